@@ -1,0 +1,77 @@
+"""The errors dyemix raises.
+
+::
+
+    DyemixError
+    ├── InputError    a file, table or argument that cannot be read as it stands: lists every fault
+    ├── RecipeError   a recipe that cannot be understood, or names a dye the shelf does not have
+    ├── TargetError   a target that is not a colour
+    ├── FitError      swatches that cannot carry a fit: no undyed cloth, mixed conditions, one depth
+    └── SavedError    a saved fit that is damaged or newer than this version
+
+`DyemixError` is not a `ValueError`: command-line parsers swallow those and lose the sentence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong with an input: what, where, and what would be right.
+
+    `row` is the line of the file as a spreadsheet counts it (the first line is 1); `column` is
+    the heading of the column.
+    """
+
+    message: str
+    file: str | None = None
+    row: int | None = None
+    column: str | None = None
+
+    def __str__(self) -> str:
+        place = [self.file] if self.file else []
+        place += [f"row {self.row}"] if self.row is not None else []
+        place += [f"column {self.column}"] if self.column is not None else []
+        return f"{', '.join(place)}: {self.message}" if place else self.message
+
+
+class DyemixError(Exception):
+    """Anything dyemix refuses, with a sentence that says what, where and what would be right."""
+
+
+class InputError(DyemixError):
+    """An input with faults, all of them listed.
+
+    Attributes
+    ----------
+    faults : tuple of Fault
+        Every fault found, in the order of the file.
+    file, row, column :
+        Those of the first fault.
+    """
+
+    def __init__(self, faults: Fault | Iterable[Fault]) -> None:
+        self.faults = (faults,) if isinstance(faults, Fault) else tuple(faults)
+        self.file = self.faults[0].file
+        self.row = self.faults[0].row
+        self.column = self.faults[0].column
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class RecipeError(DyemixError):
+    """A recipe that cannot be understood, or a dye the shelf does not have."""
+
+
+class TargetError(DyemixError):
+    """A target that is not a colour."""
+
+
+class FitError(DyemixError):
+    """Swatches that cannot carry a fit."""
+
+
+class SavedError(DyemixError):
+    """A saved fit that is damaged, or written by a newer version."""

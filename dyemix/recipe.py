@@ -1,0 +1,272 @@
+"""Recipes as people write them: ``marigold 0.8 + navy 0.25``, in % owf (on weight of dry fibre).
+
+Amounts of liquid stock (millilitres, spoons) and of powder (grams) become % owf on the way in,
+by ``% owf = mL × stock % ÷ cloth g`` (common practice; stock in % w/v, g per 100 mL).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from dyemix.errors import RecipeError
+
+#: Millilitres by spoon set. US customary from the exact US gallon of 231 cubic inches (NIST
+#: Handbook 44, Appendix C); imperial from the gallon of 4.54609 L; metric and Australian by
+#: convention.
+SPOON_SETS: Mapping[str, Mapping[str, float]] = MappingProxyType(
+    {
+        "us": MappingProxyType({"tsp": 4.92892159375, "tbsp": 14.78676478125, "cup": 236.5882365}),
+        "metric": MappingProxyType({"tsp": 5.0, "tbsp": 15.0, "cup": 250.0}),
+        "australian": MappingProxyType({"tsp": 5.0, "tbsp": 20.0, "cup": 250.0}),
+        "imperial": MappingProxyType({"tsp": 5.919388, "tbsp": 17.758164, "cup": 284.130625}),
+    }
+)
+
+_UNITS = {
+    **dict.fromkeys(("", "%", "% owf", "%owf", "owf"), "%"),
+    **dict.fromkeys(("ml", "millilitre", "millilitres", "milliliter", "milliliters", "cc"), "mL"),
+    **dict.fromkeys(("l", "litre", "litres", "liter", "liters"), "L"),
+    **dict.fromkeys(("tsp", "teaspoon", "teaspoons"), "tsp"),
+    **dict.fromkeys(("tbsp", "tablespoon", "tablespoons"), "tbsp"),
+    **dict.fromkeys(("cup", "cups"), "cup"),
+    **dict.fromkeys(("g", "gram", "grams", "gramme", "grammes"), "g"),
+}
+_FRACTIONS = {
+    "½": "1/2", "¼": "1/4", "¾": "3/4", "⅓": "1/3", "⅔": "2/3",
+    "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
+}  # fmt: skip
+_NUMBER = r"\d+\s+\d+/\d+|\d+/\d+|\d*[.,]?\d+(?:[eE][-+]?\d+)?"
+_NAME = r"[^\W\d_](?:[\w'’&/ -]*[\w'’])?"
+# The name takes as little as it can, or the whole number of '1 1/2 tsp' would belong to it.
+_SHORT_NAME = r"[^\W\d_](?:[\w'’&/ -]*?[\w'’])??"
+_TERM = re.compile(
+    rf"(?P<name>{_SHORT_NAME})\s+(?P<number>-?(?:{_NUMBER}))\s*(?P<unit>[^\W\d_]*|% ?(?:owf)?)"
+)
+_PARTS = re.compile(rf"(?P<number>{_NUMBER})\s+(?P<name>{_NAME})")
+_AT = re.compile(rf"(?P<parts>.+:.+?)\s+at\s+(?P<total>{_NUMBER})\s*%?(?:\s*owf)?")
+
+
+def dye_name(text: str) -> str:
+    """A dye's name as the package compares it: lower case, single spaces."""
+    return " ".join(text.split()).lower()
+
+
+def _number(text: str) -> float:
+    text = text.replace(",", ".")
+    if "/" not in text:
+        return float(text)
+    whole, _, fraction = text.rpartition(" ")
+    top, bottom = fraction.split("/")
+    if float(bottom) == 0:
+        raise RecipeError(f"{text!r} divides by zero.")
+    return (float(whole) if whole.strip() else 0.0) + float(top) / float(bottom)
+
+
+def format_amount(owf: float) -> str:
+    """An amount in % owf with the digits a dyer can use (three figures, at most five decimals)."""
+    if owf == 0:
+        return "0"
+    return f"{owf:.2f}" if owf >= 0.1 else f"{owf:.3f}" if owf >= 0.01 else f"{owf:.2g}"
+
+
+def stock_ml(cloth_g: float, owf: float, stock_pct: float) -> float:
+    """Millilitres of stock: ``cloth g × % owf ÷ stock % (w/v)`` (common practice)."""
+    return cloth_g * owf / stock_pct
+
+
+@dataclass(frozen=True)
+class Spoonfuls:
+    """A volume in spoons: what to measure, its mL, and by how much that misses the volume (%)."""
+
+    text: str
+    ml: float
+    error_pct: float
+
+    def __str__(self) -> str:
+        return f"{self.text} ({self.error_pct:+.0f} %)" if abs(self.error_pct) >= 0.5 else self.text
+
+
+def spoonfuls(ml: float, spoons: str) -> Spoonfuls:
+    """The nearest volume that tablespoons and quarter teaspoons make, never less than a quarter.
+
+    Raises `RecipeError` for a spoon set not in `SPOON_SETS` and a volume not above 0.
+    """
+    if spoons not in SPOON_SETS:
+        raise RecipeError(f"spoon set {spoons!r} is unknown: use one of {', '.join(SPOON_SETS)}.")
+    if not 0 < ml < float("inf"):
+        raise RecipeError(f"{ml:g} mL is not a volume to measure: it must be above 0.")
+    quarter, tablespoon = SPOON_SETS[spoons]["tsp"] / 4, SPOON_SETS[spoons]["tbsp"]
+    big = int(ml / tablespoon)
+    small = round((ml - big * tablespoon) / quarter)
+    if small * quarter >= tablespoon - 1e-6:
+        big, small = big + 1, 0
+    small = small or (0 if big else 1)
+    whole, part = divmod(small, 4)
+    teaspoons = f"{whole or ''}{('', '¼', '½', '¾')[part]}"
+    words = [f"{big} tbsp"] if big else []
+    words += [f"{teaspoons} tsp"] if small else []
+    measured = big * tablespoon + small * quarter
+    return Spoonfuls(" + ".join(words), measured, 100.0 * (measured / ml - 1.0))
+
+
+@dataclass(frozen=True)
+class Measures:
+    """What turns mL, spoons and grams into % owf.
+
+    Attributes
+    ----------
+    stock_pct : strength of the stock by dye (% w/v); the key ``""`` stands for every other dye.
+    cloth_g : dry weight of the cloth, in grams.
+    spoons : name of the spoon set, one of `SPOON_SETS`.
+    """
+
+    stock_pct: Mapping[str, float] = field(default_factory=dict)
+    cloth_g: float | None = None
+    spoons: str | None = None
+
+    def owf(self, dye: str, amount: float, unit: str) -> float:
+        """% owf of `amount` in `unit`. Raises `RecipeError` naming whatever is not stated."""
+        if unit == "%":
+            return amount
+        if self.cloth_g is None:
+            raise RecipeError(
+                f"{dye} is given in {unit}, but the dry weight of the cloth is not stated: "
+                "add cloth_g, in grams."
+            )
+        if unit == "g":  # powder
+            return 100.0 * amount / self.cloth_g
+        strength = self.stock_pct.get(dye, self.stock_pct.get(""))
+        if strength is None:
+            raise RecipeError(
+                f"{dye} is given in {unit} of liquid stock, but the strength of that stock is not "
+                "stated: add stock_pct, in % w/v (g per 100 mL). Powder is weighed in grams."
+            )
+        return amount * self._millilitres(dye, unit) * strength / self.cloth_g
+
+    def _millilitres(self, dye: str, unit: str) -> float:
+        if unit in ("mL", "L"):
+            return 1.0 if unit == "mL" else 1000.0
+        if self.spoons is None:
+            raise RecipeError(
+                f"{dye} is given in {unit}, but the spoon set is not stated: add spoons, one of "
+                f"{', '.join(SPOON_SETS)}."
+            )
+        if self.spoons not in SPOON_SETS:
+            raise RecipeError(
+                f"spoon set {self.spoons!r} is unknown: use one of {', '.join(SPOON_SETS)}."
+            )
+        return SPOON_SETS[self.spoons][unit]
+
+
+class Recipe(Mapping[str, float]):
+    """How much of which dye: dye name → % owf. Undyed cloth is the empty recipe.
+
+    Immutable; compares equal to any mapping with the same amounts. Raises `RecipeError` for a
+    negative or infinite amount.
+    """
+
+    __slots__ = ("_amounts", "as_written")
+
+    def __init__(self, amounts: Mapping[str, float] | None = None, as_written: str = "") -> None:
+        tidy: dict[str, float] = {}
+        for name, amount in (amounts or {}).items():
+            if not (0 <= amount < float("inf")):
+                raise RecipeError(f"{name} {amount} is not an amount: % owf is 0 or more.")
+            if amount > 0:
+                tidy[dye_name(name)] = tidy.get(dye_name(name), 0.0) + float(amount)
+        self._amounts = tidy
+        #: What the dyer wrote, when it was more than % owf.
+        self.as_written = as_written
+
+    @classmethod
+    def parse(cls, text: str | Mapping[str, float], measures: Measures | None = None) -> Recipe:
+        """Read a recipe.
+
+        ``undyed``; ``marigold 0.8 + navy 0.25`` (% owf); ``marigold 2 tbsp + navy 15 mL`` (liquid
+        stock) and ``marigold 2 g`` (powder), where `measures` says how strong and on how much
+        cloth; ``3 marigold : 1 navy at 1 %`` (parts by weight of dye, and the depth in all).
+        A mapping is taken as % owf. Raises `RecipeError`.
+        """
+        if not isinstance(text, str):
+            return text if isinstance(text, Recipe) else cls(text)
+        written = " ".join(text.split())
+        plain = written
+        for sign, spelled in _FRACTIONS.items():
+            plain = re.sub(rf"(\d)\s*{sign}", rf"\1 {spelled}", plain).replace(sign, spelled)
+        if plain.lower() in ("undyed", "blank", "no dye"):
+            return cls({}, written)
+        if at := _AT.fullmatch(plain):
+            return cls(_from_parts(at["parts"], _number(at["total"])), written)
+        if ":" in plain:
+            raise RecipeError(
+                f"{written!r} gives parts without a depth: write '3 marigold : 1 navy at 1 %'."
+            )
+        amounts: dict[str, float] = {}
+        for term in plain.split("+"):
+            match = _TERM.fullmatch(term.strip())
+            unit = _UNITS.get(match["unit"].strip().lower()) if match else None
+            if match is None or unit is None:
+                raise RecipeError(
+                    f"{term.strip()!r} is not an amount of a dye: write a name and % owf, as "
+                    "'marigold 0.8', joined by '+'."
+                )
+            if match["number"].startswith("-"):
+                raise RecipeError(f"{term.strip()!r} is negative: % owf is 0 or more.")
+            name = dye_name(match["name"])
+            if name in amounts:
+                raise RecipeError(f"{name} stands twice in {written!r}: add the amounts up.")
+            amounts[name] = (measures or Measures()).owf(name, _number(match["number"]), unit)
+        return cls(amounts, written)
+
+    def __getitem__(self, dye: str) -> float:
+        return self._amounts[dye_name(dye)]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._amounts)
+
+    def __len__(self) -> int:
+        return len(self._amounts)
+
+    def __hash__(self) -> int:
+        return hash(frozenset(self._amounts.items()))
+
+    def __add__(self, other: Mapping[str, float]) -> Recipe:
+        names = [*self, *(name for name in other if name not in self)]
+        return Recipe({name: self.get(name, 0.0) + other.get(name, 0.0) for name in names})
+
+    def __mul__(self, factor: float) -> Recipe:
+        return Recipe({name: amount * factor for name, amount in self.items()})
+
+    __rmul__ = __mul__
+
+    @property
+    def total(self) -> float:
+        """Depth in all, % owf."""
+        return sum(self._amounts.values())
+
+    def __str__(self) -> str:
+        return " + ".join(f"{n} {format_amount(a)}" for n, a in self.items()) or "undyed"
+
+    def __repr__(self) -> str:
+        return f"Recipe({dict(self._amounts)!r})"
+
+
+def _from_parts(text: str, total: float) -> dict[str, float]:
+    parts: dict[str, float] = {}
+    for piece in text.split(":"):
+        match = _PARTS.fullmatch(piece.strip())
+        if match is None:
+            raise RecipeError(
+                f"{piece.strip()!r} is not a part of a mix: write '3 marigold : 1 navy at 1 %'."
+            )
+        name = dye_name(match["name"])
+        if name in parts:
+            raise RecipeError(f"{name} stands twice in {text!r}: add the parts up.")
+        parts[name] = _number(match["number"])
+    whole = sum(parts.values())
+    if whole == 0:
+        raise RecipeError(f"{text!r} has no parts at all.")
+    return {name: total * part / whole for name, part in parts.items()}

@@ -1,0 +1,256 @@
+"""Readings of dyed cloth, joined into swatches and sets of swatches.
+
+A reading is one measurement; a swatch is one piece of dyed cloth, the mean of its readings; a
+swatch set is what a fit takes. Every importer gives a `SwatchSet` and nothing else does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dyemix.colorimetry import D65_10, WAVELENGTHS, Light, lab, screen_colours
+from dyemix.errors import FitError
+from dyemix.kubelka_munk import Array
+from dyemix.recipe import Recipe
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: The conditions under which a swatch was dyed and read that a fit must not mix.
+METHOD = (
+    "cloth", "alkali", "liquor ratio", "temperature", "hours", "salt", "geometry", "backing",
+)  # fmt: skip
+#: Conditions that are kept but may differ between swatches of one fit.
+RECORD = ("lot", "date", "illuminant", "observer")
+
+#: ΔE2000 that a mixture predicted from one-swatch-at-a-time smoothest spectra is off by, beyond
+#: what spectra would give (computed on invented dyes; D65).
+ROUGH_ERROR = 1.5
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """One measurement of one piece of cloth.
+
+    Attributes
+    ----------
+    recipe : what it was dyed with; None where the sample has not been named yet.
+    reflectance : ``(B,)`` fraction; None where the swatch has not been read yet.
+    swatch : which piece of cloth; readings with equal recipe and swatch are of one piece.
+    kind : ``"spectrum"``, ``"Lab"``, ``"hex"``, or ``"blank"`` where nothing was read yet.
+    lab, light : the CIELAB as given ``(3,)`` and its light, where `kind` is Lab or hex. The
+        reflectance is then the smoothest one with this colour: rough.
+    conditions : how it was dyed and read, as written.
+    flags : what is doubtful about it, in words. A flagged reading is still used.
+    place : file and row, for messages.
+    """
+
+    recipe: Recipe | None
+    reflectance: Array | None
+    swatch: str = ""
+    kind: str = "spectrum"
+    lab: Array | None = None
+    light: Light | None = None
+    conditions: Mapping[str, str] = field(default_factory=dict)
+    flags: tuple[str, ...] = ()
+    place: str = ""
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "conditions", MappingProxyType(dict(self.conditions)))
+        for values in (self.reflectance, self.lab):
+            if values is not None:
+                values.setflags(write=False)
+
+    @property
+    def rough(self) -> bool:
+        """Whether the spectrum was made up from three numbers."""
+        return self.kind in ("Lab", "hex")
+
+    def colour(self, light: Light = D65_10) -> Array:
+        """CIELAB ``(3,)`` under `light`: as given where it was given under that light."""
+        if self.lab is not None and self.light == light:
+            return self.lab
+        if self.reflectance is None:
+            raise FitError(f"{self.place or self.recipe}: this swatch has not been read yet.")
+        return lab(self.reflectance, light)
+
+
+@dataclass(frozen=True, eq=False)
+class Swatch:
+    """One piece of dyed cloth: the mean of its readings.
+
+    `reflectance` is ``(B,)``, averaged in reflectance (linear light).
+    """
+
+    recipe: Recipe
+    reflectance: Array
+    readings: tuple[Reading, ...]
+
+    @property
+    def label(self) -> str:
+        """Recipe, and which piece where there are several."""
+        piece = self.readings[0].swatch
+        return f"{self.recipe} ({piece})" if piece else str(self.recipe)
+
+    @property
+    def rough(self) -> bool:
+        return any(reading.rough for reading in self.readings)
+
+    def colour(self, light: Light = D65_10) -> Array:
+        """CIELAB ``(3,)`` under `light`; the mean of the readings'."""
+        return np.asarray(np.mean([r.colour(light) for r in self.readings], axis=0))
+
+
+@dataclass(frozen=True, eq=False)
+class SwatchSet:
+    """Swatches read from one or more files, in the order of the files.
+
+    Attributes
+    ----------
+    readings : every reading, doubtful ones included.
+    notes : what was understood and assumed on the way in, one sentence each.
+    source : the file's name, for messages.
+    demo : whether these are invented dyes.
+    """
+
+    readings: tuple[Reading, ...]
+    notes: tuple[str, ...] = ()
+    source: str = ""
+    demo: bool = False
+
+    @cached_property
+    def swatches(self) -> tuple[Swatch, ...]:
+        """The pieces that are named and read, in order of first appearance."""
+        groups: dict[tuple[Recipe, str], list[tuple[Reading, Array]]] = {}
+        for reading in self.readings:
+            if reading.recipe is not None and reading.reflectance is not None:
+                key = (reading.recipe, reading.swatch)
+                groups.setdefault(key, []).append((reading, reading.reflectance))
+        return tuple(
+            Swatch(recipe, np.mean([r for _, r in group], axis=0), tuple(x for x, _ in group))
+            for (recipe, _), group in groups.items()
+        )
+
+    @property
+    def undyed(self) -> tuple[Swatch, ...]:
+        """Cloth through the whole process with no dye."""
+        return tuple(s for s in self.swatches if not s.recipe)
+
+    @property
+    def mixtures(self) -> tuple[Swatch, ...]:
+        """Swatches of two dyes or more."""
+        return tuple(s for s in self.swatches if len(s.recipe) > 1)
+
+    def ladder(self, dye: str) -> tuple[Swatch, ...]:
+        """Swatches of one dye alone, palest first."""
+        single = [s for s in self.swatches if len(s.recipe) == 1 and dye in s.recipe]
+        return tuple(sorted(single, key=lambda s: s.recipe[dye]))
+
+    @property
+    def dyes(self) -> tuple[str, ...]:
+        """Every dye named in a recipe, in order of first appearance."""
+        seen: dict[str, None] = {}
+        for reading in self.readings:
+            seen.update(dict.fromkeys(reading.recipe or ()))
+        return tuple(seen)
+
+    @property
+    def unread(self) -> tuple[Reading, ...]:
+        """Rows whose reading is still blank."""
+        return tuple(r for r in self.readings if r.reflectance is None)
+
+    @property
+    def unnamed(self) -> tuple[Reading, ...]:
+        """Rows with a reading but no recipe: not yet fit to fit."""
+        return tuple(r for r in self.readings if r.recipe is None)
+
+    @property
+    def rough(self) -> bool:
+        """Whether any spectrum was made up from three numbers."""
+        return any(r.rough for r in self.readings)
+
+    @cached_property
+    def light(self) -> Light:
+        """The light that bare CIELAB values are taken to be in: that of the readings, if one."""
+        lights = {r.light for r in self.readings if r.kind == "Lab" and r.light is not None}
+        return lights.pop() if len(lights) == 1 else D65_10
+
+    def conditions(self) -> dict[str, str]:
+        """The one set of conditions of these swatches.
+
+        Raises `FitError` where two differ, naming both. Conditions nobody recorded are absent.
+        """
+        found: dict[str, tuple[str, str]] = {}
+        for reading in self.readings:
+            for key in METHOD:
+                value = reading.conditions.get(key, "")
+                if not value:
+                    continue
+                first, place = found.setdefault(key, (value, reading.place))
+                if first.casefold() != value.casefold():
+                    raise FitError(
+                        f"two sets of conditions in one fit: {key} is {first!r} ({place}) and "
+                        f"{value!r} ({reading.place}). Swatches made one way do not predict "
+                        "another: fit them apart."
+                    )
+        return {key: value for key, (value, _) in found.items()}
+
+    def without(self, labels: Iterable[str]) -> SwatchSet:
+        """These swatches less the ones named, by label or recipe, as the dyer asks.
+
+        Raises `FitError` for a label that fits no swatch.
+        """
+        left_out = {" ".join(label.split()).lower() for label in labels}
+        gone: set[int] = set()
+        for label in left_out:
+            hits = [s for s in self.swatches if label in (s.label.lower(), str(s.recipe).lower())]
+            if not hits:
+                raise FitError(f"no swatch is called {label!r}: nothing was left out.")
+            gone.update(id(reading) for swatch in hits for reading in swatch.readings)
+        kept = tuple(r for r in self.readings if id(r) not in gone)
+        note = f"left out as asked: {', '.join(sorted(left_out))}."
+        return SwatchSet(
+            kept, (*self.notes, note) if left_out else self.notes, self.source, self.demo
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a reading: recipe, swatch, kind, CIELAB, hex, flags, place, bands in nm."""
+        import pandas as pd
+
+        rows = []
+        for r in self.readings:
+            row: dict[str, object] = {
+                "recipe": "" if r.recipe is None else str(r.recipe),
+                "swatch": r.swatch,
+                "kind": r.kind,
+                "flags": "; ".join(r.flags),
+                "place": r.place,
+            }
+            if r.reflectance is not None:
+                row |= dict(zip(("L*", "a*", "b*"), r.colour(self.light), strict=True))
+                row["light"] = str(self.light)
+                row["hex"] = screen_colours(lab(r.reflectance, Light("D65", 2)))[0].hex
+                row |= {f"{w:.0f} nm": x for w, x in zip(WAVELENGTHS, r.reflectance, strict=True)}
+            rows.append(row)
+        return pd.DataFrame(rows)
+
+    def __str__(self) -> str:
+        counts = (
+            f"{len(self.readings)} readings of {len(self.swatches)} swatches: "
+            f"{len(self.undyed)} undyed, {len(self.dyes)} dyes, {len(self.mixtures)} mixtures"
+        )
+        lines = [f"{self.source}: {counts}" if self.source else counts, *self.notes]
+        if self.demo:
+            lines.insert(0, DEMO_WARNING)
+        return "\n".join(lines)
+
+
+#: What every result on invented dyes begins with.
+DEMO_WARNING = "DEMO: these are invented dyes. Do not dye from these figures."
