@@ -127,6 +127,23 @@ class Prediction:
 
 
 @dataclass(frozen=True, eq=False)
+class Draws:
+    """E equally likely versions of the fitted dyes: what the swatches leave open.
+
+    `curves` ``(E, D, B)``, `exponent` and `capacity` ``(E, D)``. The spread of what they predict
+    is the part of a prediction's error that comes from the fit, correlations included.
+    """
+
+    curves: Array
+    exponent: Array
+    capacity: Array
+
+    def __post_init__(self) -> None:
+        for values in (self.curves, self.exponent, self.capacity):
+            values.setflags(write=False)
+
+
+@dataclass(frozen=True, eq=False)
 class DyeSet:
     """The dyes of one shelf, fitted on one cloth. Immutable; saved by `dyemix.save`.
 
@@ -140,6 +157,7 @@ class DyeSet:
     surface : the surface term of the set.
     light : the light of the readings, taken for a bare CIELAB target.
     conditions : how the swatches were dyed.
+    draws : equally likely versions of the curves and laws, where the fit gives them.
     """
 
     names: tuple[str, ...]
@@ -153,6 +171,7 @@ class DyeSet:
     light: Light = D65_10
     conditions: Mapping[str, str] | None = None
     report: FitReport | None = None
+    draws: Draws | None = None
     demo: bool = False
 
     def __post_init__(self) -> None:
@@ -249,8 +268,12 @@ class DyeSet:
     def take(self, names: list[str] | tuple[str, ...]) -> DyeSet:
         """A shelf with only these dyes. Raises `RecipeError` for one it does not have."""
         i = [self.index(name) for name in names]
+        draws = self.draws and Draws(
+            self.draws.curves[:, i], self.draws.exponent[:, i], self.draws.capacity[:, i]
+        )
         return replace(
             self,
+            draws=draws,
             names=tuple(names),
             curves=self.curves[i],
             exponent=self.exponent[i],

@@ -131,30 +131,28 @@ class Measures:
         """% owf of `amount` in `unit`. Raises `RecipeError` naming whatever is not stated."""
         if unit == "%":
             return amount
-        if self.cloth_g is None:
-            raise RecipeError(
-                f"{dye} is given in {unit}, but the dry weight of the cloth is not stated: "
-                "add cloth_g, in grams."
-            )
-        if unit == "g":  # powder
-            return 100.0 * amount / self.cloth_g
         strength = self.stock_pct.get(dye, self.stock_pct.get(""))
-        if strength is None:
+        missing = []
+        if self.cloth_g is None:
+            missing.append("the dry weight of the cloth (cloth_g, in grams)")
+        if unit != "g" and strength is None:
+            missing.append("the strength of the stock (stock_pct, in % w/v, g per 100 mL)")
+        if unit in ("tsp", "tbsp", "cup") and self.spoons is None:
+            missing.append(f"the spoon set (spoons, one of {', '.join(SPOON_SETS)})")
+        if missing or self.cloth_g is None:
+            powder = "" if unit == "g" else " A spoon or mL is liquid stock; powder is in grams."
             raise RecipeError(
-                f"{dye} is given in {unit} of liquid stock, but the strength of that stock is not "
-                "stated: add stock_pct, in % w/v (g per 100 mL). Powder is weighed in grams."
+                f"{dye} is given in {unit}, but this is not stated: {'; '.join(missing)}. Add it."
+                + powder
             )
-        return amount * self._millilitres(dye, unit) * strength / self.cloth_g
+        if unit == "g" or strength is None:  # powder
+            return 100.0 * amount / self.cloth_g
+        return amount * self._millilitres(unit) * strength / self.cloth_g
 
-    def _millilitres(self, dye: str, unit: str) -> float:
+    def _millilitres(self, unit: str) -> float:
         if unit in ("mL", "L"):
             return 1.0 if unit == "mL" else 1000.0
-        if self.spoons is None:
-            raise RecipeError(
-                f"{dye} is given in {unit}, but the spoon set is not stated: add spoons, one of "
-                f"{', '.join(SPOON_SETS)}."
-            )
-        if self.spoons not in SPOON_SETS:
+        if self.spoons is None or self.spoons not in SPOON_SETS:
             raise RecipeError(
                 f"spoon set {self.spoons!r} is unknown: use one of {', '.join(SPOON_SETS)}."
             )

@@ -46,6 +46,7 @@ class Reading:
     kind : ``"spectrum"``, ``"Lab"``, ``"hex"``, or ``"blank"`` where nothing was read yet.
     lab, light : the CIELAB as given ``(3,)`` and its light, where `kind` is Lab or hex. The
         reflectance is then the smoothest one with this colour: rough.
+    covariance : ``(3, 3)`` of that CIELAB, where the reader knows how good it is (a photograph).
     conditions : how it was dyed and read, as written.
     flags : what is doubtful about it, in words. A flagged reading is still used.
     place : file and row, for messages.
@@ -57,6 +58,7 @@ class Reading:
     kind: str = "spectrum"
     lab: Array | None = None
     light: Light | None = None
+    covariance: Array | None = None
     conditions: Mapping[str, str] = field(default_factory=dict)
     flags: tuple[str, ...] = ()
     place: str = ""
@@ -64,7 +66,7 @@ class Reading:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "conditions", MappingProxyType(dict(self.conditions)))
-        for values in (self.reflectance, self.lab):
+        for values in (self.reflectance, self.lab, self.covariance):
             if values is not None:
                 values.setflags(write=False)
 
