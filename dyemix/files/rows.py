@@ -1,0 +1,224 @@
+"""One row of a swatch table on its way to a `Reading`."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from dyemix.colorimetry import D65_2, Light, lab_from_hex, smoothest_reflectance
+from dyemix.errors import DyemixError, RecipeError, TargetError
+from dyemix.files.headings import CONDITIONS
+from dyemix.files.sheet import Faults
+from dyemix.kubelka_munk import Array
+from dyemix.recipe import SPOON_SETS, Measures, Recipe, dye_name
+from dyemix.swatches import ROUGH_ERROR, Reading
+
+#: Deeper than this is doubtful: black takes 6–10 % owf (common practice).
+_DEEPEST = 20.0
+_LONGEST_RECIPE = 500
+_ROUGH_FLAG = (
+    f"rough: the spectrum is the smoothest with this colour; mixtures predicted from such swatches "
+    f"are off by about {ROUGH_ERROR:g} ΔE2000 more"
+)
+_AMOUNT = re.compile(r"([0-9]*[.,]?[0-9]+)\s*(?:%|g|pct|% w/v)?")
+_STRENGTH = re.compile(r"(.*[^\W\d_].*?)\s+([0-9]*[.,]?[0-9]+)\s*%?")
+
+
+@dataclass
+class Draft:
+    """A row while it is being understood; `reading` closes it."""
+
+    row: int
+    values: dict[str, str]
+    kept: dict[str, str]
+    bands: list[str]
+    recipe: Recipe | None = None
+    kind: str = "blank"
+    conditions: dict[str, str] = field(default_factory=dict)
+    reflectance: Array | None = None
+    lab: Array | None = None
+    light: Light | None = None
+    flags: list[str] = field(default_factory=list)
+
+    def reading(self, file: str) -> Reading:
+        return Reading(
+            recipe=self.recipe,
+            reflectance=self.reflectance,
+            swatch=self.values.get("swatch", ""),
+            kind=self.kind,
+            lab=self.lab,
+            light=self.light,
+            conditions=self.conditions,
+            flags=tuple(self.flags),
+            place=f"{file}, row {self.row}",
+            name=self.values.get("name", ""),
+        )
+
+
+class Context:
+    """What holds for every row of a file, and where its faults go."""
+
+    def __init__(self, header: Mapping[str, str], rows: Mapping[str, int], faults: Faults) -> None:
+        self.faults = faults
+        self._rows = rows
+        self.conditions = {k: v for k, v in header.items() if k not in ("scale", "demo")}
+        self._measures: dict[tuple[str, str, str], Measures] = {}
+
+    def measures(self, conditions: Mapping[str, str], row: int) -> Measures:
+        """What turns spoons and mL into % owf on this row; a bad statement is told once."""
+        stock, cloth, spoons = (
+            conditions.get(key, "") for key in ("stock_pct", "cloth_g", "spoons")
+        )
+        known = self._measures.get((stock, cloth, spoons))
+        if known is None:
+            at = {
+                key: self._rows.get(key, row)
+                if conditions.get(key) == self.conditions.get(key)
+                else row
+                for key in ("stock_pct", "cloth_g", "spoons")
+            }
+            grams = "grams of dry cloth, as 240"
+            known = Measures(
+                stock_pct=self._strengths(stock, at["stock_pct"]),
+                cloth_g=self._positive(cloth, "cloth_g", grams, at["cloth_g"]),
+                spoons=self._spoon_set(spoons, at["spoons"]),
+            )
+            self._measures[stock, cloth, spoons] = known
+        return known
+
+    def _positive(self, text: str, key: str, want: str, row: int) -> float | None:
+        match = _AMOUNT.fullmatch(text)
+        value = float(match[1].replace(",", ".")) if match else 0.0
+        if text and not 0 < value < float("inf"):
+            self.faults.add(f"{key} is {text[:40]!r}: write {want}.", row)
+            return 1.0  # so that each recipe of the file does not complain as well
+        return value or None
+
+    def _strengths(self, text: str, row: int) -> dict[str, float]:
+        """``2`` for every stock, or ``marigold 2, navy 1``."""
+        want = "% w/v, as 2, or as 'marigold 2, navy 1'"
+        if not text or _AMOUNT.fullmatch(text):
+            value = self._positive(text, "stock_pct", want, row)
+            return {} if value is None else {"": value}
+        strengths = {}
+        for piece in re.split(r"[;,+](?=\s*[^\W\d])", text):
+            match = _STRENGTH.fullmatch(piece.strip()) if len(piece) < _LONGEST_RECIPE else None
+            amount = match[2] if match else piece.strip() or "?"
+            value = self._positive(amount, "stock_pct", want, row)
+            strengths[dye_name(match[1]) if match else ""] = value or 1.0
+        return strengths
+
+    def _spoon_set(self, text: str, row: int) -> str | None:
+        if text and text.lower() not in SPOON_SETS:
+            self.faults.add(f"spoons is {text[:40]!r}: write one of {', '.join(SPOON_SETS)}.", row)
+            return "metric"
+        return text.lower() or None
+
+
+def named_recipe(draft: Draft, context: Context) -> None:
+    """Give a draft its conditions and its recipe."""
+    values = draft.values
+    own = {key: values[key] for key in CONDITIONS if values.get(key)}
+    draft.conditions = {**context.conditions, **draft.kept, **own}
+    draft.flags += [flag for flag in values.get("flags", "").split("; ") if flag]
+    measures = context.measures(draft.conditions, draft.row)
+    text, column = values.get("recipe", ""), "recipe"
+    if "dye" in values:
+        dye, amount = values["dye"], values["owf"]
+        column = "owf" if dye else "dye"
+        if dye_name(dye) in ("undyed", "blank", "no dye", "none", "") and amount in ("", "0"):
+            text = "undyed" if dye or amount else ""
+        elif not dye or not amount:
+            context.faults.add("write the dye and its % owf, or 'undyed' and 0.", draft.row, column)
+            return
+        else:
+            text = f"{dye} {amount}"
+    if not text:
+        if not values.get("name"):
+            context.faults.add(
+                "no recipe: write % owf, as 'marigold 0.8 + navy 0.25', or 'undyed'.",
+                draft.row,
+                column,
+            )
+        return
+    try:
+        if len(text) > _LONGEST_RECIPE:
+            raise RecipeError(f"{text[:40]!r}… is too long for a recipe.")
+        draft.recipe = Recipe.parse(text, measures)
+    except RecipeError as error:
+        context.faults.add(str(error), draft.row, column)
+        return
+    if written := values.get("as written"):
+        draft.recipe = Recipe(draft.recipe, written)
+    if draft.recipe.total > _DEEPEST:
+        draft.flags.append(f"{draft.recipe.total:.4g} % owf is deeper than any cloth takes up")
+
+
+_OBSERVER = re.compile(r"(?:CIE\s*)?(2|10|1931|1964)\s*(?:°|deg|degree|degrees)?", re.IGNORECASE)
+
+
+def _light(conditions: Mapping[str, str]) -> Light:
+    """The light that these conditions state, D65/10° where they are silent."""
+    illuminant, observer = conditions.get("illuminant", ""), conditions.get("observer", "")
+    light = Light.parse(illuminant or "D65")
+    if not observer:
+        return light
+    match = _OBSERVER.fullmatch(observer)
+    if match is None:
+        raise DyemixError(f"observer {observer[:40]!r} is not a CIE observer: write 2 or 10.")
+    return Light(light.illuminant, {"1931": 2, "1964": 10}.get(match[1]) or int(match[1]))
+
+
+def rough_readings(
+    drafts: list[Draft], header: Mapping[str, str], faults: Faults, notes: list[str]
+) -> None:
+    """Give every draft that has only CIELAB or a hex code the smoothest spectrum with it."""
+    groups: dict[Light, list[Draft]] = {}
+    assumed = False
+    for draft in drafts:
+        try:
+            if draft.kind == "hex":
+                draft.lab, draft.light = lab_from_hex(draft.values["hex"]), D65_2
+            elif draft.kind == "Lab" and draft.lab is not None:
+                if not (0 < draft.lab[0] <= 105 and abs(draft.lab[1:]).max() <= 200):
+                    raise DyemixError(
+                        "no cloth reads L* {:g}, a* {:g}, b* {:g}: L* lies above 0 and up to 100, "
+                        "a* and b* within ±200.".format(*draft.lab)
+                    )
+                draft.light = _light(draft.conditions)
+                assumed |= not {"illuminant", "observer"} <= set(draft.conditions)
+            else:
+                continue
+        except DyemixError as error:
+            faults.add(str(error), draft.row, "hex" if draft.kind == "hex" else "L*")
+            continue
+        groups.setdefault(draft.light, []).append(draft)
+        draft.flags += [] if _ROUGH_FLAG in draft.flags else [_ROUGH_FLAG]
+    if any(draft.kind == "hex" for draft in drafts):
+        notes.append(
+            "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss: "
+            "nothing more need be stated."
+        )
+    if assumed:
+        notes.append("CIELAB without its light stated is taken to be D65, 10°.")
+    for light, group in groups.items():
+        for start in range(0, len(group), 256):
+            _smooth(group[start : start + 256], light, faults)
+
+
+def _smooth(drafts: list[Draft], light: Light, faults: Faults) -> None:
+    try:
+        spectra = smoothest_reflectance(np.array([draft.lab for draft in drafts]), light)
+    except TargetError as error:
+        if len(drafts) == 1:
+            faults.add(str(error), drafts[0].row, drafts[0].kind)
+        else:  # halve until the colours out of reach stand alone
+            half = len(drafts) // 2
+            _smooth(drafts[:half], light, faults)
+            _smooth(drafts[half:], light, faults)
+        return
+    for draft, spectrum in zip(drafts, spectra, strict=True):
+        draft.reflectance = spectrum.copy()

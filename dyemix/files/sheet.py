@@ -1,0 +1,142 @@
+"""Text of cells: bytes decoded, delimiter found, header lines apart, rows with their numbers."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from dyemix.errors import Fault, InputError
+from dyemix.files.headings import known
+
+if TYPE_CHECKING:
+    from _csv import Reader
+
+#: More columns than this is no swatch table (1 nm from 300 to 1100 nm is 801).
+MOST_COLUMNS = 2_000
+#: More readings than this is no dyer's table, and would take minutes and gigabytes.
+MOST_ROWS = 20_000
+
+#: Control characters that no text carries; tab, line feed, form feed and carriage return do.
+_CONTROL = re.compile("[\x00-\x08\x0b\x0e-\x1f]")
+_SPACE_AFTER_QUOTE = re.compile('" +(?=[,;\t]|$)')
+_DELIMITERS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
+
+
+class Faults:
+    """Collects the faults of one file, to be raised together."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self._found: list[Fault] = []
+
+    def add(self, message: str, row: int | None = None, column: str | None = None) -> None:
+        self._found.append(Fault(message, self.file, row, column))
+
+    def __len__(self) -> int:
+        return len(self._found)
+
+    def raise_any(self) -> None:
+        """Raises `InputError` with every fault so far, in the order of the file."""
+        if self._found:
+            raise InputError(sorted(self._found, key=lambda fault: fault.row or 0))
+
+
+@dataclass
+class Sheet:
+    """The cells of a table. `remarks` and `rows` come with the line of the file, from 1."""
+
+    remarks: list[tuple[int, str]] = field(default_factory=list)
+    headings: list[str] = field(default_factory=list)
+    header_row: int = 1
+    rows: list[tuple[int, list[str]]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+def decode(data: bytes) -> tuple[str, str] | None:
+    """The text of `data` and a note on its encoding (or empty); None where it is not text."""
+    note = ""
+    try:
+        if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+            text, note = data.decode("utf-16"), "the file is in UTF-16."
+        else:
+            text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        try:
+            text = data.decode("cp1252")
+        except UnicodeDecodeError:
+            return None
+        note = "the file is not in UTF-8 and was read as Windows-1252: check accented names."
+    return None if _CONTROL.search(text) else (text, note)
+
+
+def _split(lines: Iterable[str], delimiter: str) -> Reader:
+    return csv.reader(lines, delimiter=delimiter, skipinitialspace=True, strict=True)
+
+
+def _find_delimiter(header: str) -> str:
+    """The delimiter that makes most sense of the header line."""
+
+    def sense(delimiter: str) -> tuple[int, int]:
+        try:
+            cells = next(_split([header], delimiter), [])
+        except csv.Error:
+            return (0, 0)
+        return sum(known(cell) for cell in cells), len(cells)
+
+    return max(_DELIMITERS, key=sense)
+
+
+def _remark(line: str) -> str:
+    """The text of a ``#`` line, less the quotes and delimiters a spreadsheet adds."""
+    text = line.strip().rstrip(",;\t ")
+    if text.startswith('"'):
+        text = text.strip('"').replace('""', '"')
+    return text.lstrip("# ").strip()
+
+
+def read_sheet(text: str, faults: Faults) -> Sheet:
+    """Split `text` into header lines, headings and rows; what is wrong goes to `faults`."""
+    sheet = Sheet()
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    start = 0
+    for start, line in enumerate(lines):
+        if line.lstrip(' \t"').startswith("#"):
+            sheet.remarks.append((start + 1, _remark(line)))
+        elif line.strip(' ,;\t"'):
+            break
+    else:
+        faults.add(
+            "the file holds no table: the first line that is not blank and does not begin with "
+            "'#' gives the headings, as 'swatch,recipe,400,410 … 700'."
+        )
+        return sheet
+    delimiter = _find_delimiter(lines[start])
+    if delimiter != ",":
+        sheet.notes.append(f"cells are separated by {_DELIMITERS[delimiter]}.")
+    # A space between a closing quotation mark and the delimiter is a habit, not a fault.
+    reader = _split([_SPACE_AFTER_QUOTE.sub('"', line) + "\n" for line in lines[start:]], delimiter)
+    row = sheet.header_row = start + 1
+    try:
+        for cells in reader:
+            cells = [" ".join(cell.split()) for cell in cells]
+            if len(cells) > MOST_COLUMNS:
+                faults.add(
+                    f"{len(cells):,} columns; a swatch table has at most {MOST_COLUMNS:,}.", row
+                )
+                return sheet
+            if not sheet.headings:
+                while not cells[-1]:
+                    cells.pop()
+                sheet.headings = cells
+            elif any(cells):
+                sheet.rows.append((row, cells))
+            if len(sheet.rows) > MOST_ROWS:
+                faults.add(f"more than {MOST_ROWS:,} readings: split the file.", row)
+                return sheet
+            row = start + 1 + reader.line_num
+    except csv.Error as error:
+        faults.add(f"a quotation mark is not closed, or a cell is too long ({error}).", row)
+    return sheet
