@@ -259,7 +259,7 @@ def smoothest_reflectance(lab: ArrayLike, light: Light) -> Array:
             break
         # A step over 2 in logit leaves the region where the linearised stimuli mean anything.
         largest = np.abs(step[:, :bands]).max(axis=1)
-        z = np.clip(z + step[:, :bands] * np.minimum(1.0, 2.0 / largest)[:, None], -30.0, 30.0)
+        z = np.clip(z + step[:, :bands] * (2.0 / np.maximum(largest, 2.0))[:, None], -30.0, 30.0)
         multiplier = multiplier + step[:, bands:]
         if largest.max() < 1e-9:
             break
