@@ -30,12 +30,13 @@ def read(data: bytes, file: str) -> SwatchSet:
     text, note = decode(data) or ("", "")
     faults = Faults(file)
     sheet = read_sheet(text, faults)
+    whole = not len(faults)
     notes = [note] if note else []
     header, told = _header_values(sheet, faults, notes)
     columns = _columns(sheet, faults, notes)
     if not columns.understood:
         faults.raise_any()
-    if not sheet.rows:
+    if not sheet.rows and whole:
         faults.add("the table has headings but no rows: one reading stands on a row.")
     drafts = _drafts(sheet, columns, Context(header, told, faults))
     _numbers(drafts, columns, header.get("scale", ""), faults, sheet, notes)
@@ -217,13 +218,14 @@ def _numbers(
     """Turn the cells of each draft into its reading, and settle the scale of the file."""
     spectra: list[tuple[Draft, Array]] = []
     headings = [sheet.headings[place] for _, place in columns.bands]
+    lab_columns = READING[:3] if columns.place.keys() >= set(READING[:3]) else ()
     for draft in drafts:
         if any(draft.bands):
             values = _cells(draft.bands, headings, draft.row, faults)
             draft.kind = "spectrum"
             if values is not None:
                 spectra.append((draft, values))
-        elif any(lab := [draft.values.get(name, "") for name in READING[:3]]):
+        elif any(lab := [draft.values[name] for name in lab_columns]):
             draft.kind = "Lab"
             draft.lab = _cells(lab, list(READING[:3]), draft.row, faults)
         elif draft.values.get("hex"):
@@ -321,7 +323,7 @@ def _spectra(
     kept = onto_grid(wavelengths, fractions) if not len(faults) else np.empty((0, 0))
     for (draft, _), row in zip(spectra, kept, strict=False):
         draft.reflectance = row
-        draft.flags += _doubts(row, scale)
+        draft.doubt(*_doubts(row, scale))
 
 
 def _doubts(reflectance: Array, scale: str) -> list[str]:
@@ -351,7 +353,7 @@ def _flag_copies(drafts: list[Draft], columns: Columns) -> None:
         key = (draft.recipe, draft.values.get("swatch"), draft.values.get("name"), *cells)
         before = first.setdefault(key, draft.row)
         if before != draft.row and not any(f.startswith("same as row") for f in draft.flags):
-            draft.flags.append(f"same as row {before}: a copy?")
+            draft.doubt(f"same as row {before}: a copy?")
 
 
 def _about_pieces(readings: tuple[Reading, ...], columns: Columns) -> list[str]:

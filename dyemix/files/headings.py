@@ -43,6 +43,8 @@ NAMES = MappingProxyType(
         "about": ("about",),
     }
 )
+#: Between the flags of one cell.
+FLAG_SEPARATOR = " | "
 _LOOKUP = {spelling: name for name, spellings in NAMES.items() for spelling in spellings}
 
 #: What may stand in a ``# key: value`` line, or (but for scale and demo) as a column.

@@ -10,7 +10,7 @@ import numpy as np
 
 from dyemix.colorimetry import D65_2, Light, lab_from_hex, smoothest_reflectance
 from dyemix.errors import DyemixError, RecipeError, TargetError
-from dyemix.files.headings import CONDITIONS
+from dyemix.files.headings import CONDITIONS, FLAG_SEPARATOR
 from dyemix.files.sheet import Faults
 from dyemix.kubelka_munk import Array
 from dyemix.recipe import SPOON_SETS, Measures, Recipe, dye_name
@@ -42,6 +42,10 @@ class Draft:
     lab: Array | None = None
     light: Light | None = None
     flags: list[str] = field(default_factory=list)
+
+    def doubt(self, *flags: str) -> None:
+        """Flag the row; a table written with its flags says each but once."""
+        self.flags = list(dict.fromkeys((*self.flags, *flags)))
 
     def reading(self, file: str) -> Reading:
         return Reading(
@@ -123,7 +127,7 @@ def named_recipe(draft: Draft, context: Context) -> None:
     values = draft.values
     own = {key: values[key] for key in CONDITIONS if values.get(key)}
     draft.conditions = {**context.conditions, **draft.kept, **own}
-    draft.flags += [flag for flag in values.get("flags", "").split("; ") if flag]
+    draft.doubt(*filter(None, values.get("flags", "").split(FLAG_SEPARATOR)))
     measures = context.measures(draft.conditions, draft.row)
     text, column = values.get("recipe", ""), "recipe"
     if "dye" in values:
@@ -154,7 +158,7 @@ def named_recipe(draft: Draft, context: Context) -> None:
     if written := values.get("as written"):
         draft.recipe = Recipe(draft.recipe, written)
     if draft.recipe.total > _DEEPEST:
-        draft.flags.append(f"{draft.recipe.total:.4g} % owf is deeper than any cloth takes up")
+        draft.doubt(f"{draft.recipe.total:.4g} % owf is deeper than any cloth takes up")
 
 
 _OBSERVER = re.compile(r"(?:CIE\s*)?(2|10|1931|1964)\s*(?:°|deg|degree|degrees)?", re.IGNORECASE)
@@ -196,7 +200,7 @@ def rough_readings(
             faults.add(str(error), draft.row, "hex" if draft.kind == "hex" else "L*")
             continue
         groups.setdefault(draft.light, []).append(draft)
-        draft.flags += [] if _ROUGH_FLAG in draft.flags else [_ROUGH_FLAG]
+        draft.doubt(_ROUGH_FLAG)
     if any(draft.kind == "hex" for draft in drafts):
         notes.append(
             "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss: "

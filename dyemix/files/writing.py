@@ -8,7 +8,7 @@ import os
 from pathlib import Path
 
 from dyemix.colorimetry import WAVELENGTHS, screen_colours
-from dyemix.files.headings import READING
+from dyemix.files.headings import FLAG_SEPARATOR, READING
 from dyemix.recipe import Recipe
 from dyemix.swatches import Reading, SwatchSet
 
@@ -38,7 +38,7 @@ def _cells(reading: Reading) -> dict[str, str]:
     row = {"recipe": _recipe_text(reading.recipe), "swatch": reading.swatch, "name": reading.name}
     written = reading.recipe.as_written if reading.recipe is not None else ""
     row["as written"] = "" if written == row["recipe"] else written
-    row["flags"] = "; ".join(reading.flags)
+    row["flags"] = FLAG_SEPARATOR.join(reading.flags)
     if reading.kind == "Lab" and reading.lab is not None:
         row |= {n: f"{x:.{_DECIMALS}f}" for n, x in zip(READING, reading.lab, strict=False)}
     elif reading.kind == "hex" and reading.lab is not None:
