@@ -46,63 +46,33 @@ _CUPS = (
     "one a square, filled with water to the same total: {}. Keep to one. The undyed square goes "
     "through all of it as well: alkali, time, rinse, hot soak."
 )
-#: Common practice throughout.
-_METHOD_TEXT = (
-    (
-        "Alkali",
-        (
-            "one order for all: cloth soaked in it before, or in with the dye, or an hour after. "
-            "Swatches of one order do not predict another. Write it above the table, with the "
-            "temperature (21 °C at least), hours (some at 35 °C, a day at 21 °C), salt and date."
-        ),
-    ),
-    (
-        "",
-        (
-            "Soda ash 5–10 g/L in a stirred bath; in low water a solution of 30–60 g/L, as much as the "
-            "dye liquor to start with (common practice)."
-        ),
-    ),
-    (
-        "Rinse",
-        (
-            "cool until nearly clear, then soak hot, about 60 °C (it scalds: tongs, thick gloves), "
-            "until a white scrap stays white."
-        ),
-    ),
-    (
-        "Read",
-        (
-            "dry and ironed, folded to four layers (eight for thin pale cloth), four times, turned by "
-            "90°. Fill in L*, a*, b* or hex, not both; copy the square's row for each further reading."
-        ),
-    ),
-    (
-        "Check",
-        (
-            f"square '{CHECK}' is kept out of the first fit: predict it, then compare. That miss is "
-            "the first honest figure. The repeat shows your own scatter."
-        ),
-    ),
-    (
-        "More",
-        (
-            "each further dye takes three squares. Five depths a dye remain the advice for customers' "
-            "work. Depths, folds, marks and spoons are common practice, not laws."
-        ),
-    ),
-    ("", ""),
-    (
-        "SAFETY",
-        (
-            "Some reactive dye powders sensitise lungs and skin: an adult mixes all powder, over a "
-            "damp-paper-lined tray, in a dust mask (P2, FFP2, N95 or better) and gloves; nobody with "
-            "asthma. Soda ash seriously irritates eyes: goggles, gloves. Tools and cups never for food "
-            "again. Stocks labelled, out of children's reach, never in a food refrigerator. The safety "
-            "data sheets and local rules come before this page."
-        ),
-    ),
-)
+#: Heading, text; a paragraph each. Common practice throughout.
+_METHOD_TEXT = """
+Alkali   one order for all: cloth soaked in it before, or in with the dye, or an hour after.
+Swatches of one order do not predict another. Write it above the table, with the temperature
+(21 °C at least), hours (some at 35 °C, a day at 21 °C), salt and date.
+
+Soda     ash 5–10 g/L in a stirred bath; in low water a solution of 30–60 g/L, as much as the dye
+liquor to start with (common practice).
+
+Rinse    cool until nearly clear, then soak hot, about 60 °C (it scalds: tongs, thick gloves),
+until a white scrap stays white.
+
+Read     dry and ironed, folded to four layers (eight for thin pale cloth), four times, turned by
+90°. Fill in L*, a*, b* or hex, not both; copy the square's row for each further reading.
+
+Check    the square of that name is kept out of the first fit: predict it, then compare. That miss
+is the first honest figure. The repeat shows your own scatter.
+
+More     each further dye takes three squares. Five depths a dye remain the advice for customers'
+work. Depths, folds, marks and spoons are common practice, not laws.
+
+SAFETY   Some reactive dye powders sensitise lungs and skin: an adult mixes all powder, over a
+damp-paper-lined tray, in a dust mask (P2, FFP2, N95 or better) and gloves; nobody with asthma.
+Soda ash seriously irritates eyes: goggles, gloves. Tools and cups never for food again. Stocks
+labelled, out of children's reach, never in a food refrigerator. The safety data sheets and local
+rules come before this page.
+"""
 
 
 @dataclass(frozen=True)
@@ -200,8 +170,13 @@ class SwatchPlan:
             *([("Weak", f"{weak}; mix it on the day.")] if weak else []),
             ("Cloth", _CLOTH.format(count, f"{self.square_g:g}", f"{count * self.square_g:g}")),
             ("Cups", _CUPS.format(" or ".join(waters))),
-            *_METHOD_TEXT,
+            *(_paragraph(text) for text in _METHOD_TEXT.strip().split("\n\n")),
         ]
+
+
+def _paragraph(text: str) -> tuple[str, str]:
+    heading, *words = text.split()
+    return heading, " ".join(words)
 
 
 def _rows(square: Square) -> list[str]:
