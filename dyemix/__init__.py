@@ -1,0 +1,61 @@
+"""From a dyer's own swatches to the blend of stock dyes that comes nearest to a colour.
+
+>>> import dyemix
+>>> swatches = dyemix.read_swatches("swatch_data/napkins.csv")
+>>> dyes = dyemix.fit(swatches)
+>>> sage = dyemix.Target.parse("#7d8a6e")
+>>> found = dyemix.match(dyes, sage, max_dyes=3)
+>>> len(found[0].recipe) <= 3
+True
+"""
+
+from dyemix.colorimetry import WAVELENGTHS, Light
+from dyemix.colour_difference import delta_e
+from dyemix.dyes import DyeSet, Prediction
+from dyemix.errors import (
+    DyemixError,
+    FitError,
+    InputError,
+    RecipeError,
+    SavedError,
+    TargetError,
+)
+from dyemix.files import read_swatches, write_swatches
+from dyemix.files.saved import load, save
+from dyemix.fitting import fit
+from dyemix.matching import Match, Matches, match
+from dyemix.planning import first_swatches
+from dyemix.plots import draw_dyes, draw_match
+from dyemix.recipe import Recipe
+from dyemix.swatches import Reading, Swatch, SwatchSet
+from dyemix.target import Target
+
+__all__ = [
+    "WAVELENGTHS",
+    "DyeSet",
+    "DyemixError",
+    "FitError",
+    "InputError",
+    "Light",
+    "Match",
+    "Matches",
+    "Prediction",
+    "Reading",
+    "Recipe",
+    "RecipeError",
+    "SavedError",
+    "Swatch",
+    "SwatchSet",
+    "Target",
+    "TargetError",
+    "delta_e",
+    "draw_dyes",
+    "draw_match",
+    "first_swatches",
+    "fit",
+    "load",
+    "match",
+    "read_swatches",
+    "save",
+    "write_swatches",
+]

@@ -1,0 +1,211 @@
+"""The command `dyemix`: parses, calls, prints. Everything it says comes from the results."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from dyemix.errors import DyemixError
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+FILE = click.Path(path_type=Path)
+_HEX = re.compile(r"#[0-9a-f]{6}\b")
+
+
+def _print(text: str) -> None:
+    """Print a result; a hex code gets a patch of its colour where the terminal has true colour."""
+    from rich.console import Console
+
+    console = Console(highlight=False, soft_wrap=True)
+    if console.color_system != "truecolor":
+        click.echo(text)
+        return
+    from rich.text import Text
+
+    line = Text()
+    last = 0
+    for code in _HEX.finditer(text):
+        line.append(text[last : code.start()])
+        line.append("   ", style=f"on {code[0]}")
+        line.append(" " + code[0])
+        last = code.end()
+    console.print(line.append(text[last:]))
+
+
+def _show(result: object, as_json: bool) -> None:
+    if as_json:
+        from dyemix.files.saved import as_json as to_json
+
+        click.echo(to_json(result))
+    else:
+        _print(str(result))
+
+
+def _shelf_options(command: Command) -> Command:
+    for option in (
+        click.option("--swatches", type=FILE, metavar="FILE", help="Swatch table, or saved dyes."),
+        click.option(
+            "--check", type=FILE, metavar="FILE", help="Mixtures set aside to check the fit by."
+        ),
+        click.option(
+            "--leave-out", multiple=True, metavar="SWATCH", help="A swatch to leave out, by name."
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+def _dyes(swatches: Path | None, check: Path | None, leave_out: tuple[str, ...]) -> Any:
+    """The fitted dyes at hand; which swatches they come from is said on the error stream."""
+    from dyemix.files.shelf import find_shelf, fitted
+
+    shelf = find_shelf(swatches, check)
+    click.echo(shelf.note, err=True)
+    return fitted(shelf.table, shelf.check, leave_out)
+
+
+as_json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+draw_option = click.option(
+    "--draw", type=FILE, metavar="PICTURE", help="Draw it too: .png, .svg or .pdf."
+)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="dyemix")
+def dyemix() -> None:
+    """From your own swatches to the blend of stock dyes that comes nearest to a colour.
+
+    Swatches are looked for in this order: --swatches FILE; the one swatch table in this folder;
+    the demo that comes with dyemix, whose dyes are invented.
+    """
+
+
+@dyemix.command()
+@click.argument("table", type=FILE, required=False)
+@click.option("--check", type=FILE, metavar="FILE", help="Mixtures set aside to check the fit by.")
+@click.option("--leave-out", multiple=True, metavar="SWATCH", help="A swatch to leave out.")
+@click.option("-o", "--output", type=FILE, metavar="FILE", help="Save the fitted dyes as JSON.")
+@draw_option
+@as_json_option
+def fit(
+    table: Path | None,
+    check: Path | None,
+    leave_out: tuple[str, ...],
+    output: Path | None,
+    draw: Path | None,
+    as_json: bool,
+) -> None:
+    """Fit the dyes of a swatch TABLE and say how well they predict."""
+    dyes = _dyes(table, check, leave_out)
+    _show(dyes.report, as_json)
+    if output is not None:
+        from dyemix.files.saved import save
+
+        save(dyes, output)
+        click.echo(f"Saved: {output}", err=True)
+    if draw is not None:
+        from dyemix.plots import draw_dyes
+
+        draw_dyes(dyes, path=draw)
+        click.echo(f"Drawn: {draw}", err=True)
+
+
+@dyemix.command()
+@click.argument("recipe")
+@_shelf_options
+@click.option("--light", metavar="LIGHT", help="Illuminant and observer, as D65/10.")
+@as_json_option
+def predict(
+    recipe: str,
+    swatches: Path | None,
+    check: Path | None,
+    leave_out: tuple[str, ...],
+    light: str | None,
+    as_json: bool,
+) -> None:
+    """Say what a RECIPE, as 'marigold 0.8 + navy 0.25' (% owf), should look like."""
+    from dyemix.colorimetry import Light
+
+    lamp = Light.parse(light) if light else None
+    _show(_dyes(swatches, check, leave_out).predict(recipe, lamp), as_json)
+
+
+@dyemix.command(context_settings={"ignore_unknown_options": True})
+@click.argument("target")
+@_shelf_options
+@click.option("--max-dyes", default=3, show_default=True, help="Most dyes in a blend.")
+@click.option("--count", default=8, show_default=True, help="How many recipes to list.")
+@click.option("--kl", default=1.0, show_default=True, help="Lightness factor of ΔE2000.")
+@draw_option
+@as_json_option
+def match(
+    target: str,
+    swatches: Path | None,
+    check: Path | None,
+    leave_out: tuple[str, ...],
+    max_dyes: int,
+    count: int,
+    kl: float,
+    draw: Path | None,
+    as_json: bool,
+) -> None:
+    """Find the blends that come nearest to TARGET: '#7d8a6e', or L* a* b* as '56 -10 13'."""
+    from dyemix.matching import match as find
+    from dyemix.target import Target
+
+    wanted = Target.parse(target)
+    found = find(_dyes(swatches, check, leave_out), wanted, max_dyes, count, kl)
+    _show(found, as_json)
+    if draw is not None:
+        from dyemix.plots import draw_match
+
+        draw_match(found, path=draw)
+        click.echo(f"Drawn: {draw}", err=True)
+
+
+@dyemix.command()
+@click.option("--dyes", required=True, help="Your dyes, as 'gold, scarlet, navy'.")
+@click.option("--cloth", required=True, help="Your cloth, as 'cotton lawn'.")
+@click.option("--stock", default=1.0, show_default=True, help="Stock strength, % w/v.")
+@click.option("--square", default=5.0, show_default=True, help="Dry weight of a square, g.")
+@click.option("--spoons", default="metric", show_default=True, help="Spoon set.")
+@click.option(
+    "-o", "--output", type=FILE, default=Path("swatches.csv"), show_default=True,
+    help="Swatch table to write, readings blank.",
+)  # fmt: skip
+def start(dyes: str, cloth: str, stock: float, square: float, spoons: str, output: Path) -> None:
+    """Plan the squares of a first weekend, and write the table to fill in."""
+    from dyemix.planning import first_swatches
+
+    plan = first_swatches(dyes.split(","), cloth, stock, square, spoons)
+    if output.exists():
+        raise DyemixError(f"{output} is there already: name another with -o.")
+    plan.write(output)
+    _print(str(plan))
+    click.echo(f"Written: {output}", err=True)
+
+
+def main() -> None:
+    """Run the command; a fault in the input is one sentence and exit code 2."""
+    try:
+        dyemix.main(standalone_mode=False)
+    except DyemixError as error:
+        click.echo(str(error), err=True)
+        sys.exit(2)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except click.Abort:
+        sys.exit(130)
+    except BrokenPipeError:  # the reader of our output has seen enough
+        sys.stderr.close()
+        sys.exit(0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,170 @@
+"""The real command, run as its user runs it."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import venv
+from pathlib import Path
+
+import pytest
+
+from dyemix.swatches import DEMO_WARNING
+
+ROOT = Path(__file__).resolve().parents[1]
+TABLE = ROOT / "swatch_data" / "napkins.csv"
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    """Run ``dyemix …`` in an empty folder with a cache of its own."""
+    work = tmp_path / "work"
+    work.mkdir()
+
+    def call(*words: str, cwd: Path = work) -> subprocess.CompletedProcess[str]:
+        env = {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache"), "PYTHONPATH": str(ROOT)}
+        return subprocess.run(
+            [sys.executable, "-W", "error", "-m", "dyemix.cli", *words],
+            cwd=cwd, env=env, capture_output=True, text=True, encoding="utf-8", timeout=120,
+        )  # fmt: skip
+
+    call.folder = work
+    return call
+
+
+def test_match_of_the_demo_begins_with_the_warning(run):
+    done = run("match", "#7d8a6e")
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith(DEMO_WARNING)
+    assert "demo" in done.stderr
+    assert "D65/2°" in done.stdout
+    assert "Traceback" not in done.stderr
+
+
+def test_match_as_json(run):
+    done = run("match", "56 -10 13 D65/10", "--json", "--count", "3", "--max-dyes", "2")
+    found = json.loads(done.stdout)
+    assert next(iter(found)) == "warning"
+    assert found["warning"] == DEMO_WARNING
+    assert len(found["matches"]) == 3
+    for one in found["matches"]:
+        assert 1 <= len(one["prediction"]["recipe"]) <= 2
+        assert one["prediction"]["light"] == "D65/10°"
+
+
+def test_fit_report_begins_with_a_verdict_and_names_the_odd_swatch(run):
+    done = run("fit", str(TABLE), "--check", str(TABLE.with_name("napkins_mixtures.csv")))
+    lines = done.stdout.splitlines()
+    assert lines[0] == DEMO_WARNING
+    assert lines[1].startswith("On your own 24 mixes the average miss is ")
+    assert "rust 1.00 (N060) reads like" in done.stdout
+    again = run("fit", str(TABLE), "--leave-out", "rust 1.00 (N060)")
+    assert "odd:" not in again.stdout
+
+
+def test_saved_dyes_predict_the_same(run):
+    assert run("fit", str(TABLE), "-o", "dyes.json").returncode == 0
+    recipe = "marigold 0.8 + navy 0.25"
+    direct = run("predict", recipe, "--swatches", str(TABLE), "--json")
+    saved = run("predict", recipe, "--swatches", "dyes.json", "--json")
+    assert json.loads(direct.stdout) == json.loads(saved.stdout)
+
+
+def test_the_one_table_in_the_folder_is_used_and_two_are_refused(run):
+    (run.folder / "mine.csv").write_bytes(TABLE.read_bytes())
+    (run.folder / "customers.csv").write_text("name,address\nA,B\n")
+    done = run("match", "#7d8a6e")
+    assert done.returncode == 0
+    assert "mine.csv" in done.stderr
+    (run.folder / "other.csv").write_bytes(TABLE.read_bytes())
+    done = run("match", "#7d8a6e")
+    assert done.returncode == 2
+    assert "mine.csv" in done.stderr
+    assert "other.csv" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("match", "sage"), "hex"),
+        (("match", "150 0 0"), "L* runs from 0 to 100"),
+        (("predict", "marigol 0.8"), "did you mean marigold"),
+        (("predict", "marigold much"), "% owf"),
+        (("predict", "marigold 2 tbsp"), "dry weight"),
+        (("fit", "nowhere.csv"), "no such file"),
+        (("predict", "marigold 1", "--light", "moon"), "illuminant 'MOON' is unknown"),
+        (("match", "#7d8a6e", "--max-dyes", "0"), "max_dyes"),
+        (("match",), "TARGET"),
+        (("fit", "--leave-out", "puce 3"), "puce 3"),
+    ],
+)
+def test_bad_input_is_one_sentence_and_exit_2(run, words, says):
+    done = run(*words)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+
+
+def test_every_fault_of_a_table_is_shown_at_once(run):
+    (run.folder / "bad.csv").write_text(
+        "swatch,recipe,L*,a*,b*\n1,undyed,93,0,4\n2,gold 2,seventy,18,66\n3,gold -1,80,9,48\n"
+    )
+    done = run("fit", "bad.csv")
+    assert done.returncode == 2
+    assert "bad.csv, row 3, column L*" in done.stderr
+    assert "bad.csv, row 4" in done.stderr
+
+
+def test_start_writes_a_table_that_reads_back_blank(run):
+    done = run("start", "--dyes", "gold, scarlet, navy", "--cloth", "cotton lawn", "--stock", "1")
+    assert done.returncode == 0, done.stderr
+    assert (run.folder / "swatches.csv").exists()
+    assert "goggles" in done.stdout
+    again = run("start", "--dyes", "gold", "--cloth", "lawn")
+    assert again.returncode == 2
+    assert "is there already" in again.stderr
+    fit = run("fit")
+    assert fit.returncode == 2
+    assert "read" in fit.stderr
+
+
+def test_match_is_drawn(run):
+    done = run("match", "#7d8a6e", "--draw", "match.png")
+    assert done.returncode == 0, done.stderr
+    assert (run.folder / "match.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_installed_wheel_runs_from_any_folder(tmp_path):
+    """Build the wheel, unpack it elsewhere, and run the command against what it carries."""
+    subprocess.run(
+        [sys.executable, "-m", "build", "-w", "--no-isolation", "-o", str(tmp_path), str(ROOT)],
+        check=True, capture_output=True, timeout=180,
+    )  # fmt: skip
+    (wheel,) = tmp_path.glob("*.whl")
+    room = tmp_path / "room"
+    venv.create(room, system_site_packages=False, with_pip=False)
+    python = room / ("Scripts" if os.name == "nt" else "bin") / "python"
+    site = next(room.rglob("site-packages"))
+    # Its dependencies come from this environment; the package itself only from the wheel.
+    import numpy
+
+    (site / "borrowed.pth").write_text(str(Path(numpy.__file__).parents[1]) + "\n")
+    subprocess.run(
+        [sys.executable, "-m", "pip", "install", "--no-deps", "--quiet", "--target", str(site),
+         str(wheel)],
+        check=True, capture_output=True, timeout=120,
+    )  # fmt: skip
+    env = {k: v for k, v in os.environ.items() if k != "PYTHONPATH"}
+    env["XDG_CACHE_HOME"] = str(tmp_path / "cache")
+    done = subprocess.run(
+        [str(python), "-c",
+         "import dyemix, sys; print(dyemix.__file__, file=sys.stderr);"
+         "sys.argv[1:] = ['match', '#7d8a6e']; from dyemix.cli import main; main()"],
+        cwd=tmp_path, env=env, capture_output=True, text=True, encoding="utf-8", timeout=120,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert str(site) in done.stderr
+    assert done.stdout.startswith(DEMO_WARNING)
