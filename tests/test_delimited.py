@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import random
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,6 +16,7 @@ from hypothesis import strategies as st
 from dyemix.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, lab, lab_from_hex
 from dyemix.errors import InputError
 from dyemix.files import read_swatches, write_swatches
+from dyemix.files.spelling import alike
 from dyemix.recipe import Recipe
 from dyemix.swatches import Reading, SwatchSet
 
@@ -233,6 +236,23 @@ def test_a_dye_spelt_like_another_is_told(read: Read) -> None:
     assert "blue" not in notes(read(table + "blue 2 1,#0000bb\nblue 2 2,#0000bc\n"))
 
 
+@pytest.mark.parametrize(
+    ("one", "other", "expected"),
+    [
+        ("mairgold", "marigold", True),
+        ("marygold", "marigold", True),
+        ("gld", "gold", True),
+        ("nayv 2", "navy 2", True),
+        ("blue 1", "blue 2", False),
+        ("blue violet", "red violet", False),
+        ("navy", "navy 2", False),
+        ("gold", "scarlet", False),
+    ],
+)
+def test_names_alike(one: str, other: str, expected: bool) -> None:
+    assert alike(one, other) is alike(other, one) is expected
+
+
 # What is refused
 
 
@@ -302,6 +322,22 @@ def test_refusals(read: Read, table: str, row: int | None, column: str | None, w
     assert len(caught.value.faults) == 1
 
 
+def test_rows_are_counted_in_lines_of_the_file(read: Read) -> None:
+    with pytest.raises(InputError) as caught:
+        read('recipe,hex,remark\ngold 1,#aabb00,"two\nlines"\n\nred 1,red,\n')
+    assert caught.value.row == 5
+
+
+def test_reading_stays_quick_to_start() -> None:
+    """pandas, SciPy and colour-science take longer to import than a table takes to read."""
+    code = (
+        "import sys; from dyemix.files.delimited import read; read(b'recipe,hex\\nred 1,#aa2222',"
+        " 'x'); print({'pandas', 'scipy', 'colour', 'matplotlib'} & set(sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "set()"
+
+
 def test_all_faults_at_once_in_the_order_of_the_file(read: Read) -> None:
     with pytest.raises(InputError) as caught:
         read(
@@ -356,6 +392,7 @@ words = st.from_regex(r"[a-zé][a-zé,;\"' ]{0,10}[a-zé]", fullmatch=True).map(
 def readings(draw: st.DrawFn) -> Reading:
     kind = draw(st.sampled_from(["spectrum", "Lab", "hex", "blank"]))
     code = draw(st.sampled_from(["#7d8a6e", "#c9a227", "#2a3a66"]))
+    light = draw(st.sampled_from([D65_10, D65_2, Light("A", 10), Light("D50", 2)]))
     given_lab = {"Lab": draw(labs), "hex": lab_from_hex(code)}.get(kind)
     return Reading(
         recipe=draw(recipes),
@@ -363,7 +400,7 @@ def readings(draw: st.DrawFn) -> Reading:
         swatch=draw(st.sampled_from(["", "1", "a 2"])),
         kind=kind,
         lab=given_lab,
-        light={"Lab": D65_10, "hex": D65_2}.get(kind),
+        light={"Lab": light, "hex": D65_2}.get(kind),
         conditions=draw(st.dictionaries(st.sampled_from(["cloth", "salt", "moon"]), words)),
     )
 
@@ -421,6 +458,8 @@ def test_a_damaged_file_is_read_or_refused_in_words(tmp_path: Path, seed: int, c
     rng = random.Random(seed)
     data = bytearray(GOOD)
     for _ in range(cuts):
+        if not data:
+            break
         at = rng.randrange(len(data))
         change = rng.choice(["set", "drop", "insert", "cut", "swap"])
         if change == "set":

@@ -23,6 +23,8 @@ def test_three_dyes_make_a_dozen_squares() -> None:
     assert recipes.count(Recipe({"gold": 0.5})) == 2
     assert set(recipes[-1]) == {"gold", "scarlet", "navy"}
     assert WEEKEND.squares[-1].label == CHECK
+    # A check asks between the steps of the ladders: neither on one nor beyond their ends.
+    assert all(0.125 < owf < 2.0 and owf != 0.5 for owf in recipes[-1].values())
     assert len({square.label for square in WEEKEND.squares}) == 12
 
 
