@@ -1,8 +1,4 @@
-"""The fitted dyes of one shelf on one cloth, and what a blend of them looks like.
-
-``k_mix(λ) = k_cloth(λ) + Σᵢ gᵢ aᵢ(λ)``: single-constant Kubelka–Munk, the dye absorbing and the
-cloth scattering (Kubelka & Munk 1931); `kubelka_munk.depth_law` gives gᵢ.
-"""
+"""The fitted dyes of one shelf on one cloth, and what a recipe of them looks like."""
 
 from __future__ import annotations
 
@@ -11,22 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from dyemix.colorimetry import (
-    D65_2,
-    D65_10,
-    Light,
-    ScreenColour,
-    lab,
-    lab_from_xyz,
-    lab_slope,
-    screen_colour,
-    weights,
-)
+from dyemix.blends import Blends, working_amounts
+from dyemix.colorimetry import D65_2, D65_10, Light, ScreenColour, lab, screen_colour
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.fit_report import FitReport
-from dyemix.kubelka_munk import Array, Surface, depth_law, depth_law_slope
+from dyemix.kubelka_munk import Array, Surface
 from dyemix.recipe import Recipe, format_amount
 from dyemix.swatches import DEMO_WARNING, Reading, Swatch
 from dyemix.target import Target
@@ -39,54 +26,6 @@ def law_name(exponent: float, capacity: float) -> str:
     if np.isfinite(capacity):
         return "Langmuir"
     return LINEAR if exponent == 1.0 else "Freundlich"
-
-
-@dataclass(frozen=True, eq=False)
-class Blends:
-    """N blends of k dyes each, gathered into arrays: the forward model with its slope.
-
-    Attributes
-    ----------
-    curves : ``(N, k, B)`` absorption per unit of g.
-    exponent, capacity : ``(N, k)``, the depth laws.
-    cloth : ``(B,)`` K/S of the undyed cloth.
-    surface : the surface term.
-    """
-
-    curves: Array
-    exponent: Array
-    capacity: Array
-    cloth: Array
-    surface: Surface
-
-    def rows(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Blends:
-        """Some of the blends."""
-        return replace(
-            self,
-            curves=self.curves[rows],
-            exponent=self.exponent[rows],
-            capacity=self.capacity[rows],
-        )
-
-    def reflectance(self, amounts: Array) -> Array:
-        """Reflectance ``(N, B)`` of amounts ``(N, k)`` in % owf."""
-        g = depth_law(amounts, self.exponent, self.capacity)
-        return self.surface.reflectance(self.cloth + np.einsum("nk,nkb->nb", g, self.curves))
-
-    def lab_and_slope(self, amounts: Array, light: Light) -> tuple[Array, Array]:
-        """CIELAB ``(N, 3)`` under `light`, and its slope ``(N, 3, k)`` per % owf of each dye."""
-        r, dr = self.reflectance_and_slope(amounts)
-        xyz = r @ weights(light)
-        slope = lab_slope(xyz, light) @ (dr @ weights(light)).transpose(0, 2, 1)
-        return lab_from_xyz(xyz, light), slope
-
-    def reflectance_and_slope(self, amounts: Array) -> tuple[Array, Array]:
-        """Reflectance ``(N, B)`` and its slope ``(N, k, B)`` per % owf of each dye."""
-        g = depth_law(amounts, self.exponent, self.capacity)
-        dg = depth_law_slope(amounts, self.exponent, self.capacity)
-        k = self.cloth + (g[:, np.newaxis, :] @ self.curves)[:, 0, :]
-        r, dr = self.surface.reflectance_and_slope(k)
-        return r, self.curves * dr[:, np.newaxis, :] * dg[:, :, np.newaxis]
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,6 +95,7 @@ class DyeSet:
     cloth : ``(B,)`` measured reflectance of the undyed cloth.
     surface : the surface term of the set.
     light : the light of the readings, taken for a bare CIELAB target.
+    competition : κ of `dyemix.blends`, per % owf; 0 where no mixtures were read.
     conditions : how the swatches were dyed.
     draws : equally likely versions of the curves and laws, where the fit gives them.
     """
@@ -169,6 +109,7 @@ class DyeSet:
     cloth: Array
     surface: Surface
     light: Light = D65_10
+    competition: float = 0.0
     conditions: Mapping[str, str] | None = None
     report: FitReport | None = None
     draws: Draws | None = None
@@ -210,6 +151,7 @@ class DyeSet:
             self.capacity[i],
             self.surface.k_over_s(self.cloth),
             self.surface,
+            self.competition,
         )
 
     def reflectance(self, amounts: ArrayLike) -> Array:
@@ -217,7 +159,7 @@ class DyeSet:
         c = np.atleast_2d(np.asarray(amounts, dtype=float))
         if c.shape[1] != len(self) or not np.all(c >= 0):
             raise DyemixError(f"amounts are {len(self)} columns of % owf, 0 or more.")
-        g = depth_law(c, self.exponent, self.capacity)
+        g = working_amounts(c, self.exponent, self.capacity, self.competition)
         return self.surface.reflectance(self.surface.k_over_s(self.cloth) + g @ self.curves)
 
     def predict(self, recipe: Mapping[str, float] | str, light: Light | None = None) -> Prediction:

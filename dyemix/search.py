@@ -17,8 +17,9 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from dyemix.blends import Blends
 from dyemix.colorimetry import Light
-from dyemix.dyes import Blends, DyeSet
+from dyemix.dyes import DyeSet
 from dyemix.kubelka_munk import Array
 from dyemix.solver import Residual, solve
 

@@ -14,10 +14,10 @@ PACKAGE = Path(dyemix.__file__).parent
 LAYERS = (
     ("errors", "kubelka_munk"),
     ("colorimetry", "colour_difference", "recipe"),
-    ("swatches", "target", "fit_report", "dyes"),
+    ("swatches", "target", "fit_report", "blends", "dyes"),
     ("files", "fitting", "solver", "search"),
     ("matching", "planning"),
-    ("plots",),
+    ("drawing", "plots"),
     ("cli",),
 )
 ORDER = {name: i for i, name in enumerate(name for row in LAYERS for name in row)}

@@ -156,6 +156,7 @@ def _dye_set(content: dict[str, Any]) -> DyeSet:
         cloth=_array(content["cloth"], b),
         surface=Surface(float(content["surface"]["r0"]), float(content["surface"]["k2"])),
         light=Light.parse(content["light"]),
+        competition=float(content["competition"]),
         conditions=dict(content["conditions"] or {}),
         report=_report(content["report"]),
         draws=_draws(content.get("draws"), d, b),
