@@ -176,8 +176,8 @@ def draw_dyes(
             f"Fitted dyes on {cloth}" if cloth else "Fitted dyes",
             [
                 dyes.report.verdict if dyes.report else "",
-                "Lines: predicted reflectance, % over wavelength, nm; the sample above each patch "
-                f"is its line.{points} Figures under the patches: % owf.",
+                "Lines: predicted reflectance, % over nm; the sample above a patch is its line."
+                f"{points} Depths: % owf.",
                 f"Patches: predicted colour, sRGB ({D65_2}). Left-out miss: ΔE2000 "
                 f"({dyes.report.light if dyes.report else dyes.light}), mean over the inner "
                 "depths, each predicted without its own swatches.",

@@ -301,6 +301,8 @@ def test_long_recipes_wrap(shelf: DyeSet) -> None:
     figure = draw_match(Matches(target, tuple(blends), Reach.TOO_DULL, 1, demo=True))
     assert_legible(figure)
     assert str(recipe) in words(figure)
+    # A dollar sign in a name is a dollar sign.
+    assert not any(t.get_parse_math() for t in texts(figure))
 
 
 def test_many_recipes_are_legible(shelf: DyeSet) -> None:
