@@ -302,7 +302,7 @@ def test_long_recipes_wrap(shelf: DyeSet) -> None:
     assert_legible(figure)
     assert str(recipe) in words(figure)
     # A dollar sign in a name is a dollar sign.
-    assert not any(t.get_parse_math() for t in texts(figure))
+    assert not any(t.get_parse_math() for t in figure.axes[0].texts)
 
 
 def test_many_recipes_are_legible(shelf: DyeSet) -> None:
