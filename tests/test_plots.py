@@ -353,10 +353,10 @@ def test_files_are_the_same_each_time(
 def test_own_settings_are_left_alone(sage: Matches) -> None:
     import matplotlib
 
-    with matplotlib.rc_context({"font.size": 30, "text.color": "yellow"}):
+    with matplotlib.rc_context({"font.size": 30, "text.color": "yellow", "xtick.color": "yellow"}):
         figure = draw_match(sage)
         assert matplotlib.rcParams["font.size"] == 30
-    assert_legible(figure)
+        assert_legible(figure)
 
 
 def test_no_global_figure_is_left(sage: Matches) -> None:
