@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,6 +15,7 @@ from dyemix.errors import DyemixError, RecipeError
 from dyemix.fit_report import FitReport
 from dyemix.kubelka_munk import Array, Surface
 from dyemix.recipe import Recipe, format_amount
+from dyemix.scatter import Scatter
 from dyemix.swatches import DEMO_WARNING, Reading, Swatch
 from dyemix.target import Target
 
@@ -97,6 +98,7 @@ class DyeSet:
     light : the light of the readings, taken for a bare CIELAB target.
     competition : κ of `dyemix.blends`, per % owf; 0 where no mixtures were read.
     conditions : how the swatches were dyed.
+    scatter : how far pots stray from a prediction, by cause.
     draws : equally likely versions of the curves and laws, where the fit gives them.
     """
 
@@ -111,6 +113,7 @@ class DyeSet:
     light: Light = D65_10
     competition: float = 0.0
     conditions: Mapping[str, str] | None = None
+    scatter: Scatter = field(default_factory=Scatter)
     report: FitReport | None = None
     draws: Draws | None = None
     demo: bool = False

@@ -1,0 +1,297 @@
+"""The likely miss in the pot: covariance of a prediction by cause, and the ΔE2000 it leads to.
+
+``Cov = fit + J diag(sd²) Jᵀ + σ_pot² (J c)(J c)ᵀ + Σ_reading + Σ_model``, with J the slope of
+CIELAB by the amounts c. Each cause enters once: the fit by equally likely versions of itself
+(`dyes.Draws`), dosing dye by dye, the pot as one factor common to its dyes, and the model by what
+mixtures it had not seen were off by *beyond* all of that.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from dyemix.blends import working_amounts
+from dyemix.colorimetry import Light, lab
+from dyemix.colour_difference import delta_e, delta_e_residual
+from dyemix.dyes import DyeSet
+from dyemix.kubelka_munk import Array, depth_law
+from dyemix.scatter import (
+    PRIOR_DOSING,
+    PRIOR_MIXING,
+    PRIOR_MODEL,
+    PRIOR_POT,
+    PRIOR_READING,
+    PRIOR_WORTH,
+    Scatter,
+)
+from dyemix.swatches import Swatch, SwatchSet
+
+#: Draws of the distribution of ΔE2000 for one recipe.
+_DRAWS = 256
+#: Spread of the prior of the competition κ around 0, per % owf.
+_PRIOR_COMPETITION = 0.05
+_COMPETITIONS = np.linspace(0.0, 0.2, 81)
+#: A log strength this many times the usual one, and above this, is mislabelling, not scatter.
+_STRAY, _AMISS = 4.0, 0.15
+
+
+@dataclass(frozen=True, eq=False)
+class Likely:
+    """The distribution of ΔE2000 between target and pot, for N recipes: arrays ``(N,)``.
+
+    `mean`, `median`, `bound` (nine pots in ten stay below), and the chances of a `sound` (≤ 3)
+    and an `excellent` (≤ 1.5) match (common practice for hand-dyed goods).
+    """
+
+    mean: Array
+    median: Array
+    bound: Array
+    sound: Array
+    excellent: Array
+
+
+@lru_cache(maxsize=4)
+def _normals(draws: int) -> Array:
+    """Standard normal draws ``(draws, 3)``, the same each time: mean 0, covariance 1 exactly."""
+    half = np.random.default_rng(20_000).standard_normal((draws // 2, 3))
+    both = np.concatenate([half, -half])
+    root = np.linalg.cholesky(both.T @ both / len(both))
+    return np.asarray(np.linalg.solve(root, both.T).T)
+
+
+def likely(
+    target: Array, labs: Array, covariance: Array, k_lightness: float = 1.0, draws: int = _DRAWS
+) -> Likely:
+    """ΔE2000 from `target` ``(3,)`` of pots spread around `labs` ``(N, 3)``.
+
+    `covariance` is ``(N, 3, 3)``; `draws` pots a recipe, the same ones each time.
+    """
+    pots = labs[:, np.newaxis] + _normals(draws) @ _roots(covariance).transpose(0, 2, 1)
+    miss = delta_e(target, pots, k_lightness)
+    median, bound = np.quantile(miss, [0.5, 0.9], axis=1)
+    return Likely(
+        miss.mean(axis=1), median, bound, (miss <= 3.0).mean(axis=1), (miss <= 1.5).mean(axis=1)
+    )
+
+
+def _roots(covariance: Array) -> Array:
+    """Cholesky roots; the floor (a thousandth of a unit) only keeps a zero covariance solvable."""
+    return np.asarray(np.linalg.cholesky(covariance + 1e-6 * np.eye(3)))
+
+
+def expected_miss(target: Array, labs: Array, covariance: Array, k_lightness: float = 1.0) -> Array:
+    """Mean ΔE2000 ``(N,)`` by its first two moments: close to `likely`, and cheap, for ranking.
+
+    With ``r`` the residual, K its slope and ``A = K Σ Kᵀ``: ``E[ΔE²] = |r|² + tr A``,
+    ``Var[ΔE²] = 2 tr A² + 4 rᵀ A r``, and ``E[ΔE] ≈ √E (1 − Var / 8E²)`` (second-order Taylor).
+    """
+    r, slope = delta_e_residual(target, labs, k_lightness)
+    a = slope @ covariance @ slope.transpose(0, 2, 1)
+    square = np.einsum("nm,nm->n", r, r) + np.einsum("nii->n", a)
+    spread = 2.0 * np.einsum("nij,nji->n", a, a) + 4.0 * np.einsum("ni,nij,nj->n", r, a, r)
+    safe = np.maximum(square, 1e-12)
+    # The series leaves its range when one direction rules; a half-normal's mean is the least.
+    return np.asarray(np.sqrt(safe) * np.maximum(1.0 - spread / (8.0 * safe * safe), 0.7979))
+
+
+def lab_covariance(
+    dyes: DyeSet, amounts: Array, light: Light, dosing: Array | None = None
+) -> Array:
+    """CIELAB covariance ``(N, 3, 3)`` of the pots of amounts ``(N, D)``, all causes together.
+
+    `dosing` ``(N, D)`` is the standard error of each amount in % owf, where the kit is known; by
+    default the usual share of the amount.
+    """
+    scatter = dyes.scatter
+    sd = scatter.dosing * amounts if dosing is None else dosing
+    mixed = (amounts > 0).sum(axis=1, keepdims=True) > 1
+    sd = np.hypot(sd, scatter.mixing * amounts * mixed)
+    labs, slope = dyes.blends(np.tile(np.arange(len(dyes)), (len(amounts), 1))).lab_and_slope(
+        amounts, light
+    )
+    scaled = slope * sd[:, np.newaxis, :]
+    pot = scatter.pot * (slope @ amounts[:, :, np.newaxis])
+    model = np.where(mixed[:, :, np.newaxis], scatter.model, 0.0) ** 2 * _unit_ellipsoid(labs)
+    total = scaled @ scaled.transpose(0, 2, 1) + pot @ pot.transpose(0, 2, 1)
+    return np.asarray(total + model + scatter.reading + fit_covariance(dyes, amounts, light))
+
+
+def _unit_ellipsoid(labs: Array) -> Array:
+    """CIELAB covariance ``(N, 3, 3)`` of one ΔE2000 along every direction of colour."""
+    _, slope = delta_e_residual(labs, labs + 1e-6)  # at the very same colour the hue has no slope
+    inverse = np.linalg.inv(slope)
+    return np.asarray(inverse @ inverse.transpose(0, 2, 1))
+
+
+def fit_covariance(dyes: DyeSet, amounts: Array, light: Light) -> Array:
+    """The part of `lab_covariance` that the fit itself leaves open, from its draws."""
+    if dyes.draws is None:
+        return np.zeros((len(amounts), 3, 3))
+    g = working_amounts(
+        amounts, dyes.draws.exponent[:, np.newaxis], dyes.draws.capacity[:, np.newaxis],
+        dyes.competition,
+    )  # fmt: skip
+    cloth = dyes.surface.k_over_s(dyes.cloth)
+    labs = lab(dyes.surface.reflectance(cloth + g @ dyes.draws.curves), light)
+    apart = labs - labs.mean(axis=0)
+    return np.asarray(np.einsum("eni,enj->nij", apart, apart) / (len(labs) - 1))
+
+
+@dataclass(frozen=True, eq=False)
+class Weighed:
+    """What the swatches say about scatter and competition.
+
+    `dyes` carries both; `left_out` ``(M,)`` is the ΔE2000 of each mixture in `mixtures`, predicted
+    with a competition fitted without it.
+    """
+
+    dyes: DyeSet
+    mixtures: tuple[Swatch, ...]
+    left_out: Array
+
+
+def weigh(dyes: DyeSet, swatches: SwatchSet) -> Weighed:
+    """Estimate competition and every scatter from the swatches, each under its prior."""
+    notes: list[str] = []
+    dosing, pot = _strength_scatter(dyes, swatches, notes)
+    reading = _reading_scatter(dyes, swatches, notes)
+    known = replace(dyes, scatter=Scatter(dosing, pot, reading))
+    mixtures = tuple(s for s in swatches.mixtures if all(dye in dyes.names for dye in s.recipe))
+    if not mixtures:
+        notes.append("no mixtures: the model's own error in a mix is assumed")
+        return Weighed(
+            replace(dyes, scatter=Scatter(dosing, pot, reading, notes=tuple(notes))),
+            (),
+            np.empty(0),
+        )
+    amounts = np.array([dyes.amounts(s.recipe) for s in mixtures])
+    measured = np.array([s.colour(dyes.light) for s in mixtures])
+    competition, left_out = _competition(known, amounts, measured)
+    settled = replace(known, competition=competition)
+    error = measured - left_out
+    pot, mixing, model = _model_scatter(settled, amounts, error)
+    many = f"{len(mixtures)} mixtures" if len(mixtures) > 1 else "one mixture"
+    notes.append(f"error of the model in a mix: from {many} left out in turn")
+    return Weighed(
+        replace(settled, scatter=Scatter(dosing, pot, reading, mixing, model, notes=tuple(notes))),
+        mixtures,
+        delta_e(measured, left_out),
+    )
+
+
+def _strength_scatter(dyes: DyeSet, swatches: SwatchSet, notes: list[str]) -> tuple[float, float]:
+    """Standard errors of dosing and pot, as shares, from how strong each square came out.
+
+    One square of one dye shows dosing and pot together; the stated dosing error is taken off.
+    Squares dyed again count in full; how far single squares lie from their law counts at a third,
+    since it holds the law's own misfit too.
+    """
+    squares = freedom = ladder_squares = ladder_freedom = 0.0
+    cloth = dyes.surface.k_over_s(dyes.cloth)
+    for i, name in enumerate(dyes.names):
+        ladder = swatches.ladder(name)
+        depths = np.array([s.recipe[name] for s in ladder])
+        measured = np.array([s.reflectance for s in ladder])
+        weight = dyes.surface.slope_at(measured) ** 2
+        g = depth_law(depths, dyes.exponent[i], dyes.capacity[i])
+        shape = g[:, np.newaxis] * dyes.curves[i]
+        k = dyes.surface.k_over_s(measured) - cloth
+        strength = (weight * k * shape).sum(axis=1) / (weight * shape**2).sum(axis=1)
+        logs = np.log(np.maximum(strength, 1e-3))
+        straight = np.abs(logs) <= max(_STRAY * 1.4826 * float(np.median(np.abs(logs))), _AMISS)
+        means = []
+        for depth in np.unique(depths):
+            same = logs[(depths == depth) & straight]
+            if len(same):
+                means.append(same.mean())
+                squares += float(((same - same.mean()) ** 2).sum())
+                freedom += len(same) - 1
+        bent = np.isfinite(dyes.capacity[i]) or dyes.exponent[i] != 1.0
+        ladder_squares += float(np.square(means).sum())
+        ladder_freedom += max(len(means) - (2 if bent else 1), 0)
+    prior = PRIOR_DOSING**2 + PRIOR_POT**2
+    total = (PRIOR_WORTH * prior + squares + ladder_squares / 3.0) / (
+        PRIOR_WORTH + freedom + ladder_freedom / 3.0
+    )
+    dosing = min(PRIOR_DOSING**2, 0.7 * total)
+    notes.append(
+        f"dosing {100 * dosing**0.5:.1f} % a dye (assumed), pot "
+        f"{100 * (total - dosing) ** 0.5:.1f} % common to its dyes: from {freedom:.0f} squares "
+        f"dyed again and {ladder_freedom:.0f} on their ladders"
+    )
+    return float(np.sqrt(dosing)), float(np.sqrt(total - dosing))
+
+
+def _reading_scatter(dyes: DyeSet, swatches: SwatchSet, notes: list[str]) -> Array:
+    """CIELAB covariance ``(3, 3)`` of one reading: stated by the reader, or from repeats."""
+    stated = [r.covariance for r in swatches.readings if r.covariance is not None]
+    if stated:
+        notes.append(f"reading: as stated with {len(stated)} readings")
+        return np.asarray(np.mean(stated, axis=0))
+    apart: list[Array] = []
+    freedom = 0
+    for swatch in swatches.swatches:
+        if len(swatch.readings) > 1:
+            labs = np.array([r.colour(dyes.light) for r in swatch.readings])
+            apart += list(labs - labs.mean(axis=0))
+            freedom += len(labs) - 1
+    rows = np.array(apart).reshape(-1, 3)
+    prior = np.eye(3) * PRIOR_READING**2
+    notes.append(
+        f"reading: from {freedom} readings repeated"
+        if freedom
+        else "reading: assumed, none repeated"
+    )
+    return np.asarray((PRIOR_WORTH * prior + rows.T @ rows) / (PRIOR_WORTH + freedom))
+
+
+def _competition(dyes: DyeSet, amounts: Array, measured: Array) -> tuple[float, Array]:
+    """κ, and the CIELAB ``(M, 3)`` of each mixture predicted with a κ fitted without it."""
+    weight = np.linalg.inv(lab_covariance(dyes, amounts, dyes.light))
+    labs = np.array(
+        [replace(dyes, competition=float(k)).predict_many(amounts) for k in _COMPETITIONS]
+    )
+    apart = measured - labs
+    cost = np.einsum("kmi,mij,kmj->km", apart, weight, apart)
+    prior = (_COMPETITIONS / _PRIOR_COMPETITION) ** 2
+    best = float(_COMPETITIONS[np.argmin(cost.sum(axis=1) + prior)])
+    without = np.argmin(cost.sum(axis=1, keepdims=True) - cost + prior[:, np.newaxis], axis=0)
+    return best, labs[without, np.arange(len(amounts))]
+
+
+def _model_scatter(dyes: DyeSet, amounts: Array, error: Array) -> tuple[float, float, float]:
+    """`Scatter.pot`, `Scatter.mixing` and `Scatter.model` by maximum posterior on a grid.
+
+    ``error ~ N(0, known + pot² (Jc)(Jc)ᵀ + mixing² Σ cᵢ² JᵢJᵢᵀ + model² U)``: variances cannot
+    fall below zero, and what dosing, reading and fit already explain is not counted again. The
+    mixtures also speak on the pot, since each is one.
+    """
+    bare = replace(dyes, scatter=replace(dyes.scatter, pot=0.0, mixing=0.0, model=0.0))
+    known = lab_covariance(bare, amounts, dyes.light)
+    labs, slope = dyes.blends(np.tile(np.arange(len(dyes)), (len(amounts), 1))).lab_and_slope(
+        amounts, dyes.light
+    )
+    scaled = slope * amounts[:, np.newaxis, :]
+    as_dye = scaled @ scaled.transpose(0, 2, 1)
+    whole = scaled.sum(axis=2, keepdims=True)
+    as_pot = whole @ whole.transpose(0, 2, 1)
+    unit = _unit_ellipsoid(labs)
+    # Half of what is assumed without mixtures stands for competition, which is fitted by now.
+    priors = (dyes.scatter.pot, PRIOR_MIXING / 2.0, PRIOR_MODEL / 2.0)
+    steps = np.geomspace(0.2, 3.0, 11)
+    pots, mixings, models = (x.ravel() for x in np.meshgrid(*[p * steps for p in priors]))
+    cost = np.empty(len(pots))
+    for i in range(len(pots)):
+        total = known + pots[i] ** 2 * as_pot + mixings[i] ** 2 * as_dye + models[i] ** 2 * unit
+        cost[i] = (
+            np.einsum("mi,mij,mj->", error, np.linalg.inv(total), error)
+            + np.linalg.slogdet(total)[1].sum()
+        )
+    # Scaled inverse chi-square priors, each worth PRIOR_WORTH observations.
+    for values, prior in zip((pots, mixings, models), priors, strict=True):
+        cost += PRIOR_WORTH * ((prior / values) ** 2 + 2.0 * np.log(values / prior))
+    best = int(np.argmin(cost))
+    return float(pots[best]), float(mixings[best]), float(models[best])
