@@ -140,10 +140,6 @@ class Page:
         axes.yaxis.set_major_formatter(PercentFormatter(1.0, symbol=""))
         axes.grid(color="#e4e4e4", linewidth=0.5)
         axes.spines[["top", "right"]].set_visible(False)
-        # Ticks are made when the page is drawn, perhaps long after our style has ended.
-        axes.tick_params(
-            color=FRAME, labelcolor=INK, labelsize=SMALL, labelfontfamily="DejaVu Sans", width=0.6
-        )
         axes.tick_params("y", length=2, pad=2)
         axes.tick_params("x", length=2, pad=4)
         return axes

@@ -353,7 +353,8 @@ def test_files_are_the_same_each_time(
 def test_own_settings_are_left_alone(sage: Matches) -> None:
     import matplotlib
 
-    with matplotlib.rc_context({"font.size": 30, "text.color": "yellow", "xtick.color": "yellow"}):
+    own = dict.fromkeys(("text.color", "xtick.color", "ytick.color"), "yellow")
+    with matplotlib.rc_context({"font.size": 30, **own}):
         figure = draw_match(sage)
         assert matplotlib.rcParams["font.size"] == 30
         assert_legible(figure)
