@@ -97,26 +97,63 @@ def expected_miss(target: Array, labs: Array, covariance: Array, k_lightness: fl
     return np.asarray(np.sqrt(safe) * np.maximum(1.0 - spread / (8.0 * safe * safe), 0.7979))
 
 
-def lab_covariance(
-    dyes: DyeSet, amounts: Array, light: Light, dosing: Array | None = None
-) -> Array:
-    """CIELAB covariance ``(N, 3, 3)`` of the pots of amounts ``(N, D)``, all causes together.
+@dataclass(frozen=True, eq=False)
+class Causes:
+    """CIELAB covariance ``(N, 3, 3)`` of N pots, by cause; they add up to `total`."""
+
+    fit: Array
+    dosing: Array
+    pot: Array
+    reading: Array
+    model: Array
+
+    @property
+    def total(self) -> Array:
+        return self.fit + self.dosing + self.pot + self.reading + self.model
+
+
+#: The causes in the dyer's words.
+CAUSE_WORDS = {
+    "fit": "what the squares leave open: more squares near this colour",
+    "dosing": "measuring: a finer measure or a weaker stock",
+    "pot": "pot to pot: the same time, warmth and alkali each time",
+    "reading": "the reading: fold to opacity, four readings turned by a quarter",
+    "model": "the model in a mix: more squares of mixes",
+}
+
+
+def causes(dyes: DyeSet, amounts: Array, light: Light, dosing: Array | None = None) -> Causes:
+    """Covariance of the pots of amounts ``(N, D)`` under `light`, by cause.
 
     `dosing` ``(N, D)`` is the standard error of each amount in % owf, where the kit is known; by
     default the usual share of the amount.
     """
     scatter = dyes.scatter
     sd = scatter.dosing * amounts if dosing is None else dosing
-    mixed = (amounts > 0).sum(axis=1, keepdims=True) > 1
-    sd = np.hypot(sd, scatter.mixing * amounts * mixed)
+    mixed = (amounts > 0).sum(axis=1)[:, np.newaxis, np.newaxis] > 1
     labs, slope = dyes.blends(np.tile(np.arange(len(dyes)), (len(amounts), 1))).lab_and_slope(
         amounts, light
     )
-    scaled = slope * sd[:, np.newaxis, :]
-    pot = scatter.pot * (slope @ amounts[:, :, np.newaxis])
-    model = np.where(mixed[:, :, np.newaxis], scatter.model, 0.0) ** 2 * _unit_ellipsoid(labs)
-    total = scaled @ scaled.transpose(0, 2, 1) + pot @ pot.transpose(0, 2, 1)
-    return np.asarray(total + model + scatter.reading + fit_covariance(dyes, amounts, light))
+
+    def squared(part: Array) -> Array:
+        return np.asarray(part @ part.transpose(0, 2, 1))
+
+    in_a_mix = squared(slope * (scatter.mixing * amounts)[:, np.newaxis, :])
+    rest = scatter.model**2 * _unit_ellipsoid(labs)
+    return Causes(
+        fit=fit_covariance(dyes, amounts, light),
+        dosing=squared(slope * sd[:, np.newaxis, :]),
+        pot=squared(scatter.pot * (slope @ amounts[:, :, np.newaxis])),
+        reading=np.broadcast_to(scatter.reading, (len(amounts), 3, 3)),
+        model=np.where(mixed, in_a_mix + rest, 0.0),
+    )
+
+
+def lab_covariance(
+    dyes: DyeSet, amounts: Array, light: Light, dosing: Array | None = None
+) -> Array:
+    """CIELAB covariance ``(N, 3, 3)`` of the pots of amounts ``(N, D)``, all `causes` together."""
+    return causes(dyes, amounts, light, dosing).total
 
 
 def _unit_ellipsoid(labs: Array) -> Array:
