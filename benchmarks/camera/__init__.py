@@ -1,0 +1,26 @@
+"""A simulated camera of measured parts, to photograph a printed page with cloth laid on it.
+
+It shares no code with the package it tests.
+"""
+
+from benchmarks.camera.camera import (
+    WAVELENGTHS,
+    Camera,
+    Laid,
+    Scene,
+    lab_d65,
+    other_samples,
+    patch_card,
+    textiles,
+)
+
+__all__ = [
+    "WAVELENGTHS",
+    "Camera",
+    "Laid",
+    "Scene",
+    "lab_d65",
+    "other_samples",
+    "patch_card",
+    "textiles",
+]

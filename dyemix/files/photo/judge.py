@@ -1,0 +1,92 @@
+"""What is doubtful about a cell: clipped, shadowed, out of focus, uneven, mottled, retouched."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyemix.files.photo.decode import Photograph
+from dyemix.files.photo.flat import Flat
+from dyemix.files.photo.places import Frame, Place
+from dyemix.files.photo.sample import Cloth, blur_mm, level
+
+# Working values of our own, each found on photographs of the simulated camera.
+_CLIPPED = 0.01  # share of pixels
+_SHADOW = 0.06  # the paper around a cell, against the smooth fall of the light
+_BLUR_MM = 0.9  # 20–80 % rise of a printed edge
+_SLOPE = 0.12  # change of brightness from edge to edge
+_SEAM = 0.25  # share of blocks that do not belong to the cloth
+_MOTTLED = 1.5  # ΔE2000 between parts of a cell
+_EMPTY = 0.035  # bare paper is this near the paper around it
+_TONES = 0.06  # printed greys, against each other
+_BAR_MM = 1.6
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Reasons to leave a cell out, and doubts that it is kept with."""
+
+    reasons: tuple[str, ...]
+    doubts: tuple[str, ...]
+
+    def flags(self, spread: float) -> tuple[str, ...]:
+        """The doubts, with mottle of that spread (ΔE2000) among them."""
+        if spread <= _MOTTLED:
+            return self.doubts
+        return (*self.doubts, f"mottled: parts differ by {spread:.1f} ΔE2000 from their mean")
+
+
+def empty(here: Cloth, flat: Flat) -> bool:
+    """Whether a cell shows nothing but the sheet's own paper."""
+    near = np.abs(here.mean / flat.level - 1.0).max() < _EMPTY
+    return bool(near and here.blocks.std(axis=0).max() < _EMPTY * flat.level.max())
+
+
+def judge(photo: Photograph, frame: Frame, flat: Flat, place: Place, here: Cloth) -> Judged:
+    """Look at one cell."""
+    reasons = []
+    if here.high > _CLIPPED:
+        reasons.append(f"clipped: {100 * here.high:.0f} % of it is at the top of the scale")
+    if here.low > _CLIPPED:
+        reasons.append(
+            f"clipped: in {100 * here.low:.0f} % of it a channel is at 0, the colour lies beyond "
+            "what the file can hold"
+        )
+    nearby = flat.near(place.quad.mean(axis=0))
+    if abs(nearby - 1.0) > _SHADOW:
+        what = "shadowed" if nearby < 1.0 else "in a bright spot"
+        reasons.append(f"{what}: the paper around it is {100 * (nearby - 1):+.0f} %")
+    if here.left_out > _SEAM:
+        reasons.append(
+            f"uneven: {100 * here.left_out:.0f} % of it differs (a seam, a fold, or cloth that does "
+            "not fill the cell)"
+        )
+    if here.slope > _SLOPE:
+        reasons.append(
+            f"uneven: brightness changes by {100 * here.slope:.0f} % across it (a fold or a shadow)"
+        )
+    for bar in frame.of("bar"):
+        if bar.label == place.label:
+            rise = blur_mm(photo, bar.quad, _BAR_MM)
+            if np.isinf(rise):
+                return Judged(tuple(reasons), ("its focus bar is covered",))
+            if rise > _BLUR_MM:
+                reasons.append(f"out of focus: edges are {rise:.1f} mm wide")
+    return Judged(tuple(reasons), ())
+
+
+def tones_differ(photo: Photograph, frame: Frame, flat: Flat) -> dict[str, float]:
+    """Printed greys that differ from the rest, by cell: the share by which they do."""
+    checks = frame.of("check")
+    if len(checks) < 4 or not flat.known:
+        return {}
+    centres = np.array([check.quad.mean(axis=0) for check in checks])
+    light = np.array([level(photo, check.quad, 0.5) for check in checks]) / flat.at(centres)
+    bright = light.mean(axis=1)
+    off = bright / np.median(bright) - 1.0
+    return {
+        check.label: float(share)
+        for check, share in zip(checks, off, strict=True)
+        if abs(share) > _TONES
+    }
