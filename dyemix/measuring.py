@@ -1,0 +1,109 @@
+"""Weights and volumes at the bench: the sums of a bath, and what a syringe or a spoon can hold.
+
+The sums are common practice; stock strength is % w/v, g per 100 mL. `recipe` holds the ones that
+turn stock into % owf and back.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from dyemix.errors import DyemixError
+
+#: NIST Handbook 44, Appendix C: exact.
+G_PER_OUNCE = 28.349523125
+ML_PER_FLUID_OUNCE = 29.5735295625
+
+_WEIGHTS = {"g": 1.0, "kg": 1000.0, "oz": G_PER_OUNCE, "lb": 16 * G_PER_OUNCE}
+_VOLUMES = {
+    "ml": 1.0,
+    "l": 1000.0,
+    "fl oz": ML_PER_FLUID_OUNCE,
+    "pt": 16 * ML_PER_FLUID_OUNCE,
+    "qt": 32 * ML_PER_FLUID_OUNCE,
+    "gal": 128 * ML_PER_FLUID_OUNCE,
+}
+_AMOUNT = re.compile(r"(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>[a-z ]*)", re.IGNORECASE)
+
+
+def dye_g(cloth_g: float, owf: float) -> float:
+    """Grams of dye for a depth in % owf (on weight of dry fibre)."""
+    return cloth_g * owf / 100.0
+
+
+def auxiliary_stock_ml(
+    cloth_g: float, liquor_ratio: float, g_per_l: float, stock_pct: float
+) -> float:
+    """Millilitres of a salt or soda stock: ``cloth g × ratio × g/L ÷ (10 × stock %)``."""
+    return cloth_g * liquor_ratio * g_per_l / (10.0 * stock_pct)
+
+
+def water_ml(total_ml: float, parts_ml: Iterable[float], cloth_holds_ml: float = 0.0) -> float:
+    """Water to make up: total liquor, less every liquid put in, less what the cloth holds.
+
+    Negative where they do not fit.
+    """
+    return total_ml - sum(parts_ml) - cloth_holds_ml
+
+
+def added_to_pct(strength_pct: float, powder_volume: float) -> float:
+    """Strength of a stock whose powder was added *to* 100 mL, not made up to it.
+
+    The powder takes up room (`powder_volume` in mL per g): 5 g added to 100 mL is about 3 %
+    weaker than 5 g made up to 100 mL (common practice).
+    """
+    return strength_pct / (1.0 + powder_volume * strength_pct / 100.0)
+
+
+def to_step(amount: float, step: float) -> float:
+    """The nearest whole number of steps, never none. Free of the noise of binary fractions."""
+    return round(max(1, round(amount / step)) * step, 6)
+
+
+def parse_weight(text: str) -> float:
+    """Grams of ``240g``, ``0.24 kg``, ``8.5 oz``, ``1 lb``. Raises `DyemixError`."""
+    return _parse(text, _WEIGHTS, "a weight", "240g, 0.24 kg, 8.5 oz or 0.5 lb")
+
+
+def parse_volume(text: str) -> float:
+    """Millilitres of ``500ml``, ``0.5 L``, ``16 fl oz``, ``1 qt`` (US). Raises `DyemixError`.
+
+    A cup is refused: ‘250 mL ≈ 1 US cup’ is a 5.7 % error of strength, so say which in mL.
+    """
+    return _parse(text, _VOLUMES, "a volume", "500ml, 0.5 L, 16 fl oz or 1 qt (US); no cups")
+
+
+def _parse(text: str, units: dict[str, float], what: str, example: str) -> float:
+    match = _AMOUNT.fullmatch(" ".join(text.split()))
+    unit = match["unit"].strip().lower() if match else ""
+    amount = float(match["number"].replace(",", ".")) if match and unit in units else 0.0
+    if amount <= 0:
+        raise DyemixError(f"{text!r} is not {what} above 0 with its unit: write {example}.")
+    return amount * units[unit]
+
+
+def weight_text(grams: float, units: str) -> str:
+    """Grams with the digits a scale shows, and ounces beside it for US units."""
+    metric = f"{grams:.0f} g" if grams >= 100 else f"{grams:.3g} g"
+    return f"{metric} ({grams / G_PER_OUNCE:.3g} oz)" if units == "us" else metric
+
+
+def volume_text(ml: float, units: str) -> str:
+    """Millilitres or litres, and US fluid ounces or quarts beside it for US units."""
+    metric = f"{ml / 1000:.2f} L" if ml >= 1000 else f"{ml:.0f} mL" if ml >= 100 else f"{ml:.1f} mL"
+    if units != "us":
+        return metric
+    if ml >= _VOLUMES["qt"]:
+        return f"{metric} ({ml / _VOLUMES['qt']:.3g} qt)"
+    return f"{metric} ({ml / ML_PER_FLUID_OUNCE:.2g} fl oz)"
+
+
+def spoon_set_name(spoons: str) -> str:
+    """A spoon set as it is printed."""
+    return "US" if spoons == "us" else spoons
+
+
+def temperature_text(celsius: float, units: str) -> str:
+    """Degrees Celsius, and Fahrenheit beside it for US units."""
+    return f"{celsius:g} °C ({celsius * 9 / 5 + 32:.0f} °F)" if units == "us" else f"{celsius:g} °C"
