@@ -14,9 +14,10 @@ PACKAGE = Path(dyemix.__file__).parent
 LAYERS = (
     ("errors", "kubelka_munk"),
     ("colorimetry", "colour_difference", "recipe"),
+    ("plain", "measuring", "settings", "cautions", "bench_page"),
     ("swatches", "target", "fit_report", "blends", "dyes"),
     ("files", "fitting", "solver", "search"),
-    ("matching", "planning"),
+    ("matching", "planning", "bath"),
     ("drawing", "plots"),
     ("cli",),
 )
