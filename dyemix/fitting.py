@@ -1,10 +1,8 @@
 """Fit Kubelka–Munk dyes to swatches of single dyes.
 
-For a given surface term and depth law each band of a dye's curve is a weighted linear least
-squares with one unknown, so only the law's parameter and the surface term are searched for
-(variable projection). Residuals are weighted by ``|dR/dk|``, which makes a least squares on K/S
-one on reflectance, where the errors are made (Walowit, McCarthy & Berns, Color Res. Appl. 12
-(1987) 340).
+A ladder of spectra is fitted band by band (`ladder`); one with any reading as CIELAB only, all
+depths jointly (`lab_ladder`). Both kinds share the undyed cloth and the surface term, which comes
+from the spectra where there are some.
 
 Laws and surface are chosen by the swatches they have not seen: each inner depth is left out and
 predicted (undyed cloth is depth 0), and one more parameter must win by more than one standard
@@ -17,203 +15,77 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.colorimetry import Light, lab
+from dyemix.colorimetry import D65_10, Light
 from dyemix.colour_difference import delta_e
 from dyemix.dyes import DyeSet, law_name
 from dyemix.errors import FitError
 from dyemix.fit_report import DyeReport, FitReport, MixtureCheck
 from dyemix.kubelka_munk import Array, Surface, depth_law
+from dyemix.lab_ladder import LabFit, LabLadder, LabLadders, cloth_from_lab
+from dyemix.ladder import LAWS, Curve, DyeFit, Ladder, fit_ladder, fit_law, wins
+from dyemix.resampling import draw_versions, strength_scatter
 from dyemix.swatches import METHOD, Swatch, SwatchSet
 
-#: Law of a dye with two depths, until it has a third: a Freundlich exponent in the middle of
-#: what reactive dyes on cotton show. A working value of ours, stated wherever it is used.
-TYPICAL_EXPONENT = 0.85
 #: A swatch whose strength is off by more than this factor, and by more than four times the usual
 #: scatter of the set, is called odd.
 ODD_FACTOR = 1.25
 #: How much an odd swatch counts in the fit. It is kept, named, and left out only when asked.
 ODD_WEIGHT = 0.05
 
-_EXPONENTS = np.linspace(0.4, 1.4, 41)
-_CAPACITIES = np.geomspace(0.4, 200.0, 41)  # % owf
-
-
-@dataclass(frozen=True)
-class _Laws:
-    """Candidate parameters of one depth law, ``(P,)`` each."""
-
-    exponent: Array
-    capacity: Array
-
-    @staticmethod
-    def linear() -> _Laws:
-        return _Laws(np.array([1.0]), np.array([np.inf]))
-
-    @staticmethod
-    def freundlich(exponent: Array) -> _Laws:
-        return _Laws(exponent, np.full(len(exponent), np.inf))
-
-    @staticmethod
-    def langmuir(capacity: Array) -> _Laws:
-        return _Laws(np.ones(len(capacity)), capacity)
-
-    def between(self, best: int) -> _Laws:
-        """Finer candidates around one of these: the search zooms in."""
-        low, high = max(best - 1, 0), min(best + 1, len(self.exponent) - 1)
-        if np.isinf(self.capacity[0]):
-            return _Laws.freundlich(np.linspace(self.exponent[low], self.exponent[high], 21))
-        return _Laws.langmuir(np.geomspace(self.capacity[low], self.capacity[high], 21))
-
-
-_LAWS = {
-    "linear": _Laws.linear(),
-    "Langmuir": _Laws.langmuir(_CAPACITIES),
-    "Freundlich": _Laws.freundlich(_EXPONENTS),
-}
-
-
-@dataclass(frozen=True, eq=False)
-class _Ladder:
-    """Swatches of one dye under one surface term, ready for least squares.
-
-    `depths` ``(S,)`` % owf; `k` ``(S, B)`` K/S over that of the undyed cloth; `weight`
-    ``(S, B)`` squared slope dR/dk times how much the swatch counts; `reflectance` ``(S, B)``.
-    """
-
-    depths: Array
-    k: Array
-    weight: Array
-    reflectance: Array
-
-    @classmethod
-    def of(
-        cls, depths: Array, reflectance: Array, cloth: Array, surface: Surface, counts: Array
-    ) -> _Ladder:
-        k = surface.k_over_s(reflectance) - surface.k_over_s(cloth)
-        weight = counts[:, np.newaxis] * surface.slope_at(reflectance) ** 2
-        return cls(depths, k, weight, reflectance)
-
-
-@dataclass(frozen=True, eq=False)
-class _Curve:
-    """A dye fitted to a ladder, and the weighted sum of squares it leaves."""
-
-    exponent: float
-    capacity: float
-    curve: Array
-    cost: float
-
-
-def _fit_law(ladder: _Ladder, laws: _Laws, kept: NDArray[np.bool_] | None = None) -> _Curve:
-    """The best of `laws` on the swatches in `kept` (all of them by default), zoomed twice."""
-    rows = slice(None) if kept is None else kept
-    weight, k, depths = ladder.weight[rows], ladder.k[rows], ladder.depths[rows]
-    weighted = weight * k
-    total = float((weighted * k).sum())
-    for zoom in range(3):
-        g = depth_law(depths, laws.exponent[:, np.newaxis], laws.capacity[:, np.newaxis])
-        top, bottom = g @ weighted, (g * g) @ weight
-        curves = np.maximum(top / bottom, 0.0)  # a dye does not brighten cloth: a bound, not a clip
-        costs = total + (curves * (curves * bottom - 2.0 * top)).sum(axis=1)
-        best = int(np.argmin(costs))
-        if len(laws.exponent) == 1 or zoom == 2:
-            break
-        laws = laws.between(best)
-    return _Curve(
-        float(laws.exponent[best]), float(laws.capacity[best]), curves[best], float(costs[best])
-    )
-
-
-def _predict(curve: _Curve, depths: Array, cloth: Array, surface: Surface) -> Array:
-    g = depth_law(depths, curve.exponent, curve.capacity)
-    return surface.reflectance(surface.k_over_s(cloth) + g[:, np.newaxis] * curve.curve)
-
-
-@dataclass(frozen=True, eq=False)
-class _LeftOut:
-    """ΔE2000 of each depth predicted without it: one number a swatch, and which are inner."""
-
-    delta_e: Array
-    inner: NDArray[np.bool_]
-    strength: Array
-
-
-def _leave_out(
-    ladder: _Ladder, laws: _Laws, cloth: Array, surface: Surface, light: Light
-) -> _LeftOut:
-    """Leave each depth out in turn and predict its swatches from the others."""
-    miss = np.zeros(len(ladder.depths))
-    strength = np.ones(len(ladder.depths))
-    steps = np.unique(ladder.depths)
-    for depth in steps:
-        out = ladder.depths == depth
-        curve = _fit_law(ladder, laws, ~out)
-        predicted = _predict(curve, ladder.depths[out], cloth, surface)
-        miss[out] = delta_e(lab(ladder.reflectance[out], light), lab(predicted, light))
-        shape = depth_law(depth, curve.exponent, curve.capacity) * curve.curve
-        weight = ladder.weight[out]
-        strength[out] = (weight * ladder.k[out] * shape).sum(1) / (weight * shape**2).sum(1)
-    inner = (ladder.depths > steps[0]) & (ladder.depths < steps[-1])
-    return _LeftOut(miss, inner, strength)
-
-
-def _wins(simpler: Array, richer: Array) -> bool:
-    """Whether the richer model's left-out ΔE2000 is lower by more than one standard error."""
-    gain = simpler - richer
-    return bool(
-        len(gain) > 1 and gain.mean() > gain.std(ddof=1) / np.sqrt(len(gain)) and gain.mean() > 0
-    )
-
-
-@dataclass(frozen=True, eq=False)
-class _DyeFit:
-    curve: _Curve
-    left_out: _LeftOut | None
-    note: str = ""
-
-
-def _fit_dye(ladder: _Ladder, cloth: Array, surface: Surface, light: Light) -> _DyeFit:
-    """The law that left-out depths choose for one dye, fitted to all of its swatches."""
-    if len(np.unique(ladder.depths)) < 3:
-        laws = _Laws.freundlich(np.array([TYPICAL_EXPONENT]))
-        return _DyeFit(
-            _fit_law(ladder, laws), None, f"typical law, exponent {TYPICAL_EXPONENT}, not measured"
-        )
-    left = {name: _leave_out(ladder, laws, cloth, surface, light) for name, laws in _LAWS.items()}
-    inner = left["linear"].inner
-    miss = {name: x.delta_e[inner] for name, x in left.items()}
-    bent = min(("Langmuir", "Freundlich"), key=lambda name: miss[name].mean())
-    chosen = bent if _wins(miss["linear"], miss[bent]) else "linear"
-    return _DyeFit(_fit_law(ladder, _LAWS[chosen]), left[chosen])
-
 
 @dataclass(frozen=True, eq=False)
 class _Data:
-    """What the fit sees of a swatch set: a ladder a dye, and the undyed cloth."""
+    """What the fit sees of a swatch set: a ladder a dye, and the undyed cloth.
+
+    `lab` holds the ladders that have a reading without a spectrum, by the dye's place.
+    """
 
     names: tuple[str, ...]
     swatches: tuple[tuple[Swatch, ...], ...]
     depths: tuple[Array, ...]
-    reflectances: tuple[Array, ...]
     counts: tuple[Array, ...]
+    lab: dict[int, LabLadder]
     cloth: Array
 
-    def ladders(self, surface: Surface) -> list[_Ladder]:
-        rows = zip(self.depths, self.reflectances, self.counts, strict=True)
-        return [_Ladder.of(c, r, self.cloth, surface, n) for c, r, n in rows]
+    def ladders(self, surface: Surface) -> dict[int, Ladder]:
+        """The spectral ladders, by the dye's place."""
+        return {
+            i: Ladder.of(self.depths[i], _spectra(swatches), self.cloth, surface, self.counts[i])
+            for i, swatches in enumerate(self.swatches)
+            if i not in self.lab
+        }
+
+    def lab_ladders(self) -> LabLadders:
+        return LabLadders(
+            tuple(self.lab.values()), tuple(self.counts[i] for i in self.lab), self.cloth
+        )
 
     def cost(self, surface: Surface) -> float:
-        """Sum of squares over all dyes, each with the best of its laws."""
+        """Sum of squares over the spectral dyes, each with the best of its laws."""
         return sum(
-            min(_fit_law(ladder, laws).cost for laws in _LAWS.values())
-            for ladder in self.ladders(surface)
+            min(fit_law(ladder, laws).cost for laws in LAWS.values())
+            for ladder in self.ladders(surface).values()
         )
 
     def ceiling(self) -> float:
         """What `r0` must stay below: the lowest reflectance of any swatch, with some room."""
-        return 0.95 * min(float(r.min()) for r in self.reflectances)
+        rows = [_spectra(x) for i, x in enumerate(self.swatches) if i not in self.lab]
+        return 0.95 * min(float(r.min()) for r in rows)
+
+
+@dataclass(frozen=True, eq=False)
+class _Fitted:
+    """Every dye fitted under one surface term; `lab_fit` holds what draws of Lab dyes need."""
+
+    surface: Surface
+    surface_name: str
+    fits: list[DyeFit]
+    lab_fit: LabFit | None
+
+
+def _spectra(swatches: Sequence[Swatch]) -> Array:
+    return np.array([s.reflectance for s in swatches])
 
 
 def _best_surface(data: _Data, with_inside: bool) -> Surface:
@@ -235,25 +107,38 @@ def _best_surface(data: _Data, with_inside: bool) -> Surface:
     return Surface(float(both.x[0]), float(both.x[1]))
 
 
-def _choose_surface(data: _Data, light: Light) -> tuple[Surface, str, list[_DyeFit]]:
-    """None, flat, or flat and inside: by left-out inner depths over all dyes together."""
+def _fit_all(data: _Data, light: Light) -> _Fitted:
+    """Surface term and every dye: the surface from spectra where there are some."""
+    if len(data.lab) == len(data.names):
+        surface = data.lab_ladders().best_surface()
+        name = "a flat part"
+        spectral: dict[int, DyeFit] = {}
+    else:
+        surface, name, spectral = _choose_surface(data, light)
+    lab_fit = data.lab_ladders().fit(surface) if data.lab else None
+    fits = spectral | dict(zip(data.lab, lab_fit.fits if lab_fit else (), strict=True))
+    return _Fitted(surface, name, [fits[i] for i in range(len(data.names))], lab_fit)
+
+
+def _choose_surface(data: _Data, light: Light) -> tuple[Surface, str, dict[int, DyeFit]]:
+    """None, flat, or flat and inside: by left-out inner depths of all spectral dyes together."""
     options = [("none", Surface())]
     options += [("a flat part", _best_surface(data, False))]
     options += [("a flat part and reflection inside", _best_surface(data, True))]
-    best: tuple[Surface, str, list[_DyeFit]] | None = None
+    best: tuple[Surface, str, dict[int, DyeFit]] | None = None
     best_miss = np.empty(0)
     for name, surface in options:
-        fits = [_fit_dye(x, data.cloth, surface, light) for x in data.ladders(surface)]
-        miss = np.concatenate(
-            [f.left_out.delta_e[f.left_out.inner] for f in fits if f.left_out] or [np.empty(0)]
-        )
-        if best is None or _wins(best_miss, miss):
+        ladders = data.ladders(surface)
+        fits = {i: fit_ladder(x, data.cloth, surface, light) for i, x in ladders.items()}
+        left = [f.left_out for f in fits.values() if f.left_out]
+        miss = np.concatenate([x.delta_e[x.inner] for x in left] or [np.empty(0)])
+        if best is None or wins(best_miss, miss):
             best, best_miss = (surface, name, fits), miss
     assert best is not None
     return best
 
 
-def _find_odd(data: _Data, fits: list[_DyeFit]) -> list[tuple[int, int, float]]:
+def _find_odd(data: _Data, fits: list[DyeFit]) -> list[tuple[int, int, float]]:
     """(dye, swatch, strength) of the one swatch a ladder that fits its neighbours worst."""
     logs = [np.log(np.maximum(f.left_out.strength, 1e-3)) if f.left_out else None for f in fits]
     known = [x for x in logs if x is not None]
@@ -285,10 +170,13 @@ def _data(swatches: SwatchSet, light: Light) -> _Data:
     names = [name for name in swatches.dyes if swatches.ladder(name)]
     faults = []
     for name in swatches.dyes:
-        depths = sorted({s.recipe[name] for s in swatches.ladder(name)})
+        ladder = swatches.ladder(name)
+        depths = sorted({s.recipe[name] for s in ladder})
         if len(depths) == 1:
+            alone = "L*a*b* of a single depth leaves its spectrum open, and "
             faults.append(
-                f"{name} has one depth ({depths[0]:g} % owf): dye at least one more square of it, "
+                f"{name} has one depth ({depths[0]:g} % owf): "
+                f"{alone if ladder[0].rough else ''}dye at least one more square of it, "
                 f"as {depths[0] / 4:g} %."
             )
         elif not depths and any(name in s.recipe for s in swatches.mixtures):
@@ -304,10 +192,56 @@ def _data(swatches: SwatchSet, light: Light) -> _Data:
         tuple(names),
         ladders,
         tuple(np.array([s.recipe[n] for s in x]) for n, x in zip(names, ladders, strict=True)),
-        tuple(np.array([s.reflectance for s in x]) for x in ladders),
         tuple(np.ones(len(x)) for x in ladders),
-        np.mean([s.reflectance for s in undyed], axis=0),
+        {
+            i: LabLadder.of(name, x)
+            for i, (name, x) in enumerate(zip(names, ladders, strict=True))
+            if any(s.rough for s in x)
+        },
+        _cloth(undyed),
     )
+
+
+def _cloth(undyed: Sequence[Swatch]) -> Array:
+    """Reflectance ``(B,)`` of the undyed cloth: the mean of its spectra, or one for its CIELAB."""
+    spectra = [s.reflectance for s in undyed if not s.rough]
+    if spectra:
+        return np.asarray(np.mean(spectra, axis=0))
+    return np.asarray(
+        np.mean([cloth_from_lab(s.colour(x), x) for s in undyed for x in _lights([s])], axis=0)
+    )
+
+
+def _lights(swatches: Sequence[Swatch]) -> list[Light]:
+    """The lights of the readings that are CIELAB only, each once, in order."""
+    lights = [r.light or D65_10 for s in swatches for r in s.readings if r.rough]
+    return list(dict.fromkeys(lights))
+
+
+def _lab_notes(data: _Data, swatches: SwatchSet, fitted: _Fitted) -> list[str]:
+    """What a fit from CIELAB alone can and cannot say."""
+    notes = []
+    undyed = [s for s in swatches.undyed if s.rough]
+    if undyed and len(undyed) == len(swatches.undyed):
+        notes.append(
+            "undyed cloth read as L*a*b* only: taken to be undyed cellulose, whose absorption "
+            "falls smoothly from the blue to the red."
+        )
+    elif undyed:
+        notes.append(
+            f"{len(undyed)} of {len(swatches.undyed)} undyed squares were read as L*a*b* only: "
+            "the cloth is the mean of the others."
+        )
+    if data.lab and fitted.lab_fit is not None:
+        names = ", ".join(data.names[i] for i in data.lab)
+        pieces = [s for i in data.lab for s in data.swatches[i]]
+        lights = ", ".join(str(light) for light in _lights(pieces))
+        notes.append(
+            f"from L*a*b* alone ({lights}): {names}. One curve for all depths, its smoothness "
+            f"({fitted.lab_fit.stiffness:g}) chosen by depths left out. Under any other lamp "
+            "their colour is a conversion through that curve: low confidence."
+        )
+    return notes
 
 
 def _advice(depths: Sequence[float], odd: bool) -> str:
@@ -324,14 +258,14 @@ def _advice(depths: Sequence[float], odd: bool) -> str:
     return ""
 
 
-def _reads_like(curve: _Curve, depth: float, strength: float) -> float:
+def _reads_like(curve: Curve, depth: float, strength: float) -> float:
     """The depth (% owf) at which this dye would look `strength` times as strong as at `depth`."""
     fine = np.geomspace(depth / 20.0, depth * 20.0, 801)
     goal = strength * depth_law(depth, curve.exponent, curve.capacity)
     return float(np.interp(goal, depth_law(fine, curve.exponent, curve.capacity), fine))
 
 
-def _report_dye(data: _Data, i: int, fitted: _DyeFit, odd: dict[int, float]) -> DyeReport:
+def _report_dye(data: _Data, i: int, fitted: DyeFit, odd: dict[int, float]) -> DyeReport:
     name, curve, left = data.names[i], fitted.curve, fitted.left_out
     steps = tuple(float(x) for x in np.unique(data.depths[i]))
     texts = tuple(
@@ -349,6 +283,7 @@ def _report_dye(data: _Data, i: int, fitted: _DyeFit, odd: dict[int, float]) -> 
         ends=tuple(float(x) for x in left.delta_e[~left.inner & good]) if left else (),
         odd=texts,
         advice=_advice(steps, bool(odd)),
+        lab_alone=i in data.lab,
     )
 
 
@@ -366,8 +301,16 @@ def _check_mixtures(dyes: DyeSet, swatches: SwatchSet) -> tuple[MixtureCheck, ..
 
 
 def _flags(swatches: SwatchSet) -> tuple[str, ...]:
-    """Doubtful readings, each with its place: kept, and said."""
-    return tuple(f"{r.place}: {flag}" for r in swatches.readings for flag in r.flags)
+    """Doubtful readings, each with its place: kept, and said.
+
+    That the spectrum of a ladder's reading is made up is no doubt here: it is not used.
+    """
+    return tuple(
+        f"{r.place}: {flag}"
+        for r in swatches.readings
+        for flag in r.flags
+        if not (r.rough and r.recipe is not None and len(r.recipe) < 2 and flag[:6] == "rough:")
+    )
 
 
 def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
@@ -387,17 +330,19 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     conditions = swatches.conditions()
     light = swatches.light
     data = _data(swatches, light)
-    surface, surface_name, fits = _choose_surface(data, light)
+    fitted = _fit_all(data, light)
     odd: dict[int, dict[int, float]] = {}
     for _ in range(4):  # each pass may find one swatch a dye; four passes are ample
-        found = _find_odd(data, fits)
+        found = _find_odd(data, fitted.fits)
         if not found:
             break
         for dye, swatch, strength in found:
             odd.setdefault(dye, {})[swatch] = strength
             data.counts[dye][swatch] = ODD_WEIGHT
-        surface, surface_name, fits = _choose_surface(data, light)
+        fitted = _fit_all(data, light)
 
+    surface, fits = fitted.surface, fitted.fits
+    scatter = strength_scatter(fits, data.depths, data.counts)
     reports = tuple(_report_dye(data, i, fits[i], odd.get(i, {})) for i in range(len(data.names)))
     method = "; ".join(f"{key} {conditions[key]}" for key in METHOD if key in conditions)
     dyes = DyeSet(
@@ -411,19 +356,22 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         surface=surface,
         light=light,
         conditions=conditions,
+        draws=draw_versions(fits, data.ladders(surface), tuple(data.lab), fitted.lab_fit, scatter),
         demo=swatches.demo,
     )
-    note = f"{surface_name}, r0 {surface.r0:.4f}" + (f", k2 {surface.k2:.2f}" if surface.k2 else "")
+    note = f"{fitted.surface_name}, r0 {surface.r0:.4f}" + (
+        f", k2 {surface.k2:.2f}" if surface.k2 else ""
+    )
     report = FitReport(
         light=str(light),
-        surface=surface_name,
+        surface=fitted.surface_name,
         surface_note=f"{note}; chosen by depths left out",
         dyes=reports,
         own_mixtures=_check_mixtures(dyes, swatches),
         set_aside=_check_mixtures(dyes, check) if check is not None else (),
         method=method or "not recorded",
-        notes=(*swatches.notes, *_flags(swatches)),
-        rough=swatches.rough,
+        notes=(*swatches.notes, *_lab_notes(data, swatches, fitted), *_flags(swatches)),
+        rough=bool(data.lab),
         demo=swatches.demo,
     )
     return replace(dyes, report=report)

@@ -16,7 +16,7 @@ LAYERS = (
     ("colorimetry", "colour_difference", "recipe"),
     ("plain", "measuring", "settings", "cautions", "bench_page"),
     ("swatches", "target", "fit_report", "blends", "dyes"),
-    ("files", "fitting", "solver", "search"),
+    ("files", "ladder", "lab_inversion", "lab_ladder", "resampling", "fitting", "solver", "search"),
     ("matching", "planning", "bath"),
     ("drawing", "plots"),
     ("cli",),
