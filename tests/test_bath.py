@@ -655,6 +655,11 @@ def test_every_fault_of_a_plan_is_told(tmp_path: Path) -> None:
     assert [f.row for f in faults.value.faults] == [2, 3, 4]
     with pytest.raises(InputError, match="cannot be read"):
         read_jobs(tmp_path / "none.csv")
+    _files(tmp_path)[0].write_bytes(JOBS.replace("sky", "ciel d'été").encode("cp1252"))
+    with pytest.raises(InputError, match="UTF-8"):
+        read_jobs(tmp_path / "jobs.csv")
+    semicolons = JOBS.replace(",", ";").replace("0.40", "0,40")
+    assert read_jobs(_files(tmp_path, jobs=semicolons)[0])[1].recipe == "gold 0,40 + navy 0.22"
     with pytest.raises(InputError, match="missing"):
         read_jobs(_files(tmp_path, jobs="job,recipe\na,gold 1\n")[0])
     with pytest.raises(InputError, match="blank"):

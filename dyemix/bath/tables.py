@@ -120,7 +120,9 @@ def _rows(
         data = Path(path).read_bytes()
     except OSError as error:
         raise InputError(Fault(f"cannot be read: {error.strerror}.", faults.file)) from None
-    text, _ = decode(data) or ("", "")
+    text, note = decode(data) or ("", "")
+    if note:  # a name guessed wrong would be another dye
+        faults.add("the file is not in UTF-8: save it as 'CSV UTF-8'.")
     sheet = read_sheet(text, faults)
     faults.raise_any()
     headings = [heading.lower() for heading in sheet.headings]
