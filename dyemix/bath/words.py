@@ -70,6 +70,7 @@ def _opening(sheet: BathSheet) -> tuple[tuple[str, str], ...]:
     ]
     if sheet.as_swatches:
         rows.append(("", f"as your swatches were: {', '.join(sheet.as_swatches)}"))
+    rows.append(("Wear", "gloves and goggles; read the cautions at the end before you begin"))
     return tuple(rows)
 
 
