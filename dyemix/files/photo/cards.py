@@ -14,6 +14,7 @@ from dyemix.colour_difference import delta_e
 from dyemix.errors import Fault, InputError
 from dyemix.files import read_swatches
 from dyemix.files.photo.colour import (
+    BENT_ERROR,
     TONE_ERROR,
     UNDYED_ERROR,
     Correction,
@@ -217,6 +218,8 @@ class Cards:
             notes.append(anchored + ".")
             doubts.append(anchored)
             error = error + np.diag(np.square(UNDYED_ERROR))
+        if tone.bent:
+            error = error + np.diag(np.square(BENT_ERROR))
         if not tone.known and colour.kind == "grey":
             error = error + np.diag(np.square(TONE_ERROR))
         doubts += self._two_values(steps, flat)
@@ -257,7 +260,7 @@ class Cards:
             lab = np.concatenate([lab, extra.lab])
             names += extra.names
         if len(rgb) >= 6:
-            colour = fit_patches(rgb, lab, names)
+            colour = fit_patches(rgb, lab, names, self.photo.to_xyz)
         else:
             colour = balance(self.photo.to_xyz)
             if len(rgb):

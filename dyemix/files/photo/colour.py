@@ -9,6 +9,7 @@ not. Without a patch card the file's own matrix stands, balanced on grey.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import product
 from typing import Literal
 
 import numpy as np
@@ -21,6 +22,8 @@ Kind = Literal["grey", "linear", "root"]
 
 #: Patches whose luminance (Y of white 1) is about this weigh half: stray light rules the dark ones.
 _DARK = 0.03
+#: Weights of the file's own matrix, in squared ΔE2000 units per squared unit of the matrix.
+_PULLS = (1.0, 30.0, 100.0, 300.0, 1000.0)
 #: Root terms need this many patches.
 ENOUGH_FOR_ROOTS = 15
 #: Cloth is not paint: its spectra differ from those of a patch card more than the patches among
@@ -32,6 +35,8 @@ CLOTH_FACTOR = 1.3
 GREY_ERROR = (1.2, 2.0, 2.2)
 #: The same where the tone curve is unknown: a phone's curve bends lightness and chroma.
 TONE_ERROR = (3.5, 2.5, 1.5)
+#: Added where a curve was fitted: greys tell the curve, but not what was done to saturation.
+BENT_ERROR = (0.8, 1.2, 1.0)
 #: With undyed cloth as the only anchor the result is 5 ΔE2000 or worse.
 UNDYED_ERROR = (3.5, 3.5, 3.0)
 
@@ -100,38 +105,47 @@ class Correction:
         )
 
 
-def _solve(rgb: Array, xyz: Array, kind: Kind) -> Array:
-    """Least squares on ΔE2000 to first order: linear in the matrix, weighted at each patch."""
+def _solve(rgb: Array, xyz: Array, kind: Kind, own: Array, pull: float) -> Array:
+    """Least squares on ΔE2000 to first order: linear in the matrix, weighted at each patch.
+
+    `pull` draws the matrix towards `own` ``(3, 3)``, the file's own primaries, whose roots weigh
+    nothing: a camera has already done its best to get there.
+    """
     inputs = features(rgb, kind)
     lab = lab_from_xyz(100.0 * xyz, D65_2)
     slope = metric(lab) @ lab_slope(100.0 * xyz, D65_2) * 100.0
     slope *= (xyz[:, 1] / (xyz[:, 1] + _DARK))[:, np.newaxis, np.newaxis]
     rows = np.einsum("nij,nk->nijk", slope, inputs).reshape(3 * len(rgb), -1)
     wanted = np.einsum("nij,nj->ni", slope, xyz).ravel()
+    prior = np.zeros((3, inputs.shape[1]))
+    prior[:, :3] = own
+    rows = np.concatenate([rows, np.sqrt(pull) * np.eye(prior.size)])
+    wanted = np.concatenate([wanted, np.sqrt(pull) * prior.ravel()])
     return np.asarray(np.linalg.lstsq(rows, wanted, rcond=None)[0].reshape(3, -1))
 
 
-def _leave_out(rgb: Array, xyz: Array, lab: Array, kind: Kind) -> Array:
+def _leave_out(rgb: Array, xyz: Array, kind: Kind, own: Array, pull: float) -> Array:
     """CIELAB ``(P, 3)`` of each patch as the others predict it."""
     found = []
     for i in range(len(rgb)):
         rest = np.arange(len(rgb)) != i
-        matrix = _solve(rgb[rest], xyz[rest], kind)
+        matrix = _solve(rgb[rest], xyz[rest], kind, own, pull)
         found.append(features(rgb[i : i + 1], kind)[0] @ matrix.T)
     return lab_from_xyz(100.0 * np.array(found), D65_2)
 
 
-def fit_patches(rgb: Array, lab: Array, names: tuple[str, ...]) -> Correction:
+def fit_patches(rgb: Array, lab: Array, names: tuple[str, ...], own: Array) -> Correction:
     """Fit to patches: camera values ``(P, 3)``, about 1 at white, and their CIELAB ``(P, 3)``.
 
     Takes a 3 × 3 matrix for 6 to 14 patches; from 15, whichever of it and the root-polynomial
-    misses less, on average, the patches left out one at a time.
+    misses less, on average, the patches left out one at a time. How far to draw either towards
+    the file's `own` matrix to XYZ ``(3, 3)`` is chosen in the same way.
     """
     xyz = xyz_from_lab(lab, D65_2) / 100.0
     kinds: tuple[Kind, ...] = ("linear", "root") if len(rgb) >= ENOUGH_FOR_ROOTS else ("linear",)
     best: Correction | None = None
-    for kind in kinds:
-        guess = _leave_out(rgb, xyz, lab, kind)
+    for kind, pull in product(kinds, _PULLS):
+        guess = _leave_out(rgb, xyz, kind, own, pull)
         miss = delta_e(lab, guess)
         if best is not None and miss.mean() >= best.left_out.mean():
             continue
@@ -139,7 +153,7 @@ def fit_patches(rgb: Array, lab: Array, names: tuple[str, ...]) -> Correction:
         # One bad patch must not make every error wide, nor vanish.
         parts *= np.minimum(1.0, 4.0 * np.median(miss) / np.maximum(miss, 1e-9))[:, np.newaxis]
         error = CLOTH_FACTOR**2 * parts.T @ parts / len(parts)
-        best = Correction(kind, _solve(rgb, xyz, kind), error, miss, names)
+        best = Correction(kind, _solve(rgb, xyz, kind, own, pull), error, miss, names)
     assert best is not None
     return best
 
