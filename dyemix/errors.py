@@ -22,18 +22,20 @@ from dataclasses import dataclass
 class Fault:
     """One thing wrong with an input: what, where, and what would be right.
 
-    `row` is the line of the file as a spreadsheet counts it (the first line is 1); `column` is
-    the heading of the column.
+    `row` is the line of the file as a spreadsheet counts it (the first line is 1), or the object
+    or column where `counted` says that those hold one reading each; `column` is the heading of
+    the column.
     """
 
     message: str
     file: str | None = None
     row: int | None = None
     column: str | None = None
+    counted: str = "row"
 
     def __str__(self) -> str:
         place = [self.file] if self.file else []
-        place += [f"row {self.row}"] if self.row is not None else []
+        place += [f"{self.counted} {self.row}"] if self.row is not None else []
         place += [f"column {self.column}"] if self.column is not None else []
         return f"{', '.join(place)}: {self.message}" if place else self.message
 

@@ -15,19 +15,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dyemix.colorimetry import D65_10, WAVELENGTHS, Light, lab, screen_colours
+from dyemix.conditions import METHOD as METHOD
+from dyemix.conditions import same
 from dyemix.errors import FitError
 from dyemix.kubelka_munk import Array
 from dyemix.recipe import Recipe
+from dyemix.repeats import (
+    APART_DISTANCE,
+    ODD_DISTANCE,
+    Repeats,
+    odd_readings,
+    reading_weights,
+    scatter,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
-
-#: The conditions under which a swatch was dyed and read that a fit must not mix.
-METHOD = (
-    "cloth", "alkali", "liquor ratio", "temperature", "hours", "salt", "geometry", "backing",
-)  # fmt: skip
-#: Conditions that are kept but may differ between swatches of one fit.
-RECORD = ("lot", "date", "illuminant", "observer")
 
 #: ΔE2000 that a mixture predicted from one-swatch-at-a-time smoothest spectra is off by, beyond
 #: what spectra would give (computed on invented dyes; D65).
@@ -88,12 +91,22 @@ class Reading:
 class Swatch:
     """One piece of dyed cloth: the mean of its readings.
 
-    `reflectance` is ``(B,)``, averaged in reflectance (linear light).
+    `reflectance` is ``(B,)``, averaged in reflectance (linear light). Of three readings or more,
+    one that lies far from the others counts little (`dyemix.repeats`); `odd` says which.
     """
 
     recipe: Recipe
     reflectance: Array
     readings: tuple[Reading, ...]
+    odd: tuple[int, ...] = ()
+
+    @classmethod
+    def of(cls, recipe: Recipe, readings: tuple[Reading, ...]) -> Swatch:
+        """The piece that these readings, each with a reflectance, are of."""
+        spectra = np.array([reading.reflectance for reading in readings])
+        labs = lab(spectra, D65_10)
+        odd = tuple(int(i) for i in np.flatnonzero(odd_readings(labs)))
+        return cls(recipe, reading_weights(labs) @ spectra, readings, odd)
 
     @property
     def label(self) -> str:
@@ -106,8 +119,24 @@ class Swatch:
         return any(reading.rough for reading in self.readings)
 
     def colour(self, light: Light = D65_10) -> Array:
-        """CIELAB ``(3,)`` under `light`; the mean of the readings'."""
-        return np.asarray(np.mean([r.colour(light) for r in self.readings], axis=0))
+        """CIELAB ``(3,)`` under `light`; the mean of the readings', an odd one counting little."""
+        labs = np.array([reading.colour(light) for reading in self.readings])
+        spectra = np.array([reading.reflectance for reading in self.readings])
+        return np.asarray(reading_weights(lab(spectra, D65_10)) @ labs)
+
+    @property
+    def steady(self) -> tuple[Reading, ...]:
+        """The readings that are not odd."""
+        return tuple(r for i, r in enumerate(self.readings) if i not in self.odd)
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """A sentence for each reading that lies far from the others."""
+        return tuple(
+            f"{self.label}: the reading {self.readings[i].place or f'no. {i + 1}'} lies far from "
+            f"the other {len(self.readings) - 1}: kept, at a twentieth of its weight."
+            for i in self.odd
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,15 +159,11 @@ class SwatchSet:
     @cached_property
     def swatches(self) -> tuple[Swatch, ...]:
         """The pieces that are named and read, in order of first appearance."""
-        groups: dict[tuple[Recipe, str], list[tuple[Reading, Array]]] = {}
+        groups: dict[tuple[Recipe, str], list[Reading]] = {}
         for reading in self.readings:
             if reading.recipe is not None and reading.reflectance is not None:
-                key = (reading.recipe, reading.swatch)
-                groups.setdefault(key, []).append((reading, reading.reflectance))
-        return tuple(
-            Swatch(recipe, np.mean([r for _, r in group], axis=0), tuple(x for x, _ in group))
-            for (recipe, _), group in groups.items()
-        )
+                groups.setdefault((reading.recipe, reading.swatch), []).append(reading)
+        return tuple(Swatch.of(recipe, tuple(group)) for (recipe, _), group in groups.items())
 
     @property
     def undyed(self) -> tuple[Swatch, ...]:
@@ -196,13 +221,56 @@ class SwatchSet:
                 if not value:
                     continue
                 first, place = found.setdefault(key, (value, reading.place))
-                if first.casefold() != value.casefold():
+                if not same(key, first, value):
                     raise FitError(
                         f"two sets of conditions in one fit: {key} is {first!r} ({place}) and "
                         f"{value!r} ({reading.place}). Swatches made one way do not predict "
                         "another: fit them apart."
                     )
         return {key: value for key, (value, _) in found.items()}
+
+    @cached_property
+    def _repeats(self) -> Repeats[Reading, Swatch]:
+        pieces = [s for s in self.swatches if len(s.steady) > 1]
+        again: dict[Recipe, list[Swatch]] = {}
+        for swatch in self.swatches:
+            if swatch.recipe:
+                again.setdefault(swatch.recipe, []).append(swatch)
+        return Repeats(
+            scatter(
+                "Readings of one swatch",
+                [
+                    (s.recipe, s.steady, [s.label], np.array([r.colour() for r in s.steady]))
+                    for s in pieces
+                ],
+                "neither can be called the odd one: read the swatch again.",
+                ODD_DISTANCE,
+            ),
+            scatter(
+                "Swatches of one recipe",
+                [
+                    (recipe, group, [s.label for s in group], np.array([s.colour() for s in group]))
+                    for recipe, group in again.items()
+                ],
+                "mislabelled or badly weighed? Neither can be called the odd one: dye it again.",
+                APART_DISTANCE,
+            ),
+        )
+
+    def repeats(self) -> Repeats[Reading, Swatch]:
+        """Reading scatter and dye-again scatter, under D65/10°.
+
+        `reading` is of single readings about their piece, odd ones left out. `dye_again` is of
+        pieces about their recipe, undyed cloth left out (no dye was weighed); each piece is the
+        mean of its readings, so what is left of the reading scatter is in it.
+        """
+        return self._repeats
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Repeats that do not agree, a sentence each. All of them are used as they stand."""
+        odd = tuple(doubt for swatch in self.swatches for doubt in swatch.doubts)
+        return odd + self._repeats.reading.apart + self._repeats.dye_again.apart
 
     def without(self, labels: Iterable[str]) -> SwatchSet:
         """These swatches less the ones named, by label or recipe, as the dyer asks.
@@ -249,6 +317,8 @@ class SwatchSet:
             f"{len(self.undyed)} undyed, {len(self.dyes)} dyes, {len(self.mixtures)} mixtures"
         )
         lines = [f"{self.source}: {counts}" if self.source else counts, *self.notes]
+        if self.swatches:
+            lines += [str(self.repeats()), *self.doubts]
         if self.demo:
             lines.insert(0, DEMO_WARNING)
         return "\n".join(lines)

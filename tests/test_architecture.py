@@ -13,11 +13,11 @@ PACKAGE = Path(dyemix.__file__).parent
 #: From the top down; a row's modules may use those left of them in the same row.
 LAYERS = (
     ("errors", "kubelka_munk"),
-    ("colorimetry", "colour_difference", "recipe"),
+    ("colorimetry", "colour_difference", "recipe", "conditions"),
     ("plain", "measuring", "settings", "cautions", "bench_page"),
-    ("swatches", "target", "fit_report", "blends", "dyes"),
+    ("repeats", "swatches", "target", "fit_report", "blends", "dyes"),
     ("files", "ladder", "lab_inversion", "lab_ladder", "resampling", "fitting", "solver", "search"),
-    ("matching", "planning", "bath"),
+    ("matching", "planning", "bath", "borrowing"),
     ("drawing", "plots"),
     ("cli",),
 )

@@ -7,17 +7,22 @@ from collections.abc import Callable
 from pathlib import Path
 
 from dyemix.errors import Fault, InputError
-from dyemix.files import delimited
+from dyemix.files import cgats, cxf, delimited, xlsx
+from dyemix.files.cgats import write_cgats
+from dyemix.files.cxf import write_cxf
 from dyemix.files.writing import write_swatches
 from dyemix.swatches import SwatchSet
 
-__all__ = ["read_swatches", "write_swatches"]
+__all__ = ["read_swatches", "write_cgats", "write_cxf", "write_swatches"]
 
 #: No table of swatches is larger than this (bytes).
 LARGEST = 50_000_000
 
 #: Whether a reader knows the content, and the reader; the first that knows it reads.
 _FORMATS: list[tuple[Callable[[bytes], bool], Callable[[bytes, str], SwatchSet]]] = [
+    (xlsx.recognise, xlsx.read),
+    (cxf.recognise, cxf.read),
+    (cgats.recognise, cgats.read),
     (delimited.recognise, delimited.read),
 ]
 
@@ -27,9 +32,12 @@ def read_swatches(path: str | os.PathLike[str]) -> SwatchSet:
 
     Parameters
     ----------
-    path : a CSV, TSV or semicolon-separated text file, one reading a row. Columns: ``recipe`` (or
-        ``dye`` and ``owf``), ``swatch``, and bands in nm, or ``L*``, ``a*``, ``b*``, or ``hex``.
-        Conditions stand in columns or in ``# key: value`` lines above the headings.
+    path : a CSV, TSV or semicolon-separated text file or an .xlsx workbook, one reading a row.
+        Columns: ``recipe`` (or ``dye`` and ``owf``), ``swatch``, and bands in nm, or ``L*``,
+        ``a*``, ``b*``, or ``hex``. Conditions stand in columns or in ``# key: value`` lines above
+        the headings. Or one band a row (``sample``, ``wavelength``, ``value``; or wavelengths
+        down and samples across); or an instrument's file in ISO 28178 / CGATS.17 text or CxF3
+        (ISO 17972-1). The content decides, not the file's name.
 
     Returns
     -------
@@ -66,9 +74,6 @@ def read_swatches(path: str | os.PathLike[str]) -> SwatchSet:
     for recognise, read in _FORMATS:
         if recognise(data):
             return read(data, name)
-    workbook = data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0"))
     raise refuse(
-        "this is a spreadsheet workbook: save the sheet as CSV (UTF-8)."
-        if workbook
-        else "this is not text in UTF-8, UTF-16 or Windows-1252: save the table as CSV (UTF-8)."
+        "this is not text in UTF-8, UTF-16 or Windows-1252: save the table as CSV (UTF-8)."
     )

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.colorimetry import WAVELENGTHS
 from dyemix.kubelka_munk import Array
@@ -40,49 +43,103 @@ def grid_fault(wavelengths: Array) -> str:
     return ""
 
 
-def _places(wavelengths: Array) -> np.ndarray | None:
-    """Where the package's bands stand among `wavelengths`; None unless all of them do."""
-    at = np.clip(np.searchsorted(wavelengths, WAVELENGTHS - 1e-6), 0, len(wavelengths) - 1)
-    return at if np.allclose(wavelengths[at], WAVELENGTHS, rtol=0, atol=1e-6) else None
+def _extended(wavelengths: Array) -> Array:
+    """The package's bands and, at the same 10 nm, those measured beyond them (360–780 nm)."""
+    first = max(np.ceil(wavelengths[0] / 10.0 - 1e-9) * 10.0, 360.0)
+    last = min(np.floor(wavelengths[-1] / 10.0 + 1e-9) * 10.0, 780.0)
+    return np.arange(first, last + 1.0, 10.0)
+
+
+def _places(wavelengths: Array, wanted: Array) -> NDArray[np.intp] | None:
+    """Where `wanted` bands stand among `wavelengths`; None unless all of them do."""
+    at = np.clip(np.searchsorted(wavelengths, wanted - 1e-6), 0, len(wavelengths) - 1)
+    return at if np.allclose(wavelengths[at], wanted, rtol=0, atol=1e-6) else None
 
 
 def grid_notes(wavelengths: Array) -> list[str]:
     """What `onto_grid` does with these bands, one sentence each."""
-    notes = []
     step = wavelengths[1] - wavelengths[0]
-    if _places(wavelengths) is None:
-        notes.append(
-            f"bands {wavelengths[0]:g} to {wavelengths[-1]:g} nm every {step:g} nm were "
-            "interpolated to 400–700 nm every 10 nm (cubic spline)."
-        )
-    elif step < 10.0:
-        notes.append(
-            f"bands stand every {step:g} nm: those at 400, 410 … 700 nm are used, the ones "
-            "between are not."
-        )
+    notes = [
+        f"bands: {wavelengths[0]:g} to {wavelengths[-1]:g} nm every {step:g} nm, "
+        f"{len(wavelengths)} in all."
+    ]
+    if _places(wavelengths, WAVELENGTHS) is None:
+        notes.append("they were interpolated to 400–700 nm every 10 nm (CIE 167, Sprague).")
+    elif step < 10.0 - 1e-9:
+        notes.append("those at 400, 410 … 700 nm are used, the ones between are not.")
     beyond = [w for w in wavelengths if not WAVELENGTHS[0] <= w <= WAVELENGTHS[-1]]
-    if beyond:
+    extended = _extended(wavelengths)
+    outside = len(extended) - len(WAVELENGTHS)
+    if beyond and outside:
         notes.append(
-            f"{len(beyond)} bands beyond 400–700 nm ({beyond[0]:g} to {beyond[-1]:g} nm) were "
-            "read and do not enter the spectrum kept."
+            f"bands beyond 400–700 nm ({beyond[0]:g} to {beyond[-1]:g} nm) are folded into the end "
+            "bands by their weight under D65/10°, so that the colour is that of all that was "
+            "measured (ASTM E308)."
         )
+    elif beyond:
+        notes.append("what lies less than 10 nm beyond 400–700 nm served to interpolate only.")
     return notes
+
+
+@lru_cache(maxsize=16)
+def _folding(first: float, last: float) -> Array:
+    """Weights ``(E, B)`` that fold 10 nm bands `first` to `last` into 400–700 nm.
+
+    An end band becomes the mean of itself and the bands beyond it, each weighted by what it adds
+    to X under D65/10°. Beyond 700 nm the observer's chromaticity is constant (CIE 015) and below
+    400 nm nearly so, so that X stands for Y and Z as well. ASTM E308 gives the end band the weight
+    of all that lies beyond it; this gives it the mean reflectance to go with that weight.
+    """
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # colour-science speaks of optional packages on import
+        import colour
+    wavelengths = np.arange(first, last + 1.0, 10.0)
+    lamp = colour.SDS_ILLUMINANTS["D65"]
+    observer = colour.MSDS_CMFS["CIE 1964 10 Degree Standard Observer"]
+    stimulus = np.interp(wavelengths, lamp.wavelengths, lamp.values) * np.interp(
+        wavelengths, observer.wavelengths, observer.values[:, 0]
+    )
+    fold = (wavelengths[:, np.newaxis] == WAVELENGTHS).astype(float)
+    for end, part in ((0, wavelengths <= WAVELENGTHS[0]), (-1, wavelengths >= WAVELENGTHS[-1])):
+        fold[part, end] = stimulus[part] / stimulus[part].sum()
+    return np.asarray(fold)
 
 
 def onto_grid(wavelengths: Array, values: Array) -> Array:
     """Values ``(S, B')`` at `wavelengths` ``(B',)`` brought to ``(S, B)`` at `WAVELENGTHS`.
 
-    Bands that stand on the grid are taken as they are. Other regular bands go through a cubic
-    spline; a spectrum that the spline would take below zero goes through a monotone one instead
-    (Fritsch & Butland 1984), which cannot leave the range of its neighbours.
+    Bands that stand on the grid are taken as they are; other regular bands go through Sprague's
+    interpolation, which CIE 167:2005 recommends for them. A spectrum that this would take below
+    zero goes through a monotone one instead (Fritsch & Butland 1984), which cannot leave the range
+    of its neighbours. Bands measured beyond the grid are folded into its ends; nothing beyond
+    what was measured is made up.
     """
-    at = _places(wavelengths)
-    if at is not None:
-        return np.array(values[:, at])
-    from scipy.interpolate import CubicSpline, PchipInterpolator
+    wanted = _extended(wavelengths)
+    at = _places(wavelengths, wanted)
+    spread = np.array(values[:, at]) if at is not None else _sprague(wavelengths, values, wanted)
+    if len(wanted) == len(WAVELENGTHS):
+        return spread
+    return np.asarray(spread @ _folding(float(wanted[0]), float(wanted[-1])))
 
-    out = np.asarray(CubicSpline(wavelengths, values, axis=1)(WAVELENGTHS))
-    below = (out < 0.0).any(axis=1)
+
+def _sprague(wavelengths: Array, values: Array, wanted: Array) -> Array:
+    import warnings
+
+    from scipy.interpolate import PchipInterpolator
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # colour-science speaks of optional packages on import
+        from colour import SpragueInterpolator
+
+    # Linear in the values: the interpolated identity is the matrix for every spectrum.
+    even = np.linspace(wavelengths[0], wavelengths[-1], len(wavelengths))
+    matrix = np.stack(
+        [SpragueInterpolator(even, unit)(wanted) for unit in np.eye(len(even))], axis=0
+    )
+    out = np.asarray(values @ matrix)
+    below = (out < 0.0).any(axis=1) & (values >= 0.0).all(axis=1)
     if below.any():
-        out[below] = PchipInterpolator(wavelengths, values[below], axis=1)(WAVELENGTHS)
+        out[below] = PchipInterpolator(wavelengths, values[below], axis=1)(wanted)
     return out

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from types import MappingProxyType
 
-from dyemix.swatches import METHOD, RECORD
+from dyemix.conditions import METHOD, RECORD
 
 #: The package's name for each thing → the spellings taken for it, lower case, single spaces,
 #: ``_`` and ``-`` as spaces.
@@ -15,13 +15,19 @@ NAMES = MappingProxyType(
         "dye": ("dye", "colorant", "colourant"),
         "owf": ("owf", "% owf", "owf %", "owf pct", "depth", "depth % owf", "amount"),
         "swatch": ("swatch", "piece", "square"),
-        "name": ("name", "sample", "sample name", "sample id"),
+        "name": ("name", "sample", "sample name", "sample id", "specimen"),
         "as written": ("as written",),
         "flags": ("flags",),
         "L*": ("l*", "l", "l star", "cie l*"),
         "a*": ("a*", "a", "a star", "cie a*"),
         "b*": ("b*", "b", "b star", "cie b*"),
         "hex": ("hex", "hex code", "srgb", "srgb hex"),
+        "var_L": ("var l", "var l*"),
+        "var_a": ("var a", "var a*"),
+        "var_b": ("var b", "var b*"),
+        "cov_La": ("cov la", "cov l*a*"),
+        "cov_Lb": ("cov lb", "cov l*b*"),
+        "cov_ab": ("cov ab", "cov a*b*"),
         "cloth": ("cloth", "fabric"),
         "alkali": ("alkali", "alkali order", "when alkali"),
         "liquor ratio": ("liquor ratio", "liquor to cloth", "bath ratio"),
@@ -51,8 +57,16 @@ _LOOKUP = {spelling: name for name, spellings in NAMES.items() for spelling in s
 CONDITIONS = (*METHOD, *RECORD, "stock_pct", "cloth_g", "spoons", "poured_ml", "about")
 HEADER_ONLY = ("scale", "demo")
 READING = ("L*", "a*", "b*", "hex")
+#: Variances and covariances of L*, a*, b*, where the reader knows how good they are.
+COVARIANCE = ("var_L", "var_a", "var_b", "cov_La", "cov_Lb", "cov_ab")
 #: What a column can mean, bands apart.
 KNOWN = frozenset(NAMES) - {*HEADER_ONLY}
+
+#: Headings of the shape that has one band of one reading on a row.
+_WAVELENGTH = frozenset({"wavelength", "wavelength nm", "wave length", "lambda", "λ", "wl", "nm"})
+_VALUE = frozenset(
+    {"value", "reflectance", "reflectance %", "reflectance factor", "r", "r %", "% r", "reading"}
+)
 
 _BAND = re.compile(
     r"(?:%?r%?|refl|reflectance|nm|spectral(?:[ _]nm)?)?[ _]*([0-9]{3,4}(?:[.,][0-9]+)?)\s*(?:nm)?",
@@ -62,9 +76,22 @@ _BAND = re.compile(
 
 def meaning(heading: str) -> str:
     """The package's name for a heading or key; the heading itself, tidied, where it has none."""
-    tidy = " ".join(heading.split())
-    plain = re.sub(r"[()\[\]]", " ", tidy.lower().replace("_", " ").replace("-", " "))
-    return _LOOKUP.get(" ".join(plain.split()), tidy)
+    return _LOOKUP.get(_plain(heading), " ".join(heading.split()))
+
+
+def _plain(heading: str) -> str:
+    text = heading.lower().replace("_", " ").replace("-", " ")
+    return " ".join(re.sub(r"[()\[\],]", " ", text).split())
+
+
+def is_wavelength(heading: str) -> bool:
+    """Whether a column so headed holds wavelengths in nm."""
+    return _plain(heading) in _WAVELENGTH
+
+
+def is_value(heading: str) -> bool:
+    """Whether a column so headed holds one reflectance a row."""
+    return _plain(heading) in _VALUE
 
 
 def band(heading: str) -> float | None:
@@ -79,3 +106,14 @@ def band(heading: str) -> float | None:
 def known(heading: str) -> bool:
     """Whether a heading means something in a swatch table."""
     return band(heading) is not None or meaning(heading) in KNOWN
+
+
+def is_swatch_table(headings: list[str]) -> bool:
+    """Whether headings are those of a swatch table: a recipe, and room for a reading."""
+    names = {meaning(heading) for heading in headings}
+    named = "recipe" in names or {"dye", "owf"} <= names
+    return named and (
+        not names.isdisjoint(READING)
+        or any(is_wavelength(heading) for heading in headings)
+        or any(band(heading) is not None for heading in headings)
+    )

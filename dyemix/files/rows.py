@@ -41,13 +41,14 @@ class Draft:
     reflectance: Array | None = None
     lab: Array | None = None
     light: Light | None = None
+    covariance: Array | None = None
     flags: list[str] = field(default_factory=list)
 
     def doubt(self, *flags: str) -> None:
         """Flag the row; a table written with its flags says each but once."""
         self.flags = list(dict.fromkeys((*self.flags, *flags)))
 
-    def reading(self, file: str) -> Reading:
+    def reading(self, file: str, counted: str = "row") -> Reading:
         return Reading(
             recipe=self.recipe,
             reflectance=self.reflectance,
@@ -55,9 +56,10 @@ class Draft:
             kind=self.kind,
             lab=self.lab,
             light=self.light,
+            covariance=self.covariance,
             conditions=self.conditions,
             flags=tuple(self.flags),
-            place=f"{file}, row {self.row}",
+            place=f"{file}, {counted} {self.row}",
             name=self.values.get("name", ""),
         )
 

@@ -28,12 +28,13 @@ _DELIMITERS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
 class Faults:
     """Collects the faults of one file, to be raised together."""
 
-    def __init__(self, file: str) -> None:
+    def __init__(self, file: str, counted: str = "row") -> None:
         self.file = file
+        self.counted = counted
         self._found: list[Fault] = []
 
     def add(self, message: str, row: int | None = None, column: str | None = None) -> None:
-        self._found.append(Fault(message, self.file, row, column))
+        self._found.append(Fault(message, self.file, row, column, self.counted))
 
     def __len__(self) -> int:
         return len(self._found)
@@ -46,13 +47,17 @@ class Faults:
 
 @dataclass
 class Sheet:
-    """The cells of a table. `remarks` and `rows` come with the line of the file, from 1."""
+    """The cells of a table. `remarks` and `rows` come with the line of the file, from 1.
+
+    Where a reading is not a line but an object or a column of the file, `counted` says so.
+    """
 
     remarks: list[tuple[int, str]] = field(default_factory=list)
     headings: list[str] = field(default_factory=list)
     header_row: int = 1
     rows: list[tuple[int, list[str]]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    counted: str = "row"
 
 
 def decode(data: bytes) -> tuple[str, str] | None:

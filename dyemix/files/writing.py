@@ -8,7 +8,7 @@ import os
 from pathlib import Path
 
 from dyemix.colorimetry import WAVELENGTHS, screen_colours
-from dyemix.files.headings import FLAG_SEPARATOR, READING
+from dyemix.files.headings import COVARIANCE, FLAG_SEPARATOR, READING
 from dyemix.recipe import Recipe
 from dyemix.swatches import Reading, SwatchSet
 
@@ -46,16 +46,17 @@ def _cells(reading: Reading) -> dict[str, str]:
     elif reading.reflectance is not None:
         spectrum = zip(WAVELENGTHS, reading.reflectance, strict=True)
         row |= {f"{w:g} nm": f"{x:.{_DECIMALS}f}" for w, x in spectrum}
+    if reading.covariance is not None:
+        c = reading.covariance
+        six = (c[0, 0], c[1, 1], c[2, 2], c[0, 1], c[0, 2], c[1, 2])
+        row |= {name: f"{value:.9g}" for name, value in zip(COVARIANCE, six, strict=True)}
     return row
 
 
-def write_swatches(swatches: SwatchSet, path: str | os.PathLike[str]) -> None:
-    """Write readings so that `read_swatches` gives them back, to six decimals.
-
-    Conditions that are the same for every reading go above the table, the others into columns;
-    reflectance is written as a fraction. A set with nothing read yet gets L*, a*, b* and hex to
-    fill in. Notes are not written: reading the table makes them anew.
-    """
+def cells_of(
+    swatches: SwatchSet,
+) -> tuple[dict[str, str], list[str], list[dict[str, str]]]:
+    """What any table of these swatches holds: shared conditions, columns, and the rows."""
     rows = [_cells(reading) for reading in swatches.readings]
     conditions = [_conditions(reading) for reading in swatches.readings]
     keys = dict.fromkeys(key for each in conditions for key in each)
@@ -72,12 +73,24 @@ def write_swatches(swatches: SwatchSet, path: str | os.PathLike[str]) -> None:
     spectral = [f"{w:g} nm" for w in WAVELENGTHS]
     readings = [name for name in (*READING, *spectral) if name in used] or list(READING)
     columns += [key for key in keys if key not in shared and key in used] + readings
+    columns += [name for name in COVARIANCE if name in used]
     columns += ["flags"] if "flags" in used else []
+    return shared, columns, rows
+
+
+def write_swatches(swatches: SwatchSet, path: str | os.PathLike[str]) -> None:
+    """Write readings so that `read_swatches` gives them back, to six decimals.
+
+    Conditions that are the same for every reading go above the table, the others into columns;
+    reflectance is written as a fraction. A set with nothing read yet gets L*, a*, b* and hex to
+    fill in. Notes are not written: reading the table makes them anew.
+    """
+    shared, columns, rows = cells_of(swatches)
     out = io.StringIO()
     if swatches.demo:
         out.write("# demo: yes\n")
     out.writelines(f"# {key}: {value}\n" for key, value in shared.items())
-    if readings[-1] == spectral[-1]:
+    if f"{WAVELENGTHS[-1]:g} nm" in columns:
         out.write("# scale: fraction\n")
     table = csv.DictWriter(out, columns, restval="", extrasaction="ignore", lineterminator="\n")
     table.writeheader()

@@ -1,0 +1,72 @@
+"""The conditions of a swatch, compared: the same one written in two ways is one condition.
+
+`24 C` and `24 °C`, `SCE` and `d/8 specular excluded`, `1 day` and `24 h` each say the same. A
+swatch keeps its conditions as the dyer wrote them; only comparisons go through here.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+#: The conditions under which a swatch was dyed and read that a fit must not mix.
+METHOD = (
+    "cloth", "alkali", "liquor ratio", "temperature", "hours", "salt", "geometry", "backing",
+)  # fmt: skip
+#: Conditions that are kept but may differ between swatches of one fit.
+RECORD = ("lot", "date", "illuminant", "observer")
+
+_NUMBER = r"([0-9]+(?:[.,][0-9]+)?)"
+_UNITS = {
+    "temperature": {"": "°C", "c": "°C", "°c": "°C", "celsius": "°C", "deg c": "°C",
+                    "degrees c": "°C", "degrees": "°C", "°": "°C", "f": "°F", "°f": "°F"},
+    "hours": {"": "h", "h": "h", "hr": "h", "hrs": "h", "hour": "h", "hours": "h",
+              "d": "days", "day": "days", "days": "days", "min": "min", "minutes": "min"},
+    "salt": {"": "g/l", "g/l": "g/l", "g per l": "g/l", "g/litre": "g/l", "g/liter": "g/l"},
+}  # fmt: skip
+_HOURS = {"days": Fraction(24), "min": Fraction(1, 60)}
+
+# CIE 015:2018, section 5: de:8° is a sphere with the specular part excluded, di:8° included.
+_EXCLUDED = re.compile(r"\b(?:sce|de|specular(?: component)? excluded|excluding specular|spex)\b")
+_INCLUDED = re.compile(r"\b(?:sci|di|specular(?: component)? included|including specular|spin)\b")
+_SPHERE = re.compile(r"\b(?:sphere|(?:d|de|di)[/:]8|8[/:](?:d|de|di)|d8)\b")
+_ANGLES = re.compile(r"\b(45|0)(?:[ax]|°)?[/:](45|0)(?:[ax]|°)?")
+
+
+def normal(key: str, value: str) -> str:
+    """One spelling for a condition, for comparison only."""
+    text = " ".join(value.casefold().split()).strip(" .,;")
+    if key in _UNITS:
+        match = re.fullmatch(rf"(?:about |ca\.? |~ ?)?{_NUMBER} ?(.*)", text)
+        unit = _UNITS[key].get(match[2]) if match else None
+        if match is None or unit is None:
+            return text
+        number = Fraction(match[1].replace(",", "."))
+        if unit == "°F":
+            number, unit = (number - 32) * Fraction(5, 9), "°C"
+        if unit in _HOURS:
+            number, unit = number * _HOURS[unit], "h"
+        return f"{float(number):.4g} {unit}"
+    if key == "liquor ratio":
+        match = re.fullmatch(rf"{_NUMBER}(?: ?(?::|to) ?{_NUMBER})?", text)
+        if match:
+            parts = [float(part.replace(",", ".")) for part in match.groups() if part]
+            return f"{max(parts) / (min(parts) if len(parts) > 1 and min(parts) else 1.0):.4g}:1"
+        return text
+    if key == "geometry":
+        return _geometry(text.replace("°", ""))
+    return text
+
+
+def _geometry(text: str) -> str:
+    out, within = _EXCLUDED.search(text), _INCLUDED.search(text)
+    if bool(out) != bool(within):
+        return "sphere, specular excluded" if out else "sphere, specular included"
+    if angles := _ANGLES.search(text):
+        return f"{angles[1]}/{angles[2]}"
+    return "sphere" if _SPHERE.search(text) and len(text) < 12 else text
+
+
+def same(key: str, one: str, other: str) -> bool:
+    """Whether two ways of writing condition `key` say the same."""
+    return normal(key, one) == normal(key, other)

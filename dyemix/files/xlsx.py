@@ -1,0 +1,209 @@
+"""Spreadsheet workbooks (.xlsx): the one sheet that holds a swatch table, as if saved as CSV.
+
+openpyxl reads the cells. Nothing is calculated: where a formula stands, the value saved beside it
+is used and said, and a formula without one is refused. A workbook is a zip archive of XML, so its
+unpacked size is bounded and document types are refused before openpyxl sees it.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import warnings
+import zipfile
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
+from typing import Any
+
+from dyemix.files.headings import band, is_swatch_table, known
+from dyemix.files.shapes import one_reading_a_row
+from dyemix.files.sheet import MOST_COLUMNS, MOST_ROWS, Faults, read_sheet
+from dyemix.files.table import understand
+from dyemix.swatches import SwatchSet
+
+#: Unpacked, no dyer's workbook is larger (bytes); an archive that says so may be a zip bomb.
+LARGEST_UNPACKED = 60_000_000
+_DOCTYPES = tuple("<!DOCTYPE".encode(code) for code in ("ascii", "utf-16-le", "utf-16-be"))
+_HEADER_ROWS = 60
+_PERCENT = re.compile(r"0[.0#]*%")
+
+
+def recognise(data: bytes) -> bool:
+    """Whether `data` is a zip archive, or an old binary workbook (which is then refused)."""
+    return data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0"))
+
+
+def read(data: bytes, file: str) -> SwatchSet:
+    """Read the swatch table of a workbook. Raises `InputError` with every fault of the file."""
+    faults = Faults(file)
+    _check_archive(data, faults)
+    pages = _pages(data, faults)
+    page = _the_one(pages, faults)
+    faults.raise_any()
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(page.rows)
+    sheet = one_reading_a_row(read_sheet(out.getvalue(), faults), faults)
+    sheet.notes[:0] = _notes(page, pages)
+    return understand(sheet, faults)
+
+
+@dataclass
+class _Page:
+    """The text of one sheet, a list of cells a row, and the formulas in it."""
+
+    title: str
+    rows: list[list[str]] = field(default_factory=list)
+    formulas: list[tuple[str, str]] = field(default_factory=list)
+    unsaved: list[tuple[str, str]] = field(default_factory=list)
+
+    @property
+    def is_table(self) -> bool:
+        rows = self.rows[:_HEADER_ROWS]
+        return any(is_swatch_table(row) or sum(map(known, row)) > 3 for row in rows)
+
+
+def _check_archive(data: bytes, faults: Faults) -> None:
+    if not data.startswith(b"PK"):
+        faults.add(
+            "this is an old binary workbook, or one with a password: save it as .xlsx without a "
+            "password, or save the sheet as CSV (UTF-8)."
+        )
+        faults.raise_any()
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            names = archive.namelist()
+            size = sum(entry.file_size for entry in archive.infolist())
+            if size > LARGEST_UNPACKED or len(names) > 5_000:
+                faults.add(
+                    f"{size / 1e6:,.0f} MB when unpacked; a workbook of swatches is at most "
+                    f"{LARGEST_UNPACKED / 1e6:.0f} MB: save the one sheet as CSV (UTF-8)."
+                )
+            elif "xl/workbook.xml" not in names:
+                what = "a workbook of another kind" if "content.xml" in names else "an archive"
+                faults.add(f"this is {what}: save it as .xlsx, or the sheet as CSV (UTF-8).")
+            elif any(
+                mark in archive.read(name)
+                for name in names
+                if name.endswith((".xml", ".rels"))
+                for mark in _DOCTYPES
+            ):
+                faults.add(
+                    "the workbook declares a document type, which can make a reader fetch or "
+                    "swell without end: save the sheet as CSV (UTF-8)."
+                )
+    except Exception as error:  # a damaged archive raises whatever its bytes lead to
+        faults.add(f"the workbook is damaged or cut short ({_brief(error)}): save it again.")
+    faults.raise_any()
+
+
+def _brief(error: Exception) -> str:
+    return " ".join(str(error).split())[:100] or type(error).__name__
+
+
+def _pages(data: bytes, faults: Faults) -> list[_Page]:
+    """Every sheet, read twice: once for formulas and once for the values saved beside them."""
+    import openpyxl
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what openpyxl does not know is no part of a table
+            values, formulas = (
+                openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=only)
+                for only in (True, False)
+            )
+            return [
+                _page(value, formula)
+                for value, formula in zip(values.worksheets, formulas.worksheets, strict=True)
+            ]
+    except Exception as error:  # openpyxl raises whatever a damaged part leads to
+        faults.add(f"the workbook cannot be read ({_brief(error)}): save the sheet as CSV (UTF-8).")
+    faults.raise_any()
+    raise AssertionError("unreachable")
+
+
+def _page(values: Any, formulas: Any) -> _Page:
+    page = _Page(values.title)
+    blank = 0
+    for sheet in (values, formulas):
+        sheet.reset_dimensions()  # the size a file states is not to be trusted
+    for saved, written in zip(values.iter_rows(), formulas.iter_rows(), strict=True):
+        cells = []
+        for value, formula in zip(saved[: MOST_COLUMNS + 1], written, strict=False):
+            if formula.data_type == "f":
+                where = (formula.coordinate, str(formula.value)[:40])
+                page.formulas.append(where)
+                if value.value is None:
+                    page.unsaved.append(where)
+            cells.append(_text(value))
+        blank = 0 if any(cells) else blank + 1
+        page.rows.append(cells)
+        if len(page.rows) > MOST_ROWS + _HEADER_ROWS or blank > 1_000:
+            break
+    return page
+
+
+def _text(cell: Any) -> str:
+    """A cell as a person would type it. A percentage keeps its sign outside headings."""
+    value = cell.value
+    if value is None:
+        return ""
+    if isinstance(value, datetime) and value.time() == time():
+        return value.date().isoformat()
+    if isinstance(value, datetime | date | time):
+        return value.isoformat()
+    if isinstance(value, float | int) and not isinstance(value, bool):
+        if _PERCENT.fullmatch(cell.number_format or ""):
+            return f"{100.0 * value:.12g}%"
+        return f"{value:.12g}"
+    return " ".join(str(value).split())
+
+
+def _the_one(pages: list[_Page], faults: Faults) -> _Page:
+    tables = [page for page in pages if page.is_table]
+    if len(tables) > 1:
+        names = ", ".join(repr(page.title) for page in tables[:5])
+        faults.add(f"{len(tables)} sheets hold tables ({names}): keep the one meant.")
+    filled = tables or [page for page in pages if any(map(any, page.rows))]
+    if not filled:
+        faults.add("the workbook is empty.")
+        return _Page("")
+    page = filled[0]
+    for where, formula in page.unsaved[:20]:
+        faults.add(
+            f"cell {where} holds the formula {formula!r} and no saved value, and formulas are not "
+            "calculated here: paste the values over the formulas."
+        )
+    _percentages(page)
+    return page
+
+
+def _percentages(page: _Page) -> None:
+    """Under a band heading ``85%`` is the fraction 0.85 that the workbook holds."""
+    bands: set[int] = set()
+    for row in page.rows:
+        if not bands:
+            bands = {place for place, cell in enumerate(row) if band(cell) is not None}
+            bands = bands if len(bands) > 1 else set()
+            continue
+        for place in bands:
+            if place < len(row) and row[place].endswith("%"):
+                try:
+                    row[place] = f"{float(row[place][:-1]) / 100.0:.12g}"
+                except ValueError:
+                    continue
+
+
+def _notes(page: _Page, pages: Iterable[_Page]) -> list[str]:
+    notes = [f"spreadsheet workbook, sheet {page.title!r}."]
+    others = [repr(p.title) for p in pages if p is not page and any(map(any, p.rows))]
+    if others:
+        notes.append(f"not read: {', '.join(others[:5])}, which hold no swatch table.")
+    if page.formulas:
+        where, formula = page.formulas[0]
+        notes.append(
+            f"{len(page.formulas)} cells hold formulas (first: {where}, {formula!r}): the values "
+            "saved with them were used, nothing was calculated."
+        )
+    return notes
