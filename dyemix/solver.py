@@ -78,7 +78,8 @@ def solve(
         tried = np.clip(x + step, 0.0, top)
         moved = tried - x
         promised = -np.einsum("nk,nk->n", gradient, moved)
-        done = promised < tolerance * (1e-3 + cost)
+        # A projected step can promise to rise: not the end, but too long, and damping shortens it.
+        done = np.abs(promised) < tolerance * (1e-3 + cost)
         r_new, jacobian_new = residual(tried, rows)
         cost_new = np.einsum("nm,nm->n", r_new, r_new)
         gain = cost - cost_new - 2.0 * tie * moved.sum(axis=1)
