@@ -34,7 +34,11 @@ def delta_e(reference: ArrayLike, sample: ArrayLike, k_lightness: float = 1.0) -
 
 
 def delta_e_residual(
-    reference: ArrayLike, sample: ArrayLike, k_lightness: float = 1.0, slope: bool = True
+    reference: ArrayLike,
+    sample: ArrayLike,
+    k_lightness: float = 1.0,
+    slope: bool = True,
+    side: int = 0,
 ) -> tuple[Array, Array]:
     """Three numbers whose squares add up to ΔE2000², and their slope.
 
@@ -49,6 +53,10 @@ def delta_e_residual(
     slope : ``(..., 3, 3)``, of the residual (rows) by the sample's L*, a*, b* (columns); empty
         when `slope` is false. The formula jumps where the hues stand 180° apart: no slope is
         right there, and none is given across the jump.
+
+    `side` 1 or −1 continues the branch of hues that lie that way round (counter-clockwise, or
+    clockwise, of the reference) smoothly past the jump: equal to ΔE2000 up to it, and what a
+    solver needs to come down to its very edge.
     """
     ref = np.asarray(reference, dtype=float)
     smp = np.asarray(sample, dtype=float)
@@ -68,14 +76,12 @@ def delta_e_residual(
     turn = h2 - h1  # eq. 10
     far = np.abs(turn) > np.pi
     turn = np.where(grey, 0.0, turn - np.where(far, np.sign(turn) * _TURN, 0.0))
+    if side:
+        turn = np.where(side * turn < -np.pi / 2.0, turn + side * _TURN, turn)
     product = np.sqrt(q1 * q2)
     d_hue = 2.0 * product * np.sin(turn / 2.0)  # eq. 11
-    total = h1 + h2  # eq. 14
-    hue = np.where(
-        grey,
-        total,
-        np.where(~far, total / 2.0, total / 2.0 + np.where(total < _TURN, np.pi, -np.pi)),
-    )
+    # eq. 14, whose cases all say: half a turn's way on from the first hue, or their sum for a grey
+    hue = np.where(grey, h1 + h2, np.mod(h1 + turn / 2.0, _TURN))
     chroma = np.maximum((q1 + q2) / 2.0, _TINY)  # eq. 13
     cos, sin = np.cos(hue), np.sin(hue)
     cos2, sin2 = 2.0 * cos * cos - 1.0, 2.0 * sin * cos
