@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from dyemix.colorimetry import Light, lab, lab_from_xyz, weights
+from dyemix.colorimetry import Light, lab, lab_from_xyz, lab_slope, weights
 from dyemix.colour_difference import delta_e, delta_e_residual
 from dyemix.dyes import DyeSet, Prediction
 from dyemix.errors import DyemixError
 from dyemix.kubelka_munk import Array
 from dyemix.recipe import Recipe
-from dyemix.search import Goal, Subsets, finish, search
-from dyemix.solver import solve
+from dyemix.search import Goal, Subsets, across_grey, finish, search
+from dyemix.solver import Residual, solve
 from dyemix.swatches import DEMO_WARNING
 from dyemix.target import Target
 
@@ -29,11 +29,17 @@ if TYPE_CHECKING:
 EARNS_ITS_PLACE = 0.1
 #: A target is within reach when the best recipe comes this near on paper.
 WITHIN_REACH = 0.3
-#: Weight of the wish that settles a free direction, beside ΔE2000: it moves ΔE2000 by less than
-#: its square.
-_WISH = 0.01
+#: Weights of the wish that settles a free direction, beside ΔE2000, in turn: the last moves
+#: ΔE2000 by less than its square.
+_WISHES = (1.0, 0.1, 0.01)
+_WISH_STEPS = 100
+#: Keeps the slope of a square root finite at zero, % owf.
+_TRACE = 1e-6
 #: How many of the best subsets of each size get the last steps, at least.
 _SHORT_LIST = 20
+#: From this miss on the best answer is also looked for across grey. Against differential
+#: evolution a better one stood there only where the miss was above 16.
+_FAR = 3.0
 _A = "A"
 
 
@@ -191,26 +197,34 @@ def _settle(dyes: DyeSet, goal: Goal, target: Target, light: Light, subsets: Sub
     m = weights(light)
     spectrum = target.reflectance
 
-    def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-        r, dr = blends.rows(rows).reflectance_and_slope(amounts)
-        value, by_lab = goal(lab_from_xyz(r @ m, light))
-        if spectrum is None:
-            wish = amounts.sum(axis=1, keepdims=True)
-            by_amount = np.ones_like(amounts)[:, np.newaxis, :]
-        else:
-            # In units of one hundredth reflectance, the size of what an instrument tells apart.
-            wish, by_amount = 100.0 * (r - spectrum), 100.0 * dr.transpose(0, 2, 1)
-        _, lab_by_amount = blends.rows(rows).lab_and_slope(amounts, light)
-        return (
-            np.concatenate([value, _WISH * wish], axis=1),
-            np.concatenate([by_lab @ lab_by_amount, _WISH * by_amount], axis=1),
-        )
+    def wished(weight: float) -> Residual:
+        def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+            some = blends.rows(rows)
+            r, dr = some.reflectance_and_slope(amounts)
+            xyz = r @ m
+            value, by_lab = goal(lab_from_xyz(xyz, light))
+            lab_by_amount = lab_slope(xyz, light) @ (dr @ m).transpose(0, 2, 1)
+            if spectrum is None:
+                # Squares that add up to the total depth. The square of the total would have no
+                # curvature where it is least, and the solver would creep there.
+                wish = np.sqrt(amounts + _TRACE)
+                by_amount = np.eye(wish.shape[1]) / (2.0 * wish[:, :, np.newaxis])
+            else:
+                # In units of one hundredth reflectance, the size of what an instrument tells apart.
+                wish, by_amount = 100.0 * (r - spectrum), 100.0 * dr.transpose(0, 2, 1)
+            return (
+                np.concatenate([value, weight * wish], axis=1),
+                np.concatenate([by_lab @ lab_by_amount, weight * by_amount], axis=1),
+            )
 
-    solved = solve(
-        residual, subsets.amounts, dyes.deepest[subsets.index], steps=400, tolerance=1e-12
-    )
-    value, _ = goal(blends.lab_and_slope(solved.x, light)[0])
-    return Subsets(subsets.index, solved.x, np.einsum("nm,nm->n", value, value))
+        return residual
+
+    # A small weight makes a narrow, bent valley, in which descent creeps: the large ones go first.
+    amounts, top = subsets.amounts, dyes.deepest[subsets.index]
+    for weight in _WISHES:
+        amounts = solve(wished(weight), amounts, top, steps=_WISH_STEPS, tolerance=1e-12).x
+    value, _ = goal(blends.lab_and_slope(amounts, light)[0])
+    return Subsets(subsets.index, amounts, np.einsum("nm,nm->n", value, value))
 
 
 def _under_a(dyes: DyeSet, target: Target, light: Light, amounts: Array) -> Array | None:
@@ -249,7 +263,7 @@ def match(
     assert light is not None
     goal = delta_e_goal(wanted.lab, k_lightness)
     sizes = search(dyes, goal, light, max_dyes)
-    amounts, miss = _short_list(dyes, goal, wanted, light, sizes)
+    amounts, miss = _short_list(dyes, goal, wanted, light, sizes, k_lightness)
     under_a = _under_a(dyes, wanted, light, amounts)
     order = _choose(amounts, miss, under_a, count)
     matches = tuple(
@@ -273,7 +287,12 @@ def match(
 
 
 def _short_list(
-    dyes: DyeSet, goal: Goal, target: Target, light: Light, sizes: list[Subsets]
+    dyes: DyeSet,
+    goal: Goal,
+    target: Target,
+    light: Light,
+    sizes: list[Subsets],
+    k_lightness: float,
 ) -> tuple[Array, Array]:
     """Amounts ``(M, D)`` and ΔE2000 ``(M,)`` of the most promising subsets of every size."""
     rows, misses = [], []
@@ -285,6 +304,13 @@ def _short_list(
                 part = Subsets(some.index[free], some.amounts[free], some.cost[free])
                 settled = _settle(dyes, goal, target, light, part)
                 some.amounts[free], some.cost[free] = settled.amounts, settled.cost
+        if size is sizes[-1] and some.cost.min() > _FAR**2:
+            best = across_grey(dyes, target.lab, k_lightness, light, some.best(1))
+            some = Subsets(
+                np.concatenate([best.index, some.index]),
+                np.concatenate([best.amounts, some.amounts]),
+                np.concatenate([best.cost, some.cost]),
+            )
         full = np.zeros((len(some.cost), len(dyes)))
         np.put_along_axis(full, some.index, some.amounts, axis=1)
         rows.append(full)
