@@ -1,0 +1,47 @@
+"""What the benchmarks and the tests share: swatch sets of the simulated workshop, and targets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import lru_cache
+
+import numpy as np
+
+from benchmarks.workshop import Row, Workshop
+from dyemix.colorimetry import D65_10
+from dyemix.dyes import DyeSet
+from dyemix.fitting import fit
+from dyemix.kubelka_munk import Array
+from dyemix.matching import WITHIN_REACH, delta_e_goal
+from dyemix.recipe import Recipe
+from dyemix.search import search
+from dyemix.swatches import Reading, SwatchSet
+
+
+def swatch_set(rows: Iterable[Row]) -> SwatchSet:
+    """Rows of the workshop as the swatch set that an importer would give."""
+    return SwatchSet(tuple(Reading(Recipe.parse(r.recipe), r.reading, r.swatch) for r in rows))
+
+
+@lru_cache(maxsize=8)
+def shelf(seed: int = 0, noise: bool = True) -> DyeSet:
+    """The twelve dyes of a workshop, fitted to the ladder that it dyed and read."""
+    return fit(swatch_set(Workshop(seed, noise).ladder()))
+
+
+@lru_cache(maxsize=8)
+def targets(dyes: DyeSet, count: int = 50, seed: int = 1, max_dyes: int = 4) -> Array:
+    """CIELAB ``(T, 3)`` under D65/10°: half within reach of the shelf, then half out of it.
+
+    Drawn evenly from L* 15–95 and a*, b* ±60 until both halves are full, so that nothing about
+    them comes from the dyes.
+    """
+    rng = np.random.default_rng(seed)
+    near: list[Array] = []
+    far: list[Array] = []
+    while min(len(near), len(far)) < count // 2:
+        lab = rng.uniform([15.0, -60.0, -60.0], [95.0, 60.0, 60.0])
+        found = search(dyes, delta_e_goal(lab), D65_10, max_dyes)
+        nearest = np.sqrt(min(float(size.cost.min()) for size in found))
+        (near if nearest <= WITHIN_REACH else far).append(lab)
+    return np.array(near[: count // 2] + far[: count // 2])

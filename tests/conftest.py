@@ -1,0 +1,75 @@
+"""What the tests share: strict floating point, and swatches of the simulated workshop."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from benchmarks.shelf import swatch_set
+from benchmarks.workshop import Workshop
+from dyemix.dyes import DyeSet
+from dyemix.fitting import fit
+from dyemix.swatches import SwatchSet
+
+
+@pytest.fixture(autouse=True)
+def _strict_floats() -> Iterator[None]:
+    """Division by zero, overflow and invalid operations are errors.
+
+    Underflow is let be: the tail of a Gaussian becoming an exact zero is what is meant.
+    """
+    with np.errstate(all="raise", under="ignore"):
+        yield
+
+
+@dataclass(frozen=True, eq=False)
+class Book:
+    """What one workshop dyed and read: the ladders a fit sees, the mixtures it does not."""
+
+    ladders: SwatchSet
+    mixtures: SwatchSet
+
+
+@cache
+def _book(seed: int, noise: bool) -> Book:
+    shop = Workshop(seed, noise)
+    return Book(swatch_set(shop.ladder()), swatch_set(shop.mixtures()))
+
+
+@cache
+def _fitted(seed: int, noise: bool) -> DyeSet:
+    book = _book(seed, noise)
+    return fit(book.ladders, book.mixtures)
+
+
+@pytest.fixture(scope="session")
+def workshop_set() -> Callable[[int, bool], Book]:
+    """``workshop_set(seed, noise)``: ladders and mixtures of that workshop."""
+    return _book
+
+
+@pytest.fixture(scope="session")
+def fitted() -> Callable[[int, bool], DyeSet]:
+    """``fitted(seed, noise)``: the dyes of that workshop, fitted to its ladders."""
+    return _fitted
+
+
+@pytest.fixture(scope="session")
+def dyes() -> DyeSet:
+    """The noisy workshop of seed 0, fitted."""
+    return _fitted(0, True)
+
+
+@pytest.fixture(scope="session")
+def check_values() -> dict[str, Any]:
+    """Published values; each entry names where it is printed."""
+    path = Path(__file__).parent / "data" / "check_values.json"
+    values: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    return values
