@@ -31,7 +31,7 @@ def textiles() -> Array:
         import colour
         from colour.quality.cfi2017 import load_TCS_CIE2017
     samples = load_TCS_CIE2017(colour.SpectralShape(380, 780, 1))
-    return np.asarray(samples.values).T[np.array(TEXTILES) - 1]
+    return np.asarray(np.asarray(samples.values).T[np.array(TEXTILES) - 1])
 
 
 def textiles_at_10_nm() -> Array:
