@@ -1,0 +1,123 @@
+"""Read whatever holds readings, name its samples, and say what was understood of it."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from dyemix.conditions import METHOD
+from dyemix.errors import Fault, InputError
+from dyemix.files import read_swatches, write_swatches
+from dyemix.files.naming import Naming, name_samples
+from dyemix.swatches import DEMO_WARNING, Swatch, SwatchSet
+
+#: How picture files begin; those go to the reader of photographs.
+_PICTURES = (b"\xff\xd8\xff", b"\x89PNG\r\n", b"II*\x00", b"MM\x00*", b"GIF8", b"BM")
+
+
+@dataclass(frozen=True, eq=False)
+class ReadReport:
+    """What a file was understood to hold. `swatches` is what `write` writes, and a fit takes."""
+
+    swatches: SwatchSet
+    naming: Naming
+
+    @property
+    def joined(self) -> tuple[Swatch, ...]:
+        """Pieces that are the mean of several readings."""
+        return tuple(s for s in self.swatches.swatches if len(s.readings) > 1)
+
+    @property
+    def unplaced(self) -> tuple[str, ...]:
+        """Samples that still have no recipe, each with its place."""
+        return tuple(
+            f"{r.name!r} ({r.place})" if r.name else r.place for r in self.swatches.unnamed
+        )
+
+    def write(self, path: str | os.PathLike[str]) -> None:
+        """Write the swatch table. Raises `InputError` where a file stands there already."""
+        if Path(path).exists():
+            raise InputError(Fault("is there already: name another file to write.", str(path)))
+        write_swatches(self.swatches, path)
+
+    def __str__(self) -> str:
+        s = self.swatches
+        lines = [DEMO_WARNING] if s.demo else []
+        lines.append(
+            f"{s.source}: {len(s.readings)} readings of {len(s.swatches)} swatches: "
+            f"{len(s.undyed)} undyed, {len(s.dyes)} dyes, {len(s.mixtures)} mixtures"
+        )
+        lines += s.notes
+        lights = dict.fromkeys(str(r.light) for r in s.readings if r.light is not None)
+        if lights:
+            lines.append(f"CIELAB under {', '.join(lights)}.")
+        lines += _conditions(s)
+        if self.joined:
+            few = ", ".join(f"{x.label} ({len(x.readings)})" for x in self.joined[:8])
+            more = f" and {len(self.joined) - 8} more" if self.joined[8:] else ""
+            lines.append(f"Joined as repeats, readings in brackets: {few}{more}.")
+        if s.swatches:
+            lines.append(str(s.repeats()))
+        lines += s.doubts
+        lines += filter(None, str(self.naming).split("\n"))
+        if self.unplaced:
+            few = ", ".join(self.unplaced[:8])
+            more = f" and {len(self.unplaced) - 8} more" if self.unplaced[8:] else ""
+            lines.append(
+                f"Could not be placed: {few}{more}. They have no recipe: write one for each in a "
+                "table 'sample,recipe' and give it with --names."
+            )
+        return "\n".join(lines)
+
+
+def _conditions(swatches: SwatchSet) -> list[str]:
+    """Conditions recorded, all of them, and those of the method that are missing."""
+    lines = []
+    for key in METHOD:
+        values = dict.fromkeys(r.conditions[key] for r in swatches.readings if key in r.conditions)
+        if values:
+            lines.append(f"{key}: {'; '.join(values)}")
+    recorded = {key for r in swatches.readings for key in r.conditions}
+    missing = [key for key in METHOD if key not in recorded]
+    if missing:
+        lines.append(f"Not recorded: {', '.join(missing)}.")
+    return lines
+
+
+def read_any(path: str | os.PathLike[str]) -> SwatchSet:
+    """The readings of any file that holds some: a table, an instrument's file, a photograph.
+
+    Cells of a photograph are samples like any other, named by `convert`. Raises `InputError`.
+    """
+    path = Path(path)
+    try:
+        with path.open("rb") as file:
+            start = file.read(16)
+    except (OSError, ValueError):
+        start = b""  # read_swatches says what is wrong with the path
+    if start.startswith(_PICTURES) or start[4:8] == b"ftyp":
+        from dyemix.files.photo import read_photo
+
+        return read_photo(path)
+    return read_swatches(path)
+
+
+def convert(
+    path: str | os.PathLike[str], names: str | os.PathLike[str] | None = None
+) -> ReadReport:
+    """Read a file of readings and name its samples.
+
+    Parameters
+    ----------
+    path : anything `read_any` reads.
+    names : a table ``sample,recipe[,swatch]``. Samples it does not name, and that have no recipe
+        in the file, take the recipe that their own name reads as, if any.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file, or of the table of names.
+    """
+    swatches, naming = name_samples(read_any(path), names)
+    return ReadReport(swatches, naming)
