@@ -2,77 +2,21 @@
 
 from __future__ import annotations
 
-import re
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
 
 import click
 
-from dyemix.errors import DyemixError
-
-Command = TypeVar("Command", bound=Callable[..., Any])
-FILE = click.Path(path_type=Path)
-_HEX = re.compile(r"#[0-9a-f]{6}\b")
-
-
-def _print(text: str) -> None:
-    """Print a result; a hex code gets a patch of its colour where the terminal has true colour."""
-    from rich.console import Console
-
-    console = Console(highlight=False, soft_wrap=True)
-    if console.color_system != "truecolor":
-        click.echo(text)
-        return
-    from rich.text import Text
-
-    line = Text()
-    last = 0
-    for code in _HEX.finditer(text):
-        line.append(text[last : code.start()])
-        line.append("   ", style=f"on {code[0]}")
-        line.append(" " + code[0])
-        last = code.end()
-    console.print(line.append(text[last:]))
-
-
-def _show(result: object, as_json: bool) -> None:
-    if as_json:
-        from dyemix.files.saved import as_json as to_json
-
-        click.echo(to_json(result))
-    else:
-        _print(str(result))
-
-
-def _shelf_options(command: Command) -> Command:
-    for option in (
-        click.option("--swatches", type=FILE, metavar="FILE", help="Swatch table, or saved dyes."),
-        click.option(
-            "--check", type=FILE, metavar="FILE", help="Mixtures set aside to check the fit by."
-        ),
-        click.option(
-            "--leave-out", multiple=True, metavar="SWATCH", help="A swatch to leave out, by name."
-        ),
-    ):
-        command = option(command)
-    return command
-
-
-def _dyes(swatches: Path | None, check: Path | None, leave_out: tuple[str, ...]) -> Any:
-    """The fitted dyes at hand; which swatches they come from is said on the error stream."""
-    from dyemix.files.shelf import find_shelf, fitted
-
-    shelf = find_shelf(swatches, check)
-    click.echo(shelf.note, err=True)
-    return fitted(shelf.table, shelf.check, leave_out)
-
-
-as_json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-draw_option = click.option(
-    "--draw", type=FILE, metavar="PICTURE", help="Draw it too: .png, .svg or .pdf."
+from dyemix.cli_options import (
+    FILE,
+    as_json_option,
+    draw_option,
+    print_text,
+    shelf_dyes,
+    shelf_options,
+    show,
 )
+from dyemix.errors import DyemixError
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -101,8 +45,8 @@ def fit(
     as_json: bool,
 ) -> None:
     """Fit the dyes of a swatch TABLE and say how well they predict."""
-    dyes = _dyes(table, check, leave_out)
-    _show(dyes.report, as_json)
+    dyes = shelf_dyes(table, check, leave_out)
+    show(dyes.report, as_json)
     if output is not None:
         from dyemix.files.saved import save
 
@@ -116,8 +60,28 @@ def fit(
 
 
 @dyemix.command()
+@click.argument("file", type=FILE)
+@click.option(
+    "-o", "--output", type=FILE, metavar="TABLE", required=True, help="Swatch table to write."
+)
+@click.option("--names", type=FILE, metavar="TABLE", help="Which sample is what: sample,recipe.")
+def read(file: Path, output: Path, names: Path | None) -> None:
+    """Turn a FILE of readings into a swatch table, and say what was understood.
+
+    FILE is an instrument's file (ISO 28178 / CGATS.17 text, CxF3), a workbook (.xlsx), a table or a
+    photograph of the printed sheet.
+    """
+    from dyemix.files.converting import convert
+
+    report = convert(file, names)
+    report.write(output)
+    print_text(str(report))
+    click.echo(f"Written: {output}", err=True)
+
+
+@dyemix.command()
 @click.argument("recipe")
-@_shelf_options
+@shelf_options
 @click.option("--light", metavar="LIGHT", help="Illuminant and observer, as D65/10.")
 @as_json_option
 def predict(
@@ -132,12 +96,12 @@ def predict(
     from dyemix.colorimetry import Light
 
     lamp = Light.parse(light) if light else None
-    _show(_dyes(swatches, check, leave_out).predict(recipe, lamp), as_json)
+    show(shelf_dyes(swatches, check, leave_out).predict(recipe, lamp), as_json)
 
 
 @dyemix.command(context_settings={"ignore_unknown_options": True})
 @click.argument("target")
-@_shelf_options
+@shelf_options
 @click.option("--max-dyes", default=3, show_default=True, help="Most dyes in a blend.")
 @click.option("--count", default=8, show_default=True, help="How many recipes to list.")
 @click.option("--kl", default=1.0, show_default=True, help="Lightness factor of ΔE2000.")
@@ -159,8 +123,8 @@ def match(
     from dyemix.target import Target
 
     wanted = Target.parse(target)
-    found = find(_dyes(swatches, check, leave_out), wanted, max_dyes, count, kl)
-    _show(found, as_json)
+    found = find(shelf_dyes(swatches, check, leave_out), wanted, max_dyes, count, kl)
+    show(found, as_json)
     if draw is not None:
         from dyemix.plots import draw_match
 
@@ -186,7 +150,7 @@ def start(dyes: str, cloth: str, stock: float, square: float, spoons: str, outpu
     if output.exists():
         raise DyemixError(f"{output} is there already: name another with -o.")
     plan.write(output)
-    _print(str(plan))
+    print_text(str(plan))
     click.echo(f"Written: {output}", err=True)
 
 
