@@ -1,14 +1,19 @@
-"""Photographs of swatches: the printed sheet, the reader, the contact sheet, two pictures apart."""
+"""Photographs of swatches: the printed sheet, the reader, the contact sheet, two pieces compared."""
 
+from dyemix.files.photo.compare import Difference, difference
+from dyemix.files.photo.contact import contact_sheet
 from dyemix.files.photo.places import Grid
 from dyemix.files.photo.reading import Cell, PhotoReading, examine_photo, read_photo
 from dyemix.files.photo.sheet import PrintedSheet, swatch_sheet
 
 __all__ = [
     "Cell",
+    "Difference",
     "Grid",
     "PhotoReading",
     "PrintedSheet",
+    "contact_sheet",
+    "difference",
     "examine_photo",
     "read_photo",
     "swatch_sheet",

@@ -36,7 +36,7 @@ _NOT_THE_CARD = 10.0
 #: A card's clipped patch is left out beyond this share of pixels.
 _CLIPPED = 0.02
 #: The same grey in two places may differ by this share.
-SAME_GREY = 0.06
+SAME_GREY = 0.04
 #: CIELAB taken for undyed white cotton where it was not measured (a working value, from memory).
 _UNDYED_LAB = np.array([93.0, 0.0, 3.0])
 

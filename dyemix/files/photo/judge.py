@@ -17,9 +17,11 @@ _SHADOW = 0.06  # the paper around a cell, against the smooth fall of the light
 _BLUR_MM = 0.9  # 20–80 % rise of a printed edge
 _SLOPE = 0.12  # change of brightness from edge to edge
 _SEAM = 0.25  # share of blocks that do not belong to the cloth
-_MOTTLED = 1.5  # ΔE2000 between parts of a cell
+_MOTTLED = 0.7  # root mean square ΔE2000 of parts of a cell; level cloth shows 0.2 to 0.5
 _EMPTY = 0.035  # bare paper is this near the paper around it
-_TONES = 0.06  # printed greys, against each other
+_TONES = 0.04  # printed greys, against each other
+#: Paper that differs by more than this (robust standard deviation) after the smooth fall of light.
+PATCHY = 0.009
 _BAR_MM = 1.6
 
 
@@ -76,17 +78,31 @@ def judge(photo: Photograph, frame: Frame, flat: Flat, place: Place, here: Cloth
     return Judged(tuple(reasons), ())
 
 
-def tones_differ(photo: Photograph, frame: Frame, flat: Flat) -> dict[str, float]:
-    """Printed greys that differ from the rest, by cell: the share by which they do."""
+def retouched(photo: Photograph, frame: Frame, flat: Flat) -> tuple[str, ...]:
+    """Signs that the camera changed its tones from place to place, as HDR and night modes do.
+
+    The same paper must look the same once the smooth fall of the light is taken out, and the same
+    printed grey too. `photo` has straight tones.
+    """
+    if not flat.known:
+        return ()
+    signs = []
+    if flat.residual > PATCHY:
+        signs.append(
+            f"the same paper differs by {100 * flat.residual:.1f} % from place to place: the camera "
+            "changed tones locally (HDR, night mode, filters), or the light was patchy"
+        )
     checks = frame.of("check")
-    if len(checks) < 4 or not flat.known:
-        return {}
-    centres = np.array([check.quad.mean(axis=0) for check in checks])
-    light = np.array([level(photo, check.quad, 0.5) for check in checks]) / flat.at(centres)
-    bright = light.mean(axis=1)
-    off = bright / np.median(bright) - 1.0
-    return {
-        check.label: float(share)
-        for check, share in zip(checks, off, strict=True)
-        if abs(share) > _TONES
-    }
+    if len(checks) >= 4:
+        centres = np.array([check.quad.mean(axis=0) for check in checks])
+        light = np.array([level(photo, check.quad, 0.5) for check in checks]) / flat.at(centres)
+        bright = light.mean(axis=1)
+        off = bright / np.median(bright) - 1.0
+        odd = np.abs(off) > _TONES
+        if odd.any():
+            where = ", ".join(c.label for c, far in zip(checks, odd, strict=True) if far)
+            signs.append(
+                f"the same printed grey differs by up to {100 * np.abs(off).max():.0f} % (under "
+                f"{where}): the camera changed tones locally, or a shadow or cloth lies on it"
+            )
+    return tuple(signs)

@@ -18,7 +18,7 @@ from dyemix.files.photo.colour import spread_in_lab
 from dyemix.files.photo.decode import Photograph, decode
 from dyemix.files.photo.find import card_grid, find_sheet
 from dyemix.files.photo.flat import Flat
-from dyemix.files.photo.judge import Judged, empty, judge
+from dyemix.files.photo.judge import PATCHY, Judged, empty, judge, retouched
 from dyemix.files.photo.places import (
     Frame,
     Grid,
@@ -43,6 +43,7 @@ CORE = 0.66
 GREY_CARD = (0.18,)
 #: Light that is not known to be even may be off by this share (a working value).
 _UNEVEN = 0.05
+_PATCHY_FACTOR = 3.0
 #: Each channel of a cell is off by this share at least: what a flat field of paper cannot show.
 _LEAST = 0.004
 
@@ -224,6 +225,8 @@ def examine_photo(
         raise InputError(Fault("there is no cloth in any cell of the sheet.", photo.file))
     extra = _extra(seen, of_cell, measured)
     light = cards.light(extra, _undyed(seen, of_cell))
+    signs = retouched(straight, frame, flat)
+    light = replace(light, doubts=(*light.doubts, *signs))
     rgb = np.array([here.mean for _, here in seen]) * light.scale
     lab = light.colour.lab(rgb)
     judged = [judge(photo, frame, flat, place, here) for place, here in seen]
@@ -231,6 +234,7 @@ def examine_photo(
     read = _keep(read, keep, photo.file)
     left = [cell for cell in read if cell.left_out]
     notes = [*photo.notes, f"values are {photo.encoding}.", *frame.notes, *light.notes]
+    notes += [f"{doubt}." for doubt in light.doubts if doubt not in " ".join(notes)]
     if flat.known:
         notes.append(f"light over the sheet: even to {100 * flat.residual:.1f} % once corrected.")
     if vacant:
@@ -358,6 +362,8 @@ def _cells(
 ) -> list[Cell]:
     slope = light.colour.slope(rgb)
     even = flat.residual if flat.known else _UNEVEN
+    if even > PATCHY:  # what the paper shows between the cells is not all that goes on in them
+        even = max(even * _PATCHY_FACTOR, _UNEVEN)
     within = []
     spread = []
     for (_, here), values, turn, mean in zip(seen, rgb, slope, lab, strict=True):

@@ -1,0 +1,58 @@
+"""Time and memory of reading a 24 megapixel photograph: ``python -m benchmarks.photo_speed``.
+
+Forty cells and a patch card. The photograph is made first, in another process, so that its memory
+is not counted.
+"""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+#: What is asked for, on two cores.
+MOST_SECONDS, MOST_GB = 6.0, 1.5
+
+
+def make(folder: Path) -> None:
+    """Photograph 40 spectra on a sheet."""
+    from benchmarks.camera import Camera, other_samples
+    from benchmarks.camera.scenes import scene, write_reference
+    from benchmarks.photo_colour import print_page
+
+    page = print_page(folder, cells=40, per_mm=12.0)
+    Camera(megapixels=24.0).save(
+        scene(page, dict(enumerate(other_samples()[:40]))), folder / "photo.jpg"
+    )
+    write_reference(folder / "card.csv")
+
+
+def main() -> None:
+    """Print seconds and peak memory of one read, imports included."""
+    if len(sys.argv) > 1:
+        make(Path(sys.argv[1]))
+        return
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        subprocess.run([sys.executable, "-m", "benchmarks.photo_speed", name], check=True)
+        start = time.perf_counter()
+        from benchmarks.camera.scenes import GREY_STEPS
+        from dyemix.files.photo import examine_photo
+
+        read = examine_photo(folder / "photo.jpg", card=folder / "card.csv", grey=GREY_STEPS)
+        seconds = time.perf_counter() - start
+        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+        size = np.prod(read.photograph.codes.shape[:2]) / 1e6
+        print(
+            f"{size:.1f} megapixels, {len(read.cells)} cells: {seconds:.2f} s (asked: below "
+            f"{MOST_SECONDS:g}), peak {peak:.2f} GB (asked: below {MOST_GB:g})"
+        )
+
+
+if __name__ == "__main__":
+    main()
