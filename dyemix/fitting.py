@@ -26,6 +26,7 @@ from dyemix.lab_ladder import LabFit, LabLadder, LabLadders, cloth_from_lab
 from dyemix.ladder import LAWS, Curve, DyeFit, Ladder, fit_ladder, fit_law, wins
 from dyemix.resampling import draw_versions, strength_scatter
 from dyemix.swatches import METHOD, Swatch, SwatchSet
+from dyemix.uncertainty import weigh
 
 #: A swatch whose strength is off by more than this factor, and by more than four times the usual
 #: scatter of the set, is called odd.
@@ -316,8 +317,10 @@ def _flags(swatches: SwatchSet) -> tuple[str, ...]:
 def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     """Fit the dyes of a swatch set.
 
-    Only undyed cloth and swatches of single dyes are fitted. Mixtures in the table, and those of
-    `check`, are predicted by a fit that has not seen them, and reported.
+    Curves and laws are fitted to undyed cloth and swatches of single dyes. Mixtures in the table
+    show how much the dyes of a mix keep from each other, and how far the model strays in one;
+    each is predicted and reported by a fit that has not seen it. Those of `check`, and any swatch
+    called `CHECK`, are only predicted.
 
     Raises
     ------
@@ -328,6 +331,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         places = ", ".join(r.place or r.name for r in swatches.unnamed[:5])
         raise FitError(f"{len(swatches.unnamed)} readings have no recipe ({places}): name them.")
     conditions = swatches.conditions()
+    swatches, aside = swatches.set_aside()
     light = swatches.light
     data = _data(swatches, light)
     fitted = _fit_all(data, light)
@@ -359,6 +363,10 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         draws=draw_versions(fits, data.ladders(surface), tuple(data.lab), fitted.lab_fit, scatter),
         demo=swatches.demo,
     )
+    weighed = weigh(dyes, swatches)
+    dyes = weighed.dyes
+    own = zip(weighed.mixtures, weighed.left_out, strict=True)
+    kept_aside = _check_mixtures(dyes, aside)
     note = f"{fitted.surface_name}, r0 {surface.r0:.4f}" + (
         f", k2 {surface.k2:.2f}" if surface.k2 else ""
     )
@@ -367,10 +375,15 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         surface=fitted.surface_name,
         surface_note=f"{note}; chosen by depths left out",
         dyes=reports,
-        own_mixtures=_check_mixtures(dyes, swatches),
-        set_aside=_check_mixtures(dyes, check) if check is not None else (),
+        own_mixtures=tuple(MixtureCheck(s.label, float(x)) for s, x in own),
+        set_aside=kept_aside + (_check_mixtures(dyes, check) if check is not None else ()),
         method=method or "not recorded",
-        notes=(*swatches.notes, *_lab_notes(data, swatches, fitted), *_flags(swatches)),
+        notes=(
+            *swatches.notes,
+            *dyes.scatter.notes,
+            *_lab_notes(data, swatches, fitted),
+            *_flags(swatches),
+        ),
         rough=bool(data.lab),
         demo=swatches.demo,
     )

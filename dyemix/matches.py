@@ -234,9 +234,9 @@ def _asides(m: Match, detail: bool) -> list[str]:
         out.append(f"dye costs {m.cost:.2f} per kg of cloth")
     if detail:
         p = m.prediction
+        out.append("L* {:.1f} a* {:.1f} b* {:.1f}".format(*p.lab) + f" ({p.light})")
         out.append(
-            "L* {:.1f} a* {:.1f} b* {:.1f}".format(*p.lab)
-            + f" ({p.light}); median {m.likely.median:.1f}, nine in ten below {m.likely.bound:.1f}; sound "
+            f"median {m.likely.median:.1f}, nine in ten below {m.likely.bound:.1f}; sound "
             f"{100 * m.likely.sound:.0f} %, excellent {100 * m.likely.excellent:.0f} %"
         )
         if m.limit:

@@ -18,7 +18,7 @@ from dyemix.recipe import (
     spoonfuls,
     stock_ml,
 )
-from dyemix.swatches import Reading, SwatchSet
+from dyemix.swatches import CHECK, Reading, SwatchSet
 
 #: Depths of each dye, % owf: each a quarter of the one before (common practice halves; three
 #: depths have to span the same range).
@@ -26,7 +26,6 @@ DEPTHS = (2.0, 0.5, 0.125)
 #: Depth of each dye in the mix: inside the range of the ladders and on none of their steps.
 MIX_DEPTH = 0.25
 #: Which label tells the mix apart: it is to check the first fit, and stays out of it.
-CHECK = "check"
 _MIXED = 3
 #: Liquor ratios of the two ways to dye (common practice).
 _LIQUOR = (("stirred bath", 20), ("low water", 5))

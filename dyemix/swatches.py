@@ -7,7 +7,7 @@ swatch set is what a fit takes. Every importer gives a `SwatchSet` and nothing e
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -31,6 +31,9 @@ from dyemix.repeats import (
 
 if TYPE_CHECKING:
     import pandas as pd
+
+#: A swatch called this is kept out of the fit, to check it by.
+CHECK = "check"
 
 #: ΔE2000 that a mixture predicted from one-swatch-at-a-time smoothest spectra is off by, beyond
 #: what spectra would give (computed on invented dyes; D65).
@@ -271,6 +274,14 @@ class SwatchSet:
         """Repeats that do not agree, a sentence each. All of them are used as they stand."""
         odd = tuple(doubt for swatch in self.swatches for doubt in swatch.doubts)
         return odd + self._repeats.reading.apart + self._repeats.dye_again.apart
+
+    def set_aside(self) -> tuple[SwatchSet, SwatchSet]:
+        """These swatches less those called `CHECK`, and those: kept out of the fit to check it."""
+        held = tuple(r for r in self.readings if r.swatch.casefold() == CHECK)
+        if not held:
+            return self, replace(self, readings=(), notes=())
+        kept = tuple(r for r in self.readings if r.swatch.casefold() != CHECK)
+        return replace(self, readings=kept), replace(self, readings=held, notes=())
 
     def without(self, labels: Iterable[str]) -> SwatchSet:
         """These swatches less the ones named, by label or recipe, as the dyer asks.

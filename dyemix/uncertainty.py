@@ -17,7 +17,7 @@ from dyemix.blends import working_amounts
 from dyemix.colorimetry import Light, lab
 from dyemix.colour_difference import delta_e, delta_e_residual
 from dyemix.dyes import DyeSet
-from dyemix.kubelka_munk import Array, depth_law
+from dyemix.kubelka_munk import Array
 from dyemix.scatter import (
     PRIOR_DOSING,
     PRIOR_MIXING,
@@ -192,8 +192,8 @@ class Weighed:
 
 def weigh(dyes: DyeSet, swatches: SwatchSet) -> Weighed:
     """Estimate competition and every scatter from the swatches, each under its prior."""
-    notes: list[str] = []
-    dosing, pot = _strength_scatter(dyes, swatches, notes)
+    dosing, pot, note = _dosing_and_pot(*strength_scatter(dyes, swatches))
+    notes = [note]
     reading = _reading_scatter(dyes, swatches, notes)
     known = replace(dyes, scatter=Scatter(dosing, pot, reading))
     mixtures = tuple(s for s in swatches.mixtures if all(dye in dyes.names for dye in s.recipe))
@@ -208,8 +208,7 @@ def weigh(dyes: DyeSet, swatches: SwatchSet) -> Weighed:
     measured = np.array([s.colour(dyes.light) for s in mixtures])
     competition, left_out = _competition(known, amounts, measured)
     settled = replace(known, competition=competition)
-    error = measured - left_out
-    pot, mixing, model = _model_scatter(settled, amounts, error)
+    pot, mixing, model = _model_scatter(settled, amounts, measured - left_out)
     many = f"{len(mixtures)} mixtures" if len(mixtures) > 1 else "one mixture"
     notes.append(f"error of the model in a mix: from {many} left out in turn")
     return Weighed(
@@ -219,25 +218,24 @@ def weigh(dyes: DyeSet, swatches: SwatchSet) -> Weighed:
     )
 
 
-def _strength_scatter(dyes: DyeSet, swatches: SwatchSet, notes: list[str]) -> tuple[float, float]:
-    """Standard errors of dosing and pot, as shares, from how strong each square came out.
+def strength_scatter(dyes: DyeSet, swatches: SwatchSet) -> tuple[float, str]:
+    """Standard error of ln(strength) from one bath of a recipe to another, and where it is from.
 
-    One square of one dye shows dosing and pot together; the stated dosing error is taken off.
-    Squares dyed again count in full; how far single squares lie from their law counts at a third,
-    since it holds the law's own misfit too.
+    Each square of one dye came out stronger or weaker than predicted: its CIELAB miss along the
+    way the colour takes with depth. Squares dyed again count in full; how far single squares lie
+    from their law counts at a third, since it holds the law's own misfit too.
     """
     squares = freedom = ladder_squares = ladder_freedom = 0.0
-    cloth = dyes.surface.k_over_s(dyes.cloth)
     for i, name in enumerate(dyes.names):
         ladder = swatches.ladder(name)
         depths = np.array([s.recipe[name] for s in ladder])
-        measured = np.array([s.reflectance for s in ladder])
-        weight = dyes.surface.slope_at(measured) ** 2
-        g = depth_law(depths, dyes.exponent[i], dyes.capacity[i])
-        shape = g[:, np.newaxis] * dyes.curves[i]
-        k = dyes.surface.k_over_s(measured) - cloth
-        strength = (weight * k * shape).sum(axis=1) / (weight * shape**2).sum(axis=1)
-        logs = np.log(np.maximum(strength, 1e-3))
+        measured = np.array([s.colour(dyes.light) for s in ladder])
+        labs, slope = dyes.blends(np.full((len(ladder), 1), i)).lab_and_slope(
+            depths[:, np.newaxis], dyes.light
+        )
+        residual, metric = delta_e_residual(labs, measured)
+        way = np.einsum("nij,nj->ni", metric, slope[:, :, 0] * depths[:, np.newaxis])
+        logs = np.einsum("ni,ni->n", residual, way) / np.einsum("ni,ni->n", way, way)
         straight = np.abs(logs) <= max(_STRAY * 1.4826 * float(np.median(np.abs(logs))), _AMISS)
         means = []
         for depth in np.unique(depths):
@@ -253,13 +251,22 @@ def _strength_scatter(dyes: DyeSet, swatches: SwatchSet, notes: list[str]) -> tu
     total = (PRIOR_WORTH * prior + squares + ladder_squares / 3.0) / (
         PRIOR_WORTH + freedom + ladder_freedom / 3.0
     )
-    dosing = min(PRIOR_DOSING**2, 0.7 * total)
-    notes.append(
-        f"dosing {100 * dosing**0.5:.1f} % a dye (assumed), pot "
-        f"{100 * (total - dosing) ** 0.5:.1f} % common to its dyes: from {freedom:.0f} squares "
-        f"dyed again and {ladder_freedom:.0f} on their ladders"
+    origin = f"{freedom:.0f} squares dyed again and {ladder_freedom:.0f} on their ladders"
+    return float(np.sqrt(total)), origin
+
+
+def _dosing_and_pot(strength: float, origin: str) -> tuple[float, float, str]:
+    """Split the scatter of single squares: the stated dosing error is taken off, the pot is left.
+
+    A dosing error can be no more than most of the whole, however it was stated.
+    """
+    dosing = min(PRIOR_DOSING, float(np.sqrt(0.7)) * strength)
+    pot = float(np.sqrt(strength**2 - dosing**2))
+    note = (
+        f"dosing {100 * dosing:.1f} % a dye (assumed), pot {100 * pot:.1f} % common to its dyes: "
+        f"from {origin}"
     )
-    return float(np.sqrt(dosing)), float(np.sqrt(total - dosing))
+    return dosing, pot, note
 
 
 def _reading_scatter(dyes: DyeSet, swatches: SwatchSet, notes: list[str]) -> Array:

@@ -19,6 +19,7 @@ from dyemix.errors import DyemixError, SavedError
 from dyemix.fit_report import DyeReport, FitReport, MixtureCheck
 from dyemix.kubelka_munk import Array, Surface
 from dyemix.recipe import Recipe
+from dyemix.scatter import Scatter
 from dyemix.swatches import DEMO_WARNING
 
 FORMAT = "dyemix dye set"
@@ -130,6 +131,12 @@ def _tupled(kind: type[Any], content: Mapping[str, Any]) -> Any:
     return kind(**{k: tuple(v) if isinstance(v, list) else v for k, v in known.items()})
 
 
+def _scatter(content: Mapping[str, Any]) -> Scatter:
+    parts = {**content, "reading": _array(content["reading"], 3, 3)}
+    scatter: Scatter = _tupled(Scatter, parts)
+    return scatter
+
+
 def _report(content: Any) -> FitReport | None:
     if content is None:
         return None
@@ -158,6 +165,7 @@ def _dye_set(content: dict[str, Any]) -> DyeSet:
         light=Light.parse(content["light"]),
         competition=float(content["competition"]),
         conditions=dict(content["conditions"] or {}),
+        scatter=_scatter(content["scatter"]),
         report=_report(content["report"]),
         draws=_draws(content.get("draws"), d, b),
         demo=bool(content["demo"]),
