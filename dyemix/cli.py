@@ -33,6 +33,10 @@ def dyemix() -> None:
 @click.argument("table", type=FILE, required=False)
 @click.option("--check", type=FILE, metavar="FILE", help="Mixtures set aside to check the fit by.")
 @click.option("--leave-out", multiple=True, metavar="SWATCH", help="A swatch to leave out.")
+@click.option(
+    "--borrow", type=FILE, metavar="FILE",
+    help="Swatch table of another cloth (or another dyer), for dyes with one or two depths here.",
+)  # fmt: skip
 @click.option("-o", "--output", type=FILE, metavar="FILE", help="Save the fitted dyes as JSON.")
 @draw_option
 @as_json_option
@@ -40,12 +44,18 @@ def fit(
     table: Path | None,
     check: Path | None,
     leave_out: tuple[str, ...],
+    borrow: Path | None,
     output: Path | None,
     draw: Path | None,
     as_json: bool,
 ) -> None:
     """Fit the dyes of a swatch TABLE and say how well they predict."""
-    dyes = shelf_dyes(table, check, leave_out)
+    if borrow is None:
+        dyes = shelf_dyes(table, check, leave_out)
+    else:
+        from dyemix.borrowing import borrow_shelf
+
+        dyes = borrow_shelf(table, borrow, check, leave_out)
     show(dyes.report, as_json)
     if output is not None:
         from dyemix.files.saved import save

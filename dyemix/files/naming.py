@@ -25,9 +25,12 @@ from dyemix.swatches import Reading, SwatchSet
 _LARGEST = 5_000_000
 #: Words that number samples: 'sample 7' is no dye called sample.
 _NUMBERING = frozenset(
-    "sample scan reading read swatch patch measurement meas measure spot no nr num number target "
-    "standard std trial batch color colour piece square test spectrum object page row column "
-    "untitled id new copy average avg mean date time".split()
+    re.split(
+        r"\s+",
+        "sample scan reading read swatch patch measurement meas measure spot no nr num number "
+        "target standard std trial batch color colour piece square test spectrum object page row "
+        "column untitled id new copy average avg mean date time",
+    )
 )
 _PIECE = re.compile(r"(.+?)\s*\(([^()]{1,40})\)")
 
@@ -156,8 +159,8 @@ def name_samples(
     found: dict[str, tuple[Recipe, str]] = {}
     for reading in swatches.readings:
         unnamed = reading.recipe is None and _tidy(reading.name) not in table
-        if unnamed and (recipe := recipe_in(reading.name)) is not None:
-            found[reading.name] = recipe
+        if unnamed and (read := recipe_in(reading.name)) is not None:
+            found[reading.name] = read
     numbered = _runs((name, recipe) for name, (recipe, _) in found.items())
     parsed = {name: pair for name, pair in found.items() if name not in numbered}
     used: set[str] = set()
