@@ -34,9 +34,6 @@ def make(folder: Path) -> None:
 
 def main() -> None:
     """Print seconds and peak memory of one read, imports included."""
-    if len(sys.argv) > 1:
-        make(Path(sys.argv[1]))
-        return
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         subprocess.run([sys.executable, "-m", "benchmarks.photo_speed", name], check=True)
@@ -55,4 +52,7 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    if len(sys.argv) > 1:
+        make(Path(sys.argv[1]))
+    else:
+        main()

@@ -21,6 +21,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -35,23 +36,21 @@ WAVELENGTHS: Array = np.arange(380.0, 780.1, 5.0)
 _TEXTILES = (
     1, 2, 6, 11, 16, 17, 26, 29, 32, 41, 43, 47, 57, 62, 74, 79, 82, 83, 86, 94, 98,
 )  # fmt: skip
-_SRGB = np.array(
-    [[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.2040, 1.0570]]
-)
+_SRGB = np.array([[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.2040, 1.0570]])
 #: Plain brightened paper: reflectance above 0.9 in the blue (a shape of our own).
 _PAPER: Array = 0.86 + 0.08 * np.exp(-(((WAVELENGTHS - 445.0) / 28.0) ** 2))
 _TABLE = np.interp(WAVELENGTHS, [380, 500, 600, 780], [0.10, 0.18, 0.30, 0.40])
 
 
-def _quiet_colour():  # type: ignore[no-untyped-def]
+def _quiet_colour() -> Any:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         import colour
     return colour
 
 
-def _on_grid(distribution) -> Array:  # type: ignore[no-untyped-def]
-    return np.interp(WAVELENGTHS, distribution.wavelengths, distribution.values)
+def _on_grid(distribution: Any) -> Array:
+    return np.asarray(np.interp(WAVELENGTHS, distribution.wavelengths, distribution.values))
 
 
 @lru_cache(maxsize=1)
@@ -65,7 +64,7 @@ def _samples() -> Array:
 
 def textiles() -> Array:
     """The 21 measured textiles ``(21, B)``."""
-    return _samples()[np.array(_TEXTILES) - 1]
+    return np.asarray(_samples()[np.array(_TEXTILES) - 1])
 
 
 def other_samples() -> Array:
@@ -159,8 +158,8 @@ class Camera:
     tilt : degrees from straight above.
     styled : whether the S-curve and the saturation are on.
     tone_mapping : strength of a local brightening of dark parts, 0 for none.
-    noise : standard deviation at white, as a fraction: 30 000 electrons give 0.006 (shot noise grows
-        with the root of light).
+    noise : standard deviation at white, as a fraction: 30 000 electrons give 0.006 (shot noise
+        grows with the root of light).
     blur : standard deviation of the lens blur in pixels.
     exposure : linear value, in the brightest channel, of a perfect white in the middle.
     balance : ``"daylight"`` (held) or ``"lamp"``.
@@ -278,11 +277,12 @@ class Camera:
         if self.vignetting:
             light = light * (1.0 + 0.55 * (x * x * 0.5625 + y * y)) ** -2  # cos⁴ of the field
         image *= light[..., np.newaxis]
-        image = cv2.GaussianBlur(image, (0, 0), self.blur) if self.blur else image
+        if self.blur:
+            image = np.asarray(cv2.GaussianBlur(image, (0, 0), self.blur), dtype=np.float32)
         for channel in range(3):
             plane = image[..., channel]
             shot = np.sqrt(np.maximum(plane, 0.0) + 0.004) * np.float32(self.noise)
-            plane += shot * rng.standard_normal(plane.shape, dtype=np.float32)
+            image[..., channel] = plane + shot * rng.standard_normal(plane.shape, dtype=np.float32)
         return image
 
 
@@ -321,7 +321,8 @@ def _weave(
         blobs = cv2.GaussianBlur(rng.standard_normal((height, width)), (0, 0), 1.5 * per_mm)
         surface *= 1.0 + thing.mottle * blobs / blobs.std()
     middle = surface[height // 8 : -height // 8 or None, width // 8 : -width // 8 or None]
-    return (surface / middle.mean()).astype(np.float32)[..., np.newaxis]
+    even: NDArray[np.float32] = (surface / middle.mean()).astype(np.float32)
+    return even[..., np.newaxis]
 
 
 def _encode(image: NDArray[np.float32]) -> NDArray[np.uint8]:
@@ -345,7 +346,8 @@ def _tone_map(image: NDArray[np.float32], strength: float) -> NDArray[np.float32
     """Brighten dark neighbourhoods and darken bright ones, as 'HDR' settings do."""
     luma = np.maximum(image.mean(axis=2), 0.01)
     around = cv2.GaussianBlur(luma, (0, 0), image.shape[1] / 12)
-    return image * ((np.float32(0.4) / around) ** np.float32(strength))[..., np.newaxis]
+    gain = (np.float32(0.4) / around) ** np.float32(strength)
+    return np.asarray(image * gain[..., np.newaxis], dtype=np.float32)
 
 
 def jpeg_bytes(picture: NDArray[np.uint8], quality: int = 90) -> bytes:

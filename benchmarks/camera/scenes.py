@@ -46,7 +46,7 @@ def load_page(
     grey = np.asarray(image.resize(size, Image.Resampling.BOX), dtype=np.float32) / 255.0
     offset = (np.array(paper_mm) - np.array(frame_mm)) / 2
     moved = [(box[0] + offset[0], box[1] + offset[1], *box[2:]) for box in (grey_box, card_box)]
-    return Page(grey.astype(float) ** 2.2, per_mm, cells + offset, *moved)  # type: ignore[arg-type]
+    return Page(grey.astype(float) ** 2.2, per_mm, cells + offset, *moved)
 
 
 def _rectangle(left: float, top: float, width: float, height: float) -> Array:
@@ -88,8 +88,7 @@ def scene(
         ]
     uneven = mottled or {}
     laid += [
-        Laid(page.cells[i], spectrum, mottle=uneven.get(i, 0.0))
-        for i, spectrum in swatches.items()
+        Laid(page.cells[i], spectrum, mottle=uneven.get(i, 0.0)) for i, spectrum in swatches.items()
     ]
     return Scene(page.grey, page.per_mm, laid)
 

@@ -1,9 +1,10 @@
-"""Photographs of swatches: the printed sheet, the reader, the contact sheet, two pieces compared."""
+"""Photographs of swatches: the printed sheet, the reader, the contact sheet, differences."""
 
 from dyemix.files.photo.compare import Difference, difference
 from dyemix.files.photo.contact import contact_sheet
+from dyemix.files.photo.outcome import Cell, PhotoReading
 from dyemix.files.photo.places import Grid
-from dyemix.files.photo.reading import Cell, PhotoReading, examine_photo, read_photo
+from dyemix.files.photo.reading import examine_photo, read_photo
 from dyemix.files.photo.sheet import PrintedSheet, swatch_sheet
 
 __all__ = [

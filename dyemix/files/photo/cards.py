@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.colorimetry import D65_2, xyz_from_lab
 from dyemix.colour_difference import delta_e
@@ -59,8 +60,8 @@ def read_reference(card: str | os.PathLike[str] | SwatchSet) -> Reference:
     if len(read) < 6:
         raise InputError(
             Fault(
-                f"{len(read)} patches with values: a patch card needs 6 or more (24 are usual), one a "
-                "row from its top left.",
+                f"{len(read)} patches with values: a patch card needs 6 or more (24 are usual), "
+                "one a row from its top left.",
                 table.source or None,
             )
         )
@@ -110,7 +111,7 @@ def _centres(places: Sequence[Place]) -> Array:
     return np.array([place.quad.mean(axis=0) for place in places]).reshape(-1, 2)
 
 
-def _clipped(photo: Photograph, places: Sequence[Place]) -> Array:
+def _clipped(photo: Photograph, places: Sequence[Place]) -> NDArray[np.bool_]:
     """Which of these places hold clipped pixels ``(N,)``."""
     found = [raster(photo, inset(place.quad, 0.5), 40) for place in places]
     return np.array([max(each.high, each.low) > _CLIPPED for each in found], dtype=bool)
@@ -212,9 +213,7 @@ class Cards:
         colour = self._colour(tone, flat, scale, extra, notes)
         error = colour.error
         if not steps:
-            anchored = (
-                "no grey card: undyed cloth is the anchor; expect errors of 5 ΔE2000 or more"
-            )
+            anchored = "no grey card: undyed cloth is the anchor; expect errors of 5 ΔE2000 or more"
             notes.append(anchored + ".")
             doubts.append(anchored)
             error = error + np.diag(np.square(UNDYED_ERROR))
@@ -296,7 +295,7 @@ class Cards:
             off = float(np.exp(second - first) - 1.0)
             if abs(off) > SAME_GREY:
                 return [
-                    f"the grey card and the greys of the patch card differ by {100 * off:.0f} %: the "
-                    "camera changed tones from place to place, or a shadow lies on one"
+                    f"the grey card and the greys of the patch card differ by {100 * off:.0f} %: "
+                    "the camera changed tones from place to place, or a shadow lies on one"
                 ]
         return []

@@ -48,7 +48,7 @@ def metric(lab: Array) -> Array:
 
 
 def spread_in_lab(lab: Array, error: Array) -> Array:
-    """Lab covariances ``(N, 3, 3)`` at colours ``(N, 3)`` of an error ``(3, 3)`` in ΔE2000 units."""
+    """Lab covariances ``(N, 3, 3)`` at colours ``(N, 3)`` of an error ``(3, 3)`` in ΔE2000."""
     back = np.linalg.inv(metric(lab))
     return np.asarray(back @ error @ back.transpose(0, 2, 1))
 
@@ -161,4 +161,3 @@ def fit_patches(rgb: Array, lab: Array, names: tuple[str, ...], own: Array) -> C
 def balance(to_xyz: Array) -> Correction:
     """The file's own matrix, for values already balanced on grey."""
     return Correction("grey", to_xyz, np.diag(np.square(GREY_ERROR)))
-

@@ -8,7 +8,7 @@ import numpy as np
 
 from dyemix.colour_difference import delta_e
 from dyemix.files.photo.colour import metric
-from dyemix.files.photo.reading import Cell, PhotoReading
+from dyemix.files.photo.outcome import Cell, PhotoReading
 from dyemix.kubelka_munk import Array
 
 #: Within one picture the camera is wrong by nearly the same amount on nearly the same colour: the
@@ -62,9 +62,7 @@ class Difference:
         return f"{text} The second is {', '.join(words)}." if words else text
 
 
-def difference(
-    first: PhotoReading, label: str, second: PhotoReading, other: str
-) -> Difference:
+def difference(first: PhotoReading, label: str, second: PhotoReading, other: str) -> Difference:
     """Compare a cell of one photograph with a cell of the same or another one.
 
     In one photograph the camera's error is largely shared by like colours and drops out; between

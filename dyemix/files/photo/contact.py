@@ -16,7 +16,8 @@ from dyemix.colorimetry import screen_colours
 from dyemix.errors import DyemixError
 from dyemix.files.photo.decode import Photograph, need
 from dyemix.files.photo.layout import HEIGHT, WIDTH, project
-from dyemix.files.photo.reading import CORE, Cell, PhotoReading
+from dyemix.files.photo.outcome import Cell, PhotoReading
+from dyemix.files.photo.reading import CORE
 from dyemix.files.photo.sample import inset
 from dyemix.kubelka_munk import Array
 
@@ -32,9 +33,8 @@ def _codes(photo: Photograph, codes: NDArray[Any]) -> NDArray[np.uint8]:
     """Codes as 8-bit sRGB-like values to look at."""
     if codes.dtype == np.uint8:
         return codes
-    light = np.linspace(0.0, 1.0, len(photo.curve)) if photo.top > 255 else photo.curve[:, 1]
-    level = np.interp(codes, np.arange(len(light)), photo.curve[:, 1])
-    return np.rint(255 * np.clip(level, 0, 1) ** (1 / 2.2)).astype(np.uint8)
+    level = photo.curve[:, 1][codes]
+    return np.asarray(np.rint(255 * np.clip(level, 0, 1) ** (1 / 2.2)), dtype=np.uint8)
 
 
 def _squared(read: PhotoReading) -> tuple[NDArray[np.uint8], Array]:
@@ -71,7 +71,7 @@ def contact_sheet(read: PhotoReading, path: str | os.PathLike[str]) -> Path:
     pixels, to_photo = _squared(read)
     picture = pil.fromarray(pixels)
     draw = image_draw.Draw(picture)
-    to_picture = np.linalg.inv(to_photo)
+    to_picture = np.linalg.inv(to_photo).astype(float)
     codes = screen_colours(np.array([cell.lab for cell in read.cells]))
     for cell, code in zip(read.cells, codes, strict=True):
         outer = project(to_picture, cell.place.quad)
@@ -113,9 +113,7 @@ def _patch(draw: Any, outer: Array, size: float, code: str) -> None:
     draw.rectangle(box, fill=code, outline="black", width=2)
 
 
-def _text(
-    draw: Any, image_font: Any, outer: Array, side: float, cell: Cell, below: bool
-) -> None:
+def _text(draw: Any, image_font: Any, outer: Array, side: float, cell: Cell, below: bool) -> None:
     """Label and recipe, values, first flag: on white, below the cell or over its foot."""
     size = int(np.clip(side / 11.0, 9, 16))
     font = image_font.load_default(size)

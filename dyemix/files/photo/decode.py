@@ -181,7 +181,7 @@ def _pixels(image: Image, data: bytes, bits: int, refuse: _Refusal) -> NDArray[A
         raise refuse(
             f"the picture breaks off or is damaged ({error}): copy it from the camera again."
         ) from None
-    if image.mode != "RGB" and image.getextrema()[3][0] < 255:  # type: ignore[index]
+    if image.mode == "RGBA" and np.asarray(image.getchannel("A")).min() < 255:
         raise refuse("the picture is partly transparent: save the photograph as RGB.")
     return np.asarray(image if image.mode == "RGB" else image.convert("RGB"))
 

@@ -59,7 +59,8 @@ def _eight_bit(green: Array, photo: Photograph) -> Array:
     """Sixteen-bit codes as 8-bit ones with sRGB's spacing, whatever the file's curve."""
     level = photo.curve[:, 1].astype(float)
     encoded = np.where(level <= 0.0031308, 12.92 * level, 1.055 * level ** (1 / 2.4) - 0.055)
-    return np.rint(255.0 * np.clip(encoded, 0, 1)).astype(np.uint8)[green]
+    table = np.rint(255.0 * np.clip(encoded, 0, 1)).astype(np.uint8)
+    return np.asarray(table[green])
 
 
 def _refine(photo: Photograph, corners: Array) -> Array:
@@ -106,13 +107,11 @@ def find_sheet(photo: Photograph, grey_steps: int, card: tuple[int, int] | None)
     if len(kinds) > 1:
         raise refuse("corner marks of two different sheets are in the picture: photograph one.")
     layout = LAYOUTS[kinds.pop()]
-    missing = [
-        name for i, name in enumerate(_CORNER_NAMES) if 4 * layout.index + i not in known
-    ]
+    missing = [name for i, name in enumerate(_CORNER_NAMES) if 4 * layout.index + i not in known]
     if missing:
         raise refuse(
-            f"the sheet is partly out of the picture or covered: its {' and '.join(missing)} corner "
-            "mark is not to be seen. Photograph all four."
+            f"the sheet is partly out of the picture or covered: its {' and '.join(missing)} "
+            "corner mark is not to be seen. Photograph all four."
         )
     pixels = np.concatenate([known[4 * layout.index + i] for i in range(4)])
     to_pixels = homography(layout.marks.reshape(-1, 2), pixels)

@@ -80,7 +80,9 @@ def fit_flat(spots: Array, light: Array) -> Flat:
     coefficients = np.empty(0)
     # Tighter from step to step: a plane first, so that covered spots cannot bend the surface.
     for count, tolerance in ((3, 0.25), (3, 0.15), (6, 0.10), (10, 0.06), (15, _OFF), (15, _OFF)):
-        usable = next(c for c in (count, 10, 6, 3) if c <= count and (c == 3 or 3 * c <= kept.sum()))
+        usable = next(
+            c for c in (count, 10, 6, 3) if c <= count and (c == 3 or 3 * c <= kept.sum())
+        )
         terms = _terms((spots - centre) / size, usable)
         coefficients = np.linalg.lstsq(terms[kept], log[kept], rcond=None)[0]
         off = (log - terms @ coefficients).mean(axis=1)

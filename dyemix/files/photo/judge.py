@@ -61,8 +61,8 @@ def judge(photo: Photograph, frame: Frame, flat: Flat, place: Place, here: Cloth
         reasons.append(f"{what}: the paper around it is {100 * (nearby - 1):+.0f} %")
     if here.left_out > _SEAM:
         reasons.append(
-            f"uneven: {100 * here.left_out:.0f} % of it differs (a seam, a fold, or cloth that does "
-            "not fill the cell)"
+            f"uneven: {100 * here.left_out:.0f} % of it differs (a seam, a fold, or cloth that "
+            "does not fill the cell)"
         )
     if here.slope > _SLOPE:
         reasons.append(
@@ -89,8 +89,8 @@ def retouched(photo: Photograph, frame: Frame, flat: Flat) -> tuple[str, ...]:
     signs = []
     if flat.residual > PATCHY:
         signs.append(
-            f"the same paper differs by {100 * flat.residual:.1f} % from place to place: the camera "
-            "changed tones locally (HDR, night mode, filters), or the light was patchy"
+            f"the same paper differs by {100 * flat.residual:.1f} % from place to place: the "
+            "camera changed tones locally (HDR, night mode, filters), or the light was patchy"
         )
     checks = frame.of("check")
     if len(checks) >= 4:

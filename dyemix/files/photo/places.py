@@ -7,6 +7,7 @@ corners; and a table that says what was dyed in which cell.
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -41,8 +42,7 @@ class Place:
 class Frame:
     """All places of one picture, and how they were found.
 
-    `layout` and `to_pixels` (sheet mm to pixels, ``(3, 3)``) are there for the printed sheet;
-    `pixels_per_mm` too.
+    `layout` and `to_pixels` (sheet mm to pixels, ``(3, 3)``) are there for the printed sheet.
     """
 
     places: tuple[Place, ...]
@@ -54,28 +54,91 @@ class Frame:
         return [place for place in self.places if place.role == role]
 
 
+_GRID = re.compile(r"(\d+)\s*[x×]\s*(\d+)")
+_POINT = re.compile(r"(-?\d+(?:\.\d+)?)\s*,\s*(-?\d+(?:\.\d+)?)")
+
+
 @dataclass(frozen=True, eq=False)
 class Grid:
-    """Swatches in even rows and columns: the four outer corners in pixels, clockwise from the top
-    left, and how many rows and columns lie between them. Cells are labelled A1, A2, … row by row.
+    """Swatches in even rows and columns, photographed without the printed sheet.
+
+    Attributes
+    ----------
+    corners : the four outer corners ``(4, 2)`` in pixels, clockwise from the top left.
+    rows, columns : how many; cells are labelled A1, A2, … row by row.
+    grey, card : the corners of the grey card (its steps side by side) and of the patch card's
+        patches, where they are in the picture.
     """
 
     corners: ArrayLike
     rows: int
     columns: int
+    grey: ArrayLike | None = None
+    card: ArrayLike | None = None
 
-    def places(self) -> list[Place]:
-        corners = np.asarray(self.corners, dtype=float)
-        if corners.shape != (4, 2) or not (0 < self.rows <= 26 and 0 < self.columns <= 50):
+    @classmethod
+    def parse(cls, text: str, grey: str = "", card: str = "") -> Grid:
+        """Read ``4x6 120,80 2000,90 1990,1500 110,1490``, and four points for each card.
+
+        Raises `InputError`.
+        """
+        size = _GRID.match(text.strip())
+        if size is None:
+            raise InputError(Fault(f"{text!r} is no grid: {_GRID_HELP}"))
+        return cls(
+            _points(text[size.end() + len(text) - len(text.lstrip()) :]),
+            int(size[1]),
+            int(size[2]),
+            _points(grey) if grey else None,
+            _points(card) if card else None,
+        )
+
+    def places(self, steps: int, patches: int) -> list[Place]:
+        """The cells, and as many grey steps and patches as there are."""
+        if not (0 < self.rows <= 26 and 0 < self.columns <= 50):
             raise InputError(
-                Fault(
-                    "a grid needs four corners (x, y in pixels, clockwise from the top left), 1 to "
-                    "26 rows and 1 to 50 columns."
-                )
+                Fault(f"{self.rows} × {self.columns} cells: 1 to 26 rows and 1 to 50 columns.")
             )
         labels = Layout(-1, self.rows, self.columns).labels
-        quads = parts(corners, self.rows, self.columns)
-        return [Place(label, "swatch", q) for label, q in zip(labels, quads, strict=True)]
+        found = _divide("swatch", labels, self.corners, self.rows, self.columns)
+        if self.grey is not None and steps:
+            numbers = tuple(f"grey {i + 1}" for i in range(steps))
+            found += _divide("grey", numbers, self.grey, 1, steps)
+        if self.card is not None and patches:
+            outline = np.asarray(self.card, dtype=float)
+            top, right = (float(np.hypot(*(outline[i] - outline[i - 1]))) for i in (1, 2))
+            rows, columns = grid_of(patches, top / right)
+            numbers = tuple(f"patch {i + 1}" for i in range(patches))
+            found += _divide("patch", numbers, outline, rows, columns)
+        return found
+
+
+_GRID_HELP = "write rows x columns and four corners in pixels, as '4x6 120,80 2000,90 …'."
+
+
+def _points(text: str) -> Array:
+    return np.array([(float(x), float(y)) for x, y in _POINT.findall(text)])
+
+
+def _divide(
+    role: str, labels: Sequence[str], corners: ArrayLike, rows: int, columns: int
+) -> list[Place]:
+    outline = np.asarray(corners, dtype=float)
+    if outline.shape != (4, 2) or not np.all(np.isfinite(outline)) or _area(outline) < 100:
+        raise InputError(
+            Fault(
+                f"four corners are wanted for the {role} places, in pixels, clockwise from the top "
+                f"left: {_GRID_HELP}"
+            )
+        )
+    quads = parts(outline, rows, columns)
+    return [Place(label, role, q) for label, q in zip(labels, quads, strict=True)]
+
+
+def _area(corners: Array) -> float:
+    """Area in square pixels, positive for corners that run clockwise on the screen."""
+    x, y = corners.T
+    return float(0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
 
 
 def _table(path: str | os.PathLike[str], what: str) -> tuple[Sheet, Faults]:
@@ -132,9 +195,7 @@ def read_corners(path: str | os.PathLike[str]) -> tuple[Place, ...]:
         except ValueError:
             faults.add("a corner is not a number: write pixels, as 1204.", row)
             continue
-        x, y = corners.T
-        area = 0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))
-        if not np.all(np.isfinite(corners)) or area < 25:
+        if not np.all(np.isfinite(corners)) or _area(corners) < 25:
             faults.add(
                 "the corners do not run clockwise from the top left round an area: "
                 "x1 y1 is the top left, x3 y3 the bottom right.",
@@ -160,7 +221,7 @@ class Named:
 
 
 def read_names(path: str | os.PathLike[str]) -> tuple[Named, ...]:
-    """Read which swatch lies in which cell: columns ``cell``, ``recipe`` and, if wanted, ``swatch``.
+    """Read which swatch lies in which cell: columns ``cell``, ``recipe`` and perhaps ``swatch``.
 
     Conditions stand in ``# key: value`` lines or columns as in any swatch table. A row without a
     recipe leaves its cell empty. Raises `InputError` with every fault.
@@ -230,7 +291,7 @@ def refuse_paper(anchor: str, file: str) -> None:
 def grid_of(count: int, aspect: float) -> tuple[int, int]:
     """Rows and columns of a card of `count` patches in a box so many times wider than high."""
     pairs = [(r, count // r) for r in range(1, count + 1) if count % r == 0]
-    return min(pairs, key=lambda pair: abs(np.log(pair[1] / pair[0] / aspect)))
+    return min(pairs, key=lambda pair: abs(float(np.log(pair[1] / pair[0] / aspect))))
 
 
 def box_parts(box: tuple[float, float, float, float], rows: int, columns: int) -> Array:

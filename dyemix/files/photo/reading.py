@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,6 +18,7 @@ from dyemix.files.photo.decode import Photograph, decode
 from dyemix.files.photo.find import card_grid, find_sheet
 from dyemix.files.photo.flat import Flat
 from dyemix.files.photo.judge import PATCHY, Judged, empty, judge, retouched
+from dyemix.files.photo.outcome import Cell, PhotoReading
 from dyemix.files.photo.places import (
     Frame,
     Grid,
@@ -32,10 +32,6 @@ from dyemix.files.photo.places import (
 from dyemix.files.photo.sample import Cloth, block_centres, cloth
 from dyemix.kubelka_munk import Array
 from dyemix.swatches import Reading, SwatchSet
-from dyemix.target import Target
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: The middle of a cell that is read, in both directions; frayed edges lie outside it.
 CORE = 0.66
@@ -46,119 +42,6 @@ _UNEVEN = 0.05
 _PATCHY_FACTOR = 3.0
 #: Each channel of a cell is off by this share at least: what a flat field of paper cannot show.
 _LEAST = 0.004
-
-
-@dataclass(frozen=True, eq=False)
-class Cell:
-    """One cell as it was read.
-
-    Attributes
-    ----------
-    label, named, place : which cell, what lies in it (None where nobody said), where it is.
-    lab : ``(3,)`` CIELAB under D65/2°.
-    within : ``(3, 3)`` covariance of `lab` from the cloth itself: weave, mottle, noise, light.
-    between : ``(3, 3)`` from repeats of one swatch, beyond `within`.
-    colour : ``(3, 3)`` from the camera and its correction, shared by like colours in one picture.
-    spread : root mean square ΔE2000 of parts of the cell to its mean.
-    flags : doubts, in words; `left_out` the reasons for which it is not read, if any.
-    """
-
-    label: str
-    named: Named | None
-    place: Place
-    lab: Array
-    within: Array
-    between: Array
-    colour: Array
-    spread: float
-    flags: tuple[str, ...]
-    left_out: tuple[str, ...]
-
-    @property
-    def covariance(self) -> Array:
-        return np.asarray(self.within + self.between + self.colour)
-
-    @property
-    def error(self) -> float:
-        """Standard error as one number: root mean square ΔE*ab of the covariance."""
-        return float(np.sqrt(np.trace(self.covariance)))
-
-    @property
-    def title(self) -> str:
-        recipe = "" if self.named is None or self.named.recipe is None else str(self.named.recipe)
-        return f"{self.label} {recipe}".strip()
-
-
-@dataclass(frozen=True, eq=False)
-class PhotoReading:
-    """What one photograph gave.
-
-    Attributes
-    ----------
-    swatches : the readings kept, for the fit.
-    cells : every cell with cloth in it, those left out too.
-    empty : labels of cells with no cloth.
-    notes : what was found about the picture, one sentence each.
-    light, frame, photograph : how it was read.
-    """
-
-    swatches: SwatchSet
-    cells: tuple[Cell, ...]
-    empty: tuple[str, ...]
-    notes: tuple[str, ...]
-    light: Light
-    frame: Frame
-    photograph: Photograph
-
-    def cell(self, label: str) -> Cell:
-        """The cell of that label, left out or not. Raises `TargetError`."""
-        for cell in self.cells:
-            if cell.label.lower() == label.strip().lower():
-                return cell
-        have = ", ".join(cell.label for cell in self.cells)
-        raise TargetError(f"no cloth was read in a cell {label!r}: there are {have}.")
-
-    def target(self, label: str) -> Target:
-        """The colour of one cell as a target: the customer's cloth, photographed with the swatches.
-
-        The camera's error is then largely the same on both sides and drops out of the match.
-        """
-        cell = self.cell(label)
-        name = f"cell {cell.label} of {self.photograph.file}"
-        return Target(cell.lab, D65_2, None, name, "reading")
-
-    def to_frame(self) -> pd.DataFrame:
-        """One row a cell: label, recipe, CIELAB (D65, 2°), error, spread, flags, left out."""
-        import pandas as pd
-
-        return pd.DataFrame(
-            [
-                {
-                    "cell": cell.label,
-                    "recipe": ""
-                    if cell.named is None or cell.named.recipe is None
-                    else str(cell.named.recipe),
-                    **dict(zip(("L*", "a*", "b*"), cell.lab, strict=True)),
-                    "error": cell.error,
-                    "spread": cell.spread,
-                    "flags": "; ".join(cell.flags),
-                    "left out": "; ".join(cell.left_out),
-                }
-                for cell in self.cells
-            ]
-        )
-
-    def __str__(self) -> str:
-        lines = [f"{self.photograph.file}: {len(self.swatches.readings)} of {len(self.cells)} cells"]
-        lines[0] += " read, CIELAB under D65/2°."
-        lines += self.notes
-        for cell in self.cells:
-            values = "L* {:5.1f}  a* {:6.1f}  b* {:6.1f}".format(*cell.lab)
-            doubt = "; ".join(
-                [*(f"LEFT OUT: {reason}" for reason in cell.left_out), *cell.flags]
-            )
-            lines.append(f"{cell.title:<28} {values}  ± {cell.error:.1f}  {doubt}".rstrip())
-        return "\n".join(lines)
 
 
 def examine_photo(
@@ -203,19 +86,20 @@ def examine_photo(
     reference = read_reference(card) if card is not None else None
     named = read_names(cells) if cells is not None else ()
     frame = _frame(photo, corners, len(steps), len(reference.lab) if reference else 0)
-    if corners is not None and not frame.of("grey"):
+    if not frame.of("grey"):
         steps = ()
+    if not frame.of("patch"):
+        reference = None
     check_names(named, frame, photo.file)
     of_cell = {each.cell: each for each in named}
 
     cards = Cards(photo, frame, steps, reference)
     tone, flat = cards.straight
-    straight = replace(photo, curve=tone(photo.curve).astype(np.float32)) if tone.bent else photo
+    straight = replace(photo, curve=tone(photo.curve.astype(float)).astype(np.float32))
     seen: list[tuple[Place, Cloth]] = []
     vacant = []
     for place in frame.of("swatch"):
-        light = flat.at(block_centres(place.quad, CORE))
-        here = cloth(straight, place.quad, light, CORE)
+        here = cloth(straight, place.quad, flat.at(block_centres(place.quad, CORE)), CORE)
         if frame.layout is not None and empty(here, flat):
             vacant.append(place.label)
         else:
@@ -247,9 +131,7 @@ def examine_photo(
         )
     kept = [cell for cell in read if not cell.left_out]
     swatches = SwatchSet(_readings(kept, light, photo.file), tuple(notes), photo.file)
-    return PhotoReading(
-        swatches, tuple(read), tuple(vacant), tuple(notes), light, frame, photo
-    )
+    return PhotoReading(swatches, tuple(read), tuple(vacant), tuple(notes), light, frame, photo)
 
 
 def read_photo(
@@ -285,7 +167,7 @@ def _frame(
     patches: int,
 ) -> Frame:
     if isinstance(corners, Grid):
-        return Frame(tuple(corners.places()))
+        return Frame(tuple(corners.places(steps, patches)))
     card = card_grid(patches) if patches else None
     if corners is None:
         return find_sheet(photo, steps, card)
@@ -419,7 +301,9 @@ def _keep(read: list[Cell], keep: Iterable[str], file: str) -> list[Cell]:
             Fault(f"no cell with cloth is called {', '.join(sorted(unknown))}: nothing kept.", file)
         )
     return [
-        replace(cell, left_out=(), flags=(*(f"kept although {r}" for r in cell.left_out), *cell.flags))
+        replace(
+            cell, left_out=(), flags=(*(f"kept although {r}" for r in cell.left_out), *cell.flags)
+        )
         if cell.label.upper() in wanted or "ALL" in wanted
         else cell
         for cell in read

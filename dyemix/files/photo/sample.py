@@ -164,9 +164,7 @@ def blur_mm(photo: Photograph, bar: Array, bar_height: float) -> float:
     `bar` ``(4, 2)`` are its corners, `bar_height` its height in mm.
     """
     margin = 0.5
-    tall = project(
-        homography(quad(0, 0, 1, 1), bar), quad(0.2, -margin, 0.6, 1.0 + 2.0 * margin)
-    )
+    tall = project(homography(quad(0, 0, 1, 1), bar), quad(0.2, -margin, 0.6, 1.0 + 2.0 * margin))
     profile = raster(photo, tall, 120).light.mean(axis=(1, 2)).astype(float)
     steps = np.linspace(0, len(profile) - 1, 240)
     profile = np.interp(steps, np.arange(len(profile)), profile)

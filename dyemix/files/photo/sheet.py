@@ -142,10 +142,9 @@ def swatch_sheet(
     ):
         size = cell[2] - cell[0]
         text = "\n+ ".join(recipe.split(" + ")) + (f"\n({swatch})" if swatch else "")
-        axes.add_patch(
-            Rectangle(tuple(cell[0]), *size, fill=False, edgecolor="0.6", linewidth=0.5)
-        )
-        axes.text(*cell.mean(axis=0), text, ha="center", va="center", fontsize=7 * scale)
+        axes.add_patch(Rectangle(tuple(cell[0]), *size, fill=False, edgecolor="0.6", linewidth=0.5))
+        x, y = cell.mean(axis=0)
+        axes.text(x, y, text, ha="center", va="center", fontsize=7 * scale)
         axes.text(strip[0], strip[1] + 1.8, label, fontsize=7.5, va="center", weight="bold")
         axes.add_patch(Rectangle(tuple(grey[0]), 3.5, 3.5, facecolor="0.6", linewidth=0))
         axes.add_patch(Rectangle(tuple(bar[0]), *(bar[2] - bar[0]), facecolor="0", linewidth=0))
