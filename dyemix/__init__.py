@@ -9,6 +9,18 @@
 True
 """
 
+from dyemix.bath import (
+    BathSheet,
+    BenchPlan,
+    Job,
+    Stock,
+    StockSheet,
+    bath_sheet,
+    bench_plan,
+    read_jobs,
+    read_stocks,
+    stock_sheet,
+)
 from dyemix.colorimetry import WAVELENGTHS, Light
 from dyemix.colour_difference import delta_e
 from dyemix.dyes import DyeSet, Prediction
@@ -27,15 +39,20 @@ from dyemix.matching import Match, Matches, match
 from dyemix.planning import first_swatches
 from dyemix.plots import draw_dyes, draw_match
 from dyemix.recipe import Recipe
+from dyemix.settings import BathSettings
 from dyemix.swatches import Reading, Swatch, SwatchSet
 from dyemix.target import Target
 
 __all__ = [
     "WAVELENGTHS",
+    "BathSettings",
+    "BathSheet",
+    "BenchPlan",
     "DyeSet",
     "DyemixError",
     "FitError",
     "InputError",
+    "Job",
     "Light",
     "Match",
     "Matches",
@@ -44,10 +61,14 @@ __all__ = [
     "Recipe",
     "RecipeError",
     "SavedError",
+    "Stock",
+    "StockSheet",
     "Swatch",
     "SwatchSet",
     "Target",
     "TargetError",
+    "bath_sheet",
+    "bench_plan",
     "delta_e",
     "draw_dyes",
     "draw_match",
@@ -55,7 +76,10 @@ __all__ = [
     "fit",
     "load",
     "match",
+    "read_jobs",
+    "read_stocks",
     "read_swatches",
     "save",
+    "stock_sheet",
     "write_swatches",
 ]

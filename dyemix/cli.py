@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from dyemix import cli_bench
 from dyemix.cli_options import (
     FILE,
     as_json_option,
@@ -162,6 +163,10 @@ def start(dyes: str, cloth: str, stock: float, square: float, spoons: str, outpu
     plan.write(output)
     print_text(str(plan))
     click.echo(f"Written: {output}", err=True)
+
+
+for extra in cli_bench.COMMANDS:
+    dyemix.add_command(extra)
 
 
 def main() -> None:

@@ -9,6 +9,8 @@ from typing import Any, TypeVar
 
 import click
 
+from dyemix.errors import DyemixError
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 FILE = click.Path(path_type=Path)
 _HEX = re.compile(r"#[0-9a-f]{6}\b")
@@ -66,6 +68,23 @@ def shelf_dyes(swatches: Path | None, check: Path | None, leave_out: tuple[str, 
     shelf = find_shelf(swatches, check)
     click.echo(shelf.note, err=True)
     return fitted(shelf.table, shelf.check, leave_out)
+
+
+def say(text: str) -> None:
+    """A word to the reader that is no part of the result."""
+    click.echo(text, err=True)
+
+
+def write_file(path: Path, text: str, keep: bool = False) -> None:
+    """Write text and say so; with `keep`, a file that is there already is not written over."""
+    try:
+        with path.open("x" if keep else "w", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise DyemixError(f"{path} is there already: name another.") from None
+    except OSError as error:
+        raise DyemixError(f"{path}: cannot be written ({error.strerror}).") from None
+    say(f"Written: {path}")
 
 
 as_json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")

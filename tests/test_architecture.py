@@ -19,7 +19,7 @@ LAYERS = (
     ("files", "ladder", "lab_inversion", "lab_ladder", "resampling", "fitting", "solver", "search"),
     ("matching", "planning", "bath", "borrowing"),
     ("drawing", "plots"),
-    ("cli_options", "cli"),
+    ("cli_options", "cli_bench", "cli"),
 )
 ORDER = {name: i for i, name in enumerate(name for row in LAYERS for name in row)}
 #: `files.shelf` has swatches fitted, once: the one place where a file module calls the fit.

@@ -1,13 +1,13 @@
 """Sheets for the bench: one bath, one stock, or a day with several baths.
 
-`dosing`, `auxiliaries` and `stock` hold the sums, `warnings` what to see to first, `words` what
-is printed. The figures they rest on are in `dyemix.settings`.
+`dosing`, `auxiliaries` and `stock` hold the sums, `expecting` the likely miss, `warnings` what to
+see to first, `words` what is printed. The figures they rest on are in `dyemix.settings`.
 """
 
 from dyemix.bath.plan import BenchPlan, Job, bench_plan
 from dyemix.bath.sheet import BathSheet, bath_sheet
 from dyemix.bath.stock import ADDED_TO, MADE_UP_TO, Stock, StockSheet, stock_sheet
-from dyemix.bath.tables import read_jobs, read_stocks
+from dyemix.bath.tables import parse_stocks, read_jobs, read_stocks
 
 __all__ = [
     "ADDED_TO",
@@ -19,6 +19,7 @@ __all__ = [
     "StockSheet",
     "bath_sheet",
     "bench_plan",
+    "parse_stocks",
     "read_jobs",
     "read_stocks",
     "stock_sheet",

@@ -10,7 +10,7 @@ from datetime import date
 from dyemix.bath.stock import ADDED_TO, Stock
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.measuring import dye_g, to_step
-from dyemix.recipe import Recipe, Spoonfuls, format_amount, spoonfuls, stock_ml
+from dyemix.recipe import Measures, Recipe, Spoonfuls, format_amount, spoonfuls, stock_ml
 from dyemix.settings import BathSettings
 
 #: A weak stock is this many times weaker for each time it is diluted: 10 mL made up to 100 mL.
@@ -134,6 +134,27 @@ def dose(
     )
 
 
+def measures_of(
+    stocks: tuple[Stock, ...] | float | None, cloth_g: float, settings: BathSettings
+) -> Measures:
+    """What turns mL, spoons and grams into % owf on this cloth.
+
+    The strength of a stock must have been stated: where `stocks` is None, mL and spoons are
+    refused on reading.
+    """
+    if stocks is None:
+        return Measures({}, cloth_g, settings.spoons)
+    if isinstance(stocks, int | float):
+        return Measures({"": float(stocks)}, cloth_g, settings.spoons)
+    strengths = {bottle.dye: bottle.actual_pct(settings) for bottle in newest_last(stocks)}
+    return Measures(strengths, cloth_g, settings.spoons)
+
+
+def newest_last(stocks: Iterable[Stock]) -> list[Stock]:
+    """Bottles by the day they were made, one without a date first."""
+    return sorted(stocks, key=lambda bottle: bottle.made or date.min)
+
+
 def shelf_of(
     stocks: Iterable[Stock] | float | None, recipe: Recipe, settings: BathSettings
 ) -> Mapping[str, Stock]:
@@ -144,7 +165,7 @@ def shelf_of(
     if stocks is None or isinstance(stocks, int | float):
         strength = settings.stock_strength if stocks is None else float(stocks)
         return {dye: Stock(dye, strength) for dye in recipe}
-    shelf = {bottle.dye: bottle for bottle in sorted(stocks, key=lambda s: s.made or date.min)}
+    shelf = {bottle.dye: bottle for bottle in newest_last(stocks)}
     missing = [dye for dye in recipe if dye not in shelf]
     if missing:
         raise RecipeError(

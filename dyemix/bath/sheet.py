@@ -11,7 +11,17 @@ from datetime import date
 from math import ceil
 
 from dyemix.bath.auxiliaries import Cost, Salt, Soda, cost_of, salt_for, soda_for
-from dyemix.bath.dosing import Dose, DyedAs, alkali_order, check_cloth, dose, dyed_as, shelf_of
+from dyemix.bath.dosing import (
+    Dose,
+    DyedAs,
+    alkali_order,
+    check_cloth,
+    dose,
+    dyed_as,
+    measures_of,
+    shelf_of,
+)
+from dyemix.bath.expecting import expected
 from dyemix.bath.stock import Stock
 from dyemix.bath.warnings import bath_warnings
 from dyemix.bath.words import bath_page
@@ -148,7 +158,7 @@ def bath_sheet(
 
     Parameters
     ----------
-    recipe : in % owf.
+    recipe : in % owf; also in mL or spoons of the `stocks` given, or in g of powder.
     cloth_g : dry weight of the cloth, g.
     stocks : the bottles, or one strength for every dye (% w/v); the settings' if left out.
     liquor_ratio : mL of total liquor per g of dry cloth.
@@ -156,7 +166,8 @@ def bath_sheet(
     temperature_c, hours : of fixing.
     wetted : whether the cloth goes in wet and wrung.
     dyes : the fitted dyes the recipe came from, which know how the swatches were dyed.
-    job, cloth, target, expect : printed on the sheet.
+    job, cloth, target, expect : printed on the sheet; for a `Target` and fitted dyes, what to
+        expect is worked out.
     pieces : how many pieces the cloth is, for the cost of one.
     on : date of the sheet; today if left out.
 
@@ -168,8 +179,9 @@ def bath_sheet(
     """
     settings = settings or BathSettings()
     on = on or date.today()
-    recipe = Recipe.parse(recipe)
     check_cloth(cloth_g)
+    stocks = stocks if stocks is None or isinstance(stocks, int | float) else tuple(stocks)
+    recipe = Recipe.parse(recipe, measures_of(stocks, cloth_g, settings))
     if dyes is not None and dyes.demo and not allow_demo:
         raise DyemixError(
             "this recipe comes from invented dyes and is not for dyeing: fit your own swatches, or "
@@ -219,7 +231,7 @@ def bath_sheet(
         cloth_g=float(cloth_g),
         pieces=pieces,
         target=_aim(target),
-        expect=expect or "",
+        expect=expect if expect is not None else _expectation(dyes, recipe, target),
         tolerance=settings.tolerance,
         recipe=recipe,
         liquor_ratio=float(ratio),
@@ -256,6 +268,12 @@ def _aim(target: Target | str | None) -> str:
     if isinstance(target, Target) and target.kind == "hex":
         return f"{target} from a screen: a direction, not a standard"
     return "" if target is None else str(target)
+
+
+def _expectation(dyes: DyeSet | None, recipe: Recipe, target: Target | str | None) -> str:
+    if dyes is None or not isinstance(target, Target):
+        return ""
+    return expected(dyes, recipe, target)
 
 
 def _chosen(given: float | None, swatches: float | None, setting: float) -> float:

@@ -12,6 +12,7 @@ from dyemix.bath.plan import Job
 from dyemix.bath.stock import MADE_UP_TO, Stock
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.files.sheet import Faults, decode, read_sheet
+from dyemix.kit import parse_stock
 from dyemix.measuring import parse_weight
 
 _Reader = Callable[[str], Any]
@@ -107,6 +108,25 @@ def read_stocks(path: str | os.PathLike[str]) -> tuple[Stock, ...]:
             faults.add(str(error), row)
     faults.raise_any()
     return tuple(stocks)
+
+
+def parse_stocks(text: str) -> tuple[Stock, ...] | float:
+    """The stocks as a dyer names them.
+
+    A table of bottles (a file name with an ending); ``2`` for every dye (% w/v); or
+    ``navy 1, gold 2``. Raises `InputError` for the table, `DyemixError` for the rest.
+    """
+    if Path(text).suffix.lower() in (".csv", ".tsv", ".txt"):
+        return read_stocks(text)
+    strengths = parse_stock(text)
+    if "" not in strengths:
+        return tuple(Stock(dye, strength) for dye, strength in strengths.items())
+    if len(strengths) > 1:
+        raise DyemixError(
+            f"{text!r} gives some stocks without a dye: write one strength for all, as '2', or "
+            "one for each, as 'navy 1, gold 2' (% w/v)."
+        )
+    return Stock("every dye", strengths[""]).strength_pct
 
 
 def _rows(

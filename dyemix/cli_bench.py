@@ -1,0 +1,211 @@
+"""The commands for the bench: bath, stock, bench, settings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from dyemix.cli_options import (
+    FILE,
+    as_json_option,
+    print_text,
+    say,
+    shelf_dyes,
+    shelf_options,
+    write_file,
+)
+
+stocks_option = click.option(
+    "--stocks",
+    metavar="STOCKS",
+    help="Table of bottles (.csv), one strength for all, as 2, or 'navy 1, gold 2' (% w/v).",
+)
+settings_option = click.option(
+    "--settings", type=FILE, metavar="FILE", help="Your own figures: see 'dyemix settings'."
+)
+html_option = click.option(
+    "--html", type=FILE, metavar="FILE", help="Write a page to print too, on A4 or Letter."
+)
+demo_option = click.option(
+    "--demo", is_flag=True, help="Allow a sheet of the demo's invented dyes: not for dyeing."
+)
+own_option = click.option(
+    "--no-swatches", is_flag=True, help="A recipe of your own, without fitted dyes to check it by."
+)
+
+
+def _settings(path: Path | None) -> Any:
+    from dyemix.settings import BathSettings
+
+    return BathSettings() if path is None else BathSettings.load(path)
+
+
+def _stocks(text: str | None) -> Any:
+    from dyemix.bath import parse_stocks
+
+    return None if text is None else parse_stocks(text)
+
+
+def _give(sheet: Any, html: Path | None, as_json: bool) -> None:
+    """Print a sheet; write its page where one was asked for."""
+    if html is not None:
+        write_file(html, sheet.to_html())
+    if as_json:
+        click.echo(sheet.to_json())
+    else:
+        print_text(str(sheet))
+
+
+@click.command()
+@click.argument("recipe")
+@click.option("--cloth", required=True, help="Dry weight of the cloth, as 240g or '8.5 oz'.")
+@stocks_option
+@click.option("--ratio", type=float, help="Liquor ratio, mL per g: 20 for 20:1.")
+@click.option("--alkali", help="When the soda ash goes in: presoak, with or after (the dye).")
+@click.option("--target", metavar="COLOUR", help="What it is to match, as '#7d8a6e'.")
+@click.option("--job", default="", help="Name of the job.")
+@click.option("--pieces", default=1, show_default=True, help="How many pieces the cloth is.")
+@click.option("--dry", is_flag=True, help="The cloth goes in dry, not wetted and wrung.")
+@settings_option
+@shelf_options
+@own_option
+@demo_option
+@html_option
+@as_json_option
+def bath(
+    recipe: str,
+    cloth: str,
+    stocks: str | None,
+    ratio: float | None,
+    alkali: str | None,
+    target: str | None,
+    job: str,
+    pieces: int,
+    dry: bool,
+    settings: Path | None,
+    swatches: Path | None,
+    check: Path | None,
+    leave_out: tuple[str, ...],
+    no_swatches: bool,
+    demo: bool,
+    html: Path | None,
+    as_json: bool,
+) -> None:
+    """Write the bath sheet of a RECIPE: what to measure, in the order of the work.
+
+    Amounts are % of dry cloth weight; mL and spoons of liquid stock are understood with --stocks.
+    """
+    from dyemix.bath import bath_sheet
+    from dyemix.measuring import parse_weight
+    from dyemix.target import Target
+
+    sheet = bath_sheet(
+        recipe,
+        parse_weight(cloth),
+        stocks=_stocks(stocks),
+        liquor_ratio=ratio,
+        alkali=alkali,
+        wetted=not dry,
+        settings=_settings(settings),
+        dyes=None if no_swatches else shelf_dyes(swatches, check, leave_out),
+        job=job,
+        target=Target.parse(target) if target else None,
+        pieces=pieces,
+        allow_demo=demo,
+    )
+    _give(sheet, html, as_json)
+
+
+@click.command()
+@click.argument("dye")
+@click.option("--strength", type=float, help="% w/v, g per 100 mL; else that of the settings.")
+@click.option("--make", default="500ml", show_default=True, help="Volume, as 500ml or '16 fl oz'.")
+@click.option("--lot", default="", help="Lot of the powder.")
+@click.option("--warm", is_flag=True, help="It will be kept at room temperature, not cold.")
+@click.option("--teaspoon", type=float, help="Grams of this powder in a levelled teaspoon.")
+@settings_option
+@html_option
+@as_json_option
+def stock(
+    dye: str,
+    strength: float | None,
+    make: str,
+    lot: str,
+    warm: bool,
+    teaspoon: float | None,
+    settings: Path | None,
+    html: Path | None,
+    as_json: bool,
+) -> None:
+    """Write the sheet for making a stock of one DYE, with a label to cut out."""
+    from dyemix.bath import stock_sheet
+    from dyemix.measuring import parse_volume
+
+    sheet = stock_sheet(
+        dye,
+        strength,
+        parse_volume(make),
+        lot=lot,
+        cold=not warm,
+        g_per_teaspoon=teaspoon,
+        settings=_settings(settings),
+    )
+    _give(sheet, html, as_json)
+
+
+@click.command()
+@click.argument("jobs", type=FILE)
+@stocks_option
+@click.option("--dry", is_flag=True, help="The cloth goes in dry, not wetted and wrung.")
+@settings_option
+@shelf_options
+@own_option
+@demo_option
+@html_option
+@as_json_option
+def bench(
+    jobs: Path,
+    stocks: str | None,
+    dry: bool,
+    settings: Path | None,
+    swatches: Path | None,
+    check: Path | None,
+    leave_out: tuple[str, ...],
+    no_swatches: bool,
+    demo: bool,
+    html: Path | None,
+    as_json: bool,
+) -> None:
+    """Plan several baths of a table JOBS: stock to make, cups in order, cost a piece.
+
+    Columns: job, recipe, cloth_g; if wanted cloth, pieces, target, liquor ratio, alkali.
+    """
+    from dyemix.bath import bench_plan, read_jobs
+
+    plan = bench_plan(
+        read_jobs(jobs),
+        stocks=_stocks(stocks),
+        wetted=not dry,
+        settings=_settings(settings),
+        dyes=None if no_swatches else shelf_dyes(swatches, check, leave_out),
+        allow_demo=demo,
+    )
+    _give(plan, html, as_json)
+
+
+@click.command()
+@click.option("-o", "--output", type=FILE, metavar="FILE", help="Write them there, to edit.")
+@settings_option
+def settings(output: Path | None, settings: Path | None) -> None:
+    """Print the figures that sheets rest on, each with its unit: edit them, give --settings."""
+    table = _settings(settings)
+    if output is None:
+        print_text(str(table))
+    else:
+        write_file(output, f"{table}\n", keep=True)
+        say(f"Edit it, and give it as --settings {output}")
+
+
+COMMANDS = (bath, stock, bench, settings)

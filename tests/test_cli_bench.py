@@ -1,0 +1,163 @@
+"""The bench's commands, run as their user runs them."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from dyemix.settings import BathSettings
+from dyemix.swatches import DEMO_WARNING
+
+ROOT = Path(__file__).resolve().parents[1]
+TABLE = ROOT / "swatch_data" / "napkins.csv"
+Run = Callable[..., "subprocess.CompletedProcess[str]"]
+
+
+@pytest.fixture
+def run(tmp_path: Path) -> Run:
+    """Run ``dyemix …`` in a folder that holds nothing but what the test put there."""
+
+    def call(*words: str) -> subprocess.CompletedProcess[str]:
+        env = {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache"), "PYTHONPATH": str(ROOT)}
+        (tmp_path / "work").mkdir(exist_ok=True)
+        return subprocess.run(
+            [sys.executable, "-W", "error", "-m", "dyemix.cli", *words],
+            cwd=tmp_path / "work", env=env, capture_output=True, text=True, encoding="utf-8",
+            timeout=120,
+        )  # fmt: skip
+
+    return call
+
+
+@pytest.fixture
+def mine(run: Run, tmp_path: Path) -> Path:
+    """The folder of a dyer with swatches of her own: the demo's readings without its mark."""
+    folder = tmp_path / "work"
+    folder.mkdir()
+    text = TABLE.read_text(encoding="utf-8").replace("# demo: yes\n", "")
+    (folder / "mine.csv").write_text(text, encoding="utf-8")
+    return folder
+
+
+def test_demo_recipe_is_refused_without_the_word(run: Run) -> None:
+    asked = ("bath", "marigold 0.8 + navy 0.25", "--cloth", "240g")
+    refused = run(*asked)
+    assert refused.returncode == 2
+    assert "invented dyes" in refused.stderr
+    assert refused.stdout == ""
+    done = run(*asked, "--demo")
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith(DEMO_WARNING)
+
+
+def test_bath_of_own_swatches(run: Run, mine: Path) -> None:
+    done = run(
+        "bath", "marigold 0.8 + navy 0.25", "--cloth", "0.24 kg", "--stocks", "navy 1, marigold 2",
+        "--target", "#7d8a6e", "--job", "sage & <rust>", "--pieces", "4", "--html", "sage.html",
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert DEMO_WARNING not in done.stdout
+    # stock mL = cloth g × owf % ÷ stock % (common practice): 240 × 0.8 / 2 and 240 × 0.25 / 1.
+    assert "96 mL" in done.stdout
+    assert "60 mL" in done.stdout
+    expect = next(line for line in done.stdout.splitlines() if line.startswith("Expect"))
+    assert "on paper" in expect
+    assert "safety data sheet" in " ".join(done.stdout.split())
+    page = (mine / "sage.html").read_text(encoding="utf-8")
+    assert "sage &amp; &lt;rust&gt;" in page
+
+
+def test_spoons_of_stock_become_owf_on_this_cloth(run: Run) -> None:
+    asked = ("bath", "navy 2 tsp", "--cloth", "100g", "--no-swatches", "--json")
+    done = run(*asked, "--stocks", "2")
+    assert done.returncode == 0, done.stderr
+    # Two metric teaspoons are 10 mL of a 2 % stock: 0.2 g on 100 g.
+    assert json.loads(done.stdout)["recipe"] == pytest.approx({"navy": 0.2})
+    refused = run(*asked)
+    assert refused.returncode == 2
+    assert "strength of the stock" in refused.stderr
+
+
+def test_bath_with_its_options(run: Run) -> None:
+    done = run(
+        "bath", "navy 1", "--cloth", "500g", "--no-swatches", "--ratio", "5", "--alkali", "with",
+        "--dry", "--stocks", "5", "--json",
+    )  # fmt: skip
+    sheet = json.loads(done.stdout)
+    assert sheet["total_ml"] == 2500
+    assert sheet["soda"]["order"] == "with"
+    assert sheet["cloth_holds_ml"] == 0
+    assert sheet["low_water"] is True
+
+
+def test_stock_sheet(run: Run) -> None:
+    done = run("stock", "Navy", "--strength", "2", "--make", "500ml", "--lot", "B7", "--json")
+    sheet = json.loads(done.stdout)
+    assert (sheet["dye"], sheet["powder_g"], sheet["lot"]) == ("navy", 10.0, "B7")
+    done = run("stock", "navy", "--make", "16 fl oz", "--warm")
+    assert done.returncode == 0, done.stderr
+    assert "NOT DRINK" in done.stdout
+    assert "TO 473 mL" in done.stdout
+
+
+def test_bench_plan_of_several_jobs(run: Run, mine: Path) -> None:
+    (mine / "jobs.csv").write_text(
+        "job,recipe,cloth_g,pieces\nsage,marigold 0.8 + navy 0.25,240,4\nink,navy 3,8 oz,1\n"
+    )
+    (mine / "bottles.csv").write_text("dye,stock_pct,left_ml\nnavy,2,100\nmarigold,2,500\n")
+    done = run(
+        "bench", "jobs.csv", "--stocks", "bottles.csv", "--swatches", "mine.csv",
+        "--html", "plan.html",
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.index("sage") < done.stdout.rindex("ink")
+    assert "1. Stock to make" in done.stdout
+    assert (mine / "plan.html").exists()
+
+
+def test_settings_are_edited_and_read_back(run: Run, tmp_path: Path) -> None:
+    done = run("settings")
+    assert done.stdout.strip() == str(BathSettings())
+    assert run("settings", "-o", "mine.toml").returncode == 0
+    path = tmp_path / "work" / "mine.toml"
+    path.write_text(path.read_text().replace("liquor_ratio = 20.0", "liquor_ratio = 25.0"))
+    done = run(
+        "bath", "navy 1", "--cloth", "100g", "--no-swatches", "--settings", "mine.toml", "--json"
+    )
+    assert json.loads(done.stdout)["liquor_ratio"] == 25
+    again = run("settings", "-o", "mine.toml")
+    assert again.returncode == 2
+    assert "is there already" in again.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("bath", "navy 1", "--cloth", "much", "--no-swatches"), "not a weight"),
+        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stocks", "2, navy 1"), "without"),
+        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stocks", "99"), "at most 20"),
+        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stocks", "no.csv"), "no.csv"),
+        (("bath", "navy 1", "--cloth", "9g", "--no-swatches", "--alkali", "never"), "presoak"),
+        (("bath", "puce 1", "--cloth", "9g", "--demo"), "puce"),
+        (("bath", "navy 1"), "--cloth"),
+        (("stock", "navy", "--make", "2 cups"), "no cups"),
+        (("bench", "nowhere.csv", "--no-swatches"), "nowhere.csv"),
+        (
+            ("bath", "navy 1", "--cloth", "9g", "--no-swatches", "--html", "no/where.html"),
+            "written",
+        ),
+        (("settings", "--settings", "nowhere.toml"), "nowhere.toml"),
+    ],
+)
+def test_bad_input_is_one_sentence_and_exit_2(run: Run, words: tuple[str, ...], says: str) -> None:
+    done = run(*words)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
