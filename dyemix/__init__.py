@@ -39,7 +39,9 @@ from dyemix.matching import Match, Matches, match
 from dyemix.planning import first_swatches
 from dyemix.plots import draw_dyes, draw_match
 from dyemix.recipe import Recipe
+from dyemix.second_bath import subdue_on
 from dyemix.settings import BathSettings
+from dyemix.subduing import subdue
 from dyemix.swatches import Reading, Swatch, SwatchSet
 from dyemix.target import Target
 
@@ -81,5 +83,7 @@ __all__ = [
     "read_swatches",
     "save",
     "stock_sheet",
+    "subdue",
+    "subdue_on",
     "write_swatches",
 ]

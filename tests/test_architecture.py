@@ -14,12 +14,14 @@ PACKAGE = Path(dyemix.__file__).parent
 LAYERS = (
     ("errors", "kubelka_munk"),
     ("colorimetry", "colour_difference", "recipe", "conditions"),
+    ("appearance",),
     ("plain", "measuring", "settings", "cautions", "bench_page"),
     ("repeats", "swatches", "target", "fit_report", "blends", "dyes"),
     ("files", "ladder", "lab_inversion", "lab_ladder", "resampling", "fitting", "solver", "search"),
     ("matching", "planning", "bath", "borrowing"),
+    ("series", "subduing", "second_bath"),
     ("drawing", "plots"),
-    ("cli_options", "cli_bench", "cli"),
+    ("cli_options", "cli_bench", "cli_colours", "cli"),
 )
 ORDER = {name: i for i, name in enumerate(name for row in LAYERS for name in row)}
 #: `files.shelf` has swatches fitted, once: the one place where a file module calls the fit.

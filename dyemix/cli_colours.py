@@ -1,0 +1,80 @@
+"""Commands on colours as families: quieter, paler, darker, cards, reach. They compute nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from dyemix.cli_options import as_json_option, shelf_dyes, shelf_options, show
+
+_HUES = click.Choice(["CIELAB", "CIECAM16"], case_sensitive=False)
+
+
+def _hue(name: str | None) -> Any:
+    from dyemix.appearance import HueSpace
+
+    return HueSpace(name) if name else None
+
+
+def _piece(words: str) -> Any:
+    """The piece to dye over: the first reading of a file, or a colour."""
+    path = Path(words)
+    if not path.suffix or words.startswith("#"):
+        return words
+    from dyemix.files import read_swatches
+
+    return read_swatches(path).readings[0]
+
+
+@click.command(context_settings={"ignore_unknown_options": True})
+@click.argument("recipe", required=False)
+@shelf_options
+@click.option("--steps", default=5, show_default=True, help="How many steps down.")
+@click.option("--least", type=float, help="Share of the chroma that the last step keeps.")
+@click.option("--let-down", default=0.0, help="How much L* may come down by the last step.")
+@click.option("--hue", type=_HUES, help="Whose hue is held; by default what suits the colour.")
+@click.option("--cam", is_flag=True, help="Let CIECAM16 colourfulness fall, not CIELAB chroma.")
+@click.option(
+    "--on", "piece", metavar="PIECE",
+    help="A finished piece to dye over: a file with its reading, '#ee6b4c', or L* a* b*.",
+)  # fmt: skip
+@click.option("--max-dyes", type=int, help="Most dyes in a recipe.")
+@as_json_option
+def subdue(
+    recipe: str | None,
+    swatches: Path | None,
+    check: Path | None,
+    leave_out: tuple[str, ...],
+    steps: int,
+    least: float | None,
+    let_down: float,
+    hue: str | None,
+    cam: bool,
+    piece: str | None,
+    max_dyes: int | None,
+    as_json: bool,
+) -> None:
+    """Make RECIPE, as 'scarlet 1.2 + marigold 0.6' (% owf), quieter; or a piece: --on."""
+    if (recipe is None) == (piece is None):
+        raise click.UsageError("name a RECIPE, or a finished piece with --on, and not both.")
+    dyes = shelf_dyes(swatches, check, leave_out)
+    given = {"least": least, "max_dyes": max_dyes, "hue": _hue(hue)}
+    chosen = {name: value for name, value in given.items() if value is not None}
+    if piece is not None:
+        from dyemix.second_bath import subdue_on
+
+        if let_down or cam:
+            raise click.UsageError("--let-down and --cam are for a recipe, not for --on.")
+        show(subdue_on(dyes, _piece(piece), steps, **chosen), as_json)
+        return
+    from dyemix.appearance import Scale
+    from dyemix.subduing import subdue as make_quieter
+
+    assert recipe is not None
+    scale = Scale.COLOURFULNESS if cam else Scale.CHROMA
+    show(make_quieter(dyes, recipe, steps, let_down=let_down, scale=scale, **chosen), as_json)
+
+
+COMMANDS = (subdue,)
