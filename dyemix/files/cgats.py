@@ -208,7 +208,7 @@ def _pairs(file: _File, faults: Faults) -> str:
 def _heading(name: str, names: set[str]) -> str:
     upper = name.upper()
     if upper == "SAMPLE_ID":
-        return "SAMPLE_ID" if "SAMPLE_NAME" in names else "name"
+        return "sample number" if "SAMPLE_NAME" in names else "name"
     if (wavelength := _wavelength(name)) is not None:
         return f"{wavelength:g} nm"
     if upper in _FIELDS:

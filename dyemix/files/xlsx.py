@@ -51,12 +51,16 @@ def read(data: bytes, file: str) -> SwatchSet:
 
 @dataclass
 class _Page:
-    """The text of one sheet, a list of cells a row, and the formulas in it."""
+    """The text of one sheet, a list of cells a row, and the formulas in it.
+
+    `shares` are the numbers shown as percentages: row and place → the fraction the cell holds.
+    """
 
     title: str
     rows: list[list[str]] = field(default_factory=list)
     formulas: list[tuple[str, str]] = field(default_factory=list)
     unsaved: list[tuple[str, str]] = field(default_factory=list)
+    shares: dict[tuple[int, int], str] = field(default_factory=dict)
 
     @property
     def is_table(self) -> bool:
@@ -136,6 +140,8 @@ def _page(values: Any, formulas: Any) -> _Page:
                 page.formulas.append(where)
                 if value.value is None:
                     page.unsaved.append(where)
+            if _is_share(value):
+                page.shares[len(page.rows), len(cells)] = f"{value.value:.12g}"
             cells.append(_text(value))
         blank = 0 if any(cells) else blank + 1
         page.rows.append(cells)
@@ -144,8 +150,14 @@ def _page(values: Any, formulas: Any) -> _Page:
     return page
 
 
+def _is_share(cell: Any) -> bool:
+    """Whether a cell holds a number shown as a percentage."""
+    number = isinstance(cell.value, float | int) and not isinstance(cell.value, bool)
+    return number and _PERCENT.fullmatch(cell.number_format or "") is not None
+
+
 def _text(cell: Any) -> str:
-    """A cell as a person would type it. A percentage keeps its sign outside headings."""
+    """A cell as a person would read it."""
     value = cell.value
     if value is None:
         return ""
@@ -154,9 +166,7 @@ def _text(cell: Any) -> str:
     if isinstance(value, datetime | date | time):
         return value.isoformat()
     if isinstance(value, float | int) and not isinstance(value, bool):
-        if _PERCENT.fullmatch(cell.number_format or ""):
-            return f"{100.0 * value:.12g}%"
-        return f"{value:.12g}"
+        return f"{100.0 * value:.12g}%" if _is_share(cell) else f"{value:.12g}"
     return " ".join(str(value).split())
 
 
@@ -180,19 +190,18 @@ def _the_one(pages: list[_Page], faults: Faults) -> _Page:
 
 
 def _percentages(page: _Page) -> None:
-    """Under a band heading ``85%`` is the fraction 0.85 that the workbook holds."""
-    bands: set[int] = set()
-    for row in page.rows:
-        if not bands:
-            bands = {place for place, cell in enumerate(row) if band(cell) is not None}
-            bands = bands if len(bands) > 1 else set()
-            continue
-        for place in bands:
-            if place < len(row) and row[place].endswith("%"):
-                try:
-                    row[place] = f"{float(row[place][:-1]) / 100.0:.12g}"
-                except ValueError:
-                    continue
+    """Under a band heading what is shown as ``85%`` is the fraction 0.85 that the cell holds."""
+    if not page.shares:
+        return
+    for cells in page.rows:
+        bands = {place for place, cell in enumerate(cells) if band(cell) is not None}
+        if len(bands) > 1:
+            break
+    else:
+        return
+    for (row, place), fraction in page.shares.items():
+        if place in bands:
+            page.rows[row][place] = fraction
 
 
 def _notes(page: _Page, pages: Iterable[_Page]) -> list[str]:
