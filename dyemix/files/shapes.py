@@ -20,7 +20,7 @@ def _wavelength(cell: str) -> float | None:
 
 
 def one_reading_a_row(sheet: Sheet, faults: Faults) -> Sheet:
-    """The same sheet, or one turned round; what cannot be turned goes to `faults`."""
+    """The same sheet, or one turned round. Raises `InputError` where it cannot be turned."""
     at = [place for place, heading in enumerate(sheet.headings) if is_wavelength(heading)]
     if len(at) != 1 or any(band(heading) is not None for heading in sheet.headings):
         return sheet
@@ -33,7 +33,7 @@ def one_reading_a_row(sheet: Sheet, faults: Faults) -> Sheet:
     return sheet
 
 
-def _read_wavelengths(sheet: Sheet, place: int, faults: Faults) -> list[float] | None:
+def _read_wavelengths(sheet: Sheet, place: int, faults: Faults) -> list[float]:
     found = []
     for row, cells in sheet.rows:
         cell = cells[place] if place < len(cells) else ""
@@ -42,15 +42,14 @@ def _read_wavelengths(sheet: Sheet, place: int, faults: Faults) -> list[float] |
             faults.add(
                 f"{cell[:40]!r} is not a wavelength: write nm, as 400.", row, sheet.headings[place]
             )
-            return None
-        found.append(wavelength)
+        else:
+            found.append(wavelength)
+    faults.raise_any()
     return found
 
 
 def _from_long(sheet: Sheet, at: int, value: int, faults: Faults) -> Sheet:
     wavelengths = _read_wavelengths(sheet, at, faults)
-    if wavelengths is None:
-        return sheet
     about = [place for place in range(len(sheet.headings)) if place not in (at, value)]
     same = [place for place in about if meaning(sheet.headings[place]) in KNOWN]
     readings: list[tuple[int, list[str], dict[float, str]]] = []
@@ -73,7 +72,7 @@ def _from_long(sheet: Sheet, at: int, value: int, faults: Faults) -> Sheet:
                 "and every row the name of its sample.",
                 row,
             )
-            return sheet
+            faults.raise_any()
     return Sheet(
         remarks=sheet.remarks,
         headings=[sheet.headings[place] for place in about] + [f"{w:g} nm" for w in bands],
@@ -88,11 +87,9 @@ def _from_long(sheet: Sheet, at: int, value: int, faults: Faults) -> Sheet:
 
 def _from_tall(sheet: Sheet, faults: Faults) -> Sheet:
     wavelengths = _read_wavelengths(sheet, 0, faults)
-    if wavelengths is None:
-        return sheet
     if len(wavelengths) * len(sheet.headings) > 100 * MOST_ROWS:
         faults.add("too many bands and samples for a swatch table: split the file.")
-        return sheet
+        faults.raise_any()
     for row, cells in sheet.rows:
         if any(cells[len(sheet.headings) :]):
             faults.add(
@@ -100,7 +97,7 @@ def _from_tall(sheet: Sheet, faults: Faults) -> Sheet:
                 "name above it.",
                 row,
             )
-            return sheet
+            faults.raise_any()
     columns = [
         (
             place + 1,

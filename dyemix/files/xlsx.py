@@ -133,7 +133,7 @@ def _page(values: Any, formulas: Any) -> _Page:
     for sheet in (values, formulas):
         sheet.reset_dimensions()  # the size a file states is not to be trusted
     for saved, written in zip(values.iter_rows(), formulas.iter_rows(), strict=True):
-        cells = []
+        cells: list[str] = []
         for value, formula in zip(saved[: MOST_COLUMNS + 1], written, strict=False):
             if formula.data_type == "f":
                 where = (formula.coordinate, str(formula.value)[:40])
