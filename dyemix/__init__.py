@@ -44,6 +44,7 @@ from dyemix.settings import BathSettings
 from dyemix.subduing import subdue
 from dyemix.swatches import Reading, Swatch, SwatchSet
 from dyemix.target import Target
+from dyemix.tints import gradient, shade, tint, tone
 
 __all__ = [
     "WAVELENGTHS",
@@ -76,14 +77,18 @@ __all__ = [
     "draw_match",
     "first_swatches",
     "fit",
+    "gradient",
     "load",
     "match",
     "read_jobs",
     "read_stocks",
     "read_swatches",
     "save",
+    "shade",
     "stock_sheet",
     "subdue",
     "subdue_on",
+    "tint",
+    "tone",
     "write_swatches",
 ]

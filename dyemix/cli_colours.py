@@ -77,4 +77,57 @@ def subdue(
     show(make_quieter(dyes, recipe, steps, let_down=let_down, scale=scale, **chosen), as_json)
 
 
-COMMANDS = (subdue,)
+def _series(name: str, help_text: str) -> click.Command:
+    """A command that makes a series of one recipe: tint, shade, tone."""
+
+    @click.command(name, help=help_text)
+    @click.argument("recipe")
+    @shelf_options
+    @click.option("--steps", default=5, show_default=True, help="How many steps.")
+    @click.option("--hue", type=_HUES, help="Whose hue is held; by default what suits the colour.")
+    @as_json_option
+    def command(
+        recipe: str,
+        swatches: Path | None,
+        check: Path | None,
+        leave_out: tuple[str, ...],
+        steps: int,
+        hue: str | None,
+        as_json: bool,
+    ) -> None:
+        from dyemix import tints
+
+        make = getattr(tints, name)
+        dyes = shelf_dyes(swatches, check, leave_out)
+        show(make(dyes, recipe, steps, hue=_hue(hue)), as_json)
+
+    return command
+
+
+tint = _series("tint", "Make RECIPE paler in steps, hue held.")
+shade = _series("shade", "Darken RECIPE with black in steps, hue held.")
+tone = _series("tone", "Grey RECIPE in steps, lightness and hue held.")
+
+
+@click.command()
+@click.argument("first")
+@click.argument("second")
+@shelf_options
+@click.option("--steps", default=6, show_default=True, help="How many steps between the two.")
+@as_json_option
+def gradient(
+    first: str,
+    second: str,
+    swatches: Path | None,
+    check: Path | None,
+    leave_out: tuple[str, ...],
+    steps: int,
+    as_json: bool,
+) -> None:
+    """Go from recipe FIRST to recipe SECOND in steps that look even."""
+    from dyemix.tints import gradient as make
+
+    show(make(shelf_dyes(swatches, check, leave_out), first, second, steps), as_json)
+
+
+COMMANDS = (subdue, tint, shade, tone, gradient)

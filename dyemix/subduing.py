@@ -367,6 +367,11 @@ def kind_of(
     return RouteKind.THIRD, ""
 
 
+def middle_of(dyes: DyeSet, dye: int, light: Light) -> Array:
+    """CIELAB ``(3,)`` of one dye at the middle of its ladder."""
+    return _single(dyes, dye, light)[0]
+
+
 def _single(dyes: DyeSet, dye: int, light: Light) -> tuple[Array, Array]:
     """CIELAB of one dye at the middle of its ladder ``(3,)``, and along all of it ``(21, 3)``."""
     amounts = np.zeros((21, len(dyes)))

@@ -19,7 +19,7 @@ LAYERS = (
     ("repeats", "swatches", "target", "fit_report", "blends", "dyes"),
     ("files", "ladder", "lab_inversion", "lab_ladder", "resampling", "fitting", "solver", "search"),
     ("matching", "planning", "bath", "borrowing"),
-    ("series", "subduing", "second_bath"),
+    ("series", "subduing", "second_bath", "tints"),
     ("drawing", "plots"),
     ("cli_options", "cli_bench", "cli_colours", "cli"),
 )
