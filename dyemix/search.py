@@ -33,9 +33,15 @@ _GRIDS = {
     2: np.array([0.0, 0.02, 0.08, 0.25, 1.0]),
     3: np.array([0.0, 0.05, 0.3, 1.0]),
 }
-#: Where `across_grey` sets out from: chroma, and hue from the target's in degrees.
-_ACROSS = np.array([(1.5, 179.5), (1.5, -179.5), (8.0, 150.0), (8.0, -150.0), (25.0, 100.0),
-                    (25.0, -100.0)])  # fmt: skip
+#: Where `across_grey` sets out from: chroma, and hue from the target's in degrees. Those at 100°
+#: and low chroma stand where the rotation term (mean hue 275°) bends the valley for purples.
+_ACROSS = np.array(
+    [
+        (chroma, side * turn)
+        for side in (1, -1)
+        for chroma, turn in ((1.5, 179.5), (8.0, 150.0), (3.5, 100.0), (25.0, 100.0))
+    ]
+)
 #: How hard it is held on its side of the jump, by how much chroma (a*, b*) short of it, and for
 #: how many steps: softly first, or it would creep along the edge.
 _HOLDS = ((3.0, 0.0, 60), (30.0, 0.01, 60), (300.0, 0.003, 60), (3000.0, 0.001, 30))
