@@ -283,7 +283,7 @@ class Camera:
             plane = image[..., channel]
             shot = np.sqrt(np.maximum(plane, 0.0) + 0.004) * np.float32(self.noise)
             image[..., channel] = plane + shot * rng.standard_normal(plane.shape, dtype=np.float32)
-        return image
+        return np.asarray(image, dtype=np.float32)
 
 
 def _askew(corners: Array, rng: np.random.Generator) -> Array:

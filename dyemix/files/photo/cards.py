@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.colorimetry import D65_2, xyz_from_lab
-from dyemix.colour_difference import delta_e
 from dyemix.errors import Fault, InputError
 from dyemix.files import read_swatches
+from dyemix.files.photo.align import FAR, unlike
 from dyemix.files.photo.colour import (
     BENT_ERROR,
     TONE_ERROR,
@@ -32,8 +32,6 @@ from dyemix.swatches import SwatchSet
 
 #: A patch counts as a grey step up to this chroma.
 _NEUTRAL = 6.0
-#: A patch card that misses by more than this on average is no such card, or lies askew.
-_NOT_THE_CARD = 10.0
 #: A card's clipped patch is left out beyond this share of pixels.
 _CLIPPED = 0.02
 #: The same grey in two places may differ by this share.
@@ -136,6 +134,7 @@ class Cards:
         self.white_seen = _levels(photo, self.whites, 0.6)
         self.grey_seen = _levels(photo, self.grey_places, 0.5)
         self.patch_seen = _levels(photo, self.patch_places, 0.4)
+        self._check_card()
         self.patch_usable = ~_clipped(photo, self.patch_places)
         self.grey_usable = ~_clipped(photo, self.grey_places)
 
@@ -209,6 +208,7 @@ class Cards:
             notes.append("no bare paper to see: the light is taken to be even.")
             doubts.append("evenness of the light unknown")
         steps = self._steps(tone, flat)
+        self._check_grey(tone, flat)
         scale = self._scale(steps, undyed)
         colour = self._colour(tone, flat, scale, extra, notes)
         error = colour.error
@@ -219,8 +219,10 @@ class Cards:
             error = error + np.diag(np.square(UNDYED_ERROR))
         if tone.bent:
             error = error + np.diag(np.square(BENT_ERROR))
-        if not tone.known and colour.kind == "grey":
+        if not tone.known:
             error = error + np.diag(np.square(TONE_ERROR))
+            wider = float(np.linalg.norm(TONE_ERROR))
+            notes[0] += f" Every error is widened by {wider:.1f} ΔE2000."
         doubts += self._two_values(steps, flat)
         return Light(tone, flat, scale, replace(colour, error=error), tuple(notes), tuple(doubts))
 
@@ -247,7 +249,6 @@ class Cards:
         names: tuple[str, ...] = ()
         if self.reference is not None:
             light = self._even(tone, flat, self.patch_seen, self.patch_places) * scale
-            self._check_card(light)
             rgb, lab = light[self.patch_usable], self.reference.lab[self.patch_usable]
             kept = zip(self.reference.names, self.patch_usable, strict=True)
             names = tuple(name for name, usable in kept if usable)
@@ -267,22 +268,37 @@ class Cards:
         notes.append(str(colour))
         return colour
 
-    def _check_card(self, light: Array) -> None:
-        """Refuse a card that is turned, missing or not the one of the table."""
-        assert self.reference is not None
-        guess = balance(self.photo.to_xyz).lab(light)
-        miss = float(delta_e(self.reference.lab, guess).mean())
-        if miss <= _NOT_THE_CARD:
+    def _check_grey(self, tone: Tone, flat: Flat) -> None:
+        """Refuse a grey card that is not there: bare paper in its place."""
+        if not (flat.known and len(self.grey)):
             return
-        turned = float(delta_e(self.reference.lab, guess[::-1]).mean())
+        light = self._even(tone, flat, self.grey_seen, self.grey_places)
+        share = (light / flat.level).mean(axis=1)[np.argmin(self.grey)]
+        if self.grey.min() < 0.7 and share > 0.85:
+            raise InputError(
+                Fault(
+                    "no grey card lies in its place, only paper: lay it there, or say that there "
+                    "is none and name the undyed cloth.",
+                    self.photo.file,
+                )
+            )
+
+    def _check_card(self) -> None:
+        """Refuse a card that is turned, missing or not the one of the table."""
+        if self.reference is None:
+            return
+        lab, to_xyz = self.reference.lab, self.photo.to_xyz
+        miss = unlike(self.patch_seen, lab, to_xyz)
+        if miss <= FAR:
+            return
         found = (
             "it lies upside down: turn it, first patch top left."
-            if turned < 0.6 * miss
+            if unlike(self.patch_seen, lab[::-1], to_xyz) < 0.6 * miss
             else "lay it in its place, first patch top left, or give the table of this card."
         )
         raise InputError(
             Fault(
-                f"the patch card does not look like its reference values (off by {miss:.0f} ΔE2000 "
+                f"the patch card does not look like its reference values (off by {miss:.0f} ΔE*ab "
                 f"on average): {found}",
                 self.photo.file,
             )

@@ -85,6 +85,11 @@ def srgb_curve(levels: int) -> Array:
     return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4)
 
 
+def linear_curve(levels: int) -> NDArray[np.float32]:
+    """Linear value ``(levels, 3)`` of codes that are proportional to light."""
+    return np.repeat(np.linspace(0, 1, levels, dtype=np.float32)[:, np.newaxis], 3, axis=1)
+
+
 def _upright(codes: NDArray[Any], orientation: int) -> NDArray[Any]:
     """Turn as the EXIF orientation (1–8) asks."""
     if orientation in (5, 6, 7, 8):
@@ -191,7 +196,7 @@ def _meaning(
 ) -> tuple[Array, Array, str, bool]:
     """Curve, matrix, name, and whether the file states them."""
     srgb = np.repeat(srgb_curve(levels)[:, np.newaxis], 3, axis=1)
-    linear = np.repeat(np.linspace(0.0, 1.0, levels)[:, np.newaxis], 3, axis=1)
+    linear = linear_curve(levels).astype(float)
     if encoding == "linear":
         return linear, SRGB_TO_XYZ, "linear, sRGB primaries, as told", True
     if encoding == "sRGB":
@@ -239,8 +244,7 @@ def _raw(path: Path, data: bytes, refuse: _Refusal) -> Photograph:
         raise
     except Exception as error:
         raise refuse(f"the raw file cannot be developed ({error}): save a JPEG.") from None
-    curve = np.repeat(np.linspace(0, 1, 65536, dtype=np.float32)[:, np.newaxis], 3, axis=1)
-    return Photograph(codes, curve, SRGB_TO_XYZ, "raw, linear", True, (), path.name)
+    return Photograph(codes, linear_curve(65536), SRGB_TO_XYZ, "raw, linear", True, (), path.name)
 
 
 def decode(path: str | os.PathLike[str], encoding: str = "stated") -> Photograph:

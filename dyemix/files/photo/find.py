@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from dyemix.errors import Fault, InputError
+from dyemix.files.photo.align import align_card
 from dyemix.files.photo.decode import Photograph, need
 from dyemix.files.photo.layout import (
     CARD_BOX,
@@ -21,7 +22,7 @@ from dyemix.files.photo.layout import (
     project,
     quad,
 )
-from dyemix.files.photo.places import Frame, Place, box_parts, grid_of
+from dyemix.files.photo.places import Frame, Place, grid_of
 from dyemix.kubelka_munk import Array
 
 #: Longest side (px) of the picture in which the marks are looked for.
@@ -80,11 +81,11 @@ def _refine(photo: Photograph, corners: Array) -> Array:
     return np.asarray(fine + low, dtype=float)
 
 
-def find_sheet(photo: Photograph, grey_steps: int, card: tuple[int, int] | None) -> Frame:
+def find_sheet(photo: Photograph, grey_steps: int, card: Array | None) -> Frame:
     """Find the sheet and say where in the picture everything on it lies.
 
     `grey_steps` is how many steps the grey card has, side by side from the left, 0 for none;
-    `card` the rows and columns of the patch card, None for no card.
+    `card` the CIELAB ``(P, 3)`` of the patches of the patch card, None for no card.
 
     Raises
     ------
@@ -150,12 +151,8 @@ def find_sheet(photo: Photograph, grey_steps: int, card: tuple[int, int] | None)
     if grey_steps:
         steps = parts(project(to_pixels, quad(*GREY_BOX)), 1, grey_steps)
         places += [Place(f"grey {i}", "grey", q) for i, q in enumerate(steps, start=1)]
-    if card:
-        patches = project(to_pixels, box_parts(CARD_BOX, *card))
+    if card is not None:
+        rows, columns = grid_of(len(card), CARD_BOX[2] / CARD_BOX[3])
+        patches = project(to_pixels, align_card(photo, to_pixels, rows, columns, card))
         places += [Place(f"patch {i}", "patch", q) for i, q in enumerate(patches, start=1)]
     return Frame(tuple(places), layout, to_pixels, tuple(notes))
-
-
-def card_grid(count: int) -> tuple[int, int]:
-    """Rows and columns of a patch card of so many patches in the sheet's box."""
-    return grid_of(count, CARD_BOX[2] / CARD_BOX[3])

@@ -14,8 +14,8 @@ from dyemix.errors import Fault, InputError, TargetError
 from dyemix.files import read_swatches
 from dyemix.files.photo.cards import Cards, Extra, Light, read_reference
 from dyemix.files.photo.colour import spread_in_lab
-from dyemix.files.photo.decode import Photograph, decode
-from dyemix.files.photo.find import card_grid, find_sheet
+from dyemix.files.photo.decode import Photograph, decode, linear_curve
+from dyemix.files.photo.find import find_sheet
 from dyemix.files.photo.flat import Flat
 from dyemix.files.photo.judge import PATCHY, Judged, empty, judge, retouched
 from dyemix.files.photo.outcome import Cell, PhotoReading
@@ -85,7 +85,7 @@ def examine_photo(
     steps = () if grey is None or anchor == "undyed" else tuple(grey)
     reference = read_reference(card) if card is not None else None
     named = read_names(cells) if cells is not None else ()
-    frame = _frame(photo, corners, len(steps), len(reference.lab) if reference else 0)
+    frame = _frame(photo, corners, len(steps), None if reference is None else reference.lab)
     if not frame.of("grey"):
         steps = ()
     if not frame.of("patch"):
@@ -94,6 +94,12 @@ def examine_photo(
     of_cell = {each.cell: each for each in named}
 
     cards = Cards(photo, frame, steps, reference)
+    if photo.top > 255 and not photo.stated and cards.straight[0].bent:
+        # A file that says nothing may hold straight values: the grey steps decide.
+        plain = replace(photo, curve=linear_curve(photo.top + 1), encoding="linear, by the steps")
+        told = Cards(plain, frame, steps, reference)
+        if not told.straight[0].bent:
+            photo, cards = plain, told
     tone, flat = cards.straight
     straight = replace(photo, curve=tone(photo.curve.astype(float)).astype(np.float32))
     seen: list[tuple[Place, Cloth]] = []
@@ -115,7 +121,7 @@ def examine_photo(
     lab = light.colour.lab(rgb)
     judged = [judge(photo, frame, flat, place, here) for place, here in seen]
     read = _cells(seen, of_cell, judged, lab, rgb, light, flat)
-    read = _keep(read, keep, photo.file)
+    read = [_impossible(cell) for cell in _keep(read, keep, photo.file)]
     left = [cell for cell in read if cell.left_out]
     notes = [*photo.notes, f"values are {photo.encoding}.", *frame.notes, *light.notes]
     notes += [f"{doubt}." for doubt in light.doubts if doubt not in " ".join(notes)]
@@ -130,6 +136,11 @@ def examine_photo(
             + ". Keep them by name if you must."
         )
     kept = [cell for cell in read if not cell.left_out]
+    if not kept:
+        reasons = "; ".join(dict.fromkeys(cell.left_out[0] for cell in left))
+        raise InputError(
+            Fault(f"every cell is left out ({reasons}): photograph the sheet again.", photo.file)
+        )
     swatches = SwatchSet(_readings(kept, light, photo.file), tuple(notes), photo.file)
     return PhotoReading(swatches, tuple(read), tuple(vacant), tuple(notes), light, frame, photo)
 
@@ -164,11 +175,10 @@ def _frame(
     photo: Photograph,
     corners: str | os.PathLike[str] | Grid | None,
     steps: int,
-    patches: int,
+    card: Array | None,
 ) -> Frame:
     if isinstance(corners, Grid):
-        return Frame(tuple(corners.places(steps, patches)))
-    card = card_grid(patches) if patches else None
+        return Frame(tuple(corners.places(steps, 0 if card is None else len(card))))
     if corners is None:
         return find_sheet(photo, steps, card)
     told = read_corners(corners)
@@ -310,38 +320,36 @@ def _keep(read: list[Cell], keep: Iterable[str], file: str) -> list[Cell]:
     ]
 
 
+def _impossible(cell: Cell) -> Cell:
+    """The cell, left out if no reflectance between 0 and 1 has its colour."""
+    try:
+        smoothest_reflectance(cell.lab, D65_2)
+    except TargetError:
+        reason = "reads a colour that no cloth has: the light or the grey card is not what was told"
+        return replace(cell, left_out=(*cell.left_out, reason))
+    return cell
+
+
 def _readings(kept: Sequence[Cell], light: Light, file: str) -> tuple[Reading, ...]:
-    found = []
-    for cell in kept:
-        try:
-            spectrum = smoothest_reflectance(cell.lab, D65_2)[0]
-        except TargetError as error:
-            raise InputError(
-                Fault(
-                    f"cell {cell.label} reads a colour that no cloth has ({error}): look at the "
-                    "contact sheet; leave it out or photograph it again.",
-                    file,
-                )
-            ) from None
-        named = cell.named
-        found.append(
-            Reading(
-                recipe=None if named is None else named.recipe,
-                reflectance=spectrum,
-                swatch="" if named is None else named.swatch,
-                kind="Lab",
-                lab=cell.lab,
-                light=D65_2,
-                covariance=cell.covariance,
-                conditions={
-                    **({} if named is None else named.conditions),
-                    "geometry": "photograph",
-                    "illuminant": "D65",
-                    "observer": "2",
-                },
-                flags=(*cell.flags, *light.doubts),
-                place=f"{file}, cell {cell.label}",
-                name=cell.label,
-            )
+    spectra = smoothest_reflectance(np.array([cell.lab for cell in kept]), D65_2)
+    return tuple(
+        Reading(
+            recipe=None if cell.named is None else cell.named.recipe,
+            reflectance=spectrum.copy(),
+            swatch="" if cell.named is None else cell.named.swatch,
+            kind="Lab",
+            lab=cell.lab.copy(),
+            light=D65_2,
+            covariance=cell.covariance,
+            conditions={
+                **({} if cell.named is None else cell.named.conditions),
+                "geometry": "photograph",
+                "illuminant": "D65",
+                "observer": "2",
+            },
+            flags=(*cell.flags, *light.doubts),
+            place=f"{file}, cell {cell.label}",
+            name=cell.label,
         )
-    return tuple(found)
+        for cell, spectrum in zip(kept, spectra, strict=True)
+    )

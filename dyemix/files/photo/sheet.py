@@ -149,7 +149,9 @@ def swatch_sheet(
         axes.add_patch(Rectangle(tuple(grey[0]), 3.5, 3.5, facecolor="0.6", linewidth=0))
         axes.add_patch(Rectangle(tuple(bar[0]), *(bar[2] - bar[0]), facecolor="0", linewidth=0))
     _box(axes, GREY_BOX, "grey card here, lightest step to the left")
-    _box(axes, CARD_BOX, "patch card here:\nits patches fill this box, first patch top left")
+    _box(
+        axes, CARD_BOX, "patch card here, first patch top left;\na smaller card anywhere in the box"
+    )
     with mpl.rc_context({"svg.fonttype": "path", "pdf.fonttype": 42, "svg.hashsalt": "sheet"}):
         figure.savefig(path, dpi=300)
     table = path.with_suffix(".csv")
