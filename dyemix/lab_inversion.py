@@ -29,21 +29,20 @@ BANDS = len(WAVELENGTHS)
 #: way. Working values of ours, in the proportion that left-out depths like.
 READING_SCATTER = 0.14
 STRENGTH_SCATTER = 0.14
-#: Working values of ours: a bell of 55 nm half width at half height bends by −2 ln 2 (10/55)² =
-#: −0.045; beyond 580 nm the log curve falls by 0.2 per 10 nm, give or take twice the stiffness
-#: (blues, navies and blacks let far red pass). Both came out better on the textiles of CIE 224,
-#: which they were not taken from, than a straight line does.
-_BEND, _RED_FROM, _RED_FALL, _RED_WEIGHT = -0.045, 580.0, -0.2, 0.3
-_LEVEL_WEIGHT = 1e-3  # keeps a curve that nothing determines from running off
-#: The rows of the prior: ``_PRIOR @ log a`` is `PRIOR_MEAN` on average.
+#: The rows of the prior: ``_PRIOR @ log a`` is `PRIOR_MEAN`, give or take the stiffness. Working
+#: values of ours, chosen on the simulated workshop. A bell of 55 nm half width at half height
+#: bends by −2 ln 2 (10/55)² = −0.045 per (10 nm)². Beyond 580 nm the log curve falls by 0.2 per
+#: 10 nm (blues, navies and blacks let far red pass); below 450 nm it is level (dyes that do not
+#: peak there have bands in the near ultraviolet). The least weight keeps a curve that nothing
+#: determines from running off.
+_BEND, _FALL = -0.045, -0.2
+_LEFT, _RIGHT = WAVELENGTHS[:-1], WAVELENGTHS[1:]
+_SLOPE_WEIGHT = np.sqrt(np.select([_LEFT >= 580.0, _RIGHT <= 450.0], [0.3, 0.05], 0.0) + 1e-3)
 _SLOPE, _CURVATURE = np.diff(np.eye(BANDS), axis=0), np.diff(np.eye(BANDS), 2, axis=0)
-_RED = np.where(WAVELENGTHS[:-1] >= _RED_FROM, _RED_WEIGHT, 0.0) + _LEVEL_WEIGHT
-_PRIOR = np.concatenate([_CURVATURE, np.sqrt(_RED)[:, np.newaxis] * _SLOPE])
+_PRIOR = np.concatenate([_CURVATURE, _SLOPE_WEIGHT[:, np.newaxis] * _SLOPE])
+_PRIOR_SQUARED = _PRIOR.T @ _PRIOR
 PRIOR_MEAN = np.concatenate(
-    [
-        np.full(BANDS - 2, _BEND),
-        np.where(WAVELENGTHS[:-1] >= _RED_FROM, np.sqrt(_RED) * _RED_FALL, 0.0),
-    ]
+    [np.full(BANDS - 2, _BEND), np.where(_LEFT >= 580.0, _SLOPE_WEIGHT * _FALL, 0.0)]
 )
 #: The laws, and the prior of their parameter: none, ln q, n. Wide: six depths overrule it.
 LAWS = ("linear", "Langmuir", "Freundlich")
@@ -75,6 +74,26 @@ class Rows:
 
 
 @dataclass(frozen=True, eq=False)
+class _Seen:
+    """N ladders as the model shows them.
+
+    `miss` ``(N, S, 3)`` residual; `by_band` ``(N, S, 3, B)`` its slope by reflectance; `by_log`
+    ``(N, S, B)`` slope of reflectance by log a; `by_law` ``(N, S)`` slope of ln g by the law's
+    parameter.
+    """
+
+    miss: Array
+    by_band: Array
+    by_log: Array
+    by_law: Array
+
+    @property
+    def by_strength(self) -> Array:
+        """Slope ``(N, S, 3)`` of the residual by ln(strength)."""
+        return np.asarray((self.by_band @ self.by_log[..., np.newaxis])[..., 0])
+
+
+@dataclass(frozen=True, eq=False)
 class Problem:
     """N ladders with all that a fit of them takes.
 
@@ -102,12 +121,8 @@ class Problem:
             self.whitener[index], self.cloth, self.surface,
         )  # fmt: skip
 
-    def residual(self, unknowns: Array) -> tuple[Array, Array, Array, Array]:
-        """Residual ``(N, S, 3)``, and its slope ``(N, S, 3, B)`` by log a.
-
-        The third is ``(N, S, 3)``, the slope by ln g: the sum of the second over the bands. The
-        last is ``(N, S)``, the slope of ln g by the law's parameter.
-        """
+    def seen(self, unknowns: Array) -> _Seen:
+        """What the model shows for these unknowns, beside what was read."""
         c, law, p = self.rows.depths, self.law[:, np.newaxis], unknowns[:, -1:]
         n, q = law_parameters(law, p)
         g = depth_law(c, n, q)
@@ -119,8 +134,8 @@ class Problem:
         w = self.rows.weights
         xyz = (r[..., np.newaxis, :] @ w)[..., 0, :]
         miss, slope = delta_e_residual(self.rows.goal, lab_from_xyz(xyz, D65_10))
-        by_curve = (slope @ lab_slope(xyz, D65_10)) @ np.swapaxes(w * (dr * dye)[..., None], 2, 3)
-        return miss, by_curve, by_curve.sum(axis=-1), by_law
+        by_band = (slope @ lab_slope(xyz, D65_10)) @ np.swapaxes(w, 2, 3)
+        return _Seen(miss, by_band, dr * dye, by_law)
 
     def prior_residual(self, unknowns: Array) -> Array:
         """How far the log curves are from the prior, in its own standard deviations ``(N, K)``."""
@@ -129,11 +144,12 @@ class Problem:
 
     def cost_terms(self, unknowns: Array) -> tuple[Array, Array, Array]:
         """Cost ``(N,)``, its half gradient ``(N, B+1)`` and Gauss–Newton matrix."""
-        miss, by_curve, by_strength, by_law = self.residual(unknowns)
+        seen = self.seen(unknowns)
         root = np.sqrt(self.rows.counts)[..., np.newaxis]
-        r = root * (self.whitener @ (miss - self.noise)[..., np.newaxis])[..., 0]
-        by_parameter = (by_strength * by_law[..., np.newaxis])[..., np.newaxis]
-        slope = self.whitener @ np.concatenate([by_curve, by_parameter], axis=-1)
+        r = root * (self.whitener @ (seen.miss - self.noise)[..., np.newaxis])[..., 0]
+        by_curve = seen.by_band * seen.by_log[..., np.newaxis, :]
+        by_parameter = seen.by_strength * seen.by_law[..., np.newaxis]
+        slope = self.whitener @ np.concatenate([by_curve, by_parameter[..., np.newaxis]], axis=-1)
         flat = (root[..., np.newaxis] * slope).reshape(len(r), -1, BANDS + 1)
         off = self.prior_residual(unknowns)
         law_off = (unknowns[:, -1] - self.law_mean) / self.law_spread
@@ -148,15 +164,12 @@ class Problem:
 
     def with_whitener(self, unknowns: Array) -> Problem:
         """Residuals whitened by reading scatter, given covariances and strength scatter here."""
-        by_strength = self.residual(unknowns)[2]
+        seen = self.seen(unknowns)
         _, metric = delta_e_residual(self.rows.goal, self.rows.goal)
-        scatter = metric @ self.rows.scatter @ np.swapaxes(metric, -1, -2)
-        along = by_strength[..., :, np.newaxis] * by_strength[..., np.newaxis, :]
-        total = scatter + STRENGTH_SCATTER**2 * along + READING_SCATTER**2 * np.eye(3)
+        total = metric @ self.rows.scatter @ np.swapaxes(metric, -1, -2)
+        along = STRENGTH_SCATTER * seen.by_strength[..., np.newaxis]
+        total = total + READING_SCATTER**2 * np.eye(3) + along @ np.swapaxes(along, -1, -2)
         return replace(self, whitener=np.linalg.inv(np.linalg.cholesky(total)))
-
-
-_PRIOR_SQUARED = _PRIOR.T @ _PRIOR
 
 
 def law_parameters(law: NDArray[np.intp], parameter: Array) -> tuple[Array, Array]:

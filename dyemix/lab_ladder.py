@@ -39,7 +39,7 @@ from dyemix.lab_inversion import (
     law_parameters,
     minimise,
 )
-from dyemix.ladder import TYPICAL_EXPONENT, TYPICAL_LAW, Curve, DyeFit, LeftOut, wins
+from dyemix.ladder import TYPICAL_EXPONENT, TYPICAL_LAW, Curve, DyeFit, LeftOut
 from dyemix.swatches import Swatch
 
 #: Candidate standard deviations of the bend of the log curve, per (10 nm)², stiffest first.
@@ -49,6 +49,9 @@ TYPICAL_STIFFNESS = 0.14
 #: Surface term of a book whose ladders have two depths: in the middle of what cloth shows.
 TYPICAL_R0 = 0.01
 _HIGHEST_R0 = 0.04
+#: Scatter of ln(strength) from bath to bath, as the choice of the surface term weighs it: common
+#: practice for small baths.
+BATH_SCATTER = 0.05
 #: A spectrum in a ladder that also has bare CIELAB is seen under these lights.
 _LOOKS = (D65_10, Light("A", 10), Light("FL11", 10), Light("LED-B3", 10))
 
@@ -205,7 +208,8 @@ class LabLadders:
         rough = minimise(problem, start, 8, 1e-3)
         problem = replace(problem, stiffness=jobs.stiffness).with_whitener(rough)
         unknowns = minimise(problem, rough, 20, 1e-5)
-        miss, _, by_strength, _ = problem.residual(unknowns)
+        seen = problem.seen(unknowns)
+        miss, by_strength = seen.miss, seen.by_strength
         along = (by_strength * by_strength).sum(axis=-1)
         apart = (problem.with_whitener(unknowns).whitener @ miss[..., np.newaxis])[..., 0]
         return _Solved(
@@ -220,9 +224,10 @@ class LabLadders:
         return np.unique(self.ladders[dye].depths)
 
     def best_surface(self) -> Surface:
-        """The flat surface term under which left-out depths keep their hue and chroma best.
+        """The flat surface term under which left-out depths are predicted best.
 
-        Raises nothing: a book of two-depth ladders, which leave nothing out, gets `TYPICAL_R0`.
+        Misses of shape and of strength count, each in its own scatter. A book of two-depth
+        ladders, which leave nothing out, gets `TYPICAL_R0`.
         """
         from scipy.optimize import minimize_scalar
 
@@ -243,7 +248,8 @@ class LabLadders:
             solved = self._solve(table, Surface(r0))
             out = solved.problem.rows.depths == table.left_out[:, np.newaxis]
             counts = packed[table.dye].counts * out
-            return float((counts * solved.shape**2).sum() / counts.sum())
+            off = solved.shape**2 + (np.log(solved.strength) / BATH_SCATTER) ** 2
+            return float((counts * off).sum() / counts.sum())
 
         found = minimize_scalar(cost, bounds=(0.0, top), method="bounded", options={"xatol": 5e-4})
         return Surface(float(found.x))
@@ -287,8 +293,8 @@ class LabLadders:
                 left[law], shapes[law] = _gather(ladder, rows, table, solved)
             inner = left[0].inner
             miss = {law: x.delta_e[inner] for law, x in left.items()}
-            bent = min((1, 2), key=lambda law: float(miss[law].mean()))
-            law = bent if wins(miss[0], miss[bent]) else 0
+            # The prior holds a bent law's parameter: it needs no head start over the straight one.
+            law = min(miss, key=lambda law: float(miss[law].mean()))
             fit = DyeFit(_curve(law, solved.unknowns[whole[law]]), left[law])
             out.append(_Choice(whole[law], fit, shapes[law][inner]))
         return out
@@ -353,9 +359,9 @@ class LabFit:
         bath-to-bath scatter `strength` of ln(strength); the prior by its own spread.
         """
         dyes = len(self.fits)
-        miss, _, along, _ = self.problem.residual(self.unknowns)
+        seen = self.problem.seen(self.unknowns)
         counts = self.problem.rows.counts
-        left = (self.problem.whitener @ miss[..., np.newaxis])[..., 0]
+        left = (self.problem.whitener @ seen.miss[..., np.newaxis])[..., 0]
         bend = self.problem.prior_residual(self.unknowns)
         # At the minimum the weighted squares of readings and prior together expect the number of
         # readings: what they come to instead says how far off the stated scatters are.
@@ -364,7 +370,7 @@ class LabFit:
         pick = np.repeat(np.arange(dyes), many)
         problem, unknowns = self.problem[pick], self.unknowns[pick]
         shape = problem.rows.goal.shape
-        pots = strength * rng.standard_normal(shape[:2])[..., np.newaxis] * along[pick]
+        pots = strength * rng.standard_normal(shape[:2])[..., np.newaxis] * seen.by_strength[pick]
         noise = scale * READING_SCATTER * rng.standard_normal(shape) + pots
         bent = scale * self.stiffness * rng.standard_normal(problem.prior_mean.shape)
         problem = replace(problem, noise=noise, prior_mean=problem.prior_mean + bent)
