@@ -21,6 +21,8 @@ from dyemix.bath import (
     read_stocks,
     stock_sheet,
 )
+from dyemix.card_plots import draw_card
+from dyemix.cards import shade_card
 from dyemix.colorimetry import WAVELENGTHS, Light
 from dyemix.colour_difference import delta_e
 from dyemix.dyes import DyeSet, Prediction
@@ -73,6 +75,7 @@ __all__ = [
     "bath_sheet",
     "bench_plan",
     "delta_e",
+    "draw_card",
     "draw_dyes",
     "draw_match",
     "first_swatches",
@@ -85,6 +88,7 @@ __all__ = [
     "read_swatches",
     "save",
     "shade",
+    "shade_card",
     "stock_sheet",
     "subdue",
     "subdue_on",

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from dyemix.cli_options import as_json_option, shelf_dyes, shelf_options, show
+from dyemix.cli_options import as_json_option, draw_option, shelf_dyes, shelf_options, show
 
 _HUES = click.Choice(["CIELAB", "CIECAM16"], case_sensitive=False)
 
@@ -130,4 +130,37 @@ def gradient(
     show(make(shelf_dyes(swatches, check, leave_out), first, second, steps), as_json)
 
 
-COMMANDS = (subdue, tint, shade, tone, gradient)
+@click.command()
+@click.argument("dyes", metavar="DYES")
+@shelf_options
+@click.option("--depth", default=1.0, show_default=True, help="% owf in all.")
+@click.option("--depths", default="", help="A row a depth, two dyes: as '0.5, 1, 2'.")
+@click.option("--parts", type=int, help="Into how many parts blends are divided.")
+@draw_option
+@as_json_option
+def card(
+    dyes: str,
+    swatches: Path | None,
+    check: Path | None,
+    leave_out: tuple[str, ...],
+    depth: float,
+    depths: str,
+    parts: int | None,
+    draw: Path | None,
+    as_json: bool,
+) -> None:
+    """Predict every blend of two or three DYES, as 'gold, scarlet, navy': a shade card."""
+    from dyemix.cards import parse_depths, shade_card
+
+    shelf = shelf_dyes(swatches, check, leave_out)
+    levels = parse_depths(depths)
+    found = shade_card(shelf, dyes.split(","), depth, depths=levels, parts=parts)
+    show(found, as_json)
+    if draw is not None:
+        from dyemix.card_plots import draw_card
+
+        draw_card(found, draw)
+        click.echo(f"Drawn: {draw}", err=True)
+
+
+COMMANDS = (subdue, tint, shade, tone, gradient, card)

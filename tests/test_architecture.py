@@ -19,8 +19,8 @@ LAYERS = (
     ("repeats", "swatches", "target", "fit_report", "blends", "dyes"),
     ("files", "ladder", "lab_inversion", "lab_ladder", "resampling", "fitting", "solver", "search"),
     ("matching", "planning", "bath", "borrowing"),
-    ("series", "subduing", "second_bath", "tints"),
-    ("drawing", "plots"),
+    ("series", "subduing", "second_bath", "tints", "cards"),
+    ("drawing", "card_plots", "plots"),
     ("cli_options", "cli_bench", "cli_colours", "cli"),
 )
 ORDER = {name: i for i, name in enumerate(name for row in LAYERS for name in row)}
