@@ -39,7 +39,12 @@ class ReadReport:
         """Write the swatch table. Raises `InputError` where a file stands there already."""
         if Path(path).exists():
             raise InputError(Fault("is there already: name another file to write.", str(path)))
-        write_swatches(self.swatches, path)
+        try:
+            write_swatches(self.swatches, path)
+        except OSError as error:
+            raise InputError(
+                Fault(f"cannot be written ({error.strerror}): name another.", str(path))
+            ) from error
 
     def __str__(self) -> str:
         s = self.swatches
