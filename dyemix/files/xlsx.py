@@ -61,6 +61,7 @@ class _Page:
     formulas: list[tuple[str, str]] = field(default_factory=list)
     unsaved: list[tuple[str, str]] = field(default_factory=list)
     shares: dict[tuple[int, int], str] = field(default_factory=dict)
+    cut: bool = False
 
     @property
     def is_table(self) -> bool:
@@ -129,7 +130,6 @@ def _pages(data: bytes, faults: Faults) -> list[_Page]:
 
 def _page(values: Any, formulas: Any) -> _Page:
     page = _Page(values.title)
-    blank = 0
     for sheet in (values, formulas):
         sheet.reset_dimensions()  # the size a file states is not to be trusted
     for saved, written in zip(values.iter_rows(), formulas.iter_rows(), strict=True):
@@ -143,9 +143,9 @@ def _page(values: Any, formulas: Any) -> _Page:
             if _is_share(value):
                 page.shares[len(page.rows), len(cells)] = f"{value.value:.12g}"
             cells.append(_text(value))
-        blank = 0 if any(cells) else blank + 1
         page.rows.append(cells)
-        if len(page.rows) > MOST_ROWS + _HEADER_ROWS or blank > 1_000:
+        if len(page.rows) > MOST_ROWS + _HEADER_ROWS:
+            page.cut = True
             break
     return page
 
@@ -180,6 +180,11 @@ def _the_one(pages: list[_Page], faults: Faults) -> _Page:
         faults.add("the workbook is empty.")
         return _Page("")
     page = filled[0]
+    if page.cut:
+        faults.add(
+            f"sheet {page.title!r} goes on below row {MOST_ROWS + _HEADER_ROWS:,}: a table of "
+            "swatches is shorter. Delete what stands far below it, or split it."
+        )
     for where, formula in page.unsaved[:20]:
         faults.add(
             f"cell {where} holds the formula {formula!r} and no saved value, and formulas are not "
