@@ -19,9 +19,10 @@ from benchmarks.shelf import shelf, targets
 from dyemix.colorimetry import D65_10
 from dyemix.colour_difference import delta_e
 from dyemix.dyes import DyeSet
+from dyemix.far_side import across_grey
 from dyemix.kubelka_munk import Array
 from dyemix.matching import delta_e_goal
-from dyemix.search import Subsets, across_grey, finish, search
+from dyemix.search import Subsets, finish, search
 
 MAX_DYES = 4
 

@@ -8,11 +8,12 @@ from functools import lru_cache
 import numpy as np
 
 from benchmarks.workshop import Row, Workshop
+from dyemix.choosing import WITHIN_REACH
 from dyemix.colorimetry import D65_10
 from dyemix.dyes import DyeSet
 from dyemix.fitting import fit
 from dyemix.kubelka_munk import Array
-from dyemix.matching import WITHIN_REACH, delta_e_goal
+from dyemix.matching import delta_e_goal
 from dyemix.recipe import Recipe
 from dyemix.search import search
 from dyemix.swatches import Reading, SwatchSet

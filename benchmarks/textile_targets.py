@@ -40,7 +40,7 @@ def textiles_at_10_nm() -> Array:
 
 
 def table(dyes: DyeSet | None = None, max_dyes: int = 3) -> pd.DataFrame:
-    """One row a textile: sample, hex, recipe, delta_e, under_a, reach."""
+    """One row a textile: sample, hex, recipe, delta_e, metamerism under A, reach."""
     shelf_of = dyes or shelf()
     rows = []
     for sample, spectrum in zip(TEXTILES, textiles_at_10_nm(), strict=True):
@@ -52,7 +52,7 @@ def table(dyes: DyeSet | None = None, max_dyes: int = 3) -> pd.DataFrame:
                 "hex": target.hex,
                 "recipe": str(found[0].recipe),
                 "delta_e": found[0].delta_e,
-                "under_a": found[0].under_a,
+                "metamerism_A": found[0].metamerism[0].delta_e,
                 "reach": found.reach.value,
             }
         )
@@ -60,7 +60,7 @@ def table(dyes: DyeSet | None = None, max_dyes: int = 3) -> pd.DataFrame:
 
 
 def main() -> None:
-    """Print the table. ΔE2000 1:1:1, D65/10°; under_a is that of the same recipe under A."""
+    """Print the table. ΔE2000 1:1:1, D65/10°; metamerism_A is CIE 015's special index."""
     with pd.option_context("display.width", 200, "display.max_colwidth", 90):
         print(table().round(2).to_string(index=False))
 

@@ -37,7 +37,9 @@ from dyemix.errors import (
 from dyemix.files import read_swatches, write_swatches
 from dyemix.files.saved import load, save
 from dyemix.fitting import fit
-from dyemix.matching import Match, Matches, match
+from dyemix.kit import Kit
+from dyemix.matches import Match, Matches
+from dyemix.matching import match, match_many
 from dyemix.planning import first_swatches
 from dyemix.plots import draw_dyes, draw_match
 from dyemix.recipe import Recipe
@@ -47,6 +49,7 @@ from dyemix.subduing import subdue
 from dyemix.swatches import Reading, Swatch, SwatchSet
 from dyemix.target import Target
 from dyemix.tints import gradient, shade, tint, tone
+from dyemix.wishes import Wishes
 
 __all__ = [
     "WAVELENGTHS",
@@ -58,6 +61,7 @@ __all__ = [
     "FitError",
     "InputError",
     "Job",
+    "Kit",
     "Light",
     "Match",
     "Matches",
@@ -72,6 +76,7 @@ __all__ = [
     "SwatchSet",
     "Target",
     "TargetError",
+    "Wishes",
     "bath_sheet",
     "bench_plan",
     "delta_e",
@@ -83,6 +88,7 @@ __all__ = [
     "gradient",
     "load",
     "match",
+    "match_many",
     "read_jobs",
     "read_stocks",
     "read_swatches",

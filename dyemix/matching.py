@@ -1,171 +1,50 @@
-"""Which blends of the shelf come nearest to a colour, on paper."""
+"""Which blends of the shelf reach a colour, and which of them the pot is likeliest to hold to."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from enum import Enum
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dyemix.colorimetry import Light, lab, lab_from_xyz, lab_slope, weights
+from dyemix.advice import advice
+from dyemix.choosing import (
+    EARNS_ITS_PLACE,
+    allowed,
+    different,
+    rank,
+    tell,
+    which_way,
+    worth_showing,
+)
+from dyemix.colorimetry import Light, lab
 from dyemix.colour_difference import delta_e, delta_e_residual
-from dyemix.dyes import DyeSet, Prediction
+from dyemix.dyes import DyeSet
 from dyemix.errors import DyemixError
+from dyemix.far_side import across_grey
+from dyemix.kit import Kit, measured
 from dyemix.kubelka_munk import Array
-from dyemix.recipe import Recipe
-from dyemix.search import Goal, Subsets, across_grey, finish, search
-from dyemix.solver import Residual, solve
-from dyemix.swatches import DEMO_WARNING
+from dyemix.lamps import LAMPS, inconstancy, metamerism
+from dyemix.matches import LampShift, LikelyMiss, Match, Matches, Reach
+from dyemix.search import Goal, Subsets, finish_all, search_many
+from dyemix.settling import settle
 from dyemix.target import Target
+from dyemix.uncertainty import CAUSE_WORDS, causes, expected_miss, lab_covariance, likely
+from dyemix.wishes import Wishes
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-#: A further dye must bring a recipe nearer by this much ΔE2000 (far below what an eye sees), or
-#: the recipe without it stands for both.
-EARNS_ITS_PLACE = 0.1
-#: A target is within reach when the best recipe comes this near on paper.
-WITHIN_REACH = 0.3
-#: Weights of the wish that settles a free direction, beside ΔE2000, in turn: the last moves
-#: ΔE2000 by less than its square.
-_WISHES = (1.0, 0.1, 0.01)
-_WISH_STEPS = 100
-#: Keeps the slope of a square root finite at zero, % owf.
-_TRACE = 1e-6
-#: How many of the best subsets of each size get the last steps, at least.
+#: How many of the best subsets of each size get the last steps.
 _SHORT_LIST = 20
+#: Recipes whose likely miss is worked out, beside those that are shown.
+_WEIGHED = 24
 #: From this miss on the best answer is also looked for across grey. Against differential
 #: evolution a better one stood there only where the miss was above 16.
-_FAR = 3.0
-_A = "A"
+_FAR = 12.0
+#: Targets searched side by side, and targets in one chunk of work for another process.
+_SIDE_BY_SIDE, _CHUNK = 16, 64
 
-
-class Reach(Enum):
-    """Whether the shelf reaches the target; the value is the sentence shown."""
-
-    WITHIN = "within reach of this shelf"
-    TOO_LIGHT = "out of reach: lighter than this shelf gets in that hue on this cloth"
-    TOO_DARK = "out of reach: darker than this shelf gets in that hue on this cloth"
-    TOO_CLEAN = "out of reach: cleaner (more chroma) than this shelf on this cloth"
-    TOO_DULL = "out of reach: greyer than this shelf gets at that lightness on this cloth"
-    OFF_IN_HUE = "out of reach: of a hue that this shelf does not hold at that lightness"
-
-
-@dataclass(frozen=True, eq=False)
-class Match:
-    """One recipe for a target.
-
-    Attributes
-    ----------
-    prediction : the recipe and what it should look like, under the target's light.
-    delta_e : ΔE2000 of the target from the prediction, on paper.
-    under_a : ΔE2000 under illuminant A, for a target that has a spectrum; else None.
-    """
-
-    prediction: Prediction
-    delta_e: float
-    under_a: float | None = None
-
-    @property
-    def recipe(self) -> Recipe:
-        return self.prediction.recipe
-
-    def __str__(self) -> str:
-        return f"{self.prediction}\non paper {self.delta_e:.2f} (ΔE2000, {self.prediction.light})"
-
-
-@dataclass(frozen=True, eq=False)
-class Matches:
-    """Recipes for one target, nearest first.
-
-    Attributes
-    ----------
-    target : what was wanted, with its light settled.
-    matches : the recipes; `len`, iteration and indexing go to them.
-    reach : whether the shelf reaches the target at all.
-    searched : how many subsets of the shelf were solved.
-    notes : what was assumed.
-    """
-
-    target: Target
-    matches: tuple[Match, ...]
-    reach: Reach
-    searched: int
-    k_lightness: float = 1.0
-    notes: tuple[str, ...] = ()
-    demo: bool = False
-
-    def __len__(self) -> int:
-        return len(self.matches)
-
-    def __iter__(self) -> Iterator[Match]:
-        return iter(self.matches)
-
-    def __getitem__(self, i: int) -> Match:
-        return self.matches[i]
-
-    @property
-    def formula(self) -> str:
-        """The colour difference with its factors and light."""
-        return f"ΔE2000 {self.k_lightness:g}:1:1, {self.target.light}"
-
-    def to_frame(self) -> pd.DataFrame:
-        """One row a recipe: recipe, delta_e, L*, a*, b*, hex, light, total % owf, warnings."""
-        import pandas as pd
-
-        return pd.DataFrame(
-            {
-                "recipe": str(m.recipe),
-                "delta_e": m.delta_e,
-                "under_a": m.under_a,
-                "L*": m.prediction.lab[0],
-                "a*": m.prediction.lab[1],
-                "b*": m.prediction.lab[2],
-                "hex": m.prediction.hex,
-                "light": str(m.prediction.light),
-                "total_owf": m.recipe.total,
-                "warnings": "; ".join(m.prediction.warnings),
-            }
-            for m in self.matches
-        )
-
-    def __str__(self) -> str:
-        lines = [DEMO_WARNING] if self.demo else []
-        lines += [f"Target {self.target}, {self.reach.value}.", *self.notes]
-        width = max([len(str(m.recipe)) for m in self.matches], default=10)
-        lines.append(f"    {'% of dry cloth weight':<{width}}  on paper  expected")
-        for i, m in enumerate(self.matches, 1):
-            p = m.prediction
-            colour = "L* {:.1f} a* {:.1f} b* {:.1f}".format(*p.lab)
-            lines.append(f"{i:>2}  {m.recipe!s:<{width}}  {m.delta_e:8.2f}  {colour}  {p.hex}")
-        lines.append(f"On paper is {self.formula}, of {self.searched} blends tried.")
-        return "\n".join([*lines, *self.warnings])
-
-    @property
-    def warnings(self) -> tuple[str, ...]:
-        """What leaves the range of the swatches, each sentence once, with the recipes it is in."""
-        where: dict[str, list[int]] = {}
-        for i, m in enumerate(self.matches, 1):
-            for text in m.prediction.warnings:
-                where.setdefault(text, []).append(i)
-        return tuple(f"No. {', '.join(map(str, n))}: {text}" for text, n in where.items())
-
-    def _repr_html_(self) -> str:
-        frame = self.to_frame()
-        cells = "".join(
-            f'<tr><td style="background:{m.prediction.hex};width:3em"></td><td>{m.recipe}</td>'
-            f"<td>{m.delta_e:.2f}</td><td>{m.prediction.hex}</td></tr>"
-            for m in self.matches
-        )
-        head = f"<p>{DEMO_WARNING}</p>" if self.demo else ""
-        return (
-            f"{head}<p>Target {self.target}, {self.reach.value}. {len(frame)} recipes.</p>"
-            f"<table><tr><th></th><th>% owf</th><th>{self.formula}</th><th>hex</th></tr>"
-            f"{cells}</table>"
-        )
+LIKELY, PAPER = "likely", "paper"
 
 
 def delta_e_goal(target: Array, k_lightness: float = 1.0) -> Goal:
@@ -173,66 +52,22 @@ def delta_e_goal(target: Array, k_lightness: float = 1.0) -> Goal:
     return lambda sample: delta_e_residual(target, sample, k_lightness)
 
 
-def _reach(target: Array, nearest: Array, miss: float, k_lightness: float) -> Reach:
-    """Which way the target lies from the nearest colour, by the largest part of ΔE2000."""
-    if miss <= WITHIN_REACH:
-        return Reach.WITHIN
-    (light, chroma, hue), _ = delta_e_residual(nearest, target, k_lightness, slope=False)
-    largest = int(np.argmax(np.abs([light, chroma, hue])))
-    if largest == 0:
-        return Reach.TOO_LIGHT if light > 0 else Reach.TOO_DARK
-    if largest == 1:
-        return Reach.TOO_CLEAN if chroma > 0 else Reach.TOO_DULL
-    return Reach.OFF_IN_HUE
+@dataclass(frozen=True)
+class _Question:
+    """Everything about a match but its target; picklable, for other processes."""
 
+    dyes: DyeSet
+    wishes: Wishes
+    count: int
+    k_lightness: float
+    kit: Kit | None
+    rank_by: str
 
-def _settle(dyes: DyeSet, goal: Goal, target: Target, light: Light, subsets: Subsets) -> Subsets:
-    """Settle the free direction of blends of more than three dyes that reach the target.
-
-    Three stimuli leave k − 3 directions free. The wish along them is the least metamerism (for a
-    target with a spectrum: equal spectra) or the least total depth, added to the goal at a small
-    weight: a damped least squares with both finds the one answer, wherever it starts.
-    """
-    blends = dyes.blends(subsets.index)
-    m = weights(light)
-    spectrum = target.reflectance
-
-    def wished(weight: float) -> Residual:
-        def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-            some = blends.rows(rows)
-            r, dr = some.reflectance_and_slope(amounts)
-            xyz = r @ m
-            value, by_lab = goal(lab_from_xyz(xyz, light))
-            lab_by_amount = lab_slope(xyz, light) @ (dr @ m).transpose(0, 2, 1)
-            if spectrum is None:
-                # Squares that add up to the total depth. The square of the total would have no
-                # curvature where it is least, and the solver would creep there.
-                wish = np.sqrt(amounts + _TRACE)
-                by_amount = np.eye(wish.shape[1]) / (2.0 * wish[:, :, np.newaxis])
-            else:
-                # In units of one hundredth reflectance, the size of what an instrument tells apart.
-                wish, by_amount = 100.0 * (r - spectrum), 100.0 * dr.transpose(0, 2, 1)
-            return (
-                np.concatenate([value, weight * wish], axis=1),
-                np.concatenate([by_lab @ lab_by_amount, weight * by_amount], axis=1),
-            )
-
-        return residual
-
-    # A small weight makes a narrow, bent valley, in which descent creeps: the large ones go first.
-    amounts, top = subsets.amounts, dyes.deepest[subsets.index]
-    for weight in _WISHES:
-        amounts = solve(wished(weight), amounts, top, steps=_WISH_STEPS, tolerance=1e-12).x
-    value, _ = goal(blends.lab_and_slope(amounts, light)[0])
-    return Subsets(subsets.index, amounts, np.einsum("nm,nm->n", value, value))
-
-
-def _under_a(dyes: DyeSet, target: Target, light: Light, amounts: Array) -> Array | None:
-    """ΔE2000 ``(N,)`` under illuminant A of amounts ``(N, D)``, for a target with a spectrum."""
-    if target.reflectance is None:
-        return None
-    lamp = Light(_A, light.observer)
-    return delta_e(lab(target.reflectance, lamp), dyes.predict_many(amounts, lamp))
+    def __post_init__(self) -> None:
+        if self.count < 1 or self.k_lightness <= 0:
+            raise DyemixError("count is 1 or more, k_lightness is above 0.")
+        if self.rank_by not in (LIKELY, PAPER):
+            raise DyemixError(f"ranking by {self.rank_by!r} is unknown: {LIKELY} or {PAPER}.")
 
 
 def match(
@@ -241,104 +76,289 @@ def match(
     max_dyes: int = 3,
     count: int = 8,
     k_lightness: float = 1.0,
+    *,
+    wishes: Wishes | None = None,
+    kit: Kit | None = None,
+    rank_by: str = LIKELY,
 ) -> Matches:
-    """The blends of at most `max_dyes` dyes that come nearest to a target, nearest first.
+    """The blends that come nearest to a target, the likeliest to come out right first.
 
     Matching happens in the target's own light, both sides computed from spectra; a bare CIELAB
     takes the light of the swatches. Amounts run from 0 to the deepest swatch of each dye. Where
     dyes outnumber three and the target is within reach, the free direction is settled by least
     metamerism (a target with a spectrum), else by least total depth. A blend in which one dye
-    brings the target nearer by less than `EARNS_ITS_PLACE` gives way to the blend without it.
+    brings the target nearer by less than `EARNS_ITS_PLACE` gives way to the blend without it,
+    and of neighbouring recipes one is shown.
+
+    Parameters
+    ----------
+    max_dyes : most dyes in a recipe; `wishes`, where given, has its own.
+    wishes : dyes to use, avoid or prefer, what is left of them, the total depth, prices.
+    kit : what amounts are measured with; recipes are then rounded to it, all dyes together.
+    rank_by : ``"likely"`` (mean ΔE2000 in the pot) or ``"paper"`` (ΔE2000 of the prediction).
 
     Raises `TargetError` for a target that is not a colour, `DyemixError` for a bad limit.
     """
-    if max_dyes < 1 or count < 1 or k_lightness <= 0:
-        raise DyemixError("max_dyes and count are 1 or more, k_lightness is above 0.")
-    wanted = Target.parse(target) if isinstance(target, str) else target
-    notes: tuple[str, ...] = ()
-    if wanted.light is None:
-        notes = (f"The target names no light: taken as {dyes.light}, the light of the swatches.",)
-    wanted = wanted.under(dyes.light)
-    light = wanted.light
-    assert light is not None
-    goal = delta_e_goal(wanted.lab, k_lightness)
-    sizes = search(dyes, goal, light, max_dyes)
-    amounts, miss = _short_list(dyes, goal, wanted, light, sizes, k_lightness)
-    under_a = _under_a(dyes, wanted, light, amounts)
-    order = _choose(amounts, miss, under_a, count)
-    matches = tuple(
-        Match(
-            dyes.predict(dyes.recipe(amounts[i]), light),
-            float(miss[i]),
-            None if under_a is None else float(under_a[i]),
+    question = _Question(
+        dyes, wishes or Wishes(max_dyes=max_dyes), count, k_lightness, kit, rank_by
+    )
+    return _answer(question, [Target.parse(target) if isinstance(target, str) else target])[0]
+
+
+def match_many(
+    dyes: DyeSet,
+    targets: Iterable[Target | str],
+    max_dyes: int = 3,
+    count: int = 8,
+    k_lightness: float = 1.0,
+    *,
+    wishes: Wishes | None = None,
+    kit: Kit | None = None,
+    rank_by: str = LIKELY,
+    executor: Executor | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> list[Matches]:
+    """`match` for many targets: the same answers in the same order, several at a time.
+
+    `executor` is any ``concurrent.futures`` executor, on this machine or on others; a chunk of
+    work that fails there is tried once more here. `progress` is told how many targets are done,
+    and of how many. Raises as `match` does, naming the target.
+    """
+    question = _Question(
+        dyes, wishes or Wishes(max_dyes=max_dyes), count, k_lightness, kit, rank_by
+    )
+    wanted = [Target.parse(t) if isinstance(t, str) else t for t in targets]
+    size = _SIDE_BY_SIDE if executor is None else _CHUNK
+    chunks = [wanted[i : i + size] for i in range(0, len(wanted), size)]
+    waiting: list[Future[list[Matches]] | None] = (
+        [None] * len(chunks)
+        if executor is None
+        else [executor.submit(_answer, question, chunk) for chunk in chunks]
+    )
+    out: list[Matches] = []
+    for chunk, future in zip(chunks, waiting, strict=True):
+        try:
+            answers = _answer(question, chunk) if future is None else future.result()
+        except DyemixError:
+            raise
+        except Exception as failure:  # whatever befell the worker, the work can be done here
+            if future is None:
+                raise
+            answers = _retried(question, chunk, failure)
+        out += answers
+        if progress is not None:
+            progress(len(out), len(wanted))
+    return out
+
+
+def _retried(question: _Question, chunk: Sequence[Target], failure: Exception) -> list[Matches]:
+    first, last = chunk[0].name, chunk[-1].name
+    note = f"Worked out here: the chunk {first} to {last} failed elsewhere ({failure!r})."
+    return [replace(m, notes=(*m.notes, note)) for m in _answer(question, chunk)]
+
+
+def _answer(question: _Question, targets: Sequence[Target]) -> list[Matches]:
+    """Matches of several targets, those of one light side by side."""
+    dyes = question.wishes.shelf(question.dyes)
+    settled = [t.under(dyes.light) for t in targets]
+    out: list[Matches | None] = [None] * len(targets)
+    for light in dict.fromkeys(t.light for t in settled if t.light is not None):
+        alike = [i for i, t in enumerate(settled) if t.light == light]
+        for first in range(0, len(alike), _SIDE_BY_SIDE):
+            some = alike[first : first + _SIDE_BY_SIDE]
+            group = [settled[i] for i in some]
+            for i, found in zip(some, _solve(question, dyes, group, light), strict=True):
+                out[i] = _present(question, dyes, targets[i], settled[i], light, found)
+    return [m for m in out if m is not None]
+
+
+@dataclass(frozen=True, eq=False)
+class _Solved:
+    """Short list for one target: amounts ``(M, D)``, ΔE2000 ``(M,)``, and how many were tried."""
+
+    amounts: Array
+    miss: Array
+    searched: int
+
+
+def _solve(
+    question: _Question, dyes: DyeSet, targets: Sequence[Target], light: Light
+) -> list[_Solved]:
+    """Search and last steps for several targets of one light."""
+    wishes, labs = question.wishes, np.array([t.lab for t in targets])
+    top = wishes.tops(dyes)
+
+    def goal(lab: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
+        return delta_e_residual(labs[which], lab, question.k_lightness)
+
+    # Without a spectrum to match, and without a dye that must be in, a blend that holds a smaller
+    # one on the spot cannot earn its place: it need not be tried.
+    plain = not wishes.use and all(t.reflectance is None for t in targets)
+    enough = EARNS_ITS_PLACE**2 if plain else None
+    found = search_many(dyes, goal, len(targets), light, wishes.max_dyes, top, wishes.total, enough)
+    lists: list[Subsets] = []
+    which: list[int] = []
+    for t, sizes in enumerate(found):
+        for size in sizes:
+            short = _holding(size, dyes, wishes).best(_SHORT_LIST)
+            if len(short.cost):
+                lists.append(short)
+                which.append(t)
+    finished = finish_all(
+        dyes, goal, light, lists, np.array(which, dtype=np.intp), top, wishes.total
+    )
+    out = []
+    for t, target in enumerate(targets):
+        mine = [s for s, owner in zip(finished, which, strict=True) if owner == t]
+        one = delta_e_goal(target.lab, question.k_lightness)
+        out.append(
+            _Solved(
+                *_gather(dyes, one, target, light, mine, question.k_lightness, top),
+                sum(len(s.cost) for s in found[t]),
+            )
         )
-        for i in order
-    )
-    nearest = matches[0]
-    return Matches(
-        wanted,
-        matches,
-        _reach(wanted.lab, nearest.prediction.lab, nearest.delta_e, k_lightness),
-        sum(len(s.cost) for s in sizes),
-        k_lightness,
-        notes,
-        dyes.demo,
-    )
+    return out
 
 
-def _short_list(
+def _holding(size: Subsets, dyes: DyeSet, wishes: Wishes) -> Subsets:
+    """Those subsets that hold every dye that must be used."""
+    if not wishes.use:
+        return size
+    has = np.all([np.any(size.index == dyes.index(d), axis=1) for d in wishes.use], axis=0)
+    return Subsets(size.index[has], size.amounts[has], size.cost[has])
+
+
+def _gather(
     dyes: DyeSet,
     goal: Goal,
     target: Target,
     light: Light,
-    sizes: list[Subsets],
+    sizes: Sequence[Subsets],
     k_lightness: float,
+    top: Array,
 ) -> tuple[Array, Array]:
-    """Amounts ``(M, D)`` and ΔE2000 ``(M,)`` of the most promising subsets of every size."""
-    rows, misses = [], []
-    for size in sizes:
-        some = finish(dyes, goal, light, size.best(_SHORT_LIST))
+    """Amounts ``(M, D)`` as told, and their ΔE2000 ``(M,)``; free directions settled."""
+    rows = []
+    for some in sizes:
+        amounts = some.amounts
         if some.index.shape[1] > 3:
             free = np.sqrt(some.cost) < EARNS_ITS_PLACE
             if free.any():
-                part = Subsets(some.index[free], some.amounts[free], some.cost[free])
-                settled = _settle(dyes, goal, target, light, part)
-                some.amounts[free], some.cost[free] = settled.amounts, settled.cost
-        if size is sizes[-1] and some.cost.min() > _FAR**2:
-            best = across_grey(dyes, target.lab, k_lightness, light, some.best(1))
-            some = Subsets(
-                np.concatenate([best.index, some.index]),
-                np.concatenate([best.amounts, some.amounts]),
-                np.concatenate([best.cost, some.cost]),
-            )
-        full = np.zeros((len(some.cost), len(dyes)))
-        np.put_along_axis(full, some.index, some.amounts, axis=1)
-        rows.append(full)
-        misses.append(np.sqrt(some.cost))
-    return np.concatenate(rows), np.concatenate(misses)
+                part = Subsets(some.index[free], amounts[free], some.cost[free])
+                amounts = amounts.copy()
+                amounts[free] = settle(dyes, goal, target, light, part, top).amounts
+        rows.append(_spread(dyes, some.index, amounts))
+    nearest = min(sizes, key=lambda s: float(s.cost.min()))
+    if nearest.cost.min() > _FAR**2:
+        best = across_grey(dyes, target.lab, k_lightness, light, nearest.best(1))
+        rows.append(_spread(dyes, best.index, best.amounts))
+    told = tell(np.concatenate(rows))
+    return told, delta_e(target.lab, dyes.predict_many(told, light), k_lightness)
 
 
-def _choose(amounts: Array, miss: Array, under_a: Array | None, count: int) -> NDArray[np.intp]:
-    """Indices of the recipes to show: nearest first, none that a simpler one stands for.
+def _spread(dyes: DyeSet, index: NDArray[np.intp], amounts: Array) -> Array:
+    full = np.zeros((len(index), len(dyes)))
+    np.put_along_axis(full, index, amounts, axis=1)
+    return full
 
-    ΔE2000 that differ by less than the eye can see rank as equal (steps of `EARNS_ITS_PLACE`);
-    then the least metamerism goes first where the target has a spectrum, then fewer dyes, then
-    less dye.
-    """
-    used = amounts > 0
-    number, depth = used.sum(axis=1), amounts.sum(axis=1)
-    simplest = np.lexsort((depth, miss, number))
-    kept: list[int] = []
-    for i in simplest:
-        inside = [j for j in kept if not np.any(used[j] & ~used[i])]
-        worth = all(
-            miss[i] < miss[j] - EARNS_ITS_PLACE
-            or (under_a is not None and under_a[i] < under_a[j] - EARNS_ITS_PLACE)
-            for j in inside
+
+def _present(
+    question: _Question,
+    dyes: DyeSet,
+    asked: Target,
+    target: Target,
+    light: Light,
+    found: _Solved,
+) -> Matches:
+    """Choose, weigh and describe the recipes to show."""
+    wishes, k = question.wishes, question.k_lightness
+    amounts, miss = found.amounts, found.miss
+    other = _other_lamp(dyes, target, light, amounts)
+    kept = worth_showing(amounts, miss, other, allowed(amounts, dyes, wishes))
+    if not len(kept):
+        raise DyemixError(
+            f"no recipe for {asked.name} keeps to these limits: allow more depth or more dyes."
         )
-        if worth:
-            kept.append(int(i))
-    steps = np.round(miss[kept] / EARNS_ITS_PLACE)
-    lamps = np.zeros(len(kept)) if under_a is None else np.round(under_a[kept] / EARNS_ITS_PLACE)
-    order = np.lexsort((depth[kept], number[kept], lamps, steps))
-    return np.array(kept, dtype=np.intp)[order[:count]]
+    kept = kept[np.argsort(miss[kept], kind="stable")[: _WEIGHED + question.count]]
+    labs = dyes.predict_many(amounts[kept], light)
+    score = miss[kept]
+    if question.rank_by == LIKELY:
+        covariance = lab_covariance(dyes, amounts[kept], light)
+        score = expected_miss(target.lab, labs, covariance, k)
+    order = rank(amounts[kept], score, None if other is None else other[kept], dyes, wishes)
+    shown = kept[order][different(amounts[kept][order], dyes, question.count)]
+    matches = _describe(question, dyes, target, light, amounts[shown], miss[shown])
+    nearest = int(np.argmin(miss))
+    colour = dyes.predict_many(amounts[nearest : nearest + 1], light)[0]
+    residual, _ = delta_e_residual(colour, target.lab, k, slope=False)
+    reach = which_way(target.lab, residual, float(miss[nearest]))
+    notes: tuple[str, ...] = ()
+    if asked.light is None:
+        notes = (f"The target names no light: taken as {light}, the light of the swatches.",)
+    return Matches(
+        target=target,
+        matches=matches,
+        reach=reach,
+        searched=found.searched,
+        k_lightness=k,
+        advice=()
+        if reach is Reach.WITHIN
+        else advice(dyes, target, light, amounts, miss, wishes, k),
+        notes=notes,
+        demo=dyes.demo,
+    )
+
+
+def _other_lamp(dyes: DyeSet, target: Target, light: Light, amounts: Array) -> Array | None:
+    """ΔE2000 ``(M,)`` under the first of `LAMPS`, for a target with a spectrum."""
+    if target.reflectance is None:
+        return None
+    lamp = Light(LAMPS[0], light.observer)
+    return delta_e(lab(target.reflectance, lamp), dyes.predict_many(amounts, lamp))
+
+
+def _describe(
+    question: _Question, dyes: DyeSet, target: Target, light: Light, amounts: Array, miss: Array
+) -> tuple[Match, ...]:
+    k = question.k_lightness
+    labs, spectra = dyes.predict_many(amounts, light), dyes.reflectance(amounts)
+    parts = causes(dyes, amounts, light)
+    pot = likely(target.lab, labs, parts.total, k)
+    _, slope = delta_e_residual(labs, labs + 1e-6, k)
+    size = {
+        name: np.einsum("nij,njk,nik->n", slope, getattr(parts, name), slope)
+        for name in CAUSE_WORDS
+    }
+    lamps = [Light(name, light.observer) for name in LAMPS if name != light.illuminant]
+    shifts = [
+        inconstancy(spectra, light, lamp)
+        if target.reflectance is None
+        else metamerism(target.reflectance, spectra, light, lamp)
+        for lamp in lamps
+    ]
+    out = []
+    for i, row in enumerate(amounts):
+        recipe = dyes.recipe(row)
+        by_lamp = tuple(
+            LampShift(str(lamp), float(s[i])) for lamp, s in zip(lamps, shifts, strict=True)
+        )
+        out.append(
+            Match(
+                prediction=dyes.predict(recipe, light),
+                delta_e=float(miss[i]),
+                likely=LikelyMiss(
+                    *(
+                        float(getattr(pot, name)[i])
+                        for name in ("mean", "median", "bound", "sound", "excellent")
+                    )
+                ),
+                metamerism=() if target.reflectance is None else by_lamp,
+                inconstancy=by_lamp if target.reflectance is None else (),
+                limit=CAUSE_WORDS[max(size, key=lambda name: float(size[name][i]))],
+                cost=question.wishes.cost(recipe),
+                measured=None
+                if question.kit is None
+                else measured(dyes, recipe, question.kit, target.lab, light, k),
+            )
+        )
+    return tuple(out)

@@ -36,7 +36,7 @@ from dyemix.dyes import DyeSet, law_name
 from dyemix.errors import DyemixError
 from dyemix.fit_report import DyeReport
 from dyemix.kubelka_munk import Array
-from dyemix.matching import Match, Matches
+from dyemix.matches import Match, Matches
 from dyemix.swatches import SwatchSet
 from dyemix.target import Target
 
@@ -219,9 +219,13 @@ def _screen_of(target: Target) -> tuple[str, str]:
 
 def _recipe_blocks(number: int, match: Match, formula: str, width: float) -> list[Block]:
     p = match.prediction
-    miss = f"on paper {match.delta_e:.2f} ({formula})"
-    if match.under_a is not None:
-        miss += f"; under illuminant A {match.under_a:.2f}"
+    miss = (
+        f"on paper {match.delta_e:.1f}, likely in the pot {match.likely.mean:.1f}: "
+        f"{match.verdict.value} ({formula})"
+    )
+    if match.metamerism:
+        lamps = ", ".join(f"{shift.lamp} {shift.delta_e:.1f}" for shift in match.metamerism)
+        miss += f"; metamerism {lamps}"
     colour = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*p.lab)
     return [
         Block.of(f"{number}  {match.recipe}", width, weight="bold"),

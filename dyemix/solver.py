@@ -1,6 +1,6 @@
 """Bounded damped least squares, many small problems at once.
 
-Minimises ``½ |r(x)|² + tie · Σx`` over ``lower ≤ x ≤ upper`` for N problems of k unknowns held in
+Minimises ``½ |r(x)|²`` over ``0 ≤ x ≤ upper`` for N problems of k unknowns held in
 arrays. The step is Gauss–Newton with Levenberg–Marquardt damping scaled by the diagonal
 (Marquardt, J. SIAM 11 (1963) 431); unknowns that rest on a bound and would leave it are held for
 the step (an active set by projection, Bertsekas, SIAM J. Control Optim. 20 (1982) 221), and the
@@ -28,7 +28,7 @@ class Solved:
     Attributes
     ----------
     x : ``(N, k)``, within the bounds.
-    cost : ``(N,)`` sum of squares ``|r|²`` (without the tie-breaking term).
+    cost : ``(N,)`` sum of squares ``|r|²``.
     settled : ``(N,)`` whether the last step was too small to matter.
     """
 
@@ -42,18 +42,18 @@ def solve(
     start: Array,
     upper: Array,
     *,
-    tie: float = 0.0,
     steps: int = 60,
     tolerance: float = 1e-7,
 ) -> Solved:
     """Solve N bounded least-squares problems, 0 ≤ x ≤ `upper`.
 
+    Each problem goes its own way: its answer does not depend on what stands beside it.
+
     Parameters
     ----------
     start, upper : ``(N, k)``.
-    tie : weight of ``Σx``, which settles what the residual leaves open.
     steps : the most steps any problem takes.
-    tolerance : a problem is settled when the step it proposes would lower its objective by less
+    tolerance : a problem is settled after the step that promises to lower its objective by less
         than ``tolerance · (1e-3 + objective)``.
     """
     x = np.clip(start, 0.0, upper)
@@ -62,12 +62,13 @@ def solve(
     r, jacobian = residual(x, rows)
     cost = np.einsum("nm,nm->n", r, r)
     damping = np.full(n, 1e-3)
+    going = np.ones(n, dtype=bool)
     settled = np.zeros(n, dtype=bool)
     diagonal = np.arange(k)
     out_x, out_cost = x.copy(), cost.copy()
     top = upper
     for _ in range(steps):
-        gradient = np.einsum("nmk,nm->nk", jacobian, r) + tie
+        gradient = np.einsum("nmk,nm->nk", jacobian, r)
         held = ((x <= 0.0) & (gradient > 0.0)) | ((x >= top) & (gradient < 0.0))
         normal = jacobian.transpose(0, 2, 1) @ jacobian
         scale = normal[:, diagonal, diagonal] + 1e-9
@@ -76,26 +77,26 @@ def solve(
         normal[:, diagonal, diagonal] = np.where(held, 1.0, scale * (1.0 + damping[:, np.newaxis]))
         step = -np.linalg.solve(normal, np.where(held, 0.0, gradient)[..., np.newaxis])[..., 0]
         tried = np.clip(x + step, 0.0, top)
-        moved = tried - x
-        promised = -np.einsum("nk,nk->n", gradient, moved)
+        promised = -np.einsum("nk,nk->n", gradient, tried - x)
         # A projected step can promise to rise: not the end, but too long, and damping shortens it.
-        done = np.abs(promised) < tolerance * (1e-3 + cost)
+        # A heavily damped step promises little wherever it stands: not the end either.
+        done = (np.abs(promised) < tolerance * (1e-3 + cost)) & (damping < 1.0)
         r_new, jacobian_new = residual(tried, rows)
         cost_new = np.einsum("nm,nm->n", r_new, r_new)
-        gain = cost - cost_new - 2.0 * tie * moved.sum(axis=1)
-        better = gain > 0.0
+        better = going & (cost_new < cost)
         x = np.where(better[:, np.newaxis], tried, x)
         r = np.where(better[:, np.newaxis], r_new, r)
         jacobian = np.where(better[:, np.newaxis, np.newaxis], jacobian_new, jacobian)
         cost = np.where(better, cost_new, cost)
         damping = np.clip(np.where(better, damping * 0.2, damping * 5.0), 1e-10, 1e10)
-        stuck = ~better & (damping >= 1e8)
+        ended = going & (done | (~better & (damping >= 1e8)))
+        settled[rows[ended]] = True
+        going = going & ~ended
         out_x[rows], out_cost[rows] = x, cost
-        settled[rows] = done | stuck
-        going = ~(done | stuck)
         if not going.any():
             break
         if going.sum() < 0.8 * len(rows):
             rows, x, r, jacobian = rows[going], x[going], r[going], jacobian[going]
             cost, damping, top = cost[going], damping[going], top[going]
+            going = np.ones(len(rows), dtype=bool)
     return Solved(out_x, out_cost, settled)

@@ -19,7 +19,8 @@ from dyemix.dyes import DyeSet
 from dyemix.errors import DyemixError
 from dyemix.files import read_swatches
 from dyemix.fitting import fit
-from dyemix.matching import Match, Matches, Reach, match
+from dyemix.matches import LampShift, LikelyMiss, Match, Matches, Reach
+from dyemix.matching import match
 from dyemix.plots import draw_dyes, draw_match
 from dyemix.recipe import Recipe
 from dyemix.swatches import DEMO_WARNING, Reading, SwatchSet
@@ -277,7 +278,7 @@ def test_a_target_with_a_spectrum(shelf: DyeSet, table: SwatchSet) -> None:
     figure = draw_match(match(shelf, target, max_dyes=2))
     np.testing.assert_array_equal(lines(figure, 1)[0].get_ydata(), target.reflectance)
     assert "spectrum of the target" in words(figure)
-    assert "under illuminant A" in words(figure)
+    assert "metamerism A/10°" in words(figure)
     assert "D65/10°" in words(figure)
     assert_legible(figure)
 
@@ -296,7 +297,12 @@ def test_match_is_legible(sage: Matches) -> None:
 def test_long_recipes_wrap(shelf: DyeSet) -> None:
     dyes = long_names(shelf)
     recipe = Recipe(dict.fromkeys(dyes.names, 0.5))
-    blends = [Match(dyes.predict(recipe, Light()), 1.0, 12.34), Match(dyes.predict({}), 30.0)]
+    likely = LikelyMiss(2.0, 1.9, 3.4, 0.8, 0.4)
+    shift = (LampShift("A/10°", 12.34),)
+    blends = [
+        Match(dyes.predict(recipe, Light()), 1.0, likely, metamerism=shift),
+        Match(dyes.predict({}), 30.0, likely),
+    ]
     target = Target(np.array([50.0, 0.0, 0.0]), Light(), name="of $cost_a$ and " + "x" * 150)
     figure = draw_match(Matches(target, tuple(blends), Reach.TOO_DULL, 1, demo=True))
     assert_legible(figure)

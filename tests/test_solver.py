@@ -80,17 +80,6 @@ def test_more_unknowns_than_residuals_still_settle_at_a_minimum() -> None:
     np.testing.assert_allclose(found.cost, theirs, rtol=1e-5, atol=1e-6)
 
 
-def test_the_sum_settles_what_the_residual_leaves_open() -> None:
-    # x + 2y = 1: the least sum that does it is all y.
-    def residual(x: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray]:
-        slope = np.broadcast_to(np.array([[1.0, 2.0]]), (len(rows), 1, 2))
-        return x @ np.array([[1.0], [2.0]]) - 1.0, slope
-
-    start = np.array([[1.0, 0.0], [0.0, 1.0], [0.3, 0.3]])
-    found = solve(residual, start, np.ones((3, 2)), tie=1e-4, steps=300, tolerance=1e-14)
-    np.testing.assert_allclose(found.x, [[0.0, 0.5]] * 3, atol=1e-3)
-
-
 def test_a_problem_solved_alone_or_in_company_comes_out_the_same() -> None:
     a, b, top = linear_problems(40, 3, 3, 3)
 

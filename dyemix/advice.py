@@ -1,0 +1,60 @@
+"""What limits a target out of reach, and the nearest colour that holds its hue."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dyemix.choosing import EARNS_ITS_PLACE, WITHIN_REACH, allowed, tell
+from dyemix.colorimetry import Light
+from dyemix.colour_difference import delta_e, delta_e_residual
+from dyemix.dyes import DyeSet
+from dyemix.kubelka_munk import Array
+from dyemix.search import lab_residual
+from dyemix.solver import solve
+from dyemix.target import Target
+from dyemix.wishes import Wishes
+
+#: How much more a turn of hue counts when the hue is to be held.
+_HOLD_HUE = 6.0
+#: Blends that are turned back to the hue.
+_TRIED = 20
+
+
+def advice(
+    dyes: DyeSet,
+    target: Target,
+    light: Light,
+    amounts: Array,
+    miss: Array,
+    wishes: Wishes,
+    k_lightness: float,
+) -> tuple[str, ...]:
+    """Sentences on a target that the recipes `amounts` ``(M, D)`` only come within `miss` of."""
+    top = wishes.tops(dyes)
+    best = amounts[int(np.argmin(miss))]
+    used = [name for name, c in zip(dyes.names, best, strict=True) if c > 0]
+    full = [name for name, c, t in zip(dyes.names, best, top, strict=True) if 0 < 0.999 * t <= c]
+    limit = (
+        f"Limited by {' and '.join(full)}, as deep as there is a square or stock for."
+        if full
+        else f"Limited by {' and '.join(used) or 'the undyed cloth'}: no dye here is cleaner."
+    )
+    lines = [f"Nearest on paper: {dyes.recipe(best)}, {miss.min():.1f} off. {limit}"]
+    near = amounts[np.argsort(miss)[:_TRIED]]
+    near = near[allowed(near, dyes, wishes)]
+    force = np.array([1.0, 1.0, _HOLD_HUE])
+
+    def holding(sample: Array) -> tuple[Array, Array]:
+        value, slope = delta_e_residual(target.lab, sample, k_lightness)
+        return value * force, slope * force[:, np.newaxis]
+
+    blends = dyes.blends(np.tile(np.arange(len(dyes)), (len(near), 1)))
+    held = solve(
+        lab_residual(blends, holding, light, wishes.total), near, np.where(near > 0, top, 0.0)
+    )
+    chosen = tell(held.x[int(np.argmin(held.cost))])
+    colour = dyes.predict_many(chosen[np.newaxis], light)[0]
+    off = float(delta_e(target.lab, colour, k_lightness))
+    if off > max(float(miss.min()) + EARNS_ITS_PLACE, WITHIN_REACH):
+        lines.append(f"Holding the hue: {dyes.recipe(chosen)}, {off:.1f} off.")
+    return tuple(lines)
