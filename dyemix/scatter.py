@@ -13,6 +13,7 @@ from dyemix.kubelka_munk import Array
 PRIOR_DOSING, PRIOR_POT = 0.03, 0.03
 PRIOR_READING = 0.15
 PRIOR_MIXING, PRIOR_MODEL = 0.04, 0.3
+PRIOR_SECOND_BATH = 0.1
 PRIOR_WORTH = 6.0
 
 
@@ -28,6 +29,8 @@ class Scatter:
     mixing : what a dye's amount is off by in a mix, beyond dosing and pot: the part of the
         model's error that acts as more or less dye, as a share.
     model : the rest of the model's error, in ΔE2000 along each direction of colour.
+    second_bath : what a second bath gives more or less of its dyes than the same bath on white
+        cloth, as a share common to them: sites are taken, but nobody has measured how many.
     notes : which of these were measured, from how many swatches, and which are assumed.
     """
 
@@ -36,6 +39,7 @@ class Scatter:
     reading: Array = field(default_factory=lambda: np.eye(3) * PRIOR_READING**2)
     mixing: float = PRIOR_MIXING
     model: float = PRIOR_MODEL
+    second_bath: float = PRIOR_SECOND_BATH
     notes: tuple[str, ...] = ("every scatter is assumed: no swatch was dyed or read again",)
 
     def __post_init__(self) -> None:

@@ -21,6 +21,7 @@ LAYERS = (
     ("solver", "search", "far_side", "settling"),
     ("kit", "wishes", "lamps", "matches", "choosing", "advice", "matching"),
     ("planning", "bath", "borrowing"),
+    ("miss", "strengths", "trial", "correcting", "learning", "next_swatch"),
     ("series", "subduing", "second_bath", "tints", "cards"),
     ("drawing", "card_plots", "plots"),
     ("cli_options", "cli_bench", "cli_colours", "cli"),
