@@ -26,6 +26,7 @@ from benchmarks.workshop import Workshop
 from dyemix.colorimetry import D65_2, WAVELENGTHS
 from dyemix.colour_difference import delta_e
 from dyemix.files.photo import examine_photo
+from dyemix.files.writing import recipe_text
 from dyemix.fitting import fit
 from dyemix.kubelka_munk import Array
 from dyemix.swatches import Reading, Swatch, SwatchSet
@@ -54,7 +55,7 @@ def by_camera(
             out.writerow(["cell", "recipe", "swatch"])
             for i, piece in enumerate(here):
                 label = f"{'ABCDE'[i // 8]}{i % 8 + 1}"
-                out.writerow([label, str(piece.recipe), piece.readings[0].swatch])
+                out.writerow([label, recipe_text(piece.recipe), piece.readings[0].swatch])
         read = examine_photo(photo, cells=folder / "cells.csv", card=reference, grey=GREY_STEPS)
         readings += read.swatches.readings
     return SwatchSet(tuple(readings))
@@ -62,8 +63,8 @@ def by_camera(
 
 def misread(read: SwatchSet, truth: SwatchSet) -> Array:
     """ΔE2000 of each swatch kept, as photographed and as measured."""
-    known = {(str(s.recipe), s.readings[0].swatch): s.colour(D65_2) for s in truth.swatches}
-    pairs = [(s.colour(D65_2), known[str(s.recipe), s.readings[0].swatch]) for s in read.swatches]
+    known = {(s.recipe, s.readings[0].swatch): s.colour(D65_2) for s in truth.swatches}
+    pairs = [(s.colour(D65_2), known[s.recipe, s.readings[0].swatch]) for s in read.swatches]
     return delta_e(np.array([b for _, b in pairs]), np.array([a for a, _ in pairs]))
 
 

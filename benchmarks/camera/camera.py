@@ -345,7 +345,8 @@ def _style(image: NDArray[np.float32]) -> NDArray[np.float32]:
 def _tone_map(image: NDArray[np.float32], strength: float) -> NDArray[np.float32]:
     """Brighten dark neighbourhoods and darken bright ones, as 'HDR' settings do."""
     luma = np.maximum(image.mean(axis=2), 0.01)
-    around = cv2.GaussianBlur(luma, (0, 0), image.shape[1] / 12)
+    small = cv2.resize(luma, (96, 128), interpolation=cv2.INTER_AREA)
+    around = cv2.resize(cv2.GaussianBlur(small, (0, 0), 8), luma.shape[::-1])
     gain = (np.float32(0.4) / around) ** np.float32(strength)
     return np.asarray(image * gain[..., np.newaxis], dtype=np.float32)
 

@@ -97,11 +97,11 @@ def align_card(photo: Photograph, to_pixels: Array, rows: int, columns: int, lab
     if miss(nominal, lab[::-1]) < 0.6 * miss(nominal):
         return patches(nominal)  # upside down: the dyer is told, not indulged
     if miss(nominal) > FAR:
-        for sx, sy in product(np.arange(0.5, 1.06, 0.06), repeat=2):
+        for sx, sy in product(np.arange(0.5, 1.06, 0.09), repeat=2):
             free = np.array(CARD_BOX[2:]) * (1 - np.minimum([sx, sy], 1)) / 2 + _AROUND
-            for fx, fy in product(np.linspace(-1, 1, 7), repeat=2):
+            for fx, fy in product(np.linspace(-1, 1, 5), repeat=2):
                 starts.append(np.array([fx * free[0], fy * free[1], sx, sy, 0.0]))
-        starts = sorted(starts, key=miss)[:3]
+        starts = sorted(starts, key=miss)[:4]
     from scipy.optimize import minimize
 
     steps = np.diag([1.5, 1.5, 0.02, 0.02, 0.02])

@@ -33,6 +33,7 @@ MOST_PIXELS = 110_000_000
 _LARGEST = 400_000_000  # bytes
 _RAW = {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw", ".x3f"}
 _HEIC = {".heic", ".heif", ".hif"}
+_CLIPPED_LOW, _CLIPPED_HIGH = 3.1e-4, 0.966  # linear light
 _ENCODINGS = ("stated", "linear", "sRGB")
 
 SRGB_TO_XYZ: Array = np.array(
@@ -63,6 +64,7 @@ class Photograph:
     stated : whether the file said so, or it was assumed.
     notes : what was assumed.
     file : name, for messages.
+    limits : codes at or below, and at or above which a channel is clipped.
     """
 
     codes: NDArray[Any]
@@ -72,11 +74,23 @@ class Photograph:
     stated: bool
     notes: tuple[str, ...]
     file: str
+    limits: tuple[int, int]
 
     @property
     def top(self) -> int:
         """The largest code."""
         return len(self.curve) - 1
+
+
+def code_limits(curve: NDArray[np.float32]) -> tuple[int, int]:
+    """Codes at or below, and at or above which a channel counts as clipped.
+
+    Set in light, so that linear and encoded files are judged alike: the first step of 8-bit sRGB,
+    and 1.5 % of its scale below the top, where JPEG rounding hides the ceiling.
+    """
+    low = np.searchsorted(curve.max(axis=1), _CLIPPED_LOW, side="right") - 1
+    high = np.searchsorted(curve.min(axis=1), _CLIPPED_HIGH)
+    return max(int(low), 0), min(int(high), len(curve) - 1)
 
 
 def srgb_curve(levels: int) -> Array:
@@ -244,7 +258,9 @@ def _raw(path: Path, data: bytes, refuse: _Refusal) -> Photograph:
         raise
     except Exception as error:
         raise refuse(f"the raw file cannot be developed ({error}): save a JPEG.") from None
-    return Photograph(codes, linear_curve(65536), SRGB_TO_XYZ, "raw, linear", True, (), path.name)
+    curve = linear_curve(65536)
+    limits = code_limits(curve)
+    return Photograph(codes, curve, SRGB_TO_XYZ, "raw, linear", True, (), path.name, limits)
 
 
 def decode(path: str | os.PathLike[str], encoding: str = "stated") -> Photograph:
@@ -292,6 +308,6 @@ def decode(path: str | os.PathLike[str], encoding: str = "stated") -> Photograph
     codes = _upright(_pixels(image, data, bits, refuse), orientation)
     levels = 65536 if codes.dtype == np.uint16 else 256
     curve, to_xyz, name, stated = _meaning(image, levels, encoding, notes, refuse)
-    return Photograph(
-        codes, curve.astype(np.float32), to_xyz, name, stated, tuple(notes), refuse.file
-    )
+    table = curve.astype(np.float32)
+    limits = code_limits(table)
+    return Photograph(codes, table, to_xyz, name, stated, tuple(notes), refuse.file, limits)

@@ -27,16 +27,15 @@ _BAR_MM = 1.6
 
 @dataclass(frozen=True)
 class Judged:
-    """Reasons to leave a cell out, and doubts that it is kept with."""
+    """Reasons to leave a cell out."""
 
     reasons: tuple[str, ...]
-    doubts: tuple[str, ...]
 
     def flags(self, spread: float) -> tuple[str, ...]:
-        """The doubts, with mottle of that spread (ΔE2000) among them."""
+        """Doubts that the cell is kept with: parts of it differ by `spread` ΔE2000."""
         if spread <= _MOTTLED:
-            return self.doubts
-        return (*self.doubts, f"mottled: parts differ by {spread:.1f} ΔE2000 from their mean")
+            return ()
+        return (f"mottled: parts differ by {spread:.1f} ΔE2000 from their mean",)
 
 
 def empty(here: Cloth, flat: Flat) -> bool:
@@ -72,10 +71,10 @@ def judge(photo: Photograph, frame: Frame, flat: Flat, place: Place, here: Cloth
         if bar.label == place.label:
             rise = blur_mm(photo, bar.quad, _BAR_MM)
             if np.isinf(rise):
-                return Judged(tuple(reasons), ("its focus bar is covered",))
-            if rise > _BLUR_MM:
+                reasons.append("out of focus: its black bar cannot be made out (or is covered)")
+            elif rise > _BLUR_MM:
                 reasons.append(f"out of focus: edges are {rise:.1f} mm wide")
-    return Judged(tuple(reasons), ())
+    return Judged(tuple(reasons))
 
 
 def retouched(photo: Photograph, frame: Frame, flat: Flat) -> tuple[str, ...]:

@@ -157,6 +157,12 @@ def _table(path: str | os.PathLike[str], what: str) -> tuple[Sheet, Faults]:
     return sheet, faults
 
 
+def _refuse_extra(sheet: Sheet, faults: Faults) -> None:
+    for row, cells in sheet.rows:
+        if any(cells[len(sheet.headings) :]):
+            faults.add(f"{len(cells)} cells under {len(sheet.headings)} headings.", row)
+
+
 def _role(label: str, stated: str) -> str:
     if stated:
         return stated
@@ -184,6 +190,7 @@ def read_corners(path: str | os.PathLike[str]) -> tuple[Place, ...]:
         )
     faults.raise_any()
     places: list[Place] = []
+    _refuse_extra(sheet, faults)
     for row, cells in sheet.rows:
         values = dict(zip(headings, cells, strict=False))
         label = values["cell"]
@@ -245,6 +252,7 @@ def read_names(path: str | os.PathLike[str]) -> tuple[Named, ...]:
             header[meaning(key)], rows[meaning(key)] = value.strip(), row
     context = Context(header, rows, faults)
     named: dict[str, Named] = {}
+    _refuse_extra(sheet, faults)
     for row, cells in sheet.rows:
         values = dict(zip(headings, cells, strict=False))
         cell = values.pop("cell", "").upper()

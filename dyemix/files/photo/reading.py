@@ -12,9 +12,9 @@ from dyemix.colorimetry import D65_2, smoothest_reflectance
 from dyemix.colour_difference import delta_e
 from dyemix.errors import Fault, InputError, TargetError
 from dyemix.files import read_swatches
-from dyemix.files.photo.cards import Cards, Extra, Light, read_reference
+from dyemix.files.photo.cards import Cards, Extra, Light, Reference, read_reference
 from dyemix.files.photo.colour import spread_in_lab
-from dyemix.files.photo.decode import Photograph, decode, linear_curve
+from dyemix.files.photo.decode import Photograph, code_limits, decode, linear_curve
 from dyemix.files.photo.find import find_sheet
 from dyemix.files.photo.flat import Flat
 from dyemix.files.photo.judge import PATCHY, Judged, empty, judge, retouched
@@ -85,21 +85,10 @@ def examine_photo(
     steps = () if grey is None or anchor == "undyed" else tuple(grey)
     reference = read_reference(card) if card is not None else None
     named = read_names(cells) if cells is not None else ()
-    frame = _frame(photo, corners, len(steps), None if reference is None else reference.lab)
-    if not frame.of("grey"):
-        steps = ()
-    if not frame.of("patch"):
-        reference = None
+    cards = _cards(photo, corners, steps, reference)
+    photo, frame = cards.photo, cards.frame
     check_names(named, frame, photo.file)
     of_cell = {each.cell: each for each in named}
-
-    cards = Cards(photo, frame, steps, reference)
-    if photo.top > 255 and not photo.stated and cards.straight[0].bent:
-        # A file that says nothing may hold straight values: the grey steps decide.
-        plain = replace(photo, curve=linear_curve(photo.top + 1), encoding="linear, by the steps")
-        told = Cards(plain, frame, steps, reference)
-        if not told.straight[0].bent:
-            photo, cards = plain, told
     tone, flat = cards.straight
     straight = replace(photo, curve=tone(photo.curve.astype(float)).astype(np.float32))
     seen: list[tuple[Place, Cloth]] = []
@@ -169,6 +158,35 @@ def read_photo(
         keep=keep,
         encoding=encoding,
     ).swatches
+
+
+def _cards(
+    photo: Photograph,
+    corners: str | os.PathLike[str] | Grid | None,
+    steps: Sequence[float],
+    reference: Reference | None,
+) -> Cards:
+    """The places and cards of a picture; where the file does not say whether its 16-bit values are
+    linear, the grey steps do.
+    """
+
+    def look(photo: Photograph) -> Cards:
+        frame = _frame(photo, corners, len(steps), None if reference is None else reference.lab)
+        known = steps if frame.of("grey") else ()
+        return Cards(photo, frame, known, reference if frame.of("patch") else None)
+
+    if photo.stated or photo.top == 255:
+        return look(photo)
+    curve = linear_curve(photo.top + 1)
+    name = "linear, by the grey steps"
+    plain = replace(photo, curve=curve, encoding=name, limits=code_limits(curve), notes=())
+    try:
+        cards = look(plain)
+        if cards.straight[0].known and not cards.straight[0].bent:
+            return cards
+    except InputError:
+        pass  # told again below, with the usual curve
+    return look(photo)
 
 
 def _frame(

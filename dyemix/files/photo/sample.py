@@ -18,8 +18,6 @@ BLOCKS = 6
 #: seam, a loose thread or a hole.
 _ODD_BLOCK, _ODD_SHARE = 4.0, 0.03
 _LARGEST_RASTER = 240
-#: Codes this near the ends (as fractions of the largest code) count as clipped.
-_CLIPPED_HIGH, _CLIPPED_LOW = 0.985, 1.0 / 255.0
 
 
 def inset(corners: Array, share: float) -> Array:
@@ -56,8 +54,8 @@ def raster(photo: Photograph, corners: Array, most: int = _LARGEST_RASTER) -> Ra
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     ends = np.concatenate(
         [
-            (crop >= _CLIPPED_HIGH * photo.top).any(axis=2, keepdims=True),
-            (crop <= _CLIPPED_LOW * photo.top).any(axis=2, keepdims=True),
+            (crop >= photo.limits[1]).any(axis=2, keepdims=True),
+            (crop <= photo.limits[0]).any(axis=2, keepdims=True),
         ],
         axis=2,
     ).astype(np.float32)

@@ -16,6 +16,7 @@ from dyemix.errors import DyemixError
 from dyemix.files.photo.decode import need
 from dyemix.files.photo.find import dictionary
 from dyemix.files.photo.layout import CARD_BOX, GREY_BOX, HEIGHT, MARK, WIDTH, Layout, layout_of
+from dyemix.files.writing import recipe_text
 from dyemix.swatches import SwatchSet
 
 if TYPE_CHECKING:
@@ -87,8 +88,7 @@ def _recipes(swatches: SwatchSet | None) -> list[tuple[str, str]]:
     """Recipe and swatch name, once a piece of cloth, in the order of the table."""
     pieces: dict[tuple[str, str], None] = {}
     for reading in swatches.readings if swatches else ():
-        recipe = "" if reading.recipe is None else reading.recipe.as_written or str(reading.recipe)
-        pieces[recipe or reading.name, reading.swatch] = None
+        pieces[recipe_text(reading.recipe), reading.swatch or reading.name] = None
     return list(pieces)
 
 
@@ -153,7 +153,8 @@ def swatch_sheet(
         axes, CARD_BOX, "patch card here, first patch top left;\na smaller card anywhere in the box"
     )
     with mpl.rc_context({"svg.fonttype": "path", "pdf.fonttype": 42, "svg.hashsalt": "sheet"}):
-        figure.savefig(path, dpi=300)
+        undated = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}, ".png": {}}
+        figure.savefig(path, dpi=300, metadata=undated[path.suffix.lower()])
     table = path.with_suffix(".csv")
     with table.open("w", encoding="utf-8", newline="") as file:
         out = csv.writer(file, lineterminator="\n")
