@@ -14,12 +14,13 @@ import pytest
 
 from benchmarks.shelf import swatch_set
 from benchmarks.workshop import Row, Workshop
-from dyemix.borrowing import ENOUGH_DEPTHS, PRIOR_SPREAD, borrow
+from dyemix.borrowing import ENOUGH_DEPTHS, PRIOR_SPREAD, _curves_under, borrow
 from dyemix.colorimetry import D65_10, Light, lab
 from dyemix.colour_difference import delta_e
 from dyemix.dyes import DyeSet
 from dyemix.errors import FitError
 from dyemix.fitting import fit
+from dyemix.kubelka_munk import Surface
 from dyemix.recipe import Recipe
 from dyemix.swatches import Reading, SwatchSet
 from dyemix.uncertainty import fit_covariance
@@ -121,6 +122,25 @@ def test_away_from_the_square_the_interval_grows() -> None:
         level = depth**dyes.draws.exponent * dyes.draws.curves.sum(axis=2)
         spread.append(np.log(level).std(axis=0)[straight].mean())
     assert spread[1] > 1.2 * spread[0]
+
+
+def test_the_versions_lie_about_what_was_fitted() -> None:
+    """At its square each dye's versions average its strength here, not that on the first cloth."""
+    dyes = lent(0)
+    level = dyes.draws.curves.sum(axis=2) / dyes.curves.sum(axis=1)  # at 1 %, where g is c
+    straight = np.isinf(dyes.capacity)
+    assert np.exp(np.log(level).mean(axis=0))[straight] == pytest.approx(1.0, abs=0.05)
+
+
+def test_another_surface_term_shows_the_same_cloth() -> None:
+    """Curves carried over to a surface term fitted elsewhere give each middle depth as before."""
+    dyes = first(0)
+    middle = np.diag(np.sqrt(dyes.palest * dyes.deepest))
+    surface = Surface(0.004, 0.3)
+    carried = replace(dyes, surface=surface, curves=_curves_under(dyes, surface))
+    np.testing.assert_allclose(carried.reflectance(middle), dyes.reflectance(middle), atol=1e-3)
+    left_alone = replace(dyes, surface=surface)
+    assert np.abs(left_alone.reflectance(middle) - dyes.reflectance(middle)).max() > 0.02
 
 
 def test_a_dye_without_a_square_is_left_out_by_name() -> None:

@@ -9,11 +9,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from damage import damaged
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from benchmarks.workshop import Workshop
-from dyemix.errors import InputError
+from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches, write_cgats, write_cxf
 from dyemix.files.converting import convert
 from dyemix.files.naming import name_samples, recipe_in
@@ -74,8 +75,8 @@ def test_an_instrument_s_file_becomes_a_table_that_fits(run) -> None:
         "geometry: SCE",
         "Not recorded: cloth, alkali, liquor ratio, temperature, hours, salt, backing.",
         "Joined as repeats, readings in brackets: undyed (2), gold 2.00 (2)",
-        "1 samples took their recipe from the table of names: 'scan 7' is gold 0.25.",
-        "4 samples took their recipe from their own names",
+        "Recipes from the table of names, 1 in all: 'scan 7' is gold 0.25.",
+        "Recipes from their own names, 4 in all: 'undyed' is undyed; 'gold 2' is gold 2.00",
         "row 3 of the table of names: no sample of the file is called 'scan 8'.",
         "Readings of one swatch: mean",
         "Swatches of one recipe: not known",
@@ -223,6 +224,22 @@ def test_a_table_of_names_with_measures_and_its_faults(tmp_path: Path) -> None:
     table.write_text("one,two\na,b\n")
     with pytest.raises(InputError, match="no sample column"):
         name_samples(named("a"), table)
+
+
+@settings(
+    max_examples=150, deadline=None, derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)  # fmt: skip
+@given(st.integers(0, 2**32), st.integers(1, 4))
+def test_a_damaged_table_of_names_is_read_or_refused(tmp_path: Path, seed: int, cuts: int) -> None:
+    good = b"# stock_pct: gold 2\n# cloth_g: 50\nsample,recipe,swatch\na,gold 5 mL,7\nb,navy 1,\n"
+    (tmp_path / "names.csv").write_bytes(damaged(good, seed, cuts))
+    try:
+        swatches, naming = name_samples(named("a", "b"), tmp_path / "names.csv")
+    except DyemixError:
+        return
+    assert len(swatches.readings) == 2
+    assert str(naming) is not None
 
 
 def test_the_file_s_own_recipe_gives_way_to_the_table_of_names_and_it_is_told(

@@ -130,7 +130,7 @@ def test_a_formula_is_never_calculated(read: Read) -> None:
     swatches = read(with_formula("0.29"))
     assert swatches.readings[1].reflectance is not None
     assert swatches.readings[1].reflectance[0] == pytest.approx(0.29)
-    assert "1 cells hold formulas (first: C5" in notes(swatches)
+    assert "formulas in cells, 1 in all (first: C5" in notes(swatches)
     with pytest.raises(InputError, match="'#DIV/0!' is not a number"):
         read(workbook([*GOOD[:4], [2, "gold 0.5", "#DIV/0!", *[0.3] * 30]]))
 

@@ -56,7 +56,7 @@ class Naming:
             if pairs:
                 few = "; ".join(f"{name!r} is {recipe}" for name, recipe in pairs[:6])
                 more = f"; and {len(pairs) - 6} more" if pairs[6:] else ""
-                lines.append(f"{len(pairs)} samples took their recipe from {what}: {few}{more}.")
+                lines.append(f"Recipes from {what}, {len(pairs)} in all: {few}{more}.")
         return "\n".join([*lines, *self.notes])
 
 

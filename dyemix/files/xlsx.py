@@ -217,7 +217,7 @@ def _notes(page: _Page, pages: Iterable[_Page]) -> list[str]:
     if page.formulas:
         where, formula = page.formulas[0]
         notes.append(
-            f"{len(page.formulas)} cells hold formulas (first: {where}, {formula!r}): the values "
-            "saved with them were used, nothing was calculated."
+            f"formulas in cells, {len(page.formulas)} in all (first: {where}, {formula!r}): the "
+            "values saved with them were used, nothing was calculated."
         )
     return notes
