@@ -108,7 +108,9 @@ def scatter(
     """
     groups = [group for group in groups if len(group[1]) > 1]
     between = [_between(labs) for *_, labs in groups]
-    usual = float(np.median([d.mean() for d in between])) if len(between) > 2 else 0.0
+    # One or two groups cannot say what is usual.
+    few = APART_DISTANCE / APART_FACTOR
+    usual = float(np.median([d.mean() for d in between])) if len(between) > 2 else few
     limit = max(APART_FACTOR * usual, floor)
     total, freedom, told = np.zeros((3, 3)), 0, []
     kept: list[Array] = []

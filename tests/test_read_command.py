@@ -74,7 +74,7 @@ def test_an_instrument_s_file_becomes_a_table_that_fits(run) -> None:
         "reflectance is in fractions of 1",
         "geometry: SCE",
         "Not recorded: cloth, alkali, liquor ratio, temperature, hours, salt, backing.",
-        "Joined as repeats, readings in brackets: undyed (2), gold 2.00 (2)",
+        "Joined as repeats: undyed ×2, gold 2.00 ×2",
         "Recipes from the table of names, 1 in all: 'scan 7' is gold 0.25.",
         "Recipes from their own names, 4 in all: 'undyed' is undyed; 'gold 2' is gold 2.00",
         "row 3 of the table of names: no sample of the file is called 'scan 8'.",

@@ -156,6 +156,14 @@ def test_a_mislabelled_repeat_is_named_and_left_out_of_the_figure() -> None:
     assert "mislabelled or badly weighed?" in swatches.doubts[0]
 
 
+def test_one_pair_alone_is_held_to_what_hand_dyers_call_excellent() -> None:
+    """With a single pair nothing says what is usual: 1.5 ΔE2000 (common practice) is the limit."""
+    close, far = SwatchSet(piece(RAMP, 0.98 * RAMP)), SwatchSet(piece(RAMP, 0.94 * RAMP))
+    assert 0.5 < close.repeats().reading.mean < 1.5
+    assert close.doubts == ()
+    assert "differ by" in far.doubts[0]
+
+
 def test_no_repeats_is_said() -> None:
     assert "not known, no repeats" in str(SwatchSet(piece(RAMP)))
 

@@ -59,9 +59,9 @@ class ReadReport:
             lines.append(f"CIELAB under {', '.join(lights)}.")
         lines += _conditions(s)
         if self.joined:
-            few = ", ".join(f"{x.label} ({len(x.readings)})" for x in self.joined[:8])
+            few = ", ".join(f"{x.label} ×{len(x.readings)}" for x in self.joined[:8])
             more = f" and {len(self.joined) - 8} more" if self.joined[8:] else ""
-            lines.append(f"Joined as repeats, readings in brackets: {few}{more}.")
+            lines.append(f"Joined as repeats: {few}{more}.")
         if s.swatches:
             lines.append(str(s.repeats()))
         lines += s.doubts
