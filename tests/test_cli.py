@@ -97,6 +97,14 @@ def test_the_one_table_in_the_folder_is_used_and_two_are_refused(run):
         (("predict", "marigold 1", "--light", "moon"), "illuminant 'MOON' is unknown"),
         (("match", "#7d8a6e", "--max-dyes", "0"), "max_dyes"),
         (("match",), "TARGET"),
+        (("match", "#7d8a6e", "--targets", "list.csv"), "TARGET"),
+        (("match", "--targets", "nowhere.csv"), "nowhere.csv"),
+        (("match", "#7d8a6e", "--measure", "spoons"), "--cloth"),
+        (("match", "#7d8a6e", "--measure", "cups", "--cloth", "240g"), "not a way to measure"),
+        (("match", "#7d8a6e", "--in-hand", "navy", "--cloth", "240g"), "not a jar"),
+        (("match", "#7d8a6e", "--avoid", "puce"), "puce"),
+        (("match", "#7d8a6e", "--use", "navy", "--avoid", "navy"), "at once"),
+        (("match", "#7d8a6e", "--price", "navy"), "not a price"),
         (("fit", "--leave-out", "puce 3"), "puce 3"),
     ],
 )
@@ -168,3 +176,42 @@ def test_installed_wheel_runs_from_any_folder(tmp_path):
     assert done.returncode == 0, done.stderr
     assert str(site) in done.stderr
     assert done.stdout.startswith(DEMO_WARNING)
+
+
+def test_match_in_the_units_of_the_kit(run):
+    words = ("--measure", "spoons", "--stock", "2", "--cloth", "240g", "--in-hand",
+             "marigold 60 mL 2 %", "--avoid", "black", "--total", "1", "--detail")  # fmt: skip
+    done = run("match", "#7d8a6e", *words)
+    assert done.returncode == 0, done.stderr
+    assert "measure " in done.stdout
+    assert "tsp" in done.stdout
+    assert "colour inconstancy" in done.stdout
+    found = json.loads(run("match", "#7d8a6e", *words[:-1], "--json").stdout)
+    for one in found["matches"]:
+        recipe = one["prediction"]["recipe"]
+        assert "black" not in recipe
+        assert recipe.get("marigold", 0) <= 0.5 + 1e-6  # 60 mL of 2 % on 240 g
+        assert sum(recipe.values()) <= 1.001
+        assert one["measured"]["delta_e"] >= one["measured"]["exact_delta_e"] - 1e-9
+
+
+def test_a_list_of_colours_is_matched_into_a_table(run):
+    (run.folder / "colours.csv").write_text(
+        "name,colour,light\nsage,#7d8a6e,\nteal,40 -20 -15,D65/10\n", encoding="utf-8"
+    )
+    done = run("match", "--targets", "colours.csv", "-o", "recipes.csv", "--count", "2")
+    assert done.returncode == 0, done.stderr
+    lines = (run.folder / "recipes.csv").read_text(encoding="utf-8").splitlines()
+    assert DEMO_WARNING in lines[0]
+    assert lines[1].startswith("target,reach,recipe,delta_e,likely")
+    assert [line.split(",")[0] for line in lines[2:]] == ["sage", "sage", "teal", "teal"]
+    one = json.loads(run("match", "40 -20 -15 D65/10", "--json", "--count", "2").stdout)
+    assert str(round(one["matches"][0]["likely"]["mean"], 2)) in lines[4]
+
+
+def test_every_fault_of_a_list_of_colours_is_shown(run):
+    (run.folder / "colours.csv").write_text("name,colour\na,sage\nb,#12\nc,#123456\n")
+    done = run("match", "--targets", "colours.csv")
+    assert done.returncode == 2
+    assert "colours.csv, row 2, column colour" in done.stderr
+    assert "colours.csv, row 3, column colour" in done.stderr
