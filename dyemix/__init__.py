@@ -25,6 +25,7 @@ from dyemix.card_plots import draw_card
 from dyemix.cards import shade_card
 from dyemix.colorimetry import WAVELENGTHS, Light
 from dyemix.colour_difference import delta_e
+from dyemix.correcting import Correction, correct
 from dyemix.dyes import DyeSet, Prediction
 from dyemix.errors import (
     DyemixError,
@@ -38,8 +39,10 @@ from dyemix.files import read_swatches, write_swatches
 from dyemix.files.saved import load, save
 from dyemix.fitting import fit
 from dyemix.kit import Kit
+from dyemix.learning import Learnt, learn
 from dyemix.matches import Match, Matches
 from dyemix.matching import match, match_many
+from dyemix.next_swatch import NextSwatch, next_swatch
 from dyemix.planning import first_swatches
 from dyemix.plots import draw_dyes, draw_match
 from dyemix.recipe import Recipe
@@ -49,22 +52,27 @@ from dyemix.subduing import subdue
 from dyemix.swatches import Reading, Swatch, SwatchSet
 from dyemix.target import Target
 from dyemix.tints import gradient, shade, tint, tone
+from dyemix.trial import Bath, Trial
 from dyemix.wishes import Wishes
 
 __all__ = [
     "WAVELENGTHS",
+    "Bath",
     "BathSettings",
     "BathSheet",
     "BenchPlan",
+    "Correction",
     "DyeSet",
     "DyemixError",
     "FitError",
     "InputError",
     "Job",
     "Kit",
+    "Learnt",
     "Light",
     "Match",
     "Matches",
+    "NextSwatch",
     "Prediction",
     "Reading",
     "Recipe",
@@ -76,9 +84,11 @@ __all__ = [
     "SwatchSet",
     "Target",
     "TargetError",
+    "Trial",
     "Wishes",
     "bath_sheet",
     "bench_plan",
+    "correct",
     "delta_e",
     "draw_card",
     "draw_dyes",
@@ -86,9 +96,11 @@ __all__ = [
     "first_swatches",
     "fit",
     "gradient",
+    "learn",
     "load",
     "match",
     "match_many",
+    "next_swatch",
     "read_jobs",
     "read_stocks",
     "read_swatches",

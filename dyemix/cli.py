@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from dyemix import cli_bench, cli_colours
+from dyemix import cli_bench, cli_colours, cli_trials
 from dyemix.cli_options import (
     FILE,
     as_json_option,
@@ -165,7 +165,7 @@ def start(dyes: str, cloth: str, stock: float, square: float, spoons: str, outpu
     click.echo(f"Written: {output}", err=True)
 
 
-for extra in (*cli_bench.COMMANDS, *cli_colours.COMMANDS):
+for extra in (*cli_bench.COMMANDS, *cli_colours.COMMANDS, *cli_trials.COMMANDS):
     dyemix.add_command(extra)
 
 

@@ -37,6 +37,8 @@ from dyemix.uncertainty import causes, expected_miss, likely
 #: Measured on simulated workshops: a stricter level (one pot in ten) leaves half of what correcting
 #: gains behind, and a laxer one gains little more, since the correction is shrunk anyway.
 LEVEL = 0.5
+#: Fewer pots in all than this share stray as far from a prediction: a slip is likelier.
+ASTRAY = 0.001
 #: A correction that lowers the likely ΔE2000 by less than this is not worth a new recipe.
 LEAST_GAIN = 0.01
 #: A further dye, or a second bath, must bring this much ΔE2000 to be worth its trouble.
@@ -125,7 +127,7 @@ class Correction:
         lines = [DEMO_WARNING] if self.demo else []
         lines.append(f"Target {self.target}")
         lines.append(f"Dyed   {self.trial}")
-        lines.append(f"Miss   {self.miss}, ΔE2000 1:1:1, {self.target.light}")
+        lines.append(f"Miss   {self.miss}; 1:1:1, {self.target.light}")
         often = f"{100.0 * self.chance:.0f} %" if self.chance >= 0.01 else "under 1 %"
         lines.append(f"       {often} of pots of one recipe lie as far out, by scatter alone.")
         lines.append(f"{self.outcome.value[0].upper()}{self.outcome.value[1:]}.")
@@ -233,6 +235,12 @@ def correct(
     notes = []
     if dyes.scatter.notes == Scatter().notes:
         notes += list(dyes.scatter.notes)
+    astray = float(strays @ np.linalg.solve(random + comes_back, strays))
+    if gammaincc(1.5, astray / 2.0) < ASTRAY:
+        notes.append(
+            "The piece lies farther from its prediction than any error known here explains: check "
+            "recipe, stock, cloth and reading before you trust a correction."
+        )
     if bath is not None and trial.reading.rough:
         notes.append("The piece was read as three numbers: what a second bath adds to it is rough.")
     return Correction(

@@ -97,6 +97,7 @@ class NextSwatch:
             f"Likely miss is the mean ΔE2000 in the pot ({self.light}); {self.floor:.2f} of it is "
             "dosing, pot, reading and what each mix keeps to itself: no square lowers that."
         )
+        lines.append("A square of one dye goes in the swatch table; a mix counts as a trial.")
         return "\n".join([*lines, *self.notes])
 
 

@@ -24,7 +24,7 @@ LAYERS = (
     ("miss", "strengths", "trial", "correcting", "learning", "next_swatch"),
     ("series", "subduing", "second_bath", "tints", "cards"),
     ("drawing", "card_plots", "plots"),
-    ("cli_options", "cli_bench", "cli_colours", "cli"),
+    ("cli_options", "cli_bench", "cli_colours", "cli_trials", "cli"),
 )
 ORDER = {name: i for i, name in enumerate(name for row in LAYERS for name in row)}
 #: `files.shelf` has swatches fitted, once: the one place where a file module calls the fit.

@@ -114,6 +114,14 @@ def test_a_miss_within_the_scatter_changes_nothing(dyes):
     assert "within your own scatter: change nothing".capitalize() in str(found)
 
 
+def test_a_piece_beyond_all_known_error_is_doubted(dyes):
+    target = wanted(dyes.predict(RECIPE).lab)
+    doubt = "check recipe, stock, cloth and reading"
+    assert doubt in str(correct(dyes, Trial(RECIPE, piece(dyes, shift=(12.0, 5.0, 0.0))), target))
+    near = Trial(RECIPE, piece(dyes, shift=(0.8, 0.0, 0.0)))
+    assert doubt not in str(correct(dyes, near, target))
+
+
 def test_the_level_is_the_median_of_scatter(dyes):
     """Pots that only scatter lie inside the median of chi-square (scipy) half the time."""
     known = causes(with_dosing(dyes, None), dyes.amounts(RECIPE)[np.newaxis], D65_10)
