@@ -6,10 +6,6 @@ from dataclasses import dataclass
 
 from dyemix.swatches import DEMO_WARNING
 
-#: ΔE2000 that mixtures are off by, beyond what spectra would give, where ladders were read as
-#: CIELAB only: `benchmarks/lab_only.py`, under the light of the readings.
-LAB_ALONE_ERROR = 0.3
-
 
 @dataclass(frozen=True)
 class DyeReport:
@@ -54,6 +50,8 @@ class FitReport:
     dyes : one `DyeReport` a dye.
     own_mixtures : mixtures of the table itself, none of which the fit has seen.
     set_aside : mixtures given only to check the fit.
+    expected : likely miss in the pot of a pair of these dyes at middle depths, mean over the
+        pairs; None for one dye.
     method : the conditions shared by the swatches, or that none were recorded.
     """
 
@@ -65,6 +63,7 @@ class FitReport:
     set_aside: tuple[MixtureCheck, ...] = ()
     method: str = ""
     notes: tuple[str, ...] = ()
+    expected: float | None = None
     rough: bool = False
     demo: bool = False
 
@@ -99,12 +98,12 @@ class FitReport:
                 f"A first idea of {names}, no mixes yet: good for choosing which square to dye "
                 "next, not for a customer's cloth."
             )
-        # Competition and the dye's change in a mix come on top of what a ladder can show;
-        # 1.5 times the left-out ladder miss is a working value until mixes are measured.
-        expect = 1.5 * self.left_out + (LAB_ALONE_ERROR if self.rough else 0.0)
+        if self.expected is None:
+            return f"{names}, no mixes yet."
         return (
             "Good for choosing dyes and dyeing a test square, not yet for a customer's cloth: "
-            f"expect a miss of about {max(expect, 1.0):.0f} (ΔE2000; no mixes yet)."
+            f"expect a miss of about {max(self.expected, 0.5):.1f} (ΔE2000, {self.light}; no mixes "
+            "yet)."
         )
 
     def __str__(self) -> str:

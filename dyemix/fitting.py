@@ -17,9 +17,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dyemix.colorimetry import D65_10, Light
-from dyemix.colour_difference import delta_e
 from dyemix.dyes import DyeSet, law_name
 from dyemix.errors import FitError
+from dyemix.fit_checks import advice, check_mixtures, expected, flags
 from dyemix.fit_report import DyeReport, FitReport, MixtureCheck
 from dyemix.kubelka_munk import Array, Surface, depth_law
 from dyemix.lab_ladder import LabFit, LabLadder, LabLadders, cloth_from_lab
@@ -163,6 +163,11 @@ def _find_odd(data: _Data, fits: list[DyeFit]) -> list[tuple[int, int, float]]:
 
 def _data(swatches: SwatchSet, light: Light) -> _Data:
     undyed = swatches.undyed
+    if swatches.unread and not swatches.swatches:
+        raise FitError(
+            f"{swatches.source or 'this table'}: none of its {len(swatches.unread)} swatches has "
+            "been read yet: fill in L*, a*, b*, or hex, or bands in nm."
+        )
     if not undyed:
         raise FitError(
             f"{swatches.source or 'this table'} has no undyed reading: add a row 'undyed', cloth "
@@ -245,20 +250,6 @@ def _lab_notes(data: _Data, swatches: SwatchSet, fitted: _Fitted) -> list[str]:
     return notes
 
 
-def _advice(depths: Sequence[float], odd: bool) -> str:
-    if len(depths) < 3:
-        middle = float(np.sqrt(depths[0] * depths[-1]))
-        return f"a third depth, about {middle:.2g} %"
-    if odd:
-        return "the odd square again"
-    if len(depths) < 5:
-        steps = np.diff(np.log(depths))
-        gap = int(np.argmax(steps))
-        middle = float(np.sqrt(depths[gap] * depths[gap + 1]))
-        return f"about {middle:.2g} %, the widest gap; five depths are wanted for customers' work"
-    return ""
-
-
 def _reads_like(curve: Curve, depth: float, strength: float) -> float:
     """The depth (% owf) at which this dye would look `strength` times as strong as at `depth`."""
     fine = np.geomspace(depth / 20.0, depth * 20.0, 801)
@@ -283,34 +274,8 @@ def _report_dye(data: _Data, i: int, fitted: DyeFit, odd: dict[int, float]) -> D
         inner=tuple(float(x) for x in left.delta_e[left.inner & good]) if left else (),
         ends=tuple(float(x) for x in left.delta_e[~left.inner & good]) if left else (),
         odd=texts,
-        advice=_advice(steps, bool(odd)),
+        advice=advice(steps, bool(odd)),
         lab_alone=i in data.lab,
-    )
-
-
-def _check_mixtures(dyes: DyeSet, swatches: SwatchSet) -> tuple[MixtureCheck, ...]:
-    """Predict every mixture from the single dyes and compare; other dyes' mixtures are passed."""
-    known = [s for s in swatches.mixtures if all(dye in dyes.names for dye in s.recipe)]
-    if not known:
-        return ()
-    predicted = dyes.predict_many(np.array([dyes.amounts(s.recipe) for s in known]))
-    measured = np.array([s.colour(dyes.light) for s in known])
-    return tuple(
-        MixtureCheck(s.label, float(x))
-        for s, x in zip(known, delta_e(measured, predicted), strict=True)
-    )
-
-
-def _flags(swatches: SwatchSet) -> tuple[str, ...]:
-    """Doubtful readings, each with its place: kept, and said.
-
-    That the spectrum of a ladder's reading is made up is no doubt here: it is not used.
-    """
-    return tuple(
-        f"{r.place}: {flag}"
-        for r in swatches.readings
-        for flag in r.flags
-        if not (r.rough and r.recipe is not None and len(r.recipe) < 2 and flag[:6] == "rough:")
     )
 
 
@@ -366,7 +331,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     weighed = weigh(dyes, swatches)
     dyes = weighed.dyes
     own = zip(weighed.mixtures, weighed.left_out, strict=True)
-    kept_aside = _check_mixtures(dyes, aside)
+    kept_aside = check_mixtures(dyes, aside)
     note = f"{fitted.surface_name}, r0 {surface.r0:.4f}" + (
         f", k2 {surface.k2:.2f}" if surface.k2 else ""
     )
@@ -376,14 +341,15 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         surface_note=f"{note}; chosen by depths left out",
         dyes=reports,
         own_mixtures=tuple(MixtureCheck(s.label, float(x)) for s, x in own),
-        set_aside=kept_aside + (_check_mixtures(dyes, check) if check is not None else ()),
+        set_aside=kept_aside + (check_mixtures(dyes, check) if check is not None else ()),
         method=method or "not recorded",
         notes=(
             *swatches.notes,
             *dyes.scatter.notes,
             *_lab_notes(data, swatches, fitted),
-            *_flags(swatches),
+            *flags(swatches),
         ),
+        expected=expected(dyes),
         rough=bool(data.lab),
         demo=swatches.demo,
     )

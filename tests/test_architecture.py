@@ -17,14 +17,14 @@ LAYERS = (
     ("appearance",),
     ("plain", "measuring", "settings", "cautions", "bench_page"),
     ("repeats", "swatches", "target", "fit_report", "blends", "scatter", "dyes"),
-    ("files", "ladder", "lab_inversion", "lab_ladder", "resampling", "uncertainty", "fitting"),
+    ("files", "ladder", "lab_inversion", "lab_ladder", "resampling", "uncertainty", "fit_checks", "fitting"),
     ("solver", "search", "far_side", "settling"),
     ("kit", "wishes", "lamps", "matches", "choosing", "advice", "matching"),
     ("planning", "bath", "borrowing"),
     ("miss", "strengths", "trial", "correcting", "learning", "next_swatch"),
     ("series", "subduing", "second_bath", "tints", "cards"),
     ("drawing", "card_plots", "plots"),
-    ("cli_options", "cli_bench", "cli_colours", "cli_trials", "cli"),
+    ("cli_options", "cli_match", "cli_bench", "cli_colours", "cli_trials", "cli"),
 )
 ORDER = {name: i for i, name in enumerate(name for row in LAYERS for name in row)}
 #: `files.shelf` has swatches fitted, once: the one place where a file module calls the fit.
