@@ -345,6 +345,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         method=method or "not recorded",
         notes=(
             *swatches.notes,
+            *swatches.doubts,
             *dyes.scatter.notes,
             *_lab_notes(data, swatches, fitted),
             *flags(swatches),

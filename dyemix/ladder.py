@@ -139,7 +139,13 @@ def leave_out(ladder: Ladder, laws: Laws, cloth: Array, surface: Surface, light:
         miss[out] = delta_e(lab(ladder.reflectance[out], light), lab(predicted, light))
         shape = depth_law(depth, curve.exponent, curve.capacity) * curve.curve
         weight = ladder.weight[out]
-        strength[out] = (weight * ladder.k[out] * shape).sum(1) / (weight * shape**2).sum(1)
+        bottom = (weight * shape**2).sum(1)
+        # The others of a dye that reads lighter than undyed cloth predict no dye at all: any
+        # strength at all is as far from that.
+        strength[out] = np.divide(
+            (weight * ladder.k[out] * shape).sum(1), bottom, out=np.ones(len(bottom)),
+            where=bottom > 0.0,
+        )  # fmt: skip
     inner = (ladder.depths > steps[0]) & (ladder.depths < steps[-1])
     return LeftOut(miss, inner, strength)
 
