@@ -265,6 +265,8 @@ def _report_dye(data: _Data, i: int, fitted: DyeFit, odd: dict[int, float]) -> D
         "mislabelled or badly weighed? Kept, at a twentieth of its weight."
         for j, x in odd.items()
     )
+    if not curve.curve.any():
+        texts += (f"{name} reads no darker than undyed cloth at any depth: are these its squares?",)
     good = np.ones(len(data.depths[i]), dtype=bool)
     good[list(odd)] = False
     return DyeReport(

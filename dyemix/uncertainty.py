@@ -34,6 +34,9 @@ _DRAWS = 256
 #: Spread of the prior of the competition κ around 0, per % owf.
 _PRIOR_COMPETITION = 0.05
 _COMPETITIONS = np.linspace(0.0, 0.2, 81)
+#: A square tells strength only where doubling it would move the colour by this much ΔE2000 or
+#: more (per unit of ln): below that its reading says nothing of it.
+_SEEN = 2.0
 #: A log strength this many times the usual one, and above this, is mislabelling, not scatter.
 _STRAY, _AMISS = 4.0, 0.15
 
@@ -235,7 +238,12 @@ def strength_scatter(dyes: DyeSet, swatches: SwatchSet) -> tuple[float, str]:
         )
         residual, metric = delta_e_residual(labs, measured)
         way = np.einsum("nij,nj->ni", metric, slope[:, :, 0] * depths[:, np.newaxis])
-        logs = np.einsum("ni,ni->n", residual, way) / np.einsum("ni,ni->n", way, way)
+        size = np.einsum("ni,ni->n", way, way)
+        seen = size > _SEEN**2
+        if not seen.any():
+            continue
+        depths = depths[seen]
+        logs = np.einsum("ni,ni->n", residual, way)[seen] / size[seen]
         straight = np.abs(logs) <= max(_STRAY * 1.4826 * float(np.median(np.abs(logs))), _AMISS)
         means = []
         for depth in np.unique(depths):
@@ -307,11 +315,12 @@ def _competition(dyes: DyeSet, amounts: Array, measured: Array) -> tuple[float, 
 
 
 def _model_scatter(dyes: DyeSet, amounts: Array, error: Array) -> tuple[float, float, float]:
-    """`Scatter.pot`, `Scatter.mixing` and `Scatter.model` by maximum posterior on a grid.
+    """`Scatter.pot`, `Scatter.mixing` and `Scatter.model`: posterior means on a grid.
 
     ``error ~ N(0, known + pot² (Jc)(Jc)ᵀ + mixing² Σ cᵢ² JᵢJᵢᵀ + model² U)``: variances cannot
     fall below zero, and what dosing, reading and fit already explain is not counted again. The
-    mixtures also speak on the pot, since each is one.
+    mixtures also speak on the pot, since each is one. Means of the variances, not their likeliest
+    values: those lie below, and intervals made from them are too narrow.
     """
     bare = replace(dyes, scatter=replace(dyes.scatter, pot=0.0, mixing=0.0, model=0.0))
     known = lab_covariance(bare, amounts, dyes.light)
@@ -337,5 +346,6 @@ def _model_scatter(dyes: DyeSet, amounts: Array, error: Array) -> tuple[float, f
     # Scaled inverse chi-square priors, each worth PRIOR_WORTH observations.
     for values, prior in zip((pots, mixings, models), priors, strict=True):
         cost += PRIOR_WORTH * ((prior / values) ** 2 + 2.0 * np.log(values / prior))
-    best = int(np.argmin(cost))
-    return float(pots[best]), float(mixings[best]), float(models[best])
+    weight = np.exp(-0.5 * (cost - cost.min()))
+    weight /= weight.sum()
+    return tuple(float(np.sqrt(weight @ values**2)) for values in (pots, mixings, models))

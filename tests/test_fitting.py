@@ -233,3 +233,23 @@ def test_what_the_verdict_says_at_each_stage(workshop_set: Callable[[int, bool],
 def test_fitting_twice_gives_the_same(workshop_set: Callable[[int, bool], Any]) -> None:
     few = only(workshop_set(2, True).ladders, of(*workshop_set(2, True).ladders.dyes[:2]))
     np.testing.assert_array_equal(fit(few).curves, fit(few).curves)
+
+
+def test_a_dye_that_colours_nothing_is_fitted_and_named() -> None:
+    cloth = np.full(31, 0.8)
+    pale = [Reading(Recipe({"ghost": c}), cloth + 0.01, f"h{c:g}") for c in (0.5, 1.0, 2.0)]
+    dark = [
+        Reading(Recipe({"gold": c}), cloth - np.linspace(0.1, 0.2, 31) * np.sqrt(c), f"g{c:g}")
+        for c in (0.5, 1.0, 2.0)
+    ]
+    dyes = fit(SwatchSet((Reading(Recipe({}), cloth.copy(), "u"), *pale, *dark)))
+    assert dyes.report is not None
+    assert "ghost reads no darker than undyed cloth" in str(dyes.report)
+    assert dyes.report.expected is not None
+    assert dyes.report.expected < 5.0
+
+
+def test_a_table_that_nobody_has_read_yet_says_so() -> None:
+    blank = [Reading(Recipe({"gold": c}), None, f"{c}", "blank") for c in (0.5, 2.0)]
+    with pytest.raises(FitError, match="none of its 2 swatches has been read yet"):
+        fit(SwatchSet(tuple(blank)))
