@@ -35,6 +35,7 @@ from dyemix.errors import (
     SavedError,
     TargetError,
 )
+from dyemix.families import family
 from dyemix.files import read_swatches, write_swatches
 from dyemix.files.saved import load, save
 from dyemix.fitting import fit
@@ -45,6 +46,8 @@ from dyemix.matching import match, match_many
 from dyemix.next_swatch import NextSwatch, next_swatch
 from dyemix.planning import first_swatches
 from dyemix.plots import draw_dyes, draw_match
+from dyemix.reach_plots import draw_reach
+from dyemix.reaching import reach
 from dyemix.recipe import Recipe
 from dyemix.second_bath import subdue_on
 from dyemix.settings import BathSettings
@@ -93,6 +96,8 @@ __all__ = [
     "draw_card",
     "draw_dyes",
     "draw_match",
+    "draw_reach",
+    "family",
     "first_swatches",
     "fit",
     "gradient",
@@ -101,6 +106,7 @@ __all__ = [
     "match",
     "match_many",
     "next_swatch",
+    "reach",
     "read_jobs",
     "read_stocks",
     "read_swatches",

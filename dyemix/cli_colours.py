@@ -7,7 +7,15 @@ from typing import Any
 
 import click
 
-from dyemix.cli_options import as_json_option, draw_option, shelf_dyes, shelf_options, show
+from dyemix.cli_options import (
+    FILE,
+    as_json_option,
+    draw_option,
+    shelf_dyes,
+    shelf_options,
+    show,
+    waiting,
+)
 
 _HUES = click.Choice(["CIELAB", "CIECAM16"], case_sensitive=False)
 
@@ -163,4 +171,87 @@ def card(
         click.echo(f"Drawn: {draw}", err=True)
 
 
-COMMANDS = (subdue, tint, shade, tone, gradient, card)
+@click.command()
+@shelf_options
+@click.option("--max-dyes", default=3, show_default=True, help="Most dyes in a blend: 3 or 4.")
+@click.option("--target", metavar="COLOUR", help="A colour to show: '#7d8a6e', or L* a* b*.")
+@click.option("--colours", type=FILE, metavar="FILE", help="A table of wanted colours.")
+@click.option(
+    "--tolerance", default=1.5, show_default=True, help="ΔE2000 that counts as within reach."
+)
+@click.option(
+    "--other-book", type=FILE, metavar="FILE",
+    help="Swatches, or saved dyes, of dyes not owned: which would add most?",
+)  # fmt: skip
+@draw_option
+@as_json_option
+def reach(
+    swatches: Path | None,
+    check: Path | None,
+    leave_out: tuple[str, ...],
+    max_dyes: int,
+    target: str | None,
+    colours: Path | None,
+    tolerance: float,
+    other_book: Path | None,
+    draw: Path | None,
+    as_json: bool,
+) -> None:
+    """Show what the shelf can reach on this cloth, and which dye to add or could be spared."""
+    from dyemix.files.shelf import fitted
+    from dyemix.reaching import reach as work_out
+    from dyemix.wanted import read_colours
+
+    dyes = shelf_dyes(swatches, check, leave_out)
+    other = fitted(other_book) if other_book is not None else None
+    wanted = read_colours(colours) if colours is not None else ()
+    with waiting("Comparing shelves") as progress:
+        found = work_out(
+            dyes, wanted, target=target, other=other, tolerance=tolerance, max_dyes=max_dyes,
+            progress=progress,
+        )  # fmt: skip
+    show(found, as_json)
+    if draw is not None:
+        from dyemix.reach_plots import draw_reach
+
+        draw_reach(found, draw)
+        click.echo(f"Drawn: {draw}", err=True)
+
+
+@click.command()
+@shelf_options
+@click.option("--colours", type=FILE, required=True, metavar="FILE", help="The wanted colours.")
+@click.option(
+    "--tolerance", default=3.0, show_default=True, help="ΔE2000 that each may miss by on paper."
+)
+@click.option("--max-dyes", default=3, show_default=True, help="Most dyes in a recipe.")
+@click.option("--cloth", default="100g", show_default=True, help="Dry cloth of each colour.")
+@click.option("--stock", default=2.0, show_default=True, help="Stock strength, % w/v.")
+@as_json_option
+def family(
+    swatches: Path | None,
+    check: Path | None,
+    leave_out: tuple[str, ...],
+    colours: Path,
+    tolerance: float,
+    max_dyes: int,
+    cloth: str,
+    stock: float,
+    as_json: bool,
+) -> None:
+    """Find the fewest dyes that serve all the wanted colours, and what to buy of each."""
+    from dyemix.families import family as find
+    from dyemix.measuring import parse_weight
+    from dyemix.wanted import read_colours
+
+    wanted = read_colours(colours)
+    cloth_g = parse_weight(cloth)
+    dyes = shelf_dyes(swatches, check, leave_out)
+    with waiting("Trying blends") as progress:
+        found = find(
+            dyes, wanted, tolerance, max_dyes, cloth_g=cloth_g, stock_pct=stock, progress=progress
+        )
+    show(found, as_json)
+
+
+COMMANDS = (subdue, tint, shade, tone, gradient, card, reach, family)

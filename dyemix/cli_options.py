@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -85,6 +86,18 @@ def write_file(path: Path, text: str, keep: bool = False) -> None:
     except OSError as error:
         raise DyemixError(f"{path}: cannot be written ({error.strerror}).") from None
     say(f"Written: {path}")
+
+
+@contextmanager
+def waiting(what: str) -> Iterator[Callable[[int, int], None]]:
+    """A bar on the error stream, where that is a terminal, for work that takes seconds."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task(what, total=None)
+        yield lambda done, whole: bar.update(task, completed=done, total=whole)
 
 
 as_json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")

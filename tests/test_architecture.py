@@ -23,7 +23,8 @@ LAYERS = (
     ("planning", "bath", "borrowing"),
     ("miss", "strengths", "trial", "correcting", "learning", "next_swatch"),
     ("series", "subduing", "second_bath", "tints", "cards"),
-    ("drawing", "card_plots", "plots"),
+    ("gamut", "wanted", "reaching", "families"),
+    ("drawing", "card_plots", "reach_plots", "plots"),
     ("cli_options", "cli_match", "cli_bench", "cli_colours", "cli_trials", "cli"),
 )
 ORDER = {name: i for i, name in enumerate(name for row in LAYERS for name in row)}
