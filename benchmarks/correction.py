@@ -5,7 +5,8 @@ pots all carry the same dosing error, the mean ΔE2000 of pots (their true colou
 error) from targets that the workshop can dye. Every way of going on dyes its pot with the same
 noise, so that pots are paired. Intervals are bootstrap 95 % over palettes of dyes, the targets of a
 palette together, since they share their trials. The settings of the corrections were chosen on
-workshop seeds 0 to 4; the table is printed on seeds 10 to 14.
+workshop seeds 0 to 4, the priors of learning on 0 to 4 and 20 to 24; the table is printed on seeds
+10 to 14.
 """
 
 from __future__ import annotations

@@ -120,8 +120,8 @@ def learn(
     dosing : standard error of one dye's amount, as a share, as in `correct`.
 
     Learning is believed where the mean ΔE2000 of trials left out in turn falls. The prior already
-    holds the changes back, so that one standard error more, measured on simulated workshops, threw
-    half the gain away and guarded against nothing; see `benchmarks/correction.py`.
+    holds every change back; to ask for one standard error more as well, as for a richer model,
+    threw away about half of what learning gains on simulated workshops.
 
     Raises `DyemixError` for a half-life or a share out of range, or a trial without a date where
     age is to count; `RecipeError` for a dye that the shelf does not have.
