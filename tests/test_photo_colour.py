@@ -39,8 +39,7 @@ PATCHES = lab_d65(SPECTRA)
 def seen(which: int, light: str) -> np.ndarray:
     """What a camera without noise gives of the patch card."""
     camera = Camera(which, light)
-    grey = camera.balanced(np.ones((1, 81))) @ camera._matrix()
-    return np.maximum(camera.balanced(SPECTRA) @ camera._matrix(), 0.0) / grey
+    return np.maximum(camera.render(SPECTRA) / camera.render(np.ones((1, 81))), 0.0)
 
 
 # --- squaring up
@@ -188,7 +187,7 @@ def test_a_known_matrix_is_recovered(count: int) -> None:
     rgb = xyz @ np.linalg.inv(matrix).T
     found = fit_patches(rgb, PATCHES[:count], NAMES[:count], SRGB_TO_XYZ)
     assert delta_e(PATCHES[:count], found.lab(rgb)).max() < 0.3
-    if count < 15:
+    if count < 20:
         assert found.kind == "linear"
 
 
@@ -199,8 +198,8 @@ def test_a_patch_card_beats_the_files_own_colours(which: int, light: str) -> Non
     found = fit_patches(rgb, PATCHES, NAMES, SRGB_TO_XYZ)
     own = balance(SRGB_TO_XYZ)
     camera = Camera(which, light)
-    grey = camera.balanced(np.ones((1, 81))) @ camera._matrix()
-    samples = np.maximum(camera.balanced(other_samples()) @ camera._matrix(), 0.0) / grey
+    grey = camera.render(np.ones((1, 81)))
+    samples = np.maximum(camera.render(other_samples()) / grey, 0.0)
     truth = lab_d65(other_samples())
     assert found.left_out.mean() < 2.0
     assert delta_e(truth, found.lab(samples)).mean() < 2.6

@@ -201,13 +201,17 @@ class Camera:
         daylight = lamp("D55") @ self._sensor
         return np.asarray(seen * daylight[1] / daylight / (power @ self._sensor)[1])
 
+    def render(self, spectra: Array) -> Array:
+        """Linear values ``(S, 3)`` of the picture for evenly lit spectra, before any clipping."""
+        return np.asarray(self.balanced(spectra) @ self._matrix())
+
     def photograph(self, scene: Scene) -> NDArray[np.uint8]:
         """The picture ``(H, W, 3)`` in 8-bit sRGB, before JPEG."""
         rng = np.random.default_rng([self.seed, self.which])
         page = self._lay(scene, rng)
         image = self._project(page, scene, rng)
         del page
-        white = self.balanced(np.ones((1, WAVELENGTHS.size))) @ self._matrix()
+        white = self.render(np.ones((1, WAVELENGTHS.size)))
         image = image @ (self._matrix() * self.exposure / white.max()).astype(np.float32)
         if self.tone_mapping:
             image = _tone_map(image, self.tone_mapping)

@@ -25,6 +25,7 @@ _CORE = 0.4
 #: Mean ΔE*ab beyond which the card is looked for: a card in its place, seen by a camera that was
 #: not yet corrected, comes to less.
 FAR = 15.0
+_WORTH_MOVING = 0.7
 _CONTRASTS = np.array([1.0, 0.85, 0.7])
 
 
@@ -115,5 +116,6 @@ def align_card(photo: Photograph, to_pixels: Array, rows: int, columns: int, lab
         for start in starts
     ]
     best = min(found, key=lambda result: float(result.fun))
-    # Nothing is gained from moving patches that already lie right: wander only for a reason.
-    return patches(best.x if best.fun < 0.97 * miss(nominal) else nominal)
+    # A card that lies a little off is still read in the middles of its patches; moving them for
+    # less than this would only fit the camera's own errors.
+    return patches(best.x if best.fun < _WORTH_MOVING * miss(nominal) else nominal)

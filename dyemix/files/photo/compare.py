@@ -13,8 +13,8 @@ from dyemix.kubelka_munk import Array
 
 #: Within one picture the camera is wrong by nearly the same amount on nearly the same colour: the
 #: shared part falls as exp(−d/8) with the distance d in ΔE2000, computed with two measured cameras
-#: on the 99 samples of CIE 224:2017.
-_SHARED_OVER = 8.0
+#: (benchmarks/photo_errors.py).
+SHARED_OVER = 8.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +70,7 @@ def difference(first: PhotoReading, label: str, second: PhotoReading, other: str
     """
     a, b = first.cell(label), second.cell(other)
     same = first is second
-    shared = np.exp(-float(delta_e(a.lab, b.lab)) / _SHARED_OVER) if same else 0.0
+    shared = np.exp(-float(delta_e(a.lab, b.lab)) / SHARED_OVER) if same else 0.0
     covariance = _own(a) + _own(b) + (1.0 - shared) * (a.colour + b.colour)
     slope = metric(((a.lab + b.lab) / 2.0)[np.newaxis])[0]
     places = ("", "") if same else (f"{first.photograph.file} ", f"{second.photograph.file} ")
