@@ -198,13 +198,13 @@ def reach(
     as_json: bool,
 ) -> None:
     """Show what the shelf can reach on this cloth, and which dye to add or could be spared."""
+    from dyemix.files.colour_list import read_targets
     from dyemix.files.shelf import fitted
     from dyemix.reaching import reach as work_out
-    from dyemix.wanted import read_colours
 
     dyes = shelf_dyes(swatches, check, leave_out)
     other = fitted(other_book) if other_book is not None else None
-    wanted = read_colours(colours) if colours is not None else ()
+    wanted = read_targets(colours) if colours is not None else ()
     with waiting("Comparing shelves") as progress:
         found = work_out(
             dyes, wanted, target=target, other=other, tolerance=tolerance, max_dyes=max_dyes,
@@ -241,10 +241,10 @@ def family(
 ) -> None:
     """Find the fewest dyes that serve all the wanted colours, and what to buy of each."""
     from dyemix.families import family as find
+    from dyemix.files.colour_list import read_targets
     from dyemix.measuring import parse_weight
-    from dyemix.wanted import read_colours
 
-    wanted = read_colours(colours)
+    wanted = read_targets(colours)
     cloth_g = parse_weight(cloth)
     dyes = shelf_dyes(swatches, check, leave_out)
     with waiting("Trying blends") as progress:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -12,7 +11,6 @@ from numpy.typing import NDArray
 from dyemix.colorimetry import Light
 from dyemix.dyes import DyeSet
 from dyemix.errors import DyemixError
-from dyemix.files import read_swatches
 from dyemix.kubelka_munk import Array
 from dyemix.matching import delta_e_goal
 from dyemix.recipe import Recipe
@@ -23,18 +21,6 @@ from dyemix.target import Target
 Progress = Callable[[int, int], None]
 #: Subsets within this much ΔE2000 of the tolerance take the last steps before they are judged.
 _NEAR = 2.0
-
-
-def read_colours(path: str | os.PathLike[str]) -> tuple[Target, ...]:
-    """Wanted colours from a table as `read_swatches` takes it: a ``name``, and a hex code,
-    L* a* b* or a spectrum a row. Raises `InputError`, and `TargetError` for no colour at all.
-    """
-    readings = read_swatches(path).readings
-    return tuple(
-        Target(t.lab, t.light, t.reflectance, r.name or r.swatch or f"no. {i}", t.kind)
-        for i, r in enumerate(readings, 1)
-        for t in [Target.of(r)]
-    )
 
 
 def parse_colours(colours: Sequence[Target | str]) -> tuple[Target, ...]:

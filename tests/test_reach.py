@@ -6,7 +6,6 @@ import itertools
 import json
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 from time import perf_counter
 
 import numpy as np
@@ -22,7 +21,6 @@ from dyemix.matching import match
 from dyemix.reach_plots import draw_reach
 from dyemix.reaching import ShelfReach, reach
 from dyemix.swatches import DEMO_WARNING
-from dyemix.wanted import read_colours
 
 COLOURS = ("#ff8800", "#a040c0", "#20a050", "#7d8a6e", "#d03060", "#3050a0")
 OWNED = ("lemon", "scarlet", "plum", "navy", "turquoise", "black")
@@ -134,14 +132,6 @@ def test_joined_shelf_keeps_both(shelf: DyeSet) -> None:
     assert both.predict(recipe).lab == pytest.approx(shelf.predict(recipe).lab)
     with pytest.raises(DyemixError, match="no dye that this shelf lacks"):
         joined(own, shelf.take(["rose"]))
-
-
-def test_wanted_colours_from_a_table(tmp_path: Path) -> None:
-    file = tmp_path / "colours.csv"
-    file.write_text("name,hex\nsage,#7d8a6e\ncoral,#e07060\n")
-    sage, coral = read_colours(file)
-    assert (sage.name, coral.name) == ("sage", "coral")
-    assert sage.hex == "#7d8a6e"
 
 
 def test_picture_can_be_read(small: ShelfReach) -> None:
