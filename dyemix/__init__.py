@@ -26,6 +26,7 @@ from dyemix.cards import shade_card
 from dyemix.colorimetry import WAVELENGTHS, Light
 from dyemix.colour_difference import delta_e
 from dyemix.correcting import Correction, correct
+from dyemix.dyebook import DyeBook
 from dyemix.dyes import DyeSet, Prediction
 from dyemix.errors import (
     DyemixError,
@@ -65,6 +66,7 @@ __all__ = [
     "BathSheet",
     "BenchPlan",
     "Correction",
+    "DyeBook",
     "DyeSet",
     "DyemixError",
     "FitError",

@@ -7,12 +7,16 @@ from pathlib import Path
 
 import click
 
-from dyemix import cli_bench, cli_colours, cli_trials
+from dyemix import cli_bench, cli_book, cli_colours, cli_match, cli_trials
 from dyemix.cli_options import (
     FILE,
     as_json_option,
+    book_option,
+    chosen_book,
     draw_option,
+    open_book,
     print_text,
+    say,
     shelf_dyes,
     shelf_options,
     show,
@@ -39,6 +43,7 @@ def dyemix() -> None:
     help="Swatch table of another cloth (or another dyer), for dyes with one or two depths here.",
 )  # fmt: skip
 @click.option("-o", "--output", type=FILE, metavar="FILE", help="Save the fitted dyes as JSON.")
+@book_option
 @draw_option
 @as_json_option
 def fit(
@@ -52,12 +57,16 @@ def fit(
 ) -> None:
     """Fit the dyes of a swatch TABLE and say how well they predict."""
     if borrow is None:
-        dyes = shelf_dyes(table, check, leave_out)
+        dyes = shelf_dyes(table, check, leave_out, afresh=True)
     else:
         from dyemix.borrowing import borrow_shelf
 
         dyes = borrow_shelf(table, borrow, check, leave_out)
     show(dyes.report, as_json)
+    if (named := chosen_book()) is not None:
+        with open_book(named) as book:
+            book.keep_fit(dyes)
+        say(f"Kept in {named}: every command with --book uses this fit until its swatches change")
     if output is not None:
         from dyemix.files.saved import save
 
@@ -110,39 +119,6 @@ def predict(
     show(shelf_dyes(swatches, check, leave_out).predict(recipe, lamp), as_json)
 
 
-@dyemix.command(context_settings={"ignore_unknown_options": True})
-@click.argument("target")
-@shelf_options
-@click.option("--max-dyes", default=3, show_default=True, help="Most dyes in a blend.")
-@click.option("--count", default=8, show_default=True, help="How many recipes to list.")
-@click.option("--kl", default=1.0, show_default=True, help="Lightness factor of ΔE2000.")
-@draw_option
-@as_json_option
-def match(
-    target: str,
-    swatches: Path | None,
-    check: Path | None,
-    leave_out: tuple[str, ...],
-    max_dyes: int,
-    count: int,
-    kl: float,
-    draw: Path | None,
-    as_json: bool,
-) -> None:
-    """Find the blends that come nearest to TARGET: '#7d8a6e', or L* a* b* as '56 -10 13'."""
-    from dyemix.matching import match as find
-    from dyemix.target import Target
-
-    wanted = Target.parse(target)
-    found = find(shelf_dyes(swatches, check, leave_out), wanted, max_dyes, count, kl)
-    show(found, as_json)
-    if draw is not None:
-        from dyemix.plots import draw_match
-
-        draw_match(found, path=draw)
-        click.echo(f"Drawn: {draw}", err=True)
-
-
 @dyemix.command()
 @click.option("--dyes", required=True, help="Your dyes, as 'gold, scarlet, navy'.")
 @click.option("--cloth", required=True, help="Your cloth, as 'cotton lawn'.")
@@ -165,7 +141,13 @@ def start(dyes: str, cloth: str, stock: float, square: float, spoons: str, outpu
     click.echo(f"Written: {output}", err=True)
 
 
-for extra in (*cli_bench.COMMANDS, *cli_colours.COMMANDS, *cli_trials.COMMANDS):
+for extra in (
+    cli_match.match,
+    *cli_bench.COMMANDS,
+    *cli_colours.COMMANDS,
+    *cli_trials.COMMANDS,
+    cli_book.book,
+):
     dyemix.add_command(extra)
 
 

@@ -3,59 +3,33 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import click
 
 from dyemix.cli_options import (
     FILE,
     as_json_option,
+    book_option,
+    chosen_book,
+    demo_option,
+    give,
+    html_option,
+    open_book,
     print_text,
+    read_settings,
+    read_stocks_option,
+    read_target,
     say,
+    settings_option,
     shelf_dyes,
     shelf_options,
+    stocks_option,
     write_file,
 )
 
-stocks_option = click.option(
-    "--stocks",
-    metavar="STOCKS",
-    help="Table of bottles (.csv), one strength for all, as 2, or 'navy 1, gold 2' (% w/v).",
-)
-settings_option = click.option(
-    "--settings", type=FILE, metavar="FILE", help="Your own figures: see 'dyemix settings'."
-)
-html_option = click.option(
-    "--html", type=FILE, metavar="FILE", help="Write a page to print too, on A4 or Letter."
-)
-demo_option = click.option(
-    "--demo", is_flag=True, help="Allow a sheet of the demo's invented dyes: not for dyeing."
-)
 own_option = click.option(
     "--no-swatches", is_flag=True, help="A recipe of your own, without fitted dyes to check it by."
 )
-
-
-def _settings(path: Path | None) -> Any:
-    from dyemix.settings import BathSettings
-
-    return BathSettings() if path is None else BathSettings.load(path)
-
-
-def _stocks(text: str | None) -> Any:
-    from dyemix.bath import parse_stocks
-
-    return None if text is None else parse_stocks(text)
-
-
-def _give(sheet: Any, html: Path | None, as_json: bool) -> None:
-    """Print a sheet; write its page where one was asked for."""
-    if html is not None:
-        write_file(html, sheet.to_html())
-    if as_json:
-        click.echo(sheet.to_json())
-    else:
-        print_text(str(sheet))
 
 
 @click.command()
@@ -64,7 +38,11 @@ def _give(sheet: Any, html: Path | None, as_json: bool) -> None:
 @stocks_option
 @click.option("--ratio", type=float, help="Liquor ratio, mL per g: 20 for 20:1.")
 @click.option("--alkali", help="When the soda ash goes in: presoak, with or after (the dye).")
-@click.option("--target", metavar="COLOUR", help="What it is to match, as '#7d8a6e'.")
+@click.option(
+    "--target",
+    metavar="COLOUR",
+    help="What it is to match, as '#7d8a6e', or a standard of the book.",
+)
 @click.option("--job", default="", help="Name of the job.")
 @click.option("--pieces", default=1, show_default=True, help="How many pieces the cloth is.")
 @click.option("--dry", is_flag=True, help="The cloth goes in dry, not wetted and wrung.")
@@ -99,23 +77,27 @@ def bath(
     """
     from dyemix.bath import bath_sheet
     from dyemix.measuring import parse_weight
-    from dyemix.target import Target
 
     sheet = bath_sheet(
         recipe,
         parse_weight(cloth),
-        stocks=_stocks(stocks),
+        stocks=read_stocks_option(stocks),
         liquor_ratio=ratio,
         alkali=alkali,
         wetted=not dry,
-        settings=_settings(settings),
+        settings=read_settings(settings),
         dyes=None if no_swatches else shelf_dyes(swatches, check, leave_out),
         job=job,
-        target=Target.parse(target) if target else None,
+        target=read_target(target) if target else None,
         pieces=pieces,
         allow_demo=demo,
     )
-    _give(sheet, html, as_json)
+    give(sheet, html, as_json)
+    named = chosen_book()
+    if named is not None and job:
+        with open_book(named) as book:
+            book.add_sheets(sheet)
+        say(f"Kept in {named}: {job}")
 
 
 @click.command()
@@ -126,6 +108,7 @@ def bath(
 @click.option("--warm", is_flag=True, help="It will be kept at room temperature, not cold.")
 @click.option("--teaspoon", type=float, help="Grams of this powder in a levelled teaspoon.")
 @settings_option
+@book_option
 @html_option
 @as_json_option
 def stock(
@@ -150,9 +133,14 @@ def stock(
         lot=lot,
         cold=not warm,
         g_per_teaspoon=teaspoon,
-        settings=_settings(settings),
+        settings=read_settings(settings),
     )
-    _give(sheet, html, as_json)
+    give(sheet, html, as_json)
+    named = chosen_book()
+    if named is not None:
+        with open_book(named, create=True) as book:
+            book.add_stocks(sheet.bottle)
+        say(f"Kept in {named}: a bottle of {sheet.dye}")
 
 
 @click.command()
@@ -186,13 +174,18 @@ def bench(
 
     plan = bench_plan(
         read_jobs(jobs),
-        stocks=_stocks(stocks),
+        stocks=read_stocks_option(stocks),
         wetted=not dry,
-        settings=_settings(settings),
+        settings=read_settings(settings),
         dyes=None if no_swatches else shelf_dyes(swatches, check, leave_out),
         allow_demo=demo,
     )
-    _give(plan, html, as_json)
+    give(plan, html, as_json)
+    named = chosen_book()
+    if named is not None:
+        with open_book(named) as book:
+            book.add_sheets(*plan.sheets)
+        say(f"Kept in {named}: every sheet")
 
 
 @click.command()
@@ -200,7 +193,7 @@ def bench(
 @settings_option
 def settings(output: Path | None, settings: Path | None) -> None:
     """Print the figures that sheets rest on, each with its unit: edit them, give --settings."""
-    table = _settings(settings)
+    table = read_settings(settings)
     if output is None:
         print_text(str(table))
     else:

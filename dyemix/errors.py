@@ -7,7 +7,7 @@
     ├── RecipeError   a recipe that cannot be understood, or names a dye the shelf does not have
     ├── TargetError   a target that is not a colour
     ├── FitError      swatches that cannot carry a fit: no undyed cloth, mixed conditions, one depth
-    └── SavedError    a saved fit that is damaged or newer than this version
+    └── SavedError    a saved fit or dye book that is damaged, newer than this version, or refused
 
 `DyemixError` is not a `ValueError`: command-line parsers swallow those and lose the sentence.
 """
@@ -76,4 +76,4 @@ class FitError(DyemixError):
 
 
 class SavedError(DyemixError):
-    """A saved fit that is damaged, or written by a newer version."""
+    """A saved fit or dye book that is damaged, newer than this version, or cannot be written."""

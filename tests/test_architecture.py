@@ -24,8 +24,9 @@ LAYERS = (
     ("miss", "strengths", "trial", "correcting", "learning", "next_swatch"),
     ("series", "subduing", "second_bath", "tints", "cards"),
     ("gamut", "wanted", "reaching", "families"),
+    ("dyebook",),
     ("drawing", "card_plots", "reach_plots", "plots"),
-    ("cli_options", "cli_match", "cli_bench", "cli_colours", "cli_trials", "cli"),
+    ("cli_options", "cli_match", "cli_bench", "cli_colours", "cli_trials", "cli_book", "cli"),
 )
 ORDER = {name: i for i, name in enumerate(name for row in LAYERS for name in row)}
 #: `files.shelf` has swatches fitted, once: the one place where a file module calls the fit.

@@ -138,6 +138,7 @@ def bath_sheet(
     stocks: Iterable[Stock] | float | None = None,
     liquor_ratio: float | None = None,
     alkali: str | None = None,
+    salt_g_l: float | None = None,
     temperature_c: float | None = None,
     hours: float | None = None,
     wetted: bool = True,
@@ -163,6 +164,7 @@ def bath_sheet(
     stocks : the bottles, or one strength for every dye (% w/v); the settings' if left out.
     liquor_ratio : mL of total liquor per g of dry cloth.
     alkali : ``presoak``, ``with`` the dye or ``after`` it.
+    salt_g_l : salt, g/L of the total liquor; none goes into low water.
     temperature_c, hours : of fixing.
     wetted : whether the cloth goes in wet and wrung.
     dyes : the fitted dyes the recipe came from, which know how the swatches were dyed.
@@ -204,7 +206,9 @@ def bath_sheet(
         dose(dye, recipe[dye], cloth_g, shelf[dye], on, settings)
         for dye in _palest_first(recipe, dyes)
     )
-    wanted = _chosen(None, was.salt, settings.depth_row(recipe.total).salt)
+    wanted = _chosen(salt_g_l, was.salt, settings.depth_row(recipe.total).salt)
+    if not 0 <= wanted <= 360:  # a saturated brine holds about 360 g/L (common practice)
+        raise DyemixError(f"{wanted:g} g/L of salt is out of range: 0 to 360.")
     salt = salt_for(cloth_g, ratio, 0.0 if low else wanted, settings)
     soda = soda_for(order, cloth_g, ratio, holds, recipe.total, settings)
     parts = [*(d.ml for d in doses), salt.solution_ml, soda.into_bath_ml]
@@ -255,7 +259,7 @@ def bath_sheet(
         cost=cost_of(doses, salt, soda, settings),
         syringe_miss=misses[0],
         spoon_miss=misses[1],
-        as_swatches=_taken(liquor_ratio, alkali, temperature_c, hours, was, low),
+        as_swatches=_taken(liquor_ratio, alkali, salt_g_l, temperature_c, hours, was, low),
         warnings=() if dyes is None else dyes.warnings(recipe),
         units=settings.units,
         spoons=settings.spoons,
@@ -323,6 +327,7 @@ def _too_full(
 def _taken(
     ratio: float | None,
     alkali: str | None,
+    salt: float | None,
     temperature: float | None,
     hours: float | None,
     was: DyedAs,
@@ -332,7 +337,7 @@ def _taken(
     pairs = (
         ("liquor ratio", ratio is None and was.ratio is not None),
         ("alkali", alkali is None and was.order is not None),
-        ("salt", not low and was.salt is not None),
+        ("salt", not low and salt is None and was.salt is not None),
         ("temperature", temperature is None and was.temperature is not None),
         ("hours", hours is None and was.hours is not None),
     )

@@ -109,6 +109,13 @@ class StockSheet:
     spoons: str
     warnings: tuple[str, ...]
 
+    @property
+    def bottle(self) -> Stock:
+        """The stock that comes of it, full."""
+        return Stock(
+            self.dye, self.strength_pct, self.made, self.cold, self.lot, left_ml=self.make_ml
+        )
+
     def page(self) -> Page:
         """The sheet as blocks for text or print."""
         volume = volume_text(self.make_ml, self.units)

@@ -58,19 +58,24 @@ def as_json(value: Any) -> str:
     return json.dumps(plain(value), indent=2, ensure_ascii=False)
 
 
-def save(dyes: DyeSet, path: str | os.PathLike[str]) -> None:
-    """Write fitted dyes to a JSON file. Raises `SavedError` where it cannot be written."""
+def saved_text(dyes: DyeSet) -> str:
+    """Fitted dyes as the text that `save` writes and `from_text` reads."""
     content = {
         "format": FORMAT,
         "version": VERSION,
         "wavelengths_nm": [WAVELENGTHS[0], WAVELENGTHS[-1], len(WAVELENGTHS)],
         **plain(dyes),
     }
+    return json.dumps(content, ensure_ascii=False)
+
+
+def save(dyes: DyeSet, path: str | os.PathLike[str]) -> None:
+    """Write fitted dyes to a JSON file. Raises `SavedError` where it cannot be written."""
     # A reader of the file must never see half of it: write beside it, then move.
     path = Path(path)
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        beside.write_text(json.dumps(content, ensure_ascii=False), encoding="utf-8")
+        beside.write_text(saved_text(dyes), encoding="utf-8")
         beside.replace(path)
     except OSError as error:
         beside.unlink(missing_ok=True)
@@ -81,9 +86,18 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
     """Read fitted dyes back. Raises `SavedError` for a file that is damaged, foreign or newer."""
     path = Path(path)
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
     except OSError as error:
         raise SavedError(f"{path}: cannot be read ({error.strerror}).") from None
+    except ValueError:
+        text = ""  # not UTF-8: told below like any other damage
+    return from_text(text, str(path))
+
+
+def from_text(text: str, path: str) -> DyeSet:
+    """Fitted dyes from their text; `path` says in messages where that stands."""
+    try:
+        content = json.loads(text)
     except (ValueError, RecursionError):
         raise SavedError(
             f"{path}: not a saved dye set, or a damaged one: fit the swatches again."

@@ -17,6 +17,7 @@ from pathlib import Path
 from dyemix.dyes import DyeSet
 from dyemix.errors import Fault, InputError, SavedError
 from dyemix.files import read_swatches
+from dyemix.files.headings import is_swatch_table
 from dyemix.files.saved import FORMAT, VERSION, load, save
 from dyemix.swatches import SwatchSet
 
@@ -39,7 +40,7 @@ def demo_file(name: str) -> Path:
 
 
 def _is_swatch_table(path: Path) -> bool:
-    """Whether a file looks like a swatch table: delimited text with a heading for the recipe."""
+    """Whether a file looks like a swatch table: text headed by a recipe and by readings."""
     if path.suffix.lower() not in (".csv", ".tsv", ".txt"):
         return False
     try:
@@ -47,9 +48,7 @@ def _is_swatch_table(path: Path) -> bool:
     except OSError:
         return False
     lines = (line for line in start.splitlines() if line.strip() and line.lstrip()[0] != "#")
-    cells = re.split(r"[,;\t]", next(lines, "").lower())
-    headings = {cell.strip(" \"'") for cell in cells}
-    return "recipe" in headings or {"dye", "owf"} <= headings
+    return is_swatch_table(re.split(r"[,;\t]", next(lines, "").replace('"', "")))
 
 
 def find_shelf(
@@ -90,7 +89,20 @@ def fitted(table: Path, check: Path | None = None, left_out: Sequence[str] = ())
         return load(table)
     swatches = read_swatches(table)
     aside = None if check is None else read_swatches(check)
-    kept = _cached(table, check, left_out)
+    key = hashlib.sha256()
+    for path in (table, check):
+        key.update(b"\0" if path is None else path.name.encode() + b"\0" + path.read_bytes())
+    return fitted_set(swatches, aside, key.hexdigest(), left_out)
+
+
+def fitted_set(
+    swatches: SwatchSet, aside: SwatchSet | None, key: str, left_out: Sequence[str] = ()
+) -> DyeSet:
+    """The dyes of swatches that are read already: fitted, or from the cache.
+
+    `key` is a digest of all that they and the mixtures set aside were read from.
+    """
+    kept = _cached(key, left_out)
     try:
         return load(kept)
     except SavedError:
@@ -120,9 +132,7 @@ def _program_version() -> str:
     return f"{version} {[(s.st_size, s.st_mtime_ns) for s in stats]}"
 
 
-def _cached(table: Path, check: Path | None, left_out: Sequence[str]) -> Path:
-    digest = hashlib.sha256(f"{FORMAT} {VERSION} {_program_version()}".encode())
-    for path in (table, check):
-        digest.update(b"\0" if path is None else path.name.encode() + b"\0" + path.read_bytes())
+def _cached(key: str, left_out: Sequence[str]) -> Path:
+    digest = hashlib.sha256(f"{FORMAT} {VERSION} {_program_version()} {key}".encode())
     digest.update("\0".join(left_out).encode())
     return _cache_folder() / f"fit-{digest.hexdigest()[:32]}.json"

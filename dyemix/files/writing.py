@@ -15,7 +15,7 @@ from dyemix.swatches import Reading, SwatchSet
 _DECIMALS = 6
 
 
-def _recipe_text(recipe: Recipe | None) -> str:
+def recipe_text(recipe: Recipe | None) -> str:
     """Every digit, where `str(recipe)` gives the three a dyer can use."""
     if recipe is None:
         return ""
@@ -35,7 +35,7 @@ def _conditions(reading: Reading) -> dict[str, str]:
 
 
 def _cells(reading: Reading) -> dict[str, str]:
-    row = {"recipe": _recipe_text(reading.recipe), "swatch": reading.swatch, "name": reading.name}
+    row = {"recipe": recipe_text(reading.recipe), "swatch": reading.swatch, "name": reading.name}
     written = reading.recipe.as_written if reading.recipe is not None else ""
     row["as written"] = "" if written == row["recipe"] else written
     row["flags"] = FLAG_SEPARATOR.join(reading.flags)
