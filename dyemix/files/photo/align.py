@@ -25,7 +25,7 @@ _CORE = 0.4
 #: Mean ΔE*ab beyond which the card is looked for: a card in its place, seen by a camera that was
 #: not yet corrected, comes to less.
 FAR = 15.0
-_WORTH_MOVING = 0.7
+_WORTH_MOVING = 0.5
 _CONTRASTS = np.array([1.0, 0.85, 0.7])
 
 
