@@ -51,6 +51,7 @@ from dyemix.reach_plots import draw_reach
 from dyemix.reaching import reach
 from dyemix.recipe import Recipe
 from dyemix.second_bath import subdue_on
+from dyemix.series_plots import draw_series
 from dyemix.settings import BathSettings
 from dyemix.subduing import subdue
 from dyemix.swatches import Reading, Swatch, SwatchSet
@@ -99,6 +100,7 @@ __all__ = [
     "draw_dyes",
     "draw_match",
     "draw_reach",
+    "draw_series",
     "family",
     "first_swatches",
     "fit",

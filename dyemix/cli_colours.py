@@ -17,6 +17,16 @@ from dyemix.cli_options import (
     waiting,
 )
 
+
+def _draw(found: Any, picture: Path | None) -> None:
+    """Draw a series, where a picture is asked for."""
+    if picture is not None:
+        from dyemix.series_plots import draw_series
+
+        draw_series(found, picture)
+        click.echo(f"Drawn: {picture}", err=True)
+
+
 _HUES = click.Choice(["CIELAB", "CIECAM16"], case_sensitive=False)
 
 
@@ -49,6 +59,7 @@ def _piece(words: str) -> Any:
     help="A finished piece to dye over: a file with its reading, '#ee6b4c', or L* a* b*.",
 )  # fmt: skip
 @click.option("--max-dyes", type=int, help="Most dyes in a recipe.")
+@draw_option
 @as_json_option
 def subdue(
     recipe: str | None,
@@ -62,6 +73,7 @@ def subdue(
     cam: bool,
     piece: str | None,
     max_dyes: int | None,
+    draw: Path | None,
     as_json: bool,
 ) -> None:
     """Make RECIPE, as 'scarlet 1.2 + marigold 0.6' (% owf), quieter; or a piece: --on."""
@@ -75,14 +87,18 @@ def subdue(
 
         if let_down or cam:
             raise click.UsageError("--let-down and --cam are for a recipe, not for --on.")
-        show(subdue_on(dyes, _piece(piece), steps, **chosen), as_json)
+        over = subdue_on(dyes, _piece(piece), steps, **chosen)
+        show(over, as_json)
+        _draw(over, draw)
         return
     from dyemix.appearance import Scale
     from dyemix.subduing import subdue as make_quieter
 
     assert recipe is not None
     scale = Scale.COLOURFULNESS if cam else Scale.CHROMA
-    show(make_quieter(dyes, recipe, steps, let_down=let_down, scale=scale, **chosen), as_json)
+    found = make_quieter(dyes, recipe, steps, let_down=let_down, scale=scale, **chosen)
+    show(found, as_json)
+    _draw(found, draw)
 
 
 def _series(name: str, help_text: str) -> click.Command:
@@ -93,6 +109,7 @@ def _series(name: str, help_text: str) -> click.Command:
     @shelf_options
     @click.option("--steps", default=5, show_default=True, help="How many steps.")
     @click.option("--hue", type=_HUES, help="Whose hue is held; by default what suits the colour.")
+    @draw_option
     @as_json_option
     def command(
         recipe: str,
@@ -101,13 +118,16 @@ def _series(name: str, help_text: str) -> click.Command:
         leave_out: tuple[str, ...],
         steps: int,
         hue: str | None,
+        draw: Path | None,
         as_json: bool,
     ) -> None:
         from dyemix import tints
 
         make = getattr(tints, name)
         dyes = shelf_dyes(swatches, check, leave_out)
-        show(make(dyes, recipe, steps, hue=_hue(hue)), as_json)
+        found = make(dyes, recipe, steps, hue=_hue(hue))
+        show(found, as_json)
+        _draw(found, draw)
 
     return command
 
@@ -122,6 +142,7 @@ tone = _series("tone", "Grey RECIPE in steps, lightness and hue held.")
 @click.argument("second")
 @shelf_options
 @click.option("--steps", default=6, show_default=True, help="How many steps between the two.")
+@draw_option
 @as_json_option
 def gradient(
     first: str,
@@ -130,12 +151,15 @@ def gradient(
     check: Path | None,
     leave_out: tuple[str, ...],
     steps: int,
+    draw: Path | None,
     as_json: bool,
 ) -> None:
     """Go from recipe FIRST to recipe SECOND in steps that look even."""
     from dyemix.tints import gradient as make
 
-    show(make(shelf_dyes(swatches, check, leave_out), first, second, steps), as_json)
+    found = make(shelf_dyes(swatches, check, leave_out), first, second, steps)
+    show(found, as_json)
+    _draw(found, draw)
 
 
 @click.command()

@@ -25,7 +25,7 @@ LAYERS = (
     ("series", "subduing", "second_bath", "tints", "cards"),
     ("gamut", "wanted", "reaching", "families"),
     ("dyebook",),
-    ("drawing", "card_plots", "reach_plots", "plots"),
+    ("drawing", "card_plots", "reach_plots", "series_plots", "plots"),
     ("cli_options", "cli_match", "cli_bench", "cli_colours", "cli_trials", "cli_book", "cli"),
 )
 ORDER = {name: i for i, name in enumerate(name for row in LAYERS for name in row)}
