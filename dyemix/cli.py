@@ -58,6 +58,8 @@ def fit(
     """Fit the dyes of a swatch TABLE and say how well they predict."""
     if borrow is None:
         dyes = shelf_dyes(table, check, leave_out, afresh=True)
+    elif chosen_book() is not None:
+        raise click.UsageError("--borrow works on swatch tables, not on a --book.")
     else:
         from dyemix.borrowing import borrow_shelf
 

@@ -12,6 +12,7 @@ from dyemix.cli_options import (
     as_json_option,
     draw_option,
     print_text,
+    read_target,
     say,
     shelf_dyes,
     shelf_options,
@@ -61,8 +62,6 @@ def match(
     **limits: Any,
 ) -> None:
     """Find the blends that come nearest to TARGET: '#7d8a6e', or L* a* b* as '56 -10 13'."""
-    from dyemix.target import Target
-
     if (target is None) == (targets is None):
         raise DyemixError("match one TARGET, as '#7d8a6e', or a list of them with --targets.")
     options = _options(**limits)
@@ -74,7 +73,7 @@ def match(
         return
     from dyemix.matching import match as find
 
-    one = Target.parse(target or "")
+    one = read_target(target or "")
     found = find(shelf_dyes(swatches, check, leave_out), one, **options)
     if detail and not as_json:
         print_text(found.text(detail=True))

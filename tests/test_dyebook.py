@@ -14,12 +14,14 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import click
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from dyemix.bath import BathSheet, Stock, bath_sheet
+from dyemix.cli import dyemix
 from dyemix.colorimetry import D65_10, Light, lab
 from dyemix.colour_difference import delta_e
 from dyemix.dyebook import (
@@ -509,6 +511,18 @@ def test_backup_beside_a_writer(path: Path, tmp_path: Path) -> None:
     assert sorted(p.name for p in tmp_path.iterdir()) == ["copy.dyebook", "workshop.dyebook"]
 
 
+def test_a_disk_without_hard_links(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def no_links(*_: Any) -> None:
+        raise OSError(95, "Operation not supported")
+
+    monkeypatch.setattr(os, "link", no_links)
+    with DyeBook(path) as book:
+        fill(book)
+        book.backup(path.with_name("copy"))
+    assert all_rows(path.with_name("copy")) == all_rows(path)
+    assert len(list(path.parent.iterdir())) == 2
+
+
 # CSV that cannot be taken in ---------------------------------------------------------------------
 
 
@@ -758,6 +772,9 @@ def test_a_season_with_the_command(run: Run, tmp_path: Path) -> None:
     assert "signed off as café" in run("book", "show", "sage").stdout
     listed = json.loads(run("book", "list", "--json").stdout)
     assert (listed["sheets"], listed["standards"]) == (2, ["café"])
+    # The signed swatch is what is matched: the very recipe that it was dyed by comes out on top.
+    best = json.loads(run("match", "café", "--book", "w.dyebook", "--json").stdout)["matches"][0]
+    assert best["prediction"]["recipe"].get("leaf") == pytest.approx(4, rel=0.2)
     sage = ("trial", "marigold 0.8 + navy 0.25", "--target", "café", "--book", "w.dyebook")
     for reading, day in (("56 -10 13", "01"), ("57 -9 14", "02"), ("56 -8 12", "03")):
         done = run(*sage, "--reading", reading, "--job", "sage", "--date", f"2026-06-{day}")
@@ -803,6 +820,21 @@ def test_bad_input_is_one_sentence_and_exit_2(
     done = run(*words, code=2)
     assert says in done.stderr
     assert done.stdout == ""
+
+
+def test_every_command_on_swatches_takes_a_book() -> None:
+    for name, command in dyemix.commands.items():
+        options = {option for parameter in command.params for option in parameter.opts}
+        assert "--swatches" not in options or "--book" in options, name
+
+
+def test_every_command_of_the_book_is_described() -> None:
+    readme = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
+    group = dyemix.commands["book"]
+    assert isinstance(group, click.Group)
+    for name, command in group.commands.items():
+        assert f"dyemix book {name}" in readme, name
+        assert command.help, name
 
 
 def test_the_book_of_a_folder(tmp_path: Path) -> None:

@@ -203,16 +203,19 @@ class BookFile:
         """Copy the book, as it stands between two writes, to a new file. Raises `SavedError`."""
         target = Path(path)
         if target.exists():
-            raise SavedError(f"{target} is there already: name another file for the backup.")
+            raise SavedError(f"{target} is there already: name another file.")
         beside = beside_of(target)
         try:
             with told(target):
+                beside.unlink(missing_ok=True)
                 copy = sqlite3.connect(beside)
                 try:
                     self.db.backup(copy)
                 finally:
                     copy.close()
             into_place(beside, target)
+        except FileExistsError:
+            raise SavedError(f"{target} is there already: name another file.") from None
         finally:
             beside.unlink(missing_ok=True)
 
@@ -230,6 +233,7 @@ def make(path: Path, layout: int = schema.LAYOUT) -> None:
     beside = beside_of(path)
     try:
         with told(path):
+            beside.unlink(missing_ok=True)
             db = connect(beside, "rwc")
             try:
                 db.execute("BEGIN IMMEDIATE")
@@ -271,4 +275,7 @@ def into_place(beside: Path, path: Path) -> None:
     except OSError:  # a file system without hard links
         if path.exists():
             raise FileExistsError(path) from None
-        beside.replace(path)
+        try:
+            beside.replace(path)
+        except OSError as error:
+            raise SavedError(f"{path}: cannot be written ({error.strerror}).") from None
