@@ -46,7 +46,7 @@ def main() -> None:
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
         size = np.prod(read.photograph.codes.shape[:2]) / 1e6
         print(
-            f"{size:.1f} megapixels, {len(read.cells)} cells: {seconds:.2f} s, {busy:.2f} s of them "
+            f"{size:.1f} megapixels, {len(read.cells)} cells: {seconds:.2f} s, {busy:.2f} of them "
             f"computing (asked: below {MOST_SECONDS:g}), peak {peak:.2f} GB (asked: below "
             f"{MOST_GB:g})"
         )
