@@ -11,8 +11,13 @@ from pathlib import Path
 
 import pytest
 
+from dyemix.bath import bath_sheet
+from dyemix.colour_difference import delta_e
+from dyemix.dyes import DyeSet
+from dyemix.matching import match
 from dyemix.settings import BathSettings
 from dyemix.swatches import DEMO_WARNING
+from dyemix.target import Target
 
 ROOT = Path(__file__).resolve().parents[1]
 TABLE = ROOT / "swatch_data" / "napkins.csv"
@@ -82,6 +87,32 @@ def test_spoons_of_stock_become_owf_on_this_cloth(run: Run) -> None:
     refused = run(*asked)
     assert refused.returncode == 2
     assert "strength of the stock" in refused.stderr
+
+
+def test_each_dye_has_the_strength_of_its_own_stock(run: Run) -> None:
+    done = run(
+        "bath", "navy 2 tsp + gold 30 mL + rust 1.5 g", "--cloth", "200g", "--no-swatches",
+        "--stocks", "navy 1, gold 2, rust 4", "--json",
+    )  # fmt: skip
+    # 10 mL of 1 %, 30 mL of 2 % and 1.5 g of powder, on 200 g.
+    recipe = {"navy": 0.05, "gold": 0.3, "rust": 0.75}
+    assert json.loads(done.stdout)["recipe"] == pytest.approx(recipe)
+
+
+@pytest.mark.parametrize("colour", ["#7d8a6e", "45 20 10 A/10", "45 20 10"])
+def test_what_to_expect_is_what_the_match_says(dyes: DyeSet, colour: str) -> None:
+    found = match(dyes, colour, max_dyes=3)[0]
+    target = Target.parse(colour)
+    sheet = bath_sheet(found.recipe, 240, dyes=dyes, target=target)
+    light = target.light or dyes.light
+    paper = delta_e(target.lab, dyes.predict(found.recipe, light).lab)
+    assert sheet.expect == (
+        f"ΔE2000 {float(paper):.1f} on paper, {found.likely.mean:.1f} likely in the pot, nine pots "
+        f"in ten below {found.likely.bound:.1f} ({light})"
+    )
+    assert bath_sheet(found.recipe, 240, dyes=dyes, target="as last year").expect == ""
+    assert bath_sheet(found.recipe, 240, target=target).expect == ""
+    assert "likely" in bath_sheet("undyed", 240, dyes=dyes, target=target).expect
 
 
 def test_bath_with_its_options(run: Run) -> None:

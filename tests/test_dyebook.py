@@ -536,7 +536,7 @@ def test_a_disk_without_hard_links(path: Path, monkeypatch: pytest.MonkeyPatch) 
         ("trial.csv", "id,job", "id,jab", "trial.csv, row 1: its headings are not"),
         ("trial.csv", "1,1,2026", "1,77,2026", "trial.csv, row 2: FOREIGN KEY"),
         ("job.csv", "2,ink", "2,ink,more", "job.csv, row 3: 3 cells under 2 headings"),
-        ("sheet.csv", "sheet-1.json", "../secret.json", "sheet.csv, row 2"),
+        ("sheet.csv", "sheet-1.json", "../secret.json", "is not the name of a file"),
         ("sheet.csv", "sheet-1.json", "sheet-9.json", "sheet-9.json cannot be read"),
         ("sheet-1.json", '"doses"', '"dozes"', "dozes"),
         ("swatch.csv", "gold 2", "gold lots", "gold lots"),
@@ -552,6 +552,7 @@ def test_faults_of_tables_are_told_and_no_book_is_made(
     with DyeBook(path) as book:
         fill(book)
     export_csv(path, tmp_path / "out")
+    (tmp_path / "secret.json").write_text(sheet().to_json(), encoding="utf-8")  # out of bounds
     file = tmp_path / "out" / table
     if old is None or new is None:
         file.unlink()
@@ -562,7 +563,8 @@ def test_faults_of_tables_are_told_and_no_book_is_made(
     with pytest.raises(DyemixError) as told:
         import_csv(tmp_path / "out", tmp_path / "b.dyebook")
     assert says in str(told.value)
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["out", "workshop.dyebook"]
+    names = sorted(p.name for p in tmp_path.iterdir())
+    assert names == ["out", "secret.json", "workshop.dyebook"]
     with pytest.raises(SavedError, match="is there already"):
         import_csv(tmp_path / "out", path)
     with pytest.raises(SavedError, match="not empty"):
