@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from dyemix import cli_bench, cli_book, cli_colours, cli_match, cli_trials
+from dyemix import cli_bench, cli_book, cli_colours, cli_match, cli_photo, cli_trials
 from dyemix.cli_options import (
     FILE,
     as_json_option,
@@ -82,26 +82,6 @@ def fit(
 
 
 @dyemix.command()
-@click.argument("file", type=FILE)
-@click.option(
-    "-o", "--output", type=FILE, metavar="TABLE", required=True, help="Swatch table to write."
-)
-@click.option("--names", type=FILE, metavar="TABLE", help="Which sample is what: sample,recipe.")
-def read(file: Path, output: Path, names: Path | None) -> None:
-    """Turn a FILE of readings into a swatch table, and say what was understood.
-
-    FILE is an instrument's file (ISO 28178 / CGATS.17 text, CxF3), a workbook (.xlsx), a table or a
-    photograph of the printed sheet.
-    """
-    from dyemix.files.converting import convert
-
-    report = convert(file, names)
-    report.write(output)
-    print_text(str(report))
-    click.echo(f"Written: {output}", err=True)
-
-
-@dyemix.command()
 @click.argument("recipe")
 @shelf_options
 @click.option("--light", metavar="LIGHT", help="Illuminant and observer, as D65/10.")
@@ -145,6 +125,7 @@ def start(dyes: str, cloth: str, stock: float, square: float, spoons: str, outpu
 
 for extra in (
     cli_match.match,
+    *cli_photo.COMMANDS,
     *cli_bench.COMMANDS,
     *cli_colours.COMMANDS,
     *cli_trials.COMMANDS,

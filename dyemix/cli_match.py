@@ -45,6 +45,10 @@ from dyemix.errors import DyemixError
 )  # fmt: skip
 @click.option("--kl", default=1.0, show_default=True, help="Lightness factor of ΔE2000.")
 @click.option("--detail", is_flag=True, help="Add chances, lamps, and what limits each recipe.")
+@click.option(
+    "--cell", metavar="CELL", help="TARGET is a photo of the sheet: match this cell."
+)
+@click.option("--card", type=FILE, metavar="TABLE", help="Reference values of its patch card.")
 @click.option("--targets", type=FILE, metavar="FILE", help="A list of colours, one a row.")
 @click.option("-o", "--output", type=FILE, metavar="FILE", help="Write their recipes, as CSV.")
 @draw_option
@@ -55,6 +59,8 @@ def match(
     check: Path | None,
     leave_out: tuple[str, ...],
     detail: bool,
+    cell: str | None,
+    card: Path | None,
     targets: Path | None,
     output: Path | None,
     draw: Path | None,
@@ -73,7 +79,12 @@ def match(
         return
     from dyemix.matching import match as find
 
-    one = read_target(target or "")
+    if cell is not None:
+        from dyemix.files.photo import examine_photo
+
+        one = examine_photo(Path(target or ""), card=card).target(cell)
+    else:
+        one = read_target(target or "")
     found = find(shelf_dyes(swatches, check, leave_out), one, **options)
     if detail and not as_json:
         print_text(found.text(detail=True))
@@ -134,7 +145,7 @@ def _many(
             dyes, wanted, progress=lambda done, _: bar.update(task, completed=done), **options
         )
     if output is not None:
-        from dyemix.files.colour_list import write_recipes
+        from dyemix.matches import write_recipes
 
         write_recipes(found, output)
         say(f"Written: {output}")

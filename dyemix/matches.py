@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import shlex
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from html import escape
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dyemix.dyes import Prediction
+from dyemix.errors import Fault, InputError
 from dyemix.kit import Measured
 from dyemix.recipe import Recipe
 from dyemix.swatches import DEMO_WARNING
@@ -248,3 +251,29 @@ def _asides(m: Match, detail: bool) -> list[str]:
             if shifts:
                 out.append(f"{title}: " + ", ".join(f"{s.lamp} {s.delta_e:.1f}" for s in shifts))
     return out
+
+
+def write_recipes(found: Sequence[Matches], path: str | os.PathLike[str]) -> None:
+    """Write what was found for many targets as CSV, one recipe a row, best first.
+
+    Invented dyes are marked in the first line. Raises `InputError` where it cannot be written.
+    """
+    try:
+        with Path(path).open("w", encoding="utf-8", newline="") as file:
+            if any(matches.demo for matches in found):
+                file.write(f"# {DEMO_WARNING}\n")
+            frames = [
+                matches.to_frame().assign(target=matches.target.name, reach=matches.reach.value)
+                for matches in found
+            ]
+            import pandas as pd
+
+            # Headed as what it is: a list of predictions must not pass for a table of readings.
+            table = pd.concat(frames, ignore_index=True).rename(
+                columns={name: f"predicted {name}" for name in ("L*", "a*", "b*", "hex")}
+            )
+            first = ["target", "reach"]
+            table = table[[*first, *(c for c in table.columns if c not in first)]]
+            table.to_csv(file, index=False, float_format="%.4g")
+    except OSError as error:
+        raise InputError(Fault(f"cannot be written ({error.strerror}).", str(path))) from None

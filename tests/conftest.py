@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from command import Command
 
 from benchmarks.shelf import swatch_set
 from benchmarks.workshop import Workshop
@@ -73,3 +74,15 @@ def check_values() -> dict[str, Any]:
     path = Path(__file__).parent / "data" / "check_values.json"
     values: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
     return values
+
+
+@pytest.fixture(scope="session")
+def _fits(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where the commands of this session keep their fits: no test need fit the demo again."""
+    return tmp_path_factory.mktemp("cache")
+
+
+@pytest.fixture
+def run(tmp_path: Path, _fits: Path) -> Command:
+    """Run ``dyemix …`` in a folder that holds nothing but what the test put there."""
+    return Command(tmp_path / "work", _fits)

@@ -17,25 +17,8 @@ ROOT = Path(__file__).resolve().parents[1]
 TABLE = ROOT / "swatch_data" / "napkins.csv"
 
 
-@pytest.fixture
-def run(tmp_path, monkeypatch):
-    """Run ``dyemix …`` in an empty folder with a cache of its own."""
-    work = tmp_path / "work"
-    work.mkdir()
-
-    def call(*words: str, cwd: Path = work) -> subprocess.CompletedProcess[str]:
-        env = {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache"), "PYTHONPATH": str(ROOT)}
-        return subprocess.run(
-            [sys.executable, "-W", "error", "-m", "dyemix.cli", *words],
-            cwd=cwd, env=env, capture_output=True, text=True, encoding="utf-8", timeout=120,
-        )  # fmt: skip
-
-    call.folder = work
-    return call
-
-
 def test_match_of_the_demo_begins_with_the_warning(run):
-    done = run("match", "#7d8a6e")
+    done = run.alone("match", "#7d8a6e")
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith(DEMO_WARNING)
     assert "demo" in done.stderr

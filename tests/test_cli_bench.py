@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from command import Command
 
 from dyemix.bath import bath_sheet
 from dyemix.colour_difference import delta_e
@@ -21,23 +18,7 @@ from dyemix.target import Target
 
 ROOT = Path(__file__).resolve().parents[1]
 TABLE = ROOT / "swatch_data" / "napkins.csv"
-Run = Callable[..., "subprocess.CompletedProcess[str]"]
-
-
-@pytest.fixture
-def run(tmp_path: Path) -> Run:
-    """Run ``dyemix …`` in a folder that holds nothing but what the test put there."""
-
-    def call(*words: str) -> subprocess.CompletedProcess[str]:
-        env = {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache"), "PYTHONPATH": str(ROOT)}
-        (tmp_path / "work").mkdir(exist_ok=True)
-        return subprocess.run(
-            [sys.executable, "-W", "error", "-m", "dyemix.cli", *words],
-            cwd=tmp_path / "work", env=env, capture_output=True, text=True, encoding="utf-8",
-            timeout=120,
-        )  # fmt: skip
-
-    return call
+Run = Command
 
 
 @pytest.fixture

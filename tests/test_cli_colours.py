@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from command import Command
 
 from dyemix.swatches import DEMO_WARNING
 
 ROOT = Path(__file__).resolve().parents[1]
 WANTED = "name,hex\nsage,#7d8a6e\ncoral,#e07060\n"
-Run = Callable[..., "subprocess.CompletedProcess[str]"]
+Run = Command
 
 
 @pytest.fixture(scope="module")
@@ -24,18 +21,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def run(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Run:
-    """Run ``dyemix …`` in an empty folder, so with the demo, and with a cache of its own."""
-    cache = tmp_path_factory.mktemp("cache")
-
-    def call(*words: str) -> subprocess.CompletedProcess[str]:
-        env = {**os.environ, "XDG_CACHE_HOME": str(cache), "PYTHONPATH": str(ROOT)}
-        return subprocess.run(
-            [sys.executable, "-W", "error", "-m", "dyemix.cli", *words],
-            cwd=folder, env=env, capture_output=True, text=True, encoding="utf-8", timeout=180,
-        )  # fmt: skip
-
-    return call
+def run(folder: Path, _fits: Path) -> Command:
+    """Run ``dyemix …`` in an empty folder, so with the demo."""
+    return Command(folder, _fits)
 
 
 @pytest.fixture(scope="module")

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
+from command import Command
 
 from dyemix.colorimetry import D65_2, D65_10
 from dyemix.errors import DyemixError, InputError, TargetError
@@ -22,20 +20,9 @@ RECIPE = "marigold 0.8 + navy 0.25"
 
 
 @pytest.fixture(scope="module")
-def run(tmp_path_factory):
-    """Run ``dyemix …`` in a folder with a cache of its own."""
-    folder = tmp_path_factory.mktemp("work")
-    cache = str(tmp_path_factory.mktemp("cache"))
-
-    def call(*words: str) -> subprocess.CompletedProcess[str]:
-        env = {**os.environ, "XDG_CACHE_HOME": cache, "PYTHONPATH": str(ROOT)}
-        return subprocess.run(
-            [sys.executable, "-W", "error", "-m", "dyemix.cli", *words],
-            cwd=folder, env=env, capture_output=True, text=True, encoding="utf-8", timeout=120,
-        )  # fmt: skip
-
-    call.folder = folder
-    return call
+def run(tmp_path_factory, _fits):
+    """Run ``dyemix …`` in one folder for all of these tests."""
+    return Command(tmp_path_factory.mktemp("work"), _fits)
 
 
 def test_a_trial_is_told_in_words(run):

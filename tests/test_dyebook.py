@@ -17,6 +17,7 @@ from typing import Any
 import click
 import numpy as np
 import pytest
+from command import Command
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -727,16 +728,12 @@ def test_standard_is_the_signed_swatch_and_stays(book: DyeBook) -> None:
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
 
-@pytest.fixture
-def run(tmp_path: Path) -> Run:
+@pytest.fixture(name="run")
+def run_to(run: Command) -> Run:
+    """Run ``dyemix …`` and hold it to an exit code."""
+
     def call(*words: str, code: int = 0) -> subprocess.CompletedProcess[str]:
-        env = {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache"), "PYTHONPATH": str(ROOT)}
-        (tmp_path / "work").mkdir(exist_ok=True)
-        done = subprocess.run(
-            [sys.executable, "-W", "error", "-m", "dyemix.cli", *words],
-            cwd=tmp_path / "work", env=env, capture_output=True, text=True, encoding="utf-8",
-            timeout=120,
-        )  # fmt: skip
+        done = run(*words)
         assert done.returncode == code, done.stderr
         assert "Traceback" not in done.stderr
         return done

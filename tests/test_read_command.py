@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -24,21 +21,6 @@ from dyemix.swatches import DEMO_WARNING, Reading, SwatchSet
 
 ROOT = Path(__file__).resolve().parents[1]
 TABLE = ROOT / "swatch_data" / "napkins.csv"
-
-
-@pytest.fixture
-def run(tmp_path, monkeypatch):
-    """Run ``dyemix …`` in a folder and with a cache of its own."""
-
-    def call(*words: str) -> subprocess.CompletedProcess[str]:
-        env = {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache"), "PYTHONPATH": str(ROOT)}
-        return subprocess.run(
-            [sys.executable, "-W", "error", "-m", "dyemix.cli", *words],
-            cwd=tmp_path, env=env, capture_output=True, text=True, encoding="utf-8", timeout=120,
-        )  # fmt: skip
-
-    call.folder = tmp_path
-    return call
 
 
 STRENGTH = {"undyed": 0.0, "gold 2": 2.0, "gold 0.5 %": 0.5, "gold_1 (b)": 1.0}

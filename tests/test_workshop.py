@@ -193,7 +193,8 @@ def test_several_depth_laws_are_of_no_usual_form() -> None:
         spread = min(float(np.ptp(np.log(fixed / form))) for form in forms)
         odd += [dye] if spread > 0.02 else []
     assert len(odd) >= 4, odd
-    assert "lemon" not in odd and "brown" not in odd
+    assert "lemon" not in odd
+    assert "brown" not in odd
 
 
 def test_noise_changes_the_cloth_and_not_the_physics() -> None:
@@ -268,7 +269,7 @@ def test_recipes_read_as_they_are_written() -> None:
     assert parse_recipe(format_recipe(recipe)) == recipe
     assert parse_recipe(format_recipe({})) == {}
     for text in ("", "navy", "navy 1 + navy 2", "navy one"):
-        with pytest.raises(ValueError):
+        with pytest.raises(ValueError, match=r"want each dye once|could not convert"):
             parse_recipe(text)
 
 
@@ -322,7 +323,8 @@ def test_demo_files_are_the_ones_the_script_writes(tmp_path: Path) -> None:
         comments, names, rows = read_back(once)
         kept_comments, kept_names, kept = read_back(SWATCH_DATA / name)
         assert (comments, names) == (kept_comments, kept_names)
-        assert comments["demo"] == "yes" and "invented" in comments["about"]
+        assert comments["demo"] == "yes"
+        assert "invented" in comments["about"]
         assert [(r.swatch, r.recipe) for r in rows] == [(r.swatch, r.recipe) for r in kept]
         # Another machine's exp() may round the last printed digit the other way.
         np.testing.assert_allclose(readings(rows), readings(kept), atol=1.01e-4)
@@ -341,7 +343,8 @@ def test_demo_ladder_holds_what_a_dyer_keeps() -> None:
     again = len(labels) - 3 - 12 * 6
     assert again == pytest.approx(72 / 7, abs=1)
     _, _, mixtures = read_back(SWATCH_DATA / "napkins_mixtures.csv")
-    assert len({row.swatch for row in mixtures}) == 24 and len(mixtures) == 48
+    assert len({row.swatch for row in mixtures}) == 24
+    assert len(mixtures) == 48
 
 
 def test_exactly_one_demo_swatch_is_mislabelled() -> None:

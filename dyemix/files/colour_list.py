@@ -1,20 +1,15 @@
-"""Lists of wanted colours, read from delimited text, and the recipes found for them, written."""
+"""Lists of wanted colours, read from delimited text."""
 
 from __future__ import annotations
 
-import csv
 import os
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.files.headings import meaning
 from dyemix.files.sheet import Faults, decode, read_sheet
 from dyemix.target import Target
-
-if TYPE_CHECKING:
-    from dyemix.matches import Matches
 
 #: Headings of a column that holds a colour as it may be written in a command.
 _COLOUR = ("colour", "color", "target")
@@ -84,31 +79,3 @@ def _target(
         return None
     name = cell("name") or parsed.name
     return Target(parsed.lab, parsed.light, parsed.reflectance, name, parsed.kind)
-
-
-def write_recipes(found: Sequence[Matches], path: str | os.PathLike[str]) -> None:
-    """Write what was found for many targets as CSV, one recipe a row, best first.
-
-    Invented dyes are marked in the first line. Raises `InputError` where it cannot be written.
-    """
-    from dyemix.swatches import DEMO_WARNING
-
-    try:
-        with Path(path).open("w", encoding="utf-8", newline="") as file:
-            if any(matches.demo for matches in found):
-                file.write(f"# {DEMO_WARNING}\n")
-            frames = [
-                matches.to_frame().assign(target=matches.target.name, reach=matches.reach.value)
-                for matches in found
-            ]
-            import pandas as pd
-
-            # Headed as what it is: a list of predictions must not pass for a table of readings.
-            table = pd.concat(frames, ignore_index=True).rename(
-                columns={name: f"predicted {name}" for name in ("L*", "a*", "b*", "hex")}
-            )
-            first = ["target", "reach"]
-            table = table[[*first, *(c for c in table.columns if c not in first)]]
-            table.to_csv(file, index=False, float_format="%.4g", quoting=csv.QUOTE_MINIMAL)
-    except OSError as error:
-        raise InputError(Fault(f"cannot be written ({error.strerror}).", str(path))) from None

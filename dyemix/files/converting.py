@@ -5,12 +5,16 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from dyemix.conditions import METHOD
 from dyemix.errors import Fault, InputError
 from dyemix.files import read_swatches, write_swatches
 from dyemix.files.naming import Naming, name_samples
 from dyemix.swatches import DEMO_WARNING, Swatch, SwatchSet
+
+if TYPE_CHECKING:
+    from dyemix.files.photo import PhotoReading
 
 #: How picture files begin; those go to the reader of photographs.
 _PICTURES = (b"\xff\xd8\xff", b"\x89PNG\r\n", b"II*\x00", b"MM\x00*", b"GIF8", b"BM")
@@ -22,6 +26,7 @@ class ReadReport:
 
     swatches: SwatchSet
     naming: Naming
+    photograph: PhotoReading | None = None
 
     @property
     def joined(self) -> tuple[Swatch, ...]:
@@ -49,6 +54,8 @@ class ReadReport:
     def __str__(self) -> str:
         s = self.swatches
         lines = [DEMO_WARNING] if s.demo else []
+        if self.photograph is not None:
+            lines += [str(self.photograph), ""]
         lines.append(
             f"{s.source}: {len(s.readings)} readings of {len(s.swatches)} swatches: "
             f"{len(s.undyed)} undyed, {len(s.dyes)} dyes, {len(s.mixtures)} mixtures"
@@ -90,39 +97,44 @@ def _conditions(swatches: SwatchSet) -> list[str]:
     return lines
 
 
-def read_any(path: str | os.PathLike[str]) -> SwatchSet:
-    """The readings of any file that holds some: a table, an instrument's file, a photograph.
-
-    Cells of a photograph are samples like any other, named by `convert`. Raises `InputError`.
-    """
+def is_picture(path: str | os.PathLike[str]) -> bool:
+    """Whether a file begins as a picture does, or ends as a raw one."""
     path = Path(path)
     try:
         with path.open("rb") as file:
             start = file.read(16)
     except (OSError, ValueError):
-        start = b""  # read_swatches says what is wrong with the path
+        return False  # whoever reads it says what is wrong with the path
     if start.startswith(_PICTURES) or start[4:8] == b"ftyp":
-        from dyemix.files.photo import read_photo
+        return True
+    from dyemix.files.photo.decode import RAW_SUFFIXES
 
-        return read_photo(path)
-    return read_swatches(path)
+    return path.suffix.lower() in RAW_SUFFIXES
 
 
 def convert(
-    path: str | os.PathLike[str], names: str | os.PathLike[str] | None = None
+    path: str | os.PathLike[str], names: str | os.PathLike[str] | None = None, **photo: Any
 ) -> ReadReport:
     """Read a file of readings and name its samples.
 
     Parameters
     ----------
-    path : anything `read_any` reads.
+    path : a table, an instrument's file, or a photograph. Cells of a photograph are samples like
+        any other.
     names : a table ``sample,recipe[,swatch]``. Samples it does not name, and that have no recipe
         in the file, take the recipe that their own name reads as, if any.
+    photo : how to read a photograph, as `dyemix.files.photo.examine_photo` takes it.
 
     Raises
     ------
     InputError
         With every fault of the file, or of the table of names.
     """
-    swatches, naming = name_samples(read_any(path), names)
-    return ReadReport(swatches, naming)
+    photograph = None
+    if is_picture(path):
+        from dyemix.files.photo import examine_photo
+
+        photograph = examine_photo(path, **photo)
+    found = read_swatches(path) if photograph is None else photograph.swatches
+    swatches, naming = name_samples(found, names)
+    return ReadReport(swatches, naming, photograph)

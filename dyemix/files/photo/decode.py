@@ -31,7 +31,9 @@ if TYPE_CHECKING:
 #: More pixels than any phone writes at its usual setting; the codes then take 330 MB.
 MOST_PIXELS = 110_000_000
 _LARGEST = 400_000_000  # bytes
-_RAW = {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw", ".x3f"}
+RAW_SUFFIXES = frozenset(
+    {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw", ".x3f"}
+)
 _HEIC = {".heic", ".heif", ".hif"}
 _CLIPPED_LOW, _CLIPPED_HIGH = 3.1e-4, 0.966  # linear light
 _ENCODINGS = ("stated", "linear", "sRGB")
@@ -292,7 +294,7 @@ def decode(path: str | os.PathLike[str], encoding: str = "stated") -> Photograph
     if not data:
         raise refuse("the file is empty.")
     suffix = path.suffix.lower()
-    if suffix in _RAW:
+    if suffix in RAW_SUFFIXES:
         return _raw(path, data, refuse)
     image = _open(data, suffix, refuse)
     _check(image, refuse)

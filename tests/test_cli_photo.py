@@ -1,0 +1,88 @@
+"""The commands on photographs, run as their user runs them."""
+
+from __future__ import annotations
+
+import csv
+
+import photographs
+import pytest
+from command import Command
+
+from benchmarks.camera.scenes import GREY_STEPS
+
+STEPS = ",".join(str(step) for step in GREY_STEPS)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("photo")
+
+
+@pytest.fixture(scope="module")
+def run(folder, _fits):
+    """Run ``dyemix …`` in one folder, with a photograph, its card and a table of cells in it."""
+    command = Command(folder, _fits)
+    (folder / "photo.jpg").write_bytes(photographs.shoot().read_bytes())
+    (folder / "card.csv").write_bytes(photographs.card().read_bytes())
+    cells = [cell.label for cell in photographs.read().cells]
+    with (folder / "cells.csv").open("w", newline="") as file:
+        rows = csv.writer(file)
+        rows.writerow(["cell", "recipe", "swatch"])
+        rows.writerow([cells[0], "undyed", "a"])
+        rows.writerows([[cell, f"gold {i + 1}", f"s{i}"] for i, cell in enumerate(cells[1:])])
+    return command
+
+
+def test_a_sheet_is_written_with_its_table(run):
+    done = run("sheet", "-o", "page.pdf", "--cells", "12", "--paper", "Letter")
+    assert done.returncode == 0, done.stderr
+    assert (run.folder / "page.pdf").read_bytes().startswith(b"%PDF")
+    assert (run.folder / "page.csv").read_text(encoding="utf-8").startswith("cell,recipe,swatch")
+    assert run("sheet", "-o", "page.docx").returncode == 2
+
+
+def test_a_photograph_becomes_a_swatch_table(run):
+    words = ("read", "photo.jpg", "-o", "read.csv", "--cells", "cells.csv", "--card", "card.csv",
+             "--grey", STEPS, "--contact", "contact.png")  # fmt: skip
+    done = run(*words)
+    assert done.returncode == 0, done.stderr
+    assert "of 21 cells read, CIELAB under D65/2°" in done.stdout
+    assert "LEFT OUT" in done.stdout
+    assert (run.folder / "contact.png").read_bytes().startswith(b"\x89PNG")
+    table = (run.folder / "read.csv").read_text(encoding="utf-8")
+    assert "var_L" in table
+    assert "gold 3" in table
+    again = run(*words)
+    assert again.returncode == 2
+    assert "is there already" in again.stderr
+
+
+def test_a_cell_is_a_target_and_two_are_compared(run):
+    cell = photographs.read().cells[2]
+    done = run("match", "photo.jpg", "--cell", cell.label, "--count", "2")
+    assert done.returncode == 0, done.stderr
+    assert f"cell {cell.label} of photo.jpg" in done.stdout
+    assert "D65/2°" in done.stdout
+    same = run("compare", "photo.jpg", cell.label, "photo.jpg", cell.label, "--grey", STEPS)
+    assert "change nothing" in same.stdout
+    nowhere = run("match", "photo.jpg", "--cell", "Z9")
+    assert nowhere.returncode == 2
+    assert "Z9" in nowhere.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("read", "cells.csv", "-o", "x.csv"), "cells.csv"),
+        (("read", "nowhere.jpg", "-o", "x.csv"), "no such file"),
+        (("read", "photo.jpg", "-o", "x.csv", "--grey", "white"), "--grey"),
+        (("read", "photo.jpg", "-o", "x.csv", "--grid", "4 by 6"), "no grid"),
+        (("read", "photo.jpg", "-o", "x.csv", "--grid", "1x1 0,0 9,0 9,9 0,9", "--corners", "c"),
+         "not both"),
+    ],
+)  # fmt: skip
+def test_bad_input_is_one_sentence_and_exit_2(run, words, says):
+    done = run(*words)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert done.stdout == ""
