@@ -26,6 +26,7 @@ from dyemix.colorimetry import (
     white,
     xyz_from_lab,
 )
+from dyemix.colour_difference import delta_e_residual
 from dyemix.kubelka_munk import Array, Surface, k_over_s, reflectance, reflectance_slope
 from dyemix.lab_inversion import (
     BANDS,
@@ -52,6 +53,9 @@ _HIGHEST_R0 = 0.04
 #: Scatter of ln(strength) from bath to bath, as the choice of the surface term weighs it: common
 #: practice for small baths.
 BATH_SCATTER = 0.05
+#: Share of a stated reading variance that is a ladder's own: a working value of ours, from
+#: simulated photographs. The rest is common to all dyes and to the pot, and parts nobody.
+_OF_A_LADDER = 0.4
 #: A spectrum in a ladder that also has bare CIELAB is seen under these lights.
 _LOOKS = (D65_10, Light("A", 10), Light("FL11", 10), Light("LED-B3", 10))
 
@@ -356,7 +360,9 @@ class LabFit:
         """`many` equally likely curves ``(E, D, B)``, exponents and capacities ``(E, D)``.
 
         Readings are moved by what the fit leaves, and each swatch along its ladder by the
-        bath-to-bath scatter `strength` of ln(strength); the prior by its own spread.
+        bath-to-bath scatter `strength` of ln(strength); the prior by its own spread. What the
+        reader states as its error moves a ladder as a whole: a camera misreads all depths of one
+        dye alike, since it sees one spectrum in them.
         """
         dyes = len(self.fits)
         seen = self.problem.seen(self.unknowns)
@@ -372,6 +378,10 @@ class LabFit:
         shape = problem.rows.goal.shape
         pots = strength * rng.standard_normal(shape[:2])[..., np.newaxis] * seen.by_strength[pick]
         noise = scale * READING_SCATTER * rng.standard_normal(shape) + pots
+        if self.problem.rows.scatter.any():
+            alike = rng.standard_normal((len(pick), 1, 3, 1))
+            share = np.sqrt(_OF_A_LADDER)
+            noise = noise + share * (self._stated_roots()[pick] @ alike)[..., 0]
         bent = scale * self.stiffness * rng.standard_normal(problem.prior_mean.shape)
         problem = replace(problem, noise=noise, prior_mean=problem.prior_mean + bent)
         drawn = minimise(problem, unknowns, 15, 1e-3)
@@ -379,3 +389,11 @@ class LabFit:
         order = (dyes, many)
         curves = np.exp(drawn[:, :BANDS]).reshape(*order, BANDS).transpose(1, 0, 2)
         return curves, n.reshape(order).T, q.reshape(order).T
+
+    def _stated_roots(self) -> Array:
+        """Symmetric roots ``(D, S, 3, 3)`` of the stated covariances, in the parts of ΔE2000."""
+        rows = self.problem.rows
+        _, metric = delta_e_residual(rows.goal, rows.goal + 1e-6)
+        values, vectors = np.linalg.eigh(metric @ rows.scatter @ np.swapaxes(metric, -1, -2))
+        roots = np.sqrt(np.maximum(values, 0.0))[..., np.newaxis, :]
+        return np.asarray((vectors * roots) @ np.swapaxes(vectors, -1, -2))

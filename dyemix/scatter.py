@@ -25,7 +25,8 @@ class Scatter:
     ----------
     dosing : standard error of one dye's amount, as a share of it.
     pot : standard error of the strength of a pot, common to its dyes, as a share.
-    reading : ``(3, 3)`` CIELAB covariance of one reading, under the light of the set.
+    reading : ``(3, 3)`` covariance of one reading in the three parts of ΔE2000 (lightness,
+        chroma, hue), under the light of the set; what that is in CIELAB depends on the colour.
     mixing : what a dye's amount is off by in a mix, beyond dosing and pot: the part of the
         model's error that acts as more or less dye, as a share.
     model : the rest of the model's error, in ΔE2000 along each direction of colour.
