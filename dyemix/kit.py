@@ -18,7 +18,7 @@ from dyemix.colour_difference import delta_e
 from dyemix.dyes import DyeSet
 from dyemix.errors import DyemixError
 from dyemix.kubelka_munk import Array
-from dyemix.recipe import SPOON_SETS, Recipe, dye_name, format_amount, spoonfuls, stock_ml
+from dyemix.recipe import NAME, SPOON_SETS, Recipe, dye_name, format_amount, spoonfuls, stock_ml
 from dyemix.uncertainty import Likely, lab_covariance, likely
 
 #: Ways to measure: the word, and what one step of it is.
@@ -76,13 +76,16 @@ class Kit:
     def parse(cls, measure: str, stock: str, cloth_g: float) -> Kit:
         """``spoons us``, ``syringe 0.5`` or ``scale 0.1``; stock ``2`` or ``navy 1, gold 2``."""
         match = re.fullmatch(
-            r"\s*(?P<way>[a-z]+)\s*(?P<set>[a-z]*)\s*(?P<step>\d*[.,]?\d*)\s*(?:mL|g)?\s*", measure
+            r"\s*(?P<way>[a-z]+)\s*(?P<set>[a-z]*)\s*(?P<step>\d*[.,]?\d+)?\s*(?:mL|g)?\s*",
+            measure,
+            re.IGNORECASE,
         )
         if not match:
             raise DyemixError(f"{measure!r}: write 'spoons metric', 'syringe 0.5' or 'scale 0.1'.")
-        usual = {SYRINGE: 0.5, SCALE: 0.1}.get(match["way"])
+        way, spoons = match["way"].lower(), match["set"].lower()
+        usual = {SYRINGE: 0.5, SCALE: 0.1}.get(way)
         step = float(match["step"].replace(",", ".")) if match["step"] else usual
-        return cls(cloth_g, parse_stock(stock), match["way"], step, match["set"] or "metric")
+        return cls(cloth_g, parse_stock(stock), way, step, spoons or "metric")
 
     @property
     def step_ml(self) -> float:
@@ -114,10 +117,13 @@ def parse_stock(text: str) -> dict[str, float]:
     """``2`` (every stock) or ``navy 1, gold 2 %`` to % w/v by dye. Raises `DyemixError`."""
     out: dict[str, float] = {}
     for part in re.split(r"[,;]\s+|;|,(?=\s*[a-z])", text.strip(), flags=re.IGNORECASE):
-        match = re.fullmatch(r"\s*(.*?)\s*(\d*[.,]?\d+)\s*%?\s*", part)
+        match = re.fullmatch(rf"\s*(?:({NAME})\s+)?(\d*[.,]?\d+)\s*%?\s*", part)
         if not match or not float(match[2].replace(",", ".")) > 0:
             raise DyemixError(f"{part!r} is not a stock: write '2' or 'navy 1, gold 2' (% w/v).")
-        out[dye_name(match[1])] = float(match[2].replace(",", "."))
+        dye = dye_name(match[1] or "")
+        if dye in out:
+            raise DyemixError(f"{dye or 'the stock'} is given twice in {text!r}: once each.")
+        out[dye] = float(match[2].replace(",", "."))
     return out
 
 

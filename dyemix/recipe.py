@@ -39,13 +39,14 @@ _FRACTIONS = {
     "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
 }  # fmt: skip
 _NUMBER = r"\d+\s+\d+/\d+|\d+/\d+|\d*[.,]?\d+(?:[eE][-+]?\d+)?"
-_NAME = r"[^\W\d_](?:[\w'’&/ -]*[\w'’])?"
+#: What a dye's name looks like, for a regular expression.
+NAME = r"[^\W\d_](?:[\w'’&/ -]*[\w'’])?"
 # The name takes as little as it can, or the whole number of '1 1/2 tsp' would belong to it.
 _SHORT_NAME = r"[^\W\d_](?:[\w'’&/ -]*?[\w'’])??"
 _TERM = re.compile(
     rf"(?P<name>{_SHORT_NAME})\s+(?P<number>-?(?:{_NUMBER}))\s*(?P<unit>[^\W\d_]*|% ?(?:owf)?)"
 )
-_PARTS = re.compile(rf"(?P<number>{_NUMBER})\s+(?P<name>{_NAME})")
+_PARTS = re.compile(rf"(?P<number>{_NUMBER})\s+(?P<name>{NAME})")
 _AT = re.compile(rf"(?P<parts>.+:.+?)\s+at\s+(?P<total>{_NUMBER})\s*%?(?:\s*owf)?")
 
 

@@ -11,10 +11,10 @@ import numpy as np
 from dyemix.dyes import DyeSet
 from dyemix.errors import DyemixError
 from dyemix.kubelka_munk import Array
-from dyemix.recipe import dye_name
+from dyemix.recipe import NAME, dye_name
 
 _JAR = re.compile(
-    r"(?P<dye>.+?)\s+(?P<ml>\d*[.,]?\d+)\s*ml\s+(?:of\s+)?(?P<pct>\d*[.,]?\d+)\s*%",
+    rf"(?P<dye>{NAME})\s+(?P<ml>\d*[.,]?\d+)\s*ml\s+(?:of\s+)?(?P<pct>\d*[.,]?\d+)\s*%",
     re.IGNORECASE,
 )
 
@@ -50,6 +50,9 @@ class Wishes:
             object.__setattr__(self, name, tuple(dye_name(dye) for dye in getattr(self, name)))
         for name in ("most", "price"):
             tidy = {dye_name(dye): value for dye, value in getattr(self, name).items()}
+            for dye, value in tidy.items():
+                if not value >= 0:
+                    raise DyemixError(f"{name} of {dye} is {value:g}: 0 or more.")
             object.__setattr__(self, name, tidy)
         if self.max_dyes < 1:
             raise DyemixError(f"max_dyes is {self.max_dyes}: a recipe has one dye or more.")
@@ -74,7 +77,7 @@ class Wishes:
     def tops(self, dyes: DyeSet) -> Array:
         """Most of each dye ``(D,)``, % owf: its deepest swatch, or what is left of it."""
         given = np.array([self.most.get(name, np.inf) for name in dyes.names])
-        return np.minimum(dyes.deepest, given)
+        return np.asarray(np.minimum(dyes.deepest, given))
 
     def cost(self, recipe: Mapping[str, float]) -> float | None:
         """Of the dye for one kg of cloth; None where a price is missing."""
@@ -90,15 +93,18 @@ PREFERENCE = 0.5
 def parse_in_hand(text: str, cloth_g: float) -> dict[str, float]:
     """``navy 180 mL 2 %, gold 90 mL 2 %`` on `cloth_g` of cloth, to the most % owf of each.
 
-    Raises `DyemixError` for what it cannot read.
+    Two jars of one dye add up. Raises `DyemixError` for what it cannot read.
     """
+    if not cloth_g > 0:
+        raise DyemixError(f"a cloth of {cloth_g:g} g cannot be dyed: give its dry weight.")
     out: dict[str, float] = {}
     for part in re.split(r",\s+|;", text.strip()):
         match = _JAR.fullmatch(part.strip())
         if not match:
             raise DyemixError(f"{part!r} is not a jar: write 'navy 180 mL 2 %', joined by commas.")
         ml, pct = (float(match[x].replace(",", ".")) for x in ("ml", "pct"))
-        out[dye_name(match["dye"])] = ml * pct / cloth_g
+        dye = dye_name(match["dye"])
+        out[dye] = out.get(dye, 0.0) + ml * pct / cloth_g
     return out
 
 
@@ -106,8 +112,10 @@ def parse_prices(text: str) -> dict[str, float]:
     """``navy 0.20, gold 0.15`` to a price per gram of powder. Raises `DyemixError`."""
     out: dict[str, float] = {}
     for part in re.split(r",\s+|;", text.strip()):
-        match = re.fullmatch(r"\s*(.+?)\s+(\d*[.,]?\d+)\s*", part)
+        match = re.fullmatch(rf"\s*({NAME})\s+(\d*[.,]?\d+)\s*", part)
         if not match:
             raise DyemixError(f"{part!r} is not a price: write 'navy 0.20' (per gram of powder).")
+        if dye_name(match[1]) in out:
+            raise DyemixError(f"{match[1]} has two prices in {text!r}: give one.")
         out[dye_name(match[1])] = float(match[2].replace(",", "."))
     return out
