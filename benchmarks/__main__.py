@@ -7,7 +7,7 @@ from importlib import import_module
 from pathlib import Path
 
 #: Modules that write or hold files and are no benchmarks.
-NOT_RUN = {"__init__", "__main__", "make_lights", "shelf"}
+NOT_RUN = {"__init__", "__main__", "make_lights", "shelf", "subsets"}
 
 
 def main(names: list[str]) -> None:

@@ -29,7 +29,7 @@ def advice(
     wishes: Wishes,
     k_lightness: float,
 ) -> tuple[str, ...]:
-    """Sentences on a target that the recipes `amounts` ``(M, D)`` only come within `miss` of."""
+    """Sentences on a target that the allowed recipes ``(M, D)`` come no nearer to than `miss`."""
     top = wishes.tops(dyes)
     best = amounts[int(np.argmin(miss))]
     used = [name for name, c in zip(dyes.names, best, strict=True) if c > 0]
@@ -41,7 +41,6 @@ def advice(
     )
     lines = [f"Nearest on paper: {dyes.recipe(best)}, {miss.min():.1f} off. {limit}"]
     near = amounts[np.argsort(miss)[:_TRIED]]
-    near = near[allowed(near, dyes, wishes)]
     force = np.array([1.0, 1.0, _HOLD_HUE])
 
     def holding(sample: Array) -> tuple[Array, Array]:
@@ -52,7 +51,11 @@ def advice(
     held = solve(
         lab_residual(blends, holding, light, wishes.total), near, np.where(near > 0, top, 0.0)
     )
-    chosen = tell(held.x[int(np.argmin(held.cost))])
+    # A dye that must be in can be turned away from the hue: then there is no such recipe.
+    cost = np.where(allowed(tell(held.x), dyes, wishes), held.cost, np.inf)
+    if not np.isfinite(cost).any():
+        return tuple(lines)
+    chosen = tell(held.x[int(np.argmin(cost))])
     colour = dyes.predict_many(chosen[np.newaxis], light)[0]
     off = float(delta_e(target.lab, colour, k_lightness))
     if off > max(float(miss.min()) + EARNS_ITS_PLACE, WITHIN_REACH):

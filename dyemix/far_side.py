@@ -28,7 +28,13 @@ _LAST_STEPS = 300
 
 
 def across_grey(
-    dyes: DyeSet, target: Array, k_lightness: float, light: Light, subsets: Subsets
+    dyes: DyeSet,
+    target: Array,
+    k_lightness: float,
+    light: Light,
+    subsets: Subsets,
+    most: Array | None = None,
+    total: float | None = None,
 ) -> Subsets:
     """Try the far side of grey, for the few subsets whose best answer is a poor one.
 
@@ -37,11 +43,12 @@ def across_grey(
     Descent does not find it from the target's own side, and stops dead at the edge. So each
     subset sets out again from colours across grey, each held on its side of the jump by a
     one-sided penalty while ΔE2000 is continued smoothly past it. The better answer is kept.
+    `most` ``(D,)`` and `total` limit the amounts as in `search`.
     """
     n, k = subsets.index.shape
     m = len(_ACROSS)
     index = np.repeat(subsets.index, m, axis=0)
-    blends, top = dyes.blends(index), dyes.deepest[index]
+    blends, top = dyes.blends(index), (dyes.deepest if most is None else most)[index]
     chroma, turn = _ACROSS[:, 0], np.deg2rad(_ACROSS[:, 1])
     hue = np.arctan2(target[2], target[1])
     starts = np.column_stack(
@@ -78,7 +85,7 @@ def across_grey(
         return delta_e_residual(target, lab, k_lightness)
 
     found = solve(
-        lab_residual(blends, goal, light), amounts, top, steps=_LAST_STEPS, tolerance=1e-10
+        lab_residual(blends, goal, light, total), amounts, top, steps=_LAST_STEPS, tolerance=1e-10
     )
     costs = found.cost.reshape(n, m)
     best, rows = np.argmin(costs, axis=1), np.arange(n)

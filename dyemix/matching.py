@@ -41,6 +41,9 @@ _WEIGHED = 24
 #: From this miss on the best answer is also looked for across grey. Against differential
 #: evolution a better one stood there only where the miss was above 16.
 _FAR = 12.0
+#: A blend this near to the target is on the spot: one that holds it is not tried. Whatever that
+#: might gain is less than this, since no ΔE2000 lies below 0.
+_ON_THE_SPOT = 0.02
 #: Targets searched side by side, and targets in one chunk of work for another process.
 _SIDE_BY_SIDE, _CHUNK = 16, 64
 
@@ -130,30 +133,44 @@ def match_many(
     wanted = [Target.parse(t) if isinstance(t, str) else t for t in targets]
     size = _SIDE_BY_SIDE if executor is None else _CHUNK
     chunks = [wanted[i : i + size] for i in range(0, len(wanted), size)]
-    waiting: list[Future[list[Matches]] | None] = (
-        [None] * len(chunks)
-        if executor is None
-        else [executor.submit(_answer, question, chunk) for chunk in chunks]
-    )
+    waiting = [_submitted(executor, question, chunk) for chunk in chunks] if executor else []
     out: list[Matches] = []
-    for chunk, future in zip(chunks, waiting, strict=True):
-        try:
-            answers = _answer(question, chunk) if future is None else future.result()
-        except DyemixError:
-            raise
-        except Exception as failure:  # whatever befell the worker, the work can be done here
-            if future is None:
-                raise
-            answers = _retried(question, chunk, failure)
-        out += answers
+    for i, chunk in enumerate(chunks):
+        if executor is None:
+            out += _answer(question, chunk)
+        else:
+            out += _outcome(waiting[i], question, chunk, len(out) + 1)
         if progress is not None:
             progress(len(out), len(wanted))
     return out
 
 
-def _retried(question: _Question, chunk: Sequence[Target], failure: Exception) -> list[Matches]:
-    first, last = chunk[0].name, chunk[-1].name
-    note = f"Worked out here: the chunk {first} to {last} failed elsewhere ({failure!r})."
+def _submitted(
+    executor: Executor, question: _Question, chunk: Sequence[Target]
+) -> Future[list[Matches]]:
+    """The chunk on its way; an executor that takes no more work is a failure of the chunk."""
+    try:
+        return executor.submit(_answer, question, chunk)
+    except Exception as failure:
+        refused: Future[list[Matches]] = Future()
+        refused.set_exception(failure)
+        return refused
+
+
+def _outcome(
+    future: Future[list[Matches]], question: _Question, chunk: Sequence[Target], first: int
+) -> list[Matches]:
+    """What came back for the targets from number `first` on; worked out here where nothing did."""
+    try:
+        return future.result()
+    except DyemixError:
+        raise
+    except Exception as failure:  # whatever befell the worker, the work can be done here
+        names = " to ".join(t.name or str(t) for t in (chunk[0], chunk[-1]))
+        note = (
+            f"Worked out here: colours {first} to {first + len(chunk) - 1} ({names}) failed "
+            f"elsewhere: {failure!r}."
+        )
     return [replace(m, notes=(*m.notes, note)) for m in _answer(question, chunk)]
 
 
@@ -191,16 +208,17 @@ def _solve(
     def goal(lab: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
         return delta_e_residual(labs[which], lab, question.k_lightness)
 
-    # Without a spectrum to match, and without a dye that must be in, a blend that holds a smaller
-    # one on the spot cannot earn its place: it need not be tried.
-    plain = not wishes.use and all(t.reflectance is None for t in targets)
-    enough = EARNS_ITS_PLACE**2 if plain else None
+    # Without a spectrum to match, a dye that must be in or a depth to keep to, a blend that holds
+    # a smaller one on the spot cannot earn its place: it need not be tried.
+    limited = bool(wishes.use) or wishes.total is not None
+    plain = not limited and all(t.reflectance is None for t in targets)
+    enough = _ON_THE_SPOT**2 if plain else None
     found = search_many(dyes, goal, len(targets), light, wishes.max_dyes, top, wishes.total, enough)
     lists: list[Subsets] = []
     which: list[int] = []
     for t, sizes in enumerate(found):
         for size in sizes:
-            short = _holding(size, dyes, wishes).best(_SHORT_LIST)
+            short = _holding(size, dyes, wishes).best(_SHORT_LIST, _ON_THE_SPOT**2)
             if len(short.cost):
                 lists.append(short)
                 which.append(t)
@@ -213,7 +231,7 @@ def _solve(
         one = delta_e_goal(target.lab, question.k_lightness)
         out.append(
             _Solved(
-                *_gather(dyes, one, target, light, mine, question.k_lightness, top),
+                *_gather(question, dyes, one, target, light, mine),
                 sum(len(s.cost) for s in found[t]),
             )
         )
@@ -229,15 +247,16 @@ def _holding(size: Subsets, dyes: DyeSet, wishes: Wishes) -> Subsets:
 
 
 def _gather(
+    question: _Question,
     dyes: DyeSet,
     goal: Goal,
     target: Target,
     light: Light,
     sizes: Sequence[Subsets],
-    k_lightness: float,
-    top: Array,
 ) -> tuple[Array, Array]:
     """Amounts ``(M, D)`` as told, and their ΔE2000 ``(M,)``; free directions settled."""
+    top, k_lightness = question.wishes.tops(dyes), question.k_lightness
+    total = np.inf if question.wishes.total is None else question.wishes.total
     rows = []
     for some in sizes:
         amounts = some.amounts
@@ -245,12 +264,17 @@ def _gather(
             free = np.sqrt(some.cost) < EARNS_ITS_PLACE
             if free.any():
                 part = Subsets(some.index[free], amounts[free], some.cost[free])
+                settled = settle(dyes, goal, target, light, part, top).amounts
                 amounts = amounts.copy()
-                amounts[free] = settle(dyes, goal, target, light, part, top).amounts
+                # Least metamerism knows nothing of a limit on the depth in all.
+                keeps = settled.sum(axis=1, keepdims=True) <= total
+                amounts[free] = np.where(keeps, settled, part.amounts)
         rows.append(_spread(dyes, some.index, amounts))
     nearest = min(sizes, key=lambda s: float(s.cost.min()))
     if nearest.cost.min() > _FAR**2:
-        best = across_grey(dyes, target.lab, k_lightness, light, nearest.best(1))
+        best = across_grey(
+            dyes, target.lab, k_lightness, light, nearest.best(1), top, question.wishes.total
+        )
         rows.append(_spread(dyes, best.index, best.amounts))
     told = tell(np.concatenate(rows))
     return told, delta_e(target.lab, dyes.predict_many(told, light), k_lightness)
@@ -274,10 +298,13 @@ def _present(
     wishes, k = question.wishes, question.k_lightness
     amounts, miss = found.amounts, found.miss
     other = _other_lamp(dyes, target, light, amounts)
-    kept = worth_showing(amounts, miss, other, allowed(amounts, dyes, wishes))
+    good = allowed(amounts, dyes, wishes)
+    kept = worth_showing(amounts, miss, other, good)
     if not len(kept):
+        must = f", or free {' and '.join(wishes.use)} from having to be in" if wishes.use else ""
         raise DyemixError(
-            f"no recipe for {asked.name} keeps to these limits: allow more depth or more dyes."
+            f"no recipe for {asked.name or target} keeps to these limits: allow more depth or "
+            f"more dyes{must}."
         )
     kept = kept[np.argsort(miss[kept], kind="stable")[: _WEIGHED + question.count]]
     labs = dyes.predict_many(amounts[kept], light)
@@ -288,7 +315,7 @@ def _present(
     order = rank(amounts[kept], score, None if other is None else other[kept], dyes, wishes)
     shown = kept[order][different(amounts[kept][order], dyes, question.count)]
     matches = _describe(question, dyes, target, light, amounts[shown], miss[shown])
-    nearest = int(np.argmin(miss))
+    nearest = int(np.argmin(np.where(good, miss, np.inf)))
     colour = dyes.predict_many(amounts[nearest : nearest + 1], light)[0]
     residual, _ = delta_e_residual(colour, target.lab, k, slope=False)
     reach = which_way(target.lab, residual, float(miss[nearest]))
@@ -303,7 +330,7 @@ def _present(
         k_lightness=k,
         advice=()
         if reach is Reach.WITHIN
-        else advice(dyes, target, light, amounts, miss, wishes, k),
+        else advice(dyes, target, light, amounts[good], miss[good], wishes, k),
         notes=notes,
         demo=dyes.demo,
     )

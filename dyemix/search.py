@@ -57,10 +57,15 @@ class Subsets:
     cost: Array
     tried: NDArray[np.bool_] | None = None
 
-    def best(self, count: int) -> Subsets:
-        """The `count` of least cost, best first, of those that were tried."""
-        cost = self.cost if self.tried is None else np.where(self.tried, self.cost, np.inf)
-        order = np.argsort(cost, kind="stable")[:count]
+    def best(self, count: int, level: float = 0.0) -> Subsets:
+        """The `count` of least cost, best first, of those that were tried.
+
+        Costs up to `level` are equal; then the least dye in all goes first.
+        """
+        cost = np.maximum(self.cost, level)
+        if self.tried is not None:
+            cost = np.where(self.tried, cost, np.inf)
+        order = np.lexsort((self.amounts.sum(axis=1), cost))[:count]
         order = order[np.isfinite(cost[order])]
         return Subsets(self.index[order], self.amounts[order], self.cost[order])
 
