@@ -17,6 +17,7 @@ from dyemix.cli_options import (
     shelf_dyes,
     shelf_options,
     show,
+    waiting,
 )
 from dyemix.errors import DyemixError
 
@@ -45,9 +46,7 @@ from dyemix.errors import DyemixError
 )  # fmt: skip
 @click.option("--kl", default=1.0, show_default=True, help="Lightness factor of ΔE2000.")
 @click.option("--detail", is_flag=True, help="Add chances, lamps, and what limits each recipe.")
-@click.option(
-    "--cell", metavar="CELL", help="TARGET is a photo of the sheet: match this cell."
-)
+@click.option("--cell", metavar="CELL", help="TARGET is a photo of the sheet: match this cell.")
 @click.option("--card", type=FILE, metavar="TABLE", help="Reference values of its patch card.")
 @click.option("--targets", type=FILE, metavar="FILE", help="A list of colours, one a row.")
 @click.option("-o", "--output", type=FILE, metavar="FILE", help="Write their recipes, as CSV.")
@@ -134,16 +133,10 @@ def _options(
 def _many(
     dyes: Any, wanted: list[Any], options: dict[str, Any], output: Path | None, as_json: bool
 ) -> None:
-    from rich.console import Console
-    from rich.progress import Progress
-
     from dyemix.matching import match_many
 
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("colours", total=len(wanted))
-        found = match_many(
-            dyes, wanted, progress=lambda done, _: bar.update(task, completed=done), **options
-        )
+    with waiting("colours") as progress:
+        found = match_many(dyes, wanted, progress=progress, **options)
     if output is not None:
         from dyemix.matches import write_recipes
 

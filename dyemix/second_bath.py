@@ -37,9 +37,6 @@ if TYPE_CHECKING:
 
 #: What lightness weighs beside chroma and hue: enough to settle what is free, and no more.
 _LIGHTNESS = 0.02
-#: How much more or less dye takes over dye than on white, as a share: a working value of ours,
-#: since the swatches say nothing about it.
-TAKE_UP = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,7 +140,7 @@ def subdue_on(
     light = light or dyes.light
     reflectance, notes = _reflectance(dyes, piece)
     known = dyes.scatter
-    pot = float(np.sqrt(known.pot**2 + known.mixing**2 + TAKE_UP**2))
+    pot = float(np.sqrt(known.pot**2 + known.mixing**2 + known.second_bath**2))
     # Over dye every bath is a mix, of one dye too, and the piece was read with an error of its own.
     wider = replace(known, pot=pot, reading=2.0 * known.reading)
     over = replace(dyes.on(reflectance), scatter=wider)
