@@ -60,7 +60,7 @@ class ReadReport:
             f"{s.source}: {len(s.readings)} readings of {len(s.swatches)} swatches: "
             f"{len(s.undyed)} undyed, {len(s.dyes)} dyes, {len(s.mixtures)} mixtures"
         )
-        lines += s.notes
+        lines += () if self.photograph is not None else s.notes  # it has said them
         lights = dict.fromkeys(str(r.light) for r in s.readings if r.light is not None)
         if lights:
             lines.append(f"CIELAB under {', '.join(lights)}.")
