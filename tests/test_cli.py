@@ -68,6 +68,16 @@ def test_the_one_table_in_the_folder_is_used_and_two_are_refused(run):
     assert "other.csv" in done.stderr
 
 
+def test_readings_of_a_piece_in_the_folder_are_not_taken_for_the_shelf(run):
+    (run.folder / "mine.csv").write_bytes(TABLE.read_bytes())
+    lines = TABLE.read_text(encoding="utf-8").splitlines()
+    heads = [line for line in lines if line.startswith(("#", "swatch"))]
+    (run.folder / "piece.csv").write_text("\n".join([*heads, lines[-1]]), encoding="utf-8")
+    done = run("match", "#7d8a6e", "--count", "1")
+    assert done.returncode == 0, done.stderr
+    assert "mine.csv" in done.stderr
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [

@@ -51,6 +51,12 @@ def _is_swatch_table(path: Path) -> bool:
     return is_swatch_table(re.split(r"[,;\t]", next(lines, "").replace('"', "")))
 
 
+def _has_undyed(path: Path) -> bool:
+    """Whether a table names undyed cloth, without which nothing can be fitted to it."""
+    with path.open("rb") as file:
+        return any(b"undyed" in line.lower() for line in file)
+
+
 def find_shelf(
     named: Path | None = None, check: Path | None = None, folder: Path | None = None
 ) -> Shelf:
@@ -59,6 +65,9 @@ def find_shelf(
         return Shelf(named, check, f"Swatches: {named}")
     here = folder or Path.cwd()
     tables = sorted(p for p in here.iterdir() if p.is_file() and _is_swatch_table(p))
+    # Readings of a finished piece look like a table of swatches, but only a shelf has its cloth.
+    whole = [p for p in tables if _has_undyed(p)]
+    tables = whole if len(whole) == 1 else tables
     if len(tables) > 1:
         names = ", ".join(p.name for p in tables)
         raise InputError(
