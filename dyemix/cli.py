@@ -75,9 +75,10 @@ def fit(
         save(dyes, output)
         click.echo(f"Saved: {output}", err=True)
     if draw is not None:
+        from dyemix.files.shelf import readings_behind
         from dyemix.plots import draw_dyes
 
-        draw_dyes(dyes, path=draw)
+        draw_dyes(dyes, None if named is not None else readings_behind(table), draw)
         click.echo(f"Drawn: {draw}", err=True)
 
 

@@ -104,6 +104,12 @@ def fitted(table: Path, check: Path | None = None, left_out: Sequence[str] = ())
     return fitted_set(swatches, aside, key.hexdigest(), left_out)
 
 
+def readings_behind(named: Path | None = None, folder: Path | None = None) -> SwatchSet | None:
+    """The swatches that `fitted` fits for a name or a folder; None for a saved dye set."""
+    table = find_shelf(named, folder=folder).table
+    return None if table.suffix.lower() == ".json" else read_swatches(table)
+
+
 def fitted_set(
     swatches: SwatchSet, aside: SwatchSet | None, key: str, left_out: Sequence[str] = ()
 ) -> DyeSet:
