@@ -20,7 +20,7 @@ from dyemix.colorimetry import D65_2, WAVELENGTHS, Light, lab
 from dyemix.colour_difference import delta_e
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches, write_swatches
-from dyemix.files.photo import Grid, contact_sheet, difference, examine_photo, read_photo
+from dyemix.files.photo import Grid, contact_sheet, difference, examine_photo
 from dyemix.files.photo.colour import metric
 from dyemix.recipe import Recipe
 from dyemix.swatches import Reading, SwatchSet
@@ -128,7 +128,7 @@ def test_names_recipes_and_conditions_reach_the_readings(tmp_path: Path) -> None
     names.write_text(
         "# cloth: cotton lawn\ncell,recipe,swatch\na1,rose 1,N1\nA2,rose 1,N1\nB4,undyed,\nB5,,\n"
     )
-    swatches = read_photo(shoot(), cells=names, card=card(), grey=GREY_STEPS)
+    swatches = examine_photo(shoot(), cells=names, card=card(), grey=GREY_STEPS).swatches
     by_name = {r.name: r for r in swatches.readings}
     first = by_name["A1"]
     assert first.recipe == {"rose": 1.0}
@@ -142,7 +142,7 @@ def test_names_recipes_and_conditions_reach_the_readings(tmp_path: Path) -> None
     assert first.reflectance is not None
     assert lab(first.reflectance, Light("D65", 2)) == pytest.approx(first.lab, abs=1e-4)
     # Two unlike cloths called repeats of one: the difference is in every error.
-    plain = read_photo(shoot(), card=card(), grey=GREY_STEPS)
+    plain = examine_photo(shoot(), card=card(), grey=GREY_STEPS).swatches
     wide = np.trace(by_name["C3"].covariance)
     assert wide > np.trace({r.name: r for r in plain.readings}["C3"].covariance) + 50
 
@@ -274,7 +274,7 @@ def test_the_contact_sheet_shows_the_colours_and_nothing_personal(tmp_path: Path
 
 
 def test_the_reading_is_a_table_that_can_be_read_again(tmp_path: Path) -> None:
-    swatches = read_photo(shoot(), card=card(), grey=GREY_STEPS)
+    swatches = examine_photo(shoot(), card=card(), grey=GREY_STEPS).swatches
     write_swatches(swatches, tmp_path / "again.csv")
     again = read_swatches(tmp_path / "again.csv")
     assert [r.name for r in again.readings] == [r.name for r in swatches.readings]

@@ -4,7 +4,7 @@ from dyemix.files.photo.compare import Difference, difference
 from dyemix.files.photo.contact import contact_sheet
 from dyemix.files.photo.outcome import Cell, PhotoReading
 from dyemix.files.photo.places import Grid
-from dyemix.files.photo.reading import examine_photo, read_photo
+from dyemix.files.photo.reading import examine_photo
 from dyemix.files.photo.sheet import PrintedSheet, swatch_sheet
 
 __all__ = [
@@ -16,6 +16,5 @@ __all__ = [
     "contact_sheet",
     "difference",
     "examine_photo",
-    "read_photo",
     "swatch_sheet",
 ]

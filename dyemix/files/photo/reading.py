@@ -134,32 +134,6 @@ def examine_photo(
     return PhotoReading(swatches, tuple(read), tuple(vacant), tuple(notes), light, frame, photo)
 
 
-def read_photo(
-    path: str | os.PathLike[str],
-    *,
-    cells: str | os.PathLike[str] | None = None,
-    corners: str | os.PathLike[str] | Grid | None = None,
-    card: str | os.PathLike[str] | SwatchSet | None = None,
-    grey: Sequence[float] | None = GREY_CARD,
-    anchor: str = "grey",
-    measured: str | os.PathLike[str] | SwatchSet | None = None,
-    keep: Iterable[str] = (),
-    encoding: str = "stated",
-) -> SwatchSet:
-    """Read a photograph of swatches: the readings kept, as `examine_photo` finds them."""
-    return examine_photo(
-        path,
-        cells=cells,
-        corners=corners,
-        card=card,
-        grey=grey,
-        anchor=anchor,
-        measured=measured,
-        keep=keep,
-        encoding=encoding,
-    ).swatches
-
-
 def _cards(
     photo: Photograph,
     corners: str | os.PathLike[str] | Grid | None,
