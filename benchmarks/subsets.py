@@ -23,13 +23,14 @@ def unpruned(
     top: Array | None = None,
     total: float | None = None,
     enough: float | None = None,
+    value: ManyGoal | None = None,
 ) -> list[list[Subsets]]:
     """`dyemix.search.search_many` with every subset solved.
 
     Where `enough` is given, the subsets that hold a smaller one on the spot are solved as well,
     and set apart afterwards by the costs found: a pruning that skipped too much would show.
     """
-    found = search_many(dyes, goal, targets, light, max_dyes, top, total)
+    found = search_many(dyes, goal, targets, light, max_dyes, top, total, None, value)
     if enough is None:
         return found
     out = []

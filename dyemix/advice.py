@@ -47,15 +47,21 @@ def advice(
         value, slope = delta_e_residual(target.lab, sample, k_lightness)
         return value * force, slope * force[:, np.newaxis]
 
-    blends = dyes.blends(np.tile(np.arange(len(dyes)), (len(near), 1)))
-    held = solve(
-        lab_residual(blends, holding, light, wishes.total), near, np.where(near > 0, top, 0.0)
-    )
+    # Only the dyes that are in a blend: each row its own, first in the order.
+    k = int((near > 0).sum(axis=1).max(initial=1))
+    index = np.argsort(near == 0.0, axis=1, kind="stable")[:, :k]
+    few = np.take_along_axis(near, index, axis=1)
+    found = solve(
+        lab_residual(dyes.blends(index), holding, light, wishes.total), few,
+        np.where(few > 0, top[index], 0.0),
+    )  # fmt: skip
+    held = np.zeros_like(near)
+    np.put_along_axis(held, index, found.x, axis=1)
     # A dye that must be in can be turned away from the hue: then there is no such recipe.
-    cost = np.where(allowed(tell(held.x), dyes, wishes), held.cost, np.inf)
+    cost = np.where(allowed(tell(held), dyes, wishes), found.cost, np.inf)
     if not np.isfinite(cost).any():
         return tuple(lines)
-    chosen = tell(held.x[int(np.argmin(cost))])
+    chosen = tell(held[int(np.argmin(cost))])
     colour = dyes.predict_many(chosen[np.newaxis], light)[0]
     off = float(delta_e(target.lab, colour, k_lightness))
     if off > max(float(miss.min()) + EARNS_ITS_PLACE, WITHIN_REACH):

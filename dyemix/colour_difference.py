@@ -60,9 +60,11 @@ def delta_e_residual(
     """
     ref = np.asarray(reference, dtype=float)
     smp = np.asarray(sample, dtype=float)
-    ref, smp = np.broadcast_arrays(ref, smp)
-    l1, a1, b1 = (ref[..., i] for i in range(3))
-    l2, a2, b2 = (smp[..., i] for i in range(3))
+    shape = np.broadcast_shapes(ref.shape, smp.shape)[:-1]
+    if smp.shape[:-1] != shape:
+        smp = np.broadcast_to(smp, (*shape, 3))
+    l1, a1, b1 = ref[..., 0], ref[..., 1], ref[..., 2]
+    l2, a2, b2 = smp[..., 0], smp[..., 1], smp[..., 2]
 
     c1, c2 = np.hypot(a1, b1), np.hypot(a2, b2)  # eq. 2
     mean = np.maximum((c1 + c2) / 2.0, _TINY)  # eq. 3
@@ -107,16 +109,19 @@ def delta_e_residual(
     s_h = 1.0 + 0.015 * chroma * t  # eq. 20
     u, v, w = (l2 - l1) / s_l, (q2 - q1) / s_c, d_hue / s_h
     rest = np.sqrt(np.maximum(1.0 - r_t * r_t / 4.0, _TINY))
-    residual = np.stack([u, v + r_t * w / 2.0, w * rest], axis=-1)
+    # Written part by part, here and below: stacking is slow in the hot path.
+    residual = np.empty((*shape, 3))
+    residual[..., 0], residual[..., 1], residual[..., 2] = u, v + r_t * w / 2.0, w * rest
     if not slope:
         return residual, np.empty(0)
 
     # Slopes by a* and b* of the sample travel together on a leading axis of two.
     # At zero chroma every direction is as good as another; the floor only avoids 0/0.
     safe2 = np.maximum(c2, _TINY)
-    d_mean = np.stack([a2 / safe2, b2 / safe2]) / 2.0
+    d_mean = np.empty((2, *shape))
+    d_mean[0], d_mean[1] = a2 / (2.0 * safe2), b2 / (2.0 * safe2)
     d_g = -1.75 * np.sqrt(share) * (1.0 - share) / mean * d_mean
-    by_a = np.array([1.0, 0.0]).reshape((2,) + (1,) * l2.ndim)
+    by_a = np.array([1.0, 0.0]).reshape((2,) + (1,) * len(shape))
     by_b = 1.0 - by_a
     d_p1 = a1 * d_g
     d_p2 = a2 * d_g + (1.0 + g) * by_a
@@ -144,8 +149,10 @@ def delta_e_residual(
     d_v = ((d_q2 - d_q1) - v * 0.045 * d_chroma) / s_c
     d_w = (d_d_hue - w * 0.015 * (t * d_chroma + chroma * d_t)) / s_h
     d_s_l = k_lightness * 0.0075 * (2.0 * light * under - light**3) / under**1.5
-    out = np.zeros((*l2.shape, 3, 3))
+    d_second = d_v + (r_t * d_w + w * d_r_t) / 2.0
+    d_third = rest * d_w - w * r_t * d_r_t / (4.0 * rest)
+    out = np.zeros((*shape, 3, 3))
     out[..., 0, 0] = (1.0 - u * d_s_l) / s_l
-    out[..., 1, 1:] = np.moveaxis(d_v + (r_t * d_w + w * d_r_t) / 2.0, 0, -1)
-    out[..., 2, 1:] = np.moveaxis(rest * d_w - w * r_t * d_r_t / (4.0 * rest), 0, -1)
+    out[..., 1, 1], out[..., 1, 2] = d_second[0], d_second[1]
+    out[..., 2, 1], out[..., 2, 2] = d_third[0], d_third[1]
     return residual, out

@@ -19,9 +19,9 @@ from dyemix.choosing import (
     which_way,
     worth_showing,
 )
-from dyemix.colorimetry import Light, lab
+from dyemix.colorimetry import D65_2, Light, lab, screen_colours
 from dyemix.colour_difference import delta_e, delta_e_residual
-from dyemix.dyes import DyeSet
+from dyemix.dyes import DyeSet, Prediction
 from dyemix.errors import DyemixError
 from dyemix.far_side import across_grey
 from dyemix.kit import Kit, measured
@@ -45,7 +45,7 @@ _FAR = 12.0
 #: might gain is less than this, since no ΔE2000 lies below 0.
 _ON_THE_SPOT = 0.02
 #: Targets searched side by side, and targets in one chunk of work for another process.
-_SIDE_BY_SIDE, _CHUNK = 16, 64
+_SIDE_BY_SIDE, _CHUNK = 64, 64
 
 LIKELY, PAPER = "likely", "paper"
 
@@ -208,12 +208,17 @@ def _solve(
     def goal(lab: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
         return delta_e_residual(labs[which], lab, question.k_lightness)
 
+    def value(lab: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
+        return delta_e_residual(labs[which], lab, question.k_lightness, slope=False)
+
     # Without a spectrum to match, a dye that must be in or a depth to keep to, a blend that holds
     # a smaller one on the spot cannot earn its place: it need not be tried.
     limited = bool(wishes.use) or wishes.total is not None
     plain = not limited and all(t.reflectance is None for t in targets)
     enough = _ON_THE_SPOT**2 if plain else None
-    found = search_many(dyes, goal, len(targets), light, wishes.max_dyes, top, wishes.total, enough)
+    found = search_many(
+        dyes, goal, len(targets), light, wishes.max_dyes, top, wishes.total, enough, value
+    )
     lists: list[Subsets] = []
     which: list[int] = []
     for t, sizes in enumerate(found):
@@ -348,7 +353,8 @@ def _describe(
     question: _Question, dyes: DyeSet, target: Target, light: Light, amounts: Array, miss: Array
 ) -> tuple[Match, ...]:
     k = question.k_lightness
-    labs, spectra = dyes.predict_many(amounts, light), dyes.reflectance(amounts)
+    spectra = dyes.reflectance(amounts)
+    labs, screens = lab(spectra, light), screen_colours(lab(spectra, D65_2))
     parts = causes(dyes, amounts, light)
     pot = likely(target.lab, labs, parts.total, k)
     _, slope = delta_e_residual(labs, labs + 1e-6, k)
@@ -371,7 +377,9 @@ def _describe(
         )
         out.append(
             Match(
-                prediction=dyes.predict(recipe, light),
+                prediction=Prediction(
+                    recipe, spectra[i], labs[i], light, screens[i], dyes.warnings(recipe), dyes.demo
+                ),
                 delta_e=float(miss[i]),
                 likely=LikelyMiss(
                     *(

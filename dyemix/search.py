@@ -38,7 +38,7 @@ _SEARCH_STEPS = {1: 10, 2: 15}
 _MORE_STEPS, _SEARCH_TOLERANCE = 12, 1e-5
 _LAST_STEPS, _LAST_TOLERANCE = 100, 1e-9
 #: Problems solved side by side: few enough for the processor's cache.
-_ROWS = 4096
+_ROWS = 2048
 #: How hard a limit on the total depth is held, in ΔE2000 per % owf.
 _HOLD = 100.0
 
@@ -156,12 +156,14 @@ def search_many(
     top: Array | None = None,
     total: float | None = None,
     enough: float | None = None,
+    value: ManyGoal | None = None,
 ) -> list[list[Subsets]]:
     """`search` for many targets side by side; a list of sizes for each target.
 
     `enough` prunes: a subset that holds a smaller one whose cost is at most `enough` is not
     tried, but stands at that smaller one's answer. Whoever drops a blend that is no better than
-    a smaller one by ``√enough`` loses nothing by it: no cost lies below 0.
+    a smaller one by ``√enough`` loses nothing by it: no cost lies below 0. `value` is the goal
+    without its slope, where that is cheaper.
     """
     top = dyes.deepest if top is None else top
     found: list[tuple[Array, Array]] = []
@@ -175,7 +177,7 @@ def search_many(
                 tried = cost > enough
         if k in _GRIDS:
             points, labs = _grid(dyes, light, k, tuple(top.tolist()))
-            at_grid, grid_cost = _best_of_grid(points, labs, goal, targets)
+            at_grid, grid_cost = _best_of_grid(points, labs, value or goal, targets)
             if found:
                 better = (grid_cost < cost) & tried
                 amounts = np.where(better[..., np.newaxis], at_grid, amounts)

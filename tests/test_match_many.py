@@ -80,7 +80,8 @@ def test_many_are_answered_as_one_by_one_and_in_order(
     dyes: DyeSet, wanted: list[Target | str], one_by_one: list[Matches]
 ) -> None:
     told: list[tuple[int, int]] = []
-    found = match_many(dyes, wanted, count=4, progress=lambda done, of: told.append((done, of)))
+    with patch.object(matching, "_SIDE_BY_SIDE", 16):
+        found = match_many(dyes, wanted, count=4, progress=lambda done, of: told.append((done, of)))
     all_same(found, one_by_one)
     assert told == [(16, 20), (20, 20)]
     assert match_many(dyes, []) == []
