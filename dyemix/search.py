@@ -190,6 +190,7 @@ def search_many(
                 _residual(dyes.blends(index[row[some]]), goal, which[some], light, total),
                 amounts[which[some], row[some]], top[index[row[some]]],
                 steps=_SEARCH_STEPS.get(k, _MORE_STEPS), tolerance=_SEARCH_TOLERANCE,
+                last_step=False,
             )  # fmt: skip
             amounts[which[some], row[some]] = solved.x
             cost[which[some], row[some]] = solved.cost
