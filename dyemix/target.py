@@ -102,4 +102,5 @@ class Target:
 
     def __str__(self) -> str:
         values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.lab)
-        return f"{self.name}: {values} ({self.light or 'light of the swatches'})"
+        name = f"{self.name}: " if self.name else ""
+        return f"{name}{values} ({self.light or 'light of the swatches'})"

@@ -173,6 +173,14 @@ def test_a_dose_too_small_to_measure_asks_for_a_weaker_stock(dyes: DyeSet) -> No
     assert "of stock diluted 1 in 10" in str(done)
 
 
+def test_a_dose_that_no_stock_makes_measurable_is_still_not_nothing(dyes: DyeSet) -> None:
+    recipe = Recipe({"marigold": 1.2, "black": 1e-6})
+    done = measured(dyes, recipe, KITS[0], dyes.predict(recipe).lab, D65_10)
+    black = next(d for d in done.doses if d.dye == "black")
+    assert black.dilution == 1000
+    assert black.ml == pytest.approx(KITS[0].step_ml)
+
+
 def test_undyed_cloth_needs_no_measuring(dyes: DyeSet) -> None:
     done = measured(dyes, Recipe({}), KITS[0], dyes.predict("undyed").lab, D65_10)
     assert done.doses == ()

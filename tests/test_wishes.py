@@ -16,8 +16,8 @@ from dyemix.target import Target
 from dyemix.wishes import PREFERENCE, Wishes, parse_in_hand, parse_prices
 
 SAGE = Target(np.array([55.0, -10.0, 13.0]), D65_10, name="sage")
-#: Far out of reach of any cloth: the search goes across grey for it.
-VIOLET = Target(np.array([55.0, 85.0, -90.0]), D65_10, name="violet")
+#: Far out of reach of any cloth, and nearer across grey than where the search first ends.
+CRIMSON = Target(np.array([21.5, 108.4, 13.6]), D65_10, name="crimson")
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +46,7 @@ def test_the_number_of_dyes_is_kept(dyes: DyeSet) -> None:
         assert max(len(one.recipe) for one in found) <= most
 
 
-@pytest.mark.parametrize("target", [SAGE, VIOLET], ids=["sage", "violet"])
+@pytest.mark.parametrize("target", [SAGE, CRIMSON], ids=["sage", "crimson"])
 @pytest.mark.parametrize("max_dyes", [3, 4])
 def test_what_is_left_in_the_jars_is_enough(dyes: DyeSet, target: Target, max_dyes: int) -> None:
     free = match(dyes, target, count=3, wishes=Wishes(max_dyes=max_dyes))
@@ -56,6 +56,13 @@ def test_what_is_left_in_the_jars_is_enough(dyes: DyeSet, target: Target, max_dy
         for name, amount in one.recipe.items():
             assert amount <= most.get(name, np.inf) + 1e-6
     assert found[0].delta_e >= free[0].delta_e - EARNS_ITS_PLACE
+
+
+def test_the_look_across_grey_keeps_to_what_is_left(dyes: DyeSet) -> None:
+    few = dyes.take(("scarlet", "leaf", "black"))
+    most = {"scarlet": 0.3, "leaf": 2.0, "black": 0.8}
+    for one in match(few, CRIMSON, count=20, wishes=Wishes(most=most)):
+        assert all(amount <= most[name] + 1e-6 for name, amount in one.recipe.items())
 
 
 def test_an_empty_jar_is_a_dye_to_avoid(dyes: DyeSet) -> None:
