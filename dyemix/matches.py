@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shlex
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from html import escape
@@ -157,12 +157,15 @@ class Matches:
     @property
     def warnings(self) -> tuple[str, ...]:
         """What leaves the range of the swatches, each sentence once, with the recipes it is in."""
-        where: dict[str, list[int]] = {}
-        for i, m in enumerate(self.matches, 1):
-            weaker = m.measured.weaker if m.measured else ()
-            for text in (*m.prediction.warnings, *weaker):
-                where.setdefault(text, []).append(i)
-        return tuple(f"No. {', '.join(map(str, n))}: {text}" for text, n in where.items())
+        return _numbered(
+            (*m.prediction.warnings, *(m.measured.weaker if m.measured else ()))
+            for m in self.matches
+        )
+
+    @property
+    def limits(self) -> tuple[str, ...]:
+        """What limits the recipes most in the pot, each cause once, with the recipes it is in."""
+        return _numbered((f"limited most by {m.limit}.",) if m.limit else () for m in self.matches)
 
     def to_frame(self) -> pd.DataFrame:
         """One row a recipe: amounts, both misses, colour with its light, what to mind."""
@@ -192,7 +195,7 @@ class Matches:
         return self.text()
 
     def text(self, detail: bool = False) -> str:
-        """The text for the bench; `detail` adds chances, lamps and what limits each recipe."""
+        """The text for the bench; `detail` adds chances and lamps, recipe by recipe."""
         lines = [DEMO_WARNING] if self.demo else []
         lines += [f"Target {self.target}, {self.reach.value}.", *self.advice, *self.notes]
         width = max([len(str(m.recipe)) for m in self.matches], default=10)
@@ -209,6 +212,7 @@ class Matches:
             f"{self.searched} blends."
         )
         lines += self.warnings
+        lines += () if detail else self.limits
         if self.matches:
             recipe = shlex.quote(str(self.matches[0].recipe))
             lines.append(f"Dye a 5 g square first, then: dyemix bath {recipe} --cloth 240g")
@@ -228,6 +232,15 @@ class Matches:
             f"<table><tr><th></th><th>% of dry cloth weight</th><th>on paper ({self.formula})</th>"
             f"<th>likely in the pot</th><th></th><th>hex</th></tr>{cells}</table>"
         )
+
+
+def _numbered(texts: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
+    """Sentences on recipes, in their order; each once, with the numbers it holds for."""
+    where: dict[str, list[int]] = {}
+    for i, of_one in enumerate(texts, 1):
+        for text in of_one:
+            where.setdefault(text, []).append(i)
+    return tuple(f"No. {', '.join(map(str, n))}: {text}" for text, n in where.items())
 
 
 def _asides(m: Match, detail: bool) -> list[str]:

@@ -233,6 +233,10 @@ def test_the_words_on_the_bench(dyes: DyeSet) -> None:
     warned = match(dyes, pale)
     assert any("is paler than your palest square" in w for w in warned.warnings)
     assert all(w in str(warned) for w in warned.warnings)
+    # What limits each recipe: every number once, before the line for the bath sheet.
+    said = [line for line in text.splitlines() if "limited most by" in line]
+    numbers = sorted(int(n) for x in said for n in x.split(":")[0].removeprefix("No. ").split(","))
+    assert numbers == list(range(1, len(found) + 1))
     for words in ("metamerism", "inconstancy", "covariance", "median", "nine in ten"):
         assert words not in text
     assert "median" in detail
