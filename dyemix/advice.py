@@ -54,6 +54,7 @@ def advice(
     found = solve(
         lab_residual(dyes.blends(index), holding, light, wishes.total), few,
         np.where(few > 0, top[index], 0.0),
+        lower=np.where(few > 0, wishes.bottoms(dyes)[index], 0.0),
     )  # fmt: skip
     held = np.zeros_like(near)
     np.put_along_axis(held, index, found.x, axis=1)

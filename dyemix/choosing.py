@@ -29,8 +29,7 @@ def tell(amounts: Array) -> Array:
 
 def allowed(amounts: Array, dyes: DyeSet, wishes: Wishes) -> NDArray[np.bool_]:
     """Which of the recipes ``(M, D)`` hold every dye that must be used, and keep to the total."""
-    must = [dyes.index(dye) for dye in wishes.use]
-    good = np.all(amounts[:, must] > 0.0, axis=1)
+    good = np.all(amounts >= 0.999 * wishes.bottoms(dyes), axis=1)
     if wishes.total is not None:
         good &= amounts.sum(axis=1) <= wishes.total * 1.001
     return np.asarray(good)

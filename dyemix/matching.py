@@ -227,9 +227,9 @@ def _solve(
             if len(short.cost):
                 lists.append(short)
                 which.append(t)
-    finished = finish_all(
-        dyes, goal, light, lists, np.array(which, dtype=np.intp), top, wishes.total
-    )
+    owners = np.array(which, dtype=np.intp)
+    bottom = wishes.bottoms(dyes)
+    finished = finish_all(dyes, goal, light, lists, owners, bottom, top, wishes.total)
     out = []
     for t, target in enumerate(targets):
         mine = [s for s, owner in zip(finished, which, strict=True) if owner == t]
@@ -271,9 +271,10 @@ def _gather(
                 part = Subsets(some.index[free], amounts[free], some.cost[free])
                 settled = settle(dyes, goal, target, light, part, top).amounts
                 amounts = amounts.copy()
-                # Least metamerism knows nothing of a limit on the depth in all.
-                keeps = settled.sum(axis=1, keepdims=True) <= total
-                amounts[free] = np.where(keeps, settled, part.amounts)
+                # The wish knows nothing of the depth in all, nor of dyes that must be in.
+                bottom = question.wishes.bottoms(dyes)[part.index]
+                keeps = np.all(settled >= bottom, axis=1) & (settled.sum(axis=1) <= total)
+                amounts[free] = np.where(keeps[:, np.newaxis], settled, part.amounts)
         rows.append(_spread(dyes, some.index, amounts))
     nearest = min(sizes, key=lambda s: float(s.cost.min()))
     if nearest.cost.min() > _FAR**2:

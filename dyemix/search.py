@@ -246,27 +246,29 @@ def finish_all(
     light: Light,
     lists: Sequence[Subsets],
     which: NDArray[np.intp],
+    bottom: Array,
     top: Array,
     total: float | None = None,
 ) -> list[Subsets]:
     """`finish` for short lists of several sizes and targets in one go.
 
-    `which` ``(len(lists),)`` says which target each list is for. Smaller blends are padded with
+    `which` ``(len(lists),)`` says which target each list is for; amounts run from `bottom` to
+    `top` ``(D,)``, 0 where the dye is not in. Smaller blends are padded with
     a dye held at zero, so that all are solved in the same arrays.
     """
     k = max(s.index.shape[1] for s in lists)
     rows = [len(s.cost) for s in lists]
     index = np.zeros((sum(rows), k), dtype=np.intp)
-    start, upper = np.zeros((sum(rows), k)), np.zeros((sum(rows), k))
+    start, lower, upper = (np.zeros((sum(rows), k)) for _ in range(3))
     ends = np.cumsum(rows)
     for s, end in zip(lists, ends, strict=True):
         here, wide = slice(end - len(s.cost), end), s.index.shape[1]
         index[here, :wide], start[here, :wide] = s.index, s.amounts
-        upper[here, :wide] = top[s.index]
+        lower[here, :wide], upper[here, :wide] = bottom[s.index], top[s.index]
     targets = np.repeat(which, rows)
     solved = solve(
         _residual(dyes.blends(index), goals, targets, light, total), start, upper,
-        steps=_LAST_STEPS, tolerance=_LAST_TOLERANCE,
+        steps=_LAST_STEPS, tolerance=_LAST_TOLERANCE, lower=lower,
     )  # fmt: skip
     out = []
     for s, end in zip(lists, ends, strict=True):

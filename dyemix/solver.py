@@ -1,6 +1,6 @@
 """Bounded damped least squares, many small problems at once.
 
-Minimises ``½ |r(x)|²`` over ``0 ≤ x ≤ upper`` for N problems of k unknowns held in
+Minimises ``½ |r(x)|²`` over ``lower ≤ x ≤ upper`` for N problems of k unknowns held in
 arrays. The step is Gauss–Newton with Levenberg–Marquardt damping scaled by the diagonal
 (Marquardt, J. SIAM 11 (1963) 431); unknowns that rest on a bound and would leave it are held for
 the step (an active set by projection, Bertsekas, SIAM J. Control Optim. 20 (1982) 221), and the
@@ -45,8 +45,9 @@ def solve(
     steps: int = 60,
     tolerance: float = 1e-7,
     last_step: bool = True,
+    lower: Array | None = None,
 ) -> Solved:
-    """Solve N bounded least-squares problems, 0 ≤ x ≤ `upper`.
+    """Solve N bounded least-squares problems, `lower` ≤ x ≤ `upper`.
 
     Each problem goes its own way: its answer does not depend on what stands beside it.
 
@@ -58,8 +59,10 @@ def solve(
         than ``tolerance · (1e-3 + objective)``.
     last_step : whether that step is taken; for many problems that are settled where they start,
         not taking it saves half of the work.
+    lower : ``(N, k)``, 0 where it is not given.
     """
-    x = np.clip(start, 0.0, upper)
+    low = np.zeros_like(upper) if lower is None else lower
+    x = np.clip(start, low, upper)
     n, k = x.shape
     rows = np.arange(n)
     r, jacobian = residual(x, rows)
@@ -72,14 +75,14 @@ def solve(
     top = upper
     for _ in range(steps):
         gradient = np.einsum("nmk,nm->nk", jacobian, r)
-        held = ((x <= 0.0) & (gradient > 0.0)) | ((x >= top) & (gradient < 0.0))
+        held = ((x <= low) & (gradient > 0.0)) | ((x >= top) & (gradient < 0.0))
         normal = jacobian.transpose(0, 2, 1) @ jacobian
         scale = normal[:, diagonal, diagonal] + 1e-9
         normal[held] = 0.0
         normal.transpose(0, 2, 1)[held] = 0.0
         normal[:, diagonal, diagonal] = np.where(held, 1.0, scale * (1.0 + damping[:, np.newaxis]))
         step = -np.linalg.solve(normal, np.where(held, 0.0, gradient)[..., np.newaxis])[..., 0]
-        tried = np.clip(x + step, 0.0, top)
+        tried = np.clip(x + step, low, top)
         promised = -np.einsum("nk,nk->n", gradient, tried - x)
         # A projected step can promise to rise: not the end, but too long, and damping shortens it.
         # A heavily damped step promises little wherever it stands: not the end either.
@@ -90,7 +93,8 @@ def solve(
             left = going & ~done
             if not left.any():
                 break
-            rows, x, r, jacobian, top = rows[left], x[left], r[left], jacobian[left], top[left]
+            rows, x, r, jacobian = rows[left], x[left], r[left], jacobian[left]
+            low, top = low[left], top[left]
             cost, damping, tried, gradient = cost[left], damping[left], tried[left], gradient[left]
             going, done = going[left], done[left]
         r_new, jacobian_new = residual(tried, rows)
@@ -109,6 +113,6 @@ def solve(
             break
         if going.sum() < 0.8 * len(rows):
             rows, x, r, jacobian = rows[going], x[going], r[going], jacobian[going]
-            cost, damping, top = cost[going], damping[going], top[going]
+            cost, damping, low, top = cost[going], damping[going], low[going], top[going]
             going = np.ones(len(rows), dtype=bool)
     return Solved(out_x, out_cost, settled)

@@ -26,7 +26,7 @@ class Wishes:
     Attributes
     ----------
     max_dyes : most dyes in a recipe.
-    use : dyes that every recipe must hold.
+    use : dyes that every recipe must hold, as much as their palest swatch at least.
     avoid : dyes that none may hold.
     prefer : dyes to use up: a recipe with one goes before a recipe that is no better than
         `PREFERENCE` of likely ΔE2000.
@@ -78,6 +78,11 @@ class Wishes:
         """Most of each dye ``(D,)``, % owf: its deepest swatch, or what is left of it."""
         given = np.array([self.most.get(name, np.inf) for name in dyes.names])
         return np.asarray(np.minimum(dyes.deepest, given))
+
+    def bottoms(self, dyes: DyeSet) -> Array:
+        """Least of each dye ``(D,)``, % owf: the palest swatch of one that must be used, else 0."""
+        used = np.array([name in self.use for name in dyes.names])
+        return np.asarray(np.where(used, np.minimum(dyes.palest, self.tops(dyes)), 0.0))
 
     def cost(self, recipe: Mapping[str, float]) -> float | None:
         """Of the dye for one kg of cloth; None where a price is missing."""
