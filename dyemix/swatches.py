@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dyemix.colorimetry import D65_10, WAVELENGTHS, Light, lab, screen_colours
+from dyemix.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, lab, screen_colours
 from dyemix.conditions import METHOD as METHOD
 from dyemix.conditions import same
 from dyemix.errors import FitError
@@ -209,7 +209,10 @@ class SwatchSet:
     @cached_property
     def light(self) -> Light:
         """The light that bare CIELAB values are taken to be in: that of the readings, if one."""
-        lights = {r.light for r in self.readings if r.kind == "Lab" and r.light is not None}
+        read = [r for r in self.readings if r.reflectance is not None]
+        lights = {r.light for r in read if r.kind == "Lab" and r.light is not None}
+        if read and all(r.kind == "hex" for r in read):
+            lights = {D65_2}
         return lights.pop() if len(lights) == 1 else D65_10
 
     def conditions(self) -> dict[str, str]:

@@ -12,7 +12,7 @@ import pytest
 from benchmarks.shelf import swatch_set
 from benchmarks.workshop import SETTINGS, format_recipe
 from benchmarks.workshop.make_demo import demo_tables
-from dyemix.colorimetry import D65_10, lab
+from dyemix.colorimetry import D65_2, D65_10, lab, lab_from_hex, smoothest_reflectance
 from dyemix.colour_difference import delta_e
 from dyemix.dyes import DyeSet
 from dyemix.errors import FitError
@@ -253,3 +253,18 @@ def test_a_table_that_nobody_has_read_yet_says_so() -> None:
     blank = [Reading(Recipe({"gold": c}), None, f"{c}", "blank") for c in (0.5, 2.0)]
     with pytest.raises(FitError, match="none of its 2 swatches has been read yet"):
         fit(SwatchSet(tuple(blank)))
+
+
+def test_a_table_of_hex_codes_is_a_table_under_their_own_light() -> None:
+    codes = {0.0: "#f2efe6", 2.0: "#e8b020", 0.5: "#f0cf6a", 0.125: "#f1e2ad"}
+    readings = tuple(
+        Reading(
+            Recipe({"gold": c}), smoothest_reflectance(lab_from_hex(code), D65_2)[0], f"{c:g}",
+            "hex", lab_from_hex(code), D65_2,
+        )
+        for c, code in codes.items()
+    )  # fmt: skip
+    dyes = fit(SwatchSet(readings))
+    assert dyes.light == D65_2
+    assert dyes.report is not None
+    assert dyes.report.light == "D65/2°"

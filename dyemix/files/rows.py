@@ -20,8 +20,8 @@ from dyemix.swatches import ROUGH_ERROR, Reading
 _DEEPEST = 20.0
 _LONGEST_RECIPE = 500
 _ROUGH_FLAG = (
-    f"rough: the spectrum is the smoothest with this colour; mixtures predicted from such swatches "
-    f"are off by about {ROUGH_ERROR:g} ΔE2000 more"
+    "rough: the spectrum is the smoothest with this colour; a swatch by itself puts predictions "
+    f"off by about {ROUGH_ERROR:g} ΔE2000 more, a ladder of depths by much less"
 )
 _AMOUNT = re.compile(r"([0-9]*[.,]?[0-9]+)\s*(?:%|g|pct|% w/v)?")
 _STRENGTH = re.compile(r"(.*[^\W\d_].*?)\s+([0-9]*[.,]?[0-9]+)\s*%?")
