@@ -7,10 +7,10 @@ swatch set is what a fit takes. Every importer gives a `SwatchSet` and nothing e
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -75,6 +75,11 @@ class Reading:
         for values in (self.reflectance, self.lab, self.covariance):
             if values is not None:
                 values.setflags(write=False)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # A view of a mapping does not travel to another process; the mapping in it does.
+        values = [getattr(self, f.name) for f in fields(self)]
+        return type(self), tuple(dict(v) if isinstance(v, MappingProxyType) else v for v in values)
 
     @property
     def rough(self) -> bool:

@@ -42,7 +42,7 @@ _COMPETITIONS = np.linspace(0.0, 0.2, 81)
 _SEEN = 2.0
 #: Share of a stated reading variance that parts a pot from its dyes' squares: most of what a camera
 #: misreads it misreads in both. A working value of ours, from simulated photographs.
-_OF_A_POT = 0.2
+_OF_A_POT = 0.1
 #: A log strength this many times the usual one, and above this, is mislabelling, not scatter.
 _STRAY, _AMISS = 4.0, 0.15
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from pathlib import Path
 
 import numpy as np
@@ -274,3 +275,15 @@ def test_six_numbers_that_are_no_covariance(tmp_path: Path, six: str, words: str
     head = "recipe,L*,a*,b*,var_L,var_a,var_b,cov_La,cov_Lb,cov_ab\n"
     with pytest.raises(Exception, match=words):
         read_text(tmp_path, f"{head}gold 1,50,0,0,{six}\n")
+
+
+def test_readings_travel_to_another_process() -> None:
+    one = Reading(
+        Recipe({"gold": 1.0}), np.full(31, 0.5), "a", conditions={"cloth": "lawn"}, flags=("odd",)
+    )
+    back = pickle.loads(pickle.dumps(SwatchSet((one,), ("a note",), "mine.csv"))).readings[0]
+    assert back.recipe == one.recipe
+    assert dict(back.conditions) == {"cloth": "lawn"}
+    assert back.flags == ("odd",)
+    np.testing.assert_array_equal(back.reflectance, one.reflectance)
+    assert not back.reflectance.flags.writeable
