@@ -15,6 +15,8 @@ from dyemix.wishes import PREFERENCE, Wishes
 EARNS_ITS_PLACE = 0.1
 #: A target is within reach when the best recipe comes this near on paper.
 WITHIN_REACH = 0.3
+#: A recipe this much ΔE2000 further off than the best is another colour, and not shown.
+HOPELESS = 5.0
 #: Two recipes are neighbours when less than this share of their absorption is of other dyes.
 _NEIGHBOURS = 0.15
 #: Amounts are told to a millionth of a per cent: far below any measure, and the same whichever
@@ -63,7 +65,9 @@ def worth_showing(
 def rank(
     amounts: Array, score: Array, other_lamp: Array | None, dyes: DyeSet, wishes: Wishes
 ) -> NDArray[np.intp]:
-    """Order of recipes ``(M, D)`` by `score` ``(M,)``, least first.
+    """Order of the recipes ``(M, D)`` worth a look, by `score` ``(M,)``, least first.
+
+    A recipe `HOPELESS` further off than the best is none.
 
     Scores that differ by less than the eye can see rank as equal (steps of `EARNS_ITS_PLACE`);
     then the least metamerism goes first where the target has a spectrum, then the cheapest where
@@ -76,7 +80,8 @@ def rank(
     costs = [wishes.cost(dyes.recipe(row)) for row in amounts] if wishes.price else level
     price = np.array([np.inf if cost is None else cost for cost in costs])
     number, depth = (amounts > 0).sum(axis=1), amounts.sum(axis=1)
-    return np.asarray(np.lexsort((depth, number, price, lamps, steps)))
+    order = np.lexsort((depth, number, price, lamps, steps))
+    return np.asarray(order[score[order] <= score.min() + HOPELESS])
 
 
 def different(amounts: Array, dyes: DyeSet, count: int) -> list[int]:

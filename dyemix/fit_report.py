@@ -85,10 +85,14 @@ class FitReport:
         if self.checks:
             mean = sum(c.delta_e for c in self.checks) / len(self.checks)
             worst = max(c.delta_e for c in self.checks)
-            many = f"{len(self.checks)} mixes" if len(self.checks) > 1 else "one mix"
+            if len(self.checks) == 1:
+                return (
+                    f"On your own one mix the miss is {mean:.1f} (ΔE2000, {self.light}): one is "
+                    "little to go by."
+                )
             return (
-                f"On your own {many} the average miss is {mean:.1f}, the worst {worst:.1f} "
-                f"(ΔE2000, {self.light})."
+                f"On your own {len(self.checks)} mixes the average miss is {mean:.1f}, the worst "
+                f"{worst:.1f} (ΔE2000, {self.light})."
             )
         names = ", ".join(d.name for d in self.dyes)
         if len(self.dyes) == 1:

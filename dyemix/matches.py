@@ -245,7 +245,7 @@ def _numbered(texts: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
 
 def _asides(m: Match, detail: bool) -> list[str]:
     """The lines under a recipe."""
-    out = [f"measure {m.measured}"] if m.measured else []
+    out = [f"measure {m.measured}"] if m.measured and m.recipe else []
     if m.cost is not None:
         out.append(f"dye costs {m.cost:.2f} per kg of cloth")
     if detail:

@@ -226,7 +226,7 @@ def test_what_the_verdict_says_at_each_stage(workshop_set: Callable[[int, bool],
     assert verdict(ends).startswith("A first idea of")
     assert verdict(two).startswith("Good for choosing dyes and dyeing a test square, not yet")
     mixed = Reading(Recipe({first: 0.5, second: 0.5}), np.full(31, 0.3), "M")
-    assert verdict(SwatchSet((*two.readings, mixed))).startswith("On your own one mix the average")
+    assert verdict(SwatchSet((*two.readings, mixed))).startswith("On your own one mix the miss is")
     assert verdict(book.ladders, book.mixtures).startswith("On your own 24 mixes the average miss")
 
 

@@ -11,7 +11,7 @@ from benchmarks import textile_targets
 from benchmarks.global_search import cases
 from benchmarks.shelf import shelf, targets
 from benchmarks.workshop import Workshop
-from dyemix.choosing import EARNS_ITS_PLACE, WITHIN_REACH
+from dyemix.choosing import EARNS_ITS_PLACE, HOPELESS, WITHIN_REACH
 from dyemix.colorimetry import D65_2, D65_10, Light, lab, screen_colours
 from dyemix.colour_difference import delta_e
 from dyemix.dyes import DyeSet
@@ -267,3 +267,11 @@ def test_textiles_of_cie_224_as_targets() -> None:
     assert (table.loc[within, "delta_e"] <= WITHIN_REACH).all()
     assert (table.loc[~within, "delta_e"] > WITHIN_REACH).all()
     assert set(table["reach"]) <= {reach.value for reach in Reach}
+
+
+def test_no_recipe_of_another_colour_is_shown(dyes: DyeSet) -> None:
+    few = dyes.take(["marigold", "scarlet", "navy"])
+    found = match(few, "#7d8a6e", count=20, rank_by="paper")
+    assert len(found) >= 1
+    assert max(m.delta_e for m in found) <= min(m.delta_e for m in found) + HOPELESS
+    assert {} not in [m.recipe for m in found]
