@@ -250,8 +250,8 @@ def test_other_refusals(tmp_path: Path) -> None:
     small = saved(tmp_path / "s.png", Image.fromarray(PICTURE[:20, :20]))
     with pytest.raises(InputError, match="no photograph of swatches"):
         decode(small)
-    with pytest.raises(InputError, match="encoding 'adobe' is unknown"):
-        decode(small, encoding="adobe")
+    with pytest.raises(InputError, match="encoding 'film' is unknown"):
+        decode(small, encoding="film")
     clear = Image.fromarray(np.dstack([PICTURE, np.full(PICTURE.shape[:2], 100, np.uint8)]))
     with pytest.raises(InputError, match="partly transparent"):
         decode(saved(tmp_path / "t.png", clear))
