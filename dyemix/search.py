@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
+from math import comb
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 from dyemix.blends import Blends
 from dyemix.colorimetry import Light
 from dyemix.dyes import DyeSet
+from dyemix.errors import DyemixError
 from dyemix.kubelka_munk import Array
 from dyemix.solver import Residual, solve
 
@@ -39,6 +41,8 @@ _MORE_STEPS, _SEARCH_TOLERANCE = 12, 1e-5
 _LAST_STEPS, _LAST_TOLERANCE = 100, 1e-9
 #: Problems solved side by side: few enough for the processor's cache.
 _ROWS = 2048
+#: More blends of one size than this are not tried: they would take minutes and gigabytes.
+_MOST = 150_000
 #: How hard a limit on the total depth is held, in ΔE2000 per % owf.
 _HOLD = 100.0
 
@@ -109,8 +113,13 @@ def _residual(
 def subsets_of(dyes: int, k: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """All subsets ``(N, k)``, and where each one's children stand among those of k − 1.
 
-    Child j ``(N, k)`` lacks the j-th dye.
+    Child j ``(N, k)`` lacks the j-th dye. Raises `DyemixError` for more than `_MOST` subsets.
     """
+    if comb(dyes, k) > _MOST:
+        raise DyemixError(
+            f"{dyes} dyes make {comb(dyes, k):,} blends of {k}: ask for fewer dyes in a recipe, or "
+            f"avoid some (at most {_MOST:,} blends are tried)."
+        )
     every = list(combinations(range(dyes), k))
     index = np.array(every, dtype=np.intp)
     if k == 1:

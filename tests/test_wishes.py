@@ -12,6 +12,7 @@ from dyemix.dyes import DyeSet
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.matches import Reach
 from dyemix.matching import match
+from dyemix.search import subsets_of
 from dyemix.target import Target
 from dyemix.wishes import PREFERENCE, Wishes, parse_in_hand, parse_prices
 
@@ -153,3 +154,8 @@ def test_wishes_for_dyes_the_shelf_does_not_have_are_refused(dyes: DyeSet) -> No
             match(dyes, SAGE, wishes=Wishes(**some))  # type: ignore[arg-type]
     with pytest.raises(DyemixError, match="every dye of the shelf is to be avoided"):
         match(dyes, SAGE, wishes=Wishes(avoid=dyes.names))
+
+
+def test_more_blends_than_can_be_tried_are_refused() -> None:
+    with pytest.raises(DyemixError, match="30 dyes make 593,775 blends of 6"):
+        subsets_of(30, 6)
