@@ -24,9 +24,9 @@ from dyemix.fit_report import DyeReport, FitReport, MixtureCheck
 from dyemix.kubelka_munk import Array, Surface, depth_law
 from dyemix.lab_ladder import LabFit, LabLadder, LabLadders, cloth_from_lab
 from dyemix.ladder import LAWS, Curve, DyeFit, Ladder, fit_ladder, fit_law, wins
-from dyemix.resampling import draw_versions, strength_scatter
+from dyemix.resampling import draw_versions
 from dyemix.swatches import METHOD, Swatch, SwatchSet
-from dyemix.uncertainty import weigh
+from dyemix.uncertainty import strength_scatter, weigh
 
 #: A swatch whose strength is off by more than this factor, and by more than four times the usual
 #: scatter of the set, is called odd.
@@ -313,7 +313,6 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         fitted = _fit_all(data, light)
 
     surface, fits = fitted.surface, fitted.fits
-    scatter = strength_scatter(fits, data.depths, data.counts)
     reports = tuple(_report_dye(data, i, fits[i], odd.get(i, {})) for i in range(len(data.names)))
     method = "; ".join(f"{key} {conditions[key]}" for key in METHOD if key in conditions)
     dyes = DyeSet(
@@ -327,9 +326,11 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         surface=surface,
         light=light,
         conditions=conditions,
-        draws=draw_versions(fits, data.ladders(surface), tuple(data.lab), fitted.lab_fit, scatter),
         demo=swatches.demo,
     )
+    strength, _ = strength_scatter(dyes, swatches)
+    draws = draw_versions(fits, data.ladders(surface), tuple(data.lab), fitted.lab_fit, strength)
+    dyes = replace(dyes, draws=draws)
     weighed = weigh(dyes, swatches)
     dyes = weighed.dyes
     own = zip(weighed.mixtures, weighed.left_out, strict=True)

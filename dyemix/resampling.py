@@ -1,8 +1,8 @@
 """Equally likely versions of fitted dyes: what the swatches leave open.
 
 Spectral ladders by a parametric bootstrap (Efron & Tibshirani, An Introduction to the Bootstrap,
-1993, chapter 6): the strength of each swatch is moved by the scatter that left-out swatches show,
-dosing and pot together, and curve and law are fitted again. Lab-only ladders by `LabFit.draw`,
+1993, chapter 6): the strength of each swatch is moved by the scatter from bath to bath, dosing and
+pot together, and curve and law are fitted again. Lab-only ladders by `LabFit.draw`,
 which moves the prior as well, since there the prior speaks where the readings do not.
 """
 
@@ -14,38 +14,11 @@ from dataclasses import replace
 import numpy as np
 
 from dyemix.dyes import Draws, law_name
-from dyemix.kubelka_munk import Array
 from dyemix.lab_ladder import LabFit
 from dyemix.ladder import LAWS, TYPICAL_EXPONENT, DyeFit, Ladder, Laws, fit_law
 
 #: Versions that are drawn. Their spread is known to about an eighth of itself.
 VERSIONS = 32
-#: Scatter of ln(strength) where no depth was left out, and the least that is believed: nobody
-#: weighs, dyes and rinses better than this. Working values of ours.
-USUAL_STRENGTH, LEAST_STRENGTH = 0.04, 0.01
-
-
-def strength_scatter(
-    fits: Sequence[DyeFit], depths: Sequence[Array], counts: Sequence[Array]
-) -> float:
-    """Standard deviation of ln(strength) from one bath of a recipe to another, all dyes pooled.
-
-    A depth left out is off by more than its own bath, since the others place the curve and the
-    law with error: for p parameters and S depths ``Var = σ² / (1 − p/S)`` on average. Inner
-    depths only (an end depth is extrapolated), and none that is called odd.
-    """
-    squares, many = 0.0, 0
-    for fit, c, count in zip(fits, depths, counts, strict=True):
-        left = fit.left_out
-        if left is None:
-            continue
-        steps = len(np.unique(c))
-        parameters = 1 if law_name(fit.curve.exponent, fit.curve.capacity) == "linear" else 2
-        good = left.inner & (count >= 1.0)
-        logs = np.log(np.maximum(left.strength[good], 1e-3))
-        squares += float((logs**2).sum()) * (1.0 - parameters / max(steps, parameters + 1))
-        many += int(good.sum())
-    return max(float(np.sqrt(squares / many)), LEAST_STRENGTH) if many else USUAL_STRENGTH
 
 
 def draw_versions(
@@ -63,7 +36,8 @@ def draw_versions(
     fits : of every dye, ``D``.
     ladders : the spectral ladders by the dye's place in `fits`.
     lab_dyes, lab_fit : the places of the Lab-only dyes, in the order of `lab_fit`.
-    strength : standard deviation of ln(strength), as `strength_scatter` gives it.
+    strength : standard error of ln(strength) of one bath, as `uncertainty.strength_scatter` gives
+        it.
     """
     rng = np.random.default_rng(seed)
     dyes = len(fits)

@@ -32,7 +32,7 @@ from dyemix.kubelka_munk import Surface
 from dyemix.lab_inversion import BANDS, PRIOR_MEAN, Problem
 from dyemix.lab_ladder import LabLadder, LabLadders, _Jobs, cloth_from_lab
 from dyemix.recipe import Recipe
-from dyemix.resampling import LEAST_STRENGTH, VERSIONS
+from dyemix.resampling import VERSIONS
 from dyemix.swatches import Reading, SwatchSet
 
 D50_2 = Light("D50", 2)
@@ -274,7 +274,8 @@ def test_exact_swatches_keep_a_least_scatter(fitted: Callable[[int, bool], DyeSe
     dyes = fitted(0, False)
     assert dyes.draws is not None
     strength = np.log(dyes.draws.curves[..., 15] / dyes.curves[:, 15]).std(axis=0)
-    assert (strength > 0.2 * LEAST_STRENGTH).all()
+    # Nobody weighs, dyes and rinses to better than a fifth of a per cent.
+    assert (strength > 0.002).all()
 
 
 def test_mixtures_in_the_table_are_checked_not_fitted(
