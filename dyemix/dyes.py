@@ -227,10 +227,6 @@ class DyeSet:
             deepest=self.deepest[i],
         )
 
-    @property
-    def cloth_hex(self) -> str:
-        return screen_colour(self.cloth).hex
-
     def __str__(self) -> str:
         if self.report is not None:
             return str(self.report)

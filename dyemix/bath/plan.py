@@ -8,6 +8,7 @@ from datetime import date
 from math import ceil
 
 from dyemix import cautions
+from dyemix.bath.printed import Printed
 from dyemix.bath.sheet import BathSheet, bath_sheet
 from dyemix.bath.stock import Stock
 from dyemix.bath.words import cost_text
@@ -15,7 +16,6 @@ from dyemix.bench_page import Block, Notes, Page, Table
 from dyemix.dyes import DyeSet
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.measuring import volume_text, weight_text
-from dyemix.plain import from_json, to_json
 from dyemix.settings import BathSettings
 from dyemix.swatches import DEMO_WARNING
 
@@ -60,7 +60,7 @@ class StockNeed:
 
 
 @dataclass(frozen=True)
-class BenchPlan:
+class BenchPlan(Printed):
     """A day at the bench. `str()` is the plan; `sheets` are the baths in the order of the cups."""
 
     on: date
@@ -168,22 +168,6 @@ class BenchPlan:
         )
         heads = ("cup", "job", "cost", "pieces", "a piece", "not priced")
         return Table(heads, rows, (2, 3, 4), "4. Cost of dye, salt and soda")
-
-    def __str__(self) -> str:
-        return self.page().text()
-
-    def to_html(self) -> str:
-        """A self-contained page that prints on A4 and Letter."""
-        return self.page().html()
-
-    def to_json(self) -> str:
-        """Every figure of the plan and of its sheets."""
-        return to_json(self)
-
-    @classmethod
-    def from_json(cls, text: str) -> BenchPlan:
-        """Raises `SavedError` for anything but a bench plan."""
-        return from_json(cls, text)
 
 
 def bench_plan(

@@ -22,6 +22,7 @@ from dyemix.bath.dosing import (
     shelf_of,
 )
 from dyemix.bath.expecting import expected
+from dyemix.bath.printed import Printed
 from dyemix.bath.stock import Stock
 from dyemix.bath.warnings import bath_warnings
 from dyemix.bath.words import bath_page
@@ -30,7 +31,6 @@ from dyemix.colour_difference import delta_e
 from dyemix.dyes import DyeSet
 from dyemix.errors import DyemixError
 from dyemix.measuring import water_ml
-from dyemix.plain import from_json, to_json
 from dyemix.recipe import Recipe
 from dyemix.settings import ORDERS, BathSettings
 from dyemix.target import Target
@@ -40,7 +40,7 @@ _RANKING_DEPTH = 1.0
 
 
 @dataclass(frozen=True)
-class BathSheet:
+class BathSheet(Printed):
     """One bath. `str()` is the text for the bench, `to_html()` a page, `to_json()` the figures.
 
     Attributes
@@ -113,22 +113,6 @@ class BathSheet:
     def page(self) -> Page:
         """The sheet as blocks for text or print."""
         return bath_page(self)
-
-    def __str__(self) -> str:
-        return self.page().text()
-
-    def to_html(self) -> str:
-        """A self-contained page that prints on A4 and Letter."""
-        return self.page().html()
-
-    def to_json(self) -> str:
-        """Every figure of the sheet."""
-        return to_json(self)
-
-    @classmethod
-    def from_json(cls, text: str) -> BathSheet:
-        """Raises `SavedError` for anything but a bath sheet."""
-        return from_json(cls, text)
 
 
 def bath_sheet(

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from dyemix import cautions
+from dyemix.bath.printed import Printed
 from dyemix.bench_page import Block, Facts, Label, Notes, Page
 from dyemix.errors import DyemixError
 from dyemix.measuring import added_to_pct, spoon_set_name, to_step, volume_text
-from dyemix.plain import from_json, to_json
 from dyemix.recipe import SPOON_SETS, Spoonfuls, dye_name, spoonfuls
 from dyemix.settings import BathSettings
 
@@ -75,7 +75,7 @@ class Stock:
 
 
 @dataclass(frozen=True)
-class StockSheet:
+class StockSheet(Printed):
     """How to make one stock. `str()` is the sheet, `to_html()` the page, `to_json()` the figures.
 
     Attributes
@@ -167,22 +167,6 @@ class StockSheet:
             blocks.insert(0, Notes("Check first", self.warnings, "!"))
         blocks += [Label(label), Notes("Cautions", cautions.STOCK)]
         return Page(f"Stock sheet: {self.dye} {self.strength_pct:g} %, {volume}", tuple(blocks))
-
-    def __str__(self) -> str:
-        return self.page().text()
-
-    def to_html(self) -> str:
-        """A self-contained page that prints on A4 and Letter."""
-        return self.page().html()
-
-    def to_json(self) -> str:
-        """Every figure of the sheet."""
-        return to_json(self)
-
-    @classmethod
-    def from_json(cls, text: str) -> StockSheet:
-        """Raises `SavedError` for anything but a stock sheet."""
-        return from_json(cls, text)
 
 
 def stock_sheet(
