@@ -15,9 +15,13 @@ from dyemix.recipe import Recipe
 T = TypeVar("T")
 
 
-def to_json(sheet: Any) -> str:
-    """A dataclass as JSON; dates as ``2026-05-03``, recipes as dye → % owf. ``kind`` names it."""
-    plain = {"kind": type(sheet).__name__, **_plain(sheet)}
+def to_json(sheet: Any, warning: str = "") -> str:
+    """A dataclass as JSON; dates as ``2026-05-03``, recipes as dye → % owf. ``kind`` names it.
+
+    A `warning` stands before all else; `from_json` passes it over.
+    """
+    first = {"warning": warning} if warning else {}
+    plain = {**first, "kind": type(sheet).__name__, **_plain(sheet)}
     return json.dumps(plain, indent=1, ensure_ascii=False, allow_nan=False)
 
 
@@ -27,6 +31,8 @@ def from_json(kind: type[T], text: str) -> T:
         plain = json.loads(text)
     except ValueError as error:
         raise SavedError(f"this is not JSON: {error}.") from None
+    if isinstance(plain, dict):
+        plain.pop("warning", None)
     if not isinstance(plain, dict) or plain.pop("kind", None) != kind.__name__:
         raise SavedError(f"this JSON is not a {kind.__name__}: 'kind' says what it is.")
     return _value(kind, plain, kind.__name__)  # type: ignore[no-any-return]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from command import Command
 
-from dyemix.bath import bath_sheet
+from dyemix.bath import BathSheet, bath_sheet
 from dyemix.colour_difference import delta_e
 from dyemix.dyes import DyeSet
 from dyemix.matching import match
@@ -173,3 +173,11 @@ def test_bad_input_is_one_sentence_and_exit_2(run: Run, words: tuple[str, ...], 
     assert says in done.stderr
     assert "Traceback" not in done.stderr
     assert done.stdout == ""
+
+
+def test_a_demo_sheet_begins_with_the_warning_as_json_too(run: Run) -> None:
+    words = ("bath", "marigold 0.3", "--cloth", "240g", "--stocks", "2", "--demo", "--json")
+    done = run(*words)
+    assert done.returncode == 0, done.stderr
+    assert next(iter(json.loads(done.stdout).items())) == ("warning", DEMO_WARNING)
+    assert BathSheet.from_json(done.stdout).demo

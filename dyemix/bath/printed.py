@@ -24,8 +24,8 @@ class Printed(ABC):
         return self.page().html()
 
     def to_json(self) -> str:
-        """Every figure of the sheet."""
-        return to_json(self)
+        """Every figure of the sheet, after the line that must not be overlooked."""
+        return to_json(self, self.page().banner)
 
     @classmethod
     def from_json(cls, text: str) -> Self:
