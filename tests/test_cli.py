@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import os
 import subprocess
@@ -200,6 +201,18 @@ def test_a_list_of_colours_is_matched_into_a_table(run):
     assert [line.split(",")[0] for line in lines[2:]] == ["sage", "sage", "teal", "teal"]
     one = json.loads(run("match", "40 -20 -15 D65/10", "--json", "--count", "2").stdout)
     assert str(round(one["matches"][0]["likely"]["mean"], 2)) in lines[4]
+
+
+def test_a_list_without_headings_holds_one_colour_a_line(run):
+    (run.folder / "list.txt").write_text("#7d8a6e\n\n56, -10, 13 D65/10\n", encoding="utf-8")
+    done = run("match", "--targets", "list.txt", "-o", "recipes.csv", "--count", "1")
+    assert done.returncode == 0, done.stderr
+    lines = (run.folder / "recipes.csv").read_text(encoding="utf-8").splitlines()[2:]
+    assert [row[0] for row in csv.reader(lines)] == ["#7d8a6e", "56, -10, 13 D65/10"]
+    (run.folder / "list.txt").write_text("#7d8a6e\nsage\n", encoding="utf-8")
+    done = run("match", "--targets", "list.txt")
+    assert done.returncode == 2
+    assert "list.txt, row 2, column colour" in done.stderr
 
 
 def test_every_fault_of_a_list_of_colours_is_shown(run):

@@ -31,17 +31,18 @@ def read_targets(path: str | os.PathLike[str]) -> list[Target]:
         raise InputError(Fault(f"the file cannot be read ({reason}).", str(path))) from None
     if text is None:
         raise InputError(Fault("this is not text: save the list as CSV (UTF-8).", path.name))
-    sheet = read_sheet(text[0], faults)
-    faults.raise_any()
-    columns = {_plain(heading): i for i, heading in enumerate(sheet.headings)}
-    rows = sheet.rows
-    if not {"colour", "hex", "L*"} & columns.keys():
-        if len(sheet.headings) == 1 and _is_colour(sheet.headings[0]):
-            columns = {"colour": 0}
-            rows = [(sheet.header_row, sheet.headings), *rows]
-        else:
+    lines = [(i, line.strip()) for i, line in enumerate(text[0].splitlines(), 1) if line.strip()]
+    if lines and _is_colour(lines[0][1]):  # no headings; a hex code is not a '#' remark here
+        columns = {"colour": 0}
+        rows = [(i, [line]) for i, line in lines]
+    else:
+        sheet = read_sheet(text[0], faults)
+        faults.raise_any()
+        columns = {_plain(heading): i for i, heading in enumerate(sheet.headings)}
+        rows = sheet.rows
+        if not {"colour", "hex", "L*"} & columns.keys():
             faults.add("no column of colours: head one 'colour', 'hex' or L*, a*, b*.")
-            faults.raise_any()
+    faults.raise_any()
     targets = [_target(row, cells, columns, faults) for row, cells in rows]
     if not targets:
         faults.add("the list holds no colour.")
