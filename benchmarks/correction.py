@@ -22,19 +22,19 @@ from benchmarks.shelf import swatch_set
 from benchmarks.workshop import Row, Workshop
 from benchmarks.workshop.workshop import Recipe as Amounts
 from benchmarks.workshop.workshop import format_recipe
-from dyemix.colorimetry import D65_10, lab
-from dyemix.colour_difference import delta_e
-from dyemix.correcting import Outcome, correct
-from dyemix.dyes import DyeSet
-from dyemix.fitting import fit
-from dyemix.kubelka_munk import Array
-from dyemix.learning import Lesson, learn
-from dyemix.matching import delta_e_goal
-from dyemix.recipe import Recipe
-from dyemix.search import Subsets, finish
-from dyemix.swatches import Reading
-from dyemix.target import Target
-from dyemix.trial import Trial
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import D65_10, lab
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading
+from dyemix.dataset.target import Target
+from dyemix.dataset.trial import Trial
+from dyemix.fitting.fit import fit
+from dyemix.fitting.learn import Lesson, learn
+from dyemix.matching.correct import Outcome, correct
+from dyemix.matching.match import delta_e_goal
+from dyemix.matching.subsets import Subsets, finish
+from dyemix.model.dyes import DyeSet
 
 DOSING = (0.01, 0.03, 0.05)
 SEEDS = (10, 11, 12, 13, 14)

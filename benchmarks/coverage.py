@@ -29,12 +29,12 @@ from benchmarks.photo_colour import print_page
 from benchmarks.photo_path import CELLS, by_camera
 from benchmarks.shelf import swatch_set
 from benchmarks.workshop import Workshop
-from dyemix.colorimetry import D65_10, lab
-from dyemix.colour_difference import delta_e
-from dyemix.fitting import fit
-from dyemix.kubelka_munk import Array
-from dyemix.swatches import SwatchSet
-from dyemix.uncertainty import FREEDOM, causes, lab_covariance, likely
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import D65_10, lab
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.fitting.fit import fit
+from dyemix.model.uncertainty import FREEDOM, causes, lab_covariance, likely
 
 #: Mixtures a workshop dyes beside its ladders, and how many of them are in the table.
 MIXTURES, OWN = 64, 24
@@ -186,7 +186,7 @@ def whole_shop(seed: int, recipes: Sequence[dict[str, float]], many: int) -> lis
 
 
 def pots_as_stated(wanted: Array, covariance: Array, many: int, rng: np.random.Generator) -> Array:
-    """CIELAB ``(many, 3)`` of pots as `dyemix.uncertainty.likely` takes them: Student's t."""
+    """CIELAB ``(many, 3)`` of pots as `dyemix.model.uncertainty.likely` takes them: Student's t."""
     drawn = rng.multivariate_normal(np.zeros(3), covariance, many)
     scale = np.sqrt((FREEDOM - 2.0) / rng.chisquare(FREEDOM, (many, 1)))
     return np.asarray(wanted + scale * drawn)

@@ -18,15 +18,15 @@ import numpy as np
 from scipy.optimize import differential_evolution
 
 from benchmarks.shelf import shelf, targets
-from dyemix.choosing import EARNS_ITS_PLACE
-from dyemix.colorimetry import D65_10
-from dyemix.colour_difference import delta_e
-from dyemix.dyes import DyeSet
-from dyemix.far_side import across_grey
-from dyemix.kubelka_munk import Array
-from dyemix.matching import delta_e_goal, match
-from dyemix.search import Subsets, finish, search
-from dyemix.target import Target
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import D65_10
+from dyemix.dataset.target import Target
+from dyemix.matching.far_side import across_grey
+from dyemix.matching.match import delta_e_goal, match
+from dyemix.matching.ranking import EARNS_ITS_PLACE
+from dyemix.matching.subsets import Subsets, finish, search
+from dyemix.model.dyes import DyeSet
 
 MAX_DYES = 4
 

@@ -19,7 +19,9 @@ import numpy as np
 
 from benchmarks.shelf import swatch_set
 from benchmarks.workshop import Workshop
-from dyemix.colorimetry import (
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import (
     D65_2,
     D65_10,
     WAVELENGTHS,
@@ -28,13 +30,12 @@ from dyemix.colorimetry import (
     smoothest_reflectance,
     xyz_from_lab,
 )
-from dyemix.colour_difference import delta_e
-from dyemix.dyes import DyeSet
-from dyemix.fitting import fit
-from dyemix.kubelka_munk import Array, Surface, k_over_s
-from dyemix.lab_ladder import TYPICAL_R0, LabLadder, LabLadders, cloth_from_lab
-from dyemix.recipe import Recipe
-from dyemix.swatches import Reading, SwatchSet
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.fitting.fit import fit
+from dyemix.fitting.lab_ladder import TYPICAL_R0, LabLadder, LabLadders, cloth_from_lab
+from dyemix.model.dyes import DyeSet
+from dyemix.model.kubelka_munk import Surface, k_over_s
 
 A, LED = Light("A", 10), Light("LED-B3", 10)
 LIGHTS = (D65_10, A, LED)

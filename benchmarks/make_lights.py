@@ -8,7 +8,7 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
-from dyemix.colorimetry import WAVELENGTHS, Light, weights_from_colour_science
+from dyemix.colour.colorimetry import WAVELENGTHS, Light, weights_from_colour_science
 
 ILLUMINANTS = ("A", "C", "D50", "D55", "D65", "D75", "FL2", "FL11", "LED-B3")
 PATH = Path(__file__).parents[1] / "dyemix" / "data" / "lights.csv"

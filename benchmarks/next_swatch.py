@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks.correction import DYES, SEEDS, Bench, aimed, draw, shelf
-from dyemix.dyes import DyeSet
-from dyemix.kubelka_munk import Array
-from dyemix.learning import learn
-from dyemix.next_swatch import Knowledge, candidates
+from dyemix.arrays import Array
+from dyemix.fitting.learn import learn
+from dyemix.matching.next_swatch import Knowledge, candidates
+from dyemix.model.dyes import DyeSet
 
 JOBS, COLOURS, CHOSEN, MOST, ROUNDS = 4, 8, 6, 40, 20
 DOSING = 0.03

@@ -18,11 +18,11 @@ import numpy as np
 
 from benchmarks.camera import Camera, lab_d65, textiles
 from benchmarks.camera.scenes import GREY_STEPS, Page, load_page, scene, write_reference
-from dyemix.colour_difference import delta_e
-from dyemix.files.photo import examine_photo, swatch_sheet
-from dyemix.files.photo.layout import CARD_BOX, GREY_BOX, HEIGHT, WIDTH
-from dyemix.files.photo.sheet import PAPERS
-from dyemix.kubelka_munk import Array
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.photo import examine_photo, swatch_sheet
+from dyemix.photo.layout import CARD_BOX, GREY_BOX, HEIGHT, WIDTH
+from dyemix.photo.print_sheet import PAPERS
 
 DAYLIGHT = ("D55", "D65")
 LAMPS = ("LED-B3", "LED-B4")

@@ -2,7 +2,8 @@
 
 Two measured cameras without noise, in daylight and under lamps, see the ISO 17321-1 patches and the
 78 samples of CIE 224:2017 that are not textiles. What is printed stands, rounded, in
-`dyemix.files.photo.colour` and `compare`; the 21 textiles, which judge the errors, take no part.
+`dyemix.photo.camera_correction` and `compare`; the 21 textiles, which judge the errors, take no
+part.
 """
 
 from __future__ import annotations
@@ -12,12 +13,12 @@ from itertools import pairwise
 import numpy as np
 
 from benchmarks.camera import WAVELENGTHS, Camera, lab_d65, other_samples, patch_card
-from dyemix.colour_difference import delta_e
-from dyemix.files.photo import colour
-from dyemix.files.photo.colour import Correction, balance, fit_patches, metric
-from dyemix.files.photo.compare import SHARED_OVER
-from dyemix.files.photo.decode import SRGB_TO_XYZ
-from dyemix.kubelka_munk import Array
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.photo import camera_correction as colour
+from dyemix.photo.camera_correction import Correction, balance, fit_patches, metric
+from dyemix.photo.compare import SHARED_OVER
+from dyemix.photo.decode import SRGB_TO_XYZ
 
 LIGHTS = ("D55", "D65", "LED-B3", "LED-B4")
 #: Edges in ΔE2000 between which pairs of colours are gathered.

@@ -23,13 +23,13 @@ from benchmarks.lab_only import as_lab, mixture_misses
 from benchmarks.photo_colour import print_page
 from benchmarks.shelf import swatch_set
 from benchmarks.workshop import Workshop
-from dyemix.colorimetry import D65_2, WAVELENGTHS
-from dyemix.colour_difference import delta_e
-from dyemix.files.photo import examine_photo
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import D65_2, WAVELENGTHS
+from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.files.writing import recipe_text
-from dyemix.fitting import fit
-from dyemix.kubelka_munk import Array
-from dyemix.swatches import Reading, Swatch, SwatchSet
+from dyemix.fitting.fit import fit
+from dyemix.photo import examine_photo
 
 CELLS = 40
 

@@ -39,7 +39,7 @@ def main() -> None:
         subprocess.run([sys.executable, "-m", "benchmarks.photo_speed", name], check=True)
         start, busy = time.perf_counter(), time.process_time()
         from benchmarks.camera.scenes import GREY_STEPS
-        from dyemix.files.photo import examine_photo
+        from dyemix.photo import examine_photo
 
         read = examine_photo(folder / "photo.jpg", card=folder / "card.csv", grey=GREY_STEPS)
         seconds, busy = time.perf_counter() - start, time.process_time() - busy

@@ -14,14 +14,14 @@ import numpy as np
 from scipy.optimize import differential_evolution
 
 from benchmarks.shelf import shelf
-from dyemix.cards import shade_card
-from dyemix.dyes import DyeSet
-from dyemix.families import family
-from dyemix.gamut import Gamut, gamut
-from dyemix.kubelka_munk import Array
-from dyemix.matching import delta_e_goal
-from dyemix.search import finish, search
-from dyemix.target import Target
+from dyemix.arrays import Array
+from dyemix.dataset.target import Target
+from dyemix.gamut.boundary import Gamut, gamut
+from dyemix.gamut.family import family
+from dyemix.matching.match import delta_e_goal
+from dyemix.matching.subsets import finish, search
+from dyemix.model.dyes import DyeSet
+from dyemix.series.shade_card import shade_card
 
 
 def random_blends(dyes: DyeSet, count: int, k: int = 3, seed: int = 0) -> Array:

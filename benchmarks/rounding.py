@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchmarks.shelf import shelf
-from dyemix.colorimetry import D65_10
-from dyemix.colour_difference import delta_e
-from dyemix.dyes import DyeSet
-from dyemix.kit import Kit, Measured, measured
-from dyemix.kubelka_munk import Array
-from dyemix.recipe import Recipe, stock_ml
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import D65_10
+from dyemix.dataset.recipe import Recipe, stock_ml
+from dyemix.matching.dispensing import Kit, Measured, measured
+from dyemix.model.dyes import DyeSet
 
 TARGETS = 200
 CLOTHS = (25.0, 60.0, 240.0)

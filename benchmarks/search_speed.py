@@ -29,8 +29,9 @@ from scipy.optimize import least_squares, nnls
 
 from benchmarks.shelf import shelf, targets
 from benchmarks.subsets import unpruned
-from dyemix import matching
-from dyemix.colorimetry import (
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.colorimetry import (
     D65_10,
     lab_from_xyz,
     lab_slope,
@@ -38,13 +39,13 @@ from dyemix.colorimetry import (
     weights,
     xyz_from_lab,
 )
-from dyemix.colour_difference import delta_e, delta_e_residual
-from dyemix.dyes import DyeSet
+from dyemix.dataset.target import Target
 from dyemix.errors import TargetError
-from dyemix.kubelka_munk import Array, depth_law, depth_law_slope
-from dyemix.matching import delta_e_goal, match, match_many
-from dyemix.search import ManyGoal, finish, search_many
-from dyemix.target import Target
+from dyemix.matching import match as matching
+from dyemix.matching.match import delta_e_goal, match, match_many
+from dyemix.matching.subsets import ManyGoal, finish, search_many
+from dyemix.model.dyes import DyeSet
+from dyemix.model.kubelka_munk import depth_law, depth_law_slope
 
 MAX_DYES = 4
 #: The two count as having come to the same answer within this much ΔE2000.

@@ -9,7 +9,7 @@ import numpy as np
 
 from benchmarks.shelf import swatch_set
 from benchmarks.workshop import Workshop
-from dyemix.fitting import fit
+from dyemix.fitting.fit import fit
 
 
 def main() -> None:

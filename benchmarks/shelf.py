@@ -8,15 +8,15 @@ from functools import lru_cache
 import numpy as np
 
 from benchmarks.workshop import Row, Workshop
-from dyemix.choosing import WITHIN_REACH
-from dyemix.colorimetry import D65_10
-from dyemix.dyes import DyeSet
-from dyemix.fitting import fit
-from dyemix.kubelka_munk import Array
-from dyemix.matching import delta_e_goal
-from dyemix.recipe import Recipe
-from dyemix.search import search
-from dyemix.swatches import Reading, SwatchSet
+from dyemix.arrays import Array
+from dyemix.colour.colorimetry import D65_10
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.fitting.fit import fit
+from dyemix.matching.match import delta_e_goal
+from dyemix.matching.ranking import WITHIN_REACH
+from dyemix.matching.subsets import search
+from dyemix.model.dyes import DyeSet
 
 
 def swatch_set(rows: Iterable[Row]) -> SwatchSet:

@@ -13,16 +13,16 @@ import numpy as np
 
 from benchmarks.shelf import swatch_set
 from benchmarks.workshop import Row, Workshop
-from dyemix.colorimetry import lab
-from dyemix.colour_difference import delta_e
-from dyemix.dyes import DyeSet
-from dyemix.fitting import fit
-from dyemix.kubelka_munk import Array
-from dyemix.recipe import Recipe
-from dyemix.second_bath import subdue_on
-from dyemix.series import Step, difference
-from dyemix.subduing import subdue
-from dyemix.swatches import Reading
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import lab
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading
+from dyemix.fitting.fit import fit
+from dyemix.model.dyes import DyeSet
+from dyemix.series.second_bath import subdue_on
+from dyemix.series.steps import Step, difference
+from dyemix.series.subdue import subdue
 
 #: Three hue families: two primaries of the base, and a third to take its chroma away.
 FAMILIES = {

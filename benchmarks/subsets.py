@@ -8,10 +8,10 @@ from itertools import combinations, pairwise
 import numpy as np
 
 from benchmarks.global_search import evolve
-from dyemix.colorimetry import Light
-from dyemix.dyes import DyeSet
-from dyemix.kubelka_munk import Array
-from dyemix.search import ManyGoal, Subsets, search_many, subsets_of
+from dyemix.arrays import Array
+from dyemix.colour.colorimetry import Light
+from dyemix.matching.subsets import ManyGoal, Subsets, search_many, subsets_of
+from dyemix.model.dyes import DyeSet
 
 
 def unpruned(
@@ -25,7 +25,7 @@ def unpruned(
     enough: float | None = None,
     value: ManyGoal | None = None,
 ) -> list[list[Subsets]]:
-    """`dyemix.search.search_many` with every subset solved.
+    """`dyemix.matching.subsets.search_many` with every subset solved.
 
     Where `enough` is given, the subsets that hold a smaller one on the spot are solved as well,
     and set apart afterwards by the costs found: a pruning that skipped too much would show.

@@ -12,11 +12,11 @@ import numpy as np
 import pandas as pd
 
 from benchmarks.shelf import shelf
-from dyemix.colorimetry import D65_10
-from dyemix.dyes import DyeSet
-from dyemix.kubelka_munk import Array
-from dyemix.matching import match
-from dyemix.target import Target
+from dyemix.arrays import Array
+from dyemix.colour.colorimetry import D65_10
+from dyemix.dataset.target import Target
+from dyemix.matching.match import match
+from dyemix.model.dyes import DyeSet
 
 #: Counted from 1, as the class of each sample stands in colour-science.
 TEXTILES = (

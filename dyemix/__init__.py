@@ -9,7 +9,7 @@
 True
 """
 
-from dyemix.bath import (
+from dyemix.bench import (
     BathSheet,
     BenchPlan,
     Job,
@@ -21,13 +21,15 @@ from dyemix.bath import (
     read_stocks,
     stock_sheet,
 )
-from dyemix.card_plots import draw_card
-from dyemix.cards import shade_card
-from dyemix.colorimetry import WAVELENGTHS, Light
-from dyemix.colour_difference import delta_e
-from dyemix.correcting import Correction, correct
+from dyemix.bench.first_swatches import first_swatches
+from dyemix.bench.settings import BathSettings
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import WAVELENGTHS, Light
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
+from dyemix.dataset.target import Target
+from dyemix.dataset.trial import Bath, Trial
 from dyemix.dyebook import DyeBook
-from dyemix.dyes import DyeSet, Prediction
 from dyemix.errors import (
     DyemixError,
     FitError,
@@ -36,29 +38,27 @@ from dyemix.errors import (
     SavedError,
     TargetError,
 )
-from dyemix.families import family
 from dyemix.files import read_swatches, write_swatches
-from dyemix.files.saved import load, save
-from dyemix.fitting import fit
-from dyemix.kit import Kit
-from dyemix.learning import Learnt, learn
-from dyemix.matches import Match, Matches
-from dyemix.matching import match, match_many
-from dyemix.next_swatch import NextSwatch, next_swatch
-from dyemix.planning import first_swatches
-from dyemix.plots import draw_dyes, draw_match
-from dyemix.reach_plots import draw_reach
-from dyemix.reaching import reach
-from dyemix.recipe import Recipe
-from dyemix.second_bath import subdue_on
-from dyemix.series_plots import draw_series
-from dyemix.settings import BathSettings
-from dyemix.subduing import subdue
-from dyemix.swatches import Reading, Swatch, SwatchSet
-from dyemix.target import Target
-from dyemix.tints import gradient, shade, tint, tone
-from dyemix.trial import Bath, Trial
-from dyemix.wishes import Wishes
+from dyemix.fitting.fit import fit
+from dyemix.fitting.learn import Learnt, learn
+from dyemix.gamut.family import family
+from dyemix.gamut.reach import reach
+from dyemix.matching.constraints import Wishes
+from dyemix.matching.correct import Correction, correct
+from dyemix.matching.dispensing import Kit
+from dyemix.matching.match import match, match_many
+from dyemix.matching.matches import Match, Matches
+from dyemix.matching.next_swatch import NextSwatch, next_swatch
+from dyemix.model.dyes import DyeSet, Prediction
+from dyemix.model.saved import load, save
+from dyemix.plots.cards import draw_card
+from dyemix.plots.reach import draw_reach
+from dyemix.plots.results import draw_dyes, draw_match
+from dyemix.plots.series import draw_series
+from dyemix.series.second_bath import subdue_on
+from dyemix.series.shade_card import shade_card
+from dyemix.series.subdue import subdue
+from dyemix.series.tints import gradient, shade, tint, tone
 
 __all__ = [
     "WAVELENGTHS",

@@ -32,7 +32,7 @@ class Command:
         return self._folder
 
     def __call__(self, *words: str, cwd: Path | None = None) -> Done:
-        from dyemix.cli import main
+        from dyemix.cli.main import main
 
         out, err, code = StringIO(), StringIO(), 0
         environment = {"XDG_CACHE_HOME": str(self.cache)}
@@ -52,7 +52,7 @@ class Command:
     def alone(self, *words: str) -> Done:
         """The same in a process of its own, where a warning is an error."""
         return subprocess.run(
-            [sys.executable, "-W", "error", "-m", "dyemix.cli", *words],
+            [sys.executable, "-W", "error", "-m", "dyemix.cli.main", *words],
             cwd=self.folder,
             env={**os.environ, "XDG_CACHE_HOME": str(self.cache), "PYTHONPATH": str(ROOT)},
             capture_output=True, text=True, encoding="utf-8", timeout=180,

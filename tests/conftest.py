@@ -15,9 +15,9 @@ from command import Command
 
 from benchmarks.shelf import swatch_set
 from benchmarks.workshop import Workshop
-from dyemix.dyes import DyeSet
-from dyemix.fitting import fit
-from dyemix.swatches import SwatchSet
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.fitting.fit import fit
+from dyemix.model.dyes import DyeSet
 
 
 @pytest.fixture(autouse=True)

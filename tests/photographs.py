@@ -15,8 +15,8 @@ import numpy as np
 from benchmarks.camera import Camera, lab_d65, textiles
 from benchmarks.camera.scenes import GREY_STEPS, Page, scene, write_reference
 from benchmarks.photo_colour import print_page
-from dyemix.colour_difference import delta_e
-from dyemix.files.photo import PhotoReading, examine_photo
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.photo import PhotoReading, examine_photo
 
 TEXTILES = textiles()
 TRUTH = lab_d65(TEXTILES)

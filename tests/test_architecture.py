@@ -10,55 +10,67 @@ import pytest
 import dyemix
 
 PACKAGE = Path(dyemix.__file__).parent
-#: From the top down; a row's modules may use those left of them in the same row.
-LAYERS = (
-    ("errors", "kubelka_munk"),
-    ("colorimetry", "colour_difference", "recipe", "conditions"),
-    ("appearance",),
-    ("plain", "measuring", "settings", "cautions", "bench_page"),
-    ("repeats", "swatches", "target", "fit_report", "blends", "scatter", "dyes"),
-    ("files",),
-    ("ladder", "lab_inversion", "lab_ladder", "resampling", "uncertainty", "fit_checks", "fitting"),
-    ("solver", "search", "far_side", "settling"),
-    ("kit", "wishes", "lamps", "matches", "choosing", "advice", "matching"),
-    ("planning", "bath", "borrowing"),
-    ("miss", "strengths", "trial", "correcting", "learning", "next_swatch"),
-    ("series", "subduing", "second_bath", "tints", "cards"),
-    ("gamut", "wanted", "reaching", "families"),
-    ("dyebook",),
-    ("drawing", "card_plots", "reach_plots", "series_plots", "plots"),
-    ("cli_options", "cli_photo", "cli_match", "cli_bench", "cli_colours", "cli_trials"),
-    ("cli_book", "cli"),
+#: From the top down: a package imports only from those above it.
+PACKAGES = (
+    ("errors", "arrays"),
+    ("colour", "dataset", "model"),
+    ("files", "photo"),
+    ("fitting", "series", "matching"),
+    ("reading", "shelf"),
+    ("gamut", "bench", "dyebook"),
+    ("plots", "cli"),
 )
-ORDER = {name: i for i, name in enumerate(name for row in LAYERS for name in row)}
-#: `files.shelf` has swatches fitted, once: the one place where a file module calls the fit.
-EXCEPTIONS = {("files/shelf.py", "fitting")}
+ORDER = {name: i for i, name in enumerate(name for row in PACKAGES for name in row)}
+FILES = {
+    "dyemix." + ".".join(p.relative_to(PACKAGE).with_suffix("").parts).removesuffix(".__init__"): p
+    for p in PACKAGE.rglob("*.py")
+    if p.parent != PACKAGE or p.stem != "__init__"
+}
 MODULES = sorted(p.relative_to(PACKAGE) for p in PACKAGE.rglob("*.py"))
 
 
-def rooms(tree: ast.AST) -> set[str]:
-    """First-level rooms of the package that a module imports from."""
-    names: set[str] = set()
-    for node in ast.walk(tree):
-        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("dyemix"):
-            parts = (node.module or "").split(".")
-            names |= {parts[1]} if len(parts) > 1 else {alias.name for alias in node.names}
-        elif isinstance(node, ast.Import):
-            parts_of = (alias.name.split(".") for alias in node.names)
-            names |= {p[1] for p in parts_of if p[0] == "dyemix" and len(p) > 1}
-    return names
+def imported(path: Path) -> set[str]:
+    """Modules of dyemix that a module imports, inside functions and for types too."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names if alias.name in FILES}
+        elif isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "dyemix":
+            names = {f"{node.module}.{alias.name}" for alias in node.names}
+            found |= names & set(FILES) or {str(node.module)}
+    return found
 
 
-@pytest.mark.parametrize("path", MODULES, ids=str)
-def test_imports_reach_only_upwards(path: Path) -> None:
-    room = path.parts[0].removesuffix(".py")
-    if room == "__init__":
-        return
-    assert room in ORDER, f"{room} has no layer: add it to LAYERS and to DEVELOPERS.md"
-    for used in rooms(ast.parse((PACKAGE / path).read_text(encoding="utf-8"))):
-        if used == room or (path.as_posix(), used) in EXCEPTIONS:
-            continue
-        assert ORDER[used] < ORDER[room], f"{path} imports {used}, which lies below it"
+@pytest.mark.parametrize("module", sorted(FILES))
+def test_a_package_imports_only_from_those_above_it(module: str) -> None:
+    package = module.split(".")[1]
+    assert package in ORDER, f"{package} has no place: add it to PACKAGES and to DEVELOPERS.md"
+    for used in imported(FILES[module]):
+        above = used.split(".")[1] if "." in used else "__init__"
+        assert above == package or ORDER.get(above, 99) < ORDER[package], (
+            f"{module} imports {used}, which does not lie above it"
+        )
+
+
+def test_no_module_imports_itself_over_others() -> None:
+    """Depth first, as in Tarjan's search for strongly connected components: no way leads back."""
+    # What a package hands out at its door is for others, so the door is not on the way.
+    inner = {m: imported(p) & set(FILES) for m, p in FILES.items() if p.stem != "__init__"}
+    finished: set[str] = set()
+
+    def follow(module: str, way: tuple[str, ...]) -> None:
+        assert module not in way, " imports ".join((*way[way.index(module) :], module))
+        if module not in finished:
+            for used in sorted(inner.get(module, ())):
+                follow(used, (*way, module))
+            finished.add(module)
+
+    for module in sorted(inner):
+        follow(module, ())
+
+
+def test_few_modules_lie_flat() -> None:
+    assert len(list(PACKAGE.glob("*.py"))) <= 9
 
 
 @pytest.mark.parametrize("path", MODULES, ids=str)
@@ -81,9 +93,9 @@ def test_modules_stay_short(path: Path) -> None:
     assert len((PACKAGE / path).read_text(encoding="utf-8").splitlines()) <= 400
 
 
-@pytest.mark.parametrize("name", [*LAYERS[-2], *LAYERS[-1]])
-def test_the_command_line_computes_nothing(name: str) -> None:
-    text = (PACKAGE / f"{name}.py").read_text(encoding="utf-8")
+@pytest.mark.parametrize("path", sorted((PACKAGE / "cli").glob("*.py")), ids=lambda p: p.stem)
+def test_the_command_line_computes_nothing(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
     sums = (ast.Mult, ast.Div, ast.Sub, ast.Pow, ast.Mod)
     found = [n for n in ast.walk(ast.parse(text)) if isinstance(n, ast.BinOp)]
     found = [n for n in found if isinstance(n.op, sums)]

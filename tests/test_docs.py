@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 import dyemix
-from dyemix.cli import dyemix as command
+from dyemix.cli.main import dyemix as command
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -45,8 +45,10 @@ def test_readme_opens_with_the_job_and_two_commands():
     assert all(len(block.strip().splitlines()) == 1 for block in blocks)
 
 
-def test_every_module_is_in_the_layer_table():
+def test_every_package_is_in_the_tree():
     table = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    for path in (ROOT / "dyemix").glob("*.py"):
-        if path.stem != "__init__":
+    for path in (ROOT / "dyemix").iterdir():
+        if path.suffix == ".py" and path.stem != "__init__":
             assert f"`{path.stem}`" in table, f"{path.stem} is not in DEVELOPERS.md"
+        elif (path / "__init__.py").exists():
+            assert f"`{path.name}/`" in table, f"{path.name}/ is not in DEVELOPERS.md"

@@ -14,7 +14,11 @@ from datetime import date, datetime
 from types import TracebackType
 from typing import Self
 
-from dyemix.bath import BathSheet, Stock
+from dyemix.bench import BathSheet, Stock
+from dyemix.dataset.recipe import Recipe, dye_name
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.dataset.target import Target
+from dyemix.dataset.trial import Bath, Trial
 from dyemix.dyebook import rows
 from dyemix.dyebook.connection import BookFile, Say
 from dyemix.dyebook.records import (
@@ -27,14 +31,10 @@ from dyemix.dyebook.records import (
     KeptTrial,
     SignOff,
 )
-from dyemix.dyes import DyeSet
 from dyemix.errors import DyemixError, Fault, InputError
-from dyemix.files.saved import from_text, saved_text
-from dyemix.files.shelf import fitted_set
-from dyemix.recipe import Recipe, dye_name
-from dyemix.swatches import Reading, SwatchSet
-from dyemix.target import Target
-from dyemix.trial import Bath, Trial
+from dyemix.model.dyes import DyeSet
+from dyemix.model.saved import from_text, saved_text
+from dyemix.shelf import fitted_set
 
 
 class DyeBook:

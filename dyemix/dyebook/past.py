@@ -8,15 +8,15 @@ from datetime import date
 
 import numpy as np
 
-from dyemix.bath import BathSheet, Stock, bath_sheet
-from dyemix.colorimetry import D65_2, D65_10, lab, screen_colours
-from dyemix.colour_difference import delta_e
+from dyemix.bench import BathSheet, Stock, bath_sheet
+from dyemix.bench.settings import BathSettings
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import D65_2, D65_10, lab, screen_colours
+from dyemix.dataset.swatches import Reading, Swatch
+from dyemix.dataset.target import Target
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import PastPiece, PastWork
 from dyemix.errors import DyemixError, Fault, InputError
-from dyemix.settings import BathSettings
-from dyemix.swatches import Reading, Swatch
-from dyemix.target import Target
 
 
 def repeat(

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from dyemix.bath import BathSheet
-from dyemix.bench_page import Block, Facts, Notes, Page, Table
-from dyemix.recipe import Recipe
-from dyemix.swatches import DEMO_WARNING, Reading
-from dyemix.target import Target
-from dyemix.trial import Trial
+from dyemix.bench import BathSheet
+from dyemix.bench.page import Block, Facts, Notes, Page, Table
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import DEMO_WARNING, Reading
+from dyemix.dataset.target import Target
+from dyemix.dataset.trial import Trial
 
 
 @dataclass(frozen=True)

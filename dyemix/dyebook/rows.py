@@ -11,13 +11,13 @@ from typing import Any
 
 import numpy as np
 
-from dyemix.colorimetry import WAVELENGTHS, Light
+from dyemix.arrays import Array
+from dyemix.colour.colorimetry import WAVELENGTHS, Light
+from dyemix.dataset.recipe import Recipe, dye_name
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, Fault, InputError, RecipeError, SavedError
 from dyemix.files.writing import recipe_text
-from dyemix.kubelka_munk import Array
-from dyemix.recipe import Recipe, dye_name
-from dyemix.swatches import Reading, SwatchSet
-from dyemix.target import Target
 
 
 def exact_text(recipe: Recipe) -> str:

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from dyemix.colorimetry import WAVELENGTHS
+from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dyebook import schema
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.connection import BookFile, beside_of, connect, into_place, make, told

@@ -6,12 +6,12 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
+from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
 from dyemix.files import cgats, cxf, delimited, xlsx
 from dyemix.files.cgats import write_cgats
 from dyemix.files.cxf import write_cxf
 from dyemix.files.writing import write_swatches
-from dyemix.swatches import SwatchSet
 
 __all__ = ["read_swatches", "write_cgats", "write_cxf", "write_swatches"]
 

@@ -14,11 +14,11 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, Sheet, decode
 from dyemix.files.headings import COVARIANCE, KNOWN, band, meaning
-from dyemix.files.sheet import MOST_COLUMNS, MOST_ROWS, Faults, Sheet, decode
 from dyemix.files.table import understand
 from dyemix.files.writing import cells_of
-from dyemix.swatches import SwatchSet
 
 _FIRST = re.compile(r"\s*(?:CGATS\.\d|ISO ?28178|IT8\.7)", re.IGNORECASE)
 _BLOCK = re.compile(r"^[ \t]*BEGIN_DATA(?:_FORMAT)?[ \t]*(?:#.*)?$", re.MULTILINE)

@@ -20,12 +20,12 @@ from xml.etree import ElementTree  # builds and writes; reading goes through def
 
 import numpy as np
 
-from dyemix.colorimetry import WAVELENGTHS
+from dyemix.colour.colorimetry import WAVELENGTHS
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, Sheet
 from dyemix.files.headings import KNOWN, READING, band, meaning
-from dyemix.files.sheet import MOST_COLUMNS, MOST_ROWS, Faults, Sheet
 from dyemix.files.table import understand
 from dyemix.files.writing import cells_of
-from dyemix.swatches import SwatchSet
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element

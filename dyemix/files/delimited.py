@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.files.cells import Faults, decode, read_sheet
 from dyemix.files.shapes import one_reading_a_row
-from dyemix.files.sheet import Faults, decode, read_sheet
 from dyemix.files.table import understand
-from dyemix.swatches import SwatchSet
 
 
 def recognise(data: bytes) -> bool:

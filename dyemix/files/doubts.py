@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from dyemix.colorimetry import WAVELENGTHS
+from dyemix.arrays import Array
+from dyemix.colour.colorimetry import WAVELENGTHS
+from dyemix.dataset.swatches import Reading
 from dyemix.files.headings import READING
 from dyemix.files.rows import Draft
-from dyemix.kubelka_munk import Array
-from dyemix.swatches import Reading
 
 
 def doubts(reflectance: Array, scale: str) -> list[str]:

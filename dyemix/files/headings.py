@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from types import MappingProxyType
 
-from dyemix.conditions import METHOD, RECORD
+from dyemix.dataset.conditions import METHOD, RECORD
 
 #: The package's name for each thing → the spellings taken for it, lower case, single spaces,
 #: ``_`` and ``-`` as spaces.

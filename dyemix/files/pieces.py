@@ -8,13 +8,13 @@ from pathlib import Path
 
 import numpy as np
 
-from dyemix.colorimetry import Light, smoothest_reflectance
+from dyemix.colour.colorimetry import Light, smoothest_reflectance
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading
+from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.files import read_swatches
-from dyemix.files.colour_list import read_targets
-from dyemix.recipe import Recipe
-from dyemix.swatches import Reading
-from dyemix.target import Target
+from dyemix.files.targets import read_targets
 
 
 def read_piece(words: str, light: Light, recipe: Recipe | None = None) -> Reading:

@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from dyemix.colorimetry import D65_2, Light, lab_from_hex, smoothest_reflectance
+from dyemix.arrays import Array
+from dyemix.colour.colorimetry import D65_2, Light, lab_from_hex, smoothest_reflectance
+from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe, dye_name
+from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.errors import DyemixError, RecipeError, TargetError
+from dyemix.files.cells import Faults
 from dyemix.files.headings import CONDITIONS, FLAG_SEPARATOR
-from dyemix.files.sheet import Faults
-from dyemix.kubelka_munk import Array
-from dyemix.recipe import SPOON_SETS, Measures, Recipe, dye_name
-from dyemix.swatches import ROUGH_ERROR, Reading
 
 #: Deeper than this is doubtful: black takes 6–10 % owf (common practice).
 _DEEPEST = 20.0

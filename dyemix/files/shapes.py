@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import re
 
+from dyemix.files.cells import MOST_ROWS, Faults, Sheet
 from dyemix.files.headings import KNOWN, band, is_value, is_wavelength, meaning
-from dyemix.files.sheet import MOST_ROWS, Faults, Sheet
 
 _WAVELENGTH = re.compile(r"([0-9]{3,4}(?:[.,][0-9]+)?) ?(?:nm)?")
 

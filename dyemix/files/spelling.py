@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from difflib import SequenceMatcher
 
+from dyemix.files.cells import Faults
 from dyemix.files.rows import Draft
-from dyemix.files.sheet import Faults
 
 
 def alike(one: str, other: str) -> bool:

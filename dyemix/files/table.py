@@ -10,14 +10,14 @@ import re
 
 import numpy as np
 
-from dyemix.files.bands import grid_fault, grid_notes, onto_grid
+from dyemix.arrays import Array
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.files.cells import Faults, Sheet
 from dyemix.files.doubts import about_flags, about_pieces, doubts, flag_copies
 from dyemix.files.headings import CONDITIONS, COVARIANCE, HEADER_ONLY, KNOWN, READING, band, meaning
 from dyemix.files.rows import Context, Draft, named_recipe, rough_readings
-from dyemix.files.sheet import Faults, Sheet
 from dyemix.files.spelling import check_spelling
-from dyemix.kubelka_munk import Array
-from dyemix.swatches import SwatchSet
+from dyemix.files.wavelengths import grid_fault, grid_notes, onto_grid
 
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
 _WITH_UNIT = re.compile(r"[-+]?[0-9]*[.,]?[0-9]+ ?(?:%|[^\W\d_]{1,12}|°)")

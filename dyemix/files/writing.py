@@ -7,10 +7,10 @@ import io
 import os
 from pathlib import Path
 
-from dyemix.colorimetry import WAVELENGTHS, screen_colours
+from dyemix.colour.colorimetry import WAVELENGTHS, screen_colours
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.files.headings import COVARIANCE, FLAG_SEPARATOR, READING
-from dyemix.recipe import Recipe
-from dyemix.swatches import Reading, SwatchSet
 
 _DECIMALS = 6
 

@@ -17,11 +17,11 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from typing import Any
 
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, read_sheet
 from dyemix.files.headings import band, is_swatch_table, known
 from dyemix.files.shapes import one_reading_a_row
-from dyemix.files.sheet import MOST_COLUMNS, MOST_ROWS, Faults, read_sheet
 from dyemix.files.table import understand
-from dyemix.swatches import SwatchSet
 
 #: Unpacked, no dyer's workbook is larger (bytes); an archive that says so may be a zip bomb.
 LARGEST_UNPACKED = 60_000_000

@@ -1,0 +1,1 @@
+"""Array functions on colour: no readings, no recipes, no files."""

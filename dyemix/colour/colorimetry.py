@@ -1,0 +1,275 @@
+"""From reflectance to XYZ, CIELAB and an sRGB hex code, under a stated light.
+
+Inside the package reflectance lies on one grid, 400–700 nm at 10 nm (`WAVELENGTHS`, ``B = 31``
+bands), as a fraction. A colour never travels without its `Light`: illuminant and observer.
+
+Sources: CIE 015:2018 (CIELAB); ASTM E308 (weights, end bands folded in); CIE 167:2005 (Sprague
+interpolation); IEC 61966-2-1 (sRGB).
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from dyemix.arrays import Array
+from dyemix.errors import DyemixError, TargetError
+
+WAVELENGTHS: Array = np.arange(400.0, 701.0, 10.0)
+WAVELENGTHS.setflags(write=False)
+
+_ALIASES = {"F2": "FL2", "F11": "FL11", "CWF": "FL2", "TL84": "FL11"}
+
+
+@dataclass(frozen=True)
+class Light:
+    """An illuminant and an observer, as CIE names them: ``Light("D65", 10)``.
+
+    `observer` is 2 (CIE 1931) or 10 (CIE 1964) degrees. Raises `DyemixError` for any other.
+    """
+
+    illuminant: str = "D65"
+    observer: int = 10
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "illuminant", _ALIASES.get(self.illuminant, self.illuminant))
+        if self.observer not in (2, 10):
+            raise DyemixError(f"observer {self.observer}° is not a CIE observer: 2 or 10 is.")
+
+    @classmethod
+    def parse(cls, text: str) -> Light:
+        """Read ``D65/10``, ``D65/10°``, ``A 2`` or ``D50``."""
+        match = re.fullmatch(r"\s*([A-Za-z][\w.\-]*)\s*(?:[/ ,]\s*(\d+)\s*°?)?\s*", text)
+        if not match:
+            raise DyemixError(f"{text!r} is not a light: write illuminant/observer, as D65/10.")
+        name = match[1].upper()
+        light = cls(name, int(match[2] or 10))
+        weights(light)  # refuses an illuminant that nobody has tables for
+        return light
+
+    def __str__(self) -> str:
+        return f"{self.illuminant}/{self.observer}°"
+
+
+D65_10 = Light("D65", 10)
+D65_2 = Light("D65", 2)
+
+
+@lru_cache(maxsize=1)
+def _shipped() -> dict[Light, Array]:
+    table: dict[Light, list[list[float]]] = {}
+    text = files("dyemix").joinpath("data", "lights.csv").read_text(encoding="utf-8")
+    for row in csv.DictReader(text.splitlines()):
+        light = Light(row["illuminant"], int(row["observer"]))
+        table.setdefault(light, []).append([float(row[axis]) for axis in "XYZ"])
+    return {light: np.array(rows) for light, rows in table.items()}
+
+
+@lru_cache(maxsize=64)
+def weights(light: Light) -> Array:
+    """Weights ``(B, 3)`` that turn reflectance into XYZ, Y of a perfect white being 100.
+
+    Those of the common lights are shipped with the package; any other illuminant that
+    colour-science carries is worked out on first use. Raises `DyemixError` for an unknown one.
+    """
+    found = _shipped().get(light)
+    if found is None:
+        found = weights_from_colour_science(light)
+    found.setflags(write=False)
+    return found
+
+
+def weights_from_colour_science(light: Light) -> Array:
+    """Work the weights out from the illuminant and observer tables of colour-science.
+
+    ASTM E308 is linear, so interpolating and summing the identity once gives its weights. The
+    10 nm reflectance is interpolated by Sprague's method (CIE 167) and the products are summed
+    at the interval at which CIE publishes the illuminant: 1 nm for A and D65 (ISO/CIE 11664-2),
+    5 nm for the others. Wavelengths beyond 400 and 700 nm use the end reflectance (E308).
+    """
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # colour-science speaks of optional packages on import
+        import colour
+
+    illuminants = {name.upper(): name for name in colour.SDS_ILLUMINANTS}
+    if light.illuminant.upper() not in illuminants:
+        raise DyemixError(
+            f"illuminant {light.illuminant!r} is unknown: D65, D50, A, FL2, FL11 and LED-B3 "
+            "are among those known."
+        )
+    lamp = colour.SDS_ILLUMINANTS[illuminants[light.illuminant.upper()]]
+    names = {2: "CIE 1931 2 Degree Standard Observer", 10: "CIE 1964 10 Degree Standard Observer"}
+    observer = colour.MSDS_CMFS[names[light.observer]]
+    step = 1.0 if light.illuminant in ("A", "D65") else 5.0
+    fine = np.arange(360.0, 780.1, step)
+    power = np.interp(fine, lamp.wavelengths, lamp.values)
+    response = np.stack(
+        [np.interp(fine, observer.wavelengths, channel) for channel in observer.values.T], axis=1
+    )
+    within = np.clip(fine, WAVELENGTHS[0], WAVELENGTHS[-1])
+    spread = np.stack(
+        [colour.SpragueInterpolator(WAVELENGTHS, unit)(within) for unit in np.eye(31)], axis=1
+    )
+    product = power[:, np.newaxis] * response
+    return np.asarray(100.0 * spread.T @ product / product[:, 1].sum())
+
+
+def white(light: Light) -> Array:
+    """XYZ ``(3,)`` of the perfect white, Y = 100: the same white on both sides of a comparison."""
+    return np.asarray(weights(light).sum(axis=0))
+
+
+def xyz(reflectance: ArrayLike, light: Light) -> Array:
+    """XYZ ``(..., 3)`` of reflectance ``(..., B)``, Y of a perfect white being 100."""
+    return np.asarray(np.asarray(reflectance, dtype=float) @ weights(light))
+
+
+_LINEAR_BELOW = (6.0 / 29.0) ** 3
+_TO_LAB = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
+
+
+def lab_from_xyz(xyz: ArrayLike, light: Light) -> Array:
+    """CIELAB ``(..., 3)`` (CIE 015:2018, equations 8.3–8.11)."""
+    t = np.asarray(xyz, dtype=float) / white(light)
+    f = np.where(t > _LINEAR_BELOW, np.cbrt(t), t / (3.0 * (6.0 / 29.0) ** 2) + 4.0 / 29.0)
+    lab = f @ _TO_LAB.T
+    lab[..., 0] -= 16.0
+    return np.asarray(lab)
+
+
+def lab_slope(xyz: ArrayLike, light: Light) -> Array:
+    """Derivative ``(..., 3, 3)`` of L*, a*, b* (rows) with respect to X, Y, Z (columns)."""
+    t = np.asarray(xyz, dtype=float) / white(light)
+    root = np.cbrt(np.maximum(t, _LINEAR_BELOW))
+    return np.asarray(_TO_LAB * (1.0 / (3.0 * root * root * white(light)))[..., np.newaxis, :])
+
+
+def xyz_from_lab(lab: ArrayLike, light: Light) -> Array:
+    """XYZ ``(..., 3)`` of CIELAB ``(..., 3)``: the inverse of `lab_from_xyz`."""
+    lab = np.asarray(lab, dtype=float)
+    fy = (lab[..., 0] + 16.0) / 116.0
+    f = np.stack([fy + lab[..., 1] / 500.0, fy, fy - lab[..., 2] / 200.0], axis=-1)
+    linear = 3.0 * (6.0 / 29.0) ** 2 * (f - 4.0 / 29.0)
+    return np.asarray(np.where(f > 6.0 / 29.0, f**3, linear) * white(light))
+
+
+def lab(reflectance: ArrayLike, light: Light) -> Array:
+    """CIELAB ``(..., 3)`` of reflectance ``(..., B)`` under `light`."""
+    return lab_from_xyz(xyz(reflectance, light), light)
+
+
+# Linear sRGB from XYZ (Y of white = 1), IEC 61966-2-1.
+_SRGB = np.array(
+    [
+        [3.2406, -1.5372, -0.4986],
+        [-0.9689, 1.8758, 0.0415],
+        [0.0557, -0.2040, 1.0570],
+    ]
+)
+#: A channel may stray this far outside 0–1 (half of one 8-bit step) and still count as inside.
+_HALF_STEP = 0.5 / 255.0
+
+
+@dataclass(frozen=True)
+class ScreenColour:
+    """An sRGB hex code, and whether the colour lies inside what sRGB can show."""
+
+    hex: str
+    inside: bool
+
+    def __str__(self) -> str:
+        return self.hex if self.inside else f"{self.hex} (beyond sRGB: the nearest code)"
+
+
+def screen_colours(lab_d65_2: ArrayLike) -> list[ScreenColour]:
+    """sRGB codes of CIELAB ``(N, 3)`` under D65/2°, sRGB's own light.
+
+    A colour outside sRGB is clipped channel by channel, and says so in `ScreenColour.inside`.
+    """
+    rgb = xyz_from_lab(np.atleast_2d(np.asarray(lab_d65_2, dtype=float)), D65_2) / 100.0 @ _SRGB.T
+    low = np.maximum(rgb, 0.0)
+    encoded = np.where(rgb <= 0.0031308, 12.92 * rgb, 1.055 * low ** (1 / 2.4) - 0.055)
+    inside = np.all((encoded > -_HALF_STEP) & (encoded < 1.0 + _HALF_STEP), axis=1)
+    bytes_ = np.rint(255.0 * np.clip(encoded, 0.0, 1.0)).astype(int)
+    return [
+        ScreenColour("#{:02x}{:02x}{:02x}".format(*row), bool(ok))
+        for row, ok in zip(bytes_, inside, strict=True)
+    ]
+
+
+def screen_colour(reflectance: ArrayLike) -> ScreenColour:
+    """sRGB code of one reflectance ``(B,)``, computed under D65/2° whatever the light at hand."""
+    return screen_colours(lab(reflectance, D65_2))[0]
+
+
+def lab_from_hex(text: str) -> Array:
+    """CIELAB ``(3,)`` under D65/2° of ``#rrggbb`` or ``#rgb``. Raises `TargetError`."""
+    match = re.fullmatch(r"#?([0-9a-fA-F]{6}|[0-9a-fA-F]{3})", text.strip())
+    if not match:
+        raise TargetError(f"{text!r} is not a hex colour: write six digits, as #7d8a6e.")
+    digits = match[1] if len(match[1]) == 6 else "".join(2 * d for d in match[1])
+    encoded = np.array([int(digits[i : i + 2], 16) for i in (0, 2, 4)]) / 255.0
+    linear = np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
+    return lab_from_xyz(100.0 * np.linalg.solve(_SRGB, linear), D65_2)
+
+
+def smoothest_reflectance(lab: ArrayLike, light: Light) -> Array:
+    """The smoothest reflectance ``(S, B)`` that has each CIELAB ``(S, 3)`` under `light`.
+
+    Minimises the squared slope of ``z = logit R`` subject to the three stimuli, by Newton's
+    method on the Lagrangian; the logit keeps R between 0 and 1. After Burns, Color Res. Appl. 45
+    (2020) 8, with the logistic in place of his hyperbolic tangent (the same curve, rescaled).
+    Any other spectrum with this CIELAB fits as well: a colour read this way is rough.
+
+    Raises `TargetError` for a colour that no reflectance between 0 and 1 has.
+    """
+    wanted = np.atleast_2d(np.asarray(lab, dtype=float))
+    goal = xyz_from_lab(wanted, light)
+    w = weights(light)
+    bands = len(WAVELENGTHS)
+    slope = np.diff(np.eye(bands), axis=0)
+    roughness = slope.T @ slope
+    y = np.clip(goal[:, 1] / 100.0, 1e-3, 0.999)
+    z = np.repeat(np.log(y / (1.0 - y))[:, np.newaxis], bands, axis=1)
+    multiplier = np.zeros((len(goal), 3))
+    system = np.zeros((len(goal), bands + 3, bands + 3))
+    for _ in range(60):
+        r = 1.0 / (1.0 + np.exp(-z))
+        dr = r * (1.0 - r)
+        jacobian = dr[:, :, np.newaxis] * w
+        miss = goal - r @ w
+        curvature = (multiplier @ w.T) * dr * (1.0 - 2.0 * r)
+        system[:, :bands, :bands] = roughness
+        system[:, range(bands), range(bands)] += np.maximum(curvature, 0.0)
+        system[:, :bands, bands:] = jacobian
+        system[:, bands:, :bands] = jacobian.transpose(0, 2, 1)
+        gradient = z @ roughness + np.einsum("sbk,sk->sb", jacobian, multiplier)
+        right = np.concatenate([-gradient, miss], axis=1)
+        try:
+            step = np.linalg.solve(system, right[..., np.newaxis])[..., 0]
+        except np.linalg.LinAlgError:  # a band at 0 or 1 has no slope left: out of reach, below
+            break
+        # A step over 2 in logit leaves the region where the linearised stimuli mean anything.
+        largest = np.abs(step[:, :bands]).max(axis=1)
+        z = np.clip(z + step[:, :bands] * (2.0 / np.maximum(largest, 2.0))[:, None], -30.0, 30.0)
+        multiplier = multiplier + step[:, bands:]
+        if largest.max() < 1e-9:
+            break
+    r = 1.0 / (1.0 + np.exp(-z))
+    off = np.abs(r @ w - goal).max(axis=1) > 1e-3
+    if off.any():
+        first = wanted[np.argmax(off)]
+        where = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*first)
+        raise TargetError(
+            f"no cloth can have {where} under {light}: it lies outside what a reflectance between "
+            "0 and 1 can reach."
+        )
+    return np.asarray(r)

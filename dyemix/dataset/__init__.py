@@ -1,0 +1,1 @@
+"""What was dyed, what was read of it, and what is wanted."""

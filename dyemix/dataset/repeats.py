@@ -1,0 +1,143 @@
+"""Repeats: the mean that an odd reading does not pull, and two scatters that are never merged.
+
+*Reading scatter* is how far readings of one piece of cloth lie apart; *dye-again scatter* how far
+pieces dyed to one recipe do. They enter a prediction in different places, so they stay two figures,
+each with its number of repeats.
+
+Colours are CIELAB under D65/10° here, differences ΔE2000.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.dataset.recipe import Recipe
+
+#: A reading is odd where it lies further from the median of its piece than so many times the
+#: median distance, and than so many ΔE2000; working values of ours. It is named and kept.
+ODD_FACTOR, ODD_DISTANCE = 3.0, 0.5
+#: What an odd reading counts in the mean of its piece, as much as an odd swatch does in the fit.
+ODD_WEIGHT = 0.05
+#: Two repeats are named where they differ by more than so many times the usual of the set, and by
+#: more than so many ΔE2000 (to 1.5 is 'excellent' on hand-dyed goods, common practice; two readings
+#: of one piece are held to `ODD_DISTANCE`).
+APART_FACTOR, APART_DISTANCE = 4.0, 1.5
+
+Piece = TypeVar("Piece")
+Again = TypeVar("Again")
+
+
+def odd_readings(labs: Array) -> NDArray[np.bool_]:
+    """Which of n readings of one piece, CIELAB ``(n, 3)``, lie far from their median.
+
+    None of two: nobody can say which of two that disagree is the odd one.
+    """
+    if len(labs) < 3:
+        return np.zeros(len(labs), dtype=bool)
+    distance = delta_e(np.median(labs, axis=0), labs)
+    limit = max(ODD_FACTOR * float(np.median(distance)), ODD_DISTANCE)
+    return np.asarray(distance > limit)
+
+
+def reading_weights(labs: Array) -> Array:
+    """Weights ``(n,)``, summing to 1, of readings ``(n, 3)`` of one piece: an odd one is light."""
+    weights = np.where(odd_readings(labs), ODD_WEIGHT, 1.0)
+    return np.asarray(weights / weights.sum())
+
+
+@dataclass(frozen=True, eq=False)
+class RepeatScatter(Generic[Piece]):
+    """How far repeats lie apart.
+
+    Attributes
+    ----------
+    what : which repeats, in words.
+    covariance : ``(3, 3)`` of CIELAB under D65/10° of a single one about its true mean, pooled
+        over the groups; zero where `freedom` is 0.
+    mean : mean ΔE2000 between two of a group; NaN where there are none.
+    freedom : degrees of freedom of `covariance`: repeats less groups.
+    pairs : each group, by its recipe. Groups that are named in `apart` included.
+    apart : sentences on groups that differ far more than the others; they are not in the figures.
+    """
+
+    what: str
+    covariance: Array
+    mean: float
+    freedom: int
+    pairs: tuple[tuple[Recipe, tuple[Piece, ...]], ...] = ()
+    apart: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        if not self.freedom:
+            return f"{self.what}: not known, no repeats."
+        spread = "L* {:.2f}, a* {:.2f}, b* {:.2f}".format(*np.sqrt(np.diag(self.covariance)))
+        return (
+            f"{self.what}: mean {self.mean:.2f} ΔE2000 between two (D65/10°), from "
+            f"{self.freedom} repeat{'s' if self.freedom > 1 else ''}; standard deviations {spread}."
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Repeats(Generic[Piece, Again]):
+    """The two scatters of a swatch set. `reading.pairs` and `dye_again.pairs` hold the repeats."""
+
+    reading: RepeatScatter[Piece]
+    dye_again: RepeatScatter[Again]
+
+    def __str__(self) -> str:
+        return "\n".join([str(self.reading), str(self.dye_again)])
+
+
+def scatter(
+    what: str,
+    groups: Sequence[tuple[Recipe, Sequence[Piece], Sequence[str], Array]],
+    cure: str,
+    floor: float,
+) -> RepeatScatter[Piece]:
+    """Pool groups of repeats, each given as recipe, pieces, labels and CIELAB ``(n, 3)``.
+
+    A group whose members differ by more than the rest of the set can explain, and by more than
+    `floor` ΔE2000, is told in a sentence that ends in `cure` and left out of the figures.
+    """
+    groups = [group for group in groups if len(group[1]) > 1]
+    between = [_between(labs) for *_, labs in groups]
+    # One or two groups cannot say what is usual.
+    few = APART_DISTANCE / APART_FACTOR
+    usual = float(np.median([d.mean() for d in between])) if len(between) > 2 else few
+    limit = max(APART_FACTOR * usual, floor)
+    total, freedom, told = np.zeros((3, 3)), 0, []
+    kept: list[Array] = []
+    for (_, _, labels, labs), distance in zip(groups, between, strict=True):
+        if distance.max() > limit:
+            names = (
+                " and ".join(labels) if len(labels) > 1 else f"{len(labs)} readings of {labels[0]}"
+            )
+            told.append(f"{names} differ by {distance.max():.1f} ΔE2000: {cure}")
+            continue
+        centred = labs - labs.mean(axis=0)
+        total += centred.T @ centred
+        freedom += len(labs) - 1
+        kept.append(distance)
+    covariance = total / max(freedom, 1)
+    covariance.setflags(write=False)
+    return RepeatScatter(
+        what,
+        covariance,
+        float(np.concatenate(kept).mean()) if kept else float("nan"),
+        freedom,
+        tuple((recipe, tuple(pieces)) for recipe, pieces, *_ in groups),
+        tuple(told),
+    )
+
+
+def _between(labs: Array) -> Array:
+    """ΔE2000 of every pair of CIELAB ``(n, 3)``."""
+    one, other = np.triu_indices(len(labs), 1)
+    return delta_e(labs[one], labs[other])

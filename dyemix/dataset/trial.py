@@ -1,0 +1,72 @@
+"""What came of a recipe: the reading of a finished piece, with what was dyed and over what."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from enum import Enum
+
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading
+from dyemix.dataset.target import Target
+from dyemix.errors import Fault, InputError, RecipeError
+
+
+class Bath(Enum):
+    """Whether a piece was dyed white, or dyed already; the value is the word shown."""
+
+    FIRST = "first bath"
+    SECOND = "second bath"
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """One finished piece: dyed, washed, dry and read.
+
+    Attributes
+    ----------
+    recipe : what was dyed, in % owf; of a second bath, what that bath added.
+    reading : of the finished piece, dry.
+    target : what was wanted, where something was.
+    date : the day it was dyed; needed only to let old trials count for less.
+    lot : which lots of dye were used, as the dyer writes it.
+    bath : `Bath.FIRST`, or `Bath.SECOND` over a finished piece.
+    on : reading of the piece that a second bath went over, washed and dry.
+
+    Raises `RecipeError` for a recipe of no dye, `InputError` for a reading that is still blank, and
+    for a second bath without the piece under it or a first bath with one.
+    """
+
+    recipe: Recipe
+    reading: Reading
+    target: Target | None = None
+    date: datetime.date | None = None
+    lot: str = ""
+    bath: Bath = Bath.FIRST
+    on: Reading | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "recipe", Recipe.parse(self.recipe))
+        if not self.recipe:
+            raise RecipeError("a trial is of a recipe with dye in it: undyed cloth is a swatch.")
+        for reading in (self.reading, self.on):
+            if reading is not None and reading.reflectance is None:
+                raise InputError(
+                    Fault(f"the trial of {self.recipe} has not been read: read it dry and ironed.")
+                )
+        if (self.bath is Bath.SECOND) != (self.on is not None):
+            raise InputError(
+                Fault(
+                    f"the trial of {self.recipe} is a second bath without a reading of the piece "
+                    "it went over: add that reading."
+                    if self.on is None
+                    else f"the trial of {self.recipe} names a piece under it, but not that it is a "
+                    "second bath: say so."
+                )
+            )
+
+    def __str__(self) -> str:
+        over = f" over {self.on.recipe or self.on.name or 'a piece'}" if self.on else ""
+        when = f", {self.date}" if self.date else ""
+        lot = f", lot {self.lot}" if self.lot else ""
+        return f"{self.recipe}{over} ({self.bath.value}{when}{lot})"

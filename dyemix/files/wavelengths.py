@@ -1,0 +1,145 @@
+"""From the bands of a file to the one grid of the package: 400–700 nm at 10 nm."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dyemix.arrays import Array
+from dyemix.colour.colorimetry import WAVELENGTHS
+
+#: Wider steps than this lose the slope of a dye's absorption edge (ASTM E308 tabulates 10 and 20).
+WIDEST_STEP = 20.0
+
+
+def grid_fault(wavelengths: Array) -> str:
+    """What is wrong with bands ``(B',)`` in nm, in rising order; empty where nothing is."""
+    if len(wavelengths) < 2:
+        return "one band is not a spectrum: give 400 to 700 nm, in steps of 20 nm or less."
+    steps = np.diff(wavelengths)
+    step = float(np.median(steps))
+    first, last = float(wavelengths[0]), float(wavelengths[-1])
+    missing = [f"{WAVELENGTHS[0]:g} to {first:g} nm"] if first > WAVELENGTHS[0] else []
+    missing += [f"{last:g} to {WAVELENGTHS[-1]:g} nm"] if last < WAVELENGTHS[-1] else []
+    if missing:
+        return (
+            f"the bands run from {first:g} to {last:g} nm and {' and '.join(missing)} is missing: "
+            "a spectrum must cover 400 to 700 nm."
+        )
+    uneven = np.flatnonzero(np.abs(steps - step) > 1e-6 * step)
+    if len(uneven):
+        low, high = wavelengths[uneven[0]], wavelengths[uneven[0] + 1]
+        return (
+            f"the bands are irregular: {low:g} nm is followed by {high:g} nm where the others are "
+            f"{step:g} nm apart. Give every band, in equal steps."
+        )
+    if step > WIDEST_STEP:
+        return (
+            f"the bands are {step:g} nm apart, {len(wavelengths)} in all: steps of "
+            f"{WIDEST_STEP:g} nm or less are needed, 16 bands from 400 to 700 nm."
+        )
+    return ""
+
+
+def _extended(wavelengths: Array) -> Array:
+    """The package's bands and, at the same 10 nm, those measured beyond them (360–780 nm)."""
+    first = max(np.ceil(wavelengths[0] / 10.0 - 1e-9) * 10.0, 360.0)
+    last = min(np.floor(wavelengths[-1] / 10.0 + 1e-9) * 10.0, 780.0)
+    return np.arange(first, last + 1.0, 10.0)
+
+
+def _places(wavelengths: Array, wanted: Array) -> NDArray[np.intp] | None:
+    """Where `wanted` bands stand among `wavelengths`; None unless all of them do."""
+    at = np.clip(np.searchsorted(wavelengths, wanted - 1e-6), 0, len(wavelengths) - 1)
+    return at if np.allclose(wavelengths[at], wanted, rtol=0, atol=1e-6) else None
+
+
+def grid_notes(wavelengths: Array) -> list[str]:
+    """What `onto_grid` does with these bands, one sentence each."""
+    step = wavelengths[1] - wavelengths[0]
+    notes = [
+        f"bands: {wavelengths[0]:g} to {wavelengths[-1]:g} nm every {step:g} nm, "
+        f"{len(wavelengths)} in all."
+    ]
+    if _places(wavelengths, WAVELENGTHS) is None:
+        notes.append("they were interpolated to 400–700 nm every 10 nm (CIE 167, Sprague).")
+    elif step < 10.0 - 1e-9:
+        notes.append("those at 400, 410 … 700 nm are used, the ones between are not.")
+    beyond = [w for w in wavelengths if not WAVELENGTHS[0] <= w <= WAVELENGTHS[-1]]
+    extended = _extended(wavelengths)
+    outside = len(extended) - len(WAVELENGTHS)
+    if beyond and outside:
+        notes.append(
+            f"bands beyond 400–700 nm ({beyond[0]:g} to {beyond[-1]:g} nm) are folded into the end "
+            "bands by their weight under D65/10°, so that the colour is that of all that was "
+            "measured (ASTM E308)."
+        )
+    elif beyond:
+        notes.append("what lies less than 10 nm beyond 400–700 nm served to interpolate only.")
+    return notes
+
+
+@lru_cache(maxsize=16)
+def _folding(first: float, last: float) -> Array:
+    """Weights ``(E, B)`` that fold 10 nm bands `first` to `last` into 400–700 nm.
+
+    An end band becomes the mean of itself and the bands beyond it, each weighted by what it adds
+    to X under D65/10°. Beyond 700 nm the observer's chromaticity is constant (CIE 015) and below
+    400 nm nearly so, so that X stands for Y and Z as well. ASTM E308 gives the end band the weight
+    of all that lies beyond it; this gives it the mean reflectance to go with that weight.
+    """
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # colour-science speaks of optional packages on import
+        import colour
+    wavelengths = np.arange(first, last + 1.0, 10.0)
+    lamp = colour.SDS_ILLUMINANTS["D65"]
+    observer = colour.MSDS_CMFS["CIE 1964 10 Degree Standard Observer"]
+    stimulus = np.interp(wavelengths, lamp.wavelengths, lamp.values) * np.interp(
+        wavelengths, observer.wavelengths, observer.values[:, 0]
+    )
+    fold = (wavelengths[:, np.newaxis] == WAVELENGTHS).astype(float)
+    for end, part in ((0, wavelengths <= WAVELENGTHS[0]), (-1, wavelengths >= WAVELENGTHS[-1])):
+        fold[part, end] = stimulus[part] / stimulus[part].sum()
+    return np.asarray(fold)
+
+
+def onto_grid(wavelengths: Array, values: Array) -> Array:
+    """Values ``(S, B')`` at `wavelengths` ``(B',)`` brought to ``(S, B)`` at `WAVELENGTHS`.
+
+    Bands that stand on the grid are taken as they are; other regular bands go through Sprague's
+    interpolation, which CIE 167:2005 recommends for them. A spectrum that this would take below
+    zero goes through a monotone one instead (Fritsch & Butland 1984), which cannot leave the range
+    of its neighbours. Bands measured beyond the grid are folded into its ends; nothing beyond
+    what was measured is made up.
+    """
+    wanted = _extended(wavelengths)
+    at = _places(wavelengths, wanted)
+    spread = np.array(values[:, at]) if at is not None else _sprague(wavelengths, values, wanted)
+    if len(wanted) == len(WAVELENGTHS):
+        return spread
+    return np.asarray(spread @ _folding(float(wanted[0]), float(wanted[-1])))
+
+
+def _sprague(wavelengths: Array, values: Array, wanted: Array) -> Array:
+    import warnings
+
+    from scipy.interpolate import PchipInterpolator
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # colour-science speaks of optional packages on import
+        from colour import SpragueInterpolator
+
+    # Linear in the values: the interpolated identity is the matrix for every spectrum.
+    even = np.linspace(wavelengths[0], wavelengths[-1], len(wavelengths))
+    matrix = np.stack(
+        [SpragueInterpolator(even, unit)(wanted) for unit in np.eye(len(even))], axis=0
+    )
+    out = np.asarray(values @ matrix)
+    below = (out < 0.0).any(axis=1) & (values >= 0.0).all(axis=1)
+    if below.any():
+        out[below] = PchipInterpolator(wavelengths, values[below], axis=1)(wanted)
+    return out

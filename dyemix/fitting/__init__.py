@@ -1,0 +1,1 @@
+"""Swatches and trials to a `DyeSet`; knows no file."""

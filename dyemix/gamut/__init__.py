@@ -1,0 +1,1 @@
+"""What a shelf reaches, and which dyes serve wanted colours."""

@@ -1,0 +1,233 @@
+"""The fewest dyes that serve a family of wanted colours, exactly, and what to buy of each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dyemix.dataset.recipe import stock_ml
+from dyemix.dataset.swatches import DEMO_WARNING
+from dyemix.dataset.target import Target
+from dyemix.errors import DyemixError
+from dyemix.gamut.coverage import Progress, Served, parse_colours, serve
+from dyemix.model.dyes import DyeSet, Prediction
+from dyemix.model.uncertainty import lab_covariance, likely
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: Sets of dyes compared at once.
+_CHUNK = 50_000
+
+
+@dataclass(frozen=True, eq=False)
+class Member:
+    """One colour of a family: its recipe, ΔE2000 on paper, and the likely one in the pot."""
+
+    target: Target
+    prediction: Prediction
+    on_paper: float
+    likely: float
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """What the family takes of one dye: grams of powder, or millilitres of its stock."""
+
+    dye: str
+    grams: float
+    stock_ml: float
+
+
+@dataclass(frozen=True, eq=False)
+class Family:
+    """The fewest dyes that serve wanted colours within a tolerance.
+
+    Attributes
+    ----------
+    dyes : their names; of all sets as small, the one nearest on paper on average.
+    members : a recipe for every colour served, in the order wanted.
+    unserved : colours that the whole shelf misses by more, with the least ΔE2000.
+    others : the other sets as small.
+    purchases : grams of powder and mL of stock for `cloth_g` of each colour.
+    """
+
+    dyes: tuple[str, ...]
+    members: tuple[Member, ...]
+    unserved: tuple[tuple[Target, float], ...]
+    others: tuple[tuple[str, ...], ...]
+    purchases: tuple[Purchase, ...]
+    tolerance: float
+    max_dyes: int
+    cloth_g: float
+    stock_pct: float
+    demo: bool = False
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a colour: name, recipe, on_paper, likely, hex, L*, a*, b*, light."""
+        import pandas as pd
+
+        return pd.DataFrame(
+            {
+                "name": m.target.name,
+                "recipe": str(m.prediction.recipe),
+                "on_paper": m.on_paper,
+                "likely": m.likely,
+                "hex": m.prediction.hex,
+                "L*": m.prediction.lab[0],
+                "a*": m.prediction.lab[1],
+                "b*": m.prediction.lab[2],
+                "light": str(m.prediction.light),
+            }
+            for m in self.members
+        )
+
+    def __str__(self) -> str:
+        lines = [DEMO_WARNING] if self.demo else []
+        if self.members:
+            lines.append(
+                f"{len(self.dyes)} dyes serve {len(self.members)} colours within "
+                f"{self.tolerance:g} ΔE2000 on paper, at most {self.max_dyes} in a recipe: "
+                f"{', '.join(self.dyes)}. No fewer do."
+            )
+            more = len(self.others)
+            if more:
+                shown = "; ".join(", ".join(names) for names in self.others[:3])
+                lines.append(
+                    f"{more} other set{'s' if more > 1 else ''} as small, less near on average: "
+                    f"{shown}{' …' if more > 3 else ''}."
+                )
+            wide = max(len(m.target.name) for m in self.members)
+            width = max(len(str(m.prediction.recipe)) for m in self.members)
+            lines.append(f"{'':<{wide}}  {'% owf':<{width}}  hex      on paper  likely")
+            for m in self.members:
+                lines.append(
+                    f"{m.target.name:<{wide}}  {m.prediction.recipe!s:<{width}}  "
+                    f"{m.prediction.hex}  {m.on_paper:8.2f}  {m.likely:6.1f}"
+                )
+            lines.append(
+                f"For {self.cloth_g:g} g of cloth in each colour, powder (or stock at "
+                f"{self.stock_pct:g} %), with nothing over for tests:"
+            )
+            lines += [f"  {p.dye}: {p.grams:.2f} g ({p.stock_ml:.0f} mL)" for p in self.purchases]
+        for target, miss in self.unserved:
+            lines.append(
+                f"Not served by any dyes of this shelf: {target.name}, nearest {miss:.1f}."
+            )
+        return "\n".join(lines)
+
+
+def family(
+    dyes: DyeSet,
+    colours: Sequence[Target | str],
+    tolerance: float = 3.0,
+    max_dyes: int = 3,
+    *,
+    cloth_g: float = 100.0,
+    stock_pct: float = 2.0,
+    progress: Progress | None = None,
+) -> Family:
+    """The fewest dyes that serve all the wanted colours, each within `tolerance` on paper.
+
+    Exact: every subset of the shelf up to `max_dyes` is solved for every colour, and sets of dyes
+    are then tried from one upwards until one holds a serving subset of each. Colours that even the
+    whole shelf misses are reported and do not count.
+
+    Parameters
+    ----------
+    tolerance : ΔE2000; 3 is a sound match on hand-dyed goods (common practice).
+    cloth_g : dry cloth of each colour, g.
+    stock_pct : strength of the stocks, % w/v.
+
+    Raises `TargetError` for a target that is no colour, `DyemixError` for a bad limit.
+    """
+    if cloth_g <= 0 or stock_pct <= 0:
+        raise DyemixError("cloth_g (g) and stock_pct (% w/v) are above 0.")
+    targets = parse_colours(colours)
+    served = serve(dyes, targets, max_dyes, tolerance, progress)
+    able = [s for s in served if s.miss.min() <= tolerance]
+    unserved = tuple((s.target, float(s.miss.min())) for s in served if s.miss.min() > tolerance)
+    sets = smallest_sets([s.masks[s.miss <= tolerance] for s in able], len(dyes)) if able else []
+    ranked = sorted(sets, key=lambda mask: (_mean_miss(able, mask), mask))
+    members = tuple(_member(dyes, s, ranked[0]) for s in able)
+    total = dict.fromkeys(_names(dyes, ranked[0]), 0.0) if ranked else {}
+    for member in members:
+        for name, owf in member.prediction.recipe.items():
+            total[name] += owf
+    return Family(
+        tuple(total),
+        members,
+        unserved,
+        tuple(_names(dyes, mask) for mask in ranked[1:]),
+        tuple(
+            Purchase(name, cloth_g * owf / 100.0, stock_ml(cloth_g, owf, stock_pct))
+            for name, owf in total.items()
+        ),
+        tolerance,
+        max_dyes,
+        cloth_g,
+        stock_pct,
+        dyes.demo,
+    )
+
+
+def smallest_sets(serving: Sequence[NDArray[np.uint64]], dyes: int) -> list[int]:
+    """All sets of dyes (a bit each) of the least size that hold a serving set of every colour."""
+    # A serving set that holds another one decides nothing.
+    least = sorted((_minimal(masks) for masks in serving), key=len)
+    # Dyes that every serving set of some colour needs are in every answer.
+    needed = np.uint64(0)
+    for masks in least:
+        needed |= np.bitwise_and.reduce(masks)
+    free = [i for i in range(dyes) if not (int(needed) >> i) & 1]
+    for more in range(len(free) + 1):
+        found: list[int] = []
+        sets = combinations(free, more)
+        while True:
+            chunk = [chosen for chosen, _ in zip(sets, range(_CHUNK), strict=False)]
+            if not chunk:
+                break
+            alive = np.array([sum(1 << i for i in c) for c in chunk], dtype=np.uint64) | needed
+            for masks in least:  # the colour with fewest choices first: most sets fall there
+                alive = alive[((alive[:, np.newaxis] & masks) == masks).any(axis=1)]
+                if not len(alive):
+                    break
+            found += [int(mask) for mask in alive]
+        if found:
+            return found
+    raise AssertionError("the whole shelf serves every colour that was passed on")
+
+
+def _minimal(masks: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    """Those of the sets ``(N,)`` that hold no other."""
+    kept: list[np.uint64] = []
+    for mask in sorted(set(masks.tolist()), key=lambda m: (m.bit_count(), m)):
+        if not any((mask & int(k)) == int(k) for k in kept):
+            kept.append(np.uint64(mask))
+    return np.array(kept, dtype=np.uint64)
+
+
+def _mean_miss(served: Sequence[Served], mask: int) -> float:
+    return float(
+        np.mean([s.miss[(s.masks & ~np.uint64(mask)) == 0].min(initial=np.inf) for s in served])
+    )
+
+
+def _names(dyes: DyeSet, mask: int) -> tuple[str, ...]:
+    return tuple(name for i, name in enumerate(dyes.names) if mask >> i & 1)
+
+
+def _member(dyes: DyeSet, served: Served, mask: int) -> Member:
+    blend = served.best(mask)
+    assert blend is not None
+    amounts = served.amounts[blend : blend + 1]
+    prediction = dyes.predict(served.recipe(dyes, blend), served.light)
+    pot = likely(
+        served.target.lab, prediction.lab[np.newaxis], lab_covariance(dyes, amounts, served.light)
+    )
+    return Member(served.target, prediction, float(served.miss[blend]), float(pot.mean[0]))

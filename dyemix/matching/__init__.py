@@ -1,0 +1,1 @@
+"""A colour to recipes, and a finished piece to the next one."""

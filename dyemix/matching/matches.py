@@ -1,0 +1,292 @@
+"""The answer to a match: recipes for a target, with what each misses by on paper and in the pot."""
+
+from __future__ import annotations
+
+import os
+import shlex
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from enum import Enum
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import DEMO_WARNING
+from dyemix.dataset.target import Target
+from dyemix.errors import Fault, InputError
+from dyemix.matching.dispensing import Measured
+from dyemix.model.dyes import Prediction
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+class Reach(Enum):
+    """Whether the shelf reaches the target; the value is the sentence shown."""
+
+    WITHIN = "within reach of this shelf"
+    TOO_LIGHT = "out of reach: lighter than this shelf gets in that hue on this cloth"
+    TOO_DARK = "out of reach: darker than this shelf gets in that hue on this cloth"
+    TOO_CLEAN = "out of reach: cleaner (more chroma) than this shelf on this cloth"
+    TOO_DULL = "out of reach: greyer than this shelf gets at that lightness on this cloth"
+    OFF_IN_HUE = "out of reach: of a hue that this shelf does not hold at that lightness"
+
+
+class Verdict(Enum):
+    """What a likely miss is worth on hand-dyed goods (ΔE2000; common practice)."""
+
+    EXCELLENT = "excellent"
+    SOUND = "sound"
+    FAMILY = "same family"
+    TEST_FIRST = "test first"
+
+    @classmethod
+    def of(cls, miss: float) -> Verdict:
+        """To 1.5 excellent, to 3 sound, to 5 in the family, above that dye a test first."""
+        bounds = ((1.5, cls.EXCELLENT), (3.0, cls.SOUND), (5.0, cls.FAMILY))
+        return next((verdict for bound, verdict in bounds if miss <= bound), cls.TEST_FIRST)
+
+
+@dataclass(frozen=True)
+class LikelyMiss:
+    """ΔE2000 between target and pot: mean, median, the bound nine pots in ten stay below.
+
+    `sound` and `excellent` are the chances of a miss of at most 3 and 1.5.
+    """
+
+    mean: float
+    median: float
+    bound: float
+    sound: float
+    excellent: float
+
+
+@dataclass(frozen=True)
+class LampShift:
+    """What another lamp does.
+
+    `delta_e` is ΔE2000 under `lamp`: between target and recipe after the mismatch under the first
+    light was corrected (CIE 015 special metamerism index, multiplicative correction in XYZ), for
+    a target with a spectrum; else between the recipe's own colours under the two lights, the
+    second adapted to the first (colour inconstancy). `dyemix.colour.metamerism` has the sources.
+    """
+
+    lamp: str
+    delta_e: float
+
+
+@dataclass(frozen=True, eq=False)
+class Match:
+    """One recipe for a target.
+
+    Attributes
+    ----------
+    prediction : the recipe and what it should look like, under the target's light.
+    delta_e : ΔE2000 of the target from the prediction, on paper.
+    likely : ΔE2000 in the pot.
+    metamerism : special metamerism index per lamp, for a target with a spectrum; else empty.
+    inconstancy : colour inconstancy of the recipe per lamp, for a target without one; else empty.
+    limit : which cause contributes most to the likely miss, in words.
+    cost : of the dye per kg of cloth, where the dyes' prices were given.
+    measured : the recipe rounded to the kit, where one was given.
+    """
+
+    prediction: Prediction
+    delta_e: float
+    likely: LikelyMiss
+    metamerism: tuple[LampShift, ...] = ()
+    inconstancy: tuple[LampShift, ...] = ()
+    limit: str = ""
+    cost: float | None = None
+    measured: Measured | None = None
+
+    @property
+    def recipe(self) -> Recipe:
+        return self.prediction.recipe
+
+    @property
+    def verdict(self) -> Verdict:
+        return Verdict.of(self.likely.mean)
+
+    def __str__(self) -> str:
+        return (
+            f"{self.prediction}\non paper {self.delta_e:.1f}, likely in the pot "
+            f"{self.likely.mean:.1f}, nine times in ten below {self.likely.bound:.1f}: "
+            f"{self.verdict.value} (ΔE2000, {self.prediction.light})"
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Matches:
+    """Recipes for one target, best first.
+
+    Attributes
+    ----------
+    target : what was wanted, with its light settled.
+    matches : the recipes; `len`, iteration and indexing go to them.
+    reach : whether the shelf reaches the target at all.
+    advice : out of reach: what limits it, and the nearest colour of the very hue.
+    searched : how many blends were tried, or ruled out.
+    notes : what was assumed.
+    """
+
+    target: Target
+    matches: tuple[Match, ...]
+    reach: Reach
+    searched: int
+    k_lightness: float = 1.0
+    advice: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    demo: bool = False
+
+    def __len__(self) -> int:
+        return len(self.matches)
+
+    def __iter__(self) -> Iterator[Match]:
+        return iter(self.matches)
+
+    def __getitem__(self, i: int) -> Match:
+        return self.matches[i]
+
+    @property
+    def formula(self) -> str:
+        """The colour difference with its factors and light."""
+        return f"ΔE2000 {self.k_lightness:g}:1:1, {self.target.light}"
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What leaves the range of the swatches, each sentence once, with the recipes it is in."""
+        return _numbered(
+            (*m.prediction.warnings, *(m.measured.weaker if m.measured else ()))
+            for m in self.matches
+        )
+
+    @property
+    def limits(self) -> tuple[str, ...]:
+        """What limits the recipes most in the pot, each cause once, with the recipes it is in."""
+        return _numbered((f"limited most by {m.limit}.",) if m.limit else () for m in self.matches)
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a recipe: amounts, both misses, colour with its light, what to mind."""
+        import pandas as pd
+
+        return pd.DataFrame(
+            {
+                "recipe": str(m.recipe),
+                "delta_e": m.delta_e,
+                "likely": m.likely.mean,
+                "bound_90": m.likely.bound,
+                "chance_sound": m.likely.sound,
+                "verdict": m.verdict.value,
+                "L*": m.prediction.lab[0],
+                "a*": m.prediction.lab[1],
+                "b*": m.prediction.lab[2],
+                "hex": m.prediction.hex,
+                "light": str(m.prediction.light),
+                "total_owf": m.recipe.total,
+                "measure": str(m.measured or ""),
+                "warnings": "; ".join(m.prediction.warnings),
+            }
+            for m in self.matches
+        )
+
+    def __str__(self) -> str:
+        return self.text()
+
+    def text(self, detail: bool = False) -> str:
+        """The text for the bench; `detail` adds chances and lamps, recipe by recipe."""
+        lines = [DEMO_WARNING] if self.demo else []
+        lines += [f"Target {self.target}, {self.reach.value}.", *self.advice, *self.notes]
+        width = max([len(str(m.recipe)) for m in self.matches], default=10)
+        heads = f"{'on paper':>10}{'likely in the pot':>19}"
+        lines.append(f"    {'% of dry cloth weight':<{width}}{heads}")
+        for i, m in enumerate(self.matches, 1):
+            lines.append(
+                f"{i:>2}  {m.recipe!s:<{width}}{m.delta_e:>10.1f}{m.likely.mean:>19.1f}  "
+                f"{m.prediction.hex}  {m.verdict.value}"
+            )
+            lines += [f"      {text}" for text in _asides(m, detail)]
+        lines.append(
+            f"Miss is {self.formula}: to 1.5 excellent, to 3 sound, to 5 same family; "
+            f"{self.searched} blends."
+        )
+        lines += self.warnings
+        lines += () if detail else self.limits
+        if self.matches:
+            recipe = shlex.quote(str(self.matches[0].recipe))
+            lines.append(f"Dye a 5 g square first, then: dyemix bath {recipe} --cloth 240g")
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        cells = "".join(
+            f'<tr><td style="background:{m.prediction.hex};width:3em"></td>'
+            f"<td>{escape(str(m.recipe))}</td><td>{m.delta_e:.1f}</td>"
+            f"<td>{m.likely.mean:.1f}</td><td>{m.verdict.value}</td>"
+            f"<td>{m.prediction.hex}</td></tr>"
+            for m in self.matches
+        )
+        head = f"<p>{DEMO_WARNING}</p>" if self.demo else ""
+        return (
+            f"{head}<p>Target {escape(str(self.target))}, {self.reach.value}.</p>"
+            f"<table><tr><th></th><th>% of dry cloth weight</th><th>on paper ({self.formula})</th>"
+            f"<th>likely in the pot</th><th></th><th>hex</th></tr>{cells}</table>"
+        )
+
+
+def _numbered(texts: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
+    """Sentences on recipes, in their order; each once, with the numbers it holds for."""
+    where: dict[str, list[int]] = {}
+    for i, of_one in enumerate(texts, 1):
+        for text in of_one:
+            where.setdefault(text, []).append(i)
+    return tuple(f"No. {', '.join(map(str, n))}: {text}" for text, n in where.items())
+
+
+def _asides(m: Match, detail: bool) -> list[str]:
+    """The lines under a recipe."""
+    out = [f"measure {m.measured}"] if m.measured and m.recipe else []
+    if m.cost is not None:
+        out.append(f"dye costs {m.cost:.2f} per kg of cloth")
+    if detail:
+        p = m.prediction
+        out.append("L* {:.1f} a* {:.1f} b* {:.1f}".format(*p.lab) + f" ({p.light})")
+        out.append(
+            f"median {m.likely.median:.1f}, nine in ten below {m.likely.bound:.1f}; sound "
+            f"{100 * m.likely.sound:.0f} %, excellent {100 * m.likely.excellent:.0f} %"
+        )
+        if m.limit:
+            out.append(f"limited most by {m.limit}")
+        for title, shifts in (
+            ("special metamerism index (CIE 015)", m.metamerism),
+            ("colour inconstancy of the recipe", m.inconstancy),
+        ):
+            if shifts:
+                out.append(f"{title}: " + ", ".join(f"{s.lamp} {s.delta_e:.1f}" for s in shifts))
+    return out
+
+
+def write_recipes(found: Sequence[Matches], path: str | os.PathLike[str]) -> None:
+    """Write what was found for many targets as CSV, one recipe a row, best first.
+
+    Invented dyes are marked in the first line. Raises `InputError` where it cannot be written.
+    """
+    try:
+        with Path(path).open("w", encoding="utf-8", newline="") as file:
+            if any(matches.demo for matches in found):
+                file.write(f"# {DEMO_WARNING}\n")
+            frames = [
+                matches.to_frame().assign(target=matches.target.name, reach=matches.reach.value)
+                for matches in found
+            ]
+            import pandas as pd
+
+            # Headed as what it is: a list of predictions must not pass for a table of readings.
+            table = pd.concat(frames, ignore_index=True).rename(
+                columns={name: f"predicted {name}" for name in ("L*", "a*", "b*", "hex")}
+            )
+            first = ["target", "reach"]
+            table = table[[*first, *(c for c in table.columns if c not in first)]]
+            table.to_csv(file, index=False, float_format="%.4g")
+    except OSError as error:
+        raise InputError(Fault(f"cannot be written ({error.strerror}).", str(path))) from None

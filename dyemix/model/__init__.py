@@ -1,0 +1,1 @@
+"""From depths of dye to reflectance, and how sure that is."""

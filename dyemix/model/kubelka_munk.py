@@ -1,0 +1,118 @@
+"""Kubelka–Munk for an opaque layer of dyed cloth: pure array functions, no state.
+
+Reflectance is a fraction (0–1), K/S is the ratio of absorption to scattering of an infinitely
+thick layer. Arrays of any shape; every function works element by element.
+
+Sources: Kubelka & Munk, Z. tech. Phys. 12 (1931) 593; Kubelka, J. Opt. Soc. Am. 38 (1948) 448;
+Saunderson, J. Opt. Soc. Am. 32 (1942) 727.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from dyemix.arrays import Array
+
+
+def k_over_s(reflectance: ArrayLike) -> Array:
+    """K/S of an opaque layer, ``(1 − R)² / (2R)`` (Kubelka & Munk 1931).
+
+    `reflectance` is inside the cloth, in (0, 1]. The caller keeps it above 0.
+    """
+    r = np.asarray(reflectance, dtype=float)
+    return np.asarray((1.0 - r) ** 2 / (2.0 * r))
+
+
+def reflectance(k: ArrayLike) -> Array:
+    """Reflectance of an opaque layer of K/S `k` ≥ 0.
+
+    ``R = 1 / (1 + k + √(k² + 2k))``: the usual root rationalised, so that it does not lose its
+    digits by subtraction when `k` is large.
+    """
+    k = np.asarray(k, dtype=float)
+    return np.asarray(1.0 / (1.0 + k + np.sqrt(k * (k + 2.0))))
+
+
+def reflectance_slope(reflectance: ArrayLike) -> Array:
+    """``dR/dk = −2R² / (1 − R²)``, from differentiating ``k = (1 − R)²/(2R)``.
+
+    At R = 1 the slope is infinite, and with it every weight made from it. R is therefore held
+    at 0.999 and below here: no cloth comes near it, and a reading that does is flagged.
+    """
+    r = np.minimum(np.asarray(reflectance, dtype=float), 0.999)
+    return np.asarray(-2.0 * r * r / (1.0 - r * r))
+
+
+@dataclass(frozen=True)
+class Surface:
+    """The light that the surface sends back, or keeps in, before the dye has had its say.
+
+    ``Rm = r0 + (1 − r0) (1 − k2) R / (1 − k2 R)``
+
+    `r0` is the flat part that never enters the cloth (Pineo's form where ``k2 = 0``); `k2` the
+    share reflected back inside at the surface. This is Saunderson's equation with its factor
+    ``1 − k1`` fixed by the condition that a perfect white reads 1: on cloth measured against a
+    white tile that factor and the scale of the tile cannot be told apart.
+    """
+
+    r0: float = 0.0
+    k2: float = 0.0
+
+    def measured(self, inside: ArrayLike) -> Array:
+        """Reflectance as an instrument sees it, from the reflectance inside the cloth."""
+        r = np.asarray(inside, dtype=float)
+        return np.asarray(self.r0 + (1.0 - self.r0) * (1.0 - self.k2) * r / (1.0 - self.k2 * r))
+
+    def measured_slope(self, inside: ArrayLike) -> Array:
+        """Derivative of `measured` with respect to the reflectance inside."""
+        r = np.asarray(inside, dtype=float)
+        return np.asarray((1.0 - self.r0) * (1.0 - self.k2) / (1.0 - self.k2 * r) ** 2)
+
+    def inside(self, measured: ArrayLike) -> Array:
+        """Reflectance inside the cloth; `measured` must lie above `r0`."""
+        y = (np.asarray(measured, dtype=float) - self.r0) / (1.0 - self.r0)
+        return np.asarray(y / (1.0 - self.k2 + self.k2 * y))
+
+    def k_over_s(self, measured: ArrayLike) -> Array:
+        """K/S of the cloth under this surface."""
+        return k_over_s(self.inside(measured))
+
+    def reflectance(self, k: ArrayLike) -> Array:
+        """Measured reflectance of cloth of K/S `k`."""
+        return self.measured(reflectance(k))
+
+    def reflectance_and_slope(self, k: ArrayLike) -> tuple[Array, Array]:
+        """Measured reflectance of cloth of K/S `k`, and its derivative with respect to `k`."""
+        inside = reflectance(k)
+        return self.measured(inside), self.measured_slope(inside) * reflectance_slope(inside)
+
+    def slope_at(self, measured: ArrayLike) -> Array:
+        """Derivative of the measured reflectance with respect to K/S, at a measured reflectance."""
+        inside = self.inside(measured)
+        return np.asarray(self.measured_slope(inside) * reflectance_slope(inside))
+
+
+#: Depths (% owf) are shifted by this much in a power law, so that its slope at zero is finite.
+SHIFT = 0.01
+
+
+def depth_law(c: ArrayLike, n: ArrayLike, q: ArrayLike) -> Array:
+    """How much dye works for a depth `c` (% owf): ``g(c) = ((c + s)^n − s^n) / (1 + c/q)``.
+
+    One formula for the three laws that are fitted: linear (n = 1, q = ∞), Langmuir (n = 1) and
+    Freundlich (q = ∞). The small shift s (0.01 % owf) is ours: a bare ``c^n`` with n < 1 rises
+    infinitely steeply at zero, where no swatch can say so, and stops any solver that starts there.
+    """
+    c, n, q = (np.asarray(x, dtype=float) for x in (c, n, q))
+    return np.asarray(((c + SHIFT) ** n - SHIFT**n) / (1.0 + c / q))
+
+
+def depth_law_slope(c: ArrayLike, n: ArrayLike, q: ArrayLike) -> Array:
+    """``dg/dc`` of `depth_law`."""
+    c, n, q = (np.asarray(x, dtype=float) for x in (c, n, q))
+    bottom = 1.0 + c / q
+    top = (c + SHIFT) ** n - SHIFT**n
+    return np.asarray(n * (c + SHIFT) ** (n - 1.0) / bottom - top / (q * bottom * bottom))

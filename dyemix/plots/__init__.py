@@ -1,0 +1,1 @@
+"""Results to pictures; computes nothing."""

@@ -1,0 +1,140 @@
+"""Read whatever holds readings, name its samples, and say what was understood of it."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dyemix.dataset.conditions import METHOD
+from dyemix.dataset.swatches import DEMO_WARNING, Swatch, SwatchSet
+from dyemix.errors import Fault, InputError
+from dyemix.files import read_swatches, write_swatches
+from dyemix.files.names import Naming, name_samples
+
+if TYPE_CHECKING:
+    from dyemix.photo import PhotoReading
+
+#: How picture files begin; those go to the reader of photographs.
+_PICTURES = (b"\xff\xd8\xff", b"\x89PNG\r\n", b"II*\x00", b"MM\x00*", b"GIF8", b"BM")
+
+
+@dataclass(frozen=True, eq=False)
+class ReadReport:
+    """What a file was understood to hold. `swatches` is what `write` writes, and a fit takes."""
+
+    swatches: SwatchSet
+    naming: Naming
+    photograph: PhotoReading | None = None
+
+    @property
+    def joined(self) -> tuple[Swatch, ...]:
+        """Pieces that are the mean of several readings."""
+        return tuple(s for s in self.swatches.swatches if len(s.readings) > 1)
+
+    @property
+    def unplaced(self) -> tuple[str, ...]:
+        """Samples that still have no recipe, each with its place."""
+        return tuple(
+            f"{r.name!r} ({r.place})" if r.name else r.place for r in self.swatches.unnamed
+        )
+
+    def write(self, path: str | os.PathLike[str]) -> None:
+        """Write the swatch table. Raises `InputError` where a file stands there already."""
+        if Path(path).exists():
+            raise InputError(Fault("is there already: name another file to write.", str(path)))
+        try:
+            write_swatches(self.swatches, path)
+        except OSError as error:
+            raise InputError(
+                Fault(f"cannot be written ({error.strerror}): name another.", str(path))
+            ) from error
+
+    def __str__(self) -> str:
+        s = self.swatches
+        lines = [DEMO_WARNING] if s.demo else []
+        if self.photograph is not None:
+            lines += [str(self.photograph), ""]
+        lines.append(
+            f"{s.source}: {len(s.readings)} readings of {len(s.swatches)} swatches: "
+            f"{len(s.undyed)} undyed, {len(s.dyes)} dyes, {len(s.mixtures)} mixtures"
+        )
+        lines += () if self.photograph is not None else s.notes  # it has said them
+        lights = dict.fromkeys(str(r.light) for r in s.readings if r.light is not None)
+        if lights:
+            lines.append(f"CIELAB under {', '.join(lights)}.")
+        lines += _conditions(s)
+        if self.joined:
+            few = ", ".join(f"{x.label} ×{len(x.readings)}" for x in self.joined[:8])
+            more = f" and {len(self.joined) - 8} more" if self.joined[8:] else ""
+            lines.append(f"Joined as repeats: {few}{more}.")
+        if s.swatches:
+            lines.append(str(s.repeats()))
+        lines += s.doubts
+        lines += filter(None, str(self.naming).split("\n"))
+        if self.unplaced:
+            few = ", ".join(self.unplaced[:8])
+            more = f" and {len(self.unplaced) - 8} more" if self.unplaced[8:] else ""
+            lines.append(
+                f"Could not be placed: {few}{more}. They have no recipe: write one for each in a "
+                "table 'sample,recipe' and give it with --names."
+            )
+        return "\n".join(lines)
+
+
+def _conditions(swatches: SwatchSet) -> list[str]:
+    """Conditions recorded, all of them, and those of the method that are missing."""
+    lines = []
+    for key in METHOD:
+        values = dict.fromkeys(r.conditions[key] for r in swatches.readings if key in r.conditions)
+        if values:
+            lines.append(f"{key}: {'; '.join(values)}")
+    recorded = {key for r in swatches.readings for key in r.conditions}
+    missing = [key for key in METHOD if key not in recorded]
+    if missing:
+        lines.append(f"Not recorded: {', '.join(missing)}.")
+    return lines
+
+
+def is_picture(path: str | os.PathLike[str]) -> bool:
+    """Whether a file begins as a picture does, or ends as a raw one."""
+    path = Path(path)
+    try:
+        with path.open("rb") as file:
+            start = file.read(16)
+    except (OSError, ValueError):
+        return False  # whoever reads it says what is wrong with the path
+    if start.startswith(_PICTURES) or start[4:8] == b"ftyp":
+        return True
+    from dyemix.photo.decode import RAW_SUFFIXES
+
+    return path.suffix.lower() in RAW_SUFFIXES
+
+
+def convert(
+    path: str | os.PathLike[str], names: str | os.PathLike[str] | None = None, **photo: Any
+) -> ReadReport:
+    """Read a file of readings and name its samples.
+
+    Parameters
+    ----------
+    path : a table, an instrument's file, or a photograph. Cells of a photograph are samples like
+        any other.
+    names : a table ``sample,recipe[,swatch]``. Samples it does not name, and that have no recipe
+        in the file, take the recipe that their own name reads as, if any.
+    photo : how to read a photograph, as `dyemix.photo.examine_photo` takes it.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file, or of the table of names.
+    """
+    photograph = None
+    if is_picture(path):
+        from dyemix.photo import examine_photo
+
+        photograph = examine_photo(path, **photo)
+    found = read_swatches(path) if photograph is None else photograph.swatches
+    swatches, naming = name_samples(found, names)
+    return ReadReport(swatches, naming, photograph)

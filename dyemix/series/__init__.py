@@ -1,0 +1,1 @@
+"""Steps away from a recipe: quieter, paler, darker, greyer."""

@@ -1,0 +1,183 @@
+"""The bench's commands, run as their user runs them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from command import Command
+
+from dyemix.bench import BathSheet, bath_sheet
+from dyemix.bench.settings import BathSettings
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.dataset.swatches import DEMO_WARNING
+from dyemix.dataset.target import Target
+from dyemix.matching.match import match
+from dyemix.model.dyes import DyeSet
+
+ROOT = Path(__file__).resolve().parents[2]
+TABLE = ROOT / "swatch_data" / "napkins.csv"
+Run = Command
+
+
+@pytest.fixture
+def mine(run: Run, tmp_path: Path) -> Path:
+    """The folder of a dyer with swatches of her own: the demo's readings without its mark."""
+    folder = tmp_path / "work"
+    folder.mkdir()
+    text = TABLE.read_text(encoding="utf-8").replace("# demo: yes\n", "")
+    (folder / "mine.csv").write_text(text, encoding="utf-8")
+    return folder
+
+
+def test_demo_recipe_is_refused_without_the_word(run: Run) -> None:
+    asked = ("bath", "marigold 0.8 + navy 0.25", "--cloth", "240g")
+    refused = run(*asked)
+    assert refused.returncode == 2
+    assert "invented dyes" in refused.stderr
+    assert refused.stdout == ""
+    done = run(*asked, "--demo")
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith(DEMO_WARNING)
+
+
+def test_bath_of_own_swatches(run: Run, mine: Path) -> None:
+    done = run(
+        "bath", "marigold 0.8 + navy 0.25", "--cloth", "0.24 kg", "--stocks", "navy 1, marigold 2",
+        "--target", "#7d8a6e", "--job", "sage & <rust>", "--pieces", "4", "--html", "sage.html",
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert DEMO_WARNING not in done.stdout
+    # stock mL = cloth g × owf % ÷ stock % (common practice): 240 × 0.8 / 2 and 240 × 0.25 / 1.
+    assert "96 mL" in done.stdout
+    assert "60 mL" in done.stdout
+    expect = next(line for line in done.stdout.splitlines() if line.startswith("Expect"))
+    assert "on paper" in expect
+    assert "safety data sheet" in " ".join(done.stdout.split())
+    page = (mine / "sage.html").read_text(encoding="utf-8")
+    assert "sage &amp; &lt;rust&gt;" in page
+
+
+def test_spoons_of_stock_become_owf_on_this_cloth(run: Run) -> None:
+    asked = ("bath", "navy 2 tsp", "--cloth", "100g", "--no-swatches", "--json")
+    done = run(*asked, "--stocks", "2")
+    assert done.returncode == 0, done.stderr
+    # Two metric teaspoons are 10 mL of a 2 % stock: 0.2 g on 100 g.
+    assert json.loads(done.stdout)["recipe"] == pytest.approx({"navy": 0.2})
+    refused = run(*asked)
+    assert refused.returncode == 2
+    assert "strength of the stock" in refused.stderr
+
+
+def test_each_dye_has_the_strength_of_its_own_stock(run: Run) -> None:
+    done = run(
+        "bath", "navy 2 tsp + gold 30 mL + rust 1.5 g", "--cloth", "200g", "--no-swatches",
+        "--stocks", "navy 1, gold 2, rust 4", "--json",
+    )  # fmt: skip
+    # 10 mL of 1 %, 30 mL of 2 % and 1.5 g of powder, on 200 g.
+    recipe = {"navy": 0.05, "gold": 0.3, "rust": 0.75}
+    assert json.loads(done.stdout)["recipe"] == pytest.approx(recipe)
+
+
+@pytest.mark.parametrize("colour", ["#7d8a6e", "45 20 10 A/10", "45 20 10"])
+def test_what_to_expect_is_what_the_match_says(dyes: DyeSet, colour: str) -> None:
+    found = match(dyes, colour, max_dyes=3)[0]
+    target = Target.parse(colour)
+    sheet = bath_sheet(found.recipe, 240, dyes=dyes, target=target)
+    light = target.light or dyes.light
+    paper = delta_e(target.lab, dyes.predict(found.recipe, light).lab)
+    assert sheet.expect == (
+        f"ΔE2000 {float(paper):.1f} on paper, {found.likely.mean:.1f} likely in the pot, nine pots "
+        f"in ten below {found.likely.bound:.1f} ({light})"
+    )
+    assert bath_sheet(found.recipe, 240, dyes=dyes, target="as last year").expect == ""
+    assert bath_sheet(found.recipe, 240, target=target).expect == ""
+    assert "likely" in bath_sheet("undyed", 240, dyes=dyes, target=target).expect
+
+
+def test_bath_with_its_options(run: Run) -> None:
+    done = run(
+        "bath", "navy 1", "--cloth", "500g", "--no-swatches", "--ratio", "5", "--alkali", "with",
+        "--dry", "--stocks", "5", "--json",
+    )  # fmt: skip
+    sheet = json.loads(done.stdout)
+    assert sheet["total_ml"] == 2500
+    assert sheet["soda"]["order"] == "with"
+    assert sheet["cloth_holds_ml"] == 0
+    assert sheet["low_water"] is True
+
+
+def test_stock_sheet(run: Run) -> None:
+    done = run("stock", "Navy", "--strength", "2", "--make", "500ml", "--lot", "B7", "--json")
+    sheet = json.loads(done.stdout)
+    assert (sheet["dye"], sheet["powder_g"], sheet["lot"]) == ("navy", 10.0, "B7")
+    done = run("stock", "navy", "--make", "16 fl oz", "--warm")
+    assert done.returncode == 0, done.stderr
+    assert "NOT DRINK" in done.stdout
+    assert "TO 473 mL" in done.stdout
+
+
+def test_bench_plan_of_several_jobs(run: Run, mine: Path) -> None:
+    (mine / "jobs.csv").write_text(
+        "job,recipe,cloth_g,pieces\nsage,marigold 0.8 + navy 0.25,240,4\nink,navy 3,8 oz,1\n"
+    )
+    (mine / "bottles.csv").write_text("dye,stock_pct,left_ml\nnavy,2,100\nmarigold,2,500\n")
+    done = run(
+        "bench", "jobs.csv", "--stocks", "bottles.csv", "--swatches", "mine.csv",
+        "--html", "plan.html",
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.index("sage") < done.stdout.rindex("ink")
+    assert "1. Stock to make" in done.stdout
+    assert (mine / "plan.html").exists()
+
+
+def test_settings_are_edited_and_read_back(run: Run, tmp_path: Path) -> None:
+    done = run("settings")
+    assert done.stdout.strip() == str(BathSettings())
+    assert run("settings", "-o", "mine.toml").returncode == 0
+    path = tmp_path / "work" / "mine.toml"
+    path.write_text(path.read_text().replace("liquor_ratio = 20.0", "liquor_ratio = 25.0"))
+    done = run(
+        "bath", "navy 1", "--cloth", "100g", "--no-swatches", "--settings", "mine.toml", "--json"
+    )
+    assert json.loads(done.stdout)["liquor_ratio"] == 25
+    again = run("settings", "-o", "mine.toml")
+    assert again.returncode == 2
+    assert "is there already" in again.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("bath", "navy 1", "--cloth", "much", "--no-swatches"), "not a weight"),
+        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stocks", "2, navy 1"), "without"),
+        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stocks", "99"), "at most 20"),
+        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stocks", "no.csv"), "no.csv"),
+        (("bath", "navy 1", "--cloth", "9g", "--no-swatches", "--alkali", "never"), "presoak"),
+        (("bath", "puce 1", "--cloth", "9g", "--demo"), "puce"),
+        (("bath", "navy 1"), "--cloth"),
+        (("stock", "navy", "--make", "2 cups"), "no cups"),
+        (("bench", "nowhere.csv", "--no-swatches"), "nowhere.csv"),
+        (
+            ("bath", "navy 1", "--cloth", "9g", "--no-swatches", "--html", "no/where.html"),
+            "written",
+        ),
+        (("settings", "--settings", "nowhere.toml"), "nowhere.toml"),
+    ],
+)
+def test_bad_input_is_one_sentence_and_exit_2(run: Run, words: tuple[str, ...], says: str) -> None:
+    done = run(*words)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+
+
+def test_a_demo_sheet_begins_with_the_warning_as_json_too(run: Run) -> None:
+    words = ("bath", "marigold 0.3", "--cloth", "240g", "--stocks", "2", "--demo", "--json")
+    done = run(*words)
+    assert done.returncode == 0, done.stderr
+    assert next(iter(json.loads(done.stdout).items())) == ("warning", DEMO_WARNING)
+    assert BathSheet.from_json(done.stdout).demo

@@ -1,0 +1,263 @@
+"""ISO 28178 / CGATS.17 text: fields by name, what the file says of itself checked, nothing lost."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from damage import damaged, read_or_refused
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from dyemix.colour.colorimetry import WAVELENGTHS, Light
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.errors import InputError
+from dyemix.files import read_swatches, write_cgats, write_swatches
+
+pytestmark = pytest.mark.filterwarnings("error")
+ROOT = Path(__file__).resolve().parents[2]
+Read = Callable[[str | bytes], SwatchSet]
+
+
+@pytest.fixture
+def read(tmp_path: Path) -> Read:
+    def reader(content: str | bytes) -> SwatchSet:
+        path = tmp_path / "readings.dat"  # the name says nothing: the content decides
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return read_swatches(path)
+
+    return reader
+
+
+def notes(swatches: SwatchSet) -> str:
+    return "\n".join(swatches.notes)
+
+
+# Fields and keywords are those of ISO 28178:2009 and CGATS.17-2005 [from memory]; values are ours.
+LAB_FILE = """CGATS.17
+ORIGINATOR "a small workshop"   # not a person
+CREATED "2024-05-03"
+MEASUREMENT_GEOMETRY "45/0"
+SAMPLE_BACKING "white"
+KEYWORD "MOOD"
+MOOD "sunny, ""bright"" day"
+WEIGHTING_FUNCTION "ILLUMINANT, D50"
+WEIGHTING_FUNCTION "OBSERVER, 2 degree"
+NUMBER_OF_FIELDS 5
+BEGIN_DATA_FORMAT
+LAB_B SAMPLE_NAME LAB_L SAMPLE_ID LAB_A
+END_DATA_FORMAT
+NUMBER_OF_SETS 2
+BEGIN_DATA
+3.5\t"undyed"\t92.5\t1\t0.25
+60.5\t"gold 0.5 %"\t70.25\t2\t10.5
+END_DATA
+"""
+
+
+def test_fields_are_taken_by_name_and_keywords_kept(read: Read) -> None:
+    swatches = read(LAB_FILE)
+    first, second = swatches.readings
+    assert second.lab == pytest.approx([70.25, 10.5, 60.5])
+    assert second.light == Light("D50", 2)
+    assert (first.name, second.name) == ("undyed", "gold 0.5 %")
+    assert second.place == "readings.dat, line 17"
+    assert second.conditions["geometry"] == "45/0"
+    assert second.conditions["backing"] == "white"
+    assert second.conditions["MOOD"] == 'sunny, "bright" day'
+    assert second.conditions["ORIGINATOR"] == "a small workshop"
+    assert second.conditions["sample number"] == "2"
+    assert "CGATS.17" in notes(swatches)
+    assert len(swatches.unnamed) == 2  # naming them is a step of its own
+
+
+def test_lab_without_its_light_is_d50_2_by_iso_13655(read: Read) -> None:
+    bare = "\n".join(x for x in LAB_FILE.split("\n") if not x.startswith("WEIGHTING"))
+    swatches = read(bare)
+    assert {r.light for r in swatches.readings} == {Light("D50", 2)}
+    assert "ISO 13655" in notes(swatches)
+
+
+def spectral(fields: list[str], values: list[object], above: str = "", count: int = 1) -> str:
+    return (
+        f"ISO28178\n{above}BEGIN_DATA_FORMAT\nSAMPLE_ID RECIPE {' '.join(fields)}\n"
+        f"END_DATA_FORMAT\nNUMBER_OF_SETS {count}\nBEGIN_DATA\n"
+        f'1 "gold 2" {" ".join(map(str, values))}\nEND_DATA\n'
+    )
+
+
+GRID = range(380, 731, 10)
+CURVE = [round(0.1 + 0.6 / (1 + np.exp((560 - w) / 20)), 6) for w in GRID]
+
+
+@pytest.mark.parametrize(
+    "form",
+    ["SPECTRAL_NM{}", "SPECTRAL_NM_{}", "NM_{}", "NM{}", "R_{}", "nm{}", "SPECTRAL_{}",
+     "SPECTRAL_DEC{}", "SPECTRAL_DEC_{}"],
+)  # fmt: skip
+def test_spectral_fields(read: Read, form: str) -> None:
+    swatches = read(spectral([form.format(w) for w in GRID], list(CURVE)))
+    (reading,) = swatches.readings
+    assert reading.recipe == Recipe({"gold": 2.0})
+    assert reading.reflectance is not None
+    assert reading.reflectance[1:-1] == pytest.approx(CURVE[3:-4])
+    assert "fraction" in notes(swatches)
+    assert "380 to 730 nm every 10 nm, 36 in all" in notes(swatches)
+
+
+def test_scales(read: Read) -> None:
+    percent = [100 * x for x in CURVE]
+    dark = [x / 50 for x in percent]  # by its values alone it would be taken for fractions
+    stated = read(spectral([f"SPECTRAL_PCT{w}" for w in GRID], dark))
+    normed = read(spectral([f"NM_{w}" for w in GRID], dark, 'SPECTRAL_NORM "100.0"\n'))
+    for swatches in (stated, normed):
+        assert swatches.readings[0].reflectance is not None
+        assert swatches.readings[0].reflectance[10] == pytest.approx(dark[12] / 100)
+        assert "as the file states" in notes(swatches)
+    with pytest.raises(InputError, match="percent and fraction"):
+        read(spectral([f"SPECTRAL_PCT{w}" for w in GRID], dark, "SPECTRAL_NORM 1\n"))
+    with pytest.raises(InputError, match="SPECTRAL_NORM is '50'"):
+        read(spectral([f"NM_{w}" for w in GRID], dark, "SPECTRAL_NORM 50\n"))
+
+
+def test_wavelengths_that_stand_in_the_sets(read: Read) -> None:
+    """SPECTRAL_NM, SPECTRAL_PCT pairs, as CGATS.17 first had them; wavelengths in any order."""
+    pairs = [(w, 100 * r) for w, r in zip(GRID, CURVE, strict=True)][::-1]
+    text = spectral(["SPECTRAL_NM SPECTRAL_PCT"] * len(pairs), [x for p in pairs for x in p])
+    (reading,) = read(text).readings
+    assert reading.reflectance is not None
+    assert reading.reflectance[1:-1] == pytest.approx(CURVE[3:-4])
+
+
+def test_sets_that_run_over_lines_are_joined_where_the_counts_agree(read: Read) -> None:
+    text = spectral([f"NM_{w}" for w in GRID], list(CURVE))
+    broken = text.replace(f" {CURVE[9]} ", f"\n{CURVE[9]} ", 1)
+    assert read(broken).readings[0].reflectance == pytest.approx(read(text).readings[0].reflectance)
+    with pytest.raises(InputError, match="values under 38 fields"):
+        read(broken.replace("NUMBER_OF_SETS 1\n", ""))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("NUMBER_OF_SETS 2", "NUMBER_OF_SETS 3", "NUMBER_OF_SETS is 3, and the file holds 2"),
+        ("NUMBER_OF_FIELDS 5", "NUMBER_OF_FIELDS 6", "NUMBER_OF_FIELDS is 6"),
+        ("END_DATA\n", "", "END_DATA is missing"),
+        ("END_DATA\n", "END_DATA\nBEGIN_DATA\n1 2 3 4 5\nEND_DATA\n", "2 data blocks"),
+        ("BEGIN_DATA\n", "", "no BEGIN_DATA block"),
+        ("LAB_B SAMPLE_NAME", "SAMPLE_NAME", "values under 4 fields"),
+        ("60.5\t", "60.5 %\t", "6 values under 5 fields"),
+        ("60.5\t", "60.5%\t", "write the number alone"),
+        ("60.5\t", "yellow\t", "'yellow' is not a number"),
+        ('"gold 0.5 %"', '"gold 0.5 %', "quotation mark is not closed"),
+        ("LAB_B", "LAB_L", "two columns mean L*"),
+        ("LAB_B", "XYZ_Z", "b* is missing"),
+        ("BEGIN_DATA_FORMAT\nLAB_B SAMPLE_NAME LAB_L SAMPLE_ID LAB_A\nEND_DATA_FORMAT\n", "",
+         "no field names"),
+    ],
+)  # fmt: skip
+def test_refusals(read: Read, old: str, new: str, words: str) -> None:
+    assert old in LAB_FILE
+    changed = LAB_FILE[::-1].replace(old[::-1], new[::-1], 1)[::-1]  # the last one: END_DATA
+    with pytest.raises(InputError) as caught:
+        read(changed)
+    assert words in str(caught.value)
+    assert caught.value.file == "readings.dat"
+
+
+def test_too_many_fields_are_refused_at_once(read: Read) -> None:
+    with pytest.raises(InputError, match=r"columns|fields"):
+        read(spectral([f"X{i}" for i in range(10_000)], list(range(10_000))))
+
+
+def test_a_band_count_that_disagrees(read: Read) -> None:
+    text = spectral([f"NM_{w}" for w in GRID], list(CURVE), 'SPECTRAL_BANDS "36"\n')
+    assert len(read(text).readings) == 1
+    with pytest.raises(InputError, match="SPECTRAL_BANDS is 31, and the file holds 36"):
+        read(text.replace('"36"', '"31"'))
+
+
+def test_a_narrow_range_is_refused_with_what_is_missing(read: Read) -> None:
+    with pytest.raises(InputError, match="690 to 700 nm is missing"):
+        read(spectral([f"NM_{w}" for w in range(380, 691, 10)], list(CURVE[:32])))
+
+
+@pytest.mark.parametrize("table", ["napkins.csv", "napkins_mixtures.csv"])
+def test_round_trip_of_a_book(tmp_path: Path, table: str) -> None:
+    before = read_swatches(ROOT / "swatch_data" / table)
+    write_cgats(before, tmp_path / "book.txt")
+    after = read_swatches(tmp_path / "book.txt")
+    assert after.demo
+    assert after.conditions() == before.conditions()
+    assert [(r.recipe, r.swatch) for r in after.readings] == [
+        (r.recipe, r.swatch) for r in before.readings
+    ]
+    for old, new in zip(before.readings, after.readings, strict=True):
+        np.testing.assert_allclose(new.reflectance, old.reflectance, rtol=0, atol=5.1e-7)
+
+
+def test_round_trip_of_every_kind_of_reading(tmp_path: Path) -> None:
+    write_swatches(EVERY_KIND, tmp_path / "kinds.csv")
+    write_cgats(EVERY_KIND, tmp_path / "kinds.txt")
+    for name in ("kinds.csv", "kinds.txt"):
+        again = read_swatches(tmp_path / name)
+        for old, new in zip(EVERY_KIND.readings, again.readings, strict=True):
+            assert (new.recipe, new.swatch, new.name, new.kind, new.light) == (
+                old.recipe, old.swatch, old.name, old.kind, old.light,
+            )  # fmt: skip
+            assert new.conditions["alkali"] == old.conditions["alkali"]
+            if old.lab is not None:
+                assert new.lab == pytest.approx(old.lab, abs=5.1e-7)
+            if old.covariance is not None:
+                assert new.covariance == pytest.approx(old.covariance, rel=1e-8)
+            else:
+                assert new.covariance is None
+
+
+EVERY_KIND = SwatchSet(
+    (
+        Reading(
+            Recipe(), np.linspace(0.6, 0.8, 31), "1", conditions={"alkali": 'with "soda"'}, name="a"
+        ),
+        Reading(
+            Recipe({"gold": 0.5, "navy 2": 0.0625}), None, "2", "Lab",
+            np.array([50.0, 12.5, -3.25]), Light("D50", 2),
+            np.array([[0.5, 0.1, 0.0], [0.1, 0.7, -0.2], [0.0, -0.2, 0.9]]),
+            {"alkali": "after 1 h", "illuminant": "D50", "observer": "2"},
+        ),
+        Reading(None, np.full(31, 0.25), "", conditions={"alkali": "after 1 h"}, name="scan 7"),
+    )
+)  # fmt: skip
+
+
+@settings(
+    max_examples=150, deadline=None, derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)  # fmt: skip
+@given(st.integers(0, 2**32), st.integers(1, 6))
+def test_a_damaged_file_is_read_or_refused_in_words(tmp_path: Path, seed: int, cuts: int) -> None:
+    good = spectral([f"NM_{w}" for w in GRID], list(CURVE)) if seed % 2 else LAB_FILE
+    read_or_refused(tmp_path / "damaged.txt", damaged(good.encode(), seed, cuts))
+
+
+@settings(
+    max_examples=100, deadline=None, derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)  # fmt: skip
+@given(st.lists(st.sampled_from([*LAB_FILE.split(), "\n", '"', "NM_400", "SPECTRAL_NM", "1e9"])))
+def test_any_words_in_any_order(tmp_path: Path, words: list[str]) -> None:
+    read_or_refused(tmp_path / "words.txt", ("CGATS.17\n" + " ".join(words)).encode())
+
+
+def test_the_files_to_be_damaged_are_sound(tmp_path: Path) -> None:
+    assert read_or_refused(tmp_path / "a", LAB_FILE.encode())
+    assert read_or_refused(tmp_path / "b", spectral([f"NM_{w}" for w in GRID], CURVE).encode())
+
+
+def test_written_bands_are_the_package_s_own(tmp_path: Path) -> None:
+    write_cgats(EVERY_KIND, tmp_path / "kinds.txt")
+    text = (tmp_path / "kinds.txt").read_text("utf-8")
+    assert all(f"SPECTRAL_DEC{w:g}" in text for w in WAVELENGTHS)

@@ -1,0 +1,303 @@
+"""CxF3 (ISO 17972-1): what another library writes is read, what we write another library reads."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from damage import damaged, read_or_refused
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from dyemix.colour.colorimetry import Light
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.errors import InputError
+from dyemix.files import read_swatches, write_cxf
+
+pytestmark = pytest.mark.filterwarnings("error")
+ROOT = Path(__file__).resolve().parents[2]
+Read = Callable[[str | bytes], SwatchSet]
+NAMESPACE = "http://colorexchangeformat.com/CxF3-core"
+
+
+@pytest.fixture
+def read(tmp_path: Path) -> Read:
+    def reader(content: str | bytes) -> SwatchSet:
+        path = tmp_path / "readings.dat"
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return read_swatches(path)
+
+    return reader
+
+
+def notes(swatches: SwatchSet) -> str:
+    return "\n".join(swatches.notes)
+
+
+GRID = list(range(380, 731, 10))
+CURVE = [round(float(0.1 + 0.6 / (1 + np.exp((560 - w) / 20))), 6) for w in GRID]
+VALUES = " ".join(map(str, CURVE))
+
+# Element names and nesting as in the CxF3-core schema (as colour-cxf carries it); values are ours.
+FILE = f"""<?xml version="1.0" encoding="UTF-8"?>
+<cc:CxF xmlns:cc="{NAMESPACE}">
+ <cc:FileInformation><cc:Description>a café's napkins</cc:Description>
+  <cc:Tag Name="cloth" Value="cotton lawn"/></cc:FileInformation>
+ <cc:Resources>
+  <cc:ObjectCollection>
+   <cc:Object ObjectType="Standard" Name="undyed" Id="1"><cc:ColorValues>
+     <cc:ReflectanceSpectrum ColorSpecification="spec">{VALUES}</cc:ReflectanceSpectrum>
+     <cc:ColorCIELab ColorSpecification="lab"><cc:L>60</cc:L><cc:A>1</cc:A><cc:B>2</cc:B>
+     </cc:ColorCIELab>
+     <cc:ColorCIEXYZ ColorSpecification="lab"><cc:X>6</cc:X><cc:Y>1</cc:Y><cc:Z>2</cc:Z>
+     </cc:ColorCIEXYZ></cc:ColorValues>
+   </cc:Object>
+  </cc:ObjectCollection>
+  <cc:ObjectCollection>
+   <cc:Object ObjectType="Sample" Name="gold 2" Id="2"><cc:ColorValues>
+     <cc:ColorCIELab ColorSpecification="lab"><cc:L>70.5</cc:L><cc:A>10</cc:A><cc:B>60</cc:B>
+     </cc:ColorCIELab></cc:ColorValues>
+    <cc:TagCollection Name="ours"><cc:Tag Name="Recipe" Value="gold 2"/></cc:TagCollection>
+   </cc:Object>
+  </cc:ObjectCollection>
+  <cc:ColorSpecificationCollection>
+   <cc:ColorSpecification Id="spec"><cc:MeasurementSpec>
+     <cc:MeasurementType>Spectrum_Reflectance</cc:MeasurementType>
+     <cc:GeometryChoice><cc:SphereGeometry>Specular_Excluded</cc:SphereGeometry></cc:GeometryChoice>
+     <cc:WavelengthRange StartWL="380" Increment="10"/>
+     <cc:Backing>white tile</cc:Backing>
+   </cc:MeasurementSpec></cc:ColorSpecification>
+   <cc:ColorSpecification Id="lab">
+    <cc:TristimulusSpec><cc:Illuminant>D50</cc:Illuminant><cc:Observer>2_Degree</cc:Observer>
+     <cc:Method>E308_Table5</cc:Method></cc:TristimulusSpec>
+    <cc:MeasurementSpec><cc:MeasurementType>Colorimetric_Reflectance</cc:MeasurementType>
+     <cc:GeometryChoice><cc:SingleAngle><cc:SingleAngleConfiguration>Annular
+      </cc:SingleAngleConfiguration><cc:IlluminationAngle>45.0</cc:IlluminationAngle>
+      <cc:MeasurementAngle>0</cc:MeasurementAngle></cc:SingleAngle></cc:GeometryChoice>
+    </cc:MeasurementSpec></cc:ColorSpecification>
+  </cc:ColorSpecificationCollection>
+ </cc:Resources>
+</cc:CxF>
+"""
+
+
+def test_collections_specifications_and_conditions(read: Read) -> None:
+    swatches = read(FILE)
+    first, second = swatches.readings
+    assert (first.name, first.kind, first.place) == ("undyed", "spectrum", "readings.dat, object 1")
+    assert first.reflectance is not None
+    assert first.reflectance[1:-1] == pytest.approx(CURVE[3:-4])
+    assert first.conditions["geometry"] == "sphere, specular excluded"
+    assert first.conditions["backing"] == "white tile"
+    assert (second.kind, second.light) == ("Lab", Light("D50", 2))
+    assert second.lab == pytest.approx([70.5, 10, 60])
+    assert second.recipe == Recipe({"gold": 2.0})
+    assert second.conditions["geometry"] == "45/0"
+    assert {r.conditions["cloth"] for r in swatches.readings} == {"cotton lawn"}
+    for words in ("2 object collections", "café", "ColorCIEXYZ is not read", "beside a spectrum",
+                  "380 to 730 nm every 10 nm"):  # fmt: skip
+        assert words in notes(swatches)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [("cc:", ""), ("cc:", "x-1:"), (NAMESPACE, "urn:another"), ("UTF-8", "utf-8")],
+)
+def test_namespaces_and_prefixes_do_not_matter(read: Read, old: str, new: str) -> None:
+    changed = FILE.replace("xmlns:cc", f"xmlns:{new[:-1]}" if new else "xmlns").replace(old, new) \
+        if old == "cc:" else FILE.replace(old, new)  # fmt: skip
+    assert read(changed).readings[1].lab == pytest.approx(read(FILE).readings[1].lab)
+
+
+def test_utf_16(read: Read) -> None:
+    assert len(read(FILE.replace("UTF-8", "UTF-16").encode("utf-16")).readings) == 2
+
+
+def test_a_start_of_its_own_and_two_grids(read: Read) -> None:
+    """A spectrum may state where it begins; objects read on another grid stand beside it."""
+    fine = " ".join(str(x) for x in np.interp(range(400, 701, 5), GRID, CURVE))
+    spectrum = (
+        f'<cc:ReflectanceSpectrum ColorSpecification="spec" StartWL="400" Increment="5">{fine}'
+    )
+    other = (
+        f'<cc:Object ObjectType="Sample" Name="gold 1" Id="3"><cc:ColorValues>{spectrum}'
+        "</cc:ReflectanceSpectrum></cc:ColorValues></cc:Object></cc:ObjectCollection>"
+    )
+    swatches = read(FILE.replace("</cc:ObjectCollection>", other, 1))
+    assert [r.name for r in swatches.readings] == ["undyed", "gold 1", "gold 2"]
+    assert swatches.readings[1].reflectance == pytest.approx(CURVE[2:-3], abs=1e-6)
+    assert "every 5 nm" in notes(swatches)
+
+
+BOMB = '<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa">' + "".join(
+    f'<!ENTITY {b} "{f"&{a};" * 10}">' for a, b in zip("abcdefgh", "bcdefghi", strict=True)
+) + "]>"  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("<cc:CxF ", BOMB + "<cc:CxF ", "document type"),
+        ("<cc:CxF ", '<!DOCTYPE x SYSTEM "http://127.0.0.1:9/x.dtd"><cc:CxF ', "document type"),
+        ("<cc:CxF ", '<!DOCTYPE x [<!ENTITY e SYSTEM "file:///etc/hostname">]><cc:CxF ',
+         "document type"),
+        ("</cc:Resources>\n</cc:CxF>\n", "", "damaged or cut short"),
+        ("a café", "a &cafe;", "damaged or cut short"),
+        ("UTF-8", "US-ASCII", "damaged or cut short"),
+        ("UTF-8", "no-such-code", "damaged or cut short"),
+        ("cc:CxF", "cc:Other", "its root is 'Other'"),
+        ("cc:Object ", "cc:Thing ", "mismatched"),
+        ('StartWL="380" Increment="10"', 'StartWL="380"', "StartWL and Increment"),
+        ('StartWL="380"', 'StartWL="first"', "StartWL and Increment"),
+        ('<cc:ColorSpecification Id="spec">', '<cc:ColorSpecification Id="sp">',
+         "ColorSpecification 'spec' is not in the file"),
+        ("<cc:L>70.5</cc:L>", "<cc:L>70.5 %</cc:L>", "write the number alone"),
+        ("<cc:L>70.5</cc:L>", "", "is blank"),
+        (VALUES, VALUES.replace(" ", "; ", 1), "not a number"),
+        (VALUES, " ".join(str(100 * x) for x in CURVE), "not a reflectance in fraction"),
+        ("2_Degree", "4_Degree", "observer '4 Degree'"),
+        ("<cc:Illuminant>D50", "<cc:Illuminant>Moon", "'MOON' is unknown"),
+    ],
+)  # fmt: skip
+def test_refusals(read: Read, old: str, new: str, words: str) -> None:
+    assert old in FILE
+    begun = time.monotonic()
+    with pytest.raises(InputError) as caught:
+        read(FILE.replace(old, new))
+    assert words in str(caught.value)
+    assert caught.value.file == "readings.dat"
+    assert time.monotonic() - begun < 5.0
+
+
+def test_faults_name_the_object(read: Read) -> None:
+    with pytest.raises(InputError) as caught:
+        read(FILE.replace("<cc:L>70.5</cc:L>", "<cc:L>dark</cc:L>"))
+    assert str(caught.value).startswith("readings.dat, object 2, column L*: 'dark' is not a number")
+
+
+def test_a_file_without_objects(read: Read) -> None:
+    with pytest.raises(InputError, match="no object"):
+        read(f'<CxF xmlns="{NAMESPACE}"/>')
+
+
+def test_round_trip_of_a_book(tmp_path: Path) -> None:
+    before = read_swatches(ROOT / "swatch_data" / "napkins.csv")
+    write_cxf(before, tmp_path / "book.xml")
+    after = read_swatches(tmp_path / "book.xml")
+    assert after.demo
+    assert after.conditions() == before.conditions()
+    assert [(r.recipe, r.swatch) for r in after.readings] == [
+        (r.recipe, r.swatch) for r in before.readings
+    ]
+    for old, new in zip(before.readings, after.readings, strict=True):
+        np.testing.assert_allclose(new.reflectance, old.reflectance, rtol=0, atol=5.1e-7)
+
+
+def test_round_trip_of_every_kind_of_reading(tmp_path: Path) -> None:
+    before = SwatchSet(
+        (
+            Reading(Recipe(), np.linspace(0.6, 0.8, 31), "1", conditions={"mood": '<"&good">'}),
+            Reading(
+                Recipe({"gold": 0.5, "navy 2": 0.0625}), None, "2", "Lab",
+                np.array([50.0, 12.5, -3.25]), Light("A", 10), np.diag([0.5, 0.7, 0.9]), name="b",
+            ),
+            Reading(Recipe({"gold": 1.0}), None, "3"),
+        )
+    )  # fmt: skip
+    write_cxf(before, tmp_path / "kinds.cxf")
+    after = read_swatches(tmp_path / "kinds.cxf")
+    assert len(after.readings) == 2  # an object without a colour is told and not kept
+    assert "without ReflectanceSpectrum or ColorCIELab" in notes(after)
+    for old, new in zip(before.readings, after.readings, strict=False):
+        assert (new.recipe, new.swatch, new.name, new.kind, new.light) == (
+            old.recipe, old.swatch, old.name, old.kind, old.light,
+        )  # fmt: skip
+    assert after.readings[0].conditions["mood"] == '<"&good">'
+    assert after.readings[1].lab == pytest.approx(before.readings[1].lab, abs=5.1e-7)
+    assert after.readings[1].covariance == pytest.approx(before.readings[1].covariance)
+
+
+# The other library: colour-cxf, made from the published schema by a generator.
+
+
+def test_the_other_library_reads_what_we_write(tmp_path: Path) -> None:
+    other = pytest.importorskip("colour_cxf")
+    swatches = read_swatches(ROOT / "swatch_data" / "napkins_mixtures.csv")
+    write_cxf(swatches, tmp_path / "book.cxf")
+    read = other.read_cxf_from_file(tmp_path / "book.cxf")
+    objects = read.resources.object_collection.object_value
+    assert len(objects) == len(swatches.readings)
+    for item, reading in zip(objects, swatches.readings, strict=True):
+        (spectrum,) = item.color_values.choice
+        np.testing.assert_allclose(spectrum.value, reading.reflectance, rtol=0, atol=5.1e-7)
+        assert item.creation_date.value is not None
+    (given_,) = read.resources.color_specification_collection.color_specification
+    where = given_.measurement_spec.wavelength_range
+    assert (where.start_wl, where.increment) == (400, 10)
+    assert given_.id == spectrum.color_specification
+
+
+def test_what_the_other_library_writes_is_read(read: Read) -> None:
+    other = pytest.importorskip("colour_cxf")
+    rewritten = other.write_cxf(other.read_cxf(_one_collection(FILE).encode()))
+    assert b"ns0:" in rewritten or b"<CxF" in rewritten
+    ours, theirs = read(_one_collection(FILE)), read(rewritten)
+    for one, another in zip(ours.readings, theirs.readings, strict=True):
+        assert (another.recipe, another.name, another.kind, another.light) == (
+            one.recipe, one.name, one.kind, one.light,
+        )  # fmt: skip
+        assert dict(another.conditions) == dict(one.conditions)
+        np.testing.assert_array_equal(another.reflectance, one.reflectance)
+
+
+def _one_collection(text: str) -> str:
+    """The same file with its objects in one collection, which is all that library's model holds."""
+    head, _, rest = text.partition("</cc:ObjectCollection>")
+    return head + rest.partition("<cc:ObjectCollection>")[2]
+
+
+@settings(
+    max_examples=150, deadline=None, derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)  # fmt: skip
+@given(st.integers(0, 2**32), st.integers(1, 4))
+def test_a_damaged_file_is_read_or_refused_in_words(tmp_path: Path, seed: int, cuts: int) -> None:
+    read_or_refused(tmp_path / "damaged.cxf", damaged(FILE.encode(), seed, cuts))
+
+
+@settings(
+    max_examples=100, deadline=None, derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)  # fmt: skip
+@given(st.data())
+def test_any_text_in_any_element(tmp_path: Path, data: st.DataObject) -> None:
+    """Well-formed files with other values: attributes and texts from a list of awkward ones."""
+    texts = ["", "nan", "-1", "1e400", "0", "400", "x", "2_Degree", "10", "1 2 3", "D65", "é"]
+    out = FILE
+    for old in data.draw(st.lists(st.sampled_from(
+        ["380", '"10"', "70.5", "D50", "2_Degree", "gold 2", "Recipe", "45.0", VALUES, "spec"]
+    ), min_size=1, max_size=4)):  # fmt: skip
+        new = data.draw(st.sampled_from(texts))
+        out = out.replace(old, f'"{new}"' if old.startswith('"') else new)
+    read_or_refused(tmp_path / "odd.cxf", out.encode())
+
+
+def test_the_file_to_be_damaged_is_sound(tmp_path: Path) -> None:
+    assert read_or_refused(tmp_path / "a.cxf", FILE.encode())
+
+
+def test_deep_nesting_and_many_objects_end(read: Read) -> None:
+    begun = time.monotonic()
+    with pytest.raises(InputError):
+        read("<CxF>" + "<a>" * 100_000)
+    item = '<Object Name="x" ObjectType="y" Id="1"/>'
+    with pytest.raises(InputError, match="objects"):
+        read(f"<CxF><ObjectCollection>{item * 25_000}</ObjectCollection></CxF>")
+    long = " ".join(["0.5"] * 10_000)
+    with pytest.raises(InputError, match="10000 values"):
+        read(FILE.replace(VALUES, long))
+    assert time.monotonic() - begun < 20.0

@@ -1,0 +1,495 @@
+"""Swatch tables as people keep them: what is read, what is refused, and in which words."""
+
+from __future__ import annotations
+
+import random
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, lab, lab_from_hex
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.errors import InputError
+from dyemix.files import read_swatches, write_swatches
+from dyemix.files.spelling import alike
+
+pytestmark = pytest.mark.filterwarnings("error")
+SWATCH_DATA = Path(__file__).resolve().parents[2] / "swatch_data"
+BANDS = ",".join(f"{w:g}" for w in WAVELENGTHS)
+
+Read = Callable[[str | bytes], SwatchSet]
+
+
+@pytest.fixture
+def read(tmp_path: Path) -> Read:
+    def reader(content: str | bytes) -> SwatchSet:
+        path = tmp_path / "book.csv"
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return read_swatches(path)
+
+    return reader
+
+
+def flat(value: object, bands: int = 31) -> str:
+    return ",".join([str(value)] * bands)
+
+
+def notes(swatches: SwatchSet) -> str:
+    return "\n".join(swatches.notes)
+
+
+# What is read
+
+
+def test_the_demo_table() -> None:
+    swatches = read_swatches(SWATCH_DATA / "napkins.csv")
+    assert swatches.demo
+    assert str(swatches).startswith("DEMO")
+    assert len(swatches.dyes) == 12
+    assert swatches.conditions()["alkali"] == "about 1 h after the dye"
+    first = swatches.readings[0]
+    assert (first.recipe, first.swatch, first.kind) == (Recipe(), "N001", "spectrum")
+    assert first.reflectance is not None
+    assert first.reflectance[[0, -1]] == pytest.approx([0.6042, 0.8558])
+    assert not first.reflectance.flags.writeable
+
+
+def test_spreadsheet_habits(read: Read) -> None:
+    """BOM, semicolons with decimal commas, blank lines, stray spaces, Windows line ends."""
+    habits = read(
+        "\ufeff# cloth: cotton lawn;;;;\r\n\r\n Recipe ; swatch;L*; a* ;b* \r\n"
+        " undyed ;1;92,5;0,1;2 \r\n;;;;\r\n\r\n"
+        '"marigold 0,8" ; 2 ;70;10,25;"60,5"\r\n'
+    )
+    assert [r.recipe for r in habits.readings] == [Recipe(), Recipe({"marigold": 0.8})]
+    assert habits.readings[1].lab == pytest.approx([70, 10.25, 60.5])
+    assert habits.readings[1].place == "book.csv, row 7"
+    assert habits.readings[0].conditions["cloth"] == "cotton lawn"
+    assert "decimal commas" in notes(habits)
+
+
+def test_tabs_and_other_encodings(read: Read) -> None:
+    table = "recipe\thex\tcloth\nundyed\t#aabbcc\tcafé\n"
+    for encoding, words in (("utf-8", ""), ("utf-16", "UTF-16"), ("cp1252", "Windows-1252")):
+        swatches = read(table.encode(encoding))
+        assert swatches.readings[0].conditions["cloth"] == "café"
+        assert words in notes(swatches)
+
+
+@pytest.mark.parametrize("form", ["{}", "R{}", "{} nm", "R_{}nm", "r {}", "{}nm"])
+def test_band_headings(read: Read, form: str) -> None:
+    bands = ",".join(form.format(f"{w:g}") for w in WAVELENGTHS[::-1])
+    values = ",".join(f"{r:.3f}" for r in np.linspace(0.8, 0.2, 31))
+    swatches = read(f"recipe,{bands}\nundyed,{values}\n")
+    assert swatches.readings[0].reflectance == pytest.approx(np.linspace(0.2, 0.8, 31))
+
+
+@pytest.mark.parametrize(
+    ("start", "stop", "step"), [(400, 700, 20), (380, 740, 5), (360, 780, 1), (395, 705, 10)]
+)
+def test_other_grids(read: Read, start: int, stop: int, step: int) -> None:
+    """A smooth dye-like curve known at every wavelength comes out on the package's bands."""
+
+    def curve(w: np.ndarray) -> np.ndarray:
+        return 0.06 + 0.7 / (1.0 + np.exp(-(w - 560.0) / 22.0))
+
+    bands = np.arange(start, stop + 1, step)
+    head, values = ",".join(map(str, bands)), ",".join(f"{r:.6f}" for r in curve(bands))
+    swatches = read(f"recipe,{head}\nundyed,{values}\n")
+    tolerance = 2e-3 if step == 20 else 2e-4 if start == 395 else 1e-6
+    got, there = swatches.readings[0].reflectance, curve(WAVELENGTHS)
+    assert got is not None
+    assert got[1:-1] == pytest.approx(there[1:-1], abs=tolerance)
+    if start < 395:  # an end band is a mean with the bands beyond it
+        assert curve(np.array(start)) <= got[0] <= there[0] + tolerance
+        assert there[-1] < got[-1] <= curve(np.array(stop))
+    else:
+        assert got[[0, -1]] == pytest.approx(there[[0, -1]], abs=tolerance)
+    assert ("interpolated" in notes(swatches)) == (step == 20 or start == 395)
+    assert ("beyond 400–700" in notes(swatches)) == (start != 400)
+    assert ("folded" in notes(swatches)) == (start < 395)
+
+
+def test_a_spline_does_not_go_below_zero(read: Read) -> None:
+    bands = range(400, 701, 20)
+    values = ["80" if w > 560 else "0.05" for w in bands]
+    swatches = read(f"recipe,{','.join(map(str, bands))}\nnavy 9,{','.join(values)}\n")
+    assert swatches.readings[0].reflectance is not None
+    assert swatches.readings[0].reflectance.min() >= 0.0005 - 1e-12
+
+
+def test_the_scale_is_one_for_the_file_and_said(read: Read) -> None:
+    percent = read(f"recipe,{BANDS}\nundyed,{flat(80)}\nblack 6,{flat(1.5)}\n")
+    assert percent.readings[1].reflectance == pytest.approx(0.015)
+    assert "reflectance is in percent" in notes(percent)
+    assert "fractions of 1" in notes(read(f"recipe,{BANDS}\nundyed,{flat(0.8)}\n"))
+    stated = read(f"# scale: percent\nrecipe,{BANDS}\nblack 6,{flat(1.5)}\n")
+    assert stated.readings[0].reflectance == pytest.approx(0.015)
+    assert "could be a bright fraction" in notes(read(f"recipe,{BANDS}\nundyed,{flat(1.5)}\n"))
+
+
+def test_spoons_and_stock_become_owf(read: Read) -> None:
+    swatches = read(
+        "# stock %: marigold 2, navy 1\n# dry weight: 240 g\n# spoons: Metric\n"
+        "recipe,hex\nmarigold 2 tbsp + navy 1 tbsp,#778844\n"
+    )
+    recipe = swatches.readings[0].recipe
+    assert recipe is not None
+    assert dict(recipe) == pytest.approx({"marigold": 0.25, "navy": 0.0625})
+    assert recipe.as_written == "marigold 2 tbsp + navy 1 tbsp"
+
+
+def test_dye_and_owf_and_measures_by_row(read: Read) -> None:
+    swatches = read(
+        "# cloth_g: 5\ndye,owf,stock_pct,cloth_g,poured_ml,hex\n"
+        "undyed,0,,,,#eeeeee\ngold,0.5,,,,#bbaa33\n"
+        "gold,5 mL,1,,20,#aa9922\ngold,5 mL,1,10,,#aa9911\n"
+    )
+    assert [dict(r.recipe or {}) for r in swatches.readings] == [
+        {}, {"gold": 0.5}, {"gold": 1.0}, {"gold": 0.5},
+    ]  # fmt: skip
+    assert swatches.readings[2].conditions["poured_ml"] == "20"
+
+
+def test_cielab_and_hex_are_rough_and_say_so(read: Read) -> None:
+    swatches = read(
+        "recipe,L*,a*,b*,hex,illuminant,observer\n"
+        "undyed,90,1,4,,D50,2°\ngold 1,70,10,60,,,\nnavy 1,,,,#2a3a66,,\n"
+    )
+    first, second, third = swatches.readings
+    assert [r.light for r in swatches.readings] == [Light("D50", 2), D65_10, D65_2]
+    assert first.lab == pytest.approx([90, 1, 4])
+    for reading in swatches.readings:
+        assert reading.rough
+        assert reading.flags[0].startswith("rough:")
+        assert reading.reflectance is not None
+        assert reading.light is not None
+        assert lab(reading.reflectance, reading.light) == pytest.approx(reading.lab, abs=1e-2)
+    assert third.lab == pytest.approx(lab_from_hex("#2a3a66"))
+    assert second.kind == "Lab"
+    assert third.kind == "hex"
+    assert "hex codes are colours under D65/2°" in notes(swatches)
+    assert "taken to be D65, 10°" in notes(swatches)
+
+
+def test_a_neutral_grey_raises_no_warning(read: Read) -> None:
+    """The smoothest spectrum of a neutral is flat at once: its last Newton step is exactly 0."""
+    grey = read("recipe,L*,a*,b*\nblack 1,53.9667912691617,0,0\n").readings[0]
+    assert grey.reflectance is not None
+    assert np.ptp(grey.reflectance) < 1e-6
+
+
+def test_two_kinds_of_repeat(read: Read) -> None:
+    told = read("swatch,recipe,hex\n1,gold 1,#bbaa33\n1,gold 1,#bbaa34\n2,gold 1,#bbaa55\n")
+    assert [len(swatch.readings) for swatch in told.swatches] == [2, 1]
+    assumed = read("recipe,hex\ngold 1,#bbaa33\ngold 1,#bbaa34\n")
+    assert [len(swatch.readings) for swatch in assumed.swatches] == [2]
+    assert "readings of one cloth" in notes(assumed)
+
+
+def test_nothing_is_lost(read: Read) -> None:
+    swatches = read(
+        "# about: a weekend in May\n# moon: full\n# just a remark\nrecipe,L*,a*,b*,hex,mood\n"
+        "undyed,90,0,3,#e0e0d8,good\n"
+    )
+    assert swatches.readings[0].conditions["moon"] == "full"
+    assert swatches.readings[0].conditions["mood"] == "good"
+    for words in ("a weekend in May", "moon: full", "just a remark", "'mood'", "a colour twice"):
+        assert words in notes(swatches)
+
+
+def test_unnamed_and_unread_rows_are_kept(read: Read) -> None:
+    swatches = read("name,recipe,hex\nscan 7,,#aabb99\nscan 8,gold 1,\n")
+    assert [r.name for r in swatches.unnamed] == ["scan 7"]
+    assert [r.name for r in swatches.unread] == ["scan 8"]
+
+
+# What is doubtful: kept and flagged
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        (1.05, "above 1 at 400 nm: fluorescent"),
+        (0.96, "0.95 or more at 440 nm"),
+    ],
+)
+def test_bright_readings_are_flagged(read: Read, value: float, words: str) -> None:
+    swatches = read(f"# scale: fraction\nrecipe,{BANDS}\nundyed,{flat(value)}\n")
+    assert words in swatches.readings[0].flags[0]
+    assert swatches.readings[0].reflectance == pytest.approx(value)
+    assert "row 3: " + words in notes(swatches)
+
+
+def test_a_copied_row_is_flagged(read: Read) -> None:
+    swatches = read(f"swatch,recipe,{BANDS}\n1,undyed,{flat(0.8)}\n1,undyed,{flat(0.8)}\n")
+    assert [r.flags for r in swatches.readings] == [(), ("same as row 2: a copy?",)]
+
+
+def test_a_fraction_among_percentages_is_flagged(read: Read) -> None:
+    swatches = read(f"recipe,{BANDS}\nundyed,{flat(80)}\nred 1,{flat(30)}\ngold 1,{flat(0.5)}\n")
+    assert "a fraction in a file of percentages?" in swatches.readings[2].flags[0]
+
+
+def test_a_dye_spelt_like_another_is_told(read: Read) -> None:
+    table = "recipe,hex\ngold 1,#aa9900\ngold 2,#aa8800\ngodl 3,#aa7700\nblue 1 1,#0000aa\n"
+    assert "'godl' (row 4)" in notes(read(table))
+    assert "blue" not in notes(read(table + "blue 2 1,#0000bb\nblue 2 2,#0000bc\n"))
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "expected"),
+    [
+        ("mairgold", "marigold", True),
+        ("marygold", "marigold", True),
+        ("gld", "gold", True),
+        ("nayv 2", "navy 2", True),
+        ("blue 1", "blue 2", False),
+        ("blue violet", "red violet", False),
+        ("navy", "navy 2", False),
+        ("gold", "scarlet", False),
+    ],
+)
+def test_names_alike(one: str, other: str, expected: bool) -> None:
+    assert alike(one, other) is alike(other, one) is expected
+
+
+# What is refused
+
+
+@pytest.mark.parametrize(
+    ("table", "row", "column", "words"),
+    [
+        ("", None, None, "the file is empty"),
+        (" \n\n", None, None, "the file is empty"),
+        ("# cloth: x\n", None, None, "holds no table"),
+        ("recipe,hex\n", None, None, "no rows"),
+        ("undyed,1,2\ngold 1,2,3\n", 1, None, "no headings"),
+        ("recipe,hex,Recipe\nundyed,#eeeeee,x\n", 1, "Recipe", "two columns mean recipe"),
+        (f"recipe,{BANDS},R400\nundyed,{flat(0.5, 32)}\n", 1, "R400", "two columns mean 400 nm"),
+        ("recipe,mood\nundyed,good\n", 1, None, "no reading column"),
+        ("hex\n#eeeeee\n", 1, None, "no recipe column"),
+        ("dye,hex\ngold,#eeeeee\n", 1, None, "no owf column"),
+        ("recipe,L*,a*\nundyed,50,0\n", 1, None, "b* is missing"),
+        ("recipe,420,430,440\nundyed,1,1,1\n", 1, None, "400 to 420 nm and 440 to 700 nm"),
+        (
+            f"recipe,{BANDS.replace('540,', '')}\nundyed,{flat(0.5, 30)}\n",
+            1, None, "530 nm is followed by 550 nm",
+        ),
+        (
+            f"recipe,{','.join(map(str, range(400, 701, 30)))}\nundyed,{flat(0.5, 11)}\n",
+            1, None, "30 nm apart",
+        ),
+        (f"recipe,{BANDS}\nundyed,{flat('x')}\n", 2, "400", "'x' is not a number"),
+        (f"recipe,{BANDS}\nundyed,{flat('nan')}\n", 2, "400", "'nan' is not a number"),
+        (f"recipe,{BANDS}\nundyed,{flat('inf')}\n", 2, "400", "'inf' is not a number"),
+        (f"recipe,{BANDS}\nundyed,{flat(0.5, 30)},-0.1\n", 2, "700 nm", "-0.1 is negative"),
+        (f"recipe,{BANDS}\nundyed,{flat(0)}\n", 2, None, "every band of this row is 0"),
+        (f"recipe,{BANDS}\nundyed,{flat(0.5, 30)},\n", 2, "700", "is blank while the rest"),
+        (
+            f"# scale: fraction\nrecipe,{BANDS}\nundyed,{flat(60)}\n",
+            3, "400 nm", "60 is not a reflectance in fraction",
+        ),
+        (
+            f"recipe,{BANDS}\nundyed,{flat(0.8)}\nred 1,{flat(0.3)}\ngold 1,{flat(5)}\n",
+            4, "400 nm", "looks like percent",
+        ),
+        ("recipe,hex\ngold 1,white\n", 2, "hex", "not a hex colour"),
+        ("recipe,hex\ngold 1,#ffffff\n", 2, "hex", "no cloth can have"),
+        ("recipe,L*,a*,b*\ngold 1,120,0,0\n", 2, "L*", "L* 120"),
+        ("recipe,L*,a*,b*\ngold 1,0,0,0\n", 2, "L*", "L* 0"),
+        ("# light: moon\nrecipe,L*,a*,b*\ngold 1,50,0,0\n", 3, "L*", "'MOON' is unknown"),
+        ("recipe,L*,a*,b*,observer\ngold 1,50,0,0,4\n", 2, "L*", "observer '4'"),
+        ("recipe,hex\ngold,#aabb00\n", 2, "recipe", "not an amount"),
+        ("recipe,hex\n,#aabb00\n", 2, "recipe", "no recipe"),
+        ("recipe,hex\ngold 2 tbsp,#aabb00\n", 2, "recipe", "strength of the stock"),
+        ("recipe,hex\ngold 1,#aabb00,7\n", 2, None, "'7' the first too many"),
+        ('recipe,hex\ngold 1,"#aabb00\nred 1,#bb0000\n', 2, None, "quotation mark"),
+        ("recipe,hex\ngold 1,#aabb00\n# cloth: x\n", 3, None, "above the headings"),
+        ("# demo: maybe\nrecipe,hex\ngold 1,#aabb00\n", 1, None, "demo is 'maybe'"),
+        ("# cloth: a\n# fabric: b\nrecipe,hex\ngold 1,#aabb00\n", 2, None, "stated twice"),
+        ("recipe," + "x," * 2000 + "hex\n", 1, None, "2,002 columns"),
+        (
+            "recipe,hex\nmarigold 1,#aabb00\nnavy 1,#222244\nmairgold 1 + navy 1,#555555\n",
+            4, "recipe", "is 'marigold' meant",
+        ),
+    ],
+)  # fmt: skip
+def test_refusals(read: Read, table: str, row: int | None, column: str | None, words: str) -> None:
+    with pytest.raises(InputError) as caught:
+        read(table)
+    assert words in str(caught.value)
+    assert (caught.value.file, caught.value.row, caught.value.column) == ("book.csv", row, column)
+    assert len(caught.value.faults) == 1
+
+
+def test_rows_are_counted_in_lines_of_the_file(read: Read) -> None:
+    with pytest.raises(InputError) as caught:
+        read('recipe,hex,remark\ngold 1,#aabb00,"two\nlines"\n\nred 1,red,\n')
+    assert caught.value.row == 5
+
+
+def test_reading_stays_quick_to_start() -> None:
+    """pandas, SciPy and colour-science take longer to import than a table takes to read."""
+    code = (
+        "import sys; from dyemix.files.delimited import read; read(b'recipe,hex\\nred 1,#aa2222',"
+        " 'x'); print({'pandas', 'scipy', 'colour', 'matplotlib'} & set(sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "set()"
+
+
+def test_all_faults_at_once_in_the_order_of_the_file(read: Read) -> None:
+    with pytest.raises(InputError) as caught:
+        read(
+            f"# stock_pct: strong\n# scale: some\nswatch,recipe,{BANDS}\n1,undyed,{flat('x')}\n"
+            f"2,gold -1,{flat(0.5)}\n3,gold 1,{flat(-0.5)}\n4,gold,{flat(0.1)}\n"
+            f"5,gold 3,{flat(0.2)},9\n"
+        )
+    assert [fault.row for fault in caught.value.faults] == [1, 2, 4, 5, 6, 7, 8]
+    assert str(caught.value).count("\n") == 6
+
+
+@pytest.mark.parametrize("content", [b"\x00\x01\x02\xff", b"a,b\n\x81\x8d\n"])
+def test_what_is_not_text(read: Read, content: bytes) -> None:
+    with pytest.raises(InputError, match="save the table as CSV"):
+        read(content)
+
+
+def test_paths_that_are_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(InputError, match="no such file"):
+        read_swatches(tmp_path / "absent.csv")
+    with pytest.raises(InputError, match="not a file"):
+        read_swatches(tmp_path)
+    monkeypatch.setattr("dyemix.files.LARGEST", 10)
+    (tmp_path / "large.csv").write_text("x" * 11, "utf-8")
+    with pytest.raises(InputError, match="is this the right file"):
+        read_swatches(tmp_path / "large.csv")
+
+
+def test_the_separator_of_flags_stands_in_no_flag(read: Read, tmp_path: Path) -> None:
+    swatches = read("recipe,L*,a*,b*\nundyed,90,0,3\nundyed,90,0,3\n")
+    write_swatches(swatches, tmp_path / "again.csv")
+    again = read_swatches(tmp_path / "again.csv")
+    assert [r.flags for r in again.readings] == [r.flags for r in swatches.readings]
+    assert len(again.readings[1].flags) == 2
+
+
+# Properties
+
+reflectances = st.lists(st.floats(0.01, 0.94), min_size=31, max_size=31).map(np.array)
+labs = st.tuples(st.floats(30, 80), st.floats(-15, 15), st.floats(-15, 15)).map(np.array)
+recipes = st.dictionaries(
+    st.sampled_from(["gold", "scarlet", "navy 2"]), st.floats(0.001, 8.0), max_size=3
+).map(Recipe)
+words = st.from_regex(r"[a-zé][a-zé,;\"' ]{0,10}[a-zé]", fullmatch=True).map(
+    lambda text: " ".join(text.split())
+)
+
+
+@st.composite
+def readings(draw: st.DrawFn) -> Reading:
+    kind = draw(st.sampled_from(["spectrum", "Lab", "hex", "blank"]))
+    code = draw(st.sampled_from(["#7d8a6e", "#c9a227", "#2a3a66"]))
+    light = draw(st.sampled_from([D65_10, D65_2, Light("A", 10), Light("D50", 2)]))
+    given_lab = {"Lab": draw(labs), "hex": lab_from_hex(code)}.get(kind)
+    return Reading(
+        recipe=draw(recipes),
+        reflectance=draw(reflectances) if kind == "spectrum" else None,
+        swatch=draw(st.sampled_from(["", "1", "a 2"])),
+        kind=kind,
+        lab=given_lab,
+        light={"Lab": light, "hex": D65_2}.get(kind),
+        conditions=draw(st.dictionaries(st.sampled_from(["cloth", "salt", "moon"]), words)),
+    )
+
+
+@settings(
+    max_examples=60,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(st.lists(readings(), min_size=1, max_size=5), st.booleans())
+def test_what_is_written_reads_back(tmp_path: Path, rows: list[Reading], demo: bool) -> None:
+    path = tmp_path / "written.csv"
+    before = SwatchSet(tuple(rows), demo=demo)
+    write_swatches(before, path)
+    after = read_swatches(path)
+    assert after.demo == demo
+    for old, new in zip(before.readings, after.readings, strict=True):
+        assert (new.recipe, new.swatch, new.kind) == (old.recipe, old.swatch, old.kind)
+        for key, value in old.conditions.items():
+            assert new.conditions.get(key) == value
+        if old.reflectance is not None:
+            assert new.reflectance == pytest.approx(old.reflectance, abs=5.1e-7)
+        if old.lab is not None:
+            assert new.lab == pytest.approx(old.lab, abs=5.1e-7)
+            assert new.light == old.light
+    write_swatches(after, path)
+    once = path.read_bytes()
+    write_swatches(read_swatches(path), path)
+    assert path.read_bytes() == once
+
+
+GOOD = (
+    f"# cloth: cotton\n# stock_pct: gold 2, navy 1\n# cloth_g: 50\n# spoons: us\n"
+    f"swatch,recipe,illuminant,L*,a*,b*,hex,{BANDS}\n"
+    f"1,undyed,,,,,,{flat(81.5)}\n2,gold 0.5 + navy 1 tsp,,,,,,{flat(33.1)}\n"
+    f"3,3 gold : 1 navy at 1 %,D65,50,3,4,,{flat('')}\n4,gold 1,,,,,#aabb99,{flat('')}\n"
+    f'5,"navy 2",,,,,,{flat(12.5)}\n'
+).encode()
+
+
+def test_the_file_to_be_damaged_is_sound(read: Read) -> None:
+    kinds = [reading.kind for reading in read(GOOD).readings]
+    assert kinds == ["spectrum", "spectrum", "Lab", "hex", "spectrum"]
+
+
+@settings(
+    max_examples=200,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(st.integers(0, 2**32), st.integers(1, 6))
+def test_a_damaged_file_is_read_or_refused_in_words(tmp_path: Path, seed: int, cuts: int) -> None:
+    rng = random.Random(seed)
+    data = bytearray(GOOD)
+    for _ in range(cuts):
+        if not data:
+            break
+        at = rng.randrange(len(data))
+        change = rng.choice(["set", "drop", "insert", "cut", "swap"])
+        if change == "set":
+            data[at] = rng.choice([rng.randrange(256), *b',;\t"\n#-.e+:0'])
+        elif change == "drop":
+            del data[at : at + rng.randrange(1, 20)]
+        elif change == "insert":
+            data[at:at] = rng.choice(
+                [b",", b";", b'"', b"\n", b"nan", b"-", b"1e999", b"\xff", b"#"]
+            )
+        elif change == "cut":
+            data = data[: at + 1]
+        else:
+            other = rng.randrange(len(data))
+            data[at], data[other] = data[other], data[at]
+    path = tmp_path / "damaged.csv"
+    path.write_bytes(bytes(data))
+    outcome: SwatchSet | InputError
+    try:
+        outcome = read_swatches(path)
+    except InputError as error:
+        outcome = error
+    if isinstance(outcome, InputError):
+        assert outcome.file == path.name
+        return
+    for reading in outcome.readings:
+        assert reading.reflectance is None or np.isfinite(reading.reflectance).all()

@@ -1,0 +1,243 @@
+"""Workbooks: read as the sheet would read as CSV, formulas never calculated, bombs refused."""
+
+from __future__ import annotations
+
+import datetime
+import io
+import time
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import openpyxl
+import pytest
+from damage import damaged, read_or_refused
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from dyemix.colour.colorimetry import WAVELENGTHS
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.errors import InputError
+from dyemix.files import read_swatches
+
+pytestmark = pytest.mark.filterwarnings("error")
+Read = Callable[[bytes], SwatchSet]
+HEAD = ["swatch", "recipe", *(int(w) for w in WAVELENGTHS)]
+
+
+@pytest.fixture
+def read(tmp_path: Path) -> Read:
+    def reader(content: bytes) -> SwatchSet:
+        path = tmp_path / "book.csv"  # the name says CSV; the content decides
+        path.write_bytes(content)
+        return read_swatches(path)
+
+    return reader
+
+
+def workbook(rows: list[list[Any]], change: Callable[[Any], None] = lambda sheet: None) -> bytes:
+    book = openpyxl.Workbook()
+    sheet = book.active
+    for row in rows:
+        sheet.append(row)
+    change(sheet)
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+GOOD = [
+    ["# cloth: cotton lawn"],
+    [],
+    HEAD,
+    [1, "undyed", *[0.8] * 31],
+    [2, "gold 0.5", *[0.3] * 31],
+    [],
+    [2, "gold 0.5", *[0.31] * 31],
+]
+
+
+def notes(swatches: SwatchSet) -> str:
+    return "\n".join(swatches.notes)
+
+
+def test_a_sheet_reads_as_its_csv_would(read: Read) -> None:
+    swatches = read(workbook(GOOD))
+    assert [r.recipe for r in swatches.readings] == [Recipe(), *[Recipe({"gold": 0.5})] * 2]
+    assert swatches.readings[2].place == "book.csv, row 7"
+    assert swatches.readings[2].reflectance == pytest.approx(0.31)
+    assert swatches.conditions() == {"cloth": "cotton lawn"}
+    assert "sheet 'Sheet'" in notes(swatches)
+
+
+def test_percentages_dates_and_numbers_as_names(read: Read) -> None:
+    head = ["swatch", "dye", "owf", "date", *HEAD[2:]]
+    day = datetime.datetime(2024, 5, 3)
+
+    def percent(sheet: Any) -> None:
+        for row in sheet["C2:AI3"]:
+            for cell in row:
+                if not cell.is_date:
+                    cell.number_format = "0.0%"
+
+    swatches = read(
+        workbook(
+            [head, [1, "gold", 0.02, day, *[0.85] * 31], [2, "gold", 0.005, day, *[0.5] * 31]],
+            percent,
+        )
+    )
+    assert [dict(r.recipe or {}) for r in swatches.readings] == [{"gold": 2.0}, {"gold": 0.5}]
+    assert swatches.readings[0].reflectance == pytest.approx(0.85)
+    assert swatches.readings[0].conditions["date"] == "2024-05-03"
+
+
+def test_pandas_writes_what_is_read(tmp_path: Path) -> None:
+    """pandas is the other library: a frame written by it reads back as the frame."""
+    import pandas as pd
+
+    spectra = np.linspace(0.05, 0.8, 62).reshape(2, 31)
+    frame = pd.DataFrame(spectra, columns=[f"{w:g} nm" for w in WAVELENGTHS])
+    frame.insert(0, "recipe", ["undyed", "navy 2"])
+    frame.to_excel(tmp_path / "frame.xlsx", index=False)
+    swatches = read_swatches(tmp_path / "frame.xlsx")
+    for reading, spectrum in zip(swatches.readings, spectra, strict=True):
+        np.testing.assert_allclose(reading.reflectance, spectrum, rtol=1e-11)
+
+
+def with_formula(saved: str | None) -> bytes:
+    """A workbook with a formula in C5, and beside it the value a spreadsheet would have saved."""
+    data = workbook(GOOD, lambda sheet: sheet.__setitem__("C5", "=D5*1"))
+    if saved is None:
+        return data
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
+        for name in old.namelist():
+            part = old.read(name)
+            if name.endswith("sheet1.xml"):
+                assert b"<f>D5*1</f><v" in part
+                part = part.replace(b"<f>D5*1</f><v />", f"<f>D5*1</f><v>{saved}</v>".encode())
+                part = part.replace(b"<f>D5*1</f><v></v>", f"<f>D5*1</f><v>{saved}</v>".encode())
+            new.writestr(name, part)
+    return out.getvalue()
+
+
+def test_a_formula_is_never_calculated(read: Read) -> None:
+    with pytest.raises(InputError, match=r"cell C5 holds the formula '=D5\*1' and no saved value"):
+        read(with_formula(None))
+    swatches = read(with_formula("0.29"))
+    assert swatches.readings[1].reflectance is not None
+    assert swatches.readings[1].reflectance[0] == pytest.approx(0.29)
+    assert "formulas in cells, 1 in all (first: C5" in notes(swatches)
+    with pytest.raises(InputError, match="'#DIV/0!' is not a number"):
+        read(workbook([*GOOD[:4], [2, "gold 0.5", "#DIV/0!", *[0.3] * 30]]))
+
+
+def test_the_one_sheet_that_is_a_table(read: Read) -> None:
+    book = openpyxl.Workbook()
+    book.active.title = "notes"
+    book.active.append(["dyed in May"])
+    for row in GOOD:
+        book.create_sheet("swatches") if "swatches" not in book.sheetnames else None
+        book["swatches"].append(row)
+    out = io.BytesIO()
+    book.save(out)
+    swatches = read(out.getvalue())
+    assert len(swatches.readings) == 3
+    assert "not read: 'notes'" in notes(swatches)
+    for row in GOOD:
+        book.create_sheet("again") if "again" not in book.sheetnames else None
+        book["again"].append(row)
+    out = io.BytesIO()
+    book.save(out)
+    with pytest.raises(InputError, match="2 sheets hold tables"):
+        read(out.getvalue())
+
+
+def archive(parts: dict[str, bytes]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as file:
+        for name, part in parts.items():
+            file.writestr(name, part)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"PK\x03\x04rest\x00", "damaged or cut short"),
+        (b"\xd0\xcf\x11\xe0" + b"\0" * 600, "old binary workbook"),
+        (archive({"readme.txt": b"hello"}), "an archive"),
+        (archive({"content.xml": b"<a/>", "mimetype": b"x"}), "a workbook of another kind"),
+        (archive({"xl/workbook.xml": b" " * 70_000_000}), "70 MB when unpacked"),
+        (archive({"xl/workbook.xml": b"<!DOCTYPE a [<!ENTITY b 'c'>]><a/>"}), "document type"),
+        (archive({"xl/workbook.xml": "<!DOCTYPE a><a/>".encode("utf-16")}), "document type"),
+        (archive({"xl/workbook.xml": b"<a/>"}), "cannot be read"),
+        (workbook([]), "empty"),
+        (workbook(GOOD)[:-500], "damaged or cut short"),
+        (workbook([["recipe", *range(10_000)], ["undyed", *[1] * 10_000]]), "columns"),
+        (workbook([*GOOD[:4], [2, "gold 1", "30 %", *[0.3] * 30]]), "write the number alone"),
+        (workbook([*GOOD[:4], [2, "gold 1", "30%", *[0.3] * 30]]), "write the number alone"),
+        (workbook([*GOOD[:4], [2, "gold", *[0.3] * 31]]), "not an amount"),
+    ],
+)  # fmt: skip
+def test_refusals(read: Read, data: bytes, words: str) -> None:
+    begun = time.monotonic()
+    with pytest.raises(InputError) as caught:
+        read(data)
+    assert words in str(caught.value)
+    assert caught.value.file == "book.csv"
+    assert time.monotonic() - begun < 10.0
+
+
+def test_a_cell_far_away_is_neither_waited_for_nor_lost(read: Read) -> None:
+    data = workbook(GOOD, lambda sheet: sheet.cell(1_048_576, 3, 0.5))
+    begun = time.monotonic()
+    with pytest.raises(InputError, match="goes on below row 20,060"):
+        read(data)
+    assert time.monotonic() - begun < 10.0
+
+
+@settings(
+    max_examples=80, deadline=None, derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)  # fmt: skip
+@given(st.integers(0, 2**32), st.integers(1, 4))
+def test_a_damaged_workbook_is_read_or_refused_in_words(
+    tmp_path: Path, seed: int, cuts: int
+) -> None:
+    read_or_refused(tmp_path / "damaged.xlsx", damaged(workbook(GOOD), seed, cuts))
+
+
+@settings(
+    max_examples=80, deadline=None, derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)  # fmt: skip
+@given(st.integers(0, 2**32), st.integers(1, 3))
+def test_a_damaged_part_in_a_sound_archive(tmp_path: Path, seed: int, cuts: int) -> None:
+    with zipfile.ZipFile(io.BytesIO(workbook(GOOD))) as book:
+        parts = {name: book.read(name) for name in book.namelist()}
+    name = sorted(parts)[seed % len(parts)]
+    parts[name] = damaged(parts[name], seed, cuts)
+    read_or_refused(tmp_path / "damaged.xlsx", archive(parts))
+
+
+cells = st.one_of(
+    st.none(), st.booleans(), st.floats(allow_nan=False, allow_infinity=False),
+    st.sampled_from(["recipe", "undyed", "gold 1", "=1/0", "400", "L*", "#x: y", "", '"', "50 %"]),
+)  # fmt: skip
+
+
+@settings(
+    max_examples=60, deadline=None, derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)  # fmt: skip
+@given(st.lists(st.lists(cells, max_size=5), max_size=6))
+def test_any_cells(tmp_path: Path, rows: list[list[Any]]) -> None:
+    read_or_refused(tmp_path / "any.xlsx", workbook(rows))
+
+
+def test_the_workbook_to_be_damaged_is_sound(tmp_path: Path) -> None:
+    assert read_or_refused(tmp_path / "a.xlsx", workbook(GOOD))

@@ -1,0 +1,303 @@
+"""Ladders read as CIELAB only: one curve and one law for all depths, and what stays open.
+
+Checked against the simulated workshop, which is richer than the model and shares no code with it,
+and against measured textile spectra of CIE 224:2017, as colour-science carries them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from benchmarks.lab_only import (
+    LED,
+    A,
+    as_lab,
+    losses,
+    predicted,
+    spread_and_error,
+    textile_misses,
+    textiles,
+)
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, lab, smoothest_reflectance
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.errors import FitError
+from dyemix.fitting.bootstrap import VERSIONS
+from dyemix.fitting.fit import fit
+from dyemix.fitting.lab_inversion import BANDS, PRIOR_MEAN, Problem
+from dyemix.fitting.lab_ladder import LabLadder, LabLadders, _Jobs, cloth_from_lab
+from dyemix.model.dyes import Draws, DyeSet
+from dyemix.model.kubelka_munk import Surface
+
+D50_2 = Light("D50", 2)
+
+
+def some(swatches: SwatchSet, *dyes: str) -> SwatchSet:
+    """Undyed cloth and the ladders of these dyes."""
+    kept = [r for r in swatches.readings if r.recipe is not None and set(r.recipe) <= set(dyes)]
+    return SwatchSet(tuple(kept))
+
+
+@pytest.fixture(scope="module")
+def ladders(workshop_set: Callable[[int, bool], Any]) -> SwatchSet:
+    table: SwatchSet = workshop_set(0, True).ladders
+    return table
+
+
+@pytest.fixture(scope="module")
+def exact(workshop_set: Callable[[int, bool], Any]) -> SwatchSet:
+    table: SwatchSet = workshop_set(0, False).ladders
+    return table
+
+
+@pytest.fixture(scope="module")
+def joint(ladders: SwatchSet) -> DyeSet:
+    return fit(as_lab(ladders))
+
+
+@pytest.mark.parametrize("noise", [True, False])
+def test_mixtures_lose_little_against_spectra(noise: bool) -> None:
+    for loss in losses(0, noise, (D65_10, A)):
+        assert loss.joint - loss.spectral <= 0.5
+        assert loss.added <= 0.5 * loss.added_alone
+
+
+def test_textiles_keep_their_colour_under_other_lamps() -> None:
+    book = textiles()
+    spectra = predicted(book, fit(book.swatches))
+    alone = smoothest_reflectance(lab(book.truth, D65_10).reshape(-1, 3), D65_10)
+    for light, share in ((A, 0.5), (LED, 1.0)):
+        miss = textile_misses(book, spectra, light).mean(axis=0)
+        rival = textile_misses(book, alone.reshape(book.truth.shape), light).mean(axis=0)
+        assert (miss < share * rival).all()
+    assert textile_misses(book, spectra, D65_10).max() < 0.3
+
+
+def test_slopes_are_those_of_the_cost(ladders: SwatchSet) -> None:
+    dyes = ("rose", "navy")
+    table = as_lab(some(ladders, *dyes))
+    parts = tuple(LabLadder.of(name, table.ladder(name)) for name in dyes)
+    counts = tuple(np.ones(len(table.ladder(name))) for name in dyes)
+    jobs = _Jobs.of([(0, 2, 0.14, np.nan), (1, 1, 0.14, 1.0), (1, 0, 0.25, np.nan)])
+    solved = LabLadders(parts, counts, np.full(BANDS, 0.8))._solve(jobs, Surface(0.01, 0.1))
+    problem: Problem = solved.problem
+    rng = np.random.default_rng(4)
+    at = solved.unknowns + 0.05 * rng.standard_normal(solved.unknowns.shape)
+    gradient = problem.cost_terms(at)[1]
+    step = 1e-5
+    for j in range(BANDS + 1):
+        move = np.zeros(BANDS + 1)
+        move[j] = step
+        up, down = (problem.cost_terms(at + sign * move)[0] for sign in (1.0, -1.0))
+        # half the gradient, since the cost is a sum of squares
+        expected = (up - down) / (4.0 * step)
+        np.testing.assert_allclose(gradient[:, j], expected, rtol=1e-4, atol=1e-3)
+
+
+def test_one_depth_is_refused(ladders: SwatchSet) -> None:
+    table = as_lab(some(ladders, "rose", "navy"))
+    kept = [r for r in table.readings if r.recipe in ({}, {"navy": 1.0}) or "rose" in r.recipe]
+    with pytest.raises(FitError, match=r"navy has one depth.*single depth leaves its spectrum"):
+        fit(SwatchSet(tuple(kept)))
+
+
+def test_two_depths_take_the_typical_law(ladders: SwatchSet) -> None:
+    table = as_lab(some(ladders, "rose"))
+    kept = [
+        r for r in table.readings if r.recipe is not None and r.recipe.get("rose") in (None, 1, 4)
+    ]
+    dyes = fit(SwatchSet(tuple(kept)))
+    assert dyes.exponent[0] == pytest.approx(0.85, abs=1e-3)
+    assert "not measured" in str(dyes.report)
+
+
+def test_a_mixed_book_keeps_its_spectral_dyes_and_their_surface(exact: SwatchSet) -> None:
+    names = ("lemon", "scarlet", "navy")
+    spectral, bare = some(exact, *names), as_lab(some(exact, *names))
+    mixed = SwatchSet(
+        tuple(
+            b if s.recipe is not None and "navy" in s.recipe else s
+            for s, b in zip(spectral.readings, bare.readings, strict=True)
+        )
+    )
+    two, three = fit(some(exact, "lemon", "scarlet")), fit(mixed)
+    assert three.surface == two.surface
+    np.testing.assert_array_equal(three.curves[:2], two.curves)
+    assert three.report is not None
+    assert [d.lab_alone for d in three.report.dyes] == [False, False, True]
+    truth = fit(spectral)
+    amounts = np.array([[0.0, 0.0, c] for c in (0.3, 0.8, 3.0)])
+    miss = delta_e(truth.predict_many(amounts), three.predict_many(amounts))
+    assert miss.max() < 1.0
+
+
+def test_a_ladder_may_mix_spectra_and_lab(exact: SwatchSet) -> None:
+    """Two depths come as CIELAB, four as spectra: under a lamp no one read, the four help."""
+    spectral = some(exact, "navy", "rose", "black")
+    bare = as_lab(spectral)
+    no_spectrum = [{"navy": 4.0}, {"navy": 0.5}]
+    mixed = SwatchSet(
+        tuple(
+            b if s.recipe in no_spectrum else s
+            for s, b in zip(spectral.readings, bare.readings, strict=True)
+        )
+    )
+    swatches = [s for s in spectral.swatches if s.recipe in no_spectrum]
+    truth = lab(np.array([s.reflectance for s in swatches]), LED)
+
+    def miss(dyes: DyeSet) -> float:
+        amounts = np.array([dyes.amounts(s.recipe) for s in swatches])
+        return float(delta_e(truth, dyes.predict_many(amounts, LED)).mean())
+
+    both = fit(mixed)
+    assert miss(both) < 0.5 * miss(fit(bare))
+    assert both.report is not None
+    assert [d.lab_alone for d in both.report.dyes] == [False, True, False]
+
+
+def test_each_reading_counts_under_its_own_light(exact: SwatchSet) -> None:
+    names = ("scarlet", "navy", "turquoise")
+    table = some(exact, *names)
+    day, print_trade = as_lab(table), as_lab(table, D50_2)
+    both = SwatchSet(
+        tuple(
+            (a, b)[i % 2]
+            for i, (a, b) in enumerate(zip(day.readings, print_trade.readings, strict=True))
+        )
+    )
+    dyes = fit(both)
+    assert dyes.report is not None
+    note = next(n for n in dyes.report.notes if "low confidence" in n)
+    assert "D65/10°" in note
+    assert "D50/2°" in note
+    for light in (D65_10, D50_2):
+        measured = np.array([lab(s.reflectance, light) for s in table.swatches if s.recipe])
+        amounts = np.array([dyes.amounts(s.recipe) for s in table.swatches if s.recipe])
+        assert delta_e(measured, dyes.predict_many(amounts, light)).mean() < 0.35
+    # Read as if all were D65/10°, they are far off.
+    wrong = SwatchSet(tuple(replace(r, light=D65_10) for r in both.readings))
+    fitted = fit(wrong)
+    measured = np.array([lab(s.reflectance, D65_10) for s in table.swatches if s.recipe])
+    amounts = np.array([fitted.amounts(s.recipe) for s in table.swatches if s.recipe])
+    assert delta_e(measured, fitted.predict_many(amounts, D65_10)).mean() > 1.0
+
+
+def test_draws_widen_under_another_lamp_and_cover_the_error() -> None:
+    """The versions lie about as far off as the true spectra do, and further under lamp A."""
+    rows = {light: (spread, error) for light, spread, error in spread_and_error(0, True)}
+    assert rows[A][0] > 1.3 * rows[D65_10][0]
+    for spread, error in rows.values():
+        assert 0.6 < spread / error < 2.0
+
+
+def test_draws_are_the_same_each_time(ladders: SwatchSet) -> None:
+    first, second = (fit(as_lab(some(ladders, "rose", "navy"))).draws for _ in range(2))
+    assert first is not None
+    assert second is not None
+    assert first.curves.shape == (VERSIONS, 2, BANDS)
+    for name in ("curves", "exponent", "capacity"):
+        np.testing.assert_array_equal(getattr(first, name), getattr(second, name))
+        assert np.isfinite(first.curves).all()
+
+
+def test_spectra_leave_less_open_than_lab(ladders: SwatchSet) -> None:
+    names = ("rose", "navy", "leaf")
+    spectral, bare = fit(some(ladders, *names)), fit(as_lab(some(ladders, *names)))
+    assert spectral.draws is not None
+    assert bare.draws is not None
+
+    def spread(draws: Draws) -> float:
+        logs = np.log(np.maximum(draws.curves, 1e-3))
+        return float((logs - logs.mean(axis=2, keepdims=True)).std(axis=0).mean())
+
+    assert spread(spectral.draws) < 0.3 * spread(bare.draws)
+
+
+def test_a_mislabelled_swatch_is_named(ladders: SwatchSet) -> None:
+    table = as_lab(some(ladders, "rust", "rose"))
+    wrong = tuple(
+        replace(r, recipe=Recipe({"rust": 1.0}), swatch="wrong") if r.recipe == {"rust": 0.5} else r
+        for r in table.readings
+        if r.recipe != {"rust": 1.0}
+    )
+    report = fit(SwatchSet(wrong)).report
+    assert report is not None
+    rust = next(d for d in report.dyes if d.name == "rust")
+    assert len(rust.odd) == 1
+    assert "wrong" in rust.odd[0]
+
+
+def test_an_uncertain_reading_counts_less(ladders: SwatchSet) -> None:
+    table = as_lab(some(ladders, "scarlet"))
+
+    def shifted(covariance: float) -> DyeSet:
+        readings = tuple(
+            replace(r, lab=r.lab + np.array([0.0, 4.0, 0.0]), covariance=covariance * np.eye(3))
+            if r.recipe == {"scarlet": 1.0} and r.lab is not None
+            else r
+            for r in table.readings
+        )
+        return fit(SwatchSet(readings))
+
+    amounts = np.array([[1.0]])
+    usual = fit(table).predict_many(amounts)
+    trusted, doubted = (
+        float(delta_e(usual, shifted(v).predict_many(amounts))[0]) for v in (0.0, 16.0)
+    )
+    assert doubted < 0.6 * trusted
+
+
+def test_undyed_cloth_has_its_colour_and_rises_to_the_red() -> None:
+    cloth = 0.86 - 0.2 * np.exp(-(WAVELENGTHS - 400.0) / 90.0)
+    for light in (D65_10, D50_2):
+        found = cloth_from_lab(lab(cloth, light), light)
+        np.testing.assert_allclose(lab(found, light), lab(cloth, light), atol=1e-6)
+        smooth = smoothest_reflectance(lab(cloth, light), light)[0]
+        assert np.abs(found - cloth).max() < np.abs(smooth - cloth).max()
+    red = lab(np.where(WAVELENGTHS < 580, 0.05, 0.7), D65_10)
+    np.testing.assert_allclose(lab(cloth_from_lab(red, D65_10), D65_10), red, atol=0.01)
+
+
+def test_the_prior_is_a_bell_that_falls_to_the_red() -> None:
+    assert len(PRIOR_MEAN) == 2 * BANDS - 3
+    assert (PRIOR_MEAN[: BANDS - 2] < 0).all()
+    assert (PRIOR_MEAN[-12:] < 0).all()
+
+
+def test_exact_swatches_keep_a_least_scatter(fitted: Callable[[int, bool], DyeSet]) -> None:
+    dyes = fitted(0, False)
+    assert dyes.draws is not None
+    strength = np.log(dyes.draws.curves[..., 15] / dyes.curves[:, 15]).std(axis=0)
+    # Nobody weighs, dyes and rinses to better than a fifth of a per cent.
+    assert (strength > 0.002).all()
+
+
+def test_mixtures_in_the_table_are_checked_not_fitted(
+    workshop_set: Callable[[int, bool], Any], joint: DyeSet
+) -> None:
+    book = workshop_set(0, True)
+    mixtures = as_lab(book.mixtures)
+    ladders = as_lab(book.ladders)
+    whole = fit(SwatchSet(ladders.readings + mixtures.readings))
+    np.testing.assert_array_equal(whole.curves, joint.curves)
+    assert whole.report is not None
+    assert len(whole.report.own_mixtures) == len(mixtures.swatches)
+
+
+def test_the_report_says_that_lamps_are_low_confidence(joint: DyeSet) -> None:
+    text = str(joint.report)
+    assert text.count("from L*a*b* alone") >= len(joint)
+    assert "low confidence" in text
+    assert not any(r.startswith("rough") for r in (joint.report.notes if joint.report else ()))
+
+
+def test_a_reading_of_its_own_light_is_not_converted(ladders: SwatchSet) -> None:
+    reading: Reading = as_lab(some(ladders, "rose"), D50_2).readings[-1]
+    assert reading.lab is not None
+    np.testing.assert_array_equal(reading.colour(D50_2), reading.lab)

@@ -1,0 +1,161 @@
+"""What the dyer wants beyond the colour: kept by every recipe, or refused in a sentence."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from benchmarks.shelf import shelf
+from dyemix.colour.colorimetry import D65_10
+from dyemix.dataset.target import Target
+from dyemix.errors import DyemixError, RecipeError
+from dyemix.matching.constraints import PREFERENCE, Wishes, parse_in_hand, parse_prices
+from dyemix.matching.match import match
+from dyemix.matching.matches import Reach
+from dyemix.matching.ranking import EARNS_ITS_PLACE
+from dyemix.matching.subsets import subsets_of
+from dyemix.model.dyes import DyeSet
+
+SAGE = Target(np.array([55.0, -10.0, 13.0]), D65_10, name="sage")
+#: Far out of reach of any cloth, and nearer across grey than where the search first ends.
+CRIMSON = Target(np.array([21.5, 108.4, 13.6]), D65_10, name="crimson")
+
+
+@pytest.fixture(scope="module")
+def dyes() -> DyeSet:
+    return shelf(0, True)
+
+
+def test_dyes_to_use_are_in_every_recipe_and_dyes_to_avoid_in_none(dyes: DyeSet) -> None:
+    found = match(dyes, SAGE, wishes=Wishes(use=("Leaf",), avoid=("black", "brown")))
+    assert len(found) > 1
+    for one in found:
+        assert "leaf" in one.recipe
+        assert not {"black", "brown"} & set(one.recipe)
+
+
+def test_a_dye_that_must_be_in_is_in_even_where_it_only_does_harm(dyes: DyeSet) -> None:
+    yellow = Target(np.array([85.0, -10.0, 100.0]), D65_10)
+    found = match(dyes, yellow, wishes=Wishes(use=("black",)))
+    palest = dyes.palest[dyes.index("black")]
+    assert all(one.recipe["black"] >= 0.999 * palest for one in found)
+    assert all("black" in line for line in found.advice if "on paper" in line)
+
+
+def test_the_number_of_dyes_is_kept(dyes: DyeSet) -> None:
+    for most in (1, 2, 4):
+        found = match(dyes, SAGE, wishes=Wishes(max_dyes=most))
+        assert max(len(one.recipe) for one in found) <= most
+
+
+@pytest.mark.parametrize("target", [SAGE, CRIMSON], ids=["sage", "crimson"])
+@pytest.mark.parametrize("max_dyes", [3, 4])
+def test_what_is_left_in_the_jars_is_enough(dyes: DyeSet, target: Target, max_dyes: int) -> None:
+    free = match(dyes, target, count=3, wishes=Wishes(max_dyes=max_dyes))
+    most = {name: 0.5 * amount for one in free for name, amount in one.recipe.items()}
+    found = match(dyes, target, wishes=Wishes(max_dyes=max_dyes, most=most))
+    for one in found:
+        for name, amount in one.recipe.items():
+            assert amount <= most.get(name, np.inf) + 1e-6
+    assert found[0].delta_e >= free[0].delta_e - EARNS_ITS_PLACE
+
+
+def test_the_look_across_grey_keeps_to_what_is_left(dyes: DyeSet) -> None:
+    few = dyes.take(("scarlet", "leaf", "black"))
+    most = {"scarlet": 0.3, "leaf": 2.0, "black": 0.8}
+    for one in match(few, CRIMSON, count=20, wishes=Wishes(most=most)):
+        assert all(amount <= most[name] + 1e-6 for name, amount in one.recipe.items())
+
+
+def test_an_empty_jar_is_a_dye_to_avoid(dyes: DyeSet) -> None:
+    found = match(dyes, SAGE, wishes=Wishes(most={"leaf": 0.0, "black": 0.0}))
+    assert not any({"leaf", "black"} & set(one.recipe) for one in found)
+
+
+@pytest.mark.parametrize("with_spectrum", [True, False])
+def test_the_total_depth_is_kept_and_costs_accuracy(dyes: DyeSet, with_spectrum: bool) -> None:
+    made = dyes.predict("marigold 0.5 + navy 0.3 + scarlet 0.2")
+    target = made.as_target() if with_spectrum else Target(made.lab, D65_10)
+    free = match(dyes, target, wishes=Wishes(max_dyes=4))
+    total = 0.5 * min(one.recipe.total for one in free)
+    found = match(dyes, target, wishes=Wishes(max_dyes=4, total=total))
+    for one in found:
+        assert one.recipe.total <= 1.001 * total
+    assert found[0].delta_e > free[0].delta_e
+    assert found.reach is not Reach.WITHIN
+    assert found.advice
+
+
+def test_a_preferred_dye_goes_first_but_not_at_any_price(dyes: DyeSet) -> None:
+    usual = match(dyes, SAGE)
+    last = [set(one.recipe) for one in usual][-1] - set(usual[0].recipe)
+    dye = sorted(last)[0]
+    found = match(dyes, SAGE, wishes=Wishes(prefer=(dye,)))
+    assert dye in found[0].recipe
+    assert found[0].likely.mean <= usual[0].likely.mean + PREFERENCE + 2 * EARNS_ITS_PLACE
+    # A dye of the wrong hue altogether is not worth its place.
+    turquoise = Target(dyes.predict("turquoise 1").lab, D65_10)
+    assert "scarlet" not in match(dyes, turquoise, wishes=Wishes(prefer=("scarlet",)))[0].recipe
+
+
+def test_the_cost_of_a_kilogram_of_cloth_is_told_and_breaks_ties(dyes: DyeSet) -> None:
+    price = dict.fromkeys(dyes.names, 0.1) | {"black": 9.0}
+    found = match(dyes, SAGE, wishes=Wishes(price=price))
+    for one in found:
+        # 1 % of 1 kg is 10 g.
+        assert one.cost == pytest.approx(sum(10 * c * price[d] for d, c in one.recipe.items()))
+        assert f"dye costs {one.cost:.2f} per kg of cloth" in str(found)
+    steps = [round(one.likely.mean / EARNS_ITS_PLACE) for one in found]
+    first = [one.cost for one, step in zip(found, steps, strict=True) if step == steps[0]]
+    assert first[0] is not None
+    assert first[0] <= min(c for c in first if c is not None) + 0.5
+    assert match(dyes, SAGE, wishes=Wishes(price={"navy": 1.0}))[0].cost is None
+
+
+def test_jars_as_they_are_written() -> None:
+    assert parse_in_hand("navy 180 mL 2 %, gold 90 mL 2 %", 240.0) == {
+        "navy": pytest.approx(1.5), "gold": pytest.approx(0.75),
+    }  # fmt: skip
+    assert parse_in_hand("Dark  Navy 7,5ml of 4%", 30.0) == {"dark navy": pytest.approx(1.0)}
+    assert parse_in_hand("navy 100 mL 2 %; navy 50 mL 4 %", 100.0) == {"navy": pytest.approx(4.0)}
+    for bad in ("navy", "navy 180 mL", "navy 180 2 %", "", "navy 180 mL 2 % gold 90 mL 2 %"):
+        with pytest.raises(DyemixError, match="is not a jar: write 'navy 180 mL 2 %'"):
+            parse_in_hand(bad, 240.0)
+    with pytest.raises(DyemixError, match="give its dry weight"):
+        parse_in_hand("navy 180 mL 2 %", 0.0)
+
+
+def test_prices_as_they_are_written() -> None:
+    assert parse_prices("navy 0.20, Gold 0,15") == {"navy": 0.2, "gold": 0.15}
+    for bad in ("navy", "0.2", "navy -1", "navy 1, navy 2"):
+        with pytest.raises(DyemixError):
+            parse_prices(bad)
+
+
+@pytest.mark.parametrize(
+    ("limits", "words"),
+    [
+        ({"max_dyes": 0}, "a recipe has one dye or more"),
+        ({"use": ("a", "b", "c", "d")}, "4 dyes must be used, but max_dyes is 3"),
+        ({"use": ("navy",), "avoid": ("Navy",)}, "navy: to be used and avoided at once"),
+        ({"total": 0.0}, "a total depth of 0 % owf holds no dye"),
+        ({"most": {"navy": -1.0}}, "most of navy is -1: 0 or more"),
+        ({"price": {"navy": float("nan")}}, "price of navy is nan: 0 or more"),
+    ],
+)
+def test_wishes_that_cannot_be_met_are_refused(limits: dict[str, object], words: str) -> None:
+    with pytest.raises(DyemixError, match=words):
+        Wishes(**limits)  # type: ignore[arg-type]
+
+
+def test_wishes_for_dyes_the_shelf_does_not_have_are_refused(dyes: DyeSet) -> None:
+    for some in ({"use": ("navi",)}, {"avoid": ("navi",)}, {"most": {"navi": 1.0}}):
+        with pytest.raises(RecipeError, match="did you mean navy"):
+            match(dyes, SAGE, wishes=Wishes(**some))  # type: ignore[arg-type]
+    with pytest.raises(DyemixError, match="every dye of the shelf is to be avoided"):
+        match(dyes, SAGE, wishes=Wishes(avoid=dyes.names))
+
+
+def test_more_blends_than_can_be_tried_are_refused() -> None:
+    with pytest.raises(DyemixError, match="30 dyes make 593,775 blends of 6"):
+        subsets_of(30, 6)

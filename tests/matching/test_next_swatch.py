@@ -1,0 +1,118 @@
+"""Which square to dye next: the sums behind the choice, and what it is worth on the workshop."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from benchmarks.next_swatch import CHOSEN, run
+from dyemix.dataset.recipe import Recipe
+from dyemix.errors import DyemixError, TargetError
+from dyemix.matching.next_swatch import (
+    Knowledge,
+    candidates,
+    choose,
+    next_swatch,
+    own_noise,
+    slopes,
+)
+from dyemix.model.dyes import Draws
+from dyemix.model.uncertainty import causes
+
+RECIPES = [
+    Recipe.parse(text)
+    for text in ("marigold 0.8 + navy 0.25", "navy 0.6 + scarlet 0.3", "marigold 0.4 + scarlet 0.5")
+]
+
+
+@pytest.fixture
+def few(dyes):
+    return dyes.take(("marigold", "navy", "scarlet", "turquoise"))
+
+
+@pytest.fixture
+def known(few):
+    amounts = np.array([few.amounts(r) for r in RECIPES])
+    return Knowledge.of(few, amounts, candidates(few, amounts))
+
+
+def test_slopes_and_own_noise_make_up_the_whole_covariance(few):
+    """A Aᵀ + noise is `causes(...).total`, but for chance likenesses between versions of dyes."""
+    amounts = np.array([few.amounts(r) for r in RECIPES])
+    a = slopes(few, amounts)
+    ours = a @ a.transpose(0, 2, 1) + own_noise(few, amounts)
+    whole = causes(few, amounts, few.light).total
+    for mine, theirs in zip(ours, whole, strict=True):
+        assert np.trace(mine) == pytest.approx(np.trace(theirs), rel=0.1)
+
+
+def test_two_squares_one_after_the_other_are_two_at_once(known):
+    """Against Gaussian conditioning on both readings together, written out."""
+    first, second = 3, len(known.squares) - 1
+    one_by_one = known.after(first).after(second).open
+    a = known.squares[[first, second]].reshape(6, -1)
+    noise = np.zeros((6, 6))
+    noise[:3, :3], noise[3:, 3:] = known.square_noise[first], known.square_noise[second]
+    at_once = np.eye(a.shape[1]) - a.T @ np.linalg.inv(a @ a.T + noise) @ a
+    assert one_by_one == pytest.approx(at_once, abs=1e-9)
+
+
+def test_trying_is_dyeing(known):
+    """What is promised for each square is what is left once it has been dyed."""
+    tried = known.likely_after()
+    for z in (0, len(tried) // 2, len(tried) - 1):
+        assert tried[z] == pytest.approx(known.after(z).likely())
+
+
+def test_the_best_is_chosen_and_the_likely_miss_only_falls(few):
+    found = choose(few, RECIPES, 4)
+    amounts = np.array([few.amounts(r) for r in RECIPES])
+    tried = Knowledge.of(few, amounts, candidates(few, amounts)).likely_after()
+    assert found.choices[0].after == pytest.approx(tried.min())
+    falls = [found.choices[0].before, *(c.after for c in found.choices)]
+    assert np.all(np.diff(falls) < 0.0)
+    assert falls[-1] > found.floor
+    assert found.recipe == found.choices[0].recipe
+    text = str(found)
+    assert str(found.recipe) in text
+    assert "ΔE2000" in text
+    assert len(found.to_frame()) == 4
+
+
+def test_the_dye_that_is_known_worst_is_chosen(few):
+    draws = few.draws
+    curves = draws.curves.copy()
+    i = few.index("scarlet")
+    curves[:, i] = few.curves[i] + 6.0 * (curves[:, i] - curves[:, i].mean(axis=0))
+    vague = replace(few, draws=Draws(np.maximum(curves, 0.0), draws.exponent, draws.capacity))
+    assert "scarlet" in choose(vague, RECIPES).recipe
+    # A dye that no wanted colour holds is never chosen alone.
+    assert "turquoise" not in choose(few, RECIPES).recipe
+
+
+def test_from_colours_and_without_versions(few):
+    found = next_swatch(few, ["#7d8a6e", "56 -10 13"], count=2)
+    assert len(found.choices) == 2
+    assert len(found.recipes) == 2
+    bare = next_swatch(replace(few, draws=None), ["#7d8a6e"])
+    assert "no versions" in str(bare)
+    assert bare.choices[0].after < bare.choices[0].before
+
+
+def test_bad_input(few):
+    with pytest.raises(DyemixError, match="one colour or more"):
+        next_swatch(few, [])
+    with pytest.raises(DyemixError, match="count"):
+        next_swatch(few, ["#7d8a6e"], count=0)
+    with pytest.raises(TargetError):
+        next_swatch(few, ["sage"])
+
+
+def test_on_the_workshop_chance_takes_more_squares():
+    """The table is in benchmarks/next_swatch.py; this is one job of it."""
+    (job,) = run(0, 1)
+    assert job.chosen < job.before
+    assert job.from_list > 1.5 * CHOSEN
+    assert job.from_ladders > job.from_list

@@ -1,0 +1,192 @@
+"""Predictions against a slow twin, their slopes, and what a shelf of dyes can be asked."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchmarks.shelf import shelf
+from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab, screen_colours
+from dyemix.errors import DyemixError, RecipeError
+from dyemix.model.dyes import DyeSet
+from dyemix.model.kubelka_munk import SHIFT, Surface
+
+A_10 = Light("A", 10)
+AMOUNT = st.floats(0.0, 4.0)
+
+
+@pytest.fixture(scope="module")
+def dyes() -> DyeSet:
+    return shelf(0, True)
+
+
+def plain(dyes: DyeSet, recipe: dict[str, float]) -> list[float]:
+    """Reflectance band by band in plain Python, straight from the equations.
+
+    For a set without competition between its dyes and with a surface of its flat part alone.
+    """
+    r0, k2 = dyes.surface.r0, dyes.surface.k2
+    out = []
+    for band in range(31):
+        y = (dyes.cloth[band] - r0) / (1 - r0)
+        inside = y / (1 - k2 + k2 * y)
+        k = (1 - inside) ** 2 / (2 * inside)
+        for name, c in recipe.items():
+            i = dyes.names.index(name)
+            n, q = dyes.exponent[i], dyes.capacity[i]
+            k += ((c + SHIFT) ** n - SHIFT**n) / (1 + c / q) * dyes.curves[i, band]
+        r = 1 + k - (k * k + 2 * k) ** 0.5
+        out.append(r0 + (1 - r0) * (1 - k2) * r / (1 - k2 * r))
+    return out
+
+
+RECIPES = [
+    {},
+    {"navy": 0.2},
+    {"marigold": 0.8, "navy": 0.25},
+    {"scarlet": 3.0, "turquoise": 1.0, "black": 0.5},
+]
+
+
+@pytest.mark.parametrize("recipe", RECIPES)
+@pytest.mark.parametrize("surface", [Surface(), Surface(0.012), Surface(0.012, 0.4)])
+def test_a_prediction_is_that_of_the_equations(
+    dyes: DyeSet, recipe: dict[str, float], surface: Surface
+) -> None:
+    set_of = replace(dyes, surface=surface, competition=0.0)
+    predicted = set_of.predict(recipe)
+    np.testing.assert_allclose(predicted.reflectance, plain(set_of, recipe), rtol=1e-9)
+    np.testing.assert_allclose(predicted.lab, lab(predicted.reflectance, dyes.light))
+    # A hex code comes from the spectrum under D65/2°, whatever light the CIELAB is in.
+    elsewhere = set_of.predict(recipe, A_10)
+    assert elsewhere.hex == predicted.hex
+    assert elsewhere.hex == screen_colours(lab(predicted.reflectance, D65_2))[0].hex
+
+
+def test_many_at_once_are_the_same_as_one_by_one(dyes: DyeSet) -> None:
+    amounts = np.array([dyes.amounts(recipe) for recipe in RECIPES])
+    one_by_one = [dyes.predict(recipe, A_10).lab for recipe in RECIPES]
+    np.testing.assert_allclose(dyes.predict_many(amounts, A_10), one_by_one, atol=1e-9)
+
+
+def test_the_blends_of_a_search_are_those_of_a_prediction(dyes: DyeSet) -> None:
+    index = np.array([[0, 3, 7], [1, 2, 5]])
+    c = np.array([[0.5, 1.0, 0.2], [0.0, 2.0, 0.7]])
+    full = np.zeros((2, len(dyes)))
+    np.put_along_axis(full, index, c, axis=1)
+    colours, _ = dyes.blends(index).lab_and_slope(c, D65_10)
+    np.testing.assert_allclose(colours, dyes.predict_many(full, D65_10), atol=1e-9)
+    np.testing.assert_allclose(dyes.blends(index).reflectance(c), dyes.reflectance(full))
+
+
+@settings(max_examples=50)
+@given(st.lists(st.floats(0.001, 4.0), min_size=3, max_size=3), st.sampled_from([D65_10, A_10]))
+def test_slope_of_a_blend_is_that_of_differences(amounts: list[float], light: Light) -> None:
+    blends = shelf(0, True).blends([[1, 4, 9]])
+    c = np.array([amounts])
+    step = 1e-6
+    _, slope = blends.lab_and_slope(c, light)
+    for i in range(3):
+        aside = step * np.eye(3)[i]
+        above, _ = blends.lab_and_slope(c + aside, light)
+        below, _ = blends.lab_and_slope(c - aside, light)
+        np.testing.assert_allclose(
+            slope[0, :, i], (above - below)[0] / (2 * step), rtol=1e-4, atol=1e-4
+        )
+
+
+@settings(max_examples=50)
+@given(AMOUNT, st.floats(0.01, 2.0), st.integers(0, 11))
+def test_more_dye_is_darker_in_every_band(amount: float, more: float, i: int) -> None:
+    dyes = shelf(0, True)
+    name = dyes.names[i]
+    less = dyes.predict({name: amount}).reflectance
+    assert np.all(dyes.predict({name: amount + more}).reflectance <= less + 1e-12)
+
+
+def test_no_dye_leaves_the_cloth(dyes: DyeSet) -> None:
+    np.testing.assert_allclose(dyes.predict("undyed").reflectance, dyes.cloth, rtol=1e-9)
+
+
+def test_no_dye_leaves_a_dyed_piece_as_it_is(dyes: DyeSet) -> None:
+    piece = dyes.predict("scarlet 0.4").reflectance
+    np.testing.assert_allclose(dyes.on(piece).predict("undyed").reflectance, piece, rtol=1e-9)
+
+
+@given(AMOUNT, AMOUNT, st.integers(0, 11), st.integers(0, 11))
+@settings(max_examples=50)
+def test_absorption_adds_to_what_the_cloth_carries(one: float, two: float, i: int, j: int) -> None:
+    # For linear laws that do not compete, two baths are the sum of their amounts.
+    fitted = shelf(0, True)
+    ones, free = np.ones(len(fitted)), np.full(len(fitted), np.inf)
+    dyes = replace(fitted, exponent=ones, capacity=free, competition=0.0)
+    first, second = {dyes.names[i]: one}, {dyes.names[j]: two}
+    both = dyes.amounts(first) + dyes.amounts(second)
+    piece = dyes.predict(first).reflectance
+    np.testing.assert_allclose(
+        dyes.on(piece).predict(second).reflectance, dyes.reflectance(both)[0], rtol=1e-6
+    )
+
+
+def test_cloth_darker_than_the_surface_alone_is_refused(dyes: DyeSet) -> None:
+    with pytest.raises(DyemixError, match="less than its surface alone"):
+        replace(dyes, surface=Surface(0.02)).on(np.full(31, 0.01))
+    with pytest.raises(DyemixError):
+        dyes.on(np.full(16, 0.5))
+
+
+def test_a_warning_travels_with_a_recipe_outside_the_range(dyes: DyeSet) -> None:
+    top, low = dyes.deepest[0], dyes.palest[0]
+    name = dyes.names[0]
+    assert dyes.predict({name: top}).warnings == ()
+    assert dyes.predict({name: low}).warnings == ()
+    (deep,) = dyes.predict({name: 1.5 * top}).warnings
+    assert name in deep
+    assert "deeper than your deepest" in deep
+    assert deep in str(dyes.predict({name: 1.5 * top}))
+    (pale,) = dyes.predict({name: 0.5 * low}).warnings
+    assert "paler than your palest" in pale
+
+
+def test_an_unknown_dye_is_an_error_that_suggests_the_nearest(dyes: DyeSet) -> None:
+    with pytest.raises(RecipeError, match="did you mean scarlet"):
+        dyes.predict({"scarlett": 1.0})
+    with pytest.raises(RecipeError, match="the shelf has"):
+        dyes.predict({"xyzzy": 1.0})
+
+
+def test_amounts_below_zero_are_refused(dyes: DyeSet) -> None:
+    with pytest.raises(DyemixError):
+        dyes.reflectance(np.full((1, len(dyes)), -0.1))
+    with pytest.raises(DyemixError):
+        dyes.reflectance(np.zeros((1, 3)))
+
+
+def test_a_smaller_shelf_predicts_the_same(dyes: DyeSet) -> None:
+    few = dyes.take(["navy", "marigold"])
+    assert few.names == ("navy", "marigold")
+    recipe = "marigold 0.8 + navy 0.25"
+    np.testing.assert_array_equal(few.predict(recipe).lab, dyes.predict(recipe).lab)
+
+
+def test_arrays_are_read_only(dyes: DyeSet) -> None:
+    for name in ("curves", "exponent", "capacity", "palest", "deepest", "cloth"):
+        with pytest.raises(ValueError, match="read-only"):
+            getattr(dyes, name)[0] = 0.0
+
+
+def test_recipes_and_amounts_are_two_ways_to_write_one_thing(dyes: DyeSet) -> None:
+    recipe = {"marigold": 0.8, "navy": 0.25}
+    assert dyes.recipe(dyes.amounts(recipe)) == recipe
+
+
+def test_a_prediction_can_be_a_target(dyes: DyeSet) -> None:
+    predicted = dyes.predict("scarlet 1", A_10)
+    target = predicted.as_target()
+    np.testing.assert_allclose(target.lab, predicted.lab)
+    assert target.light == A_10
+    np.testing.assert_array_equal(target.reflectance, predicted.reflectance)

@@ -1,0 +1,121 @@
+"""Kubelka–Munk, the surface term and the depth laws."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dyemix.model.kubelka_munk import (
+    SHIFT,
+    Surface,
+    depth_law,
+    depth_law_slope,
+    k_over_s,
+    reflectance,
+    reflectance_slope,
+)
+
+REFLECTANCES = st.floats(0.002, 0.998)
+K = st.floats(1e-4, 200.0)
+SURFACES = st.builds(Surface, st.floats(0.0, 0.05), st.floats(0.0, 0.7))
+DEPTHS = st.floats(0.0, 8.0)
+EXPONENTS = st.floats(0.4, 1.4)
+CAPACITIES = st.one_of(st.floats(0.4, 200.0), st.just(np.inf))
+
+
+def test_published_values(check_values: dict[str, Any]) -> None:
+    # K/S = (1 − R)²/(2R), Kubelka & Munk 1931; 0.2 → 1.6 is also printed in teaching pages.
+    rows = [row for row in check_values["kubelka_munk"] if "R" in row]
+    assert len(rows) == 2
+    for row in rows:
+        assert k_over_s(row["R"]) == pytest.approx(row["K_over_S"], abs=1e-12)
+        assert reflectance(row["K_over_S"]) == pytest.approx(row["R"], abs=1e-12)
+
+
+@given(REFLECTANCES)
+def test_round_trip_from_reflectance(r: float) -> None:
+    assert reflectance(k_over_s(r)) == pytest.approx(r, rel=1e-9)
+
+
+def test_no_digits_are_lost_in_deep_colour() -> None:
+    # The usual root, 1 + k − √(k² + 2k), keeps no digit here; R → 1/(2k) as k grows.
+    assert reflectance(1e9) == pytest.approx(1.0 / (2.0 * (1e9 + 1.0)), rel=1e-9)
+
+
+@given(K)
+def test_slope_of_reflectance(k: float) -> None:
+    r = reflectance(k)
+    if r < 0.99:
+        step = 1e-5 * k
+        difference = (reflectance(k + step) - reflectance(k - step)) / (2.0 * step)
+        assert reflectance_slope(r) == pytest.approx(difference, rel=1e-5)
+
+
+def test_slope_at_a_perfect_white_is_finite() -> None:
+    assert np.isfinite(reflectance_slope(1.0))
+
+
+@given(SURFACES, REFLECTANCES)
+def test_surface_round_trip(surface: Surface, inside: float) -> None:
+    assert surface.inside(surface.measured(inside)) == pytest.approx(inside, rel=1e-9)
+
+
+@given(SURFACES)
+def test_a_perfect_white_reads_one_and_black_the_surface_alone(surface: Surface) -> None:
+    assert surface.measured(1.0) == pytest.approx(1.0)
+    assert surface.measured(0.0) == pytest.approx(surface.r0)
+
+
+@given(SURFACES, K)
+def test_slopes_through_the_surface(surface: Surface, k: float) -> None:
+    r, slope = surface.reflectance_and_slope(k)
+    assert r == pytest.approx(float(surface.reflectance(k)))
+    assert surface.k_over_s(r) == pytest.approx(k, rel=1e-6)
+    step = 1e-5 * k
+    difference = (surface.reflectance(k + step) - surface.reflectance(k - step)) / (2.0 * step)
+    if reflectance(k) < 0.99:
+        assert slope == pytest.approx(float(difference), rel=1e-5)
+        assert surface.slope_at(r) == pytest.approx(float(difference), rel=1e-5)
+
+
+def test_no_surface_is_plain_kubelka_munk() -> None:
+    r = np.linspace(0.01, 0.99, 50)
+    np.testing.assert_allclose(Surface().k_over_s(r), k_over_s(r))
+
+
+@given(SURFACES, K, st.floats(1.001, 3.0))
+def test_more_absorption_is_always_darker(surface: Surface, k: float, factor: float) -> None:
+    assert surface.reflectance(factor * k) < surface.reflectance(k)
+
+
+def test_special_cases_of_the_depth_law() -> None:
+    c = np.linspace(0.0, 6.0, 25)
+    np.testing.assert_allclose(depth_law(c, 1.0, np.inf), c, atol=1e-12)
+    np.testing.assert_allclose(depth_law(c, 1.0, 2.0), c / (1.0 + c / 2.0), atol=1e-12)
+    power = (c + SHIFT) ** 0.8 - SHIFT**0.8
+    np.testing.assert_allclose(depth_law(c, 0.8, np.inf), power, atol=1e-12)
+
+
+@given(EXPONENTS, CAPACITIES)
+def test_no_dye_does_nothing(n: float, q: float) -> None:
+    assert depth_law(0.0, n, q) == 0.0
+    assert np.isfinite(depth_law_slope(0.0, n, q))
+
+
+@given(DEPTHS, EXPONENTS, CAPACITIES)
+def test_slope_of_the_depth_law(c: float, n: float, q: float) -> None:
+    step = 1e-6
+    difference = (depth_law(c + step, n, q) - depth_law(c, n, q)) / step
+    middle = depth_law_slope(c + step / 2.0, n, q)
+    assert middle == pytest.approx(float(difference), rel=1e-4, abs=1e-7)
+
+
+@given(DEPTHS, EXPONENTS, CAPACITIES)
+def test_the_laws_that_are_fitted_rise_with_depth(c: float, n: float, q: float) -> None:
+    # A fit uses one bend at a time: Langmuir has exponent 1, Freundlich no capacity.
+    assert depth_law_slope(c, n, np.inf) > 0.0
+    assert depth_law_slope(c, 1.0, q) > 0.0

@@ -1,0 +1,107 @@
+"""The batched solver against scipy's, on problems with nothing to do with dye."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.optimize import least_squares, lsq_linear
+
+from dyemix.model.least_squares import solve
+
+Rows = NDArray[np.intp]
+
+
+def linear_problems(n: int, m: int, k: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(seed)
+    a, b = rng.standard_normal((n, m, k)), 3.0 * rng.standard_normal((n, m))
+    return a, b, rng.uniform(0.2, 2.0, (n, k))
+
+
+@pytest.mark.parametrize(("m", "k"), [(3, 1), (3, 2), (3, 3), (6, 4), (10, 5)])
+def test_linear_problems_agree_with_scipy(m: int, k: int) -> None:
+    a, b, top = linear_problems(60, m, k, 1)
+
+    def residual(x: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray]:
+        return np.einsum("nmk,nk->nm", a[rows], x) - b[rows], a[rows]
+
+    found = solve(residual, 0.5 * top, top, steps=300, tolerance=1e-12)
+    for i in range(60):
+        theirs = lsq_linear(a[i], b[i], bounds=(0.0, top[i]), tol=1e-12)
+        assert found.cost[i] == pytest.approx(2.0 * theirs.cost, rel=1e-6, abs=1e-9)
+    assert np.all(found.x >= 0.0)
+    assert np.all(found.x <= top)
+    assert np.any(found.x == 0.0)
+    assert np.any(found.x == top)
+
+
+@pytest.mark.parametrize("k", [2, 3, 4])
+def test_curved_problems_agree_with_scipy(k: int) -> None:
+    # Saturating curves, as dye does. Four unknowns can have two minima, so scipy starts at ours:
+    # it must not get any lower from there.
+    rng = np.random.default_rng(k)
+    n, m = 60, 8
+    a = rng.uniform(0.1, 1.0, (n, m, k))
+    top = np.full((n, k), 3.0)
+    wanted = np.exp(-np.einsum("nmk,nk->nm", a, rng.uniform(-1.0, 4.0, (n, k))))
+    wanted += 0.02 * rng.standard_normal((n, m))
+
+    def residual(x: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray]:
+        made = np.exp(-np.einsum("nmk,nk->nm", a[rows], x))
+        return made - wanted[rows], -made[:, :, None] * a[rows]
+
+    found = solve(residual, np.full((n, k), 0.3), top, steps=300, tolerance=1e-12)
+    for i in range(n):
+        row = np.array([i])
+        theirs = least_squares(
+            lambda x, row=row: residual(x[None], row)[0][0],
+            np.clip(found.x[i], 1e-6, top[i] - 1e-6),
+            jac=lambda x, row=row: residual(x[None], row)[1][0], bounds=(0.0, top[i]),
+            xtol=1e-12, ftol=1e-12, gtol=1e-12,
+        )  # fmt: skip
+        plain = least_squares(
+            lambda x, row=row: residual(x[None], row)[0][0], np.full(k, 0.3),
+            jac=lambda x, row=row: residual(x[None], row)[1][0], bounds=(0.0, top[i]),
+        )  # fmt: skip
+        assert found.cost[i] <= 2.0 * plain.cost * (1.01 if k == 4 else 1.0 + 1e-5) + 1e-9
+        assert found.cost[i] <= 2.0 * theirs.cost * (1.0 + 1e-5) + 1e-9
+
+
+def test_more_unknowns_than_residuals_still_settle_at_a_minimum() -> None:
+    # Three residuals leave a fourth unknown free, and the bounds turn the long step that follows
+    # from it aside: such a step may promise to rise, and is no sign of having arrived.
+    a, b, top = linear_problems(200, 3, 4, 2)
+
+    def residual(x: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray]:
+        return np.einsum("nmk,nk->nm", a[rows], x) - b[rows], a[rows]
+
+    found = solve(residual, 0.5 * top, top, steps=300, tolerance=1e-10)
+    theirs = [2.0 * lsq_linear(a[i], b[i], bounds=(0.0, top[i])).cost for i in range(200)]
+    np.testing.assert_allclose(found.cost, theirs, rtol=1e-5, atol=1e-6)
+
+
+def test_a_problem_solved_alone_or_in_company_comes_out_the_same() -> None:
+    a, b, top = linear_problems(40, 3, 3, 3)
+
+    def residual(x: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray]:
+        return np.einsum("nmk,nk->nm", a[rows], x) - b[rows], a[rows]
+
+    together = solve(residual, 0.5 * top, top)
+    for i in (0, 17, 39):
+
+        def alone(x: np.ndarray, rows: Rows, i: int = i) -> tuple[np.ndarray, np.ndarray]:
+            return residual(x, np.full(len(rows), i))
+
+        one = solve(alone, 0.5 * top[i : i + 1], top[i : i + 1])
+        np.testing.assert_allclose(one.x[0], together.x[i], rtol=1e-9, atol=1e-12)
+
+
+def test_no_step_ever_makes_it_worse() -> None:
+    a, b, top = linear_problems(50, 3, 3, 4)
+
+    def residual(x: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray]:
+        return np.sin(np.einsum("nmk,nk->nm", a[rows], x)) - b[rows], a[rows]  # a wrong slope
+
+    begin, _ = residual(0.5 * top, np.arange(50))
+    found = solve(residual, 0.5 * top, top)
+    assert np.all(found.cost <= np.einsum("nm,nm->n", begin, begin) + 1e-12)

@@ -1,0 +1,235 @@
+"""The steps from a picture's values to colours, each on its own: squaring, tones, light, matrix."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchmarks.camera import Camera, lab_d65, other_samples, patch_card
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
+from dyemix.errors import DyemixError
+from dyemix.photo.camera_correction import balance, features, fit_patches, metric, spread_in_lab
+from dyemix.photo.decode import SRGB_TO_XYZ
+from dyemix.photo.flat_field import fit_flat
+from dyemix.photo.layout import (
+    CARD_BOX,
+    GREY_BOX,
+    HEIGHT,
+    LAYOUTS,
+    MARK,
+    WIDTH,
+    homography,
+    layout_of,
+    parts,
+    project,
+    quad,
+)
+from dyemix.photo.places import Grid, grid_of
+from dyemix.photo.tone_curve import fit_tone
+
+GREYS = ("grey 1", "grey 2")
+NAMES, SPECTRA = patch_card()
+PATCHES = lab_d65(SPECTRA)
+
+
+def seen(which: int, light: str) -> np.ndarray:
+    """What a camera without noise gives of the patch card."""
+    camera = Camera(which, light)
+    return np.maximum(camera.render(SPECTRA) / camera.render(np.ones((1, 81))), 0.0)
+
+
+# --- squaring up
+
+
+def test_homography_agrees_with_opencv() -> None:
+    source = quad(0, 0, 180, 250)
+    target = np.array([[210.0, 80], [1900, 160], [1780, 2600], [90, 2400]])
+    judge = cv2.getPerspectiveTransform(source.astype(np.float32), target.astype(np.float32))
+    assert homography(source, target) == pytest.approx(judge, rel=1e-4, abs=1e-4)
+    more = np.vstack([source, [[90.0, 125.0]]])
+    full = np.vstack([target, project(judge, more[4:])])
+    assert homography(more, full) == pytest.approx(judge, rel=1e-4, abs=1e-4)
+
+
+def test_parts_follow_the_perspective() -> None:
+    corners = np.array([[0.0, 0], [100, 0], [80, 100], [20, 100]])
+    cells = parts(corners, 2, 2)
+    assert cells[0, 0] == pytest.approx([0, 0])
+    assert cells[3, 2] == pytest.approx([80, 100])
+    # The diagonals of the outline meet where the four cells do.
+    assert cells[0, 2] == pytest.approx([50, 62.5])
+
+
+@pytest.mark.parametrize("layout", LAYOUTS, ids=lambda layout: str(layout.count))
+def test_nothing_on_the_sheet_overlaps(layout) -> None:
+    taken = np.zeros((int(HEIGHT * 10), int(WIDTH * 10)), int)
+    boxes = [quad(*GREY_BOX), quad(*CARD_BOX), *layout.marks, *layout.cells, *layout.greys]
+    for box in [*boxes, *layout.bars, *layout.whites]:
+        (x0, y0), (x1, y1) = np.rint(10 * box[0]).astype(int), np.rint(10 * box[2]).astype(int)
+        assert 0 <= x0 < x1 <= taken.shape[1]
+        assert 0 <= y0 < y1 <= taken.shape[0]
+        taken[y0:y1, x0:x1] += 1
+    assert taken.max() == 1
+    assert len(set(layout.labels)) == layout.count
+    assert layout.marks[2, 2] == pytest.approx([WIDTH, HEIGHT])
+    assert layout.marks[0, 2] == pytest.approx([MARK, MARK])
+
+
+def test_layouts_by_count() -> None:
+    assert [layout_of(n).count for n in (1, 12, 13, 24, 25, 40)] == [12, 12, 24, 24, 40, 40]
+    with pytest.raises(DyemixError, match="41 cells do not fit"):
+        layout_of(41)
+
+
+def test_card_grids() -> None:
+    assert [grid_of(n, 1.6) for n in (24, 30, 12, 6)] == [(4, 6), (5, 6), (3, 4), (2, 3)]
+
+
+def test_a_grid_is_read_and_refused() -> None:
+    grid = Grid.parse(" 2x3 0,0 300,0 300,200 0,200", grey="0,210 100,210 100,240 0,240")
+    places = grid.places(2, 0)
+    assert [p.label for p in places] == ["A1", "A2", "A3", "B1", "B2", "B3", *GREYS]
+    assert places[5].quad == pytest.approx(quad(200, 100, 100, 100))
+    for text in ("0,0 1,1", "2x3 0,0 300,0", "2x3 0,0 0,200 300,200 300,0", "0x3 0,0 9,0 9,9 0,9"):
+        with pytest.raises(DyemixError, match=r"grid|corners|cells"):
+            Grid.parse(text).places(1, 0)
+
+
+# --- tones
+
+STEPS = np.array([0.9, 0.59, 0.36, 0.19, 0.09, 0.045])
+
+
+def s_curve(light: np.ndarray) -> np.ndarray:
+    v = light ** (1 / 2.2)
+    return (v + 0.7 * (v - 0.5) * v * (1 - v)) ** 2.2
+
+
+def test_straight_tones_are_left_alone() -> None:
+    known = np.repeat(STEPS[:, np.newaxis], 3, axis=1)
+    gains = np.array([0.6, 0.7, 0.5])
+    tone = fit_tone(known * gains, known)
+    assert not tone.bent
+    assert tone.off < 1e-9
+    assert tone(known) is known
+
+
+@given(st.tuples(*[st.floats(0.45, 0.95)] * 3))
+def test_an_s_curve_is_undone(gains: tuple[float, float, float]) -> None:
+    known = np.repeat(STEPS[:, np.newaxis], 3, axis=1)
+    tone = fit_tone(s_curve(known * gains), known)
+    assert tone.bent
+    assert tone.off > 0.03
+    ramp = np.linspace(0.05, 0.85, 60)[:, np.newaxis] * gains
+    ratio = tone(s_curve(ramp)) / ramp
+    assert ratio.max() / ratio.min() < 1.06
+    values = np.linspace(0.001, 0.95, 300)
+    assert np.all(np.diff(tone(values)) > 0)
+    assert tone.undo(tone(values)) == pytest.approx(values, rel=1e-3)
+
+
+def test_three_per_cent_is_the_limit() -> None:
+    known = np.repeat(STEPS[:, np.newaxis], 3, axis=1)
+    for off, bent in ((0.02, False), (0.05, True)):
+        bump = 1.0 + off * np.array([1, -1, 1, -1, 1, -1])[:, np.newaxis]
+        assert fit_tone(known * bump, known).bent is bent
+
+
+def test_two_steps_tell_nothing() -> None:
+    known = np.repeat(STEPS[:2, np.newaxis], 3, axis=1)
+    tone = fit_tone(known, known)
+    assert not tone.known
+    assert "unknown" in str(tone)
+
+
+# --- light
+
+
+def test_flat_field_recovers_the_fall_of_light_under_covered_spots() -> None:
+    rng = np.random.default_rng(5)
+    spots = rng.uniform([0, 0], [2000, 3000], (140, 2))
+
+    def light(at: np.ndarray) -> np.ndarray:
+        x, y = at[:, 0] / 2000 - 0.5, at[:, 1] / 3000 - 0.5
+        fall = (1 - 0.2 * x + 0.1 * y) * (1 + 0.55 * (0.56 * x * x + y * y)) ** -2
+        return 0.8 * fall[:, np.newaxis] * [1.0, 0.97, 0.9]
+
+    values = light(spots) * rng.normal(1, 0.003, (140, 1))
+    values[:20] *= rng.uniform(0.2, 0.8, (20, 1))  # cloth lies over these
+    flat = fit_flat(spots, values)
+    grid = np.stack(np.meshgrid(np.linspace(100, 1900, 12), np.linspace(100, 2900, 12)), -1)
+    at = grid.reshape(-1, 2)
+    ratio = flat.at(at) * flat.level / light(at)
+    assert np.abs(ratio - 1).max() < 0.01
+    assert flat.residual == pytest.approx(0.003, rel=0.5)
+    assert not fit_flat(spots[:3], values[:3]).known
+
+
+# --- colour
+
+
+@pytest.mark.parametrize("kind", ["linear", "root"])
+@given(st.floats(0.05, 2.0))
+def test_colour_keeps_its_hue_when_the_exposure_changes(kind, exposure) -> None:
+    # Finlayson, Mackiewicz & Hurlbert 2015: root-polynomials are homogeneous of degree one.
+    rgb = np.array([[0.3, 0.5, 0.1], [0.02, 0.4, 0.3]])
+    assert features(exposure * rgb, kind) == pytest.approx(exposure * features(rgb, kind))
+
+
+@pytest.mark.parametrize("count", [6, 10, 24])
+def test_a_known_matrix_is_recovered(count: int) -> None:
+    xyz = xyz_from_lab(PATCHES[:count], D65_2) / 100.0
+    matrix = SRGB_TO_XYZ @ (np.eye(3) + 0.05 * np.array([[0, 1, -1], [1, 0, 1], [-1, 1, 0]]))
+    rgb = xyz @ np.linalg.inv(matrix).T
+    found = fit_patches(rgb, PATCHES[:count], NAMES[:count], SRGB_TO_XYZ)
+    assert delta_e(PATCHES[:count], found.lab(rgb)).max() < 0.3
+    if count < 20:
+        assert found.kind == "linear"
+
+
+@pytest.mark.parametrize("which", [0, 1])
+@pytest.mark.parametrize("light", ["D55", "D65", "LED-B3"])
+def test_a_patch_card_beats_the_files_own_colours(which: int, light: str) -> None:
+    rgb = seen(which, light)
+    found = fit_patches(rgb, PATCHES, NAMES, SRGB_TO_XYZ)
+    own = balance(SRGB_TO_XYZ)
+    camera = Camera(which, light)
+    grey = camera.render(np.ones((1, 81)))
+    samples = np.maximum(camera.render(other_samples()) / grey, 0.0)
+    truth = lab_d65(other_samples())
+    assert found.left_out.mean() < 2.0
+    assert delta_e(truth, found.lab(samples)).mean() < 2.6
+    if light != "D55":  # under D55 the camera's own matrix was fitted to these very samples
+        assert delta_e(truth, found.lab(samples)).mean() < delta_e(truth, own.lab(samples)).mean()
+
+
+def test_slope_of_the_correction_is_its_derivative() -> None:
+    rgb = seen(0, "D65")[:5] + 0.01
+    found = fit_patches(seen(0, "D65"), PATCHES, NAMES, SRGB_TO_XYZ)
+    step = 1e-6 * np.array([0.3, -0.5, 0.8])
+    moved = (found.lab(rgb + step) - found.lab(rgb)) / 1e-6
+    assert found.slope(rgb) @ [0.3, -0.5, 0.8] == pytest.approx(moved, rel=1e-3, abs=1e-3)
+
+
+def test_error_in_delta_e_returns_from_lab() -> None:
+    lab = np.array([[50.0, 40.0, -20.0], [80.0, -30.0, 60.0]])
+    error = np.diag([1.0, 2.0, 0.5])
+    covariance = spread_in_lab(lab, error)
+    slope = metric(lab)
+    assert slope @ covariance @ slope.transpose(0, 2, 1) == pytest.approx(
+        np.broadcast_to(error, (2, 3, 3)), abs=1e-6
+    )
+    rng = np.random.default_rng(0)
+    shift = rng.multivariate_normal(np.zeros(3), 0.01 * covariance[0], 4000)
+    miss = delta_e(lab[0], lab[0] + shift)
+    assert np.sqrt(np.mean(miss**2)) == pytest.approx(0.1 * np.sqrt(3.5), rel=0.05)
+
+
+def test_file_colours_are_srgb() -> None:
+    # IEC 61966-2-1: white of sRGB is the white of D65.
+    assert balance(SRGB_TO_XYZ).lab(np.ones((1, 3)))[0] == pytest.approx([100, 0, 0], abs=0.05)
+    assert lab_from_xyz(100 * SRGB_TO_XYZ.sum(axis=1), D65_2)[0] == pytest.approx(100, abs=0.01)

@@ -1,0 +1,257 @@
+"""Picture files: what they hold, how they are turned, and every file that is refused."""
+
+from __future__ import annotations
+
+import io
+import struct
+import zlib
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image, ImageCms, ImageOps
+
+from dyemix.errors import InputError
+from dyemix.photo import decode as decoding
+from dyemix.photo.decode import SRGB_TO_XYZ, decode, srgb_curve
+from dyemix.photo.icc import read_profile
+
+RNG = np.random.default_rng(4)
+PICTURE = RNG.integers(0, 256, (80, 120, 3), dtype=np.uint8)
+
+
+def saved(path: Path, image: Image.Image, **options: Any) -> Path:
+    image.save(path, **options)
+    return path
+
+
+def matrix_profile(primaries: np.ndarray, curve: bytes) -> bytes:
+    """An ICC version 2/4 display profile with one curve for the three channels."""
+
+    def fixed(values: Any) -> bytes:
+        return b"".join(struct.pack(">i", round(v * 65536)) for v in values)
+
+    tags = {
+        b"desc": b"desc" + bytes(4) + struct.pack(">I", 5) + b"test\0" + bytes(90),
+        b"wtpt": b"XYZ " + bytes(4) + fixed([0.9642, 1.0, 0.8249]),
+        **{
+            name: b"XYZ " + bytes(4) + fixed(column)
+            for name, column in zip((b"rXYZ", b"gXYZ", b"bXYZ"), primaries.T, strict=True)
+        },
+        **dict.fromkeys((b"rTRC", b"gTRC", b"bTRC"), curve),
+    }
+    table, data = struct.pack(">I", len(tags)), b""
+    start = 132 + 12 * len(tags)
+    for name, content in tags.items():
+        table += name + struct.pack(">II", start + len(data), len(content))
+        data += content + bytes(-len(content) % 4)
+    size = start + len(data)
+    header = struct.pack(">I4sI4s4s4s", size, b"lcms", 0x02400000, b"mntr", b"RGB ", b"XYZ ")
+    header += bytes(12) + b"acsp" + bytes(28) + fixed([0.9642, 1.0, 0.8249]) + bytes(48)
+    return header + table + data
+
+
+#: Display P3 primaries adapted to D50 (columns), as its published profile carries them.
+P3 = np.array(
+    [[0.51512, 0.29198, 0.15710], [0.24120, 0.69225, 0.06657], [-0.00105, 0.04189, 0.78407]]
+)
+SRGB_NUMBERS = (2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)
+SRGB_PARA = b"para" + bytes(4) + struct.pack(">HH", 3, 0)
+SRGB_PARA += struct.pack(">5i", *(round(v * 65536) for v in SRGB_NUMBERS))
+GAMMA_22 = b"curv" + bytes(4) + struct.pack(">IH", 1, round(2.2 * 256))
+LEVELS = np.rint(65535 * np.linspace(0, 1, 17) ** 1.8).astype(int)
+TABLE = b"curv" + bytes(4) + struct.pack(">I17H", 17, *LEVELS)
+
+
+@pytest.mark.parametrize("suffix", ["png", "tif", "jpg"])
+def test_eight_bit_files_give_their_codes(tmp_path: Path, suffix: str) -> None:
+    path = saved(tmp_path / f"a.{suffix}", Image.fromarray(PICTURE), quality=100, subsampling=0)
+    found = decode(path)
+    assert found.codes.dtype == np.uint8
+    judge = cv2.imread(str(path), cv2.IMREAD_COLOR)[..., ::-1]  # another decoder
+    assert np.abs(found.codes.astype(int) - judge).max() <= (1 if suffix == "jpg" else 0)
+    assert np.abs(found.codes.astype(int) - PICTURE).mean() < 1
+    assert found.encoding == "sRGB"
+
+
+@pytest.mark.parametrize("suffix", ["png", "tiff"])
+def test_sixteen_bits_are_kept(tmp_path: Path, suffix: str) -> None:
+    deep = RNG.integers(0, 65536, (70, 90, 3), dtype=np.uint16)
+    path = tmp_path / f"a.{suffix}"
+    cv2.imwrite(str(path), deep[..., ::-1])
+    found = decode(path)
+    assert np.array_equal(found.codes, deep)
+    assert any("linear or sRGB" in note for note in found.notes)
+    linear = decode(path, encoding="linear")
+    assert linear.curve[30000] == pytest.approx(30000 / 65535)
+
+
+def test_the_srgb_curve_has_its_linear_toe() -> None:
+    # IEC 61966-2-1: 0.04045 is where the toe ends, at 0.04045 / 12.92.
+    curve = srgb_curve(256)
+    assert curve[10] == pytest.approx(10 / 255 / 12.92)
+    assert curve[128] == pytest.approx(((128 / 255 + 0.055) / 1.055) ** 2.4)
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_orientation_is_that_of_pillow(tmp_path: Path, orientation: int) -> None:
+    image = Image.fromarray(PICTURE)
+    exif = Image.Exif()
+    exif[274] = orientation
+    path = saved(tmp_path / "a.png", image, exif=exif)
+    assert np.array_equal(decode(path).codes, np.asarray(ImageOps.exif_transpose(Image.open(path))))
+
+
+@pytest.mark.parametrize(
+    ("primaries", "curve"),
+    [(P3, SRGB_PARA), (P3, GAMMA_22), (np.array(P3), TABLE)],
+    ids=["parametric", "gamma", "table"],
+)
+def test_matrix_profiles_agree_with_littlecms(
+    tmp_path: Path, primaries: np.ndarray, curve: bytes
+) -> None:
+    # The outside judge is LittleCMS, through Pillow, converting to 8-bit sRGB.
+    profile = matrix_profile(primaries, curve)
+    path = saved(tmp_path / "a.png", Image.fromarray(PICTURE), icc_profile=profile)
+    found = decode(path)
+    light = np.stack([found.curve[found.codes[..., c], c] for c in range(3)], axis=-1)
+    rgb = light.astype(float) @ found.to_xyz.T @ np.linalg.inv(SRGB_TO_XYZ).T
+    inside = ((rgb > 0.002) & (rgb < 0.998)).all(axis=-1)
+    code = 255 * (1.055 * np.clip(rgb, 1e-4, 1) ** (1 / 2.4) - 0.055)
+    judge = ImageCms.profileToProfile(
+        Image.fromarray(PICTURE),
+        ImageCms.ImageCmsProfile(io.BytesIO(profile)),
+        ImageCms.createProfile("sRGB"),
+        renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
+    )
+    off = np.abs(code - np.asarray(judge))[inside & (rgb > 0.004).all(axis=-1)]
+    assert inside.mean() > 0.4
+    assert off.max() < 2.0
+    assert off.mean() < 0.5
+
+
+def test_a_display_p3_red_is_not_clipped_to_srgb(tmp_path: Path) -> None:
+    picture = np.zeros((80, 80, 3), np.uint8)
+    picture[..., 0] = 255
+    path = saved(
+        tmp_path / "a.jpg", Image.fromarray(picture), icc_profile=matrix_profile(P3, SRGB_PARA)
+    )
+    found = decode(path)
+    linear = np.linalg.solve(SRGB_TO_XYZ, found.to_xyz @ [1.0, 0.0, 0.0])
+    # Display P3 red in linear sRGB: 1.2249, −0.0420, −0.0196 (colour-science gives the same).
+    assert linear == pytest.approx([1.2249, -0.0420, -0.0196], abs=2e-3)
+
+
+def test_a_table_profile_is_refused_and_noise_is_no_profile(tmp_path: Path) -> None:
+    assert read_profile(b"", 256) is None
+    assert read_profile(bytes(200), 256) is None
+    path = saved(tmp_path / "a.png", Image.fromarray(PICTURE), icc_profile=b"not a profile at all")
+    with pytest.raises(InputError, match="embedded colour profile is damaged"):
+        decode(path)
+
+
+def test_png_gamma_of_one_is_linear(tmp_path: Path) -> None:
+    path = saved(tmp_path / "a.png", Image.fromarray(PICTURE))
+    data = path.read_bytes()
+    body = b"gAMA" + struct.pack(">I", 100000)
+    chunk = struct.pack(">I", 4) + body + struct.pack(">I", zlib.crc32(body))
+    path.write_bytes(data[:33] + chunk + data[33:])
+    assert decode(path).curve[100] == pytest.approx(100 / 255, abs=1e-3)
+
+
+def test_heic_is_read_where_the_extra_is_there(tmp_path: Path) -> None:
+    heif = pytest.importorskip("pillow_heif")
+    smooth = cv2.GaussianBlur(PICTURE, (0, 0), 8)
+    path = tmp_path / "a.heic"
+    heif.from_pillow(Image.fromarray(smooth)).save(path, quality=95)
+    assert np.abs(decode(path).codes.astype(int) - smooth).mean() < 3
+
+
+@pytest.mark.parametrize(
+    ("name", "module", "words"),
+    [
+        ("a.heic", "pillow_heif", "have the phone save JPEG"),
+        ("a.dng", "rawpy", "have the camera save JPEG"),
+    ],
+)
+def test_a_missing_extra_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, module: str, words: str
+) -> None:
+    found = decoding.importlib.import_module
+
+    def without(wanted: str) -> Any:
+        if wanted == module:
+            raise ImportError
+        return found(wanted)
+
+    monkeypatch.setattr(decoding.importlib, "import_module", without)
+    (tmp_path / name).write_bytes(b"xxxxftypheic" + bytes(100))
+    with pytest.raises(InputError, match=r"pip install 'dyemix\[.*" + words):
+        decode(tmp_path / name)
+
+
+def png_header(width: int, height: int) -> bytes:
+    body = b"IHDR" + struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    chunk = struct.pack(">I", 13) + body + struct.pack(">I", zlib.crc32(body))
+    empty = b"IDAT" + zlib.compress(b"")
+    data = struct.pack(">I", len(empty) - 4) + empty + struct.pack(">I", zlib.crc32(empty))
+    return b"\x89PNG\r\n\x1a\n" + chunk + data
+
+
+def jpeg(**options: Any) -> bytes:
+    buffer = io.BytesIO()
+    Image.fromarray(PICTURE).save(buffer, "JPEG", **options)
+    return buffer.getvalue()
+
+
+def picture(form: str, mode: str, **options: Any) -> bytes:
+    buffer = io.BytesIO()
+    Image.fromarray(PICTURE).convert(mode).save(buffer, form, **options)
+    return buffer.getvalue()
+
+
+def animation() -> bytes:
+    buffer = io.BytesIO()
+    frames = [Image.fromarray(PICTURE), Image.fromarray(255 - PICTURE)]
+    frames[0].save(buffer, "PNG", save_all=True, append_images=frames[1:])
+    return buffer.getvalue()
+
+
+REFUSED = {
+    "text": (b"A1,rose 0.5\n", "not a picture"),
+    "empty": (b"", "empty"),
+    "bomb": (png_header(60000, 60000), "megapixels"),
+    "large": (png_header(11000, 11000), "megapixels"),
+    "truncated": (jpeg()[:2500], "breaks off"),
+    "inks": (picture("JPEG", "CMYK"), "CMYK"),
+    "animated": (animation(), "2 pictures"),
+    "grey": (picture("PNG", "L"), "no full colour"),
+    "tiny": (picture("PNG", "RGB")[:20] + struct.pack(">I", 1), "damaged|not a picture"),
+}
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_a_bad_file_gets_one_sentence(tmp_path: Path, name: str) -> None:
+    data, words = REFUSED[name]
+    (tmp_path / "photo.jpg").write_bytes(data)
+    with pytest.raises(InputError, match=words) as caught:
+        decode(tmp_path / "photo.jpg")
+    assert len(caught.value.faults) == 1
+    assert caught.value.file == "photo.jpg"
+
+
+def test_other_refusals(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no such picture"):
+        decode(tmp_path / "none.jpg")
+    with pytest.raises(InputError, match="no such picture"):
+        decode(tmp_path)
+    small = saved(tmp_path / "s.png", Image.fromarray(PICTURE[:20, :20]))
+    with pytest.raises(InputError, match="no photograph of swatches"):
+        decode(small)
+    with pytest.raises(InputError, match="encoding 'film' is unknown"):
+        decode(small, encoding="film")
+    clear = Image.fromarray(np.dstack([PICTURE, np.full(PICTURE.shape[:2], 100, np.uint8)]))
+    with pytest.raises(InputError, match="partly transparent"):
+        decode(saved(tmp_path / "t.png", clear))

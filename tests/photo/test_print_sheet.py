@@ -1,0 +1,111 @@
+"""The printable sheet: what stands on it, the table beside it, and that it is found again."""
+
+from __future__ import annotations
+
+import csv
+import warnings
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.errors import DyemixError, InputError
+from dyemix.photo import decode as decoding
+from dyemix.photo import examine_photo, swatch_sheet
+from dyemix.photo.decode import decode
+from dyemix.photo.find import find_sheet
+from dyemix.photo.layout import LAYOUTS, WIDTH, project
+from dyemix.photo.places import read_names
+
+PLAN = SwatchSet(
+    (
+        Reading(Recipe({}), None, "N1", "blank"),
+        Reading(Recipe({"rose": 0.125}), None, "N2", "blank"),
+        Reading(Recipe({"rose": 0.125}), None, "N2", "blank"),
+        Reading(Recipe.parse("rose 0.5 + navy 0.2"), None, "N3", "blank"),
+    )
+)
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+@pytest.mark.parametrize("layout", LAYOUTS, ids=lambda layout: str(layout.count))
+def test_a_printed_sheet_is_found_where_the_layout_says(
+    tmp_path: Path, layout: Any, paper: str
+) -> None:
+    printed = swatch_sheet(tmp_path / "s.png", cells=layout.count, paper=paper)
+    page = Image.open(printed.page).convert("RGB")
+    size = {"A4": (210.0, 297.0), "letter": (215.9, 279.4)}[paper]
+    per_mm = page.width / size[0]
+    page.resize((page.width // 3, page.height // 3)).save(tmp_path / "photo.png")
+    frame = find_sheet(decode(tmp_path / "photo.png"), 1, None)
+    assert frame.layout == layout
+    assert frame.to_pixels is not None
+    corner = project(frame.to_pixels, np.array([[0.0, 0.0], [WIDTH, 0.0]]))
+    left = (size[0] - WIDTH) / 2 * per_mm / 3
+    assert corner[:, 0] == pytest.approx([left, left + WIDTH * per_mm / 3], abs=1.0)
+
+
+def test_the_table_beside_it_names_the_pieces_once(tmp_path: Path) -> None:
+    printed = swatch_sheet(tmp_path / "plan.pdf", PLAN)
+    assert printed.page.read_bytes().startswith(b"%PDF")
+    with printed.table.open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert [row["recipe"] for row in rows[:4]] == [
+        "undyed",
+        "rose 0.125",
+        "rose 0.5 + navy 0.2",
+        "",
+    ]
+    assert [row["cell"] for row in rows[:5]] == ["A1", "A2", "A3", "A4", "B1"]
+    assert len(rows) == 12
+    named = read_names(printed.table)
+    assert [(n.cell, n.recipe, n.swatch) for n in named] == [
+        ("A1", {}, "N1"),
+        ("A2", {"rose": 0.125}, "N2"),
+        ("A3", {"rose": 0.5, "navy": 0.2}, "N3"),
+    ]
+    assert "plan.csv" in str(printed)
+
+
+def test_svg_is_the_same_each_time(tmp_path: Path) -> None:
+    one, two = (swatch_sheet(tmp_path / f"{n}.svg", PLAN).page.read_text() for n in "ab")
+    assert "<svg" in one
+    assert one == two
+
+
+def test_what_the_sheet_refuses(tmp_path: Path) -> None:
+    with pytest.raises(DyemixError, match=r"written as \.pdf, \.png, \.svg"):
+        swatch_sheet(tmp_path / "s.docx")
+    with pytest.raises(DyemixError, match="paper 'A3' is unknown"):
+        swatch_sheet(tmp_path / "s.pdf", paper="A3")
+    many = SwatchSet(tuple(Reading(Recipe({"rose": 1.0 + i}), None, "") for i in range(41)))
+    with pytest.raises(DyemixError, match="41 cells do not fit"):
+        swatch_sheet(tmp_path / "s.pdf", many)
+
+
+def test_without_opencv_the_sentence_says_how_to_get_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = decoding.importlib.import_module
+
+    def without(name: str) -> Any:
+        if name == "cv2":
+            raise ImportError
+        return found(name)
+
+    monkeypatch.setattr(decoding.importlib, "import_module", without)
+    Image.new("RGB", (200, 200)).save(tmp_path / "a.jpg")
+    with pytest.raises(InputError, match=r"pip install 'dyemix\[photo\]'"):
+        examine_photo(tmp_path / "a.jpg")
+    with pytest.raises(InputError, match=r"pip install 'dyemix\[photo\]'"):
+        swatch_sheet(tmp_path / "s.pdf")
+
+
+def test_nothing_is_warned_of(tmp_path: Path) -> None:
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        swatch_sheet(tmp_path / "s.pdf")

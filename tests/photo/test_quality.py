@@ -1,0 +1,192 @@
+"""What is doubtful about a photograph: cells left out, cards and sheets refused, tones changed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from photographs import TEXTILES, TRUTH, camera, card, miss, page, read, shoot
+from PIL import Image
+
+from benchmarks.camera.scenes import GREY_STEPS, scene
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.errors import InputError
+from dyemix.photo import PhotoReading, examine_photo
+
+Pixels = np.ndarray
+
+
+# --- what is doubtful
+
+
+def altered(photo: Path, folder: Path, change: Callable[[Pixels], Pixels]) -> Path:
+    """The photograph with its pixels changed, as PNG."""
+    pixels = np.asarray(Image.open(photo)).copy()
+    path = folder / "altered.png"
+    Image.fromarray(change(pixels)).save(path)
+    return path
+
+
+def reasons(found: PhotoReading) -> dict[str, str]:
+    return {cell.label: "; ".join(cell.left_out) for cell in found.cells if cell.left_out}
+
+
+def test_clipped_cells_are_left_out_by_name_and_kept_on_demand() -> None:
+    found = read()
+    assert set(reasons(found)) == {"C1"}  # a green beyond sRGB
+    assert "clipped" in reasons(found)["C1"]
+    assert "C1" not in {r.name for r in found.swatches.readings}
+    assert any("left out: C1" in note for note in found.swatches.notes)
+    kept = examine_photo(shoot(), card=card(), grey=GREY_STEPS, keep=["c1"])
+    reading = next(r for r in kept.swatches.readings if r.name == "C1")
+    assert any("kept although clipped" in flag for flag in reading.flags)
+    with pytest.raises(InputError, match="no cell with cloth is called Z9"):
+        examine_photo(shoot(), card=card(), grey=GREY_STEPS, keep=["Z9"])
+
+
+def test_shadow_blur_seam_and_fold_are_left_out(tmp_path: Path) -> None:
+    found = read()
+    at = {cell.label: np.rint(cell.place.quad).astype(int) for cell in found.cells}
+
+    def box(label: str, grow: int) -> tuple[slice, slice]:
+        low, high = at[label].min(axis=0) - grow, at[label].max(axis=0) + grow
+        return slice(low[1], high[1]), slice(low[0], high[0])
+
+    def change(pixels: np.ndarray) -> np.ndarray:
+        pixels[box("A1", 40)] = pixels[box("A1", 40)] * 0.88
+        pixels[box("A6", 45)] = cv2.GaussianBlur(pixels[box("A6", 45)], (0, 0), 7)
+        rows, columns = box("B3", 0)
+        middle = (columns.start + columns.stop) // 2
+        pixels[rows, middle : columns.stop] = pixels[rows, middle : columns.stop] * 0.8
+        rows, columns = box("D2", 0)
+        ramp = np.linspace(1.3, 0.7, rows.stop - rows.start)[:, np.newaxis, np.newaxis]
+        pixels[rows, columns] = np.clip(pixels[rows, columns] * ramp, 0, 255)
+        return pixels
+
+    why = reasons(examine_photo(altered(shoot(), tmp_path, change), card=card(), grey=GREY_STEPS))
+    assert "shadowed" in why["A1"]
+    assert "out of focus" in why["A6"]
+    assert "uneven" in why["B3"]
+    assert "uneven" in why["D2"]
+    assert set(why) == {"A1", "A6", "B3", "D2", "C1"}
+
+
+def test_mottled_cloth_is_reported_and_its_error_wider(tmp_path: Path) -> None:
+    level, uneven = (
+        examine_photo(
+            camera().save(
+                scene(page(), dict(enumerate(TEXTILES[:6])), mottled=mottled), tmp_path / "m.jpg"
+            ),
+            card=card(),
+            grey=GREY_STEPS,
+        )
+        for mottled in ({}, {3: 0.08})
+    )
+    assert not any("mottled" in flag for cell in level.cells for flag in cell.flags)
+    assert [c.label for c in uneven.cells if any("mottled" in f for f in c.flags)] == ["A4"]
+    assert np.trace(uneven.cell("A4").within) > 3 * np.trace(level.cell("A4").within)
+
+
+def test_local_tone_mapping_is_flagged() -> None:
+    mapped = examine_photo(shoot(tone_mapping=0.15), card=card(), grey=GREY_STEPS)
+    plain = read()
+    assert any("changed tones locally" in doubt for doubt in mapped.light.doubts)
+    assert plain.light.doubts == ()
+    assert mapped.cells[0].error > plain.cells[0].error
+
+
+def test_the_same_grey_with_two_values_is_flagged(tmp_path: Path) -> None:
+    found = read()
+    places = np.array([place.quad for place in found.frame.of("grey")]).reshape(-1, 2)
+    low, high = np.rint(places.min(axis=0)).astype(int), np.rint(places.max(axis=0)).astype(int)
+
+    def darker(pixels: np.ndarray) -> np.ndarray:
+        card = (slice(low[1], high[1]), slice(low[0], high[0]))
+        pixels[card] = pixels[card] * 0.94
+        return pixels
+
+    found = examine_photo(altered(shoot(), tmp_path, darker), card=card(), grey=GREY_STEPS)
+    assert any("greys of the patch card differ" in doubt for doubt in found.light.doubts)
+
+
+def test_a_file_of_linear_values_is_recognised_by_its_grey_steps(tmp_path: Path) -> None:
+    codes = np.asarray(Image.open(shoot())) / 255.0
+    light = np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
+    path = tmp_path / "linear.tiff"
+    cv2.imwrite(str(path), np.rint(65535 * light).astype(np.uint16)[..., ::-1])
+    found = examine_photo(path, card=card(), grey=GREY_STEPS)
+    assert found.photograph.encoding == "linear, by the grey steps"
+    assert miss(found).mean() == pytest.approx(miss(read()).mean(), abs=0.1)
+
+
+# --- the cards
+
+
+def test_a_smaller_card_is_found_and_a_turned_one_refused(tmp_path: Path) -> None:
+    left, top, width, height = page().card_box
+    small = replace(page(), card_box=(left + 5, top + 3, 0.8 * width, 0.75 * height))
+    spectra = dict(enumerate(TEXTILES[:4]))
+    photo = camera().save(scene(small, spectra), tmp_path / "k.jpg")
+    assert miss(examine_photo(photo, card=card(), grey=GREY_STEPS), TRUTH[:4]).mean() < 1.5
+    whole = scene(page(), spectra)
+    patches = [thing.spectrum for thing in whole.laid[1:25]][::-1]
+    turned = [
+        whole.laid[0],
+        *(replace(t, spectrum=s) for t, s in zip(whole.laid[1:25], patches, strict=True)),
+        *whole.laid[25:],
+    ]
+    photo = camera().save(replace(whole, laid=turned), tmp_path / "k.jpg")
+    with pytest.raises(InputError, match="upside down"):
+        examine_photo(photo, card=card(), grey=GREY_STEPS)
+    photo = camera().save(scene(page(), spectra, card=False), tmp_path / "k.jpg")
+    with pytest.raises(InputError, match="does not look like its reference values"):
+        examine_photo(photo, card=card(), grey=GREY_STEPS)
+
+
+def test_faults_of_the_cards(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="between 0 and 1"):
+        examine_photo(shoot(), grey=(18.0,))
+    few = tmp_path / "few.csv"
+    few.write_text("\n".join(card().read_text().splitlines()[:6]))
+    with pytest.raises(InputError, match="3 patches with values"):
+        examine_photo(shoot(), card=few, grey=GREY_STEPS)
+    with pytest.raises(InputError, match="anchor 'white card' is unknown"):
+        examine_photo(shoot(), anchor="white card")
+
+
+# --- the sheet
+
+
+def test_a_sheet_that_is_not_whole_is_refused(tmp_path: Path) -> None:
+    height = np.asarray(Image.open(shoot())).shape[0]
+    cut = altered(shoot(), tmp_path, lambda pixels: pixels[: int(0.7 * height)])
+    with pytest.raises(InputError, match="bottom right and bottom left corner mark"):
+        examine_photo(cut)
+    none = altered(shoot(), tmp_path, lambda pixels: np.full_like(pixels, 120))
+    with pytest.raises(InputError, match="no swatch sheet was found"):
+        examine_photo(none)
+
+
+def test_a_photograph_that_is_clipped_all_over_is_refused(tmp_path: Path) -> None:
+    def glare(pixels: Pixels) -> Pixels:
+        return np.clip(pixels.astype(int) * 4, 0, 255).astype(np.uint8)
+
+    white = altered(shoot(), tmp_path, glare)
+    with pytest.raises(InputError) as caught:
+        examine_photo(white, grey=GREY_STEPS)
+    assert "clipped" in str(caught.value)
+    assert len(caught.value.faults) == 1
+
+
+@pytest.mark.parametrize("turn", [90, 180, 270])
+def test_the_sheet_may_lie_any_way_round(tmp_path: Path, turn: int) -> None:
+    path = tmp_path / "turned.png"
+    Image.open(shoot(with_card=False)).rotate(turn, expand=True).save(path)
+    upright = examine_photo(shoot(with_card=False), grey=GREY_STEPS)
+    found = examine_photo(path, grey=GREY_STEPS)
+    off = delta_e([c.lab for c in upright.cells], [c.lab for c in found.cells])
+    assert off.max() < 0.3

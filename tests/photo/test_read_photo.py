@@ -1,0 +1,283 @@
+"""Photographs by a camera of measured parts, read whole: colours, errors, and what lies where.
+
+The camera (`benchmarks.camera`) shares no code with the package. The cloth is the 21 measured
+textiles of CIE 224:2017; none of them is a patch or helped to fit the camera.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import combinations, product
+from pathlib import Path
+
+import numpy as np
+import pytest
+from photographs import TEXTILES, TRUTH, camera, card, miss, page, read, rms, shoot, whitened
+from PIL import Image
+
+from benchmarks.camera.scenes import GREY_STEPS, scene
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, lab
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.errors import DyemixError, InputError
+from dyemix.files import read_swatches, write_swatches
+from dyemix.photo import Grid, contact_sheet, difference, examine_photo
+from dyemix.photo.camera_correction import metric
+
+FINE = np.arange(380.0, 780.1, 5.0)
+#: Undyed cotton, invented.
+UNDYED = np.interp(FINE, [380, 420, 500, 780], [0.60, 0.74, 0.82, 0.85])
+
+
+# --- colours
+
+
+@pytest.mark.parametrize(
+    ("light", "with_card", "most"),
+    [("D65", True, 1.5), ("LED-B3", True, 2.0), ("D65", False, 2.5), ("LED-B3", False, 4.0)],
+)
+def test_textiles_are_read_back(light: str, with_card: bool, most: float) -> None:
+    found = [
+        examine_photo(
+            shoot(with_card=with_card, which=which, light=light),
+            card=card() if with_card else None,
+            grey=GREY_STEPS,
+        )
+        for which in (0, 1)
+    ]
+    assert [len(each.cells) for each in found] == [21, 21]
+    assert [each.empty for each in found] == [("D4", "D5", "D6")] * 2
+    assert np.mean([miss(each) for each in found]) <= most
+    kept = [rms(whitened(each)) for each in found]
+    assert min(kept) > 0.4
+    assert max(kept) < 1.6
+
+
+def test_stated_errors_cover() -> None:
+    settings = product((True, False), (0, 1), ("D65", "LED-B3"))
+    z = [whitened(read(cards, which=which, light=light)) for cards, which, light in settings]
+    assert 0.7 <= rms(np.array(z)) <= 1.4
+
+
+def test_a_gradient_costs_nothing() -> None:
+    even = examine_photo(shoot(gradient=0.0, vignetting=False), card=card(), grey=GREY_STEPS)
+    uneven = examine_photo(shoot(gradient=0.25), card=card(), grey=GREY_STEPS)
+    assert abs(miss(even).mean() - miss(uneven).mean()) < 0.2
+
+
+def test_styled_tones_are_found_and_straightened() -> None:
+    found = examine_photo(shoot(styled=True), card=card(), grey=GREY_STEPS)
+    assert found.light.tone.bent
+    assert "bends its tones" in str(found)
+    kept = [not cell.left_out for cell in found.cells]
+    assert miss(found)[kept].mean() < 2.0
+
+
+def test_one_grey_step_says_that_the_tones_are_unknown() -> None:
+    found = examine_photo(shoot((0.18,), False), grey=(0.18,))
+    tested = examine_photo(shoot(with_card=False), grey=GREY_STEPS)
+    assert all("camera tone curve unknown" in r.flags for r in found.swatches.readings)
+    assert not any("unknown" in flag for r in tested.swatches.readings for flag in r.flags)
+    assert "Every error is widened by 4.6 ΔE2000" in str(found)
+    assert min(c.error for c in found.cells) > max(3.0, tested.cells[13].error)
+
+
+def test_undyed_cloth_is_the_anchor_of_last_resort(tmp_path: Path) -> None:
+    spectra = dict(enumerate([UNDYED, *TEXTILES[:8]]))
+    photo = camera().save(scene(page(), spectra, grey_steps=(), card=False), tmp_path / "u.jpg")
+    names = tmp_path / "u.csv"
+    names.write_text("cell,recipe\nA1,undyed\nA2,rose 1\n")
+    found = examine_photo(photo, cells=names, anchor="undyed")
+    errors = [np.sqrt(np.trace(cell.colour)) for cell in found.cells]
+    assert min(errors) >= 5.0
+    assert "5 ΔE2000 or more" in str(found)
+    with pytest.raises(InputError, match="no cell is named 'undyed'"):
+        examine_photo(photo, grey=None)
+    with pytest.raises(InputError, match="only paper"):
+        examine_photo(photo)
+    with pytest.raises(InputError, match="office paper is brightened"):
+        examine_photo(photo, anchor="paper")
+
+
+def test_measured_swatches_serve_as_patches(tmp_path: Path) -> None:
+    names = tmp_path / "own.csv"
+    labels = [f"{'ABCD'[i // 6]}{i % 6 + 1}" for i in range(21)]
+    rows = "\n".join(f"{label},rose {i + 1}" for i, label in enumerate(labels))
+    names.write_text(f"cell,recipe\n{rows}\n")
+    on_grid = np.isin(FINE, WAVELENGTHS)
+    own = SwatchSet(
+        tuple(Reading(Recipe({"rose": i + 1.0}), TEXTILES[i, on_grid]) for i in range(0, 21, 2))
+    )
+    photo = shoot(with_card=False, light="LED-B3")
+    plain = examine_photo(photo, grey=GREY_STEPS, cells=names)
+    better = examine_photo(photo, grey=GREY_STEPS, cells=names, measured=own)
+    others = np.arange(1, 21, 2)
+    assert better.light.colour.kind == "linear"
+    assert miss(better)[others].mean() < 0.75 * miss(plain)[others].mean()
+    other = SwatchSet((Reading(Recipe({"navy": 1.0}), TEXTILES[0, on_grid]),))
+    with pytest.raises(InputError, match="none of the measured swatches"):
+        examine_photo(photo, grey=GREY_STEPS, cells=names, measured=other)
+
+
+# --- what lies where
+
+
+def test_names_recipes_and_conditions_reach_the_readings(tmp_path: Path) -> None:
+    names = tmp_path / "n.csv"
+    names.write_text(
+        "# cloth: cotton lawn\ncell,recipe,swatch\na1,rose 1,N1\nA2,rose 1,N1\nB4,undyed,\nB5,,\n"
+    )
+    swatches = examine_photo(shoot(), cells=names, card=card(), grey=GREY_STEPS).swatches
+    by_name = {r.name: r for r in swatches.readings}
+    first = by_name["A1"]
+    assert first.recipe == {"rose": 1.0}
+    assert first.swatch == "N1"
+    assert (first.kind, first.light, first.rough) == ("Lab", D65_2, True)
+    assert dict(first.conditions) == {
+        "cloth": "cotton lawn", "geometry": "photograph", "illuminant": "D65", "observer": "2",
+    }  # fmt: skip
+    assert by_name["B4"].recipe == {}
+    assert by_name["B5"].recipe is None
+    assert first.reflectance is not None
+    assert lab(first.reflectance, Light("D65", 2)) == pytest.approx(first.lab, abs=1e-4)
+    # Two unlike cloths called repeats of one: the difference is in every error.
+    plain = examine_photo(shoot(), card=card(), grey=GREY_STEPS).swatches
+    wide = np.trace(by_name["C3"].covariance)
+    assert wide > np.trace({r.name: r for r in plain.readings}["C3"].covariance) + 50
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        ("cell,recipe\nA1,rose 1\nF9,rose 2\n", "2 cells are named but 24 .* F9"),
+        ("cell,recipe\nA1,rose 1\nD6,rose 2\n", "no cloth lies in D6"),
+        ("cell,recipe\nA1,rose 1\nA1,rose 2\n", "row 3, column cell: cell 'A1' stands twice"),
+        ("cell,recipe\nA1,rose -1\n", "row 2, column recipe: .*negative"),
+        ("cell,swatch\nA1,N1\n", "needs the columns cell and recipe"),
+        ("", "no table"),
+    ],
+)
+def test_faults_of_the_table_of_cells(tmp_path: Path, table: str, words: str) -> None:
+    (tmp_path / "bad.csv").write_text(table)
+    with pytest.raises(InputError, match=words):
+        examine_photo(shoot(), cells=tmp_path / "bad.csv", grey=GREY_STEPS)
+
+
+def test_a_table_of_corners_gives_the_same_colours(tmp_path: Path) -> None:
+    photo = shoot()
+    sheet = examine_photo(photo, card=card(), grey=GREY_STEPS)
+    rows = ["cell,role,x1,y1,x2,y2,x3,y3,x4,y4"]
+    for place in sheet.frame.places:
+        if place.role in ("swatch", "grey", "white", "patch") and place.label not in sheet.empty:
+            corners = ",".join(f"{v:.2f}" for v in place.quad.ravel())
+            rows.append(f"{place.label},{place.role},{corners}")
+    table = tmp_path / "corners.csv"
+    table.write_text("\n".join(rows))
+    told = examine_photo(photo, corners=table, card=card(), grey=GREY_STEPS)
+    assert delta_e([c.lab for c in told.cells], [c.lab for c in sheet.cells]).max() < 0.05
+
+
+def test_a_grid_by_four_corners() -> None:
+    photo = shoot(with_card=False)
+    sheet = examine_photo(photo, grey=GREY_STEPS)
+    cell = {label: sheet.frame.of("swatch")[i].quad for i, label in enumerate(("A1", "A2"))}
+    grey = [place.quad for place in sheet.frame.of("grey")]
+    grid = Grid(
+        [cell["A1"][0], cell["A2"][1], cell["A2"][2], cell["A1"][3]], 1, 2,
+        grey=[grey[0][0], grey[-1][1], grey[-1][2], grey[0][3]],
+    )  # fmt: skip
+    found = examine_photo(photo, corners=grid, grey=GREY_STEPS, keep="all")
+    assert [c.label for c in found.cells] == ["A1", "A2"]
+    # The light is not even and nothing shows it: said, and the error wide enough.
+    assert all("evenness of the light unknown" in r.flags for r in found.swatches.readings)
+    for each, true in zip(found.cells, TRUTH, strict=False):
+        assert delta_e(each.lab, true) < 2.0 * each.error
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ("A1,0,0,9,0,9,9,0,9,extra", "row 2"),
+        ("A1,0,0,0,50,50,50,50,0", "clockwise"),
+        ("A1,0,0,x,0,50,50,0,50", "not a number"),
+    ],
+)
+def test_faults_of_the_table_of_corners(tmp_path: Path, rows: str, words: str) -> None:
+    table = tmp_path / "c.csv"
+    table.write_text("cell,x1,y1,x2,y2,x3,y3,x4,y4\n" + rows + "\n")
+    with pytest.raises(InputError, match=words):
+        examine_photo(shoot(), corners=table)
+
+
+# --- differences, pictures, privacy
+
+
+def test_differences_in_one_frame_have_honest_smaller_errors() -> None:
+    ratio = []
+    for which in (0, 1):
+        found = examine_photo(shoot(which=which), card=card(), grey=GREY_STEPS)
+        for i, j in combinations(range(len(TRUTH)), 2):
+            a, b = found.cells[i], found.cells[j]
+            seen = difference(found, a.label, found, b.label)
+            slope = metric((a.lab + b.lab)[np.newaxis] / 2)[0]
+            off = np.linalg.norm(slope @ (seen.lab - (TRUTH[j] - TRUTH[i])))
+            ratio.append(off / seen.error)
+    assert 0.6 < rms(np.array(ratio)) < 1.4
+    # Like colours share the camera's error in one picture; in two pictures each has its own.
+    near = difference(found, "C4", found, "C6")
+    apart = difference(found, "C4", replace(found), "C6")
+    assert near.same_picture
+    assert not apart.same_picture
+    assert apart.error > 1.3 * near.error
+
+
+def test_a_difference_within_the_error_changes_nothing() -> None:
+    first = read()
+    second = examine_photo(shoot(seed=3), card=card(), grey=GREY_STEPS)
+    same = difference(first, "A3", second, "A3")
+    assert not same.seen
+    assert "Too small to see by phone: change nothing." in str(same)
+    other = difference(first, "A3", second, "A4")
+    assert other.seen
+    assert "lighter" in str(other)
+    with pytest.raises(DyemixError, match="no cloth was read in a cell 'D6'"):
+        difference(first, "A3", second, "D6")
+
+
+def test_a_cell_is_a_target_in_its_own_light() -> None:
+    found = read()
+    target = found.target("b2")
+    assert target.light == D65_2
+    assert target.lab == pytest.approx(found.cell("B2").lab)
+    assert "cell B2" in target.name
+
+
+def test_the_contact_sheet_shows_the_colours_and_nothing_personal(tmp_path: Path) -> None:
+    exif = Image.Exif()
+    exif[0x010F], exif[0x9C9D] = "a maker", b"an owner"
+    exif.get_ifd(0x8825)[1] = "N"
+    path = tmp_path / "private.jpg"
+    Image.open(shoot()).save(path, quality=95, exif=exif)
+    found = examine_photo(path, card=card(), grey=GREY_STEPS)
+    written = contact_sheet(found, tmp_path / "contact.png")
+    picture = Image.open(written)
+    assert not picture.getexif()
+    assert set(picture.info) <= {"dpi"}
+    pixels = np.asarray(picture).reshape(-1, 3)
+    for label in ("A2", "B5"):
+        code = list(bytes.fromhex(found.target(label).hex[1:]))
+        assert (np.abs(pixels - np.array(code)).max(axis=1) <= 1).sum() > 400
+    with pytest.raises(DyemixError, match="contact sheet is written as"):
+        contact_sheet(found, tmp_path / "contact.gif")
+    assert "a maker" not in str(found) + found.to_frame().to_string()
+
+
+def test_the_reading_is_a_table_that_can_be_read_again(tmp_path: Path) -> None:
+    swatches = examine_photo(shoot(), card=card(), grey=GREY_STEPS).swatches
+    write_swatches(swatches, tmp_path / "again.csv")
+    again = read_swatches(tmp_path / "again.csv")
+    assert [r.name for r in again.readings] == [r.name for r in swatches.readings]
+    for a, b in zip(again.readings, swatches.readings, strict=True):
+        assert a.lab == pytest.approx(b.lab, abs=1e-5)
+        assert a.light == b.light

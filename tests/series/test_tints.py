@@ -1,0 +1,161 @@
+"""Tint, shade, tone and gradient do what their words say."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+from benchmarks.workshop import Workshop
+from dyemix.colour.ciecam16 import lab_hue
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import lab
+from dyemix.dataset.swatches import DEMO_WARNING
+from dyemix.errors import DyemixError
+from dyemix.model.dyes import DyeSet
+from dyemix.model.saved import as_json
+from dyemix.plots.series import draw_series
+from dyemix.series.second_bath import subdue_on
+from dyemix.series.steps import Series, difference
+from dyemix.series.subdue import subdue
+from dyemix.series.tints import gradient, shade, tint, tone
+
+BRIGHT = "scarlet 1.2 + marigold 0.6"
+MAKERS = (tint, shade, tone)
+
+
+def labs(series: Series) -> np.ndarray:
+    return np.array([series.start.lab, *(step.prediction.lab for step in series.steps)])
+
+
+@pytest.mark.parametrize("recipe", [BRIGHT, "rose 2", "lemon 1 + turquoise 0.3"])
+@pytest.mark.parametrize("make", MAKERS)
+def test_hue_is_held(dyes: DyeSet, make: Callable[..., Series], recipe: str) -> None:
+    found = make(dyes, recipe)
+    assert all(step.reached for step in found.steps)
+    hues = lab_hue(labs(found))
+    chroma = np.hypot(*labs(found).T[1:])
+    # ΔH* of half a unit is this many degrees at the chroma at hand.
+    allowed = np.degrees(0.5 / np.sqrt(chroma * chroma[0]))
+    assert np.all(np.abs((hues - hues[0] + 180) % 360 - 180) < 2.0 * allowed + 0.1)
+
+
+def test_tint_is_paler_and_shade_darker_in_even_steps(dyes: DyeSet) -> None:
+    for make, sign in ((tint, 1), (shade, -1)):
+        lightness = np.diff(labs(make(dyes, BRIGHT))[:, 0])
+        assert np.all(sign * lightness > 0)
+        assert np.ptp(lightness) < 0.7
+
+
+def test_tint_uses_less_dye_and_shade_and_tone_use_black(dyes: DyeSet) -> None:
+    assert all(step.recipe.total < 1.8 for step in tint(dyes, BRIGHT).steps)
+    for make in (shade, tone):
+        black = [step.recipe["black"] for step in make(dyes, BRIGHT).steps]
+        assert black == sorted(black)
+    assert shade(dyes, BRIGHT).steps[-1].recipe["scarlet"] > 0.6  # the base stays
+
+
+def test_tone_holds_lightness_as_chroma_falls(dyes: DyeSet) -> None:
+    found = labs(tone(dyes, BRIGHT))
+    assert np.abs(found[:, 0] - found[0, 0]).max() <= 0.3
+    assert np.all(np.diff(np.hypot(*found.T[1:])) < 0)
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [("lemon 1", "navy 2 + rose 0.2"), ("undyed", "black 4"), ("rose 0.13", "rose 4")],
+)
+def test_gradient_steps_look_even(dyes: DyeSet, first: str, second: str) -> None:
+    found = gradient(dyes, first, second, steps=7)
+    colours = dyes.predict_many([dyes.amounts(step.recipe) for step in found.steps])
+    apart = delta_e(colours[:-1], colours[1:])
+    assert len(found) == 8
+    assert np.ptp(apart) < 0.01 * apart.mean()
+    assert colours[0] == pytest.approx(dyes.predict(first).lab)
+    assert colours[-1] == pytest.approx(dyes.predict(second).lab)
+    # Even amounts would not look even.
+    ends = dyes.amounts(first), dyes.amounts(second)
+    plain = dyes.predict_many(np.linspace(*ends, 8))
+    plain_apart = delta_e(plain[:-1], plain[1:])
+    assert np.ptp(plain_apart) > 0.5 * plain_apart.mean()
+
+
+def test_on_noise_free_cloth(fitted: Callable[[int, bool], DyeSet]) -> None:
+    """The workshop dyes tints, shades and tones of three mixes, without noise."""
+    dyes, shop = fitted(0, False), Workshop(0, False)
+    steps = [
+        step
+        for make in MAKERS
+        for recipe in (BRIGHT, "rose 1 + cobalt 0.5", "lemon 1 + turquoise 0.3")
+        for step in make(dyes, recipe).steps
+    ]
+    cloth = np.array([lab(shop.true_reflectance(dict(s.recipe)), dyes.light) for s in steps])
+    off = np.abs(difference(np.array([s.asked for s in steps]), cloth))
+    assert off[:, 0].mean() <= 1.0
+    assert off[:, 2].mean() <= 1.0
+
+
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [
+        (lambda d: tint(d, BRIGHT, steps=0), "steps is 1 or more"),
+        (lambda d: tint(d, "undyed"), "undyed cloth"),
+        (lambda d: shade(d, BRIGHT, darker=80), "ask for less"),
+        (lambda d: shade(d.take(["scarlet", "marigold"]), BRIGHT), "no black or grey"),
+        (lambda d: tone(d.take(["scarlet", "marigold"]), BRIGHT), "no black or grey"),
+        (lambda d: tone(d, "rose 1 + black 0.1"), "holds the shelf's black"),
+        (lambda d: gradient(d, "rose 1", "rose 1"), "same colour"),
+        (lambda d: gradient(d, "rose 1", "rose 2", steps=0), "steps is 1 or more"),
+    ],
+)
+def test_bad_input_says_what_would_be_right(
+    dyes: DyeSet, call: Callable[[DyeSet], object], says: str
+) -> None:
+    with pytest.raises(DyemixError, match=says):
+        call(dyes)
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda d: subdue(d, BRIGHT),
+        lambda d: subdue_on(d, "#ee6b4c"),
+        lambda d: tint(d, BRIGHT, 8),
+        lambda d: gradient(d, "lemon 1", "navy 2"),
+    ],
+)
+def test_pictures_can_be_read(dyes: DyeSet, make: Callable[[DyeSet], object]) -> None:
+    found = make(replace(dyes, demo=True))
+    figure = draw_series(found)
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    layer = figure.axes[0]
+    words = [t for t in layer.texts if t.get_text().strip()]
+    assert words[0].get_text() == DEMO_WARNING
+    assert all(t.get_fontsize() >= 8 for t in words)
+    boxes = [t.get_window_extent(canvas.get_renderer()) for t in words]
+    boxes += [p.get_window_extent(canvas.get_renderer()) for p in layer.patches]
+    for box in boxes:
+        assert figure.bbox.x0 <= box.x0
+        assert box.x1 <= figure.bbox.x1
+        assert figure.bbox.y0 <= box.y0
+    for one, two in itertools.combinations(boxes, 2):
+        assert (
+            one.x1 <= two.x0 + 0.5
+            or two.x1 <= one.x0 + 0.5
+            or one.y1 <= two.y0 + 0.5
+            or two.y1 <= one.y0 + 0.5
+        )
+
+
+def test_invented_dyes_are_called_that(dyes: DyeSet) -> None:
+    demo = replace(dyes, demo=True)
+    for found in (tint(demo, BRIGHT, 1), gradient(demo, "rose 1", "navy 1", 2)):
+        assert str(found).startswith(DEMO_WARNING)
+        assert next(iter(json.loads(as_json(found)))) == "warning"
+        assert len(found.to_frame()) == len(found)
