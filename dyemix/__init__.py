@@ -30,14 +30,7 @@ from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Bath, Trial
 from dyemix.dyebook import DyeBook
-from dyemix.errors import (
-    DyemixError,
-    FitError,
-    InputError,
-    RecipeError,
-    SavedError,
-    TargetError,
-)
+from dyemix.errors import DyemixError, FitError, InputError, RecipeError, SavedError, TargetError
 from dyemix.files import read_swatches, write_swatches
 from dyemix.fitting.fit import fit
 from dyemix.fitting.learn import Learnt, learn

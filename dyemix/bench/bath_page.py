@@ -133,10 +133,7 @@ def _opening(sheet: BathSheet) -> tuple[tuple[str, str], ...]:
     rows = [
         ("Sheet", f"{sheet.on}    dyed ____________    batch ________    by ____________"),
         ("Cloth", f"{sheet.cloth or '____________'}, {weight} dry{pieces}; scoured [ ]; {state}"),
-        (
-            "Aim",
-            f"{aim}; sound if the dry, ironed miss is {sheet.tolerance:g} or less (ΔE2000)",
-        ),
+        ("Aim", f"{aim}; sound if the dry, ironed miss is {sheet.tolerance:g} or less (ΔE2000)"),
         ("Expect", f"{sheet.expect or 'not computed'};    5 g square dyed first [ ]"),
         (
             "Bath",

@@ -167,13 +167,7 @@ def lab(reflectance: ArrayLike, light: Light) -> Array:
 
 
 # Linear sRGB from XYZ (Y of white = 1), IEC 61966-2-1.
-_SRGB = np.array(
-    [
-        [3.2406, -1.5372, -0.4986],
-        [-0.9689, 1.8758, 0.0415],
-        [0.0557, -0.2040, 1.0570],
-    ]
-)
+_SRGB = np.array([[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.2040, 1.0570]])
 #: A channel may stray this far outside 0–1 (half of one 8-bit step) and still count as inside.
 _HALF_STEP = 0.5 / 255.0
 

@@ -28,13 +28,7 @@ _SPECTRAL = re.compile(
 )
 
 #: Fields of the standard → headings of a swatch table.
-_FIELDS = {
-    "SAMPLE_NAME": "name",
-    "LAB_L": "L*",
-    "LAB_A": "a*",
-    "LAB_B": "b*",
-    "STRING": "name",
-}
+_FIELDS = {"SAMPLE_NAME": "name", "LAB_L": "L*", "LAB_A": "a*", "LAB_B": "b*", "STRING": "name"}
 #: Keywords of the standard → conditions of a swatch table.
 _KEYWORDS = {
     "MEASUREMENT_GEOMETRY": "geometry",

@@ -264,11 +264,7 @@ def _cells(cells: list[str], headings: list[str], row: int, faults: Faults) -> A
             if _WITH_UNIT.fullmatch(cell):
                 cure = "write the number alone; the scale stands once, as '# scale: percent'."
             what = what or f"{cell!r} is not a number"
-            faults.add(
-                f"{what}{more}: {cure}",
-                row,
-                headings[places[0]],
-            )
+            faults.add(f"{what}{more}: {cure}", row, headings[places[0]])
     return None
 
 

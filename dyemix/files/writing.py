@@ -53,9 +53,7 @@ def _cells(reading: Reading) -> dict[str, str]:
     return row
 
 
-def cells_of(
-    swatches: SwatchSet,
-) -> tuple[dict[str, str], list[str], list[dict[str, str]]]:
+def cells_of(swatches: SwatchSet) -> tuple[dict[str, str], list[str], list[dict[str, str]]]:
     """What any table of these swatches holds: shared conditions, columns, and the rows."""
     rows = [_cells(reading) for reading in swatches.readings]
     conditions = [_conditions(reading) for reading in swatches.readings]

@@ -309,10 +309,7 @@ def _check(dyes: DyeSet, swatches: SwatchSet) -> tuple[MixtureCheck, ...]:
     """Mixtures on the new cloth, predicted; those with a dye that is not on it are passed over."""
     known = [s for s in swatches.mixtures if all(dye in dyes.names for dye in s.recipe)]
     return tuple(
-        MixtureCheck(
-            s.label,
-            float(delta_e(s.colour(dyes.light), dyes.predict(s.recipe).lab)),
-        )
+        MixtureCheck(s.label, float(delta_e(s.colour(dyes.light), dyes.predict(s.recipe).lab)))
         for s in known
     )
 

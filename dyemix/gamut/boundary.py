@@ -25,10 +25,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 #: Amounts of the coarse grid, as shares of the deepest square, by number of dyes.
-_GRIDS = {
-    3: np.array([0.0, 0.02, 0.1, 0.4, 1.0]),
-    4: np.array([0.0, 0.03, 0.2, 1.0]),
-}
+_GRIDS = {3: np.array([0.0, 0.02, 0.1, 0.4, 1.0]), 4: np.array([0.0, 0.03, 0.2, 1.0])}
 #: Subsets per ray that are taken to the edge.
 _BEST = 8
 #: Half the thickness, in L*, of the slab of grid points that a slice sets out from.
@@ -240,12 +237,7 @@ def _outermost(apart: Array, subset: NDArray[np.intp], rays: int) -> list[list[i
 
 
 def _to_the_edge(
-    dyes: DyeSet,
-    index: NDArray[np.intp],
-    start: Array,
-    at: Array,
-    angle: Array,
-    light: Light,
+    dyes: DyeSet, index: NDArray[np.intp], start: Array, at: Array, angle: Array, light: Light
 ) -> tuple[Array, Array]:
     """How far out ``(N,)`` blends get along their rays, −∞ off it, and their amounts ``(N, k)``."""
     along = np.stack([np.zeros(len(at)), np.cos(angle), np.sin(angle)], axis=1)

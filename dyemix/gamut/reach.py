@@ -282,12 +282,7 @@ def _gain(
 
 
 def _loss(
-    dyes: DyeSet,
-    name: str,
-    served: Sequence[Served],
-    base: float,
-    tolerance: float,
-    max_dyes: int,
+    dyes: DyeSet, name: str, served: Sequence[Served], base: float, tolerance: float, max_dyes: int
 ) -> Change:
     """What the shelf loses with one dye."""
     rest = ~np.uint64(1 << dyes.index(name)) & np.uint64((1 << len(dyes)) - 1)

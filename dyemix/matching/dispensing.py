@@ -184,12 +184,7 @@ class Measured:
 
 
 def measured(
-    dyes: DyeSet,
-    recipe: Recipe,
-    kit: Kit,
-    target: Array,
-    light: Light,
-    k_lightness: float = 1.0,
+    dyes: DyeSet, recipe: Recipe, kit: Kit, target: Array, light: Light, k_lightness: float = 1.0
 ) -> Measured:
     """Round a recipe to what the kit can measure, so that the target ``(3,)`` is met best.
 

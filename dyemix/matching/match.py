@@ -293,12 +293,7 @@ def _spread(dyes: DyeSet, index: NDArray[np.intp], amounts: Array) -> Array:
 
 
 def _present(
-    question: _Question,
-    dyes: DyeSet,
-    asked: Target,
-    target: Target,
-    light: Light,
-    found: _Solved,
+    question: _Question, dyes: DyeSet, asked: Target, target: Target, light: Light, found: _Solved
 ) -> Matches:
     """Choose, weigh and describe the recipes to show."""
     wishes, k = question.wishes, question.k_lightness

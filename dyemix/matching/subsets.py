@@ -101,10 +101,7 @@ def _residual(
         over = amounts.sum(axis=1) - total
         held = np.where(over > 0.0, _HOLD, 0.0)
         row = np.broadcast_to(held[:, np.newaxis, np.newaxis], (len(held), 1, amounts.shape[1]))
-        return (
-            np.column_stack([value, held * over]),
-            np.concatenate([slope, row], axis=1),
-        )
+        return (np.column_stack([value, held * over]), np.concatenate([slope, row], axis=1))
 
     return residual
 

@@ -164,10 +164,7 @@ def _cards(
 
 
 def _frame(
-    photo: Photograph,
-    corners: str | os.PathLike[str] | Grid | None,
-    steps: int,
-    card: Array | None,
+    photo: Photograph, corners: str | os.PathLike[str] | Grid | None, steps: int, card: Array | None
 ) -> Frame:
     if isinstance(corners, Grid):
         return Frame(tuple(corners.places(steps, 0 if card is None else len(card))))

@@ -119,11 +119,7 @@ class Cards:
     """Sees the cards once; the tone curve, the flat field and the colours follow from it."""
 
     def __init__(
-        self,
-        photo: Photograph,
-        frame: Frame,
-        grey: Sequence[float],
-        reference: Reference | None,
+        self, photo: Photograph, frame: Frame, grey: Sequence[float], reference: Reference | None
     ) -> None:
         self.photo, self.frame, self.reference = photo, frame, reference
         self.grey = np.asarray(grey, dtype=float)

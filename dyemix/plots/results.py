@@ -134,9 +134,7 @@ class _Ladder:
 
 
 def draw_dyes(
-    dyes: DyeSet,
-    swatches: SwatchSet | None = None,
-    path: str | os.PathLike[str] | None = None,
+    dyes: DyeSet, swatches: SwatchSet | None = None, path: str | os.PathLike[str] | None = None
 ) -> Figure:
     """Draw the fitted dyes, a panel each: curves and patches of its ladder, law, left-out miss.
 

@@ -36,10 +36,7 @@ with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # colour-science speaks of optional packages on import
     import colour
 
-OBSERVERS = {
-    2: "CIE 1931 2 Degree Standard Observer",
-    10: "CIE 1964 10 Degree Standard Observer",
-}
+OBSERVERS = {2: "CIE 1931 2 Degree Standard Observer", 10: "CIE 1964 10 Degree Standard Observer"}
 LABS = st.tuples(st.floats(0.0, 100.0), st.floats(-80.0, 80.0), st.floats(-80.0, 80.0))
 
 

@@ -18,10 +18,7 @@ from dyemix.dataset.target import Target
 from dyemix.matching.match import match
 from dyemix.model.dyes import DyeSet
 
-OBSERVERS = {
-    2: "CIE 1931 2 Degree Standard Observer",
-    10: "CIE 1964 10 Degree Standard Observer",
-}
+OBSERVERS = {2: "CIE 1931 2 Degree Standard Observer", 10: "CIE 1964 10 Degree Standard Observer"}
 
 
 def smooth(seed: int, count: int = 6) -> np.ndarray:

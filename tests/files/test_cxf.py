@@ -104,8 +104,7 @@ def test_collections_specifications_and_conditions(read: Read) -> None:
 
 
 @pytest.mark.parametrize(
-    ("old", "new"),
-    [("cc:", ""), ("cc:", "x-1:"), (NAMESPACE, "urn:another"), ("UTF-8", "utf-8")],
+    ("old", "new"), [("cc:", ""), ("cc:", "x-1:"), (NAMESPACE, "urn:another"), ("UTF-8", "utf-8")]
 )
 def test_namespaces_and_prefixes_do_not_matter(read: Read, old: str, new: str) -> None:
     changed = FILE.replace("xmlns:cc", f"xmlns:{new[:-1]}" if new else "xmlns").replace(old, new) \

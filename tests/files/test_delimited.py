@@ -215,11 +215,7 @@ def test_unnamed_and_unread_rows_are_kept(read: Read) -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "words"),
-    [
-        (1.05, "above 1 at 400 nm: fluorescent"),
-        (0.96, "0.95 or more at 440 nm"),
-    ],
+    ("value", "words"), [(1.05, "above 1 at 400 nm: fluorescent"), (0.96, "0.95 or more at 440 nm")]
 )
 def test_bright_readings_are_flagged(read: Read, value: float, words: str) -> None:
     swatches = read(f"# scale: fraction\nrecipe,{BANDS}\nundyed,{flat(value)}\n")

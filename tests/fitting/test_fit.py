@@ -121,9 +121,7 @@ def test_no_undyed_reading_is_an_error(workshop_set: Callable[[int, bool], Any])
         fit(only(workshop_set(0, True).ladders, lambda recipe: len(recipe) == 1))
 
 
-def test_one_depth_is_an_error_that_names_the_dye(
-    workshop_set: Callable[[int, bool], Any],
-) -> None:
+def test_one_depth_is_an_error_that_names_the_dye(workshop_set: Callable[[int, bool], Any]) -> None:
     ladders = workshop_set(0, True).ladders
     first, second = ladders.dyes[:2]
     thin = only(ladders, lambda r: of(first)(r) or (of(second)(r) and r[second] == 1.0))
@@ -140,9 +138,7 @@ def test_mixed_conditions_name_both(workshop_set: Callable[[int, bool], Any]) ->
         fit(SwatchSet(tuple(readings)))
 
 
-def test_a_reading_without_a_recipe_is_an_error(
-    workshop_set: Callable[[int, bool], Any],
-) -> None:
+def test_a_reading_without_a_recipe_is_an_error(workshop_set: Callable[[int, bool], Any]) -> None:
     first, *rest = workshop_set(0, True).ladders.readings
     with pytest.raises(FitError, match="no recipe"):
         fit(SwatchSet((replace(first, recipe=None, place="row 9"), *rest)))
