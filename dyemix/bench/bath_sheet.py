@@ -1,6 +1,7 @@
 """The bath sheet: from a recipe to what to measure, in the order in which it is done.
 
-The sums are common practice (`dataset.recipe`, `dataset.units`); the figures are the dyer's (`settings`).
+The sums are common practice (`dataset.recipe`, `dataset.units`); the figures are the dyer's
+(`settings`).
 """
 
 from __future__ import annotations
