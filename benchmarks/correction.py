@@ -19,9 +19,6 @@ from itertools import product
 import numpy as np
 
 from benchmarks.shelf import swatch_set
-from benchmarks.workshop import Row, Workshop
-from benchmarks.workshop.workshop import Recipe as Amounts
-from benchmarks.workshop.workshop import format_recipe
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, lab
@@ -35,6 +32,9 @@ from dyemix.matching.correct import Outcome, correct
 from dyemix.matching.match import delta_e_goal
 from dyemix.matching.subsets import Subsets, finish
 from dyemix.model.dyes import DyeSet
+from tests.simulated.workshop import Row, Workshop
+from tests.simulated.workshop.workshop import Recipe as Amounts
+from tests.simulated.workshop.workshop import format_recipe
 
 DOSING = (0.01, 0.03, 0.05)
 SEEDS = (10, 11, 12, 13, 14)

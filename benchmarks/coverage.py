@@ -23,18 +23,18 @@ from pathlib import Path
 
 import numpy as np
 
-from benchmarks.camera import Camera
 from benchmarks.lab_only import as_lab
 from benchmarks.photo_colour import print_page
 from benchmarks.photo_path import CELLS, by_camera
 from benchmarks.shelf import swatch_set
-from benchmarks.workshop import Workshop
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.fitting.fit import fit
 from dyemix.model.uncertainty import FREEDOM, causes, lab_covariance, likely
+from tests.simulated.camera import Camera
+from tests.simulated.workshop import Workshop
 
 #: Mixtures a workshop dyes beside its ladders, and how many of them are in the table.
 MIXTURES, OWN = 64, 24

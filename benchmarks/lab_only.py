@@ -18,7 +18,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from benchmarks.shelf import swatch_set
-from benchmarks.workshop import Workshop
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import (
@@ -36,6 +35,7 @@ from dyemix.fitting.fit import fit
 from dyemix.fitting.lab_ladder import TYPICAL_R0, LabLadder, LabLadders, cloth_from_lab
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import Surface, k_over_s
+from tests.simulated.workshop import Workshop
 
 A, LED = Light("A", 10), Light("LED-B3", 10)
 LIGHTS = (D65_10, A, LED)

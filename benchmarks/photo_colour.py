@@ -1,9 +1,9 @@
 """Photographed textiles read back: ``python -m benchmarks.photo_colour [seeds …]``.
 
 The 21 measured textiles of CIE 224:2017 lie on a printed sheet and are photographed by a simulated
-camera of measured parts (`benchmarks.camera`), in daylight and under a lamp, with and without a
-patch card, with straight and with styled tones. What is read is compared with the textiles' own
-CIELAB under D65/2°. None of them is a patch, nor helped to fit the camera's matrix.
+camera of measured parts (`tests.simulated.camera`), in daylight and under a lamp, with a patch
+card and without, with straight and with styled tones. What is read is compared with the textiles'
+own CIELAB under D65/2°. None of them is a patch, nor helped to fit the camera's matrix.
 """
 
 from __future__ import annotations
@@ -16,13 +16,13 @@ from pathlib import Path
 
 import numpy as np
 
-from benchmarks.camera import Camera, lab_d65, textiles
-from benchmarks.camera.scenes import GREY_STEPS, Page, load_page, scene, write_reference
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.photo import examine_photo, swatch_sheet
 from dyemix.photo.layout import CARD_BOX, GREY_BOX, HEIGHT, WIDTH
 from dyemix.photo.print_sheet import PAPERS
+from tests.simulated.camera import Camera, lab_d65, textiles
+from tests.simulated.camera.scenes import GREY_STEPS, Page, load_page, scene, write_reference
 
 DAYLIGHT = ("D55", "D65")
 LAMPS = ("LED-B3", "LED-B4")

@@ -12,13 +12,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from benchmarks.camera import WAVELENGTHS, Camera, lab_d65, other_samples, patch_card
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.photo import camera_correction as colour
 from dyemix.photo.camera_correction import Correction, balance, fit_patches, metric
 from dyemix.photo.compare import SHARED_OVER
 from dyemix.photo.decode import SRGB_TO_XYZ
+from tests.simulated.camera import WAVELENGTHS, Camera, lab_d65, other_samples, patch_card
 
 LIGHTS = ("D55", "D65", "LED-B3", "LED-B4")
 #: Edges in ΔE2000 between which pairs of colours are gathered.

@@ -16,13 +16,9 @@ from pathlib import Path
 
 import numpy as np
 
-from benchmarks.camera import WAVELENGTHS as FINE
-from benchmarks.camera import Camera
-from benchmarks.camera.scenes import GREY_STEPS, Page, scene, write_reference
 from benchmarks.lab_only import as_lab, mixture_misses
 from benchmarks.photo_colour import print_page
 from benchmarks.shelf import swatch_set
-from benchmarks.workshop import Workshop
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS
@@ -30,6 +26,10 @@ from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.files.writing import recipe_text
 from dyemix.fitting.fit import fit
 from dyemix.photo import examine_photo
+from tests.simulated.camera import WAVELENGTHS as FINE
+from tests.simulated.camera import Camera
+from tests.simulated.camera.scenes import GREY_STEPS, Page, scene, write_reference
+from tests.simulated.workshop import Workshop
 
 CELLS = 40
 

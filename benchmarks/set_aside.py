@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 
 from benchmarks.shelf import swatch_set
-from benchmarks.workshop import Workshop
 from dyemix.fitting.fit import fit
+from tests.simulated.workshop import Workshop
 
 
 def main() -> None:

@@ -7,7 +7,6 @@ from functools import lru_cache
 
 import numpy as np
 
-from benchmarks.workshop import Row, Workshop
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.recipe import Recipe
@@ -17,6 +16,7 @@ from dyemix.matching.match import delta_e_goal
 from dyemix.matching.ranking import WITHIN_REACH
 from dyemix.matching.subsets import search
 from dyemix.model.dyes import DyeSet
+from tests.simulated.workshop import Row, Workshop
 
 
 def swatch_set(rows: Iterable[Row]) -> SwatchSet:

@@ -12,7 +12,6 @@ from itertools import combinations
 import numpy as np
 
 from benchmarks.shelf import swatch_set
-from benchmarks.workshop import Row, Workshop
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import lab
@@ -23,6 +22,7 @@ from dyemix.model.dyes import DyeSet
 from dyemix.series.second_bath import subdue_on
 from dyemix.series.steps import Step, difference
 from dyemix.series.subdue import subdue
+from tests.simulated.workshop import Row, Workshop
 
 #: Three hue families: two primaries of the base, and a third to take its chroma away.
 FAMILIES = {

@@ -14,10 +14,10 @@ import pytest
 from command import Command
 
 from benchmarks.shelf import swatch_set
-from benchmarks.workshop import Workshop
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.fitting.fit import fit
 from dyemix.model.dyes import DyeSet
+from tests.simulated.workshop import Workshop
 
 
 @pytest.fixture(autouse=True)

@@ -12,11 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from benchmarks.camera import Camera, lab_d65, textiles
-from benchmarks.camera.scenes import GREY_STEPS, Page, scene, write_reference
 from benchmarks.photo_colour import print_page
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.photo import PhotoReading, examine_photo
+from tests.simulated.camera import Camera, lab_d65, textiles
+from tests.simulated.camera.scenes import GREY_STEPS, Page, scene, write_reference
 
 TEXTILES = textiles()
 TRUTH = lab_d65(TEXTILES)

@@ -8,7 +8,7 @@ import photographs
 import pytest
 from command import Command
 
-from benchmarks.camera.scenes import GREY_STEPS
+from tests.simulated.camera.scenes import GREY_STEPS
 
 STEPS = ",".join(str(step) for step in GREY_STEPS)
 

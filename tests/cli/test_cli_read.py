@@ -10,7 +10,6 @@ from damage import damaged
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from benchmarks.workshop import Workshop
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError
@@ -18,6 +17,7 @@ from dyemix.files import read_swatches, write_cgats, write_cxf
 from dyemix.files.names import name_samples, recipe_in
 from dyemix.model.kubelka_munk import reflectance
 from dyemix.reading import convert
+from tests.simulated.workshop import Workshop
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLE = ROOT / "swatch_data" / "napkins.csv"

@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchmarks.workshop import SETTINGS, Workshop
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.dataset.conditions import normal, same
@@ -20,6 +19,7 @@ from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.errors import FitError
 from dyemix.files import read_swatches, write_swatches
 from dyemix.fitting.fit import fit
+from tests.simulated.workshop import SETTINGS, Workshop
 
 TABLE = Path(__file__).resolve().parents[2] / "swatch_data" / "napkins.csv"
 GOLD = Recipe({"gold": 2.0})

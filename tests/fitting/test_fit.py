@@ -10,8 +10,6 @@ import numpy as np
 import pytest
 
 from benchmarks.shelf import swatch_set
-from benchmarks.workshop import SETTINGS, format_recipe
-from benchmarks.workshop.make_demo import demo_tables
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, lab, lab_from_hex, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
@@ -20,6 +18,8 @@ from dyemix.errors import FitError
 from dyemix.fitting.fit import fit
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import k_over_s, reflectance
+from tests.simulated.workshop import SETTINGS, format_recipe
+from tests.simulated.workshop.make_demo import demo_tables
 
 #: Seeds 3 and 4 of the workshop were never looked at while the fit was made: here alone.
 SEEDS = range(5)

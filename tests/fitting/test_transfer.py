@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 
 from benchmarks.shelf import swatch_set
-from benchmarks.workshop import Row, Workshop
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, Light, lab
 from dyemix.dataset.recipe import Recipe
@@ -24,6 +23,7 @@ from dyemix.fitting.transfer import ENOUGH_DEPTHS, PRIOR_SPREAD, _curves_under, 
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.uncertainty import fit_covariance
+from tests.simulated.workshop import Row, Workshop
 
 SEEDS = (0, 1, 2)
 DEPTHS = (0.125, 0.25, 0.5, 1.0, 2.0, 4.0)

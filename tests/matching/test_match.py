@@ -10,7 +10,6 @@ import pytest
 from benchmarks import textile_targets
 from benchmarks.global_search import cases
 from benchmarks.shelf import shelf, targets
-from benchmarks.workshop import Workshop
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab, screen_colours
 from dyemix.dataset.recipe import Recipe
@@ -22,6 +21,7 @@ from dyemix.matching.ranking import EARNS_ITS_PLACE, HOPELESS, WITHIN_REACH
 from dyemix.matching.settling import settle
 from dyemix.matching.subsets import Subsets, finish, search
 from dyemix.model.dyes import DyeSet
+from tests.simulated.workshop import Workshop
 
 Fitted = Callable[[int, bool], DyeSet]
 

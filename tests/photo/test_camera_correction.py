@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchmarks.camera import Camera, lab_d65, other_samples, patch_card
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
 from dyemix.errors import DyemixError
@@ -30,6 +29,7 @@ from dyemix.photo.layout import (
 )
 from dyemix.photo.places import Grid, grid_of
 from dyemix.photo.tone_curve import fit_tone
+from tests.simulated.camera import Camera, lab_d65, other_samples, patch_card
 
 GREYS = ("grey 1", "grey 2")
 NAMES, SPECTRA = patch_card()

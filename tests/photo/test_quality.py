@@ -12,10 +12,10 @@ import pytest
 from photographs import TEXTILES, TRUTH, camera, card, miss, page, read, shoot
 from PIL import Image
 
-from benchmarks.camera.scenes import GREY_STEPS, scene
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.errors import InputError
 from dyemix.photo import PhotoReading, examine_photo
+from tests.simulated.camera.scenes import GREY_STEPS, scene
 
 Pixels = np.ndarray
 

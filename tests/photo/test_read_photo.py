@@ -1,6 +1,6 @@
 """Photographs by a camera of measured parts, read whole: colours, errors, and what lies where.
 
-The camera (`benchmarks.camera`) shares no code with the package. The cloth is the 21 measured
+The camera (`tests.simulated.camera`) shares no code with the package. The cloth is the 21 measured
 textiles of CIE 224:2017; none of them is a patch or helped to fit the camera.
 """
 
@@ -15,7 +15,6 @@ import pytest
 from photographs import TEXTILES, TRUTH, camera, card, miss, page, read, rms, shoot, whitened
 from PIL import Image
 
-from benchmarks.camera.scenes import GREY_STEPS, scene
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, lab
 from dyemix.dataset.recipe import Recipe
@@ -24,6 +23,7 @@ from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches, write_swatches
 from dyemix.photo import Grid, contact_sheet, difference, examine_photo
 from dyemix.photo.camera_correction import metric
+from tests.simulated.camera.scenes import GREY_STEPS, scene
 
 FINE = np.arange(380.0, 780.1, 5.0)
 #: Undyed cotton, invented.

@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-from benchmarks.workshop import Workshop
 from dyemix.colour.ciecam16 import lab_hue
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import lab
@@ -24,6 +23,7 @@ from dyemix.series.second_bath import subdue_on
 from dyemix.series.steps import Series, difference
 from dyemix.series.subdue import subdue
 from dyemix.series.tints import gradient, shade, tint, tone
+from tests.simulated.workshop import Workshop
 
 BRIGHT = "scarlet 1.2 + marigold 0.6"
 MAKERS = (tint, shade, tone)

@@ -23,11 +23,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from benchmarks.workshop import Workshop
 from tests.simulated import physics, scatter
 from tests.simulated.eye import Array, delta_e, lab, lab_of_screen, screen
 from tests.simulated.physics import Maker, Physics
 from tests.simulated.shelves import draw_shelf
+from tests.simulated.workshop import Workshop
 
 DEVELOP, REPORT = "develop", "report"
 DEVELOP_SEEDS, REPORT_SEEDS = tuple(range(10)), tuple(range(100, 110))

@@ -3,7 +3,7 @@
 It shares no code with the package it tests.
 """
 
-from benchmarks.camera.camera import (
+from tests.simulated.camera.camera import (
     WAVELENGTHS,
     Camera,
     Laid,

@@ -1,6 +1,6 @@
 """The simulated workshop: invented dyes, cloth and instrument to test a fit against."""
 
-from benchmarks.workshop.workshop import (
+from tests.simulated.workshop.workshop import (
     SETTINGS,
     WAVELENGTHS,
     Piece,

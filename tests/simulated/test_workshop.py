@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from benchmarks.workshop import (
+from tests.simulated.workshop import (
     SETTINGS,
     WAVELENGTHS,
     Row,
@@ -23,11 +23,11 @@ from benchmarks.workshop import (
     parse_recipe,
     write_table,
 )
-from benchmarks.workshop.make_demo import demo_tables, main
+from tests.simulated.workshop.make_demo import demo_tables, main
 
 Array = NDArray[np.float64]
 SEEDS = range(5)
-SWATCH_DATA = Path(__file__).resolve().parents[1] / "swatch_data"
+SWATCH_DATA = Path(__file__).resolve().parents[2] / "swatch_data"
 
 
 def lab(reflectance: Array) -> Array:

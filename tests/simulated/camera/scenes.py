@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from benchmarks.camera.camera import WAVELENGTHS, Array, Laid, Scene, lab_d65, patch_card
+from tests.simulated.camera.camera import WAVELENGTHS, Array, Laid, Scene, lab_d65, patch_card
 
 #: A grey card of five steps, as its maker states them (a set of our own, spectrally flat).
 GREY_STEPS = (0.90, 0.59, 0.36, 0.18, 0.05)

@@ -1,4 +1,4 @@
-"""Write the demo swatch tables: ``python -m benchmarks.workshop.make_demo [folder]``.
+"""Write the demo swatch tables: ``python -m tests.simulated.workshop.make_demo [folder]``.
 
 The same bytes come out each time. One swatch carries a wrong label on purpose (``[demo]`` in
 ``settings.toml``): a ladder has to be checked before it is believed.
@@ -10,7 +10,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from benchmarks.workshop.workshop import SETTINGS, Row, Workshop, format_recipe, write_table
+from tests.simulated.workshop.workshop import SETTINGS, Row, Workshop, format_recipe, write_table
 
 HEADER = {
     "about": "invented dyes for a small workshop dyeing cotton-linen napkins for a café; "
@@ -44,7 +44,7 @@ def demo_tables() -> tuple[list[Row], list[Row]]:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Write napkins.csv and napkins_mixtures.csv into the folder given, or swatch_data/."""
     words = sys.argv[1:] if arguments is None else arguments
-    folder = Path(words[0]) if words else Path(__file__).resolve().parents[2] / "swatch_data"
+    folder = Path(words[0]) if words else Path(__file__).resolve().parents[3] / "swatch_data"
     folder.mkdir(parents=True, exist_ok=True)
     ladder, mixtures = demo_tables()
     write_table(folder / "napkins.csv", ladder, HEADER)
