@@ -1,0 +1,325 @@
+"""Is the miss that is promised the miss in the pot? Worlds of other physics, 0 to 20 own mixes.
+
+    python -m benchmarks.promised                   # families and seeds kept for the report
+    python -m benchmarks.promised --quick           # the same, 3 seeds and 4 draws of own mixes
+    python -m benchmarks.promised --develop         # those on which constants may be chosen
+    python -m benchmarks.promised --way table --kinds Lab --families pairs,paint
+
+Each world (`tests.simulated.worlds`) dyes its ladders, 40 mixes of which n become her own, and 300
+that nothing has seen. Found is ΔE2000 between the prediction of these and one reading of the pot,
+of the kind of the ladders; with ``--judge spectrum`` by an instrument, whatever the ladders were
+read by. The floor is the true model of the average pot, on the same pots and readings. An interval
+is a bootstrap 95 % over the seeds of the family. Two processes; set OMP_NUM_THREADS=1.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from importlib import import_module
+from itertools import product
+from typing import Protocol
+
+import numpy as np
+
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.dataset.trial import Trial
+from dyemix.fitting.fit import fit
+from dyemix.fitting.learn import learn
+from dyemix.model.dyes import DyeSet
+from dyemix.model.uncertainty import lab_covariance, likely
+from tests.simulated.as_swatches import swatch_set
+from tests.simulated.worlds import (
+    DEVELOP,
+    DEVELOP_SEEDS,
+    FAMILIES,
+    HEX,
+    LAB,
+    PHOTOGRAPH,
+    REPORT,
+    REPORT_SEEDS,
+    SPECTRUM,
+    world,
+)
+
+OWN = (0, 3, 5, 10, 20)
+POOL, UNTAUGHT, DRAWS = 40, 300, 20
+#: Worlds whose first miss is below this have no gap worth closing.
+WORTH_CLOSING = 1.2
+#: What is wanted at each n of OWN: least and most.
+WANTED = {
+    "under the bound": ((0.86, 0.98), (0.86, 0.97), (0.86, 0.96), (0.86, 0.95), (0.87, 0.94)),
+    "worst family": ((0.75, 1.0), (0.75, 1.0), (0.77, 1.0), (0.78, 1.0), (0.80, 1.0)),
+    "under the median": ((0.40, 0.85), (0.40, 0.75), (0.40, 0.68), (0.42, 0.62), (0.44, 0.60)),
+    "promised / found": ((0.8, 2.0), (0.85, 1.6), (0.85, 1.4), (0.85, 1.25), (0.9, 1.2)),
+}
+
+
+class Promise(Protocol):
+    """A prediction of N recipes: CIELAB (N, 3), and ΔE2000 in the pot (N,)."""
+
+    @property
+    def lab(self) -> Array: ...
+    @property
+    def likely(self) -> Array: ...
+    @property
+    def median(self) -> Array: ...
+    @property
+    def bound(self) -> Array: ...
+
+
+class Taught(Protocol):
+    """What is known after some own mixes; amounts (N, D) are in the order of `names`."""
+
+    @property
+    def names(self) -> tuple[str, ...]: ...
+    def predict(self, amounts: Array) -> Promise: ...
+
+
+#: From ladders to what becomes of them with own mixes: a calibration, as this benchmark calls it.
+Calibration = Callable[[SwatchSet], Callable[[SwatchSet], Taught]]
+
+
+@dataclass(frozen=True, eq=False)
+class _Stated:
+    """What fitted dyes state of N recipes."""
+
+    lab: Array
+    likely: Array
+    median: Array
+    bound: Array
+
+
+@dataclass(frozen=True, eq=False)
+class _Fitted:
+    """Fitted dyes as this benchmark calls them."""
+
+    dyes: DyeSet
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return self.dyes.names
+
+    def predict(self, amounts: Array) -> _Stated:
+        labs = self.dyes.predict_many(amounts)
+        covariance = lab_covariance(self.dyes, amounts, self.dyes.light)
+        found = likely(labs[:, np.newaxis], labs, covariance)
+        return _Stated(labs, found.mean, found.median, found.bound)
+
+
+def by_trials(ladders: SwatchSet) -> Callable[[SwatchSet], Taught]:
+    """Own mixes as trials: `fit` once, then `learn`."""
+    dyes = fit(ladders)
+
+    def taught(mixes: SwatchSet) -> Taught:
+        trials = [Trial(r.recipe, r) for r in mixes.readings if r.recipe]
+        return _Fitted(learn(dyes, trials).dyes if trials else dyes)
+
+    return taught
+
+
+def by_table(ladders: SwatchSet) -> Callable[[SwatchSet], Taught]:
+    """Own mixes in the table of swatches: all fitted together each time."""
+    return lambda mixes: _Fitted(fit(SwatchSet(ladders.readings + mixes.readings)))
+
+
+WAYS: dict[str, Calibration] = {"trials": by_trials, "table": by_table}
+
+
+@dataclass(frozen=True)
+class Row:
+    """One world, read one way, with n own mixes: means over its untaught mixes and its draws."""
+
+    kind: str
+    family: str
+    seed: int
+    own: int
+    under_bound: float
+    under_median: float
+    promised: float
+    found: float
+    floor: float
+
+
+@dataclass(frozen=True)
+class Job:
+    """One world read one way; `way` is a key of WAYS or ``module:function``."""
+
+    kind: str
+    family: str
+    seed: int
+    way: str
+    draws: int
+    judge: str
+
+
+def run(job: Job) -> list[Row]:
+    """Fit, teach every draw of own mixes, and compare what is promised with what is found."""
+    some = world(job.family, job.seed)
+    teach = _calibration(job.way)(swatch_set(some, some.ladders(job.kind)))
+    pool = some.read(some.dye(some.mixes(POOL, 1), 1), job.kind, 1)
+    own_readings = swatch_set(some, pool, "own ").readings
+    pots = some.read(some.dye(some.mixes(UNTAUGHT, 2), 2), job.judge or job.kind, 2)
+    floor = float(some.floor(pots).mean())
+    rng = np.random.default_rng([7, job.seed])
+    rows = []
+    for own in OWN:
+        parts = []
+        for _ in range(job.draws if own else 1):
+            chosen = rng.choice(POOL, own, replace=False)
+            taught = teach(SwatchSet(tuple(own_readings[i] for i in chosen)))
+            order = [some.names.index(name) for name in taught.names]
+            stated = taught.predict(pots.amounts[:, order])
+            miss = delta_e(stated.lab, pots.lab)
+            under = [(miss <= stated.bound).mean(), (miss <= stated.median).mean()]
+            parts.append([*under, stated.likely.mean(), miss.mean(), floor])
+        rows.append(Row(job.kind, job.family, job.seed, own, *np.mean(parts, axis=0).tolist()))
+    return rows
+
+
+def _calibration(way: str) -> Calibration:
+    if way in WAYS:
+        return WAYS[way]
+    module, _, name = way.partition(":")
+    found: Calibration = getattr(import_module(module), name)
+    return found
+
+
+def closed(rows: Sequence[Row], own: int) -> float:
+    """Share of the gap to the floor that `own` mixes close, over worlds worth it; nan for none."""
+    first = {(r.family, r.seed): r for r in rows if r.own == 0 and r.found > WORTH_CLOSING}
+    after = [r for r in rows if r.own == own and (r.family, r.seed) in first]
+    gap = sum(first[r.family, r.seed].found - r.floor for r in after)
+    gained = sum(first[r.family, r.seed].found - r.found for r in after)
+    return gained / gap if gap > 0 else float("nan")
+
+
+def worsening(rows: Sequence[Row], own: int) -> tuple[float, str]:
+    """The world that own mixes make worse by most, and by how much ΔE2000."""
+    first = {(r.family, r.seed): r.found for r in rows if r.own == 0}
+    return max((r.found - first[r.family, r.seed], f"{r.family} {r.seed}")
+               for r in rows if r.own == own)  # fmt: skip
+
+
+def worst_family(rows: Sequence[Row]) -> tuple[str, float, float, float]:
+    """Family with the smallest share under the bound, that share, its interval over seeds."""
+    by_name = {
+        name: np.array([r.under_bound for r in rows if r.family == name])
+        for name in dict.fromkeys(r.family for r in rows)
+    }
+    name = min(by_name, key=lambda n: float(by_name[n].mean()))
+    shares = by_name[name]
+    rng = np.random.default_rng(0)
+    means = shares[rng.integers(0, len(shares), (4000, len(shares)))].mean(axis=1)
+    low, high = np.quantile(means, [0.025, 0.975])
+    return name, float(shares.mean()), float(low), float(high)
+
+
+def _line(head: str, cells: Iterable[str]) -> None:
+    print(f"{head:<30}" + "".join(f"{cell:>17}" for cell in cells))
+
+
+def _marked(what: str, i: int, value: float, text: str) -> str:
+    """The text, with a sign where the value is not as wanted."""
+    low, high = WANTED[what][i]
+    return text + (" " if low <= value <= high else "!")
+
+
+def _shares(what: str, values: Sequence[float]) -> list[str]:
+    return [_marked(what, i, x, f"{100 * x:.0f} %") for i, x in enumerate(values)]
+
+
+def _mean(rows: Sequence[Row], what: str) -> float:
+    return float(np.mean([getattr(r, what) for r in rows]))
+
+
+def print_table(rows: Sequence[Row]) -> None:
+    """What was promised and what was found, for one kind of reading."""
+    at = [[r for r in rows if r.own == own] for own in OWN]
+    _line(f"{rows[0].kind}: own mixes", map(str, OWN))
+    for what in ("under_bound", "under_median"):
+        head = what.replace("_", " the ")
+        _line(head, _shares(head, [_mean(some, what) for some in at]))
+        if what == "under_bound":
+            worst = [worst_family(some) for some in at]
+            _line("   worst family", (w[0] for w in worst))
+            _line("", _shares("worst family", [w[1] for w in worst]))
+            _line("   its interval", (f"{100 * w[2]:.0f}–{100 * w[3]:.0f} %" for w in worst))
+    found, promised, floor = (
+        [_mean(some, what) for some in at] for what in ("found", "promised", "floor")
+    )
+    ratios = [p / f for p, f in zip(promised, found, strict=True)]
+    head = "promised / found"
+    _line(head, (_marked(head, i, x, f"{x:.2f}") for i, x in enumerate(ratios)))
+    _line("found, ΔE2000", (f"{x:.2f}" for x in found))
+    _line("floor", (f"{x:.2f}" for x in floor))
+    _line("gap closed", ["", *(f"{closed(rows, own):.2f}" for own in OWN[1:])])
+    worse = [worsening(rows, own) for own in OWN[1:]]
+    _line("most worse in a world", ["", *(f"{w[0]:+.2f}" for w in worse)])
+    _line("", ["", *(w[1] for w in worse)])
+    print()
+    heads = [f"{w} {n}" for n in (0, 5, 10) for w in ("found", "p/f", "90 %")]
+    heads += ["floor", "gap 10"]
+    print(f"{'':<14}" + "".join(f"{h:>9}" for h in heads))
+    for name in dict.fromkeys(r.family for r in rows):
+        own_rows = [r for r in rows if r.family == name]
+        cells = []
+        for own in (0, 5, 10):
+            some = [r for r in own_rows if r.own == own]
+            miss = _mean(some, "found")
+            ratio, below = _mean(some, "promised") / miss, _mean(some, "under_bound")
+            cells += [f"{miss:.2f}", f"{ratio:.2f}", f"{100 * below:.0f}"]
+        cells += [f"{_mean(own_rows, 'floor'):.2f}", f"{closed(own_rows, 10):.2f}"]
+        print(f"{name:<14}" + "".join(f"{c:>9}" for c in cells))
+    print(flush=True)
+
+
+def print_against_spectra(rows: Sequence[Row]) -> None:
+    """What CIELAB alone costs, on the families that were read both ways."""
+    means = {
+        (kind, own): float(np.mean([r.found for r in rows if r.kind == kind and r.own == own]))
+        for kind, own in product((SPECTRUM, LAB), OWN)
+    }
+    _line("CIELAB less spectra, found", (f"{means[LAB, n] - means[SPECTRUM, n]:+.2f}" for n in OWN))
+
+
+def main(words: Sequence[str] = ("--quick",)) -> None:
+    """Print the tables."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--develop", action="store_true", help="families that choose constants")
+    parser.add_argument("--quick", action="store_true", help="3 seeds, 4 draws of own mixes")
+    parser.add_argument("--way", default="trials", help="trials, table or module:function")
+    parser.add_argument("--families", default="", help="only these, with commas")
+    parser.add_argument("--kinds", default=f"{SPECTRUM},{LAB},{PHOTOGRAPH},{HEX}")
+    parser.add_argument("--judge", default="", help="how pots are read; as the ladders by default")
+    asked = parser.parse_args(list(words))
+    use = DEVELOP if asked.develop else REPORT
+    seeds = DEVELOP_SEEDS if asked.develop else REPORT_SEEDS
+    seeds = seeds[1::4][:3] if asked.quick else seeds
+    draws = 4 if asked.quick else DRAWS
+    names = asked.families.split(",") if asked.families else [
+        name for name, family in FAMILIES.items() if family.use == use
+    ]  # fmt: skip
+    print(f"{use} families {', '.join(names)}; seeds {', '.join(map(str, seeds))}; {draws} draws")
+    print(f"{UNTAUGHT} untaught mixes a world, taught by {asked.way}; '!' is not as wanted\n")
+    jobs = [
+        Job(kind, name, seed, asked.way, draws, asked.judge)
+        for kind, name, seed in product(asked.kinds.split(","), names, seeds)
+        if kind in FAMILIES[name].kinds
+    ]
+    with ProcessPoolExecutor(2) as pool:
+        rows = [row for part in pool.map(run, jobs) for row in part]
+    kinds = dict.fromkeys(r.kind for r in rows)
+    for kind in kinds:
+        print_table([r for r in rows if r.kind == kind])
+    if SPECTRUM in kinds and LAB in kinds:
+        print_against_spectra(rows)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
