@@ -10,13 +10,11 @@ from datetime import date
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import ADDED_TO, Stock
 from dyemix.dataset.recipe import Measures, Recipe, Spoonfuls, format_amount, spoonfuls, stock_ml
-from dyemix.dataset.units import dye_g, to_step
+from dyemix.dataset.units import dilution, dye_g, to_step
 from dyemix.errors import DyemixError, RecipeError
 
-#: A weak stock is this many times weaker for each time it is diluted: 10 mL made up to 100 mL.
-_TENFOLD = 10
+#: Stock that one weaker stock takes, mL: 10 mL made up to 100 mL.
 _FOR_WEAK = 10.0
-_WEAKEST = 1000
 
 
 @dataclass(frozen=True)
@@ -107,15 +105,13 @@ def dose(
     """Measure one dye. Raises `RecipeError` where even a stock 1 in 1000 leaves too little."""
     strength = stock.actual_pct(settings)
     strong = stock_ml(cloth_g, owf, strength)
-    dilution = 1
-    while strong * dilution < settings.smallest_dose * (1 - 1e-9):
-        dilution *= _TENFOLD
-        if dilution > _WEAKEST:
-            raise RecipeError(
-                f"{dye} {owf:g} % on {cloth_g:g} g is {strong:.1g} mL of stock: too little even of "
-                f"a stock 1 in {_WEAKEST}. Leave it out, or dye more cloth at once."
-            )
-    exact = strong * dilution
+    times = dilution(strong, settings.smallest_dose)
+    exact = strong * times
+    if exact < settings.smallest_dose * (1 - 1e-9):
+        raise RecipeError(
+            f"{dye} {owf:g} % on {cloth_g:g} g is {strong:.1g} mL of stock: too little even of "
+            f"a stock 1 in {times}. Leave it out, or dye more cloth at once."
+        )
     ml = to_step(exact, settings.measuring_step)
     return Dose(
         dye=dye,
@@ -123,7 +119,7 @@ def dose(
         dye_g=dye_g(cloth_g, owf),
         stock=stock,
         actual_pct=strength,
-        dilution=dilution,
+        dilution=times,
         exact_ml=exact,
         ml=ml,
         error_pct=100.0 * (ml / exact - 1.0),

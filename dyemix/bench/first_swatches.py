@@ -17,6 +17,7 @@ from dyemix.dataset.recipe import (
     stock_ml,
 )
 from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
+from dyemix.dataset.units import STOCK_PCT, dilution
 from dyemix.errors import RecipeError
 from dyemix.files import write_swatches
 
@@ -153,8 +154,8 @@ class SwatchPlan:
         spoon = SPOON_SETS[self.spoons]
         doses = [dose for square in self.squares for dose in square.doses]
         weak = "; ".join(
-            f"1 in {dilution} is {1000 / dilution:g} mL of stock made up TO 1000 mL"
-            for dilution in sorted({dose.dilution for dose in doses} - {1})
+            f"1 in {times} is {1000 / times:g} mL of stock made up TO 1000 mL"
+            for times in sorted({dose.dilution for dose in doses} - {1})
         )
         fullest = max(sum(dose.ml for dose in square.doses) for square in self.squares)
         waters = [
@@ -199,15 +200,14 @@ def _rows(square: Square) -> list[str]:
 def _dose(dye: str, owf: float, plan_stock: float, square_g: float, spoons: str) -> Dose:
     """Stock as it is, or ten- or hundredfold diluted where a quarter teaspoon holds too much."""
     strong = stock_ml(square_g, owf, plan_stock)
-    smallest = SPOON_SETS[spoons]["tsp"] / 4
-    dilution = next((d for d in (1, 10) if strong * d >= smallest * (1 - 1e-9)), 100)
-    return Dose(dye, owf, strong, dilution, strong * dilution, spoonfuls(strong * dilution, spoons))
+    times = dilution(strong, SPOON_SETS[spoons]["tsp"] / 4)
+    return Dose(dye, owf, strong, times, strong * times, spoonfuls(strong * times, spoons))
 
 
 def first_swatches(
     dyes: Sequence[str] | str,
     cloth: str,
-    stock_pct: float = 1.0,
+    stock_pct: float = STOCK_PCT,
     square_g: float = 5.0,
     spoons: str = "metric",
 ) -> SwatchPlan:

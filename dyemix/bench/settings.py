@@ -18,6 +18,7 @@ from types import MappingProxyType
 from typing import Any
 
 from dyemix.dataset.recipe import SPOON_SETS, dye_name
+from dyemix.dataset.units import STOCK_PCT
 from dyemix.errors import Fault, InputError
 
 #: Orders in which the alkali may go in; a recorded condition of every swatch (common practice).
@@ -121,7 +122,7 @@ class BathSettings:
         {"turquoise": 2.0}, "times the hours", "slowest: twice the time or warmth; common practice"
     )
     soak_temperature: float = _figure(60.0, "°C", "hot soak after rinsing; common practice", 20, 99)
-    stock_strength: float = _figure(1.0, "% w/v (g per 100 mL)", "a working value", 0.001, 20)
+    stock_strength: float = _figure(STOCK_PCT, "% w/v (g per 100 mL)", "a working value", 0.001, 20)
     stock_days_warm: float = _figure(
         7.0, "days", "stock without alkali, room temperature; common practice", 0, 365
     )

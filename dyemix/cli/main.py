@@ -21,6 +21,7 @@ from dyemix.cli.options import (
     shelf_options,
     show,
 )
+from dyemix.dataset.units import STOCK_PCT
 from dyemix.errors import DyemixError
 
 
@@ -105,7 +106,7 @@ def predict(
 @dyemix.command()
 @click.option("--dyes", required=True, help="Your dyes, as 'gold, scarlet, navy'.")
 @click.option("--cloth", required=True, help="Your cloth, as 'cotton lawn'.")
-@click.option("--stock", default=1.0, show_default=True, help="Stock strength, % w/v.")
+@click.option("--stock", default=STOCK_PCT, show_default=True, help="Stock strength, % w/v.")
 @click.option("--square", default=5.0, show_default=True, help="Dry weight of a square, g.")
 @click.option("--spoons", default="metric", show_default=True, help="Spoon set.")
 @click.option(

@@ -19,6 +19,7 @@ from dyemix.cli.options import (
     show,
     waiting,
 )
+from dyemix.dataset.units import STOCK_PCT
 from dyemix.errors import DyemixError
 
 
@@ -38,7 +39,10 @@ from dyemix.errors import DyemixError
     "--measure", metavar="KIT", help="Round to 'spoons', 'spoons us', 'syringe 0.5' or 'scale 0.1'."
 )
 @click.option(
-    "--stock", default="2", show_default=True, help="Strength of the stocks, % w/v: 'navy 1, 2'."
+    "--stock",
+    default=f"{STOCK_PCT:g}",
+    show_default=True,
+    help="Strength of the stocks, % w/v: 'navy 1, 2'.",
 )
 @click.option(
     "--rank", "rank_by", type=click.Choice(["likely", "paper"]), default="likely",

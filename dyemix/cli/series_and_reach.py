@@ -16,6 +16,7 @@ from dyemix.cli.options import (
     show,
     waiting,
 )
+from dyemix.dataset.units import STOCK_PCT
 
 
 def _draw(found: Any, picture: Path | None) -> None:
@@ -250,7 +251,7 @@ def reach(
 )
 @click.option("--max-dyes", default=3, show_default=True, help="Most dyes in a recipe.")
 @click.option("--cloth", default="100g", show_default=True, help="Dry cloth of each colour.")
-@click.option("--stock", default=2.0, show_default=True, help="Stock strength, % w/v.")
+@click.option("--stock", default=STOCK_PCT, show_default=True, help="Stock strength, % w/v.")
 @as_json_option
 def family(
     swatches: Path | None,

@@ -15,6 +15,11 @@ from dyemix.errors import DyemixError
 G_PER_OUNCE = 28.349523125
 ML_PER_FLUID_OUNCE = 29.5735295625
 
+#: Strength of a stock where none is stated, % w/v (g per 100 mL): a working value.
+STOCK_PCT = 1.0
+#: A weaker stock, mixed on the day, is this many times weaker for each time over; and at most.
+_TENFOLD, _WEAKEST = 10, 1000
+
 _WEIGHTS = {"g": 1.0, "kg": 1000.0, "oz": G_PER_OUNCE, "lb": 16 * G_PER_OUNCE}
 _VOLUMES = {
     "ml": 1.0,
@@ -54,6 +59,18 @@ def added_to_pct(strength_pct: float, powder_volume: float) -> float:
     weaker than 5 g made up to 100 mL (common practice).
     """
     return strength_pct / (1.0 + powder_volume * strength_pct / 100.0)
+
+
+def dilution(stock_ml: float, smallest_ml: float) -> int:
+    """How far to dilute a stock so that `stock_ml` of it is a dose of `smallest_ml` or more.
+
+    1 (as it is), 10, 100 or 1000: 10 mL made up to 100 mL, and again. 1000 also where even that
+    leaves the dose too small, which the caller sees by multiplying.
+    """
+    times = 1
+    while stock_ml * times < smallest_ml * (1 - 1e-9) and times < _WEAKEST:
+        times *= _TENFOLD
+    return times
 
 
 def to_step(amount: float, step: float) -> float:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from dyemix.dataset.recipe import stock_ml
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
+from dyemix.dataset.units import STOCK_PCT
 from dyemix.errors import DyemixError
 from dyemix.gamut.coverage import Progress, Served, parse_colours, serve
 from dyemix.model.dyes import DyeSet, Prediction
@@ -129,7 +130,7 @@ def family(
     max_dyes: int = 3,
     *,
     cloth_g: float = 100.0,
-    stock_pct: float = 2.0,
+    stock_pct: float = STOCK_PCT,
     progress: Progress | None = None,
 ) -> Family:
     """The fewest dyes that serve all the wanted colours, each within `tolerance` on paper.

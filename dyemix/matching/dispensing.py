@@ -25,6 +25,7 @@ from dyemix.dataset.recipe import (
     spoonfuls,
     stock_ml,
 )
+from dyemix.dataset.units import STOCK_PCT, dilution
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.uncertainty import Likely, lab_covariance, likely
@@ -37,7 +38,6 @@ _SPOONFUL = 0.05
 _STOCK = 0.01
 #: A dose of fewer steps than this is too small to measure: a weaker stock is proposed.
 _FEWEST_STEPS = 2
-_TENFOLD = 10
 #: Steps tried on either side of the exact dose.
 _REACH = 2
 
@@ -58,7 +58,7 @@ class Kit:
     """
 
     cloth_g: float
-    stock_pct: Mapping[str, float] = field(default_factory=lambda: {"": 2.0})
+    stock_pct: Mapping[str, float] = field(default_factory=lambda: {"": STOCK_PCT})
     measure: str = SPOONS
     step: float | None = None
     spoons: str = "metric"
@@ -194,13 +194,11 @@ def measured(
     dilutions, choices = [], []
     for dye in names:
         exact = stock_ml(kit.cloth_g, recipe[dye], kit.strength(dye))
-        dilution = 1
-        while exact * dilution < _FEWEST_STEPS * kit.step_ml and dilution < 1000:
-            dilution *= _TENFOLD
-        centre = exact * dilution / kit.step_ml
+        times = dilution(exact, _FEWEST_STEPS * kit.step_ml)
+        centre = exact * times / kit.step_ml
         first = max(1, int(np.floor(centre)) - _REACH + 1)
         choices.append(np.arange(first, first + 2 * _REACH) * kit.step_ml)
-        dilutions.append(dilution)
+        dilutions.append(times)
     volumes = np.array(list(product(*choices)))
     per_ml = np.array([kit.strength(d) for d in names]) / kit.cloth_g / np.array(dilutions)
     amounts = np.zeros((len(volumes) + 1, len(dyes)))
@@ -216,8 +214,8 @@ def measured(
     )
     covariance = lab_covariance(dyes, chosen, light, errors)
     doses = tuple(
-        MeasuredDose(dye, recipe[dye], float(chosen[0, i]), float(ml), dilution, kit.text(ml))
-        for dye, i, ml, dilution in zip(names, index, volumes[best], dilutions, strict=True)
+        MeasuredDose(dye, recipe[dye], float(chosen[0, i]), float(ml), times, kit.text(ml))
+        for dye, i, ml, times in zip(names, index, volumes[best], dilutions, strict=True)
     )
     return Measured(
         doses,

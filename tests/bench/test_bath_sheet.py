@@ -33,7 +33,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.recipe import SPOON_SETS, stock_ml
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
-from dyemix.dataset.units import auxiliary_stock_ml, dye_g, parse_volume, parse_weight, water_ml
+from dyemix.dataset.units import auxiliary_stock_ml, dye_g, water_ml
 from dyemix.errors import DyemixError, InputError, RecipeError, SavedError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import Surface
@@ -148,20 +148,6 @@ def test_washing_soda_crystals_by_molar_mass() -> None:
     crystals = ash + 10 * (2 * hydrogen + oxygen)
     soda = sage().soda
     assert soda.crystals_g / soda.g == pytest.approx(crystals / ash, rel=1e-3)
-
-
-def test_units_by_their_definitions() -> None:
-    """NIST Handbook 44, Appendix C: pound 453.59237 g, gallon 231 cubic inches of 2.54 cm."""
-    assert parse_weight("1 lb") == pytest.approx(453.59237)
-    assert parse_weight("16oz") == pytest.approx(453.59237)
-    assert parse_volume("1 gal") == pytest.approx(231 * 2.54**3)
-    assert parse_volume("4 qt") == parse_volume("8pt") == pytest.approx(231 * 2.54**3)
-    assert (parse_weight("0,24 kg"), parse_volume("0.5 L")) == (240, 500)
-    for bad in ("240", "-3 g", "0 g", "x", "1 stone", ""):
-        with pytest.raises(DyemixError, match="240g"):
-            parse_weight(bad)
-    with pytest.raises(DyemixError, match="no cups"):
-        parse_volume("1 cup")
 
 
 # Volumes ----------------------------------------------------------------------------------------
