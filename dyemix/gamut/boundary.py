@@ -8,6 +8,7 @@ lead where, and the solver takes the best of them to the very edge.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -18,8 +19,8 @@ from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.model.least_squares import Residual, solve
-from dyemix.model.mixtures import Blends
+from dyemix.model.least_squares import solve
+from dyemix.model.mixtures import lab_residual
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -253,7 +254,11 @@ def _to_the_edge(
         want = np.einsum("nij,nj->ni", rows_of, at)
         want[:, 1] += far
         amounts = solve(
-            _rows(blends, rows_of, want, light), amounts, top, steps=40, tolerance=1e-6
+            lab_residual(blends, partial(_off, rows_of, want), light),
+            amounts,
+            top,
+            steps=40,
+            tolerance=1e-6,
         ).x
     labs, _ = blends.lab_and_slope(amounts, light)
     apart = labs - at
@@ -261,19 +266,9 @@ def _to_the_edge(
     return np.where(on, np.einsum("ni,ni->n", apart, along), -np.inf), amounts
 
 
-def _rows(blends: Blends, rows_of: Array, want: Array, light: Light) -> Residual:
-    """``rows_of @ Lab − want`` as a function of amounts, for the solver."""
-    last: NDArray[np.intp] | None = None
-    part, turn, level = blends, rows_of, want
-
-    def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-        nonlocal last, part, turn, level
-        if rows is not last:  # gathering costs as much as predicting: only when rows change
-            last, part, turn, level = rows, blends.rows(rows), rows_of[rows], want[rows]
-        labs, slope = part.lab_and_slope(amounts, light)
-        return np.einsum("nij,nj->ni", turn, labs) - level, turn @ slope
-
-    return residual
+def _off(rows_of: Array, want: Array, labs: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+    """``rows_of @ Lab − want``, and its slope by Lab."""
+    return np.einsum("nij,nj->ni", rows_of[rows], labs) - want[rows], rows_of[rows]
 
 
 def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:

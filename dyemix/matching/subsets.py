@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
 from dyemix.errors import DyemixError
+from dyemix.model import mixtures
 from dyemix.model.dyes import DyeSet
 from dyemix.model.least_squares import Residual, solve
 from dyemix.model.mixtures import Blends
@@ -76,34 +77,26 @@ class Subsets:
 
 def lab_residual(blends: Blends, goal: Goal, light: Light, total: float | None = None) -> Residual:
     """The goal as a function of amounts, for the solver; `total` limits the depth in all."""
-
-    def for_one(lab: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
-        return goal(lab)
-
-    return _residual(blends, for_one, np.zeros(len(blends.exponent), dtype=np.intp), light, total)
+    return _residual(
+        blends, lambda lab, which: goal(lab), np.zeros(len(blends.exponent), np.intp), light, total
+    )
 
 
 def _residual(
     blends: Blends, goal: ManyGoal, which: NDArray[np.intp], light: Light, total: float | None
 ) -> Residual:
-    last_rows: NDArray[np.intp] | None = None
-    part, targets = blends, which
+    by_amount = mixtures.lab_residual(blends, lambda lab, rows: goal(lab, which[rows]), light)
+    if total is None:
+        return by_amount
 
-    def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-        nonlocal last_rows, part, targets
-        if rows is not last_rows:  # gathering costs as much as predicting: only when rows change
-            part, targets, last_rows = blends.rows(rows), which[rows], rows
-        lab, by_amount = part.lab_and_slope(amounts, light)
-        value, by_lab = goal(lab, targets)
-        slope = by_lab @ by_amount
-        if total is None:
-            return value, slope
+    def limited(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+        value, slope = by_amount(amounts, rows)
         over = amounts.sum(axis=1) - total
         held = np.where(over > 0.0, _HOLD, 0.0)
         row = np.broadcast_to(held[:, np.newaxis, np.newaxis], (len(held), 1, amounts.shape[1]))
-        return (np.column_stack([value, held * over]), np.concatenate([slope, row], axis=1))
+        return np.column_stack([value, held * over]), np.concatenate([slope, row], axis=1)
 
-    return residual
+    return limited
 
 
 @lru_cache(maxsize=32)

@@ -17,6 +17,7 @@ from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.model.least_squares import solve
+from dyemix.model.mixtures import lab_residual
 from dyemix.model.scatter import Scatter
 from dyemix.model.uncertainty import lab_covariance, likely
 
@@ -182,18 +183,13 @@ def solve_series(
     blends = dyes.blends(np.tile(index, (t * s, 1)))
     at = np.repeat(np.arange(t), s * n)
 
-    last: NDArray[np.intp] | None = None
-    part, turn, level = blends, rows_of[at], want[at]
-
-    def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-        nonlocal last, part, turn, level
-        if rows is not last:  # gathering costs as much as predicting: only when rows change
-            last, part, turn, level = rows, blends.rows(rows), rows_of[at[rows]], want[at[rows]]
-        labs, slope = part.lab_and_slope(amounts, light)
-        return np.einsum("nij,nj->ni", turn, labs) - level, turn @ slope
+    def goal(labs: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+        turn = rows_of[at[rows]]
+        return np.einsum("nij,nj->ni", turn, labs) - want[at[rows]], turn
 
     found = solve(
-        residual, np.tile(starts.reshape(s * n, k), (t, 1)), np.tile(top, (t * s, 1)),
+        lab_residual(blends, goal, light),
+        np.tile(starts.reshape(s * n, k), (t, 1)), np.tile(top, (t * s, 1)),
         steps=80, tolerance=1e-8,
     )  # fmt: skip
     amounts = found.x.reshape(t, s, n, k)
