@@ -10,7 +10,7 @@ from dyemix.bench.auxiliaries import Cost, Salt, Soda
 from dyemix.bench.dosing import Dose
 from dyemix.bench.page import Blanks, Block, Facts, Notes, Page, Table
 from dyemix.bench.printed import Printed
-from dyemix.bench.settings import ORDER_TEXT
+from dyemix.bench.settings import ORDERS
 from dyemix.dataset.recipe import SPOON_SETS, Recipe, format_amount
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.units import spoon_set_name, temperature_text, volume_text, weight_text
@@ -139,7 +139,7 @@ def _opening(sheet: BathSheet) -> tuple[tuple[str, str], ...]:
             "Bath",
             f"{format_amount(sheet.depth)} % owf in all; {sheet.liquor_ratio:g}:1 = "
             f"{volume_text(sheet.total_ml, sheet.units)} total liquor, {how}; "
-            f"{ORDER_TEXT[sheet.soda.order]}",
+            f"{ORDERS[sheet.soda.order]}",
         ),
     ]
     if sheet.as_swatches:

@@ -125,7 +125,7 @@ def bath_sheet(
             _too_full(doses, soda, salt, cloth_g, ratio, holds, recipe.total, settings)
         )
     temperature = _chosen(temperature_c, was.temperature, settings.temperature)
-    slow_dye, factor = settings.slowest(recipe) or ("", 1.0)
+    slow_dye, factor = settings.slowest(recipe)
     usual = settings.warm_hours if temperature >= settings.warm_temperature else settings.hours
     # Hours that the swatches had already hold whatever the slowest dye was given then.
     fixing = _chosen(hours, was.hours, usual * factor)

@@ -1,9 +1,7 @@
-"""The dyer's own figures: one table of settings, every default common practice and editable.
+"""The dyer's own figures: defaults from one commented file, hers over them, checked and frozen.
 
-`str(BathSettings())` is the whole table as TOML, each figure with its unit and where it comes
-from. Edit it, save it, and read it back with `BathSettings.load`.
-
-Figures are common practice: working values that a dyer may change, never constants of nature.
+`data/settings.toml` says what each figure is, its unit and where it comes from; it is what
+``dyemix settings`` prints, to be edited. Here stand only the type and range of each.
 """
 
 from __future__ import annotations
@@ -11,27 +9,25 @@ from __future__ import annotations
 import difflib
 import os
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import astuple, dataclass
+from functools import cache
+from importlib.resources import files
+from math import inf
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Annotated, Any, get_type_hints
 
 from dyemix.dataset.recipe import SPOON_SETS, dye_name
-from dyemix.dataset.units import STOCK_PCT
 from dyemix.errors import Fault, InputError
 
-#: Orders in which the alkali may go in; a recorded condition of every swatch (common practice).
-ORDERS = ("presoak", "with", "after")
-#: The orders of alkali and dye in words.
-ORDER_TEXT = {
+#: Orders in which the alkali may go in, in words; a recorded condition of every swatch (common
+#: practice).
+ORDERS = {
     "presoak": "cloth presoaked in alkali",
     "with": "alkali in with the dye",
     "after": "alkali after the dye",
 }
-
-#: Ways to print amounts: in metric, or with US customary beside it.
-UNITS = ("metric", "us")
 
 
 @dataclass(frozen=True)
@@ -43,142 +39,129 @@ class DepthRow:
     soda: float
 
 
-#: Ranges of common practice: salt 20–30 g/L to 0.5 %, 40–50 at 1–2 %, 60–80 at 4 %, 80–100 for
-#: black; soda ash 5 g/L pale to 10 g/L dark, double for black.
-DEPTHS = (
-    DepthRow(0.5, 25.0, 5.0),
-    DepthRow(2.0, 45.0, 7.5),
-    DepthRow(4.0, 70.0, 10.0),
-    DepthRow(float("inf"), 90.0, 20.0),
-)
+Check = Callable[[Any], Any]  # gives the value as it is kept, or raises with what would be right
 
 
-def _figure(default: float | None, unit: str, why: str, low: float, high: float) -> Any:
-    """A number with its unit, where it comes from, and the range that is read without a fault."""
-    return field(default=default, metadata={"unit": unit, "why": why, "low": low, "high": high})
+def _number(low: float, high: float, unit: str = "") -> Check:
+    def check(value: Any) -> float:
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        if not number or not low <= value <= high:
+            raise ValueError(f"a number from {low:g} to {high:g} {unit}".rstrip())
+        return float(value)
+
+    return check
 
 
-def _word(default: str, why: str, choices: tuple[str, ...] = ()) -> Any:
-    return field(default=default, metadata={"why": why, "choices": choices})
+def _text(value: Any, choices: Iterable[str] = ()) -> str:
+    if not isinstance(value, str) or (choices and value not in choices):
+        raise ValueError(f"one of {', '.join(choices)}" if choices else 'a text, as "EUR"')
+    return value
 
 
-def _by_dye(default: Mapping[str, float], unit: str, why: str) -> Any:
-    return field(
-        default_factory=lambda: MappingProxyType(dict(default)),
-        metadata={"unit": unit, "why": why, "low": 0.0, "high": 1e4, "by_dye": True},
-    )
+def _one_of(choices: Iterable[str]) -> Check:
+    return lambda value: _text(value, choices)
 
 
-@dataclass(frozen=True)
+def _list_of(each: Check, example: str, count: int | None = None) -> Check:
+    def check(value: Any) -> tuple[Any, ...]:
+        if not isinstance(value, list | tuple) or len(value) != (count or max(len(value), 1)):
+            raise ValueError(f"a list, as {example}")
+        return tuple(map(each, value))
+
+    return check
+
+
+def _by_dye(each: Check) -> Check:
+    def check(value: Any) -> Mapping[str, float]:
+        if not isinstance(value, Mapping):
+            raise ValueError("a table, as { turquoise = 2.0 }")
+        return MappingProxyType({dye_name(str(k)): each(v) for k, v in value.items()})
+
+    return check
+
+
+def _depth_rows(value: Any) -> tuple[DepthRow, ...]:
+    try:
+        rows = tuple(r if isinstance(r, DepthRow) else DepthRow(**r) for r in value)
+        numbers = [_number(0, inf)(x) for row in rows for x in astuple(row)]
+    except (TypeError, ValueError):
+        numbers = []
+    steps = numbers[::3]
+    if not steps or steps != sorted(set(steps)) or steps[-1] != inf:
+        raise ValueError("rows { up_to, salt, soda } whose up_to rises and ends with inf")
+    return rows
+
+
+_HOURS, _WARMTH, _DEPTH = _number(0.1, 240, "h"), _number(0, 99, "°C"), _number(0.001, 20, "% owf")
+_SODA = _number(1, 215, "g/L of soda ash")
+_LIQUOR, _PRICE = _number(1, 200, "mL per g of dry cloth"), _number(0, 1e4, "per g")
+
+
+@dataclass(frozen=True, init=False)
 class BathSettings:
-    """Every figure a bath or stock sheet rests on. Raises `InputError` listing every fault."""
+    """Every figure a bath or stock sheet rests on; `data/settings.toml` says what each is.
 
-    liquor_ratio: float = _figure(
-        20.0, "mL per g of dry cloth", "stirred bath 20–30; low water 4–5; common practice", 1, 200
-    )
-    low_water_below: float = _figure(
-        10.0, "liquor ratio", "below this, soda goes in as a solution; common practice", 0, 100
-    )
-    wet_pickup: float = _figure(
-        80.0, "% of dry weight", "wrung cloth holds 60–100; weigh yours; common practice", 0, 400
-    )
-    alkali: str = _word(
-        "after", "soda: presoak, with the dye, or about an hour after it; common practice", ORDERS
-    )
-    alkali_after: float = _figure(1.0, "h after the dye", "common practice", 0, 24)
-    soda_solution: float = _figure(
-        45.0, "g/L soda ash", "30–60 in low water and presoaks; common practice", 1, 215
-    )
-    soda_share: float = _figure(
-        1.0, "volume per volume of dye liquor", "low water, to start with; common practice", 0, 10
-    )
-    presoak_volume: float = _figure(
-        5.0, "mL per g of dry cloth", "enough to cover; a working value of ours", 1, 200
-    )
-    crystals: float = _figure(
-        2.70, "g washing-soda crystals per g soda ash", "molar masses, 286.14 to 105.99", 1, 4
-    )
-    salt_stock: float | None = _figure(
-        None, "% w/v", "leave out where salt is weighed dry", 0.1, 36
-    )
-    soda_stock: float | None = _figure(
-        None, "% w/v", "stirred bath; leave out where soda ash is weighed dry", 0.1, 21.5
-    )
-    depths: tuple[DepthRow, ...] = field(
-        default=DEPTHS,
-        metadata={
-            "unit": "up_to % owf in all; salt and soda ash g/L",
-            "why": "stirred bath; salt is none in low water; common practice",
-        },
-    )
-    temperature: float = _figure(21.0, "°C", "a day at 21; common practice", 0, 99)
-    hours: float = _figure(24.0, "h", "at that temperature; common practice", 0.1, 240)
-    warm_temperature: float = _figure(35.0, "°C", "hours at 35; common practice", 0, 99)
-    warm_hours: float = _figure(
-        4.0, "h", "'hours' is common practice, 4 a working value of ours", 0.1, 240
-    )
-    coolest: float = _figure(21.0, "°C", "at least; common practice", 0, 99)
-    slow_dyes: Mapping[str, float] = _by_dye(
-        {"turquoise": 2.0}, "times the hours", "slowest: twice the time or warmth; common practice"
-    )
-    soak_temperature: float = _figure(60.0, "°C", "hot soak after rinsing; common practice", 20, 99)
-    stock_strength: float = _figure(STOCK_PCT, "% w/v (g per 100 mL)", "a working value", 0.001, 20)
-    stock_days_warm: float = _figure(
-        7.0, "days", "stock without alkali, room temperature; common practice", 0, 365
-    )
-    stock_days_cold: float = _figure(
-        28.0, "days", "stock without alkali, kept cold; common practice", 0, 365
-    )
-    powder_volume: float = _figure(
-        0.6, "mL per g of powder", "5 g added to 100 mL is about 3 % weaker; common practice", 0, 2
-    )
-    stock_spare: float = _figure(10.0, "%", "stock made beyond the need; a working value", 0, 200)
-    stock_batch: float = _figure(50.0, "mL", "stock is made in whole steps of this", 1, 5000)
-    tolerance: float = _figure(
-        3.0, "ΔE2000", "to 1.5 excellent, to 3 sound, 3–5 in the family; common practice", 0, 20
-    )
-    units: str = _word("metric", "metric, or us for US customary beside it", UNITS)
-    spoons: str = _word("metric", "spoon set", tuple(SPOON_SETS))
-    measuring_step: float = _figure(0.2, "mL", "marks of your syringe; your own tool", 0.01, 50)
-    smallest_dose: float = _figure(
-        2.5,
-        "mL",
-        "below this a weaker stock is proposed: half a teaspoon; your own tool",
-        0.05,
-        100,
-    )
-    scale_step: float = _figure(0.1, "g", "what your scale shows; your own tool", 0.0001, 10)
-    powder_per_teaspoon: Mapping[str, float] = _by_dye(
-        {}, "g per levelled teaspoon", "a property of a dye: weigh yours; stock sheet only"
-    )
-    currency: str = _word("", "printed after a cost")
-    dye_cost: Mapping[str, float] = _by_dye({}, "per g", "yours; optional")
-    salt_cost: float | None = _figure(None, "per g", "yours; optional", 0, 1e4)
-    soda_cost: float | None = _figure(None, "per g", "yours; optional", 0, 1e4)
+    Made with the figures that are not the default's: ``BathSettings(wet_pickup=65)``. Raises
+    `InputError` with every fault of them.
+    """
 
-    def __post_init__(self) -> None:
-        faults: list[Fault] = []
-        for item in fields(self):
-            value = getattr(self, item.name)
-            if "by_dye" in item.metadata:
-                if not isinstance(value, Mapping):
-                    fault = f"{value!r} is not a table: {{ turquoise = 2.0 }}."
-                    faults.append(Fault(fault, column=item.name))
-                    continue
-                tidy = {dye_name(str(dye)): number for dye, number in value.items()}
-                object.__setattr__(self, item.name, MappingProxyType(tidy))
-                for dye, number in tidy.items():
-                    faults += _range_fault(item.metadata, f"{item.name}.{dye}", number)
-            elif item.name == "depths":
-                faults += _depth_faults(value)
-            elif "low" in item.metadata:
-                if value is not None or item.default is not None:
-                    faults += _range_fault(item.metadata, item.name, value)
-            elif not isinstance(value, str) or (
-                item.metadata["choices"] and value not in item.metadata["choices"]
-            ):
-                choices = ", ".join(item.metadata["choices"]) or "a text"
-                faults.append(Fault(f"{value!r} is unknown: use {choices}.", column=item.name))
+    liquor_ratio: Annotated[float, _LIQUOR]
+    low_water_below: Annotated[float, _number(0, 100, "mL per g of dry cloth")]
+    wet_pickup: Annotated[float, _number(0, 400, "% of dry weight")]
+    tolerance: Annotated[float, _number(0, 20, "ΔE2000")]
+    mixtures: Annotated[tuple[str, ...], _list_of(_text, '["black", "navy"]')]
+    alkali: Annotated[str, _one_of(ORDERS)]
+    alkali_after: Annotated[float, _number(0, 24, "h")]
+    depths: Annotated[tuple[DepthRow, ...], _depth_rows]
+    soda_solution: Annotated[float, _SODA]
+    soda_solution_usual: Annotated[tuple[float, ...], _list_of(_SODA, "[30.0, 60.0]", 2)]
+    soda_share: Annotated[float, _number(0, 10, "volumes")]
+    presoak_volume: Annotated[float, _LIQUOR]
+    crystals: Annotated[float, _number(1, 4, "g")]
+    salt_stock: Annotated[float | None, _number(0.1, 36, "% w/v")]
+    soda_stock: Annotated[float | None, _number(0.1, 21.5, "% w/v")]
+    temperature: Annotated[float, _WARMTH]
+    hours: Annotated[float, _HOURS]
+    warm_temperature: Annotated[float, _WARMTH]
+    warm_hours: Annotated[float, _HOURS]
+    coolest: Annotated[float, _WARMTH]
+    slow_dyes: Annotated[Mapping[str, float], _by_dye(_number(0, 100, "times"))]
+    soak_temperature: Annotated[float, _number(20, 99, "°C")]
+    stock_strength: Annotated[float, _number(0.001, 20, "% w/v")]
+    stock_days_warm: Annotated[float, _number(0, 365, "days")]
+    stock_days_cold: Annotated[float, _number(0, 365, "days")]
+    powder_volume: Annotated[float, _number(0, 2, "mL per g")]
+    stock_spare: Annotated[float, _number(0, 200, "%")]
+    stock_batch: Annotated[float, _number(1, 5000, "mL")]
+    units: Annotated[str, _one_of(("metric", "us"))]
+    spoons: Annotated[str, _one_of(SPOON_SETS)]
+    measuring_step: Annotated[float, _number(0.01, 50, "mL")]
+    smallest_dose: Annotated[float, _number(0.05, 100, "mL")]
+    scale_step: Annotated[float, _number(0.0001, 10, "g")]
+    powder_per_teaspoon: Annotated[Mapping[str, float], _by_dye(_number(0.1, 99, "g"))]
+    first_depths: Annotated[tuple[float, ...], _list_of(_DEPTH, "[2.0, 0.5, 0.125]")]
+    first_mix: Annotated[float, _DEPTH]
+    currency: Annotated[str, _text]
+    dye_cost: Annotated[Mapping[str, float], _by_dye(_PRICE)]
+    salt_cost: Annotated[float | None, _PRICE]
+    soda_cost: Annotated[float | None, _PRICE]
+
+    def __init__(self, **changes: Any) -> None:
+        checks, defaults = _checks_and_defaults()
+        faults = []
+        for name in sorted(set(changes) - set(checks)):
+            near = difflib.get_close_matches(name, checks, 1)
+            hint = f"did you mean {near[0]}?" if near else "no setting has this name."
+            faults.append(Fault(f"is unknown: {hint}", column=name))
+        given = {**dict.fromkeys(checks), **defaults, **changes}
+        for name, check in checks.items():
+            off = given[name] is None and name not in defaults
+            try:
+                value = None if off else check(given[name])
+            except ValueError as error:
+                faults.append(Fault(f"{given[name]!r} will not do: it is {error}.", column=name))
+            else:
+                object.__setattr__(self, name, value)
         if faults:
             raise InputError(faults)
 
@@ -187,89 +170,39 @@ class BathSettings:
         """Read a TOML file; what it leaves out keeps its default. Raises `InputError`."""
         name = Path(path).name
         try:
-            table = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+            return cls(**tomllib.loads(Path(path).read_text(encoding="utf-8")))
         except OSError as error:
             raise InputError(Fault(f"cannot be read: {error.strerror}.", name)) from None
         except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
             raise InputError(Fault(f"is not a TOML file: {error}.", name)) from None
-        known = [item.name for item in fields(cls)]
-        faults = []
-        for key in sorted(set(table) - set(known)):
-            near = difflib.get_close_matches(key, known, 1)
-            hint = f"did you mean {near[0]}?" if near else "no setting has this name."
-            faults.append(Fault(f"is unknown: {hint}", name, column=key))
-            del table[key]
-        rows = table.pop("depths", None)
-        try:
-            depths = DEPTHS if rows is None else tuple(DepthRow(**row) for row in rows)
-        except TypeError:
-            depths = DEPTHS
-            faults.append(Fault("each row is { up_to, salt, soda }.", name, column="depths"))
-        try:
-            settings = cls(depths=depths, **table)
         except InputError as error:
-            faults += [Fault(f.message, name, f.row, f.column) for f in error.faults]
-        if faults:
-            raise InputError(faults)
-        return settings
+            raise InputError(
+                [Fault(f.message, name, f.row, f.column) for f in error.faults]
+            ) from None
 
     def depth_row(self, depth: float) -> DepthRow:
         """The row of the salt and soda table for a total depth in % owf."""
         return next(row for row in self.depths if depth <= row.up_to * (1 + 1e-9))
 
-    def slowest(self, dyes: Mapping[str, float] | list[str]) -> tuple[str, float] | None:
-        """The slowest of these dyes and how many times the hours it wants; None if none is slow.
-
-        A dye counts as slow where its name contains that of one in `slow_dyes`.
-        """
+    def slowest(self, dyes: Mapping[str, float]) -> tuple[str, float]:
+        """The slowest of these dyes and how many times the hours it wants; "" and 1 if none is."""
         slow = [
             (factor, dye)
             for dye in dyes
             for word, factor in self.slow_dyes.items()
             if word in dye and factor > 1
         ]
-        return (max(slow)[1], max(slow)[0]) if slow else None
-
-    def __str__(self) -> str:
-        lines = [
-            "# Settings of bath and stock sheets. Every figure is yours; 'common practice' is",
-            "# a working value of the trade, not a law. A line left out keeps its default.",
-        ]
-        for item in fields(self):
-            value, meta = getattr(self, item.name), item.metadata
-            note = "; ".join(part for part in (meta.get("unit", ""), meta["why"]) if part)
-            if item.name == "depths":
-                rows = [
-                    f"  {{ up_to = {r.up_to}, salt = {r.salt}, soda = {r.soda} }}," for r in value
-                ]
-                lines += [f"depths = [  # {note}", *rows, "]"]
-                continue
-            off = "# " if value is None else ""
-            lines.append(f"{off}{item.name} = {_toml(value)}  # {note}")
-        return "\n".join(lines)
+        factor, dye = max(slow, default=(1.0, ""))
+        return dye, factor
 
 
-def _range_fault(meta: Mapping[str, Any], name: str, value: object) -> list[Fault]:
-    low, high = meta["low"], meta["high"]
-    if isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high:
-        return []
-    return [Fault(f"{value!r} is out of range: {low:g} to {high:g} {meta['unit']}.", column=name)]
+def defaults_text() -> str:
+    """The commented file of every default."""
+    return files("dyemix").joinpath("data", "settings.toml").read_text(encoding="utf-8")
 
 
-def _depth_faults(rows: tuple[DepthRow, ...]) -> list[Fault]:
-    numbers = [x for row in rows for x in (row.up_to, row.salt, row.soda)]
-    if not all(isinstance(x, int | float) and x >= 0 for x in numbers) or not rows:
-        return [Fault("every figure of the rows is a number, 0 or more.", column="depths")]
-    steps = [row.up_to for row in rows]
-    if steps != sorted(set(steps)) or steps[-1] != float("inf"):
-        return [Fault("up_to rises from row to row and ends with inf.", column="depths")]
-    return []
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, Mapping):
-        inside = ", ".join(f"{_toml(str(dye))} = {number}" for dye, number in value.items())
-        return f"{{ {inside} }}" if inside else "{}"
-    if isinstance(value, str):
-        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
-    return "0.0" if value is None else f"{value}"
+@cache
+def _checks_and_defaults() -> tuple[dict[str, Check], dict[str, Any]]:
+    hints = get_type_hints(BathSettings, include_extras=True)
+    checks = {name: hint.__metadata__[0] for name, hint in hints.items()}
+    return checks, tomllib.loads(defaults_text())

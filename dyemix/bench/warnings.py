@@ -7,13 +7,10 @@ from __future__ import annotations
 
 from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.dosing import DyedAs
-from dyemix.bench.settings import ORDER_TEXT, BathSettings
+from dyemix.bench.settings import ORDERS, BathSettings
 
 #: Ratios, hours and temperatures nearer than this (as a share) are the same.
 _SAME = 0.05
-_SODA_SOLUTION = (30.0, 60.0)
-#: Dyes that are usually mixtures, by a word of their name.
-_MIXTURES = ("black", "navy", "brown")
 _WEAK_WHEN_WET = ("viscose", "rayon")
 
 
@@ -24,7 +21,7 @@ def bath_warnings(
     out = [warning for part in sheet.doses for warning in part.warnings]
     out += _unlike_swatches(sheet, was)
     soda = sheet.soda
-    low, high = _SODA_SOLUTION
+    low, high = settings.soda_solution_usual
     if soda.order == "presoak" and not sheet.low_water:
         out.append(
             f"a presoak carries {soda.g_l:.1f} g/L of soda ash into a bath of "
@@ -33,7 +30,9 @@ def bath_warnings(
         )
     solution = settings.soda_solution
     if (soda.order == "presoak" or sheet.low_water) and not low <= solution <= high:
-        out.append(f"a soda solution of {solution:g} g/L is outside the usual 30–60 g/L.")
+        out.append(
+            f"a soda solution of {solution:g} g/L is outside the usual {low:g}–{high:g} g/L."
+        )
     if sheet.temperature_c < settings.coolest:
         out.append(
             f"{sheet.temperature_c:g} °C is cool: at least {settings.coolest:g} °C is usual, or "
@@ -50,7 +49,7 @@ def bath_warnings(
         if was.hours is not None and abs(sheet.hours / was.hours - 1) <= _SAME:
             swatches = " Your swatches had as little: more time is safer, and departs from them."
         out.append(f"{why}about {wanted:g} h; this sheet says {sheet.hours:g} h.{swatches}")
-    split = [dye for dye in sheet.recipe if any(word in dye for word in _MIXTURES)]
+    split = [dye for dye in sheet.recipe if any(word in dye for word in settings.mixtures)]
     if split:
         out.append(
             f"{', '.join(split)}: usually a mixture that varies by lot and may split on the cloth. "
@@ -76,7 +75,7 @@ def _unlike_swatches(sheet: BathSheet, was: DyedAs) -> list[str]:
             )
     if was.order is not None and sheet.soda.order != was.order:
         out.append(
-            f"{ORDER_TEXT[sheet.soda.order]} is unlike your swatches ({ORDER_TEXT[was.order]}): "
+            f"{ORDERS[sheet.soda.order]} is unlike your swatches ({ORDERS[was.order]}): "
             "swatches of one order do not predict another. Dye a test square."
         )
     if sheet.low_water and was.salt:

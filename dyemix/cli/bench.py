@@ -190,14 +190,14 @@ def bench(
 
 @click.command()
 @click.option("-o", "--output", type=FILE, metavar="FILE", help="Write them there, to edit.")
-@settings_option
-def settings(output: Path | None, settings: Path | None) -> None:
+def settings(output: Path | None) -> None:
     """Print the figures that sheets rest on, each with its unit: edit them, give --settings."""
-    table = read_settings(settings)
+    from dyemix.bench.settings import defaults_text
+
     if output is None:
-        print_text(str(table))
+        print_text(defaults_text().rstrip())
     else:
-        write_file(output, f"{table}\n", keep=True)
+        write_file(output, defaults_text(), keep=True)
         say(f"Edit it, and give it as --settings {output}")
 
 

@@ -155,6 +155,7 @@ def test_washing_soda_crystals_by_molar_mass() -> None:
 RECIPES = st.dictionaries(
     st.sampled_from(["gold", "scarlet", "navy", "turquoise"]), st.floats(1e-4, 8), max_size=4
 )
+ANY_ORDER = st.sampled_from(list(ORDERS))
 KITS = st.builds(
     BathSettings,
     wet_pickup=st.floats(60, 100),
@@ -179,7 +180,7 @@ def _spoon_ml(text: str, spoons: str) -> float:
 
 
 @settings(max_examples=150, deadline=None)
-@given(RECIPES, st.floats(2, 3000), st.floats(2, 40), st.sampled_from(ORDERS), st.booleans(), KITS)
+@given(RECIPES, st.floats(2, 3000), st.floats(2, 40), ANY_ORDER, st.booleans(), KITS)
 def test_volumes_add_up(
     recipe: dict[str, float], cloth: float, ratio: float, order: str, wet: bool, kit: BathSettings
 ) -> None:
@@ -219,7 +220,7 @@ def test_volumes_add_up(
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.floats(1, 8), st.floats(2, 9), st.sampled_from(ORDERS))
+@given(st.floats(1, 8), st.floats(2, 9), ANY_ORDER)
 def test_cures_for_a_full_bath_cure_it(depth: float, ratio: float, order: str) -> None:
     def sheet(stock: float, at: float) -> BathSheet:
         return bath_sheet({"gold": depth}, 100, stocks=stock, liquor_ratio=at, alkali=order)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dyemix.bench import ADDED_TO, Stock, StockSheet, bath_sheet, cautions, stock_sheet
-from dyemix.bench.settings import BathSettings, DepthRow
-from dyemix.errors import DyemixError, InputError, SavedError
+from dyemix.bench.settings import BathSettings
+from dyemix.errors import DyemixError, SavedError
 
 MADE = date(2026, 5, 3)
 
@@ -122,57 +121,3 @@ def test_stock_out_of_range() -> None:
         stock_sheet(" ")
     with pytest.raises(SavedError):
         StockSheet.from_json(navy().to_json().replace('"cold": true', '"cold": 1'))
-
-
-# Settings ---------------------------------------------------------------------------------------
-
-
-def test_the_table_is_a_file_that_reads_back(tmp_path: Path) -> None:
-    """What is printed is the file to edit: every setting, its unit and where it comes from."""
-    path = tmp_path / "bath.toml"
-    mine = BathSettings(
-        wet_pickup=65.0,
-        depths=(DepthRow(1.0, 20.0, 6.0), DepthRow(float("inf"), 50.0, 12.0)),
-        slow_dyes={"turquoise": 2.0, 'blue "green"': 1.5},
-        salt_cost=0.002,
-        soda_stock=20.0,
-        currency="€",
-        spoons="us",
-    )
-    for table in (BathSettings(), mine):
-        path.write_text(str(table), encoding="utf-8")
-        assert BathSettings.load(path) == table
-    lines = str(BathSettings()).splitlines()
-    assert all("#" in line for line in lines if "=" in line and "up_to" not in line)
-    assert sum("common practice" in line for line in lines) >= 15
-
-
-def test_every_fault_of_the_settings_is_told(tmp_path: Path) -> None:
-    path = tmp_path / "bath.toml"
-    path.write_text(
-        'liquor_ratoi = 20\nwet_pickup = "much"\nspoons = "dessert"\nalkali = "later"\n'
-        "crystals = true\ndepths = [{ up_to = 2.0, salt = 1.0, soda = 1.0 }]\n"
-        'slow_dyes = { "turquoise" = -1.0 }\n',
-        encoding="utf-8",
-    )
-    with pytest.raises(InputError) as error:
-        BathSettings.load(path)
-    assert {fault.column for fault in error.value.faults} == {
-        "liquor_ratoi", "wet_pickup", "spoons", "alkali", "crystals", "depths",
-        "slow_dyes.turquoise",
-    }  # fmt: skip
-    assert "did you mean liquor_ratio?" in str(error.value)
-    assert all(fault.file == "bath.toml" for fault in error.value.faults)
-    for bad in ("x = ", "depths = [1]", "depths = 3", "slow_dyes = 3", "currency = 3"):
-        path.write_text(bad, encoding="utf-8")
-        with pytest.raises(InputError):
-            BathSettings.load(path)
-    with pytest.raises(InputError, match="cannot be read"):
-        BathSettings.load(tmp_path / "none.toml")
-
-
-def test_settings_govern_the_sheet() -> None:
-    plain = bath_sheet("gold 1", 100)
-    mine = bath_sheet("gold 1", 100, settings=BathSettings(wet_pickup=60.0, liquor_ratio=30.0))
-    assert (plain.cloth_holds_ml, mine.cloth_holds_ml) == (80, 60)
-    assert (plain.total_ml, mine.total_ml) == (2000, 3000)

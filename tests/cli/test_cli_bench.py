@@ -9,7 +9,7 @@ import pytest
 from command import Command
 
 from dyemix.bench import BathSheet, bath_sheet
-from dyemix.bench.settings import BathSettings
+from dyemix.bench.settings import defaults_text
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
@@ -135,7 +135,7 @@ def test_bench_plan_of_several_jobs(run: Run, mine: Path) -> None:
 
 def test_settings_are_edited_and_read_back(run: Run, tmp_path: Path) -> None:
     done = run("settings")
-    assert done.stdout.strip() == str(BathSettings())
+    assert done.stdout.strip() == defaults_text().strip()
     assert run("settings", "-o", "mine.toml").returncode == 0
     path = tmp_path / "work" / "mine.toml"
     path.write_text(path.read_text().replace("liquor_ratio = 20.0", "liquor_ratio = 25.0"))
@@ -164,7 +164,7 @@ def test_settings_are_edited_and_read_back(run: Run, tmp_path: Path) -> None:
             ("bath", "navy 1", "--cloth", "9g", "--no-swatches", "--html", "no/where.html"),
             "written",
         ),
-        (("settings", "--settings", "nowhere.toml"), "nowhere.toml"),
+        (("bath", "navy 1", "--cloth", "9g", "--settings", "nowhere.toml"), "nowhere.toml"),
     ],
 )
 def test_bad_input_is_one_sentence_and_exit_2(run: Run, words: tuple[str, ...], says: str) -> None:

@@ -1,0 +1,126 @@
+"""The table of settings: one commented file, read, checked and frozen."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import FrozenInstanceError, replace
+from pathlib import Path
+
+import pytest
+
+from dyemix.bench import bath_sheet
+from dyemix.bench.settings import BathSettings, DepthRow, defaults_text
+from dyemix.errors import InputError
+
+#: Words that say where a figure comes from.
+SOURCES = ("common practice", "working value", "yours", "iupac")
+
+
+def test_every_figure_of_the_file_has_its_source_above_it() -> None:
+    seen, above, fresh = [], "", True
+    for line in defaults_text().split("\n\n", 1)[1].splitlines():
+        if figure := re.match(r"(?:# )?(\w+) = ", line):
+            seen.append(figure[1])
+            assert any(word in above.lower() for word in SOURCES), figure[1]
+            fresh = True
+        elif line.startswith("# "):
+            above, fresh = (line if fresh else f"{above} {line[2:]}"), False
+    assert sorted(seen) == sorted(BathSettings.__dataclass_fields__)
+
+
+def test_the_file_is_the_default_and_reads_back(tmp_path: Path) -> None:
+    path = tmp_path / "bath.toml"
+    path.write_text(defaults_text(), encoding="utf-8")
+    assert BathSettings.load(path) == BathSettings()
+    path.write_text(
+        defaults_text()
+        .replace("# salt_stock", "salt_stock")
+        .replace("wet_pickup = 80.0", "wet_pickup = 65")
+        .replace("{ up_to = 0.5, salt = 25.0, soda = 5.0 },\n", ""),
+        encoding="utf-8",
+    )
+    mine = BathSettings.load(path)
+    assert (mine.salt_stock, mine.wet_pickup, mine.soda_stock) == (20, 65, None)
+    assert mine.depths[0] == DepthRow(2.0, 45.0, 7.5)
+    assert mine.hours == BathSettings().hours
+
+
+def test_a_file_need_hold_only_what_differs(tmp_path: Path) -> None:
+    path = tmp_path / "bath.toml"
+    path.write_text('spoons = "us"\nslow_dyes = { "Bright  Blue" = 1.5 }\n', encoding="utf-8")
+    mine = BathSettings.load(path)
+    assert mine.spoons == "us"
+    assert mine.slow_dyes == {"bright blue": 1.5}
+    assert replace(mine, spoons="metric", slow_dyes={"turquoise": 2.0}) == BathSettings()
+
+
+def test_settings_are_frozen() -> None:
+    mine = BathSettings()
+    with pytest.raises(FrozenInstanceError):
+        mine.hours = 3.0  # type: ignore[misc]
+    with pytest.raises(TypeError):
+        mine.slow_dyes["gold"] = 2.0  # type: ignore[index]
+
+
+@pytest.mark.parametrize(
+    ("text", "column", "right"),
+    [
+        ("liquor_ratoi = 20", "liquor_ratoi", "did you mean liquor_ratio?"),
+        ("zzz = 20", "zzz", "no setting has this name"),
+        ('wet_pickup = "much"', "wet_pickup", "a number from 0 to 400 % of dry weight"),
+        ("wet_pickup = nan", "wet_pickup", "a number from 0 to 400"),
+        ("liquor_ratio = 0.5", "liquor_ratio", "1 to 200 mL per g"),
+        ("crystals = true", "crystals", "a number from 1 to 4 g"),
+        ('spoons = "dessert"', "spoons", "one of us, metric, australian, imperial"),
+        ('alkali = "later"', "alkali", "one of presoak, with, after"),
+        ('alkali = ["with"]', "alkali", "one of presoak"),
+        ("currency = 3", "currency", "a text"),
+        ("mixtures = [3]", "mixtures", "a text"),
+        ('mixtures = "navy"', "mixtures", "a list"),
+        ("first_depths = []", "first_depths", "a list"),
+        ("soda_solution_usual = [3.0]", "soda_solution_usual", "[30.0, 60.0]"),
+        ("slow_dyes = 3", "slow_dyes", "{ turquoise = 2.0 }"),
+        ("slow_dyes = { turquoise = -1.0 }", "slow_dyes", "0 to 100"),
+        ("depths = 3", "depths", "{ up_to, salt, soda }"),
+        ("depths = []", "depths", "{ up_to, salt, soda }"),
+        ("depths = [1]", "depths", "{ up_to, salt, soda }"),
+        ("depths = [{ up_to = 2.0, salt = 1.0, soda = 1.0 }]", "depths", "ends with inf"),
+        ("depths = [{ up_to = inf, salt = -1.0, soda = 1.0 }]", "depths", "{ up_to, salt, soda }"),
+    ],
+)
+def test_a_fault_names_file_key_and_what_would_be_right(
+    tmp_path: Path, text: str, column: str, right: str
+) -> None:
+    path = tmp_path / "bath.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as error:
+        BathSettings.load(path)
+    (fault,) = error.value.faults
+    assert (fault.file, fault.column) == ("bath.toml", column)
+    assert right in fault.message
+
+
+def test_every_fault_is_told_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "bath.toml"
+    path.write_text('hours = 0\nspoon = "us"\nalkali = "later"\n', encoding="utf-8")
+    with pytest.raises(InputError) as error:
+        BathSettings.load(path)
+    assert {fault.column for fault in error.value.faults} == {"hours", "spoon", "alkali"}
+
+
+@pytest.mark.parametrize(
+    ("data", "says"), [(b"x = ", "TOML"), (b"\xff\xfe", "TOML"), (None, "read")]
+)
+def test_what_is_no_file_of_settings(tmp_path: Path, data: bytes | None, says: str) -> None:
+    path = tmp_path / "bath.toml"
+    if data is not None:
+        path.write_bytes(data)
+    with pytest.raises(InputError, match=says):
+        BathSettings.load(path)
+
+
+def test_settings_govern_the_sheet() -> None:
+    plain = bath_sheet("gold 1", 100)
+    mine = bath_sheet("gold 1", 100, settings=BathSettings(wet_pickup=60.0, liquor_ratio=30.0))
+    assert (plain.cloth_holds_ml, mine.cloth_holds_ml) == (80, 60)
+    assert (plain.total_ml, mine.total_ml) == (2000, 3000)
