@@ -166,3 +166,8 @@ def _cached(key: str, left_out: Sequence[str]) -> Path:
     digest = hashlib.sha256(f"{FORMAT} {VERSION} {_program_version()} {key}".encode())
     digest.update("\0".join(left_out).encode())
     return _cache_folder() / f"fit-{digest.hexdigest()[:32]}.json"
+
+
+def demo() -> SwatchSet:
+    """The swatches of the demo that comes with the package: invented dyes, not for dyeing."""
+    return read_swatches(demo_file(DEMO_TABLE))

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import ast
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -12,7 +15,7 @@ import dyemix
 PACKAGE = Path(dyemix.__file__).parent
 #: From the top down: a package imports only from those above it.
 PACKAGES = (
-    ("errors", "arrays"),
+    ("errors", "arrays", "console"),
     ("colour", "dataset", "model"),
     ("files", "photo"),
     ("fitting", "series", "matching"),
@@ -104,6 +107,26 @@ def test_the_command_line_computes_nothing(path: Path) -> None:
 
 
 def test_public_names() -> None:
-    assert dyemix.__all__ == sorted(dyemix.__all__, key=lambda n: (not n.isupper(), n.islower(), n))
+    assert set(dyemix.__all__) <= set(dir(dyemix))
+    assert len(dyemix.__all__) <= 45, "the front door is about forty names that form one idea"
     for name in dyemix.__all__:
-        assert getattr(dyemix, name).__doc__ or name.isupper(), f"{name} has no docstring"
+        assert getattr(dyemix, name).__doc__, f"{name} has no docstring"
+    with pytest.raises(AttributeError, match="puce"):
+        _ = dyemix.puce  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    ("module", "without"),
+    [
+        ("dyemix", {"scipy", "pandas", "matplotlib", "click", "numpy"}),
+        ("dyemix.fitting.fit, dyemix.fitting.learn", {"click", "matplotlib", "sqlite3"}),
+        ("dyemix.cli.main", {"numpy"}),
+    ],
+)
+def test_importing_loads_only_what_it_needs(module: str, without: set[str]) -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", f"import {module}, sys; print(*sys.modules)"],
+        env={**os.environ, "PYTHONPATH": str(PACKAGE.parent)}, capture_output=True, text=True,
+        check=True, timeout=60,
+    )  # fmt: skip
+    assert not without & set(done.stdout.split())

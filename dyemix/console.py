@@ -1,0 +1,228 @@
+"""The one place that prints, and the one that says how a command ended.
+
+Nothing that becomes of the output stops the work: what an encoding lacks is written in ASCII, a
+reader that has gone away or a full disk is remembered and told at the end.
+"""
+
+from __future__ import annotations
+
+import codecs
+import os
+import re
+import sys
+import threading
+import unicodedata
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from enum import IntEnum
+from types import FrameType
+from typing import IO
+
+from dyemix.errors import DyemixError
+
+
+class Ended(IntEnum):
+    """How a command ended: its exit code. 130 is what shells give for Ctrl-C (128 + SIGINT)."""
+
+    ANSWERED = 0
+    MACHINE = 1
+    WRONG_INPUT = 2
+    INTERRUPTED = 130
+
+
+#: Seconds of waiting after which a reader is told what for.
+PATIENCE = 2.0
+_CLEAR_LINE = "\r\x1b[K"
+_HEX = re.compile(r"#[0-9a-f]{6}\b")
+#: C0 but tab and newline, DEL, C1, and the marks that turn the direction of writing (Unicode
+#: Annex 9): in a name out of a file they could rewrite what stands on the screen.
+_CONTROL = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069]"
+)
+_ASCII = {
+    "Δ": "d", "κ": "kappa", "Σ": "sum ", "σ": "sigma", "λ": "lambda", "θ": "theta", "π": "pi",
+    "−": "-", "–": "-", "—": "-", "→": "->", "≤": "<=", "≥": ">=", "≈": "~", "≠": "!=", "×": "x",
+    "÷": "/", "±": "+-", "°": "deg", "·": "*", "∞": "infinity", "√": "root ", "’": "'", "‘": "'",
+    "“": '"', "”": '"',
+}  # fmt: skip
+
+_interrupted = threading.Event()
+_failures: dict[str, OSError] = {}
+
+
+# Encodings --------------------------------------------------------------------------------------
+
+
+def _in_ascii(error: UnicodeError) -> tuple[str, int]:
+    """What an encoding lacks, in ASCII: ``¼`` keeps its distance from the digit before it."""
+    assert isinstance(error, UnicodeEncodeError)
+    out = []
+    for sign in error.object[error.start : error.end]:
+        parts = unicodedata.normalize("NFKD", sign)
+        if "\N{FRACTION SLASH}" in parts:
+            parts = " " + parts.replace("\N{FRACTION SLASH}", "/")
+        elif unicodedata.decomposition(sign).startswith("<super>"):
+            parts = "^" + "".join(_ASCII.get(part, part) for part in parts)
+        plain = parts.encode("ascii", "ignore").decode()
+        out.append(_ASCII.get(sign) or plain or "?")
+    return "".join(out), error.end
+
+
+codecs.register_error("dyemix-ascii", _in_ascii)
+
+
+# Printing ---------------------------------------------------------------------------------------
+
+
+def say(text: str) -> None:
+    """Print a result; a hex code gets a patch of its colour where the terminal has true colour."""
+    clean = _CONTROL.sub("", text)
+    if _has_colour(sys.stdout):
+        clean = _HEX.sub(lambda code: f"{_patch(code[0])} {code[0]}", clean)
+    _write("stdout", clean + "\n")
+
+
+def remark(text: str) -> None:
+    """A word to the reader that is no part of the result, on the error stream."""
+    _write("stderr", _CONTROL.sub("", text) + "\n")
+
+
+def give(data: str | bytes) -> None:
+    """Put data on standard output as it is, text as UTF-8; a terminal gets it as `say` shows it."""
+    raw = getattr(sys.stdout, "buffer", None)
+    if isinstance(data, str) and (raw is None or sys.stdout.isatty()):
+        _write("stdout", _CONTROL.sub("", data))
+    else:
+        _write("stdout", data.encode("utf-8", "replace") if isinstance(data, str) else data)
+
+
+@contextmanager
+def waiting(what: str) -> Iterator[Callable[[int, int], None]]:
+    """Tell whoever watches a terminal what is waited for, once that takes over two seconds.
+
+    The function given says how much is done, of how much.
+    """
+    line, shown = f"{what} …", False
+
+    def show() -> None:
+        nonlocal shown
+        shown = True
+        _write("stderr", _CLEAR_LINE + line)
+
+    def update(done: int, whole: int) -> None:
+        nonlocal line
+        line = f"{what}: {done} of {whole}"
+        if shown:
+            show()
+
+    timer = threading.Timer(PATIENCE, show)
+    timer.daemon = True
+    if _is_terminal(sys.stderr):
+        timer.start()
+    try:
+        yield update
+    finally:
+        timer.cancel()
+        if timer.is_alive():
+            timer.join()
+        if shown:
+            _write("stderr", _CLEAR_LINE)
+
+
+def _is_terminal(stream: IO[str] | None) -> bool:
+    return stream is not None and stream.isatty() and os.environ.get("TERM") != "dumb"
+
+
+def _has_colour(stream: IO[str] | None) -> bool:
+    """Whether a stream shows true colour, and its reader has not asked for none (NO_COLOR)."""
+    said = os.environ.get("COLORTERM") in ("truecolor", "24bit") or "WT_SESSION" in os.environ
+    return _is_terminal(stream) and said and not os.environ.get("NO_COLOR")
+
+
+def _patch(code: str) -> str:
+    red, green, blue = bytes.fromhex(code[1:])
+    return f"\x1b[48;2;{red};{green};{blue}m   \x1b[0m"
+
+
+def _write(name: str, data: str | bytes) -> None:
+    """Write to ``stdout`` or ``stderr``; one that has failed is left alone from then on."""
+    stream = getattr(sys, name)
+    if stream is None or name in _failures:
+        return
+    try:
+        if isinstance(data, bytes):
+            stream.flush()
+            stream.buffer.write(data)
+            stream.buffer.flush()
+        else:
+            stream.write(data)
+            stream.flush()
+    except OSError as error:
+        _failures[name] = error
+        _let_go(stream)
+
+
+def _let_go(stream: IO[str]) -> None:
+    """Send what a failed stream still holds nowhere, or Python complains of it at the end."""
+    with suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())
+        os.close(nowhere)
+
+
+# Endings ----------------------------------------------------------------------------------------
+
+
+def interrupt(_: int, __: FrameType | None) -> None:
+    """What Ctrl-C does. Extension modules turn the exception into others, so it is noted too."""
+    _interrupted.set()
+    raise KeyboardInterrupt
+
+
+def _whose(error: DyemixError) -> Ended:
+    """Whether the machine refused (disk, permission), or the input was wrong.
+
+    A file that is not there, or is a folder, was named wrongly.
+    """
+    cause = error.__cause__ or error.__context__
+    named = (FileNotFoundError, FileExistsError, IsADirectoryError, NotADirectoryError)
+    machine = isinstance(cause, OSError) and not isinstance(cause, named)
+    return Ended.MACHINE if machine else Ended.WRONG_INPUT
+
+
+def guarded(work: Callable[[], object]) -> Ended:
+    """Do the work and say how it ended, a fault in one sentence."""
+    _interrupted.clear()
+    _failures.clear()
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="dyemix-ascii")
+    ended = Ended.ANSWERED
+    try:
+        work()
+    except DyemixError as error:
+        ended = _whose(error)
+        remark(str(error))
+    except BrokenPipeError:
+        pass  # the reader of our output has seen enough
+    except OSError as error:
+        ended = Ended.MACHINE
+        place = f"{error.filename}: " if error.filename else ""
+        remark(f"{place}the machine refuses ({error.strerror or error}).")
+    except MemoryError:
+        ended = Ended.MACHINE
+        remark("there is not enough memory for this.")
+    except BaseException as error:
+        if not (_interrupted.is_set() or isinstance(error, KeyboardInterrupt)):
+            raise
+        _interrupted.set()
+    finally:
+        for name in ("stdout", "stderr"):
+            _write(name, "")
+    if _interrupted.is_set():
+        return Ended.INTERRUPTED
+    lost = _failures.get("stdout")
+    if ended is Ended.ANSWERED and lost is not None and not isinstance(lost, BrokenPipeError):
+        remark(f"standard output cannot be written ({lost.strerror}).")
+        return Ended.MACHINE
+    return ended
