@@ -1,7 +1,7 @@
 """How much is lost when a book is read as CIELAB only, and how long its fit takes.
 
-    python -m benchmarks.lab_only            # development seeds
-    python -m benchmarks.lab_only 3 4        # seeds kept for the end
+    python -m benchmarks.lab_only            # workshop seeds 0 to 2
+    python -m benchmarks.lab_only 3 4        # others
 
 Alternatives in the same run: the smoothest spectrum of each swatch by itself, fitted as if it had
 been measured; on the textiles also the recovery methods of colour-science, swatch by swatch.

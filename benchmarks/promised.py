@@ -86,7 +86,7 @@ Calibration = Callable[[SwatchSet], Callable[[SwatchSet], Taught]]
 
 
 @dataclass(frozen=True, eq=False)
-class _Stated:
+class Stated:
     """What fitted dyes state of N recipes."""
 
     lab: Array
@@ -96,7 +96,7 @@ class _Stated:
 
 
 @dataclass(frozen=True, eq=False)
-class _Fitted:
+class Fitted:
     """Fitted dyes as this benchmark calls them."""
 
     dyes: DyeSet
@@ -105,11 +105,11 @@ class _Fitted:
     def names(self) -> tuple[str, ...]:
         return self.dyes.names
 
-    def predict(self, amounts: Array) -> _Stated:
+    def predict(self, amounts: Array) -> Stated:
         labs = self.dyes.predict_many(amounts)
         covariance = lab_covariance(self.dyes, amounts, self.dyes.light)
         found = likely(labs[:, np.newaxis], labs, covariance)
-        return _Stated(labs, found.mean, found.median, found.bound)
+        return Stated(labs, found.mean, found.median, found.bound)
 
 
 def by_trials(ladders: SwatchSet) -> Callable[[SwatchSet], Taught]:
@@ -118,14 +118,14 @@ def by_trials(ladders: SwatchSet) -> Callable[[SwatchSet], Taught]:
 
     def taught(mixes: SwatchSet) -> Taught:
         trials = [Trial(r.recipe, r) for r in mixes.readings if r.recipe]
-        return _Fitted(learn(dyes, trials).dyes if trials else dyes)
+        return Fitted(learn(dyes, trials).dyes if trials else dyes)
 
     return taught
 
 
 def by_table(ladders: SwatchSet) -> Callable[[SwatchSet], Taught]:
     """Own mixes in the table of swatches: all fitted together each time."""
-    return lambda mixes: _Fitted(fit(SwatchSet(ladders.readings + mixes.readings)))
+    return lambda mixes: Fitted(fit(SwatchSet(ladders.readings + mixes.readings)))
 
 
 WAYS: dict[str, Calibration] = {"trials": by_trials, "table": by_table}

@@ -1,6 +1,6 @@
 """How far a fit misses mixtures that it has not seen, on seeds 0 to 2 of the workshop.
 
-Seeds 3 and 4 belong to the tests, which assert the same with them.
+The tests assert the same on seeds 0 to 4, on which the settings of the workshop were chosen.
 """
 
 from __future__ import annotations

@@ -64,11 +64,15 @@ def _lab_of_ratio(ratio: Array) -> Array:
     return np.stack([116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)], axis=-1)
 
 
-def screen(reflectance: Array) -> NDArray[np.int64]:
-    """Eight-bit sRGB ``(..., 3)``, 0 to 255, clipped and rounded as a picture is."""
+def screen(reflectance: Array, gain: float = 1.0, vivid: float = 1.0) -> NDArray[np.int64]:
+    """Eight-bit sRGB ``(..., 3)``, 0 to 255, clipped and rounded as a picture is.
+
+    `gain` brightens the picture and `vivid` multiplies the distance from grey, as phones do.
+    """
     weights = _weights(2)
     ratio = (reflectance @ weights) / weights.sum(axis=0)  # white as sRGB has it: 255 thrice
-    linear = np.clip((ratio * _SRGB_WHITE) @ _SRGB.T, 0.0, 1.0)
+    grey = ratio[..., 1:2]
+    linear = np.clip(gain * (grey + vivid * ((ratio * _SRGB_WHITE) @ _SRGB.T - grey)), 0.0, 1.0)
     encoded = np.where(
         linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055
     )

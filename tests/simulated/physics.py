@@ -207,7 +207,7 @@ def translucent(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
 def opaque(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
     """Colorants that scatter lie on the ground and hide it; harsh ones lie on little else."""
     count = len(shelf.names)
-    scatters = h * rng.uniform(0.2, 1.8, (count, 1))
+    scatters = h * rng.uniform(0.1, 1.5, (count, 1))
     scatters = scatters * np.exp(0.4 * _FROM_MIDDLE + 0.4 * smooth_noise(rng, count, 60.0))
     ground = 1.0 / (1.0 + shelf.cloth + np.sqrt(shelf.cloth * (shelf.cloth + 2.0)))
     fibre = 4.0 * (1.0 - h) + 0.02
@@ -216,7 +216,7 @@ def opaque(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
     def reflect(amounts: Array) -> Array:
         laid = amounts / (1.0 + amounts.sum(axis=1, keepdims=True) / full)
         scatter = fibre + laid @ scatters
-        absorption = fibre * shelf.cloth + laid @ shelf.curves * (0.4 + 0.6 * fibre)
+        absorption = fibre * shelf.cloth + laid @ shelf.curves * (1.5 + 0.6 * fibre)
         return shelf.seen(film(absorption, scatter, 1.0, ground))
 
     return reflect

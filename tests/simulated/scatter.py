@@ -5,7 +5,7 @@ Every size is drawn per world from a wide range, so that no fixed prior can equa
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +23,8 @@ class Scatter:
     `tails` are degrees of freedom of day and lot (Student's t of that variance; at least 3).
     `lots` is how many lots of each powder the mixes are made from; 0 where they are all from the
     powder of the ladders. `reading` is the mean ΔE2000 (D65/10°) of a spectral reading from the
-    piece, `photograph` scales the errors of a camera.
+    piece, `photograph` scales the errors of a camera, `gain` and `vivid` are what a picture does to
+    colours that are picked from it as codes.
     """
 
     dosing: float
@@ -34,6 +35,8 @@ class Scatter:
     lots: int
     reading: float
     photograph: float
+    gain: float
+    vivid: float
 
 
 def draw_scatter(rng: np.random.Generator, drifting: float = 0.0) -> Scatter:
@@ -48,14 +51,13 @@ def draw_scatter(rng: np.random.Generator, drifting: float = 0.0) -> Scatter:
         lots=lots,
         reading=rng.uniform(0.1, 0.4),
         photograph=rng.uniform(0.6, 1.6),
+        gain=rng.uniform(1.0, 1.15),
+        vivid=rng.uniform(1.0, 1.4),
     )
     if not drifting:
         return scatter
-    return Scatter(
-        scatter.dosing, scatter.pot,
-        day=drifting * rng.uniform(0.06, 0.12), lot=drifting * rng.uniform(0.08, 0.16),
-        tails=3.5, lots=3, reading=scatter.reading, photograph=scatter.photograph,
-    )  # fmt: skip
+    day, lot = drifting * rng.uniform([0.06, 0.08], [0.12, 0.16])
+    return replace(scatter, day=float(day), lot=float(lot), tails=3.5, lots=3)
 
 
 def astray(rng: np.random.Generator, size: float, tails: float, shape: tuple[int, ...]) -> Array:

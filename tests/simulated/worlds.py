@@ -143,8 +143,13 @@ class World:
         """Reflectance (N, B) of the average pot of recipes (N, D), free of every scatter."""
         return self.reflect(np.asarray(amounts, dtype=float))
 
-    def truth_lab(self, amounts: Array, observer: int = 10) -> Array:
-        return lab(self.truth(amounts), observer)
+    def truth_lab(self, amounts: Array, kind: str = SPECTRUM) -> Array:
+        """CIELAB (N, 3) of the same, as this kind of reading shows it free of error."""
+        true = self.truth(amounts)
+        return lab_of_screen(self._codes(true)) if kind == HEX else lab(true)
+
+    def _codes(self, spectra: Array) -> NDArray[np.int64]:
+        return screen(spectra, self.scatter.gain, self.scatter.vivid)
 
     def mixes(self, count: int, seed: int) -> Array:
         """Recipes (count, D) of two or three dyes, a third of them quiet, spread over depths."""
@@ -198,7 +203,7 @@ class World:
             return Readings(kind, amounts, piece, seen, covariance=stated, frame=frame)
         spectra = scatter.read_spectra(rng, true, self.scatter.reading)
         if kind == HEX:
-            codes = screen(spectra)
+            codes = self._codes(spectra)
             return Readings(kind, amounts, piece, lab_of_screen(codes), 2, codes=codes)
         if kind == LAB:
             return Readings(kind, amounts, piece, lab(spectra))
@@ -208,7 +213,7 @@ class World:
 
     def floor(self, readings: Readings) -> Array:
         """ΔE2000 (N,) of the true model from these readings: what no calibration can go below."""
-        return delta_e(self.truth_lab(readings.amounts, readings.observer), readings.lab)
+        return delta_e(self.truth_lab(readings.amounts, readings.kind), readings.lab)
 
     @cached_property
     def _lots(self) -> Array:
