@@ -1,0 +1,219 @@
+"""The one writer: whole files or none, and nothing of the dyer's lost to it."""
+
+from __future__ import annotations
+
+import errno
+import io
+import os
+import sqlite3
+import stat
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from dyemix.errors import InputError
+from dyemix.writing import beside, destination, write
+
+KEPT = "what stood there"
+
+
+@pytest.fixture(autouse=True)
+def _in_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+
+
+def names() -> list[str]:
+    return sorted(p.name for p in Path().iterdir())
+
+
+def no_links(*_: object) -> None:
+    """A memory card's answer to a hard link."""
+    raise OSError(errno.EPERM, os.strerror(errno.EPERM))
+
+
+def book(name: str) -> None:
+    with sqlite3.connect(name) as db:
+        db.execute("CREATE TABLE swatch (id INTEGER)")
+    db.close()
+
+
+def there(name: str) -> None:
+    Path(name).write_text(KEPT, encoding="utf-8")
+
+
+def link(name: str) -> None:
+    there("real.csv")
+    Path(name).symlink_to("real.csv")
+
+
+@pytest.mark.parametrize(
+    ("name", "make", "inputs", "word"),
+    [
+        ("out.csv", there, ("out.csv",), "reads it"),
+        ("out.csv", link, (None, "real.csv"), "reads it"),
+        ("real.csv", lambda _: link("in.csv"), ("in.csv",), "reads it"),
+        ("out.csv", lambda n: (there("real.csv"), os.link("real.csv", n)), ("real.csv",), "reads"),
+        ("workshop.db", book, (), "dye book"),
+        ("out.csv", lambda n: (book("b.db"), Path(n).symlink_to("b.db")), (), "dye book"),
+        ("workshop.dyebook", there, (), "dye book"),
+        ("new.DyeBook", lambda _: None, (), "dye book"),
+        ("folder", lambda n: Path(n).mkdir(), (), "folder"),
+        ("pipe", os.mkfifo, (), "device or a pipe"),
+        ("dangling.csv", lambda n: Path(n).symlink_to("nowhere.csv"), (), "leads nowhere"),
+        ("circle.csv", lambda n: Path(n).symlink_to(n), (), "leads nowhere"),
+        ("missing/out.csv", lambda _: None, (), "no folder"),
+        ("file/out.csv", lambda _: there("file"), (), "no folder"),
+        ("a\0b.csv", lambda _: None, (), "name another"),
+        ("x" * 300, lambda _: None, (), "name another"),
+        ("", lambda _: None, (), "folder"),
+    ],
+)
+def test_what_no_force_writes_over(
+    name: str, make: Callable[[str], object], inputs: tuple[str, ...], word: str
+) -> None:
+    make(name)
+    before = {p.name: p.lstat() for p in Path().iterdir()}
+    with pytest.raises(InputError, match=word):
+        write(name, "new", force=True, inputs=inputs)
+    assert {p.name: p.lstat() for p in Path().iterdir()} == before
+
+
+def test_a_device_is_left_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As root, renaming onto /dev/full replaces the device by a file; not in this test."""
+    monkeypatch.setattr(os, "replace", lambda *_: pytest.fail("the device was to be replaced"))
+    with pytest.raises(InputError, match="device"):
+        write("/dev/full", "new", force=True)
+    assert stat.S_ISCHR(Path("/dev/full").stat().st_mode)
+
+
+def test_a_file_that_is_there_needs_force() -> None:
+    there("out.csv")
+    for refused in (write, lambda name, _: destination(name)):
+        with pytest.raises(InputError, match="--force") as told:
+            refused("out.csv", "new")
+        assert told.value.file == "out.csv"
+    assert Path("out.csv").read_text(encoding="utf-8") == KEPT
+    write("out.csv", "new", force=True)
+    assert Path("out.csv").read_text(encoding="utf-8") == "new"
+
+
+def test_text_is_utf8_with_its_own_line_ends_and_bytes_are_bytes() -> None:
+    write(Path("text.csv"), "ΔE\r\nb\n")
+    write("picture.png", b"\x89PNG\r\n")
+    assert Path("text.csv").read_bytes() == "ΔE\r\nb\n".encode()
+    assert Path("picture.png").read_bytes() == b"\x89PNG\r\n"
+    with pytest.raises(InputError, match="not Unicode"):
+        write("other.csv", "\udcff")
+    assert names() == ["picture.png", "text.csv"]
+
+
+def test_a_link_is_followed_and_its_file_keeps_its_mode() -> None:
+    Path("far").mkdir()
+    there("far/real.csv")
+    Path("far/real.csv").chmod(0o640)
+    Path("out.csv").symlink_to("far/real.csv")
+    write("out.csv", "new", force=True)
+    assert Path("out.csv").is_symlink()
+    assert Path("far/real.csv").read_text(encoding="utf-8") == "new"
+    assert stat.S_IMODE(Path("far/real.csv").stat().st_mode) == 0o640
+
+
+def test_a_new_file_has_the_mode_of_any_new_file() -> None:
+    write("out.csv", "new")
+    there("plain.csv")
+    assert Path("out.csv").stat().st_mode == Path("plain.csv").stat().st_mode
+
+
+@pytest.mark.parametrize("force", [True, False])
+@pytest.mark.parametrize(
+    ("call", "number", "word"),
+    [
+        ("fsync", errno.ENOSPC, "disk is full"),
+        ("fsync", errno.EIO, "cannot be written"),
+        ("rename", errno.EACCES, "cannot be replaced|may not be written to"),
+    ],
+)
+def test_after_a_failure_all_is_as_it_was(
+    monkeypatch: pytest.MonkeyPatch, force: bool, call: str, number: int, word: str
+) -> None:
+    """Full disk; a disk that fails; and, as Windows does it, a file open in another program."""
+    if force:
+        there("out.csv")
+
+    def fail(*_: object) -> None:
+        raise OSError(number, os.strerror(number))
+
+    for name in {"fsync": ["fsync"], "rename": ["replace", "rename", "link"]}[call]:
+        monkeypatch.setattr(os, name, fail)
+    with pytest.raises(InputError, match=word) as told:
+        write("out.csv", "new", force=force)
+    assert isinstance(told.value.__cause__, OSError)
+    assert len(str(told.value).splitlines()) == 1
+    assert names() == (["out.csv"] if force else [])
+    if force:
+        assert Path("out.csv").read_text(encoding="utf-8") == KEPT
+
+
+def test_a_full_disk_met_while_writing_leaves_nothing() -> None:
+    resource = pytest.importorskip("resource")
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (4096, hard))
+    try:
+        with pytest.raises(InputError, match="disk is full"):
+            write("out.csv", b"x" * 10_000)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert names() == []
+
+
+def test_a_folder_that_may_not_be_written_to() -> None:
+    if not Path("/sys").is_dir():
+        pytest.skip("no folder here refuses root")
+    with pytest.raises(InputError, match="may not be written to"):
+        write("/sys/out.csv", "new")
+
+
+def test_ctrl_c_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    def stop(_: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(os, "fsync", stop)
+    with pytest.raises(KeyboardInterrupt):
+        write("out.csv", "new")
+    assert names() == []
+
+
+def write_while_another_comes() -> None:
+    with beside(Path("out.csv").absolute()) as unfinished:
+        unfinished.write_text("new", encoding="utf-8")
+        there("out.csv")
+
+
+def test_without_force_a_file_that_comes_meanwhile_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    for link_as in (os.link, no_links):
+        monkeypatch.setattr(os, "link", link_as)
+        with pytest.raises(InputError, match="--force"):
+            write_while_another_comes()
+        assert Path("out.csv").read_text(encoding="utf-8") == KEPT
+        assert names() == ["out.csv"]
+
+
+def test_a_file_system_without_links(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "link", no_links)
+    write("out.csv", "new")
+    assert Path("out.csv").read_text(encoding="utf-8") == "new"
+    assert names() == ["out.csv"]
+
+
+def test_a_dash_is_standard_output(
+    monkeypatch: pytest.MonkeyPatch, capfdbinary: pytest.CaptureFixture[bytes]
+) -> None:
+    for stream in (sys.__stdout__, io.StringIO()):
+        monkeypatch.setattr(sys, "stdout", stream)
+        write("-", "ΔE\n")
+    assert isinstance(stream, io.StringIO)
+    assert stream.getvalue() == "ΔE\n"
+    assert capfdbinary.readouterr().out == "ΔE\n".encode()
+    assert names() == []
