@@ -11,11 +11,11 @@ import errno
 import os
 import secrets
 import stat
-import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from dyemix.console import give
 from dyemix.errors import Fault, InputError
 
 Named = str | os.PathLike[str]
@@ -43,15 +43,13 @@ def write(
     InputError
         With what is in the way, where, and the cure; caused by the `OSError`, where there is one.
         Nothing has been changed then, and nothing is left behind.
-    OSError
-        Where standard output is closed or full.
     """
     try:
         content = data if isinstance(data, bytes) else data.encode("utf-8")
     except UnicodeEncodeError:
         raise _refusal(path, "this text is not Unicode: look for a damaged name in it.") from None
     if (place := destination(path, force=force, inputs=inputs)) is None:
-        _to_standard_output(content)
+        give(data)
         return
     with beside(place, over=force) as unfinished, unfinished.open("xb") as file:
         file.write(content)
@@ -152,16 +150,6 @@ def _is_same(there: os.stat_result, name: Named) -> bool:
         return os.path.samestat(there, os.stat(name))  # noqa: PTH116  (a name need not be a Path)
     except (OSError, ValueError):
         return False  # whoever reads it says what is wrong with it
-
-
-def _to_standard_output(content: bytes) -> None:
-    """As bytes: what goes into a file by way of the shell is the file that ``-o`` would write."""
-    sys.stdout.flush()
-    if binary := getattr(sys.stdout, "buffer", None):
-        binary.write(content)
-        binary.flush()
-    else:  # replaced by one that takes text alone
-        sys.stdout.write(content.decode("utf-8", errors="replace"))
 
 
 def _refusal(path: Named, message: str) -> InputError:

@@ -15,7 +15,7 @@ import dyemix
 PACKAGE = Path(dyemix.__file__).parent
 #: From the top down: a package imports only from those above it.
 PACKAGES = (
-    ("errors", "arrays", "writing", "console"),
+    ("errors", "arrays", "console", "writing"),
     ("colour", "dataset", "model"),
     ("files", "photo"),
     ("fitting", "series", "matching"),
