@@ -91,7 +91,7 @@ def facets(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
     """A weave of two fibres that take each dye up unlike, both seen side by side, unlevel."""
     count = len(shelf.names)
     share = rng.uniform(0.35, 0.65)
-    prefers = (0.3 + 1.7 * h) * rng.standard_normal(count) + h * rng.uniform(-1.0, 1.0)
+    prefers = (0.3 + 1.0 * h) * rng.standard_normal(count) + h * rng.uniform(-0.7, 0.7)
     depths, parts = np.polynomial.hermite_e.hermegauss(5)
     unlevel = np.exp((0.05 + 0.30 * h) * depths)
 
