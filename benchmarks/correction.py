@@ -29,8 +29,7 @@ from dyemix.dataset.trial import Trial
 from dyemix.fitting.fit import fit
 from dyemix.fitting.learn import Lesson, learn
 from dyemix.matching.correct import Outcome, correct
-from dyemix.matching.match import delta_e_goal
-from dyemix.matching.subsets import Subsets, finish
+from dyemix.matching.subsets import Subsets, delta_e_goal, finish
 from dyemix.model.dyes import DyeSet
 from tests.simulated.workshop import Row, Workshop
 from tests.simulated.workshop.workshop import Recipe as Amounts

@@ -22,10 +22,9 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.target import Target
-from dyemix.matching.far_side import across_grey
-from dyemix.matching.match import delta_e_goal, match
-from dyemix.matching.ranking import EARNS_ITS_PLACE
-from dyemix.matching.subsets import Subsets, finish, search
+from dyemix.matching.match import match
+from dyemix.matching.refine import EARNS_ITS_PLACE, across_grey
+from dyemix.matching.subsets import Subsets, delta_e_goal, finish, search
 from dyemix.model.dyes import DyeSet
 
 MAX_DYES = 4
@@ -108,7 +107,7 @@ def main() -> None:
         for lab in targets(dyes)
     ]
     later = [
-        min(m.delta_e for m in found) - min(case.evolution for case in done if case.target == i)
+        min(m.residual for m in found) - min(case.evolution for case in done if case.target == i)
         for i, found in enumerate(whole)
     ]
     print(f"match, pruning on: behind the least of its target by at most {max(later):.3f} "

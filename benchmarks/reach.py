@@ -18,8 +18,7 @@ from dyemix.arrays import Array
 from dyemix.dataset.target import Target
 from dyemix.gamut.boundary import Gamut, gamut
 from dyemix.gamut.family import family
-from dyemix.matching.match import delta_e_goal
-from dyemix.matching.subsets import finish, search
+from dyemix.matching.subsets import delta_e_goal, finish, search
 from dyemix.model.dyes import DyeSet
 from dyemix.series.shade_card import shade_card
 

@@ -41,9 +41,9 @@ from dyemix.colour.colorimetry import (
 )
 from dyemix.dataset.target import Target
 from dyemix.errors import TargetError
-from dyemix.matching import match as matching
-from dyemix.matching.match import delta_e_goal, match, match_many
-from dyemix.matching.subsets import ManyGoal, finish, search_many
+from dyemix.matching import refine
+from dyemix.matching.match import match, match_many
+from dyemix.matching.subsets import ManyGoal, delta_e_goal, finish, search_many
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import depth_law, depth_law_slope
 
@@ -265,7 +265,7 @@ def growth(sizes: Sequence[int] = (6, 12, 18, 24, 30), count: int = 8) -> None:
         start = process_time()
         found = match_many(dyes, wanted, max_dyes=MAX_DYES)
         middle = process_time()
-        with patch.object(matching, "search_many", unpruned):
+        with patch.object(refine, "search_many", unpruned):
             plain = match_many(dyes, wanted, max_dyes=MAX_DYES)
         end = process_time()
         labs = np.array([target.lab for target in wanted])

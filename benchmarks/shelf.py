@@ -12,9 +12,8 @@ from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.fitting.fit import fit
-from dyemix.matching.match import delta_e_goal
 from dyemix.matching.ranking import WITHIN_REACH
-from dyemix.matching.subsets import search
+from dyemix.matching.subsets import delta_e_goal, search
 from dyemix.model.dyes import DyeSet
 from tests.simulated.workshop import Row, Workshop
 

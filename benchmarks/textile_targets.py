@@ -45,13 +45,13 @@ def table(dyes: DyeSet | None = None, max_dyes: int = 3) -> pd.DataFrame:
     rows = []
     for sample, spectrum in zip(TEXTILES, textiles_at_10_nm(), strict=True):
         target = Target.of_reflectance(spectrum, D65_10, f"sample {sample}")
-        found = match(shelf_of, target, max_dyes)
+        found = match(shelf_of, target, max_dyes=max_dyes)
         rows.append(
             {
                 "sample": sample,
                 "hex": target.hex,
                 "recipe": str(found[0].recipe),
-                "delta_e": found[0].delta_e,
+                "delta_e": found[0].residual,
                 "metamerism_A": found[0].metamerism[0].delta_e,
                 "reach": found.reach.value,
             }

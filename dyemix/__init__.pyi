@@ -23,7 +23,7 @@ from dyemix.fitting.fit import fit as fit
 from dyemix.fitting.learn import learn as learn
 from dyemix.gamut.family import family as family
 from dyemix.gamut.reach import reach as reach
-from dyemix.matching.constraints import Wishes as Wishes
+from dyemix.matching.constraints import Constraints as Constraints
 from dyemix.matching.correct import correct as correct
 from dyemix.matching.dispensing import Kit as Kit
 from dyemix.matching.match import match as match

@@ -117,20 +117,17 @@ def _options(
 ) -> dict[str, Any]:
     """What the words of the command mean to `match` and `match_many`."""
     from dyemix.dataset.units import parse_weight
-    from dyemix.matching.constraints import Wishes, parse_in_hand, parse_prices
-    from dyemix.matching.dispensing import Kit
+    from dyemix.matching.dispensing import Kit, parse_in_hand, parse_prices
 
     if (in_hand or measure) and cloth is None:
         raise DyemixError("--in-hand and --measure need the piece they are for: --cloth 240g.")
     grams = parse_weight(cloth) if cloth else 0.0
-    wishes = Wishes(
-        max_dyes=max_dyes, use=use, avoid=avoid, prefer=prefer, total=total,
-        most=parse_in_hand(in_hand, grams) if in_hand else {},
-        price=parse_prices(price) if price else {},
-    )  # fmt: skip
-    kit = Kit.parse(measure, stock, grams) if measure else None
     return {
-        "count": count, "k_lightness": kl, "wishes": wishes, "kit": kit, "rank_by": rank_by,
+        "count": count, "k_lightness": kl, "rank_by": rank_by, "max_dyes": max_dyes, "use": use,
+        "avoid": avoid, "prefer": prefer, "total": total,
+        "in_hand": parse_in_hand(in_hand, grams) if in_hand else {},
+        "price": parse_prices(price) if price else {},
+        "kit": Kit.parse(measure, stock, grams) if measure else None,
     }  # fmt: skip
 
 

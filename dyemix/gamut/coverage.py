@@ -13,8 +13,7 @@ from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.matching.match import delta_e_goal
-from dyemix.matching.subsets import Subsets, finish, search
+from dyemix.matching.subsets import Subsets, delta_e_goal, finish, search
 from dyemix.model.dyes import DyeSet
 
 #: ``progress(done, all)``: called as work goes on, for whoever waits.

@@ -2,53 +2,74 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, TypedDict
 
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.dataset.recipe import NAME, dye_name
+from dyemix.dataset.recipe import dye_name
 from dyemix.errors import DyemixError
+from dyemix.matching.dispensing import Kit
 from dyemix.model.dyes import DyeSet
 
-_JAR = re.compile(
-    rf"(?P<dye>{NAME})\s+(?P<ml>\d*[.,]?\d+)\s*ml\s+(?:of\s+)?(?P<pct>\d*[.,]?\d+)\s*%",
-    re.IGNORECASE,
-)
+#: How much likely ΔE2000 a preferred dye may cost: half of what the eye of a customer sees.
+PREFERENCE = 0.5
+
+
+class Limits(TypedDict, total=False):
+    """What `Constraints` holds, as keyword arguments of a match."""
+
+    max_dyes: int
+    only: Sequence[str]
+    use: Sequence[str]
+    avoid: Sequence[str]
+    prefer: Sequence[str]
+    total: float | None
+    in_hand: Mapping[str, float]
+    price: Mapping[str, float]
+    kit: Kit | None
 
 
 @dataclass(frozen=True)
-class Wishes:
-    """Limits and likings of a match.
+class Constraints:
+    """Limits and likings of a match, where several matches share them.
 
     Attributes
     ----------
     max_dyes : most dyes in a recipe.
+    only : the dyes to choose from; all of the shelf where none is named.
     use : dyes that every recipe must hold, as much as their palest swatch at least.
     avoid : dyes that none may hold.
     prefer : dyes to use up: a recipe with one goes before a recipe that is no better than
         `PREFERENCE` of likely ΔE2000.
-    most : most of a dye, % owf, where less is left in the jar than its deepest swatch.
     total : most dye in all, % owf.
-    price : of the dyes, per gram of powder, in whatever currency.
+    in_hand : most of a dye, % owf, where less is left in the jar than its deepest swatch.
+    price : of every dye, per gram of powder, in whatever currency.
+    kit : what amounts are measured with; recipes are then rounded to it, all dyes together.
 
-    Raises `DyemixError` for limits that leave nothing to match with.
+    A lone name stands for itself: ``avoid="black"``.
+
+    Raises `DyemixError` for limits that contradict each other or leave nothing to match with.
     """
 
     max_dyes: int = 3
-    use: tuple[str, ...] = ()
-    avoid: tuple[str, ...] = ()
-    prefer: tuple[str, ...] = ()
-    most: Mapping[str, float] = field(default_factory=dict)
+    only: Sequence[str] = ()
+    use: Sequence[str] = ()
+    avoid: Sequence[str] = ()
+    prefer: Sequence[str] = ()
     total: float | None = None
+    in_hand: Mapping[str, float] = field(default_factory=dict)
     price: Mapping[str, float] = field(default_factory=dict)
+    kit: Kit | None = None
 
     def __post_init__(self) -> None:
-        for name in ("use", "avoid", "prefer"):
-            object.__setattr__(self, name, tuple(dye_name(dye) for dye in getattr(self, name)))
-        for name in ("most", "price"):
+        for name in ("only", "use", "avoid", "prefer"):
+            value = getattr(self, name)
+            names = value.split(",") if isinstance(value, str) else value
+            object.__setattr__(self, name, tuple(dye_name(dye) for dye in names))
+        for name in ("in_hand", "price"):
             tidy = {dye_name(dye): value for dye, value in getattr(self, name).items()}
             for dye, value in tidy.items():
                 if not value >= 0:
@@ -60,67 +81,46 @@ class Wishes:
             raise DyemixError(
                 f"{len(self.use)} dyes must be used, but max_dyes is {self.max_dyes}."
             )
-        if both := set(self.use) & set(self.avoid):
+        if both := set(self.avoid) & {*self.use, *self.prefer, *self.only}:
             raise DyemixError(f"{', '.join(sorted(both))}: to be used and avoided at once.")
+        if self.only and (more := {*self.use, *self.prefer} - set(self.only)):
+            raise DyemixError(f"{', '.join(sorted(more))}: to be used, but not among 'only'.")
         if self.total is not None and not self.total > 0:
             raise DyemixError(f"a total depth of {self.total:g} % owf holds no dye: above 0.")
 
+    @classmethod
+    def of(cls, shared: Constraints | None, limits: Mapping[str, Any]) -> Constraints:
+        """Shared constraints and the limits of one match. Raises where both say another thing."""
+        plain = cls()
+        both = replace(shared or plain, **limits)
+        for name in limits:
+            before, now = getattr(shared, name, None), getattr(both, name)
+            if shared is not None and before not in (getattr(plain, name), now):
+                raise DyemixError(f"{name} is {now} here and {before} in the constraints: say one.")
+        return both
+
     def shelf(self, dyes: DyeSet) -> DyeSet:
         """The dyes that may be used. Raises `RecipeError` for a dye the shelf does not have."""
-        for dye in (*self.use, *self.avoid, *self.prefer, *self.most, *self.price):
+        named = (*self.only, *self.use, *self.avoid, *self.prefer, *self.in_hand, *self.price)
+        for dye in named:
             dyes.index(dye)
-        left = [name for name in dyes.names if name not in self.avoid]
+        left = [d for d in dyes.names if d not in self.avoid and (not self.only or d in self.only)]
         if not left:
             raise DyemixError("every dye of the shelf is to be avoided: nothing is left to match.")
+        if self.price and (free := [dye for dye in left if dye not in self.price]):
+            raise DyemixError(f"no price for {', '.join(free)}: give one for every dye, or none.")
         return dyes if len(left) == len(dyes) else dyes.take(left)
 
-    def tops(self, dyes: DyeSet) -> Array:
+    def upper(self, dyes: DyeSet) -> Array:
         """Most of each dye ``(D,)``, % owf: its deepest swatch, or what is left of it."""
-        given = np.array([self.most.get(name, np.inf) for name in dyes.names])
+        given = np.array([self.in_hand.get(name, np.inf) for name in dyes.names])
         return np.asarray(np.minimum(dyes.deepest, given))
 
-    def bottoms(self, dyes: DyeSet) -> Array:
+    def lower(self, dyes: DyeSet) -> Array:
         """Least of each dye ``(D,)``, % owf: the palest swatch of one that must be used, else 0."""
         used = np.array([name in self.use for name in dyes.names])
-        return np.asarray(np.where(used, np.minimum(dyes.palest, self.tops(dyes)), 0.0))
+        return np.asarray(np.where(used, np.minimum(dyes.palest, self.upper(dyes)), 0.0))
 
     def cost(self, recipe: Mapping[str, float]) -> float | None:
-        """Of the dye for one kg of cloth; None where a price is missing."""
-        if not self.price or any(dye not in self.price for dye in recipe):
-            return None
-        return sum(10.0 * owf * self.price[dye] for dye, owf in recipe.items())
-
-
-#: How much likely ΔE2000 a preferred dye may cost: half of what the eye of a customer sees.
-PREFERENCE = 0.5
-
-
-def parse_in_hand(text: str, cloth_g: float) -> dict[str, float]:
-    """``navy 180 mL 2 %, gold 90 mL 2 %`` on `cloth_g` of cloth, to the most % owf of each.
-
-    Two jars of one dye add up. Raises `DyemixError` for what it cannot read.
-    """
-    if not cloth_g > 0:
-        raise DyemixError(f"a cloth of {cloth_g:g} g cannot be dyed: give its dry weight.")
-    out: dict[str, float] = {}
-    for part in re.split(r",\s+|;", text.strip()):
-        match = _JAR.fullmatch(part.strip())
-        if not match:
-            raise DyemixError(f"{part!r} is not a jar: write 'navy 180 mL 2 %', joined by commas.")
-        ml, pct = (float(match[x].replace(",", ".")) for x in ("ml", "pct"))
-        dye = dye_name(match["dye"])
-        out[dye] = out.get(dye, 0.0) + ml * pct / cloth_g
-    return out
-
-
-def parse_prices(text: str) -> dict[str, float]:
-    """``navy 0.20, gold 0.15`` to a price per gram of powder. Raises `DyemixError`."""
-    out: dict[str, float] = {}
-    for part in re.split(r",\s+|;", text.strip()):
-        match = re.fullmatch(rf"\s*({NAME})\s+(\d*[.,]?\d+)\s*", part)
-        if not match:
-            raise DyemixError(f"{part!r} is not a price: write 'navy 0.20' (per gram of powder).")
-        if dye_name(match[1]) in out:
-            raise DyemixError(f"{match[1]} has two prices in {text!r}: give one.")
-        out[dye_name(match[1])] = float(match[2].replace(",", "."))
-    return out
+        """Of the dye for one kg of cloth; None where no prices are given."""
+        return sum(10.0 * owf * self.price[d] for d, owf in recipe.items()) if self.price else None

@@ -27,8 +27,7 @@ from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
 from dyemix.errors import DyemixError
 from dyemix.fitting.strengths import with_dosing
-from dyemix.matching.match import delta_e_goal
-from dyemix.matching.subsets import Subsets, finish, search
+from dyemix.matching.subsets import Subsets, delta_e_goal, finish, search
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.model.scatter import Scatter
 from dyemix.model.uncertainty import causes, expected_miss, likely

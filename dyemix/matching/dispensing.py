@@ -28,10 +28,11 @@ from dyemix.dataset.recipe import (
 from dyemix.dataset.units import STOCK_PCT, dilution
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.model.uncertainty import Likely, lab_covariance, likely
+from dyemix.model.uncertainty import lab_covariance, likely
 
-#: Ways to measure: the word, and what one step of it is.
+#: Ways to measure: the word, and its usual step in mL or g (a quarter teaspoon for spoons).
 SPOONS, SYRINGE, SCALE = "spoons", "syringe", "scale"
+_STEPS = {SPOONS: None, SYRINGE: 0.5, SCALE: 0.1}
 #: Standard error of one levelled spoonful, as a share: a working value of ours.
 _SPOONFUL = 0.05
 #: Standard error of a stock's strength as made up by weight, as a share: a working value of ours.
@@ -40,6 +41,60 @@ _STOCK = 0.01
 _FEWEST_STEPS = 2
 #: Steps tried on either side of the exact dose.
 _REACH = 2
+
+
+def _by_dye(text: str, amount: str, wanted: str) -> list[tuple[str, list[float]]]:
+    """Dyes of a list and their numbers; `amount` is the pattern of what follows a dye's name."""
+    out = []
+    for part in re.split(r"[,;]\s+|;|,(?=\s*[^\W\d_])", text.strip()):
+        found = re.fullmatch(
+            rf"\s*(?:({NAME})\s+)?{amount}\s*".replace("#", r"(\d*[.,]?\d+)"), part, re.IGNORECASE
+        )
+        if not found:
+            raise DyemixError(f"{part!r} is not {wanted}.")
+        numbers = [float(number.replace(",", ".")) for number in found.groups()[1:]]
+        out.append((dye_name(found[1] or ""), numbers))
+    return out
+
+
+def _once(text: str, wanted: str) -> dict[str, float]:
+    found = _by_dye(text, "# *%?", wanted)
+    out = {dye: number for dye, (number,) in found}
+    if len(out) < len(found):
+        raise DyemixError(f"a dye is given twice in {text!r}: once each.")
+    return out
+
+
+def parse_stock(text: str) -> dict[str, float]:
+    """``2`` (every stock) or ``navy 1, gold 2 %`` to % w/v by dye. Raises `DyemixError`."""
+    wanted = "a stock: write '2' or 'navy 1, gold 2' (% w/v)"
+    out = _once(text, wanted)
+    if not all(out.values()):
+        raise DyemixError(f"{text!r} is not {wanted}, above 0.")
+    return out
+
+
+def parse_prices(text: str) -> dict[str, float]:
+    """``navy 0.20, gold 0.15`` to a price per gram of powder. Raises `DyemixError`."""
+    wanted = "a price: write 'navy 0.20' (per gram of powder)"
+    out = _once(text, wanted)
+    if "" in out:
+        raise DyemixError(f"{text!r} is not {wanted}.")
+    return out
+
+
+def parse_in_hand(text: str, cloth_g: float) -> dict[str, float]:
+    """``navy 180 mL 2 %, gold 90 mL 2 %`` on `cloth_g` of cloth, to the most % owf of each.
+
+    Two jars of one dye add up. Raises `DyemixError` for what it cannot read.
+    """
+    if not cloth_g > 0:
+        raise DyemixError(f"a cloth of {cloth_g:g} g cannot be dyed: give its dry weight.")
+    out: dict[str, float] = {}
+    wanted = "a jar: write 'navy 180 mL 2 %', joined by commas"
+    for dye, (ml, pct) in _by_dye(text, r"# *ml\s+(?:of\s+)?# *%", wanted):
+        out[dye] = out.get(dye, 0.0) + ml * pct / cloth_g
+    return out
 
 
 @dataclass(frozen=True)
@@ -64,7 +119,7 @@ class Kit:
     spoons: str = "metric"
 
     def __post_init__(self) -> None:
-        if self.measure not in (SPOONS, SYRINGE, SCALE):
+        if self.measure not in _STEPS:
             raise DyemixError(
                 f"{self.measure!r} is not a way to measure: spoons, syringe or scale."
             )
@@ -84,16 +139,13 @@ class Kit:
     def parse(cls, measure: str, stock: str, cloth_g: float) -> Kit:
         """``spoons us``, ``syringe 0.5`` or ``scale 0.1``; stock ``2`` or ``navy 1, gold 2``."""
         match = re.fullmatch(
-            r"\s*(?P<way>[a-z]+)\s*(?P<set>[a-z]*)\s*(?P<step>\d*[.,]?\d+)?\s*(?:mL|g)?\s*",
-            measure,
-            re.IGNORECASE,
+            r"\s*([a-z]+)\s*([a-z]*)\s*(\d*[.,]?\d+)?\s*(?:mL|g)?\s*", measure, re.IGNORECASE
         )
         if not match:
             raise DyemixError(f"{measure!r}: write 'spoons metric', 'syringe 0.5' or 'scale 0.1'.")
-        way, spoons = match["way"].lower(), match["set"].lower()
-        usual = {SYRINGE: 0.5, SCALE: 0.1}.get(way)
-        step = float(match["step"].replace(",", ".")) if match["step"] else usual
-        return cls(cloth_g, parse_stock(stock), way, step, spoons or "metric")
+        way, spoons, step = match[1].lower(), match[2].lower(), match[3]
+        length = float(step.replace(",", ".")) if step else _STEPS.get(way)
+        return cls(cloth_g, parse_stock(stock), way, length, spoons or "metric")
 
     @property
     def step_ml(self) -> float:
@@ -121,20 +173,6 @@ class Kit:
         return f"{ml:g} {'g' if self.measure == SCALE else 'mL'}"
 
 
-def parse_stock(text: str) -> dict[str, float]:
-    """``2`` (every stock) or ``navy 1, gold 2 %`` to % w/v by dye. Raises `DyemixError`."""
-    out: dict[str, float] = {}
-    for part in re.split(r"[,;]\s+|;|,(?=\s*[a-z])", text.strip(), flags=re.IGNORECASE):
-        match = re.fullmatch(rf"\s*(?:({NAME})\s+)?(\d*[.,]?\d+)\s*%?\s*", part)
-        if not match or not float(match[2].replace(",", ".")) > 0:
-            raise DyemixError(f"{part!r} is not a stock: write '2' or 'navy 1, gold 2' (% w/v).")
-        dye = dye_name(match[1] or "")
-        if dye in out:
-            raise DyemixError(f"{dye or 'the stock'} is given twice in {text!r}: once each.")
-        out[dye] = float(match[2].replace(",", "."))
-    return out
-
-
 @dataclass(frozen=True)
 class MeasuredDose:
     """One dye of a rounded recipe: `ml` of the stock diluted 1 in `dilution` (1: as it is)."""
@@ -155,15 +193,15 @@ class MeasuredDose:
 class Measured:
     """A recipe rounded to a kit, all dyes together.
 
-    `exact_delta_e` and `delta_e` are ΔE2000 on paper before and after; `likely` what the pot is
-    likely to miss by, measured with this kit.
+    `exact_residual` and `residual` are ΔE2000 on paper before and after; `likely` is the mean
+    ΔE2000 in the pot, measured with this kit.
     """
 
     doses: tuple[MeasuredDose, ...]
     recipe: Recipe
-    exact_delta_e: float
-    delta_e: float
-    likely: Likely
+    exact_residual: float
+    residual: float
+    likely: float
 
     @property
     def weaker(self) -> tuple[str, ...]:
@@ -178,8 +216,8 @@ class Measured:
     def __str__(self) -> str:
         doses = ", ".join(str(d) for d in self.doses)
         return (
-            f"{doses}: on paper {self.delta_e:.1f} (exact {self.exact_delta_e:.1f}), "
-            f"likely {self.likely.mean[0]:.1f}"
+            f"{doses}: on paper {self.residual:.1f} (exact {self.exact_residual:.1f}), "
+            f"likely {self.likely:.1f}"
         )
 
 
@@ -190,37 +228,30 @@ def measured(
 
     Every combination of steps near the exact doses is predicted; none goes to nothing.
     """
-    names = list(recipe)
-    dilutions, choices = [], []
-    for dye in names:
-        exact = stock_ml(kit.cloth_g, recipe[dye], kit.strength(dye))
-        times = dilution(exact, _FEWEST_STEPS * kit.step_ml)
-        centre = exact * times / kit.step_ml
-        first = max(1, int(np.floor(centre)) - _REACH + 1)
-        choices.append(np.arange(first, first + 2 * _REACH) * kit.step_ml)
-        dilutions.append(times)
-    volumes = np.array(list(product(*choices)))
-    per_ml = np.array([kit.strength(d) for d in names]) / kit.cloth_g / np.array(dilutions)
+    index = [dyes.index(dye) for dye in recipe]
+    strength = np.array([kit.strength(dye) for dye in recipe])
+    step = kit.step_ml
+    exact = [stock_ml(kit.cloth_g, recipe[d], s) for d, s in zip(recipe, strength, strict=True)]
+    times = [dilution(ml, _FEWEST_STEPS * step) for ml in exact]
+    first = [max(1, int(ml * t / step) - _REACH + 1) for ml, t in zip(exact, times, strict=True)]
+    volumes = step * np.array(list(product(*[range(at, at + 2 * _REACH) for at in first])))
+    per_ml = strength / kit.cloth_g / np.array(times)
     amounts = np.zeros((len(volumes) + 1, len(dyes)))
-    index = [dyes.index(dye) for dye in names]
     amounts[:-1, index] = volumes * per_ml
     amounts[-1] = dyes.amounts(recipe)
-    miss = delta_e(target, dyes.predict_many(amounts, light), k_lightness)
+    labs = dyes.predict_many(amounts, light)
+    miss = delta_e(target, labs, k_lightness)
     best = int(np.argmin(miss[:-1]))
-    chosen = amounts[best : best + 1]
-    errors = np.zeros_like(chosen)
-    errors[0, index] = np.hypot(
-        np.array([kit.error_ml(ml) for ml in volumes[best]]) * per_ml, _STOCK * chosen[0, index]
-    )
-    covariance = lab_covariance(dyes, chosen, light, errors)
+    chosen, ml = amounts[best], volumes[best]
+    errors = np.zeros((1, len(dyes)))
+    wobble = np.array([kit.error_ml(float(volume)) for volume in ml])
+    errors[0, index] = np.hypot(wobble * per_ml, _STOCK * chosen[index])
+    covariance = lab_covariance(dyes, chosen[np.newaxis], light, errors)
+    pot = likely(target, labs[best : best + 1], covariance, k_lightness)
     doses = tuple(
-        MeasuredDose(dye, recipe[dye], float(chosen[0, i]), float(ml), times, kit.text(ml))
-        for dye, i, ml, times in zip(names, index, volumes[best], dilutions, strict=True)
+        MeasuredDose(dye, recipe[dye], float(chosen[i]), float(volume), weak, kit.text(volume))
+        for dye, i, volume, weak in zip(recipe, index, ml, times, strict=True)
     )
     return Measured(
-        doses,
-        dyes.recipe(chosen[0]),
-        float(miss[-1]),
-        float(miss[best]),
-        likely(target, dyes.predict_many(chosen, light), covariance, k_lightness),
+        doses, dyes.recipe(chosen), float(miss[-1]), float(miss[best]), float(pot.mean[0])
     )

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, replace
+from math import comb
+from typing import Unpack
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,44 +17,21 @@ from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
 from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.matching.advice import advice
-from dyemix.matching.constraints import Wishes
-from dyemix.matching.dispensing import Kit, measured
-from dyemix.matching.far_side import across_grey
-from dyemix.matching.matches import LampShift, LikelyMiss, Match, Matches, Reach
-from dyemix.matching.ranking import (
-    EARNS_ITS_PLACE,
-    allowed,
-    different,
-    rank,
-    tell,
-    which_way,
-    worth_showing,
-)
-from dyemix.matching.settling import settle
-from dyemix.matching.subsets import Goal, Subsets, finish_all, search_many
+from dyemix.matching.constraints import Constraints, Limits
+from dyemix.matching.dispensing import measured
+from dyemix.matching.matches import LampShift, Match, Matches, Reach
+from dyemix.matching.ranking import advice, different, rank, which_way, worth_showing
+from dyemix.matching.refine import refined
+from dyemix.matching.subsets import Found
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.model.uncertainty import CAUSE_WORDS, causes, expected_miss, lab_covariance, likely
 
-#: How many of the best subsets of each size get the last steps.
-_SHORT_LIST = 20
 #: Recipes whose likely miss is worked out, beside those that are shown.
 _WEIGHED = 24
-#: From this miss on the best answer is also looked for across grey. Against differential
-#: evolution a better one stood there only where the miss was above 16.
-_FAR = 12.0
-#: A blend this near to the target is on the spot: one that holds it is not tried. Whatever that
-#: might gain is less than this, since no ΔE2000 lies below 0.
-_ON_THE_SPOT = 0.02
-#: Targets searched side by side, and targets in one chunk of work for another process.
-_SIDE_BY_SIDE, _CHUNK = 64, 64
+#: Targets searched side by side, which is also one chunk of work for another process.
+_SIDE_BY_SIDE = 64
 
 LIKELY, PAPER = "likely", "paper"
-
-
-def delta_e_goal(target: Array, k_lightness: float = 1.0) -> Goal:
-    """ΔE2000 from the target as a goal: its squares add up to ΔE2000²."""
-    return lambda sample: delta_e_residual(target, sample, k_lightness)
 
 
 @dataclass(frozen=True)
@@ -60,10 +39,9 @@ class _Question:
     """Everything about a match but its target; picklable, for other processes."""
 
     dyes: DyeSet
-    wishes: Wishes
+    wanted: Constraints
     count: int
     k_lightness: float
-    kit: Kit | None
     rank_by: str
 
     def __post_init__(self) -> None:
@@ -76,13 +54,12 @@ class _Question:
 def match(
     dyes: DyeSet,
     target: Target | str,
-    max_dyes: int = 3,
+    *,
     count: int = 8,
     k_lightness: float = 1.0,
-    *,
-    wishes: Wishes | None = None,
-    kit: Kit | None = None,
     rank_by: str = LIKELY,
+    constraints: Constraints | None = None,
+    **limits: Unpack[Limits],
 ) -> Matches:
     """The blends that come nearest to a target, the likeliest to come out right first.
 
@@ -95,31 +72,30 @@ def match(
 
     Parameters
     ----------
-    max_dyes : most dyes in a recipe; `wishes`, where given, has its own.
-    wishes : dyes to use, avoid or prefer, what is left of them, the total depth, prices.
-    kit : what amounts are measured with; recipes are then rounded to it, all dyes together.
+    count : most recipes to show.
+    k_lightness : lightness factor of ΔE2000.
     rank_by : ``"likely"`` (mean ΔE2000 in the pot) or ``"paper"`` (ΔE2000 of the prediction).
+    constraints : limits that several matches share.
+    limits : ``max_dyes``, ``only``, ``use``, ``avoid``, ``prefer``, ``total``, ``in_hand``,
+        ``price``, ``kit`` as in `Constraints`, for this match alone.
 
     Raises `TargetError` for a target that is not a colour, `DyemixError` for a bad limit.
     """
-    question = _Question(
-        dyes, wishes or Wishes(max_dyes=max_dyes), count, k_lightness, kit, rank_by
-    )
-    return _answer(question, [Target.parse(target) if isinstance(target, str) else target])[0]
+    question = _Question(dyes, Constraints.of(constraints, limits), count, k_lightness, rank_by)
+    return _answer(question, _targets([target]))[0]
 
 
 def match_many(
     dyes: DyeSet,
     targets: Iterable[Target | str],
-    max_dyes: int = 3,
+    *,
     count: int = 8,
     k_lightness: float = 1.0,
-    *,
-    wishes: Wishes | None = None,
-    kit: Kit | None = None,
     rank_by: str = LIKELY,
+    constraints: Constraints | None = None,
     executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
+    **limits: Unpack[Limits],
 ) -> list[Matches]:
     """`match` for many targets: the same answers in the same order, several at a time.
 
@@ -127,22 +103,20 @@ def match_many(
     work that fails there is tried once more here. `progress` is told how many targets are done,
     and of how many. Raises as `match` does, naming the target.
     """
-    question = _Question(
-        dyes, wishes or Wishes(max_dyes=max_dyes), count, k_lightness, kit, rank_by
-    )
-    wanted = [Target.parse(t) if isinstance(t, str) else t for t in targets]
-    size = _SIDE_BY_SIDE if executor is None else _CHUNK
-    chunks = [wanted[i : i + size] for i in range(0, len(wanted), size)]
-    waiting = [_submitted(executor, question, chunk) for chunk in chunks] if executor else []
+    question = _Question(dyes, Constraints.of(constraints, limits), count, k_lightness, rank_by)
+    wanted = _targets(targets)
+    chunks = [wanted[i : i + _SIDE_BY_SIDE] for i in range(0, len(wanted), _SIDE_BY_SIDE)]
+    waiting = [_submitted(executor, question, chunk) if executor else None for chunk in chunks]
     out: list[Matches] = []
-    for i, chunk in enumerate(chunks):
-        if executor is None:
-            out += _answer(question, chunk)
-        else:
-            out += _outcome(waiting[i], question, chunk, len(out) + 1)
+    for chunk, future in zip(chunks, waiting, strict=True):
+        out += _outcome(future, question, chunk, len(out) + 1)
         if progress is not None:
             progress(len(out), len(wanted))
     return out
+
+
+def _targets(targets: Iterable[Target | str]) -> list[Target]:
+    return [Target.parse(t) if isinstance(t, str) else t for t in targets]
 
 
 def _submitted(
@@ -158,9 +132,11 @@ def _submitted(
 
 
 def _outcome(
-    future: Future[list[Matches]], question: _Question, chunk: Sequence[Target], first: int
+    future: Future[list[Matches]] | None, question: _Question, chunk: Sequence[Target], first: int
 ) -> list[Matches]:
-    """What came back for the targets from number `first` on; worked out here where nothing did."""
+    """Answers for the targets from number `first` on; worked out here where none came back."""
+    if future is None:
+        return _answer(question, chunk)
     try:
         return future.result()
     except DyemixError:
@@ -176,220 +152,141 @@ def _outcome(
 
 def _answer(question: _Question, targets: Sequence[Target]) -> list[Matches]:
     """Matches of several targets, those of one light side by side."""
-    dyes = question.wishes.shelf(question.dyes)
-    settled = [t.under(dyes.light) for t in targets]
-    out: list[Matches | None] = [None] * len(targets)
-    for light in dict.fromkeys(t.light for t in settled if t.light is not None):
-        alike = [i for i, t in enumerate(settled) if t.light == light]
-        for first in range(0, len(alike), _SIDE_BY_SIDE):
-            some = alike[first : first + _SIDE_BY_SIDE]
-            group = [settled[i] for i in some]
-            for i, found in zip(some, _solve(question, dyes, group, light), strict=True):
-                out[i] = _present(question, dyes, targets[i], settled[i], light, found)
-    return [m for m in out if m is not None]
+    dyes = question.wanted.shelf(question.dyes)
+    lights = [dyes.light_of(target) for target in targets]
+    out: dict[int, Matches] = {}
+    for light in dict.fromkeys(lights):
+        some = [i for i, own in enumerate(lights) if own == light]
+        out |= zip(some, _under(question, dyes, [targets[i] for i in some], light), strict=True)
+    return [out[i] for i in range(len(targets))]
 
 
-@dataclass(frozen=True, eq=False)
-class _Solved:
-    """Short list for one target: amounts ``(M, D)``, ΔE2000 ``(M,)``, and how many were tried."""
-
-    amounts: Array
-    miss: Array
-    searched: int
-
-
-def _solve(
+def _under(
     question: _Question, dyes: DyeSet, targets: Sequence[Target], light: Light
-) -> list[_Solved]:
-    """Search and last steps for several targets of one light."""
-    wishes, labs = question.wishes, np.array([t.lab for t in targets])
-    top = wishes.tops(dyes)
-
-    def goal(lab: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
-        return delta_e_residual(labs[which], lab, question.k_lightness)
-
-    def value(lab: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
-        return delta_e_residual(labs[which], lab, question.k_lightness, slope=False)
-
-    # Without a spectrum to match, a dye that must be in or a depth to keep to, a blend that holds
-    # a smaller one on the spot cannot earn its place: it need not be tried.
-    limited = bool(wishes.use) or wishes.total is not None
-    plain = not limited and all(t.reflectance is None for t in targets)
-    enough = _ON_THE_SPOT**2 if plain else None
-    found = search_many(
-        dyes, goal, len(targets), light, wishes.max_dyes, top, wishes.total, enough, value
+) -> list[Matches]:
+    """Matches of several targets under one light: search, choose, weigh, describe."""
+    wanted, k, every = question.wanted, question.k_lightness, range(len(targets))
+    labs = np.array([target.lab for target in targets])
+    found = refined(dyes, targets, light, wanted, k)
+    amounts, residual, other = (
+        found.amounts,
+        found.residual,
+        _other_lamp(dyes, targets, light, found),
     )
-    lists: list[Subsets] = []
-    which: list[int] = []
-    for t, sizes in enumerate(found):
-        for size in sizes:
-            short = _holding(size, dyes, wishes).best(_SHORT_LIST, _ON_THE_SPOT**2)
-            if len(short.cost):
-                lists.append(short)
-                which.append(t)
-    owners = np.array(which, dtype=np.intp)
-    bottom = wishes.bottoms(dyes)
-    finished = finish_all(dyes, goal, light, lists, owners, bottom, top, wishes.total)
-    out = []
-    for t, target in enumerate(targets):
-        mine = [s for s, owner in zip(finished, which, strict=True) if owner == t]
-        one = delta_e_goal(target.lab, question.k_lightness)
-        out.append(
-            _Solved(
-                *_gather(question, dyes, one, target, light, mine),
-                sum(len(s.cost) for s in found[t]),
+    rows = [np.flatnonzero(found.which == t) for t in every]
+    short = [mine[worth_showing(amounts[mine], residual[mine], other[mine])] for mine in rows]
+    for target, kept in zip(targets, short, strict=True):
+        if not len(kept):
+            must = (
+                f", or free {' and '.join(wanted.use)} from having to be in" if wanted.use else ""
             )
+            raise DyemixError(
+                f"no recipe for {target.name or target} keeps to these limits: allow more depth or "
+                f"more dyes{must}."
+            )
+    short = [kept[np.argsort(residual[kept])[: _WEIGHED + question.count]] for kept in short]
+    score = residual.copy()
+    if question.rank_by == LIKELY:
+        some = np.concatenate(short)
+        spread = lab_covariance(dyes, amounts[some], light)
+        colours = dyes.predict_many(amounts[some], light)
+        score[some] = expected_miss(labs[found.which[some]], colours, spread, k)
+    shown = []
+    for kept in short:
+        order = kept[rank(amounts[kept], score[kept], other[kept], dyes, wanted)]
+        shown.append(order[different(amounts[order], dyes, question.count)])
+    matches = iter(_described(question, dyes, targets, light, found, np.concatenate(shown)))
+    nearest = np.array([mine[np.argmin(residual[mine])] for mine in rows])
+    colours = dyes.predict_many(amounts[nearest], light)
+    reach = [which_way(labs[t], colours[t], k) for t in every]
+    far = [t for t in every if reach[t] is not Reach.WITHIN]
+    said = dict(zip(far, advice(dyes, labs, light, found, far, wanted, k), strict=True))
+    blends = sum(comb(len(dyes), size + 1) for size in range(min(wanted.max_dyes, len(dyes))))
+    note = f"The target names no light: taken as {light}, the light of the swatches."
+    return [
+        Matches(
+            target=targets[t].under(light),
+            matches=tuple(next(matches) for _ in shown[t]),
+            reach=reach[t],
+            searched=blends,
+            k_lightness=k,
+            advice=said.get(t, ()),
+            notes=() if targets[t].light else (note,),
+            demo=dyes.demo,
         )
-    return out
+        for t in every
+    ]
 
 
-def _holding(size: Subsets, dyes: DyeSet, wishes: Wishes) -> Subsets:
-    """Those subsets that hold every dye that must be used."""
-    if not wishes.use:
-        return size
-    has = np.all([np.any(size.index == dyes.index(d), axis=1) for d in wishes.use], axis=0)
-    return Subsets(size.index[has], size.amounts[has], size.cost[has])
+def _spectra(targets: Sequence[Target], which: NDArray[np.intp], otherwise: Array) -> Array:
+    """Spectra ``(M, B)`` of the target of each row; those of a row itself where it has none."""
+    spectra = [targets[t].reflectance for t in which]
+    return np.array([own if s is None else s for s, own in zip(spectra, otherwise, strict=True)])
 
 
-def _gather(
+def _other_lamp(dyes: DyeSet, targets: Sequence[Target], light: Light, found: Found) -> Array:
+    """ΔE2000 ``(M,)`` under the first of `LAMPS`, where the target has a spectrum; else 0."""
+    if all(target.reflectance is None for target in targets):
+        return np.zeros(len(found.which))
+    lamp, made = Light(LAMPS[0], light.observer), dyes.reflectance(found.amounts)
+    return delta_e(lab(_spectra(targets, found.which, made), lamp), lab(made, lamp))
+
+
+def _described(
     question: _Question,
     dyes: DyeSet,
-    goal: Goal,
-    target: Target,
+    targets: Sequence[Target],
     light: Light,
-    sizes: Sequence[Subsets],
-) -> tuple[Array, Array]:
-    """Amounts ``(M, D)`` as told, and their ΔE2000 ``(M,)``; free directions settled."""
-    top, k_lightness = question.wishes.tops(dyes), question.k_lightness
-    total = np.inf if question.wishes.total is None else question.wishes.total
-    rows = []
-    for some in sizes:
-        amounts = some.amounts
-        if some.index.shape[1] > 3:
-            free = np.sqrt(some.cost) < EARNS_ITS_PLACE
-            if free.any():
-                part = Subsets(some.index[free], amounts[free], some.cost[free])
-                settled = settle(dyes, goal, target, light, part, top).amounts
-                amounts = amounts.copy()
-                # The wish knows nothing of the depth in all, nor of dyes that must be in.
-                bottom = question.wishes.bottoms(dyes)[part.index]
-                keeps = np.all(settled >= bottom, axis=1) & (settled.sum(axis=1) <= total)
-                amounts[free] = np.where(keeps[:, np.newaxis], settled, part.amounts)
-        rows.append(_spread(dyes, some.index, amounts))
-    nearest = min(sizes, key=lambda s: float(s.cost.min()))
-    if nearest.cost.min() > _FAR**2:
-        best = across_grey(
-            dyes, target.lab, k_lightness, light, nearest.best(1), top, question.wishes.total
-        )
-        rows.append(_spread(dyes, best.index, best.amounts))
-    told = tell(np.concatenate(rows))
-    return told, delta_e(target.lab, dyes.predict_many(told, light), k_lightness)
-
-
-def _spread(dyes: DyeSet, index: NDArray[np.intp], amounts: Array) -> Array:
-    full = np.zeros((len(index), len(dyes)))
-    np.put_along_axis(full, index, amounts, axis=1)
-    return full
-
-
-def _present(
-    question: _Question, dyes: DyeSet, asked: Target, target: Target, light: Light, found: _Solved
-) -> Matches:
-    """Choose, weigh and describe the recipes to show."""
-    wishes, k = question.wishes, question.k_lightness
-    amounts, miss = found.amounts, found.miss
-    other = _other_lamp(dyes, target, light, amounts)
-    good = allowed(amounts, dyes, wishes)
-    kept = worth_showing(amounts, miss, other, good)
-    if not len(kept):
-        must = f", or free {' and '.join(wishes.use)} from having to be in" if wishes.use else ""
-        raise DyemixError(
-            f"no recipe for {asked.name or target} keeps to these limits: allow more depth or "
-            f"more dyes{must}."
-        )
-    kept = kept[np.argsort(miss[kept], kind="stable")[: _WEIGHED + question.count]]
-    labs = dyes.predict_many(amounts[kept], light)
-    score = miss[kept]
-    if question.rank_by == LIKELY:
-        covariance = lab_covariance(dyes, amounts[kept], light)
-        score = expected_miss(target.lab, labs, covariance, k)
-    order = rank(amounts[kept], score, None if other is None else other[kept], dyes, wishes)
-    shown = kept[order][different(amounts[kept][order], dyes, question.count)]
-    matches = _describe(question, dyes, target, light, amounts[shown], miss[shown])
-    nearest = int(np.argmin(np.where(good, miss, np.inf)))
-    colour = dyes.predict_many(amounts[nearest : nearest + 1], light)[0]
-    residual, _ = delta_e_residual(colour, target.lab, k, slope=False)
-    reach = which_way(target.lab, residual, float(miss[nearest]))
-    notes: tuple[str, ...] = ()
-    if asked.light is None:
-        notes = (f"The target names no light: taken as {light}, the light of the swatches.",)
-    return Matches(
-        target=target,
-        matches=matches,
-        reach=reach,
-        searched=found.searched,
-        k_lightness=k,
-        advice=()
-        if reach is Reach.WITHIN
-        else advice(dyes, target, light, amounts[good], miss[good], wishes, k),
-        notes=notes,
-        demo=dyes.demo,
+    found: Found,
+    rows: NDArray[np.intp],
+) -> list[Match]:
+    """Some of the recipes found, with all that is told of them."""
+    k, kit, which, amounts = (
+        question.k_lightness,
+        question.wanted.kit,
+        found.which[rows],
+        found.amounts[rows],
     )
-
-
-def _other_lamp(dyes: DyeSet, target: Target, light: Light, amounts: Array) -> Array | None:
-    """ΔE2000 ``(M,)`` under the first of `LAMPS`, for a target with a spectrum."""
-    if target.reflectance is None:
-        return None
-    lamp = Light(LAMPS[0], light.observer)
-    return delta_e(lab(target.reflectance, lamp), dyes.predict_many(amounts, lamp))
-
-
-def _describe(
-    question: _Question, dyes: DyeSet, target: Target, light: Light, amounts: Array, miss: Array
-) -> tuple[Match, ...]:
-    k = question.k_lightness
     spectra = dyes.reflectance(amounts)
     labs, screens = lab(spectra, light), screen_colours(lab(spectra, D65_2))
+    aims = np.array([targets[t].lab for t in which])
     parts = causes(dyes, amounts, light)
-    pot = likely(target.lab, labs, parts.total, k)
+    pot = likely(aims[:, np.newaxis], labs, parts.total, k)
     _, slope = delta_e_residual(labs, labs + 1e-6, k)
-    size = {
-        name: np.einsum("nij,njk,nik->n", slope, getattr(parts, name), slope)
-        for name in CAUSE_WORDS
-    }
+    size = np.array(
+        [np.einsum("nij,njk,nik->n", slope, getattr(parts, c), slope) for c in CAUSE_WORDS]
+    )
+    limits = [list(CAUSE_WORDS.values())[i] for i in np.argmax(size, axis=0)]
+    wished = _spectra(targets, which, spectra)
     lamps = [Light(name, light.observer) for name in LAMPS if name != light.illuminant]
-    shifts = [
-        inconstancy(spectra, light, lamp)
-        if target.reflectance is None
-        else metamerism(target.reflectance, spectra, light, lamp)
+    changes = [
+        (metamerism(wished, spectra, light, lamp), inconstancy(spectra, light, lamp))
         for lamp in lamps
     ]
     out = []
-    for i, row in enumerate(amounts):
-        recipe = dyes.recipe(row)
-        by_lamp = tuple(
-            LampShift(str(lamp), float(s[i])) for lamp, s in zip(lamps, shifts, strict=True)
+    for i, t in enumerate(which):
+        recipe, target = dyes.recipe(amounts[i]), targets[t]
+        bare = target.reflectance is None
+        shifts = tuple(
+            LampShift(str(lamp), float(both[bare][i]))
+            for lamp, both in zip(lamps, changes, strict=True)
         )
         out.append(
             Match(
-                prediction=Prediction(
+                Prediction(
                     recipe, spectra[i], labs[i], light, screens[i], dyes.warnings(recipe), dyes.demo
                 ),
-                delta_e=float(miss[i]),
-                likely=LikelyMiss(
-                    *(
-                        float(getattr(pot, name)[i])
-                        for name in ("mean", "median", "bound", "sound", "excellent")
-                    )
-                ),
-                metamerism=() if target.reflectance is None else by_lamp,
-                inconstancy=by_lamp if target.reflectance is None else (),
-                limit=CAUSE_WORDS[max(size, key=lambda name: float(size[name][i]))],
-                cost=question.wishes.cost(recipe),
-                measured=None
-                if question.kit is None
-                else measured(dyes, recipe, question.kit, target.lab, light, k),
+                float(found.residual[rows[i]]),
+                likely=float(pot.mean[i]),
+                median=float(pot.median[i]),
+                bound=float(pot.bound[i]),
+                sound=float(pot.sound[i]),
+                excellent=float(pot.excellent[i]),
+                metamerism=() if bare else shifts,
+                inconstancy=shifts if bare else (),
+                limit=limits[i],
+                cost=question.wanted.cost(recipe),
+                measured=measured(dyes, recipe, kit, target.lab, light, k) if kit else None,
             )
         )
-    return tuple(out)
+    return out

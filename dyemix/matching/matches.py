@@ -49,20 +49,6 @@ class Verdict(Enum):
 
 
 @dataclass(frozen=True)
-class LikelyMiss:
-    """ΔE2000 between target and pot: mean, median, the bound nine pots in ten stay below.
-
-    `sound` and `excellent` are the chances of a miss of at most 3 and 1.5.
-    """
-
-    mean: float
-    median: float
-    bound: float
-    sound: float
-    excellent: float
-
-
-@dataclass(frozen=True)
 class LampShift:
     """What another lamp does.
 
@@ -83,8 +69,10 @@ class Match:
     Attributes
     ----------
     prediction : the recipe and what it should look like, under the target's light.
-    delta_e : ΔE2000 of the target from the prediction, on paper.
-    likely : ΔE2000 in the pot.
+    residual : ΔE2000 of the target from the prediction, on paper.
+    likely, median, bound : ΔE2000 of the target from the pot: mean, median, and what nine pots in
+        ten stay below.
+    sound, excellent : chances of a miss of at most 3 and 1.5.
     metamerism : special metamerism index per lamp, for a target with a spectrum; else empty.
     inconstancy : colour inconstancy of the recipe per lamp, for a target without one; else empty.
     limit : which cause contributes most to the likely miss, in words.
@@ -93,8 +81,12 @@ class Match:
     """
 
     prediction: Prediction
-    delta_e: float
-    likely: LikelyMiss
+    residual: float
+    likely: float
+    median: float
+    bound: float
+    sound: float
+    excellent: float
     metamerism: tuple[LampShift, ...] = ()
     inconstancy: tuple[LampShift, ...] = ()
     limit: str = ""
@@ -107,12 +99,12 @@ class Match:
 
     @property
     def verdict(self) -> Verdict:
-        return Verdict.of(self.likely.mean)
+        return Verdict.of(self.likely)
 
     def __str__(self) -> str:
         return (
-            f"{self.prediction}\non paper {self.delta_e:.1f}, likely in the pot "
-            f"{self.likely.mean:.1f}, nine times in ten below {self.likely.bound:.1f}: "
+            f"{self.prediction}\non paper {self.residual:.1f}, likely in the pot "
+            f"{self.likely:.1f}, nine times in ten below {self.bound:.1f}: "
             f"{self.verdict.value} (ΔE2000, {self.prediction.light})"
         )
 
@@ -174,10 +166,10 @@ class Matches:
         return pd.DataFrame(
             {
                 "recipe": str(m.recipe),
-                "delta_e": m.delta_e,
-                "likely": m.likely.mean,
-                "bound_90": m.likely.bound,
-                "chance_sound": m.likely.sound,
+                "residual": m.residual,
+                "likely": m.likely,
+                "bound_90": m.bound,
+                "chance_sound": m.sound,
                 "verdict": m.verdict.value,
                 "L*": m.prediction.lab[0],
                 "a*": m.prediction.lab[1],
@@ -203,7 +195,7 @@ class Matches:
         lines.append(f"    {'% of dry cloth weight':<{width}}{heads}")
         for i, m in enumerate(self.matches, 1):
             lines.append(
-                f"{i:>2}  {m.recipe!s:<{width}}{m.delta_e:>10.1f}{m.likely.mean:>19.1f}  "
+                f"{i:>2}  {m.recipe!s:<{width}}{m.residual:>10.1f}{m.likely:>19.1f}  "
                 f"{m.prediction.hex}  {m.verdict.value}"
             )
             lines += [f"      {text}" for text in _asides(m, detail)]
@@ -221,8 +213,8 @@ class Matches:
     def _repr_html_(self) -> str:
         cells = "".join(
             f'<tr><td style="background:{m.prediction.hex};width:3em"></td>'
-            f"<td>{escape(str(m.recipe))}</td><td>{m.delta_e:.1f}</td>"
-            f"<td>{m.likely.mean:.1f}</td><td>{m.verdict.value}</td>"
+            f"<td>{escape(str(m.recipe))}</td><td>{m.residual:.1f}</td>"
+            f"<td>{m.likely:.1f}</td><td>{m.verdict.value}</td>"
             f"<td>{m.prediction.hex}</td></tr>"
             for m in self.matches
         )
@@ -252,8 +244,8 @@ def _asides(m: Match, detail: bool) -> list[str]:
         p = m.prediction
         out.append("L* {:.1f} a* {:.1f} b* {:.1f}".format(*p.lab) + f" ({p.light})")
         out.append(
-            f"median {m.likely.median:.1f}, nine in ten below {m.likely.bound:.1f}; sound "
-            f"{100 * m.likely.sound:.0f} %, excellent {100 * m.likely.excellent:.0f} %"
+            f"median {m.median:.1f}, nine in ten below {m.bound:.1f}; sound "
+            f"{100 * m.sound:.0f} %, excellent {100 * m.excellent:.0f} %"
         )
         if m.limit:
             out.append(f"limited most by {m.limit}")

@@ -120,7 +120,7 @@ def next_swatch(
     if not colours or count < 1:
         raise DyemixError("name one colour or more, and a count of 1 or more.")
     wanted = [(Target.parse(c) if isinstance(c, str) else c).under(dyes.light) for c in colours]
-    recipes = [match(dyes, target, max_dyes, 1)[0].recipe for target in wanted]
+    recipes = [match(dyes, target, max_dyes=max_dyes, count=1)[0].recipe for target in wanted]
     return choose(dyes, recipes, count)
 
 

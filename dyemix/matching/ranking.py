@@ -1,46 +1,33 @@
-"""From many solved blends to a short list of recipes that are worth telling apart."""
+"""From many solved blends to a short list of recipes worth telling apart, and what limits them."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.matching.constraints import PREFERENCE, Wishes
+from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.colorimetry import Light
+from dyemix.matching.constraints import PREFERENCE, Constraints
 from dyemix.matching.matches import Reach
+from dyemix.matching.refine import EARNS_ITS_PLACE, allowed, tell
+from dyemix.matching.subsets import Found, descend
 from dyemix.model.dyes import DyeSet
 
-#: A further dye must bring a recipe nearer by this much ΔE2000 (far below what an eye sees), or
-#: the recipe without it stands for both.
-EARNS_ITS_PLACE = 0.1
 #: A target is within reach when the best recipe comes this near on paper.
 WITHIN_REACH = 0.3
 #: A recipe this much ΔE2000 further off than the best is another colour, and not shown.
 HOPELESS = 5.0
 #: Two recipes are neighbours when less than this share of their absorption is of other dyes.
 _NEIGHBOURS = 0.15
-#: Amounts are told to a millionth of a per cent: far below any measure, and the same whichever
-#: way the arrays were cut.
-_DIGITS = 6
+#: How much more a turn of hue counts when the hue is to be held; and blends turned back to it.
+_HOLD_HUE, _TRIED = 6.0, 20
 
 
-def tell(amounts: Array) -> Array:
-    """Amounts as they are told, % owf."""
-    return np.asarray(np.round(amounts, _DIGITS))
-
-
-def allowed(amounts: Array, dyes: DyeSet, wishes: Wishes) -> NDArray[np.bool_]:
-    """Which of the recipes ``(M, D)`` hold every dye that must be used, and keep to the total."""
-    good = np.all(amounts >= 0.999 * wishes.bottoms(dyes), axis=1)
-    if wishes.total is not None:
-        good &= amounts.sum(axis=1) <= wishes.total * 1.001
-    return np.asarray(good)
-
-
-def worth_showing(
-    amounts: Array, miss: Array, other_lamp: Array | None, among: NDArray[np.bool_]
-) -> NDArray[np.intp]:
-    """Recipes ``among`` the M that no simpler one stands for, as indices.
+def worth_showing(amounts: Array, residual: Array, other_lamp: Array) -> NDArray[np.intp]:
+    """Recipes among the M that no simpler one stands for, as indices.
 
     A recipe earns its place by coming nearer than every one made of some of its dyes, by
     `EARNS_ITS_PLACE`, on paper or, for a target with a spectrum, under the other lamp.
@@ -48,22 +35,16 @@ def worth_showing(
     used = amounts > 0
     number, depth = used.sum(axis=1), amounts.sum(axis=1)
     within = ~np.any(used[np.newaxis, :] & ~used[:, np.newaxis], axis=2)  # j within i: [i, j]
-    kept: list[int] = []
-    for i in np.lexsort((depth, miss, number)):
-        if not among[i]:
-            continue
-        inside = [j for j in kept if within[i, j]]
-        if all(
-            miss[i] < miss[j] - EARNS_ITS_PLACE
-            or (other_lamp is not None and other_lamp[i] < other_lamp[j] - EARNS_ITS_PLACE)
-            for j in inside
-        ):
-            kept.append(int(i))
-    return np.array(kept, dtype=np.intp)
+    nearer = residual[:, np.newaxis] < residual - EARNS_ITS_PLACE
+    nearer |= other_lamp[:, np.newaxis] < other_lamp - EARNS_ITS_PLACE
+    kept = np.zeros(len(amounts), dtype=bool)
+    for i in np.lexsort((depth, residual, number)):
+        kept[i] = np.all(nearer[i, kept & within[i]])
+    return np.flatnonzero(kept)
 
 
 def rank(
-    amounts: Array, score: Array, other_lamp: Array | None, dyes: DyeSet, wishes: Wishes
+    amounts: Array, score: Array, other_lamp: Array, dyes: DyeSet, wanted: Constraints
 ) -> NDArray[np.intp]:
     """Order of the recipes ``(M, D)`` worth a look, by `score` ``(M,)``, least first.
 
@@ -73,14 +54,11 @@ def rank(
     then the least metamerism goes first where the target has a spectrum, then the cheapest where
     prices are known, then fewer dyes, then less dye. A preferred dye is worth `PREFERENCE`.
     """
-    liked = np.any(amounts[:, [dyes.index(dye) for dye in wishes.prefer]] > 0, axis=1)
+    liked = np.any(amounts[:, [dyes.index(dye) for dye in wanted.prefer]] > 0, axis=1)
     steps = np.round((score - PREFERENCE * liked) / EARNS_ITS_PLACE)
-    level = np.zeros(len(score))
-    lamps = level if other_lamp is None else np.round(other_lamp / EARNS_ITS_PLACE)
-    costs = [wishes.cost(dyes.recipe(row)) for row in amounts] if wishes.price else level
-    price = np.array([np.inf if cost is None else cost for cost in costs])
+    cost = amounts @ [wanted.price.get(dye, 0.0) for dye in dyes.names]
     number, depth = (amounts > 0).sum(axis=1), amounts.sum(axis=1)
-    order = np.lexsort((depth, number, price, lamps, steps))
+    order = np.lexsort((depth, number, cost, np.round(other_lamp / EARNS_ITS_PLACE), steps))
     return np.asarray(order[score[order] <= score.min() + HOPELESS])
 
 
@@ -88,29 +66,73 @@ def different(amounts: Array, dyes: DyeSet, count: int) -> list[int]:
     """The first `count` of recipes ``(M, D)``, in order, that are not neighbours of one before."""
     weight = amounts * dyes.curves.sum(axis=1)
     chosen: list[int] = []
-    for i in range(len(amounts)):
-        apart = [
-            np.abs(weight[i] - weight[j]).sum() / np.maximum(weight[i], weight[j]).sum()
-            for j in chosen
-        ]
-        if not apart or min(apart) > _NEIGHBOURS:
+    for i, own in enumerate(weight):
+        others = weight[chosen]
+        apart = np.abs(own - others).sum(axis=1) > _NEIGHBOURS * np.maximum(own, others).sum(axis=1)
+        if len(chosen) < count and apart.all():
             chosen.append(i)
-        if len(chosen) == count:
-            break
     return chosen
 
 
-def which_way(target: Array, residual: Array, miss: float) -> Reach:
-    """Which way the target lies from the nearest colour, by the largest part of ΔE2000.
-
-    `residual` ``(3,)`` is ΔE2000's lightness, chroma and hue part, from the nearest colour to the
-    target.
-    """
-    if miss <= WITHIN_REACH:
+def which_way(target: Array, nearest: Array, k_lightness: float) -> Reach:
+    """Which way a target ``(3,)`` lies from the nearest colour, by the largest part of ΔE2000."""
+    parts, _ = delta_e_residual(nearest, target, k_lightness, slope=False)
+    if np.sqrt(parts @ parts) <= WITHIN_REACH:
         return Reach.WITHIN
-    largest = int(np.argmax(np.abs(residual)))
-    if largest == 0:
-        return Reach.TOO_LIGHT if residual[0] > 0 else Reach.TOO_DARK
-    if largest == 1:
-        return Reach.TOO_CLEAN if residual[1] > 0 else Reach.TOO_DULL
-    return Reach.OFF_IN_HUE
+    sides = (Reach.TOO_LIGHT, Reach.TOO_DARK), (Reach.TOO_CLEAN, Reach.TOO_DULL)
+    largest = int(np.argmax(np.abs(parts)))
+    return Reach.OFF_IN_HUE if largest == 2 else sides[largest][int(parts[largest] < 0)]
+
+
+def advice(
+    dyes: DyeSet,
+    labs: Array,
+    light: Light,
+    found: Found,
+    far: Sequence[int],
+    wanted: Constraints,
+    k_lightness: float,
+) -> list[tuple[str, ...]]:
+    """Sentences on each of the targets that lie too `far` out; `labs` ``(T, 3)`` are of all.
+
+    What limits the nearest recipe, and the nearest colour of the very hue: of the `_TRIED` best
+    recipes, each turned back to the hue with its own dyes.
+    """
+    order = np.lexsort((found.residual, found.which))
+    near = [order[found.which[order] == t][:_TRIED] for t in far]
+    if not near:
+        return []
+    some = np.concatenate(near)
+    which, rows = found.which[some], found.amounts[some]
+    force = np.array([1.0, 1.0, _HOLD_HUE])
+
+    def holding(lab: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+        value, slope = delta_e_residual(labs[which[rows]], lab, k_lightness)
+        return value * force, slope * force[:, np.newaxis]
+
+    upper = wanted.upper(dyes)
+    turned, cost = descend(
+        dyes, holding, light, rows, np.where(rows > 0, upper, 0.0), wanted.lower(dyes), wanted.total
+    )
+    turned = tell(turned)
+    # A dye that must be in can be turned away from the hue: then there is no such recipe.
+    cost = np.where(allowed(turned, dyes, wanted), cost, np.inf)
+    off = delta_e(labs[which], dyes.predict_many(turned, light), k_lightness)
+    out = []
+    for t in far:
+        mine = np.flatnonzero(which == t)
+        best, nearest = rows[mine[0]], float(found.residual[some[mine[0]]])
+        used = np.flatnonzero(best)
+        full = [dyes.names[i] for i in used if best[i] >= 0.999 * upper[i]]
+        dull = " and ".join(dyes.names[i] for i in used) or "the undyed cloth"
+        limit = (
+            f"{' and '.join(full)}, as deep as there is a square or stock for."
+            if full
+            else f"{dull}: no dye here is cleaner."
+        )
+        lines = [f"Nearest on paper: {dyes.recipe(best)}, {nearest:.1f} off. Limited by {limit}"]
+        held = mine[np.argmin(cost[mine])]
+        if np.isfinite(cost[held]) and off[held] > max(nearest + EARNS_ITS_PLACE, WITHIN_REACH):
+            lines.append(f"Holding the hue: {dyes.recipe(turned[held])}, {off[held]:.1f} off.")
+        out.append(tuple(lines))
+    return out

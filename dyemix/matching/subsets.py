@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e_residual
 from dyemix.colour.colorimetry import Light
 from dyemix.errors import DyemixError
 from dyemix.model import mixtures
@@ -49,6 +50,19 @@ _HOLD = 100.0
 
 
 @dataclass(frozen=True, eq=False)
+class Found:
+    """Blends found for several targets.
+
+    `which` ``(M,)`` target each is for, `amounts` ``(M, D)`` in % owf, `residual` ``(M,)``: ΔE2000
+    on paper.
+    """
+
+    which: NDArray[np.intp]
+    amounts: Array
+    residual: Array
+
+
+@dataclass(frozen=True, eq=False)
 class Subsets:
     """Blends of k dyes with the amounts found for them.
 
@@ -75,6 +89,11 @@ class Subsets:
         return Subsets(self.index[order], self.amounts[order], self.cost[order])
 
 
+def delta_e_goal(target: Array, k_lightness: float = 1.0) -> Goal:
+    """ΔE2000 from the target as a goal: its squares add up to ΔE2000²."""
+    return lambda sample: delta_e_residual(target, sample, k_lightness)
+
+
 def lab_residual(blends: Blends, goal: Goal, light: Light, total: float | None = None) -> Residual:
     """The goal as a function of amounts, for the solver; `total` limits the depth in all."""
     return _residual(
@@ -97,6 +116,37 @@ def _residual(
         return np.column_stack([value, held * over]), np.concatenate([slope, row], axis=1)
 
     return limited
+
+
+def descend(
+    dyes: DyeSet,
+    goal: ManyGoal,
+    light: Light,
+    amounts: Array,
+    upper: Array,
+    lower: Array,
+    total: float | None = None,
+    *,
+    steps: int = 60,
+    tolerance: float = 1e-7,
+) -> tuple[Array, Array]:
+    """Amounts ``(N, D)`` that make a goal small from where they are, and its squares ``(N,)``.
+
+    A dye whose `upper` ``(N, D)`` is 0 is not in a blend; those that are run from `lower` ``(D,)``.
+    `goal` is told which of the rows its colours are of.
+    """
+    within = upper > 0.0
+    k = max(int(within.sum(axis=1).max(initial=0)), 1)
+    index = np.argsort(~within, axis=1, kind="stable")[:, :k]  # each row its own dyes, then others
+    top = np.take_along_axis(upper, index, axis=1)
+    solved = solve(
+        _residual(dyes.blends(index), goal, np.arange(len(index)), light, total),
+        np.take_along_axis(amounts, index, axis=1), top,
+        lower=np.minimum(lower[index], top), steps=steps, tolerance=tolerance,
+    )  # fmt: skip
+    out = np.zeros_like(amounts)
+    np.put_along_axis(out, index, solved.x, axis=1)
+    return out, solved.cost
 
 
 @lru_cache(maxsize=32)

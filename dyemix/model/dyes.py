@@ -179,6 +179,10 @@ class DyeSet:
         """CIELAB ``(N, 3)`` of amounts ``(N, D)`` in % owf, under `light`."""
         return lab(self.reflectance(amounts), light or self.light)
 
+    def light_of(self, asked: Target | Light | None) -> Light:
+        """The one light of an answer: that asked for, or of the target; else of the swatches."""
+        return (asked.light if isinstance(asked, Target) else asked) or self.light
+
     def warnings(self, recipe: Mapping[str, float]) -> tuple[str, ...]:
         """One sentence for each dye that leaves the range of its swatches."""
         out = []

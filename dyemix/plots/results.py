@@ -218,7 +218,7 @@ def _screen_of(target: Target) -> tuple[str, str]:
 def _recipe_blocks(number: int, match: Match, formula: str, width: float) -> list[Block]:
     p = match.prediction
     miss = (
-        f"on paper {match.delta_e:.1f}, likely in the pot {match.likely.mean:.1f}: "
+        f"on paper {match.residual:.1f}, likely in the pot {match.likely:.1f}: "
         f"{match.verdict.value} ({formula})"
     )
     if match.metamerism:

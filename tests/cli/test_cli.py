@@ -186,7 +186,7 @@ def test_match_in_the_units_of_the_kit(run):
         assert "black" not in recipe
         assert recipe.get("marigold", 0) <= 0.5 + 1e-6  # 60 mL of 2 % on 240 g
         assert sum(recipe.values()) <= 1.001
-        assert one["measured"]["delta_e"] >= one["measured"]["exact_delta_e"] - 1e-9
+        assert one["measured"]["residual"] >= one["measured"]["exact_residual"] - 1e-9
 
 
 def test_a_list_of_colours_is_matched_into_a_table(run):
@@ -197,10 +197,10 @@ def test_a_list_of_colours_is_matched_into_a_table(run):
     assert done.returncode == 0, done.stderr
     lines = (run.folder / "recipes.csv").read_text(encoding="utf-8").splitlines()
     assert DEMO_WARNING in lines[0]
-    assert lines[1].startswith("target,reach,recipe,delta_e,likely")
+    assert lines[1].startswith("target,reach,recipe,residual,likely")
     assert [line.split(",")[0] for line in lines[2:]] == ["sage", "sage", "teal", "teal"]
     one = json.loads(run("match", "40 -20 -15 D65/10", "--json", "--count", "2").stdout)
-    assert str(round(one["matches"][0]["likely"]["mean"], 2)) in lines[4]
+    assert str(round(one["matches"][0]["likely"], 2)) in lines[4]
 
 
 def test_a_list_without_headings_holds_one_colour_a_line(run):

@@ -88,8 +88,8 @@ def test_what_to_expect_is_what_the_match_says(dyes: DyeSet, colour: str) -> Non
     light = target.light or dyes.light
     paper = delta_e(target.lab, dyes.predict(found.recipe, light).lab)
     assert sheet.expect == (
-        f"ΔE2000 {float(paper):.1f} on paper, {found.likely.mean:.1f} likely in the pot, nine pots "
-        f"in ten below {found.likely.bound:.1f} ({light})"
+        f"ΔE2000 {float(paper):.1f} on paper, {found.likely:.1f} likely in the pot, nine pots "
+        f"in ten below {found.bound:.1f} ({light})"
     )
     assert bath_sheet(found.recipe, 240, dyes=dyes, target="as last year").expect == ""
     assert bath_sheet(found.recipe, 240, target=target).expect == ""

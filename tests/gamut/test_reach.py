@@ -97,7 +97,7 @@ def test_boundary_takes_less_than_a_second(shelf: DyeSet) -> None:
 def test_share_agrees_with_matching(shelf: DyeSet, small: ShelfReach) -> None:
     own = shelf.take(OWNED)
     for wanted in small.wanted:
-        nearest = min(m.delta_e for m in match(own, wanted.target, max_dyes=3))
+        nearest = min(m.residual for m in match(own, wanted.target, max_dyes=3))
         assert wanted.miss <= nearest + 0.02
         assert wanted.within == (wanted.miss <= 1.5)
     assert small.share == sum(w.within for w in small.wanted) / len(COLOURS)

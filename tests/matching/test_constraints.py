@@ -9,7 +9,8 @@ from benchmarks.shelf import shelf
 from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, RecipeError
-from dyemix.matching.constraints import PREFERENCE, Wishes, parse_in_hand, parse_prices
+from dyemix.matching.constraints import PREFERENCE, Constraints
+from dyemix.matching.dispensing import parse_in_hand, parse_prices
 from dyemix.matching.match import match
 from dyemix.matching.matches import Reach
 from dyemix.matching.ranking import EARNS_ITS_PLACE
@@ -27,7 +28,7 @@ def dyes() -> DyeSet:
 
 
 def test_dyes_to_use_are_in_every_recipe_and_dyes_to_avoid_in_none(dyes: DyeSet) -> None:
-    found = match(dyes, SAGE, wishes=Wishes(use=("Leaf",), avoid=("black", "brown")))
+    found = match(dyes, SAGE, use=("Leaf",), avoid=("black", "brown"))
     assert len(found) > 1
     for one in found:
         assert "leaf" in one.recipe
@@ -36,7 +37,7 @@ def test_dyes_to_use_are_in_every_recipe_and_dyes_to_avoid_in_none(dyes: DyeSet)
 
 def test_a_dye_that_must_be_in_is_in_even_where_it_only_does_harm(dyes: DyeSet) -> None:
     yellow = Target(np.array([85.0, -10.0, 100.0]), D65_10)
-    found = match(dyes, yellow, wishes=Wishes(use=("black",)))
+    found = match(dyes, yellow, use=("black",))
     palest = dyes.palest[dyes.index("black")]
     assert all(one.recipe["black"] >= 0.999 * palest for one in found)
     assert all("black" in line for line in found.advice if "on paper" in line)
@@ -44,31 +45,59 @@ def test_a_dye_that_must_be_in_is_in_even_where_it_only_does_harm(dyes: DyeSet) 
 
 def test_the_number_of_dyes_is_kept(dyes: DyeSet) -> None:
     for most in (1, 2, 4):
-        found = match(dyes, SAGE, wishes=Wishes(max_dyes=most))
+        found = match(dyes, SAGE, max_dyes=most)
         assert max(len(one.recipe) for one in found) <= most
+
+
+def test_only_these_dyes_are_chosen_from(dyes: DyeSet) -> None:
+    few = ("leaf", "rust", "black")
+    found = match(dyes, SAGE, only=few)
+    assert {dye for one in found for dye in one.recipe} <= set(few)
+    assert found.searched == 7
+
+
+@pytest.mark.parametrize("name", ["only", "use", "avoid", "prefer"])
+def test_a_lone_name_is_a_name_and_not_its_letters(name: str) -> None:
+    assert getattr(Constraints(**{name: "Dark  Leaf"}), name) == ("dark leaf",)  # type: ignore[arg-type]
+    assert getattr(Constraints(**{name: "leaf, rust"}), name) == ("leaf", "rust")  # type: ignore[arg-type]
+
+
+def test_shared_constraints_and_those_of_one_match_are_joined_or_refused(dyes: DyeSet) -> None:
+    shared = Constraints(max_dyes=4, avoid="black")
+    found = match(dyes, SAGE, constraints=shared, prefer="rust", count=20)
+    assert found.searched == 11 + 55 + 165 + 330
+    assert not any("black" in one.recipe for one in found)
+    few = match(dyes, SAGE, constraints=Constraints(avoid="black"), max_dyes=2)
+    assert max(len(one.recipe) for one in few) <= 2
+    assert not any("black" in one.recipe for one in few)
+    assert len(match(dyes, SAGE, constraints=shared, max_dyes=4)) > 0  # said twice, the same
+    with pytest.raises(DyemixError, match="max_dyes is 2 here and 4 in the constraints"):
+        match(dyes, SAGE, constraints=shared, max_dyes=2)
+    with pytest.raises(DyemixError, match=r"avoid is .*navy.* here and .*black.* in the"):
+        match(dyes, SAGE, constraints=shared, avoid="navy")
 
 
 @pytest.mark.parametrize("target", [SAGE, CRIMSON], ids=["sage", "crimson"])
 @pytest.mark.parametrize("max_dyes", [3, 4])
 def test_what_is_left_in_the_jars_is_enough(dyes: DyeSet, target: Target, max_dyes: int) -> None:
-    free = match(dyes, target, count=3, wishes=Wishes(max_dyes=max_dyes))
+    free = match(dyes, target, count=3, max_dyes=max_dyes)
     most = {name: 0.5 * amount for one in free for name, amount in one.recipe.items()}
-    found = match(dyes, target, wishes=Wishes(max_dyes=max_dyes, most=most))
+    found = match(dyes, target, max_dyes=max_dyes, in_hand=most)
     for one in found:
         for name, amount in one.recipe.items():
             assert amount <= most.get(name, np.inf) + 1e-6
-    assert found[0].delta_e >= free[0].delta_e - EARNS_ITS_PLACE
+    assert found[0].residual >= free[0].residual - EARNS_ITS_PLACE
 
 
 def test_the_look_across_grey_keeps_to_what_is_left(dyes: DyeSet) -> None:
     few = dyes.take(("scarlet", "leaf", "black"))
     most = {"scarlet": 0.3, "leaf": 2.0, "black": 0.8}
-    for one in match(few, CRIMSON, count=20, wishes=Wishes(most=most)):
+    for one in match(few, CRIMSON, count=20, in_hand=most):
         assert all(amount <= most[name] + 1e-6 for name, amount in one.recipe.items())
 
 
 def test_an_empty_jar_is_a_dye_to_avoid(dyes: DyeSet) -> None:
-    found = match(dyes, SAGE, wishes=Wishes(most={"leaf": 0.0, "black": 0.0}))
+    found = match(dyes, SAGE, in_hand={"leaf": 0.0, "black": 0.0})
     assert not any({"leaf", "black"} & set(one.recipe) for one in found)
 
 
@@ -76,12 +105,12 @@ def test_an_empty_jar_is_a_dye_to_avoid(dyes: DyeSet) -> None:
 def test_the_total_depth_is_kept_and_costs_accuracy(dyes: DyeSet, with_spectrum: bool) -> None:
     made = dyes.predict("marigold 0.5 + navy 0.3 + scarlet 0.2")
     target = made.as_target() if with_spectrum else Target(made.lab, D65_10)
-    free = match(dyes, target, wishes=Wishes(max_dyes=4))
+    free = match(dyes, target, max_dyes=4)
     total = 0.5 * min(one.recipe.total for one in free)
-    found = match(dyes, target, wishes=Wishes(max_dyes=4, total=total))
+    found = match(dyes, target, max_dyes=4, total=total)
     for one in found:
         assert one.recipe.total <= 1.001 * total
-    assert found[0].delta_e > free[0].delta_e
+    assert found[0].residual > free[0].residual
     assert found.reach is not Reach.WITHIN
     assert found.advice
 
@@ -90,26 +119,30 @@ def test_a_preferred_dye_goes_first_but_not_at_any_price(dyes: DyeSet) -> None:
     usual = match(dyes, SAGE)
     last = [set(one.recipe) for one in usual][-1] - set(usual[0].recipe)
     dye = sorted(last)[0]
-    found = match(dyes, SAGE, wishes=Wishes(prefer=(dye,)))
+    found = match(dyes, SAGE, prefer=(dye,))
     assert dye in found[0].recipe
-    assert found[0].likely.mean <= usual[0].likely.mean + PREFERENCE + 2 * EARNS_ITS_PLACE
+    assert found[0].likely <= usual[0].likely + PREFERENCE + 2 * EARNS_ITS_PLACE
     # A dye of the wrong hue altogether is not worth its place.
     turquoise = Target(dyes.predict("turquoise 1").lab, D65_10)
-    assert "scarlet" not in match(dyes, turquoise, wishes=Wishes(prefer=("scarlet",)))[0].recipe
+    assert "scarlet" not in match(dyes, turquoise, prefer=("scarlet",))[0].recipe
 
 
 def test_the_cost_of_a_kilogram_of_cloth_is_told_and_breaks_ties(dyes: DyeSet) -> None:
     price = dict.fromkeys(dyes.names, 0.1) | {"black": 9.0}
-    found = match(dyes, SAGE, wishes=Wishes(price=price))
+    found = match(dyes, SAGE, price=price)
     for one in found:
         # 1 % of 1 kg is 10 g.
         assert one.cost == pytest.approx(sum(10 * c * price[d] for d, c in one.recipe.items()))
         assert f"dye costs {one.cost:.2f} per kg of cloth" in str(found)
-    steps = [round(one.likely.mean / EARNS_ITS_PLACE) for one in found]
+    steps = [round(one.likely / EARNS_ITS_PLACE) for one in found]
     first = [one.cost for one, step in zip(found, steps, strict=True) if step == steps[0]]
     assert first[0] is not None
     assert first[0] <= min(c for c in first if c is not None) + 0.5
-    assert match(dyes, SAGE, wishes=Wishes(price={"navy": 1.0}))[0].cost is None
+    with pytest.raises(DyemixError, match=r"no price for .*black.*: give one for every"):
+        match(dyes, SAGE, price={"navy": 1.0})
+    # Only what can be used needs one.
+    some = match(dyes, SAGE, only=("navy", "leaf"), price={"navy": 1.0, "leaf": 2.0})
+    assert all(one.cost is not None for one in some)
 
 
 def test_jars_as_they_are_written() -> None:
@@ -138,22 +171,24 @@ def test_prices_as_they_are_written() -> None:
         ({"max_dyes": 0}, "a recipe has one dye or more"),
         ({"use": ("a", "b", "c", "d")}, "4 dyes must be used, but max_dyes is 3"),
         ({"use": ("navy",), "avoid": ("Navy",)}, "navy: to be used and avoided at once"),
+        ({"prefer": ("navy",), "avoid": ("Navy",)}, "navy: to be used and avoided at once"),
+        ({"use": ("navy",), "only": ("leaf",)}, "navy: to be used, but not among 'only'"),
         ({"total": 0.0}, "a total depth of 0 % owf holds no dye"),
-        ({"most": {"navy": -1.0}}, "most of navy is -1: 0 or more"),
+        ({"in_hand": {"navy": -1.0}}, "in_hand of navy is -1: 0 or more"),
         ({"price": {"navy": float("nan")}}, "price of navy is nan: 0 or more"),
     ],
 )
-def test_wishes_that_cannot_be_met_are_refused(limits: dict[str, object], words: str) -> None:
+def test_constraints_that_cannot_be_met_are_refused(limits: dict[str, object], words: str) -> None:
     with pytest.raises(DyemixError, match=words):
-        Wishes(**limits)  # type: ignore[arg-type]
+        Constraints(**limits)  # type: ignore[arg-type]
 
 
-def test_wishes_for_dyes_the_shelf_does_not_have_are_refused(dyes: DyeSet) -> None:
-    for some in ({"use": ("navi",)}, {"avoid": ("navi",)}, {"most": {"navi": 1.0}}):
+def test_constraints_on_dyes_the_shelf_does_not_have_are_refused(dyes: DyeSet) -> None:
+    for some in ({"use": ("navi",)}, {"avoid": ("navi",)}, {"in_hand": {"navi": 1.0}}):
         with pytest.raises(RecipeError, match="did you mean navy"):
-            match(dyes, SAGE, wishes=Wishes(**some))  # type: ignore[arg-type]
+            match(dyes, SAGE, **some)  # type: ignore[arg-type]
     with pytest.raises(DyemixError, match="every dye of the shelf is to be avoided"):
-        match(dyes, SAGE, wishes=Wishes(avoid=dyes.names))
+        match(dyes, SAGE, avoid=dyes.names)
 
 
 def test_more_blends_than_can_be_tried_are_refused() -> None:

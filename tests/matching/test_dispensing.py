@@ -132,10 +132,10 @@ def test_all_together_is_never_worse_than_one_by_one_and_never_nothing(
     target = np.clip(exact + off, [1.0, -90, -90], [99.0, 90, 90])
     done = measured(dyes, recipe, kit, target, D65_10)
     plain = dye_by_dye(dyes, recipe, done, kit)
-    assert done.delta_e <= float(delta_e(target, dyes.predict_many(plain)[0])) + 1e-9
-    assert done.exact_delta_e == pytest.approx(float(delta_e(target, exact)), abs=1e-9)
+    assert done.residual <= float(delta_e(target, dyes.predict_many(plain)[0])) + 1e-9
+    assert done.exact_residual == pytest.approx(float(delta_e(target, exact)), abs=1e-9)
     assert set(done.recipe) == set(recipe)
-    assert float(delta_e(target, dyes.predict(done.recipe).lab)) == pytest.approx(done.delta_e)
+    assert float(delta_e(target, dyes.predict(done.recipe).lab)) == pytest.approx(done.residual)
     for dose in done.doses:
         steps = dose.ml / kit.step_ml
         assert steps == pytest.approx(round(steps))
@@ -143,8 +143,8 @@ def test_all_together_is_never_worse_than_one_by_one_and_never_nothing(
         assert dose.owf == pytest.approx(
             dose.ml * kit.strength(dose.dye) / dose.dilution / kit.cloth_g
         )
-    assert np.isfinite(done.likely.mean[0])
-    assert done.likely.mean[0] > 0
+    assert np.isfinite(done.likely)
+    assert done.likely > 0
 
 
 def test_rounding_is_the_best_of_all_steps_nearby(dyes: DyeSet) -> None:
@@ -157,7 +157,7 @@ def test_rounding_is_the_best_of_all_steps_nearby(dyes: DyeSet) -> None:
         float(delta_e(target, dyes.predict(dict(zip(recipe, np.array(s) / 40.0, strict=True))).lab))
         for s in product(*[(np.floor(c) + np.arange(-1, 3)).clip(1) for c in centres])
     )
-    assert done.delta_e == pytest.approx(best, abs=1e-9)
+    assert done.residual == pytest.approx(best, abs=1e-9)
 
 
 def test_a_dose_too_small_to_measure_asks_for_a_weaker_stock(dyes: DyeSet) -> None:
@@ -184,14 +184,14 @@ def test_a_dose_that_no_stock_makes_measurable_is_still_not_nothing(dyes: DyeSet
 def test_undyed_cloth_needs_no_measuring(dyes: DyeSet) -> None:
     done = measured(dyes, Recipe({}), KITS[0], dyes.predict("undyed").lab, D65_10)
     assert done.doses == ()
-    assert done.delta_e == done.exact_delta_e < 1e-6
+    assert done.residual == done.exact_residual < 1e-6
 
 
 def test_a_finer_kit_promises_a_smaller_miss(dyes: DyeSet) -> None:
     recipe = Recipe({"scarlet": 0.31, "leaf": 0.22, "marigold": 0.44})
     target = dyes.predict(recipe).lab
     likely = [
-        measured(dyes, recipe, kit, target, D65_10).likely.mean[0]
+        measured(dyes, recipe, kit, target, D65_10).likely
         for kit in (Kit(60.0), Kit(60.0, measure="syringe", step=0.1))
     ]
     assert likely[1] < likely[0]
@@ -202,7 +202,7 @@ def test_a_match_carries_the_rounded_recipe_and_both_misses(dyes: DyeSet) -> Non
     found = match(dyes, Target(np.array([55.0, -10.0, 13.0]), D65_10), count=3, kit=kit)
     for one in found:
         assert one.measured is not None
-        assert one.measured.exact_delta_e == pytest.approx(one.delta_e, abs=1e-9)
+        assert one.measured.exact_residual == pytest.approx(one.residual, abs=1e-9)
         assert f"measure {one.measured}" in str(found)
         assert "tsp" in str(one.measured) or "tbsp" in str(one.measured)
         for words in one.measured.weaker:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
+from types import FrameType
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,11 +18,12 @@ from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab, screen_colours
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, TargetError
-from dyemix.matching.match import delta_e_goal, match
+from dyemix.matching.dispensing import Kit
+from dyemix.matching.match import match
 from dyemix.matching.matches import Match, Reach
 from dyemix.matching.ranking import EARNS_ITS_PLACE, HOPELESS, WITHIN_REACH
-from dyemix.matching.settling import settle
-from dyemix.matching.subsets import Subsets, finish, search
+from dyemix.matching.refine import settle
+from dyemix.matching.subsets import Subsets, delta_e_goal, finish, search
 from dyemix.model.dyes import DyeSet
 from tests.simulated.workshop import Workshop
 
@@ -61,7 +65,7 @@ def test_a_predicted_colour_gives_its_own_recipe_back(dyes: DyeSet, seed: int) -
     found = match(few, few.predict(recipe).as_target())
     assert found.reach is Reach.WITHIN
     best = found[0]
-    assert best.delta_e < 0.01
+    assert best.residual < 0.01
     for name, amount in recipe.items():
         assert best.recipe[name] == pytest.approx(amount, rel=0.01)
 
@@ -159,7 +163,7 @@ def test_a_dye_that_brings_nothing_gives_way(dyes: DyeSet) -> None:
     for one in found:
         for other in found:
             if set(one.recipe) < set(other.recipe):
-                better = one.delta_e - other.delta_e > EARNS_ITS_PLACE
+                better = one.residual - other.residual > EARNS_ITS_PLACE
                 assert better or under_a(one) - under_a(other) > EARNS_ITS_PLACE
     assert len({frozenset(m.recipe) for m in found}) == len(found)
 
@@ -171,7 +175,7 @@ def test_what_is_stated_is_what_the_recipe_predicts(dyes: DyeSet) -> None:
         assert len(one.recipe) <= 3
         again = dyes.predict(one.recipe, D65_2)
         np.testing.assert_allclose(again.lab, one.prediction.lab, atol=1e-9)
-        assert one.delta_e == pytest.approx(float(delta_e(found.target.lab, again.lab)), abs=1e-6)
+        assert one.residual == pytest.approx(float(delta_e(found.target.lab, again.lab)), abs=1e-6)
         for name, amount in one.recipe.items():
             assert 0 < amount <= dyes.deepest[dyes.index(name)]
     assert found.searched == 12 + 66 + 220
@@ -182,7 +186,7 @@ def test_a_hex_code_is_matched_under_d65_and_2_degrees(dyes: DyeSet) -> None:
     assert found.target.light == D65_2
     assert "D65/2°" in found.formula
     assert found[0].prediction.light == D65_2
-    assert found[0].delta_e < 0.1
+    assert found[0].residual < 0.1
     spectrum = found[0].prediction.reflectance
     assert screen_colours(lab(spectrum, D65_2))[0].hex == "#7d8a6e"
 
@@ -203,7 +207,7 @@ def test_k_lightness_of_two_is_stated_and_halves_what_lightness_counts(dyes: Dye
     one, two = match(dyes, white), match(dyes, white, k_lightness=2.0)
     assert "ΔE2000 2:1:1" in two.formula
     assert "ΔE2000 1:1:1" in one.formula
-    assert two[0].delta_e < one[0].delta_e
+    assert two[0].residual < one[0].residual
 
 
 @pytest.mark.parametrize(
@@ -238,7 +242,7 @@ def test_a_shelf_of_one_dye_is_off_in_hue_and_never_dull_enough(dyes: DyeSet) ->
 def test_the_colour_of_the_cloth_needs_no_dye(dyes: DyeSet) -> None:
     found = match(dyes, dyes.predict("undyed").as_target())
     assert found[0].recipe == {}
-    assert found[0].delta_e < 0.01
+    assert found[0].residual < 0.01
 
 
 def test_demo_dyes_say_so_first() -> None:
@@ -259,6 +263,29 @@ def test_limits_that_make_no_sense_are_refused(dyes: DyeSet) -> None:
             match(dyes, "#7d8a6e", **bad)
 
 
+@pytest.mark.parametrize("colour", ["#7d8a6e", "87 87 14", "5 0 0 A/10"])
+def test_few_modules_stand_on_the_call_stack_at_once(dyes: DyeSet, colour: str) -> None:
+    # From a target to its `Matches` at most six modules deep, in reach and out of it.
+    stack: list[str] = []
+    deepest: set[str] = set()
+
+    def watch(frame: FrameType, event: str, _: Any) -> None:
+        nonlocal deepest
+        if event == "call":
+            stack.append(frame.f_globals["__name__"])
+            here = {name for name in stack if name.startswith("dyemix.")}
+            deepest = max(deepest, here, key=len)
+        elif event == "return" and stack:
+            stack.pop()
+
+    sys.setprofile(watch)
+    try:
+        match(dyes, colour, max_dyes=4, kit=Kit(120.0))
+    finally:
+        sys.setprofile(None)
+    assert 3 <= len(deepest) <= 6, deepest
+
+
 def test_textiles_of_cie_224_as_targets() -> None:
     # 21 measured textiles (CIE 224:2017): the table gives residual, reach and direction for each.
     table = textile_targets.table()
@@ -273,5 +300,5 @@ def test_no_recipe_of_another_colour_is_shown(dyes: DyeSet) -> None:
     few = dyes.take(["marigold", "scarlet", "navy"])
     found = match(few, "#7d8a6e", count=20, rank_by="paper")
     assert len(found) >= 1
-    assert max(m.delta_e for m in found) <= min(m.delta_e for m in found) + HOPELESS
+    assert max(m.residual for m in found) <= min(m.residual for m in found) + HOPELESS
     assert {} not in [m.recipe for m in found]

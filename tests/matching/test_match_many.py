@@ -19,7 +19,7 @@ from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
 from dyemix.matching import match as matching
-from dyemix.matching.constraints import Wishes
+from dyemix.matching import refine
 from dyemix.matching.dispensing import Kit
 from dyemix.matching.match import match, match_many
 from dyemix.matching.matches import Matches
@@ -87,9 +87,11 @@ def test_many_are_answered_as_one_by_one_and_in_order(
     assert match_many(dyes, []) == []
 
 
-def test_wishes_and_kit_hold_for_all(dyes: DyeSet, wanted: list[Target | str]) -> None:
+def test_limits_and_kit_hold_for_all(dyes: DyeSet, wanted: list[Target | str]) -> None:
     options: dict[str, Any] = {
-        "wishes": Wishes(max_dyes=4, avoid=("black",), total=2.0),
+        "max_dyes": 4,
+        "avoid": ("black",),
+        "total": 2.0,
         "kit": Kit(120.0),
         "rank_by": "paper",
         "count": 2,
@@ -99,7 +101,7 @@ def test_wishes_and_kit_hold_for_all(dyes: DyeSet, wanted: list[Target | str]) -
 
 
 def test_on_processes(dyes: DyeSet, wanted: list[Target | str], one_by_one: list[Matches]) -> None:
-    with ProcessPoolExecutor(1) as pool, patch.object(matching, "_CHUNK", 10):
+    with ProcessPoolExecutor(1) as pool, patch.object(matching, "_SIDE_BY_SIDE", 10):
         all_same(match_many(dyes, wanted, count=4, executor=pool), one_by_one)
 
 
@@ -111,7 +113,7 @@ def test_on_the_executor_of_dask(
     with (
         distributed.LocalCluster(dashboard_address=None, **options) as cluster,
         distributed.Client(cluster) as client,
-        patch.object(matching, "_CHUNK", 10),
+        patch.object(matching, "_SIDE_BY_SIDE", 10),
     ):
         found = match_many(dyes, wanted, count=4, executor=client.get_executor())
     all_same(found, one_by_one)
@@ -141,7 +143,7 @@ def test_a_failed_chunk_is_named_and_done_here(
     dyes: DyeSet, wanted: list[Target | str], one_by_one: list[Matches], refuse: bool
 ) -> None:
     told: list[int] = []
-    with patch.object(matching, "_CHUNK", 8):
+    with patch.object(matching, "_SIDE_BY_SIDE", 8):
         found = match_many(
             dyes, wanted, count=4, executor=Failing(2, refuse),
             progress=lambda done, _: told.append(done),
@@ -187,7 +189,7 @@ def test_pruning_changes_nothing_that_is_shown(dyes: DyeSet) -> None:
     labs = targets(dyes)
     some: list[Target | str] = [Target(x, D65_10) for x in labs[[*range(12), 30, 40]]]
     pruned = match_many(few, some, max_dyes=4)
-    with patch.object(matching, "search_many", unpruned):
+    with patch.object(refine, "search_many", unpruned):
         whole = match_many(few, some, max_dyes=4)
     for a, b in zip(pruned, whole, strict=True):
         assert str(a) == str(b)
@@ -206,7 +208,7 @@ def test_the_best_recipe_is_as_near_as_a_global_solver_gets(dyes: DyeSet) -> Non
     few = dyes.take(("lemon", "scarlet", "cobalt", "leaf", "rust", "black"))
     rng = np.random.default_rng(8)
     for x in rng.uniform([25.0, -30.0, -30.0], [85.0, 30.0, 30.0], (4, 3)):
-        best = min(m.delta_e for m in match(few, Target(x, D65_10), max_dyes=4, rank_by="paper"))
+        best = min(m.residual for m in match(few, Target(x, D65_10), max_dyes=4, rank_by="paper"))
         least = min(every_subset(few, x, max_dyes=4))
         assert best <= least + EARNS_ITS_PLACE + 0.02
 
@@ -225,7 +227,7 @@ def test_the_words_on_the_bench(dyes: DyeSet) -> None:
     for one in found:
         assert str(one.recipe) in text
         assert one.verdict.value in text
-        assert one.likely.mean >= one.delta_e - 1e-9
+        assert one.likely >= one.residual - 1e-9
     assert "dyemix bath '" + str(found[0].recipe) + "' --cloth 240g" in text
     # A recipe outside the range of the squares names dye and depth.
     low = found[0].recipe

@@ -22,7 +22,7 @@ from dyemix.errors import DyemixError
 from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
 from dyemix.matching.match import match
-from dyemix.matching.matches import LampShift, LikelyMiss, Match, Matches, Reach
+from dyemix.matching.matches import LampShift, Match, Matches, Reach
 from dyemix.model.dyes import DyeSet
 from dyemix.plots.results import draw_dyes, draw_match
 
@@ -297,11 +297,11 @@ def test_match_is_legible(sage: Matches) -> None:
 def test_long_recipes_wrap(shelf: DyeSet) -> None:
     dyes = long_names(shelf)
     recipe = Recipe(dict.fromkeys(dyes.names, 0.5))
-    likely = LikelyMiss(2.0, 1.9, 3.4, 0.8, 0.4)
+    pot = (2.0, 1.9, 3.4, 0.8, 0.4)
     shift = (LampShift("A/10°", 12.34),)
     blends = [
-        Match(dyes.predict(recipe, Light()), 1.0, likely, metamerism=shift),
-        Match(dyes.predict({}), 30.0, likely),
+        Match(dyes.predict(recipe, Light()), 1.0, *pot, metamerism=shift),
+        Match(dyes.predict({}), 30.0, *pot),
     ]
     target = Target(np.array([50.0, 0.0, 0.0]), Light(), name="of $cost_a$ and " + "x" * 150)
     figure = draw_match(Matches(target, tuple(blends), Reach.TOO_DULL, 1, demo=True))
