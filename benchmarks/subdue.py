@@ -19,9 +19,9 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
 from dyemix.fitting.fit import fit
 from dyemix.model.dyes import DyeSet
-from dyemix.series.second_bath import subdue_on
-from dyemix.series.steps import Step, difference
-from dyemix.series.subdue import subdue
+from dyemix.series.search import difference
+from dyemix.series.steps import Step
+from dyemix.series.subdue import subdue, subdue_on
 from tests.simulated.workshop import Row, Workshop
 
 #: Three hue families: two primaries of the base, and a third to take its chroma away.

@@ -35,13 +35,13 @@ from dyemix.model.saved import load as load
 from dyemix.model.saved import save as save
 from dyemix.plots.results import draw_dyes as draw_dyes
 from dyemix.plots.results import draw_match as draw_match
-from dyemix.series.second_bath import subdue_on as subdue_on
 from dyemix.series.shade_card import shade_card as shade_card
 from dyemix.series.subdue import subdue as subdue
+from dyemix.series.subdue import subdue_on as subdue_on
+from dyemix.series.subdue import tone as tone
 from dyemix.series.tints import gradient as gradient
 from dyemix.series.tints import shade as shade
 from dyemix.series.tints import tint as tint
-from dyemix.series.tints import tone as tone
 from dyemix.shelf import demo as demo
 
 __version__: str

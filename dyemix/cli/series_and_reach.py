@@ -84,7 +84,7 @@ def subdue(
     given = {"least": least, "max_dyes": max_dyes, "hue": _hue(hue)}
     chosen = {name: value for name, value in given.items() if value is not None}
     if piece is not None:
-        from dyemix.series.second_bath import subdue_on
+        from dyemix.series.subdue import subdue_on
 
         if let_down or cam:
             raise click.UsageError("--let-down and --cam are for a recipe, not for --on.")
@@ -122,9 +122,9 @@ def _series(name: str, help_text: str) -> click.Command:
         draw: Path | None,
         as_json: bool,
     ) -> None:
-        from dyemix.series import tints
+        import dyemix
 
-        make = getattr(tints, name)
+        make = getattr(dyemix, name)
         dyes = shelf_dyes(swatches, check, leave_out)
         found = make(dyes, recipe, steps, hue=_hue(hue))
         show(found, as_json)

@@ -32,7 +32,7 @@ from dyemix.plots.drawing import (
     save,
     styled,
 )  # fmt: skip
-from dyemix.series.shade_card import CardKind, Cell, ShadeCard
+from dyemix.series.shade_card import Blend, ShadeCard
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -121,21 +121,21 @@ def _overview(card: ShadeCard) -> _Started:
     for block in head:
         y = page.write(block, MARGIN, y)
     y += 0.45
-    rows = 1 + max(cell.row for cell in card.cells)
-    columns = 1 + max(cell.column for cell in card.cells)
-    left = MARGIN + (0.0 if card.kind is not CardKind.GRID else 0.6)
+    rows = 1 + max(cell.row for cell in card.blends)
+    columns = 1 + max(cell.column for cell in card.blends)
+    left = MARGIN + (0.0 if len(card.depths) == 1 else 0.6)
     width = min((WIDTH - MARGIN - left) / columns, 1.2)
     height = min((A4 - y - 1.0) / rows, 0.9)
-    for cell in card.cells:
+    for cell in card.blends:
         x, top = _place(card, cell, left, y, width, height, columns)
         _patch(page, x + 0.03, top, width - 0.06, height - 0.24, cell.prediction.hex)
         page.layer.text(x + width / 2, top + height - 0.2, str(cell.number), ha="center", va="top")
-    if card.kind is CardKind.GRID:
+    if len(card.depths) > 1:
         for row, depth in enumerate(card.depths):
             text = f"{format_amount(depth)} %"
             page.layer.text(MARGIN, y + row * height + 0.1, text, va="top")
     bottom = y + rows * height + 0.05
-    if card.kind is CardKind.TRIANGLE:
+    if len(card.names) == 3:
         middle = left + columns * width / 2
         page.layer.text(middle, y - 0.08, card.names[0], ha="center", weight="bold")
         page.layer.text(left, bottom, card.names[1], va="top", weight="bold")
@@ -150,11 +150,11 @@ def _overview(card: ShadeCard) -> _Started:
 
 
 def _place(
-    card: ShadeCard, cell: Cell, left: float, y: float, width: float, height: float, columns: int
+    card: ShadeCard, cell: Blend, left: float, y: float, width: float, height: float, columns: int
 ) -> tuple[float, float]:
     """Left and top of a cell on the overview."""
     indent = 0.0
-    if card.kind is CardKind.TRIANGLE:
+    if len(card.names) == 3:
         indent = (columns - 1 - cell.row) * width / 2
     return left + indent + cell.column * width, y + cell.row * height
 
@@ -164,7 +164,7 @@ def _patch(page: Page, x: float, y: float, width: float, height: float, colour: 
     page.frame([x, x + width, x + width, x, x], [y, y, y + height, y + height, y])
 
 
-def _label(cell: Cell, width: float) -> list[Block]:
+def _label(cell: Blend, width: float) -> list[Block]:
     p = cell.prediction
     mark = " (outside your squares)" if p.warnings else ""
     return [
@@ -176,24 +176,24 @@ def _label(cell: Cell, width: float) -> list[Block]:
 def _pinning(card: ShadeCard, first: _Started) -> list[Figure]:
     """A patch, a frame, a label for every blend: on the first page where all fit, else after."""
     width = (WIDTH - 2 * MARGIN - (_ACROSS - 1) * _GUTTER) / _ACROSS
-    labels = [_label(cell, width) for cell in card.cells]
+    labels = [_label(cell, width) for cell in card.blends]
     height = PATCH_HEIGHT + max(height_of(label) for label in labels) + 0.2
     words = Block.of(_PIN, WIDTH - 2 * MARGIN)
-    rows = -(-len(card.cells) // _ACROSS)
+    rows = -(-len(card.blends) // _ACROSS)
     if first.end + words.height + 0.35 + rows * height < A4 - 0.3:
-        _pins(first.page, first.end, words, card.cells, labels, height)
+        _pins(first.page, first.end, words, card.blends, labels, height)
         return []
     head = _head(card, [])
     top = TOP + height_of(head)
     down = max(int((A4 - top - words.height - 0.65) / height), 1)
     figures = []
-    for start in range(0, len(card.cells), down * _ACROSS):
+    for start in range(0, len(card.blends), down * _ACROSS):
         page = Page(A4)
         y = TOP
         for block in head:
             y = page.write(block, MARGIN, y)
         part = slice(start, start + down * _ACROSS)
-        _pins(page, y, words, card.cells[part], labels[part], height)
+        _pins(page, y, words, card.blends[part], labels[part], height)
         figures.append(page.figure)
     return figures
 
@@ -202,7 +202,7 @@ def _pins(
     page: Page,
     y: float,
     words: Block,
-    cells: Sequence[Cell],
+    cells: Sequence[Blend],
     labels: Sequence[list[Block]],
     height: float,
 ) -> None:

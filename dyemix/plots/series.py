@@ -25,9 +25,7 @@ from dyemix.plots.drawing import (
     save,
     styled,
 )  # fmt: skip
-from dyemix.series.second_bath import SecondBath
-from dyemix.series.steps import Series, Step, start_line
-from dyemix.series.subdue import Subdued
+from dyemix.series.steps import Series, Step
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -36,9 +34,7 @@ if TYPE_CHECKING:
 _ACROSS, _HIGH, _GAP = 6, 0.7, 0.08
 
 
-def draw_series(
-    found: Series | Subdued | SecondBath, path: str | os.PathLike[str] | None = None
-) -> Figure:
+def draw_series(found: Series, path: str | os.PathLike[str] | None = None) -> Figure:
     """Draw a series: quieter by the best route of each kind, over a piece, or tint, shade, tone.
 
     Parameters
@@ -57,26 +53,21 @@ def draw_series(
         An ending that is none of these, or a file that cannot be written.
     """
     file = checked(path)
-    if isinstance(found, Series):
-        title, lines = found.title, [start_line(found.start), *found.notes[:-1]]
-        start, rows = found.start.hex, [("", found.steps)]
-    elif isinstance(found, Subdued):
-        title, lines = found.title, [start_line(found.start), *found.findings]
-        start = found.start.hex
-        rows = [(f"By {r.title}: {r.verdict}", r.steps) for r in found.best]
-    else:
-        title, lines = f"Second bath on {found.piece}", [*found.notes, *found.findings]
-        start = found.piece.hex
-        rows = [(f"By {r.title}: {r.verdict}", r.steps) for r in found.best]
+    rows = [(f"By {r.title}: {r.verdict}" if r.kind else "", r.steps) for r in found.best]
     note = (
         f"Patches: predicted, sRGB ({D65_2}); a screen or a printer shows them roughly. Amounts: % "
         "owf. In the pot: ΔE2000 from what was asked, on average and nine times in ten."
     )
     width = (WIDTH - 2 * MARGIN - (_ACROSS - 1) * _GAP) / _ACROSS
     with styled():
-        head = heading(title, [*lines, note, *found.warnings], found.demo)
+        head = heading(
+            found.title, [found.start_line, *found.notes, note, *found.warnings], found.demo
+        )
         parts = [
-            (Block.of(words, WIDTH - 2 * MARGIN, LARGE, "bold"), _cells(start, steps, width))
+            (
+                Block.of(words, WIDTH - 2 * MARGIN, LARGE, "bold"),
+                _cells(found.start.hex, steps, width),
+            )
             for words, steps in rows
         ]
         height = TOP + height_of(head) + 0.2

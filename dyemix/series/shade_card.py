@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import Enum
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet, Prediction
+from dyemix.series.steps import columns
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,16 +21,8 @@ _MOST = 500
 _PARTS = {4: "quarters", 10: "tenths"}
 
 
-class CardKind(Enum):
-    """How the blends of a card are laid out."""
-
-    STRIP = "pair strip"
-    TRIANGLE = "three-dye triangle"
-    GRID = "depth by blend grid"
-
-
 @dataclass(frozen=True, eq=False)
-class Cell:
+class Blend:
     """One blend of a card: its number, where it stands (from 0), and its prediction."""
 
     number: int
@@ -52,40 +41,38 @@ class ShadeCard:
 
     Attributes
     ----------
-    kind : how it is laid out: one row, a triangle whose first dye stands at the top, or a row a
-        depth.
-    names : the dyes.
-    depths : % owf in all, one a row of a grid, else one.
+    names : the dyes. Two make a row for every depth; three make a triangle, the first at the top.
+    depths : % owf in all, one a row; of a triangle one.
     parts : into how many parts a blend is divided.
-    cells : row by row.
+    blends : row by row.
     """
 
-    kind: CardKind
     names: tuple[str, ...]
     depths: tuple[float, ...]
     parts: int
-    cells: tuple[Cell, ...]
-    light: Light
+    blends: tuple[Blend, ...]
     cloth: str = ""
     demo: bool = False
 
-    def __len__(self) -> int:
-        return len(self.cells)
-
     @property
     def title(self) -> str:
-        depth = ", ".join(f"{d:g}" for d in self.depths)
-        where = f" on {self.cloth}" if self.cloth else ""
+        strip = "pair strip" if len(self.depths) == 1 else "depth by blend grid"
         return (
-            f"{', '.join(self.names)}{where}: {self.kind.value} in "
-            f"{_PARTS.get(self.parts, f'{self.parts} parts')}, {depth} % owf in all, "
-            f"{len(self)} blends"
+            f"{', '.join(self.names)}{f' on {self.cloth}' if self.cloth else ''}: "
+            f"{strip if len(self.names) == 2 else 'three-dye triangle'} in "
+            f"{_PARTS.get(self.parts, f'{self.parts} parts')}, "
+            f"{', '.join(f'{d:g}' for d in self.depths)} % owf in all, {len(self.blends)} blends"
         )
 
     @property
+    def light(self) -> Light:
+        """The light of every colour."""
+        return self.blends[0].prediction.light
+
+    @property
     def warnings(self) -> tuple[str, ...]:
-        """How many blends leave the range of the swatches."""
-        odd = [str(cell.number) for cell in self.cells if cell.prediction.warnings]
+        """Which blends leave the range of the swatches."""
+        odd = [str(blend.number) for blend in self.blends if blend.prediction.warnings]
         if not odd:
             return ()
         return (
@@ -94,35 +81,22 @@ class ShadeCard:
         )
 
     def to_frame(self) -> pd.DataFrame:
-        """One row a blend: number, row, column, recipe, owf, L*, a*, b*, light, hex, warnings."""
+        """One row a blend: number, row, column, recipe and colour."""
         import pandas as pd
 
         return pd.DataFrame(
-            {
-                "number": cell.number,
-                "row": cell.row,
-                "column": cell.column,
-                "recipe": str(cell.recipe),
-                "total_owf": cell.recipe.total,
-                "L*": cell.prediction.lab[0],
-                "a*": cell.prediction.lab[1],
-                "b*": cell.prediction.lab[2],
-                "light": str(self.light),
-                "hex": cell.prediction.hex,
-                "warnings": "; ".join(cell.prediction.warnings),
-            }
-            for cell in self.cells
+            {"number": b.number, "row": b.row, "column": b.column, **columns(b.prediction)}
+            for b in self.blends
         )
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
-        width = max(len(str(cell.recipe)) for cell in self.cells)
+        width = max(len(str(blend.recipe)) for blend in self.blends)
         lines += [self.title, f"     {'% owf':<{width}}  hex        L*    a*    b* ({self.light})"]
-        for cell in self.cells:
-            colour = "{:5.1f} {:5.1f} {:5.1f}".format(*cell.prediction.lab)
-            lines.append(
-                f"{cell.number:>3}  {cell.recipe!s:<{width}}  {cell.prediction.hex}  {colour}"
-            )
+        for blend in self.blends:
+            colour = "{:5.1f} {:5.1f} {:5.1f}".format(*blend.prediction.lab)
+            recipe = f"{blend.recipe!s:<{width}}"
+            lines.append(f"{blend.number:>3}  {recipe}  {blend.prediction.hex}  {colour}")
         return "\n".join([*lines, *self.warnings])
 
 
@@ -151,25 +125,27 @@ def shade_card(
         dyes.index(name)
     if len(set(chosen)) != len(chosen) or not 2 <= len(chosen) <= 3:
         raise DyemixError(f"a card takes two or three different dyes, not {', '.join(names)}.")
-    if depths and len(chosen) != 2:
+    if depths and len(chosen) == 3:
         raise DyemixError("a card by depth takes two dyes: three make a triangle at one depth.")
     levels = tuple(float(d) for d in depths) or (float(depth),)
     if not all(0.0 < level < 100.0 for level in levels):
         raise DyemixError("depths are % owf, above 0.")
-    parts = parts or (4 if depths else 10)
-    if not 1 <= parts <= 100:
+    n = parts or (4 if depths else 10)
+    if not 1 <= n <= 100:
         raise DyemixError("parts are 1 to 100.")
-    kind = CardKind.GRID if depths else CardKind.STRIP if len(chosen) == 2 else CardKind.TRIANGLE
-    places, shares = _layout(kind, levels, parts)
-    if len(shares) > _MOST:
-        raise DyemixError(f"{len(shares)} blends are more than a card holds ({_MOST}).")
-    light = light or dyes.light
-    cells = tuple(
-        Cell(i, row, column, dyes.predict(Recipe(dict(zip(chosen, share, strict=True))), light))
-        for i, ((row, column), share) in enumerate(zip(places, shares, strict=True), 1)
-    )
+    rows: list[tuple[int, int, float, tuple[int, ...]]]
+    if len(chosen) == 3:
+        rows = [(r, c, levels[0], (n - r, r - c, c)) for r in range(n + 1) for c in range(r + 1)]
+    else:
+        rows = [(r, c, d, (n - c, c)) for r, d in enumerate(levels) for c in range(n + 1)]
+    if len(rows) > _MOST:
+        raise DyemixError(f"{len(rows)} blends are more than a card holds ({_MOST}).")
+    blends = []
+    for number, (row, column, whole, counts) in enumerate(rows, 1):
+        recipe = Recipe({d: whole * count / n for d, count in zip(chosen, counts, strict=True)})
+        blends.append(Blend(number, row, column, dyes.predict(recipe, light)))
     cloth = (dyes.conditions or {}).get("cloth", "")
-    return ShadeCard(kind, chosen, levels, parts, cells, light, cloth, dyes.demo)
+    return ShadeCard(chosen, levels, n, tuple(blends), cloth, dyes.demo)
 
 
 def parse_depths(text: str) -> tuple[float, ...]:
@@ -178,18 +154,3 @@ def parse_depths(text: str) -> tuple[float, ...]:
         return tuple(float(word) for word in text.replace(",", " ").split())
     except ValueError:
         raise DyemixError(f"{text!r} is not a list of depths: write '0.5, 1, 2' (% owf).") from None
-
-
-def _layout(
-    kind: CardKind, depths: tuple[float, ...], parts: int
-) -> tuple[list[tuple[int, int]], Array]:
-    """Where each blend stands, and its amounts ``(N, 2 or 3)`` in % owf."""
-    whole = range(parts + 1)
-    if kind is CardKind.TRIANGLE:
-        places = [(row, column) for row in whole for column in range(row + 1)]
-        counts = np.array([(parts - row, row - column, column) for row, column in places])
-        return places, depths[0] * counts / parts
-    places = [(row, column) for row in range(len(depths)) for column in whole]
-    counts = np.array([(parts - column, column) for _, column in places])
-    rows = np.array([depths[row] for row, _ in places])
-    return places, rows[:, np.newaxis] * counts / parts

@@ -1,36 +1,39 @@
-"""Steps away from a recipe: what was asked of each, what it should look like, how sure that is."""
+"""Steps away from a recipe or a piece: what was asked of each, how it looks, how sure that is.
+
+A series has one or more routes, and a route a step for every colour asked.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from enum import Enum
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.swatches import DEMO_WARNING
-from dyemix.errors import DyemixError
+from dyemix.dataset.target import Target
 from dyemix.model.dyes import DyeSet, Prediction
-from dyemix.model.least_squares import solve
-from dyemix.model.mixtures import lab_residual
-from dyemix.model.scatter import Scatter
-from dyemix.model.uncertainty import lab_covariance, likely
 
 if TYPE_CHECKING:
     import pandas as pd
 
-#: How far a step may stray from the lightness, hue and chroma asked and still count as reached,
-#: in CIELAB units: well under what an eye sees between two pieces of cloth.
-NEAR_L, NEAR_H, NEAR_C = 0.3, 0.5, 1.0
-#: Lightness and hue are what a series promises; chroma gives way first where not all three can be.
-HELD = 3.0
-#: Shares of the base and of the most of each added dye that a solution sets out from.
-_STARTS = ((1.0, 0.01), (0.7, 0.05), (0.35, 0.2))
+#: How far a step may stray from the L*, C* and hue (ΔH*) asked and still count as reached, in
+#: CIELAB units: well under what an eye sees between two pieces of cloth.
+NEAR = np.array([0.3, 1.0, 0.5])
+
+
+class RouteKind(Enum):
+    """How a colour is made quieter; the value is what the bench reads."""
+
+    GREY = "black or grey"
+    BROWN = "brown"
+    COMPLEMENT = "complement"
+    THIRD = "third primary"
+    SWAP = "duller primary"
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,24 +44,20 @@ class Step:
     ----------
     prediction : recipe (% owf), colour and warnings.
     asked : ``(3,)`` CIELAB asked of it.
-    lightness_off, chroma_off, hue_off : ΔL*, ΔC* and ΔH* of the prediction from what was asked.
-    from_start : ΔE2000 from the recipe that the series sets out from.
+    off : ``(3,)`` ΔL*, ΔC* and ΔH* of the prediction from what was asked.
+    from_start : ΔE2000 from the colour that the series sets out from.
     likely : mean ΔE2000 between what was asked and the pot.
     bound : nine pots in ten stay below this ΔE2000 from what was asked.
     slip : mean ΔE2000 that the usual slip in dosing each dye brings by itself.
-    reached : whether it is as asked, on paper (`NEAR_L`, `NEAR_C`, `NEAR_H`).
     """
 
     prediction: Prediction
     asked: Array
-    lightness_off: float
-    chroma_off: float
-    hue_off: float
+    off: Array
     from_start: float
     likely: float
     bound: float
     slip: float
-    reached: bool
 
     @property
     def recipe(self) -> Recipe:
@@ -69,236 +68,194 @@ class Step:
         """C* of the prediction."""
         return float(np.hypot(*self.prediction.lab[1:]))
 
-    def __str__(self) -> str:
-        return f"{self.prediction}\n{self.summary}"
-
     @property
-    def summary(self) -> str:
-        """Figures of the step in one line, as `COLUMNS` heads them."""
+    def reached(self) -> bool:
+        """Whether it is as asked, on paper: within `NEAR`."""
+        return bool(reached(self.off))
+
+    def __str__(self) -> str:
+        p = self.prediction
         return (
-            f"{self.prediction.hex}  {self.prediction.lab[0]:4.1f}  {self.chroma:4.1f}"
-            f"  {self.hue_off:+5.1f}  {self.from_start:5.1f}  {self.likely:6.1f}  {self.bound:6.1f}"
-            f"  {self.slip:4.1f}"
+            f"{p.hex}  {p.lab[0]:4.1f}  {self.chroma:4.1f}  {self.off[2]:+5.1f}  "
+            f"{self.from_start:5.1f}  {self.likely:6.1f}  {self.bound:6.1f}  {self.slip:4.1f}"
         )
 
 
-COLUMNS = "hex        L*    C*    ΔH*  start  likely  within  slip"
-LEGEND = (
+_FIGURES = ("from_start", "likely", "bound", "slip")
+_HEADING = "hex        L*    C*    ΔH*  start  likely  within  slip"
+_LEGEND = (
     "ΔH* is the drift from the hue held; the rest are ΔE2000 ({light}): start, from the recipe you "
     "set out from; likely and within, in the pot on average and nine times in ten; slip, from a "
     "dosing slip of {dosing:.0f} % a dye alone."
 )
 
 
-def legend(dyes: DyeSet, light: Light) -> str:
-    """What the columns of a series mean."""
-    return LEGEND.format(light=light, dosing=100.0 * dyes.scatter.dosing)
+@dataclass(frozen=True, eq=False)
+class Route:
+    """One way to the colours asked, and its steps.
 
-
-def difference(asked: Array, labs: Array) -> Array:
-    """ΔL*, ΔC* and ΔH* ``(N, 3)`` of `labs` from `asked`, both ``(N, 3)`` (CIE 015:2018, 8.2)."""
-    c1, c2 = np.hypot(*asked.T[1:]), np.hypot(*labs.T[1:])
-    turn = np.arctan2(labs[:, 2], labs[:, 1]) - np.arctan2(asked[:, 2], asked[:, 1])
-    turn = (turn + np.pi) % (2.0 * np.pi) - np.pi
-    hue = 2.0 * np.sqrt(c1 * c2) * np.sin(turn / 2.0)
-    return np.stack([labs[:, 0] - asked[:, 0], c2 - c1, hue], axis=1)
-
-
-def reached(off: Array) -> NDArray[np.bool_]:
-    """Whether differences ``(N, 3)`` count as reached, each."""
-    return np.asarray(np.all(np.abs(off) <= [NEAR_L, NEAR_C, NEAR_H], axis=1))
-
-
-def slips(dyes: DyeSet, amounts: Array, light: Light) -> Array:
-    """Mean ΔE2000 ``(N,)`` that the usual dosing slip of each dye brings by itself."""
-    only = Scatter(dyes.scatter.dosing, 0.0, np.zeros((3, 3)), 0.0, 0.0)
-    covariance = lab_covariance(replace(dyes, scatter=only, draws=None), amounts, light)
-    labs = dyes.predict_many(amounts, light)
-    means = [likely(x, labs[i : i + 1], covariance[i : i + 1]).mean for i, x in enumerate(labs)]
-    return np.concatenate(means)
-
-
-def steps_of(
-    dyes: DyeSet, start: Array, asked: Array, amounts: Array, light: Light
-) -> tuple[Step, ...]:
-    """Amounts ``(N, D)`` as steps towards what was asked ``(N, 3)``, from `start` ``(3,)``."""
-    labs = dyes.predict_many(amounts, light)
-    covariance = lab_covariance(dyes, amounts, light)
-    off = difference(asked, labs)
-    near, slip = reached(off), slips(dyes, amounts, light)
-    moved = delta_e(start, labs)
-    out = []
-    for i, want in enumerate(asked):
-        pot = likely(want, labs[i : i + 1], covariance[i : i + 1])
-        out.append(
-            Step(
-                dyes.predict(dyes.recipe(amounts[i]), light),
-                want,
-                float(off[i, 0]),
-                float(off[i, 1]),
-                float(off[i, 2]),
-                float(moved[i]),
-                float(pot.mean[0]),
-                float(pot.bound[0]),
-                float(slip[i]),
-                bool(near[i]),
-            )
-        )
-    return tuple(out)
-
-
-def solve_series(
-    dyes: DyeSet,
-    base: Array,
-    index: NDArray[np.intp],
-    asked: Array,
-    light: Light,
-    weights: tuple[float, float, float] = (HELD, 1.0, HELD),
-) -> Array:
-    """Amounts ``(T, N, k)`` of N sets of k dyes that come nearest to T colours ``(T, 3)``.
-
-    The rows are linear in CIELAB: ΔL*, ``u − C*`` and v, times `weights`, with u and v the parts
-    of (a*, b*) along and across the hue asked. Every set sets out from the base ``(D,)`` cut by
-    several shares, with a little of each added dye, and the best of the answers is kept.
+    Attributes
+    ----------
+    steps : one for every colour asked; those not reached show how near the route comes.
+    kind, dye : how the colour is made quieter, and by which dye; None and "" in a series that has
+        one way only.
+    title : both, with the dye it stands in for and those that hold the hue.
     """
-    n, k = index.shape
-    t, s = len(asked), len(_STARTS)
-    top = dyes.deepest[index]
-    own = base[index]
-    starts = np.stack([np.where(own > 0, cut * own, some * top) for cut, some in _STARTS])
-    hue = np.arctan2(asked[:, 2], asked[:, 1])
-    zero, one = np.zeros(t), np.ones(t)
-    rows_of = (
-        np.stack(
-            [
-                np.stack([one, zero, zero], axis=-1),
-                np.stack([zero, np.cos(hue), np.sin(hue)], axis=-1),
-                np.stack([zero, -np.sin(hue), np.cos(hue)], axis=-1),
-            ],
-            axis=1,
-        )
-        * np.array(weights)[:, np.newaxis]
-    )
-    want = np.einsum("tij,tj->ti", rows_of, asked)
-    blends = dyes.blends(np.tile(index, (t * s, 1)))
-    at = np.repeat(np.arange(t), s * n)
 
-    def goal(labs: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-        turn = rows_of[at[rows]]
-        return np.einsum("nij,nj->ni", turn, labs) - want[at[rows]], turn
+    steps: tuple[Step, ...]
+    kind: RouteKind | None = None
+    dye: str = ""
+    title: str = ""
 
-    found = solve(
-        lab_residual(blends, goal, light),
-        np.tile(starts.reshape(s * n, k), (t, 1)), np.tile(top, (t * s, 1)),
-        steps=80, tolerance=1e-8,
-    )  # fmt: skip
-    amounts = found.x.reshape(t, s, n, k)
-    best = np.argmin(found.cost.reshape(t, s, n), axis=1)
-    chosen = np.take_along_axis(amounts, best[:, np.newaxis, :, np.newaxis], axis=1)[:, 0]
-    # What no balance weighs and no eye sees is not part of a recipe.
-    return np.where(chosen < 1e-4 * dyes.palest[index], 0.0, chosen)
+    @property
+    def reached(self) -> int:
+        """How many steps are reached, counted from the first."""
+        return next((i for i, s in enumerate(self.steps) if not s.reached), len(self.steps))
 
+    @property
+    def slip(self) -> float:
+        """Mean over the steps reached of the ΔE2000 that a dosing slip brings."""
+        return float(np.mean([step.slip for step in self.steps[: self.reached] or self.steps]))
 
-def out_of_range(dyes: DyeSet, steps: Sequence[Step]) -> tuple[str, ...]:
-    """Which dyes leave the range of their swatches, at their worst, and which squares to dye."""
-    paler, deeper = [], []
-    for i, name in enumerate(dyes.names):
-        used = [step.recipe[name] for step in steps if name in step.recipe]
-        # The last digit that is printed must not make a warning.
-        if used and min(used) < dyes.palest[i] * (1 - 1e-9):
-            paler.append(f"{name} {format_amount(min(used))} ({dyes.palest[i]:g})")
-        if used and max(used) > dyes.deepest[i] * (1 + 1e-9):
-            deeper.append(f"{name} {format_amount(max(used))} ({dyes.deepest[i]:g})")
-    sides = (("Paler than your palest square", paler), ("Deeper than your deepest square", deeper))
-    return tuple(
-        f"{words}, which is in brackets: {', '.join(names)}. Dye those depths next."
-        for words, names in sides
-        if names
-    )
+    @property
+    def verdict(self) -> str:
+        """How far down the route goes."""
+        n = self.reached
+        if n == len(self.steps):
+            return "reaches every step"
+        near = "nearest ΔL* {:+.1f}, ΔC* {:+.1f}, ΔH* {:+.1f}".format(*self.steps[n].off)
+        if n == 0:
+            return f"runs out before step 1 ({near})"
+        return f"runs out after step {n} (C* {self.steps[n - 1].chroma:.0f}); step {n + 1}: {near}"
 
-
-def whole_recipe(dyes: DyeSet, recipe: Recipe, light: Light) -> Prediction:
-    """The recipe to set out from. Raises `DyemixError` for undyed cloth or a colour of no hue."""
-    if not recipe:
-        raise DyemixError("undyed cloth has no colour to change: name a recipe, as 'scarlet 1.2'.")
-    return dyes.predict(recipe, light)
+    def __str__(self) -> str:
+        """A table of the steps, its heading first; ``~`` marks one that was not reached."""
+        width = max(len(str(step.recipe)) for step in self.steps)
+        lines = [f"    {'% owf':<{width}}  {_HEADING}"]
+        for i, step in enumerate(self.steps, 1):
+            mark = " " if step.reached else "~"
+            lines.append(f"{i:>2}{mark} {step.recipe!s:<{width}}  {step}")
+        return "\n".join(lines)
 
 
 @dataclass(frozen=True, eq=False)
 class Series:
-    """Steps of one kind away from a recipe: a tint, a shade, a tone, a gradient.
+    """A colour in steps: quieter, a tint, a shade, a tone, a gradient.
 
     Attributes
     ----------
-    title : what was made of which recipe, and what the trade's word means here.
-    start : the recipe set out from.
-    steps : in order; `len`, iteration and indexing go to them.
-    notes : what was held, and where the shelf runs out.
+    title : what was made, and what was held.
+    start : the recipe set out from; over a finished piece, the piece with no dye added.
+    routes : the best of each kind first, then others; of some series there is one.
+    piece : the piece that the recipes are dyed over, as read; None for recipes on the cloth.
+    notes : what is assumed, what it costs, where the shelf runs out.
+    dosing : the slip in dosing that `Step.slip` is for, as a share.
     """
 
     title: str
     start: Prediction
-    steps: tuple[Step, ...]
-    notes: tuple[str, ...] = ()
+    routes: tuple[Route, ...]
+    notes: tuple[str, ...]
+    dosing: float
+    piece: Target | None = None
     warnings: tuple[str, ...] = ()
     demo: bool = False
 
-    def __len__(self) -> int:
-        return len(self.steps)
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The steps of the first route."""
+        return self.routes[0].steps
 
-    def __getitem__(self, i: int) -> Step:
-        return self.steps[i]
+    @property
+    def best(self) -> tuple[Route, ...]:
+        """The best route of each kind, as in `routes`."""
+        first: dict[RouteKind | None, Route] = {}
+        for route in self.routes:
+            first.setdefault(route.kind, route)
+        return tuple(first.values())
+
+    @property
+    def start_line(self) -> str:
+        """What the series sets out from, in one line."""
+        if self.piece is not None:
+            return f"On {self.piece}"
+        p = self.start
+        colour = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*p.lab)
+        return f"From {p.recipe}  (% of dry cloth weight): {colour} ({p.light}), {p.screen}"
+
+    def darker(self, route: Route) -> tuple[float, ...]:
+        """ΔL* of each step of a route from the start: below 0 is darker."""
+        return tuple(float(s.prediction.lab[0] - self.start.lab[0]) for s in route.steps)
+
+    def safest(self, step: int) -> Route | None:
+        """The route that reaches a step (counted from 0) and is least upset by a dosing slip."""
+        able = [route for route in self.routes if route.reached > step]
+        return min(able, key=lambda route: route.steps[step].slip, default=None)
 
     def to_frame(self) -> pd.DataFrame:
-        """One row a step: the columns of `frame_of`."""
+        """One row a step of every route: what it is, its recipe and colour, how far it is off."""
         import pandas as pd
 
-        return pd.DataFrame(frame_of(self.steps))
+        return pd.DataFrame(
+            {
+                "route": route.kind.value if route.kind else "",
+                "dye": route.dye,
+                "step": i,
+                **columns(step.prediction),
+                "reached": step.reached,
+                **dict(zip(("lightness_off", "chroma_off", "hue_off"), step.off, strict=True)),
+                "darker": down,
+                **{name: getattr(step, name) for name in _FIGURES},
+            }
+            for route in self.routes
+            for i, (step, down) in enumerate(zip(route.steps, self.darker(route), strict=True), 1)
+        )
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
-        lines += [self.title, start_line(self.start)]
-        return "\n".join([*lines, *table(self.steps), *self.notes, *self.warnings])
+        lines += [self.title, self.start_line, *self.notes]
+        for route in self.best:
+            lines += ["", f"By {route.title}: {route.verdict}."] if route.kind else []
+            lines.append(str(route))
+        more = len(self.routes) - len(self.best)
+        lines += ["", f"{more} further routes are in the table (--json)."] if more else []
+        legend = _LEGEND.format(light=self.start.light, dosing=100.0 * self.dosing)
+        return "\n".join([*lines, legend, "~ is not reached.", *self.warnings])
 
 
-def start_line(start: Prediction) -> str:
-    """The recipe set out from, in one line."""
-    colour = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*start.lab)
-    return f"From {start.recipe}  (% of dry cloth weight): {colour} ({start.light}), {start.screen}"
+def columns(prediction: Prediction) -> dict[str, object]:
+    """A prediction as columns of a table: recipe, depth, colour with its light, warnings."""
+    return {
+        "recipe": str(prediction.recipe),
+        "total_owf": prediction.recipe.total,
+        **dict(zip(("L*", "a*", "b*"), prediction.lab, strict=True)),
+        "C*": float(np.hypot(*prediction.lab[1:])),
+        "hex": prediction.hex,
+        "light": str(prediction.light),
+        "warnings": "; ".join(prediction.warnings),
+    }
 
 
-def table(steps: Sequence[Step]) -> list[str]:
-    """Lines of a table of steps, its heading first; ``~`` marks a step that was not reached."""
-    width = max(len(str(step.recipe)) for step in steps)
-    lines = [f"    {'% owf':<{width}}  {COLUMNS}"]
-    for i, step in enumerate(steps, 1):
-        mark = " " if step.reached else "~"
-        lines.append(f"{i:>2}{mark} {step.recipe!s:<{width}}  {step.summary}")
-    return lines
+def reached(off: Array) -> NDArray[np.bool_]:
+    """Whether differences ``(..., 3)`` from what was asked count as reached: within `NEAR`."""
+    return np.asarray(np.all(np.abs(off) <= NEAR, axis=-1))
 
 
-def frame_of(steps: Sequence[Step]) -> list[dict[str, object]]:
-    """Rows for a table: step, recipe, L*, a*, b*, C*, hex, light, reached, misses, warnings."""
-    return [
-        {
-            "step": i,
-            "recipe": str(step.recipe),
-            "L*": step.prediction.lab[0],
-            "a*": step.prediction.lab[1],
-            "b*": step.prediction.lab[2],
-            "C*": step.chroma,
-            "hex": step.prediction.hex,
-            "light": str(step.prediction.light),
-            "reached": step.reached,
-            "lightness_off": step.lightness_off,
-            "chroma_off": step.chroma_off,
-            "hue_off": step.hue_off,
-            "from_start": step.from_start,
-            "likely": step.likely,
-            "bound": step.bound,
-            "slip": step.slip,
-            "total_owf": step.recipe.total,
-            "warnings": "; ".join(step.prediction.warnings),
-        }
-        for i, step in enumerate(steps, 1)
-    ]
+def out_of_range(dyes: DyeSet, found: Series) -> tuple[str, ...]:
+    """Which dyes leave the range of their swatches, at their worst, and which squares to dye."""
+    steps = [step for route in found.best for step in route.steps]
+    amounts = np.array([dyes.amounts(step.recipe) for step in steps])
+    least, most = np.where(amounts > 0, amounts, np.inf).min(axis=0), amounts.max(axis=0)
+    sides = (
+        ("Paler than your palest", least, dyes.palest, -1.0),
+        ("Deeper than your deepest", most, dyes.deepest, 1.0),
+    )
+    out = []
+    for words, worst, square, sign in sides:
+        # The last digit that is printed must not make a warning.
+        beyond = np.flatnonzero(sign * (worst / square - 1.0) > 1e-9)
+        names = [f"{dyes.names[i]} {format_amount(worst[i])} ({square[i]:g})" for i in beyond]
+        if names:
+            which = f"square, which is in brackets: {', '.join(names)}"
+            out.append(f"{words} {which}. Dye those depths next.")
+    return tuple(out)

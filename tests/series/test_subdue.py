@@ -25,14 +25,14 @@ from dyemix.colour.ciecam16 import (
     usual_hue,
 )
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_10, white, xyz_from_lab
+from dyemix.colour.colorimetry import D65_2, D65_10, white, xyz_from_lab
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.saved import as_json
-from dyemix.series.second_bath import subdue_on
-from dyemix.series.steps import difference
-from dyemix.series.subdue import RouteKind, subdue
+from dyemix.series.search import difference
+from dyemix.series.steps import RouteKind
+from dyemix.series.subdue import subdue, subdue_on
 
 BRIGHT = "scarlet 1.2 + marigold 0.6"
 
@@ -95,7 +95,7 @@ def test_reached_steps_hold_lightness_and_hue_on_the_model(
                 assert abs(lab[0] - start[0]) <= 0.3
                 off = difference(step.asked[np.newaxis], lab[np.newaxis])[0]
                 assert abs(off[2]) <= 0.5
-                if found.hue is HueSpace.CIELAB:
+                if usual_hue(start) is HueSpace.CIELAB:
                     assert lab_hue(step.asked) == pytest.approx(lab_hue(start))
                 reached += 1
         assert found.safest(0) is not None, recipe
@@ -112,10 +112,11 @@ def test_the_base_is_cut(dyes: DyeSet) -> None:
 
 def test_chroma_falls_evenly_and_lightness_can_be_let_down(dyes: DyeSet) -> None:
     found = subdue(dyes, BRIGHT, steps=4, least=0.4, let_down=8.0)
-    chroma = np.hypot(*found.asked.T[1:])
+    asked = np.array([step.asked for step in found.steps])
+    chroma = np.hypot(*asked.T[1:])
     start = np.hypot(*found.start.lab[1:])
     assert chroma / start == pytest.approx([0.85, 0.7, 0.55, 0.4])
-    assert found.asked[:, 0] - found.start.lab[0] == pytest.approx([-2, -4, -6, -8])
+    assert asked[:, 0] - found.start.lab[0] == pytest.approx([-2, -4, -6, -8])
     assert "let down by 8 L*" in str(found)
 
 
@@ -128,7 +129,7 @@ def test_routes_are_called_what_the_trade_calls_them(dyes: DyeSet) -> None:
     assert kinds["rust"] is RouteKind.SWAP
     violet = {route.dye: route for route in subdue(dyes, "rose 1 + cobalt 0.5").routes}
     assert violet["navy"].kind is RouteKind.SWAP
-    assert violet["navy"].replaces == "cobalt"
+    assert violet["navy"].title.startswith("duller primary: navy for cobalt")
 
 
 def test_safest_route_is_the_one_that_moves_least(dyes: DyeSet) -> None:
@@ -154,6 +155,15 @@ def test_where_the_shelf_runs_out_is_said(dyes: DyeSet) -> None:
     text = str(subdue(dyes.take(["scarlet", "marigold", "lemon"]), BRIGHT))
     assert "The shelf runs out at step 1" in text
     assert "No dye on this shelf for: black or grey, brown, complement" in text
+    held = str(subdue(dyes, "leaf 1 + black 0.05", steps=1))
+    assert "black" not in held.partition("No dye on this shelf for:")[2].partition("\n")[0]
+
+
+def test_a_way_of_one_kind_is_the_same_as_among_all(dyes: DyeSet) -> None:
+    every = next(r for r in subdue(dyes, BRIGHT).routes if r.kind is RouteKind.BROWN)
+    alone = subdue(dyes, BRIGHT, only=RouteKind.BROWN)
+    assert {route.kind for route in alone.routes} == {RouteKind.BROWN}
+    assert [step.recipe for step in alone.steps] == [step.recipe for step in every.steps]
 
 
 def test_noise_free_cloth_holds_lightness_and_hue(clean: Dyed) -> None:
@@ -224,17 +234,28 @@ def test_a_piece_given_as_a_colour_says_so(dyes: DyeSet) -> None:
     assert "not a spectrum" not in str(subdue_on(dyes, dyes.predict(BRIGHT).as_target()))
 
 
+def test_a_piece_keeps_its_own_light(dyes: DyeSet) -> None:
+    """A hex code is of D65/2° (IEC 61966-2-1), whatever light the swatches were read under."""
+    over = subdue_on(dyes, "#ee6b4c", steps=1)
+    assert over.start.light == D65_2 != dyes.light
+    assert "(D65/2°)" in str(over)
+    assert "D65/10°" not in str(over)
+    assert subdue_on(dyes, "60 40 30", steps=1).start.light == dyes.light
+
+
 @pytest.mark.parametrize(
     ("call", "says"),
     [
         (lambda d: subdue(d, BRIGHT, steps=0), "steps is 1 or more"),
         (lambda d: subdue(d, BRIGHT, least=1.0), "between 0 and 1"),
+        (lambda d: subdue(d.take(["rose"]), "rose 1"), "no other dye to add"),
         (lambda d: subdue(d, "undyed"), "undyed cloth has no colour"),
         (lambda d: subdue(d, "black 1"), "grey already"),
         (lambda d: subdue(d, BRIGHT, max_dyes=2), "max_dyes is 2"),
-        (lambda d: subdue(d, BRIGHT, let_down=90), "below black"),
+        (lambda d: subdue(d, BRIGHT, let_down=90), "leads from"),
         (lambda d: subdue_on(d, "#808080"), "grey already"),
         (lambda d: subdue_on(d, "#ee6b4c", max_dyes=0), "1 or more"),
+        (lambda d: subdue_on(d, "#ee6b4c", steps=0), "1 or more"),
     ],
 )
 def test_bad_input_says_what_would_be_right(

@@ -19,10 +19,10 @@ from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.saved import as_json
 from dyemix.plots.series import draw_series
-from dyemix.series.second_bath import subdue_on
-from dyemix.series.steps import Series, difference
-from dyemix.series.subdue import subdue
-from dyemix.series.tints import gradient, shade, tint, tone
+from dyemix.series.search import difference
+from dyemix.series.steps import Series
+from dyemix.series.subdue import subdue, subdue_on, tone
+from dyemix.series.tints import gradient, shade, tint
 from tests.simulated.workshop import Workshop
 
 BRIGHT = "scarlet 1.2 + marigold 0.6"
@@ -74,7 +74,7 @@ def test_gradient_steps_look_even(dyes: DyeSet, first: str, second: str) -> None
     found = gradient(dyes, first, second, steps=7)
     colours = dyes.predict_many([dyes.amounts(step.recipe) for step in found.steps])
     apart = delta_e(colours[:-1], colours[1:])
-    assert len(found) == 8
+    assert len(found.steps) == 8
     assert np.ptp(apart) < 0.01 * apart.mean()
     assert colours[0] == pytest.approx(dyes.predict(first).lab)
     assert colours[-1] == pytest.approx(dyes.predict(second).lab)
@@ -108,7 +108,7 @@ def test_on_noise_free_cloth(fitted: Callable[[int, bool], DyeSet]) -> None:
         (lambda d: shade(d, BRIGHT, darker=80), "ask for less"),
         (lambda d: shade(d.take(["scarlet", "marigold"]), BRIGHT), "no black or grey"),
         (lambda d: tone(d.take(["scarlet", "marigold"]), BRIGHT), "no black or grey"),
-        (lambda d: tone(d, "rose 1 + black 0.1"), "holds the shelf's black"),
+        (lambda d: tone(d, "rose 1 + black 0.1"), "no black or grey to add to rose"),
         (lambda d: gradient(d, "rose 1", "rose 1"), "same colour"),
         (lambda d: gradient(d, "rose 1", "rose 2", steps=0), "steps is 1 or more"),
     ],
@@ -158,4 +158,4 @@ def test_invented_dyes_are_called_that(dyes: DyeSet) -> None:
     for found in (tint(demo, BRIGHT, 1), gradient(demo, "rose 1", "navy 1", 2)):
         assert str(found).startswith(DEMO_WARNING)
         assert next(iter(json.loads(as_json(found)))) == "warning"
-        assert len(found.to_frame()) == len(found)
+        assert len(found.to_frame()) == len(found.steps)

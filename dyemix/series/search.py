@@ -1,0 +1,217 @@
+"""The search behind every series: which of many sets of dyes leads best to the colours asked.
+
+A part of the colours may be left free: a tint has the chroma that its lightness brings, a second
+bath the lightness that its chroma costs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import Light, lab
+from dyemix.dataset.recipe import Recipe
+from dyemix.errors import DyemixError
+from dyemix.model.dyes import DyeSet, Prediction
+from dyemix.model.least_squares import solve
+from dyemix.model.mixtures import lab_residual
+from dyemix.model.scatter import Scatter
+from dyemix.model.uncertainty import lab_covariance, likely
+from dyemix.series.steps import Route, Series, Step, out_of_range, reached
+
+#: Below this C* a colour has no hue to hold.
+LEAST_CHROMA = 8.0
+#: Shares of the base and of the most of each added dye that a solution sets out from.
+_STARTS = ((1.0, 0.01), (0.7, 0.05), (0.35, 0.2))
+
+AnyRecipe = Mapping[str, float] | str
+Sets = Sequence[tuple[int, ...]]
+
+
+class Free(Enum):
+    """What a series leaves free; the value is what ΔL*, ΔC* and ΔH* weigh in its search.
+
+    Lightness and hue are what a series promises; chroma gives way first where not all three can be.
+    What is free still weighs a little: enough to settle what nothing else does, and no more.
+    """
+
+    NOTHING = (3.0, 1.0, 3.0)
+    CHROMA = (3.0, 0.1, 3.0)
+    LIGHTNESS = (0.02, 1.0, 1.0)
+
+
+def colours(dyes: DyeSet, amounts: Array, light: Light) -> Array:
+    """CIELAB ``(..., 3)`` of amounts ``(..., D)`` in % owf."""
+    flat = lab(dyes.reflectance(amounts.reshape(-1, len(dyes))), light)
+    return flat.reshape(*amounts.shape[:-1], 3)
+
+
+def difference(asked: Array, labs: Array) -> Array:
+    """ΔL*, ΔC* and ΔH* ``(..., 3)`` of `labs` from `asked`, both CIELAB (CIE 015:2018, 8.2)."""
+    c1, c2 = np.hypot(asked[..., 1], asked[..., 2]), np.hypot(labs[..., 1], labs[..., 2])
+    turn = np.arctan2(labs[..., 2], labs[..., 1]) - np.arctan2(asked[..., 2], asked[..., 1])
+    turn = (turn + np.pi) % (2.0 * np.pi) - np.pi
+    hue = 2.0 * np.sqrt(c1 * c2) * np.sin(turn / 2.0)
+    return np.stack([labs[..., 0] - asked[..., 0], c2 - c1, hue], axis=-1)
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """What N sets of dyes came to, for T colours.
+
+    `amounts` ``(T, N, D)`` % owf; `asked` ``(T, N, 3)`` the CIELAB asked, what was free in it as it
+    came out; `labs` ``(T, N, 3)`` what came out.
+    """
+
+    amounts: Array
+    asked: Array
+    labs: Array
+
+    @property
+    def off(self) -> Array:
+        """ΔL*, ΔC* and ΔH* ``(T, N, 3)`` from what was asked."""
+        return difference(self.asked, self.labs)
+
+
+@dataclass(frozen=True, eq=False)
+class Search:
+    """Dyes on white cloth or on a finished piece, the recipe to set out from, and what is free."""
+
+    dyes: DyeSet
+    start: Prediction
+    free: Free = Free.NOTHING
+
+    @classmethod
+    def of(
+        cls, dyes: DyeSet, recipe: AnyRecipe, light: Light | None, free: Free = Free.NOTHING
+    ) -> Search:
+        """A search from a recipe. Raises `RecipeError`, and `DyemixError` for undyed cloth."""
+        if not Recipe.parse(recipe):
+            raise DyemixError("undyed cloth has no colour to change: name a recipe of dyes.")
+        return cls(dyes, dyes.predict(recipe, light), free)
+
+    def colours(self, amounts: Array) -> Array:
+        """CIELAB ``(..., 3)`` of amounts ``(..., D)``."""
+        return colours(self.dyes, amounts, self.start.light)
+
+    def slips(self, amounts: Array) -> Array:
+        """Mean ΔE2000 ``(N,)`` that the usual slip in dosing each dye brings by itself."""
+        only = Scatter(self.dyes.scatter.dosing, 0.0, np.zeros((3, 3)), 0.0, 0.0)
+        dyes, labs = replace(self.dyes, scatter=only, draws=None), self.colours(amounts)
+        return likely(labs[:, None], labs, lab_covariance(dyes, amounts, self.start.light)).mean
+
+    def steps(self, asked: Array, amounts: Array) -> tuple[Step, ...]:
+        """Amounts ``(N, D)`` as steps towards the CIELAB asked ``(N, 3)``."""
+        light, labs = self.start.light, self.colours(amounts)
+        pots = likely(asked[:, None], labs, lab_covariance(self.dyes, amounts, light))
+        figures = (delta_e(self.start.lab, labs), pots.mean, pots.bound, self.slips(amounts))
+        off = difference(asked, labs)
+        recipes = [self.dyes.recipe(row) for row in amounts]
+        return tuple(
+            Step(
+                self.dyes.predict(recipe, light), asked[i], off[i], *(float(f[i]) for f in figures)
+            )
+            for i, recipe in enumerate(recipes)
+        )
+
+    def series(self, title: str, routes: Sequence[Route], notes: Sequence[str] = ()) -> Series:
+        """The series of these routes, with warnings for those it shows."""
+        dosing, demo = self.dyes.scatter.dosing, self.dyes.demo
+        found = Series(title, self.start, tuple(routes), tuple(notes), dosing, demo=demo)
+        return replace(found, warnings=out_of_range(self.dyes, found))
+
+    def best(
+        self,
+        own: tuple[int, ...],
+        added: Iterable[Sets],
+        asked: Array,
+        *,
+        key: Callable[[Array, tuple[int, ...]], int] = lambda amounts, more: 0,
+        hue: Callable[[Array], Array] | None = None,
+    ) -> dict[int, tuple[Array, Array]]:
+        """For every key, what was asked ``(T, 3)`` and the amounts ``(T, D)`` of its best set.
+
+        Parameters
+        ----------
+        own : the dyes that are in every set.
+        added : those that each set adds to them, size by size.
+        key : what a set counts as, by its amounts ``(D,)`` at the middle step and what it adds.
+        hue : the colours asked, at the L* ``(T,)`` that came out, where their hue depends on it.
+        """
+        best: dict[int, tuple[tuple[float, ...], Array, Array]] = {}
+        for sets in filter(None, added):
+            whole = [own + more for more in sets]
+            found = self.solve(whole, asked)
+            if hue is not None:  # the lightness is known only now: once more
+                near = np.where(reached(found.off), found.labs[..., 0], -1.0).max(axis=1)
+                found = self.solve(whole, hue(np.where(near < 0.0, self.start.lab[0], near)))
+            for j, rank in enumerate(self._ranks(found, len(sets[0]))):
+                kind = key(found.amounts[len(asked) // 2, j], sets[j])
+                if kind not in best or rank < best[kind][0]:
+                    best[kind] = (rank, found.asked[:, j], found.amounts[:, j])
+        return {kind: (want, amounts) for kind, (_, want, amounts) in best.items()}
+
+    def _ranks(self, found: Found, extra: int) -> list[tuple[float, ...]]:
+        """What tells the N sets of `extra` added dyes apart, best least.
+
+        Farthest down first. Then, where lightness is free, the least darkened: a further dye must
+        save lightness worth seeing. Else fewest dyes, then what a slip in dosing upsets least, or
+        what comes nearest where a step is missed.
+        """
+        down = np.cumprod(reached(found.off), axis=0).sum(axis=0)
+        if self.free is Free.LIGHTNESS:
+            rest = [extra - found.labs[..., 0].mean(axis=0)]
+        else:
+            slips = self.slips(found.amounts.reshape(-1, len(self.dyes)))
+            slip = slips.reshape(found.labs.shape[:2]).mean(axis=0)
+            miss = np.abs(found.off).sum(axis=2).mean(axis=0)
+            rest = [extra * (down > 0), np.where(down == len(found.asked), slip, miss)]
+        return [tuple(map(float, row)) for row in np.column_stack([-down, *rest])]
+
+    def solve(self, sets: Sets, asked: Array) -> Found:
+        """Amounts of N sets of k dyes (indices) that come nearest to T colours `asked` ``(T, 3)``.
+
+        The rows are linear in CIELAB: ΔL*, ``u − C*`` and v, times the weights of `free`, with u
+        and v the parts of (a*, b*) along and across the hue asked. Every set sets out from the base
+        cut by several shares, with a little of each added dye; the best of the answers is kept.
+        """
+        dyes, base, index = self.dyes, self.dyes.amounts(self.start.recipe), np.array(sets, np.intp)
+        (n, k), t, s = index.shape, len(asked), len(_STARTS)
+        top, own = dyes.deepest[index], base[index]
+        starts = np.stack([np.where(own > 0, cut * own, some * top) for cut, some in _STARTS])
+        hue = np.arctan2(asked[:, 2], asked[:, 1])
+        turn = np.zeros((t, 3, 3))
+        turn[:, 0, 0] = 1.0
+        turn[:, 1, 1] = turn[:, 2, 2] = np.cos(hue)
+        turn[:, 1, 2], turn[:, 2, 1] = np.sin(hue), -np.sin(hue)
+        turn *= np.array(self.free.value)[:, None]
+        at = np.repeat(np.arange(t), s * n)
+
+        def goal(labs: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+            here = at[rows]
+            return np.einsum("nij,nj->ni", turn[here], labs - asked[here]), turn[here]
+
+        found = solve(
+            lab_residual(dyes.blends(np.tile(index, (t * s, 1))), goal, self.start.light),
+            np.tile(starts.reshape(s * n, k), (t, 1)), np.tile(top, (t * s, 1)),
+            steps=80, tolerance=1e-8,
+        )  # fmt: skip
+        best = np.argmin(found.cost.reshape(t, s, n), axis=1)
+        chosen = found.x.reshape(t, s, n, k)[np.arange(t)[:, None], best, np.arange(n)]
+        # What no balance weighs and no eye sees is not part of a recipe.
+        chosen = np.where(chosen < 1e-4 * dyes.palest[index], 0.0, chosen)
+        amounts = np.zeros((t, n, len(dyes)))
+        np.put_along_axis(amounts, np.broadcast_to(index, chosen.shape), chosen, axis=2)
+        labs, want = self.colours(amounts), np.repeat(asked[:, None], n, axis=1)
+        if self.free is Free.LIGHTNESS:
+            want[..., 0] = labs[..., 0]
+        elif self.free is Free.CHROMA:
+            chroma = np.maximum(np.hypot(want[..., 1], want[..., 2]), 1e-9)
+            want[..., 1:] *= (np.hypot(labs[..., 1], labs[..., 2]) / chroma)[..., None]
+        return Found(amounts, want, labs)
