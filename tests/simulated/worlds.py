@@ -16,7 +16,6 @@ Axis letters: N pots, D dyes, B bands (31, 400 to 700 nm). Amounts are % owf.
 from __future__ import annotations
 
 import zlib
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -102,20 +101,18 @@ class Readings:
     def __len__(self) -> int:
         return len(self.amounts)
 
-    def take(self, rows: Sequence[int] | NDArray[np.int64]) -> Readings:
-        """The same with these rows only."""
-        index = np.asarray(rows, dtype=int)
-        values = {
-            name: None if value is None else value[index]
-            for name in ("piece", "lab", "reflectance", "covariance", "frame", "codes")
-            for value in (getattr(self, name),)
-        }
-        return Readings(self.kind, self.amounts[index], observer=self.observer, **values)  # type: ignore[arg-type]
-
 
 @dataclass(frozen=True, eq=False)
 class World:
-    """A dyer's shelf with a known truth: see the module."""
+    """A dyer's shelf with a known truth.
+
+    Attributes
+    ----------
+    reflect : what maps amounts in the bath (N, D) to reflectance (N, B).
+    depths : % owf of the squares of every dye, 3 to 6 of them, palest first.
+    again : one square in so many is dyed again; 0 for none.
+    readings : how often each square of the ladders is read.
+    """
 
     family: str
     seed: int
@@ -130,10 +127,6 @@ class World:
     def kinds(self) -> tuple[str, ...]:
         """The kinds of reading that this family is for."""
         return FAMILIES[self.family].kinds
-
-    @property
-    def harshness(self) -> float:
-        return harshness(self.seed)
 
     def recipe(self, amounts: Array) -> dict[str, float]:
         """Amounts (D,) as dye: % owf, without those that are zero."""
