@@ -40,7 +40,7 @@ def print_text(text: str) -> None:
 def show(result: object, as_json: bool) -> None:
     """Print a result, as text or as JSON."""
     if as_json:
-        from dyemix.model.saved import as_json as to_json
+        from dyemix.dataset.serialise import as_json as to_json
 
         click.echo(to_json(result))
     else:

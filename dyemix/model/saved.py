@@ -1,13 +1,11 @@
-"""Fitted dyes as versioned JSON, and any result as plain JSON values."""
+"""Fitted dyes as versioned JSON."""
 
 from __future__ import annotations
 
 import json
-import math
 import os
 from collections.abc import Mapping
-from dataclasses import fields, is_dataclass
-from enum import Enum
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +13,7 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS, Light
-from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import DEMO_WARNING
+from dyemix.dataset.serialise import plain
 from dyemix.errors import DyemixError, SavedError
 from dyemix.model.dyes import Draws, DyeSet
 from dyemix.model.fit_report import DyeReport, FitReport, MixtureCheck
@@ -26,37 +23,6 @@ from dyemix.model.scatter import Scatter
 FORMAT = "dyemix dye set"
 #: Raised with every change of the layout below; an older version is still read.
 VERSION = 1
-
-
-def plain(value: Any) -> Any:
-    """A result as values JSON can hold: dataclasses become objects, arrays become lists.
-
-    Infinity and NaN, which JSON lacks, become null. A result on invented dyes begins with the
-    warning that says so.
-    """
-    if isinstance(value, Light | Path):
-        return str(value)
-    if isinstance(value, Enum):
-        return plain(value.value)
-    if isinstance(value, np.ndarray):
-        return plain(value.tolist())
-    if isinstance(value, np.generic):
-        return plain(value.item())
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if is_dataclass(value) and not isinstance(value, type):
-        content = {f.name: plain(getattr(value, f.name)) for f in fields(value)}
-        return {"warning": DEMO_WARNING, **content} if content.get("demo") else content
-    if isinstance(value, Recipe | Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(item) for item in value]
-    return value if value is None or isinstance(value, bool | int | str) else str(value)
-
-
-def as_json(value: Any) -> str:
-    """Any result as JSON text."""
-    return json.dumps(plain(value), indent=2, ensure_ascii=False)
 
 
 def saved_text(dyes: DyeSet) -> str:

@@ -15,12 +15,12 @@ from hypothesis import strategies as st
 
 from benchmarks.reach import brute_force, wanted_colours
 from dyemix.colour.ciede2000 import delta_e
+from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
 from dyemix.gamut.family import family, smallest_sets
 from dyemix.model.dyes import DyeSet
-from dyemix.model.saved import as_json
 
 
 def test_twenty_colours_and_twelve_dyes_under_ten_seconds(dyes: DyeSet) -> None:

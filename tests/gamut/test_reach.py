@@ -13,13 +13,13 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from benchmarks.reach import beyond, random_blends
+from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError
 from dyemix.gamut.boundary import Gamut, gamut, joined
 from dyemix.gamut.reach import ShelfReach, reach
 from dyemix.matching.match import match
 from dyemix.model.dyes import DyeSet
-from dyemix.model.saved import as_json
 from dyemix.plots.reach import draw_reach
 
 COLOURS = ("#ff8800", "#a040c0", "#20a050", "#7d8a6e", "#d03060", "#3050a0")

@@ -14,10 +14,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.model.saved import as_json
 from dyemix.plots.cards import PATCH_HEIGHT, PATCH_WIDTH, draw_card
 from dyemix.series.shade_card import ShadeCard, parse_depths, shade_card
 

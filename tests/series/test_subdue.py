@@ -26,10 +26,10 @@ from dyemix.colour.ciecam16 import (
 )
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, white, xyz_from_lab
+from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.model.dyes import DyeSet
-from dyemix.model.saved import as_json
 from dyemix.series.search import difference
 from dyemix.series.steps import RouteKind
 from dyemix.series.subdue import subdue, subdue_on

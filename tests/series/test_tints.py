@@ -14,10 +14,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from dyemix.colour.ciecam16 import lab_hue
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import lab
+from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.model.saved import as_json
 from dyemix.plots.series import draw_series
 from dyemix.series.search import difference
 from dyemix.series.steps import Series
