@@ -323,7 +323,9 @@ def test_tables_of_the_first_layout_are_taken_in(path: Path, tmp_path: Path) -> 
     lines = (new / "trial.csv").read_text().splitlines()
     lines = [line.removesuffix(",bath,over").removesuffix(",first bath,") for line in lines]
     (new / "trial.csv").write_text("\n".join(lines) + "\n")
-    (new / "fit.csv").write_text("id,kept,swatches,note,content\n")
+    fits = (new / "fit.csv").read_text().splitlines()
+    fits = [line.removesuffix(",learnt").removesuffix(",0") for line in fits]
+    (new / "fit.csv").write_text("\n".join(fits) + "\n")
     import_csv(new, tmp_path / "b.dyebook")
     assert all_rows(tmp_path / "b.dyebook") == all_rows(path)
 

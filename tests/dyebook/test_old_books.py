@@ -1,0 +1,121 @@
+"""Dye books of earlier layouts open, with everything that was put into them."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.dataset.trial import Bath
+from dyemix.dyebook import DyeBook, repeat, schema
+
+DATA = Path(__file__).parents[1] / "data"
+
+
+def opened(layout: int, folder: Path) -> DyeBook:
+    """A copy of the book of this layout, opened."""
+    path = folder / "old.dyebook"
+    raw = sqlite3.connect(path)
+    raw.executescript((DATA / f"dyebook_layout_{layout}.sql").read_text(encoding="utf-8"))
+    assert raw.execute("PRAGMA user_version").fetchone() == (layout,)
+    raw.close()
+    return DyeBook(path, create=False)
+
+
+@pytest.mark.parametrize("layout", [1, 2])
+def test_a_book_is_brought_to_the_present_layout(layout: int, tmp_path: Path) -> None:
+    opened(layout, tmp_path).close()
+    DyeBook(tmp_path / "new.dyebook").close()
+    old, new = (sqlite3.connect(tmp_path / name) for name in ("old.dyebook", "new.dyebook"))
+    shape = "SELECT type, name, sql FROM sqlite_master ORDER BY name"
+    assert old.execute("PRAGMA user_version").fetchone() == (schema.LAYOUT,)
+    assert old.execute(shape).fetchall() == new.execute(shape).fetchall()
+    assert old.execute("PRAGMA foreign_key_check").fetchall() == []
+    old.close()
+    new.close()
+
+
+@pytest.mark.parametrize("layout", [1, 2])
+def test_a_sheet_of_that_time_is_given_back_and_repeated(layout: int, tmp_path: Path) -> None:
+    """96 mL of a 2 % stock are 0.8 % of 240 g, 48 mL of a 1 % stock 0.2 % (by hand).
+
+    Of 120 g: 0.96 g and 0.24 g of dye, which are 48 mL and 12 mL of a 2 % stock.
+    """
+    with opened(layout, tmp_path) as book:
+        (sheet,) = book.sheets("sage")
+        assert sheet.recipe == {"navy": 0.2, "gold": 0.8}
+        assert (sheet.cloth_g, sheet.liquor_ratio, sheet.pieces) == (240, 15, 2)
+        assert {d.dye: round(d.ml, 9) for d in sheet.doses} == {"gold": 96, "navy": 48}
+        assert sheet.on == date(2026, 5, 3)
+        again = repeat(book, "sage", 120, stocks=2.0)
+    assert {d.dye: round(d.ml, 9) for d in again.doses} == {"gold": 48, "navy": 12}
+
+
+def test_what_a_book_of_layout_2_holds(tmp_path: Path) -> None:
+    with opened(2, tmp_path) as book:
+        assert not book.demo
+        (cloth,) = book.cloths()
+        assert (cloth.name, cloth.fibre, cloth.note) == ("cotton lawn", "cotton", "mercerised?")
+        gold, navy = book.dye_lots()
+        assert (gold.dye, gold.lot, gold.bought) == ("gold", "G1", date(2026, 1, 2))
+        assert (navy.dye, navy.lot, navy.bought) == ("navy", "", None)
+        bottle, other = book.stocks()
+        assert (bottle.dye, bottle.strength_pct, bottle.left_ml) == ("gold", 2, 120.5)
+        assert (bottle.how, bottle.cold, bottle.made) == ("added to", True, date(2026, 5, 3))
+        assert (other.dye, other.strength_pct, other.made) == ("navy", 1, None)
+        readings = book.swatches().readings
+        assert [str(r.recipe) for r in readings[:3]] == ["undyed", "gold 4.00", "gold 2.00"]
+        assert len(readings) == 9
+        np.testing.assert_allclose(readings[1].lab, (66.2, 24.9, 70.8), atol=1e-9)
+        (recipe,) = book.recipes("sage")
+        assert recipe.recipe == {"gold": 0.8, "navy": 0.2}
+        assert recipe.target is not None
+        assert (recipe.note, recipe.on) == ("first", date(2026, 5, 3))
+        np.testing.assert_allclose(
+            book.standard("café sage").reflectance,
+            0.31 + 0.1 * np.sin(np.arange(31) / 7.0) / 3.0,  # what was put in
+            atol=1e-15,
+        )
+        (signed,) = book.sign_offs("sage")
+        assert (signed.tolerance, signed.note) == (2.0, "by post")
+
+
+def test_the_trials_of_a_book_of_layout_2(tmp_path: Path) -> None:
+    with opened(2, tmp_path) as book:
+        trials = [kept.trial for kept in book.trials()]
+        (sage,) = book.trials("sage")
+        (moss,) = book.trials("moss")
+    assert len(trials) == 5
+    assert [t.bath for t in trials] == [Bath.FIRST] * 4 + [Bath.SECOND]
+    assert (sage.note, sage.trial.lot, sage.trial.date) == (
+        "a little dark", "G1", date(2026, 5, 4)
+    )  # fmt: skip
+    assert moss.trial.on is not None
+    np.testing.assert_allclose(moss.trial.on.lab, (80.6, 8.9, 48.3), atol=1e-9)
+    np.testing.assert_allclose(moss.trial.reading.lab, (58.2, -9.4, 14.6), atol=1e-9)
+
+
+def test_the_fits_that_were_kept_open(tmp_path: Path) -> None:
+    """The dyes of the trials were all a quarter stronger, which that version had learnt."""
+    with opened(2, tmp_path) as book:
+        first, learnt = book.kept_fits()
+        trials = [kept.trial for kept in book.trials() if kept.trial.bath is Bath.FIRST]
+    assert first.names == learnt.names == ("gold", "navy")
+    misses = [
+        np.mean([delta_e(dyes.predict(t.recipe).lab, t.reading.lab) for t in trials])
+        for dyes in (first, learnt)
+    ]
+    assert misses[0] > 2
+    assert misses[1] < 0.5
+
+
+def test_the_fit_kept_in_a_book_of_layout_1_opens(tmp_path: Path) -> None:
+    with opened(1, tmp_path) as book:
+        (kept,) = book.kept_fits()
+    np.testing.assert_allclose(
+        kept.predict("navy 1").lab, (32.4744921, 0.3195682, -24.9217648), atol=1e-6
+    )  # as that version predicted it

@@ -1,0 +1,69 @@
+"""Dye sets that an earlier version saved open, and predict what they predicted there."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import dyemix
+from dyemix.colour.ciede2000 import delta_e
+
+DATA = Path(__file__).parents[1] / "data"
+SPECTRAL, LAB = DATA / "dye_set_version_1.json", DATA / "dye_set_version_1_lab.json"
+#: What the version that saved them predicted, CIELAB under D65/10°.
+PREDICTED = (
+    (SPECTRAL, "lemon 1", (87.8871812565404, -11.064323949563075, 58.90887596522932)),
+    (SPECTRAL, "plum 0.5 + cobalt 0.3",
+     (51.99543071934171, 7.299164234102089, -32.576105506677685)),
+    (SPECTRAL, "lemon 1 + plum 0.2 + cobalt 0.4",
+     (55.09058861453137, -22.856759230060614, 7.659263043966941)),
+    (LAB, "gold 0.8 + navy 0.2", (46.22752638529426, -2.295695880794264, 7.49100447219149)),
+    (LAB, "navy 1", (32.47449210536236, 0.31956819903769906, -24.92176478763154)),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("path", "recipe", "wanted"), PREDICTED)
+def test_a_set_of_version_1_predicts_as_it_did(path: Path, recipe: str, wanted: Any) -> None:
+    dyes = dyemix.load(path)
+    np.testing.assert_allclose(dyes.predict(recipe).lab, wanted, atol=1e-6)
+
+
+def test_a_set_of_version_1_says_what_it_is() -> None:
+    demo, own = dyemix.load(SPECTRAL), dyemix.load(LAB)
+    assert demo.names == ("lemon", "plum", "cobalt")
+    assert own.names == ("gold", "navy")
+    assert (demo.demo, own.demo) == (True, False)
+    assert own.conditions is not None
+    assert own.conditions["liquor ratio"] == "15:1"
+    assert "D65/10" in str(own.light)
+
+
+@pytest.mark.parametrize("path", [SPECTRAL, LAB])
+def test_a_set_of_version_1_answers_a_target(path: Path) -> None:
+    dyes = dyemix.load(path)
+    best = dyemix.match(dyes, "45 0 0 D65/10", max_dyes=2)[0]
+    assert 0 < best.residual < best.likely < best.bound
+
+
+def test_a_set_of_version_1_without_draws_opens(tmp_path: Path) -> None:
+    """The first sets held none."""
+    content = json.loads(SPECTRAL.read_text(encoding="utf-8"))
+    del content["draws"]
+    (tmp_path / "old.json").write_text(json.dumps(content), encoding="utf-8")
+    with_draws, without = dyemix.load(SPECTRAL), dyemix.load(tmp_path / "old.json")
+    recipe = "lemon 1 + plum 0.2"
+    assert delta_e(with_draws.predict(recipe).lab, without.predict(recipe).lab) < 1e-9
+
+
+@pytest.mark.parametrize("path", [SPECTRAL, LAB])
+def test_a_set_of_version_1_saved_again_is_the_same(path: Path, tmp_path: Path) -> None:
+    dyes = dyemix.load(path)
+    dyemix.save(dyes, tmp_path / "again.json")
+    again = dyemix.load(tmp_path / "again.json")
+    recipe = dict.fromkeys(dyes.names, 0.3)
+    np.testing.assert_array_equal(again.predict(recipe).lab, dyes.predict(recipe).lab)
+    assert str(again.report) == str(dyes.report)
