@@ -155,7 +155,7 @@ def test_the_value_at_fault_is_named(place: tuple[Any, ...], value: Any, path: s
 def test_what_is_no_number_is_refused(number: str, at: str) -> None:
     text = to_json(replace(shelf(), curves=np.full((2, B), 1.5)))
     assert at in text
-    with pytest.raises(SavedError, match="is damaged|not a number"):
+    with pytest.raises(SavedError, match=r"is damaged|not a number"):
         from_json(Shelf, text.replace(at, f"{at.rpartition(' ')[0]} {number}"))
 
 
