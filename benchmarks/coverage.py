@@ -26,7 +26,6 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks.lab_only import as_lab
-from benchmarks.photo_colour import print_page
 from benchmarks.photo_path import CELLS, by_camera
 from benchmarks.shelf import swatch_set
 from dyemix.arrays import Array
@@ -36,6 +35,7 @@ from dyemix.dataset.swatches import SwatchSet
 from dyemix.fitting.fit import fit
 from dyemix.model.uncertainty import FREEDOM, causes, lab_covariance, likely
 from tests.simulated.camera import Camera
+from tests.simulated.photographs import print_page
 from tests.simulated.workshop import Workshop
 
 #: Mixtures a workshop dyes beside its ladders, and how many of them are in the table.

@@ -1,6 +1,6 @@
 """Photographed textiles read back: ``python -m benchmarks.photo_colour [seeds …]``.
 
-The 21 measured textiles of CIE 224:2017 lie on a printed sheet and are photographed by a simulated
+The 21 measured textiles of CIE 224:2017 lie on a printed page and are photographed by a simulated
 camera of measured parts (`tests.simulated.camera`), in daylight and under a lamp, with a patch
 card and without, with straight and with styled tones. What is read is compared with the textiles'
 own CIELAB under D65/2°. None of them is a patch, nor helped to fit the camera's matrix.
@@ -18,11 +18,10 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.photo import examine_photo, swatch_sheet
-from dyemix.photo.layout import CARD_BOX, GREY_BOX, HEIGHT, WIDTH
-from dyemix.photo.print_sheet import PAPERS
+from dyemix.photo import PhotoOptions, examine_photo
 from tests.simulated.camera import Camera, lab_d65, textiles
-from tests.simulated.camera.scenes import GREY_STEPS, Page, load_page, scene, write_reference
+from tests.simulated.camera.scenes import GREY_STEPS, Page, scene, write_reference
+from tests.simulated.photographs import print_page, rms, whitened
 
 DAYLIGHT = ("D55", "D65")
 LAMPS = ("LED-B3", "LED-B4")
@@ -39,13 +38,6 @@ class Outcome:
     note: str
 
 
-def print_page(folder: Path, cells: int = 24, per_mm: float = 8.0) -> Page:
-    """Print a sheet and take it up for the camera."""
-    printed = swatch_sheet(folder / f"sheet{cells}.png", cells=cells)
-    boxes = (printed.layout.cells, GREY_BOX, CARD_BOX)
-    return load_page(printed.page, PAPERS["a4"], (WIDTH, HEIGHT), *boxes, per_mm)
-
-
 def run(
     camera: Camera,
     page: Page,
@@ -59,24 +51,16 @@ def run(
     laid = scene(page, dict(enumerate(spectra)), grey, card)
     camera.save(laid, photo)
     reference = write_reference(folder / "card.csv") if card else None
-    read = examine_photo(photo, card=reference, grey=grey)
+    read = examine_photo(photo, PhotoOptions(card=reference, grey=grey))
     truth = lab_d65(spectra)
     colours = np.array([cell.lab for cell in read.cells])
-    z = [
-        np.linalg.solve(np.linalg.cholesky(cell.covariance), cell.lab - true)
-        for cell, true in zip(read.cells, truth, strict=True)
-    ]
     return Outcome(
         delta_e(truth, colours),
         np.array([bool(cell.left_out) for cell in read.cells]),
-        np.array(z),
+        whitened(read, truth),
         colours,
-        read.light.colour.kind,
+        read.characterisation.matrix.kind,
     )
-
-
-def rms(values: Array) -> float:
-    return float(np.sqrt(np.mean(np.square(values))))
 
 
 def main(seeds: Sequence[int] = (0, 1)) -> None:

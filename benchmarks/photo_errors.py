@@ -2,7 +2,7 @@
 
 Two measured cameras without noise, in daylight and under lamps, see the ISO 17321-1 patches and the
 78 samples of CIE 224:2017 that are not textiles. What is printed stands, rounded, in
-`dyemix.photo.camera_correction` and `compare`; the 21 textiles, which judge the errors, take no
+`dyemix.photo.camera_matrix` and `results`; the 21 textiles, which judge the errors, take no
 part.
 """
 
@@ -14,10 +14,10 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.photo import camera_correction as colour
-from dyemix.photo.camera_correction import Correction, balance, fit_patches, metric
-from dyemix.photo.compare import SHARED_OVER
+from dyemix.photo import camera_matrix as colour
+from dyemix.photo.camera_matrix import CameraMatrix, balance, fit_patches, metric
 from dyemix.photo.decode import SRGB_TO_XYZ
+from dyemix.photo.results import SHARED_OVER
 from tests.simulated.camera import WAVELENGTHS, Camera, lab_d65, other_samples, patch_card
 
 LIGHTS = ("D55", "D65", "LED-B3", "LED-B4")
@@ -31,7 +31,7 @@ def seen(camera: Camera, spectra: Array) -> Array:
     return np.maximum(camera.render(spectra) / grey, 0.0)
 
 
-def parts(correction: Correction, rgb: Array, lab: Array) -> Array:
+def parts(correction: CameraMatrix, rgb: Array, lab: Array) -> Array:
     """The error ``(S, 3)`` in the three parts of ΔE2000."""
     return np.asarray(np.einsum("nij,nj->ni", metric(lab), correction.lab(rgb) - lab))
 

@@ -17,7 +17,6 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks.lab_only import as_lab, mixture_misses
-from benchmarks.photo_colour import print_page
 from benchmarks.shelf import swatch_set
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
@@ -25,10 +24,11 @@ from dyemix.colour.colorimetry import D65_2, WAVELENGTHS
 from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.files.writing import recipe_text
 from dyemix.fitting.fit import fit
-from dyemix.photo import examine_photo
+from dyemix.photo import PhotoOptions, examine_photo
 from tests.simulated.camera import WAVELENGTHS as FINE
 from tests.simulated.camera import Camera
 from tests.simulated.camera.scenes import GREY_STEPS, Page, scene, write_reference
+from tests.simulated.photographs import print_page
 from tests.simulated.workshop import Workshop
 
 CELLS = 40
@@ -56,7 +56,9 @@ def by_camera(
             for i, piece in enumerate(here):
                 label = f"{'ABCDE'[i // 8]}{i % 8 + 1}"
                 out.writerow([label, recipe_text(piece.recipe), piece.readings[0].swatch])
-        read = examine_photo(photo, cells=folder / "cells.csv", card=reference, grey=GREY_STEPS)
+        read = examine_photo(
+            photo, PhotoOptions(cells=folder / "cells.csv", card=reference, grey=GREY_STEPS)
+        )
         readings += read.swatches.readings
     return SwatchSet(tuple(readings))
 

@@ -21,9 +21,9 @@ MOST_SECONDS, MOST_GB = 6.0, 1.5
 
 def make(folder: Path) -> None:
     """Photograph 40 spectra on a sheet."""
-    from benchmarks.photo_colour import print_page
     from tests.simulated.camera import Camera, other_samples
     from tests.simulated.camera.scenes import scene, write_reference
+    from tests.simulated.photographs import print_page
 
     page = print_page(folder, cells=40, per_mm=12.0)
     Camera(megapixels=24.0).save(
@@ -38,10 +38,12 @@ def main() -> None:
         folder = Path(name)
         subprocess.run([sys.executable, "-m", "benchmarks.photo_speed", name], check=True)
         start, busy = time.perf_counter(), time.process_time()
-        from dyemix.photo import examine_photo
+        from dyemix.photo import PhotoOptions, examine_photo
         from tests.simulated.camera.scenes import GREY_STEPS
 
-        read = examine_photo(folder / "photo.jpg", card=folder / "card.csv", grey=GREY_STEPS)
+        read = examine_photo(
+            folder / "photo.jpg", PhotoOptions(card=folder / "card.csv", grey=GREY_STEPS)
+        )
         seconds, busy = time.perf_counter() - start, time.process_time() - busy
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
         size = np.prod(read.photograph.codes.shape[:2]) / 1e6

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import DEMO_WARNING, Swatch, SwatchSet
@@ -14,7 +14,7 @@ from dyemix.files import read_swatches, write_swatches
 from dyemix.files.names import Naming, name_samples
 
 if TYPE_CHECKING:
-    from dyemix.photo import PhotoReading
+    from dyemix.photo import PhotoOptions, PhotoReading
 
 #: How picture files begin; those go to the reader of photographs.
 _PICTURES = (b"\xff\xd8\xff", b"\x89PNG\r\n", b"II*\x00", b"MM\x00*", b"GIF8", b"BM")
@@ -113,7 +113,9 @@ def is_picture(path: str | os.PathLike[str]) -> bool:
 
 
 def convert(
-    path: str | os.PathLike[str], names: str | os.PathLike[str] | None = None, **photo: Any
+    path: str | os.PathLike[str],
+    names: str | os.PathLike[str] | None = None,
+    photo: PhotoOptions | None = None,
 ) -> ReadReport:
     """Read a file of readings and name its samples.
 
@@ -123,7 +125,7 @@ def convert(
         any other.
     names : a table ``sample,recipe[,swatch]``. Samples it does not name, and that have no recipe
         in the file, take the recipe that their own name reads as, if any.
-    photo : how to read a photograph, as `dyemix.photo.examine_photo` takes it.
+    photo : how to read a photograph.
 
     Raises
     ------
@@ -134,7 +136,7 @@ def convert(
     if is_picture(path):
         from dyemix.photo import examine_photo
 
-        photograph = examine_photo(path, **photo)
+        photograph = examine_photo(path, photo)
     found = read_swatches(path) if photograph is None else photograph.swatches
     swatches, naming = name_samples(found, names)
     return ReadReport(swatches, naming, photograph)

@@ -83,9 +83,9 @@ def match(
     from dyemix.matching.match import match as find
 
     if cell is not None:
-        from dyemix.photo import examine_photo
+        from dyemix.photo import PhotoOptions, examine_photo
 
-        one = examine_photo(Path(target or ""), card=card).target(cell)
+        one = examine_photo(Path(target or ""), PhotoOptions(card=card)).target(cell)
     else:
         one = read_target(target or "")
     found = find(shelf_dyes(swatches, check, leave_out), one, **options)

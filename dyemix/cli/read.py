@@ -10,19 +10,6 @@ import click
 from dyemix.cli.options import FILE, as_json_option, print_text, say, show
 from dyemix.errors import DyemixError
 
-
-def _greys(context: click.Context, _: click.Parameter, text: str) -> tuple[float, ...] | None:
-    """Reflectances of the grey card's steps; 'none' where no grey card lies in the picture."""
-    if text.strip().lower() == "none":
-        return None
-    try:
-        return tuple(float(part) for part in text.split(","))
-    except ValueError:
-        raise DyemixError(
-            f"--grey {text!r}: write reflectances, lightest first, as '0.9, 0.18', or none."
-        ) from None
-
-
 PHOTO_OPTIONS = (
     click.option("--cells", type=FILE, metavar="TABLE", help="Photo: what lies in which cell."),
     click.option("--corners", type=FILE, metavar="TABLE", help="Photo: corners of each cell."),
@@ -35,7 +22,7 @@ PHOTO_OPTIONS = (
         "--card", type=FILE, metavar="TABLE", help="Photo: reference values of the patch card."
     ),
     click.option(
-        "--grey", default="0.18", show_default=True, callback=_greys, metavar="STEPS",
+        "--grey", default="0.18", show_default=True, metavar="STEPS",
         help="Photo: reflectance of the grey card's steps, lightest first, or none.",
     ),
     click.option(
@@ -58,18 +45,6 @@ def photo_options(command: Any) -> Any:
     return command
 
 
-def photo_words(
-    grid: str | None, corners: Path | None, grey_at: str, card_at: str, **rest: Any
-) -> dict[str, Any]:
-    """What those options mean to the reader of photographs."""
-    from dyemix.photo import Grid
-
-    if grid is not None and corners is not None:
-        raise DyemixError("give the places of the cells by --grid or by --corners, not both.")
-    places = corners if grid is None else Grid.parse(grid, grey_at, card_at)
-    return {"corners": places, **rest}
-
-
 @click.command()
 @click.argument("file", type=FILE)
 @click.option(
@@ -86,18 +61,17 @@ def read(file: Path, output: Path, names: Path | None, contact: Path | None, **p
     FILE is an instrument's file (ISO 28178 / CGATS.17 text, CxF3), a workbook (.xlsx), a table, or
     a photograph of swatches: on the printed sheet ('dyemix sheet'), or with --grid or --corners.
     """
+    from dyemix.photo import PhotoOptions, write_contact_sheet
     from dyemix.reading import convert
 
-    report = convert(file, names, **photo_words(**photo))
+    report = convert(file, names, PhotoOptions.parse(**photo))
     report.write(output)
     print_text(str(report))
     say(f"Written: {output}")
     if contact is not None:
         if report.photograph is None:
             raise DyemixError(f"{file}: --contact draws what was read of a photograph.")
-        from dyemix.photo import contact_sheet
-
-        contact_sheet(report.photograph, contact)
+        write_contact_sheet(report.photograph, contact)
         say(f"Drawn: {contact}")
 
 
@@ -112,10 +86,10 @@ def read(file: Path, output: Path, names: Path | None, contact: Path | None, **p
 def sheet(output: Path, pieces: Path | None, cells: int | None, paper: str) -> None:
     """Write a page to print, to lay swatches on, and to photograph."""
     from dyemix.files import read_swatches
-    from dyemix.photo import swatch_sheet
+    from dyemix.photo import write_photo_page
 
     laid = None if pieces is None else read_swatches(pieces)
-    print_text(str(swatch_sheet(output, laid, cells, paper)))
+    print_text(str(write_photo_page(output, laid, cells, paper)))
 
 
 @click.command()
@@ -129,11 +103,11 @@ def compare(
     first: Path, first_cell: str, second: Path, second_cell: str, as_json: bool, **photo: Any
 ) -> None:
     """Compare two photographed pieces: FIRST A3 SECOND B2, in one photograph or in two."""
-    from dyemix.photo import difference, examine_photo
+    from dyemix.photo import PhotoOptions, difference, examine_photo
 
-    words = photo_words(**photo)
-    one = examine_photo(first, **words)
-    other = one if second == first else examine_photo(second, **words)
+    options = PhotoOptions.parse(**photo)
+    one = examine_photo(first, options)
+    other = one if second == first else examine_photo(second, options)
     show(difference(one, first_cell, other, second_cell), as_json)
 
 

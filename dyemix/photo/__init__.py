@@ -1,20 +1,20 @@
-"""Photographs of swatches: the printed sheet, the reader, the contact sheet, differences."""
+"""Photographs of swatches: the photo page, the reader, the contact sheet, differences."""
 
-from dyemix.photo.compare import Difference, difference
-from dyemix.photo.contact_sheet import contact_sheet
+from dyemix.photo.contact_sheet import write_contact_sheet
+from dyemix.photo.photo_page import PhotoPage, write_photo_page
 from dyemix.photo.places import Grid
-from dyemix.photo.print_sheet import PrintedSheet, swatch_sheet
-from dyemix.photo.read import examine_photo
-from dyemix.photo.results import Cell, PhotoReading
+from dyemix.photo.read import PhotoOptions, examine_photo
+from dyemix.photo.results import CellReading, Difference, PhotoReading, difference
 
 __all__ = [
-    "Cell",
+    "CellReading",
     "Difference",
     "Grid",
+    "PhotoOptions",
+    "PhotoPage",
     "PhotoReading",
-    "PrintedSheet",
-    "contact_sheet",
     "difference",
     "examine_photo",
-    "swatch_sheet",
+    "write_contact_sheet",
+    "write_photo_page",
 ]

@@ -5,7 +5,12 @@ HEIC and raw files need the extras ``heic`` (pillow-heif) and ``raw`` (rawpy). O
 the orientation, the profile and the transfer curve are looked at: no place, owner or serial number
 ever leaves this module.
 
-Source of the sRGB curve and matrix: IEC 61966-2-1.
+Pillow's colour management would give 8 bits back and clip to the profile it converts to, so a
+Display P3 red would be lost on the way to sRGB: the matrix profiles of cameras and phones (three
+curves and three colorants) are read here at full precision.
+
+Sources: the sRGB curve and matrix, IEC 61966-2-1; profiles, ICC.1:2022, 10.6 (curveType), 10.18
+(parametricCurveType), 10.31 (XYZType), E.3 (chromatic adaptation, linear Bradford).
 """
 
 from __future__ import annotations
@@ -13,8 +18,8 @@ from __future__ import annotations
 import importlib
 import io
 import os
-import warnings
-from dataclasses import dataclass
+import struct
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,10 +28,11 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.errors import Fault, InputError
-from dyemix.photo.icc import read_profile
 
 if TYPE_CHECKING:
     from PIL.Image import Image
+
+    from dyemix.photo.tone_curve import Tone
 
 #: More pixels than any phone writes at its usual setting; the codes then take 330 MB.
 MOST_PIXELS = 110_000_000
@@ -35,15 +41,24 @@ RAW_SUFFIXES = frozenset(
     {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw", ".x3f"}
 )
 _HEIC = {".heic", ".heif", ".hif"}
+_HEIC_BRANDS = (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftyphevc")
 _CLIPPED_LOW, _CLIPPED_HIGH = 3.1e-4, 0.966  # linear light
 _ENCODINGS = ("stated", "linear", "sRGB")
 
 SRGB_TO_XYZ: Array = np.array(
     [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
 )
+#: Bradford adaptation from a profile's D50 to D65 (ICC.1:2022 annex E, linear Bradford).
+_BRADFORD = np.array(
+    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
+)
+_D50, _D65 = _BRADFORD @ [0.9642, 1.0, 0.8249], _BRADFORD @ [0.95047, 1.0, 1.08883]
+D65_FROM_D50: Array = np.linalg.solve(_BRADFORD, np.diag(_D65 / _D50) @ _BRADFORD)
+#: The numbers of the parametric curve by its type: (a x + b)^g + e from x = d on, else c x + f.
+_PARAMETERS = {0: "g", 1: "gab", 2: "gabe", 3: "gabcd", 4: "gabcdef"}
 
 
-def need(module: str, extra: str, instead: str) -> Any:
+def need(module: str, extra: str, instead: str = ".") -> Any:
     """Import `module`, or say in one sentence how to get it and what to do without it."""
     try:
         return importlib.import_module(module)
@@ -61,30 +76,56 @@ class Photograph:
     ----------
     codes : ``(H, W, 3)`` uint8 or uint16, R G B, upright.
     curve : ``(256 or 65536, 3)`` float32: linear value (0–1) of each code.
+    limits : codes at or below, and at or above which a channel is clipped.
     to_xyz : ``(3, 3)``: XYZ under D65 (Y of white 1) of linear R G B.
     encoding : what the file says its values are.
     stated : whether the file said so, or it was assumed.
     notes : what was assumed.
     file : name, for messages.
-    limits : codes at or below, and at or above which a channel is clipped.
     """
 
     codes: NDArray[Any]
     curve: NDArray[np.float32]
+    limits: tuple[int, int]
     to_xyz: Array
     encoding: str
     stated: bool
     notes: tuple[str, ...]
     file: str
-    limits: tuple[int, int]
 
-    @property
-    def top(self) -> int:
-        """The largest code."""
-        return len(self.curve) - 1
+    def light(self, codes: NDArray[Any]) -> NDArray[np.float32]:
+        """Linear light ``(..., 3)`` of some of the codes."""
+        return np.stack([self.curve[codes[..., c], c] for c in range(3)], axis=-1)
+
+    def as_linear(self, encoding: str) -> Photograph:
+        """The same codes taken to be proportional to light, whatever the file says of them."""
+        curve = _table(_steps(len(self.curve)))
+        return replace(self, curve=curve, limits=_limits(curve), encoding=encoding, notes=())
+
+    def straightened(self, tone: Tone) -> Photograph:
+        """The same codes with the camera's tone curve undone; what is clipped stays clipped."""
+        return replace(self, curve=tone(self.curve.astype(float)).astype(np.float32))
+
+    def refuse(self, message: str) -> InputError:
+        """The error for this picture."""
+        return InputError(Fault(message, self.file))
 
 
-def code_limits(curve: NDArray[np.float32]) -> tuple[int, int]:
+class _UnreadableError(Exception):
+    """Why a file is not decoded; `decode` says of which file."""
+
+
+def _steps(levels: int) -> Array:
+    return np.linspace(0.0, 1.0, levels)
+
+
+def _table(curve: Array) -> NDArray[np.float32]:
+    """The curve ``(levels, 3)`` of one for all channels or of one for each."""
+    levels = len(curve)
+    return np.broadcast_to(curve.reshape(levels, -1), (levels, 3)).astype(np.float32)
+
+
+def _limits(curve: NDArray[np.float32]) -> tuple[int, int]:
     """Codes at or below, and at or above which a channel counts as clipped.
 
     Set in light, so that linear and encoded files are judged alike: the first step of 8-bit sRGB,
@@ -97,34 +138,81 @@ def code_limits(curve: NDArray[np.float32]) -> tuple[int, int]:
 
 def srgb_curve(levels: int) -> Array:
     """Linear value ``(levels,)`` of each sRGB code, the linear toe included."""
-    v = np.linspace(0.0, 1.0, levels)
+    v = _steps(levels)
     return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4)
 
 
-def linear_curve(levels: int) -> NDArray[np.float32]:
-    """Linear value ``(levels, 3)`` of codes that are proportional to light."""
-    return np.repeat(np.linspace(0, 1, levels, dtype=np.float32)[:, np.newaxis], 3, axis=1)
+def _profile_curve(data: bytes, x: Array) -> Array:
+    """Value of one curve tag at codes `x` (0–1). Raises `KeyError` for what is not a curve."""
+    kind = data[:4]
+    if kind == b"curv":
+        (count,) = struct.unpack(">I", data[8:12])
+        values = np.frombuffer(data[12 : 12 + 2 * count], ">u2").astype(float)
+        if count == 1:
+            return np.asarray(x ** (values[0] / 256.0))
+        return np.interp(x, _steps(count), values / 65535.0) if count else x
+    if kind != b"para":
+        raise KeyError(kind)
+    (form,) = struct.unpack(">H", data[8:10])
+    names = _PARAMETERS[form]
+    numbers = np.frombuffer(data[12 : 12 + 4 * len(names)], ">i4") / 65536.0
+    p = dict.fromkeys("gabcdef", 0.0) | {"a": 1.0} | dict(zip(names, numbers, strict=True))
+    if form in (1, 2):
+        p |= {"d": -p["b"] / p["a"], "f": p["e"]}
+    upper = np.maximum(p["a"] * x + p["b"], 0.0) ** p["g"] + p["e"]
+    return np.asarray(np.where(x >= p["d"], upper, p["c"] * x + p["f"]))
 
 
-def _upright(codes: NDArray[Any], orientation: int) -> NDArray[Any]:
-    """Turn as the EXIF orientation (1–8) asks."""
-    if orientation in (5, 6, 7, 8):
-        codes = codes.transpose(1, 0, 2)
-    if orientation in (2, 3, 6, 7):
-        codes = codes[:, ::-1]
-    if orientation in (3, 4, 7, 8):
-        codes = codes[::-1]
-    return np.ascontiguousarray(codes)
+def read_profile(data: bytes, levels: int) -> tuple[Array, Array] | None:
+    """A matrix profile's linear value ``(levels, 3)`` of each code, and its matrix ``(3, 3)`` to
+    XYZ under D65, Y of white 1; None for a profile that has no matrix.
+    """
+    try:
+        (count,) = struct.unpack(">I", data[128:132])
+        tags = {}
+        for i in range(min(count, 100)):
+            name, offset, size = struct.unpack(">4sII", data[132 + 12 * i : 144 + 12 * i])
+            tags[name] = data[offset : offset + size]
+        channels = (b"r", b"g", b"b")
+        curves = [_profile_curve(tags[name + b"TRC"], _steps(levels)) for name in channels]
+        columns = [struct.unpack(">3i", tags[name + b"XYZ"][8:20]) for name in channels]
+    except (KeyError, struct.error, ValueError):
+        return None
+    return np.stack(curves, axis=1), D65_FROM_D50 @ (np.array(columns, dtype=float).T / 65536.0)
 
 
-class _Refusal:
-    """Makes the error for one file."""
+def _bytes(path: Path) -> bytes:
+    try:
+        if not path.is_file():
+            raise _UnreadableError("there is no such picture: check the name and the folder.")
+        if (size := path.stat().st_size) > _LARGEST:
+            raise _UnreadableError(
+                f"{size / 1e6:,.0f} MB; at most {_LARGEST / 1e6:.0f} MB are read."
+            )
+        data = path.read_bytes()
+    except (OSError, ValueError) as error:
+        raise _UnreadableError(f"the file cannot be read ({error}).") from error
+    if not data:
+        raise _UnreadableError("the file is empty.")
+    return data
 
-    def __init__(self, file: str) -> None:
-        self.file = file
 
-    def __call__(self, message: str) -> InputError:
-        return InputError(Fault(message, self.file))
+def _open(data: bytes, suffix: str) -> Image:
+    """The header of a picture, not yet its pixels."""
+    if suffix in _HEIC or data[4:12] in _HEIC_BRANDS:
+        heif = need("pillow_heif", "heic", ", or have the phone save JPEG ('most compatible').")
+        heif.register_heif_opener(thumbnails=False)
+    pil = need("PIL.Image", "photo")
+    limit, pil.MAX_IMAGE_PIXELS = pil.MAX_IMAGE_PIXELS, None  # our own limit is looked at next
+    try:
+        return pil.open(io.BytesIO(data))  # type: ignore[no-any-return]
+    except pil.UnidentifiedImageError:
+        message = "this is not a picture that can be read: JPEG, PNG, TIFF, HEIC and raw files are."
+        raise _UnreadableError(message) from None
+    except Exception as error:  # any decoder may stumble over a broken header in its own way
+        raise _UnreadableError(f"the picture is damaged ({error}): copy it again.") from None
+    finally:
+        pil.MAX_IMAGE_PIXELS = limit
 
 
 def _bits(image: Image, data: bytes) -> int:
@@ -132,137 +220,105 @@ def _bits(image: Image, data: bytes) -> int:
     if image.format == "PNG":
         return data[24]
     if image.format == "TIFF":
-        bits = image.tag_v2.get(258, (8,))  # type: ignore[attr-defined]
-        return int(max(np.atleast_1d(bits)))
+        return int(np.max(image.tag_v2.get(258, (8,))))  # type: ignore[attr-defined]
     return 8
 
 
-def _check(image: Image, refuse: _Refusal) -> None:
+def _check(image: Image, bits: int) -> None:
+    """Refuse what the header says is no photograph of swatches."""
     width, height = image.size
-    if width * height > MOST_PIXELS:
-        raise refuse(
-            f"{width} × {height} is {width * height / 1e6:,.0f} megapixels; at most "
-            f"{MOST_PIXELS / 1e6:.0f} are read: save it at 50 megapixels or fewer."
-        )
-    if min(width, height) < 64:
-        raise refuse(f"{width} × {height} pixels is no photograph of swatches: 1000 across or more")
-    if getattr(image, "n_frames", 1) > 1 and image.format not in ("MPO", "HEIF"):
-        raise refuse(
-            f"the file holds {image.n_frames} pictures (an animation or pages): "  # type: ignore[attr-defined]
-            "save the one photograph as JPEG or PNG."
-        )
-    if image.mode == "CMYK":
-        raise refuse("these are printing inks (CMYK), not light: save the photograph as RGB.")
-    if image.mode not in ("RGB", "RGBA", "RGBX"):
-        raise refuse(
-            f"the picture has no full colour (mode {image.mode}): save the photograph as RGB JPEG "
-            "or PNG."
-        )
+    frames = getattr(image, "n_frames", 1) if image.format not in ("MPO", "HEIF") else 1
+    size = f"{width} × {height}"
+    for wrong, message in (
+        (
+            width * height > MOST_PIXELS,
+            f"{size} is {width * height / 1e6:,.0f} megapixels; at most {MOST_PIXELS / 1e6:.0f} "
+            "are read: save it at 50 megapixels or fewer.",
+        ),
+        (min(width, height) < 64, f"{size} pixels is no photograph of swatches: 1000 or more."),
+        (frames > 1, f"the file holds {frames} pictures: save the one photograph as JPEG or PNG."),
+        (image.mode == "CMYK", "these are printing inks (CMYK), not light: save it as RGB."),
+        (
+            image.mode not in ("RGB", "RGBA", "RGBX"),
+            f"the picture has no full colour (mode {image.mode}): save it as RGB JPEG or PNG.",
+        ),
+        (bits > 16, f"{bits} bits a channel: save it with 8 or 16 bits a channel."),
+    ):
+        if wrong:
+            raise _UnreadableError(message)
 
 
-def _open(data: bytes, suffix: str, refuse: _Refusal) -> Image:
-    if suffix in _HEIC or data[4:12] in (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftyphevc"):
-        heif = need("pillow_heif", "heic", ", or have the phone save JPEG ('most compatible').")
-        heif.register_heif_opener(thumbnails=False)
-    pil = need("PIL.Image", "photo", ".")
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", pil.DecompressionBombWarning)
-            return pil.open(io.BytesIO(data))  # type: ignore[no-any-return]
-    except (pil.DecompressionBombError, pil.DecompressionBombWarning):
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            limit, pil.MAX_IMAGE_PIXELS = pil.MAX_IMAGE_PIXELS, None
-            try:
-                image = pil.open(io.BytesIO(data))  # reads the header only
-            finally:
-                pil.MAX_IMAGE_PIXELS = limit
-        _check(image, refuse)
-        return image  # type: ignore[no-any-return]
-    except pil.UnidentifiedImageError:
-        raise refuse(
-            "this is not a picture that can be read: JPEG, PNG, TIFF, HEIC and raw files are."
-        ) from None
-    except Exception as error:  # any decoder may stumble over a broken header in its own way
-        raise refuse(f"the picture is damaged ({error}): copy it from the camera again.") from None
-
-
-def _pixels(image: Image, data: bytes, bits: int, refuse: _Refusal) -> NDArray[Any]:
-    if bits > 16:
-        raise refuse(f"{bits} bits a channel: save it with 8 or 16 bits a channel.")
+def _pixels(image: Image, data: bytes, bits: int, notes: list[str]) -> NDArray[Any]:
+    """The codes ``(H, W, 3)``, upright by the orientation that the file states."""
     if bits > 8:
         cv2 = need("cv2", "photo", ", or save it with 8 bits a channel.")
-        found = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
-        if found is None or found.ndim != 3:
-            raise refuse("the 16-bit picture is damaged: save it again.")
-        return np.asarray(found[..., 2::-1])
+        found = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
+        if found is None:
+            raise _UnreadableError("the 16-bit picture is damaged: save it again.")
+        return np.ascontiguousarray(found[..., ::-1])
     try:
         image.load()
     except Exception as error:
-        raise refuse(
-            f"the picture breaks off or is damaged ({error}): copy it from the camera again."
+        raise _UnreadableError(
+            f"the picture breaks off or is damaged ({error}): copy it again."
         ) from None
     if image.mode == "RGBA" and np.asarray(image.getchannel("A")).min() < 255:
-        raise refuse("the picture is partly transparent: save the photograph as RGB.")
-    return np.asarray(image if image.mode == "RGB" else image.convert("RGB"))
+        raise _UnreadableError("the picture is partly transparent: save the photograph as RGB.")
+    try:
+        image = need("PIL.ImageOps", "photo").exif_transpose(image)
+    except Exception:  # a broken EXIF block says nothing about the pixels
+        notes.append("the EXIF block is damaged: the picture is taken to be upright.")
+    return np.asarray(image.convert("RGB"))
 
 
 def _meaning(
-    image: Image, levels: int, encoding: str, notes: list[str], refuse: _Refusal
+    image: Image, levels: int, encoding: str, notes: list[str]
 ) -> tuple[Array, Array, str, bool]:
     """Curve, matrix, name, and whether the file states them."""
-    srgb = np.repeat(srgb_curve(levels)[:, np.newaxis], 3, axis=1)
-    linear = linear_curve(levels).astype(float)
     if encoding == "linear":
-        return linear, SRGB_TO_XYZ, "linear, sRGB primaries, as told", True
+        return _steps(levels), SRGB_TO_XYZ, "linear, sRGB primaries, as told", True
     if encoding == "sRGB":
-        return srgb, SRGB_TO_XYZ, "sRGB, as told", True
-    icc = image.info.get("icc_profile")
-    if icc:
-        profile = read_profile(icc, levels)
-        name = "embedded ICC profile"
-        cms = need("PIL.ImageCms", "photo", ".")
+        return srgb_curve(levels), SRGB_TO_XYZ, "sRGB, as told", True
+    if icc := image.info.get("icc_profile"):
+        cms = need("PIL.ImageCms", "photo")
         try:
             stated = cms.ImageCmsProfile(io.BytesIO(icc))
             name = " ".join(cms.getProfileDescription(stated).split())[:60]
         except Exception as error:
-            raise refuse(
-                f"the embedded colour profile is damaged ({error}): save it as sRGB."
-            ) from None
-        if profile is None:
-            raise refuse(
+            message = f"the embedded colour profile is damaged ({error}): save it as sRGB."
+            raise _UnreadableError(message) from None
+        if (profile := read_profile(icc, levels)) is None:
+            raise _UnreadableError(
                 f"the colour profile {name!r} is a table, not a matrix: save the photograph as "
                 "sRGB or Display P3."
             )
-        return profile.curves, profile.to_xyz, name, True
+        return *profile, name, True
+    stated_srgb = "srgb" in image.info
     gamma = image.info.get("gamma")
-    if gamma and "srgb" not in image.info and abs(gamma - 1 / 2.2) > 0.01:
-        curve = linear ** (1.0 / gamma)
-        return curve, SRGB_TO_XYZ, f"gamma {1.0 / gamma:.2f}, sRGB primaries", True
-    if levels > 256 and "srgb" not in image.info:
+    if gamma and not stated_srgb and abs(gamma - 1 / 2.2) > 0.01:
+        name = f"gamma {1.0 / gamma:.2f}, sRGB primaries"
+        return _steps(levels) ** (1.0 / gamma), SRGB_TO_XYZ, name, True
+    if levels > 256 and not stated_srgb:
         notes.append(
             "the file does not say whether its 16-bit values are linear or sRGB: sRGB was taken; "
             "the grey steps show whether that is right."
         )
-    return srgb, SRGB_TO_XYZ, "sRGB", "srgb" in image.info
+    return srgb_curve(levels), SRGB_TO_XYZ, "sRGB", stated_srgb
 
 
-def _raw(path: Path, data: bytes, refuse: _Refusal) -> Photograph:
+def _raw(data: bytes) -> NDArray[Any]:
+    """A raw file developed to linear 16-bit codes by the camera's own balance and matrix."""
     rawpy = need("rawpy", "raw", ", or have the camera save JPEG.")
     try:
         with rawpy.imread(io.BytesIO(data)) as raw:
             if raw.sizes.width * raw.sizes.height > MOST_PIXELS:
-                raise refuse(f"more than {MOST_PIXELS / 1e6:.0f} megapixels: save it smaller.")
-            codes = raw.postprocess(
-                gamma=(1, 1), no_auto_bright=True, output_bps=16, use_camera_wb=True
-            )
-    except InputError:
-        raise
+                raise ValueError(f"more than {MOST_PIXELS / 1e6:.0f} megapixels")
+            how = {"gamma": (1, 1), "no_auto_bright": True, "use_camera_wb": True}
+            return np.asarray(raw.postprocess(output_bps=16, **how))
     except Exception as error:
-        raise refuse(f"the raw file cannot be developed ({error}): save a JPEG.") from None
-    curve = linear_curve(65536)
-    limits = code_limits(curve)
-    return Photograph(codes, curve, SRGB_TO_XYZ, "raw, linear", True, (), path.name, limits)
+        raise _UnreadableError(
+            f"the raw file cannot be developed ({error}): save a JPEG."
+        ) from None
 
 
 def decode(path: str | os.PathLike[str], encoding: str = "stated") -> Photograph:
@@ -280,36 +336,25 @@ def decode(path: str | os.PathLike[str], encoding: str = "stated") -> Photograph
         missing.
     """
     path = Path(path)
-    refuse = _Refusal(path.name or str(path))
-    if encoding not in _ENCODINGS:
-        raise refuse(f"encoding {encoding!r} is unknown: use one of {', '.join(_ENCODINGS)}.")
-    try:
-        if not path.is_file():
-            raise refuse("there is no such picture: check the name and the folder.")
-        if (size := path.stat().st_size) > _LARGEST:
-            raise refuse(f"{size / 1e6:,.0f} MB; at most {_LARGEST / 1e6:.0f} MB are read.")
-        data = path.read_bytes()
-    except (OSError, ValueError) as error:
-        raise refuse(f"the file cannot be read ({error}).") from error
-    if not data:
-        raise refuse("the file is empty.")
-    suffix = path.suffix.lower()
-    if suffix in RAW_SUFFIXES:
-        return _raw(path, data, refuse)
-    image = _open(data, suffix, refuse)
-    _check(image, refuse)
-    bits = _bits(image, data)
+    file = path.name or str(path)
     notes: list[str] = []
     try:
-        orientation = int(image.getexif().get(274, 1) or 1)
-    except Exception:  # a broken EXIF block says nothing about the pixels
-        orientation = 1
-        notes.append("the EXIF block is damaged: the picture is taken to be upright.")
-    if image.format == "HEIF":
-        orientation = 1  # the decoder has turned it already
-    codes = _upright(_pixels(image, data, bits, refuse), orientation)
-    levels = 65536 if codes.dtype == np.uint16 else 256
-    curve, to_xyz, name, stated = _meaning(image, levels, encoding, notes, refuse)
-    table = curve.astype(np.float32)
-    limits = code_limits(table)
-    return Photograph(codes, table, to_xyz, name, stated, tuple(notes), refuse.file, limits)
+        if encoding not in _ENCODINGS:
+            raise _UnreadableError(
+                f"encoding {encoding!r} is unknown: use one of {', '.join(_ENCODINGS)}."
+            )
+        data, suffix = _bytes(path), path.suffix.lower()
+        if suffix in RAW_SUFFIXES:
+            codes = _raw(data)
+            curve, to_xyz, name, stated = _steps(65536), SRGB_TO_XYZ, "raw, linear", True
+        else:
+            image = _open(data, suffix)
+            bits = _bits(image, data)
+            _check(image, bits)
+            codes = _pixels(image, data, bits, notes)
+            levels = 65536 if codes.dtype == np.uint16 else 256
+            curve, to_xyz, name, stated = _meaning(image, levels, encoding, notes)
+    except _UnreadableError as reason:
+        raise InputError(Fault(str(reason), file)) from None
+    table = _table(curve)
+    return Photograph(codes, table, _limits(table), to_xyz, name, stated, tuple(notes), file)

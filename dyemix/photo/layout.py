@@ -1,4 +1,4 @@
-"""Where everything lies on the swatch sheet, in millimetres.
+"""Where everything lies on the photo page, in millimetres, and the geometry of looking at it.
 
 The frame runs from the outer corner of the top left mark (0, 0) to that of the bottom right one
 (`WIDTH`, `HEIGHT`); it fits A4 and US Letter with margins, and the scale of the print does not
@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array
 from dyemix.errors import DyemixError
@@ -25,15 +26,17 @@ WIDTH, HEIGHT = 186.0, 256.0
 MARK = 16.0
 _TOP, _BOTTOM = 20.0, 172.0
 _GUTTER, _STRIP = 5.0, 5.5
+BAR_HEIGHT = 1.6
 #: Left, top, width, height.
 GREY_BOX = (2.0, 186.0, 78.0, 30.0)
 CARD_BOX = (88.0, 177.0, 96.0, 60.0)
 
 
-def quad(left: float, top: float, width: float, height: float) -> Array:
-    """Corners ``(4, 2)`` of a rectangle, clockwise from the top left."""
-    right, bottom = left + width, top + height
-    return np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
+def quad(left: ArrayLike, top: ArrayLike, width: ArrayLike, height: ArrayLike) -> Array:
+    """Corners ``(..., 4, 2)`` of rectangles, clockwise from the top left."""
+    right, bottom = np.add(left, width), np.add(top, height)
+    corners = np.broadcast_arrays(left, top, right, top, right, bottom, left, bottom)
+    return np.stack(corners, axis=-1).reshape(*corners[0].shape, 4, 2)
 
 
 def parts(corners: Array, rows: int, columns: int) -> Array:
@@ -41,9 +44,8 @@ def parts(corners: Array, rows: int, columns: int) -> Array:
 
     The division follows the perspective of the corners ``(4, 2)``.
     """
-    to_box = homography(quad(0, 0, columns, rows), corners)
-    boxes = np.array([quad(c, r, 1, 1) for r in range(rows) for c in range(columns)])
-    return project(to_box, boxes)
+    row, column = np.indices((rows, columns)).reshape(2, -1)
+    return project(homography(quad(0, 0, columns, rows), corners), quad(column, row, 1, 1))
 
 
 def homography(source: Array, target: Array) -> Array:
@@ -58,15 +60,11 @@ def homography(source: Array, target: Array) -> Array:
         return np.array([[size, 0, -size * centre[0]], [0, size, -size * centre[1]], [0, 0, 1]])
 
     ts, tt = scaling(source), scaling(target)
-    s, t = project(ts, source), project(tt, target)
-    one, nought = np.ones(len(s)), np.zeros(len(s))
-    x, y, u, v = s[:, 0], s[:, 1], t[:, 0], t[:, 1]
-    rows = [
-        np.stack([x, y, one, nought, nought, nought, -u * x, -u * y, -u], axis=1),
-        np.stack([nought, nought, nought, x, y, one, -v * x, -v * y, -v], axis=1),
-    ]
-    solution = np.linalg.svd(np.concatenate(rows))[2][-1].reshape(3, 3)
-    found = np.linalg.solve(tt, solution @ ts)
+    s, (u, v) = project(ts, source), project(tt, target).T[..., np.newaxis]
+    full = np.column_stack([s, np.ones(len(s))])
+    none = np.zeros_like(full)
+    rows = np.vstack([np.hstack([full, none, -u * full]), np.hstack([none, full, -v * full])])
+    found = np.linalg.solve(tt, np.linalg.svd(rows)[2][-1].reshape(3, 3) @ ts)
     return np.asarray(found / found[2, 2])
 
 
@@ -76,9 +74,20 @@ def project(matrix: Array, points: Array) -> Array:
     return np.asarray(full[..., :2] / full[..., 2:])
 
 
+def inset(corners: Array, share: float) -> Array:
+    """The middle `share` of a quadrilateral ``(4, 2)`` in both directions."""
+    margin = (1.0 - share) / 2.0
+    return within(corners, quad(margin, margin, share, share))
+
+
+def within(corners: Array, points: Array) -> Array:
+    """Points ``(..., 2)`` of the unit square, as they lie in a quadrilateral ``(4, 2)``."""
+    return project(homography(quad(0, 0, 1, 1), corners), points)
+
+
 @dataclass(frozen=True)
 class Layout:
-    """One division of the sheet: `rows` lettered from the top, `columns` numbered."""
+    """One division of the page: `rows` lettered from the top, `columns` numbered."""
 
     index: int
     rows: int
@@ -94,64 +103,51 @@ class Layout:
         letters = string.ascii_uppercase[: self.rows]
         return tuple(f"{row}{i}" for row in letters for i in range(1, self.columns + 1))
 
-    @cached_property
-    def _corners(self) -> list[tuple[float, float, float, float]]:
-        """Left, top, width, height of each cell with its surround."""
+    @property
+    def _around(self) -> tuple[Array, Array, float, float]:
+        """Left and top ``(N,)``, width and height of the cells with their surrounds and strips."""
+        row, column = np.indices((self.rows, self.columns)).reshape(2, -1)
         width, height = WIDTH / self.columns, (_BOTTOM - _TOP) / self.rows
-        return [
-            (column * width, _TOP + row * height, width, height)
-            for row in range(self.rows)
-            for column in range(self.columns)
-        ]
+        return np.asarray(column * width), np.asarray(_TOP + row * height), width, height
 
     @cached_property
     def cells(self) -> Array:
         """Where the cloth lies ``(N, 4, 2)``."""
-        return np.array(
-            [
-                quad(x + _GUTTER / 2, y + 1.5, w - _GUTTER, h - _STRIP - 3.0)
-                for x, y, w, h in self._corners
-            ]
-        )
+        x, y, w, h = self._around
+        return quad(x + _GUTTER / 2, y + 1.5, w - _GUTTER, h - _STRIP - 3.0)
 
     @cached_property
     def strips(self) -> Array:
         """The label strip under each cell: left and top ``(N, 2)``."""
-        return np.array([[x + _GUTTER / 2, y + h - _STRIP + 0.5] for x, y, w, h in self._corners])
+        x, y, _, h = self._around
+        return np.stack([x + _GUTTER / 2, y + h - _STRIP + 0.5], axis=1)
 
     @cached_property
     def greys(self) -> Array:
         """The square of printed grey in each strip ``(N, 4, 2)``."""
-        return np.array([quad(x + 6.0, y, 3.5, 3.5) for x, y in self.strips])
+        return self.strips[:, np.newaxis] + quad(6.0, 0.0, 3.5, 3.5)
 
     @cached_property
     def bars(self) -> Array:
         """The black bar in each strip ``(N, 4, 2)``."""
-        return np.array([quad(x + 12.0, y + 0.9, 4.5, 1.6) for x, y in self.strips])
+        return self.strips[:, np.newaxis] + quad(12.0, 0.9, 4.5, BAR_HEIGHT)
 
     @cached_property
     def whites(self) -> Array:
         """Spots of bare paper ``(M, 4, 2)``: between the cells, and beside each grey square."""
-        spots = []
-        for (x, y, w, h), (sx, sy) in zip(self._corners, self.strips, strict=True):
-            spots += [quad(x - 0.9 if x else 0.4, y + f * h, 1.8, 2.4) for f in (0.15, 0.45)]
-            spots += [quad(sx + 9.8, sy + 0.7, 1.6, 2.0), quad(x + w - 2.2, sy + 0.7, 1.8, 2.0)]
-        for box in (GREY_BOX, CARD_BOX):
-            left, top, width, height = box
-            for f in np.linspace(0.1, 0.9, 6):
-                spots += [
-                    quad(left + f * width - 1, top - 2.6, 2, 1.6),
-                    quad(left + f * width - 1, top + height + 1.0, 2, 1.6),
-                ]
-        return np.array(spots)
+        (x, y, w, h), (left, top) = self._around, self.strips.T
+        between = np.where(x > 0, x - 0.9, 0.4)
+        spots = [quad(between, y + share * h, 1.8, 2.4) for share in (0.15, 0.45)]
+        spots += [quad(left + 9.8, top + 0.7, 1.6, 2.0), quad(x + w - 2.2, top + 0.7, 1.8, 2.0)]
+        for left, top, width, height in (GREY_BOX, CARD_BOX):
+            along = left + np.linspace(0.1, 0.9, 6) * width - 1
+            spots += [quad(along, y, 2, 1.6) for y in (top - 2.6, top + height + 1.0)]
+        return np.concatenate(spots)
 
     @cached_property
     def marks(self) -> Array:
         """Corners ``(4, 4, 2)`` of the four marks."""
-        right, low = WIDTH - MARK, HEIGHT - MARK
-        return np.array(
-            [quad(x, y, MARK, MARK) for x, y in ((0, 0), (right, 0), (right, low), (0, low))]
-        )
+        return quad(0, 0, WIDTH - MARK, HEIGHT - MARK)[:, np.newaxis] + quad(0, 0, MARK, MARK)
 
 
 LAYOUTS = (Layout(0, 3, 4), Layout(1, 4, 6), Layout(2, 5, 8))
@@ -163,5 +159,5 @@ def layout_of(cells: int) -> Layout:
         if 1 <= cells <= layout.count:
             return layout
     raise DyemixError(
-        f"{cells} cells do not fit a sheet: it holds 1 to {LAYOUTS[-1].count}. Print another sheet."
+        f"{cells} cells do not fit a page: it holds 1 to {LAYOUTS[-1].count}. Print another page."
     )

@@ -1,6 +1,6 @@
 """Which part of a picture is which: the cells, the grey card, the patches, the bare paper.
 
-Three ways to say it: the printed sheet (`find`), a small table of corners, or a grid with four
+Three ways to say it: the photo page (`find`), a small table of corners, or a grid with four
 corners; and a table that says what was dyed in which cell.
 """
 
@@ -8,59 +8,64 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array
-from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading
 from dyemix.errors import Fault, InputError
 from dyemix.files.cells import Faults, Sheet, decode, read_sheet
 from dyemix.files.headings import meaning
 from dyemix.files.rows import Context, Draft, named_recipe
-from dyemix.photo.layout import Layout, parts, quad
+from dyemix.photo.layout import Layout, parts
 
-#: What a place can hold. A check is printed grey, a bar printed black; both only on the sheet.
-ROLES = ("swatch", "grey", "patch", "white", "check", "bar")
+#: What a place of a table of corners can hold.
+ROLES = ("swatch", "grey", "patch", "white")
 _CORNERS = ("x1", "y1", "x2", "y2", "x3", "y3", "x4", "y4")
-_PAPER = ("paper", "office paper", "white paper", "white")
-
-
-@dataclass(frozen=True, eq=False)
-class Place:
-    """A quadrilateral of the picture: corners ``(4, 2)`` in pixels, clockwise from its top left."""
-
-    label: str
-    role: str
-    quad: Array
 
 
 @dataclass(frozen=True, eq=False)
 class Frame:
-    """All places of one picture, and how they were found.
+    """Where in one picture everything lies, and how it was found.
 
-    `layout` and `to_pixels` (sheet mm to pixels, ``(3, 3)``) are there for the printed sheet.
+    Attributes
+    ----------
+    labels : of the cells.
+    places : for each role, quadrilaterals of the picture ``(N, 4, 2)``: corners in pixels,
+        clockwise from the top left. The roles are `ROLES` and, on the photo page, ``"check"`` for
+        the printed grey and ``"bar"`` for the printed black of each cell, and ``"grey box"`` and
+        ``"card box"`` ``(1, 4, 2)``, where cards lie whose steps and patches have no places yet.
+    layout, to_pixels : which page, and its mm to pixels ``(3, 3)``, where the page was found.
+    notes : what was found, one sentence each.
     """
 
-    places: tuple[Place, ...]
+    labels: tuple[str, ...]
+    places: Mapping[str, Array]
     layout: Layout | None = None
     to_pixels: Array | None = None
     notes: tuple[str, ...] = ()
 
-    def of(self, role: str) -> list[Place]:
-        return [place for place in self.places if place.role == role]
+    def of(self, role: str) -> Array:
+        """The places of one role ``(N, 4, 2)``, in order; none where there are none."""
+        return self.places.get(role, np.empty((0, 4, 2)))
+
+    def telling(self, places: Mapping[str, Array]) -> Frame:
+        """The same with these places instead of its own of their roles."""
+        return replace(self, places={**self.places, **places})
 
 
-_GRID = re.compile(r"(\d+)\s*[x×]\s*(\d+)")
+_GRID = re.compile(r"\s*(\d+)\s*[x×]\s*(\d+)")
 _POINT = re.compile(r"(-?\d+(?:\.\d+)?)\s*,\s*(-?\d+(?:\.\d+)?)")
+_GRID_HELP = "write rows x columns and four corners in pixels, as '4x6 120,80 2000,90 …'."
 
 
 @dataclass(frozen=True, eq=False)
 class Grid:
-    """Swatches in even rows and columns, photographed without the printed sheet.
+    """Swatches in even rows and columns, photographed without the photo page.
 
     Attributes
     ----------
@@ -82,57 +87,30 @@ class Grid:
 
         Raises `InputError`.
         """
-        size = _GRID.match(text.strip())
+        size = _GRID.match(text)
         if size is None:
             raise InputError(Fault(f"{text!r} is no grid: {_GRID_HELP}"))
-        return cls(
-            _points(text[size.end() + len(text) - len(text.lstrip()) :]),
-            int(size[1]),
-            int(size[2]),
-            _points(grey) if grey else None,
-            _points(card) if card else None,
-        )
 
-    def places(self, steps: int, patches: int) -> list[Place]:
-        """The cells, and as many grey steps and patches as there are."""
+        def points(words: str) -> Array:
+            return np.array([(float(x), float(y)) for x, y in _POINT.findall(words)])
+
+        boxes = [points(words) if words else None for words in (grey, card)]
+        return cls(points(text[size.end() :]), int(size[1]), int(size[2]), *boxes)
+
+    def frame(self) -> Frame:
+        """Its cells as places. Raises `InputError`."""
         if not (0 < self.rows <= 26 and 0 < self.columns <= 50):
             raise InputError(
                 Fault(f"{self.rows} × {self.columns} cells: 1 to 26 rows and 1 to 50 columns.")
             )
-        labels = Layout(-1, self.rows, self.columns).labels
-        found = _divide("swatch", labels, self.corners, self.rows, self.columns)
-        if self.grey is not None and steps:
-            numbers = tuple(f"grey {i + 1}" for i in range(steps))
-            found += _divide("grey", numbers, self.grey, 1, steps)
-        if self.card is not None and patches:
-            outline = np.asarray(self.card, dtype=float)
-            top, right = (float(np.hypot(*(outline[i] - outline[i - 1]))) for i in (1, 2))
-            rows, columns = grid_of(patches, top / right)
-            numbers = tuple(f"patch {i + 1}" for i in range(patches))
-            found += _divide("patch", numbers, outline, rows, columns)
-        return found
-
-
-_GRID_HELP = "write rows x columns and four corners in pixels, as '4x6 120,80 2000,90 …'."
-
-
-def _points(text: str) -> Array:
-    return np.array([(float(x), float(y)) for x, y in _POINT.findall(text)])
-
-
-def _divide(
-    role: str, labels: Sequence[str], corners: ArrayLike, rows: int, columns: int
-) -> list[Place]:
-    outline = np.asarray(corners, dtype=float)
-    if outline.shape != (4, 2) or not np.all(np.isfinite(outline)) or _area(outline) < 100:
-        raise InputError(
-            Fault(
-                f"four corners are wanted for the {role} places, in pixels, clockwise from the top "
-                f"left: {_GRID_HELP}"
-            )
-        )
-    quads = parts(outline, rows, columns)
-    return [Place(label, role, q) for label, q in zip(labels, quads, strict=True)]
+        boxes = {"swatch": self.corners, "grey box": self.grey, "card box": self.card}
+        places = {role: np.array([box]) for role, box in boxes.items() if box is not None}
+        for role, box in places.items():
+            if box.shape != (1, 4, 2) or not _area(box[0]) >= 100:
+                message = f"four corners of the {role} are wanted, clockwise from the top left"
+                raise InputError(Fault(f"{message}: {_GRID_HELP}"))
+        places["swatch"] = parts(places["swatch"][0], self.rows, self.columns)
+        return Frame(Layout(-1, self.rows, self.columns).labels, places)
 
 
 def _area(corners: Array) -> float:
@@ -154,24 +132,15 @@ def _table(path: str | os.PathLike[str], what: str) -> tuple[Sheet, Faults]:
         raise InputError(Fault(f"{what} is not text: save it as CSV (UTF-8).", path.name))
     sheet = read_sheet(decoded[0], faults)
     faults.raise_any()
-    return sheet, faults
-
-
-def _refuse_extra(sheet: Sheet, faults: Faults) -> None:
     for row, cells in sheet.rows:
         if any(cells[len(sheet.headings) :]):
             faults.add(f"{len(cells)} cells under {len(sheet.headings)} headings.", row)
+        cells += [""] * (len(sheet.headings) - len(cells))
+    return sheet, faults
 
 
-def _role(label: str, stated: str) -> str:
-    if stated:
-        return stated
-    word = label.split()[0].rstrip("0123456789") if label.split() else ""
-    return word if word in ("grey", "patch", "white") else "swatch"
-
-
-def read_corners(path: str | os.PathLike[str]) -> tuple[Place, ...]:
-    """Read a table of corners.
+def read_corners(path: str | os.PathLike[str]) -> Frame:
+    """Read a table of corners: every place that it names.
 
     Columns ``cell``, ``x1 y1 x2 y2 x3 y3 x4 y4`` (pixels of the upright picture, clockwise from
     the top left of each cell) and, where wanted, ``role``: swatch, grey (a step of the grey card),
@@ -188,50 +157,42 @@ def read_corners(path: str | os.PathLike[str]) -> tuple[Place, ...]:
             f"a table of corners needs the columns cell and x1 to y4: {', '.join(missing)} missing",
             sheet.header_row,
         )
-    faults.raise_any()
-    places: list[Place] = []
-    _refuse_extra(sheet, faults)
+        faults.raise_any()
+    places: dict[str, dict[str, Array]] = {}
     for row, cells in sheet.rows:
         values = dict(zip(headings, cells, strict=False))
         label = values["cell"]
-        role = _role(label.lower(), values.get("role", "").lower())
-        if role not in ROLES[:4]:
+        first = label.lower().split(" ")[0].rstrip("0123456789")
+        role = values.get("role", "").lower() or (first if first in ROLES else "swatch")
+        if role not in ROLES:
             faults.add(f"role {role!r} is unknown: swatch, grey, patch or white.", row, "role")
+        if not label:
+            faults.add("this place has no name: write which cell it is, as A1.", row, "cell")
+        elif any(label in named for named in places.values()):
+            faults.add(f"cell {label!r} stands twice.", row, "cell")
         try:
-            corners = np.array([float(values.get(name, "")) for name in _CORNERS]).reshape(4, 2)
+            corners = np.array([float(values[name]) for name in _CORNERS]).reshape(4, 2)
         except ValueError:
             faults.add("a corner is not a number: write pixels, as 1204.", row)
             continue
-        if not np.all(np.isfinite(corners)) or _area(corners) < 25:
+        if not _area(corners) >= 25:
             faults.add(
                 "the corners do not run clockwise from the top left round an area: "
                 "x1 y1 is the top left, x3 y3 the bottom right.",
                 row,
             )
-            continue
-        if any(place.label == label for place in places):
-            faults.add(f"cell {label!r} stands twice.", row, "cell")
-        places.append(Place(label, role, corners))
+        places.setdefault(role, {})[label] = corners
     faults.raise_any()
-    return tuple(places)
+    quads = {role: np.array(list(named.values())) for role, named in places.items()}
+    return Frame(tuple(places.get("swatch", ())), quads)
 
 
-@dataclass(frozen=True, eq=False)
-class Named:
-    """What lies in one cell: its recipe (None where the table leaves it open) and conditions."""
+def read_cells(path: str | os.PathLike[str]) -> dict[str, Reading]:
+    """What lies in which cell: blank readings by label, each with its recipe and conditions.
 
-    cell: str
-    recipe: Recipe | None
-    swatch: str = ""
-    conditions: Mapping[str, str] = field(default_factory=dict)
-    flags: tuple[str, ...] = ()
-
-
-def read_names(path: str | os.PathLike[str]) -> tuple[Named, ...]:
-    """Read which swatch lies in which cell: columns ``cell``, ``recipe`` and perhaps ``swatch``.
-
-    Conditions stand in ``# key: value`` lines or columns as in any swatch table. A row without a
-    recipe leaves its cell empty. Raises `InputError` with every fault.
+    Columns ``cell``, ``recipe`` and perhaps ``swatch``; conditions stand in ``# key: value`` lines
+    or columns as in any swatch table. A row without recipe and swatch leaves its cell empty.
+    Raises `InputError` with every fault.
     """
     sheet, faults = _table(path, "the table of cells")
     headings = [
@@ -243,7 +204,7 @@ def read_names(path: str | os.PathLike[str]) -> tuple[Named, ...]:
             "a table of cells needs the columns cell and recipe, as 'A1,marigold 0.5'.",
             sheet.header_row,
         )
-    faults.raise_any()
+        faults.raise_any()
     header: dict[str, str] = {}
     rows: dict[str, int] = {}
     for row, remark in sheet.remarks:
@@ -251,57 +212,16 @@ def read_names(path: str | os.PathLike[str]) -> tuple[Named, ...]:
         if meaning(key) and value.strip():
             header[meaning(key)], rows[meaning(key)] = value.strip(), row
     context = Context(header, rows, faults)
-    named: dict[str, Named] = {}
-    _refuse_extra(sheet, faults)
+    lying: dict[str, Reading] = {}
     for row, cells in sheet.rows:
         values = dict(zip(headings, cells, strict=False))
-        cell = values.pop("cell", "").upper()
-        if not values.get("recipe") and not values.get("swatch"):
+        cell = values.pop("cell").upper()
+        if not values["recipe"] and not values.get("swatch"):
             continue
-        if cell in named:
+        if cell in lying:
             faults.add(f"cell {cell!r} stands twice.", row, "cell")
         draft = Draft(row, {**values, "name": cell}, {}, [])
         named_recipe(draft, context)
-        named[cell] = Named(
-            cell, draft.recipe, values.get("swatch", ""), draft.conditions, tuple(draft.flags)
-        )
+        lying[cell] = draft.reading(faults.file)
     faults.raise_any()
-    return tuple(named.values())
-
-
-def check_names(named: Sequence[Named], frame: Frame, file: str) -> None:
-    """Raise `InputError` where a cell is named that the picture does not have."""
-    have = {place.label.upper() for place in frame.of("swatch")}
-    absent = [each.cell for each in named if each.cell not in have]
-    if absent:
-        raise InputError(
-            Fault(
-                f"{len(named)} cells are named but {len(have)} are in the picture; "
-                f"not there: {', '.join(absent[:8])}{' …' if len(absent) > 8 else ''}. "
-                "Name cells that the sheet has, or photograph the right sheet.",
-                file,
-            )
-        )
-
-
-def refuse_paper(anchor: str, file: str) -> None:
-    """Paper is no white: its brightener glows under daylight and not under lamps."""
-    if anchor.lower() in _PAPER:
-        raise InputError(
-            Fault(
-                "office paper is brightened and cannot serve as white or grey: lay a grey card in "
-                "the picture, or take the undyed cloth as the anchor ('undyed').",
-                file,
-            )
-        )
-
-
-def grid_of(count: int, aspect: float) -> tuple[int, int]:
-    """Rows and columns of a card of `count` patches in a box so many times wider than high."""
-    pairs = [(r, count // r) for r in range(1, count + 1) if count % r == 0]
-    return min(pairs, key=lambda pair: abs(float(np.log(pair[1] / pair[0] / aspect))))
-
-
-def box_parts(box: tuple[float, float, float, float], rows: int, columns: int) -> Array:
-    """Corners ``(rows × columns, 4, 2)`` of an even division of a box of the sheet, in mm."""
-    return parts(quad(*box), rows, columns)
+    return lying

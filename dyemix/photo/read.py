@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -14,27 +15,18 @@ from dyemix.colour.colorimetry import D65_2, smoothest_reflectance
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import Fault, InputError, TargetError
 from dyemix.files import read_swatches
-from dyemix.photo.camera_correction import spread_in_lab
-from dyemix.photo.decode import Photograph, code_limits, decode, linear_curve
-from dyemix.photo.find import find_sheet
+from dyemix.photo.camera_matrix import spread_in_lab
+from dyemix.photo.decode import Photograph, decode
+from dyemix.photo.find import find_page
 from dyemix.photo.flat_field import Flat
-from dyemix.photo.places import (
-    Frame,
-    Grid,
-    Named,
-    Place,
-    check_names,
-    read_corners,
-    read_names,
-    refuse_paper,
-)
-from dyemix.photo.quality import PATCHY, Judged, empty, judge, retouched
-from dyemix.photo.reference_cards import Cards, Extra, Light, Reference, read_reference
-from dyemix.photo.results import Cell, PhotoReading
-from dyemix.photo.sample import Cloth, block_centres, cloth
+from dyemix.photo.places import Frame, Grid, read_cells, read_corners
+from dyemix.photo.quality import PATCHY, empty, mottled, reasons, retouched
+from dyemix.photo.reference_cards import Cards, Characterisation, Patches
+from dyemix.photo.results import CellReading, PhotoReading
+from dyemix.photo.sample import Cloth, cloth
 
-#: The middle of a cell that is read, in both directions; frayed edges lie outside it.
-CORE = 0.66
+File = str | os.PathLike[str]
+
 #: A grey card of one step, the usual 18 %.
 GREY_CARD = (0.18,)
 #: Light that is not known to be even may be off by this share (a working value).
@@ -42,29 +34,22 @@ _UNEVEN = 0.05
 _PATCHY_FACTOR = 3.0
 #: Each channel of a cell is off by this share at least: what a flat field of paper cannot show.
 _LEAST = 0.004
+_ANCHORS = ("grey", "undyed")
+_PAPER = ("paper", "office paper", "white paper", "white")
+_IMPOSSIBLE = "reads a colour that no cloth has: the light or the grey card is not what was told"
 
 
-def examine_photo(
-    path: str | os.PathLike[str],
-    *,
-    cells: str | os.PathLike[str] | None = None,
-    corners: str | os.PathLike[str] | Grid | None = None,
-    card: str | os.PathLike[str] | SwatchSet | None = None,
-    grey: Sequence[float] | None = GREY_CARD,
-    anchor: str = "grey",
-    measured: str | os.PathLike[str] | SwatchSet | None = None,
-    keep: Iterable[str] = (),
-    encoding: str = "stated",
-) -> PhotoReading:
-    """Read a photograph of swatches, and keep how it was done.
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PhotoOptions:
+    """How a photograph is to be read: the same for every command and function that reads one.
 
-    Parameters
+    Attributes
     ----------
-    path : JPEG, PNG or TIFF (8 or 16 bit), HEIC or raw.
     cells : table of what lies where (columns cell, recipe, swatch); without it readings are
         unnamed and not yet fit to fit.
-    corners : places, where the printed sheet is not in the picture: a table of corners, or a
-        `Grid`. A table beside the sheet adds places to it or replaces those of the same name.
+    corners : table of places, where the photo page is not in the picture; beside the page it adds
+        places or replaces those of the same role.
+    grid : places in even rows and columns, where the photo page is not in the picture.
     card : reference values of a patch card in the picture, any swatch table, row by row.
     grey : reflectance of the grey card's steps, lightest first; None for no grey card.
     anchor : ``"grey"``, or ``"undyed"`` where there is no grey card: the cell named undyed.
@@ -73,214 +58,238 @@ def examine_photo(
     keep : labels of cells to keep although they are flagged; ``"all"`` for all of them.
     encoding : ``"stated"`` by the file, ``"linear"`` or ``"sRGB"``.
 
+    Raises `InputError` for what contradicts itself.
+    """
+
+    cells: File | None = None
+    corners: File | None = None
+    grid: Grid | None = None
+    card: File | SwatchSet | None = None
+    grey: Sequence[float] | None = GREY_CARD
+    anchor: str = "grey"
+    measured: File | SwatchSet | None = None
+    keep: str | Iterable[str] = ()
+    encoding: str = "stated"
+
+    def __post_init__(self) -> None:
+        for wrong, message in (
+            (
+                self.anchor.lower() in _PAPER,
+                "office paper is brightened and cannot serve as white or grey (it glows under "
+                "daylight and not under lamps): lay a grey card in the picture, or take the undyed "
+                "cloth as the anchor ('undyed').",
+            ),
+            (self.anchor not in _ANCHORS, f"anchor {self.anchor!r} is unknown: grey or undyed."),
+            (
+                self.grid is not None and self.corners is not None,
+                "give the places of the cells by a grid or by a table of corners, not both.",
+            ),
+        ):
+            if wrong:
+                raise InputError(Fault(message))
+
+    @classmethod
+    def parse(
+        cls, *, grid: str | None, grey_at: str, card_at: str, grey: str, **rest: Any
+    ) -> PhotoOptions:
+        """Options as words: `grid` and the corners of the cards as `Grid.parse` takes them; `grey`
+        as ``"0.9, 0.18"`` or ``"none"``. Raises `InputError`.
+        """
+        steps: tuple[float, ...] | None = None
+        if grey.strip().lower() != "none":
+            try:
+                steps = tuple(float(part) for part in grey.split(","))
+            except ValueError:
+                want = "write reflectances, lightest first, as '0.9, 0.18', or none."
+                raise InputError(Fault(f"grey {grey!r}: {want}")) from None
+        places = None if grid is None else Grid.parse(grid, grey_at, card_at)
+        return cls(grid=places, grey=steps, **rest)
+
+    @property
+    def steps(self) -> tuple[float, ...]:
+        """Reflectance of the grey steps that count."""
+        return () if self.grey is None or self.anchor == "undyed" else tuple(self.grey)
+
+
+@dataclass(frozen=True, eq=False)
+class _Laid:
+    """What lies in one cell: what was said of it, what the picture shows, why to leave it out."""
+
+    label: str
+    corners: Array
+    content: Reading
+    cloth: Cloth
+    why: tuple[str, ...]
+
+
+def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReading:
+    """Read a photograph of swatches (JPEG, PNG, TIFF, HEIC or raw), and keep how it was done.
+
     Raises
     ------
     InputError
-        For a picture, sheet, card or table that cannot be read, with what to do about it.
+        For a picture, page, card or table that cannot be read, with what to do about it.
     """
-    photo = decode(path, encoding)
-    refuse_paper(anchor, photo.file)
-    if anchor not in ("grey", "undyed"):
-        raise InputError(Fault(f"anchor {anchor!r} is unknown: grey or undyed.", photo.file))
-    steps = () if grey is None or anchor == "undyed" else tuple(grey)
-    reference = read_reference(card) if card is not None else None
-    named = read_names(cells) if cells is not None else ()
-    cards = _cards(photo, corners, steps, reference)
+    options = options or PhotoOptions()
+    photo = decode(path, options.encoding)
+    contents = {} if options.cells is None else read_cells(options.cells)
+    cards = _look(photo, options)
     photo, frame = cards.photo, cards.frame
-    check_names(named, frame, photo.file)
-    of_cell = {each.cell: each for each in named}
     tone, flat = cards.straight
-    straight = replace(photo, curve=tone(photo.curve.astype(float)).astype(np.float32))
-    seen: list[tuple[Place, Cloth]] = []
-    vacant = []
-    for place in frame.of("swatch"):
-        here = cloth(straight, place.quad, flat.at(block_centres(place.quad, CORE)), CORE)
-        if frame.layout is not None and empty(here, flat):
-            vacant.append(place.label)
-        else:
-            seen.append((place, here))
-    _check_vacant(vacant, of_cell, photo.file)
-    if not seen:
-        raise InputError(Fault("there is no cloth in any cell of the sheet.", photo.file))
-    extra = _extra(seen, of_cell, measured)
-    light = cards.light(extra, _undyed(seen, of_cell))
-    signs = retouched(straight, frame, flat)
-    light = replace(light, doubts=(*light.doubts, *signs))
-    rgb = np.array([here.mean for _, here in seen]) * light.scale
-    lab = light.colour.lab(rgb)
-    judged = [judge(photo, frame, flat, place, here) for place, here in seen]
-    read = _cells(seen, of_cell, judged, lab, rgb, light, flat)
-    read = [_impossible(cell) for cell in _keep(read, keep, photo.file)]
-    left = [cell for cell in read if cell.left_out]
-    notes = [*photo.notes, f"values are {photo.encoding}.", *frame.notes, *light.notes]
-    notes += [f"{doubt}." for doubt in light.doubts if doubt not in " ".join(notes)]
+    straight = photo.straightened(tone)
+    laid, vacant = _laid(straight, frame, flat, contents)
+    undyed = [x.cloth.mean for x in laid if x.content.recipe is not None and not x.content.recipe]
+    anchor = np.mean(undyed, axis=0) if undyed else None
+    found = cards.characterise(_measured(laid, options.measured), anchor)
+    found = replace(found, doubts=(*found.doubts, *retouched(straight, frame, flat)))
+    cells = _cells(laid, found, _labels(laid, options.keep, photo))
+    left = [cell for cell in cells if cell.left_out]
+    notes = [*photo.notes, f"values are {photo.encoding}.", *frame.notes, *found.notes]
+    notes += [f"{doubt}." for doubt in found.doubts if doubt not in " ".join(notes)]
     if flat.known:
-        notes.append(f"light over the sheet: even to {100 * flat.residual:.1f} % once corrected.")
+        notes.append(f"light over the cells: even to {100 * flat.residual:.1f} % once corrected.")
     if vacant:
         notes.append(f"no cloth in {', '.join(vacant)}.")
     if left:
-        notes.append(
-            "left out: "
-            + "; ".join(f"{cell.title} ({', '.join(cell.left_out)})" for cell in left)
-            + ". Keep them by name if you must."
-        )
-    kept = [cell for cell in read if not cell.left_out]
-    if not kept:
-        reasons = "; ".join(dict.fromkeys(cell.left_out[0] for cell in left))
-        raise InputError(
-            Fault(f"every cell is left out ({reasons}): photograph the sheet again.", photo.file)
-        )
-    swatches = SwatchSet(_readings(kept, light, photo.file), tuple(notes), photo.file)
-    return PhotoReading(swatches, tuple(read), tuple(vacant), tuple(notes), light, frame, photo)
+        told = "; ".join(f"{cell.title} ({', '.join(cell.left_out)})" for cell in left)
+        notes.append(f"left out: {told}. Keep them by name if you must.")
+    if len(left) == len(cells):
+        first = "; ".join(dict.fromkeys(cell.left_out[0] for cell in left))
+        raise photo.refuse(f"every cell is left out ({first}): photograph it again.")
+    readings = [cell.reading(photo.file, found.doubts) for cell in cells if not cell.left_out]
+    swatches = SwatchSet(tuple(readings), tuple(notes), photo.file)
+    return PhotoReading(swatches, tuple(cells), tuple(vacant), tuple(notes), found, frame, photo)
 
 
-def _cards(
-    photo: Photograph,
-    corners: str | os.PathLike[str] | Grid | None,
-    steps: Sequence[float],
-    reference: Reference | None,
-) -> Cards:
+def _look(photo: Photograph, options: PhotoOptions) -> Cards:
     """The places and cards of a picture; where the file does not say whether its 16-bit values are
     linear, the grey steps do.
     """
-
-    def look(photo: Photograph) -> Cards:
-        frame = _frame(photo, corners, len(steps), None if reference is None else reference.lab)
-        known = steps if frame.of("grey") else ()
-        return Cards(photo, frame, known, reference if frame.of("patch") else None)
-
-    if photo.stated or photo.top == 255:
-        return look(photo)
-    curve = linear_curve(photo.top + 1)
-    name = "linear, by the grey steps"
-    plain = replace(photo, curve=curve, encoding=name, limits=code_limits(curve), notes=())
-    try:
-        cards = look(plain)
-        if cards.straight[0].known and not cards.straight[0].bent:
-            return cards
-    except InputError:
-        pass  # told again below, with the usual curve
-    return look(photo)
+    reference = Patches() if options.card is None else Patches.read(options.card)
+    if not photo.stated and photo.codes.dtype == np.uint16:
+        try:
+            linear = photo.as_linear("linear, by the grey steps")
+            cards = Cards(linear, _frame(linear, options), options.steps, reference)
+            if cards.straight[0].known and not cards.straight[0].bent:
+                return cards
+        except InputError:
+            pass  # told again below, with the usual curve
+    return Cards(photo, _frame(photo, options), options.steps, reference)
 
 
-def _frame(
-    photo: Photograph, corners: str | os.PathLike[str] | Grid | None, steps: int, card: Array | None
-) -> Frame:
-    if isinstance(corners, Grid):
-        return Frame(tuple(corners.places(steps, 0 if card is None else len(card))))
-    if corners is None:
-        return find_sheet(photo, steps, card)
-    told = read_corners(corners)
-    if any(place.role == "swatch" for place in told):
-        return Frame(told)
-    found = find_sheet(photo, steps, card)
-    roles = {place.role for place in told}
-    return replace(found, places=(*(p for p in found.places if p.role not in roles), *told))
+def _frame(photo: Photograph, options: PhotoOptions) -> Frame:
+    if options.grid is not None:
+        return options.grid.frame()
+    if options.corners is None:
+        return find_page(photo)
+    told = read_corners(options.corners)
+    return told if told.labels else find_page(photo).telling(told.places)
 
 
-def _check_vacant(vacant: Sequence[str], named: Mapping[str, Named], file: str) -> None:
-    absent = [label for label in vacant if label.upper() in named]
+def _laid(
+    straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Reading]
+) -> tuple[list[_Laid], list[str]]:
+    """The cells with cloth in them, and the labels of those without."""
+    absent = sorted(set(contents) - {label.upper() for label in frame.labels})
     if absent:
-        raise InputError(
-            Fault(
-                f"no cloth lies in {', '.join(absent)}, which the table of cells names: lay it "
-                "there, or clear its recipe in the table.",
-                file,
-            )
+        raise straight.refuse(
+            f"{len(contents)} cells are named but {len(frame.labels)} are in the picture; not "
+            f"there: {', '.join(absent[:8])}{' …' if absent[8:] else ''}. Name cells that the page "
+            "has, or photograph the right page."
         )
+    laid, vacant = [], []
+    for i, (label, corners) in enumerate(zip(frame.labels, frame.of("swatch"), strict=True)):
+        here = cloth(straight, corners, flat)
+        if frame.layout is not None and empty(here, flat):
+            vacant.append(label)
+        else:
+            content = contents.get(label.upper(), Reading(None, None, kind="blank"))
+            why = reasons(straight, frame, flat, i, here)
+            laid.append(_Laid(label, corners, content, here, why))
+    bare = [label for label in vacant if label.upper() in contents]
+    if bare:
+        raise straight.refuse(
+            f"no cloth lies in {', '.join(bare)}, which the table of cells names: lay it there, or "
+            "clear its recipe in the table."
+        )
+    if not laid:
+        raise straight.refuse("there is no cloth in any cell of the page.")
+    return laid, vacant
 
 
-def _undyed(seen: Sequence[tuple[Place, Cloth]], named: Mapping[str, Named]) -> Array | None:
-    """Mean light ``(3,)`` of the cells named undyed."""
-    found = []
-    for place, here in seen:
-        each = named.get(place.label.upper())
-        if each is not None and each.recipe is not None and not each.recipe:
-            found.append(here.mean)
-    return np.mean(found, axis=0) if found else None
-
-
-def _extra(
-    seen: Sequence[tuple[Place, Cloth]],
-    named: Mapping[str, Named],
-    measured: str | os.PathLike[str] | SwatchSet | None,
-) -> Extra | None:
-    """Cells whose cloth was measured as well."""
+def _measured(laid: Sequence[_Laid], measured: File | SwatchSet | None) -> Patches | None:
+    """Cells whose cloth was measured as well, as further patches."""
     if measured is None:
         return None
     table = measured if isinstance(measured, SwatchSet) else read_swatches(measured)
-    light, lab, names = [], [], []
-    for place, here in seen:
-        each = named.get(place.label.upper())
-        if each is None or each.recipe is None:
-            continue
-        for swatch in table.swatches:
-            same = swatch.readings[0].swatch
-            if swatch.recipe == each.recipe and (not each.swatch or same in ("", each.swatch)):
-                light.append(here.mean)
-                lab.append(swatch.colour(D65_2))
-                names.append(f"{place.label} {each.recipe}")
-                break
-    if not light:
-        raise InputError(
-            Fault(
-                "none of the measured swatches lies in a named cell: name the cells, with the same "
-                "recipes as in the measured table.",
-                table.source or None,
-            )
+    known: dict[str, tuple[Array, Array]] = {}
+    for each in laid:
+        recipe, piece = each.content.recipe, each.content.swatch
+        for swatch in table.swatches if recipe is not None else ():
+            if swatch.recipe == recipe and (not piece or swatch.readings[0].swatch in ("", piece)):
+                name = f"{each.label} {recipe}"
+                known.setdefault(name, (swatch.colour(D65_2), each.cloth.mean))
+    if not known:
+        message = (
+            "none of the measured swatches lies in a named cell: name the cells, with the same "
+            "recipes as in the measured table."
         )
-    return Extra(np.array(light), np.array(lab), tuple(names))
+        raise InputError(Fault(message, table.source or None))
+    lab, light = (np.array(values) for values in zip(*known.values(), strict=True))
+    return Patches(tuple(known), lab, light)
 
 
-def _cells(
-    seen: Sequence[tuple[Place, Cloth]],
-    named: Mapping[str, Named],
-    judged: Sequence[Judged],
-    lab: Array,
-    rgb: Array,
-    light: Light,
-    flat: Flat,
-) -> list[Cell]:
-    slope = light.colour.slope(rgb)
+def _labels(laid: Sequence[_Laid], keep: str | Iterable[str], photo: Photograph) -> set[str]:
+    """The labels of the cells that the dyer keeps by name, in capitals."""
+    have = {each.label.upper() for each in laid}
+    wanted = {label.strip().upper() for label in ([keep] if isinstance(keep, str) else keep)}
+    if unknown := wanted - have - {"ALL"}:
+        unknown_names = ", ".join(sorted(unknown))
+        raise photo.refuse(f"no cell with cloth is called {unknown_names}: nothing kept.")
+    return have if "ALL" in wanted else wanted
+
+
+def _cells(laid: Sequence[_Laid], found: Characterisation, kept: set[str]) -> list[CellReading]:
+    """Every cell with its colour and its error."""
+    matrix, flat = found.matrix, found.flat
+    rgb = np.array([each.cloth.mean for each in laid]) * found.scale
+    lab = matrix.lab(rgb)
     even = flat.residual if flat.known else _UNEVEN
     if even > PATCHY:  # what the paper shows between the cells is not all that goes on in them
         even = max(even * _PATCHY_FACTOR, _UNEVEN)
-    within = []
-    spread = []
-    for (_, here), values, turn, mean in zip(seen, rgb, slope, lab, strict=True):
-        scatter = here.covariance * np.outer(light.scale, light.scale)
-        scatter = scatter + even**2 * np.outer(values, values) + np.diag((_LEAST * values) ** 2)
-        within.append(turn @ scatter @ turn.T)
-        parts = light.colour.lab(here.blocks * light.scale)
-        spread.append(float(np.sqrt(np.mean(delta_e(mean, parts) ** 2))))
-    colour = spread_in_lab(lab, light.colour.error)
-    pieces = [named.get(place.label.upper()) for place, _ in seen]
-    between = _between(pieces, lab, np.array(within))
-    return [
-        Cell(
-            label=place.label,
-            named=piece,
-            place=place,
-            lab=values,
-            within=inside,
-            between=between,
-            colour=shared,
-            spread=apart,
-            flags=(*verdict.flags(apart), *(piece.flags if piece else ())),
-            left_out=verdict.reasons,
-        )
-        for (place, _), piece, values, inside, shared, apart, verdict in zip(
-            seen, pieces, lab, within, colour, spread, judged, strict=True
-        )
-    ]
+    scatter = np.array([each.cloth.covariance for each in laid]) * np.outer(
+        found.scale, found.scale
+    )
+    scatter += even**2 * rgb[:, :, np.newaxis] * rgb[:, np.newaxis]
+    scatter += _LEAST**2 * rgb[:, :, np.newaxis] ** 2 * np.eye(3)
+    slope = matrix.slope(rgb)
+    within = slope @ scatter @ slope.transpose(0, 2, 1)
+    camera = spread_in_lab(lab, matrix.error)
+    between = _between([each.content for each in laid], lab, within)
+    cells = []
+    for i, (each, spectrum) in enumerate(zip(laid, _spectra(lab), strict=True)):
+        parts = delta_e(lab[i], matrix.lab(each.cloth.blocks * found.scale))
+        spread = float(np.sqrt(np.mean(parts**2)))
+        flags, left_out = (*mottled(spread), *each.content.flags), each.why
+        if each.label.upper() in kept:
+            flags, left_out = (*(f"kept although {reason}" for reason in left_out), *flags), ()
+        if spectrum is None:
+            left_out = (*left_out, _IMPOSSIBLE)
+        cells.append(
+            CellReading(
+                each.label, each.corners, each.content, lab[i], spectrum, within[i], between,
+                camera[i], spread, flags, left_out,
+            )
+        )  # fmt: skip
+    return cells
 
 
-def _between(pieces: Sequence[Named | None], lab: Array, within: Array) -> Array:
+def _between(contents: Sequence[Reading], lab: Array, within: Array) -> Array:
     """Pooled covariance ``(3, 3)`` between cells of one swatch, less what is within; ≥ 0."""
     groups: dict[tuple[object, str], list[int]] = {}
-    for i, piece in enumerate(pieces):
-        if piece is not None and piece.recipe is not None:
-            groups.setdefault((piece.recipe, piece.swatch), []).append(i)
+    for i, content in enumerate(contents):
+        if content.recipe is not None:
+            groups.setdefault((content.recipe, content.swatch), []).append(i)
     repeats = [members for members in groups.values() if len(members) > 1]
     freedom = sum(len(members) - 1 for members in repeats)
     if not freedom:
@@ -291,54 +300,10 @@ def _between(pieces: Sequence[Named | None], lab: Array, within: Array) -> Array
     return np.asarray((vectors * np.maximum(values, 0.0)) @ vectors.T)
 
 
-def _keep(read: list[Cell], keep: Iterable[str], file: str) -> list[Cell]:
-    """Cells that the dyer keeps by name carry their reasons as flags."""
-    wanted = {label.strip().upper() for label in ([keep] if isinstance(keep, str) else keep)}
-    unknown = wanted - {cell.label.upper() for cell in read} - {"ALL"}
-    if unknown:
-        raise InputError(
-            Fault(f"no cell with cloth is called {', '.join(sorted(unknown))}: nothing kept.", file)
-        )
-    return [
-        replace(
-            cell, left_out=(), flags=(*(f"kept although {r}" for r in cell.left_out), *cell.flags)
-        )
-        if cell.label.upper() in wanted or "ALL" in wanted
-        else cell
-        for cell in read
-    ]
-
-
-def _impossible(cell: Cell) -> Cell:
-    """The cell, left out if no reflectance between 0 and 1 has its colour."""
+def _spectra(lab: Array) -> list[Array | None]:
+    """The smoothest reflectance ``(B,)`` with each colour; None where no cloth can have it."""
     try:
-        smoothest_reflectance(cell.lab, D65_2)
+        return [spectrum.copy() for spectrum in smoothest_reflectance(lab, D65_2)]
     except TargetError:
-        reason = "reads a colour that no cloth has: the light or the grey card is not what was told"
-        return replace(cell, left_out=(*cell.left_out, reason))
-    return cell
-
-
-def _readings(kept: Sequence[Cell], light: Light, file: str) -> tuple[Reading, ...]:
-    spectra = smoothest_reflectance(np.array([cell.lab for cell in kept]), D65_2)
-    return tuple(
-        Reading(
-            recipe=None if cell.named is None else cell.named.recipe,
-            reflectance=spectrum.copy(),
-            swatch="" if cell.named is None else cell.named.swatch,
-            kind="Lab",
-            lab=cell.lab.copy(),
-            light=D65_2,
-            covariance=cell.covariance,
-            conditions={
-                **({} if cell.named is None else cell.named.conditions),
-                "geometry": "photograph",
-                "illuminant": "D65",
-                "observer": "2",
-            },
-            flags=(*cell.flags, *light.doubts),
-            place=f"{file}, cell {cell.label}",
-            name=cell.label,
-        )
-        for cell, spectrum in zip(kept, spectra, strict=True)
-    )
+        halves = np.array_split(lab, 2)  # until the colours out of reach stand alone
+        return [None] if len(lab) == 1 else [x for half in halves for x in _spectra(half)]

@@ -2,53 +2,65 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2
-from dyemix.dataset.swatches import SwatchSet
+from dyemix.colour.difference import Miss
+from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.errors import TargetError
+from dyemix.photo.camera_matrix import metric
 from dyemix.photo.decode import Photograph
-from dyemix.photo.places import Frame, Named, Place
-from dyemix.photo.reference_cards import Light
+from dyemix.photo.places import Frame
+from dyemix.photo.reference_cards import Characterisation
 
 if TYPE_CHECKING:
     import pandas as pd
 
+#: Within one picture the camera is wrong by nearly the same amount on nearly the same colour: the
+#: shared part falls as exp(−d/8) with the distance d in ΔE2000, computed with two measured cameras
+#: (benchmarks/photo_errors.py).
+SHARED_OVER = 8.0
+
 
 @dataclass(frozen=True, eq=False)
-class Cell:
+class CellReading:
     """One cell as it was read.
 
     Attributes
     ----------
-    label, named, place : which cell, what lies in it (None where nobody said), where it is.
+    label, corners : which cell, and where it is ``(4, 2)`` in pixels.
+    content : what the table of cells says lies in it, a blank reading; its recipe is None where
+        nobody said.
     lab : ``(3,)`` CIELAB under D65/2°.
+    reflectance : ``(B,)`` the smoothest one with this colour; None where no cloth can have it.
     within : ``(3, 3)`` covariance of `lab` from the cloth itself: weave, mottle, noise, light.
     between : ``(3, 3)`` from repeats of one swatch, beyond `within`.
-    colour : ``(3, 3)`` from the camera and its correction, shared by like colours in one picture.
+    camera : ``(3, 3)`` from the camera and its matrix, shared by like colours in one picture.
     spread : root mean square ΔE2000 of parts of the cell to its mean.
     flags : doubts, in words; `left_out` the reasons for which it is not read, if any.
     """
 
     label: str
-    named: Named | None
-    place: Place
+    corners: Array
+    content: Reading
     lab: Array
+    reflectance: Array | None
     within: Array
     between: Array
-    colour: Array
+    camera: Array
     spread: float
     flags: tuple[str, ...]
     left_out: tuple[str, ...]
 
     @property
     def covariance(self) -> Array:
-        return np.asarray(self.within + self.between + self.colour)
+        return np.asarray(self.within + self.between + self.camera)
 
     @property
     def error(self) -> float:
@@ -56,33 +68,53 @@ class Cell:
         return float(np.sqrt(np.trace(self.covariance)))
 
     @property
+    def recipe(self) -> str:
+        return "" if self.content.recipe is None else str(self.content.recipe)
+
+    @property
     def title(self) -> str:
-        recipe = "" if self.named is None or self.named.recipe is None else str(self.named.recipe)
-        return f"{self.label} {recipe}".strip()
+        return f"{self.label} {self.recipe}".strip()
+
+    def reading(self, file: str, doubts: tuple[str, ...]) -> Reading:
+        """The reading of what lies in it; `doubts` hold for the whole picture."""
+        seen = {"geometry": "photograph", "illuminant": "D65", "observer": "2"}
+        return replace(
+            self.content,
+            reflectance=self.reflectance,
+            kind="Lab",
+            lab=self.lab.copy(),
+            light=D65_2,
+            covariance=self.covariance,
+            conditions={**self.content.conditions, **seen},
+            flags=(*self.flags, *doubts),
+            place=f"{file}, cell {self.label}",
+            name=self.label,
+        )
 
 
 @dataclass(frozen=True, eq=False)
 class PhotoReading:
-    """What one photograph gave.
+    """What was read of one photograph.
 
     Attributes
     ----------
-    swatches : the readings kept, for the fit.
-    cells : every cell with cloth in it, those left out too.
-    empty : labels of cells with no cloth.
-    notes : what was found about the picture, one sentence each.
-    light, frame, photograph : how it was read.
+    swatches : the readings of the cells that were kept, each with its covariance.
+    cells : every cell with cloth in it, those left out included.
+    empty : labels of cells in which nothing lay.
+    notes : what was found and assumed, one sentence each.
+    characterisation : what the light and the camera made of colours.
+    frame, photograph : where everything is in the picture, and the picture.
     """
 
     swatches: SwatchSet
-    cells: tuple[Cell, ...]
+    cells: tuple[CellReading, ...]
     empty: tuple[str, ...]
     notes: tuple[str, ...]
-    light: Light
+    characterisation: Characterisation
     frame: Frame
     photograph: Photograph
 
-    def cell(self, label: str) -> Cell:
+    def cell(self, label: str) -> CellReading:
         """The cell of that label, left out or not. Raises `TargetError`."""
         for cell in self.cells:
             if cell.label.lower() == label.strip().lower():
@@ -107,9 +139,7 @@ class PhotoReading:
             [
                 {
                     "cell": cell.label,
-                    "recipe": ""
-                    if cell.named is None or cell.named.recipe is None
-                    else str(cell.named.recipe),
+                    "recipe": cell.recipe,
                     **dict(zip(("L*", "a*", "b*"), cell.lab, strict=True)),
                     "error": cell.error,
                     "spread": cell.spread,
@@ -121,13 +151,75 @@ class PhotoReading:
         )
 
     def __str__(self) -> str:
-        lines = [
-            f"{self.photograph.file}: {len(self.swatches.readings)} of {len(self.cells)} cells"
-        ]
-        lines[0] += " read, CIELAB under D65/2°."
-        lines += self.notes
+        read = f"{len(self.swatches.readings)} of {len(self.cells)} cells read"
+        lines = [f"{self.photograph.file}: {read}, CIELAB under D65/2°.", *self.notes]
         for cell in self.cells:
             values = "L* {:5.1f}  a* {:6.1f}  b* {:6.1f}".format(*cell.lab)
             doubt = "; ".join([*(f"LEFT OUT: {reason}" for reason in cell.left_out), *cell.flags])
             lines.append(f"{cell.title:<28} {values}  ± {cell.error:.1f}  {doubt}".rstrip())
         return "\n".join(lines)
+
+
+@dataclass(frozen=True, eq=False)
+class Difference:
+    """The difference of two photographed pieces.
+
+    Attributes
+    ----------
+    first, second : which cells.
+    lab : ``(3,)``, second less first, D65/2°.
+    miss : how the second differs from the first.
+    error : root mean square ΔE2000 that the camera alone would show between equal pieces.
+    same_picture : whether both lay in one photograph.
+    """
+
+    first: str
+    second: str
+    lab: Array
+    miss: Miss
+    error: float
+    same_picture: bool
+
+    @property
+    def delta_e(self) -> float:
+        return self.miss.delta_e
+
+    @property
+    def seen(self) -> bool:
+        """Whether the difference is larger than its error."""
+        return self.delta_e > self.error
+
+    def __str__(self) -> str:
+        pictures = "same photograph" if self.same_picture else "two photographs"
+        text = (
+            f"{self.first} to {self.second}: {self.delta_e:.1f} ΔE2000 (D65, 2°), error "
+            f"{self.error:.1f}, {pictures}."
+        )
+        if not self.seen:
+            return f"{text} Too small to see by phone: change nothing."
+        words = ", ".join(self.miss.words)
+        return f"{text} The second is {words}." if words else text
+
+
+def difference(first: PhotoReading, label: str, second: PhotoReading, other: str) -> Difference:
+    """Compare a cell of one photograph with a cell of the same or another one.
+
+    In one photograph the camera's error is largely shared by like colours and drops out; between
+    two photographs each brings its own. Raises `TargetError` for a cell that was not read.
+    """
+    a, b = first.cell(label), second.cell(other)
+    same = first is second
+    shared = np.exp(-float(delta_e(a.lab, b.lab)) / SHARED_OVER) if same else 0.0
+    covariance = (
+        a.within + a.between + b.within + b.between + (1.0 - shared) * (a.camera + b.camera)
+    )
+    slope = metric(((a.lab + b.lab) / 2.0)[np.newaxis])[0]
+    files = ("", "") if same else (f"{first.photograph.file} ", f"{second.photograph.file} ")
+    return Difference(
+        first=files[0] + a.label,
+        second=files[1] + b.label,
+        lab=b.lab - a.lab,
+        miss=Miss.of(a.lab, b.lab),
+        error=float(np.sqrt(np.trace(slope @ covariance @ slope.T))),
+        same_picture=same,
+    )

@@ -9,22 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.photo.decode import Photograph, need
-from dyemix.photo.layout import homography, project, quad
+from dyemix.photo.decode import Photograph
+from dyemix.photo.flat_field import Flat
+from dyemix.photo.layout import homography, inset, quad, within
 
+#: The middle of a cell that is read, in both directions; frayed edges lie outside it.
+CORE = 0.66
 #: Blocks along each side of a cell; a block is then some threads wide and evens the weave out.
 BLOCKS = 6
 #: A block that differs from the others by so many robust standard deviations, and so much, is a
 #: seam, a loose thread or a hole.
 _ODD_BLOCK, _ODD_SHARE = 4.0, 0.03
 _LARGEST_RASTER = 240
-
-
-def inset(corners: Array, share: float) -> Array:
-    """The middle `share` of a quadrilateral ``(4, 2)`` in both directions."""
-    margin = (1.0 - share) / 2.0
-    inner = quad(margin, margin, share, share)
-    return project(homography(quad(0, 0, 1, 1), corners), inner)
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +37,8 @@ def raster(photo: Photograph, corners: Array, most: int = _LARGEST_RASTER) -> Ra
 
     Codes become light before they are interpolated. Pixels beyond the picture count as clipped.
     """
-    cv2 = need("cv2", "photo", ".")
+    import cv2
+
     top, left = corners[1] - corners[0], corners[3] - corners[0]
     width = int(np.clip(round(np.linalg.norm(top)), 4, most))
     height = int(np.clip(round(np.linalg.norm(left)), 4, most))
@@ -49,33 +46,32 @@ def raster(photo: Photograph, corners: Array, most: int = _LARGEST_RASTER) -> Ra
     low = np.clip(np.floor(corners.min(axis=0)).astype(int) - 2, 0, limits - 1)
     high = np.clip(np.ceil(corners.max(axis=0)).astype(int) + 3, low + 1, limits)
     crop = photo.codes[low[1] : high[1], low[0] : high[0]]
-    light = _light(photo, crop)
     matrix = homography(quad(-0.5, -0.5, width, height), corners - low)
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    ends = np.concatenate(
-        [
-            (crop >= photo.limits[1]).any(axis=2, keepdims=True),
-            (crop <= photo.limits[0]).any(axis=2, keepdims=True),
-        ],
-        axis=2,
-    ).astype(np.float32)
-    out = cv2.warpPerspective(light, matrix, (width, height), flags=flags)
-    clipped = cv2.warpPerspective(ends, matrix, (width, height), flags=flags, borderValue=(1, 1))
-    return Raster(out, float(clipped[..., 0].mean()), float(clipped[..., 1].mean()))
+
+    def squared(values: NDArray[Any], border: tuple[float, ...]) -> NDArray[np.float32]:
+        flags, size = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, (width, height)
+        found = cv2.warpPerspective(
+            values.astype(np.float32), matrix, size, flags=flags, borderValue=border
+        )
+        return np.asarray(found, dtype=np.float32)
+
+    ends = np.stack([crop >= photo.limits[1], crop <= photo.limits[0]], axis=2)
+    high, low_end = squared(np.asarray(ends.any(axis=-1)), (1, 1)).mean(axis=(0, 1))
+    return Raster(squared(photo.light(crop), (0,)), float(high), float(low_end))
 
 
-def _light(photo: Photograph, crop: NDArray[Any]) -> NDArray[np.float32]:
-    return np.stack([photo.curve[crop[..., c], c] for c in range(3)], axis=2)
-
-
-def level(photo: Photograph, corners: Array, share: float) -> Array:
-    """Mean linear light ``(3,)`` of the middle of something even: paper, a patch, a grey step.
+def levels(photo: Photograph, places: Array, share: float) -> Array:
+    """Mean linear light ``(N, 3)`` of the middles of even things ``(N, 4, 2)``: paper, patches.
 
     The middle half of the sorted values is averaged, so that specks and scratches do not count.
     """
-    values = np.sort(raster(photo, inset(corners, share), 60).light.reshape(-1, 3), axis=0)
-    quarter = len(values) // 4
-    return np.asarray(values[quarter : len(values) - quarter].mean(axis=0), dtype=float)
+    found = np.empty((len(places), 3))
+    for i, corners in enumerate(places):
+        light = raster(photo, inset(corners, share), 60).light
+        values = np.sort(light.reshape(-1, 3), axis=0)
+        quarter = len(values) // 4
+        found[i] = values[quarter : len(values) - quarter].mean(axis=0)
+    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,16 +97,19 @@ class Cloth:
     low: float
 
 
-def cloth(photo: Photograph, corners: Array, light: Array, share: float) -> Cloth:
-    """Average a cell over its weave.
+def cloth(photo: Photograph, corners: Array, flat: Flat) -> Cloth:
+    """Average the middle of a cell ``(4, 2)`` over its weave; `flat` is divided out of it.
 
-    `light` ``(BLOCKS², 3)`` is the light that falls on each block; it is divided out of the means.
     Means are taken in linear light; odd blocks are left out, the median deciding. The covariance
     of the mean takes the larger of what single blocks and groups of four say, since the unevenness
     of dyed cloth is often wider than a block.
     """
-    found = raster(photo, inset(corners, share))
-    means = block_means(found.light) / light
+    core = inset(corners, CORE)
+    found = raster(photo, core)
+    steps = (np.arange(BLOCKS) + 0.5) / BLOCKS
+    y, x = np.meshgrid(steps, steps, indexing="ij")
+    middles = within(core, np.stack([x.ravel(), y.ravel()], axis=1))
+    means = _block_means(found.light) / flat.at(middles)
     bright = means.mean(axis=1)
     middle = np.median(bright)
     spread = 1.4826 * np.median(np.abs(bright - middle))
@@ -137,7 +136,7 @@ def cloth(photo: Photograph, corners: Array, light: Array, share: float) -> Clot
     )
 
 
-def block_means(light: NDArray[np.float32]) -> Array:
+def _block_means(light: NDArray[np.float32]) -> Array:
     """Means ``(BLOCKS², 3)`` of an even division, row by row."""
     rows = np.linspace(0, light.shape[0], BLOCKS, endpoint=False).astype(int)
     columns = np.linspace(0, light.shape[1], BLOCKS, endpoint=False).astype(int)
@@ -148,22 +147,16 @@ def block_means(light: NDArray[np.float32]) -> Array:
     return np.asarray((sums / counts[..., np.newaxis]).reshape(-1, 3))
 
 
-def block_centres(corners: Array, share: float) -> Array:
-    """Where the blocks of a cell lie in the picture ``(BLOCKS², 2)``, row by row."""
-    steps = (np.arange(BLOCKS) + 0.5) / BLOCKS
-    y, x = np.meshgrid(steps, steps, indexing="ij")
-    to_cell = homography(quad(0, 0, 1, 1), inset(corners, share))
-    return project(to_cell, np.stack([x.ravel(), y.ravel()], axis=1))
-
-
 def blur_mm(photo: Photograph, bar: Array, bar_height: float) -> float:
     """How soft the edges of a printed bar are: the 20–80 % rise in mm; inf where none is seen.
 
     `bar` ``(4, 2)`` are its corners, `bar_height` its height in mm.
     """
-    margin = 0.5
-    tall = project(homography(quad(0, 0, 1, 1), bar), quad(0.2, -margin, 0.6, 1.0 + 2.0 * margin))
-    profile = raster(photo, tall, 120).light.mean(axis=(1, 2)).astype(float)
+    profile = (
+        raster(photo, within(bar, quad(0.2, -0.5, 0.6, 2.0)), 120)
+        .light.mean(axis=(1, 2))
+        .astype(float)
+    )
     steps = np.linspace(0, len(profile) - 1, 240)
     profile = np.interp(steps, np.arange(len(profile)), profile)
     low, high = profile.min(), np.quantile(profile, 0.9)
@@ -178,4 +171,4 @@ def blur_mm(photo: Photograph, bar: Array, bar_height: float) -> float:
             widths.append(float(above[1] - above[0]))
     if not widths:
         return float("inf")
-    return min(widths) / len(profile) * bar_height * (1.0 + 2.0 * margin)
+    return min(widths) / len(profile) * 2.0 * bar_height

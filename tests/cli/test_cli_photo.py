@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import csv
 
-import photographs
 import pytest
 from command import Command
 
+from tests.simulated import photographs
 from tests.simulated.camera.scenes import GREY_STEPS
 
 STEPS = ",".join(str(step) for step in GREY_STEPS)
@@ -75,7 +75,7 @@ def test_a_cell_is_a_target_and_two_are_compared(run):
     [
         (("read", "cells.csv", "-o", "x.csv"), "cells.csv"),
         (("read", "nowhere.jpg", "-o", "x.csv"), "no such file"),
-        (("read", "photo.jpg", "-o", "x.csv", "--grey", "white"), "--grey"),
+        (("read", "photo.jpg", "-o", "x.csv", "--grey", "white"), "grey 'white'"),
         (("read", "photo.jpg", "-o", "x.csv", "--grid", "4 by 6"), "no grid"),
         (("read", "photo.jpg", "-o", "x.csv", "--grid", "1x1 0,0 9,0 9,9 0,9", "--corners", "c"),
          "not both"),

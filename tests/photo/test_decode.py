@@ -15,8 +15,7 @@ from PIL import Image, ImageCms, ImageOps
 
 from dyemix.errors import InputError
 from dyemix.photo import decode as decoding
-from dyemix.photo.decode import SRGB_TO_XYZ, decode, srgb_curve
-from dyemix.photo.icc import read_profile
+from dyemix.photo.decode import SRGB_TO_XYZ, decode, read_profile, srgb_curve
 
 RNG = np.random.default_rng(4)
 PICTURE = RNG.integers(0, 256, (80, 120, 3), dtype=np.uint8)
@@ -95,13 +94,40 @@ def test_the_srgb_curve_has_its_linear_toe() -> None:
     assert curve[128] == pytest.approx(((128 / 255 + 0.055) / 1.055) ** 2.4)
 
 
+def tiff(pixels: np.ndarray, tags: dict[int, tuple[int, list[int]]]) -> bytes:
+    """A TIFF 6.0 file of one strip, little-endian; `tags` by number: their type and values."""
+    height, width = pixels.shape[:2]
+    channels = pixels.shape[2] if pixels.ndim == 3 else 1
+    bits = [8 * pixels.dtype.itemsize] * channels
+    entries = {
+        256: (4, [width]), 257: (4, [height]), 258: (3, bits), 259: (3, [1]), 262: (3, [2]),
+        273: (4, [0]), 277: (3, [channels]), 278: (4, [height]), 279: (4, [pixels.nbytes]),
+    } | tags  # fmt: skip
+    kinds = {1: ("B", 1), 2: ("B", 1), 3: ("H", 1), 4: ("I", 1), 5: ("I", 2), 10: ("i", 2)}
+    after = 8 + 2 + 12 * len(entries) + 4
+    packed = {n: struct.pack(f"<{len(v)}{kinds[k][0]}", *v) for n, (k, v) in entries.items()}
+    long = {n: data + bytes(len(data) % 2) for n, data in packed.items() if len(data) > 4}
+    packed[273] = struct.pack("<I", after + sum(map(len, long.values())))
+    table, place = struct.pack("<H", len(entries)), after
+    for number, (kind, values) in sorted(entries.items()):
+        table += struct.pack("<HHI", number, kind, len(values) // kinds[kind][1])
+        table += struct.pack("<I", place) if number in long else packed[number].ljust(4, b"\0")
+        place += len(long.get(number, b""))
+    body = b"".join(long[number] for number in sorted(long))
+    return b"II*\0" + struct.pack("<I", 8) + table + bytes(4) + body + pixels.tobytes()
+
+
 @pytest.mark.parametrize("orientation", range(1, 9))
 def test_orientation_is_that_of_pillow(tmp_path: Path, orientation: int) -> None:
     image = Image.fromarray(PICTURE)
     exif = Image.Exif()
     exif[274] = orientation
     path = saved(tmp_path / "a.png", image, exif=exif)
-    assert np.array_equal(decode(path).codes, np.asarray(ImageOps.exif_transpose(Image.open(path))))
+    upright = np.asarray(ImageOps.exif_transpose(Image.open(path)))
+    assert np.array_equal(decode(path).codes, upright)
+    deep = tmp_path / "a.tif"
+    deep.write_bytes(tiff(PICTURE.astype("<u2") * 257, {274: (3, [orientation])}))
+    assert np.array_equal(decode(deep).codes, upright.astype(np.uint16) * 257)
 
 
 @pytest.mark.parametrize(

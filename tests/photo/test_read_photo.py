@@ -12,7 +12,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from photographs import TEXTILES, TRUTH, camera, card, miss, page, read, rms, shoot, whitened
 from PIL import Image
 
 from dyemix.colour.ciede2000 import delta_e
@@ -21,9 +20,21 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches, write_swatches
-from dyemix.photo import Grid, contact_sheet, difference, examine_photo
-from dyemix.photo.camera_correction import metric
-from tests.simulated.camera.scenes import GREY_STEPS, scene
+from dyemix.photo import Grid, PhotoOptions, difference, examine_photo, write_contact_sheet
+from dyemix.photo.camera_matrix import metric
+from tests.simulated.camera.scenes import scene
+from tests.simulated.photographs import (
+    TEXTILES,
+    TRUTH,
+    as_laid,
+    camera,
+    miss,
+    page,
+    read,
+    rms,
+    shoot,
+    whitened,
+)
 
 FINE = np.arange(380.0, 780.1, 5.0)
 #: Undyed cotton, invented.
@@ -35,17 +46,15 @@ UNDYED = np.interp(FINE, [380, 420, 500, 780], [0.60, 0.74, 0.82, 0.85])
 
 @pytest.mark.parametrize(
     ("light", "with_card", "most"),
-    [("D65", True, 1.5), ("LED-B3", True, 2.0), ("D65", False, 2.5), ("LED-B3", False, 4.0)],
+    [
+        ("D65", True, 1.5),
+        pytest.param("LED-B3", True, 2.0, marks=pytest.mark.slow),
+        ("D65", False, 2.5),
+        pytest.param("LED-B3", False, 4.0, marks=pytest.mark.slow),
+    ],
 )
 def test_textiles_are_read_back(light: str, with_card: bool, most: float) -> None:
-    found = [
-        examine_photo(
-            shoot(with_card=with_card, which=which, light=light),
-            card=card() if with_card else None,
-            grey=GREY_STEPS,
-        )
-        for which in (0, 1)
-    ]
+    found = [read(with_card, which=which, light=light) for which in (0, 1)]
     assert [len(each.cells) for each in found] == [21, 21]
     assert [each.empty for each in found] == [("D4", "D5", "D6")] * 2
     assert np.mean([miss(each) for each in found]) <= most
@@ -54,6 +63,7 @@ def test_textiles_are_read_back(light: str, with_card: bool, most: float) -> Non
     assert max(kept) < 1.6
 
 
+@pytest.mark.slow
 def test_stated_errors_cover() -> None:
     settings = product((True, False), (0, 1), ("D65", "LED-B3"))
     z = [whitened(read(cards, which=which, light=light)) for cards, which, light in settings]
@@ -61,22 +71,21 @@ def test_stated_errors_cover() -> None:
 
 
 def test_a_gradient_costs_nothing() -> None:
-    even = examine_photo(shoot(gradient=0.0, vignetting=False), card=card(), grey=GREY_STEPS)
-    uneven = examine_photo(shoot(gradient=0.25), card=card(), grey=GREY_STEPS)
+    even, uneven = read(gradient=0.0, vignetting=False), read(gradient=0.25)
     assert abs(miss(even).mean() - miss(uneven).mean()) < 0.2
 
 
 def test_styled_tones_are_found_and_straightened() -> None:
-    found = examine_photo(shoot(styled=True), card=card(), grey=GREY_STEPS)
-    assert found.light.tone.bent
+    found = read(styled=True)
+    assert found.characterisation.tone.bent
     assert "bends its tones" in str(found)
     kept = [not cell.left_out for cell in found.cells]
     assert miss(found)[kept].mean() < 2.0
 
 
 def test_one_grey_step_says_that_the_tones_are_unknown() -> None:
-    found = examine_photo(shoot((0.18,), False), grey=(0.18,))
-    tested = examine_photo(shoot(with_card=False), grey=GREY_STEPS)
+    found = examine_photo(shoot((0.18,), False), PhotoOptions(grey=(0.18,)))
+    tested = read(False)
     assert all("camera tone curve unknown" in r.flags for r in found.swatches.readings)
     assert not any("unknown" in flag for r in tested.swatches.readings for flag in r.flags)
     assert "Every error is widened by 4.6 ΔE2000" in str(found)
@@ -88,16 +97,16 @@ def test_undyed_cloth_is_the_anchor_of_last_resort(tmp_path: Path) -> None:
     photo = camera().save(scene(page(), spectra, grey_steps=(), card=False), tmp_path / "u.jpg")
     names = tmp_path / "u.csv"
     names.write_text("cell,recipe\nA1,undyed\nA2,rose 1\n")
-    found = examine_photo(photo, cells=names, anchor="undyed")
-    errors = [np.sqrt(np.trace(cell.colour)) for cell in found.cells]
+    found = examine_photo(photo, PhotoOptions(cells=names, anchor="undyed"))
+    errors = [np.sqrt(np.trace(cell.camera)) for cell in found.cells]
     assert min(errors) >= 5.0
     assert "5 ΔE2000 or more" in str(found)
     with pytest.raises(InputError, match="no cell is named 'undyed'"):
-        examine_photo(photo, grey=None)
+        examine_photo(photo, PhotoOptions(grey=None))
     with pytest.raises(InputError, match="only paper"):
         examine_photo(photo)
     with pytest.raises(InputError, match="office paper is brightened"):
-        examine_photo(photo, anchor="paper")
+        examine_photo(photo, PhotoOptions(anchor="paper"))
 
 
 def test_measured_swatches_serve_as_patches(tmp_path: Path) -> None:
@@ -110,14 +119,14 @@ def test_measured_swatches_serve_as_patches(tmp_path: Path) -> None:
         tuple(Reading(Recipe({"rose": i + 1.0}), TEXTILES[i, on_grid]) for i in range(0, 21, 2))
     )
     photo = shoot(with_card=False, light="LED-B3")
-    plain = examine_photo(photo, grey=GREY_STEPS, cells=names)
-    better = examine_photo(photo, grey=GREY_STEPS, cells=names, measured=own)
+    plain = examine_photo(photo, as_laid(False, cells=names))
+    better = examine_photo(photo, as_laid(False, cells=names, measured=own))
     others = np.arange(1, 21, 2)
-    assert better.light.colour.kind == "linear"
+    assert better.characterisation.matrix.kind == "linear"
     assert miss(better)[others].mean() < 0.75 * miss(plain)[others].mean()
     other = SwatchSet((Reading(Recipe({"navy": 1.0}), TEXTILES[0, on_grid]),))
     with pytest.raises(InputError, match="none of the measured swatches"):
-        examine_photo(photo, grey=GREY_STEPS, cells=names, measured=other)
+        examine_photo(photo, as_laid(False, cells=names, measured=other))
 
 
 # --- what lies where
@@ -128,7 +137,7 @@ def test_names_recipes_and_conditions_reach_the_readings(tmp_path: Path) -> None
     names.write_text(
         "# cloth: cotton lawn\ncell,recipe,swatch\na1,rose 1,N1\nA2,rose 1,N1\nB4,undyed,\nB5,,\n"
     )
-    swatches = examine_photo(shoot(), cells=names, card=card(), grey=GREY_STEPS).swatches
+    swatches = examine_photo(shoot(), as_laid(cells=names)).swatches
     by_name = {r.name: r for r in swatches.readings}
     first = by_name["A1"]
     assert first.recipe == {"rose": 1.0}
@@ -142,7 +151,7 @@ def test_names_recipes_and_conditions_reach_the_readings(tmp_path: Path) -> None
     assert first.reflectance is not None
     assert lab(first.reflectance, Light("D65", 2)) == pytest.approx(first.lab, abs=1e-4)
     # Two unlike cloths called repeats of one: the difference is in every error.
-    plain = examine_photo(shoot(), card=card(), grey=GREY_STEPS).swatches
+    plain = read().swatches
     wide = np.trace(by_name["C3"].covariance)
     assert wide > np.trace({r.name: r for r in plain.readings}["C3"].covariance) + 50
 
@@ -161,33 +170,32 @@ def test_names_recipes_and_conditions_reach_the_readings(tmp_path: Path) -> None
 def test_faults_of_the_table_of_cells(tmp_path: Path, table: str, words: str) -> None:
     (tmp_path / "bad.csv").write_text(table)
     with pytest.raises(InputError, match=words):
-        examine_photo(shoot(), cells=tmp_path / "bad.csv", grey=GREY_STEPS)
+        examine_photo(shoot(), as_laid(False, cells=tmp_path / "bad.csv"))
 
 
 def test_a_table_of_corners_gives_the_same_colours(tmp_path: Path) -> None:
-    photo = shoot()
-    sheet = examine_photo(photo, card=card(), grey=GREY_STEPS)
+    photo, sheet = shoot(), read()
     rows = ["cell,role,x1,y1,x2,y2,x3,y3,x4,y4"]
-    for place in sheet.frame.places:
-        if place.role in ("swatch", "grey", "white", "patch") and place.label not in sheet.empty:
-            corners = ",".join(f"{v:.2f}" for v in place.quad.ravel())
-            rows.append(f"{place.label},{place.role},{corners}")
+    for role in ("swatch", "grey", "white", "patch"):
+        labels = sheet.frame.labels if role == "swatch" else [f"{role} {i}" for i in range(1000)]
+        for label, corners in zip(labels, sheet.frame.of(role), strict=False):
+            if label not in sheet.empty:
+                rows.append(f"{label},{role}," + ",".join(f"{v:.2f}" for v in corners.ravel()))
     table = tmp_path / "corners.csv"
     table.write_text("\n".join(rows))
-    told = examine_photo(photo, corners=table, card=card(), grey=GREY_STEPS)
+    told = examine_photo(photo, as_laid(corners=table))
     assert delta_e([c.lab for c in told.cells], [c.lab for c in sheet.cells]).max() < 0.05
 
 
 def test_a_grid_by_four_corners() -> None:
-    photo = shoot(with_card=False)
-    sheet = examine_photo(photo, grey=GREY_STEPS)
-    cell = {label: sheet.frame.of("swatch")[i].quad for i, label in enumerate(("A1", "A2"))}
-    grey = [place.quad for place in sheet.frame.of("grey")]
+    photo, sheet = shoot(with_card=False), read(False)
+    cell = dict(zip(("A1", "A2"), sheet.frame.of("swatch"), strict=False))
+    grey = sheet.frame.of("grey")
     grid = Grid(
         [cell["A1"][0], cell["A2"][1], cell["A2"][2], cell["A1"][3]], 1, 2,
         grey=[grey[0][0], grey[-1][1], grey[-1][2], grey[0][3]],
     )  # fmt: skip
-    found = examine_photo(photo, corners=grid, grey=GREY_STEPS, keep="all")
+    found = examine_photo(photo, as_laid(False, grid=grid, keep="all"))
     assert [c.label for c in found.cells] == ["A1", "A2"]
     # The light is not even and nothing shows it: said, and the error wide enough.
     assert all("evenness of the light unknown" in r.flags for r in found.swatches.readings)
@@ -200,14 +208,17 @@ def test_a_grid_by_four_corners() -> None:
     [
         ("A1,0,0,9,0,9,9,0,9,extra", "row 2"),
         ("A1,0,0,0,50,50,50,50,0", "clockwise"),
-        ("A1,0,0,x,0,50,50,0,50", "not a number"),
+        ("A1,0,0,x,0,50,50,0,50", "row 2: a corner is not a number"),
+        ("A1,0,0,50", "row 2: a corner is not a number"),
+        ("A1,0,0,50,0,50,50,0,50\nA1,0,0,50,0,50,50,0,50", "row 3, column cell: .* stands twice"),
+        (",0,0,50,0,50,50,0,50", "row 2, column cell: this place has no name"),
     ],
 )
 def test_faults_of_the_table_of_corners(tmp_path: Path, rows: str, words: str) -> None:
     table = tmp_path / "c.csv"
     table.write_text("cell,x1,y1,x2,y2,x3,y3,x4,y4\n" + rows + "\n")
     with pytest.raises(InputError, match=words):
-        examine_photo(shoot(), corners=table)
+        examine_photo(shoot(), PhotoOptions(corners=table))
 
 
 # --- differences, pictures, privacy
@@ -216,7 +227,7 @@ def test_faults_of_the_table_of_corners(tmp_path: Path, rows: str, words: str) -
 def test_differences_in_one_frame_have_honest_smaller_errors() -> None:
     ratio = []
     for which in (0, 1):
-        found = examine_photo(shoot(which=which), card=card(), grey=GREY_STEPS)
+        found = read(which=which)
         for i, j in combinations(range(len(TRUTH)), 2):
             a, b = found.cells[i], found.cells[j]
             seen = difference(found, a.label, found, b.label)
@@ -234,7 +245,7 @@ def test_differences_in_one_frame_have_honest_smaller_errors() -> None:
 
 def test_a_difference_within_the_error_changes_nothing() -> None:
     first = read()
-    second = examine_photo(shoot(seed=3), card=card(), grey=GREY_STEPS)
+    second = read(seed=3)
     same = difference(first, "A3", second, "A3")
     assert not same.seen
     assert "Too small to see by phone: change nothing." in str(same)
@@ -259,9 +270,9 @@ def test_the_contact_sheet_shows_the_colours_and_nothing_personal(tmp_path: Path
     exif.get_ifd(0x8825)[1] = "N"
     path = tmp_path / "private.jpg"
     Image.open(shoot()).save(path, quality=95, exif=exif)
-    found = examine_photo(path, card=card(), grey=GREY_STEPS)
-    written = contact_sheet(found, tmp_path / "contact.png")
-    picture = Image.open(written)
+    found = examine_photo(path, as_laid())
+    write_contact_sheet(found, tmp_path / "contact.png")
+    picture = Image.open(tmp_path / "contact.png")
     assert not picture.getexif()
     assert set(picture.info) <= {"dpi"}
     pixels = np.asarray(picture).reshape(-1, 3)
@@ -269,12 +280,12 @@ def test_the_contact_sheet_shows_the_colours_and_nothing_personal(tmp_path: Path
         code = list(bytes.fromhex(found.target(label).hex[1:]))
         assert (np.abs(pixels - np.array(code)).max(axis=1) <= 1).sum() > 400
     with pytest.raises(DyemixError, match="contact sheet is written as"):
-        contact_sheet(found, tmp_path / "contact.gif")
+        write_contact_sheet(found, tmp_path / "contact.gif")
     assert "a maker" not in str(found) + found.to_frame().to_string()
 
 
 def test_the_reading_is_a_table_that_can_be_read_again(tmp_path: Path) -> None:
-    swatches = examine_photo(shoot(), card=card(), grey=GREY_STEPS).swatches
+    swatches = read().swatches
     write_swatches(swatches, tmp_path / "again.csv")
     again = read_swatches(tmp_path / "again.csv")
     assert [r.name for r in again.readings] == [r.name for r in swatches.readings]

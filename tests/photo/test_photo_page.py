@@ -1,9 +1,8 @@
-"""The printable sheet: what stands on it, the table beside it, and that it is found again."""
+"""The photo page: what stands on it, the table beside it, and that it is found again."""
 
 from __future__ import annotations
 
 import csv
-import warnings
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +14,11 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError
 from dyemix.photo import decode as decoding
-from dyemix.photo import examine_photo, swatch_sheet
+from dyemix.photo import examine_photo, write_photo_page
 from dyemix.photo.decode import decode
-from dyemix.photo.find import find_sheet
+from dyemix.photo.find import find_page
 from dyemix.photo.layout import LAYOUTS, WIDTH, project
-from dyemix.photo.places import read_names
+from dyemix.photo.places import read_cells
 
 PLAN = SwatchSet(
     (
@@ -31,17 +30,20 @@ PLAN = SwatchSet(
 )
 
 
-@pytest.mark.parametrize("paper", ["A4", "letter"])
-@pytest.mark.parametrize("layout", LAYOUTS, ids=lambda layout: str(layout.count))
-def test_a_printed_sheet_is_found_where_the_layout_says(
+@pytest.mark.parametrize(
+    ("layout", "paper"),
+    [(LAYOUTS[0], "A4"), (LAYOUTS[1], "letter"), (LAYOUTS[2], "A4")],
+    ids=["12", "24", "40"],
+)
+def test_a_printed_page_is_found_where_the_layout_says(
     tmp_path: Path, layout: Any, paper: str
 ) -> None:
-    printed = swatch_sheet(tmp_path / "s.png", cells=layout.count, paper=paper)
+    printed = write_photo_page(tmp_path / "s.png", cells=layout.count, paper=paper)
     page = Image.open(printed.page).convert("RGB")
     size = {"A4": (210.0, 297.0), "letter": (215.9, 279.4)}[paper]
     per_mm = page.width / size[0]
     page.resize((page.width // 3, page.height // 3)).save(tmp_path / "photo.png")
-    frame = find_sheet(decode(tmp_path / "photo.png"), 1, None)
+    frame = find_page(decode(tmp_path / "photo.png"))
     assert frame.layout == layout
     assert frame.to_pixels is not None
     corner = project(frame.to_pixels, np.array([[0.0, 0.0], [WIDTH, 0.0]]))
@@ -50,7 +52,7 @@ def test_a_printed_sheet_is_found_where_the_layout_says(
 
 
 def test_the_table_beside_it_names_the_pieces_once(tmp_path: Path) -> None:
-    printed = swatch_sheet(tmp_path / "plan.pdf", PLAN)
+    printed = write_photo_page(tmp_path / "plan.pdf", PLAN)
     assert printed.page.read_bytes().startswith(b"%PDF")
     with printed.table.open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
@@ -62,8 +64,8 @@ def test_the_table_beside_it_names_the_pieces_once(tmp_path: Path) -> None:
     ]
     assert [row["cell"] for row in rows[:5]] == ["A1", "A2", "A3", "A4", "B1"]
     assert len(rows) == 12
-    named = read_names(printed.table)
-    assert [(n.cell, n.recipe, n.swatch) for n in named] == [
+    named = read_cells(printed.table)
+    assert [(cell, r.recipe, r.swatch) for cell, r in named.items()] == [
         ("A1", {}, "N1"),
         ("A2", {"rose": 0.125}, "N2"),
         ("A3", {"rose": 0.5, "navy": 0.2}, "N3"),
@@ -72,19 +74,19 @@ def test_the_table_beside_it_names_the_pieces_once(tmp_path: Path) -> None:
 
 
 def test_svg_is_the_same_each_time(tmp_path: Path) -> None:
-    one, two = (swatch_sheet(tmp_path / f"{n}.svg", PLAN).page.read_text() for n in "ab")
+    one, two = (write_photo_page(tmp_path / f"{n}.svg", PLAN).page.read_text() for n in "ab")
     assert "<svg" in one
     assert one == two
 
 
-def test_what_the_sheet_refuses(tmp_path: Path) -> None:
+def test_what_the_page_refuses(tmp_path: Path) -> None:
     with pytest.raises(DyemixError, match=r"written as \.pdf, \.png, \.svg"):
-        swatch_sheet(tmp_path / "s.docx")
+        write_photo_page(tmp_path / "s.docx")
     with pytest.raises(DyemixError, match="paper 'A3' is unknown"):
-        swatch_sheet(tmp_path / "s.pdf", paper="A3")
+        write_photo_page(tmp_path / "s.pdf", paper="A3")
     many = SwatchSet(tuple(Reading(Recipe({"rose": 1.0 + i}), None, "") for i in range(41)))
     with pytest.raises(DyemixError, match="41 cells do not fit"):
-        swatch_sheet(tmp_path / "s.pdf", many)
+        write_photo_page(tmp_path / "s.pdf", many)
 
 
 def test_without_opencv_the_sentence_says_how_to_get_it(
@@ -102,10 +104,14 @@ def test_without_opencv_the_sentence_says_how_to_get_it(
     with pytest.raises(InputError, match=r"pip install 'dyemix\[photo\]'"):
         examine_photo(tmp_path / "a.jpg")
     with pytest.raises(InputError, match=r"pip install 'dyemix\[photo\]'"):
-        swatch_sheet(tmp_path / "s.pdf")
+        write_photo_page(tmp_path / "s.pdf")
 
 
-def test_nothing_is_warned_of(tmp_path: Path) -> None:
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        swatch_sheet(tmp_path / "s.pdf")
+def test_neither_file_is_written_where_one_is_there(tmp_path: Path) -> None:
+    (tmp_path / "s.csv").write_text("mine")
+    with pytest.raises(InputError, match="is there already"):
+        write_photo_page(tmp_path / "s.svg")
+    assert [path.name for path in tmp_path.iterdir()] == ["s.csv"]
+    assert (tmp_path / "s.csv").read_text() == "mine"
+    write_photo_page(tmp_path / "s.svg", force=True)
+    assert (tmp_path / "s.csv").read_text().startswith("cell,recipe,swatch\nA1,")

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
 from dyemix.errors import DyemixError
-from dyemix.photo.camera_correction import balance, features, fit_patches, metric, spread_in_lab
+from dyemix.photo.camera_matrix import balance, features, fit_patches, metric, spread_in_lab
 from dyemix.photo.decode import SRGB_TO_XYZ
 from dyemix.photo.flat_field import fit_flat
 from dyemix.photo.layout import (
@@ -27,11 +27,11 @@ from dyemix.photo.layout import (
     project,
     quad,
 )
-from dyemix.photo.places import Grid, grid_of
+from dyemix.photo.places import Grid
+from dyemix.photo.reference_cards import grid_of
 from dyemix.photo.tone_curve import fit_tone
 from tests.simulated.camera import Camera, lab_d65, other_samples, patch_card
 
-GREYS = ("grey 1", "grey 2")
 NAMES, SPECTRA = patch_card()
 PATCHES = lab_d65(SPECTRA)
 
@@ -91,12 +91,13 @@ def test_card_grids() -> None:
 
 def test_a_grid_is_read_and_refused() -> None:
     grid = Grid.parse(" 2x3 0,0 300,0 300,200 0,200", grey="0,210 100,210 100,240 0,240")
-    places = grid.places(2, 0)
-    assert [p.label for p in places] == ["A1", "A2", "A3", "B1", "B2", "B3", *GREYS]
-    assert places[5].quad == pytest.approx(quad(200, 100, 100, 100))
+    frame = grid.frame()
+    assert frame.labels == ("A1", "A2", "A3", "B1", "B2", "B3")
+    assert frame.of("swatch")[5] == pytest.approx(quad(200, 100, 100, 100))
+    assert frame.of("grey box")[0] == pytest.approx(quad(0, 210, 100, 30))
     for text in ("0,0 1,1", "2x3 0,0 300,0", "2x3 0,0 0,200 300,200 300,0", "0x3 0,0 9,0 9,9 0,9"):
         with pytest.raises(DyemixError, match=r"grid|corners|cells"):
-            Grid.parse(text).places(1, 0)
+            Grid.parse(text).frame()
 
 
 # --- tones

@@ -63,27 +63,27 @@ def features(rgb: Array, kind: Kind) -> Array:
 
 
 @dataclass(frozen=True, eq=False)
-class Correction:
+class CameraMatrix:
     """How linear camera values become colours.
 
     Attributes
     ----------
     kind : grey (balance only), linear (3 × 3) or root (degree two).
-    matrix : ``(3, F)`` from features to XYZ, Y of white 1.
+    coefficients : ``(3, F)`` from features to XYZ, Y of white 1.
     error : ``(3, 3)`` covariance in ΔE2000 units of the three parts of a difference.
     left_out : ``(P,)`` ΔE2000 of each patch when it was left out; empty without patches.
     patches : their names.
     """
 
     kind: Kind
-    matrix: Array
+    coefficients: Array
     error: Array
     left_out: Array = field(default_factory=lambda: np.empty(0))
     patches: tuple[str, ...] = ()
 
     def lab(self, rgb: Array) -> Array:
         """CIELAB ``(N, 3)`` under D65/2° of linear values ``(N, 3)``."""
-        return lab_from_xyz(100.0 * features(rgb, self.kind) @ self.matrix.T, D65_2)
+        return lab_from_xyz(100.0 * features(rgb, self.kind) @ self.coefficients.T, D65_2)
 
     def slope(self, rgb: Array) -> Array:
         """Derivative ``(N, 3, 3)`` of L*, a*, b* (rows) by the camera's values, by differences."""
@@ -126,15 +126,12 @@ def _solve(rgb: Array, xyz: Array, kind: Kind, own: Array, pull: float) -> Array
 
 def _leave_out(rgb: Array, xyz: Array, kind: Kind, own: Array, pull: float) -> Array:
     """CIELAB ``(P, 3)`` of each patch as the others predict it."""
-    found = []
-    for i in range(len(rgb)):
-        rest = np.arange(len(rgb)) != i
-        matrix = _solve(rgb[rest], xyz[rest], kind, own, pull)
-        found.append(features(rgb[i : i + 1], kind)[0] @ matrix.T)
-    return lab_from_xyz(100.0 * np.array(found), D65_2)
+    each = np.arange(len(rgb))
+    rest = [_solve(rgb[each != i], xyz[each != i], kind, own, pull) for i in each]
+    return lab_from_xyz(100.0 * np.einsum("pxf,pf->px", rest, features(rgb, kind)), D65_2)
 
 
-def fit_patches(rgb: Array, lab: Array, names: tuple[str, ...], own: Array) -> Correction:
+def fit_patches(rgb: Array, lab: Array, names: tuple[str, ...], own: Array) -> CameraMatrix:
     """Fit to patches: camera values ``(P, 3)``, about 1 at white, and their CIELAB ``(P, 3)``.
 
     Takes a 3 × 3 matrix for 6 to 19 patches; from 20, whichever of it and the root-polynomial
@@ -143,7 +140,7 @@ def fit_patches(rgb: Array, lab: Array, names: tuple[str, ...], own: Array) -> C
     """
     xyz = xyz_from_lab(lab, D65_2) / 100.0
     kinds: tuple[Kind, ...] = ("linear", "root") if len(rgb) >= ENOUGH_FOR_ROOTS else ("linear",)
-    best: Correction | None = None
+    best: CameraMatrix | None = None
     for kind, pull in product(kinds, _PULLS):
         guess = _leave_out(rgb, xyz, kind, own, pull)
         miss = delta_e(lab, guess)
@@ -153,11 +150,11 @@ def fit_patches(rgb: Array, lab: Array, names: tuple[str, ...], own: Array) -> C
         # One bad patch must not make every error wide, nor vanish.
         parts *= np.minimum(1.0, 4.0 * np.median(miss) / np.maximum(miss, 1e-9))[:, np.newaxis]
         error = CLOTH_FACTOR**2 * parts.T @ parts / len(parts)
-        best = Correction(kind, _solve(rgb, xyz, kind, own, pull), error, miss, names)
+        best = CameraMatrix(kind, _solve(rgb, xyz, kind, own, pull), error, miss, names)
     assert best is not None
     return best
 
 
-def balance(to_xyz: Array) -> Correction:
+def balance(to_xyz: Array) -> CameraMatrix:
     """The file's own matrix, for values already balanced on grey."""
-    return Correction("grey", to_xyz, np.diag(np.square(GREY_ERROR)))
+    return CameraMatrix("grey", to_xyz, np.diag(np.square(GREY_ERROR)))

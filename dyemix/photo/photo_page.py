@@ -1,0 +1,172 @@
+"""Draw the photo page: corner marks, cells, places for the cards, how to photograph.
+
+Advice: common practice.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dyemix.arrays import Array
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.errors import DyemixError
+from dyemix.files.writing import recipe_text
+from dyemix.photo.find import dictionary
+from dyemix.photo.layout import (
+    CARD_BOX,
+    GREY_BOX,
+    HEIGHT,
+    MARK,
+    WIDTH,
+    Layout,
+    layout_of,
+    parts,
+    quad,
+)
+from dyemix.writing import destination, write
+
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+_GREY_HERE = "grey card here, lightest step to the left"
+_CARD_HERE = "patch card here, first patch top left;\na smaller card anywhere in the box"
+_ADVICE_TOP = (
+    "Photo page: lay or pin one dry, ironed swatch on each cell, four layers thick.",
+    "Keep the strips under the cells and the white between them bare.",
+    "Light: open shade or a window without direct sun; no other lamp, no shadow on the page.",
+)
+_ADVICE_BOTTOM = (
+    "Camera: flash, HDR, night mode and filters off. Hold focus and exposure on the grey",
+    "card (long press). All four corner marks in the picture, nothing pure white or black.",
+    "Print in black on plain paper, at any scale. Matt, not glossy.",
+)
+
+
+@dataclass(frozen=True)
+class PhotoPage:
+    """Where the page and its table of cells were written.
+
+    The table (columns cell, recipe, swatch) says what lies where and is given to the reader with
+    the photograph; recipes still blank are filled in by hand.
+    """
+
+    page: Path
+    table: Path
+    layout: Layout
+    paper: str
+
+    def __str__(self) -> str:
+        size = f"{self.layout.rows} × {self.layout.columns}"
+        return (
+            f"{self.page}: photo page of {size} cells for {self.paper} paper.\n"
+            f"{self.table}: write there which swatch lies in which cell."
+        )
+
+
+def _shapes(layout: Layout) -> Iterator[tuple[Array, str]]:
+    """Rectangles ``(4, 2)`` in page mm with their grey; an empty word for an outline."""
+    marks = dictionary()
+    import cv2
+
+    for i, corners in enumerate(layout.marks):
+        image = cv2.aruco.generateImageMarker(marks, 4 * layout.index + i, 7)
+        yield corners, "0"
+        for square in parts(corners, 7, 7)[image.ravel() > 127]:  # 5 × 5 and a border
+            yield square, "1"
+    for corners in (*layout.cells, quad(*GREY_BOX), quad(*CARD_BOX)):
+        yield corners, ""
+    for corners, grey in ((layout.greys, "0.6"), (layout.bars, "0")):
+        yield from ((each, grey) for each in corners)
+
+
+def _words(layout: Layout, pieces: Sequence[tuple[str, str]]) -> Iterator[tuple[Array, str, Any]]:
+    """What stands on the page: where ``(2,)``, the words, and how."""
+    centred = {"ha": "center", "fontsize": 7, "color": "0.4"}
+    yield quad(*GREY_BOX).mean(axis=0), _GREY_HERE, centred
+    yield quad(*CARD_BOX).mean(axis=0), _CARD_HERE, centred
+    for lines, top in ((_ADVICE_TOP, 4.0), (_ADVICE_BOTTOM, HEIGHT - 11.5)):
+        for i, line in enumerate(lines):
+            yield np.array([MARK + 4.0, top + 4.2 * i]), line, {"fontsize": 7.5}
+    size = 7 * min(1.0, 6.0 / layout.columns + 0.25)
+    for i, (recipe, swatch) in enumerate(pieces):
+        text = "\n+ ".join(recipe.split(" + ")) + (f"\n({swatch})" if swatch else "")
+        yield layout.cells[i].mean(axis=0), text, {"ha": "center", "fontsize": size}
+        yield layout.strips[i] + [0, 1.8], layout.labels[i], {"fontsize": 7.5, "weight": "bold"}
+
+
+def _drawn(layout: Layout, pieces: Sequence[tuple[str, str]], paper: str, form: str) -> bytes:
+    """The page as a file."""
+    import matplotlib as mpl
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+    from matplotlib.patches import Rectangle
+
+    size = np.array(PAPERS[paper])
+    figure = Figure(figsize=tuple(size / 25.4))
+    FigureCanvasAgg(figure)
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    x, y = (size - (WIDTH, HEIGHT)) / 2
+    axes.set(xlim=(-x, WIDTH + x), ylim=(HEIGHT + y, -y))
+    axes.axis("off")
+    for corners, grey in _shapes(layout):
+        style: Any = {"facecolor": grey, "linewidth": 0}
+        if not grey:
+            style = {"fill": False, "edgecolor": "0.6", "linewidth": 0.5}
+        axes.add_patch(Rectangle(tuple(corners[0]), *(corners[2] - corners[0]), **style))
+    for (x, y), words, style in _words(layout, pieces):
+        axes.text(x, y, words, va="center", **style)
+    undated: Any = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {}}
+    data = io.BytesIO()
+    with mpl.rc_context({"svg.fonttype": "path", "pdf.fonttype": 42, "svg.hashsalt": "page"}):
+        figure.savefig(data, format=form, dpi=300, metadata=undated[form])
+    return data.getvalue()
+
+
+def write_photo_page(
+    path: str | os.PathLike[str],
+    swatches: SwatchSet | None = None,
+    cells: int | None = None,
+    paper: str = "A4",
+    *,
+    force: bool = False,
+) -> PhotoPage:
+    """Write a page to print, lay swatches on and photograph, and its table of cells.
+
+    Parameters
+    ----------
+    path : PDF, SVG or PNG, by its ending. The table goes beside it, with the ending ``.csv``.
+    swatches : pieces to print into the cells, in their order; a plan with blank readings will do.
+    cells : how many cells, rounded up to the 12, 24 or 40 of a page; as many as `swatches` need,
+        or 24.
+    paper : A4 or Letter.
+    force : whether files that are there already may be replaced.
+
+    Raises `DyemixError` for another ending or paper, for more than 40 pieces, and where it cannot
+    be written.
+    """
+    path = Path(path)
+    form, table, paper = path.suffix.lower().lstrip("."), path.with_suffix(".csv"), paper.title()
+    if form not in ("pdf", "png", "svg"):
+        raise DyemixError(f"{path.name}: a photo page is written as .pdf, .png, .svg.")
+    if paper not in PAPERS:
+        raise DyemixError(f"paper {paper!r} is unknown: A4 or Letter.")
+    readings = swatches.readings if swatches else ()
+    # Each piece of cloth once, in the order of the table.
+    pieces = list(dict.fromkeys((recipe_text(r.recipe), r.swatch or r.name) for r in readings))
+    layout = layout_of(max(cells or (0 if pieces else 24), len(pieces)))
+    pieces += [("", "")] * (layout.count - len(pieces))
+    rows = io.StringIO()
+    out = csv.writer(rows, lineterminator="\n")
+    out.writerow(["cell", "recipe", "swatch"])
+    out.writerows([label, *piece] for label, piece in zip(layout.labels, pieces, strict=True))
+    drawn = _drawn(layout, pieces, paper, form)
+    destination(table, force=force)  # refused before the page is written, not after
+    write(path, drawn, force=force)
+    write(table, rows.getvalue(), force=force)
+    return PhotoPage(path, table, layout, paper)

@@ -1,0 +1,105 @@
+"""Photographs of the photo page by the simulated camera, each taken and read once a run."""
+
+from __future__ import annotations
+
+import atexit
+import shutil
+import tempfile
+from collections.abc import Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.photo import PhotoOptions, PhotoReading, examine_photo, write_photo_page
+from dyemix.photo.layout import CARD_BOX, GREY_BOX, HEIGHT, WIDTH
+from dyemix.photo.photo_page import PAPERS
+from tests.simulated.camera import Camera, lab_d65, textiles
+from tests.simulated.camera.scenes import GREY_STEPS, Page, load_page, scene, write_reference
+
+TEXTILES = textiles()
+TRUTH = lab_d65(TEXTILES)
+
+
+@cache
+def _folder() -> Path:
+    folder = Path(tempfile.mkdtemp())
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return folder
+
+
+def print_page(folder: Path, cells: int = 24, per_mm: float = 8.0) -> Page:
+    """Print a page and take it up for the camera."""
+    printed = write_photo_page(folder / f"page{cells}.png", cells=cells)
+    boxes = (printed.layout.cells, GREY_BOX, CARD_BOX)
+    return load_page(printed.page, PAPERS["A4"], (WIDTH, HEIGHT), *boxes, per_mm)
+
+
+@cache
+def page() -> Page:
+    """A page of 24 cells, printed."""
+    return print_page(_folder(), per_mm=6.0)
+
+
+@cache
+def card() -> Path:
+    """The reference table of the patch card."""
+    return write_reference(_folder() / "card.csv")
+
+
+SETTINGS: dict[str, Any] = {"which": 0, "light": "D65", "megapixels": 2.5, "blur": 0.6}
+
+
+def camera(**settings: Any) -> Camera:
+    """A small camera in daylight."""
+    return Camera(**(SETTINGS | settings))
+
+
+@cache
+def _taken(steps: tuple[float, ...], cards: bool, settings: tuple[tuple[str, Any], ...]) -> Path:
+    number = len(list(_folder().glob("photo*.jpg")))
+    laid = scene(page(), dict(enumerate(TEXTILES)), steps, cards)
+    return camera(**dict(settings)).save(laid, _folder() / f"photo{number}.jpg")
+
+
+def shoot(steps: Sequence[float] = GREY_STEPS, with_card: bool = True, **settings: Any) -> Path:
+    """The 21 textiles on the page, with a grey card of these steps and perhaps a patch card."""
+    return _taken(tuple(steps), with_card, tuple(sorted((SETTINGS | settings).items())))
+
+
+def as_laid(with_card: bool = True, **more: Any) -> PhotoOptions:
+    """Options that say which cards lie there."""
+    return PhotoOptions(card=card() if with_card else None, grey=GREY_STEPS, **more)
+
+
+@cache
+def _read(photo: Path, with_card: bool) -> PhotoReading:
+    return examine_photo(photo, as_laid(with_card))
+
+
+def read(with_card: bool = True, **settings: Any) -> PhotoReading:
+    """That photograph, read."""
+    return _read(shoot(with_card=with_card, **settings), with_card)
+
+
+def miss(found: PhotoReading, truth: Array = TRUTH) -> Array:
+    """ΔE2000 of every cell."""
+    return delta_e(truth, np.array([cell.lab for cell in found.cells]))
+
+
+def whitened(found: PhotoReading, truth: Array = TRUTH) -> Array:
+    """Errors ``(S, 3)`` of every cell in units of those stated."""
+    roots = [np.linalg.cholesky(cell.covariance) for cell in found.cells]
+    return np.array(
+        [
+            np.linalg.solve(root, cell.lab - true)
+            for root, cell, true in zip(roots, found.cells, truth, strict=True)
+        ]
+    )
+
+
+def rms(values: Array) -> float:
+    return float(np.sqrt(np.mean(np.square(values))))
