@@ -157,7 +157,7 @@ def sign(
     """Keep a signed swatch, read in a TABLE, as the standard NAME."""
     from dyemix.colour.colorimetry import D65_10
     from dyemix.dataset.recipe import Recipe
-    from dyemix.files.pieces import read_piece
+    from dyemix.files.targets import read_piece
 
     reading = read_piece(table, D65_10, Recipe.parse(recipe) if recipe else None)
     with open_book(named, create=True) as kept:

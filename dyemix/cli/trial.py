@@ -67,7 +67,7 @@ def trial(
     """
     from dyemix.dataset.recipe import Recipe
     from dyemix.dataset.trial import Bath, Trial
-    from dyemix.files.pieces import read_piece
+    from dyemix.files.targets import read_piece
     from dyemix.matching.correct import correct
 
     dyed, wanted = Recipe.parse(recipe), read_target(target)
@@ -125,7 +125,7 @@ def next_square(
     as_json: bool,
 ) -> None:
     """Say which square, of one dye or a mix, would most lower the likely miss over COLOURS."""
-    from dyemix.files.pieces import read_colours
+    from dyemix.files.targets import read_colours
     from dyemix.matching.next_swatch import next_swatch
 
     wanted = read_colours(colours, file)

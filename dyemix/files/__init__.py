@@ -9,6 +9,7 @@ from pathlib import Path
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
 from dyemix.files import cgats, cxf, delimited, xlsx
+from dyemix.files.cells import NO_TEXT, read_bytes
 from dyemix.files.cgats import write_cgats
 from dyemix.files.cxf import write_cxf
 from dyemix.files.writing import write_swatches
@@ -50,30 +51,8 @@ def read_swatches(path: str | os.PathLike[str]) -> SwatchSet:
     InputError
         With every fault of the file: its row (the first line is 1), column and remedy.
     """
-    path = Path(path)
-    name = path.name or str(path)
-
-    def refuse(message: str) -> InputError:
-        return InputError(Fault(message, name))
-
-    try:
-        if not path.exists():
-            raise refuse("there is no such file: check the name and the folder.")
-        if not path.is_file():
-            raise refuse("this is not a file: name the swatch table itself.")
-        if (size := path.stat().st_size) > LARGEST:
-            raise refuse(
-                f"{size / 1e6:,.0f} MB; a swatch table is at most {LARGEST / 1e6:.0f} MB: is this "
-                "the right file?"
-            )
-        data = path.read_bytes()
-    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        raise refuse(f"the file cannot be read ({error}).") from error
-    if not data.strip():
-        raise refuse("the file is empty.")
+    data, name = read_bytes(path, LARGEST), Path(path).name
     for recognise, read in _FORMATS:
         if recognise(data):
             return read(data, name)
-    raise refuse(
-        "this is not text in UTF-8, UTF-16 or Windows-1252: save the table as CSV (UTF-8)."
-    )
+    raise InputError(Fault(NO_TEXT, name))

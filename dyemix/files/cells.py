@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import csv
+import os
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dyemix.errors import Fault, InputError
@@ -21,7 +23,12 @@ MOST_ROWS = 20_000
 
 #: Control characters that no text carries; tab, line feed, form feed and carriage return do.
 _CONTROL = re.compile("[\x00-\x08\x0b\x0e-\x1f]")
+#: A first line that spreadsheets write and heed, to say what separates cells.
+_SEPARATOR = re.compile('"?sep=([,;\t])"?[,;\t]*', re.IGNORECASE)
 _SPACE_AFTER_QUOTE = re.compile('" +(?=[,;\t]|$)')
+#: No table of jobs, names, corners or colours is larger (bytes).
+_LARGEST_SMALL = 5_000_000
+NO_TEXT = "this is not text in UTF-8, UTF-16 or Windows-1252: save the table as CSV (UTF-8)."
 _DELIMITERS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
 
 
@@ -77,6 +84,42 @@ def decode(data: bytes) -> tuple[str, str] | None:
     return None if _CONTROL.search(text) else (text, note)
 
 
+def read_bytes(path: str | os.PathLike[str], largest: int) -> bytes:
+    """What a file holds, up to so many bytes. Raises `InputError` for none, or more."""
+    path = Path(path)
+    try:
+        if not path.exists():
+            problem = "there is no such file: check the name and the folder."
+        elif not path.is_file():
+            problem = "this is not a file: name the table itself."
+        elif (size := path.stat().st_size) > largest:
+            problem = (
+                f"{size / 1e6:,.0f} MB; such a table is at most {largest / 1e6:.0f} MB: is this "
+                "the right file?"
+            )
+        elif (data := path.read_bytes()).strip():
+            return data
+        else:
+            problem = "the file is empty."
+    except OSError as error:
+        problem = f"the file cannot be read ({error.strerror or error})."
+    raise InputError(Fault(problem, path.name or str(path)))
+
+
+def read_text(path: str | os.PathLike[str]) -> tuple[str, str, Faults]:
+    """The text of a small table, a note on its encoding (or empty), and where its faults go.
+
+    Raises `InputError` for what is no text.
+    """
+    found = decode(read_bytes(path, _LARGEST_SMALL))
+    faults = Faults(Path(path).name)
+    if found is None:
+        faults.add(NO_TEXT)
+        faults.raise_any()
+    text, note = found or ("", "")
+    return text, note, faults
+
+
 def _split(lines: Iterable[str], delimiter: str) -> Reader:
     return csv.reader(lines, delimiter=delimiter, skipinitialspace=True, strict=True)
 
@@ -106,19 +149,21 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
     """Split `text` into header lines, headings and rows; what is wrong goes to `faults`."""
     sheet = Sheet()
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    start = 0
+    start, delimiter = 0, ""
     for start, line in enumerate(lines):
         if line.lstrip(' \t"').startswith("#"):
             sheet.remarks.append((start + 1, _remark(line)))
+        elif not delimiter and (stated := _SEPARATOR.fullmatch(line)):
+            delimiter = stated[1]
         elif line.strip(' ,;\t"'):
             break
     else:
         faults.add(
             "the file holds no table: the first line that is not blank and does not begin with "
-            "'#' gives the headings, as 'swatch,recipe,400,410 … 700'."
+            "'#' gives the headings."
         )
         return sheet
-    delimiter = _find_delimiter(lines[start])
+    delimiter = delimiter or _find_delimiter(lines[start])
     if delimiter != ",":
         sheet.notes.append(f"cells are separated by {_DELIMITERS[delimiter]}.")
     # A space between a closing quotation mark and the delimiter is a habit, not a fault.

@@ -76,22 +76,23 @@ _BAND = re.compile(
 
 def meaning(heading: str) -> str:
     """The package's name for a heading or key; the heading itself, tidied, where it has none."""
-    return _LOOKUP.get(_plain(heading), " ".join(heading.split()))
+    return _LOOKUP.get(spelling(heading), " ".join(heading.split()))
 
 
-def _plain(heading: str) -> str:
+def spelling(heading: str) -> str:
+    """A heading as headings are compared: lower case, single spaces, no brackets."""
     text = heading.lower().replace("_", " ").replace("-", " ")
     return " ".join(re.sub(r"[()\[\],]", " ", text).split())
 
 
 def is_wavelength(heading: str) -> bool:
     """Whether a column so headed holds wavelengths in nm."""
-    return _plain(heading) in _WAVELENGTH
+    return spelling(heading) in _WAVELENGTH
 
 
 def is_value(heading: str) -> bool:
     """Whether a column so headed holds one reflectance a row."""
-    return _plain(heading) in _VALUE
+    return spelling(heading) in _VALUE
 
 
 def band(heading: str) -> float | None:

@@ -9,20 +9,17 @@ from __future__ import annotations
 import os
 import re
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from pathlib import Path
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.errors import Fault, InputError, RecipeError
-from dyemix.files.cells import Faults, decode, read_sheet
-from dyemix.files.headings import meaning
+from dyemix.errors import RecipeError
+from dyemix.files.headings import CONDITIONS
 from dyemix.files.rows import Context, Draft, named_recipe
+from dyemix.files.small_tables import Column, read_table
 from dyemix.files.table import header_values
 
-#: No table of names is larger (bytes).
-_LARGEST = 5_000_000
 #: Words that number samples: 'sample 7' is no dye called sample.
 _NUMBERING = frozenset(
     re.split(
@@ -100,51 +97,57 @@ def _tidy(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
-def read_names(path: str | os.PathLike[str]) -> dict[str, tuple[int, str, Recipe, str]]:
-    """Read a table of names: columns ``sample``, ``recipe`` and, where it helps, ``swatch``.
+@dataclass(frozen=True, eq=False)
+class Named:
+    """What a row of a table of names says of a sample, or of a cell of a photograph.
 
-    Returns, by sample in lower case: its row, its name as written, its recipe and its swatch.
-    Raises `InputError` with every fault.
+    `recipe` is None where the row leaves it open; `conditions` are those of its columns and of the
+    ``# key: value`` lines, `flags` what is doubtful about the recipe.
     """
-    path = Path(path)
-    faults = Faults(path.name)
-    try:
-        data = path.read_bytes() if path.stat().st_size <= _LARGEST else None
-    except (OSError, ValueError) as error:
-        raise InputError(Fault(f"the file cannot be read ({error}).", path.name)) from error
-    text = decode(data) if data is not None else None
-    if text is None:
-        raise InputError(Fault("this is no table of names: save it as CSV (UTF-8).", path.name))
-    sheet = read_sheet(text[0], faults)
-    header, told = header_values(sheet, faults, [])
-    place = {meaning(heading): i for i, heading in enumerate(sheet.headings)}
-    for column, want in (("name", "sample"), ("recipe", "recipe")):
-        if column not in place:
-            faults.add(
-                f"there is no {want} column: the table is headed 'sample,recipe', or "
-                "'sample,recipe,swatch'.",
-                sheet.header_row,
-            )
-    faults.raise_any()
-    context = Context(header, told, faults)
-    names: dict[str, tuple[int, str, Recipe, str]] = {}
-    for row, cells in sheet.rows:
-        values = {name: cells[i] if i < len(cells) else "" for name, i in place.items()}
-        if not values["name"]:
-            faults.add("a recipe without a sample: write the sample's name.", row, "sample")
-            continue
-        draft = Draft(row, values, {}, [])
+
+    row: int
+    name: str
+    recipe: Recipe | None
+    swatch: str = ""
+    conditions: Mapping[str, str] = field(default_factory=dict)
+    flags: tuple[str, ...] = ()
+
+
+def read_names(
+    path: str | os.PathLike[str], notes: list[str], key: str = "sample"
+) -> tuple[Named, ...]:
+    """Read a table of names: columns ``sample`` (or `key`), ``recipe`` and perhaps ``swatch``.
+
+    Conditions stand in columns or in ``# key: value`` lines, as in any swatch table. What was
+    assumed or not used is added to `notes`. Raises `InputError` with every fault.
+    """
+    first = Column(key, needed=True, also=("name",) if key == "sample" else ())
+    columns = (
+        first,
+        Column("recipe", needed=True, blank=True),
+        Column("swatch"),
+        *map(Column, CONDITIONS),
+    )
+    table = read_table(path, columns, others=True)
+    notes += table.notes
+    header, told = header_values(table.remarks, table.faults, notes)
+    context = Context(header, told, table.faults)
+    named: dict[str, Named] = {}
+    for row, values in table.rows:
+        draft = Draft(row, {**values, "name": values[key]}, {}, [])
         named_recipe(draft, context)
-        key = _tidy(values["name"])
-        if draft.recipe is None:
-            continue  # a blank recipe leaves the sample as it is; a bad one is a fault by now
-        if key in names and names[key][2] != draft.recipe:
-            faults.add(
-                f"{values['name']!r} stands in row {names[key][0]} with another recipe.", row
-            )
-        names[key] = (row, values["name"], draft.recipe, values.get("swatch", ""))
-    faults.raise_any()
-    return names
+        if draft.recipe is None and "swatch" not in values:
+            continue  # left as it is; a recipe that cannot be read is a fault by now
+        one = Named(
+            row, values[key], draft.recipe, values.get("swatch", ""), draft.conditions,
+            tuple(draft.flags),
+        )  # fmt: skip
+        before = named.setdefault(_tidy(one.name), one)
+        if (before.recipe, before.swatch) != (one.recipe, one.swatch):
+            where = f"{one.name!r} stands in row {before.row} with another recipe or swatch."
+            table.faults.add(where, row, key)
+    table.faults.raise_any()
+    return tuple(named.values())
 
 
 def name_samples(
@@ -155,7 +158,9 @@ def name_samples(
     The table of names goes before everything else; then the recipe of the file; then the name of
     the sample, where it reads as one. Raises `InputError` for a table of names with faults.
     """
-    table = read_names(names) if names is not None else {}
+    notes: list[str] = []
+    told = read_names(names, notes) if names is not None else ()
+    table = {_tidy(named.name): named for named in told if named.recipe is not None}
     found: dict[str, tuple[Recipe, str]] = {}
     for reading in swatches.readings:
         unnamed = reading.recipe is None and _tidy(reading.name) not in table
@@ -171,7 +176,8 @@ def name_samples(
         key = _tidy(reading.name)
         if reading.name and key in table:
             used.add(key)
-            _, _, recipe, swatch = table[key]
+            recipe, swatch = table[key].recipe, table[key].swatch
+            assert recipe is not None
             given[reading.name] = recipe
             if reading.recipe not in (None, recipe):
                 changed.append(reading.name)
@@ -183,9 +189,9 @@ def name_samples(
             readings.append(replace(reading, recipe=recipe, swatch=reading.swatch or piece))
         else:
             readings.append(reading)
-    notes = [
-        f"row {row} of the table of names: no sample of the file is called {name!r}."
-        for key, (row, name, _, _) in table.items()
+    notes += [
+        f"row {named.row} of the table of names: no sample of the file is called {named.name!r}."
+        for key, named in table.items()
         if key not in used
     ]
     if changed:

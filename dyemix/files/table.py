@@ -29,7 +29,7 @@ def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
     """The readings of a table. Raises `InputError` with every fault of the file."""
     whole = not len(faults)
     notes: list[str] = []
-    header, told = header_values(sheet, faults, notes)
+    header, told = header_values(sheet.remarks, faults, notes)
     columns = _columns(sheet, faults, notes)
     if not columns.understood:
         faults.raise_any()
@@ -48,12 +48,12 @@ def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
 
 
 def header_values(
-    sheet: Sheet, faults: Faults, notes: list[str]
+    remarks: list[tuple[int, str]], faults: Faults, notes: list[str]
 ) -> tuple[dict[str, str], dict[str, int]]:
     """The ``# key: value`` lines and their rows. Unknown keys are kept and told in a note."""
     values: dict[str, str] = {}
     rows: dict[str, int] = {}
-    for row, remark in sheet.remarks:
+    for row, remark in remarks:
         key, colon, value = (part.strip() for part in remark.partition(":"))
         if not colon or not key:
             if remark:

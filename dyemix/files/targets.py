@@ -1,18 +1,29 @@
-"""Lists of wanted colours, read from delimited text."""
+"""Wanted colours and finished pieces, from what the dyer types or the files she names."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
+from dyemix.colour.colorimetry import Light, smoothest_reflectance
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, Fault, InputError
-from dyemix.files.cells import Faults, decode, read_sheet
-from dyemix.files.headings import meaning
+from dyemix.files import read_swatches
+from dyemix.files.cells import Faults, read_text
+from dyemix.files.small_tables import Column, read_table
 
-#: Headings of a column that holds a colour as it may be written in a command.
-_COLOUR = ("colour", "color", "target")
+#: A list of colours: the first of these that a row fills is its colour.
+_COLOUR, _HEX, _LAB = "colour", "hex", "L*"
+_COLUMNS = (
+    Column(_COLOUR, also=("color", "target")),
+    *map(Column, (_HEX, _LAB, "a*", "b*", "name", "illuminant")),
+)
+_FILE_NAME = re.compile(r".*\.\w*[A-Za-z]\w*")
 
 
 def read_targets(path: str | os.PathLike[str]) -> list[Target]:
@@ -22,36 +33,16 @@ def read_targets(path: str | os.PathLike[str]) -> list[Target]:
     ``L*``, ``a*`` and ``b*``; ``name`` and ``light`` (as D65/10) may stand beside them. A file
     without headings holds one colour a line. Raises `InputError` with every fault of the file.
     """
-    path = Path(path)
-    faults = Faults(path.name)
-    try:
-        text = decode(path.read_bytes())
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(Fault(f"the file cannot be read ({reason}).", str(path))) from None
-    if text is None:
-        raise InputError(Fault("this is not text: save the list as CSV (UTF-8).", path.name))
-    lines = [(i, line.strip()) for i, line in enumerate(text[0].splitlines(), 1) if line.strip()]
+    text, _, faults = read_text(path)
+    lines = [(i, line.strip()) for i, line in enumerate(text.splitlines(), 1) if line.strip()]
     if lines and _is_colour(lines[0][1]):  # no headings; a hex code is not a '#' remark here
-        columns = {"colour": 0}
-        rows = [(i, [line]) for i, line in lines]
+        rows: list[tuple[int, dict[str, str]]] = [(i, {_COLOUR: line}) for i, line in lines]
     else:
-        sheet = read_sheet(text[0], faults)
-        faults.raise_any()
-        columns = {_plain(heading): i for i, heading in enumerate(sheet.headings)}
-        rows = sheet.rows
-        if not {"colour", "hex", "L*"} & columns.keys():
-            faults.add("no column of colours: head one 'colour', 'hex' or L*, a*, b*.")
-    faults.raise_any()
-    targets = [_target(row, cells, columns, faults) for row, cells in rows]
-    if not targets:
-        faults.add("the list holds no colour.")
+        table = read_table(path, _COLUMNS, others=True)
+        rows, faults = table.rows, table.faults
+    targets = [_target(row, values, faults) for row, values in rows]
     faults.raise_any()
     return [target for target in targets if target is not None]
-
-
-def _plain(heading: str) -> str:
-    return "colour" if heading.strip().lower() in _COLOUR else meaning(heading)
 
 
 def _is_colour(text: str) -> bool:
@@ -62,21 +53,86 @@ def _is_colour(text: str) -> bool:
     return True
 
 
-def _target(
-    row: int, cells: Sequence[str], columns: dict[str, int], faults: Faults
-) -> Target | None:
-    def cell(name: str) -> str:
-        place = columns.get(name)
-        return cells[place] if place is not None and place < len(cells) else ""
-
-    column = next(name for name in ("colour", "hex", "L*") if name in columns)
-    text = cell(column)
-    if column == "L*":
-        text = " ".join(cell(axis).replace(",", ".") for axis in ("L*", "a*", "b*"))
+def _target(row: int, values: Mapping[str, str], faults: Faults) -> Target | None:
+    column = next((name for name in (_COLOUR, _HEX, _LAB) if name in values), None)
+    if column is None:
+        faults.add("no colour: give 'colour', 'hex', or L*, a* and b*.", row)
+        return None
+    text = values[column]
+    if column == _LAB:
+        text = " ".join(values.get(axis, "").replace(",", ".") for axis in (_LAB, "a*", "b*"))
     try:
-        parsed = Target.parse(f"{text} {cell('illuminant')}".strip())
+        parsed = Target.parse(f"{text} {values.get('illuminant', '')}".strip())
     except DyemixError as error:
         faults.add(str(error), row, column)
         return None
-    name = cell("name") or parsed.name
-    return Target(parsed.lab, parsed.light, parsed.reflectance, name, parsed.kind)
+    return replace(parsed, name=values.get("name", parsed.name))
+
+
+def read_colours(
+    words: Sequence[str], file: str | os.PathLike[str] | None = None
+) -> tuple[Target, ...]:
+    """Colours as typed, then those of a list that `read_targets` reads.
+
+    Raises `TargetError` and `InputError` for what is not a colour, `DyemixError` for none at all.
+    """
+    targets = [*map(Target.parse, words), *(read_targets(file) if file is not None else [])]
+    if not targets:
+        raise DyemixError("no colour: name one or more, as '#7d8a6e', or a file: --colours.")
+    return tuple(targets)
+
+
+def read_piece(words: str, light: Light, recipe: Recipe | None = None) -> Reading:
+    """The reading of one finished piece: for every command and option that takes a piece.
+
+    Parameters
+    ----------
+    words : the name of a file that `read_swatches` reads, or a hex code, or L* a* b*.
+    light : the light of an L* a* b* that does not name its own.
+    recipe : which piece is meant, where the file holds several.
+
+    Several readings of the piece are averaged as those of a swatch are. A hex code or L* a* b*
+    gets the smoothest spectrum with that colour: rough. Raises `InputError` for a file that holds
+    no reading, or several pieces and none of this recipe; `TargetError` for what is not a colour.
+    """
+    if not _FILE_NAME.fullmatch(words) and not os.path.isfile(words):  # noqa: PTH113  (any words)
+        target = Target.parse(words).under(light)
+        assert target.light is not None
+        reflectance = smoothest_reflectance(target.lab, target.light)[0]
+        kind = "hex" if target.kind == "hex" else "Lab"
+        return Reading(
+            recipe, reflectance, kind=kind, lab=target.lab, light=target.light, name=words
+        )
+    readings = [r for r in read_swatches(words).readings if r.reflectance is not None]
+    pieces = {(r.recipe, r.swatch, r.name) for r in readings}
+    if len(pieces) > 1 and recipe is not None:
+        readings = [r for r in readings if r.recipe == recipe] or readings
+        pieces = {(r.recipe, r.swatch, r.name) for r in readings}
+    if len(pieces) != 1:
+        which = f" of {recipe}" if recipe is not None else ""
+        raise InputError(
+            Fault(
+                f"{len(pieces)} pieces were read here, where one{which} is wanted: keep its rows "
+                "in a file of their own.",
+                Path(words).name,
+            )
+        )
+    return _mean(readings)
+
+
+def _mean(readings: Sequence[Reading]) -> Reading:
+    """The mean of readings of one piece; of CIELAB too, where that is what was read."""
+    first = readings[0]
+    if len(readings) == 1:
+        return first
+    piece = Swatch.of(first.recipe or Recipe(), tuple(readings))
+    rough = next((r for r in readings if r.rough), None)
+    light = None if rough is None else rough.light or Light()
+    return replace(
+        rough or first,
+        reflectance=piece.reflectance,
+        lab=None if light is None else piece.colour(light),
+        light=light,
+        covariance=None,
+        flags=tuple(dict.fromkeys(flag for r in readings for flag in r.flags)),
+    )

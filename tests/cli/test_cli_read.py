@@ -98,7 +98,7 @@ def test_the_demo_stays_the_demo(run) -> None:
         (("read", str(TABLE)), "--output"),
         (("read", "-o", "a.csv"), "FILE"),
         (("read", str(TABLE), "-o", "names.csv"), "is there already"),
-        (("read", str(TABLE), "-o", "a.csv", "--names", "nowhere.csv"), "cannot be read"),
+        (("read", str(TABLE), "-o", "a.csv", "--names", "nowhere.csv"), "no such file"),
         (("read", str(TABLE), "-o", "a.csv", "--names", "names.csv"), "names.csv, row 2, column"),
         (("read", "picture.png", "-o", "a.csv"), "picture.png"),
         (("read", "empty.csv", "-o", "a.csv"), "empty"),
@@ -204,7 +204,7 @@ def test_a_table_of_names_with_measures_and_its_faults(tmp_path: Path) -> None:
         name_samples(named("a"), table)
     assert [fault.row for fault in caught.value.faults] == [2, 3, 5]
     table.write_text("one,two\na,b\n")
-    with pytest.raises(InputError, match="no sample column"):
+    with pytest.raises(InputError, match="sample: is missing"):
         name_samples(named("a"), table)
 
 

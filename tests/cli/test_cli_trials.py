@@ -13,7 +13,7 @@ from dyemix.colour.colorimetry import D65_2, D65_10
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError, InputError, TargetError
-from dyemix.files.pieces import read_colours, read_piece
+from dyemix.files.targets import read_colours, read_piece
 
 ROOT = Path(__file__).resolve().parents[2]
 RECIPE = "marigold 0.8 + navy 0.25"
@@ -73,7 +73,7 @@ def test_the_next_square(run):
     [
         (("next",), "no colour"),
         (("next", "sage"), "hex"),
-        (("next", "--colours", "none.txt"), "cannot be read"),
+        (("next", "--colours", "none.txt"), "no such file"),
         (("next", "#7d8a6e", "--count", "0"), "count of 1"),
         (("trial", "navy 1", "--target", "#7d8a6e"), "--reading"),
         (("trial", "navy 1", "--reading", "none.csv", "--target", "#7d8a6e"), "no such file"),

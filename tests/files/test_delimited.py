@@ -366,7 +366,7 @@ def test_paths_that_are_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
         read_swatches(tmp_path)
     monkeypatch.setattr("dyemix.files.LARGEST", 10)
     (tmp_path / "large.csv").write_text("x" * 11, "utf-8")
-    with pytest.raises(InputError, match="is this the right file"):
+    with pytest.raises(InputError, match="the right file"):
         read_swatches(tmp_path / "large.csv")
 
 

@@ -1,0 +1,144 @@
+"""The one reader of small tables: jobs, bottles, samples, corners, lists of colours.
+
+A table says which columns it may have and how a cell of each is read; the faults of all rows come
+back together, each with its file, row and column::
+
+    JOBS = (
+        Column("recipe", needed=True),
+        Column("cloth_g", grams, needed=True),
+        Column("pieces", whole, also=("how many",)),
+    )
+    table = read_table("jobs.csv", JOBS)
+    for row, values in table.rows:              # {"recipe": "gold 2", "cloth_g": 240.0}
+        if values["cloth_g"] > 10_000:
+            table.faults.add("this is more than a bath holds.", row, "cloth_g")
+    table.faults.raise_any()
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from dyemix.errors import DyemixError
+from dyemix.files.cells import Faults, Sheet, read_sheet, read_text
+from dyemix.files.headings import NAMES, spelling
+
+
+def number(text: str) -> float:
+    """A finite number; a comma counts as a decimal point. Raises `DyemixError`."""
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise DyemixError(f"{text[:40]!r} is not a number.")
+    return value
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column that a table may have.
+
+    Attributes
+    ----------
+    name : its heading, and the key of its values. Case, ``_`` and ``-`` do not matter in a file.
+    read : how a cell that is not blank is read; raises `DyemixError` for what it cannot be.
+    needed : whether the table must have it, with a value in every row.
+    blank : whether rows may leave it blank where it is needed.
+    also : other headings for it, beyond those that swatch tables take for this name.
+    """
+
+    name: str
+    read: Callable[[str], Any] = str
+    needed: bool = False
+    blank: bool = False
+    also: tuple[str, ...] = ()
+
+    @property
+    def headings(self) -> set[str]:
+        names = (self.name, *self.also)
+        return {spelling(name) for name in names}.union(*(NAMES.get(n, ()) for n in names))
+
+
+@dataclass
+class Table:
+    """A table that was read. `rows` are those without a fault: row of the file, values by column.
+
+    A blank cell has no value. `remarks` are the ``#`` lines above the headings, `notes` what was
+    assumed about the file; `faults` takes what the caller finds and raises all together.
+    """
+
+    faults: Faults
+    rows: list[tuple[int, dict[str, Any]]] = field(default_factory=list)
+    remarks: list[tuple[int, str]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+def read_table(
+    path: str | os.PathLike[str], columns: Sequence[Column], *, others: bool = False
+) -> Table:
+    """Read a comma-, semicolon- or tab-separated table.
+
+    `others` lets it have columns that are not listed, whose cells are told in `notes` and not used;
+    without it they are faults. Raises `InputError` for a file that cannot be read, and for headings
+    that do not serve; what is wrong with rows is left in `faults`.
+    """
+    text, note, faults = read_text(path)
+    sheet = read_sheet(text, faults)
+    faults.raise_any()
+    placed, unused = _placed(sheet, columns, others, faults)
+    if not sheet.rows:
+        faults.add("the table has headings but no rows.")
+    faults.raise_any()
+    notes = [note] if note else []
+    notes += [f"not used: column {', '.join(map(repr, unused))}."] if unused else []
+    return Table(faults, list(_rows(sheet, placed, faults)), sheet.remarks, notes)
+
+
+def _placed(
+    sheet: Sheet, columns: Sequence[Column], others: bool, faults: Faults
+) -> tuple[dict[int, Column], list[str]]:
+    """Which column stands where, and the headings that are none of them."""
+    placed: dict[int, Column] = {}
+    unused: list[str] = []
+    known = ", ".join(c.name for c in columns)
+    needed = " and ".join(c.name for c in columns if c.needed)
+    for place, heading in enumerate(sheet.headings):
+        column = next((c for c in columns if spelling(heading) in c.headings), None)
+        if column in placed.values():
+            faults.add("stands twice.", sheet.header_row, heading)
+        elif column is not None:
+            placed[place] = column
+        elif others:
+            unused += [heading] if heading else []
+        else:
+            faults.add(f"is unknown: this table has {known}.", sheet.header_row, heading or "blank")
+    for column in columns:
+        if column.needed and column not in placed.values():
+            faults.add(f"is missing: this table needs {needed}.", sheet.header_row, column.name)
+    return placed, unused
+
+
+def _rows(
+    sheet: Sheet, placed: dict[int, Column], faults: Faults
+) -> Iterator[tuple[int, dict[str, Any]]]:
+    for row, cells in sheet.rows:
+        before = len(faults)
+        if any(cells[len(sheet.headings) :]):
+            faults.add(f"{len(cells)} cells under {len(sheet.headings)} headings.", row)
+        values = {}
+        for place, column in placed.items():
+            cell = cells[place] if place < len(cells) else ""
+            try:
+                if cell:
+                    values[column.name] = column.read(cell)
+                elif column.needed and not column.blank:
+                    faults.add("is blank.", row, sheet.headings[place])
+            except DyemixError as error:
+                faults.add(str(error), row, sheet.headings[place])
+        if len(faults) == before:
+            yield row, values
