@@ -64,7 +64,7 @@ def read(file: Path, output: Path, names: Path | None, contact: Path | None, **p
     from dyemix.photo import PhotoOptions, write_contact_sheet
     from dyemix.reading import convert
 
-    report = convert(file, names, PhotoOptions.parse(**photo))
+    report = convert(file, names, PhotoOptions(**photo))
     report.write(output)
     print_text(str(report))
     say(f"Written: {output}")
@@ -105,7 +105,7 @@ def compare(
     """Compare two photographed pieces: FIRST A3 SECOND B2, in one photograph or in two."""
     from dyemix.photo import PhotoOptions, difference, examine_photo
 
-    options = PhotoOptions.parse(**photo)
+    options = PhotoOptions(**photo)
     one = examine_photo(first, options)
     other = one if second == first else examine_photo(second, options)
     show(difference(one, first_cell, other, second_cell), as_json)

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array
 from dyemix.dataset.swatches import Reading
@@ -63,54 +62,29 @@ _POINT = re.compile(r"(-?\d+(?:\.\d+)?)\s*,\s*(-?\d+(?:\.\d+)?)")
 _GRID_HELP = "write rows x columns and four corners in pixels, as '4x6 120,80 2000,90 …'."
 
 
-@dataclass(frozen=True, eq=False)
-class Grid:
-    """Swatches in even rows and columns, photographed without the photo page.
+def read_grid(text: str, grey_at: str = "", card_at: str = "") -> Frame:
+    """Places in even rows and columns, where the photo page is not in the picture.
 
-    Attributes
-    ----------
-    corners : the four outer corners ``(4, 2)`` in pixels, clockwise from the top left.
-    rows, columns : how many; cells are labelled A1, A2, … row by row.
-    grey, card : the corners of the grey card (its steps side by side) and of the patch card's
-        patches, where they are in the picture.
+    `text` says how many and where their four outer corners are, clockwise from the top left:
+    ``4x6 120,80 2000,90 1990,1500 110,1490``. Cells are labelled A1, A2, … row by row. `grey_at`
+    and `card_at` are four points too: the corners of the grey card (its steps side by side) and of
+    the patches of the patch card. Raises `InputError`.
     """
-
-    corners: ArrayLike
-    rows: int
-    columns: int
-    grey: ArrayLike | None = None
-    card: ArrayLike | None = None
-
-    @classmethod
-    def parse(cls, text: str, grey: str = "", card: str = "") -> Grid:
-        """Read ``4x6 120,80 2000,90 1990,1500 110,1490``, and four points for each card.
-
-        Raises `InputError`.
-        """
-        size = _GRID.match(text)
-        if size is None:
-            raise InputError(Fault(f"{text!r} is no grid: {_GRID_HELP}"))
-
-        def points(words: str) -> Array:
-            return np.array([(float(x), float(y)) for x, y in _POINT.findall(words)])
-
-        boxes = [points(words) if words else None for words in (grey, card)]
-        return cls(points(text[size.end() :]), int(size[1]), int(size[2]), *boxes)
-
-    def frame(self) -> Frame:
-        """Its cells as places. Raises `InputError`."""
-        if not (0 < self.rows <= 26 and 0 < self.columns <= 50):
-            raise InputError(
-                Fault(f"{self.rows} × {self.columns} cells: 1 to 26 rows and 1 to 50 columns.")
-            )
-        boxes = {"swatch": self.corners, "grey box": self.grey, "card box": self.card}
-        places = {role: np.array([box]) for role, box in boxes.items() if box is not None}
-        for role, box in places.items():
-            if box.shape != (1, 4, 2) or not _area(box[0]) >= 100:
+    size = _GRID.match(text)
+    rows, columns = (int(size[1]), int(size[2])) if size else (0, 0)
+    if size is None or not (0 < rows <= 26 and 0 < columns <= 50):
+        raise InputError(Fault(f"{text!r} is no grid of 1 to 26 x 1 to 50 cells: {_GRID_HELP}"))
+    places = {}
+    words = {"swatch": text[size.end() :] + " ", "grey box": grey_at, "card box": card_at}
+    for role, points in words.items():
+        if points:
+            box = np.array([(float(x), float(y)) for x, y in _POINT.findall(points)])
+            if box.shape != (4, 2) or not _area(box) >= 100:
                 message = f"four corners of the {role} are wanted, clockwise from the top left"
                 raise InputError(Fault(f"{message}: {_GRID_HELP}"))
-        places["swatch"] = parts(places["swatch"][0], self.rows, self.columns)
-        return Frame(Layout(-1, self.rows, self.columns).labels, places)
+            places[role] = box[np.newaxis]
+    places["swatch"] = parts(places["swatch"][0], rows, columns)
+    return Frame(Layout(-1, rows, columns).labels, places)
 
 
 def _area(corners: Array) -> float:

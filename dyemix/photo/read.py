@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from dyemix.photo.camera_matrix import spread_in_lab
 from dyemix.photo.decode import Photograph, decode
 from dyemix.photo.find import find_page
 from dyemix.photo.flat_field import Flat
-from dyemix.photo.places import Frame, Grid, read_cells, read_corners
+from dyemix.photo.places import Frame, read_cells, read_corners, read_grid
 from dyemix.photo.quality import PATCHY, empty, mottled, reasons, retouched
 from dyemix.photo.reference_cards import Cards, Characterisation, Patches
 from dyemix.photo.results import CellReading, PhotoReading
@@ -36,6 +36,11 @@ _PATCHY_FACTOR = 3.0
 _LEAST = 0.004
 _ANCHORS = ("grey", "undyed")
 _PAPER = ("paper", "office paper", "white paper", "white")
+_NO_PAPER = (
+    "office paper is brightened and cannot serve as white or grey: lay a grey card in the picture, "
+    "or take the undyed cloth as the anchor ('undyed')."
+)
+_NUMBER = re.compile(r"\s*[0-9]*\.?[0-9]+\s*")
 _IMPOSSIBLE = "reads a colour that no cloth has: the light or the grey card is not what was told"
 
 
@@ -49,23 +54,26 @@ class PhotoOptions:
         unnamed and not yet fit to fit.
     corners : table of places, where the photo page is not in the picture; beside the page it adds
         places or replaces those of the same role.
-    grid : places in even rows and columns, where the photo page is not in the picture.
+    grid, grey_at, card_at : places in words, where the page is not there: see `read_grid`.
     card : reference values of a patch card in the picture, any swatch table, row by row.
-    grey : reflectance of the grey card's steps, lightest first; None for no grey card.
+    grey : reflectance of the grey card's steps, lightest first, as ``"0.9, 0.18"`` or numbers;
+        ``"none"`` or None for no grey card.
     anchor : ``"grey"``, or ``"undyed"`` where there is no grey card: the cell named undyed.
     measured : the dyer's own measured swatches; those that lie in named cells (same recipe, and
         same swatch name where given) serve as further patches.
     keep : labels of cells to keep although they are flagged; ``"all"`` for all of them.
     encoding : ``"stated"`` by the file, ``"linear"`` or ``"sRGB"``.
 
-    Raises `InputError` for what contradicts itself.
+    Raises `InputError` for what is none of these, or contradicts itself.
     """
 
     cells: File | None = None
     corners: File | None = None
-    grid: Grid | None = None
+    grid: str | None = None
+    grey_at: str = ""
+    card_at: str = ""
     card: File | SwatchSet | None = None
-    grey: Sequence[float] | None = GREY_CARD
+    grey: str | Sequence[float] | None = GREY_CARD
     anchor: str = "grey"
     measured: File | SwatchSet | None = None
     keep: str | Iterable[str] = ()
@@ -73,42 +81,29 @@ class PhotoOptions:
 
     def __post_init__(self) -> None:
         for wrong, message in (
-            (
-                self.anchor.lower() in _PAPER,
-                "office paper is brightened and cannot serve as white or grey (it glows under "
-                "daylight and not under lamps): lay a grey card in the picture, or take the undyed "
-                "cloth as the anchor ('undyed').",
-            ),
+            (self.anchor.lower() in _PAPER, _NO_PAPER),
             (self.anchor not in _ANCHORS, f"anchor {self.anchor!r} is unknown: grey or undyed."),
             (
                 self.grid is not None and self.corners is not None,
                 "give the places of the cells by a grid or by a table of corners, not both.",
             ),
+            (
+                not all(0 < step < 1 for step in self.steps),
+                f"grey {self.grey!r}: write the reflectances of the grey card's steps, between 0 "
+                "and 1, lightest first, as '0.9, 0.18', or none.",
+            ),
         ):
             if wrong:
                 raise InputError(Fault(message))
 
-    @classmethod
-    def parse(
-        cls, *, grid: str | None, grey_at: str, card_at: str, grey: str, **rest: Any
-    ) -> PhotoOptions:
-        """Options as words: `grid` and the corners of the cards as `Grid.parse` takes them; `grey`
-        as ``"0.9, 0.18"`` or ``"none"``. Raises `InputError`.
-        """
-        steps: tuple[float, ...] | None = None
-        if grey.strip().lower() != "none":
-            try:
-                steps = tuple(float(part) for part in grey.split(","))
-            except ValueError:
-                want = "write reflectances, lightest first, as '0.9, 0.18', or none."
-                raise InputError(Fault(f"grey {grey!r}: {want}")) from None
-        places = None if grid is None else Grid.parse(grid, grey_at, card_at)
-        return cls(grid=places, grey=steps, **rest)
-
     @property
     def steps(self) -> tuple[float, ...]:
-        """Reflectance of the grey steps that count."""
-        return () if self.grey is None or self.anchor == "undyed" else tuple(self.grey)
+        """Reflectance of the grey steps that count; NaN for one that is no number."""
+        grey = () if self.grey is None or self.anchor == "undyed" else self.grey
+        if not isinstance(grey, str):
+            return tuple(grey)
+        words = [] if grey.strip().lower() == "none" else grey.split(",")
+        return tuple(float(word) if _NUMBER.fullmatch(word) else np.nan for word in words)
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,7 +174,7 @@ def _look(photo: Photograph, options: PhotoOptions) -> Cards:
 
 def _frame(photo: Photograph, options: PhotoOptions) -> Frame:
     if options.grid is not None:
-        return options.grid.frame()
+        return read_grid(options.grid, options.grey_at, options.card_at)
     if options.corners is None:
         return find_page(photo)
     told = read_corners(options.corners)

@@ -27,7 +27,7 @@ from dyemix.photo.layout import (
     project,
     quad,
 )
-from dyemix.photo.places import Grid
+from dyemix.photo.places import read_grid
 from dyemix.photo.reference_cards import grid_of
 from dyemix.photo.tone_curve import fit_tone
 from tests.simulated.camera import Camera, lab_d65, other_samples, patch_card
@@ -90,14 +90,13 @@ def test_card_grids() -> None:
 
 
 def test_a_grid_is_read_and_refused() -> None:
-    grid = Grid.parse(" 2x3 0,0 300,0 300,200 0,200", grey="0,210 100,210 100,240 0,240")
-    frame = grid.frame()
+    frame = read_grid(" 2x3 0,0 300,0 300,200 0,200", grey_at="0,210 100,210 100,240 0,240")
     assert frame.labels == ("A1", "A2", "A3", "B1", "B2", "B3")
     assert frame.of("swatch")[5] == pytest.approx(quad(200, 100, 100, 100))
     assert frame.of("grey box")[0] == pytest.approx(quad(0, 210, 100, 30))
     for text in ("0,0 1,1", "2x3 0,0 300,0", "2x3 0,0 0,200 300,200 300,0", "0x3 0,0 9,0 9,9 0,9"):
         with pytest.raises(DyemixError, match=r"grid|corners|cells"):
-            Grid.parse(text).frame()
+            read_grid(text)
 
 
 # --- tones

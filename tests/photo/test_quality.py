@@ -157,8 +157,11 @@ def test_a_smaller_card_is_found_and_a_turned_one_refused(tmp_path: Path) -> Non
 
 
 def test_faults_of_the_cards(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="between 0 and 1"):
-        examine_photo(shoot(), PhotoOptions(grey=(18.0,)))
+    for grey in ((18.0,), "0.9, white", "0.9,,0.18", "-0.1"):
+        with pytest.raises(InputError, match="between 0 and 1"):
+            PhotoOptions(grey=grey)
+    assert PhotoOptions(grey=" 0.9, .18").steps == (0.9, 0.18)
+    assert PhotoOptions(grey="none").steps == ()
     few = tmp_path / "few.csv"
     few.write_text("\n".join(card().read_text().splitlines()[:6]))
     with pytest.raises(InputError, match="3 patches with values"):

@@ -20,7 +20,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches, write_swatches
-from dyemix.photo import Grid, PhotoOptions, difference, examine_photo, write_contact_sheet
+from dyemix.photo import PhotoOptions, difference, examine_photo, write_contact_sheet
 from dyemix.photo.camera_matrix import metric
 from tests.simulated.camera.scenes import scene
 from tests.simulated.photographs import (
@@ -191,11 +191,13 @@ def test_a_grid_by_four_corners() -> None:
     photo, sheet = shoot(with_card=False), read(False)
     cell = dict(zip(("A1", "A2"), sheet.frame.of("swatch"), strict=False))
     grey = sheet.frame.of("grey")
-    grid = Grid(
-        [cell["A1"][0], cell["A2"][1], cell["A2"][2], cell["A1"][3]], 1, 2,
-        grey=[grey[0][0], grey[-1][1], grey[-1][2], grey[0][3]],
-    )  # fmt: skip
-    found = examine_photo(photo, as_laid(False, grid=grid, keep="all"))
+
+    def words(*corners: np.ndarray) -> str:
+        return " ".join(f"{x:.12f},{y:.12f}" for x, y in corners)
+
+    block = words(cell["A1"][0], cell["A2"][1], cell["A2"][2], cell["A1"][3])
+    card_at = words(grey[0][0], grey[-1][1], grey[-1][2], grey[0][3])
+    found = examine_photo(photo, as_laid(False, grid=f"1x2 {block}", grey_at=card_at, keep="all"))
     assert [c.label for c in found.cells] == ["A1", "A2"]
     # The light is not even and nothing shows it: said, and the error wide enough.
     assert all("evenness of the light unknown" in r.flags for r in found.swatches.readings)
