@@ -1,7 +1,8 @@
-"""Sheets for the bench: one bath, one stock, or a day with several baths.
+"""Sheets for the bench: one bath, one stock, a day with several baths, the first swatches.
 
-`dosing`, `auxiliaries` and `stock` hold the sums, `expecting` the likely miss, `warnings` what to
-see to first, `words` what is printed. The figures they rest on are in `dyemix.bench.settings`.
+`dosing`, `auxiliaries`, `method` and `stock` hold the sums, `warnings` what to see to first,
+`cautions` what every sheet says, `sheet` how one looks. The figures they rest on are in
+`data/settings.toml`, which `settings` reads.
 """
 
 from dyemix.bench.bath_page import BathSheet

@@ -10,42 +10,29 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from dyemix.bench.dosing import Dose
+from dyemix.bench.method import Method
 from dyemix.bench.settings import BathSettings
 from dyemix.dataset.units import auxiliary_stock_ml
 
 
 @dataclass(frozen=True)
-class Salt:
-    """Salt: `g` in all, `g_l` of the total liquor; `solution_ml` where it comes as a stock."""
-
-    g: float
-    g_l: float
-    stock_pct: float | None
-    solution_ml: float
-
-
-@dataclass(frozen=True)
-class Soda:
-    """Soda ash, by the order in which it goes in (one of `settings.ORDERS`).
+class Auxiliary:
+    """Salt, or soda ash.
 
     Attributes
     ----------
-    g : soda ash to weigh; `crystals_g` is washing-soda crystals instead of it.
-    g_l : soda ash in the bath once it is all in, g/L of the total liquor.
-    wanted_g_l : what the settings' table wants of a stirred bath.
-    solution_g_l, solution_ml : the solution to make up; None where it is dissolved in some of
-        the water.
+    g : to weigh.
+    g_l : in the bath once it is all in, g/L of the total liquor.
+    solution_g_l, solution_ml : the solution to make up; None where it goes in dry, or is dissolved
+        in some of the water.
     into_bath_ml : liquid it brings into the bath (none by a presoak: the cloth holds that).
     """
 
-    order: str
     g: float
-    crystals_g: float
     g_l: float
-    wanted_g_l: float
-    solution_g_l: float | None
-    solution_ml: float | None
-    into_bath_ml: float
+    solution_g_l: float | None = None
+    solution_ml: float | None = None
+    into_bath_ml: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -56,60 +43,49 @@ class Cost:
     salt: float
     soda: float
     unpriced: tuple[str, ...]
-    currency: str
 
     @property
     def total(self) -> float:
         return self.dye + self.salt + self.soda
 
 
-def salt_for(cloth_g: float, ratio: float, g_per_l: float, settings: BathSettings) -> Salt:
-    """Salt for `g_per_l` of the total liquor, weighed or as the settings' solution."""
-    solution = 0.0
-    if settings.salt_stock is not None:
-        solution = auxiliary_stock_ml(cloth_g, ratio, g_per_l, settings.salt_stock)
-    return Salt(cloth_g * ratio * g_per_l / 1000.0, g_per_l, settings.salt_stock, solution)
+def auxiliary(cloth_g: float, ratio: float, g_per_l: float, stock_pct: float | None) -> Auxiliary:
+    """So much for `g_per_l` of the total liquor, dry or as a stock of so many % w/v."""
+    grams = cloth_g * ratio * g_per_l / 1000.0
+    if stock_pct is None or not g_per_l:
+        return Auxiliary(grams, g_per_l)
+    ml = auxiliary_stock_ml(cloth_g, ratio, g_per_l, stock_pct)
+    return Auxiliary(grams, g_per_l, 10.0 * stock_pct, ml, ml)
 
 
-def soda_for(
-    order: str, cloth_g: float, ratio: float, holds_ml: float, depth: float, settings: BathSettings
-) -> Soda:
-    """Soda ash for a bath of `ratio` mL per g, of `depth` % owf in all.
+def salt_and_soda(
+    method: Method, cloth_g: float, holds_ml: float, depth: float, settings: BathSettings
+) -> tuple[Auxiliary, Auxiliary]:
+    """Salt and soda ash for a bath of `depth` % owf in all, its cloth holding `holds_ml`.
 
-    In low water the solution is `soda_share` times the dye liquor that is poured on, so that
-    ``dye liquor + soda solution + what the cloth holds = total liquor``.
+    In low water the solution of soda is `soda_share` times the dye liquor that is poured on, so
+    that ``dye liquor + soda solution + what the cloth holds = total liquor``.
     """
-    total = cloth_g * ratio
-    wanted = settings.depth_row(depth).soda
-    strength: float | None = settings.soda_solution
-    make: float | None
-    if order == "presoak":
-        make, into_bath = cloth_g * settings.presoak_volume, 0.0
-        carried = settings.soda_solution * holds_ml / 1000.0
-        grams = settings.soda_solution * make / 1000.0
-    elif ratio < settings.low_water_below:
+    ratio, total = method.liquor_ratio, cloth_g * method.liquor_ratio
+    low = ratio < settings.low_water_below
+    salt = auxiliary(cloth_g, ratio, 0.0 if low else method.salt, settings.salt_stock)
+    strength = settings.soda_solution
+    if method.alkali == "presoak":
+        make = cloth_g * settings.presoak_volume
+        carried = strength * holds_ml / total
+        return salt, Auxiliary(strength * make / 1000.0, carried, strength, make)
+    if low:
         share = settings.soda_share / (1.0 + settings.soda_share)
-        make = into_bath = max(total - holds_ml, 0.0) * share
-        grams = carried = settings.soda_solution * make / 1000.0
-    else:
-        grams = carried = wanted * total / 1000.0
-        make, into_bath, strength = None, 0.0, None
-        if settings.soda_stock is not None:
-            strength = 10.0 * settings.soda_stock
-            make = into_bath = auxiliary_stock_ml(cloth_g, ratio, wanted, settings.soda_stock)
-    return Soda(
-        order=order,
-        g=grams,
-        crystals_g=grams * settings.crystals,
-        g_l=1000.0 * carried / total,
-        wanted_g_l=wanted,
-        solution_g_l=strength,
-        solution_ml=make,
-        into_bath_ml=into_bath,
-    )
+        make = max(total - holds_ml, 0.0) * share
+        return salt, Auxiliary(
+            strength * make / 1000.0, strength * make / total, strength, make, make
+        )
+    return salt, auxiliary(cloth_g, ratio, settings.depth_row(depth).soda, settings.soda_stock)
 
 
-def cost_of(doses: Iterable[Dose], salt: Salt, soda: Soda, settings: BathSettings) -> Cost | None:
+def cost_of(
+    doses: Iterable[Dose], salt: Auxiliary, soda: Auxiliary, settings: BathSettings
+) -> Cost | None:
     """Cost at the settings' prices per gram; None where there is no price at all.
 
     The key ``""`` of `dye_cost` is the price of every other dye.
@@ -117,23 +93,8 @@ def cost_of(doses: Iterable[Dose], salt: Salt, soda: Soda, settings: BathSetting
     prices = settings.dye_cost
     if not prices and settings.salt_cost is None and settings.soda_cost is None:
         return None
-    unpriced, dye = [], 0.0
-    for part in doses:
-        price = prices.get(part.dye, prices.get(""))
-        if price is None:
-            unpriced.append(part.dye)
-        else:
-            dye += part.dye_g * price
-    for name, grams, price in (
-        ("salt", salt.g, settings.salt_cost),
-        ("soda ash", soda.g, settings.soda_cost),
-    ):
-        if price is None and grams > 0:
-            unpriced.append(name)
-    return Cost(
-        dye=dye,
-        salt=salt.g * (settings.salt_cost or 0.0),
-        soda=soda.g * (settings.soda_cost or 0.0),
-        unpriced=tuple(unpriced),
-        currency=settings.currency,
-    )
+    dyes = [(dose.dye, dose.dye_g, prices.get(dose.dye, prices.get(""))) for dose in doses]
+    others = [("salt", salt.g, settings.salt_cost), ("soda ash", soda.g, settings.soda_cost)]
+    unpriced = tuple(name for name, grams, price in dyes + others if price is None and grams > 0)
+    costs = [grams * (price or 0.0) for _, grams, price in dyes + others]
+    return Cost(sum(costs[:-2]), costs[-2], costs[-1], unpriced)

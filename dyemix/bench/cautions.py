@@ -1,28 +1,25 @@
-"""The usual cautions, in one place: every sheet prints them (common practice)."""
+"""The usual cautions, in one place (`data/cautions.toml`), and which sheet prints which."""
 
 from __future__ import annotations
 
-#: What comes before any sheet.
-DEFER = "The dye's safety data sheet, local rules and licensed practice come before this page."
-POWDER = (
-    "Dye powder: some reactive dyes sensitise lungs and skin (H334, H317; they vary by dye, assume "
-    "both where the sheet is missing). An adult mixes all powder, over a damp-paper-lined tray, in "
-    "a dust mask (P2, FFP2, N95 or better) and gloves; nobody with asthma handles it."
-)
-SODA = (
-    "Soda ash: serious eye irritation (H319): goggles and gloves. It reacts strongly with acid: "
-    "neutralise dilute and slowly."
-)
-HOT = "Hot soak scalds: tongs, thick gloves."
-FOOD = (
-    "Never use the tools or cups for food again. Stocks closed, labelled, out of children's reach, "
-    "never in a refrigerator or bottle used for food or drink."
-)
-BLEACH = "Chlorine bleach never with acid or ammonia."
-DISPOSAL = "Disposal: well diluted to the sewer where local rules allow; not on soil."
+import tomllib
+from functools import cache
+from importlib.resources import files
 
-#: On a sheet for a bath, where no powder is handled.
-BATH = ("Gloves and goggles. No powder at the bath: only liquid stock.", SODA, HOT, FOOD, BLEACH,
-        DISPOSAL, POWDER, DEFER)  # fmt: skip
-#: On a sheet for making stock.
-STOCK = (POWDER, FOOD, DISPOSAL, SODA, BLEACH, DEFER)
+from dyemix.bench.sheet import Notes
+
+#: Cautions of a sheet, in order: for a bath, where no powder is handled; for a day, from powder to
+#: the last rinse; for making stock.
+SHEETS = {
+    "bath": "bath soda hot food bleach disposal powder defer",
+    "day": "gloves powder soda hot food bleach disposal defer",
+    "stock": "powder food disposal soda bleach defer",
+}
+
+
+@cache
+def cautions(sheet: str) -> Notes:
+    """What a sheet of `SHEETS` prints."""
+    text = files("dyemix").joinpath("data", "cautions.toml").read_text(encoding="utf-8")
+    words = tomllib.loads(text)
+    return Notes("Cautions", tuple(words[name] for name in SHEETS[sheet].split()))

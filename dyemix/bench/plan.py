@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import ceil
 
-from dyemix.bench import cautions
-from dyemix.bench.bath_page import BathSheet, cost_text
+from dyemix.bench.bath_page import BathSheet, measure_text
 from dyemix.bench.bath_sheet import bath_sheet
-from dyemix.bench.page import Block, Notes, Page, Table
-from dyemix.bench.printed import Printed
+from dyemix.bench.cautions import cautions
 from dyemix.bench.settings import BathSettings
+from dyemix.bench.sheet import Block, Sheet, Table, check_first, cost_text
 from dyemix.bench.stock import Stock
-from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.units import volume_text, weight_text
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.model.dyes import DyeSet
@@ -22,7 +20,7 @@ from dyemix.model.dyes import DyeSet
 
 @dataclass(frozen=True)
 class Job:
-    """One bath to plan; the fields are those of `bath_sheet`. `place` is its file and row."""
+    """One bath to plan; the fields are those of `bath_sheet`. `file` and `row` say its place."""
 
     job: str
     recipe: str
@@ -60,13 +58,13 @@ class StockNeed:
 
 
 @dataclass(frozen=True)
-class BenchPlan(Printed):
+class BenchPlan(Sheet):
     """A day at the bench. `str()` is the plan; `sheets` are the baths in the order of the cups."""
 
     on: date
     sheets: tuple[BathSheet, ...]
     stocks: tuple[StockNeed, ...]
-    units: str
+    settings: BathSettings
     demo: bool
 
     @property
@@ -81,93 +79,95 @@ class BenchPlan(Printed):
             for warning, numbers in cups.items()
         )
 
-    def page(self) -> Page:
-        """The plan as blocks for text or print."""
-        blocks: list[Block] = []
-        if self.warnings:
-            blocks.append(Notes("Check first", self.warnings, "!"))
-        blocks += [self._stock_table(), self._cup_table(), self._aux_table()]
-        if any(sheet.cost is not None for sheet in self.sheets):
-            blocks.append(self._cost_table())
-        together = (*cautions.BATH[1:-1], cautions.DEFER)
-        blocks.append(Notes("Cautions", ("Gloves and goggles.", *together)))
-        title = f"Bench plan, {self.on}: {len(self.sheets)} cups"
-        return Page(title, tuple(blocks), DEMO_WARNING if self.demo else "")
+    @property
+    def title(self) -> str:
+        return f"Bench plan, {self.on}: {len(self.sheets)} cups"
 
-    def _stock_table(self) -> Table:
-        rows = tuple(
-            (
-                f"{need.dye} {need.strength_pct:g} %",
-                f"{need.need_ml:.1f} mL",
-                f"{need.left_ml:.0f} mL",
-                volume_text(need.make_ml, self.units) if need.make_ml else "enough",
-                weight_text(need.powder_g, self.units) if need.make_ml else "–",
-                need.note,
-            )
-            for need in self.stocks
-        )
-        return Table(
-            ("stock", "need", "left", "make up to", "powder", "bottle"),
-            rows,
-            (1, 2),
-            "1. Stock to make",
-            "A stock sheet has the how and the label. An adult mixes the powder, before the cups.",
-        )
-
-    def _cup_table(self) -> Table:
-        rows = tuple(
-            (
-                str(number),
-                sheet.job,
-                weight_text(sheet.cloth_g, self.units),
-                volume_text(sheet.total_ml, self.units),
-                "; ".join(
-                    f"{d.dye} {d.ml:g} mL" + (f" WEAK 1 in {d.dilution}" if d.dilution > 1 else "")
-                    for d in sheet.doses
+    def blocks(self) -> tuple[Block, ...]:
+        units, cups = self.settings.units, [*enumerate(self.sheets, start=1)]
+        dyes = Table(
+            ("cup", "job", "dry cloth", "total", "liquid stock, in this order"),
+            tuple(
+                (
+                    str(number),
+                    sheet.job,
+                    weight_text(sheet.cloth_g, units),
+                    volume_text(sheet.total_ml, units),
+                    "; ".join(f"{d.dye} {measure_text(d)}" for d in sheet.doses) or "undyed",
                 )
-                or "undyed",
-            )
-            for number, sheet in enumerate(self.sheets, start=1)
+                for number, sheet in cups
+            ),
+            (2, 3),
+            "2. Cups in order",
+            "Palest cup first, so that what clings to a tool does least. One cloth a cup.",
         )
-        heads = ("cup", "job", "dry cloth", "total", "liquid stock, in this order")
-        note = "Palest cup first, so that what clings to a tool does least. One cloth a cup."
-        return Table(heads, rows, (2, 3), "2. Cups in order", note)
-
-    def _aux_table(self) -> Table:
-        rows = tuple(
-            (
-                str(number),
-                weight_text(sheet.salt.g, self.units) if sheet.salt.g else "none",
-                volume_text(sheet.water_ml, self.units),
-                weight_text(sheet.soda.g, self.units),
-                "dissolved in some of the water"
-                if sheet.soda.solution_ml is None
-                else f"made up to {volume_text(sheet.soda.solution_ml, self.units)}",
-                {"presoak": "presoak", "with": "with the dye"}.get(
-                    sheet.soda.order, f"{sheet.alkali_after_h:g} h after the dye"
-                ),
-                f"{sheet.hours:g} h, {sheet.temperature_c:g} °C",
-            )
-            for number, sheet in enumerate(self.sheets, start=1)
+        liquids = Table(
+            ("cup", "salt", "water", "soda ash", "soda goes in", "when", "fix"),
+            tuple(
+                (
+                    str(number),
+                    weight_text(sheet.salt.g, units) if sheet.salt.g else "none",
+                    volume_text(sheet.water_ml, units),
+                    weight_text(sheet.soda.g, units),
+                    "dissolved in some of the water"
+                    if sheet.soda.solution_ml is None
+                    else f"made up to {volume_text(sheet.soda.solution_ml, units)}",
+                    {
+                        "presoak": "presoak",
+                        "with": "with the dye",
+                        "after": f"{self.settings.alkali_after:g} h after the dye",
+                    }[sheet.method.alkali],
+                    f"{sheet.method.hours:g} h, {sheet.method.temperature:g} °C",
+                )
+                for number, sheet in cups
+            ),
+            (),
+            "3. Salt, water, soda and time",
         )
-        heads = ("cup", "salt", "water", "soda ash", "soda goes in", "when", "fix")
-        return Table(heads, rows, (), "3. Salt, water, soda and time")
-
-    def _cost_table(self) -> Table:
-        rows = tuple(
+        costs = tuple(
             (
                 str(number),
                 sheet.job,
-                cost_text(sheet.cost.total, sheet.cost.currency),
+                cost_text(sheet.cost.total, self.settings),
                 str(sheet.pieces),
-                cost_text(sheet.cost_a_piece or 0.0, sheet.cost.currency),
+                cost_text(sheet.cost.total / sheet.pieces, self.settings),
                 f"without {', '.join(sheet.cost.unpriced)}" if sheet.cost.unpriced else "",
             )
-            for number, sheet in enumerate(self.sheets, start=1)
+            for number, sheet in cups
             if sheet.cost is not None
         )
         heads = ("cup", "job", "cost", "pieces", "a piece", "not priced")
-        return Table(heads, rows, (2, 3, 4), "4. Cost of dye, salt and soda")
+        cost = (Table(heads, costs, (2, 3, 4), "4. Cost of dye, salt and soda"),) if costs else ()
+        return (
+            *check_first(self.warnings),
+            stock_table(self.stocks, units),
+            dyes,
+            liquids,
+            *cost,
+            cautions("day"),
+        )
+
+
+def stock_table(stocks: Iterable[StockNeed], units: str) -> Table:
+    """The stock to make for several cups."""
+    rows = tuple(
+        (
+            f"{need.dye} {need.strength_pct:g} %",
+            f"{need.need_ml:.1f} mL",
+            f"{need.left_ml:.0f} mL",
+            volume_text(need.make_ml, units) if need.make_ml else "enough",
+            weight_text(need.powder_g, units) if need.make_ml else "–",
+            need.note,
+        )
+        for need in stocks
+    )
+    return Table(
+        ("stock", "need", "left", "make up to", "powder", "bottle"),
+        rows,
+        (1, 2),
+        "1. Stock to make",
+        "A stock sheet has the how and the label. An adult mixes the powder, before the cups.",
+    )
 
 
 def bench_plan(
@@ -192,60 +192,43 @@ def bench_plan(
     bottles = stocks if stocks is None or isinstance(stocks, int | float) else tuple(stocks)
     sheets, faults = [], []
     for job in jobs:
+        asked = {name: value for name, value in vars(job).items() if name not in ("row", "file")}
         try:
-            sheets.append(
-                bath_sheet(
-                    job.recipe,
-                    job.cloth_g,
-                    stocks=bottles,
-                    liquor_ratio=job.liquor_ratio,
-                    alkali=job.alkali,
-                    wetted=wetted,
-                    settings=settings,
-                    dyes=dyes,
-                    job=job.job,
-                    cloth=job.cloth,
-                    target=job.target,
-                    pieces=job.pieces,
-                    on=on,
-                    allow_demo=allow_demo,
-                )
-            )
+            sheet = bath_sheet(
+                **asked, stocks=bottles, wetted=wetted, settings=settings, dyes=dyes, on=on,
+                allow_demo=allow_demo,
+            )  # fmt: skip
+            sheets.append(sheet)
         except DyemixError as error:
             faults.append(Fault(f"job {job.job}: {error}", job.file, job.row))
     if faults:
         raise InputError(faults)
     if dyes is None:
-        sheets.sort(key=lambda sheet: sheet.depth)
+        sheets.sort(key=lambda sheet: sheet.recipe.total)
     else:
         sheets.sort(key=lambda sheet: -float(dyes.predict(sheet.recipe).lab[0]))
     demo = any(sheet.demo for sheet in sheets)
-    return BenchPlan(on, tuple(sheets), _needs(sheets, on, settings), settings.units, demo)
+    return BenchPlan(on, tuple(sheets), tuple(stock_needs(sheets, on, settings)), settings, demo)
 
 
-def _needs(sheets: Sequence[BathSheet], on: date, settings: BathSettings) -> tuple[StockNeed, ...]:
+def stock_needs(
+    sheets: Sequence[BathSheet], on: date, settings: BathSettings
+) -> Iterator[StockNeed]:
     """Stock of each dye over all cups, most first."""
-    need: dict[Stock, float] = {}
+    needed: dict[Stock, float] = {}
     for sheet in sheets:
-        for part in sheet.doses:
-            need[part.stock] = need.get(part.stock, 0.0) + part.needed_ml
-    out = []
-    for stock, ml in sorted(need.items(), key=lambda item: -item[1]):
+        for dose in sheet.doses:
+            needed[dose.stock] = needed.get(dose.stock, 0.0) + dose.needed_ml
+    for stock, ml in sorted(needed.items(), key=lambda item: -item[1]):
         past = stock.past_life(on, settings)
         left = 0.0 if past else stock.left_ml or 0.0
         wanted = ml * (1.0 + settings.stock_spare / 100.0) - left
         make = ceil(wanted / settings.stock_batch) * settings.stock_batch if left < ml else 0.0
-        if stock.made is None:
-            note = "none noted"
-        elif past:
-            note = f"that of {stock.made} is past its life"
-        elif stock.left_ml is None:
-            note = f"that of {stock.made}: see what is left, make less"
-        else:
-            note = f"that of {stock.made}"
-        out.append(
-            StockNeed(
-                stock.dye, stock.strength_pct, ml, left, make, make * stock.strength_pct / 100, note
-            )
+        note = "none noted" if stock.made is None else f"that of {stock.made}"
+        if past:
+            note += " is past its life"
+        elif stock.made is not None and stock.left_ml is None:
+            note += ": see what is left, make less"
+        yield StockNeed(
+            stock.dye, stock.strength_pct, ml, left, make, make * stock.strength_pct / 100.0, note
         )
-    return tuple(out)

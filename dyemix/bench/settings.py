@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import astuple, dataclass
 from functools import cache
 from importlib.resources import files
-from math import inf
 from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, Any, get_type_hints
@@ -83,12 +82,11 @@ def _by_dye(each: Check) -> Check:
 def _depth_rows(value: Any) -> tuple[DepthRow, ...]:
     try:
         rows = tuple(r if isinstance(r, DepthRow) else DepthRow(**r) for r in value)
-        numbers = [_number(0, inf)(x) for row in rows for x in astuple(row)]
+        numbers = [_number(0, 400)(x) for row in rows for x in astuple(row)]
     except (TypeError, ValueError):
         numbers = []
-    steps = numbers[::3]
-    if not steps or steps != sorted(set(steps)) or steps[-1] != inf:
-        raise ValueError("rows { up_to, salt, soda } whose up_to rises and ends with inf")
+    if not numbers or numbers[::3] != sorted(set(numbers[::3])):
+        raise ValueError("rows { up_to, salt, soda } whose up_to rises")
     return rows
 
 
@@ -182,9 +180,14 @@ class BathSettings:
 
     def depth_row(self, depth: float) -> DepthRow:
         """The row of the salt and soda table for a total depth in % owf."""
-        return next(row for row in self.depths if depth <= row.up_to * (1 + 1e-9))
+        rows = (row for row in self.depths if depth <= row.up_to * (1 + 1e-9))
+        return next(rows, self.depths[-1])
 
-    def slowest(self, dyes: Mapping[str, float]) -> tuple[str, float]:
+    def usual_hours(self, temperature: float) -> float:
+        """Hours of fixing at a temperature in °C, for a dye that is not slow."""
+        return self.warm_hours if temperature >= self.warm_temperature else self.hours
+
+    def slowest(self, dyes: Iterable[str]) -> tuple[str, float]:
         """The slowest of these dyes and how many times the hours it wants; "" and 1 if none is."""
         slow = [
             (factor, dye)

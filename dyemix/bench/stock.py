@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from dyemix.bench import cautions
-from dyemix.bench.page import Block, Facts, Label, Notes, Page
-from dyemix.bench.printed import Printed
+from dyemix.bench.cautions import cautions
 from dyemix.bench.settings import BathSettings
+from dyemix.bench.sheet import Block, Label, Sheet, check_first, facts
 from dyemix.dataset.recipe import SPOON_SETS, Spoonfuls, dye_name, spoonfuls
 from dyemix.dataset.units import added_to_pct, spoon_set_name, to_step, volume_text
 from dyemix.errors import DyemixError
@@ -42,7 +41,10 @@ class Stock:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "dye", dye_name(self.dye))
-        _check_strength(self.strength_pct)
+        if not 0 < self.strength_pct <= 20:
+            raise DyemixError(
+                f"stock {self.strength_pct:g} % is out of range: above 0, at most 20 (% w/v)."
+            )
         if self.how not in (MADE_UP_TO, ADDED_TO):
             raise DyemixError(f"{self.how!r} is unknown: a stock is 'made up to' or 'added to'.")
         if self.left_ml is not None and not 0 <= self.left_ml < float("inf"):
@@ -75,98 +77,59 @@ class Stock:
 
 
 @dataclass(frozen=True)
-class StockSheet(Printed):
+class StockSheet(Sheet):
     """How to make one stock. `str()` is the sheet, `to_html()` the page, `to_json()` the figures.
 
     Attributes
     ----------
-    dye, lot : what it is.
-    strength_pct : % w/v, g per 100 mL.
-    make_ml : volume made up to, mL.
+    bottle : the stock that comes of it, full.
+    use_by : the day it keeps to.
     powder_g : powder to weigh, g; `weigh_g` is that to the step of the scale.
     weighing_error_pct : what the step does to the strength.
-    powder_spoons : levelled spoons of *powder*, where this dye's grams per teaspoon are known.
-    made, use_by : dates.
+    g_per_teaspoon : of *powder*, levelled, where this dye's are known; `powder_spoons` likewise.
     added_to_error_pct : how much weaker it would be, had the powder been added to this volume.
     cup_error_pct : strength error if 250 mL is measured with the US cup of 236.6 mL.
+    warnings : what to see to first.
+    settings : the figures it rests on.
     """
 
-    dye: str
-    lot: str
-    strength_pct: float
-    make_ml: float
+    bottle: Stock
+    use_by: date
     powder_g: float
     weigh_g: float
     weighing_error_pct: float
     g_per_teaspoon: float | None
     powder_spoons: Spoonfuls | None
-    made: date
-    use_by: date
-    cold: bool
     added_to_error_pct: float
     cup_error_pct: float
-    units: str
-    spoons: str
     warnings: tuple[str, ...]
+    settings: BathSettings
 
     @property
-    def bottle(self) -> Stock:
-        """The stock that comes of it, full."""
-        return Stock(
-            self.dye, self.strength_pct, self.made, self.cold, self.lot, left_ml=self.make_ml
-        )
+    def volume(self) -> str:
+        """How much it makes."""
+        return volume_text(self.bottle.left_ml or 0.0, self.settings.units)
 
-    def page(self) -> Page:
-        """The sheet as blocks for text or print."""
-        volume = volume_text(self.make_ml, self.units)
-        powder = f"{self.weigh_g:g} g of {self.dye} powder"
-        if abs(self.weighing_error_pct) >= 0.5:
-            powder += f" ({self.weighing_error_pct:+.0f} % of {self.powder_g:.3g} g)"
-        strength = f"{self.strength_pct:g} % w/v (g per 100 mL)"
-        rows = [
-            ("Stock", f"{self.dye} {strength}; lot {self.lot or '________'}"),
-            ("Weigh", powder),
-        ]
-        if self.powder_spoons is not None:
-            spoons = (
-                f"{self.powder_spoons} of POWDER, levelled: {self.g_per_teaspoon:g} g per teaspoon "
-                f"of this dye only ({spoon_set_name(self.spoons)} spoons). Weighing is surer."
-            )
-            rows.append(("Or spoons", spoons))
-        days = (self.use_by - self.made).days
-        rows += [
-            ("Paste", "stir the powder to a smooth paste with a little lukewarm water; thin it."),
-            (
-                "Make up",
-                f"TO {volume} in all, in a measuring jug; not: add {volume} of water, which makes "
-                f"it {abs(self.added_to_error_pct):.1f} % weaker.",
-            ),
-            (
-                "Cups",
-                "use mL marks: a US cup taken for 250 mL makes it "
-                f"{self.cup_error_pct:.1f} % stronger.",
-            ),
-            (
-                "Keep",
-                f"without alkali, closed, labelled, {'cold' if self.cold else 'cool and dark'}, "
-                "away from children, never where food or drink is kept. About "
-                f"{days} days (common practice), until {self.use_by}.",
-            ),
-            ("Use", "one dye a bottle: mixed stocks drift in hue, so mix on the day."),
-        ]
+    @property
+    def title(self) -> str:
+        return f"Stock sheet: {self.bottle.dye} {self.bottle.strength_pct:g} %, {self.volume}"
+
+    def blocks(self) -> tuple[Block, ...]:
+        stock, strength = self.bottle, f"{self.bottle.strength_pct:g}"
+        spoons = spoon_set_name(self.settings.spoons)
         label = (
-            f"{self.dye} {self.strength_pct:g} %",
+            f"{stock.dye} {strength} %",
             "DYE, NOT DRINK. Keep from children.",
-            f"{self.strength_pct:g} g per 100 mL, no alkali"
-            + (f"; lot {self.lot}" * bool(self.lot)),
-            f"made {self.made}",
-            f"use by {self.use_by}" + (", kept cold" if self.cold else ""),
+            f"{strength} g per 100 mL, no alkali" + (f"; lot {stock.lot}" * bool(stock.lot)),
+            f"made {stock.made}",
+            f"use by {self.use_by}" + (", kept cold" if stock.cold else ""),
         )
-        blocks: list[Block] = [Facts(tuple(rows))]
-        if self.warnings:
-            blocks.insert(0, Notes("Check first", self.warnings, "!"))
-        blocks += [Label(label), Notes("Cautions", cautions.STOCK)]
-        return Page(f"Stock sheet: {self.dye} {self.strength_pct:g} %, {volume}", tuple(blocks))
+        return (
+            *check_first(self.warnings),
+            *facts("stock", self.settings, sheet=self, stock=stock, spoons=spoons),
+            Label(label),
+            cautions("stock"),
+        )
 
 
 def stock_sheet(
@@ -200,17 +163,19 @@ def stock_sheet(
         For an amount out of range.
     """
     settings = settings or BathSettings()
-    name = dye_name(dye)
-    if not name:
+    if not dye_name(dye):
         raise DyemixError("the dye is not named: say which, as 'navy'.")
-    strength = settings.stock_strength if strength_pct is None else strength_pct
-    _check_strength(strength)
     if not 0 < make_ml <= 100_000:
         raise DyemixError(f"{make_ml:g} mL of stock is out of range: above 0, at most 100 000 mL.")
+    strength = float(settings.stock_strength if strength_pct is None else strength_pct)
+    made = made or date.today()
+    stock = Stock(dye, strength, made, cold, lot, left_ml=float(make_ml))
     if g_per_teaspoon is None:
-        g_per_teaspoon = settings.powder_per_teaspoon.get(name)
+        g_per_teaspoon = settings.powder_per_teaspoon.get(stock.dye)
     if g_per_teaspoon is not None and not 0 < g_per_teaspoon < 100:
-        raise DyemixError(f"{g_per_teaspoon:g} g per levelled teaspoon of {name} is out of range.")
+        raise DyemixError(
+            f"{g_per_teaspoon:g} g per levelled teaspoon of {stock.dye} is out of range."
+        )
     powder = strength * make_ml / 100.0
     weigh = to_step(powder, settings.scale_step)
     error = 100.0 * (weigh / powder - 1.0)
@@ -225,30 +190,17 @@ def stock_sheet(
     if g_per_teaspoon is not None:
         teaspoon = SPOON_SETS[settings.spoons]["tsp"]
         spoons = spoonfuls(powder / g_per_teaspoon * teaspoon, settings.spoons)
-    made = made or date.today()
-    life = settings.stock_days_cold if cold else settings.stock_days_warm
+    added = added_to_pct(strength, settings.powder_volume)
     return StockSheet(
-        dye=name,
-        lot=lot,
-        strength_pct=float(strength),
-        make_ml=float(make_ml),
+        bottle=stock,
+        use_by=made + timedelta(days=int(stock.life_days(settings))),
         powder_g=powder,
         weigh_g=weigh,
         weighing_error_pct=error,
         g_per_teaspoon=g_per_teaspoon,
         powder_spoons=spoons,
-        made=made,
-        use_by=made + timedelta(days=int(life)),
-        cold=cold,
-        added_to_error_pct=100.0
-        * (added_to_pct(strength, settings.powder_volume) / strength - 1.0),
+        added_to_error_pct=100.0 * (added / strength - 1.0),
         cup_error_pct=100.0 * (SPOON_SETS["metric"]["cup"] / SPOON_SETS["us"]["cup"] - 1.0),
-        units=settings.units,
-        spoons=settings.spoons,
         warnings=warnings,
+        settings=settings,
     )
-
-
-def _check_strength(pct: float) -> None:
-    if not 0 < pct <= 20:
-        raise DyemixError(f"stock {pct:g} % is out of range: above 0, at most 20 (% w/v).")

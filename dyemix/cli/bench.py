@@ -140,7 +140,7 @@ def stock(
     if named is not None:
         with open_book(named, create=True) as book:
             book.add_stocks(sheet.bottle)
-        say(f"Kept in {named}: a bottle of {sheet.dye}")
+        say(f"Kept in {named}: a bottle of {sheet.bottle.dye}")
 
 
 @click.command()

@@ -210,7 +210,7 @@ def repeat(
             job,
             parse_weight(cloth),
             stocks=read_stocks_option(stocks),
-            settings=read_settings(settings),
+            settings=None if settings is None else read_settings(settings),
             pieces=pieces,
             allow_demo=demo,
         )
@@ -236,16 +236,3 @@ def export(folder: Path, named: Path | None) -> None:
 
     for path in export_csv(find_book(named), folder):
         say(f"Written: {path}")
-
-
-@_command("import")
-@click.argument("folder", type=FILE)
-def take_in(folder: Path, named: Path | None) -> None:
-    """Make a new book, --book FILE, of the tables in FOLDER that 'export' wrote."""
-    from dyemix.dyebook import import_csv
-
-    if named is None:
-        raise click.UsageError("name the new book: --book workshop.dyebook.")
-    import_csv(folder, named)
-    with open_book(named) as kept:
-        show(kept.contents(), False)

@@ -117,7 +117,7 @@ def start(dyes: str, cloth: str, stock: float, square: float, spoons: str, outpu
     """Plan the squares of a first weekend, and write the table to fill in."""
     from dyemix.bench.first_swatches import first_swatches
 
-    plan = first_swatches(dyes.split(","), cloth, stock, square, spoons)
+    plan = first_swatches(dyes, cloth, stock, square, spoons=spoons)
     if output.exists():
         raise DyemixError(f"{output} is there already: name another with -o.")
     plan.write(output)

@@ -146,7 +146,9 @@ _WORDS: Mapping[type, tuple[Callable[[str], Any], str]] = {
 def _value(kind: Any, plain: Any, where: str, sides: dict[str, int]) -> Any:
     origin, inside = get_origin(kind), get_args(kind)
     if origin is Annotated:
-        return _array(inside[1], plain, where, sides)
+        if isinstance(inside[1], Shape):
+            return _array(inside[1], plain, where, sides)
+        return _value(inside[0], plain, where, sides)
     if origin in (Union, types.UnionType):
         (kind,) = (k for k in inside if k is not type(None))
         return None if plain is None else _value(kind, plain, where, sides)
@@ -192,11 +194,14 @@ def _made(make: Callable[..., Any], where: str, cure: str, *given: Any, **fields
 
 @cache
 def _fields(kind: Any) -> dict[str, tuple[Any, bool]]:
-    """The fields of a dataclass: their types, and whether they may be absent."""
+    """The fields of a dataclass: their types, and whether they may be absent.
+
+    A class with an ``__init__`` of its own sees to what is absent itself.
+    """
     hints = get_type_hints(kind, include_extras=True)
-    none = dataclasses.MISSING
+    none, own = dataclasses.MISSING, not kind.__dataclass_params__.init
     return {
-        f.name: (hints[f.name], f.default is not none or f.default_factory is not none)
+        f.name: (hints[f.name], own or f.default is not none or f.default_factory is not none)
         for f in dataclasses.fields(kind)
     }
 

@@ -20,7 +20,7 @@ from dyemix.dyebook.records import (
     PastWork,
     SignOff,
 )
-from dyemix.dyebook.tables import export_csv, import_csv
+from dyemix.dyebook.tables import export_csv
 
 __all__ = [
     "Cloth",
@@ -36,7 +36,6 @@ __all__ = [
     "SignOff",
     "export_csv",
     "find_book",
-    "import_csv",
     "near",
     "repeat",
 ]

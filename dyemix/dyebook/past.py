@@ -8,8 +8,10 @@ from datetime import date
 
 import numpy as np
 
-from dyemix.bench import BathSheet, Stock, bath_sheet
+from dyemix.bench.bath_page import BathSheet
+from dyemix.bench.bath_sheet import bath_sheet
 from dyemix.bench.settings import BathSettings
+from dyemix.bench.stock import Stock
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, lab, screen_colours
 from dyemix.dataset.swatches import Reading, Swatch
@@ -32,10 +34,10 @@ def repeat(
 ) -> BathSheet:
     """The bath sheet of a past piece for other cloth: its last sheet, at another dry weight.
 
-    Recipe, liquor ratio, alkali order, salt, temperature and time stay as they were; where the
-    settings now give other soda ash, a warning says so. Stocks are those given; else the book's
-    bottles where it has every dye; else of the strengths used then. A job without a sheet is
-    repeated from its last recipe or trial, under the settings.
+    Recipe, liquor ratio, alkali order, salt, temperature and time stay as they were, and so do the
+    settings where none are given; where those given make other soda ash, a warning says so. Stocks
+    are those given; else the book's bottles where it has every dye; else of the strengths used
+    then. A job without a sheet is repeated from its last recipe or trial, under the settings.
 
     Raises `InputError` for a job that the book does not have, or that has nothing to repeat;
     `DyemixError` for a book of invented dyes without `allow_demo`.
@@ -68,13 +70,13 @@ def repeat(
         {dose.dye: recipe[dose.dye] for dose in last.doses},  # in the order found then
         cloth_g,
         stocks=stocks,
-        liquor_ratio=last.liquor_ratio,
-        alkali=last.soda.order,
-        salt_g_l=last.salt.g_l,
-        temperature_c=last.temperature_c,
-        hours=last.hours,
+        liquor_ratio=last.method.liquor_ratio,
+        alkali=last.method.alkali,
+        salt_g_l=last.method.salt,
+        temperature_c=last.method.temperature,
+        hours=last.method.hours,
         wetted=last.wetted,
-        settings=settings,
+        settings=settings or last.settings,
         job=job,
         cloth=last.cloth,
         target=last.target,
@@ -91,7 +93,12 @@ def _departures(then: BathSheet, now: BathSheet) -> tuple[str, ...]:
     pairs = (
         ("soda ash", then.soda.g_l, now.soda.g_l, "g/L"),
         ("soda solution", then.soda.solution_g_l or 0.0, now.soda.solution_g_l or 0.0, "g/L"),
-        ("soda ash goes in", then.alkali_after_h, now.alkali_after_h, "h after the dye"),
+        (
+            "soda ash goes in",
+            then.settings.alkali_after,
+            now.settings.alkali_after,
+            "h after the dye",
+        ),
     )
     return tuple(
         f"{name} {new:.3g} {unit}, and it was {old:.3g} on {then.on}: your settings have changed."

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from datetime import date
 
 from dyemix.bench import BathSheet
-from dyemix.bench.page import Block, Facts, Notes, Page, Table
+from dyemix.bench.sheet import Block, Facts, Notes, Sheet, Table
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import DEMO_WARNING, Reading
+from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
 
@@ -82,7 +82,7 @@ class SignOff:
 
 
 @dataclass(frozen=True, eq=False)
-class JobRecord:
+class JobRecord(Sheet):
     """Everything under one job, oldest first."""
 
     name: str
@@ -92,7 +92,11 @@ class JobRecord:
     sign_offs: tuple[SignOff, ...]
     demo: bool
 
-    def __str__(self) -> str:
+    @property
+    def title(self) -> str:
+        return f"Job {self.name}"
+
+    def blocks(self) -> tuple[Block, ...]:
         rows = [(f"{r.on}", f"recipe {r.recipe}{_for(r.target)}{_note(r.note)}")
                 for r in self.recipes]  # fmt: skip
         rows += [
@@ -111,8 +115,7 @@ class JobRecord:
              + _note(s.note))
             for s in self.sign_offs
         ]  # fmt: skip
-        blocks: tuple[Block, ...] = (Table(("date", "what"), tuple(rows)),)
-        return Page(f"Job {self.name}", blocks, DEMO_WARNING if self.demo else "").text()
+        return (Table(("date", "what"), tuple(rows)),)
 
 
 def _for(target: Target | None) -> str:
@@ -124,7 +127,7 @@ def _note(note: str) -> str:
 
 
 @dataclass(frozen=True)
-class Contents:
+class Contents(Sheet):
     """What a book holds, counted and named."""
 
     path: str
@@ -141,7 +144,11 @@ class Contents:
     demo: bool
     notes: tuple[str, ...] = ()
 
-    def __str__(self) -> str:
+    @property
+    def title(self) -> str:
+        return f"Dye book {self.path}"
+
+    def blocks(self) -> tuple[Block, ...]:
         lots = tuple(f"{d.dye} (lot {d.lot})" if d.lot else d.dye for d in self.dyes)
         sets = tuple(f"{s.name} ({s.readings} readings, {s.added})" for s in self.sets)
         rows = (
@@ -154,10 +161,7 @@ class Contents:
             ("Work", f"{self.recipes} recipes, {self.sheets} bath sheets, {self.trials} trials"),
             ("Standards", _list(self.standards)),
         )
-        blocks: tuple[Block, ...] = (Facts(rows),)
-        if self.notes:
-            blocks += (Notes("Note", self.notes),)
-        return Page(f"Dye book {self.path}", blocks, DEMO_WARNING if self.demo else "").text()
+        return (Facts(rows), *((Notes("Note", self.notes),) if self.notes else ()))
 
 
 def _list(names: tuple[str, ...]) -> str:
@@ -177,7 +181,7 @@ class PastPiece:
 
 
 @dataclass(frozen=True, eq=False)
-class PastWork:
+class PastWork(Sheet):
     """Past pieces near a colour, nearest first."""
 
     target: Target
@@ -185,15 +189,16 @@ class PastWork:
     searched: int
     demo: bool
 
-    def __str__(self) -> str:
+    @property
+    def title(self) -> str:
+        return f"Past work near {self.target}; {self.searched} pieces looked at"
+
+    def blocks(self) -> tuple[Block, ...]:
         rows = tuple(
             (f"{p.delta_e:.1f}", p.hex, p.kind, p.name, p.recipe, str(p.on or "no date"))
             for p in self.pieces
         )
         heads = ("ΔE2000", "hex", "what", "name", "recipe, % owf", "date")
-        if rows:
-            found: Block = Table(heads, rows, (0,))
-        else:
-            found = Notes("Nothing", ("no piece of this book has been read yet.",))
-        title = f"Past work near {self.target}; {self.searched} pieces looked at"
-        return Page(title, (found,), DEMO_WARNING if self.demo else "").text()
+        if not rows:
+            return (Notes("Nothing", ("no piece of this book has been read yet.",)),)
+        return (Table(heads, rows, (0,)),)

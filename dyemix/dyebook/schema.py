@@ -7,7 +7,11 @@ written, in % owf with every digit.
 
 from __future__ import annotations
 
+import json
 import sqlite3
+from collections.abc import Callable
+from contextlib import suppress
+from typing import Any
 
 #: Marks the file as a dye book: 'dyeb' in ASCII (PRAGMA application_id).
 APPLICATION_ID = 0x64796562
@@ -123,8 +127,73 @@ _SECOND = (
         note TEXT NOT NULL DEFAULT ''
     ) STRICT""",
 )
-#: The statements that lead to layout 1, from there to layout 2, and so on.
-LAYOUTS: tuple[tuple[str, ...], ...] = (_FIRST, _SECOND)
+
+
+def _sheets_of_layout_3(db: sqlite3.Connection) -> None:
+    """Bath sheets hold how they are dyed, and the settings they rest on, each in one place."""
+    for number, content in db.execute("SELECT id, content FROM sheet").fetchall():
+        # One that is damaged stays as it is, which is told when it is read.
+        with suppress(ValueError, KeyError, TypeError, AttributeError):
+            new = json.dumps(_sheet_of_layout_3(json.loads(content)), ensure_ascii=False, indent=1)
+            db.execute("UPDATE sheet SET content = ? WHERE id = ?", (new, number))
+
+
+def _sheet_of_layout_3(old: dict[str, Any]) -> dict[str, Any]:
+    salt, soda, ratio = old.pop("salt"), old.pop("soda"), old.pop("liquor_ratio")
+    low, strength, stock = old.pop("low_water"), soda["solution_g_l"], salt.pop("stock_pct")
+    by_volume = low or soda["order"] == "presoak"
+    settings = {
+        "low_water_below": max(10.0, 1.001 * ratio) if low else min(10.0, ratio),
+        "depths": [{"up_to": 100.0, "salt": salt["g_l"], "soda": soda.pop("wanted_g_l")}],
+        "salt_stock": stock,
+        "tolerance": old.pop("tolerance"),
+        "soda_share": old.pop("soda_share"),
+        "alkali_after": old.pop("alkali_after_h"),
+        "warm_temperature": old.pop("warm_temperature_c"),
+        "soak_temperature": old.pop("soak_c"),
+        "units": old.pop("units"),
+        "spoons": old.pop("spoons"),
+    }
+    if strength is not None:
+        settings |= {"soda_solution": strength} if by_volume else {"soda_stock": strength / 10.0}
+    if crystals := soda.pop("crystals_g"):
+        settings["crystals"] = crystals / soda["g"]
+    times = old.pop("slow_factor")
+    if dye := old.pop("slow_dye"):
+        settings["slow_dyes"] = {dye: times}
+    if old["cost"]:
+        settings["currency"] = old["cost"].pop("currency")
+    for dose in old["doses"]:
+        for name in ("actual_pct", "day", "life_days", "past_life"):
+            del dose[name]
+    made = None if stock is None else salt["solution_ml"]
+    method = {
+        "liquor_ratio": ratio,
+        "alkali": soda.pop("order"),
+        "salt": salt["g_l"],
+        "temperature": old.pop("temperature_c"),
+        "hours": old.pop("hours"),
+    }
+    return {
+        **old,
+        "method": method,
+        "salt": {
+            **salt,
+            "solution_g_l": None if stock is None else 10.0 * stock,
+            "solution_ml": made,
+            "into_bath_ml": made or 0.0,
+        },
+        "soda": soda,
+        "settings": settings,
+    }
+
+
+#: The steps that lead to layout 1, from there to layout 2, and so on: statements, or a function.
+LAYOUTS: tuple[tuple[str | Callable[[sqlite3.Connection], None], ...], ...] = (
+    _FIRST,
+    _SECOND,
+    (_sheets_of_layout_3,),
+)
 #: The layout that this version reads and writes.
 LAYOUT = len(LAYOUTS)
 #: Every table, each after those it refers to.
@@ -141,8 +210,10 @@ def layout(db: sqlite3.Connection) -> int:
 
 def migrate(db: sqlite3.Connection, to: int = LAYOUT) -> None:
     """Take an open book, inside a transaction of the caller, to a layout."""
-    for statements in LAYOUTS[layout(db) : to]:
-        for statement in statements:
-            db.execute(statement)
+    for step in (step for steps in LAYOUTS[layout(db) : to] for step in steps):
+        if isinstance(step, str):
+            db.execute(step)
+        else:
+            step(db)
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     db.execute(f"PRAGMA user_version = {to:d}")  # a pragma takes no parameters

@@ -12,6 +12,7 @@ from dyemix.bench import bath_sheet
 from dyemix.bench.settings import BathSettings, DepthRow, defaults_text
 from dyemix.errors import InputError
 
+ROW = "{ up_to = 2.0, salt = 1.0, soda = 1.0 }"
 #: Words that say where a figure comes from.
 SOURCES = ("common practice", "working value", "yours", "iupac")
 
@@ -84,8 +85,8 @@ def test_settings_are_frozen() -> None:
         ("depths = 3", "depths", "{ up_to, salt, soda }"),
         ("depths = []", "depths", "{ up_to, salt, soda }"),
         ("depths = [1]", "depths", "{ up_to, salt, soda }"),
-        ("depths = [{ up_to = 2.0, salt = 1.0, soda = 1.0 }]", "depths", "ends with inf"),
-        ("depths = [{ up_to = inf, salt = -1.0, soda = 1.0 }]", "depths", "{ up_to, salt, soda }"),
+        ("depths = [{ up_to = 2, salt = -1, soda = 1 }]", "depths", "{ up_to, salt, soda }"),
+        (f"depths = [{ROW}, {ROW}]", "depths", "whose up_to rises"),
     ],
 )
 def test_a_fault_names_file_key_and_what_would_be_right(

@@ -10,8 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dyemix.bench import ADDED_TO, Stock, StockSheet, bath_sheet, cautions, stock_sheet
+from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.cautions import cautions
 from dyemix.bench.settings import BathSettings
+from dyemix.bench.stock import ADDED_TO, Stock, StockSheet, stock_sheet
 from dyemix.errors import DyemixError, SavedError
 
 MADE = date(2026, 5, 3)
@@ -106,7 +108,7 @@ def test_how_to_make_and_keep_it() -> None:
 
 def test_cautions_on_text_and_page() -> None:
     page = re.sub(r"<[^>]+>", " ", navy().to_html()).replace("&#39;", "'").replace("\xa0", " ")
-    for words in cautions.STOCK:
+    for words in cautions("stock").notes:
         assert words in " ".join(str(navy()).split())
         assert words in " ".join(page.split())
     assert not re.search(r"https?:|//|@import|url\(|src=|href=", navy().to_html())

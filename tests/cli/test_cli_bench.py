@@ -103,15 +103,16 @@ def test_bath_with_its_options(run: Run) -> None:
     )  # fmt: skip
     sheet = json.loads(done.stdout)
     assert sheet["total_ml"] == 2500
-    assert sheet["soda"]["order"] == "with"
+    assert sheet["method"]["alkali"] == "with"
     assert sheet["cloth_holds_ml"] == 0
-    assert sheet["low_water"] is True
+    assert sheet["salt"]["g"] == 0
 
 
 def test_stock_sheet(run: Run) -> None:
     done = run("stock", "Navy", "--strength", "2", "--make", "500ml", "--lot", "B7", "--json")
     sheet = json.loads(done.stdout)
-    assert (sheet["dye"], sheet["powder_g"], sheet["lot"]) == ("navy", 10.0, "B7")
+    bottle = sheet["bottle"]
+    assert (bottle["dye"], sheet["powder_g"], bottle["lot"]) == ("navy", 10.0, "B7")
     done = run("stock", "navy", "--make", "16 fl oz", "--warm")
     assert done.returncode == 0, done.stderr
     assert "NOT DRINK" in done.stdout
@@ -142,7 +143,7 @@ def test_settings_are_edited_and_read_back(run: Run, tmp_path: Path) -> None:
     done = run(
         "bath", "navy 1", "--cloth", "100g", "--no-swatches", "--settings", "mine.toml", "--json"
     )
-    assert json.loads(done.stdout)["liquor_ratio"] == 25
+    assert json.loads(done.stdout)["method"]["liquor_ratio"] == 25
     again = run("settings", "-o", "mine.toml")
     assert again.returncode == 2
     assert "is there already" in again.stderr

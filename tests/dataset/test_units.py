@@ -37,7 +37,8 @@ def test_one_strength_where_none_is_stated() -> None:
     assert STOCK_PCT == 1.0
     assert BathSettings().stock_strength == STOCK_PCT
     assert Kit(60.0).strength("navy") == STOCK_PCT
-    assert first_swatches("navy", "linen").stock_pct == STOCK_PCT
+    planned = first_swatches("navy", "linen").swatches[1]
+    assert planned.doses[0].stock.strength_pct == STOCK_PCT
     assert family.__kwdefaults__["stock_pct"] == STOCK_PCT
     for name, command in dyemix.commands.items():
         for option in command.params:

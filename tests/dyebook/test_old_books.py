@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from datetime import date
 from pathlib import Path
@@ -9,9 +10,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from dyemix.bench.bath_page import BathSheet
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.trial import Bath
 from dyemix.dyebook import DyeBook, repeat, schema
+from dyemix.errors import SavedError
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -48,7 +51,7 @@ def test_a_sheet_of_that_time_is_given_back_and_repeated(layout: int, tmp_path: 
     with opened(layout, tmp_path) as book:
         (sheet,) = book.sheets("sage")
         assert sheet.recipe == {"navy": 0.2, "gold": 0.8}
-        assert (sheet.cloth_g, sheet.liquor_ratio, sheet.pieces) == (240, 15, 2)
+        assert (sheet.cloth_g, sheet.method.liquor_ratio, sheet.pieces) == (240, 15, 2)
         assert {d.dye: round(d.ml, 9) for d in sheet.doses} == {"gold": 96, "navy": 48}
         assert sheet.on == date(2026, 5, 3)
         again = repeat(book, "sage", 120, stocks=2.0)
@@ -119,3 +122,51 @@ def test_the_fit_kept_in_a_book_of_layout_1_opens(tmp_path: Path) -> None:
     np.testing.assert_allclose(
         kept.predict("navy 1").lab, (32.4744921, 0.3195682, -24.9217648), atol=1e-6
     )  # as that version predicted it
+
+
+@pytest.mark.parametrize("name", ["stirred", "low_water"])
+def test_sheets_of_layout_2_hold_what_they_held(name: str, tmp_path: Path) -> None:
+    """Made with settings of the dyer's own, of which each sheet shows those it rests on."""
+    text = (DATA / f"bath_sheet_{name}_layout_2.json").read_text(encoding="utf-8")
+    path = tmp_path / "old.dyebook"
+    raw = sqlite3.connect(path)
+    raw.executescript((DATA / "dyebook_layout_2.sql").read_text(encoding="utf-8"))
+    raw.execute("UPDATE sheet SET content = ?", (text,))
+    raw.commit()
+    raw.close()
+    was = json.loads(text)
+    with DyeBook(path, create=False) as book:
+        (sheet,) = book.sheets("sage")
+        again = repeat(book, "sage", 480, stocks=2.0)
+    method, own = sheet.method, sheet.settings
+    assert (method.liquor_ratio, method.temperature, method.hours, method.alkali) == (
+        was["liquor_ratio"], was["temperature_c"], was["hours"], was["soda"]["order"]
+    )  # fmt: skip
+    assert (own.tolerance, own.units, own.spoons) == (was["tolerance"], was["units"], was["spoons"])
+    assert (own.alkali_after, own.soda_share) == (was["alkali_after_h"], was["soda_share"])
+    assert sheet.low_water == was["low_water"] == (name == "low_water")
+    assert sheet.crystals_g == pytest.approx(was["soda"]["crystals_g"])
+    assert [d.ml for d in sheet.doses] == [d["ml"] for d in was["doses"]]
+    assert BathSheet.from_json(sheet.to_json()) == sheet
+    # Twice the cloth takes twice of all, under the settings of then.
+    for what in ("g", "g_l", "solution_g_l", "solution_ml"):
+        times = 1 if what in ("g_l", "solution_g_l") else 2
+        for kind in ("salt", "soda"):
+            then = getattr(getattr(sheet, kind), what)
+            now = getattr(getattr(again, kind), what)
+            assert now == (None if then is None else pytest.approx(times * then)), (kind, what)
+    assert again.water_ml == pytest.approx(2 * sheet.water_ml, rel=1e-3)  # to marks of 0.2 mL
+    assert not any("settings have changed" in warning for warning in again.warnings)
+
+
+def test_a_damaged_sheet_of_layout_2_does_not_keep_the_book_shut(tmp_path: Path) -> None:
+    path = tmp_path / "old.dyebook"
+    raw = sqlite3.connect(path)
+    raw.executescript((DATA / "dyebook_layout_2.sql").read_text(encoding="utf-8"))
+    raw.execute("UPDATE sheet SET content = '[1, {}]'")
+    raw.commit()
+    raw.close()
+    with DyeBook(path, create=False) as book:
+        assert len(book.trials()) == 5
+        with pytest.raises(SavedError):
+            book.sheets()

@@ -1,0 +1,108 @@
+"""How the swatches were dyed, read from their words; and a bath dyed as they were."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from dyemix.bench.bath_page import BathSheet
+from dyemix.bench.method import alkali_order, dyed_as
+from dyemix.model.dyes import DyeSet
+
+Sage = Callable[..., BathSheet]
+Dyed = Callable[..., DyeSet]
+
+
+@pytest.mark.parametrize(
+    ("words", "order"),
+    [
+        ("about 1 h after the dye", "after"),
+        ("After", "after"),
+        ("cloth soaked in it before", "presoak"),
+        ("cloth presoaked in alkali", "presoak"),
+        ("pre-soak", "presoak"),
+        ("mixed in with the dye", "with"),
+        ("dye an hour after the alkali", None),
+        ("presoak, more with the dye", None),
+        ("", None),
+    ],
+)
+def test_alkali_words(words: str, order: str | None) -> None:
+    assert alkali_order(words) == order
+
+
+@pytest.mark.parametrize(
+    ("key", "words", "field", "value"),
+    [
+        ("liquor ratio", "20:1", "liquor_ratio", 20),
+        ("liquor ratio", "1:20", "liquor_ratio", 20),  # as mills write it
+        ("liquor ratio", "20 to 1", "liquor_ratio", 20),
+        ("liquor ratio", "20", "liquor_ratio", 20),
+        ("temperature", "24", "temperature", 24),
+        ("temperature", "about 24,5 °C", "temperature", 24.5),
+        ("temperature", "75.2 F", "temperature", 24),
+        ("hours", "24", "hours", 24),
+        ("hours", "1 day", "hours", 24),
+        ("hours", "90 min", "hours", 1.5),
+        ("salt", "50 g/L", "salt", 50),
+        ("salt", "none", "salt", 0),
+    ],
+)
+def test_conditions_are_read(key: str, words: str, field: str, value: float) -> None:
+    assert dyed_as({key: words}) == ({field: pytest.approx(value)}, ())
+
+
+@pytest.mark.parametrize(
+    ("key", "words"),
+    [("liquor ratio", "plenty"), ("alkali", "yes"), ("hours", "overnight"), ("salt", "a handful")],
+)
+def test_what_is_not_understood_is_named(sage: Sage, dyed: Dyed, key: str, words: str) -> None:
+    assert dyed_as({key: words}) == ({}, (f"{key} {words!r}",))
+    odd = sage(dyes=dyed(**{key: words}))
+    assert any(repr(words) in warning for warning in odd.warnings)
+
+
+def test_sheet_is_dyed_as_the_swatches_were(sage: Sage, dyed: Dyed) -> None:
+    how = {
+        "liquor ratio": "5:1",
+        "alkali": "in with the dye",
+        "temperature": "26 °C",
+        "hours": "8 h",
+    }
+    sheet = sage(dyes=dyed(**how))
+    method = sheet.method
+    assert (method.liquor_ratio, method.alkali, method.temperature, method.hours) == (
+        5, "with", 26, 8,
+    )  # fmt: skip
+    assert sheet.as_swatches == ("liquor ratio", "alkali", "temperature", "hours")
+    assert not any("unlike" in w for w in sheet.warnings)
+    salted = sage(dyes=dyed(salt="55 g/L"))
+    assert salted.salt.g_l == 55
+    assert "salt" in salted.as_swatches
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "says"),
+    [
+        ({}, {"liquor_ratio": 25}, "liquor ratio 25:1 is unlike your swatches' 20:1"),
+        ({}, {"alkali": "with"}, "alkali in with the dye is unlike your swatches"),
+        ({"temperature": "21"}, {"temperature_c": 35}, "temperature 35 °C is unlike"),
+        ({"hours": "24"}, {"hours": 48}, "hours 48 h is unlike your swatches' 24 h"),
+        ({"salt": "50 g/L"}, {"salt_g_l": 30}, "salt 30 g/L is unlike your swatches' 50 g/L"),
+        ({"salt": "50 g/L"}, {"liquor_ratio": 5}, "salt 0 g/L is unlike your swatches' 50 g/L"),
+    ],
+)
+def test_departures_from_the_swatches_are_warned_of(
+    sage: Sage, dyed: Dyed, was: dict[str, str], now: dict[str, Any], says: str
+) -> None:
+    assert not any("unlike" in w for w in sage(dyes=dyed(**was)).warnings)
+    departed = sage(dyes=dyed(**was), **now)
+    assert any(w.startswith(says) for w in departed.warnings)
+    assert all("Dye a test square" in w for w in departed.warnings if "unlike" in w)
+
+
+def test_a_departure_within_five_percent_is_none(sage: Sage, dyed: Dyed) -> None:
+    assert not any("unlike" in w for w in sage(dyes=dyed(), liquor_ratio=21).warnings)
+    assert any("unlike" in w for w in sage(dyes=dyed(), liquor_ratio=21.1).warnings)

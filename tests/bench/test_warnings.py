@@ -1,0 +1,85 @@
+"""What stands under 'Check first'."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+
+import pytest
+
+from dyemix.bench.bath_page import BathSheet
+from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.settings import BathSettings
+from dyemix.bench.stock import Stock
+from dyemix.errors import DyemixError
+
+Sage = Callable[..., BathSheet]
+
+
+def test_an_ordinary_bath_has_none() -> None:
+    assert bath_sheet("gold 1", 100).warnings == ()
+
+
+def test_slowest_dye_governs() -> None:
+    """Turquoise wants twice the time or warmth; a day at 21 °C, hours at 35 (common practice)."""
+    quick, slow = bath_sheet("gold 1", 100), bath_sheet("gold 1 + bright turquoise 0.2", 100)
+    assert (quick.method.hours, slow.method.hours) == (24, 48)
+    assert "bright turquoise governs" in str(slow)
+    assert "governs" not in str(quick)
+    warm = bath_sheet("gold 1", 100, temperature_c=35)
+    assert warm.method.hours == BathSettings().warm_hours < 24
+    short = bath_sheet("turquoise 1", 100, hours=24)
+    assert any("2 times the time" in w for w in short.warnings)
+    assert any("usually wants about 24 h" in w for w in bath_sheet("gold 1", 100, hours=5).warnings)
+
+
+def test_cool_baths_and_odd_soda_solutions() -> None:
+    assert any("15 °C is cool" in w for w in bath_sheet("gold 1", 100, temperature_c=15).warnings)
+    kit = BathSettings(soda_solution=20.0)
+    thin = bath_sheet("gold 1", 100, liquor_ratio=5, settings=kit)
+    assert any("20 g/L is outside the usual 30–60 g/L" in w for w in thin.warnings)
+    assert bath_sheet("gold 1", 100, settings=kit).warnings == ()  # none is made in a stirred bath
+
+
+def test_presoak_washes_out_of_a_stirred_bath() -> None:
+    stirred = bath_sheet("gold 1", 100, liquor_ratio=20, alkali="presoak")
+    assert any("1.8 g/L" in w and "washes out" in w for w in stirred.warnings)
+    low = bath_sheet("gold 1", 100, liquor_ratio=5, alkali="presoak")
+    assert low.warnings == ()
+
+
+def test_mixtures_and_viscose(sage: Sage) -> None:
+    warnings = " ".join(sage(cloth="viscose twill").warnings)
+    assert "navy: usually a mixture" in warnings
+    assert "squeeze, don't wring" in warnings
+    renamed = BathSettings(mixtures=["olive"])
+    assert not any("mixture" in w for w in sage(settings=renamed).warnings)
+    assert any("olive" in w for w in bath_sheet("olive 1", 100, settings=renamed).warnings)
+
+
+def test_small_doses() -> None:
+    sheet = bath_sheet("gold 0.01", 5, stocks=2.0)
+    assert any("10 mL of stock up TO 100 mL, 2 times over" in w for w in sheet.warnings)
+    assert "WEAK, 1 in 100" in str(sheet)
+
+
+def test_dyes_paler_than_their_swatches(sage: Sage) -> None:
+    assert any("paler than your palest" in w for w in sage().warnings)  # scarlet 0.05
+
+
+def test_stock_age_and_life(sage: Sage) -> None:
+    """About 7 days at room temperature, 4 weeks cold (common practice); the sheet is of 8 May."""
+    bottles = [
+        Stock("gold", 2, date(2026, 5, 1)),
+        Stock("scarlet", 2, date(2026, 4, 30)),
+        Stock("navy", 2, date(2026, 4, 10), cold=True, left_ml=20),
+    ]
+    sheet = sage(stocks=bottles)
+    assert any("scarlet stock is 8 days old, past its 7 days" in w for w in sheet.warnings)
+    assert not any(w.startswith(("gold stock", "navy stock")) for w in sheet.warnings)
+    assert any("navy: 26.4 mL is needed, 20 mL is left" in w for w in sheet.warnings)
+    text = str(sheet)
+    for words in ("1 May, day 7 of 7", "day 8 of 7: PAST", "10 Apr, day 28 of 28"):
+        assert words in " ".join(text.split())
+    with pytest.raises(DyemixError, match="after this sheet's"):
+        sage(stocks=[Stock(d, 2, date(2026, 6, 1)) for d in ("gold", "scarlet", "navy")])

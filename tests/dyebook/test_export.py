@@ -1,0 +1,67 @@
+"""The whole book as plain CSV tables: every row and digit, for any other program."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.trial import Trial
+from dyemix.dyebook import Cloth, DyeBook, export_csv, schema
+from dyemix.errors import SavedError
+from tests.dyebook.filled import HARD_NAMES, fill, reading
+
+NM = [f"{nm} nm" for nm in range(400, 701, 10)]
+
+
+def assert_exported(book: Path, folder: Path) -> None:
+    """Hold every cell against the book, read by SQLite and the standard library alone."""
+    raw = sqlite3.connect(book)
+    raw.row_factory = sqlite3.Row
+    for table in schema.TABLES:
+        with (folder / f"{table}.csv").open(encoding="utf-8", newline="") as file:
+            written = list(csv.DictReader(file, strict=True))
+        rows = raw.execute(f"SELECT * FROM {table} ORDER BY id").fetchall()
+        assert len(written) == len(rows), table
+        for cells, row in zip(written, rows, strict=True):
+            for name in row.keys():  # noqa: SIM118  (a row is no mapping)
+                value = row[name]
+                if name in ("spectrum", "lab"):
+                    heads = NM if name == "spectrum" else ["L*", "a*", "b*"]
+                    numbers = [cells[head] for head in heads]
+                    found = [float(x) for x in numbers] if numbers[0] else None
+                    assert found == (None if value is None else json.loads(value))
+                elif name == "content":
+                    assert (folder / cells[name]).read_bytes().decode() == value
+                elif isinstance(value, float):
+                    assert float(cells[name]) == value
+                else:
+                    assert cells[name] == ("" if value is None else str(value))
+    raw.close()
+
+
+def test_every_cell_is_in_the_tables(path: Path, tmp_path: Path) -> None:
+    with DyeBook(path) as book:
+        fill(book)
+        for name in HARD_NAMES:
+            book.add_trial(Trial(Recipe({"gold": 1.0}), reading(swatch=name)), name, name)
+            book.add_cloth(Cloth(name, name, name))
+    written = export_csv(path, tmp_path / "out")
+    assert [file.stem for file in written] == list(schema.TABLES)
+    assert_exported(path, tmp_path / "out")
+
+
+def test_nothing_is_written_over(path: Path, tmp_path: Path) -> None:
+    with DyeBook(path) as book:
+        fill(book)
+    export_csv(path, tmp_path / "out")
+    before = {file.name: file.read_bytes() for file in (tmp_path / "out").iterdir()}
+    with pytest.raises(SavedError, match="not empty"):
+        export_csv(path, tmp_path / "out")
+    assert before == {file.name: file.read_bytes() for file in (tmp_path / "out").iterdir()}
+    with pytest.raises(SavedError, match="cannot be written"):
+        export_csv(path, path / "out")

@@ -1,0 +1,184 @@
+"""What is kept in a dye book comes back to the last digit; invented dyes stay marked and apart."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from dyemix.bench.stock import Stock
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
+from dyemix.dataset.target import Target
+from dyemix.dataset.trial import Bath, Trial
+from dyemix.dyebook import Cloth, DyeBook, DyeLot, near, repeat, rows, schema
+from dyemix.errors import DyemixError, InputError, RecipeError, SavedError
+from dyemix.files import read_swatches
+from tests.dyebook.filled import (
+    DAY,
+    DEMO,
+    HARD_NAMES,
+    everything,
+    fill,
+    reading,
+    same,
+    sheet,
+    spectrum,
+)
+
+# What is kept comes back -------------------------------------------------------------------------
+
+
+def test_everything_comes_back_to_the_last_digit(path: Path) -> None:
+    with DyeBook(path) as book:
+        fill(book)
+        before = everything(book)
+    with DyeBook(path, create=False) as book:
+        after = everything(book)
+        assert book.notes == ()
+        first, second = book.trials()
+        assert book.standard("café sage").reflectance is not None
+        lines = str(book.job("sage"))
+    assert same(before, after)
+    assert first.trial.recipe == {"gold": 0.8, "navy": 0.2}
+    assert same(first.trial.reading.reflectance, spectrum(0.25))
+    assert second.job == "navy 0.10"
+    assert second.trial.bath is Bath.SECOND
+    assert "signed off as café sage" in lines
+    assert "a little dark" in lines
+    assert [p.name for p in path.parent.iterdir()] == [path.name], "one file between commands"
+
+
+def test_results_are_what_was_given(book: DyeBook) -> None:
+    fill(book)
+    assert book.stocks() == (
+        Stock("gold", 2.0, DAY, True, "G1", "added to", 120.5),
+        Stock("navy", 1 / 3, None),
+    )
+    assert book.dye_lots()[0] == DyeLot("gold", "G1", date(2026, 1, 2), "half full")
+    assert book.cloths()[0] == Cloth("café napkin", "cotton 55 %, linen 45 %", "mercerised?")
+    assert book.sheets("sage") == (sheet(),)
+    kept = book.swatches().readings
+    assert [r.swatch for r in kept] == ["1", "2", "?", "3", "4"]
+    assert kept[4].recipe is not None
+    assert kept[4].recipe.as_written == "1 tsp"
+    assert dict(kept[0].conditions) == {"cloth": "café napkin", "hours": "24"}
+    assert kept[1].flags == ("by eye", "wet?")
+
+
+TEXT = st.text(st.characters(exclude_categories=("Cs",)), max_size=12)
+LEVELS = st.floats(0.001, 1.2, allow_subnormal=False)
+READINGS = st.builds(
+    lambda dye, levels, swatch, conditions, flags, name: Reading(
+        None if dye is None else Recipe({"gold": dye}, name),
+        np.array(levels), swatch, conditions=conditions, flags=tuple(flags), name=name,
+    ),
+    st.none() | st.floats(1e-6, 20), st.lists(LEVELS, min_size=31, max_size=31), TEXT,
+    st.dictionaries(TEXT, TEXT, max_size=3), st.lists(TEXT, max_size=2), TEXT,
+)  # fmt: skip
+
+
+def in_memory() -> sqlite3.Connection:
+    db = sqlite3.connect(":memory:", isolation_level=None)
+    schema.migrate(db)
+    return db
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(READINGS, min_size=1, max_size=4))
+def test_any_readings_survive_rows(readings: list[Reading]) -> None:
+    db = in_memory()
+    number = rows.insert(db, "swatch_set", name="set", added="2026-05-03", notes="[]")
+    rows.add_readings(db, readings, number)
+    assert same(rows.read_set(db, number), tuple(readings))
+    db.close()
+
+
+@pytest.mark.parametrize("name", HARD_NAMES)
+def test_text_is_never_a_statement(path: Path, name: str) -> None:
+    with DyeBook(path) as book:
+        fill(book)
+        jobs = len(book.jobs())
+        book.add_trial(Trial(Recipe({"gold": 1.0}), reading(swatch=name)), name, name)
+        book.add_cloth(Cloth(name, name, name))
+        book.sign_off(name, reading(swatch=name), note=name)
+        tidy = " ".join(name.split())
+        assert book.trials(tidy)[-1].note == name
+        assert book.trials(tidy)[-1].trial.reading.swatch == name
+        assert len(book.job(tidy).sign_offs) == 1
+        assert len(book.jobs()) == jobs + 1
+        with pytest.raises(InputError, match="no job"):
+            book.job(name + "' OR '1'='1")
+
+
+def test_names_that_could_not_be_read_back_are_refused_whole(book: DyeBook) -> None:
+    fill(book)
+    before = everything(book)
+    with pytest.raises(RecipeError, match="name its dyes"):
+        book.add_trial(Trial(Recipe({"gold + navy": 1.0}), reading()), "sage")
+    with pytest.raises(InputError, match="needs a name"):
+        book.add_cloth(Cloth("  "))
+    with pytest.raises(SavedError, match="not Unicode"):
+        book.add_cloth(Cloth("\udcff"))
+    assert same(before, everything(book))
+
+
+# Invented dyes, fits, sets ------------------------------------------------------------
+
+
+def test_invented_dyes_stay_marked_and_apart(path: Path, book: DyeBook) -> None:
+    demo = read_swatches(DEMO)
+    book.add_swatches(demo)
+    assert book.demo
+    assert book.swatches().demo
+    assert str(book.contents()).startswith(DEMO_WARNING)
+    with pytest.raises(InputError, match="keep your own work in another"):
+        book.add_sheets(sheet())
+    with pytest.raises(InputError, match="keep your own work in another"):
+        book.add_swatches(SwatchSet((reading(),)), "mine")
+    book.add_trial(Trial(Recipe({"gold": 1.0}), reading()), "sage")
+    assert str(book.job("sage")).startswith(DEMO_WARNING)
+    assert str(near(book, Target.parse("#7d8a6e"))).startswith(DEMO_WARNING)
+    with pytest.raises(DyemixError, match="invented"):
+        repeat(book, "sage", 100)
+    assert str(repeat(book, "sage", 100, allow_demo=True)).startswith(DEMO_WARNING)
+
+
+def test_own_book_refuses_invented_dyes(book: DyeBook) -> None:
+    fill(book)
+    with pytest.raises(InputError, match="keep the demo's invented ones in another"):
+        book.add_swatches(read_swatches(DEMO))
+    assert not book.demo
+    assert len(book.sets()) == 1
+
+
+def test_kept_fit_stands_until_the_swatches_change(
+    book: DyeBook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    book.add_swatches(read_swatches(DEMO))
+    assert book.kept_fit() is None
+    dyes = book.dyes()
+    assert dyes.demo
+    book.keep_fit(dyes.take(("marigold", "navy")), "two dyes will do")
+    assert book.dyes().names == ("marigold", "navy")
+    book.add_swatches(SwatchSet((reading("marigold 1", swatch="new"),), demo=True), "later")
+    assert book.kept_fit() is None
+    assert set(book.dyes().names) == set(dyes.names)
+
+
+def test_same_name_in_two_sets_is_two_pieces(book: DyeBook) -> None:
+    book.add_swatches(SwatchSet((reading(swatch="1", level=0.3),)), "may")
+    book.add_swatches(SwatchSet((reading(swatch="1", level=0.5), reading("undyed"))), "june")
+    assert len(book.swatches().swatches) == 3
+    assert [r.swatch for r in book.swatches().readings] == ["may 1", "june 1", ""]
+    assert [r.swatch for r in book.swatches(["june"]).readings] == ["1", ""]
+    with pytest.raises(InputError, match=r"called july .it has may, june"):
+        book.swatches(["july"])
+    with pytest.raises(InputError, match="name these anew"):
+        book.add_swatches(SwatchSet((reading(),)), "may")

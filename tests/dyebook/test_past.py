@@ -1,0 +1,111 @@
+"""Old work used anew: repeated, found by colour, signed."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from dyemix.bench.settings import BathSettings
+from dyemix.bench.stock import Stock
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import Light, lab
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.dataset.target import Target
+from dyemix.dataset.trial import Trial
+from dyemix.dyebook import DyeBook, near, repeat
+from dyemix.errors import DyemixError, InputError
+from tests.dyebook.filled import DAY, fill, reading, same, sheet, spectrum
+
+
+def test_repeat_at_another_weight(book: DyeBook) -> None:
+    first = sheet(liquor_ratio=25, alkali="with", salt_g_l=33, hours=30, temperature_c=26)
+    book.add_sheets(first)
+    again = repeat(book, "sage", 600, on=date(2026, 6, 1))
+    # stock mL = cloth g × % owf ÷ stock % (common practice): 2.5 times the cloth, 2.5 times each.
+    assert [d.dye for d in again.doses] == [d.dye for d in first.doses]
+    for then, now in zip(first.doses, again.doses, strict=True):
+        assert now.exact_ml == pytest.approx(2.5 * then.exact_ml)
+        assert now.stock.made is None  # that bottle is another by now
+    for name in ("total_ml", "cloth_holds_ml"):
+        assert getattr(again, name) == pytest.approx(2.5 * getattr(first, name))
+    assert (again.salt.g, again.soda.g) == pytest.approx((2.5 * first.salt.g, 2.5 * first.soda.g))
+    assert (again.method.liquor_ratio, again.method.alkali) == (25, "with")
+    assert (again.method.hours, again.method.temperature) == (30, 26)
+    assert not any("settings have changed" in warning for warning in again.warnings)
+    assert again.on == date(2026, 6, 1)
+    book.add_stocks(Stock("gold", 4, DAY), Stock("navy", 2, DAY))
+    assert {d.stock.strength_pct for d in repeat(book, "sage", 600).doses} == {4, 2}
+    assert repeat(book, "sage", 600, stocks=5).doses[0].stock.strength_pct == 5
+
+
+def test_repeat_tells_of_settings_that_changed(book: DyeBook) -> None:
+    book.add_sheets(sheet(liquor_ratio=5))
+    again = repeat(book, "sage", 600, settings=BathSettings(soda_solution=30))
+    assert any("settings have changed" in warning for warning in again.warnings)
+
+
+def test_repeat_of_what_cannot_be(book: DyeBook) -> None:
+    fill(book)
+    with pytest.raises(InputError, match=r"no job is called 'rust'.*has sage, ink"):
+        repeat(book, "rust", 100)
+    book.sign_off("alone", reading())
+    with pytest.raises(InputError, match=r"nothing|no sheet, recipe or trial"):
+        repeat(book, "alone", 100)
+    assert repeat(book, "navy 0.10", 100, stocks=1).recipe == {"navy": 0.1}
+
+
+def test_near_agrees_with_a_slow_twin(book: DyeBook) -> None:
+    rng = np.random.default_rng(5)
+    pieces = [
+        Reading(Recipe({"gold": float(i + 1)}), rng.uniform(0.1, 0.8) * np.linspace(0.4, 1, 31),
+                str(i))
+        for i in range(12)
+    ]  # fmt: skip
+    book.add_swatches(SwatchSet(tuple(pieces)), "set")
+    book.add_trial(Trial(Recipe({"navy": 0.5}), reading("navy 0.5", 0.5)), "ink")
+    book.sign_off("std", reading("gold 0.1", 0.6))
+    target = Target.parse("60 5 20 D50/2")
+    found = near(book, target, 20)
+    light = Light("D50", 2)
+    twin = {
+        str(r.recipe): float(delta_e(target.lab, lab(r.reflectance, light)))
+        for r in [*pieces, reading("navy 0.5", 0.5), reading("gold 0.1", 0.6)]
+    }
+    assert {p.recipe: p.delta_e for p in found.pieces} == pytest.approx(twin)
+    misses = [p.delta_e for p in found.pieces]
+    assert misses == sorted(misses)
+    assert found.searched == 14
+    assert {p.kind for p in found.pieces} == {"swatch", "trial", "standard"}
+    assert [p.recipe for p in near(book, target, 3).pieces] == [p.recipe for p in found.pieces[:3]]
+
+
+def test_near_takes_a_colour_as_it_was_read(book: DyeBook) -> None:
+    # A reading in CIELAB holds a made-up spectrum: under its own light the numbers read count.
+    values = np.array([55.0, 12.0, 30.0])
+    rough = Reading(Recipe({"gold": 1.0}), spectrum(0.9), "1", "Lab", values, Light("D50", 2))
+    book.add_swatches(SwatchSet((rough,)), "set")
+    (piece,) = near(book, Target(values, Light("D50", 2))).pieces
+    assert piece.delta_e == 0
+    with pytest.raises(DyemixError, match="1 or more"):
+        near(book, Target(values, None), 0)
+
+
+def test_near_in_an_empty_book(book: DyeBook) -> None:
+    assert "no piece of this book has been read" in str(near(book, Target.parse("#7d8a6e")))
+
+
+def test_standard_is_the_signed_swatch_and_stays(book: DyeBook) -> None:
+    signed = reading("gold 0.7", 0.31)
+    book.sign_off("café", signed, "sage", 2.0, on=DAY)
+    assert same(book.standard("café").reflectance, signed.reflectance)
+    with pytest.raises(InputError, match="stays as signed"):
+        book.sign_off("café", reading())
+    with pytest.raises(InputError, match=r"no standard is called 'bar'.*has café"):
+        book.standard("bar")
+    with pytest.raises(DyemixError, match="out of range"):
+        book.sign_off("bar", signed, tolerance=0)
+    with pytest.raises(DyemixError, match="not been read"):
+        book.sign_off("bar", Reading(Recipe({"gold": 1.0}), None, kind="blank"))
