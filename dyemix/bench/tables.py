@@ -1,36 +1,19 @@
-"""Tables of jobs and of stock bottles, as CSV, semicolon- or tab-separated text."""
+"""Tables of jobs and of stock bottles, and stocks as a dyer names them."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from dyemix.bench.plan import Job
-from dyemix.bench.stock import MADE_UP_TO, Stock
+from dyemix.bench.stock import Stock
 from dyemix.dataset.units import parse_weight
-from dyemix.errors import DyemixError, Fault, InputError
-from dyemix.files.cells import Faults, decode, read_sheet
+from dyemix.errors import DyemixError
+from dyemix.files.small_tables import Column, Table, number, read_table
 from dyemix.matching.dispensing import parse_stock
-
-_Reader = Callable[[str], Any]
-
-
-def _number(text: str) -> float:
-    try:
-        return float(text.replace(",", "."))
-    except ValueError:
-        raise DyemixError(f"{text!r} is not a number.") from None
-
-
-def _grams(text: str) -> float:
-    return parse_weight(text if text[-1].isalpha() else f"{text} g")
-
-
-def _ratio(text: str) -> float:
-    return _number(text.removesuffix(":1"))
 
 
 def _whole(text: str) -> int:
@@ -52,26 +35,25 @@ def _yes(text: str) -> bool:
     return text.lower() == "yes"
 
 
-#: Heading of a column → field and how to read it.
-_JOBS: dict[str, tuple[str, _Reader]] = {
-    "job": ("job", str),
-    "recipe": ("recipe", str),
-    "cloth_g": ("cloth_g", _grams),
-    "cloth": ("cloth", str),
-    "pieces": ("pieces", _whole),
-    "target": ("target", str),
-    "liquor ratio": ("liquor_ratio", _ratio),
-    "alkali": ("alkali", str),
-}
-_STOCKS: dict[str, tuple[str, _Reader]] = {
-    "dye": ("dye", str),
-    "stock_pct": ("strength_pct", _number),
-    "made": ("made", _day),
-    "cold": ("cold", _yes),
-    "lot": ("lot", str),
-    "how": ("how", str),
-    "left_ml": ("left_ml", _number),
-}
+_JOBS = (
+    Column("job", needed=True),
+    Column("recipe", needed=True),
+    Column("cloth_g", lambda text: parse_weight(text + " g" * text[-1].isdigit()), needed=True),
+    Column("cloth"),
+    Column("pieces", _whole),
+    Column("target"),
+    Column("liquor ratio", lambda text: number(text.removesuffix(":1"))),
+    Column("alkali"),
+)
+_STOCKS = (
+    Column("dye", needed=True),
+    Column("stock_pct", number, needed=True),
+    Column("made", _day),
+    Column("cold", _yes),
+    Column("lot"),
+    Column("how"),
+    Column("left_ml", number),
+)
 
 
 def read_jobs(path: str | os.PathLike[str]) -> tuple[Job, ...]:
@@ -82,13 +64,10 @@ def read_jobs(path: str | os.PathLike[str]) -> tuple[Job, ...]:
 
     Raises `InputError` with every fault of the file.
     """
-    faults = Faults(Path(path).name)
-    jobs = [
-        Job(**values, row=row, file=faults.file)
-        for row, values in _rows(path, _JOBS, ("job", "recipe", "cloth_g"), faults)
-    ]
-    faults.raise_any()
-    return tuple(jobs)
+    table = _read(path, _JOBS)
+    file = table.faults.file
+    table.faults.raise_any()
+    return tuple(Job(**_fields(values), row=row, file=file) for row, values in table.rows)
 
 
 def read_stocks(path: str | os.PathLike[str]) -> tuple[Stock, ...]:
@@ -99,14 +78,14 @@ def read_stocks(path: str | os.PathLike[str]) -> tuple[Stock, ...]:
 
     Raises `InputError` with every fault of the file.
     """
-    faults = Faults(Path(path).name)
+    table = _read(path, _STOCKS)
     stocks = []
-    for row, values in _rows(path, _STOCKS, ("dye", "stock_pct"), faults):
+    for row, values in table.rows:
         try:
-            stocks.append(Stock(**{"how": MADE_UP_TO, **values}))
+            stocks.append(Stock(strength_pct=values.pop("stock_pct"), **_fields(values)))
         except DyemixError as error:
-            faults.add(str(error), row)
-    faults.raise_any()
+            table.faults.add(str(error), row)
+    table.faults.raise_any()
     return tuple(stocks)
 
 
@@ -129,49 +108,12 @@ def parse_stocks(text: str) -> tuple[Stock, ...] | float:
     return Stock("every dye", strengths[""]).strength_pct
 
 
-def _rows(
-    path: str | os.PathLike[str],
-    columns: dict[str, tuple[str, _Reader]],
-    required: tuple[str, ...],
-    faults: Faults,
-) -> Iterator[tuple[int, dict[str, Any]]]:
-    """Row numbers and values by field; a row with a fault is told and left out."""
-    try:
-        data = Path(path).read_bytes()
-    except OSError as error:
-        raise InputError(Fault(f"cannot be read: {error.strerror}.", faults.file)) from None
-    text, note = decode(data) or ("", "")
-    if note:  # a name guessed wrong would be another dye
-        faults.add("the file is not in UTF-8: save it as 'CSV UTF-8'.")
-    sheet = read_sheet(text, faults)
-    faults.raise_any()
-    headings = [heading.lower() for heading in sheet.headings]
-    for heading in headings:
-        if heading not in columns:
-            known = ", ".join(columns)
-            faults.add(f"is unknown: this table has {known}.", sheet.header_row, heading or "blank")
-        elif headings.count(heading) > 1:
-            faults.add("stands twice.", sheet.header_row, heading)
-    for heading in required:
-        if heading not in headings:
-            faults.add("this column is missing.", sheet.header_row, heading)
-    if not sheet.rows:
-        faults.add("the table has headings but no rows.")
-    faults.raise_any()
-    for row, cells in sheet.rows:
-        before = len(faults)
-        values: dict[str, Any] = {}
-        if len(cells) > len(headings):
-            faults.add(f"{len(cells)} cells under {len(headings)} headings.", row)
-        for heading, cell in zip(headings, cells, strict=False):
-            field, read = columns[heading]
-            try:
-                if cell:
-                    values[field] = read(cell)
-            except DyemixError as error:
-                faults.add(str(error), row, heading)
-        for heading in required:
-            if columns[heading][0] not in values and len(faults) == before:
-                faults.add("is blank.", row, heading)
-        if len(faults) == before:
-            yield row, values
+def _read(path: str | os.PathLike[str], columns: Sequence[Column]) -> Table:
+    table = read_table(path, columns)
+    for note in table.notes:  # letters guessed wrong would be the name of another dye
+        table.faults.add(f"{note} Save it as 'CSV UTF-8'.")
+    return table
+
+
+def _fields(values: dict[str, Any]) -> dict[str, Any]:
+    return {name.replace(" ", "_"): value for name, value in values.items()}
