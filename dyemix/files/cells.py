@@ -91,12 +91,10 @@ def read_bytes(path: str | os.PathLike[str], largest: int) -> bytes:
         if not path.exists():
             problem = "there is no such file: check the name and the folder."
         elif not path.is_file():
-            problem = "this is not a file: name the table itself."
+            problem = "this is not a file: name the file itself."
         elif (size := path.stat().st_size) > largest:
-            problem = (
-                f"{size / 1e6:,.0f} MB; such a table is at most {largest / 1e6:.0f} MB: is this "
-                "the right file?"
-            )
+            limit = f"at most {largest / 1e6:.0f} MB are read: is this the right file?"
+            problem = f"{size / 1e6:,.0f} MB; {limit}"
         elif (data := path.read_bytes()).strip():
             return data
         else:

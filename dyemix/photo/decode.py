@@ -28,6 +28,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.errors import Fault, InputError
+from dyemix.files.cells import read_bytes
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -181,22 +182,6 @@ def read_profile(data: bytes, levels: int) -> tuple[Array, Array] | None:
     return np.stack(curves, axis=1), D65_FROM_D50 @ (np.array(columns, dtype=float).T / 65536.0)
 
 
-def _bytes(path: Path) -> bytes:
-    try:
-        if not path.is_file():
-            raise _UnreadableError("there is no such picture: check the name and the folder.")
-        if (size := path.stat().st_size) > _LARGEST:
-            raise _UnreadableError(
-                f"{size / 1e6:,.0f} MB; at most {_LARGEST / 1e6:.0f} MB are read."
-            )
-        data = path.read_bytes()
-    except (OSError, ValueError) as error:
-        raise _UnreadableError(f"the file cannot be read ({error}).") from error
-    if not data:
-        raise _UnreadableError("the file is empty.")
-    return data
-
-
 def _open(data: bytes, suffix: str) -> Image:
     """The header of a picture, not yet its pixels."""
     if suffix in _HEIC or data[4:12] in _HEIC_BRANDS:
@@ -343,7 +328,7 @@ def decode(path: str | os.PathLike[str], encoding: str = "stated") -> Photograph
             raise _UnreadableError(
                 f"encoding {encoding!r} is unknown: use one of {', '.join(_ENCODINGS)}."
             )
-        data, suffix = _bytes(path), path.suffix.lower()
+        data, suffix = read_bytes(path, _LARGEST), path.suffix.lower()
         if suffix in RAW_SUFFIXES:
             codes = _raw(data)
             curve, to_xyz, name, stated = _steps(65536), SRGB_TO_XYZ, "raw, linear", True

@@ -19,7 +19,6 @@ from dyemix.arrays import Array
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
 from dyemix.files.writing import recipe_text
-from dyemix.photo.find import dictionary
 from dyemix.photo.layout import (
     CARD_BOX,
     GREY_BOX,
@@ -31,6 +30,7 @@ from dyemix.photo.layout import (
     parts,
     quad,
 )
+from dyemix.photo.places import dictionary
 from dyemix.writing import destination, write
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}

@@ -1,7 +1,8 @@
 """Which part of a picture is which: the cells, the grey card, the patches, the bare paper.
 
-Three ways to say it: the photo page (`find`), a small table of corners, or a grid with four
-corners; and a table that says what was dyed in which cell.
+Three ways to say it: the photo page, found by its four corner marks; a small table of corners; or a
+grid with four corners. The marks are ArUco markers (Garrido-Jurado et al., Pattern Recognition 47
+(2014) 2280), found by OpenCV in a reduced picture; their corners are then refined at full size.
 """
 
 from __future__ import annotations
@@ -10,21 +11,33 @@ import os
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.dataset.swatches import Reading
 from dyemix.errors import Fault, InputError
-from dyemix.files.cells import Faults, Sheet, decode, read_sheet
-from dyemix.files.headings import meaning
-from dyemix.files.rows import Context, Draft, named_recipe
-from dyemix.photo.layout import Layout, parts
+from dyemix.files.small_tables import Column, number, read_table
+from dyemix.photo.decode import Photograph, need
+from dyemix.photo.layout import (
+    CARD_BOX,
+    GREY_BOX,
+    HEIGHT,
+    LAYOUTS,
+    WIDTH,
+    Layout,
+    homography,
+    parts,
+    project,
+    quad,
+)
 
+#: Longest side (px) of the picture in which the marks are looked for.
+_SEARCH = 1800
+_CORNER_NAMES = ("top left", "top right", "bottom right", "bottom left")
 #: What a place of a table of corners can hold.
 ROLES = ("swatch", "grey", "patch", "white")
-_CORNERS = ("x1", "y1", "x2", "y2", "x3", "y3", "x4", "y4")
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,26 +106,6 @@ def _area(corners: Array) -> float:
     return float(0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
 
 
-def _table(path: str | os.PathLike[str], what: str) -> tuple[Sheet, Faults]:
-    path = Path(path)
-    faults = Faults(path.name)
-    try:
-        if not path.is_file() or path.stat().st_size > 2_000_000:
-            raise OSError("there is no such file, or it is too large")
-        decoded = decode(path.read_bytes())
-    except (OSError, ValueError) as error:
-        raise InputError(Fault(f"{what} cannot be read ({error}).", path.name)) from None
-    if decoded is None:
-        raise InputError(Fault(f"{what} is not text: save it as CSV (UTF-8).", path.name))
-    sheet = read_sheet(decoded[0], faults)
-    faults.raise_any()
-    for row, cells in sheet.rows:
-        if any(cells[len(sheet.headings) :]):
-            faults.add(f"{len(cells)} cells under {len(sheet.headings)} headings.", row)
-        cells += [""] * (len(sheet.headings) - len(cells))
-    return sheet, faults
-
-
 def read_corners(path: str | os.PathLike[str]) -> Frame:
     """Read a table of corners: every place that it names.
 
@@ -123,79 +116,138 @@ def read_corners(path: str | os.PathLike[str]) -> Frame:
 
     Raises `InputError` with every fault.
     """
-    sheet, faults = _table(path, "the table of corners")
-    headings = [heading.lower() for heading in sheet.headings]
-    missing = [name for name in ("cell", *_CORNERS) if name not in headings]
-    if missing:
-        faults.add(
-            f"a table of corners needs the columns cell and x1 to y4: {', '.join(missing)} missing",
-            sheet.header_row,
-        )
-        faults.raise_any()
+    corners = [Column(f"{axis}{i}", number, needed=True) for i in (1, 2, 3, 4) for axis in "xy"]
+    table = read_table(path, [Column("cell", needed=True), *corners, Column("role", str.lower)])
     places: dict[str, dict[str, Array]] = {}
-    for row, cells in sheet.rows:
-        values = dict(zip(headings, cells, strict=False))
+    for row, values in table.rows:
         label = values["cell"]
         first = label.lower().split(" ")[0].rstrip("0123456789")
-        role = values.get("role", "").lower() or (first if first in ROLES else "swatch")
+        role = values.get("role", first if first in ROLES else "swatch")
+        outline = np.array([values[column.name] for column in corners]).reshape(4, 2)
         if role not in ROLES:
-            faults.add(f"role {role!r} is unknown: swatch, grey, patch or white.", row, "role")
-        if not label:
-            faults.add("this place has no name: write which cell it is, as A1.", row, "cell")
-        elif any(label in named for named in places.values()):
-            faults.add(f"cell {label!r} stands twice.", row, "cell")
-        try:
-            corners = np.array([float(values[name]) for name in _CORNERS]).reshape(4, 2)
-        except ValueError:
-            faults.add("a corner is not a number: write pixels, as 1204.", row)
-            continue
-        if not _area(corners) >= 25:
-            faults.add(
+            table.faults.add(f"{role!r} is unknown: {', '.join(ROLES)}.", row, "role")
+        if any(label in named for named in places.values()):
+            table.faults.add(f"{label!r} stands twice.", row, "cell")
+        if not _area(outline) >= 25:
+            table.faults.add(
                 "the corners do not run clockwise from the top left round an area: "
                 "x1 y1 is the top left, x3 y3 the bottom right.",
                 row,
             )
-        places.setdefault(role, {})[label] = corners
-    faults.raise_any()
+        places.setdefault(role, {})[label] = outline
+    table.faults.raise_any()
     quads = {role: np.array(list(named.values())) for role, named in places.items()}
     return Frame(tuple(places.get("swatch", ())), quads)
 
 
-def read_cells(path: str | os.PathLike[str]) -> dict[str, Reading]:
-    """What lies in which cell: blank readings by label, each with its recipe and conditions.
+def dictionary() -> Any:
+    """The marks of the page: 5 × 5 squares, the first 50."""
+    aruco = need("cv2", "photo", ", or give the corners of the cells in a table.").aruco
+    return aruco.getPredefinedDictionary(aruco.DICT_5X5_50)
 
-    Columns ``cell``, ``recipe`` and perhaps ``swatch``; conditions stand in ``# key: value`` lines
-    or columns as in any swatch table. A row without recipe and swatch leaves its cell empty.
-    Raises `InputError` with every fault.
+
+def _marks(photo: Photograph) -> dict[int, Array]:
+    """Corners ``(4, 2)`` of every mark of a page in the picture, by number."""
+    marks = dictionary()
+    import cv2
+
+    codes = photo.codes
+    shrink = max(1, int(np.ceil(max(codes.shape[:2]) / _SEARCH)))
+    detector = cv2.aruco.ArucoDetector(marks, cv2.aruco.DetectorParameters())
+    found: dict[int, Array] = {}
+    for step in dict.fromkeys((shrink, max(1, shrink // 2))):
+        size = (codes.shape[1] // step, codes.shape[0] // step)
+        small = codes if step == 1 else cv2.resize(codes, size, interpolation=cv2.INTER_AREA)
+        corners, numbers, _ = detector.detectMarkers(_eight_bit(small[..., 1], photo))
+        scale = np.array(codes.shape[1::-1]) / size
+        for number, mark in zip([] if numbers is None else numbers.ravel(), corners, strict=True):
+            if number < 4 * len(LAYOUTS):
+                found[int(number)] = (mark.reshape(4, 2).astype(float) + 0.5) * scale - 0.5
+        if len(found) >= 4:
+            break
+    return {number: _refine(photo, corners) for number, corners in found.items()}
+
+
+def _eight_bit(green: NDArray[Any], photo: Photograph) -> NDArray[np.uint8]:
+    """The green codes; sixteen-bit ones as 8-bit ones with sRGB's spacing, whatever the curve."""
+    if green.dtype != np.uint8:
+        level = photo.curve[:, 1].astype(float)
+        encoded = np.where(level <= 0.0031308, 12.92 * level, 1.055 * level ** (1 / 2.4) - 0.055)
+        green = np.rint(255.0 * np.clip(encoded, 0, 1)).astype(np.uint8)[green]
+    return np.ascontiguousarray(green)
+
+
+def _refine(photo: Photograph, corners: Array) -> Array:
+    """Corners of a mark to a fraction of a pixel, at full size."""
+    import cv2
+
+    side = np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).min()
+    window = int(np.clip(side / 14.0, 2, 12))  # half a square of the mark, which has seven
+    low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 3 * window, 0)
+    high = np.ceil(corners.max(axis=0)).astype(int) + 3 * window
+    patch = _eight_bit(photo.codes[low[1] : high[1], low[0] : high[0], 1], photo)
+    start = (corners - low).astype(np.float32).reshape(-1, 1, 2)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.01)
+    fine = cv2.cornerSubPix(patch, start, (window, window), (-1, -1), stop).reshape(4, 2)
+    return np.asarray(fine + low, dtype=float)
+
+
+def find_page(photo: Photograph) -> Frame:
+    """Find the photo page and say where in the picture everything on it lies.
+
+    Raises
+    ------
+    InputError
+        No mark found, a corner of the page outside the picture, or marks that do not belong
+        together.
     """
-    sheet, faults = _table(path, "the table of cells")
-    headings = [
-        "cell" if heading.lower() == "cell" else meaning(heading) or heading.lower()
-        for heading in sheet.headings
-    ]
-    if "cell" not in headings or "recipe" not in headings:
-        faults.add(
-            "a table of cells needs the columns cell and recipe, as 'A1,marigold 0.5'.",
-            sheet.header_row,
+    found = _marks(photo)
+    if not found:
+        raise photo.refuse(
+            "no photo page was found: all four corner marks must be in the picture and sharp. "
+            "Without the printed page, give the corners of the cells in a table."
         )
-        faults.raise_any()
-    header: dict[str, str] = {}
-    rows: dict[str, int] = {}
-    for row, remark in sheet.remarks:
-        key, _, value = remark.partition(":")
-        if meaning(key) and value.strip():
-            header[meaning(key)], rows[meaning(key)] = value.strip(), row
-    context = Context(header, rows, faults)
-    lying: dict[str, Reading] = {}
-    for row, cells in sheet.rows:
-        values = dict(zip(headings, cells, strict=False))
-        cell = values.pop("cell").upper()
-        if not values["recipe"] and not values.get("swatch"):
-            continue
-        if cell in lying:
-            faults.add(f"cell {cell!r} stands twice.", row, "cell")
-        draft = Draft(row, {**values, "name": cell}, {}, [])
-        named_recipe(draft, context)
-        lying[cell] = draft.reading(faults.file)
-    faults.raise_any()
-    return lying
+    kinds = {number // 4 for number in found}
+    if len(kinds) > 1:
+        raise photo.refuse(
+            "corner marks of two different pages are in the picture: photograph one."
+        )
+    layout = LAYOUTS[kinds.pop()]
+    numbers = range(4 * layout.index, 4 * layout.index + 4)
+    missing = [name for name, i in zip(_CORNER_NAMES, numbers, strict=True) if i not in found]
+    if missing:
+        raise photo.refuse(
+            f"the page is partly out of the picture or covered: its {' and '.join(missing)} "
+            "corner mark is not to be seen. Photograph all four."
+        )
+    pixels = np.concatenate([found[i] for i in numbers])
+    marks = layout.marks.reshape(-1, 2)
+    to_pixels = homography(marks, pixels)
+    page = project(to_pixels, quad(0, 0, WIDTH, HEIGHT))
+    per_mm = np.linalg.norm(page[1] - page[0]) / WIDTH
+    off = np.linalg.norm(project(to_pixels, marks) - pixels, axis=1).max() / per_mm
+    if off > 3.0:
+        raise photo.refuse(
+            f"the corner marks are {off:.0f} mm off their places: lay the page flat, print it in "
+            "one piece."
+        )
+    if page.min() < -1 or (page.max(axis=0) > np.array(photo.codes.shape[1::-1]) + 1).any():
+        raise photo.refuse("the page runs out of the picture: photograph all of it.")
+    notes = []
+    if off > 1.0:
+        notes.append(f"the page was not quite flat: marks up to {off:.1f} mm off.")
+    if per_mm < 4.0:
+        notes.append(
+            f"the page is small in the picture ({per_mm:.1f} pixels a mm; 6 or more are good): "
+            "go nearer."
+        )
+    lying = {
+        "swatch": layout.cells,
+        "check": layout.greys,
+        "bar": layout.bars,
+        "white": layout.whites,
+        "grey box": quad(*GREY_BOX)[np.newaxis],
+        "card box": quad(*CARD_BOX)[np.newaxis],
+    }
+    places = {role: project(to_pixels, quads) for role, quads in lying.items()}
+    return Frame(layout.labels, places, layout, to_pixels, tuple(notes))

@@ -12,14 +12,14 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, smoothest_reflectance
-from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError, TargetError
 from dyemix.files import read_swatches
+from dyemix.files.names import Named, read_names
 from dyemix.photo.camera_matrix import spread_in_lab
 from dyemix.photo.decode import Photograph, decode
-from dyemix.photo.find import find_page
 from dyemix.photo.flat_field import Flat
-from dyemix.photo.places import Frame, read_cells, read_corners, read_grid
+from dyemix.photo.places import Frame, find_page, read_corners, read_grid
 from dyemix.photo.quality import PATCHY, empty, mottled, reasons, retouched
 from dyemix.photo.reference_cards import Cards, Characterisation, Patches
 from dyemix.photo.results import CellReading, PhotoReading
@@ -112,7 +112,7 @@ class _Laid:
 
     label: str
     corners: Array
-    content: Reading
+    content: Named
     cloth: Cloth
     why: tuple[str, ...]
 
@@ -127,7 +127,9 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     """
     options = options or PhotoOptions()
     photo = decode(path, options.encoding)
-    contents = {} if options.cells is None else read_cells(options.cells)
+    notes = list(photo.notes)
+    named = () if options.cells is None else read_names(options.cells, notes, "cell")
+    contents = {each.name.upper(): each for each in named}
     cards = _look(photo, options)
     photo, frame = cards.photo, cards.frame
     tone, flat = cards.straight
@@ -139,7 +141,7 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     found = replace(found, doubts=(*found.doubts, *retouched(straight, frame, flat)))
     cells = _cells(laid, found, _labels(laid, options.keep, photo))
     left = [cell for cell in cells if cell.left_out]
-    notes = [*photo.notes, f"values are {photo.encoding}.", *frame.notes, *found.notes]
+    notes += [f"values are {photo.encoding}.", *frame.notes, *found.notes]
     notes += [f"{doubt}." for doubt in found.doubts if doubt not in " ".join(notes)]
     if flat.known:
         notes.append(f"light over the cells: even to {100 * flat.residual:.1f} % once corrected.")
@@ -182,7 +184,7 @@ def _frame(photo: Photograph, options: PhotoOptions) -> Frame:
 
 
 def _laid(
-    straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Reading]
+    straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Named]
 ) -> tuple[list[_Laid], list[str]]:
     """The cells with cloth in them, and the labels of those without."""
     absent = sorted(set(contents) - {label.upper() for label in frame.labels})
@@ -198,7 +200,7 @@ def _laid(
         if frame.layout is not None and empty(here, flat):
             vacant.append(label)
         else:
-            content = contents.get(label.upper(), Reading(None, None, kind="blank"))
+            content = contents.get(label.upper(), Named(0, label, None))
             why = reasons(straight, frame, flat, i, here)
             laid.append(_Laid(label, corners, content, here, why))
     bare = [label for label in vacant if label.upper() in contents]
@@ -279,7 +281,7 @@ def _cells(laid: Sequence[_Laid], found: Characterisation, kept: set[str]) -> li
     return cells
 
 
-def _between(contents: Sequence[Reading], lab: Array, within: Array) -> Array:
+def _between(contents: Sequence[Named], lab: Array, within: Array) -> Array:
     """Pooled covariance ``(3, 3)`` between cells of one swatch, less what is within; ≥ 0."""
     groups: dict[tuple[object, str], list[int]] = {}
     for i, content in enumerate(contents):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +14,7 @@ from dyemix.colour.difference import Miss
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.errors import TargetError
+from dyemix.files.names import Named
 from dyemix.photo.camera_matrix import metric
 from dyemix.photo.decode import Photograph
 from dyemix.photo.places import Frame
@@ -35,8 +36,7 @@ class CellReading:
     Attributes
     ----------
     label, corners : which cell, and where it is ``(4, 2)`` in pixels.
-    content : what the table of cells says lies in it, a blank reading; its recipe is None where
-        nobody said.
+    content : what the table of cells says lies in it; its recipe is None where nobody said.
     lab : ``(3,)`` CIELAB under D65/2°.
     reflectance : ``(B,)`` the smoothest one with this colour; None where no cloth can have it.
     within : ``(3, 3)`` covariance of `lab` from the cloth itself: weave, mottle, noise, light.
@@ -48,7 +48,7 @@ class CellReading:
 
     label: str
     corners: Array
-    content: Reading
+    content: Named
     lab: Array
     reflectance: Array | None
     within: Array
@@ -78,9 +78,10 @@ class CellReading:
     def reading(self, file: str, doubts: tuple[str, ...]) -> Reading:
         """The reading of what lies in it; `doubts` hold for the whole picture."""
         seen = {"geometry": "photograph", "illuminant": "D65", "observer": "2"}
-        return replace(
-            self.content,
+        return Reading(
+            recipe=self.content.recipe,
             reflectance=self.reflectance,
+            swatch=self.content.swatch,
             kind="Lab",
             lab=self.lab.copy(),
             light=D65_2,

@@ -269,9 +269,9 @@ def test_a_bad_file_gets_one_sentence(tmp_path: Path, name: str) -> None:
 
 
 def test_other_refusals(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="no such picture"):
+    with pytest.raises(InputError, match="no such file"):
         decode(tmp_path / "none.jpg")
-    with pytest.raises(InputError, match="no such picture"):
+    with pytest.raises(InputError, match="not a file"):
         decode(tmp_path)
     small = saved(tmp_path / "s.png", Image.fromarray(PICTURE[:20, :20]))
     with pytest.raises(InputError, match="no photograph of swatches"):

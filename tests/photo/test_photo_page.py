@@ -13,12 +13,12 @@ from PIL import Image
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError
+from dyemix.files.names import read_names
 from dyemix.photo import decode as decoding
 from dyemix.photo import examine_photo, write_photo_page
 from dyemix.photo.decode import decode
-from dyemix.photo.find import find_page
 from dyemix.photo.layout import LAYOUTS, WIDTH, project
-from dyemix.photo.places import read_cells
+from dyemix.photo.places import find_page
 
 PLAN = SwatchSet(
     (
@@ -64,8 +64,8 @@ def test_the_table_beside_it_names_the_pieces_once(tmp_path: Path) -> None:
     ]
     assert [row["cell"] for row in rows[:5]] == ["A1", "A2", "A3", "A4", "B1"]
     assert len(rows) == 12
-    named = read_cells(printed.table)
-    assert [(cell, r.recipe, r.swatch) for cell, r in named.items()] == [
+    named = read_names(printed.table, [], "cell")
+    assert [(n.name, n.recipe, n.swatch) for n in named] == [
         ("A1", {}, "N1"),
         ("A2", {"rose": 0.125}, "N2"),
         ("A3", {"rose": 0.5, "navy": 0.2}, "N3"),

@@ -161,10 +161,10 @@ def test_names_recipes_and_conditions_reach_the_readings(tmp_path: Path) -> None
     [
         ("cell,recipe\nA1,rose 1\nF9,rose 2\n", "2 cells are named but 24 .* F9"),
         ("cell,recipe\nA1,rose 1\nD6,rose 2\n", "no cloth lies in D6"),
-        ("cell,recipe\nA1,rose 1\nA1,rose 2\n", "row 3, column cell: cell 'A1' stands twice"),
+        ("cell,recipe\nA1,rose 1\nA1,rose 2\n", "row 3, column cell: 'A1' stands in row 2"),
         ("cell,recipe\nA1,rose -1\n", "row 2, column recipe: .*negative"),
-        ("cell,swatch\nA1,N1\n", "needs the columns cell and recipe"),
-        ("", "no table"),
+        ("cell,swatch\nA1,N1\n", "column recipe: is missing: this table needs cell and recipe"),
+        ("", "the file is empty"),
     ],
 )
 def test_faults_of_the_table_of_cells(tmp_path: Path, table: str, words: str) -> None:
@@ -210,10 +210,10 @@ def test_a_grid_by_four_corners() -> None:
     [
         ("A1,0,0,9,0,9,9,0,9,extra", "row 2"),
         ("A1,0,0,0,50,50,50,50,0", "clockwise"),
-        ("A1,0,0,x,0,50,50,0,50", "row 2: a corner is not a number"),
-        ("A1,0,0,50", "row 2: a corner is not a number"),
+        ("A1,0,0,x,0,50,50,0,50", "row 2, column x2: 'x' is not a number"),
+        ("A1,0,0,50", "row 2, column y2: is blank"),
         ("A1,0,0,50,0,50,50,0,50\nA1,0,0,50,0,50,50,0,50", "row 3, column cell: .* stands twice"),
-        (",0,0,50,0,50,50,0,50", "row 2, column cell: this place has no name"),
+        (",0,0,50,0,50,50,0,50", "row 2, column cell: is blank"),
     ],
 )
 def test_faults_of_the_table_of_corners(tmp_path: Path, rows: str, words: str) -> None:
