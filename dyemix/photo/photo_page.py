@@ -30,7 +30,7 @@ from dyemix.photo.layout import (
     parts,
     quad,
 )
-from dyemix.photo.places import dictionary
+from dyemix.photo.places import mark_dictionary
 from dyemix.writing import destination, write
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -71,7 +71,7 @@ class PhotoPage:
 
 def _shapes(layout: Layout) -> Iterator[tuple[Array, str]]:
     """Rectangles ``(4, 2)`` in page mm with their grey; an empty word for an outline."""
-    marks = dictionary()
+    marks = mark_dictionary()
     import cv2
 
     for i, corners in enumerate(layout.marks):

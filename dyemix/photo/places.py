@@ -11,6 +11,7 @@ import os
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -35,7 +36,11 @@ from dyemix.photo.layout import (
 
 #: Longest side (px) of the picture in which the marks are looked for.
 _SEARCH = 1800
-_CORNER_NAMES = ("top left", "top right", "bottom right", "bottom left")
+#: Marks that are up to so many mm off their places lie on one page; a sheet of paper bends.
+_NOT_FLAT = 3.0
+#: A page whose marks are so many times larger than any other in the picture is the one meant.
+_NEARER = 1.5
+_CORNERS = ("top left", "top right", "bottom right", "bottom left")
 #: What a place of a table of corners can hold.
 ROLES = ("swatch", "grey", "patch", "white")
 
@@ -140,32 +145,39 @@ def read_corners(path: str | os.PathLike[str]) -> Frame:
     return Frame(tuple(places.get("swatch", ())), quads)
 
 
-def dictionary() -> Any:
+def mark_dictionary() -> Any:
     """The marks of the page: 5 × 5 squares, the first 50."""
     aruco = need("cv2", "photo", ", or give the corners of the cells in a table.").aruco
     return aruco.getPredefinedDictionary(aruco.DICT_5X5_50)
 
 
-def _marks(photo: Photograph) -> dict[int, Array]:
-    """Corners ``(4, 2)`` of every mark of a page in the picture, by number."""
-    marks = dictionary()
+def _marks(photo: Photograph) -> tuple[NDArray[np.intp], Array]:
+    """Numbers ``(M,)`` and corners ``(M, 4, 2)`` in pixels of every mark of a page in the picture.
+
+    A number stands there twice where there are two pages.
+    """
+    dictionary = mark_dictionary()
     import cv2
 
     codes = photo.codes
     shrink = max(1, int(np.ceil(max(codes.shape[:2]) / _SEARCH)))
-    detector = cv2.aruco.ArucoDetector(marks, cv2.aruco.DetectorParameters())
-    found: dict[int, Array] = {}
+    detector = cv2.aruco.ArucoDetector(dictionary, cv2.aruco.DetectorParameters())
+    found: list[tuple[int, Array]] = []
     for step in dict.fromkeys((shrink, max(1, shrink // 2))):
         size = (codes.shape[1] // step, codes.shape[0] // step)
         small = codes if step == 1 else cv2.resize(codes, size, interpolation=cv2.INTER_AREA)
-        corners, numbers, _ = detector.detectMarkers(_eight_bit(small[..., 1], photo))
+        quads, numbers, _ = detector.detectMarkers(_eight_bit(small[..., 1], photo))
+        seen = [int(i) for i in (numbers if numbers is not None else np.empty(0)).ravel()]
         scale = np.array(codes.shape[1::-1]) / size
-        for number, mark in zip([] if numbers is None else numbers.ravel(), corners, strict=True):
-            if number < 4 * len(LAYOUTS):
-                found[int(number)] = (mark.reshape(4, 2).astype(float) + 0.5) * scale - 0.5
-        if len(found) >= 4:
+        found = [
+            *zip(seen, [(q.reshape(4, 2) + 0.5) * scale - 0.5 for q in quads], strict=True),
+            *((i, corners) for i, corners in found if i not in seen),
+        ]
+        found = [(i, corners) for i, corners in found if i < 4 * len(LAYOUTS)]
+        if len({i for i, _ in found}) >= 4:
             break
-    return {number: _refine(photo, corners) for number, corners in found.items()}
+    corners = np.array([_refine(photo, corners) for _, corners in found]).reshape(-1, 4, 2)
+    return np.array([i for i, _ in found], dtype=int), corners
 
 
 def _eight_bit(green: NDArray[Any], photo: Photograph) -> NDArray[np.uint8]:
@@ -192,48 +204,68 @@ def _refine(photo: Photograph, corners: Array) -> Array:
     return np.asarray(fine + low, dtype=float)
 
 
+def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Array, float]:
+    """The page that is meant, the only one or by far the nearest: its layout, its mm to pixels
+    ``(3, 3)``, and how many mm its marks are off their places at most. Raises `InputError`.
+    """
+    numbers, corners = _marks(photo)
+    if not len(numbers):
+        raise photo.refuse(
+            "no photo page was found: all four corner marks must be in the picture and sharp. "
+            "Without the printed page, give the corners of the cells in a table."
+        )
+    sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).min(axis=1)
+    pages = []
+    for layout in LAYOUTS:
+        marks, first = layout.marks.reshape(-1, 2), 4 * layout.index
+        # A mark that is there twice stands on one of two pages: every four are tried.
+        for four in product(*(np.flatnonzero(numbers == first + i) for i in range(4))):
+            pixels = corners[list(four)].reshape(-1, 2)
+            to_pixels = homography(marks, pixels)
+            top = project(to_pixels, np.array([[0.0, 0.0], [WIDTH, 0.0]]))
+            off = np.linalg.norm(project(to_pixels, marks) - pixels, axis=1).max()
+            off *= WIDTH / np.linalg.norm(top[1] - top[0])
+            pages.append((float(off), sides[list(four)].mean(), four, layout, to_pixels))
+    if not pages:
+        nearest = 4 * (numbers[np.argmax(sides)] // 4)
+        missing = [name for i, name in enumerate(_CORNERS) if nearest + i not in numbers]
+        raise photo.refuse(
+            f"the page is partly out of the picture or covered: its {' and '.join(missing)} "
+            "corner mark is not to be seen. Photograph all four."
+        )
+    flat = [page for page in pages if page[0] <= _NOT_FLAT]
+    if not flat:
+        raise photo.refuse(
+            f"the corner marks are {min(page[0] for page in pages):.0f} mm off their places: lay "
+            "the page flat, print it in one piece, and photograph one page at a time."
+        )
+    off, side, four, layout, to_pixels = max(flat, key=lambda page: page[1])
+    others = np.delete(sides, four)
+    if np.any(_NEARER * others > side):
+        raise photo.refuse(
+            "corner marks of two photo pages are in the picture, and which is meant cannot be "
+            "told: photograph one, and cover the other."
+        )
+    if len(others):
+        notes.append("another photo page lies in the background: the nearest was read.")
+    return layout, to_pixels, off
+
+
 def find_page(photo: Photograph) -> Frame:
     """Find the photo page and say where in the picture everything on it lies.
 
     Raises
     ------
     InputError
-        No mark found, a corner of the page outside the picture, or marks that do not belong
-        together.
+        No mark found, a corner of the page outside the picture, marks that do not belong
+        together, or another page about as near.
     """
-    found = _marks(photo)
-    if not found:
-        raise photo.refuse(
-            "no photo page was found: all four corner marks must be in the picture and sharp. "
-            "Without the printed page, give the corners of the cells in a table."
-        )
-    kinds = {number // 4 for number in found}
-    if len(kinds) > 1:
-        raise photo.refuse(
-            "corner marks of two different pages are in the picture: photograph one."
-        )
-    layout = LAYOUTS[kinds.pop()]
-    numbers = range(4 * layout.index, 4 * layout.index + 4)
-    missing = [name for name, i in zip(_CORNER_NAMES, numbers, strict=True) if i not in found]
-    if missing:
-        raise photo.refuse(
-            f"the page is partly out of the picture or covered: its {' and '.join(missing)} "
-            "corner mark is not to be seen. Photograph all four."
-        )
-    pixels = np.concatenate([found[i] for i in numbers])
-    marks = layout.marks.reshape(-1, 2)
-    to_pixels = homography(marks, pixels)
+    notes: list[str] = []
+    layout, to_pixels, off = _page(photo, notes)
     page = project(to_pixels, quad(0, 0, WIDTH, HEIGHT))
     per_mm = np.linalg.norm(page[1] - page[0]) / WIDTH
-    off = np.linalg.norm(project(to_pixels, marks) - pixels, axis=1).max() / per_mm
-    if off > 3.0:
-        raise photo.refuse(
-            f"the corner marks are {off:.0f} mm off their places: lay the page flat, print it in "
-            "one piece."
-        )
     if page.min() < -1 or (page.max(axis=0) > np.array(photo.codes.shape[1::-1]) + 1).any():
         raise photo.refuse("the page runs out of the picture: photograph all of it.")
-    notes = []
     if off > 1.0:
         notes.append(f"the page was not quite flat: marks up to {off:.1f} mm off.")
     if per_mm < 4.0:

@@ -183,6 +183,32 @@ def test_a_sheet_that_is_not_whole_is_refused(tmp_path: Path) -> None:
         examine_photo(none)
 
 
+def beside(tmp_path: Path, *pictures: Pixels) -> Path:
+    """These pictures side by side in one, on grey."""
+    height = max(len(pixels) for pixels in pictures)
+    columns = [
+        np.pad(p, ((0, height - len(p)), (0, 0), (0, 0)), constant_values=90) for p in pictures
+    ]
+    path = tmp_path / "beside.png"
+    Image.fromarray(np.concatenate(columns, axis=1)).save(path)
+    return path
+
+
+def test_of_two_pages_the_near_one_is_read_and_neither_where_that_cannot_be_told(
+    tmp_path: Path,
+) -> None:
+    near, other = (np.asarray(Image.open(shoot(seed=seed))) for seed in (0, 3))
+    far = cv2.resize(other[::-1, ::-1], None, fx=0.4, fy=0.4, interpolation=cv2.INTER_AREA)
+    for pictures in ((near, far), (far, near)):
+        found = examine_photo(beside(tmp_path, *pictures), as_laid())
+        assert "another photo page lies in the background" in str(found)
+        labs = [[cell.lab for cell in reading.cells] for reading in (read(), found)]
+        assert delta_e(*labs).max() < 0.3
+    for pictures in ((near, other), (near[: int(0.8 * len(near))], far)):
+        with pytest.raises(InputError, match="two photo pages are in the picture"):
+            examine_photo(beside(tmp_path, *pictures), as_laid())
+
+
 def test_a_photograph_that_is_clipped_all_over_is_refused(tmp_path: Path) -> None:
     def glare(pixels: Pixels) -> Pixels:
         return np.clip(pixels.astype(int) * 4, 0, 255).astype(np.uint8)
