@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dyemix.colour.ciede2000 import delta_e
@@ -118,6 +118,7 @@ def test_straight_tones_are_left_alone() -> None:
     assert tone(known) is known
 
 
+@settings(deadline=None)
 @given(st.tuples(*[st.floats(0.45, 0.95)] * 3))
 def test_an_s_curve_is_undone(gains: tuple[float, float, float]) -> None:
     known = np.repeat(STEPS[:, np.newaxis], 3, axis=1)
@@ -173,6 +174,7 @@ def test_flat_field_recovers_the_fall_of_light_under_covered_spots() -> None:
 
 
 @pytest.mark.parametrize("kind", ["linear", "root"])
+@settings(deadline=None)
 @given(st.floats(0.05, 2.0))
 def test_colour_keeps_its_hue_when_the_exposure_changes(kind, exposure) -> None:
     # Finlayson, Mackiewicz & Hurlbert 2015: root-polynomials are homogeneous of degree one.
