@@ -186,7 +186,7 @@ def _whose(error: DyemixError) -> Ended:
     """
     cause = error.__cause__ or error.__context__
     named = (FileNotFoundError, FileExistsError, IsADirectoryError, NotADirectoryError)
-    machine = isinstance(cause, OSError) and not isinstance(cause, named)
+    machine = isinstance(cause, OSError) and cause.errno and not isinstance(cause, named)
     return Ended.MACHINE if machine else Ended.WRONG_INPUT
 
 

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 #: How picture files begin; those go to the reader of photographs.
 _PICTURES = (b"\xff\xd8\xff", b"\x89PNG\r\n", b"II*\x00", b"MM\x00*", b"GIF8", b"BM")
 
+_PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic")
+
 
 @dataclass(frozen=True, eq=False)
 class ReadReport:
@@ -112,6 +114,13 @@ def is_picture(path: str | os.PathLike[str]) -> bool:
     return path.suffix.lower() in RAW_SUFFIXES
 
 
+def photographed(words: str) -> tuple[Path, str] | None:
+    """The file and the cell of ``photo.jpg B3``; None for words that name no picture."""
+    file, _, cell = words.strip().rpartition(" ")
+    named = Path(file).suffix.lower() in _PICTURE_SUFFIXES or (file and is_picture(file))
+    return (Path(file), cell) if named else None
+
+
 def convert(
     path: str | os.PathLike[str],
     names: str | os.PathLike[str] | None = None,
@@ -137,6 +146,7 @@ def convert(
         from dyemix.photo import examine_photo
 
         photograph = examine_photo(path, photo)
+        names = None if photo is not None and photo.cells is not None else names
     found = read_swatches(path) if photograph is None else photograph.swatches
     swatches, naming = name_samples(found, names)
     return ReadReport(swatches, naming, photograph)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from collections.abc import Sequence
 from contextlib import chdir, redirect_stderr, redirect_stdout
 from io import StringIO
 from pathlib import Path
+from typing import Any
 from unittest import mock
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -32,28 +34,35 @@ class Command:
         return self._folder
 
     def __call__(self, *words: str, cwd: Path | None = None) -> Done:
-        from dyemix.cli.main import main
+        from dyemix.cli.commands import run
+        from dyemix.console import guarded
 
-        out, err, code = StringIO(), StringIO(), 0
-        environment = {"XDG_CACHE_HOME": str(self.cache)}
+        out, err = StringIO(), StringIO()
         with (
             chdir(cwd or self.folder),
-            mock.patch.dict(os.environ, environment),
-            mock.patch.object(sys, "argv", ["dyemix", *words]),
+            mock.patch.dict(os.environ, {"XDG_CACHE_HOME": str(self.cache)}),
             redirect_stdout(out),
             redirect_stderr(err),
         ):
-            try:
-                main()
-            except SystemExit as end:
-                code = int(end.code or 0)
+            code = guarded(lambda: run(words))
         return subprocess.CompletedProcess(words, code, out.getvalue(), err.getvalue())
 
-    def alone(self, *words: str) -> Done:
-        """The same in a process of its own, where a warning is an error."""
-        return subprocess.run(
-            [sys.executable, "-W", "error", "-m", "dyemix.cli.main", *words],
-            cwd=self.folder,
-            env={**os.environ, "XDG_CACHE_HOME": str(self.cache), "PYTHONPATH": str(ROOT)},
-            capture_output=True, text=True, encoding="utf-8", timeout=180,
+    def alone(self, *words: str, **how: Any) -> subprocess.CompletedProcess[bytes]:
+        """The same in a process of its own; `how` as `Popen` has it."""
+        with self.started(*words, **how) as process:
+            out, err = process.communicate(timeout=180)
+        return subprocess.CompletedProcess(words, process.returncode, out, err)
+
+    def started(
+        self, *words: str, python: Sequence[str] = ("-m", "dyemix.cli.main"), **how: Any
+    ) -> subprocess.Popen[bytes]:
+        """A process of its own, where a warning is an error, not waited for."""
+        environment = {
+            **os.environ, "XDG_CACHE_HOME": str(self.cache), "PYTHONPATH": str(ROOT),
+            **how.pop("env", {}),
+        }  # fmt: skip
+        settings = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **how}
+        return subprocess.Popen(
+            [sys.executable, "-W", "error", *python, *words],
+            cwd=self.folder, env=environment, **settings,
         )  # fmt: skip

@@ -195,7 +195,7 @@ def test_how_it_ended(raising: str, code: int, told: str) -> None:
 @pytest.mark.parametrize(
     ("cause", "code"),
     [(OSError(28, "No space left"), 1), (PermissionError(13, "no"), 1),
-     (FileNotFoundError(2, "no"), 2), (IsADirectoryError(21, "no"), 2)],
+     (FileNotFoundError(2, "no"), 2), (OSError("no picture"), 2), (IsADirectoryError(21, "no"), 2)],
 )  # fmt: skip
 def test_a_sentence_about_the_machine_keeps_its_exit_code(cause: OSError, code: int) -> None:
     def explained() -> None:

@@ -22,7 +22,7 @@ def _whole(text: str) -> int:
     return int(text)
 
 
-def _day(text: str) -> date:
+def parse_day(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
@@ -48,7 +48,7 @@ _JOBS = (
 _STOCKS = (
     Column("dye", needed=True),
     Column("stock_pct", number, needed=True),
-    Column("made", _day),
+    Column("made", parse_day),
     Column("cold", _yes),
     Column("lot"),
     Column("how"),

@@ -1,149 +1,189 @@
-"""The command `dyemix match`: which blends reach a colour, within what the dyer wants and has."""
+"""From a colour to recipes, from a dry piece to the next one, and to the swatch to dye next."""
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
-import click
+from click import Choice, argument, option
 
-from dyemix.cli.options import (
-    FILE,
-    as_json_option,
-    draw_option,
-    print_text,
-    read_target,
-    say,
-    shelf_dyes,
-    shelf_options,
-    show,
-    waiting,
-)
-from dyemix.dataset.units import STOCK_PCT
+import dyemix
+from dyemix import console
+from dyemix.cli import shared
+from dyemix.cli.shared import WEIGHT, WRITTEN, command, dyes_option, given
 from dyemix.errors import DyemixError
 
 
-@click.command(context_settings={"ignore_unknown_options": True})
-@click.argument("target", required=False)
-@shelf_options
-@click.option("--max-dyes", default=3, show_default=True, help="Most dyes in a recipe.")
-@click.option("--count", default=8, show_default=True, help="How many recipes to list.")
-@click.option("--use", multiple=True, metavar="DYE", help="A dye that must be in.")
-@click.option("--avoid", multiple=True, metavar="DYE", help="A dye that must not be in.")
-@click.option("--prefer", multiple=True, metavar="DYE", help="A dye to use up first.")
-@click.option("--total", type=float, metavar="OWF", help="Most dye in all, % of cloth weight.")
-@click.option("--in-hand", metavar="JARS", help="What is left: 'navy 180 mL 2 %, gold 90 mL 2 %'.")
-@click.option("--price", metavar="PRICES", help="Per gram of powder: 'navy 0.20, gold 0.15'.")
-@click.option("--cloth", metavar="WEIGHT", help="Dry weight of the piece, as 240g.")
-@click.option(
-    "--measure", metavar="KIT", help="Round to 'spoons', 'spoons us', 'syringe 0.5' or 'scale 0.1'."
-)
-@click.option(
-    "--stock",
-    default=f"{STOCK_PCT:g}",
-    show_default=True,
-    help="Strength of the stocks, % w/v: 'navy 1, 2'.",
-)
-@click.option(
-    "--rank", "rank_by", type=click.Choice(["likely", "paper"]), default="likely",
-    show_default=True, help="What comes first.",
+@command()
+@argument("recipe")
+@shared.shelf_options
+@shared.light_option
+@shared.json_option
+def predict(recipe: str, light: Any) -> None:
+    """Say what a recipe should look like.
+
+    RECIPE is in % of dry cloth weight, as 'marigold 0.8 + navy 0.25'.
+    """
+    shared.show(shared.dyes().predict(recipe, light))
+
+
+@command()
+@argument("colour", metavar="[TARGET]", required=False)
+@shared.shelf_options
+@shared.max_dyes_option
+@option("--count", default=8, show_default=True, help="How many recipes to list.")
+@dyes_option("--use", help="Dyes that must be in.")
+@dyes_option("--avoid", help="Dyes that must not be in.")
+@dyes_option("--prefer", help="Dyes to use up first.")
+@option("--total", type=float, metavar="OWF", help="Most dye in all, % of cloth weight.")
+@option("--in-hand", metavar="JARS", help="What is left: 'navy 180 mL 2 %, gold 90 mL 2 %'.")
+@option("--price", metavar="PRICES", help="Per gram of powder: 'navy 0.20, gold 0.15'.")
+@option("--cloth", "cloth_g", type=WEIGHT, help="Dry weight of the piece, as 240g.")
+@option("--measure", metavar="KIT", help="'spoons', 'spoons us', 'syringe 0.5' or 'scale 0.1'.")
+@shared.stock_option
+@option(
+    "--rank", "rank_by", type=Choice(["likely", "paper"]), default="likely", show_default=True,
+    help="What comes first.",
 )  # fmt: skip
-@click.option("--kl", default=1.0, show_default=True, help="Lightness factor of ΔE2000.")
-@click.option("--detail", is_flag=True, help="Add chances, lamps, and what limits each recipe.")
-@click.option("--cell", metavar="CELL", help="TARGET is a photo of the sheet: match this cell.")
-@click.option("--card", type=FILE, metavar="TABLE", help="Reference values of its patch card.")
-@click.option("--targets", type=FILE, metavar="FILE", help="A list of colours, one a row.")
-@click.option("-o", "--output", type=FILE, metavar="FILE", help="Write their recipes, as CSV.")
-@draw_option
-@as_json_option
+@option("--kl", "k_lightness", default=1.0, show_default=True, help="Lightness factor of ΔE2000.")
+@option("--detail", is_flag=True, help="Add chances, lamps, and what limits each recipe.")
+@shared.targets_option
+@option("-o", "--output", type=WRITTEN, metavar="FILE", help="Recipes for --targets, as CSV.")
+@shared.photo_options
+@shared.answer_options
 def match(
-    target: str | None,
-    swatches: Path | None,
-    check: Path | None,
-    leave_out: tuple[str, ...],
-    detail: bool,
-    cell: str | None,
-    card: Path | None,
-    targets: Path | None,
-    output: Path | None,
-    draw: Path | None,
-    as_json: bool,
-    **limits: Any,
+    colour: str | None, targets: Path | None, output: Path | None, detail: bool, **limits: Any
 ) -> None:
-    """Find the blends that come nearest to TARGET: '#7d8a6e', or L* a* b* as '56 -10 13'."""
-    if (target is None) == (targets is None):
+    """Find the blends that come nearest to a colour.
+
+    TARGET is '#7d8a6e', or L* a* b* as '56 -10 13 D65/10', or a standard of the --book, or a piece
+    in a photograph of the printed page, as 'photo.jpg B3'.
+    """
+    from dyemix.files.targets import read_targets
+    from dyemix.matching.matches import recipes_table
+
+    if (colour is None) == (targets is None):
         raise DyemixError("match one TARGET, as '#7d8a6e', or a list of them with --targets.")
-    options = _options(**limits)
-    if targets is not None:
-        from dyemix.files.targets import read_targets
-
-        wanted = read_targets(targets)
-        _many(shelf_dyes(swatches, check, leave_out), wanted, options, output, as_json)
+    if output is not None and targets is None:
+        raise DyemixError("-o writes the recipes of a list: give one with --targets.")
+    if given("draw") is not None and targets is not None:
+        raise DyemixError("--draw is for one TARGET, not for a list of them.")
+    options = _understood(**limits)
+    if targets is None:
+        found = dyemix.match(shared.dyes(), shared.target(colour or ""), **options)
+        shared.show(found, found.text(detail=detail))
         return
-    from dyemix.matching.match import match as find
-
-    if cell is not None:
-        from dyemix.photo import PhotoOptions, examine_photo
-
-        one = examine_photo(Path(target or ""), PhotoOptions(card=card)).target(cell)
+    wanted, dyes = read_targets(targets), shared.dyes()
+    with console.waiting("Matching") as progress:
+        many = dyemix.match_many(dyes, wanted, progress=progress, **options)
+    if output is not None:
+        shared.write(output, recipes_table(many))
     else:
-        one = read_target(target or "")
-    found = find(shelf_dyes(swatches, check, leave_out), one, **options)
-    if detail and not as_json:
-        print_text(found.text(detail=True))
-    else:
-        show(found, as_json)
-    if draw is not None:
-        from dyemix.plots.results import draw_match
-
-        draw_match(found, path=draw)
-        say(f"Drawn: {draw}")
+        shared.show(many, "\n\n".join(found.text(detail=detail) for found in many))
 
 
-def _options(
-    max_dyes: int,
-    count: int,
-    use: tuple[str, ...],
-    avoid: tuple[str, ...],
-    prefer: tuple[str, ...],
-    total: float | None,
-    in_hand: str | None,
-    price: str | None,
-    cloth: str | None,
-    measure: str | None,
-    stock: str,
-    rank_by: str,
-    kl: float,
+def _understood(
+    in_hand: str | None, price: str | None, cloth_g: float | None, measure: str | None, **rest: Any
 ) -> dict[str, Any]:
     """What the words of the command mean to `match` and `match_many`."""
-    from dyemix.dataset.units import parse_weight
+    from dyemix.dataset.units import STOCK_PCT
     from dyemix.matching.dispensing import Kit, parse_in_hand, parse_prices
 
-    if (in_hand or measure) and cloth is None:
+    if (in_hand or measure) and cloth_g is None:
         raise DyemixError("--in-hand and --measure need the piece they are for: --cloth 240g.")
-    grams = parse_weight(cloth) if cloth else 0.0
+    grams = cloth_g or 0.0
+    stock = given("stock") or f"{STOCK_PCT:g}"
     return {
-        "count": count, "k_lightness": kl, "rank_by": rank_by, "max_dyes": max_dyes, "use": use,
-        "avoid": avoid, "prefer": prefer, "total": total,
+        **rest,
         "in_hand": parse_in_hand(in_hand, grams) if in_hand else {},
         "price": parse_prices(price) if price else {},
         "kit": Kit.parse(measure, stock, grams) if measure else None,
-    }  # fmt: skip
+    }
 
 
-def _many(
-    dyes: Any, wanted: list[Any], options: dict[str, Any], output: Path | None, as_json: bool
-) -> None:
-    from dyemix.matching.match import match_many
+@command()
+@argument("recipe", required=False)
+@option(
+    "--reading", required=True, metavar="PIECE",
+    help="Of the dry piece: a file, 'photo.jpg B3', '#7d8a6e', or L* a* b*.",
+)  # fmt: skip
+@option("--target", "aim", required=True, metavar="COLOUR", help="What it was meant to be.")
+@option("--over", metavar="PIECE", help="RECIPE was a second bath, over this piece.")
+@option("--other-dyes", is_flag=True, help="Let one more dye join the corrected recipe.")
+@option(
+    "--dosing", type=float, metavar="SHARE",
+    help="How well you measure a dye, as 0.02 for 2 %; by default what your squares show.",
+)  # fmt: skip
+@option("--job", default="", help="The job it is of.")
+@shared.date_option
+@option("--lot", default="", help="Which lots of dye were used.")
+@option("--note", default="", help="A note to keep with it.")
+@shared.shelf_options
+@shared.photo_options
+@shared.json_option
+def trial(
+    recipe: str | None, reading: str, aim: str, over: str | None, other_dyes: bool,
+    dosing: float | None, job: str, day: date | None, lot: str, note: str,
+) -> None:  # fmt: skip
+    """Say what a dry piece misses by, and what to do about it.
 
-    with waiting("colours") as progress:
-        found = match_many(dyes, wanted, progress=progress, **options)
-    if output is not None:
-        from dyemix.matching.matches import write_recipes
+    RECIPE is what it was dyed by. Without one, two pieces are compared: the --reading with the
+    --target. With --book the trial is kept there, for 'dyemix book learn'.
+    """
+    from dyemix.dataset.trial import Bath
+    from dyemix.files.targets import read_piece
 
-        write_recipes(found, output)
-        say(f"Written: {output}")
-    elif as_json:
-        show(found, as_json)
-    else:
-        print_text("\n\n".join(str(matches) for matches in found))
+    if recipe is None:
+        _compare(reading, aim)
+        return
+    dyed, wanted, dyes = dyemix.Recipe.parse(recipe), shared.target(aim), shared.dyes()
+    bath, on = Bath.FIRST, None
+    if over is not None:
+        bath, on = Bath.SECOND, read_piece(over, dyes.light)
+    done = dyemix.Trial(
+        dyed, read_piece(reading, dyes.light, dyed), wanted, day, lot, bath=bath, on=on
+    )
+    shared.show(dyemix.correct(dyes, done, other_dyes=other_dyes, dosing=dosing))
+    if given("book") is not None:
+        with shared.open_book() as book:
+            book.add_trial(done, job, note)
+        shared.kept(f"a trial of {job or done.recipe}.")
+
+
+def _compare(reading: str, aim: str) -> None:
+    """Show the difference of two pieces; between photographs, beside the camera's own error."""
+    from dyemix.colour.colorimetry import D65_10
+    from dyemix.colour.difference import Miss
+    from dyemix.files.targets import read_piece
+    from dyemix.reading import photographed
+
+    one, other = photographed(reading), photographed(aim)
+    if one is None or other is None:
+        wanted = shared.target(aim).under(D65_10)
+        miss = Miss.of(wanted.lab, read_piece(reading, wanted.light).colour(wanted.light))
+        shared.show(miss, f"{miss}, {wanted.light}")
+        return
+    from dyemix.photo import difference
+
+    first = shared.photograph(one[0])
+    second = first if one[0] == other[0] else shared.photograph(other[0])
+    shared.show(difference(second, other[1], first, one[1]))
+
+
+@command("next")
+@argument("colours", nargs=-1)
+@shared.targets_option
+@option("--count", default=1, show_default=True, help="How many squares to choose.")
+@shared.max_dyes_option
+@shared.shelf_options
+@shared.json_option
+def next_square(colours: tuple[str, ...], targets: Path | None, count: int, max_dyes: int) -> None:
+    """Say which square would most lower the likely miss.
+
+    Over all of the COLOURS, and --targets, that you want to dye; of one dye, or a mix.
+    """
+    from dyemix.files.targets import read_colours
+
+    wanted = read_colours(colours, targets)
+    shared.show(dyemix.next_swatch(shared.dyes(), wanted, count, max_dyes))

@@ -1,114 +1,99 @@
-"""Commands that take readings in: files of instruments, and photographs. They compute nothing."""
+"""From a plan to fitted dyes: the first squares, the page to photograph, readings, the fit."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
-import click
+from click import UsageError, argument, option
 
-from dyemix.cli.options import FILE, as_json_option, print_text, say, show
+import dyemix
+from dyemix import console
+from dyemix.cli import shared
+from dyemix.cli.shared import READ, WEIGHT, WRITTEN, command, given
 from dyemix.errors import DyemixError
 
-PHOTO_OPTIONS = (
-    click.option("--cells", type=FILE, metavar="TABLE", help="Photo: what lies in which cell."),
-    click.option("--corners", type=FILE, metavar="TABLE", help="Photo: corners of each cell."),
-    click.option(
-        "--grid", metavar="GRID", help="Photo: '4x6' and the corners x,y of the block of cells."
-    ),
-    click.option("--grey-at", default="", metavar="CORNERS", help="Photo: four x,y of the grey."),
-    click.option("--card-at", default="", metavar="CORNERS", help="Photo: four x,y of the card."),
-    click.option(
-        "--card", type=FILE, metavar="TABLE", help="Photo: reference values of the patch card."
-    ),
-    click.option(
-        "--grey", default="0.18", show_default=True, metavar="STEPS",
-        help="Photo: reflectance of the grey card's steps, lightest first, or none.",
-    ),
-    click.option(
-        "--anchor", type=click.Choice(["grey", "undyed"]), default="grey", show_default=True,
-        help="Photo: what sets exposure and white; undyed where there is no grey card.",
-    ),
-    click.option(
-        "--measured", type=FILE, metavar="TABLE", help="Photo: your measured swatches in it."
-    ),
-    click.option(
-        "--keep", multiple=True, metavar="CELL", help="Photo: keep a flagged cell, or all."
-    ),
-)  # fmt: skip
 
+@command()
+@argument("dyes")
+@option("--method", required=True, help="What you dye on, as 'cotton lawn'.")
+@option("--cloth", "swatch_g", type=WEIGHT, default="5g", help="Dry weight of a square, as 5g.")
+@option("--stock", "stock_pct", type=float, help="Strength of the stocks, % w/v.")
+@option("--spoons", help="Spoon set: metric, us, australian or imperial.")
+@option("-o", "--output", type=WRITTEN, required=True, metavar="TABLE", help="Swatch table.")
+def start(dyes: str, method: str, output: Path, **how: object) -> None:
+    """Plan the squares of a first weekend.
 
-def photo_options(command: Any) -> Any:
-    """The options that say how a photograph is to be read."""
-    for option in reversed(PHOTO_OPTIONS):
-        command = option(command)
-    return command
-
-
-@click.command()
-@click.argument("file", type=FILE)
-@click.option(
-    "-o", "--output", type=FILE, metavar="TABLE", required=True, help="Swatch table to write."
-)
-@click.option("--names", type=FILE, metavar="TABLE", help="Which sample is what: sample,recipe.")
-@click.option(
-    "--contact", type=FILE, metavar="PICTURE", help="Photo: draw what was read, cell by cell."
-)
-@photo_options
-def read(file: Path, output: Path, names: Path | None, contact: Path | None, **photo: Any) -> None:
-    """Turn a FILE of readings into a swatch table, and say what was understood.
-
-    FILE is an instrument's file (ISO 28178 / CGATS.17 text, CxF3), a workbook (.xlsx), a table, or
-    a photograph of swatches: on the printed sheet ('dyemix sheet'), or with --grid or --corners.
+    Of your DYES, as 'gold, scarlet, navy'. Writes the swatch table to fill in.
     """
-    from dyemix.photo import PhotoOptions, write_contact_sheet
-    from dyemix.reading import convert
+    from dyemix.files.writing import table_text
 
-    report = convert(file, names, PhotoOptions(**photo))
-    report.write(output)
-    print_text(str(report))
-    say(f"Written: {output}")
-    if contact is not None:
-        if report.photograph is None:
-            raise DyemixError(f"{file}: --contact draws what was read of a photograph.")
-        write_contact_sheet(report.photograph, contact)
-        say(f"Drawn: {contact}")
+    plan = dyemix.first_swatches(dyes, method, **shared.given_only(how))
+    shared.say(str(plan))
+    shared.write(output, table_text(plan.table()))
 
 
-@click.command()
-@click.option(
-    "-o", "--output", type=FILE, default=Path("sheet.pdf"), show_default=True,
+@command()
+@option(
+    "-o", "--output", type=WRITTEN, required=True, metavar="PAGE",
     help="Page to write: .pdf, .svg or .png; its table of cells goes beside it.",
 )  # fmt: skip
-@click.option("--pieces", type=FILE, metavar="TABLE", help="Swatches to print into the cells.")
-@click.option("--cells", type=int, metavar="N", help="How many cells: 12, 24 or 40.")
-@click.option("--paper", default="A4", show_default=True, help="A4 or Letter.")
-def sheet(output: Path, pieces: Path | None, cells: int | None, paper: str) -> None:
+@option("--swatches", type=READ, metavar="FILE", help="Swatches to print into the cells.")
+@option("--cells", type=int, metavar="N", help="How many cells: 12, 24 or 40.")
+@option("--paper", default="A4", show_default=True, help="A4 or Letter.")
+def photo_page(output: Path, swatches: Path | None, cells: int | None, paper: str) -> None:
     """Write a page to print, to lay swatches on, and to photograph."""
-    from dyemix.files import read_swatches
     from dyemix.photo import write_photo_page
 
-    laid = None if pieces is None else read_swatches(pieces)
-    print_text(str(write_photo_page(output, laid, cells, paper)))
+    laid = None if swatches is None else dyemix.read_swatches(swatches)
+    shared.say(str(write_photo_page(output, laid, cells, paper, **shared.care())))
 
 
-@click.command()
-@click.argument("first", type=FILE)
-@click.argument("first_cell")
-@click.argument("second", type=FILE)
-@click.argument("second_cell")
-@photo_options
-@as_json_option
-def compare(
-    first: Path, first_cell: str, second: Path, second_cell: str, as_json: bool, **photo: Any
-) -> None:
-    """Compare two photographed pieces: FIRST A3 SECOND B2, in one photograph or in two."""
-    from dyemix.photo import PhotoOptions, difference, examine_photo
+@command()
+@argument("file", type=READ)
+@option("-o", "--output", type=WRITTEN, metavar="TABLE", required=True, help="Swatch table.")
+@option("--names", type=READ, metavar="TABLE", help="What is what: sample,recipe or cell,recipe.")
+@shared.draw_option
+@shared.photo_options
+def read(file: Path, output: Path, names: Path | None) -> None:
+    """Turn readings into a swatch table, and say what was understood.
 
-    options = PhotoOptions(**photo)
-    one = examine_photo(first, options)
-    other = one if second == first else examine_photo(second, options)
-    show(difference(one, first_cell, other, second_cell), as_json)
+    FILE is an instrument's (ISO 28178 / CGATS.17 text, CxF3), a workbook (.xlsx), a table, or a
+    photograph of swatches: on the printed page ('dyemix photo-page'), or with --grid or --corners.
+    """
+    from dyemix.files.writing import table_text
+    from dyemix.reading import convert
+
+    with console.waiting("Reading"):
+        report = convert(file, names, shared.photo(cells=names))
+    if given("draw") is not None and report.photograph is None:
+        raise DyemixError(f"{file}: --draw shows what was read of a photograph.")
+    shared.write(output, table_text(report.swatches))
+    shared.show(report, drawn=report.photograph)
 
 
-COMMANDS = (read, sheet, compare)
+@command()
+@shared.shelf_options
+@option(
+    "--borrow", type=READ, metavar="FILE",
+    help="Swatch table of another cloth (or another dyer), for dyes with one or two depths here.",
+)  # fmt: skip
+@option("-o", "--output", type=WRITTEN, metavar="FILE", help="Save the fitted dyes as JSON.")
+@shared.answer_options
+def fit(borrow: Path | None, output: Path | None) -> None:
+    """Fit the dyes of a swatch table and say how well they predict."""
+    from dyemix.model.saved import saved_text
+    from dyemix.shelf import borrow_shelf
+
+    if borrow is None:
+        fitted = shared.dyes(afresh=True)
+    elif given("book") is not None:
+        raise UsageError("--borrow works on swatch tables, not on a --book.")
+    else:
+        fitted = borrow_shelf(given("swatches"), borrow, given("check"), given("leave_out"))
+    if given("book") is not None:
+        with shared.open_book() as book:
+            book.keep_fit(fitted)
+        shared.kept("every command with --book uses this fit until its swatches change.")
+    if output is not None:
+        shared.write(output, saved_text(fitted))
+    shared.show(fitted.report, drawn=fitted)

@@ -76,8 +76,8 @@ def cells_of(swatches: SwatchSet) -> tuple[dict[str, str], list[str], list[dict[
     return shared, columns, rows
 
 
-def write_swatches(swatches: SwatchSet, path: str | os.PathLike[str]) -> None:
-    """Write readings so that `read_swatches` gives them back, to six decimals.
+def table_text(swatches: SwatchSet) -> str:
+    """Readings as the table that `read_swatches` gives back, to six decimals.
 
     Conditions that are the same for every reading go above the table, the others into columns;
     reflectance is written as a fraction. A set with nothing read yet gets L*, a*, b* and hex to
@@ -93,4 +93,9 @@ def write_swatches(swatches: SwatchSet, path: str | os.PathLike[str]) -> None:
     table = csv.DictWriter(out, columns, restval="", extrasaction="ignore", lineterminator="\n")
     table.writeheader()
     table.writerows(rows)
-    Path(path).write_text(out.getvalue(), encoding="utf-8")
+    return out.getvalue()
+
+
+def write_swatches(swatches: SwatchSet, path: str | os.PathLike[str]) -> None:
+    """Write the table of `table_text` to a file."""
+    Path(path).write_text(table_text(swatches), encoding="utf-8")

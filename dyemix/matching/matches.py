@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import os
 import shlex
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from html import escape
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
-from dyemix.errors import Fault, InputError
 from dyemix.matching.dispensing import Measured
 from dyemix.model.dyes import Prediction
 
@@ -258,27 +255,22 @@ def _asides(m: Match, detail: bool) -> list[str]:
     return out
 
 
-def write_recipes(found: Sequence[Matches], path: str | os.PathLike[str]) -> None:
-    """Write what was found for many targets as CSV, one recipe a row, best first.
+def recipes_table(found: Sequence[Matches]) -> str:
+    """What was found for many targets as CSV, one recipe a row, best first.
 
-    Invented dyes are marked in the first line. Raises `InputError` where it cannot be written.
+    Invented dyes are marked in the first line.
     """
-    try:
-        with Path(path).open("w", encoding="utf-8", newline="") as file:
-            if any(matches.demo for matches in found):
-                file.write(f"# {DEMO_WARNING}\n")
-            frames = [
-                matches.to_frame().assign(target=matches.target.name, reach=matches.reach.value)
-                for matches in found
-            ]
-            import pandas as pd
+    import pandas as pd
 
-            # Headed as what it is: a list of predictions must not pass for a table of readings.
-            table = pd.concat(frames, ignore_index=True).rename(
-                columns={name: f"predicted {name}" for name in ("L*", "a*", "b*", "hex")}
-            )
-            first = ["target", "reach"]
-            table = table[[*first, *(c for c in table.columns if c not in first)]]
-            table.to_csv(file, index=False, float_format="%.4g")
-    except OSError as error:
-        raise InputError(Fault(f"cannot be written ({error.strerror}).", str(path))) from None
+    frames = [
+        matches.to_frame().assign(target=matches.target.name, reach=matches.reach.value)
+        for matches in found
+    ]
+    # Headed as what it is: a list of predictions must not pass for a table of readings.
+    table = pd.concat(frames, ignore_index=True).rename(
+        columns={name: f"predicted {name}" for name in ("L*", "a*", "b*", "hex")}
+    )
+    first = ["target", "reach"]
+    table = table[[*first, *(c for c in table.columns if c not in first)]]
+    mark = f"# {DEMO_WARNING}\n" if any(matches.demo for matches in found) else ""
+    return mark + str(table.to_csv(index=False, float_format="%.4g", lineterminator="\n"))

@@ -8,7 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -135,6 +135,7 @@ def write_photo_page(
     paper: str = "A4",
     *,
     force: bool = False,
+    inputs: Iterable[str | os.PathLike[str] | None] = (),
 ) -> PhotoPage:
     """Write a page to print, lay swatches on and photograph, and its table of cells.
 
@@ -145,7 +146,7 @@ def write_photo_page(
     cells : how many cells, rounded up to the 12, 24 or 40 of a page; as many as `swatches` need,
         or 24.
     paper : A4 or Letter.
-    force : whether files that are there already may be replaced.
+    force, inputs : what is written over, and what never: as `dyemix.writing.write` has them.
 
     Raises `DyemixError` for another ending or paper, for more than 40 pieces, and where it cannot
     be written.
@@ -166,7 +167,7 @@ def write_photo_page(
     out.writerow(["cell", "recipe", "swatch"])
     out.writerows([label, *piece] for label, piece in zip(layout.labels, pieces, strict=True))
     drawn = _drawn(layout, pieces, paper, form)
-    destination(table, force=force)  # refused before the page is written, not after
-    write(path, drawn, force=force)
-    write(table, rows.getvalue(), force=force)
+    destination(table, force=force, inputs=inputs)  # refused before the page is written, not after
+    write(path, drawn, force=force, inputs=inputs)
+    write(table, rows.getvalue(), force=force, inputs=inputs)
     return PhotoPage(path, table, layout, paper)

@@ -44,7 +44,7 @@ def test_demo_recipe_is_refused_without_the_word(run: Run) -> None:
 
 def test_bath_of_own_swatches(run: Run, mine: Path) -> None:
     done = run(
-        "bath", "marigold 0.8 + navy 0.25", "--cloth", "0.24 kg", "--stocks", "navy 1, marigold 2",
+        "bath", "marigold 0.8 + navy 0.25", "--cloth", "0.24 kg", "--stock", "navy 1, marigold 2",
         "--target", "#7d8a6e", "--job", "sage & <rust>", "--pieces", "4", "--html", "sage.html",
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
@@ -61,7 +61,7 @@ def test_bath_of_own_swatches(run: Run, mine: Path) -> None:
 
 def test_spoons_of_stock_become_owf_on_this_cloth(run: Run) -> None:
     asked = ("bath", "navy 2 tsp", "--cloth", "100g", "--no-swatches", "--json")
-    done = run(*asked, "--stocks", "2")
+    done = run(*asked, "--stock", "2")
     assert done.returncode == 0, done.stderr
     # Two metric teaspoons are 10 mL of a 2 % stock: 0.2 g on 100 g.
     assert json.loads(done.stdout)["recipe"] == pytest.approx({"navy": 0.2})
@@ -73,7 +73,7 @@ def test_spoons_of_stock_become_owf_on_this_cloth(run: Run) -> None:
 def test_each_dye_has_the_strength_of_its_own_stock(run: Run) -> None:
     done = run(
         "bath", "navy 2 tsp + gold 30 mL + rust 1.5 g", "--cloth", "200g", "--no-swatches",
-        "--stocks", "navy 1, gold 2, rust 4", "--json",
+        "--stock", "navy 1, gold 2, rust 4", "--json",
     )  # fmt: skip
     # 10 mL of 1 %, 30 mL of 2 % and 1.5 g of powder, on 200 g.
     recipe = {"navy": 0.05, "gold": 0.3, "rust": 0.75}
@@ -99,7 +99,7 @@ def test_what_to_expect_is_what_the_match_says(dyes: DyeSet, colour: str) -> Non
 def test_bath_with_its_options(run: Run) -> None:
     done = run(
         "bath", "navy 1", "--cloth", "500g", "--no-swatches", "--ratio", "5", "--alkali", "with",
-        "--dry", "--stocks", "5", "--json",
+        "--dry", "--stock", "5", "--json",
     )  # fmt: skip
     sheet = json.loads(done.stdout)
     assert sheet["total_ml"] == 2500
@@ -125,7 +125,7 @@ def test_bench_plan_of_several_jobs(run: Run, mine: Path) -> None:
     )
     (mine / "bottles.csv").write_text("dye,stock_pct,left_ml\nnavy,2,100\nmarigold,2,500\n")
     done = run(
-        "bench", "jobs.csv", "--stocks", "bottles.csv", "--swatches", "mine.csv",
+        "bath", "jobs.csv", "--stock", "bottles.csv", "--swatches", "mine.csv",
         "--html", "plan.html",
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
@@ -153,17 +153,17 @@ def test_settings_are_edited_and_read_back(run: Run, tmp_path: Path) -> None:
     ("words", "says"),
     [
         (("bath", "navy 1", "--cloth", "much", "--no-swatches"), "not a weight"),
-        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stocks", "2, navy 1"), "without"),
-        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stocks", "99"), "at most 20"),
-        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stocks", "no.csv"), "no.csv"),
+        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stock", "2, navy 1"), "without"),
+        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stock", "99"), "at most 20"),
+        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stock", "no.csv"), "no.csv"),
         (("bath", "navy 1", "--cloth", "9g", "--no-swatches", "--alkali", "never"), "presoak"),
         (("bath", "puce 1", "--cloth", "9g", "--demo"), "puce"),
         (("bath", "navy 1"), "--cloth"),
         (("stock", "navy", "--make", "2 cups"), "no cups"),
-        (("bench", "nowhere.csv", "--no-swatches"), "nowhere.csv"),
+        (("bath", "nowhere.csv", "--no-swatches"), "nowhere.csv"),
         (
             ("bath", "navy 1", "--cloth", "9g", "--no-swatches", "--html", "no/where.html"),
-            "written",
+            "there is no folder",
         ),
         (("bath", "navy 1", "--cloth", "9g", "--settings", "nowhere.toml"), "nowhere.toml"),
     ],
@@ -177,7 +177,7 @@ def test_bad_input_is_one_sentence_and_exit_2(run: Run, words: tuple[str, ...], 
 
 
 def test_a_demo_sheet_begins_with_the_warning_as_json_too(run: Run) -> None:
-    words = ("bath", "marigold 0.3", "--cloth", "240g", "--stocks", "2", "--demo", "--json")
+    words = ("bath", "marigold 0.3", "--cloth", "240g", "--stock", "2", "--demo", "--json")
     done = run(*words)
     assert done.returncode == 0, done.stderr
     assert next(iter(json.loads(done.stdout).items())) == ("warning", DEMO_WARNING)

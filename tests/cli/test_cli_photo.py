@@ -34,16 +34,16 @@ def run(folder, _fits):
 
 
 def test_a_sheet_is_written_with_its_table(run):
-    done = run("sheet", "-o", "page.pdf", "--cells", "12", "--paper", "Letter")
+    done = run("photo-page", "-o", "page.pdf", "--cells", "12", "--paper", "Letter")
     assert done.returncode == 0, done.stderr
     assert (run.folder / "page.pdf").read_bytes().startswith(b"%PDF")
     assert (run.folder / "page.csv").read_text(encoding="utf-8").startswith("cell,recipe,swatch")
-    assert run("sheet", "-o", "page.docx").returncode == 2
+    assert run("photo-page", "-o", "page.docx").returncode == 2
 
 
 def test_a_photograph_becomes_a_swatch_table(run):
-    words = ("read", "photo.jpg", "-o", "read.csv", "--cells", "cells.csv", "--card", "card.csv",
-             "--grey", STEPS, "--contact", "contact.png")  # fmt: skip
+    words = ("read", "photo.jpg", "-o", "read.csv", "--names", "cells.csv", "--card", "card.csv",
+             "--grey", STEPS, "--draw", "contact.png")  # fmt: skip
     done = run(*words)
     assert done.returncode == 0, done.stderr
     assert "of 21 cells read, CIELAB under D65/2°" in done.stdout
@@ -59,13 +59,14 @@ def test_a_photograph_becomes_a_swatch_table(run):
 
 def test_a_cell_is_a_target_and_two_are_compared(run):
     cell = photographs.read().cells[2]
-    done = run("match", "photo.jpg", "--cell", cell.label, "--count", "2")
+    done = run("match", f"photo.jpg {cell.label}", "--count", "2")
     assert done.returncode == 0, done.stderr
     assert f"cell {cell.label} of photo.jpg" in done.stdout
     assert "D65/2°" in done.stdout
-    same = run("compare", "photo.jpg", cell.label, "photo.jpg", cell.label, "--grey", STEPS)
+    piece = f"photo.jpg {cell.label}"
+    same = run("trial", "--reading", piece, "--target", piece, "--grey", STEPS)
     assert "change nothing" in same.stdout
-    nowhere = run("match", "photo.jpg", "--cell", "Z9")
+    nowhere = run("match", "photo.jpg Z9")
     assert nowhere.returncode == 2
     assert "Z9" in nowhere.stderr
 

@@ -80,7 +80,7 @@ def test_what_could_not_be_placed_is_named_and_kept(run) -> None:
     assert "'sample,recipe'" in done.stdout
     table = read_swatches(run.folder / "swatches.csv")
     assert [r.name for r in table.unnamed] == ["scan 7"]
-    fitted = run("fit", "swatches.csv")
+    fitted = run("fit", "--swatches", "swatches.csv")
     assert fitted.returncode == 2
     assert "have no recipe" in fitted.stderr
 
@@ -102,7 +102,7 @@ def test_the_demo_stays_the_demo(run) -> None:
         (("read", str(TABLE), "-o", "a.csv", "--names", "names.csv"), "names.csv, row 2, column"),
         (("read", "picture.png", "-o", "a.csv"), "picture.png"),
         (("read", "empty.csv", "-o", "a.csv"), "empty"),
-        (("read", str(TABLE), "-o", "no/such/folder/a.csv"), "cannot be written"),
+        (("read", str(TABLE), "-o", "no/such/folder/a.csv"), "there is no folder"),
     ],
 )
 def test_bad_input_is_said_and_exits_with_2(run, words, says) -> None:
@@ -124,10 +124,10 @@ def test_a_second_cloth_from_the_command_line(run) -> None:
     shop = Workshop(0)
     rows = [row for dye in ("rose", "navy") for row in shop.swatch(dye, {dye: 1.0})]
     write_swatches(swatch_set([*shop.swatch("U", {}), *rows]), run.folder / "second.csv")
-    alone = run("fit", "second.csv")
+    alone = run("fit", "--swatches", "second.csv")
     assert alone.returncode == 2
     assert "one depth" in alone.stderr
-    done = run("fit", "second.csv", "--borrow", str(TABLE), "-o", "second.json")
+    done = run("fit", "--swatches", "second.csv", "--borrow", str(TABLE), "-o", "second.json")
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith(DEMO_WARNING)  # what is borrowed from the demo is the demo's
     assert "borrowed: spectral shape and depth law" in done.stdout

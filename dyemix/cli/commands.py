@@ -1,0 +1,63 @@
+"""The command `dyemix`: which commands there are, and what is said of a command that is none."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import click
+
+from dyemix.cli.shared import Commands
+from dyemix.errors import DyemixError
+
+#: Each command and where it is defined, in the order of the work.
+MODULES = {
+    "start": "read.start",
+    "photo-page": "read.photo_page",
+    "read": "read.read",
+    "fit": "read.fit",
+    "predict": "match.predict",
+    "match": "match.match",
+    "subdue": "series.subdue",
+    "series": "series.series",
+    "reach": "series.reach",
+    "bath": "bench.bath",
+    "stock": "bench.stock",
+    "trial": "match.trial",
+    "next": "match.next_square",
+    "settings": "bench.figures",
+    "book": "book.book",
+}
+
+
+@click.group(
+    cls=Commands,
+    modules=MODULES,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Exit codes: 0 answered, out of reach included; 2 wrong input; 1 the machine refused "
+    "(disk, permission); 130 interrupted.",
+)
+@click.version_option(package_name="dyemix")
+def dyemix() -> None:
+    """From your own swatches to the blend of stock dyes that comes nearest to a colour.
+
+    Swatches are looked for in this order: --swatches FILE; the one swatch table in this folder;
+    the demo that comes with dyemix, whose dyes are invented.
+    """
+
+
+def run(words: Sequence[str]) -> None:
+    """Run one command. Raises `DyemixError` for words that are none, with what would be right."""
+    try:
+        with dyemix.make_context("dyemix", list(words) or ["--help"]) as context:
+            dyemix.invoke(context)
+    except click.exceptions.Exit:
+        pass
+    except click.UsageError as error:
+        from dyemix.cli.renamed import written_anew
+
+        asked = error.ctx.command_path if error.ctx else "dyemix"
+        raise DyemixError(
+            written_anew(list(words)) or f"{error.format_message()} See '{asked} --help'."
+        ) from None
+    except click.ClickException as error:
+        raise DyemixError(error.format_message()) from None

@@ -1,0 +1,327 @@
+"""The tree of commands, walked: what each may write, what it prints to, what it was called."""
+
+from __future__ import annotations
+
+import os
+import shlex
+import signal
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+import pytest
+from command import Command
+
+from dyemix.cli import renamed
+from dyemix.cli.commands import dyemix
+from dyemix.cli.shared import Written
+from dyemix.console import Ended
+
+ROOT = Path(__file__).resolve().parents[2]
+TABLE = ROOT / "swatch_data" / "napkins.csv"
+RECIPE = "marigold 0.8 + navy 0.25"
+
+#: Words that each command which writes needs beside its outputs; a new one wants a line here.
+WORDS = {
+    "start": ("gold, navy", "--method", "lawn"),
+    "photo-page": ("--cells", "12"),
+    "read": ("readings.csv",),
+    "fit": ("--swatches", "readings.csv"),
+    "match": ("--targets", "colours.csv"),
+    "subdue": ("marigold 1.2", "--steps", "1"),
+    "series tint": ("marigold 1.2", "--steps", "1"),
+    "series shade": ("marigold 1.2", "--steps", "1"),
+    "series tone": ("marigold 1.2", "--steps", "1"),
+    "series gradient": ("marigold 1", "navy 2", "--steps", "2"),
+    "series card": ("marigold, navy",),
+    "reach": ("--only", "lemon, rose, navy"),
+    "bath": (RECIPE, "--cloth", "240g", "--demo"),
+    "stock": ("navy",),
+    "settings": (),
+    "book repeat": ("sage", "--cloth", "240g", "--demo", "--book", "workshop.dyebook"),
+}
+ENDINGS = {"--draw": "svg", "--html": "html", "-o": "csv"}
+OF = {("photo-page", "-o"): "svg", ("fit", "-o"): "json", ("settings", "-o"): "toml"}
+
+
+def commands(group: click.Group = dyemix, path: str = "") -> Iterator[tuple[str, click.Command]]:
+    """Every command that does something, by its whole name."""
+    for name in group.list_commands(click.Context(group)):
+        command = group.get_command(click.Context(group), name)
+        assert command is not None
+        if isinstance(command, click.Group):
+            yield from commands(command, f"{path}{name} ")
+        else:
+            yield f"{path}{name}", command
+
+
+TREE = dict(commands())
+OUTPUTS = [
+    (name, option.opts[0])
+    for name, command in TREE.items()
+    for option in command.params
+    if isinstance(option.type, Written)
+]
+
+
+def words(name: str, option: str, value: str) -> tuple[str, ...]:
+    """A command with one output; what else it must write goes to standard output."""
+    must = [o.opts[0] for o in TREE[name].params if isinstance(o.type, Written) and o.required]
+    others = [word for other in must if other != option for word in (other, "-")]
+    given = ("#7d8a6e",) if (name, option) == ("match", "--draw") else WORDS[name]
+    return (*name.split(), *given, option, value, *others)
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory, _fits: Path) -> Command:
+    """A folder with readings, colours and a book of the demo, which holds one job."""
+    run = Command(tmp_path_factory.mktemp("bench"), _fits)
+    (run.folder / "readings.csv").write_bytes(TABLE.read_bytes())
+    (run.folder / "colours.csv").write_text("#7d8a6e\n", encoding="utf-8")
+    book = ("--book", "workshop.dyebook")
+    assert run("book", "add", "readings.csv", *book).returncode == 0
+    assert run("bath", RECIPE, "--cloth", "60g", "--demo", "--job", "sage", *book).returncode == 0
+    return run
+
+
+def everything(folder: Path) -> dict[str, bytes]:
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file() and path.suffix != ".dyebook"
+    }
+
+
+@pytest.mark.parametrize(("name", "option"), OUTPUTS)
+def test_a_command_writes_what_it_is_told_to_and_nothing_else(
+    bench: Command, name: str, option: str, tmp_path: Path
+) -> None:
+    if (name, option) == ("read", "--draw"):
+        pytest.skip("draws photographs only: test_cli_photo")
+    before = everything(bench.folder)
+    file = tmp_path / f"new.{OF.get((name, option), ENDINGS[option])}"
+    asked = words(name, option, str(file))
+    done = bench(*asked)
+    assert done.returncode == 0, done.stderr
+    assert everything(bench.folder) == before
+    written = everything(tmp_path)
+    companions = {"new.csv"} if name == "photo-page" else set()
+    assert written.keys() == {file.name, *companions}
+    assert all(str(tmp_path / key) in done.stdout + done.stderr for key in written)
+    assert all(written.values()), "something stands in each"
+    for key in written:  # there already: kept, unless it is to be written over
+        (tmp_path / key).write_bytes(b"mine")
+    kept = bench(*asked)
+    assert (kept.returncode, "is there already" in kept.stderr) == (2, True)
+    assert set(everything(tmp_path).values()) == {b"mine"}
+    over = bench(*asked, "--force")
+    assert over.returncode == 0, over.stderr
+    assert everything(tmp_path) == written
+
+
+@pytest.mark.parametrize(("name", "option"), OUTPUTS)
+def test_a_command_refuses_what_is_no_place_for_a_file(
+    bench: Command, name: str, option: str, tmp_path: Path
+) -> None:
+    (tmp_path / "dangling").symlink_to(tmp_path / "nowhere")
+    os.mkfifo(tmp_path / "pipe")
+    before = everything(bench.folder)
+    places = [tmp_path, tmp_path / "dangling", tmp_path / "pipe", "/dev/full", "/dev/null",
+              tmp_path / "no" / "folder", "workshop.dyebook"]  # fmt: skip
+    places += ["readings.csv"] if "readings.csv" in WORDS.get(name, ()) else []
+    for place in places:
+        done = bench(*words(name, option, str(place)), "--force")
+        assert done.returncode == 2, place
+        assert done.stderr.count("\n") <= 2, done.stderr
+        assert done.stdout == "", "it is refused before it begins"
+    assert everything(bench.folder) == before
+    assert not (tmp_path / "nowhere").exists()
+
+
+def test_the_table_that_is_found_is_an_input_too(bench: Command) -> None:
+    before = everything(bench.folder)
+    done = bench("predict", RECIPE)
+    assert "readings.csv, the one table" in done.stderr
+    done = bench("fit", "-o", "readings.csv", "--force")
+    assert (done.returncode, "reads it" in done.stderr) == (2, True)
+    assert everything(bench.folder) == before
+
+
+def test_the_table_beside_a_page_is_no_input_either(bench: Command) -> None:
+    before = everything(bench.folder)
+    lines = TABLE.read_text(encoding="utf-8").splitlines(keepends=True)
+    (bench.folder / "few.csv").write_text("".join(lines[:20]), encoding="utf-8")
+    done = bench("photo-page", "--swatches", "few.csv", "-o", "few.svg", "--force")
+    assert (done.returncode, "reads it" in done.stderr) == (2, True)
+    (bench.folder / "few.csv").unlink()
+    assert everything(bench.folder) == before
+
+
+def test_two_answers_do_not_go_into_one_file(bench: Command) -> None:
+    done = bench(*words("fit", "-o", "same.svg"), "--draw", "./same.svg")
+    assert done.returncode == 2
+    assert not (bench.folder / "same.svg").exists()
+
+
+def test_a_file_on_standard_output_is_alone_there(bench: Command) -> None:
+    done = bench("read", "readings.csv", "-o", "-")
+    assert done.stdout.startswith("# demo: yes\n")
+    assert "readings of" in done.stderr
+    assert "Written" not in done.stderr
+    assert bench("settings", "-o", "-").stdout == bench("settings").stdout
+
+
+@pytest.mark.parametrize("name", TREE)
+def test_every_command_says_what_it_does(name: str) -> None:
+    command = TREE[name]
+    assert command.get_short_help_str(100).endswith((".", "'"))
+    assert all(getattr(option, "help", "") for option in command.params if option.opts[0][0] == "-")
+    seen = [word for option in command.params for word in (*option.opts, *option.secondary_opts)]
+    assert len(seen) == len(set(seen))
+
+
+def test_what_takes_swatches_takes_a_book() -> None:
+    for name, command in TREE.items():
+        options = {word for option in command.params for word in option.opts}
+        assert "--swatches" not in options or "--book" in options or name == "photo-page", name
+
+
+def test_one_option_means_one_thing() -> None:
+    """The same option has the same kind of value wherever it stands."""
+    kinds: dict[str, set[str]] = {}
+    for command in TREE.values():
+        for option in command.params:
+            if isinstance(option, click.Option):
+                kind = "flag" if option.is_flag else option.type.name
+                kinds.setdefault(option.opts[-1], set()).add(kind)
+    kinds.pop("--stock")  # one strength where there is one for all; else bottles too
+    assert {name: found for name, found in kinds.items() if len(found) > 1} == {}
+
+
+def test_help_tells_the_exit_codes(run: Command) -> None:
+    for asked in ((), ("--help",), ("-h",)):
+        done = run(*asked)
+        assert done.returncode == 0
+        text = " ".join(done.stdout.split())
+        assert all(f"{int(code)} " in text.partition("Exit codes:")[2] for code in Ended)
+        assert all(name.split()[0] in text for name in TREE)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("sheet --pieces t.csv --cells 12 -o a.pdf",
+         "photo-page --swatches t.csv --cells 12 -o a.pdf"),
+        ("compare a.jpg A3 b.jpg B2 --json",
+         "trial --reading 'a.jpg A3' --target 'b.jpg B2' --json"),
+        ("tint 'gold 1.2' --steps 3", "series tint 'gold 1.2' --steps 3"),
+        ("shade 'gold 1'", "series shade 'gold 1'"),
+        ("tone 'gold 1'", "series tone 'gold 1'"),
+        ("gradient 'gold 1' 'navy 1'", "series gradient 'gold 1' 'navy 1'"),
+        ("card 'gold, navy' --depth 2", "series card 'gold, navy' --depths 2"),
+        ("family --colours w.csv --tolerance 3", "reach --fewest --targets w.csv --tolerance 3"),
+        ("bench jobs.csv --stocks 2", "bath jobs.csv --stock 2"),
+        ("learn --keep", "book learn --keep"),
+        ("fit t.csv --borrow u.csv", "fit --swatches t.csv --borrow u.csv"),
+        ("match a.jpg --cell B3 --card c.csv", "match 'a.jpg B3' --card c.csv"),
+        ("read a.jpg -o t.csv --cells c.csv --keep=B3 --contact p.png",
+         "read a.jpg -o t.csv --names c.csv --accept B3 --draw p.png"),
+        ("start --dyes 'gold, navy' --cloth lawn --square 5",
+         "start 'gold, navy' --method lawn --cloth 5g -o swatches.csv"),
+        ("subdue --on p.csv", "subdue --over p.csv"),
+        ("trial 'navy 1' --reading r.csv --target '#333333' --second-bath --on p.csv",
+         "trial 'navy 1' --reading r.csv --target '#333333' --over p.csv"),
+        ("next --colours w.csv", "next --targets w.csv"),
+        ("reach --colours w.csv --other-book o.csv", "reach --targets w.csv --not-owned o.csv"),
+        ("book sign a p.csv --on 2026-05-03", "book sign a p.csv --date 2026-05-03"),
+    ],
+)  # fmt: skip
+def test_an_earlier_command_is_told_how_it_is_written_now(run: Command, old: str, new: str) -> None:
+    done = run(*shlex.split(old))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.rstrip().endswith(f": dyemix {new}")
+    context = click.Context(dyemix)
+    name, command, rest = dyemix.resolve_command(context, shlex.split(new))
+    while isinstance(command, click.Group):
+        name, command, rest = command.resolve_command(context, rest)
+    assert command is not None
+    command.make_context(name, rest)  # and is a command now
+
+
+def test_what_is_new_is_not_called_old() -> None:
+    for name in (*renamed.OPTIONS, *(word.split(" --")[0] for word in renamed.COMMANDS.values())):
+        assert name in TREE
+    for name, table in renamed.OPTIONS.items():
+        options = {word for option in TREE[name].params for word in option.opts}
+        assert not (table.keys() - {"--cloth"}) & options
+
+
+# The real command, in a process of its own ----------------------------------------------------
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "latin-1", "ascii", "utf-8"])
+def test_fit_into_a_file_of_any_encoding(bench: Command, encoding: str) -> None:
+    done = bench.alone("fit", env={"PYTHONIOENCODING": encoding})
+    assert (done.returncode, b"Traceback" in done.stderr) == (0, False)
+    assert ("ΔE2000" if encoding == "utf-8" else "dE2000") in done.stdout.decode(encoding)
+
+
+def test_json_into_a_file_is_utf8_in_any_encoding(bench: Command) -> None:
+    done = bench.alone("predict", RECIPE, "--json", env={"PYTHONIOENCODING": "ascii"})
+    assert "°" in done.stdout.decode("utf-8")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="has no device that is always full")
+@pytest.mark.parametrize("asked", [("predict", RECIPE), ("settings",), ("--help",), ("--version",)])
+def test_a_full_disk(bench: Command, asked: tuple[str, ...]) -> None:
+    with Path("/dev/full").open("wb") as full:
+        done = bench.alone(*asked, stdout=full)
+    assert done.returncode == 1
+    assert b"No space left on device" in done.stderr
+    assert b"Traceback" not in done.stderr
+
+
+def test_a_file_is_written_though_nobody_reads_the_answer(bench: Command) -> None:
+    with bench.started("fit", "-o", "fitted.json") as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        told = process.stderr.read()
+        assert process.wait(timeout=60) == 0
+    assert told.splitlines()[-1] == b"Written: fitted.json"
+    (bench.folder / "fitted.json").unlink()
+
+
+#: The script as it starts, telling on the error stream when it takes Ctrl-C upon itself.
+STARTED = """
+import os, signal, sys
+from dyemix.cli.main import main
+take = signal.signal
+signal.signal = lambda *how: (take(*how), os.write(2, b"."))
+sys.argv[1:] = ["fit", "-o", "fitted.json", "--leave-out", "rust 1.00 (N060)"]
+main()
+"""
+
+
+@pytest.mark.slow
+def test_ctrl_c_at_any_moment(bench: Command) -> None:
+    """From there on it is 130 or answered, without a word, and nothing is half written."""
+    before = everything(bench.folder)
+    ends = []
+    for moment in range(30):
+        with bench.started(python=("-c", STARTED)) as process:
+            assert process.stderr is not None
+            assert process.stderr.read(1) == b"."
+            time.sleep(0.03 * moment)
+            process.send_signal(signal.SIGINT)
+            told = process.stderr.read()
+            ends.append(process.wait(timeout=60))
+        assert b"Traceback" not in told
+        assert b"Interrupt" not in told
+        new = everything(bench.folder).keys() - before.keys()
+        assert new <= {"fitted.json"}
+        for name in new:
+            (bench.folder / name).unlink()
+    assert set(ends) <= {0, 130}
+    assert 130 in ends
