@@ -214,7 +214,7 @@ def _expected(dyes: DyeSet | None, recipe: Recipe, target: Target | str | None) 
     light = target.light or dyes.light
     amounts = dyes.amounts(recipe)[None, :]
     labs = dyes.predict_many(amounts, light)
-    pot = likely(target.lab, labs, lab_covariance(dyes, amounts, light))
+    pot = likely(target.lab, labs, lab_covariance(dyes, amounts, light) + target.spread)
     return (
         f"ΔE2000 {float(delta_e(target.lab, labs[0])):.1f} on paper, {pot.mean[0]:.1f} likely in "
         f"the pot, nine pots in ten below {pot.bound[0]:.1f} ({light})"

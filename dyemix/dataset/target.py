@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,6 +31,9 @@ class Target:
     reflectance : ``(B,)``, where the target was measured as a spectrum.
     name : as the dyer wrote it.
     kind : ``"hex"``, ``"Lab"``, ``"reading"`` or ``"prediction"``.
+    covariance : ``(3, 3)`` of `lab`, where its reader knows how good it is (a photograph): it goes
+        into the likely miss.
+    doubts : what is doubtful about it, in words.
     """
 
     lab: Array
@@ -38,6 +41,8 @@ class Target:
     reflectance: Array | None = None
     name: str = ""
     kind: str = "Lab"
+    covariance: Array | None = None
+    doubts: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         values = np.array(self.lab, dtype=float)
@@ -91,7 +96,12 @@ class Target:
 
     def under(self, light: Light) -> Target:
         """This target with its light settled: its own, or `light` where it names none."""
-        return self if self.light else Target(self.lab, light, None, self.name, self.kind)
+        return self if self.light else replace(self, light=light)
+
+    @property
+    def spread(self) -> Array:
+        """The covariance ``(3, 3)``; zeros where nobody knows it."""
+        return np.zeros((3, 3)) if self.covariance is None else self.covariance
 
     @property
     def hex(self) -> str:

@@ -228,7 +228,6 @@ def _member(dyes: DyeSet, served: Served, mask: int) -> Member:
     assert blend is not None
     amounts = served.amounts[blend : blend + 1]
     prediction = dyes.predict(served.recipe(dyes, blend), served.light)
-    pot = likely(
-        served.target.lab, prediction.lab[np.newaxis], lab_covariance(dyes, amounts, served.light)
-    )
+    spread = lab_covariance(dyes, amounts, served.light) + served.target.spread
+    pot = likely(served.target.lab, prediction.lab[np.newaxis], spread)
     return Member(served.target, prediction, float(served.miss[blend]), float(pot.mean[0]))

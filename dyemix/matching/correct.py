@@ -254,7 +254,7 @@ def _pot(dyes: DyeSet, amounts: Array, target: Target, error: Array, spread: Arr
     assert target.light is not None
     paper = dyes.predict(dyes.recipe(amounts[0]), target.light)
     expected = paper.lab + error
-    miss = likely(target.lab, expected[np.newaxis], spread[np.newaxis])
+    miss = likely(target.lab, expected[np.newaxis], spread[np.newaxis] + target.spread)
     return Pot(
         replace(paper, lab=expected), float(delta_e(target.lab, expected)), float(miss.mean[0]),
         float(miss.bound[0]),
@@ -302,7 +302,7 @@ def _second_bath(
     labs = ground.dyes.predict_many(amounts, target.light)
     random, comes_back = ground.spread(amounts, target.light)
     spread = random + comes_back
-    best = int(np.argmin(expected_miss(target.lab, labs, spread)))
+    best = int(np.argmin(expected_miss(target.lab, labs, spread + target.spread)))
     pot = _pot(ground.dyes, amounts[[best]], target, np.zeros(3), spread[best])
     now = float(delta_e(target.lab, trial.reading.colour(target.light)))
     if not pot.recipe or pot.mean > now - WORTH_IT:

@@ -31,6 +31,7 @@ _WEIGHED = 24
 #: Targets searched side by side, which is also one chunk of work for another process.
 _SIDE_BY_SIDE = 64
 
+_UNSURE_TARGET = "the target's own reading: photograph it again, or have it measured"
 LIKELY, PAPER = "likely", "paper"
 
 
@@ -188,7 +189,8 @@ def _under(
     score = residual.copy()
     if question.rank_by == LIKELY:
         some = np.concatenate(short)
-        spread = lab_covariance(dyes, amounts[some], light)
+        own = np.array([target.spread for target in targets])[found.which[some]]
+        spread = lab_covariance(dyes, amounts[some], light) + own
         colours = dyes.predict_many(amounts[some], light)
         score[some] = expected_miss(labs[found.which[some]], colours, spread, k)
     shown = []
@@ -211,7 +213,7 @@ def _under(
             searched=blends,
             k_lightness=k,
             advice=said.get(t, ()),
-            notes=() if targets[t].light else (note,),
+            notes=(*targets[t].doubts, *(() if targets[t].light else (note,))),
             demo=dyes.demo,
         )
         for t in every
@@ -251,12 +253,13 @@ def _described(
     labs, screens = lab(spectra, light), screen_colours(lab(spectra, D65_2))
     aims = np.array([targets[t].lab for t in which])
     parts = causes(dyes, amounts, light)
-    pot = likely(aims[:, np.newaxis], labs, parts.total, k)
+    own = np.array([targets[t].spread for t in which])
+    pot = likely(aims[:, np.newaxis], labs, parts.total + own, k)
     _, slope = delta_e_residual(labs, labs + 1e-6, k)
-    size = np.array(
-        [np.einsum("nij,njk,nik->n", slope, getattr(parts, c), slope) for c in CAUSE_WORDS]
-    )
-    limits = [list(CAUSE_WORDS.values())[i] for i in np.argmax(size, axis=0)]
+    each = {words: getattr(parts, cause) for cause, words in CAUSE_WORDS.items()}
+    each[_UNSURE_TARGET] = own
+    size = [np.einsum("nij,njk,nik->n", slope, part, slope) for part in each.values()]
+    limits = [list(each)[i] for i in np.argmax(size, axis=0)]
     wished = _spectra(targets, which, spectra)
     lamps = [Light(name, light.observer) for name in LAMPS if name != light.illuminant]
     changes = [

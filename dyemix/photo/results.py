@@ -124,13 +124,18 @@ class PhotoReading:
         raise TargetError(f"no cloth was read in a cell {label!r}: there are {have}.")
 
     def target(self, label: str) -> Target:
-        """The colour of one cell as a target: the customer's cloth, photographed with the swatches.
+        """The colour of one cell as a target, with its error and its doubts.
 
-        The camera's error is then largely the same on both sides and drops out of the match.
+        Raises `TargetError` where it was not read, and where it is left out, with the reason.
         """
         cell = self.cell(label)
         name = f"cell {cell.label} of {self.photograph.file}"
-        return Target(cell.lab, D65_2, None, name, "reading")
+        if cell.left_out:
+            reasons = "; ".join(cell.left_out)
+            raise TargetError(f"{name} is left out ({reasons}). Keep it by name if you must.")
+        doubts = (*cell.flags, *self.characterisation.doubts)
+        said = tuple(f"{name}: {doubt}." for doubt in doubts)
+        return Target(cell.lab, D65_2, None, name, "reading", cell.covariance, said)
 
     def to_frame(self) -> pd.DataFrame:
         """One row a cell: label, recipe, CIELAB (D65, 2°), error, spread, flags, left out."""

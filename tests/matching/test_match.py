@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from types import FrameType
 from typing import Any
 
@@ -25,6 +26,7 @@ from dyemix.matching.ranking import EARNS_ITS_PLACE, HOPELESS, WITHIN_REACH
 from dyemix.matching.refine import settle
 from dyemix.matching.subsets import Subsets, delta_e_goal, finish, search
 from dyemix.model.dyes import DyeSet
+from dyemix.model.uncertainty import lab_covariance
 from tests.simulated.workshop import Workshop
 
 Fitted = Callable[[int, bool], DyeSet]
@@ -208,6 +210,24 @@ def test_k_lightness_of_two_is_stated_and_halves_what_lightness_counts(dyes: Dye
     assert "ΔE2000 2:1:1" in two.formula
     assert "ΔE2000 1:1:1" in one.formula
     assert two[0].residual < one[0].residual
+
+
+def test_the_error_of_the_target_widens_the_likely_miss_and_is_named(dyes: DyeSet) -> None:
+    covariance = np.array([[4.0, 0.5, 0.0], [0.5, 9.0, -1.0], [0.0, -1.0, 6.0]])
+    colour = Target.parse("56 -10 13 D65/2")
+    sure = match(dyes, colour)
+    unsure = match(dyes, replace(colour, covariance=covariance, doubts=("in a shadow.",)))
+    found = next(m for m in unsure if m.recipe == sure[0].recipe)
+    # Both the pot and the target stray, each by its own covariance.
+    rng = np.random.default_rng(5)
+    pot = lab_covariance(dyes, dyes.amounts(found.recipe)[np.newaxis], D65_2)[0]
+    targets = rng.multivariate_normal(colour.lab, covariance, 20_000)
+    pots = rng.multivariate_normal(found.prediction.lab, pot, 20_000)
+    assert found.likely == pytest.approx(delta_e(targets, pots).mean(), rel=0.04)
+    assert found.likely > 1.3 * sure[0].likely
+    assert found.residual == pytest.approx(sure[0].residual, abs=1e-9)
+    assert "the target's own reading" in found.limit
+    assert unsure.notes == ("in a shadow.",)
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, lab
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.errors import DyemixError, InputError
+from dyemix.errors import DyemixError, InputError, TargetError
 from dyemix.files import read_swatches, write_swatches
 from dyemix.photo import PhotoOptions, difference, examine_photo, write_contact_sheet
 from dyemix.photo.camera_matrix import metric
@@ -28,6 +28,7 @@ from tests.simulated.photographs import (
     TRUTH,
     as_laid,
     camera,
+    card,
     miss,
     page,
     read,
@@ -264,6 +265,15 @@ def test_a_cell_is_a_target_in_its_own_light() -> None:
     assert target.light == D65_2
     assert target.lab == pytest.approx(found.cell("B2").lab)
     assert "cell B2" in target.name
+    assert target.spread == pytest.approx(found.cell("B2").covariance)
+    assert target.doubts == ()
+
+
+def test_a_cell_left_out_is_no_target_unless_it_is_kept() -> None:
+    with pytest.raises(TargetError, match=r"cell C1 of .* is left out \(clipped: "):
+        read().target("c1")
+    kept = examine_photo(shoot((0.18,), True), PhotoOptions(card=card(), keep="c1")).target("C1")
+    assert "kept although clipped" in kept.doubts[0]
 
 
 def test_the_contact_sheet_shows_the_colours_and_nothing_personal(tmp_path: Path) -> None:
