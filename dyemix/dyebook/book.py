@@ -12,13 +12,14 @@ import os
 from collections.abc import Sequence
 from datetime import date, datetime
 from types import TracebackType
-from typing import Self
+from typing import Any, Self, TypeVar
 
-from dyemix.bench import BathSheet, Stock
+from dyemix.bench.bath_page import BathSheet
+from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Bath, Trial
+from dyemix.dataset.trial import Trial
 from dyemix.dyebook import rows
 from dyemix.dyebook.connection import BookFile, Say
 from dyemix.dyebook.records import (
@@ -35,6 +36,8 @@ from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.saved import from_text, saved_text
 from dyemix.shelf import fitted_set
+
+T = TypeVar("T")
 
 
 class DyeBook:
@@ -79,6 +82,10 @@ class DyeBook:
 
     # Cloths, dyes, stocks -----------------------------------------------------------------------
 
+    def _all(self, kind: type[T], query: str) -> tuple[T, ...]:
+        with self._file.reading() as db:
+            return tuple(rows.made(kind, row) for row in db.execute(f"SELECT {query} ORDER BY 1"))
+
     def add_cloth(self, cloth: Cloth) -> None:
         """Add a cloth, or what is now known of one."""
         with self._file.writing() as db:
@@ -89,47 +96,37 @@ class DyeBook:
             )
 
     def cloths(self) -> tuple[Cloth, ...]:
-        with self._file.reading() as db:
-            return tuple(
-                Cloth(*row) for row in db.execute("SELECT name, fibre, note FROM cloth ORDER BY id")
-            )
+        return self._all(Cloth, "* FROM cloth")
 
     def add_dye(self, dye: DyeLot) -> None:
         """Add a lot of dye powder, or what is now known of one."""
+        bought = None if dye.bought is None else dye.bought.isoformat()
         with self._file.writing() as db:
             number = rows.dye_number(db, _name(dye.dye, "a dye"), dye.lot)
             db.execute(
-                "UPDATE dye SET bought = ?, note = ? WHERE id = ?",
-                (rows.day(dye.bought), dye.note, number),
+                "UPDATE dye SET bought = ?, note = ? WHERE id = ?", (bought, dye.note, number)
             )
 
     def dye_lots(self) -> tuple[DyeLot, ...]:
-        with self._file.reading() as db:
-            found = db.execute("SELECT name, lot, bought, note FROM dye ORDER BY id")
-            return tuple(DyeLot(n, lot, rows.from_day(day), note) for n, lot, day, note in found)
+        return self._all(DyeLot, "*, name AS dye FROM dye")
 
     def add_stocks(self, *stocks: Stock) -> None:
         """Add bottles."""
         with self._file.writing() as db:
             for stock in stocks:
                 rows.insert(
-                    db, "stock", dye=rows.dye_number(db, stock.dye, stock.lot),
-                    strength_pct=float(stock.strength_pct), made=rows.day(stock.made),
-                    cold=int(stock.cold), how=stock.how,
-                    left_ml=None if stock.left_ml is None else float(stock.left_ml),
+                    db, "stock", dye=rows.dye_number(db, stock.dye, stock.lot), how=stock.how,
+                    strength_pct=stock.strength_pct, made=stock.made, cold=stock.cold,
+                    left_ml=stock.left_ml,
                 )  # fmt: skip
 
     def stocks(self) -> tuple[Stock, ...]:
         """Every bottle, in the order in which they were added."""
-        with self._file.reading() as db:
-            found = db.execute(
-                "SELECT d.name, s.strength_pct, s.made, s.cold, d.lot, s.how, s.left_ml "
-                "FROM stock s JOIN dye d ON d.id = s.dye ORDER BY s.id"
-            )
-            return tuple(
-                Stock(name, pct, rows.from_day(made), bool(cold), lot, how, left)
-                for name, pct, made, cold, lot, how, left in found
-            )
+        return self._all(
+            Stock,
+            "s.id, d.name AS dye, d.lot, s.strength_pct, s.made, s.cold, s.how, s.left_ml "
+            "FROM stock s JOIN dye d ON d.id = s.dye",
+        )
 
     # Swatches and fits --------------------------------------------------------------------------
 
@@ -146,19 +143,17 @@ class DyeBook:
                 )
             rows.admit(db, swatches.demo)
             number = rows.insert(
-                db, "swatch_set", name=name, added=date.today().isoformat(),
-                notes=json.dumps(swatches.notes, ensure_ascii=False),
-            )  # fmt: skip
+                db, "swatch_set", name=name, added=date.today(), notes=swatches.notes
+            )
             rows.add_readings(db, swatches.readings, number)
 
     def sets(self) -> tuple[KeptSet, ...]:
-        with self._file.reading() as db:
-            found = db.execute(
-                "SELECT t.name, t.added, COUNT(r.id) FROM swatch_set t "
-                "LEFT JOIN swatch s ON s.swatch_set = t.id LEFT JOIN reading r ON r.swatch = s.id "
-                "GROUP BY t.id ORDER BY t.id"
-            )
-            return tuple(KeptSet(n, date.fromisoformat(on), count) for n, on, count in found)
+        return self._all(
+            KeptSet,
+            "t.id, t.name, t.added, COUNT(r.id) AS readings FROM swatch_set t "
+            "LEFT JOIN swatch s ON s.swatch_set = t.id LEFT JOIN reading r ON r.swatch = s.id "
+            "GROUP BY t.id",
+        )
 
     def swatches(self, names: Sequence[str] = ()) -> SwatchSet:
         """The swatches of the sets named, or of all. Raises `InputError` where there are none."""
@@ -187,7 +182,7 @@ class DyeBook:
         with self._file.reading() as db:
             for table in ("swatch_set", "swatch", "reading", "kind"):
                 for row in db.execute(f"SELECT * FROM {table} ORDER BY id"):
-                    digest.update(repr(row).encode())
+                    digest.update(repr(tuple(row)).encode())
         return digest.hexdigest()
 
     def keep_fit(self, dyes: DyeSet, note: str = "", learnt: bool = False) -> None:
@@ -200,7 +195,7 @@ class DyeBook:
             rows.admit(db, dyes.demo)
             rows.insert(
                 db, "fit", kept=datetime.now().isoformat(timespec="seconds"), swatches=swatches,
-                learnt=int(learnt), note=note, content=saved_text(dyes),
+                learnt=learnt, note=note, content=saved_text(dyes),
             )  # fmt: skip
 
     def kept_fit(self, learnt: bool = True) -> DyeSet | None:
@@ -244,21 +239,14 @@ class DyeBook:
         with self._file.writing() as db:
             rows.insert(
                 db, "recipe", job=rows.named(db, "job", name=_name(job, "a job")),
-                kept=(on or date.today()).isoformat(), recipe=rows.exact_text(parsed),
-                as_written=parsed.as_written, target=rows.target_text(target), note=note,
+                kept=on or date.today(), recipe=parsed, as_written=parsed.as_written,
+                target=target, note=note,
             )  # fmt: skip
 
     def recipes(self, job: str | None = None) -> tuple[KeptRecipe, ...]:
         with self._file.reading() as db:
-            return tuple(
-                KeptRecipe(
-                    name, date.fromisoformat(on), rows.written_recipe(recipe, written),
-                    rows.from_target_text(target), note,
-                )
-                for name, on, recipe, written, target, note in rows.of_job(
-                    db, "kept, recipe, as_written, target, note", "recipe", job
-                )
-            )  # fmt: skip
+            found = rows.of_job(db, "recipe", job, ', t.kept AS "on"')
+            return tuple(rows.made(KeptRecipe, row) for row in found)
 
     def add_sheets(self, *sheets: BathSheet) -> None:
         """Keep bath sheets, each under its job, or under its recipe where it names none."""
@@ -266,46 +254,36 @@ class DyeBook:
             for sheet in sheets:
                 rows.admit(db, sheet.demo)
                 rows.insert(
-                    db, "sheet", job=rows.job_number(db, sheet.job, str(sheet.recipe)),
-                    made=sheet.on.isoformat(), content=sheet.to_json(),
+                    db, "sheet", job=rows.job_number(db, sheet.job, sheet.recipe), made=sheet.on,
+                    content=sheet.to_json(),
                 )  # fmt: skip
 
     def sheets(self, job: str | None = None) -> tuple[BathSheet, ...]:
         with self._file.reading() as db:
-            found = rows.of_job(db, "content", "sheet", job)
-        return tuple(BathSheet.from_json(content) for _, content in found)
+            found = rows.of_job(db, "sheet", job)
+            return tuple(BathSheet.from_json(row["content"]) for row in found)
 
     def add_trial(self, trial: Trial, job: str = "", note: str = "") -> None:
         """Keep a trial under a job, or under its recipe where none is named."""
         with self._file.writing() as db:
             over = None if trial.on is None else rows.add_readings(db, [trial.on])[0]
             rows.insert(
-                db, "trial", job=rows.job_number(db, job, str(trial.recipe)),
-                dyed=rows.day(trial.date), recipe=rows.exact_text(trial.recipe),
-                as_written=trial.recipe.as_written, lot=trial.lot,
-                target=rows.target_text(trial.target),
-                reading=rows.add_readings(db, [trial.reading])[0],
-                note=note, bath=trial.bath.value, over=over,
+                db, "trial", job=rows.job_number(db, job, trial.recipe), dyed=trial.date,
+                recipe=trial.recipe, as_written=trial.recipe.as_written, lot=trial.lot,
+                target=trial.target, reading=rows.add_readings(db, [trial.reading])[0],
+                note=note, bath=trial.bath, over=over,
             )  # fmt: skip
 
     def trials(self, job: str | None = None) -> tuple[KeptTrial, ...]:
         """Trials in the order in which they were kept, of one job or of all."""
-        columns = "dyed, recipe, as_written, lot, target, reading, note, bath, over"
+
+        def trial(db: Any, row: Any) -> Trial:
+            reading, over = (rows.read_one(db, row[name]) for name in ("reading", "over"))
+            return rows.made(Trial, row, reading=reading, on=over)
+
         with self._file.reading() as db:
-            return tuple(
-                KeptTrial(
-                    name,
-                    Trial(
-                        rows.written_recipe(recipe, written), rows.read_one(db, reading),
-                        rows.from_target_text(aim), rows.from_day(dyed), lot, Bath(bath),
-                        None if over is None else rows.read_one(db, over),
-                    ),
-                    note,
-                )
-                for name, dyed, recipe, written, lot, aim, reading, note, bath, over in rows.of_job(
-                    db, columns, "trial", job
-                )
-            )  # fmt: skip
+            found = rows.of_job(db, "trial", job, ", t.dyed AS date").fetchall()
+            return tuple(KeptTrial(row["job"], trial(db, row), row["note"]) for row in found)
 
     def sign_off(
         self, name: str, reading: Reading, job: str = "", tolerance: float = 3.0, note: str = "",
@@ -326,22 +304,16 @@ class DyeBook:
                     Fault(f"{name!r} is a standard already, and stays as signed: name it anew.")
                 )
             rows.insert(
-                db, "sign_off", name=name,
-                job=rows.job_number(db, job, name), tolerance=float(tolerance),
-                signed=(on or date.today()).isoformat(),
-                reading=rows.add_readings(db, [reading])[0], note=note,
+                db, "sign_off", name=name, job=rows.job_number(db, job, name), note=note,
+                tolerance=tolerance, signed=on or date.today(),
+                reading=rows.add_readings(db, [reading])[0],
             )  # fmt: skip
 
     def sign_offs(self, job: str | None = None) -> tuple[SignOff, ...]:
-        columns = "name, signed, reading, tolerance, note"
         with self._file.reading() as db:
+            found = rows.of_job(db, "sign_off", job, ', t.signed AS "on"').fetchall()
             return tuple(
-                SignOff(
-                    name, of, date.fromisoformat(on), rows.read_one(db, reading), tolerance, note
-                )
-                for of, name, on, reading, tolerance, note in rows.of_job(
-                    db, columns, "sign_off", job
-                )
+                rows.made(SignOff, row, reading=rows.read_one(db, row["reading"])) for row in found
             )
 
     def standard(self, name: str) -> Target:
@@ -379,8 +351,8 @@ class DyeBook:
             for s in self.stocks()
         )
         return Contents(
-            str(self.path), tuple(c.name for c in self.cloths()), self.dye_lots(), bottles,
-            self.sets(), fits, self.jobs(), recipes, sheets, trials,
+            str(self.path), tuple(c.name for c in self.cloths()), tuple(map(str, self.dye_lots())),
+            bottles, tuple(map(str, self.sets())), fits, self.jobs(), recipes, sheets, trials,
             tuple(s.name for s in self.sign_offs()), self.demo, self.notes,
         )  # fmt: skip
 

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from dyemix.dyebook import schema
 from dyemix.errors import Fault, InputError, SavedError
+from dyemix.writing import beside
 
 Say = Callable[[str], None]
 #: A wait for another command longer than this is spoken of, s; and so often before giving up.
@@ -24,31 +25,23 @@ _WAIT, _TRIES = 1.5, 7
 _BACKUP = "go back to the last backup (dyemix book backup makes them)"
 
 
-def sentence(path: Path, error: sqlite3.Error) -> str:
-    """What happened, and what to do."""
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # the primary result code
-    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return (
-            f"{path}: another command has been writing to this book for {_WAIT * _TRIES:.0f} s: "
-            "nothing of yours was written. Wait for it to end, and repeat."
-        )
-    if code == sqlite3.SQLITE_FULL:
-        return (
-            f"{path}: the disk is full: nothing of this was written, and what the book held "
-            "before is whole. Free some space, and repeat."
-        )
-    if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return f"{path}: damaged, or no dye book ({error}): {_BACKUP}."
-    if code == sqlite3.SQLITE_READONLY:
-        return f"{path}: this file or its folder may not be written to: nothing was written."
-    if code == sqlite3.SQLITE_CANTOPEN:
-        return f"{path}: cannot be opened: check the name, the folder and your rights to it."
-    if code == sqlite3.SQLITE_IOERR:
-        return (
-            f"{path}: the disk refused ({error}): nothing of this was written, and what was "
-            "confirmed before is whole. Look to the disk's space and health, and repeat."
-        )
-    return f"{path}: the book refused this ({error}): nothing of it was written."
+_BUSY = (
+    f"another command has been writing to this book for {_WAIT * _TRIES:.0f} s: nothing of yours "
+    "was written. Wait for it to end, and repeat."
+)
+#: What happened, and what to do, by the primary result code of SQLite.
+_SENTENCES = {
+    sqlite3.SQLITE_BUSY: _BUSY,
+    sqlite3.SQLITE_LOCKED: _BUSY,
+    sqlite3.SQLITE_FULL: "the disk is full: nothing of this was written, and what the book held "
+    "before is whole. Free some space, and repeat.",
+    sqlite3.SQLITE_CORRUPT: f"damaged ({{error}}): {_BACKUP}.",
+    sqlite3.SQLITE_NOTADB: f"damaged, or no dye book ({{error}}): {_BACKUP}.",
+    sqlite3.SQLITE_READONLY: "this file or its folder may not be written to: nothing was written.",
+    sqlite3.SQLITE_CANTOPEN: "cannot be opened: check the name, the folder and your rights to it.",
+    sqlite3.SQLITE_IOERR: "the disk refused ({error}): nothing of this was written, and what was "
+    "confirmed before is whole. Look to the disk's space and health, and repeat.",
+}
 
 
 @contextmanager
@@ -57,7 +50,9 @@ def told(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        raise SavedError(sentence(path, error)) from None
+        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+        words = _SENTENCES.get(code, "the book refused this ({error}): nothing of it was written.")
+        raise SavedError(f"{path}: {words.format(error=error)}") from None
     except UnicodeEncodeError:
         raise SavedError(f"{path}: this text cannot be written: it is not Unicode.") from None
 
@@ -66,6 +61,7 @@ def connect(path: Path, mode: str) -> sqlite3.Connection:
     """A connection with every transaction explicit and foreign keys on."""
     uri = f"{path.absolute().as_uri()}?mode={mode}"
     db = sqlite3.connect(uri, uri=True, timeout=_WAIT, isolation_level=None)
+    db.row_factory = sqlite3.Row
     db.execute("PRAGMA foreign_keys = ON")
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA trusted_schema = OFF")
@@ -84,7 +80,7 @@ class BookFile:
                 raise SavedError(
                     f"{self.path}: there is no such book. 'dyemix book add' begins one."
                 )
-            make(self.path)
+            _begin(self.path)
         if not self.path.is_file():
             raise SavedError(f"{self.path}: this is not a file: name the book itself.")
         if self.path.stat().st_size == 0:
@@ -201,23 +197,15 @@ class BookFile:
 
     def backup(self, path: str | os.PathLike[str]) -> None:
         """Copy the book, as it stands between two writes, to a new file. Raises `SavedError`."""
-        target = Path(path)
-        if target.exists():
-            raise SavedError(f"{target} is there already: name another file.")
-        beside = beside_of(target)
-        try:
-            with told(target):
-                beside.unlink(missing_ok=True)
-                copy = sqlite3.connect(beside)
-                try:
-                    self.db.backup(copy)
-                finally:
-                    copy.close()
-            into_place(beside, target)
-        except FileExistsError:
-            raise SavedError(f"{target} is there already: name another file.") from None
-        finally:
-            beside.unlink(missing_ok=True)
+        place = Path(path)
+        if place.exists():
+            raise SavedError(f"{place} is there already: name another file.")
+        with beside(place) as unfinished, told(place):
+            copy = sqlite3.connect(unfinished)
+            try:
+                self.db.backup(copy)
+            finally:
+                copy.close()
 
     def close(self) -> None:
         self.db.close()
@@ -228,23 +216,20 @@ def _journal(path: Path) -> Path:
     return real.with_name(real.name + "-journal")
 
 
-def make(path: Path, layout: int = schema.LAYOUT) -> None:
+def _begin(path: Path) -> None:
     """Begin a new book. It is there whole or not at all; one that is there is left alone."""
-    beside = beside_of(path)
     try:
-        with told(path):
-            beside.unlink(missing_ok=True)
-            db = connect(beside, "rwc")
+        with beside(path) as unfinished, told(path):
+            db = connect(unfinished, "rwc")
             try:
                 db.execute("BEGIN IMMEDIATE")
-                schema.migrate(db, layout)
+                schema.migrate(db)
                 db.execute("COMMIT")
             finally:
                 db.close()
-        with suppress(FileExistsError):  # begun by another command in the meantime
-            into_place(beside, path)
-    finally:
-        beside.unlink(missing_ok=True)
+    except InputError as error:
+        if not isinstance(error.__cause__, FileExistsError):  # begun by another meanwhile
+            raise
 
 
 def find_book(named: Path | None = None, folder: Path | None = None) -> Path:
@@ -259,23 +244,3 @@ def find_book(named: Path | None = None, folder: Path | None = None) -> Path:
             Fault(f"{have} in this folder{names}: name one, as --book workshop.dyebook.")
         )
     return books[0]
-
-
-def beside_of(path: Path) -> Path:
-    """A name for a file that is not finished yet."""
-    return path.with_name(f".{path.name}.{os.getpid()}.part")
-
-
-def into_place(beside: Path, path: Path) -> None:
-    """Give the finished file its name, never over another. Raises `FileExistsError`."""
-    try:
-        os.link(beside, path)
-    except FileExistsError:
-        raise
-    except OSError:  # a file system without hard links
-        if path.exists():
-            raise FileExistsError(path) from None
-        try:
-            beside.replace(path)
-        except OSError as error:
-            raise SavedError(f"{path}: cannot be written ({error.strerror}).") from None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -66,24 +66,14 @@ def repeat(
             recipe, cloth_g, stocks=stocks, settings=settings, job=job, pieces=pieces, on=on
         )
         return replace(sheet, demo=record.demo)
+    was = last.method
     sheet = bath_sheet(
         {dose.dye: recipe[dose.dye] for dose in last.doses},  # in the order found then
-        cloth_g,
-        stocks=stocks,
-        liquor_ratio=last.method.liquor_ratio,
-        alkali=last.method.alkali,
-        salt_g_l=last.method.salt,
-        temperature_c=last.method.temperature,
-        hours=last.method.hours,
-        wetted=last.wetted,
-        settings=settings or last.settings,
-        job=job,
-        cloth=last.cloth,
-        target=last.target,
-        expect=last.expect,
-        pieces=pieces,
-        on=on,
-    )
+        cloth_g, stocks=stocks, liquor_ratio=was.liquor_ratio, alkali=was.alkali,
+        salt_g_l=was.salt, temperature_c=was.temperature, hours=was.hours, wetted=last.wetted,
+        settings=settings or last.settings, job=job, cloth=last.cloth, target=last.target,
+        expect=last.expect, pieces=pieces, on=on,
+    )  # fmt: skip
     warnings = (*_departures(last, sheet), *sheet.warnings)
     return replace(sheet, demo=record.demo, palest_first=last.palest_first, warnings=warnings)
 
@@ -93,12 +83,7 @@ def _departures(then: BathSheet, now: BathSheet) -> tuple[str, ...]:
     pairs = (
         ("soda ash", then.soda.g_l, now.soda.g_l, "g/L"),
         ("soda solution", then.soda.solution_g_l or 0.0, now.soda.solution_g_l or 0.0, "g/L"),
-        (
-            "soda ash goes in",
-            then.settings.alkali_after,
-            now.settings.alkali_after,
-            "h after the dye",
-        ),
+        ("alkali", then.settings.alkali_after, now.settings.alkali_after, "h after the dye"),
     )
     return tuple(
         f"{name} {new:.3g} {unit}, and it was {old:.3g} on {then.on}: your settings have changed."
@@ -120,37 +105,28 @@ def near(book: DyeBook, target: Target, count: int = 8) -> PastWork:
     pieces = list(_pieces(book))
     if not pieces:
         return PastWork(target, (), 0, book.demo)
-    miss = delta_e(target.lab, np.array([piece.colour.colour(light) for piece in pieces]))
+    miss = delta_e(target.lab, np.array([colour.colour(light) for *_, colour in pieces]))
     order = np.argsort(miss, kind="stable")[:count]
-    spectra = np.array([pieces[i].colour.reflectance for i in order])
+    spectra = np.array([pieces[i][-1].reflectance for i in order])
     codes = screen_colours(lab(spectra, D65_2))
     found = tuple(
-        PastPiece(p.kind, p.name, p.recipe, p.on, code.hex, float(miss[i]))
+        PastPiece(kind, name, recipe, when, code.hex, float(miss[i]))
         for i, code in zip(order, codes, strict=True)
-        for p in (pieces[i],)
+        for kind, name, recipe, when, _ in (pieces[i],)
     )
     return PastWork(target, found, len(pieces), book.demo)
 
 
-@dataclass(frozen=True, eq=False)
-class _Piece:
-    kind: str
-    name: str
-    recipe: str
-    on: date | None
-    colour: Reading | Swatch
-
-
-def _pieces(book: DyeBook) -> Iterator[_Piece]:
-    """Every piece of the book that has been read."""
+def _pieces(book: DyeBook) -> Iterator[tuple[str, str, str, date | None, Reading | Swatch]]:
+    """Every piece that has been read: what it is, its name, recipe and day, and its colour."""
     for kept in book.trials():
         trial = kept.trial
-        yield _Piece("trial", kept.job, str(trial.recipe), trial.date, trial.reading)
+        yield "trial", kept.job, str(trial.recipe), trial.date, trial.reading
     for signed in book.sign_offs():
         recipe = signed.reading.recipe
         words = "" if recipe is None else str(recipe)
-        yield _Piece("standard", signed.name, words, signed.on, signed.reading)
+        yield "standard", signed.name, words, signed.on, signed.reading
     for kept_set in book.sets():
         for swatch in book.swatches([kept_set.name]).swatches:
             name = f"{kept_set.name} {swatch.readings[0].swatch}".strip()
-            yield _Piece("swatch", name, str(swatch.recipe), kept_set.added, swatch)
+            yield "swatch", name, str(swatch.recipe), kept_set.added, swatch

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from dyemix.bench import BathSheet
+from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.sheet import Block, Facts, Notes, Sheet, Table
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
@@ -31,6 +31,9 @@ class DyeLot:
     bought: date | None = None
     note: str = ""
 
+    def __str__(self) -> str:
+        return f"{self.dye} (lot {self.lot})" if self.lot else self.dye
+
 
 @dataclass(frozen=True)
 class KeptSet:
@@ -39,6 +42,14 @@ class KeptSet:
     name: str
     added: date
     readings: int
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.readings} readings, {self.added})"
+
+
+def _line(words: str, target: Target | None, note: str) -> str:
+    aim = "" if target is None else f", for {target}"
+    return f"{words}{aim} ({note})" if note else f"{words}{aim}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +62,9 @@ class KeptRecipe:
     target: Target | None = None
     note: str = ""
 
+    def __str__(self) -> str:
+        return _line(f"recipe {self.recipe}", self.target, self.note)
+
 
 @dataclass(frozen=True, eq=False)
 class KeptTrial:
@@ -59,6 +73,9 @@ class KeptTrial:
     job: str
     trial: Trial
     note: str = ""
+
+    def __str__(self) -> str:
+        return _line(f"trial: {self.trial}", self.trial.target, self.note)
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,6 +97,10 @@ class SignOff:
         """The standard as something to reach, with its spectrum where that was measured."""
         return Target.of(self.reading)
 
+    def __str__(self) -> str:
+        words = f"signed off as {self.name}: {self.target}, to {self.tolerance:g} ΔE2000"
+        return _line(words, None, self.note)
+
 
 @dataclass(frozen=True, eq=False)
 class JobRecord(Sheet):
@@ -97,33 +118,14 @@ class JobRecord(Sheet):
         return f"Job {self.name}"
 
     def blocks(self) -> tuple[Block, ...]:
-        rows = [(f"{r.on}", f"recipe {r.recipe}{_for(r.target)}{_note(r.note)}")
-                for r in self.recipes]  # fmt: skip
+        rows = [(str(recipe.on), str(recipe)) for recipe in self.recipes]
         rows += [
-            (f"{s.on}", f"bath sheet: {s.recipe} on {s.cloth_g:g} g {s.cloth}".rstrip())
+            (str(s.on), f"bath sheet: {s.recipe} on {s.cloth_g:g} g {s.cloth}".rstrip())
             for s in self.sheets
         ]
-        rows += [
-            (
-                f"{t.trial.date or 'no date'}",
-                f"trial: {t.trial}{_for(t.trial.target)}{_note(t.note)}",
-            )
-            for t in self.trials
-        ]
-        rows += [
-            (f"{s.on}", f"signed off as {s.name}: {s.target}, to {s.tolerance:g} ΔE2000"
-             + _note(s.note))
-            for s in self.sign_offs
-        ]  # fmt: skip
+        rows += [(str(kept.trial.date or "no date"), str(kept)) for kept in self.trials]
+        rows += [(str(signed.on), str(signed)) for signed in self.sign_offs]
         return (Table(("date", "what"), tuple(rows)),)
-
-
-def _for(target: Target | None) -> str:
-    return "" if target is None else f", for {target}"
-
-
-def _note(note: str) -> str:
-    return f" ({note})" if note else ""
 
 
 @dataclass(frozen=True)
@@ -132,9 +134,9 @@ class Contents(Sheet):
 
     path: str
     cloths: tuple[str, ...]
-    dyes: tuple[DyeLot, ...]
+    dyes: tuple[str, ...]
     bottles: tuple[str, ...]
-    sets: tuple[KeptSet, ...]
+    sets: tuple[str, ...]
     fits: int
     jobs: tuple[str, ...]
     recipes: int
@@ -149,23 +151,14 @@ class Contents(Sheet):
         return f"Dye book {self.path}"
 
     def blocks(self) -> tuple[Block, ...]:
-        lots = tuple(f"{d.dye} (lot {d.lot})" if d.lot else d.dye for d in self.dyes)
-        sets = tuple(f"{s.name} ({s.readings} readings, {s.added})" for s in self.sets)
+        work = f"{self.recipes} recipes, {self.sheets} bath sheets, {self.trials} trials"
         rows = (
-            ("Cloths", _list(self.cloths)),
-            ("Dyes", _list(lots)),
-            ("Stocks", _list(self.bottles)),
-            ("Swatches", _list(sets)),
-            ("Fits", f"{self.fits} kept"),
-            ("Jobs", _list(self.jobs)),
-            ("Work", f"{self.recipes} recipes, {self.sheets} bath sheets, {self.trials} trials"),
-            ("Standards", _list(self.standards)),
-        )
-        return (Facts(rows), *((Notes("Note", self.notes),) if self.notes else ()))
-
-
-def _list(names: tuple[str, ...]) -> str:
-    return ", ".join(names) or "none"
+            ("Cloths", self.cloths), ("Dyes", self.dyes), ("Stocks", self.bottles),
+            ("Swatches", self.sets), ("Fits", (f"{self.fits} kept",)), ("Jobs", self.jobs),
+            ("Work", (work,)), ("Standards", self.standards),
+        )  # fmt: skip
+        facts = Facts(tuple((heading, ", ".join(names) or "none") for heading, names in rows))
+        return (facts, *((Notes("Note", self.notes),) if self.notes else ()))
 
 
 @dataclass(frozen=True)
@@ -194,11 +187,10 @@ class PastWork(Sheet):
         return f"Past work near {self.target}; {self.searched} pieces looked at"
 
     def blocks(self) -> tuple[Block, ...]:
+        if not self.pieces:
+            return (Notes("Nothing", ("no piece of this book has been read yet.",)),)
         rows = tuple(
             (f"{p.delta_e:.1f}", p.hex, p.kind, p.name, p.recipe, str(p.on or "no date"))
             for p in self.pieces
         )
-        heads = ("ΔE2000", "hex", "what", "name", "recipe, % owf", "date")
-        if not rows:
-            return (Notes("Nothing", ("no piece of this book has been read yet.",)),)
-        return (Table(heads, rows, (0,)),)
+        return (Table(("ΔE2000", "hex", "what", "name", "recipe, % owf", "date"), rows, (0,)),)

@@ -1,23 +1,28 @@
-"""Readings, targets and recipes as values of a row, and back to the last digit."""
+"""Values of the package as values of a row, and back to the last digit."""
 
 from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import fields, replace
 from datetime import date
-from typing import Any
+from enum import Enum
+from typing import Any, TypeVar
 
 import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS, Light
 from dyemix.dataset.recipe import Recipe, dye_name
+from dyemix.dataset.serialise import plain
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
+from dyemix.dataset.trial import Bath
 from dyemix.errors import DyemixError, Fault, InputError, RecipeError, SavedError
 from dyemix.files.writing import recipe_text
+
+T = TypeVar("T")
 
 
 def exact_text(recipe: Recipe) -> str:
@@ -34,78 +39,83 @@ def exact_text(recipe: Recipe) -> str:
     return text
 
 
-def written_recipe(text: str, as_written: str) -> Recipe:
-    """The recipe that `exact_text` wrote. Raises `SavedError` for anything else."""
-    try:
-        return Recipe(Recipe.parse(text), as_written)
-    except RecipeError as error:
-        raise SavedError(f"a recipe of this book is damaged: {error}") from None
-
-
-def day(value: date | None) -> str | None:
-    return None if value is None else value.isoformat()
-
-
-def from_day(text: str | None) -> date | None:
-    return None if text is None else date.fromisoformat(text)
-
-
-def as_list(values: Array | None) -> str | None:
-    """Raises `InputError` for numbers that are not finite."""
-    if values is not None and not np.isfinite(values).all():
+def _cell(value: Any) -> Any:
+    """A value as the book holds it. Raises `InputError` for numbers that are not finite."""
+    if isinstance(value, Recipe):
+        return exact_text(value)
+    if isinstance(value, date | Enum | Light):
+        return plain(value)
+    if isinstance(value, np.ndarray) and not np.isfinite(value).all():
         raise InputError(Fault("a reading holds a number that is not finite: read it again."))
-    return None if values is None else json.dumps(values.tolist())
+    if isinstance(value, np.ndarray | Target | Mapping | tuple):
+        return json.dumps(plain(value), ensure_ascii=False)
+    return value
 
 
-def from_list(text: str | None, *shape: int) -> Array | None:
-    """Raises `SavedError` where a list of another shape, or none, stands."""
-    if text is None:
-        return None
-    try:
+def _array(*shape: int) -> Callable[[str], Array]:
+    def read(text: str) -> Array:
         values = np.array(json.loads(text), dtype=float)
-    except (ValueError, TypeError):
-        values = np.empty(0)
-    if values.shape != shape or not np.isfinite(values).all():
-        raise SavedError(f"a list of {shape} numbers is damaged in this book: {text[:40]!r}.")
-    return values
+        if values.shape != shape or not np.isfinite(values).all():
+            raise ValueError(f"{text[:40]!r} is not {shape} numbers")
+        return values
+
+    return read
 
 
-def target_text(target: Target | None) -> str | None:
-    if target is None:
-        return None
-    content = {
-        "lab": target.lab.tolist(),
-        "light": None if target.light is None else str(target.light),
-        "reflectance": None if target.reflectance is None else target.reflectance.tolist(),
-        "name": target.name,
-        "kind": target.kind,
-    }
-    return json.dumps(content, ensure_ascii=False, allow_nan=False)
+def _target(text: str) -> Target:
+    content = json.loads(text)
+    light, spectrum = content["light"], content["reflectance"]
+    return Target(
+        np.array(content["lab"], dtype=float),
+        None if light is None else Light.parse(light),
+        None if spectrum is None else np.array(spectrum, dtype=float),
+        content["name"],
+        content["kind"],
+    )
 
 
-def from_target_text(text: str | None) -> Target | None:
-    """Raises `SavedError` for anything that `target_text` does not write."""
-    if text is None:
-        return None
+#: How the field of a record is read from its cell; one that is not listed is taken as it is.
+_READ: Mapping[str, Callable[[Any], Any]] = {
+    **dict.fromkeys(("added", "bought", "made", "date", "on"), date.fromisoformat),
+    "cold": bool,
+    "bath": Bath,
+    "target": _target,
+    "light": Light.parse,
+    "reflectance": _array(len(WAVELENGTHS)),
+    "lab": _array(3),
+    "covariance": _array(3, 3),
+    "conditions": json.loads,
+    "flags": lambda text: tuple(json.loads(text)),
+}
+
+
+def made(kind: type[T], row: sqlite3.Row, **given: Any) -> T:
+    """A record from a row whose columns are called like its fields; `given` are its other fields.
+
+    Raises `SavedError` for anything that `insert` does not write.
+    """
     try:
-        content = json.loads(text)
-        light, spectrum = content["light"], content["reflectance"]
-        return Target(
-            np.array(content["lab"], dtype=float),
-            None if light is None else Light.parse(light),
-            None if spectrum is None else np.array(spectrum, dtype=float),
-            content["name"],
-            content["kind"],
-        )
+        for name in set(_fields(kind)) & set(row.keys()) - given.keys():
+            value = row[name]
+            if value is not None and name == "recipe":
+                value = Recipe(Recipe.parse(value), row["as_written"])
+            elif value is not None and name in _READ:
+                value = _READ[name](value)
+            given[name] = value
+        return kind(**given)
     except (ValueError, TypeError, KeyError, DyemixError) as error:
-        raise SavedError(f"a target of this book is damaged: {error}.") from None
+        raise SavedError(f"a {kind.__name__} of this book is damaged: {error}") from None
+
+
+def _fields(kind: Any) -> list[str]:
+    return [f.name for f in fields(kind)]
 
 
 def insert(db: sqlite3.Connection, table: str, **values: Any) -> int:
     """Add a row and give its number. Table and column names are the package's own."""
     marks = ", ".join("?" for _ in values)
     statement = f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})"
-    return int(db.execute(statement, tuple(values.values())).lastrowid or 0)
+    return int(db.execute(statement, [_cell(v) for v in values.values()]).lastrowid or 0)
 
 
 def named(db: sqlite3.Connection, table: str, **key: str) -> int:
@@ -115,70 +125,72 @@ def named(db: sqlite3.Connection, table: str, **key: str) -> int:
     return int(found[0]) if found else insert(db, table, **key)
 
 
+def dye_number(db: sqlite3.Connection, name: str, lot: str) -> int:
+    """The row of a lot of dye, added if it is not there."""
+    return named(db, "dye", name=dye_name(name), lot=lot.strip())
+
+
+def job_number(db: sqlite3.Connection, name: str, otherwise: object) -> int:
+    """The row of a job, added if it is not there; of `otherwise` where it has no name."""
+    return named(db, "job", name=" ".join(name.split()) or str(otherwise))
+
+
+def of_job(db: sqlite3.Connection, table: str, job: str | None, also: str = "") -> Any:
+    """Rows of a table, `job` being the name of theirs; all where `job` is None."""
+    return db.execute(
+        f"SELECT j.name AS job, t.*{also} FROM {table} t JOIN job j ON j.id = t.job "
+        "WHERE ?1 IS NULL OR j.name = ?1 ORDER BY t.id",
+        (job,),
+    )
+
+
 def add_readings(
     db: sqlite3.Connection, readings: Iterable[Reading], swatch_set: int | None = None
 ) -> list[int]:
     """Write readings, each under its piece of cloth; the numbers of their rows."""
     pieces: dict[tuple[Recipe | None, str], int] = {}
-    rows = []
+    numbers = []
     for reading in readings:
         piece = (reading.recipe, reading.swatch)
         if piece not in pieces:
             cloth = " ".join(reading.conditions.get("cloth", "").split())
             pieces[piece] = insert(
-                db, "swatch", swatch_set=swatch_set, label=reading.swatch,
-                recipe=None if reading.recipe is None else exact_text(reading.recipe),
+                db, "swatch", swatch_set=swatch_set, label=reading.swatch, recipe=reading.recipe,
                 cloth=named(db, "cloth", name=cloth) if cloth else None,
             )  # fmt: skip
         number = insert(
             db, "reading", swatch=pieces[piece], kind=reading.kind, place=reading.place,
-            name=reading.name,
+            name=reading.name, spectrum=reading.reflectance, lab=reading.lab, light=reading.light,
             as_written="" if reading.recipe is None else reading.recipe.as_written,
-            spectrum=as_list(reading.reflectance),
-            lab=as_list(reading.lab),
-            light=None if reading.light is None else str(reading.light),
-            covariance=as_list(reading.covariance),
-            conditions=json.dumps(dict(reading.conditions), ensure_ascii=False),
-            flags=json.dumps(reading.flags, ensure_ascii=False),
+            covariance=reading.covariance, conditions=reading.conditions, flags=reading.flags,
         )  # fmt: skip
-        rows.append(number)
-    return rows
+        numbers.append(number)
+    return numbers
 
 
-_READING = """SELECT s.recipe, s.label, r.as_written, r.kind, r.spectrum, r.lab, r.light,
-    r.covariance, r.conditions, r.flags, r.place, r.name
-    FROM reading r JOIN swatch s ON s.id = r.swatch """
+_READING = """SELECT s.label AS swatch, s.recipe, r.*, r.spectrum AS reflectance
+    FROM reading r JOIN swatch s ON s.id = r.swatch WHERE """
 
 
-def read_one(db: sqlite3.Connection, number: int) -> Reading:
-    """The reading of a row."""
-    return _reading(db.execute(_READING + "WHERE r.id = ?", (number,)).fetchone())
+def read_one(db: sqlite3.Connection, number: int | None) -> Reading | None:
+    """The reading of a row. Raises `SavedError` where it is gone."""
+    if number is None:
+        return None
+    row = db.execute(_READING + "r.id = ?", (number,)).fetchone()
+    if row is None:
+        raise SavedError(f"reading {number} of this book is missing: it is damaged.")
+    return made(Reading, row)
 
 
 def read_set(db: sqlite3.Connection, swatch_set: int) -> tuple[Reading, ...]:
     """The readings of a swatch set, in the order in which they came."""
-    rows = db.execute(_READING + "WHERE s.swatch_set = ? ORDER BY r.id", (swatch_set,))
-    return tuple(_reading(row) for row in rows)
+    return tuple(
+        map(_reading, db.execute(_READING + "s.swatch_set = ? ORDER BY r.id", (swatch_set,)))
+    )
 
 
-def _reading(row: tuple[Any, ...]) -> Reading:
-    recipe, label, as_written, kind, spectrum, lab, light, covariance, conditions, flags = row[:10]
-    try:
-        return Reading(
-            recipe=None if recipe is None else written_recipe(recipe, as_written),
-            reflectance=from_list(spectrum, len(WAVELENGTHS)),
-            swatch=label,
-            kind=kind,
-            lab=from_list(lab, 3),
-            light=None if light is None else Light.parse(light),
-            covariance=from_list(covariance, 3, 3),
-            conditions=json.loads(conditions),
-            flags=tuple(json.loads(flags)),
-            place=row[10],
-            name=row[11],
-        )
-    except (ValueError, TypeError) as error:
-        raise SavedError(f"a reading of this book is damaged: {error}.") from None
+def _reading(row: sqlite3.Row) -> Reading:
+    return made(Reading, row)
 
 
 def admit(db: sqlite3.Connection, demo: bool) -> None:
@@ -202,16 +214,6 @@ def is_demo(db: sqlite3.Connection) -> bool:
     return found is not None and bool(found[0])
 
 
-def dye_number(db: sqlite3.Connection, name: str, lot: str) -> int:
-    """The row of a lot of dye, added if it is not there."""
-    return named(db, "dye", name=dye_name(name), lot=lot.strip())
-
-
-def job_number(db: sqlite3.Connection, name: str, otherwise: str) -> int:
-    """The row of a job, added if it is not there; of `otherwise` where it has no name."""
-    return named(db, "job", name=" ".join(name.split()) or otherwise)
-
-
 def joined(sets: Iterable[tuple[str, SwatchSet]], demo: bool) -> SwatchSet:
     """Named swatch sets as one. Pieces that two sets call the same stay two pieces."""
     sets = tuple(sets)
@@ -228,15 +230,3 @@ def joined(sets: Iterable[tuple[str, SwatchSet]], demo: bool) -> SwatchSet:
     )
     notes = tuple(dict.fromkeys(note for _, swatches in sets for note in swatches.notes))
     return SwatchSet(readings, notes, ", ".join(name for name, _ in sets), demo)
-
-
-def of_job(
-    db: sqlite3.Connection, columns: str, table: str, job: str | None
-) -> list[tuple[Any, ...]]:
-    """Rows of a table with the name of their job first; all where `job` is None."""
-    listed = ", ".join(f"t.{column.strip()}" for column in columns.split(","))
-    return db.execute(
-        f"SELECT j.name, {listed} FROM {table} t JOIN job j ON j.id = t.job "
-        "WHERE ?1 IS NULL OR j.name = ?1 ORDER BY t.id",
-        (job,),
-    ).fetchall()

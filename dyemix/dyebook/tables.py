@@ -7,10 +7,9 @@ bath sheet, is a JSON file beside its table, and the table names it.
 from __future__ import annotations
 
 import csv
+import io
 import json
 import os
-import sqlite3
-from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +17,7 @@ from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dyebook import schema
 from dyemix.dyebook.connection import BookFile
 from dyemix.errors import SavedError
+from dyemix.writing import write
 
 #: A list in one column of the book is a column for each number in the table.
 _SPREAD = {"spectrum": tuple(f"{w:g} nm" for w in WAVELENGTHS), "lab": ("L*", "a*", "b*")}
@@ -28,55 +28,41 @@ _DOCUMENT = "content"
 def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> tuple[Path, ...]:
     """Write every table of a book as ``TABLE.csv`` into a new or empty folder.
 
-    Gives the tables written. Raises `SavedError` for a folder with files in it, and where one
-    cannot be written.
+    Gives the tables written. Raises `SavedError` for a folder with files in it or that cannot be
+    made, `InputError` where a table cannot be written.
     """
     folder = Path(folder)
+    written = []
     book = BookFile(path, create=False)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         if any(folder.iterdir()):
             raise SavedError(f"{folder} is not empty: name a new folder, nothing is written over.")
         with book.reading() as db:
-            written = [export_table(db, table, folder) for table in schema.TABLES]
+            for table in schema.TABLES:
+                out = io.StringIO(newline="")
+                to = csv.writer(out)  # CRLF: a lone CR in a cell is then quoted too
+                found = db.execute(f"SELECT * FROM {table} ORDER BY id")
+                names = [name for name, *_ in found.description]
+                to.writerow([h for name in names for h in _SPREAD.get(name, (name,))])
+                for row in found:
+                    to.writerow(
+                        [x for name in names for x in _cells(name, row[name], row, table, folder)]
+                    )
+                write(folder / f"{table}.csv", out.getvalue())
+                written.append(folder / f"{table}.csv")
     except OSError as error:
-        raise SavedError(
-            f"{error.filename or folder}: cannot be written ({error.strerror}): the tables are "
-            "not whole. Mend that and export again."
-        ) from None
+        raise SavedError(f"{folder}: cannot be written ({error.strerror}).") from None
     finally:
         book.close()
     return tuple(written)
 
 
-def export_table(db: sqlite3.Connection, table: str, folder: Path) -> Path:
-    """Write one table, and its documents."""
-    cursor = db.execute(f"SELECT * FROM {table} ORDER BY id")
-    columns = [column[0] for column in cursor.description]
-    out = []
-    for row in cursor:
-        cells: list[Any] = []
-        for column, value in zip(columns, row, strict=True):
-            if column == _DOCUMENT:
-                document = folder / f"{table}-{row[0]}.json"
-                document.write_text(value, encoding="utf-8", newline="")
-                cells.append(document.name)
-            elif column in _SPREAD:
-                blank = ("",) * len(_SPREAD[column])
-                cells += blank if value is None else map(repr, json.loads(value))
-            else:
-                cells.append(repr(value) if isinstance(value, float) else value)
-        out.append(cells)
-    return _write(folder / f"{table}.csv", _headings(columns), out)
-
-
-def _headings(columns: Iterable[str]) -> list[str]:
-    return [heading for column in columns for heading in _SPREAD.get(column, (column,))]
-
-
-def _write(path: Path, headings: Sequence[str], rows: Iterable[Sequence[Any]]) -> Path:
-    with path.open("w", encoding="utf-8", newline="") as file:
-        out = csv.writer(file)  # CRLF: a lone CR in a cell is then quoted too
-        out.writerow(headings)
-        out.writerows(rows)
-    return path
+def _cells(name: str, value: Any, row: Any, table: str, folder: Path) -> list[Any]:
+    """The cells of a column in one row; a document is written on the way."""
+    if name == _DOCUMENT:
+        write(folder / f"{table}-{row['id']}.json", value)
+        return [f"{table}-{row['id']}.json"]
+    if name in _SPREAD:
+        return [""] * len(_SPREAD[name]) if value is None else [repr(x) for x in json.loads(value)]
+    return [repr(value) if isinstance(value, float) else value]

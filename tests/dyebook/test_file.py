@@ -24,8 +24,8 @@ def test_a_part_without_its_whole_is_refused(path: Path, book: DyeBook) -> None:
     fill(book)
     with pytest.raises(sqlite3.IntegrityError, match="FOREIGN KEY"):
         book._file.db.execute("DELETE FROM swatch")
-    assert book._file.db.execute("PRAGMA synchronous").fetchone() == (2,)  # FULL
-    assert book._file.db.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+    assert book._file.db.execute("PRAGMA synchronous").fetchone()[0] == 2  # FULL
+    assert book._file.db.execute("PRAGMA journal_mode").fetchone()[0] == "delete"
 
 
 @pytest.mark.parametrize("damage", ["application_id = 7", "user_version = 99"])

@@ -85,6 +85,7 @@ READINGS = st.builds(
 
 def in_memory() -> sqlite3.Connection:
     db = sqlite3.connect(":memory:", isolation_level=None)
+    db.row_factory = sqlite3.Row
     schema.migrate(db)
     return db
 
