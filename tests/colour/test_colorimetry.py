@@ -41,11 +41,11 @@ LABS = st.tuples(st.floats(0.0, 100.0), st.floats(-80.0, 80.0), st.floats(-80.0,
 
 
 @pytest.mark.parametrize("observer", [2, 10])
-@pytest.mark.parametrize("illuminant", ["A", "C", "D50", "D55", "D65", "D75"])
+@pytest.mark.parametrize("illuminant", ["A", "C", "D50", "D55", "D65", "D75", "FL2", "FL7", "FL11"])
 def test_white_points_are_those_of_astm_e308(
     illuminant: str, observer: int, check_values: dict[str, Any]
 ) -> None:
-    # ASTM E308, tables of the perfect diffuser (values from memory, agreeing with public code).
+    # ASTM E308, tables of the perfect diffuser (as public code quotes them).
     x, z = check_values["e308_white_points"][f"{illuminant}_{observer}"]
     np.testing.assert_allclose(white(Light(illuminant, observer)), [x, 100.0, z], atol=0.01)
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
 
 from dyemix.model.kubelka_munk import (
     SHIFT,
@@ -34,6 +35,60 @@ def test_published_values(check_values: dict[str, Any]) -> None:
     for row in rows:
         assert k_over_s(row["R"]) == pytest.approx(row["K_over_S"], abs=1e-12)
         assert reflectance(row["K_over_S"]) == pytest.approx(row["R"], abs=1e-12)
+
+
+@pytest.mark.parametrize("k", [0.05, 0.25, 1.6, 9.025])
+@pytest.mark.parametrize("ground", [0.0, 0.9])
+def test_reflectance_is_what_the_two_streams_of_light_come_to(k: float, ground: float) -> None:
+    """Kubelka & Munk 1931, from their differential equation: dR/dx = S (1 − 2 (1 + k) R + R²).
+
+    Integrated through a layer so thick that the ground under it no longer shows.
+    """
+    thick = solve_ivp(
+        lambda _, r: 1.0 - 2.0 * (1.0 + k) * r + r * r,
+        (0.0, 40.0),
+        [ground],
+        rtol=1e-10,
+        atol=1e-12,
+    )
+    assert reflectance(k) == pytest.approx(thick.y[0, -1], abs=1e-8)
+
+
+@pytest.mark.parametrize(
+    ("r", "k", "slope"),
+    [
+        # (1 − R)²/(2R) and −2R²/(1 − R²) as fractions.
+        (1 / 10, 81 / 20, -2 / 99),
+        (1 / 4, 9 / 8, -2 / 15),
+        (1 / 2, 1 / 4, -2 / 3),
+        (4 / 5, 1 / 40, -32 / 9),
+    ],
+)
+def test_sums_worked_by_hand(r: float, k: float, slope: float) -> None:
+    assert k_over_s(r) == pytest.approx(k, rel=1e-12)
+    assert reflectance(k) == pytest.approx(r, rel=1e-12)
+    assert reflectance_slope(r) == pytest.approx(slope, rel=1e-12)
+
+
+def test_the_surface_by_hand() -> None:
+    """Saunderson 1942: k1 + (1 − k1)(1 − k2) R / (1 − k2 R), with k1 1/25, k2 2/5 and R 1/2.
+
+    0.04 + 0.96 × 0.6 × 0.5 ÷ 0.8 = 0.40; its slope 0.96 × 0.6 ÷ 0.8² = 0.9. R 1/2 has K/S 1/4,
+    whose slope is −2/3, and 0.9 × −2/3 = −0.6.
+    """
+    surface = Surface(0.04, 0.4)
+    assert surface.measured(0.5) == pytest.approx(0.40, rel=1e-12)
+    assert surface.measured_slope(0.5) == pytest.approx(0.9, rel=1e-12)
+    assert surface.inside(0.40) == pytest.approx(0.5, rel=1e-12)
+    assert surface.k_over_s(0.40) == pytest.approx(0.25, rel=1e-12)
+    assert surface.reflectance(0.25) == pytest.approx(0.40, rel=1e-12)
+    assert surface.reflectance_and_slope(0.25) == pytest.approx((0.40, -0.6), rel=1e-12)
+    assert surface.slope_at(0.40) == pytest.approx(-0.6, rel=1e-12)
+
+
+def test_a_perfect_white_has_the_slope_of_the_whitest_cloth() -> None:
+    """At R 0.999: −2 × 0.998001 ÷ 0.001999 = −998.5."""
+    assert reflectance_slope(1.0) == reflectance_slope(0.999) == pytest.approx(-998.5, abs=0.01)
 
 
 @given(REFLECTANCES)
@@ -98,6 +153,25 @@ def test_special_cases_of_the_depth_law() -> None:
     np.testing.assert_allclose(depth_law(c, 1.0, 2.0), c / (1.0 + c / 2.0), atol=1e-12)
     power = (c + SHIFT) ** 0.8 - SHIFT**0.8
     np.testing.assert_allclose(depth_law(c, 0.8, np.inf), power, atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("c", "n", "q", "works", "slope"),
+    [
+        # Freundlich: √(0.24 + 0.01) − √0.01 = 0.4; ½ ÷ √0.25 = 1.
+        (0.24, 0.5, np.inf, 0.4, 1.0),
+        # The same over 1 + 0.24/0.24 = 2: 0.2; 1/2 − 0.4 ÷ (0.24 × 4) = 1/12.
+        (0.24, 0.5, 0.24, 0.2, 1 / 12),
+        # Langmuir: 2 ÷ (1 + 2/4) = 4/3; 1 ÷ 1.5² = 4/9.
+        (2.0, 1.0, 4.0, 4 / 3, 4 / 9),
+        (3.0, 1.0, np.inf, 3.0, 1.0),
+    ],
+)
+def test_depth_laws_by_hand(c: float, n: float, q: float, works: float, slope: float) -> None:
+    """g = ((c + s)ⁿ − sⁿ) ÷ (1 + c/q) with s = 0.01 % owf, and its derivative."""
+    assert pytest.approx(0.01) == SHIFT
+    assert depth_law(c, n, q) == pytest.approx(works, rel=1e-12)
+    assert depth_law_slope(c, n, q) == pytest.approx(slope, rel=1e-12)
 
 
 @given(EXPONENTS, CAPACITIES)

@@ -1,0 +1,86 @@
+"""What blends look like, against sums worked by hand, and its slopes against differences."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from dyemix.colour.colorimetry import D65_10, lab
+from dyemix.model.kubelka_munk import Surface
+from dyemix.model.mixtures import Blends, working_amounts
+
+INF = np.inf
+
+
+def blends(competition: float = 0.0, surface: Surface | None = None) -> Blends:
+    """Two blends of two dyes: grey curves of 1 and of 0.5 per unit, on cloth of K/S 0.05."""
+    curves = np.stack([np.full(31, 1.0), np.full(31, 0.5)])
+    return Blends(
+        np.stack([curves, curves]),
+        np.ones((2, 2)),
+        np.full((2, 2), INF),
+        np.full(31, 0.05),
+        surface or Surface(),
+        competition,
+    )
+
+
+def test_dyes_that_do_not_compete_work_as_alone() -> None:
+    """Langmuir: 2 ÷ (1 + 2/4) = 4/3, whatever the other dye; linear: 3."""
+    g = working_amounts(np.array([[2.0, 3.0]]), np.ones((1, 2)), np.array([[4.0, INF]]), 0.0)
+    np.testing.assert_allclose(g, [[4 / 3, 3.0]], rtol=1e-12)
+
+
+def test_what_other_dyes_keep_from_a_dye_by_hand() -> None:
+    """κ 0.5 per % owf: 1 ÷ (1 + 0.5 × 2) = 1/2 and 2 ÷ (1 + 0.5 × 1) = 4/3; of three, all."""
+    two = working_amounts(np.array([[1.0, 2.0]]), np.ones((1, 2)), np.full((1, 2), INF), 0.5)
+    np.testing.assert_allclose(two, [[1 / 2, 4 / 3]], rtol=1e-12)
+    three = working_amounts(np.array([[1.0, 1.0, 2.0]]), np.ones((1, 3)), np.full((1, 3), INF), 0.5)
+    np.testing.assert_allclose(three, [[1 / 2.5, 1 / 2.5, 2 / 2]], rtol=1e-12)
+
+
+def test_reflectance_of_a_blend_by_hand() -> None:
+    """K/S adds (Kubelka & Munk 1931): 0.05 + 0.1 × 1 + 0.2 × 0.5 = 0.25, which is R 0.5 exactly.
+
+    0.05 + 0.775 × 1 + 0.6 × 0.5 = 1.125, which is R 1/4. Through a surface of k1 0.04 and k2 0.4
+    the first reads 0.40 (Saunderson 1942).
+    """
+    amounts = np.array([[0.1, 0.2], [0.775, 0.6]])
+    r = blends().reflectance(amounts)
+    np.testing.assert_allclose(r, [np.full(31, 0.5), np.full(31, 0.25)], rtol=1e-12)
+    through = blends(surface=Surface(0.04, 0.4)).reflectance(amounts)
+    np.testing.assert_allclose(through[0], 0.40, rtol=1e-12)
+
+
+def test_dyes_that_compete_give_a_paler_blend_by_hand() -> None:
+    """κ 0.5: 1 ÷ 2 × 1 + 2 ÷ 1.5 × 0.5 + 0.05 = 1.21667, where without it 2.05 is."""
+    k = 0.05 + 0.5 + 2 / 3
+    r = blends(0.5).reflectance(np.array([[1.0, 2.0], [1.0, 2.0]]))
+    np.testing.assert_allclose((1 - r) ** 2 / (2 * r), k, rtol=1e-9)
+
+
+@pytest.mark.parametrize("competition", [0.0, 0.2])
+def test_slopes_are_those_of_differences(competition: float) -> None:
+    rng = np.random.default_rng(3)
+    mix = Blends(
+        rng.uniform(0.1, 4.0, (3, 2, 31)),
+        rng.uniform(0.7, 1.1, (3, 2)),
+        np.array([[INF, 4.0], [8.0, INF], [INF, INF]]),
+        rng.uniform(0.02, 0.1, 31),
+        Surface(0.03, 0.4),
+        competition,
+    )
+    amounts = rng.uniform(0.2, 2.0, (3, 2))
+    r, dr = mix.reflectance_and_slope(amounts)
+    colours, dlab = mix.lab_and_slope(amounts, D65_10)
+    np.testing.assert_allclose(r, mix.reflectance(amounts), rtol=1e-12)
+    np.testing.assert_allclose(colours, lab(r, D65_10), rtol=1e-12)
+    step = 1e-6
+    for dye in range(2):
+        up, down = amounts.copy(), amounts.copy()
+        up[:, dye] += step
+        down[:, dye] -= step
+        more, less = mix.reflectance(up), mix.reflectance(down)
+        np.testing.assert_allclose(dr[:, dye], (more - less) / (2 * step), rtol=1e-5, atol=1e-9)
+        difference = (lab(more, D65_10) - lab(less, D65_10)) / (2 * step)
+        np.testing.assert_allclose(dlab[:, :, dye], difference, rtol=1e-4, atol=1e-5)
