@@ -22,7 +22,6 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS
 from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
-from dyemix.files.writing import recipe_text
 from dyemix.fitting.fit import fit
 from dyemix.photo import PhotoOptions, examine_photo
 from tests.simulated.camera import WAVELENGTHS as FINE
@@ -55,7 +54,7 @@ def by_camera(
             out.writerow(["cell", "recipe", "swatch"])
             for i, piece in enumerate(here):
                 label = f"{'ABCDE'[i // 8]}{i % 8 + 1}"
-                out.writerow([label, recipe_text(piece.recipe), piece.readings[0].swatch])
+                out.writerow([label, piece.recipe.exact, piece.readings[0].swatch])
         read = examine_photo(
             photo, PhotoOptions(cells=folder / "cells.csv", card=reference, grey=GREY_STEPS)
         )

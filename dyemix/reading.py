@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import DEMO_WARNING, Swatch, SwatchSet
-from dyemix.errors import Fault, InputError
-from dyemix.files import read_swatches, write_swatches
+from dyemix.files import read_swatches
 from dyemix.files.names import Naming, name_samples
 
 if TYPE_CHECKING:
@@ -24,7 +23,7 @@ _PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic")
 
 @dataclass(frozen=True, eq=False)
 class ReadReport:
-    """What a file was understood to hold. `swatches` is what `write` writes, and a fit takes."""
+    """What a file was understood to hold. `swatches` is what a fit takes."""
 
     swatches: SwatchSet
     naming: Naming
@@ -41,17 +40,6 @@ class ReadReport:
         return tuple(
             f"{r.name!r} ({r.place})" if r.name else r.place for r in self.swatches.unnamed
         )
-
-    def write(self, path: str | os.PathLike[str]) -> None:
-        """Write the swatch table. Raises `InputError` where a file stands there already."""
-        if Path(path).exists():
-            raise InputError(Fault("is there already: name another file to write.", str(path)))
-        try:
-            write_swatches(self.swatches, path)
-        except OSError as error:
-            raise InputError(
-                Fault(f"cannot be written ({error.strerror}): name another.", str(path))
-            ) from error
 
     def __str__(self) -> str:
         s = self.swatches

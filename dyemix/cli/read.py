@@ -25,11 +25,11 @@ def start(dyes: str, method: str, output: Path, **how: object) -> None:
 
     Of your DYES, as 'gold, scarlet, navy'. Writes the swatch table to fill in.
     """
-    from dyemix.files.writing import table_text
+    from dyemix.files import swatch_file
 
     plan = dyemix.first_swatches(dyes, method, **shared.given_only(how))
     shared.say(str(plan))
-    shared.write(output, table_text(plan.table()))
+    shared.write(output, swatch_file(plan.table(), output))
 
 
 @command()
@@ -59,15 +59,16 @@ def read(file: Path, output: Path, names: Path | None) -> None:
 
     FILE is an instrument's (ISO 28178 / CGATS.17 text, CxF3), a workbook (.xlsx), a table, or a
     photograph of swatches: on the printed page ('dyemix photo-page'), or with --grid or --corners.
+    A TABLE that ends in .cxf or .cgats is written as an instrument's file.
     """
-    from dyemix.files.writing import table_text
+    from dyemix.files import swatch_file
     from dyemix.reading import convert
 
     with console.waiting("Reading"):
         report = convert(file, names, shared.photo(cells=names))
     if given("draw") is not None and report.photograph is None:
         raise DyemixError(f"{file}: --draw shows what was read of a photograph.")
-    shared.write(output, table_text(report.swatches))
+    shared.write(output, swatch_file(report.swatches, output))
     shared.show(report, drawn=report.photograph)
 
 

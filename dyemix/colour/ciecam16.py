@@ -10,7 +10,6 @@ Viewing conditions, stated because the model needs them: cloth under 1000 lx bes
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from enum import Enum
 
@@ -18,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import Light, white, xyz_from_lab
+from dyemix.colour.colorimetry import Light, colour_science, white, xyz_from_lab
 from dyemix.errors import DyemixError
 
 ILLUMINANCE, BACKGROUND = 1000.0, 20.0
@@ -57,12 +56,10 @@ class Appearance:
 
 def appearance(lab: ArrayLike, light: Light) -> Appearance:
     """CIECAM16 colourfulness and hue of CIELAB ``(N, 3)`` under `light`; `VIEWING` conditions."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # colour-science speaks of optional packages on import
-        import colour
-
     xyz = xyz_from_lab(np.atleast_2d(np.asarray(lab, dtype=float)), light)
-    seen = colour.XYZ_to_CIECAM16(xyz, white(light), ADAPTING, BACKGROUND, compute_H=False)
+    seen = colour_science().XYZ_to_CIECAM16(
+        xyz, white(light), ADAPTING, BACKGROUND, compute_H=False
+    )
     return Appearance(np.asarray(seen.M, dtype=float), np.asarray(seen.h, dtype=float))
 
 

@@ -14,6 +14,7 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -85,6 +86,16 @@ def weights(light: Light) -> Array:
     return found
 
 
+def colour_science() -> Any:
+    """The library, imported when it is needed first: that takes about a second."""
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it speaks of optional packages on import
+        import colour
+    return colour
+
+
 def weights_from_colour_science(light: Light) -> Array:
     """Work the weights out from the illuminant and observer tables of colour-science.
 
@@ -93,12 +104,7 @@ def weights_from_colour_science(light: Light) -> Array:
     at the interval at which CIE publishes the illuminant: 1 nm for A and D65 (ISO/CIE 11664-2),
     5 nm for the others. Wavelengths beyond 400 and 700 nm use the end reflectance (E308).
     """
-    import warnings
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # colour-science speaks of optional packages on import
-        import colour
-
+    colour = colour_science()
     illuminants = {name.upper(): name for name in colour.SDS_ILLUMINANTS}
     if light.illuminant.upper() not in illuminants:
         raise DyemixError(

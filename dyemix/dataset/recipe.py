@@ -246,6 +246,12 @@ class Recipe(Mapping[str, float]):
         """Depth in all, % owf."""
         return sum(self._amounts.values())
 
+    @property
+    def exact(self) -> str:
+        """Every digit, where `str` gives the three a dyer can use."""
+        terms = (f"{dye} {repr(amount).removesuffix('.0')}" for dye, amount in self.items())
+        return " + ".join(terms) or "undyed"
+
     def __str__(self) -> str:
         return " + ".join(f"{n} {format_amount(a)}" for n, a in self.items()) or "undyed"
 

@@ -20,14 +20,13 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Bath
 from dyemix.errors import DyemixError, Fault, InputError, RecipeError, SavedError
-from dyemix.files.writing import recipe_text
 
 T = TypeVar("T")
 
 
 def exact_text(recipe: Recipe) -> str:
     """A recipe with every digit. Raises `RecipeError` for a name that could not be read back."""
-    text = recipe_text(recipe)
+    text = recipe.exact
     try:
         same = Recipe.parse(text) == recipe
     except RecipeError:

@@ -1,31 +1,28 @@
-"""Readers of swatch files. Each gives the same `SwatchSet`; the content decides which reads."""
+"""Readers and writers of swatch files: each gives or takes the same `SwatchSet`."""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
 from dyemix.files import cgats, cxf, delimited, xlsx
 from dyemix.files.cells import NO_TEXT, read_bytes
-from dyemix.files.cgats import write_cgats
-from dyemix.files.cxf import write_cxf
-from dyemix.files.writing import write_swatches
+from dyemix.writing import write
 
-__all__ = ["read_swatches", "write_cgats", "write_cxf", "write_swatches"]
+__all__ = ["read_swatches", "swatch_file", "write_swatches"]
 
 #: No table of swatches is larger than this (bytes).
 LARGEST = 50_000_000
-
-#: Whether a reader knows the content, and the reader; the first that knows it reads.
-_FORMATS: list[tuple[Callable[[bytes], bool], Callable[[bytes, str], SwatchSet]]] = [
-    (xlsx.recognise, xlsx.read),
-    (cxf.recognise, cxf.read),
-    (cgats.recognise, cgats.read),
-    (delimited.recognise, delimited.read),
-]
+#: The first that knows the content reads it.
+_READERS: tuple[Any, ...] = (xlsx, cxf, cgats, delimited)
+#: The ending of a file's name says how it is written; any other is a table of text.
+_WRITERS: dict[str, Callable[[SwatchSet], str | bytes]] = {
+    ".cxf": cxf.written, ".cgats": cgats.written,
+}  # fmt: skip
 
 
 def read_swatches(path: str | os.PathLike[str]) -> SwatchSet:
@@ -52,7 +49,23 @@ def read_swatches(path: str | os.PathLike[str]) -> SwatchSet:
         With every fault of the file: its row (the first line is 1), column and remedy.
     """
     data, name = read_bytes(path, LARGEST), Path(path).name
-    for recognise, read in _FORMATS:
-        if recognise(data):
-            return read(data, name)
+    for reader in _READERS:
+        if reader.recognise(data):
+            found: SwatchSet = reader.read(data, name)
+            return found
     raise InputError(Fault(NO_TEXT, name))
+
+
+def swatch_file(swatches: SwatchSet, path: str | os.PathLike[str]) -> str | bytes:
+    """What a file of this name holds of these readings; `read_swatches` gives them back.
+
+    A name that ends in ``.cxf`` stands for CxF3, ``.cgats`` for ISO 28178 text, any other for a
+    table of comma-separated text; numbers have six decimals. Notes are not written: reading the
+    file makes them anew.
+    """
+    return _WRITERS.get(Path(path).suffix.lower(), delimited.written)(swatches)
+
+
+def write_swatches(swatches: SwatchSet, path: str | os.PathLike[str], **care: Any) -> None:
+    """Write readings as `swatch_file` has them; `care` is ``force`` and ``inputs`` of `write`."""
+    write(path, swatch_file(swatches, path), **care)

@@ -5,35 +5,34 @@ from __future__ import annotations
 import csv
 import os
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import NoReturn
 
 from dyemix.errors import Fault, InputError
 from dyemix.files.headings import known
-
-if TYPE_CHECKING:
-    from _csv import Reader
 
 #: More columns than this is no swatch table (1 nm from 300 to 1100 nm is 801).
 MOST_COLUMNS = 2_000
 #: More readings than this is no dyer's table, and would take minutes and gigabytes.
 MOST_ROWS = 20_000
+#: No table of jobs, names, corners or colours is larger (bytes).
+_LARGEST_SMALL = 5_000_000
+NO_TEXT = "this is not text in UTF-8, UTF-16 or Windows-1252: save the table as CSV (UTF-8)."
 
 #: Control characters that no text carries; tab, line feed, form feed and carriage return do.
 _CONTROL = re.compile("[\x00-\x08\x0b\x0e-\x1f]")
 #: A first line that spreadsheets write and heed, to say what separates cells.
 _SEPARATOR = re.compile('"?sep=([,;\t])"?[,;\t]*', re.IGNORECASE)
 _SPACE_AFTER_QUOTE = re.compile('" +(?=[,;\t]|$)')
-#: No table of jobs, names, corners or colours is larger (bytes).
-_LARGEST_SMALL = 5_000_000
-NO_TEXT = "this is not text in UTF-8, UTF-16 or Windows-1252: save the table as CSV (UTF-8)."
 _DELIMITERS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
 
 
 class Faults:
-    """Collects the faults of one file, to be raised together."""
+    """Collects the faults of one file, to be raised together.
+
+    `counted` says what a row of them is, where it is no line of the file.
+    """
 
     def __init__(self, file: str, counted: str = "row") -> None:
         self.file = file
@@ -42,6 +41,12 @@ class Faults:
 
     def add(self, message: str, row: int | None = None, column: str | None = None) -> None:
         self._found.append(Fault(message, self.file, row, column, self.counted))
+
+    def stop(self, message: str, row: int | None = None, column: str | None = None) -> NoReturn:
+        """Add a fault that nothing can be read past. Raises `InputError`."""
+        self.add(message, row, column)
+        self.raise_any()
+        raise AssertionError("unreachable")
 
     def __len__(self) -> int:
         return len(self._found)
@@ -54,9 +59,9 @@ class Faults:
 
 @dataclass
 class Sheet:
-    """The cells of a table. `remarks` and `rows` come with the line of the file, from 1.
+    """The cells of a table; `remarks` and `rows` come with the line of the file, from 1.
 
-    Where a reading is not a line but an object or a column of the file, `counted` says so.
+    In a file whose readings are objects or columns, rows come with their number.
     """
 
     remarks: list[tuple[int, str]] = field(default_factory=list)
@@ -64,24 +69,20 @@ class Sheet:
     header_row: int = 1
     rows: list[tuple[int, list[str]]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
-    counted: str = "row"
 
 
 def decode(data: bytes) -> tuple[str, str] | None:
     """The text of `data` and a note on its encoding (or empty); None where it is not text."""
-    note = ""
-    try:
-        if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-            text, note = data.decode("utf-16"), "the file is in UTF-16."
-        else:
-            text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
+    utf16 = data.startswith((b"\xff\xfe", b"\xfe\xff"))
+    guess = "the file is not in UTF-8 and was read as Windows-1252: check accented names."
+    note = "the file is in UTF-16." if utf16 else ""
+    for encoding, told in (("utf-16" if utf16 else "utf-8-sig", note), ("cp1252", guess)):
         try:
-            text = data.decode("cp1252")
+            text = data.decode(encoding)
         except UnicodeDecodeError:
-            return None
-        note = "the file is not in UTF-8 and was read as Windows-1252: check accented names."
-    return None if _CONTROL.search(text) else (text, note)
+            continue
+        return None if _CONTROL.search(text) else (text, told)
+    return None
 
 
 def read_bytes(path: str | os.PathLike[str], largest: int) -> bytes:
@@ -109,17 +110,9 @@ def read_text(path: str | os.PathLike[str]) -> tuple[str, str, Faults]:
 
     Raises `InputError` for what is no text.
     """
-    found = decode(read_bytes(path, _LARGEST_SMALL))
     faults = Faults(Path(path).name)
-    if found is None:
-        faults.add(NO_TEXT)
-        faults.raise_any()
-    text, note = found or ("", "")
+    text, note = decode(read_bytes(path, _LARGEST_SMALL)) or faults.stop(NO_TEXT)
     return text, note, faults
-
-
-def _split(lines: Iterable[str], delimiter: str) -> Reader:
-    return csv.reader(lines, delimiter=delimiter, skipinitialspace=True, strict=True)
 
 
 def _find_delimiter(header: str) -> str:
@@ -127,7 +120,7 @@ def _find_delimiter(header: str) -> str:
 
     def sense(delimiter: str) -> tuple[int, int]:
         try:
-            cells = next(_split([header], delimiter), [])
+            cells = next(csv.reader([header], delimiter=delimiter, skipinitialspace=True), [])
         except csv.Error:
             return (0, 0)
         return sum(known(cell) for cell in cells), len(cells)
@@ -144,7 +137,7 @@ def _remark(line: str) -> str:
 
 
 def read_sheet(text: str, faults: Faults) -> Sheet:
-    """Split `text` into header lines, headings and rows; what is wrong goes to `faults`."""
+    """Split `text` into header lines, headings and rows. Raises `InputError`."""
     sheet = Sheet()
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     start, delimiter = 0, ""
@@ -156,25 +149,23 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         elif line.strip(' ,;\t"'):
             break
     else:
-        faults.add(
+        faults.stop(
             "the file holds no table: the first line that is not blank and does not begin with "
             "'#' gives the headings."
         )
-        return sheet
     delimiter = delimiter or _find_delimiter(lines[start])
     if delimiter != ",":
         sheet.notes.append(f"cells are separated by {_DELIMITERS[delimiter]}.")
     # A space between a closing quotation mark and the delimiter is a habit, not a fault.
-    reader = _split([_SPACE_AFTER_QUOTE.sub('"', line) + "\n" for line in lines[start:]], delimiter)
+    tidy = [_SPACE_AFTER_QUOTE.sub('"', line) + "\n" for line in lines[start:]]
+    reader = csv.reader(tidy, delimiter=delimiter, skipinitialspace=True, strict=True)
     row = sheet.header_row = start + 1
     try:
         for cells in reader:
             cells = [" ".join(cell.split()) for cell in cells]
             if len(cells) > MOST_COLUMNS:
-                faults.add(
-                    f"{len(cells):,} columns; a swatch table has at most {MOST_COLUMNS:,}.", row
-                )
-                return sheet
+                wide = f"{len(cells):,} columns; a swatch table has at most {MOST_COLUMNS:,}."
+                faults.stop(wide, row)
             if not sheet.headings:
                 while not cells[-1]:
                     cells.pop()
@@ -182,8 +173,7 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
             elif any(cells):
                 sheet.rows.append((row, cells))
             if len(sheet.rows) > MOST_ROWS:
-                faults.add(f"more than {MOST_ROWS:,} readings: split the file.", row)
-                return sheet
+                faults.stop(f"more than {MOST_ROWS:,} readings: split the file.", row)
             row = start + 1 + reader.line_num
     except csv.Error as error:
         faults.add(f"a quotation mark is not closed, or a cell is too long ({error}).", row)

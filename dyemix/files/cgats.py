@@ -9,16 +9,14 @@ holds: they are compared with it, so that a file cut short is noticed.
 from __future__ import annotations
 
 import math
-import os
 import re
 from dataclasses import dataclass, field
-from pathlib import Path
 
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, Sheet, decode
-from dyemix.files.headings import COVARIANCE, KNOWN, band, meaning
+from dyemix.files.headings import COVARIANCE, KNOWN, READING, band, meaning
+from dyemix.files.rows import Written
 from dyemix.files.table import understand
-from dyemix.files.writing import cells_of
 
 _FIRST = re.compile(r"\s*(?:CGATS\.\d|ISO ?28178|IT8\.7)", re.IGNORECASE)
 _BLOCK = re.compile(r"^[ \t]*BEGIN_DATA(?:_FORMAT)?[ \t]*(?:#.*)?$", re.MULTILINE)
@@ -27,7 +25,7 @@ _SPECTRAL = re.compile(
     r"(?:SPECTRAL_?)?(?:NM|PCT|DEC|R|SPEC|REFL?)?_?(\d{3,4}(?:\.\d+)?)(?:_?NM)?", re.IGNORECASE
 )
 
-#: Fields of the standard → headings of a swatch table.
+#: Fields of the standard → headings of a swatch table; a sample's number is its name if need be.
 _FIELDS = {"SAMPLE_NAME": "name", "LAB_L": "L*", "LAB_A": "a*", "LAB_B": "b*", "STRING": "name"}
 #: Keywords of the standard → conditions of a swatch table.
 _KEYWORDS = {
@@ -37,14 +35,16 @@ _KEYWORDS = {
     "OBSERVER": "observer",
     "OBSERVER_ANGLE": "observer",
 }
-_COUNTS = ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS", "SPECTRAL_BANDS")
+#: Keywords that say again what the file holds, or how its numbers are to be taken.
+_COUNTS = ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS", "SPECTRAL_BANDS", "SPECTRAL_NORM")
+_SCALES = {"SPECTRAL_PCT": "percent", "SPECTRAL_DEC": "fraction"}
+_NORMS = {"100": "percent", "1": "fraction"}
 
 
 def recognise(data: bytes) -> bool:
     """Whether `data` is text that names its standard first, or holds a line BEGIN_DATA."""
-    if (text := decode(data)) is None:
-        return False
-    return bool(_FIRST.match(text[0]) or _BLOCK.search(text[0]))
+    text, _ = decode(data) or ("", "")
+    return bool(_FIRST.match(text) or _BLOCK.search(text))
 
 
 @dataclass
@@ -58,6 +58,43 @@ class _File:
     sets: list[tuple[int, list[str]]] = field(default_factory=list)
     data_lines: list[int] = field(default_factory=list)
     closed: bool = False
+
+    def check(self, name: str, count: int, faults: Faults) -> None:
+        """Hold a count that the file states against what it holds."""
+        stated, line = self.keywords.get(name, (str(count), 1))
+        if stated != str(count):
+            faults.add(f"{name} is {stated[:20]}, and the file holds {count}.", line)
+
+
+def read(data: bytes, file_name: str) -> SwatchSet:
+    """Read an ISO 28178 or CGATS.17 file. Raises `InputError` with every fault of the file."""
+    text, note = decode(data) or ("", "")
+    faults = Faults(file_name, "line")
+    file = _scan(text, faults)
+    _whole_sets(file, faults)
+    _check(file, faults)
+    faults.raise_any()
+    scale = _pairs(file, faults) or _scale(file, faults)
+    faults.raise_any()
+    names = {name.upper() for name in file.fields}
+    headings = [_heading(name, names) for name in file.fields]
+    file.check("SPECTRAL_BANDS", sum(heading.endswith(" nm") for heading in headings), faults)
+    remarks = file.remarks + [
+        (line, f"{_KEYWORDS.get(name, name)}: {value}")
+        for name, (value, line) in file.keywords.items()
+        if name not in _COUNTS
+    ]
+    notes = ["ISO 28178 / CGATS.17 text; fields are taken by name.", *([note] if note else [])]
+    stated = {meaning(remark.partition(":")[0]) for _, remark in remarks} | set(headings)
+    assumed = [f"scale: {scale}"] if scale else []
+    if "L*" in headings and stated.isdisjoint({"illuminant", "observer"}):
+        assumed += ["illuminant: D50", "observer: 2"]
+        notes.append(
+            "CIELAB without its light stated is taken to be D50, 2°, which ISO 13655 prescribes "
+            "for files of this kind."
+        )
+    remarks += [(file.format_line, remark) for remark in assumed]
+    return understand(Sheet(remarks, headings, file.format_line, file.sets, notes), faults)
 
 
 def _tokens(line: str, number: int, faults: Faults) -> list[str]:
@@ -80,16 +117,14 @@ def _scan(text: str, faults: Faults) -> _File:
         if not tokens:
             continue
         word = tokens[0].upper() if not line.lstrip().startswith('"') else ""
-        if word in ("BEGIN_DATA_FORMAT", "BEGIN_DATA"):
+        if word == "BEGIN_DATA":
             place = word
-            if word == "BEGIN_DATA":
-                file.data_lines.append(number)
-            elif file.fields:
-                faults.add(
-                    f"a second list of fields; the first is in line {file.format_line}: keep one "
-                    "table in a file.",
-                    number,
-                )
+            file.data_lines.append(number)
+        elif word == "BEGIN_DATA_FORMAT":
+            place = word
+            if file.fields:
+                first = f"a second list of fields; the first is in line {file.format_line}"
+                faults.add(f"{first}: keep one table in a file.", number)
             else:
                 file.format_line = number
         elif word in ("END_DATA_FORMAT", "END_DATA"):
@@ -126,188 +161,127 @@ def _keyword(file: _File, tokens: list[str], line: str, number: int) -> None:
         file.keywords[name] = (value, number)
 
 
-def _check_counts(file: _File, faults: Faults) -> None:
+def _check(file: _File, faults: Faults) -> None:
     """Hold the file against what it says of itself."""
     if len(file.data_lines) > 1:
-        lines = " and ".join(str(line) for line in file.data_lines[:3])
-        faults.add(
-            f"{len(file.data_lines)} data blocks begin here, in lines {lines}: keep one in a file.",
-            file.data_lines[0],
-        )
+        lines = " and ".join(map(str, file.data_lines[:3]))
+        many = f"{len(file.data_lines)} data blocks begin here, in lines {lines}"
+        faults.add(f"{many}: keep one in a file.", file.data_lines[0])
     if not file.fields:
         faults.add("there are no field names: a BEGIN_DATA_FORMAT block lists them.")
     if not file.data_lines:
         faults.add("there is no BEGIN_DATA block: the file is cut short, or holds no readings.")
     elif not file.closed:
         faults.add("END_DATA is missing: the file is cut short.", file.data_lines[-1])
-    held = {"NUMBER_OF_FIELDS": len(file.fields), "NUMBER_OF_SETS": len(file.sets)}
-    for name, count in held.items():
-        if name not in file.keywords:
-            continue
-        value, line = file.keywords[name]
-        if value != str(count):
-            faults.add(f"{name} is {value[:20]}, and the file holds {count}.", line)
+    file.check("NUMBER_OF_FIELDS", len(file.fields), faults)
+    file.check("NUMBER_OF_SETS", len(file.sets), faults)
 
 
 def _whole_sets(file: _File, faults: Faults) -> None:
     """Sets that run over several lines become one; a set of any other length is a fault."""
     width = len(file.fields)
-    uneven = [line for line, cells in file.sets if len(cells) != width]
+    uneven = [(line, len(row)) for line, row in file.sets if len(row) != width]
     if not uneven or not width:
         return
     cells = [(line, cell) for line, row in file.sets for cell in row]
-    stated = file.keywords.get("NUMBER_OF_SETS", ("", 0))[0]
-    if len(cells) == width * len(cells[::width]) and stated == str(len(cells) // width):
+    sets, rest = divmod(len(cells), width)
+    if rest == 0 and file.keywords.get("NUMBER_OF_SETS", ("", 0))[0] == str(sets):
         starts = range(0, len(cells), width)
         file.sets = [(cells[i][0], [c for _, c in cells[i : i + width]]) for i in starts]
-        return
-    odd = next(row for line, row in file.sets if line == uneven[0])
-    faults.add(f"{len(odd)} values under {width} fields: each set needs one a field.", uneven[0])
-
-
-def _wavelength(name: str) -> float | None:
-    match = _SPECTRAL.fullmatch(name)
-    if match is None:
-        return band(name)
-    return float(match[1]) if 300.0 <= float(match[1]) <= 1100.0 else None
+    else:
+        line, length = uneven[0]
+        faults.add(f"{length} values under {width} fields: each set needs one a field.", line)
 
 
 def _pairs(file: _File, faults: Faults) -> str:
     """Turn SPECTRAL_NM, SPECTRAL_PCT pairs, wavelengths in the sets, into spectral fields."""
     upper = [name.upper() for name in file.fields]
     at = [i for i, name in enumerate(upper) if name == "SPECTRAL_NM"]
-    if not at:
+    if not at or not file.sets:
         return ""
     kinds = {upper[i + 1] if i + 1 < len(upper) else "" for i in at}
-    if len(kinds) != 1 or not kinds <= {"SPECTRAL_PCT", "SPECTRAL_DEC"}:
-        faults.add(
+    if len(kinds) != 1 or not kinds <= _SCALES.keys():
+        faults.stop(
             "each SPECTRAL_NM must be followed by SPECTRAL_PCT, or each by SPECTRAL_DEC.",
             file.format_line,
         )
-        return ""
-    first = [file.sets[0][1][i] for i in at] if file.sets else []
+    first = [file.sets[0][1][i] for i in at]
     for line, cells in file.sets:
         if [cells[i] for i in at] != first:
-            faults.add("the wavelengths of this set differ from those of the first.", line)
-            return ""
-    fields = list(file.fields)
+            faults.stop("the wavelengths of this set differ from those of the first.", line)
     for i, wavelength in zip(at, first, strict=True):
-        fields[i + 1] = f"SPECTRAL_NM{wavelength}"
-    keep = [i for i in range(len(fields)) if i not in at]
-    file.fields = [fields[i] for i in keep]
+        file.fields[i + 1] = f"SPECTRAL_NM{wavelength}"
+    keep = [i for i in range(len(upper)) if i not in at]
+    file.fields = [file.fields[i] for i in keep]
     file.sets = [(line, [cells[i] for i in keep]) for line, cells in file.sets]
-    return "percent" if kinds == {"SPECTRAL_PCT"} else "fraction"
+    return _SCALES[kinds.pop()]
 
 
 def _heading(name: str, names: set[str]) -> str:
+    """The heading of a swatch table for a field; `names` are all fields in capitals."""
     upper = name.upper()
     if upper == "SAMPLE_ID":
         return "sample number" if "SAMPLE_NAME" in names else "name"
-    if (wavelength := _wavelength(name)) is not None:
+    match = _SPECTRAL.fullmatch(name)
+    wavelength = float(match[1]) if match else band(name) or 0.0
+    if 300.0 <= wavelength <= 1100.0:
         return f"{wavelength:g} nm"
-    if upper in _FIELDS:
-        return _FIELDS[upper]
     known = meaning(name)
-    return known if known in KNOWN and len(name) > 1 and known not in ("L*", "a*", "b*") else name
+    taken = known in KNOWN and len(name) > 1 and known not in READING[:3]
+    return _FIELDS.get(upper) or (known if taken else name)
 
 
 def _scale(file: _File, faults: Faults) -> str:
     """Percent or fraction, where field names or the file's norm state it."""
-    kinds = {m[1] for n in file.fields if (m := re.match(r"SPECTRAL_(PCT|DEC)", n.upper()))}
+    kinds = {_SCALES[start] for n in file.fields if (start := n.upper()[:12]) in _SCALES}
     norm, line = file.keywords.get("SPECTRAL_NORM", ("", 0))
     try:
-        norms = {"": set(), "100": {"PCT"}, "1": {"DEC"}}[f"{float(norm):g}" if norm else ""]
+        kinds |= {_NORMS[f"{float(norm):g}"]} if norm else set()
     except (KeyError, ValueError):
         faults.add(f"SPECTRAL_NORM is {norm[:20]!r}: 100 is percent and 1 is fraction.", line)
-        return ""
-    if len(kinds | norms) > 1:
+    if len(kinds) > 1:
         faults.add("the file says percent and fraction of its reflectances: correct one.", line)
-        return ""
-    return {"PCT": "percent", "DEC": "fraction"}.get("".join(kinds | norms), "")
+    return min(kinds, default="")
 
 
-def read(data: bytes, file_name: str) -> SwatchSet:
-    """Read an ISO 28178 or CGATS.17 file. Raises `InputError` with every fault of the file."""
-    text, note = decode(data) or ("", "")
-    faults = Faults(file_name, "line")
-    file = _scan(text, faults)
-    _whole_sets(file, faults)
-    _check_counts(file, faults)
-    faults.raise_any()
-    scale = _pairs(file, faults) or _scale(file, faults)
-    faults.raise_any()
-    names = {name.upper() for name in file.fields}
-    headings = [_heading(name, names) for name in file.fields]
-    remarks = [(line, text) for line, text in file.remarks if text.strip()]
-    for name, (value, line) in file.keywords.items():
-        if name == "SPECTRAL_BANDS":
-            count = sum(heading.endswith(" nm") for heading in headings)
-            if value != str(count):
-                faults.add(f"SPECTRAL_BANDS is {value[:20]}, and the file holds {count}.", line)
-        elif name not in (*_COUNTS, "SPECTRAL_NORM"):
-            remarks.append((line, f"{_KEYWORDS.get(name, name)}: {value}"))
-    if scale:
-        remarks.append((file.format_line, f"scale: {scale}"))
-    notes = ["ISO 28178 / CGATS.17 text; fields are taken by name.", *([note] if note else [])]
-    stated = {meaning(remark.partition(":")[0]) for _, remark in remarks} | set(headings)
-    if "L*" in headings and stated.isdisjoint({"illuminant", "observer"}):
-        remarks += [(file.format_line, "illuminant: D50"), (file.format_line, "observer: 2")]
-        notes.append(
-            "CIELAB without its light stated is taken to be D50, 2°, which ISO 13655 prescribes "
-            "for files of this kind."
-        )
-    sheet = Sheet(
-        remarks=remarks,
-        headings=headings,
-        header_row=file.format_line,
-        rows=file.sets,
-        notes=notes,
-        counted="line",
-    )
-    return understand(sheet, faults)
-
-
-_WRITTEN = {"L*": "LAB_L", "a*": "LAB_A", "b*": "LAB_B", "name": "SAMPLE_NAME"}
-_STANDARD = ("SAMPLE_ID", *_WRITTEN.values())
-
-
-def write_cgats(swatches: SwatchSet, path: str | os.PathLike[str]) -> None:
-    """Write readings as ISO 28178 text that `read_swatches` reads back, to six decimals.
+def written(swatches: SwatchSet) -> str:
+    """ISO 28178 text that `read` reads.
 
     Reflectance goes into SPECTRAL_DEC fields, as a fraction, and CIELAB into LAB_L, LAB_A, LAB_B;
     recipes and conditions into fields of their own, declared by KEYWORD as the standard asks.
     """
-    shared, columns, rows = cells_of(swatches)
-    names = []
-    for column in columns:
-        wavelength = band(column)
-        spectral = None if wavelength is None else f"SPECTRAL_DEC{wavelength:g}"
-        names.append(spectral or _WRITTEN.get(column) or _field_name(column))
-    own = [n for n in names if n not in _STANDARD and not n.startswith("SPECTRAL_DEC")]
-    keywords = {_field_name(key): value for key, value in shared.items()}
-    if swatches.demo:
-        keywords["DEMO"] = "yes"
-    lines = ["ISO28178", *(f'KEYWORD "{name}"' for name in dict.fromkeys((*keywords, *own)))]
-    lines += [f"{key} {_quoted(value)}" for key, value in keywords.items()]
-    lines += [f"NUMBER_OF_FIELDS {len(names) + 1}", "BEGIN_DATA_FORMAT"]
-    lines += [" ".join(["SAMPLE_ID", *names]), "END_DATA_FORMAT"]
-    lines += [f"NUMBER_OF_SETS {len(rows)}", "BEGIN_DATA"]
-    for number, row in enumerate(rows, 1):
-        cells = [row.get(column, "") for column in columns]
-        lines.append(" ".join([str(number), *(_quoted(c) if not _plain(c) else c for c in cells)]))
-    Path(path).write_text("\n".join([*lines, "END_DATA", ""]), encoding="utf-8")
+    cells = Written.of(swatches)
+    standard = {heading: name for name, heading in _FIELDS.items() if name != "STRING"}
+    fields = {column: standard.get(column) or _field(column) for column in cells.columns}
+    own = [f for f in fields.values() if f not in _FIELDS and not f.startswith("SPECTRAL_DEC")]
+    keywords = {_field(key): value for key, value in cells.shared.items()}
+    rows = [[row.get(column, "") for column in fields] for row in cells.rows]
+    lines = [
+        "ISO28178",
+        *(f'KEYWORD "{name}"' for name in dict.fromkeys((*keywords, *own))),
+        *(f"{key} {_quoted(value)}" for key, value in keywords.items()),
+        f"NUMBER_OF_FIELDS {len(fields) + 1}",
+        "BEGIN_DATA_FORMAT",
+        " ".join(["SAMPLE_ID", *fields.values()]),
+        "END_DATA_FORMAT",
+        f"NUMBER_OF_SETS {len(rows)}",
+        "BEGIN_DATA",
+        *(" ".join([str(n), *map(_quoted, row)]) for n, row in enumerate(rows, 1)),
+        "END_DATA",
+    ]
+    return "\n".join(lines) + "\n"
 
 
-def _field_name(heading: str) -> str:
+def _field(heading: str) -> str:
+    if (wavelength := band(heading)) is not None:
+        return f"SPECTRAL_DEC{wavelength:g}"
     return heading if heading in COVARIANCE else re.sub(r"\W+", "_", heading).upper()
 
 
-def _plain(cell: str) -> bool:
+def _quoted(cell: str) -> str:
+    """A cell in quotation marks, unless it is a number."""
     try:
-        return math.isfinite(float(cell))
+        number = math.isfinite(float(cell))
     except ValueError:
-        return False
-
-
-def _quoted(text: str) -> str:
-    return '"' + text.replace('"', '""') + '"'
+        number = False
+    return cell if number else '"' + cell.replace('"', '""') + '"'

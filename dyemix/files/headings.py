@@ -49,6 +49,12 @@ NAMES = MappingProxyType(
         "about": ("about",),
     }
 )
+#: Columns of the shape that has one band of one reading on a row.
+_WAVELENGTH = ("wavelength", "wavelength nm", "wave length", "lambda", "λ", "wl", "nm")
+_VALUE = (
+    "value", "reflectance", "reflectance %", "reflectance factor", "r", "r %", "% r", "reading",
+)  # fmt: skip
+_OF_BANDS = {**dict.fromkeys(_WAVELENGTH, "wavelength"), **dict.fromkeys(_VALUE, "value")}
 #: Between the flags of one cell.
 FLAG_SEPARATOR = " | "
 _LOOKUP = {spelling: name for name, spellings in NAMES.items() for spelling in spellings}
@@ -61,12 +67,6 @@ READING = ("L*", "a*", "b*", "hex")
 COVARIANCE = ("var_L", "var_a", "var_b", "cov_La", "cov_Lb", "cov_ab")
 #: What a column can mean, bands apart.
 KNOWN = frozenset(NAMES) - {*HEADER_ONLY}
-
-#: Headings of the shape that has one band of one reading on a row.
-_WAVELENGTH = frozenset({"wavelength", "wavelength nm", "wave length", "lambda", "λ", "wl", "nm"})
-_VALUE = frozenset(
-    {"value", "reflectance", "reflectance %", "reflectance factor", "r", "r %", "% r", "reading"}
-)
 
 _BAND = re.compile(
     r"(?:%?r%?|refl|reflectance|nm|spectral(?:[ _]nm)?)?[ _]*([0-9]{3,4}(?:[.,][0-9]+)?)\s*(?:nm)?",
@@ -85,14 +85,9 @@ def spelling(heading: str) -> str:
     return " ".join(re.sub(r"[()\[\],]", " ", text).split())
 
 
-def is_wavelength(heading: str) -> bool:
-    """Whether a column so headed holds wavelengths in nm."""
-    return spelling(heading) in _WAVELENGTH
-
-
-def is_value(heading: str) -> bool:
-    """Whether a column so headed holds one reflectance a row."""
-    return spelling(heading) in _VALUE
+def of_bands(heading: str) -> str | None:
+    """``wavelength`` or ``value`` for such a column of a table with a band on each row."""
+    return _OF_BANDS.get(spelling(heading))
 
 
 def band(heading: str) -> float | None:
@@ -113,8 +108,5 @@ def is_swatch_table(headings: list[str]) -> bool:
     """Whether headings are those of a swatch table: a recipe, and room for a reading."""
     names = {meaning(heading) for heading in headings}
     named = "recipe" in names or {"dye", "owf"} <= names
-    return named and (
-        not names.isdisjoint(READING)
-        or any(is_wavelength(heading) for heading in headings)
-        or any(band(heading) is not None for heading in headings)
-    )
+    bands = (band(h) is not None or of_bands(h) == "wavelength" for h in headings)
+    return named and (not names.isdisjoint(READING) or any(bands))

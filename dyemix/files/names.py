@@ -18,7 +18,6 @@ from dyemix.errors import RecipeError
 from dyemix.files.headings import CONDITIONS
 from dyemix.files.rows import Context, Draft, named_recipe
 from dyemix.files.small_tables import Column, read_table
-from dyemix.files.table import header_values
 
 #: Words that number samples: 'sample 7' is no dye called sample.
 _NUMBERING = frozenset(
@@ -130,11 +129,10 @@ def read_names(
     )
     table = read_table(path, columns, others=True)
     notes += table.notes
-    header, told = header_values(table.remarks, table.faults, notes)
-    context = Context(header, told, table.faults)
+    context = Context(table.remarks, table.faults, notes)
     named: dict[str, Named] = {}
     for row, values in table.rows:
-        draft = Draft(row, {**values, "name": values[key]}, {}, [])
+        draft = Draft(row, {**values, "name": values[key]})
         named_recipe(draft, context)
         if draft.recipe is None and "swatch" not in values:
             continue  # left as it is; a recipe that cannot be read is a fault by now

@@ -1,20 +1,34 @@
-"""One row of a swatch table on its way to a `Reading`."""
+"""One row of a swatch table: on its way to a `Reading`, and from one back to cells."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import D65_2, Light, lab_from_hex, smoothest_reflectance
+from dyemix.colour.colorimetry import (
+    D65_2,
+    WAVELENGTHS,
+    Light,
+    lab_from_hex,
+    screen_colours,
+    smoothest_reflectance,
+)
 from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe, dye_name
-from dyemix.dataset.swatches import ROUGH_ERROR, Reading
+from dyemix.dataset.swatches import ROUGH_ERROR, Reading, SwatchSet
 from dyemix.errors import DyemixError, RecipeError, TargetError
 from dyemix.files.cells import Faults
-from dyemix.files.headings import CONDITIONS, FLAG_SEPARATOR
+from dyemix.files.headings import (
+    CONDITIONS,
+    COVARIANCE,
+    FLAG_SEPARATOR,
+    HEADER_ONLY,
+    READING,
+    meaning,
+)
 
 #: Deeper than this is doubtful: black takes 6–10 % owf (common practice).
 _DEEPEST = 20.0
@@ -25,6 +39,12 @@ _ROUGH_FLAG = (
 )
 _AMOUNT = re.compile(r"([0-9]*[.,]?[0-9]+)\s*(?:%|g|pct|% w/v)?")
 _STRENGTH = re.compile(r"(.*[^\W\d_].*?)\s+([0-9]*[.,]?[0-9]+)\s*%?")
+#: What the ``# key: value`` lines that hold for the whole file may say, and how it may be put.
+_SAID: Mapping[str, Mapping[str, tuple[str, ...]]] = {
+    "demo": {"yes": ("yes", "true", "1"), "no": ("no", "false", "0")},
+    "scale": {"percent": ("percent", "%", "percentage"), "fraction": ("fraction",)},
+}
+_OBSERVER = re.compile(r"(?:CIE\s*)?(2|10|1931|1964)\s*(?:°|deg|degree|degrees)?", re.IGNORECASE)
 
 
 @dataclass
@@ -33,8 +53,8 @@ class Draft:
 
     row: int
     values: dict[str, str]
-    kept: dict[str, str]
-    bands: list[str]
+    kept: dict[str, str] = field(default_factory=dict)
+    bands: list[str] = field(default_factory=list)
     recipe: Recipe | None = None
     kind: str = "blank"
     conditions: dict[str, str] = field(default_factory=dict)
@@ -48,52 +68,69 @@ class Draft:
         """Flag the row; a table written with its flags says each but once."""
         self.flags = list(dict.fromkeys((*self.flags, *flags)))
 
-    def reading(self, file: str, counted: str = "row") -> Reading:
+    def reading(self, faults: Faults) -> Reading:
+        place = f"{faults.file}, {faults.counted} {self.row}"
         return Reading(
-            recipe=self.recipe,
-            reflectance=self.reflectance,
-            swatch=self.values.get("swatch", ""),
-            kind=self.kind,
-            lab=self.lab,
-            light=self.light,
-            covariance=self.covariance,
-            conditions=self.conditions,
-            flags=tuple(self.flags),
-            place=f"{file}, {counted} {self.row}",
-            name=self.values.get("name", ""),
-        )
+            self.recipe, self.reflectance, self.values.get("swatch", ""), self.kind, self.lab,
+            self.light, self.covariance, self.conditions, tuple(self.flags), place,
+            self.values.get("name", ""),
+        )  # fmt: skip
 
 
 class Context:
-    """What holds for every row of a file, and where its faults go."""
+    """What the ``# key: value`` lines of a file say of every row, and where its faults go.
 
-    def __init__(self, header: Mapping[str, str], rows: Mapping[str, int], faults: Faults) -> None:
+    `conditions` keeps unknown keys too, told in a note; `scale` is empty where it is not stated.
+    """
+
+    def __init__(
+        self, remarks: Sequence[tuple[int, str]], faults: Faults, notes: list[str]
+    ) -> None:
         self.faults = faults
-        self._rows = rows
-        self.conditions = {k: v for k, v in header.items() if k not in ("scale", "demo")}
-        self._measures: dict[tuple[str, str, str], Measures] = {}
+        self._stated: dict[str, int] = {}
+        self._measures: dict[tuple[str, ...], Measures] = {}
+        self.conditions: dict[str, str] = {}
+        for row, remark in remarks:
+            self._read(row, remark, notes)
+        self.scale, demo = (self.conditions.pop(key, "") for key in ("scale", "demo"))
+        self.demo = demo == "yes"
+
+    def _read(self, row: int, remark: str, notes: list[str]) -> None:
+        key, colon, value = (" ".join(part.split()) for part in remark.partition(":"))
+        if not colon or not key:
+            notes += [f"row {row} says: {remark}"] if remark else []
+            return
+        name = meaning(key)
+        if name not in (*CONDITIONS, *HEADER_ONLY):
+            name = key
+            notes.append(f"row {row}: {key!r} is not a condition known here; kept: {key}: {value}")
+        if name == "about":
+            notes.append(f"about: {value}")
+        if name in _SAID and value:
+            said = [word for word, put in _SAID[name].items() if value.lower() in put]
+            if not said:
+                self.faults.add(f"{name} is {value!r}: write {' or '.join(_SAID[name])}.", row)
+            value = said[0] if said else ""
+        before = self.conditions.get(name, value)
+        if before != value:
+            self.faults.add(f"{name} is stated twice: {before!r} and {value!r}.", row)
+        elif value:
+            self.conditions[name], self._stated[name] = value, row
 
     def measures(self, conditions: Mapping[str, str], row: int) -> Measures:
         """What turns spoons and mL into % owf on this row; a bad statement is told once."""
-        stock, cloth, spoons = (
-            conditions.get(key, "") for key in ("stock_pct", "cloth_g", "spoons")
-        )
-        known = self._measures.get((stock, cloth, spoons))
-        if known is None:
-            at = {
-                key: self._rows.get(key, row)
-                if conditions.get(key) == self.conditions.get(key)
-                else row
-                for key in ("stock_pct", "cloth_g", "spoons")
-            }
-            grams = "grams of dry cloth, as 240"
-            known = Measures(
-                stock_pct=self._strengths(stock, at["stock_pct"]),
-                cloth_g=self._positive(cloth, "cloth_g", grams, at["cloth_g"]),
-                spoons=self._spoon_set(spoons, at["spoons"]),
-            )
-            self._measures[stock, cloth, spoons] = known
-        return known
+        keys = ("stock_pct", "cloth_g", "spoons")
+        texts = tuple(conditions.get(key, "") for key in keys)
+        if texts not in self._measures:
+            stock, cloth, spoons = texts
+            at = [
+                self._stated.get(key, row) if text == self.conditions.get(key) else row
+                for key, text in zip(keys, texts, strict=True)
+            ]
+            grams = self._positive(cloth, "cloth_g", "grams of dry cloth, as 240", at[1])
+            strengths = self._strengths(stock, at[0])
+            self._measures[texts] = Measures(strengths, grams, self._spoon_set(spoons, at[2]))
+        return self._measures[texts]
 
     def _positive(self, text: str, key: str, want: str, row: int) -> float | None:
         match = _AMOUNT.fullmatch(text)
@@ -105,14 +142,11 @@ class Context:
 
     def _strengths(self, text: str, row: int) -> dict[str, float]:
         """``2`` for every stock, or ``marigold 2, navy 1``."""
-        want = "% w/v, as 2, or as 'marigold 2, navy 1'"
-        if not text or _AMOUNT.fullmatch(text):
-            value = self._positive(text, "stock_pct", want, row)
-            return {} if value is None else {"": value}
         strengths = {}
-        for piece in re.split(r"[;,+](?=\s*[^\W\d])", text):
+        for piece in re.split(r"[;,+](?=\s*[^\W\d])", text) if text else ():
             match = _STRENGTH.fullmatch(piece.strip()) if len(piece) < _LONGEST_RECIPE else None
             amount = match[2] if match else piece.strip() or "?"
+            want = "% w/v, as 2, or as 'marigold 2, navy 1'"
             value = self._positive(amount, "stock_pct", want, row)
             strengths[dye_name(match[1]) if match else ""] = value or 1.0
         return strengths
@@ -132,38 +166,33 @@ def named_recipe(draft: Draft, context: Context) -> None:
     draft.doubt(*filter(None, values.get("flags", "").split(FLAG_SEPARATOR)))
     measures = context.measures(draft.conditions, draft.row)
     text, column = values.get("recipe", ""), "recipe"
-    if "dye" in values:
-        dye, amount = values["dye"], values["owf"]
-        column = "owf" if dye else "dye"
-        if dye_name(dye) in ("undyed", "blank", "no dye", "none", "") and amount in ("", "0"):
-            text = "undyed" if dye or amount else ""
-        elif not dye or not amount:
-            context.faults.add("write the dye and its % owf, or 'undyed' and 0.", draft.row, column)
-            return
-        else:
-            text = f"{dye} {amount}"
-    if not text:
-        if not values.get("name"):
-            context.faults.add(
-                "no recipe: write % owf, as 'marigold 0.8 + navy 0.25', or 'undyed'.",
-                draft.row,
-                column,
-            )
-        return
     try:
+        if "dye" in values:
+            column = "owf" if values["dye"] else "dye"
+            text = _of_one_dye(values["dye"], values["owf"])
+        if not text and not values.get("name"):
+            raise RecipeError("no recipe: write % owf, as 'marigold 0.8 + navy 0.25', or 'undyed'.")
         if len(text) > _LONGEST_RECIPE:
             raise RecipeError(f"{text[:40]!r}… is too long for a recipe.")
-        draft.recipe = Recipe.parse(text, measures)
+        draft.recipe = Recipe.parse(text, measures) if text else None
     except RecipeError as error:
         context.faults.add(str(error), draft.row, column)
-        return
-    if written := values.get("as written"):
-        draft.recipe = Recipe(draft.recipe, written)
-    if draft.recipe.total > _DEEPEST:
-        draft.doubt(f"{draft.recipe.total:.4g} % owf is deeper than any cloth takes up")
+    if draft.recipe is not None:
+        if written := values.get("as written"):
+            draft.recipe = Recipe(draft.recipe, written)
+        if draft.recipe.total > _DEEPEST:
+            draft.doubt(f"{draft.recipe.total:.4g} % owf is deeper than any cloth takes up")
 
 
-_OBSERVER = re.compile(r"(?:CIE\s*)?(2|10|1931|1964)\s*(?:°|deg|degree|degrees)?", re.IGNORECASE)
+def _of_one_dye(dye: str, owf: str) -> str:
+    if dye_name(dye) in ("undyed", "blank", "no dye", "none", "") and owf in ("", "0"):
+        return "undyed" if dye or owf else ""
+    if not dye or not owf:
+        raise RecipeError("write the dye and its % owf, or 'undyed' and 0.")
+    return f"{dye} {owf}"
+
+
+# Colours without a spectrum ---------------------------------------------------------------------
 
 
 def _light(conditions: Mapping[str, str]) -> Light:
@@ -178,9 +207,7 @@ def _light(conditions: Mapping[str, str]) -> Light:
     return Light(light.illuminant, {"1931": 2, "1964": 10}.get(match[1]) or int(match[1]))
 
 
-def rough_readings(
-    drafts: list[Draft], header: Mapping[str, str], faults: Faults, notes: list[str]
-) -> None:
+def rough_readings(drafts: list[Draft], faults: Faults, notes: list[str]) -> None:
     """Give every draft that has only CIELAB or a hex code the smoothest spectrum with it."""
     groups: dict[Light, list[Draft]] = {}
     assumed = False
@@ -218,6 +245,8 @@ def rough_readings(
 def _smooth(drafts: list[Draft], light: Light, faults: Faults) -> None:
     try:
         spectra = smoothest_reflectance(np.array([draft.lab for draft in drafts]), light)
+        for draft, spectrum in zip(drafts, spectra, strict=True):
+            draft.reflectance = spectrum.copy()
     except TargetError as error:
         if len(drafts) == 1:
             faults.add(str(error), drafts[0].row, drafts[0].kind)
@@ -225,6 +254,66 @@ def _smooth(drafts: list[Draft], light: Light, faults: Faults) -> None:
             half = len(drafts) // 2
             _smooth(drafts[:half], light, faults)
             _smooth(drafts[half:], light, faults)
-        return
-    for draft, spectrum in zip(drafts, spectra, strict=True):
-        draft.reflectance = spectrum.copy()
+
+
+# And back to cells ------------------------------------------------------------------------------
+
+
+def _cells(reading: Reading) -> dict[str, str]:
+    """What stands in the row of a reading, its conditions apart."""
+    recipe = "" if reading.recipe is None else reading.recipe.exact
+    row = {"recipe": recipe, "swatch": reading.swatch, "name": reading.name}
+    written = reading.recipe.as_written if reading.recipe is not None else ""
+    row["as written"] = "" if written == recipe else written
+    row["flags"] = FLAG_SEPARATOR.join(reading.flags)
+    if reading.kind == "hex" and reading.lab is not None:
+        row["hex"] = screen_colours(reading.lab)[0].hex
+    elif reading.kind == "Lab" and reading.lab is not None:
+        row |= {n: f"{x:.6f}" for n, x in zip(READING, reading.lab, strict=False)}
+    elif reading.reflectance is not None:
+        spectrum = zip(WAVELENGTHS, reading.reflectance, strict=True)
+        row |= {f"{w:g} nm": f"{x:.6f}" for w, x in spectrum}
+    if (c := reading.covariance) is not None:
+        six = (c[0, 0], c[1, 1], c[2, 2], c[0, 1], c[0, 2], c[1, 2])
+        row |= {name: f"{value:.9g}" for name, value in zip(COVARIANCE, six, strict=True)}
+    return row
+
+
+def _stated(reading: Reading) -> dict[str, str]:
+    """The conditions with the light written out, so that it need not be assumed again."""
+    found = {key: " ".join(str(value).split()) for key, value in reading.conditions.items()}
+    if reading.kind == "Lab" and reading.light is not None:
+        found |= {"illuminant": reading.light.illuminant, "observer": str(reading.light.observer)}
+    return found
+
+
+@dataclass(frozen=True)
+class Written:
+    """What any table of swatches holds: conditions of them all, columns, and the rows."""
+
+    shared: dict[str, str]
+    columns: list[str]
+    rows: list[dict[str, str]]
+
+    @classmethod
+    def of(cls, swatches: SwatchSet) -> Written:
+        """The cells of every reading. What all of them share is stated once; so is ``demo``."""
+        conditions = [_stated(reading) for reading in swatches.readings]
+        keys = dict.fromkeys(key for each in conditions for key in each)
+        shared = {
+            key: conditions[0][key]
+            for key in keys
+            if ":" not in key and len({each.get(key) for each in conditions}) == 1
+        }
+        rows = [
+            _cells(reading) | {key: value for key, value in each.items() if key not in shared}
+            for reading, each in zip(swatches.readings, conditions, strict=True)
+        ]
+        used = {key for row in rows for key, value in row.items() if value}
+        bands = [f"{w:g} nm" for w in WAVELENGTHS]
+        readings = [name for name in (*READING, *bands) if name in used] or list(READING)
+        columns = ["swatch", *(["name"] if "name" in used else []), "recipe"]
+        columns += ["as written"] if "as written" in used else []
+        columns += [key for key in keys if key not in shared and key in used] + readings
+        columns += [name for name in (*COVARIANCE, "flags") if name in used]
+        return cls(({"demo": "yes"} if swatches.demo else {}) | shared, columns, rows)

@@ -7,170 +7,133 @@ refused is decided here, once for all of them.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from difflib import SequenceMatcher
 
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.dataset.swatches import SwatchSet
+from dyemix.colour.colorimetry import WAVELENGTHS
+from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.files.cells import Faults, Sheet
-from dyemix.files.doubts import about_flags, about_pieces, doubts, flag_copies
-from dyemix.files.headings import CONDITIONS, COVARIANCE, HEADER_ONLY, KNOWN, READING, band, meaning
+from dyemix.files.headings import COVARIANCE, HEADER_ONLY, KNOWN, READING, band, meaning
 from dyemix.files.rows import Context, Draft, named_recipe, rough_readings
-from dyemix.files.spelling import check_spelling
 from dyemix.files.wavelengths import grid_fault, grid_notes, onto_grid
 
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
 _WITH_UNIT = re.compile(r"[-+]?[0-9]*[.,]?[0-9]+ ?(?:%|[^\W\d_]{1,12}|°)")
 #: A reflectance over this (200 %) is no reading of cloth, brightened or not.
 _BEYOND = 2.0
+_LAB = READING[:3]
 
 
 def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
     """The readings of a table. Raises `InputError` with every fault of the file."""
     whole = not len(faults)
     notes: list[str] = []
-    header, told = header_values(sheet.remarks, faults, notes)
+    context = Context(sheet.remarks, faults, notes)
     columns = _columns(sheet, faults, notes)
     if not columns.understood:
         faults.raise_any()
     if not sheet.rows and whole:
         faults.add("the table has headings but no rows: one reading stands on a row.")
-    drafts = _drafts(sheet, columns, Context(header, told, faults))
-    _numbers(drafts, columns, header.get("scale", ""), faults, sheet, notes)
-    _covariances(drafts, faults)
-    check_spelling(drafts, faults, notes)
-    rough_readings(drafts, header, faults, notes)
+    drafts = _drafts(sheet, columns, context)
+    _numbers(drafts, columns, context.scale, faults, notes)
+    _check_spelling(drafts, faults, notes)
+    rough_readings(drafts, faults, notes)
     faults.raise_any()
-    flag_copies(drafts)
-    readings = tuple(draft.reading(faults.file, sheet.counted) for draft in drafts)
-    notes += about_pieces(readings, "swatch" in columns.place) + about_flags(drafts, sheet.counted)
-    return SwatchSet(readings, (*sheet.notes, *notes), faults.file, header.get("demo") == "yes")
+    _flag_copies(drafts)
+    readings = tuple(draft.reading(faults) for draft in drafts)
+    notes += _about_pieces(readings, "swatch" in columns.place)
+    notes += _about_flags(drafts, faults.counted)
+    return SwatchSet(readings, (*sheet.notes, *notes), faults.file, context.demo)
 
 
-def header_values(
-    remarks: list[tuple[int, str]], faults: Faults, notes: list[str]
-) -> tuple[dict[str, str], dict[str, int]]:
-    """The ``# key: value`` lines and their rows. Unknown keys are kept and told in a note."""
-    values: dict[str, str] = {}
-    rows: dict[str, int] = {}
-    for row, remark in remarks:
-        key, colon, value = (part.strip() for part in remark.partition(":"))
-        if not colon or not key:
-            if remark:
-                notes.append(f"row {row} says: {remark}")
-            continue
-        name = meaning(key)
-        value = " ".join(value.split())
-        if name not in (*CONDITIONS, *HEADER_ONLY):
-            name = key
-            notes.append(f"row {row}: {key!r} is not a condition known here; kept: {key}: {value}")
-        if values.get(name, value) != value:
-            faults.add(f"{name} is stated twice: {values[name]!r} and {value!r}.", row)
-        elif value:
-            values[name], rows[name] = value, row
-        if name == "demo" and value:
-            values[name] = "yes" if value.lower() in ("yes", "true", "1") else "no"
-            if value.lower() not in ("yes", "true", "1", "no", "false", "0"):
-                faults.add(f"demo is {value!r}: write yes or no.", row)
-        if name == "scale" and value:
-            values[name] = "percent" if value.lower() in ("%", "percentage") else value.lower()
-            if values[name] not in ("percent", "fraction"):
-                faults.add(f"scale is {value!r}: write percent or fraction.", row)
-        if name == "about":
-            notes.append(f"about: {value}")
-    return values, rows
+# Headings ---------------------------------------------------------------------------------------
 
 
-class Columns:
-    """Where each thing stands in a row."""
+@dataclass
+class _Columns:
+    """Where each thing stands in a row; `bands` are headings and places by wavelength in nm."""
 
-    def __init__(self) -> None:
-        self.place: dict[str, int] = {}
-        self.bands: list[tuple[float, int]] = []
-        self.extra: dict[str, int] = {}
-        #: Whether rows can be read for their own faults, those of the headings apart.
-        self.understood = False
+    place: dict[str, int] = field(default_factory=dict)
+    bands: dict[float, tuple[str, int]] = field(default_factory=dict)
+    extra: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def understood(self) -> bool:
+        """Whether rows can be read for their own faults, those of the headings apart."""
+        names = self.place.keys()
+        return not names.isdisjoint({"recipe", "name"}) or names >= {"dye", "owf"}
 
     @property
     def wavelengths(self) -> Array:
-        return np.array([wavelength for wavelength, _ in self.bands])
+        return np.array(list(self.bands))
 
 
-def _columns(sheet: Sheet, faults: Faults, notes: list[str]) -> Columns:
-    found = Columns()
+def _columns(sheet: Sheet, faults: Faults, notes: list[str]) -> _Columns:
+    found = _Columns()
     seen: dict[str, str] = {}
+    row = sheet.header_row
     for place, heading in enumerate(sheet.headings):
         wavelength = band(heading)
         name = f"{wavelength:g} nm" if wavelength is not None else meaning(heading)
         if not heading:
             if any(len(cells) > place and cells[place] for _, cells in sheet.rows):
-                faults.add(f"column {place + 1} has no heading.", sheet.header_row)
-            continue
-        if name in seen:
-            faults.add(
-                f"two columns mean {name}: {seen[name]!r} and {heading!r}. Keep one.",
-                sheet.header_row,
-                heading,
-            )
-            continue
-        seen[name] = heading
-        if wavelength is not None:
-            found.bands.append((wavelength, place))
+                faults.add(f"column {place + 1} has no heading.", row)
+        elif name in seen:
+            both = f"two columns mean {name}: {seen[name]!r} and {heading!r}. Keep one."
+            faults.add(both, row, heading)
+        elif wavelength is not None:
+            found.bands[wavelength] = (heading, place)
         elif name in HEADER_ONLY:
-            faults.add(
-                f"{name} holds for the whole file: write it above the table, as '# {name}: …'.",
-                sheet.header_row,
-                heading,
-            )
+            above = f"{name} holds for the whole file: write it above the table, as '# {name}: …'."
+            faults.add(above, row, heading)
         else:
             (found.place if name in KNOWN else found.extra)[name] = place
+        seen.setdefault(name, heading)
+    found.bands = dict(sorted(found.bands.items()))
     if sheet.headings:
-        _check_columns(found, sheet, faults, notes)
+        for fault in _heading_faults(found, sheet.headings, notes):
+            faults.add(fault, row)
     return found
 
 
-def _check_columns(found: Columns, sheet: Sheet, faults: Faults, notes: list[str]) -> None:
-    row = sheet.header_row
-    if not found.bands and not found.place:
-        first = ", ".join(sheet.headings[:4])
-        faults.add(
+def _heading_faults(found: _Columns, headings: list[str], notes: list[str]) -> Iterable[str]:
+    """What is wrong with the columns as a whole; what is merely noticed goes to `notes`."""
+    names = found.place.keys()
+    if not found.bands and not names:
+        first = ", ".join(headings[:4])
+        yield (
             f"no headings are understood here ({first[:60]}): the table must begin with a row such "
-            "as 'swatch,recipe,400,410 … 700', or with L*, a*, b* or hex in place of the bands.",
-            row,
+            "as 'swatch,recipe,400,410 … 700', or with L*, a*, b* or hex in place of the bands."
         )
         return
-    if "recipe" in found.place and ("dye" in found.place or "owf" in found.place):
-        faults.add("the recipe stands in 'recipe' and in 'dye' and 'owf': keep one.", row)
-    elif ("dye" in found.place) != ("owf" in found.place):
-        there, absent = ("dye", "owf") if "dye" in found.place else ("owf", "dye")
-        faults.add(f"there is a {there} column but no {absent} column: add it.", row)
-    elif found.place.keys().isdisjoint({"recipe", "dye"}):
-        if "name" in found.place:
-            notes.append("there is no recipe column: the samples are not named as recipes yet.")
-        else:
-            faults.add("there is no recipe column: add 'recipe', or 'dye' and 'owf'.", row)
-    found.understood = not found.place.keys().isdisjoint({"recipe", "name"}) or (
-        found.place.keys() >= {"dye", "owf"}
-    )
-    found.bands.sort()
-    lab = [name for name in ("L*", "a*", "b*") if name in found.place]
-    if found.bands:
-        if fault := grid_fault(found.wavelengths):
-            faults.add(fault, row)
-        else:
-            notes.extend(grid_notes(found.wavelengths))
-    if 0 < len(lab) < 3:
-        missing = [name for name in ("L*", "a*", "b*") if name not in lab]
-        faults.add(f"CIELAB needs three columns: {' and '.join(missing)} is missing.", row)
-    elif not found.bands and not lab and "hex" not in found.place:
-        faults.add("there is no reading column: add bands (400 … 700), or L*, a*, b*, or hex.", row)
+    one_dye = names & {"dye", "owf"}
+    if "recipe" in names and one_dye:
+        yield "the recipe stands in 'recipe' and in 'dye' and 'owf': keep one."
+    elif len(one_dye) == 1:
+        (absent,) = {"dye", "owf"} - one_dye
+        yield f"there is a {min(one_dye)} column but no {absent} column: add it."
+    elif not one_dye and names.isdisjoint({"recipe", "name"}):
+        yield "there is no recipe column: add 'recipe', or 'dye' and 'owf'."
+    elif names.isdisjoint({"recipe", "dye"}):
+        notes.append("there is no recipe column: the samples are not named as recipes yet.")
+    missing = [name for name in _LAB if name not in names]
+    if found.bands and (fault := grid_fault(found.wavelengths)):
+        yield fault
+    elif found.bands:
+        notes.extend(grid_notes(found.wavelengths))
+    if 0 < len(missing) < 3:
+        yield f"CIELAB needs three columns: {' and '.join(missing)} is missing."
+    elif missing and not found.bands and "hex" not in names:
+        yield "there is no reading column: add bands (400 … 700), or L*, a*, b*, or hex."
     if found.extra:
-        notes.append(
-            f"kept with each reading and not used: {', '.join(repr(name) for name in found.extra)}."
-        )
+        notes.append(f"kept with each reading and not used: {', '.join(map(repr, found.extra))}.")
 
 
-def _drafts(sheet: Sheet, columns: Columns, context: Context) -> list[Draft]:
+def _drafts(sheet: Sheet, columns: _Columns, context: Context) -> list[Draft]:
     """One draft a row: recipe, conditions and the text of the reading."""
     drafts: list[Draft] = []
     width = len(sheet.headings)
@@ -190,7 +153,7 @@ def _drafts(sheet: Sheet, columns: Columns, context: Context) -> list[Draft]:
             continue
         values = {name: cells[place] for name, place in columns.place.items()}
         kept = {name: cells[place] for name, place in columns.extra.items() if cells[place]}
-        draft = Draft(row, values, kept, [cells[place] for _, place in columns.bands])
+        draft = Draft(row, values, kept, [cells[place] for _, place in columns.bands.values()])
         named_recipe(draft, context)
         drafts.append(draft)
     if short:
@@ -200,109 +163,93 @@ def _drafts(sheet: Sheet, columns: Columns, context: Context) -> list[Draft]:
     return drafts
 
 
-def _number(cell: str) -> float:
-    """The number in a cell, NaN where it is none; a comma counts as a decimal point."""
-    return float(cell.replace(",", ".")) if _NUMBER.fullmatch(cell) else float("nan")
+# Numbers ----------------------------------------------------------------------------------------
 
 
 def _numbers(
-    drafts: list[Draft],
-    columns: Columns,
-    stated: str,
-    faults: Faults,
-    sheet: Sheet,
-    notes: list[str],
+    drafts: list[Draft], columns: _Columns, stated: str, faults: Faults, notes: list[str]
 ) -> None:
     """Turn the cells of each draft into its reading, and settle the scale of the file."""
     spectra: list[tuple[Draft, Array]] = []
-    headings = [sheet.headings[place] for _, place in columns.bands]
-    lab_columns = READING[:3] if columns.place.keys() >= set(READING[:3]) else ()
+    headings = [heading for heading, _ in columns.bands.values()]
+    twice: list[int] = []
+    texts: list[str] = []
     for draft in drafts:
+        lab = [draft.values.get(name, "") for name in _LAB]
+        code = draft.values.get("hex", "")
+        texts += [*draft.bands, *lab]
         if any(draft.bands):
-            values = _cells(draft.bands, headings, draft.row, faults)
             draft.kind = "spectrum"
-            if values is not None:
+            if (values := _cells(draft.bands, headings, draft.row, faults)) is not None:
                 spectra.append((draft, values))
-        elif any(lab := [draft.values[name] for name in lab_columns]):
-            draft.kind = "Lab"
-            draft.lab = _cells(lab, list(READING[:3]), draft.row, faults)
-        elif draft.values.get("hex"):
+        elif any(lab) and columns.place.keys() >= set(_LAB):
+            draft.kind, draft.lab = "Lab", _cells(lab, _LAB, draft.row, faults)
+        elif code:
             draft.kind = "hex"
-    both = [d.row for d in drafts if d.kind == "spectrum" and any(d.values.get(n) for n in READING)]
-    both += [d.row for d in drafts if d.kind == "Lab" and d.values.get("hex")]
-    if both:
+        given = (any(draft.bands), any(lab), bool(code))
+        twice += [draft.row] if sum(given) > 1 else []
+        _covariance(draft, faults)
+    if twice:
         notes.append(
-            f"{len(both)} rows give a colour twice (first: row {both[0]}): the spectrum is used "
+            f"{len(twice)} rows give a colour twice (first: row {twice[0]}): the spectrum is used "
             "before CIELAB, and CIELAB before hex."
         )
-    cells = [cell for draft in drafts for cell in draft.bands]
-    cells += [draft.values.get(name, "") for draft in drafts for name in READING[:3]]
-    if any("," in cell for cell in cells):
-        mixed = any("." in cell for cell in cells)
-        notes.append(
-            "decimal points and decimal commas are mixed; both were read as decimals."
-            if mixed
-            else "numbers have decimal commas."
-        )
+    if any("," in text for text in texts):
+        mixed = "decimal points and decimal commas are mixed; both were read as decimals."
+        points = any("." in text for text in texts)
+        notes.append(mixed if points else "numbers have decimal commas.")
     if spectra:
-        _spectra(spectra, columns, stated, faults, notes)
+        _spectra(spectra, columns.wavelengths, stated, faults, notes)
 
 
-def _cells(cells: list[str], headings: list[str], row: int, faults: Faults) -> Array | None:
+def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faults) -> Array | None:
     """The numbers in cells that belong together; None, and one fault, where one is missing."""
-    values = np.array([_number(cell) for cell in cells])
-    bad = np.flatnonzero(~np.isfinite(values))
-    if not len(bad):
-        return values
-    blank = [i for i in bad if not cells[i]]
-    wrong = [i for i in bad if cells[i]]
-    for places, what in ((blank, "is blank while the rest of the reading is not"), (wrong, "")):
-        if places:
-            more = f" ({len(places) - 1} more in this row)" if len(places) > 1 else ""
-            cell = cells[places[0]][:40] if not what else ""
-            cure = "write the reading, or leave all of it blank until it is read."
-            if _WITH_UNIT.fullmatch(cell):
-                cure = "write the number alone; the scale stands once, as '# scale: percent'."
-            what = what or f"{cell!r} is not a number"
-            faults.add(f"{what}{more}: {cure}", row, headings[places[0]])
-    return None
+    values = [float(c.replace(",", ".")) if _NUMBER.fullmatch(c) else np.nan for c in cells]
+    blank = [i for i, cell in enumerate(cells) if not cell]
+    wrong = [i for i, cell in enumerate(cells) if cell and not np.isfinite(values[i])]
+    for places in filter(None, (blank, wrong)):
+        cell = cells[places[0]][:40]
+        more = f" ({len(places) - 1} more in this row)" if len(places) > 1 else ""
+        absent = "is blank while the rest of the reading is not"
+        what = f"{cell!r} is not a number" if cell else absent
+        cure = "write the reading, or leave all of it blank until it is read."
+        if _WITH_UNIT.fullmatch(cell):
+            cure = "write the number alone; the scale stands once, as '# scale: percent'."
+        faults.add(f"{what}{more}: {cure}", row, headings[places[0]])
+    return None if blank or wrong else np.array(values)
 
 
-def _covariances(drafts: list[Draft], faults: Faults) -> None:
+def _covariance(draft: Draft, faults: Faults) -> None:
     """The covariance of a reading's CIELAB, where the table carries one (a photograph's does)."""
-    for draft in drafts:
-        cells = [draft.values.get(name, "") for name in COVARIANCE]
-        if not any(cells):
-            continue
-        values = _cells(cells, list(COVARIANCE), draft.row, faults)
-        if values is None:
-            continue
-        matrix = values[[[0, 3, 4], [3, 1, 5], [4, 5, 2]]]
-        spread = np.linalg.eigvalsh(matrix) if abs(values).max() < 1e6 else np.array([-1.0])
-        if spread[0] < -1e-6 * max(spread[-1], 1e-6):
-            faults.add(
-                "these six numbers are no covariance of L*, a*, b*: variances are 0 or more and "
-                "no covariance is larger than its variances allow.",
-                draft.row,
-                COVARIANCE[0],
-            )
-        draft.covariance = matrix
+    cells = [draft.values.get(name, "") for name in COVARIANCE]
+    if not any(cells) or (values := _cells(cells, COVARIANCE, draft.row, faults)) is None:
+        return
+    draft.covariance = values[[[0, 3, 4], [3, 1, 5], [4, 5, 2]]]
+    large = abs(values).max() >= 1e6
+    spread = np.array([-1.0]) if large else np.linalg.eigvalsh(draft.covariance)
+    if spread[0] < -1e-6 * max(spread[-1], 1e-6):
+        faults.add(
+            "these six numbers are no covariance of L*, a*, b*: variances are 0 or more and "
+            "no covariance is larger than its variances allow.",
+            draft.row,
+            COVARIANCE[0],
+        )
 
 
 def _spectra(
     spectra: list[tuple[Draft, Array]],
-    columns: Columns,
+    wavelengths: Array,
     stated: str,
     faults: Faults,
     notes: list[str],
 ) -> None:
+    """Bring spectra ``(S, B')`` at `wavelengths` ``(B',)`` to fractions at the package's bands."""
     values = np.array([row for _, row in spectra])
     largest = float(values.max())
     scale = stated or ("percent" if largest > _BEYOND else "fraction")
-    notes.append(
-        f"reflectance is in {'percent' if scale == 'percent' else 'fractions of 1'}"
-        + (", as the file states." if stated else f": the largest value is {largest:.4g}.")
-    )
+    how = "as the file states" if stated else f"the largest value is {largest:.4g}"
+    unit = "percent" if scale == "percent" else "fractions of 1"
+    notes.append(f"reflectance is in {unit}{',' if stated else ':'} {how}.")
     if not stated and 1.0 < largest <= _BEYOND:
         notes.append(
             f"the largest value, {largest:.4g}, could be a bright fraction or a very dark "
@@ -310,36 +257,128 @@ def _spectra(
         )
     if stated == "percent" and largest <= 1.0:
         notes.append(f"no value is above {largest:.4g} %: is the scale really percent?")
+
+    def add(draft: Draft, message: str, place: int | None = None) -> None:
+        column = None if place is None else f"{wavelengths[place]:g} nm"
+        faults.add(message, draft.row, column)
+
     if not stated and largest > _BEYOND and np.median(values.max(axis=1)) <= 1.0:
-        draft, row = max(spectra, key=lambda pair: float(pair[1].max()))
-        faults.add(
+        row, place = np.unravel_index(np.argmax(values), values.shape)
+        add(
+            spectra[row][0],
             f"{largest:g} looks like percent and most other rows like fractions of 1: correct it, "
             "or write '# scale: percent' above the table.",
-            draft.row,
-            f"{columns.wavelengths[int(np.argmax(row))]:g} nm",
+            int(place),
         )
         return
     fractions = values / 100.0 if scale == "percent" else values
-    wavelengths = columns.wavelengths
+    zeroed = "read the swatch again, with the instrument zeroed."
+    cloth = "0 to 100" if scale == "percent" else "0 to 1"
     for (draft, raw), row in zip(spectra, fractions, strict=True):
-        worst = int(np.argmin(row))
-        if row[worst] < 0:
-            faults.add(
-                f"a reflectance of {raw[worst]:g} is negative: read the swatch again, with the "
-                "instrument zeroed.",
-                draft.row,
-                f"{wavelengths[worst]:g} nm",
-            )
-        elif row[top := int(np.argmax(row))] > _BEYOND:
-            faults.add(
-                f"{raw[top]:g} is not a reflectance in {scale}: cloth gives "
-                f"{'0 to 100' if scale == 'percent' else '0 to 1'}.",
-                draft.row,
-                f"{wavelengths[top]:g} nm",
-            )
+        low, top = int(np.argmin(row)), int(np.argmax(row))
+        if row[low] < 0:
+            add(draft, f"a reflectance of {raw[low]:g} is negative: {zeroed}", low)
+        elif row[top] > _BEYOND:
+            add(draft, f"{raw[top]:g} is not a reflectance in {scale}: cloth gives {cloth}.", top)
         elif row[top] == 0:
-            faults.add("every band of this row is 0: read the swatch again.", draft.row)
-    kept = onto_grid(wavelengths, fractions) if not len(faults) else np.empty((0, 0))
-    for (draft, _), row in zip(spectra, kept, strict=False):
-        draft.reflectance = row
-        draft.doubt(*doubts(row, scale))
+            add(draft, "every band of this row is 0: read the swatch again.")
+    if not len(faults):
+        for (draft, _), row in zip(spectra, onto_grid(wavelengths, fractions), strict=True):
+            draft.reflectance = row
+            draft.doubt(*_doubts(row, scale))
+
+
+# Doubts: kept, flagged, and told once -----------------------------------------------------------
+
+
+def _doubts(reflectance: Array, scale: str) -> list[str]:
+    """What is doubtful about a reflectance ``(B,)``, a fraction."""
+    found = []
+    top = int(np.argmax(reflectance))
+    if reflectance[top] > 1.0:
+        found.append(
+            f"above 1 at {WAVELENGTHS[top]:g} nm: fluorescent (a brightener) or miscalibrated"
+        )
+    elif reflectance[4] >= 0.95:
+        found.append("0.95 or more at 440 nm: a brightener? Kubelka–Munk does not hold there")
+    if (reflectance == 0.0).any():
+        found.append(f"0 at {WAVELENGTHS[np.argmin(reflectance)]:g} nm: below what can be read")
+    if scale == "percent" and reflectance[top] <= 0.01:
+        found.append("no value above 1 %: a fraction in a file of percentages?")
+    return found
+
+
+def _flag_copies(drafts: list[Draft]) -> None:
+    """Flag a reading that repeats an earlier one digit for digit; chance hardly does that."""
+    first: dict[tuple[object, ...], int] = {}
+    for draft in drafts:
+        if draft.kind not in ("spectrum", "Lab"):
+            continue  # two readings of one cloth do share a hex code now and then
+        cells = draft.bands if draft.kind == "spectrum" else [draft.values[n] for n in _LAB]
+        key = (draft.recipe, draft.values.get("swatch"), draft.values.get("name"), *cells)
+        before = first.setdefault(key, draft.row)
+        if before != draft.row and not any(f.startswith("same as row") for f in draft.flags):
+            draft.doubt(f"same as row {before}: a copy?")
+
+
+def _about_pieces(readings: Iterable[Reading], told: bool) -> list[str]:
+    """How readings are taken to make pieces, where not every row names its own."""
+    taken = "rows of one recipe are taken as readings of one cloth."
+    if not told:
+        return [f"there is no swatch column: {taken}"]
+    return [f"where swatch is blank, {taken}"] if any(not r.swatch for r in readings) else []
+
+
+def _about_flags(drafts: list[Draft], counted: str) -> list[str]:
+    """One sentence a doubt, with the rows (objects, columns) it holds for."""
+    rows: dict[str, list[int]] = {}
+    for draft in drafts:
+        for flag in draft.flags:
+            rows.setdefault(flag, []).append(draft.row)
+    told = []
+    for flag, at in rows.items():
+        few = ", ".join(str(row) for row in at[:6]) + (f" and {len(at) - 6} more" if at[6:] else "")
+        end = "" if flag.endswith("?") else "."
+        told.append(f"{counted}{'s' if len(at) > 1 else ''} {few}: {flag}{end}")
+    return told
+
+
+def alike(one: str, other: str) -> bool:
+    """Whether two names differ in one word only, and there by a letter or two.
+
+    ``blue 1`` and ``blue 2``, ``blue violet`` and ``red violet`` are different dyes.
+    """
+    odd = [(a, b) for a, b in zip(one.split(), other.split(), strict=False) if a != b]
+    if len(one.split()) != len(other.split()) or len(odd) != 1:
+        return False
+    ((a, b),) = odd
+    if min(len(a), len(b)) < 3 or not (a + b).isalpha():
+        return False
+    return sorted(a) == sorted(b) or SequenceMatcher(None, a, b).ratio() > 0.8
+
+
+def _check_spelling(drafts: list[Draft], faults: Faults, notes: list[str]) -> None:
+    """A dye of mixtures alone that is spelt much like a dye with swatches of its own is a fault.
+
+    A dye with a single row, spelt like one with several, is told in a note: it may be right.
+    """
+    alone: dict[str, int] = {}
+    first: dict[str, int] = {}
+    for draft in drafts:
+        for dye in draft.recipe or ():
+            first.setdefault(dye, draft.row)
+            alone[dye] = alone.get(dye, 0) + (len(draft.recipe or ()) == 1)
+    for dye, rows in alone.items():
+        near = [own for own in alone if alone[own] > rows and alike(dye, own)] if rows < 2 else []
+        if near and rows == 0:
+            faults.add(
+                f"{dye!r} has no swatch of its own: is {near[0]!r} meant? Correct the spelling, or "
+                f"give {dye!r} swatches of its own.",
+                first[dye],
+                "recipe",
+            )
+        elif near:
+            notes.append(
+                f"{dye!r} (row {first[dye]}) has one row and is spelt much like {near[0]!r}: one "
+                "dye or two?"
+            )

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import WAVELENGTHS
+from dyemix.colour.colorimetry import WAVELENGTHS, colour_science
 
 #: Wider steps than this lose the slope of a dye's absorption edge (ASTM E308 tabulates 10 and 20).
 WIDEST_STEP = 20.0
@@ -67,16 +67,14 @@ def grid_notes(wavelengths: Array) -> list[str]:
         notes.append("they were interpolated to 400–700 nm every 10 nm (CIE 167, Sprague).")
     elif step < 10.0 - 1e-9:
         notes.append("those at 400, 410 … 700 nm are used, the ones between are not.")
-    beyond = [w for w in wavelengths if not WAVELENGTHS[0] <= w <= WAVELENGTHS[-1]]
-    extended = _extended(wavelengths)
-    outside = len(extended) - len(WAVELENGTHS)
-    if beyond and outside:
+    beyond = wavelengths[(wavelengths < WAVELENGTHS[0]) | (wavelengths > WAVELENGTHS[-1])]
+    if len(_extended(wavelengths)) > len(WAVELENGTHS):
         notes.append(
             f"bands beyond 400–700 nm ({beyond[0]:g} to {beyond[-1]:g} nm) are folded into the end "
             "bands by their weight under D65/10°, so that the colour is that of all that was "
             "measured (ASTM E308)."
         )
-    elif beyond:
+    elif len(beyond):
         notes.append("what lies less than 10 nm beyond 400–700 nm served to interpolate only.")
     return notes
 
@@ -90,17 +88,12 @@ def _folding(first: float, last: float) -> Array:
     400 nm nearly so, so that X stands for Y and Z as well. ASTM E308 gives the end band the weight
     of all that lies beyond it; this gives it the mean reflectance to go with that weight.
     """
-    import warnings
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # colour-science speaks of optional packages on import
-        import colour
+    colour = colour_science()
     wavelengths = np.arange(first, last + 1.0, 10.0)
     lamp = colour.SDS_ILLUMINANTS["D65"]
     observer = colour.MSDS_CMFS["CIE 1964 10 Degree Standard Observer"]
-    stimulus = np.interp(wavelengths, lamp.wavelengths, lamp.values) * np.interp(
-        wavelengths, observer.wavelengths, observer.values[:, 0]
-    )
+    stimulus = np.interp(wavelengths, lamp.wavelengths, lamp.values)
+    stimulus *= np.interp(wavelengths, observer.wavelengths, observer.values[:, 0])
     fold = (wavelengths[:, np.newaxis] == WAVELENGTHS).astype(float)
     for end, part in ((0, wavelengths <= WAVELENGTHS[0]), (-1, wavelengths >= WAVELENGTHS[-1])):
         fold[part, end] = stimulus[part] / stimulus[part].sum()
@@ -125,20 +118,12 @@ def onto_grid(wavelengths: Array, values: Array) -> Array:
 
 
 def _sprague(wavelengths: Array, values: Array, wanted: Array) -> Array:
-    import warnings
-
     from scipy.interpolate import PchipInterpolator
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # colour-science speaks of optional packages on import
-        from colour import SpragueInterpolator
 
     # Linear in the values: the interpolated identity is the matrix for every spectrum.
     even = np.linspace(wavelengths[0], wavelengths[-1], len(wavelengths))
-    matrix = np.stack(
-        [SpragueInterpolator(even, unit)(wanted) for unit in np.eye(len(even))], axis=0
-    )
-    out = np.asarray(values @ matrix)
+    interpolator = colour_science().SpragueInterpolator
+    out = np.asarray(values @ [interpolator(even, unit)(wanted) for unit in np.eye(len(even))])
     below = (out < 0.0).any(axis=1) & (values >= 0.0).all(axis=1)
     if below.any():
         out[below] = PchipInterpolator(wavelengths, values[below], axis=1)(wanted)

@@ -12,16 +12,14 @@ import io
 import re
 import warnings
 import zipfile
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from typing import Any
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, read_sheet
+from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults
+from dyemix.files.delimited import read_table_text
 from dyemix.files.headings import band, is_swatch_table, known
-from dyemix.files.shapes import one_reading_a_row
-from dyemix.files.table import understand
 
 #: Unpacked, no dyer's workbook is larger (bytes); an archive that says so may be a zip bomb.
 LARGEST_UNPACKED = 60_000_000
@@ -39,72 +37,74 @@ def read(data: bytes, file: str) -> SwatchSet:
     """Read the swatch table of a workbook. Raises `InputError` with every fault of the file."""
     faults = Faults(file)
     _check_archive(data, faults)
-    pages = _pages(data, faults)
+    pages = [page for page in _pages(data, faults) if any(map(any, page.rows))]
     page = _the_one(pages, faults)
-    faults.raise_any()
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows(page.rows)
-    sheet = one_reading_a_row(read_sheet(out.getvalue(), faults), faults)
-    sheet.notes[:0] = _notes(page, pages)
-    return understand(sheet, faults)
-
-
-@dataclass
-class _Page:
-    """The text of one sheet, a list of cells a row, and the formulas in it.
-
-    `shares` are the numbers shown as percentages: row and place → the fraction the cell holds.
-    """
-
-    title: str
-    rows: list[list[str]] = field(default_factory=list)
-    formulas: list[tuple[str, str]] = field(default_factory=list)
-    unsaved: list[tuple[str, str]] = field(default_factory=list)
-    shares: dict[tuple[int, int], str] = field(default_factory=dict)
-    cut: bool = False
-
-    @property
-    def is_table(self) -> bool:
-        rows = self.rows[:_HEADER_ROWS]
-        return any(is_swatch_table(row) or sum(map(known, row)) > 3 for row in rows)
+    notes = [f"spreadsheet workbook, sheet {page.title!r}."]
+    if others := [repr(other.title) for other in pages if other is not page]:
+        notes.append(f"not read: {', '.join(others[:5])}, which hold no swatch table.")
+    if page.formulas:
+        where, formula, _ = page.formulas[0]
+        notes.append(
+            f"formulas in cells, {len(page.formulas)} in all (first: {where}, {formula!r}): the "
+            "values saved with them were used, nothing was calculated."
+        )
+    return read_table_text(out.getvalue(), notes, faults)
 
 
 def _check_archive(data: bytes, faults: Faults) -> None:
     if not data.startswith(b"PK"):
-        faults.add(
+        faults.stop(
             "this is an old binary workbook, or one with a password: save it as .xlsx without a "
             "password, or save the sheet as CSV (UTF-8)."
         )
-        faults.raise_any()
+    problem = ""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             names = archive.namelist()
+            parts = [name for name in names if name.endswith((".xml", ".rels"))]
             size = sum(entry.file_size for entry in archive.infolist())
             if size > LARGEST_UNPACKED or len(names) > 5_000:
-                faults.add(
+                problem = (
                     f"{size / 1e6:,.0f} MB when unpacked; a workbook of swatches is at most "
                     f"{LARGEST_UNPACKED / 1e6:.0f} MB: save the one sheet as CSV (UTF-8)."
                 )
             elif "xl/workbook.xml" not in names:
                 what = "a workbook of another kind" if "content.xml" in names else "an archive"
-                faults.add(f"this is {what}: save it as .xlsx, or the sheet as CSV (UTF-8).")
-            elif any(
-                mark in archive.read(name)
-                for name in names
-                if name.endswith((".xml", ".rels"))
-                for mark in _DOCTYPES
-            ):
-                faults.add(
+                problem = f"this is {what}: save it as .xlsx, or the sheet as CSV (UTF-8)."
+            elif any(mark in archive.read(part) for part in parts for mark in _DOCTYPES):
+                problem = (
                     "the workbook declares a document type, which can make a reader fetch or "
                     "swell without end: save the sheet as CSV (UTF-8)."
                 )
     except Exception as error:  # a damaged archive raises whatever its bytes lead to
-        faults.add(f"the workbook is damaged or cut short ({_brief(error)}): save it again.")
-    faults.raise_any()
+        problem = f"the workbook is damaged or cut short ({_brief(error)}): save it again."
+    if problem:
+        faults.stop(problem)
 
 
 def _brief(error: Exception) -> str:
     return " ".join(str(error).split())[:100] or type(error).__name__
+
+
+@dataclass
+class _Page:
+    """The text of one sheet, a list of cells a row.
+
+    `formulas` are place, formula, and whether a value was saved beside it; `bands` the places of
+    band headings, once a row of those has been met.
+    """
+
+    title: str
+    rows: list[list[str]] = field(default_factory=list)
+    formulas: list[tuple[str, str, bool]] = field(default_factory=list)
+    bands: set[int] = field(default_factory=set)
+
+    @property
+    def is_table(self) -> bool:
+        rows = self.rows[:_HEADER_ROWS]
+        return any(is_swatch_table(row) or sum(map(known, row)) > 3 for row in rows)
 
 
 def _pages(data: bytes, faults: Faults) -> list[_Page]:
@@ -118,14 +118,12 @@ def _pages(data: bytes, faults: Faults) -> list[_Page]:
                 openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=only)
                 for only in (True, False)
             )
-            return [
-                _page(value, formula)
-                for value, formula in zip(values.worksheets, formulas.worksheets, strict=True)
-            ]
+            pairs = zip(values.worksheets, formulas.worksheets, strict=True)
+            return [_page(value, formula) for value, formula in pairs]
     except Exception as error:  # openpyxl raises whatever a damaged part leads to
-        faults.add(f"the workbook cannot be read ({_brief(error)}): save the sheet as CSV (UTF-8).")
-    faults.raise_any()
-    raise AssertionError("unreachable")
+        faults.stop(
+            f"the workbook cannot be read ({_brief(error)}): save the sheet as CSV (UTF-8)."
+        )
 
 
 def _page(values: Any, formulas: Any) -> _Page:
@@ -136,28 +134,23 @@ def _page(values: Any, formulas: Any) -> _Page:
         cells: list[str] = []
         for value, formula in zip(saved[: MOST_COLUMNS + 1], written, strict=False):
             if formula.data_type == "f":
-                where = (formula.coordinate, str(formula.value)[:40])
-                page.formulas.append(where)
-                if value.value is None:
-                    page.unsaved.append(where)
-            if _is_share(value):
-                page.shares[len(page.rows), len(cells)] = f"{value.value:.12g}"
-            cells.append(_text(value))
+                saved_too = value.value is not None
+                page.formulas.append((formula.coordinate, str(formula.value)[:40], saved_too))
+            cells.append(_text(value, len(cells) in page.bands))
         page.rows.append(cells)
+        if not page.bands:
+            bands = {place for place, cell in enumerate(cells) if band(cell) is not None}
+            page.bands = bands if len(bands) > 1 else set()
         if len(page.rows) > MOST_ROWS + _HEADER_ROWS:
-            page.cut = True
             break
     return page
 
 
-def _is_share(cell: Any) -> bool:
-    """Whether a cell holds a number shown as a percentage."""
-    number = isinstance(cell.value, float | int) and not isinstance(cell.value, bool)
-    return number and _PERCENT.fullmatch(cell.number_format or "") is not None
+def _text(cell: Any, in_band: bool) -> str:
+    """A cell as a person would read it.
 
-
-def _text(cell: Any) -> str:
-    """A cell as a person would read it."""
+    Under a band heading what is shown as ``85%`` is the fraction 0.85 that the cell holds.
+    """
     value = cell.value
     if value is None:
         return ""
@@ -166,58 +159,30 @@ def _text(cell: Any) -> str:
     if isinstance(value, datetime | date | time):
         return value.isoformat()
     if isinstance(value, float | int) and not isinstance(value, bool):
-        return f"{100.0 * value:.12g}%" if _is_share(cell) else f"{value:.12g}"
+        if _PERCENT.fullmatch(cell.number_format or "") and not in_band:
+            return f"{100.0 * value:.12g}%"
+        return f"{value:.12g}"
     return " ".join(str(value).split())
 
 
 def _the_one(pages: list[_Page], faults: Faults) -> _Page:
+    """The page that holds the table. Raises `InputError` where that is not one, or not whole."""
+    if not pages:
+        faults.stop("the workbook is empty.")
     tables = [page for page in pages if page.is_table]
     if len(tables) > 1:
         names = ", ".join(repr(page.title) for page in tables[:5])
         faults.add(f"{len(tables)} sheets hold tables ({names}): keep the one meant.")
-    filled = tables or [page for page in pages if any(map(any, page.rows))]
-    if not filled:
-        faults.add("the workbook is empty.")
-        return _Page("")
-    page = filled[0]
-    if page.cut:
+    page = [*tables, *pages][0]
+    if len(page.rows) > MOST_ROWS + _HEADER_ROWS:
         faults.add(
             f"sheet {page.title!r} goes on below row {MOST_ROWS + _HEADER_ROWS:,}: a table of "
             "swatches is shorter. Delete what stands far below it, or split it."
         )
-    for where, formula in page.unsaved[:20]:
+    for where, formula in [(w, f) for w, f, saved in page.formulas if not saved][:20]:
         faults.add(
             f"cell {where} holds the formula {formula!r} and no saved value, and formulas are not "
             "calculated here: paste the values over the formulas."
         )
-    _percentages(page)
+    faults.raise_any()
     return page
-
-
-def _percentages(page: _Page) -> None:
-    """Under a band heading what is shown as ``85%`` is the fraction 0.85 that the cell holds."""
-    if not page.shares:
-        return
-    for cells in page.rows:
-        bands = {place for place, cell in enumerate(cells) if band(cell) is not None}
-        if len(bands) > 1:
-            break
-    else:
-        return
-    for (row, place), fraction in page.shares.items():
-        if place in bands:
-            page.rows[row][place] = fraction
-
-
-def _notes(page: _Page, pages: Iterable[_Page]) -> list[str]:
-    notes = [f"spreadsheet workbook, sheet {page.title!r}."]
-    others = [repr(p.title) for p in pages if p is not page and any(map(any, p.rows))]
-    if others:
-        notes.append(f"not read: {', '.join(others[:5])}, which hold no swatch table.")
-    if page.formulas:
-        where, formula = page.formulas[0]
-        notes.append(
-            f"formulas in cells, {len(page.formulas)} in all (first: {where}, {formula!r}): the "
-            "values saved with them were used, nothing was calculated."
-        )
-    return notes

@@ -18,7 +18,6 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
-from dyemix.files.writing import recipe_text
 from dyemix.photo.layout import (
     CARD_BOX,
     GREY_BOX,
@@ -159,7 +158,10 @@ def write_photo_page(
         raise DyemixError(f"paper {paper!r} is unknown: A4 or Letter.")
     readings = swatches.readings if swatches else ()
     # Each piece of cloth once, in the order of the table.
-    pieces = list(dict.fromkeys((recipe_text(r.recipe), r.swatch or r.name) for r in readings))
+    names = ("" if r.recipe is None else r.recipe.exact for r in readings)
+    pieces = list(
+        dict.fromkeys((n, r.swatch or r.name) for n, r in zip(names, readings, strict=True))
+    )
     layout = layout_of(max(cells or (0 if pieces else 24), len(pieces)))
     pieces += [("", "")] * (layout.count - len(pieces))
     rows = io.StringIO()

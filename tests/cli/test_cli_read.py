@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError
-from dyemix.files import read_swatches, write_cgats, write_cxf
+from dyemix.files import read_swatches, write_swatches
 from dyemix.files.names import name_samples, recipe_in
 from dyemix.model.kubelka_munk import reflectance
 from dyemix.reading import convert
@@ -45,7 +45,7 @@ def named(*names: str, repeat: int = 1) -> SwatchSet:
 
 def test_an_instrument_s_file_becomes_a_table_that_fits(run) -> None:
     names = ["undyed", "gold 2", "gold 0.5 %", "gold_1 (b)", "scan 7"]
-    write_cxf(named(*names, repeat=2), run.folder / "scan.cxf")
+    write_swatches(named(*names, repeat=2), run.folder / "scan.cxf")
     (run.folder / "names.csv").write_text("sample,recipe\nScan 7,gold 0.25\nscan 8,navy 1\n")
     done = run("read", "scan.cxf", "-o", "swatches.csv", "--names", "names.csv")
     assert done.returncode == 0, done.stderr
@@ -73,10 +73,10 @@ def test_an_instrument_s_file_becomes_a_table_that_fits(run) -> None:
 
 
 def test_what_could_not_be_placed_is_named_and_kept(run) -> None:
-    write_cgats(named("undyed", "scan 7"), run.folder / "scan.txt")
-    done = run("read", "scan.txt", "-o", "swatches.csv")
+    write_swatches(named("undyed", "scan 7"), run.folder / "scan.cgats")
+    done = run("read", "scan.cgats", "-o", "swatches.csv")
     assert done.returncode == 0
-    assert "Could not be placed: 'scan 7' (scan.txt, line 13)." in done.stdout
+    assert "Could not be placed: 'scan 7' (scan.cgats, line 13)." in done.stdout
     assert "'sample,recipe'" in done.stdout
     table = read_swatches(run.folder / "swatches.csv")
     assert [r.name for r in table.unnamed] == ["scan 7"]
@@ -119,7 +119,6 @@ def test_bad_input_is_said_and_exits_with_2(run, words, says) -> None:
 
 def test_a_second_cloth_from_the_command_line(run) -> None:
     from benchmarks.shelf import swatch_set
-    from dyemix.files import write_swatches
 
     shop = Workshop(0)
     rows = [row for dye in ("rose", "navy") for row in shop.swatch(dye, {dye: 1.0})]

@@ -15,7 +15,7 @@ from dyemix.colour.colorimetry import WAVELENGTHS, Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import InputError
-from dyemix.files import read_swatches, write_cgats, write_swatches
+from dyemix.files import read_swatches, write_swatches
 
 pytestmark = pytest.mark.filterwarnings("error")
 ROOT = Path(__file__).resolve().parents[2]
@@ -188,8 +188,8 @@ def test_a_narrow_range_is_refused_with_what_is_missing(read: Read) -> None:
 @pytest.mark.parametrize("table", ["napkins.csv", "napkins_mixtures.csv"])
 def test_round_trip_of_a_book(tmp_path: Path, table: str) -> None:
     before = read_swatches(ROOT / "swatch_data" / table)
-    write_cgats(before, tmp_path / "book.txt")
-    after = read_swatches(tmp_path / "book.txt")
+    write_swatches(before, tmp_path / "book.cgats")
+    after = read_swatches(tmp_path / "book.cgats")
     assert after.demo
     assert after.conditions() == before.conditions()
     assert [(r.recipe, r.swatch) for r in after.readings] == [
@@ -201,8 +201,8 @@ def test_round_trip_of_a_book(tmp_path: Path, table: str) -> None:
 
 def test_round_trip_of_every_kind_of_reading(tmp_path: Path) -> None:
     write_swatches(EVERY_KIND, tmp_path / "kinds.csv")
-    write_cgats(EVERY_KIND, tmp_path / "kinds.txt")
-    for name in ("kinds.csv", "kinds.txt"):
+    write_swatches(EVERY_KIND, tmp_path / "kinds.cgats")
+    for name in ("kinds.csv", "kinds.cgats"):
         again = read_swatches(tmp_path / name)
         for old, new in zip(EVERY_KIND.readings, again.readings, strict=True):
             assert (new.recipe, new.swatch, new.name, new.kind, new.light) == (
@@ -258,6 +258,6 @@ def test_the_files_to_be_damaged_are_sound(tmp_path: Path) -> None:
 
 
 def test_written_bands_are_the_package_s_own(tmp_path: Path) -> None:
-    write_cgats(EVERY_KIND, tmp_path / "kinds.txt")
-    text = (tmp_path / "kinds.txt").read_text("utf-8")
+    write_swatches(EVERY_KIND, tmp_path / "kinds.cgats")
+    text = (tmp_path / "kinds.cgats").read_text("utf-8")
     assert all(f"SPECTRAL_DEC{w:g}" in text for w in WAVELENGTHS)

@@ -16,7 +16,7 @@ from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import InputError
-from dyemix.files import read_swatches, write_cxf
+from dyemix.files import read_swatches, write_swatches
 
 pytestmark = pytest.mark.filterwarnings("error")
 ROOT = Path(__file__).resolve().parents[2]
@@ -185,8 +185,8 @@ def test_a_file_without_objects(read: Read) -> None:
 
 def test_round_trip_of_a_book(tmp_path: Path) -> None:
     before = read_swatches(ROOT / "swatch_data" / "napkins.csv")
-    write_cxf(before, tmp_path / "book.xml")
-    after = read_swatches(tmp_path / "book.xml")
+    write_swatches(before, tmp_path / "book.cxf")
+    after = read_swatches(tmp_path / "book.cxf")
     assert after.demo
     assert after.conditions() == before.conditions()
     assert [(r.recipe, r.swatch) for r in after.readings] == [
@@ -207,7 +207,7 @@ def test_round_trip_of_every_kind_of_reading(tmp_path: Path) -> None:
             Reading(Recipe({"gold": 1.0}), None, "3"),
         )
     )  # fmt: skip
-    write_cxf(before, tmp_path / "kinds.cxf")
+    write_swatches(before, tmp_path / "kinds.cxf")
     after = read_swatches(tmp_path / "kinds.cxf")
     assert len(after.readings) == 2  # an object without a colour is told and not kept
     assert "without ReflectanceSpectrum or ColorCIELab" in notes(after)
@@ -226,7 +226,7 @@ def test_round_trip_of_every_kind_of_reading(tmp_path: Path) -> None:
 def test_the_other_library_reads_what_we_write(tmp_path: Path) -> None:
     other = pytest.importorskip("colour_cxf")
     swatches = read_swatches(ROOT / "swatch_data" / "napkins_mixtures.csv")
-    write_cxf(swatches, tmp_path / "book.cxf")
+    write_swatches(swatches, tmp_path / "book.cxf")
     read = other.read_cxf_from_file(tmp_path / "book.cxf")
     objects = read.resources.object_collection.object_value
     assert len(objects) == len(swatches.readings)

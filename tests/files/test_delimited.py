@@ -18,7 +18,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import InputError
 from dyemix.files import read_swatches, write_swatches
-from dyemix.files.spelling import alike
+from dyemix.files.table import alike
 
 pytestmark = pytest.mark.filterwarnings("error")
 SWATCH_DATA = Path(__file__).resolve().parents[2] / "swatch_data"
@@ -417,7 +417,7 @@ def readings(draw: st.DrawFn) -> Reading:
 def test_what_is_written_reads_back(tmp_path: Path, rows: list[Reading], demo: bool) -> None:
     path = tmp_path / "written.csv"
     before = SwatchSet(tuple(rows), demo=demo)
-    write_swatches(before, path)
+    write_swatches(before, path, force=True)
     after = read_swatches(path)
     assert after.demo == demo
     for old, new in zip(before.readings, after.readings, strict=True):
@@ -429,9 +429,9 @@ def test_what_is_written_reads_back(tmp_path: Path, rows: list[Reading], demo: b
         if old.lab is not None:
             assert new.lab == pytest.approx(old.lab, abs=5.1e-7)
             assert new.light == old.light
-    write_swatches(after, path)
+    write_swatches(after, path, force=True)
     once = path.read_bytes()
-    write_swatches(read_swatches(path), path)
+    write_swatches(read_swatches(path), path, force=True)
     assert path.read_bytes() == once
 
 
