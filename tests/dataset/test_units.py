@@ -4,13 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from dyemix.bench.first_swatches import first_swatches
-from dyemix.bench.settings import BathSettings
-from dyemix.cli.main import dyemix
-from dyemix.dataset.units import STOCK_PCT, dilution, parse_volume, parse_weight
+from dyemix.dataset.units import dilution, parse_volume, parse_weight
 from dyemix.errors import DyemixError
-from dyemix.gamut.family import family
-from dyemix.matching.dispensing import Kit
 
 
 @pytest.mark.parametrize(
@@ -30,20 +25,6 @@ def test_a_dose_too_small_is_measured_from_a_weaker_stock(
 ) -> None:
     """10 mL made up to 100 mL is ten times weaker; twice over a hundred, three times a thousand."""
     assert dilution(stock_ml, smallest_ml) == times
-
-
-def test_one_strength_where_none_is_stated() -> None:
-    """1 % w/v in every command: 2 % in one and 1 % in another is a dose wrong by half."""
-    assert STOCK_PCT == 1.0
-    assert BathSettings().stock_strength == STOCK_PCT
-    assert Kit(60.0).strength("navy") == STOCK_PCT
-    planned = first_swatches("navy", "linen").swatches[1]
-    assert planned.doses[0].stock.strength_pct == STOCK_PCT
-    assert family.__kwdefaults__["stock_pct"] == STOCK_PCT
-    for name, command in dyemix.commands.items():
-        for option in command.params:
-            if "--stock" in option.opts:
-                assert float(option.default) == STOCK_PCT, name
 
 
 def test_units_by_their_definitions() -> None:
