@@ -23,6 +23,7 @@ def _whole(text: str) -> int:
 
 
 def parse_day(text: str) -> date:
+    """A day as 2026-05-03. Raises `DyemixError`."""
     try:
         return date.fromisoformat(text)
     except ValueError:

@@ -19,14 +19,14 @@ _TABLES = (".csv", ".tsv", ".txt")
 @argument("recipe", metavar="RECIPE|JOBS")
 @option("--cloth", "cloth_g", type=WEIGHT, help="Dry weight of it, as 240g or '8.5 oz'.")
 @shared.stock_option
-@option("--ratio", "liquor_ratio", type=float, help="Liquor ratio, mL per g: 20 for 20:1.")
-@option("--alkali", help="When the soda ash goes in: presoak, with or after (the dye).")
+@shared.method_options
 @option("--target", "aim", metavar="COLOUR", help="What it is to match, or a standard.")
 @option("--job", help="Name of the job.")
 @option("--pieces", type=int, help="How many pieces the cloth is.")
 @option("--dry", is_flag=True, help="The cloth goes in dry, not wetted and wrung.")
 @option("--no-swatches", is_flag=True, help="A recipe of your own, without fitted dyes.")
 @shared.shelf_options
+@shared.demo_option
 @shared.sheet_options
 def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any) -> None:
     """Write the bath sheet of a RECIPE: what to measure, in the order of the work.
@@ -37,10 +37,12 @@ def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any)
     """
     from dyemix.bench import read_jobs
 
-    one = given_only({**one, "target": shared.target(aim) if aim else None})
+    wanted = shared.target(aim) if aim else None
+    one = given_only({**one, "target": wanted})
+    dyes = None if no_swatches else shared.dyes()
     how = {
         "stocks": shared.stocks(), "wetted": not dry, "settings": shared.settings(),
-        "dyes": None if no_swatches else shared.dyes(), "allow_demo": given("demo"),
+        "dyes": dyes, "allow_demo": given("demo"),
     }  # fmt: skip
     if Path(recipe).suffix.lower() in _TABLES:
         if one:
@@ -54,6 +56,10 @@ def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any)
         sheet = dyemix.bath_sheet(recipe, **one, **how)
         shared.show(sheet)
         sheets = (sheet,)
+        if dyes is not None and wanted is not None:
+            expected = dyes.predict(sheet.recipe, wanted.light).as_target().typed
+            words = (str(sheet.recipe), "--target", shared.typed(str(aim), wanted))
+            shared.then("Once dry, with your reading", "trial", *words, "--reading", expected)
     if given("book") is not None and all(sheet.job for sheet in sheets):
         with shared.open_book() as book:
             book.add_sheets(*sheets)

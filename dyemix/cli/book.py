@@ -157,6 +157,7 @@ def near(colour: str, count: int) -> None:
 @option("--pieces", default=1, show_default=True, help="How many pieces the cloth is.")
 @shared.stock_option
 @option("--keep", is_flag=True, help="Keep the new sheet in the book.")
+@shared.demo_option
 @shared.sheet_options
 def repeat(job: str, cloth_g: float, pieces: int, keep: bool) -> None:
     """Write the bath sheet of a past JOB for another weight of cloth."""

@@ -71,8 +71,11 @@ def match(
         raise DyemixError("--draw is for one TARGET, not for a list of them.")
     options = _understood(**limits)
     if targets is None:
-        found = dyemix.match(shared.dyes(), shared.target(colour or ""), **options)
+        words, dyes = str(colour), shared.dyes()
+        found = dyemix.match(dyes, shared.target(words), **options)
         shared.show(found, found.text(detail=detail))
+        if len(found):
+            _bath("Dye a 5 g square first, then", found[0].recipe, words, found.target, dyes.demo)
         return
     wanted, dyes = read_targets(targets), shared.dyes()
     with console.waiting("Matching") as progress:
@@ -81,6 +84,11 @@ def match(
         shared.write(output, recipes_table(many))
     else:
         shared.show(many, "\n\n".join(found.text(detail=detail) for found in many))
+
+
+def _bath(why: str, recipe: Any, words: str, target: Any, demo: bool) -> None:
+    aim = shared.typed(words, target)
+    shared.then(why, "bath", str(recipe), "--cloth", "240g", "--target", aim, demo=demo)
 
 
 def _understood(
@@ -144,11 +152,15 @@ def trial(
     done = dyemix.Trial(
         dyed, read_piece(reading, dyes.light, dyed), wanted, day, lot, bath=bath, on=on
     )
-    shared.show(dyemix.correct(dyes, done, other_dyes=other_dyes, dosing=dosing))
+    found = dyemix.correct(dyes, done, other_dyes=other_dyes, dosing=dosing)
+    shared.show(found)
     if given("book") is not None:
         with shared.open_book() as book:
             book.add_trial(done, job, note)
         shared.kept(f"a trial of {job or done.recipe}.")
+    if found.corrected.recipe != found.again.recipe:
+        _bath("The next piece", found.corrected.recipe, aim, found.target, dyes.demo)
+    shared.then("Which square would help most", "next", shared.typed(aim, found.target))
 
 
 def _compare(reading: str, aim: str) -> None:
@@ -186,4 +198,8 @@ def next_square(colours: tuple[str, ...], targets: Path | None, count: int, max_
     from dyemix.files.targets import read_colours
 
     wanted = read_colours(colours, targets)
-    shared.show(dyemix.next_swatch(shared.dyes(), wanted, count, max_dyes))
+    dyes = shared.dyes()
+    found = dyemix.next_swatch(dyes, wanted, count, max_dyes)
+    shared.show(found)
+    for choice in found.choices:
+        shared.then("Dye it", "bath", str(choice.recipe), "--cloth", "5g", demo=dyes.demo)

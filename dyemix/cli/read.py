@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from click import UsageError, argument, option
 
@@ -19,17 +20,20 @@ from dyemix.errors import DyemixError
 @option("--cloth", "swatch_g", type=WEIGHT, default="5g", help="Dry weight of a square, as 5g.")
 @option("--stock", "stock_pct", type=float, help="Strength of the stocks, % w/v.")
 @option("--spoons", help="Spoon set: metric, us, australian or imperial.")
+@shared.method_options
 @option("-o", "--output", type=WRITTEN, required=True, metavar="TABLE", help="Swatch table.")
-def start(dyes: str, method: str, output: Path, **how: object) -> None:
+@shared.sheet_options
+def start(dyes: str, method: str, output: Path, **how: Any) -> None:
     """Plan the squares of a first weekend.
 
     Of your DYES, as 'gold, scarlet, navy'. Writes the swatch table to fill in.
     """
     from dyemix.files import swatch_file
 
-    plan = dyemix.first_swatches(dyes, method, **shared.given_only(how))
-    shared.say(str(plan))
+    plan = dyemix.first_swatches(dyes, method, settings=shared.settings(), **shared.given_only(how))
+    shared.show(plan)
     shared.write(output, swatch_file(plan.table(), output))
+    shared.then("Once it is filled in", "fit", "--swatches", str(output))
 
 
 @command()
@@ -70,6 +74,7 @@ def read(file: Path, output: Path, names: Path | None) -> None:
         raise DyemixError(f"{file}: --draw shows what was read of a photograph.")
     shared.write(output, swatch_file(report.swatches, output))
     shared.show(report, drawn=report.photograph)
+    shared.then("Next", "fit", "--swatches", str(output))
 
 
 @command()
@@ -98,3 +103,7 @@ def fit(borrow: Path | None, output: Path | None) -> None:
     if output is not None:
         shared.write(output, saved_text(fitted))
     shared.show(fitted.report, drawn=fitted)
+    if borrow is None:
+        shared.then("To match a colour", "match", "#7d8a6e")
+    elif output is not None:
+        shared.then("To match a colour", "match", "#7d8a6e", "--swatches", str(output))

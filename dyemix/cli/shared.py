@@ -5,6 +5,7 @@ Values of shared options are kept in click's context, so that they are no argume
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
@@ -162,8 +163,12 @@ answer_options = together(draw_option, json_option)
 sheet_options = together(
     shared("--settings", type=READ, metavar="FILE", help="Your figures: see 'dyemix settings'."),
     shared("--html", type=WRITTEN, metavar="FILE", help="Write a page to print, A4 or Letter."),
-    shared("--demo", is_flag=True, help="Allow the demo's invented dyes: not for dyeing."),
     json_option,
+)
+demo_option = shared("--demo", is_flag=True, help="Allow the demo's invented dyes: not for dyeing.")
+method_options = together(
+    click.option("--ratio", "liquor_ratio", type=float, help="Liquor ratio, mL per g: 20 is 20:1."),
+    click.option("--alkali", help="When the soda ash goes in: presoak, with or after (the dye)."),
 )
 stock_option = shared(
     "--stock", metavar="STOCK",
@@ -235,6 +240,14 @@ def target(words: str) -> Any:
     if (place := photographed(words)) is None:
         return dyemix.Target.parse(words)
     return photograph(place[0]).target(place[1])
+
+
+def typed(words: str, wanted: Any) -> str:
+    """A colour to be typed again, in the light that has been settled: a standard by its name."""
+    from dyemix.reading import photographed
+
+    standard = wanted.kind == "reading" and photographed(words) is None
+    return words if standard else str(wanted.typed)
 
 
 def open_book(create: bool = False) -> Any:
@@ -312,6 +325,20 @@ def kept(what: str) -> None:
 def say(text: str) -> None:
     """Print an answer; beside a file that goes to standard output, on the error stream."""
     (console.remark if given("piped") else console.say)(text)
+
+
+def then(why: str, *words: str, demo: bool = False) -> None:
+    """Print a command to go on with, which works as printed: the shelf's options go along."""
+    if given("json"):
+        return
+    carried = ["--demo"] if demo else []
+    if given("only"):
+        carried += ["--only", ", ".join(given("only"))]
+    for name in ("swatches", "book", "check"):
+        carried += [f"--{name}", str(given(name))] if given(name) is not None else []
+    for swatch in given("leave_out") or ():
+        carried += ["--leave-out", swatch]
+    say(f"{why}: dyemix {shlex.join([*words, *carried])}")
 
 
 def show(result: Any, text: str = "", drawn: Any = None) -> None:

@@ -110,6 +110,12 @@ class Target:
             return screen_colours(lab(self.reflectance, D65_2))[0].hex
         return screen_colours(self.lab)[0].hex
 
+    @property
+    def typed(self) -> str:
+        """This colour as `parse` takes it, its light with it."""
+        light = f" {self.light}".rstrip("°") if self.light else ""
+        return self.hex if self.kind == "hex" else "{:.2f} {:.2f} {:.2f}".format(*self.lab) + light
+
     def __str__(self) -> str:
         values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.lab)
         name = f"{self.name}: " if self.name else ""

@@ -78,7 +78,7 @@ def read_colours(
     """
     targets = [*map(Target.parse, words), *(read_targets(file) if file is not None else [])]
     if not targets:
-        raise DyemixError("no colour: name one or more, as '#7d8a6e', or a file: --colours.")
+        raise DyemixError("no colour: name some, as '#7d8a6e', or a list of them: --targets.")
     return tuple(targets)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -202,9 +201,6 @@ class Matches:
         )
         lines += self.warnings
         lines += () if detail else self.limits
-        if self.matches:
-            recipe = shlex.quote(str(self.matches[0].recipe))
-            lines.append(f"Dye a 5 g square first, then: dyemix bath {recipe} --cloth 240g")
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:

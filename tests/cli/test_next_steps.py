@@ -1,0 +1,98 @@
+"""What a command prints to go on with works as printed: pasted, on the demo and on an own table."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+from command import Command, Done
+
+ROOT = Path(__file__).resolve().parents[2]
+TABLE = ROOT / "swatch_data" / "napkins.csv"
+MINE = TABLE.read_text(encoding="utf-8").replace("# demo: yes\n", "")
+_STEP = re.compile(r"^.*?: dyemix (.+)$", re.MULTILINE)
+
+
+def steps(done: Done) -> dict[str, str]:
+    """The commands printed to go on with, by the first word of each."""
+    assert done.returncode == 0, done.stderr
+    return {words.split()[0]: words for words in _STEP.findall(done.stdout)}
+
+
+def walk(run: Command, first: str, *names: str) -> list[Done]:
+    """Run a command, then from what each printed the next one of that name, and any other too."""
+    walked = [run(*shlex.split(first))]
+    for name in names:
+        printed = steps(walked[-1])
+        for other in printed.keys() - {name}:
+            assert run(*shlex.split(printed[other])).returncode == 0
+        walked.append(run(*shlex.split(printed[name])))
+    assert walked[-1].returncode == 0, walked[-1].stderr
+    return walked
+
+
+def test_the_demo_from_a_match_to_the_next_piece(run: Command) -> None:
+    match, bath, trial, *_ = walk(run, "match '#7d8a6e' --count 2", "bath", "trial", "next", "bath")
+    for done in (match, bath, trial):  # one light a job: that of the hex code
+        assert "D65/2°" in done.stdout
+        assert "D65/10°" not in done.stdout
+    assert "Within your own scatter" in trial.stdout
+
+
+def test_a_bare_colour_takes_the_light_of_the_fit_along(run: Command) -> None:
+    match, bath, trial = walk(run, "match '56 -10 13' --only 'marigold, navy'", "bath", "trial")
+    assert "--target '56.00 -10.00 13.00 D65/10' --demo --only 'marigold, navy'" in match.stdout
+    assert "D65/2°" not in bath.stdout + trial.stdout.replace("sRGB (D65/2°)", "")
+
+
+def test_a_piece_that_is_off_leads_to_the_next_one(run: Command) -> None:
+    first = "trial 'marigold 0.8 + navy 0.25' --reading '52 3 30' --target '50 4 33'"
+    _, bath, _ = walk(run, first, "bath", "trial")
+    assert "trial 'marigold 0.8 + navy 0.25'" not in bath.stdout, "the recipe is corrected"
+
+
+def test_one_of_two_tables_goes_along(run: Command) -> None:
+    for name in ("mine.csv", "other one.csv"):
+        (run.folder / name).write_text(MINE, encoding="utf-8")
+    fit = "fit --swatches 'other one.csv' --leave-out 'rust 1.00 (N060)'"
+    for done in walk(run, fit, "match", "bath", "trial", "next"):
+        assert "Swatches: other one.csv" in done.stderr
+        assert "--demo" not in done.stdout
+
+
+def test_an_own_table_from_the_plan_on(run: Command) -> None:
+    start = "start 'gold, navy' --method lawn -o 'my swatches.csv'"
+    printed = steps(run(*shlex.split(start)))
+    plan = run.folder / "my swatches.csv"
+    readings = {"undyed": "93 0 4", "gold": "75 12 62", "navy": "30 0 -20"}
+    head, *rows = [x for x in plan.read_text(encoding="utf-8").splitlines() if x[0] != "#"]
+    notes = [x for x in plan.read_text(encoding="utf-8").splitlines() if x[0] == "#"]
+    filled = []
+    for row in rows:
+        label, recipe, *_ = row.split(",")
+        dye, _, depth = recipe.partition(" ")
+        light, red, yellow = (float(x) for x in readings[dye].split())
+        share = (float(depth.split()[0]) / 2) ** 0.4 if depth else 1.0
+        lab = (93 + share * (light - 93), share * red, 4 + share * (yellow - 4))
+        filled.append(",".join([label, recipe, *(f"{x:.1f}" for x in lab), ""]))
+    plan.write_text("\n".join([*notes, head, *filled]), encoding="utf-8")
+    fit = run(*shlex.split(printed["fit"]))
+    assert fit.returncode == 0, fit.stderr
+    walk(run, steps(fit)["match"], "bath", "trial", "next", "bath")
+
+
+def test_a_standard_of_a_book_goes_along_by_its_name(run: Command) -> None:
+    (run.folder / "mine.csv").write_text(MINE, encoding="utf-8")
+    assert run("book", "add", "mine.csv", "--book", "w.dyebook").returncode == 0
+    assert run("book", "sign", "café", "mine.csv", "--recipe", "leaf 4").returncode == 0
+    match, bath, trial = walk(run, "match café --book w.dyebook", "bath", "trial")
+    assert "--target 'café' --book w.dyebook" in match.stdout
+    assert "Kept in w.dyebook" in trial.stderr
+    assert "D65/10°" in bath.stdout
+
+
+@pytest.mark.parametrize("words", ["match '#7d8a6e'", "next '#7d8a6e'"])
+def test_json_holds_the_answer_alone(run: Command, words: str) -> None:
+    assert "dyemix bath" not in run(*shlex.split(words), "--json").stdout
