@@ -12,12 +12,19 @@ from typing import Any
 import numpy as np
 import pytest
 from command import Command
+from hypothesis import HealthCheck, settings
 
 from benchmarks.shelf import swatch_set
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.fitting.fit import fit
 from dyemix.model.dyes import DyeSet
 from tests.simulated.workshop import Workshop
+
+# The same cases in every run, and none fails because the machine was busy.
+settings.register_profile(
+    "seeded", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("seeded")
 
 
 @pytest.fixture(autouse=True)
