@@ -33,8 +33,7 @@ from dyemix.model.dyes import DyeSet as DyeSet
 from dyemix.model.dyes import Prediction as Prediction
 from dyemix.model.saved import load as load
 from dyemix.model.saved import save as save
-from dyemix.plots.results import draw_dyes as draw_dyes
-from dyemix.plots.results import draw_match as draw_match
+from dyemix.plots import plot as plot
 from dyemix.series.shade_card import shade_card as shade_card
 from dyemix.series.subdue import subdue as subdue
 from dyemix.series.subdue import subdue_on as subdue_on

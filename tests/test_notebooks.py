@@ -65,5 +65,5 @@ def test_runs(path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> No
     complaints = [o for o in outputs if o.get("name") == "stderr"]
     assert not complaints, complaints[0]["text"]
     pictures = [o for o in outputs if "image/png" in o.get("data", {})]
-    drawn = sum("draw_" in cell for cell in code(path))
+    drawn = sum("dyemix.plot(" in cell for cell in code(path))
     assert len(pictures) == drawn

@@ -356,28 +356,19 @@ def show(result: Any, text: str = "", drawn: Any = None) -> None:
     if given("html") is not None:
         write(given("html"), result.to_html())
     if given("draw") is not None:
-        write(given("draw"), _picture(drawn or result, given("draw").suffix))
+        _draw(drawn or result, given("draw"))
 
 
-def _picture(result: Any, suffix: str) -> bytes:
-    import tempfile
+def _draw(result: Any, path: Path) -> None:
+    """Draw what was found, or what was read of a photograph."""
+    if type(result).__name__ == "PhotoReading":
+        from dyemix.photo import write_contact_sheet
 
-    from dyemix.photo import write_contact_sheet
-    from dyemix.plots.cards import draw_card
-    from dyemix.plots.reach import draw_reach
-    from dyemix.plots.results import draw_dyes, draw_match
-    from dyemix.plots.series import draw_series
-    from dyemix.shelf import readings_behind
+        write_contact_sheet(result, path, force=bool(given("force")))
+    else:
+        from dyemix.shelf import readings_behind
 
-    draw: Any = {
-        "Matches": draw_match, "ShadeCard": draw_card, "ShelfReach": draw_reach,
-        "PhotoReading": write_contact_sheet,
-    }.get(type(result).__name__, draw_series)  # fmt: skip
-    with tempfile.TemporaryDirectory() as folder:
-        place = Path(folder).joinpath(f"a{suffix}")
-        if type(result).__name__ == "DyeSet":
-            behind = None if given("book") else readings_behind(given("swatches"))
-            draw_dyes(result, behind, place)
-        else:
-            draw(result, path=place)
-        return place.read_bytes()
+        fitted = type(result).__name__ == "DyeSet" and not given("book")
+        more: dict[str, Any] = {"swatches": readings_behind(given("swatches"))} if fitted else {}
+        dyemix.plot(result, path, **care(), **more)
+    console.remark(f"Written: {path}")

@@ -1,295 +1,220 @@
-"""What a shelf can reach on its cloth: the boundary of its blends in CIELAB, from the model.
+"""What a shelf can reach on its cloth, slice by slice of L*: the edge of its blends in CIELAB.
 
-The boundary is star-shaped about the middle of each slice of one L*: along every ray, the blend
-of at most k dyes that lies farthest out. A coarse grid of every subset's amounts says which subsets
-lead where, and the solver takes the best of them to the very edge.
+Blends of at most k dyes, each to its deepest swatch, fill boxes of k dimensions, and the image of a
+box in the three of CIELAB is bounded by images of two-dimensional faces of it: two dyes that vary,
+the others out or at their deepest (as in a zonotope; where the model bends back on itself the edge
+can lie beyond them, by less than a cell on the shelves tried). Each face is cut into triangles, and
+a slice crosses a triangle in a straight piece: marching triangles, after Lorensen & Cline, Comput.
+Graph. 21 (1987) 163, one dimension down. The pieces are drawn on a grid, small gaps between them
+closed, and what they go round is filled.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from functools import partial
-from itertools import combinations
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import Light
+from dyemix.colour.colorimetry import Light, lab
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.model.least_squares import solve
-from dyemix.model.mixtures import lab_residual
 
 if TYPE_CHECKING:
     import pandas as pd
 
-#: Amounts of the coarse grid, as shares of the deepest square, by number of dyes.
-_GRIDS = {3: np.array([0.0, 0.02, 0.1, 0.4, 1.0]), 4: np.array([0.0, 0.03, 0.2, 1.0])}
-#: Subsets per ray that are taken to the edge.
-_BEST = 8
-#: Half the thickness, in L*, of the slab of grid points that a slice sets out from.
-_HALF = 3.0
-#: How often every ray is tried again from the blends found on its neighbours, in the
-#: slices above and below too, and how many of each.
-_ROUNDS, _NEIGHBOURS = 2, 3
-#: What leaving the ray or the slice weighs against getting farther out, and how far out is asked
-#: beyond the grid's best: they settle within 0.02 of the ray.
-_STAY, _BEYOND = (40.0,), 25.0
-_OFF = 0.3
+#: ``progress(done, all)``: called as work goes on, for whoever waits.
+Progress = Callable[[int, int], None]
+#: Depths along each side of a face, by how many dyes are held at their deepest.
+_DEPTHS = (20, 8, 5)
+#: Faces worked out at once: few enough for the processor's cache.
+_FACES = 200
+#: The grid has a cell for each whole number of a* and b*, this far to either side.
+_WIDEST = 130
+#: Notches up to twice this many cells wide are closed, and the outline is smoothed by this many.
+_GAP, _SMOOTH = 2, 0.8
 
 
 @dataclass(frozen=True, eq=False)
 class Gamut:
-    """The boundary of a shelf, slice by slice.
+    """What a shelf reaches, in slices of one L*.
 
     Attributes
     ----------
-    levels : ``(S,)`` L* of the slices.
-    angles : ``(H,)`` degrees of the rays, counter-clockwise from +a*.
-    centres : ``(S, 2)`` a*, b* where the rays set out.
-    radii : ``(S, H)`` distance to the boundary; 0 in a slice that no blend reaches.
-    amounts : ``(S, H, D)`` % owf of the blends on the boundary.
+    levels : ``(S,)`` L* of the slices, rising.
+    outlines : of each slice the closed lines ``(V, 2)``, in a* and b*, that go round what is
+        reached; none where no blend is.
+    areas : ``(S,)`` area of each slice in the a*b* plane.
     """
 
     levels: Array
-    angles: Array
-    centres: Array
-    radii: Array
-    amounts: Array
+    outlines: tuple[tuple[Array, ...], ...]
+    areas: Array
     max_dyes: int
     light: Light
-
-    def boundary(self, level: int) -> Array:
-        """a*, b* ``(H, 2)`` of the boundary of a slice, counted from 0."""
-        turn = np.deg2rad(self.angles)
-        along = np.stack([np.cos(turn), np.sin(turn)], axis=1)
-        return np.asarray(self.centres[level] + self.radii[level, :, np.newaxis] * along)
-
-    @property
-    def areas(self) -> Array:
-        """Area ``(S,)`` of each slice in the a*b* plane."""
-        wedge = np.sin(np.deg2rad(360.0 / len(self.angles))) / 2.0
-        return np.asarray((self.radii * np.roll(self.radii, -1, axis=1)).sum(axis=1) * wedge)
 
     @property
     def volume(self) -> float:
         """Volume in cubic CIELAB units, between the first and the last slice."""
         return float(np.trapezoid(self.areas, self.levels))
 
+    def brightest(self, every: int) -> Array:
+        """CIELAB ``(N, 3)`` of most chroma in every so many slices, where any colour is reached."""
+        rows = [
+            (level, *max((point for line in lines for point in line), key=np.linalg.norm))
+            for level, lines in zip(self.levels[::every], self.outlines[::every], strict=True)
+            if lines
+        ]
+        return np.array(rows).reshape(-1, 3)
+
+    def reaches(self, labs: Array) -> NDArray[np.bool_]:
+        """Whether colours ``(N, 3)`` are reached, each in the slice nearest to it in L*."""
+        from matplotlib.path import Path
+
+        slices = np.abs(labs[:, :1] - self.levels).argmin(axis=1)
+        out = np.zeros(len(labs), dtype=bool)
+        for i in np.unique(slices):
+            for line in self.outlines[i]:
+                out[slices == i] |= Path(line).contains_points(labs[slices == i, 1:])
+        return out
+
     def to_frame(self) -> pd.DataFrame:
-        """One row a ray of a slice: L*, angle, a*, b*, C*."""
+        """One row a point of an outline: L*, a*, b*."""
         import pandas as pd
 
-        return pd.concat(
-            [
-                pd.DataFrame(
-                    {"L*": level, "angle": self.angles, "a*": a, "b*": b, "C*": np.hypot(a, b)}
-                )
-                for i, level in enumerate(self.levels)
-                if self.radii[i].any()
-                for a, b in [self.boundary(i).T]
-            ]
-        )  # fmt: skip
+        slices = zip(self.levels, self.outlines, strict=True)
+        rows = [(level, *point) for level, lines in slices for line in lines for point in line]
+        return pd.DataFrame(rows, columns=["L*", "a*", "b*"])
 
 
 def gamut(
+    dyes: DyeSet, max_dyes: int = 3, *, levels: Array | None = None, light: Light | None = None
+) -> Gamut:
+    """What blends of at most `max_dyes` dyes reach, to their deepest swatches: see `gamuts`."""
+    return gamuts(dyes, max_dyes, levels=levels, light=light)(2 ** len(dyes) - 1)
+
+
+def gamuts(
     dyes: DyeSet,
     max_dyes: int = 3,
     *,
     levels: Array | None = None,
-    rays: int = 72,
     light: Light | None = None,
-) -> Gamut:
-    """The boundary of what blends of at most `max_dyes` dyes reach, to their deepest squares.
+    progress: Progress | None = None,
+) -> Callable[[int], Gamut]:
+    """What a shelf and every part of it reaches, as a function of the dyes in it, a bit each.
 
     Parameters
     ----------
     max_dyes : 3 or 4; a fourth dye adds little, and two make a surface that holds no volume.
-    levels : ``(S,)`` L* of the slices, rising; 20 to 90 in tens by default.
-    rays : how many, evenly around each slice. Corners between them are cut, with 72 of them by
-        up to 2 units on a shelf of twelve dyes.
+    levels : ``(S,)`` L* of the slices, rising; every 4 from 12 to 96 by default.
 
-    Raises `DyemixError` for a bad limit, and for a shelf of fewer than three dyes.
+    Raises `DyemixError` for a bad limit, a shelf of fewer than three dyes or of more than 64.
     """
-    if max_dyes not in _GRIDS or rays < 8:
-        raise DyemixError(
-            "max_dyes is 3 or 4 (two dyes make a surface, not a solid), rays 8 or more."
-        )
-    if len(dyes) < 3:
-        raise DyemixError(f"a shelf of {len(dyes)} dyes holds no volume of colour: three do.")
+    if max_dyes not in (3, 4):
+        raise DyemixError("max_dyes is 3 or 4 (two dyes make a surface, not a solid).")
+    if not 3 <= len(dyes) <= 64:
+        raise DyemixError(f"{len(dyes)} dyes: 3 at least hold a volume, 64 at most are compared.")
     light = light or dyes.light
-    slices = np.arange(20.0, 91.0, 10.0) if levels is None else np.asarray(levels, dtype=float)
-    k = min(max_dyes, len(dyes))
-    index = np.array(list(combinations(range(len(dyes)), k)), dtype=np.intp)
-    starts, labs, subset = _grid(dyes, index, k, light)
-    angles = 2.0 * np.pi * np.arange(rays) / rays
-    shape = (len(slices), rays)
-    found = _Edge(np.zeros((len(slices), 2)), np.zeros(shape), np.zeros((*shape, len(dyes))))
-    tries: list[tuple[int, int, int]] = []
-    for i, level in enumerate(slices):
-        near = np.flatnonzero(np.abs(labs[:, 0] - level) <= _HALF)
-        if not len(near):
-            continue
-        found.centres[i] = np.median(labs[near, 1:], axis=0)
-        for ray, points in enumerate(
-            _outermost(labs[near, 1:] - found.centres[i], subset[near], rays)
-        ):
-            tries += [(i, ray, int(near[p])) for p in points]
-    if tries:
-        level, ray, point = np.array(tries, dtype=np.intp).T
-        found.push(dyes, slices, angles, level, ray, index[subset[point]], starts[point], light)
-        for again in range(_ROUNDS):
-            found = found.from_neighbours(dyes, slices, angles, light, k, recentre=again == 0)
-    for array in (found.centres, found.radii, found.amounts):
-        array.setflags(write=False)
-    return Gamut(slices, np.rad2deg(angles), found.centres, found.radii, found.amounts, k, light)
+    slices = np.arange(12.0, 97.0, 4.0) if levels is None else np.asarray(levels, dtype=float)
+    found: list[tuple[Array, NDArray[np.intp], NDArray[np.uint64]]] = []
+    faces = list(_faces(len(dyes), min(max_dyes, len(dyes))))
+    for done, index in enumerate(faces, 1):
+        found += _crossings(_on_faces(dyes, index, light), bits(index), slices)
+        if progress is not None:
+            progress(done, len(faces))
+    pieces, level, masks = (np.concatenate(part) for part in zip(*found, strict=True))
+    order = np.argsort(level, kind="stable")
+    pieces, masks = pieces[order], masks[order]
+    ends = np.searchsorted(level[order], np.arange(len(slices) + 1))
+
+    def of(allowed: int) -> Gamut:
+        some = (masks & ~np.uint64(allowed)) == 0
+        cells = [_cells(pieces[i:j][some[i:j]]) for i, j in pairwise(ends)]
+        areas = np.array([float(c.sum()) for c in cells])
+        return Gamut(slices, tuple(map(_outlines, cells)), areas, max_dyes, light)
+
+    return of
 
 
-@dataclass(frozen=True, eq=False)
-class _Edge:
-    """The boundary while it is looked for: the arrays of `Gamut`, written to."""
-
-    centres: Array
-    radii: Array
-    amounts: Array
-
-    def push(
-        self,
-        dyes: DyeSet,
-        slices: Array,
-        angles: Array,
-        level: NDArray[np.intp],
-        ray: NDArray[np.intp],
-        index: NDArray[np.intp],
-        start: Array,
-        light: Light,
-    ) -> None:
-        """Take blends ``(N, k)`` to the edge along a ray of a slice each, and keep the farthest."""
-        at = np.column_stack([slices[level], self.centres[level]])
-        out, x = _to_the_edge(dyes, index, start, at, angles[ray], light)
-        for n in np.argsort(out, kind="stable"):  # the farthest is written last
-            if out[n] > self.radii[level[n], ray[n]]:
-                self.radii[level[n], ray[n]] = out[n]
-                self.amounts[level[n], ray[n]] = 0.0
-                self.amounts[level[n], ray[n], index[n]] = x[n]
-
-    def from_neighbours(
-        self, dyes: DyeSet, slices: Array, angles: Array, light: Light, k: int, *, recentre: bool
-    ) -> _Edge:
-        """Every ray once more, from the blends found nearest to it, and from a better middle."""
-        labs = dyes.predict_many(self.amounts.reshape(-1, len(dyes)), light)
-        points = labs[:, 1:].reshape(*self.radii.shape, 2)
-        out = _Edge(self.centres.copy(), np.zeros_like(self.radii), np.zeros_like(self.amounts))
-        level, ray, blend = [], [], []
-        for i in range(len(slices)):
-            there = np.flatnonzero(self.radii[i] > 0.0)
-            if not len(there):
-                continue
-            if recentre:
-                out.centres[i] = points[i, there].mean(axis=0)
-            else:
-                out.radii[i], out.amounts[i] = self.radii[i], self.amounts[i]
-            for j in range(max(i - 1, 0), min(i + 2, len(slices))):
-                there = np.flatnonzero(self.radii[j] > 0.0)
-                apart = points[j, there] - out.centres[i]
-                off = np.arctan2(apart[:, 1], apart[:, 0])[:, np.newaxis] - angles
-                off = np.abs((off + np.pi) % (2.0 * np.pi) - np.pi)
-                for nearest in np.argsort(off, axis=0)[:_NEIGHBOURS]:
-                    level += [i] * len(angles)
-                    ray += list(range(len(angles)))
-                    blend += list(self.amounts[j, there[nearest]])
-        full = np.array(blend)
-        index = np.sort(np.argsort(-full, axis=1, kind="stable")[:, :k], axis=1)
-        start = np.take_along_axis(full, index, axis=1)
-        out.push(dyes, slices, angles, np.array(level), np.array(ray), index, start, light)
-        return out
+def bits(index: NDArray[np.intp]) -> NDArray[np.uint64]:
+    """Sets of dyes ``(N, k)`` as ``(N,)`` numbers, a bit a dye."""
+    return np.asarray((np.uint64(1) << index.astype(np.uint64)).sum(axis=1, dtype=np.uint64))
 
 
-def _grid(
-    dyes: DyeSet, index: NDArray[np.intp], k: int, light: Light
-) -> tuple[Array, Array, NDArray[np.intp]]:
-    """Amounts ``(P, k)`` of the coarse grid of every subset, their CIELAB, and which subset."""
-    shares = np.stack(np.meshgrid(*[_GRIDS[k]] * k, indexing="ij"), axis=-1).reshape(-1, k)
-    starts = (dyes.deepest[index][:, np.newaxis] * shares).reshape(-1, k)
-    subset = np.repeat(np.arange(len(index)), len(shares))
-    amounts = np.zeros((len(starts), len(dyes)))
-    np.put_along_axis(amounts, index[subset], starts, axis=1)
-    return starts, dyes.predict_many(amounts, light), subset
+def _outlines(cells: NDArray[np.bool_]) -> tuple[Array, ...]:
+    """Closed lines ``(V, 2)`` round the cells, smooth: the contour at one half."""
+    from contourpy import contour_generator
+    from scipy import ndimage
+
+    soft = ndimage.gaussian_filter(cells.astype(float), _SMOOTH)
+    lines = contour_generator(z=soft.T).lines(0.5)
+    return tuple(np.asarray(line) - _WIDEST for line in lines if len(line) > 3)
 
 
-def _outermost(apart: Array, subset: NDArray[np.intp], rays: int) -> list[list[int]]:
-    """For each ray, points of the `_BEST` subsets that lie farthest out near it."""
-    step = 2.0 * np.pi / rays
-    turn, radius = np.arctan2(apart[:, 1], apart[:, 0]), np.hypot(*apart.T)
-    out = []
-    for ray in range(rays):
-        off = np.abs((turn - ray * step + np.pi) % (2.0 * np.pi) - np.pi)
-        # A point a little off the ray counts for less, so that every ray has candidates.
-        worth = radius - radius * np.minimum(off, 1.0) * 2.0
-        found: dict[int, int] = {}
-        for p in np.argsort(-worth)[:40]:
-            found.setdefault(int(subset[p]), int(p))
-            if len(found) == _BEST:
-                break
-        out.append(list(found.values()))
-    return out
+def _cells(pieces: Array) -> NDArray[np.bool_]:
+    """Whether each whole a*, b* from −`_WIDEST` up is reached, within pieces ``(P, 2, 2)``."""
+    from scipy import ndimage
+
+    across = np.abs(pieces[:, 1] - pieces[:, 0]).max(axis=1, initial=0.0)
+    number = np.ceil(2.0 * across).astype(int) + 2  # a point every half cell, both ends too
+    which = np.repeat(np.arange(len(pieces)), number)
+    counted = np.arange(len(which)) - np.repeat(np.cumsum(number) - number, number)
+    share = (counted / (number[which] - 1))[:, np.newaxis]
+    points = pieces[which, 0] + share * (pieces[which, 1] - pieces[which, 0])
+    grid = np.zeros((2 * _WIDEST + 1, 2 * _WIDEST + 1), dtype=bool)
+    grid[tuple(np.clip(np.rint(points).astype(int) + _WIDEST, 0, 2 * _WIDEST).T)] = True
+    outside, _ = ndimage.label(~ndimage.binary_closing(grid, iterations=_GAP))
+    return np.asarray(outside != outside[0, 0])
 
 
-def _to_the_edge(
-    dyes: DyeSet, index: NDArray[np.intp], start: Array, at: Array, angle: Array, light: Light
-) -> tuple[Array, Array]:
-    """How far out ``(N,)`` blends get along their rays, −∞ off it, and their amounts ``(N, k)``."""
-    along = np.stack([np.zeros(len(at)), np.cos(angle), np.sin(angle)], axis=1)
-    across = np.stack([np.zeros(len(at)), -np.sin(angle), np.cos(angle)], axis=1)
-    up = np.tile([1.0, 0.0, 0.0], (len(at), 1))
-    blends, top = dyes.blends(index), dyes.deepest[index]
-    amounts = start
-    first, _ = blends.lab_and_slope(start, light)
-    far = np.einsum("ni,ni->n", first - at, along) + _BEYOND
-    # Loosely first, or the way along the ray is too narrow to follow.
-    for stay in _STAY:
-        rows_of = np.stack([stay * up, along, stay * across], axis=1)
-        want = np.einsum("nij,nj->ni", rows_of, at)
-        want[:, 1] += far
-        amounts = solve(
-            lab_residual(blends, partial(_off, rows_of, want), light),
-            amounts,
-            top,
-            steps=40,
-            tolerance=1e-6,
-        ).x
-    labs, _ = blends.lab_and_slope(amounts, light)
-    apart = labs - at
-    on = (np.abs(apart[:, 0]) <= _OFF) & (np.abs(np.einsum("ni,ni->n", apart, across)) <= _OFF)
-    return np.where(on, np.einsum("ni,ni->n", apart, along), -np.inf), amounts
+def _faces(dyes: int, max_dyes: int) -> Iterator[NDArray[np.intp]]:
+    """Faces ``(M, 2 + f)`` in chunks: two dyes that vary, and f at their deepest."""
+    for full in range(max_dyes - 1):
+        faces = [
+            (*pair, *more)
+            for pair in combinations(range(dyes), 2)
+            for more in combinations([i for i in range(dyes) if i not in pair], full)
+        ]
+        for first in range(0, len(faces), _FACES):
+            yield np.array(faces[first : first + _FACES], dtype=np.intp)
 
 
-def _off(rows_of: Array, want: Array, labs: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-    """``rows_of @ Lab − want``, and its slope by Lab."""
-    return np.einsum("nij,nj->ni", rows_of[rows], labs) - want[rows], rows_of[rows]
+def _on_faces(dyes: DyeSet, index: NDArray[np.intp], light: Light) -> Array:
+    """CIELAB ``(M, n, n, 3)`` of depths along both sides of faces."""
+    n = _DEPTHS[index.shape[1] - 2]
+    shares = np.concatenate([[0.0], np.geomspace(0.004, 1.0, n - 1)])
+    inside = np.ones((n, n, index.shape[1]))
+    inside[..., 0], inside[..., 1] = shares[:, np.newaxis], shares
+    amounts = np.zeros((len(index), n, n, len(dyes)))
+    at = np.broadcast_to(index[:, np.newaxis, np.newaxis], (len(index), *inside.shape))
+    np.put_along_axis(amounts, at, dyes.deepest[at] * inside, axis=3)
+    spectra = dyes.reflectance(amounts.reshape(-1, len(dyes)))
+    return lab(spectra, light).reshape(len(index), n, n, 3)
 
 
-def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:
-    """One shelf of the dyes at hand and those of another book that are not among them.
-
-    The other dyes keep the absorption and law that they have on their own cloth; cloth, surface
-    and competition are those at hand. Raises `DyemixError` where there are none.
-    """
-    extra = [name for name in other.names if name not in dyes.names]
-    if not extra:
-        raise DyemixError("the other book has no dye that this shelf lacks.")
-    more = other.take(extra)
-    return replace(
-        dyes,
-        names=(*dyes.names, *extra),
-        curves=np.concatenate([dyes.curves, more.curves]),
-        exponent=np.concatenate([dyes.exponent, more.exponent]),
-        capacity=np.concatenate([dyes.capacity, more.capacity]),
-        palest=np.concatenate([dyes.palest, more.palest]),
-        deepest=np.concatenate([dyes.deepest, more.deepest]),
-        draws=None,
-        report=None,
-        demo=dyes.demo or other.demo,
-    )
+def _crossings(
+    labs: Array, masks: NDArray[np.uint64], levels: Array
+) -> Iterator[tuple[Array, NDArray[np.intp], NDArray[np.uint64]]]:
+    """Pieces in which the slices cross the faces, with their slice and dyes, slice by slice."""
+    a, b, c, d = labs[:, :-1, :-1], labs[:, 1:, :-1], labs[:, :-1, 1:], labs[:, 1:, 1:]
+    corners = np.stack([np.stack([a, b, d], axis=-2), np.stack([a, c, d], axis=-2)], axis=1)
+    triangles = corners.reshape(-1, 3, 3)
+    dyes = np.repeat(masks, len(triangles) // len(masks))
+    low, high = triangles[:, :, 0].min(axis=1), triangles[:, :, 0].max(axis=1)
+    for i, level in enumerate(levels):
+        cut = np.flatnonzero((low <= level) & (level < high))
+        above = triangles[cut, :, 0] > level
+        # Both ends of the piece lie on the sides that meet in the corner that stands alone.
+        alone = np.where(above.sum(axis=1) == 1, above.argmax(axis=1), above.argmin(axis=1))
+        corner = triangles[cut, alone]
+        ends = []
+        for other in (1, 2):
+            far = triangles[cut, (alone + other) % 3]
+            share = (level - corner[:, :1]) / (far[:, :1] - corner[:, :1])
+            ends.append(corner[:, 1:] + share * (far[:, 1:] - corner[:, 1:]))
+        yield np.stack(ends, axis=1), np.full(len(cut), i), dyes[cut]

@@ -2,31 +2,65 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e_residual
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.matching.subsets import Subsets, delta_e_goal, finish, search
-from dyemix.model.dyes import DyeSet
+from dyemix.gamut.boundary import Progress
+from dyemix.matching.subsets import descend, search_many
+from dyemix.model.dyes import DyeSet, Prediction
+from dyemix.model.uncertainty import lab_covariance, likely
+from dyemix.series.steps import columns
 
-#: ``progress(done, all)``: called as work goes on, for whoever waits.
-Progress = Callable[[int, int], None]
-#: Subsets within this much ΔE2000 of the tolerance take the last steps before they are judged.
-_NEAR = 2.0
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: Blends that miss the tolerance by less than this much ΔE2000 take the last steps before they are
+#: judged, and so do so many of the nearest.
+_NEAR, _NEAREST = 2.0, 24
+#: Colours searched side by side.
+_SIDE_BY_SIDE = 8
 
 
-def parse_colours(colours: Sequence[Target | str]) -> tuple[Target, ...]:
-    """Wanted colours as targets. Raises `TargetError`, and `DyemixError` for none."""
-    if not colours:
-        raise DyemixError("no colour is wanted: name one at least.")
-    return tuple(Target.parse(c) if isinstance(c, str) else c for c in colours)
+@dataclass(frozen=True, eq=False)
+class Nearest:
+    """The nearest blend to a wanted colour.
+
+    Attributes
+    ----------
+    target, prediction : the colour, its light settled, and the blend.
+    miss, likely : ΔE2000 on paper, and the mean in the pot.
+    within : whether that is near enough on paper.
+    """
+
+    target: Target
+    prediction: Prediction
+    miss: float
+    likely: float
+    within: bool
+
+
+def nearest_frame(found: Sequence[Nearest]) -> pd.DataFrame:
+    """One row a wanted colour: name, misses, whether it is within reach, recipe and its colour."""
+    import pandas as pd
+
+    return pd.DataFrame(
+        {
+            "name": n.target.name,
+            **{name: getattr(n, name) for name in ("miss", "likely", "within")},
+            **columns(n.prediction),
+        }
+        for n in found
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,76 +69,95 @@ class Served:
 
     Attributes
     ----------
-    target : the colour, its light settled.
+    target : the colour.
+    light : what it is stated in.
     masks : ``(N,)`` which dyes, a bit each.
     miss : ``(N,)`` ΔE2000 on paper.
     amounts : ``(N, D)`` % owf.
     """
 
     target: Target
+    light: Light
     masks: NDArray[np.uint64]
     miss: Array
     amounts: Array
 
-    @property
-    def light(self) -> Light:
-        assert self.target.light is not None
-        return self.target.light
+    def least(self, allowed: int) -> float:
+        """Least ΔE2000 on paper of blends within a set of dyes (a bit each)."""
+        return float(self.miss[self._within(allowed)].min(initial=np.inf))
 
-    def best(self, allowed: int | None = None) -> int | None:
-        """The nearest blend within a set of dyes (a bit each); fewer dyes where it is a tie."""
-        fits = np.arange(len(self.masks))
-        if allowed is not None:
-            fits = np.flatnonzero((self.masks & ~np.uint64(allowed)) == 0)
-        if not len(fits):
-            return None
+    def nearest(self, dyes: DyeSet, tolerance: float, allowed: int | None = None) -> Nearest:
+        """The nearest blend within a set of dyes; fewer dyes where it is a tie."""
+        fits = np.flatnonzero(self._within(2 ** len(dyes) - 1 if allowed is None else allowed))
         number = (self.amounts[fits] > 0).sum(axis=1)
-        return int(fits[np.lexsort((number, np.round(self.miss[fits], 1)))[0]])
+        best = fits[np.lexsort((number, np.round(self.miss[fits], 1)))[0]]
+        amounts, miss = self.amounts[best], float(self.miss[best])
+        prediction = dyes.predict(dyes.recipe(amounts), self.light)
+        covariance = lab_covariance(dyes, amounts[np.newaxis], self.light) + self.target.spread
+        pots = likely(self.target.lab, prediction.lab[np.newaxis], covariance)
+        return Nearest(self.target, prediction, miss, float(pots.mean[0]), miss <= tolerance)
 
-    def recipe(self, dyes: DyeSet, blend: int) -> Recipe:
-        return dyes.recipe(self.amounts[blend])
-
-
-def bits(index: NDArray[np.intp]) -> NDArray[np.uint64]:
-    """Sets of dyes ``(N, k)`` as ``(N,)`` numbers, a bit a dye."""
-    return np.asarray((np.uint64(1) << index.astype(np.uint64)).sum(axis=1), dtype=np.uint64)
+    def _within(self, allowed: int) -> NDArray[np.bool_]:
+        return np.asarray((self.masks & ~np.uint64(allowed)) == 0)
 
 
 def serve(
     dyes: DyeSet,
-    targets: Sequence[Target],
+    colours: Sequence[Target | str],
     max_dyes: int,
     tolerance: float,
     progress: Progress | None = None,
-) -> tuple[Served, ...]:
-    """Solve every subset of the shelf for every wanted colour.
+) -> list[Served]:
+    """Solve every subset of the shelf for every wanted colour, each in its own light.
 
-    Raises `DyemixError` for a bad limit, or a shelf of more than 64 dyes.
+    Raises `TargetError`, and `DyemixError` for a bad limit or a shelf of more than 64 dyes.
     """
     if max_dyes < 1 or tolerance <= 0:
         raise DyemixError("max_dyes is 1 or more, the tolerance (ΔE2000) above 0.")
     if len(dyes) > 64:
         raise DyemixError(f"{len(dyes)} dyes are more than can be compared at once (64).")
-    out = []
-    for done, target in enumerate(targets, 1):
-        wanted = target.under(dyes.light)
-        assert wanted.light is not None
-        goal = delta_e_goal(wanted.lab)
-        masks, misses, amounts = [], [], []
-        for size in search(dyes, goal, wanted.light, max_dyes):
-            near = np.sqrt(size.cost) < tolerance + _NEAR
-            if near.any():
-                some = Subsets(size.index[near], size.amounts[near], size.cost[near])
-                last = finish(dyes, goal, wanted.light, some)
-                size.amounts[near], size.cost[near] = last.amounts, last.cost
-            full = np.zeros((len(size.cost), len(dyes)))
-            np.put_along_axis(full, size.index, size.amounts, axis=1)
-            masks.append(bits(size.index))
-            misses.append(np.sqrt(size.cost))
-            amounts.append(full)
-        out.append(
-            Served(wanted, np.concatenate(masks), np.concatenate(misses), np.concatenate(amounts))
-        )
-        if progress is not None:
-            progress(done, len(targets))
-    return tuple(out)
+    targets = [Target.parse(c) if isinstance(c, str) else c for c in colours]
+    wanted = [target.under(dyes.light) for target in targets]
+    out: dict[int, Served] = {}
+    for light in dict.fromkeys(t.light for t in wanted if t.light):
+        alike = [i for i, target in enumerate(wanted) if target.light == light]
+        for first in range(0, len(alike), _SIDE_BY_SIDE):
+            some = alike[first : first + _SIDE_BY_SIDE]
+            group = [wanted[i] for i in some]
+            out.update(zip(some, _solved(dyes, group, light, max_dyes, tolerance), strict=True))
+            if progress is not None:
+                progress(len(out), len(wanted))
+    return [out[i] for i in range(len(wanted))]
+
+
+def _solved(
+    dyes: DyeSet, targets: Sequence[Target], light: Light, max_dyes: int, tolerance: float
+) -> list[Served]:
+    """`serve` for colours of one light, side by side."""
+    labs = np.array([target.lab for target in targets])
+    sizes = search_many(
+        dyes, lambda lab, at: delta_e_residual(labs[at], lab), len(targets), light, max_dyes,
+        value=lambda lab, at: delta_e_residual(labs[at], lab, slope=False),
+    )  # fmt: skip
+    served = []
+    for t, found in enumerate(sizes):
+        rows = [(index, x) for s in found for index, x in zip(s.index, s.amounts, strict=True)]
+        amounts, upper = np.zeros((len(rows), len(dyes))), np.zeros((len(rows), len(dyes)))
+        for row, (index, x) in enumerate(rows):
+            amounts[row, index], upper[row, index] = x, dyes.deepest[index]
+        miss = np.sqrt(np.concatenate([s.cost for s in found]))
+        near = (miss > tolerance) & (miss < tolerance + _NEAR)
+        near[np.argsort(miss)[:_NEAREST]] = True
+        amounts[near], cost = descend(
+            dyes, partial(_goal, labs[t]), light, amounts[near],
+            upper[near], np.zeros(len(dyes)), steps=100, tolerance=1e-9,
+        )  # fmt: skip
+        miss[near] = np.sqrt(cost)
+        masks = (upper > 0) @ (np.uint64(1) << np.arange(len(dyes), dtype=np.uint64))
+        served.append(Served(targets[t], light, masks, miss, amounts))
+    return served
+
+
+def _goal(target: Array, labs: Array, _: NDArray[np.intp]) -> tuple[Array, Array]:
+    """ΔE2000 from one target, whichever row a colour is of."""
+    return delta_e_residual(target, labs)

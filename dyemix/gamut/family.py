@@ -15,25 +15,15 @@ from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
 from dyemix.dataset.units import STOCK_PCT
 from dyemix.errors import DyemixError
-from dyemix.gamut.coverage import Progress, Served, parse_colours, serve
-from dyemix.model.dyes import DyeSet, Prediction
-from dyemix.model.uncertainty import lab_covariance, likely
+from dyemix.gamut.boundary import Progress
+from dyemix.gamut.coverage import Nearest, nearest_frame, serve
+from dyemix.model.dyes import DyeSet
 
 if TYPE_CHECKING:
     import pandas as pd
 
 #: Sets of dyes compared at once.
 _CHUNK = 50_000
-
-
-@dataclass(frozen=True, eq=False)
-class Member:
-    """One colour of a family: its recipe, ΔE2000 on paper, and the likely one in the pot."""
-
-    target: Target
-    prediction: Prediction
-    on_paper: float
-    likely: float
 
 
 @dataclass(frozen=True)
@@ -59,7 +49,7 @@ class Family:
     """
 
     dyes: tuple[str, ...]
-    members: tuple[Member, ...]
+    members: tuple[Nearest, ...]
     unserved: tuple[tuple[Target, float], ...]
     others: tuple[tuple[str, ...], ...]
     purchases: tuple[Purchase, ...]
@@ -70,23 +60,8 @@ class Family:
     demo: bool = False
 
     def to_frame(self) -> pd.DataFrame:
-        """One row a colour: name, recipe, on_paper, likely, hex, L*, a*, b*, light."""
-        import pandas as pd
-
-        return pd.DataFrame(
-            {
-                "name": m.target.name,
-                "recipe": str(m.prediction.recipe),
-                "on_paper": m.on_paper,
-                "likely": m.likely,
-                "hex": m.prediction.hex,
-                "L*": m.prediction.lab[0],
-                "a*": m.prediction.lab[1],
-                "b*": m.prediction.lab[2],
-                "light": str(m.prediction.light),
-            }
-            for m in self.members
-        )
+        """One row a colour: name, miss on paper, likely miss, recipe and its colour."""
+        return nearest_frame(self.members)
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
@@ -96,31 +71,32 @@ class Family:
                 f"{self.tolerance:g} ΔE2000 on paper, at most {self.max_dyes} in a recipe: "
                 f"{', '.join(self.dyes)}. No fewer do."
             )
-            more = len(self.others)
-            if more:
-                shown = "; ".join(", ".join(names) for names in self.others[:3])
+            shown = "; ".join(", ".join(names) for names in self.others[:3])
+            if more := len(self.others):
                 lines.append(
                     f"{more} other set{'s' if more > 1 else ''} as small, less near on average: "
                     f"{shown}{' …' if more > 3 else ''}."
                 )
-            wide = max(len(m.target.name) for m in self.members)
-            width = max(len(str(m.prediction.recipe)) for m in self.members)
-            lines.append(f"{'':<{wide}}  {'% owf':<{width}}  hex      on paper  likely")
+            rows = [("", "% owf", "hex", "on paper", "likely")]
             for m in self.members:
-                lines.append(
-                    f"{m.target.name:<{wide}}  {m.prediction.recipe!s:<{width}}  "
-                    f"{m.prediction.hex}  {m.on_paper:8.2f}  {m.likely:6.1f}"
+                p = m.prediction
+                rows.append(
+                    (m.target.name, str(p.recipe), p.hex, f"{m.miss:.2f}", f"{m.likely:.1f}")
                 )
+            wide, width = (max(len(row[i]) for row in rows) for i in (0, 1))
+            lines += [f"{a:<{wide}}  {b:<{width}}  {c:7}  {d:>8}  {e:>6}" for a, b, c, d, e in rows]
             lines.append(
                 f"For {self.cloth_g:g} g of cloth in each colour, powder (or stock at "
                 f"{self.stock_pct:g} %), with nothing over for tests:"
             )
             lines += [f"  {p.dye}: {p.grams:.2f} g ({p.stock_ml:.0f} mL)" for p in self.purchases]
-        for target, miss in self.unserved:
-            lines.append(
+        return "\n".join(
+            lines
+            + [
                 f"Not served by any dyes of this shelf: {target.name}, nearest {miss:.1f}."
-            )
-        return "\n".join(lines)
+                for target, miss in self.unserved
+            ]
+        )
 
 
 def family(
@@ -149,32 +125,24 @@ def family(
     """
     if cloth_g <= 0 or stock_pct <= 0:
         raise DyemixError("cloth_g (g) and stock_pct (% w/v) are above 0.")
-    targets = parse_colours(colours)
-    served = serve(dyes, targets, max_dyes, tolerance, progress)
+    if not colours:
+        raise DyemixError("no colour is wanted: name one at least.")
+    served = serve(dyes, colours, max_dyes, tolerance, progress)
     able = [s for s in served if s.miss.min() <= tolerance]
     unserved = tuple((s.target, float(s.miss.min())) for s in served if s.miss.min() > tolerance)
     sets = smallest_sets([s.masks[s.miss <= tolerance] for s in able], len(dyes)) if able else []
-    ranked = sorted(sets, key=lambda mask: (_mean_miss(able, mask), mask))
-    members = tuple(_member(dyes, s, ranked[0]) for s in able)
-    total = dict.fromkeys(_names(dyes, ranked[0]), 0.0) if ranked else {}
-    for member in members:
-        for name, owf in member.prediction.recipe.items():
-            total[name] += owf
+    sets.sort(key=lambda mask: (np.mean([s.least(mask) for s in able]), mask))
+    members = tuple(s.nearest(dyes, tolerance, sets[0]) for s in able)
+    names = [tuple(n for i, n in enumerate(dyes.names) if mask >> i & 1) for mask in sets]
+    purchases = []
+    for name in names[0] if names else ():
+        owf = sum(member.prediction.recipe.get(name, 0.0) for member in members)
+        volume = stock_ml(cloth_g, owf, stock_pct)
+        purchases.append(Purchase(name, cloth_g * owf / 100.0, volume))
     return Family(
-        tuple(total),
-        members,
-        unserved,
-        tuple(_names(dyes, mask) for mask in ranked[1:]),
-        tuple(
-            Purchase(name, cloth_g * owf / 100.0, stock_ml(cloth_g, owf, stock_pct))
-            for name, owf in total.items()
-        ),
-        tolerance,
-        max_dyes,
-        cloth_g,
-        stock_pct,
-        dyes.demo,
-    )
+        names[0] if names else (), members, unserved, tuple(names[1:]), tuple(purchases),
+        tolerance, max_dyes, cloth_g, stock_pct, dyes.demo,
+    )  # fmt: skip
 
 
 def smallest_sets(serving: Sequence[NDArray[np.uint64]], dyes: int) -> list[int]:
@@ -206,28 +174,8 @@ def smallest_sets(serving: Sequence[NDArray[np.uint64]], dyes: int) -> list[int]
 
 def _minimal(masks: NDArray[np.uint64]) -> NDArray[np.uint64]:
     """Those of the sets ``(N,)`` that hold no other."""
-    kept: list[np.uint64] = []
+    kept: list[int] = []
     for mask in sorted(set(masks.tolist()), key=lambda m: (m.bit_count(), m)):
-        if not any((mask & int(k)) == int(k) for k in kept):
-            kept.append(np.uint64(mask))
+        if not any((mask & k) == k for k in kept):
+            kept.append(mask)
     return np.array(kept, dtype=np.uint64)
-
-
-def _mean_miss(served: Sequence[Served], mask: int) -> float:
-    return float(
-        np.mean([s.miss[(s.masks & ~np.uint64(mask)) == 0].min(initial=np.inf) for s in served])
-    )
-
-
-def _names(dyes: DyeSet, mask: int) -> tuple[str, ...]:
-    return tuple(name for i, name in enumerate(dyes.names) if mask >> i & 1)
-
-
-def _member(dyes: DyeSet, served: Served, mask: int) -> Member:
-    blend = served.best(mask)
-    assert blend is not None
-    amounts = served.amounts[blend : blend + 1]
-    prediction = dyes.predict(served.recipe(dyes, blend), served.light)
-    spread = lab_covariance(dyes, amounts, served.light) + served.target.spread
-    pot = likely(served.target.lab, prediction.lab[np.newaxis], spread)
-    return Member(served.target, prediction, float(served.miss[blend]), float(pot.mean[0]))

@@ -3,64 +3,73 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.dataset.recipe import Recipe
+from dyemix.colour.colorimetry import Light
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
-from dyemix.gamut.boundary import Gamut, gamut, joined
-from dyemix.gamut.coverage import Progress, Served, parse_colours, serve
-from dyemix.model.dyes import DyeSet, Prediction
+from dyemix.errors import DyemixError
+from dyemix.gamut.boundary import Gamut, Progress, gamuts
+from dyemix.gamut.coverage import Nearest, Served, nearest_frame, serve
+from dyemix.model.dyes import DyeSet
+from dyemix.model.uncertainty import expected_miss, lab_covariance
+from dyemix.series.search import colours as colours_of
+from dyemix.series.subdue import LADDER_MIDDLE, ladders
 
 if TYPE_CHECKING:
     import pandas as pd
 
-#: Depths of the ladders drawn on the gamut.
-_RUNGS = 9
-#: Rays of the gamuts that are only compared by volume.
-_COARSE = 36
+#: Where nothing is wanted, colours this far apart all over what is reached stand for it, in L* and
+#: in a* and b*; a dye is judged by what it does for them.
+_APART = (20.0, 24.0)
+#: Blends of each colour whose likely miss is worked out: the nearest ones, and with none of a dye.
+_NEAREST, _WITHOUT = 20, 2
 #: Less of a dye than this (% owf) is what the solver leaves over, not part of a blend.
 _TRACE = 0.005
-
-
-@dataclass(frozen=True, eq=False)
-class Wanted:
-    """A wanted colour: the nearest blend of the shelf, ΔE2000 on paper, and whether it serves."""
-
-    target: Target
-    prediction: Prediction
-    miss: float
-    within: bool
+#: Every how many slices stand in the table.
+_TOLD = 3
 
 
 @dataclass(frozen=True)
-class Change:
-    """What a dye adds to the shelf, or takes with it.
+class Addition:
+    """What a dye not owned adds to the shelf.
 
     Attributes
     ----------
     dye : its name.
-    colours : wanted colours gained or lost; 0 where none were given.
-    miss : ΔE2000 gained over the wanted colours that were missed, or lost over all, in sum.
-    volume : gamut gained or lost, % of the shelf's.
+    colours : wanted colours that come within reach; 0 where none were given.
+    miss : ΔE2000 gained over the wanted colours that were missed, in sum.
+    volume : gamut gained, % of the shelf's.
+    nearest : the nearest blend to the target with this dye; None where it is reached without.
     """
 
     dye: str
     colours: int
     miss: float
     volume: float
+    nearest: Nearest | None = None
 
 
-@dataclass(frozen=True, eq=False)
-class Ladder:
-    """One dye alone from pale to deep: CIELAB ``(R, 3)``."""
+@dataclass(frozen=True)
+class Removal:
+    """What the shelf does with a dye of its own, and loses without it.
+
+    Attributes
+    ----------
+    dye : its name.
+    used : share of the colours judged whose best recipe holds it, 0 to 1.
+    colours : how many of them go out of reach without it.
+    miss : likely ΔE2000 in the pot that they lose without it, on average.
+    """
 
     dye: str
-    labs: Array
+    used: float
+    colours: int
+    miss: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,21 +78,30 @@ class ShelfReach:
 
     Attributes
     ----------
-    gamut : its boundary in CIELAB.
-    ladders : each dye alone, from nothing to its deepest square.
+    dyes : their names.
+    gamut : what is reached in CIELAB.
+    hues : ``(D, 3)`` CIELAB of each dye alone, at the middle of its ladder.
+    tolerance : ΔE2000 on paper up to which a colour counts as reached.
     wanted : the colours wanted, each with the nearest blend.
     target : a colour to show on the gamut, likewise.
+    brightest : the blends of most chroma, in every third slice that is reached.
     additions : dyes of the other book, the one that adds most first.
+    wider : what is reached with the first of them.
     removals : dyes of the shelf, the one that would be missed least first.
+    judged : how many colours the removals are judged by.
     """
 
+    dyes: tuple[str, ...]
     gamut: Gamut
-    ladders: tuple[Ladder, ...]
+    hues: Array
     tolerance: float
-    wanted: tuple[Wanted, ...] = ()
-    target: Wanted | None = None
-    additions: tuple[Change, ...] = ()
-    removals: tuple[Change, ...] = ()
+    wanted: tuple[Nearest, ...]
+    target: Nearest | None = None
+    brightest: tuple[Nearest, ...] = ()
+    additions: tuple[Addition, ...] = ()
+    wider: Gamut | None = None
+    removals: tuple[Removal, ...] = ()
+    judged: int = 0
     cloth: str = ""
     demo: bool = False
 
@@ -96,84 +114,60 @@ class ShelfReach:
     def title(self) -> str:
         where = f" on {self.cloth}" if self.cloth else ""
         return (
-            f"Reach of {len(self.ladders)} dyes{where}, at most {self.gamut.max_dyes} in a blend, "
+            f"Reach of {len(self.dyes)} dyes{where}, at most {self.gamut.max_dyes} in a blend, "
             f"to their deepest squares ({self.gamut.light})"
         )
 
     def to_frame(self) -> pd.DataFrame:
-        """One row a wanted colour: name, recipe, miss, within, hex; without any, the boundary."""
-        import pandas as pd
-
-        if not self.wanted:
-            return self.gamut.to_frame()
-        return pd.DataFrame(
-            {
-                "name": w.target.name,
-                "recipe": str(w.prediction.recipe),
-                "miss": w.miss,
-                "within": w.within,
-                "hex": w.prediction.hex,
-                "light": str(w.prediction.light),
-            }
-            for w in self.wanted
-        )
+        """One row a wanted colour; without any, one a point of the outlines of the gamut."""
+        return nearest_frame(self.wanted) if self.wanted else self.gamut.to_frame()
 
     @property
     def findings(self) -> tuple[str, ...]:
-        """Share of the wanted colours, best addition, redundant dye, one sentence each."""
-        lines = []
-        if self.target is not None:
-            lines.append(_sentence(self.target, self.tolerance))
-        if self.wanted:
+        """Share of the wanted colours, best addition, the dye to spare, one sentence each."""
+        lines = [_sentence(self.target)] if self.target else []
+        if self.share is not None:
             near = sum(w.within for w in self.wanted)
             lines.append(
-                f"{near} of {len(self.wanted)} wanted colours "
-                f"({100 * near / len(self.wanted):.0f} %) are within {self.tolerance:g} ΔE2000 on "
-                "paper."
+                f"{near} of {len(self.wanted)} wanted colours ({100 * self.share:.0f} %) are "
+                f"within {self.tolerance:g} ΔE2000 on paper."
             )
-            lines += [_sentence(w, self.tolerance) for w in self.wanted if not w.within]
+            lines += [_sentence(w) for w in self.wanted if not w.within]
         if self.additions:
             best = self.additions[0]
-            lines.append(f"Of the dyes not owned, {best.dye} adds most: {_worth(best, 'more')}.")
+            gained = f"{best.colours} wanted colour{'' if best.colours == 1 else 's'} more, "
+            lines.append(
+                f"Of the dyes not owned, {best.dye} adds most: {gained if best.miss else ''}"
+                f"{best.volume:.1f} % more gamut."
+            )
         if self.removals:
-            least = self.removals[0]
-            lines.append(f"Least missed would be {least.dye}: without it {_worth(least, 'less')}.")
+            least, which = self.removals[0], "wanted" if self.wanted else "all over its reach"
+            lost = f"{least.colours} more out of reach, " if least.colours else ""
+            lines.append(
+                f"Least missed would be {least.dye}: of {self.judged} colours {which} "
+                f"{100 * least.used:.0f} % are best dyed with it; without it {lost}"
+                f"{least.miss:.2f} ΔE2000 farther off in the pot on average."
+            )
         return tuple(lines)
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
         lines += [f"{self.title}.", "L*  area a*b*  most chroma: C*, hue  blend there"]
-        for i, (level, area) in enumerate(zip(self.gamut.levels, self.gamut.areas, strict=True)):
-            if not area:
-                lines.append(f"{level:>2.0f}  out of reach")
-                continue
-            points = self.gamut.boundary(i)
-            far = int(np.argmax(np.hypot(*points.T)))
-            hue = np.degrees(np.arctan2(points[far, 1], points[far, 0])) % 360.0
+        for found in self.brightest:
+            lightness, a, b = found.target.lab
+            area = self.gamut.areas[self.gamut.levels == lightness][0]
+            hue = np.degrees(np.arctan2(b, a)) % 360.0
             lines.append(
-                f"{level:>2.0f}  {area:>9.0f}  {np.hypot(*points[far]):>16.0f}, {hue:3.0f}°  "
-                f"{self.edge_recipe(i, far)}"
+                f"{lightness:>2.0f}  {area:>9.0f}  {np.hypot(a, b):>16.0f}, {hue:3.0f}°  "
+                f"{found.prediction.recipe}"
             )
         return "\n".join([*lines, *self.findings])
 
-    def edge_recipe(self, level: int, ray: int) -> Recipe:
-        """The blend at a point of the boundary, % owf."""
-        amounts = zip(self.ladders, self.gamut.amounts[level, ray], strict=True)
-        return Recipe({ladder.dye: float(a) for ladder, a in amounts if a > _TRACE})
 
-
-def _sentence(wanted: Wanted, tolerance: float) -> str:
-    p = wanted.prediction
-    word = "within reach" if wanted.within else "out of reach"
-    return f"{wanted.target.name}: {word}, nearest {p.recipe}, {p.hex}, {wanted.miss:.1f} ΔE2000."
-
-
-def _worth(change: Change, word: str) -> str:
-    text = f"{change.volume:.1f} % {word} gamut"
-    if change.colours or change.miss:
-        plural = "" if change.colours == 1 else "s"
-        text = f"{change.colours} wanted colour{plural} {word}, {text}"
-    return text
+def _sentence(found: Nearest) -> str:
+    p = found.prediction
+    word = "within reach" if found.within else "out of reach"
+    return f"{found.target.name}: {word}, nearest {p.recipe}, {p.hex}, {found.miss:.1f} ΔE2000."
 
 
 def reach(
@@ -185,122 +179,138 @@ def reach(
     tolerance: float = 1.5,
     max_dyes: int = 3,
     compare: bool = True,
+    light: Light | None = None,
     progress: Progress | None = None,
 ) -> ShelfReach:
     """The gamut of a shelf, and what it means for wanted colours.
 
     Parameters
     ----------
-    colours : what is wanted.
+    colours : what is wanted; each is matched in its own light.
     target : one colour to show.
     other : the dyes of a second book: which of those not owned would add most. Their absorption
         is taken from their own cloth.
     tolerance : ΔE2000 on paper up to which a colour counts as reached; 1.5 is excellent on
         hand-dyed goods (common practice).
     max_dyes : most dyes in a blend, 3 or 4.
-    compare : whether to say which dye of the shelf would be missed least.
+    compare : whether to say which dye of the shelf would be missed least: by the colours whose
+        best recipe holds it, and how much farther off they would be without it.
+    light : of the gamut; by default that of the target, else of the colours where they share one,
+        else of the dyes.
 
     Raises `TargetError` for a target that is no colour, `DyemixError` for a bad limit, a shelf of
     fewer than three dyes, or a second book with no dye that this shelf lacks.
     """
-    targets = parse_colours(colours) if colours else ()
-    more = joined(dyes, other) if other is not None else None
-    new = more.names[len(dyes) :] if more is not None else ()
-    old = dyes.names if compare and len(dyes) > 3 else ()
-    work = _Work(progress, len(targets) * (2 if new else 1) + len(new) + len(old))
-    served = serve(dyes, targets, max_dyes, tolerance, work.step)
-    base = gamut(dyes, max_dyes, rays=_COARSE).volume
-    additions: list[Change] = []
-    if more is not None:
-        missed = [s for s in served if s.miss.min() > tolerance]
-        wider = serve(more, [s.target for s in missed], max_dyes, tolerance, work.step)
-        for name in new:
-            additions.append(_gain(dyes, more, name, missed, wider, base, tolerance, max_dyes))
-            work.step()
-        additions.sort(key=lambda c: (-c.colours, -round(c.miss, 3), -c.volume))
-    removals: list[Change] = []
-    for name in old:
-        removals.append(_loss(dyes, name, served, base, tolerance, max_dyes))
-        work.step()
-    removals.sort(key=lambda c: (c.colours, round(c.miss, 3), c.volume))
-    shown = serve(dyes, parse_colours([target]), max_dyes, tolerance) if target is not None else ()
+    wanted = [Target.parse(c) if isinstance(c, str) else c for c in colours]
+    shown = [Target.parse(target) if isinstance(target, str) else target] if target else []
+    lights = {colour.light for colour in shown or wanted}
+    light = light or (lights.pop() if len(lights) == 1 else None) or dyes.light
+    more = joined(dyes, other) if other is not None else dyes
+    own, new = 2 ** len(dyes) - 1, more.names[len(dyes) :]
+    shelf = gamuts(more, max_dyes, light=light, progress=_part(progress, 0))
+    base = shelf(own)
+    asked = serve(dyes, [*wanted, *shown], max_dyes, tolerance, _part(progress, 1))
+    nearest = [served.nearest(dyes, tolerance) for served in asked]
+    missed = [served for served in asked if served.miss.min() > tolerance]
+    wider = serve(more, [s.target for s in missed] if new else [], max_dyes, tolerance)
+    short = bool(shown) and asked[-1].miss.min() > tolerance
+    before = np.array([served.miss.min() for served in missed])
+    additions = []
+    for name in new:
+        allowed = own | 1 << more.index(name)
+        after = np.array([served.least(allowed) for served in wider])
+        volume = 100.0 * (shelf(allowed).volume / base.volume - 1.0)
+        gained = float(np.maximum(before - after, 0.0).sum())
+        nearer = wider[-1].nearest(more, tolerance, allowed) if short else None
+        within = int((after <= tolerance).sum())
+        additions.append(Addition(name, within, gained, volume, nearer))
+    additions.sort(key=lambda c: (-c.colours, -round(c.miss, 3), -c.volume))
+    with_best = own | 1 << more.index(additions[0].dye) if additions else own
+    removals: list[Removal] = []
+    judged = asked[: len(wanted)]
+    if compare and len(dyes) > 3:
+        if not wanted:
+            judged = serve(dyes, _all_over(base), max_dyes, tolerance, _part(progress, 2))
+        removals = _removals(dyes, judged, tolerance)
+    corners = [Target(lab, light, name="most chroma") for lab in base.brightest(_TOLD)]
+    _part(progress, 2)(1, 1)
     return ShelfReach(
-        gamut(dyes, max_dyes),
-        _ladders(dyes),
-        tolerance,
-        tuple(_wanted(dyes, s, tolerance) for s in served),
-        _wanted(dyes, shown[0], tolerance) if shown else None,
-        tuple(additions),
-        tuple(removals),
-        (dyes.conditions or {}).get("cloth", ""),
-        dyes.demo or (other is not None and other.demo),
+        dyes.names, base, ladders(dyes, light)[:, LADDER_MIDDLE], tolerance,
+        tuple(nearest[: len(wanted)]), nearest[-1] if shown else None,
+        tuple(s.nearest(dyes, tolerance) for s in serve(dyes, corners, max_dyes, tolerance)),
+        tuple(additions), shelf(with_best) if additions else None,
+        tuple(removals), len(judged),
+        (dyes.conditions or {}).get("cloth", ""), more.demo,
+    )  # fmt: skip
+
+
+def _part(progress: Progress | None, part: int) -> Progress:
+    """Progress of one of three parts of the work, as progress of all of it."""
+
+    def told(done: int, whole: int) -> None:
+        if progress is not None:
+            progress(100 * part + 100 * done // whole, 300)
+
+    return told
+
+
+def _all_over(gamut: Gamut) -> list[Target]:
+    """Colours all over what is reached, `_APART`."""
+    levels = np.arange(gamut.levels[0], gamut.levels[-1], _APART[0])
+    ways = np.arange(-120.0, 121.0, _APART[1])
+    labs = np.stack(np.meshgrid(levels, ways, ways, indexing="ij"), axis=-1).reshape(-1, 3)
+    return [Target(lab, gamut.light, name="all over") for lab in labs[gamut.reaches(labs)]]
+
+
+def _removals(dyes: DyeSet, judged: Sequence[Served], tolerance: float) -> list[Removal]:
+    """What the shelf loses with each of its dyes, the least first, by colours that it serves.
+
+    For each colour the blends that come nearest, with and without every dye, are weighed by their
+    likely miss, as in matching: what is nearest on paper says little of the pot.
+    """
+    n = len(dyes)
+    used, lost, farther = np.zeros(n), np.zeros(n, dtype=int), np.zeros(n)
+    for served in judged:
+        holds = served.amounts > _TRACE
+        order = np.argsort(served.miss, kind="stable")
+        some = [order[:_NEAREST], *(order[~holds[order, i]][:_WITHOUT] for i in range(n))]
+        rows = np.unique(np.concatenate(some))
+        amounts, miss = served.amounts[rows], served.miss[rows]
+        labs = colours_of(dyes, amounts, served.light)
+        covariance = lab_covariance(dyes, amounts, served.light) + served.target.spread
+        likely = expected_miss(served.target.lab, labs, covariance)
+        used += holds[rows[likely.argmin()]]
+        for i in range(n):
+            without = ~holds[rows, i]
+            farther[i] += likely[without].min() - likely.min()
+            lost[i] += miss.min() <= tolerance < miss[without].min()
+    count = max(len(judged), 1)
+    out = [
+        Removal(name, float(used[i] / count), int(lost[i]), float(farther[i] / count))
+        for i, name in enumerate(dyes.names)
+    ]
+    return sorted(out, key=lambda r: (r.colours, round(r.miss, 2), r.used))
+
+
+def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:
+    """One shelf of the dyes at hand and those of another book that are not among them.
+
+    The other dyes keep the absorption and law that they have on their own cloth; cloth, surface
+    and competition are those at hand. Raises `DyemixError` where there are none.
+    """
+    extra = [name for name in other.names if name not in dyes.names]
+    if not extra:
+        raise DyemixError("the other book has no dye that this shelf lacks.")
+    more = other.take(extra)
+    return replace(
+        dyes,
+        names=(*dyes.names, *extra),
+        curves=np.concatenate([dyes.curves, more.curves]),
+        exponent=np.concatenate([dyes.exponent, more.exponent]),
+        capacity=np.concatenate([dyes.capacity, more.capacity]),
+        palest=np.concatenate([dyes.palest, more.palest]),
+        deepest=np.concatenate([dyes.deepest, more.deepest]),
+        draws=None,
+        report=None,
+        demo=dyes.demo or other.demo,
     )
-
-
-class _Work:
-    """Tells whoever waits how far the work has come."""
-
-    def __init__(self, progress: Progress | None, steps: int) -> None:
-        self.progress, self.steps, self.done = progress, steps, 0
-
-    def step(self, *_: int) -> None:
-        self.done += 1
-        if self.progress is not None:
-            self.progress(self.done, self.steps)
-
-
-def _wanted(dyes: DyeSet, served: Served, tolerance: float) -> Wanted:
-    blend = served.best()
-    assert blend is not None
-    miss = float(served.miss[blend])
-    prediction = dyes.predict(served.recipe(dyes, blend), served.light)
-    return Wanted(served.target, prediction, miss, miss <= tolerance)
-
-
-def _gain(
-    dyes: DyeSet,
-    more: DyeSet,
-    name: str,
-    missed: Sequence[Served],
-    wider: Sequence[Served],
-    base: float,
-    tolerance: float,
-    max_dyes: int,
-) -> Change:
-    """What one dye of the other book adds: only blends of the shelf and that dye count."""
-    allowed = (1 << len(dyes)) - 1 | 1 << more.index(name)
-    nearest = np.array([s.miss[(s.masks & ~np.uint64(allowed)) == 0].min() for s in wider])
-    before = np.array([s.miss.min() for s in missed])
-    taken = more.take([*dyes.names, name])
-    volume = gamut(taken, max_dyes, rays=_COARSE).volume
-    return Change(
-        name,
-        int((nearest <= tolerance).sum()),
-        float(np.maximum(before - nearest, 0.0).sum()),
-        100.0 * (volume / base - 1.0),
-    )
-
-
-def _loss(
-    dyes: DyeSet, name: str, served: Sequence[Served], base: float, tolerance: float, max_dyes: int
-) -> Change:
-    """What the shelf loses with one dye."""
-    rest = ~np.uint64(1 << dyes.index(name)) & np.uint64((1 << len(dyes)) - 1)
-    before = np.array([s.miss.min() for s in served])
-    after = np.array([s.miss[(s.masks & ~rest) == 0].min() for s in served])
-    volume = gamut(dyes.take([n for n in dyes.names if n != name]), max_dyes, rays=_COARSE).volume
-    return Change(
-        name,
-        int(((before <= tolerance) & (after > tolerance)).sum()),
-        float((after - before).sum()),
-        100.0 * max(1.0 - volume / base, 0.0),
-    )
-
-
-def _ladders(dyes: DyeSet) -> tuple[Ladder, ...]:
-    out = []
-    for i, name in enumerate(dyes.names):
-        amounts = np.zeros((_RUNGS + 1, len(dyes)))
-        amounts[1:, i] = np.geomspace(dyes.palest[i] / 2.0, dyes.deepest[i], _RUNGS)
-        out.append(Ladder(name, dyes.predict_many(amounts)))
-    return tuple(out)

@@ -1,213 +1,208 @@
-"""The reach of a shelf as slices of CIELAB: what lies inside each line can be dyed.
+"""The reach of a shelf in tiles, each of the colour it stands for: can I get this, what stops me?
 
-Numbers stand for dyes and shapes for colours, so that the page reads in greyscale. Labels are
-placed by measure: one that finds no free room near its point moves out on a thin line.
+A staircase goes round what is reached; small squares are reached with the best dye not owned.
 """
 
 from __future__ import annotations
 
-import os
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.arrays import Array
+from dyemix.colour.colorimetry import screen_colours
+from dyemix.gamut.boundary import Gamut
 from dyemix.gamut.reach import ShelfReach
-from dyemix.plots.drawing import (
-    BLUE,
-    FRAME,
-    INK,
-    LARGE,
-    MARGIN,
-    SMALL,
-    TOP,
-    WIDTH,
-    Block,
-    Page,
-    checked,
-    heading,
-    height_of,
-    save,
-    styled,
-    text_width,
-)  # fmt: skip
+from dyemix.plots.paper import BAR, BODY, GROUND, INK, MARGIN, SECTION, STRONG, SUBTLE, Paper, wide
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_COLUMNS, _GAP = 3, 0.42
-#: Where a label may stand, in widths of a letter from its point, and which way.
-_AWAY = (1.0, 1.7, 2.6, 3.6)
-_WAYS = np.deg2rad(np.arange(0, 360, 30))
-_LETTER = SMALL / 72.0
+#: Sizes of panels and the gap between them, in inches; how far wheels go, and their tiles, in
+#: CIELAB units; tiles of one hue.
+_PANEL, _GAP, _WHEEL = 3.4, 0.37, 1.33
+_WIDEST, _TILE, _FINE = 96.0, 8.0, 4.0
+_WHEELS = (28.0, 44.0, 60.0, 72.0, 88.0)
+#: Where a name is tried for standing on tiles, from one end to the other.
+_ACROSS_NAME = (-1.0, -0.5, 0.0, 0.5, 1.0)
+#: Below this chroma a dye has no direction of its own.
+_GREY = 12.0
+#: A dye that brings a colour nearer by less than this ΔE2000 does not help.
+_SEEN = 0.3
 
 
-class _Labels:
-    """Labels of one diagram, each in free room, in data units of square axes."""
-
-    def __init__(self, axes: Axes, reach: float, inches: float) -> None:
-        self.axes = axes
-        self.reach = reach
-        self.unit = 2.0 * reach / inches
-        self.taken: list[tuple[float, float, float, float]] = []
-
-    def keep_free(self, x: float, y: float) -> None:
-        """Room of a marker."""
-        half = 0.03 * self.unit
-        self.taken.append((x - half, y - half, x + half, y + half))
-
-    def put(self, x: float, y: float, text: str) -> None:
-        """Write `text` beside a point, where nothing else stands; far off with a line to it."""
-        width = text_width(text, SMALL, "normal") * self.unit
-        height = 1.1 * _LETTER * self.unit
-        for away in _AWAY:
-            for way in _WAYS:
-                step = away * _LETTER * self.unit
-                cx = x + np.cos(way) * (step + width / 2.0 - _LETTER * self.unit / 3.0)
-                cy = y + np.sin(way) * step
-                box = (cx - width / 2, cy - height / 2, cx + width / 2, cy + height / 2)
-                inside = max(abs(v) for v in box) < self.reach
-                if inside and not any(_meet(box, other) for other in self.taken):
-                    self.taken.append(box)
-                    self.axes.text(cx, cy, text, ha="center", va="center", zorder=5)
-                    if away > _AWAY[1]:
-                        self.axes.plot([x, cx], [y, cy], color=FRAME, linewidth=0.4, zorder=3)
-                    return
-
-
-def _meet(one: tuple[float, ...], two: tuple[float, ...]) -> bool:
-    return one[0] < two[2] and two[0] < one[2] and one[1] < two[3] and two[1] < one[3]
-
-
-def draw_reach(found: ShelfReach, path: str | os.PathLike[str] | None = None) -> Figure:
-    """Draw the gamut of a shelf as a*b* slices, the dye ladders and wanted colours on it.
-
-    Parameters
-    ----------
-    found : what `reach` worked out.
-    path : where given, the figure is also written there, as PNG, SVG or PDF by its ending.
-
-    Returns
-    -------
-    Figure
-        As wide as A4. Letters are 8 points or more.
-
-    Raises
-    ------
-    DyemixError
-        An ending that is none of these, or a file that cannot be written.
-    """
-    file = checked(path)
-    gamut = found.gamut
-    levels = [i for i, area in enumerate(gamut.areas) if area > 0]
-    points = [gamut.boundary(i) for i in levels]
-    colours = [w.target.lab for w in (*found.wanted, found.target) if w is not None]
-    every = [*points, *(ladder.labs[:, 1:] for ladder in found.ladders), *(c[1:] for c in colours)]
-    reach = 10.0 * np.ceil(1.12 * max(float(np.abs(p).max()) for p in every) / 10.0)
-    size = (WIDTH - 2 * MARGIN - 0.3 - (_COLUMNS - 1) * _GAP) / _COLUMNS
-    rows = -(-(len(levels) + 1) // _COLUMNS)
-    key = ", ".join(f"{i} {ladder.dye}" for i, ladder in enumerate(found.ladders, 1))
-    marks = [f"Numbers: {key}; in a slice, where the dye alone has that lightness."]
-    if found.wanted:
-        marks.append(
-            "Wanted colours, in the slice nearest in lightness: full squares are within "
-            f"{found.tolerance:g} ΔE2000 on paper, hollow ones are not. Their own L* is not quite "
-            "the slice's."
-        )
-    if found.target is not None:
-        marks.append(f"Cross: {found.target.target.name}, in the slice nearest in lightness.")
-    with styled():
-        head = heading(
-            f"{found.title}.",
-            [
-                f"CIELAB, {gamut.light}. Inside a line: what blends can reach on paper, at that "
-                f"L*. Axes: a* across, b* up, {reach:.0f} to either side.",
-                *marks,
-                *found.findings,
-            ],
-            found.demo,
-        )
-        top = TOP + height_of(head) + 0.45
-        page = Page(top + rows * (size + 0.5) + 0.1)
-        y = TOP
-        for block in head:
-            y = page.write(block, MARGIN, y)
-        for panel in range(len(levels) + 1):
-            row, column = divmod(panel, _COLUMNS)
-            x = MARGIN + 0.3 + column * (size + _GAP)
-            axes = _axes(page, x, top + row * (size + 0.5), size, reach)
-            labels = _Labels(axes, reach, size)
-            if panel == len(levels):
-                page.write(
-                    Block.of("all ladders, from cloth", size, LARGE, "bold"), x,
-                    top + row * (size + 0.5) - 0.2,
-                )  # fmt: skip
-                _ladders(found, axes, labels)
-                continue
-            level = float(gamut.levels[levels[panel]])
-            page.write(
-                Block.of(f"L* {level:.0f}", size, LARGE, "bold"), x,
-                top + row * (size + 0.5) - 0.2,
-            )  # fmt: skip
-            _slice(found, axes, labels, levels[panel])
-        return save(page.figure, file)
+def reach_pages(found: ShelfReach) -> list[Figure]:
+    """Draw what a shelf reaches: the colour asked for, its hue, its lightness, and the whole."""
+    target, number = found.target, len(found.dyes)
+    title = f"What {number} dyes reach"
+    if target:
+        does = "reach it" if target.within else "stop short of it"
+        title = f"{target.target.name}: your {number} dyes {does}"
+    paper = Paper(title, [f"{found.title}.", *found.findings], demo=found.demo)
+    level = float(found.gamut.levels[found.gamut.areas.argmax()])
+    right = MARGIN
+    if target:
+        level, right = float(target.target.lab[0]), MARGIN + _PANEL + _GAP
+        _asked(paper, found)
+        paper.write(MARGIN, paper.y, "This hue: paler up, brighter to the right", bold=True)
+        _hue(paper, found, paper.y + 0.25)
+    paper.write(right, paper.y, f"This lightness (L* {level:.0f}), all hues", bold=True)
+    paper.y += 0.25
+    _names(paper, found, right, level)
+    paper.y += _PANEL + 0.08
+    greys = [n for n, lab in zip(found.dyes, found.hues, strict=True) if np.hypot(*lab[1:]) < _GREY]
+    key = ["○ wanted, × nearest."] if target else []
+    key += [f"Small squares: only with {found.additions[0].dye} as well."] if found.wider else []
+    key += ["Names: the hue of each dye alone."]
+    key += [f"Near grey: {', '.join(greys)}."] if greys else []
+    paper.down(" ".join(key), color=SUBTLE)
+    _bars(paper, found)
+    paper.y += 0.1
+    paper.down("Your whole shelf, from deep to pale", size=SECTION, bold=True)
+    for i, wheel in enumerate(_WHEELS):
+        x = MARGIN + i * (BODY - _WHEEL) / (len(_WHEELS) - 1)
+        _wheel(paper, found, x, paper.y, _WHEEL, wheel)
+        paper.write(x + _WHEEL / 2, paper.y + _WHEEL + 0.02, f"L* {wheel:.0f}", align="center")
+    paper.y += _WHEEL + 0.3
+    dots = "Dots: wanted colours, full within reach, hollow not. " if found.wanted else ""
+    paper.down(
+        f"Wheels: red to the right, yellow up, green left, blue down, grey in the middle. {dots}"
+        f"{found.gamut.light}; sRGB: a colour beyond it is drawn as the nearest code.",
+        color=SUBTLE,
+    )
+    return [paper.end()]
 
 
-def _axes(page: Page, x: float, y: float, size: float, reach: float) -> Axes:
-    ends = (x / WIDTH, 1 - (y + size) / page.height, size / WIDTH, size / page.height)
-    axes = page.figure.add_axes(ends)
-    tick = 50.0 if reach > 60 else 20.0
-    axes.set(xlim=(-reach, reach), ylim=(-reach, reach), xticks=[-tick, 0, tick],
-             yticks=[-tick, 0, tick])  # fmt: skip
-    axes.grid(color="#d0d0d0", linewidth=0.5)
-    axes.set_axisbelow(True)
-    axes.tick_params(length=2, pad=2)
-    return axes
+def _asked(paper: Paper, found: ShelfReach) -> None:
+    """Wanted beside nearest."""
+    assert found.target
+    p = found.target.prediction
+    paper.box(MARGIN, paper.y, 2.6, 0.8, GROUND)
+    paper.patches(MARGIN + 0.1, paper.y + 0.1, 2.4, 0.6, [[found.target.target.hex, p.hex]])
+    x = MARGIN + 2.8
+    y = paper.write(x, paper.y, "Left, wanted. Right, the nearest you can dye:")
+    y = paper.write(x, y, str(p.recipe), width=BODY - 2.8, size=STRONG, bold=True)
+    words = f"{p.screen}: {found.target.miss:.1f} off on paper, likely {found.target.likely:.1f}"
+    paper.y = max(paper.write(x, y, words, width=BODY - 2.8), paper.y + 0.8) + 0.15
 
 
-def _slice(found: ShelfReach, axes: Axes, labels: _Labels, i: int) -> None:
-    """The boundary at one L*, the dyes that have it, the colours nearest to it."""
-    gamut = found.gamut
-    level = float(gamut.levels[i])
-    a, b = gamut.boundary(i).T
-    axes.fill(a, b, facecolor="#f2f2f2", edgecolor=INK, linewidth=1.0, zorder=2)
-    for x, y in zip(a, b, strict=True):
-        labels.keep_free(float(x), float(y))
+def _tiles(paper: Paper, found: ShelfReach, x: float, y: float, size: float, labs: Array) -> None:
+    """Tiles ``(R, C, 3)`` of a square panel, top row first."""
+    rows, columns = labs.shape[:2]
+    high, width = size / rows, size / columns
+    flat = labs.reshape(-1, 3)
+    codes = np.array([colour.hex for colour in screen_colours(flat)]).reshape(rows, columns)
+    inside = _reached(found.gamut, labs)
+    paper.box(x, y, size, size, GROUND)
+    paper.patches(x, y, size, size, np.where(inside, codes, "").tolist())
+    xs: list[float] = []
+    ys: list[float] = []
+    for r, c in np.argwhere(np.diff(np.pad(inside, 1).astype(int), axis=1)[1:-1]):
+        xs += [x + c * width, x + c * width, np.nan]
+        ys += [y + r * high, y + (r + 1) * high, np.nan]
+    for r, c in np.argwhere(np.diff(np.pad(inside, 1).astype(int), axis=0)[:, 1:-1]):
+        xs += [x + c * width, x + (c + 1) * width, np.nan]
+        ys += [y + r * high, y + r * high, np.nan]
+    paper.line(xs, ys)
+    if found.wider:
+        more = _reached(found.wider, labs) & ~inside
+        for r, c in np.argwhere(more):
+            w, h = 0.4 * width, 0.4 * high
+            left, top = x + (c + 0.3) * width, y + (r + 0.3) * high
+            paper.box(left, top, w, h, str(codes[r, c]), edgecolor=INK, zorder=2)
+
+
+def _reached(gamut: Gamut, labs: Array) -> NDArray[np.bool_]:
+    return np.asarray(gamut.reaches(labs.reshape(-1, 3))).reshape(labs.shape[:2])
+
+
+def _mark(paper: Paper, x: float, y: float, marker: str) -> None:
+    for color, size in (("white", 4.0), ("black", 1.5)):
+        paper.line([x], [y], marker=marker, markersize=9, color=color, markeredgewidth=size,
+                   markerfacecolor="none", zorder=4)  # fmt: skip
+
+
+def _hue(paper: Paper, found: ShelfReach, y: float) -> None:
+    """The leaf of the wanted hue: C* across, L* up."""
+    assert found.target
+    a, b = found.target.target.lab[1:]
+    turn = np.arctan2(b, a)
+    level = np.arange(found.gamut.levels[-1], found.gamut.levels[0] - 1.0, -_FINE)
+    chroma = np.arange(_FINE / 2, _FINE * len(level), _FINE)
+    labs = np.empty((len(level), len(chroma), 3))
+    labs[..., 0] = level[:, np.newaxis]
+    labs[..., 1], labs[..., 2] = chroma * np.cos(turn), chroma * np.sin(turn)
+    _tiles(paper, found, MARGIN, y, _PANEL, labs)
+    for lab, marker in ((found.target.target.lab, "o"), (found.target.prediction.lab, "x")):
+        across = min(float(np.hypot(*lab[1:])) / (_FINE * len(chroma)), 1.0)
+        down = (level[0] + _FINE / 2 - lab[0]) / (_FINE * len(level))
+        _mark(paper, MARGIN + across * _PANEL, y + float(down) * _PANEL, marker)
+
+
+def _wheel(paper: Paper, found: ShelfReach, x: float, y: float, size: float, level: float) -> None:
+    """All hues at one lightness."""
+    at = np.arange(-_WIDEST + _TILE / 2, _WIDEST, _TILE)
+    labs = np.empty((len(at), len(at), 3))
+    labs[..., 0], labs[..., 1], labs[..., 2] = level, at, at[::-1, np.newaxis]
+    _tiles(paper, found, x, y, size, labs)
     for wanted in found.wanted:
-        if _nearest(found, wanted.target.lab) == i:
-            x, y = wanted.target.lab[1:]
-            face = BLUE if wanted.within else "white"
-            axes.plot(x, y, "s", markersize=4, markerfacecolor=face, markeredgecolor=BLUE,
-                      markeredgewidth=0.9, zorder=4)  # fmt: skip
-            labels.keep_free(x, y)
-    if found.target is not None and _nearest(found, found.target.target.lab) == i:
-        x, y = found.target.target.lab[1:]
-        axes.plot(x, y, "x", markersize=7, color=INK, markeredgewidth=1.8, zorder=4)
-        labels.keep_free(x, y)
-    at: list[tuple[float, float, str]] = []
-    for number, ladder in enumerate(found.ladders, 1):
-        lightness = ladder.labs[::-1, 0]
-        if lightness.min() <= level <= lightness.max() and np.all(np.diff(lightness) > 0):
-            x, y = (float(np.interp(level, lightness, ladder.labs[::-1, c])) for c in (1, 2))
-            axes.plot(x, y, "o", markersize=2.5, color=INK, zorder=3)
-            labels.keep_free(x, y)
-            at.append((x, y, str(number)))
-    for x, y, text in at:
-        labels.put(x, y, text)
+        lab = wanted.target.lab
+        if min(_WHEELS, key=lambda w: abs(w - lab[0])) == level and size == _WHEEL:
+            face = "black" if wanted.within else "white"
+            paper.line(*_place(lab, x, y, size), marker="o", markersize=4, color="black",
+                       markerfacecolor=face, zorder=4)  # fmt: skip
 
 
-def _ladders(found: ShelfReach, axes: Axes, labels: _Labels) -> None:
-    """Every dye alone, from bare cloth to its deepest square."""
-    for ladder in found.ladders:
-        axes.plot(*ladder.labs.T[1:], color=INK, linewidth=0.8, marker=".", markersize=2)
-        for x, y in ladder.labs[:, 1:]:
-            labels.keep_free(float(x), float(y))
-    for number, ladder in enumerate(found.ladders, 1):
-        labels.put(float(ladder.labs[-1, 1]), float(ladder.labs[-1, 2]), str(number))
+def _place(lab: Array, x: float, y: float, size: float) -> tuple[list[float], list[float]]:
+    across, down = (lab[1] + _WIDEST) / (2 * _WIDEST), (_WIDEST - lab[2]) / (2 * _WIDEST)
+    return [x + float(across) * size], [y + float(down) * size]
 
 
-def _nearest(found: ShelfReach, lab: Array) -> int:
-    """The slice nearest in lightness that can be reached at all."""
-    there = np.flatnonzero(found.gamut.areas > 0)
-    return int(there[np.argmin(np.abs(found.gamut.levels[there] - lab[0]))])
+def _names(paper: Paper, found: ShelfReach, x: float, level: float) -> None:
+    """The wheel of one lightness, every dye named beside the edge in its own direction."""
+    y = paper.y
+    _wheel(paper, found, x, y, _PANEL, level)
+    taken: list[tuple[float, float, float]] = []
+    unit = 2 * _WIDEST / _PANEL
+    coloured = [i for i, lab in enumerate(found.hues) if np.hypot(*lab[1:]) >= _GREY]
+    for i in sorted(coloured, key=lambda i: np.arctan2(*found.hues[i, :0:-1])):
+        name, way = found.dyes[i], found.hues[i, 1:] / np.hypot(*found.hues[i, 1:])
+        half = wide(name, bold=True) / 2
+        for radius in np.arange(0.0, 1.4 * _WIDEST, 3.0):
+            px = float(np.clip(x + (_WIDEST + radius * way[0]) / unit, x + half, x + _PANEL - half))
+            py = float(np.clip(y + (_WIDEST - radius * way[1]) / unit, y + 0.1, y + _PANEL - 0.1))
+            # The tiles' edge is rougher than the outline, by half a tile.
+            spots = np.array([(j, k) for j in _ACROSS_NAME for k in (-1.0, 0.0, 1.0)])
+            spots = (spots * [half + 0.08, 0.17] + [px - x, py - y]) * unit - _WIDEST
+            labs = np.column_stack([np.full(len(spots), level), spots * [1.0, -1.0]])
+            apart = all(abs(px - q) > half + h or abs(py - r) > 0.17 for q, r, h in taken)
+            if apart and not found.gamut.reaches(labs).any():
+                taken.append((px, py, half))
+                paper.write(px, py - 0.09, name, bold=True, align="center")
+                break
+    if found.target:
+        for lab, marker in ((found.target.target.lab, "o"), (found.target.prediction.lab, "x")):
+            (px,), (py,) = _place(lab, x, y, _PANEL)
+            _mark(paper, px, py, marker)
+
+
+def _bars(paper: Paper, found: ShelfReach) -> None:
+    """How much nearer each dye not owned would bring the wanted colour."""
+    nearer = {a.dye: a.nearest for a in found.additions if a.nearest}
+    if not found.target or not nearer:
+        return
+    paper.y += 0.1
+    paper.down("Which dye would bring it nearer", size=SECTION, bold=True)
+    miss = found.target.miss
+    helps = [dye for dye in nearer if nearer[dye].miss < miss - _SEEN][:4]
+    rows = [("as you are", found.target), *((f"with {dye}", nearer[dye]) for dye in helps)]
+    for name, nearest in rows:
+        paper.write(MARGIN, paper.y, name, bold=True)
+        paper.box(MARGIN + 1.4, paper.y + 0.04, 2.6 * nearest.miss / miss, 0.11, BAR)
+        paper.write(MARGIN + 4.1, paper.y, f"{nearest.miss:.1f} off")
+        paper.y = paper.write(
+            MARGIN + 4.8, paper.y, str(nearest.prediction.recipe), width=BODY - 4.8
+        )
+    if rest := [dye for dye in nearer if dye not in helps]:
+        paper.down(f"Little or no nearer with {', '.join(rest)}.", color=SUBTLE)

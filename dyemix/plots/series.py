@@ -1,121 +1,106 @@
-"""Steps away from a recipe as rows of patches, each beside the colour that it sets out from.
-
-Words stand below patches, never on them, and every patch has a frame, so that the page reads in
-greyscale.
-"""
+"""Series as bands of patches, steps touching: which way leads quieter, paler or darker, how far."""
 
 from __future__ import annotations
 
-import os
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from dyemix.colour.colorimetry import D65_2
-from dyemix.plots.drawing import (
-    LARGE,
-    MARGIN,
-    SMALL,
-    TOP,
-    WIDTH,
-    Block,
-    Page,
-    checked,
-    heading,
-    height_of,
-    save,
-    styled,
-)  # fmt: skip
-from dyemix.series.steps import Series, Step
+from dyemix.plots.paper import BODY, GROUND, MARGIN, SECTION, SUBTLE, Paper
+from dyemix.series.steps import Route, Series, Step
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-#: Patches side by side, the start among them, and how high one is, in inches.
-_ACROSS, _HIGH, _GAP = 6, 0.7, 0.08
+#: Patches side by side, the start among them, and how high a band is, in inches.
+_ACROSS, _HIGH, _EDGE = 6, 0.42, 0.08
+_STEP = (BODY - 2 * _EDGE) / _ACROSS
+_DASHES = ("-", "--", ":", "-.", (0, (5, 1, 1, 1, 1, 1)), (0, (1, 3)))
+_MARKERS = "os^Dv<"
 
 
-def draw_series(found: Series, path: str | os.PathLike[str] | None = None) -> Figure:
-    """Draw a series: quieter by the best route of each kind, over a piece, or tint, shade, tone.
-
-    Parameters
-    ----------
-    found : what `subdue`, `subdue_on`, `tint`, `shade`, `tone` or `gradient` worked out.
-    path : where given, the figure is also written there, as PNG, SVG or PDF by its ending.
-
-    Returns
-    -------
-    Figure
-        As wide as A4. Letters are 8 points or more.
-
-    Raises
-    ------
-    DyemixError
-        An ending that is none of these, or a file that cannot be written.
-    """
-    file = checked(path)
-    rows = [(f"By {r.title}: {r.verdict}" if r.kind else "", r.steps) for r in found.best]
-    note = (
+def series_pages(found: Series) -> list[Figure]:
+    """Draw a series, a band a route; a route that runs out leaves grey, and how it falls short."""
+    paper = Paper(found.title, [found.start_line, *found.notes], demo=found.demo)
+    # Every route but over a piece is asked the same colours.
+    alike = len(found.best) > 1 and found.piece is None and len(found.steps) < _ACROSS
+    if alike:
+        for i, lab in enumerate([found.start.lab, *(step.asked for step in found.steps)]):
+            name = f"step {i}" if i else "start"
+            words = f"{name}\nC* {np.hypot(*lab[1:]):.0f}"
+            paper.write(MARGIN + _EDGE + i * _STEP, paper.y, words, bold=True)
+        paper.y += 0.4
+    for letter, route in zip("ABCDEF", found.best, strict=False):
+        if route.kind:
+            paper.down(f"{letter}  by {route.title}", size=SECTION, bold=True)
+        _band(paper, found, route, alike)
+    if len(found.best) > 1:
+        _strays(paper, found)
+    paper.down(
         f"Patches: predicted, sRGB ({D65_2}); a screen or a printer shows them roughly. Amounts: % "
-        "owf. In the pot: ΔE2000 from what was asked, on average and nine times in ten."
+        f"of dry cloth. L*, C*: {found.start.light}.",
+        color=SUBTLE,
     )
-    width = (WIDTH - 2 * MARGIN - (_ACROSS - 1) * _GAP) / _ACROSS
-    with styled():
-        head = heading(
-            found.title, [found.start_line, *found.notes, note, *found.warnings], found.demo
-        )
-        parts = [
-            (
-                Block.of(words, WIDTH - 2 * MARGIN, LARGE, "bold"),
-                _cells(found.start.hex, steps, width),
-            )
-            for words, steps in rows
-        ]
-        height = TOP + height_of(head) + 0.2
-        for words, cells in parts:
-            height += words.height + 0.06 + sum(_row_height(row) for row in cells) + 0.1
-        page = Page(height + 0.15)
-        y = TOP
-        for block in head:
-            y = page.write(block, MARGIN, y)
-        y += 0.2
-        for words, cells in parts:
-            y = page.write(words, MARGIN, y) + 0.06
-            for row in cells:
-                for i, (colour, label) in enumerate(row):
-                    x = MARGIN + i * (width + _GAP)
-                    page.patch(x, y, width, _HIGH, colour)
-                    page.frame([x, x + width, x + width, x, x], [y, y, y + _HIGH, y + _HIGH, y])
-                    at = y + _HIGH + 0.03
-                    for block in label:
-                        at = page.write(block, x, at)
-                y += _row_height(row)
-            y += 0.1
-        return save(page.figure, file)
+    for text in found.warnings:
+        paper.down(text)
+    return [paper.end()]
 
 
-_Row = list[tuple[str, list[Block]]]
+def _band(paper: Paper, found: Series, route: Route, bare: bool) -> None:
+    """The start and the steps reached, in rows of patches with recipes under them."""
+    shown: list[Step | None] = [None, *route.steps]
+    stops = route.kind is not None and route.reached < len(route.steps)
+    if stops:
+        shown = shown[: route.reached + 1]
+    elif route.steps[0].from_start < 1e-6:  # a gradient begins with its first step
+        shown = shown[1:]
+    for first in range(0, len(shown), _ACROSS):
+        row, x = shown[first : first + _ACROSS], MARGIN + _EDGE
+        paper.box(MARGIN, paper.y, BODY, _HIGH + 2 * _EDGE, GROUND)
+        codes = [(step.prediction if step else found.start).hex for step in row]
+        paper.patches(x, paper.y + _EDGE, len(row) * _STEP, _HIGH, [codes])
+        end = x + len(row) * _STEP
+        if stops and len(row) < _ACROSS:
+            words = f"stops here:\n{_short(route.steps[route.reached])}"
+            paper.write(end + 0.08, paper.y + _EDGE, words, width=MARGIN + BODY - end - 0.1)
+        bottom = paper.y = paper.y + _HIGH + 2 * _EDGE + 0.03
+        for i, (step, code) in enumerate(zip(row, codes, strict=True)):
+            words = "" if bare else f"start\n{code}"
+            if step:
+                words = str(step.recipe).replace(" + ", "\n") + ("" if step.reached else " ~")
+                if not bare:
+                    words += f"\n{code}\nL* {step.prediction.lab[0]:.0f}, C* {step.chroma:.0f}"
+            bottom = max(bottom, paper.write(x + i * _STEP, paper.y, words, width=_STEP - 0.05))
+        paper.y = bottom + 0.1
 
 
-def _cells(start: str, steps: Sequence[Step], width: float) -> list[_Row]:
-    """Patches with their labels in rows; the colour set out from comes first."""
-    cells: _Row = [(start, [Block.of("start", width, SMALL, "bold"), Block.of(start, width)])]
-    if steps[0].from_start == 0.0:  # a gradient begins with it
-        cells = []
-    for i, step in enumerate(steps, 1):
-        mark = "" if step.reached else " (not reached)"
-        cells.append(
-            (
-                step.prediction.hex,
-                [
-                    Block.of(f"{i}{mark}", width, SMALL, "bold"),
-                    Block.of(str(step.recipe).replace(" + ", "\n"), width),
-                    Block.of(f"{step.prediction.hex}\nC* {step.chroma:.0f}", width),
-                    Block.of(f"in the pot {step.likely:.1f}, within {step.bound:.1f}", width),
-                ],
-            )
-        )
-    return [cells[i : i + _ACROSS] for i in range(0, len(cells), _ACROSS)]
+def _short(step: Step) -> str:
+    """How the step that a route does not reach falls short."""
+    words = (("L*", "pale", "deep"), ("C*", "bright", "quiet"))
+    parts = [
+        f"{abs(off):.0f} {name} too {more if off > 0 else less}"
+        for (name, more, less), off in zip(words, step.off, strict=False)
+        if abs(off) >= 0.5
+    ]
+    return ", ".join(parts) or f"hue off by {abs(step.off[2]):.1f}"
 
 
-def _row_height(row: _Row) -> float:
-    return _HIGH + 0.03 + max(height_of(label) for _, label in row) + 0.1
+def _strays(paper: Paper, found: Series) -> None:
+    """Likely miss by step, a line a route."""
+    paper.down("Which route strays least?", size=SECTION, bold=True)
+    paper.down("Likely miss, ΔE2000, by step: to 1.5 excellent, to 3 sound.")
+    most = max(3.0, *(s.likely for r in found.best for s in r.steps[: r.reached]), 0.0)
+    count = len(found.steps)
+    axes = paper.diagram(MARGIN + 0.4, 3.5, 1.1, (0.8, count + 0.4), (0.0, 1.1 * most))
+    axes.set(xticks=range(1, count + 1), yticks=[0, 1.5, 3.0])
+    for level in (1.5, 3.0):
+        axes.axhline(level, color=SUBTLE, linewidth=0.5, linestyle=":")
+    for i, route in enumerate(found.best):
+        likely = [step.likely for step in route.steps[: route.reached]]
+        axes.plot(
+            range(1, len(likely) + 1), likely, color="black", linewidth=0.9, markersize=4,
+            linestyle=_DASHES[i % 6], marker=_MARKERS[i % 6], markerfacecolor="white",
+            label=f"{'ABCDEF'[i]}  {route.title}",
+        )  # fmt: skip
+    axes.legend(loc="upper left", bbox_to_anchor=(1.02, 1.0), frameon=False, fontsize=9)

@@ -23,9 +23,8 @@ _PARTS = {4: "quarters", 10: "tenths"}
 
 @dataclass(frozen=True, eq=False)
 class Blend:
-    """One blend of a card: its number, where it stands (from 0), and its prediction."""
+    """One blend of a card: where it stands (from 0), and its prediction."""
 
-    number: int
     row: int
     column: int
     prediction: Prediction
@@ -33,6 +32,11 @@ class Blend:
     @property
     def recipe(self) -> Recipe:
         return self.prediction.recipe
+
+    @property
+    def name(self) -> str:
+        """Its row, as a letter (A to Z, then AA), and its place in the row, from 1: ``C2``."""
+        return f"{'A' * (self.row // 26)}{chr(ord('A') + self.row % 26)}{self.column + 1}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,20 +76,20 @@ class ShadeCard:
     @property
     def warnings(self) -> tuple[str, ...]:
         """Which blends leave the range of the swatches."""
-        odd = [str(blend.number) for blend in self.blends if blend.prediction.warnings]
+        odd = [blend.name for blend in self.blends if blend.prediction.warnings]
         if not odd:
             return ()
         return (
             f"Outside the range of your squares (a dye paler than its palest or deeper than its "
-            f"deepest): no. {', '.join(odd)}.",
+            f"deepest): {', '.join(odd)}.",
         )
 
     def to_frame(self) -> pd.DataFrame:
-        """One row a blend: number, row, column, recipe and colour."""
+        """One row a blend: name, row, column, recipe and colour."""
         import pandas as pd
 
         return pd.DataFrame(
-            {"number": b.number, "row": b.row, "column": b.column, **columns(b.prediction)}
+            {"name": b.name, "row": b.row, "column": b.column, **columns(b.prediction)}
             for b in self.blends
         )
 
@@ -96,7 +100,7 @@ class ShadeCard:
         for blend in self.blends:
             colour = "{:5.1f} {:5.1f} {:5.1f}".format(*blend.prediction.lab)
             recipe = f"{blend.recipe!s:<{width}}"
-            lines.append(f"{blend.number:>3}  {recipe}  {blend.prediction.hex}  {colour}")
+            lines.append(f"{blend.name:<4} {recipe}  {blend.prediction.hex}  {colour}")
         return "\n".join([*lines, *self.warnings])
 
 
@@ -141,9 +145,9 @@ def shade_card(
     if len(rows) > _MOST:
         raise DyemixError(f"{len(rows)} blends are more than a card holds ({_MOST}).")
     blends = []
-    for number, (row, column, whole, counts) in enumerate(rows, 1):
+    for row, column, whole, counts in rows:
         recipe = Recipe({d: whole * count / n for d, count in zip(chosen, counts, strict=True)})
-        blends.append(Blend(number, row, column, dyes.predict(recipe, light)))
+        blends.append(Blend(row, column, dyes.predict(recipe, light)))
     cloth = (dyes.conditions or {}).get("cloth", "")
     return ShadeCard(chosen, levels, n, tuple(blends), cloth, dyes.demo)
 

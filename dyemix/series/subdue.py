@@ -33,7 +33,7 @@ NEIGHBOUR = 45.0
 #: A duller dye has at most this share of the clear one's chroma at equal lightness.
 DULLER = 0.95
 #: Where the middle of a ladder of depths stands.
-_MIDDLE = 10
+LADDER_MIDDLE = 10
 
 
 def subdue(
@@ -282,16 +282,16 @@ def _cost(found: Series) -> tuple[str, ...]:
 
 def _kinds(dyes: DyeSet, start: Prediction) -> list[tuple[RouteKind, str]]:
     """What adding each dye to a recipe is called, and which dye it stands in for, if any."""
-    ladders = _ladders(dyes, start.light)
-    chroma, hue = np.hypot(*ladders[:, _MIDDLE, 1:].T), lab_hue(ladders[:, _MIDDLE])
+    along = ladders(dyes, start.light)
+    chroma, hue = np.hypot(*along[:, LADDER_MIDDLE, 1:].T), lab_hue(along[:, LADDER_MIDDLE])
     brown = (chroma < BROWN_CHROMA) & (hue >= BROWN_HUES[0]) & (hue <= BROWN_HUES[1])
     own = [dyes.index(name) for name in start.recipe]
     turn = hue[:, np.newaxis] - np.append(hue[own], lab_hue(start.lab) + 180.0)
     near = np.abs((turn + 180.0) % 360.0 - 180.0) <= NEIGHBOUR
     out = []
-    for i, ladder in enumerate(ladders):
+    for i, ladder in enumerate(along):
         clear = [j for j, beside in zip(own, near[i], strict=False) if beside]
-        duller = [dyes.names[j] for j in clear if _duller(ladder, ladders[j])]
+        duller = [dyes.names[j] for j in clear if _duller(ladder, along[j])]
         choices = (
             (chroma[i] < GREY_CHROMA, RouteKind.GREY),
             (brown[i], RouteKind.BROWN),
@@ -306,7 +306,7 @@ def _kinds(dyes: DyeSet, start: Prediction) -> list[tuple[RouteKind, str]]:
 
 def black(dyes: DyeSet, light: Light | None) -> int:
     """The darkest dye without colour of its own. Raises `DyemixError` where there is none."""
-    middles = _ladders(dyes, light or dyes.light)[:, _MIDDLE]
+    middles = ladders(dyes, light or dyes.light)[:, LADDER_MIDDLE]
     grey = np.hypot(*middles[:, 1:].T) < GREY_CHROMA
     if not grey.any():
         raise DyemixError(
@@ -316,15 +316,15 @@ def black(dyes: DyeSet, light: Light | None) -> int:
     return int(np.argmin(np.where(grey, middles[:, 0], np.inf)))
 
 
-def _ladders(dyes: DyeSet, light: Light) -> Array:
+def ladders(dyes: DyeSet, light: Light) -> Array:
     """CIELAB ``(D, 21, 3)`` of each dye alone, from its palest swatch to its deepest."""
-    depths = np.geomspace(dyes.palest, dyes.deepest, 2 * _MIDDLE + 1, axis=1)
+    depths = np.geomspace(dyes.palest, dyes.deepest, 2 * LADDER_MIDDLE + 1, axis=1)
     return colours(dyes, depths[:, :, np.newaxis] * np.eye(len(dyes))[:, np.newaxis], light)
 
 
 def _duller(ladder: Array, clear: Array) -> bool:
     """Whether a dye has clearly less chroma than another, at the depths of one lightness."""
-    level = max(ladder[_MIDDLE, 0], clear[_MIDDLE, 0])
+    level = max(ladder[LADDER_MIDDLE, 0], clear[LADDER_MIDDLE, 0])
     chroma = [
         np.interp(level, labs[::-1, 0], np.hypot(*labs[::-1, 1:].T)) for labs in (ladder, clear)
     ]

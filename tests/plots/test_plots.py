@@ -1,37 +1,44 @@
-"""Do the pictures say what they must, in letters that can be read, with or without colour?
-
-Contrast is that of WCAG 2.2 (W3C): 4.5 to 1 for text, 3 to 1 for graphics.
-"""
+"""Do the pictures say what they must, in letters that can be read, with or without colour?"""
 
 from __future__ import annotations
 
-import itertools
 import warnings
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from legible import assert_legible, contrast, texts, words
 
-from dyemix.colour.colorimetry import D65_2, Light
+from dyemix.colour.colorimetry import D65_2, Light, screen_colour, screen_colours
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
+from dyemix.gamut.reach import ShelfReach, reach
 from dyemix.matching.match import match
-from dyemix.matching.matches import LampShift, Match, Matches, Reach
+from dyemix.matching.matches import Match, Matches, Reach
 from dyemix.model.dyes import DyeSet
-from dyemix.plots.results import draw_dyes, draw_match
+from dyemix.plots import plot
+from dyemix.plots.card import BAR, PIN_HEIGHT, PIN_WIDTH, card_pages
+from dyemix.plots.fit import fit_pages
+from dyemix.plots.match import match_pages
+from dyemix.plots.paper import A4, GROUND, INK, SUBTLE, styled, wrapped
+from dyemix.series.shade_card import ShadeCard, shade_card
+from dyemix.series.subdue import subdue, subdue_on
+from dyemix.series.tints import gradient, tint
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-    from matplotlib.lines import Line2D
-    from matplotlib.text import Text
 
 SWATCH_DATA = Path(__file__).resolve().parents[2] / "swatch_data"
+BRIGHT = "scarlet 1.2 + marigold 0.6"
+OWNED = ("lemon", "scarlet", "plum", "navy", "turquoise", "black")
+TRIANGLE = ("marigold", "rose", "turquoise")
 
 
 @pytest.fixture(scope="module")
@@ -47,6 +54,12 @@ def shelf(table: SwatchSet) -> DyeSet:
 @pytest.fixture(scope="module")
 def sage(shelf: DyeSet) -> Matches:
     return match(shelf, "#7d8a6e")
+
+
+@pytest.fixture(scope="module")
+def small(shelf: DyeSet) -> ShelfReach:
+    colours = ("#ff8800", "#20a050", "#7d8a6e")
+    return reach(shelf.take(OWNED), colours, target="#d63a92", other=shelf)
 
 
 def long_names(dyes: DyeSet) -> DyeSet:
@@ -68,274 +81,319 @@ def ladder_of(table: SwatchSet, depths: list[float]) -> DyeSet:
     return fit(SwatchSet((Reading(Recipe(), undyed.copy()), *steps)))
 
 
-def texts(figure: Figure) -> list[Text]:
-    from matplotlib.text import Text
-
-    return [t for t in figure.findobj(Text) if t.get_visible() and t.get_text().strip()]
-
-
-def words(figure: Figure) -> str:
-    """All text of a figure as one line, wrapped lines joined."""
-    return " ".join(t.get_text() for t in texts(figure))
+def pages(draw: Callable[..., list[Figure]], *found: Any) -> list[Figure]:
+    with styled():
+        return draw(*found)
 
 
-def lines(figure: Figure, panel: int) -> list[Line2D]:
-    """Unmarked or marked curves of one diagram; crosses without a line are left out."""
-    return [line for line in figure.axes[panel].get_lines() if line.get_linestyle() != "None"]
+def patches(figure: Figure) -> list[list[list[str]]]:
+    """Hex codes of every block of patches, row by row, in the order drawn."""
+    from matplotlib.colors import to_hex
 
-
-def luminance(colour: str) -> float:
-    from matplotlib.colors import to_rgb
-
-    s = np.array(to_rgb(colour))
-    linear = np.where(s <= 0.04045, s / 12.92, ((s + 0.055) / 1.055) ** 2.4)
-    return float(linear @ [0.2126, 0.7152, 0.0722])
-
-
-def contrast_on_white(colour: str) -> float:
-    return 1.05 / (luminance(colour) + 0.05)
-
-
-def assert_legible(figure: Figure) -> None:
-    """Nothing overlaps or leaves the page, nothing stands on a patch, and letters are 8 pt."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.patches import Rectangle
-
-    canvas = FigureCanvasAgg(figure)
-    canvas.draw()
-    renderer = canvas.get_renderer()
-    # An axis keeps labels for ticks beyond its limits, which are never drawn: they have no box.
-    boxes = [(t, t.get_window_extent(renderer)) for t in texts(figure)]
-    drawn = {id(t) for axes in figure.axes for t in shown_tick_labels(axes)}
-    ticks = {
-        id(t) for axes in figure.axes for t in [*axes.get_xticklabels(), *axes.get_yticklabels()]
-    }
-    boxes = [(t, box) for t, box in boxes if id(t) not in ticks or id(t) in drawn]
-    assert len(boxes) > 10
-    for (one, a), (other, b) in itertools.combinations(boxes, 2):
-        apart = a.x1 <= b.x0 or b.x1 <= a.x0 or a.y1 <= b.y0 or b.y1 <= a.y0
-        assert apart, f"{one.get_text()!r} and {other.get_text()!r} overlap"
-    page = figure.bbox
-    patches = [
-        p.get_window_extent(renderer) for p in figure.axes[0].patches if isinstance(p, Rectangle)
+    return [
+        [[to_hex(c) if c[3] else "" for c in row] for row in image.get_array()]
+        for image in figure.axes[0].images
     ]
-    assert patches
-    for text, box in boxes:
-        inside = box.x0 >= 0 and box.x1 <= page.x1 and box.y0 >= 0 and box.y1 <= page.y1
-        assert inside, f"{text.get_text()!r} leaves the page"
-        assert text.get_fontsize() >= 8
-        for patch in patches:
-            clear = (
-                box.x1 <= patch.x0 or patch.x1 <= box.x0 or box.y1 <= patch.y0 or patch.y1 <= box.y0
-            )
-            assert clear, f"{text.get_text()!r} stands on a patch"
-        colour = text.get_color()
-        assert isinstance(colour, str)
-        assert contrast_on_white(colour) >= 4.5
 
 
-def shown_tick_labels(axes) -> list[Text]:  # type: ignore[no-untyped-def]
-    """Labels of ticks within the limits, where the axis is on."""
-    if not axes.axison:
-        return []
-    out = []
-    for axis, (low, high) in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
-        ticks = axis.get_major_ticks()
-        out += [t.label1 for t in ticks if low - 1e-9 <= t.get_loc() <= high + 1e-9]
-    return out
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda d: match(d, "#7d8a6e"),
+        lambda d: match(d, "#ff2010", count=3),
+        lambda d: subdue(d, BRIGHT),
+        lambda d: subdue_on(d, "#ee6b4c"),
+        lambda d: tint(d, BRIGHT, 8),
+        lambda d: gradient(d, "lemon 1", "navy 2"),
+        lambda d: shade_card(d, TRIANGLE, 1.5),
+        lambda d: shade_card(d, ("lemon", "navy"), depths=(0.25, 1, 4)),
+        lambda d: d,
+        lambda d: reach(d, compare=False),
+    ],
+    ids=["match", "far", "subdue", "piece", "tint", "gradient", "card", "grid", "fit", "reach"],
+)
+def test_every_result_has_a_legible_picture(
+    shelf: DyeSet, make: Callable[[DyeSet], object]
+) -> None:
+    figure = plot(make(shelf))
+    assert_legible(figure)
+    assert texts(figure)[0].get_text() == DEMO_WARNING
+    assert figure.get_size_inches()[1] <= A4 + 0.01 or "route" in words(figure)
+    assert "DEMO" not in words(plot(make(replace(shelf, demo=False))))
+
+
+def test_marks_can_be_told_from_paper_and_ground() -> None:
+    """W3C asks 3 to 1 of marks; grey words lie on white only."""
+    assert contrast(INK, GROUND) >= 4.5
+    assert contrast(SUBTLE, "white") >= 4.5
+
+
+def test_lines_are_broken_between_terms() -> None:
+    text = "marigold 0.42 + cobalt 0.14 + black 0.11"
+    lines = wrapped(text, 1.3)
+    assert lines == ["marigold 0.42 +", "cobalt 0.14 +", "black 0.11"]
+    assert "".join(wrapped("x" * 150, 1.0)) == "x" * 150
+
+
+# --- fitted dyes -------------------------------------------------------------------------------
 
 
 def test_dyes_say_what_they_must(shelf: DyeSet, table: SwatchSet) -> None:
-    shown = words(draw_dyes(shelf, table))
-    assert shown.startswith(DEMO_WARNING)
+    shown = words(plot(shelf, swatches=table))
     assert shelf.report is not None
     assert shelf.report.verdict in shown
     assert "ΔE2000 (D65/10°)" in shown
-    assert "sRGB (D65/2°)" in shown
-    for dye in shelf.report.dyes:
-        assert dye.mean is not None
-        caption = f"law: {dye.law} left-out miss {dye.mean:.1f}, worst {max(dye.inner):.1f}"
-        assert caption in shown[shown.index(f" {dye.name} ") :]
-        assert all(text in shown for text in dye.odd)
-    assert shown.count("0.125") >= 12
+    assert shown.count("0.125") == 12
+    wanting = [dye for dye in shelf.report.dyes if dye.advice or dye.odd]
+    assert f"{12 - len(wanting)} of 12 dyes are ready" in shown
+    for dye in wanting:
+        assert shown.index("Dye these next") < shown.index(f" {dye.name} ") < shown.index(" Ready")
+        assert all(text in shown for text in (dye.advice, *dye.odd))
 
 
-def test_dyes_are_legible(shelf: DyeSet, table: SwatchSet) -> None:
-    figure = draw_dyes(shelf, table)
-    assert_legible(figure)
-    assert figure.get_size_inches()[0] == pytest.approx(8.27)
-    assert figure.get_size_inches()[1] <= 11.69  # A4
+def test_swatches_stand_above_what_is_fitted(shelf: DyeSet, table: SwatchSet) -> None:
+    shown = patches(plot(shelf.take(["navy"]), swatches=table))
+    depths = (0.125, 0.25, 0.5, 1, 2, 4)
+    ladder = table.ladder("navy")
+    assert len(ladder) > len(depths)  # one is dyed again: their mean is shown
+    of = [[s.reflectance for s in ladder if s.recipe["navy"] == depth] for depth in depths]
+    read = [screen_colour(np.mean(some, axis=0)).hex for some in of]
+    fitted = [shelf.predict({"navy": depth}).hex for depth in depths]
+    assert shown == [[read, fitted]]
+    assert patches(plot(shelf.take(["navy"]))) == [[fitted]]
+
+
+def test_each_left_out_depth_is_a_dot(shelf: DyeSet) -> None:
+    assert shelf.report is not None
+    for name in ("navy", "black"):
+        report = next(dye for dye in shelf.report.dyes if dye.name == name)
+        lines = plot(shelf.take([name])).axes[0].get_lines()
+        dots = [line for line in lines if line.get_marker() in ("o", "D")]
+        hollow = [dot for dot in dots if dot.get_markerfacecolor() == "white"]
+        assert len(dots) == len(report.inner) + len(report.ends)
+        assert len(hollow) == len(report.ends)
 
 
 def test_every_number_of_dyes_is_legible(shelf: DyeSet, table: SwatchSet) -> None:
-    for names in (["navy"], ["navy", "rust"], ["navy", "rust", "rose", "leaf"]):
-        figure = draw_dyes(shelf.take(names), table)
-        assert len(figure.axes) == 1 + len(names)
+    for names in (["navy"], ["navy", "rust", "rose", "leaf"]):
+        assert_legible(plot(shelf.take(names), swatches=table))
+    many = replace(shelf, **{
+        name: np.tile(getattr(shelf, name).T, 2).T
+        for name in ("curves", "exponent", "capacity", "palest", "deepest")
+    }, names=(*shelf.names, *(f"new {n}" for n in shelf.names)), draws=None)  # fmt: skip
+    found = pages(fit_pages, many)
+    assert len(found) == 2
+    for figure in found:
         assert_legible(figure)
 
 
 def test_long_names_and_long_ladders_are_legible(shelf: DyeSet, table: SwatchSet) -> None:
-    assert_legible(draw_dyes(long_names(shelf)))
-    for count in (2, 7, 10, 24):
-        depths = [round(float(c), 4) for c in np.geomspace(0.0123, 8, count)]
-        figure = draw_dyes(ladder_of(table, depths))
+    assert_legible(plot(long_names(shelf)))
+    for count in (2, 7):
+        depths = [round(float(c), 3) for c in np.geomspace(0.05, 8, count)]
+        figure = plot(ladder_of(table, depths))
         assert_legible(figure)
         assert all(f"{c:g}" in words(figure) for c in depths)
 
 
 def test_dyes_without_a_report(shelf: DyeSet) -> None:
-    figure = draw_dyes(replace(shelf, report=None, conditions=None))
+    figure = plot(replace(shelf, report=None, conditions=None))
     assert_legible(figure)
-    assert "law: Langmuir" in words(figure)
-    assert len(lines(figure, 1)) == 2
-
-
-def test_swatches_are_drawn_as_read(shelf: DyeSet, table: SwatchSet) -> None:
-    figure = draw_dyes(shelf, table)
-    for panel, name in enumerate(shelf.names, 1):
-        crosses = [x for x in figure.axes[panel].get_lines() if x.get_linestyle() == "None"]
-        ladder = table.ladder(name)
-        assert len(crosses) == len(ladder)
-        for line, swatch in zip(crosses, ladder, strict=True):
-            np.testing.assert_array_equal(line.get_ydata(), swatch.reflectance[::2])
-
-
-def test_made_up_spectra_are_not_drawn_as_read(shelf: DyeSet, table: SwatchSet) -> None:
-    rough = replace(table, readings=tuple(replace(r, kind="hex") for r in table.readings))
-    figure = draw_dyes(fit(rough), rough)
-    assert all(x.get_linestyle() != "None" for ax in figure.axes[1:] for x in ax.get_lines())
-    assert "three numbers" in words(figure)
-
-
-def test_curves_are_the_predictions(shelf: DyeSet) -> None:
-    figure = draw_dyes(shelf)
-    for panel, name in enumerate(shelf.names, 1):
-        depths = (0.125, 0.25, 0.5, 1, 2, 4)
-        for line, depth in zip(lines(figure, panel), depths, strict=True):
-            wanted = shelf.predict({name: depth}).reflectance
-            np.testing.assert_allclose(np.asarray(line.get_ydata()), wanted, rtol=1e-12)
-
-
-def look(line: Line2D) -> tuple[str, str]:
-    """Dashes and marker: all of a line that greyscale keeps."""
-    dashes = line._unscaled_dash_pattern  # type: ignore[attr-defined]
-    return str(dashes), str(line.get_marker())
-
-
-def test_curves_differ_without_colour(shelf: DyeSet, sage: Matches) -> None:
-    for figure, panel in ((draw_dyes(shelf), 1), (draw_match(sage), 1)):
-        curves = lines(figure, panel)
-        assert len(curves) >= 6
-        assert len({look(line) for line in curves}) == len(curves)
-        for line in curves:
-            assert contrast_on_white(str(line.get_color())) >= 4.5
-
-
-def test_samples_are_those_of_their_curves(sage: Matches) -> None:
-    """The sample beside each recipe looks like the curve of that recipe."""
-    figure = draw_match(sage)
-    samples = [x for x in figure.axes[0].get_lines() if x.get_marker() != "None"]
-    for sample, curve, m in zip(samples, lines(figure, 1), sage, strict=True):
-        assert look(sample) == look(curve)
-        assert sample.get_color() == curve.get_color()
-        np.testing.assert_array_equal(curve.get_ydata(), m.prediction.reflectance)
-
-
-def test_match_says_what_it_must(sage: Matches) -> None:
-    shown = words(draw_match(sage))
-    assert shown.startswith(DEMO_WARNING)
-    assert "within reach of this shelf" in shown
-    for i, m in enumerate(sage, 1):
-        assert f"{i}  {m.recipe}" in shown
-        assert m.prediction.hex in shown
-    assert shown.count("(ΔE2000 1:1:1, D65/2°)") == len(sage)
-    for warning in sage.warnings:
-        assert warning in shown
-
-
-def test_no_demo_warning_over_real_dyes(shelf: DyeSet, sage: Matches) -> None:
-    assert "DEMO" not in words(draw_match(replace(sage, demo=False)))
-    assert "DEMO" not in words(draw_dyes(replace(shelf, demo=False)))
-
-
-def test_patches_are_target_and_predictions(shelf: DyeSet) -> None:
-    from matplotlib.colors import to_hex
-
-    found = match(shelf, "#ff2010", count=3)
-    shown = [to_hex(p.get_facecolor()) for p in draw_match(found).axes[0].patches]
-    assert shown == ["#ff2010", *(m.prediction.hex for m in found)]
-
-
-def test_out_of_reach_is_said(shelf: DyeSet) -> None:
-    figure = draw_match(match(shelf, "#ff2010", count=3))
-    assert Reach.TOO_CLEAN.value in words(figure)
-    assert_legible(figure)
-
-
-def test_a_target_with_a_spectrum(shelf: DyeSet, table: SwatchSet) -> None:
-    target = Target.of(table.ladder("plum")[2])
-    assert target.reflectance is not None
-    figure = draw_match(match(shelf, target, max_dyes=2))
-    np.testing.assert_array_equal(lines(figure, 1)[0].get_ydata(), target.reflectance)
-    assert "spectrum of the target" in words(figure)
-    assert "metamerism A/10°" in words(figure)
-    assert "D65/10°" in words(figure)
-    assert_legible(figure)
-
-
-def test_a_rough_target_patch_is_said(shelf: DyeSet) -> None:
-    figure = draw_match(match(shelf, Target.parse("56 -10 13 A/10"), count=2))
-    assert "rough: stated under A/10°" in words(figure)
-    beyond = draw_match(match(shelf, Target.parse("60 -90 20", D65_2), count=2))
-    assert "beyond sRGB" in words(beyond)
-
-
-def test_match_is_legible(sage: Matches) -> None:
-    assert_legible(draw_match(sage))
-
-
-def test_long_recipes_wrap(shelf: DyeSet) -> None:
-    dyes = long_names(shelf)
-    recipe = Recipe(dict.fromkeys(dyes.names, 0.5))
-    pot = (2.0, 1.9, 3.4, 0.8, 0.4)
-    shift = (LampShift("A/10°", 12.34),)
-    blends = [
-        Match(dyes.predict(recipe, Light()), 1.0, *pot, metamerism=shift),
-        Match(dyes.predict({}), 30.0, *pot),
-    ]
-    target = Target(np.array([50.0, 0.0, 0.0]), Light(), name="of $cost_a$ and " + "x" * 150)
-    figure = draw_match(Matches(target, tuple(blends), Reach.TOO_DULL, 1, demo=True))
-    assert_legible(figure)
-    assert str(recipe) in words(figure)
-    # A dollar sign in a name is a dollar sign.
-    assert not any(t.get_parse_math() for t in figure.axes[0].texts)
-
-
-def test_many_recipes_are_legible(shelf: DyeSet) -> None:
-    figure = draw_match(match(shelf, "#7d8a6e", max_dyes=3, count=20))
-    assert_legible(figure)
-    curves = lines(figure, 1)
-    assert len({look(line) for line in curves}) == len(curves)
-
-
-@pytest.mark.parametrize("name", ["a.gif", "a", "a.jpg", "png"])
-def test_other_endings_are_refused(name: str, tmp_path: Path, shelf: DyeSet, sage: Matches) -> None:
-    with pytest.raises(DyemixError, match=r"name the picture \.png, \.svg or \.pdf"):
-        draw_match(sage, tmp_path / name)
-    with pytest.raises(DyemixError, match=r"name the picture \.png, \.svg or \.pdf"):
-        draw_dyes(shelf, path=tmp_path / name)
-    assert not list(tmp_path.iterdir())
-
-
-def test_a_missing_folder_is_said(tmp_path: Path, sage: Matches) -> None:
-    with pytest.raises(DyemixError, match=r"a\.png: the picture cannot be written"):
-        draw_match(sage, tmp_path / "nowhere" / "a.png")
+    assert len(patches(figure)) == 12
 
 
 def test_swatches_of_other_dyes_are_refused(shelf: DyeSet, table: SwatchSet) -> None:
     other = replace(table, readings=table.readings[:2])
     with pytest.raises(DyemixError, match="none of the dyes fitted"):
-        draw_dyes(shelf, other)
+        plot(shelf, swatches=other)
+
+
+# --- a match -----------------------------------------------------------------------------------
+
+
+def test_match_says_what_it_must(sage: Matches) -> None:
+    shown = words(plot(sage))
+    assert "within reach of this shelf" in shown
+    for m in sage:
+        assert all(name in shown for name in m.recipe)
+        assert f"likely {m.likely:.1f}, nine in ten below {m.bound:.1f}" in shown
+        assert m.prediction.hex in shown
+    assert sage.formula in shown
+    for warning in sage.warnings:
+        assert warning in shown
+
+
+def test_the_target_is_a_band_through_each_prediction(shelf: DyeSet) -> None:
+    found = match(shelf, "#ff2010", count=3)
+    blocks = [[[m.prediction.hex], ["#ff2010"], [m.prediction.hex]] for m in found]
+    assert patches(plot(found)) == blocks
+    assert Reach.TOO_CLEAN.value in words(plot(found))
+
+
+def test_a_target_with_a_spectrum(shelf: DyeSet, table: SwatchSet) -> None:
+    target = Target.of(table.ladder("plum")[2])
+    figure = plot(match(shelf, target, max_dyes=2))
+    assert patches(figure)[0][1] == [screen_colour(target.reflectance).hex]
+    assert "metamerism A" in words(figure)
+    assert "D65/10°" in words(figure)
+
+
+def test_a_rough_target_patch_is_said(shelf: DyeSet) -> None:
+    figure = plot(match(shelf, Target.parse("56 -10 13 A/10"), count=2))
+    assert "stated under A/10° with no spectrum" in words(figure)
+    assert "no spectrum" not in words(plot(match(shelf, "56 -10 13 D65/2", count=2)))
+
+
+def test_long_recipes_are_legible(shelf: DyeSet) -> None:
+    dyes = long_names(shelf)
+    recipe = Recipe(dict.fromkeys(dyes.names, 0.5))
+    pot = {"likely": 2.0, "median": 1.9, "bound": 3.4, "sound": 0.8, "excellent": 0.4}
+    blends = [Match(dyes.predict(recipe, Light()), 1.0, **pot),
+              Match(dyes.predict({}), 30.0, **pot)]  # fmt: skip
+    target = Target(np.array([50.0, 0.0, 0.0]), Light(), name="of $cost_a$ and " + "x" * 150)
+    figure = plot(Matches(target, tuple(blends), Reach.TOO_DULL, 1, demo=True))
+    assert_legible(figure)
+    # A dollar sign in a name is a dollar sign.
+    assert not any(t.get_parse_math() for t in figure.axes[0].texts)
+
+
+def test_many_recipes_go_on_further_pages(shelf: DyeSet) -> None:
+    found = match(shelf, "#7d8a6e", max_dyes=3, count=20)
+    sheets = pages(match_pages, found)
+    assert sum(len(patches(figure)) for figure in sheets) == len(found) > 8
+    for figure in sheets:
+        assert_legible(figure)
+
+
+# --- a series ----------------------------------------------------------------------------------
+
+
+def test_a_series_shows_what_is_reached_and_says_where_it_ends(shelf: DyeSet) -> None:
+    found = subdue(shelf, BRIGHT)
+    figure = plot(found)
+    for route, block in zip(found.best, patches(figure), strict=True):
+        steps = route.steps[: route.reached]
+        assert block == [[found.start.hex, *(step.prediction.hex for step in steps)]]
+        assert f"by {route.title}" in words(figure)
+    stopped = [route for route in found.best if route.reached < len(route.steps)]
+    assert stopped
+    assert words(figure).count("stops here") == len(stopped)
+
+
+def test_all_steps_of_a_long_series_stand_in_rows(shelf: DyeSet) -> None:
+    found = tint(shelf, "rose 2", 8)
+    codes = [code for block in patches(plot(found)) for code in block[0]]
+    assert codes == [found.start.hex, *(step.prediction.hex for step in found.steps)]
+    ends = gradient(shelf, "lemon 1", "navy 2", 6)
+    shown = [code for block in patches(plot(ends)) for code in block[0]]
+    assert shown == [step.prediction.hex for step in ends.steps]
+
+
+# --- a shade card ------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def triangle(shelf: DyeSet) -> ShadeCard:
+    return shade_card(shelf, TRIANGLE, 1.5)
+
+
+def test_neighbours_of_a_card_touch(triangle: ShadeCard) -> None:
+    (block,) = patches(plot(triangle))
+    for blend in triangle.blends:
+        at = 2 * blend.column + 10 - blend.row
+        assert block[blend.row][at : at + 2] == [blend.prediction.hex] * 2
+    assert sum(code != "" for row in block for code in row) == 2 * 66
+    shown = words(plot(triangle))
+    assert "F3 5:3:2" in shown
+    assert all(f"all {name}" in shown for name in TRIANGLE)
+
+
+def test_a_card_prints_true_to_size(triangle: ShadeCard) -> None:
+    sheets = pages(card_pages, triangle)[1:]
+    labels = " ".join(words(figure) for figure in sheets)
+    count = 0
+    for figure in sheets:
+        assert_legible(figure)
+        assert figure.get_size_inches() == pytest.approx([8.27, A4])
+        layer = figure.axes[0]
+        assert layer.get_xlim() == pytest.approx((0, 8.27))
+        assert layer.get_ylim() == pytest.approx((A4, 0))
+        for image in layer.images:
+            x0, x1, y1, y0 = image.get_extent()
+            assert (x1 - x0, y1 - y0) == pytest.approx((PIN_WIDTH, PIN_HEIGHT))
+            count += 1
+        bars = [line for line in layer.lines if line.get_linewidth() == 2]
+        assert np.ptp(bars[0].get_xdata()) * 25.4 == pytest.approx(50.0)
+        assert pytest.approx(50.0) == BAR * 25.4
+    assert count == 66
+    for blend in triangle.blends:
+        assert f"{blend.name}  {blend.recipe}" in labels
+        assert blend.prediction.hex in labels
+
+
+def test_a_card_of_long_names_is_legible(shelf: DyeSet) -> None:
+    long = {n: f"{n} of the second crate 2026" for n in shelf.names}
+    named = replace(shelf, names=tuple(long.values()))
+    for figure in pages(card_pages, shade_card(named, [long[n] for n in TRIANGLE], 0.3, parts=4)):
+        assert_legible(figure)
+
+
+# --- reach -------------------------------------------------------------------------------------
+
+
+def test_reach_shows_what_stops_you(small: ShelfReach) -> None:
+    figure = plot(small)
+    assert_legible(figure)
+    shown = words(figure)
+    assert "#d63a92: your 6 dyes stop short of it" in shown
+    assert small.target is not None
+    assert f"{small.target.miss:.1f} off" in shown
+    assert all(name in shown for name in OWNED)
+    assert f"only with {small.additions[0].dye} as well" in shown
+    assert "Which dye would bring it nearer" in shown
+
+
+def test_tiles_are_the_colours_they_stand_for(small: ShelfReach) -> None:
+    """Every tile of the hue wanted, against the outline of its own slice."""
+    assert small.target is not None
+    block = patches(plot(small))[1]
+    turn = np.arctan2(*small.target.target.lab[:0:-1])
+    assert len(block) == len(small.gamut.levels)
+    reached = 0
+    for row, level in zip(block, small.gamut.levels[::-1], strict=True):
+        for i, code in enumerate(row):
+            chroma = 4.0 * (i + 0.5)
+            lab = np.array([[level, chroma * np.cos(turn), chroma * np.sin(turn)]])
+            assert code == (screen_colours(lab)[0].hex if small.gamut.reaches(lab)[0] else "")
+            reached += code != ""
+    assert 40 < reached < 250
+
+
+# --- files -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["a.gif", "a", "a.jpg", "png"])
+def test_other_endings_are_refused(name: str, tmp_path: Path, sage: Matches) -> None:
+    with pytest.raises(DyemixError, match=r"name the picture \.png, \.svg or \.pdf"):
+        plot(sage, tmp_path / name)
+    assert not list(tmp_path.iterdir())
+
+
+def test_nothing_is_written_over_unsaid(tmp_path: Path, sage: Matches) -> None:
+    file = tmp_path / "a.png"
+    file.write_bytes(b"hers")
+    with pytest.raises(InputError, match="is there already"):
+        plot(sage, file)
+    assert file.read_bytes() == b"hers"
+    plot(sage, file, force=True)
+    assert file.read_bytes().startswith(b"\x89PNG")
+    with pytest.raises(InputError, match="no folder"):
+        plot(sage, tmp_path / "nowhere" / "a.png")
+
+
+def test_what_has_no_picture_is_said() -> None:
+    with pytest.raises(DyemixError, match="no picture of a Recipe"):
+        plot(Recipe({"rose": 1.0}))
 
 
 @pytest.mark.parametrize(
@@ -348,7 +406,7 @@ def test_files_are_the_same_each_time(
     written = []
     for folder in ("one", "two"):
         (tmp_path / folder).mkdir()
-        draw_match(found, tmp_path / folder / name)
+        plot(found, tmp_path / folder / name)
         written.append((tmp_path / folder / name).read_bytes())
     assert written[0].startswith(start)
     assert written[0] == written[1]
@@ -356,13 +414,25 @@ def test_files_are_the_same_each_time(
     assert b"<dc:date>" not in written[0]
 
 
+def test_several_pages_are_one_pdf(tmp_path: Path, shelf: DyeSet) -> None:
+    card = shade_card(shelf, ("lemon", "navy"))
+    plot(card, tmp_path / "card.pdf")
+    pdf = (tmp_path / "card.pdf").read_bytes()
+    assert pdf.count(b"/Type /Page ") + pdf.count(b"/Type /Page\n") == 2
+    plot(card, tmp_path / "card.png")  # the page of all blends
+    with pytest.raises(DyemixError, match=r"pages: name it \.pdf"):
+        plot(match(shelf, "#7d8a6e", count=20), tmp_path / "many.png")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["card.pdf", "card.png"]
+
+
 def test_own_settings_are_left_alone(sage: Matches) -> None:
     import matplotlib
 
     own = dict.fromkeys(("text.color", "xtick.color", "ytick.color"), "yellow")
     with matplotlib.rc_context({"font.size": 30, **own}):
-        figure = draw_match(sage)
-        assert matplotlib.rcParams["font.size"] == 30
+        before = dict(matplotlib.rcParams)
+        figure = plot(sage)
+        assert dict(matplotlib.rcParams) == before
         assert_legible(figure)
 
 
@@ -370,7 +440,14 @@ def test_no_global_figure_is_left(sage: Matches) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         for _ in range(3):
-            draw_match(sage)
+            plot(sage)
     from matplotlib import _pylab_helpers
 
     assert not _pylab_helpers.Gcf.get_all_fig_managers()
+
+
+def test_light_is_said_once(shelf: DyeSet) -> None:
+    """A hex code is of D65/2°: nothing in its picture speaks of another light."""
+    found = reach(shelf, target="#7d8a6e", compare=False)
+    assert found.gamut.light == D65_2
+    assert "D65/10°" not in words(plot(found))

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import itertools
 import json
 from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from dyemix.colour.ciecam16 import lab_hue
 from dyemix.colour.ciede2000 import delta_e
@@ -18,10 +16,9 @@ from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.plots.series import draw_series
 from dyemix.series.search import difference
 from dyemix.series.steps import Series
-from dyemix.series.subdue import subdue, subdue_on, tone
+from dyemix.series.subdue import tone
 from dyemix.series.tints import gradient, shade, tint
 from tests.simulated.workshop import Workshop
 
@@ -118,39 +115,6 @@ def test_bad_input_says_what_would_be_right(
 ) -> None:
     with pytest.raises(DyemixError, match=says):
         call(dyes)
-
-
-@pytest.mark.parametrize(
-    "make",
-    [
-        lambda d: subdue(d, BRIGHT),
-        lambda d: subdue_on(d, "#ee6b4c"),
-        lambda d: tint(d, BRIGHT, 8),
-        lambda d: gradient(d, "lemon 1", "navy 2"),
-    ],
-)
-def test_pictures_can_be_read(dyes: DyeSet, make: Callable[[DyeSet], object]) -> None:
-    found = make(replace(dyes, demo=True))
-    figure = draw_series(found)
-    canvas = FigureCanvasAgg(figure)
-    canvas.draw()
-    layer = figure.axes[0]
-    words = [t for t in layer.texts if t.get_text().strip()]
-    assert words[0].get_text() == DEMO_WARNING
-    assert all(t.get_fontsize() >= 8 for t in words)
-    boxes = [t.get_window_extent(canvas.get_renderer()) for t in words]
-    boxes += [p.get_window_extent(canvas.get_renderer()) for p in layer.patches]
-    for box in boxes:
-        assert figure.bbox.x0 <= box.x0
-        assert box.x1 <= figure.bbox.x1
-        assert figure.bbox.y0 <= box.y0
-    for one, two in itertools.combinations(boxes, 2):
-        assert (
-            one.x1 <= two.x0 + 0.5
-            or two.x1 <= one.x0 + 0.5
-            or one.y1 <= two.y0 + 0.5
-            or two.y1 <= one.y0 + 0.5
-        )
 
 
 def test_invented_dyes_are_called_that(dyes: DyeSet) -> None:

@@ -1,0 +1,106 @@
+"""Fitted dyes, a row each: which are ready, which swatch to dye next."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dyemix.colour.colorimetry import D65_2, screen_colour
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.errors import DyemixError
+from dyemix.model.dyes import DyeSet
+from dyemix.model.fit_report import DyeReport
+from dyemix.plots.paper import GROUND, MARGIN, RULE, SECTION, STRONG, SUBTLE, Paper
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+#: Where columns begin and how wide they are, in inches; ΔE2000 at the end of the scale.
+_PATCHES, _WIDE, _DOTS, _SCALE, _END = 2.1, 3.3, 5.65, 2.0, 3.0
+_HIGH, _ROW, _ROWS = 0.36, 0.56, 12
+
+
+def fit_pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> list[Figure]:
+    """Draw the fitted dyes, twelve a page, those that want a swatch first.
+
+    `swatches`, where given, stand above what is predicted for them. Raises `DyemixError` where they
+    hold none of the dyes.
+    """
+    if swatches is not None and not set(swatches.dyes) & set(dyes.names):
+        raise DyemixError(
+            f"these swatches hold none of the dyes fitted ({', '.join(dyes.names)}): pass the "
+            "table that was fitted."
+        )
+    reports = {report.name: report for report in dyes.report.dyes} if dyes.report else {}
+    wanting = [n for n in dyes.names if n in reports and (reports[n].advice or reports[n].odd)]
+    ready = [name for name in dyes.names if name not in wanting]
+    rows = [("Dye these next", n) for n in wanting] + [("Ready", n) for n in ready]
+    upper = "Upper half: your swatch, as read. Lower half: as fitted. " if swatches else ""
+    words = [
+        dyes.report.verdict if dyes.report else "",
+        f"{upper}Right: how far each depth is off when it is left out; ● between your swatches, ○ "
+        "your palest and deepest, which is harder; ◆ beyond the scale.",
+    ]
+    title = f"{len(ready)} of {len(dyes)} dyes are ready"
+    pages = []
+    for first in range(0, len(rows), _ROWS):
+        paper, last = Paper(title, words, demo=dyes.demo), ""
+        for group, name in rows[first : first + _ROWS]:
+            if group != last:
+                _heading(paper, group)
+                last = group
+            _dye(paper, dyes, name, reports.get(name), swatches)
+        paper.y += 0.05
+        light = dyes.report.light if dyes.report else dyes.light
+        paper.down(
+            f"Depths: % of dry cloth. Off: ΔE2000 ({light}); to 1.5 excellent, to 3 sound (lines). "
+            f"Patches: sRGB ({D65_2}).",
+            color=SUBTLE,
+        )
+        pages.append(paper.end())
+    return pages
+
+
+def _heading(paper: Paper, group: str) -> None:
+    paper.write(MARGIN, paper.y, group, size=SECTION, bold=True)
+    paper.write(_PATCHES, paper.y, "paler", color=SUBTLE)
+    paper.write(_PATCHES + _WIDE, paper.y, "deeper", color=SUBTLE, align="right")
+    for value in (0.0, 1.5, _END):
+        paper.write(_at(value), paper.y, f"{value:g}", align="center")
+    paper.y += 0.22
+
+
+def _at(miss: float) -> float:
+    return _DOTS + _SCALE * min(miss, _END) / _END
+
+
+def _dye(
+    paper: Paper, dyes: DyeSet, name: str, report: DyeReport | None, swatches: SwatchSet | None
+) -> None:
+    i, y = dyes.names.index(name), paper.y
+    depths = report.depths if report else (float(dyes.palest[i]), float(dyes.deepest[i]))
+    fitted = dyes.reflectance(np.outer(depths, np.eye(len(dyes))[i]))
+    rows = [[screen_colour(spectrum).hex for spectrum in fitted]]
+    if swatches is not None:
+        ladder = [(s.recipe[name], s.reflectance) for s in swatches.ladder(name)]
+        read = [[r for c, r in ladder if c == depth] for depth in depths]
+        rows.insert(0, [screen_colour(np.mean(r, axis=0)).hex if r else "" for r in read])
+    step = _WIDE / len(depths)
+    paper.box(_PATCHES - 0.08, y, _WIDE + 0.16, _ROW + 0.14, GROUND)
+    paper.patches(_PATCHES, y + 0.06, _WIDE, _HIGH, rows)
+    for j, depth in enumerate(depths):
+        paper.write(_PATCHES + (j + 0.5) * step, y + _HIGH + 0.08, f"{depth:g}", align="center")
+    at = paper.write(MARGIN, y, name, width=1.5, size=STRONG, bold=True)
+    words = "\n".join([report.advice, *report.odd]) if report else ""
+    paper.line([_at(0), _at(_END)], [y + 0.25] * 2, color=RULE)
+    for value in (1.5, _END):
+        paper.line([_at(value)] * 2, [y, y + _ROW], color=RULE)
+    for misses, fill in ((report.inner, "black"), (report.ends, "white")) if report else ():
+        for miss in misses:
+            marker = "D" if miss > _END else "o"
+            paper.line([_at(miss)], [y + 0.25], marker=marker, markersize=5, color="black",
+                       markerfacecolor=fill)  # fmt: skip
+    if report and report.mean is not None and not words.strip():
+        words = f"likely {report.mean:.1f} off"
+    paper.y = max(paper.write(MARGIN, at, words.strip(), width=1.5), y + _ROW + 0.14)

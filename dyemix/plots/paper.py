@@ -1,0 +1,198 @@
+"""Paper to draw on: text wrapped by measure, blocks of patches, marks, and the bytes of a file.
+
+Everything lies in inches from the top left of a page that fits across A4 and Letter, and the page
+ends where the drawing does. Patches of one block touch and are one image, so that no seam shows;
+they lie on neutral grey, and marks are black, white and grey.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import AbstractContextManager
+from functools import lru_cache
+from io import BytesIO
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from dyemix.dataset.swatches import DEMO_WARNING
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+# Inches.
+WIDTH, MARGIN, A4 = 8.27, 0.5, 11.69
+BODY = WIDTH - 2 * MARGIN
+#: Sizes of letters, in points.
+TITLE, SECTION, STRONG, TEXT = 14.0, 11.0, 10.0, 9.0
+INK, SUBTLE, RULE, BAR, LIGHT_BAR = "#1a1a1a", "#555555", "#b8b8b8", "#707070", "#d8d8d8"
+#: L* 55 (D65/2°), which black letters can be read on: 4.5 to 1.
+GROUND = "#848484"
+STYLE: dict[str, Any] = {
+    "font.family": ["DejaVu Sans"],  # travels with matplotlib, and has Δ, ° and every accent
+    "text.parse_math": False,
+    "svg.hashsalt": "dyemix",
+    "pdf.fonttype": 42,
+}
+#: No date and no machine in a file: the same figure gives the same bytes.
+_METADATA: dict[str, dict[str, None]] = {
+    ".png": {"Software": None},
+    ".svg": {"Date": None},
+    ".pdf": {"CreationDate": None},
+}
+FORMATS = tuple(_METADATA)
+
+
+def styled() -> AbstractContextManager[None]:
+    """Our style for the length of a drawing, whatever the reader has set for her own."""
+    from matplotlib import style
+
+    return style.context(["default", STYLE])
+
+
+@lru_cache(maxsize=4096)
+def wide(text: str, size: float = TEXT, bold: bool = False) -> float:
+    """Width of a line of text in inches."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
+    font = FontProperties(family="DejaVu Sans", size=size, weight="bold" if bold else "normal")
+    # A screen rounds the advance of each letter to whole pixels: 3 % is the room for that.
+    return float(text_to_path.get_text_width_height_descent(text, font, False)[0]) / 72.0 * 1.03
+
+
+def wrapped(text: str, width: float, size: float = TEXT, bold: bool = False) -> list[str]:
+    """Lines of at most `width` inches, broken between terms of a recipe, else between words."""
+    lines = []
+    for paragraph in text.split("\n"):
+        line = ""
+        for piece in _pieces(paragraph, width, size, bold):
+            longer = f"{line} {piece}".strip()
+            if line and wide(longer, size, bold) > width:
+                lines.append(line)
+                longer = piece
+            line = longer
+        lines.append(line)
+    return lines
+
+
+def _pieces(text: str, width: float, size: float, bold: bool) -> Iterator[str]:
+    for term in re.split(r"(?<= \+) ", text):
+        for word in [term] if wide(term, size, bold) <= width else term.split():
+            while wide(word, size, bold) > width and len(word) > 1:
+                fits = [i for i in range(1, len(word)) if wide(word[:i], size, bold) <= width]
+                most = max(fits, default=1)
+                yield word[:most]
+                word = word[most:]
+            yield word
+
+
+class Paper:
+    """A figure with one layer, filled from the top; `y` is where the next thing may begin."""
+
+    def __init__(self, title: str, words: Sequence[str] = (), *, demo: bool = False) -> None:
+        from matplotlib.figure import Figure
+
+        self.figure = Figure(figsize=(WIDTH, A4), facecolor="white")
+        self.layer = self.figure.add_axes((0, 0, 1, 1))
+        self.layer.axis("off")
+        self.y = 0.35
+        self._places: list[tuple[Axes, float, float, float, float]] = []
+        if demo:
+            self.down(DEMO_WARNING, color=SUBTLE)
+        self.down(title, size=TITLE, bold=True)
+        for text in filter(None, words):
+            self.down(text)
+        self.y += 0.12
+
+    def write(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        width: float = np.inf,
+        *,
+        size: float = TEXT,
+        bold: bool = False,
+        align: str = "left",
+        color: str = INK,
+    ) -> float:
+        """Write text whose top left (or right, or center) is at x, y; return where it ends."""
+        step, weight = size * 1.4 / 72.0, "bold" if bold else "normal"
+        for line in wrapped(text, width, size, bold):
+            self.layer.text(
+                x, y + 0.75 * step, line, size=size, weight=weight, color=color, ha=align
+            )
+            y += step
+        return y
+
+    def down(self, text: str, **look: Any) -> None:
+        """Write text across the page, and go on below it."""
+        self.y = self.write(MARGIN, self.y, text, BODY, **look)
+
+    def box(self, x: float, y: float, width: float, height: float, fill: str, **look: Any) -> None:
+        """A rectangle; `GROUND` is what patches lie on."""
+        from matplotlib.patches import Rectangle
+
+        look = {"edgecolor": "none", "linewidth": 0.5, "zorder": 0, **look}
+        self.layer.add_patch(Rectangle((x, y), width, height, facecolor=fill, **look))
+
+    def patches(
+        self, x: float, y: float, width: float, height: float, rows: Sequence[Sequence[str]]
+    ) -> None:
+        """Patches that touch, hex codes row by row; ``""`` is left out; a thin line round all."""
+        from matplotlib.colors import to_rgba
+
+        colours = np.array([[to_rgba(code or (0, 0, 0, 0)) for code in row] for row in rows])
+        self.layer.imshow(
+            colours, extent=(x, x + width, y + height, y), interpolation="nearest", aspect="auto",
+            zorder=1,
+        )  # fmt: skip
+        if all(code for row in rows for code in row):
+            self.box(x, y, width, height, "none", edgecolor=RULE, zorder=1)
+
+    def line(self, xs: Sequence[float], ys: Sequence[float], **look: Any) -> None:
+        """A line, or marks where a `marker` is named."""
+        self.layer.plot(xs, ys, **{"color": INK, "linewidth": 0.8, "zorder": 2, **look})
+
+    def diagram(
+        self,
+        x: float,
+        width: float,
+        height: float,
+        xs: tuple[float, float],
+        ys: tuple[float, float],
+    ) -> Axes:
+        """Axes at x, and go on below them."""
+        axes = self.figure.add_axes((0, 0, 1, 1))
+        self._places.append((axes, x, self.y + height, width, height))
+        axes.set(xlim=xs, ylim=ys)
+        axes.tick_params(labelsize=TEXT, length=2, colors=INK)
+        axes.spines[["top", "right"]].set_visible(False)
+        self.y += height + 0.3
+        return axes
+
+    def end(self, height: float | None = None) -> Figure:
+        """The finished figure, as high as it is filled."""
+        height = height or self.y + 0.3
+        self.figure.set_size_inches(WIDTH, height)
+        self.layer.set(xlim=(0, WIDTH), ylim=(height, 0))
+        for axes, x, bottom, wide_, high in self._places:
+            axes.set_position((x / WIDTH, 1 - bottom / height, wide_ / WIDTH, high / height))
+        return self.figure
+
+
+def file_bytes(pages: Sequence[Figure], suffix: str) -> bytes:
+    """The file of pages as its bytes: all of them as PDF, else the one there is."""
+    data = BytesIO()
+    if suffix == ".pdf":
+        from matplotlib.backends.backend_pdf import PdfPages
+
+        with PdfPages(data, metadata=_METADATA[suffix]) as book:
+            for page in pages:
+                book.savefig(page)
+    else:
+        pages[0].savefig(data, format=suffix[1:], dpi=150, metadata=_METADATA[suffix])
+    return data.getvalue()
