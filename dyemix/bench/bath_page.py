@@ -1,21 +1,17 @@
-"""The bath sheet in words, in the order of the work. Nothing is computed here."""
+"""The bath sheet: every figure of one bath. Its words are in `templates/sheets/bath.txt`."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import ClassVar
 
 from dyemix.bench.auxiliaries import Auxiliary, Cost
-from dyemix.bench.cautions import cautions
 from dyemix.bench.dosing import Dose
 from dyemix.bench.method import Method
 from dyemix.bench.settings import BathSettings
-from dyemix.bench.sheet import Blanks, Block, Sheet, Table, check_first, facts
-from dyemix.bench.stock import ADDED_TO
-from dyemix.dataset.recipe import SPOON_SETS, Recipe, format_amount
-from dyemix.dataset.units import spoon_set_name
-
-_HEADS = ("dye", "% owf", "dye g", "measure", "or spoons of liquid", "from")
+from dyemix.bench.sheet import Sheet
+from dyemix.dataset.recipe import Recipe
 
 
 @dataclass(frozen=True)
@@ -38,6 +34,8 @@ class BathSheet(Sheet):
     warnings : what to see to first.
     settings : the figures it rests on.
     """
+
+    template: ClassVar[str] = "bath"
 
     job: str
     on: date
@@ -85,80 +83,18 @@ class BathSheet(Sheet):
         return self.soda.g * self.settings.crystals
 
     @property
-    def title(self) -> str:
-        return f"Bath sheet: {self.job or self.recipe}"
+    def liquids(self) -> dict[str, float]:
+        """What of the total liquor is not water to make up, mL."""
+        parts = {
+            "stocks": self.stocks_ml,
+            "salt solution": self.salt.into_bath_ml,
+            "soda solution": self.soda.into_bath_ml,
+            "in the cloth": self.cloth_holds_ml,
+        }
+        return {name: ml for name, ml in parts.items() if ml}
 
-    def blocks(self) -> tuple[Block, ...]:
-        parts = (
-            (self.stocks_ml, "stocks"),
-            (self.salt.into_bath_ml, "salt solution"),
-            (self.soda.into_bath_ml, "soda solution"),
-            (self.cloth_holds_ml, "in the cloth"),
-        )
-        solids = ["salt"] if self.salt.g > 0 and self.salt.solution_ml is None else []
-        solids += ["soda"] if self.soda.solution_ml is None else []
-        slow_dye, times = self.settings.slowest(self.recipe)
-        opening, liquids, work = facts(
-            "bath", self.settings, sheet=self, method=self.method, solids=solids,
-            less=[part for part in parts if part[0]], slow_dye=slow_dye, times=times,
-        )  # fmt: skip
-        headings = ("Result, dry and ironed", "Next correction")
-        swatch = Blanks(headings, f"{self.job or self.recipe}: dry swatch here")
-        warnings = check_first(self.warnings)
-        return (opening, *warnings, _dyes(self), liquids, work, swatch, cautions("bath"))
-
-
-def _dyes(sheet: BathSheet) -> Table:
-    rows = tuple(
-        (
-            dose.dye,
-            format_amount(dose.owf),
-            f"{dose.dye_g:.3g}",
-            f"{dose.ml:g} mL{_error_text(dose)}",
-            str(dose.spoons),
-            _from(dose, sheet),
-        )
-        for dose in sheet.doses
-    ) or (("undyed", "0", "0", "–", "–", "through the whole process with no dye"),)
-    order = "palest first" if sheet.palest_first else "in the order written; measure palest first"
-    note = spoons_note(sheet.settings)
-    if sheet.syringe_miss is not None and sheet.spoon_miss is not None and sheet.doses:
-        note += (
-            f" On paper it moves the colour by {sheet.syringe_miss:.1f} with a syringe, "
-            f"{sheet.spoon_miss:.1f} with spoons (ΔE2000)."
-        )
-    return Table(_HEADS, rows, (1, 2), f"Dyes, {order}", note)
-
-
-def _error_text(dose: Dose) -> str:
-    return f" ({dose.error_pct:+.0f} %)" if abs(dose.error_pct) >= 0.5 else ""
-
-
-def measure_text(dose: Dose) -> str:
-    """What to measure, in the syringe, and of which dilution."""
-    weak = f" WEAK, 1 in {dose.dilution}" if dose.dilution > 1 else ""
-    return f"{dose.ml:g} mL{_error_text(dose)}{weak}"
-
-
-def spoons_note(settings: BathSettings) -> str:
-    """What the spoons of a table of doses are."""
-    name, spoon = spoon_set_name(settings.spoons), SPOON_SETS[settings.spoons]
-    return (
-        f"Spoons of LIQUID stock, never powder; {name} set, {spoon['tbsp']:.4g} and "
-        f"{spoon['tsp']:.4g} mL. The % is what rounding does to the dose."
-    )
-
-
-def _from(dose: Dose, sheet: BathSheet) -> str:
-    """What to measure a dose from."""
-    stock, settings = dose.stock, sheet.settings
-    strength = f"{stock.strength_pct:g} % stock"
-    if stock.how == ADDED_TO:
-        strength += f" 'added to' (really {stock.actual_pct(settings):.3g} %)"
-    if dose.dilution > 1:
-        strength = f"WEAK, 1 in {dose.dilution} of {strength}"
-    if stock.made is None:
-        return f"{strength}, no date"
-    kept = f"day {stock.age_days(sheet.on)} of {stock.life_days(settings):.0f}"
-    past = ": PAST" if stock.past_life(sheet.on, settings) else ""
-    return f"{strength}, {stock.made.day} {stock.made:%b}, {kept}{past}"
+    @property
+    def solids(self) -> tuple[str, ...]:
+        """What is dissolved in some of the water."""
+        both = (("salt", self.salt), ("soda", self.soda))
+        return tuple(name for name, part in both if part.g > 0 and part.solution_ml is None)

@@ -6,8 +6,6 @@ import tomllib
 from functools import cache
 from importlib.resources import files
 
-from dyemix.bench.sheet import Notes
-
 #: Cautions of a sheet, in order: for a bath, where no powder is handled; for a day, from powder to
 #: the last rinse; for making stock.
 SHEETS = {
@@ -18,8 +16,8 @@ SHEETS = {
 
 
 @cache
-def cautions(sheet: str) -> Notes:
+def cautions(sheet: str) -> tuple[str, ...]:
     """What a sheet of `SHEETS` prints."""
     text = files("dyemix").joinpath("data", "cautions.toml").read_text(encoding="utf-8")
     words = tomllib.loads(text)
-    return Notes("Cautions", tuple(words[name] for name in SHEETS[sheet].split()))
+    return tuple(words[name] for name in SHEETS[sheet].split())

@@ -9,11 +9,8 @@ from datetime import date
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Measures, Spoonfuls, spoonfuls, stock_ml
-from dyemix.dataset.units import dilution, dye_g, to_step
+from dyemix.dataset.units import FOR_WEAK, dilution, dye_g, to_step
 from dyemix.errors import RecipeError
-
-#: Stock that a weaker one takes, mL: it is made up to ten times as much.
-FOR_WEAK = 10.0
 
 
 @dataclass(frozen=True)
@@ -41,6 +38,12 @@ class Dose:
     ml: float
     error_pct: float
     spoons: Spoonfuls
+
+    @property
+    def measure(self) -> str:
+        """What to measure, and by how much that misses."""
+        error = f" ({self.error_pct:+.0f} %)" if abs(self.error_pct) >= 0.5 else ""
+        return f"{self.ml:g} mL{error}"
 
     @property
     def needed_ml(self) -> float:

@@ -7,18 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import product
-from typing import Any
+from typing import Any, ClassVar
 
-from dyemix.bench.bath_page import BathSheet, measure_text, spoons_note
+from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.bath_sheet import bath_sheet
-from dyemix.bench.cautions import cautions
-from dyemix.bench.dosing import FOR_WEAK
-from dyemix.bench.plan import StockNeed, stock_needs, stock_table
+from dyemix.bench.plan import StockNeed, stock_needs
 from dyemix.bench.settings import ORDERS, BathSettings
-from dyemix.bench.sheet import Block, Sheet, Table, facts
+from dyemix.bench.sheet import Sheet
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
-from dyemix.dataset.units import volume_text, weight_text
 from dyemix.errors import RecipeError
 from dyemix.files import write_swatches
 
@@ -32,6 +29,8 @@ class SwatchPlan(Sheet):
 
     Each of `swatches` is a bath of its own, its label the name of the job.
     """
+
+    template: ClassVar[str] = "first_swatches"
 
     dyes: tuple[str, ...]
     swatches: tuple[BathSheet, ...]
@@ -64,46 +63,9 @@ class SwatchPlan(Sheet):
         write_swatches(self.table(), path)
 
     @property
-    def title(self) -> str:
-        count = len(self.swatches)
-        many = "dozen" if count == 12 else f"{count} swatches"
-        return f"A first {many}: {', '.join(self.dyes)} on {self.swatches[0].cloth}"
-
-    def blocks(self) -> tuple[Block, ...]:
-        settings, count, first = self.settings, len(self.swatches), self.swatches[0]
-        before, after = facts("first_swatches", settings, count=count, first=first)
-        weak = max(dose.dilution for swatch in self.swatches for dose in swatch.doses)
-        note = spoons_note(settings)
-        if weak > 1:
-            note += f" WEAK, 1 in 10: {FOR_WEAK:g} mL of stock made up TO {10 * FOR_WEAK:g} mL"
-            note += ", and so on," * (weak > 10) + " on the day."
-        rows = tuple(row for swatch in self.swatches for row in _rows(swatch, settings.units))
-        heads = ("swatch", "dye", "% owf", "measure", "or spoons", "water", "salt", "soda", "dyed")
-        return (
-            before,
-            Table(heads, rows, (2, 5, 6, 7), "Swatches", note),
-            stock_table(self.stocks, settings.units),
-            after,
-            cautions("day"),
-        )
-
-
-def _rows(swatch: BathSheet, units: str) -> list[tuple[str, ...]]:
-    """A row a dye; what is of the whole cup stands in the first."""
-    soda = swatch.soda
-    cup = (
-        volume_text(swatch.water_ml, units),
-        weight_text(swatch.salt.g, units) if swatch.salt.g else "–",
-        weight_text(soda.g, units)
-        if soda.solution_ml is None
-        else volume_text(soda.solution_ml, units),
-        "[ ]",
-    )
-    rows = [
-        (dose.dye, f"{dose.owf:g}", measure_text(dose), str(dose.spoons)) for dose in swatch.doses
-    ] or [("undyed", "0", "–", "–")]
-    more = [("", *row, *[""] * len(cup)) for row in rows[1:]]
-    return [(swatch.job, *rows[0], *cup), *more]
+    def weakest(self) -> int:
+        """The most that a stock is diluted."""
+        return max(dose.dilution for swatch in self.swatches for dose in swatch.doses)
 
 
 def first_swatches(

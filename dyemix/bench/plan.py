@@ -6,14 +6,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import ceil
+from typing import ClassVar
 
-from dyemix.bench.bath_page import BathSheet, measure_text
+from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.bath_sheet import bath_sheet
-from dyemix.bench.cautions import cautions
 from dyemix.bench.settings import BathSettings
-from dyemix.bench.sheet import Block, Sheet, Table, check_first, cost_text
+from dyemix.bench.sheet import Sheet
 from dyemix.bench.stock import Stock
-from dyemix.dataset.units import volume_text, weight_text
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.model.dyes import DyeSet
 
@@ -40,7 +39,7 @@ class StockNeed:
 
     Attributes
     ----------
-    dye, strength_pct : which stock, % w/v.
+    stock : which.
     need_ml : in all cups, mL; a weak stock takes 10 mL.
     left_ml : left over from a bottle within its life; 0 where that is not noted.
     make_ml : to make up, with the spare, in whole steps; 0 where enough is left.
@@ -48,8 +47,7 @@ class StockNeed:
     note : what to know of the bottle there is.
     """
 
-    dye: str
-    strength_pct: float
+    stock: Stock
     need_ml: float
     left_ml: float
     make_ml: float
@@ -60,6 +58,8 @@ class StockNeed:
 @dataclass(frozen=True)
 class BenchPlan(Sheet):
     """A day at the bench. `str()` is the plan; `sheets` are the baths in the order of the cups."""
+
+    template: ClassVar[str] = "plan"
 
     on: date
     sheets: tuple[BathSheet, ...]
@@ -78,96 +78,6 @@ class BenchPlan(Sheet):
             f"cup{'s' * (len(numbers) > 1)} {', '.join(numbers)}: {warning}"
             for warning, numbers in cups.items()
         )
-
-    @property
-    def title(self) -> str:
-        return f"Bench plan, {self.on}: {len(self.sheets)} cups"
-
-    def blocks(self) -> tuple[Block, ...]:
-        units, cups = self.settings.units, [*enumerate(self.sheets, start=1)]
-        dyes = Table(
-            ("cup", "job", "dry cloth", "total", "liquid stock, in this order"),
-            tuple(
-                (
-                    str(number),
-                    sheet.job,
-                    weight_text(sheet.cloth_g, units),
-                    volume_text(sheet.total_ml, units),
-                    "; ".join(f"{d.dye} {measure_text(d)}" for d in sheet.doses) or "undyed",
-                )
-                for number, sheet in cups
-            ),
-            (2, 3),
-            "2. Cups in order",
-            "Palest cup first, so that what clings to a tool does least. One cloth a cup.",
-        )
-        liquids = Table(
-            ("cup", "salt", "water", "soda ash", "soda goes in", "when", "fix"),
-            tuple(
-                (
-                    str(number),
-                    weight_text(sheet.salt.g, units) if sheet.salt.g else "none",
-                    volume_text(sheet.water_ml, units),
-                    weight_text(sheet.soda.g, units),
-                    "dissolved in some of the water"
-                    if sheet.soda.solution_ml is None
-                    else f"made up to {volume_text(sheet.soda.solution_ml, units)}",
-                    {
-                        "presoak": "presoak",
-                        "with": "with the dye",
-                        "after": f"{self.settings.alkali_after:g} h after the dye",
-                    }[sheet.method.alkali],
-                    f"{sheet.method.hours:g} h, {sheet.method.temperature:g} °C",
-                )
-                for number, sheet in cups
-            ),
-            (),
-            "3. Salt, water, soda and time",
-        )
-        costs = tuple(
-            (
-                str(number),
-                sheet.job,
-                cost_text(sheet.cost.total, self.settings),
-                str(sheet.pieces),
-                cost_text(sheet.cost.total / sheet.pieces, self.settings),
-                f"without {', '.join(sheet.cost.unpriced)}" if sheet.cost.unpriced else "",
-            )
-            for number, sheet in cups
-            if sheet.cost is not None
-        )
-        heads = ("cup", "job", "cost", "pieces", "a piece", "not priced")
-        cost = (Table(heads, costs, (2, 3, 4), "4. Cost of dye, salt and soda"),) if costs else ()
-        return (
-            *check_first(self.warnings),
-            stock_table(self.stocks, units),
-            dyes,
-            liquids,
-            *cost,
-            cautions("day"),
-        )
-
-
-def stock_table(stocks: Iterable[StockNeed], units: str) -> Table:
-    """The stock to make for several cups."""
-    rows = tuple(
-        (
-            f"{need.dye} {need.strength_pct:g} %",
-            f"{need.need_ml:.1f} mL",
-            f"{need.left_ml:.0f} mL",
-            volume_text(need.make_ml, units) if need.make_ml else "enough",
-            weight_text(need.powder_g, units) if need.make_ml else "–",
-            need.note,
-        )
-        for need in stocks
-    )
-    return Table(
-        ("stock", "need", "left", "make up to", "powder", "bottle"),
-        rows,
-        (1, 2),
-        "1. Stock to make",
-        "A stock sheet has the how and the label. An adult mixes the powder, before the cups.",
-    )
 
 
 def bench_plan(
@@ -229,6 +139,4 @@ def stock_needs(
             note += " is past its life"
         elif stock.made is not None and stock.left_ml is None:
             note += ": see what is left, make less"
-        yield StockNeed(
-            stock.dye, stock.strength_pct, ml, left, make, make * stock.strength_pct / 100.0, note
-        )
+        yield StockNeed(stock, ml, left, make, make * stock.strength_pct / 100.0, note)

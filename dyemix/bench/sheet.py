@@ -1,23 +1,38 @@
 """What every sheet can do: be read as text, printed as a page, kept as JSON.
 
-A sheet says *what* stands on it, once, as blocks; this module says how it looks.
+What stands on a sheet is said once, in a template of `templates/sheets` (Jinja; a line that begins
+with ``%`` is a statement). Its first line is the title. Then come blocks, each headed by ``== KIND
+TITLE``: ``facts`` (a row is ``heading | text``, ``-`` for none), ``table`` (headings first, one
+ending in ``>`` is of a column aligned to the right; a last row of one cell is a note), ``notes``,
+``check`` (what to see to first), ``blanks`` (space to write) and ``label`` (to cut out). An
+indented line goes on with the one before, without a space where it begins with a comma,
+semicolon or stop. Here is how the blocks look.
 """
 
 from __future__ import annotations
 
 import re
 from abc import ABC, abstractmethod
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache, partial
+from importlib.resources import files
 from itertools import zip_longest
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
+from dyemix.bench.cautions import cautions
 from dyemix.bench.settings import ORDERS, BathSettings
-from dyemix.dataset.recipe import format_amount
+from dyemix.dataset.recipe import SPOON_SETS, format_amount
 from dyemix.dataset.serialise import from_json, to_json
 from dyemix.dataset.swatches import DEMO_WARNING
-from dyemix.dataset.units import temperature_text, volume_text, weight_text
+from dyemix.dataset.units import (
+    FOR_WEAK,
+    spoon_set_name,
+    temperature_text,
+    volume_text,
+    weight_text,
+)
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -127,40 +142,36 @@ class Label(Block):
         return [self.title, edge, *(f"¦ {line:<{width}} ¦" for line in inside), edge]
 
 
-def check_first(warnings: tuple[str, ...]) -> tuple[Block, ...]:
-    """What to see to before all else, where there is anything."""
-    return (Notes("Check first", warnings, "!"),) if warnings else ()
-
-
 class Sheet(ABC):
     """Something to read or print. `demo`: it is of invented dyes, which comes before all else."""
 
+    #: The template that says what stands on it.
+    template: ClassVar[str]
     demo: bool = False
-
-    @property
-    @abstractmethod
-    def title(self) -> str:
-        """What it is, in a line."""
-
-    @abstractmethod
-    def blocks(self) -> tuple[Block, ...]:
-        """What stands on it, in order."""
 
     @property
     def banner(self) -> str:
         """The line that must not be overlooked."""
         return DEMO_WARNING if self.demo else ""
 
+    def read(self) -> tuple[str, tuple[Block, ...]]:
+        """Its title, and what stands on it in order."""
+        own = getattr(self, "settings", None)
+        return written(self.template, own or BathSettings(), sheet=self)
+
     def __str__(self) -> str:
+        title, blocks = self.read()
         lines = [self.banner] if self.demo else []
-        lines += wrap(self.title, _WIDTH)
-        for block in self.blocks():
+        lines += wrap(title, _WIDTH)
+        for block in blocks:
             lines += ["", *block.lines()]
         return "\n".join(lines)
 
     def to_html(self) -> str:
         """A self-contained page that prints on A4 and Letter."""
-        return _templates().get_template("page.html").render(page=self)
+        title, blocks = self.read()
+        page = _templates().get_template("page.html")
+        return page.render(title=title, banner=self.banner, blocks=blocks)
 
     def to_json(self) -> str:
         """Every figure of the sheet, after the line that must not be overlooked."""
@@ -172,58 +183,89 @@ class Sheet(ABC):
         return from_json(cls, text)
 
 
-def cost_text(amount: float, settings: BathSettings) -> str:
+def written(name: str, settings: BathSettings, **values: Any) -> tuple[str, tuple[Block, ...]]:
+    """The title and the blocks that the template ``NAME.txt`` makes of these values."""
+    text = _templates().get_template(f"{name}.txt").render(
+        settings=settings,
+        g=partial(weight_text, units=settings.units),
+        ml=partial(volume_text, units=settings.units),
+        degrees=partial(temperature_text, units=settings.units),
+        money=partial(_cost_text, currency=settings.currency),
+        **values,
+    )  # fmt: skip
+    title, *parts = text.split(_BLOCK)
+    blocks = []
+    for part in parts:
+        head, *lines = part.replace(f"\n{_MORE}", _MORE).split("\n")
+        kind, _, heading = head.partition(" ")
+        rows = [[_joined(c) for c in line.split(_CELL)] for line in lines if line.strip()]
+        blocks.append(_KINDS[kind](heading, rows))
+    return title.strip(), tuple(blocks)
+
+
+#: What the marks of a template become, so that no word of a dyer's can pass for one.
+_BLOCK, _CELL, _MORE = "\x01", "\x02", "\x03"
+_MARKS = ((r"^== ?", _BLOCK), (r"^ +", _MORE), (rf"(?:(?<={_MORE})| +)\|(?=\s|$)", _CELL))
+_CONTROL = re.compile("[\x00-\x1f\x7f]")
+
+
+def _joined(text: str) -> str:
+    """The lines of a cell as one."""
+    text = re.sub(rf"\s*{_MORE}\s*(?=[,;.])", "", text)
+    return re.sub(rf"\s*{_MORE}\s*", " ", text).strip()
+
+
+def _table(title: str, rows: list[list[str]]) -> Table:
+    heads, *others = rows
+    note = others.pop()[0] if len(others[-1]) < len(heads) else ""
+    right = tuple(i for i, head in enumerate(heads) if head.endswith(">"))
+    names = tuple(head.removesuffix(">") for head in heads)
+    return Table(names, tuple(map(tuple, others)), right, title, note)
+
+
+_KINDS: dict[str, Callable[[str, list[list[str]]], Block]] = {
+    "facts": lambda _, rows: Facts(tuple(("" if h == "-" else h, text) for h, text in rows)),
+    "table": _table,
+    "notes": lambda title, rows: Notes(title, tuple(row[0] for row in rows)),
+    "check": lambda title, rows: Notes(title, tuple(row[0] for row in rows), "!"),
+    "blanks": lambda swatch, rows: Blanks(tuple(row[0] for row in rows), swatch),
+    "label": lambda title, rows: Label(tuple(row[0] for row in rows), title),
+}
+
+
+def _cost_text(amount: float, currency: str) -> str:
     """Money with two figures after the point, or more where it would read as nothing."""
     figures = f"{amount:.2f}" if amount >= 0.1 else f"{amount:.2g}"
-    return f"{figures} {settings.currency}".rstrip()
+    return f"{figures} {currency}".rstrip()
 
 
-def facts(name: str, settings: BathSettings, **values: Any) -> tuple[Facts, ...]:
-    """The blocks of facts that the template ``NAME.txt`` makes of these values.
-
-    A line of it is ``heading | text``; an indented line goes on, after a comma or semicolon of its
-    own without a space; ``--`` ends a block.
-    """
-    amounts = {
-        "g": partial(weight_text, units=settings.units),
-        "ml": partial(volume_text, units=settings.units),
-        "degrees": partial(temperature_text, units=settings.units),
-        "money": partial(cost_text, settings=settings),
-        "owf": format_amount,
-        "n": "{:g}".format,
-    }
-    template = _templates().get_template(f"{name}.txt")
-    text = template.render(settings=settings, orders=ORDERS, **amounts, **values)
-    blocks: list[list[tuple[str, str]]] = [[]]
-    for line in text.split("\n"):
-        words = line.strip()
-        if words == "--":
-            blocks.append([])
-        elif not words:
-            continue
-        elif line[0] == " " and words[0] != "|":
-            heading, so_far = blocks[-1].pop()
-            blocks[-1].append((heading, so_far + " " * (words[0] not in ",;") + words))
-        else:
-            heading, _, words = line.partition("|")
-            blocks[-1].append((heading.strip(), words.strip()))
-    return tuple(Facts(tuple(rows)) for rows in blocks)
+def _source(name: str) -> str:
+    text = files("dyemix").joinpath("templates", "sheets", name).read_text(encoding="utf-8")
+    if name.endswith(".txt"):
+        for mark, becomes in _MARKS:
+            text = re.sub(mark, becomes, text, flags=re.MULTILINE)
+    return text
 
 
 @cache
 def _templates() -> Environment:
-    from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape  # slow
+    from jinja2 import Environment, FunctionLoader, StrictUndefined, select_autoescape  # slow
 
     environment = Environment(
-        loader=PackageLoader("dyemix", "templates/bench"),
+        loader=FunctionLoader(_source),
         autoescape=select_autoescape(["html"]),
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        keep_trailing_newline=True,
         line_statement_prefix="%",
-        finalize=lambda value: value.replace("\n", " ") if isinstance(value, str) else value,
+        finalize=lambda value: _CONTROL.sub(" ", str(value)),
     )
     environment.filters["whole"] = lambda text: _AMOUNT.sub("\\1\N{NO-BREAK SPACE}", text)
+    environment.globals |= {
+        "cautions": cautions, "orders": ORDERS, "spoon_sets": SPOON_SETS, "for_weak": FOR_WEAK,
+        "spoon_set": spoon_set_name, "owf": format_amount, "n": "{:g}".format,
+    }  # fmt: skip
     return environment
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import ClassVar
 
-from dyemix.bench.cautions import cautions
 from dyemix.bench.settings import BathSettings
-from dyemix.bench.sheet import Block, Label, Sheet, check_first, facts
+from dyemix.bench.sheet import Sheet
 from dyemix.dataset.recipe import SPOON_SETS, Spoonfuls, dye_name, spoonfuls
-from dyemix.dataset.units import added_to_pct, spoon_set_name, to_step, volume_text
+from dyemix.dataset.units import added_to_pct, to_step
 from dyemix.errors import DyemixError
 
 MADE_UP_TO = "made up to"
@@ -93,6 +93,8 @@ class StockSheet(Sheet):
     settings : the figures it rests on.
     """
 
+    template: ClassVar[str] = "stock"
+
     bottle: Stock
     use_by: date
     powder_g: float
@@ -104,32 +106,6 @@ class StockSheet(Sheet):
     cup_error_pct: float
     warnings: tuple[str, ...]
     settings: BathSettings
-
-    @property
-    def volume(self) -> str:
-        """How much it makes."""
-        return volume_text(self.bottle.left_ml or 0.0, self.settings.units)
-
-    @property
-    def title(self) -> str:
-        return f"Stock sheet: {self.bottle.dye} {self.bottle.strength_pct:g} %, {self.volume}"
-
-    def blocks(self) -> tuple[Block, ...]:
-        stock, strength = self.bottle, f"{self.bottle.strength_pct:g}"
-        spoons = spoon_set_name(self.settings.spoons)
-        label = (
-            f"{stock.dye} {strength} %",
-            "DYE, NOT DRINK. Keep from children.",
-            f"{strength} g per 100 mL, no alkali" + (f"; lot {stock.lot}" * bool(stock.lot)),
-            f"made {stock.made}",
-            f"use by {self.use_by}" + (", kept cold" if stock.cold else ""),
-        )
-        return (
-            *check_first(self.warnings),
-            *facts("stock", self.settings, sheet=self, stock=stock, spoons=spoons),
-            Label(label),
-            cautions("stock"),
-        )
 
 
 def stock_sheet(

@@ -19,6 +19,8 @@ ML_PER_FLUID_OUNCE = 29.5735295625
 STOCK_PCT = 1.0
 #: A weaker stock, mixed on the day, is this many times weaker for each time over; and at most.
 _TENFOLD, _WEAKEST = 10, 1000
+#: Stock that a weaker one takes, mL: it is made up to ten times as much.
+FOR_WEAK = 10.0
 
 _WEIGHTS = {"g": 1.0, "kg": 1000.0, "oz": G_PER_OUNCE, "lb": 16 * G_PER_OUNCE}
 _VOLUMES = {

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import ClassVar
 
 from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.sheet import Block, Facts, Notes, Sheet, Table
+from dyemix.bench.sheet import Sheet
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target
@@ -47,11 +48,6 @@ class KeptSet:
         return f"{self.name} ({self.readings} readings, {self.added})"
 
 
-def _line(words: str, target: Target | None, note: str) -> str:
-    aim = "" if target is None else f", for {target}"
-    return f"{words}{aim} ({note})" if note else f"{words}{aim}"
-
-
 @dataclass(frozen=True, eq=False)
 class KeptRecipe:
     """A recipe kept under a job, with what it was for."""
@@ -62,9 +58,6 @@ class KeptRecipe:
     target: Target | None = None
     note: str = ""
 
-    def __str__(self) -> str:
-        return _line(f"recipe {self.recipe}", self.target, self.note)
-
 
 @dataclass(frozen=True, eq=False)
 class KeptTrial:
@@ -73,9 +66,6 @@ class KeptTrial:
     job: str
     trial: Trial
     note: str = ""
-
-    def __str__(self) -> str:
-        return _line(f"trial: {self.trial}", self.trial.target, self.note)
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,14 +87,12 @@ class SignOff:
         """The standard as something to reach, with its spectrum where that was measured."""
         return Target.of(self.reading)
 
-    def __str__(self) -> str:
-        words = f"signed off as {self.name}: {self.target}, to {self.tolerance:g} ΔE2000"
-        return _line(words, None, self.note)
-
 
 @dataclass(frozen=True, eq=False)
 class JobRecord(Sheet):
     """Everything under one job, oldest first."""
+
+    template: ClassVar[str] = "job"
 
     name: str
     recipes: tuple[KeptRecipe, ...]
@@ -113,24 +101,12 @@ class JobRecord(Sheet):
     sign_offs: tuple[SignOff, ...]
     demo: bool
 
-    @property
-    def title(self) -> str:
-        return f"Job {self.name}"
-
-    def blocks(self) -> tuple[Block, ...]:
-        rows = [(str(recipe.on), str(recipe)) for recipe in self.recipes]
-        rows += [
-            (str(s.on), f"bath sheet: {s.recipe} on {s.cloth_g:g} g {s.cloth}".rstrip())
-            for s in self.sheets
-        ]
-        rows += [(str(kept.trial.date or "no date"), str(kept)) for kept in self.trials]
-        rows += [(str(signed.on), str(signed)) for signed in self.sign_offs]
-        return (Table(("date", "what"), tuple(rows)),)
-
 
 @dataclass(frozen=True)
 class Contents(Sheet):
     """What a book holds, counted and named."""
+
+    template: ClassVar[str] = "contents"
 
     path: str
     cloths: tuple[str, ...]
@@ -145,20 +121,6 @@ class Contents(Sheet):
     standards: tuple[str, ...]
     demo: bool
     notes: tuple[str, ...] = ()
-
-    @property
-    def title(self) -> str:
-        return f"Dye book {self.path}"
-
-    def blocks(self) -> tuple[Block, ...]:
-        work = f"{self.recipes} recipes, {self.sheets} bath sheets, {self.trials} trials"
-        rows = (
-            ("Cloths", self.cloths), ("Dyes", self.dyes), ("Stocks", self.bottles),
-            ("Swatches", self.sets), ("Fits", (f"{self.fits} kept",)), ("Jobs", self.jobs),
-            ("Work", (work,)), ("Standards", self.standards),
-        )  # fmt: skip
-        facts = Facts(tuple((heading, ", ".join(names) or "none") for heading, names in rows))
-        return (facts, *((Notes("Note", self.notes),) if self.notes else ()))
 
 
 @dataclass(frozen=True)
@@ -177,20 +139,9 @@ class PastPiece:
 class PastWork(Sheet):
     """Past pieces near a colour, nearest first."""
 
+    template: ClassVar[str] = "past"
+
     target: Target
     pieces: tuple[PastPiece, ...]
     searched: int
     demo: bool
-
-    @property
-    def title(self) -> str:
-        return f"Past work near {self.target}; {self.searched} pieces looked at"
-
-    def blocks(self) -> tuple[Block, ...]:
-        if not self.pieces:
-            return (Notes("Nothing", ("no piece of this book has been read yet.",)),)
-        rows = tuple(
-            (f"{p.delta_e:.1f}", p.hex, p.kind, p.name, p.recipe, str(p.on or "no date"))
-            for p in self.pieces
-        )
-        return (Table(("ΔE2000", "hex", "what", "name", "recipe, % owf", "date"), rows, (0,)),)

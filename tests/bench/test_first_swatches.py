@@ -106,7 +106,7 @@ def test_the_sheet_fits_two_pages_and_says_what_it_must(weekend: SwatchPlan) -> 
         "An adult mixes", "LIQUID stock, never powder", "10 mL of stock made up TO 100 mL",
         "common practice", "kept out of the first fit", "Five depths a dye remain the advice",
         "equal pieces", "four layers", "one order for all", "thread", "dry and ironed",
-        *cautions("day").notes,
+        *cautions("day"),
     ):  # fmt: skip
         assert part in words, part
     assert "<title>A first dozen: gold, scarlet, navy on cotton lawn" in weekend.to_html()

@@ -59,13 +59,13 @@ def test_stock_to_make_by_hand(plan: BenchPlan) -> None:
     Sage napkins: gold 240 × 0.4 ÷ 2 = 48 mL, navy 240 × 0.22 ÷ 4 = 13.2 mL; pale sky: turquoise
     100 × 0.1 ÷ 1 = 10 mL; each to marks of 0.2 mL. A tenth more, in steps of 50 mL.
     """
-    needs = {need.dye: (need.need_ml, need.left_ml, need.make_ml, need.powder_g)
+    needs = {need.stock.dye: (need.need_ml, need.left_ml, need.make_ml, need.powder_g)
              for need in plan.stocks}  # fmt: skip
     assert needs["gold"] == pytest.approx((48, 200, 0, 0))  # enough is left
     assert needs["navy"] == pytest.approx((170 + 13.2, 0, 250, 10))  # 201.5 mL, so 250 of 4 %
     assert needs["scarlet"] == pytest.approx((56.6, 0, 100, 2))  # what is left is past its life
     assert needs["turquoise"] == pytest.approx((10, 0, 50, 0.5))
-    notes = {need.dye: need.note for need in plan.stocks}
+    notes = {need.stock.dye: need.note for need in plan.stocks}
     assert notes == {
         "navy": "that of 2026-05-03: see what is left, make less",
         "scarlet": "that of 2026-04-01 is past its life",

@@ -108,7 +108,7 @@ def test_how_to_make_and_keep_it() -> None:
 
 def test_cautions_on_text_and_page() -> None:
     page = re.sub(r"<[^>]+>", " ", navy().to_html()).replace("&#39;", "'").replace("\xa0", " ")
-    for words in cautions("stock").notes:
+    for words in cautions("stock"):
         assert words in " ".join(str(navy()).split())
         assert words in " ".join(page.split())
     assert not re.search(r"https?:|//|@import|url\(|src=|href=", navy().to_html())

@@ -82,25 +82,26 @@ def test_any_words_stay_inside_the_page(words: str, dye: str) -> None:
     sheet = bath_sheet({dye: 1.0}, 100, job=words, cloth=words, on=ON)
     assert max(map(len, str(sheet).splitlines())) <= 100
     assert Page(sheet.to_html()).outside == []
-    headings = [row[0] for row in sheet.blocks()[0].rows]  # type: ignore[attr-defined]
+    _, blocks = sheet.read()
+    headings = [row[0] for row in blocks[0].rows]  # type: ignore[attr-defined]
     assert headings == ["Sheet", "Cloth", "Aim", "Expect", "Bath", "Wear"]
 
 
 def test_cautions_are_in_each_output(sage: Sage) -> None:
     for sheet in (sage(), bath_sheet({}, 5), sage(liquor_ratio=5, alkali="presoak")):
         text, page = " ".join(str(sheet).split()), Page(sheet.to_html()).text
-        for words in cautions("bath").notes:
+        for words in cautions("bath"):
             assert words in text
             assert words in page
     for name in ("bath", "day", "stock"):
-        together = " ".join(cautions(name).notes)
+        together = " ".join(cautions(name))
         for word in ("H334", "H317", "H319", "asthma", "P2", "food", "acid", "ammonia",
                      "not on soil", "safety data sheet", "local rules",
                      "licensed practice"):  # fmt: skip
             assert word in together, name
         assert ("scalds" in together) == (name != "stock")
     text = " ".join(str(plan()).split())
-    assert all(words in text for words in cautions("day").notes)
+    assert all(words in text for words in cautions("day"))
 
 
 def test_text_and_page_say_the_same(sage: Sage) -> None:
