@@ -1,7 +1,7 @@
-from dyemix.bench import bath_sheet as bath_sheet
-from dyemix.bench import bench_plan as bench_plan
-from dyemix.bench import stock_sheet as stock_sheet
+from dyemix.bench.bath_sheet import bath_sheet as bath_sheet
 from dyemix.bench.first_swatches import first_swatches as first_swatches
+from dyemix.bench.plan import bench_plan as bench_plan
+from dyemix.bench.stock import stock_sheet as stock_sheet
 from dyemix.colour.ciede2000 import delta_e as delta_e
 from dyemix.colour.colorimetry import Light as Light
 from dyemix.dataset.recipe import Recipe as Recipe
@@ -10,7 +10,7 @@ from dyemix.dataset.swatches import Swatch as Swatch
 from dyemix.dataset.swatches import SwatchSet as SwatchSet
 from dyemix.dataset.target import Target as Target
 from dyemix.dataset.trial import Trial as Trial
-from dyemix.dyebook import DyeBook as DyeBook
+from dyemix.dyebook.book import DyeBook as DyeBook
 from dyemix.errors import DyemixError as DyemixError
 from dyemix.errors import FitError as FitError
 from dyemix.errors import InputError as InputError

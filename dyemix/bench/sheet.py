@@ -142,7 +142,7 @@ class Label(Block):
         return [self.title, edge, *(f"¦ {line:<{width}} ¦" for line in inside), edge]
 
 
-class Sheet(ABC):
+class Sheet:
     """Something to read or print. `demo`: it is of invented dyes, which comes before all else."""
 
     #: The template that says what stands on it.

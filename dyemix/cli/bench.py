@@ -35,7 +35,7 @@ def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any)
     A table of JOBS (.csv) plans a day: stock to make, cups in order, cost a piece. Its columns are
     job, recipe, cloth_g; if wanted cloth, pieces, target, liquor ratio, alkali.
     """
-    from dyemix.bench import read_jobs
+    from dyemix.bench.tables import read_jobs
 
     wanted = shared.target(aim) if aim else None
     one = given_only({**one, "target": wanted})

@@ -65,7 +65,7 @@ def add(table: Path, name: str) -> None:
 @note_option
 def cloth(name: str, fibre: str, note: str) -> None:
     """Add a cloth, or what is now known of one."""
-    from dyemix.dyebook import Cloth
+    from dyemix.dyebook.records import Cloth
 
     _keep(name, "add_cloth", Cloth(name, fibre, note))
 
@@ -77,7 +77,7 @@ def cloth(name: str, fibre: str, note: str) -> None:
 @note_option
 def dye(name: str, lot: str, day: date | None, note: str) -> None:
     """Add a lot of dye powder; --date is the day it was bought."""
-    from dyemix.dyebook import DyeLot
+    from dyemix.dyebook.records import DyeLot
 
     _keep(name, "add_dye", DyeLot(name, lot, day, note))
 
@@ -105,7 +105,7 @@ def _keep(name: str, what: str, *values: Any) -> None:
 @argument("table", type=READ)
 def bottles(table: Path) -> None:
     """Add the stock bottles of a TABLE: dye, stock_pct, made, cold, lot, how, left_ml."""
-    from dyemix.bench import read_stocks
+    from dyemix.bench.tables import read_stocks
 
     found = read_stocks(table)
     with shared.open_book(create=True) as kept:
@@ -143,7 +143,7 @@ def sign(
 def near(colour: str, count: int) -> None:
     """Find past work near a COLOUR: '#7d8a6e', or L* a* b* as '56 -10 13'."""
     from dyemix.dataset.target import Target
-    from dyemix.dyebook import near as find
+    from dyemix.dyebook.past import near as find
 
     with shared.open_book() as kept:
         shared.show(find(kept, Target.parse(colour), count))
@@ -161,7 +161,7 @@ def near(colour: str, count: int) -> None:
 @shared.sheet_options
 def repeat(job: str, cloth_g: float, pieces: int, keep: bool) -> None:
     """Write the bath sheet of a past JOB for another weight of cloth."""
-    from dyemix.dyebook import repeat as again
+    from dyemix.dyebook.past import repeat as again
 
     with shared.open_book() as kept:
         sheet = again(
@@ -204,7 +204,8 @@ def backup(file: Path) -> None:
 @argument("folder", type=READ)
 def export(folder: Path) -> None:
     """Write the whole book as plain CSV tables into a new FOLDER."""
-    from dyemix.dyebook import export_csv, find_book
+    from dyemix.dyebook.connection import find_book
+    from dyemix.dyebook.tables import export_csv
 
     for path in export_csv(find_book(given("book")), folder):
         console.remark(f"Written: {path}")

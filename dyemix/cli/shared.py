@@ -252,7 +252,8 @@ def typed(words: str, wanted: Any) -> str:
 
 def open_book(create: bool = False) -> Any:
     """The book named, or the one in this folder; begun where there is none and `create` is set."""
-    from dyemix.dyebook import DyeBook, find_book
+    from dyemix.dyebook.book import DyeBook
+    from dyemix.dyebook.connection import find_book
 
     return DyeBook(find_book(given("book")), create, console.remark)
 
@@ -291,7 +292,7 @@ def settings() -> Any:
 
 def stocks() -> Any:
     """The stocks named; else the bottles of the book that was chosen, if it has any."""
-    from dyemix.bench import parse_stocks
+    from dyemix.bench.tables import parse_stocks
 
     if given("stock") is not None:
         return parse_stocks(given("stock"))

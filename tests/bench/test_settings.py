@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from dyemix.bench import bath_sheet
+from dyemix.bench.bath_sheet import bath_sheet
 from dyemix.bench.settings import BathSettings, DepthRow, defaults_text
 from dyemix.errors import InputError
 

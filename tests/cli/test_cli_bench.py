@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 from command import Command
 
-from dyemix.bench import BathSheet, bath_sheet
+from dyemix.bench.bath_page import BathSheet
+from dyemix.bench.bath_sheet import bath_sheet
 from dyemix.bench.settings import defaults_text
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.swatches import DEMO_WARNING

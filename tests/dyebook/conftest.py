@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from dyemix.dyebook import DyeBook
+from dyemix.dyebook.book import DyeBook
 
 
 @pytest.fixture

@@ -18,7 +18,9 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Bath, Trial
-from dyemix.dyebook import Cloth, DyeBook, DyeLot, schema
+from dyemix.dyebook import schema
+from dyemix.dyebook.book import DyeBook
+from dyemix.dyebook.records import Cloth, DyeLot
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "swatch_data" / "napkins.csv"

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from command import Command
 
-from dyemix.dyebook import DyeBook, find_book
+from dyemix.dyebook.book import DyeBook
+from dyemix.dyebook.connection import find_book
 from dyemix.errors import InputError
 from tests.dyebook.filled import DEMO, all_rows
 

@@ -13,7 +13,9 @@ from typing import Any
 import pytest
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.dyebook import Cloth, DyeBook, connection
+from dyemix.dyebook import connection
+from dyemix.dyebook.book import DyeBook
+from dyemix.dyebook.records import Cloth
 from dyemix.errors import SavedError
 from tests.dyebook.filled import DEMO, ROOT, all_rows, everything, fill, reading, same
 

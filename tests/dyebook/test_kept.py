@@ -16,7 +16,10 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Bath, Trial
-from dyemix.dyebook import Cloth, DyeBook, DyeLot, near, repeat, rows, schema
+from dyemix.dyebook import rows, schema
+from dyemix.dyebook.book import DyeBook
+from dyemix.dyebook.past import near, repeat
+from dyemix.dyebook.records import Cloth, DyeLot
 from dyemix.errors import DyemixError, InputError, RecipeError, SavedError
 from dyemix.files import read_swatches
 from tests.dyebook.filled import (

@@ -13,7 +13,9 @@ import pytest
 from dyemix.bench.bath_page import BathSheet
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.trial import Bath
-from dyemix.dyebook import DyeBook, repeat, schema
+from dyemix.dyebook import schema
+from dyemix.dyebook.book import DyeBook
+from dyemix.dyebook.past import repeat
 from dyemix.errors import SavedError
 
 DATA = Path(__file__).parents[1] / "data"

@@ -15,7 +15,8 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
-from dyemix.dyebook import DyeBook, near, repeat
+from dyemix.dyebook.book import DyeBook
+from dyemix.dyebook.past import near, repeat
 from dyemix.errors import DyemixError, InputError
 from tests.dyebook.filled import DAY, fill, reading, same, sheet, spectrum
 
