@@ -99,8 +99,7 @@ def _dye(
     for misses, fill in ((report.inner, "black"), (report.ends, "white")) if report else ():
         for miss in misses:
             marker = "D" if miss > _END else "o"
-            paper.line([_at(miss)], [y + 0.25], marker=marker, markersize=5, color="black",
-                       markerfacecolor=fill)  # fmt: skip
+            paper.mark(_at(miss), y + 0.25, marker, 5, markerfacecolor=fill)
     if report and report.mean is not None and not words.strip():
         words = f"likely {report.mean:.1f} off"
     paper.y = max(paper.write(MARGIN, at, words.strip(), width=1.5), y + _ROW + 0.14)

@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from dyemix.arrays import Array
 from dyemix.dataset.swatches import DEMO_WARNING
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 # Inches.
@@ -99,7 +99,6 @@ class Paper:
         self.layer = self.figure.add_axes((0, 0, 1, 1))
         self.layer.axis("off")
         self.y = 0.35
-        self._places: list[tuple[Axes, float, float, float, float]] = []
         if demo:
             self.down(DEMO_WARNING, color=SUBTLE)
         self.down(title, size=TITLE, bold=True)
@@ -145,42 +144,34 @@ class Paper:
         """Patches that touch, hex codes row by row; ``""`` is left out; a thin line round all."""
         from matplotlib.colors import to_rgba
 
-        colours = np.array([[to_rgba(code or (0, 0, 0, 0)) for code in row] for row in rows])
-        self.layer.imshow(
-            colours, extent=(x, x + width, y + height, y), interpolation="nearest", aspect="auto",
-            zorder=1,
-        )  # fmt: skip
+        colours = [[to_rgba(code or (0, 0, 0, 0)) for code in row] for row in rows]
+        self.image(x, y, width, height, np.array(colours))
         if all(code for row in rows for code in row):
             self.box(x, y, width, height, "none", edgecolor=RULE, zorder=1)
 
+    def image(
+        self, x: float, y: float, width: float, height: float, pixels: Array, zorder: int = 1
+    ) -> None:
+        """Pixels ``(R, C, 4)`` with hard edges."""
+        self.layer.imshow(
+            pixels, extent=(x, x + width, y + height, y), interpolation="nearest", aspect="auto",
+            zorder=zorder,
+        )  # fmt: skip
+
     def line(self, xs: Sequence[float], ys: Sequence[float], **look: Any) -> None:
-        """A line, or marks where a `marker` is named."""
+        """A line."""
         self.layer.plot(xs, ys, **{"color": INK, "linewidth": 0.8, "zorder": 2, **look})
 
-    def diagram(
-        self,
-        x: float,
-        width: float,
-        height: float,
-        xs: tuple[float, float],
-        ys: tuple[float, float],
-    ) -> Axes:
-        """Axes at x, and go on below them."""
-        axes = self.figure.add_axes((0, 0, 1, 1))
-        self._places.append((axes, x, self.y + height, width, height))
-        axes.set(xlim=xs, ylim=ys)
-        axes.tick_params(labelsize=TEXT, length=2, colors=INK)
-        axes.spines[["top", "right"]].set_visible(False)
-        self.y += height + 0.3
-        return axes
+    def mark(self, x: float, y: float, marker: str, size: float, **look: Any) -> None:
+        """A mark, black unless told otherwise."""
+        look = {"color": "black", "markersize": size, "zorder": 3, **look}
+        self.layer.plot([x], [y], marker, **look)
 
     def end(self, height: float | None = None) -> Figure:
         """The finished figure, as high as it is filled."""
         height = height or self.y + 0.3
         self.figure.set_size_inches(WIDTH, height)
         self.layer.set(xlim=(0, WIDTH), ylim=(height, 0))
-        for axes, x, bottom, wide_, high in self._places:
-            axes.set_position((x / WIDTH, 1 - bottom / height, wide_ / WIDTH, high / height))
         return self.figure
 
 

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dyemix.colour.colorimetry import D65_2
-from dyemix.plots.paper import BODY, GROUND, MARGIN, SECTION, SUBTLE, Paper
+from dyemix.plots.paper import BODY, GROUND, MARGIN, RULE, SECTION, SUBTLE, Paper
 from dyemix.series.steps import Route, Series, Step
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-#: Patches side by side, the start among them, and how high a band is, in inches.
-_ACROSS, _HIGH, _EDGE = 6, 0.42, 0.08
+#: Patches side by side, the start among them, how high a band is and the chart, in inches.
+_ACROSS, _HIGH, _EDGE, _CHART = 6, 0.42, 0.08, 1.0
 _STEP = (BODY - 2 * _EDGE) / _ACROSS
 _DASHES = ("-", "--", ":", "-.", (0, (5, 1, 1, 1, 1, 1)), (0, (1, 3)))
 _MARKERS = "os^Dv<"
@@ -90,17 +90,20 @@ def _strays(paper: Paper, found: Series) -> None:
     """Likely miss by step, a line a route."""
     paper.down("Which route strays least?", size=SECTION, bold=True)
     paper.down("Likely miss, ΔE2000, by step: to 1.5 excellent, to 3 sound.")
-    most = max(3.0, *(s.likely for r in found.best for s in r.steps[: r.reached]), 0.0)
-    count = len(found.steps)
-    axes = paper.diagram(MARGIN + 0.4, 3.5, 1.1, (0.8, count + 0.4), (0.0, 1.1 * most))
-    axes.set(xticks=range(1, count + 1), yticks=[0, 1.5, 3.0])
-    for level in (1.5, 3.0):
-        axes.axhline(level, color=SUBTLE, linewidth=0.5, linestyle=":")
-    for i, route in enumerate(found.best):
-        likely = [step.likely for step in route.steps[: route.reached]]
-        axes.plot(
-            range(1, len(likely) + 1), likely, color="black", linewidth=0.9, markersize=4,
-            linestyle=_DASHES[i % 6], marker=_MARKERS[i % 6], markerfacecolor="white",
-            label=f"{'ABCDEF'[i]}  {route.title}",
-        )  # fmt: skip
-    axes.legend(loc="upper left", bbox_to_anchor=(1.02, 1.0), frameon=False, fontsize=9)
+    shown = [[step.likely for step in route.steps[: route.reached]] for route in found.best]
+    count, most = len(found.steps), max(3.0, *(miss for route in shown for miss in route))
+    y, x, across = paper.y + 0.1, MARGIN + 0.4, 3.2 / len(found.steps)
+    for level in (0.0, 1.5, 3.0):
+        at = y + _CHART * (1 - level / most)
+        paper.line([x, x + 3.2], [at, at], color=RULE)
+        paper.write(x - 0.08, at - 0.09, f"{level:g}", align="right")
+    for step in range(count):
+        paper.write(x + (step + 0.5) * across, y + _CHART + 0.03, str(step + 1), align="center")
+    key = y
+    for i, (route, misses) in enumerate(zip(found.best, shown, strict=True)):
+        look = {"linestyle": _DASHES[i], "marker": _MARKERS[i], "markerfacecolor": "white"}
+        paper.line([x + 3.4, x + 3.8], [key + 0.09] * 2, markersize=4, **look)
+        key = paper.write(x + 3.95, key, f"{'ABCDEF'[i]}  {route.title}", 2.7)
+        xs = [x + (step + 0.5) * across for step in range(len(misses))]
+        paper.line(xs, [y + _CHART * (1 - miss / most) for miss in misses], markersize=4, **look)
+    paper.y = max(y + _CHART + 0.3, key + 0.1)

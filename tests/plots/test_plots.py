@@ -93,6 +93,7 @@ def patches(figure: Figure) -> list[list[list[str]]]:
     return [
         [[to_hex(c) if c[3] else "" for c in row] for row in image.get_array()]
         for image in figure.axes[0].images
+        if image.get_zorder() < 2  # edges lie over them
     ]
 
 
