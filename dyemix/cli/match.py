@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from click import Choice, argument, option
+from click import Choice, UsageError, argument, option
 
 import dyemix
 from dyemix import console
@@ -69,13 +69,14 @@ def match(
         raise DyemixError("-o writes the recipes of a list: give one with --targets.")
     if given("draw") is not None and targets is not None:
         raise DyemixError("--draw is for one TARGET, not for a list of them.")
-    options = _understood(**limits)
+    options, cloth_g = _understood(**limits), limits["cloth_g"] or 240
     if targets is None:
         words, dyes = str(colour), shared.dyes()
         found = dyemix.match(dyes, shared.target(words), **options)
         shared.show(found, found.text(detail=detail))
         if len(found):
-            _bath("Dye a 5 g square first, then", found[0].recipe, words, found.target, dyes.demo)
+            why, best = "Dye a 5 g square first, then", found[0].recipe
+            _bath(why, best, words, found.target, dyes.demo, cloth_g)
         return
     wanted, dyes = read_targets(targets), shared.dyes()
     with console.waiting("Matching") as progress:
@@ -86,27 +87,26 @@ def match(
         shared.show(many, "\n\n".join(found.text(detail=detail) for found in many))
 
 
-def _bath(why: str, recipe: Any, words: str, target: Any, demo: bool) -> None:
-    aim = shared.typed(words, target)
-    shared.then(why, "bath", str(recipe), "--cloth", "240g", "--target", aim, demo=demo)
+def _bath(why: str, recipe: Any, words: str, target: Any, demo: bool, cloth_g: float = 240) -> None:
+    asked = [str(recipe), "--cloth", f"{cloth_g:g}g", "--target", shared.typed(words, target)]
+    asked += ["--stock", given("stock")] if given("stock") else []
+    shared.then(why, "bath", *asked, demo=demo)
 
 
 def _understood(
     in_hand: str | None, price: str | None, cloth_g: float | None, measure: str | None, **rest: Any
 ) -> dict[str, Any]:
     """What the words of the command mean to `match` and `match_many`."""
-    from dyemix.dataset.units import STOCK_PCT
     from dyemix.matching.dispensing import Kit, parse_in_hand, parse_prices
 
     if (in_hand or measure) and cloth_g is None:
         raise DyemixError("--in-hand and --measure need the piece they are for: --cloth 240g.")
     grams = cloth_g or 0.0
-    stock = given("stock") or f"{STOCK_PCT:g}"
     return {
         **rest,
         "in_hand": parse_in_hand(in_hand, grams) if in_hand else {},
         "price": parse_prices(price) if price else {},
-        "kit": Kit.parse(measure, stock, grams) if measure else None,
+        "kit": Kit.parse(measure, shared.strengths(), grams) if measure else None,
     }
 
 
@@ -143,6 +143,8 @@ def trial(
     from dyemix.files.targets import read_piece
 
     if recipe is None:
+        if over or other_dyes or dosing or job or day or lot or note:
+            raise UsageError("without a RECIPE, --reading and --target are compared, no more.")
         _compare(reading, aim)
         return
     dyed, wanted, dyes = dyemix.Recipe.parse(recipe), shared.target(aim), shared.dyes()

@@ -66,14 +66,19 @@ def read(file: Path, output: Path, names: Path | None) -> None:
     A TABLE that ends in .cxf or .cgats is written as an instrument's file.
     """
     from dyemix.files import swatch_file
+    from dyemix.photo import write_contact_sheet
     from dyemix.reading import convert
 
     with console.waiting("Reading"):
         report = convert(file, names, shared.photo(cells=names))
-    if given("draw") is not None and report.photograph is None:
+    picture, seen = given("draw"), report.photograph
+    if picture is not None and seen is None:
         raise DyemixError(f"{file}: --draw shows what was read of a photograph.")
     shared.write(output, swatch_file(report.swatches, output))
-    shared.show(report, drawn=report.photograph)
+    shared.say(str(report))
+    if picture is not None and seen is not None:
+        write_contact_sheet(seen, picture, force=bool(given("force")))
+        console.remark(f"Written: {picture}")
     shared.then("Next", "fit", "--swatches", str(output))
 
 
@@ -88,7 +93,7 @@ def read(file: Path, output: Path, names: Path | None) -> None:
 def fit(borrow: Path | None, output: Path | None) -> None:
     """Fit the dyes of a swatch table and say how well they predict."""
     from dyemix.model.saved import saved_text
-    from dyemix.shelf import borrow_shelf
+    from dyemix.shelf import borrow_shelf, readings_behind
 
     if borrow is None:
         fitted = shared.dyes(afresh=True)
@@ -102,7 +107,8 @@ def fit(borrow: Path | None, output: Path | None) -> None:
         shared.kept("every command with --book uses this fit until its swatches change.")
     if output is not None:
         shared.write(output, saved_text(fitted))
-    shared.show(fitted.report, drawn=fitted)
+    behind = None if given("book") is not None else readings_behind(given("swatches"))
+    shared.show(fitted.report, drawn=fitted, swatches=behind)
     if borrow is None:
         shared.then("To match a colour", "match", "#7d8a6e")
     elif output is not None:

@@ -124,10 +124,9 @@ def card(names: str, depths: str, **how: Any) -> None:
 @option("--fewest", is_flag=True, help="Find the fewest dyes that serve all of --targets.")
 @option("--cloth", "cloth_g", type=WEIGHT, help="Fewest: dry cloth of each colour, as 100g.")
 @option("--stock", "stock_pct", type=float, help="Fewest: strength of the stocks, % w/v.")
+@shared.light_option
 @shared.answer_options
-def reach(
-    targets: Path | None, target: str | None, not_owned: Path | None, fewest: bool, **limits: Any
-) -> None:
+def reach(targets: Path | None, fewest: bool, max_dyes: int, **said: Any) -> None:
     """Show what the shelf can reach, and which dye to add or spare.
 
     With --fewest, the fewest dyes that serve all of the wanted colours, and what to buy of each.
@@ -135,17 +134,15 @@ def reach(
     from dyemix.files.targets import read_targets
     from dyemix.shelf import fitted
 
+    said = given_only(said)
+    other = {"target", "not_owned", "light"} if fewest else {"cloth_g", "stock_pct"}
+    if other & said.keys():
+        which = "--target, --not-owned and --light" if fewest else "--cloth and --stock"
+        raise UsageError(f"{which} mean nothing {'with' if fewest else 'without'} --fewest.")
+    if "not_owned" in said:
+        said["other"] = fitted(said.pop("not_owned"))
     wanted = [] if targets is None else read_targets(targets)
-    limits = given_only(limits)
-    if not fewest and {"cloth_g", "stock_pct"} & limits.keys():
-        raise UsageError("--cloth and --stock say what to buy: give them with --fewest.")
-    dyes = shared.dyes()
+    work_out, dyes = dyemix.family if fewest else dyemix.reach, shared.dyes()
     with console.waiting("Trying blends") as progress:
-        if fewest:
-            found: Any = dyemix.family(dyes, wanted, progress=progress, **limits)
-        else:
-            other = None if not_owned is None else fitted(not_owned)
-            found = dyemix.reach(
-                dyes, wanted, target=target, other=other, progress=progress, **limits
-            )
+        found = work_out(dyes, wanted, max_dyes=max_dyes, progress=progress, **said)
     shared.show(found)

@@ -302,6 +302,16 @@ def stocks() -> Any:
         return book.stocks() or None
 
 
+def strengths() -> dict[str, float]:
+    """Their strengths by dye, % w/v; ``""`` is every dye."""
+    from dyemix.dataset.units import STOCK_PCT
+
+    found = stocks() or STOCK_PCT
+    if isinstance(found, tuple):
+        return {stock.dye: stock.strength_pct for stock in found}
+    return {"": found}
+
+
 # Answers ------------------------------------------------------------------------------------------
 
 
@@ -342,10 +352,11 @@ def then(why: str, *words: str, demo: bool = False) -> None:
     say(f"{why}: dyemix {shlex.join([*words, *carried])}")
 
 
-def show(result: Any, text: str = "", drawn: Any = None) -> None:
+def show(result: Any, text: str = "", drawn: Any = None, **picture: Any) -> None:
     """Give an answer in every form that was asked for: as text or JSON, a page, a picture.
 
-    `text` stands for its own, `drawn` is what to draw of it where that is another object.
+    `text` stands for its own; `drawn` is what to draw of it where that is another object, and
+    `picture` how.
     """
     if given("json"):
         from dyemix.dataset.serialise import as_json
@@ -357,19 +368,5 @@ def show(result: Any, text: str = "", drawn: Any = None) -> None:
     if given("html") is not None:
         write(given("html"), result.to_html())
     if given("draw") is not None:
-        _draw(drawn or result, given("draw"))
-
-
-def _draw(result: Any, path: Path) -> None:
-    """Draw what was found, or what was read of a photograph."""
-    if type(result).__name__ == "PhotoReading":
-        from dyemix.photo import write_contact_sheet
-
-        write_contact_sheet(result, path, force=bool(given("force")))
-    else:
-        from dyemix.shelf import readings_behind
-
-        fitted = type(result).__name__ == "DyeSet" and not given("book")
-        more: dict[str, Any] = {"swatches": readings_behind(given("swatches"))} if fitted else {}
-        dyemix.plot(result, path, **care(), **more)
-    console.remark(f"Written: {path}")
+        dyemix.plot(drawn or result, given("draw"), **care(), **picture)
+        console.remark(f"Written: {given('draw')}")

@@ -136,8 +136,10 @@ class Kit:
                 )
 
     @classmethod
-    def parse(cls, measure: str, stock: str, cloth_g: float) -> Kit:
-        """``spoons us``, ``syringe 0.5`` or ``scale 0.1``; stock ``2`` or ``navy 1, gold 2``."""
+    def parse(cls, measure: str, stock: str | Mapping[str, float], cloth_g: float) -> Kit:
+        """``spoons us``, ``syringe 0.5`` or ``scale 0.1``; stock ``2`` or ``navy 1, gold 2``, or a
+        mapping as `stock_pct` is.
+        """
         match = re.fullmatch(
             r"\s*([a-z]+)\s*([a-z]*)\s*(\d*[.,]?\d+)?\s*(?:mL|g)?\s*", measure, re.IGNORECASE
         )
@@ -145,7 +147,8 @@ class Kit:
             raise DyemixError(f"{measure!r}: write 'spoons metric', 'syringe 0.5' or 'scale 0.1'.")
         way, spoons, step = match[1].lower(), match[2].lower(), match[3]
         length = float(step.replace(",", ".")) if step else _STEPS.get(way)
-        return cls(cloth_g, parse_stock(stock), way, length, spoons or "metric")
+        strengths = parse_stock(stock) if isinstance(stock, str) else stock
+        return cls(cloth_g, strengths, way, length, spoons or "metric")
 
     @property
     def step_ml(self) -> float:

@@ -47,6 +47,18 @@ def test_a_bare_colour_takes_the_light_of_the_fit_along(run: Command) -> None:
     assert "D65/2°" not in bath.stdout + trial.stdout.replace("sRGB (D65/2°)", "")
 
 
+def test_cloth_and_stock_go_along(run: Command) -> None:
+    (run.folder / "bottles.csv").write_text(
+        "dye,stock_pct\n" + "".join(f"{dye},4\n" for dye in ("marigold", "navy", "black")),
+        encoding="utf-8",
+    )
+    words = "match '#7d8a6e' --only 'marigold, navy, black' --measure 'syringe 0.5' --cloth 500g"
+    match, bath = walk(run, f"{words} --stock bottles.csv", "bath")
+    assert "--cloth 500g" in match.stdout
+    marigold = next(line for line in bath.stdout.splitlines() if line.startswith("marigold"))
+    assert "4 %" in marigold
+
+
 def test_a_piece_that_is_off_leads_to_the_next_one(run: Command) -> None:
     first = "trial 'marigold 0.8 + navy 0.25' --reading '52 3 30' --target '50 4 33'"
     _, bath, _ = walk(run, first, "bath", "trial")
