@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import DEMO_WARNING, Swatch, SwatchSet
 from dyemix.files import read_swatches
+from dyemix.files.cells import few
 from dyemix.files.names import Naming, name_samples
 
 if TYPE_CHECKING:
@@ -56,19 +57,16 @@ class ReadReport:
             lines.append(f"CIELAB under {', '.join(lights)}.")
         lines += _conditions(s)
         if self.joined:
-            few = ", ".join(f"{x.label} ×{len(x.readings)}" for x in self.joined[:8])
-            more = f" and {len(self.joined) - 8} more" if self.joined[8:] else ""
-            lines.append(f"Joined as repeats: {few}{more}.")
+            joined = few([f"{x.label} ×{len(x.readings)}" for x in self.joined], 8)
+            lines.append(f"Joined as repeats: {joined}.")
         if s.swatches:
             lines.append(str(s.repeats()))
         lines += s.doubts
         lines += filter(None, str(self.naming).split("\n"))
         if self.unplaced:
-            few = ", ".join(self.unplaced[:8])
-            more = f" and {len(self.unplaced) - 8} more" if self.unplaced[8:] else ""
             lines.append(
-                f"Could not be placed: {few}{more}. They have no recipe: write one for each in a "
-                "table 'sample,recipe' and give it with --names."
+                f"Could not be placed: {few(self.unplaced, 8)}. They have no recipe: write one for "
+                "each in a table 'sample,recipe' and give it with --names."
             )
         return "\n".join(lines)
 

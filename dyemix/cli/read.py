@@ -28,11 +28,11 @@ def start(dyes: str, method: str, output: Path, **how: Any) -> None:
 
     Of your DYES, as 'gold, scarlet, navy'. Writes the swatch table to fill in.
     """
-    from dyemix.files import swatch_file
+    from dyemix.files import swatch_table
 
     plan = dyemix.first_swatches(dyes, method, settings=shared.settings(), **shared.given_only(how))
     shared.show(plan)
-    shared.write(output, swatch_file(plan.table(), output))
+    shared.write(output, swatch_table(plan.table()))
     shared.then("Once it is filled in", "fit", "--swatches", str(output))
 
 
@@ -63,9 +63,8 @@ def read(file: Path, output: Path, names: Path | None) -> None:
 
     FILE is an instrument's (ISO 28178 / CGATS.17 text, CxF3), a workbook (.xlsx), a table, or a
     photograph of swatches: on the printed page ('dyemix photo-page'), or with --grid or --corners.
-    A TABLE that ends in .cxf or .cgats is written as an instrument's file.
     """
-    from dyemix.files import swatch_file
+    from dyemix.files import swatch_table
     from dyemix.photo import write_contact_sheet
     from dyemix.reading import convert
 
@@ -74,7 +73,7 @@ def read(file: Path, output: Path, names: Path | None) -> None:
     picture, seen = given("draw"), report.photograph
     if picture is not None and seen is None:
         raise DyemixError(f"{file}: --draw shows what was read of a photograph.")
-    shared.write(output, swatch_file(report.swatches, output))
+    shared.write(output, swatch_table(report.swatches))
     shared.say(str(report))
     if picture is not None and seen is not None:
         write_contact_sheet(seen, picture, force=bool(given("force")))

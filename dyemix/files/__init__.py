@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -11,18 +10,15 @@ from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
 from dyemix.files import cgats, cxf, delimited, xlsx
 from dyemix.files.cells import NO_TEXT, read_bytes
+from dyemix.files.delimited import written as swatch_table
 from dyemix.writing import write
 
-__all__ = ["read_swatches", "swatch_file", "write_swatches"]
+__all__ = ["read_swatches", "swatch_table", "write_swatches"]
 
 #: No table of swatches is larger than this (bytes).
 LARGEST = 50_000_000
 #: The first that knows the content reads it.
 _READERS: tuple[Any, ...] = (xlsx, cxf, cgats, delimited)
-#: The ending of a file's name says how it is written; any other is a table of text.
-_WRITERS: dict[str, Callable[[SwatchSet], str | bytes]] = {
-    ".cxf": cxf.written, ".cgats": cgats.written,
-}  # fmt: skip
 
 
 def read_swatches(path: str | os.PathLike[str]) -> SwatchSet:
@@ -56,16 +52,6 @@ def read_swatches(path: str | os.PathLike[str]) -> SwatchSet:
     raise InputError(Fault(NO_TEXT, name))
 
 
-def swatch_file(swatches: SwatchSet, path: str | os.PathLike[str]) -> str | bytes:
-    """What a file of this name holds of these readings; `read_swatches` gives them back.
-
-    A name that ends in ``.cxf`` stands for CxF3, ``.cgats`` for ISO 28178 text, any other for a
-    table of comma-separated text; numbers have six decimals. Notes are not written: reading the
-    file makes them anew.
-    """
-    return _WRITERS.get(Path(path).suffix.lower(), delimited.written)(swatches)
-
-
 def write_swatches(swatches: SwatchSet, path: str | os.PathLike[str], **care: Any) -> None:
-    """Write readings as `swatch_file` has them; `care` is ``force`` and ``inputs`` of `write`."""
-    write(path, swatch_file(swatches, path), **care)
+    """Write the table of `swatch_table`; `care` is ``force`` and ``inputs`` of `write`."""
+    write(path, swatch_table(swatches), **care)

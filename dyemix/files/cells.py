@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import os
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NoReturn
@@ -29,7 +30,7 @@ _DELIMITERS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
 
 
 class Faults:
-    """Collects the faults of one file, to be raised together.
+    """Collects the faults of one file, to be raised together, and `notes` of what was assumed.
 
     `counted` says what a row of them is, where it is no line of the file.
     """
@@ -37,6 +38,7 @@ class Faults:
     def __init__(self, file: str, counted: str = "row") -> None:
         self.file = file
         self.counted = counted
+        self.notes: list[str] = []
         self._found: list[Fault] = []
 
     def add(self, message: str, row: int | None = None, column: str | None = None) -> None:
@@ -68,20 +70,20 @@ class Sheet:
     headings: list[str] = field(default_factory=list)
     header_row: int = 1
     rows: list[tuple[int, list[str]]] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
 
 
-def decode(data: bytes) -> tuple[str, str] | None:
-    """The text of `data` and a note on its encoding (or empty); None where it is not text."""
+def decode(data: bytes, notes: list[str]) -> str | None:
+    """The text of `data`, what was assumed of its encoding noted; None where it is not text."""
     utf16 = data.startswith((b"\xff\xfe", b"\xfe\xff"))
     guess = "the file is not in UTF-8 and was read as Windows-1252: check accented names."
-    note = "the file is in UTF-16." if utf16 else ""
-    for encoding, told in (("utf-16" if utf16 else "utf-8-sig", note), ("cp1252", guess)):
+    first = ("utf-16", "the file is in UTF-16.") if utf16 else ("utf-8-sig", "")
+    for encoding, note in (first, ("cp1252", guess)):
         try:
             text = data.decode(encoding)
         except UnicodeDecodeError:
             continue
-        return None if _CONTROL.search(text) else (text, told)
+        notes += [note] if note else []
+        return None if _CONTROL.search(text) else text
     return None
 
 
@@ -105,25 +107,18 @@ def read_bytes(path: str | os.PathLike[str], largest: int) -> bytes:
     raise InputError(Fault(problem, path.name or str(path)))
 
 
-def read_text(path: str | os.PathLike[str]) -> tuple[str, str, Faults]:
-    """The text of a small table, a note on its encoding (or empty), and where its faults go.
-
-    Raises `InputError` for what is no text.
-    """
+def read_text(path: str | os.PathLike[str]) -> tuple[str, Faults]:
+    """The text of a small table, and where its faults go. Raises `InputError` for what is none."""
     faults = Faults(Path(path).name)
-    text, note = decode(read_bytes(path, _LARGEST_SMALL)) or faults.stop(NO_TEXT)
-    return text, note, faults
+    return decode(read_bytes(path, _LARGEST_SMALL), faults.notes) or faults.stop(NO_TEXT), faults
 
 
 def _find_delimiter(header: str) -> str:
     """The delimiter that makes most sense of the header line."""
 
     def sense(delimiter: str) -> tuple[int, int]:
-        try:
-            cells = next(csv.reader([header], delimiter=delimiter, skipinitialspace=True), [])
-        except csv.Error:
-            return (0, 0)
-        return sum(known(cell) for cell in cells), len(cells)
+        cells = header.split(delimiter)
+        return sum(known(cell.strip('" ')) for cell in cells), len(cells)
 
     return max(_DELIMITERS, key=sense)
 
@@ -136,10 +131,19 @@ def _remark(line: str) -> str:
     return text.lstrip("# ").strip()
 
 
+def few(words: Sequence[str], most: int, between: str = ", ") -> str:
+    """The first words, and how many more there are."""
+    more = f"{between.strip(', ')} and {len(words) - most} more" if words[most:] else ""
+    return between.join(words[:most]) + more
+
+
 def read_sheet(text: str, faults: Faults) -> Sheet:
-    """Split `text` into header lines, headings and rows. Raises `InputError`."""
+    """Split `text` into header lines, headings, and rows as wide as those. Raises `InputError`.
+
+    A row that does not fit its headings is a fault, and left out.
+    """
     sheet = Sheet()
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    lines = re.split("\r\n?|\n", text)
     start, delimiter = 0, ""
     for start, line in enumerate(lines):
         if line.lstrip(' \t"').startswith("#"):
@@ -149,32 +153,39 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         elif line.strip(' ,;\t"'):
             break
     else:
-        faults.stop(
-            "the file holds no table: the first line that is not blank and does not begin with "
-            "'#' gives the headings."
-        )
+        faults.stop("the file holds no table: its first line without '#' gives the headings.")
     delimiter = delimiter or _find_delimiter(lines[start])
     if delimiter != ",":
-        sheet.notes.append(f"cells are separated by {_DELIMITERS[delimiter]}.")
+        faults.notes.append(f"cells are separated by {_DELIMITERS[delimiter]}.")
     # A space between a closing quotation mark and the delimiter is a habit, not a fault.
     tidy = [_SPACE_AFTER_QUOTE.sub('"', line) + "\n" for line in lines[start:]]
     reader = csv.reader(tidy, delimiter=delimiter, skipinitialspace=True, strict=True)
     row = sheet.header_row = start + 1
+    width = short = 0
     try:
         for cells in reader:
             cells = [" ".join(cell.split()) for cell in cells]
             if len(cells) > MOST_COLUMNS:
-                wide = f"{len(cells):,} columns; a swatch table has at most {MOST_COLUMNS:,}."
-                faults.stop(wide, row)
+                faults.stop(f"{len(cells):,} columns; at most {MOST_COLUMNS:,} are read.", row)
             if not sheet.headings:
                 while not cells[-1]:
                     cells.pop()
-                sheet.headings = cells
+                sheet.headings, width = cells, len(cells)
+            elif cells and cells[0].startswith("# "):
+                faults.add("a '#' line stands above the headings: move this one there.", row)
+            elif extra := [cell for cell in cells[width:] if cell]:
+                many = f"{len(cells)} cells under {width} headings, {extra[0][:40]!r} the first too"
+                cure = "a cell that holds the separator needs quotation marks."
+                faults.add(f"{many} many: {cure}", row)
             elif any(cells):
-                sheet.rows.append((row, cells))
+                short += len(cells) < width
+                sheet.rows.append((row, cells[:width] + [""] * (width - len(cells))))
             if len(sheet.rows) > MOST_ROWS:
                 faults.stop(f"more than {MOST_ROWS:,} readings: split the file.", row)
             row = start + 1 + reader.line_num
     except csv.Error as error:
         faults.add(f"a quotation mark is not closed, or a cell is too long ({error}).", row)
+    if short:
+        blank = f"rows shorter than the headings were read as blank at the end: {short} of them."
+        faults.notes.append(blank)
     return sheet

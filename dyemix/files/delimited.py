@@ -10,50 +10,99 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections.abc import Iterable
 
-from dyemix.colour.colorimetry import WAVELENGTHS
-from dyemix.dataset.swatches import SwatchSet
+from dyemix.colour.colorimetry import WAVELENGTHS, screen_colours
+from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.files.cells import MOST_ROWS, Faults, Sheet, decode, read_sheet
-from dyemix.files.headings import KNOWN, band, meaning, of_bands
-from dyemix.files.rows import Written
+from dyemix.files.headings import (
+    COVARIANCE,
+    FLAG_SEPARATOR,
+    KNOWN,
+    READING,
+    band,
+    meaning,
+    of_bands,
+)
 from dyemix.files.table import understand
 
+_BANDS = [f"{wavelength:g} nm" for wavelength in WAVELENGTHS]
 _WAVELENGTH = re.compile(r"([0-9]{3,4}(?:[.,][0-9]+)?) ?(?:nm)?")
 
 
 def recognise(data: bytes) -> bool:
     """Whether `data` is text at all. Any text is taken for a table, so this comes last."""
-    return decode(data) is not None
+    return decode(data, []) is not None
 
 
 def read(data: bytes, file: str) -> SwatchSet:
     """Read a swatch table. Raises `InputError` with every fault of the file."""
-    text, note = decode(data) or ("", "")
-    return read_table_text(text, [note] if note else [], Faults(file))
+    faults = Faults(file)
+    return read_table_text(decode(data, faults.notes) or "", faults)
 
 
-def read_table_text(text: str, notes: list[str], faults: Faults) -> SwatchSet:
-    """Read a swatch table that is text already; `notes` say how it came to be."""
-    sheet = _one_reading_a_row(read_sheet(text, faults), faults)
-    sheet.notes[:0] = notes
-    return understand(sheet, faults)
+def read_table_text(text: str, faults: Faults) -> SwatchSet:
+    """Read a swatch table that is text already."""
+    return understand(_one_reading_a_row(read_sheet(text, faults), faults), faults)
 
 
 def written(swatches: SwatchSet) -> str:
-    """The table that `read` reads.
+    """The table that `read` gives back, to six decimals; notes are made anew by reading it.
 
     Conditions that are the same for every reading go above it, the others into columns;
     reflectance is a fraction. A set with nothing read yet gets L*, a*, b* and hex to fill in.
     """
-    cells = Written.of(swatches)
+    conditions = [_conditions(reading) for reading in swatches.readings]
+    keys = dict.fromkeys(key for each in conditions for key in each)
+    shared = {
+        key: conditions[0][key]
+        for key in keys
+        if ":" not in key and len({each.get(key) for each in conditions}) == 1
+    }
+    rows = [c | _cells(r) for c, r in zip(conditions, swatches.readings, strict=True)]
+    used = {key for row in rows for key, value in row.items() if value and key not in shared}
+    readings = [name for name in (*READING, *_BANDS) if name in used] or list(READING)
+    columns = ["swatch", *(["name"] if "name" in used else []), "recipe"]
+    columns += [name for name in ("as written", *keys) if name in used]
+    columns += readings + [name for name in (*COVARIANCE, "flags") if name in used]
+    above = ({"demo": "yes"} if swatches.demo else {}) | shared
+    above |= {"scale": "fraction"} if _BANDS[-1] in used else {}
     out = io.StringIO()
-    out.writelines(f"# {key}: {value}\n" for key, value in cells.shared.items())
-    if f"{WAVELENGTHS[-1]:g} nm" in cells.columns:
-        out.write("# scale: fraction\n")
-    table = csv.DictWriter(out, cells.columns, "", extrasaction="ignore", lineterminator="\n")
+    out.writelines(f"# {key}: {value}\n" for key, value in above.items())
+    table = csv.DictWriter(out, columns, "", extrasaction="ignore", lineterminator="\n")
     table.writeheader()
-    table.writerows(cells.rows)
+    table.writerows(rows)
     return out.getvalue()
+
+
+def _conditions(reading: Reading) -> dict[str, str]:
+    """The conditions with the light written out, so that it need not be assumed again."""
+    found = {key: " ".join(str(value).split()) for key, value in reading.conditions.items()}
+    if reading.kind == "Lab" and reading.light is not None:
+        found |= {"illuminant": reading.light.illuminant, "observer": str(reading.light.observer)}
+    return found
+
+
+def _cells(reading: Reading) -> dict[str, str]:
+    """What stands in the row of a reading, its conditions apart."""
+    recipe, written = reading.recipe, ""
+    if recipe is not None and recipe.as_written != recipe.exact:
+        written = recipe.as_written
+    row = {"recipe": "" if recipe is None else recipe.exact, "as written": written}
+    row |= {"swatch": reading.swatch, "name": reading.name}
+    row["flags"] = FLAG_SEPARATOR.join(reading.flags)
+    values: Iterable[tuple[str, float]] = ()
+    if reading.kind == "hex" and reading.lab is not None:
+        row["hex"] = screen_colours(reading.lab)[0].hex
+    elif reading.kind == "Lab" and reading.lab is not None:
+        values = zip(READING, reading.lab, strict=False)
+    elif reading.reflectance is not None:
+        values = zip(_BANDS, reading.reflectance, strict=True)
+    row |= {name: f"{value:.6f}" for name, value in values}
+    if (c := reading.covariance) is not None:
+        six = (c[0, 0], c[1, 1], c[2, 2], c[0, 1], c[0, 2], c[1, 2])
+        row |= {name: f"{value:.9g}" for name, value in zip(COVARIANCE, six, strict=True)}
+    return row
 
 
 def _one_reading_a_row(sheet: Sheet, faults: Faults) -> Sheet:
@@ -70,18 +119,13 @@ def _one_reading_a_row(sheet: Sheet, faults: Faults) -> Sheet:
     return sheet
 
 
-def _cell(cells: list[str], place: int) -> str:
-    return cells[place] if place < len(cells) else ""
-
-
 def _wavelengths(sheet: Sheet, place: int, faults: Faults) -> list[float]:
     found = []
     for row, cells in sheet.rows:
-        cell = _cell(cells, place)
-        match = _WAVELENGTH.fullmatch(cell)
+        match = _WAVELENGTH.fullmatch(cells[place])
         found.append(float(match[1].replace(",", ".")) if match else 0.0)
         if not 300.0 <= found[-1] <= 1100.0:
-            what = f"{cell[:40]!r} is not a wavelength: write nm, as 400."
+            what = f"{cells[place][:40]!r} is not a wavelength: write nm, as 400."
             faults.add(what, row, sheet.headings[place])
     faults.raise_any()
     return found
@@ -94,49 +138,35 @@ def _from_long(sheet: Sheet, at: int, value: int, faults: Faults) -> Sheet:
     open_reading: dict[tuple[str, ...], dict[float, str]] = {}
     wavelengths = _wavelengths(sheet, at, faults)
     for (row, cells), wavelength in zip(sheet.rows, wavelengths, strict=True):
-        key = tuple(_cell(cells, place) for place in same)
+        key = tuple(cells[place] for place in same)
         reading = open_reading.get(key)
         if reading is None or wavelength in reading:  # the same wavelength again: a repeat
             reading = open_reading[key] = {}
-            readings.append((row, [_cell(cells, place) for place in about], reading))
-        reading[wavelength] = _cell(cells, value)
+            readings.append((row, [cells[place] for place in about], reading))
+        reading[wavelength] = cells[value]
     bands = sorted(readings[0][2]) if readings else []
     for row, _, reading in readings:
         if odd := set(reading) ^ set(bands):
-            faults.stop(
-                f"the reading that begins here has {len(reading)} bands and the first one "
-                f"{len(bands)}; they differ at {min(odd):g} nm. Give every reading the same bands, "
-                "and every row the name of its sample.",
-                row,
-            )
+            other = f"the reading that begins here differs from the first at {min(odd):g} nm"
+            faults.stop(f"{other}: give each the same bands, and each row its sample.", row)
     joined = f"one band a row: {len(sheet.rows)} rows were joined into {len(readings)} readings."
-    return Sheet(
-        sheet.remarks,
-        [sheet.headings[place] for place in about] + [f"{w:g} nm" for w in bands],
-        sheet.header_row,
-        [(row, cells + [reading[w] for w in bands]) for row, cells, reading in readings],
-        [*sheet.notes, joined],
-    )
+    faults.notes.append(joined)
+    headings = [sheet.headings[place] for place in about] + [f"{w:g} nm" for w in bands]
+    rows = [(row, cells + [reading[w] for w in bands]) for row, cells, reading in readings]
+    return Sheet(sheet.remarks, headings, sheet.header_row, rows)
 
 
 def _from_tall(sheet: Sheet, faults: Faults) -> Sheet:
     wavelengths = _wavelengths(sheet, 0, faults)
-    width = len(sheet.headings)
-    if len(wavelengths) * width > 100 * MOST_ROWS:
+    if len(wavelengths) * len(sheet.headings) > 100 * MOST_ROWS:
         faults.stop("too many bands and samples for a swatch table: split the file.")
-    for row, cells in sheet.rows:
-        if any(cells[width:]):
-            many = f"{len(cells)} cells under {width} headings"
-            faults.stop(f"{many}: each sample needs its name above it.", row)
-    columns = [
-        (place + 1, [heading, *(_cell(cells, place) for _, cells in sheet.rows)])
-        for place, heading in enumerate(sheet.headings)
+    columns = zip(sheet.headings, *(cells for _, cells in sheet.rows), strict=True)
+    readings = [
+        (number, [column[0] or f"column {number}", *column[1:]])
+        for number, column in enumerate(columns, 1)
+        if number > 1 and any(column)
     ]
     faults.counted = "column"
-    return Sheet(
-        sheet.remarks,
-        ["name"] + [f"{w:g} nm" for w in wavelengths],
-        sheet.header_row,
-        [(n, [c[0] or f"column {n}", *c[1:]]) for n, c in columns[1:] if any(c)],
-        [*sheet.notes, "wavelengths run down and samples across; each column is a reading."],
-    )
+    faults.notes.append("wavelengths run down and samples across; each column is a reading.")
+    headings = ["name", *(f"{w:g} nm" for w in wavelengths)]
+    return Sheet(sheet.remarks, headings, sheet.header_row, readings)

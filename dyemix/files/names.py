@@ -9,24 +9,22 @@ from __future__ import annotations
 import os
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import RecipeError
+from dyemix.files.cells import few
 from dyemix.files.headings import CONDITIONS
 from dyemix.files.rows import Context, Draft, named_recipe
 from dyemix.files.small_tables import Column, read_table
 
 #: Words that number samples: 'sample 7' is no dye called sample.
-_NUMBERING = frozenset(
-    re.split(
-        r"\s+",
-        "sample scan reading read swatch patch measurement meas measure spot no nr num number "
-        "target standard std trial batch color colour piece square test spectrum object page row "
-        "column untitled id new copy average avg mean date time",
-    )
+_NUMBERING = re.compile(
+    "sample|scan|reading|read|swatch|patch|measurement|meas|measure|spot|no|nr|num|number|target|"
+    "standard|std|trial|batch|color|colour|piece|square|test|spectrum|object|page|row|column|"
+    "untitled|id|new|copy|average|avg|mean|date|time"
 )
 _PIECE = re.compile(r"(.+?)\s*\(([^()]{1,40})\)")
 
@@ -50,9 +48,8 @@ class Naming:
         lines = []
         for what, pairs in (("the table of names", self.given), ("their own names", self.parsed)):
             if pairs:
-                few = "; ".join(f"{name!r} is {recipe}" for name, recipe in pairs[:6])
-                more = f"; and {len(pairs) - 6} more" if pairs[6:] else ""
-                lines.append(f"Recipes from {what}, {len(pairs)} in all: {few}{more}.")
+                told = few([f"{name!r} is {recipe}" for name, recipe in pairs], 6, "; ")
+                lines.append(f"Recipes from {what}, {len(pairs)} in all: {told}.")
         return "\n".join([*lines, *self.notes])
 
 
@@ -73,79 +70,55 @@ def recipe_in(name: str) -> tuple[Recipe, str] | None:
         recipe = Recipe.parse(text)
     except RecipeError:
         return None
-    words = {word for dye in recipe for word in dye.split()}
-    numbered = not words.isdisjoint(_NUMBERING) or any(len(dye) < 2 for dye in recipe)
+    words = [word for dye in recipe for word in dye.split()]
+    numbered = any(map(_NUMBERING.fullmatch, words)) or any(len(dye) < 2 for dye in recipe)
     return None if numbered and "%" not in text else (recipe, piece)
 
 
-def _runs(found: Iterable[tuple[str, Recipe]]) -> set[str]:
+def _runs(found: Mapping[str, Recipe]) -> list[str]:
     """Names such as 'leaf 1' to 'leaf 4': one after the other, so that they number samples."""
     runs: dict[str, dict[float, str]] = defaultdict(dict)
-    for name, recipe in found:
+    for name, recipe in found.items():
         if len(recipe) == 1 and "%" not in name:
             ((dye, amount),) = recipe.items()
             runs[dye][amount] = name
-    counted: set[str] = set()
-    for amounts in runs.values():
-        if len(amounts) > 3 and sorted(amounts) == list(range(1, len(amounts) + 1)):
-            counted |= set(amounts.values())
-    return counted
+    long = [run for run in runs.values() if len(run) > 3]
+    whole = [run for run in long if sorted(run) == list(range(1, len(run) + 1))]
+    return sorted(name for run in whole for name in run.values())
 
 
 def _tidy(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
-@dataclass(frozen=True, eq=False)
-class Named:
-    """What a row of a table of names says of a sample, or of a cell of a photograph.
-
-    `recipe` is None where the row leaves it open; `conditions` are those of its columns and of the
-    ``# key: value`` lines, `flags` what is doubtful about the recipe.
-    """
-
-    row: int
-    name: str
-    recipe: Recipe | None
-    swatch: str = ""
-    conditions: Mapping[str, str] = field(default_factory=dict)
-    flags: tuple[str, ...] = ()
-
-
 def read_names(
     path: str | os.PathLike[str], notes: list[str], key: str = "sample"
-) -> tuple[Named, ...]:
+) -> dict[str, Reading]:
     """Read a table of names: columns ``sample`` (or `key`), ``recipe`` and perhaps ``swatch``.
 
-    Conditions stand in columns or in ``# key: value`` lines, as in any swatch table. What was
-    assumed or not used is added to `notes`. Raises `InputError` with every fault.
+    Gives blank readings by name, lower case: their recipe (None where the row leaves it open),
+    swatch, conditions (of columns and of ``# key: value`` lines) and flags. What was assumed or not
+    used is added to `notes`. Raises `InputError` with every fault.
     """
     first = Column(key, needed=True, also=("name",) if key == "sample" else ())
-    columns = (
-        first,
-        Column("recipe", needed=True, blank=True),
-        Column("swatch"),
-        *map(Column, CONDITIONS),
-    )
+    recipe = Column("recipe", needed=True, blank=True)
+    columns = (first, recipe, *map(Column, ("swatch", *CONDITIONS)))
     table = read_table(path, columns, others=True)
     notes += table.notes
-    context = Context(table.remarks, table.faults, notes)
-    named: dict[str, Named] = {}
+    context = Context(table.remarks, table.faults)
+    named: dict[str, Reading] = {}
     for row, values in table.rows:
         draft = Draft(row, {**values, "name": values[key]})
         named_recipe(draft, context)
         if draft.recipe is None and "swatch" not in values:
             continue  # left as it is; a recipe that cannot be read is a fault by now
-        one = Named(
-            row, values[key], draft.recipe, values.get("swatch", ""), draft.conditions,
-            tuple(draft.flags),
-        )  # fmt: skip
+        one = draft.reading(table.faults)
         before = named.setdefault(_tidy(one.name), one)
         if (before.recipe, before.swatch) != (one.recipe, one.swatch):
-            where = f"{one.name!r} stands in row {before.row} with another recipe or swatch."
+            where = f"{one.name!r} stands in {before.place} with another recipe or swatch."
             table.faults.add(where, row, key)
     table.faults.raise_any()
-    return tuple(named.values())
+    return named
 
 
 def name_samples(
@@ -157,53 +130,44 @@ def name_samples(
     the sample, where it reads as one. Raises `InputError` for a table of names with faults.
     """
     notes: list[str] = []
-    told = read_names(names, notes) if names is not None else ()
-    table = {_tidy(named.name): named for named in told if named.recipe is not None}
-    found: dict[str, tuple[Recipe, str]] = {}
-    for reading in swatches.readings:
-        unnamed = reading.recipe is None and _tidy(reading.name) not in table
-        if unnamed and (read := recipe_in(reading.name)) is not None:
-            found[reading.name] = read
-    numbered = _runs((name, recipe) for name, (recipe, _) in found.items())
-    parsed = {name: pair for name, pair in found.items() if name not in numbered}
-    used: set[str] = set()
+    told = read_names(names, notes) if names is not None else {}
+    table = {key: row for key, row in told.items() if row.recipe is not None}
+    found = {
+        reading.name: read
+        for reading in swatches.readings
+        if reading.recipe is None and _tidy(reading.name) not in table
+        if (read := recipe_in(reading.name)) is not None
+    }
+    numbered = _runs({name: recipe for name, (recipe, _) in found.items()})
     given: dict[str, Recipe] = {}
-    changed: list[str] = []
+    replaced: list[str] = []
     readings: list[Reading] = []
     for reading in swatches.readings:
-        key = _tidy(reading.name)
-        if reading.name and key in table:
-            used.add(key)
-            recipe, swatch = table[key].recipe, table[key].swatch
-            assert recipe is not None
-            given[reading.name] = recipe
-            if reading.recipe not in (None, recipe):
-                changed.append(reading.name)
+        row, name = table.get(_tidy(reading.name)), reading.name
+        if row is not None and row.recipe is not None:
+            given[name] = row.recipe
+            replaced += [name] if reading.recipe not in (None, row.recipe) else []
             # Samples of different names are different pieces, whatever their recipe.
-            piece = swatch or reading.swatch or reading.name
-            readings.append(replace(reading, recipe=recipe, swatch=piece))
-        elif reading.recipe is None and reading.name in parsed:
-            recipe, piece = parsed[reading.name]
-            readings.append(replace(reading, recipe=recipe, swatch=reading.swatch or piece))
-        else:
-            readings.append(reading)
+            piece = row.swatch or reading.swatch or name
+            reading = replace(reading, recipe=row.recipe, swatch=piece)
+        elif reading.recipe is None and name in found and name not in numbered:
+            recipe, piece = found[name]
+            reading = replace(reading, recipe=recipe, swatch=reading.swatch or piece)
+        readings.append(reading)
+    absent = table.keys() - {_tidy(name) for name in given}
     notes += [
-        f"row {named.row} of the table of names: no sample of the file is called {named.name!r}."
-        for key, named in table.items()
-        if key not in used
+        f"{row.place}: no sample of the file is called {row.name!r}."
+        for key, row in table.items()
+        if key in absent
     ]
-    if changed:
-        notes.append(f"the table of names replaced the file's own recipe of {_few(changed)}.")
+
+    def shown(names: list[str]) -> str:
+        return few([repr(name) for name in dict.fromkeys(names)], 5)
+
+    if replaced:
+        notes.append(f"the table of names replaced the file's own recipe of {shown(replaced)}.")
     if numbered:
-        notes.append(f"{_few(sorted(numbered))} look numbered, not dyed: name them.")
-    naming = Naming(
-        tuple(given.items()),
-        tuple((name, recipe) for name, (recipe, _) in parsed.items()),
-        tuple(notes),
-    )
+        notes.append(f"{shown(numbered)} look numbered, not dyed: name them.")
+    parsed = [(name, recipe) for name, (recipe, _) in found.items() if name not in numbered]
+    naming = Naming(tuple(given.items()), tuple(parsed), tuple(notes))
     return replace(swatches, readings=tuple(readings)), naming
-
-
-def _few(names: list[str]) -> str:
-    names = list(dict.fromkeys(names))
-    return ", ".join(map(repr, names[:5])) + (f" and {len(names) - 5} more" if names[5:] else "")

@@ -1,4 +1,4 @@
-"""One row of a swatch table: on its way to a `Reading`, and from one back to cells."""
+"""One row of a swatch table on its way to a `Reading`."""
 
 from __future__ import annotations
 
@@ -9,26 +9,12 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import (
-    D65_2,
-    WAVELENGTHS,
-    Light,
-    lab_from_hex,
-    screen_colours,
-    smoothest_reflectance,
-)
+from dyemix.colour.colorimetry import D65_2, Light, lab_from_hex, smoothest_reflectance
 from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe, dye_name
-from dyemix.dataset.swatches import ROUGH_ERROR, Reading, SwatchSet
+from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.errors import DyemixError, RecipeError, TargetError
 from dyemix.files.cells import Faults
-from dyemix.files.headings import (
-    CONDITIONS,
-    COVARIANCE,
-    FLAG_SEPARATOR,
-    HEADER_ONLY,
-    READING,
-    meaning,
-)
+from dyemix.files.headings import CONDITIONS, FLAG_SEPARATOR, HEADER_ONLY, meaning
 
 #: Deeper than this is doubtful: black takes 6–10 % owf (common practice).
 _DEEPEST = 20.0
@@ -83,29 +69,28 @@ class Context:
     `conditions` keeps unknown keys too, told in a note; `scale` is empty where it is not stated.
     """
 
-    def __init__(
-        self, remarks: Sequence[tuple[int, str]], faults: Faults, notes: list[str]
-    ) -> None:
+    def __init__(self, remarks: Sequence[tuple[int, str]], faults: Faults) -> None:
         self.faults = faults
         self._stated: dict[str, int] = {}
         self._measures: dict[tuple[str, ...], Measures] = {}
         self.conditions: dict[str, str] = {}
         for row, remark in remarks:
-            self._read(row, remark, notes)
+            self._read(row, remark)
         self.scale, demo = (self.conditions.pop(key, "") for key in ("scale", "demo"))
         self.demo = demo == "yes"
 
-    def _read(self, row: int, remark: str, notes: list[str]) -> None:
+    def _read(self, row: int, remark: str) -> None:
         key, colon, value = (" ".join(part.split()) for part in remark.partition(":"))
         if not colon or not key:
-            notes += [f"row {row} says: {remark}"] if remark else []
+            self.faults.notes += [f"row {row} says: {remark}"] if remark else []
             return
         name = meaning(key)
         if name not in (*CONDITIONS, *HEADER_ONLY):
             name = key
-            notes.append(f"row {row}: {key!r} is not a condition known here; kept: {key}: {value}")
+            kept = f"{key!r} is not a condition known here; kept: {key}: {value}"
+            self.faults.notes.append(f"row {row}: {kept}")
         if name == "about":
-            notes.append(f"about: {value}")
+            self.faults.notes.append(f"about: {value}")
         if name in _SAID and value:
             said = [word for word, put in _SAID[name].items() if value.lower() in put]
             if not said:
@@ -207,7 +192,7 @@ def _light(conditions: Mapping[str, str]) -> Light:
     return Light(light.illuminant, {"1931": 2, "1964": 10}.get(match[1]) or int(match[1]))
 
 
-def rough_readings(drafts: list[Draft], faults: Faults, notes: list[str]) -> None:
+def rough_readings(drafts: list[Draft], faults: Faults) -> None:
     """Give every draft that has only CIELAB or a hex code the smoothest spectrum with it."""
     groups: dict[Light, list[Draft]] = {}
     assumed = False
@@ -231,12 +216,12 @@ def rough_readings(drafts: list[Draft], faults: Faults, notes: list[str]) -> Non
         groups.setdefault(draft.light, []).append(draft)
         draft.doubt(_ROUGH_FLAG)
     if any(draft.kind == "hex" for draft in drafts):
-        notes.append(
+        faults.notes.append(
             "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss: "
             "nothing more need be stated."
         )
     if assumed:
-        notes.append("CIELAB without its light stated is taken to be D65, 10°.")
+        faults.notes.append("CIELAB without its light stated is taken to be D65, 10°.")
     for light, group in groups.items():
         for start in range(0, len(group), 256):
             _smooth(group[start : start + 256], light, faults)
@@ -254,66 +239,3 @@ def _smooth(drafts: list[Draft], light: Light, faults: Faults) -> None:
             half = len(drafts) // 2
             _smooth(drafts[:half], light, faults)
             _smooth(drafts[half:], light, faults)
-
-
-# And back to cells ------------------------------------------------------------------------------
-
-
-def _cells(reading: Reading) -> dict[str, str]:
-    """What stands in the row of a reading, its conditions apart."""
-    recipe = "" if reading.recipe is None else reading.recipe.exact
-    row = {"recipe": recipe, "swatch": reading.swatch, "name": reading.name}
-    written = reading.recipe.as_written if reading.recipe is not None else ""
-    row["as written"] = "" if written == recipe else written
-    row["flags"] = FLAG_SEPARATOR.join(reading.flags)
-    if reading.kind == "hex" and reading.lab is not None:
-        row["hex"] = screen_colours(reading.lab)[0].hex
-    elif reading.kind == "Lab" and reading.lab is not None:
-        row |= {n: f"{x:.6f}" for n, x in zip(READING, reading.lab, strict=False)}
-    elif reading.reflectance is not None:
-        spectrum = zip(WAVELENGTHS, reading.reflectance, strict=True)
-        row |= {f"{w:g} nm": f"{x:.6f}" for w, x in spectrum}
-    if (c := reading.covariance) is not None:
-        six = (c[0, 0], c[1, 1], c[2, 2], c[0, 1], c[0, 2], c[1, 2])
-        row |= {name: f"{value:.9g}" for name, value in zip(COVARIANCE, six, strict=True)}
-    return row
-
-
-def _stated(reading: Reading) -> dict[str, str]:
-    """The conditions with the light written out, so that it need not be assumed again."""
-    found = {key: " ".join(str(value).split()) for key, value in reading.conditions.items()}
-    if reading.kind == "Lab" and reading.light is not None:
-        found |= {"illuminant": reading.light.illuminant, "observer": str(reading.light.observer)}
-    return found
-
-
-@dataclass(frozen=True)
-class Written:
-    """What any table of swatches holds: conditions of them all, columns, and the rows."""
-
-    shared: dict[str, str]
-    columns: list[str]
-    rows: list[dict[str, str]]
-
-    @classmethod
-    def of(cls, swatches: SwatchSet) -> Written:
-        """The cells of every reading. What all of them share is stated once; so is ``demo``."""
-        conditions = [_stated(reading) for reading in swatches.readings]
-        keys = dict.fromkeys(key for each in conditions for key in each)
-        shared = {
-            key: conditions[0][key]
-            for key in keys
-            if ":" not in key and len({each.get(key) for each in conditions}) == 1
-        }
-        rows = [
-            _cells(reading) | {key: value for key, value in each.items() if key not in shared}
-            for reading, each in zip(swatches.readings, conditions, strict=True)
-        ]
-        used = {key for row in rows for key, value in row.items() if value}
-        bands = [f"{w:g} nm" for w in WAVELENGTHS]
-        readings = [name for name in (*READING, *bands) if name in used] or list(READING)
-        columns = ["swatch", *(["name"] if "name" in used else []), "recipe"]
-        columns += ["as written"] if "as written" in used else []
-        columns += [key for key in keys if key not in shared and key in used] + readings
-        columns += [name for name in (*COVARIANCE, "flags") if name in used]
-        return cls(({"demo": "yes"} if swatches.demo else {}) | shared, columns, rows)

@@ -20,12 +20,12 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from dyemix.errors import DyemixError
 from dyemix.files.cells import Faults, Sheet, read_sheet, read_text
-from dyemix.files.headings import NAMES, spelling
+from dyemix.files.headings import meaning, spelling
 
 
 def number(text: str) -> float:
@@ -58,10 +58,9 @@ class Column:
     blank: bool = False
     also: tuple[str, ...] = ()
 
-    @property
-    def headings(self) -> set[str]:
+    def stands_under(self, heading: str) -> bool:
         names = (self.name, *self.also)
-        return {spelling(name) for name in names}.union(*(NAMES.get(n, ()) for n in names))
+        return meaning(heading) in names or spelling(heading) in map(spelling, names)
 
 
 @dataclass
@@ -69,13 +68,13 @@ class Table:
     """A table that was read. `rows` are those without a fault: row of the file, values by column.
 
     A blank cell has no value. `remarks` are the ``#`` lines above the headings, `notes` what was
-    assumed about the file; `faults` takes what the caller finds and raises all together.
+    guessed of the file or not used; `faults` takes what the caller finds, to raise all together.
     """
 
     faults: Faults
-    rows: list[tuple[int, dict[str, Any]]] = field(default_factory=list)
-    remarks: list[tuple[int, str]] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    rows: list[tuple[int, dict[str, Any]]]
+    remarks: list[tuple[int, str]]
+    notes: list[str]
 
 
 def read_table(
@@ -83,44 +82,43 @@ def read_table(
 ) -> Table:
     """Read a comma-, semicolon- or tab-separated table.
 
-    `others` lets it have columns that are not listed, whose cells are told in `notes` and not used;
+    `others` lets it have columns that are not listed, which are noted and not used;
     without it they are faults. Raises `InputError` for a file that cannot be read, and for headings
     that do not serve; what is wrong with rows is left in `faults`.
     """
-    text, note, faults = read_text(path)
+    text, faults = read_text(path)
+    notes = list(faults.notes)
     sheet = read_sheet(text, faults)
-    faults.raise_any()
-    placed, unused = _placed(sheet, columns, others, faults)
-    if not sheet.rows:
-        faults.add("the table has headings but no rows.")
-    faults.raise_any()
-    notes = [note] if note else []
-    notes += [f"not used: column {', '.join(map(repr, unused))}."] if unused else []
+    placed = _placed(sheet, columns, others, faults)
+    if not sheet.rows and not len(faults):
+        faults.stop("the table has headings but no rows.")
+    unused = [repr(h) for i, h in enumerate(sheet.headings) if h and i not in placed]
+    notes += [f"not used: column {', '.join(unused)}."] if unused else []
     return Table(faults, list(_rows(sheet, placed, faults)), sheet.remarks, notes)
 
 
 def _placed(
     sheet: Sheet, columns: Sequence[Column], others: bool, faults: Faults
-) -> tuple[dict[int, Column], list[str]]:
-    """Which column stands where, and the headings that are none of them."""
+) -> dict[int, Column]:
+    """Which column stands where. Raises `InputError` for headings that do not serve."""
     placed: dict[int, Column] = {}
-    unused: list[str] = []
+    before = len(faults)
     known = ", ".join(c.name for c in columns)
     needed = " and ".join(c.name for c in columns if c.needed)
     for place, heading in enumerate(sheet.headings):
-        column = next((c for c in columns if spelling(heading) in c.headings), None)
+        column = next((c for c in columns if c.stands_under(heading)), None)
         if column in placed.values():
             faults.add("stands twice.", sheet.header_row, heading)
         elif column is not None:
             placed[place] = column
-        elif others:
-            unused += [heading] if heading else []
-        else:
+        elif not others:
             faults.add(f"is unknown: this table has {known}.", sheet.header_row, heading or "blank")
     for column in columns:
         if column.needed and column not in placed.values():
             faults.add(f"is missing: this table needs {needed}.", sheet.header_row, column.name)
-    return placed, unused
+    if len(faults) > before:
+        faults.raise_any()
+    return placed
 
 
 def _rows(
@@ -128,14 +126,11 @@ def _rows(
 ) -> Iterator[tuple[int, dict[str, Any]]]:
     for row, cells in sheet.rows:
         before = len(faults)
-        if any(cells[len(sheet.headings) :]):
-            faults.add(f"{len(cells)} cells under {len(sheet.headings)} headings.", row)
         values = {}
         for place, column in placed.items():
-            cell = cells[place] if place < len(cells) else ""
             try:
-                if cell:
-                    values[column.name] = column.read(cell)
+                if cells[place]:
+                    values[column.name] = column.read(cells[place])
                 elif column.needed and not column.blank:
                     faults.add("is blank.", row, sheet.headings[place])
             except DyemixError as error:

@@ -7,7 +7,7 @@ refused is decided here, once for all of them.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from difflib import SequenceMatcher
 
@@ -15,8 +15,8 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS
-from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.files.cells import Faults, Sheet
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.files.cells import Faults, Sheet, few
 from dyemix.files.headings import COVARIANCE, HEADER_ONLY, KNOWN, READING, band, meaning
 from dyemix.files.rows import Context, Draft, named_recipe, rough_readings
 from dyemix.files.wavelengths import grid_fault, grid_notes, onto_grid
@@ -31,23 +31,26 @@ _LAB = READING[:3]
 def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
     """The readings of a table. Raises `InputError` with every fault of the file."""
     whole = not len(faults)
-    notes: list[str] = []
-    context = Context(sheet.remarks, faults, notes)
-    columns = _columns(sheet, faults, notes)
+    context = Context(sheet.remarks, faults)
+    columns = _columns(sheet, faults)
     if not columns.understood:
         faults.raise_any()
     if not sheet.rows and whole:
         faults.add("the table has headings but no rows: one reading stands on a row.")
-    drafts = _drafts(sheet, columns, context)
-    _numbers(drafts, columns, context.scale, faults, notes)
-    _check_spelling(drafts, faults, notes)
-    rough_readings(drafts, faults, notes)
+    drafts = list(_drafts(sheet, columns, context))
+    _numbers(drafts, columns, context)
+    _check_spelling(drafts, faults)
+    rough_readings(drafts, faults)
     faults.raise_any()
     _flag_copies(drafts)
     readings = tuple(draft.reading(faults) for draft in drafts)
-    notes += _about_pieces(readings, "swatch" in columns.place)
-    notes += _about_flags(drafts, faults.counted)
-    return SwatchSet(readings, (*sheet.notes, *notes), faults.file, context.demo)
+    taken = "rows of one recipe are taken as readings of one cloth."
+    if "swatch" not in columns.place:
+        faults.notes.append(f"there is no swatch column: {taken}")
+    elif any(not reading.swatch for reading in readings):
+        faults.notes.append(f"where swatch is blank, {taken}")
+    faults.notes += _about_flags(drafts, faults.counted)
+    return SwatchSet(readings, tuple(dict.fromkeys(faults.notes)), faults.file, context.demo)
 
 
 # Headings ---------------------------------------------------------------------------------------
@@ -72,7 +75,7 @@ class _Columns:
         return np.array(list(self.bands))
 
 
-def _columns(sheet: Sheet, faults: Faults, notes: list[str]) -> _Columns:
+def _columns(sheet: Sheet, faults: Faults) -> _Columns:
     found = _Columns()
     seen: dict[str, str] = {}
     row = sheet.header_row
@@ -80,7 +83,7 @@ def _columns(sheet: Sheet, faults: Faults, notes: list[str]) -> _Columns:
         wavelength = band(heading)
         name = f"{wavelength:g} nm" if wavelength is not None else meaning(heading)
         if not heading:
-            if any(len(cells) > place and cells[place] for _, cells in sheet.rows):
+            if any(cells[place] for _, cells in sheet.rows):
                 faults.add(f"column {place + 1} has no heading.", row)
         elif name in seen:
             both = f"two columns mean {name}: {seen[name]!r} and {heading!r}. Keep one."
@@ -95,7 +98,7 @@ def _columns(sheet: Sheet, faults: Faults, notes: list[str]) -> _Columns:
         seen.setdefault(name, heading)
     found.bands = dict(sorted(found.bands.items()))
     if sheet.headings:
-        for fault in _heading_faults(found, sheet.headings, notes):
+        for fault in _heading_faults(found, sheet.headings, faults.notes):
             faults.add(fault, row)
     return found
 
@@ -133,43 +136,22 @@ def _heading_faults(found: _Columns, headings: list[str], notes: list[str]) -> I
         notes.append(f"kept with each reading and not used: {', '.join(map(repr, found.extra))}.")
 
 
-def _drafts(sheet: Sheet, columns: _Columns, context: Context) -> list[Draft]:
+def _drafts(sheet: Sheet, columns: _Columns, context: Context) -> Iterator[Draft]:
     """One draft a row: recipe, conditions and the text of the reading."""
-    drafts: list[Draft] = []
-    width = len(sheet.headings)
-    short = 0
     for row, cells in sheet.rows:
-        short += len(cells) < width
-        if extra := [cell for cell in cells[width:] if cell]:
-            context.faults.add(
-                f"{len(cells)} cells under {width} headings, {extra[0][:40]!r} the first too many: "
-                "a cell that holds the separator needs quotation marks.",
-                row,
-            )
-            continue
-        cells = cells + [""] * (width - len(cells))
-        if cells[0].startswith("# "):
-            context.faults.add("a '#' line stands above the headings: move this one there.", row)
-            continue
         values = {name: cells[place] for name, place in columns.place.items()}
         kept = {name: cells[place] for name, place in columns.extra.items() if cells[place]}
         draft = Draft(row, values, kept, [cells[place] for _, place in columns.bands.values()])
         named_recipe(draft, context)
-        drafts.append(draft)
-    if short:
-        sheet.notes.append(
-            f"rows shorter than the headings were read as blank at the end: {short} of them."
-        )
-    return drafts
+        yield draft
 
 
 # Numbers ----------------------------------------------------------------------------------------
 
 
-def _numbers(
-    drafts: list[Draft], columns: _Columns, stated: str, faults: Faults, notes: list[str]
-) -> None:
+def _numbers(drafts: list[Draft], columns: _Columns, context: Context) -> None:
     """Turn the cells of each draft into its reading, and settle the scale of the file."""
+    faults = context.faults
     spectra: list[tuple[Draft, Array]] = []
     headings = [heading for heading, _ in columns.bands.values()]
     twice: list[int] = []
@@ -190,16 +172,16 @@ def _numbers(
         twice += [draft.row] if sum(given) > 1 else []
         _covariance(draft, faults)
     if twice:
-        notes.append(
+        faults.notes.append(
             f"{len(twice)} rows give a colour twice (first: row {twice[0]}): the spectrum is used "
             "before CIELAB, and CIELAB before hex."
         )
     if any("," in text for text in texts):
         mixed = "decimal points and decimal commas are mixed; both were read as decimals."
         points = any("." in text for text in texts)
-        notes.append(mixed if points else "numbers have decimal commas.")
+        faults.notes.append(mixed if points else "numbers have decimal commas.")
     if spectra:
-        _spectra(spectra, columns.wavelengths, stated, faults, notes)
+        _spectra(spectra, columns.wavelengths, context.scale, faults)
 
 
 def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faults) -> Array | None:
@@ -237,51 +219,43 @@ def _covariance(draft: Draft, faults: Faults) -> None:
 
 
 def _spectra(
-    spectra: list[tuple[Draft, Array]],
-    wavelengths: Array,
-    stated: str,
-    faults: Faults,
-    notes: list[str],
+    spectra: list[tuple[Draft, Array]], wavelengths: Array, stated: str, faults: Faults
 ) -> None:
     """Bring spectra ``(S, B')`` at `wavelengths` ``(B',)`` to fractions at the package's bands."""
     values = np.array([row for _, row in spectra])
     largest = float(values.max())
     scale = stated or ("percent" if largest > _BEYOND else "fraction")
-    how = "as the file states" if stated else f"the largest value is {largest:.4g}"
     unit = "percent" if scale == "percent" else "fractions of 1"
-    notes.append(f"reflectance is in {unit}{',' if stated else ':'} {how}.")
+    how = ", as the file states" if stated else f": the largest value is {largest:.4g}"
+    faults.notes.append(f"reflectance is in {unit}{how}.")
     if not stated and 1.0 < largest <= _BEYOND:
-        notes.append(
+        faults.notes.append(
             f"the largest value, {largest:.4g}, could be a bright fraction or a very dark "
             "percentage: write '# scale: percent' or '# scale: fraction' above the table."
         )
     if stated == "percent" and largest <= 1.0:
-        notes.append(f"no value is above {largest:.4g} %: is the scale really percent?")
-
-    def add(draft: Draft, message: str, place: int | None = None) -> None:
-        column = None if place is None else f"{wavelengths[place]:g} nm"
-        faults.add(message, draft.row, column)
-
+        faults.notes.append(f"no value is above {largest:.4g} %: is the scale really percent?")
     if not stated and largest > _BEYOND and np.median(values.max(axis=1)) <= 1.0:
-        row, place = np.unravel_index(np.argmax(values), values.shape)
-        add(
-            spectra[row][0],
+        odd, top = np.unravel_index(np.argmax(values), values.shape)
+        faults.add(
             f"{largest:g} looks like percent and most other rows like fractions of 1: correct it, "
             "or write '# scale: percent' above the table.",
-            int(place),
+            spectra[odd][0].row,
+            f"{wavelengths[top]:g} nm",
         )
         return
     fractions = values / 100.0 if scale == "percent" else values
-    zeroed = "read the swatch again, with the instrument zeroed."
     cloth = "0 to 100" if scale == "percent" else "0 to 1"
     for (draft, raw), row in zip(spectra, fractions, strict=True):
-        low, top = int(np.argmin(row)), int(np.argmax(row))
+        low, high = int(np.argmin(row)), int(np.argmax(row))
         if row[low] < 0:
-            add(draft, f"a reflectance of {raw[low]:g} is negative: {zeroed}", low)
-        elif row[top] > _BEYOND:
-            add(draft, f"{raw[top]:g} is not a reflectance in {scale}: cloth gives {cloth}.", top)
-        elif row[top] == 0:
-            add(draft, "every band of this row is 0: read the swatch again.")
+            what = f"a reflectance of {raw[low]:g} is negative: zero the instrument, read it again."
+            faults.add(what, draft.row, f"{wavelengths[low]:g} nm")
+        elif row[high] > _BEYOND:
+            what = f"{raw[high]:g} is not a reflectance in {scale}: cloth gives {cloth}."
+            faults.add(what, draft.row, f"{wavelengths[high]:g} nm")
+        elif row[high] == 0:
+            faults.add("every band of this row is 0: read the swatch again.", draft.row)
     if not len(faults):
         for (draft, _), row in zip(spectra, onto_grid(wavelengths, fractions), strict=True):
             draft.reflectance = row
@@ -296,9 +270,8 @@ def _doubts(reflectance: Array, scale: str) -> list[str]:
     found = []
     top = int(np.argmax(reflectance))
     if reflectance[top] > 1.0:
-        found.append(
-            f"above 1 at {WAVELENGTHS[top]:g} nm: fluorescent (a brightener) or miscalibrated"
-        )
+        why = "fluorescent (a brightener) or miscalibrated"
+        found.append(f"above 1 at {WAVELENGTHS[top]:g} nm: {why}")
     elif reflectance[4] >= 0.95:
         found.append("0.95 or more at 440 nm: a brightener? Kubelka–Munk does not hold there")
     if (reflectance == 0.0).any():
@@ -321,25 +294,17 @@ def _flag_copies(drafts: list[Draft]) -> None:
             draft.doubt(f"same as row {before}: a copy?")
 
 
-def _about_pieces(readings: Iterable[Reading], told: bool) -> list[str]:
-    """How readings are taken to make pieces, where not every row names its own."""
-    taken = "rows of one recipe are taken as readings of one cloth."
-    if not told:
-        return [f"there is no swatch column: {taken}"]
-    return [f"where swatch is blank, {taken}"] if any(not r.swatch for r in readings) else []
-
-
 def _about_flags(drafts: list[Draft], counted: str) -> list[str]:
     """One sentence a doubt, with the rows (objects, columns) it holds for."""
-    rows: dict[str, list[int]] = {}
+    rows: dict[str, list[str]] = {}
     for draft in drafts:
         for flag in draft.flags:
-            rows.setdefault(flag, []).append(draft.row)
+            rows.setdefault(flag, []).append(str(draft.row))
     told = []
     for flag, at in rows.items():
-        few = ", ".join(str(row) for row in at[:6]) + (f" and {len(at) - 6} more" if at[6:] else "")
         end = "" if flag.endswith("?") else "."
-        told.append(f"{counted}{'s' if len(at) > 1 else ''} {few}: {flag}{end}")
+        what = f"{counted}{'s' if len(at) > 1 else ''} {few(at, 6)}"
+        told.append(f"{what}: {flag}{end}")
     return told
 
 
@@ -357,7 +322,7 @@ def alike(one: str, other: str) -> bool:
     return sorted(a) == sorted(b) or SequenceMatcher(None, a, b).ratio() > 0.8
 
 
-def _check_spelling(drafts: list[Draft], faults: Faults, notes: list[str]) -> None:
+def _check_spelling(drafts: list[Draft], faults: Faults) -> None:
     """A dye of mixtures alone that is spelt much like a dye with swatches of its own is a fault.
 
     A dye with a single row, spelt like one with several, is told in a note: it may be right.
@@ -371,14 +336,9 @@ def _check_spelling(drafts: list[Draft], faults: Faults, notes: list[str]) -> No
     for dye, rows in alone.items():
         near = [own for own in alone if alone[own] > rows and alike(dye, own)] if rows < 2 else []
         if near and rows == 0:
-            faults.add(
-                f"{dye!r} has no swatch of its own: is {near[0]!r} meant? Correct the spelling, or "
-                f"give {dye!r} swatches of its own.",
-                first[dye],
-                "recipe",
-            )
+            cure = f"correct the spelling, or give {dye!r} swatches of its own."
+            what = f"{dye!r} has no swatch of its own: is {near[0]!r} meant? If so, {cure}"
+            faults.add(what, first[dye], "recipe")
         elif near:
-            notes.append(
-                f"{dye!r} (row {first[dye]}) has one row and is spelt much like {near[0]!r}: one "
-                "dye or two?"
-            )
+            one = f"{dye!r} (row {first[dye]}) has one row and is spelt much like {near[0]!r}"
+            faults.notes.append(f"{one}: one dye or two?")

@@ -33,7 +33,7 @@ def read_targets(path: str | os.PathLike[str]) -> list[Target]:
     ``L*``, ``a*`` and ``b*``; ``name`` and ``light`` (as D65/10) may stand beside them. A file
     without headings holds one colour a line. Raises `InputError` with every fault of the file.
     """
-    text, _, faults = read_text(path)
+    text, faults = read_text(path)
     lines = [(i, line.strip()) for i, line in enumerate(text.splitlines(), 1) if line.strip()]
     if lines and _is_colour(lines[0][1]):  # no headings; a hex code is not a '#' remark here
         rows: list[tuple[int, dict[str, str]]] = [(i, {_COLOUR: line}) for i, line in lines]

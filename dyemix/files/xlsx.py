@@ -1,8 +1,8 @@
 """Spreadsheet workbooks (.xlsx): the one sheet that holds a swatch table, as if saved as CSV.
 
 openpyxl reads the cells. Nothing is calculated: where a formula stands, the value saved beside it
-is used and said, and a formula without one is refused. A workbook is a zip archive of XML, so its
-unpacked size is bounded and document types are refused before openpyxl sees it.
+is used and said, and a formula without one is refused. A workbook is a zip archive of XML: its
+unpacked size is bounded here, and openpyxl reads with defusedxml, which refuses entities.
 """
 
 from __future__ import annotations
@@ -23,7 +23,6 @@ from dyemix.files.headings import band, is_swatch_table, known
 
 #: Unpacked, no dyer's workbook is larger (bytes); an archive that says so may be a zip bomb.
 LARGEST_UNPACKED = 60_000_000
-_DOCTYPES = tuple("<!DOCTYPE".encode(code) for code in ("ascii", "utf-16-le", "utf-16-be"))
 _HEADER_ROWS = 60
 _PERCENT = re.compile(r"0[.0#]*%")
 
@@ -41,16 +40,16 @@ def read(data: bytes, file: str) -> SwatchSet:
     page = _the_one(pages, faults)
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows(page.rows)
-    notes = [f"spreadsheet workbook, sheet {page.title!r}."]
+    faults.notes = [f"spreadsheet workbook, sheet {page.title!r}."]
     if others := [repr(other.title) for other in pages if other is not page]:
-        notes.append(f"not read: {', '.join(others[:5])}, which hold no swatch table.")
+        faults.notes.append(f"not read: {', '.join(others[:5])}, which hold no swatch table.")
     if page.formulas:
         where, formula, _ = page.formulas[0]
-        notes.append(
+        faults.notes.append(
             f"formulas in cells, {len(page.formulas)} in all (first: {where}, {formula!r}): the "
             "values saved with them were used, nothing was calculated."
         )
-    return read_table_text(out.getvalue(), notes, faults)
+    return read_table_text(out.getvalue(), faults)
 
 
 def _check_archive(data: bytes, faults: Faults) -> None:
@@ -63,7 +62,6 @@ def _check_archive(data: bytes, faults: Faults) -> None:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             names = archive.namelist()
-            parts = [name for name in names if name.endswith((".xml", ".rels"))]
             size = sum(entry.file_size for entry in archive.infolist())
             if size > LARGEST_UNPACKED or len(names) > 5_000:
                 problem = (
@@ -73,11 +71,8 @@ def _check_archive(data: bytes, faults: Faults) -> None:
             elif "xl/workbook.xml" not in names:
                 what = "a workbook of another kind" if "content.xml" in names else "an archive"
                 problem = f"this is {what}: save it as .xlsx, or the sheet as CSV (UTF-8)."
-            elif any(mark in archive.read(part) for part in parts for mark in _DOCTYPES):
-                problem = (
-                    "the workbook declares a document type, which can make a reader fetch or "
-                    "swell without end: save the sheet as CSV (UTF-8)."
-                )
+            elif bad := archive.testzip():
+                problem = f"the workbook is damaged ({bad}): save it again."
     except Exception as error:  # a damaged archive raises whatever its bytes lead to
         problem = f"the workbook is damaged or cut short ({_brief(error)}): save it again."
     if problem:

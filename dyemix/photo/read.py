@@ -12,10 +12,10 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, smoothest_reflectance
-from dyemix.dataset.swatches import SwatchSet
+from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import Fault, InputError, TargetError
 from dyemix.files import read_swatches
-from dyemix.files.names import Named, read_names
+from dyemix.files.names import read_names
 from dyemix.photo.camera_matrix import spread_in_lab
 from dyemix.photo.decode import Photograph, decode
 from dyemix.photo.flat_field import Flat
@@ -112,7 +112,7 @@ class _Laid:
 
     label: str
     corners: Array
-    content: Named
+    content: Reading
     cloth: Cloth
     why: tuple[str, ...]
 
@@ -128,8 +128,8 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     options = options or PhotoOptions()
     photo = decode(path, options.encoding)
     notes = list(photo.notes)
-    named = () if options.cells is None else read_names(options.cells, notes, "cell")
-    contents = {each.name.upper(): each for each in named}
+    named = {} if options.cells is None else read_names(options.cells, notes, "cell")
+    contents = {reading.name.upper(): reading for reading in named.values()}
     cards = _look(photo, options)
     photo, frame = cards.photo, cards.frame
     tone, flat = cards.straight
@@ -184,7 +184,7 @@ def _frame(photo: Photograph, options: PhotoOptions) -> Frame:
 
 
 def _laid(
-    straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Named]
+    straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Reading]
 ) -> tuple[list[_Laid], list[str]]:
     """The cells with cloth in them, and the labels of those without."""
     absent = sorted(set(contents) - {label.upper() for label in frame.labels})
@@ -200,7 +200,7 @@ def _laid(
         if frame.layout is not None and empty(here, flat):
             vacant.append(label)
         else:
-            content = contents.get(label.upper(), Named(0, label, None))
+            content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
             why = reasons(straight, frame, flat, i, here)
             laid.append(_Laid(label, corners, content, here, why))
     bare = [label for label in vacant if label.upper() in contents]
@@ -281,7 +281,7 @@ def _cells(laid: Sequence[_Laid], found: Characterisation, kept: set[str]) -> li
     return cells
 
 
-def _between(contents: Sequence[Named], lab: Array, within: Array) -> Array:
+def _between(contents: Sequence[Reading], lab: Array, within: Array) -> Array:
     """Pooled covariance ``(3, 3)`` between cells of one swatch, less what is within; ≥ 0."""
     groups: dict[tuple[object, str], list[int]] = {}
     for i, content in enumerate(contents):

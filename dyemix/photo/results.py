@@ -14,7 +14,6 @@ from dyemix.colour.difference import Miss
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.errors import TargetError
-from dyemix.files.names import Named
 from dyemix.photo.camera_matrix import metric
 from dyemix.photo.decode import Photograph
 from dyemix.photo.places import Frame
@@ -48,7 +47,7 @@ class CellReading:
 
     label: str
     corners: Array
-    content: Named
+    content: Reading
     lab: Array
     reflectance: Array | None
     within: Array

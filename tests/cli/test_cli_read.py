@@ -9,6 +9,7 @@ import pytest
 from damage import damaged
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from instruments import cgats, cxf
 
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
@@ -45,7 +46,8 @@ def named(*names: str, repeat: int = 1) -> SwatchSet:
 
 def test_an_instrument_s_file_becomes_a_table_that_fits(run) -> None:
     names = ["undyed", "gold 2", "gold 0.5 %", "gold_1 (b)", "scan 7"]
-    write_swatches(named(*names, repeat=2), run.folder / "scan.cxf")
+    scan = cxf(named(*names, repeat=2), {"geometry": "SCE"})
+    (run.folder / "scan.cxf").write_text(scan, "utf-8")
     (run.folder / "names.csv").write_text("sample,recipe\nScan 7,gold 0.25\nscan 8,navy 1\n")
     done = run("read", "scan.cxf", "-o", "swatches.csv", "--names", "names.csv")
     assert done.returncode == 0, done.stderr
@@ -59,7 +61,7 @@ def test_an_instrument_s_file_becomes_a_table_that_fits(run) -> None:
         "Joined as repeats: undyed ×2, gold 2.00 ×2",
         "Recipes from the table of names, 1 in all: 'scan 7' is gold 0.25.",
         "Recipes from their own names, 4 in all: 'undyed' is undyed; 'gold 2' is gold 2.00",
-        "row 3 of the table of names: no sample of the file is called 'scan 8'.",
+        "names.csv, row 3: no sample of the file is called 'scan 8'.",
         "Readings of one swatch: mean",
         "Swatches of one recipe: not known",
     ):
@@ -73,10 +75,10 @@ def test_an_instrument_s_file_becomes_a_table_that_fits(run) -> None:
 
 
 def test_what_could_not_be_placed_is_named_and_kept(run) -> None:
-    write_swatches(named("undyed", "scan 7"), run.folder / "scan.cgats")
-    done = run("read", "scan.cgats", "-o", "swatches.csv")
+    (run.folder / "scan.txt").write_text(cgats(named("undyed", "scan 7")), "utf-8")
+    done = run("read", "scan.txt", "-o", "swatches.csv")
     assert done.returncode == 0
-    assert "Could not be placed: 'scan 7' (scan.cgats, line 13)." in done.stdout
+    assert "Could not be placed: 'scan 7' (scan.txt, line 8)." in done.stdout
     assert "'sample,recipe'" in done.stdout
     table = read_swatches(run.folder / "swatches.csv")
     assert [r.name for r in table.unnamed] == ["scan 7"]

@@ -11,14 +11,13 @@ from damage import damaged, read_or_refused
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from dyemix.colour.colorimetry import WAVELENGTHS, Light
+from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import InputError
-from dyemix.files import read_swatches, write_swatches
+from dyemix.files import read_swatches
 
 pytestmark = pytest.mark.filterwarnings("error")
-ROOT = Path(__file__).resolve().parents[2]
 Read = Callable[[str | bytes], SwatchSet]
 
 
@@ -185,54 +184,6 @@ def test_a_narrow_range_is_refused_with_what_is_missing(read: Read) -> None:
         read(spectral([f"NM_{w}" for w in range(380, 691, 10)], list(CURVE[:32])))
 
 
-@pytest.mark.parametrize("table", ["napkins.csv", "napkins_mixtures.csv"])
-def test_round_trip_of_a_book(tmp_path: Path, table: str) -> None:
-    before = read_swatches(ROOT / "swatch_data" / table)
-    write_swatches(before, tmp_path / "book.cgats")
-    after = read_swatches(tmp_path / "book.cgats")
-    assert after.demo
-    assert after.conditions() == before.conditions()
-    assert [(r.recipe, r.swatch) for r in after.readings] == [
-        (r.recipe, r.swatch) for r in before.readings
-    ]
-    for old, new in zip(before.readings, after.readings, strict=True):
-        np.testing.assert_allclose(new.reflectance, old.reflectance, rtol=0, atol=5.1e-7)
-
-
-def test_round_trip_of_every_kind_of_reading(tmp_path: Path) -> None:
-    write_swatches(EVERY_KIND, tmp_path / "kinds.csv")
-    write_swatches(EVERY_KIND, tmp_path / "kinds.cgats")
-    for name in ("kinds.csv", "kinds.cgats"):
-        again = read_swatches(tmp_path / name)
-        for old, new in zip(EVERY_KIND.readings, again.readings, strict=True):
-            assert (new.recipe, new.swatch, new.name, new.kind, new.light) == (
-                old.recipe, old.swatch, old.name, old.kind, old.light,
-            )  # fmt: skip
-            assert new.conditions["alkali"] == old.conditions["alkali"]
-            if old.lab is not None:
-                assert new.lab == pytest.approx(old.lab, abs=5.1e-7)
-            if old.covariance is not None:
-                assert new.covariance == pytest.approx(old.covariance, rel=1e-8)
-            else:
-                assert new.covariance is None
-
-
-EVERY_KIND = SwatchSet(
-    (
-        Reading(
-            Recipe(), np.linspace(0.6, 0.8, 31), "1", conditions={"alkali": 'with "soda"'}, name="a"
-        ),
-        Reading(
-            Recipe({"gold": 0.5, "navy 2": 0.0625}), None, "2", "Lab",
-            np.array([50.0, 12.5, -3.25]), Light("D50", 2),
-            np.array([[0.5, 0.1, 0.0], [0.1, 0.7, -0.2], [0.0, -0.2, 0.9]]),
-            {"alkali": "after 1 h", "illuminant": "D50", "observer": "2"},
-        ),
-        Reading(None, np.full(31, 0.25), "", conditions={"alkali": "after 1 h"}, name="scan 7"),
-    )
-)  # fmt: skip
-
-
 @settings(
     max_examples=150, deadline=None, derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
@@ -255,9 +206,3 @@ def test_any_words_in_any_order(tmp_path: Path, words: list[str]) -> None:
 def test_the_files_to_be_damaged_are_sound(tmp_path: Path) -> None:
     assert read_or_refused(tmp_path / "a", LAB_FILE.encode())
     assert read_or_refused(tmp_path / "b", spectral([f"NM_{w}" for w in GRID], CURVE).encode())
-
-
-def test_written_bands_are_the_package_s_own(tmp_path: Path) -> None:
-    write_swatches(EVERY_KIND, tmp_path / "kinds.cgats")
-    text = (tmp_path / "kinds.cgats").read_text("utf-8")
-    assert all(f"SPECTRAL_DEC{w:g}" in text for w in WAVELENGTHS)

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import instruments
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -433,6 +434,51 @@ def test_what_is_written_reads_back(tmp_path: Path, rows: list[Reading], demo: b
     once = path.read_bytes()
     write_swatches(read_swatches(path), path, force=True)
     assert path.read_bytes() == once
+
+
+EVERY_KIND = SwatchSet(
+    (
+        Reading(
+            Recipe(), np.linspace(0.6, 0.8, 31), "1", conditions={"alkali": 'with "soda"'}, name="a"
+        ),
+        Reading(
+            Recipe({"gold": 0.5, "navy 2": 0.0625}), None, "2", "Lab",
+            np.array([50.0, 12.5, -3.25]), Light("D50", 2),
+            np.array([[0.5, 0.1, 0.0], [0.1, 0.7, -0.2], [0.0, -0.2, 0.9]]),
+            {"alkali": "after 1 h", "illuminant": "D50", "observer": "2"},
+        ),
+        Reading(None, np.full(31, 0.25), "", conditions={"alkali": "after 1 h"}, name="scan 7"),
+    )
+)  # fmt: skip
+
+
+def test_names_covariances_and_what_was_not_dyed_by_recipe_read_back(tmp_path: Path) -> None:
+    write_swatches(EVERY_KIND, tmp_path / "kinds.csv")
+    again = read_swatches(tmp_path / "kinds.csv")
+    for old, new in zip(EVERY_KIND.readings, again.readings, strict=True):
+        assert (new.recipe, new.swatch, new.name, new.kind, new.light) == (
+            old.recipe, old.swatch, old.name, old.kind, old.light,
+        )  # fmt: skip
+        assert new.conditions["alkali"] == old.conditions["alkali"]
+        for one, other in ((new.lab, old.lab), (new.covariance, old.covariance)):
+            assert (one is None) == (other is None)
+            assert one is None or one == pytest.approx(other, abs=5.1e-7)
+
+
+@pytest.mark.parametrize("make", [instruments.cxf, instruments.cgats])
+@pytest.mark.parametrize("table", ["napkins.csv", "napkins_mixtures.csv"])
+def test_a_book_is_the_same_in_an_instrument_s_file(
+    tmp_path: Path, table: str, make: Callable[..., str]
+) -> None:
+    before = read_swatches(SWATCH_DATA / table)
+    stated = {"demo": "yes", **before.conditions()}
+    (tmp_path / "book").write_text(make(before, stated), "utf-8")
+    after = read_swatches(tmp_path / "book")
+    assert after.demo
+    assert {key: after.conditions()[key] for key in before.conditions()} == before.conditions()
+    for old, new in zip(before.readings, after.readings, strict=True):
+        assert (old.recipe, old.swatch) == (new.recipe, new.swatch)
+        np.testing.assert_allclose(new.reflectance, old.reflectance, rtol=0, atol=5.1e-7)
 
 
 GOOD = (

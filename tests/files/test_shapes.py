@@ -67,8 +67,8 @@ def test_bands_in_any_order_and_two_samples_in_turn(read: Read) -> None:
     [
         ("undyed,500,", "undyed,5000,", "'5000' is not a wavelength"),
         ("undyed,500,", "undyed,green,", "'green' is not a wavelength"),
-        ("gold 2,500,0.3\n", "", "they differ at 500 nm"),
-        ("gold 2,500,", "gold 2,500.5,", "they differ at 500 nm"),
+        ("gold 2,500,0.3\n", "", "from the first at 500 nm"),
+        ("gold 2,500,", "gold 2,500.5,", "from the first at 500 nm"),
         ("gold 2,500,0.3", "gold 2,500,high", "'high' is not a number"),
         ("gold 2,500,0.3", "gold 2,500,30 %", "write the number alone"),
     ],

@@ -64,7 +64,7 @@ def test_the_table_beside_it_names_the_pieces_once(tmp_path: Path) -> None:
     ]
     assert [row["cell"] for row in rows[:5]] == ["A1", "A2", "A3", "A4", "B1"]
     assert len(rows) == 12
-    named = read_names(printed.table, [], "cell")
+    named = read_names(printed.table, [], "cell").values()
     assert [(n.name, n.recipe, n.swatch) for n in named] == [
         ("A1", {}, "N1"),
         ("A2", {"rose": 0.125}, "N2"),
