@@ -100,9 +100,9 @@ def read_names(
     swatch, conditions (of columns and of ``# key: value`` lines) and flags. What was assumed or not
     used is added to `notes`. Raises `InputError` with every fault.
     """
-    first = Column(key, needed=True, also=("name",) if key == "sample" else ())
+    names = Column(key, needed=True, also=("name",) if key == "sample" else ())
     recipe = Column("recipe", needed=True, blank=True)
-    columns = (first, recipe, *map(Column, ("swatch", *CONDITIONS)))
+    columns = (names, recipe, *map(Column, ("swatch", *CONDITIONS)))
     table = read_table(path, columns, others=True)
     notes += table.notes
     context = Context(table.remarks, table.faults)
@@ -115,8 +115,9 @@ def read_names(
         one = draft.reading(table.faults)
         before = named.setdefault(_tidy(one.name), one)
         if (before.recipe, before.swatch) != (one.recipe, one.swatch):
-            where = f"{one.name!r} stands in {before.place} with another recipe or swatch."
-            table.faults.add(where, row, key)
+            first = before.place.rpartition(", ")[2]
+            other = f"{one.name!r} stands in {first} with another recipe or swatch."
+            table.faults.add(other, row, key)
     table.faults.raise_any()
     return named
 
