@@ -94,7 +94,8 @@ def made(kind: type[T], row: sqlite3.Row, **given: Any) -> T:
     Raises `SavedError` for anything that `insert` does not write.
     """
     try:
-        for name in set(_fields(kind)) & set(row.keys()) - given.keys():
+        names = {f.name for f in fields(kind)}  # type: ignore[arg-type]
+        for name in names & set(row.keys()) - given.keys():
             value = row[name]
             if value is not None and name == "recipe":
                 value = Recipe(Recipe.parse(value), row["as_written"])
@@ -104,10 +105,6 @@ def made(kind: type[T], row: sqlite3.Row, **given: Any) -> T:
         return kind(**given)
     except (ValueError, TypeError, KeyError, DyemixError) as error:
         raise SavedError(f"a {kind.__name__} of this book is damaged: {error}") from None
-
-
-def _fields(kind: Any) -> list[str]:
-    return [f.name for f in fields(kind)]
 
 
 def insert(db: sqlite3.Connection, table: str, **values: Any) -> int:
@@ -183,13 +180,8 @@ def read_one(db: sqlite3.Connection, number: int | None) -> Reading | None:
 
 def read_set(db: sqlite3.Connection, swatch_set: int) -> tuple[Reading, ...]:
     """The readings of a swatch set, in the order in which they came."""
-    return tuple(
-        map(_reading, db.execute(_READING + "s.swatch_set = ? ORDER BY r.id", (swatch_set,)))
-    )
-
-
-def _reading(row: sqlite3.Row) -> Reading:
-    return made(Reading, row)
+    found = db.execute(_READING + "s.swatch_set = ? ORDER BY r.id", (swatch_set,))
+    return tuple(made(Reading, row) for row in found)
 
 
 def admit(db: sqlite3.Connection, demo: bool) -> None:

@@ -66,11 +66,30 @@ def test_a_season_with_the_command(run: Run, tmp_path: Path) -> None:
     # The signed swatch is what is matched: the very recipe that it was dyed by comes out on top.
     best = json.loads(run("match", "café", "--book", "w.dyebook", "--json").stdout)["matches"][0]
     assert best["prediction"]["recipe"].get("leaf") == pytest.approx(4, rel=0.2)
-    sage = ("trial", "marigold 0.8 + navy 0.25", "--target", "café", "--book", "w.dyebook")
-    for reading, day in (("56 -10 13", "01"), ("57 -9 14", "02"), ("56 -8 12", "03")):
-        done = run(*sage, "--reading", reading, "--job", "sage", "--date", f"2026-06-{day}")
-        assert "Kept in w.dyebook" in done.stderr
+    done = run(
+        "trial", "marigold 0.8 + navy 0.25", "--target", "café", "--book", "w.dyebook",
+        "--reading", "56 -10 13", "--job", "sage", "--date", "2026-06-02",
+    )  # fmt: skip
+    assert "Kept in w.dyebook" in done.stderr
     assert "2026-06-02" in run("book", "show", "sage").stdout
+    run("book", "backup", "copy.bak")
+    run("book", "export", "tables")
+    assert (work / "tables" / "sign_off.csv").exists()
+    run("book", "backup", "again.dyebook")
+    assert all_rows(work / "copy.bak") == all_rows(work / "w.dyebook")
+    assert "2 dye books in this folder" in run("book", "list", code=2).stderr
+
+
+@pytest.mark.slow
+def test_trials_are_learnt_from_with_the_command(run: Run, tmp_path: Path) -> None:
+    work = tmp_path / "work"
+    work.mkdir()
+    table = DEMO.read_text(encoding="utf-8").replace("# demo: yes\n", "")
+    (tmp_path / "mine.csv").write_text(table, encoding="utf-8")
+    run("book", "add", "../mine.csv", "--book", "w.dyebook")
+    sage = ("trial", "marigold 0.8 + navy 0.25", "--target", "#7d8a6e", "--book", "w.dyebook")
+    for reading, day in (("56 -10 13", "01"), ("57 -9 14", "02"), ("56 -8 12", "03")):
+        run(*sage, "--reading", reading, "--job", "sage", "--date", f"2026-06-{day}")
     learnt = run("book", "learn", "--book", "w.dyebook", "--keep")
     assert "earnt" in learnt.stdout
     before = run("predict", "marigold 0.8 + navy 0.25", "--swatches", "../mine.csv").stdout
@@ -78,12 +97,18 @@ def test_a_season_with_the_command(run: Run, tmp_path: Path) -> None:
     assert (before != moved) == learnt.stdout.startswith("Learnt")
     again = run("book", "learn", "--book", "w.dyebook")
     assert again.stdout == learnt.stdout, "trials must not be learnt from twice"
-    run("book", "backup", "copy.bak")
-    run("book", "export", "tables")
-    assert (work / "tables" / "sign_off.csv").exists()
-    run("book", "backup", "again.dyebook")
-    assert all_rows(work / "copy.bak") == all_rows(work / "w.dyebook")
-    assert "2 dye books in this folder" in run("book", "list", code=2).stderr
+
+
+def test_no_answer_is_written_over_a_book(run: Run, tmp_path: Path) -> None:
+    work = tmp_path / "work"
+    run("book", "add", str(DEMO), "--book", "w.dyebook")
+    (work / "copy").write_bytes((work / "w.dyebook").read_bytes())
+    before = (work / "w.dyebook").read_bytes()
+    for file in ("w.dyebook", "copy"):  # by its name, and by what is in it
+        for force in ((), ("--force",)):
+            refused = run("fit", "--book", "w.dyebook", "-o", file, *force, code=2)
+            assert file in refused.stderr
+    assert (work / "w.dyebook").read_bytes() == (work / "copy").read_bytes() == before
 
 
 @pytest.mark.parametrize(
