@@ -1,11 +1,39 @@
-"""Weights, volumes and dilutions at the bench."""
+"""Weights, volumes and dilutions at the bench, against sums worked by hand."""
 
 from __future__ import annotations
 
 import pytest
 
-from dyemix.dataset.units import dilution, parse_volume, parse_weight
+from dyemix.dataset.units import (
+    added_to_pct,
+    auxiliary_stock_ml,
+    dilution,
+    dye_g,
+    parse_volume,
+    parse_weight,
+    spoon_set_name,
+    temperature_text,
+    to_step,
+    volume_text,
+    water_ml,
+    weight_text,
+)
 from dyemix.errors import DyemixError
+
+
+def test_dye_salt_and_water_by_hand() -> None:
+    """2 % of 125 g is 2.5 g. 5 g at 10:1 with 20 g/L: 50 mL with 1 g, 4 mL of a 25 % solution."""
+    assert dye_g(125, 2) == pytest.approx(2.5)
+    assert auxiliary_stock_ml(5, 10, 20, 25) == pytest.approx(4)
+    assert water_ml(1000, [120, 30], 80) == pytest.approx(770)
+    assert water_ml(100, [70, 40], 20) == pytest.approx(-30), "negative says that it does not fit"
+    assert water_ml(100, []) == 100
+
+
+def test_powder_added_to_water_by_hand() -> None:
+    """5 g that take up 0.6 mL each, added to 100 mL, fill 103 mL: 5 ÷ 1.03 = 4.854 g in 100 mL."""
+    assert added_to_pct(5, 0.6) == pytest.approx(5 / 1.03)
+    assert added_to_pct(5, 0) == 5
 
 
 @pytest.mark.parametrize(
@@ -14,7 +42,9 @@ from dyemix.errors import DyemixError
         (2.5, 2.5, 1),
         (2.4, 2.5, 10),
         (0.25, 2.5, 10),
+        (0.24, 2.5, 100),
         (0.1 + 0.2 - 0.05, 2.5, 10),  # 0.25 but for the noise of binary fractions
+        (2.5 * (1 - 1e-12), 2.5, 1),
         (0.024, 2.5, 1000),
         (0.0025, 2.5, 1000),
         (0.001, 2.5, 1000),  # too little even so: the caller says it
@@ -27,21 +57,89 @@ def test_a_dose_too_small_is_measured_from_a_weaker_stock(
     assert dilution(stock_ml, smallest_ml) == times
 
 
+@pytest.mark.parametrize(
+    ("amount", "step", "wanted"),
+    [
+        (26.42, 0.2, 26.4),
+        (26.52, 0.2, 26.6),
+        (0.3, 0.1, 0.3),  # three steps of 0.1 are 0.30000000000000004 in binary fractions
+        (0.01, 0.2, 0.2),  # never none
+        (0.31, 0.2, 0.4),
+        (0.000007, 0.000001, 0.000007),
+        (7.49, 0.5, 7.5),
+    ],
+)
+def test_the_nearest_mark(amount: float, step: float, wanted: float) -> None:
+    assert to_step(amount, step) == wanted
+
+
 def test_units_by_their_definitions() -> None:
     """NIST Handbook 44, Appendix C: pound 453.59237 g, gallon 231 cubic inches of 2.54 cm."""
+    gallon = 231 * 2.54**3
     assert parse_weight("1 lb") == pytest.approx(453.59237)
     assert parse_weight("16oz") == pytest.approx(453.59237)
-    assert parse_volume("1 gal") == pytest.approx(231 * 2.54**3)
-    assert parse_volume("4 qt") == parse_volume("8pt") == pytest.approx(231 * 2.54**3)
-    assert (parse_weight("0,24 kg"), parse_volume("0.5 L")) == (240, 500)
+    assert parse_weight("240g") == 240
+    assert parse_weight("0,24 kg") == 240
+    assert parse_weight(".5 KG") == 500
+    assert parse_volume("1 gal") == pytest.approx(gallon)
+    assert parse_volume("4 qt") == parse_volume("8pt") == pytest.approx(gallon)
+    assert parse_volume("128 fl  oz") == pytest.approx(gallon)
+    assert parse_volume("500ml") == 500
+    assert parse_volume("0.5 L") == 500
+    assert parse_volume("1,5 l") == 1500
 
 
-@pytest.mark.parametrize("text", ["240", "-3 g", "0 g", "x", "1 stone", ""])
+@pytest.mark.parametrize(
+    "text", ["240", "-3 g", "0 g", "x", "1 stone", "", "1 l", "1 g 2", "1e3 g"]
+)
 def test_what_is_no_weight_is_refused_with_an_example(text: str) -> None:
     with pytest.raises(DyemixError, match="240g"):
         parse_weight(text)
 
 
-def test_a_cup_is_refused() -> None:
-    with pytest.raises(DyemixError, match="no cups"):
-        parse_volume("1 cup")
+@pytest.mark.parametrize("text", ["1 cup", "500", "0 ml", "1 g", "half a litre"])
+def test_what_is_no_volume_is_refused_with_an_example(text: str) -> None:
+    """‘250 mL ≈ 1 US cup’ would be wrong by 5.7 %."""
+    with pytest.raises(DyemixError, match=r"500ml.*no cups"):
+        parse_volume(text)
+
+
+@pytest.mark.parametrize(
+    ("grams", "metric", "us"),
+    [
+        (2.4567, "2.46 g", "2.46 g (0.0867 oz)"),  # 2.4567 ÷ 28.3495
+        (99.96, "100 g", "100 g (3.53 oz)"),
+        (100.4, "100 g", "100 g (3.54 oz)"),
+        (453.59237, "454 g", "454 g (16 oz)"),
+    ],
+)
+def test_weights_in_words(grams: float, metric: str, us: str) -> None:
+    assert weight_text(grams, "metric") == metric
+    assert weight_text(grams, "us") == us
+
+
+@pytest.mark.parametrize(
+    ("ml", "metric", "us"),
+    [
+        (26.44, "26.4 mL", "26.4 mL (0.89 fl oz)"),  # ÷ 29.5735
+        (99.94, "99.9 mL", "99.9 mL (3.4 fl oz)"),
+        (100.0, "100 mL", "100 mL (3.4 fl oz)"),
+        (946.3, "946 mL", "946 mL (32 fl oz)"),
+        (946.352946, "946 mL", "946 mL (1 qt)"),
+        (999.4, "999 mL", "999 mL (1.06 qt)"),
+        (1000.0, "1.00 L", "1.00 L (1.06 qt)"),
+        (4527.6, "4.53 L", "4.53 L (4.78 qt)"),  # ÷ 946.353
+    ],
+)
+def test_volumes_in_words(ml: float, metric: str, us: str) -> None:
+    assert volume_text(ml, "metric") == metric
+    assert volume_text(ml, "us") == us
+
+
+def test_temperatures_and_spoon_sets_in_words() -> None:
+    """40 °C × 9/5 + 32 = 104 °F; 21.5 °C is 70.7 °F."""
+    assert temperature_text(40, "metric") == "40 °C"
+    assert temperature_text(40, "us") == "40 °C (104 °F)"
+    assert temperature_text(21.5, "us") == "21.5 °C (71 °F)"
+    assert spoon_set_name("us") == "US"
+    assert spoon_set_name("metric") == "metric"
