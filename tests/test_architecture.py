@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import ast
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from call_stack import deepest_stack
 
 import dyemix
 
@@ -104,6 +106,34 @@ def test_the_command_line_computes_nothing(path: Path) -> None:
     found = [n for n in found if isinstance(n.op, sums)]
     assert not found, f"arithmetic in the command line, line {found[0].lineno}"
     assert "numpy" not in text
+
+
+#: Cells of the demo's tables to keep, for a shelf that is fitted in no time.
+OF_TWO_DYES = re.compile(r"recipe|undyed|(?:(?: \+ )?(?:lemon|plum) [\d.]+)+")
+LAB = """swatch,recipe,L*,a*,b*
+1,undyed,93.1,0.2,3.9
+2,gold 4,66.2,24.9,70.8
+3,gold 1,75.9,13.6,57.0
+4,gold 0.25,84.1,6.0,36.9
+"""
+
+
+@pytest.mark.parametrize("kind", ["spectra", "spectra with mixtures", "CIELAB"])
+def test_a_table_is_a_dye_set_seven_modules_deep_at_most(kind: str, tmp_path: Path) -> None:
+    table, mixtures = tmp_path / "napkins.csv", tmp_path / "napkins_mixtures.csv"
+    for path in (table, mixtures):
+        lines = (PACKAGE.parent / "swatch_data" / path.name).read_text("utf-8").splitlines(True)
+        few = [x for x in lines if x[0] == "#" or OF_TWO_DYES.fullmatch(x.split(",")[1])]
+        path.write_text("".join(few), encoding="utf-8")
+    if kind == "CIELAB":
+        table.write_text(LAB, encoding="utf-8")
+
+    def table_to_dye_set() -> None:
+        aside = dyemix.read_swatches(mixtures) if kind == "spectra with mixtures" else None
+        dyemix.fit(dyemix.read_swatches(table), aside)
+
+    found = deepest_stack(table_to_dye_set)
+    assert 3 <= len(found) <= 7, " calls ".join(found)
 
 
 def test_public_names() -> None:

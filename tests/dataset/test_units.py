@@ -108,6 +108,7 @@ def test_what_is_no_volume_is_refused_with_an_example(text: str) -> None:
     ("grams", "metric", "us"),
     [
         (2.4567, "2.46 g", "2.46 g (0.0867 oz)"),  # 2.4567 ÷ 28.3495
+        (99.5, "99.5 g", "99.5 g (3.51 oz)"),
         (99.96, "100 g", "100 g (3.53 oz)"),
         (100.4, "100 g", "100 g (3.54 oz)"),
         (453.59237, "454 g", "454 g (16 oz)"),
