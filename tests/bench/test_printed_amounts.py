@@ -1,0 +1,191 @@
+"""Every amount that a sheet prints, against sums worked by hand: what is read is what is measured.
+
+The bath is that of `conftest`: 240 g, navy 0.22 % + gold 0.40 % + scarlet 0.05 % from stocks of
+2 %. Common practice gives the figures of the default settings: salt 45 and soda 7.5 g/L at 0.67 %,
+cloth holding 0.8 of its weight, solutions of soda at 45 g/L.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+import pytest
+
+from dyemix.bench.bath_page import BathSheet
+from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.plan import Job, bench_plan
+from dyemix.bench.settings import BathSettings
+from dyemix.bench.stock import ADDED_TO, Stock, stock_sheet
+
+Sage = Callable[..., BathSheet]
+ON = date(2026, 5, 8)
+
+
+def words(sheet: object) -> str:
+    return " ".join(str(sheet).split())
+
+
+#: Dyes: 240 × 0.22 ÷ 100 = 0.528 g in 240 × 0.22 ÷ 2 = 26.4 mL, and so on. In spoons of 15 and 5
+#: mL: 26.25 for 26.4 is −0.6 %, 47.5 for 48 −1 %, 6.25 for 6 +4.2 %.
+DYES = (
+    "navy 0.22 0.528 26.4 mL 1 tbsp + 2¼ tsp (-1 %) 2 % stock, 3 May, day 5 of 7",
+    "gold 0.40 0.96 48 mL 3 tbsp + ½ tsp (-1 %) 2 % stock",
+    "scarlet 0.050 0.12 6 mL 1¼ tsp (+4 %) 2 % stock",
+    "240 g dry",
+    "0.67 % owf in all",
+)
+
+
+@pytest.mark.parametrize(
+    ("changes", "printed"),
+    [
+        # Stirred, 20:1: 4800 mL; wet cloth holds 192; 4800 − 80.4 − 192 = 4527.6. Salt 45 × 4.8 =
+        # 216 g, soda 7.5 × 4.8 = 36 g, or 36 × 286.14 ÷ 105.99 = 97.2 g of crystals.
+        (
+            {},
+            (
+                "20:1 = 4.80 L total liquor, stirred",
+                "it already holds about 192 mL",
+                "Salt 216 g (45 g/L of the total liquor)",
+                "Water 4.53 L to make up (total less 80.4 mL stocks, 192 mL in the cloth)",
+                "36 g soda ash (or 97.2 g washing-soda crystals), 7.5 g/L, dissolved",
+            ),
+        ),
+        # Dry: 4800 − 80.4 = 4719.6.
+        ({"wetted": False}, ("goes in dry", "Water 4.72 L to make up (total less 80.4 mL stocks)")),
+        # Low water, 5:1: 1200 − 192 = 1008 poured on, half of it soda solution: 504 mL of 45 g/L
+        # is 22.7 g (61.2 g of crystals); water 504 − 80.4 = 423.6.
+        (
+            {"liquor_ratio": 5},
+            (
+                "5:1 = 1.20 L total liquor, low water",
+                "Salt none needed in low water",
+                "Water 424 mL to make up (total less 80.4 mL stocks, 504 mL soda solution, 192 mL",
+                "504 mL of soda solution of 45 g/L, as much as the 504 mL dye liquor poured on: "
+                "22.7 g soda ash (or 61.2 g washing-soda crystals) made up to that",
+            ),
+        ),
+        # Presoak: 5 mL a g, 1200 mL of 45 g/L, 54 g (145.8 g); 1200 − 80.4 − 192 = 927.6.
+        (
+            {"liquor_ratio": 5, "alkali": "presoak"},
+            (
+                "presoaked, it already holds about 192 mL",
+                "FIRST: 54 g soda ash (or 146 g washing-soda crystals) made up to 1.20 L, 45 g/L",
+                "Water 928 mL to make up (total less 80.4 mL stocks, 192 mL in the cloth)",
+            ),
+        ),
+        # Solutions: 216 g of 200 g/L is 1080 mL, 36 g of 100 g/L 360 mL; water 3087.6.
+        (
+            {"settings": BathSettings(salt_stock=20.0, soda_stock=10.0)},
+            (
+                "Salt 1.08 L of a 20 % solution (216 g, 45 g/L)",
+                "360 mL of a solution of 100 g/L (7.5 g/L of the bath): 36 g soda ash",
+                "Water 3.09 L to make up (total less 80.4 mL stocks, 1.08 L salt solution, 360 mL "
+                "soda solution, 192 mL in the cloth)",
+            ),
+        ),
+        # Twice as much solution as dye liquor: 1008 × 2/3 = 672 mL, 30.24 g, to 336 mL.
+        (
+            {"liquor_ratio": 5, "settings": BathSettings(soda_share=2.0)},
+            (
+                "672 mL of soda solution of 45 g/L, 2 times the 336 mL dye liquor poured on: "
+                "30.2 g soda ash",
+            ),
+        ),
+        # Navy 0.528 g × 0.20 + gold 0.96 × 0.10 + scarlet 0.12 × 0.20 = 0.2256; salt 216 × 0.001;
+        # soda 36 × 0.002: 0.5136 in all, 0.1284 for one of four.
+        (
+            {
+                "pieces": 4,
+                "settings": BathSettings(
+                    dye_cost={"": 0.2, "gold": 0.1}, salt_cost=0.001, soda_cost=0.002
+                ),
+            },
+            (
+                "240 g dry, 4 pieces",
+                "Cost 0.51 in all: dye 0.23, salt 0.22, soda 0.072; 0.13 a piece",
+            ),
+        ),
+    ],
+)
+def test_a_bath_sheet(sage: Sage, changes: dict[str, Any], printed: tuple[str, ...]) -> None:
+    text = words(sage(dyes=None, **changes))
+    for line in (*DYES, *printed):
+        assert line in text
+
+
+def test_us_units() -> None:
+    """240 g ÷ 28.35 = 8.47 oz; 4.8 L ÷ 0.94635 = 5.07 qt; 21 °C is 69.8 °F."""
+    text = words(bath_sheet("gold 1", 240, settings=BathSettings(units="us", temperature=21)))
+    for line in ("240 g (8.47 oz) dry", "4.80 L (5.07 qt) total liquor", "21 °C (70 °F)"):
+        assert line in text
+
+
+def test_costs_by_hand(sage: Sage) -> None:
+    """As printed above; without a price for soda its 36 g are named, not taken for nothing."""
+    prices = {"dye_cost": {"": 0.2, "gold": 0.1}, "salt_cost": 0.001}
+    cost = sage(settings=BathSettings(**prices, soda_cost=0.002)).cost
+    assert cost is not None
+    assert (cost.dye, cost.salt, cost.soda) == pytest.approx((0.2256, 0.216, 0.072))
+    assert cost.total == pytest.approx(0.5136)
+    assert cost.unpriced == ()
+    less = sage(settings=BathSettings(**prices)).cost
+    assert less is not None
+    assert less.total == pytest.approx(0.4416)
+    assert less.unpriced == ("soda ash",)
+    assert sage().cost is None
+
+
+def test_a_weak_stock() -> None:
+    """0.02 % of 5 g from 2 % is 0.05 mL; 1 in 100 makes it 5 mL. 0.001 g of dye."""
+    text = words(bath_sheet("gold 0.02", 5, stocks=2.0, on=ON))
+    assert "gold 0.020 0.001 5 mL 1 tsp WEAK, 1 in 100 of 2 % stock, no date" in text
+    assert (
+        "gold 0.020 % is 0.05 mL of stock, too little to measure. Make 10 mL of stock up TO 100 "
+        "mL, 2 times over, and measure 5 mL of that."
+    ) in text
+
+
+def test_a_bottle_that_holds_too_little_for_a_weak_stock() -> None:
+    """A weak stock takes 10 mL of the bottle, whatever is measured of it; 8 are left."""
+    bottle = Stock("gold", 2, date(2026, 5, 7), left_ml=8)
+    text = words(bath_sheet("gold 0.02", 5, stocks=[bottle], on=ON))
+    assert "gold: 10.0 mL is needed, 8 mL is left: make more." in text
+    enough = bath_sheet("gold 0.02", 5, stocks=[Stock("gold", 2, left_ml=10)], on=ON)
+    assert "is needed" not in words(enough)
+
+
+def test_a_stock_that_water_was_added_to() -> None:
+    """5 g in 100 mL of water with 0.6 mL a g is 103 mL: 4.854 %; 100 g at 1 % take 20.6 mL."""
+    kit = BathSettings(powder_volume=0.6)
+    sheet = bath_sheet("gold 1", 100, stocks=[Stock("gold", 5, how=ADDED_TO)], settings=kit, on=ON)
+    assert sheet.doses[0].exact_ml == pytest.approx(20.6)
+    assert "20.6 mL 1 tbsp + 1 tsp (-3 %) 5 % stock 'added to' (really 4.85 %)" in words(sheet)
+
+
+def test_a_stock_sheet() -> None:
+    """2 g per 100 mL: 12.5 g in 625 mL. Added to 625 mL: 2 ÷ (1 + 0.006 × 2) is 1.2 % weaker."""
+    sheet = stock_sheet("navy", 2, 625, made=ON, settings=BathSettings(powder_volume=0.6))
+    text = words(sheet)
+    for line in (
+        "navy 2 % w/v (g per 100 mL)",
+        "12.5 g of navy powder",
+        "TO 625 mL in all",
+        "not: add 625 mL of water, which makes it 1.2 % weaker",
+        "a US cup taken for 250 mL makes it 5.7 % stronger",
+        "About 28 days (common practice), until 2026-06-05",
+    ):
+        assert line in text
+
+
+def test_a_plan_of_two_cups() -> None:
+    """Navy: 200 × 2 ÷ 4 = 100 and 100 × 1 ÷ 4 = 25 mL of 4 %; a tenth more is 137.5, so 150 mL of
+    4 %: 6 g. Gold: 100 × 0.5 ÷ 1 = 50 mL of 1 %, of which 30 are left: 25 more, so 50 mL, 0.5 g.
+    """
+    bottles = [Stock("navy", 4), Stock("gold", 1, date(2026, 5, 7), cold=True, left_ml=30)]
+    jobs = [Job("ink", "navy 2", 200), Job("moss", "navy 1 + gold 0.5", 100)]
+    text = words(bench_plan(jobs, stocks=bottles, on=ON))
+    assert "navy 4 % 125.0 mL 0 mL 150 mL 6 g none noted" in text
+    assert "gold 1 % 50.0 mL 30 mL 50.0 mL 0.5 g that of 2026-05-07" in text
