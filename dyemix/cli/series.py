@@ -106,12 +106,7 @@ def card(names: str, depths: str, **how: Any) -> None:
     DYES are named as 'gold, scarlet, navy': a strip or triangle of blends, or two dyes at several
     --depths.
     """
-    from dyemix.series.shade_card import parse_depths
-
-    first, *more = parse_depths(depths)
-    levels = {"depths": (first, *more)} if more else {"depth": first}
-    found = dyemix.shade_card(shared.dyes(), names.split(","), **levels, **given_only(how))
-    shared.show(found)
+    shared.show(dyemix.shade_card(shared.dyes(), names, depths, **given_only(how)))
 
 
 @command()

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.swatches import DEMO_WARNING
@@ -106,10 +108,9 @@ class ShadeCard:
 
 def shade_card(
     dyes: DyeSet,
-    names: Sequence[str],
-    depth: float = 1.0,
+    names: Sequence[str] | str,
+    depth: float | Sequence[float] | str = 1.0,
     *,
-    depths: Sequence[float] = (),
     parts: int | None = None,
     light: Light | None = None,
 ) -> ShadeCard:
@@ -117,24 +118,23 @@ def shade_card(
 
     Parameters
     ----------
-    names : two dyes for a strip, three for a triangle (66 blends in tenths).
-    depth : % owf in all.
-    depths : two dyes at several depths make a grid, a row a depth.
-    parts : into how many parts blends are divided: tenths, and quarters in a grid, by default.
+    names : two dyes for a strip, three for a triangle (66 blends in tenths); or as people write
+        them: ``lemon, navy``.
+    depth : % owf in all; of two dyes several, as ``0.5, 1, 2``, make a row each.
+    parts : into how many parts blends are divided: tenths, and quarters at several depths, by
+        default.
 
     Raises `RecipeError` for a dye the shelf does not have, `DyemixError` for a bad limit.
     """
-    chosen = tuple(dye_name(name) for name in names)
+    chosen = tuple(map(dye_name, names.split(",") if isinstance(names, str) else names))
     for name in chosen:
         dyes.index(name)
     if len(set(chosen)) != len(chosen) or not 2 <= len(chosen) <= 3:
-        raise DyemixError(f"a card takes two or three different dyes, not {', '.join(names)}.")
-    if depths and len(chosen) == 3:
+        raise DyemixError(f"a card takes two or three different dyes, not {', '.join(chosen)}.")
+    levels = _depths(depth)
+    if len(levels) > 1 and len(chosen) == 3:
         raise DyemixError("a card by depth takes two dyes: three make a triangle at one depth.")
-    levels = tuple(float(d) for d in depths) or (float(depth),)
-    if not all(0.0 < level < 100.0 for level in levels):
-        raise DyemixError("depths are % owf, above 0.")
-    n = parts or (4 if depths else 10)
+    n = parts or (4 if len(levels) > 1 else 10)
     if not 1 <= n <= 100:
         raise DyemixError("parts are 1 to 100.")
     rows: list[tuple[int, int, float, tuple[int, ...]]]
@@ -152,9 +152,13 @@ def shade_card(
     return ShadeCard(chosen, levels, n, tuple(blends), cloth, dyes.demo)
 
 
-def parse_depths(text: str) -> tuple[float, ...]:
-    """Depths as people write them: ``0.5, 1, 2``. Raises `DyemixError`."""
+def _depths(given: float | Sequence[float] | str) -> tuple[float, ...]:
+    """Depths in % owf, as numbers or as people write them. Raises `DyemixError`."""
+    words = given.replace(",", " ").split() if isinstance(given, str) else np.ravel(given)
     try:
-        return tuple(float(word) for word in text.replace(",", " ").split())
+        depths = tuple(float(word) for word in words)
     except ValueError:
-        raise DyemixError(f"{text!r} is not a list of depths: write '0.5, 1, 2' (% owf).") from None
+        raise DyemixError(f"{given!r} is not a list of depths: write '0.5, 1, 2'.") from None
+    if not depths or not all(0.0 < depth < 100.0 for depth in depths):
+        raise DyemixError("depths are % owf, above 0.")
+    return depths

@@ -107,7 +107,7 @@ def patches(figure: Figure) -> list[list[list[str]]]:
         lambda d: tint(d, BRIGHT, 8),
         lambda d: gradient(d, "lemon 1", "navy 2"),
         lambda d: shade_card(d, TRIANGLE, 1.5),
-        lambda d: shade_card(d, ("lemon", "navy"), depths=(0.25, 1, 4)),
+        lambda d: shade_card(d, ("lemon", "navy"), (0.25, 1, 4)),
         lambda d: d,
         lambda d: reach(d, compare=False),
     ],

@@ -13,7 +13,7 @@ from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.series.shade_card import ShadeCard, parse_depths, shade_card
+from dyemix.series.shade_card import ShadeCard, shade_card
 
 TRIANGLE = ("marigold", "rose", "turquoise")
 
@@ -25,7 +25,7 @@ def triangle(dyes: DyeSet) -> ShadeCard:
 
 @pytest.fixture
 def grid(dyes: DyeSet) -> ShadeCard:
-    return shade_card(dyes, ("lemon", "navy"), depths=(0.25, 1, 4))
+    return shade_card(dyes, ("lemon", "navy"), (0.25, 1, 4))
 
 
 def test_triangle_holds_every_blend_in_tenths(triangle: ShadeCard, dyes: DyeSet) -> None:
@@ -58,10 +58,10 @@ def test_strip_and_grid(dyes: DyeSet, grid: ShadeCard) -> None:
         (lambda d: shade_card(d, ("lemon",)), "two or three different dyes"),
         (lambda d: shade_card(d, ("lemon", "Lemon")), "two or three different dyes"),
         (lambda d: shade_card(d, ("lemon", "nawy")), "did you mean navy"),
-        (lambda d: shade_card(d, TRIANGLE, depths=(1, 2)), "takes two dyes"),
+        (lambda d: shade_card(d, TRIANGLE, "1, 2"), "takes two dyes"),
         (lambda d: shade_card(d, ("lemon", "navy"), -1), "above 0"),
         (lambda d: shade_card(d, TRIANGLE, parts=60), "more than a card holds"),
-        (lambda d: parse_depths("1, two"), "not a list of depths"),
+        (lambda d: shade_card(d, "lemon, navy", "1, two"), "not a list of depths"),
     ],
 )
 def test_bad_input_says_what_would_be_right(
