@@ -15,7 +15,7 @@ import numpy as np
 from benchmarks.shelf import shelf
 from dyemix.arrays import Array
 from dyemix.dataset.target import Target
-from dyemix.gamut.boundary import Gamut, gamut
+from dyemix.gamut.boundary import Gamut, gamuts
 from dyemix.gamut.family import family
 from dyemix.matching.match import match
 from dyemix.matching.subsets import delta_e_goal, finish, search
@@ -89,7 +89,7 @@ def main() -> None:
     once = perf_counter() - start
     for k in (3, 4):
         start = perf_counter()
-        found = gamut(dyes, k)
+        found = gamuts(dyes, k)(2 ** len(dyes) - 1)
         taken = perf_counter() - start
         out = beyond(found, random_blends(dyes, 100_000, k))
         print(

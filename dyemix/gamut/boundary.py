@@ -27,8 +27,6 @@ from dyemix.model.dyes import DyeSet
 if TYPE_CHECKING:
     import pandas as pd
 
-#: ``progress(done, all)``: called as work goes on, for whoever waits.
-Progress = Callable[[int, int], None]
 #: Depths along each side of a face, by how many dyes are held at their deepest.
 _DEPTHS = (20, 8, 5)
 #: Faces worked out at once: few enough for the processor's cache.
@@ -91,20 +89,8 @@ class Gamut:
         return pd.DataFrame(rows, columns=["L*", "a*", "b*"])
 
 
-def gamut(
-    dyes: DyeSet, max_dyes: int = 3, *, levels: Array | None = None, light: Light | None = None
-) -> Gamut:
-    """What blends of at most `max_dyes` dyes reach, to their deepest swatches: see `gamuts`."""
-    return gamuts(dyes, max_dyes, levels=levels, light=light)(2 ** len(dyes) - 1)
-
-
 def gamuts(
-    dyes: DyeSet,
-    max_dyes: int = 3,
-    *,
-    levels: Array | None = None,
-    light: Light | None = None,
-    progress: Progress | None = None,
+    dyes: DyeSet, max_dyes: int = 3, *, levels: Array | None = None, light: Light | None = None
 ) -> Callable[[int], Gamut]:
     """What a shelf and every part of it reaches, as a function of the dyes in it, a bit each.
 
@@ -122,11 +108,8 @@ def gamuts(
     light = light or dyes.light
     slices = np.arange(12.0, 97.0, 4.0) if levels is None else np.asarray(levels, dtype=float)
     found: list[tuple[Array, NDArray[np.intp], NDArray[np.uint64]]] = []
-    faces = list(_faces(len(dyes), min(max_dyes, len(dyes))))
-    for done, index in enumerate(faces, 1):
+    for index in _faces(len(dyes), min(max_dyes, len(dyes))):
         found += _crossings(_on_faces(dyes, index, light), bits(index), slices)
-        if progress is not None:
-            progress(done, len(faces))
     pieces, level, masks = (np.concatenate(part) for part in zip(*found, strict=True))
     order = np.argsort(level, kind="stable")
     pieces, masks = pieces[order], masks[order]

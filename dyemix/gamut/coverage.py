@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
@@ -15,7 +15,6 @@ from dyemix.colour.ciede2000 import delta_e_residual
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.gamut.boundary import Progress
 from dyemix.matching.subsets import descend, search_many
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.model.uncertainty import lab_covariance, likely
@@ -24,6 +23,8 @@ from dyemix.series.steps import columns
 if TYPE_CHECKING:
     import pandas as pd
 
+#: ``progress(done, all)``: called as work goes on, for whoever waits.
+Progress = Callable[[int, int], None]
 #: Blends that miss the tolerance by less than this much ΔE2000 take the last steps before they are
 #: judged, and so do so many of the nearest.
 _NEAR, _NEAREST = 2.0, 24

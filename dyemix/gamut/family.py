@@ -15,8 +15,7 @@ from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
 from dyemix.dataset.units import STOCK_PCT
 from dyemix.errors import DyemixError
-from dyemix.gamut.boundary import Progress
-from dyemix.gamut.coverage import Nearest, nearest_frame, serve
+from dyemix.gamut.coverage import Nearest, Progress, nearest_frame, serve
 from dyemix.model.dyes import DyeSet
 
 if TYPE_CHECKING:

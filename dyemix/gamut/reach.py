@@ -13,8 +13,8 @@ from dyemix.colour.colorimetry import Light
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.gamut.boundary import Gamut, Progress, gamuts
-from dyemix.gamut.coverage import Nearest, Served, nearest_frame, serve
+from dyemix.gamut.boundary import Gamut, gamuts
+from dyemix.gamut.coverage import Nearest, Progress, Served, nearest_frame, serve
 from dyemix.model.dyes import DyeSet
 from dyemix.model.uncertainty import expected_miss, lab_covariance
 from dyemix.series.search import colours as colours_of
@@ -207,9 +207,11 @@ def reach(
     light = light or (lights.pop() if len(lights) == 1 else None) or dyes.light
     more = joined(dyes, other) if other is not None else dyes
     own, new = 2 ** len(dyes) - 1, more.names[len(dyes) :]
-    shelf = gamuts(more, max_dyes, light=light, progress=_part(progress, 0))
+    tell = progress or (lambda done, whole: None)
+    shelf = gamuts(more, max_dyes, light=light)
     base = shelf(own)
-    asked = serve(dyes, [*wanted, *shown], max_dyes, tolerance, _part(progress, 1))
+    tell(1, 3)
+    asked = serve(dyes, [*wanted, *shown], max_dyes, tolerance)
     nearest = [served.nearest(dyes, tolerance) for served in asked]
     missed = [served for served in asked if served.miss.min() > tolerance]
     wider = serve(more, [s.target for s in missed] if new else [], max_dyes, tolerance)
@@ -226,14 +228,15 @@ def reach(
         additions.append(Addition(name, within, gained, volume, nearer))
     additions.sort(key=lambda c: (-c.colours, -round(c.miss, 3), -c.volume))
     with_best = own | 1 << more.index(additions[0].dye) if additions else own
+    tell(2, 3)
     removals: list[Removal] = []
     judged = asked[: len(wanted)]
     if compare and len(dyes) > 3:
         if not wanted:
-            judged = serve(dyes, _all_over(base), max_dyes, tolerance, _part(progress, 2))
+            judged = serve(dyes, _all_over(base), max_dyes, tolerance)
         removals = _removals(dyes, judged, tolerance)
     corners = [Target(lab, light, name="most chroma") for lab in base.brightest(_TOLD)]
-    _part(progress, 2)(1, 1)
+    tell(3, 3)
     return ShelfReach(
         dyes.names, base, ladders(dyes, light)[:, LADDER_MIDDLE], tolerance,
         tuple(nearest[: len(wanted)]), nearest[-1] if shown else None,
@@ -242,16 +245,6 @@ def reach(
         tuple(removals), len(judged),
         (dyes.conditions or {}).get("cloth", ""), more.demo,
     )  # fmt: skip
-
-
-def _part(progress: Progress | None, part: int) -> Progress:
-    """Progress of one of three parts of the work, as progress of all of it."""
-
-    def told(done: int, whole: int) -> None:
-        if progress is not None:
-            progress(100 * part + 100 * done // whole, 300)
-
-    return told
 
 
 def _all_over(gamut: Gamut) -> list[Target]:

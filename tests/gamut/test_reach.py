@@ -15,10 +15,16 @@ from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.gamut.boundary import Gamut, gamut, gamuts
+from dyemix.gamut.boundary import Gamut, gamuts
 from dyemix.gamut.reach import ShelfReach, joined, reach
 from dyemix.matching.match import match, match_many
 from dyemix.model.dyes import DyeSet
+
+
+def gamut(dyes: DyeSet, max_dyes: int = 3) -> Gamut:
+    """What all of a shelf reaches."""
+    return gamuts(dyes, max_dyes)(2 ** len(dyes) - 1)
+
 
 COLOURS = ("#ff8800", "#a040c0", "#20a050", "#7d8a6e", "#d03060", "#3050a0")
 OWNED = ("lemon", "scarlet", "plum", "navy", "turquoise", "black")
