@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib import metadata
 from importlib.resources import files
@@ -96,12 +97,15 @@ def fitted(table: Path, check: Path | None = None, left_out: Sequence[str] = ())
     """
     if table.suffix.lower() == ".json":
         return load(table)
-    swatches = read_swatches(table)
-    aside = None if check is None else read_swatches(check)
     key = hashlib.sha256()
     for path in (table, check):
-        key.update(b"\0" if path is None else path.name.encode() + b"\0" + path.read_bytes())
-    return fitted_set(swatches, aside, key.hexdigest(), left_out)
+        with suppress(OSError):  # reading it below says what is wrong with it
+            key.update(b"\0" if path is None else path.name.encode() + b"\0" + path.read_bytes())
+
+    def read() -> tuple[SwatchSet, SwatchSet | None]:
+        return read_swatches(table), None if check is None else read_swatches(check)
+
+    return fitted_set(read, key.hexdigest(), left_out)
 
 
 def readings_behind(named: Path | None = None, folder: Path | None = None) -> SwatchSet | None:
@@ -111,17 +115,18 @@ def readings_behind(named: Path | None = None, folder: Path | None = None) -> Sw
 
 
 def fitted_set(
-    swatches: SwatchSet, aside: SwatchSet | None, key: str, left_out: Sequence[str] = ()
+    read: Callable[[], tuple[SwatchSet, SwatchSet | None]], key: str, left_out: Sequence[str] = ()
 ) -> DyeSet:
-    """The dyes of swatches that are read already: fitted, or from the cache.
+    """The dyes of swatches: from the cache, or else read and fitted.
 
-    `key` is a digest of all that they and the mixtures set aside were read from.
+    `read` gives the swatches and the mixtures set aside; `key` is a digest of all that it reads.
     """
     kept = _cached(key, left_out)
     try:
         return load(kept)
     except SavedError:
         pass
+    swatches, aside = read()
     dyes = _fit(swatches.without(left_out), aside)
     try:
         kept.parent.mkdir(parents=True, exist_ok=True)

@@ -221,7 +221,7 @@ class DyeBook:
     def fitted(self, aside: SwatchSet | None = None, left_out: Sequence[str] = ()) -> DyeSet:
         """The book's swatches fitted, or from the cache; the arguments are those of `fit`."""
         key = self._digest() + ("" if aside is None else aside.to_frame().to_csv())
-        return fitted_set(self.swatches(), aside, key, left_out)
+        return fitted_set(lambda: (self.swatches(), aside), key, left_out)
 
     def dyes(self, learnt: bool = True) -> DyeSet:
         """The fit kept, or the swatches fitted; without `learnt`, as no trial has moved them."""

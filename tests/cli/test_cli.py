@@ -166,7 +166,7 @@ def test_installed_wheel_runs_from_any_folder(tmp_path):
     env["XDG_CACHE_HOME"] = str(tmp_path / "cache")
     done = subprocess.run(
         [str(python), "-c",
-         "import dyemix, sys; print(dyemix.__file__, file=sys.stderr);"
+         "import dyemix, sys; print(dyemix.__file__, file=sys.stderr); assert dyemix.demo().demo;"
          "sys.argv[1:] = ['match', '#7d8a6e']; from dyemix.cli.main import main; main()"],
         cwd=tmp_path, env=env, capture_output=True, text=True, encoding="utf-8", timeout=120,
     )  # fmt: skip
