@@ -68,8 +68,6 @@ def _number(text: str) -> float:
 
 def format_amount(owf: float) -> str:
     """An amount in % owf with the digits a dyer can use (three figures, at most five decimals)."""
-    if owf == 0:
-        return "0"
     return f"{owf:.2f}" if owf >= 0.1 else f"{owf:.3f}" if owf >= 0.01 else f"{owf:.2g}"
 
 

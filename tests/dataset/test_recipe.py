@@ -148,6 +148,9 @@ def test_recipes_add_and_scale() -> None:
     assert Recipe({"Gold": 1.0, "gold ": 0.5, "navy": 0.0}) == {"gold": 1.5}
     assert repr(one) == "Recipe({'gold': 1.0, 'navy': 0.5})"
     assert (str(one), str(Recipe())) == ("gold 1.00 + navy 0.50", "undyed")
+    third = Recipe({"gold": 1 / 3, "navy": 2.0})
+    assert (third.exact, Recipe().exact) == ("gold 0.3333333333333333 + navy 2", "undyed")
+    assert Recipe.parse(third.exact) == third
 
 
 @pytest.mark.parametrize("amount", [-0.1, float("nan"), float("inf")])
