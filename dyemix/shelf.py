@@ -16,8 +16,9 @@ from importlib.resources import files
 from pathlib import Path
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import Fault, InputError, SavedError
-from dyemix.files import read_swatches
+from dyemix.errors import DyemixError, Fault, InputError
+from dyemix.files import LARGEST, read_swatches
+from dyemix.files.cells import read_bytes
 from dyemix.files.headings import is_swatch_table
 from dyemix.model.dyes import DyeSet
 from dyemix.model.saved import FORMAT, VERSION, load, save
@@ -40,22 +41,22 @@ def demo_file(name: str) -> Path:
     return inside if inside.exists() else Path(__file__).parents[1] / "swatch_data" / name
 
 
-def _is_swatch_table(path: Path) -> bool:
-    """Whether a file looks like a swatch table: text headed by a recipe and by readings."""
+def demo() -> SwatchSet:
+    """The swatches of the demo that comes with the package: invented dyes, not for dyeing."""
+    return read_swatches(demo_file(DEMO_TABLE))
+
+
+def _swatch_table(path: Path) -> str:
+    """The text of a file that looks like a swatch table: one headed by a recipe and readings."""
     if path.suffix.lower() not in (".csv", ".tsv", ".txt"):
-        return False
+        return ""
     try:
-        start = path.read_bytes()[:20_000].decode("utf-8-sig", errors="replace")
-    except OSError:
-        return False
-    lines = (line for line in start.splitlines() if line.strip() and line.lstrip()[0] != "#")
-    return is_swatch_table(re.split(r"[,;\t]", next(lines, "").replace('"', "")))
-
-
-def _has_undyed(path: Path) -> bool:
-    """Whether a table names undyed cloth, without which nothing can be fitted to it."""
-    with path.open("rb") as file:
-        return any(b"undyed" in line.lower() for line in file)
+        text = read_bytes(path, LARGEST).decode("utf-8-sig", errors="replace")
+    except InputError:
+        return ""
+    lines = (line for line in text.splitlines() if line.strip() and line.lstrip()[0] != "#")
+    headings = re.split(r"[,;\t]", next(lines, "").replace('"', ""))
+    return text if is_swatch_table(headings) else ""
 
 
 def find_shelf(
@@ -64,13 +65,13 @@ def find_shelf(
     """The swatches to use. Raises `InputError` where two tables in the folder could be meant."""
     if named is not None:
         return Shelf(named, check, f"Swatches: {named}")
-    here = folder or Path.cwd()
-    tables = sorted(p for p in here.iterdir() if p.is_file() and _is_swatch_table(p))
+    texts = {path: _swatch_table(path) for path in sorted((folder or Path.cwd()).iterdir())}
+    tables = [path for path, text in texts.items() if text]
     # Readings of a finished piece look like a table of swatches, but only a shelf has its cloth.
-    whole = [p for p in tables if _has_undyed(p)]
+    whole = [path for path in tables if "undyed" in texts[path].lower()]
     tables = whole if len(whole) == 1 else tables
     if len(tables) > 1:
-        names = ", ".join(p.name for p in tables)
+        names = ", ".join(path.name for path in tables)
         raise InputError(
             Fault(f"{len(tables)} swatch tables in this folder ({names}): name one: --swatches.")
         )
@@ -83,57 +84,27 @@ def find_shelf(
     )
 
 
-def _cache_folder() -> Path:
-    from platformdirs import user_cache_path
-
-    return user_cache_path("dyemix", appauthor=False)
-
-
-def fitted(table: Path, check: Path | None = None, left_out: Sequence[str] = ()) -> DyeSet:
-    """The dyes of a swatch table, or of a saved dye set: fitted, or from the cache.
-
-    Raises the errors of `read_swatches`, `fit` and `load`. A cache that cannot be read or
-    written only costs time.
-    """
-    if table.suffix.lower() == ".json":
-        return load(table)
-    key = hashlib.sha256()
-    for path in (table, check):
-        with suppress(OSError):  # reading it below says what is wrong with it
-            key.update(b"\0" if path is None else path.name.encode() + b"\0" + path.read_bytes())
-
-    def read() -> tuple[SwatchSet, SwatchSet | None]:
-        return read_swatches(table), None if check is None else read_swatches(check)
-
-    return fitted_set(read, key.hexdigest(), left_out)
-
-
 def readings_behind(named: Path | None = None, folder: Path | None = None) -> SwatchSet | None:
     """The swatches that `fitted` fits for a name or a folder; None for a saved dye set."""
     table = find_shelf(named, folder=folder).table
     return None if table.suffix.lower() == ".json" else read_swatches(table)
 
 
-def fitted_set(
-    read: Callable[[], tuple[SwatchSet, SwatchSet | None]], key: str, left_out: Sequence[str] = ()
-) -> DyeSet:
-    """The dyes of swatches: from the cache, or else read and fitted.
+def fitted(table: Path, check: Path | None = None, left_out: Sequence[str] = ()) -> DyeSet:
+    """The dyes of a swatch table, or of a saved dye set: fitted, or as they were kept.
 
-    `read` gives the swatches and the mixtures set aside; `key` is a digest of all that it reads.
+    Raises the errors of `read_swatches`, `fit` and `load`.
     """
-    kept = _cached(key, left_out)
-    try:
-        return load(kept)
-    except SavedError:
-        pass
-    swatches, aside = read()
-    dyes = _fit(swatches.without(left_out), aside)
-    try:
-        kept.parent.mkdir(parents=True, exist_ok=True)
-        save(dyes, kept)
-    except (OSError, SavedError):
-        pass  # a cache that cannot be written only costs the next command half a second
-    return dyes
+    if table.suffix.lower() == ".json":
+        return load(table)
+    named = [path for path in (table, check) if path is not None]
+    files = [(path.name, hashlib.sha256(read_bytes(path, LARGEST)).digest()) for path in named]
+
+    def fit_now() -> DyeSet:
+        aside = None if check is None else read_swatches(check)
+        return fit(read_swatches(table).without(left_out), aside)
+
+    return kept_fit(repr((files, tuple(left_out))), fit_now)
 
 
 def borrow_shelf(
@@ -151,10 +122,29 @@ def borrow_shelf(
     return borrow(fitted(first), here, aside)
 
 
-def _fit(swatches: SwatchSet, aside: SwatchSet | None) -> DyeSet:
-    from dyemix.fitting.fit import fit
+def fit(swatches: SwatchSet, aside: SwatchSet | None) -> DyeSet:
+    from dyemix.fitting.fit import fit as fit_swatches
 
-    return fit(swatches, aside)
+    return fit_swatches(swatches, aside)
+
+
+def kept_fit(key: str, make: Callable[[], DyeSet]) -> DyeSet:
+    """The dyes that were kept in the user's cache under a key, or else made, and kept.
+
+    `key` says all that they are made of. What is kept is damaged, cannot be read or cannot be
+    written: that costs the time of a fit, and nothing else.
+    """
+    from platformdirs import user_cache_path
+
+    digest = hashlib.sha256(f"{FORMAT} {VERSION} {_program_version()} {key}".encode()).hexdigest()
+    path = user_cache_path("dyemix", appauthor=False) / f"fit-{digest[:32]}.json"
+    with suppress(DyemixError):
+        return load(path)
+    dyes = make()
+    with suppress(OSError, DyemixError):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        save(dyes, path)
+    return dyes
 
 
 def _program_version() -> str:
@@ -165,14 +155,3 @@ def _program_version() -> str:
         version = "source"
     stats = [p.stat() for p in sorted(Path(__file__).parent.rglob("*.py"))]
     return f"{version} {[(s.st_size, s.st_mtime_ns) for s in stats]}"
-
-
-def _cached(key: str, left_out: Sequence[str]) -> Path:
-    digest = hashlib.sha256(f"{FORMAT} {VERSION} {_program_version()} {key}".encode())
-    digest.update("\0".join(left_out).encode())
-    return _cache_folder() / f"fit-{digest.hexdigest()[:32]}.json"
-
-
-def demo() -> SwatchSet:
-    """The swatches of the demo that comes with the package: invented dyes, not for dyeing."""
-    return read_swatches(demo_file(DEMO_TABLE))

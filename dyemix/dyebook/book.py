@@ -35,7 +35,7 @@ from dyemix.dyebook.records import (
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.saved import from_text, saved_text
-from dyemix.shelf import fitted_set
+from dyemix.shelf import fit, kept_fit
 
 T = TypeVar("T")
 
@@ -220,8 +220,9 @@ class DyeBook:
 
     def fitted(self, aside: SwatchSet | None = None, left_out: Sequence[str] = ()) -> DyeSet:
         """The book's swatches fitted, or from the cache; the arguments are those of `fit`."""
-        key = self._digest() + ("" if aside is None else aside.to_frame().to_csv())
-        return fitted_set(lambda: (self.swatches(), aside), key, left_out)
+        held = "" if aside is None else aside.to_frame().to_csv()
+        key = repr((self._digest(), held, tuple(left_out)))
+        return kept_fit(key, lambda: fit(self.swatches().without(left_out), aside))
 
     def dyes(self, learnt: bool = True) -> DyeSet:
         """The fit kept, or the swatches fitted; without `learnt`, as no trial has moved them."""
