@@ -183,10 +183,6 @@ class Series:
         colour = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*p.lab)
         return f"From {p.recipe}  (% of dry cloth weight): {colour} ({p.light}), {p.screen}"
 
-    def darker(self, route: Route) -> tuple[float, ...]:
-        """ΔL* of each step of a route from the start: below 0 is darker."""
-        return tuple(float(s.prediction.lab[0] - self.start.lab[0]) for s in route.steps)
-
     def safest(self, step: int) -> Route | None:
         """The route that reaches a step (counted from 0) and is least upset by a dosing slip."""
         able = [route for route in self.routes if route.reached > step]
@@ -204,11 +200,11 @@ class Series:
                 **columns(step.prediction),
                 "reached": step.reached,
                 **dict(zip(("lightness_off", "chroma_off", "hue_off"), step.off, strict=True)),
-                "darker": down,
+                "darker": step.prediction.lab[0] - self.start.lab[0],
                 **{name: getattr(step, name) for name in _FIGURES},
             }
             for route in self.routes
-            for i, (step, down) in enumerate(zip(route.steps, self.darker(route), strict=True), 1)
+            for i, step in enumerate(route.steps, 1)
         )
 
     def __str__(self) -> str:

@@ -265,11 +265,12 @@ def _cost(found: Series) -> tuple[str, ...]:
     route = found.routes[0]
     if not route.reached:
         return ("No second bath from this shelf makes this piece quieter with its hue held.",)
-    cost, last, first = found.darker(route), route.reached - 1, route.steps[0]
+    last, first = route.reached - 1, route.steps[0]
+    cost = [found.start.lab[0] - step.prediction.lab[0] for step in route.steps]
     lines = [
         "A second bath only adds dye: the piece cannot get quieter without getting darker. "
-        f"With {route.dye}, which darkens least, step 1 takes {-cost[0]:.1f} off L*"
-        + (f", step {last + 1} takes {-cost[last]:.1f}." if last else "."),
+        f"With {route.dye}, which darkens least, step 1 takes {cost[0]:.1f} off L*"
+        + (f", step {last + 1} takes {cost[last]:.1f}." if last else "."),
         f"Begin with the smallest bath, step 1: {first.recipe} "
         f"({first.recipe.total:.2g} % owf in all), on an offcut of this very piece; dye takes "
         "differently over dye than on white. Dry, iron and read it before the piece goes in. "

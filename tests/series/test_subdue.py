@@ -190,15 +190,16 @@ def test_over_a_finished_piece_quieter_is_darker(dyes: DyeSet) -> None:
     found = subdue_on(dyes, dyes.predict(BRIGHT).as_target())
     over = dyes.on(dyes.predict(BRIGHT).reflectance)
     for route in found.routes:
-        cost = found.darker(route)
-        assert all(x < 0 for x in cost)
+        assert all(step.prediction.lab[0] < found.start.lab[0] for step in route.steps)
         for step in route.steps[: route.reached]:
             lab = over.predict(step.recipe).lab
             assert lab == pytest.approx(step.prediction.lab, abs=1e-9)
             assert abs(step.chroma - np.hypot(*step.asked[1:])) <= 1.0
     text = str(found)
     assert "cannot get quieter without getting darker" in text
-    assert f"step 1 takes {-found.darker(found.routes[0])[0]:.1f} off L*" in text
+    cost = found.start.lab[0] - found.steps[0].prediction.lab[0]
+    assert f"step 1 takes {cost:.1f} off L*" in text
+    assert found.to_frame()["darker"][0] == pytest.approx(-cost)
     assert "offcut" in text
     totals = [step.recipe.total for step in found.routes[0].steps]
     assert totals == sorted(totals)
