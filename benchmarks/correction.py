@@ -29,7 +29,7 @@ from dyemix.dataset.trial import Trial
 from dyemix.fitting.fit import fit
 from dyemix.fitting.learn import Lesson, learn
 from dyemix.matching.correct import Outcome, correct
-from dyemix.matching.subsets import Subsets, delta_e_goal, finish
+from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
 from tests.simulated.workshop import Row, Workshop
 from tests.simulated.workshop.workshop import Recipe as Amounts
@@ -92,10 +92,11 @@ def draw(bench: Bench, names: Sequence[str], rng: np.random.Generator) -> tuple[
 
 def aimed(dyes: DyeSet, start: Amounts, target: Array) -> Amounts:
     """The amounts of the same dyes that come nearest on paper; a dye at 0 is kept, for pairing."""
-    index = np.array([[dyes.index(name) for name in start]])
-    first = Subsets(index, np.array([list(start.values())]), np.zeros(1))
-    found = finish(dyes, delta_e_goal(target), D65_10, first)
-    return dict(zip(start, map(float, found.amounts[0]), strict=True))
+    used = np.isin(dyes.names, list(start))[np.newaxis]
+    first = np.array([[start.get(name, 0.0) for name in dyes.names]])
+    one = Problem.of(dyes, target[np.newaxis], D65_10, len(start))
+    found = one.finish(Found(np.zeros(1, np.intp), used, first, np.zeros(1))).amounts[0]
+    return {name: float(found[dyes.index(name)]) for name in start}
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from itertools import combinations
 from time import perf_counter
 
 import numpy as np
@@ -23,8 +24,8 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.target import Target
 from dyemix.matching.match import match
-from dyemix.matching.refine import EARNS_ITS_PLACE, across_grey
-from dyemix.matching.subsets import Subsets, delta_e_goal, finish, search
+from dyemix.matching.refine import EARNS_ITS_PLACE, refined
+from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 
 MAX_DYES = 4
@@ -69,25 +70,27 @@ def evolve(dyes: DyeSet, members: Sequence[int], target: Array, seeds: int = 3) 
 
 
 def cases(target: int, seeds: int = 3, best: int = 10, others: int = 10) -> list[Case]:
-    """The best subsets of one target, and others drawn at random."""
+    """The best blends of one target, and others drawn at random, each as a shelf of its own."""
     dyes = shelf()
     lab = targets(dyes)[target]
-    goal = delta_e_goal(lab)
-    sizes = [finish(dyes, goal, D65_10, size) for size in search(dyes, goal, D65_10, MAX_DYES)]
-    place = np.array([(k, row) for k, size in enumerate(sizes) for row in range(len(size.cost))])
-    place = place[np.argsort(np.concatenate([size.cost for size in sizes]), kind="stable")]
-    drawn = np.random.default_rng([7, target]).choice(
-        np.arange(best, len(place)), others, replace=False
-    )
+    aim = Target(lab, D65_10)
+    every = [c for k in range(1, MAX_DYES + 1) for c in combinations(range(len(dyes)), k)]
+    found = Problem.of(dyes, lab[np.newaxis], D65_10, MAX_DYES).search()
+    blends = np.array([np.isin(np.arange(len(dyes)), members) for members in every])
+    # A blend that was left out is one that a smaller one stands for.
+    inside = ~np.any(found.used & ~blends[:, np.newaxis], axis=2)
+    order = np.argsort(np.where(inside, found.cost, np.inf).min(axis=1), kind="stable")
     done = []
+    drawn = np.random.default_rng([7, target]).choice(
+        np.arange(best, len(order)), others, replace=False
+    )
     for rank in [*range(best), *drawn]:
-        k, row = place[rank]
-        size, at = sizes[k], slice(row, row + 1)
-        one = Subsets(size.index[at], size.amounts[at], size.cost[at])
-        ours = float(np.sqrt(across_grey(dyes, lab, 1.0, D65_10, one).cost[0]))
-        members = tuple(int(i) for i in one.index[0])
-        names = tuple(dyes.names[i] for i in members)
-        done.append(Case(target, names, rank < best, ours, evolve(dyes, members, lab, seeds)))
+        members = every[order[rank]]
+        part = dyes.take([dyes.names[i] for i in members])
+        one = Problem.of(part, lab[np.newaxis], D65_10, MAX_DYES)
+        ours = refined(one, [aim]).cost.min()
+        least = evolve(dyes, members, lab, seeds)
+        done.append(Case(target, part.names, rank < best, float(np.sqrt(ours)), least))
     return done
 
 

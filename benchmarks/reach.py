@@ -18,7 +18,7 @@ from dyemix.dataset.target import Target
 from dyemix.gamut.boundary import Gamut, gamuts
 from dyemix.gamut.family import family
 from dyemix.matching.match import match
-from dyemix.matching.subsets import delta_e_goal, finish, search
+from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 from dyemix.series.shade_card import shade_card
 
@@ -66,11 +66,8 @@ def brute_force(dyes: DyeSet, targets: Sequence[Target], tolerance: float) -> li
         for names in combinations(dyes.names, size):
             part = dyes.take(names)
             for target in targets:
-                goal = delta_e_goal(target.lab)
-                sizes = search(part, goal, dyes.light, 3)
-                least = min(
-                    float(finish(part, goal, dyes.light, s.best(10)).cost.min()) for s in sizes
-                )
+                one = Problem.of(part, target.lab[np.newaxis], dyes.light, 3)
+                least = one.finish(one.search().best(10, by_number=True)).cost.min()
                 if np.sqrt(least) > tolerance:
                     break
             else:

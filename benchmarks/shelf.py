@@ -13,7 +13,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.fitting.fit import fit
 from dyemix.matching.ranking import WITHIN_REACH
-from dyemix.matching.subsets import delta_e_goal, search
+from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 from tests.simulated.workshop import Row, Workshop
 
@@ -41,7 +41,6 @@ def targets(dyes: DyeSet, count: int = 50, seed: int = 1, max_dyes: int = 4) -> 
     far: list[Array] = []
     while min(len(near), len(far)) < count // 2:
         lab = rng.uniform([15.0, -60.0, -60.0], [95.0, 60.0, 60.0])
-        found = search(dyes, delta_e_goal(lab), D65_10, max_dyes)
-        nearest = np.sqrt(min(float(size.cost.min()) for size in found))
+        nearest = np.sqrt(Problem.of(dyes, lab[np.newaxis], D65_10, max_dyes).search().cost.min())
         (near if nearest <= WITHIN_REACH else far).append(lab)
     return np.array(near[: count // 2] + far[: count // 2])

@@ -38,7 +38,7 @@ def delta_e_residual(
     sample: ArrayLike,
     k_lightness: float = 1.0,
     slope: bool = True,
-    side: int = 0,
+    side: ArrayLike = 0,
 ) -> tuple[Array, Array]:
     """Three numbers whose squares add up to ΔE2000², and their slope.
 
@@ -54,9 +54,9 @@ def delta_e_residual(
         when `slope` is false. The formula jumps where the hues stand 180° apart: no slope is
         right there, and none is given across the jump.
 
-    `side` 1 or −1 continues the branch of hues that lie that way round (counter-clockwise, or
-    clockwise, of the reference) smoothly past the jump: equal to ΔE2000 up to it, and what a
-    solver needs to come down to its very edge.
+    `side` 1 or −1, of all or each, continues the branch of hues that lie that way round
+    (counter-clockwise, or clockwise, of the reference) smoothly past the jump: equal to ΔE2000 up
+    to it, and what a solver needs to come down to its very edge.
     """
     ref = np.asarray(reference, dtype=float)
     smp = np.asarray(sample, dtype=float)
@@ -78,8 +78,8 @@ def delta_e_residual(
     turn = h2 - h1  # eq. 10
     far = np.abs(turn) > np.pi
     turn = np.where(grey, 0.0, turn - np.where(far, np.sign(turn) * _TURN, 0.0))
-    if side:
-        turn = np.where(side * turn < -np.pi / 2.0, turn + side * _TURN, turn)
+    way = np.asarray(side, dtype=float)
+    turn = np.where(way * turn < -np.pi / 2.0, turn + way * _TURN, turn)
     product = np.sqrt(q1 * q2)
     d_hue = 2.0 * product * np.sin(turn / 2.0)  # eq. 11
     # eq. 14, whose cases all say: half a turn's way on from the first hue, or their sum for a grey

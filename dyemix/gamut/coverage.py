@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e_residual
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.matching.subsets import descend, search_many
+from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.model.uncertainty import lab_covariance, likely
 from dyemix.series.steps import columns
@@ -135,30 +133,16 @@ def _solved(
     dyes: DyeSet, targets: Sequence[Target], light: Light, max_dyes: int, tolerance: float
 ) -> list[Served]:
     """`serve` for colours of one light, side by side."""
-    labs = np.array([target.lab for target in targets])
-    sizes = search_many(
-        dyes, lambda lab, at: delta_e_residual(labs[at], lab), len(targets), light, max_dyes,
-        value=lambda lab, at: delta_e_residual(labs[at], lab, slope=False),
-    )  # fmt: skip
+    problem = Problem.of(dyes, np.array([target.lab for target in targets]), light, max_dyes)
+    every = problem.search()
     served = []
-    for t, found in enumerate(sizes):
-        rows = [(index, x) for s in found for index, x in zip(s.index, s.amounts, strict=True)]
-        amounts, upper = np.zeros((len(rows), len(dyes))), np.zeros((len(rows), len(dyes)))
-        for row, (index, x) in enumerate(rows):
-            amounts[row, index], upper[row, index] = x, dyes.deepest[index]
-        miss = np.sqrt(np.concatenate([s.cost for s in found]))
+    for t, target in enumerate(targets):
+        found = every.rows(every.which == t)
+        miss = np.sqrt(found.cost)
         near = (miss > tolerance) & (miss < tolerance + _NEAR)
         near[np.argsort(miss)[:_NEAREST]] = True
-        amounts[near], cost = descend(
-            dyes, partial(_goal, labs[t]), light, amounts[near],
-            upper[near], np.zeros(len(dyes)), steps=100, tolerance=1e-9,
-        )  # fmt: skip
-        miss[near] = np.sqrt(cost)
-        masks = (upper > 0) @ (np.uint64(1) << np.arange(len(dyes), dtype=np.uint64))
-        served.append(Served(targets[t], light, masks, miss, amounts))
+        last = problem.finish(found.rows(near))
+        found.amounts[near], miss[near] = last.amounts, np.sqrt(last.cost)
+        masks = found.used @ (np.uint64(1) << np.arange(len(dyes), dtype=np.uint64))
+        served.append(Served(target, light, masks, miss, found.amounts))
     return served
-
-
-def _goal(target: Array, labs: Array, _: NDArray[np.intp]) -> tuple[Array, Array]:
-    """ΔE2000 from one target, whichever row a colour is of."""
-    return delta_e_residual(target, labs)

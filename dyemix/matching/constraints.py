@@ -9,9 +9,11 @@ from typing import Any, TypedDict
 import numpy as np
 
 from dyemix.arrays import Array
+from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import dye_name
 from dyemix.errors import DyemixError
 from dyemix.matching.dispensing import Kit
+from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 
 #: How much likely ΔE2000 a preferred dye may cost: half of what the eye of a customer sees.
@@ -111,15 +113,22 @@ class Constraints:
             raise DyemixError(f"no price for {', '.join(free)}: give one for every dye, or none.")
         return dyes if len(left) == len(dyes) else dyes.take(left)
 
-    def upper(self, dyes: DyeSet) -> Array:
-        """Most of each dye ``(D,)``, % owf: its deepest swatch, or what is left of it."""
-        given = np.array([self.in_hand.get(name, np.inf) for name in dyes.names])
-        return np.asarray(np.minimum(dyes.deepest, given))
+    def problem(self, dyes: DyeSet, labs: Array, light: Light, k_lightness: float) -> Problem:
+        """Targets ``(T, 3)`` on this shelf: to the deepest swatch of each dye, or what is left.
 
-    def lower(self, dyes: DyeSet) -> Array:
-        """Least of each dye ``(D,)``, % owf: the palest swatch of one that must be used, else 0."""
+        Raises `DyemixError` where no recipe keeps to all of the limits.
+        """
+        left = np.array([self.in_hand.get(name, np.inf) for name in dyes.names])
         used = np.array([name in self.use for name in dyes.names])
-        return np.asarray(np.where(used, np.minimum(dyes.palest, self.upper(dyes)), 0.0))
+        upper = np.minimum(dyes.deepest, left)
+        lower = np.where(used, np.minimum(dyes.palest, upper), 0.0)
+        total = np.inf if self.total is None else self.total
+        if total < lower.sum() or np.any(upper[used] <= 0.0):
+            raise DyemixError(
+                f"no recipe holds {' and '.join(self.use)} and keeps to these limits: allow more "
+                "depth, or free a dye from having to be in."
+            )
+        return Problem(dyes, labs, light, self.max_dyes, lower, upper, total, k_lightness)
 
     def cost(self, recipe: Mapping[str, float]) -> float | None:
         """Of the dye for one kg of cloth; None where no prices are given."""

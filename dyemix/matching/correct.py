@@ -16,9 +16,10 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.ciede2000 import delta_e, delta_e_residual
 from dyemix.colour.colorimetry import Light
 from dyemix.colour.difference import Miss
 from dyemix.dataset.recipe import Recipe
@@ -27,7 +28,7 @@ from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
 from dyemix.errors import DyemixError
 from dyemix.fitting.strengths import with_dosing
-from dyemix.matching.subsets import Subsets, delta_e_goal, finish, search
+from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.model.scatter import Scatter
 from dyemix.model.uncertainty import causes, expected_miss, likely
@@ -264,29 +265,26 @@ def _pot(dyes: DyeSet, amounts: Array, target: Target, error: Array, spread: Arr
 def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes: bool) -> Array:
     """Amounts ``(1, D)`` whose prediction plus `error` ``(3,)`` comes nearest to the target."""
     assert target.light is not None
+    own = amounts[np.newaxis] > 0
+    used = own | np.eye(len(dyes), dtype=bool)[~own[0]] if other_dyes else own
+    n = len(used)
+    start = Found(np.zeros(n, np.intp), used, np.tile(amounts, (n, 1)), np.zeros(n))
     # What was dyed may go deeper than any swatch; the answer must not be cut off short of it.
-    room = replace(dyes, deepest=np.maximum(dyes.deepest, amounts))
-    goal = delta_e_goal(target.lab)
-    used = np.flatnonzero(amounts)
-    index = used[np.newaxis]
-    if other_dyes:
-        more = np.setdiff1d(np.arange(len(dyes)), used)
-        index = np.concatenate([np.repeat(index, len(more), axis=0), more[:, np.newaxis]], axis=1)
-    start = Subsets(index, amounts[index], np.zeros(len(index)))
-    found = finish(room, lambda lab: goal(lab + error), target.light, start)
+    problem = replace(
+        Problem.of(dyes, (target.lab - error)[np.newaxis], target.light, len(dyes)),
+        upper=np.maximum(dyes.deepest, amounts),
+    )
+
+    def goal(lab: Array, _: NDArray[np.intp]) -> tuple[Array, Array]:
+        return delta_e_residual(target.lab, lab + error)
+
+    found = problem.descend(start, 100, 1e-9, problem.on_lab(goal)).best()
     if other_dyes:
         plain = _aim(dyes, amounts, target, error, False)
-        miss, _ = goal(dyes.predict_many(plain, target.light)[0] + error)
-        if float(np.linalg.norm(miss)) - float(np.sqrt(found.cost.min())) < WORTH_IT:
+        miss, _ = delta_e_residual(target.lab, dyes.predict_many(plain, target.light)[0] + error)
+        if float(np.linalg.norm(miss)) - float(np.sqrt(found.cost[0])) < WORTH_IT:
             return plain
-    return _full(found.best(1), len(dyes))
-
-
-def _full(subsets: Subsets, dyes: int) -> Array:
-    """Amounts ``(N, D)`` over the whole shelf."""
-    out = np.zeros((len(subsets.cost), dyes))
-    np.put_along_axis(out, subsets.index, subsets.amounts, axis=1)
-    return out
+    return found.amounts
 
 
 def _second_bath(
@@ -297,8 +295,8 @@ def _second_bath(
         return Over.NO_NEED, None
     assert target.light is not None
     ground = _Ground.of(dyes, trial.reading)
-    sizes = search(ground.dyes, delta_e_goal(target.lab), target.light, SECOND_BATH_DYES)
-    amounts = np.concatenate([_full(size.best(5), len(dyes)) for size in sizes])
+    problem = Problem.of(ground.dyes, target.lab[np.newaxis], target.light, SECOND_BATH_DYES)
+    amounts = problem.search().best(5, by_number=True).amounts
     labs = ground.dyes.predict_many(amounts, target.light)
     random, comes_back = ground.spread(amounts, target.light)
     spread = random + comes_back

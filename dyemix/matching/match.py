@@ -28,8 +28,9 @@ from dyemix.model.uncertainty import CAUSE_WORDS, causes, expected_miss, lab_cov
 
 #: Recipes whose likely miss is worked out, beside those that are shown.
 _WEIGHED = 24
-#: Targets searched side by side, which is also one chunk of work for another process.
-_SIDE_BY_SIDE = 64
+#: Targets in one chunk of work, and of those how many are searched in the same arrays: few enough
+#: for the processor's cache.
+_CHUNK, _AT_ONCE = 64, 16
 
 _UNSURE_TARGET = "the target's own reading: photograph it again, or have it measured"
 LIKELY, PAPER = "likely", "paper"
@@ -66,10 +67,9 @@ def match(
 
     Matching happens in the target's own light, both sides computed from spectra; a bare CIELAB
     takes the light of the swatches. Amounts run from 0 to the deepest swatch of each dye. Where
-    dyes outnumber three and the target is within reach, the free direction is settled by least
-    metamerism (a target with a spectrum), else by least total depth. A blend in which one dye
-    brings the target nearer by less than `EARNS_ITS_PLACE` gives way to the blend without it,
-    and of neighbouring recipes one is shown.
+    dyes outnumber three and the target is within reach, a target with a spectrum is also matched
+    as a spectrum. A blend in which one dye brings the target nearer by less than
+    `EARNS_ITS_PLACE` gives way to the blend without it, and of neighbouring recipes one is shown.
 
     Parameters
     ----------
@@ -106,7 +106,7 @@ def match_many(
     """
     question = _Question(dyes, Constraints.of(constraints, limits), count, k_lightness, rank_by)
     wanted = _targets(targets)
-    chunks = [wanted[i : i + _SIDE_BY_SIDE] for i in range(0, len(wanted), _SIDE_BY_SIDE)]
+    chunks = [wanted[i : i + _CHUNK] for i in range(0, len(wanted), _CHUNK)]
     waiting = [_submitted(executor, question, chunk) if executor else None for chunk in chunks]
     out: list[Matches] = []
     for chunk, future in zip(chunks, waiting, strict=True):
@@ -157,8 +157,10 @@ def _answer(question: _Question, targets: Sequence[Target]) -> list[Matches]:
     lights = [dyes.light_of(target) for target in targets]
     out: dict[int, Matches] = {}
     for light in dict.fromkeys(lights):
-        some = [i for i, own in enumerate(lights) if own == light]
-        out |= zip(some, _under(question, dyes, [targets[i] for i in some], light), strict=True)
+        alike = [i for i, own in enumerate(lights) if own == light]
+        for first in range(0, len(alike), _AT_ONCE):
+            some = alike[first : first + _AT_ONCE]
+            out |= zip(some, _under(question, dyes, [targets[i] for i in some], light), strict=True)
     return [out[i] for i in range(len(targets))]
 
 
@@ -168,23 +170,12 @@ def _under(
     """Matches of several targets under one light: search, choose, weigh, describe."""
     wanted, k, every = question.wanted, question.k_lightness, range(len(targets))
     labs = np.array([target.lab for target in targets])
-    found = refined(dyes, targets, light, wanted, k)
-    amounts, residual, other = (
-        found.amounts,
-        found.residual,
-        _other_lamp(dyes, targets, light, found),
-    )
+    problem = wanted.problem(dyes, labs, light, k)
+    found = refined(problem, targets)
+    amounts, residual = found.amounts, np.sqrt(found.cost)
+    other = _other_lamp(dyes, targets, light, found)
     rows = [np.flatnonzero(found.which == t) for t in every]
     short = [mine[worth_showing(amounts[mine], residual[mine], other[mine])] for mine in rows]
-    for target, kept in zip(targets, short, strict=True):
-        if not len(kept):
-            must = (
-                f", or free {' and '.join(wanted.use)} from having to be in" if wanted.use else ""
-            )
-            raise DyemixError(
-                f"no recipe for {target.name or target} keeps to these limits: allow more depth or "
-                f"more dyes{must}."
-            )
     short = [kept[np.argsort(residual[kept])[: _WEIGHED + question.count]] for kept in short]
     score = residual.copy()
     if question.rank_by == LIKELY:
@@ -198,11 +189,10 @@ def _under(
         order = kept[rank(amounts[kept], score[kept], other[kept], dyes, wanted)]
         shown.append(order[different(amounts[order], dyes, question.count)])
     matches = iter(_described(question, dyes, targets, light, found, np.concatenate(shown)))
-    nearest = np.array([mine[np.argmin(residual[mine])] for mine in rows])
-    colours = dyes.predict_many(amounts[nearest], light)
-    reach = [which_way(labs[t], colours[t], k) for t in every]
+    nearest = problem.colours(found.best().amounts)
+    reach = [which_way(labs[t], nearest[t], k) for t in every]
     far = [t for t in every if reach[t] is not Reach.WITHIN]
-    said = dict(zip(far, advice(dyes, labs, light, found, far, wanted, k), strict=True))
+    said = advice(problem, found, far) if far else {}
     blends = sum(comb(len(dyes), size + 1) for size in range(min(wanted.max_dyes, len(dyes))))
     note = f"The target names no light: taken as {light}, the light of the swatches."
     return [
@@ -279,7 +269,7 @@ def _described(
                 Prediction(
                     recipe, spectra[i], labs[i], light, screens[i], dyes.warnings(recipe), dyes.demo
                 ),
-                float(found.residual[rows[i]]),
+                float(np.sqrt(found.cost[rows[i]])),
                 likely=float(pot.mean[i]),
                 median=float(pot.median[i]),
                 bound=float(pot.bound[i]),

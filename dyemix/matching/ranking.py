@@ -9,11 +9,10 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
-from dyemix.colour.colorimetry import Light
 from dyemix.matching.constraints import PREFERENCE, Constraints
 from dyemix.matching.matches import Reach
-from dyemix.matching.refine import EARNS_ITS_PLACE, allowed, tell
-from dyemix.matching.subsets import Found, descend
+from dyemix.matching.refine import EARNS_ITS_PLACE, tell
+from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
 
 #: A target is within reach when the best recipe comes this near on paper.
@@ -84,55 +83,37 @@ def which_way(target: Array, nearest: Array, k_lightness: float) -> Reach:
     return Reach.OFF_IN_HUE if largest == 2 else sides[largest][int(parts[largest] < 0)]
 
 
-def advice(
-    dyes: DyeSet,
-    labs: Array,
-    light: Light,
-    found: Found,
-    far: Sequence[int],
-    wanted: Constraints,
-    k_lightness: float,
-) -> list[tuple[str, ...]]:
-    """Sentences on each of the targets that lie too `far` out; `labs` ``(T, 3)`` are of all.
+def advice(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, tuple[str, ...]]:
+    """Sentences on each of the targets that lie too `far` out.
 
     What limits the nearest recipe, and the nearest colour of the very hue: of the `_TRIED` best
     recipes, each turned back to the hue with its own dyes.
     """
-    order = np.lexsort((found.residual, found.which))
-    near = [order[found.which[order] == t][:_TRIED] for t in far]
-    if not near:
-        return []
-    some = np.concatenate(near)
-    which, rows = found.which[some], found.amounts[some]
-    force = np.array([1.0, 1.0, _HOLD_HUE])
+    dyes, upper, k = problem.dyes, problem.upper, problem.k_lightness
+    near = found.rows(np.isin(found.which, far)).best(_TRIED)
+    aims, force = problem.labs[near.which], np.array([1.0, 1.0, _HOLD_HUE])
 
     def holding(lab: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-        value, slope = delta_e_residual(labs[which[rows]], lab, k_lightness)
+        value, slope = delta_e_residual(aims[rows], lab, k)
         return value * force, slope * force[:, np.newaxis]
 
-    upper = wanted.upper(dyes)
-    turned, cost = descend(
-        dyes, holding, light, rows, np.where(rows > 0, upper, 0.0), wanted.lower(dyes), wanted.total
-    )
-    turned = tell(turned)
-    # A dye that must be in can be turned away from the hue: then there is no such recipe.
-    cost = np.where(allowed(turned, dyes, wanted), cost, np.inf)
-    off = delta_e(labs[which], dyes.predict_many(turned, light), k_lightness)
-    out = []
+    turned = problem.descend(near, 60, 1e-7, problem.on_lab(holding))
+    told = tell(turned.amounts, problem.total)
+    off = delta_e(aims, problem.colours(told), k)
+    out = {}
     for t in far:
-        mine = np.flatnonzero(which == t)
-        best, nearest = rows[mine[0]], float(found.residual[some[mine[0]]])
-        used = np.flatnonzero(best)
-        full = [dyes.names[i] for i in used if best[i] >= 0.999 * upper[i]]
-        dull = " and ".join(dyes.names[i] for i in used) or "the undyed cloth"
+        mine = np.flatnonzero(near.which == t)
+        best, nearest = near.amounts[mine[0]], float(np.sqrt(near.cost[mine[0]]))
+        names = [dyes.names[i] for i in np.flatnonzero(best)]
+        full = [dyes.names[i] for i in np.flatnonzero(best) if best[i] >= 0.999 * upper[i]]
         limit = (
             f"{' and '.join(full)}, as deep as there is a square or stock for."
             if full
-            else f"{dull}: no dye here is cleaner."
+            else f"{' and '.join(names) or 'the undyed cloth'}: no dye here is cleaner."
         )
         lines = [f"Nearest on paper: {dyes.recipe(best)}, {nearest:.1f} off. Limited by {limit}"]
-        held = mine[np.argmin(cost[mine])]
-        if np.isfinite(cost[held]) and off[held] > max(nearest + EARNS_ITS_PLACE, WITHIN_REACH):
-            lines.append(f"Holding the hue: {dyes.recipe(turned[held])}, {off[held]:.1f} off.")
-        out.append(tuple(lines))
+        held = mine[np.argmin(turned.cost[mine])]
+        if off[held] > max(nearest + EARNS_ITS_PLACE, WITHIN_REACH):
+            lines.append(f"Holding the hue: {dyes.recipe(told[held])}, {off[held]:.1f} off.")
+        out[t] = tuple(lines)
     return out

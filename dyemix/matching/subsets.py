@@ -1,326 +1,229 @@
-"""Every subset of the shelf, solved at once in arrays, for many targets at a time.
+"""The blends of a shelf that come near to a colour: dye after dye, many targets at a time.
 
-Subsets are solved from one dye upwards. Each starts from the better of two places: the best
-answer of the subsets inside it with the new dye at zero, so that a larger subset is never worse
-than a smaller one, and (to two dyes) the best point of a coarse grid of its own amounts. Measured
-against random restarts, that settles in worse minima less often than a start from weighted linear
-least squares on K/S (Allen, J. Opt. Soc. Am. 56 (1966) 1256), and costs less.
+Every dye and every pair is tried, from the best point of a coarse grid of amounts. A larger blend
+sets out from the best blend inside it that its last dye promises to improve, by the slope of the
+residual there. A blend at whose answer a dye stands at nothing is left out: the smaller blend is
+the same.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
-from itertools import combinations
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from itertools import combinations, product
 from math import comb
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e_residual
-from dyemix.colour.colorimetry import Light
-from dyemix.errors import DyemixError
-from dyemix.model import mixtures
+from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.colorimetry import Light, lab
 from dyemix.model.dyes import DyeSet
-from dyemix.model.least_squares import Residual, solve
-from dyemix.model.mixtures import Blends
-
-#: ``goal(lab (..., 3)) -> (residual (..., m), slope (..., m, 3))``: what a search makes small.
-Goal = Callable[[Array], tuple[Array, Array]]
-#: The same for many targets: ``which (N,)`` says which target each row of ``lab (N, 3)`` is for.
-ManyGoal = Callable[[Array, NDArray[np.intp]], tuple[Array, Array]]
+from dyemix.model.least_squares import Residual, solve, within
+from dyemix.model.mixtures import Blends, Goal, lab_residual
 
 #: Coarse grids of amounts, as shares of the most that is allowed, by number of dyes.
 _GRIDS = {
-    1: np.concatenate([[0.0], np.geomspace(0.005, 1.0, 20)]),
-    2: np.array([0.02, 0.08, 0.25, 1.0]),
+    0: np.zeros(1),
+    1: np.geomspace(0.005, 1.0, 20),
+    2: np.array([0.0, 0.02, 0.08, 0.25, 1.0]),
 }
-#: Steps by number of dyes, for the many, most of which lead nowhere; `finish` takes the rest.
-_SEARCH_STEPS = {1: 10, 2: 15}
-_MORE_STEPS, _SEARCH_TOLERANCE = 12, 1e-5
-_LAST_STEPS, _LAST_TOLERANCE = 100, 1e-9
-#: Problems solved side by side: few enough for the processor's cache.
-_ROWS = 2048
-#: More blends of one size than this are not tried: they would take minutes and gigabytes.
-_MOST = 150_000
-#: How hard a limit on the total depth is held, in ΔE2000 per % owf.
-_HOLD = 100.0
+#: Steps for the many, most of which lead nowhere, and for the few that will be looked at.
+_SEARCH, _LAST = (10, 1e-5), (100, 1e-9)
+#: A dye is tried where cos² between its slope and the residual is more than this.
+_PROMISE = 1e-4
+#: Amounts below this (% owf) are nothing: far below any measure.
+TRACE = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """Blends found for several targets.
+    """M blends for several targets.
 
-    `which` ``(M,)`` target each is for, `amounts` ``(M, D)`` in % owf, `residual` ``(M,)``: ΔE2000
-    on paper.
+    Attributes
+    ----------
+    which : ``(M,)`` the target each is for.
+    used : ``(M, D)`` its dyes.
+    amounts : ``(M, D)`` % owf.
+    cost : ``(M,)`` the sum of squares of what was made small, ΔE2000² if nothing else is said.
     """
 
     which: NDArray[np.intp]
-    amounts: Array
-    residual: Array
-
-
-@dataclass(frozen=True, eq=False)
-class Subsets:
-    """Blends of k dyes with the amounts found for them.
-
-    `index` ``(N, k)`` into the shelf; `amounts` ``(N, k)`` % owf; `cost` ``(N,)`` the sum of
-    squares of the goal; `tried` ``(N,)`` false where a smaller subset was good enough and stands
-    for this one.
-    """
-
-    index: NDArray[np.intp]
+    used: NDArray[np.bool_]
     amounts: Array
     cost: Array
-    tried: NDArray[np.bool_] | None = None
 
-    def best(self, count: int, level: float = 0.0) -> Subsets:
-        """The `count` of least cost, best first, of those that were tried.
+    def rows(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Found:
+        """Some of them."""
+        return Found(self.which[rows], self.used[rows], self.amounts[rows], self.cost[rows])
+
+    @classmethod
+    def joined(cls, parts: list[Found]) -> Found:
+        """All of them."""
+        names = ("which", "used", "amounts", "cost")
+        return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
+
+    def best(self, count: int = 1, level: float = 0.0, *, by_number: bool = False) -> Found:
+        """The `count` nearest of each target, or of each number of dyes as well, best first.
 
         Costs up to `level` are equal; then the least dye in all goes first.
         """
-        cost = np.maximum(self.cost, level)
-        if self.tried is not None:
-            cost = np.where(self.tried, cost, np.inf)
-        order = np.lexsort((self.amounts.sum(axis=1), cost))[:count]
-        order = order[np.isfinite(cost[order])]
-        return Subsets(self.index[order], self.amounts[order], self.cost[order])
+        group = self.which * (self.used.shape[1] + 1) + by_number * self.used.sum(axis=1)
+        order = np.lexsort((self.amounts.sum(axis=1), np.maximum(self.cost, level), group))
+        place = np.arange(len(order)) - np.searchsorted(group[order], group[order])
+        return self.rows(order[place < count])
 
 
-def delta_e_goal(target: Array, k_lightness: float = 1.0) -> Goal:
-    """ΔE2000 from the target as a goal: its squares add up to ΔE2000²."""
-    return lambda sample: delta_e_residual(target, sample, k_lightness)
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """What is looked for: colours under one light, from a shelf, within bounds.
 
-
-def lab_residual(blends: Blends, goal: Goal, light: Light, total: float | None = None) -> Residual:
-    """The goal as a function of amounts, for the solver; `total` limits the depth in all."""
-    return _residual(
-        blends, lambda lab, which: goal(lab), np.zeros(len(blends.exponent), np.intp), light, total
-    )
-
-
-def _residual(
-    blends: Blends, goal: ManyGoal, which: NDArray[np.intp], light: Light, total: float | None
-) -> Residual:
-    by_amount = mixtures.lab_residual(blends, lambda lab, rows: goal(lab, which[rows]), light)
-    if total is None:
-        return by_amount
-
-    def limited(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-        value, slope = by_amount(amounts, rows)
-        over = amounts.sum(axis=1) - total
-        held = np.where(over > 0.0, _HOLD, 0.0)
-        row = np.broadcast_to(held[:, np.newaxis, np.newaxis], (len(held), 1, amounts.shape[1]))
-        return np.column_stack([value, held * over]), np.concatenate([slope, row], axis=1)
-
-    return limited
-
-
-def descend(
-    dyes: DyeSet,
-    goal: ManyGoal,
-    light: Light,
-    amounts: Array,
-    upper: Array,
-    lower: Array,
-    total: float | None = None,
-    *,
-    steps: int = 60,
-    tolerance: float = 1e-7,
-) -> tuple[Array, Array]:
-    """Amounts ``(N, D)`` that make a goal small from where they are, and its squares ``(N,)``.
-
-    A dye whose `upper` ``(N, D)`` is 0 is not in a blend; those that are run from `lower` ``(D,)``.
-    `goal` is told which of the rows its colours are of.
+    Attributes
+    ----------
+    labs : ``(T, 3)`` CIELAB of the targets under `light`.
+    max_dyes : most dyes in a blend.
+    lower, upper : ``(D,)`` least and most of each dye, % owf; one with a least is in every blend.
+    total : most of all dyes together, % owf.
+    k_lightness : lightness factor of ΔE2000.
     """
-    within = upper > 0.0
-    k = max(int(within.sum(axis=1).max(initial=0)), 1)
-    index = np.argsort(~within, axis=1, kind="stable")[:, :k]  # each row its own dyes, then others
-    top = np.take_along_axis(upper, index, axis=1)
-    solved = solve(
-        _residual(dyes.blends(index), goal, np.arange(len(index)), light, total),
-        np.take_along_axis(amounts, index, axis=1), top,
-        lower=np.minimum(lower[index], top), steps=steps, tolerance=tolerance,
-    )  # fmt: skip
-    out = np.zeros_like(amounts)
-    np.put_along_axis(out, index, solved.x, axis=1)
-    return out, solved.cost
 
+    dyes: DyeSet
+    labs: Array
+    light: Light
+    max_dyes: int
+    lower: Array
+    upper: Array
+    total: float = np.inf
+    k_lightness: float = 1.0
 
-@lru_cache(maxsize=32)
-def subsets_of(dyes: int, k: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """All subsets ``(N, k)``, and where each one's children stand among those of k − 1.
+    @classmethod
+    def of(cls, dyes: DyeSet, labs: Array, light: Light, max_dyes: int) -> Problem:
+        """Amounts run from nothing to the deepest swatch of each dye."""
+        return cls(dyes, labs, light, max_dyes, np.zeros(len(dyes)), dyes.deepest)
 
-    Child j ``(N, k)`` lacks the j-th dye. Raises `DyemixError` for more than `_MOST` subsets.
-    """
-    if comb(dyes, k) > _MOST:
-        raise DyemixError(
-            f"{dyes} dyes make {comb(dyes, k):,} blends of {k}: ask for fewer dyes in a recipe, or "
-            f"avoid some (at most {_MOST:,} blends are tried)."
+    def goal(self, which: NDArray[np.intp]) -> Goal:
+        """ΔE2000 of rows from the targets `which` ``(N,)``: squares add up to ΔE2000²."""
+        aims = self.labs[which]
+        return lambda lab, rows: delta_e_residual(aims[rows], lab, self.k_lightness)
+
+    def colours(self, amounts: Array) -> Array:
+        """CIELAB ``(..., 3)`` of amounts ``(..., D)``."""
+        spectra = self.dyes.reflectance(amounts.reshape(-1, len(self.dyes)))
+        return lab(spectra, self.light).reshape(*amounts.shape[:-1], 3)
+
+    def descend(
+        self,
+        some: Found,
+        steps: int,
+        tolerance: float,
+        residual: Callable[[Blends], Residual] | None = None,
+    ) -> Found:
+        """Blends after some steps towards their targets, or down another `residual`."""
+        k = max(int(some.used.sum(axis=1).max(initial=0)), 1)
+        index = np.argsort(~some.used, axis=1, kind="stable")[:, :k]  # its own dyes, then others
+        start, low, top = (
+            np.take_along_axis(np.where(some.used, x, 0.0), index, axis=1)
+            for x in (some.amounts, self.lower, self.upper)
         )
-    every = list(combinations(range(dyes), k))
-    index = np.array(every, dtype=np.intp)
-    if k == 1:
-        return index, np.empty((dyes, 0), dtype=np.intp)
-    position = {s: i for i, s in enumerate(combinations(range(dyes), k - 1))}
-    children = [[position[s[:j] + s[j + 1 :]] for j in range(k)] for s in every]
-    return index, np.array(children, dtype=np.intp)
+        blends = self.dyes.blends(index)
+        down = (residual or self.on_lab(self.goal(some.which)))(blends)
+        solved = solve(
+            down, start, top, lower=low, total=self.total, steps=steps, tolerance=tolerance
+        )
+        amounts = np.zeros_like(some.amounts)
+        np.put_along_axis(amounts, index, solved.x, axis=1)
+        return replace(some, amounts=amounts, cost=solved.cost)
 
+    def on_lab(self, goal: Goal) -> Callable[[Blends], Residual]:
+        """A goal on CIELAB, as `descend` takes it."""
+        return lambda blends: lab_residual(blends, goal, self.light)
 
-@lru_cache(maxsize=12)
-def _grid(dyes: DyeSet, light: Light, k: int, top: tuple[float, ...]) -> tuple[Array, Array]:
-    """Amounts ``(N, G, k)`` of the coarse grid of all subsets, and their CIELAB ``(N, G, 3)``."""
-    index, _ = subsets_of(len(dyes), k)
-    shares = np.stack(np.meshgrid(*[_GRIDS[k]] * k, indexing="ij"), axis=-1).reshape(-1, k)
-    amounts = np.array(top)[index][:, np.newaxis, :] * shares
-    blends = dyes.blends(index)
-    labs = [blends.lab_and_slope(amounts[:, g], light)[0] for g in range(len(shares))]
-    return amounts, np.stack(labs, axis=1)
+    def finish(self, some: Found) -> Found:
+        """The last steps."""
+        return self.descend(some, *_LAST)
 
+    def search(self, enough: float = 0.0, free: NDArray[np.bool_] | None = None) -> Found:
+        """The blends that come near.
 
-def search(
-    dyes: DyeSet,
-    goal: Goal,
-    light: Light,
-    max_dyes: int,
-    top: Array | None = None,
-    total: float | None = None,
-) -> list[Subsets]:
-    """Solve every subset of 1 to `max_dyes` dyes for one goal; one `Subsets` a size, in order.
+        Parameters
+        ----------
+        enough : a blend that holds a smaller one of at most this ΔE2000² is not tried: no cost
+            lies below 0, so it could not gain more.
+        free : ``(T,)`` targets that ask more of a blend than their colour: of those every blend
+            of more than three dyes is kept.
+        """
+        free = np.zeros(len(self.labs), dtype=bool) if free is None else free
+        must = int((self.lower > 0).sum())
+        some = self._solved(self._coarse(self._start()), free)
+        parts, level = [some], some.rows(some.used.sum(axis=1) == must + 2)
+        code = np.random.default_rng(0).integers(2**62, size=len(self.dyes), dtype=np.uint64)
+        for _ in range(must + 2, min(self.max_dyes, len(self.dyes))):
+            loose = free[level.which]
+            spot = ~loose & (level.cost <= enough)
+            every = spot | loose & (level.used.sum(axis=1) >= 3)
+            tried = (every[:, np.newaxis] | self._promising(level)) & ~level.used & (self.upper > 0)
+            parent, dye = np.nonzero(tried)
+            # Each blend once, from the best inside it. A sum of random numbers tells it.
+            blend, which = level.used[parent] @ code + code[dye], level.which[parent]
+            order = np.lexsort((level.cost[parent], blend, which))
+            first = np.ones(len(order), dtype=bool)
+            first[1:] = (np.diff(blend[order]) != 0) | (np.diff(which[order]) != 0)
+            order = order[first & ~spot[parent[order]]]
+            level = level.rows(parent[order])
+            level.used[np.arange(len(order)), dye[order]] = True
+            level = self._solved(level, free)
+            parts.append(level)
+        return Found.joined(parts)
 
-    Amounts run from 0 to `top` ``(D,)``, by default the deepest swatch of each dye; `total`
-    limits the depth in all (% owf).
-    """
-    return search_many(dyes, lambda lab, which: goal(lab), 1, light, max_dyes, top, total)[0]
+    def _solved(self, some: Found, free: NDArray[np.bool_]) -> Found:
+        """Blends after the steps of the search, but for those that a smaller one stands for."""
+        some = self.descend(some, *_SEARCH)
+        nothing = np.any(some.used & (some.amounts < TRACE), axis=1)
+        return some.rows(~nothing | (free[some.which] & (some.used.sum(axis=1) > 3)))
 
+    def _start(self) -> Array:
+        """Amounts ``(1, D)`` or ``(T, D)`` to add to: the best of the dyes that must be in."""
+        must = self.lower > 0
+        if not must.any():
+            return self.lower[np.newaxis]
+        few = self.dyes.take([d for d, needed in zip(self.dyes.names, must, strict=True) if needed])
+        inside = replace(
+            self, dyes=few, max_dyes=len(few), lower=np.zeros(len(few)), upper=self.upper[must]
+        )
+        start = np.zeros((len(self.labs), len(self.dyes)))
+        start[:, must] = inside.search().best().amounts
+        return start
 
-def search_many(
-    dyes: DyeSet,
-    goal: ManyGoal,
-    targets: int,
-    light: Light,
-    max_dyes: int,
-    top: Array | None = None,
-    total: float | None = None,
-    enough: float | None = None,
-    value: ManyGoal | None = None,
-) -> list[list[Subsets]]:
-    """`search` for many targets side by side; a list of sizes for each target.
+    def _coarse(self, start: Array) -> Found:
+        """No, one and two more dyes than in `start`, at the best point of a grid."""
+        others = np.flatnonzero((self.lower <= 0) & (self.upper > 0))
+        parts = []
+        for size, grid in _GRIDS.items():
+            count = comb(len(others), size)
+            if size > self.max_dyes - (self.lower > 0).sum() or not count:
+                break
+            members = np.array(list(combinations(others, size)), np.intp).reshape(count, 1, size)
+            shares = np.array(list(product(grid, repeat=size)))
+            used = np.tile(self.lower > 0, (count, 1))
+            np.put_along_axis(used, members[:, 0], True, axis=1)
+            points = np.tile(start[:, np.newaxis, np.newaxis], (1, count, len(shares), 1))
+            np.put_along_axis(points, members[np.newaxis], self.upper[members] * shares, axis=3)
+            points = within(points, self.lower, self.upper, self.total)  # (T or 1, N, G, D)
+            aims = self.labs[:, np.newaxis, np.newaxis]
+            best = np.argmin(delta_e(aims, self.colours(points), self.k_lightness), axis=2)
+            which, row = (i.ravel() for i in np.indices(best.shape))
+            amounts = points[which % len(start), row, best.ravel()]
+            parts.append(Found(which, used[row], amounts, np.zeros(len(which))))
+        return Found.joined(parts)
 
-    `enough` prunes: a subset that holds a smaller one whose cost is at most `enough` is not
-    tried, but stands at that smaller one's answer. Whoever drops a blend that is no better than
-    a smaller one by ``√enough`` loses nothing by it: no cost lies below 0. `value` is the goal
-    without its slope, where that is cheaper.
-    """
-    top = dyes.deepest if top is None else top
-    found: list[tuple[Array, Array]] = []
-    results: list[list[Subsets]] = [[] for _ in range(targets)]
-    for k in range(1, min(max_dyes, len(dyes)) + 1):
-        index, children = subsets_of(len(dyes), k)
-        tried = np.ones((targets, len(index)), dtype=bool)
-        if found:
-            amounts, cost = _from_children(children, *found[-1])
-            if enough is not None:
-                tried = cost > enough
-        if k in _GRIDS:
-            points, labs = _grid(dyes, light, k, tuple(top.tolist()))
-            at_grid, grid_cost = _best_of_grid(points, labs, value or goal, targets)
-            if found:
-                better = (grid_cost < cost) & tried
-                amounts = np.where(better[..., np.newaxis], at_grid, amounts)
-            else:
-                amounts, cost = at_grid, grid_cost
-        which, row = np.nonzero(tried)
-        for first in range(0, len(row), _ROWS):
-            some = slice(first, first + _ROWS)
-            solved = solve(
-                _residual(dyes.blends(index[row[some]]), goal, which[some], light, total),
-                amounts[which[some], row[some]], top[index[row[some]]],
-                steps=_SEARCH_STEPS.get(k, _MORE_STEPS), tolerance=_SEARCH_TOLERANCE,
-                last_step=False,
-            )  # fmt: skip
-            amounts[which[some], row[some]] = solved.x
-            cost[which[some], row[some]] = solved.cost
-        found.append((amounts, cost))
-        for t in range(targets):
-            results[t].append(Subsets(index, amounts[t], cost[t], tried[t]))
-    return results
-
-
-def _from_children(children: NDArray[np.intp], amounts: Array, cost: Array) -> tuple[Array, Array]:
-    """Best child's amounts ``(T, N, k)`` with the new dye at zero, and its cost ``(T, N)``."""
-    n, k = children.shape
-    lacking = np.argmin(cost[:, children], axis=2)
-    child = children[np.arange(n), lacking]
-    targets = np.arange(len(cost))[:, np.newaxis]
-    out = np.zeros((len(cost), n, k))
-    out[np.arange(k) != lacking[..., np.newaxis]] = amounts[targets, child].ravel()
-    return out, cost[targets, child]
-
-
-def _best_of_grid(points: Array, labs: Array, goal: ManyGoal, targets: int) -> tuple[Array, Array]:
-    """Best grid point ``(T, N, k)`` of each subset for each target, and its cost ``(T, N)``."""
-    n, g, k = points.shape
-    amounts, cost = np.empty((targets, n, k)), np.empty((targets, n))
-    for t in range(targets):
-        value, _ = goal(labs.reshape(-1, 3), np.full(n * g, t, dtype=np.intp))
-        costs = np.einsum("nm,nm->n", value, value).reshape(n, g)
-        at = np.argmin(costs, axis=1)
-        amounts[t], cost[t] = points[np.arange(n), at], costs[np.arange(n), at]
-    return amounts, cost
-
-
-def finish(
-    dyes: DyeSet,
-    goal: Goal,
-    light: Light,
-    subsets: Subsets,
-    top: Array | None = None,
-    total: float | None = None,
-) -> Subsets:
-    """The last steps, for the few subsets that will be looked at."""
-    top = dyes.deepest if top is None else top
-    solved = solve(
-        lab_residual(dyes.blends(subsets.index), goal, light, total), subsets.amounts,
-        top[subsets.index], steps=_LAST_STEPS, tolerance=_LAST_TOLERANCE,
-    )  # fmt: skip
-    return Subsets(subsets.index, solved.x, solved.cost)
-
-
-def finish_all(
-    dyes: DyeSet,
-    goals: ManyGoal,
-    light: Light,
-    lists: Sequence[Subsets],
-    which: NDArray[np.intp],
-    bottom: Array,
-    top: Array,
-    total: float | None = None,
-) -> list[Subsets]:
-    """`finish` for short lists of several sizes and targets in one go.
-
-    `which` ``(len(lists),)`` says which target each list is for; amounts run from `bottom` to
-    `top` ``(D,)``, 0 where the dye is not in. Smaller blends are padded with
-    a dye held at zero, so that all are solved in the same arrays.
-    """
-    k = max(s.index.shape[1] for s in lists)
-    rows = [len(s.cost) for s in lists]
-    index = np.zeros((sum(rows), k), dtype=np.intp)
-    start, lower, upper = (np.zeros((sum(rows), k)) for _ in range(3))
-    ends = np.cumsum(rows)
-    for s, end in zip(lists, ends, strict=True):
-        here, wide = slice(end - len(s.cost), end), s.index.shape[1]
-        index[here, :wide], start[here, :wide] = s.index, s.amounts
-        lower[here, :wide], upper[here, :wide] = bottom[s.index], top[s.index]
-    targets = np.repeat(which, rows)
-    solved = solve(
-        _residual(dyes.blends(index), goals, targets, light, total), start, upper,
-        steps=_LAST_STEPS, tolerance=_LAST_TOLERANCE, lower=lower,
-    )  # fmt: skip
-    out = []
-    for s, end in zip(lists, ends, strict=True):
-        here, wide = slice(end - len(s.cost), end), s.index.shape[1]
-        out.append(Subsets(s.index, solved.x[here, :wide], solved.cost[here]))
-    return out
+    def _promising(self, level: Found) -> NDArray[np.bool_]:
+        """Which dyes ``(M, D)``, added to which blend, would bring it nearer."""
+        if np.isfinite(self.total):  # a dye can join where another makes room
+            return np.ones_like(level.used)
+        m = len(level.cost)
+        blends = self.dyes.blends(np.tile(np.arange(len(self.dyes)), (m, 1)))
+        r, slope = self.on_lab(self.goal(level.which))(blends)(level.amounts, np.arange(m))
+        down = np.einsum("nmd,nm->nd", slope, r)
+        size = np.einsum("nmd,nmd->nd", slope, slope) * level.cost[:, np.newaxis]
+        return np.asarray((down < 0.0) & (down * down > _PROMISE * size))

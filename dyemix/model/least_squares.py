@@ -1,10 +1,11 @@
 """Bounded damped least squares, many small problems at once.
 
-Minimises ``½ |r(x)|²`` over ``lower ≤ x ≤ upper`` for N problems of k unknowns held in
-arrays. The step is Gauss–Newton with Levenberg–Marquardt damping scaled by the diagonal
-(Marquardt, J. SIAM 11 (1963) 431); unknowns that rest on a bound and would leave it are held for
-the step (an active set by projection, Bertsekas, SIAM J. Control Optim. 20 (1982) 221), and the
-step is projected back onto the bounds. A step is taken only when it lowers the objective.
+Minimises ``½ |r(x)|²`` over ``lower ≤ x ≤ upper`` and, where a total is set, ``Σ x ≤ total``, for
+N problems of k unknowns held in arrays. The step is Gauss–Newton with Levenberg–Marquardt damping
+scaled by the diagonal (Marquardt, J. SIAM 11 (1963) 431). Unknowns that rest on a bound and would
+leave it are held for the step (an active set by projection, Bertsekas, SIAM J. Control Optim. 20
+(1982) 221); a problem that rests on its total and would exceed it steps along it. A step that
+leads outside is brought back, and taken only when it lowers the objective.
 """
 
 from __future__ import annotations
@@ -20,6 +21,8 @@ from dyemix.arrays import Array
 #: ``residual(x (M, k), rows (M,)) -> (r (M, m), dr/dx (M, m, k))`` for the problems in `rows`.
 Residual = Callable[[Array, NDArray[np.intp]], tuple[Array, Array]]
 
+_TINY = 1e-9
+
 
 @dataclass(frozen=True, eq=False)
 class Solved:
@@ -29,7 +32,7 @@ class Solved:
     ----------
     x : ``(N, k)``, within the bounds.
     cost : ``(N,)`` sum of squares ``|r|²``.
-    settled : ``(N,)`` whether the last step was too small to matter.
+    settled : ``(N,)`` whether no step was left that mattered.
     """
 
     x: Array
@@ -37,82 +40,111 @@ class Solved:
     settled: NDArray[np.bool_]
 
 
+def within(x: Array, lower: Array, upper: Array, total: float = np.inf) -> Array:
+    """Amounts ``(..., k)`` brought inside: clipped, then scaled back towards `lower` to `total`."""
+    inside = np.clip(x, lower, upper)
+    if not np.isfinite(total):
+        return inside
+    above = inside - lower
+    room = np.maximum(total - lower.sum(axis=-1), 0.0)
+    share = room / np.maximum(np.maximum(above.sum(axis=-1), room), _TINY)
+    return np.where((share < 1.0)[..., np.newaxis], lower + above * share[..., np.newaxis], inside)
+
+
 def solve(
     residual: Residual,
     start: Array,
     upper: Array,
     *,
+    lower: Array | None = None,
+    total: float = np.inf,
     steps: int = 60,
     tolerance: float = 1e-7,
-    last_step: bool = True,
-    lower: Array | None = None,
 ) -> Solved:
-    """Solve N bounded least-squares problems, `lower` ≤ x ≤ `upper`.
+    """Solve N bounded least-squares problems, `lower` ≤ x ≤ `upper` and Σ x ≤ `total`.
 
     Each problem goes its own way: its answer does not depend on what stands beside it.
 
     Parameters
     ----------
     start, upper : ``(N, k)``.
-    steps : the most steps any problem takes.
-    tolerance : a problem is settled after the step that promises to lower its objective by less
-        than ``tolerance · (1e-3 + objective)``.
-    last_step : whether that step is taken; for many problems that are settled where they start,
-        not taking it saves half of the work.
     lower : ``(N, k)``, 0 where it is not given.
+    total : most that the unknowns of one problem may come to; no less than their `lower` do.
+    steps : the most steps any problem takes.
+    tolerance : a problem is settled where the next step promises to lower its objective by less
+        than ``tolerance · (1e-3 + objective)``.
     """
-    low = np.zeros_like(upper) if lower is None else lower
-    x = np.clip(start, low, upper)
-    n, k = x.shape
-    rows = np.arange(n)
+    low, top = np.zeros_like(upper) if lower is None else lower, upper
+    rows = np.arange(len(start))
+    x = within(start, low, top, total)
     r, jacobian = residual(x, rows)
     cost = np.einsum("nm,nm->n", r, r)
-    damping = np.full(n, 1e-3)
-    going = np.ones(n, dtype=bool)
-    settled = np.zeros(n, dtype=bool)
-    diagonal = np.arange(k)
-    out_x, out_cost = x.copy(), cost.copy()
-    top = upper
+    damping = np.full(len(rows), 1e-3)
+    out = Solved(x.copy(), cost.copy(), np.zeros(len(rows), dtype=bool))
     for _ in range(steps):
         gradient = np.einsum("nmk,nm->nk", jacobian, r)
-        held = ((x <= low) & (gradient > 0.0)) | ((x >= top) & (gradient < 0.0))
-        normal = jacobian.transpose(0, 2, 1) @ jacobian
-        scale = normal[:, diagonal, diagonal] + 1e-9
-        normal[held] = 0.0
-        normal.transpose(0, 2, 1)[held] = 0.0
-        normal[:, diagonal, diagonal] = np.where(held, 1.0, scale * (1.0 + damping[:, np.newaxis]))
-        step = -np.linalg.solve(normal, np.where(held, 0.0, gradient)[..., np.newaxis])[..., 0]
+        step = _step(jacobian, r, damping, x, low, top, total)
         tried = np.clip(x + step, low, top)
-        promised = -np.einsum("nk,nk->n", gradient, tried - x)
+        if np.isfinite(total):  # what would exceed it is taken off whatever rose
+            rise = np.maximum(tried - x, 0.0)
+            over = np.maximum(tried.sum(axis=1) - total, 0.0)
+            tried -= rise * (over / np.maximum(rise.sum(axis=1), _TINY))[:, np.newaxis]
+        promised = np.einsum("nk,nk->n", gradient, x - tried)
         # A projected step can promise to rise: not the end, but too long, and damping shortens it.
         # A heavily damped step promises little wherever it stands: not the end either.
         done = (np.abs(promised) < tolerance * (1e-3 + cost)) & (damping < 1.0)
-        if not last_step and done.any():
-            settled[rows[going & done]] = True
-            out_x[rows], out_cost[rows] = x, cost
-            left = going & ~done
-            if not left.any():
-                break
-            rows, x, r, jacobian = rows[left], x[left], r[left], jacobian[left]
-            low, top = low[left], top[left]
-            cost, damping, tried, gradient = cost[left], damping[left], tried[left], gradient[left]
-            going, done = going[left], done[left]
         r_new, jacobian_new = residual(tried, rows)
         cost_new = np.einsum("nm,nm->n", r_new, r_new)
-        better = going & (cost_new < cost)
+        better = cost_new < cost
         x = np.where(better[:, np.newaxis], tried, x)
         r = np.where(better[:, np.newaxis], r_new, r)
         jacobian = np.where(better[:, np.newaxis, np.newaxis], jacobian_new, jacobian)
         cost = np.where(better, cost_new, cost)
-        damping = np.clip(np.where(better, damping * 0.2, damping * 5.0), 1e-10, 1e10)
-        ended = going & (done | (~better & (damping >= 1e8)))
-        settled[rows[ended]] = True
-        going = going & ~ended
-        out_x[rows], out_cost[rows] = x, cost
-        if not going.any():
-            break
-        if going.sum() < 0.8 * len(rows):
-            rows, x, r, jacobian = rows[going], x[going], r[going], jacobian[going]
-            cost, damping, low, top = cost[going], damping[going], low[going], top[going]
-            going = np.ones(len(rows), dtype=bool)
-    return Solved(out_x, out_cost, settled)
+        damping = np.maximum(np.where(better, damping * 0.2, damping * 5.0), 1e-10)
+        out.x[rows], out.cost[rows] = x, cost
+        done |= damping > 1e8
+        if done.any():
+            out.settled[rows[done]] = True
+            left = ~done
+            rows, x, low, top = rows[left], x[left], low[left], top[left]
+            r, jacobian, cost, damping = r[left], jacobian[left], cost[left], damping[left]
+            if not len(rows):
+                break
+    return out
+
+
+def _step(
+    jacobian: Array, r: Array, damping: Array, x: Array, low: Array, top: Array, total: float
+) -> Array:
+    """The damped step ``(N, k)`` of the unknowns that are free to move."""
+    scale = np.einsum("nmk,nmk->nk", jacobian, jacobian) + _TINY
+
+    def held(jacobian: Array) -> NDArray[np.bool_]:
+        slope = np.einsum("nmk,nm->nk", jacobian, r)
+        return ((x <= low) & (slope > 0.0)) | ((x >= top) & (slope < 0.0))
+
+    def newton(jacobian: Array, fixed: NDArray[np.bool_]) -> Array:
+        slope = np.einsum("nmk,nm->nk", jacobian, r)
+        normal = np.einsum("nmi,nmj->nij", jacobian, jacobian)
+        normal[fixed] = 0.0
+        normal.transpose(0, 2, 1)[fixed] = 0.0
+        i = np.arange(x.shape[1])
+        normal[:, i, i] += np.where(fixed, 1.0, scale * damping[:, np.newaxis])
+        return -np.linalg.solve(normal, np.where(fixed, 0.0, slope)[..., np.newaxis])[..., 0]
+
+    fixed = held(jacobian)
+    step = newton(jacobian, fixed)
+    over = np.clip(x + step, low, top).sum(axis=1) > total
+    full = over & (x.sum(axis=1) >= total * (1.0 - _TINY))
+    if full.any():
+        # With every column less their mean over the unknowns that move, weighted as the damping
+        # weights them, a step adds up to 0. Which move is known once the mean and the step are: so
+        # in turns.
+        for _ in range(x.shape[1]):
+            weight = np.where(fixed, 0.0, 1.0 / scale)
+            weight /= np.maximum(weight.sum(axis=1, keepdims=True), _TINY)
+            level = jacobian - np.einsum("nmk,nk->nm", jacobian, weight)[:, :, np.newaxis]
+            along = newton(level, fixed)
+            fixed = held(level) | (x <= low) & (along < 0.0) | (x >= top) & (along > 0.0)
+        step = np.where(full[:, np.newaxis], along, step)
+    return step

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy.optimize import least_squares, lsq_linear
+from scipy.optimize import least_squares, lsq_linear, minimize
 
 from dyemix.model.least_squares import solve
 
@@ -105,3 +105,30 @@ def test_no_step_ever_makes_it_worse() -> None:
     begin, _ = residual(0.5 * top, np.arange(50))
     found = solve(residual, 0.5 * top, top)
     assert np.all(found.cost <= np.einsum("nm,nm->n", begin, begin) + 1e-12)
+
+
+@pytest.mark.parametrize(("m", "k"), [(6, 2), (6, 4), (3, 4), (10, 5)])
+def test_a_total_is_kept_to_and_costs_no_more_than_it_must(m: int, k: int) -> None:
+    # Against sequential quadratic programming, on convex problems with one minimum.
+    a, b, top = linear_problems(40, m, k, 5)
+    low = 0.1 * top
+    total = 0.5 * float(top.sum(axis=1).min())
+
+    def residual(x: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray]:
+        return np.einsum("nmk,nk->nm", a[rows], x) - b[rows], a[rows]
+
+    found = solve(residual, top, top, lower=low, total=total, steps=300, tolerance=1e-12)
+    assert np.all(found.x.sum(axis=1) <= total + 1e-9)
+    assert np.all(found.x >= low)
+    assert np.all(found.x <= top)
+    at_total = 0
+    for i in range(40):
+        theirs = minimize(
+            lambda x, i=i: float(np.square(a[i] @ x - b[i]).sum()), 0.4 * top[i],
+            jac=lambda x, i=i: 2.0 * a[i].T @ (a[i] @ x - b[i]), method="SLSQP",
+            bounds=list(zip(low[i], top[i], strict=True)), options={"ftol": 1e-14, "maxiter": 500},
+            constraints={"type": "ineq", "fun": lambda x: total - x.sum()},
+        )  # fmt: skip
+        assert found.cost[i] <= theirs.fun * (1.0 + 1e-5) + 1e-6
+        at_total += bool(found.x[i].sum() > total - 1e-6)
+    assert 5 < at_total < 40
