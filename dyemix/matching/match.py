@@ -20,14 +20,14 @@ from dyemix.errors import DyemixError
 from dyemix.matching.constraints import Constraints, Limits
 from dyemix.matching.dispensing import measured
 from dyemix.matching.matches import LampShift, Match, Matches, Reach
-from dyemix.matching.ranking import advice, different, rank, which_way, worth_showing
+from dyemix.matching.ranking import advice, chosen, shortlist, which_way
 from dyemix.matching.refine import refined
 from dyemix.matching.subsets import Found
 from dyemix.model.dyes import DyeSet, Prediction
-from dyemix.model.uncertainty import CAUSE_WORDS, causes, expected_miss, lab_covariance, likely
+from dyemix.model.uncertainty import CAUSE_WORDS, causes, expected_miss, likely
 
-#: Recipes whose likely miss is worked out, beside those that are shown.
-_WEIGHED = 24
+#: Recipes whose likely miss is estimated, and worked out, beside those that are shown.
+_WEIGHED, _SPARE = 24, 4
 #: Targets in one chunk of work, and of those how many are searched in the same arrays: few enough
 #: for the processor's cache.
 _CHUNK, _AT_ONCE = 64, 16
@@ -167,46 +167,83 @@ def _answer(question: _Question, targets: Sequence[Target]) -> list[Matches]:
 def _under(
     question: _Question, dyes: DyeSet, targets: Sequence[Target], light: Light
 ) -> list[Matches]:
-    """Matches of several targets under one light: search, choose, weigh, describe."""
-    wanted, k, every = question.wanted, question.k_lightness, range(len(targets))
-    labs = np.array([target.lab for target in targets])
-    problem = wanted.problem(dyes, labs, light, k)
+    """Matches of several targets under one light: search, choose, weigh, choose again, describe."""
+    wanted, k = question.wanted, question.k_lightness
+    problem = wanted.problem(dyes, np.array([target.lab for target in targets]), light, k)
     found = refined(problem, targets)
-    amounts, residual = found.amounts, np.sqrt(found.cost)
-    other = _other_lamp(dyes, targets, light, found)
-    rows = [np.flatnonzero(found.which == t) for t in every]
-    short = [mine[worth_showing(amounts[mine], residual[mine], other[mine])] for mine in rows]
-    short = [kept[np.argsort(residual[kept])[: _WEIGHED + question.count]] for kept in short]
-    score = residual.copy()
-    if question.rank_by == LIKELY:
-        some = np.concatenate(short)
-        own = np.array([target.spread for target in targets])[found.which[some]]
-        spread = lab_covariance(dyes, amounts[some], light) + own
-        colours = dyes.predict_many(amounts[some], light)
-        score[some] = expected_miss(labs[found.which[some]], colours, spread, k)
-    shown = []
-    for kept in short:
-        order = kept[rank(amounts[kept], score[kept], other[kept], dyes, wanted)]
-        shown.append(order[different(amounts[order], dyes, question.count)])
-    matches = iter(_described(question, dyes, targets, light, found, np.concatenate(shown)))
     nearest = problem.colours(found.best().amounts)
-    reach = [which_way(labs[t], nearest[t], k) for t in every]
-    far = [t for t in every if reach[t] is not Reach.WITHIN]
+    reach = [which_way(*both, k) for both in zip(problem.labs, nearest, strict=True)]
+    other = _other_lamp(dyes, targets, light, found)
+    short = shortlist(found, other, _WEIGHED + question.count)
+    found, other = found.rows(short), other[short]
+
+    likely_first = question.rank_by == LIKELY
+    score = np.sqrt(found.cost)
+    parts = causes(dyes, found.amounts, light)
+    own = np.array([target.spread for target in targets])[found.which]
+    if likely_first:
+        labs = problem.colours(found.amounts)
+        score = expected_miss(problem.labs[found.which], labs, parts.total + own, k)
+    first = chosen(found, score, other, dyes, wanted, question.count + _SPARE)
+    found, other, score = found.rows(first), other[first], score[first]
+    spectra = dyes.reflectance(found.amounts)
+    labs, screens = lab(spectra, light), screen_colours(lab(spectra, D65_2))
+    each = {words: getattr(parts, cause)[first] for cause, words in CAUSE_WORDS.items()}
+    each[_UNSURE_TARGET] = own[first]
+    aims = problem.labs[found.which][:, np.newaxis]
+    pot = likely(aims, labs, np.sum(list(each.values()), axis=0), k)
+    _, slope = delta_e_residual(labs, labs + 1e-6, k)
+    sizes = [np.einsum("nij,njk,nik->n", slope, part, slope) for part in each.values()]
+    limits = np.argmax(sizes, axis=0)
+    lamps = [Light(name, light.observer) for name in LAMPS if name != light.illuminant]
+    shifts = [_shifts(targets, light, lamp, found, spectra) for lamp in lamps]
+
+    if likely_first:  # the first score knows nothing of the jumps of ΔE2000
+        score = pot.mean
+    matches: list[list[Match]] = [[] for _ in targets]
+    for i in chosen(found, score, other, dyes, wanted, question.count):
+        recipe, target = dyes.recipe(found.amounts[i]), targets[found.which[i]]
+        changes = tuple(
+            LampShift(str(lamp), float(x[i])) for lamp, x in zip(lamps, shifts, strict=True)
+        )
+        bare = target.reflectance is None
+        prediction = Prediction(
+            recipe, spectra[i], labs[i], light, screens[i], dyes.warnings(recipe), dyes.demo
+        )
+        matches[found.which[i]].append(
+            Match(
+                prediction,
+                float(np.sqrt(found.cost[i])),
+                float(pot.mean[i]),
+                float(pot.median[i]),
+                float(pot.bound[i]),
+                float(pot.sound[i]),
+                float(pot.excellent[i]),
+                metamerism=() if bare else changes,
+                inconstancy=changes if bare else (),
+                limit=list(each)[limits[i]],
+                cost=wanted.cost(recipe),
+                measured=measured(dyes, recipe, wanted.kit, target.lab, light, k)
+                if wanted.kit
+                else None,
+            )
+        )
+    far = [t for t, way in enumerate(reach) if way is not Reach.WITHIN]
     said = advice(problem, found, far) if far else {}
     blends = sum(comb(len(dyes), size + 1) for size in range(min(wanted.max_dyes, len(dyes))))
     note = f"The target names no light: taken as {light}, the light of the swatches."
     return [
         Matches(
-            target=targets[t].under(light),
-            matches=tuple(next(matches) for _ in shown[t]),
-            reach=reach[t],
-            searched=blends,
-            k_lightness=k,
-            advice=said.get(t, ()),
-            notes=(*targets[t].doubts, *(() if targets[t].light else (note,))),
-            demo=dyes.demo,
+            target.under(light),
+            tuple(matches[t]),
+            reach[t],
+            blends,
+            k,
+            said.get(t, ()),
+            (*target.doubts, *(() if target.light else (note,))),
+            dyes.demo,
         )
-        for t in every
+        for t, target in enumerate(targets)
     ]
 
 
@@ -224,62 +261,10 @@ def _other_lamp(dyes: DyeSet, targets: Sequence[Target], light: Light, found: Fo
     return delta_e(lab(_spectra(targets, found.which, made), lamp), lab(made, lamp))
 
 
-def _described(
-    question: _Question,
-    dyes: DyeSet,
-    targets: Sequence[Target],
-    light: Light,
-    found: Found,
-    rows: NDArray[np.intp],
-) -> list[Match]:
-    """Some of the recipes found, with all that is told of them."""
-    k, kit, which, amounts = (
-        question.k_lightness,
-        question.wanted.kit,
-        found.which[rows],
-        found.amounts[rows],
-    )
-    spectra = dyes.reflectance(amounts)
-    labs, screens = lab(spectra, light), screen_colours(lab(spectra, D65_2))
-    aims = np.array([targets[t].lab for t in which])
-    parts = causes(dyes, amounts, light)
-    own = np.array([targets[t].spread for t in which])
-    pot = likely(aims[:, np.newaxis], labs, parts.total + own, k)
-    _, slope = delta_e_residual(labs, labs + 1e-6, k)
-    each = {words: getattr(parts, cause) for cause, words in CAUSE_WORDS.items()}
-    each[_UNSURE_TARGET] = own
-    size = [np.einsum("nij,njk,nik->n", slope, part, slope) for part in each.values()]
-    limits = [list(each)[i] for i in np.argmax(size, axis=0)]
-    wished = _spectra(targets, which, spectra)
-    lamps = [Light(name, light.observer) for name in LAMPS if name != light.illuminant]
-    changes = [
-        (metamerism(wished, spectra, light, lamp), inconstancy(spectra, light, lamp))
-        for lamp in lamps
-    ]
-    out = []
-    for i, t in enumerate(which):
-        recipe, target = dyes.recipe(amounts[i]), targets[t]
-        bare = target.reflectance is None
-        shifts = tuple(
-            LampShift(str(lamp), float(both[bare][i]))
-            for lamp, both in zip(lamps, changes, strict=True)
-        )
-        out.append(
-            Match(
-                Prediction(
-                    recipe, spectra[i], labs[i], light, screens[i], dyes.warnings(recipe), dyes.demo
-                ),
-                float(np.sqrt(found.cost[rows[i]])),
-                likely=float(pot.mean[i]),
-                median=float(pot.median[i]),
-                bound=float(pot.bound[i]),
-                sound=float(pot.sound[i]),
-                excellent=float(pot.excellent[i]),
-                metamerism=() if bare else shifts,
-                inconstancy=shifts if bare else (),
-                limit=limits[i],
-                cost=question.wanted.cost(recipe),
-                measured=measured(dyes, recipe, kit, target.lab, light, k) if kit else None,
-            )
-        )
-    return out
+def _shifts(
+    targets: Sequence[Target], light: Light, lamp: Light, found: Found, made: Array
+) -> Array:
+    """Special metamerism index ``(M,)``; where the target has no spectrum, colour inconstancy."""
+    bare = np.array([target.reflectance is None for target in targets])[found.which]
+    special = metamerism(_spectra(targets, found.which, made), made, light, lamp)
+    return np.where(bare, inconstancy(made, light, lamp), special)

@@ -25,52 +25,57 @@ _NEIGHBOURS = 0.15
 _HOLD_HUE, _TRIED = 6.0, 20
 
 
-def worth_showing(amounts: Array, residual: Array, other_lamp: Array) -> NDArray[np.intp]:
-    """Recipes among the M that no simpler one stands for, as indices.
+def shortlist(found: Found, other_lamp: Array, count: int) -> NDArray[np.intp]:
+    """The `count` nearest of each target that no simpler recipe stands for, as rows.
 
     A recipe earns its place by coming nearer than every one made of some of its dyes, by
-    `EARNS_ITS_PLACE`, on paper or, for a target with a spectrum, under the other lamp.
+    `EARNS_ITS_PLACE`, on paper or, for a target with a spectrum, under the other lamp ``(M,)``.
     """
-    used = amounts > 0
-    number, depth = used.sum(axis=1), amounts.sum(axis=1)
-    within = ~np.any(used[np.newaxis, :] & ~used[:, np.newaxis], axis=2)  # j within i: [i, j]
-    nearer = residual[:, np.newaxis] < residual - EARNS_ITS_PLACE
-    nearer |= other_lamp[:, np.newaxis] < other_lamp - EARNS_ITS_PLACE
-    kept = np.zeros(len(amounts), dtype=bool)
-    for i in np.lexsort((depth, residual, number)):
-        kept[i] = np.all(nearer[i, kept & within[i]])
-    return np.flatnonzero(kept)
+    used, residual = found.used, np.sqrt(found.cost)
+    order = np.lexsort((found.amounts.sum(axis=1), residual, used.sum(axis=1)))
+    out = []
+    for t in np.unique(found.which):
+        kept: list[int] = []
+        for i in order[found.which[order] == t]:
+            inside = np.array([j for j in kept if not np.any(used[j] & ~used[i])], dtype=np.intp)
+            nearer = residual[i] < residual[inside] - EARNS_ITS_PLACE
+            if np.all(nearer | (other_lamp[i] < other_lamp[inside] - EARNS_ITS_PLACE)):
+                kept.append(int(i))
+        out += sorted(kept, key=lambda i: residual[i])[:count]
+    return np.array(out, dtype=np.intp)
 
 
-def rank(
-    amounts: Array, score: Array, other_lamp: Array, dyes: DyeSet, wanted: Constraints
+def chosen(
+    found: Found, score: Array, other_lamp: Array, dyes: DyeSet, wanted: Constraints, count: int
 ) -> NDArray[np.intp]:
-    """Order of the recipes ``(M, D)`` worth a look, by `score` ``(M,)``, least first.
+    """The `count` recipes to show of each target, best first, as rows.
 
-    A recipe `HOPELESS` further off than the best is none.
-
-    Scores that differ by less than the eye can see rank as equal (steps of `EARNS_ITS_PLACE`);
-    then the least metamerism goes first where the target has a spectrum, then the cheapest where
-    prices are known, then fewer dyes, then less dye. A preferred dye is worth `PREFERENCE`.
+    Scores ``(M,)`` that differ by less than the eye can see rank as equal (steps of
+    `EARNS_ITS_PLACE`); then the least metamerism goes first where the target has a spectrum, then
+    the cheapest where prices are known, then fewer dyes, then less dye. A preferred dye is worth
+    `PREFERENCE`. A recipe `HOPELESS` further off than the best is none, and so is one that is a
+    neighbour of one before it.
     """
+    amounts = found.amounts
     liked = np.any(amounts[:, [dyes.index(dye) for dye in wanted.prefer]] > 0, axis=1)
     steps = np.round((score - PREFERENCE * liked) / EARNS_ITS_PLACE)
     cost = amounts @ [wanted.price.get(dye, 0.0) for dye in dyes.names]
-    number, depth = (amounts > 0).sum(axis=1), amounts.sum(axis=1)
-    order = np.lexsort((depth, number, cost, np.round(other_lamp / EARNS_ITS_PLACE), steps))
-    return np.asarray(order[score[order] <= score.min() + HOPELESS])
-
-
-def different(amounts: Array, dyes: DyeSet, count: int) -> list[int]:
-    """The first `count` of recipes ``(M, D)``, in order, that are not neighbours of one before."""
+    lamp = np.round(other_lamp / EARNS_ITS_PLACE)
+    order = np.lexsort((amounts.sum(axis=1), found.used.sum(axis=1), cost, lamp, steps))
     weight = amounts * dyes.curves.sum(axis=1)
-    chosen: list[int] = []
-    for i, own in enumerate(weight):
-        others = weight[chosen]
-        apart = np.abs(own - others).sum(axis=1) > _NEIGHBOURS * np.maximum(own, others).sum(axis=1)
-        if len(chosen) < count and apart.all():
-            chosen.append(i)
-    return chosen
+    out: list[int] = []
+    for t in np.unique(found.which):
+        mine = order[found.which[order] == t]
+        shown: list[int] = []
+        for i in mine[score[mine] <= score[mine].min() + HOPELESS]:
+            own, others = weight[i], weight[shown]
+            apart = np.abs(own - others).sum(axis=1) / np.maximum(own, others).sum(axis=1).clip(
+                1e-12
+            )
+            if len(shown) < count and np.all(apart > _NEIGHBOURS):
+                shown.append(int(i))
+        out += shown
+    return np.array(out, dtype=np.intp)
 
 
 def which_way(target: Array, nearest: Array, k_lightness: float) -> Reach:

@@ -116,7 +116,7 @@ def _across_grey(problem: Problem, cost: Array) -> list[Found]:
     aims, side = labs[which], np.sign(_ACROSS[across])
     # Distance (a*, b*) from the line through grey on which the target's hue and its opposite lie.
     off = side[:, np.newaxis] * np.column_stack([np.zeros(len(which)), -aims[:, 2], aims[:, 1]])
-    off /= np.hypot(aims[:, 1:2], aims[:, 2:])
+    off /= np.maximum(np.hypot(aims[:, 1:2], aims[:, 2:]), 1e-9)
 
     def held(force: float, margin: float) -> Goal:
         def goal(lab: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:

@@ -121,7 +121,7 @@ def _step(
 
     def held(jacobian: Array) -> NDArray[np.bool_]:
         slope = np.einsum("nmk,nm->nk", jacobian, r)
-        return ((x <= low) & (slope > 0.0)) | ((x >= top) & (slope < 0.0))
+        return np.asarray(((x <= low) & (slope > 0.0)) | ((x >= top) & (slope < 0.0)))
 
     def newton(jacobian: Array, fixed: NDArray[np.bool_]) -> Array:
         slope = np.einsum("nmk,nm->nk", jacobian, r)
