@@ -5,8 +5,7 @@ pots all carry the same dosing error, the mean ΔE2000 of pots (their true colou
 error) from targets that the workshop can dye. Every way of going on dyes its pot with the same
 noise, so that pots are paired. Intervals are bootstrap 95 % over palettes of dyes, the targets of a
 palette together, since they share their trials. The settings of the corrections were chosen on
-workshop seeds 0 to 4, the priors of learning on 0 to 4 and 20 to 24; the table is printed on seeds
-10 to 14.
+workshop seeds 0 to 4; the table is printed on seeds 10 to 14.
 """
 
 from __future__ import annotations
@@ -27,7 +26,7 @@ from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
 from dyemix.fitting.fit import fit
-from dyemix.fitting.learn import Lesson, learn
+from dyemix.fitting.learn import learn
 from dyemix.matching.correct import Outcome, correct
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
@@ -103,8 +102,7 @@ def aimed(dyes: DyeSet, start: Amounts, target: Array) -> Amounts:
 class Results:
     """ΔE2000 of every pot, by way of going on; arrays ``(palettes, targets)``.
 
-    `left` where the correction changed nothing, `expected` what it promised, and `learnt`
-    ``(palettes, 3)``, whether learning from 3, 6, 10 trials was believed.
+    `left` where the correction changed nothing, and `expected` what it promised.
     """
 
     again: Array
@@ -113,7 +111,6 @@ class Results:
     after: dict[int, Array]
     left: Array
     expected: Array
-    learnt: Array
 
 
 def run(
@@ -128,7 +125,6 @@ def run(
     shape = (len(seeds) * palettes, targets)
     again, corrected, plain, left, expected = (np.zeros(shape) for _ in range(5))
     after = {n: np.zeros(shape) for n in TRIALS}
-    learnt = np.zeros((shape[0], len(TRIALS)))
     row = 0
     for seed in seeds:
         bench = Bench(seed, dosing)
@@ -142,8 +138,7 @@ def run(
             for _ in range(max(TRIALS)):
                 start, target = draw(bench, names, rng)
                 trials.append(bench.trial(aimed(dyes, start, target), target))
-            lessons = {n: learn(dyes, trials[:n], dosing=known) for n in TRIALS}
-            learnt[row] = [lessons[n].outcome is Lesson.LEARNT for n in TRIALS]
+            lessons = {n: learn(dyes, trials[:n]) for n in TRIALS}
             for i in range(targets):
                 start, target = draw(bench, names, rng)
                 noise = (palette, i, 1)
@@ -160,10 +155,10 @@ def run(
                 expected[row, i] = found.corrected.mean
                 better = {n: found.corrected.recipe.get(n, 0.0) for n in first}
                 corrected[row, i] = bench.pot(better, target, *noise)
-                off = trial.reading.colour(D65_10) - dyes.predict_many(dyes.amounts(first))[0]
+                off = trial.reading.colour(D65_10) - dyes.colours(dyes.amounts(first))[0]
                 plain[row, i] = bench.pot(aimed(dyes, first, target - off), target, *noise)
             row += 1
-    return Results(again, corrected, plain, after, left, expected, learnt)
+    return Results(again, corrected, plain, after, left, expected)
 
 
 def interval(change: Array, draws: int = 10_000) -> tuple[float, float, float]:
@@ -193,11 +188,8 @@ def main() -> None:
         for name, pots in ways.items():
             print(f"{'':19}{name:<23}  {pots.mean():.3f}  {_text(pots - r.again)}")
         print(f"{'':19}one correction against plain   {_text(r.corrected - r.plain)}")
-        believed = zip(TRIALS, r.learnt.mean(axis=0), strict=True)
-        print(
-            f"{'':19}left alone {100 * r.left.mean():.0f} %; promised {r.expected.mean():.3f}; "
-            "learning believed " + ", ".join(f"{100 * x:.0f} % ({n})" for n, x in believed)
-        )
+        alone = 100 * r.left.mean()
+        print(f"{'':19}left alone {alone:.0f} %; promised {r.expected.mean():.3f}")
 
 
 if __name__ == "__main__":

@@ -55,7 +55,7 @@ def evolve(dyes: DyeSet, members: Sequence[int], target: Array, seeds: int = 3) 
     part = dyes.take([dyes.names[i] for i in members])
 
     def objective(amounts: Array) -> Array:  # (k, N)
-        return delta_e(target, part.predict_many(amounts.T, D65_10))
+        return delta_e(target, part.colours(amounts.T, D65_10))
 
     bounds = [(0.0, float(top)) for top in part.deepest]
     return min(

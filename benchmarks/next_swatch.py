@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from benchmarks.correction import DYES, SEEDS, Bench, aimed, draw, shelf
 from dyemix.arrays import Array
 from dyemix.fitting.learn import learn
-from dyemix.matching.next_swatch import Knowledge, candidates
+from dyemix.fitting.next_squares import Knowledge
+from dyemix.matching.next_swatch import candidates
 from dyemix.model.dyes import DyeSet
 
 JOBS, COLOURS, CHOSEN, MOST, ROUNDS = 4, 8, 6, 40, 20
@@ -81,7 +82,7 @@ def run(seed: int, jobs: int = JOBS) -> list[Job]:
             bench.start_noise(job, 1)
             blank = np.zeros(3)
             trials = [bench.trial(dict(dyes.recipe(squares[z])), blank) for z in some]  # noqa: B023
-            taught = learn(dyes, trials, dosing=DOSING).dyes
+            taught = learn(dyes, trials).dyes
             pots = [
                 bench.pot(aimed(taught, start, target), target, job, 2, i)
                 for i, (start, (_, target)) in enumerate(zip(first, wanted, strict=True))  # noqa: B023

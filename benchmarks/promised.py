@@ -32,7 +32,6 @@ from dyemix.dataset.trial import Trial
 from dyemix.fitting.fit import fit
 from dyemix.fitting.learn import learn
 from dyemix.model.dyes import DyeSet
-from dyemix.model.uncertainty import lab_covariance, likely
 from tests.simulated.as_swatches import swatch_set
 from tests.simulated.worlds import (
     DEVELOP,
@@ -91,16 +90,6 @@ Calibration = Callable[[SwatchSet], Callable[[SwatchSet], Taught]]
 
 
 @dataclass(frozen=True, eq=False)
-class Stated:
-    """What fitted dyes state of N recipes."""
-
-    lab: Array
-    likely: Array
-    median: Array
-    bound: Array
-
-
-@dataclass(frozen=True, eq=False)
 class Fitted:
     """Fitted dyes as this benchmark calls them."""
 
@@ -110,11 +99,8 @@ class Fitted:
     def names(self) -> tuple[str, ...]:
         return self.dyes.names
 
-    def predict(self, amounts: Array) -> Stated:
-        labs = self.dyes.predict_many(amounts)
-        covariance = lab_covariance(self.dyes, amounts, self.dyes.light)
-        found = likely(labs[:, np.newaxis], labs, covariance)
-        return Stated(labs, found.mean, found.median, found.bound)
+    def predict(self, amounts: Array) -> Promise:
+        return self.dyes.predict_many(amounts)
 
 
 def by_trials(ladders: SwatchSet) -> Callable[[SwatchSet], Taught]:

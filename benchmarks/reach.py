@@ -30,7 +30,7 @@ def random_blends(dyes: DyeSet, count: int, k: int = 3, seed: int = 0) -> Array:
     amounts = np.zeros((count, len(dyes)))
     shares = np.exp(rng.uniform(np.log(0.002), 0.0, (count, k)))
     np.put_along_axis(amounts, index, dyes.deepest[index] * shares, axis=1)
-    return dyes.predict_many(amounts)
+    return dyes.colours(amounts)
 
 
 def beyond(found: Gamut, labs: Array, half: float = 0.15) -> Array:
@@ -55,7 +55,7 @@ def wanted_colours(dyes: DyeSet, count: int = 20, seed: int = 3) -> list[Target]
         members = rng.choice(len(dyes), 3, replace=False)
         amounts = np.zeros((1, len(dyes)))
         amounts[0, members] = np.exp(rng.uniform(np.log(0.1), np.log(2.0), 3))
-        out.append(Target(dyes.predict_many(amounts)[0], dyes.light, name=f"colour {i + 1}"))
+        out.append(Target(dyes.colours(amounts)[0], dyes.light, name=f"colour {i + 1}"))
     return out
 
 

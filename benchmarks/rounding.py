@@ -69,7 +69,7 @@ def rounded(dyes: DyeSet, kit: Kit, some: list[Recipe]) -> Rounded:
         done = measured(dyes, recipe, kit, target, D65_10)
         plain = dye_by_dye(dyes, recipe, done, kit)
         joint.append(done.residual)
-        alone.append(float(delta_e(target, dyes.predict_many(plain, D65_10)[0])))
+        alone.append(float(delta_e(target, dyes.colours(plain, D65_10)[0])))
         weaker += bool(done.weaker)
     return Rounded(np.array(joint), np.array(alone), weaker)
 

@@ -47,7 +47,7 @@ class OneBlend:
     def __init__(self, dyes: DyeSet, members: tuple[int, ...]) -> None:
         i = list(members)
         self.curves, self.top = dyes.curves[i], dyes.deepest[i]
-        self.exponent, self.capacity = dyes.exponent[i], dyes.capacity[i]
+        self.law = dyes.law[i]
         self.cloth = dyes.surface.k_over_s(dyes.cloth)
         self.surface, self.weights = dyes.surface, weights(D65_10)
         self.target, self.at = np.zeros(3), np.full(len(i), np.nan)
@@ -58,10 +58,10 @@ class OneBlend:
         """Value and slope by `u`, where amounts are ``top (1 + sin u) / 2``."""
         if not np.array_equal(u, self.at):
             amounts = self.top * (1.0 + np.sin(u)) / 2.0
-            k = self.cloth + depth_law(amounts, self.exponent, self.capacity) @ self.curves
+            k = self.cloth + depth_law(amounts, self.law) @ self.curves
             r, dr = self.surface.reflectance_and_slope(k)
             xyz = r @ self.weights
-            by_depth = depth_law_slope(amounts, self.exponent, self.capacity)
+            by_depth = depth_law_slope(amounts, self.law)
             by_u = by_depth * self.top * np.cos(u) / 2.0
             by_xyz = (self.curves * dr) @ self.weights * by_u[:, np.newaxis]
             self.value[:3], by_lab = delta_e_residual(self.target, lab_from_xyz(xyz, D65_10))
@@ -119,11 +119,12 @@ def large_shelf(count: int) -> DyeSet:
         parts[0],
         names=tuple(f"{name} {i}" for i, part in enumerate(parts) for name in part.names),
         curves=np.concatenate([part.curves for part in parts]),
-        exponent=np.concatenate([part.exponent for part in parts]),
-        capacity=np.concatenate([part.capacity for part in parts]),
+        law=np.concatenate([part.law for part in parts]),
+        company=np.concatenate([part.company for part in parts]),
         palest=np.concatenate([part.palest for part in parts]),
         deepest=np.concatenate([part.deepest for part in parts]),
-        draws=None,
+        ladders=None,
+        posterior=None,
     )
     return joined.take(joined.names[:count])
 

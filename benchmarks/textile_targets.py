@@ -45,7 +45,7 @@ def table(dyes: DyeSet | None = None, max_dyes: int = 3) -> pd.DataFrame:
     rows = []
     for sample, spectrum in zip(TEXTILES, textiles_at_10_nm(), strict=True):
         target = Target.of_reflectance(spectrum, D65_10, f"sample {sample}")
-        found = match(shelf_of, target, max_dyes=max_dyes)
+        found = match(shelf_of, target, max_dyes=max_dyes, rank_by="paper")
         rows.append(
             {
                 "sample": sample,

@@ -14,6 +14,7 @@ import pytest
 from command import Command
 from hypothesis import HealthCheck, settings
 
+from benchmarks.lab_only import as_lab
 from benchmarks.shelf import swatch_set
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.fitting.fit import fit
@@ -73,6 +74,12 @@ def fitted() -> Callable[[int, bool], DyeSet]:
 def dyes() -> DyeSet:
     """The noisy workshop of seed 0, fitted."""
     return _fitted(0, True)
+
+
+@pytest.fixture(scope="session")
+def lab_dyes() -> DyeSet:
+    """The same, fitted to its ladders read as CIELAB alone."""
+    return fit(as_lab(_book(0, True).ladders))
 
 
 @pytest.fixture(scope="session")

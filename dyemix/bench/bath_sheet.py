@@ -25,7 +25,6 @@ from dyemix.dataset.target import Target
 from dyemix.dataset.units import water_ml
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.model.uncertainty import lab_covariance, likely
 
 #: Depth at which dyes are ranked by lightness, % owf.
 _RANKING_DEPTH = 1.0
@@ -213,11 +212,11 @@ def _expected(dyes: DyeSet | None, recipe: Recipe, target: Target | str | None) 
         return ""
     light = target.light or dyes.light
     amounts = dyes.amounts(recipe)[None, :]
-    labs = dyes.predict_many(amounts, light)
-    pot = likely(target.lab, labs, lab_covariance(dyes, amounts, light) + target.spread)
+    found = dyes.predict_many(amounts, light)
+    pot = found.miss(target.lab, spread=target.spread)
     return (
-        f"ΔE2000 {float(delta_e(target.lab, labs[0])):.1f} on paper, {pot.mean[0]:.1f} likely in "
-        f"the pot, nine pots in ten below {pot.bound[0]:.1f} ({light})"
+        f"ΔE2000 {float(delta_e(target.lab, found.lab[0])):.1f} on paper, {pot.mean[0]:.1f} likely "
+        f"in the pot, nine pots in ten below {pot.bound[0]:.1f} ({light})"
     )
 
 
@@ -229,6 +228,6 @@ def _misses(
         return None, None
     syringe = {d.dye: d.owf * d.ml / d.exact_ml for d in doses}
     spoons = {d.dye: d.owf * d.spoons.ml / d.exact_ml for d in doses}
-    colours = dyes.predict_many([dyes.amounts(r) for r in (recipe, syringe, spoons)])
+    colours = dyes.colours([dyes.amounts(r) for r in (recipe, syringe, spoons)])
     miss = delta_e(colours[0], colours[1:])
     return float(miss[0]), float(miss[1])

@@ -179,7 +179,7 @@ def repeat(job: str, cloth_g: float, pieces: int, keep: bool) -> None:
 @option("--keep", is_flag=True, help="Keep the learnt dyes for every later command.")
 @shared.json_option
 def learn(half_life: float | None, lot: str | None, keep: bool) -> None:
-    """Let the book's trials move its dyes, where that brings trials nearer."""
+    """Say what the book's trials teach; with --keep, as old or other lots weigh here."""
     from dyemix.fitting.learn import learn as learn_from
 
     with shared.open_book() as book:
@@ -187,7 +187,7 @@ def learn(half_life: float | None, lot: str | None, keep: bool) -> None:
         learnt = learn_from(book.dyes(learnt=False), trials, half_life_days=half_life, lot=lot)
         shared.show(learnt)
         if keep:
-            book.keep_fit(learnt.dyes, learnt.outcome.value, learnt=True)
+            book.keep_fit(learnt.dyes, "as trials were weighed", learnt=True)
             console.remark("Kept: every command with --book uses these dyes from now on.")
 
 

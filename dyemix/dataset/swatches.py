@@ -16,6 +16,7 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, lab, screen_colours
+from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.conditions import METHOD as METHOD
 from dyemix.dataset.conditions import same
 from dyemix.dataset.recipe import Recipe
@@ -27,6 +28,7 @@ from dyemix.dataset.repeats import (
     reading_weights,
     scatter,
 )
+from dyemix.dataset.serialise import DEMO_WARNING as DEMO_WARNING
 from dyemix.errors import FitError
 
 if TYPE_CHECKING:
@@ -53,6 +55,7 @@ class Reading:
     lab, light : the CIELAB as given ``(3,)`` and its light, where `kind` is Lab or hex. The
         reflectance is then the smoothest one with this colour: rough.
     covariance : ``(3, 3)`` of that CIELAB, where the reader knows how good it is (a photograph).
+    clipped : where it is a bound, not a value: a channel stood at the end of its range.
     conditions : how it was dyed and read, as written.
     flags : what is doubtful about it, in words. A flagged reading is still used.
     place : file and row, for messages.
@@ -69,6 +72,7 @@ class Reading:
     flags: tuple[str, ...] = ()
     place: str = ""
     name: str = ""
+    clipped: Clipped | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "conditions", MappingProxyType(dict(self.conditions)))
@@ -341,7 +345,3 @@ class SwatchSet:
         if self.demo:
             lines.insert(0, DEMO_WARNING)
         return "\n".join(lines)
-
-
-#: What every result on invented dyes begins with.
-DEMO_WARNING = "DEMO: these are invented dyes. Do not dye from these figures."

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations
+from itertools import starmap
 
 import numpy as np
 
+from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.dataset.swatches import SwatchSet
+from dyemix.dataset.swatches import Swatch, SwatchSet
+from dyemix.fitting.calibration import LeftOut
+from dyemix.fitting.next_squares import middle_mixes
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import MixtureCheck
-from dyemix.model.uncertainty import expected_miss, lab_covariance
+from dyemix.model.ladders import Pot
+from dyemix.model.uncertainty import Likely
 
 
 def advice(depths: Sequence[float], odd: bool) -> str:
@@ -29,28 +33,58 @@ def advice(depths: Sequence[float], odd: bool) -> str:
     return ""
 
 
-def check_mixtures(dyes: DyeSet, swatches: SwatchSet) -> tuple[MixtureCheck, ...]:
-    """Predict every mixture from the single dyes and compare; other dyes' mixtures are passed."""
-    known = [s for s in swatches.mixtures if all(dye in dyes.names for dye in s.recipe)]
+def _known(dyes: DyeSet, swatches: SwatchSet) -> list[Swatch]:
+    """The mixtures whose dyes all have a ladder; the others are passed over."""
+    return [s for s in swatches.mixtures if all(dye in dyes.names for dye in s.recipe)]
+
+
+def pots_of(dyes: DyeSet, swatches: SwatchSet) -> list[Pot]:
+    """The mixtures of a table as a calibration sees them."""
+    pots = []
+    for s in _known(dyes, swatches):
+        stated = [r.covariance for r in s.readings if r.covariance is not None]
+        clipped = next((r.clipped for r in s.readings if r.clipped is not None), None)
+        spread = np.sum(stated, axis=0) / len(s.readings) ** 2 if stated else None
+        pots.append(Pot(s.recipe, s.colour(dyes.light), spread, clipped, label=s.label))
+    return pots
+
+
+def left_out_checks(found: LeftOut) -> tuple[MixtureCheck, ...]:
+    """Mixes that were each left out in turn, as a report shows them."""
+    measured = [pot.lab for pot in found.pots]
+    labels = [pot.label or str(pot.recipe) for pot in found.pots]
+    return _checks(labels, np.array(measured), found.lab, found.delta_e, found.promised)
+
+
+def checked(dyes: DyeSet, swatches: SwatchSet) -> tuple[MixtureCheck, ...]:
+    """Every mixture that the dyes have not seen, as they predict it."""
+    known = _known(dyes, swatches)
     if not known:
         return ()
-    predicted = dyes.predict_many(np.array([dyes.amounts(s.recipe) for s in known]))
+    found = dyes.predict_many(np.array([dyes.amounts(s.recipe) for s in known]))
     measured = np.array([s.colour(dyes.light) for s in known])
-    return tuple(
-        MixtureCheck(s.label, float(x))
-        for s, x in zip(known, delta_e(measured, predicted), strict=True)
-    )
+    labels = [s.label for s in known]
+    off = delta_e(measured, found.lab)
+    return _checks(labels, measured, found.lab, off, found.miss(found.lab))
 
 
-def expected(dyes: DyeSet) -> float | None:
-    """Mean likely ΔE2000 of the pairs of dyes, each at the middle (in ratio) of its range."""
+def _checks(
+    labels: Sequence[str], measured: Array, predicted: Array, off: Array, promised: Likely
+) -> tuple[MixtureCheck, ...]:
+    figures = zip(off, promised.mean, promised.median, promised.bound, strict=True)
+    colours = zip(labels, measured.tolist(), predicted.tolist(), figures, strict=True)
+    rows = ((name, tuple(m), tuple(p), *map(float, f)) for name, m, p, f in colours)
+    return tuple(starmap(MixtureCheck, rows))
+
+
+def expected(dyes: DyeSet) -> tuple[float | None, tuple[float, float]]:
+    """Mean likely ΔE2000 of the pairs of dyes at middle depths, and between what that may be."""
     if len(dyes) < 2:
-        return None
-    pairs = np.array(list(combinations(range(len(dyes)), 2)))
-    amounts = np.zeros((len(pairs), len(dyes)))
-    np.put_along_axis(amounts, pairs, np.sqrt(dyes.palest * dyes.deepest)[pairs], axis=1)
-    labs = dyes.predict_many(amounts)
-    return float(expected_miss(labs, labs + 1e-6, lab_covariance(dyes, amounts, dyes.light)).mean())
+        return None, (0.0, 0.0)
+    found = dyes.predict_many(middle_mixes(dyes, 2))
+    mean = float(found.expected(found.lab + 1e-6).mean())
+    low, high = dyes.known.spread
+    return mean, (low * mean, high * mean)
 
 
 def flags(swatches: SwatchSet) -> tuple[str, ...]:

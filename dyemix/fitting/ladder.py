@@ -1,179 +1,146 @@
-"""A dye's ladder of spectra: its curve and law by weighted linear least squares.
+"""Ladders of spectra: the curve and depth law of every dye, by weighted least squares.
 
-For a given surface term and depth law each band of a dye's curve is a weighted linear least
-squares with one unknown, so only the law's parameter and the surface term are searched for
-(variable projection). Residuals are weighted by ``|dR/dk|``, which makes a least squares on K/S
-one on reflectance, where the errors are made (Walowit, McCarthy & Berns, Color Res. Appl. 12
-(1987) 340).
+Under a given surface each swatch is one curve times one strength: ``k = h a(λ)``. Curve and
+strengths are found in turn. Given the strengths each band of the curve is a least squares of one
+unknown, its residuals weighted by ``|dR/dk|``, which makes a least squares on K/S one on
+reflectance, where the errors are made (Walowit, McCarthy & Berns, Color Res. Appl. 12 (1987) 340).
+Given the curve the strengths follow the depth law up to the scatter from bath to bath,
+``ln h = α + ln g(c; n, q) + ε``, a regression under priors of exponent and bend: a stray bath moves
+its own ε, not the curve. The posterior of α, n and q is what the ladder leaves open.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import Light, lab
-from dyemix.model.kubelka_munk import Surface, depth_law
+from dyemix.colour.colorimetry import WAVELENGTHS
+from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
 
-#: Law of a dye with two depths, until it has a third: a Freundlich exponent in the middle of
-#: what reactive dyes on cotton show. A working value of ours, stated wherever it is used.
-TYPICAL_EXPONENT = 0.85
-TYPICAL_LAW = f"typical law, exponent {TYPICAL_EXPONENT}, not measured"
-
-_EXPONENTS = np.linspace(0.4, 1.4, 41)
-_CAPACITIES = np.geomspace(0.4, 200.0, 41)  # % owf
-
-
-@dataclass(frozen=True)
-class Laws:
-    """Candidate parameters of one depth law, ``(P,)`` each."""
-
-    exponent: Array
-    capacity: Array
-
-    @staticmethod
-    def linear() -> Laws:
-        return Laws(np.array([1.0]), np.array([np.inf]))
-
-    @staticmethod
-    def freundlich(exponent: Array) -> Laws:
-        return Laws(exponent, np.full(len(exponent), np.inf))
-
-    @staticmethod
-    def langmuir(capacity: Array) -> Laws:
-        return Laws(np.ones(len(capacity)), capacity)
-
-    def between(self, best: int) -> Laws:
-        """Finer candidates around one of these: the search zooms in."""
-        low, high = max(best - 1, 0), min(best + 1, len(self.exponent) - 1)
-        if np.isinf(self.capacity[0]):
-            return Laws.freundlich(np.linspace(self.exponent[low], self.exponent[high], 21))
-        return Laws.langmuir(np.geomspace(self.capacity[low], self.capacity[high], 21))
-
-
-LAWS = {
-    "linear": Laws.linear(),
-    "Langmuir": Laws.langmuir(_CAPACITIES),
-    "Freundlich": Laws.freundlich(_EXPONENTS),
-}
+#: Prior of the depth law's exponent and bend: the middle and spread of what dyes on cellulose
+#: show. In place of a contest of laws, which three depths cannot decide. And where it is held.
+LAW, LAW_SPREAD = np.array([0.95, 0.0]), np.array([0.15, 0.05])
+LAW_BOUNDS = np.array([[0.3, 1.6], [-0.15, 0.15]])
+#: Standard error of a reading in one band, reflectance: a working value of ours.
+READING_SD = 0.004
+#: How far the dyes of later baths may stray from those of the ladder as a whole, ln(strength): a
+#: new stock, another day (common practice: a few per cent).
+DRIFT = 0.03
+_ROUNDS = 8
+_LEAST = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
-class Ladder:
-    """Swatches of one dye under one surface term, ready for least squares.
+class Fitted:
+    """D dyes under one surface term.
 
-    `depths` ``(S,)`` % owf; `k` ``(S, B)`` K/S over that of the undyed cloth; `weight`
-    ``(S, B)`` squared slope dR/dk times how much the swatch counts; `reflectance` ``(S, B)``.
+    Attributes
+    ----------
+    curves : ``(D, B)`` ln of the absorption per unit of g.
+    law : ``(D, 2)`` exponent and bend.
+    modes : ``(D, Q, B + 2)`` what is open of ln a and, last, the law: one standard deviation of
+        each of Q independent parts.
+    cost : ``(D,)`` weighted squares that are left, priors included.
+    """
+
+    curves: Array
+    law: Array
+    modes: Array
+    cost: Array
+
+    @classmethod
+    def joined(cls, parts: Sequence[tuple[Sequence[int], Fitted]]) -> Fitted:
+        """Dyes of several kinds in one order; each part with the places of its dyes."""
+        places = np.concatenate([place for place, _ in parts]).astype(int)
+        order = np.argsort(places)
+        most = max(part.modes.shape[1] for _, part in parts)
+        padded = [
+            np.pad(part.modes, ((0, 0), (0, most - part.modes.shape[1]), (0, 0)))
+            for _, part in parts
+        ]
+        return cls(
+            np.concatenate([part.curves for _, part in parts])[order],
+            np.concatenate([part.law for _, part in parts])[order],
+            np.concatenate(padded)[order],
+            np.concatenate([part.cost for _, part in parts])[order],
+        )
+
+
+def padded(rows: Sequence[Array], fill: float) -> Array:
+    """Arrays ``(S_i, …)`` under each other, ``(D, S, …)``, short ones filled up."""
+    most = max(len(row) for row in rows)
+    out = np.full((len(rows), most, *rows[0].shape[1:]), fill)
+    for i, row in enumerate(rows):
+        out[i, : len(row)] = row
+    return out
+
+
+@dataclass(frozen=True, eq=False)
+class SpectralLadders:
+    """Ladders of spectra on one cloth, padded to equally many swatches.
+
+    `depths` ``(D, S)`` % owf; `reflectance` ``(D, S, B)``; `cloth` ``(B,)``.
     """
 
     depths: Array
-    k: Array
-    weight: Array
     reflectance: Array
+    cloth: Array
 
     @classmethod
-    def of(
-        cls, depths: Array, reflectance: Array, cloth: Array, surface: Surface, counts: Array
-    ) -> Ladder:
-        k = surface.k_over_s(reflectance) - surface.k_over_s(cloth)
-        weight = counts[:, np.newaxis] * surface.slope_at(reflectance) ** 2
-        return cls(depths, k, weight, reflectance)
+    def of(cls, depths: Sequence[Array], spectra: Sequence[Array], cloth: Array) -> SpectralLadders:
+        return cls(padded(depths, 1.0), padded(spectra, 0.5), cloth)
 
+    def fit(self, surface: Surface, counts: Sequence[Array], strength: float) -> Fitted:
+        """Every dye under this surface.
 
-@dataclass(frozen=True, eq=False)
-class Curve:
-    """A dye fitted to a ladder, and the weighted sum of squares it leaves."""
+        `counts` says for each dye how much each swatch counts; `strength` is the standard error
+        of ln(strength) from bath to bath.
+        """
+        counted = padded(counts, 0.0)
+        there = counted > 0.0
+        k = surface.k_over_s(self.reflectance) - surface.k_over_s(self.cloth)
+        weight = surface.slope_at(self.reflectance) ** 2 * counted[..., np.newaxis]
+        law = np.tile(LAW, (len(k), 1))
+        astray = np.zeros_like(self.depths)
+        variance = strength**2
+        for _ in range(_ROUNDS):
+            works = depth_law(self.depths, law[:, np.newaxis])
+            curves = self._curves(weight, k, works * np.exp(astray))
+            bottom = np.where(there, (weight * curves[:, np.newaxis] ** 2).sum(axis=2), 1.0)
+            top = (weight * k * curves[:, np.newaxis]).sum(axis=2)
+            # A swatch that reads lighter than its cloth has no strength; it is kept out of the log.
+            found = np.where(there, np.maximum(top / bottom, 1e-3 * works), works)
+            seen = (READING_SD / found) ** 2 / bottom
+            trust = np.where(there, counted / (variance + seen), 0.0)[..., np.newaxis]
+            y = np.log(found / works)[..., np.newaxis]
+            x = np.ones((*self.depths.shape, 3))  # level, exponent, bend
+            x[..., 1:] = depth_law_by_law(self.depths, law[:, np.newaxis])
+            normal = x.swapaxes(1, 2) @ (trust * x)
+            normal[:, [1, 2], [1, 2]] += LAW_SPREAD**-2
+            right = (x.swapaxes(1, 2) @ (trust * y))[..., 0]
+            right[:, 1:] += (LAW - law) / LAW_SPREAD**2
+            step = np.linalg.solve(normal, right[..., np.newaxis])
+            law = np.clip(law + step[:, 1:, 0], *LAW_BOUNDS.T)
+            astray = np.where(there, variance / (variance + seen) * (y - x @ step)[..., 0], 0.0)
+        h = depth_law(self.depths, law[:, np.newaxis]) * np.exp(astray)
+        curves = self._curves(weight, k, h)
+        shape = weight * (k - h[..., np.newaxis] * curves[:, np.newaxis]) ** 2
+        off = (((law - LAW) / LAW_SPREAD) ** 2).sum(axis=1)
+        # A spectrum tells about as much as three numbers: its bands do not err apart.
+        size = 3.0 / (len(WAVELENGTHS) * READING_SD**2)
+        cost = size * shape.sum(axis=(1, 2)) + (astray**2).sum(axis=1) / variance + off
+        covariance = np.linalg.inv(normal)
+        covariance[:, 0, 0] += DRIFT**2
+        root = np.linalg.cholesky(covariance).swapaxes(1, 2)
+        level = np.repeat(root[..., :1], len(WAVELENGTHS), axis=2)
+        return Fitted(np.log(curves), law, np.append(level, root[..., 1:], axis=2), cost)
 
-    exponent: float
-    capacity: float
-    curve: Array
-    cost: float
-
-
-def fit_law(ladder: Ladder, laws: Laws, kept: NDArray[np.bool_] | None = None) -> Curve:
-    """The best of `laws` on the swatches in `kept` (all of them by default), zoomed twice."""
-    rows = slice(None) if kept is None else kept
-    weight, k, depths = ladder.weight[rows], ladder.k[rows], ladder.depths[rows]
-    weighted = weight * k
-    total = float((weighted * k).sum())
-    for zoom in range(3):
-        g = depth_law(depths, laws.exponent[:, np.newaxis], laws.capacity[:, np.newaxis])
-        top, bottom = g @ weighted, (g * g) @ weight
-        curves = np.maximum(top / bottom, 0.0)  # a dye does not brighten cloth: a bound, not a clip
-        costs = total + (curves * (curves * bottom - 2.0 * top)).sum(axis=1)
-        best = int(np.argmin(costs))
-        if len(laws.exponent) == 1 or zoom == 2:
-            break
-        laws = laws.between(best)
-    return Curve(
-        float(laws.exponent[best]), float(laws.capacity[best]), curves[best], float(costs[best])
-    )
-
-
-def predict(curve: Curve, depths: Array, cloth: Array, surface: Surface) -> Array:
-    g = depth_law(depths, curve.exponent, curve.capacity)
-    return surface.reflectance(surface.k_over_s(cloth) + g[:, np.newaxis] * curve.curve)
-
-
-@dataclass(frozen=True, eq=False)
-class LeftOut:
-    """ΔE2000 of each depth predicted without it: one number a swatch, and which are inner."""
-
-    delta_e: Array
-    inner: NDArray[np.bool_]
-    strength: Array
-
-
-def leave_out(ladder: Ladder, laws: Laws, cloth: Array, surface: Surface, light: Light) -> LeftOut:
-    """Leave each depth out in turn and predict its swatches from the others."""
-    miss = np.zeros(len(ladder.depths))
-    strength = np.ones(len(ladder.depths))
-    steps = np.unique(ladder.depths)
-    for depth in steps:
-        out = ladder.depths == depth
-        curve = fit_law(ladder, laws, ~out)
-        predicted = predict(curve, ladder.depths[out], cloth, surface)
-        miss[out] = delta_e(lab(ladder.reflectance[out], light), lab(predicted, light))
-        shape = depth_law(depth, curve.exponent, curve.capacity) * curve.curve
-        weight = ladder.weight[out]
-        bottom = (weight * shape**2).sum(1)
-        # The others of a dye that reads lighter than undyed cloth predict no dye at all: any
-        # strength at all is as far from that.
-        strength[out] = np.divide(
-            (weight * ladder.k[out] * shape).sum(1), bottom, out=np.ones(len(bottom)),
-            where=bottom > 0.0,
-        )  # fmt: skip
-    inner = (ladder.depths > steps[0]) & (ladder.depths < steps[-1])
-    return LeftOut(miss, inner, strength)
-
-
-def wins(simpler: Array, richer: Array) -> bool:
-    """Whether the richer model's left-out ΔE2000 is lower by more than one standard error."""
-    gain = simpler - richer
-    return bool(
-        len(gain) > 1 and gain.mean() > gain.std(ddof=1) / np.sqrt(len(gain)) and gain.mean() > 0
-    )
-
-
-@dataclass(frozen=True, eq=False)
-class DyeFit:
-    curve: Curve
-    left_out: LeftOut | None
-    note: str = ""
-
-
-def fit_ladder(ladder: Ladder, cloth: Array, surface: Surface, light: Light) -> DyeFit:
-    """The law that left-out depths choose for one dye, fitted to all of its swatches."""
-    if len(np.unique(ladder.depths)) < 3:
-        laws = Laws.freundlich(np.array([TYPICAL_EXPONENT]))
-        return DyeFit(fit_law(ladder, laws), None, TYPICAL_LAW)
-    left = {name: leave_out(ladder, laws, cloth, surface, light) for name, laws in LAWS.items()}
-    inner = left["linear"].inner
-    miss = {name: x.delta_e[inner] for name, x in left.items()}
-    bent = min(("Langmuir", "Freundlich"), key=lambda name: miss[name].mean())
-    chosen = bent if wins(miss["linear"], miss[bent]) else "linear"
-    return DyeFit(fit_law(ladder, LAWS[chosen]), left[chosen])
+    @staticmethod
+    def _curves(weight: Array, k: Array, h: Array) -> Array:
+        """Curves ``(D, B)`` for strengths ``(D, S)``. A dye does not brighten cloth: a bound."""
+        strength = h[..., np.newaxis]
+        bottom = np.maximum((weight * strength**2).sum(axis=1), 1e-300)
+        return np.asarray(np.maximum((weight * strength * k).sum(axis=1) / bottom, _LEAST))

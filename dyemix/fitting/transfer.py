@@ -18,18 +18,23 @@ from dyemix.colour.colorimetry import Light, lab
 from dyemix.dataset.conditions import METHOD, same
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.errors import FitError
+from dyemix.fitting.calibration import condition, ladders_of
+from dyemix.fitting.checks import checked, expected, left_out_checks, pots_of
 from dyemix.fitting.fit import fit
-from dyemix.model.dyes import Draws, DyeSet
+from dyemix.fitting.next_squares import in_one_line
+from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import DyeReport, FitReport, MixtureCheck
-from dyemix.model.kubelka_munk import Surface, depth_law
+from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
+from dyemix.model.ladders import Ladders
+from dyemix.model.unknowns import Modes
 
 #: Prior of ln(strength on this cloth ÷ strength on the first): cloths differ by up to a factor of
 #: two (mercerised cotton deeper, viscose deeper still: common practice), taken as two standard
 #: deviations. A working value of ours; one square outweighs it a hundred times.
 PRIOR_SPREAD = 0.35
-#: How far a depth law may differ between cloths: standard deviation of a Freundlich exponent, and
-#: of ln(capacity). Working values of ours; they widen depths away from the squares.
-LAW_SPREAD, CAPACITY_SPREAD = 0.05, 0.3
+#: How far a depth law may differ between cloths: standard deviation of its exponent. A working
+#: value of ours; it widens depths away from the squares.
+LAW_SPREAD = 0.05
 #: Squares of this many depths make a ladder, which is fitted here and borrows nothing.
 ENOUGH_DEPTHS = 3
 #: A square that the borrowed shape misses by more (ΔE2000) is told.
@@ -63,13 +68,13 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
     Parameters
     ----------
     dyes : fitted on the first cloth, or on another dyer's.
-    swatches : undyed cloth and squares on the new cloth; mixtures there only check the result.
+    swatches : undyed cloth and squares on the new cloth; mixtures there calibrate as in `fit`.
     check : further mixtures on the new cloth, only to check the result by.
 
     Returns
     -------
     DyeSet
-        With a report that marks what is borrowed, and draws spread wider for it.
+        With a report that marks what is borrowed, and more left open for it.
 
     Raises
     ------
@@ -103,7 +108,7 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
     ground = dyes.on(cloth) if base is None else replace(dyes, cloth=cloth, surface=base.surface)
     curves = _curves_under(dyes, ground.surface)
     light = swatches.light
-    spread = max(float(np.hypot(dyes.scatter.dosing, dyes.scatter.pot)), 0.01)
+    spread = max(dyes.scatter.strength, 0.01)
     places = [dyes.index(name) for name in lent_names]
     lent = [
         _lend(
@@ -111,18 +116,23 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
         )
         for i in places
     ]
-    scale = np.exp([each.log_strength for each in lent])
     lent_dyes = replace(
         ground.take(lent_names),
-        curves=curves[places] * scale[:, np.newaxis] if lent else np.empty((0, len(cloth))),
-        draws=_draws(dyes, places, curves, lent),
         light=light,
         conditions=conditions,
         demo=dyes.demo or swatches.demo,
+        ladders=_ladders(dyes, places, curves, lent, ground.surface),
+        posterior=None,
+        pots=(),
     )
     whole = lent_dyes if base is None else _join(base, lent_dyes)
+    calibrated = condition(whole, pots_of(whole, swatches))
+    whole = calibrated.dyes
     missing = [n for n in dyes.names if n not in whole.names]
-    return replace(whole, report=_report(whole, base, lent, missing, swatches, check, notes))
+    own_checks = left_out_checks(calibrated.left_out)
+    return replace(
+        whole, report=_report(whole, base, lent, missing, swatches, check, notes, own_checks)
+    )
 
 
 def _compare(dyes: DyeSet, conditions: dict[str, str]) -> list[str]:
@@ -160,9 +170,9 @@ def _curves_under(dyes: DyeSet, surface: Surface) -> Array:
         return dyes.curves
     middle = np.sqrt(dyes.palest * dyes.deepest)
     seen = dyes.reflectance(np.diag(middle))
-    g = depth_law(middle, dyes.exponent, dyes.capacity)
+    g = depth_law(middle, dyes.law)
     k = surface.k_over_s(np.maximum(seen, surface.r0 + 1e-4)) - surface.k_over_s(dyes.cloth)
-    return np.maximum(k / g[:, np.newaxis], 0.0)
+    return np.maximum(k / g[:, np.newaxis], 1e-9)
 
 
 def _lend(
@@ -182,7 +192,7 @@ def _lend(
     """
     logs, miss = [], []
     for square in squares:
-        g = depth_law(square.recipe[dyes.names[i]], dyes.exponent[i], dyes.capacity[i])
+        g = depth_law(square.recipe[dyes.names[i]], dyes.law[i])
         k = surface.k_over_s(cloth) + np.exp(_STRENGTHS)[:, np.newaxis] * (g * curve)
         away = delta_e(square.colour(light), lab(surface.reflectance(k), light))
         best = int(np.argmin(away))
@@ -199,60 +209,58 @@ def _lend(
     )
 
 
-def _draws(dyes: DyeSet, places: list[int], curves: Array, lent: list[_Lent]) -> Draws | None:
-    """Versions of the borrowed dyes: strength by its error, the law by what cloths may differ.
+def _ladders(
+    dyes: DyeSet, places: list[int], curves: Array, lent: list[_Lent], surface: Surface
+) -> Ladders:
+    """The borrowed dyes, and what is open of them: their strength here, and the law by as much as
+    cloths may differ, beside what their own ladders left open on the first cloth.
 
     The law pivots on the squares: there the colour was measured, and only the strength's own
     error is left.
     """
-    if not lent:
-        return None
-    rng = np.random.default_rng(0)
-    first = dyes.draws
-    versions = 32 if first is None else len(first.curves)
-    shape = (versions, len(lent))
-    if first is None:
-        drawn = np.broadcast_to(curves[places], (*shape, curves.shape[1])).copy()
-        exponent = np.broadcast_to(dyes.exponent[places], shape).copy()
-        capacity = np.broadcast_to(dyes.capacity[places], shape).copy()
-    else:
-        ratio = curves[places] / np.maximum(dyes.curves[places], 1e-12)
-        drawn = first.curves[:, places] * ratio
-        exponent, capacity = first.exponent[:, places].copy(), first.capacity[:, places].copy()
-    bent = np.isfinite(capacity)
-    moved = rng.standard_normal(shape)
-    exponent = np.where(bent, exponent, np.maximum(exponent + LAW_SPREAD * moved, 0.1))
-    capacity[bent] *= np.exp(CAPACITY_SPREAD * moved[bent])
+    first = dyes.modes.take(places)
+    law = dyes.law[places]
     pivot = np.array([np.exp(np.mean(np.log(each.depths))) for each in lent])
-    there = depth_law(pivot, dyes.exponent[places], dyes.capacity[places]) * curves[places].sum(1)
-    level = depth_law(pivot, exponent, capacity) * drawn.sum(axis=2)
-    logs = np.array([each.log_strength for each in lent])
-    error = np.array([each.error for each in lent])
-    strength = np.exp(logs + error * rng.standard_normal(shape))
-    drawn *= (strength * there / np.maximum(level, 1e-12))[:, :, np.newaxis]
-    return Draws(drawn, exponent, capacity)
+    turn = -LAW_SPREAD * depth_law_by_law(pivot, law)[:, 0]
+    level = np.stack([[each.error for each in lent], turn], axis=1)[..., np.newaxis]
+    bent = np.zeros((len(lent), 2, 2))
+    bent[:, 1, 0] = LAW_SPREAD
+    scale = np.exp([[each.log_strength] for each in lent])
+    modes = Modes(
+        np.concatenate([np.repeat(level, curves.shape[1], axis=2), first.curves], axis=1),
+        np.concatenate([bent, first.laws], axis=1),
+        first.surface,
+        first.surface_curves,
+        first.surface_laws,
+    )
+    return Ladders(curves[places] * scale, law, surface, modes)
 
 
 def _join(base: DyeSet, lent: DyeSet) -> DyeSet:
-    """Dyes fitted here and dyes borrowed, on one cloth under one surface term."""
-    draws = base.draws
-    if base.draws is not None and lent.draws is not None:
-        many = min(len(base.draws.curves), len(lent.draws.curves))
-        pairs = (
-            (base.draws.curves, lent.draws.curves),
-            (base.draws.exponent, lent.draws.exponent),
-            (base.draws.capacity, lent.draws.capacity),
-        )
-        draws = Draws(*(np.concatenate([a[:many], b[:many]], axis=1) for a, b in pairs))
+    """Dyes fitted here and dyes borrowed, on one cloth under the surface term found here."""
+    here, there = ladders_of(base), ladders_of(lent)
+    most = max(here.modes.laws.shape[1], there.modes.laws.shape[1])
+    one, other = here.modes.padded(most), there.modes.padded(most)
+    modes = Modes(
+        np.concatenate([one.curves, other.curves]),
+        np.concatenate([one.laws, other.laws]),
+        one.surface,
+        np.concatenate([one.surface_curves, np.zeros_like(other.surface_curves)], axis=1),
+        np.concatenate([one.surface_laws, np.zeros_like(other.surface_laws)], axis=1),
+    )
+    curves, law = (
+        np.concatenate([getattr(x, name) for x in (here, there)]) for name in ("curves", "law")
+    )
     return replace(
         lent,
         names=(*base.names, *lent.names),
-        curves=np.concatenate([base.curves, lent.curves]),
-        exponent=np.concatenate([base.exponent, lent.exponent]),
-        capacity=np.concatenate([base.capacity, lent.capacity]),
+        curves=curves,
+        law=law,
+        company=np.zeros(len(curves)),
         palest=np.concatenate([base.palest, lent.palest]),
         deepest=np.concatenate([base.deepest, lent.deepest]),
-        draws=draws,
+        scatter=base.scatter,
+        ladders=replace(here, curves=curves, law=law, modes=modes),
     )
 
 
@@ -264,6 +272,7 @@ def _report(
     swatches: SwatchSet,
     check: SwatchSet | None,
     notes: list[str],
+    own_checks: tuple[MixtureCheck, ...],
 ) -> FitReport:
     own = () if base is None or base.report is None else base.report.dyes
     told = list(notes)
@@ -287,30 +296,24 @@ def _report(
         )
     recorded = whole.conditions or {}
     method = "; ".join(f"{key} {recorded[key]}" for key in METHOD if key in recorded)
+    mean, between = expected(whole)
     return FitReport(
         light=str(whole.light),
-        surface="borrowed" if base is None or base.report is None else base.report.surface,
-        surface_note=(
+        surface=(
             f"borrowed, r0 {whole.surface.r0:.4f}"
             if base is None or base.report is None
-            else base.report.surface_note
+            else base.report.surface
         ),
         dyes=(*own, *(_dye_report(each) for each in lent)),
-        own_mixtures=_check(whole, swatches),
-        set_aside=() if check is None else _check(whole, check),
+        own_mixtures=own_checks,
+        set_aside=() if check is None else checked(whole, check),
+        expected=mean,
+        between=between,
+        next_squares=in_one_line(whole),
         method=method or "not recorded",
         notes=(*told, *swatches.notes, *swatches.doubts),
         rough=swatches.rough,
         demo=whole.demo,
-    )
-
-
-def _check(dyes: DyeSet, swatches: SwatchSet) -> tuple[MixtureCheck, ...]:
-    """Mixtures on the new cloth, predicted; those with a dye that is not on it are passed over."""
-    known = [s for s in swatches.mixtures if all(dye in dyes.names for dye in s.recipe)]
-    return tuple(
-        MixtureCheck(s.label, float(delta_e(s.colour(dyes.light), dyes.predict(s.recipe).lab)))
-        for s in known
     )
 
 

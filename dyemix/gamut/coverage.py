@@ -15,7 +15,6 @@ from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet, Prediction
-from dyemix.model.uncertainty import lab_covariance, likely
 from dyemix.series.steps import columns
 
 if TYPE_CHECKING:
@@ -91,9 +90,9 @@ class Served:
         number = (self.amounts[fits] > 0).sum(axis=1)
         best = fits[np.lexsort((number, np.round(self.miss[fits], 1)))[0]]
         amounts, miss = self.amounts[best], float(self.miss[best])
-        prediction = dyes.predict(dyes.recipe(amounts), self.light)
-        covariance = lab_covariance(dyes, amounts[np.newaxis], self.light) + self.target.spread
-        pots = likely(self.target.lab, prediction.lab[np.newaxis], covariance)
+        made = dyes.predict_many(amounts, self.light)
+        (prediction,) = dyes.described(made, [dyes.recipe(amounts)])
+        pots = made.miss(self.target.lab, spread=self.target.spread)
         return Nearest(self.target, prediction, miss, float(pots.mean[0]), miss <= tolerance)
 
     def _within(self, allowed: int) -> NDArray[np.bool_]:

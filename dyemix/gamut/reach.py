@@ -16,8 +16,6 @@ from dyemix.errors import DyemixError
 from dyemix.gamut.boundary import Gamut, gamuts
 from dyemix.gamut.coverage import Nearest, Progress, Served, nearest_frame, serve
 from dyemix.model.dyes import DyeSet
-from dyemix.model.uncertainty import expected_miss, lab_covariance
-from dyemix.series.search import colours as colours_of
 from dyemix.series.subdue import LADDER_MIDDLE, ladders
 
 if TYPE_CHECKING:
@@ -269,9 +267,8 @@ def _removals(dyes: DyeSet, judged: Sequence[Served], tolerance: float) -> list[
         some = [order[:_NEAREST], *(order[~holds[order, i]][:_WITHOUT] for i in range(n))]
         rows = np.unique(np.concatenate(some))
         amounts, miss = served.amounts[rows], served.miss[rows]
-        labs = colours_of(dyes, amounts, served.light)
-        covariance = lab_covariance(dyes, amounts, served.light) + served.target.spread
-        likely = expected_miss(served.target.lab, labs, covariance)
+        made = dyes.predict_many(amounts, served.light)
+        likely = made.expected(served.target.lab, spread=served.target.spread)
         used += holds[rows[likely.argmin()]]
         for i in range(n):
             without = ~holds[rows, i]
@@ -289,7 +286,8 @@ def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:
     """One shelf of the dyes at hand and those of another book that are not among them.
 
     The other dyes keep the absorption and law that they have on their own cloth; cloth, surface
-    and competition are those at hand. Raises `DyemixError` where there are none.
+    and interaction are those at hand; what is open of either is taken as before any mix. Raises
+    `DyemixError` where there are none.
     """
     extra = [name for name in other.names if name not in dyes.names]
     if not extra:
@@ -299,11 +297,13 @@ def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:
         dyes,
         names=(*dyes.names, *extra),
         curves=np.concatenate([dyes.curves, more.curves]),
-        exponent=np.concatenate([dyes.exponent, more.exponent]),
-        capacity=np.concatenate([dyes.capacity, more.capacity]),
+        law=np.concatenate([dyes.law, more.law]),
+        company=np.concatenate([dyes.company, more.company]),
         palest=np.concatenate([dyes.palest, more.palest]),
         deepest=np.concatenate([dyes.deepest, more.deepest]),
-        draws=None,
+        ladders=None,
+        posterior=None,
+        pots=(),
         report=None,
         demo=dyes.demo or other.demo,
     )

@@ -4,7 +4,8 @@ A reading y of a recipe c differs from its prediction f(c) by the error of the m
 recipe, which comes back when it is dyed again, and by dosing, pot and reading, which do not. With
 covariances Σs of what comes back and Σr of what does not, the best linear estimate of the former is
 ``b = Σs (Σs + Σr)⁻¹ (y − f(c))``, and the next recipe c′ solves ``f(c′) = target − b``: re-aimed by
-the miss, shrunk by model variance over total variance.
+the miss, shrunk by model variance over total variance. Both are those of the calibration; the
+recipe's own error, which tells nothing of other recipes, comes back with this one.
 
 A pot is spent long before its piece is dry, so nothing is ever added to it. A second bath is
 another matter: the same dyes on a cloth that carries dye. It only deepens or dulls.
@@ -27,11 +28,11 @@ from dyemix.dataset.swatches import DEMO_WARNING, Reading
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
 from dyemix.errors import DyemixError
-from dyemix.fitting.strengths import with_dosing
+from dyemix.fitting.learn import forget
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.model.scatter import Scatter
-from dyemix.model.uncertainty import causes, expected_miss, likely
+from dyemix.model.uncertainty import expected_miss, likely
 
 #: A miss counts as scatter while every second pot of the very same recipe would lie as far out.
 #: Measured on simulated workshops: a stricter level (one pot in ten) leaves half of what correcting
@@ -43,6 +44,8 @@ ASTRAY = 0.001
 LEAST_GAIN = 0.01
 #: A further dye, or a second bath, must bring this much ΔE2000 to be worth its trouble.
 WORTH_IT = 0.1
+#: The least standard error of a pot's strength that is believed, as a share.
+LEAST_POT = 0.01
 #: A second bath is of few dyes: it tones a piece that is nearly right.
 SECOND_BATH_DYES = 2
 
@@ -154,7 +157,7 @@ class _Ground:
 
     @classmethod
     def of(cls, dyes: DyeSet, piece: Reading | None) -> _Ground:
-        """Over a piece its own reading is uncertain too, and over dye every bath is a mix.
+        """Over a piece its own reading is uncertain too.
 
         How much more or less dye a second bath gives comes back with the next one on its like.
         """
@@ -162,18 +165,13 @@ class _Ground:
             return cls(dyes)
         scatter = dyes.scatter
         on = replace(dyes.on(piece), scatter=replace(scatter, reading=2.0 * scatter.reading))
-        return cls(on, float(np.hypot(scatter.second_bath, scatter.mixing)))
+        return cls(on, scatter.second_bath)
 
     def spread(self, amounts: Array, light: Light) -> tuple[Array, Array]:
         """Covariance ``(N, 3, 3)`` of what differs from pot to pot, and of what comes back."""
-        parts = causes(self.dyes, amounts, light)
-        comes_back = parts.fit + parts.model
-        if self.share:
-            scatter = replace(self.dyes.scatter, pot=self.share)
-            comes_back = (
-                comes_back + causes(replace(self.dyes, scatter=scatter), amounts, light).pot
-            )
-        return parts.dosing + parts.pot + parts.reading, comes_back
+        parts = self.dyes.predict_many(amounts, light).causes
+        more = (self.share / self.dyes.scatter.pot) ** 2 * parts.pot
+        return parts.random, parts.lasting + more
 
 
 def correct(
@@ -188,7 +186,8 @@ def correct(
 
     Parameters
     ----------
-    trial : the recipe (% owf) and the reading of the piece, dry.
+    trial : the recipe (% owf) and the reading of the piece, dry. Dyes that have learnt from it
+        already forget it first: it counts once.
     target : what was wanted; by default the trial's own.
     other_dyes : whether one more dye of the shelf may join the corrected recipe, where it brings
         the piece nearer by more than `WORTH_IT`.
@@ -204,7 +203,7 @@ def correct(
     """
     from scipy.special import gammaincc
 
-    dyes = with_dosing(dyes, dosing)
+    dyes = _with_dosing(forget(dyes, [trial]), dosing)
     stated = trial.target if target is None else target
     if stated is None:
         raise DyemixError("no target: say what the piece was meant to be, as #7d8a6e.")
@@ -216,7 +215,7 @@ def correct(
     read = trial.reading.colour(light)
     (random,), (comes_back,) = ground.spread(amounts, light)
     share = comes_back @ np.linalg.inv(random + comes_back)
-    strays = read - ground.dyes.predict_many(amounts, light)[0]
+    strays = read - ground.dyes.colours(amounts, light)[0]
     error = share @ strays
     left = comes_back - share @ comes_back  # still open once the trial has spoken
 
@@ -250,12 +249,27 @@ def correct(
     )  # fmt: skip
 
 
+def _with_dosing(dyes: DyeSet, dosing: float | None) -> DyeSet:
+    """The dyes with `dosing`, a share, and for the pot what is left of their squares' scatter.
+
+    Raises `DyemixError` for a share that is not between 0 and 1.
+    """
+    if dosing is None:
+        return dyes
+    if not 0.0 <= dosing < 1.0:
+        raise DyemixError(f"dosing {dosing:g} is not a share: 3 % is 0.03.")
+    # However she measures, pots of hand-dyed cloth differ by more than nothing.
+    pot = max(float(np.sqrt(max(dyes.scatter.strength**2 - dosing**2, 0.0))), LEAST_POT)
+    return replace(dyes, scatter=replace(dyes.scatter, dosing=dosing, pot=pot))
+
+
 def _pot(dyes: DyeSet, amounts: Array, target: Target, error: Array, spread: Array) -> Pot:
     """What to expect of amounts ``(1, D)`` whose prediction is off by `error` ``(3,)``."""
     assert target.light is not None
     paper = dyes.predict(dyes.recipe(amounts[0]), target.light)
     expected = paper.lab + error
-    miss = likely(target.lab, expected[np.newaxis], spread[np.newaxis] + target.spread)
+    spread = spread + target.spread
+    miss = likely(target.lab, expected[np.newaxis], spread[np.newaxis], dyes.known.freedom)
     return Pot(
         replace(paper, lab=expected), float(delta_e(target.lab, expected)), float(miss.mean[0]),
         float(miss.bound[0]),
@@ -281,7 +295,7 @@ def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes:
     found = problem.descend(start, 100, 1e-9, problem.on_lab(goal)).best()
     if other_dyes:
         plain = _aim(dyes, amounts, target, error, False)
-        miss, _ = delta_e_residual(target.lab, dyes.predict_many(plain, target.light)[0] + error)
+        miss, _ = delta_e_residual(target.lab, dyes.colours(plain, target.light)[0] + error)
         if float(np.linalg.norm(miss)) - float(np.sqrt(found.cost[0])) < WORTH_IT:
             return plain
     return found.amounts
@@ -297,7 +311,7 @@ def _second_bath(
     ground = _Ground.of(dyes, trial.reading)
     problem = Problem.of(ground.dyes, target.lab[np.newaxis], target.light, SECOND_BATH_DYES)
     amounts = problem.search().best(5, by_number=True).amounts
-    labs = ground.dyes.predict_many(amounts, target.light)
+    labs = ground.dyes.colours(amounts, target.light)
     random, comes_back = ground.spread(amounts, target.light)
     spread = random + comes_back
     best = int(np.argmin(expected_miss(target.lab, labs, spread + target.spread)))

@@ -28,7 +28,6 @@ from dyemix.dataset.recipe import (
 from dyemix.dataset.units import STOCK_PCT, dilution
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.model.uncertainty import lab_covariance, likely
 
 #: Ways to measure: the word, and its usual step in mL or g (a quarter teaspoon for spoons).
 SPOONS, SYRINGE, SCALE = "spoons", "syringe", "scale"
@@ -242,15 +241,14 @@ def measured(
     amounts = np.zeros((len(volumes) + 1, len(dyes)))
     amounts[:-1, index] = volumes * per_ml
     amounts[-1] = dyes.amounts(recipe)
-    labs = dyes.predict_many(amounts, light)
+    labs = dyes.colours(amounts, light)
     miss = delta_e(target, labs, k_lightness)
     best = int(np.argmin(miss[:-1]))
     chosen, ml = amounts[best], volumes[best]
     errors = np.zeros((1, len(dyes)))
     wobble = np.array([kit.error_ml(float(volume)) for volume in ml])
     errors[0, index] = np.hypot(wobble * per_ml, _STOCK * chosen[index])
-    covariance = lab_covariance(dyes, chosen[np.newaxis], light, errors)
-    pot = likely(target, labs[best : best + 1], covariance, k_lightness)
+    pot = dyes.predict_many(chosen, light, errors).miss(target, k_lightness)
     doses = tuple(
         MeasuredDose(dye, recipe[dye], float(chosen[i]), float(volume), weak, kit.text(volume))
         for dye, i, volume, weak in zip(recipe, index, ml, times, strict=True)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
-from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
+from dyemix.colour.colorimetry import Light, lab
 from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
@@ -23,8 +23,8 @@ from dyemix.matching.matches import LampShift, Match, Matches, Reach
 from dyemix.matching.ranking import advice, chosen, shortlist, which_way
 from dyemix.matching.refine import refined
 from dyemix.matching.subsets import Found
-from dyemix.model.dyes import DyeSet, Prediction
-from dyemix.model.uncertainty import CAUSE_WORDS, causes, expected_miss, likely
+from dyemix.model.dyes import DyeSet
+from dyemix.model.uncertainty import CAUSE_WORDS
 
 #: Recipes whose likely miss is estimated, and worked out, beside those that are shown.
 _WEIGHED, _SPARE = 24, 4
@@ -179,40 +179,35 @@ def _under(
 
     likely_first = question.rank_by == LIKELY
     score = np.sqrt(found.cost)
-    parts = causes(dyes, found.amounts, light)
+    made = dyes.predict_many(found.amounts, light)
     own = np.array([target.spread for target in targets])[found.which]
     if likely_first:
-        labs = problem.colours(found.amounts)
-        score = expected_miss(problem.labs[found.which], labs, parts.total + own, k)
+        score = made.expected(problem.labs[found.which], k, own)
     first = chosen(found, score, other, dyes, wanted, question.count + _SPARE)
-    found, other, score = found.rows(first), other[first], score[first]
-    spectra = dyes.reflectance(found.amounts)
-    labs, screens = lab(spectra, light), screen_colours(lab(spectra, D65_2))
-    each = {words: getattr(parts, cause)[first] for cause, words in CAUSE_WORDS.items()}
-    each[_UNSURE_TARGET] = own[first]
-    aims = problem.labs[found.which][:, np.newaxis]
-    pot = likely(aims, labs, np.sum(list(each.values()), axis=0), k)
-    _, slope = delta_e_residual(labs, labs + 1e-6, k)
+    found, other, score, own = found.rows(first), other[first], score[first], own[first]
+    made = made.rows(first)
+    predictions = dyes.described(made, [dyes.recipe(row) for row in found.amounts])
+    each = {words: getattr(made.causes, cause) for cause, words in CAUSE_WORDS.items()}
+    each[_UNSURE_TARGET] = own
+    pot = made.miss(problem.labs[found.which], k, own)
+    _, slope = delta_e_residual(made.lab, made.lab + 1e-6, k)
     sizes = [np.einsum("nij,njk,nik->n", slope, part, slope) for part in each.values()]
     limits = np.argmax(sizes, axis=0)
     lamps = [Light(name, light.observer) for name in LAMPS if name != light.illuminant]
-    shifts = [_shifts(targets, light, lamp, found, spectra) for lamp in lamps]
+    shifts = [_shifts(targets, light, lamp, found, made.reflectance) for lamp in lamps]
 
     if likely_first:  # the first score knows nothing of the jumps of ΔE2000
         score = pot.mean
     matches: list[list[Match]] = [[] for _ in targets]
     for i in chosen(found, score, other, dyes, wanted, question.count):
-        recipe, target = dyes.recipe(found.amounts[i]), targets[found.which[i]]
+        recipe, target = predictions[i].recipe, targets[found.which[i]]
         changes = tuple(
             LampShift(str(lamp), float(x[i])) for lamp, x in zip(lamps, shifts, strict=True)
         )
         bare = target.reflectance is None
-        prediction = Prediction(
-            recipe, spectra[i], labs[i], light, screens[i], dyes.warnings(recipe), dyes.demo
-        )
         matches[found.which[i]].append(
             Match(
-                prediction,
+                predictions[i],
                 float(np.sqrt(found.cost[i])),
                 float(pot.mean[i]),
                 float(pot.median[i]),

@@ -1,17 +1,12 @@
 """Which square to dye next: the one that most lowers the likely miss over the colours wanted.
 
-What is open about the dyes is a set of independent unknowns u ~ N(0, I): the versions of each dye's
-own fit (`dyes.Draws`), and its lasting error of strength in mixes (`dyemix.fitting.strengths`). To
-first order a recipe's CIELAB is ``f + A u``, so a square z read with noise R leaves
-``P − P Azᵀ (Az P Azᵀ + R)⁻¹ Az P`` of P = Cov u (Kalman, J. Basic Eng. 82 (1960) 35), and a wanted
-recipe w the covariance ``Aw P Awᵀ`` beside its own dosing, pot and reading. What colour the square
-turns out does not matter to that, so every candidate can be tried before any is dyed.
+How that is worked out is in `dyemix.fitting.next_squares`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -23,10 +18,9 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.fitting.strengths import LASTING, lasting_sd
+from dyemix.fitting.next_squares import Knowledge
 from dyemix.matching.match import match
 from dyemix.model.dyes import DyeSet
-from dyemix.model.uncertainty import causes, expected_miss
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,8 +29,6 @@ if TYPE_CHECKING:
 _HALVINGS = 6
 #: Squares of a mix are tried as the recipes themselves and as their parts, at these shares.
 _SHARES = (1.0, 0.5)
-#: Standard error of a dye's strength where the fit gives no versions of itself.
-PRIOR_FIT = 0.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,19 +121,11 @@ def choose(dyes: DyeSet, recipes: Sequence[Recipe], count: int = 1) -> NextSwatc
     amounts = np.array([dyes.amounts(r) for r in recipes])
     squares = candidates(dyes, amounts)
     known = Knowledge.of(dyes, amounts, squares)
-    floor = replace(known, open=np.zeros_like(known.open)).likely()
-    choices = []
-    for _ in range(count):
-        after = known.likely_after()
-        best = int(np.argmin(after))
-        choices.append(Choice(dyes.recipe(squares[best]), known.likely(), float(after[best])))
-        known = known.after(best)
-    notes: tuple[str, ...] = ()
-    if dyes.draws is None:
-        percent = f"{100.0 * PRIOR_FIT:.0f} %"
-        notes = (f"The fit gives no versions of itself: strengths are taken as good to {percent}.",)
+    choices = [
+        Choice(dyes.recipe(squares[z]), before, after) for z, before, after in known.best(count)
+    ]
     return NextSwatch(
-        tuple(choices), tuple(recipes), len(squares), floor, dyes.light, notes, dyes.demo
+        tuple(choices), tuple(recipes), len(squares), known.floor, dyes.light, demo=dyes.demo
     )
 
 
@@ -160,101 +144,3 @@ def candidates(dyes: DyeSet, amounts: Array) -> Array:
             mix[part] = recipe[part]
             rows += [share * mix for share in _SHARES]
     return np.unique(np.round(np.array(rows), 3), axis=0)
-
-
-def slopes(dyes: DyeSet, amounts: Array) -> Array:
-    """A ``(N, 3, P)``: CIELAB of amounts ``(N, D)`` by the unknowns, P = D (E + 1) for E versions.
-
-    Versions of one dye move it alone: ladders are fitted apart, and to take chance likenesses
-    between few versions for knowledge would promise too much.
-    """
-    index = np.tile(np.arange(len(dyes)), (len(amounts), 1))
-    _, slope = dyes.blends(index).lab_and_slope(amounts, dyes.light)
-    by_strength = slope * amounts[:, np.newaxis, :]
-    mixed = (amounts > 0).sum(axis=1)[:, np.newaxis, np.newaxis] > 1
-    lasting = np.where(mixed, lasting_sd(dyes) * by_strength, 0.0)
-    draws = dyes.draws
-    if draws is None:
-        return np.concatenate([lasting, PRIOR_FIT * by_strength], axis=2)
-    versions = len(draws.curves)
-    parts = [lasting]
-    for i in range(len(dyes)):
-        labs = np.empty((versions, len(amounts), 3))
-        for e in range(versions):
-            curves, exponent, capacity = (
-                x.copy() for x in (dyes.curves, dyes.exponent, dyes.capacity)
-            )
-            curves[i], exponent[i], capacity[i] = (
-                draws.curves[e, i], draws.exponent[e, i], draws.capacity[e, i]
-            )  # fmt: skip
-            version = replace(dyes, curves=curves, exponent=exponent, capacity=capacity, draws=None)
-            labs[e] = version.predict_many(amounts)
-        apart = (labs - labs.mean(axis=0)) / np.sqrt(versions - 1.0)
-        parts.append(apart.transpose(1, 2, 0))
-    return np.concatenate(parts, axis=2)
-
-
-def own_noise(dyes: DyeSet, amounts: Array) -> Array:
-    """Covariance ``(N, 3, 3)`` that no other square tells of: dosing, pot, reading, and the share
-    of the model's error that stays with one recipe."""
-    mixing = float(dyes.scatter.mixing * np.sqrt(1.0 - LASTING))
-    bare = replace(dyes, draws=None, scatter=replace(dyes.scatter, mixing=mixing))
-    return causes(bare, amounts, dyes.light).total
-
-
-@dataclass(frozen=True, eq=False)
-class Knowledge:
-    """What is open about the dyes, and what W recipes and Z squares have to do with it.
-
-    Attributes
-    ----------
-    labs : ``(W, 3)`` of the recipes.
-    wanted, squares : slopes ``(W, 3, P)`` and ``(Z, 3, P)``.
-    noise, square_noise : `own_noise` of both.
-    open : ``(P, P)``, covariance of the unknowns.
-    """
-
-    labs: Array
-    wanted: Array
-    squares: Array
-    noise: Array
-    square_noise: Array
-    open: Array
-
-    @classmethod
-    def of(cls, dyes: DyeSet, amounts: Array, squares: Array) -> Knowledge:
-        """Before any square: recipes of amounts ``(W, D)``, squares ``(Z, D)``."""
-        both = slopes(dyes, np.concatenate([amounts, squares]))
-        noise = own_noise(dyes, np.concatenate([amounts, squares]))
-        w = len(amounts)
-        labs = dyes.predict_many(amounts)
-        return cls(labs, both[:w], both[w:], noise[:w], noise[w:], np.eye(both.shape[2]))
-
-    def _mean(self, spread: Array) -> float:
-        # At its own prediction itself ΔE2000 has no slope by hue.
-        return float(expected_miss(self.labs, self.labs + 1e-6, spread).mean())
-
-    def _spread(self) -> Array:
-        return np.asarray(self.wanted @ self.open @ self.wanted.transpose(0, 2, 1))
-
-    def likely(self) -> float:
-        """Mean likely ΔE2000 of the recipes, each aimed at its own prediction."""
-        return self._mean(self._spread() + self.noise)
-
-    def likely_after(self) -> Array:
-        """The same ``(Z,)`` once each square has been dyed and read."""
-        spread = self._spread() + self.noise
-        out = np.empty(len(self.squares))
-        for z, square in enumerate(self.squares):
-            through = self.open @ square.T
-            total = square @ through + self.square_noise[z]
-            shared = self.wanted @ through  # (W, 3, 3)
-            gone = shared @ np.linalg.inv(total) @ shared.transpose(0, 2, 1)
-            out[z] = self._mean(spread - gone)
-        return out
-
-    def after(self, z: int) -> Knowledge:
-        """What stays open once square `z` has been dyed and read."""
-        through = self.open @ self.squares[z].T
-        total = self.squares[z] @ through + self.square_noise[z]
-        return replace(self, open=self.open - through @ np.linalg.solve(total, through.T))

@@ -3,42 +3,41 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import D65_2, D65_10, Light, ScreenColour, lab, screen_colour
+from dyemix.colour.colorimetry import D65_2, D65_10, Light, ScreenColour, lab, screen_colours
 from dyemix.dataset.recipe import Recipe, format_amount
+from dyemix.dataset.serialise import Shape
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, Swatch
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.model.fit_report import FitReport
 from dyemix.model.kubelka_munk import Surface
-from dyemix.model.mixtures import Blends, working_amounts
+from dyemix.model.ladders import Ladders, Pot
+from dyemix.model.mixtures import Blends
 from dyemix.model.scatter import Scatter
-
-LINEAR = "linear"
-
-
-def law_name(exponent: float, capacity: float) -> str:
-    """``linear``, ``Langmuir`` or ``Freundlich``, from the parameters of the depth law."""
-    if np.isfinite(capacity):
-        return "Langmuir"
-    return LINEAR if exponent == 1.0 else "Freundlich"
+from dyemix.model.uncertainty import Likely, Predictions, causes, likely
+from dyemix.model.unknowns import Modes, Posterior
 
 
 @dataclass(frozen=True, eq=False)
 class Prediction:
-    """What a recipe is expected to look like, on paper.
+    """What a recipe is expected to look like, on paper and in the pot.
 
     Attributes
     ----------
     recipe : % owf.
     reflectance : ``(B,)`` fraction.
     lab : ``(3,)`` CIELAB under `light`.
+    covariance : ``(3, 3)`` of that CIELAB in the pot.
+    freedom : degrees of freedom of the likely miss.
     screen : sRGB code, from the spectrum under D65/2°.
     warnings : where the recipe leaves the range of the swatches.
     """
@@ -47,9 +46,30 @@ class Prediction:
     reflectance: Array
     lab: Array
     light: Light
+    covariance: Array
+    freedom: float
     screen: ScreenColour
     warnings: tuple[str, ...] = ()
     demo: bool = False
+
+    @cached_property
+    def _pot(self) -> Likely:
+        return likely(self.lab, self.lab[np.newaxis], self.covariance[np.newaxis], self.freedom)
+
+    @property
+    def likely(self) -> float:
+        """Mean ΔE2000 between this prediction and the pot."""
+        return float(self._pot.mean[0])
+
+    @property
+    def median(self) -> float:
+        """The ΔE2000 that half of the pots stay below."""
+        return float(self._pot.median[0])
+
+    @property
+    def bound(self) -> float:
+        """The ΔE2000 that nine pots in ten stay below."""
+        return float(self._pot.bound[0])
 
     @property
     def hex(self) -> str:
@@ -68,23 +88,6 @@ class Prediction:
 
 
 @dataclass(frozen=True, eq=False)
-class Draws:
-    """E equally likely versions of the fitted dyes: what the swatches leave open.
-
-    `curves` ``(E, D, B)``, `exponent` and `capacity` ``(E, D)``. The spread of what they predict
-    is the part of a prediction's error that comes from the fit, correlations included.
-    """
-
-    curves: Array
-    exponent: Array
-    capacity: Array
-
-    def __post_init__(self) -> None:
-        for values in (self.curves, self.exponent, self.capacity):
-            values.setflags(write=False)
-
-
-@dataclass(frozen=True, eq=False)
 class DyeSet:
     """The dyes of one shelf, fitted on one cloth. Immutable; saved by `dyemix.save`.
 
@@ -92,35 +95,42 @@ class DyeSet:
     ----------
     names : the dyes, ``D`` of them.
     curves : ``(D, B)`` absorption per unit of g, ≥ 0.
-    exponent, capacity : ``(D,)`` of the depth law (1 and ∞ where it has none).
+    law : ``(D, 2)`` exponent and bend of the depth law.
     palest, deepest : ``(D,)`` % owf, the range its swatches cover.
     cloth : ``(B,)`` measured reflectance of the undyed cloth.
     surface : the surface term of the set.
     light : the light of the readings, taken for a bare CIELAB target.
-    competition : κ of `dyemix.model.mixtures`, per % owf; 0 where no mixtures were read.
+    company : ``(D,)`` how much stronger each dye is in mixes, ln; 0 where no mixtures were read.
+    interaction : κ of `dyemix.model.mixtures`; 0 where no mixtures were read.
     conditions : how the swatches were dyed.
-    scatter : how far pots stray from a prediction, by cause.
-    draws : equally likely versions of the curves and laws, where the fit gives them.
+    scatter : how far pots of one recipe stray from each other, by cause.
+    ladders : the dyes as single squares alone show them, where a fit made them.
+    pots : the mixes and trials that moved them from there.
+    posterior : what is known of the unknowns after those; by default their prior.
     """
 
     names: tuple[str, ...]
-    curves: Array
-    exponent: Array
-    capacity: Array
-    palest: Array
-    deepest: Array
-    cloth: Array
+    curves: Annotated[Array, Shape("D", "B")]
+    law: Annotated[Array, Shape("D", 2)]
+    palest: Annotated[Array, Shape("D")]
+    deepest: Annotated[Array, Shape("D")]
+    cloth: Annotated[Array, Shape("B")]
     surface: Surface
     light: Light = D65_10
-    competition: float = 0.0
-    conditions: Mapping[str, str] | None = None
+    company: Annotated[Array, Shape("D")] = field(default_factory=lambda: np.zeros(0))
+    interaction: float = 0.0
+    conditions: Mapping[str, str] = field(default_factory=dict)
     scatter: Scatter = field(default_factory=Scatter)
     report: FitReport | None = None
-    draws: Draws | None = None
+    ladders: Ladders | None = None
+    pots: tuple[Pot, ...] = ()
+    posterior: Posterior | None = None
     demo: bool = False
 
     def __post_init__(self) -> None:
-        for name in ("curves", "exponent", "capacity", "palest", "deepest", "cloth"):
+        if not len(self.company):
+            object.__setattr__(self, "company", np.zeros(len(self.names)))
+        for name in ("curves", "law", "palest", "deepest", "cloth", "company"):
             getattr(self, name).setflags(write=False)
 
     def __len__(self) -> int:
@@ -151,33 +161,70 @@ class DyeSet:
         i = np.asarray(index, dtype=np.intp)
         return Blends(
             self.curves[i],
-            self.exponent[i],
-            self.capacity[i],
+            self.law[i],
+            self.company[i],
             self.surface.k_over_s(self.cloth),
             self.surface,
-            self.competition,
+            self.interaction,
         )
 
-    def reflectance(self, amounts: ArrayLike) -> Array:
-        """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf. Raises `DyemixError` below 0."""
+    @cached_property
+    def whole(self) -> Blends:
+        """The forward model of blends of every dye; its arrays have a first axis of one."""
+        return self.blends([np.arange(len(self))])
+
+    @property
+    def modes(self) -> Modes:
+        """What the ladders leave open."""
+        return self.ladders.modes if self.ladders else Modes.none(*self.curves.shape)
+
+    @cached_property
+    def known(self) -> Posterior:
+        """What is known of the unknowns: the posterior, or the prior where nothing was read."""
+        return self.posterior or Posterior.prior(self.modes)
+
+    def _checked(self, amounts: ArrayLike) -> Array:
         c = np.atleast_2d(np.asarray(amounts, dtype=float))
         if c.shape[1] != len(self) or not np.all(c >= 0):
             raise DyemixError(f"amounts are {len(self)} columns of % owf, 0 or more.")
-        g = working_amounts(c, self.exponent, self.capacity, self.competition)
-        return self.surface.reflectance(self.surface.k_over_s(self.cloth) + g @ self.curves)
+        return c
+
+    def reflectance(self, amounts: ArrayLike) -> Array:
+        """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf. Raises `DyemixError` below 0."""
+        g = self.whole.working(self._checked(amounts))
+        return self.surface.reflectance(self.whole.cloth + g @ self.curves)
+
+    def colours(self, amounts: ArrayLike, light: Light | None = None) -> Array:
+        """CIELAB ``(N, 3)`` of amounts ``(N, D)`` in % owf, under `light`: on paper alone."""
+        return lab(self.reflectance(amounts), light or self.light)
+
+    def predict_many(
+        self, amounts: ArrayLike, light: Light | None = None, dosing: Array | None = None
+    ) -> Predictions:
+        """What amounts ``(N, D)`` in % owf are expected to look like, on paper and in the pot.
+
+        `dosing` ``(N, D)`` is the standard error of each amount in % owf, where it is known; by
+        default the usual share of the amount. Raises `DyemixError` for amounts below 0.
+        """
+        c, light = self._checked(amounts), light or self.light
+        labs, by_cause = causes(self.whole, c, light, self.modes, self.known, self.scatter, dosing)
+        return Predictions(self.reflectance(c), labs, light, by_cause, self.known.freedom)
+
+    def described(self, found: Predictions, recipes: Sequence[Recipe]) -> list[Prediction]:
+        """Each of the predictions by itself, with what is to be said of its recipe."""
+        screens = screen_colours(lab(found.reflectance, D65_2))
+        return [
+            Prediction(
+                recipe, found.reflectance[i], found.lab[i], found.light, found.covariance[i],
+                found.freedom, screens[i], self.warnings(recipe), self.demo,
+            )
+            for i, recipe in enumerate(recipes)
+        ]  # fmt: skip
 
     def predict(self, recipe: Mapping[str, float] | str, light: Light | None = None) -> Prediction:
         """What a recipe (% owf) is expected to look like under `light`. Raises `RecipeError`."""
         parsed = Recipe.parse(recipe)
-        light = light or self.light
-        r = self.reflectance(self.amounts(parsed))[0]
-        return Prediction(
-            parsed, r, lab(r, light), light, screen_colour(r), self.warnings(parsed), self.demo
-        )
-
-    def predict_many(self, amounts: ArrayLike, light: Light | None = None) -> Array:
-        """CIELAB ``(N, 3)`` of amounts ``(N, D)`` in % owf, under `light`."""
-        return lab(self.reflectance(amounts), light or self.light)
+        return self.described(self.predict_many(self.amounts(parsed), light), [parsed])[0]
 
     def light_of(self, asked: Target | Light | None) -> Light:
         """The one light of an answer: that asked for, or of the target; else of the swatches."""
@@ -213,23 +260,23 @@ class DyeSet:
                 f"this cloth reflects less than its surface alone ({self.surface.r0:.3f}) in some "
                 "band: read it again, or fit again with darker swatches."
             )
-        return replace(self, cloth=values)
+        # A calibration on this cloth would need pots on it; what is known of the dyes stays.
+        return replace(self, cloth=values, pots=())
 
     def take(self, names: list[str] | tuple[str, ...]) -> DyeSet:
         """A shelf with only these dyes. Raises `RecipeError` for one it does not have."""
         i = [self.index(name) for name in names]
-        draws = self.draws and Draws(
-            self.draws.curves[:, i], self.draws.exponent[:, i], self.draws.capacity[:, i]
-        )
         return replace(
             self,
-            draws=draws,
             names=tuple(names),
             curves=self.curves[i],
-            exponent=self.exponent[i],
-            capacity=self.capacity[i],
+            law=self.law[i],
+            company=self.company[i],
             palest=self.palest[i],
             deepest=self.deepest[i],
+            ladders=self.ladders and self.ladders.take(i),
+            posterior=self.posterior and self.posterior.take(self.modes.places(i)),
+            pots=tuple(pot for pot in self.pots if set(pot.recipe) <= set(names)),
         )
 
     def __str__(self) -> str:

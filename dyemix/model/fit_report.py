@@ -1,4 +1,4 @@
-"""What a fit says about itself: how well it predicts swatches it has not seen."""
+"""What a fit says about itself: how well it predicts what it has not seen."""
 
 from __future__ import annotations
 
@@ -6,14 +6,20 @@ from dataclasses import dataclass
 
 from dyemix.dataset.swatches import DEMO_WARNING
 
+#: Fewer own mixes than this do not tell whether promises are kept.
+FEWEST_TO_TELL = 5
+#: Ladders whose depths, left out, miss by more than this (ΔE2000, root mean square) are not those
+#: of dyes on cloth. On simulated worlds of dye on cloth none did.
+NOT_DYE = 3.0
+
 
 @dataclass(frozen=True)
 class DyeReport:
     """One dye's ladder. Differences are ΔE2000 under the light of the report.
 
     `inner` are the left-out predictions between the palest and the deepest swatch, `ends` those
-    of the two end depths, which test extrapolation. `lab_alone` says that its curve comes from
-    CIELAB readings.
+    of the two end depths, which test extrapolation: each by a fit without that depth, law
+    included. `lab_alone` says that its curve comes from CIELAB readings.
     """
 
     name: str
@@ -33,10 +39,41 @@ class DyeReport:
 
 @dataclass(frozen=True)
 class MixtureCheck:
-    """A mixture predicted by a fit that has not seen it."""
+    """A mixture as a fit that has not seen it predicts it.
+
+    `measured` and `predicted` are CIELAB; `delta_e` is found between them; `likely`, `median` and
+    `bound` (nine pots in ten) were promised.
+    """
 
     label: str
+    measured: tuple[float, float, float]
+    predicted: tuple[float, float, float]
     delta_e: float
+    likely: float
+    median: float
+    bound: float
+
+    @property
+    def kept(self) -> bool:
+        """Whether it came within what was promised for nine pots in ten."""
+        return self.delta_e <= self.bound
+
+
+def promises_kept(checks: tuple[MixtureCheck, ...]) -> str:
+    """How many mixes came within what was promised, or that they are too few to tell."""
+    count = len(checks)
+    mean, worst = sum(c.delta_e for c in checks) / count, max(c.delta_e for c in checks)
+    if count < FEWEST_TO_TELL:
+        mixes = "one mix" if count == 1 else f"{count} mixes"
+        return (
+            f"{mixes[0].upper()}{mixes[1:]} of yours: too few to tell whether promises are kept "
+            f"(left out in turn, off by {mean:.1f}, at worst {worst:.1f})"
+        )
+    kept = sum(c.kept for c in checks)
+    return (
+        f"Of your {count} mixes {kept} came within what was promised (nine in ten should): left "
+        f"out in turn they are off by {mean:.1f} on average, {worst:.1f} at worst"
+    )
 
 
 @dataclass(frozen=True)
@@ -46,24 +83,29 @@ class FitReport:
     Attributes
     ----------
     light : the light of every ΔE2000 here, as ``D65/10°``.
-    surface, surface_note : the surface term, and how it was chosen.
+    surface : the surface term.
     dyes : one `DyeReport` a dye.
-    own_mixtures : mixtures of the table itself, none of which the fit has seen.
+    own_mixtures : mixtures of the table itself, each predicted from the others.
     set_aside : mixtures given only to check the fit.
     expected : likely miss in the pot of a pair of these dyes at middle depths, mean over the
         pairs; None for one dye.
+    between : what that may be, from the tenth to the ninth part in ten of what is open about it.
+    misfit : root mean square ΔE2000 of inner depths left out of their ladders; None without any.
+    next_squares : which squares to dye next and what they would buy, in one line.
     method : the conditions shared by the swatches, or that none were recorded.
     """
 
     light: str
     surface: str
-    surface_note: str
     dyes: tuple[DyeReport, ...]
     own_mixtures: tuple[MixtureCheck, ...] = ()
     set_aside: tuple[MixtureCheck, ...] = ()
+    expected: float | None = None
+    between: tuple[float, float] = (0.0, 0.0)
+    misfit: float | None = None
+    next_squares: str = ""
     method: str = ""
     notes: tuple[str, ...] = ()
-    expected: float | None = None
     rough: bool = False
     demo: bool = False
 
@@ -79,40 +121,43 @@ class FitReport:
 
     @property
     def verdict(self) -> str:
-        """What these swatches are good for, in one sentence."""
+        """What these swatches are good for, in a sentence or two."""
         if not self.dyes:
             return "Nothing yet: no dye has a swatch that was read."
-        if self.checks:
-            mean = sum(c.delta_e for c in self.checks) / len(self.checks)
-            worst = max(c.delta_e for c in self.checks)
-            if len(self.checks) == 1:
-                return (
-                    f"On your own one mix the miss is {mean:.1f} (ΔE2000, {self.light}): one is "
-                    "little to go by."
-                )
-            return (
-                f"On your own {len(self.checks)} mixes the average miss is {mean:.1f}, the worst "
-                f"{worst:.1f} (ΔE2000, {self.light})."
-            )
         names = ", ".join(d.name for d in self.dyes)
+        expect = ""
+        if self.expected is not None:
+            low, high = self.between
+            expect = (
+                f"expect a miss of about {self.expected:.1f} (ΔE2000, {self.light}); it may be "
+                f"{low:.1f} or {high:.1f}"
+            )
+        if self.misfit is not None and self.misfit > NOT_DYE:
+            return (
+                f"These do not behave as dye on cloth: depths left out of their ladders are missed "
+                f"by {self.misfit:.1f}. In a mix {expect or 'anything may come'}. Check that "
+                "depths are % owf, that no colour was clipped by a camera or screen, that "
+                "'undyed' is the cloth they are on, and that they are dyes: colorants that "
+                "scatter or hide the cloth are not fitted here."
+            )
         if len(self.dyes) == 1:
             return f"Depths of {names}, no mixes yet."
-        if self.left_out is None:
-            return (
-                f"A first idea of {names}, no mixes yet: good for choosing which square to dye "
-                "next, not for a customer's cloth."
-            )
-        if self.expected is None:
-            return f"{names}, no mixes yet."
+        if self.checks:
+            return f"{promises_kept(self.checks)}. In the next one {expect}."
+        use = (
+            "good for choosing dyes and dyeing a test square, not yet for a customer's cloth"
+            if self.left_out is not None
+            else "a first idea, good for choosing which square to dye next"
+        )
         return (
-            "Good for choosing dyes and dyeing a test square, not yet for a customer's cloth: "
-            f"expect a miss of about {max(self.expected, 0.5):.1f} (ΔE2000, {self.light}; no mixes "
-            "yet)."
+            f"No mix of yours has been read: {expect}. Three to five mixes settle it; until then "
+            f"{use}."
         )
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
-        lines += [self.verdict, f"Method: {self.method}", f"Surface: {self.surface_note}"]
+        lines += [self.verdict, *filter(None, [self.next_squares])]
+        lines += [f"Method: {self.method}", f"Surface: {self.surface}"]
         width = max([len(d.name) for d in self.dyes], default=3)
         lines.append("")
         lines.append(
@@ -133,7 +178,7 @@ class FitReport:
             if dye.advice:
                 lines.append(f"{'':<{width}}  next: {dye.advice}")
         for title, checks in (
-            ("Mixes in the table, none used in the fit", self.own_mixtures),
+            ("Mixes in the table, each left out in turn", self.own_mixtures),
             ("Mixes set aside", self.set_aside),
         ):
             if checks:
@@ -142,6 +187,6 @@ class FitReport:
                 lines += [
                     "",
                     f"{title}: {len(checks)}, average miss {mean:.2f}, worst {worst.delta_e:.1f} "
-                    f"({worst.label}).",
+                    f"({worst.label}), {sum(c.kept for c in checks)} within what was promised.",
                 ]
         return "\n".join([*lines, *(["", *self.notes] if self.notes else [])])

@@ -95,24 +95,48 @@ class Surface:
         return np.asarray(self.measured_slope(inside) * reflectance_slope(inside))
 
 
-#: Depths (% owf) are shifted by this much in a power law, so that its slope at zero is finite.
-SHIFT = 0.01
+#: Depths (% owf) are shifted by this much in the depth law, so that its slope at zero is finite,
+#: and about this one it bends.
+SHIFT, PIVOT = 0.01, 0.5
 
 
-def depth_law(c: ArrayLike, n: ArrayLike, q: ArrayLike) -> Array:
-    """How much dye works for a depth `c` (% owf): ``g(c) = ((c + s)^n − s^n) / (1 + c/q)``.
+def _parts(c: ArrayLike, law: Array) -> tuple[Array, Array, Array, Array]:
+    """Shifted depth, its log over the pivot, exponent and bend."""
+    shifted = np.asarray(c, dtype=float) + SHIFT
+    return shifted, np.log(shifted / PIVOT), law[..., 0], law[..., 1]
 
-    One formula for the three laws that are fitted: linear (n = 1, q = ∞), Langmuir (n = 1) and
-    Freundlich (q = ∞). The small shift s (0.01 % owf) is ours: a bare ``c^n`` with n < 1 rises
-    infinitely steeply at zero, where no swatch can say so, and stops any solver that starts there.
+
+def depth_law(c: ArrayLike, law: Array) -> Array:
+    """How much dye works for a depth `c` (% owf): ``((c + s)^n − s^n) exp(½ q ln²((c + s)/p))``.
+
+    `law` ``(..., 2)`` holds the exponent n of a Freundlich isotherm and the bend q. With q < 0 the
+    dye runs out of places as it goes deeper, with q > 0 it starts late. The small shift s (0.01 %
+    owf) is ours: a bare ``c^n`` with n < 1 rises infinitely steeply at zero, where no swatch can
+    say so, and stops any solver that starts there. The pivot p is 0.5 % owf.
     """
-    c, n, q = (np.asarray(x, dtype=float) for x in (c, n, q))
-    return np.asarray(((c + SHIFT) ** n - SHIFT**n) / (1.0 + c / q))
+    shifted, log, n, q = _parts(c, law)
+    return np.asarray((shifted**n - SHIFT**n) * np.exp(0.5 * q * log * log))
 
 
-def depth_law_slope(c: ArrayLike, n: ArrayLike, q: ArrayLike) -> Array:
+def depth_law_slope(c: ArrayLike, law: Array) -> Array:
     """``dg/dc`` of `depth_law`."""
-    c, n, q = (np.asarray(x, dtype=float) for x in (c, n, q))
-    bottom = 1.0 + c / q
-    top = (c + SHIFT) ** n - SHIFT**n
-    return np.asarray(n * (c + SHIFT) ** (n - 1.0) / bottom - top / (q * bottom * bottom))
+    shifted, log, n, q = _parts(c, law)
+    power = shifted**n
+    slope = (n * power + (power - SHIFT**n) * q * log) / shifted
+    return np.asarray(slope * np.exp(0.5 * q * log * log))
+
+
+def depth_law_by_law(c: ArrayLike, law: Array) -> Array:
+    """``d ln g`` of `depth_law` by exponent and bend ``(..., 2)``; 0 where there is no dye."""
+    shifted, log, n, _ = _parts(c, law)
+    power = shifted**n
+    slope = power * np.log(shifted) - SHIFT**n * np.log(SHIFT)
+    by_exponent = slope / np.maximum(power - SHIFT**n, 1e-12)
+    by_bend = np.where(shifted > SHIFT, 0.5 * log * log, 0.0)
+    return np.stack(np.broadcast_arrays(by_exponent, by_bend), axis=-1)
+
+
+def law_text(law: Array) -> str:
+    """A depth law in short: its exponent, and its bend where it has one."""
+    exponent, bend = float(law[0]), float(law[1])
+    return f"c^{exponent:.2f}" + (f", bend {bend:+.2f}" if abs(bend) >= 0.005 else "")

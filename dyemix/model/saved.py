@@ -4,25 +4,20 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Mapping
-from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from dyemix.arrays import Array
-from dyemix.colour.colorimetry import WAVELENGTHS, Light
-from dyemix.dataset.serialise import plain
+from dyemix.colour.colorimetry import WAVELENGTHS
+from dyemix.dataset.serialise import from_plain, plain
 from dyemix.errors import DyemixError, SavedError
-from dyemix.model.dyes import Draws, DyeSet
-from dyemix.model.fit_report import DyeReport, FitReport, MixtureCheck
-from dyemix.model.kubelka_munk import Surface
-from dyemix.model.scatter import Scatter
+from dyemix.model.dyes import DyeSet
+from dyemix.model.kubelka_munk import depth_law, depth_law_by_law
 
 FORMAT = "dyemix dye set"
 #: Raised with every change of the layout below; an older version is still read.
-VERSION = 1
+VERSION = 2
 
 
 def saved_text(dyes: DyeSet) -> str:
@@ -77,77 +72,57 @@ def from_text(text: str, path: str) -> DyeSet:
             f"{path}: saved by a newer dyemix (layout {version}, this one reads up to {VERSION}): "
             "update dyemix, or fit the swatches again."
         )
+    bands = [WAVELENGTHS[0], WAVELENGTHS[-1], len(WAVELENGTHS)]
     try:
-        return _dye_set(content)
+        if content.pop("wavelengths_nm", None) != bands:
+            raise SavedError("its wavelengths are not 400–700 nm at 10 nm.")
+        del content["format"], content["version"]
+        return from_plain(DyeSet, _from_version_1(content) if version == 1 else content)
     except (KeyError, TypeError, ValueError, AttributeError, DyemixError) as error:
         raise SavedError(
-            f"{path}: damaged ({type(error).__name__}: {error}): fit the swatches again."
+            f"{path}: damaged ({type(error).__name__}: {error}) Fit the swatches again."
         ) from None
 
 
-def _array(values: Any, *shape: int) -> Array:
-    """An array of finite numbers of this shape; null stands for infinity."""
-    array = np.array(values, dtype=object)
-    array[array == None] = np.inf  # noqa: E711  (element by element)
-    out = array.astype(float)
-    if out.shape != shape or np.isnan(out).any():
-        raise ValueError(f"an array of shape {out.shape} stands where {shape} is wanted")
-    return out
+def _from_version_1(content: dict[str, Any]) -> dict[str, Any]:
+    """A set of version 1 as one of today: nothing open but what is open of every mix.
 
-
-def _draws(content: Any, dyes: int, bands: int) -> Draws | None:
-    if content is None:
-        return None
-    many = len(content["curves"])
-    return Draws(
-        _array(content["curves"], many, dyes, bands),
-        _array(content["exponent"], many, dyes),
-        _array(content["capacity"], many, dyes),
-    )
-
-
-def _tupled(kind: type[Any], content: Mapping[str, Any]) -> Any:
-    """A frozen dataclass from its JSON object; JSON has lists where it has tuples."""
-    known = {f.name: content[f.name] for f in fields(kind)}
-    return kind(**{k: tuple(v) if isinstance(v, list) else v for k, v in known.items()})
-
-
-def _scatter(content: Mapping[str, Any]) -> Scatter:
-    parts = {**content, "reading": _array(content["reading"], 3, 3)}
-    scatter: Scatter = _tupled(Scatter, parts)
-    return scatter
-
-
-def _report(content: Any) -> FitReport | None:
-    if content is None:
-        return None
-    parts = dict(content)
-    parts["dyes"] = [_tupled(DyeReport, dye) for dye in content["dyes"]]
-    for name in ("own_mixtures", "set_aside"):
-        parts[name] = [_tupled(MixtureCheck, check) for check in content[name]]
-    report: FitReport = _tupled(FitReport, parts)
-    return report
-
-
-def _dye_set(content: dict[str, Any]) -> DyeSet:
-    names = tuple(str(name) for name in content["names"])
-    d, b = len(names), len(WAVELENGTHS)
-    if content["wavelengths_nm"] != [WAVELENGTHS[0], WAVELENGTHS[-1], b]:
-        raise ValueError("its wavelengths are not 400–700 nm at 10 nm")
-    return DyeSet(
-        names=names,
-        curves=_array(content["curves"], d, b),
-        exponent=_array(content["exponent"], d),
-        capacity=_array(content["capacity"], d),
-        palest=_array(content["palest"], d),
-        deepest=_array(content["deepest"], d),
-        cloth=_array(content["cloth"], b),
-        surface=Surface(float(content["surface"]["r0"]), float(content["surface"]["k2"])),
-        light=Light.parse(content["light"]),
-        competition=float(content["competition"]),
-        conditions=dict(content["conditions"] or {}),
-        scatter=_scatter(content["scatter"]),
-        report=_report(content["report"]),
-        draws=_draws(content.get("draws"), d, b),
-        demo=bool(content["demo"]),
-    )
+    Its Langmuir laws ``c / (1 + c/q)`` become the bent power that is nearest between the palest and
+    the deepest square, and its competition ``1 / (1 + κ o)`` the nearest ``(1 + o)^−κ'``.
+    """
+    new = {
+        k: v
+        for k, v in content.items()
+        if k not in ("exponent", "capacity", "competition", "draws")
+    }
+    curves, laws = [], []
+    for i, curve in enumerate(content["curves"]):
+        exponent, capacity = content["exponent"][i], content["capacity"][i]
+        law, factor = np.array([exponent, 0.0]), 1.0
+        if capacity is not None:
+            c = np.geomspace(content["palest"][i], content["deepest"][i], 25)
+            run_out = -np.log1p(c / capacity)
+            for _ in range(5):  # nearly linear in the law
+                now = np.log(depth_law(c, law) / depth_law(c, np.array([exponent, 0.0])))
+                x = np.column_stack([np.ones(len(c)), depth_law_by_law(c, law)])
+                step = np.linalg.lstsq(x, run_out - now, rcond=None)[0]
+                law, factor = law + step[1:], float(np.exp(step[0]))
+        laws.append(law.tolist())
+        # A curve may stand at nothing, whose logarithm has no place for what is open.
+        curves.append([max(factor * value, 1e-9) for value in curve])
+    others = np.log1p(np.geomspace(0.1, 4.0, 25))
+    costs = -np.log1p(content["competition"] * np.expm1(others))
+    interaction = float((others * costs).sum() / (others * others).sum())
+    scatter = {k: v for k, v in content["scatter"].items() if k not in ("mixing", "model")}
+    report = content["report"]
+    if report is not None:
+        report = {
+            k: v for k, v in report.items() if k in ("light", "dyes", "method", "rough", "demo")
+        }
+        old = content["report"]
+        told = "saved by an older fit: fit the swatches again, and its mixes tell what to expect."
+        report |= {"surface": old["surface_note"], "notes": [*old["notes"], told]}
+    return new | {
+        "curves": curves, "law": laws, "interaction": interaction, "scatter": scatter,
+        "report": report, "conditions": content["conditions"] or {},
+    }  # fmt: skip

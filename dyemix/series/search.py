@@ -15,14 +15,13 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import Light, lab
+from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.model.least_squares import solve
 from dyemix.model.mixtures import lab_residual
-from dyemix.model.scatter import Scatter
-from dyemix.model.uncertainty import lab_covariance, likely
+from dyemix.model.uncertainty import likely
 from dyemix.series.steps import Route, Series, Step, out_of_range, reached
 
 #: Below this C* a colour has no hue to hold.
@@ -48,7 +47,7 @@ class Free(Enum):
 
 def colours(dyes: DyeSet, amounts: Array, light: Light) -> Array:
     """CIELAB ``(..., 3)`` of amounts ``(..., D)`` in % owf."""
-    flat = lab(dyes.reflectance(amounts.reshape(-1, len(dyes))), light)
+    flat = dyes.colours(amounts.reshape(-1, len(dyes)), light)
     return flat.reshape(*amounts.shape[:-1], 3)
 
 
@@ -102,22 +101,19 @@ class Search:
 
     def slips(self, amounts: Array) -> Array:
         """Mean ΔE2000 ``(N,)`` that the usual slip in dosing each dye brings by itself."""
-        only = Scatter(self.dyes.scatter.dosing, 0.0, np.zeros((3, 3)), 0.0, 0.0)
-        dyes, labs = replace(self.dyes, scatter=only, draws=None), self.colours(amounts)
-        return likely(labs[:, None], labs, lab_covariance(dyes, amounts, self.start.light)).mean
+        found = self.dyes.predict_many(amounts, self.start.light)
+        labs, freedom = found.lab, self.dyes.known.freedom
+        return likely(labs, labs, found.causes.dosing, freedom).mean
 
     def steps(self, asked: Array, amounts: Array) -> tuple[Step, ...]:
         """Amounts ``(N, D)`` as steps towards the CIELAB asked ``(N, 3)``."""
-        light, labs = self.start.light, self.colours(amounts)
-        pots = likely(asked[:, None], labs, lab_covariance(self.dyes, amounts, light))
-        figures = (delta_e(self.start.lab, labs), pots.mean, pots.bound, self.slips(amounts))
-        off = difference(asked, labs)
-        recipes = [self.dyes.recipe(row) for row in amounts]
+        found = self.dyes.predict_many(amounts, self.start.light)
+        pots, off = found.miss(asked), difference(asked, found.lab)
+        figures = (delta_e(self.start.lab, found.lab), pots.mean, pots.bound, self.slips(amounts))
+        told = self.dyes.described(found, [self.dyes.recipe(row) for row in amounts])
         return tuple(
-            Step(
-                self.dyes.predict(recipe, light), asked[i], off[i], *(float(f[i]) for f in figures)
-            )
-            for i, recipe in enumerate(recipes)
+            Step(one, asked[i], off[i], *(float(f[i]) for f in figures))
+            for i, one in enumerate(told)
         )
 
     def series(self, title: str, routes: Sequence[Route], notes: Sequence[str] = ()) -> Series:

@@ -135,8 +135,8 @@ def subdue_on(
             "colour stands in. Read the piece to be surer."
         )
     known = dyes.scatter
-    pot = float(np.sqrt(known.pot**2 + known.mixing**2 + known.second_bath**2))
-    # Over dye every bath is a mix, of one dye too, and the piece was read with an error of its own.
+    pot = float(np.hypot(known.pot, known.second_bath))
+    # The piece that is dyed over was read with an error of its own.
     wider = replace(known, pot=pot, reading=2.0 * known.reading)
     over = replace(dyes.on(spectrum), scatter=wider)
     start = over.predict(Recipe(), light or target.light)

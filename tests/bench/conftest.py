@@ -27,8 +27,7 @@ def four_dyes(**changes: Any) -> DyeSet:
     made: dict[str, Any] = {
         "names": ("gold", "scarlet", "turquoise", "navy"),
         "curves": curves,
-        "exponent": np.ones(4),
-        "capacity": np.full(4, np.inf),
+        "law": np.tile([1.0, 0.0], (4, 1)),
         "palest": np.full(4, 0.125),
         "deepest": np.full(4, 4.0),
         "cloth": np.full(31, 0.85),

@@ -44,7 +44,7 @@ def test_fit_report_begins_with_a_verdict_and_names_the_odd_swatch(run):
     )
     lines = done.stdout.splitlines()
     assert lines[0] == DEMO_WARNING
-    assert lines[1].startswith("On your own 24 mixes the average miss is ")
+    assert lines[1].startswith("Of your 24 mixes ")
     assert "rust 1.00 (N060) reads like" in done.stdout
     again = run("fit", "--swatches", str(TABLE), "--leave-out", "rust 1.00 (N060)")
     assert "odd:" not in again.stdout

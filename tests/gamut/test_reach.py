@@ -86,7 +86,7 @@ def test_single_dyes_lie_within(shelf: DyeSet, boundary: Gamut) -> None:
     ladder = np.concatenate(
         [np.outer(np.geomspace(0.01, 4.0, 6000), row) for row in np.eye(len(shelf))]
     )
-    assert beyond(boundary, shelf.predict_many(ladder), half=0.03).max() < 2.0
+    assert beyond(boundary, shelf.colours(ladder), half=0.03).max() < 2.0
 
 
 def test_area_is_that_of_the_outline(boundary: Gamut) -> None:

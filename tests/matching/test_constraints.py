@@ -137,7 +137,7 @@ def scaled_targets(dyes: DyeSet, count: int, seed: int) -> Iterator[tuple[Target
         some = rng.choice(len(dyes), rng.integers(1, 4), replace=False)
         amounts[0, some] = np.exp(rng.uniform(np.log(0.1), np.log(2.0), len(some)))
         share = rng.choice([0.9, 0.75, 0.6, 0.5])
-        both = dyes.predict_many(np.concatenate([amounts, share * amounts]))
+        both = dyes.colours(np.concatenate([amounts, share * amounts]))
         yield Target(both[0], D65_10), share * float(amounts.sum()), float(delta_e(*both))
 
 
@@ -159,7 +159,7 @@ def test_under_a_total_a_global_solver_finds_nothing_nearer(dyes: DyeSet, count:
 
         def objective(amounts: np.ndarray, target: Target = target, total: float = total) -> Array:
             kept = amounts * np.minimum(1.0, total / np.maximum(amounts.sum(axis=0), 1e-12))
-            return delta_e(target.lab, few.predict_many(kept.T))
+            return delta_e(target.lab, few.colours(kept.T))
 
         least = differential_evolution(
             objective, [(0.0, top) for top in few.deepest], tol=1e-8, atol=1e-5, rng=1,

@@ -16,9 +16,9 @@ from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Bath, Trial
 from dyemix.errors import DyemixError, InputError, RecipeError
-from dyemix.fitting.strengths import with_dosing
+from dyemix.fitting.learn import learn
 from dyemix.matching.correct import LEVEL, Outcome, Over, correct
-from dyemix.model.uncertainty import causes
+from dyemix.model.unknowns import Posterior
 
 RECIPE = Recipe({"marigold": 0.8, "navy": 0.25})
 
@@ -71,9 +71,8 @@ def test_the_next_recipe_is_aimed_by_the_shrunk_miss(dyes):
     shift = np.array([3.0, 2.0, -2.0])
     target = dyes.predict(RECIPE).lab
     found = correct(dyes, Trial(RECIPE, piece(dyes, shift=shift)), wanted(target))
-    known = causes(with_dosing(dyes, None), dyes.amounts(RECIPE)[np.newaxis], D65_10)
-    model = (known.fit + known.model)[0]
-    share = model @ np.linalg.inv(known.total[0])
+    known = dyes.predict_many(dyes.amounts(RECIPE)).causes
+    share = (known.fit + known.model)[0] @ np.linalg.inv(known.total[0])
     assert found.outcome is Outcome.NEXT_PIECE
     assert set(found.corrected.recipe) <= set(RECIPE)
     aimed_at = target - share @ shift
@@ -97,11 +96,22 @@ def test_all_of_the_miss_is_believed_only_where_pots_repeat(dyes):
         dyes, scatter=replace(dyes.scatter, dosing=1e-4, pot=1e-4, reading=np.eye(3) * 1e-8)
     )
     assert correct(steady, trial, target).shrunk == pytest.approx(1.0, abs=0.01)
-    exact = replace(dyes, draws=None, scatter=replace(dyes.scatter, mixing=0.0, model=0.0))
+    p = dyes.modes.unknowns
+    sure = Posterior(np.zeros(p), np.zeros((p, p)), 0.0, 0.0, 0.0, 12.0)
+    exact = replace(dyes, posterior=sure)
     found = correct(exact, trial, target)
     assert found.shrunk == 0.0
     assert found.corrected.recipe == RECIPE
     assert found.outcome is Outcome.AT_THE_EDGE
+
+
+def test_a_piece_that_was_learnt_from_counts_once(dyes):
+    trial = Trial(RECIPE, piece(dyes, shift=(3.0, 2.0, -2.0)))
+    target = wanted(dyes.predict(RECIPE).lab)
+    first = correct(dyes, trial, target)
+    again = correct(learn(dyes, [trial]).dyes, trial, target)
+    assert again.corrected.recipe == first.corrected.recipe
+    assert again.shrunk == pytest.approx(first.shrunk)
 
 
 def test_a_miss_within_the_scatter_changes_nothing(dyes):
@@ -124,7 +134,7 @@ def test_a_piece_beyond_all_known_error_is_doubted(dyes):
 
 def test_the_level_is_the_median_of_scatter(dyes):
     """Pots that only scatter lie inside the median of chi-square (scipy) half the time."""
-    known = causes(with_dosing(dyes, None), dyes.amounts(RECIPE)[np.newaxis], D65_10)
+    known = dyes.predict_many(dyes.amounts(RECIPE)).causes
     root = np.linalg.cholesky((known.dosing + known.pot + known.reading)[0])
     target = wanted(dyes.predict(RECIPE).lab)
     median = np.sqrt(scipy.stats.chi2(3).ppf(1.0 - LEVEL))
@@ -206,8 +216,8 @@ def test_bad_input_says_what_is_wanted(dyes):
 
 
 def test_on_the_workshop_one_correction_helps():
-    """Sixty targets show it where dosing is fine; the table is in benchmarks/correction.py."""
-    found = run((0, 1), 0.01, stated=True, palettes=6, targets=5)
+    """A hundred targets show it where dosing is fine; the table is in benchmarks/correction.py."""
+    found = run((0, 1), 0.01, stated=True, palettes=10, targets=5)
     _, _, upper = interval(found.corrected - found.again)
     assert upper <= 0.0
     # The promise is no more than a quarter too good, nor half too dark.
@@ -240,4 +250,5 @@ def test_on_the_workshop_a_second_bath_brings_the_piece_nearer():
         after.append(Miss.of(target, lab(over.reflectance, D65_10)).delta_e)
         promised.append(found.second_bath.mean)
     assert np.mean(after) < 0.4 * np.mean(before)
-    assert np.mean(promised) == pytest.approx(np.mean(after), rel=0.5)
+    # No second bath was read yet: the promise may be too dark, and must not be too bright.
+    assert 0.8 < np.mean(promised) / np.mean(after) < 2.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,16 +11,8 @@ import pytest
 from benchmarks.next_swatch import CHOSEN, run
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import DyemixError, TargetError
-from dyemix.matching.next_swatch import (
-    Knowledge,
-    candidates,
-    choose,
-    next_swatch,
-    own_noise,
-    slopes,
-)
-from dyemix.model.dyes import Draws
-from dyemix.model.uncertainty import causes
+from dyemix.fitting.next_squares import Knowledge, in_one_line
+from dyemix.matching.next_swatch import candidates, choose, next_swatch
 
 RECIPES = [
     Recipe.parse(text)
@@ -38,14 +31,12 @@ def known(few):
     return Knowledge.of(few, amounts, candidates(few, amounts))
 
 
-def test_slopes_and_own_noise_make_up_the_whole_covariance(few):
-    """A Aᵀ + noise is `causes(...).total`, but for chance likenesses between versions of dyes."""
+def test_slopes_and_own_noise_make_up_the_whole_covariance(few, known):
+    spread = known.wanted @ known.open @ known.wanted.transpose(0, 2, 1) + known.noise
     amounts = np.array([few.amounts(r) for r in RECIPES])
-    a = slopes(few, amounts)
-    ours = a @ a.transpose(0, 2, 1) + own_noise(few, amounts)
-    whole = causes(few, amounts, few.light).total
-    for mine, theirs in zip(ours, whole, strict=True):
-        assert np.trace(mine) == pytest.approx(np.trace(theirs), rel=0.1)
+    np.testing.assert_allclose(spread, few.predict_many(amounts).covariance, rtol=1e-9)
+    for noise in (*known.noise, *known.square_noise):
+        assert np.linalg.eigvalsh(noise).min() > 0.0
 
 
 def test_two_squares_one_after_the_other_are_two_at_once(known):
@@ -55,7 +46,8 @@ def test_two_squares_one_after_the_other_are_two_at_once(known):
     a = known.squares[[first, second]].reshape(6, -1)
     noise = np.zeros((6, 6))
     noise[:3, :3], noise[3:, 3:] = known.square_noise[first], known.square_noise[second]
-    at_once = np.eye(a.shape[1]) - a.T @ np.linalg.inv(a @ a.T + noise) @ a
+    prior = known.open
+    at_once = prior - prior @ a.T @ np.linalg.inv(a @ prior @ a.T + noise) @ a @ prior
     assert one_by_one == pytest.approx(at_once, abs=1e-9)
 
 
@@ -82,23 +74,31 @@ def test_the_best_is_chosen_and_the_likely_miss_only_falls(few):
 
 
 def test_the_dye_that_is_known_worst_is_chosen(few):
-    draws = few.draws
-    curves = draws.curves.copy()
+    known = few.known
+    covariance = known.covariance.copy()
     i = few.index("scarlet")
-    curves[:, i] = few.curves[i] + 6.0 * (curves[:, i] - curves[:, i].mean(axis=0))
-    vague = replace(few, draws=Draws(np.maximum(curves, 0.0), draws.exponent, draws.capacity))
+    covariance[i, i] *= 25.0
+    vague = replace(few, posterior=replace(known, covariance=covariance))
     assert "scarlet" in choose(vague, RECIPES).recipe
     # A dye that no wanted colour holds is never chosen alone.
     assert "turquoise" not in choose(few, RECIPES).recipe
 
 
-def test_from_colours_and_without_versions(few):
+def test_from_colours(few):
     found = next_swatch(few, ["#7d8a6e", "56 -10 13"], count=2)
     assert len(found.choices) == 2
     assert len(found.recipes) == 2
-    bare = next_swatch(replace(few, draws=None), ["#7d8a6e"])
-    assert "no versions" in str(bare)
-    assert bare.choices[0].after < bare.choices[0].before
+
+
+def test_a_line_says_three_squares_and_what_they_buy(dyes, few):
+    for shelf in (dyes, few):
+        line = in_one_line(shelf)
+        squares, figures = line.split("(% owf)")
+        assert squares.count(";") == 2
+        now, after = (float(x) for x in re.findall(r"\d+\.\d", figures))
+        assert after < now
+    assert in_one_line(few.take(("navy",))) == ""
+    assert in_one_line(few, np.array([few.amounts("navy 1")])) == ""
 
 
 def test_bad_input(few):

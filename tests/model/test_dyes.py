@@ -13,7 +13,7 @@ from benchmarks.shelf import shelf
 from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab, screen_colours
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.model.dyes import DyeSet
-from dyemix.model.kubelka_munk import SHIFT, Surface
+from dyemix.model.kubelka_munk import PIVOT, SHIFT, Surface
 
 A_10 = Light("A", 10)
 AMOUNT = st.floats(0.0, 4.0)
@@ -27,7 +27,8 @@ def dyes() -> DyeSet:
 def plain(dyes: DyeSet, recipe: dict[str, float]) -> list[float]:
     """Reflectance band by band in plain Python, straight from the equations.
 
-    For a set without competition between its dyes and with a surface of its flat part alone.
+    Each dye in company works ``exp(m e) (1 + o)^κ`` times as much as alone, o the others' depth and
+    m = o ÷ (o + c/4).
     """
     r0, k2 = dyes.surface.r0, dyes.surface.k2
     out = []
@@ -37,8 +38,12 @@ def plain(dyes: DyeSet, recipe: dict[str, float]) -> list[float]:
         k = (1 - inside) ** 2 / (2 * inside)
         for name, c in recipe.items():
             i = dyes.names.index(name)
-            n, q = dyes.exponent[i], dyes.capacity[i]
-            k += ((c + SHIFT) ** n - SHIFT**n) / (1 + c / q) * dyes.curves[i, band]
+            (n, q), others = dyes.law[i], sum(recipe.values()) - c
+            bent = np.exp(q * np.log((c + SHIFT) / PIVOT) ** 2 / 2)
+            alone = ((c + SHIFT) ** n - SHIFT**n) * bent
+            share = others / (others + 0.25 * c)
+            grown = np.exp(share * dyes.company[i]) * (1 + others) ** dyes.interaction
+            k += alone * grown * dyes.curves[i, band]
         r = 1 + k - (k * k + 2 * k) ** 0.5
         out.append(r0 + (1 - r0) * (1 - k2) * r / (1 - k2 * r))
     return out
@@ -57,7 +62,8 @@ RECIPES = [
 def test_a_prediction_is_that_of_the_equations(
     dyes: DyeSet, recipe: dict[str, float], surface: Surface
 ) -> None:
-    set_of = replace(dyes, surface=surface, competition=0.0)
+    company = np.linspace(-0.2, 0.3, len(dyes))
+    set_of = replace(dyes, surface=surface, company=company, interaction=-0.1)
     predicted = set_of.predict(recipe)
     np.testing.assert_allclose(predicted.reflectance, plain(set_of, recipe), rtol=1e-9)
     np.testing.assert_allclose(predicted.lab, lab(predicted.reflectance, dyes.light))
@@ -70,7 +76,7 @@ def test_a_prediction_is_that_of_the_equations(
 def test_many_at_once_are_the_same_as_one_by_one(dyes: DyeSet) -> None:
     amounts = np.array([dyes.amounts(recipe) for recipe in RECIPES])
     one_by_one = [dyes.predict(recipe, A_10).lab for recipe in RECIPES]
-    np.testing.assert_allclose(dyes.predict_many(amounts, A_10), one_by_one, atol=1e-9)
+    np.testing.assert_allclose(dyes.colours(amounts, A_10), one_by_one, atol=1e-9)
 
 
 def test_the_blends_of_a_search_are_those_of_a_prediction(dyes: DyeSet) -> None:
@@ -79,14 +85,16 @@ def test_the_blends_of_a_search_are_those_of_a_prediction(dyes: DyeSet) -> None:
     full = np.zeros((2, len(dyes)))
     np.put_along_axis(full, index, c, axis=1)
     colours, _ = dyes.blends(index).lab_and_slope(c, D65_10)
-    np.testing.assert_allclose(colours, dyes.predict_many(full, D65_10), atol=1e-9)
+    np.testing.assert_allclose(colours, dyes.colours(full, D65_10), atol=1e-9)
     np.testing.assert_allclose(dyes.blends(index).reflectance(c), dyes.reflectance(full))
 
 
 @settings(max_examples=50)
 @given(st.lists(st.floats(0.001, 4.0), min_size=3, max_size=3), st.sampled_from([D65_10, A_10]))
 def test_slope_of_a_blend_is_that_of_differences(amounts: list[float], light: Light) -> None:
-    blends = shelf(0, True).blends([[1, 4, 9]])
+    dyes = shelf(0, True)
+    company = np.linspace(-0.2, 0.3, len(dyes))
+    blends = replace(dyes, company=company, interaction=0.1).blends([[1, 4, 9]])
     c = np.array([amounts])
     step = 1e-6
     _, slope = blends.lab_and_slope(c, light)
@@ -108,6 +116,29 @@ def test_more_dye_is_darker_in_every_band(amount: float, more: float, i: int) ->
     assert np.all(dyes.predict({name: amount + more}).reflectance <= less + 1e-12)
 
 
+def test_a_trace_of_another_dye_changes_nothing_at_once(dyes: DyeSet) -> None:
+    """What mixes taught fades to nothing as a mix becomes one dye, and takes no jump on the way."""
+    taught = replace(dyes, company=np.full(len(dyes), 0.2), interaction=0.3)
+    alone = taught.predict("scarlet 1").lab
+    np.testing.assert_allclose(alone, dyes.predict("scarlet 1").lab)
+    traces = [taught.predict({"scarlet": 1.0, "navy": c}).lab for c in (1e-8, 1e-6, 1e-4)]
+    apart = np.linalg.norm(np.array(traces) - alone, axis=1)
+    assert np.all(apart < [1e-4, 1e-2, 0.5])
+
+
+def test_what_a_prediction_promises_is_that_of_many(dyes: DyeSet) -> None:
+    amounts = np.array([dyes.amounts(recipe) for recipe in RECIPES])
+    many = dyes.predict_many(amounts)
+    for i, recipe in enumerate(RECIPES):
+        one = dyes.predict(recipe)
+        np.testing.assert_allclose(many.reflectance[i], one.reflectance)
+        np.testing.assert_allclose(many.lab[i], one.lab)
+        np.testing.assert_allclose(many.covariance[i], one.covariance)
+        assert 0.0 < one.median < one.likely < one.bound
+        figures = (many.likely[i], many.median[i], many.bound[i])
+        assert figures == pytest.approx((one.likely, one.median, one.bound))
+
+
 def test_no_dye_leaves_the_cloth(dyes: DyeSet) -> None:
     np.testing.assert_allclose(dyes.predict("undyed").reflectance, dyes.cloth, rtol=1e-9)
 
@@ -120,10 +151,9 @@ def test_no_dye_leaves_a_dyed_piece_as_it_is(dyes: DyeSet) -> None:
 @given(AMOUNT, AMOUNT, st.integers(0, 11), st.integers(0, 11))
 @settings(max_examples=50)
 def test_absorption_adds_to_what_the_cloth_carries(one: float, two: float, i: int, j: int) -> None:
-    # For linear laws that do not compete, two baths are the sum of their amounts.
+    # For linear laws that do not act on each other, two baths are the sum of their amounts.
     fitted = shelf(0, True)
-    ones, free = np.ones(len(fitted)), np.full(len(fitted), np.inf)
-    dyes = replace(fitted, exponent=ones, capacity=free, competition=0.0)
+    dyes = replace(fitted, law=np.tile([1.0, 0.0], (len(fitted), 1)))
     first, second = {dyes.names[i]: one}, {dyes.names[j]: two}
     both = dyes.amounts(first) + dyes.amounts(second)
     piece = dyes.predict(first).reflectance
@@ -170,11 +200,12 @@ def test_a_smaller_shelf_predicts_the_same(dyes: DyeSet) -> None:
     few = dyes.take(["navy", "marigold"])
     assert few.names == ("navy", "marigold")
     recipe = "marigold 0.8 + navy 0.25"
-    np.testing.assert_array_equal(few.predict(recipe).lab, dyes.predict(recipe).lab)
+    np.testing.assert_allclose(few.predict(recipe).lab, dyes.predict(recipe).lab)
+    np.testing.assert_allclose(few.predict(recipe).covariance, dyes.predict(recipe).covariance)
 
 
 def test_arrays_are_read_only(dyes: DyeSet) -> None:
-    for name in ("curves", "exponent", "capacity", "palest", "deepest", "cloth"):
+    for name in ("curves", "law", "company", "palest", "deepest", "cloth"):
         with pytest.raises(ValueError, match="read-only"):
             getattr(dyes, name)[0] = 0.0
 

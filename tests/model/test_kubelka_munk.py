@@ -11,9 +11,11 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from dyemix.model.kubelka_munk import (
+    PIVOT,
     SHIFT,
     Surface,
     depth_law,
+    depth_law_by_law,
     depth_law_slope,
     k_over_s,
     reflectance,
@@ -25,7 +27,7 @@ K = st.floats(1e-4, 200.0)
 SURFACES = st.builds(Surface, st.floats(0.0, 0.05), st.floats(0.0, 0.7))
 DEPTHS = st.floats(0.0, 8.0)
 EXPONENTS = st.floats(0.4, 1.4)
-CAPACITIES = st.one_of(st.floats(0.4, 200.0), st.just(np.inf))
+BENDS = st.floats(-0.12, 0.12)
 
 
 def test_published_values(check_values: dict[str, Any]) -> None:
@@ -147,49 +149,48 @@ def test_more_absorption_is_always_darker(surface: Surface, k: float, factor: fl
     assert surface.reflectance(factor * k) < surface.reflectance(k)
 
 
-def test_special_cases_of_the_depth_law() -> None:
-    c = np.linspace(0.0, 6.0, 25)
-    np.testing.assert_allclose(depth_law(c, 1.0, np.inf), c, atol=1e-12)
-    np.testing.assert_allclose(depth_law(c, 1.0, 2.0), c / (1.0 + c / 2.0), atol=1e-12)
-    power = (c + SHIFT) ** 0.8 - SHIFT**0.8
-    np.testing.assert_allclose(depth_law(c, 0.8, np.inf), power, atol=1e-12)
-
-
 @pytest.mark.parametrize(
     ("c", "n", "q", "works", "slope"),
     [
-        # Freundlich: √(0.24 + 0.01) − √0.01 = 0.4; ½ ÷ √0.25 = 1.
-        (0.24, 0.5, np.inf, 0.4, 1.0),
-        # The same over 1 + 0.24/0.24 = 2: 0.2; 1/2 − 0.4 ÷ (0.24 × 4) = 1/12.
-        (0.24, 0.5, 0.24, 0.2, 1 / 12),
-        # Langmuir: 2 ÷ (1 + 2/4) = 4/3; 1 ÷ 1.5² = 4/9.
-        (2.0, 1.0, 4.0, 4 / 3, 4 / 9),
-        (3.0, 1.0, np.inf, 3.0, 1.0),
+        # √(0.24 + 0.01) − √0.01 = 0.4; ½ ÷ √0.25 = 1.
+        (0.24, 0.5, 0.0, 0.4, 1.0),
+        (3.0, 1.0, 0.0, 3.0, 1.0),
+        # At the pivot of 0.5 % (shift included) a bend does nothing, nor to the slope.
+        (0.49, 1.0, -0.2, 0.49, 1.0),
+        # An e-fold above it: (0.5 e − 0.01) exp(½ q); slope (1 + 0.98·q·…) by hand below.
+        (0.5 * np.e - 0.01, 1.0, -0.1, (0.5 * np.e - 0.01) * np.exp(-0.05), None),
     ],
 )
-def test_depth_laws_by_hand(c: float, n: float, q: float, works: float, slope: float) -> None:
-    """g = ((c + s)ⁿ − sⁿ) ÷ (1 + c/q) with s = 0.01 % owf, and its derivative."""
-    assert pytest.approx(0.01) == SHIFT
-    assert depth_law(c, n, q) == pytest.approx(works, rel=1e-12)
-    assert depth_law_slope(c, n, q) == pytest.approx(slope, rel=1e-12)
+def test_the_depth_law_by_hand(c: float, n: float, q: float, works: float, slope: Any) -> None:
+    """g = ((c + s)ⁿ − sⁿ) exp(½ q ln²((c + s)/p)) with s = 0.01 and p = 0.5 % owf."""
+    assert (SHIFT, PIVOT) == (0.01, 0.5)
+    law = np.array([n, q])
+    assert depth_law(c, law) == pytest.approx(works, rel=1e-12)
+    if slope is not None:
+        assert depth_law_slope(c, law) == pytest.approx(slope, rel=1e-12)
 
 
-@given(EXPONENTS, CAPACITIES)
+@given(EXPONENTS, BENDS)
 def test_no_dye_does_nothing(n: float, q: float) -> None:
-    assert depth_law(0.0, n, q) == 0.0
-    assert np.isfinite(depth_law_slope(0.0, n, q))
+    law = np.array([n, q])
+    assert depth_law(0.0, law) == 0.0
+    assert np.isfinite(depth_law_slope(0.0, law))
+    assert np.all(depth_law_by_law(0.0, law) == 0.0)
 
 
-@given(DEPTHS, EXPONENTS, CAPACITIES)
-def test_slope_of_the_depth_law(c: float, n: float, q: float) -> None:
-    step = 1e-6
-    difference = (depth_law(c + step, n, q) - depth_law(c, n, q)) / step
-    middle = depth_law_slope(c + step / 2.0, n, q)
+@given(DEPTHS, EXPONENTS, BENDS)
+def test_slopes_of_the_depth_law(c: float, n: float, q: float) -> None:
+    step, law = 1e-6, np.array([n, q])
+    difference = (depth_law(c + step, law) - depth_law(c, law)) / step
+    middle = depth_law_slope(c + step / 2.0, law)
     assert middle == pytest.approx(float(difference), rel=1e-4, abs=1e-7)
+    if c > 0.01:
+        for i, aside in enumerate(step * np.eye(2)):
+            logs = np.log(depth_law(c, law + aside)) - np.log(depth_law(c, law - aside))
+            expected = pytest.approx(logs / (2 * step), rel=1e-4, abs=1e-6)
+            assert depth_law_by_law(c, law)[i] == expected
 
 
-@given(DEPTHS, EXPONENTS, CAPACITIES)
-def test_the_laws_that_are_fitted_rise_with_depth(c: float, n: float, q: float) -> None:
-    # A fit uses one bend at a time: Langmuir has exponent 1, Freundlich no capacity.
-    assert depth_law_slope(c, n, np.inf) > 0.0
-    assert depth_law_slope(c, 1.0, q) > 0.0
+@given(DEPTHS, st.floats(0.6, 1.4), BENDS)
+def test_the_law_rises_with_depth(c: float, n: float, q: float) -> None:
+    assert depth_law_slope(c, np.array([n, q])) > 0.0

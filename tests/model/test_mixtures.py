@@ -2,41 +2,51 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.model.kubelka_munk import Surface
-from dyemix.model.mixtures import Blends, working_amounts
-
-INF = np.inf
+from dyemix.model.mixtures import Blends
 
 
-def blends(competition: float = 0.0, surface: Surface | None = None) -> Blends:
+def blends(interaction: float = 0.0, surface: Surface | None = None) -> Blends:
     """Two blends of two dyes: grey curves of 1 and of 0.5 per unit, on cloth of K/S 0.05."""
     curves = np.stack([np.full(31, 1.0), np.full(31, 0.5)])
     return Blends(
         np.stack([curves, curves]),
-        np.ones((2, 2)),
-        np.full((2, 2), INF),
+        np.tile([1.0, 0.0], (2, 2, 1)),
+        np.zeros((2, 2)),
         np.full(31, 0.05),
         surface or Surface(),
-        competition,
+        interaction,
     )
 
 
-def test_dyes_that_do_not_compete_work_as_alone() -> None:
-    """Langmuir: 2 ÷ (1 + 2/4) = 4/3, whatever the other dye; linear: 3."""
-    g = working_amounts(np.array([[2.0, 3.0]]), np.ones((1, 2)), np.array([[4.0, INF]]), 0.0)
-    np.testing.assert_allclose(g, [[4 / 3, 3.0]], rtol=1e-12)
+def test_dyes_that_do_not_act_on_each_other_work_as_alone() -> None:
+    amounts = np.array([[2.0, 3.0], [1.0, 0.0]])
+    np.testing.assert_allclose(blends().working(amounts), amounts, rtol=1e-12)
 
 
-def test_what_other_dyes_keep_from_a_dye_by_hand() -> None:
-    """κ 0.5 per % owf: 1 ÷ (1 + 0.5 × 2) = 1/2 and 2 ÷ (1 + 0.5 × 1) = 4/3; of three, all."""
-    two = working_amounts(np.array([[1.0, 2.0]]), np.ones((1, 2)), np.full((1, 2), INF), 0.5)
-    np.testing.assert_allclose(two, [[1 / 2, 4 / 3]], rtol=1e-12)
-    three = working_amounts(np.array([[1.0, 1.0, 2.0]]), np.ones((1, 3)), np.full((1, 3), INF), 0.5)
-    np.testing.assert_allclose(three, [[1 / 2.5, 1 / 2.5, 2 / 2]], rtol=1e-12)
+@pytest.mark.parametrize(
+    ("interaction", "works"), [(-1.0, [1 / 3, 2 / 2]), (1.0, [1 * 3, 2 * 2]), (0.0, [1.0, 2.0])]
+)
+def test_what_other_dyes_do_to_a_dye_by_hand(interaction: float, works: list[float]) -> None:
+    """(1 + o)^κ: beside 2 % of others three times as much or a third, beside 1 % twice or half."""
+    g = blends(interaction).working(np.array([[1.0, 2.0], [1.0, 0.0]]))
+    np.testing.assert_allclose(g, [works, [1.0, 0.0]], rtol=1e-12)
+
+
+def test_company_by_hand() -> None:
+    """m = o ÷ (o + c/4): of 1 % beside 1 % 0.8, of 4 % beside 1 % half, of a dye alone nothing."""
+    twice = replace(blends(), company=np.full((2, 2), np.log(2.0)))
+    g = twice.working(np.array([[1.0, 1.0], [4.0, 1.0]]))
+    np.testing.assert_allclose(g[0], [2.0**0.8, 2.0**0.8], rtol=1e-12)
+    np.testing.assert_allclose(g[1, 0], 4.0 * 2.0**0.5, rtol=1e-12)
+    alone = np.array([[4.0, 0.0], [0.0, 0.0]])
+    np.testing.assert_allclose(twice.working(alone), alone, rtol=1e-12)
 
 
 def test_reflectance_of_a_blend_by_hand() -> None:
@@ -52,23 +62,22 @@ def test_reflectance_of_a_blend_by_hand() -> None:
     np.testing.assert_allclose(through[0], 0.40, rtol=1e-12)
 
 
-def test_dyes_that_compete_give_a_paler_blend_by_hand() -> None:
-    """κ 0.5: 1 ÷ 2 × 1 + 2 ÷ 1.5 × 0.5 + 0.05 = 1.21667, where without it 2.05 is."""
-    k = 0.05 + 0.5 + 2 / 3
-    r = blends(0.5).reflectance(np.array([[1.0, 2.0], [1.0, 2.0]]))
-    np.testing.assert_allclose((1 - r) ** 2 / (2 * r), k, rtol=1e-9)
+def test_dyes_that_cost_each_other_strength_give_a_paler_blend_by_hand() -> None:
+    """κ −1: 1 ÷ 3 × 1 + 2 ÷ 2 × 0.5 + 0.05 = 0.88333, where without it 2.05 is."""
+    r = blends(-1.0).reflectance(np.array([[1.0, 2.0], [1.0, 2.0]]))
+    np.testing.assert_allclose((1 - r) ** 2 / (2 * r), 0.05 + 1 / 3 + 0.5, rtol=1e-9)
 
 
-@pytest.mark.parametrize("competition", [0.0, 0.2])
-def test_slopes_are_those_of_differences(competition: float) -> None:
+@pytest.mark.parametrize("interaction", [0.0, 0.2, -0.2])
+def test_slopes_are_those_of_differences(interaction: float) -> None:
     rng = np.random.default_rng(3)
     mix = Blends(
         rng.uniform(0.1, 4.0, (3, 2, 31)),
-        rng.uniform(0.7, 1.1, (3, 2)),
-        np.array([[INF, 4.0], [8.0, INF], [INF, INF]]),
+        np.stack([rng.uniform(0.7, 1.1, (3, 2)), rng.normal(0.0, 0.05, (3, 2))], axis=-1),
+        rng.normal(0.0, 0.2, (3, 2)),
         rng.uniform(0.02, 0.1, 31),
         Surface(0.03, 0.4),
-        competition,
+        interaction,
     )
     amounts = rng.uniform(0.2, 2.0, (3, 2))
     r, dr = mix.reflectance_and_slope(amounts)

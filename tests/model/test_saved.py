@@ -22,7 +22,7 @@ def dyes():
 def test_round_trip_is_exact(dyes, tmp_path):
     dyemix.save(dyes, tmp_path / "dyes.json")
     back = dyemix.load(tmp_path / "dyes.json")
-    for name in ("curves", "exponent", "capacity", "palest", "deepest", "cloth"):
+    for name in ("curves", "law", "company", "palest", "deepest", "cloth"):
         np.testing.assert_array_equal(getattr(back, name), getattr(dyes, name))
     assert back.names == dyes.names
     assert back.surface == dyes.surface

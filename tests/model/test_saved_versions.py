@@ -1,4 +1,7 @@
-"""Dye sets that an earlier version saved open, and predict what they predicted there."""
+"""Dye sets that an earlier version saved open, and predict nearly what they predicted there.
+
+Version 1 had a Langmuir law and a competition of its own, which are turned into what is nearest.
+"""
 
 from __future__ import annotations
 
@@ -29,7 +32,7 @@ PREDICTED = (
 @pytest.mark.parametrize(("path", "recipe", "wanted"), PREDICTED)
 def test_a_set_of_version_1_predicts_as_it_did(path: Path, recipe: str, wanted: Any) -> None:
     dyes = dyemix.load(path)
-    np.testing.assert_allclose(dyes.predict(recipe).lab, wanted, atol=1e-6)
+    assert delta_e(dyes.predict(recipe).lab, wanted) < 0.5
 
 
 def test_a_set_of_version_1_says_what_it_is() -> None:

@@ -141,7 +141,7 @@ def test_safest_route_is_the_one_that_moves_least(dyes: DyeSet) -> None:
         if route.reached > 3:
             amounts = dyes.amounts(route.steps[3].recipe)
             pots = amounts * np.exp(0.03 * rng.standard_normal((300, len(dyes))))
-            miss = delta_e(route.steps[3].prediction.lab, dyes.predict_many(pots))
+            miss = delta_e(route.steps[3].prediction.lab, dyes.colours(pots))
             moved[route.dye] = miss.mean()
             assert route.steps[3].slip == pytest.approx(
                 miss.mean() * dyes.scatter.dosing / 0.03, rel=0.15
@@ -217,7 +217,7 @@ def test_least_darkening_over_a_piece_against_a_grid(dyes: DyeSet) -> None:
         for j in range(i):
             amounts = np.zeros((len(levels) ** 2, len(dyes)))
             amounts[:, i], amounts[:, j] = np.repeat(levels, 61), np.tile(levels, 61)
-            labs = over.predict_many(amounts)
+            labs = over.colours(amounts)
             off = difference(np.tile(want.asked, (len(labs), 1)), labs)
             near = (np.abs(off[:, 1]) < 0.3) & (np.abs(off[:, 2]) < 0.5)
             best = max(best, labs[near, 0].max(initial=-np.inf))

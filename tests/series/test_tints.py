@@ -69,7 +69,7 @@ def test_tone_holds_lightness_as_chroma_falls(dyes: DyeSet) -> None:
 )
 def test_gradient_steps_look_even(dyes: DyeSet, first: str, second: str) -> None:
     found = gradient(dyes, first, second, steps=7)
-    colours = dyes.predict_many([dyes.amounts(step.recipe) for step in found.steps])
+    colours = dyes.colours([dyes.amounts(step.recipe) for step in found.steps])
     apart = delta_e(colours[:-1], colours[1:])
     assert len(found.steps) == 8
     assert np.ptp(apart) < 0.01 * apart.mean()
@@ -77,7 +77,7 @@ def test_gradient_steps_look_even(dyes: DyeSet, first: str, second: str) -> None
     assert colours[-1] == pytest.approx(dyes.predict(second).lab)
     # Even amounts would not look even.
     ends = dyes.amounts(first), dyes.amounts(second)
-    plain = dyes.predict_many(np.linspace(*ends, 8))
+    plain = dyes.colours(np.linspace(*ends, 8))
     plain_apart = delta_e(plain[:-1], plain[1:])
     assert np.ptp(plain_apart) > 0.5 * plain_apart.mean()
 

@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pytest
 
 from benchmarks import promised
-from benchmarks.promised import OWN, Row, Stated, closed, worsening, worst_family
+from benchmarks.promised import OWN, Row, closed, worsening, worst_family
 from tests.simulated.eye import Array
 from tests.simulated.worlds import LAB, SPECTRUM, world
+
+
+@dataclass(frozen=True, eq=False)
+class Stated:
+    """What a calibration states of N recipes."""
+
+    lab: Array
+    likely: Array
+    median: Array
+    bound: Array
 
 
 def rows(found: dict[int, float], family: str = "pairs", seed: int = 100) -> list[Row]:

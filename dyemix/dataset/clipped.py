@@ -1,0 +1,63 @@
+"""Censored readings: a channel at the end of its range is a bound with an error, not a value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+
+from dyemix.arrays import Array
+from dyemix.colour.colorimetry import lab_from_hex
+from dyemix.dataset.serialise import Shape
+
+#: Added to the variance along a direction in which a colour may lie anywhere, CIELAB².
+_ANYWHERE = 1e4
+_STEP = 8
+
+
+@dataclass(frozen=True, eq=False)
+class Clipped:
+    """Where the true colour of a reading may lie beyond what was read.
+
+    Attributes
+    ----------
+    beyond : ``(C, 3)`` a direction in CIELAB for each channel that stood at an end of its range:
+        the colour lies as read, with the reading's own error, or any way farther along it.
+    """
+
+    beyond: Annotated[Array, Shape("C", 3)]
+
+    def __post_init__(self) -> None:
+        self.beyond.setflags(write=False)
+
+    @classmethod
+    def of_hex(cls, code: str) -> Clipped | None:
+        """The channels of ``#rrggbb`` at 00 or ff, which a picture clips; None where there is none.
+
+        White (all three at ff) is left as it was read: it is paper or cloth, and lies within sRGB.
+        """
+        digits = code.strip().lstrip("#")
+        digits = digits if len(digits) == 6 else "".join(2 * d for d in digits)
+        levels = [int(digits[i : i + 2], 16) for i in (0, 2, 4)]
+        at_end = [i for i, level in enumerate(levels) if level in (0, 255)]
+        if not at_end or levels == [255] * 3:
+            return None
+        here = lab_from_hex(code)
+        beyond = []
+        for i in at_end:
+            inner = list(levels)
+            inner[i] += _STEP if levels[i] == 0 else -_STEP
+            beyond.append(here - lab_from_hex("#{:02x}{:02x}{:02x}".format(*inner)))
+        rows = np.array(beyond)
+        return cls(rows / np.linalg.norm(rows, axis=1, keepdims=True))
+
+    def open(self, apart: Array) -> Array:
+        """Variance ``(3, 3)`` to add to a reading from which a colour lies `apart` ``(3,)``.
+
+        None where the colour violates the bound; all along those directions in which it lies
+        beyond, since there the reading says nothing.
+        """
+        along, *_ = np.linalg.lstsq(self.beyond.T, apart, rcond=None)
+        kept = self.beyond[along > 0.0]
+        return np.asarray(_ANYWHERE * kept.T @ kept)

@@ -1,0 +1,126 @@
+"""Squares of single dyes beside their ladders: how far off, how strong, and how they scatter."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e_residual
+from dyemix.colour.colorimetry import Light
+from dyemix.dataset.swatches import Swatch, SwatchSet
+from dyemix.fitting.ladder import Fitted
+from dyemix.model.kubelka_munk import Surface
+from dyemix.model.mixtures import Blends
+from dyemix.model.scatter import PRIOR_READING, PRIOR_STRENGTH, PRIOR_WORTH, Scatter
+from dyemix.model.uncertainty import metric
+
+#: A square tells strength only where doubling it would move the colour by this much ΔE2000 or
+#: more (per unit of ln): below that its reading says nothing of it.
+_SEEN = 2.0
+#: A log strength this many times the usual one, and above this, is mislabelling, not scatter.
+_STRAY, _AMISS = 4.0, 0.15
+
+
+@dataclass(frozen=True, eq=False)
+class Beside:
+    """N squares beside what is predicted of them: arrays ``(N,)``.
+
+    `delta_e`; `stronger` ln of how much stronger a square is than predicted; `tells` whether its
+    colour says anything of strength.
+    """
+
+    delta_e: Array
+    stronger: Array
+    tells: NDArray[np.bool_]
+
+
+def beside(
+    fitted: Fitted,
+    cloth: Array,
+    surface: Surface,
+    dye: int,
+    depths: Array,
+    measured: Array,
+    light: Light,
+) -> Beside:
+    """Squares of one dye at `depths` ``(N,)``, read as CIELAB `measured` ``(N, 3)``."""
+    blends = Blends(
+        np.exp(fitted.curves[[dye]])[np.newaxis],
+        fitted.law[[dye]][np.newaxis],
+        np.zeros((1, 1)),
+        surface.k_over_s(cloth),
+        surface,
+    )
+    seen = blends.strengths(depths[:, np.newaxis], light)
+    miss, _ = delta_e_residual(seen.lab, measured)
+    way = (metric(seen.lab) @ seen.by_strength)[..., 0]
+    size = (way * way).sum(axis=1)
+    logs = (miss * way).sum(axis=1) / np.maximum(size, 1e-12)
+    return Beside(np.sqrt((miss * miss).sum(axis=1)), np.clip(logs, -3.0, 3.0), size > _SEEN**2)
+
+
+def scatter_of(squares: Sequence[Beside], depths: Sequence[Array], swatches: SwatchSet) -> Scatter:
+    """Every scatter as the squares of each dye show it, under its prior.
+
+    Squares dyed again count in full; how far single squares lie from their law counts at a third,
+    since that holds the law's own misfit too. Half of the variance is taken for dosing and half
+    for the pot: squares of one dye show both together.
+    """
+    again = freedom = ladder = ladder_freedom = 0.0
+    for here, c in zip(squares, depths, strict=True):
+        logs, c = here.stronger[here.tells], c[here.tells]
+        if not len(logs):
+            continue
+        straight = np.abs(logs) <= max(_STRAY * 1.4826 * float(np.median(np.abs(logs))), _AMISS)
+        same = [logs[(c == depth) & straight] for depth in np.unique(c)]
+        means = np.array([some.mean() for some in same if len(some)])
+        again += sum(float(((some - some.mean()) ** 2).sum()) for some in same if len(some))
+        freedom += sum(len(some) - 1 for some in same if len(some))
+        ladder += float((means**2).sum())
+        ladder_freedom += max(len(means) - 1.5, 0.0)  # a level, and a law under its prior
+    total = (PRIOR_WORTH * PRIOR_STRENGTH**2 + again + ladder / 3.0) / (
+        PRIOR_WORTH + freedom + ladder_freedom / 3.0
+    )
+    half = float(np.sqrt(total / 2.0))
+    note = (
+        f"dosing {100 * half:.1f} % a dye and pot {100 * half:.1f} % common to its dyes: from "
+        f"{freedom:.0f} squares dyed again and {ladder_freedom:.0f} on their ladders"
+    )
+    reading, origin = _reading(swatches)
+    return Scatter(half, half, reading, notes=(note, origin))
+
+
+def _reading(swatches: SwatchSet) -> tuple[Array, str]:
+    """`Scatter.reading` ``(3, 3)``, stated by the reader or from repeats, and where it is from.
+
+    Taken in the parts of ΔE2000 colour by colour: a mean over CIELAB would be ruled by the a* and
+    b* of the most colourful squares, and be far too much for a grey.
+    """
+    light = swatches.light
+    stated = [r for r in swatches.readings if r.covariance is not None]
+    if stated:
+        by_lab = metric(np.array([r.colour(r.light or light) for r in stated]))
+        covariance = np.array([r.covariance for r in stated])
+        total = (by_lab @ covariance @ by_lab.transpose(0, 2, 1)).mean(axis=0)
+        return np.asarray(total), f"reading: as stated with {len(stated)} readings"
+    apart = [np.empty((0, 3))]
+    freedom = 0
+    for swatch in swatches.swatches:
+        if len(swatch.readings) > 1:
+            labs = np.array([r.colour(light) for r in swatch.readings])
+            mean = labs.mean(axis=0)
+            apart.append((labs - mean) @ metric(mean[np.newaxis])[0].T)
+            freedom += len(labs) - 1
+    rows = np.concatenate(apart)
+    total = (PRIOR_WORTH * np.eye(3) * PRIOR_READING**2 + rows.T @ rows) / (PRIOR_WORTH + freedom)
+    origin = f"from {freedom} readings repeated" if freedom else "assumed, none repeated"
+    return np.asarray(total), f"reading: {origin}"
+
+
+def colours(swatches: Sequence[Swatch], light: Light) -> Array:
+    """CIELAB ``(N, 3)`` of swatches."""
+    return np.array([s.colour(light) for s in swatches])

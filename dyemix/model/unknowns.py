@@ -1,0 +1,196 @@
+"""What is not known of fitted dyes: the unknowns of a calibration, their priors and posterior.
+
+One vector θ ``(P,)`` for D dyes, P = D + 4 + D Q, in this order:
+
+- the log strength of each dye in company beyond its own squares, N(0, τ²) ``(D,)``;
+- a bias common to all dyes in company, N(0, 0.08²): real mixes come out 10 to 15 % stronger than
+  single squares say, or weaker;
+- the interaction κ on ln(1 + % owf of the other dyes), of either sign, N(0, 0.15²);
+- two of the surface, r0 and k2, in standard deviations of what the ladders leave of them. The
+  ladders stay fitted: curves and laws of all dyes move along (`Modes.surface_curves`);
+- Q of each dye's own ladder, in standard deviations of what it leaves of its log curve and its
+  depth law (for spectra scale, exponent and bend; for CIELAB alone the leading eigenvectors of the
+  posterior of all).
+
+Beside θ each mix has an error of its own, which comes back when it is dyed again and which no
+other mix tells of: its dyes' strengths stray once more by `OWN_SHARE` τ, and its colour by a rest
+s in each of the three parts of ΔE2000. τ is half-normal (0.09), s log-normal about 0.45.
+
+Where the priors are from: bias, interaction, and that strengths matter most held on measured sets
+of three-colorant mixes on a white base; τ and s were set on the families of simulated worlds that
+are for that (`tests/simulated/worlds.py`, DEVELOP), where misses from the third own mix on hardly
+depend on them (under 0.02 ΔE2000 for a factor of 1.3).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Annotated
+
+import numpy as np
+
+from dyemix.arrays import Array
+from dyemix.dataset.serialise import Shape
+
+#: Standard deviations of the priors: see the module.
+BIAS, INTERACTION, STRENGTH = 0.08, 0.15, 0.09
+OWN_SHARE = 0.8
+#: Median of the rest s in ΔE2000, and the standard deviation of its logarithm.
+REST, REST_SPREAD = 0.45, 0.6
+#: What one square of a dye by itself strays from its ladder beyond dosing, pot and reading, ΔE2000.
+ALONE = 0.3
+#: Grid of τ, and of s before what ladders miss adds to it, over which both are marginalised.
+TAUS = np.linspace(0.02, 0.35, 9)
+RESTS = np.geomspace(0.2, 5.0, 9)
+#: How far a dye's strength moves a mix in a part of ΔE2000, per unit of its logarithm: typical of
+#: middle depths, to weigh τ beside s where one figure must stand for both.
+TYPICAL_PULL = 5.0
+#: Bounds of the degrees of freedom of the likely miss.
+_FREEDOM = (4.5, 30.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Modes:
+    """What single squares leave open, to first order, one standard deviation each.
+
+    Attributes
+    ----------
+    curves : ``(D, Q, B)`` change of ln a by the modes of each dye's own ladder.
+    laws : ``(D, Q, 2)`` of its exponent and bend.
+    surface : ``(2,)`` of r0 and k2.
+    surface_curves, surface_laws : ``(2, D, B)`` and ``(2, D, 2)``, what either brings with it.
+    """
+
+    curves: Annotated[Array, Shape("D", "Q", "B")]
+    laws: Annotated[Array, Shape("D", "Q", 2)]
+    surface: Annotated[Array, Shape(2)]
+    surface_curves: Annotated[Array, Shape(2, "D", "B")]
+    surface_laws: Annotated[Array, Shape(2, "D", 2)]
+
+    @classmethod
+    def none(cls, dyes: int, bands: int) -> Modes:
+        """Nothing open."""
+        return cls(
+            np.zeros((dyes, 0, bands)), np.zeros((dyes, 0, 2)), np.zeros(2),
+            np.zeros((2, dyes, bands)), np.zeros((2, dyes, 2)),
+        )  # fmt: skip
+
+    @property
+    def unknowns(self) -> int:
+        """P: see the module."""
+        dyes, own = self.laws.shape[:2]
+        return int(dyes + 4 + dyes * own)
+
+    def padded(self, own: int) -> Modes:
+        """The same with `own` modes a dye, the further ones of no size."""
+        more = own - self.laws.shape[1]
+        return replace(
+            self,
+            curves=np.pad(self.curves, ((0, 0), (0, more), (0, 0))),
+            laws=np.pad(self.laws, ((0, 0), (0, more), (0, 0))),
+        )
+
+    def take(self, index: list[int]) -> Modes:
+        """Those of some of the dyes."""
+        return Modes(
+            self.curves[index], self.laws[index], self.surface,
+            self.surface_curves[:, index], self.surface_laws[:, index],
+        )  # fmt: skip
+
+    def places(self, index: list[int]) -> Array:
+        """Where the unknowns of some of the dyes stand in θ."""
+        dyes, own = self.laws.shape[:2]
+        middle = np.arange(dyes, dyes + 4)
+        modes = dyes + 4 + own * np.array(index, dtype=int)[:, np.newaxis] + np.arange(own)
+        return np.concatenate([np.array(index, dtype=int), middle, modes.ravel()])
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """θ after some mixes, and the size of what is each mix's own.
+
+    Attributes
+    ----------
+    mean, covariance : ``(P,)`` and ``(P, P)`` of θ.
+    strength, rest : root mean squares of τ and s.
+    alone : what stands for s where a dye is by itself.
+    freedom : degrees of freedom of the likely miss, since τ and s are themselves uncertain: those
+        of the Student's t that has the kurtosis of the mixture of normals over them.
+    widening : factor on every covariance of a mix, from mixes left out in turn; 1 or more.
+    spread : from the tenth to the ninth part in ten of what the likely miss may be, as shares of
+        it: how far the promise is itself uncertain.
+    """
+
+    mean: Annotated[Array, Shape("P")]
+    covariance: Annotated[Array, Shape("P", "P")]
+    strength: float
+    rest: float
+    alone: float
+    freedom: float
+    widening: float = 1.0
+    spread: tuple[float, float] = (1.0, 1.0)
+
+    @classmethod
+    def of(
+        cls, mean: Array, covariance: Array, weights: Array, misfit: float, widening: float = 1.0
+    ) -> Posterior:
+        """From θ and the weights ``(T, S)`` of the cells of `TAUS` and the values of s."""
+        rests = prior_of_rest(misfit)[1]
+        strength2 = np.array(TAUS)[:, np.newaxis] ** 2
+        size = (1.0 + OWN_SHARE**2) * strength2 * TYPICAL_PULL**2 + rests**2
+        mean_size = float((weights * size).sum())
+        kurtosis = float((weights * size**2).sum()) / mean_size**2
+        freedom = (4.0 * kurtosis - 2.0) / max(kurtosis - 1.0, 1e-9)
+        order = np.argsort(size, axis=None)
+        below = np.cumsum(weights.ravel()[order])
+        low, high = np.interp([0.1, 0.9], below, np.sqrt(size.ravel()[order] / mean_size))
+        return cls(
+            mean,
+            covariance,
+            float(np.sqrt((weights * strength2).sum())),
+            float(np.sqrt((weights * rests**2).sum())),
+            float(np.hypot(ALONE, misfit)),
+            float(np.clip(freedom, *_FREEDOM)),
+            widening,
+            (float(low), float(high)),
+        )
+
+    @classmethod
+    def prior(cls, modes: Modes, misfit: float = 0.0) -> Posterior:
+        """Before any mix; `misfit` as in `prior_of_rest`."""
+        weights = prior_of_strength()[:, np.newaxis] * prior_of_rest(misfit)[0]
+        covariance = np.diag(prior_of_strength() @ prior_variances(modes))
+        return cls.of(np.zeros(modes.unknowns), covariance, weights, misfit)
+
+    def take(self, places: Array) -> Posterior:
+        """Of some of the dyes: their `Modes.places`."""
+        return Posterior(
+            self.mean[places], self.covariance[np.ix_(places, places)], self.strength, self.rest,
+            self.alone, self.freedom, self.widening, self.spread,
+        )  # fmt: skip
+
+
+def prior_of_strength() -> Array:
+    """Weights ``(T,)`` of `TAUS`: half-normal."""
+    weights = np.exp(-0.5 * (TAUS / STRENGTH) ** 2)
+    return np.asarray(weights / weights.sum())
+
+
+def prior_of_rest(misfit: float) -> tuple[Array, Array]:
+    """Weights ``(S,)`` and values of s: log-normal, wider by what ladders miss beyond scatter.
+
+    `misfit` is how far left-out depths of the ladders lie from their prediction beyond what
+    scatter explains, in ΔE2000: a model that does not hold for one dye by itself holds less for
+    several. It adds to the median in squares.
+    """
+    weights = np.exp(-0.5 * (np.log(RESTS / REST) / REST_SPREAD) ** 2)
+    return weights / weights.sum(), RESTS * float(np.hypot(1.0, misfit / REST))
+
+
+def prior_variances(modes: Modes) -> Array:
+    """Prior variances ``(T, P)`` of θ, for each of `TAUS`."""
+    dyes = len(modes.laws)
+    out = np.ones((len(TAUS), modes.unknowns))
+    out[:, :dyes] = TAUS[:, np.newaxis] ** 2
+    out[:, dyes], out[:, dyes + 1] = BIAS**2, INTERACTION**2
+    return out

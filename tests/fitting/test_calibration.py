@@ -1,0 +1,318 @@
+"""The calibration: beside a plain dense Bayesian solve, by what it must not do, and on worlds."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import multivariate_normal
+
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.colorimetry import D65_10, lab
+from dyemix.dataset.clipped import Clipped
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.dataset.trial import Trial
+from dyemix.fitting.calibration import condition, ladders_of, moved
+from dyemix.fitting.fit import fit
+from dyemix.fitting.learn import forget, learn
+from dyemix.model.dyes import DyeSet
+from dyemix.model.ladders import Pot
+from dyemix.model.uncertainty import effects, pot_to_pot
+from dyemix.model.unknowns import OWN_SHARE, TAUS, prior_of_rest, prior_of_strength, prior_variances
+from tests.simulated.as_swatches import swatch_set
+from tests.simulated.worlds import SPECTRUM, world
+
+NAMES = ("marigold", "scarlet", "navy", "turquoise")
+RECIPES = tuple(
+    Recipe.parse(text)
+    for text in (
+        "marigold 0.8 + navy 0.25",
+        "navy 0.6 + scarlet 0.3",
+        "marigold 0.4 + scarlet 0.5",
+        "navy 0.3 + turquoise 0.5",
+        "turquoise 0.8 + marigold 0.3",
+        "scarlet 1.2 + navy 0.15",
+        "marigold 1.5 + turquoise 0.2 + navy 0.2",
+        "scarlet 0.2 + turquoise 1.2",
+    )
+)
+
+
+@pytest.fixture(scope="module")
+def four(dyes: DyeSet) -> DyeSet:
+    """Four dyes of the workshop, no mix read."""
+    return dyes.take(NAMES)
+
+
+def pots(truth: DyeSet, recipes: tuple[Recipe, ...] = RECIPES) -> list[Pot]:
+    """Pots that come out exactly as these dyes say."""
+    return [Pot(r, truth.predict(r).lab) for r in recipes]
+
+
+def same(one: DyeSet, other: DyeSet, within: float = 0.0) -> None:
+    """Both dye sets hold the same numbers."""
+    for name in ("curves", "law", "company"):
+        np.testing.assert_allclose(getattr(one, name), getattr(other, name), rtol=within)
+    assert one.interaction == pytest.approx(other.interaction, rel=max(within, 1e-15), abs=1e-15)
+    np.testing.assert_allclose(one.known.covariance, other.known.covariance, rtol=within)
+    assert one.known.widening == pytest.approx(other.known.widening)
+
+
+def planted(dyes: DyeSet, **company: float) -> DyeSet:
+    """The same dyes, some stronger or weaker in mixes (ln)."""
+    out = np.array(dyes.company)
+    for name, value in company.items():
+        out[dyes.index(name)] += value
+    return replace(dyes, company=out)
+
+
+# What it learns ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("navy", "scarlet"), [(0.2, -0.15), (-0.2, 0.15)])
+def test_mixes_move_the_dyes_in_them_and_no_other(
+    dyes: DyeSet, navy: float, scarlet: float
+) -> None:
+    truth = planted(dyes, navy=navy, scarlet=scarlet)
+    found = condition(dyes, pots(truth)).dyes
+    apart = found.company - np.median(np.delete(found.company, [dyes.index(n) for n in NAMES]))
+    assert 0.3 < apart[dyes.index("navy")] / navy < 1.1
+    assert 0.3 < apart[dyes.index("scarlet")] / scarlet < 1.1
+    assert apart[dyes.index("rust")] == pytest.approx(0.0, abs=0.02)
+    amounts = np.array([dyes.amounts("navy 0.4 + scarlet 0.2")])
+    before, after = (delta_e(d.colours(amounts), truth.colours(amounts))[0] for d in (dyes, found))
+    assert after < 0.5 * before
+    # Dyes by themselves stay where their squares are.
+    alone = np.array([dyes.amounts(f"{n} 1") for n in NAMES])
+    assert delta_e(found.colours(alone), dyes.colours(alone)).max() < 0.5
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_bias_and_interaction_are_found_with_their_sign(four: DyeSet, sign: float) -> None:
+    """Both alike move all dyes of all mixes; how much else there is in the pot tells them apart."""
+    for truth in (
+        planted(four, **dict.fromkeys(NAMES, 0.12 * sign)),
+        replace(four, interaction=0.25 * sign),
+    ):
+        deep = tuple(Recipe({n: 3.0 * a for n, a in r.items()}) for r in RECIPES)
+        found = condition(four, pots(truth, RECIPES + deep)).dyes
+        amounts = np.array(
+            [four.amounts(r) for r in ("marigold 0.2 + navy 0.1", "marigold 2 + scarlet 2")]
+        )
+        was, now, is_ = (d.colours(amounts)[:, 0] for d in (four, found, truth))
+        assert np.all(np.sign(now - was) == np.sign(is_ - was))
+        assert np.all(np.abs(now - is_) < 0.4 * np.abs(was - is_))
+
+
+def test_nothing_is_learnt_from_pots_that_come_out_as_predicted(four: DyeSet) -> None:
+    found = condition(four, pots(four))
+    amounts = np.array([four.amounts(r) for r in RECIPES])
+    assert delta_e(found.dyes.colours(amounts), four.colours(amounts)).max() < 1e-6
+    assert found.left_out.delta_e.max() < 1e-6
+    # But what is promised is less.
+    before, after = (d.predict_many(amounts).likely.mean() for d in (four, found.dyes))
+    assert after < 0.6 * before
+    assert found.dyes.known.widening == 1.0
+
+
+# Each thing once --------------------------------------------------------------------------------
+
+
+def test_order_and_telling_twice_change_nothing(four: DyeSet) -> None:
+    told = pots(planted(four, navy=0.15))
+    once = condition(four, told).dyes
+    for other in (
+        condition(four, told[::-1]).dyes,
+        condition(four, [*told, *told[:3]]).dyes,
+        condition(once, once.pots).dyes,
+        condition(condition(four, told[:4]).dyes, told).dyes,
+    ):
+        same(once, other)
+        assert len(other.pots) == len(told)
+
+
+def test_learning_adds_to_what_is_known_and_forgetting_undoes_it(four: DyeSet) -> None:
+    truth = planted(four, navy=0.15, marigold=-0.1)
+    trials = [Trial(r, Reading(r, truth.predict(r).reflectance)) for r in RECIPES]
+    whole = learn(four, trials).dyes
+    same(whole, learn(learn(four, trials[:5]).dyes, trials[5:]).dyes)
+    same(whole, learn(whole, trials).dyes)
+    same(forget(whole, trials[2:]), learn(four, trials[:2]).dyes)
+    nothing = forget(whole, trials)
+    np.testing.assert_array_equal(nothing.curves, four.curves)
+    np.testing.assert_array_equal(nothing.company, four.company)
+
+
+def test_a_mix_teaches_alike_in_the_table_and_in_the_book(dyes: DyeSet) -> None:
+    some = world("pairs", 3)
+    ladders = swatch_set(some, some.ladders(SPECTRUM))
+    read = some.read(some.dye(some.mixes(8, 1), 1), SPECTRUM, 1)
+    mixes = swatch_set(some, read, "own ").readings
+    table = fit(SwatchSet(ladders.readings + mixes))
+    book = learn(fit(ladders), [Trial(r.recipe, r) for r in mixes if r.recipe]).dyes
+    amounts = read.amounts[:, [some.names.index(n) for n in table.names]]
+    np.testing.assert_allclose(table.colours(amounts), book.colours(amounts), atol=1e-9)
+    np.testing.assert_allclose(
+        table.predict_many(amounts).bound, book.predict_many(amounts).bound, rtol=1e-9
+    )
+
+
+def test_repeats_of_one_recipe_do_not_count_as_several(four: DyeSet) -> None:
+    """Its own error comes back with it: ten pots of one recipe tell less than ten recipes."""
+    one = pots(planted(four, navy=0.2))[1]
+    again = [replace(one, lot=str(i)) for i in range(10)]
+    apart = [
+        replace(pot, recipe=Recipe({n: a * (1 + 1e-7 * i) for n, a in pot.recipe.items()}))
+        for i, pot in enumerate(again)
+    ]
+    amounts = four.amounts(one.recipe)
+    single, tens, ten = (
+        delta_e(one.lab, condition(four, some).dyes.colours(amounts)[0])
+        for some in ([one], again, apart)
+    )
+    assert ten < 0.5 * tens < 0.5 * single
+
+
+def test_a_pot_of_little_weight_says_little(four: DyeSet) -> None:
+    told = pots(planted(four, navy=0.2))
+    navy = [
+        condition(four, [replace(pot, weight=w) for pot in told]).dyes.company[four.index("navy")]
+        for w in (1.0, 0.2, 1e-6)
+    ]
+    assert navy[0] > navy[1] > navy[2]
+    assert navy[2] == pytest.approx(0.0, abs=1e-3)
+
+
+# Beside slow twins ------------------------------------------------------------------------------
+
+
+def test_beside_a_dense_bayesian_solve(four: DyeSet) -> None:
+    """The same linear model, cell by cell of τ and s, by SciPy's multivariate normal."""
+    told = pots(planted(four, navy=0.1, marigold=-0.05))
+    rng = np.random.default_rng(2)
+    told = [replace(pot, lab=pot.lab + 0.3 * rng.standard_normal(3)) for pot in told]
+    found = condition(four, told)
+    # Where it was linearised: one step before its end, which changes nothing by now.
+    ladders, theta = ladders_of(four), found.dyes.known.mean
+    now = moved(four, ladders, theta)
+    amounts = np.array([four.amounts(pot.recipe) for pot in told])
+    seen, by_theta = effects(now.whole, amounts, four.light, ladders.modes)
+    miss, by_lab = delta_e_residual(np.array([pot.lab for pot in told]), seen.lab)
+    h = (by_lab @ by_theta).reshape(-1, len(theta))
+    y = h @ theta - miss.ravel()
+    dosing, pot = pot_to_pot(seen, amounts, four.scatter)
+    pull = OWN_SHARE * by_lab @ (seen.by_strength * seen.share[:, np.newaxis])
+    weight_of_rest, rests = prior_of_rest(ladders.misfit)
+    logs, means, spreads = [], [], []
+    for i, tau in enumerate(TAUS):
+        prior = np.diag(prior_variances(ladders.modes)[i])
+        for weight, s in zip(weight_of_rest, rests, strict=True):
+            noise = np.zeros((len(y), len(y)))
+            for j in range(len(told)):
+                at = slice(3 * j, 3 * j + 3)
+                noise[at, at] = (
+                    by_lab[j] @ (dosing + pot)[j] @ by_lab[j].T + four.scatter.reading
+                    + tau**2 * pull[j] @ pull[j].T + s**2 * np.eye(3)
+                )  # fmt: skip
+            total = h @ prior @ h.T + noise
+            gain = prior @ h.T @ np.linalg.inv(total)
+            means.append(gain @ y)
+            spreads.append(prior - gain @ h @ prior)
+            like = multivariate_normal(cov=total).logpdf(y)
+            logs.append(np.log(prior_of_strength()[i] * weight) + like)
+    weights = np.exp(np.array(logs) - max(logs))
+    weights /= weights.sum()
+    mean = weights @ np.array(means)
+    np.testing.assert_allclose(found.dyes.known.mean, mean, atol=0.02 * np.abs(mean).max())
+    apart = np.array(means) - mean
+    covariance = np.einsum("c,cij->ij", weights, spreads) + np.einsum(
+        "c,ci,cj->ij", weights, apart, apart
+    )
+    sd = np.sqrt(np.diag(covariance))
+    np.testing.assert_allclose(
+        found.dyes.known.covariance / np.outer(sd, sd), covariance / np.outer(sd, sd), atol=0.02
+    )
+    tau2, s2 = np.repeat(TAUS**2, len(rests)), np.tile(rests**2, len(TAUS))
+    assert found.dyes.known.strength == pytest.approx(np.sqrt(weights @ tau2), rel=0.02)
+    assert found.dyes.known.rest == pytest.approx(np.sqrt(weights @ s2), rel=0.02)
+
+
+def test_each_pot_left_out_beside_a_calibration_without_it(four: DyeSet) -> None:
+    rng = np.random.default_rng(3)
+    told = [
+        replace(pot, lab=pot.lab + 0.8 * rng.standard_normal(3), label=str(i))
+        for i, pot in enumerate(pots(planted(four, navy=0.1, marigold=-0.1)))
+    ]
+    found = condition(four, told).left_out
+    for i, pot in enumerate(found.pots):
+        rest = condition(four, [other for other in told if other.label != pot.label]).dyes
+        slow = rest.predict_many(four.amounts(pot.recipe))
+        assert delta_e(found.lab[i], slow.lab[0]) < 0.35
+        assert found.promised.mean[i] == pytest.approx(slow.likely[0], rel=0.25)
+
+
+# What it promises -------------------------------------------------------------------------------
+
+
+def test_pots_that_stray_from_each_other_widen_the_promise(four: DyeSet) -> None:
+    rng = np.random.default_rng(4)
+    amounts = np.array([four.amounts(r) for r in RECIPES])
+    wide = []
+    for size in (0.0, 2.0, 6.0):
+        told = [replace(pot, lab=pot.lab + size * rng.standard_normal(3)) for pot in pots(four)]
+        wide.append(condition(four, told).dyes.predict_many(amounts).likely.mean())
+    assert wide[0] < 1.0 < wide[1] < wide[2]
+    assert wide[2] > 4.0
+
+
+@pytest.mark.parametrize(("family", "least"), [("competition", 0.85), ("scattering", 0.80)])
+def test_the_bound_holds_on_worlds_of_other_physics(family: str, least: float) -> None:
+    """A small part of benchmarks/promised.py, on families that constants were chosen on."""
+    under = {0: [], 6: []}
+    for seed in (2, 7):
+        some = world(family, seed)
+        dyes = fit(swatch_set(some, some.ladders(SPECTRUM)))
+        own = some.read(some.dye(some.mixes(6, 1), 1), SPECTRUM, 1)
+        readings = swatch_set(some, own, "own ").readings
+        taught = learn(dyes, [Trial(r.recipe, r) for r in readings if r.recipe]).dyes
+        fresh = some.read(some.dye(some.mixes(80, 2), 2), SPECTRUM, 2)
+        amounts = fresh.amounts[:, [some.names.index(n) for n in dyes.names]]
+        for n, shelf in ((0, dyes), (6, taught)):
+            said = shelf.predict_many(amounts)
+            under[n].append(delta_e(said.lab, fresh.lab) <= said.bound)
+    assert np.mean(under[0]) >= 0.9
+    assert least <= np.mean(under[6]) <= 0.995
+
+
+# Clipped readings -------------------------------------------------------------------------------
+
+
+def clipped_green(dyes: DyeSet) -> tuple[Recipe, Array, Clipped]:
+    """A mix whose red channel is below 00: its recipe, true CIELAB, and what a picture keeps."""
+    recipe = Recipe.parse("marigold 0.6 + turquoise 3")
+    true = lab(dyes.predict(recipe).reflectance, D65_10)
+    return recipe, true, Clipped(np.array([[0.0, -1.0, 0.0]]))
+
+
+def test_a_bound_speaks_only_where_it_is_violated(four: DyeSet) -> None:
+    """Read 6 too far to the red, a value misleads; a bound that greener colours keep does not."""
+    recipe, true, bound = clipped_green(four)
+    read = true + np.array([0.0, 6.0, 0.0])
+    amounts = four.amounts(recipe)[np.newaxis]
+    misled, told = (
+        condition(four, [Pot(recipe, read, clipped=c)]).dyes.colours(amounts)[0]
+        for c in (None, bound)
+    )
+    assert misled[1] - true[1] > 0.4
+    assert abs(told[1] - true[1]) < 0.1
+    # Violated, it counts like any other reading: the colour is greener than was predicted.
+    read = true - np.array([0.0, 6.0, 0.0])
+    pulled, same_pull = (
+        condition(four, [Pot(recipe, read, clipped=c)]).dyes.colours(amounts)[0]
+        for c in (None, bound)
+    )
+    np.testing.assert_allclose(same_pull, pulled, atol=1e-9)
+    assert pulled[1] < true[1] - 0.4
