@@ -115,33 +115,26 @@ def serve(
     if len(dyes) > 64:
         raise DyemixError(f"{len(dyes)} dyes are more than can be compared at once (64).")
     targets = [Target.parse(c) if isinstance(c, str) else c for c in colours]
-    wanted = [target.under(dyes.light) for target in targets]
+    targets = [target.under(dyes.light) for target in targets]
     out: dict[int, Served] = {}
-    for light in dict.fromkeys(t.light for t in wanted if t.light):
-        alike = [i for i, target in enumerate(wanted) if target.light == light]
+    for light in dict.fromkeys(dyes.light_of(target) for target in targets):
+        alike = [i for i, target in enumerate(targets) if target.light == light]
         for first in range(0, len(alike), _SIDE_BY_SIDE):
             some = alike[first : first + _SIDE_BY_SIDE]
-            group = [wanted[i] for i in some]
-            out.update(zip(some, _solved(dyes, group, light, max_dyes, tolerance), strict=True))
+            labs = np.array([targets[i].lab for i in some])
+            problem = Problem.of(dyes, labs, light, max_dyes)
+            every = problem.search()
+            near = (every.cost > tolerance**2) & (every.cost < (tolerance + _NEAR) ** 2)
+            order = np.lexsort((every.cost, every.which))
+            place = np.arange(len(order)) - np.searchsorted(every.which[order], every.which[order])
+            near[order[place < _NEAREST]] = True
+            last = problem.finish(every.rows(near))
+            every.amounts[near], every.cost[near] = last.amounts, last.cost
+            masks = every.used @ (np.uint64(1) << np.arange(len(dyes), dtype=np.uint64))
+            for t, i in enumerate(some):
+                mine = every.which == t
+                miss = np.sqrt(every.cost[mine])
+                out[i] = Served(targets[i], light, masks[mine], miss, every.amounts[mine])
             if progress is not None:
-                progress(len(out), len(wanted))
-    return [out[i] for i in range(len(wanted))]
-
-
-def _solved(
-    dyes: DyeSet, targets: Sequence[Target], light: Light, max_dyes: int, tolerance: float
-) -> list[Served]:
-    """`serve` for colours of one light, side by side."""
-    problem = Problem.of(dyes, np.array([target.lab for target in targets]), light, max_dyes)
-    every = problem.search()
-    served = []
-    for t, target in enumerate(targets):
-        found = every.rows(every.which == t)
-        miss = np.sqrt(found.cost)
-        near = (miss > tolerance) & (miss < tolerance + _NEAR)
-        near[np.argsort(miss)[:_NEAREST]] = True
-        last = problem.finish(found.rows(near))
-        found.amounts[near], miss[near] = last.amounts, np.sqrt(last.cost)
-        masks = found.used @ (np.uint64(1) << np.arange(len(dyes), dtype=np.uint64))
-        served.append(Served(target, light, masks, miss, found.amounts))
-    return served
+                progress(len(out), len(targets))
+    return [out[i] for i in range(len(targets))]
