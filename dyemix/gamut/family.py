@@ -110,7 +110,7 @@ def family(
 ) -> Family:
     """The fewest dyes that serve all the wanted colours, each within `tolerance` on paper.
 
-    Exact: every subset of the shelf up to `max_dyes` is solved for every colour, and sets of dyes
+    Exact: every blend of up to `max_dyes` dyes that serves a colour is found, and sets of dyes
     are then tried from one upwards until one holds a serving subset of each. Colours that even the
     whole shelf misses are reported and do not count.
 
