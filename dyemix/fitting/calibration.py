@@ -32,6 +32,7 @@ from dyemix.model.ladders import Ladders, Pot
 from dyemix.model.uncertainty import Likely, effects, likely, pot_to_pot
 from dyemix.model.unknowns import (
     OWN_SHARE,
+    STRENGTH,
     TAUS,
     Modes,
     Posterior,
@@ -40,7 +41,7 @@ from dyemix.model.unknowns import (
     prior_variances,
 )
 
-#: H is taken so many times again at the posterior mean; further rounds change nothing.
+#: So many times H is taken again at the posterior mean of one typical cell of τ and s.
 _AGAIN = 2
 #: What the unknowns of the surface may move in one round, in standard deviations.
 _LONGEST = 1.2
@@ -145,6 +146,27 @@ class _Groups:
 
 
 @dataclass(frozen=True, eq=False)
+class _Grid:
+    """Values of τ ``(T,)`` and s ``(S,)``, and log weights of their cells ``(T, S)``."""
+
+    taus: Array
+    rests: Array
+    log_prior: Array
+
+    @classmethod
+    def of(cls, misfit: float) -> _Grid:
+        weights, rests = prior_of_rest(misfit)
+        log_prior = np.log(prior_of_strength())[:, np.newaxis] + np.log(weights)
+        return cls(TAUS, rests, log_prior)
+
+    @property
+    def typical(self) -> _Grid:
+        """One cell in the middle: enough to find where to linearise."""
+        s = self.rests[[int(np.argmax(self.log_prior[0]))]]
+        return _Grid(np.array([STRENGTH]), s, np.zeros((1, 1)))
+
+
+@dataclass(frozen=True, eq=False)
 class _Cells:
     """The linear model under every cell of τ and s, T × S of them.
 
@@ -187,12 +209,12 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
         )
         return Calibrated(replace(moved(base, ladders, theta), posterior=known), empty)
     groups = _Groups.of(dyes, firsts)
-    for again in range(_AGAIN + 1):
+    whole = _Grid.of(ladders.misfit)
+    for grid in [whole.typical] * _AGAIN + [whole]:
         now = moved(base, ladders, theta)
-        cells, by_lab, measured = _linear(now, groups, theta, ladders)
+        cells, by_lab, measured = _linear(now, groups, theta, ladders, grid)
         mean = np.einsum("ts,tsp->p", cells.weights, cells.theta)
-        if again < _AGAIN:
-            theta = _bounded(theta, mean, ladders)
+        theta = _bounded(theta, mean, ladders)
     theta = _bounded(mean, mean, ladders)
     apart = cells.theta - mean
     covariance = np.einsum("ts,tspq->pq", cells.weights, cells.covariance)
@@ -211,7 +233,7 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
 
 
 def _linear(
-    now: DyeSet, groups: _Groups, theta: Array, ladders: Ladders
+    now: DyeSet, groups: _Groups, theta: Array, ladders: Ladders, grid: _Grid
 ) -> tuple[_Cells, Array, Array]:
     """The linear model about θ: its cells, slope by CIELAB, and CIELAB measured."""
     modes, light = ladders.modes, now.light
@@ -226,18 +248,17 @@ def _linear(
     pull = OWN_SHARE * by_lab @ (seen.by_strength * seen.share[:, np.newaxis, :])
     less = np.minimum(weights, 1.0)
     strays = pull @ pull.transpose(0, 2, 1) / less
-    weight_of_rest, rests = prior_of_rest(ladders.misfit)
     noise = (
         (again / weights)[np.newaxis, np.newaxis]
-        + TAUS[:, np.newaxis, np.newaxis, np.newaxis, np.newaxis] ** 2 * strays
-        + (rests**2)[:, np.newaxis, np.newaxis, np.newaxis] * np.eye(3) / less
+        + grid.taus[:, np.newaxis, np.newaxis, np.newaxis, np.newaxis] ** 2 * strays
+        + (grid.rests**2)[:, np.newaxis, np.newaxis, np.newaxis] * np.eye(3) / less
     )
     root = np.asarray(np.linalg.cholesky(noise))
     inverse = np.linalg.inv(root)
     whitened, target = inverse @ slope, (inverse @ y[..., np.newaxis])[..., 0]
-    shape = (len(TAUS), len(rests), -1)
+    shape = (len(grid.taus), len(grid.rests), -1)
     rows = whitened.reshape(*shape, len(theta))
-    variances = prior_variances(modes)
+    variances = prior_variances(modes, grid.taus)
     normal = rows.swapaxes(-1, -2) @ rows
     diagonal = np.arange(len(theta))
     normal[..., diagonal, diagonal] += 1.0 / variances[:, np.newaxis]
@@ -250,9 +271,8 @@ def _linear(
         + 2.0 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(axis=(-1, -2))
     )
     square = (target**2).sum(axis=(-1, -2)) - (right * mean).sum(axis=-1)
-    log_prior = np.log(prior_of_strength())[:, np.newaxis] + np.log(weight_of_rest)
     left = target - (whitened @ mean[:, :, np.newaxis, :, np.newaxis])[..., 0]
-    cells = _Cells(mean, covariance, log_prior - 0.5 * (square + size), whitened, left, root)
+    cells = _Cells(mean, covariance, grid.log_prior - 0.5 * (square + size), whitened, left, root)
     return cells, by_lab, measured
 
 

@@ -40,8 +40,8 @@ REST, REST_SPREAD = 0.45, 0.6
 #: What one square of a dye by itself strays from its ladder beyond dosing, pot and reading, ΔE2000.
 ALONE = 0.3
 #: Grid of τ, and of s before what ladders miss adds to it, over which both are marginalised.
-TAUS = np.linspace(0.02, 0.35, 9)
-RESTS = np.geomspace(0.2, 5.0, 9)
+TAUS = np.linspace(0.02, 0.35, 7)
+RESTS = np.geomspace(0.2, 5.0, 7)
 #: How far a dye's strength moves a mix in a part of ΔE2000, per unit of its logarithm: typical of
 #: middle depths, to weigh τ beside s where one figure must stand for both.
 TYPICAL_PULL = 5.0
@@ -187,10 +187,10 @@ def prior_of_rest(misfit: float) -> tuple[Array, Array]:
     return weights / weights.sum(), RESTS * float(np.hypot(1.0, misfit / REST))
 
 
-def prior_variances(modes: Modes) -> Array:
-    """Prior variances ``(T, P)`` of θ, for each of `TAUS`."""
+def prior_variances(modes: Modes, taus: Array = TAUS) -> Array:
+    """Prior variances ``(T, P)`` of θ, for each τ."""
     dyes = len(modes.laws)
-    out = np.ones((len(TAUS), modes.unknowns))
-    out[:, :dyes] = TAUS[:, np.newaxis] ** 2
+    out = np.ones((len(taus), modes.unknowns))
+    out[:, :dyes] = taus[:, np.newaxis] ** 2
     out[:, dyes], out[:, dyes + 1] = BIAS**2, INTERACTION**2
     return out

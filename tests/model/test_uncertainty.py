@@ -215,7 +215,7 @@ def test_heavier_tails_where_less_is_known() -> None:
     low, high = first.spread
     assert low < 0.5 < 1.2 < high
     # One cell holds all the weight: τ and s are known, and the tails are as light as they get.
-    weights = np.zeros((9, 9))
+    weights = np.zeros((7, 7))
     weights[3, 4] = 1.0
     sure = Posterior.of(first.mean, first.covariance, weights, 0.0)
     assert sure.freedom == 30.0
