@@ -68,7 +68,7 @@ def salt_and_soda(
     """
     ratio, total = method.liquor_ratio, cloth_g * method.liquor_ratio
     low = ratio < settings.low_water_below
-    salt = auxiliary(cloth_g, ratio, 0.0 if low else method.salt, settings.salt_stock)
+    salt = auxiliary(cloth_g, ratio, method.salt, settings.salt_stock)
     strength = settings.soda_solution
     if method.alkali == "presoak":
         make = cloth_g * settings.presoak_volume

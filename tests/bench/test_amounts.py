@@ -235,6 +235,13 @@ def test_one_recipe_in_percent_in_ml_and_in_spoons(spoons: str) -> None:
         bath_sheet("gold 3 tbsp", 240, settings=kit)
 
 
+def test_spoons_of_a_stock_that_was_added_to_hold_less() -> None:
+    """5 g added to 100 mL is 5 ÷ 1.03 %: 10 mL on 100 g are 0.4854 % owf, and 10 mL again."""
+    (dose,) = bath_sheet("gold 10 mL", 100, stocks=[Stock("gold", 5, how=ADDED_TO)]).doses
+    assert dose.owf == pytest.approx(0.48544, abs=1e-5)
+    assert dose.exact_ml == pytest.approx(10)
+
+
 def test_rounding_is_told_in_colour(sage: Sage, dyed: Callable[..., DyeSet]) -> None:
     """What spoons do to the colour, recomputed from the volumes in words."""
     dyes, sheet = dyed(), sage()

@@ -42,6 +42,18 @@ def test_repeat_at_another_weight(book: DyeBook) -> None:
     assert repeat(book, "sage", 600, stocks=5).doses[0].stock.strength_pct == 5
 
 
+def test_what_was_done_last_is_repeated(book: DyeBook) -> None:
+    """A corrected recipe, and the sheet made of it, stand for the piece from then on."""
+    book.add_recipe("moss", "gold 1 + navy 0.1")
+    book.add_recipe("moss", "gold 0.9 + navy 0.2", note="corrected")
+    assert repeat(book, "moss", 100, stocks=2).recipe == {"gold": 0.9, "navy": 0.2}
+    book.add_trial(Trial(Recipe({"gold": 0.8}), reading("gold 0.8")), "moss")
+    assert repeat(book, "moss", 100, stocks=2).recipe == {"gold": 0.8}
+    book.add_sheets(sheet("moss"), sheet("moss", liquor_ratio=30))
+    again = repeat(book, "moss", 100)
+    assert (again.recipe, again.method.liquor_ratio) == ({"gold": 0.8, "navy": 0.2}, 30)
+
+
 def test_repeat_tells_of_settings_that_changed(book: DyeBook) -> None:
     book.add_sheets(sheet(liquor_ratio=5))
     again = repeat(book, "sage", 600, settings=BathSettings(soda_solution=30))
