@@ -63,24 +63,23 @@ def salt_and_soda(
 ) -> tuple[Auxiliary, Auxiliary]:
     """Salt and soda ash for a bath of `depth` % owf in all, its cloth holding `holds_ml`.
 
-    In low water the solution of soda is `soda_share` times the dye liquor that is poured on, so
-    that ``dye liquor + soda solution + what the cloth holds = total liquor``.
+    In full low water the solution of soda is `soda_share` times the dye liquor that is poured on,
+    so that ``dye liquor + soda solution + what the cloth holds = total liquor``. With more liquor
+    it stays as much, until a stirred bath's g/L come to more.
     """
     ratio, total = method.liquor_ratio, cloth_g * method.liquor_ratio
-    low = ratio < settings.low_water_below
     salt = auxiliary(cloth_g, ratio, method.salt, settings.salt_stock)
     strength = settings.soda_solution
     if method.alkali == "presoak":
         make = cloth_g * settings.presoak_volume
         carried = strength * holds_ml / total
         return salt, Auxiliary(strength * make / 1000.0, carried, strength, make)
-    if low:
-        share = settings.soda_share / (1.0 + settings.soda_share)
-        make = max(total - holds_ml, 0.0) * share
-        return salt, Auxiliary(
-            strength * make / 1000.0, strength * make / total, strength, make, make
-        )
-    return salt, auxiliary(cloth_g, ratio, settings.depth_row(depth).soda, settings.soda_stock)
+    share = settings.soda_share / (1.0 + settings.soda_share)
+    by_volume = max(min(total, cloth_g * settings.low_water) - holds_ml, 0.0) * share
+    _, stirred = settings.salt_and_soda(depth)
+    g_per_l = max(strength * by_volume / total, stirred)
+    low = ratio < settings.low_water_below
+    return salt, auxiliary(cloth_g, ratio, g_per_l, strength / 10.0 if low else settings.soda_stock)
 
 
 def cost_of(

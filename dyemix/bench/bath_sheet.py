@@ -100,7 +100,7 @@ def bath_sheet(
         "hours": hours,
     }
     asked = {name: value for name, value in asked.items() if value is not None}
-    method = _method({**was, **asked}, recipe, settings)
+    method = _method(asked, was, recipe, settings)
     total = cloth_g * method.liquor_ratio
     wet = wetted or method.alkali == "presoak"
     holds = cloth_g * settings.wet_pickup / 100.0 if wet else 0.0
@@ -109,7 +109,7 @@ def bath_sheet(
     stocks_ml = sum(dose.ml for dose in doses)
     water = water_ml(total, [stocks_ml, salt.into_bath_ml, soda.into_bath_ml], holds)
     if water < -1e-6 * total:
-        raise DyemixError(_too_full(doses, {**was, **asked}, recipe, cloth_g, holds, settings))
+        raise DyemixError(_too_full(doses, asked, was, recipe, cloth_g, holds, settings))
     syringe, spoons = _misses(dyes, recipe, doses)
     sheet = BathSheet(
         job=job,
@@ -144,17 +144,18 @@ def bath_sheet(
     return replace(sheet, warnings=(*sheet.warnings, *bath_warnings(sheet, was, unread)))
 
 
-def _method(given: Mapping[str, Any], recipe: Recipe, settings: BathSettings) -> Method:
-    """What is given of a method, and the rest by the settings."""
-    usual = {
-        "liquor_ratio": settings.liquor_ratio,
-        "alkali": settings.alkali,
-        "salt": settings.depth_row(recipe.total).salt,
-        "temperature": settings.temperature,
-    }
-    figures = {**usual, **given}
-    if figures["liquor_ratio"] < settings.low_water_below:
-        figures["salt"] = 0.0
+def _method(
+    asked: Mapping[str, Any], was: Mapping[str, Any], recipe: Recipe, settings: BathSettings
+) -> Method:
+    """What is asked of a method, or how the swatches had it, or else the settings' way."""
+    usual = {name: getattr(settings, name) for name in ("liquor_ratio", "alkali", "temperature")}
+    figures = {**usual, **was, **asked}
+    if "salt" not in asked:  # the less, the nearer to low water
+        now = settings.stirred_share(figures["liquor_ratio"])
+        then = settings.stirred_share(was.get("liquor_ratio", settings.low_water_below))
+        usual_salt, _ = settings.salt_and_soda(recipe.total)
+        less = min(1.0, now / then) if then else 1.0
+        figures["salt"] = was["salt"] * less if "salt" in was else usual_salt * now
     # Hours that the swatches had already hold whatever the slowest dye was given then.
     _, times = settings.slowest(recipe)
     figures.setdefault("hours", settings.usual_hours(figures["temperature"]) * times)
@@ -171,25 +172,25 @@ def _palest_first(recipe: Recipe, dyes: DyeSet | None) -> Recipe:
 
 
 def _too_full(
-    doses: Sequence[Dose], given: Mapping[str, Any], recipe: Recipe, cloth_g: float, holds: float,
-    settings: BathSettings,
+    doses: Sequence[Dose], asked: Mapping[str, Any], was: Mapping[str, Any], recipe: Recipe,
+    cloth_g: float, holds: float, settings: BathSettings,
 ) -> str:  # fmt: skip
     """The sentence for liquids that do not fit, with both numbers and the cure."""
 
     def others(at: Mapping[str, Any]) -> tuple[float, float]:
         """The total liquor of a method, and what salt, soda and the cloth take of it, mL."""
-        method = _method(at, recipe, settings)
+        method = _method(at, was, recipe, settings)
         salt, soda = salt_and_soda(method, cloth_g, holds, recipe.total, settings)
         return cloth_g * method.liquor_ratio, salt.into_bath_ml + soda.into_bath_ml
 
-    total, solutions = others(given)
+    total, solutions = others(asked)
     stocks_ml = sum(dose.ml for dose in doses)
     room = total - solutions - holds
     # A weaker stock mixed on the day takes up the same room from whatever bottle.
     stronger = room > 0 and all(dose.dilution == 1 for dose in doses)
     cures = [f"stocks {ceil(10 * stocks_ml / room) / 10:g} times as strong"] * stronger
     for ratio in range(ceil(total / cloth_g), 201):
-        more, taken = others({**given, "liquor_ratio": ratio})
+        more, taken = others({**asked, "liquor_ratio": ratio})
         if more - taken - holds >= stocks_ml:
             cures.append(f"a liquor ratio of {ratio}:1 or more")
             break

@@ -10,12 +10,16 @@ import difflib
 import os
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from itertools import pairwise
+from math import log
 from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, Any, get_type_hints
+
+import numpy as np
 
 from dyemix.dataset.recipe import SPOON_SETS, dye_name
 from dyemix.errors import Fault, InputError
@@ -27,15 +31,6 @@ ORDERS = {
     "with": "alkali in with the dye",
     "after": "alkali after the dye",
 }
-
-
-@dataclass(frozen=True)
-class DepthRow:
-    """Salt and soda ash of a stirred bath, g/L, for a total depth up to `up_to` % owf."""
-
-    up_to: float
-    salt: float
-    soda: float
 
 
 Check = Callable[[Any], Any]  # gives the value as it is kept, or raises with what would be right
@@ -79,14 +74,12 @@ def _by_dye(each: Check) -> Check:
     return check
 
 
-def _depth_rows(value: Any) -> tuple[DepthRow, ...]:
-    try:
-        rows = tuple(r if isinstance(r, DepthRow) else DepthRow(**r) for r in value)
-        numbers = [_number(0, 400)(x) for row in rows for x in astuple(row)]
-    except (TypeError, ValueError):
-        numbers = []
-    if not numbers or numbers[::3] != sorted(set(numbers[::3])):
-        raise ValueError("rows { up_to, salt, soda } whose up_to rises")
+def _depth_rows(value: Any) -> tuple[tuple[float, float, float], ...]:
+    right = "rows [depth, salt, soda], as [0.5, 30.0, 5.5], whose depth rises"
+    row = _list_of(_number(0, 400), right, 3)
+    rows: tuple[tuple[float, float, float], ...] = _list_of(row, right)(value)
+    if any(deeper[0] <= paler[0] for paler, deeper in pairwise(rows)):
+        raise ValueError(right)
     return rows
 
 
@@ -104,13 +97,14 @@ class BathSettings:
     """
 
     liquor_ratio: Annotated[float, _LIQUOR]
+    low_water: Annotated[float, _number(1, 100, "mL per g of dry cloth")]
     low_water_below: Annotated[float, _number(0, 100, "mL per g of dry cloth")]
     wet_pickup: Annotated[float, _number(0, 400, "% of dry weight")]
     tolerance: Annotated[float, _number(0, 20, "ΔE2000")]
     mixtures: Annotated[tuple[str, ...], _list_of(_text, '["black", "navy"]')]
     alkali: Annotated[str, _one_of(ORDERS)]
     alkali_after: Annotated[float, _number(0, 24, "h")]
-    depths: Annotated[tuple[DepthRow, ...], _depth_rows]
+    depths: Annotated[tuple[tuple[float, float, float], ...], _depth_rows]
     soda_solution: Annotated[float, _SODA]
     soda_solution_usual: Annotated[tuple[float, ...], _list_of(_SODA, "[30.0, 60.0]", 2)]
     soda_share: Annotated[float, _number(0, 10, "volumes")]
@@ -120,8 +114,7 @@ class BathSettings:
     soda_stock: Annotated[float | None, _number(0.1, 21.5, "% w/v")]
     temperature: Annotated[float, _WARMTH]
     hours: Annotated[float, _HOURS]
-    warm_temperature: Annotated[float, _WARMTH]
-    warm_hours: Annotated[float, _HOURS]
+    faster_by_10: Annotated[float, _number(1.1, 10, "times")]
     coolest: Annotated[float, _WARMTH]
     slow_dyes: Annotated[Mapping[str, float], _by_dye(_number(0, 100, "times"))]
     soak_temperature: Annotated[float, _number(20, 99, "°C")]
@@ -160,6 +153,9 @@ class BathSettings:
                 faults.append(Fault(f"{given[name]!r} will not do: it is {error}.", column=name))
             else:
                 object.__setattr__(self, name, value)
+        if not faults and self.low_water > self.low_water_below:
+            right = f"it is at most low_water_below, {self.low_water_below:g}"
+            faults.append(Fault(f"{self.low_water:g} will not do: {right}.", column="low_water"))
         if faults:
             raise InputError(faults)
 
@@ -178,14 +174,23 @@ class BathSettings:
                 [Fault(f.message, name, f.row, f.column) for f in error.faults]
             ) from None
 
-    def depth_row(self, depth: float) -> DepthRow:
-        """The row of the salt and soda table for a total depth in % owf."""
-        rows = (row for row in self.depths if depth <= row.up_to * (1 + 1e-9))
-        return next(rows, self.depths[-1])
+    def salt_and_soda(self, depth: float) -> tuple[float, float]:
+        """Salt and soda ash of a stirred bath, g/L, for a total depth in % owf."""
+        depths, salt, soda = zip(*self.depths, strict=True)
+        return float(np.interp(depth, depths, salt)), float(np.interp(depth, depths, soda))
+
+    def stirred_share(self, liquor_ratio: float) -> float:
+        """How far a bath is from low water to stirred, 0 to 1."""
+        return float(np.interp(liquor_ratio, (self.low_water, self.low_water_below), (0.0, 1.0)))
 
     def usual_hours(self, temperature: float) -> float:
-        """Hours of fixing at a temperature in °C, for a dye that is not slow."""
-        return self.warm_hours if temperature >= self.warm_temperature else self.hours
+        """Hours of fixing at a temperature in °C, to three figures, for a dye that is not slow."""
+        hours = self.hours * self.faster_by_10 ** ((self.temperature - temperature) / 10.0)
+        return float(f"{hours:.3g}")
+
+    def warmer(self, times: float) -> float:
+        """How many °C more do as well as so many times the hours."""
+        return 10.0 * log(times) / log(self.faster_by_10)
 
     def slowest(self, dyes: Iterable[str]) -> tuple[str, float]:
         """The slowest of these dyes and how many times the hours it wants; "" and 1 if none is."""

@@ -265,6 +265,7 @@ def _templates() -> Environment:
     environment.globals |= {
         "cautions": cautions, "orders": ORDERS, "spoon_sets": SPOON_SETS, "for_weak": FOR_WEAK,
         "spoon_set": spoon_set_name, "owf": format_amount, "n": "{:g}".format,
+        "figures": "{:.3g}".format,
     }  # fmt: skip
     return environment
 

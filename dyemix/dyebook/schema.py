@@ -28,7 +28,7 @@ def _sheets_of_layout_3(db: sqlite3.Connection) -> None:
 #: Settings that a sheet of layout 2 held one by one, and what they were called there.
 _MOVED = {
     "tolerance": "tolerance", "soda_share": "soda_share", "alkali_after": "alkali_after_h",
-    "warm_temperature": "warm_temperature_c", "soak_temperature": "soak_c", "units": "units",
+    "soak_temperature": "soak_c", "units": "units",
     "spoons": "spoons",
 }  # fmt: skip
 
@@ -41,9 +41,10 @@ def _sheet_of_layout_3(old: dict[str, Any]) -> dict[str, Any]:
         "temperature": old.pop("temperature_c"), "hours": old.pop("hours"),
     }  # fmt: skip
     settings = {name: old.pop(there) for name, there in _MOVED.items()}
-    settings["low_water_below"] = max(10.0, 1.001 * ratio) if low else min(10.0, ratio)
-    wanted = soda.pop("wanted_g_l")
-    settings["depths"] = [{"up_to": 100.0, "salt": salt["g_l"], "soda": wanted}]
+    below = max(10.0, 1.001 * ratio) if low else min(10.0, ratio)
+    settings |= {"low_water": ratio if low else min(5.0, below), "low_water_below": below}
+    settings["depths"] = [[1.0, salt["g_l"], soda.pop("wanted_g_l")]]
+    del old["warm_temperature_c"]
     settings["salt_stock"] = stock
     if strength is not None:
         by_volume = low or method["alkali"] == "presoak"

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.bath_sheet import bath_sheet
-from dyemix.bench.settings import ORDERS, BathSettings, DepthRow
+from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.bench.stock import ADDED_TO, Stock
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.recipe import SPOON_SETS, stock_ml
@@ -30,8 +30,8 @@ FINE = BathSettings(measuring_step=0.01, smallest_dose=0.05)
 
 
 def one_depth(salt: float, soda: float, **more: Any) -> BathSettings:
-    """Settings with the same salt and soda, g/L, at every depth."""
-    return replace(FINE, depths=[DepthRow(100.0, salt, soda)], **more)
+    """Settings with the same salt and soda, g/L, at every depth and liquor ratio."""
+    return replace(FINE, depths=[[1.0, salt, soda]], soda_share=0.0, **more)
 
 
 # Published sums ---------------------------------------------------------------------------------
@@ -110,23 +110,28 @@ def test_washing_soda_crystals_by_molar_mass(sage: Sage) -> None:
 # Sums worked by hand ----------------------------------------------------------------------------
 
 #: 240 g, navy 0.22 % + gold 0.40 % + scarlet 0.05 % from stocks of 2 %: 240 × 0.22 ÷ 2 = 26.4 mL,
-#: 48 mL and 6 mL, 80.4 in all. Salt 45 g/L and soda 7.5 g/L at 0.67 % (the default settings).
+#: 48 mL and 6 mL, 80.4 in all. At 0.67 %, 0.17 from 0.5 to 1, salt is 30 + 0.17 × 20 = 33.4 g/L
+#: and soda 5.5 + 0.17 × 2 = 5.84 g/L (the default settings).
 SAGE_ML = {"navy": 26.4, "gold": 48.0, "scarlet": 6.0}
 
 
 @pytest.mark.parametrize(
     ("changes", "total", "holds", "salt_g", "soda_g", "soda_ml", "into_bath", "water"),
     [
-        # Stirred, 20:1: 240 × 20 = 4800 mL. Wetted cloth holds 0.8 × 240 = 192. Salt 45 × 4.8 = 216
-        # g, soda 7.5 × 4.8 = 36 g, dry. Water 4800 − 80.4 − 192.
-        ({}, 4800, 192, 216, 36, None, 0, 4527.6),
-        ({"alkali": "with"}, 4800, 192, 216, 36, None, 0, 4527.6),
+        # Stirred, 20:1: 240 × 20 = 4800 mL. Wetted cloth holds 0.8 × 240 = 192. Salt 33.4 × 4.8 =
+        # 160.32 g, soda 5.84 × 4.8 = 28.032 g, dry. Water 4800 − 80.4 − 192.
+        ({}, 4800, 192, 160.32, 28.032, None, 0, 4527.6),
+        ({"alkali": "with"}, 4800, 192, 160.32, 28.032, None, 0, 4527.6),
         # Dry cloth holds nothing yet: 4800 − 80.4.
-        ({"wetted": False}, 4800, 0, 216, 36, None, 0, 4719.6),
-        # 30:1: 7200 mL; salt 324 g, soda 54 g; 7200 − 80.4 − 192.
-        ({"liquor_ratio": 30}, 7200, 192, 324, 54, None, 0, 6927.6),
+        ({"wetted": False}, 4800, 0, 160.32, 28.032, None, 0, 4719.6),
+        # 30:1: 7200 mL; salt 240.48 g, soda 42.048 g; 7200 − 80.4 − 192.
+        ({"liquor_ratio": 30}, 7200, 192, 240.48, 42.048, None, 0, 6927.6),
         # Salt asked: 60 × 4.8 = 288 g.
-        ({"salt_g_l": 60}, 4800, 192, 288, 36, None, 0, 4527.6),
+        ({"salt_g_l": 60}, 4800, 192, 288, 28.032, None, 0, 4527.6),
+        # 10:1: 2400 mL; salt 80.16 g; soda as in low water, below, for 14.016 g would be less.
+        ({"liquor_ratio": 10}, 2400, 192, 80.16, 22.68, None, 0, 2127.6),
+        # 7.5:1, half way to low water: 1800 mL, salt half of 33.4 × 1.8; soda as in low water.
+        ({"liquor_ratio": 7.5}, 1800, 192, 30.06, 22.68, 504, 504, 1023.6),
         # Low water, 5:1: 1200 mL, no salt. What is poured on is 1200 − 192 = 1008, half of it soda
         # solution of 45 g/L: 504 mL, 22.68 g. Water 504 − 80.4.
         ({"liquor_ratio": 5}, 1200, 192, 0, 22.68, 504, 504, 423.6),
@@ -153,12 +158,12 @@ def test_bath_against_sums_worked_by_hand(
 
 
 def test_stocks_of_salt_and_soda_by_hand(sage: Sage) -> None:
-    """216 g of a 20 % (200 g/L) solution is 1080 mL; 36 g of a 10 % one 360 mL."""
+    """160.32 g of a 20 % (200 g/L) solution is 801.6 mL; 28.032 g of a 10 % one 280.32 mL."""
     sheet = sage(settings=BathSettings(salt_stock=20.0, soda_stock=10.0))
-    assert (sheet.salt.solution_ml, sheet.soda.solution_ml) == pytest.approx((1080, 360))
-    assert (sheet.salt.g, sheet.soda.g) == pytest.approx((216, 36))
-    # 4800 − 80.4 − 192 − 1080 − 360.
-    assert sheet.water_ml == pytest.approx(3087.6)
+    assert (sheet.salt.solution_ml, sheet.soda.solution_ml) == pytest.approx((801.6, 280.32))
+    assert (sheet.salt.g, sheet.soda.g) == pytest.approx((160.32, 28.032))
+    # 4800 − 80.4 − 192 − 801.6 − 280.32.
+    assert sheet.water_ml == pytest.approx(3445.68)
 
 
 def test_a_share_of_soda_solution_by_hand() -> None:
@@ -173,11 +178,11 @@ def test_a_share_of_soda_solution_by_hand() -> None:
 
 @pytest.mark.parametrize(
     ("depth", "salt", "soda"),
-    [(0.3, (20, 30), 5), (1.5, (40, 50), 7.5), (4, (60, 80), 10), (8, (80, 100), 20),
-     (12, (80, 100), 20)],
+    [(0.05, (20, 30), 5), (0.3, (20, 30), 5.25), (1, (40, 50), 6.5), (2, (40, 50), 8),
+     (4, (60, 80), 10), (8, (80, 100), 10), (12, (80, 100), 10)],
 )  # fmt: skip
 def test_salt_and_soda_by_depth(depth: float, salt: tuple[int, int], soda: float) -> None:
-    """Ranges of common practice; soda 5 g/L pale to 10 dark, double for black, by bath volume."""
+    """Ranges of common practice; soda 5 g/L pale to 10 dark, by bath volume."""
     sheet = bath_sheet({"gold": depth}, 100, stocks=4.0, liquor_ratio=20)
     assert salt[0] <= sheet.salt.g_l <= salt[1]
     assert sheet.salt.g == pytest.approx(sheet.salt.g_l * 2.0)
@@ -316,8 +321,6 @@ def test_volumes_add_up(
         error = 100 * (held_by_spoons / dose.exact_ml - 1)
         assert dose.spoons.error_pct == pytest.approx(error, abs=1e-6)
         assert held_by_spoons > 0
-    if sheet.low_water and order != "presoak":
-        assert sheet.soda.into_bath_ml == pytest.approx(kit.soda_share * sheet.poured_ml)
     assert BathSheet.from_json(sheet.to_json()) == sheet
     assert max(map(len, str(sheet).splitlines())) <= 100
 

@@ -64,13 +64,13 @@ def test_a_swatch_is_the_bath_that_its_recipe_makes(how: dict[str, Any]) -> None
 def test_amounts_by_hand(weekend: SwatchPlan) -> None:
     """5 g at 20:1 is 100 mL, of which the wrung cloth holds 4; stock is 1 %, marks are 0.2 mL.
 
-    Gold 2 %: 10 mL; salt 4.5 g, soda 0.75 g, water 86 mL. 0.125 %: 0.625 mL, so 6.25 of a stock 1
-    in 10, measured as 6.2; salt 2.5 g, soda 0.5 g, water 89.8 mL.
+    Gold 2 %: 10 mL; salt 50 g/L, soda 8 g/L, water 86 mL. 0.125 %: 0.625 mL, so 6.25 of a stock 1
+    in 10, measured as 6.2; salt 20.625 g/L, soda 5.03125 g/L, water 89.8 mL.
     """
     _, deep, _, pale, *_ = weekend.swatches
     assert [(d.ml, d.dilution) for d in (*deep.doses, *pale.doses)] == [(10, 1), (6.2, 10)]
-    assert (deep.salt.g, deep.soda.g, deep.water_ml) == pytest.approx((4.5, 0.75, 86))
-    assert (pale.salt.g, pale.soda.g, pale.water_ml) == pytest.approx((2.5, 0.5, 89.8))
+    assert (deep.salt.g, deep.soda.g, deep.water_ml) == pytest.approx((5, 0.8, 86))
+    assert (pale.salt.g, pale.soda.g, pale.water_ml) == pytest.approx((2.0625, 0.503125, 89.8))
     text = str(weekend)
     assert re.search(r"6\.2 mL \(-1 %\) WEAK, 1 in 10 +1¼ tsp", text)
     # Gold: 10 + 2.4 + 2.4 and two weak stocks of 10 mL; a tenth more, in steps of 50 mL.

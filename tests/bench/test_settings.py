@@ -9,10 +9,9 @@ from pathlib import Path
 import pytest
 
 from dyemix.bench.bath_sheet import bath_sheet
-from dyemix.bench.settings import BathSettings, DepthRow, defaults_text
+from dyemix.bench.settings import BathSettings, defaults_text
 from dyemix.errors import InputError
 
-ROW = "{ up_to = 2.0, salt = 1.0, soda = 1.0 }"
 #: Words that say where a figure comes from.
 SOURCES = ("common practice", "working value", "yours", "iupac")
 
@@ -37,12 +36,12 @@ def test_the_file_is_the_default_and_reads_back(tmp_path: Path) -> None:
         defaults_text()
         .replace("# salt_stock", "salt_stock")
         .replace("wet_pickup = 80.0", "wet_pickup = 65")
-        .replace("{ up_to = 0.5, salt = 25.0, soda = 5.0 },\n", ""),
+        .replace("  [0.1, 20.0, 5.0],\n", ""),
         encoding="utf-8",
     )
     mine = BathSettings.load(path)
     assert (mine.salt_stock, mine.wet_pickup, mine.soda_stock) == (20, 65, None)
-    assert mine.depths[0] == DepthRow(2.0, 45.0, 7.5)
+    assert mine.depths[0] == (0.5, 30.0, 5.5)
     assert mine.hours == BathSettings().hours
 
 
@@ -82,11 +81,13 @@ def test_settings_are_frozen() -> None:
         ("soda_solution_usual = [3.0]", "soda_solution_usual", "[30.0, 60.0]"),
         ("slow_dyes = 3", "slow_dyes", "{ turquoise = 2.0 }"),
         ("slow_dyes = { turquoise = -1.0 }", "slow_dyes", "0 to 100"),
-        ("depths = 3", "depths", "{ up_to, salt, soda }"),
-        ("depths = []", "depths", "{ up_to, salt, soda }"),
-        ("depths = [1]", "depths", "{ up_to, salt, soda }"),
-        ("depths = [{ up_to = 2, salt = -1, soda = 1 }]", "depths", "{ up_to, salt, soda }"),
-        (f"depths = [{ROW}, {ROW}]", "depths", "whose up_to rises"),
+        ("depths = 3", "depths", "rows [depth, salt, soda]"),
+        ("depths = []", "depths", "rows [depth, salt, soda]"),
+        ("depths = [1]", "depths", "rows [depth, salt, soda]"),
+        ("depths = [[2, 1]]", "depths", "rows [depth, salt, soda]"),
+        ("depths = [[2, -1, 1]]", "depths", "a number from 0 to 400"),
+        ("depths = [[2, 1, 1], [2, 1, 1]]", "depths", "whose depth rises"),
+        ("low_water = 11", "low_water", "at most low_water_below, 10"),
     ],
 )
 def test_a_fault_names_file_key_and_what_would_be_right(

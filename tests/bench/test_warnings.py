@@ -21,20 +21,22 @@ def test_an_ordinary_bath_has_none() -> None:
 
 
 def test_slowest_dye_governs() -> None:
-    """Turquoise wants twice the time or warmth; a day at 21 °C, hours at 35 (common practice)."""
+    """Turquoise wants twice the time, or warmth: 10 °C × log 2 ÷ log 3 is 6.3 °C."""
     quick, slow = bath_sheet("gold 1", 100), bath_sheet("gold 1 + bright turquoise 0.2", 100)
     assert (quick.method.hours, slow.method.hours) == (24, 48)
     assert "bright turquoise governs" in str(slow)
     assert "governs" not in str(quick)
-    warm = bath_sheet("gold 1", 100, temperature_c=35)
-    assert warm.method.hours == BathSettings().warm_hours < 24
+    assert "2 times the usual time, or some 6 °C more" in " ".join(str(slow).split())
     short = bath_sheet("turquoise 1", 100, hours=24)
     assert any("2 times the time" in w for w in short.warnings)
-    assert any("usually wants about 24 h" in w for w in bath_sheet("gold 1", 100, hours=5).warnings)
+    assert any(
+        "21 °C usually wants about 24 h" in w for w in bath_sheet("gold 1", 100, hours=5).warnings
+    )
 
 
 def test_cool_baths_and_odd_soda_solutions() -> None:
     assert any("15 °C is cool" in w for w in bath_sheet("gold 1", 100, temperature_c=15).warnings)
+    assert bath_sheet("gold 1", 100, temperature_c=18).warnings == ()
     kit = BathSettings(soda_solution=20.0)
     thin = bath_sheet("gold 1", 100, liquor_ratio=5, settings=kit)
     assert any("20 g/L is outside the usual 30–60 g/L" in w for w in thin.warnings)

@@ -109,7 +109,7 @@ def test_text_and_page_say_the_same(sage: Sage) -> None:
     # 4800 less 48 + 6 + 26.4 of stock and 192 in the cloth is 4527.6 mL.
     for words in ("direction, not a standard", "3.1: same family", "31 napkins", "white scrap",
                   "nearly clear", "about 60 °C", "tongs", "Next correction", "dry swatch",
-                  "48 mL", "4.53 L to make up", "36 g soda ash", "97.2 g", "192 mL"):  # fmt: skip
+                  "48 mL", "4.53 L to make up", "28 g soda ash", "75.7 g", "192 mL"):  # fmt: skip
         assert words in Page(sheet.to_html()).text
         assert words in " ".join(str(sheet).split())
 
@@ -166,9 +166,9 @@ def test_alkali_orders_are_told_apart() -> None:
 def test_solutions_are_said(sage: Sage) -> None:
     kit = BathSettings(salt_stock=20.0, soda_stock=10.0)
     text = " ".join(str(sage(settings=kit)).split())
-    assert "1.08 L of a 20 % solution (216 g, 45 g/L)" in text
-    assert "360 mL of a solution of 100 g/L (7.5 g/L of the bath): 36 g soda ash" in text
-    assert "(total less 80.4 mL stocks, 1.08 L salt solution, 360 mL soda solution, 192 mL" in text
+    assert "802 mL of a 20 % solution (160 g, 33.4 g/L)" in text
+    assert "280 mL of a solution of 100 g/L (5.84 g/L of the bath): 28 g soda ash" in text
+    assert "(total less 80.4 mL stocks, 802 mL salt solution, 280 mL soda solution, 192 mL" in text
     assert "what dissolves" not in text
     assert "what dissolves the salt and soda is part of it" in " ".join(str(sage()).split())
 
@@ -188,20 +188,23 @@ def test_us_units_stand_beside_metric(sage: Sage) -> None:
 
 
 def test_cost_of_a_piece(sage: Sage) -> None:
-    """Gold and scarlet at 0.1 a g, navy at 0.2: (0.96 + 0.12) × 0.1 + 0.528 × 0.2; salt 216 g."""
+    """Gold and scarlet at 0.1 a g, navy at 0.2: 1.08 × 0.1 + 0.528 × 0.2; salt 160.32 g."""
     prices = BathSettings(dye_cost={"": 0.1, "navy": 0.2}, salt_cost=0.001, currency="EUR")
     sheet = sage(settings=prices, pieces=12)
     assert sheet.cost is not None
-    assert (sheet.cost.dye, sheet.cost.salt) == pytest.approx((0.2136, 0.216))
-    assert sheet.cost.total == pytest.approx(0.4296)
+    assert (sheet.cost.dye, sheet.cost.salt) == pytest.approx((0.2136, 0.16032))
+    assert sheet.cost.total == pytest.approx(0.37392)
     assert sheet.cost.unpriced == ("soda ash",)
     text = " ".join(str(sheet).split())
-    assert "0.43 EUR in all: dye 0.21 EUR, salt 0.22 EUR, soda 0 EUR; 0.036 EUR a piece" in text
+    assert "0.37 EUR in all: dye 0.21 EUR, salt 0.16 EUR, soda 0 EUR; 0.031 EUR a piece" in text
     assert "not in it: soda ash" in text
     assert sage().cost is None
     soda = sage(settings=BathSettings(soda_cost=0.01)).cost
     assert soda is not None
-    assert (soda.total, soda.unpriced) == (pytest.approx(0.36), ("gold", "scarlet", "navy", "salt"))
+    assert (soda.total, soda.unpriced) == (
+        pytest.approx(0.28032),
+        ("gold", "scarlet", "navy", "salt"),
+    )
 
 
 def test_demo_is_refused_and_marked(sage: Sage) -> None:
