@@ -8,6 +8,7 @@ from typing import ClassVar
 
 from dyemix.bench.auxiliaries import Auxiliary, Cost
 from dyemix.bench.dosing import Dose
+from dyemix.bench.fibre import UNKNOWN, Fibre
 from dyemix.bench.method import Method
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.sheet import Sheet
@@ -33,6 +34,7 @@ class BathSheet(Sheet):
         fitted dyes.
     warnings : what to see to first.
     settings : the figures it rests on.
+    fibre : what the cloth is made of, as far as it was said.
     """
 
     template: ClassVar[str] = "bath"
@@ -60,12 +62,18 @@ class BathSheet(Sheet):
     spoon_miss: float | None
     warnings: tuple[str, ...]
     settings: BathSettings
-    demo: bool
+    fibre: Fibre = UNKNOWN
+    demo: bool = False
 
     @property
     def low_water(self) -> bool:
         """Whether there is too little water to stir."""
         return self.method.liquor_ratio < self.settings.low_water_below
+
+    @property
+    def dyed_g(self) -> float:
+        """Dry weight of what takes dye, on which % owf counts, g."""
+        return self.cloth_g * (1.0 if self.fibre.share is None else self.fibre.share)
 
     @property
     def stocks_ml(self) -> float:

@@ -15,6 +15,7 @@ from typing import Any
 from dyemix.bench.auxiliaries import cost_of, salt_and_soda
 from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.dosing import Bottles, Dose
+from dyemix.bench.fibre import Fibre
 from dyemix.bench.method import Method, alkali_order, dyed_as
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Stock
@@ -45,6 +46,7 @@ def bath_sheet(
     dyes: DyeSet | None = None,
     job: str = "",
     cloth: str = "",
+    fibre: str | None = None,
     target: Target | str | None = None,
     expect: str | None = None,
     pieces: int = 1,
@@ -66,6 +68,8 @@ def bath_sheet(
     salt_g_l : salt, g/L of the total liquor; none goes into low water.
     temperature_c, hours : of fixing.
     wetted : whether the cloth goes in wet and wrung.
+    fibre : what the cloth is made of, as ``cotton 65 %, polyester 35 %``; what `cloth` says of it
+        if left out. % owf counts on the part that takes dye.
     dyes : the fitted dyes the recipe came from, which know how the swatches were dyed.
     job, cloth, target, expect : printed on the sheet; for a `Target` and fitted dyes, what to
         expect is worked out.
@@ -75,8 +79,9 @@ def bath_sheet(
     Raises
     ------
     DyemixError
-        For a demo dye set without `allow_demo`, amounts out of range, and liquids that do not
-        fit into the total liquor. `RecipeError` for a dye without stock or swatches.
+        For a demo dye set without `allow_demo`, amounts out of range, liquids that do not fit into
+        the total liquor, and fibres that soda harms or that take no dye. `RecipeError` for a
+        dye without stock or swatches.
     """
     settings = settings or BathSettings()
     if not 0 < cloth_g <= 1_000_000:
@@ -88,9 +93,12 @@ def bath_sheet(
             "this recipe comes from invented dyes and is not for dyeing: fit your own swatches, or "
             "ask for the demo."
         )
-    bottles = Bottles.of(stocks, settings)
-    recipe = Recipe.parse(recipe, bottles.measures(cloth_g))
     conditions = (dyes.conditions if dyes else None) or {}
+    cloth_then = conditions.get("cloth", "")
+    made_of = Fibre.of(cloth or cloth_then if fibre is None else fibre)
+    dyed_g = cloth_g * (1.0 if made_of.share is None else made_of.share)
+    bottles = Bottles.of(stocks, settings)
+    recipe = Recipe.parse(recipe, bottles.measures(dyed_g))
     was, unread = dyed_as(conditions)
     asked = {
         "liquor_ratio": liquor_ratio,
@@ -105,43 +113,29 @@ def bath_sheet(
     wet = wetted or method.alkali == "presoak"
     holds = cloth_g * settings.wet_pickup / 100.0 if wet else 0.0
     salt, soda = salt_and_soda(method, cloth_g, holds, recipe.total, settings)
-    doses = bottles.doses(_palest_first(recipe, dyes), cloth_g)
+    doses = bottles.doses(_palest_first(recipe, dyes), dyed_g)
     stocks_ml = sum(dose.ml for dose in doses)
     water = water_ml(total, [stocks_ml, salt.into_bath_ml, soda.into_bath_ml], holds)
     if water < -1e-6 * total:
         raise DyemixError(_too_full(doses, asked, was, recipe, cloth_g, holds, settings))
     syringe, spoons = _misses(dyes, recipe, doses)
-    sheet = BathSheet(
-        job=job,
-        on=on or date.today(),
-        cloth=cloth or conditions.get("cloth", ""),
-        cloth_g=float(cloth_g),
-        pieces=pieces,
-        target=_aim(target),
-        expect=_expected(dyes, recipe, target) if expect is None else expect,
-        recipe=recipe,
-        method=method,
-        as_swatches=tuple(
-            name.replace("_", " ")
-            for name in vars(method)
-            if name in was and name not in asked and vars(method)[name] == was[name]
-        ),
-        wetted=wetted,
-        total_ml=total,
-        cloth_holds_ml=holds,
-        doses=doses,
-        palest_first=dyes is not None or len(recipe) < 2,
-        salt=salt,
-        soda=soda,
-        water_ml=max(water, 0.0),
-        cost=cost_of(doses, salt, soda, settings),
-        syringe_miss=syringe,
-        spoon_miss=spoons,
-        warnings=() if dyes is None else dyes.warnings(recipe),
-        settings=settings,
-        demo=dyes is not None and dyes.demo,
+    taken = tuple(
+        name.replace("_", " ")
+        for name, value in vars(method).items()
+        if name not in asked and was.get(name) == value
     )
-    return replace(sheet, warnings=(*sheet.warnings, *bath_warnings(sheet, was, unread)))
+    sheet = BathSheet(
+        job=job, on=on or date.today(), cloth=cloth or cloth_then, cloth_g=float(cloth_g),
+        pieces=pieces, target=_aim(target), recipe=recipe, method=method, as_swatches=taken,
+        expect=_expected(dyes, recipe, target) if expect is None else expect, wetted=wetted,
+        total_ml=total, cloth_holds_ml=holds, doses=doses, salt=salt, soda=soda,
+        palest_first=dyes is not None or len(recipe) < 2, water_ml=max(water, 0.0),
+        cost=cost_of(doses, salt, soda, settings), syringe_miss=syringe, spoon_miss=spoons,
+        warnings=() if dyes is None else dyes.warnings(recipe), settings=settings, fibre=made_of,
+        demo=dyes is not None and dyes.demo,
+    )  # fmt: skip
+    more = bath_warnings(sheet, was, unread, cloth_then)
+    return replace(sheet, warnings=(*sheet.warnings, *more))
 
 
 def _method(

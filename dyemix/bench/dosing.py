@@ -109,13 +109,7 @@ class Bottles:
             )
         ml = to_step(exact, settings.measuring_step)
         return Dose(
-            dye=dye,
-            owf=owf,
-            dye_g=dye_g(cloth_g, owf),
-            stock=stock,
-            dilution=times,
-            exact_ml=exact,
-            ml=ml,
-            error_pct=100.0 * (ml / exact - 1.0),
+            dye=dye, owf=owf, dye_g=dye_g(cloth_g, owf), stock=stock, dilution=times,
+            exact_ml=exact, ml=ml, error_pct=100.0 * (ml / exact - 1.0),
             spoons=spoonfuls(exact, settings.spoons),
-        )
+        )  # fmt: skip

@@ -63,6 +63,11 @@ class SwatchPlan(Sheet):
         write_swatches(self.table(), path)
 
     @property
+    def warnings(self) -> tuple[str, ...]:
+        """What to see to that is not of one dye."""
+        return self.swatches[0].warnings
+
+    @property
     def weakest(self) -> int:
         """The most that a stock is diluted."""
         return max(dose.dilution for swatch in self.swatches for dose in swatch.doses)
@@ -77,6 +82,7 @@ def first_swatches(
     spoons: str | None = None,
     liquor_ratio: float | None = None,
     alkali: str | None = None,
+    fibre: str | None = None,
     settings: BathSettings | None = None,
     on: date | None = None,
 ) -> SwatchPlan:
@@ -88,7 +94,7 @@ def first_swatches(
     ----------
     dyes : names of the stock dyes, or one text with commas between them. Three make a dozen
         swatches; the mix is of the first three.
-    cloth : what it is dyed on, in words.
+    cloth, fibre : what it is dyed on, in words, and what that is made of.
     stock_pct : strength of every stock, % w/v (g per 100 mL); the settings' where left out.
     swatch_g : dry weight of one swatch, grams, above 0.
     spoons : spoon set; the settings' where left out.
@@ -133,7 +139,8 @@ def first_swatches(
     swatches = tuple(
         bath_sheet(
             recipe, swatch_g, liquor_ratio=liquor_ratio, alkali=alkali, settings=settings,
-            hours=settings.usual_hours(settings.temperature) * times, cloth=cloth, job=label, on=on,
+            hours=settings.usual_hours(settings.temperature) * times, cloth=cloth, fibre=fibre,
+            job=label, on=on,
         )
         for label, recipe in planned.items()
     )  # fmt: skip

@@ -167,16 +167,10 @@ def stock_sheet(
         teaspoon = SPOON_SETS[settings.spoons]["tsp"]
         spoons = spoonfuls(powder / g_per_teaspoon * teaspoon, settings.spoons)
     added = added_to_pct(strength, settings.powder_volume)
+    cups = SPOON_SETS["metric"]["cup"] / SPOON_SETS["us"]["cup"]
     return StockSheet(
-        bottle=stock,
-        use_by=made + timedelta(days=int(stock.life_days(settings))),
-        powder_g=powder,
-        weigh_g=weigh,
-        weighing_error_pct=error,
-        g_per_teaspoon=g_per_teaspoon,
-        powder_spoons=spoons,
-        added_to_error_pct=100.0 * (added / strength - 1.0),
-        cup_error_pct=100.0 * (SPOON_SETS["metric"]["cup"] / SPOON_SETS["us"]["cup"] - 1.0),
-        warnings=warnings,
-        settings=settings,
-    )
+        bottle=stock, use_by=made + timedelta(days=int(stock.life_days(settings))),
+        powder_g=powder, weigh_g=weigh, weighing_error_pct=error, g_per_teaspoon=g_per_teaspoon,
+        powder_spoons=spoons, added_to_error_pct=100.0 * (added / strength - 1.0),
+        cup_error_pct=100.0 * (cups - 1.0), warnings=warnings, settings=settings,
+    )  # fmt: skip

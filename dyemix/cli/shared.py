@@ -169,6 +169,7 @@ demo_option = shared("--demo", is_flag=True, help="Allow the demo's invented dye
 method_options = together(
     click.option("--ratio", "liquor_ratio", type=float, help="Liquor ratio, mL per g: 20 is 20:1."),
     click.option("--alkali", help="When the soda ash goes in: presoak, with or after (the dye)."),
+    click.option("--fibre", help="What the cloth is made of, as 'cotton 55 %, linen 45 %'."),
 )
 stock_option = shared(
     "--stock", metavar="STOCK",

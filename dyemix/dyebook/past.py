@@ -71,7 +71,8 @@ def repeat(
         {dose.dye: recipe[dose.dye] for dose in last.doses},  # in the order found then
         cloth_g, stocks=stocks, liquor_ratio=was.liquor_ratio, alkali=was.alkali,
         salt_g_l=was.salt, temperature_c=was.temperature, hours=was.hours, wetted=last.wetted,
-        settings=settings or last.settings, job=job, cloth=last.cloth, target=last.target,
+        settings=settings or last.settings, job=job, cloth=last.cloth,
+        fibre=last.fibre.words or None, target=last.target,
         expect=last.expect, pieces=pieces, on=on,
     )  # fmt: skip
     warnings = (*_departures(last, sheet), *sheet.warnings)

@@ -17,7 +17,7 @@ Sage = Callable[..., BathSheet]
 
 
 def test_an_ordinary_bath_has_none() -> None:
-    assert bath_sheet("gold 1", 100).warnings == ()
+    assert bath_sheet("gold 1", 100, cloth="cotton").warnings == ()
 
 
 def test_slowest_dye_governs() -> None:
@@ -36,17 +36,18 @@ def test_slowest_dye_governs() -> None:
 
 def test_cool_baths_and_odd_soda_solutions() -> None:
     assert any("15 °C is cool" in w for w in bath_sheet("gold 1", 100, temperature_c=15).warnings)
-    assert bath_sheet("gold 1", 100, temperature_c=18).warnings == ()
+    assert bath_sheet("gold 1", 100, cloth="hemp", temperature_c=18).warnings == ()
     kit = BathSettings(soda_solution=20.0)
     thin = bath_sheet("gold 1", 100, liquor_ratio=5, settings=kit)
     assert any("20 g/L is outside the usual 30–60 g/L" in w for w in thin.warnings)
-    assert bath_sheet("gold 1", 100, settings=kit).warnings == ()  # none is made in a stirred bath
+    stirred = bath_sheet("gold 1", 100, cloth="linen", settings=kit)  # which needs no solution
+    assert stirred.warnings == ()
 
 
 def test_presoak_washes_out_of_a_stirred_bath() -> None:
     stirred = bath_sheet("gold 1", 100, liquor_ratio=20, alkali="presoak")
     assert any("1.8 g/L" in w and "washes out" in w for w in stirred.warnings)
-    low = bath_sheet("gold 1", 100, liquor_ratio=5, alkali="presoak")
+    low = bath_sheet("gold 1", 100, cloth="linen", liquor_ratio=5, alkali="presoak")
     assert low.warnings == ()
 
 

@@ -61,9 +61,9 @@ def writer(path: Path, name: str, pause: float = 0.0) -> tuple[int, int]:
         os._exit(1)
 
 
-def all_of(pipe: int) -> list[str]:
+def all_of(pipe: int, first: bytes = b"") -> list[str]:
     with os.fdopen(pipe, "rb") as file:
-        words = file.read().decode()
+        words = (first + file.read()).decode()
     # A last line without its end was being confirmed when the kill came: either way is right.
     return words.split("\n")[:-1]
 
@@ -98,11 +98,13 @@ def test_kills_lose_nothing_confirmed(tmp_path: Path, kills: int) -> None:
             path = tmp_path / f"{kill}.dyebook"
             DyeBook(path).close()
         child, pipe = writer(path, str(kill))
+        # Every other one is let confirm a write first, however slow the machine.
+        first = os.read(pipe, 4096) if kill % 2 else b""
         time.sleep(chance.uniform(0.0, LIFE))
         os.kill(child, signal.SIGKILL)
         _, status = os.waitpid(child, 0)
         assert os.WIFSIGNALED(status), "the writer ended by itself: it failed"
-        new = all_of(pipe)
+        new = all_of(pipe, first)
         confirmed |= set(new)
         confirmed_writes += len(new)
         broken_off = path.with_name(path.name + "-journal").exists()
@@ -112,7 +114,7 @@ def test_kills_lose_nothing_confirmed(tmp_path: Path, kills: int) -> None:
         assert not path.with_name(path.name + "-journal").exists()
     # Kills that never hit a write would show nothing.
     assert in_the_middle >= kills // 20, in_the_middle
-    assert confirmed_writes >= kills, confirmed_writes
+    assert confirmed_writes >= kills // 2, confirmed_writes
     print(f"{kills} kills, {in_the_middle} in the middle of a write, {confirmed_writes} confirmed")
 
 
