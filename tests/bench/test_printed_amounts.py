@@ -1,8 +1,9 @@
 """Every amount that a sheet prints, against sums worked by hand: what is read is what is measured.
 
 The bath is that of `conftest`: 240 g, navy 0.22 % + gold 0.40 % + scarlet 0.05 % from stocks of
-2 %. Common practice gives the figures of the default settings: salt 45 and soda 7.5 g/L at 0.67 %,
-cloth holding 0.8 of its weight, solutions of soda at 45 g/L.
+2 %. Common practice gives the figures of the default settings: at 0.67 %, 0.17 from 0.5 to 1, salt
+30 + 0.17 × 20 = 33.4 and soda 5.5 + 0.17 × 2 = 5.84 g/L; cloth holding 0.8 of its weight; solutions
+of soda at 45 g/L.
 """
 
 from __future__ import annotations
@@ -41,16 +42,16 @@ DYES = (
 @pytest.mark.parametrize(
     ("changes", "printed"),
     [
-        # Stirred, 20:1: 4800 mL; wet cloth holds 192; 4800 − 80.4 − 192 = 4527.6. Salt 45 × 4.8 =
-        # 216 g, soda 7.5 × 4.8 = 36 g, or 36 × 286.14 ÷ 105.99 = 97.2 g of crystals.
+        # Stirred, 20:1: 4800 mL; wet cloth holds 192; 4800 − 80.4 − 192 = 4527.6. Salt 33.4 ×
+        # 4.8 = 160.3 g, soda 5.84 × 4.8 = 28.03 g, or 28.03 × 286.14 ÷ 105.99 = 75.7 g of crystals.
         (
             {},
             (
                 "20:1 = 4.80 L total liquor, stirred",
                 "it already holds about 192 mL",
-                "Salt 216 g (45 g/L of the total liquor)",
+                "Salt 160 g (33.4 g/L of the total liquor)",
                 "Water 4.53 L to make up (total less 80.4 mL stocks, 192 mL in the cloth)",
-                "36 g soda ash (or 97.2 g washing-soda crystals), 7.5 g/L, dissolved",
+                "28 g soda ash (or 75.7 g washing-soda crystals), 5.84 g/L, dissolved",
             ),
         ),
         # Dry: 4800 − 80.4 = 4719.6.
@@ -76,13 +77,13 @@ DYES = (
                 "Water 928 mL to make up (total less 80.4 mL stocks, 192 mL in the cloth)",
             ),
         ),
-        # Solutions: 216 g of 200 g/L is 1080 mL, 36 g of 100 g/L 360 mL; water 3087.6.
+        # Solutions: 160.32 g of 200 g/L is 801.6 mL, 28.032 g of 100 g/L 280.3; water 3445.7.
         (
             {"settings": BathSettings(salt_stock=20.0, soda_stock=10.0)},
             (
-                "Salt 1.08 L of a 20 % solution (216 g, 45 g/L)",
-                "360 mL of a solution of 100 g/L (7.5 g/L of the bath): 36 g soda ash",
-                "Water 3.09 L to make up (total less 80.4 mL stocks, 1.08 L salt solution, 360 mL "
+                "Salt 802 mL of a 20 % solution (160 g, 33.4 g/L)",
+                "280 mL of a solution of 100 g/L (5.84 g/L of the bath): 28 g soda ash",
+                "Water 3.45 L to make up (total less 80.4 mL stocks, 802 mL salt solution, 280 mL "
                 "soda solution, 192 mL in the cloth)",
             ),
         ),
@@ -94,8 +95,8 @@ DYES = (
                 "30.2 g soda ash",
             ),
         ),
-        # Navy 0.528 g × 0.20 + gold 0.96 × 0.10 + scarlet 0.12 × 0.20 = 0.2256; salt 216 × 0.001;
-        # soda 36 × 0.002: 0.5136 in all, 0.1284 for one of four.
+        # Navy 0.528 g × 0.20 + gold 0.96 × 0.10 + scarlet 0.12 × 0.20 = 0.2256; salt 160.32 ×
+        # 0.001; soda 28.032 × 0.002: 0.44198 in all, 0.1105 for one of four.
         (
             {
                 "pieces": 4,
@@ -105,7 +106,7 @@ DYES = (
             },
             (
                 "240 g dry, 4 pieces",
-                "Cost 0.51 in all: dye 0.23, salt 0.22, soda 0.072; 0.13 a piece",
+                "Cost 0.44 in all: dye 0.23, salt 0.16, soda 0.056; 0.11 a piece",
             ),
         ),
     ],
@@ -124,16 +125,16 @@ def test_us_units() -> None:
 
 
 def test_costs_by_hand(sage: Sage) -> None:
-    """As printed above; without a price for soda its 36 g are named, not taken for nothing."""
+    """As printed above; without a price for soda its 28 g are named, not taken for nothing."""
     prices = {"dye_cost": {"": 0.2, "gold": 0.1}, "salt_cost": 0.001}
     cost = sage(settings=BathSettings(**prices, soda_cost=0.002)).cost
     assert cost is not None
-    assert (cost.dye, cost.salt, cost.soda) == pytest.approx((0.2256, 0.216, 0.072))
-    assert cost.total == pytest.approx(0.5136)
+    assert (cost.dye, cost.salt, cost.soda) == pytest.approx((0.2256, 0.16032, 0.056064))
+    assert cost.total == pytest.approx(0.441984)
     assert cost.unpriced == ()
     less = sage(settings=BathSettings(**prices)).cost
     assert less is not None
-    assert less.total == pytest.approx(0.4416)
+    assert less.total == pytest.approx(0.38592)
     assert less.unpriced == ("soda ash",)
     assert sage().cost is None
 
