@@ -17,13 +17,15 @@ from datetime import date, datetime, time
 from typing import Any
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults
+from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, few
 from dyemix.files.delimited import read_table_text
 from dyemix.files.headings import band, is_swatch_table, known
 
 #: Unpacked, no dyer's workbook is larger (bytes); an archive that says so may be a zip bomb.
 LARGEST_UNPACKED = 60_000_000
+_MOST_PARTS = 5_000
 _HEADER_ROWS = 60
+_MOST = MOST_ROWS + _HEADER_ROWS
 _PERCENT = re.compile(r"0[.0#]*%")
 
 
@@ -35,52 +37,31 @@ def recognise(data: bytes) -> bool:
 def read(data: bytes, file: str) -> SwatchSet:
     """Read the swatch table of a workbook. Raises `InputError` with every fault of the file."""
     faults = Faults(file)
-    _check_archive(data, faults)
     pages = [page for page in _pages(data, faults) if any(map(any, page.rows))]
-    page = _the_one(pages, faults)
-    out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerows(page.rows)
+    if not pages:
+        faults.stop("the workbook is empty.")
+    tables = [page for page in pages if page.is_table]
+    page = (tables or pages)[0]
+    if len(tables) > 1:
+        names = few([repr(table.title) for table in tables], 5)
+        faults.add(f"{len(tables)} sheets hold tables ({names}): keep the one meant.")
+    if len(page.rows) > _MOST:
+        below = f"sheet {page.title!r} goes on below row {_MOST:,}"
+        faults.add(f"{below}: delete what stands far below the table, or split it.")
+    cure = "and no saved value, and none is calculated here: paste the values over the formulas."
+    for where, formula in [(w, f) for w, f, saved in page.formulas if not saved][:20]:
+        faults.add(f"cell {where} holds the formula {formula!r} {cure}")
+    faults.raise_any()
     faults.notes = [f"spreadsheet workbook, sheet {page.title!r}."]
     if others := [repr(other.title) for other in pages if other is not page]:
-        faults.notes.append(f"not read: {', '.join(others[:5])}, which hold no swatch table.")
+        faults.notes.append(f"not read: {few(others, 5)}, which hold no swatch table.")
     if page.formulas:
         where, formula, _ = page.formulas[0]
-        faults.notes.append(
-            f"formulas in cells, {len(page.formulas)} in all (first: {where}, {formula!r}): the "
-            "values saved with them were used, nothing was calculated."
-        )
+        many = f"formulas in cells, {len(page.formulas)} in all (first: {where}, {formula!r})"
+        faults.notes.append(f"{many}: the values saved with them were used, none was calculated.")
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(page.rows)
     return read_table_text(out.getvalue(), faults)
-
-
-def _check_archive(data: bytes, faults: Faults) -> None:
-    if not data.startswith(b"PK"):
-        faults.stop(
-            "this is an old binary workbook, or one with a password: save it as .xlsx without a "
-            "password, or save the sheet as CSV (UTF-8)."
-        )
-    problem = ""
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            names = archive.namelist()
-            size = sum(entry.file_size for entry in archive.infolist())
-            if size > LARGEST_UNPACKED or len(names) > 5_000:
-                problem = (
-                    f"{size / 1e6:,.0f} MB when unpacked; a workbook of swatches is at most "
-                    f"{LARGEST_UNPACKED / 1e6:.0f} MB: save the one sheet as CSV (UTF-8)."
-                )
-            elif "xl/workbook.xml" not in names:
-                what = "a workbook of another kind" if "content.xml" in names else "an archive"
-                problem = f"this is {what}: save it as .xlsx, or the sheet as CSV (UTF-8)."
-            elif bad := archive.testzip():
-                problem = f"the workbook is damaged ({bad}): save it again."
-    except Exception as error:  # a damaged archive raises whatever its bytes lead to
-        problem = f"the workbook is damaged or cut short ({_brief(error)}): save it again."
-    if problem:
-        faults.stop(problem)
-
-
-def _brief(error: Exception) -> str:
-    return " ".join(str(error).split())[:100] or type(error).__name__
 
 
 @dataclass
@@ -107,18 +88,23 @@ def _pages(data: bytes, faults: Faults) -> list[_Page]:
     import openpyxl
 
     try:
-        with warnings.catch_warnings():
+        with zipfile.ZipFile(io.BytesIO(data)) as archive, warnings.catch_warnings():
+            size = sum(part.file_size for part in archive.infolist())
+            if size > LARGEST_UNPACKED or len(archive.namelist()) > _MOST_PARTS:
+                raise ValueError(f"{size / 1e6:,.0f} MB when unpacked")
+            if bad := archive.testzip():
+                raise ValueError(f"{bad} is damaged")
             warnings.simplefilter("ignore")  # what openpyxl does not know is no part of a table
             values, formulas = (
-                openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=only)
+                openpyxl.load_workbook(archive.fp, read_only=True, data_only=only)
                 for only in (True, False)
             )
             pairs = zip(values.worksheets, formulas.worksheets, strict=True)
             return [_page(value, formula) for value, formula in pairs]
-    except Exception as error:  # openpyxl raises whatever a damaged part leads to
-        faults.stop(
-            f"the workbook cannot be read ({_brief(error)}): save the sheet as CSV (UTF-8)."
-        )
+    except Exception as error:  # a damaged or another file raises whatever its bytes lead to
+        why = " ".join(str(error).split())[:100] or type(error).__name__
+        cure = "save it as .xlsx without a password, or the sheet as CSV (UTF-8)."
+        faults.stop(f"the workbook cannot be read ({why}): {cure}")
 
 
 def _page(values: Any, formulas: Any) -> _Page:
@@ -136,7 +122,7 @@ def _page(values: Any, formulas: Any) -> _Page:
         if not page.bands:
             bands = {place for place, cell in enumerate(cells) if band(cell) is not None}
             page.bands = bands if len(bands) > 1 else set()
-        if len(page.rows) > MOST_ROWS + _HEADER_ROWS:
+        if len(page.rows) > _MOST:
             break
     return page
 
@@ -158,26 +144,3 @@ def _text(cell: Any, in_band: bool) -> str:
             return f"{100.0 * value:.12g}%"
         return f"{value:.12g}"
     return " ".join(str(value).split())
-
-
-def _the_one(pages: list[_Page], faults: Faults) -> _Page:
-    """The page that holds the table. Raises `InputError` where that is not one, or not whole."""
-    if not pages:
-        faults.stop("the workbook is empty.")
-    tables = [page for page in pages if page.is_table]
-    if len(tables) > 1:
-        names = ", ".join(repr(page.title) for page in tables[:5])
-        faults.add(f"{len(tables)} sheets hold tables ({names}): keep the one meant.")
-    page = [*tables, *pages][0]
-    if len(page.rows) > MOST_ROWS + _HEADER_ROWS:
-        faults.add(
-            f"sheet {page.title!r} goes on below row {MOST_ROWS + _HEADER_ROWS:,}: a table of "
-            "swatches is shorter. Delete what stands far below it, or split it."
-        )
-    for where, formula in [(w, f) for w, f, saved in page.formulas if not saved][:20]:
-        faults.add(
-            f"cell {where} holds the formula {formula!r} and no saved value, and formulas are not "
-            "calculated here: paste the values over the formulas."
-        )
-    faults.raise_any()
-    return page
