@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,7 +14,7 @@ from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.files import read_swatches
-from dyemix.files.cells import Faults, read_text
+from dyemix.files.cells import read_text
 from dyemix.files.small_tables import Column, read_table
 
 #: A list of colours: the first of these that a row fills is its colour.
@@ -35,38 +35,24 @@ def read_targets(path: str | os.PathLike[str]) -> list[Target]:
     """
     text, faults = read_text(path)
     lines = [(i, line.strip()) for i, line in enumerate(text.splitlines(), 1) if line.strip()]
-    if lines and _is_colour(lines[0][1]):  # no headings; a hex code is not a '#' remark here
-        rows: list[tuple[int, dict[str, str]]] = [(i, {_COLOUR: line}) for i, line in lines]
-    else:
+    rows: list[tuple[int, dict[str, str]]] = [(i, {_COLOUR: line}) for i, line in lines]
+    try:
+        Target.parse(lines[0][1])  # no headings; a hex code is not a '#' remark here
+    except DyemixError:
         table = read_table(path, _COLUMNS, others=True)
         rows, faults = table.rows, table.faults
-    targets = [_target(row, values, faults) for row, values in rows]
+    targets = []
+    for row, values in rows:
+        column = next((name for name in (_COLOUR, _HEX, _LAB) if name in values), _COLOUR)
+        given = [values.get(axis, "").replace(",", ".") for axis in (_LAB, "a*", "b*")]
+        words = given if column == _LAB else [values.get(column, "")]
+        try:
+            target = Target.parse(" ".join([*words, values.get("illuminant", "")]).strip())
+            targets.append(replace(target, name=values.get("name", target.name)))
+        except DyemixError as error:
+            faults.add(str(error), row, column)
     faults.raise_any()
-    return [target for target in targets if target is not None]
-
-
-def _is_colour(text: str) -> bool:
-    try:
-        Target.parse(text)
-    except DyemixError:
-        return False
-    return True
-
-
-def _target(row: int, values: Mapping[str, str], faults: Faults) -> Target | None:
-    column = next((name for name in (_COLOUR, _HEX, _LAB) if name in values), None)
-    if column is None:
-        faults.add("no colour: give 'colour', 'hex', or L*, a* and b*.", row)
-        return None
-    text = values[column]
-    if column == _LAB:
-        text = " ".join(values.get(axis, "").replace(",", ".") for axis in (_LAB, "a*", "b*"))
-    try:
-        parsed = Target.parse(f"{text} {values.get('illuminant', '')}".strip())
-    except DyemixError as error:
-        faults.add(str(error), row, column)
-        return None
-    return replace(parsed, name=values.get("name", parsed.name))
+    return targets
 
 
 def read_colours(
@@ -98,26 +84,19 @@ def read_piece(words: str, light: Light, recipe: Recipe | None = None) -> Readin
     if not _FILE_NAME.fullmatch(words) and not os.path.isfile(words):  # noqa: PTH113  (any words)
         target = Target.parse(words).under(light)
         assert target.light is not None
-        reflectance = smoothest_reflectance(target.lab, target.light)[0]
+        spectrum = smoothest_reflectance(target.lab, target.light)[0]
         kind = "hex" if target.kind == "hex" else "Lab"
-        return Reading(
-            recipe, reflectance, kind=kind, lab=target.lab, light=target.light, name=words
-        )
+        return Reading(recipe, spectrum, "", kind, target.lab, target.light, name=words)
     readings = [r for r in read_swatches(words).readings if r.reflectance is not None]
-    pieces = {(r.recipe, r.swatch, r.name) for r in readings}
-    if len(pieces) > 1 and recipe is not None:
-        readings = [r for r in readings if r.recipe == recipe] or readings
-        pieces = {(r.recipe, r.swatch, r.name) for r in readings}
-    if len(pieces) != 1:
-        which = f" of {recipe}" if recipe is not None else ""
-        raise InputError(
-            Fault(
-                f"{len(pieces)} pieces were read here, where one{which} is wanted: keep its rows "
-                "in a file of their own.",
-                Path(words).name,
-            )
-        )
-    return _mean(readings)
+    meant = [r for r in readings if recipe is not None and r.recipe == recipe]
+    for some in (readings, meant):
+        if len({(r.recipe, r.swatch, r.name) for r in some}) == 1:
+            return _mean(some)
+    many = len({(r.recipe, r.swatch, r.name) for r in meant or readings})
+    which = f" of {recipe}" if recipe is not None else ""
+    wanted = f"{many} pieces were read here, where one{which} is wanted"
+    name = Path(words).name
+    raise InputError(Fault(f"{wanted}: keep its rows in a file of their own.", name))
 
 
 def _mean(readings: Sequence[Reading]) -> Reading:
