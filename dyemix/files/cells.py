@@ -89,22 +89,23 @@ def decode(data: bytes, notes: list[str]) -> str | None:
 
 def read_bytes(path: str | os.PathLike[str], largest: int) -> bytes:
     """What a file holds, up to so many bytes. Raises `InputError` for none, or more."""
-    path = Path(path)
+    path, data = Path(path), b""
     try:
-        if not path.exists():
-            problem = "there is no such file: check the name and the folder."
-        elif not path.is_file():
+        size = path.stat().st_size if path.is_file() else 0
+        if size > largest:
+            most = f"at most {largest / 1e6:.0f} MB are read: is this the right file?"
+            problem = f"{size / 1e6:,.0f} MB; {most}"
+        elif path.is_file():
+            data, problem = path.read_bytes(), "the file is empty."
+        elif path.exists():
             problem = "this is not a file: name the file itself."
-        elif (size := path.stat().st_size) > largest:
-            limit = f"at most {largest / 1e6:.0f} MB are read: is this the right file?"
-            problem = f"{size / 1e6:,.0f} MB; {limit}"
-        elif (data := path.read_bytes()).strip():
-            return data
         else:
-            problem = "the file is empty."
+            problem = "there is no such file: check the name and the folder."
     except OSError as error:
         problem = f"the file cannot be read ({error.strerror or error})."
-    raise InputError(Fault(problem, path.name or str(path)))
+    if not data.strip():
+        raise InputError(Fault(problem, path.name or str(path)))
+    return data
 
 
 def read_text(path: str | os.PathLike[str]) -> tuple[str, Faults]:

@@ -61,18 +61,14 @@ def read(data: bytes, file: str) -> SwatchSet:
         bare = rows.pop(())
         ((grid, spectra),) = rows.items()
         rows[grid] = sorted([*spectra, *bare], key=lambda pair: pair[0])
-    many = f"{len(collections)} object collections were joined."
-    faults.notes += ["CxF3 (ISO 17972-1); 100 % is 1.0.", *([many] if len(collections) > 1 else [])]
+    faults.notes.append("CxF3 (ISO 17972-1); 100 % is 1.0.")
+    if len(collections) > 1:
+        faults.notes.append(f"{len(collections)} object collections were joined.")
     faults.notes += [f"{name} is not read ({n} of them)." for name, n in passed.items() if n]
-    sheets = [_sheet(grid, group, _about(root)) for grid, group in rows.items()]
-    sets = [understand(sheet, faults) for sheet in sheets]
-    pairs = [
-        (number, reading)
-        for sheet, one in zip(sheets, sets, strict=True)
-        for (number, _), reading in zip(sheet.rows, one.readings, strict=True)
-    ]
-    readings = tuple(reading for _, reading in sorted(pairs, key=lambda pair: pair[0]))
-    return SwatchSet(readings, sets[-1].notes, file, any(one.demo for one in sets))
+    sets = [understand(_sheet(grid, group, _about(root)), faults) for grid, group in rows.items()]
+    readings = [reading for one in sets for reading in one.readings]
+    readings.sort(key=lambda reading: int(reading.place.rpartition(" ")[2]))
+    return SwatchSet(tuple(readings), sets[-1].notes, file, any(one.demo for one in sets))
 
 
 def _parse(data: bytes, faults: Faults) -> Element:
@@ -82,19 +78,15 @@ def _parse(data: bytes, faults: Faults) -> Element:
     try:
         root: Element = fromstring(data, forbid_dtd=True)
     except DefusedXmlException:
-        faults.stop(
-            "the file declares a document type or entities, which can make a reader fetch or "
-            "swell without end; CxF3 needs none: save it again without."
-        )
+        why = "which can make a reader fetch or swell without end; CxF3 needs none"
+        faults.stop(f"the file declares a document type, {why}: save it again without.")
     except (ParseError, ValueError, LookupError) as error:
         line = getattr(error, "position", (None, 0))[0]
         where = f" (line {line})" if line else ""
         faults.stop(f"the XML is damaged or cut short{where}: {str(error)[:120]}.")
     if _name(root) != "CxF":
-        faults.stop(
-            f"this is XML, but its root is {_name(root)[:40]!r}, not CxF: save the readings as "
-            "CxF3 (ISO 17972-1), or as CSV."
-        )
+        what = f"this is XML, but its root is {_name(root)[:40]!r}"
+        faults.stop(f"{what}: save the readings as CxF3 (ISO 17972-1), or as CSV.")
     return root
 
 
@@ -196,12 +188,9 @@ def _grid(
             return tuple(first + apart * i for i in range(count))
     except ValueError:
         pass
-    faults.add(
-        f"{count} values from {start or '?'} nm in steps of {step or '?'} nm: StartWL and "
-        "Increment say where bands stand, on the spectrum or in its ColorSpecification.",
-        number,
-        _SPECTRUM,
-    )
+    what = f"{count} values from {start or '?'} nm in steps of {step or '?'} nm"
+    cure = "StartWL and Increment say where bands stand, there or in its ColorSpecification."
+    faults.add(f"{what}: {cure}", number, _SPECTRUM)
     return ()
 
 
