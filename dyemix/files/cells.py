@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import os
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NoReturn
@@ -190,3 +190,16 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         blank = f"rows shorter than the headings were read as blank at the end: {short} of them."
         faults.notes.append(blank)
     return sheet
+
+
+def placed(sheet: Sheet, name_of: Callable[[str], str], faults: Faults) -> dict[str, int]:
+    """Which column holds what; two that hold the same, or one without a heading, are faults."""
+    found: dict[str, int] = {}
+    for place, heading in enumerate(sheet.headings):
+        name = name_of(heading)
+        if not heading and any(cells[place] for _, cells in sheet.rows):
+            faults.add(f"column {place + 1} has no heading.", sheet.header_row)
+        elif heading and found.setdefault(name, place) != place:
+            both = f"{sheet.headings[found[name]]!r} and {heading!r}"
+            faults.add(f"two columns mean {name}: {both}. Keep one.", sheet.header_row, heading)
+    return found

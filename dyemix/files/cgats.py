@@ -84,10 +84,8 @@ def read(data: bytes, name: str) -> SwatchSet:
     assumed = [f"scale: {scale}"] if scale else []
     if "L*" in headings and stated.isdisjoint({"illuminant", "observer"}):
         assumed += ["illuminant: D50", "observer: 2"]
-        file.faults.notes.append(
-            "CIELAB without its light stated is taken to be D50, 2°, which ISO 13655 prescribes "
-            "for files of this kind."
-        )
+        taken = "CIELAB without its light stated is taken to be D50, 2°, as ISO 13655 prescribes"
+        file.faults.notes.append(f"{taken} for files of this kind.")
     remarks += [(file.format_line, remark) for remark in assumed]
     return understand(Sheet(remarks, headings, file.format_line, file.sets), file.faults)
 

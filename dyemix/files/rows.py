@@ -217,8 +217,7 @@ def rough_readings(drafts: list[Draft], faults: Faults) -> None:
         draft.doubt(_ROUGH_FLAG)
     if any(draft.kind == "hex" for draft in drafts):
         faults.notes.append(
-            "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss: "
-            "nothing more need be stated."
+            "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss."
         )
     if assumed:
         faults.notes.append("CIELAB without its light stated is taken to be D65, 10°.")

@@ -19,12 +19,12 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from dyemix.errors import DyemixError
-from dyemix.files.cells import Faults, Sheet, read_sheet, read_text
+from dyemix.files.cells import Faults, placed, read_sheet, read_text
 from dyemix.files.headings import meaning, spelling
 
 
@@ -89,51 +89,45 @@ def read_table(
     text, faults = read_text(path)
     notes = list(faults.notes)
     sheet = read_sheet(text, faults)
-    placed = _placed(sheet, columns, others, faults)
-    if not sheet.rows and not len(faults):
-        faults.stop("the table has headings but no rows.")
-    unused = [repr(h) for i, h in enumerate(sheet.headings) if h and i not in placed]
-    notes += [f"not used: column {', '.join(unused)}."] if unused else []
-    return Table(faults, list(_rows(sheet, placed, faults)), sheet.remarks, notes)
-
-
-def _placed(
-    sheet: Sheet, columns: Sequence[Column], others: bool, faults: Faults
-) -> dict[int, Column]:
-    """Which column stands where. Raises `InputError` for headings that do not serve."""
-    placed: dict[int, Column] = {}
     before = len(faults)
-    known = ", ".join(c.name for c in columns)
-    needed = " and ".join(c.name for c in columns if c.needed)
-    for place, heading in enumerate(sheet.headings):
-        column = next((c for c in columns if c.stands_under(heading)), None)
-        if column in placed.values():
-            faults.add("stands twice.", sheet.header_row, heading)
-        elif column is not None:
-            placed[place] = column
-        elif not others:
-            faults.add(f"is unknown: this table has {known}.", sheet.header_row, heading or "blank")
-    for column in columns:
-        if column.needed and column not in placed.values():
-            faults.add(f"is missing: this table needs {needed}.", sheet.header_row, column.name)
+
+    def name_of(heading: str) -> str:
+        return next((c.name for c in columns if c.stands_under(heading)), heading)
+
+    places = placed(sheet, name_of, faults)
+    known = {column.name: column for column in columns}
+    needed = [column.name for column in columns if column.needed]
+    unused = [name for name in places if name not in known]
+    for name in () if others else unused:
+        faults.add(f"is unknown: this table has {', '.join(known)}.", sheet.header_row, name)
+    for name in (name for name in needed if name not in places):
+        lacking = f"is missing: this table needs {' and '.join(needed)}."
+        faults.add(lacking, sheet.header_row, name)
+    if not sheet.rows and not len(faults):
+        faults.add("the table has headings but no rows.")
     if len(faults) > before:
         faults.raise_any()
-    return placed
+    notes += [f"not used: column {', '.join(map(repr, unused))}."] if unused else []
+    read = {places[name]: column for name, column in known.items() if name in places}
+    rows = [
+        (row, values)
+        for row, cells in sheet.rows
+        if (values := _values(row, cells, read, sheet.headings, faults)) is not None
+    ]
+    return Table(faults, rows, sheet.remarks, notes)
 
 
-def _rows(
-    sheet: Sheet, placed: dict[int, Column], faults: Faults
-) -> Iterator[tuple[int, dict[str, Any]]]:
-    for row, cells in sheet.rows:
-        before = len(faults)
-        values = {}
-        for place, column in placed.items():
-            try:
-                if cells[place]:
-                    values[column.name] = column.read(cells[place])
-                elif column.needed and not column.blank:
-                    faults.add("is blank.", row, sheet.headings[place])
-            except DyemixError as error:
-                faults.add(str(error), row, sheet.headings[place])
-        if len(faults) == before:
-            yield row, values
+def _values(
+    row: int, cells: list[str], columns: Mapping[int, Column], headings: list[str], faults: Faults
+) -> dict[str, Any] | None:
+    """What a row holds; None, and faults, where it cannot be read."""
+    before, values = len(faults), {}
+    for place, column in columns.items():
+        try:
+            if cells[place]:
+                values[column.name] = column.read(cells[place])
+            elif column.needed and not column.blank:
+                faults.add("is blank.", row, headings[place])
+        except DyemixError as error:
+            faults.add(str(error), row, headings[place])
+    return values if len(faults) == before else None

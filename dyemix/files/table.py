@@ -16,7 +16,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.files.cells import Faults, Sheet, few
+from dyemix.files.cells import Faults, Sheet, few, placed
 from dyemix.files.headings import COVARIANCE, HEADER_ONLY, KNOWN, READING, band, meaning
 from dyemix.files.rows import Context, Draft, named_recipe, rough_readings
 from dyemix.files.wavelengths import grid_fault, grid_notes, onto_grid
@@ -77,30 +77,26 @@ class _Columns:
 
 def _columns(sheet: Sheet, faults: Faults) -> _Columns:
     found = _Columns()
-    seen: dict[str, str] = {}
     row = sheet.header_row
-    for place, heading in enumerate(sheet.headings):
-        wavelength = band(heading)
-        name = f"{wavelength:g} nm" if wavelength is not None else meaning(heading)
-        if not heading:
-            if any(cells[place] for _, cells in sheet.rows):
-                faults.add(f"column {place + 1} has no heading.", row)
-        elif name in seen:
-            both = f"two columns mean {name}: {seen[name]!r} and {heading!r}. Keep one."
-            faults.add(both, row, heading)
-        elif wavelength is not None:
+    for name, place in placed(sheet, _name, faults).items():
+        heading = sheet.headings[place]
+        if (wavelength := band(heading)) is not None:
             found.bands[wavelength] = (heading, place)
         elif name in HEADER_ONLY:
             above = f"{name} holds for the whole file: write it above the table, as '# {name}: …'."
             faults.add(above, row, heading)
         else:
             (found.place if name in KNOWN else found.extra)[name] = place
-        seen.setdefault(name, heading)
     found.bands = dict(sorted(found.bands.items()))
     if sheet.headings:
         for fault in _heading_faults(found, sheet.headings, faults.notes):
             faults.add(fault, row)
     return found
+
+
+def _name(heading: str) -> str:
+    wavelength = band(heading)
+    return f"{wavelength:g} nm" if wavelength is not None else meaning(heading)
 
 
 def _heading_faults(found: _Columns, headings: list[str], notes: list[str]) -> Iterable[str]:
@@ -172,10 +168,8 @@ def _numbers(drafts: list[Draft], columns: _Columns, context: Context) -> None:
         twice += [draft.row] if sum(given) > 1 else []
         _covariance(draft, faults)
     if twice:
-        faults.notes.append(
-            f"{len(twice)} rows give a colour twice (first: row {twice[0]}): the spectrum is used "
-            "before CIELAB, and CIELAB before hex."
-        )
+        many = f"{len(twice)} rows give a colour twice (first: row {twice[0]})"
+        faults.notes.append(f"{many}: the spectrum is used before CIELAB, CIELAB before hex.")
     if any("," in text for text in texts):
         mixed = "decimal points and decimal commas are mixed; both were read as decimals."
         points = any("." in text for text in texts)
@@ -210,12 +204,8 @@ def _covariance(draft: Draft, faults: Faults) -> None:
     large = abs(values).max() >= 1e6
     spread = np.array([-1.0]) if large else np.linalg.eigvalsh(draft.covariance)
     if spread[0] < -1e-6 * max(spread[-1], 1e-6):
-        faults.add(
-            "these six numbers are no covariance of L*, a*, b*: variances are 0 or more and "
-            "no covariance is larger than its variances allow.",
-            draft.row,
-            COVARIANCE[0],
-        )
+        what = "these six are no covariance of L*, a*, b*: it would make a variance negative."
+        faults.add(what, draft.row, COVARIANCE[0])
 
 
 def _spectra(
@@ -229,20 +219,15 @@ def _spectra(
     how = ", as the file states" if stated else f": the largest value is {largest:.4g}"
     faults.notes.append(f"reflectance is in {unit}{how}.")
     if not stated and 1.0 < largest <= _BEYOND:
-        faults.notes.append(
-            f"the largest value, {largest:.4g}, could be a bright fraction or a very dark "
-            "percentage: write '# scale: percent' or '# scale: fraction' above the table."
-        )
+        could = f"the largest value, {largest:.4g}, could be a bright fraction or a dark percentage"
+        faults.notes.append(f"{could}: write '# scale: percent' or '# scale: fraction' above.")
     if stated == "percent" and largest <= 1.0:
         faults.notes.append(f"no value is above {largest:.4g} %: is the scale really percent?")
     if not stated and largest > _BEYOND and np.median(values.max(axis=1)) <= 1.0:
         odd, top = np.unravel_index(np.argmax(values), values.shape)
-        faults.add(
-            f"{largest:g} looks like percent and most other rows like fractions of 1: correct it, "
-            "or write '# scale: percent' above the table.",
-            spectra[odd][0].row,
-            f"{wavelengths[top]:g} nm",
-        )
+        what = f"{largest:g} looks like percent and most other rows like fractions of 1"
+        cure = "correct it, or write '# scale: percent' above the table."
+        faults.add(f"{what}: {cure}", spectra[odd][0].row, f"{wavelengths[top]:g} nm")
         return
     fractions = values / 100.0 if scale == "percent" else values
     cloth = "0 to 100" if scale == "percent" else "0 to 1"

@@ -24,22 +24,16 @@ def grid_fault(wavelengths: Array) -> str:
     missing = [f"{WAVELENGTHS[0]:g} to {first:g} nm"] if first > WAVELENGTHS[0] else []
     missing += [f"{last:g} to {WAVELENGTHS[-1]:g} nm"] if last < WAVELENGTHS[-1] else []
     if missing:
-        return (
-            f"the bands run from {first:g} to {last:g} nm and {' and '.join(missing)} is missing: "
-            "a spectrum must cover 400 to 700 nm."
-        )
+        lack = f"the bands run from {first:g} to {last:g} nm and {' and '.join(missing)} is missing"
+        return f"{lack}: a spectrum must cover 400 to 700 nm."
     uneven = np.flatnonzero(np.abs(steps - step) > 1e-6 * step)
     if len(uneven):
         low, high = wavelengths[uneven[0]], wavelengths[uneven[0] + 1]
-        return (
-            f"the bands are irregular: {low:g} nm is followed by {high:g} nm where the others are "
-            f"{step:g} nm apart. Give every band, in equal steps."
-        )
+        gap = f"{low:g} nm is followed by {high:g} nm where the others are {step:g} nm apart"
+        return f"the bands are irregular: {gap}. Give every band, in equal steps."
     if step > WIDEST_STEP:
-        return (
-            f"the bands are {step:g} nm apart, {len(wavelengths)} in all: steps of "
-            f"{WIDEST_STEP:g} nm or less are needed, 16 bands from 400 to 700 nm."
-        )
+        wide = f"the bands are {step:g} nm apart, {len(wavelengths)} in all"
+        return f"{wide}: steps of {WIDEST_STEP:g} nm or less are needed, 16 bands or more."
     return ""
 
 
@@ -59,21 +53,19 @@ def _places(wavelengths: Array, wanted: Array) -> NDArray[np.intp] | None:
 def grid_notes(wavelengths: Array) -> list[str]:
     """What `onto_grid` does with these bands, one sentence each."""
     step = wavelengths[1] - wavelengths[0]
-    notes = [
-        f"bands: {wavelengths[0]:g} to {wavelengths[-1]:g} nm every {step:g} nm, "
-        f"{len(wavelengths)} in all."
-    ]
+    span = f"{wavelengths[0]:g} to {wavelengths[-1]:g} nm every {step:g} nm"
+    notes = [f"bands: {span}, {len(wavelengths)} in all."]
     if _places(wavelengths, WAVELENGTHS) is None:
         notes.append("they were interpolated to 400–700 nm every 10 nm (CIE 167, Sprague).")
     elif step < 10.0 - 1e-9:
         notes.append("those at 400, 410 … 700 nm are used, the ones between are not.")
     beyond = wavelengths[(wavelengths < WAVELENGTHS[0]) | (wavelengths > WAVELENGTHS[-1])]
     if len(_extended(wavelengths)) > len(WAVELENGTHS):
-        notes.append(
-            f"bands beyond 400–700 nm ({beyond[0]:g} to {beyond[-1]:g} nm) are folded into the end "
-            "bands by their weight under D65/10°, so that the colour is that of all that was "
-            "measured (ASTM E308)."
+        folded = (
+            "are folded into the end bands by their weight under D65/10°, so that the colour is"
         )
+        span = f"bands beyond 400–700 nm ({beyond[0]:g} to {beyond[-1]:g} nm)"
+        notes.append(f"{span} {folded} that of all that was measured (ASTM E308).")
     elif len(beyond):
         notes.append("what lies less than 10 nm beyond 400–700 nm served to interpolate only.")
     return notes

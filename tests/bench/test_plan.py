@@ -128,7 +128,7 @@ def test_every_fault_of_a_table_is_told(tmp_path: Path) -> None:
         ("job,recipe\na,gold 1\n", "cloth_g"),
         ("job,recipe,cloth_g\na,,5\n", "blank"),
         ("job,recipe,cloth_g\n", "no rows"),
-        ("job,recipe,cloth_g,job\na,gold 1,5,b\n", "twice"),
+        ("job,recipe,cloth_g,job\na,gold 1,5,b\n", "two columns mean job"),
         ("job,recipe,cloth_g\na,gold 1,5,6\n", "4 cells under 3 headings"),
     ],
 )

@@ -69,7 +69,7 @@ HEAD = "job,recipe,cloth_g,pieces\n"
          ["row 2, column cloth_g: 'heavy'", "row 2, column pieces: 'x'", "row 3, column cloth_g",
           "row 4, column job: is", "row 5: 5 cells", "row 6, column pieces: 'inf'"]),
         ("job,cloth_g,cloth weight,swach\nA,1,2,3\n",
-         ["row 1, column cloth weight: stands twice", "row 1, column swach: is unknown",
+         ["row 1, column cloth weight: two columns mean cloth_g", "row 1, column swach: is unknown",
           "row 1, column recipe: is missing"]),
         (HEAD, ["no rows"]),
         ("", ["the file is empty"]),
