@@ -2,59 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from pathlib import Path
-
-import numpy as np
 import pytest
-from damage import damaged, read_or_refused
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from samples import CURVE, GRID, LAB_FILE, Read, spectral
 
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import InputError
-from dyemix.files import read_swatches
 
 pytestmark = pytest.mark.filterwarnings("error")
-Read = Callable[[str | bytes], SwatchSet]
-
-
-@pytest.fixture
-def read(tmp_path: Path) -> Read:
-    def reader(content: str | bytes) -> SwatchSet:
-        path = tmp_path / "readings.dat"  # the name says nothing: the content decides
-        path.write_bytes(content if isinstance(content, bytes) else content.encode())
-        return read_swatches(path)
-
-    return reader
-
-
-def notes(swatches: SwatchSet) -> str:
-    return "\n".join(swatches.notes)
-
-
-# Fields and keywords are those of ISO 28178:2009 and CGATS.17-2005 [from memory]; values are ours.
-LAB_FILE = """CGATS.17
-ORIGINATOR "a small workshop"   # not a person
-CREATED "2024-05-03"
-MEASUREMENT_GEOMETRY "45/0"
-SAMPLE_BACKING "white"
-KEYWORD "MOOD"
-MOOD "sunny, ""bright"" day"
-WEIGHTING_FUNCTION "ILLUMINANT, D50"
-WEIGHTING_FUNCTION "OBSERVER, 2 degree"
-NUMBER_OF_FIELDS 5
-BEGIN_DATA_FORMAT
-LAB_B SAMPLE_NAME LAB_L SAMPLE_ID LAB_A
-END_DATA_FORMAT
-NUMBER_OF_SETS 2
-BEGIN_DATA
-3.5\t"undyed"\t92.5\t1\t0.25
-60.5\t"gold 0.5 %"\t70.25\t2\t10.5
-END_DATA
-"""
 
 
 def test_fields_are_taken_by_name_and_keywords_kept(read: Read) -> None:
@@ -63,13 +18,13 @@ def test_fields_are_taken_by_name_and_keywords_kept(read: Read) -> None:
     assert second.lab == pytest.approx([70.25, 10.5, 60.5])
     assert second.light == Light("D50", 2)
     assert (first.name, second.name) == ("undyed", "gold 0.5 %")
-    assert second.place == "readings.dat, line 17"
+    assert second.place == "book.csv, line 17"
     assert second.conditions["geometry"] == "45/0"
     assert second.conditions["backing"] == "white"
     assert second.conditions["MOOD"] == 'sunny, "bright" day'
     assert second.conditions["ORIGINATOR"] == "a small workshop"
     assert second.conditions["sample number"] == "2"
-    assert "CGATS.17" in notes(swatches)
+    assert "CGATS.17" in str(swatches)
     assert len(swatches.unnamed) == 2  # naming them is a step of its own
 
 
@@ -77,19 +32,7 @@ def test_lab_without_its_light_is_d50_2_by_iso_13655(read: Read) -> None:
     bare = "\n".join(x for x in LAB_FILE.split("\n") if not x.startswith("WEIGHTING"))
     swatches = read(bare)
     assert {r.light for r in swatches.readings} == {Light("D50", 2)}
-    assert "ISO 13655" in notes(swatches)
-
-
-def spectral(fields: list[str], values: list[object], above: str = "", count: int = 1) -> str:
-    return (
-        f"ISO28178\n{above}BEGIN_DATA_FORMAT\nSAMPLE_ID RECIPE {' '.join(fields)}\n"
-        f"END_DATA_FORMAT\nNUMBER_OF_SETS {count}\nBEGIN_DATA\n"
-        f'1 "gold 2" {" ".join(map(str, values))}\nEND_DATA\n'
-    )
-
-
-GRID = range(380, 731, 10)
-CURVE = [round(0.1 + 0.6 / (1 + np.exp((560 - w) / 20)), 6) for w in GRID]
+    assert "ISO 13655" in str(swatches)
 
 
 @pytest.mark.parametrize(
@@ -103,8 +46,8 @@ def test_spectral_fields(read: Read, form: str) -> None:
     assert reading.recipe == Recipe({"gold": 2.0})
     assert reading.reflectance is not None
     assert reading.reflectance[1:-1] == pytest.approx(CURVE[3:-4])
-    assert "fraction" in notes(swatches)
-    assert "380 to 730 nm every 10 nm, 36 in all" in notes(swatches)
+    assert "fraction" in str(swatches)
+    assert "380 to 730 nm every 10 nm, 36 in all" in str(swatches)
 
 
 def test_scales(read: Read) -> None:
@@ -115,7 +58,7 @@ def test_scales(read: Read) -> None:
     for swatches in (stated, normed):
         assert swatches.readings[0].reflectance is not None
         assert swatches.readings[0].reflectance[10] == pytest.approx(dark[12] / 100)
-        assert "as the file states" in notes(swatches)
+        assert "as the file states" in str(swatches)
     with pytest.raises(InputError, match="percent and fraction"):
         read(spectral([f"SPECTRAL_PCT{w}" for w in GRID], dark, "SPECTRAL_NORM 1\n"))
     with pytest.raises(InputError, match="SPECTRAL_NORM is '50'"):
@@ -164,7 +107,7 @@ def test_refusals(read: Read, old: str, new: str, words: str) -> None:
     with pytest.raises(InputError) as caught:
         read(changed)
     assert words in str(caught.value)
-    assert caught.value.file == "readings.dat"
+    assert caught.value.file == "book.csv"
 
 
 def test_too_many_fields_are_refused_at_once(read: Read) -> None:
@@ -182,27 +125,3 @@ def test_a_band_count_that_disagrees(read: Read) -> None:
 def test_a_narrow_range_is_refused_with_what_is_missing(read: Read) -> None:
     with pytest.raises(InputError, match="690 to 700 nm is missing"):
         read(spectral([f"NM_{w}" for w in range(380, 691, 10)], list(CURVE[:32])))
-
-
-@settings(
-    max_examples=150, deadline=None, derandomize=True,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)  # fmt: skip
-@given(st.integers(0, 2**32), st.integers(1, 6))
-def test_a_damaged_file_is_read_or_refused_in_words(tmp_path: Path, seed: int, cuts: int) -> None:
-    good = spectral([f"NM_{w}" for w in GRID], list(CURVE)) if seed % 2 else LAB_FILE
-    read_or_refused(tmp_path / "damaged.txt", damaged(good.encode(), seed, cuts))
-
-
-@settings(
-    max_examples=100, deadline=None, derandomize=True,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)  # fmt: skip
-@given(st.lists(st.sampled_from([*LAB_FILE.split(), "\n", '"', "NM_400", "SPECTRAL_NM", "1e9"])))
-def test_any_words_in_any_order(tmp_path: Path, words: list[str]) -> None:
-    read_or_refused(tmp_path / "words.txt", ("CGATS.17\n" + " ".join(words)).encode())
-
-
-def test_the_files_to_be_damaged_are_sound(tmp_path: Path) -> None:
-    assert read_or_refused(tmp_path / "a", LAB_FILE.encode())
-    assert read_or_refused(tmp_path / "b", spectral([f"NM_{w}" for w in GRID], CURVE).encode())

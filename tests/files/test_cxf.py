@@ -2,92 +2,22 @@
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable
-from pathlib import Path
-
 import numpy as np
 import pytest
-from damage import damaged, read_or_refused
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from samples import CURVE, GRID, NAMESPACE, VALUES, Read
+from samples import CXF as FILE
 
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import InputError
-from dyemix.files import read_swatches
 
 pytestmark = pytest.mark.filterwarnings("error")
-Read = Callable[[str | bytes], SwatchSet]
-NAMESPACE = "http://colorexchangeformat.com/CxF3-core"
-
-
-@pytest.fixture
-def read(tmp_path: Path) -> Read:
-    def reader(content: str | bytes) -> SwatchSet:
-        path = tmp_path / "readings.dat"
-        path.write_bytes(content if isinstance(content, bytes) else content.encode())
-        return read_swatches(path)
-
-    return reader
-
-
-def notes(swatches: SwatchSet) -> str:
-    return "\n".join(swatches.notes)
-
-
-GRID = list(range(380, 731, 10))
-CURVE = [round(float(0.1 + 0.6 / (1 + np.exp((560 - w) / 20))), 6) for w in GRID]
-VALUES = " ".join(map(str, CURVE))
-
-# Element names and nesting as in the CxF3-core schema (as colour-cxf carries it); values are ours.
-FILE = f"""<?xml version="1.0" encoding="UTF-8"?>
-<cc:CxF xmlns:cc="{NAMESPACE}">
- <cc:FileInformation><cc:Description>a café's napkins</cc:Description>
-  <cc:Tag Name="cloth" Value="cotton lawn"/></cc:FileInformation>
- <cc:Resources>
-  <cc:ObjectCollection>
-   <cc:Object ObjectType="Standard" Name="undyed" Id="1"><cc:ColorValues>
-     <cc:ReflectanceSpectrum ColorSpecification="spec">{VALUES}</cc:ReflectanceSpectrum>
-     <cc:ColorCIELab ColorSpecification="lab"><cc:L>60</cc:L><cc:A>1</cc:A><cc:B>2</cc:B>
-     </cc:ColorCIELab>
-     <cc:ColorCIEXYZ ColorSpecification="lab"><cc:X>6</cc:X><cc:Y>1</cc:Y><cc:Z>2</cc:Z>
-     </cc:ColorCIEXYZ></cc:ColorValues>
-   </cc:Object>
-  </cc:ObjectCollection>
-  <cc:ObjectCollection>
-   <cc:Object ObjectType="Sample" Name="gold 2" Id="2"><cc:ColorValues>
-     <cc:ColorCIELab ColorSpecification="lab"><cc:L>70.5</cc:L><cc:A>10</cc:A><cc:B>60</cc:B>
-     </cc:ColorCIELab></cc:ColorValues>
-    <cc:TagCollection Name="ours"><cc:Tag Name="Recipe" Value="gold 2"/></cc:TagCollection>
-   </cc:Object>
-  </cc:ObjectCollection>
-  <cc:ColorSpecificationCollection>
-   <cc:ColorSpecification Id="spec"><cc:MeasurementSpec>
-     <cc:MeasurementType>Spectrum_Reflectance</cc:MeasurementType>
-     <cc:GeometryChoice><cc:SphereGeometry>Specular_Excluded</cc:SphereGeometry></cc:GeometryChoice>
-     <cc:WavelengthRange StartWL="380" Increment="10"/>
-     <cc:Backing>white tile</cc:Backing>
-   </cc:MeasurementSpec></cc:ColorSpecification>
-   <cc:ColorSpecification Id="lab">
-    <cc:TristimulusSpec><cc:Illuminant>D50</cc:Illuminant><cc:Observer>2_Degree</cc:Observer>
-     <cc:Method>E308_Table5</cc:Method></cc:TristimulusSpec>
-    <cc:MeasurementSpec><cc:MeasurementType>Colorimetric_Reflectance</cc:MeasurementType>
-     <cc:GeometryChoice><cc:SingleAngle><cc:SingleAngleConfiguration>Annular
-      </cc:SingleAngleConfiguration><cc:IlluminationAngle>45.0</cc:IlluminationAngle>
-      <cc:MeasurementAngle>0</cc:MeasurementAngle></cc:SingleAngle></cc:GeometryChoice>
-    </cc:MeasurementSpec></cc:ColorSpecification>
-  </cc:ColorSpecificationCollection>
- </cc:Resources>
-</cc:CxF>
-"""
 
 
 def test_collections_specifications_and_conditions(read: Read) -> None:
     swatches = read(FILE)
     first, second = swatches.readings
-    assert (first.name, first.kind, first.place) == ("undyed", "spectrum", "readings.dat, object 1")
+    assert (first.name, first.kind, first.place) == ("undyed", "spectrum", "book.csv, object 1")
     assert first.reflectance is not None
     assert first.reflectance[1:-1] == pytest.approx(CURVE[3:-4])
     assert first.conditions["geometry"] == "sphere, specular excluded"
@@ -99,7 +29,7 @@ def test_collections_specifications_and_conditions(read: Read) -> None:
     assert {r.conditions["cloth"] for r in swatches.readings} == {"cotton lawn"}
     for words in ("2 object collections", "café", "ColorCIEXYZ is not read", "beside a spectrum",
                   "380 to 730 nm every 10 nm"):  # fmt: skip
-        assert words in notes(swatches)
+        assert words in str(swatches)
 
 
 @pytest.mark.parametrize(
@@ -128,7 +58,7 @@ def test_a_start_of_its_own_and_two_grids(read: Read) -> None:
     swatches = read(FILE.replace("</cc:ObjectCollection>", other, 1))
     assert [r.name for r in swatches.readings] == ["undyed", "gold 1", "gold 2"]
     assert swatches.readings[1].reflectance == pytest.approx(CURVE[2:-3], abs=1e-6)
-    assert "every 5 nm" in notes(swatches)
+    assert "every 5 nm" in str(swatches)
 
 
 BOMB = '<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa">' + "".join(
@@ -163,18 +93,16 @@ BOMB = '<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa">' + "".join(
 )  # fmt: skip
 def test_refusals(read: Read, old: str, new: str, words: str) -> None:
     assert old in FILE
-    begun = time.monotonic()
     with pytest.raises(InputError) as caught:
         read(FILE.replace(old, new))
     assert words in str(caught.value)
-    assert caught.value.file == "readings.dat"
-    assert time.monotonic() - begun < 5.0
+    assert caught.value.file == "book.csv"
 
 
 def test_faults_name_the_object(read: Read) -> None:
     with pytest.raises(InputError) as caught:
         read(FILE.replace("<cc:L>70.5</cc:L>", "<cc:L>dark</cc:L>"))
-    assert str(caught.value).startswith("readings.dat, object 2, column L*: 'dark' is not a number")
+    assert str(caught.value).startswith("book.csv, object 2, column L*: 'dark' is not a number")
 
 
 def test_a_file_without_objects(read: Read) -> None:
@@ -204,38 +132,7 @@ def _one_collection(text: str) -> str:
     return head + rest.partition("<cc:ObjectCollection>")[2]
 
 
-@settings(
-    max_examples=150, deadline=None, derandomize=True,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)  # fmt: skip
-@given(st.integers(0, 2**32), st.integers(1, 4))
-def test_a_damaged_file_is_read_or_refused_in_words(tmp_path: Path, seed: int, cuts: int) -> None:
-    read_or_refused(tmp_path / "damaged.cxf", damaged(FILE.encode(), seed, cuts))
-
-
-@settings(
-    max_examples=100, deadline=None, derandomize=True,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)  # fmt: skip
-@given(st.data())
-def test_any_text_in_any_element(tmp_path: Path, data: st.DataObject) -> None:
-    """Well-formed files with other values: attributes and texts from a list of awkward ones."""
-    texts = ["", "nan", "-1", "1e400", "0", "400", "x", "2_Degree", "10", "1 2 3", "D65", "é"]
-    out = FILE
-    for old in data.draw(st.lists(st.sampled_from(
-        ["380", '"10"', "70.5", "D50", "2_Degree", "gold 2", "Recipe", "45.0", VALUES, "spec"]
-    ), min_size=1, max_size=4)):  # fmt: skip
-        new = data.draw(st.sampled_from(texts))
-        out = out.replace(old, f'"{new}"' if old.startswith('"') else new)
-    read_or_refused(tmp_path / "odd.cxf", out.encode())
-
-
-def test_the_file_to_be_damaged_is_sound(tmp_path: Path) -> None:
-    assert read_or_refused(tmp_path / "a.cxf", FILE.encode())
-
-
 def test_deep_nesting_and_many_objects_end(read: Read) -> None:
-    begun = time.monotonic()
     with pytest.raises(InputError):
         read("<CxF>" + "<a>" * 100_000)
     item = '<Object Name="x" ObjectType="y" Id="1"/>'
@@ -244,4 +141,3 @@ def test_deep_nesting_and_many_objects_end(read: Read) -> None:
     long = " ".join(["0.5"] * 10_000)
     with pytest.raises(InputError, match="10000 values"):
         read(FILE.replace(VALUES, long))
-    assert time.monotonic() - begun < 20.0

@@ -2,43 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 import pytest
-from damage import damaged, read_or_refused
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from samples import Read, long
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, lab
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import InputError
 from dyemix.files import read_swatches
 from dyemix.files.wavelengths import onto_grid
 
 pytestmark = pytest.mark.filterwarnings("error", "ignore:.*related API features.*")
-Read = Callable[[str], SwatchSet]
 GRID = list(range(400, 701, 10))
-
-
-@pytest.fixture
-def read(tmp_path: Path) -> Read:
-    def reader(content: str) -> SwatchSet:
-        path = tmp_path / "book.csv"
-        path.write_text(content, "utf-8")
-        return read_swatches(path)
-
-    return reader
-
-
-def long(samples: list[tuple[str, float]], head: str = "recipe,wavelength,reflectance") -> str:
-    rows = [f"{name},{w},{value}" for name, value in samples for w in GRID]
-    return "\n".join([head, *rows, ""])
 
 
 @pytest.mark.parametrize(
@@ -205,14 +185,3 @@ def test_too_narrow_a_range_names_what_is_missing(
     bands = range(first, last + 1, 10)
     with pytest.raises(InputError, match=missing):
         read(f"recipe,{','.join(map(str, bands))}\nundyed,{','.join(['0.5'] * len(bands))}\n")
-
-
-@settings(
-    max_examples=100, deadline=None, derandomize=True,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)  # fmt: skip
-@given(st.integers(0, 2**32), st.integers(1, 5))
-def test_a_damaged_table_is_read_or_refused_in_words(tmp_path: Path, seed: int, cuts: int) -> None:
-    tall = "\n".join(["wavelength,undyed,gold 2", *(f"{w},0.8,0.3" for w in GRID)])
-    good = tall if seed % 2 else long([("undyed", 0.8), ("gold 2", 0.3)])
-    read_or_refused(tmp_path / "damaged.csv", damaged(good.encode(), seed, cuts))

@@ -4,74 +4,31 @@ from __future__ import annotations
 
 import datetime
 import io
-import time
 import zipfile
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import openpyxl
 import pytest
-from damage import damaged, read_or_refused
 from defusedxml import EntitiesForbidden
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from samples import HEAD, ROWS, Read, archive, unpacked, workbook
 
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import InputError
 from dyemix.files import read_swatches
 
 pytestmark = pytest.mark.filterwarnings("error")
-Read = Callable[[bytes], SwatchSet]
-HEAD = ["swatch", "recipe", *(int(w) for w in WAVELENGTHS)]
-
-
-@pytest.fixture
-def read(tmp_path: Path) -> Read:
-    def reader(content: bytes) -> SwatchSet:
-        path = tmp_path / "book.csv"  # the name says CSV; the content decides
-        path.write_bytes(content)
-        return read_swatches(path)
-
-    return reader
-
-
-def workbook(rows: list[list[Any]], change: Callable[[Any], None] = lambda sheet: None) -> bytes:
-    book = openpyxl.Workbook()
-    sheet = book.active
-    for row in rows:
-        sheet.append(row)
-    change(sheet)
-    out = io.BytesIO()
-    book.save(out)
-    return out.getvalue()
-
-
-GOOD = [
-    ["# cloth: cotton lawn"],
-    [],
-    HEAD,
-    [1, "undyed", *[0.8] * 31],
-    [2, "gold 0.5", *[0.3] * 31],
-    [],
-    [2, "gold 0.5", *[0.31] * 31],
-]
-
-
-def notes(swatches: SwatchSet) -> str:
-    return "\n".join(swatches.notes)
 
 
 def test_a_sheet_reads_as_its_csv_would(read: Read) -> None:
-    swatches = read(workbook(GOOD))
+    swatches = read(workbook(ROWS))
     assert [r.recipe for r in swatches.readings] == [Recipe(), *[Recipe({"gold": 0.5})] * 2]
     assert swatches.readings[2].place == "book.csv, row 7"
     assert swatches.readings[2].reflectance == pytest.approx(0.31)
     assert swatches.conditions() == {"cloth": "cotton lawn"}
-    assert "sheet 'Sheet'" in notes(swatches)
+    assert "sheet 'Sheet'" in str(swatches)
 
 
 def test_percentages_dates_and_numbers_as_names(read: Read) -> None:
@@ -110,7 +67,7 @@ def test_pandas_writes_what_is_read(tmp_path: Path) -> None:
 
 def with_formula(saved: str | None) -> bytes:
     """A workbook with a formula in C5, and beside it the value a spreadsheet would have saved."""
-    data = workbook(GOOD, lambda sheet: sheet.__setitem__("C5", "=D5*1"))
+    data = workbook(ROWS, lambda sheet: sheet.__setitem__("C5", "=D5*1"))
     if saved is None:
         return data
     out = io.BytesIO()
@@ -131,38 +88,30 @@ def test_a_formula_is_never_calculated(read: Read) -> None:
     swatches = read(with_formula("0.29"))
     assert swatches.readings[1].reflectance is not None
     assert swatches.readings[1].reflectance[0] == pytest.approx(0.29)
-    assert "formulas in cells, 1 in all (first: C5" in notes(swatches)
+    assert "formulas in cells, 1 in all (first: C5" in str(swatches)
     with pytest.raises(InputError, match="'#DIV/0!' is not a number"):
-        read(workbook([*GOOD[:4], [2, "gold 0.5", "#DIV/0!", *[0.3] * 30]]))
+        read(workbook([*ROWS[:4], [2, "gold 0.5", "#DIV/0!", *[0.3] * 30]]))
 
 
 def test_the_one_sheet_that_is_a_table(read: Read) -> None:
     book = openpyxl.Workbook()
     book.active.title = "notes"
     book.active.append(["dyed in May"])
-    for row in GOOD:
+    for row in ROWS:
         book.create_sheet("swatches") if "swatches" not in book.sheetnames else None
         book["swatches"].append(row)
     out = io.BytesIO()
     book.save(out)
     swatches = read(out.getvalue())
     assert len(swatches.readings) == 3
-    assert "not read: 'notes'" in notes(swatches)
-    for row in GOOD:
+    assert "not read: 'notes'" in str(swatches)
+    for row in ROWS:
         book.create_sheet("again") if "again" not in book.sheetnames else None
         book["again"].append(row)
     out = io.BytesIO()
     book.save(out)
     with pytest.raises(InputError, match="2 sheets hold tables"):
         read(out.getvalue())
-
-
-def archive(parts: dict[str, bytes]) -> bytes:
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as file:
-        for name, part in parts.items():
-            file.writestr(name, part)
-    return out.getvalue()
 
 
 @pytest.mark.parametrize(
@@ -175,20 +124,18 @@ def archive(parts: dict[str, bytes]) -> bytes:
         (archive({"xl/workbook.xml": b" " * 70_000_000}), "70 MB when unpacked"),
         (archive({"xl/workbook.xml": b"<a/>"}), "cannot be read"),
         (workbook([]), "empty"),
-        (workbook(GOOD)[:-500], "cannot be read"),
+        (workbook(ROWS)[:-500], "cannot be read"),
         (workbook([["recipe", *range(10_000)], ["undyed", *[1] * 10_000]]), "columns"),
-        (workbook([*GOOD[:4], [2, "gold 1", "30 %", *[0.3] * 30]]), "write the number alone"),
-        (workbook([*GOOD[:4], [2, "gold 1", "30%", *[0.3] * 30]]), "write the number alone"),
-        (workbook([*GOOD[:4], [2, "gold", *[0.3] * 31]]), "not an amount"),
+        (workbook([*ROWS[:4], [2, "gold 1", "30 %", *[0.3] * 30]]), "write the number alone"),
+        (workbook([*ROWS[:4], [2, "gold 1", "30%", *[0.3] * 30]]), "write the number alone"),
+        (workbook([*ROWS[:4], [2, "gold", *[0.3] * 31]]), "not an amount"),
     ],
 )  # fmt: skip
 def test_refusals(read: Read, data: bytes, words: str) -> None:
-    begun = time.monotonic()
     with pytest.raises(InputError) as caught:
         read(data)
     assert words in str(caught.value)
     assert caught.value.file == "book.csv"
-    assert time.monotonic() - begun < 10.0
 
 
 BOMB = "<!DOCTYPE x [<!ENTITY i 'aaaaaaaaaa'>" + "".join(
@@ -200,8 +147,7 @@ OUTSIDE = "<!DOCTYPE x [<!ENTITY i SYSTEM 'file:///etc/hostname'>"
 @pytest.mark.parametrize("part", ["xl/workbook.xml", "xl/worksheets/sheet1.xml", "xl/styles.xml"])
 @pytest.mark.parametrize("declared", [BOMB, OUTSIDE])
 def test_entities_are_neither_unfolded_nor_fetched(read: Read, part: str, declared: str) -> None:
-    with zipfile.ZipFile(io.BytesIO(workbook(GOOD))) as book:
-        parts = {name: book.read(name) for name in book.namelist()}
+    parts = unpacked(workbook(ROWS))
     head, declaration, body = parts[part].rpartition(b"?>")
     parts[part] = head + declaration + declared.encode() + b"]>" + body
     with pytest.raises(InputError, match="cannot be read") as caught:
@@ -213,51 +159,6 @@ def test_entities_are_neither_unfolded_nor_fetched(read: Read, part: str, declar
 
 
 def test_a_cell_far_away_is_neither_waited_for_nor_lost(read: Read) -> None:
-    data = workbook(GOOD, lambda sheet: sheet.cell(1_048_576, 3, 0.5))
-    begun = time.monotonic()
+    data = workbook(ROWS, lambda sheet: sheet.cell(1_048_576, 3, 0.5))
     with pytest.raises(InputError, match="goes on below row 20,060"):
         read(data)
-    assert time.monotonic() - begun < 10.0
-
-
-@settings(
-    max_examples=80, deadline=None, derandomize=True,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)  # fmt: skip
-@given(st.integers(0, 2**32), st.integers(1, 4))
-def test_a_damaged_workbook_is_read_or_refused_in_words(
-    tmp_path: Path, seed: int, cuts: int
-) -> None:
-    read_or_refused(tmp_path / "damaged.xlsx", damaged(workbook(GOOD), seed, cuts))
-
-
-@settings(
-    max_examples=80, deadline=None, derandomize=True,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)  # fmt: skip
-@given(st.integers(0, 2**32), st.integers(1, 3))
-def test_a_damaged_part_in_a_sound_archive(tmp_path: Path, seed: int, cuts: int) -> None:
-    with zipfile.ZipFile(io.BytesIO(workbook(GOOD))) as book:
-        parts = {name: book.read(name) for name in book.namelist()}
-    name = sorted(parts)[seed % len(parts)]
-    parts[name] = damaged(parts[name], seed, cuts)
-    read_or_refused(tmp_path / "damaged.xlsx", archive(parts))
-
-
-cells = st.one_of(
-    st.none(), st.booleans(), st.floats(allow_nan=False, allow_infinity=False),
-    st.sampled_from(["recipe", "undyed", "gold 1", "=1/0", "400", "L*", "#x: y", "", '"', "50 %"]),
-)  # fmt: skip
-
-
-@settings(
-    max_examples=60, deadline=None, derandomize=True,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)  # fmt: skip
-@given(st.lists(st.lists(cells, max_size=5), max_size=6))
-def test_any_cells(tmp_path: Path, rows: list[list[Any]]) -> None:
-    read_or_refused(tmp_path / "any.xlsx", workbook(rows))
-
-
-def test_the_workbook_to_be_damaged_is_sound(tmp_path: Path) -> None:
-    assert read_or_refused(tmp_path / "a.xlsx", workbook(GOOD))
