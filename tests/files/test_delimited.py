@@ -195,23 +195,27 @@ def test_unnamed_and_unread_rows_are_kept(read: Read) -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "words"), [(1.05, "above 1 at 400 nm: fluorescent"), (0.96, "0.95 or more at 440 nm")]
+    ("rows", "words"),
+    [
+        ([("undyed", 0.8), ("gold 1", 1.05)], "above 1 at 400 nm: fluorescent"),
+        ([("undyed", 0.8), ("gold 1", 0.96)], "0.95 or more at 440 nm"),
+        ([("undyed", 0.8), ("gold 1", f"{flat(0.3, 30)},0")], "0 at 700 nm: below"),
+        ([("undyed", 80), ("red 1", 30), ("gold 1", 0.5)], "a fraction in a file of percentages?"),
+        ([("undyed", 0.8), ("undyed", 0.8)], "same as row 2: a copy?"),
+        ([("undyed", 0.8), ("gold 30", 0.2)], "30 % owf is deeper than any cloth takes up"),
+    ],
 )
-def test_bright_readings_are_flagged(read: Read, value: float, words: str) -> None:
-    swatches = read(f"# scale: fraction\nrecipe,{BANDS}\nundyed,{flat(value)}\n")
-    assert words in swatches.readings[0].flags[0]
-    assert swatches.readings[0].reflectance == pytest.approx(value)
-    assert "row 3: " + words in str(swatches)
-
-
-def test_a_copied_row_is_flagged(read: Read) -> None:
-    swatches = read(f"swatch,recipe,{BANDS}\n1,undyed,{flat(0.8)}\n1,undyed,{flat(0.8)}\n")
-    assert [r.flags for r in swatches.readings] == [(), ("same as row 2: a copy?",)]
-
-
-def test_a_fraction_among_percentages_is_flagged(read: Read) -> None:
-    swatches = read(f"recipe,{BANDS}\nundyed,{flat(80)}\nred 1,{flat(30)}\ngold 1,{flat(0.5)}\n")
-    assert "a fraction in a file of percentages?" in swatches.readings[2].flags[0]
+def test_what_is_doubtful_is_kept_flagged_and_told(
+    read: Read, rows: list[tuple[str, object]], words: str
+) -> None:
+    table = [f"{name},{value if isinstance(value, str) else flat(value)}" for name, value in rows]
+    swatches = read("\n".join([f"recipe,{BANDS}", *table]))
+    assert [any(words in flag for flag in r.flags) for r in swatches.readings] == [
+        *[False] * (len(rows) - 1), True,
+    ]  # fmt: skip
+    assert f"row {len(rows) + 1}: " in str(swatches)
+    assert words.rstrip("?") in str(swatches)
+    assert swatches.readings[-1].reflectance is not None
 
 
 def test_a_dye_spelt_like_another_is_told(read: Read) -> None:
@@ -370,29 +374,33 @@ words = st.from_regex(r"[a-zé][a-zé,;\"' ]{0,10}[a-zé]", fullmatch=True).map(
 )
 
 
+COVARIANCE = np.array([[0.5, 0.1, 0.0], [0.1, 0.7, -0.2], [0.0, -0.2, 0.9]])
+
+
 @st.composite
 def readings(draw: st.DrawFn) -> Reading:
     kind = draw(st.sampled_from(["spectrum", "Lab", "hex", "blank"]))
     code = draw(st.sampled_from(["#7d8a6e", "#c9a227", "#2a3a66"]))
     light = draw(st.sampled_from([D65_10, D65_2, Light("A", 10), Light("D50", 2)]))
     given_lab = {"Lab": draw(labs), "hex": lab_from_hex(code)}.get(kind)
+    name = draw(st.sampled_from(["", "scan 7", 'a "b", c']))
     return Reading(
-        recipe=draw(recipes),
+        recipe=draw(st.none() | recipes) if name else draw(recipes),
         reflectance=draw(reflectances) if kind == "spectrum" else None,
         swatch=draw(st.sampled_from(["", "1", "a 2"])),
         kind=kind,
         lab=given_lab,
         light={"Lab": light, "hex": D65_2}.get(kind),
+        covariance=draw(st.sampled_from([None, COVARIANCE])),
         conditions=draw(st.dictionaries(st.sampled_from(["cloth", "salt", "moon"]), words)),
+        name=name,
     )
 
 
 @settings(
-    max_examples=60,
-    deadline=None,
-    derandomize=True,
+    max_examples=60, deadline=None, derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
+)  # fmt: skip
 @given(st.lists(readings(), min_size=1, max_size=5), st.booleans())
 def test_what_is_written_reads_back(tmp_path: Path, rows: list[Reading], demo: bool) -> None:
     path = tmp_path / "written.csv"
@@ -402,6 +410,7 @@ def test_what_is_written_reads_back(tmp_path: Path, rows: list[Reading], demo: b
     assert after.demo == demo
     for old, new in zip(before.readings, after.readings, strict=True):
         assert (new.recipe, new.swatch, new.kind) == (old.recipe, old.swatch, old.kind)
+        assert new.name == old.name
         for key, value in old.conditions.items():
             assert new.conditions.get(key) == value
         if old.reflectance is not None:
@@ -409,39 +418,13 @@ def test_what_is_written_reads_back(tmp_path: Path, rows: list[Reading], demo: b
         if old.lab is not None:
             assert new.lab == pytest.approx(old.lab, abs=5.1e-7)
             assert new.light == old.light
+        assert (new.covariance is None) == (old.covariance is None)
+        if old.covariance is not None:
+            assert new.covariance == pytest.approx(old.covariance, rel=1e-8)
     write_swatches(after, path, force=True)
     once = path.read_bytes()
     write_swatches(read_swatches(path), path, force=True)
     assert path.read_bytes() == once
-
-
-EVERY_KIND = SwatchSet(
-    (
-        Reading(
-            Recipe(), np.linspace(0.6, 0.8, 31), "1", conditions={"alkali": 'with "soda"'}, name="a"
-        ),
-        Reading(
-            Recipe({"gold": 0.5, "navy 2": 0.0625}), None, "2", "Lab",
-            np.array([50.0, 12.5, -3.25]), Light("D50", 2),
-            np.array([[0.5, 0.1, 0.0], [0.1, 0.7, -0.2], [0.0, -0.2, 0.9]]),
-            {"alkali": "after 1 h", "illuminant": "D50", "observer": "2"},
-        ),
-        Reading(None, np.full(31, 0.25), "", conditions={"alkali": "after 1 h"}, name="scan 7"),
-    )
-)  # fmt: skip
-
-
-def test_names_covariances_and_what_was_not_dyed_by_recipe_read_back(tmp_path: Path) -> None:
-    write_swatches(EVERY_KIND, tmp_path / "kinds.csv")
-    again = read_swatches(tmp_path / "kinds.csv")
-    for old, new in zip(EVERY_KIND.readings, again.readings, strict=True):
-        assert (new.recipe, new.swatch, new.name, new.kind, new.light) == (
-            old.recipe, old.swatch, old.name, old.kind, old.light,
-        )  # fmt: skip
-        assert new.conditions["alkali"] == old.conditions["alkali"]
-        for one, other in ((new.lab, old.lab), (new.covariance, old.covariance)):
-            assert (one is None) == (other is None)
-            assert one is None or one == pytest.approx(other, abs=5.1e-7)
 
 
 @pytest.mark.parametrize("make", [instruments.cxf, instruments.cgats])
