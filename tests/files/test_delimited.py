@@ -110,6 +110,8 @@ def test_the_scale_is_one_for_the_file_and_said(read: Read) -> None:
     assert percent.readings[1].reflectance == pytest.approx(0.015)
     assert "reflectance is in percent" in str(percent)
     assert "fractions of 1" in str(read(f"recipe,{BANDS}\nundyed,{flat(0.8)}\n"))
+    dark = read(f"# scale: percent\nrecipe,{BANDS}\nblack 6,{flat(0.9)}\n")
+    assert "is the scale really percent?" in str(dark)
     stated = read(f"# scale: percent\nrecipe,{BANDS}\nblack 6,{flat(1.5)}\n")
     assert stated.readings[0].reflectance == pytest.approx(0.015)
     assert "could be a bright fraction" in str(read(f"recipe,{BANDS}\nundyed,{flat(1.5)}\n"))
@@ -183,6 +185,12 @@ def test_nothing_is_lost(read: Read) -> None:
     assert swatches.readings[0].conditions["mood"] == "good"
     for words in ("a weekend in May", "moon: full", "just a remark", "'mood'", "a colour twice"):
         assert words in str(swatches)
+
+
+def test_rows_cut_short_and_a_name_with_separators(read: Read) -> None:
+    swatches = read("recipe;a,b,c,d\ngold 1\n".replace("a,b,c,d", "hex;mood,place,day,hour"))
+    assert [r.kind for r in swatches.readings] == ["blank"]
+    assert "blank at the end: 1 of them" in str(swatches)
 
 
 def test_unnamed_and_unread_rows_are_kept(read: Read) -> None:
@@ -291,6 +299,15 @@ def test_names_alike(one: str, other: str, expected: bool) -> None:
         ("recipe,hex\n,#aabb00\n", 2, "recipe", "no recipe"),
         ("recipe,hex\ngold 2 tbsp,#aabb00\n", 2, "recipe", "strength of the stock"),
         ("recipe,hex\ngold 1,#aabb00,7\n", 2, None, "'7' the first too many"),
+        ("recipe,,hex\ngold 1,x,#aabb00\n", 1, None, "column 2 has no heading"),
+        ("recipe,hex,scale\ngold 1,#aabb00,percent\n", 1, "scale", "write it above the table"),
+        ("recipe,hex\n" + "gold 1 + " * 80 + "navy 1,#aabb00\n", 2, "recipe", "is too long"),
+        ("dye,owf,hex\ngold,,#aabb00\n", 2, "owf", "the dye and its % owf"),
+        ("# spoons: big\nrecipe,hex\ngold 1,#aabb00\n", 1, None, "spoons is 'big'"),
+        (
+            "recipe,L*,a*,b*,var L,var a,var b,cov La,cov Lb,cov ab\ngold 1,50,0,0,1,1,1,2,0,0\n",
+            2, "var_L", "no covariance",
+        ),
         ('recipe,hex\ngold 1,"#aabb00\nred 1,#bb0000\n', 2, None, "quotation mark"),
         ("recipe,hex\ngold 1,#aabb00\n# cloth: x\n", 3, None, "above the headings"),
         ("# demo: maybe\nrecipe,hex\ngold 1,#aabb00\n", 1, None, "demo is 'maybe'"),
@@ -366,9 +383,10 @@ def test_the_separator_of_flags_stands_in_no_flag(read: Read, tmp_path: Path) ->
 
 reflectances = st.lists(st.floats(0.01, 0.94), min_size=31, max_size=31).map(np.array)
 labs = st.tuples(st.floats(30, 80), st.floats(-15, 15), st.floats(-15, 15)).map(np.array)
-recipes = st.dictionaries(
+amounts = st.dictionaries(
     st.sampled_from(["gold", "scarlet", "navy 2"]), st.floats(0.001, 8.0), max_size=3
-).map(Recipe)
+)
+recipes = st.builds(Recipe, amounts, st.sampled_from(["", "3 tbsp gold"]))
 words = st.from_regex(r"[a-zé][a-zé,;\"' ]{0,10}[a-zé]", fullmatch=True).map(
     lambda text: " ".join(text.split())
 )
@@ -411,6 +429,8 @@ def test_what_is_written_reads_back(tmp_path: Path, rows: list[Reading], demo: b
     for old, new in zip(before.readings, after.readings, strict=True):
         assert (new.recipe, new.swatch, new.kind) == (old.recipe, old.swatch, old.kind)
         assert new.name == old.name
+        if old.recipe is not None and old.recipe.as_written:
+            assert new.recipe.as_written == old.recipe.as_written
         for key, value in old.conditions.items():
             assert new.conditions.get(key) == value
         if old.reflectance is not None:
