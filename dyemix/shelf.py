@@ -143,7 +143,7 @@ def kept_fit(key: str, make: Callable[[], DyeSet]) -> DyeSet:
     dyes = make()
     with suppress(OSError, DyemixError):
         path.parent.mkdir(parents=True, exist_ok=True)
-        save(dyes, path)
+        save(dyes, path, force=True)
     return dyes
 
 

@@ -10,10 +10,11 @@ from typing import Any
 import numpy as np
 
 from dyemix.colour.colorimetry import WAVELENGTHS
-from dyemix.dataset.serialise import from_plain, plain
+from dyemix.dataset.serialise import from_plain, parse, plain
 from dyemix.errors import DyemixError, SavedError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import depth_law, depth_law_by_law
+from dyemix.writing import write
 
 FORMAT = "dyemix dye set"
 #: Raised with every change of the layout below; an older version is still read.
@@ -31,17 +32,9 @@ def saved_text(dyes: DyeSet) -> str:
     return json.dumps(content, ensure_ascii=False)
 
 
-def save(dyes: DyeSet, path: str | os.PathLike[str]) -> None:
-    """Write fitted dyes to a JSON file. Raises `SavedError` where it cannot be written."""
-    # A reader of the file must never see half of it: write beside it, then move.
-    path = Path(path)
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        beside.write_text(saved_text(dyes), encoding="utf-8")
-        beside.replace(path)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise SavedError(f"{path}: cannot be written ({error.strerror}).") from None
+def save(dyes: DyeSet, path: str | os.PathLike[str], **care: Any) -> None:
+    """Write fitted dyes to a JSON file; `care` is ``force`` and ``inputs`` of `write`."""
+    write(path, saved_text(dyes), **care)
 
 
 def load(path: str | os.PathLike[str]) -> DyeSet:
@@ -59,12 +52,12 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
 def from_text(text: str, path: str) -> DyeSet:
     """Fitted dyes from their text; `path` says in messages where that stands."""
     try:
-        content = json.loads(text)
-    except (ValueError, RecursionError):
+        content = parse(text)
+    except SavedError:
         raise SavedError(
             f"{path}: not a saved dye set, or a damaged one: fit the swatches again."
         ) from None
-    if not isinstance(content, dict) or content.get("format") != FORMAT:
+    if content.get("format") != FORMAT:
         raise SavedError(f"{path}: not a saved dye set: save one with 'dyemix fit -o'.")
     version = content.get("version")
     if not isinstance(version, int) or version > VERSION:

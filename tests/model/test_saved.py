@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import dyemix
-from dyemix.errors import SavedError
+from dyemix.errors import InputError, SavedError
 from dyemix.model.saved import VERSION
 
 TABLE = "swatch_data/napkins.csv"
@@ -32,10 +32,13 @@ def test_round_trip_is_exact(dyes, tmp_path):
     assert str(dyemix.match(back, "#7d8a6e")) == str(dyemix.match(dyes, "#7d8a6e"))
 
 
-def test_no_half_written_file_is_left(dyes, tmp_path):
-    with pytest.raises(SavedError, match="cannot be written"):
-        dyemix.save(dyes, tmp_path / "missing" / "dyes.json")
-    assert list(tmp_path.iterdir()) == []
+def test_a_saved_set_is_written_over_only_by_force(dyes, tmp_path):
+    path = tmp_path / "dyes.json"
+    dyemix.save(dyes, path)
+    with pytest.raises(InputError, match="--force"):
+        dyemix.save(dyes, path)
+    dyemix.save(dyes, path, force=True)
+    assert [p.name for p in tmp_path.iterdir()] == ["dyes.json"]
 
 
 @pytest.mark.parametrize(
