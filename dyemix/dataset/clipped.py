@@ -10,6 +10,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import lab_from_hex
 from dyemix.dataset.serialise import Shape
+from dyemix.errors import DyemixError
 
 #: Added to the variance along a direction in which a colour may lie anywhere, CIELAB².
 _ANYWHERE = 1e4
@@ -51,6 +52,25 @@ class Clipped:
             beyond.append(here - lab_from_hex("#{:02x}{:02x}{:02x}".format(*inner)))
         rows = np.array(beyond)
         return cls(rows / np.linalg.norm(rows, axis=1, keepdims=True))
+
+    @classmethod
+    def parse(cls, text: str) -> Clipped | None:
+        """Read back what `str` writes; None for no words. Raises `DyemixError` for other words."""
+        if not text.strip():
+            return None
+        try:
+            rows = np.array([[float(x) for x in part.split()] for part in text.split(";")])
+        except ValueError:
+            rows = np.zeros((0, 0))
+        if rows.ndim != 2 or rows.shape[1] != 3 or not np.isfinite(rows).all():
+            raise DyemixError(
+                f"{text[:40]!r} is no direction in which a colour was clipped: three numbers, of "
+                "L*, a* and b*, for each channel, with ';' between channels."
+            )
+        return cls(rows)
+
+    def __str__(self) -> str:
+        return "; ".join(" ".join(f"{x:.4f}" for x in row) for row in self.beyond)
 
     def open(self, apart: Array) -> Array:
         """Variance ``(3, 3)`` to add to a reading from which a colour lies `apart` ``(3,)``.

@@ -14,6 +14,7 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS, Light
+from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.serialise import plain
 from dyemix.dataset.swatches import Reading, SwatchSet
@@ -83,6 +84,7 @@ _READ: Mapping[str, Callable[[Any], Any]] = {
     "reflectance": _array(len(WAVELENGTHS)),
     "lab": _array(3),
     "covariance": _array(3, 3),
+    "clipped": Clipped.parse,
     "conditions": json.loads,
     "flags": lambda text: tuple(json.loads(text)),
 }
@@ -159,6 +161,7 @@ def add_readings(
             name=reading.name, spectrum=reading.reflectance, lab=reading.lab, light=reading.light,
             as_written="" if reading.recipe is None else reading.recipe.as_written,
             covariance=reading.covariance, conditions=reading.conditions, flags=reading.flags,
+            clipped=None if reading.clipped is None else str(reading.clipped),
         )  # fmt: skip
         numbers.append(number)
     return numbers

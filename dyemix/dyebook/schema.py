@@ -67,7 +67,7 @@ def _sheet_of_layout_3(old: dict[str, Any]) -> dict[str, Any]:
 
 
 #: The layout that this version reads and writes.
-LAYOUT = 3
+LAYOUT = 4
 #: Layouts that change values and no table.
 _VALUES = {3: _sheets_of_layout_3}
 #: Every table, each after those it refers to.

@@ -64,7 +64,7 @@ def written(swatches: SwatchSet) -> str:
     readings = [name for name in (*READING, *_BANDS) if name in used] or list(READING)
     columns = ["swatch", *(["name"] if "name" in used else []), "recipe"]
     columns += [name for name in ("as written", *keys) if name in used]
-    columns += readings + [name for name in (*COVARIANCE, "flags") if name in used]
+    columns += readings + [name for name in (*COVARIANCE, "clipped", "flags") if name in used]
     above = ({"demo": "yes"} if swatches.demo else {}) | shared
     above |= {"scale": "fraction"} if _BANDS[-1] in used else {}
     out = io.StringIO()
@@ -102,6 +102,8 @@ def _cells(reading: Reading) -> dict[str, str]:
     if (c := reading.covariance) is not None:
         six = (c[0, 0], c[1, 1], c[2, 2], c[0, 1], c[0, 2], c[1, 2])
         row |= {name: f"{value:.9g}" for name, value in zip(COVARIANCE, six, strict=True)}
+    if reading.clipped is not None and reading.kind != "hex":  # a hex code says it by itself
+        row["clipped"] = str(reading.clipped)
     return row
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, Light, lab_from_hex, smoothest_reflectance
+from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.errors import DyemixError, RecipeError, TargetError
@@ -48,6 +49,7 @@ class Draft:
     lab: Array | None = None
     light: Light | None = None
     covariance: Array | None = None
+    clipped: Clipped | None = None
     flags: list[str] = field(default_factory=list)
 
     def doubt(self, *flags: str) -> None:
@@ -59,7 +61,7 @@ class Draft:
         return Reading(
             self.recipe, self.reflectance, self.values.get("swatch", ""), self.kind, self.lab,
             self.light, self.covariance, self.conditions, tuple(self.flags), place,
-            self.values.get("name", ""),
+            self.values.get("name", ""), self.clipped,
         )  # fmt: skip
 
 
@@ -200,6 +202,7 @@ def rough_readings(drafts: list[Draft], faults: Faults) -> None:
         try:
             if draft.kind == "hex":
                 draft.lab, draft.light = lab_from_hex(draft.values["hex"]), D65_2
+                draft.clipped = Clipped.of_hex(draft.values["hex"])
             elif draft.kind == "Lab" and draft.lab is not None:
                 if not (0 < draft.lab[0] <= 105 and abs(draft.lab[1:]).max() <= 200):
                     raise DyemixError(

@@ -15,7 +15,9 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS
+from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.swatches import SwatchSet
+from dyemix.errors import DyemixError
 from dyemix.files.cells import Faults, Sheet, few, placed
 from dyemix.files.headings import COVARIANCE, HEADER_ONLY, KNOWN, READING, band, meaning
 from dyemix.files.rows import Context, Draft, named_recipe, rough_readings
@@ -196,7 +198,11 @@ def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faul
 
 
 def _covariance(draft: Draft, faults: Faults) -> None:
-    """The covariance of a reading's CIELAB, where the table carries one (a photograph's does)."""
+    """How good a reading's CIELAB is, where the table says so (a photograph's does)."""
+    try:
+        draft.clipped = Clipped.parse(draft.values.get("clipped", ""))
+    except DyemixError as error:
+        faults.add(str(error), draft.row, "clipped")
     cells = [draft.values.get(name, "") for name in COVARIANCE]
     if not any(cells) or (values := _cells(cells, COVARIANCE, draft.row, faults)) is None:
         return

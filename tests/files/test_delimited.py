@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import instruments
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 from samples import BANDS, Read, flat
 
 from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, lab, lab_from_hex
+from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import InputError
@@ -445,6 +447,27 @@ def test_what_is_written_reads_back(tmp_path: Path, rows: list[Reading], demo: b
     once = path.read_bytes()
     write_swatches(read_swatches(path), path, force=True)
     assert path.read_bytes() == once
+
+
+def test_a_clipped_reading_is_a_bound_each_time_it_is_read(tmp_path: Path) -> None:
+    table = tmp_path / "codes.csv"
+    table.write_text("recipe,hex\nundyed,#f0efe8\ngold 1,#e0a000\n", encoding="utf-8")
+    for _ in range(2):
+        undyed, gold = read_swatches(table).readings
+        assert undyed.clipped is None
+        assert gold.clipped is not None
+        assert gold.clipped.beyond.shape == (1, 3)
+        write_swatches(SwatchSet((undyed, gold)), tmp_path / "again.csv")
+        (tmp_path / "again.csv").replace(table)
+    beyond = Clipped(np.array([[0.0, -1.0, 0.0], [0.5, 0.5, -0.7071]]))
+    photographed = replace(gold, kind="Lab", clipped=beyond)
+    write_swatches(SwatchSet((photographed,)), tmp_path / "photographed.csv")
+    (back,) = read_swatches(tmp_path / "photographed.csv").readings
+    assert back.clipped is not None
+    np.testing.assert_allclose(back.clipped.beyond, beyond.beyond, atol=1e-4)
+    table.write_text("recipe,L*,a*,b*,clipped\ngold 1,50,2,3,green\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"clipped.*three numbers|three numbers"):
+        read_swatches(table)
 
 
 @pytest.mark.parametrize("make", [instruments.cxf, instruments.cgats])

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from dyemix.colour.colorimetry import D65_2, D65_10, smoothest_reflectance
+from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from tests.simulated.worlds import HEX, SPECTRUM, Readings, World
@@ -20,6 +21,7 @@ def swatch_set(some: World, readings: Readings, prefix: str = "P") -> SwatchSet:
     measured = readings.reflectance is not None
     spectra = readings.reflectance if measured else smoothest_reflectance(readings.lab, light)
     assert spectra is not None
+    codes = None if readings.codes is None else readings.codes.astype(np.uint8)
     return SwatchSet(
         tuple(
             Reading(
@@ -30,6 +32,7 @@ def swatch_set(some: World, readings: Readings, prefix: str = "P") -> SwatchSet:
                 None if measured else np.array(readings.lab[i]),
                 None if measured else light,
                 None if readings.covariance is None else np.array(readings.covariance[i]),
+                clipped=None if codes is None else Clipped.of_hex("#" + bytes(codes[i]).hex()),
             )
             for i in range(len(readings))
         )
