@@ -18,6 +18,7 @@ from dyemix.model.dyes import DyeSet
 
 #: How much likely ΔE2000 a preferred dye may cost: half of what the eye of a customer sees.
 PREFERENCE = 0.5
+LIKELY, PAPER = "likely", "paper"
 
 
 class Limits(TypedDict, total=False):
@@ -32,11 +33,14 @@ class Limits(TypedDict, total=False):
     in_hand: Mapping[str, float]
     price: Mapping[str, float]
     kit: Kit | None
+    count: int
+    rank_by: str
+    k_lightness: float
 
 
 @dataclass(frozen=True)
 class Constraints:
-    """Limits and likings of a match, where several matches share them.
+    """What is asked of a match beside the colour, where several matches share it.
 
     Attributes
     ----------
@@ -50,10 +54,13 @@ class Constraints:
     in_hand : most of a dye, % owf, where less is left in the jar than its deepest swatch.
     price : of every dye, per gram of powder, in whatever currency.
     kit : what amounts are measured with; recipes are then rounded to it, all dyes together.
+    count : most recipes to show.
+    rank_by : ``"likely"`` (mean ΔE2000 in the pot) or ``"paper"`` (ΔE2000 of the prediction).
+    k_lightness : lightness factor of ΔE2000.
 
     A lone name stands for itself: ``avoid="black"``.
 
-    Raises `DyemixError` for limits that contradict each other or leave nothing to match with.
+    Raises `DyemixError` for what contradicts itself or leaves nothing to match with.
     """
 
     max_dyes: int = 3
@@ -65,6 +72,9 @@ class Constraints:
     in_hand: Mapping[str, float] = field(default_factory=dict)
     price: Mapping[str, float] = field(default_factory=dict)
     kit: Kit | None = None
+    count: int = 8
+    rank_by: str = LIKELY
+    k_lightness: float = 1.0
 
     def __post_init__(self) -> None:
         for name in ("only", "use", "avoid", "prefer"):
@@ -77,27 +87,32 @@ class Constraints:
                 if not value >= 0:
                     raise DyemixError(f"{name} of {dye} is {value:g}: 0 or more.")
             object.__setattr__(self, name, tidy)
-        if self.max_dyes < 1:
-            raise DyemixError(f"max_dyes is {self.max_dyes}: a recipe has one dye or more.")
-        if len(self.use) > self.max_dyes:
-            raise DyemixError(
-                f"{len(self.use)} dyes must be used, but max_dyes is {self.max_dyes}."
-            )
-        if both := set(self.avoid) & {*self.use, *self.prefer, *self.only}:
-            raise DyemixError(f"{', '.join(sorted(both))}: to be used and avoided at once.")
-        if self.only and (more := {*self.use, *self.prefer} - set(self.only)):
-            raise DyemixError(f"{', '.join(sorted(more))}: to be used, but not among 'only'.")
-        if self.total is not None and not self.total > 0:
-            raise DyemixError(f"a total depth of {self.total:g} % owf holds no dye: above 0.")
+        wanted, avoided = {*self.use, *self.prefer}, set(self.avoid)
+        both = ", ".join(sorted(avoided & {*wanted, *self.only}))
+        other = ", ".join(sorted(wanted - set(self.only))) if self.only else ""
+        total = 1.0 if self.total is None else self.total
+        n, ranks = len(self.use), f"{LIKELY} or {PAPER}"
+        for wrong, words in (
+            (self.max_dyes < 1, f"max_dyes is {self.max_dyes}: a recipe has one dye or more."),
+            (n > self.max_dyes, f"{n} dyes must be used, but max_dyes is {self.max_dyes}."),
+            (both, f"{both}: to be used and avoided at once."),
+            (other, f"{other}: to be used, but not among 'only'."),
+            (not total > 0, f"a total depth of {total:g} % owf holds no dye: above 0."),
+            (self.count < 1, f"count is {self.count}: 1 or more."),
+            (not self.k_lightness > 0, f"k_lightness is {self.k_lightness:g}: above 0."),
+            (self.rank_by not in (LIKELY, PAPER), f"no ranking by {self.rank_by!r}: {ranks}."),
+        ):  # fmt: skip
+            if wrong:
+                raise DyemixError(words)
 
     @classmethod
     def of(cls, shared: Constraints | None, limits: Mapping[str, Any]) -> Constraints:
-        """Shared constraints and the limits of one match. Raises where both say another thing."""
+        """Shared constraints and those of one match. Raises where both say another thing."""
         plain = cls()
         both = replace(shared or plain, **limits)
         for name in limits:
-            before, now = getattr(shared, name, None), getattr(both, name)
-            if shared is not None and before not in (getattr(plain, name), now):
+            before, now = getattr(shared or plain, name), getattr(both, name)
+            if before not in (getattr(plain, name), now):
                 raise DyemixError(f"{name} is {now} here and {before} in the constraints: say one.")
         return both
 
@@ -113,7 +128,7 @@ class Constraints:
             raise DyemixError(f"no price for {', '.join(free)}: give one for every dye, or none.")
         return dyes if len(left) == len(dyes) else dyes.take(left)
 
-    def problem(self, dyes: DyeSet, labs: Array, light: Light, k_lightness: float) -> Problem:
+    def problem(self, dyes: DyeSet, labs: Array, light: Light) -> Problem:
         """Targets ``(T, 3)`` on this shelf: to the deepest swatch of each dye, or what is left.
 
         Raises `DyemixError` where no recipe keeps to all of the limits.
@@ -128,7 +143,7 @@ class Constraints:
                 f"no recipe holds {' and '.join(self.use)} and keeps to these limits: allow more "
                 "depth, or free a dye from having to be in."
             )
-        return Problem(dyes, labs, light, self.max_dyes, lower, upper, total, k_lightness)
+        return Problem(dyes, labs, light, self.max_dyes, lower, upper, total, self.k_lightness)
 
     def cost(self, recipe: Mapping[str, float]) -> float | None:
         """Of the dye for one kg of cloth; None where no prices are given."""

@@ -7,7 +7,7 @@ rounded up, another is better rounded up with it. So the neighbours of all dyes 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from itertools import product
 
@@ -45,10 +45,9 @@ _REACH = 2
 def _by_dye(text: str, amount: str, wanted: str) -> list[tuple[str, list[float]]]:
     """Dyes of a list and their numbers; `amount` is the pattern of what follows a dye's name."""
     out = []
+    pattern = rf"\s*(?:({NAME})\s+)?{amount}\s*".replace("#", r"(\d*[.,]?\d+)")
     for part in re.split(r"[,;]\s+|;|,(?=\s*[^\W\d_])", text.strip()):
-        found = re.fullmatch(
-            rf"\s*(?:({NAME})\s+)?{amount}\s*".replace("#", r"(\d*[.,]?\d+)"), part, re.IGNORECASE
-        )
+        found = re.fullmatch(pattern, part, re.IGNORECASE)
         if not found:
             raise DyemixError(f"{part!r} is not {wanted}.")
         numbers = [float(number.replace(",", ".")) for number in found.groups()[1:]]
@@ -56,28 +55,25 @@ def _by_dye(text: str, amount: str, wanted: str) -> list[tuple[str, list[float]]
     return out
 
 
-def _once(text: str, wanted: str) -> dict[str, float]:
-    found = _by_dye(text, "# *%?", wanted)
-    out = {dye: number for dye, (number,) in found}
-    if len(out) < len(found):
-        raise DyemixError(f"a dye is given twice in {text!r}: once each.")
-    return out
-
-
 def parse_stock(text: str) -> dict[str, float]:
     """``2`` (every stock) or ``navy 1, gold 2 %`` to % w/v by dye. Raises `DyemixError`."""
-    wanted = "a stock: write '2' or 'navy 1, gold 2' (% w/v)"
-    out = _once(text, wanted)
-    if not all(out.values()):
-        raise DyemixError(f"{text!r} is not {wanted}, above 0.")
-    return out
+    wanted = "a stock: write '2' or 'navy 1, gold 2' (% w/v), above 0"
+    return _once(text, wanted, lambda _, pct: pct > 0)
 
 
 def parse_prices(text: str) -> dict[str, float]:
     """``navy 0.20, gold 0.15`` to a price per gram of powder. Raises `DyemixError`."""
     wanted = "a price: write 'navy 0.20' (per gram of powder)"
-    out = _once(text, wanted)
-    if "" in out:
+    return _once(text, wanted, lambda dye, _: dye != "")
+
+
+def _once(text: str, wanted: str, fits: Callable[[str, float], bool]) -> dict[str, float]:
+    """One number for each dye."""
+    found = _by_dye(text, "# *%?", wanted)
+    out = {dye: number for dye, (number,) in found}
+    if len(out) < len(found):
+        raise DyemixError(f"a dye is given twice in {text!r}: once each.")
+    if not all(fits(*item) for item in out.items()):
         raise DyemixError(f"{text!r} is not {wanted}.")
     return out
 
@@ -87,13 +83,17 @@ def parse_in_hand(text: str, cloth_g: float) -> dict[str, float]:
 
     Two jars of one dye add up. Raises `DyemixError` for what it cannot read.
     """
-    if not cloth_g > 0:
-        raise DyemixError(f"a cloth of {cloth_g:g} g cannot be dyed: give its dry weight.")
     out: dict[str, float] = {}
     wanted = "a jar: write 'navy 180 mL 2 %', joined by commas"
     for dye, (ml, pct) in _by_dye(text, r"# *ml\s+(?:of\s+)?# *%", wanted):
-        out[dye] = out.get(dye, 0.0) + ml * pct / cloth_g
+        out[dye] = out.get(dye, 0.0) + ml * pct / _weighed(cloth_g)
     return out
+
+
+def _weighed(cloth_g: float) -> float:
+    if not cloth_g > 0:
+        raise DyemixError(f"a cloth of {cloth_g:g} g cannot be dyed: give its dry weight.")
+    return cloth_g
 
 
 @dataclass(frozen=True)
@@ -118,30 +118,25 @@ class Kit:
     spoons: str = "metric"
 
     def __post_init__(self) -> None:
-        if self.measure not in _STEPS:
-            raise DyemixError(
-                f"{self.measure!r} is not a way to measure: spoons, syringe or scale."
-            )
-        if self.spoons not in SPOON_SETS:
-            raise DyemixError(f"spoon set {self.spoons!r} is unknown: {', '.join(SPOON_SETS)}.")
-        if not self.cloth_g > 0:
-            raise DyemixError(f"a cloth of {self.cloth_g:g} g cannot be dyed: give its dry weight.")
-        if self.step is not None and not self.step > 0:
-            raise DyemixError(f"a step of {self.step:g} measures nothing: it is above 0.")
-        for dye, strength in self.stock_pct.items():
-            if not strength > 0:
-                raise DyemixError(
-                    f"{dye or 'stock'} of {strength:g} % holds no dye: % w/v, above 0."
-                )
+        _weighed(self.cloth_g)
+        way, sets = self.measure, ", ".join(SPOON_SETS)
+        weak = ", ".join(dye or "stock" for dye, pct in self.stock_pct.items() if not pct > 0)
+        for wrong, words in (
+            (way not in _STEPS, f"{way!r} is not a way to measure: {', '.join(_STEPS)}."),
+            (self.spoons not in SPOON_SETS, f"spoon set {self.spoons!r} is unknown: {sets}."),
+            (self.step is not None and not self.step > 0, "a step of 0 measures nothing."),
+            (weak, f"{weak} of 0 % holds no dye: % w/v, above 0."),
+        ):  # fmt: skip
+            if wrong:
+                raise DyemixError(words)
 
     @classmethod
     def parse(cls, measure: str, stock: str | Mapping[str, float], cloth_g: float) -> Kit:
         """``spoons us``, ``syringe 0.5`` or ``scale 0.1``; stock ``2`` or ``navy 1, gold 2``, or a
         mapping as `stock_pct` is.
         """
-        match = re.fullmatch(
-            r"\s*([a-z]+)\s*([a-z]*)\s*(\d*[.,]?\d+)?\s*(?:mL|g)?\s*", measure, re.IGNORECASE
-        )
+        words = r"\s*([a-z]+)\s*([a-z]*)\s*(\d*[.,]?\d+)?\s*(?:mL|g)?\s*"
+        match = re.fullmatch(words, measure, re.IGNORECASE)
         if not match:
             raise DyemixError(f"{measure!r}: write 'spoons metric', 'syringe 0.5' or 'scale 0.1'.")
         way, spoons, step = match[1].lower(), match[2].lower(), match[3]
@@ -161,12 +156,11 @@ class Kit:
             raise DyemixError(f"no stock strength for {dye}: add it, as '{dye} 2' (% w/v).")
         return found
 
-    def error_ml(self, ml: float) -> float:
-        """Standard error of a volume as measured, mL: a working value for each way."""
+    def error_ml(self, ml: Array) -> Array:
+        """Standard error of volumes as measured, mL: a working value for each way."""
         if self.measure == SPOONS:  # spoonfuls err apart, so their errors add in squares
-            largest = min(ml, SPOON_SETS[self.spoons]["tbsp"])
-            return _SPOONFUL * float(np.sqrt(ml * largest))
-        return self.step_ml / float(np.sqrt(12.0))
+            return _SPOONFUL * np.sqrt(ml * np.minimum(ml, SPOON_SETS[self.spoons]["tbsp"]))
+        return np.full(len(ml), self.step_ml / np.sqrt(12.0))
 
     def text(self, ml: float) -> str:
         """A volume in the units of the kit."""
@@ -246,8 +240,7 @@ def measured(
     best = int(np.argmin(miss[:-1]))
     chosen, ml = amounts[best], volumes[best]
     errors = np.zeros((1, len(dyes)))
-    wobble = np.array([kit.error_ml(float(volume)) for volume in ml])
-    errors[0, index] = np.hypot(wobble * per_ml, _STOCK * chosen[index])
+    errors[0, index] = np.hypot(kit.error_ml(ml) * per_ml, _STOCK * chosen[index])
     pot = dyes.predict_many(chosen, light, errors).miss(target, k_lightness)
     doses = tuple(
         MeasuredDose(dye, recipe[dye], float(chosen[i]), float(volume), weak, kit.text(volume))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor, Future
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import comb
 from typing import Unpack
 
@@ -17,7 +17,7 @@ from dyemix.colour.colorimetry import Light, lab
 from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.matching.constraints import Constraints, Limits
+from dyemix.matching.constraints import LIKELY, Constraints, Limits
 from dyemix.matching.dispensing import measured
 from dyemix.matching.matches import LampShift, Match, Matches, Reach
 from dyemix.matching.ranking import advice, chosen, shortlist, which_way
@@ -33,33 +33,12 @@ _WEIGHED, _SPARE = 24, 4
 _CHUNK, _AT_ONCE = 64, 16
 
 _UNSURE_TARGET = "the target's own reading: photograph it again, or have it measured"
-LIKELY, PAPER = "likely", "paper"
-
-
-@dataclass(frozen=True)
-class _Question:
-    """Everything about a match but its target; picklable, for other processes."""
-
-    dyes: DyeSet
-    wanted: Constraints
-    count: int
-    k_lightness: float
-    rank_by: str
-
-    def __post_init__(self) -> None:
-        if self.count < 1 or self.k_lightness <= 0:
-            raise DyemixError("count is 1 or more, k_lightness is above 0.")
-        if self.rank_by not in (LIKELY, PAPER):
-            raise DyemixError(f"ranking by {self.rank_by!r} is unknown: {LIKELY} or {PAPER}.")
 
 
 def match(
     dyes: DyeSet,
     target: Target | str,
     *,
-    count: int = 8,
-    k_lightness: float = 1.0,
-    rank_by: str = LIKELY,
     constraints: Constraints | None = None,
     **limits: Unpack[Limits],
 ) -> Matches:
@@ -73,26 +52,20 @@ def match(
 
     Parameters
     ----------
-    count : most recipes to show.
-    k_lightness : lightness factor of ΔE2000.
-    rank_by : ``"likely"`` (mean ΔE2000 in the pot) or ``"paper"`` (ΔE2000 of the prediction).
-    constraints : limits that several matches share.
+    constraints : what several matches share.
     limits : ``max_dyes``, ``only``, ``use``, ``avoid``, ``prefer``, ``total``, ``in_hand``,
-        ``price``, ``kit`` as in `Constraints`, for this match alone.
+        ``price``, ``kit``, ``count``, ``rank_by`` and ``k_lightness`` as in `Constraints`, for this
+        match alone.
 
     Raises `TargetError` for a target that is not a colour, `DyemixError` for a bad limit.
     """
-    question = _Question(dyes, Constraints.of(constraints, limits), count, k_lightness, rank_by)
-    return _answer(question, _targets([target]))[0]
+    return match_many(dyes, [target], constraints=constraints, **limits)[0]
 
 
 def match_many(
     dyes: DyeSet,
     targets: Iterable[Target | str],
     *,
-    count: int = 8,
-    k_lightness: float = 1.0,
-    rank_by: str = LIKELY,
     constraints: Constraints | None = None,
     executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -104,28 +77,27 @@ def match_many(
     work that fails there is tried once more here. `progress` is told how many targets are done,
     and of how many. Raises as `match` does, naming the target.
     """
-    question = _Question(dyes, Constraints.of(constraints, limits), count, k_lightness, rank_by)
-    wanted = _targets(targets)
-    chunks = [wanted[i : i + _CHUNK] for i in range(0, len(wanted), _CHUNK)]
-    waiting = [_submitted(executor, question, chunk) if executor else None for chunk in chunks]
+    wanted = Constraints.of(constraints, limits)
+    aims = [Target.parse(t) if isinstance(t, str) else t for t in targets]
+    chunks = [aims[i : i + _CHUNK] for i in range(0, len(aims), _CHUNK)]
+    sent = [_sent(executor, dyes, wanted, chunk) if executor else None for chunk in chunks]
     out: list[Matches] = []
-    for chunk, future in zip(chunks, waiting, strict=True):
-        out += _outcome(future, question, chunk, len(out) + 1)
+    for chunk, future in zip(chunks, sent, strict=True):
+        if future is None:
+            out += _answer(dyes, wanted, chunk)
+        else:
+            out += _outcome(future, dyes, wanted, chunk, len(out) + 1)
         if progress is not None:
-            progress(len(out), len(wanted))
+            progress(len(out), len(aims))
     return out
 
 
-def _targets(targets: Iterable[Target | str]) -> list[Target]:
-    return [Target.parse(t) if isinstance(t, str) else t for t in targets]
-
-
-def _submitted(
-    executor: Executor, question: _Question, chunk: Sequence[Target]
+def _sent(
+    executor: Executor, dyes: DyeSet, wanted: Constraints, chunk: Sequence[Target]
 ) -> Future[list[Matches]]:
     """The chunk on its way; an executor that takes no more work is a failure of the chunk."""
     try:
-        return executor.submit(_answer, question, chunk)
+        return executor.submit(_answer, dyes, wanted, chunk)
     except Exception as failure:
         refused: Future[list[Matches]] = Future()
         refused.set_exception(failure)
@@ -133,11 +105,13 @@ def _submitted(
 
 
 def _outcome(
-    future: Future[list[Matches]] | None, question: _Question, chunk: Sequence[Target], first: int
+    future: Future[list[Matches]],
+    dyes: DyeSet,
+    wanted: Constraints,
+    chunk: Sequence[Target],
+    first: int,
 ) -> list[Matches]:
-    """Answers for the targets from number `first` on; worked out here where none came back."""
-    if future is None:
-        return _answer(question, chunk)
+    """What came back for targets from number `first` on; worked out here where nothing did."""
     try:
         return future.result()
     except DyemixError:
@@ -148,49 +122,51 @@ def _outcome(
             f"Worked out here: colours {first} to {first + len(chunk) - 1} ({names}) failed "
             f"elsewhere: {failure!r}."
         )
-    return [replace(m, notes=(*m.notes, note)) for m in _answer(question, chunk)]
+    return [replace(m, notes=(*m.notes, note)) for m in _answer(dyes, wanted, chunk)]
 
 
-def _answer(question: _Question, targets: Sequence[Target]) -> list[Matches]:
+def _answer(shelf: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list[Matches]:
     """Matches of several targets, those of one light side by side."""
-    dyes = question.wanted.shelf(question.dyes)
+    dyes = wanted.shelf(shelf)
     lights = [dyes.light_of(target) for target in targets]
     out: dict[int, Matches] = {}
     for light in dict.fromkeys(lights):
         alike = [i for i, own in enumerate(lights) if own == light]
         for first in range(0, len(alike), _AT_ONCE):
             some = alike[first : first + _AT_ONCE]
-            out |= zip(some, _under(question, dyes, [targets[i] for i in some], light), strict=True)
+            out |= zip(some, _under(dyes, wanted, [targets[i] for i in some], light), strict=True)
     return [out[i] for i in range(len(targets))]
 
 
 def _under(
-    question: _Question, dyes: DyeSet, targets: Sequence[Target], light: Light
+    dyes: DyeSet, wanted: Constraints, targets: Sequence[Target], light: Light
 ) -> list[Matches]:
     """Matches of several targets under one light: search, choose, weigh, choose again, describe."""
-    wanted, k = question.wanted, question.k_lightness
-    problem = wanted.problem(dyes, np.array([target.lab for target in targets]), light, k)
+    k = wanted.k_lightness
+    problem = wanted.problem(dyes, np.array([target.lab for target in targets]), light)
     found = refined(problem, targets)
     nearest = problem.colours(found.best().amounts)
     reach = [which_way(*both, k) for both in zip(problem.labs, nearest, strict=True)]
     other = _other_lamp(dyes, targets, light, found)
-    short = shortlist(found, other, _WEIGHED + question.count)
+    short = shortlist(found, other, _WEIGHED + wanted.count)
     found, other = found.rows(short), other[short]
 
-    likely_first = question.rank_by == LIKELY
+    likely_first = wanted.rank_by == LIKELY
     score = np.sqrt(found.cost)
     made = dyes.predict_many(found.amounts, light)
     own = np.array([target.spread for target in targets])[found.which]
     if likely_first:
-        score = made.expected(problem.labs[found.which], k, own)
-    first = chosen(found, score, other, dyes, wanted, question.count + _SPARE)
-    found, other, score, own = found.rows(first), other[first], score[first], own[first]
-    made = made.rows(first)
-    predictions = dyes.described(made, [dyes.recipe(row) for row in found.amounts])
-    each = {words: getattr(made.causes, cause) for cause, words in CAUSE_WORDS.items()}
-    each[_UNSURE_TARGET] = own
-    pot = made.miss(problem.labs[found.which], k, own)
-    _, slope = delta_e_residual(made.lab, made.lab + 1e-6, k)
+        labs = problem.colours(found.amounts)
+        score = expected_miss(problem.labs[found.which], labs, parts.total + own, k)
+    first = chosen(found, score, other, dyes, wanted, wanted.count + _SPARE)
+    found, other, score = found.rows(first), other[first], score[first]
+    spectra = dyes.reflectance(found.amounts)
+    labs, screens = lab(spectra, light), screen_colours(lab(spectra, D65_2))
+    each = {words: getattr(parts, cause)[first] for cause, words in CAUSE_WORDS.items()}
+    each[_UNSURE_TARGET] = own[first]
+    aims = problem.labs[found.which][:, np.newaxis]
+    pot = likely(aims, labs, np.sum(list(each.values()), axis=0), k)
+    _, slope = delta_e_residual(labs, labs + 1e-6, k)
     sizes = [np.einsum("nij,njk,nik->n", slope, part, slope) for part in each.values()]
     limits = np.argmax(sizes, axis=0)
     lamps = [Light(name, light.observer) for name in LAMPS if name != light.illuminant]
@@ -199,8 +175,8 @@ def _under(
     if likely_first:  # the first score knows nothing of the jumps of ΔE2000
         score = pot.mean
     matches: list[list[Match]] = [[] for _ in targets]
-    for i in chosen(found, score, other, dyes, wanted, question.count):
-        recipe, target = predictions[i].recipe, targets[found.which[i]]
+    for i in chosen(found, score, other, dyes, wanted, wanted.count):
+        recipe, target = dyes.recipe(found.amounts[i]), targets[found.which[i]]
         changes = tuple(
             LampShift(str(lamp), float(x[i])) for lamp, x in zip(lamps, shifts, strict=True)
         )

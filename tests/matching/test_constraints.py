@@ -165,9 +165,8 @@ def test_under_a_total_a_global_solver_finds_nothing_nearer(dyes: DyeSet, count:
             objective, [(0.0, top) for top in few.deepest], tol=1e-8, atol=1e-5, rng=1,
             vectorized=True, updating="deferred", polish=False,
         ).fun  # fmt: skip
-        problem = Constraints(max_dyes=4, total=total).problem(
-            few, target.lab[np.newaxis], D65_10, 1.0
-        )
+        limits = Constraints(max_dyes=4, total=total)
+        problem = limits.problem(few, target.lab[np.newaxis], D65_10)
         found = refined(problem, [target])
         assert found.amounts.sum(axis=1).max() <= total + 1e-12
         assert float(np.sqrt(found.cost.min())) <= least + 0.01
