@@ -73,7 +73,6 @@ def cases(target: int, seeds: int = 3, best: int = 10, others: int = 10) -> list
     """The best blends of one target, and others drawn at random, each as a shelf of its own."""
     dyes = shelf()
     lab = targets(dyes)[target]
-    aim = Target(lab, D65_10)
     every = [c for k in range(1, MAX_DYES + 1) for c in combinations(range(len(dyes)), k)]
     found = Problem.of(dyes, lab[np.newaxis], D65_10, MAX_DYES).search()
     blends = np.array([np.isin(np.arange(len(dyes)), members) for members in every])
@@ -88,7 +87,7 @@ def cases(target: int, seeds: int = 3, best: int = 10, others: int = 10) -> list
         members = every[order[rank]]
         part = dyes.take([dyes.names[i] for i in members])
         one = Problem.of(part, lab[np.newaxis], D65_10, MAX_DYES)
-        ours = refined(one, [aim]).cost.min()
+        ours = refined(one).cost.min()
         least = evolve(dyes, members, lab, seeds)
         done.append(Case(target, part.names, rank < best, float(np.sqrt(ours)), least))
     return done

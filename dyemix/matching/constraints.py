@@ -8,9 +8,9 @@ from typing import Any, TypedDict
 
 import numpy as np
 
-from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import dye_name
+from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
 from dyemix.matching.dispensing import Kit
 from dyemix.matching.subsets import Problem
@@ -128,8 +128,8 @@ class Constraints:
             raise DyemixError(f"no price for {', '.join(free)}: give one for every dye, or none.")
         return dyes if len(left) == len(dyes) else dyes.take(left)
 
-    def problem(self, dyes: DyeSet, labs: Array, light: Light) -> Problem:
-        """Targets ``(T, 3)`` on this shelf: to the deepest swatch of each dye, or what is left.
+    def problem(self, dyes: DyeSet, targets: Sequence[Target], light: Light) -> Problem:
+        """Targets of one kind on this shelf, to the deepest swatch of each dye or what is left.
 
         Raises `DyemixError` where no recipe keeps to all of the limits.
         """
@@ -143,7 +143,11 @@ class Constraints:
                 f"no recipe holds {' and '.join(self.use)} and keeps to these limits: allow more "
                 "depth, or free a dye from having to be in."
             )
-        return Problem(dyes, labs, light, self.max_dyes, lower, upper, total, self.k_lightness)
+        labs, spectra = np.array([t.lab for t in targets]), [t.reflectance for t in targets]
+        return Problem(
+            dyes, labs, light, self.max_dyes, lower, upper, total, self.k_lightness,
+            None if spectra[0] is None else np.array(spectra),
+        )  # fmt: skip
 
     def cost(self, recipe: Mapping[str, float]) -> float | None:
         """Of the dye for one kg of cloth; None where no prices are given."""

@@ -9,10 +9,9 @@ from math import comb
 from typing import Unpack
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light, lab
 from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
 from dyemix.dataset.target import Target
@@ -22,9 +21,9 @@ from dyemix.matching.dispensing import measured
 from dyemix.matching.matches import LampShift, Match, Matches, Reach
 from dyemix.matching.ranking import advice, chosen, shortlist, which_way
 from dyemix.matching.refine import refined
-from dyemix.matching.subsets import Found
+from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
-from dyemix.model.uncertainty import CAUSE_WORDS
+from dyemix.model.uncertainty import CAUSE_WORDS, Predictions, metric
 
 #: Recipes whose likely miss is estimated, and worked out, beside those that are shown.
 _WEIGHED, _SPARE = 24, 4
@@ -126,116 +125,95 @@ def _outcome(
 
 
 def _answer(shelf: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list[Matches]:
-    """Matches of several targets, those of one light side by side."""
+    """Matches of several targets, those of one light, with a spectrum or without, side by side."""
     dyes = wanted.shelf(shelf)
-    lights = [dyes.light_of(target) for target in targets]
+    kinds = [(dyes.light_of(target), target.reflectance is None) for target in targets]
     out: dict[int, Matches] = {}
-    for light in dict.fromkeys(lights):
-        alike = [i for i, own in enumerate(lights) if own == light]
+    for kind in dict.fromkeys(kinds):
+        alike = [i for i, own in enumerate(kinds) if own == kind]
         for first in range(0, len(alike), _AT_ONCE):
             some = alike[first : first + _AT_ONCE]
-            out |= zip(some, _under(dyes, wanted, [targets[i] for i in some], light), strict=True)
+            out |= zip(some, _alike(dyes, wanted, [targets[i] for i in some]), strict=True)
     return [out[i] for i in range(len(targets))]
 
 
-def _under(
-    dyes: DyeSet, wanted: Constraints, targets: Sequence[Target], light: Light
-) -> list[Matches]:
-    """Matches of several targets under one light: search, choose, weigh, choose again, describe."""
-    k = wanted.k_lightness
-    problem = wanted.problem(dyes, np.array([target.lab for target in targets]), light)
-    found = refined(problem, targets)
+def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list[Matches]:
+    """Matches of targets of one kind: search, choose, weigh, choose again, describe."""
+    k, light = wanted.k_lightness, dyes.light_of(targets[0])
+    problem = wanted.problem(dyes, targets, light)
+    found = refined(problem)
     nearest = problem.colours(found.best().amounts)
     reach = [which_way(*both, k) for both in zip(problem.labs, nearest, strict=True)]
-    other = _other_lamp(dyes, targets, light, found)
+    other = _under_lamp(problem, found)
     short = shortlist(found, other, _WEIGHED + wanted.count)
-    found, other = found.rows(short), other[short]
+    found, other, likely_first = found.rows(short), other[short], wanted.rank_by == LIKELY
 
-    likely_first = wanted.rank_by == LIKELY
-    score = np.sqrt(found.cost)
-    made = dyes.predict_many(found.amounts, light)
-    own = np.array([target.spread for target in targets])[found.which]
+    # Twice: the first score is quick, but knows nothing of the jumps of ΔE2000.
+    made, score = dyes.predict_many(found.amounts, light), np.sqrt(found.cost)
+    spread = np.array([target.spread for target in targets])[found.which]
     if likely_first:
-        labs = problem.colours(found.amounts)
-        score = expected_miss(problem.labs[found.which], labs, parts.total + own, k)
+        score = made.expected(problem.labs[found.which], k, spread)
     first = chosen(found, score, other, dyes, wanted, wanted.count + _SPARE)
-    found, other, score = found.rows(first), other[first], score[first]
-    spectra = dyes.reflectance(found.amounts)
-    labs, screens = lab(spectra, light), screen_colours(lab(spectra, D65_2))
-    each = {words: getattr(parts, cause)[first] for cause, words in CAUSE_WORDS.items()}
-    each[_UNSURE_TARGET] = own[first]
-    aims = problem.labs[found.which][:, np.newaxis]
-    pot = likely(aims, labs, np.sum(list(each.values()), axis=0), k)
-    _, slope = delta_e_residual(labs, labs + 1e-6, k)
-    sizes = [np.einsum("nij,njk,nik->n", slope, part, slope) for part in each.values()]
-    limits = np.argmax(sizes, axis=0)
-    lamps = [Light(name, light.observer) for name in LAMPS if name != light.illuminant]
-    shifts = [_shifts(targets, light, lamp, found, made.reflectance) for lamp in lamps]
+    pot = made.rows(first).miss(problem.labs[found.which[first]], k, spread[first])
+    score = pot.mean if likely_first else score[first]
+    best = chosen(found.rows(first), score, other[first], dyes, wanted, wanted.count)
 
-    if likely_first:  # the first score knows nothing of the jumps of ΔE2000
-        score = pot.mean
+    shown = first[best]
+    found, made = found.rows(shown), made.rows(shown)
+    recipes = [dyes.recipe(amounts) for amounts in found.amounts]
+    predictions, shifts = dyes.described(made, recipes), _shifts(problem, found, made.reflectance)
+    limits, spectral = _limits(made, spread[shown]), problem.spectra is not None
     matches: list[list[Match]] = [[] for _ in targets]
-    for i in chosen(found, score, other, dyes, wanted, wanted.count):
-        recipe, target = dyes.recipe(found.amounts[i]), targets[found.which[i]]
-        changes = tuple(
-            LampShift(str(lamp), float(x[i])) for lamp, x in zip(lamps, shifts, strict=True)
-        )
-        bare = target.reflectance is None
+    for i, (at, recipe, aim) in enumerate(
+        zip(best, recipes, problem.labs[found.which], strict=True)
+    ):
         matches[found.which[i]].append(
             Match(
-                predictions[i],
-                float(np.sqrt(found.cost[i])),
-                float(pot.mean[i]),
-                float(pot.median[i]),
-                float(pot.bound[i]),
-                float(pot.sound[i]),
-                float(pot.excellent[i]),
-                metamerism=() if bare else changes,
-                inconstancy=changes if bare else (),
-                limit=list(each)[limits[i]],
-                cost=wanted.cost(recipe),
-                measured=measured(dyes, recipe, wanted.kit, target.lab, light, k)
-                if wanted.kit
-                else None,
+                predictions[i], float(np.sqrt(found.cost[i])), float(pot.mean[at]),
+                float(pot.median[at]), float(pot.bound[at]), float(pot.sound[at]),
+                float(pot.excellent[at]), shifts[i] if spectral else (),
+                () if spectral else shifts[i], limits[i], wanted.cost(recipe),
+                wanted.kit and measured(dyes, recipe, wanted.kit, problem.labs[which], light, k),
             )
-        )
+        )  # fmt: skip
     far = [t for t, way in enumerate(reach) if way is not Reach.WITHIN]
     said = advice(problem, found, far) if far else {}
     blends = sum(comb(len(dyes), size + 1) for size in range(min(wanted.max_dyes, len(dyes))))
     note = f"The target names no light: taken as {light}, the light of the swatches."
     return [
         Matches(
-            target.under(light),
-            tuple(matches[t]),
-            reach[t],
-            blends,
-            k,
-            said.get(t, ()),
-            (*target.doubts, *(() if target.light else (note,))),
-            dyes.demo,
+            target.under(light), tuple(matches[t]), reach[t], blends, k, said.get(t, ()),
+            (*target.doubts, *(() if target.light else (note,))), dyes.demo,
         )
         for t, target in enumerate(targets)
-    ]
+    ]  # fmt: skip
 
 
-def _spectra(targets: Sequence[Target], which: NDArray[np.intp], otherwise: Array) -> Array:
-    """Spectra ``(M, B)`` of the target of each row; those of a row itself where it has none."""
-    spectra = [targets[t].reflectance for t in which]
-    return np.array([own if s is None else s for s, own in zip(spectra, otherwise, strict=True)])
+def _limits(made: Predictions, spread: Array) -> list[str]:
+    """Which cause contributes most to the miss of each recipe, in words."""
+    each = {words: getattr(made.causes, cause) for cause, words in CAUSE_WORDS.items()}
+    each[_UNSURE_TARGET] = spread
+    slope = metric(made.lab)
+    sizes = [np.einsum("nij,njk,nik->n", slope, part, slope) for part in each.values()]
+    return [list(each)[i] for i in np.argmax(sizes, axis=0)]
 
 
-def _other_lamp(dyes: DyeSet, targets: Sequence[Target], light: Light, found: Found) -> Array:
-    """ΔE2000 ``(M,)`` under the first of `LAMPS`, where the target has a spectrum; else 0."""
-    if all(target.reflectance is None for target in targets):
+def _under_lamp(problem: Problem, found: Found) -> Array:
+    """ΔE2000 ``(M,)`` under the first of `LAMPS`, where the targets have a spectrum; else 0."""
+    if problem.spectra is None:
         return np.zeros(len(found.which))
-    lamp, made = Light(LAMPS[0], light.observer), dyes.reflectance(found.amounts)
-    return delta_e(lab(_spectra(targets, found.which, made), lamp), lab(made, lamp))
+    lamp = Light(LAMPS[0], problem.light.observer)
+    made = lab(problem.dyes.reflectance(found.amounts), lamp)
+    return delta_e(lab(problem.spectra, lamp)[found.which], made)
 
 
-def _shifts(
-    targets: Sequence[Target], light: Light, lamp: Light, found: Found, made: Array
-) -> Array:
-    """Special metamerism index ``(M,)``; where the target has no spectrum, colour inconstancy."""
-    bare = np.array([target.reflectance is None for target in targets])[found.which]
-    special = metamerism(_spectra(targets, found.which, made), made, light, lamp)
-    return np.where(bare, inconstancy(made, light, lamp), special)
+def _shifts(problem: Problem, found: Found, made: Array) -> list[tuple[LampShift, ...]]:
+    """What each lamp does to each recipe, of spectra ``(M, B)``."""
+    here, out = problem.light, []
+    for lamp in [Light(name, here.observer) for name in LAMPS if name != here.illuminant]:
+        if problem.spectra is None:
+            moved = inconstancy(made, here, lamp)
+        else:
+            moved = metamerism(problem.spectra[found.which], made, here, lamp)
+        out.append([LampShift(str(lamp), float(x)) for x in moved])
+    return list(zip(*out, strict=True))

@@ -8,11 +8,14 @@ from enum import Enum
 from html import escape
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
 from dyemix.matching.dispensing import Measured
 from dyemix.model.dyes import Prediction
+from dyemix.series.steps import columns
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -29,19 +32,9 @@ class Reach(Enum):
     OFF_IN_HUE = "out of reach: of a hue that this shelf does not hold at that lightness"
 
 
-class Verdict(Enum):
-    """What a likely miss is worth on hand-dyed goods (ΔE2000; common practice)."""
-
-    EXCELLENT = "excellent"
-    SOUND = "sound"
-    FAMILY = "same family"
-    TEST_FIRST = "test first"
-
-    @classmethod
-    def of(cls, miss: float) -> Verdict:
-        """To 1.5 excellent, to 3 sound, to 5 in the family, above that dye a test first."""
-        bounds = ((1.5, cls.EXCELLENT), (3.0, cls.SOUND), (5.0, cls.FAMILY))
-        return next((verdict for bound, verdict in bounds if miss <= bound), cls.TEST_FIRST)
+#: What a likely ΔE2000 up to each of these is worth on hand-dyed goods (common practice).
+VERDICTS = ((1.5, "excellent"), (3.0, "sound"), (5.0, "same family"), (np.inf, "test first"))
+SCALE = ", ".join(f"to {bound:g} {words}" for bound, words in VERDICTS[:-1])
 
 
 @dataclass(frozen=True)
@@ -94,14 +87,15 @@ class Match:
         return self.prediction.recipe
 
     @property
-    def verdict(self) -> Verdict:
-        return Verdict.of(self.likely)
+    def verdict(self) -> str:
+        """What the likely miss is worth, as `VERDICTS` has it."""
+        return next(words for bound, words in VERDICTS if self.likely <= bound)
 
     def __str__(self) -> str:
         return (
             f"{self.prediction}\non paper {self.residual:.1f}, likely in the pot "
             f"{self.likely:.1f}, nine times in ten below {self.bound:.1f}: "
-            f"{self.verdict.value} (ΔE2000, {self.prediction.light})"
+            f"{self.verdict} (ΔE2000, {self.prediction.light})"
         )
 
 
@@ -159,22 +153,13 @@ class Matches:
         """One row a recipe: amounts, both misses, colour with its light, what to mind."""
         import pandas as pd
 
+        figures = ("residual", "likely", "bound", "sound", "verdict")
         return pd.DataFrame(
             {
                 "recipe": str(m.recipe),
-                "residual": m.residual,
-                "likely": m.likely,
-                "bound_90": m.bound,
-                "chance_sound": m.sound,
-                "verdict": m.verdict.value,
-                "L*": m.prediction.lab[0],
-                "a*": m.prediction.lab[1],
-                "b*": m.prediction.lab[2],
-                "hex": m.prediction.hex,
-                "light": str(m.prediction.light),
-                "total_owf": m.recipe.total,
+                **{name: getattr(m, name) for name in figures},
                 "measure": str(m.measured or ""),
-                "warnings": "; ".join(m.prediction.warnings),
+                **columns(m.prediction),
             }
             for m in self.matches
         )
@@ -192,30 +177,28 @@ class Matches:
         for i, m in enumerate(self.matches, 1):
             lines.append(
                 f"{i:>2}  {m.recipe!s:<{width}}{m.residual:>10.1f}{m.likely:>19.1f}  "
-                f"{m.prediction.hex}  {m.verdict.value}"
+                f"{m.prediction.hex}  {m.verdict}"
             )
             lines += [f"      {text}" for text in _asides(m, detail)]
-        lines.append(
-            f"Miss is {self.formula}: to 1.5 excellent, to 3 sound, to 5 same family; "
-            f"{self.searched} blends."
-        )
+        lines.append(f"Miss is {self.formula}: {SCALE}; {self.searched} blends.")
         lines += self.warnings
         lines += () if detail else self.limits
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
         cells = "".join(
-            f'<tr><td style="background:{m.prediction.hex};width:3em"></td>'
-            f"<td>{escape(str(m.recipe))}</td><td>{m.residual:.1f}</td>"
-            f"<td>{m.likely:.1f}</td><td>{m.verdict.value}</td>"
-            f"<td>{m.prediction.hex}</td></tr>"
+            f'<tr><td style="background:{m.prediction.hex};width:3em"></td><td>'
+            + "</td><td>".join(
+                (escape(str(m.recipe)), f"{m.residual:.1f}", f"{m.likely:.1f}", m.verdict)
+            )
+            + "</td></tr>"
             for m in self.matches
         )
         head = f"<p>{DEMO_WARNING}</p>" if self.demo else ""
         return (
-            f"{head}<p>Target {escape(str(self.target))}, {self.reach.value}.</p>"
-            f"<table><tr><th></th><th>% of dry cloth weight</th><th>on paper ({self.formula})</th>"
-            f"<th>likely in the pot</th><th></th><th>hex</th></tr>{cells}</table>"
+            f"{head}<p>Target {escape(str(self.target))}, {self.reach.value}.</p><table><tr><th>"
+            f"</th><th>% of dry cloth weight</th><th>on paper</th><th>likely in the pot</th></tr>"
+            f"{cells}</table><p>Miss is {self.formula}: {SCALE}.</p>"
         )
 
 
@@ -230,25 +213,20 @@ def _numbered(texts: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
 
 def _asides(m: Match, detail: bool) -> list[str]:
     """The lines under a recipe."""
+    p = m.prediction
     out = [f"measure {m.measured}"] if m.measured and m.recipe else []
-    if m.cost is not None:
-        out.append(f"dye costs {m.cost:.2f} per kg of cloth")
-    if detail:
-        p = m.prediction
-        out.append("L* {:.1f} a* {:.1f} b* {:.1f}".format(*p.lab) + f" ({p.light})")
-        out.append(
-            f"median {m.median:.1f}, nine in ten below {m.bound:.1f}; sound "
-            f"{100 * m.sound:.0f} %, excellent {100 * m.excellent:.0f} %"
-        )
-        if m.limit:
-            out.append(f"limited most by {m.limit}")
-        for title, shifts in (
-            ("special metamerism index (CIE 015)", m.metamerism),
-            ("colour inconstancy of the recipe", m.inconstancy),
-        ):
-            if shifts:
-                out.append(f"{title}: " + ", ".join(f"{s.lamp} {s.delta_e:.1f}" for s in shifts))
-    return out
+    out += [f"dye costs {m.cost:.2f} per kg of cloth"] if m.cost is not None else []
+    if not detail:
+        return out
+    out.append("L* {:.1f} a* {:.1f} b* {:.1f}".format(*p.lab) + f" ({p.light})")
+    out.append(
+        f"median {m.median:.1f}, nine in ten below {m.bound:.1f}; sound {m.sound:.0%}, excellent "
+        f"{m.excellent:.0%}"
+    )
+    out += [f"limited most by {m.limit}"] if m.limit else []
+    titles = "colour inconstancy of the recipe", "special metamerism index (CIE 015)"
+    shifts = ", ".join(f"{s.lamp} {s.delta_e:.1f}" for s in m.metamerism or m.inconstancy)
+    return [*out, f"{titles[bool(m.metamerism)]}: {shifts}"] if shifts else out
 
 
 def recipes_table(found: Sequence[Matches]) -> str:
@@ -258,14 +236,10 @@ def recipes_table(found: Sequence[Matches]) -> str:
     """
     import pandas as pd
 
-    frames = [
-        matches.to_frame().assign(target=matches.target.name, reach=matches.reach.value)
-        for matches in found
-    ]
+    frames = [m.to_frame().assign(target=m.target.name, reach=m.reach.value) for m in found]
+    table = pd.concat(frames, ignore_index=True)
     # Headed as what it is: a list of predictions must not pass for a table of readings.
-    table = pd.concat(frames, ignore_index=True).rename(
-        columns={name: f"predicted {name}" for name in ("L*", "a*", "b*", "hex")}
-    )
+    table = table.rename(columns={name: f"predicted {name}" for name in ("L*", "a*", "b*", "hex")})
     first = ["target", "reach"]
     table = table[[*first, *(c for c in table.columns if c not in first)]]
     mark = f"# {DEMO_WARNING}\n" if any(matches.demo for matches in found) else ""

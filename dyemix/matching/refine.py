@@ -7,7 +7,7 @@ apart, where descent stops short of what lies beyond.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
-from dyemix.dataset.target import Target
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.least_squares import Residual
 from dyemix.model.mixtures import Blends, Goal
@@ -51,24 +50,23 @@ def tell(amounts: Array, total: float) -> Array:
     return np.floor(amounts * _TOLD + half) / _TOLD
 
 
-def refined(problem: Problem, targets: Sequence[Target]) -> Found:
+def refined(problem: Problem) -> Found:
     """The best blends for each target, amounts as they are told."""
-    spectral = np.array([target.reflectance is not None for target in targets])
     level = _ON_THE_SPOT**2
-    some = problem.finish(problem.search(level, spectral).best(_SHORT_LIST, level, by_number=True))
-    many = some.used.sum(axis=1) > 3
-    loose = many & spectral[some.which] & (some.cost < EARNS_ITS_PLACE**2)
-    if loose.any():
-        some.amounts[loose] = as_spectra(problem, targets, some.rows(loose)).amounts
+    some = problem.finish(problem.search(level).best(_SHORT_LIST, level, by_number=True))
+    loose = (some.used.sum(axis=1) > 3) & (some.cost < EARNS_ITS_PLACE**2)
+    if problem.spectra is not None and loose.any():
+        some.amounts[loose] = as_spectra(problem, some.rows(loose)).amounts
     some = Found.joined([some, *_across_grey(problem, some.best().cost)])
     told = tell(some.amounts, problem.total)
     miss = delta_e(problem.labs[some.which], problem.colours(told), problem.k_lightness)
     return Found(some.which, told > 0, told, miss**2)
 
 
-def as_spectra(problem: Problem, targets: Sequence[Target], some: Found) -> Found:
+def as_spectra(problem: Problem, some: Found) -> Found:
     """Blends of the same colour as before, and of the nearest spectra to those of their targets."""
-    wanted = np.array([targets[t].reflectance for t in some.which])
+    assert problem.spectra is not None
+    wanted = problem.spectra[some.which]
 
     def wished(weight: float) -> Callable[[Blends], Residual]:
         def of(blends: Blends) -> Residual:
@@ -112,7 +110,7 @@ def _across_grey(problem: Problem, cost: Array) -> list[Found]:
     if not len(which):
         return []
     there = colours[np.argmin(miss, axis=0)[across, which], across, which]
-    some = replace(replace(problem, labs=there).search().best(), which=which)
+    some = replace(replace(problem, labs=there, spectra=None).search().best(), which=which)
     aims, side = labs[which], np.sign(_ACROSS[across])
     # Distance (a*, b*) from the line through grey on which the target's hue and its opposite lie.
     off = side[:, np.newaxis] * np.column_stack([np.zeros(len(which)), -aims[:, 2], aims[:, 1]])

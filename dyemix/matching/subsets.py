@@ -86,6 +86,7 @@ class Problem:
     lower, upper : ``(D,)`` least and most of each dye, % owf; one with a least is in every blend.
     total : most of all dyes together, % owf.
     k_lightness : lightness factor of ΔE2000.
+    spectra : ``(T, B)`` of the targets, where they were measured.
     """
 
     dyes: DyeSet
@@ -96,6 +97,7 @@ class Problem:
     upper: Array
     total: float = np.inf
     k_lightness: float = 1.0
+    spectra: Array | None = None
 
     @classmethod
     def of(cls, dyes: DyeSet, labs: Array, light: Light, max_dyes: int) -> Problem:
@@ -143,25 +145,21 @@ class Problem:
         """The last steps."""
         return self.descend(some, *_LAST)
 
-    def search(self, enough: float = 0.0, free: NDArray[np.bool_] | None = None) -> Found:
+    def search(self, enough: float = 0.0) -> Found:
         """The blends that come near.
 
-        Parameters
-        ----------
-        enough : a blend that holds a smaller one of at most this ΔE2000² is not tried: no cost
-            lies below 0, so it could not gain more.
-        free : ``(T,)`` targets that ask more of a blend than their colour: of those every blend
-            of more than three dyes is kept.
+        A blend that holds a smaller one of ΔE2000² at most `enough` is not tried: no cost lies
+        below 0, so it could not gain more. Where the targets have spectra, which ask more of a
+        blend than its colour, every blend of more than three dyes is kept.
         """
-        free = np.zeros(len(self.labs), dtype=bool) if free is None else free
+        loose = self.spectra is not None
         must = int((self.lower > 0).sum())
-        some = self._solved(self._coarse(self._start()), free)
+        some = self._solved(self._coarse(self._start()))
         parts, level = [some], some.rows(some.used.sum(axis=1) == must + 2)
         code = np.random.default_rng(0).integers(2**62, size=len(self.dyes), dtype=np.uint64)
         for _ in range(must + 2, min(self.max_dyes, len(self.dyes))):
-            loose = free[level.which]
-            spot = ~loose & (level.cost <= enough)
-            every = spot | loose & (level.used.sum(axis=1) >= 3)
+            spot = (level.cost <= enough) & (not loose)
+            every = spot | (loose & (level.used.sum(axis=1) >= 3))
             tried = (every[:, np.newaxis] | self._promising(level)) & ~level.used & (self.upper > 0)
             parent, dye = np.nonzero(tried)
             # Each blend once, from the best inside it. A sum of random numbers tells it.
@@ -172,15 +170,16 @@ class Problem:
             order = order[first & ~spot[parent[order]]]
             level = level.rows(parent[order])
             level.used[np.arange(len(order)), dye[order]] = True
-            level = self._solved(level, free)
+            level = self._solved(level)
             parts.append(level)
         return Found.joined(parts)
 
-    def _solved(self, some: Found, free: NDArray[np.bool_]) -> Found:
+    def _solved(self, some: Found) -> Found:
         """Blends after the steps of the search, but for those that a smaller one stands for."""
         some = self.descend(some, *_SEARCH)
         nothing = np.any(some.used & (some.amounts < TRACE), axis=1)
-        return some.rows(~nothing | (free[some.which] & (some.used.sum(axis=1) > 3)))
+        loose = self.spectra is not None
+        return some.rows(~nothing | (loose & (some.used.sum(axis=1) > 3)))
 
     def _start(self) -> Array:
         """Amounts ``(1, D)`` or ``(T, D)`` to add to: the best of the dyes that must be in."""

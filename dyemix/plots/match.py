@@ -61,7 +61,7 @@ def _row(paper: Paper, number: int, m: Match, colour: str, most: float) -> None:
     shifts = m.metamerism or m.inconstancy
     lamps = ", ".join(f"{shift.lamp.split('/')[0]} {shift.delta_e:.1f}" for shift in shifts)
     words = (
-        f"{m.verdict.value}: on paper {m.residual:.1f}, likely {m.likely:.1f}, nine in ten below "
+        f"{m.verdict}: on paper {m.residual:.1f}, likely {m.likely:.1f}, nine in ten below "
         f"{m.bound:.1f}\n{m.prediction.screen}; {'metamerism' if m.metamerism else 'turns'} {lamps}"
     )
     end = max(end, y + 0.5, paper.write(_WORDS, y, words, WIDTH - MARGIN - _WORDS))

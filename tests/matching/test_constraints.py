@@ -166,8 +166,7 @@ def test_under_a_total_a_global_solver_finds_nothing_nearer(dyes: DyeSet, count:
             vectorized=True, updating="deferred", polish=False,
         ).fun  # fmt: skip
         limits = Constraints(max_dyes=4, total=total)
-        problem = limits.problem(few, target.lab[np.newaxis], D65_10)
-        found = refined(problem, [target])
+        found = refined(limits.problem(few, [target], D65_10))
         assert found.amounts.sum(axis=1).max() <= total + 1e-12
         assert float(np.sqrt(found.cost.min())) <= least + 0.01
 

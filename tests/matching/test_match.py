@@ -22,6 +22,7 @@ from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab, screen_colours
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, TargetError
+from dyemix.matching.constraints import Constraints
 from dyemix.matching.dispensing import Kit
 from dyemix.matching.match import match
 from dyemix.matching.matches import Match, Reach
@@ -91,8 +92,8 @@ def test_four_dyes_come_to_one_answer_wherever_they_start(dyes: DyeSet) -> None:
     rng = np.random.default_rng(11)
     for recipe in ("marigold 0.5 + navy 0.3 + scarlet 0.2", "leaf 0.6 + brown 0.4 + plum 0.2"):
         target = dyes.predict(recipe).as_target()
-        one = Problem.of(dyes, target.lab[np.newaxis], D65_10, 4)
-        some = one.search(free=np.array([True]))
+        one = Constraints(max_dyes=4).problem(dyes, [target], D65_10)
+        some = one.search()
         near = one.finish(some.rows(some.used.sum(axis=1) == 4).best(40))
         near = near.rows(np.sqrt(near.cost) < EARNS_ITS_PLACE)
         assert len(near.cost) >= 10
@@ -100,9 +101,7 @@ def test_four_dyes_come_to_one_answer_wherever_they_start(dyes: DyeSet) -> None:
         starts = [near.amounts]
         starts += [near.amounts * rng.uniform(0.5, 2.0, top.shape) for _ in range(2)]
         starts += [top * rng.uniform(0.0, 0.3, top.shape) for _ in range(2)]
-        ends = np.array(
-            [as_spectra(one, [target], replace(near, amounts=start)).amounts for start in starts]
-        )
+        ends = np.array([as_spectra(one, replace(near, amounts=start)).amounts for start in starts])
         assert np.max(np.abs(ends - ends[0]).max(axis=2) / ends[0].max(axis=1)) <= 1e-3
         assert delta_e(target.lab, one.colours(ends[0])).max() < EARNS_ITS_PLACE
 
@@ -111,11 +110,11 @@ def test_the_free_direction_gets_the_nearest_spectrum(dyes: DyeSet) -> None:
     # Against a plain scan: the fourth dye set to many amounts, the other three solved for.
     few = dyes.take(["lemon", "scarlet", "cobalt", "leaf"])
     target = dyes.predict("marigold 0.5 + navy 0.3 + scarlet 0.2").as_target()
-    one = Problem.of(few, target.lab[np.newaxis], D65_10, 4)
+    one = Constraints(max_dyes=4).problem(few, [target], D65_10)
     start = Found(
         np.zeros(1, np.intp), np.ones((1, 4), dtype=bool), np.full((1, 4), 0.2), np.zeros(1)
     )
-    settled = as_spectra(one, [target], one.finish(start)).amounts
+    settled = as_spectra(one, one.finish(start)).amounts
 
     def apart(amounts: np.ndarray) -> float:
         return float(np.square(few.reflectance(amounts)[0] - target.reflectance).sum())

@@ -222,7 +222,7 @@ def test_the_words_on_the_bench(dyes: DyeSet) -> None:
     assert text.count("ΔE2000") == 1  # named once, with its light
     for one in found:
         assert str(one.recipe) in text
-        assert one.verdict.value in text
+        assert one.verdict in text
         assert one.likely >= one.residual - 1e-9
     # A recipe outside the range of the squares names dye and depth.
     low = found[0].recipe
