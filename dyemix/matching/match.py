@@ -164,16 +164,15 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     predictions, shifts = dyes.described(made, recipes), _shifts(problem, found, made.reflectance)
     limits, spectral = _limits(made, spread[shown]), problem.spectra is not None
     matches: list[list[Match]] = [[] for _ in targets]
-    for i, (at, recipe, aim) in enumerate(
-        zip(best, recipes, problem.labs[found.which], strict=True)
-    ):
-        matches[found.which[i]].append(
+    for i, (at, recipe, which) in enumerate(zip(best, recipes, found.which, strict=True)):
+        aim, kit = problem.labs[which], wanted.kit
+        matches[which].append(
             Match(
                 predictions[i], float(np.sqrt(found.cost[i])), float(pot.mean[at]),
                 float(pot.median[at]), float(pot.bound[at]), float(pot.sound[at]),
                 float(pot.excellent[at]), shifts[i] if spectral else (),
                 () if spectral else shifts[i], limits[i], wanted.cost(recipe),
-                wanted.kit and measured(dyes, recipe, wanted.kit, problem.labs[which], light, k),
+                measured(dyes, recipe, kit, aim, light, k) if kit else None,
             )
         )  # fmt: skip
     far = [t for t, way in enumerate(reach) if way is not Reach.WITHIN]
