@@ -218,11 +218,19 @@ class Measured:
 
 
 def measured(
-    dyes: DyeSet, recipe: Recipe, kit: Kit, target: Array, light: Light, k_lightness: float = 1.0
+    dyes: DyeSet,
+    recipe: Recipe,
+    kit: Kit,
+    target: Array,
+    light: Light,
+    k_lightness: float = 1.0,
+    upper: Array | float = np.inf,
+    total: float = np.inf,
 ) -> Measured:
     """Round a recipe to what the kit can measure, so that the target ``(3,)`` is met best.
 
-    Every combination of steps near the exact doses is predicted; none goes to nothing.
+    Every combination of steps near the exact doses is predicted; none goes to nothing, nor above
+    `upper` ``(D,)`` of a dye or the `total` of all, % owf, unless one step of each dye does.
     """
     index = [dyes.index(dye) for dye in recipe]
     strength = np.array([kit.strength(dye) for dye in recipe])
@@ -237,7 +245,9 @@ def measured(
     amounts[-1] = dyes.amounts(recipe)
     labs = dyes.colours(amounts, light)
     miss = delta_e(target, labs, k_lightness)
-    best = int(np.argmin(miss[:-1]))
+    over = np.maximum(amounts - upper, 0.0).sum(axis=1)
+    over += np.maximum(amounts.sum(axis=1) - total, 0.0)
+    best = int(np.lexsort((miss[:-1], np.round(over[:-1], 6)))[0])
     chosen, ml = amounts[best], volumes[best]
     errors = np.zeros((1, len(dyes)))
     errors[0, index] = np.hypot(kit.error_ml(ml) * per_ml, _STOCK * chosen[index])

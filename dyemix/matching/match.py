@@ -172,7 +172,8 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
                 float(pot.median[at]), float(pot.bound[at]), float(pot.sound[at]),
                 float(pot.excellent[at]), shifts[i] if spectral else (),
                 () if spectral else shifts[i], limits[i], wanted.cost(recipe),
-                measured(dyes, recipe, kit, aim, light, k) if kit else None,
+                measured(dyes, recipe, kit, aim, light, k, problem.upper, problem.total)
+                if kit else None,
             )
         )  # fmt: skip
     far = [t for t, way in enumerate(reach) if way is not Reach.WITHIN]
