@@ -31,8 +31,13 @@ def metamerism(target: Array, samples: Array, light: Light, lamp: Light) -> Arra
     return delta_e(lab(target, lamp), lab_from_xyz(xyz(samples, lamp) * correction, lamp))
 
 
+def adapted(samples: Array, light: Light, lamp: Light) -> Array:
+    """CIELAB ``(N, 3)`` under `light` that looks as samples ``(N, B)`` to an eye used to `lamp`."""
+    gain = (_CAT02 @ white(light)) / (_CAT02 @ white(lamp))
+    seen = np.linalg.solve(_CAT02, (gain * (xyz(samples, lamp) @ _CAT02.T)).T).T
+    return lab_from_xyz(seen, light)
+
+
 def inconstancy(samples: Array, light: Light, lamp: Light) -> Array:
     """ΔE2000 ``(N,)`` between samples ``(N, B)`` under `light` and, adapted to it, under `lamp`."""
-    gain = (_CAT02 @ white(light)) / (_CAT02 @ white(lamp))
-    adapted = np.linalg.solve(_CAT02, (gain * (xyz(samples, lamp) @ _CAT02.T)).T).T
-    return delta_e(lab(samples, light), lab_from_xyz(adapted, light))
+    return delta_e(lab(samples, light), adapted(samples, light, lamp))

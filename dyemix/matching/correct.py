@@ -270,10 +270,9 @@ def _pot(dyes: DyeSet, amounts: Array, target: Target, error: Array, spread: Arr
     expected = paper.lab + error
     spread = spread + target.spread
     miss = likely(target.lab, expected[np.newaxis], spread[np.newaxis], dyes.known.freedom)
-    return Pot(
-        replace(paper, lab=expected), float(delta_e(target.lab, expected)), float(miss.mean[0]),
-        float(miss.bound[0]),
-    )  # fmt: skip
+    taught = replace(paper, lab=expected, covariance=spread)
+    on_paper = float(delta_e(target.lab, expected))
+    return Pot(taught, on_paper, float(miss.mean[0]), float(miss.bound[0]))
 
 
 def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes: bool) -> Array:

@@ -23,7 +23,7 @@ from dyemix.model.kubelka_munk import Surface
 from dyemix.model.ladders import Ladders, Pot
 from dyemix.model.mixtures import Blends
 from dyemix.model.scatter import Scatter
-from dyemix.model.uncertainty import Likely, Predictions, causes, likely
+from dyemix.model.uncertainty import Likely, Predictions, causes, likely, pots
 from dyemix.model.unknowns import Modes, Posterior
 
 
@@ -74,6 +74,10 @@ class Prediction:
     @property
     def hex(self) -> str:
         return self.screen.hex
+
+    def pots(self, target: Array, count: int) -> Array:
+        """CIELAB ``(count, 3)`` of pots, each as likely as the next, nearest to a target first."""
+        return pots(target, self.lab, self.covariance, self.freedom, count)
 
     def as_target(self) -> Target:
         """This colour, with its spectrum, as something to reach."""

@@ -211,6 +211,26 @@ def _draws(tenths: int) -> Array:
     return np.asarray(np.linalg.solve(root, drawn.T).T)
 
 
+def _pots(labs: Array, covariance: Array, freedom: float) -> Array:
+    """CIELAB ``(N, _DRAWS, 3)`` of pots spread around `labs` ``(N, 3)``."""
+    # The floor (a thousandth of a unit) only keeps a zero covariance solvable.
+    roots = np.linalg.cholesky(covariance + 1e-6 * np.eye(3))
+    return np.asarray(
+        labs[:, np.newaxis] + _draws(round(10.0 * freedom)) @ roots.transpose(0, 2, 1)
+    )
+
+
+def pots(target: Array, lab: Array, covariance: Array, freedom: float, count: int) -> Array:
+    """CIELAB ``(count, 3)`` of pots, each as likely as the next, those nearest to a target first.
+
+    They stand at the middles of equal shares of the draws of `likely`, ranked by their miss: so
+    many of them within a bound is the chance itself. `target`, `lab` ``(3,)``.
+    """
+    drawn = _pots(lab[np.newaxis], covariance[np.newaxis], freedom)[0]
+    middles = (np.arange(count) + 0.5) * len(drawn) / count
+    return np.asarray(drawn[np.argsort(delta_e(target, drawn))[middles.astype(int)]])
+
+
 def likely(
     target: Array, labs: Array, covariance: Array, freedom: float, k_lightness: float = 1.0
 ) -> Likely:
@@ -219,10 +239,7 @@ def likely(
     `covariance` is ``(N, 3, 3)``; 512 pots a recipe, the same ones each time, of Student's t with
     `freedom` degrees of freedom.
     """
-    # The floor (a thousandth of a unit) only keeps a zero covariance solvable.
-    roots = np.linalg.cholesky(covariance + 1e-6 * np.eye(3))
-    drawn = _draws(round(10.0 * freedom))
-    pots = labs[:, np.newaxis] + drawn @ roots.transpose(0, 2, 1)
+    pots = _pots(labs, covariance, freedom)
     miss = delta_e(np.broadcast_to(target, labs.shape)[:, np.newaxis], pots, k_lightness)
     median, bound = np.quantile(miss, [0.5, 0.9], axis=1)
     return Likely(

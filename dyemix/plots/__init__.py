@@ -9,12 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 from dyemix.errors import DyemixError
 from dyemix.gamut.reach import ShelfReach
+from dyemix.matching.correct import Correction
 from dyemix.matching.matches import Matches
 from dyemix.model.dyes import DyeSet
+from dyemix.model.fit_report import FitReport
 from dyemix.plots.card import card_pages
 from dyemix.plots.fit import fit_pages
 from dyemix.plots.match import match_pages
 from dyemix.plots.paper import FORMATS, file_bytes, styled
+from dyemix.plots.promises import mixes_pages, trial_pages
 from dyemix.plots.reach import reach_pages
 from dyemix.plots.series import series_pages
 from dyemix.series.shade_card import ShadeCard
@@ -30,6 +33,8 @@ _PICTURES: dict[type, Callable[..., list[Figure]]] = {
     Series: series_pages,
     ShadeCard: card_pages,
     ShelfReach: reach_pages,
+    Correction: trial_pages,
+    FitReport: mixes_pages,
 }
 
 
@@ -41,11 +46,12 @@ def plot(
     inputs: Iterable[str | os.PathLike[str] | None] = (),
     **options: Any,
 ) -> Figure:
-    """Draw a result: fitted dyes, a match, a series, a shade card, the reach of a shelf.
+    """Draw a result: fitted dyes, a match, a series, a shade card, reach, a correction, own mixes.
 
     Parameters
     ----------
-    result : what `fit`, `match`, `subdue` and its kin, `shade_card` or `reach` gave.
+    result : what `fit`, `match`, `subdue` and its kin, `shade_card`, `reach` or `correct` gave; or
+        the report of fitted dyes, for what was promised of own mixes and what came.
     path : where given, the picture is written there, as PNG, SVG or PDF by its ending. What takes
         several pages is a PDF; of a shade card PNG and SVG hold the page of all blends.
     force, inputs : as in `dyemix.writing.write`.

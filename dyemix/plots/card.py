@@ -85,7 +85,7 @@ def _overview(card: ShadeCard, title: str) -> Figure:
 def _list(paper: Paper, card: ShadeCard) -> None:
     """Every blend in columns: name, parts, hex, and whether it leaves the squares."""
     paper.down(
-        f"Parts {' : '.join(card.names)}, hex.   ~ a dye paler or deeper than its squares",
+        f"Parts {' : '.join(card.names)}, hex, likely miss.   ~ a dye outside its squares",
         bold=True,
     )
     down = -(-len(card.blends) // _ACROSS)
@@ -95,7 +95,7 @@ def _list(paper: Paper, card: ShadeCard) -> None:
         shares = [card.parts * blend.recipe.get(n, 0.0) / blend.recipe.total for n in card.names]
         paper.write(x, y, blend.name, bold=True)
         paper.write(x + 0.45, y, ":".join(f"{share:.0f}" for share in shares) + _mark(blend))
-        paper.write(x + 1.3, y, blend.prediction.hex)
+        paper.write(x + 1.25, y, f"{blend.prediction.hex}   {blend.prediction.likely:.1f}")
     paper.y += down * _LINE + 0.1
 
 

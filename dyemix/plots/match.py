@@ -1,70 +1,115 @@
-"""A match as rows of recipes, the wanted colour a band through the middle of each block."""
+"""A match as rows of recipes: which one, what may come out of the pot, what each lamp makes of it.
+
+The colour wanted is a band through the middle of each block; above and below it, touching, lie pots
+of the recipe, each as likely as the next.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from dyemix.colour.colorimetry import D65_2
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import D65_2, Light, screen_colours
+from dyemix.colour.difference import Miss
+from dyemix.colour.metamerism import adapted
 from dyemix.dataset.recipe import format_amount
 from dyemix.matching.matches import Match, Matches
-from dyemix.plots.paper import BAR, GROUND, MARGIN, STRONG, SUBTLE, WIDTH, Paper
+from dyemix.plots.paper import BAR, GROUND, MARGIN, STRONG, SUBTLE, WIDTH, Paper, pot_codes
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-#: Where columns begin and how wide they are, in inches; recipes of one page.
-_NAME, _BARS, _LONGEST, _BLOCK, _WIDE, _WORDS = 0.78, 2.25, 0.45, 2.95, 2.1, 5.3
-_ROWS = 8
+#: Where columns begin and how long the longest bar is, in inches; recipes of one page.
+_NAME, _BARS, _LONGEST, _ROWS = 0.78, 2.1, 0.4, 8
+#: Blocks: where they begin, how wide they are, pots, lamp.
+_BLOCKS = (
+    (2.72, 2.75, 24, "", "daylight"),
+    (5.6, 1.0, 8, "FL11", "shop light"),
+    (6.72, 1.0, 8, "A", "tungsten"),
+)
+_HIGH = 0.5
 
 
 def match_pages(found: Matches) -> list[Figure]:
     """Draw the recipes of a match, a row each, eight a page."""
     target = found.target
-    colour = f"#{target.hex.lstrip('#')}"
-    rough = ""
-    if target.reflectance is None and target.light != D65_2:
-        rough = f" Band: rough, since the target is stated under {target.light} with no spectrum."
-    head = f"{target}: {found.reach.value}"
     words = [
-        "The band through each block is the colour wanted; above and below it, touching, what the "
-        "recipe should look like. Bars: amounts, % of dry cloth.",
+        "The band through each block is the colour wanted. The squares that touch it are pots of "
+        "the recipe, each as likely as the next: nearest at the left, farthest at the right; the "
+        "notch above is a miss of 1.5. Bars: amounts. Bold: least under that lamp.",
         *found.advice,
         *found.notes,
     ]
+    foot = [
+        f"Amounts: % of dry cloth; ¹ is outside your squares of that dye, and less sure than it "
+        f"looks. Figures: {found.formula}; to 1.5 excellent, to 3 sound. Lamps: seen by an eye "
+        f"used to them. Patches: sRGB ({D65_2}), which a screen or a printer shows roughly."
+    ]
+    if target.reflectance is None:
+        foot.append("The target has no spectrum: the band stays its colour in daylight.")
+    if target.reflectance is None and target.light != D65_2:
+        foot.append(f"The band is rough: the target is stated under {target.light}.")
+    lamps = [lamp for *_, lamp, _ in _BLOCKS if lamp]
+    turns = [[_turned(found, m, lamp) for lamp in lamps] for m in found]
+    least = [min(turn.delta_e for turn in under) for under in zip(*turns, strict=True)]
     pages = []
     for first in range(0, len(found), _ROWS):
-        paper, rows = Paper(head, words, demo=found.demo), list(found)[first : first + _ROWS]
-        most, top = max(max(m.recipe.values(), default=1.0) for m in rows), paper.y
-        for number, m in enumerate(rows, first + 1):
-            _row(paper, number, m, colour, most)
-        paper.box(_BLOCK - 0.12, top, _WIDE + 0.24, paper.y - top + 0.1, GROUND)
+        rows = range(first, min(first + _ROWS, len(found)))
+        title = f"{target.name or target}: {len(found)} recipes, {found.reach.value}"
+        paper = Paper(title, words, demo=found.demo)
+        top, most = paper.y, max(max(found[i].recipe.values(), default=1.0) for i in rows)
+        for x, _, _, _, name in _BLOCKS:
+            paper.write(x, top + 0.05, name, bold=True)
         paper.y += 0.2
-        paper.down(
-            f"Off: {found.formula}; to 1.5 excellent, to 3 sound, to 5 same family. Patches: sRGB "
-            f"({D65_2}), which a screen or a printer shows roughly.{rough}",
-            color=SUBTLE,
-        )
-        for text in found.warnings:
+        for i in rows:
+            _row(paper, found, i, most, turns[i], least)
+        x = _BLOCKS[0][0] - 0.1
+        paper.box(x, top, WIDTH - MARGIN - x, paper.y - top, GROUND)
+        paper.y += 0.1
+        paper.down(" ".join(foot), color=SUBTLE)
+        weaker = [text for m in found if m.measured for text in m.measured.weaker]
+        for text in dict.fromkeys(weaker):
             paper.down(text)
         pages.append(paper.end())
     return pages
 
 
-def _row(paper: Paper, number: int, m: Match, colour: str, most: float) -> None:
-    y = paper.y + 0.12
-    paper.write(MARGIN, y, str(number), size=STRONG, bold=True)
-    end = y
+def _turned(found: Matches, m: Match, lamp: str) -> Miss:
+    """How the cloth turns under a lamp, from what is wanted there."""
+    p, other = m.prediction, Light(lamp, m.prediction.light.observer)
+    spectrum = found.target.reflectance
+    wanted = found.target.lab if spectrum is None else adapted(spectrum, p.light, other)
+    return Miss.of(wanted, adapted(p.reflectance, p.light, other))
+
+
+def _row(
+    paper: Paper, found: Matches, i: int, most: float, turns: list[Miss], least: list[float]
+) -> None:
+    """One recipe: its dyes, and pots of it in daylight and under lamps."""
+    m, target, y = found[i], found.target, paper.y + 0.1
+    p, end = m.prediction, y
+    paper.write(MARGIN, y, str(i + 1), size=STRONG, bold=True)
     for name, amount in m.recipe.items() or [("undyed", 0.0)]:
+        mark = " ¹" if any(text.startswith(f"{name} ") for text in p.warnings) else ""
         paper.box(_BARS, end + 0.05, _LONGEST * amount / most, 0.09, BAR)
-        text = f"{name} {format_amount(amount)}"
+        text = f"{name} {format_amount(amount)}{mark}"
         end = paper.write(_NAME, end, text, _BARS - _NAME - 0.05, size=STRONG, bold=True)
-    shifts = m.metamerism or m.inconstancy
-    lamps = ", ".join(f"{shift.lamp.split('/')[0]} {shift.delta_e:.1f}" for shift in shifts)
-    words = (
-        f"{m.verdict}: on paper {m.residual:.1f}, likely {m.likely:.1f}, nine in ten below "
-        f"{m.bound:.1f}\n{m.prediction.screen}; {'metamerism' if m.metamerism else 'turns'} {lamps}"
-    )
-    end = max(end, y + 0.5, paper.write(_WORDS, y, words, WIDTH - MARGIN - _WORDS))
-    own = m.prediction.hex
-    paper.patches(_BLOCK, y, _WIDE, end - y, [[own], [colour], [own]])
-    paper.y = end + 0.05
+    end = paper.write(_NAME, end, f"likely {m.likely:.1f}, {m.verdict}")
+    under = y + _HIGH + 0.02
+    for j, (x, width, count, name, _) in enumerate(_BLOCKS):
+        lamp, band = Light(name, p.light.observer) if name else None, target.hex
+        if lamp and target.reflectance is not None:
+            band = screen_colours(adapted(target.reflectance, D65_2, lamp))[0].hex
+        codes = pot_codes(p, target.lab, count, lamp)
+        paper.patches(x, y, width, _HIGH, [codes[::2], [band] * (count // 2), codes[1::2]])
+        if lamp:
+            turn = turns[j - 1]
+            words = f"{turn.words[0] if turn.words else 'as it is,'} {turn.delta_e:.1f}"
+            paper.write(x, under, words, bold=turn.delta_e <= least[j - 1])
+            continue
+        misses = delta_e(target.lab, p.pots(target.lab, count))
+        near = int((misses <= 1.5).sum())
+        paper.line([x + width * near / count] * 2, [y - 0.05, y])
+        paper.write(x, under, f"{near} of {count} within 1.5")
+        paper.write(x + width, under, f"farthest {misses[-1]:.1f}", align="right")
+    paper.y = max(end, under + 0.23) + 0.05

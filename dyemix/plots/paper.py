@@ -17,7 +17,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dyemix.arrays import Array
+from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
+from dyemix.colour.metamerism import adapted
 from dyemix.dataset.swatches import DEMO_WARNING
+from dyemix.model.dyes import Prediction
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -87,6 +90,20 @@ def _pieces(text: str, width: float, size: float, bold: bool) -> Iterator[str]:
                 yield word[:most]
                 word = word[most:]
             yield word
+
+
+def pot_codes(
+    prediction: Prediction, target: Array, count: int, lamp: Light | None = None
+) -> list[str]:
+    """Hex codes of pots of a recipe, each as likely as the next, those nearest to a target first.
+
+    Under another `lamp` they are seen by an eye used to it.
+    """
+    light, spectrum = prediction.light, prediction.reflectance
+    own = lab(spectrum, light)
+    turned = own if lamp is None else adapted(spectrum, light, lamp)
+    shift = turned - own + lab(spectrum, D65_2) - own
+    return [c.hex for c in screen_colours(prediction.pots(target, count) + shift)]
 
 
 class Paper:

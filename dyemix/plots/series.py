@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dyemix.colour.colorimetry import D65_2
-from dyemix.plots.paper import BODY, GROUND, MARGIN, RULE, SECTION, SUBTLE, Paper
+from dyemix.plots.paper import BODY, GROUND, MARGIN, RULE, SECTION, SUBTLE, Paper, pot_codes
 from dyemix.series.steps import Route, Series, Step
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+#: Pots of a step, each as likely as the next, nearest to what is asked at the left.
+_POTS = 6
 #: Patches side by side, the start among them, how high a band is and the chart, in inches.
 _ACROSS, _HIGH, _EDGE, _CHART = 6, 0.42, 0.08, 1.0
 _STEP = (BODY - 2 * _EDGE) / _ACROSS
@@ -38,8 +40,9 @@ def series_pages(found: Series) -> list[Figure]:
     if len(found.best) > 1:
         _strays(paper, found)
     paper.down(
-        f"Patches: predicted, sRGB ({D65_2}); a screen or a printer shows them roughly. Amounts: % "
-        f"of dry cloth. L*, C*: {found.start.light}.",
+        f"Above, what is promised; below, six pots as likely as each other. sRGB ({D65_2}): a "
+        "screen or a printer shows them roughly. Amounts: % of dry cloth. L*, C*: "
+        f"{found.start.light}.",
         color=SUBTLE,
     )
     for text in found.warnings:
@@ -59,7 +62,11 @@ def _band(paper: Paper, found: Series, route: Route, bare: bool) -> None:
         row, x = shown[first : first + _ACROSS], MARGIN + _EDGE
         paper.box(MARGIN, paper.y, BODY, _HIGH + 2 * _EDGE, GROUND)
         codes = [(step.prediction if step else found.start).hex for step in row]
-        paper.patches(x, paper.y + _EDGE, len(row) * _STEP, _HIGH, [codes])
+        promised = [code for code in codes for _ in range(_POTS)]
+        pots = [[code] * _POTS if step is None else pot_codes(step.prediction, step.asked, _POTS)
+                for code, step in zip(codes, row, strict=True)]  # fmt: skip
+        rows = [promised, promised, [pot for of_step in pots for pot in of_step]]
+        paper.patches(x, paper.y + _EDGE, len(row) * _STEP, _HIGH, rows)
         end = x + len(row) * _STEP
         if stops and len(row) < _ACROSS:
             words = f"stops here:\n{_short(route.steps[route.reached])}"

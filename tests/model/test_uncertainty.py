@@ -231,3 +231,18 @@ def test_what_ladders_miss_widens_what_is_promised_of_mixes(dyes: DyeSet) -> Non
     assert np.all(widths[1] > 1.1 * widths[0])
     assert np.all(widths[2] > 4.0)
     assert dyes.light == D65_10
+
+
+def test_pots_are_as_likely_as_each_other(dyes: DyeSet) -> None:
+    """So many of them within a bound is its chance, and their mean the likely miss."""
+    p = dyes.predict("marigold 0.4 + navy 0.2")
+    target = p.lab + np.array([1.0, 0.5, -0.5])
+    found = dyes.predict_many(dyes.amounts(p.recipe)).miss(target)
+    pots = p.pots(target, 128)
+    misses = delta_e(target, pots)
+    assert pots.shape == (128, 3)
+    assert np.all(np.diff(misses) >= 0)
+    assert misses.mean() == pytest.approx(found.mean[0], abs=0.03)
+    assert (misses <= 1.5).mean() == pytest.approx(found.excellent[0], abs=0.01)
+    assert np.quantile(misses, 0.9) == pytest.approx(found.bound[0], rel=0.03)
+    assert np.cov(p.pots(p.lab, 512).T) == pytest.approx(p.covariance, rel=0.02, abs=0.01)

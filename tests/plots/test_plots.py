@@ -12,14 +12,23 @@ import numpy as np
 import pytest
 from legible import assert_legible, contrast, texts, words
 
-from dyemix.colour.colorimetry import D65_2, Light, screen_colour, screen_colours
-from dyemix.dataset.recipe import Recipe
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import (
+    D65_2,
+    Light,
+    lab_from_hex,
+    screen_colour,
+    screen_colours,
+)  # fmt: skip
+from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
 from dyemix.dataset.target import Target
+from dyemix.dataset.trial import Trial
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
 from dyemix.gamut.reach import ShelfReach, reach
+from dyemix.matching.correct import Outcome, correct
 from dyemix.matching.match import match
 from dyemix.matching.matches import Match, Matches, Reach
 from dyemix.model.dyes import DyeSet
@@ -217,33 +226,55 @@ def test_match_says_what_it_must(sage: Matches) -> None:
     shown = words(plot(sage))
     assert "within reach of this shelf" in shown
     for m in sage:
-        assert all(name in shown for name in m.recipe)
-        assert f"likely {m.likely:.1f}, nine in ten below {m.bound:.1f}" in shown
-        assert m.prediction.hex in shown
+        outside = {text.split()[0] for text in m.prediction.warnings}
+        for name, amount in m.recipe.items():
+            mark = " ¹" if name in outside else ""
+            assert f"{name} {format_amount(amount)}{mark} " in shown
+        assert f"likely {m.likely:.1f}, {m.verdict}" in shown
     assert sage.formula in shown
-    for warning in sage.warnings:
-        assert warning in shown
 
 
-def test_the_target_is_a_band_through_each_prediction(shelf: DyeSet) -> None:
-    found = match(shelf, "#ff2010", count=3)
-    blocks = [[[m.prediction.hex], ["#ff2010"], [m.prediction.hex]] for m in found]
-    assert patches(plot(found)) == blocks
-    assert Reach.TOO_CLEAN.value in words(plot(found))
+def test_the_target_is_a_band_between_pots(shelf: DyeSet) -> None:
+    """Chances are those of the likely miss: so many of 24 pots as lie within 1.5 of the target."""
+    found = match(shelf, "#7d8a6e", count=3)
+    figure = plot(found)
+    blocks = patches(figure)
+    assert len(blocks) == 3 * 3
+    for m, block in zip(found, blocks[::3], strict=True):
+        assert block[1] == ["#7d8a6e"] * 12
+        near = int(np.floor(24 * m.excellent + 0.5))
+        told = [f"{n} of 24 within 1.5" for n in (near - 1, near, near + 1)]
+        assert any(text in words(figure) for text in told)
+        # Nearest at the left: told by the code alone, on screen.
+        pots = np.array([lab_from_hex(code) for row in (block[0], block[2]) for code in row])
+        miss = delta_e(found.target.lab, pots).reshape(2, 12)
+        assert miss[:, 0].max() < 1.0 < miss[:, -1].min()
+    assert Reach.TOO_CLEAN.value in words(plot(match(shelf, "#ff2010", count=3)))
+
+
+def test_a_lamp_turns_a_recipe_as_its_inconstancy_says(sage: Matches) -> None:
+    shown = words(plot(sage))
+    for m in sage:
+        for lamp in ("FL11/2°", "A/2°"):
+            # On paper the recipe is the target to 0.1, so the turn is its own.
+            turn = next(shift.delta_e for shift in m.inconstancy if shift.lamp == lamp)
+            assert any(f" {turn + off:.1f}" in shown for off in (-0.1, 0.0, 0.1))
 
 
 def test_a_target_with_a_spectrum(shelf: DyeSet, table: SwatchSet) -> None:
     target = Target.of(table.ladder("plum")[2])
     figure = plot(match(shelf, target, max_dyes=2))
-    assert patches(figure)[0][1] == [screen_colour(target.reflectance).hex]
-    assert "metamerism A" in words(figure)
+    daylight, shop, _ = patches(figure)[:3]
+    assert daylight[1] == [screen_colour(target.reflectance).hex] * 12
+    assert shop[1] != [screen_colour(target.reflectance).hex] * 4
+    assert "no spectrum" not in words(figure)
     assert "D65/10°" in words(figure)
 
 
 def test_a_rough_target_patch_is_said(shelf: DyeSet) -> None:
     figure = plot(match(shelf, Target.parse("56 -10 13 A/10"), count=2))
-    assert "stated under A/10° with no spectrum" in words(figure)
-    assert "no spectrum" not in words(plot(match(shelf, "56 -10 13 D65/2", count=2)))
+    assert "the target is stated under A/10°" in words(figure)
+    assert "is stated under" not in words(plot(match(shelf, "56 -10 13 D65/2", count=2)))
 
 
 def test_long_recipes_are_legible(shelf: DyeSet) -> None:
@@ -262,7 +293,7 @@ def test_long_recipes_are_legible(shelf: DyeSet) -> None:
 def test_many_recipes_go_on_further_pages(shelf: DyeSet) -> None:
     found = match(shelf, "#7d8a6e", max_dyes=3, count=20)
     sheets = pages(match_pages, found)
-    assert sum(len(patches(figure)) for figure in sheets) == len(found) > 8
+    assert sum(len(patches(figure)) for figure in sheets) == 3 * len(found) > 24
     for figure in sheets:
         assert_legible(figure)
 
@@ -275,7 +306,12 @@ def test_a_series_shows_what_is_reached_and_says_where_it_ends(shelf: DyeSet) ->
     figure = plot(found)
     for route, block in zip(found.best, patches(figure), strict=True):
         steps = route.steps[: route.reached]
-        assert block == [[found.start.hex, *(step.prediction.hex for step in steps)]]
+        codes = [found.start.hex, *(step.prediction.hex for step in steps)]
+        assert block[0] == [code for code in codes for _ in range(6)]
+        pots = np.array([lab_from_hex(code) for code in block[2][6:]]).reshape(-1, 6, 3)
+        for step, some in zip(steps, pots, strict=True):
+            asked = lab_from_hex(step.prediction.hex)
+            assert delta_e(asked, some).mean() == pytest.approx(step.likely, rel=0.3)
         assert f"by {route.title}" in words(figure)
     stopped = [route for route in found.best if route.reached < len(route.steps)]
     assert stopped
@@ -284,10 +320,10 @@ def test_a_series_shows_what_is_reached_and_says_where_it_ends(shelf: DyeSet) ->
 
 def test_all_steps_of_a_long_series_stand_in_rows(shelf: DyeSet) -> None:
     found = tint(shelf, "rose 2", 8)
-    codes = [code for block in patches(plot(found)) for code in block[0]]
+    codes = [code for block in patches(plot(found)) for code in block[0][::6]]
     assert codes == [found.start.hex, *(step.prediction.hex for step in found.steps)]
     ends = gradient(shelf, "lemon 1", "navy 2", 6)
-    shown = [code for block in patches(plot(ends)) for code in block[0]]
+    shown = [code for block in patches(plot(ends)) for code in block[0][::6]]
     assert shown == [step.prediction.hex for step in ends.steps]
 
 
@@ -369,6 +405,64 @@ def test_tiles_are_the_colours_they_stand_for(small: ShelfReach) -> None:
             assert code == (screen_colours(lab)[0].hex if small.gamut.reaches(lab)[0] else "")
             reached += code != ""
     assert 40 < reached < 250
+
+
+# --- a trial, and own mixes --------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def piece(shelf: DyeSet) -> Trial:
+    recipe = Recipe.parse("marigold 0.42 + cobalt 0.14 + black 0.11")
+    spectrum = 0.85 * shelf.predict(recipe).reflectance
+    return Trial(recipe, Reading(recipe, spectrum), Target.parse("#7d8a6e"))
+
+
+def test_a_trial_shows_what_each_choice_promises(shelf: DyeSet, piece: Trial) -> None:
+    found = correct(shelf, piece)
+    assert found.outcome is Outcome.NEXT_PIECE
+    figure = plot(found)
+    assert_legible(figure)
+    shown = words(figure)
+    assert "dye the next piece by the corrected recipe" in shown
+    for pot in (found.again, found.corrected):
+        assert str(pot.recipe) in shown
+    assert f"likely {found.corrected.mean:.1f} off" in shown
+    (strip,) = patches(figure)
+    got, aim = screen_colour(piece.reading.reflectance).hex, "#7d8a6e"
+    for row in strip:
+        assert row[:16] == [got] * 8 + [aim] * 8
+    pots = np.array([lab_from_hex(code) for row in strip for code in row[16:]])
+    miss = delta_e(found.target.lab, pots)
+    assert miss.mean() == pytest.approx(found.corrected.mean, rel=0.15)
+    change = 100 * (found.corrected.recipe["marigold"] / 0.42 - 1)
+    assert f"({change:+.0f} %)" in shown
+
+
+def test_a_piece_within_scatter_is_left_alone(shelf: DyeSet) -> None:
+    recipe = Recipe.parse("marigold 0.42 + cobalt 0.14 + black 0.11")
+    p = shelf.predict(recipe)
+    found = correct(shelf, Trial(recipe, Reading(recipe, p.reflectance), p.as_target()))
+    figure = plot(found)
+    assert_legible(figure)
+    assert "change nothing" in words(figure)
+    assert "What to change" not in words(figure)
+    assert "24 pots of the same recipe" in words(figure)
+
+
+def test_own_mixes_show_whether_promises_are_kept(table: SwatchSet) -> None:
+    mixes = read_swatches(SWATCH_DATA / "napkins_mixtures.csv")
+    report = fit(table, mixes).report
+    assert report is not None
+    figure = plot(report)
+    assert_legible(figure)
+    kept = sum(check.delta_e <= check.bound for check in report.checks)
+    assert f"{kept} of {len(report.checks)} mixes came within what was promised" in words(figure)
+    marks = [m for m in figure.axes[0].get_lines() if m.get_marker() in ("o", "D")]
+    order = sorted(report.checks, key=lambda c: -c.delta_e / c.bound)
+    at = [float(mark.get_xdata()[0]) for mark in marks]
+    assert np.corrcoef(at, [check.delta_e for check in order])[0, 1] > 0.999
+    assert [m.get_marker() == "o" for m in marks] == [check.kept for check in order]
+    assert "No mix of yours" in words(plot(replace(report, own_mixtures=(), set_aside=())))
 
 
 # --- files -------------------------------------------------------------------------------------
