@@ -12,7 +12,6 @@ semicolon or stop. Here is how the blocks look.
 from __future__ import annotations
 
 import re
-from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache, partial
@@ -43,18 +42,11 @@ _WIDTH, _HEAD = 100, 10
 _AMOUNT = re.compile(r"([\d½¼¾]) (?=(?:%|mL|L|g|h|tsp|tbsp|°C|days)(?:\W|$))")
 
 
-class Block(ABC):
-    """A part of a sheet; `kind` is the name by which the page's template knows it."""
-
-    kind: ClassVar[str]
-
-    @abstractmethod
-    def lines(self) -> list[str]:
-        """Plain text, at most 100 columns."""
+# Each block has the `kind` by which the page's template knows it, and its plain text in `lines`.
 
 
 @dataclass(frozen=True)
-class Facts(Block):
+class Facts:
     """Rows of a short heading and what it says."""
 
     rows: tuple[tuple[str, str], ...]
@@ -69,7 +61,7 @@ class Facts(Block):
 
 
 @dataclass(frozen=True)
-class Table(Block):
+class Table:
     """Columns with headings; `right` are the columns aligned to the right. `note` stands below."""
 
     heads: tuple[str, ...]
@@ -97,7 +89,7 @@ class Table(Block):
 
 
 @dataclass(frozen=True)
-class Notes(Block):
+class Notes:
     """Sentences, each on its own; `mark` stands before each."""
 
     title: str
@@ -111,7 +103,7 @@ class Notes(Block):
 
 
 @dataclass(frozen=True)
-class Blanks(Block):
+class Blanks:
     """Space to write two lines under each heading, and a box for the dry swatch of `swatch`."""
 
     headings: tuple[str, ...]
@@ -128,7 +120,7 @@ class Blanks(Block):
 
 
 @dataclass(frozen=True)
-class Label(Block):
+class Label:
     """A label to cut out, its first line large."""
 
     texts: tuple[str, ...]
@@ -140,6 +132,9 @@ class Label(Block):
         inside = [part for text in self.texts for part in wrap(text, width)]
         edge = "- " * ((width + 4) // 2) + "-"
         return [self.title, edge, *(f"¦ {line:<{width}} ¦" for line in inside), edge]
+
+
+Block = Facts | Table | Notes | Blanks | Label
 
 
 class Sheet:
