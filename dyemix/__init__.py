@@ -28,6 +28,8 @@ __all__ = sorted(_HOMES)
 
 
 def __getattr__(name: str) -> object:
+    if name == "__version__":
+        return import_module("importlib.metadata").version("dyemix")
     if name not in _HOMES:
         raise AttributeError(f"module 'dyemix' has no attribute {name!r}")
     value = globals()[name] = getattr(import_module(_HOMES[name]), name)

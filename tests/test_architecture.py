@@ -141,6 +141,7 @@ def test_public_names() -> None:
     assert len(dyemix.__all__) <= 45, "the front door is about forty names that form one idea"
     for name in dyemix.__all__:
         assert getattr(dyemix, name).__doc__, f"{name} has no docstring"
+    assert re.fullmatch(r"\d+\.\d+.*", dyemix.__version__)
     with pytest.raises(AttributeError, match="puce"):
         _ = dyemix.puce  # type: ignore[attr-defined]
 

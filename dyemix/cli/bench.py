@@ -5,33 +5,26 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from click import UsageError, argument, option
+from click import UsageError
 
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.shared import VOLUME, WEIGHT, WRITTEN, command, given, given_only
+from dyemix.cli.shared import command, given, given_only
 
 _TABLES = (".csv", ".tsv", ".txt")
 
 
-@command()
-@argument("recipe", metavar="RECIPE|JOBS")
-@option("--cloth", "cloth_g", type=WEIGHT, help="Dry weight of it, as 240g or '8.5 oz'.")
-@shared.stock_option
-@shared.method_options
-@option("--target", "aim", metavar="COLOUR", help="What it is to match, or a standard.")
-@option("--job", help="Name of the job.")
-@option("--pieces", type=int, help="How many pieces the cloth is.")
-@option("--dry", is_flag=True, help="The cloth goes in dry, not wetted and wrung.")
-@option("--no-swatches", is_flag=True, help="A recipe of your own, without fitted dyes.")
-@shared.shelf_options
-@shared.demo_option
-@shared.sheet_options
+@command(
+    "RECIPE|JOBS",
+    "cloth stock ratio alkali fibre target job pieces dry no-swatches shelf demo sheet",
+)
 def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any) -> None:
-    """Write the bath sheet of a RECIPE: what to measure, in the order of the work.
+    """Write what to measure for a bath, or a day of them.
 
-    Amounts are % of dry cloth weight; mL and spoons of liquid stock are understood with --stock.
+    RECIPE is in % of dry cloth weight, as 'marigold 0.8 + navy 0.25', or with --stock in mL and
+    spoons of liquid stock.
+
     A table of JOBS (.csv) plans a day: stock to make, cups in order, cost a piece. Its columns are
     job, recipe, cloth_g; if wanted cloth, pieces, target, liquor ratio, alkali.
     """
@@ -66,21 +59,14 @@ def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any)
         shared.kept(", ".join(sheet.job for sheet in sheets))
 
 
-@command()
-@argument("dye")
-@option("--strength", "strength_pct", type=float, help="% w/v; else that of the settings.")
-@option(
-    "--make", "make_ml", type=VOLUME, default="500ml", show_default=True,
-    help="How much, as 500ml or '16 fl oz'.",
-)  # fmt: skip
-@option("--lot", default="", help="Lot of the powder.")
-@option("--warm", is_flag=True, help="It will be kept at room temperature, not cold.")
-@option("--teaspoon", "g_per_teaspoon", type=float, help="Grams of it in a level teaspoon.")
-@shared.book_option
-@shared.sheet_options
+@command("DYE", "strength make lot warm teaspoon book sheet")
 def stock(dye: str, warm: bool, **how: Any) -> None:
-    """Write the sheet for making a stock of one DYE, with a label to cut out."""
-    sheet = dyemix.stock_sheet(dye, cold=not warm, settings=shared.settings(), **how)
+    """Write how to make a stock of one DYE, with a label.
+
+    500 mL of it, or --make.
+    """
+    how |= {"cold": not warm, "settings": shared.settings()}
+    sheet = dyemix.stock_sheet(dye, **given_only(how))
     shared.show(sheet)
     if given("book") is not None:
         with shared.open_book(create=True) as book:
@@ -88,12 +74,11 @@ def stock(dye: str, warm: bool, **how: Any) -> None:
         shared.kept(f"a bottle of {sheet.bottle.dye}.")
 
 
-@command("settings")
-@option("-o", "--output", type=WRITTEN, metavar="FILE", help="Write them there, to edit.")
+@command("", "output", name="settings")
 def figures(output: Path | None) -> None:
-    """Print the figures that sheets rest on, each with its unit.
+    """Print the figures that sheets rest on.
 
-    Edit them, and give them back with --settings.
+    Write them to a file, edit them, and give them back with --settings.
     """
     from dyemix.bench.settings import defaults_text
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 
 import click
 
+from dyemix import console
 from dyemix.cli.shared import Commands
 from dyemix.errors import DyemixError
 
@@ -23,7 +25,7 @@ MODULES = {
     "bath": "bench.bath",
     "stock": "bench.stock",
     "trial": "match.trial",
-    "next": "match.next_square",
+    "next": "match.next_one",
     "settings": "bench.figures",
     "book": "book.book",
 }
@@ -47,11 +49,18 @@ def dyemix() -> None:
 
 def run(words: Sequence[str]) -> None:
     """Run one command. Raises `DyemixError` for words that are none, with what would be right."""
+    if "_DYEMIX_COMPLETE" in os.environ:  # a shell asks how a word could go on
+        from click.shell_completion import shell_complete
+
+        shell_complete(dyemix, {}, "dyemix", "_DYEMIX_COMPLETE", os.environ["_DYEMIX_COMPLETE"])
+        return
     try:
-        with dyemix.make_context("dyemix", list(words) or ["--help"]) as context:
+        with dyemix.make_context("dyemix", list(words)) as context:
             dyemix.invoke(context)
     except click.exceptions.Exit:
         pass
+    except click.exceptions.NoArgsIsHelpError as error:
+        console.say(error.ctx.get_help() if error.ctx else "")
     except click.UsageError as error:
         from dyemix.cli.renamed import written_anew
 

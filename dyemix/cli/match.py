@@ -6,20 +6,15 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from click import Choice, UsageError, argument, option
+from click import UsageError
 
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.shared import WEIGHT, WRITTEN, command, dyes_option, given
-from dyemix.errors import DyemixError
+from dyemix.cli.shared import command, given, given_only
 
 
-@command()
-@argument("recipe")
-@shared.shelf_options
-@shared.light_option
-@shared.json_option
+@command("RECIPE", "shelf light json")
 def predict(recipe: str, light: Any) -> None:
     """Say what a recipe should look like.
 
@@ -28,59 +23,39 @@ def predict(recipe: str, light: Any) -> None:
     shared.show(shared.dyes().predict(recipe, light))
 
 
-@command()
-@argument("colour", metavar="[TARGET]", required=False)
-@shared.shelf_options
-@shared.max_dyes_option
-@option("--count", default=8, show_default=True, help="How many recipes to list.")
-@dyes_option("--use", help="Dyes that must be in.")
-@dyes_option("--avoid", help="Dyes that must not be in.")
-@dyes_option("--prefer", help="Dyes to use up first.")
-@option("--total", type=float, metavar="OWF", help="Most dye in all, % of cloth weight.")
-@option("--in-hand", metavar="JARS", help="What is left: 'navy 180 mL 2 %, gold 90 mL 2 %'.")
-@option("--price", metavar="PRICES", help="Per gram of powder: 'navy 0.20, gold 0.15'.")
-@option("--cloth", "cloth_g", type=WEIGHT, help="Dry weight of the piece, as 240g.")
-@option("--measure", metavar="KIT", help="'spoons', 'spoons us', 'syringe 0.5' or 'scale 0.1'.")
-@shared.stock_option
-@option(
-    "--rank", "rank_by", type=Choice(["likely", "paper"]), default="likely", show_default=True,
-    help="What comes first.",
-)  # fmt: skip
-@option("--kl", "k_lightness", default=1.0, show_default=True, help="Lightness factor of ΔE2000.")
-@option("--detail", is_flag=True, help="Add chances, lamps, and what limits each recipe.")
-@shared.targets_option
-@option("-o", "--output", type=WRITTEN, metavar="FILE", help="Recipes for --targets, as CSV.")
-@shared.photo_options
-@shared.answer_options
+@command(
+    "[TARGET]",
+    "shelf max-dyes count use avoid prefer total in-hand price cloth measure stock rank kl detail "
+    "targets output photo answer",
+)
 def match(
-    colour: str | None, targets: Path | None, output: Path | None, detail: bool, **limits: Any
+    target: str | None, targets: Path | None, output: Path | None, detail: bool, **limits: Any
 ) -> None:
     """Find the blends that come nearest to a colour.
 
     TARGET is '#7d8a6e', or L* a* b* as '56 -10 13 D65/10', or a standard of the --book, or a piece
-    in a photograph of the printed page, as 'photo.jpg B3'.
+    in a photograph of the printed page, as 'photo.jpg B3'. The --output is the recipes of a list
+    of --targets, as CSV.
     """
     from dyemix.files.targets import read_targets
     from dyemix.matching.matches import recipes_table
 
-    if (colour is None) == (targets is None):
-        raise DyemixError("match one TARGET, as '#7d8a6e', or a list of them with --targets.")
-    if output is not None and targets is None:
-        raise DyemixError("-o writes the recipes of a list: give one with --targets.")
-    if given("draw") is not None and targets is not None:
-        raise DyemixError("--draw is for one TARGET, not for a list of them.")
-    options, cloth_g = _understood(**limits), limits["cloth_g"] or 240
+    if (target is None) == (targets is None):
+        raise UsageError("match one TARGET, as '#7d8a6e', or a list of them with --targets.")
+    if (output if targets is None else given("draw")) is not None:
+        raise UsageError("--output is for a list of --targets, --draw for one TARGET.")
+    limits, cloth_g = _understood(**given_only(limits)), limits["cloth_g"] or 240
     if targets is None:
-        words, dyes = str(colour), shared.dyes()
-        found = dyemix.match(dyes, shared.target(words), **options)
+        words, dyes = str(target), shared.dyes()
+        found = dyemix.match(dyes, shared.target(words), **limits)
         shared.show(found, found.text(detail=detail))
         if len(found):
-            why, best = "Dye a 5 g square first, then", found[0].recipe
+            why, best = "Dye a 5 g swatch first, then", found[0].recipe
             _bath(why, best, words, found.target, dyes.demo, cloth_g)
         return
     wanted, dyes = read_targets(targets), shared.dyes()
     with console.waiting("Matching") as progress:
-        many = dyemix.match_many(dyes, wanted, progress=progress, **options)
+        many = dyemix.match_many(dyes, wanted, progress=progress, **limits)
     if output is not None:
         shared.write(output, recipes_table(many))
     else:
@@ -94,66 +69,50 @@ def _bath(why: str, recipe: Any, words: str, target: Any, demo: bool, cloth_g: f
 
 
 def _understood(
-    in_hand: str | None, price: str | None, cloth_g: float | None, measure: str | None, **rest: Any
+    in_hand: str = "", price: str = "", cloth_g: float = 0, measure: str = "", **rest: Any
 ) -> dict[str, Any]:
     """What the words of the command mean to `match` and `match_many`."""
+    from dyemix.dataset.units import STOCK_PCT
     from dyemix.matching.dispensing import Kit, parse_in_hand, parse_prices
 
-    if (in_hand or measure) and cloth_g is None:
-        raise DyemixError("--in-hand and --measure need the piece they are for: --cloth 240g.")
-    grams = cloth_g or 0.0
-    return {
-        **rest,
-        "in_hand": parse_in_hand(in_hand, grams) if in_hand else {},
-        "price": parse_prices(price) if price else {},
-        "kit": Kit.parse(measure, shared.strengths(), grams) if measure else None,
-    }
+    if (in_hand or measure) and not cloth_g:
+        raise UsageError("--in-hand and --measure need the piece they are for: --cloth 240g.")
+    if in_hand:
+        rest["in_hand"] = parse_in_hand(in_hand, cloth_g)
+    if price:
+        rest["price"] = parse_prices(price)
+    if measure:
+        found = shared.stocks() or STOCK_PCT
+        bottles = {s.dye: s.strength_pct for s in found} if isinstance(found, tuple) else None
+        rest["kit"] = Kit.parse(measure, bottles or {"": found}, cloth_g)
+    return rest
 
 
-@command()
-@argument("recipe", required=False)
-@option(
-    "--reading", required=True, metavar="PIECE",
-    help="Of the dry piece: a file, 'photo.jpg B3', '#7d8a6e', or L* a* b*.",
-)  # fmt: skip
-@option("--target", "aim", required=True, metavar="COLOUR", help="What it was meant to be.")
-@option("--over", metavar="PIECE", help="RECIPE was a second bath, over this piece.")
-@option("--other-dyes", is_flag=True, help="Let one more dye join the corrected recipe.")
-@option(
-    "--dosing", type=float, metavar="SHARE",
-    help="How well you measure a dye, as 0.02 for 2 %; by default what your squares show.",
-)  # fmt: skip
-@option("--job", default="", help="The job it is of.")
-@shared.date_option
-@option("--lot", default="", help="Which lots of dye were used.")
-@option("--note", default="", help="A note to keep with it.")
-@shared.shelf_options
-@shared.photo_options
-@shared.json_option
+@command("[RECIPE]", "reading! target! over other-dyes dosing job date lot note shelf photo json")
 def trial(
     recipe: str | None, reading: str, aim: str, over: str | None, other_dyes: bool,
-    dosing: float | None, job: str, day: date | None, lot: str, note: str,
+    dosing: float | None, day: date | None, **kept: str | None,
 ) -> None:  # fmt: skip
-    """Say what a dry piece misses by, and what to do about it.
+    """Say what a dry piece misses by, and what to do.
 
-    RECIPE is what it was dyed by. Without one, two pieces are compared: the --reading with the
-    --target. With --book the trial is kept there, for 'dyemix book learn'.
+    RECIPE is what it was dyed by, as a second bath where it went --over a piece. Without one, two
+    pieces are compared: the --reading with the --target. With --book the trial is kept there, for
+    'dyemix book learn'.
     """
     from dyemix.dataset.trial import Bath
-    from dyemix.files.targets import read_piece
 
+    job, lot, note = (kept[name] or "" for name in ("job", "lot", "note"))
     if recipe is None:
-        if over or other_dyes or dosing or job or day or lot or note:
+        if over or other_dyes or dosing or day or job or lot or note:
             raise UsageError("without a RECIPE, --reading and --target are compared, no more.")
         _compare(reading, aim)
         return
     dyed, wanted, dyes = dyemix.Recipe.parse(recipe), shared.target(aim), shared.dyes()
     bath, on = Bath.FIRST, None
     if over is not None:
-        bath, on = Bath.SECOND, read_piece(over, dyes.light)
-    done = dyemix.Trial(
-        dyed, read_piece(reading, dyes.light, dyed), wanted, day, lot, bath=bath, on=on
-    )
+        bath, on = Bath.SECOND, shared.piece(over, dyes.light)
+    piece = shared.piece(reading, dyes.light, dyed)
+    done = dyemix.Trial(dyed, piece, wanted, day, lot, bath=bath, on=on)
     found = dyemix.correct(dyes, done, other_dyes=other_dyes, dosing=dosing)
     shared.show(found)
     if given("book") is not None:
@@ -162,20 +121,19 @@ def trial(
         shared.kept(f"a trial of {job or done.recipe}.")
     if found.corrected.recipe != found.again.recipe:
         _bath("The next piece", found.corrected.recipe, aim, found.target, dyes.demo)
-    shared.then("Which square would help most", "next", shared.typed(aim, found.target))
+    shared.then("Which swatch would help most", "next", shared.typed(aim, found.target))
 
 
 def _compare(reading: str, aim: str) -> None:
     """Show the difference of two pieces; between photographs, beside the camera's own error."""
     from dyemix.colour.colorimetry import D65_10
     from dyemix.colour.difference import Miss
-    from dyemix.files.targets import read_piece
     from dyemix.reading import photographed
 
     one, other = photographed(reading), photographed(aim)
     if one is None or other is None:
         wanted = shared.target(aim).under(D65_10)
-        miss = Miss.of(wanted.lab, read_piece(reading, wanted.light).colour(wanted.light))
+        miss = Miss.of(wanted.lab, shared.piece(reading, wanted.light).colour(wanted.light))
         shared.show(miss, f"{miss}, {wanted.light}")
         return
     from dyemix.photo import difference
@@ -185,23 +143,16 @@ def _compare(reading: str, aim: str) -> None:
     shared.show(difference(second, other[1], first, one[1]))
 
 
-@command("next")
-@argument("colours", nargs=-1)
-@shared.targets_option
-@option("--count", default=1, show_default=True, help="How many squares to choose.")
-@shared.max_dyes_option
-@shared.shelf_options
-@shared.json_option
-def next_square(colours: tuple[str, ...], targets: Path | None, count: int, max_dyes: int) -> None:
-    """Say which square would most lower the likely miss.
+@command("[COLOURS]...", "targets count max-dyes shelf json", name="next")
+def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None:
+    """Say which swatch would most lower the likely miss.
 
     Over all of the COLOURS, and --targets, that you want to dye; of one dye, or a mix.
     """
     from dyemix.files.targets import read_colours
 
-    wanted = read_colours(colours, targets)
-    dyes = shared.dyes()
-    found = dyemix.next_swatch(dyes, wanted, count, max_dyes)
+    wanted, dyes = read_colours(colours, targets), shared.dyes()
+    found = dyemix.next_swatch(dyes, wanted, **given_only(how))
     shared.show(found)
     for choice in found.choices:
         shared.then("Dye it", "bath", str(choice.recipe), "--cloth", "5g", demo=dyes.demo)

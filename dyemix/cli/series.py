@@ -5,139 +5,100 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from click import Choice, UsageError, argument, group, option
+from click import UsageError, group
 
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.shared import READ, WEIGHT, Commands, command, given_only
-
-_steps = option("--steps", type=int, help="How many steps.")
-_hue = option(
-    "--hue", type=Choice(["CIELAB", "CIECAM16"], case_sensitive=False),
-    help="Whose hue is held; by default what suits the colour.",
-    callback=lambda _, __, name: _hue_space(name),
-)  # fmt: skip
+from dyemix.cli.shared import Commands, command, given_only
 
 
-def _hue_space(name: str | None) -> Any:
+def _understood(hue: str | None = None, **how: Any) -> dict[str, Any]:
+    """What was given of how to step, the space whose hue is held by its own type."""
     from dyemix.colour.ciecam16 import HueSpace
 
-    return None if name is None else HueSpace(name)
+    return given_only({**how, "hue": None if hue is None else HueSpace(hue)})
 
 
-@command()
-@argument("recipe", required=False)
-@shared.shelf_options
-@_steps
-@option("--least", type=float, help="Share of the chroma that the last step keeps.")
-@option("--let-down", type=float, help="How much L* may come down by the last step.")
-@_hue
-@option("--cam", is_flag=True, help="Let CIECAM16 colourfulness fall, not CIELAB chroma.")
-@option("--over", metavar="PIECE", help="A piece to dye over: a file, '#ee6b4c', or L* a* b*.")
-@option("--max-dyes", type=int, help="Most dyes in a recipe.")
-@shared.light_option
-@shared.answer_options
-def subdue(recipe: str | None, over: str | None, cam: bool, **limits: Any) -> None:
+@command("[RECIPE]", "shelf steps least let-down hue cam over max-dyes light photo answer")
+def subdue(recipe: str | None, over: str | None, cam: bool, **how: Any) -> None:
     """Make a colour quieter, lightness and hue held.
 
     RECIPE is in % of dry cloth weight, as 'scarlet 1.2 + marigold 0.6'; or give a finished piece
     to dye --over.
     """
     from dyemix.colour.ciecam16 import Scale
-    from dyemix.files.targets import read_piece
 
     if (recipe is None) == (over is None):
         raise UsageError("name a RECIPE, or a finished piece with --over, and not both.")
-    if over is not None and (limits["let_down"] or cam):
+    if over is not None and (how["let_down"] is not None or cam):
         raise UsageError("--let-down and --cam are for a recipe, not for --over.")
-    dyes, limits = shared.dyes(), given_only(limits)
+    dyes, how = shared.dyes(), _understood(**how)
     if over is not None:
-        shared.show(dyemix.subdue_on(dyes, read_piece(over, dyes.light), **limits))
+        shared.show(dyemix.subdue_on(dyes, shared.piece(over, dyes.light), **how))
     else:
         scale = Scale.COLOURFULNESS if cam else Scale.CHROMA
-        shared.show(dyemix.subdue(dyes, str(recipe), scale=scale, **limits))
+        shared.show(dyemix.subdue(dyes, str(recipe), scale=scale, **how))
 
 
 @group(cls=Commands)
 def series() -> None:
-    """Step away from a recipe: tint, shade, tone, gradient; or lay out a shade card."""
+    """Step away from a recipe, or lay out a shade card."""
 
 
-def _of_one_recipe(name: str, help_text: str) -> None:
-    @series.command(name, help=help_text)
-    @argument("recipe")
-    @shared.shelf_options
-    @_steps
-    @_hue
-    @shared.light_option
-    @shared.answer_options
-    def _(recipe: str, **how: Any) -> None:
-        shared.show(getattr(dyemix, name)(shared.dyes(), recipe, **given_only(how)))
+@command("RECIPE", "shelf steps hue light answer", into=series)
+def tint(recipe: str, **how: Any) -> None:
+    """Make RECIPE paler in steps, hue held."""
+    shared.show(dyemix.tint(shared.dyes(), recipe, **_understood(**how)))
 
 
-_of_one_recipe("tint", "Make RECIPE paler in steps, hue held.")
-_of_one_recipe("shade", "Darken RECIPE with black in steps, hue held.")
-_of_one_recipe("tone", "Grey RECIPE in steps, lightness and hue held.")
+@command("RECIPE", "shelf steps hue light answer", into=series)
+def shade(recipe: str, **how: Any) -> None:
+    """Darken RECIPE with black in steps, hue held."""
+    shared.show(dyemix.shade(shared.dyes(), recipe, **_understood(**how)))
 
 
-@series.command()
-@argument("first")
-@argument("second")
-@shared.shelf_options
-@_steps
-@shared.light_option
-@shared.answer_options
+@command("RECIPE", "shelf steps hue light answer", into=series)
+def tone(recipe: str, **how: Any) -> None:
+    """Grey RECIPE in steps, lightness and hue held."""
+    shared.show(dyemix.tone(shared.dyes(), recipe, **_understood(**how)))
+
+
+@command("FIRST SECOND", "shelf steps light answer", into=series)
 def gradient(first: str, second: str, **how: Any) -> None:
-    """Go from recipe FIRST to recipe SECOND in steps that look even."""
+    """Go from recipe FIRST to SECOND in even steps."""
     shared.show(dyemix.gradient(shared.dyes(), first, second, **given_only(how)))
 
 
-@series.command()
-@argument("names", metavar="DYES")
-@shared.shelf_options
-@option("--depths", default="1", help="% owf in all; several make a row each, as '0.5, 1, 2'.")
-@option("--parts", type=int, help="Into how many parts blends are divided.")
-@shared.light_option
-@shared.answer_options
-def card(names: str, depths: str, **how: Any) -> None:
+@command("DYES", "shelf depths parts light answer", into=series)
+def card(dyes: str, **how: Any) -> None:
     """Predict every blend of two or three DYES.
 
     DYES are named as 'gold, scarlet, navy': a strip or triangle of blends, or two dyes at several
     --depths.
     """
-    shared.show(dyemix.shade_card(shared.dyes(), names, depths, **given_only(how)))
+    shared.show(dyemix.shade_card(shared.dyes(), dyes, **given_only(how)))
 
 
-@command()
-@shared.shelf_options
-@shared.targets_option
-@option("--target", metavar="COLOUR", help="A colour to show: '#7d8a6e', or L* a* b*.")
-@option("--tolerance", type=float, help="ΔE2000 on paper that counts as within reach.")
-@shared.max_dyes_option
-@option("--not-owned", type=READ, metavar="FILE", help="Swatches of dyes not owned, to add one.")
-@option("--fewest", is_flag=True, help="Find the fewest dyes that serve all of --targets.")
-@option("--cloth", "cloth_g", type=WEIGHT, help="Fewest: dry cloth of each colour, as 100g.")
-@option("--stock", "stock_pct", type=float, help="Fewest: strength of the stocks, % w/v.")
-@shared.light_option
-@shared.answer_options
-def reach(targets: Path | None, fewest: bool, max_dyes: int, **said: Any) -> None:
-    """Show what the shelf can reach, and which dye to add or spare.
+@command("", "shelf targets target tolerance max-dyes not-owned fewest cloth stock light answer")
+def reach(targets: Path | None, aim: str | None, fewest: bool, **said: Any) -> None:
+    """Show what the shelf reaches, and which dye to add.
 
-    With --fewest, the fewest dyes that serve all of the wanted colours, and what to buy of each.
+    With --fewest, the fewest dyes that serve all of the --targets, and what to buy of each for
+    100 g or --cloth of each colour.
     """
     from dyemix.files.targets import read_targets
     from dyemix.shelf import fitted
 
-    said = given_only(said)
-    other = {"target", "not_owned", "light"} if fewest else {"cloth_g", "stock_pct"}
-    if other & said.keys():
-        which = "--target, --not-owned and --light" if fewest else "--cloth and --stock"
-        raise UsageError(f"{which} mean nothing {'with' if fewest else 'without'} --fewest.")
+    said = given_only({**said, "target": aim, "stock_pct": shared.strength()})
+    if {"target", "not_owned", "light"} & said.keys() and fewest:
+        raise UsageError("--target, --not-owned and --light mean nothing with --fewest.")
+    if {"cloth_g", "stock_pct"} & said.keys() and not fewest:
+        raise UsageError("--cloth and --stock mean nothing without --fewest.")
     if "not_owned" in said:
         said["other"] = fitted(said.pop("not_owned"))
     wanted = [] if targets is None else read_targets(targets)
     work_out, dyes = dyemix.family if fewest else dyemix.reach, shared.dyes()
     with console.waiting("Trying blends") as progress:
-        found = work_out(dyes, wanted, max_dyes=max_dyes, progress=progress, **said)
+        found = work_out(dyes, wanted, progress=progress, **said)
     shared.show(found)

@@ -1,15 +1,18 @@
 """What every command shares: options that mean one thing everywhere, and where an answer goes.
 
-Values of shared options are kept in click's context, so that they are no argument of every command.
+`data/options.csv` holds every option once, in words; a command names those it takes. Options that
+are ``held`` there are no argument of a command: click's context keeps them, and `given` tells them.
 """
 
 from __future__ import annotations
 
+import csv
+import inspect
 import shlex
 from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import click
 
@@ -17,8 +20,14 @@ import dyemix
 from dyemix import console, writing
 from dyemix.errors import DyemixError
 
-Function = TypeVar("Function", bound=Callable[..., Any])
-Decorator = Callable[[Any], Any]
+Decorator = Callable[[Callable[..., Any]], click.Command]
+#: Options that go together, each of them by one word.
+GROUPS = {
+    "shelf": "swatches book only check leave-out",
+    "photo": "corners grid grey-at card-at card grey anchor measured accept",
+    "sheet": "settings html json",
+    "answer": "draw json",
+}
 
 
 class Written(click.Path):
@@ -28,21 +37,66 @@ class Written(click.Path):
 class Words(click.ParamType):  # type: ignore[type-arg]
     """Words that a function of the library understands, or says why not."""
 
-    def __init__(self, name: str, module: str, function: str) -> None:
-        self.name, self._module, self._function = name, module, function
+    def __init__(self, name: str, module: str) -> None:
+        self.name, self._module = name, module
 
     def convert(self, value: Any, *_: Any) -> Any:
         """What the words mean."""
-        understand = import_module(f"dyemix.{self._module}")
-        for part in self._function.split("."):
+        module, *path = self._module.split(":")
+        understand: Any = import_module(f"dyemix.{module}")
+        for part in path:
             understand = getattr(understand, part)
-        return understand(value) if isinstance(value, str) else value  # type: ignore[operator]
+        return understand(value) if isinstance(value, str) else value
 
 
-READ, WRITTEN = click.Path(path_type=Path), Written(path_type=Path, allow_dash=True)
-WEIGHT = Words("weight", "dataset.units", "parse_weight")
-VOLUME = Words("volume", "dataset.units", "parse_volume")
-LIGHT = Words("light", "colour.colorimetry", "Light.parse")
+#: A kind of option, as the table names it, to what click wants to know of it.
+_KINDS: dict[str, dict[str, Any]] = {
+    "text": {"type": str},
+    "texts": {"multiple": True},
+    "names": {"multiple": True},
+    "int": {"type": int},
+    "float": {"type": float},
+    "flag": {"is_flag": True},
+    "read": {"type": click.Path(path_type=Path)},
+    "written": {"type": Written(path_type=Path, allow_dash=True)},
+    "day": {"type": Words("date", "bench.tables:parse_day")},
+    "weight": {"type": Words("weight", "dataset.units:parse_weight")},
+    "volume": {"type": Words("volume", "dataset.units:parse_volume")},
+    "light": {"type": Words("light", "colour.colorimetry:Light:parse")},
+}
+with Path(__file__).parents[1].joinpath("data", "options.csv").open(encoding="utf-8") as _file:
+    OPTIONS = {row["option"]: row for row in csv.DictReader(_file)}
+
+
+def _option(word: str) -> click.Option:
+    """The option of a word; one that ends in ``!`` must be given."""
+    row = OPTIONS[word.rstrip("!")]
+    how = _KINDS.get(row["kind"]) or {"type": click.Choice(row["kind"].split("|"), False)}
+    short = ["-o"] if row["option"] == "output" else []
+    return click.Option(
+        [*short, f"--{row['option']}", row["name"] or row["option"].replace("-", "_")],
+        metavar=row["metavar"] or None, help=row["help"], required=word.endswith("!"),
+        expose_value=not row["held"], callback=_taken, **how,
+    )  # fmt: skip
+
+
+def _taken(context: click.Context, option: click.Parameter, value: Any) -> Any:
+    """The value of an option; dyes are named as people list them, or the option twice."""
+    if option.metavar == "DYES":
+        value = tuple(name.strip() for text in value for name in text.split(",") if name.strip())
+    if not option.expose_value:
+        context.meta[option.name or ""] = value
+    return value
+
+
+def _argument(word: str) -> click.Argument:
+    """``RECIPE``, ``[RECIPE]`` where it may be left out, ``COLOURS...`` for any number of it."""
+    name = word.strip("[].").partition("|")[0]
+    file = name in ("FILE", "TABLE", "FOLDER")
+    return click.Argument(
+        [name.lower()], metavar=word, required=word[0] != "[", nargs=-1 if "..." in word else 1,
+        type=_KINDS["read"]["type"] if file else str,
+    )  # fmt: skip
 
 
 # Commands -----------------------------------------------------------------------------------------
@@ -51,24 +105,15 @@ LIGHT = Words("light", "colour.colorimetry", "Light.parse")
 class Command(click.Command):
     """A command that refuses what it may not write before it begins."""
 
-    def __init__(self, *words: Any, **settings: Any) -> None:
-        super().__init__(*words, **settings)
-        self.writes = [p.name or "" for p in self.params if isinstance(p.type, Written)]
-        if self.writes:
-            force = shared("--force", is_flag=True, help="Write over a file that is there already.")
-            self.params.append(force(lambda: None).__click_params__[0])
-
     def invoke(self, context: click.Context) -> Any:
         """Run it, once every file that it is to write may be written."""
         values = {**context.meta, **context.params}
-        written = [values[name] for name in self.writes if values.get(name) is not None]
+        writes = [p.name or "" for p in self.params if isinstance(p.type, Written)]
+        written = [values[name] for name in writes if values.get(name) is not None]
         context.meta["piped"] = Path("-") in written
-        read = [value for name, value in values.items() if name not in self.writes]
-        named = [
-            each for value in read for each in (value if isinstance(value, tuple) else [value])
-        ]
         # A file may also be named among words, as a piece is.
-        context.meta["inputs"] = [each for each in named if isinstance(each, str | Path)]
+        read = [value for name, value in values.items() if name not in writes]
+        context.meta["inputs"] = [value for value in read if isinstance(value, str | Path)]
         places = [writing.destination(path, **care()) for path in written]
         if len(set(places)) < len(places):
             raise DyemixError("two answers do not go into one file: name another for each.")
@@ -77,8 +122,6 @@ class Command(click.Command):
 
 class Commands(click.Group):
     """Commands by name, each imported from its module when it is asked for."""
-
-    command_class = Command
 
     def __init__(self, *words: Any, modules: dict[str, str] | None = None, **settings: Any) -> None:
         super().__init__(*words, **settings)
@@ -97,118 +140,33 @@ class Commands(click.Group):
         return super().get_command(context, name)
 
 
-def command(*words: Any, **settings: Any) -> Decorator:
-    """Make a function a command of ours."""
-    return click.command(*words, cls=Command, **settings)
+def command(
+    arguments: str = "", options: str = "", *, name: str = "", into: click.Group | None = None
+) -> Decorator:
+    """Make a function a command, whose help is its docstring, of these arguments and options."""
+    words = [word for each in options.split() for word in GROUPS.get(each, each).split()]
 
+    def made(function: Callable[..., Any]) -> click.Command:
+        params = [*map(_argument, arguments.split()), *map(_option, words)]
+        if any(isinstance(param.type, Written) for param in params):
+            params.append(_option("force"))
+        text = inspect.cleandoc(function.__doc__ or "")
+        found = Command(name or function.__name__, params=params, callback=function, help=text)
+        if into is not None:
+            into.add_command(found)
+        return found
 
-# Options ------------------------------------------------------------------------------------------
-
-
-def _remember(context: click.Context, option: click.Parameter, value: Any) -> None:
-    context.meta[option.name or ""] = value
-
-
-def shared(*words: str, **settings: Any) -> Decorator:
-    """An option whose value `given` answers."""
-    return click.option(*words, **{"expose_value": False, "callback": _remember, **settings})
+    return made
 
 
 def given(name: str) -> Any:
-    """What was given for a shared option."""
+    """What was given for an option that is held."""
     return click.get_current_context().meta.get(name)
-
-
-def together(*options: Decorator) -> Decorator:
-    """Several options as one decorator, listed in their order."""
-
-    def decorate(function: Function) -> Function:
-        for option in reversed(options):
-            function = option(function)
-        return function
-
-    return decorate
-
-
-def names(_: click.Context, __: click.Parameter, texts: tuple[str, ...]) -> tuple[str, ...]:
-    """Names as people list them: 'navy, gold', or the option twice."""
-    return tuple(name.strip() for text in texts for name in text.split(",") if name.strip())
-
-
-def dyes_option(*words: str, **settings: Any) -> Decorator:
-    """An option that names dyes."""
-    return click.option(
-        *words, **{"multiple": True, "metavar": "DYES", "callback": names, **settings}
-    )
-
-
-book_option = shared("--book", type=READ, metavar="FILE", help="Work with this dye book.")
-shelf_options = together(
-    shared("--swatches", type=READ, metavar="FILE", help="Swatch table, or saved dyes."),
-    book_option,
-    dyes_option(
-        "--only", help="Use these dyes of the shelf alone.", expose_value=False,
-        callback=lambda context, option, texts: _remember(
-            context, option, names(context, option, texts)
-        ),
-    ),
-    shared("--check", type=READ, metavar="FILE", help="Mixtures set aside to check the fit by."),
-    shared("--leave-out", multiple=True, metavar="SWATCH", help="A swatch to leave out, by name."),
-)  # fmt: skip
-json_option = shared("--json", is_flag=True, help="Print JSON.")
-draw_option = shared(
-    "--draw", type=WRITTEN, metavar="PICTURE", help="Draw it too: .png, .svg or .pdf."
-)
-answer_options = together(draw_option, json_option)
-sheet_options = together(
-    shared("--settings", type=READ, metavar="FILE", help="Your figures: see 'dyemix settings'."),
-    shared("--html", type=WRITTEN, metavar="FILE", help="Write a page to print, A4 or Letter."),
-    json_option,
-)
-demo_option = shared("--demo", is_flag=True, help="Allow the demo's invented dyes: not for dyeing.")
-method_options = together(
-    click.option("--ratio", "liquor_ratio", type=float, help="Liquor ratio, mL per g: 20 is 20:1."),
-    click.option("--alkali", help="When the soda ash goes in: presoak, with or after (the dye)."),
-    click.option("--fibre", help="What the cloth is made of, as 'cotton 55 %, linen 45 %'."),
-)
-stock_option = shared(
-    "--stock", metavar="STOCK",
-    help="Strength of all, as 2 (% w/v), of each, as 'navy 1, gold 2', or a table of bottles.",
-)  # fmt: skip
-light_option = click.option(
-    "--light", type=LIGHT, metavar="LIGHT", help="Illuminant and observer, as D65/10."
-)
-targets_option = click.option("--targets", type=READ, metavar="FILE", help="Colours, one a row.")
-max_dyes_option = click.option(
-    "--max-dyes", default=3, show_default=True, help="Most dyes in a recipe."
-)
-date_option = click.option(
-    "--date", "day", metavar="DATE", help="The day, as 2026-05-03.",
-    type=Words("date", "bench.tables", "parse_day"),
-)  # fmt: skip
-_PHOTO = ("corners", "grid", "grey_at", "card_at", "card", "grey", "anchor", "measured", "keep")
-photo_options = together(
-    shared("--corners", type=READ, metavar="TABLE", help="Photo: corners of each cell."),
-    shared("--grid", metavar="GRID", help="Photo: '4x6' and four corners x,y of the cells."),
-    shared("--grey-at", default="", metavar="CORNERS", help="Photo: four x,y of the grey card."),
-    shared("--card-at", default="", metavar="CORNERS", help="Photo: four x,y of the patch card."),
-    shared("--card", type=READ, metavar="TABLE", help="Photo: reference values of the patch card."),
-    shared(
-        "--grey", default="0.18", show_default=True, metavar="STEPS",
-        help="Photo: reflectance of the grey card's steps, lightest first, or none.",
-    ),
-    shared(
-        "--anchor", type=click.Choice(["grey", "undyed"]), default="grey", show_default=True,
-        help="Photo: what sets exposure and white; undyed where there is no grey card.",
-    ),
-    shared("--measured", type=READ, metavar="TABLE", help="Photo: your measured swatches in it."),
-    shared("--accept", "keep", multiple=True, metavar="CELL", help="Photo: flagged, but keep it."),
-)  # fmt: skip
 
 
 def given_only(options: dict[str, Any]) -> dict[str, Any]:
     """Those that were given: the library knows what holds where one was not."""
-    return {name: value for name, value in options.items() if value is not None}
+    return {name: value for name, value in options.items() if value not in (None, ())}
 
 
 # What they mean -----------------------------------------------------------------------------------
@@ -218,7 +176,8 @@ def photo(cells: Path | None = None) -> Any:
     """How a photograph is to be read; `cells` is the table of what lies in it."""
     from dyemix.photo import PhotoOptions
 
-    return PhotoOptions(cells=cells, **{name: given(name) for name in _PHOTO})
+    names = [OPTIONS[word]["name"] or word.replace("-", "_") for word in GROUPS["photo"].split()]
+    return PhotoOptions(cells=cells, **given_only({name: given(name) for name in names}))
 
 
 def photograph(file: Path) -> Any:
@@ -241,6 +200,16 @@ def target(words: str) -> Any:
     if (place := photographed(words)) is None:
         return dyemix.Target.parse(words)
     return photograph(place[0]).target(place[1])
+
+
+def piece(words: str, light: Any, recipe: Any = None) -> Any:
+    """A finished piece: of a file, a colour as typed, or a cell of a photograph."""
+    from dyemix.files.targets import read_piece
+    from dyemix.reading import photographed
+
+    if (place := photographed(words)) is None:
+        return read_piece(words, light, recipe)
+    return photograph(place[0]).piece(place[1])
 
 
 def typed(words: str, wanted: Any) -> str:
@@ -303,14 +272,13 @@ def stocks() -> Any:
         return book.stocks() or None
 
 
-def strengths() -> dict[str, float]:
-    """Their strengths by dye, % w/v; ``""`` is every dye."""
-    from dyemix.dataset.units import STOCK_PCT
-
-    found = stocks() or STOCK_PCT
-    if isinstance(found, tuple):
-        return {stock.dye: stock.strength_pct for stock in found}
-    return {"": found}
+def strength() -> float | None:
+    """One strength for every stock, % w/v, where one was given."""
+    if given("stock") is None:
+        return None
+    if isinstance(found := stocks(), tuple):
+        raise click.UsageError("one strength of all is wanted here, as --stock 2 (% w/v).")
+    return float(found)
 
 
 # Answers ------------------------------------------------------------------------------------------

@@ -198,7 +198,7 @@ class BookFile:
     def backup(self, path: str | os.PathLike[str]) -> None:
         """Copy the book, as it stands between two writes, to a new file. Raises `SavedError`."""
         place = Path(path)
-        if place.exists():
+        if place.exists() or place.is_symlink():
             raise SavedError(f"{place} is there already: name another file.")
         with beside(place) as unfinished, told(place):
             copy = sqlite3.connect(unfinished)

@@ -182,6 +182,10 @@ def _of_one_dye(dye: str, owf: str) -> str:
 # Colours without a spectrum ---------------------------------------------------------------------
 
 
+#: An illuminant and an observer, in one cell or in two.
+_STATED = re.compile(r"(?!None )\w[^/ ,]*[/ ,]\s*\d")
+
+
 def _light(conditions: Mapping[str, str]) -> Light:
     """The light that these conditions state, D65/10° where they are silent."""
     illuminant, observer = conditions.get("illuminant", ""), conditions.get("observer", "")
@@ -210,7 +214,9 @@ def rough_readings(drafts: list[Draft], faults: Faults) -> None:
                         "a* and b* within ±200.".format(*draft.lab)
                     )
                 draft.light = _light(draft.conditions)
-                assumed |= not {"illuminant", "observer"} <= set(draft.conditions)
+                assumed |= not _STATED.match(
+                    f"{draft.conditions.get('illuminant')} {draft.conditions.get('observer')}"
+                )
             else:
                 continue
         except DyemixError as error:

@@ -136,6 +136,11 @@ class PhotoReading:
         said = tuple(f"{name}: {doubt}." for doubt in doubts)
         return Target(cell.lab, D65_2, None, name, "reading", cell.covariance, said)
 
+    def piece(self, label: str) -> Reading:
+        """The reading of one cell. Raises `TargetError` as `target` does."""
+        self.target(label)
+        return self.cell(label).reading(self.photograph.file, self.characterisation.doubts)
+
     def to_frame(self) -> pd.DataFrame:
         """One row a cell: label, recipe, CIELAB (D65, 2°), error, spread, flags, left out."""
         import pandas as pd

@@ -142,6 +142,7 @@ def test_match_is_drawn(run):
     assert (run.folder / "match.png").read_bytes().startswith(b"\x89PNG")
 
 
+@pytest.mark.slow
 def test_installed_wheel_runs_from_any_folder(tmp_path):
     """Build the wheel, unpack it elsewhere, and run the command against what it carries."""
     subprocess.run(

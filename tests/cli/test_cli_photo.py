@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from pathlib import Path
 
 import pytest
 from command import Command
@@ -10,6 +11,7 @@ from command import Command
 from tests.simulated import photographs
 from tests.simulated.camera.scenes import GREY_STEPS
 
+TABLE = Path(__file__).resolve().parents[2] / "swatch_data" / "napkins.csv"
 STEPS = ",".join(str(step) for step in GREY_STEPS)
 
 
@@ -66,6 +68,12 @@ def test_a_cell_is_a_target_and_two_are_compared(run):
     piece = f"photo.jpg {cell.label}"
     same = run("trial", "--reading", piece, "--target", piece, "--grey", STEPS)
     assert "change nothing" in same.stdout
+    how = ("--grey", STEPS, "--swatches", str(TABLE))
+    trial = run("trial", "navy 1", "--reading", piece, "--target", "#334455", *how)
+    assert trial.returncode == 0, trial.stderr
+    assert "Target #334455" in trial.stdout
+    over = run("subdue", "--over", piece, "--steps", "1", *how)
+    assert "On the piece as read" in over.stdout, over.stderr
     nowhere = run("match", "photo.jpg Z9")
     assert nowhere.returncode == 2
     assert "Z9" in nowhere.stderr

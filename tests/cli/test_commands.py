@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import resource
 import shlex
 import signal
 import time
@@ -13,9 +14,9 @@ import click
 import pytest
 from command import Command
 
-from dyemix.cli import renamed
+from dyemix.cli import renamed, shared
 from dyemix.cli.commands import dyemix
-from dyemix.cli.shared import Written
+from dyemix.cli.shared import OPTIONS, Written
 from dyemix.console import Ended
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -139,6 +140,23 @@ def test_a_command_refuses_what_is_no_place_for_a_file(
     assert not (tmp_path / "nowhere").exists()
 
 
+@pytest.mark.parametrize("name", ["backup", "export"])
+def test_a_copy_of_a_book_goes_to_a_new_place(bench: Command, name: str, tmp_path: Path) -> None:
+    (tmp_path / "dangling").symlink_to(tmp_path / "nowhere")
+    (tmp_path / "mine").write_text("mine")
+    book = (bench.folder / "workshop.dyebook").read_bytes()
+    places = [tmp_path / "dangling", tmp_path / "mine", tmp_path, "/dev/null", "workshop.dyebook"]
+    for place in places:
+        done = bench("book", name, str(place), "--book", "workshop.dyebook")
+        assert (done.returncode, done.stdout) == (2, ""), place
+    assert {path.name for path in tmp_path.iterdir()} == {"dangling", "mine"}
+    assert (tmp_path / "mine").read_text() == "mine"
+    assert (bench.folder / "workshop.dyebook").read_bytes() == book
+    new = tmp_path / "new"
+    assert bench("book", name, str(new), "--book", "workshop.dyebook").returncode == 0
+    assert {path.name for path in tmp_path.iterdir()} == {"dangling", "mine", "new"}
+
+
 def test_the_table_that_is_found_is_an_input_too(bench: Command) -> None:
     before = everything(bench.folder)
     done = bench("predict", RECIPE)
@@ -175,7 +193,7 @@ def test_a_file_on_standard_output_is_alone_there(bench: Command) -> None:
 @pytest.mark.parametrize("name", TREE)
 def test_every_command_says_what_it_does(name: str) -> None:
     command = TREE[name]
-    assert command.get_short_help_str(100).endswith((".", "'"))
+    assert command.get_short_help_str(62).endswith((".", "'")), "fits a line of the list"
     assert all(getattr(option, "help", "") for option in command.params if option.opts[0][0] == "-")
     seen = [word for option in command.params for word in (*option.opts, *option.secondary_opts)]
     assert len(seen) == len(set(seen))
@@ -187,16 +205,12 @@ def test_what_takes_swatches_takes_a_book() -> None:
         assert "--swatches" not in options or "--book" in options or name == "photo-page", name
 
 
-def test_one_option_means_one_thing() -> None:
-    """The same option has the same kind of value wherever it stands."""
-    kinds: dict[str, set[str]] = {}
-    for command in TREE.values():
-        for option in command.params:
-            if isinstance(option, click.Option):
-                kind = "flag" if option.is_flag else option.type.name
-                kinds.setdefault(option.opts[-1], set()).add(kind)
-    kinds.pop("--stock")  # one strength where there is one for all; else bottles too
-    assert {name: found for name, found in kinds.items() if len(found) > 1} == {}
+def test_every_option_is_taken_by_some_command() -> None:
+    """Each is in the table once, so that it means one thing wherever it stands."""
+    taken = {word for command in TREE.values() for o in command.params for word in o.opts}
+    assert {f"--{name}" for name in OPTIONS} <= taken
+    rows = Path(shared.__file__).parents[1].joinpath("data", "options.csv")
+    assert len(rows.read_text(encoding="utf-8").splitlines()) == len(OPTIONS) + 1
 
 
 def test_help_tells_the_exit_codes(run: Command) -> None:
@@ -206,6 +220,12 @@ def test_help_tells_the_exit_codes(run: Command) -> None:
         text = " ".join(done.stdout.split())
         assert all(f"{int(code)} " in text.partition("Exit codes:")[2] for code in Ended)
         assert all(name.split()[0] in text for name in TREE)
+
+
+def test_a_shell_may_complete_words(bench: Command) -> None:
+    asked = {"_DYEMIX_COMPLETE": "bash_complete", "COMP_WORDS": "dyemix series to"}
+    done = bench.alone(env={**asked, "COMP_CWORD": "2"})
+    assert (done.returncode, done.stdout.strip()) == (0, b"plain,tone")
 
 
 @pytest.mark.parametrize(
@@ -260,6 +280,11 @@ def test_what_is_new_is_not_called_old() -> None:
 # The real command, in a process of its own ----------------------------------------------------
 
 
+def test_help_on_a_screen_of_any_encoding(bench: Command) -> None:
+    done = bench.alone("match", "--help", env={"PYTHONIOENCODING": "latin-1"})
+    assert (done.returncode, b"dE2000" in done.stdout, done.stderr) == (0, True, b"")
+
+
 @pytest.mark.parametrize("encoding", ["cp1252", "latin-1", "ascii", "utf-8"])
 def test_fit_into_a_file_of_any_encoding(bench: Command, encoding: str) -> None:
     done = bench.alone("fit", env={"PYTHONIOENCODING": encoding})
@@ -280,6 +305,16 @@ def test_a_full_disk(bench: Command, asked: tuple[str, ...]) -> None:
     assert done.returncode == 1
     assert b"No space left on device" in done.stderr
     assert b"Traceback" not in done.stderr
+
+
+def test_a_disk_too_full_for_the_file(bench: Command, tmp_path: Path) -> None:
+    """A limit on the size of files stands for it."""
+    file = tmp_path / "mine.toml"
+    limit = (resource.RLIMIT_FSIZE, (100, 100))
+    done = bench.alone("settings", "-o", str(file), preexec_fn=lambda: resource.setrlimit(*limit))
+    assert done.returncode == 1
+    assert b"disk is full" in done.stderr
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_file_is_written_though_nobody_reads_the_answer(bench: Command) -> None:

@@ -484,3 +484,23 @@ def test_a_book_is_the_same_in_an_instrument_s_file(
     for old, new in zip(before.readings, after.readings, strict=True):
         assert (old.recipe, old.swatch) == (new.recipe, new.swatch)
         np.testing.assert_allclose(new.reflectance, old.reflectance, rtol=0, atol=5.1e-7)
+
+
+@pytest.mark.parametrize(
+    ("above", "light", "assumed"),
+    [
+        ("# light: D50/2", "D50/2°", False),
+        ("# illuminant: A\n# observer: 10", "A/10°", False),
+        ("# illuminant: A", "A/10°", True),
+        ("# observer: 2", "D65/2°", True),
+        ("", "D65/10°", True),
+    ],
+)
+def test_a_light_that_is_stated_is_not_said_to_be_assumed(
+    tmp_path: Path, above: str, light: str, assumed: bool
+) -> None:
+    table = tmp_path / "table.csv"
+    table.write_text(f"{above}\nrecipe,L*,a*,b*\nundyed,92,0,3\ngold 1,80,5,60\n")
+    found = read_swatches(table)
+    assert str(found.readings[0].light) == light
+    assert any("without its light stated" in note for note in found.notes) is assumed
