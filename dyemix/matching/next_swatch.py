@@ -6,7 +6,7 @@ How that is worked out is in `dyemix.fitting.next_squares`.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -56,7 +56,7 @@ class NextSwatch:
     recipes : the recipes that the colours wanted would be dyed by, % owf.
     tried : how many squares were tried.
     floor : the mean likely ΔE2000 that would be left if nothing about the dyes were open.
-    light : of the colours wanted.
+    light : of the colours wanted, where they share one; else of the dyes.
     """
 
     choices: tuple[Choice, ...]
@@ -113,7 +113,9 @@ def next_swatch(
         raise DyemixError("name one colour or more, and a count of 1 or more.")
     wanted = [(Target.parse(c) if isinstance(c, str) else c).under(dyes.light) for c in colours]
     recipes = [match(dyes, target, max_dyes=max_dyes, count=1)[0].recipe for target in wanted]
-    return choose(dyes, recipes, count)
+    lights = {target.light or dyes.light for target in wanted}
+    light = lights.pop() if len(lights) == 1 else dyes.light
+    return choose(replace(dyes, light=light), recipes, count)
 
 
 def choose(dyes: DyeSet, recipes: Sequence[Recipe], count: int = 1) -> NextSwatch:

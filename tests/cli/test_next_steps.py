@@ -34,8 +34,9 @@ def walk(run: Command, first: str, *names: str) -> list[Done]:
 
 
 def test_the_demo_from_a_match_to_the_next_piece(run: Command) -> None:
-    match, bath, trial, *_ = walk(run, "match '#7d8a6e' --count 2", "bath", "trial", "next", "bath")
-    for done in (match, bath, trial):  # one light a job: that of the hex code
+    walked = walk(run, "match '#7d8a6e' --count 2", "bath", "trial", "next", "bath")
+    trial = walked[2]
+    for done in walked[:4]:  # one light a job: that of the hex code
         assert "D65/2°" in done.stdout
         assert "D65/10°" not in done.stdout
     assert "Within your own scatter" in trial.stdout
