@@ -27,6 +27,7 @@ from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import depth_law, law_text
 from dyemix.model.scatter import PRIOR_STRENGTH
+from dyemix.model.uncertainty import metric
 
 #: A swatch whose strength is off by more than this factor, and by more than four times the usual
 #: scatter of the set, is called odd.
@@ -35,9 +36,9 @@ ODD_FACTOR = 1.25
 ODD_WEIGHT = 0.05
 #: A curve below this everywhere absorbs nothing.
 _NOTHING = 1e-6
-#: Left-out depths miss by up to this (ΔE2000, root mean square) where the laws hold and baths
-#: stray; what lies above is misfit.
-_BY_SCATTER = 2.0
+#: What ladders miss by, beyond this much of it, counts for mixes so many times: where one dye by
+#: itself does not follow the model, several do less. From sketches of colorants that hide a ground.
+_MISFIT_FROM, _MISFIT_COUNTS = 0.8, 1.25
 
 
 def _find_odd(data: Data, left: Sequence[Beside | None]) -> list[tuple[int, int, float]]:
@@ -58,6 +59,28 @@ def _find_odd(data: Data, left: Sequence[Beside | None]) -> list[tuple[int, int,
         if score[worst] > limit:
             odd.append((dye, worst, float(np.exp(found.stronger[worst]))))
     return odd
+
+
+def _misfit(data: Data, left: Sequence[Beside | None]) -> float | None:
+    """ΔE2000 by which inner depths miss beyond what is open and what baths stray by; or None."""
+    apart = []
+    for i, found in enumerate(left):
+        if found is not None:
+            good = _inner(data, i) & (data.counts[i] > ODD_WEIGHT)
+            apart.append((found.delta_e**2 - found.expected - data.stated[i])[good])
+    every = np.concatenate(apart or [np.empty(0)])
+    return float(np.sqrt(max(every.mean(), 0.0))) if len(every) else None
+
+
+def _stated(swatches: Sequence[Swatch], light: Light) -> Array:
+    """Mean square ΔE2000 ``(S,)`` that the readings of each swatch are stated to be off by."""
+    out = []
+    for swatch in swatches:
+        own = [r.covariance for r in swatch.readings if r.covariance is not None]
+        by_lab = metric(swatch.colour(light)[np.newaxis])[0]
+        mean = np.sum(own, axis=0) / len(swatch.readings) ** 2 if own else np.zeros((3, 3))
+        out.append(np.trace(by_lab @ mean @ by_lab.T))
+    return np.array(out)
 
 
 def _inner(data: Data, dye: int) -> NDArray[np.bool_]:
@@ -109,6 +132,7 @@ def _data(swatches: SwatchSet, light: Light) -> Data:
         ladders,
         by_dye,
         tuple(colours(x, light) for x in ladders),
+        tuple(_stated(x, light) for x in ladders),
         tuple(np.ones(len(x)) for x in ladders),
         light,
         cloth,
@@ -236,9 +260,8 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     reports = tuple(
         _report_dye(data, i, fitted, left[i], odd.get(i, {})) for i in range(len(data.names))
     )
-    inner = np.array([x for report in reports for x in report.inner])
-    miss = float(np.sqrt((inner**2).mean())) if len(inner) else None
-    misfit = float(np.sqrt(max((miss or 0.0) ** 2 - _BY_SCATTER**2, 0.0)))
+    misfit = _misfit(data, left)
+    beyond = float(np.sqrt(max((misfit or 0.0) ** 2 - _MISFIT_FROM**2, 0.0)))
     alone = DyeSet(
         names=data.names,
         curves=ladders.curves,
@@ -250,7 +273,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         light=light,
         conditions=conditions,
         scatter=scatter,
-        ladders=replace(ladders, misfit=misfit),
+        ladders=replace(ladders, misfit=_MISFIT_COUNTS * beyond),
         demo=swatches.demo,
     )
     calibrated = condition(alone, pots_of(alone, swatches))
@@ -266,7 +289,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         set_aside=checked(dyes, aside) + (checked(dyes, check) if check is not None else ()),
         expected=mean,
         between=between,
-        misfit=miss,
+        misfit=misfit,
         next_squares=in_one_line(dyes),
         method=method or "not recorded",
         notes=(

@@ -29,11 +29,13 @@ _STRAY, _AMISS = 4.0, 0.15
 class Beside:
     """N squares beside what is predicted of them: arrays ``(N,)``.
 
-    `delta_e`; `stronger` ln of how much stronger a square is than predicted; `tells` whether its
+    `delta_e`; `expected` the mean square of it that the fit leaves open and baths and readings
+    stray by; `stronger` ln of how much stronger a square is than predicted; `tells` whether its
     colour says anything of strength.
     """
 
     delta_e: Array
+    expected: Array
     stronger: Array
     tells: NDArray[np.bool_]
 
@@ -57,10 +59,20 @@ def beside(
     )
     seen = blends.strengths(depths[:, np.newaxis], light)
     miss, _ = delta_e_residual(seen.lab, measured)
-    way = (metric(seen.lab) @ seen.by_strength)[..., 0]
+    by_lab = metric(seen.lab)
+    way = (by_lab @ seen.by_strength)[..., 0]
     size = (way * way).sum(axis=1)
     logs = (miss * way).sum(axis=1) / np.maximum(size, 1e-12)
-    return Beside(np.sqrt((miss * miss).sum(axis=1)), np.clip(logs, -3.0, 3.0), size > _SEEN**2)
+    curves, laws = np.split(fitted.modes[dye], [-2], axis=1)
+    by_mode = seen.by_band @ (np.exp(fitted.curves[dye]) * curves).T * seen.g[..., np.newaxis]
+    by_mode = by_mode + seen.by_strength * (seen.by_law[:, 0] @ laws.T)[:, np.newaxis]
+    left_open = ((by_lab @ by_mode) ** 2).sum(axis=(1, 2))
+    return Beside(
+        np.sqrt((miss * miss).sum(axis=1)),
+        left_open + PRIOR_STRENGTH**2 * size + 3.0 * PRIOR_READING**2,
+        np.clip(logs, -3.0, 3.0),
+        size > _SEEN**2,
+    )
 
 
 def scatter_of(squares: Sequence[Beside], depths: Sequence[Array], swatches: SwatchSet) -> Scatter:

@@ -40,7 +40,8 @@ _TRUST, _TRUST_LAB = 3.0, 1.0
 class Data:
     """What the fit sees of a swatch set: a ladder a dye, and the undyed cloth.
 
-    `measured` ``(S, 3)`` is the CIELAB of each ladder's swatches; `lab` the places of the ladders
+    `measured` ``(S, 3)`` is the CIELAB of each ladder's swatches, `stated` ``(S,)`` the mean square
+    ΔE2000 that it is stated to be off by; `lab` the places of the ladders
     that have a reading without a spectrum.
     """
 
@@ -48,6 +49,7 @@ class Data:
     swatches: tuple[tuple[Swatch, ...], ...]
     depths: tuple[Array, ...]
     measured: tuple[Array, ...]
+    stated: tuple[Array, ...]
     counts: tuple[Array, ...]
     light: Light
     cloth: Array
@@ -63,6 +65,11 @@ class Data:
         """The lowest reflectance, or stimulus as a share of white, of any swatch."""
         spectra = [s.reflectance.min() for i in self.spectral for s in self.swatches[i]]
         return float(min([*spectra, *([self.of_lab.lowest] if self.of_lab else [])]))
+
+
+def _nothing(count: int) -> Beside:
+    """Squares that nothing is known of yet."""
+    return Beside(np.zeros(count), np.zeros(count), np.zeros(count), np.zeros(count, dtype=bool))
 
 
 class Solver:
@@ -88,9 +95,7 @@ class Solver:
         """Each dye's squares as a fit without their depth shows them; None under three depths."""
         data = self.data
         steps = [np.unique(c) for c in data.depths]
-        found = [
-            Beside(np.zeros(len(c)), np.zeros(len(c)), np.zeros(len(c), bool)) for c in data.depths
-        ]
+        found = [_nothing(len(c)) for c in data.depths]
         for fold in range(max(len(x) for x in steps)):
             out = [
                 c == x[fold] if len(x) > 2 and fold < len(x) else np.zeros(len(c), bool)
@@ -101,7 +106,7 @@ class Solver:
             for i, rows in enumerate(out):
                 if rows.any():
                     here = self._beside(fitted, surface, i)
-                    for name in ("delta_e", "stronger", "tells"):
+                    for name in ("delta_e", "expected", "stronger", "tells"):
                         getattr(found[i], name)[rows] = getattr(here, name)[rows]
         return [f if len(x) > 2 else None for f, x in zip(found, steps, strict=True)]
 

@@ -8,9 +8,9 @@ from dyemix.dataset.swatches import DEMO_WARNING
 
 #: Fewer own mixes than this do not tell whether promises are kept.
 FEWEST_TO_TELL = 5
-#: Ladders whose depths, left out, miss by more than this (ΔE2000, root mean square) are not those
-#: of dyes on cloth. On simulated worlds of dye on cloth none did.
-NOT_DYE = 3.0
+#: Ladders whose depths, left out, miss by more than this (ΔE2000, root mean square) beyond what is
+#: open of them and what baths stray by are not those of dyes on cloth.
+NOT_DYE = 2.0
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,8 @@ class FitReport:
     expected : likely miss in the pot of a pair of these dyes at middle depths, mean over the
         pairs; None for one dye.
     between : what that may be, from the tenth to the ninth part in ten of what is open about it.
-    misfit : root mean square ΔE2000 of inner depths left out of their ladders; None without any.
+    misfit : ΔE2000 (root mean square) by which inner depths left out of their ladders miss beyond
+        what is open of them and what baths stray by; None without any.
     next_squares : which squares to dye next and what they would buy, in one line.
     method : the conditions shared by the swatches, or that none were recorded.
     """
@@ -135,7 +136,8 @@ class FitReport:
         if self.misfit is not None and self.misfit > NOT_DYE:
             return (
                 f"These do not behave as dye on cloth: depths left out of their ladders are missed "
-                f"by {self.misfit:.1f}. In a mix {expect or 'anything may come'}. Check that "
+                f"by {self.misfit:.1f} more than scatter explains. In a mix "
+                f"{expect or 'anything may come'}. Check that "
                 "depths are % owf, that no colour was clipped by a camera or screen, that "
                 "'undyed' is the cloth they are on, and that they are dyes: colorants that "
                 "scatter or hide the cloth are not fitted here."
