@@ -19,7 +19,6 @@ from dyemix.errors import DyemixError
 from dyemix.photo.decode import Photograph, need
 from dyemix.photo.layout import HEIGHT, WIDTH, inset, project
 from dyemix.photo.results import CellReading, PhotoReading
-from dyemix.photo.sample import CORE
 from dyemix.writing import write
 
 _PER_MM = 6.0
@@ -76,7 +75,7 @@ def write_contact_sheet(
     for cell, code in zip(read.cells, codes, strict=True):
         outer = project(to_picture, cell.corners)
         side = float(np.linalg.norm(outer[1] - outer[0]))
-        _outline(draw, project(to_picture, inset(cell.corners, CORE)), bool(cell.left_out))
+        _outline(draw, project(to_picture, cell.core), bool(cell.left_out))
         x, y = outer[1]  # the colour as read, in the top right corner
         draw.rectangle((x - 0.3 * side, y, x, y + 0.3 * side), code.hex, "black", 2)
         _caption(draw, outer[3], side, cell, read.frame.layout is not None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 
@@ -23,7 +24,8 @@ class Flat:
     centre, size : that bring pixels to about −1 … 1.
     level : ``(3,)`` linear light of the paper where the relative light is 1.
     residual : robust standard deviation of the spots about the surface, as a fraction.
-    spots : ``(M, 2)`` pixels; ``ratio`` ``(M,)`` their light over the surface.
+    spots : ``(M, 2)`` pixels of bare paper that no cloth covers; ``ratio`` ``(M,)`` their light
+        over the surface. `bare` is how many of all spots those are, as a fraction.
     """
 
     coefficients: Array
@@ -33,6 +35,7 @@ class Flat:
     residual: float
     spots: Array
     ratio: Array
+    bare: float
 
     @property
     def known(self) -> bool:
@@ -53,7 +56,7 @@ class Flat:
         return float(np.median(self.ratio[np.argsort(distance)[:count]]))
 
 
-NO_FLAT = Flat(np.empty(0), np.zeros(2), 1.0, np.ones(3), 0.0, np.empty((0, 2)), np.empty(0))
+NO_FLAT = Flat(np.empty(0), np.zeros(2), 1.0, np.ones(3), 0.0, np.empty((0, 2)), np.empty(0), 1.0)
 
 
 def _terms(position: Array, count: int) -> Array:
@@ -63,8 +66,17 @@ def _terms(position: Array, count: int) -> Array:
     return np.stack(columns[:count], axis=1)
 
 
+def covered(off: Array) -> NDArray[np.bool_]:
+    """Where cloth lies on paper or print, whose log light is `off` ``(N, 3)`` what it should be.
+
+    Cloth is coloured or dark; a shadow is neither.
+    """
+    level = np.abs(off.mean(axis=1))
+    return np.asarray((np.ptp(off, axis=1) > np.maximum(0.04, level / 2)) | (level > 0.5))
+
+
 def fit_flat(spots: Array, light: Array) -> Flat:
-    """Fit the light over the sheet to white spots.
+    """Fit the light over the page to white spots.
 
     `spots` ``(M, 2)`` in pixels and their linear light ``(M, 3)``. The degree grows to four (enough
     for cos⁴ fall-off and a lamp to one side) as far as the spots carry it; spots that are covered
@@ -85,19 +97,21 @@ def fit_flat(spots: Array, light: Array) -> Flat:
         )
         terms = _terms((spots - centre) / size, usable)
         coefficients = np.linalg.lstsq(terms[kept], log[kept], rcond=None)[0]
-        off = (log - terms @ coefficients).mean(axis=1)
-        off = off - np.median(off[kept])
-        spread = 1.4826 * np.median(np.abs(off[kept]))
-        kept = np.abs(off) <= max(tolerance, 3.0 * spread)
+        off = log - terms @ coefficients
+        off = off - np.median(off[kept], axis=0)
+        worst = np.abs(off).max(axis=1)
+        kept = worst <= max(tolerance, 3.0 * 1.4826 * float(np.median(worst[kept])))
     residual = log[kept] - terms[kept] @ coefficients
     mean = (terms[kept] @ coefficients).mean(axis=0)
     coefficients[0] -= mean
+    bare = ~covered(off)
     return Flat(
         coefficients,
         centre,
         size,
         np.exp(mean),
         float(1.4826 * np.median(np.abs(residual))),
-        spots,
-        np.exp(off),
+        spots[bare],
+        np.exp(off.mean(axis=1)[bare]),
+        float(bare.mean()),
     )

@@ -27,6 +27,8 @@ MARK = 16.0
 _TOP, _BOTTOM = 20.0, 172.0
 _GUTTER, _STRIP = 5.0, 5.5
 BAR_HEIGHT = 1.6
+#: Print stands in the head of a cell, so high: there cloth is not told from it.
+HEAD = 4.6
 #: Left, top, width, height.
 GREY_BOX = (2.0, 186.0, 78.0, 30.0)
 CARD_BOX = (88.0, 177.0, 96.0, 60.0)

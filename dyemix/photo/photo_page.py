@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,7 +37,7 @@ PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 _GREY_HERE = "grey card here, lightest step to the left"
 _CARD_HERE = "patch card here, first patch top left;\na smaller card anywhere in the box"
 _ADVICE_TOP = (
-    "Photo page: lay or pin one dry, ironed swatch on each cell, four layers thick.",
+    "Photo page: lay or pin on each cell one dry, ironed swatch of {} mm, four layers thick.",
     "Keep the strips under the cells and the white between them bare.",
     "Light: open shade or a window without direct sun; no other lamp, no shadow on the page.",
 )
@@ -86,17 +87,21 @@ def _shapes(layout: Layout) -> Iterator[tuple[Array, str]]:
 
 def _words(layout: Layout, pieces: Sequence[tuple[str, str]]) -> Iterator[tuple[Array, str, Any]]:
     """What stands on the page: where ``(2,)``, the words, and how."""
+    width, height = np.ptp(layout.cells[0], axis=0)
     centred = {"ha": "center", "fontsize": 7, "color": "0.4"}
     yield quad(*GREY_BOX).mean(axis=0), _GREY_HERE, centred
     yield quad(*CARD_BOX).mean(axis=0), _CARD_HERE, centred
     for lines, top in ((_ADVICE_TOP, 4.0), (_ADVICE_BOTTOM, HEIGHT - 11.5)):
         for i, line in enumerate(lines):
-            yield np.array([MARK + 4.0, top + 4.2 * i]), line, {"fontsize": 7.5}
-    size = 7 * min(1.0, 6.0 / layout.columns + 0.25)
+            at = np.array([MARK + 4.0, top + 4.2 * i])
+            yield at, line.format(f"{width:.0f} × {height:.0f}"), {"fontsize": 7.5}
     for i, (recipe, swatch) in enumerate(pieces):
-        text = "\n+ ".join(recipe.split(" + ")) + (f"\n({swatch})" if swatch else "")
-        yield layout.cells[i].mean(axis=0), text, {"ha": "center", "fontsize": size}
-        yield layout.strips[i] + [0, 1.8], layout.labels[i], {"fontsize": 7.5, "weight": "bold"}
+        # Two lines at most, in the head of the cell.
+        words = textwrap.wrap(f"{recipe} {swatch and f'({swatch})'}", int(width / 1.05))[:2]
+        at = layout.cells[i, 0] + [0.6, 0.5]
+        yield at, "\n".join(words), {"fontsize": 5, "va": "top", "linespacing": 1.0}
+        at = layout.strips[i] + [0, 1.8]
+        yield at, layout.labels[i], {"fontsize": 7.5, "weight": "bold"}
 
 
 def _drawn(layout: Layout, pieces: Sequence[tuple[str, str]], paper: str, form: str) -> bytes:
@@ -119,7 +124,7 @@ def _drawn(layout: Layout, pieces: Sequence[tuple[str, str]], paper: str, form: 
             style = {"fill": False, "edgecolor": "0.6", "linewidth": 0.5}
         axes.add_patch(Rectangle(tuple(corners[0]), *(corners[2] - corners[0]), **style))
     for (x, y), words, style in _words(layout, pieces):
-        axes.text(x, y, words, va="center", **style)
+        axes.text(x, y, words, **({"va": "center"} | style))
     undated: Any = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {}}
     data = io.BytesIO()
     with mpl.rc_context({"svg.fonttype": "path", "pdf.fonttype": 42, "svg.hashsalt": "page"}):

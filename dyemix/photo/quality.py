@@ -3,30 +3,27 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
+from dyemix.arrays import Array
 from dyemix.photo.decode import Photograph
-from dyemix.photo.flat_field import Flat
+from dyemix.photo.flat_field import Flat, covered
 from dyemix.photo.layout import BAR_HEIGHT
 from dyemix.photo.places import Frame
 from dyemix.photo.sample import Cloth, blur_mm, levels
 
 # Working values of our own, each found on photographs of the simulated camera.
-_CLIPPED = 0.01  # share of pixels
+CLIPPED = 0.01  # share of pixels
 _SHADOW = 0.06  # the paper around a cell, against the smooth fall of the light
 _BLUR_MM = 0.9  # 20–80 % rise of a printed edge
 _SLOPE = 0.12  # change of brightness from edge to edge
 _SEAM = 0.25  # share of blocks that do not belong to the cloth
 _MOTTLED = 0.7  # root mean square ΔE2000 of parts of a cell; level cloth shows 0.2 to 0.5
-_EMPTY = 0.035  # bare paper is this near the paper around it
+_SMALLEST = 9.0  # mm; smaller than that, frayed edges are much of it
+_RAGGED = 0.75  # share of its rectangle that cloth fills
 _TONES = 0.04  # printed greys, against each other
 #: Paper that differs by more than this (robust standard deviation) after the smooth fall of light.
 PATCHY = 0.009
-
-
-def empty(here: Cloth, flat: Flat) -> bool:
-    """Whether a cell shows nothing but the page's own paper."""
-    near = np.abs(here.mean / flat.level - 1.0).max() < _EMPTY
-    return bool(near and here.blocks.std(axis=0).max() < _EMPTY * flat.level.max())
 
 
 def mottled(spread: float) -> tuple[str, ...]:
@@ -35,17 +32,42 @@ def mottled(spread: float) -> tuple[str, ...]:
     return (flag,) if spread > _MOTTLED else ()
 
 
-def reasons(photo: Photograph, frame: Frame, flat: Flat, i: int, here: Cloth) -> tuple[str, ...]:
-    """Why the cell number `i` is to be left out; empty for a sound one."""
-    nearby = flat.near(frame.of("swatch")[i].mean(axis=0))
+def printed_greys(photo: Photograph, frame: Frame, flat: Flat) -> tuple[Array, NDArray[np.bool_]]:
+    """How far the printed grey of each cell is from the others, as a fraction ``(N,)``, and whether
+    cloth lies on it ``(N,)``. `photo` has straight tones.
+    """
+    checks = frame.of("check")
+    light = np.log(levels(photo, checks, 0.5) / flat.at(checks.mean(axis=1)))
+    off = light - np.median(light, axis=0) if len(checks) else light
+    return np.expm1(off.mean(axis=1)), covered(off)
+
+
+def softness(photo: Photograph, frame: Frame, hidden: NDArray[np.bool_]) -> Array:
+    """How wide the edges of the black bar of each cell are in mm ``(N,)``: the focus there.
+
+    A `hidden` bar, on which cloth lies, takes the median of the four nearest.
+    """
+    bars = frame.of("bar")
+    rises = np.array([blur_mm(photo, bar, BAR_HEIGHT) for bar in bars])
+    shown = np.flatnonzero(~hidden)
+    for i in np.flatnonzero(hidden & np.isinf(rises)) if len(shown) else ():
+        apart = np.linalg.norm((bars[shown] - bars[i]).mean(axis=1), axis=1)
+        rises[i] = np.median(rises[shown[np.argsort(apart)[:4]]])
+    return rises if len(bars) else np.zeros(len(frame.labels))
+
+
+def reasons(here: Cloth, nearby: float, rise: float) -> tuple[str, ...]:
+    """Why a cell is to be left out; empty for a sound one.
+
+    `nearby` is the light of the paper around it over what it should be, `rise` the width in mm of a
+    printed edge.
+    """
+    edges = "gone" if np.isinf(rise) else f"{rise:.1f} mm wide"
     what = "shadowed" if nearby < 1.0 else "in a bright spot"
     found = [
+        (here.high > CLIPPED, f"clipped: {100 * here.high:.0f} % of it is at the top of the scale"),
         (
-            here.high > _CLIPPED,
-            f"clipped: {100 * here.high:.0f} % of it is at the top of the scale",
-        ),
-        (
-            here.low > _CLIPPED,
+            here.low > CLIPPED,
             f"clipped: in {100 * here.low:.0f} % of it a channel is at 0, the colour lies beyond "
             "what the file can hold",
         ),
@@ -55,46 +77,40 @@ def reasons(photo: Photograph, frame: Frame, flat: Flat, i: int, here: Cloth) ->
         ),
         (
             here.left_out > _SEAM,
-            f"uneven: {100 * here.left_out:.0f} % of it differs (a seam, a fold, or cloth that "
-            "does not fill the cell)",
+            f"uneven: {100 * here.left_out:.0f} % of it differs (a seam, a fold or a shadow)",
         ),
         (
             here.slope > _SLOPE,
             f"uneven: brightness changes by {100 * here.slope:.0f} % across it (a fold or a "
             "shadow)",
         ),
+        (
+            0 < here.size.min() < _SMALLEST,
+            "too small: {:.0f} × {:.0f} mm of cloth; cut it larger".format(*here.size),
+        ),
+        (0 < here.share < _RAGGED, "uneven: what lies there is no rectangle, or white as paper"),
+        (rise > _BLUR_MM, f"out of focus: edges are {edges}"),
     ]
-    for bar in frame.of("bar")[i : i + 1]:
-        rise = blur_mm(photo, bar, BAR_HEIGHT)
-        edges = f"edges are {rise:.1f} mm wide"
-        if np.isinf(rise):
-            edges = "its black bar cannot be made out (or is covered)"
-        found.append((rise > _BLUR_MM, f"out of focus: {edges}"))
     return tuple(reason for wrong, reason in found if wrong)
 
 
-def retouched(photo: Photograph, frame: Frame, flat: Flat) -> tuple[str, ...]:
+def retouched(frame: Frame, flat: Flat, greys: Array, hidden: NDArray[np.bool_]) -> list[str]:
     """Signs that the camera changed its tones from place to place, as HDR and night modes do.
 
     The same paper must look the same once the smooth fall of the light is taken out, and the same
-    printed grey too. `photo` has straight tones.
+    printed grey too: `greys` is how far each is off, and `hidden` where cloth lies on it.
     """
-    if not flat.known:
-        return ()
     signs = []
     if flat.residual > PATCHY:
         signs.append(
             f"the same paper differs by {100 * flat.residual:.1f} % from place to place: the "
             "camera changed tones locally (HDR, night mode, filters), or the light was patchy"
         )
-    if len(checks := frame.of("check")) >= 4:
-        bright = (levels(photo, checks, 0.5) / flat.at(checks.mean(axis=1))).mean(axis=1)
-        off = np.abs(bright / np.median(bright) - 1.0)
-        odd = [label for label, far in zip(frame.labels, off > _TONES, strict=True) if far]
-        if odd:
-            signs.append(
-                f"the same printed grey differs by up to {100 * off.max():.0f} % (under "
-                f"{', '.join(odd)}): the camera changed tones locally, or a shadow or cloth lies "
-                "on it"
-            )
-    return tuple(signs)
+    odd = flat.known & ~hidden & (np.abs(greys) > _TONES)
+    if odd.any():
+        where = ", ".join(label for label, far in zip(frame.labels, odd, strict=True) if far)
+        signs.append(
+            f"the same printed grey differs by up to {100 * np.abs(greys[odd]).max():.0f} % (under "
+            f"{where}): the camera changed tones locally, or a shadow lies on it"
+        )
+    return signs

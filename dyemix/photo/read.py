@@ -20,7 +20,15 @@ from dyemix.photo.camera_matrix import spread_in_lab
 from dyemix.photo.decode import Photograph, decode
 from dyemix.photo.flat_field import Flat
 from dyemix.photo.places import Frame, find_page, read_corners, read_grid
-from dyemix.photo.quality import PATCHY, empty, mottled, reasons, retouched
+from dyemix.photo.quality import (
+    CLIPPED,
+    PATCHY,
+    mottled,
+    printed_greys,
+    reasons,
+    retouched,
+    softness,
+)
 from dyemix.photo.reference_cards import Cards, Characterisation, Patches
 from dyemix.photo.results import CellReading, PhotoReading
 from dyemix.photo.sample import Cloth, cloth
@@ -134,11 +142,12 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     photo, frame = cards.photo, cards.frame
     tone, flat = cards.straight
     straight = photo.straightened(tone)
-    laid, vacant = _laid(straight, frame, flat, contents)
+    greys, hidden = printed_greys(straight, frame, flat)
+    laid, vacant = _laid(straight, frame, flat, contents, softness(straight, frame, hidden))
     undyed = [x.cloth.mean for x in laid if x.content.recipe is not None and not x.content.recipe]
     anchor = np.mean(undyed, axis=0) if undyed else None
     found = cards.characterise(_measured(laid, options.measured), anchor)
-    found = replace(found, doubts=(*found.doubts, *retouched(straight, frame, flat)))
+    found = replace(found, doubts=(*found.doubts, *retouched(frame, flat, greys, hidden)))
     cells = _cells(laid, found, _labels(laid, options.keep, photo))
     left = [cell for cell in cells if cell.left_out]
     notes += [f"values are {photo.encoding}.", *frame.notes, *found.notes]
@@ -184,9 +193,9 @@ def _frame(photo: Photograph, options: PhotoOptions) -> Frame:
 
 
 def _laid(
-    straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Reading]
+    straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Reading], rises: Array
 ) -> tuple[list[_Laid], list[str]]:
-    """The cells with cloth in them, and the labels of those without."""
+    """The cells with cloth in them, and the labels of those without; `rises` tells the focus."""
     absent = sorted(set(contents) - {label.upper() for label in frame.labels})
     if absent:
         raise straight.refuse(
@@ -195,13 +204,14 @@ def _laid(
             "has, or photograph the right page."
         )
     laid, vacant = [], []
-    for i, (label, corners) in enumerate(zip(frame.labels, frame.of("swatch"), strict=True)):
-        here = cloth(straight, corners, flat)
-        if frame.layout is not None and empty(here, flat):
+    size = None if frame.layout is None else np.ptp(frame.layout.cells[0], axis=0)
+    for label, corners, rise in zip(frame.labels, frame.of("swatch"), rises, strict=True):
+        here = cloth(straight, corners, flat, size)
+        if not here.size.any() and here.high <= CLIPPED:  # clipped, white cloth is like paper
             vacant.append(label)
         else:
             content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
-            why = reasons(straight, frame, flat, i, here)
+            why = reasons(here, flat.near(corners.mean(axis=0)), rise)
             laid.append(_Laid(label, corners, content, here, why))
     bare = [label for label in vacant if label.upper() in contents]
     if bare:
@@ -274,8 +284,8 @@ def _cells(laid: Sequence[_Laid], found: Characterisation, kept: set[str]) -> li
             left_out = (*left_out, _IMPOSSIBLE)
         cells.append(
             CellReading(
-                each.label, each.corners, each.content, lab[i], spectrum, within[i], between,
-                camera[i], spread, flags, left_out,
+                each.label, each.corners, each.cloth.core, each.content, lab[i], spectrum,
+                within[i], between, camera[i], spread, flags, left_out,
             )
         )  # fmt: skip
     return cells

@@ -34,6 +34,10 @@ from dyemix.photo.tone_curve import UNKNOWN, Tone, fit_tone
 _NEUTRAL = 6.0
 #: A card's clipped patch is left out beyond this share of pixels.
 _CLIPPED = 0.02
+#: Cloth that is too large covers an edge of the bare paper: the brighter half is paper still.
+_UNCOVERED = (0.5, 0.9)
+#: Share of the white spots that must be bare for the light to be known.
+_LEAST_BARE = 0.6
 #: The same grey in two places may differ by this share.
 _SAME_GREY = 0.04
 #: CIELAB taken for undyed white cotton where it was not measured (a working value, from memory).
@@ -128,7 +132,7 @@ class Cards:
         if len(lab):
             _check_patches(photo, seen[1], lab)
         self._spots = frame.of("white").mean(axis=1)
-        self._white = levels(photo, frame.of("white"), 0.6)
+        self._white = levels(photo, frame.of("white"), 0.6, _UNCOVERED)
 
     def _even(self, tone: Tone, flat: Flat) -> Array:
         """Straight, even light ``(N, 3)`` of every patch."""
@@ -169,6 +173,11 @@ class Cards:
         neither, and where only paper lies in the place of the grey card.
         """
         tone, flat = self.straight
+        if flat.bare < _LEAST_BARE:
+            raise self.photo.refuse(
+                "most of the white between the cells is covered, so that nothing tells how the "
+                "light falls: cut the swatches no larger than their cells, and lay them inside."
+            )
         steps = self._steps(tone, flat)
         self._check_grey(tone, flat)
         scale = self._scale(steps, undyed)

@@ -34,7 +34,7 @@ class CellReading:
 
     Attributes
     ----------
-    label, corners : which cell, and where it is ``(4, 2)`` in pixels.
+    label, corners : which cell, and where it is ``(4, 2)`` in pixels; `core` what of it was read.
     content : what the table of cells says lies in it; its recipe is None where nobody said.
     lab : ``(3,)`` CIELAB under D65/2°.
     reflectance : ``(B,)`` the smoothest one with this colour; None where no cloth can have it.
@@ -47,6 +47,7 @@ class CellReading:
 
     label: str
     corners: Array
+    core: Array
     content: Reading
     lab: Array
     reflectance: Array | None

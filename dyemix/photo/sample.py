@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.photo.decode import Photograph
 from dyemix.photo.flat_field import Flat
-from dyemix.photo.layout import homography, inset, quad, within
+from dyemix.photo.layout import HEAD, homography, inset, parts, quad, within
 
-#: The middle of a cell that is read, in both directions; frayed edges lie outside it.
+#: The middle of a piece that is read, in both directions; frayed edges lie outside it.
 CORE = 0.66
 #: Blocks along each side of a cell; a block is then some threads wide and evens the weave out.
 BLOCKS = 6
@@ -21,6 +21,11 @@ BLOCKS = 6
 #: seam, a loose thread or a hole.
 _ODD_BLOCK, _ODD_SHARE = 4.0, 0.03
 _LARGEST_RASTER = 240
+#: A block of paper differs by less than this from the paper around it, as a fraction.
+_UNLIKE_PAPER = 0.035
+#: Cloth is looked for in blocks of this size, up to so far around its cell; nothing narrower is
+#: cloth.
+_BLOCK_MM, _AROUND_MM, _NARROWEST_MM = 0.8, 2.0, 3.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,17 +65,20 @@ def raster(photo: Photograph, corners: Array, most: int = _LARGEST_RASTER) -> Ra
     return Raster(squared(photo.light(crop), (0,)), float(high), float(low_end))
 
 
-def levels(photo: Photograph, places: Array, share: float) -> Array:
+def levels(
+    photo: Photograph, places: Array, share: float, among: tuple[float, float] = (0.25, 0.75)
+) -> Array:
     """Mean linear light ``(N, 3)`` of the middles of even things ``(N, 4, 2)``: paper, patches.
 
-    The middle half of the sorted values is averaged, so that specks and scratches do not count.
+    Of the sorted values those `among` two shares are averaged, so that specks, scratches and what
+    covers an edge do not count.
     """
     found = np.empty((len(places), 3))
     for i, corners in enumerate(places):
         light = raster(photo, inset(corners, share), 60).light
         values = np.sort(light.reshape(-1, 3), axis=0)
-        quarter = len(values) // 4
-        found[i] = values[quarter : len(values) - quarter].mean(axis=0)
+        low, high = (int(part * len(values)) for part in among)
+        found[i] = values[low:high].mean(axis=0)
     return found
 
 
@@ -80,6 +88,10 @@ class Cloth:
 
     Attributes
     ----------
+    core : ``(4, 2)`` where it was read.
+    size : ``(2,)`` of the piece in mm; 0 where all is paper, infinite where there is no page to
+        tell it from.
+    share : of the rectangle of that size that is unlike the paper.
     mean : ``(3,)``, over the blocks that belong to the cloth.
     covariance : ``(3, 3)`` of that mean, from the scatter of the blocks.
     blocks : ``(K, 3)`` means of the blocks that were kept.
@@ -88,6 +100,9 @@ class Cloth:
     high, low : shares of pixels clipped.
     """
 
+    core: Array
+    size: Array
+    share: float
     mean: Array
     covariance: Array
     blocks: Array
@@ -97,14 +112,20 @@ class Cloth:
     low: float
 
 
-def cloth(photo: Photograph, corners: Array, flat: Flat) -> Cloth:
-    """Average the middle of a cell ``(4, 2)`` over its weave; `flat` is divided out of it.
+def cloth(photo: Photograph, corners: Array, flat: Flat, size: Array | None) -> Cloth:
+    """Average the middle of a piece of cloth over its weave; `flat` is divided out of it.
+
+    `corners` ``(4, 2)`` are those of its cell, which it fills, or, where `size` ``(2,)`` says how
+    many mm of the photo page that is, in which it lies anyhow.
 
     Means are taken in linear light; odd blocks are left out, the median deciding. The covariance
     of the mean takes the larger of what single blocks and groups of four say, since the unevenness
     of dyed cloth is often wider than a block.
     """
-    core = inset(corners, CORE)
+    piece, found_size, share = corners, np.full(2, np.inf), 1.0
+    if size is not None and flat.known:
+        piece, found_size, share = _piece(photo, corners, flat, size)
+    core = inset(piece, CORE)
     found = raster(photo, core)
     steps = (np.arange(BLOCKS) + 0.5) / BLOCKS
     y, x = np.meshgrid(steps, steps, indexing="ij")
@@ -126,6 +147,9 @@ def cloth(photo: Photograph, corners: Array, flat: Flat) -> Cloth:
     )
     tilt = np.linalg.lstsq(place[kept], bright[kept], rcond=None)[0][1:]
     return Cloth(
+        core=core,
+        size=found_size,
+        share=share,
         mean=mean,
         covariance=coarse if np.trace(coarse) > np.trace(fine) else fine,
         blocks=good,
@@ -134,6 +158,42 @@ def cloth(photo: Photograph, corners: Array, flat: Flat) -> Cloth:
         high=found.high,
         low=found.low,
     )
+
+
+def _piece(
+    photo: Photograph, corners: Array, flat: Flat, size: Array
+) -> tuple[Array, Array, float]:
+    """The cloth that lies in a cell ``(4, 2)`` of the photo page: a rectangle, turned as it lies.
+
+    `size` ``(2,)`` is that of the cell in mm. The cell and its surround are looked at in blocks;
+    those unlike the paper are cloth, once the head of the cell, where words stand, is taken away
+    and what is narrower than any cloth (the printed outline). Returns the rectangle ``(4, 2)`` in
+    pixels, its size ``(2,)`` in mm, and the share of it that is cloth; the cell and noughts where
+    all is paper.
+    """
+    import cv2
+
+    margin = _AROUND_MM / size
+    outer = within(corners, quad(*-margin, *(1.0 + 2.0 * margin)))
+    columns, rows = (int(n) for n in np.rint((size + 2.0 * _AROUND_MM) / _BLOCK_MM))
+    blocks = cv2.resize(raster(photo, outer).light, (columns, rows), interpolation=cv2.INTER_AREA)
+    paper = flat.level * flat.at(parts(outer, rows, columns).mean(axis=1))
+    away = np.abs(np.log(np.maximum(blocks.reshape(-1, 3), 1e-5) / paper)).max(axis=1)
+    unlike = (away > _UNLIKE_PAPER).reshape(rows, columns).astype(np.uint8)
+    unlike[: int(np.ceil((HEAD + _AROUND_MM) / _BLOCK_MM))] = 0
+    narrow = np.ones((round(_NARROWEST_MM / _BLOCK_MM),) * 2, np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        cv2.morphologyEx(unlike, cv2.MORPH_OPEN, narrow, borderValue=0)
+    )
+    if count < 2:
+        return corners, np.zeros(2), 0.0
+    largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    blocks_at = np.argwhere(labels == largest)[:, ::-1].astype(np.float32) + 0.5
+    middle, sides, turn = cv2.minAreaRect(blocks_at)
+    whole = np.add(sides, 1.0)  # from the middles of blocks to their edges
+    box = cv2.boxPoints((middle, tuple(whole), turn)) / (columns, rows)
+    share = len(blocks_at) / float(np.prod(whole))
+    return within(outer, box.astype(float)), whole * _BLOCK_MM, share
 
 
 def _block_means(light: NDArray[np.float32]) -> Array:

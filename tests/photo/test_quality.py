@@ -93,7 +93,7 @@ def test_mottled_cloth_is_reported_and_its_error_wider(tmp_path: Path) -> None:
             ),
             as_laid(),
         )
-        for mottled in ({}, {3: 0.08})
+        for mottled in ({}, {3: 0.12})
     )
     assert not any("mottled" in flag for cell in level.cells for flag in cell.flags)
     assert [c.label for c in uneven.cells if any("mottled" in f for f in c.flags)] == ["A4"]

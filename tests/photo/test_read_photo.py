@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import combinations, product
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -20,17 +21,20 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError, TargetError
 from dyemix.files import read_swatches, write_swatches
-from dyemix.photo import PhotoOptions, difference, examine_photo, write_contact_sheet
+from dyemix.photo import PhotoOptions, PhotoReading, difference, examine_photo, write_contact_sheet
 from dyemix.photo.camera_matrix import metric
-from tests.simulated.camera.scenes import scene
+from tests.simulated.camera import lab_d65, other_samples
+from tests.simulated.camera.scenes import Page, scene
 from tests.simulated.photographs import (
     TEXTILES,
     TRUTH,
     as_laid,
     camera,
     card,
+    cut,
     miss,
     page,
+    page_with_recipes,
     read,
     rms,
     shoot,
@@ -38,8 +42,9 @@ from tests.simulated.photographs import (
 )
 
 FINE = np.arange(380.0, 780.1, 5.0)
-#: Undyed cotton, invented.
+#: Undyed cotton and a navy of L* 20, invented.
 UNDYED = np.interp(FINE, [380, 420, 500, 780], [0.60, 0.74, 0.82, 0.85])
+NAVY = np.interp(FINE, [380, 450, 520, 600, 700, 780], [0.04, 0.06, 0.03, 0.02, 0.03, 0.2])
 
 
 # --- colours
@@ -130,6 +135,52 @@ def test_measured_swatches_serve_as_patches(tmp_path: Path) -> None:
         examine_photo(photo, as_laid(False, cells=names, measured=other))
 
 
+def laid(tmp_path: Path, on: Page, cells: int, **settings: Any) -> PhotoReading:
+    """White, navy and other cloth on a page with recipes in its cells, three of them left bare."""
+    spectra = np.concatenate([[UNDYED, NAVY], TEXTILES, other_samples()])[: cells - 3]
+    photo = camera(**settings).save(scene(on, dict(enumerate(spectra))), tmp_path / "l.jpg")
+    found = examine_photo(photo, as_laid())
+    assert found.empty == found.frame.labels[-3:]
+    off = miss(found, lab_d65(spectra))
+    kept = np.array([not cell.left_out for cell in found.cells])
+    assert off[kept].mean() < 2.2
+    assert np.all(off[kept] < 2.0 * np.array([cell.error for cell in found.cells])[kept])
+    return found
+
+
+@pytest.mark.parametrize(("share", "shift"), [(0.5, (3.0, -3.0)), (1.15, (0.0, 0.0))])
+def test_cloth_is_read_by_itself_whatever_its_size(tmp_path, share, shift) -> None:
+    found = laid(tmp_path, cut(page_with_recipes(24), share, shift), 24)
+    assert {cell.label for cell in found.cells if cell.left_out} <= {"C3"}  # a green beyond sRGB
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("cells", [12, 24, 40])
+@pytest.mark.parametrize("share", [0.4, 0.6, 0.8, 1.0, 1.1])
+@pytest.mark.parametrize("shift", [(0.0, 0.0), (3.0, 3.0), (-3.0, 2.0)])
+def test_cloth_of_any_size_on_any_page_is_right_or_refused(tmp_path, cells, share, shift) -> None:
+    on = cut(page_with_recipes(cells), share, shift)
+    settings = {"which": 1, "megapixels": 4.0, "seed": cells}
+    if reason := _refused(cells, share, shift):
+        with pytest.raises(InputError, match=reason):
+            laid(tmp_path, on, cells, **settings)
+    else:
+        found = laid(tmp_path, on, cells, **settings)
+        assert len(found.swatches.readings) >= 0.9 * (cells - 3)
+
+
+def _refused(cells: int, share: float, shift: tuple[float, float]) -> str:
+    if cells == 40 and share < 0.5:
+        return "too small: 9 × . mm of cloth"
+    covering = share > 1.0 and shift[0]
+    return "most of the white between the cells is covered" if covering else ""
+
+
+def test_cloth_over_most_of_the_white_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="most of the white between the cells is covered"):
+        laid(tmp_path, cut(page_with_recipes(24), 1.15, (3.0, -3.0)), 24)
+
+
 # --- what lies where
 
 
@@ -185,7 +236,8 @@ def test_a_table_of_corners_gives_the_same_colours(tmp_path: Path) -> None:
     table = tmp_path / "corners.csv"
     table.write_text("\n".join(rows))
     told = examine_photo(photo, as_laid(corners=table))
-    assert delta_e([c.lab for c in told.cells], [c.lab for c in sheet.cells]).max() < 0.05
+    # Cells of a table are read in their middles, those of the page in the middle of the cloth.
+    assert delta_e([c.lab for c in told.cells], [c.lab for c in sheet.cells]).max() < 0.2
 
 
 def test_a_grid_by_four_corners() -> None:

@@ -6,6 +6,7 @@ import atexit
 import shutil
 import tempfile
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,8 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.photo import PhotoOptions, PhotoReading, examine_photo, write_photo_page
 from dyemix.photo.layout import CARD_BOX, GREY_BOX, HEIGHT, WIDTH
 from dyemix.photo.photo_page import PAPERS
@@ -31,9 +34,11 @@ def _folder() -> Path:
     return folder
 
 
-def print_page(folder: Path, cells: int = 24, per_mm: float = 8.0) -> Page:
-    """Print a page and take it up for the camera."""
-    printed = write_photo_page(folder / f"page{cells}.png", cells=cells)
+def print_page(
+    folder: Path, cells: int = 24, per_mm: float = 8.0, plan: SwatchSet | None = None
+) -> Page:
+    """Print a page, with the recipes of a plan in its cells, and take it up for the camera."""
+    printed = write_photo_page(folder / f"page{cells}.png", plan, cells, force=True)
     boxes = (printed.layout.cells, GREY_BOX, CARD_BOX)
     return load_page(printed.page, PAPERS["A4"], (WIDTH, HEIGHT), *boxes, per_mm)
 
@@ -42,6 +47,20 @@ def print_page(folder: Path, cells: int = 24, per_mm: float = 8.0) -> Page:
 def page() -> Page:
     """A page of 24 cells, printed."""
     return print_page(_folder(), per_mm=6.0)
+
+
+@cache
+def page_with_recipes(cells: int) -> Page:
+    """The same with a recipe of three dyes in every cell."""
+    recipes = [f"marigold {1 + i / 10:.1f} + navy 0.25 + rose 0.5" for i in range(cells)]
+    blanks = (Reading(Recipe.parse(recipe), None, "a", "blank") for recipe in recipes)
+    return print_page(_folder(), cells, 6.0, SwatchSet(tuple(blanks)))
+
+
+def cut(page: Page, share: float, shift: tuple[float, float] = (0.0, 0.0)) -> Page:
+    """The page for pieces cut to this share of their cells, laid so many mm off their middles."""
+    middles = page.cells.mean(axis=1, keepdims=True)
+    return replace(page, cells=(page.cells - middles) * share + middles + np.array(shift))
 
 
 @cache
