@@ -3,38 +3,27 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dyemix.errors import DyemixError
-from dyemix.gamut.reach import ShelfReach
-from dyemix.matching.correct import Correction
-from dyemix.matching.matches import Matches
-from dyemix.model.dyes import DyeSet
-from dyemix.model.fit_report import FitReport
-from dyemix.plots.card import card_pages
-from dyemix.plots.fit import fit_pages
-from dyemix.plots.match import match_pages
 from dyemix.plots.paper import FORMATS, file_bytes, styled
-from dyemix.plots.promises import mixes_pages, trial_pages
-from dyemix.plots.reach import reach_pages
-from dyemix.plots.series import series_pages
-from dyemix.series.shade_card import ShadeCard
-from dyemix.series.steps import Series
 from dyemix.writing import destination, write
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_PICTURES: dict[type, Callable[..., list[Figure]]] = {
-    DyeSet: fit_pages,
-    Matches: match_pages,
-    Series: series_pages,
-    ShadeCard: card_pages,
-    ShelfReach: reach_pages,
-    Correction: trial_pages,
-    FitReport: mixes_pages,
+#: The module that draws a type of result, by its function `pages`.
+_PICTURES = {
+    "DyeSet": "fit",
+    "FitReport": "mixes",
+    "Matches": "match",
+    "Series": "series",
+    "ShadeCard": "card",
+    "ShelfReach": "reach",
+    "Correction": "trial",
 }
 
 
@@ -69,9 +58,9 @@ def plot(
         A result that has no picture, an ending that is none of these, or several pages for a file
         that holds one. `InputError` for a file that cannot be written.
     """
-    make = next((make for kind, make in _PICTURES.items() if isinstance(result, kind)), None)
-    if make is None:
-        raise DyemixError(f"there is no picture of a {type(result).__name__}.")
+    kind = type(result).__name__
+    if kind not in _PICTURES:
+        raise DyemixError(f"there is no picture of a {kind}.")
     suffix = Path(path).suffix.lower() if path is not None else ""
     if path is not None:
         if suffix not in FORMATS:
@@ -79,11 +68,12 @@ def plot(
             raise DyemixError(f"{Path(path).name} {ending}: name the picture .png, .svg or .pdf.")
         destination(path, force=force, inputs=inputs)  # refused before any time is spent
     with styled():
-        pages = make(result, **options)
+        pages = import_module(f"dyemix.plots.{_PICTURES[kind]}").pages(result, **options)
         if path is not None:
-            if suffix != ".pdf" and isinstance(result, ShadeCard):
+            if suffix != ".pdf" and kind == "ShadeCard":
                 pages = pages[:1]
             if suffix != ".pdf" and len(pages) > 1:
                 raise DyemixError(f"{Path(path).name}: {len(pages)} pages: name it .pdf.")
             write(path, file_bytes(pages, suffix), force=force, inputs=inputs)
-    return pages[0]
+    first: Figure = pages[0]
+    return first

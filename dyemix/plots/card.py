@@ -8,9 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from dyemix.colour.colorimetry import D65_2
 from dyemix.dataset.recipe import format_amount
-from dyemix.plots.paper import A4, BODY, GROUND, MARGIN, RULE, SUBTLE, TEXT, WIDTH, Paper, wrapped
+from dyemix.plots.paper import A4, BODY, GROUND, MARGIN, RULE, TEXT, WIDTH, Paper, wrapped
 from dyemix.series.shade_card import Blend, ShadeCard
 
 if TYPE_CHECKING:
@@ -23,13 +22,9 @@ PIN_WIDTH, PIN_HEIGHT, BAR = 28.0 * _MM, 17.0 * _MM, 50.0 * _MM
 _ACROSS, _GUTTER = 3, 0.15
 #: A longer list than this is left to the pages to pin by.
 _LISTED = 80
-_PIN = (
-    f"Left: predicted ({D65_2}). Right: pin the swatch here, dry and ironed. Print at 100 %: this "
-    "bar is then 50 mm."
-)
 
 
-def card_pages(card: ShadeCard) -> list[Figure]:
+def pages(card: ShadeCard) -> list[Figure]:
     """Draw a shade card: a page of all blends with their list, then pages of A4 to pin by."""
     depths = ", ".join(format_amount(depth) for depth in card.depths)
     title = f"{', '.join(card.names)}: every blend in {card.parts} parts, {depths} % in all"
@@ -37,19 +32,12 @@ def card_pages(card: ShadeCard) -> list[Figure]:
 
 
 def _overview(card: ShadeCard, title: str) -> Figure:
-    paper = Paper(
-        title,
-        [
-            "Neighbours touch, so that a jump or a dull place shows. A blend's name is its row "
-            "letter and its place in the row, counted from the left: the list has its parts and "
-            f"hex code.{f' On {card.cloth}.' if card.cloth else ''}"
-        ],
-        demo=card.demo,
-    )
+    cloth = f" On {card.cloth}." if card.cloth else ""
+    paper = Paper("card", title, demo=card.demo, cloth=cloth)
     triangle = len(card.names) == 3
     rows, places = 1 + card.blends[-1].row, card.parts + 1
     width = min(0.55 if triangle else 1.1, (BODY - 1.6) / places)
-    height = min(0.45 if triangle else 0.9, 4.6 / rows)
+    height = min(0.42 if triangle else 0.9, 4.6 / rows)
     left, top = (WIDTH - places * width) / 2 + 0.2, paper.y + 0.4
     halves = [[""] * (2 * places) for _ in range(rows)]
     for blend in card.blends:
@@ -76,9 +64,6 @@ def _overview(card: ShadeCard, title: str) -> Figure:
     paper.y = max(ends) + 0.25
     if len(card.blends) <= _LISTED:
         _list(paper, card)
-    paper.down(
-        f"Predicted, sRGB ({D65_2}): a screen or a printer shows them roughly.", color=SUBTLE
-    )
     return paper.end()
 
 
@@ -113,7 +98,7 @@ def _pinning(card: ShadeCard, title: str) -> list[Figure]:
     height = PIN_HEIGHT + lines * _LINE + 0.12
     pages, start = [], 0
     while start < len(card.blends):
-        paper = Paper(title, [_PIN], demo=card.demo)
+        paper = Paper("pins", title, demo=card.demo)
         paper.line([MARGIN, MARGIN + BAR], [paper.y] * 2, linewidth=2, solid_capstyle="butt")
         paper.y += 0.15
         rows = max(int((A4 - paper.y - 0.2) / height), 1)

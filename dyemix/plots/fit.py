@@ -6,22 +6,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dyemix.colour.colorimetry import D65_2, screen_colour
+from dyemix.colour.colorimetry import screen_colour
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import DyeReport
-from dyemix.plots.paper import GROUND, MARGIN, RULE, SECTION, STRONG, SUBTLE, Paper
+from dyemix.plots.paper import GROUND, MARGIN, RULE, SECTION, STRONG, SUBTLE, Paper, paged, said
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 #: Where columns begin and how wide they are, in inches; ΔE2000 at the end of the scale.
 _PATCHES, _WIDE, _DOTS, _SCALE, _END = 2.1, 3.3, 5.65, 2.0, 3.0
-_HIGH, _ROW, _ROWS = 0.36, 0.56, 12
+_HIGH, _ROW, _ROWS = 0.36, 0.54, 12
 
 
-def fit_pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> list[Figure]:
+def pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> list[Figure]:
     """Draw the fitted dyes, twelve a page, those that want a swatch first.
 
     `swatches`, where given, stand above what is predicted for them. Raises `DyemixError` where they
@@ -35,40 +35,28 @@ def fit_pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> list[Figure]:
     reports = {report.name: report for report in dyes.report.dyes} if dyes.report else {}
     wanting = [n for n in dyes.names if n in reports and (reports[n].advice or reports[n].odd)]
     ready = [name for name in dyes.names if name not in wanting]
-    rows = [("Dye these next", n) for n in wanting] + [("Ready", n) for n in ready]
-    upper = "Upper half: your swatch, as read. Lower half: as fitted. " if swatches else ""
-    words = [
-        dyes.report.verdict if dyes.report else "",
-        f"{upper}Right: how far each depth is off when it is left out; ● between your swatches, ○ "
-        "your palest and deepest, which is harder; ◆ beyond the scale.",
-    ]
-    title = f"{len(ready)} of {len(dyes)} dyes are ready"
-    pages = []
-    for first in range(0, len(rows), _ROWS):
-        paper, last = Paper(title, words, demo=dyes.demo), ""
-        for group, name in rows[first : first + _ROWS]:
-            if group != last:
-                _heading(paper, group)
-                last = group
-            _dye(paper, dyes, name, reports.get(name), swatches)
-        paper.y += 0.05
+    heads = {wanting[0]: "Dye these next"} if wanting else {}
+    heads |= {ready[0]: "Ready"} if ready else {}
+
+    def begin() -> Paper:
+        title = f"{len(ready)} of {len(dyes)} dyes are ready"
+        notes = [dyes.report.verdict] if dyes.report else []
         light = dyes.report.light if dyes.report else dyes.light
-        paper.down(
-            f"Depths: % of dry cloth. Off: ΔE2000 ({light}); to 1.5 excellent, to 3 sound (lines). "
-            f"Patches: sRGB ({D65_2}).",
-            color=SUBTLE,
-        )
-        pages.append(paper.end())
-    return pages
+        upper = said("fit", "upper") if swatches else ""
+        paper = Paper("fit", title, notes, demo=dyes.demo, upper=upper, light=light)
+        for value in (0.0, 1.5, _END):
+            paper.write(_at(value), paper.y, f"{value:g}", align="center")
+        paper.write(_PATCHES, paper.y, "paler", color=SUBTLE)
+        paper.write(_PATCHES + _WIDE, paper.y, "deeper", color=SUBTLE, align="right")
+        paper.y += 0.22
+        return paper
 
+    def draw(paper: Paper, name: str) -> None:
+        if name in heads:
+            paper.down(heads[name], size=SECTION, bold=True)
+        _dye(paper, dyes, name, reports.get(name), swatches)
 
-def _heading(paper: Paper, group: str) -> None:
-    paper.write(MARGIN, paper.y, group, size=SECTION, bold=True)
-    paper.write(_PATCHES, paper.y, "paler", color=SUBTLE)
-    paper.write(_PATCHES + _WIDE, paper.y, "deeper", color=SUBTLE, align="right")
-    for value in (0.0, 1.5, _END):
-        paper.write(_at(value), paper.y, f"{value:g}", align="center")
-    paper.y += 0.22
+    return paged([*wanting, *ready], _ROWS, begin, draw)
 
 
 def _at(miss: float) -> float:

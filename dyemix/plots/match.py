@@ -14,7 +14,7 @@ from dyemix.colour.difference import Miss
 from dyemix.colour.metamerism import adapted
 from dyemix.dataset.recipe import format_amount
 from dyemix.matching.matches import Match, Matches
-from dyemix.plots.paper import BAR, GROUND, MARGIN, STRONG, SUBTLE, WIDTH, Paper, pot_codes
+from dyemix.plots.paper import BAR, GROUND, MARGIN, STRONG, WIDTH, Paper, paged, pot_codes, said
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -30,48 +30,33 @@ _BLOCKS = (
 _HIGH = 0.5
 
 
-def match_pages(found: Matches) -> list[Figure]:
+def pages(found: Matches) -> list[Figure]:
     """Draw the recipes of a match, a row each, eight a page."""
-    target = found.target
-    words = [
-        "The band through each block is the colour wanted. The squares that touch it are pots of "
-        "the recipe, each as likely as the next: nearest at the left, farthest at the right; the "
-        "notch above is a miss of 1.5. Bars: amounts. Bold: least under that lamp.",
-        *found.advice,
-        *found.notes,
-    ]
-    foot = [
-        f"Amounts: % of dry cloth; ¹ is outside your squares of that dye, and less sure than it "
-        f"looks. Figures: {found.formula}; to 1.5 excellent, to 3 sound. Lamps: seen by an eye "
-        f"used to them. Patches: sRGB ({D65_2}), which a screen or a printer shows roughly."
-    ]
+    target, band = found.target, ""
     if target.reflectance is None:
-        foot.append("The target has no spectrum: the band stays its colour in daylight.")
-    if target.reflectance is None and target.light != D65_2:
-        foot.append(f"The band is rough: the target is stated under {target.light}.")
+        band = said("match", "daylight")
+        band += said("match", "rough", light=target.light) if target.light != D65_2 else ""
     lamps = [lamp for *_, lamp, _ in _BLOCKS if lamp]
     turns = [[_turned(found, m, lamp) for lamp in lamps] for m in found]
     least = [min(turn.delta_e for turn in under) for under in zip(*turns, strict=True)]
-    pages = []
-    for first in range(0, len(found), _ROWS):
-        rows = range(first, min(first + _ROWS, len(found)))
+    most = max((owf for m in found for owf in m.recipe.values()), default=1.0)
+    weaker = [text for m in found if m.measured for text in m.measured.weaker]
+    notes = [*found.advice, *found.notes, *dict.fromkeys(weaker)]
+
+    def begin() -> Paper:
         title = f"{target.name or target}: {len(found)} recipes, {found.reach.value}"
-        paper = Paper(title, words, demo=found.demo)
-        top, most = paper.y, max(max(found[i].recipe.values(), default=1.0) for i in rows)
+        paper = Paper("match", title, notes, demo=found.demo, formula=found.formula, band=band)
         for x, _, _, _, name in _BLOCKS:
-            paper.write(x, top + 0.05, name, bold=True)
-        paper.y += 0.2
-        for i in rows:
-            _row(paper, found, i, most, turns[i], least)
-        x = _BLOCKS[0][0] - 0.1
+            paper.write(x, paper.y, name, bold=True)
+        paper.y += 0.15
+        return paper
+
+    def draw(paper: Paper, i: int) -> None:
+        top, x = paper.y, _BLOCKS[0][0] - 0.1
+        _row(paper, found, i, most, turns[i], least)
         paper.box(x, top, WIDTH - MARGIN - x, paper.y - top, GROUND)
-        paper.y += 0.1
-        paper.down(" ".join(foot), color=SUBTLE)
-        weaker = [text for m in found if m.measured for text in m.measured.weaker]
-        for text in dict.fromkeys(weaker):
-            paper.down(text)
-        pages.append(paper.end())
-    return pages
+
+    return paged(range(len(found)), _ROWS, begin, draw)
 
 
 def _turned(found: Matches, m: Match, lamp: str) -> Miss:

@@ -8,11 +8,13 @@ they lie on neutral grey, and marks are black, white and grey.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+import tomllib
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
-from functools import lru_cache
+from functools import cache, lru_cache
+from importlib.resources import files
 from io import BytesIO
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -25,6 +27,7 @@ from dyemix.model.dyes import Prediction
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+Row = TypeVar("Row")
 # Inches.
 WIDTH, MARGIN, A4 = 8.27, 0.5, 11.69
 BODY = WIDTH - 2 * MARGIN
@@ -106,20 +109,36 @@ def pot_codes(
     return [c.hex for c in screen_colours(prediction.pots(target, count) + shift)]
 
 
-class Paper:
-    """A figure with one layer, filled from the top; `y` is where the next thing may begin."""
+@cache
+def _words() -> dict[str, dict[str, str]]:
+    text = files("dyemix").joinpath("data", "pictures.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
 
-    def __init__(self, title: str, words: Sequence[str] = (), *, demo: bool = False) -> None:
+
+def said(picture: str, part: str, **values: object) -> str:
+    """What a picture says, from `data/pictures.toml`."""
+    return _words()[picture][part].format(screen=D65_2, **values)
+
+
+class Paper:
+    """A figure with one layer, filled from the top; `y` is where the next thing may begin.
+
+    It begins with the title and how it is read, and ends with its foot; `values` fill these in.
+    """
+
+    def __init__(
+        self, picture: str, title: str, notes: Sequence[str] = (), *, demo: bool, **values: object
+    ) -> None:
         from matplotlib.figure import Figure
 
         self.figure = Figure(figsize=(WIDTH, A4), facecolor="white")
         self.layer = self.figure.add_axes((0, 0, 1, 1))
         self.layer.axis("off")
-        self.y = 0.35
+        self.y, self.foot = 0.35, said(picture, "foot", **values)
         if demo:
             self.down(DEMO_WARNING, color=SUBTLE)
         self.down(title, size=TITLE, bold=True)
-        for text in filter(None, words):
+        for text in filter(None, [said(picture, "how", **values), *notes]):
             self.down(text)
         self.y += 0.12
 
@@ -185,11 +204,27 @@ class Paper:
         self.layer.plot([x], [y], marker, **look)
 
     def end(self, height: float | None = None) -> Figure:
-        """The finished figure, as high as it is filled."""
+        """The finished figure, its foot written, as high as it is filled."""
+        if self.foot:
+            self.y += 0.04
+            self.down(self.foot, color=SUBTLE)
         height = height or self.y + 0.3
         self.figure.set_size_inches(WIDTH, height)
         self.layer.set(xlim=(0, WIDTH), ylim=(height, 0))
         return self.figure
+
+
+def paged(
+    rows: Sequence[Row], count: int, begin: Callable[[], Paper], draw: Callable[[Paper, Row], None]
+) -> list[Figure]:
+    """Pages of so many rows each, one at least."""
+    pages = []
+    for first in range(0, max(len(rows), 1), count):
+        paper = begin()
+        for row in rows[first : first + count]:
+            draw(paper, row)
+        pages.append(paper.end())
+    return pages
 
 
 def file_bytes(pages: Sequence[Figure], suffix: str) -> bytes:

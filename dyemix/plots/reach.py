@@ -36,14 +36,15 @@ _SPOTS = np.array([(i, j) for i in (-1.0, -0.5, 0.0, 0.5, 1.0) for j in (-1.0, 0
 Place = Callable[[float, float], tuple[float, float]]
 
 
-def reach_pages(found: ShelfReach) -> list[Figure]:
+def pages(found: ShelfReach) -> list[Figure]:
     """Draw what a shelf reaches: the colour asked for, its hue, its lightness, and the whole."""
     target, number = found.target, len(found.dyes)
     title = f"What {number} dyes reach"
     if target:
         does = "reach it" if target.within else "stop short of it"
         title = f"{target.target.name}: your {number} dyes {does}"
-    paper = Paper(title, [f"{found.title}.", *found.findings], demo=found.demo)
+    notes = [f"{found.title}.", *found.findings]
+    paper = Paper("reach", title, notes, demo=found.demo, light=found.gamut.light)
     level, x = float(found.gamut.levels[found.gamut.areas.argmax()]), MARGIN
     if target:
         level, x = float(target.target.lab[0]), MARGIN + _PANEL + _GAP
@@ -78,12 +79,6 @@ def reach_pages(found: ShelfReach) -> list[Figure]:
                 face = "black" if wanted.within else "white"
                 paper.mark(*place(*lab[1:]), "o", 4, markerfacecolor=face)
     paper.y += _WHEEL + 0.3
-    dots = "Dots: wanted colours, full within reach, hollow not. " if found.wanted else ""
-    paper.down(
-        f"Wheels: red to the right, yellow up, green left, blue down, grey in the middle. {dots}"
-        f"{found.gamut.light}; sRGB: a colour beyond it is drawn as the nearest code.",
-        color=SUBTLE,
-    )
     return [paper.end()]
 
 

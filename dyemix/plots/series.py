@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dyemix.colour.colorimetry import D65_2
-from dyemix.plots.paper import BODY, GROUND, MARGIN, RULE, SECTION, SUBTLE, Paper, pot_codes
+from dyemix.plots.paper import BODY, GROUND, MARGIN, RULE, SECTION, Paper, pot_codes
 from dyemix.series.steps import Route, Series, Step
 
 if TYPE_CHECKING:
@@ -22,9 +21,10 @@ _DASHES = ("-", "--", ":", "-.", (0, (5, 1, 1, 1, 1, 1)), (0, (1, 3)))
 _MARKERS = "os^Dv<"
 
 
-def series_pages(found: Series) -> list[Figure]:
+def pages(found: Series) -> list[Figure]:
     """Draw a series, a band a route; a route that runs out leaves grey, and how it falls short."""
-    paper = Paper(found.title, [found.start_line, *found.notes], demo=found.demo)
+    notes, light = [found.start_line, *found.notes, *found.warnings], found.start.light
+    paper = Paper("series", found.title, notes, demo=found.demo, light=light)
     # Every route but over a piece is asked the same colours.
     alike = len(found.best) > 1 and found.piece is None and len(found.steps) < _ACROSS
     if alike:
@@ -39,14 +39,6 @@ def series_pages(found: Series) -> list[Figure]:
         _band(paper, found, route, alike)
     if len(found.best) > 1:
         _strays(paper, found)
-    paper.down(
-        f"Above, what is promised; below, six pots as likely as each other. sRGB ({D65_2}): a "
-        "screen or a printer shows them roughly. Amounts: % of dry cloth. L*, C*: "
-        f"{found.start.light}.",
-        color=SUBTLE,
-    )
-    for text in found.warnings:
-        paper.down(text)
     return [paper.end()]
 
 

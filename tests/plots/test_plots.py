@@ -32,10 +32,9 @@ from dyemix.matching.correct import Outcome, correct
 from dyemix.matching.match import match
 from dyemix.matching.matches import Match, Matches, Reach
 from dyemix.model.dyes import DyeSet
-from dyemix.plots import plot
-from dyemix.plots.card import BAR, PIN_HEIGHT, PIN_WIDTH, card_pages
-from dyemix.plots.fit import fit_pages
-from dyemix.plots.match import match_pages
+from dyemix.plots import card, plot
+from dyemix.plots import fit as fit_picture
+from dyemix.plots import match as match_picture
 from dyemix.plots.paper import A4, GROUND, INK, SUBTLE, styled, wrapped
 from dyemix.series.shade_card import ShadeCard, shade_card
 from dyemix.series.subdue import subdue, subdue_on
@@ -192,7 +191,7 @@ def test_every_number_of_dyes_is_legible(shelf: DyeSet, table: SwatchSet) -> Non
         for name in ("curves", "company", "palest", "deepest")
     }, names=(*shelf.names, *(f"new {n}" for n in shelf.names)),
        law=np.tile(shelf.law, (2, 1)), ladders=None, posterior=None)  # fmt: skip
-    found = pages(fit_pages, many)
+    found = pages(fit_picture.pages, many)
     assert len(found) == 2
     for figure in found:
         assert_legible(figure)
@@ -292,7 +291,7 @@ def test_long_recipes_are_legible(shelf: DyeSet) -> None:
 
 def test_many_recipes_go_on_further_pages(shelf: DyeSet) -> None:
     found = match(shelf, "#7d8a6e", max_dyes=3, count=20)
-    sheets = pages(match_pages, found)
+    sheets = pages(match_picture.pages, found)
     assert sum(len(patches(figure)) for figure in sheets) == 3 * len(found) > 24
     for figure in sheets:
         assert_legible(figure)
@@ -347,7 +346,7 @@ def test_neighbours_of_a_card_touch(triangle: ShadeCard) -> None:
 
 
 def test_a_card_prints_true_to_size(triangle: ShadeCard) -> None:
-    sheets = pages(card_pages, triangle)[1:]
+    sheets = pages(card.pages, triangle)[1:]
     labels = " ".join(words(figure) for figure in sheets)
     count = 0
     for figure in sheets:
@@ -358,11 +357,11 @@ def test_a_card_prints_true_to_size(triangle: ShadeCard) -> None:
         assert layer.get_ylim() == pytest.approx((A4, 0))
         for image in layer.images:
             x0, x1, y1, y0 = image.get_extent()
-            assert (x1 - x0, y1 - y0) == pytest.approx((PIN_WIDTH, PIN_HEIGHT))
+            assert (x1 - x0, y1 - y0) == pytest.approx((card.PIN_WIDTH, card.PIN_HEIGHT))
             count += 1
         bars = [line for line in layer.lines if line.get_linewidth() == 2]
         assert np.ptp(bars[0].get_xdata()) * 25.4 == pytest.approx(50.0)
-        assert pytest.approx(50.0) == BAR * 25.4
+        assert pytest.approx(50.0) == card.BAR * 25.4
     assert count == 66
     for blend in triangle.blends:
         assert f"{blend.name}  {blend.recipe}" in labels
@@ -372,7 +371,7 @@ def test_a_card_prints_true_to_size(triangle: ShadeCard) -> None:
 def test_a_card_of_long_names_is_legible(shelf: DyeSet) -> None:
     long = {n: f"{n} of the second crate 2026" for n in shelf.names}
     named = replace(shelf, names=tuple(long.values()))
-    for figure in pages(card_pages, shade_card(named, [long[n] for n in TRIANGLE], 0.3, parts=4)):
+    for figure in pages(card.pages, shade_card(named, [long[n] for n in TRIANGLE], 0.3, parts=4)):
         assert_legible(figure)
 
 
@@ -511,11 +510,11 @@ def test_files_are_the_same_each_time(
 
 
 def test_several_pages_are_one_pdf(tmp_path: Path, shelf: DyeSet) -> None:
-    card = shade_card(shelf, ("lemon", "navy"))
-    plot(card, tmp_path / "card.pdf")
+    strip = shade_card(shelf, ("lemon", "navy"))
+    plot(strip, tmp_path / "card.pdf")
     pdf = (tmp_path / "card.pdf").read_bytes()
     assert pdf.count(b"/Type /Page ") + pdf.count(b"/Type /Page\n") == 2
-    plot(card, tmp_path / "card.png")  # the page of all blends
+    plot(strip, tmp_path / "card.png")  # the page of all blends
     with pytest.raises(DyemixError, match=r"pages: name it \.pdf"):
         plot(match(shelf, "#7d8a6e", count=20), tmp_path / "many.png")
     assert sorted(p.name for p in tmp_path.iterdir()) == ["card.pdf", "card.png"]

@@ -1,0 +1,65 @@
+"""A finished piece: leave the recipe or change it, and what each choice promises."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from dyemix.colour.colorimetry import D65_2, screen_colours
+from dyemix.matching.correct import Correction, Outcome
+from dyemix.plots.bars import BEGIN, Scale
+from dyemix.plots.paper import BODY, GROUND, MARGIN, SECTION, Paper, pot_codes
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+def pages(found: Correction) -> list[Figure]:
+    """Draw a finished piece: what was got, what was aimed at, what each choice promises."""
+    changed = found.outcome is Outcome.NEXT_PIECE
+    often = f"{100 * found.chance:.0f}" if found.chance >= 0.01 else "fewer than one"
+    sentence = found.outcome.value
+    paper = Paper(
+        "trial", f"{sentence[0].upper()}{sentence[1:]}", found.notes, demo=found.demo,
+        miss=found.miss, often=often, light=found.target.light,
+    )  # fmt: skip
+    paper.box(MARGIN, paper.y, BODY, 1.3, GROUND)
+    pot = found.corrected
+    codes = pot_codes(pot.prediction, found.target.lab, 24)
+    got = screen_colours(found.trial.reading.colour(D65_2))[0].hex
+    rows = [[*[got] * 8, *[found.target.hex] * 8, *codes[i::3]] for i in range(3)]
+    paper.patches(MARGIN + 0.15, paper.y + 0.3, BODY - 0.3, 0.7, rows)
+    which = f"24 pots of the {'next' if changed else 'same'} recipe"
+    under = f"likely {pot.mean:.1f} off, nine in ten below {pot.bound:.1f}"
+    labels = (
+        ("got", f"{got}  {found.miss.delta_e:.1f} off"),
+        ("aim", found.target.hex),
+        (which, under),
+    )
+    for i, (above, below) in enumerate(labels):
+        x = MARGIN + 0.15 + i * (BODY - 0.3) / 3
+        paper.write(x, paper.y + 0.07, above, bold=True)
+        paper.write(x, paper.y + 1.05, below)
+    paper.y += 1.45
+    if changed:
+        paper.down("What to change", size=SECTION, bold=True)
+        for name in dict.fromkeys([*found.trial.recipe, *pot.recipe]):
+            before, after = (recipe.get(name, 0.0) for recipe in (found.trial.recipe, pot.recipe))
+            more = f"{100 * (after / before - 1):+.0f} %" if before else "new"
+            paper.down(f"{name}  {before:.3g} → {after:.3g} %  ({more})")
+        paper.y += 0.1
+    choices = {"the same recipe again": found.again}
+    choices |= {"the next recipe": pot} if changed else {}
+    choices |= {"a second bath over this piece": found.second_bath} if found.second_bath else {}
+    paper.down("What each choice promises", size=SECTION, bold=True)
+    scale = Scale.to([found.miss.delta_e, *(choice.bound for choice in choices.values())])
+    scale.head(paper)
+    top = paper.y
+    for name, choice in choices.items():
+        y = paper.write(MARGIN, paper.y, name, bold=True)
+        scale.bar(paper, paper.y + 0.05, choice.mean, choice.bound)
+        paper.line([scale.at(choice.on_paper)] * 2, [paper.y + 0.02, paper.y + 0.23], linewidth=2)
+        paper.y = paper.write(MARGIN, y, str(choice.recipe), BEGIN - MARGIN - 0.1) + 0.08
+    at = scale.at(found.miss.delta_e)
+    paper.line([at, at], [top, paper.y], linestyle="--")
+    paper.y = paper.write(at, paper.y, "this piece", align="center") + 0.1
+    return [paper.end()]
