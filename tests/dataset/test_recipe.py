@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import FrozenInstanceError
 from pathlib import Path
 
 import pytest
@@ -134,6 +135,20 @@ def test_the_strength_of_a_dye_goes_before_that_of_the_rest() -> None:
     measures = Measures({"gold": 2.0, "": 1.0}, 10.0)
     recipe = Recipe.parse("gold 5 mL + navy 5 mL", measures)
     assert recipe == {"gold": pytest.approx(1.0), "navy": pytest.approx(0.5)}
+
+
+def test_a_mapping_becomes_a_recipe_and_a_recipe_stays_itself() -> None:
+    given = Recipe.parse("gold 2.4 g", STOCK)
+    assert Recipe.parse(given) is given
+    made = Recipe.parse({"Gold": 1})
+    assert isinstance(made, Recipe)
+    assert made == {"gold": 1.0}
+
+
+def test_what_was_measured_stays_as_it_was() -> None:
+    for value in (STOCK, spoonfuls(5.0, "metric")):
+        with pytest.raises(FrozenInstanceError):
+            value.ml = 3.0  # type: ignore[misc, union-attr]
 
 
 def test_recipes_add_and_scale() -> None:
