@@ -17,8 +17,7 @@ from dyemix.errors import InputError
 from dyemix.photo import decode as decoding
 from dyemix.photo.decode import SRGB_TO_XYZ, decode, read_profile, srgb_curve
 
-RNG = np.random.default_rng(4)
-PICTURE = RNG.integers(0, 256, (80, 120, 3), dtype=np.uint8)
+PICTURE = np.random.default_rng(4).integers(0, 256, (80, 120, 3), dtype=np.uint8)
 
 
 def saved(path: Path, image: Image.Image, **options: Any) -> Path:
@@ -77,7 +76,7 @@ def test_eight_bit_files_give_their_codes(tmp_path: Path, suffix: str) -> None:
 
 @pytest.mark.parametrize("suffix", ["png", "tiff"])
 def test_sixteen_bits_are_kept(tmp_path: Path, suffix: str) -> None:
-    deep = RNG.integers(0, 65536, (70, 90, 3), dtype=np.uint16)
+    deep = np.random.default_rng(5).integers(0, 65536, (70, 90, 3), dtype=np.uint16)
     path = tmp_path / f"a.{suffix}"
     cv2.imwrite(str(path), deep[..., ::-1])
     found = decode(path)
