@@ -236,8 +236,11 @@ def test_a_table_of_corners_gives_the_same_colours(tmp_path: Path) -> None:
     table = tmp_path / "corners.csv"
     table.write_text("\n".join(rows))
     told = examine_photo(photo, as_laid(corners=table))
-    # Cells of a table are read in their middles, those of the page in the middle of the cloth.
-    assert delta_e([c.lab for c in told.cells], [c.lab for c in sheet.cells]).max() < 0.2
+    # Cells of a table are read in their middles, those of the page in the middle of the cloth:
+    # other threads of the same piece, which differ by the weave, far below the stated error.
+    off = delta_e([c.lab for c in told.cells], [c.lab for c in sheet.cells])
+    assert off.mean() < 0.1
+    assert np.all(off < 0.15 * np.array([c.error for c in sheet.cells]))
 
 
 def test_a_grid_by_four_corners() -> None:
