@@ -225,9 +225,19 @@ class DyeBook:
         return kept_fit(key, lambda: fit(self.swatches().without(left_out), aside))
 
     def dyes(self, learnt: bool = True) -> DyeSet:
-        """The fit kept, or the swatches fitted; without `learnt`, as no trial has moved them."""
-        kept = self.kept_fit(learnt)
-        return self.fitted() if kept is None else kept
+        """The fit kept, or the swatches fitted, with every trial since; without `learnt`, none.
+
+        Trials that went into a kept fit weigh as they did there. One of a dye without a ladder is
+        passed over.
+        """
+        from dyemix.fitting.learn import learn
+
+        found = self.kept_fit(learnt) or self.fitted()
+        if not learnt:
+            return found
+        trials = [kept.trial for kept in self.trials()]
+        since = [trial for trial in trials if set(trial.recipe) <= set(found.names)]
+        return learn(found, since, again=False).dyes if since else found
 
     # Jobs ---------------------------------------------------------------------------------------
 

@@ -16,6 +16,7 @@ from dyemix.colour.colorimetry import Light, lab
 from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
+from dyemix.fitting.next_squares import in_one_line
 from dyemix.matching.constraints import LIKELY, Constraints, Limits
 from dyemix.matching.dispensing import measured
 from dyemix.matching.matches import LampShift, Match, Matches, Reach
@@ -23,6 +24,7 @@ from dyemix.matching.ranking import advice, chosen, shortlist, which_way
 from dyemix.matching.refine import refined
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
+from dyemix.model.fit_report import FEWEST_TO_TELL
 from dyemix.model.uncertainty import CAUSE_WORDS, Predictions, metric
 
 #: Recipes whose likely miss is estimated, and worked out, beside those that are shown.
@@ -173,7 +175,7 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
                 float(pot.excellent[at]), shifts[i] if spectral else (),
                 () if spectral else shifts[i], limits[i], wanted.cost(recipe),
                 measured(dyes, recipe, kit, aim, light, k, problem.upper, problem.total)
-                if kit else None,
+                if kit else None, proven=bool(dyes.pots),
             )
         )  # fmt: skip
     far = [t for t, way in enumerate(reach) if way is not Reach.WITHIN]
@@ -184,9 +186,15 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
         Matches(
             target.under(light), tuple(matches[t]), reach[t], blends, k, said.get(t, ()),
             (*target.doubts, *(() if target.light else (note,))), dyes.demo,
+            _next_squares(dyes, found.amounts[found.which == t]),
         )
         for t, target in enumerate(targets)
     ]  # fmt: skip
+
+
+def _next_squares(dyes: DyeSet, amounts: Array) -> str:
+    """Which squares to dye next for recipes ``(M, D)``, while too few mixes of hers were read."""
+    return in_one_line(dyes, amounts) if len(dyes.pots) < FEWEST_TO_TELL else ""
 
 
 def _limits(made: Predictions, spread: Array) -> list[str]:

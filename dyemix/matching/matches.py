@@ -67,6 +67,7 @@ class Match:
     limit : which cause contributes most to the likely miss, in words.
     cost : of the dye per kg of cloth, where the dyes' prices were given.
     measured : the recipe rounded to the kit, where one was given.
+    proven : whether any mix of this shelf was read; nothing is called excellent before.
     """
 
     prediction: Prediction
@@ -81,6 +82,7 @@ class Match:
     limit: str = ""
     cost: float | None = None
     measured: Measured | None = None
+    proven: bool = True
 
     @property
     def recipe(self) -> Recipe:
@@ -88,8 +90,9 @@ class Match:
 
     @property
     def verdict(self) -> str:
-        """What the likely miss is worth, as `VERDICTS` has it."""
-        return next(words for bound, words in VERDICTS if self.likely <= bound)
+        """What the likely miss is worth, as `VERDICTS` has it; unproven, at most sound."""
+        worth = VERDICTS if self.proven else VERDICTS[1:]
+        return next(words for bound, words in worth if self.likely <= bound)
 
     def __str__(self) -> str:
         return (
@@ -111,6 +114,8 @@ class Matches:
     advice : out of reach: what limits it, and the nearest colour of the very hue.
     searched : how many blends were tried, or ruled out.
     notes : what was assumed.
+    next_squares : which squares of mixes to dye next, and what they would buy; nothing once mixes
+        enough were read.
     """
 
     target: Target
@@ -121,6 +126,7 @@ class Matches:
     advice: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     demo: bool = False
+    next_squares: str = ""
 
     def __len__(self) -> int:
         return len(self.matches)
@@ -183,6 +189,7 @@ class Matches:
         lines.append(f"Miss is {self.formula}: {SCALE}; {self.searched} blends.")
         lines += self.warnings
         lines += () if detail else self.limits
+        lines += [self.next_squares] if self.next_squares else []
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:

@@ -14,6 +14,7 @@ from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.bath_sheet import bath_sheet
 from dyemix.bench.stock import Stock
 from dyemix.colour.colorimetry import D65_10, Light
+from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
@@ -80,6 +81,7 @@ def fill(book: DyeBook) -> None:
         Reading(
             Recipe({"gold": 1 / 3}, "1 tsp"), spectrum(), "4", "Lab",
             np.array([50.1, 0.1 + 0.2, -3.0]), Light("D50", 2), np.eye(3) / 7,
+            clipped=Clipped(np.array([[0.0, -1.0, 0.0]])),
         ),
     )  # fmt: skip
     book.add_swatches(SwatchSet(readings, ("as read",), "a.csv"))

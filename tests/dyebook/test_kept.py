@@ -176,6 +176,28 @@ def test_kept_fit_stands_until_the_swatches_change(
     assert set(book.dyes().names) == set(dyes.names)
 
 
+def test_every_trial_since_moves_the_dyes(book: DyeBook) -> None:
+    """Nothing need be kept for it; and kept, it stands in for no trial that comes after."""
+    book.add_swatches(read_swatches(DEMO))
+    first = book.dyes()
+    told = [
+        Trial(Recipe({one: 0.5, other: 0.4}), Reading(None, 0.8 * first.reflectance(
+            first.amounts({one: 0.5, other: 0.4}))[0]))
+        for one, other in (("navy", "rose"), ("navy", "leaf"), ("rose", "leaf"))
+    ]  # fmt: skip
+    for trial in told[:2]:
+        book.add_trial(trial)
+    second = book.dyes()
+    book.keep_fit(second, learnt=True)
+    book.add_trial(told[2])
+    third = book.dyes()
+    assert [len(dyes.pots) for dyes in (first, second, third)] == [0, 2, 3]
+    recipe = told[2].recipe
+    lightness = [float(dyes.predict(recipe).lab[0]) for dyes in (first, second, third)]
+    assert lightness[0] > lightness[1] > lightness[2]
+    assert len(book.dyes(learnt=False).pots) == 0
+
+
 def test_same_name_in_two_sets_is_two_pieces(book: DyeBook) -> None:
     book.add_swatches(SwatchSet((reading(swatch="1", level=0.3),)), "may")
     book.add_swatches(SwatchSet((reading(swatch="1", level=0.5), reading("undyed"))), "june")

@@ -20,8 +20,11 @@ from benchmarks.subsets import every_blend
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab, screen_colours
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target
+from dyemix.dataset.trial import Trial
 from dyemix.errors import DyemixError, TargetError
+from dyemix.fitting.learn import learn
 from dyemix.matching.constraints import Constraints
 from dyemix.matching.dispensing import Kit
 from dyemix.matching.match import match
@@ -322,3 +325,21 @@ def test_no_recipe_of_another_colour_is_shown(dyes: DyeSet) -> None:
     assert len(found) >= 1
     assert max(m.residual for m in found) <= min(m.residual for m in found) + HOPELESS
     assert {} not in [m.recipe for m in found]
+
+
+def test_nothing_is_excellent_before_a_mix_was_read_and_squares_are_named(dyes: DyeSet) -> None:
+    pale = "82 2 4 D65/10"
+    before = match(dyes, pale)
+    assert dyes.pots == ()
+    assert "excellent" not in {m.verdict for m in before}
+    assert before.next_squares.startswith("Dye next, as squares of mixes: ")
+    assert before.next_squares in str(before)
+    trials = [
+        Trial(m.recipe, Reading(m.recipe, m.prediction.reflectance, str(i)))
+        for i, m in enumerate(match(dyes, "60 5 5 D65/10").matches + before.matches)
+        if len(m.recipe) > 1
+    ]
+    assert len(trials) >= 5
+    after = match(learn(dyes, trials).dyes, pale)
+    assert "excellent" in {m.verdict for m in after}
+    assert after.next_squares == ""
