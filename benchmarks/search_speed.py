@@ -30,6 +30,7 @@ from dyemix.colour.ciede2000 import delta_e_residual
 from dyemix.colour.colorimetry import D65_10, lab_from_xyz, lab_slope, weights
 from dyemix.dataset.target import Target
 from dyemix.matching.match import match, match_many
+from dyemix.matching.refine import refined
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import depth_law, depth_law_slope
@@ -172,8 +173,8 @@ def main(count: int = 10) -> None:
     many = [Target(lab, D65_10) for lab in random_colours(500, 2)]
 
     def near(lab: Array) -> float:
-        one = Problem.of(dyes, lab[np.newaxis], D65_10, MAX_DYES)
-        return float(np.sqrt(one.finish(one.search(4e-4).best(20, by_number=True)).cost.min()))
+        found = refined(Problem.of(dyes, lab[np.newaxis], D65_10, MAX_DYES))
+        return float(np.sqrt(found.cost.min()))
 
     theirs, best = alternative(dyes, labs)
     apart = np.subtract([near(lab) for lab in labs], best)

@@ -31,17 +31,19 @@ def shortlist(found: Found, other_lamp: Array, count: int) -> NDArray[np.intp]:
     A recipe earns its place by coming nearer than every one made of some of its dyes, by
     `EARNS_ITS_PLACE`, on paper or, for a target with a spectrum, under the other lamp ``(M,)``.
     """
-    used, residual = found.used, np.sqrt(found.cost)
-    order = np.lexsort((found.amounts.sum(axis=1), residual, used.sum(axis=1)))
+    residual = np.sqrt(found.cost)
+    order = np.lexsort((found.amounts.sum(axis=1), residual, found.used.sum(axis=1), found.which))
     out = []
     for t in np.unique(found.which):
-        kept: list[int] = []
-        for i in order[found.which[order] == t]:
-            inside = np.array([j for j in kept if not np.any(used[j] & ~used[i])], dtype=np.intp)
-            nearer = residual[i] < residual[inside] - EARNS_ITS_PLACE
-            if np.all(nearer | (other_lamp[i] < other_lamp[inside] - EARNS_ITS_PLACE)):
-                kept.append(int(i))
-        out += sorted(kept, key=lambda i: residual[i])[:count]
+        mine = order[found.which[order] == t]
+        used, miss, lamp = found.used[mine].astype(float), residual[mine], other_lamp[mine]
+        inside = (1.0 - used) @ used.T == 0.0  # [i, j]: no dye of j is not in i
+        nearer = miss[:, np.newaxis] < miss - EARNS_ITS_PLACE
+        nearer |= lamp[:, np.newaxis] < lamp - EARNS_ITS_PLACE
+        kept = np.zeros(len(mine), dtype=bool)
+        for i in range(len(mine)):
+            kept[i] = np.all(nearer[i] | ~(kept & inside[i]))
+        out += list(mine[kept][np.argsort(miss[kept], kind="stable")[:count]])
     return np.array(out, dtype=np.intp)
 
 

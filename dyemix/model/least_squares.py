@@ -82,8 +82,10 @@ def solve(
     damping = np.full(len(rows), 1e-3)
     out = Solved(x.copy(), cost.copy(), np.zeros(len(rows), dtype=bool))
     for _ in range(steps):
-        gradient = np.einsum("nmk,nm->nk", jacobian, r)
-        step = _step(jacobian, r, damping, x, low, top, total)
+        if not len(rows):
+            break
+        gradient = _times(jacobian, r)
+        step = _step(jacobian, gradient, damping, x, low, top, total)
         tried = np.clip(x + step, low, top)
         if np.isfinite(total):  # what would exceed it is taken off whatever rose
             rise = np.maximum(tried - x, 0.0)
@@ -95,12 +97,17 @@ def solve(
         done = (np.abs(promised) < tolerance * (1e-3 + cost)) & (damping < 1.0)
         r_new, jacobian_new = residual(tried, rows)
         cost_new = np.einsum("nm,nm->n", r_new, r_new)
+        # Damped less where the promise was kept, more where hardly: steps can turn to and fro.
+        kept = (cost - cost_new) / np.maximum(np.abs(promised), 1e-300)
+        more = np.where(kept < 0.25, np.maximum(damping * 5.0, 0.05), damping)
+        damping = np.where(kept > 0.75, np.maximum(damping * 0.2, 1e-10), more)
         better = cost_new < cost
-        x = np.where(better[:, np.newaxis], tried, x)
-        r = np.where(better[:, np.newaxis], r_new, r)
+        x, r, cost = (
+            np.where(better[:, np.newaxis], tried, x),
+            np.where(better[:, np.newaxis], r_new, r),
+            np.where(better, cost_new, cost),
+        )
         jacobian = np.where(better[:, np.newaxis, np.newaxis], jacobian_new, jacobian)
-        cost = np.where(better, cost_new, cost)
-        damping = np.maximum(np.where(better, damping * 0.2, damping * 5.0), 1e-10)
         out.x[rows], out.cost[rows] = x, cost
         done |= damping > 1e8
         if done.any():
@@ -108,43 +115,46 @@ def solve(
             left = ~done
             rows, x, low, top = rows[left], x[left], low[left], top[left]
             r, jacobian, cost, damping = r[left], jacobian[left], cost[left], damping[left]
-            if not len(rows):
-                break
     return out
 
 
+def _times(jacobian: Array, r: Array) -> Array:
+    """``Jᵀ r`` ``(N, k)``."""
+    return np.asarray((jacobian.transpose(0, 2, 1) @ r[..., np.newaxis])[..., 0])
+
+
 def _step(
-    jacobian: Array, r: Array, damping: Array, x: Array, low: Array, top: Array, total: float
+    jacobian: Array, gradient: Array, damping: Array, x: Array, low: Array, top: Array, total: float
 ) -> Array:
     """The damped step ``(N, k)`` of the unknowns that are free to move."""
-    scale = np.einsum("nmk,nmk->nk", jacobian, jacobian) + _TINY
+    i = np.arange(x.shape[1])
+    whole = jacobian.transpose(0, 2, 1) @ jacobian
+    scale = whole[:, i, i] + _TINY
+    at_low, at_top = x <= low, x >= top
 
-    def held(jacobian: Array) -> NDArray[np.bool_]:
-        slope = np.einsum("nmk,nm->nk", jacobian, r)
-        return np.asarray(((x <= low) & (slope > 0.0)) | ((x >= top) & (slope < 0.0)))
-
-    def newton(jacobian: Array, fixed: NDArray[np.bool_]) -> Array:
-        slope = np.einsum("nmk,nm->nk", jacobian, r)
-        normal = np.einsum("nmi,nmj->nij", jacobian, jacobian)
-        normal[fixed] = 0.0
-        normal.transpose(0, 2, 1)[fixed] = 0.0
-        i = np.arange(x.shape[1])
+    def newton(normal: Array, slope: Array, fixed: NDArray[np.bool_]) -> Array:
+        moves = ~fixed
+        normal = normal * (moves[:, :, np.newaxis] & moves[:, np.newaxis])
         normal[:, i, i] += np.where(fixed, 1.0, scale * damping[:, np.newaxis])
-        return -np.linalg.solve(normal, np.where(fixed, 0.0, slope)[..., np.newaxis])[..., 0]
+        return np.asarray(-np.linalg.solve(normal, (slope * moves)[..., np.newaxis])[..., 0])
 
-    fixed = held(jacobian)
-    step = newton(jacobian, fixed)
+    fixed = (at_low & (gradient > 0.0)) | (at_top & (gradient < 0.0))
+    step = newton(whole, gradient, fixed)
+    if not np.isfinite(total):
+        return step
     over = np.clip(x + step, low, top).sum(axis=1) > total
     full = over & (x.sum(axis=1) >= total * (1.0 - _TINY))
-    if full.any():
-        # With every column less their mean over the unknowns that move, weighted as the damping
-        # weights them, a step adds up to 0. Which move is known once the mean and the step are: so
-        # in turns.
-        for _ in range(x.shape[1]):
-            weight = np.where(fixed, 0.0, 1.0 / scale)
-            weight /= np.maximum(weight.sum(axis=1, keepdims=True), _TINY)
-            level = jacobian - np.einsum("nmk,nk->nm", jacobian, weight)[:, :, np.newaxis]
-            along = newton(level, fixed)
-            fixed = held(level) | (x <= low) & (along < 0.0) | (x >= top) & (along > 0.0)
+    # With every column less their mean over the unknowns that move, weighted as the damping weights
+    # them, a step adds up to 0. Which move is known once the mean and the step are: so in turns.
+    for _ in range(x.shape[1] if full.any() else 0):
+        weight = np.where(fixed, 0.0, 1.0 / scale)
+        weight /= np.maximum(weight.sum(axis=1, keepdims=True), _TINY)
+        less = np.eye(len(i)) - weight[:, :, np.newaxis]  # columns times this: less their mean
+        normal = less.transpose(0, 2, 1) @ whole @ less
+        slope = _times(less, gradient)
+        along = newton(normal, slope, fixed)
+        fixed = (at_low & ((slope > 0.0) | (along < 0.0))) | (
+            at_top & ((slope < 0.0) | (along > 0.0))
+        )
         step = np.where(full[:, np.newaxis], along, step)
     return step
