@@ -3,9 +3,9 @@
 Blends of at most k dyes, each to its deepest swatch, fill boxes of k dimensions, and the image of a
 box in the three of CIELAB is bounded by images of two-dimensional faces of it: two dyes that vary,
 the others out or at their deepest (as in a zonotope; where the model bends back on itself the edge
-can lie beyond them, by less than a cell on the shelves tried). Each face is cut into triangles, and
-a slice crosses a triangle in a straight piece: marching triangles, after Lorensen & Cline, Comput.
-Graph. 21 (1987) 163, one dimension down. The pieces are drawn on a grid, small gaps between them
+can lie beyond them, by less than a pixel on the shelves tried). Each face is cut into triangles, and
+a slice crosses a triangle in a straight segment: marching triangles, after Lorensen & Cline, Comput.
+Graph. 21 (1987) 163, one dimension down. The segments are drawn on a grid, small gaps between them
 closed, and what they go round is filled.
 """
 
@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import Light, lab
+from dyemix.colour.colorimetry import Light
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 
@@ -31,9 +31,9 @@ if TYPE_CHECKING:
 _DEPTHS = (20, 8, 5)
 #: Faces worked out at once: few enough for the processor's cache.
 _FACES = 200
-#: The grid has a cell for each whole number of a* and b*, this far to either side.
+#: The grid has a pixel for each whole number of a* and b*, this far to either side.
 _WIDEST = 130
-#: Notches up to twice this many cells wide are closed, and the outline is smoothed by this many.
+#: Notches up to twice this many pixels wide are closed, and the outline is smoothed by this many.
 _GAP, _SMOOTH = 2, 0.8
 
 
@@ -110,16 +110,16 @@ def gamuts(
     found: list[tuple[Array, NDArray[np.intp], NDArray[np.uint64]]] = []
     for index in _faces(len(dyes), min(max_dyes, len(dyes))):
         found += _crossings(_on_faces(dyes, index, light), bits(index), slices)
-    pieces, level, masks = (np.concatenate(part) for part in zip(*found, strict=True))
+    segments, level, masks = (np.concatenate(part) for part in zip(*found, strict=True))
     order = np.argsort(level, kind="stable")
-    pieces, masks = pieces[order], masks[order]
+    segments, masks = segments[order], masks[order]
     ends = np.searchsorted(level[order], np.arange(len(slices) + 1))
 
     def of(allowed: int) -> Gamut:
         some = (masks & ~np.uint64(allowed)) == 0
-        cells = [_cells(pieces[i:j][some[i:j]]) for i, j in pairwise(ends)]
-        areas = np.array([float(c.sum()) for c in cells])
-        return Gamut(slices, tuple(map(_outlines, cells)), areas, max_dyes, light)
+        grids = [_filled(segments[i:j][some[i:j]]) for i, j in pairwise(ends)]
+        areas = np.array([float(grid.sum()) for grid in grids])
+        return Gamut(slices, tuple(map(_outlines, grids)), areas, max_dyes, light)
 
     return of
 
@@ -129,26 +129,26 @@ def bits(index: NDArray[np.intp]) -> NDArray[np.uint64]:
     return np.asarray((np.uint64(1) << index.astype(np.uint64)).sum(axis=1, dtype=np.uint64))
 
 
-def _outlines(cells: NDArray[np.bool_]) -> tuple[Array, ...]:
-    """Closed lines ``(V, 2)`` round the cells, smooth: the contour at one half."""
+def _outlines(grid: NDArray[np.bool_]) -> tuple[Array, ...]:
+    """Closed lines ``(V, 2)`` round what is filled, smooth: the contour at one half."""
     from contourpy import contour_generator
     from scipy import ndimage
 
-    soft = ndimage.gaussian_filter(cells.astype(float), _SMOOTH)
+    soft = ndimage.gaussian_filter(grid.astype(float), _SMOOTH)
     lines = contour_generator(z=soft.T).lines(0.5)
     return tuple(np.asarray(line) - _WIDEST for line in lines if len(line) > 3)
 
 
-def _cells(pieces: Array) -> NDArray[np.bool_]:
-    """Whether each whole a*, b* from −`_WIDEST` up is reached, within pieces ``(P, 2, 2)``."""
+def _filled(segments: Array) -> NDArray[np.bool_]:
+    """Whether each whole a*, b* from −`_WIDEST` up is reached, within segments ``(P, 2, 2)``."""
     from scipy import ndimage
 
-    across = np.abs(pieces[:, 1] - pieces[:, 0]).max(axis=1, initial=0.0)
-    number = np.ceil(2.0 * across).astype(int) + 2  # a point every half cell, both ends too
-    which = np.repeat(np.arange(len(pieces)), number)
+    across = np.abs(segments[:, 1] - segments[:, 0]).max(axis=1, initial=0.0)
+    number = np.ceil(2.0 * across).astype(int) + 2  # a point every half pixel, both ends too
+    which = np.repeat(np.arange(len(segments)), number)
     counted = np.arange(len(which)) - np.repeat(np.cumsum(number) - number, number)
     share = (counted / (number[which] - 1))[:, np.newaxis]
-    points = pieces[which, 0] + share * (pieces[which, 1] - pieces[which, 0])
+    points = segments[which, 0] + share * (segments[which, 1] - segments[which, 0])
     grid = np.zeros((2 * _WIDEST + 1, 2 * _WIDEST + 1), dtype=bool)
     grid[tuple(np.clip(np.rint(points).astype(int) + _WIDEST, 0, 2 * _WIDEST).T)] = True
     outside, _ = ndimage.label(~ndimage.binary_closing(grid, iterations=_GAP))
@@ -176,14 +176,13 @@ def _on_faces(dyes: DyeSet, index: NDArray[np.intp], light: Light) -> Array:
     amounts = np.zeros((len(index), n, n, len(dyes)))
     at = np.broadcast_to(index[:, np.newaxis, np.newaxis], (len(index), *inside.shape))
     np.put_along_axis(amounts, at, dyes.deepest[at] * inside, axis=3)
-    spectra = dyes.reflectance(amounts.reshape(-1, len(dyes)))
-    return lab(spectra, light).reshape(len(index), n, n, 3)
+    return dyes.colours(amounts, light)
 
 
 def _crossings(
     labs: Array, masks: NDArray[np.uint64], levels: Array
 ) -> Iterator[tuple[Array, NDArray[np.intp], NDArray[np.uint64]]]:
-    """Pieces in which the slices cross the faces, with their slice and dyes, slice by slice."""
+    """Segments in which the slices cross the faces, with their slice and dyes, slice by slice."""
     a, b, c, d = labs[:, :-1, :-1], labs[:, 1:, :-1], labs[:, :-1, 1:], labs[:, 1:, 1:]
     corners = np.stack([np.stack([a, b, d], axis=-2), np.stack([a, c, d], axis=-2)], axis=1)
     triangles = corners.reshape(-1, 3, 3)
@@ -192,7 +191,7 @@ def _crossings(
     for i, level in enumerate(levels):
         cut = np.flatnonzero((low <= level) & (level < high))
         above = triangles[cut, :, 0] > level
-        # Both ends of the piece lie on the sides that meet in the corner that stands alone.
+        # Both ends of the segment lie on the sides that meet in the corner that stands alone.
         alone = np.where(above.sum(axis=1) == 1, above.argmax(axis=1), above.argmin(axis=1))
         corner = triangles[cut, alone]
         ends = []

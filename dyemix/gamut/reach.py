@@ -201,8 +201,8 @@ def reach(
     """
     wanted = [Target.parse(c) if isinstance(c, str) else c for c in colours]
     shown = [Target.parse(target) if isinstance(target, str) else target] if target else []
-    lights = {colour.light for colour in shown or wanted}
-    light = light or (lights.pop() if len(lights) == 1 else None) or dyes.light
+    lights = {dyes.light_of(colour) for colour in shown or wanted}
+    light = light or (lights.pop() if len(lights) == 1 else dyes.light)
     more = joined(dyes, other) if other is not None else dyes
     own, new = 2 ** len(dyes) - 1, more.names[len(dyes) :]
     tell = progress or (lambda done, whole: None)

@@ -199,8 +199,10 @@ class DyeSet:
         return self.surface.reflectance(self.whole.cloth + g @ self.curves)
 
     def colours(self, amounts: ArrayLike, light: Light | None = None) -> Array:
-        """CIELAB ``(N, 3)`` of amounts ``(N, D)`` in % owf, under `light`: on paper alone."""
-        return lab(self.reflectance(amounts), light or self.light)
+        """CIELAB ``(..., 3)`` of amounts ``(..., D)`` in % owf, under `light`: on paper alone."""
+        c = np.atleast_2d(np.asarray(amounts, dtype=float))
+        spectra = self.reflectance(c.reshape(-1, c.shape[-1]))
+        return lab(spectra, light or self.light).reshape(*c.shape[:-1], 3)
 
     def predict_many(
         self, amounts: ArrayLike, light: Light | None = None, dosing: Array | None = None

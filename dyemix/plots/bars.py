@@ -1,4 +1,4 @@
-"""Bars of what is promised in the pot, on one scale of ΔE2000."""
+"""Bars of what is promised in the pot, on one ruler of ΔE2000."""
 
 from __future__ import annotations
 
@@ -9,20 +9,20 @@ import numpy as np
 
 from dyemix.plots.paper import RULE, Paper
 
-#: Where bars begin and how long the scale is, in inches.
+#: Where bars begin and how long the ruler is, in inches.
 BEGIN, LONG = 3.6, 2.9
 _DARK, _LIGHT = "#8c8c8c", "#d8d8d8"
 
 
 @dataclass(frozen=True)
-class Scale:
-    """A scale from 0 to `end`."""
+class Ruler:
+    """A ruler from 0 to `end`."""
 
     end: float
 
     @classmethod
-    def to(cls, values: Iterable[float]) -> Scale:
-        """A scale that holds all the values."""
+    def to(cls, values: Iterable[float]) -> Ruler:
+        """A ruler that holds all the values."""
         return cls(max(3.0, float(np.ceil(max(values, default=0.0)))))
 
     def at(self, miss: float) -> float:
@@ -30,7 +30,7 @@ class Scale:
         return BEGIN + LONG * miss / self.end
 
     def head(self, paper: Paper) -> None:
-        """Figures along the scale."""
+        """Figures along the ruler."""
         for i in range(4):
             miss = self.end * i / 3
             paper.write(self.at(miss), paper.y, f"{miss:.2g}", align="center")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from dyemix.colour.colorimetry import D65_2, screen_colours
 from dyemix.matching.correct import Correction, Outcome
-from dyemix.plots.bars import BEGIN, Scale
+from dyemix.plots.bars import BEGIN, Ruler
 from dyemix.plots.paper import BODY, GROUND, MARGIN, SECTION, Paper, pot_codes
 
 if TYPE_CHECKING:
@@ -51,15 +51,15 @@ def pages(found: Correction) -> list[Figure]:
     choices |= {"the next recipe": pot} if changed else {}
     choices |= {"a second bath over this piece": found.second_bath} if found.second_bath else {}
     paper.down("What each choice promises", size=SECTION, bold=True)
-    scale = Scale.to([found.miss.delta_e, *(choice.bound for choice in choices.values())])
-    scale.head(paper)
+    ruler = Ruler.to([found.miss.delta_e, *(choice.bound for choice in choices.values())])
+    ruler.head(paper)
     top = paper.y
     for name, choice in choices.items():
         y = paper.write(MARGIN, paper.y, name, bold=True)
-        scale.bar(paper, paper.y + 0.05, choice.mean, choice.bound)
-        paper.line([scale.at(choice.on_paper)] * 2, [paper.y + 0.02, paper.y + 0.23], linewidth=2)
+        ruler.bar(paper, paper.y + 0.05, choice.mean, choice.bound)
+        paper.line([ruler.at(choice.on_paper)] * 2, [paper.y + 0.02, paper.y + 0.23], linewidth=2)
         paper.y = paper.write(MARGIN, y, str(choice.recipe), BEGIN - MARGIN - 0.1) + 0.08
-    at = scale.at(found.miss.delta_e)
+    at = ruler.at(found.miss.delta_e)
     paper.line([at, at], [top, paper.y], linestyle="--")
     paper.y = paper.write(at, paper.y, "this piece", align="center") + 0.1
     return [paper.end()]

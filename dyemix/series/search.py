@@ -45,12 +45,6 @@ class Free(Enum):
     LIGHTNESS = (0.02, 1.0, 1.0)
 
 
-def colours(dyes: DyeSet, amounts: Array, light: Light) -> Array:
-    """CIELAB ``(..., 3)`` of amounts ``(..., D)`` in % owf."""
-    flat = dyes.colours(amounts.reshape(-1, len(dyes)), light)
-    return flat.reshape(*amounts.shape[:-1], 3)
-
-
 def difference(asked: Array, labs: Array) -> Array:
     """ΔL*, ΔC* and ΔH* ``(..., 3)`` of `labs` from `asked`, both CIELAB (CIE 015:2018, 8.2)."""
     c1, c2 = np.hypot(asked[..., 1], asked[..., 2]), np.hypot(labs[..., 1], labs[..., 2])
@@ -61,7 +55,7 @@ def difference(asked: Array, labs: Array) -> Array:
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class Solutions:
     """What N sets of dyes came to, for T colours.
 
     `amounts` ``(T, N, D)`` % owf; `asked` ``(T, N, 3)`` the CIELAB asked, what was free in it as it
@@ -96,8 +90,8 @@ class Search:
         return cls(dyes, dyes.predict(recipe, light), free)
 
     def colours(self, amounts: Array) -> Array:
-        """CIELAB ``(..., 3)`` of amounts ``(..., D)``."""
-        return colours(self.dyes, amounts, self.start.light)
+        """CIELAB ``(..., 3)`` of amounts ``(..., D)``, two dimensions at least."""
+        return self.dyes.colours(amounts, self.start.light)
 
     def slips(self, amounts: Array) -> Array:
         """Mean ΔE2000 ``(N,)`` that the usual slip in dosing each dye brings by itself."""
@@ -153,7 +147,7 @@ class Search:
                     best[kind] = (rank, found.asked[:, j], found.amounts[:, j])
         return {kind: (want, amounts) for kind, (_, want, amounts) in best.items()}
 
-    def _ranks(self, found: Found, extra: int) -> list[tuple[float, ...]]:
+    def _ranks(self, found: Solutions, extra: int) -> list[tuple[float, ...]]:
         """What tells the N sets of `extra` added dyes apart, best least.
 
         Farthest down first. Then, where lightness is free, the least darkened: a further dye must
@@ -170,7 +164,7 @@ class Search:
             rest = [extra * (down > 0), np.where(down == len(found.asked), slip, miss)]
         return [tuple(map(float, row)) for row in np.column_stack([-down, *rest])]
 
-    def solve(self, sets: Sets, asked: Array) -> Found:
+    def solve(self, sets: Sets, asked: Array) -> Solutions:
         """Amounts of N sets of k dyes (indices) that come nearest to T colours `asked` ``(T, 3)``.
 
         The rows are linear in CIELAB: ΔL*, ``u − C*`` and v, times the weights of `free`, with u
@@ -210,4 +204,4 @@ class Search:
         elif self.free is Free.CHROMA:
             chroma = np.maximum(np.hypot(want[..., 1], want[..., 2]), 1e-9)
             want[..., 1:] *= (np.hypot(labs[..., 1], labs[..., 2]) / chroma)[..., None]
-        return Found(amounts, want, labs)
+        return Solutions(amounts, want, labs)

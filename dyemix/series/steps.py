@@ -247,10 +247,10 @@ def out_of_range(dyes: DyeSet, found: Series) -> tuple[str, ...]:
         ("Deeper than your deepest", most, dyes.deepest, 1.0),
     )
     out = []
-    for words, worst, square, sign in sides:
+    for words, worst, edge, sign in sides:
         # The last digit that is printed must not make a warning.
-        beyond = np.flatnonzero(sign * (worst / square - 1.0) > 1e-9)
-        names = [f"{dyes.names[i]} {format_amount(worst[i])} ({square[i]:g})" for i in beyond]
+        beyond = np.flatnonzero(sign * (worst / edge - 1.0) > 1e-9)
+        names = [f"{dyes.names[i]} {format_amount(worst[i])} ({edge[i]:g})" for i in beyond]
         if names:
             which = f"square, which is in brackets: {', '.join(names)}"
             out.append(f"{words} {which}. Dye those depths next.")

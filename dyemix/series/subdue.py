@@ -23,7 +23,7 @@ from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet, Prediction
-from dyemix.series.search import LEAST_CHROMA, AnyRecipe, Free, Search, colours
+from dyemix.series.search import LEAST_CHROMA, AnyRecipe, Free, Search
 from dyemix.series.steps import Route, RouteKind, Series
 
 # What tells the dyes apart, at the middle of their ladders, in CIELAB units and degrees; working
@@ -320,7 +320,7 @@ def black(dyes: DyeSet, light: Light | None) -> int:
 def ladders(dyes: DyeSet, light: Light) -> Array:
     """CIELAB ``(D, 21, 3)`` of each dye alone, from its palest swatch to its deepest."""
     depths = np.geomspace(dyes.palest, dyes.deepest, 2 * LADDER_MIDDLE + 1, axis=1)
-    return colours(dyes, depths[:, :, np.newaxis] * np.eye(len(dyes))[:, np.newaxis], light)
+    return dyes.colours(depths[:, :, np.newaxis] * np.eye(len(dyes))[:, np.newaxis], light)
 
 
 def _duller(ladder: Array, clear: Array) -> bool:

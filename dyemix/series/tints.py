@@ -45,7 +45,7 @@ def tint(
         raise DyemixError("steps is 1 or more, least lies between 0 and 1.")
     search = Search.of(dyes, recipe, light, Free.CHROMA)
     path = np.geomspace(1.0, least, _POINTS)[:, np.newaxis] * dyes.amounts(recipe)
-    return _along(search, "Tint: paler", path, float(search.colours(path[-1])[0]), steps, hue)
+    return _along(search, "Tint: paler", path, float(search.colours(path)[-1, 0]), steps, hue)
 
 
 def shade(
