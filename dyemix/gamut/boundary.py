@@ -3,10 +3,10 @@
 Blends of at most k dyes, each to its deepest swatch, fill boxes of k dimensions, and the image of a
 box in the three of CIELAB is bounded by images of two-dimensional faces of it: two dyes that vary,
 the others out or at their deepest (as in a zonotope; where the model bends back on itself the edge
-can lie beyond them, by less than a pixel on the shelves tried). Each face is cut into triangles, and
-a slice crosses a triangle in a straight segment: marching triangles, after Lorensen & Cline, Comput.
-Graph. 21 (1987) 163, one dimension down. The segments are drawn on a grid, small gaps between them
-closed, and what they go round is filled.
+can lie beyond them, by less than a pixel on the shelves tried). Each face is cut into triangles,
+and a slice crosses a triangle in a straight segment: marching triangles, after Lorensen & Cline,
+Comput. Graph. 21 (1987) 163, one dimension down. The segments are drawn on a grid, small gaps
+between them closed, and what they go round is filled.
 """
 
 from __future__ import annotations
