@@ -152,7 +152,7 @@ def run(
                 trial = bench.trial(first, target)
                 found = correct(dyes, trial, second_bath=False, dosing=known)
                 left[row, i] = found.outcome is Outcome.LEAVE
-                expected[row, i] = found.corrected.mean
+                expected[row, i] = found.corrected.likely
                 better = {n: found.corrected.recipe.get(n, 0.0) for n in first}
                 corrected[row, i] = bench.pot(better, target, *noise)
                 off = trial.reading.colour(D65_10) - dyes.colours(dyes.amounts(first))[0]

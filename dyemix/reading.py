@@ -61,7 +61,7 @@ class ReadReport:
             lines.append(f"Joined as repeats: {joined}.")
         if s.swatches:
             lines.append(str(s.repeats()))
-        lines += s.doubts
+        lines += s.warnings
         lines += filter(None, str(self.naming).split("\n"))
         if self.unplaced:
             lines.append(

@@ -57,7 +57,7 @@ class Reading:
     covariance : ``(3, 3)`` of that CIELAB, where the reader knows how good it is (a photograph).
     clipped : where it is a bound, not a value: a channel stood at the end of its range.
     conditions : how it was dyed and read, as written.
-    flags : what is doubtful about it, in words. A flagged reading is still used.
+    warnings : what is doubtful about it, in words. Such a reading is still used.
     place : file and row, for messages.
     """
 
@@ -69,7 +69,7 @@ class Reading:
     light: Light | None = None
     covariance: Array | None = None
     conditions: Mapping[str, str] = field(default_factory=dict)
-    flags: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     place: str = ""
     name: str = ""
     clipped: Clipped | None = None
@@ -142,7 +142,7 @@ class Swatch:
         return tuple(r for i, r in enumerate(self.readings) if i not in self.odd)
 
     @property
-    def doubts(self) -> tuple[str, ...]:
+    def warnings(self) -> tuple[str, ...]:
         """A sentence for each reading that lies far from the others."""
         return tuple(
             f"{self.label}: the reading {self.readings[i].place or f'no. {i + 1}'} lies far from "
@@ -282,9 +282,9 @@ class SwatchSet:
         return self._repeats
 
     @property
-    def doubts(self) -> tuple[str, ...]:
+    def warnings(self) -> tuple[str, ...]:
         """Repeats that do not agree, a sentence each. All of them are used as they stand."""
-        odd = tuple(doubt for swatch in self.swatches for doubt in swatch.doubts)
+        odd = tuple(text for swatch in self.swatches for text in swatch.warnings)
         return odd + self._repeats.reading.apart + self._repeats.dye_again.apart
 
     def set_aside(self) -> tuple[SwatchSet, SwatchSet]:
@@ -323,7 +323,7 @@ class SwatchSet:
                 "recipe": "" if r.recipe is None else str(r.recipe),
                 "swatch": r.swatch,
                 "kind": r.kind,
-                "flags": "; ".join(r.flags),
+                "flags": "; ".join(r.warnings),
                 "place": r.place,
             }
             if r.reflectance is not None:
@@ -341,7 +341,7 @@ class SwatchSet:
         )
         lines = [f"{self.source}: {counts}" if self.source else counts, *self.notes]
         if self.swatches:
-            lines += [str(self.repeats()), *self.doubts]
+            lines += [str(self.repeats()), *self.warnings]
         if self.demo:
             lines.insert(0, DEMO_WARNING)
         return "\n".join(lines)

@@ -33,7 +33,7 @@ class Target:
     kind : ``"hex"``, ``"Lab"``, ``"reading"`` or ``"prediction"``.
     covariance : ``(3, 3)`` of `lab`, where its reader knows how good it is (a photograph): it goes
         into the likely miss.
-    doubts : what is doubtful about it, in words.
+    warnings : what is doubtful about it, in words.
     """
 
     lab: Array
@@ -42,7 +42,7 @@ class Target:
     name: str = ""
     kind: str = "Lab"
     covariance: Array | None = None
-    doubts: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         values = np.array(self.lab, dtype=float)

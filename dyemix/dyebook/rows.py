@@ -86,7 +86,7 @@ _READ: Mapping[str, Callable[[Any], Any]] = {
     "covariance": _array(3, 3),
     "clipped": Clipped.parse,
     "conditions": json.loads,
-    "flags": lambda text: tuple(json.loads(text)),
+    "warnings": lambda text: tuple(json.loads(text)),
 }
 
 
@@ -160,15 +160,15 @@ def add_readings(
             db, "reading", swatch=pieces[piece], kind=reading.kind, place=reading.place,
             name=reading.name, spectrum=reading.reflectance, lab=reading.lab, light=reading.light,
             as_written="" if reading.recipe is None else reading.recipe.as_written,
-            covariance=reading.covariance, conditions=reading.conditions, flags=reading.flags,
+            covariance=reading.covariance, conditions=reading.conditions, flags=reading.warnings,
             clipped=None if reading.clipped is None else str(reading.clipped),
         )  # fmt: skip
         numbers.append(number)
     return numbers
 
 
-_READING = """SELECT s.label AS swatch, s.recipe, r.*, r.spectrum AS reflectance
-    FROM reading r JOIN swatch s ON s.id = r.swatch WHERE """
+_READING = """SELECT s.label AS swatch, s.recipe, r.*, r.spectrum AS reflectance,
+    r.flags AS warnings FROM reading r JOIN swatch s ON s.id = r.swatch WHERE """
 
 
 def read_one(db: sqlite3.Connection, number: int | None) -> Reading | None:

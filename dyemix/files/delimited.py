@@ -90,7 +90,7 @@ def _cells(reading: Reading) -> dict[str, str]:
         written = recipe.as_written
     row = {"recipe": "" if recipe is None else recipe.exact, "as written": written}
     row |= {"swatch": reading.swatch, "name": reading.name}
-    row["flags"] = FLAG_SEPARATOR.join(reading.flags)
+    row["flags"] = FLAG_SEPARATOR.join(reading.warnings)
     values: Iterable[tuple[str, float]] = ()
     if reading.kind == "hex" and reading.lab is not None:
         row["hex"] = screen_colours(reading.lab)[0].hex

@@ -113,5 +113,5 @@ def _mean(readings: Sequence[Reading]) -> Reading:
         lab=None if light is None else piece.colour(light),
         light=light,
         covariance=None,
-        flags=tuple(dict.fromkeys(flag for r in readings for flag in r.flags)),
+        warnings=tuple(dict.fromkeys(flag for r in readings for flag in r.warnings)),
     )

@@ -95,6 +95,6 @@ def flags(swatches: SwatchSet) -> tuple[str, ...]:
     return tuple(
         f"{r.place}: {flag}"
         for r in swatches.readings
-        for flag in r.flags
+        for flag in r.warnings
         if not (r.rough and r.recipe is not None and len(r.recipe) < 2 and flag[:6] == "rough:")
     )

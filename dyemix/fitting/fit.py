@@ -294,7 +294,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         method=method or "not recorded",
         notes=(
             *swatches.notes,
-            *swatches.doubts,
+            *swatches.warnings,
             *scatter.notes,
             *_lab_notes(data, swatches),
             *flags(swatches),

@@ -311,7 +311,7 @@ def _report(
         between=between,
         next_squares=in_one_line(whole),
         method=method or "not recorded",
-        notes=(*told, *swatches.notes, *swatches.doubts),
+        notes=(*told, *swatches.notes, *swatches.warnings),
         rough=swatches.rough,
         demo=whole.demo,
     )

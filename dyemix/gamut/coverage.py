@@ -36,13 +36,13 @@ class Nearest:
     Attributes
     ----------
     target, prediction : the colour, its light settled, and the blend.
-    miss, likely : ΔE2000 on paper, and the mean in the pot.
+    residual, likely : ΔE2000 on paper, and the mean in the pot.
     within : whether that is near enough on paper.
     """
 
     target: Target
     prediction: Prediction
-    miss: float
+    residual: float
     likely: float
     within: bool
 
@@ -54,7 +54,7 @@ def nearest_frame(found: Sequence[Nearest]) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "name": n.target.name,
-            **{name: getattr(n, name) for name in ("miss", "likely", "within")},
+            **{name: getattr(n, name) for name in ("residual", "likely", "within")},
             **columns(n.prediction),
         }
         for n in found
@@ -101,7 +101,7 @@ class Served:
 
 def serve(
     dyes: DyeSet,
-    colours: Sequence[Target | str],
+    wanted: Sequence[Target | str],
     max_dyes: int,
     tolerance: float,
     progress: Progress | None = None,
@@ -114,7 +114,7 @@ def serve(
         raise DyemixError("max_dyes is 1 or more, the tolerance (ΔE2000) above 0.")
     if len(dyes) > 64:
         raise DyemixError(f"{len(dyes)} dyes are more than can be compared at once (64).")
-    targets = [Target.parse(c) if isinstance(c, str) else c for c in colours]
+    targets = [Target.parse(c) if isinstance(c, str) else c for c in wanted]
     targets = [target.under(dyes.light) for target in targets]
     out: dict[int, Served] = {}
     for light in dict.fromkeys(dyes.light_of(target) for target in targets):

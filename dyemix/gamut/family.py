@@ -80,7 +80,7 @@ class Family:
             for m in self.members:
                 p = m.prediction
                 rows.append(
-                    (m.target.name, str(p.recipe), p.hex, f"{m.miss:.2f}", f"{m.likely:.1f}")
+                    (m.target.name, str(p.recipe), p.hex, f"{m.residual:.2f}", f"{m.likely:.1f}")
                 )
             wide, width = (max(len(row[i]) for row in rows) for i in (0, 1))
             lines += [f"{a:<{wide}}  {b:<{width}}  {c:7}  {d:>8}  {e:>6}" for a, b, c, d, e in rows]
@@ -100,7 +100,7 @@ class Family:
 
 def family(
     dyes: DyeSet,
-    colours: Sequence[Target | str],
+    targets: Sequence[Target | str],
     tolerance: float = 3.0,
     max_dyes: int = 3,
     *,
@@ -124,9 +124,9 @@ def family(
     """
     if cloth_g <= 0 or stock_pct <= 0:
         raise DyemixError("cloth_g (g) and stock_pct (% w/v) are above 0.")
-    if not colours:
+    if not targets:
         raise DyemixError("no colour is wanted: name one at least.")
-    served = serve(dyes, colours, max_dyes, tolerance, progress)
+    served = serve(dyes, targets, max_dyes, tolerance, progress)
     able = [s for s in served if s.miss.min() <= tolerance]
     unserved = tuple((s.target, float(s.miss.min())) for s in served if s.miss.min() > tolerance)
     sets = smallest_sets([s.masks[s.miss <= tolerance] for s in able], len(dyes)) if able else []

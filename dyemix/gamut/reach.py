@@ -165,12 +165,12 @@ class ShelfReach:
 def _sentence(found: Nearest) -> str:
     p = found.prediction
     word = "within reach" if found.within else "out of reach"
-    return f"{found.target.name}: {word}, nearest {p.recipe}, {p.hex}, {found.miss:.1f} ΔE2000."
+    return f"{found.target.name}: {word}, nearest {p.recipe}, {p.hex}, {found.residual:.1f} ΔE2000."
 
 
 def reach(
     dyes: DyeSet,
-    colours: Sequence[Target | str] = (),
+    targets: Sequence[Target | str] = (),
     *,
     target: Target | str | None = None,
     other: DyeSet | None = None,
@@ -184,7 +184,7 @@ def reach(
 
     Parameters
     ----------
-    colours : what is wanted; each is matched in its own light.
+    targets : what is wanted; each is matched in its own light.
     target : one colour to show.
     other : the dyes of a second book: which of those not owned would add most. Their absorption
         is taken from their own cloth.
@@ -199,7 +199,7 @@ def reach(
     Raises `TargetError` for a target that is no colour, `DyemixError` for a bad limit, a shelf of
     fewer than three dyes, or a second book with no dye that this shelf lacks.
     """
-    wanted = [Target.parse(c) if isinstance(c, str) else c for c in colours]
+    wanted = [Target.parse(c) if isinstance(c, str) else c for c in targets]
     shown = [Target.parse(target) if isinstance(target, str) else target] if target else []
     lights = {dyes.light_of(colour) for colour in shown or wanted}
     light = light or (lights.pop() if len(lights) == 1 else dyes.light)

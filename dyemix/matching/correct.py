@@ -75,13 +75,13 @@ class Pot:
     Attributes
     ----------
     prediction : the recipe, and its colour with what the trial taught about it.
-    on_paper : ΔE2000 of the target from that colour.
-    mean, bound : likely ΔE2000 in the pot, on average and for nine pots in ten.
+    residual : ΔE2000 of the target from that colour.
+    likely, bound : ΔE2000 in the pot, on average and for nine pots in ten.
     """
 
     prediction: Prediction
-    on_paper: float
-    mean: float
+    residual: float
+    likely: float
     bound: float
 
     @property
@@ -89,8 +89,8 @@ class Pot:
         return self.prediction.recipe
 
     def __str__(self) -> str:
-        likely = f"likely {self.mean:.1f}, nine pots in ten below {self.bound:.1f}"
-        return f"{self.recipe}  on paper {self.on_paper:.1f}, {likely}"
+        likely = f"likely {self.likely:.1f}, nine pots in ten below {self.bound:.1f}"
+        return f"{self.recipe}  on paper {self.residual:.1f}, {likely}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,7 +228,7 @@ def correct(
         spread = ground.spread(better, light)[0][0] + left
         corrected = _pot(ground.dyes, better, wanted, error, spread)
         outcome = Outcome.NEXT_PIECE
-        if corrected.mean > again.mean - LEAST_GAIN:
+        if corrected.likely > again.likely - LEAST_GAIN:
             outcome, corrected = Outcome.AT_THE_EDGE, again
     over, bath = _second_bath(dyes, trial, wanted, chance) if second_bath else (None, None)
     notes = []
@@ -271,8 +271,8 @@ def _pot(dyes: DyeSet, amounts: Array, target: Target, error: Array, spread: Arr
     spread = spread + target.spread
     miss = likely(target.lab, expected[np.newaxis], spread[np.newaxis], dyes.known.freedom)
     taught = replace(paper, lab=expected, covariance=spread)
-    on_paper = float(delta_e(target.lab, expected))
-    return Pot(taught, on_paper, float(miss.mean[0]), float(miss.bound[0]))
+    residual = float(delta_e(target.lab, expected))
+    return Pot(taught, residual, float(miss.mean[0]), float(miss.bound[0]))
 
 
 def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes: bool) -> Array:
@@ -316,6 +316,6 @@ def _second_bath(
     best = int(np.argmin(expected_miss(target.lab, labs, spread + target.spread)))
     pot = _pot(ground.dyes, amounts[[best]], target, np.zeros(3), spread[best])
     now = float(delta_e(target.lab, trial.reading.colour(target.light)))
-    if not pot.recipe or pot.mean > now - WORTH_IT:
+    if not pot.recipe or pot.likely > now - WORTH_IT:
         return Over.CANNOT, None
     return Over.HELPS, pot

@@ -185,7 +185,7 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     return [
         Matches(
             target.under(light), tuple(matches[t]), reach[t], blends, k, said.get(t, ()),
-            (*target.doubts, *(() if target.light else (note,))), dyes.demo,
+            (*target.warnings, *(() if target.light else (note,))), dyes.demo,
             _next_squares(dyes, found.amounts[found.which == t]),
         )
         for t, target in enumerate(targets)

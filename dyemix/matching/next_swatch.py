@@ -94,13 +94,13 @@ class NextSwatch:
 
 
 def next_swatch(
-    dyes: DyeSet, colours: Sequence[Target | str], count: int = 1, max_dyes: int = 3
+    dyes: DyeSet, targets: Sequence[Target | str], count: int = 1, max_dyes: int = 3
 ) -> NextSwatch:
-    """The square, of one dye or a mix, that most lowers the mean likely ΔE2000 over `colours`.
+    """The square, of one dye or a mix, that most lowers the mean likely ΔE2000 over `targets`.
 
     Parameters
     ----------
-    colours : what the dyer wants to dye, as targets or as text (hex code, or L* a* b*).
+    targets : what the dyer wants to dye, as targets or as text (hex code, or L* a* b*).
     count : how many squares to choose, one after the other (greedy).
     max_dyes : most dyes in the recipes for the colours.
 
@@ -109,9 +109,9 @@ def next_swatch(
 
     Raises `DyemixError` for no colour or a count below 1, `TargetError` for what is not a colour.
     """
-    if not colours or count < 1:
+    if not targets or count < 1:
         raise DyemixError("name one colour or more, and a count of 1 or more.")
-    wanted = [(Target.parse(c) if isinstance(c, str) else c).under(dyes.light) for c in colours]
+    wanted = [(Target.parse(c) if isinstance(c, str) else c).under(dyes.light) for c in targets]
     recipes = [match(dyes, target, max_dyes=max_dyes, count=1)[0].recipe for target in wanted]
     lights = {target.light or dyes.light for target in wanted}
     light = lights.pop() if len(lights) == 1 else dyes.light

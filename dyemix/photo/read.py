@@ -277,7 +277,7 @@ def _cells(laid: Sequence[_Laid], found: Characterisation, kept: set[str]) -> li
     for i, (each, spectrum) in enumerate(zip(laid, _spectra(lab), strict=True)):
         parts = delta_e(lab[i], matrix.lab(each.cloth.blocks * found.scale))
         spread = float(np.sqrt(np.mean(parts**2)))
-        flags, left_out = (*mottled(spread), *each.content.flags), each.why
+        flags, left_out = (*mottled(spread), *each.content.warnings), each.why
         if each.label.upper() in kept:
             flags, left_out = (*(f"kept although {reason}" for reason in left_out), *flags), ()
         if spectrum is None:

@@ -87,7 +87,7 @@ class CellReading:
             light=D65_2,
             covariance=self.covariance,
             conditions={**self.content.conditions, **seen},
-            flags=(*self.flags, *doubts),
+            warnings=(*self.flags, *doubts),
             place=f"{file}, cell {self.label}",
             name=self.label,
         )

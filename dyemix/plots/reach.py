@@ -90,7 +90,9 @@ def _asked(paper: Paper, found: ShelfReach) -> None:
     paper.patches(MARGIN + 0.1, paper.y + 0.1, 2.4, 0.6, [[found.target.target.hex, p.hex]])
     y = paper.write(x, paper.y, "Left, wanted. Right, the nearest you can dye:")
     y = paper.write(x, y, str(p.recipe), width, size=STRONG, bold=True)
-    words = f"{p.screen}: {found.target.miss:.1f} off on paper, likely {found.target.likely:.1f}"
+    words = (
+        f"{p.screen}: {found.target.residual:.1f} off on paper, likely {found.target.likely:.1f}"
+    )
     paper.y = max(paper.write(x, y, words, width), paper.y + 0.8) + 0.15
 
 
@@ -176,13 +178,13 @@ def _bars(paper: Paper, found: ShelfReach) -> None:
         return
     paper.y += 0.1
     paper.down("Which dye would bring it nearer", size=SECTION, bold=True)
-    miss = found.target.miss
-    helps = [dye for dye in nearer if nearer[dye].miss < miss - _SEEN][:4]
+    miss = found.target.residual
+    helps = [dye for dye in nearer if nearer[dye].residual < miss - _SEEN][:4]
     for name in ("as you are", *helps):
         nearest = nearer.get(name, found.target)
         paper.write(MARGIN, paper.y, f"with {name}" if name in nearer else name, bold=True)
-        paper.box(MARGIN + 1.4, paper.y + 0.04, 2.6 * nearest.miss / miss, 0.11, BAR)
-        paper.write(MARGIN + 4.1, paper.y, f"{nearest.miss:.1f} off")
+        paper.box(MARGIN + 1.4, paper.y + 0.04, 2.6 * nearest.residual / miss, 0.11, BAR)
+        paper.write(MARGIN + 4.1, paper.y, f"{nearest.residual:.1f} off")
         recipe = str(nearest.prediction.recipe)
         paper.y = paper.write(MARGIN + 4.8, paper.y, recipe, BODY - 4.8)
     if rest := [dye for dye in nearer if dye not in helps]:

@@ -29,7 +29,7 @@ def pages(found: Correction) -> list[Figure]:
     rows = [[*[got] * 8, *[found.target.hex] * 8, *codes[i::3]] for i in range(3)]
     paper.patches(MARGIN + 0.15, paper.y + 0.3, BODY - 0.3, 0.7, rows)
     which = f"24 pots of the {'next' if changed else 'same'} recipe"
-    under = f"likely {pot.mean:.1f} off, nine in ten below {pot.bound:.1f}"
+    under = f"likely {pot.likely:.1f} off, nine in ten below {pot.bound:.1f}"
     labels = (
         ("got", f"{got}  {found.miss.delta_e:.1f} off"),
         ("aim", found.target.hex),
@@ -56,8 +56,8 @@ def pages(found: Correction) -> list[Figure]:
     top = paper.y
     for name, choice in choices.items():
         y = paper.write(MARGIN, paper.y, name, bold=True)
-        ruler.bar(paper, paper.y + 0.05, choice.mean, choice.bound)
-        paper.line([ruler.at(choice.on_paper)] * 2, [paper.y + 0.02, paper.y + 0.23], linewidth=2)
+        ruler.bar(paper, paper.y + 0.05, choice.likely, choice.bound)
+        paper.line([ruler.at(choice.residual)] * 2, [paper.y + 0.02, paper.y + 0.23], linewidth=2)
         paper.y = paper.write(MARGIN, y, str(choice.recipe), BEGIN - MARGIN - 0.1) + 0.08
     at = ruler.at(found.miss.delta_e)
     paper.line([at, at], [top, paper.y], linestyle="--")

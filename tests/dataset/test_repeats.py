@@ -53,7 +53,7 @@ def test_an_odd_reading_hardly_moves_the_mean_and_is_named() -> None:
     )
     assert miss < 0.2 < plain_miss
     assert float(delta_e(lab(RAMP, D65_10), swatch.colour(D65_10))) < 0.2
-    (doubt,) = swatches.doubts
+    (doubt,) = swatches.warnings
     assert "gold 2.00 (1): the reading book.csv, row 6 lies far from the other 4" in doubt
     assert doubt in str(swatches)
 
@@ -64,7 +64,7 @@ def test_two_that_disagree_are_both_named_and_count_alike() -> None:
     assert swatch.odd == ()
     np.testing.assert_allclose(swatch.reflectance, 0.9 * RAMP)
     apart = float(delta_e(lab(RAMP, D65_10), lab(0.8 * RAMP, D65_10)))
-    (doubt,) = swatches.doubts
+    (doubt,) = swatches.warnings
     assert doubt.startswith(f"2 readings of gold 2.00 (1) differ by {apart:.1f} ΔE2000")
     assert "neither can be called the odd one" in doubt
     assert swatches.repeats().reading.freedom == 0  # told, and in no figure
@@ -153,16 +153,16 @@ def test_a_mislabelled_repeat_is_named_and_left_out_of_the_figure() -> None:
     assert with_odd.freedom == usual.freedom == 4
     np.testing.assert_array_equal(with_odd.covariance, usual.covariance)
     assert len(with_odd.pairs) == 5
-    assert "navy 3.00 (8) and navy 3.00 (9) differ by" in swatches.doubts[0]
-    assert "mislabelled or badly weighed?" in swatches.doubts[0]
+    assert "navy 3.00 (8) and navy 3.00 (9) differ by" in swatches.warnings[0]
+    assert "mislabelled or badly weighed?" in swatches.warnings[0]
 
 
 def test_one_pair_alone_is_held_to_what_hand_dyers_call_excellent() -> None:
     """With a single pair nothing says what is usual: 1.5 ΔE2000 (common practice) is the limit."""
     close, far = SwatchSet(piece(RAMP, 0.96 * RAMP)), SwatchSet(piece(RAMP, 0.9 * RAMP))
     assert 0.5 < close.repeats().reading.mean < 1.5
-    assert close.doubts == ()
-    assert "differ by" in far.doubts[0]
+    assert close.warnings == ()
+    assert "differ by" in far.warnings[0]
 
 
 def test_no_repeats_is_said() -> None:
@@ -279,11 +279,15 @@ def test_six_numbers_that_are_no_covariance(tmp_path: Path, six: str, words: str
 
 def test_readings_travel_to_another_process() -> None:
     one = Reading(
-        Recipe({"gold": 1.0}), np.full(31, 0.5), "a", conditions={"cloth": "lawn"}, flags=("odd",)
+        Recipe({"gold": 1.0}),
+        np.full(31, 0.5),
+        "a",
+        conditions={"cloth": "lawn"},
+        warnings=("odd",),
     )
     back = pickle.loads(pickle.dumps(SwatchSet((one,), ("a note",), "mine.csv"))).readings[0]
     assert back.recipe == one.recipe
     assert dict(back.conditions) == {"cloth": "lawn"}
-    assert back.flags == ("odd",)
+    assert back.warnings == ("odd",)
     np.testing.assert_array_equal(back.reflectance, one.reflectance)
     assert not back.reflectance.flags.writeable

@@ -75,7 +75,7 @@ def fill(book: DyeBook) -> None:
     )
     readings = (
         reading("undyed", 0.8, swatch="1", conditions={"cloth": "café napkin", "hours": "24"}),
-        reading("gold 2", 0.4, swatch="2", flags=("by eye", "wet?"), place="a.csv, row 3"),
+        reading("gold 2", 0.4, swatch="2", warnings=("by eye", "wet?"), place="a.csv, row 3"),
         Reading(None, spectrum(), "?", name="unnamed"),
         Reading(Recipe.parse("navy 1"), None, "3", "blank"),
         Reading(

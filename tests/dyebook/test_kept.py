@@ -71,7 +71,7 @@ def test_results_are_what_was_given(book: DyeBook) -> None:
     assert kept[4].recipe is not None
     assert kept[4].recipe.as_written == "1 tsp"
     assert dict(kept[0].conditions) == {"cloth": "café napkin", "hours": "24"}
-    assert kept[1].flags == ("by eye", "wet?")
+    assert kept[1].warnings == ("by eye", "wet?")
 
 
 TEXT = st.text(st.characters(exclude_categories=("Cs",)), max_size=12)
@@ -79,7 +79,7 @@ LEVELS = st.floats(0.001, 1.2, allow_subnormal=False)
 READINGS = st.builds(
     lambda dye, levels, swatch, conditions, flags, name: Reading(
         None if dye is None else Recipe({"gold": dye}, name),
-        np.array(levels), swatch, conditions=conditions, flags=tuple(flags), name=name,
+        np.array(levels), swatch, conditions=conditions, warnings=tuple(flags), name=name,
     ),
     st.none() | st.floats(1e-6, 20), st.lists(LEVELS, min_size=31, max_size=31), TEXT,
     st.dictionaries(TEXT, TEXT, max_size=3), st.lists(TEXT, max_size=2), TEXT,

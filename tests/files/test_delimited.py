@@ -152,7 +152,7 @@ def test_cielab_and_hex_are_rough_and_say_so(read: Read) -> None:
     assert first.lab == pytest.approx([90, 1, 4])
     for reading in swatches.readings:
         assert reading.rough
-        assert reading.flags[0].startswith("rough:")
+        assert reading.warnings[0].startswith("rough:")
         assert reading.reflectance is not None
         assert reading.light is not None
         assert lab(reading.reflectance, reading.light) == pytest.approx(reading.lab, abs=1e-2)
@@ -220,7 +220,7 @@ def test_what_is_doubtful_is_kept_flagged_and_told(
 ) -> None:
     table = [f"{name},{value if isinstance(value, str) else flat(value)}" for name, value in rows]
     swatches = read("\n".join([f"recipe,{BANDS}", *table]))
-    assert [any(words in flag for flag in r.flags) for r in swatches.readings] == [
+    assert [any(words in flag for flag in r.warnings) for r in swatches.readings] == [
         *[False] * (len(rows) - 1), True,
     ]  # fmt: skip
     assert f"row {len(rows) + 1}: " in str(swatches)
@@ -377,8 +377,8 @@ def test_the_separator_of_flags_stands_in_no_flag(read: Read, tmp_path: Path) ->
     swatches = read("recipe,L*,a*,b*\nundyed,90,0,3\nundyed,90,0,3\n")
     write_swatches(swatches, tmp_path / "again.csv")
     again = read_swatches(tmp_path / "again.csv")
-    assert [r.flags for r in again.readings] == [r.flags for r in swatches.readings]
-    assert len(again.readings[1].flags) == 2
+    assert [r.warnings for r in again.readings] == [r.warnings for r in swatches.readings]
+    assert len(again.readings[1].warnings) == 2
 
 
 # Properties

@@ -57,8 +57,8 @@ def test_every_recipe_serves_its_colour(dyes: DyeSet) -> None:
         assert set(recipe) <= set(found.dyes)
         assert len(recipe) <= 3
         miss = delta_e(target.lab, dyes.predict(recipe, target.light).lab)
-        assert float(miss) == pytest.approx(member.miss, abs=1e-6)
-        assert member.miss <= 2.0
+        assert float(miss) == pytest.approx(member.residual, abs=1e-6)
+        assert member.residual <= 2.0
         assert member.likely > 0
         for name, owf in recipe.items():
             grams[name] += 250.0 * owf / 100.0

@@ -127,8 +127,8 @@ def test_share_agrees_with_matching(shelf: DyeSet, small: ShelfReach) -> None:
     own = shelf.take(OWNED)
     for wanted in small.wanted:
         nearest = min(m.residual for m in match(own, wanted.target, max_dyes=3))
-        assert wanted.miss <= nearest + 0.02
-        assert wanted.within == (wanted.miss <= 1.5)
+        assert wanted.residual <= nearest + 0.02
+        assert wanted.within == (wanted.residual <= 1.5)
     assert small.share == sum(w.within for w in small.wanted) / len(COLOURS)
 
 
@@ -187,7 +187,7 @@ def test_a_colour_is_brought_nearer_by_the_dye_it_wants(shelf: DyeSet) -> None:
     assert best.nearest is not None
     alone = reach(shelf.take([*own.names, "rose"]), target="#d63a92", compare=False)
     assert alone.target is not None
-    assert best.nearest.miss == pytest.approx(alone.target.miss, abs=0.02)
+    assert best.nearest.residual == pytest.approx(alone.target.residual, abs=0.02)
     assert found.wider is not None
     assert found.wider.volume > found.gamut.volume
 

@@ -84,7 +84,7 @@ def test_the_next_recipe_is_aimed_by_the_shrunk_miss(dyes):
     along = np.linalg.lstsq(slope, aimed_at - target, rcond=None)[0]
     moved = np.linalg.lstsq(slope, reached - target, rcond=None)[0]
     assert moved == pytest.approx(along, rel=0.5)
-    assert found.corrected.mean < found.again.mean
+    assert found.corrected.likely < found.again.likely
     assert 0.0 < found.shrunk < 1.0
 
 
@@ -156,7 +156,7 @@ def test_a_second_bath_deepens(dyes):
     expected = dyes.on(reading).predict(bath.recipe).lab
     assert bath.prediction.lab == pytest.approx(expected)
     assert bath.prediction.lab[0] < reading.colour(D65_10)[0]
-    assert bath.mean < found.miss.delta_e / 3
+    assert bath.likely < found.miss.delta_e / 3
     unsure = replace(dyes, scatter=replace(dyes.scatter, second_bath=0.3))
     wider = correct(unsure, Trial(RECIPE, reading), target).second_bath
     assert wider is not None
@@ -191,7 +191,7 @@ def test_another_dye_joins_only_where_it_helps(dyes):
     trial = Trial(RECIPE, piece(dyes))
     alone = correct(dyes, trial, target, second_bath=False)
     joined = correct(dyes, trial, target, other_dyes=True, second_bath=False)
-    assert joined.corrected.mean < alone.corrected.mean - 0.5
+    assert joined.corrected.likely < alone.corrected.likely - 0.5
     assert len(joined.corrected.recipe) == 3
     near = wanted(dyes.predict("marigold 1.2 + navy 0.4").lab)
     assert set(correct(dyes, trial, near, other_dyes=True).corrected.recipe) == set(RECIPE)
@@ -248,7 +248,7 @@ def test_on_the_workshop_a_second_bath_brings_the_piece_nearer():
         over = bench.dye_on(pale, dict(found.second_bath.recipe), bench.dosing)
         before.append(found.miss.delta_e)
         after.append(Miss.of(target, lab(over.reflectance, D65_10)).delta_e)
-        promised.append(found.second_bath.mean)
+        promised.append(found.second_bath.likely)
     assert np.mean(after) < 0.4 * np.mean(before)
     # No second bath was read yet: the promise may be too dark, and must not be too bright.
     assert 0.8 < np.mean(promised) / np.mean(after) < 2.0

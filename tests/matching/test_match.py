@@ -220,7 +220,7 @@ def test_the_error_of_the_target_widens_the_likely_miss_and_is_named(dyes: DyeSe
     covariance = np.array([[4.0, 0.5, 0.0], [0.5, 9.0, -1.0], [0.0, -1.0, 6.0]])
     colour = Target.parse("56 -10 13 D65/2")
     sure = match(dyes, colour)
-    unsure = match(dyes, replace(colour, covariance=covariance, doubts=("in a shadow.",)))
+    unsure = match(dyes, replace(colour, covariance=covariance, warnings=("in a shadow.",)))
     found = next(m for m in unsure if m.recipe == sure[0].recipe)
     # Both the pot and the target stray, each by its own covariance.
     rng = np.random.default_rng(5)

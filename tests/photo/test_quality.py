@@ -53,7 +53,7 @@ def test_clipped_cells_are_left_out_by_name_and_kept_on_demand() -> None:
     assert any("left out: C1" in note for note in found.swatches.notes)
     kept = examine_photo(shoot(), as_laid(keep=["c1"]))
     reading = next(r for r in kept.swatches.readings if r.name == "C1")
-    assert any("kept although clipped" in flag for flag in reading.flags)
+    assert any("kept although clipped" in flag for flag in reading.warnings)
     with pytest.raises(InputError, match="no cell with cloth is called Z9"):
         examine_photo(shoot(), as_laid(keep=["Z9"]))
 

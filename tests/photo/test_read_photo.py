@@ -92,8 +92,8 @@ def test_styled_tones_are_found_and_straightened() -> None:
 def test_one_grey_step_says_that_the_tones_are_unknown() -> None:
     found = examine_photo(shoot((0.18,), False), PhotoOptions(grey=(0.18,)))
     tested = read(False)
-    assert all("camera tone curve unknown" in r.flags for r in found.swatches.readings)
-    assert not any("unknown" in flag for r in tested.swatches.readings for flag in r.flags)
+    assert all("camera tone curve unknown" in r.warnings for r in found.swatches.readings)
+    assert not any("unknown" in flag for r in tested.swatches.readings for flag in r.warnings)
     assert "Every error is widened by 4.6 ΔE2000" in str(found)
     assert min(c.error for c in found.cells) > max(3.0, tested.cells[13].error)
 
@@ -256,7 +256,7 @@ def test_a_grid_by_four_corners() -> None:
     found = examine_photo(photo, as_laid(False, grid=f"1x2 {block}", grey_at=card_at, keep="all"))
     assert [c.label for c in found.cells] == ["A1", "A2"]
     # The light is not even and nothing shows it: said, and the error wide enough.
-    assert all("evenness of the light unknown" in r.flags for r in found.swatches.readings)
+    assert all("evenness of the light unknown" in r.warnings for r in found.swatches.readings)
     for each, true in zip(found.cells, TRUTH, strict=False):
         assert delta_e(each.lab, true) < 2.0 * each.error
 
@@ -321,14 +321,14 @@ def test_a_cell_is_a_target_in_its_own_light() -> None:
     assert target.lab == pytest.approx(found.cell("B2").lab)
     assert "cell B2" in target.name
     assert target.spread == pytest.approx(found.cell("B2").covariance)
-    assert target.doubts == ()
+    assert target.warnings == ()
 
 
 def test_a_cell_left_out_is_no_target_unless_it_is_kept() -> None:
     with pytest.raises(TargetError, match=r"cell C1 of .* is left out \(clipped: "):
         read().target("c1")
     kept = examine_photo(shoot((0.18,), True), PhotoOptions(card=card(), keep="c1")).target("C1")
-    assert "kept although clipped" in kept.doubts[0]
+    assert "kept although clipped" in kept.warnings[0]
 
 
 def test_the_contact_sheet_shows_the_colours_and_nothing_personal(tmp_path: Path) -> None:

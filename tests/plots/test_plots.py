@@ -384,7 +384,7 @@ def test_reach_shows_what_stops_you(small: ShelfReach) -> None:
     shown = words(figure)
     assert "#d63a92: your 6 dyes stop short of it" in shown
     assert small.target is not None
-    assert f"{small.target.miss:.1f} off" in shown
+    assert f"{small.target.residual:.1f} off" in shown
     assert all(name in shown for name in OWNED)
     assert f"only with {small.additions[0].dye} as well" in shown
     assert "Which dye would bring it nearer" in shown
@@ -425,14 +425,14 @@ def test_a_trial_shows_what_each_choice_promises(shelf: DyeSet, piece: Trial) ->
     assert "dye the next piece by the corrected recipe" in shown
     for pot in (found.again, found.corrected):
         assert str(pot.recipe) in shown
-    assert f"likely {found.corrected.mean:.1f} off" in shown
+    assert f"likely {found.corrected.likely:.1f} off" in shown
     (strip,) = patches(figure)
     got, aim = screen_colour(piece.reading.reflectance).hex, "#7d8a6e"
     for row in strip:
         assert row[:16] == [got] * 8 + [aim] * 8
     pots = np.array([lab_from_hex(code) for row in strip for code in row[16:]])
     miss = delta_e(found.target.lab, pots)
-    assert miss.mean() == pytest.approx(found.corrected.mean, rel=0.15)
+    assert miss.mean() == pytest.approx(found.corrected.likely, rel=0.15)
     change = 100 * (found.corrected.recipe["marigold"] / 0.42 - 1)
     assert f"({change:+.0f} %)" in shown
 
