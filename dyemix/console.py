@@ -34,11 +34,12 @@ class Ended(IntEnum):
 PATIENCE = 2.0
 _CLEAR_LINE = "\r\x1b[K"
 _HEX = re.compile(r"#[0-9a-f]{6}\b")
-#: C0 but tab and newline, DEL, C1, and the marks that turn the direction of writing (Unicode
-#: Annex 9): in a name out of a file they could rewrite what stands on the screen.
-_CONTROL = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069]"
-)
+#: DEL, C1, and the marks that turn the direction of writing (Unicode Annex 9): in a name out of a
+#: file they could rewrite what stands on the screen.
+_TURNING = "\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069"
+REWRITING = re.compile(f"[{_TURNING}]")
+#: The same with C0, but tab and newline.
+_CONTROL = re.compile(f"[\x00-\x08\x0b-\x1f{_TURNING}]")
 _ASCII = {
     "Δ": "d", "κ": "kappa", "Σ": "sum ", "σ": "sigma", "λ": "lambda", "θ": "theta", "π": "pi",
     "−": "-", "–": "-", "—": "-", "→": "->", "≤": "<=", "≥": ">=", "≈": "~", "≠": "!=", "×": "x",

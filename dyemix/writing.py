@@ -7,8 +7,11 @@ there at all: it is written beside its place and renamed into it.
 
 from __future__ import annotations
 
+import csv
 import errno
+import io
 import os
+import re
 import secrets
 import stat
 from collections.abc import Iterable, Iterator
@@ -22,6 +25,8 @@ Named = str | os.PathLike[str]
 
 #: How a dye book begins and how it is called (SQLite, "Database File Format", section 1.3).
 _BOOK, _BOOK_SUFFIX = b"SQLite format 3\0", ".dyebook"
+#: A cell that a spreadsheet would take for a formula; a plain number is none.
+_FORMULA = re.compile(r"'*(?:[=+@]|-(?![0-9.]+(?:e-?[0-9]+)?$))", re.IGNORECASE)
 _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 _REFUSED = (errno.EACCES, errno.EPERM, errno.EROFS)
 
@@ -55,6 +60,24 @@ def write(
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
+
+
+def as_cell(text: str) -> str:
+    """Text as a cell of a table: one apostrophe keeps a spreadsheet from running it as a formula.
+
+    Readers of tables take the apostrophe away again.
+    """
+    return f"'{text}" if _FORMULA.match(text) else text
+
+
+def csv_text(rows: Iterable[Iterable[object]], line_end: str = "\n") -> str:
+    """Rows as comma-separated text: a float with every digit, text as `as_cell` makes it safe."""
+    out = io.StringIO(newline="")
+    to = csv.writer(out, lineterminator=line_end)
+    for row in rows:
+        cells = (float.__repr__(x) if isinstance(x, float) else x for x in row)
+        to.writerow([as_cell(x) if isinstance(x, str) else x for x in cells])
+    return out.getvalue()
 
 
 def destination(

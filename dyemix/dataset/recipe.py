@@ -158,11 +158,15 @@ class Measures:
         return SPOON_SETS[self.spoons][unit]
 
 
+#: As much dye as cloth (% owf): no cloth takes a fifth of it.
+MOST_OWF = 100.0
+
+
 class Recipe(Mapping[str, float]):
     """How much of which dye: dye name → % owf. Undyed cloth is the empty recipe.
 
     Immutable; compares equal to any mapping with the same amounts. Raises `RecipeError` for a
-    negative or infinite amount.
+    negative amount, or one above `MOST_OWF`.
     """
 
     __slots__ = ("_amounts", "as_written")
@@ -172,6 +176,9 @@ class Recipe(Mapping[str, float]):
         for name, amount in (amounts or {}).items():
             if not (0 <= amount < float("inf")):
                 raise RecipeError(f"{name} {amount} is not an amount: % owf is 0 or more.")
+            if amount > MOST_OWF:
+                much = f"{str(name)[:40]} {amount:.4g} % owf is more dye than cloth"
+                raise RecipeError(f"{much}: write % of the dry weight of the cloth, as 0.8.")
             if amount > 0:
                 tidy[dye_name(name)] = tidy.get(dye_name(name), 0.0) + float(amount)
         self._amounts = tidy

@@ -6,8 +6,6 @@ bath sheet, is a JSON file beside its table, and the table names it.
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import os
 from pathlib import Path
@@ -17,7 +15,7 @@ from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dyebook import schema
 from dyemix.dyebook.connection import BookFile
 from dyemix.errors import SavedError
-from dyemix.writing import write
+from dyemix.writing import csv_text, write
 
 #: A list in one column of the book is a column for each number in the table.
 _SPREAD = {"spectrum": tuple(f"{w:g} nm" for w in WAVELENGTHS), "lab": ("L*", "a*", "b*")}
@@ -40,16 +38,14 @@ def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> 
             raise SavedError(f"{folder} is not empty: name a new folder, nothing is written over.")
         with book.reading() as db:
             for table in schema.TABLES:
-                out = io.StringIO(newline="")
-                to = csv.writer(out)  # CRLF: a lone CR in a cell is then quoted too
                 found = db.execute(f"SELECT * FROM {table} ORDER BY id")
                 names = [name for name, *_ in found.description]
-                to.writerow([h for name in names for h in _SPREAD.get(name, (name,))])
+                rows = [[h for name in names for h in _SPREAD.get(name, (name,))]]
                 for row in found:
-                    to.writerow(
-                        [x for name in names for x in _cells(name, row[name], row, table, folder)]
-                    )
-                write(folder / f"{table}.csv", out.getvalue())
+                    cells = (_cells(name, row[name], row, table, folder) for name in names)
+                    rows.append([x for group in cells for x in group])
+                # CRLF: a lone CR in a cell is then quoted too.
+                write(folder / f"{table}.csv", csv_text(rows, "\r\n"))
                 written.append(folder / f"{table}.csv")
     except OSError as error:
         raise SavedError(f"{folder}: cannot be written ({error.strerror}).") from None
@@ -64,5 +60,5 @@ def _cells(name: str, value: Any, row: Any, table: str, folder: Path) -> list[An
         write(folder / f"{table}-{row['id']}.json", value)
         return [f"{table}-{row['id']}.json"]
     if name in _SPREAD:
-        return [""] * len(_SPREAD[name]) if value is None else [repr(x) for x in json.loads(value)]
-    return [repr(value) if isinstance(value, float) else value]
+        return [""] * len(_SPREAD[name]) if value is None else json.loads(value)
+    return [value]

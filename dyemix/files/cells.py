@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NoReturn
 
+from dyemix.console import REWRITING
 from dyemix.errors import Fault, InputError
 from dyemix.files.headings import known
 
@@ -26,6 +27,10 @@ _CONTROL = re.compile("[\x00-\x08\x0b\x0e-\x1f]")
 #: A first line that spreadsheets write and heed, to say what separates cells.
 _SEPARATOR = re.compile('"?sep=([,;\t])"?[,;\t]*', re.IGNORECASE)
 _SPACE_AFTER_QUOTE = re.compile('" +(?=[,;\t]|$)')
+#: What `dyemix.writing.as_cell` puts before a text that a spreadsheet would run.
+_KEPT_FROM_RUNNING = re.compile(r"'(?='*[=+@-])")
+#: Headings stand within so many lines; an instrument writes what it knows of itself above them.
+_LINES_ABOVE = 100
 _DELIMITERS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
 
 
@@ -74,12 +79,15 @@ class Sheet:
 
 def decode(data: bytes, notes: list[str]) -> str | None:
     """The text of `data`, what was assumed of its encoding noted; None where it is not text."""
-    utf16 = data.startswith((b"\xff\xfe", b"\xfe\xff"))
     guess = "the file is not in UTF-8 and was read as Windows-1252: check accented names."
-    first = ("utf-16", "the file is in UTF-16.") if utf16 else ("utf-8-sig", "")
+    first = ("utf-8-sig", "")
+    # Latin text in UTF-16 has a zero in every other byte, whether or not a mark says so.
+    for encoding, zeros in (("utf-16-le", data[1:400:2]), ("utf-16-be", data[:400:2])):
+        if zeros.count(0) > 0.7 * len(zeros) > 1:
+            first = (encoding, "the file is in UTF-16.")
     for encoding, note in (first, ("cp1252", guess)):
         try:
-            text = data.decode(encoding)
+            text = data.decode(encoding).removeprefix("\ufeff")
         except UnicodeDecodeError:
             continue
         notes += [note] if note else []
@@ -124,6 +132,19 @@ def _find_delimiter(header: str) -> str:
     return max(_DELIMITERS, key=sense)
 
 
+def _headings(lines: list[str], start: int, delimiter: str) -> int:
+    """Where the headings stand: below lines of an instrument's own, where nothing is known."""
+
+    def sense(line: str) -> int:
+        cells = line.split(delimiter or _find_delimiter(line))
+        return sum(known(cell.strip('" ')) for cell in cells)
+
+    if sense(lines[start]):
+        return start
+    below = range(start + 1, min(start + _LINES_ABOVE, len(lines)))
+    return next((at for at in below if sense(lines[at]) > 2), start)
+
+
 def _remark(line: str) -> str:
     """The text of a ``#`` line, less the quotes and delimiters a spreadsheet adds."""
     text = line.strip().rstrip(",;\t ")
@@ -155,7 +176,11 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
             break
     else:
         faults.stop("the file holds no table: its first line without '#' gives the headings.")
+    above, start = start, _headings(lines, start, delimiter)
     delimiter = delimiter or _find_delimiter(lines[start])
+    for row, line in enumerate(lines[above:start], above + 1):
+        key, _, value = line.partition(delimiter)
+        sheet.remarks.append((row, _remark(f"{key.strip()}: {value}")))
     if delimiter != ",":
         faults.notes.append(f"cells are separated by {_DELIMITERS[delimiter]}.")
     # A space between a closing quotation mark and the delimiter is a habit, not a fault.
@@ -190,6 +215,28 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         blank = f"rows shorter than the headings were read as blank at the end: {short} of them."
         faults.notes.append(blank)
     return sheet
+
+
+def cleaned(sheet: Sheet, faults: Faults) -> Sheet:
+    """A table without what could rewrite a screen, which is noted, or keeps a text from running."""
+    texts = [*sheet.headings, *(text for _, text in sheet.remarks)]
+    whole = "\n".join([*texts, *("\n".join(cells) for _, cells in sheet.rows)])
+    if hidden := len(REWRITING.findall(whole)):
+        what = "control characters, or marks that turn the direction of writing, were taken out"
+        faults.notes.append(f"{what}: {hidden} of them.")
+    if not hidden and not _KEPT_FROM_RUNNING.search(whole):
+        return sheet
+
+    def clean(text: str) -> str:
+        shown = REWRITING.sub("", text)
+        return shown[bool(_KEPT_FROM_RUNNING.match(shown)) :]
+
+    return Sheet(
+        [(row, clean(text)) for row, text in sheet.remarks],
+        [clean(text) for text in sheet.headings],
+        sheet.header_row,
+        [(row, [clean(cell) for cell in cells]) for row, cells in sheet.rows],
+    )
 
 
 def placed(sheet: Sheet, name_of: Callable[[str], str], faults: Faults) -> dict[str, int]:

@@ -19,9 +19,8 @@ from dyemix.files.table import understand
 _FIRST = re.compile(r"\s*(?:CGATS\.\d|ISO ?28178|IT8\.7)", re.IGNORECASE)
 _BLOCK = re.compile(r"^[ \t]*BEGIN_DATA(?:_FORMAT)?[ \t]*(?:#.*)?$", re.MULTILINE)
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|(#).*|([^\s"]+)|(")')
-_SPECTRAL = re.compile(
-    r"(?:SPECTRAL_?)?(?:NM|PCT|DEC|R|SPEC|REFL?)?_?(\d{3,4}(?:\.\d+)?)(?:_?NM)?", re.IGNORECASE
-)
+#: A field that ends in a wavelength is a band, whatever a writer puts before it.
+_SPECTRAL = re.compile(r"(?:.*[^\d.])?(\d{3,4}(?:\.\d+)?)(?:_?NM)?", re.IGNORECASE)
 
 #: Fields of the standard → headings of a swatch table.
 _FIELDS = {"SAMPLE_NAME": "name", "LAB_L": "L*", "LAB_A": "a*", "LAB_B": "b*", "STRING": "name"}

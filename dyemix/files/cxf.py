@@ -25,9 +25,10 @@ if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
 _SPECTRUM, _LAB = "ReflectanceSpectrum", "ColorCIELab"
+#: In the words of CIE 015: 'di' and 'de' are diffuse with the specular component in, and out.
 _SPHERE = {
-    "Specular_Included": "sphere, specular included",
-    "Specular_Excluded": "sphere, specular excluded",
+    "Specular_Included": "di:8 (sphere, specular included)",
+    "Specular_Excluded": "de:8 (sphere, specular excluded)",
     "Diffuse": "sphere, diffuse",
 }
 _NOTHING = ("", "unknown", "not stated", "none")
@@ -44,8 +45,7 @@ def read(data: bytes, file: str) -> SwatchSet:
     """Read a CxF3 file. Raises `InputError` with every fault of the file."""
     faults = Faults(file, "object")
     root = _parse(data, faults)
-    collections = list(_every(root, "ObjectCollection"))
-    objects = [item for collection in collections for item in _every(collection, "Object")]
+    objects = list(_every(root, "Object"))
     if not objects:
         faults.stop("the file holds no object: an ObjectCollection lists the samples.")
     if len(objects) > MOST_ROWS:
@@ -62,8 +62,8 @@ def read(data: bytes, file: str) -> SwatchSet:
         ((grid, spectra),) = rows.items()
         rows[grid] = sorted([*spectra, *bare], key=lambda pair: pair[0])
     faults.notes.append("CxF3 (ISO 17972-1); 100 % is 1.0.")
-    if len(collections) > 1:
-        faults.notes.append(f"{len(collections)} object collections were joined.")
+    if (collections := sum(1 for _ in _every(root, "ObjectCollection"))) > 1:
+        faults.notes.append(f"{collections} object collections were joined.")
     faults.notes += [f"{name} is not read ({n} of them)." for name, n in passed.items() if n]
     sets = [understand(_sheet(grid, group, _about(root)), faults) for grid, group in rows.items()]
     readings = [reading for one in sets for reading in one.readings]

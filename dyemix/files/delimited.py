@@ -7,8 +7,6 @@ sample, the wavelength and the value. *Tall*: a column of wavelengths, then a co
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections.abc import Iterable
 
@@ -25,6 +23,7 @@ from dyemix.files.headings import (
     of_bands,
 )
 from dyemix.files.table import understand
+from dyemix.writing import csv_text
 
 _BANDS = [f"{wavelength:g} nm" for wavelength in WAVELENGTHS]
 _WAVELENGTH = re.compile(r"([0-9]{3,4}(?:[.,][0-9]+)?) ?(?:nm)?")
@@ -67,12 +66,8 @@ def written(swatches: SwatchSet) -> str:
     columns += readings + [name for name in (*COVARIANCE, "clipped", "flags") if name in used]
     above = ({"demo": "yes"} if swatches.demo else {}) | shared
     above |= {"scale": "fraction"} if _BANDS[-1] in used else {}
-    out = io.StringIO()
-    out.writelines(f"# {key}: {value}\n" for key, value in above.items())
-    table = csv.DictWriter(out, columns, "", extrasaction="ignore", lineterminator="\n")
-    table.writeheader()
-    table.writerows(rows)
-    return out.getvalue()
+    told = "".join(f"# {key}: {value}\n" for key, value in above.items())
+    return told + csv_text([columns, *([row.get(name, "") for name in columns] for row in rows)])
 
 
 def _conditions(reading: Reading) -> dict[str, str]:

@@ -14,7 +14,7 @@ from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.errors import DyemixError, RecipeError, TargetError
-from dyemix.files.cells import Faults
+from dyemix.files.cells import Faults, few
 from dyemix.files.headings import CONDITIONS, FLAG_SEPARATOR, HEADER_ONLY, meaning
 
 #: Deeper than this is doubtful: black takes 6–10 % owf (common practice).
@@ -76,21 +76,21 @@ class Context:
         self._stated: dict[str, int] = {}
         self._measures: dict[tuple[str, ...], Measures] = {}
         self.conditions: dict[str, str] = {}
-        for row, remark in remarks:
-            self._read(row, remark)
+        unknown = [told for row, remark in remarks if (told := self._read(row, remark))]
+        if unknown:
+            self.faults.notes.append(f"kept, but no condition known here: {few(unknown, 6)}.")
         self.scale, demo = (self.conditions.pop(key, "") for key in ("scale", "demo"))
         self.demo = demo == "yes"
 
-    def _read(self, row: int, remark: str) -> None:
+    def _read(self, row: int, remark: str) -> str:
+        """Take what a line says; gives it back where its key is unknown."""
         key, colon, value = (" ".join(part.split()) for part in remark.partition(":"))
         if not colon or not key:
             self.faults.notes += [f"row {row} says: {remark}"] if remark else []
-            return
+            return ""
         name = meaning(key)
-        if name not in (*CONDITIONS, *HEADER_ONLY):
-            name = key
-            kept = f"{key!r} is not a condition known here; kept: {key}: {value}"
-            self.faults.notes.append(f"row {row}: {kept}")
+        known = name in (*CONDITIONS, *HEADER_ONLY)
+        name = name if known else key
         if name == "about":
             self.faults.notes.append(f"about: {value}")
         if name in _SAID and value:
@@ -103,6 +103,7 @@ class Context:
             self.faults.add(f"{name} is stated twice: {before!r} and {value!r}.", row)
         elif value:
             self.conditions[name], self._stated[name] = value, row
+        return "" if known else f"row {row}, {key}: {value}"
 
     def measures(self, conditions: Mapping[str, str], row: int) -> Measures:
         """What turns spoons and mL into % owf on this row; a bad statement is told once."""

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dyemix.errors import DyemixError
-from dyemix.files.cells import Faults, placed, read_sheet, read_text
+from dyemix.files.cells import Faults, cleaned, placed, read_sheet, read_text
 from dyemix.files.headings import meaning, spelling
 
 
@@ -87,8 +87,8 @@ def read_table(
     that do not serve; what is wrong with rows is left in `faults`.
     """
     text, faults = read_text(path)
+    sheet = cleaned(read_sheet(text, faults), faults)
     notes = list(faults.notes)
-    sheet = read_sheet(text, faults)
     before = len(faults)
 
     def name_of(heading: str) -> str:

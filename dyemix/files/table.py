@@ -18,7 +18,7 @@ from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
-from dyemix.files.cells import Faults, Sheet, few, placed
+from dyemix.files.cells import Faults, Sheet, cleaned, few, placed
 from dyemix.files.headings import COVARIANCE, HEADER_ONLY, KNOWN, READING, band, meaning
 from dyemix.files.rows import Context, Draft, named_recipe, rough_readings
 from dyemix.files.wavelengths import grid_fault, grid_notes, onto_grid
@@ -32,7 +32,7 @@ _LAB = READING[:3]
 
 def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
     """The readings of a table. Raises `InputError` with every fault of the file."""
-    whole = not len(faults)
+    whole, sheet = not len(faults), cleaned(sheet, faults)
     context = Context(sheet.remarks, faults)
     columns = _columns(sheet, faults)
     if not columns.understood:

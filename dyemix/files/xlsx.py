@@ -89,8 +89,10 @@ def _pages(data: bytes, faults: Faults) -> list[_Page]:
 
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive, warnings.catch_warnings():
-            size = sum(part.file_size for part in archive.infolist())
-            if size > LARGEST_UNPACKED or len(archive.namelist()) > _MOST_PARTS:
+            parts = archive.infolist()
+            if len(parts) > _MOST_PARTS:
+                raise ValueError(f"{len(parts):,} parts, where a workbook has dozens")
+            if (size := sum(part.file_size for part in parts)) > LARGEST_UNPACKED:
                 raise ValueError(f"{size / 1e6:,.0f} MB when unpacked")
             if bad := archive.testzip():
                 raise ValueError(f"{bad} is damaged")

@@ -5,7 +5,6 @@ Advice: common practice.
 
 from __future__ import annotations
 
-import csv
 import io
 import os
 import textwrap
@@ -31,7 +30,7 @@ from dyemix.photo.layout import (
     quad,
 )
 from dyemix.photo.places import mark_dictionary
-from dyemix.writing import destination, write
+from dyemix.writing import csv_text, destination, write
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 _GREY_HERE = "grey card here, lightest step to the left"
@@ -169,12 +168,10 @@ def write_photo_page(
     )
     layout = layout_of(max(cells or (0 if pieces else 24), len(pieces)))
     pieces += [("", "")] * (layout.count - len(pieces))
-    rows = io.StringIO()
-    out = csv.writer(rows, lineterminator="\n")
-    out.writerow(["cell", "recipe", "swatch"])
-    out.writerows([label, *piece] for label, piece in zip(layout.labels, pieces, strict=True))
+    labelled = [(label, *piece) for label, piece in zip(layout.labels, pieces, strict=True)]
+    cells_table = csv_text([("cell", "recipe", "swatch"), *labelled])
     drawn = _drawn(layout, pieces, paper, form)
     destination(table, force=force, inputs=inputs)  # refused before the page is written, not after
     write(path, drawn, force=force, inputs=inputs)
-    write(table, rows.getvalue(), force=force, inputs=inputs)
+    write(table, cells_table, force=force, inputs=inputs)
     return PhotoPage(path, table, layout, paper)

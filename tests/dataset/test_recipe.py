@@ -291,6 +291,6 @@ def test_spoonfuls_are_the_nearest_quarter_teaspoon(ml: float, spoons: str) -> N
     assert measured.error_pct == pytest.approx(100 * (measured.ml - ml) / ml, abs=1e-9)
     in_words = Recipe.parse(
         " + ".join(f"{'xy'[i]} {part}" for i, part in enumerate(measured.text.split(" + "))),
-        Measures({"": 1.0}, 1.0, spoons),
+        Measures({"": 1.0}, 100.0, spoons),
     )
-    assert in_words.total == pytest.approx(measured.ml)
+    assert 100 * in_words.total == pytest.approx(measured.ml)

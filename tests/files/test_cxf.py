@@ -20,7 +20,7 @@ def test_collections_specifications_and_conditions(read: Read) -> None:
     assert (first.name, first.kind, first.place) == ("undyed", "spectrum", "book.csv, object 1")
     assert first.reflectance is not None
     assert first.reflectance[1:-1] == pytest.approx(CURVE[3:-4])
-    assert first.conditions["geometry"] == "sphere, specular excluded"
+    assert first.conditions["geometry"] == "de:8 (sphere, specular excluded)"
     assert first.conditions["backing"] == "white tile"
     assert (second.kind, second.light) == ("Lab", Light("D50", 2))
     assert second.lab == pytest.approx([70.5, 10, 60])
