@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from dyemix.arrays import Array
+from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
 from dyemix.photo.layout import (
@@ -33,7 +34,12 @@ from dyemix.photo.places import mark_dictionary
 from dyemix.writing import csv_text, destination, write
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
-_GREY_HERE = "grey card here, lightest step to the left"
+_GREY_HERE = "grey card here, lightest step to the left, filling the box"
+_TO_FILL_IN = (
+    "Its steps:  ☐ 18 %   ☐ ____ ____ ____ ____ ____ %, lightest first",
+    "cloth ____________   alkali ____________   liquor ratio ______",
+    "salt ______ g/L   time ______ h   warmth ______ °C   lot ______",
+)
 _CARD_HERE = "patch card here, first patch top left;\na smaller card anywhere in the box"
 _ADVICE_TOP = (
     "Photo page: lay or pin on each cell one dry, ironed swatch of {} mm, four layers thick.",
@@ -51,8 +57,8 @@ _ADVICE_BOTTOM = (
 class PhotoPage:
     """Where the page and its table of cells were written.
 
-    The table (columns cell, recipe, swatch) says what lies where and is given to the reader with
-    the photograph; recipes still blank are filled in by hand.
+    The table (columns cell, recipe, swatch; how it was dyed above them) says what lies where and is
+    given to the reader with the photograph; what is still blank is filled in by hand.
     """
 
     page: Path
@@ -90,9 +96,13 @@ def _words(layout: Layout, pieces: Sequence[tuple[str, str]]) -> Iterator[tuple[
     centred = {"ha": "center", "fontsize": 7, "color": "0.4"}
     yield quad(*GREY_BOX).mean(axis=0), _GREY_HERE, centred
     yield quad(*CARD_BOX).mean(axis=0), _CARD_HERE, centred
-    for lines, top in ((_ADVICE_TOP, 4.0), (_ADVICE_BOTTOM, HEIGHT - 11.5)):
+    for lines, left, top in (
+        (_ADVICE_TOP, MARK + 4.0, 4.0),
+        (_TO_FILL_IN, 2.0, 222.0),
+        (_ADVICE_BOTTOM, MARK + 4.0, HEIGHT - 11.5),
+    ):
         for i, line in enumerate(lines):
-            at = np.array([MARK + 4.0, top + 4.2 * i])
+            at = np.array([left, top + 4.2 * i])
             yield at, line.format(f"{width:.0f} × {height:.0f}"), {"fontsize": 7.5}
     for i, (recipe, swatch) in enumerate(pieces):
         # Two lines at most, in the head of the cell.
@@ -169,7 +179,8 @@ def write_photo_page(
     layout = layout_of(max(cells or (0 if pieces else 24), len(pieces)))
     pieces += [("", "")] * (layout.count - len(pieces))
     labelled = [(label, *piece) for label, piece in zip(layout.labels, pieces, strict=True)]
-    cells_table = csv_text([("cell", "recipe", "swatch"), *labelled])
+    method = "".join(f"# {key}:\n" for key in METHOD[:6])
+    cells_table = method + csv_text([("cell", "recipe", "swatch"), *labelled])
     drawn = _drawn(layout, pieces, paper, form)
     destination(table, force=force, inputs=inputs)  # refused before the page is written, not after
     write(path, drawn, force=force, inputs=inputs)

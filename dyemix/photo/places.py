@@ -97,12 +97,29 @@ def read_grid(text: str, grey_at: str = "", card_at: str = "") -> Frame:
     for role, points in words.items():
         if points:
             box = np.array([(float(x), float(y)) for x, y in _POINT.findall(points)])
-            if box.shape != (4, 2) or not _area(box) >= 100:
+            if box.shape != (4, 2) or not _area(box) >= 100 or not _runs_right(box):
                 message = f"four corners of the {role} are wanted, clockwise from the top left"
-                raise InputError(Fault(f"{message}: {_GRID_HELP}"))
+                raise InputError(Fault(f"{message} of the upright picture: {_GRID_HELP}"))
             places[role] = box[np.newaxis]
+    width, height = np.linalg.norm(np.diff(places["swatch"][0][:3], axis=0), axis=1)
+    told, other = (
+        abs(np.log(width / n / (height / m))) for n, m in ((columns, rows), (rows, columns))
+    )
+    if 2.0 * other < told:
+        raise InputError(
+            Fault(
+                f"{rows} rows and {columns} columns would make long cells in this block, {columns} "
+                f"rows and {rows} columns even ones: {_GRID_HELP}"
+            )
+        )
     places["swatch"] = parts(places["swatch"][0], rows, columns)
     return Frame(Layout(-1, rows, columns).labels, places)
+
+
+def _runs_right(corners: Array) -> bool:
+    """Whether the first side of a quadrilateral runs to the right, as the top of one does."""
+    x, y = corners[1] - corners[0]
+    return bool(x > abs(y))
 
 
 def _area(corners: Array) -> float:

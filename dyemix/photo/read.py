@@ -17,6 +17,7 @@ from dyemix.errors import Fault, InputError, TargetError
 from dyemix.files import read_swatches
 from dyemix.files.names import read_names
 from dyemix.photo.camera_matrix import spread_in_lab
+from dyemix.photo.characterise import Cards, Characterisation
 from dyemix.photo.decode import Photograph, decode
 from dyemix.photo.flat_field import Flat
 from dyemix.photo.places import Frame, find_page, read_corners, read_grid
@@ -29,7 +30,7 @@ from dyemix.photo.quality import (
     retouched,
     softness,
 )
-from dyemix.photo.reference_cards import Cards, Characterisation, Patches
+from dyemix.photo.reference_cards import Patches
 from dyemix.photo.results import CellReading, PhotoReading
 from dyemix.photo.sample import Cloth, cloth
 

@@ -15,9 +15,9 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.errors import TargetError
 from dyemix.photo.camera_matrix import metric
+from dyemix.photo.characterise import Characterisation
 from dyemix.photo.decode import Photograph
 from dyemix.photo.places import Frame
-from dyemix.photo.reference_cards import Characterisation
 
 if TYPE_CHECKING:
     import pandas as pd

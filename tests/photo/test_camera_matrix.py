@@ -94,6 +94,10 @@ def test_a_grid_is_read_and_refused() -> None:
     assert frame.labels == ("A1", "A2", "A3", "B1", "B2", "B3")
     assert frame.of("swatch")[5] == pytest.approx(quad(200, 100, 100, 100))
     assert frame.of("grey box")[0] == pytest.approx(quad(0, 210, 100, 30))
+    with pytest.raises(DyemixError, match="clockwise from the top left of the upright picture"):
+        read_grid("2x3 300,0 300,200 0,200 0,0")  # begun at the top right
+    with pytest.raises(DyemixError, match="3 rows and 2 columns even ones"):
+        read_grid("2x3 0,0 200,0 200,300 0,300")
     for text in ("0,0 1,1", "2x3 0,0 300,0", "2x3 0,0 0,200 300,200 300,0", "0x3 0,0 9,0 9,9 0,9"):
         with pytest.raises(DyemixError, match=r"grid|corners|cells"):
             read_grid(text)
