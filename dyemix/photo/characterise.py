@@ -219,6 +219,8 @@ class Cards:
         darkest = steps[np.argmin(known)].mean.mean() if steps else 0.0
         paper = float((self.photo.to_xyz @ (flat.level * scale))[1])
         least, most = _PAPER if tone.known else _PAPER_BENT
+        top = self.photo.curve[self.photo.limits[1]].min()  # clipped paper is said of each cell
+        bright = float(flat.level.max()) < top
         cure = "tell all its steps as they are, lightest first"
         for wrong, message in (
             (
@@ -237,7 +239,7 @@ class Cards:
                 f"the grey steps are off by {100 * tone.off:.0f} % from what is told: {cure}.",
             ),
             (
-                flat.known and not least <= paper <= most,
+                flat.known and bright and not least <= paper <= most,
                 "if the grey or the undyed cloth is as told, the paper of the page reflects "
                 f"{100 * paper:.0f} %, which no white paper does: {cure}, and keep shadow and "
                 "glare off it.",

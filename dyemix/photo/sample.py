@@ -23,6 +23,8 @@ _ODD_BLOCK, _ODD_SHARE = 4.0, 0.03
 _LARGEST_RASTER = 240
 #: A block of paper differs by less than this from the paper around it, as a fraction.
 _UNLIKE_PAPER = 0.035
+#: In a noisy or patchy picture paper differs from paper: by so many robust standard deviations.
+_NOISE = 6.0
 #: Cloth is looked for in blocks of this size, up to so far around its cell; nothing narrower is
 #: cloth.
 _BLOCK_MM, _AROUND_MM, _NARROWEST_MM = 0.8, 2.0, 3.2
@@ -179,7 +181,9 @@ def _piece(
     blocks = cv2.resize(raster(photo, outer).light, (columns, rows), interpolation=cv2.INTER_AREA)
     paper = flat.level * flat.at(parts(outer, rows, columns).mean(axis=1))
     away = np.abs(np.log(np.maximum(blocks.reshape(-1, 3), 1e-5) / paper)).max(axis=1)
-    unlike = (away > _UNLIKE_PAPER).reshape(rows, columns).astype(np.uint8)
+    unlike = (
+        (away > max(_UNLIKE_PAPER, _NOISE * flat.residual)).reshape(rows, columns).astype(np.uint8)
+    )
     unlike[: int(np.ceil((HEAD + _AROUND_MM) / _BLOCK_MM))] = 0
     narrow = np.ones((round(_NARROWEST_MM / _BLOCK_MM),) * 2, np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(

@@ -43,12 +43,16 @@ def read(
     ("lying", "told", "words"),
     [
         (GREY_STEPS, (0.18,), "not even where step 1 of 1"),
-        (THREE, GREY_STEPS, "not even where step 2 and 4 of 5"),
-        (GREY_STEPS, THREE, "not even where step"),
+        pytest.param(THREE, GREY_STEPS, "not even where step 2 and 4 of 5", marks=pytest.mark.slow),
+        pytest.param(GREY_STEPS, THREE, "not even where step", marks=pytest.mark.slow),
         (GREY_STEPS[::-1], GREY_STEPS, r"steps are off by|only paper"),
-        ((0.9, 0.18), (0.9, 0.59, 0.36, 0.18), "steps are off by"),
+        pytest.param(
+            (0.9, 0.18), (0.9, 0.59, 0.36, 0.18), "steps are off by", marks=pytest.mark.slow
+        ),
         ((0.50,), (0.18,), "the paper of the page reflects 3. %"),
-        ((0.18,), (0.50,), "the paper of the page reflects 2.. %"),
+        pytest.param(
+            (0.18,), (0.50,), "the paper of the page reflects 2.. %", marks=pytest.mark.slow
+        ),
     ],
 )
 def test_other_steps_than_told_are_refused(
@@ -82,11 +86,11 @@ def test_a_card_that_leaves_paper_in_its_box_is_refused(tmp_path: Path, steps) -
 @pytest.mark.parametrize(
     ("steps", "how"),
     [
-        ((0.50,), {}),
-        (THREE, {"exposure": 0.4}),
+        pytest.param((0.50,), {}, marks=pytest.mark.slow),
+        pytest.param(THREE, {"exposure": 0.4}, marks=pytest.mark.slow),
         ((0.18,), {"styled": True}),
-        ((0.18,), {"light": "LED-B3", "which": 1}),
-        ((0.18,), {"gradient": 0.3}),
+        pytest.param((0.18,), {"light": "LED-B3", "which": 1}, marks=pytest.mark.slow),
+        pytest.param((0.18,), {"gradient": 0.3}, marks=pytest.mark.slow),
     ],
 )
 def test_a_grey_that_is_as_told_is_taken(tmp_path: Path, steps, how) -> None:
