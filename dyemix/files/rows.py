@@ -75,6 +75,7 @@ class Context:
         self.faults = faults
         self._stated: dict[str, int] = {}
         self._measures: dict[tuple[str, ...], Measures] = {}
+        self._recipes: dict[tuple[str, int], Recipe] = {}
         self.conditions: dict[str, str] = {}
         unknown = [told for row, remark in remarks if (told := self._read(row, remark))]
         if unknown:
@@ -120,6 +121,13 @@ class Context:
             self._measures[texts] = Measures(strengths, grams, self._spoon_set(spoons, at[2]))
         return self._measures[texts]
 
+    def recipe(self, text: str, measures: Measures) -> Recipe:
+        """The recipe in a cell; a table says each many times. Raises `RecipeError`."""
+        key = text, id(measures)  # of `_measures`, which live as long as this does
+        if key not in self._recipes:
+            self._recipes[key] = Recipe.parse(text, measures)
+        return self._recipes[key]
+
     def _positive(self, text: str, key: str, want: str, row: int) -> float | None:
         match = _AMOUNT.fullmatch(text)
         value = float(match[1].replace(",", ".")) if match else 0.0
@@ -162,7 +170,7 @@ def named_recipe(draft: Draft, context: Context) -> None:
             raise RecipeError("no recipe: write % owf, as 'marigold 0.8 + navy 0.25', or 'undyed'.")
         if len(text) > _LONGEST_RECIPE:
             raise RecipeError(f"{text[:40]!r}… is too long for a recipe.")
-        draft.recipe = Recipe.parse(text, measures) if text else None
+        draft.recipe = context.recipe(text, measures) if text else None
     except RecipeError as error:
         context.faults.add(str(error), draft.row, column)
     if draft.recipe is not None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from difflib import SequenceMatcher
 
@@ -24,6 +25,7 @@ from dyemix.files.rows import Context, Draft, named_recipe, rough_readings
 from dyemix.files.wavelengths import grid_fault, grid_notes, onto_grid
 
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
+_PLAIN = re.compile("[0-9.;eE+-]+")
 _WITH_UNIT = re.compile(r"[-+]?[0-9]*[.,]?[0-9]+ ?(?:%|[^\W\d_]{1,12}|°)")
 #: A reflectance over this (200 %) is no reading of cloth, brightened or not.
 _BEYOND = 2.0
@@ -182,6 +184,12 @@ def _numbers(drafts: list[Draft], columns: _Columns, context: Context) -> None:
 
 def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faults) -> Array | None:
     """The numbers in cells that belong together; None, and one fault, where one is missing."""
+    with suppress(ValueError):  # most rows are plain numbers, and take a twentieth of the time
+        if (
+            _PLAIN.fullmatch(";".join(cells))
+            and np.isfinite(row_of := np.array(cells, float)).all()
+        ):
+            return row_of
     values = [float(c.replace(",", ".")) if _NUMBER.fullmatch(c) else np.nan for c in cells]
     blank = [i for i, cell in enumerate(cells) if not cell]
     wrong = [i for i, cell in enumerate(cells) if cell and not np.isfinite(values[i])]

@@ -14,7 +14,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.dataset.conditions import normal, same
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.repeats import ODD_WEIGHT, odd_readings, reading_weights
+from dyemix.dataset.repeats import ODD_WEIGHT, _between, odd_readings, reading_weights
 from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.errors import FitError
 from dyemix.files import read_swatches, write_swatches
@@ -291,3 +291,14 @@ def test_readings_travel_to_another_process() -> None:
     assert back.warnings == ("odd",)
     np.testing.assert_array_equal(back.reflectance, one.reflectance)
     assert not back.reflectance.flags.writeable
+
+
+def test_very_many_repeats_are_compared_by_some_and_the_farthest_is_among_them() -> None:
+    """Every pair of 3,000 would be 4.5 million; the spread and the outlier stay what they are."""
+    labs = np.array([50.0, 10.0, 10.0]) + np.random.default_rng(4).normal(0, 0.3, (3000, 3))
+    labs[1234] += 15.0
+    some = _between(labs[:150])
+    all_of_them = _between(labs)
+    assert len(all_of_them) < 25_000
+    assert all_of_them.max() == pytest.approx(delta_e(labs[1234], np.median(labs, axis=0)), abs=1.0)
+    assert np.median(all_of_them) == pytest.approx(np.median(some), rel=0.15)
