@@ -23,7 +23,7 @@ PACKAGES = (
     ("fitting", "series", "matching"),
     ("reading", "shelf"),
     ("gamut", "bench", "dyebook"),
-    ("plots", "cli"),
+    ("plots", "report", "cli"),
 )
 ORDER = {name: i for i, name in enumerate(name for row in PACKAGES for name in row)}
 FILES = {

@@ -1,4 +1,4 @@
-"""What the documents say is so: every line of the README that can be run is run, as printed."""
+"""What the documents say is so: every line that can be run is run, as printed."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import shutil
 import subprocess
 import sys
 import venv
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -18,14 +19,37 @@ from command import Command
 
 import dyemix
 from dyemix.cli.commands import MODULES
+from guides.make import CONSOLE, PICTURE, README, REFERENCE, TABLE, draw, reference
 from tests.simulated.photographs import shoot
 
 ROOT = Path(__file__).resolve().parents[1]
-README = (ROOT / "README.md").read_text(encoding="utf-8")
-SET_UP, TESTS, ACTIVATE, *BLOCKS = re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
+TEXT = README.read_text(encoding="utf-8")
+WALK = (ROOT / "guides" / "walk.md").read_text(encoding="utf-8")
+SET_UP, TESTS, OWN = re.findall(r"```sh\n(.*?)```", TEXT, re.DOTALL)
+TYPED = TABLE.findall(TEXT)[0]
 #: A table typed into a file, or a line.
 _LINES = re.compile(r"^cat > (?P<file>\S+) <<'END'\n(?P<text>.*?)^END$|^(?P<line>[^\n]+)$",
                        re.DOTALL | re.MULTILINE)  # fmt: skip
+_NUMBER = re.compile(r"(\d+(?:\.\d+)?)")
+#: The page stays until it is stopped: `tests/page` opens it.
+_STAYS = {"web"}
+
+
+def run_lines(text: str, run: Command) -> Iterator[str]:
+    """Run each line of sh as printed, without a shell; gives the words of each command."""
+    for found in _LINES.finditer(text):
+        words = shlex.split(found["line"] or "", comments=True)
+        if found["file"]:
+            (run.folder / found["file"]).write_text(found["text"], encoding="utf-8")
+        elif words[0] == "printf":
+            typed, into, file = words[1:]
+            assert into == ">"
+            (run.folder / file).write_text(typed.replace("\\n", "\n"), encoding="utf-8")
+        else:
+            assert words[0] == "dyemix", f"nothing else is run: {found['line']}"
+            done = run(*words[1:])
+            assert done.returncode == 0, f"{found['line']}\n{done.stderr}"
+            yield " ".join(words[1:3])
 
 
 def test_readme_opens_with_the_job_and_two_commands():
@@ -33,32 +57,63 @@ def test_readme_opens_with_the_job_and_two_commands():
     for block in (SET_UP, TESTS):
         assert block.startswith("python3 -m venv .venv && ")
         assert len(block.strip().splitlines()) == 1
-    assert ACTIVATE.splitlines()[0] == ". .venv/bin/activate"
+    assert OWN.splitlines()[0] == ". .venv/bin/activate"
+    assert len(TEXT.splitlines()) <= 105
 
 
-def test_every_line_of_the_readme_runs_as_printed_in_order(run: Command):
+def test_the_readme_prints_what_the_commands_print(run: Command):
+    """To the last digit shown, which another processor may round the other way."""
+    lines = [line for line in OWN.splitlines() if line.startswith("dyemix")]
+    assert len(list(run_lines("\n".join(lines), run))) == 2
+    (run.folder / "swatches.csv").write_text(TYPED, encoding="utf-8")
+    blocks = list(CONSOLE.finditer(TEXT))
+    assert len(blocks) == 3
+    for block in blocks:
+        done = run(*shlex.split(block["command"])[1:])
+        shown, told = _NUMBER.split(done.stdout), _NUMBER.split(block["printed"])
+        assert shown[::2] == told[::2], f"python -m guides.make: {block['command']}"
+        for now, then in zip(shown[1::2], told[1::2], strict=True):
+            digit = 10.0 ** -len(then.partition(".")[2])
+            assert abs(float(now) - float(then)) < 1.01 * digit
+
+
+def test_every_command_is_run_by_the_walk(run: Command):
     shutil.copy(shoot(), run.folder / "photo.jpg")
-    ran = []
-    for found in _LINES.finditer("".join(BLOCKS)):
-        words = shlex.split(found["line"] or "", comments=True)
-        if found["file"]:
-            (run.folder / found["file"]).write_text(found["text"], encoding="utf-8")
-        elif words[0] == "printf":
-            text, into, file = words[1:]
-            assert into == ">"
-            (run.folder / file).write_text(text.replace("\\n", "\n"), encoding="utf-8")
-        else:
-            assert words[0] == "dyemix", f"nothing else is run: {found['line']}"
-            done = run(*words[1:])
-            assert done.returncode == 0, f"{found['line']}\n{done.stderr}"
-            ran.append(" ".join(words[1:3]))
-    for name in MODULES:
-        assert any(line.startswith(name) for line in ran), f"{name} is not in the README"
+    ran = list(run_lines("".join(re.findall(r"```sh\n(.*?)```", WALK, re.DOTALL)), run))
+    for name in set(MODULES) - _STAYS:
+        assert any(line.startswith(name) for line in ran), f"{name} is not in the walk"
+
+
+def test_the_reference_says_what_help_says():
+    assert REFERENCE.read_text(encoding="utf-8") == reference(), "python -m guides.make"
+
+
+def test_help_on_a_command_and_on_tables(run: Command):
+    assert run("help", "match").stdout == run("match", "--help").stdout
+    assert run("help").stdout == run("--help").stdout
+    tables = run("help", "tables").stdout
+    for word in ("recipe", "cloth_g", "stock_pct", "left_ml", "sample", "x1", "colour"):
+        assert word in tables
+    assert run("help", "puce").returncode == 2
 
 
 @pytest.mark.slow
-def test_the_readme_in_a_shell(tmp_path: Path):
-    """The same by ``sh``, with the command that installing gives."""
+def test_the_picture_of_an_answer_is_the_answer(tmp_path: Path):
+    from matplotlib.image import imread
+
+    draw(tmp_path / "answer.png")
+    now, then = imread(tmp_path / "answer.png"), imread(PICTURE)
+    assert now.shape == then.shape
+    differs = abs(now - then).max(axis=-1) > 0.05
+    assert differs.mean() < 0.02, "python -m guides.make"
+
+
+@pytest.mark.slow
+def test_the_path_of_a_newcomer(tmp_path: Path):
+    """In a shell: from the first block to a picture, then to a match on a table of her own.
+
+    Eight commands at most, each copied from the README or from what the last one printed.
+    """
     room = tmp_path / ".venv"
     venv.create(room, symlinks=True)
     site = next(room.glob("lib/python*/site-packages"))
@@ -68,20 +123,34 @@ def test_the_readme_in_a_shell(tmp_path: Path):
         [sys.executable, *install, "--prefix", str(room), "--ignore-installed", str(ROOT)],
         check=True, capture_output=True, timeout=300,
     )  # fmt: skip
-    script = "\n".join(["set -eu", ACTIVATE, f"cp {shoot()} photo.jpg", *BLOCKS])
-    done = subprocess.run(
-        ["/bin/sh", "-c", script], cwd=tmp_path, capture_output=True, timeout=900,
-        env={"XDG_CACHE_HOME": str(tmp_path / "cache"), "PATH": "/usr/bin:/bin"}, check=False,
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr.decode()[-2000:]
-    assert (tmp_path / "workshop" / "reach.pdf").exists()
+    used = []
 
+    def shell(line: str, folder: Path, *before: str) -> str:
+        used.append(line)
+        done = subprocess.run(
+            ["/bin/sh", "-c", "\n".join(["set -e", *before, line])], cwd=folder,
+            capture_output=True, text=True, timeout=300, check=False,
+            env={"XDG_CACHE_HOME": str(tmp_path / "cache"), "PATH": "/usr/bin:/bin"},
+        )  # fmt: skip
+        assert done.returncode == 0, f"{line}\n{done.stderr}"
+        return done.stdout
 
-def test_readme_examples(monkeypatch):
-    monkeypatch.chdir(ROOT)
-    result = doctest.testfile(str(ROOT / "README.md"), module_relative=False, encoding="utf-8")
-    assert result.attempted > 3
-    assert result.failed == 0
+    *_, first = SET_UP.strip().split(" && ")  # what comes before it was done above, offline
+    assert "#7d8a6e" in shell(first, tmp_path)
+    activate, picture, folder, start = OWN.strip().splitlines()
+    used.append(activate)
+    shell(picture, tmp_path, activate)
+    assert (tmp_path / "answer.png").read_bytes().startswith(b"\x89PNG")
+    shell(folder, tmp_path)
+    own = tmp_path / "workshop"
+    inside = activate.replace(". ", f". {tmp_path}/")
+    told = shell(start, own, inside)
+    (own / "swatches.csv").write_text(TYPED, encoding="utf-8")  # she fills it in
+    for _ in range(2):  # the fit, then the match: each is printed by the command before
+        told = shell(told.strip().splitlines()[-1].partition(": ")[2], own, inside)
+    assert "gold" in told
+    assert "likely in the pot" in told
+    assert len(used) <= 8
 
 
 @pytest.mark.parametrize(

@@ -204,6 +204,11 @@ _MARKS = ((r"^== ?", _BLOCK), (r"^ +", _MORE), (rf"(?:(?<={_MORE})| +)\|(?=\s|$)
 _CONTROL = re.compile("[\x00-\x1f\x7f]")
 
 
+def whole(text: str) -> str:
+    """A text whose amounts stay in one line with their units."""
+    return _AMOUNT.sub("\\1\N{NO-BREAK SPACE}", text)
+
+
 def _joined(text: str) -> str:
     """The lines of a cell as one."""
     text = re.sub(rf"\s*{_MORE}\s*(?=[,;.])", "", text)
@@ -256,7 +261,7 @@ def _templates() -> Environment:
         line_statement_prefix="%",
         finalize=lambda value: _CONTROL.sub(" ", str(value)),
     )
-    environment.filters["whole"] = lambda text: _AMOUNT.sub("\\1\N{NO-BREAK SPACE}", text)
+    environment.filters["whole"] = whole
     environment.globals |= {
         "cautions": cautions, "orders": ORDERS, "spoon_sets": SPOON_SETS, "for_weak": FOR_WEAK,
         "spoon_set": spoon_set_name, "owf": format_amount, "n": "{:g}".format,

@@ -27,6 +27,8 @@ MODULES = {
     "trial": "match.trial",
     "next": "match.next_one",
     "settings": "bench.figures",
+    "report": "faces.report",
+    "help": "faces.explain",
     "book": "book.book",
 }
 

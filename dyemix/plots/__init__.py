@@ -77,3 +77,12 @@ def plot(
             write(path, file_bytes(pages, suffix), force=force, inputs=inputs)
     first: Figure = pages[0]
     return first
+
+
+def drawn(result: Any, **options: Any) -> list[bytes]:
+    """The pages of a result's picture as PNG, with the `options` of `plot`; none if it has none."""
+    if (kind := type(result).__name__) not in _PICTURES:
+        return []
+    with styled():
+        pages = import_module(f"dyemix.plots.{_PICTURES[kind]}").pages(result, **options)
+        return [file_bytes([page], ".png") for page in pages]

@@ -40,10 +40,14 @@ WORDS = {
     "bath": (RECIPE, "--cloth", "240g", "--demo"),
     "stock": ("navy",),
     "settings": (),
+    "report": (),
     "book repeat": ("sage", "--cloth", "240g", "--demo", "--book", "workshop.dyebook"),
 }
 ENDINGS = {"--draw": "svg", "--html": "html", "-o": "csv"}
-OF = {("photo-page", "-o"): "svg", ("fit", "-o"): "json", ("settings", "-o"): "toml"}
+OF = {
+    ("photo-page", "-o"): "svg", ("fit", "-o"): "json", ("settings", "-o"): "toml",
+    ("report", "-o"): "html",
+}  # fmt: skip
 
 
 def commands(group: click.Group = dyemix, path: str = "") -> Iterator[tuple[str, click.Command]]:

@@ -1,0 +1,63 @@
+"""Answers to look at: the page at the bench in a browser, and a report to keep."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from click import Context, UsageError, get_current_context
+
+import dyemix
+from dyemix.cli import shared
+from dyemix.cli.shared import command
+
+
+@command("[RECIPE]", "output! target reading job shelf light photo")
+def report(recipe: str | None, output: Path, aim: str | None, reading: str | None, job: str | None,
+           light: Any) -> None:  # fmt: skip
+    """Write one page to keep, or to hand on: pictures, tables, conditions, cautions, versions.
+
+    Of the fitted dyes; with a --target, of a match too; with a RECIPE, --target and --reading, of a
+    trial; with a --job of the --book, of all that is kept of it.
+    """
+    from dyemix.report import report as page
+
+    dyes = shared.dyes()
+    results: list[Any] = [dyes]
+    if job is not None:
+        with shared.open_book() as book:
+            record = book.job(job)
+        results += [
+            record,
+            *(dyemix.correct(dyes, t.trial) for t in record.trials if t.trial.target),
+        ]
+    elif recipe is not None:
+        if aim is None or reading is None:
+            raise UsageError(
+                "a RECIPE is reported with its --target and the --reading of its piece."
+            )
+        dyed = dyemix.Recipe.parse(recipe)
+        piece = shared.piece(reading, dyes.light, dyed)
+        results.append(dyemix.correct(dyes, dyemix.Trial(dyed, piece, shared.target(aim))))
+    elif aim is not None:
+        results.append(dyemix.match(dyes, shared.target(aim)))
+    title = f"Job: {job}" if job else ""
+    shared.write(output, page(*results, title=title))
+
+
+@command("[TOPIC]", "", name="help")
+def explain(topic: str | None) -> None:
+    """Say what a command does, or what tables hold.
+
+    TOPIC is a command, as match, or tables.
+    """
+    root = get_current_context().find_root()
+    if topic == "tables":
+        shared.say(files("dyemix").joinpath("data", "tables.txt").read_text("utf-8").rstrip())
+        return
+    asked = topic and root.command.get_command(root, topic)  # type: ignore[attr-defined]
+    if topic and asked is None:
+        raise UsageError(f"no help on {topic!r}: name a command, or tables.")
+    context = Context(asked, info_name=topic, parent=root) if asked else root
+    shared.say(context.get_help())

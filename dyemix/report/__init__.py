@@ -1,0 +1,3 @@
+"""A report to keep or hand on: results as one self-contained page; computes nothing."""
+
+from dyemix.report.report import report as report
