@@ -11,7 +11,7 @@ from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import DEMO_WARNING, Swatch, SwatchSet
 from dyemix.files import read_swatches
 from dyemix.files.cells import few
-from dyemix.files.names import Naming, name_samples
+from dyemix.files.names import name_samples
 
 if TYPE_CHECKING:
     from dyemix.photo import PhotoOptions, PhotoReading
@@ -24,10 +24,10 @@ _PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic")
 
 @dataclass(frozen=True, eq=False)
 class ReadReport:
-    """What a file was understood to hold. `swatches` is what a fit takes."""
+    """What a file was understood to hold. `swatches` is what a fit takes, `naming` in sentences."""
 
     swatches: SwatchSet
-    naming: Naming
+    naming: tuple[str, ...]
     photograph: PhotoReading | None = None
 
     @property
@@ -62,7 +62,7 @@ class ReadReport:
         if s.swatches:
             lines.append(str(s.repeats()))
         lines += s.warnings
-        lines += filter(None, str(self.naming).split("\n"))
+        lines += self.naming
         if self.unplaced:
             lines.append(
                 f"Could not be placed: {few(self.unplaced, 8)}. They have no recipe: write one for "

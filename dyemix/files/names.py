@@ -10,7 +10,7 @@ import os
 import re
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
@@ -27,30 +27,6 @@ _NUMBERING = re.compile(
     "untitled|id|new|copy|average|avg|mean|date|time"
 )
 _PIECE = re.compile(r"(.+?)\s*\(([^()]{1,40})\)")
-
-
-@dataclass(frozen=True)
-class Naming:
-    """Where recipes came from.
-
-    Attributes
-    ----------
-    given : samples named by the table of names, with their recipes.
-    parsed : samples whose own name was read as a recipe.
-    notes : what of the table of names fitted nothing, and names that look like numbering.
-    """
-
-    given: tuple[tuple[str, Recipe], ...] = ()
-    parsed: tuple[tuple[str, Recipe], ...] = ()
-    notes: tuple[str, ...] = ()
-
-    def __str__(self) -> str:
-        lines = []
-        for what, pairs in (("the table of names", self.given), ("their own names", self.parsed)):
-            if pairs:
-                told = few([f"{name!r} is {recipe}" for name, recipe in pairs], 6, "; ")
-                lines.append(f"Recipes from {what}, {len(pairs)} in all: {told}.")
-        return "\n".join([*lines, *self.notes])
 
 
 def recipe_in(name: str) -> tuple[Recipe, str] | None:
@@ -124,8 +100,8 @@ def read_names(
 
 def name_samples(
     swatches: SwatchSet, names: str | os.PathLike[str] | None = None
-) -> tuple[SwatchSet, Naming]:
-    """Give every unnamed sample its recipe, and say where each came from.
+) -> tuple[SwatchSet, tuple[str, ...]]:
+    """Give every unnamed sample its recipe, and say in sentences where each came from.
 
     The table of names goes before everything else; then the recipe of the file; then the name of
     the sample, where it reads as one. Raises `InputError` for a table of names with faults.
@@ -170,5 +146,8 @@ def name_samples(
     if numbered:
         notes.append(f"{shown(numbered)} look numbered, not dyed: name them.")
     parsed = [(name, recipe) for name, (recipe, _) in found.items() if name not in numbered]
-    naming = Naming(tuple(given.items()), tuple(parsed), tuple(notes))
-    return replace(swatches, readings=tuple(readings)), naming
+    for what, pairs in (("their own names", parsed), ("the table of names", [*given.items()])):
+        if pairs:
+            named = few([f"{name!r} is {recipe}" for name, recipe in pairs], 6, "; ")
+            notes.insert(0, f"Recipes from {what}, {len(pairs)} in all: {named}.")
+    return replace(swatches, readings=tuple(readings)), tuple(notes)
