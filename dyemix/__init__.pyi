@@ -29,6 +29,7 @@ from dyemix.matching.dispensing import Kit as Kit
 from dyemix.matching.match import match as match
 from dyemix.matching.match import match_many as match_many
 from dyemix.matching.next_swatch import next_swatch as next_swatch
+from dyemix.matching.suggest import suggest as suggest
 from dyemix.model.dyes import DyeSet as DyeSet
 from dyemix.model.dyes import Prediction as Prediction
 from dyemix.model.saved import load as load

@@ -19,6 +19,8 @@ from dyemix.model.dyes import DyeSet
 #: How much likely ΔE2000 a preferred dye may cost: half of what the eye of a customer sees.
 PREFERENCE = 0.5
 LIKELY, PAPER = "likely", "paper"
+#: The smallest dose that is practical, % owf: half a millilitre of 1 % stock on 100 g of cloth.
+LEAST_DOSE = 0.005
 
 
 class Limits(TypedDict, total=False):
@@ -36,6 +38,7 @@ class Limits(TypedDict, total=False):
     count: int
     rank_by: str
     k_lightness: float
+    least_dose: float
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,8 @@ class Constraints:
     count : most recipes to show.
     rank_by : ``"likely"`` (mean ΔE2000 in the pot) or ``"paper"`` (ΔE2000 of the prediction).
     k_lightness : lightness factor of ΔE2000.
+    least_dose : the smallest dose of a dye, % owf, that is practical; a recipe with less of one
+        stands behind all others.
 
     A lone name stands for itself: ``avoid="black"``.
 
@@ -75,6 +80,7 @@ class Constraints:
     count: int = 8
     rank_by: str = LIKELY
     k_lightness: float = 1.0
+    least_dose: float = LEAST_DOSE
 
     def __post_init__(self) -> None:
         for name in ("only", "use", "avoid", "prefer"):
@@ -100,6 +106,7 @@ class Constraints:
             (not total > 0, f"a total depth of {total:g} % owf holds no dye: above 0."),
             (self.count < 1, f"count is {self.count}: 1 or more."),
             (not self.k_lightness > 0, f"k_lightness is {self.k_lightness:g}: above 0."),
+            (not self.least_dose >= 0, f"least_dose is {self.least_dose:g} % owf: 0 or more."),
             (self.rank_by not in (LIKELY, PAPER), f"no ranking by {self.rank_by!r}: {ranks}."),
         ):  # fmt: skip
             if wrong:
@@ -148,6 +155,10 @@ class Constraints:
             dyes, labs, light, self.max_dyes, lower, upper, total, self.k_lightness,
             None if spectra[0] is None else np.array(spectra),
         )  # fmt: skip
+
+    def too_small(self, recipe: Mapping[str, float]) -> bool:
+        """Whether a recipe holds a dose below the smallest that is practical."""
+        return any(owf < self.least_dose for owf in recipe.values())
 
     def cost(self, recipe: Mapping[str, float]) -> float | None:
         """Of the dye for one kg of cloth; None where no prices are given."""

@@ -55,7 +55,7 @@ def chosen(
     Scores ``(M,)`` that differ by less than the eye can see rank as equal (steps of
     `EARNS_ITS_PLACE`); then the least metamerism goes first where the target has a spectrum, then
     the cheapest where prices are known, then fewer dyes, then less dye. A preferred dye is worth
-    `PREFERENCE`. A recipe `HOPELESS` further off than the best is none, and so is one that is a
+    `PREFERENCE`. Whatever holds a dose too small to measure stands last. A recipe `HOPELESS` further off than the best is none, and so is one that is a
     neighbour of one before it.
     """
     amounts = found.amounts
@@ -63,7 +63,8 @@ def chosen(
     steps = np.round((score - PREFERENCE * liked) / EARNS_ITS_PLACE)
     cost = amounts @ [wanted.price.get(dye, 0.0) for dye in dyes.names]
     lamp = np.round(other_lamp / EARNS_ITS_PLACE)
-    order = np.lexsort((amounts.sum(axis=1), found.used.sum(axis=1), cost, lamp, steps))
+    tiny = np.any((amounts > 0) & (amounts < wanted.least_dose), axis=1)
+    order = np.lexsort((amounts.sum(axis=1), found.used.sum(axis=1), cost, lamp, steps, tiny))
     weight = amounts * dyes.curves.sum(axis=1)
     out: list[int] = []
     for t in np.unique(found.which):

@@ -14,6 +14,7 @@ from dataclasses import replace
 from itertools import combinations, groupby
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.ciecam16 import VIEWING, HueSpace, Scale, lab_hue, of_hue, quieter, usual_hue
@@ -307,14 +308,20 @@ def _kinds(dyes: DyeSet, start: Prediction) -> list[tuple[RouteKind, str]]:
 
 def black(dyes: DyeSet, light: Light | None) -> int:
     """The darkest dye without colour of its own. Raises `DyemixError` where there is none."""
-    middles = ladders(dyes, light or dyes.light)[:, LADDER_MIDDLE]
-    grey = np.hypot(*middles[:, 1:].T) < GREY_CHROMA
+    grey = greys(dyes, light)
     if not grey.any():
         raise DyemixError(
             "this shelf has no black or grey: make the colour quieter by another route, with "
             "subdue (--let-down darkens it)."
         )
-    return int(np.argmin(np.where(grey, middles[:, 0], np.inf)))
+    lightness = ladders(dyes, light or dyes.light)[:, LADDER_MIDDLE, 0]
+    return int(np.argmin(np.where(grey, lightness, np.inf)))
+
+
+def greys(dyes: DyeSet, light: Light | None = None) -> NDArray[np.bool_]:
+    """Which dyes ``(D,)`` have no colour of their own at the middle of their ladders."""
+    middles = ladders(dyes, light or dyes.light)[:, LADDER_MIDDLE]
+    return np.asarray(np.hypot(*middles[:, 1:].T) < GREY_CHROMA)
 
 
 def ladders(dyes: DyeSet, light: Light) -> Array:

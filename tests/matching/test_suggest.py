@@ -1,0 +1,78 @@
+"""At most three recipes that differ in what a dyer would choose by, each with its reason."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchmarks.shelf import shelf
+from dyemix.matching.constraints import LEAST_DOSE
+from dyemix.matching.dispensing import Kit
+from dyemix.matching.match import match
+from dyemix.matching.suggest import Suggestions, suggest
+from dyemix.model.dyes import DyeSet
+
+
+@pytest.fixture(scope="module")
+def dyes() -> DyeSet:
+    return shelf(0, True)
+
+
+def lamp(one: Suggestions, i: int) -> float:
+    return max(shift.delta_e for shift in one[i].match.inconstancy)
+
+
+@pytest.mark.parametrize("colour", ["#7d8a6e", "#303030", "82 2 4", "60 5 5"])
+def test_what_is_said_of_each_is_true_of_it_alone(dyes: DyeSet, colour: str) -> None:
+    found = suggest(dyes, colour)
+    assert len(found) in (2, 3)
+    for i, choice in enumerate(found.choices):
+        others = [other.match for other in found.choices if other is not choice]
+        said, own = " | ".join(choice.reasons), choice.match
+        assert choice.reasons, "a recipe is shown for a reason"
+        assert ("likeliest" in said) == (i == 0)
+        if "only" in said:
+            assert all(len(own.recipe) < len(other.recipe) for other in others)
+        if "no black" in said:
+            assert "black" not in own.recipe
+            assert all("black" in other.recipe for other in others)
+        if "lamplight" in said:
+            assert all(lamp(found, i) < lamp(found, j) for j in range(len(found)) if j != i)
+        if "least to pour" in said:
+            assert all(own.recipe.total < 0.8 * other.recipe.total for other in others)
+        if "within your own squares" in said:
+            assert not own.prediction.warnings
+            assert all(other.prediction.warnings for other in others)
+
+
+def test_the_order_shown_is_the_order_claimed(dyes: DyeSet) -> None:
+    for kit in (None, Kit(240.0, {"": 2.0})):
+        ways = [choice.match for choice in suggest(dyes, "#7d8a6e", kit=kit).choices]
+        likely = [round(m.measured.likely if m.measured else m.likely, 1) for m in ways]
+        assert likely == sorted(likely)
+        assert likely[-1] <= likely[0] + 1.1
+
+
+def test_what_is_left_and_what_it_costs_are_reasons(dyes: DyeSet) -> None:
+    price = dict.fromkeys(dyes.names, 9.0) | {"turquoise": 0.1, "rust": 0.1}
+    said = str(suggest(dyes, "#7d8a6e", price=price, prefer="rust"))
+    assert "uses up rust" in said
+    assert "cheapest (1." in said
+
+
+def test_recipes_that_differ_in_nothing_are_one(dyes: DyeSet) -> None:
+    pair = dyes.take(["marigold", "navy"])
+    found = suggest(pair, pair.predict("marigold 0.8 + navy 0.25").as_target())
+    assert len(found) == 1
+    assert found[0].reasons[0].startswith("likeliest")
+
+
+def test_a_dose_too_small_to_measure_is_never_offered_first(dyes: DyeSet) -> None:
+    few = dyes.take(["marigold", "rose", "black"])
+    pale = few.predict("marigold 0.05 + black 0.004 + rose 0.02").as_target()
+    free = match(few, pale, least_dose=0.0)
+    assert min(free[0].recipe.values()) < LEAST_DOSE  # else this shows nothing
+    found = match(few, pale)
+    assert min(found[0].recipe.values()) >= LEAST_DOSE
+    assert min(suggest(few, pale)[0].match.recipe.values()) >= LEAST_DOSE
+    small = [min(one.recipe.values()) < LEAST_DOSE for one in found]
+    assert small == sorted(small)
