@@ -55,8 +55,8 @@ def chosen(
     Scores ``(M,)`` that differ by less than the eye can see rank as equal (steps of
     `EARNS_ITS_PLACE`); then the least metamerism goes first where the target has a spectrum, then
     the cheapest where prices are known, then fewer dyes, then less dye. A preferred dye is worth
-    `PREFERENCE`. Whatever holds a dose too small to measure stands last. A recipe `HOPELESS` further off than the best is none, and so is one that is a
-    neighbour of one before it.
+    `PREFERENCE`; whatever holds a dose too small to measure stands last. A recipe `HOPELESS`
+    further off than the best is none, and so is one that is a neighbour of one before it.
     """
     amounts = found.amounts
     liked = np.any(amounts[:, [dyes.index(dye) for dye in wanted.prefer]] > 0, axis=1)
