@@ -12,6 +12,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.fitting.calibration import LeftOut
 from dyemix.fitting.next_squares import middle_mixes
+from dyemix.fitting.slips import slips
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import MixtureCheck
 from dyemix.model.ladders import Pot
@@ -88,11 +89,11 @@ def expected(dyes: DyeSet) -> tuple[float | None, tuple[float, float]]:
 
 
 def flags(swatches: SwatchSet) -> tuple[str, ...]:
-    """Doubtful readings, each with its place: kept, and said.
+    """Doubtful readings, each with its place: likely slips, and what was flagged. All are kept.
 
     That the spectrum of a ladder's reading is made up is no doubt here: it is not used.
     """
-    return tuple(
+    return tuple(map(str, slips(swatches))) + tuple(
         f"{r.place}: {flag}"
         for r in swatches.readings
         for flag in r.warnings
