@@ -19,12 +19,12 @@ from command import Command
 
 import dyemix
 from dyemix.cli.commands import MODULES
-from guides.make import CONSOLE, PICTURE, README, REFERENCE, TABLE, draw, reference
+from notebooks.make import CONSOLE, PICTURE, README, REFERENCE, TABLE, draw, reference
 from tests.simulated.photographs import shoot
 
 ROOT = Path(__file__).resolve().parents[1]
 TEXT = README.read_text(encoding="utf-8")
-WALK = (ROOT / "guides" / "walk.md").read_text(encoding="utf-8")
+WALK = (ROOT / "tests" / "data" / "walk.md").read_text(encoding="utf-8")
 SET_UP, TESTS, OWN = re.findall(r"```sh\n(.*?)```", TEXT, re.DOTALL)
 TYPED = TABLE.findall(TEXT)[0]
 #: A table typed into a file, or a line.
@@ -71,7 +71,7 @@ def test_the_readme_prints_what_the_commands_print(run: Command):
     for block in blocks:
         done = run(*shlex.split(block["command"])[1:])
         shown, told = _NUMBER.split(done.stdout), _NUMBER.split(block["printed"])
-        assert shown[::2] == told[::2], f"python -m guides.make: {block['command']}"
+        assert shown[::2] == told[::2], f"python -m notebooks.make: {block['command']}"
         for now, then in zip(shown[1::2], told[1::2], strict=True):
             digit = 10.0 ** -len(then.partition(".")[2])
             assert abs(float(now) - float(then)) < 1.01 * digit
@@ -85,7 +85,7 @@ def test_every_command_is_run_by_the_walk(run: Command):
 
 
 def test_the_reference_says_what_help_says():
-    assert REFERENCE.read_text(encoding="utf-8") == reference(), "python -m guides.make"
+    assert REFERENCE.read_text(encoding="utf-8") == reference(), "python -m notebooks.make"
 
 
 def test_help_on_a_command_and_on_tables(run: Command):
@@ -105,7 +105,7 @@ def test_the_picture_of_an_answer_is_the_answer(tmp_path: Path):
     now, then = imread(tmp_path / "answer.png"), imread(PICTURE)
     assert now.shape == then.shape
     differs = abs(now - then).max(axis=-1) > 0.05
-    assert differs.mean() < 0.02, "python -m guides.make"
+    assert differs.mean() < 0.02, "python -m notebooks.make"
 
 
 @pytest.mark.slow

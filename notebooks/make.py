@@ -1,4 +1,4 @@
-"""Write what documents show from what the program does: ``python -m guides.make``.
+"""Write what documents show from what the program does: ``python -m notebooks.make``.
 
 The picture of an answer, the command reference, and what the README's commands print. Tests compare
 all of them with the program.
@@ -20,7 +20,7 @@ import dyemix
 from dyemix.cli.commands import dyemix as commands
 
 ROOT = Path(__file__).resolve().parents[1]
-README, REFERENCE = ROOT / "README.md", ROOT / "guides" / "commands.md"
+README, REFERENCE = ROOT / "README.md", ROOT / "notebooks" / "commands.md"
 PICTURE = ROOT / "notebooks" / "answer.png"
 #: A command and what it prints, in a block of its own.
 CONSOLE = re.compile(r"```console\n\$ (?P<command>[^\n]+)\n(?P<printed>.*?)```", re.DOTALL)
@@ -51,7 +51,7 @@ def reference() -> str:
     """Every command and its options, as ``--help`` prints them."""
     head = (
         "# Every command and its options\n\nAs `dyemix COMMAND --help` prints them; written by "
-        "`python -m guides.make`. Tables are described by `dyemix help tables`.\n"
+        "`python -m notebooks.make`. Tables are described by `dyemix help tables`.\n"
     )
     return "\n".join([head, *_help(commands, "dyemix", None)])
 
