@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import Enum
 
 
 @dataclass(frozen=True)
@@ -77,3 +78,16 @@ class FitError(DyemixError):
 
 class SavedError(DyemixError):
     """A saved fit or dye book that is damaged, newer than this version, or cannot be written."""
+
+
+class Choice(Enum):
+    """An enumeration that takes its own text, in any case, and refuses any other in a sentence."""
+
+    @classmethod
+    def _missing_(cls, value: object) -> Choice:
+        text = str(value).casefold()
+        for member in cls:
+            if text in (str(member.value).casefold(), member.name.casefold()):
+                return member
+        known = ", ".join(str(member.value) for member in cls)
+        raise DyemixError(f"{value!r} is no {cls.__name__}: one of {known}.")

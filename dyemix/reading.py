@@ -60,7 +60,7 @@ class ReadReport:
             joined = few([f"{x.label} ×{len(x.readings)}" for x in self.joined], 8)
             lines.append(f"Joined as repeats: {joined}.")
         if s.swatches:
-            lines.append(str(s.repeats()))
+            lines.append("\n".join(map(str, s.repeats)))
         lines += s.warnings
         lines += self.naming
         if self.unplaced:

@@ -11,14 +11,13 @@ Viewing conditions, stated because the model needs them: cloth under 1000 lx bes
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light, colour_science, white, xyz_from_lab
-from dyemix.errors import DyemixError
+from dyemix.errors import Choice, DyemixError
 
 ILLUMINANCE, BACKGROUND = 1000.0, 20.0
 ADAPTING = ILLUMINANCE / np.pi * BACKGROUND / 100.0
@@ -32,14 +31,14 @@ DRIFTING = (220.0, 320.0)
 _ROUNDS = 60
 
 
-class HueSpace(Enum):
+class HueSpace(Choice):
     """Whose hue is held."""
 
     CIELAB = "CIELAB"
     CIECAM16 = "CIECAM16"
 
 
-class Scale(Enum):
+class Scale(Choice):
     """What falls from step to step."""
 
     CHROMA = "CIELAB chroma"

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array
+from dyemix.errors import DyemixError
 
 _TINY = 1e-12
 _DEG = np.pi / 180.0
@@ -27,7 +28,16 @@ def _seventh(chroma: Array) -> Array:
 
 
 def delta_e(reference: ArrayLike, sample: ArrayLike, k_lightness: float = 1.0) -> Array:
-    """ΔE2000 between CIELAB arrays ``(..., 3)`` of one light; they broadcast."""
+    """ΔE2000 between CIELAB arrays ``(..., 3)`` of one light; they broadcast.
+
+    Raises `DyemixError` for arrays of another shape.
+
+    >>> float(delta_e([50, 2.5, 0], [50, 0, -2.5]).round(4))
+    4.3065
+    """
+    for values in (reference, sample):
+        if (shape := np.shape(values))[-1:] != (3,):
+            raise DyemixError(f"the shape {shape} holds no CIELAB: (3,) or (..., 3) does.")
     residual, _ = delta_e_residual(reference, sample, k_lightness, slope=False)
     return np.asarray(np.sqrt(np.sum(residual * residual, axis=-1)))
 

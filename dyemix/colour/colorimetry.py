@@ -32,7 +32,11 @@ _ALIASES = {"F2": "FL2", "F11": "FL11", "CWF": "FL2", "TL84": "FL11"}
 class Light:
     """An illuminant and an observer, as CIE names them: ``Light("D65", 10)``.
 
-    `observer` is 2 (CIE 1931) or 10 (CIE 1964) degrees. Raises `DyemixError` for any other.
+    `observer` is 2 (CIE 1931) or 10 (CIE 1964) degrees. Raises `DyemixError` for any other, and for
+    an illuminant that nobody has tables for.
+
+    >>> print(Light.parse("A/2"))
+    A/2°
     """
 
     illuminant: str = "D65"
@@ -42,32 +46,28 @@ class Light:
         object.__setattr__(self, "illuminant", _ALIASES.get(self.illuminant, self.illuminant))
         if self.observer not in (2, 10):
             raise DyemixError(f"observer {self.observer}° is not a CIE observer: 2 or 10 is.")
+        weights(self)
 
     @classmethod
-    def parse(cls, text: str) -> Light:
-        """Read ``D65/10``, ``D65/10°``, ``A 2`` or ``D50``."""
+    def parse(cls, text: str | Light) -> Light:
+        """Read ``D65/10``, ``D65/10°``, ``A 2`` or ``D50``; a light is itself."""
+        if isinstance(text, Light):
+            return text
         match = re.fullmatch(r"\s*([A-Za-z][\w.\-]*)\s*(?:[/ ,]\s*(\d+)\s*°?)?\s*", text)
         if not match:
             raise DyemixError(f"{text!r} is not a light: write illuminant/observer, as D65/10.")
-        name = match[1].upper()
-        light = cls(name, int(match[2] or 10))
-        weights(light)  # refuses an illuminant that nobody has tables for
-        return light
+        return cls(match[1].upper(), int(match[2] or 10))
 
     def __str__(self) -> str:
         return f"{self.illuminant}/{self.observer}°"
 
 
-D65_10 = Light("D65", 10)
-D65_2 = Light("D65", 2)
-
-
 @lru_cache(maxsize=1)
-def _shipped() -> dict[Light, Array]:
-    table: dict[Light, list[list[float]]] = {}
+def _shipped() -> dict[tuple[str, int], Array]:
+    table: dict[tuple[str, int], list[list[float]]] = {}
     text = files("dyemix").joinpath("data", "lights.csv").read_text(encoding="utf-8")
     for row in csv.DictReader(text.splitlines()):
-        light = Light(row["illuminant"], int(row["observer"]))
+        light = row["illuminant"], int(row["observer"])
         table.setdefault(light, []).append([float(row[axis]) for axis in "XYZ"])
     return {light: np.array(rows) for light, rows in table.items()}
 
@@ -79,7 +79,7 @@ def weights(light: Light) -> Array:
     Those of the common lights are shipped with the package; any other illuminant that
     colour-science carries is worked out on first use. Raises `DyemixError` for an unknown one.
     """
-    found = _shipped().get(light)
+    found = _shipped().get((light.illuminant, light.observer))
     if found is None:
         found = weights_from_colour_science(light)
     found.setflags(write=False)
@@ -126,6 +126,10 @@ def weights_from_colour_science(light: Light) -> Array:
     )
     product = power[:, np.newaxis] * response
     return np.asarray(100.0 * spread.T @ product / product[:, 1].sum())
+
+
+D65_10 = Light("D65", 10)
+D65_2 = Light("D65", 2)
 
 
 def white(light: Light) -> Array:
@@ -210,8 +214,24 @@ def screen_colour(reflectance: ArrayLike) -> ScreenColour:
     return screen_colours(lab(reflectance, D65_2))[0]
 
 
-def lab_from_hex(text: str) -> Array:
-    """CIELAB ``(3,)`` under D65/2° of ``#rrggbb`` or ``#rgb``. Raises `TargetError`."""
+def lab_to_hex(lab_d65_2: ArrayLike) -> str:
+    """The nearest sRGB code of one CIELAB ``(3,)`` under D65/2°, sRGB's own light.
+
+    >>> lab_to_hex([56.2, -8.7, 12.4])
+    '#7b8b71'
+    """
+    values = np.asarray(lab_d65_2, dtype=float)
+    if values.shape != (3,) or not np.isfinite(values).all():
+        raise TargetError(f"{lab_d65_2!r} is not one colour: L*, a*, b* are wanted.")
+    return screen_colours(values)[0].hex
+
+
+def hex_to_lab(text: str) -> Array:
+    """CIELAB ``(3,)`` under D65/2° of ``#rrggbb`` or ``#rgb``. Raises `TargetError`.
+
+    >>> hex_to_lab("#7d8a6e").round(1)
+    array([55.9, -8.6, 13.4])
+    """
     match = re.fullmatch(r"#?([0-9a-fA-F]{6}|[0-9a-fA-F]{3})", text.strip())
     if not match:
         raise TargetError(f"{text!r} is not a hex colour: write six digits, as #7d8a6e.")

@@ -8,7 +8,8 @@ from typing import Annotated
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import lab_from_hex
+from dyemix.colour.colorimetry import hex_to_lab
+from dyemix.dataset.result import Value
 from dyemix.dataset.serialise import Shape
 from dyemix.errors import DyemixError
 
@@ -17,8 +18,26 @@ _ANYWHERE = 1e4
 _STEP = 8
 
 
+def as_text(matrix: Array) -> str:
+    """A matrix ``(R, 3)`` in words, every digit kept."""
+    return "; ".join(" ".join(f"{float(x)!r}" for x in row) for row in matrix)
+
+
+def from_text(text: str) -> Array:
+    """The matrix ``(R, 3)`` that `as_text` wrote. Raises `DyemixError` for other words."""
+    try:
+        rows = np.array([[float(x) for x in part.split()] for part in text.split(";")])
+    except ValueError:
+        rows = np.zeros((0, 0))
+    if rows.ndim != 2 or rows.shape[1] != 3 or not np.isfinite(rows).all():
+        raise DyemixError(
+            f"{text[:40]!r} should be rows of three numbers, of L*, a* and b*, with ';' between."
+        )
+    return rows
+
+
 @dataclass(frozen=True, eq=False)
-class Clipped:
+class Clipped(Value):
     """Where the true colour of a reading may lie beyond what was read.
 
     Attributes
@@ -28,9 +47,6 @@ class Clipped:
     """
 
     beyond: Annotated[Array, Shape("C", 3)]
-
-    def __post_init__(self) -> None:
-        self.beyond.setflags(write=False)
 
     @classmethod
     def of_hex(cls, code: str) -> Clipped | None:
@@ -44,33 +60,22 @@ class Clipped:
         at_end = [i for i, level in enumerate(levels) if level in (0, 255)]
         if not at_end or levels == [255] * 3:
             return None
-        here = lab_from_hex(code)
+        here = hex_to_lab(code)
         beyond = []
         for i in at_end:
             inner = list(levels)
             inner[i] += _STEP if levels[i] == 0 else -_STEP
-            beyond.append(here - lab_from_hex("#{:02x}{:02x}{:02x}".format(*inner)))
+            beyond.append(here - hex_to_lab("#{:02x}{:02x}{:02x}".format(*inner)))
         rows = np.array(beyond)
         return cls(rows / np.linalg.norm(rows, axis=1, keepdims=True))
 
     @classmethod
     def parse(cls, text: str) -> Clipped | None:
         """Read back what `str` writes; None for no words. Raises `DyemixError` for other words."""
-        if not text.strip():
-            return None
-        try:
-            rows = np.array([[float(x) for x in part.split()] for part in text.split(";")])
-        except ValueError:
-            rows = np.zeros((0, 0))
-        if rows.ndim != 2 or rows.shape[1] != 3 or not np.isfinite(rows).all():
-            raise DyemixError(
-                f"{text[:40]!r} is no direction in which a colour was clipped: three numbers, of "
-                "L*, a* and b*, for each channel, with ';' between channels."
-            )
-        return cls(rows)
+        return cls(from_text(text)) if text.strip() else None
 
     def __str__(self) -> str:
-        return "; ".join(" ".join(f"{x:.4f}" for x in row) for row in self.beyond)
+        return as_text(self.beyond)
 
     def open(self, apart: Array) -> Array:
         """Variance ``(3, 3)`` to add to a reading from which a colour lies `apart` ``(3,)``.

@@ -11,14 +11,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.result import Value
 
 #: A reading is odd where it lies further from the median of its piece than so many times the
 #: median distance, and than so many ΔE2000; working values of ours. It is named and kept.
@@ -31,9 +31,6 @@ ODD_WEIGHT = 0.05
 APART_FACTOR, APART_DISTANCE = 4.0, 1.5
 #: Pairs grow with the square of the repeats: beyond this, some stand for all, the farthest too.
 MOST_COMPARED = 200
-
-Piece = TypeVar("Piece")
-Again = TypeVar("Again")
 
 
 def odd_readings(labs: Array) -> NDArray[np.bool_]:
@@ -55,7 +52,7 @@ def reading_weights(labs: Array) -> Array:
 
 
 @dataclass(frozen=True, eq=False)
-class RepeatScatter(Generic[Piece]):
+class RepeatScatter(Value):
     """How far repeats lie apart.
 
     Attributes
@@ -65,7 +62,6 @@ class RepeatScatter(Generic[Piece]):
         over the groups; zero where `freedom` is 0.
     mean : mean ΔE2000 between two of a group; NaN where there are none.
     freedom : degrees of freedom of `covariance`: repeats less groups.
-    pairs : each group, by its recipe. Groups that are named in `apart` included.
     apart : sentences on groups that differ far more than the others; they are not in the figures.
     """
 
@@ -73,7 +69,6 @@ class RepeatScatter(Generic[Piece]):
     covariance: Array
     mean: float
     freedom: int
-    pairs: tuple[tuple[Recipe, tuple[Piece, ...]], ...] = ()
     apart: tuple[str, ...] = ()
 
     def __str__(self) -> str:
@@ -86,57 +81,40 @@ class RepeatScatter(Generic[Piece]):
         )
 
 
-@dataclass(frozen=True, eq=False)
-class Repeats(Generic[Piece, Again]):
-    """The two scatters of a swatch set. `reading.pairs` and `dye_again.pairs` hold the repeats."""
+class Repeats(NamedTuple):
+    """The two scatters of a swatch set: of readings, and of pieces dyed again."""
 
-    reading: RepeatScatter[Piece]
-    dye_again: RepeatScatter[Again]
-
-    def __str__(self) -> str:
-        return "\n".join([str(self.reading), str(self.dye_again)])
+    reading: RepeatScatter
+    dye_again: RepeatScatter
 
 
 def scatter(
-    what: str,
-    groups: Sequence[tuple[Recipe, Sequence[Piece], Sequence[str], Array]],
-    cure: str,
-    floor: float,
-) -> RepeatScatter[Piece]:
-    """Pool groups of repeats, each given as recipe, pieces, labels and CIELAB ``(n, 3)``.
+    what: str, groups: Sequence[tuple[Sequence[str], Array]], cure: str, floor: float
+) -> RepeatScatter:
+    """Pool groups of repeats, each given as the labels of its pieces and CIELAB ``(n, 3)``.
 
     A group whose members differ by more than the rest of the set can explain, and by more than
     `floor` ΔE2000, is told in a sentence that ends in `cure` and left out of the figures.
     """
-    groups = [group for group in groups if len(group[1]) > 1]
-    between = [_between(labs) for *_, labs in groups]
+    groups = [(labels, labs) for labels, labs in groups if len(labs) > 1]
+    between = [_between(labs) for _, labs in groups]
     # One or two groups cannot say what is usual.
     few = APART_DISTANCE / APART_FACTOR
     usual = float(np.median([d.mean() for d in between])) if len(between) > 2 else few
     limit = max(APART_FACTOR * usual, floor)
-    total, freedom, told = np.zeros((3, 3)), 0, []
-    kept: list[Array] = []
-    for (_, _, labels, labs), distance in zip(groups, between, strict=True):
+    centred, kept, told = [np.zeros((0, 3))], [], []
+    for (labels, labs), distance in zip(groups, between, strict=True):
         if distance.max() > limit:
-            names = (
-                " and ".join(labels) if len(labels) > 1 else f"{len(labs)} readings of {labels[0]}"
-            )
+            several = len(labels) > 1
+            names = " and ".join(labels) if several else f"{len(labs)} readings of {labels[0]}"
             told.append(f"{names} differ by {distance.max():.1f} ΔE2000: {cure}")
-            continue
-        centred = labs - labs.mean(axis=0)
-        total += centred.T @ centred
-        freedom += len(labs) - 1
-        kept.append(distance)
-    covariance = total / max(freedom, 1)
-    covariance.setflags(write=False)
-    return RepeatScatter(
-        what,
-        covariance,
-        float(np.concatenate(kept).mean()) if kept else float("nan"),
-        freedom,
-        tuple((recipe, tuple(pieces)) for recipe, pieces, *_ in groups),
-        tuple(told),
-    )
+        else:
+            centred.append(labs - labs.mean(axis=0))
+            kept.append(distance)
+    rows = np.concatenate(centred)
+    freedom = len(rows) - len(kept)
+    mean = float(np.concatenate(kept).mean()) if kept else float("nan")
+    return RepeatScatter(what, rows.T @ rows / max(freedom, 1), mean, freedom, tuple(told))
 
 
 def _between(labs: Array) -> Array:

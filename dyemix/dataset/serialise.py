@@ -47,11 +47,10 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS, Light
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.result import DEMO_WARNING
 from dyemix.errors import DyemixError, SavedError
 
 T = TypeVar("T")
-#: What every result on invented dyes begins with.
-DEMO_WARNING = "DEMO: these are invented dyes. Do not dye from these figures."
 #: The largest integer that every reader of JSON keeps exactly (RFC 8259, section 6).
 _LARGEST = 2**53
 

@@ -6,29 +6,24 @@ swatch set is what a fit takes. Every importer gives a `SwatchSet` and nothing e
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields, replace
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
-from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dyemix.arrays import Array
-from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, lab, screen_colours
-from dyemix.dataset.clipped import Clipped
+from dyemix.colour.colorimetry import D65_2, D65_10, Light
+from dyemix.colour.spectra import Unit
 from dyemix.dataset.conditions import METHOD as METHOD
 from dyemix.dataset.conditions import same
+from dyemix.dataset.frames import readings_of
+from dyemix.dataset.readings import Reading as Reading
+from dyemix.dataset.readings import Swatch as Swatch
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.repeats import (
-    APART_DISTANCE,
-    ODD_DISTANCE,
-    Repeats,
-    odd_readings,
-    reading_weights,
-    scatter,
-)
-from dyemix.dataset.serialise import DEMO_WARNING as DEMO_WARNING
+from dyemix.dataset.repeats import APART_DISTANCE, ODD_DISTANCE, Repeats, scatter
+from dyemix.dataset.result import DEMO_WARNING as DEMO_WARNING
+from dyemix.dataset.result import Result, Row
 from dyemix.errors import FitError
 
 if TYPE_CHECKING:
@@ -43,117 +38,11 @@ ROUGH_ERROR = 1.5
 
 
 @dataclass(frozen=True, eq=False)
-class Reading:
-    """One measurement of one piece of cloth.
-
-    Attributes
-    ----------
-    recipe : what it was dyed with; None where the sample has not been named yet.
-    reflectance : ``(B,)`` fraction; None where the swatch has not been read yet.
-    swatch : which piece of cloth; readings with equal recipe and swatch are of one piece.
-    kind : ``"spectrum"``, ``"Lab"``, ``"hex"``, or ``"blank"`` where nothing was read yet.
-    lab, light : the CIELAB as given ``(3,)`` and its light, where `kind` is Lab or hex. The
-        reflectance is then the smoothest one with this colour: rough.
-    covariance : ``(3, 3)`` of that CIELAB, where the reader knows how good it is (a photograph).
-    clipped : where it is a bound, not a value: a channel stood at the end of its range.
-    conditions : how it was dyed and read, as written.
-    warnings : what is doubtful about it, in words. Such a reading is still used.
-    place : file and row, for messages.
-    """
-
-    recipe: Recipe | None
-    reflectance: Array | None
-    swatch: str = ""
-    kind: str = "spectrum"
-    lab: Array | None = None
-    light: Light | None = None
-    covariance: Array | None = None
-    conditions: Mapping[str, str] = field(default_factory=dict)
-    warnings: tuple[str, ...] = ()
-    place: str = ""
-    name: str = ""
-    clipped: Clipped | None = None
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "conditions", MappingProxyType(dict(self.conditions)))
-        for values in (self.reflectance, self.lab, self.covariance):
-            if values is not None:
-                values.setflags(write=False)
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        # A view of a mapping does not travel to another process; the mapping in it does.
-        values = [getattr(self, f.name) for f in fields(self)]
-        return type(self), tuple(dict(v) if isinstance(v, MappingProxyType) else v for v in values)
-
-    @property
-    def rough(self) -> bool:
-        """Whether the spectrum was made up from three numbers."""
-        return self.kind in ("Lab", "hex")
-
-    def colour(self, light: Light = D65_10) -> Array:
-        """CIELAB ``(3,)`` under `light`: as given where it was given under that light."""
-        if self.lab is not None and self.light == light:
-            return self.lab
-        if self.reflectance is None:
-            raise FitError(f"{self.place or self.recipe}: this swatch has not been read yet.")
-        return lab(self.reflectance, light)
-
-
-@dataclass(frozen=True, eq=False)
-class Swatch:
-    """One piece of dyed cloth: the mean of its readings.
-
-    `reflectance` is ``(B,)``, averaged in reflectance (linear light). Of three readings or more,
-    one that lies far from the others counts little (`dyemix.dataset.repeats`); `odd` says which.
-    """
-
-    recipe: Recipe
-    reflectance: Array
-    readings: tuple[Reading, ...]
-    odd: tuple[int, ...] = ()
-
-    @classmethod
-    def of(cls, recipe: Recipe, readings: tuple[Reading, ...]) -> Swatch:
-        """The piece that these readings, each with a reflectance, are of."""
-        spectra = np.array([reading.reflectance for reading in readings])
-        labs = lab(spectra, D65_10)
-        odd = tuple(int(i) for i in np.flatnonzero(odd_readings(labs)))
-        return cls(recipe, reading_weights(labs) @ spectra, readings, odd)
-
-    @property
-    def label(self) -> str:
-        """Recipe, and which piece where there are several."""
-        piece = self.readings[0].swatch
-        return f"{self.recipe} ({piece})" if piece else str(self.recipe)
-
-    @property
-    def rough(self) -> bool:
-        return any(reading.rough for reading in self.readings)
-
-    def colour(self, light: Light = D65_10) -> Array:
-        """CIELAB ``(3,)`` under `light`; the mean of the readings', an odd one counting little."""
-        labs = np.array([reading.colour(light) for reading in self.readings])
-        spectra = np.array([reading.reflectance for reading in self.readings])
-        return np.asarray(reading_weights(lab(spectra, D65_10)) @ labs)
-
-    @property
-    def steady(self) -> tuple[Reading, ...]:
-        """The readings that are not odd."""
-        return tuple(r for i, r in enumerate(self.readings) if i not in self.odd)
-
-    @property
-    def warnings(self) -> tuple[str, ...]:
-        """A sentence for each reading that lies far from the others."""
-        return tuple(
-            f"{self.label}: the reading {self.readings[i].place or f'no. {i + 1}'} lies far from "
-            f"the other {len(self.readings) - 1}: kept, at a twentieth of its weight."
-            for i in self.odd
-        )
-
-
-@dataclass(frozen=True, eq=False)
-class SwatchSet:
+class SwatchSet(Result):
     """Swatches read from one or more files, in the order of the files.
+
+    `len` and iteration go to its swatches, the pieces of cloth that are named and read; two sets
+    add up to one.
 
     Attributes
     ----------
@@ -161,12 +50,66 @@ class SwatchSet:
     notes : what was understood and assumed on the way in, one sentence each.
     source : the file's name, for messages.
     demo : whether these are invented dyes.
+
+    >>> import pandas as pd
+    >>> table = pd.DataFrame({"recipe": ["undyed", "rust 1"], "hex": ["#f4f1ea", "#a4532f"]})
+    >>> [swatch.label for swatch in SwatchSet.from_frame(table)]
+    ['undyed', 'rust 1.00']
     """
 
     readings: tuple[Reading, ...]
     notes: tuple[str, ...] = ()
     source: str = ""
     demo: bool = False
+
+    @classmethod
+    def from_frame(
+        cls,
+        table: pd.DataFrame,
+        *,
+        light: Light | str | None = None,
+        scale: Unit | str = Unit.FRACTION,
+        conditions: Mapping[str, str] | None = None,
+    ) -> SwatchSet:
+        """The readings in a frame, one a row; what `to_frame` gave, without loss.
+
+        Parameters
+        ----------
+        table : column ``recipe`` (as text; ``undyed``), or a numeric column a dye, in % owf; the
+            reading as bands (headed 400, "400" or "400 nm"), as ``L*``, ``a*``, ``b*``, or as
+            ``hex``; and if wanted ``swatch``, ``name``, ``light``, ``place`` and conditions.
+        light : of L*a*b*, where no column ``light`` says it.
+        scale : ``"fraction"`` or ``"percent"``, of the bands.
+        conditions : of every reading, beside those in columns.
+
+        Raises `InputError` with every fault, each by its row (from 0) and column.
+        """
+        told = {key: table.attrs[key] for key in ("source", "notes", "demo") if key in table.attrs}
+        told |= {"notes": tuple(told["notes"])} if "notes" in told else {}
+        return cls(readings_of(table, light, Unit(scale), conditions or {}), **told)
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a reading: recipe, amounts by dye (% owf), swatch, colour, bands, conditions."""
+        out = super().to_frame()
+        out.attrs = {"source": self.source, "notes": list(self.notes), "demo": self.demo}
+        return out
+
+    def _rows(self) -> Iterable[Row]:
+        return (reading.row(self.light) for reading in self.readings)
+
+    def __len__(self) -> int:
+        return len(self.swatches)
+
+    def __iter__(self) -> Iterator[Swatch]:
+        return iter(self.swatches)
+
+    def __add__(self, other: SwatchSet) -> SwatchSet:
+        return SwatchSet(
+            self.readings + other.readings,
+            tuple(dict.fromkeys(self.notes + other.notes)),
+            " + ".join(dict.fromkeys(filter(None, (self.source, other.source)))),
+            self.demo or other.demo,
+        )
 
     @cached_property
     def swatches(self) -> tuple[Swatch, ...]:
@@ -245,8 +188,13 @@ class SwatchSet:
         return {key: value for key, (value, _) in found.items()}
 
     @cached_property
-    def _repeats(self) -> Repeats[Reading, Swatch]:
-        pieces = [s for s in self.swatches if len(s.steady) > 1]
+    def repeats(self) -> Repeats:
+        """Reading scatter and dye-again scatter, under D65/10°.
+
+        `reading` is of single readings about their piece, odd ones left out. `dye_again` is of
+        pieces about their recipe, undyed cloth left out (no dye was weighed); each piece is the
+        mean of its readings, so what is left of the reading scatter is in it.
+        """
         again: dict[Recipe, list[Swatch]] = {}
         for swatch in self.swatches:
             if swatch.recipe:
@@ -254,38 +202,26 @@ class SwatchSet:
         return Repeats(
             scatter(
                 "Readings of one swatch",
-                [
-                    (s.recipe, s.steady, [s.label], np.array([r.colour() for r in s.steady]))
-                    for s in pieces
-                ],
+                [([s.label], np.array([r.colour() for r in s.steady])) for s in self.swatches],
                 "neither can be called the odd one: read the swatch again.",
                 ODD_DISTANCE,
             ),
             scatter(
                 "Swatches of one recipe",
                 [
-                    (recipe, group, [s.label for s in group], np.array([s.colour() for s in group]))
-                    for recipe, group in again.items()
+                    ([s.label for s in group], np.array([s.colour() for s in group]))
+                    for group in again.values()
                 ],
                 "mislabelled or badly weighed? Neither can be called the odd one: dye it again.",
                 APART_DISTANCE,
             ),
         )
 
-    def repeats(self) -> Repeats[Reading, Swatch]:
-        """Reading scatter and dye-again scatter, under D65/10°.
-
-        `reading` is of single readings about their piece, odd ones left out. `dye_again` is of
-        pieces about their recipe, undyed cloth left out (no dye was weighed); each piece is the
-        mean of its readings, so what is left of the reading scatter is in it.
-        """
-        return self._repeats
-
     @property
     def warnings(self) -> tuple[str, ...]:
         """Repeats that do not agree, a sentence each. All of them are used as they stand."""
         odd = tuple(text for swatch in self.swatches for text in swatch.warnings)
-        return odd + self._repeats.reading.apart + self._repeats.dye_again.apart
+        return odd + self.repeats.reading.apart + self.repeats.dye_again.apart
 
     def set_aside(self) -> tuple[SwatchSet, SwatchSet]:
         """These swatches less those called `CHECK`, and those: kept out of the fit to check it."""
@@ -313,27 +249,6 @@ class SwatchSet:
             kept, (*self.notes, note) if left_out else self.notes, self.source, self.demo
         )
 
-    def to_frame(self) -> pd.DataFrame:
-        """One row a reading: recipe, swatch, kind, CIELAB, hex, flags, place, bands in nm."""
-        import pandas as pd
-
-        rows = []
-        for r in self.readings:
-            row: dict[str, object] = {
-                "recipe": "" if r.recipe is None else str(r.recipe),
-                "swatch": r.swatch,
-                "kind": r.kind,
-                "flags": "; ".join(r.warnings),
-                "place": r.place,
-            }
-            if r.reflectance is not None:
-                row |= dict(zip(("L*", "a*", "b*"), r.colour(self.light), strict=True))
-                row["light"] = str(self.light)
-                row["hex"] = screen_colours(lab(r.reflectance, Light("D65", 2)))[0].hex
-                row |= {f"{w:.0f} nm": x for w, x in zip(WAVELENGTHS, r.reflectance, strict=True)}
-            rows.append(row)
-        return pd.DataFrame(rows)
-
     def __str__(self) -> str:
         counts = (
             f"{len(self.readings)} readings of {len(self.swatches)} swatches: "
@@ -341,7 +256,7 @@ class SwatchSet:
         )
         lines = [f"{self.source}: {counts}" if self.source else counts, *self.notes]
         if self.swatches:
-            lines += [str(self.repeats()), *self.warnings]
+            lines += [*map(str, self.repeats), *self.warnings]
         if self.demo:
             lines.insert(0, DEMO_WARNING)
         return "\n".join(lines)

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol, TypeAlias
 
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import D65_2, Light, lab, lab_from_hex, screen_colours
-from dyemix.dataset.swatches import Reading, Swatch
+from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, hex_to_lab, lab, lab_to_hex
+from dyemix.colour.spectra import fractions
+from dyemix.dataset.readings import Reading, Swatch
+from dyemix.dataset.result import Result, Row, colour_row
 from dyemix.errors import DyemixError, TargetError
 
 _NUMBER = r"[-+−]?\d+(?:\.\d+)?"
@@ -20,8 +24,18 @@ _LAB = re.compile(
 )
 
 
+class HasColour(Protocol):
+    """Anything that says what it is as a target, as a prediction does."""
+
+    def as_target(self) -> Target: ...
+
+
+#: Whatever is a colour: text, a target, a reading, a prediction, L* a* b*, or a spectrum ``(B,)``.
+AnyColour: TypeAlias = "str | Target | Reading | Swatch | HasColour | Sequence[float] | Array"
+
+
 @dataclass(frozen=True, eq=False)
-class Target:
+class Target(Result):
     """A colour to reach.
 
     Attributes
@@ -34,6 +48,9 @@ class Target:
     covariance : ``(3, 3)`` of `lab`, where its reader knows how good it is (a photograph): it goes
         into the likely miss.
     warnings : what is doubtful about it, in words.
+
+    >>> print(Target.parse("56 -10 13 D50/2"))
+    56 -10 13 D50/2: L* 56.0, a* -10.0, b* 13.0 (D50/2°)
     """
 
     lab: Array
@@ -53,11 +70,11 @@ class Target:
                 f"L* {values[0]:g}, a* {values[1]:g}, b* {values[2]:g} is not a colour of cloth: "
                 "L* runs from 0 to 100, a* and b* stay within ±200."
             )
-        values.setflags(write=False)
         object.__setattr__(self, "lab", values)
+        super().__post_init__()
 
     @classmethod
-    def parse(cls, text: str, light: Light | None = None) -> Target:
+    def parse(cls, text: str, light: Light | str | None = None) -> Target:
         """Read ``#7d8a6e`` (sRGB, so D65/2°) or CIELAB ``56 -10 13``, ``56, -10, 13 D50/2``.
 
         `light` is the light of a CIELAB that does not name its own. Raises `TargetError`.
@@ -66,26 +83,43 @@ class Target:
         if match := _LAB.fullmatch(plain):
             values = np.array([float(match[i].replace("−", "-")) for i in (1, 2, 3)])
             try:
-                stated = Light.parse(match["light"]) if match["light"] else light
+                asked = match["light"] or light
+                stated = Light.parse(asked) if asked else None
             except DyemixError as error:
                 raise TargetError(f"{plain!r}: {error}") from None
             return cls(values, stated, name=plain)
         if re.fullmatch(r"#?\w+", plain):
-            return cls(lab_from_hex(plain), D65_2, name="#" + plain.lstrip("#"), kind="hex")
+            return cls(hex_to_lab(plain), D65_2, name="#" + plain.lstrip("#"), kind="hex")
         raise TargetError(
             f"{text!r} is not a colour: write a hex code, as #7d8a6e, or L* a* b*, as '56 -10 13'."
         )
 
     @classmethod
-    def of(cls, reading: Reading | Swatch, light: Light | None = None) -> Target:
-        """The colour of a reading or a swatch, with its spectrum where that was measured."""
-        first = reading.readings[0] if isinstance(reading, Swatch) else reading
-        name = f"reading of {reading.recipe or first.name or first.place}"
+    def of(cls, colour: AnyColour, light: Light | str | None = None) -> Target:
+        """Whatever is a colour as a target; a reading or a swatch with the spectrum measured.
+
+        `light` is that of three numbers or of text that name none, and what a spectrum is seen
+        under, by default D65/10°. Raises `TargetError` for what is no colour, `InputError` for what
+        is no spectrum.
+        """
+        seen = None if light is None else Light.parse(light)
+        if isinstance(colour, str):
+            return cls.parse(colour, seen)
+        if isinstance(colour, Target):
+            return colour
+        if not isinstance(colour, Reading | Swatch):
+            if hasattr(colour, "as_target"):
+                return colour.as_target()
+            if np.shape(colour) == WAVELENGTHS.shape:
+                return cls.of_reflectance(fractions(colour), seen or Light(), "a spectrum")
+            return cls(np.asarray(colour), seen)
+        first = colour.readings[0] if isinstance(colour, Swatch) else colour
+        name = f"reading of {colour.recipe or first.name or first.place}"
         if first.rough:
-            return cls(reading.colour(first.light or D65_2), first.light, name=name, kind="reading")
-        if reading.reflectance is None:
+            return cls(colour.colour(first.light or D65_2), first.light, name=name, kind="reading")
+        if colour.reflectance is None:
             raise TargetError(f"{first.place or name}: this swatch has not been read yet.")
-        return cls.of_reflectance(reading.reflectance, light or Light(), name)
+        return cls.of_reflectance(colour.reflectance, seen or Light(), name)
 
     @classmethod
     def of_reflectance(
@@ -98,6 +132,21 @@ class Target:
         """This target with its light settled: its own, or `light` where it names none."""
         return self if self.light else replace(self, light=light)
 
+    def to_light(self, light: Light | str) -> Target:
+        """The same colour as it looks under another light, from its spectrum.
+
+        Raises `TargetError` where it has none: how a colour turns, its three numbers do not tell.
+        """
+        seen = Light.parse(light)
+        if self.light == seen:
+            return self
+        if self.reflectance is None:
+            raise TargetError(
+                f"{self.name or self}: three numbers under one light do not tell the colour under "
+                f"{seen}: give its spectrum, or match it under its own light."
+            )
+        return replace(self, lab=lab(self.reflectance, seen), light=seen, covariance=None)
+
     @property
     def spread(self) -> Array:
         """The covariance ``(3, 3)``; zeros where nobody knows it."""
@@ -106,15 +155,16 @@ class Target:
     @property
     def hex(self) -> str:
         """Nearest sRGB code; for a target without a spectrum not stated under D65/2°, rough."""
-        if self.reflectance is not None:
-            return screen_colours(lab(self.reflectance, D65_2))[0].hex
-        return screen_colours(self.lab)[0].hex
+        return lab_to_hex(self.lab if self.reflectance is None else lab(self.reflectance, D65_2))
 
     @property
     def typed(self) -> str:
         """This colour as `parse` takes it, its light with it."""
         light = f" {self.light}".rstrip("°") if self.light else ""
         return self.hex if self.kind == "hex" else "{:.2f} {:.2f} {:.2f}".format(*self.lab) + light
+
+    def _rows(self) -> Iterable[Row]:
+        return [{"target": self.name} | colour_row(self.lab, self.light or "", self.hex)]
 
     def __str__(self) -> str:
         values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.lab)

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
-from enum import Enum
 
+from dyemix.dataset.readings import Reading
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import Reading
+from dyemix.dataset.result import Value
 from dyemix.dataset.target import Target
-from dyemix.errors import Fault, InputError, RecipeError
+from dyemix.errors import Choice, Fault, InputError, RecipeError
 
 
-class Bath(Enum):
+class Bath(Choice):
     """Whether a piece was dyed white, or dyed already; the value is the word shown."""
 
     FIRST = "first bath"
@@ -20,8 +20,11 @@ class Bath(Enum):
 
 
 @dataclass(frozen=True, eq=False)
-class Trial:
+class Trial(Value):
     """One finished piece: dyed, washed, dry and read.
+
+    >>> print(Trial("rust 1.5", Reading.from_hex("#8d4a2c", "rust 1.5"), lot="spring"))
+    rust 1.50 (first bath, lot spring)
 
     Attributes
     ----------
@@ -46,7 +49,11 @@ class Trial:
     on: Reading | None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "recipe", Recipe.parse(self.recipe))
+        given = {"recipe": Recipe.parse(self.recipe), "bath": Bath(self.bath)}
+        given |= {} if self.target is None else {"target": Target.of(self.target)}
+        for name, value in given.items():
+            object.__setattr__(self, name, value)
+        super().__post_init__()
         if not self.recipe:
             raise RecipeError("a trial is of a recipe with dye in it: undyed cloth is a swatch.")
         for reading in (self.reading, self.on):

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import D65_2, Light, lab_from_hex, smoothest_reflectance
+from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest_reflectance
 from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
@@ -214,7 +214,7 @@ def rough_readings(drafts: list[Draft], faults: Faults) -> None:
     for draft in drafts:
         try:
             if draft.kind == "hex":
-                draft.lab, draft.light = lab_from_hex(draft.values["hex"]), D65_2
+                draft.lab, draft.light = hex_to_lab(draft.values["hex"]), D65_2
                 draft.clipped = Clipped.of_hex(draft.values["hex"])
             elif draft.kind == "Lab" and draft.lab is not None:
                 if not (0 < draft.lab[0] <= 105 and abs(draft.lab[1:]).max() <= 200):

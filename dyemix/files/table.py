@@ -16,13 +16,13 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS
+from dyemix.colour.spectra import grid_fault, grid_notes, onto_grid
 from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
 from dyemix.files.cells import Faults, Sheet, cleaned, few, placed
 from dyemix.files.headings import COVARIANCE, HEADER_ONLY, KNOWN, READING, band, meaning
 from dyemix.files.rows import Context, Draft, named_recipe, rough_readings
-from dyemix.files.wavelengths import grid_fault, grid_notes, onto_grid
 
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
 _PLAIN = re.compile("[0-9.;eE+-]+")

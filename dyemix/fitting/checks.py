@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import starmap
 
 import numpy as np
 
-from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.fitting.calibration import LeftOut
 from dyemix.fitting.next_squares import middle_mixes
 from dyemix.fitting.slips import slips
 from dyemix.model.dyes import DyeSet
-from dyemix.model.fit_report import MixtureCheck
+from dyemix.model.fit_report import MixtureCheck, mixture_checks
 from dyemix.model.ladders import Pot
-from dyemix.model.uncertainty import Likely
 
 
 def advice(depths: Sequence[float], odd: bool) -> str:
@@ -52,30 +48,16 @@ def pots_of(dyes: DyeSet, swatches: SwatchSet) -> list[Pot]:
 
 def left_out_checks(found: LeftOut) -> tuple[MixtureCheck, ...]:
     """Mixes that were each left out in turn, as a report shows them."""
-    measured = [pot.lab for pot in found.pots]
     labels = [pot.label or str(pot.recipe) for pot in found.pots]
-    return _checks(labels, np.array(measured), found.lab, found.delta_e, found.promised)
+    measured, promised = np.array([pot.lab for pot in found.pots]), found.promised
+    figures = (found.delta_e, promised.mean, promised.median, promised.bound)
+    return mixture_checks(labels, measured, found.lab, *figures)
 
 
 def checked(dyes: DyeSet, swatches: SwatchSet) -> tuple[MixtureCheck, ...]:
     """Every mixture that the dyes have not seen, as they predict it."""
     known = _known(dyes, swatches)
-    if not known:
-        return ()
-    found = dyes.predict_many(np.array([dyes.amounts(s.recipe) for s in known]))
-    measured = np.array([s.colour(dyes.light) for s in known])
-    labels = [s.label for s in known]
-    off = delta_e(measured, found.lab)
-    return _checks(labels, measured, found.lab, off, found.miss(found.lab))
-
-
-def _checks(
-    labels: Sequence[str], measured: Array, predicted: Array, off: Array, promised: Likely
-) -> tuple[MixtureCheck, ...]:
-    figures = zip(off, promised.mean, promised.median, promised.bound, strict=True)
-    colours = zip(labels, measured.tolist(), predicted.tolist(), figures, strict=True)
-    rows = ((name, tuple(m), tuple(p), *map(float, f)) for name, m, p, f in colours)
-    return tuple(starmap(MixtureCheck, rows))
+    return dyes.evaluate(known).checks if known else ()
 
 
 def expected(dyes: DyeSet) -> tuple[float | None, tuple[float, float]]:

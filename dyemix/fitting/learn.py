@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.dataset.swatches import DEMO_WARNING
+from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.trial import Bath, Trial
 from dyemix.errors import DyemixError
 from dyemix.fitting.calibration import condition
@@ -22,15 +21,12 @@ from dyemix.model.fit_report import MixtureCheck, promises_kept
 from dyemix.model.ladders import Pot
 from dyemix.model.scatter import PRIOR_SECOND_BATH, PRIOR_WORTH
 
-if TYPE_CHECKING:
-    import pandas as pd
-
 #: A change of strength below this share is not worth a sentence.
 _WORTH_SAYING = 0.01
 
 
 @dataclass(frozen=True, eq=False)
-class Learnt:
+class Learnt(Result):
     """What trials taught.
 
     Attributes
@@ -52,22 +48,11 @@ class Learnt:
     checks: tuple[MixtureCheck, ...]
     changes: tuple[str, ...] = ()
 
-    def __post_init__(self) -> None:
-        for values in (self.weights, self.before, self.after):
-            values.setflags(write=False)
-
-    def to_frame(self) -> pd.DataFrame:
+    def _rows(self) -> Iterable[Row]:
         """One row a trial: recipe, date, lot, weight, before, after."""
-        import pandas as pd
-
-        rows = zip(self.trials, self.weights, self.before, self.after, strict=True)
-        return pd.DataFrame(
-            {
-                "recipe": str(t.recipe), "date": t.date, "lot": t.lot, "weight": w, "before": b,
-                "after": a,
-            }
-            for t, w, b, a in rows
-        )  # fmt: skip
+        for trial, *figures in zip(self.trials, self.weights, self.before, self.after, strict=True):
+            about = {name: getattr(trial, name) for name in ("recipe", "date", "lot")}
+            yield about | dict(zip(("weight", "before", "after"), figures, strict=True))
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.dyes.demo else []

@@ -11,21 +11,18 @@ between them closed, and what they go round is filled.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import combinations, pairwise
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
+from dyemix.dataset.result import Result, Row
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: Depths along each side of a face, by how many dyes are held at their deepest.
 _DEPTHS = (20, 8, 5)
@@ -38,7 +35,7 @@ _GAP, _SMOOTH = 2, 0.8
 
 
 @dataclass(frozen=True, eq=False)
-class Gamut:
+class Gamut(Result):
     """What a shelf reaches, in slices of one L*.
 
     Attributes
@@ -80,13 +77,14 @@ class Gamut:
                 out[slices == i] |= Path(line).contains_points(labs[slices == i, 1:])
         return out
 
-    def to_frame(self) -> pd.DataFrame:
-        """One row a point of an outline: L*, a*, b*."""
-        import pandas as pd
-
+    def _rows(self) -> Iterable[Row]:
+        """One row a point of an outline."""
         slices = zip(self.levels, self.outlines, strict=True)
-        rows = [(level, *point) for level, lines in slices for line in lines for point in line]
-        return pd.DataFrame(rows, columns=["L*", "a*", "b*"])
+        points = ((level, *point) for level, lines in slices for line in lines for point in line)
+        return ({"L*": level, "a*": a, "b*": b} for level, a, b in points)
+
+    def __str__(self) -> str:
+        return f"{self.volume:.0f} cubic CIELAB units, at most {self.max_dyes} dyes ({self.light})"
 
 
 def gamuts(

@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.target import Target
+from dyemix.dataset.result import Row
+from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet, Prediction
-from dyemix.series.steps import columns
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: ``progress(done, all)``: called as work goes on, for whoever waits.
 Progress = Callable[[int, int], None]
@@ -47,18 +43,11 @@ class Nearest:
     within: bool
 
 
-def nearest_frame(found: Sequence[Nearest]) -> pd.DataFrame:
+def nearest_rows(found: Sequence[Nearest]) -> Iterable[Row]:
     """One row a wanted colour: name, misses, whether it is within reach, recipe and its colour."""
-    import pandas as pd
-
-    return pd.DataFrame(
-        {
-            "name": n.target.name,
-            **{name: getattr(n, name) for name in ("residual", "likely", "within")},
-            **columns(n.prediction),
-        }
-        for n in found
-    )
+    for n in found:
+        figures = {name: getattr(n, name) for name in ("residual", "likely", "within")}
+        yield {"target": n.target.name, **figures, **n.prediction.row}
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,9 +80,8 @@ class Served:
         best = fits[np.lexsort((number, np.round(self.miss[fits], 1)))[0]]
         amounts, miss = self.amounts[best], float(self.miss[best])
         made = dyes.predict_many(amounts, self.light)
-        (prediction,) = dyes.described(made, [dyes.recipe(amounts)])
         pots = made.miss(self.target.lab, spread=self.target.spread)
-        return Nearest(self.target, prediction, miss, float(pots.mean[0]), miss <= tolerance)
+        return Nearest(self.target, made[0], miss, float(pots.mean[0]), miss <= tolerance)
 
     def _within(self, allowed: int) -> NDArray[np.bool_]:
         return np.asarray((self.masks & ~np.uint64(allowed)) == 0)
@@ -101,7 +89,7 @@ class Served:
 
 def serve(
     dyes: DyeSet,
-    wanted: Sequence[Target | str],
+    wanted: Sequence[AnyColour],
     max_dyes: int,
     tolerance: float,
     progress: Progress | None = None,
@@ -114,7 +102,7 @@ def serve(
         raise DyemixError("max_dyes is 1 or more, the tolerance (ΔE2000) above 0.")
     if len(dyes) > 64:
         raise DyemixError(f"{len(dyes)} dyes are more than can be compared at once (64).")
-    targets = [Target.parse(c) if isinstance(c, str) else c for c in wanted]
+    targets = [Target.of(colour) for colour in wanted]
     targets = [target.under(dyes.light) for target in targets]
     out: dict[int, Served] = {}
     for light in dict.fromkeys(dyes.light_of(target) for target in targets):

@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.dataset.recipe import stock_ml
-from dyemix.dataset.swatches import DEMO_WARNING
-from dyemix.dataset.target import Target
+from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.target import AnyColour, Target
 from dyemix.dataset.units import STOCK_PCT
 from dyemix.errors import DyemixError
-from dyemix.gamut.coverage import Nearest, Progress, nearest_frame, serve
+from dyemix.gamut.coverage import Nearest, Progress, nearest_rows, serve
 from dyemix.model.dyes import DyeSet
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: Sets of dyes compared at once.
 _CHUNK = 50_000
@@ -35,7 +31,7 @@ class Purchase:
 
 
 @dataclass(frozen=True, eq=False)
-class Family:
+class Family(Result):
     """The fewest dyes that serve wanted colours within a tolerance.
 
     Attributes
@@ -58,9 +54,8 @@ class Family:
     stock_pct: float
     demo: bool = False
 
-    def to_frame(self) -> pd.DataFrame:
-        """One row a colour: name, miss on paper, likely miss, recipe and its colour."""
-        return nearest_frame(self.members)
+    def _rows(self) -> Iterable[Row]:
+        return nearest_rows(self.members)
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
@@ -100,7 +95,7 @@ class Family:
 
 def family(
     dyes: DyeSet,
-    targets: Sequence[Target | str],
+    targets: Sequence[AnyColour],
     tolerance: float = 3.0,
     max_dyes: int = 3,
     *,

@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.swatches import DEMO_WARNING
-from dyemix.dataset.target import Target
+from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.gamut.boundary import Gamut, gamuts
-from dyemix.gamut.coverage import Nearest, Progress, Served, nearest_frame, serve
+from dyemix.gamut.coverage import Nearest, Progress, Served, nearest_rows, serve
 from dyemix.model.dyes import DyeSet
 from dyemix.series.subdue import LADDER_MIDDLE, ladders
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: Where nothing is wanted, colours this far apart all over what is reached stand for it, in L* and
 #: in a* and b*; a dye is judged by what it does for them.
@@ -71,7 +67,7 @@ class Removal:
 
 
 @dataclass(frozen=True, eq=False)
-class ShelfReach:
+class ShelfReach(Result):
     """The reach of a shelf.
 
     Attributes
@@ -116,9 +112,9 @@ class ShelfReach:
             f"to their deepest squares ({self.gamut.light})"
         )
 
-    def to_frame(self) -> pd.DataFrame:
-        """One row a wanted colour; without any, one a point of the outlines of the gamut."""
-        return nearest_frame(self.wanted) if self.wanted else self.gamut.to_frame()
+    def _rows(self) -> Iterable[Row]:
+        """One row a wanted colour; without any, the blends of most chroma, slice by slice."""
+        return nearest_rows(self.wanted or self.brightest)
 
     @property
     def findings(self) -> tuple[str, ...]:
@@ -170,14 +166,14 @@ def _sentence(found: Nearest) -> str:
 
 def reach(
     dyes: DyeSet,
-    targets: Sequence[Target | str] = (),
+    targets: Sequence[AnyColour] = (),
     *,
-    target: Target | str | None = None,
+    target: AnyColour | None = None,
     other: DyeSet | None = None,
     tolerance: float = 1.5,
     max_dyes: int = 3,
     compare: bool = True,
-    light: Light | None = None,
+    light: Light | str | None = None,
     progress: Progress | None = None,
 ) -> ShelfReach:
     """The gamut of a shelf, and what it means for wanted colours.
@@ -199,14 +195,14 @@ def reach(
     Raises `TargetError` for a target that is no colour, `DyemixError` for a bad limit, a shelf of
     fewer than three dyes, or a second book with no dye that this shelf lacks.
     """
-    wanted = [Target.parse(c) if isinstance(c, str) else c for c in targets]
-    shown = [Target.parse(target) if isinstance(target, str) else target] if target else []
+    wanted = [Target.of(colour) for colour in targets]
+    shown = [] if target is None else [Target.of(target)]
     lights = {dyes.light_of(colour) for colour in shown or wanted}
-    light = light or (lights.pop() if len(lights) == 1 else dyes.light)
+    seen = Light.parse(light or (lights.pop() if len(lights) == 1 else dyes.light))
     more = joined(dyes, other) if other is not None else dyes
     own, new = 2 ** len(dyes) - 1, more.names[len(dyes) :]
     tell = progress or (lambda done, whole: None)
-    shelf = gamuts(more, max_dyes, light=light)
+    shelf = gamuts(more, max_dyes, light=seen)
     base = shelf(own)
     tell(1, 3)
     asked = serve(dyes, [*wanted, *shown], max_dyes, tolerance)
@@ -233,10 +229,10 @@ def reach(
         if not wanted:
             judged = serve(dyes, _all_over(base), max_dyes, tolerance)
         removals = _removals(dyes, judged, tolerance)
-    corners = [Target(lab, light, name="most chroma") for lab in base.brightest(_TOLD)]
+    corners = [Target(lab, seen, name="most chroma") for lab in base.brightest(_TOLD)]
     tell(3, 3)
     return ShelfReach(
-        dyes.names, base, ladders(dyes, light)[:, LADDER_MIDDLE], tolerance,
+        dyes.names, base, ladders(dyes, seen)[:, LADDER_MIDDLE], tolerance,
         tuple(nearest[: len(wanted)]), nearest[-1] if shown else None,
         tuple(s.nearest(dyes, tolerance) for s in serve(dyes, corners, max_dyes, tolerance)),
         tuple(additions), shelf(with_best) if additions else None,

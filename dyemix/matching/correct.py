@@ -13,6 +13,7 @@ another matter: the same dyes on a cloth that carries dye. It only deepens or du
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import Enum
 
@@ -23,8 +24,9 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
 from dyemix.colour.colorimetry import Light
 from dyemix.colour.difference import Miss
+from dyemix.dataset.readings import Reading
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import DEMO_WARNING, Reading
+from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
 from dyemix.errors import DyemixError
@@ -69,7 +71,7 @@ class Over(Enum):
 
 
 @dataclass(frozen=True, eq=False)
-class Pot:
+class Pot(Result):
     """A recipe to dye, and what to expect of it.
 
     Attributes
@@ -88,13 +90,17 @@ class Pot:
     def recipe(self) -> Recipe:
         return self.prediction.recipe
 
+    def _rows(self) -> Iterable[Row]:
+        figures = {name: getattr(self, name) for name in ("residual", "likely", "bound")}
+        return [self.prediction.row | figures]
+
     def __str__(self) -> str:
         likely = f"likely {self.likely:.1f}, nine pots in ten below {self.bound:.1f}"
         return f"{self.recipe}  on paper {self.residual:.1f}, {likely}"
 
 
 @dataclass(frozen=True, eq=False)
-class Correction:
+class Correction(Result):
     """What to do about a piece.
 
     Attributes
@@ -125,6 +131,14 @@ class Correction:
     second_bath: Pot | None
     notes: tuple[str, ...] = ()
     demo: bool = False
+
+    def _rows(self) -> Iterable[Row]:
+        """One row a choice: the same recipe again, the next one, a second bath."""
+        choices = {"again": self.again, "next": self.corrected, "over": self.second_bath}
+        if self.outcome is not Outcome.NEXT_PIECE:
+            del choices["next"]
+        told = {name: row for name, pot in choices.items() if pot for row in pot._rows()}
+        return ({"choice": name} | dict(row) for name, row in told.items())
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []

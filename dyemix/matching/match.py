@@ -14,7 +14,7 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light, lab
 from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
-from dyemix.dataset.target import Target
+from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.fitting.next_squares import in_one_line
 from dyemix.matching.constraints import LIKELY, Constraints, Limits
@@ -25,7 +25,8 @@ from dyemix.matching.refine import refined
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import FEWEST_TO_TELL
-from dyemix.model.uncertainty import CAUSE_WORDS, Predictions, metric
+from dyemix.model.prediction import Predictions
+from dyemix.model.uncertainty import CAUSE_WORDS, metric
 
 #: Recipes whose likely miss is estimated, and worked out, beside those that are shown.
 _WEIGHED, _SPARE = 24, 4
@@ -38,7 +39,7 @@ _UNSURE_TARGET = "the target's own reading: photograph it again, or have it meas
 
 def match(
     dyes: DyeSet,
-    target: Target | str,
+    target: AnyColour,
     *,
     constraints: Constraints | None = None,
     **limits: Unpack[Limits],
@@ -65,7 +66,7 @@ def match(
 
 def match_many(
     dyes: DyeSet,
-    targets: Iterable[Target | str],
+    targets: Iterable[AnyColour],
     *,
     constraints: Constraints | None = None,
     executor: Executor | None = None,
@@ -79,7 +80,7 @@ def match_many(
     and of how many. Raises as `match` does, naming the target.
     """
     wanted = Constraints.of(constraints, limits)
-    aims = [Target.parse(t) if isinstance(t, str) else t for t in targets]
+    aims = [Target.of(target) for target in targets]
     chunks = [aims[i : i + _CHUNK] for i in range(0, len(aims), _CHUNK)]
     sent = [_sent(executor, dyes, wanted, chunk) if executor else None for chunk in chunks]
     out: list[Matches] = []
@@ -163,7 +164,7 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     shown = first[best]
     found, made = found.rows(shown), made.rows(shown)
     recipes = [dyes.recipe(amounts) for amounts in found.amounts]
-    predictions, shifts = dyes.described(made, recipes), _shifts(problem, found, made.reflectance)
+    predictions, shifts = list(made), _shifts(problem, found, made.reflectance)
     limits, spectral = _limits(made, spread[shown]), problem.spectra is not None
     matches: list[list[Match]] = [[] for _ in targets]
     for i, (at, recipe, which) in enumerate(zip(best, recipes, found.which, strict=True)):

@@ -5,20 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
-from html import escape
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import DEMO_WARNING
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, frame
 from dyemix.dataset.target import Target
 from dyemix.matching.dispensing import Measured
-from dyemix.model.dyes import Prediction
-from dyemix.series.steps import columns
-
-if TYPE_CHECKING:
-    import pandas as pd
+from dyemix.model.prediction import Prediction
 
 
 class Reach(Enum):
@@ -52,7 +46,7 @@ class LampShift:
 
 
 @dataclass(frozen=True, eq=False)
-class Match:
+class Match(Result):
     """One recipe for a target.
 
     Attributes
@@ -94,6 +88,16 @@ class Match:
         worth = VERDICTS if self.proven else VERDICTS[1:]
         return next(words for bound, words in worth if self.likely <= bound)
 
+    def _rows(self) -> Iterable[Row]:
+        row = self.prediction.row
+        figures = ("residual", "likely", "median", "bound", "sound", "verdict")
+        yield {
+            "recipe": row.pop("recipe"),
+            **{name: getattr(self, name) for name in figures},
+            "measure": str(self.measured or ""),
+            **row,
+        }
+
     def __str__(self) -> str:
         return (
             f"{self.prediction}\non paper {self.residual:.1f}, likely in the pot "
@@ -103,7 +107,7 @@ class Match:
 
 
 @dataclass(frozen=True, eq=False)
-class Matches:
+class Matches(Result):
     """Recipes for one target, best first.
 
     Attributes
@@ -155,20 +159,9 @@ class Matches:
         """What limits the recipes most in the pot, each cause once, with the recipes it is in."""
         return _numbered((f"limited most by {m.limit}.",) if m.limit else () for m in self.matches)
 
-    def to_frame(self) -> pd.DataFrame:
+    def _rows(self) -> Iterable[Row]:
         """One row a recipe: amounts, both misses, colour with its light, what to mind."""
-        import pandas as pd
-
-        figures = ("residual", "likely", "bound", "sound", "verdict")
-        return pd.DataFrame(
-            {
-                "recipe": str(m.recipe),
-                **{name: getattr(m, name) for name in figures},
-                "measure": str(m.measured or ""),
-                **columns(m.prediction),
-            }
-            for m in self.matches
-        )
+        return (row for match in self.matches for row in match._rows())
 
     def __str__(self) -> str:
         return self.text()
@@ -191,22 +184,6 @@ class Matches:
         lines += () if detail else self.limits
         lines += [self.next_squares] if self.next_squares else []
         return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        cells = "".join(
-            f'<tr><td style="background:{m.prediction.hex};width:3em"></td><td>'
-            + "</td><td>".join(
-                (escape(str(m.recipe)), f"{m.residual:.1f}", f"{m.likely:.1f}", m.verdict)
-            )
-            + "</td></tr>"
-            for m in self.matches
-        )
-        head = f"<p>{DEMO_WARNING}</p>" if self.demo else ""
-        return (
-            f"{head}<p>Target {escape(str(self.target))}, {self.reach.value}.</p><table><tr><th>"
-            f"</th><th>% of dry cloth weight</th><th>on paper</th><th>likely in the pot</th></tr>"
-            f"{cells}</table><p>Miss is {self.formula}: {SCALE}.</p>"
-        )
 
 
 def _numbered(texts: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
@@ -241,13 +218,12 @@ def recipes_table(found: Sequence[Matches]) -> str:
 
     Invented dyes are marked in the first line.
     """
-    import pandas as pd
-
-    frames = [m.to_frame().assign(target=m.target.name, reach=m.reach.value) for m in found]
-    table = pd.concat(frames, ignore_index=True)
+    table = frame(
+        {"target": m.target.name, "reach": m.reach.value} | dict(row)
+        for m in found
+        for row in m._rows()
+    )
     # Headed as what it is: a list of predictions must not pass for a table of readings.
     table = table.rename(columns={name: f"predicted {name}" for name in ("L*", "a*", "b*", "hex")})
-    first = ["target", "reach"]
-    table = table[[*first, *(c for c in table.columns if c not in first)]]
     mark = f"# {DEMO_WARNING}\n" if any(matches.demo for matches in found) else ""
-    return mark + str(table.to_csv(index=False, float_format="%.4g", lineterminator="\n"))
+    return mark + str(table.to_csv(index=False, float_format="%.6g", lineterminator="\n"))

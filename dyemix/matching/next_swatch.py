@@ -5,25 +5,21 @@ How that is worked out is in `dyemix.fitting.next_squares`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import DEMO_WARNING
-from dyemix.dataset.target import Target
+from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.fitting.next_squares import Knowledge
 from dyemix.matching.match import match
 from dyemix.model.dyes import DyeSet
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: Depths tried for squares of one dye, halving (common practice), within the dye's ladder.
 _HALVINGS = 6
@@ -47,7 +43,7 @@ class Choice:
 
 
 @dataclass(frozen=True, eq=False)
-class NextSwatch:
+class NextSwatch(Result):
     """The squares to dye next, most useful first; each counts on those before it.
 
     Attributes
@@ -72,13 +68,9 @@ class NextSwatch:
         """The one to dye first."""
         return self.choices[0].recipe
 
-    def to_frame(self) -> pd.DataFrame:
+    def _rows(self) -> Iterable[Row]:
         """One row a square: recipe, before, after."""
-        import pandas as pd
-
-        return pd.DataFrame(
-            {"recipe": str(c.recipe), "before": c.before, "after": c.after} for c in self.choices
-        )
+        return (vars(choice) for choice in self.choices)
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
@@ -94,7 +86,7 @@ class NextSwatch:
 
 
 def next_swatch(
-    dyes: DyeSet, targets: Sequence[Target | str], count: int = 1, max_dyes: int = 3
+    dyes: DyeSet, targets: Sequence[AnyColour], count: int = 1, max_dyes: int = 3
 ) -> NextSwatch:
     """The square, of one dye or a mix, that most lowers the mean likely ΔE2000 over `targets`.
 
@@ -111,7 +103,7 @@ def next_swatch(
     """
     if not targets or count < 1:
         raise DyemixError("name one colour or more, and a count of 1 or more.")
-    wanted = [(Target.parse(c) if isinstance(c, str) else c).under(dyes.light) for c in targets]
+    wanted = [Target.of(colour).under(dyes.light) for colour in targets]
     recipes = [match(dyes, target, max_dyes=max_dyes, count=1)[0].recipe for target in wanted]
     lights = {target.light or dyes.light for target in wanted}
     light = lights.pop() if len(lights) == 1 else dyes.light

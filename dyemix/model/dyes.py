@@ -2,97 +2,40 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, overload
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import D65_2, D65_10, Light, ScreenColour, lab, screen_colours
-from dyemix.dataset.recipe import Recipe, format_amount
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab
+from dyemix.dataset.amounts import ManyRecipes, OneRecipe, in_order, is_one, place
+from dyemix.dataset.readings import Reading, Swatch
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.result import Result, Row, colour_row
 from dyemix.dataset.serialise import Shape
-from dyemix.dataset.swatches import DEMO_WARNING, Reading, Swatch
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError, RecipeError
-from dyemix.model.fit_report import FitReport
+from dyemix.errors import DyemixError
+from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.ladders import Ladders, Pot
 from dyemix.model.mixtures import Blends
+from dyemix.model.prediction import Prediction as Prediction
+from dyemix.model.prediction import Predictions, Span
 from dyemix.model.scatter import Scatter
-from dyemix.model.uncertainty import Likely, Predictions, causes, likely, pots
+from dyemix.model.uncertainty import causes
 from dyemix.model.unknowns import Modes, Posterior
 
-
-@dataclass(frozen=True, eq=False)
-class Prediction:
-    """What a recipe is expected to look like, on paper and in the pot.
-
-    Attributes
-    ----------
-    recipe : % owf.
-    reflectance : ``(B,)`` fraction.
-    lab : ``(3,)`` CIELAB under `light`.
-    covariance : ``(3, 3)`` of that CIELAB in the pot.
-    freedom : degrees of freedom of the likely miss.
-    screen : sRGB code, from the spectrum under D65/2°.
-    warnings : where the recipe leaves the range of the swatches.
-    """
-
-    recipe: Recipe
-    reflectance: Array
-    lab: Array
-    light: Light
-    covariance: Array
-    freedom: float
-    screen: ScreenColour
-    warnings: tuple[str, ...] = ()
-    demo: bool = False
-
-    @cached_property
-    def _pot(self) -> Likely:
-        return likely(self.lab, self.lab[np.newaxis], self.covariance[np.newaxis], self.freedom)
-
-    @property
-    def likely(self) -> float:
-        """Mean ΔE2000 between this prediction and the pot."""
-        return float(self._pot.mean[0])
-
-    @property
-    def median(self) -> float:
-        """The ΔE2000 that half of the pots stay below."""
-        return float(self._pot.median[0])
-
-    @property
-    def bound(self) -> float:
-        """The ΔE2000 that nine pots in ten stay below."""
-        return float(self._pot.bound[0])
-
-    @property
-    def hex(self) -> str:
-        return self.screen.hex
-
-    def pots(self, target: Array, count: int) -> Array:
-        """CIELAB ``(count, 3)`` of pots, each as likely as the next, nearest to a target first."""
-        return pots(target, self.lab, self.covariance, self.freedom, count)
-
-    def as_target(self) -> Target:
-        """This colour, with its spectrum, as something to reach."""
-        return Target.of_reflectance(self.reflectance, self.light, str(self.recipe), "prediction")
-
-    def __str__(self) -> str:
-        lines = [DEMO_WARNING] if self.demo else []
-        values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.lab)
-        lines.append(f"{self.recipe}  (% owf)")
-        lines.append(f"{values} ({self.light}), {self.screen}")
-        return "\n".join([*lines, *self.warnings])
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, eq=False)
-class DyeSet:
+class DyeSet(Result):
     """The dyes of one shelf, fitted on one cloth. Immutable; saved by `dyemix.save`.
 
     Attributes
@@ -134,31 +77,28 @@ class DyeSet:
     def __post_init__(self) -> None:
         if not len(self.company):
             object.__setattr__(self, "company", np.zeros(len(self.names)))
-        for name in ("curves", "law", "palest", "deepest", "cloth", "company"):
-            getattr(self, name).setflags(write=False)
+        super().__post_init__()
 
     def __len__(self) -> int:
         return len(self.names)
 
     def index(self, dye: str) -> int:
         """Position of a dye. Raises `RecipeError` that suggests the nearest name."""
-        if dye in self.names:
-            return self.names.index(dye)
-        near = difflib.get_close_matches(dye, self.names, 1)
-        hint = f"did you mean {near[0]}?" if near else f"the shelf has {', '.join(self.names)}."
-        raise RecipeError(f"no swatch of {dye!r} on this shelf: {hint}")
+        return place(dye, self.names)
 
-    def amounts(self, recipe: Mapping[str, float] | str) -> Array:
+    def amounts(self, recipe: OneRecipe) -> Array:
         """Amounts ``(D,)`` in % owf, in the order of `names`. Raises `RecipeError`."""
-        out = np.zeros(len(self))
-        for dye, amount in Recipe.parse(recipe).items():
-            out[self.index(dye)] = amount
+        out: Array = in_order(recipe, self.names)[0][0]
         return out
+
+    @cached_property
+    def span(self) -> Span:
+        """What the swatches of each dye cover."""
+        return Span(self.names, self.palest, self.deepest)
 
     def recipe(self, amounts: ArrayLike) -> Recipe:
         """The recipe of amounts ``(D,)`` in % owf."""
-        values = np.asarray(amounts, dtype=float)
-        return Recipe({n: float(a) for n, a in zip(self.names, values, strict=True) if a > 0})
+        return self.span.recipe(np.asarray(amounts, dtype=float))
 
     def blends(self, index: ArrayLike) -> Blends:
         """The forward model of N blends of the dyes at `index` ``(N, k)``."""
@@ -205,53 +145,80 @@ class DyeSet:
         return lab(spectra, light or self.light).reshape(*c.shape[:-1], 3)
 
     def predict_many(
-        self, amounts: ArrayLike, light: Light | None = None, dosing: Array | None = None
+        self,
+        recipes: ManyRecipes | OneRecipe,
+        light: Light | str | None = None,
+        dosing: Array | None = None,
     ) -> Predictions:
-        """What amounts ``(N, D)`` in % owf are expected to look like, on paper and in the pot.
+        """What recipes are expected to look like, on paper and in the pot.
 
-        `dosing` ``(N, D)`` is the standard error of each amount in % owf, where it is known; by
-        default the usual share of the amount. Raises `DyemixError` for amounts below 0.
+        Parameters
+        ----------
+        recipes : amounts ``(N, D)`` in % owf in the order of `names`; a frame with a column a dye,
+            in any order; or a column or a list of recipes.
+        light : of the colours, as ``D65/10``; by default that of the swatches.
+        dosing : ``(N, D)`` standard error of each amount in % owf, where it is known; by default
+            the usual share of the amount.
+
+        Raises `RecipeError` for a dye the shelf does not have, a frame with a column missing or too
+        many, and amounts below 0.
         """
-        c, light = self._checked(amounts), light or self.light
-        labs, by_cause = causes(self.whole, c, light, self.modes, self.known, self.scatter, dosing)
-        return Predictions(self.reflectance(c), labs, light, by_cause, self.known.freedom)
+        c, told, index = in_order(recipes, self.names)
+        seen = Light.parse(light or self.light)
+        labs, by_cause = causes(self.whole, c, seen, self.modes, self.known, self.scatter, dosing)
+        return Predictions(
+            c, self.reflectance(c), labs, seen, by_cause, self.known.freedom, self.span, told,
+            index, self.demo,
+        )  # fmt: skip
 
-    def described(self, found: Predictions, recipes: Sequence[Recipe]) -> list[Prediction]:
-        """Each of the predictions by itself, with what is to be said of its recipe."""
-        screens = screen_colours(lab(found.reflectance, D65_2))
-        return [
-            Prediction(
-                recipe, found.reflectance[i], found.lab[i], found.light, found.covariance[i],
-                found.freedom, screens[i], self.warnings(recipe), self.demo,
-            )
-            for i, recipe in enumerate(recipes)
-        ]  # fmt: skip
+    @overload
+    def predict(self, recipe: OneRecipe, light: Light | str | None = None) -> Prediction: ...
 
-    def predict(self, recipe: Mapping[str, float] | str, light: Light | None = None) -> Prediction:
-        """What a recipe (% owf) is expected to look like under `light`. Raises `RecipeError`."""
-        parsed = Recipe.parse(recipe)
-        return self.described(self.predict_many(self.amounts(parsed), light), [parsed])[0]
+    @overload
+    def predict(self, recipe: ManyRecipes, light: Light | str | None = None) -> Predictions: ...
+
+    def predict(
+        self, recipe: OneRecipe | ManyRecipes, light: Light | str | None = None
+    ) -> Prediction | Predictions:
+        """What a recipe is expected to look like under `light`; or many, as `predict_many`.
+
+        One recipe is text, a mapping, or a series indexed by dye, in % owf. Raises `RecipeError`.
+        """
+        found = self.predict_many(recipe, light)
+        return found[0] if is_one(recipe) else found
+
+    def evaluate(self, swatches: Iterable[Swatch]) -> Evaluation:
+        """Swatches of these dyes as they were read, and as these dyes predict them.
+
+        Says nothing of how good the dyes are where they were fitted to the same swatches: see
+        `cross_validate`. Raises `RecipeError` for a dye the shelf does not have, `DyemixError`
+        where none was dyed and read.
+        """
+        dyed = [swatch for swatch in swatches if swatch.recipe]
+        if not dyed:
+            raise DyemixError("no dyed swatch that was read: nothing to evaluate.")
+        found = self.predict_many([s.recipe for s in dyed])
+        read = np.array([s.colour(self.light) for s in dyed])
+        figures = (delta_e(read, found.lab), found.likely, found.median, found.bound)
+        checks = mixture_checks([s.label for s in dyed], read, found.lab, *figures)
+        return Evaluation(checks, str(self.light), self.demo)
+
+    def cross_validate(self) -> Evaluation:
+        """Own mixes as they were read, and as the calibration on all the others predicts them.
+
+        Raises `DyemixError` where no mix of these dyes was read.
+        """
+        if self.report is None or not self.report.checks:
+            raise DyemixError("no mix of these dyes has been read: dye one, and fit it with them.")
+        return Evaluation(self.report.checks, self.report.light, self.demo)
 
     def light_of(self, asked: Target | Light | None) -> Light:
         """The one light of an answer: that asked for, or of the target; else of the swatches."""
         return (asked.light if isinstance(asked, Target) else asked) or self.light
 
-    def warnings(self, recipe: Mapping[str, float]) -> tuple[str, ...]:
+    def warnings(self, recipe: OneRecipe) -> tuple[str, ...]:
         """One sentence for each dye that leaves the range of its swatches."""
-        out = []
-        for dye, amount in Recipe.parse(recipe).items():
-            i = self.index(dye)
-            # The last digit that is printed must not make a warning.
-            if amount < self.palest[i] * (1 - 1e-9):
-                edge, word = self.palest[i], "paler than your palest"
-            elif amount > self.deepest[i] * (1 + 1e-9):
-                edge, word = self.deepest[i], "deeper than your deepest"
-            else:
-                continue
-            out.append(
-                f"{dye} {format_amount(amount)} is {word} square ({edge:g}): dye that one next."
-            )
-        return tuple(out)
+        return self.span.warnings(self.amounts(recipe))
 
     def on(self, cloth: Reading | Swatch | ArrayLike) -> DyeSet:
         """The same dyes on other cloth: a reflectance ``(B,)``, or a reading of a dyed piece.
@@ -284,6 +251,16 @@ class DyeSet:
             posterior=self.posterior and self.posterior.take(self.modes.places(i)),
             pots=tuple(pot for pot in self.pots if set(pot.recipe) <= set(names)),
         )
+
+    def _rows(self) -> Iterable[Row]:
+        deepest = self.predict_many(np.diag(self.deepest))
+        for i, name in enumerate(self.names):
+            span = {"palest": float(self.palest[i]), "deepest": float(self.deepest[i])}
+            yield {"dye": name, **span, **colour_row(deepest.lab[i], self.light, deepest.hex[i])}
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a dye: name, palest and deepest swatch (% owf), its colour at the deepest."""
+        return super().to_frame()
 
     def __str__(self) -> str:
         if self.report is not None:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from dyemix.dataset.swatches import DEMO_WARNING
+import numpy as np
+
+from dyemix.arrays import Array
+from dyemix.dataset.result import DEMO_WARNING, Result, Row
 
 #: Fewer own mixes than this do not tell whether promises are kept.
 FEWEST_TO_TELL = 5
@@ -59,6 +63,14 @@ class MixtureCheck:
         return self.delta_e <= self.bound
 
 
+def mixture_checks(
+    labels: Sequence[str], measured: Array, predicted: Array, *figures: Array
+) -> tuple[MixtureCheck, ...]:
+    """Mixes by their labels, CIELAB ``(N, 3)`` and figures ``(N,)``, in the order of the class."""
+    rows = zip(labels, measured.tolist(), predicted.tolist(), np.transpose(figures), strict=True)
+    return tuple(MixtureCheck(s, tuple(m), tuple(p), *map(float, f)) for s, m, p, f in rows)
+
+
 def promises_kept(checks: tuple[MixtureCheck, ...]) -> str:
     """How many mixes came within what was promised, or that they are too few to tell."""
     count = len(checks)
@@ -76,8 +88,52 @@ def promises_kept(checks: tuple[MixtureCheck, ...]) -> str:
     )
 
 
-@dataclass(frozen=True)
-class FitReport:
+@dataclass(frozen=True, eq=False)
+class Evaluation(Result):
+    """Swatches as they were read and as dyes predict them, and what was promised of each.
+
+    `checks` holds them one by one; `measured` and `predicted` are CIELAB ``(N, 3)`` under `light`.
+    """
+
+    checks: tuple[MixtureCheck, ...]
+    light: str
+    demo: bool = False
+
+    @property
+    def measured(self) -> Array:
+        return np.array([check.measured for check in self.checks])
+
+    @property
+    def predicted(self) -> Array:
+        return np.array([check.predicted for check in self.checks])
+
+    @property
+    def delta_e(self) -> Array:
+        """ΔE2000 ``(N,)`` of measured from predicted."""
+        return np.array([check.delta_e for check in self.checks])
+
+    def __len__(self) -> int:
+        return len(self.checks)
+
+    def _rows(self) -> Iterable[Row]:
+        for check in self.checks:
+            labs = {
+                f"{word} {axis}": value
+                for word in ("measured", "predicted")
+                for axis, value in zip(("L*", "a*", "b*"), getattr(check, word), strict=True)
+            }
+            figures = ("delta_e", "likely", "median", "bound", "kept")
+            yield {"swatch": check.label, **labs, "light": self.light} | {
+                name: getattr(check, name) for name in figures
+            }
+
+    def __str__(self) -> str:
+        lines = [DEMO_WARNING] if self.demo else []
+        return "\n".join([*lines, f"{promises_kept(self.checks)} (ΔE2000, {self.light})."])
+
+
+@dataclass(frozen=True, eq=False)
+class FitReport(Result):
     """The report of a fit, its verdict first.
 
     Attributes
@@ -155,6 +211,15 @@ class FitReport:
             f"No mix of yours has been read: {expect}. Three to five mixes settle it; until then "
             f"{use}."
         )
+
+    def _rows(self) -> Iterable[Row]:
+        """One row a dye: depths, how far left-out ones were off, what is odd, what is next."""
+        for dye in self.dyes:
+            yield {
+                "dye": dye.name, "depths": len(dye.depths), "palest": min(dye.depths),
+                "deepest": max(dye.depths), "law": dye.law, "delta_e": dye.mean,
+                "worst": max(dye.inner, default=None), "warnings": dye.odd, "next": dye.advice,
+            }  # fmt: skip
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []

@@ -15,13 +15,14 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.result import Value
 from dyemix.dataset.serialise import Shape
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.unknowns import Modes
 
 
 @dataclass(frozen=True, eq=False)
-class Ladders:
+class Ladders(Value):
     """The dyes as single squares alone show them.
 
     Attributes
@@ -50,7 +51,7 @@ class Ladders:
 
 
 @dataclass(frozen=True, eq=False)
-class Pot:
+class Pot(Value):
     """A finished piece of known recipe, as a calibration sees it: a swatch of a mix, or a trial.
 
     Attributes

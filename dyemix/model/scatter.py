@@ -8,6 +8,7 @@ from typing import Annotated
 import numpy as np
 
 from dyemix.arrays import Array
+from dyemix.dataset.result import Value
 from dyemix.dataset.serialise import Shape
 
 #: Standard error of ln(strength) from one bath of a recipe to the next before any is dyed again,
@@ -19,7 +20,7 @@ _HALF = float(PRIOR_STRENGTH * np.sqrt(0.5))
 
 
 @dataclass(frozen=True, eq=False)
-class Scatter:
+class Scatter(Value):
     """The causes of a difference between two pots of one recipe.
 
     Attributes
@@ -40,9 +41,6 @@ class Scatter:
     )
     second_bath: float = PRIOR_SECOND_BATH
     notes: tuple[str, ...] = ("every scatter is assumed: no swatch was dyed or read again",)
-
-    def __post_init__(self) -> None:
-        self.reading.setflags(write=False)
 
     @property
     def strength(self) -> float:

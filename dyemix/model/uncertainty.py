@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -260,66 +260,3 @@ def expected_miss(target: Array, labs: Array, covariance: Array, k_lightness: fl
     safe = np.maximum(square, 1e-12)
     # The series leaves its range when one direction rules; a half-normal's mean is the least.
     return np.asarray(np.sqrt(safe) * np.maximum(1.0 - spread / (8.0 * safe * safe), 0.7979))
-
-
-@dataclass(frozen=True, eq=False)
-class Predictions:
-    """N recipes as they are expected to come out of the pot, under one light.
-
-    Attributes
-    ----------
-    reflectance : ``(N, B)`` fraction.
-    lab : ``(N, 3)`` CIELAB.
-    causes : covariances of that CIELAB in the pot, by cause.
-    freedom : degrees of freedom of the likely miss.
-    """
-
-    reflectance: Array
-    lab: Array
-    light: Light
-    causes: Causes
-    freedom: float
-
-    @cached_property
-    def covariance(self) -> Array:
-        """``(N, 3, 3)`` of CIELAB in the pot."""
-        return self.causes.total
-
-    def rows(self, rows: NDArray[np.intp]) -> Predictions:
-        """Some of the recipes."""
-        return replace(
-            self, reflectance=self.reflectance[rows], lab=self.lab[rows],
-            causes=self.causes.rows(rows),
-        )  # fmt: skip
-
-    def miss(self, target: Array, k_lightness: float = 1.0, spread: Array | float = 0.0) -> Likely:
-        """ΔE2000 in the pot from a target ``(3,)`` or ``(N, 3)``.
-
-        `spread`, ``(3, 3)`` or ``(N, 3, 3)``, is the covariance of the target itself.
-        """
-        return likely(target, self.lab, self.covariance + spread, self.freedom, k_lightness)
-
-    def expected(
-        self, target: Array, k_lightness: float = 1.0, spread: Array | float = 0.0
-    ) -> Array:
-        """Mean ΔE2000 ``(N,)`` of `miss`, cheaply, for ranking."""
-        return expected_miss(target, self.lab, self.covariance + spread, k_lightness)
-
-    @cached_property
-    def _of_itself(self) -> Likely:
-        return self.miss(self.lab)
-
-    @property
-    def likely(self) -> Array:
-        """Mean ΔE2000 ``(N,)`` between prediction and pot."""
-        return self._of_itself.mean
-
-    @property
-    def median(self) -> Array:
-        """The ΔE2000 ``(N,)`` that half of the pots stay below."""
-        return self._of_itself.median
-
-    @property
-    def bound(self) -> Array:
-        """The ΔE2000 ``(N,)`` that nine pots in ten stay below."""
-        return self._of_itself.bound

@@ -30,6 +30,7 @@ from typing import Annotated
 import numpy as np
 
 from dyemix.arrays import Array
+from dyemix.dataset.result import Value
 from dyemix.dataset.serialise import Shape
 
 #: Standard deviations of the priors: see the module.
@@ -50,7 +51,7 @@ _FREEDOM = (4.5, 30.0)
 
 
 @dataclass(frozen=True, eq=False)
-class Modes:
+class Modes(Value):
     """What single squares leave open, to first order, one standard deviation each.
 
     Attributes
@@ -106,7 +107,7 @@ class Modes:
 
 
 @dataclass(frozen=True, eq=False)
-class Posterior:
+class Posterior(Value):
     """θ after some mixes, and the size of what is each mix's own.
 
     Attributes

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from dyemix.bench.cautions import cautions
 from dyemix.bench.sheet import Block, Sheet
-from dyemix.dataset.serialise import DEMO_WARNING
+from dyemix.dataset.result import DEMO_WARNING
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError
 from dyemix.matching.correct import Correction

@@ -82,7 +82,7 @@ class Search:
 
     @classmethod
     def of(
-        cls, dyes: DyeSet, recipe: AnyRecipe, light: Light | None, free: Free = Free.NOTHING
+        cls, dyes: DyeSet, recipe: AnyRecipe, light: Light | str | None, free: Free = Free.NOTHING
     ) -> Search:
         """A search from a recipe. Raises `RecipeError`, and `DyemixError` for undyed cloth."""
         if not Recipe.parse(recipe):
@@ -104,10 +104,9 @@ class Search:
         found = self.dyes.predict_many(amounts, self.start.light)
         pots, off = found.miss(asked), difference(asked, found.lab)
         figures = (delta_e(self.start.lab, found.lab), pots.mean, pots.bound, self.slips(amounts))
-        told = self.dyes.described(found, [self.dyes.recipe(row) for row in amounts])
         return tuple(
             Step(one, asked[i], off[i], *(float(f[i]) for f in figures))
-            for i, one in enumerate(told)
+            for i, one in enumerate(found)
         )
 
     def series(self, title: str, routes: Sequence[Route], notes: Sequence[str] = ()) -> Series:

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe, dye_name
-from dyemix.dataset.swatches import DEMO_WARNING
+from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet, Prediction
-from dyemix.series.steps import columns
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: More blends than this are a book, not a card.
 _MOST = 500
@@ -42,7 +37,7 @@ class Blend:
 
 
 @dataclass(frozen=True, eq=False)
-class ShadeCard:
+class ShadeCard(Result):
     """Predicted blends of two or three dyes.
 
     Attributes
@@ -86,14 +81,10 @@ class ShadeCard:
             f"deepest): {', '.join(odd)}.",
         )
 
-    def to_frame(self) -> pd.DataFrame:
+    def _rows(self) -> Iterable[Row]:
         """One row a blend: name, row, column, recipe and colour."""
-        import pandas as pd
-
-        return pd.DataFrame(
-            {"name": b.name, "row": b.row, "column": b.column, **columns(b.prediction)}
-            for b in self.blends
-        )
+        for b in self.blends:
+            yield {"name": b.name, "row": b.row, "column": b.column, **b.prediction.row}
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
@@ -112,7 +103,7 @@ def shade_card(
     depth: float | Sequence[float] | str = 1.0,
     *,
     parts: int | None = None,
-    light: Light | None = None,
+    light: Light | str | None = None,
 ) -> ShadeCard:
     """Predict every blend of two or three dyes in even parts.
 
@@ -144,10 +135,12 @@ def shade_card(
         rows = [(r, c, d, (n - c, c)) for r, d in enumerate(levels) for c in range(n + 1)]
     if len(rows) > _MOST:
         raise DyemixError(f"{len(rows)} blends are more than a card holds ({_MOST}).")
-    blends = []
-    for row, column, whole, counts in rows:
-        recipe = Recipe({d: whole * count / n for d, count in zip(chosen, counts, strict=True)})
-        blends.append(Blend(row, column, dyes.predict(recipe, light)))
+    recipes = [
+        Recipe({d: whole * count / n for d, count in zip(chosen, counts, strict=True)})
+        for *_, whole, counts in rows
+    ]
+    found = dyes.predict(recipes, light)
+    blends = [Blend(row, column, p) for (row, column, *_), p in zip(rows, found, strict=True)]
     cloth = (dyes.conditions or {}).get("cloth", "")
     return ShadeCard(chosen, levels, n, tuple(blends), cloth, dyes.demo)
 

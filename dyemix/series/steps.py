@@ -5,28 +5,25 @@ A series has one or more routes, and a route a step for every colour asked.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from enum import Enum
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.dataset.recipe import Recipe, format_amount
-from dyemix.dataset.swatches import DEMO_WARNING
+from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.target import Target
+from dyemix.errors import Choice
 from dyemix.model.dyes import DyeSet, Prediction
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: How far a step may stray from the L*, C* and hue (ΔH*) asked and still count as reached, in
 #: CIELAB units: well under what an eye sees between two pieces of cloth.
 NEAR = np.array([0.3, 1.0, 0.5])
 
 
-class RouteKind(Enum):
+class RouteKind(Choice):
     """How a colour is made quieter; the value is what the bench reads."""
 
     GREY = "black or grey"
@@ -139,7 +136,7 @@ class Route:
 
 
 @dataclass(frozen=True, eq=False)
-class Series:
+class Series(Result):
     """A colour in steps: quieter, a tint, a shade, a tone, a gradient.
 
     Attributes
@@ -188,24 +185,20 @@ class Series:
         able = [route for route in self.routes if route.reached > step]
         return min(able, key=lambda route: route.steps[step].slip, default=None)
 
-    def to_frame(self) -> pd.DataFrame:
+    def _rows(self) -> Iterable[Row]:
         """One row a step of every route: what it is, its recipe and colour, how far it is off."""
-        import pandas as pd
-
-        return pd.DataFrame(
-            {
-                "route": route.kind.value if route.kind else "",
-                "dye": route.dye,
-                "step": i,
-                **columns(step.prediction),
-                "reached": step.reached,
-                **dict(zip(("lightness_off", "chroma_off", "hue_off"), step.off, strict=True)),
-                "darker": step.prediction.lab[0] - self.start.lab[0],
-                **{name: getattr(step, name) for name in _FIGURES},
-            }
-            for route in self.routes
-            for i, step in enumerate(route.steps, 1)
-        )
+        for route in self.routes:
+            for i, step in enumerate(route.steps, 1):
+                yield {
+                    "route": route.kind.value if route.kind else "",
+                    "dye": route.dye,
+                    "step": i,
+                    **step.prediction.row,
+                    "reached": step.reached,
+                    **dict(zip(("lightness_off", "chroma_off", "hue_off"), step.off, strict=True)),
+                    "darker": step.prediction.lab[0] - self.start.lab[0],
+                    **{name: getattr(step, name) for name in _FIGURES},
+                }
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
@@ -217,19 +210,6 @@ class Series:
         lines += ["", f"{more} further routes are in the table (--json)."] if more else []
         legend = _LEGEND.format(light=self.start.light, dosing=100.0 * self.dosing)
         return "\n".join([*lines, legend, "~ is not reached.", *self.warnings])
-
-
-def columns(prediction: Prediction) -> dict[str, object]:
-    """A prediction as columns of a table: recipe, depth, colour with its light, warnings."""
-    return {
-        "recipe": str(prediction.recipe),
-        "total_owf": prediction.recipe.total,
-        **dict(zip(("L*", "a*", "b*"), prediction.lab, strict=True)),
-        "C*": float(np.hypot(*prediction.lab[1:])),
-        "hex": prediction.hex,
-        "light": str(prediction.light),
-        "warnings": "; ".join(prediction.warnings),
-    }
 
 
 def reached(off: Array) -> NDArray[np.bool_]:

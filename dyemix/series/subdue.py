@@ -21,7 +21,7 @@ from dyemix.colour.ciecam16 import VIEWING, HueSpace, Scale, lab_hue, of_hue, qu
 from dyemix.colour.colorimetry import Light, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, Swatch
-from dyemix.dataset.target import Target
+from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.series.search import LEAST_CHROMA, AnyRecipe, Free, Search
@@ -44,11 +44,11 @@ def subdue(
     *,
     least: float = 0.2,
     let_down: float = 0.0,
-    hue: HueSpace | None = None,
-    scale: Scale = Scale.CHROMA,
+    hue: HueSpace | str | None = None,
+    scale: Scale | str = Scale.CHROMA,
     max_dyes: int | None = None,
-    light: Light | None = None,
-    only: RouteKind | None = None,
+    light: Light | str | None = None,
+    only: RouteKind | str | None = None,
 ) -> Series:
     """A series of the same hue at falling chroma, by each route the shelf has.
 
@@ -70,7 +70,8 @@ def subdue(
     """
     search = Search.of(dyes, recipe, light)
     start, kept = search.start, _kept(steps, least)
-    space = _hue(start, hue)
+    space, scale = _hue(start, hue), Scale(scale)
+    only = None if only is None else RouteKind(only)
     most = max(len(start.recipe) + 1, 3) if max_dyes is None else max_dyes
     if most <= (there := len(start.recipe)):
         raise DyemixError(f"max_dyes is {most}: a route adds a dye to the {there} there are.")
@@ -97,13 +98,13 @@ def subdue(
 
 def subdue_on(
     dyes: DyeSet,
-    piece: Reading | Swatch | Target | str,
+    piece: AnyColour,
     steps: int = 5,
     *,
     least: float = 0.4,
-    hue: HueSpace | None = None,
+    hue: HueSpace | str | None = None,
     max_dyes: int = 2,
-    light: Light | None = None,
+    light: Light | str | None = None,
 ) -> Series:
     """Second baths over a finished piece that lower its chroma, evenly down, with its hue held.
 
@@ -125,7 +126,7 @@ def subdue_on(
     if isinstance(piece, Reading | Swatch):
         target = replace(Target.of(piece, light or dyes.light), name="the piece as read")
     else:
-        target = Target.parse(piece) if isinstance(piece, str) else piece
+        target = Target.of(piece)
     target = target.under(dyes.light)
     assert target.light is not None
     notes, spectrum = [], target.reflectance
@@ -157,8 +158,8 @@ def tone(
     steps: int = 5,
     *,
     least: float = 0.2,
-    hue: HueSpace | None = None,
-    light: Light | None = None,
+    hue: HueSpace | str | None = None,
+    light: Light | str | None = None,
 ) -> Series:
     """Greyed steps of a recipe: `subdue` by the route that the shelf's black or grey makes."""
     found = subdue(dyes, recipe, steps, least=least, hue=hue, light=light, only=RouteKind.GREY)
@@ -172,14 +173,14 @@ def _kept(steps: int, least: float) -> Array:
     return np.linspace(1.0, least, steps + 1)[1:]
 
 
-def _hue(start: Prediction, hue: HueSpace | None) -> HueSpace:
+def _hue(start: Prediction, hue: HueSpace | str | None) -> HueSpace:
     """The space whose hue to hold. Raises `DyemixError` for a colour too grey to have one."""
     chroma = float(np.hypot(*start.lab[1:]))
     if chroma < LEAST_CHROMA:
         raise DyemixError(
             f"this colour (C* {chroma:.1f}) is a grey already: it has no hue to hold."
         )
-    return hue or usual_hue(start.lab)
+    return HueSpace(hue) if hue else usual_hue(start.lab)
 
 
 def _routes(
@@ -306,15 +307,16 @@ def _kinds(dyes: DyeSet, start: Prediction) -> list[tuple[RouteKind, str]]:
     return out
 
 
-def black(dyes: DyeSet, light: Light | None) -> int:
+def black(dyes: DyeSet, light: Light | str | None) -> int:
     """The darkest dye without colour of its own. Raises `DyemixError` where there is none."""
-    grey = greys(dyes, light)
+    seen = Light.parse(light or dyes.light)
+    grey = greys(dyes, seen)
     if not grey.any():
         raise DyemixError(
             "this shelf has no black or grey: make the colour quieter by another route, with "
             "subdue (--let-down darkens it)."
         )
-    lightness = ladders(dyes, light or dyes.light)[:, LADDER_MIDDLE, 0]
+    lightness = ladders(dyes, seen)[:, LADDER_MIDDLE, 0]
     return int(np.argmin(np.where(grey, lightness, np.inf)))
 
 

@@ -32,8 +32,8 @@ def tint(
     steps: int = 5,
     *,
     least: float = 0.1,
-    hue: HueSpace | None = None,
-    light: Light | None = None,
+    hue: HueSpace | str | None = None,
+    light: Light | str | None = None,
 ) -> Series:
     """Paler steps of a recipe: lightness rising evenly, hue held.
 
@@ -54,8 +54,8 @@ def shade(
     steps: int = 5,
     *,
     darker: float | None = None,
-    hue: HueSpace | None = None,
-    light: Light | None = None,
+    hue: HueSpace | str | None = None,
+    light: Light | str | None = None,
 ) -> Series:
     """Steps of a recipe darkened with the shelf's black, L* falling evenly by `darker` in all.
 
@@ -81,7 +81,12 @@ def shade(
 
 
 def gradient(
-    dyes: DyeSet, first: AnyRecipe, second: AnyRecipe, steps: int = 6, *, light: Light | None = None
+    dyes: DyeSet,
+    first: AnyRecipe,
+    second: AnyRecipe,
+    steps: int = 6,
+    *,
+    light: Light | str | None = None,
 ) -> Series:
     """From one recipe to another in `steps` steps of equal ΔE2000, both ends included.
 
@@ -117,7 +122,7 @@ def gradient(
 
 
 def _along(
-    search: Search, title: str, path: Array, end: float, steps: int, hue: HueSpace | None
+    search: Search, title: str, path: Array, end: float, steps: int, hue: HueSpace | str | None
 ) -> Series:
     """Steps even in L* to `end`, by the way of amounts ``(P, D)``, in the hue of the start.
 
@@ -128,7 +133,8 @@ def _along(
     levels = np.linspace(start.lab[0], end, steps + 1)[1:]
     order = np.argsort(labs[:, 0])
     asked = np.stack([np.interp(levels, labs[order, 0], labs[order, i]) for i in range(3)]).T
-    space, held = hue or usual_hue(start.lab), "a grey, which has no hue to hold"
+    space = HueSpace(hue) if hue else usual_hue(start.lab)
+    held = "a grey, which has no hue to hold"
     if np.hypot(*start.lab[1:]) >= LEAST_CHROMA:
         held = f"{space.value} hue held"
         asked = of_hue(start.lab, levels, np.hypot(*asked.T[1:]), space, start.light)

@@ -18,8 +18,8 @@ from dyemix.colour.colorimetry import (
     D65_10,
     WAVELENGTHS,
     Light,
+    hex_to_lab,
     lab,
-    lab_from_hex,
     lab_from_xyz,
     lab_slope,
     screen_colour,
@@ -111,7 +111,7 @@ def test_slope_of_lab_is_that_of_differences(reflectance: list[float]) -> None:
 @given(st.integers(0, 0xFFFFFF))
 def test_hex_agrees_with_colour_science(number: int) -> None:
     code = f"#{number:06x}"
-    ours = lab_from_hex(code)
+    ours = hex_to_lab(code)
     srgb = np.array([number >> 16, number >> 8 & 255, number & 255]) / 255.0
     # IEC 61966-2-1 through colour-science; it adapts nothing, sRGB being D65 already.
     theirs = colour.XYZ_to_sRGB(xyz_from_lab(ours, D65_2) / 100.0)

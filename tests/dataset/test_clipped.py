@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dyemix.colour.colorimetry import lab_from_hex
+from dyemix.colour.colorimetry import hex_to_lab
 from dyemix.dataset.clipped import Clipped
 from dyemix.errors import DyemixError
 
@@ -26,7 +26,7 @@ def test_each_channel_at_an_end_is_a_direction(code: str, channels: int) -> None
 def test_a_red_channel_at_nothing_lies_beyond_towards_green() -> None:
     found = Clipped.of_hex("#00a060")
     assert found is not None
-    inner = lab_from_hex("#20a060") - lab_from_hex("#00a060")
+    inner = hex_to_lab("#20a060") - hex_to_lab("#00a060")
     assert found.beyond[0] @ inner < 0.0
     assert found.beyond[0, 1] < 0.0
 

@@ -15,7 +15,7 @@ from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.dataset.conditions import normal, same
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.repeats import ODD_WEIGHT, _between, odd_readings, reading_weights
-from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
+from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import FitError
 from dyemix.files import read_swatches, write_swatches
 from dyemix.fitting.fit import fit
@@ -67,7 +67,7 @@ def test_two_that_disagree_are_both_named_and_count_alike() -> None:
     (doubt,) = swatches.warnings
     assert doubt.startswith(f"2 readings of gold 2.00 (1) differ by {apart:.1f} ΔE2000")
     assert "neither can be called the odd one" in doubt
-    assert swatches.repeats().reading.freedom == 0  # told, and in no figure
+    assert swatches.repeats.reading.freedom == 0  # told, and in no figure
 
 
 def test_readings_as_good_as_usual_are_never_odd() -> None:
@@ -107,11 +107,8 @@ def test_the_two_scatters_of_the_workshop() -> None:
     recipes = [{"rose": 1.0}, {"navy": 0.5}, {"lemon": 2.0}, {"rust": 1.0}, {"leaf": 0.5}]
     rows = [r for c in recipes for i in range(6) for r in shop.swatch(f"{i}", c, 3)]
     swatches = SwatchSet(tuple(Reading(Recipe.parse(r.recipe), r.reading, r.swatch) for r in rows))
-    repeats = swatches.repeats()
+    repeats = swatches.repeats
     assert (repeats.reading.freedom, repeats.dye_again.freedom) == (60, 25)
-    assert len(repeats.dye_again.pairs) == 5
-    assert all(isinstance(s, Swatch) for _, group in repeats.dye_again.pairs for s in group)
-    assert {len(group) for _, group in repeats.dye_again.pairs} == {6}
     # A slow twin of the pooled covariance, and what the workshop's own noise makes of it.
     total = np.zeros((3, 3))
     for swatch in swatches.swatches:
@@ -130,7 +127,7 @@ def test_the_two_scatters_of_the_workshop() -> None:
 
 def test_the_demo_book_tells_both() -> None:
     swatches = read_swatches(TABLE)
-    repeats = swatches.repeats()
+    repeats = swatches.repeats
     assert (repeats.reading.freedom, repeats.dye_again.freedom) == (85, 10)
     assert repeats.reading.mean < repeats.dye_again.mean
     assert not repeats.reading.covariance.flags.writeable
@@ -145,14 +142,13 @@ def test_a_mislabelled_repeat_is_named_and_left_out_of_the_figure() -> None:
         for again in range(2):
             size = 1.0 + 0.01 * again
             rows += piece(RAMP**depth * size, recipe=Recipe({"navy": depth}), swatch=f"{i}{again}")
-    usual = SwatchSet(tuple(rows)).repeats().dye_again
+    usual = SwatchSet(tuple(rows)).repeats.dye_again
     rows += piece(RAMP**2, recipe=Recipe({"navy": 3.0}), swatch="8")
     rows += piece(RAMP**3, recipe=Recipe({"navy": 3.0}), swatch="9")
     swatches = SwatchSet(tuple(rows))
-    with_odd = swatches.repeats().dye_again
+    with_odd = swatches.repeats.dye_again
     assert with_odd.freedom == usual.freedom == 4
     np.testing.assert_array_equal(with_odd.covariance, usual.covariance)
-    assert len(with_odd.pairs) == 5
     assert "navy 3.00 (8) and navy 3.00 (9) differ by" in swatches.warnings[0]
     assert "mislabelled or badly weighed?" in swatches.warnings[0]
 
@@ -160,7 +156,7 @@ def test_a_mislabelled_repeat_is_named_and_left_out_of_the_figure() -> None:
 def test_one_pair_alone_is_held_to_what_hand_dyers_call_excellent() -> None:
     """With a single pair nothing says what is usual: 1.5 ΔE2000 (common practice) is the limit."""
     close, far = SwatchSet(piece(RAMP, 0.96 * RAMP)), SwatchSet(piece(RAMP, 0.9 * RAMP))
-    assert 0.5 < close.repeats().reading.mean < 1.5
+    assert 0.5 < close.repeats.reading.mean < 1.5
     assert close.warnings == ()
     assert "differ by" in far.warnings[0]
 
@@ -171,7 +167,7 @@ def test_no_repeats_is_said() -> None:
 
 def test_undyed_cloth_is_no_dyeing_again() -> None:
     rows = piece(RAMP, recipe=Recipe(), swatch="a") + piece(RAMP * 0.9, recipe=Recipe(), swatch="b")
-    assert SwatchSet(rows).repeats().dye_again.freedom == 0
+    assert SwatchSet(rows).repeats.dye_again.freedom == 0
 
 
 # Conditions

@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from samples import BANDS, Read, flat
 
-from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, lab, lab_from_hex
+from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, hex_to_lab, lab
 from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
@@ -156,7 +156,7 @@ def test_cielab_and_hex_are_rough_and_say_so(read: Read) -> None:
         assert reading.reflectance is not None
         assert reading.light is not None
         assert lab(reading.reflectance, reading.light) == pytest.approx(reading.lab, abs=1e-2)
-    assert third.lab == pytest.approx(lab_from_hex("#2a3a66"))
+    assert third.lab == pytest.approx(hex_to_lab("#2a3a66"))
     assert second.kind == "Lab"
     assert third.kind == "hex"
     assert "hex codes are colours under D65/2°" in str(swatches)
@@ -402,7 +402,7 @@ def readings(draw: st.DrawFn) -> Reading:
     kind = draw(st.sampled_from(["spectrum", "Lab", "hex", "blank"]))
     code = draw(st.sampled_from(["#7d8a6e", "#c9a227", "#2a3a66"]))
     light = draw(st.sampled_from([D65_10, D65_2, Light("A", 10), Light("D50", 2)]))
-    given_lab = {"Lab": draw(labs), "hex": lab_from_hex(code)}.get(kind)
+    given_lab = {"Lab": draw(labs), "hex": hex_to_lab(code)}.get(kind)
     name = draw(st.sampled_from(["", "scan 7", 'a "b", c']))
     return Reading(
         recipe=draw(st.none() | recipes) if name else draw(recipes),

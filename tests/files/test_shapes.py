@@ -12,10 +12,10 @@ from samples import Read, long
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, lab
+from dyemix.colour.spectra import onto_grid
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import InputError
 from dyemix.files import read_swatches
-from dyemix.files.wavelengths import onto_grid
 
 pytestmark = pytest.mark.filterwarnings("error", "ignore:.*related API features.*")
 GRID = list(range(400, 701, 10))

@@ -11,7 +11,7 @@ import pytest
 
 from benchmarks.shelf import swatch_set
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2, D65_10, lab, lab_from_hex, smoothest_reflectance
+from dyemix.colour.colorimetry import D65_2, D65_10, hex_to_lab, lab, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import FitError
@@ -301,8 +301,8 @@ def test_a_table_of_hex_codes_is_a_table_under_their_own_light() -> None:
     codes = {0.0: "#f2efe6", 2.0: "#e8b020", 0.5: "#f0cf6a", 0.125: "#f1e2ad"}
     readings = tuple(
         Reading(
-            Recipe({"gold": c}), smoothest_reflectance(lab_from_hex(code), D65_2)[0], f"{c:g}",
-            "hex", lab_from_hex(code), D65_2,
+            Recipe({"gold": c}), smoothest_reflectance(hex_to_lab(code), D65_2)[0], f"{c:g}",
+            "hex", hex_to_lab(code), D65_2,
         )
         for c, code in codes.items()
     )  # fmt: skip

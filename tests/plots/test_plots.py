@@ -16,7 +16,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import (
     D65_2,
     Light,
-    lab_from_hex,
+    hex_to_lab,
     screen_colour,
     screen_colours,
 )  # fmt: skip
@@ -245,7 +245,7 @@ def test_the_target_is_a_band_between_pots(shelf: DyeSet) -> None:
         told = [f"{n} of 24 within 1.5" for n in (near - 1, near, near + 1)]
         assert any(text in words(figure) for text in told)
         # Nearest at the left: told by the code alone, on screen.
-        pots = np.array([lab_from_hex(code) for row in (block[0], block[2]) for code in row])
+        pots = np.array([hex_to_lab(code) for row in (block[0], block[2]) for code in row])
         miss = delta_e(found.target.lab, pots).reshape(2, 12)
         assert miss[:, 0].max() < 1.0 < miss[:, -1].min()
     assert Reach.TOO_CLEAN.value in words(plot(match(shelf, "#ff2010", count=3)))
@@ -307,9 +307,9 @@ def test_a_series_shows_what_is_reached_and_says_where_it_ends(shelf: DyeSet) ->
         steps = route.steps[: route.reached]
         codes = [found.start.hex, *(step.prediction.hex for step in steps)]
         assert block[0] == [code for code in codes for _ in range(6)]
-        pots = np.array([lab_from_hex(code) for code in block[2][6:]]).reshape(-1, 6, 3)
+        pots = np.array([hex_to_lab(code) for code in block[2][6:]]).reshape(-1, 6, 3)
         for step, some in zip(steps, pots, strict=True):
-            asked = lab_from_hex(step.prediction.hex)
+            asked = hex_to_lab(step.prediction.hex)
             assert delta_e(asked, some).mean() == pytest.approx(step.likely, rel=0.3)
         assert f"by {route.title}" in words(figure)
     stopped = [route for route in found.best if route.reached < len(route.steps)]
@@ -430,7 +430,7 @@ def test_a_trial_shows_what_each_choice_promises(shelf: DyeSet, piece: Trial) ->
     got, aim = screen_colour(piece.reading.reflectance).hex, "#7d8a6e"
     for row in strip:
         assert row[:16] == [got] * 8 + [aim] * 8
-    pots = np.array([lab_from_hex(code) for row in strip for code in row[16:]])
+    pots = np.array([hex_to_lab(code) for row in strip for code in row[16:]])
     miss = delta_e(found.target.lab, pots)
     assert miss.mean() == pytest.approx(found.corrected.likely, rel=0.15)
     change = 100 * (found.corrected.recipe["marigold"] / 0.42 - 1)

@@ -1,17 +1,71 @@
-"""From the bands of a file to the one grid of the package: 400–700 nm at 10 nm."""
+"""From bands as measured to the one grid of the package: 400–700 nm at 10 nm."""
 
 from __future__ import annotations
 
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import WAVELENGTHS, colour_science
+from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, colour_science, lab
+from dyemix.errors import Choice, Fault, InputError
 
 #: Wider steps than this lose the slope of a dye's absorption edge (ASTM E308 tabulates 10 and 20).
 WIDEST_STEP = 20.0
+
+
+#: A reflectance (as a fraction) above this is a percentage: no cloth is so bright, whitened or not.
+BEYOND = 2.0
+
+
+class Unit(Choice):
+    """What reflectance is given in."""
+
+    FRACTION = "fraction"
+    PERCENT = "percent"
+
+
+def fractions(
+    values: ArrayLike, wavelengths: ArrayLike | None = None, scale: Unit | str = Unit.FRACTION
+) -> Array:
+    """Spectra ``(..., B')`` at `wavelengths` ``(B',)`` nm as fractions ``(..., B)`` on our grid.
+
+    Without `wavelengths` the values stand on the grid, 31 bands from 400 to 700 nm. Raises
+    `InputError` for bands that do not cover it, and for what is no reflectance.
+    """
+    spectra = np.array(values, dtype=float) / (100.0 if Unit(scale) is Unit.PERCENT else 1.0)
+    at = WAVELENGTHS if wavelengths is None else np.asarray(wavelengths, dtype=float)
+    if spectra.ndim < 1 or spectra.shape[-1:] != at.shape:
+        cure = "give the wavelengths" if wavelengths is None else "one value a wavelength"
+        raise InputError(Fault(f"{spectra.shape} values at {at.shape} bands in nm: {cure}."))
+    order = np.argsort(at)
+    if fault := grid_fault(at[order]):
+        raise InputError(Fault(fault))
+    if not np.isfinite(spectra).all() or spectra.min(initial=0.0) < 0.0:
+        raise InputError(Fault("a reflectance is a number, 0 or more: one here is not."))
+    if spectra.max(initial=0.0) > BEYOND:
+        raise InputError(
+            Fault(f"a reflectance of {spectra.max():.4g} is no fraction: is it scale='percent'?")
+        )
+    rows = spectra[..., order].reshape(-1, len(at))
+    return onto_grid(at[order], rows).reshape(*spectra.shape[:-1], len(WAVELENGTHS))
+
+
+def spectrum_to_lab(
+    values: ArrayLike,
+    wavelengths: ArrayLike | None = None,
+    light: Light | str = D65_10,
+    scale: Unit | str = Unit.FRACTION,
+) -> Array:
+    """CIELAB ``(..., 3)`` of reflectance ``(..., B')`` at `wavelengths` ``(B',)`` in nm.
+
+    Raises `InputError` as `Reading.from_spectrum` does.
+
+    >>> spectrum_to_lab([0.5] * 16, range(400, 701, 20), "D50/2").round(1) + 0.0
+    array([76.1,  0. ,  0. ])
+    """
+    return lab(fractions(values, wavelengths, scale), Light.parse(light))
 
 
 def grid_fault(wavelengths: Array) -> str:

@@ -1,0 +1,100 @@
+"""Amounts of dye in whatever form they come, as one array in the order of a shelf's dyes."""
+
+from __future__ import annotations
+
+import difflib
+import sys
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+import numpy as np
+
+from dyemix.arrays import Array
+from dyemix.dataset.recipe import Recipe, dye_name
+from dyemix.errors import RecipeError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: One recipe in % owf: as text, as amounts by dye, or as a series of numbers indexed by dye.
+OneRecipe: TypeAlias = "str | Mapping[str, float] | pd.Series[float]"
+#: Several: a frame with a column a dye, a column or a list of recipes, an array ``(N, D)``.
+ManyRecipes: TypeAlias = (
+    "pd.DataFrame | pd.Series[str] | list[str] | tuple[str, ...] | Sequence[Mapping[str, float]] | "
+    "Sequence[Sequence[float]] | Array"
+)
+
+
+def is_one(given: Any) -> bool:
+    """Whether this is one recipe and not several."""
+    pandas = sys.modules.get("pandas")
+    if pandas is not None and isinstance(given, pandas.Series):
+        return bool(pandas.api.types.is_numeric_dtype(given))
+    return isinstance(given, str | Mapping)
+
+
+def place(dye: str, names: Sequence[str]) -> int:
+    """Position of a dye on the shelf. Raises `RecipeError` that suggests the nearest name."""
+    if dye in names:
+        return names.index(dye)
+    near = difflib.get_close_matches(dye, names, 1)
+    hint = f"did you mean {near[0]}?" if near else f"the shelf has {', '.join(names)}."
+    raise RecipeError(f"no swatch of {dye!r} on this shelf: {hint}")
+
+
+def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...], Any]:
+    """Amounts ``(N, D)`` in % owf in the order of `names`; recipes as given; the index of rows.
+
+    Raises `RecipeError` for a dye the shelf does not have, a frame with a column missing or too
+    many, and for what is no amount.
+    """
+    pandas = sys.modules.get("pandas")
+    recipes: tuple[Recipe, ...] = ()
+    if pandas is not None and isinstance(given, pandas.DataFrame):
+        values = _columns(given, names)
+    elif isinstance(given, np.ndarray) and given.dtype.kind in "if":
+        values = np.atleast_2d(given)
+    else:
+        rows = [given] if is_one(given) else list(given)
+        if rows and not any(is_one(row) for row in rows):
+            values = np.atleast_2d(np.asarray(rows, dtype=float))
+        else:
+            recipes = tuple(map(_recipe, rows))
+            values = np.zeros((len(rows), len(names)))
+            for row, recipe in zip(values, recipes, strict=True):
+                for dye, amount in recipe.items():
+                    row[place(dye, names)] = amount
+    if values.ndim != 2 or values.shape[1] != len(names):
+        raise RecipeError(f"amounts are {len(names)} columns of % owf, not {values.shape}.")
+    if len(bad := np.flatnonzero(~np.all(values >= 0, axis=1))):
+        raise RecipeError(f"amounts are % owf, 0 or more: row {bad[0]} (from 0) is not.")
+    index = given.index if hasattr(given, "index") and not isinstance(given, list | tuple) else None
+    return np.asarray(values, dtype=float), recipes, None if is_one(given) else index
+
+
+def _recipe(given: Any) -> Recipe:
+    named = given if isinstance(given, str | Mapping) else {str(d): x for d, x in given.items()}
+    return Recipe.parse(named)
+
+
+def _columns(table: pd.DataFrame, names: Sequence[str]) -> Array:
+    """The columns of a frame in the order of `names`."""
+    found = [dye_name(str(column)) for column in table.columns]
+    missing = [name for name in names if name not in found]
+    strange = [str(c) for c, name in zip(table.columns, found, strict=True) if name not in names]
+    twice = sorted({name for name in found if found.count(name) > 1})
+    wrong = [
+        f"{words} {', '.join(which)}"
+        for words, which in (("missing", missing), ("not a dye here:", strange), ("twice", twice))
+        if which
+    ]
+    if wrong:
+        raise RecipeError(
+            f"a frame of amounts has one column for each dye of the shelf, here {'; '.join(wrong)}."
+            " Give a dye that is not used a column of 0."
+        )
+    ordered = table.iloc[:, [found.index(name) for name in names]]
+    try:
+        return ordered.to_numpy(dtype=float)
+    except (TypeError, ValueError):
+        raise RecipeError("a frame of amounts holds numbers, % owf: text stands in it.") from None

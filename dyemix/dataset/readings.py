@@ -1,0 +1,242 @@
+"""One measurement of dyed cloth, and one piece of cloth: the mean of its readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from dyemix.arrays import Array
+from dyemix.colour.colorimetry import (
+    D65_2,
+    D65_10,
+    WAVELENGTHS,
+    Light,
+    hex_to_lab,
+    lab,
+    screen_colour,
+    smoothest_reflectance,
+)
+from dyemix.colour.spectra import Unit, fractions
+from dyemix.dataset.clipped import Clipped, as_text
+from dyemix.dataset.conditions import METHOD, RECORD
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.repeats import odd_readings, reading_weights
+from dyemix.dataset.result import Result, Row, Value, colour_row
+from dyemix.errors import Fault, FitError, InputError
+
+KINDS = ("spectrum", "Lab", "hex", "blank")
+#: Conditions that are columns of a table under their own name; any other is one as ``# name``.
+CONDITIONS = {name: name for name in (*METHOD, *RECORD)}
+#: Between the warnings of one cell.
+SEPARATOR = " | "
+
+
+@dataclass(frozen=True, eq=False)
+class Reading(Result):
+    """One measurement of one piece of cloth.
+
+    Made by `from_spectrum`, `from_lab` or `from_hex`; values are checked and copied.
+
+    Attributes
+    ----------
+    recipe : what it was dyed with; None where the sample has not been named yet.
+    reflectance : ``(B,)`` fraction; None where the swatch has not been read yet.
+    swatch : which piece of cloth; readings with equal recipe and swatch are of one piece.
+    kind : ``"spectrum"``, ``"Lab"``, ``"hex"``, or ``"blank"`` where nothing was read yet.
+    lab, light : the CIELAB as given ``(3,)`` and its light, where `kind` is Lab or hex. The
+        reflectance is then the smoothest one with this colour: rough.
+    covariance : ``(3, 3)`` of that CIELAB, where the reader knows how good it is (a photograph).
+    clipped : where it is a bound, not a value: a channel stood at the end of its range.
+    conditions : how it was dyed and read, as written.
+    warnings : what is doubtful about it, in words. Such a reading is still used.
+    place : file and row, for messages.
+
+    Raises `InputError` for what is no reflectance or no colour, `RecipeError` for a recipe that
+    cannot be read.
+
+    >>> print(Reading.from_lab([56.2, -8.7, 12.4], "D65/10", "sage 1"))
+    sage 1.00: L* 56.2, a* -8.7, b* 12.4 (D65/10°), Lab
+    """
+
+    recipe: Recipe | None
+    reflectance: Array | None
+    swatch: str = ""
+    kind: str = "spectrum"
+    lab: Array | None = None
+    light: Light | None = None
+    covariance: Array | None = None
+    conditions: Mapping[str, str] = field(default_factory=dict)
+    warnings: tuple[str, ...] = ()
+    place: str = ""
+    name: str = ""
+    clipped: Clipped | None = None
+
+    def __post_init__(self) -> None:
+        if self.recipe is not None:
+            object.__setattr__(self, "recipe", Recipe.parse(self.recipe))
+        if self.reflectance is not None:
+            object.__setattr__(self, "reflectance", fractions(self.reflectance))
+        colour = self.kind in ("Lab", "hex") and self.reflectance is not None
+        three = self.lab is not None and self.lab.shape == (3,)
+        for wrong, words in (
+            (self.kind not in KINDS, f"{self.kind!r} is no kind of reading: {', '.join(KINDS)}"),
+            (colour and not three, "a colour is L*, a*, b*: three numbers"),
+            (colour and self.light is None, "a colour needs its light: write it as D65/10"),
+        ):
+            if wrong:
+                raise InputError(Fault(f"{words}.", self.place or None))
+        super().__post_init__()
+
+    @classmethod
+    def from_spectrum(
+        cls,
+        values: ArrayLike,
+        wavelengths: ArrayLike | None = None,
+        recipe: Recipe | Mapping[str, float] | str | None = None,
+        *,
+        scale: Unit | str = Unit.FRACTION,
+        **about: Any,
+    ) -> Reading:
+        """A reading of reflectance ``(B',)`` at `wavelengths` ``(B',)`` in nm.
+
+        They cover 400 to 700 nm in equal steps of 20 nm or less, and are brought to 10 nm; without
+        them the 31 values stand there already. `about` is any further attribute. Raises
+        `InputError` for what is no reflectance on the `scale` stated.
+
+        >>> Reading.from_spectrum([40] * 36, range(380, 731, 10), "undyed", scale="percent").kind
+        'spectrum'
+        """
+        given = None if recipe is None else Recipe.parse(recipe)
+        return cls(given, fractions(values, wavelengths, scale), **about)
+
+    @classmethod
+    def from_lab(
+        cls,
+        values: ArrayLike,
+        light: Light | str,
+        recipe: Recipe | Mapping[str, float] | str | None = None,
+        **about: Any,
+    ) -> Reading:
+        """A reading of CIELAB ``(3,)`` under `light`; `about` is any further attribute.
+
+        Raises `InputError` for what is not three numbers, `TargetError` for a colour that no cloth
+        can have.
+        """
+        colour = np.array(values, dtype=float)
+        if colour.shape != (3,) or not np.isfinite(colour).all():
+            raise InputError(Fault(f"{values!r} is not a colour: L*, a*, b* are wanted."))
+        seen, given = Light.parse(light), None if recipe is None else Recipe.parse(recipe)
+        (spectrum,) = smoothest_reflectance(colour, seen)
+        return cls(given, spectrum, lab=colour, light=seen, **{"kind": "Lab", **about})
+
+    @classmethod
+    def from_hex(
+        cls, code: str, recipe: Recipe | Mapping[str, float] | str | None = None, **about: Any
+    ) -> Reading:
+        """A reading of ``#rrggbb`` (sRGB, so D65/2°); channels at 00 and ff are bounds."""
+        more = {"kind": "hex", "clipped": Clipped.of_hex(code), **about}
+        return cls.from_lab(hex_to_lab(code), D65_2, recipe, **more)
+
+    @property
+    def rough(self) -> bool:
+        """Whether the spectrum was made up from three numbers."""
+        return self.kind in ("Lab", "hex")
+
+    def colour(self, light: Light | str = D65_10) -> Array:
+        """CIELAB ``(3,)`` under `light`: as given where it was given under that light."""
+        light = Light.parse(light)
+        if self.lab is not None and self.light == light:
+            return self.lab
+        if self.reflectance is None:
+            raise FitError(f"{self.place or self.recipe}: this swatch has not been read yet.")
+        return lab(self.reflectance, light)
+
+    def row(self, light: Light) -> Row:
+        """What `dyemix.dataset.frames` reads back, and its colour under `light`."""
+        row: dict[str, object] = {"recipe": self.recipe}
+        if self.recipe is not None and self.recipe.as_written not in ("", self.recipe.exact):
+            row["as written"] = self.recipe.as_written
+        row |= {"swatch": self.swatch, "kind": self.kind}
+        if self.reflectance is not None:
+            shown = self.light if self.rough and self.light else light
+            row |= colour_row(self.colour(shown), shown, screen_colour(self.reflectance).hex)
+            row |= {f"{w:.0f} nm": x for w, x in zip(WAVELENGTHS, self.reflectance, strict=True)}
+        words = {
+            "name": self.name,
+            "covariance": "" if self.covariance is None else as_text(self.covariance),
+            "clipped": str(self.clipped or ""),
+            "warnings": SEPARATOR.join(self.warnings),
+            "place": self.place,
+        }
+        row |= {heading: text for heading, text in words.items() if text}
+        return row | {CONDITIONS.get(key, f"# {key}"): x for key, x in self.conditions.items()}
+
+    def _rows(self) -> Iterable[Row]:
+        return [self.row(self.light or D65_10)]
+
+    def __str__(self) -> str:
+        of = self.recipe if self.recipe is not None else self.name or "a sample without a recipe"
+        if self.reflectance is None:
+            return f"{of}: not read yet"
+        light = self.light or D65_10
+        values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.colour(light))
+        return f"{of}: {values} ({light}), {self.kind}"
+
+
+@dataclass(frozen=True, eq=False)
+class Swatch(Value):
+    """One piece of dyed cloth: the mean of its readings.
+
+    `reflectance` is ``(B,)``, averaged in reflectance (linear light). Of three readings or more,
+    one that lies far from the others counts little (`dyemix.dataset.repeats`); `odd` says which.
+    """
+
+    recipe: Recipe
+    reflectance: Array
+    readings: tuple[Reading, ...]
+    odd: tuple[int, ...] = ()
+
+    @classmethod
+    def of(cls, recipe: Recipe, readings: tuple[Reading, ...]) -> Swatch:
+        """The piece that these readings, each with a reflectance, are of."""
+        spectra = np.array([reading.reflectance for reading in readings])
+        labs = lab(spectra, D65_10)
+        odd = tuple(int(i) for i in np.flatnonzero(odd_readings(labs)))
+        return cls(recipe, reading_weights(labs) @ spectra, readings, odd)
+
+    @property
+    def label(self) -> str:
+        """Recipe, and which piece where there are several."""
+        piece = self.readings[0].swatch
+        return f"{self.recipe} ({piece})" if piece else str(self.recipe)
+
+    @property
+    def rough(self) -> bool:
+        return any(reading.rough for reading in self.readings)
+
+    def colour(self, light: Light | str = D65_10) -> Array:
+        """CIELAB ``(3,)`` under `light`; the mean of the readings', an odd one counting little."""
+        labs = np.array([reading.colour(light) for reading in self.readings])
+        spectra = np.array([reading.reflectance for reading in self.readings])
+        return np.asarray(reading_weights(lab(spectra, D65_10)) @ labs)
+
+    @property
+    def steady(self) -> tuple[Reading, ...]:
+        """The readings that are not odd."""
+        return tuple(r for i, r in enumerate(self.readings) if i not in self.odd)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """A sentence for each reading that lies far from the others."""
+        return tuple(
+            f"{self.label}: the reading {self.readings[i].place or f'no. {i + 1}'} lies far from "
+            f"the other {len(self.readings) - 1}: kept, at a twentieth of its weight."
+            for i in self.odd
+        )
+
+    def __str__(self) -> str:
+        return f"{self.label}, {len(self.readings)} readings"

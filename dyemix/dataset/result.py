@@ -1,0 +1,152 @@
+"""What every value and every result has: arrays nobody can change, equality, a table, patches."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
+from html import escape
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from dyemix.dataset.recipe import Recipe
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: What every result on invented dyes begins with.
+DEMO_WARNING = "DEMO: these are invented dyes. Do not dye from these figures."
+#: Letters of a short form, and rows of a table in a notebook.
+_LONGEST, _ROWS = 100, 60
+
+Row = Mapping[str, object]
+
+
+class Value:
+    """The base of frozen dataclasses.
+
+    Arrays and mappings in it are copies that cannot be written to, two with equal fields are equal,
+    and a copy, pickled or not, is another such. Its short form is the first line of its text.
+    """
+
+    def __init_subclass__(cls) -> None:
+        super().__init_subclass__()
+        if cls.__str__ is not object.__str__:  # a dataclass keeps the short form that it finds
+            setattr(cls, "__repr__", Value._short)  # noqa: B010
+
+    def __post_init__(self) -> None:
+        for f in fields(self):  # type: ignore[arg-type]
+            value = getattr(self, f.name)
+            if isinstance(value, np.ndarray) and value.flags.writeable:
+                value = value.copy()
+                value.setflags(write=False)
+            elif isinstance(value, dict):
+                value = MappingProxyType(dict(value))
+            object.__setattr__(self, f.name, value)
+
+    def _values(self) -> tuple[Any, ...]:
+        return tuple(getattr(self, f.name) for f in fields(self))  # type: ignore[arg-type]
+
+    def __eq__(self, other: object) -> bool:
+        if type(self) is not type(other):
+            return NotImplemented
+        return all(map(_equal, self._values(), other._values()))
+
+    def __hash__(self) -> int:
+        return hash(tuple(map(_hashable, self._values())))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # A view of a mapping does not travel to another process; the mapping in it does.
+        plain = (dict(v) if isinstance(v, MappingProxyType) else v for v in self._values())
+        return type(self), tuple(plain)
+
+    def _short(self) -> str:
+        demo, lines = "", str(self).split("\n")
+        if lines[0] == DEMO_WARNING:
+            demo, lines = " (demo)", lines[1:]
+        text = lines[0] if len(lines[0]) <= _LONGEST else f"{lines[0][: _LONGEST - 1]}…"
+        return f"<{type(self).__name__}{demo}: {text}>"
+
+
+class Result(Value):
+    """A value that is a table too: `_rows` says which."""
+
+    def _rows(self) -> Iterable[Row]:
+        raise NotImplementedError
+
+    def to_frame(self) -> pd.DataFrame:
+        """This as a table: what it holds one by one, a recipe's amounts a column a dye in % owf.
+
+        The column ``recipe`` is the same with every digit, as `Recipe.parse` reads it back.
+        """
+        return frame(self._rows())
+
+    def _repr_html_(self) -> str:
+        rows = list(self._rows())
+        heads = dict.fromkeys(key for row in rows for key in row if not key.endswith(" nm"))
+        cells = (
+            "".join(f"<td>{_cell(head, row.get(head))}</td>" for head in heads)
+            for row in rows[:_ROWS]
+        )
+        more = f"<p>… {len(rows)} in all</p>" if len(rows) > _ROWS else ""
+        demo = f"<p>{DEMO_WARNING}</p>" if str(self).startswith(DEMO_WARNING) else ""
+        return (
+            f"{demo}<p>{escape(self._short())}</p><table><tr>"
+            + "".join(f"<th>{escape(head)}</th>" for head in heads)
+            + "</tr>"
+            + "".join(f"<tr>{row}</tr>" for row in cells)
+            + f"</table>{more}"
+        )
+
+
+def frame(rows: Iterable[Row]) -> pd.DataFrame:
+    """Rows as a table: a `Recipe` with every digit, and last a numeric column a dye."""
+    import pandas as pd
+
+    rows = list(rows)
+    recipes = [row.get("recipe") for row in rows]
+    out = pd.DataFrame([{key: _plain(value) for key, value in row.items()} for row in rows])
+    dyes = dict.fromkeys(dye for r in recipes if isinstance(r, Recipe) for dye in r)
+    none = dict.fromkeys(dyes, np.nan)
+    amounts = [
+        {dye: r.get(dye, 0.0) for dye in dyes} if isinstance(r, Recipe) else none for r in recipes
+    ]
+    of_dyes = pd.DataFrame(amounts, out.index, columns=list(dyes))
+    return out.join(of_dyes.rename(columns=lambda d: f"{d} % owf" if d in out.columns else d))
+
+
+def colour_row(lab: np.ndarray[Any, Any], light: object, code: str) -> dict[str, object]:
+    """A colour as columns: CIELAB, its light, and its hex code on a screen."""
+    return {**dict(zip(("L*", "a*", "b*"), lab, strict=True)), "light": str(light), "hex": code}
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, Recipe):
+        return value.exact
+    return "; ".join(map(str, value)) if isinstance(value, tuple) else value
+
+
+def _cell(head: str, value: object) -> str:
+    """A value of a table in HTML, a hex code with a patch of its colour."""
+    text = f"{value:.3g}" if isinstance(value, float) else escape(str(_shown(value)))
+    if head != "hex" or not text:
+        return text
+    style = f"display:inline-block;width:3em;height:1.3em;background:{text}"
+    return f'<span style="{style}"></span> {text}'
+
+
+def _shown(value: object) -> object:
+    return "" if value is None else value if isinstance(value, Recipe) else _plain(value)
+
+
+def _equal(one: Any, other: Any) -> bool:
+    if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
+        return bool(np.array_equal(one, other, equal_nan=one.dtype.kind == "f"))
+    return bool(one == other)
+
+
+def _hashable(value: Any) -> Any:
+    if isinstance(value, np.ndarray):
+        return (value + 0).tobytes()  # −0 is 0
+    return frozenset(value.items()) if isinstance(value, Mapping) else value
