@@ -5,6 +5,7 @@
     DyemixError
     ├── InputError    a file, table or argument that cannot be read as it stands: lists every fault
     ├── RecipeError   a recipe that cannot be understood, or names a dye the shelf does not have
+    │   └── UnstatedError   spoons or mL without the weight of the cloth, or the stock's strength
     ├── TargetError   a target that is not a colour
     ├── FitError      swatches that cannot carry a fit: no undyed cloth, mixed conditions, one depth
     └── SavedError    a saved fit or dye book that is damaged, newer than this version, or refused
@@ -66,6 +67,10 @@ class InputError(DyemixError):
 
 class RecipeError(DyemixError):
     """A recipe that cannot be understood, or a dye the shelf does not have."""
+
+
+class UnstatedError(RecipeError):
+    """Amounts of stock or powder without what turns them into % owf."""
 
 
 class TargetError(DyemixError):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from dyemix.bench.settings import BathSettings
@@ -58,30 +58,44 @@ class Bottles:
     Attributes
     ----------
     by_dye : of each dye the bottle made last; the key ``""`` stands for every other dye.
-    stated : whether anybody said how strong they are, or the settings' strength is taken.
     """
 
     by_dye: Mapping[str, Stock]
     settings: BathSettings
-    stated: bool = True
 
     @classmethod
     def of(cls, stocks: Iterable[Stock] | float | None, settings: BathSettings) -> Bottles:
         """Bottles as a dyer gives them: each, or one strength (% w/v) for all, or none."""
         if stocks is None:
-            return cls({"": Stock("every dye", settings.stock_strength)}, settings, False)
+            return cls({"": Stock("every dye", settings.stock_strength)}, settings)
         if isinstance(stocks, int | float):
             return cls({"": Stock("every dye", float(stocks))}, settings)
         ordered = sorted(stocks, key=lambda bottle: bottle.made or date.min)
         return cls({bottle.dye: bottle for bottle in ordered}, settings)
 
-    def measures(self, cloth_g: float) -> Measures:
-        """What turns mL, spoons and grams into % owf on so much cloth.
-
-        mL and spoons are refused on reading unless the strength was stated.
-        """
+    def measures(self, cloth_g: float | None) -> Measures:
+        """What turns mL, spoons and grams into % owf on so much cloth."""
         strengths = {dye: b.actual_pct(self.settings) for dye, b in self.by_dye.items()}
-        return Measures(strengths if self.stated else {}, cloth_g, self.settings.spoons)
+        return Measures(strengths, cloth_g, self.settings.spoons)
+
+    def of_dye(self, dye: str) -> Stock:
+        """The bottle of a dye. Raises `RecipeError` where there is none."""
+        found = self.by_dye.get(dye, self.by_dye.get(""))
+        if found is None:
+            raise RecipeError(f"no stock of {dye}: say its strength, or make it (dyemix stock).")
+        return found if found.dye == dye else replace(found, dye=dye)
+
+    def words(self, recipe: Mapping[str, float], cloth_g: float) -> str:
+        """What to measure of a recipe, in a line."""
+        doses = self.doses(recipe, cloth_g)
+        weak = (f" of 1 in {d.dilution}" if d.dilution > 1 else "" for d in doses)
+        return " + ".join(f"{d.dye} {d.ml:g} mL{w}" for d, w in zip(doses, weak, strict=True))
+
+    def strengths(self, dyes: Iterable[str]) -> str:
+        """How strong the stocks of these dyes are, said once where they are alike."""
+        found = {dye: f"{self.of_dye(dye).strength_pct:g} %" for dye in dyes}
+        alike = {*found.values()}
+        return alike.pop() if len(alike) == 1 else ", ".join(map(" ".join, found.items()))
 
     def doses(self, recipe: Mapping[str, float], cloth_g: float) -> tuple[Dose, ...]:
         """What to measure of each dye, in the order of the recipe.
@@ -89,16 +103,11 @@ class Bottles:
         Raises `RecipeError` for a dye without stock, and where even a stock 1 in 1000 leaves too
         little.
         """
-        missing = [dye for dye in recipe if not {dye, ""} & set(self.by_dye)]
-        if missing:
-            raise RecipeError(
-                f"no stock of {', '.join(missing)}: say its strength, or make it (dyemix stock)."
-            )
         return tuple(self._dose(dye, owf, cloth_g) for dye, owf in recipe.items())
 
     def _dose(self, dye: str, owf: float, cloth_g: float) -> Dose:
         settings = self.settings
-        stock = self.by_dye.get(dye) or Stock(dye, self.by_dye[""].strength_pct)
+        stock = self.of_dye(dye)
         strong = stock_ml(cloth_g, owf, stock.actual_pct(settings))
         times = dilution(strong, settings.smallest_dose)
         exact = strong * times

@@ -23,7 +23,6 @@ import numpy as np
 
 from dyemix.dataset.recipe import SPOON_SETS, dye_name
 from dyemix.errors import Fault, InputError
-from dyemix.writing import read_bytes
 
 #: Orders in which the alkali may go in, in words; a recorded condition of every swatch (common
 #: practice).
@@ -165,7 +164,9 @@ class BathSettings:
         """Read a TOML file; what it leaves out keeps its default. Raises `InputError`."""
         name = Path(path).name
         try:
-            return cls(**tomllib.loads(read_bytes(path).decode()))
+            return cls(**tomllib.loads(Path(path).read_text(encoding="utf-8")))
+        except OSError as error:
+            raise InputError(Fault(f"cannot be read: {error.strerror}.", name)) from None
         except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
             raise InputError(Fault(f"is not a TOML file: {error}.", name)) from None
         except InputError as error:

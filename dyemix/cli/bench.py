@@ -10,14 +10,14 @@ from click import UsageError
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.shared import command, given, given_only
+from dyemix.cli.options import command, given, given_only
+from dyemix.errors import UnstatedError
 
 _TABLES = (".csv", ".tsv", ".txt")
 
 
 @command(
-    "RECIPE|JOBS",
-    "cloth stock ratio alkali fibre target job pieces dry no-swatches shelf demo sheet",
+    "RECIPE|JOBS", "measures ratio alkali fibre target job pieces dry no-swatches shelf demo sheet"
 )
 def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any) -> None:
     """Write what to measure for a bath, or a day of them.
@@ -34,24 +34,24 @@ def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any)
     one = given_only({**one, "target": wanted})
     dyes = None if no_swatches else shared.dyes()
     how = {
-        "stocks": shared.stocks(), "wetted": not dry, "settings": shared.settings(),
+        "stocks": shared.stocks(dyes), "wetted": not dry, "settings": shared.settings(dyes),
         "dyes": dyes, "allow_demo": given("demo"),
     }  # fmt: skip
     if Path(recipe).suffix.lower() in _TABLES:
-        if one:
+        if one or given("cloth_g"):
             raise UsageError("a table of jobs says what each is: give it its columns.")
         plan = dyemix.bench_plan(read_jobs(recipe), **how)
         shared.show(plan)
         sheets = plan.sheets
     else:
-        if "cloth_g" not in one:
-            raise UsageError("say how much cloth: --cloth 240g.")
-        sheet = dyemix.bath_sheet(recipe, **one, **how)
+        if given("cloth_g") is None:
+            raise UnstatedError("say how much cloth.")
+        sheet = dyemix.bath_sheet(recipe, given("cloth_g"), **one, **how)
         shared.show(sheet)
         sheets = (sheet,)
         if dyes is not None and wanted is not None:
             expected = dyes.predict(sheet.recipe, wanted.light).as_target().typed
-            words = (str(sheet.recipe), "--target", shared.typed(str(aim), wanted))
+            words = (shared.amounts(sheet.recipe), "--target", shared.typed(str(aim), wanted))
             shared.then("Once dry, with your reading", "trial", *words, "--reading", expected)
     if given("book") is not None and all(sheet.job for sheet in sheets):
         with shared.open_book() as book:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -10,8 +11,8 @@ from click import group
 
 import dyemix
 from dyemix import console
-from dyemix.cli import shared
-from dyemix.cli.shared import Commands, given, given_only
+from dyemix.cli import options, shared
+from dyemix.cli.options import Commands, given, given_only
 
 
 @group(cls=Commands)
@@ -24,9 +25,7 @@ def book() -> None:
     """
 
 
-def command(arguments: str, options: str, *, name: str = "") -> shared.Decorator:
-    """A command of this group."""
-    return shared.command(arguments, options, name=name, into=book)
+command = partial(options.command, into=book)
 
 
 @command("", "book json", name="list")
@@ -65,10 +64,11 @@ def dye(name: str, day: date | None, **what: str | None) -> None:
     _keep("add_dye", DyeLot(name, bought=day, **given_only(what)))
 
 
-@command("RECIPE", "job! target date note book")
+@command("RECIPE", "job! target measures date note book")
 def recipe(recipe: str, job: str, aim: str | None, day: date | None, note: str | None) -> None:
     """Keep a RECIPE under a job."""
-    _keep("add_recipe", job, recipe, shared.target(aim) if aim else None, note or "", day)
+    wanted = shared.target(aim) if aim else None
+    _keep("add_recipe", job, shared.recipe(recipe), wanted, note or "", day)
 
 
 @command("TABLE", "book")
@@ -89,7 +89,7 @@ def _keep(what: str, *values: Any) -> None:
         shared.show(kept.contents())
 
 
-@command("NAME PIECE", "recipe job tolerance date note book")
+@command("NAME PIECE", "recipe measures job tolerance date note book")
 def sign(name: str, piece: str, recipe: str | None, day: date | None, **what: Any) -> None:
     """Keep a signed swatch as the standard NAME.
 
@@ -97,7 +97,7 @@ def sign(name: str, piece: str, recipe: str | None, day: date | None, **what: An
     """
     from dyemix.colour.colorimetry import D65_10
 
-    meant = None if recipe is None else dyemix.Recipe.parse(recipe)
+    meant = None if recipe is None else shared.recipe(recipe)
     reading = shared.piece(piece, D65_10, meant)
     with shared.open_book(create=True) as kept:
         kept.sign_off(name, reading, on=day, **given_only(what))
@@ -114,13 +114,15 @@ def near(colour: str, **how: Any) -> None:
 
 
 @command("JOB", "cloth! pieces stock keep book demo sheet")
-def repeat(job: str, cloth_g: float, keep: bool, **how: Any) -> None:
+def repeat(job: str, keep: bool, **how: Any) -> None:
     """Write the bath sheet of a past JOB for other cloth."""
     from dyemix.dyebook.past import repeat as again
 
-    how |= {"stocks": shared.stocks(), "settings": shared.settings(), "allow_demo": given("demo")}
+    how["stocks"] = shared.stocks() if given("stock") else None
+    how["settings"] = shared.settings() if given("settings") else None
+    how["allow_demo"] = given("demo")
     with shared.open_book() as kept:
-        sheet = again(kept, job, cloth_g, **given_only(how))
+        sheet = again(kept, job, given("cloth_g"), **given_only(how))
         if keep:
             kept.add_sheets(sheet)
     shared.show(sheet)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import click
 
 from dyemix import console
-from dyemix.cli.shared import Commands
+from dyemix.cli.options import Commands
 from dyemix.errors import DyemixError
 
 #: Each command and where it is defined, in the order of the work.
@@ -58,6 +58,7 @@ def run(words: Sequence[str]) -> None:
         return
     try:
         with dyemix.make_context("dyemix", list(words)) as context:
+            context.meta["words"] = words
             dyemix.invoke(context)
     except click.exceptions.Exit:
         pass

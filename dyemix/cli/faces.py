@@ -10,10 +10,10 @@ from click import Context, UsageError, get_current_context
 
 import dyemix
 from dyemix.cli import shared
-from dyemix.cli.shared import command
+from dyemix.cli.options import command
 
 
-@command("[RECIPE]", "output! target reading job shelf light photo")
+@command("[RECIPE]", "output! target reading job shelf measures light photo")
 def report(recipe: str | None, output: Path, aim: str | None, reading: str | None, job: str | None,
            light: Any) -> None:  # fmt: skip
     """Write one page to keep, or to hand on: pictures, tables, conditions, cautions, versions.
@@ -37,7 +37,7 @@ def report(recipe: str | None, output: Path, aim: str | None, reading: str | Non
             raise UsageError(
                 "a RECIPE is reported with its --target and the --reading of its piece."
             )
-        dyed = dyemix.Recipe.parse(recipe)
+        dyed = shared.recipe(recipe, dyes)
         piece = shared.piece(reading, dyes.light, dyed)
         results.append(dyemix.correct(dyes, dyemix.Trial(dyed, piece, shared.target(aim))))
     elif aim is not None:

@@ -11,21 +11,23 @@ from click import UsageError
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.shared import command, given, given_only
+from dyemix.cli.options import command, given, given_only
 
 
-@command("RECIPE", "shelf light json")
+@command("RECIPE", "shelf measures light json")
 def predict(recipe: str, light: Any) -> None:
     """Say what a recipe should look like.
 
-    RECIPE is in % of dry cloth weight, as 'marigold 0.8 + navy 0.25'.
+    RECIPE is in % of dry cloth weight, as 'marigold 0.8 + navy 0.25'; or of liquid stock on --cloth
+    of so much, as 'marigold 2 tbsp + navy 15 mL'.
     """
-    shared.show(shared.dyes().predict(recipe, light))
+    dyes = shared.dyes()
+    shared.show(dyes.predict(shared.recipe(recipe, dyes), light))
 
 
 @command(
     "[TARGET]",
-    "shelf max-dyes count use avoid prefer total in-hand price cloth measure stock rank kl detail "
+    "shelf max-dyes count use avoid prefer total in-hand price measures measure rank kl detail "
     "targets output photo answer",
 )
 def match(
@@ -44,37 +46,35 @@ def match(
         raise UsageError("match one TARGET, as '#7d8a6e', or a list of them with --targets.")
     if (output if targets is None else given("draw")) is not None:
         raise UsageError("--output is for a list of --targets, --draw for one TARGET.")
-    limits, cloth_g = _understood(**given_only(limits)), limits["cloth_g"] or 240
+    dyes, limits = shared.dyes(), given_only(limits)
+    whole = detail or "count" in limits or given("json") or given("draw")
+    limits = _understood(dyes, **limits)
     if targets is None:
-        words, dyes = str(target), shared.dyes()
-        found = dyemix.match(dyes, shared.target(words), **limits)
-        shared.show(found, found.text(detail=detail))
-        if len(found):
-            why, best = "Dye a 5 g swatch first, then", found[0].recipe
-            _bath(why, best, words, found.target, dyes.demo, cloth_g)
+        words = str(target)
+        work_out: Any = dyemix.match if whole else dyemix.suggest
+        found = work_out(dyes, shared.target(words), **limits)
+        answer = found if whole else found.found
+        shared.show(answer, answer.text(detail=detail) if whole else shared.short(found, dyes))
+        for best in found[:1] if whole else [found[0].match]:
+            recipe = best.measured.recipe if best.measured else best.recipe
+            shared.bath("Dye 5 g of it first, then", recipe, dyes, words, answer.target)
         return
-    wanted, dyes = read_targets(targets), shared.dyes()
+    wanted = read_targets(targets)
     with console.waiting("Matching") as progress:
         many = dyemix.match_many(dyes, wanted, progress=progress, **limits)
-    if output is not None:
-        shared.write(output, recipes_table(many))
-    else:
+    if output is None:
         shared.show(many, "\n\n".join(found.text(detail=detail) for found in many))
-
-
-def _bath(why: str, recipe: Any, words: str, target: Any, demo: bool, cloth_g: float = 240) -> None:
-    asked = [str(recipe), "--cloth", f"{cloth_g:g}g", "--target", shared.typed(words, target)]
-    asked += ["--stock", given("stock")] if given("stock") else []
-    shared.then(why, "bath", *asked, demo=demo)
+        return
+    shared.write(output, recipes_table(many))
 
 
 def _understood(
-    in_hand: str = "", price: str = "", cloth_g: float = 0, measure: str = "", **rest: Any
+    dyes: Any, in_hand: str = "", price: str = "", measure: str = "", **rest: Any
 ) -> dict[str, Any]:
     """What the words of the command mean to `match` and `match_many`."""
-    from dyemix.dataset.units import STOCK_PCT
     from dyemix.matching.dispensing import Kit, parse_in_hand, parse_prices
 
+    cloth_g = given("cloth_g")
     if (in_hand or measure) and not cloth_g:
         raise UsageError("--in-hand and --measure need the piece they are for: --cloth 240g.")
     if in_hand:
@@ -82,13 +82,17 @@ def _understood(
     if price:
         rest["price"] = parse_prices(price)
     if measure:
-        found = shared.stocks() or STOCK_PCT
-        bottles = {s.dye: s.strength_pct for s in found} if isinstance(found, tuple) else None
-        rest["kit"] = Kit.parse(measure, bottles or {"": found}, cloth_g)
+        figures = shared.settings(dyes)
+        strengths = {s.dye: s.actual_pct(figures) for s in shared.stocks(dyes)}
+        kit = f"{measure} {figures.spoons}" if measure == "spoons" else measure
+        rest["kit"] = Kit.parse(kit, strengths, cloth_g)
     return rest
 
 
-@command("[RECIPE]", "reading! target! over other-dyes dosing job date lot note shelf photo json")
+@command(
+    "[RECIPE]",
+    "reading! target! over other-dyes dosing job date lot note shelf measures photo json",
+)
 def trial(
     recipe: str | None, reading: str, aim: str, over: str | None, other_dyes: bool,
     dosing: float | None, day: date | None, **kept: str | None,
@@ -107,7 +111,8 @@ def trial(
             raise UsageError("without a RECIPE, --reading and --target are compared, no more.")
         _compare(reading, aim)
         return
-    dyed, wanted, dyes = dyemix.Recipe.parse(recipe), shared.target(aim), shared.dyes()
+    wanted, dyes = shared.target(aim), shared.dyes()
+    dyed = shared.recipe(recipe, dyes)
     bath, on = Bath.FIRST, None
     if over is not None:
         bath, on = Bath.SECOND, shared.piece(over, dyes.light)
@@ -120,7 +125,7 @@ def trial(
             book.add_trial(done, job, note)
         shared.kept(f"a trial of {job or done.recipe}.")
     if found.corrected.recipe != found.again.recipe:
-        _bath("The next piece", found.corrected.recipe, aim, found.target, dyes.demo)
+        shared.bath("The next piece", found.corrected.recipe, dyes, aim, found.target)
     shared.then("Which swatch would help most", "next", shared.typed(aim, found.target))
 
 
@@ -155,4 +160,4 @@ def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None
     found = dyemix.next_swatch(dyes, wanted, **given_only(how))
     shared.show(found)
     for choice in found.choices:
-        shared.then("Dye it", "bath", str(choice.recipe), "--cloth", "5g", demo=dyes.demo)
+        shared.bath("Dye it", choice.recipe, dyes, cloth_g=5.0)

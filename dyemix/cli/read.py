@@ -10,11 +10,11 @@ from click import UsageError
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.shared import command, given, given_only
+from dyemix.cli.options import care, command, given, given_only
 
 
-@command("DYES", "method! cloth stock spoons ratio alkali fibre output! sheet")
-def start(dyes: str, method: str, output: Path, cloth_g: float | None, **how: Any) -> None:
+@command("DYES", "method! measures ratio alkali fibre output! sheet")
+def start(dyes: str, method: str, output: Path, **how: Any) -> None:
     """Plan the swatches of a first weekend.
 
     Of your DYES, as 'gold, scarlet, navy', each on 5 g or --cloth. The --output is the swatch table
@@ -22,7 +22,8 @@ def start(dyes: str, method: str, output: Path, cloth_g: float | None, **how: An
     """
     from dyemix.files import swatch_table
 
-    how |= {"swatch_g": cloth_g, "stock_pct": shared.strength(), "settings": shared.settings()}
+    how |= {"swatch_g": given("cloth_g"), "stock_pct": shared.strength()}
+    how["settings"] = shared.settings()
     plan = dyemix.first_swatches(dyes, method, **given_only(how))
     shared.show(plan)
     shared.write(output, swatch_table(plan.table()))
@@ -38,7 +39,7 @@ def photo_page(output: Path, **how: Any) -> None:
     from dyemix.photo import write_photo_page
 
     laid = None if given("swatches") is None else dyemix.read_swatches(given("swatches"))
-    shared.say(str(write_photo_page(output, laid, **given_only(how), **shared.care())))
+    shared.say(str(write_photo_page(output, laid, **given_only(how), **care())))
 
 
 @command("FILE", "output! names draw photo")

@@ -10,7 +10,7 @@ from click import UsageError, group
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.shared import Commands, command, given_only
+from dyemix.cli.options import Commands, command, given, given_only
 
 
 def _understood(hue: str | None = None, **how: Any) -> dict[str, Any]:
@@ -20,7 +20,7 @@ def _understood(hue: str | None = None, **how: Any) -> dict[str, Any]:
     return given_only({**how, "hue": None if hue is None else HueSpace(hue)})
 
 
-@command("[RECIPE]", "shelf steps least let-down hue cam over max-dyes light photo answer")
+@command("[RECIPE]", "shelf measures steps least let-down hue cam over max-dyes light photo answer")
 def subdue(recipe: str | None, over: str | None, cam: bool, **how: Any) -> None:
     """Make a colour quieter, lightness and hue held.
 
@@ -38,7 +38,7 @@ def subdue(recipe: str | None, over: str | None, cam: bool, **how: Any) -> None:
         shared.show(dyemix.subdue_on(dyes, shared.piece(over, dyes.light), **how))
     else:
         scale = Scale.COLOURFULNESS if cam else Scale.CHROMA
-        shared.show(dyemix.subdue(dyes, str(recipe), scale=scale, **how))
+        shared.show(dyemix.subdue(dyes, shared.recipe(str(recipe), dyes), scale=scale, **how))
 
 
 @group(cls=Commands)
@@ -46,28 +46,33 @@ def series() -> None:
     """Step away from a recipe, or lay out a shade card."""
 
 
-@command("RECIPE", "shelf steps hue light answer", into=series)
+@command("RECIPE", "shelf measures steps hue light answer", into=series)
 def tint(recipe: str, **how: Any) -> None:
     """Make RECIPE paler in steps, hue held."""
-    shared.show(dyemix.tint(shared.dyes(), recipe, **_understood(**how)))
+    dyes = shared.dyes()
+    shared.show(dyemix.tint(dyes, shared.recipe(recipe, dyes), **_understood(**how)))
 
 
-@command("RECIPE", "shelf steps hue light answer", into=series)
+@command("RECIPE", "shelf measures steps hue light answer", into=series)
 def shade(recipe: str, **how: Any) -> None:
     """Darken RECIPE with black in steps, hue held."""
-    shared.show(dyemix.shade(shared.dyes(), recipe, **_understood(**how)))
+    dyes = shared.dyes()
+    shared.show(dyemix.shade(dyes, shared.recipe(recipe, dyes), **_understood(**how)))
 
 
-@command("RECIPE", "shelf steps hue light answer", into=series)
+@command("RECIPE", "shelf measures steps hue light answer", into=series)
 def tone(recipe: str, **how: Any) -> None:
     """Grey RECIPE in steps, lightness and hue held."""
-    shared.show(dyemix.tone(shared.dyes(), recipe, **_understood(**how)))
+    dyes = shared.dyes()
+    shared.show(dyemix.tone(dyes, shared.recipe(recipe, dyes), **_understood(**how)))
 
 
-@command("FIRST SECOND", "shelf steps light answer", into=series)
+@command("FIRST SECOND", "shelf measures steps light answer", into=series)
 def gradient(first: str, second: str, **how: Any) -> None:
     """Go from recipe FIRST to SECOND in even steps."""
-    shared.show(dyemix.gradient(shared.dyes(), first, second, **given_only(how)))
+    dyes = shared.dyes()
+    ends = [shared.recipe(words, dyes) for words in (first, second)]
+    shared.show(dyemix.gradient(dyes, *ends, **given_only(how)))
 
 
 @command("DYES", "shelf depths parts light answer", into=series)
@@ -80,7 +85,7 @@ def card(dyes: str, **how: Any) -> None:
     shared.show(dyemix.shade_card(shared.dyes(), dyes, **given_only(how)))
 
 
-@command("", "shelf targets target tolerance max-dyes not-owned fewest cloth stock light answer")
+@command("", "shelf targets target tolerance max-dyes not-owned fewest measures light answer")
 def reach(targets: Path | None, aim: str | None, fewest: bool, **said: Any) -> None:
     """Show what the shelf reaches, and which dye to add.
 
@@ -91,6 +96,7 @@ def reach(targets: Path | None, aim: str | None, fewest: bool, **said: Any) -> N
     from dyemix.shelf import fitted
 
     said = given_only({**said, "target": aim, "stock_pct": shared.strength()})
+    said |= given_only({"cloth_g": given("cloth_g")})
     if {"target", "not_owned", "light"} & said.keys() and fewest:
         raise UsageError("--target, --not-owned and --light mean nothing with --fewest.")
     if {"cloth_g", "stock_pct"} & said.keys() and not fewest:

@@ -1,16 +1,10 @@
-"""What every command shares: options that mean one thing everywhere, and where an answer goes.
-
-`data/options.csv` holds every option once, in words; a command names those it takes. Options that
-are ``held`` there are no argument of a command: click's context keeps them, and `given` tells them.
-"""
+"""What every command shares: what its options mean, and where an answer goes."""
 
 from __future__ import annotations
 
-import csv
-import inspect
 import shlex
-from collections.abc import Callable
-from importlib import import_module
+from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,158 +12,13 @@ import click
 
 import dyemix
 from dyemix import console, writing
-from dyemix.errors import DyemixError
+from dyemix.cli.options import GROUPS, OPTIONS, care, given, given_only
+from dyemix.errors import UnstatedError
 
-Decorator = Callable[[Callable[..., Any]], click.Command]
-#: Options that go together, each of them by one word.
-GROUPS = {
-    "shelf": "swatches book only check leave-out",
-    "photo": "corners grid grey-at card-at card grey anchor measured accept",
-    "sheet": "settings html json",
-    "answer": "draw json",
-}
-
-
-class Written(click.Path):
-    """A file that a command writes. Every other file that it is given, it reads."""
-
-
-class Words(click.ParamType):  # type: ignore[type-arg]
-    """Words that a function of the library understands, or says why not."""
-
-    def __init__(self, name: str, module: str) -> None:
-        self.name, self._module = name, module
-
-    def convert(self, value: Any, *_: Any) -> Any:
-        """What the words mean."""
-        module, *path = self._module.split(":")
-        understand: Any = import_module(f"dyemix.{module}")
-        for part in path:
-            understand = getattr(understand, part)
-        return understand(value) if isinstance(value, str) else value
-
-
-#: A kind of option, as the table names it, to what click wants to know of it.
-_KINDS: dict[str, dict[str, Any]] = {
-    "text": {"type": str},
-    "texts": {"multiple": True},
-    "names": {"multiple": True},
-    "int": {"type": int},
-    "float": {"type": float},
-    "flag": {"is_flag": True},
-    "read": {"type": click.Path(path_type=Path)},
-    "written": {"type": Written(path_type=Path, allow_dash=True)},
-    "day": {"type": Words("date", "bench.tables:parse_day")},
-    "weight": {"type": Words("weight", "dataset.units:parse_weight")},
-    "volume": {"type": Words("volume", "dataset.units:parse_volume")},
-    "light": {"type": Words("light", "colour.colorimetry:Light:parse")},
-}
-with Path(__file__).parents[1].joinpath("data", "options.csv").open(encoding="utf-8") as _file:
-    OPTIONS = {row["option"]: row for row in csv.DictReader(_file)}
-
-
-def _option(word: str) -> click.Option:
-    """The option of a word; one that ends in ``!`` must be given."""
-    row = OPTIONS[word.rstrip("!")]
-    how = _KINDS.get(row["kind"]) or {"type": click.Choice(row["kind"].split("|"), False)}
-    short = ["-o"] if row["option"] == "output" else []
-    return click.Option(
-        [*short, f"--{row['option']}", row["name"] or row["option"].replace("-", "_")],
-        metavar=row["metavar"] or None, help=row["help"], required=word.endswith("!"),
-        expose_value=not row["held"], callback=_taken, **how,
-    )  # fmt: skip
-
-
-def _taken(context: click.Context, option: click.Parameter, value: Any) -> Any:
-    """The value of an option; dyes are named as people list them, or the option twice."""
-    if option.metavar == "DYES":
-        value = tuple(name.strip() for text in value for name in text.split(",") if name.strip())
-    if not option.expose_value:
-        context.meta[option.name or ""] = value
-    return value
-
-
-def _argument(word: str) -> click.Argument:
-    """``RECIPE``, ``[RECIPE]`` where it may be left out, ``COLOURS...`` for any number of it."""
-    name = word.strip("[].").partition("|")[0]
-    file = name in ("FILE", "TABLE", "FOLDER")
-    return click.Argument(
-        [name.lower()], metavar=word, required=word[0] != "[", nargs=-1 if "..." in word else 1,
-        type=_KINDS["read"]["type"] if file else str,
-    )  # fmt: skip
-
-
-# Commands -----------------------------------------------------------------------------------------
-
-
-class Command(click.Command):
-    """A command that refuses what it may not write before it begins."""
-
-    def invoke(self, context: click.Context) -> Any:
-        """Run it, once every file that it is to write may be written."""
-        values = {**context.meta, **context.params}
-        writes = [p.name or "" for p in self.params if isinstance(p.type, Written)]
-        written = [values[name] for name in writes if values.get(name) is not None]
-        context.meta["piped"] = Path("-") in written
-        # A file may also be named among words, as a piece is.
-        read = [value for name, value in values.items() if name not in writes]
-        context.meta["inputs"] = [value for value in read if isinstance(value, str | Path)]
-        places = [writing.destination(path, **care()) for path in written]
-        if len(set(places)) < len(places):
-            raise DyemixError("two answers do not go into one file: name another for each.")
-        return super().invoke(context)
-
-
-class Commands(click.Group):
-    """Commands by name, each imported from its module when it is asked for."""
-
-    def __init__(self, *words: Any, modules: dict[str, str] | None = None, **settings: Any) -> None:
-        super().__init__(*words, **settings)
-        self._modules = dict(modules or {})
-        self.commands.update(dict.fromkeys(self._modules))  # type: ignore[arg-type]
-
-    def list_commands(self, _: click.Context) -> list[str]:
-        """In the order of the work."""
-        return list(self.commands)
-
-    def get_command(self, context: click.Context, name: str) -> click.Command | None:
-        """The command of a name, imported now if it has not been."""
-        if name in self._modules:
-            module, function = self._modules.pop(name).split(".")
-            self.commands[name] = getattr(import_module(f"dyemix.cli.{module}"), function)
-        return super().get_command(context, name)
-
-
-def command(
-    arguments: str = "", options: str = "", *, name: str = "", into: click.Group | None = None
-) -> Decorator:
-    """Make a function a command, whose help is its docstring, of these arguments and options."""
-    words = [word for each in options.split() for word in GROUPS.get(each, each).split()]
-
-    def made(function: Callable[..., Any]) -> click.Command:
-        params = [*map(_argument, arguments.split()), *map(_option, words)]
-        if any(isinstance(param.type, Written) for param in params):
-            params.append(_option("force"))
-        text = inspect.cleandoc(function.__doc__ or "")
-        found = Command(name or function.__name__, params=params, callback=function, help=text)
-        if into is not None:
-            into.add_command(found)
-        return found
-
-    return made
-
-
-def given(name: str) -> Any:
-    """What was given for an option that is held."""
-    return click.get_current_context().meta.get(name)
-
-
-def given_only(options: dict[str, Any]) -> dict[str, Any]:
-    """Those that were given: the library knows what holds where one was not."""
-    return {name: value for name, value in options.items() if value not in (None, ())}
-
-
-# What they mean -----------------------------------------------------------------------------------
+#: Columns of a line, past which a command stands on one of its own.
+_WIDTH, _LINE = 98, "\n"
+#: Dry cloth that amounts are shown for where no weight is stated, g.
+CLOTH = 100.0
 
 
 def photo(cells: Path | None = None) -> Any:
@@ -253,40 +102,73 @@ def dyes(afresh: bool = False) -> Any:
     return found.take(given("only")) if given("only") else found
 
 
-def settings() -> Any:
-    """The dyer's own figures; None where she gave none."""
+def settings(dyes: Any = None) -> Any:
+    """The dyer's own figures, with the spoon set asked for, or stated with the swatches."""
     from dyemix.bench.settings import BathSettings
 
-    return None if given("settings") is None else BathSettings.load(given("settings"))
+    own = BathSettings() if given("settings") is None else BathSettings.load(given("settings"))
+    stated = None if given("settings") or dyes is None else (dyes.conditions or {}).get("spoons")
+    spoons = given("spoons") or stated
+    return own if spoons is None else replace(own, spoons=spoons)
 
 
-def stocks() -> Any:
-    """The stocks named; else the bottles of the book that was chosen, if it has any."""
+def stocks(dyes: Any = None) -> Any:
+    """A bottle of each dye that one is known of, and one for all the others.
+
+    As named; else the last of the book that was chosen, then as stated with the swatches, then the
+    strength of the settings.
+    """
+    from dyemix.bench.stock import Stock
     from dyemix.bench.tables import parse_stocks
 
-    if given("stock") is not None:
-        return parse_stocks(given("stock"))
-    if given("book") is None:
-        return None
-    with open_book() as book:
-        return book.stocks() or None
+    stated = None if dyes is None else (dyes.conditions or {}).get("stock_pct")
+    known = [Stock("", settings().stock_strength)]
+    for words in filter(None, (stated, given("stock"))):
+        found = parse_stocks(words)
+        known += found if isinstance(found, tuple) else [Stock("", found)]
+    if given("stock") is None and given("book") is not None:
+        with open_book() as book:
+            known += book.stocks()
+    return tuple(known)
+
+
+def recipe(words: str, dyes: Any = None) -> Any:
+    """A recipe as typed; of liquid stock, what it means in % owf is said."""
+    from dyemix.bench.dosing import Bottles
+    from dyemix.dataset.units import weight_text
+
+    with suppress(UnstatedError):
+        return dyemix.Recipe.parse(words)
+    figures, cloth = settings(dyes), given("cloth_g")
+    bottles = Bottles.of(stocks(dyes), figures)
+    found = dyemix.Recipe.parse(words, bottles.measures(cloth))
+    console.remark(
+        f"{words} is {found} % owf: on {weight_text(cloth, figures.units)} of dry cloth, of stock "
+        f"at {bottles.strengths(found)}."
+    )
+    return found
+
+
+def short(found: Any, dyes: Any) -> str:
+    """The text of suggestions, with what to measure of the stock at hand."""
+    from dyemix.bench.dosing import Bottles
+    from dyemix.bench.suggested import suggested
+
+    bottles = Bottles.of(stocks(dyes), settings(dyes))
+    return suggested(found, bottles, given("cloth_g") or CLOTH)
 
 
 def strength() -> float | None:
     """One strength for every stock, % w/v, where one was given."""
     if given("stock") is None:
         return None
-    if isinstance(found := stocks(), tuple):
+    found = stocks()[1:]
+    if [bottle.dye for bottle in found] != [""]:
         raise click.UsageError("one strength of all is wanted here, as --stock 2 (% w/v).")
-    return float(found)
+    return float(found[0].strength_pct)
 
 
 # Answers ------------------------------------------------------------------------------------------
-
-
-def care() -> dict[str, Any]:
-    """How a writer of files treats what is there: ``force`` and ``inputs`` of `dyemix.writing`."""
-    return {"force": bool(given("force")), "inputs": given("inputs")}
 
 
 def write(path: Path | None, data: str | bytes) -> None:
@@ -318,7 +200,24 @@ def then(why: str, *words: str, demo: bool = False) -> None:
         carried += [f"--{name}", str(given(name))] if given(name) is not None else []
     for swatch in given("leave_out") or ():
         carried += ["--leave-out", swatch]
-    say(f"{why}: dyemix {shlex.join([*words, *carried])}")
+    asked = f"dyemix {shlex.join([*words, *carried])}"
+    say(f"{why}:{' ' if len(why) + len(asked) < _WIDTH else f'{_LINE}  '}{asked}")
+
+
+def amounts(recipe: Any) -> str:
+    """A recipe to be typed again, with more digits than anybody measures."""
+    return " + ".join(f"{dye} {owf:.5g}" for dye, owf in recipe.items())
+
+
+def bath(
+    why: str, recipe: Any, dyes: Any, words: str = "", target: Any = None, cloth_g: float = 0.0
+) -> None:
+    """Print the command for the bath of a recipe, whose amounts are those that were shown."""
+    asked = [amounts(recipe), "--cloth", f"{cloth_g or given('cloth_g') or CLOTH:g}g"]
+    asked += ["--target", typed(words, target)] if words else []
+    for name in ("stock", "spoons"):
+        asked += [f"--{name}", given(name)] if given(name) else []
+    then(why, "bath", *asked, demo=dyes.demo)
 
 
 def show(result: Any, text: str = "", drawn: Any = None, **picture: Any) -> None:

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from dyemix.errors import RecipeError
+from dyemix.errors import RecipeError, UnstatedError
 
 #: Millilitres by spoon set. US customary from the exact US gallon of 231 cubic inches (NIST
 #: Handbook 44, Appendix C); imperial from the gallon of 4.54609 L; metric and Australian by
@@ -25,6 +25,8 @@ SPOON_SETS: Mapping[str, Mapping[str, float]] = MappingProxyType(
     }
 )
 
+#: Millilitres of what is measured without spoons; twenty drops make one (common practice).
+_VOLUMES = {"mL": 1.0, "L": 1000.0, "drop": 0.05}
 _UNITS = {
     **dict.fromkeys(("", "%", "% owf", "%owf", "owf"), "%"),
     **dict.fromkeys(("ml", "millilitre", "millilitres", "milliliter", "milliliters", "cc"), "mL"),
@@ -32,6 +34,7 @@ _UNITS = {
     **dict.fromkeys(("tsp", "teaspoon", "teaspoons"), "tsp"),
     **dict.fromkeys(("tbsp", "tablespoon", "tablespoons"), "tbsp"),
     **dict.fromkeys(("cup", "cups"), "cup"),
+    **dict.fromkeys(("drop", "drops"), "drop"),
     **dict.fromkeys(("g", "gram", "grams", "gramme", "grammes"), "g"),
 }
 _FRACTIONS = {
@@ -127,7 +130,7 @@ class Measures:
     spoons: str | None = None
 
     def owf(self, dye: str, amount: float, unit: str) -> float:
-        """% owf of `amount` in `unit`. Raises `RecipeError` naming whatever is not stated."""
+        """% owf of `amount` in `unit`. Raises `UnstatedError` naming whatever is not."""
         if unit == "%":
             return amount
         strength = self.stock_pct.get(dye, self.stock_pct.get(""))
@@ -140,7 +143,7 @@ class Measures:
             missing.append(f"the spoon set (spoons, one of {', '.join(SPOON_SETS)})")
         if missing or self.cloth_g is None:
             powder = "" if unit == "g" else " A spoon or mL is liquid stock; powder is in grams."
-            raise RecipeError(
+            raise UnstatedError(
                 f"{dye} is given in {unit}, but this is not stated: {'; '.join(missing)}. Add it."
                 + powder
             )
@@ -149,8 +152,8 @@ class Measures:
         return amount * self._millilitres(unit) * strength / self.cloth_g
 
     def _millilitres(self, unit: str) -> float:
-        if unit in ("mL", "L"):
-            return 1.0 if unit == "mL" else 1000.0
+        if unit in _VOLUMES:
+            return _VOLUMES[unit]
         if self.spoons is None or self.spoons not in SPOON_SETS:
             raise RecipeError(
                 f"spoon set {self.spoons!r} is unknown: use one of {', '.join(SPOON_SETS)}."
@@ -196,7 +199,7 @@ class Recipe(Mapping[str, float]):
         """
         if not isinstance(text, str):
             return text if isinstance(text, Recipe) else cls(text)
-        written = " ".join(text.split())
+        written = " ".join(text.split()).replace("−", "-")
         plain = written
         for sign, spelled in _FRACTIONS.items():
             plain = re.sub(rf"(\d)\s*{sign}", rf"\1 {spelled}", plain).replace(sign, spelled)

@@ -171,6 +171,7 @@ class SwatchSet(Result):
         """The one set of conditions of these swatches.
 
         Raises `FitError` where two differ, naming both. Conditions nobody recorded are absent.
+        How strong the stock was and what it was spooned with are among them where all rows agree.
         """
         found: dict[str, tuple[str, str]] = {}
         for reading in self.readings:
@@ -185,7 +186,10 @@ class SwatchSet(Result):
                         f"{value!r} ({reading.place}). Swatches made one way do not predict "
                         "another: fit them apart."
                     )
-        return {key: value for key, (value, _) in found.items()}
+        keys = ("stock_pct", "spoons")
+        stated = {key: {r.conditions.get(key, "") for r in self.readings} for key in keys}
+        one = {key: min(said) for key, said in stated.items() if len(said) == 1 and all(said)}
+        return {key: value for key, (value, _) in found.items()} | one
 
     @cached_property
     def repeats(self) -> Repeats:

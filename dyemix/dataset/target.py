@@ -80,7 +80,8 @@ class Target(Result):
         `light` is the light of a CIELAB that does not name its own. Raises `TargetError`.
         """
         plain = text.strip()
-        if match := _LAB.fullmatch(plain):
+        points = re.sub(r"(?<=\d),(?=\d)", ".", plain)  # decimal commas, where they are none else
+        if match := _LAB.fullmatch(plain) or _LAB.fullmatch(points):
             values = np.array([float(match[i].replace("−", "-")) for i in (1, 2, 3)])
             try:
                 asked = match["light"] or light

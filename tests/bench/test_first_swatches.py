@@ -138,6 +138,8 @@ def test_the_table_reads_back_unread(weekend: SwatchPlan, tmp_path: Path) -> Non
         "liquor ratio": "20:1",
         "temperature": "21 °C",
         "hours": "24",
+        "stock_pct": "1",
+        "spoons": "metric",
     }
 
 

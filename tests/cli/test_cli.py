@@ -88,7 +88,7 @@ def test_readings_of_a_piece_in_the_folder_are_not_taken_for_the_shelf(run):
         (("match", "150 0 0"), "L* runs from 0 to 100"),
         (("predict", "marigol 0.8"), "did you mean marigold"),
         (("predict", "marigold much"), "% owf"),
-        (("predict", "marigold 2 tbsp"), "dry weight"),
+        (("predict", "marigold 2 tbsp"), "dyemix predict 'marigold 2 tbsp' --cloth 60g"),
         (("fit", "--swatches", "nowhere.csv"), "no such file"),
         (("predict", "marigold 1", "--light", "moon"), "illuminant 'MOON' is unknown"),
         (("match", "#7d8a6e", "--max-dyes", "0"), "max_dyes"),

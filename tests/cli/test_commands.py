@@ -16,7 +16,7 @@ from command import Command
 
 from dyemix.cli import renamed, shared
 from dyemix.cli.commands import dyemix
-from dyemix.cli.shared import OPTIONS, Written
+from dyemix.cli.options import OPTIONS, Written
 from dyemix.console import Ended
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -12,7 +12,7 @@ from command import Command, Done
 ROOT = Path(__file__).resolve().parents[2]
 TABLE = ROOT / "swatch_data" / "napkins.csv"
 MINE = TABLE.read_text(encoding="utf-8").replace("# demo: yes\n", "")
-_STEP = re.compile(r"^.*?: dyemix (.+)$", re.MULTILINE)
+_STEP = re.compile(r":\s+dyemix (.+)$", re.MULTILINE)
 
 
 def steps(done: Done) -> dict[str, str]:

@@ -22,6 +22,7 @@ HEADER = {
     "temperature": "24 C",
     "hours": "24",
     "salt": "50 g/L",
+    "stock_pct": "1",
     "geometry": "d/8 specular excluded",
     "scale": "percent",
 }

@@ -1,0 +1,48 @@
+"""Suggested recipes as they are read at first sight: in % owf, and of the stock at hand."""
+
+from __future__ import annotations
+
+from dyemix.bench.dosing import Bottles
+from dyemix.dataset.result import DEMO_WARNING
+from dyemix.matching.suggest import Suggestion, Suggestions
+
+#: Columns of a line.
+_WIDTH = 100
+
+
+def suggested(found: Suggestions, bottles: Bottles, cloth_g: float) -> str:
+    """A target and its recipes in a dozen lines: amounts, misses, reasons, the first warning.
+
+    Amounts are of `bottles` for `cloth_g` of dry cloth, or by the kit that recipes were rounded to.
+    """
+    answer, recipes = found.found, [choice.match.recipe for choice in found.choices]
+    lines = [DEMO_WARNING] if answer.demo else []
+    lines += [f"Target {answer.target}, {answer.reach.value}.", *answer.advice[:1]]
+    width = max(len(str(recipe)) for recipe in recipes)
+    lines.append(f"   {'% of dry cloth weight':<{width}}  on paper  in the pot")
+    for i, choice in enumerate(found.choices, 1):
+        match = choice.match
+        miss = (
+            f"{(match.measured or match).residual:>10.1f}{(match.measured or match).likely:>12.1f}"
+        )
+        lines.append(f"{i}  {match.recipe!s:<{width}}{miss}  {match.verdict}")
+        lines.append(_measures(choice, bottles, cloth_g))
+    strengths = bottles.strengths({dye for recipe in recipes for dye in recipe})
+    about = f"Of stock ({strengths}), for {cloth_g:g} g of dry cloth"
+    lines.append(f"{about}. Misses are {answer.formula}.")
+    first, *more = found.choices[0].match.prediction.warnings or ("",)
+    if first:
+        lines.append(f"{first} ({len(more)} more with --detail)" if more else first)
+    return "\n".join(lines)
+
+
+def _measures(choice: Suggestion, bottles: Bottles, cloth_g: float) -> str:
+    """What to measure, and as many reasons as the line holds, the first in any case."""
+    match = choice.match
+    doses = match.measured.doses if match.measured else ()
+    line = "   " + (" + ".join(map(str, doses)) or bottles.words(match.recipe, cloth_g))
+    for i, reason in enumerate(choice.reasons):
+        more = f"{', ' if i else ': '}{reason}"
+        if i == 0 or len(line) + len(more) <= _WIDTH:
+            line += more
+    return line

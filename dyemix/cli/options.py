@@ -1,0 +1,179 @@
+"""Options that mean one thing everywhere, and commands made of them.
+
+`data/options.csv` holds every option once, in words; a command names those it takes. Options that
+are ``held`` there are no argument of a command: click's context keeps them, and `given` tells them.
+"""
+
+from __future__ import annotations
+
+import csv
+import inspect
+import shlex
+from collections.abc import Callable
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import click
+
+from dyemix import writing
+from dyemix.errors import DyemixError, UnstatedError
+
+Decorator = Callable[[Callable[..., Any]], click.Command]
+#: Options that go together, each of them by one word.
+GROUPS = {
+    "shelf": "swatches book only check leave-out",
+    "photo": "corners grid grey-at card-at card grey anchor measured accept",
+    "sheet": "settings html json",
+    "answer": "draw json",
+    "measures": "cloth stock spoons",
+}
+
+
+class Written(click.Path):
+    """A file that a command writes. Every other file that it is given, it reads."""
+
+
+class Words(click.ParamType):  # type: ignore[type-arg]
+    """Words that a function of the library understands, or says why not."""
+
+    def __init__(self, name: str, module: str) -> None:
+        self.name, self._module = name, module
+
+    def convert(self, value: Any, *_: Any) -> Any:
+        """What the words mean."""
+        module, *path = self._module.split(":")
+        understand: Any = import_module(f"dyemix.{module}")
+        for part in path:
+            understand = getattr(understand, part)
+        return understand(value) if isinstance(value, str) else value
+
+
+#: A kind of option, as the table names it, to what click wants to know of it.
+_KINDS: dict[str, dict[str, Any]] = {
+    "text": {"type": str},
+    "texts": {"multiple": True},
+    "names": {"multiple": True},
+    "int": {"type": int},
+    "float": {"type": float},
+    "flag": {"is_flag": True},
+    "read": {"type": click.Path(path_type=Path)},
+    "written": {"type": Written(path_type=Path, allow_dash=True)},
+    "day": {"type": Words("date", "bench.tables:parse_day")},
+    "weight": {"type": Words("weight", "dataset.units:parse_weight")},
+    "volume": {"type": Words("volume", "dataset.units:parse_volume")},
+    "light": {"type": Words("light", "colour.colorimetry:Light:parse")},
+}
+with Path(__file__).parents[1].joinpath("data", "options.csv").open(encoding="utf-8") as _file:
+    OPTIONS = {row["option"]: row for row in csv.DictReader(_file)}
+
+
+def _option(word: str) -> click.Option:
+    """The option of a word; one that ends in ``!`` must be given."""
+    row = OPTIONS[word.rstrip("!")]
+    how = _KINDS.get(row["kind"]) or {"type": click.Choice(row["kind"].split("|"), False)}
+    short = ["-o"] if row["option"] == "output" else []
+    return click.Option(
+        [*short, f"--{row['option']}", row["name"] or row["option"].replace("-", "_")],
+        metavar=row["metavar"] or None, help=row["help"], required=word.endswith("!"),
+        expose_value=not row["held"], callback=_taken, **how,
+    )  # fmt: skip
+
+
+def _taken(context: click.Context, option: click.Parameter, value: Any) -> Any:
+    """The value of an option; dyes are named as people list them, or the option twice."""
+    if option.metavar == "DYES":
+        value = tuple(name.strip() for text in value for name in text.split(",") if name.strip())
+    if not option.expose_value:
+        context.meta[option.name or ""] = value
+    return value
+
+
+def _argument(word: str) -> click.Argument:
+    """``RECIPE``, ``[RECIPE]`` where it may be left out, ``COLOURS...`` for any number of it."""
+    name = word.strip("[].").partition("|")[0]
+    file = name in ("FILE", "TABLE", "FOLDER")
+    return click.Argument(
+        [name.lower()], metavar=word, required=word[0] != "[", nargs=-1 if "..." in word else 1,
+        type=_KINDS["read"]["type"] if file else str,
+    )  # fmt: skip
+
+
+# Commands -----------------------------------------------------------------------------------------
+
+
+class Command(click.Command):
+    """A command that refuses what it may not write before it begins."""
+
+    def invoke(self, context: click.Context) -> Any:
+        """Run it, once every file that it is to write may be written."""
+        values = {**context.meta, **context.params}
+        writes = [p.name or "" for p in self.params if isinstance(p.type, Written)]
+        written = [values[name] for name in writes if values.get(name) is not None]
+        context.meta["piped"] = Path("-") in written
+        # A file may also be named among words, as a piece is.
+        read = [value for name, value in values.items() if name not in writes]
+        context.meta["inputs"] = [value for value in read if isinstance(value, str | Path)]
+        places = [writing.destination(path, **care()) for path in written]
+        if len(set(places)) < len(places):
+            raise DyemixError("two answers do not go into one file: name another for each.")
+        try:
+            return super().invoke(context)
+        except UnstatedError:
+            asked = shlex.join(["dyemix", *context.meta["words"], "--cloth", "60g"])
+            words = "Spoons, mL and grams are so much dye only on a stated weight of dry cloth"
+            raise DyemixError(f"{words}. For 60 g: {asked}") from None
+
+
+class Commands(click.Group):
+    """Commands by name, each imported from its module when it is asked for."""
+
+    def __init__(self, *words: Any, modules: dict[str, str] | None = None, **settings: Any) -> None:
+        super().__init__(*words, **settings)
+        self._modules = dict(modules or {})
+        self.commands.update(dict.fromkeys(self._modules))  # type: ignore[arg-type]
+
+    def list_commands(self, _: click.Context) -> list[str]:
+        """In the order of the work."""
+        return list(self.commands)
+
+    def get_command(self, context: click.Context, name: str) -> click.Command | None:
+        """The command of a name, imported now if it has not been."""
+        if name in self._modules:
+            module, function = self._modules.pop(name).split(".")
+            self.commands[name] = getattr(import_module(f"dyemix.cli.{module}"), function)
+        return super().get_command(context, name)
+
+
+def command(
+    arguments: str = "", options: str = "", *, name: str = "", into: click.Group | None = None
+) -> Decorator:
+    """Make a function a command, whose help is its docstring, of these arguments and options."""
+    words = [word for each in options.split() for word in GROUPS.get(each, each).split()]
+
+    def made(function: Callable[..., Any]) -> click.Command:
+        params = [*map(_argument, arguments.split()), *map(_option, words)]
+        if any(isinstance(param.type, Written) for param in params):
+            params.append(_option("force"))
+        text = inspect.cleandoc(function.__doc__ or "")
+        found = Command(name or function.__name__, params=params, callback=function, help=text)
+        if into is not None:
+            into.add_command(found)
+        return found
+
+    return made
+
+
+def given(name: str) -> Any:
+    """What was given for an option that is held."""
+    return click.get_current_context().meta.get(name)
+
+
+def given_only(options: dict[str, Any]) -> dict[str, Any]:
+    """Those that were given: the library knows what holds where one was not."""
+    return {name: value for name, value in options.items() if value not in (None, ())}
+
+
+def care() -> dict[str, Any]:
+    """How a writer of files treats what is there: ``force`` and ``inputs`` of `dyemix.writing`."""
+    return {"force": bool(given("force")), "inputs": given("inputs")}

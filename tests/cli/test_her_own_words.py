@@ -1,0 +1,131 @@
+"""Spoons, mL, cups and drops of stock on stated cloth are an answer to every command."""
+
+from __future__ import annotations
+
+import json
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+from command import Command
+
+from tests.cli.test_commands import TREE
+
+ROOT = Path(__file__).resolve().parents[2]
+MINE = (ROOT / "swatch_data" / "napkins.csv").read_text(encoding="utf-8")
+MINE = MINE.replace("# demo: yes\n", "").replace("# stock_pct: 1\n", "")
+#: Of every command that takes a recipe, the rest of its words; {} is where the recipe goes.
+ASKED = {
+    "predict": "predict|{}",
+    "bath": "bath|{}|--demo",
+    "subdue": "subdue|{}",
+    "trial": "trial|{}|--reading|52 3 30|--target|50 4 33",
+    "report": "report|{}|--reading|52 3 30|--target|50 4 33|-o|-",
+    "series tint": "series|tint|{}",
+    "series shade": "series|shade|{}",
+    "series tone": "series|tone|{}",
+    "series gradient": "series|gradient|{}|leaf 1",
+    "book recipe": "book|recipe|{}|--job|sage|--book|w.dyebook",
+    "book sign": "book|sign|NAME|50 4 33|--recipe|{}|--book|w.dyebook",
+}
+
+
+def taking_recipes() -> set[str]:
+    """The commands of the tree that take a recipe."""
+    return {
+        name
+        for name, command in TREE.items()
+        for param in command.params
+        if param.name in ("recipe", "first") and "TABLE" not in str(param.metavar)
+    }
+
+
+def begun(run: Command) -> None:
+    (run.folder / "mine.csv").write_text(MINE, encoding="utf-8")
+    assert run("book", "add", "mine.csv", "--book", "w.dyebook").returncode == 0
+
+
+def test_every_command_that_takes_a_recipe_is_asked() -> None:
+    assert taking_recipes() == ASKED.keys()
+
+
+@pytest.mark.parametrize("name", ASKED)
+def test_spoons_and_ml_are_one_recipe(run: Command, name: str) -> None:
+    """2 metric tbsp are 30 mL: of 2 % stock on 120 g, 0.5 % owf; a cup on 500 g, 1 %."""
+    if "w.dyebook" in ASKED[name]:
+        begun(run)
+    for i, (recipe, cloth) in enumerate(
+        [
+            ("navy 2 tbsp + rose 300 drops", "120g"),
+            ("navy 30 mL + rose 15 mL", "120g"),
+            ("navy 1 cup + rose 0.125 L", "1000g"),
+        ]
+    ):
+        words = ASKED[name].replace("{}", recipe).replace("NAME", f"n{i}").split("|")
+        done = run(*words, "--cloth", cloth, "--stock", "2")
+        assert done.returncode == 0, done.stderr
+        told = "0.50" in done.stderr + done.stdout and "0.25" in done.stderr + done.stdout
+        assert told, done.stderr + done.stdout
+        if name != "bath":  # its sheet says so
+            assert "navy 0.50 + rose 0.25 % owf: on" in done.stderr
+            assert "of stock at 2 %" in done.stderr
+
+
+@pytest.mark.parametrize("name", ASKED)
+def test_without_cloth_the_whole_command_is_printed(run: Command, name: str) -> None:
+    if "w.dyebook" in ASKED[name]:
+        begun(run)
+    words = ASKED[name].replace("{}", "navy 2 tbsp").split("|")
+    refused = run(*words)
+    assert refused.returncode == 2
+    (asked,) = re.findall(r"dyemix (.+) --cloth 60g$", refused.stderr, re.MULTILINE)
+    assert asked.startswith(words[0])
+    assert run(*words, "--cloth", "60g").returncode == 0
+
+
+def test_one_strength_in_every_command(run: Command) -> None:
+    """As named; else of the book's bottles, then of the table, then 1 %: alike in every command."""
+    (run.folder / "mine.csv").write_text("# stock_pct: 4\n" + MINE, encoding="utf-8")
+    (run.folder / "bottles.csv").write_text("dye,stock_pct\nnavy,3\n", encoding="utf-8")
+
+    def dosed(*shelf: str) -> dict[str, float]:
+        done = run("bath", "navy 0.5 + rose 0.5", "--cloth", "120g", "--json", *shelf)
+        assert done.returncode == 0, done.stderr
+        return {d["dye"]: d["exact_ml"] for d in json.loads(done.stdout)["doses"]}
+
+    def meant(*shelf: str) -> str:
+        done = run("predict", "navy 20 mL + rose 20 mL", "--cloth", "120g", *shelf)
+        return re.findall(r"is (.+) % owf", done.stderr)[0]
+
+    assert dosed("--swatches", "mine.csv") == pytest.approx({"navy": 15, "rose": 15})
+    assert meant("--swatches", "mine.csv") == "navy 0.67 + rose 0.67"
+    assert run("book", "add", "mine.csv", "--book", "w.dyebook").returncode == 0
+    assert run("book", "stocks", "bottles.csv", "--book", "w.dyebook").returncode == 0
+    book = ("--book", "w.dyebook")
+    assert dosed(*book) == pytest.approx({"navy": 20, "rose": 15})
+    assert meant(*book) == "navy 0.50 + rose 0.67"
+    assert dosed(*book, "--stock", "2") == pytest.approx({"navy": 30, "rose": 30})
+    assert meant(*book, "--stock", "2") == "navy 0.33 + rose 0.33"
+    match = run("match", "#7d8a6e", "--only", "navy, rose, lemon", *book)
+    assert re.search(r"navy 3 %", match.stdout)
+    assert re.search(r"rose 4 %|lemon 4 %", match.stdout)
+
+
+def test_an_answer_is_short_and_can_be_measured(run: Command) -> None:
+    """Eight dyes: at most 12 lines of 100 columns, and the amounts that its bath then has."""
+    eight = "lemon, marigold, scarlet, rose, cobalt, navy, turquoise, black"
+    (run.folder / "mine.csv").write_text(MINE, encoding="utf-8")
+    match = run("match", "#7d8a6e", "--only", eight, "--cloth", "240g", "--stock", "2")
+    assert match.returncode == 0, match.stderr
+    lines = match.stdout.rstrip("\n").split("\n")
+    assert len(lines) <= 12
+    assert max(map(len, lines[:-1])) <= 100
+    bath = run(*shlex.split(re.findall(r"dyemix (bath.+)$", match.stdout)[0]))
+    assert bath.returncode == 0, bath.stderr
+    first = next(line for line in lines if line.startswith("1  "))
+    poured = lines[lines.index(first) + 1].partition(":")[0].strip()
+    for dose in poured.split(" + "):
+        dye, ml, _ = dose.split()
+        (row,) = [x for x in bath.stdout.split("\n") if x.startswith(dye + " ")]
+        assert f"{ml} mL" in row
