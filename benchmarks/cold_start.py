@@ -20,6 +20,7 @@ BARE = ("-c", "import numpy, scipy.optimize")
 COMMANDS = {
     "dyemix --help": ("-m", "dyemix.cli.main", "--help"),
     "import dyemix": ("-c", "import dyemix"),
+    "import numpy": ("-c", "import numpy"),
     "dyemix predict": ("-m", "dyemix.cli.main", "predict", "marigold 0.8 + navy 0.25"),
     "dyemix match": ("-m", "dyemix.cli.main", "match", "#7d8a6e"),
 }
@@ -54,6 +55,8 @@ def main() -> None:
         ratio = median(times) / median(bare)
         wanted = f"  (wanted: {WANTED[name]:.1f} or less)" if name in WANTED else ""
         print(f"{name:<16} {ratio:.2f} times importing numpy and scipy.optimize{wanted}")
+    ratio = median(taken["import dyemix"]) / median(taken["import numpy"])
+    print(f"import dyemix is {ratio:.2f} times importing numpy  (wanted: 1.6 or less)")
 
 
 if __name__ == "__main__":

@@ -10,7 +10,7 @@
     ├── FitError      swatches that cannot carry a fit: no undyed cloth, mixed conditions, one depth
     └── SavedError    a saved fit or dye book that is damaged, newer than this version, or refused
 
-`DyemixError` is not a `ValueError`: command-line parsers swallow those and lose the sentence.
+`DyemixError` is a `ValueError` too, as callers expect of a bad argument.
 """
 
 from __future__ import annotations
@@ -42,8 +42,15 @@ class Fault:
         return f"{', '.join(place)}: {self.message}" if place else self.message
 
 
-class DyemixError(Exception):
-    """Anything dyemix refuses, with a sentence that says what, where and what would be right."""
+class DyemixError(ValueError):
+    """Anything dyemix refuses, with a sentence that says what, where and what would be right.
+
+    >>> try:
+    ...     Recipe.parse("rust lots")
+    ... except DyemixError as error:
+    ...     print(type(error).__name__)
+    RecipeError
+    """
 
 
 class InputError(DyemixError):
@@ -55,6 +62,10 @@ class InputError(DyemixError):
         Every fault found, in the order of the file.
     file, row, column :
         Those of the first fault.
+
+    >>> read_swatches("nowhere.csv")
+    Traceback (most recent call last):
+    dyemix.errors.InputError: ...
     """
 
     def __init__(self, faults: Fault | Iterable[Fault]) -> None:
@@ -66,7 +77,12 @@ class InputError(DyemixError):
 
 
 class RecipeError(DyemixError):
-    """A recipe that cannot be understood, or a dye the shelf does not have."""
+    """A recipe that cannot be understood, or a dye the shelf does not have.
+
+    >>> dyes.predict("nvay 1")
+    Traceback (most recent call last):
+    dyemix.errors.RecipeError: no swatch of 'nvay' on this shelf: did you mean navy?
+    """
 
 
 class UnstatedError(RecipeError):
@@ -74,15 +90,30 @@ class UnstatedError(RecipeError):
 
 
 class TargetError(DyemixError):
-    """A target that is not a colour."""
+    """A target that is not a colour.
+
+    >>> Target.parse("sage")
+    Traceback (most recent call last):
+    dyemix.errors.TargetError: ...
+    """
 
 
 class FitError(DyemixError):
-    """Swatches that cannot carry a fit."""
+    """Swatches that cannot carry a fit.
+
+    >>> fit(SwatchSet(()))
+    Traceback (most recent call last):
+    dyemix.errors.FitError: ...
+    """
 
 
 class SavedError(DyemixError):
-    """A saved fit or dye book that is damaged, newer than this version, or cannot be written."""
+    """A saved fit or dye book that is damaged, newer than this version, or cannot be written.
+
+    >>> load("nowhere.json")
+    Traceback (most recent call last):
+    dyemix.errors.SavedError: ...
+    """
 
 
 class Choice(Enum):

@@ -5,7 +5,11 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import DEMO_WARNING, Swatch, SwatchSet
@@ -105,6 +109,30 @@ def photographed(words: str) -> tuple[Path, str] | None:
     file, _, cell = words.strip().rpartition(" ")
     named = Path(file).suffix.lower() in _PICTURE_SUFFIXES or (file and is_picture(file))
     return (Path(file), cell) if named else None
+
+
+def read_photo(
+    photo: str | os.PathLike[str] | NDArray[np.uint8], options: PhotoOptions | None = None
+) -> PhotoReading:
+    """Read a photograph of swatches on the photo page: a file, or pixels ``(H, W, 3)`` in sRGB.
+
+    Its `swatches` are what `fit` takes, `target` gives the colour of one cell. `options` say how to
+    read it. Raises `InputError` for what cannot be read, with what to do about it.
+
+    >>> read_photo("nowhere.jpg")
+    Traceback (most recent call last):
+    dyemix.errors.InputError: nowhere.jpg: there is no such file: check the name and the folder.
+    """
+    from dyemix.photo import examine_photo
+
+    if not isinstance(photo, np.ndarray):
+        return examine_photo(photo, options)
+    from PIL import Image
+
+    with TemporaryDirectory() as folder:
+        file = Path(folder) / "array.png"
+        Image.fromarray(photo).save(file)
+        return examine_photo(file, options)
 
 
 def convert(

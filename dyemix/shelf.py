@@ -42,7 +42,11 @@ def demo_file(name: str) -> Path:
 
 
 def demo() -> SwatchSet:
-    """The swatches of the demo that comes with the package: invented dyes, not for dyeing."""
+    """The swatches of the demo that comes with the package: invented dyes, not for dyeing.
+
+    >>> demo().demo
+    True
+    """
     return read_swatches(demo_file(DEMO_TABLE))
 
 

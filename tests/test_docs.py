@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
-import importlib
-import pkgutil
 import re
 import shlex
 import shutil
@@ -17,7 +14,6 @@ from pathlib import Path
 import pytest
 from command import Command
 
-import dyemix
 from dyemix.cli.commands import MODULES
 from notebooks.make import CONSOLE, PICTURE, README, REFERENCE, TABLE, draw, reference
 from tests.simulated.photographs import shoot
@@ -151,14 +147,6 @@ def test_the_path_of_a_newcomer(tmp_path: Path):
     assert "gold" in told
     assert "likely in the pot" in told
     assert len(used) <= 8
-
-
-@pytest.mark.parametrize(
-    "name", [m.name for m in pkgutil.walk_packages(dyemix.__path__, "dyemix.")] + ["dyemix"]
-)
-def test_docstring_examples(name, monkeypatch):
-    monkeypatch.chdir(ROOT)
-    assert doctest.testmod(importlib.import_module(name)).failed == 0
 
 
 def test_every_package_is_in_the_tree():

@@ -82,6 +82,10 @@ def bath_sheet(
         For a demo dye set without `allow_demo`, amounts out of range, liquids that do not fit into
         the total liquor, and fibres that soda harms or that take no dye. `RecipeError` for a
         dye without stock or swatches.
+
+    >>> sheet = bath_sheet("rust 1.5", cloth_g=120)
+    >>> sheet.recipe
+    Recipe({'rust': 1.5})
     """
     settings = settings or BathSettings()
     if not 0 < cloth_g <= 1_000_000:

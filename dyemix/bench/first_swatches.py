@@ -107,6 +107,10 @@ def first_swatches(
         For no dye, one named twice, a name that a recipe cannot hold, no cloth.
     DyemixError
         For an amount out of range.
+
+    >>> plan = first_swatches("rust, navy", "linen")
+    >>> "undyed" in str(plan)
+    True
     """
     given = dyes.split(",") if isinstance(dyes, str) else list(dyes)
     names = tuple(dye_name(name) for name in given if name.strip())

@@ -94,6 +94,10 @@ def bench_plan(
 
     Cups go from the palest to the deepest: by the lightness that `dyes` predict, or else by
     depth. Raises `InputError` with what is wrong with every job, `DyemixError` for none at all.
+
+    >>> from dyemix.bench.plan import Job
+    >>> len(bench_plan([Job("napkins", "rust 1.5", 120.0), Job("runner", "navy 2", 300.0)]).sheets)
+    2
     """
     settings = settings or BathSettings()
     on = on or date.today()

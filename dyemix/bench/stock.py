@@ -137,6 +137,9 @@ def stock_sheet(
     ------
     DyemixError
         For an amount out of range.
+
+    >>> "rust" in str(stock_sheet("rust", 1.0, 500.0))
+    True
     """
     settings = settings or BathSettings()
     if not dye_name(dye):

@@ -32,14 +32,22 @@ _ROUNDS = 60
 
 
 class HueSpace(Choice):
-    """Whose hue is held."""
+    """Whose hue is held.
+
+    >>> HueSpace("cielab").value
+    'CIELAB'
+    """
 
     CIELAB = "CIELAB"
     CIECAM16 = "CIECAM16"
 
 
 class Scale(Choice):
-    """What falls from step to step."""
+    """What falls from step to step.
+
+    >>> Scale("CIELAB chroma").name
+    'CHROMA'
+    """
 
     CHROMA = "CIELAB chroma"
     COLOURFULNESS = "CIECAM16 colourfulness"

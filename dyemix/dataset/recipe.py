@@ -170,6 +170,11 @@ class Recipe(Mapping[str, float]):
 
     Immutable; compares equal to any mapping with the same amounts. Raises `RecipeError` for a
     negative amount, or one above `MOST_OWF`.
+
+    >>> Recipe.parse("marigold 0.8 + navy 0.25").total
+    1.05
+    >>> Recipe.parse("3 marigold : 1 navy at 1 %")
+    Recipe({'marigold': 0.75, 'navy': 0.25})
     """
 
     __slots__ = ("_amounts", "as_written")

@@ -13,7 +13,11 @@ from dyemix.errors import Choice, Fault, InputError, RecipeError
 
 
 class Bath(Choice):
-    """Whether a piece was dyed white, or dyed already; the value is the word shown."""
+    """Whether a piece was dyed white, or dyed already; the value is the word shown.
+
+    >>> Bath("second bath").name
+    'SECOND'
+    """
 
     FIRST = "first bath"
     SECOND = "second bath"

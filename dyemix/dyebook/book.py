@@ -45,6 +45,11 @@ class DyeBook:
 
     Every method raises `SavedError` where the file is damaged, locked or cannot be written, and
     `InputError` for what the book does not hold or does not take.
+
+    >>> with DyeBook("workshop.dyebook") as book:
+    ...     book.add_swatches(demo())
+    ...     len(book.swatches())
+    85
     """
 
     def __init__(

@@ -16,7 +16,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from dyemix.dyebook import schema
-from dyemix.errors import Fault, InputError, SavedError
+from dyemix.errors import DyemixError, Fault, InputError, SavedError
 from dyemix.writing import beside
 
 Say = Callable[[str], None]
@@ -173,6 +173,8 @@ class BookFile:
             try:
                 self._patiently("SELECT 1 FROM sqlite_master LIMIT 1")
                 yield self.db
+            except DyemixError:
+                raise
             except ValueError as error:  # a date or a word that no version writes
                 raise SavedError(
                     f"{self.path}: a value in it is damaged ({error}): {_BACKUP}."

@@ -43,6 +43,10 @@ def read_swatches(path: str | os.PathLike[str]) -> SwatchSet:
     ------
     InputError
         With every fault of the file: its row (the first line is 1), column and remedy.
+
+    >>> write_swatches(demo(), "squares.csv")
+    >>> len(read_swatches("squares.csv"))
+    85
     """
     data, name = read_bytes(path, LARGEST), Path(path).name
     for reader in _READERS:
@@ -53,5 +57,10 @@ def read_swatches(path: str | os.PathLike[str]) -> SwatchSet:
 
 
 def write_swatches(swatches: SwatchSet, path: str | os.PathLike[str], **care: Any) -> None:
-    """Write the table of `swatch_table`; `care` is ``force`` and ``inputs`` of `write`."""
+    """Write the table of `swatch_table`; `care` is ``force`` and ``inputs`` of `write`.
+
+    >>> write_swatches(demo(), "written.csv")
+    >>> read_swatches("written.csv").demo
+    True
+    """
     write(path, swatch_table(swatches), **care)

@@ -231,6 +231,9 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     ------
     FitError
         No undyed cloth, a dye with one depth, conditions that differ, a reading with no recipe.
+
+    >>> fit(demo()).names[:3]
+    ('lemon', 'marigold', 'scarlet')
     """
     if swatches.unnamed:
         places = ", ".join(r.place or r.name for r in swatches.unnamed[:5])

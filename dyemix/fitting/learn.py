@@ -93,6 +93,11 @@ def learn(
 
     Raises `DyemixError` for a half-life or a share out of range, or a trial without a date where
     age is to count; `RecipeError` for a dye that the shelf does not have.
+
+    >>> read = Reading.from_lab([52.1, -8.0, 14.0], "D65/10")
+    >>> learnt = learn(dyes, [Trial("marigold 0.42 + navy 0.22", read)])
+    >>> len(learnt.dyes.pots) - len(dyes.pots)
+    1
     """
     if not again:
         known = {pot.identity for pot in dyes.pots}

@@ -116,6 +116,10 @@ def family(
     stock_pct : strength of the stocks, % w/v.
 
     Raises `TargetError` for a target that is no colour, `DyemixError` for a bad limit.
+
+    >>> found = family(dyes, ["#7d8a6e", "#a4532f"], max_dyes=2)
+    >>> len(found.members)
+    2
     """
     if cloth_g <= 0 or stock_pct <= 0:
         raise DyemixError("cloth_g (g) and stock_pct (% w/v) are above 0.")

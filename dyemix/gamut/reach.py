@@ -194,6 +194,10 @@ def reach(
 
     Raises `TargetError` for a target that is no colour, `DyemixError` for a bad limit, a shelf of
     fewer than three dyes, or a second book with no dye that this shelf lacks.
+
+    >>> found = reach(dyes.take(["lemon", "rose", "navy"]), ["#7d8a6e"], compare=False)
+    >>> found.wanted[0].target.name
+    '#7d8a6e'
     """
     wanted = [Target.of(colour) for colour in targets]
     shown = [] if target is None else [Target.of(target)]

@@ -214,6 +214,11 @@ def correct(
 
     Raises `RecipeError` for a dye that the shelf does not have, `DyemixError` where no target is
     stated, `TargetError` for one that is not a colour.
+
+    >>> read = Reading.from_lab([40.0, -8.0, 14.0], "D65/10")
+    >>> trial = Trial("marigold 0.42 + navy 0.22", read, target="56 -10 13 D65/10")
+    >>> correct(dyes, trial, second_bath=False).outcome.name
+    'NEXT_PIECE'
     """
     from scipy.special import gammaincc
 

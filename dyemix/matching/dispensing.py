@@ -109,6 +109,10 @@ class Kit:
     spoons : the spoon set.
 
     Raises `DyemixError` for a way of measuring, a step or a strength that cannot be.
+
+    >>> kit = Kit(120.0, {"": 1.0}, "syringe", 0.5)
+    >>> match(dyes, "#7d8a6e", max_dyes=2, kit=kit)[0].measured is not None
+    True
     """
 
     cloth_g: float

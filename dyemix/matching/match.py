@@ -60,6 +60,13 @@ def match(
         match alone.
 
     Raises `TargetError` for a target that is not a colour, `DyemixError` for a bad limit.
+
+    >>> found = match(dyes, "#7d8a6e", max_dyes=2, avoid="black")
+    >>> best = found[0]
+    >>> best.residual < best.likely < best.bound
+    True
+    >>> "black" in best.recipe
+    False
     """
     return match_many(dyes, [target], constraints=constraints, **limits)[0]
 
@@ -78,6 +85,9 @@ def match_many(
     `executor` is any ``concurrent.futures`` executor, on this machine or on others; a chunk of
     work that fails there is tried once more here. `progress` is told how many targets are done,
     and of how many. Raises as `match` does, naming the target.
+
+    >>> [len(found) for found in match_many(dyes, ["#7d8a6e", [56, -10, 13]], count=3)]
+    [3, 3]
     """
     wanted = Constraints.of(constraints, limits)
     aims = [Target.of(target) for target in targets]

@@ -100,6 +100,10 @@ def next_swatch(
     by, also at half their depth, and every pair of dyes in them.
 
     Raises `DyemixError` for no colour or a count below 1, `TargetError` for what is not a colour.
+
+    >>> found = next_swatch(dyes.take(["rust", "navy"]), ["#8a5a4a"])
+    >>> found.choices[0].after <= found.choices[0].before
+    True
     """
     if not targets or count < 1:
         raise DyemixError("name one colour or more, and a count of 1 or more.")

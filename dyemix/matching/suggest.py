@@ -72,6 +72,9 @@ def suggest(
     black; another lamp; what the dye costs, where prices are given; what there is to pour; and what
     is to be used up. Where a kit is given the likely miss is that with its measures. Takes what
     `match` takes, and raises as it does.
+
+    >>> len(suggest(dyes, "#7d8a6e")) <= 3
+    True
     """
     wanted = Constraints.of(constraints, {**limits, "count": _FROM})
     found = match(dyes, target, constraints=wanted)

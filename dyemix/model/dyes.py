@@ -54,6 +54,13 @@ class DyeSet(Result):
     ladders : the dyes as single squares alone show them, where a fit made them.
     pots : the mixes and trials that moved them from there.
     posterior : what is known of the unknowns after those; by default their prior.
+
+    >>> dyes.predict("rust 1 + navy 0.125").light
+    Light(illuminant='D65', observer=10)
+    >>> dyes.predict([{"rust": 1.0}, {"navy": 0.5}]).lab.shape
+    (2, 3)
+    >>> len(dyes.cross_validate()) == len(dyes.pots)
+    True
     """
 
     names: tuple[str, ...]

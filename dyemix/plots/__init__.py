@@ -9,15 +9,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dyemix.errors import DyemixError
+from dyemix.plots.panels import panel
 from dyemix.plots.paper import FORMATS, file_bytes, styled
 from dyemix.writing import destination, write
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from matplotlib.axes import Axes
 
 #: The module that draws a type of result, by its function `pages`.
 _PICTURES = {
     "DyeSet": "fit",
+    "Evaluation": "mixes",
     "FitReport": "mixes",
     "Matches": "match",
     "Series": "series",
@@ -31,36 +33,46 @@ def plot(
     result: Any,
     path: str | os.PathLike[str] | None = None,
     *,
+    ax: Axes | None = None,
     force: bool = False,
     inputs: Iterable[str | os.PathLike[str] | None] = (),
     **options: Any,
-) -> Figure:
-    """Draw a result: fitted dyes, a match, a series, a shade card, reach, a correction, own mixes.
+) -> Axes:
+    """Draw a result as a page to print; or as one panel, into axes of your own.
+
+    Fitted dyes, an evaluation, a match, a series, a shade card, reach and a correction have a page.
+    A panel of an evaluation shows what was promised and what came; of readings and predictions,
+    their spectra; of any other result, its colours.
 
     Parameters
     ----------
     result : what `fit`, `match`, `subdue` and its kin, `shade_card`, `reach` or `correct` gave; or
         the report of fitted dyes, for what was promised of own mixes and what came.
-    path : where given, the picture is written there, as PNG, SVG or PDF by its ending. What takes
+    path : where given, the page is written there, as PNG, SVG or PDF by its ending. What takes
         several pages is a PDF; of a shade card PNG and SVG hold the page of all blends.
+    ax : where given, the panel is drawn there, in its figure's own style.
     force, inputs : as in `dyemix.writing.write`.
     options : of fitted dyes, `swatches`: the table that was fitted, to stand beside it.
 
     Returns
     -------
-    Figure
-        The first page, 8.27 inches wide. Letters are 9 points or more; no global setting of
-        matplotlib is changed.
+    Axes
+        Those given, or of the first page, which shows itself in a notebook: 8.27 inches wide, with
+        letters of 9 points or more. No global setting of matplotlib is changed.
 
     Raises
     ------
     DyemixError
         A result that has no picture, an ending that is none of these, or several pages for a file
         that holds one. `InputError` for a file that cannot be written.
+
+    >>> axes = plot(match(dyes, "#7d8a6e", max_dyes=2, count=2), "match.png")
+    >>> float(axes.get_xlim()[1])
+    8.27
     """
     kind = type(result).__name__
-    if kind not in _PICTURES:
-        raise DyemixError(f"there is no picture of a {kind}.")
+    if ax is not None:
+        return panel(result, ax)
     suffix = Path(path).suffix.lower() if path is not None else ""
     if path is not None:
         if suffix not in FORMATS:
@@ -68,15 +80,16 @@ def plot(
             raise DyemixError(f"{Path(path).name} {ending}: name the picture .png, .svg or .pdf.")
         destination(path, force=force, inputs=inputs)  # refused before any time is spent
     with styled():
-        pages = import_module(f"dyemix.plots.{_PICTURES[kind]}").pages(result, **options)
+        picture = import_module(f"dyemix.plots.{_PICTURES.get(kind, 'panels')}")
+        pages = picture.pages(result, **options)
         if path is not None:
             if suffix != ".pdf" and kind == "ShadeCard":
                 pages = pages[:1]
             if suffix != ".pdf" and len(pages) > 1:
                 raise DyemixError(f"{Path(path).name}: {len(pages)} pages: name it .pdf.")
             write(path, file_bytes(pages, suffix), force=force, inputs=inputs)
-    first: Figure = pages[0]
-    return first
+    axes: Axes = pages[0].axes[0]
+    return axes
 
 
 def drawn(result: Any, **options: Any) -> list[bytes]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from dyemix.colour.colorimetry import screen_colours
 from dyemix.colour.difference import Miss
-from dyemix.model.fit_report import FitReport, MixtureCheck, promises_kept
+from dyemix.model.fit_report import Evaluation, FitReport, MixtureCheck, promises_kept
 from dyemix.plots.bars import BEGIN, LONG, Ruler
 from dyemix.plots.paper import GROUND, MARGIN, Paper, paged
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 _ROWS = 36
 
 
-def pages(report: FitReport) -> list[Figure]:
+def pages(report: FitReport | Evaluation) -> list[Figure]:
     """Draw what was promised of own mixes, each by a fit that had not seen it, and what came."""
     checks = sorted(report.checks, key=lambda c: -c.delta_e / c.bound)
     kept = sum(check.kept for check in checks)

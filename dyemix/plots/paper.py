@@ -25,6 +25,7 @@ from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.model.dyes import Prediction
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 Row = TypeVar("Row")
@@ -120,6 +121,21 @@ def said(picture: str, part: str, **values: object) -> str:
     return _words()[picture][part].format(screen=D65_2, **values)
 
 
+def new_figure(
+    inside: tuple[float, float, float, float], height: float = A4
+) -> tuple[Figure, Axes]:
+    """A figure that no global state knows, and axes in it that show themselves in a notebook."""
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    class Page(Axes):
+        def _repr_png_(self) -> bytes:
+            return file_bytes([figure], ".png")
+
+    figure = Figure(figsize=(WIDTH, height), facecolor="white")
+    return figure, figure.add_axes(inside, axes_class=Page)
+
+
 class Paper:
     """A figure with one layer, filled from the top; `y` is where the next thing may begin.
 
@@ -129,10 +145,7 @@ class Paper:
     def __init__(
         self, picture: str, title: str, notes: Sequence[str] = (), *, demo: bool, **values: object
     ) -> None:
-        from matplotlib.figure import Figure
-
-        self.figure = Figure(figsize=(WIDTH, A4), facecolor="white")
-        self.layer = self.figure.add_axes((0, 0, 1, 1))
+        self.figure, self.layer = new_figure((0, 0, 1, 1))
         self.layer.axis("off")
         self.y, self.foot = 0.35, said(picture, "foot", **values)
         if demo:

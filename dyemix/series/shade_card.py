@@ -116,6 +116,10 @@ def shade_card(
         default.
 
     Raises `RecipeError` for a dye the shelf does not have, `DyemixError` for a bad limit.
+
+    >>> card = shade_card(dyes, "lemon, navy", depth=1.0, parts=4)
+    >>> [blend.name for blend in card.blends]
+    ['A1', 'A2', 'A3', 'A4', 'A5']
     """
     chosen = tuple(map(dye_name, names.split(",") if isinstance(names, str) else names))
     for name in chosen:

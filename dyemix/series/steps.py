@@ -24,7 +24,11 @@ NEAR = np.array([0.3, 1.0, 0.5])
 
 
 class RouteKind(Choice):
-    """How a colour is made quieter; the value is what the bench reads."""
+    """How a colour is made quieter; the value is what the bench reads.
+
+    >>> RouteKind("brown") is RouteKind.BROWN
+    True
+    """
 
     GREY = "black or grey"
     BROWN = "brown"

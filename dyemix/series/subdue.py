@@ -67,6 +67,10 @@ def subdue(
 
     Raises `RecipeError` for a dye the shelf does not have, `DyemixError` for a bad limit, a colour
     too grey to have a hue, or a shelf without a dye to add.
+
+    >>> series = subdue(dyes, "scarlet 1.2 + marigold 0.6", steps=3, only="complement")
+    >>> len(series.steps)
+    3
     """
     search = Search.of(dyes, recipe, light)
     start, kept = search.start, _kept(steps, least)
@@ -119,6 +123,9 @@ def subdue_on(
     The recipes are of the second bath alone, % owf. Raises `TargetError` for a colour that cloth
     cannot have or a swatch not yet read, `DyemixError` for a piece darker than the surface of
     cloth, or too grey to have a hue, and for a bad limit.
+
+    >>> len(subdue_on(dyes, "#ee6b4c", steps=2).steps)
+    2
     """
     kept = _kept(steps, least)
     if max_dyes < 1:
@@ -161,7 +168,11 @@ def tone(
     hue: HueSpace | str | None = None,
     light: Light | str | None = None,
 ) -> Series:
-    """Greyed steps of a recipe: `subdue` by the route that the shelf's black or grey makes."""
+    """Greyed steps of a recipe: `subdue` by the route that the shelf's black or grey makes.
+
+    >>> len(tone(dyes, "scarlet 1.2", steps=2).steps)
+    2
+    """
     found = subdue(dyes, recipe, steps, least=least, hue=hue, light=light, only=RouteKind.GREY)
     return replace(found, title=found.title.replace("Quieter", "Tone", 1))
 

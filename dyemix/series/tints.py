@@ -40,6 +40,10 @@ def tint(
     `least` is the share of the depth at which the last step's lightness is taken, between 0 and
     1. Where its own dyes do not hold the hue (one dye alone drifts as it will), a further dye may
     help. Raises `RecipeError`, and `DyemixError` for a bad limit.
+
+    >>> series = tint(dyes, "rose 2", steps=2)
+    >>> bool(series.steps[1].prediction.lab[0] > series.start.lab[0])
+    True
     """
     if steps < 1 or not 0.0 < least < 1.0:
         raise DyemixError("steps is 1 or more, least lies between 0 and 1.")
@@ -61,6 +65,10 @@ def shade(
 
     By default as far as 25 L*, or as the shelf's squares go. Raises `DyemixError` where the shelf
     has no black or grey, or cannot get so dark.
+
+    >>> series = shade(dyes, "scarlet 1", steps=2)
+    >>> bool(series.steps[1].prediction.lab[0] < series.start.lab[0])
+    True
     """
     if steps < 1 or (darker is not None and darker <= 0):
         raise DyemixError("steps is 1 or more, darker is above 0 (in L*).")
@@ -93,6 +101,9 @@ def gradient(
     Every recipe is the two mixed, ``(1 − t) · first + t · second`` in % owf, with t so that each
     step looks as large as the next. Raises `RecipeError`, and `DyemixError` for a bad limit or
     two recipes of one colour.
+
+    >>> gradient(dyes, "lemon 1", "navy 2", steps=3).steps[0].recipe
+    Recipe({'lemon': 1.0})
     """
     if steps < 1:
         raise DyemixError("steps is 1 or more.")

@@ -32,9 +32,10 @@ from dyemix.matching.correct import Outcome, correct
 from dyemix.matching.match import match
 from dyemix.matching.matches import Match, Matches, Reach
 from dyemix.model.dyes import DyeSet
-from dyemix.plots import card, plot
+from dyemix.plots import card
 from dyemix.plots import fit as fit_picture
 from dyemix.plots import match as match_picture
+from dyemix.plots import plot as plot_axes
 from dyemix.plots.paper import A4, GROUND, INK, SUBTLE, styled, wrapped
 from dyemix.series.shade_card import ShadeCard, shade_card
 from dyemix.series.subdue import subdue, subdue_on
@@ -47,6 +48,11 @@ SWATCH_DATA = Path(__file__).resolve().parents[2] / "swatch_data"
 BRIGHT = "scarlet 1.2 + marigold 0.6"
 OWNED = ("lemon", "scarlet", "plum", "navy", "turquoise", "black")
 TRIANGLE = ("marigold", "rose", "turquoise")
+
+
+def plot(*result: Any, **options: Any) -> Figure:
+    """The figure of the axes that a plot gives."""
+    return plot_axes(*result, **options).figure
 
 
 @pytest.fixture(scope="module")
