@@ -1,0 +1,191 @@
+"""Would the tests notice? Small faults are put into modules, one at a time, and their tests run.
+
+``python -m tests.mutants [--minutes 6] [--seed 1] [--only MODULE]`` works on a copy of the project,
+takes faults at random until its time is over, and prints for each module how many its tests found.
+Faults that change nothing anybody can see stand in ``data/equivalent_mutants.csv``, each with its
+reason. Exits with 1 where fewer are found than `NEEDED` says.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import contextlib
+import csv
+import os
+import random
+import shutil
+import signal
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from dataclasses import dataclass
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parents[1]
+#: Each module and the tests that must find its faults.
+TESTS = {
+    "dataset/units.py": ("tests/dataset/test_units.py",),
+    "dataset/recipe.py": ("tests/dataset/test_recipe.py",),
+    "model/kubelka_munk.py": ("tests/model/test_kubelka_munk.py",),
+    "colour/ciede2000.py": ("tests/colour/test_ciede2000.py",),
+    "colour/colorimetry.py": ("tests/colour/test_colorimetry.py",),
+}
+#: Shares to be found: amounts that a dyer weighs by leave no room.
+NEEDED = defaultdict(lambda: 0.90, {"dataset/units.py": 1.0, "dataset/recipe.py": 1.0})
+#: The kinds of fault, by cosmic-ray's names.
+KINDS = (
+    *(f"core/ReplaceBinaryOperator_{pair}" for pair in (
+        "Add_Sub", "Sub_Add", "Mul_Div", "Div_Mul", "Pow_Mul", "Mod_Mul", "FloorDiv_Mul",
+    )),
+    *(f"core/ReplaceComparisonOperator_{pair}" for pair in (
+        "Lt_LtE", "LtE_Lt", "Gt_GtE", "GtE_Gt", "Lt_Gt", "Gt_Lt", "Eq_NotEq", "NotEq_Eq",
+        "Is_IsNot", "IsNot_Is",
+    )),
+    "core/ReplaceUnaryOperator_Delete_USub", "core/ReplaceUnaryOperator_Delete_Not",
+    "core/ReplaceTrueWithFalse", "core/ReplaceFalseWithTrue", "core/ReplaceAndWithOr",
+    "core/ReplaceOrWithAnd", "core/AddNot", "core/NumberReplacer", "core/ZeroIterationForLoop",
+)  # fmt: skip
+#: Longer than this (s), a fault has sent its tests round in circles: it is found.
+PATIENCE = 90
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One fault: the module's text with it, and where it is."""
+
+    module: str
+    line: int
+    before: str
+    after: str
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.module}:{self.line}: {self.before.strip()}  ->  {self.after.strip()}"
+
+
+def mutants(module: str) -> list[Mutant]:
+    """Every fault of these kinds in a module, but those in annotations and in words of errors."""
+    from cosmic_ray.mutating import mutate_code
+    from cosmic_ray.plugins import get_operator
+
+    source = (HERE / "dyemix" / module).read_text("utf-8")
+    unseen = _unseen(source)
+    found = []
+    for kind in KINDS:
+        operator = get_operator(kind)()
+        for occurrence in range(10_000):
+            text = mutate_code(source.encode(), operator, occurrence)
+            if text is None:
+                break
+            pairs = zip(source.splitlines(), text.splitlines(), strict=False)
+            line, (before, after) = next(
+                (i, pair) for i, pair in enumerate(pairs, 1) if pair[0] != pair[1]
+            )
+            if line not in unseen:
+                found.append(Mutant(module, line, before, after, text))
+    return found
+
+
+def _unseen(source: str) -> set[int]:
+    """Lines of annotations of signatures and classes, of imports, and of ``raise``."""
+    lines: set[int] = set()
+    for node in ast.walk(ast.parse(source)):
+        parts: list[ast.AST] = []
+        if isinstance(node, ast.FunctionDef):
+            parts = [
+                a.annotation for a in ast.walk(node.args) if isinstance(a, ast.arg) and a.annotation
+            ] + ([node.returns] if node.returns else [])
+        elif isinstance(node, ast.AnnAssign):
+            parts = [node.annotation]
+        elif isinstance(node, ast.Raise | ast.Import | ast.ImportFrom | ast.Assert):
+            parts = [node]
+        for part in parts:
+            lines |= set(range(part.lineno, part.end_lineno + 1))
+    return lines
+
+
+def is_found(mutant: Mutant, copy: Path) -> bool:
+    """Whether the tests of a module fail with this fault in it; tried in a process of its own."""
+    path = copy / "dyemix" / mutant.module
+    sound = path.read_bytes()
+    path.write_text(mutant.text, "utf-8")
+    child = os.fork()
+    if child == 0:
+        with contextlib.suppress(BaseException):
+            signal.alarm(PATIENCE)
+            os._exit(_run(TESTS[mutant.module]))
+        os._exit(3)
+    _, status = os.waitpid(child, 0)
+    path.write_bytes(sound)
+    return status != 0
+
+
+def _run(tests: tuple[str, ...]) -> int:
+    import pytest
+
+    silence = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(silence, 1)
+    os.dup2(silence, 2)
+    imported = ["-W", "ignore::pytest.PytestAssertRewriteWarning"]  # they are, before the fork
+    return int(pytest.main(["-x", "-n", "0", "-p", "no:cacheprovider", *imported, *tests]))
+
+
+def excused() -> dict[tuple[str, str, str], str]:
+    """Faults that change nothing, by module and by the line before and after: the reason."""
+    with (HERE / "tests" / "data" / "equivalent_mutants.csv").open(newline="") as file:
+        return {(r["module"], r["before"], r["after"]): r["reason"] for r in csv.DictReader(file)}
+
+
+def main() -> int:
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--minutes", type=float, default=6.0)
+    options.add_argument("--seed", type=int, default=1)
+    options.add_argument("--only", choices=TESTS, help="one module, every fault in turn")
+    given = options.parse_args()
+    known = excused()
+    modules = [given.only] if given.only else list(TESTS)
+    found = {module: mutants(module) for module in modules}
+    every = [
+        mutant for module in modules for mutant in found[module]
+        if (module, mutant.before.strip(), mutant.after.strip()) not in known
+    ]  # fmt: skip
+    random.Random(given.seed).shuffle(every)
+    end = time.monotonic() + 60 * given.minutes
+    caught: dict[str, list[bool]] = {module: [] for module in modules}
+    # What tests import and no fault is put into, once for all.
+    import hypothesis  # noqa: F401
+    import numpy  # noqa: F401
+    import pytest  # noqa: F401
+
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder) / "project"
+        ignored = shutil.ignore_patterns(".git", ".venv", "__pycache__", ".*_cache", "build")
+        shutil.copytree(HERE, copy, ignore=ignored)
+        os.chdir(copy)
+        sys.path[:] = [str(copy), *(p for p in sys.path if p not in ("", str(HERE)))]
+        sys.dont_write_bytecode = True
+        for module in modules:
+            sound = (HERE / "dyemix" / module).read_text("utf-8")
+            if is_found(Mutant(module, 1, "", "", sound), copy):
+                sys.exit(f"{module}: its tests fail without any fault: {' '.join(TESTS[module])}")
+        for mutant in every:
+            if time.monotonic() > end:
+                break
+            caught[mutant.module].append(is_found(mutant, copy))
+            if not caught[mutant.module][-1]:
+                print(f"not found: {mutant}", flush=True)
+    failed = False
+    for module, results in caught.items():
+        share = sum(results) / len(results) if results else 1.0
+        failed |= share < NEEDED[module]
+        print(
+            f"{module:26} {sum(results):4} of {len(results):4} found ({share:.0%}; at least "
+            f"{NEEDED[module]:.0%}), of {len(found[module])} in all"
+        )
+    return int(failed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
