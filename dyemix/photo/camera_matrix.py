@@ -13,6 +13,7 @@ from itertools import product
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
@@ -24,21 +25,21 @@ Kind = Literal["grey", "linear", "root"]
 _DARK = 0.03
 #: Weights of the file's own matrix, in squared ΔE2000 units per squared unit of the matrix.
 _PULLS = (1.0, 30.0, 100.0, 300.0, 1000.0)
+#: A patch in more or less light than the others differs by this at least (log of its light).
+_SHADED = 0.1
 #: Root terms need this many patches: with the vivid ones clipped away they would extrapolate.
 ENOUGH_FOR_ROOTS = 20
 #: Cloth is not paint: its spectra differ from those of a patch card more than the patches among
 #: themselves. Factor on the standard error, computed with two measured cameras on the samples of
 #: CIE 224:2017 that are not textiles (benchmarks/photo_errors.py).
 CLOTH_FACTOR = 1.45
-#: Standard errors in ΔE2000 units (lightness, chroma, hue) of a camera balanced on grey alone,
-#: computed as above on the ISO 17321-1 patches.
-GREY_ERROR = (1.0, 1.5, 2.9)
-#: The same where the tone curve is unknown: a phone's curve bends lightness and chroma.
-TONE_ERROR = (3.5, 2.5, 1.5)
-#: Added where a curve was fitted: greys tell the curve, but not what was done to saturation.
-BENT_ERROR = (0.8, 1.2, 1.0)
-#: With undyed cloth as the only anchor the result is 5 ΔE2000 or worse.
-UNDYED_ERROR = (3.5, 3.5, 3.0)
+#: Standard errors in ΔE2000 units (lightness, chroma, hue) of a camera balanced on grey alone in
+#: daylight and white LED light, computed as above on the ISO 17321-1 patches; and beside it, a unit
+#: of the log ratio of red to blue by which the light differs from the one a matrix stands for.
+GREY_ERROR, LIGHT_ERROR = (0.9, 1.6, 2.3), (0.3, 2.0, 3.1)
+#: Added to it where tones are bent, or may be: greys tell the curve, but not what was done to
+#: saturation.
+BENT_ERROR = (0.3, 1.2, 0.6)
 
 
 def metric(lab: Array) -> Array:
@@ -155,6 +156,22 @@ def fit_patches(rgb: Array, lab: Array, names: tuple[str, ...], own: Array) -> C
     return best
 
 
-def balance(to_xyz: Array) -> CameraMatrix:
+def shaded(rgb: Array, lab: Array, own: Array, used: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """On which patches ``(P,)`` more or less light falls than on the others, by far.
+
+    Among those `used` each is predicted by the others, as in `fit_patches`; what a shadow or glare
+    changes is its brightness, by more than a matrix misses.
+    """
+    xyz = xyz_from_lab(lab, D65_2) / 100.0
+    guess = np.zeros_like(lab)
+    guess[used] = _leave_out(rgb[used], xyz[used], "linear", own, _PULLS[1])
+    seen = xyz_from_lab(guess, D65_2)[:, 1] / 100.0
+    ratio = np.log((seen + _DARK) / (xyz[:, 1] + _DARK))
+    ratio -= np.median(ratio[used])
+    return np.asarray(np.abs(ratio) > max(_SHADED, 4.0 * float(np.median(np.abs(ratio[used])))))
+
+
+def balance(to_xyz: Array, bent: bool = False) -> CameraMatrix:
     """The file's own matrix, for values already balanced on grey."""
-    return CameraMatrix("grey", to_xyz, np.diag(np.square(GREY_ERROR)))
+    error = np.square(GREY_ERROR) + (np.square(BENT_ERROR) if bent else 0.0)
+    return CameraMatrix("grey", to_xyz, np.diag(error))

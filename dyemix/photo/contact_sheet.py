@@ -7,53 +7,26 @@ from __future__ import annotations
 
 import io
 import os
+import textwrap
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import screen_colours
+from dyemix.colour.colorimetry import D65_2, lab, screen_colours
 from dyemix.errors import DyemixError
-from dyemix.photo.decode import Photograph, need
-from dyemix.photo.layout import HEIGHT, WIDTH, inset, project
+from dyemix.photo.decode import need
+from dyemix.photo.layout import HEIGHT, WIDTH, inset, quad
 from dyemix.photo.results import CellReading, PhotoReading
+from dyemix.photo.sample import raster
 from dyemix.writing import write
 
-_PER_MM = 6.0
+_PER_MM = 8.0
 _MARGIN = 3.0  # mm of paper shown around the frame of the page
 _LONGEST = 1800  # px of a picture without the page
 _FORMATS = {".png": "PNG", ".jpg": "JPEG", ".jpeg": "JPEG"}
-#: First words of a reason or flag, as the picture shows them.
-_SHORT = 22
-
-
-def _eight_bit(photo: Photograph, codes: NDArray[Any]) -> NDArray[np.uint8]:
-    """Codes as 8-bit sRGB-like values to look at."""
-    if codes.dtype == np.uint8:
-        return codes
-    level = photo.curve[:, 1][codes]
-    return np.asarray(np.rint(255 * np.clip(level, 0, 1) ** (1 / 2.2)), dtype=np.uint8)
-
-
-def _squared(read: PhotoReading) -> tuple[NDArray[np.uint8], Array]:
-    """The picture ``(H, W, 3)`` and the map ``(3, 3)`` from the photograph's pixels to its own."""
-    import cv2
-
-    photo = read.photograph
-    height, width = photo.codes.shape[:2]
-    if read.frame.to_pixels is None:
-        shrink = max(1.0, max(height, width) / _LONGEST)
-        to_photo = np.diag([shrink, shrink, 1.0])
-        size = (int(width / shrink), int(height / shrink))
-    else:
-        to_mm = np.array([[1 / _PER_MM, 0, -_MARGIN], [0, 1 / _PER_MM, -_MARGIN], [0, 0, 1]])
-        to_photo = read.frame.to_pixels @ to_mm
-        size = (int((WIDTH + 2 * _MARGIN) * _PER_MM), int((HEIGHT + 2 * _MARGIN) * _PER_MM))
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    picture = cv2.warpPerspective(photo.codes, to_photo, size, flags=flags, borderValue=(255,) * 3)
-    return _eight_bit(photo, picture), np.linalg.inv(to_photo)
+_TEXT = 13  # px
 
 
 def write_contact_sheet(
@@ -61,61 +34,76 @@ def write_contact_sheet(
 ) -> None:
     """Write the contact sheet as PNG or JPEG; `force` lets it replace a file.
 
-    A kept cell has a solid outline round the part that was read, one left out a dashed outline and
-    a cross. In its corner stands the colour read; under it the label, recipe and first flag.
+    The cloth found in a cell has a thin outline, the part of it that was read a thick one: dashed,
+    with a cross, where it is left out. In the corner of the cell stands the colour read, under it
+    label, recipe and values. What is doubtful is numbered there and stands in full at the foot.
 
     Raises `DyemixError` for another ending, and where it cannot be written.
     """
     if (form := _FORMATS.get(Path(path).suffix.lower())) is None:
         raise DyemixError(f"{path}: a contact sheet is written as {', '.join(_FORMATS)}.")
-    pixels, to_picture = _squared(read)
-    picture = need("PIL.Image", "photo").fromarray(pixels)
-    draw = need("PIL.ImageDraw", "photo").Draw(picture)
-    codes = screen_colours(np.array([cell.lab for cell in read.cells]))
-    for cell, code in zip(read.cells, codes, strict=True):
-        outer = project(to_picture, cell.corners)
-        side = float(np.linalg.norm(outer[1] - outer[0]))
-        _outline(draw, project(to_picture, cell.core), bool(cell.left_out))
-        x, y = outer[1]  # the colour as read, in the top right corner
+    pil, drawing = need("PIL.Image", "photo"), need("PIL.ImageDraw", "photo")
+    font = need("PIL.ImageFont", "photo").load_default(_TEXT)
+    photo, paged = read.photograph, read.frame.layout is not None
+    height, width = photo.codes.shape[:2]
+    shown = quad(-0.5, -0.5, width, height)
+    per_unit = min(1.0, _LONGEST / max(height, width))
+    if paged:
+        shown = quad(-_MARGIN, -_MARGIN, WIDTH + 2 * _MARGIN, HEIGHT + 2 * _MARGIN)
+        per_unit = _PER_MM
+    size = np.rint(per_unit * np.ptp(shown, axis=0)).astype(int)
+    light = raster(photo, shown, size=(int(size[0]), int(size[1]))).light
+    photographed = pil.fromarray(np.rint(255 * np.clip(light, 0, 1) ** (1 / 2.2)).astype(np.uint8))
+    told = [f"{cell.title}: {'; '.join(cell.words)}" for cell in read.cells if cell.words]
+    wide = int(size[0] / (0.55 * _TEXT))
+    foot = [line for words in told for line in textwrap.wrap(words, wide, subsequent_indent="   ")]
+    line = _TEXT + 3
+    picture = pil.new("RGB", (int(size[0]), int(size[1]) + line * len(foot) + _TEXT), "white")
+    picture.paste(photographed)
+    draw = drawing.Draw(picture)
+    labs = [
+        cell.lab if cell.reflectance is None else lab(cell.reflectance, D65_2)
+        for cell in read.cells
+    ]
+    for cell, code in zip(read.cells, screen_colours(np.array(labs)), strict=True):
+        corners, piece, core = (
+            per_unit * (places - shown[0]) for places in (cell.corners, cell.piece, cell.core)
+        )
+        side = float(np.linalg.norm(corners[1] - corners[0]))
+        _outline(draw, piece, 1)
+        _outline(draw, core, 2, bool(cell.left_out))
+        x, y = corners[1]  # the colour as read, in the top right corner
         draw.rectangle((x - 0.3 * side, y, x, y + 0.3 * side), code.hex, "black", 2)
-        _caption(draw, outer[3], side, cell, read.frame.layout is not None)
-    for corners in (*read.frame.of("patch"), *read.frame.of("grey")):
-        for colour, width in (("white", 3), ("black", 1)):
-            _line(draw, project(to_picture, inset(corners, 0.4)), colour, width)
+        lines = _caption(cell, int(side / (0.55 * _TEXT)))
+        x, y = corners[3] - (0, 0 if paged else line * len(lines))
+        draw.rectangle((x, y + 1, x + side, y + 1 + line * len(lines)), fill="white")
+        for i, words in enumerate(lines):
+            draw.text((x + 2, y + 1 + line * i), words, fill="black", font=font)
+    for place in (*read.frame.of("patch"), *read.frame.of("grey")):
+        _outline(draw, per_unit * (inset(place, 0.4) - shown[0]), 1)
+    for i, words in enumerate(foot):
+        draw.text((4, size[1] + line * i), words, fill="black", font=font)
     data = io.BytesIO()
     picture.save(data, form)
     write(path, data.getvalue(), force=force)
 
 
-def _line(draw: Any, corners: Array, colour: str, width: int) -> None:
-    draw.line([tuple(point) for point in (*corners, corners[0])], fill=colour, width=width)
+def _caption(cell: CellReading, most: int) -> list[str]:
+    """Label and recipe, values, and whether something is said of it at the foot."""
+    mark = "OUT, see below" if cell.left_out else "see below"
+    lines = [cell.title, "{:.0f} {:.0f} {:.0f} ±{:.1f}".format(*cell.lab, cell.error)]
+    return [words[:most] for words in (*lines, *([mark] if cell.words else []))]
 
 
-def _outline(draw: Any, corners: Array, left_out: bool) -> None:
+def _outline(draw: Any, corners: Array, width: int, left_out: bool = False) -> None:
     """White with a black core, so that it shows on any cloth; dashed with a cross if left out."""
-    if not left_out:
-        _line(draw, corners, "white", 5)
-        _line(draw, corners, "black", 2)
-        return
-    edges = list(zip(corners, np.roll(corners, -1, axis=0), strict=True))
-    for a, b in [*edges, (corners[0], corners[2]), (corners[1], corners[3])]:
-        for start in np.arange(0.0, 1.0, 0.2):
-            ends = [tuple(a + (b - a) * f) for f in (start, start + 0.12)]
-            draw.line(ends, fill="white", width=6)
-            draw.line(ends, fill="black", width=3)
-
-
-def _caption(draw: Any, corner: Array, side: float, cell: CellReading, below: bool) -> None:
-    """Label and recipe, values, first flag: on white, below the cell or over its foot."""
-    size = int(np.clip(side / 11.0, 9, 16))
-    font = need("PIL.ImageFont", "photo").load_default(size)
-    lines = [cell.title, "{:.0f} {:.0f} {:.0f} ± {:.1f}".format(*cell.lab, cell.error)]
-    for doubt in [*cell.left_out, *cell.flags][:1]:
-        word = doubt.split(":")[0].split("(")[0].strip()[:_SHORT]
-        lines.append(f"OUT: {word}" if cell.left_out else word)
-    most = max(4, int(side / (0.52 * size)))
-    x, y = corner
-    top = y + 1 if below else y - len(lines) * (size + 2) - 2
-    draw.rectangle((x, top, x + side, top + len(lines) * (size + 2) + 1), fill="white")
-    for i, line in enumerate(lines):
-        draw.text((x + 2, top + i * (size + 2)), line[:most], fill="black", font=font)
+    sides = list(zip(corners, np.roll(corners, -1, axis=0), strict=True))
+    dashes, length = [0.0], 1.0
+    if left_out:
+        sides += [(corners[0], corners[2]), (corners[1], corners[3])]
+        dashes, length = [0.0, 0.2, 0.4, 0.6, 0.8], 0.12
+    for colour, thick in (("white", width + 2), ("black", width)):
+        for a, b in sides:
+            for start in dashes:
+                ends = [tuple(a + (b - a) * share) for share in (start, start + length)]
+                draw.line(ends, fill=colour, width=thick)

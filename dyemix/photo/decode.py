@@ -19,6 +19,7 @@ import importlib
 import io
 import os
 import struct
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -33,7 +34,7 @@ from dyemix.files.cells import read_bytes
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-    from dyemix.photo.tone_curve import Tone
+    from dyemix.photo.tones import Tone
 
 #: More pixels than any phone writes at its usual setting; the codes then take 330 MB.
 MOST_PIXELS = 110_000_000
@@ -83,6 +84,7 @@ class Photograph:
     stated : whether the file said so, or it was assumed.
     notes : what was assumed.
     file : name, for messages.
+    lens : from places to pixels ``(..., 2)``; places are pixels where no page is in the picture.
     """
 
     codes: NDArray[Any]
@@ -93,6 +95,7 @@ class Photograph:
     stated: bool
     notes: tuple[str, ...]
     file: str
+    lens: Callable[[Array], Array] = np.asarray
 
     def light(self, codes: NDArray[Any]) -> NDArray[np.float32]:
         """Linear light ``(..., 3)`` of some of the codes."""

@@ -24,7 +24,8 @@ class Flat:
     centre, size : that bring pixels to about −1 … 1.
     level : ``(3,)`` linear light of the paper where the relative light is 1.
     residual : robust standard deviation of the spots about the surface, as a fraction.
-    spots : ``(M, 2)`` pixels of bare paper that no cloth covers; ``ratio`` ``(M,)`` their light
+    clipped : whether the paper is at the top of the scale, so that all this is not known well.
+    spots : ``(M, 2)`` places of bare paper that no cloth covers; ``ratio`` ``(M,)`` their light
         over the surface. `bare` is how many of all spots those are, as a fraction.
     """
 
@@ -36,6 +37,7 @@ class Flat:
     spots: Array
     ratio: Array
     bare: float
+    clipped: bool = False
 
     @property
     def known(self) -> bool:

@@ -51,23 +51,10 @@ def parts(corners: Array, rows: int, columns: int) -> Array:
 
 
 def homography(source: Array, target: Array) -> Array:
-    """The projective map ``(3, 3)`` that takes points ``(N ≥ 4, 2)`` to `target`, least squares.
+    """The projective map ``(3, 3)`` that takes points ``(N ≥ 4, 2)`` to `target`, least squares."""
+    import cv2
 
-    Direct linear transform with Hartley's scaling (Hartley & Zisserman 2004, algorithm 4.2).
-    """
-
-    def scaling(points: Array) -> Array:
-        centre = points.mean(axis=0)
-        size = np.sqrt(2.0) / max(np.linalg.norm(points - centre, axis=1).mean(), 1e-12)
-        return np.array([[size, 0, -size * centre[0]], [0, size, -size * centre[1]], [0, 0, 1]])
-
-    ts, tt = scaling(source), scaling(target)
-    s, (u, v) = project(ts, source), project(tt, target).T[..., np.newaxis]
-    full = np.column_stack([s, np.ones(len(s))])
-    none = np.zeros_like(full)
-    rows = np.vstack([np.hstack([full, none, -u * full]), np.hstack([none, full, -v * full])])
-    found = np.linalg.solve(tt, np.linalg.svd(rows)[2][-1].reshape(3, 3) @ ts)
-    return np.asarray(found / found[2, 2])
+    return np.asarray(cv2.findHomography(source, target)[0])
 
 
 def project(matrix: Array, points: Array) -> Array:

@@ -52,18 +52,18 @@ class Frame:
     Attributes
     ----------
     labels : of the cells.
-    places : for each role, quadrilaterals of the picture ``(N, 4, 2)``: corners in pixels,
-        clockwise from the top left. The roles are `ROLES` and, on the photo page, ``"check"`` for
-        the printed grey and ``"bar"`` for the printed black of each cell, and ``"grey box"`` and
-        ``"card box"`` ``(1, 4, 2)``, where cards lie whose steps and patches have no places yet.
-    layout, to_pixels : which page, and its mm to pixels ``(3, 3)``, where the page was found.
+    places : for each role, quadrilaterals ``(N, 4, 2)``: corners clockwise from the top left, in mm
+        of the page, or in pixels where there is none. The roles are `ROLES` and, on the photo page,
+        ``"check"`` for the printed grey and ``"bar"`` for the printed black of each cell, and
+        ``"grey box"`` and ``"card box"`` ``(1, 4, 2)``, where cards lie whose steps and patches
+        have no places yet.
+    layout : which page, where one was found.
     notes : what was found, one sentence each.
     """
 
     labels: tuple[str, ...]
     places: Mapping[str, Array]
     layout: Layout | None = None
-    to_pixels: Array | None = None
     notes: tuple[str, ...] = ()
 
     def of(self, role: str) -> Array:
@@ -73,6 +73,55 @@ class Frame:
     def telling(self, places: Mapping[str, Array]) -> Frame:
         """The same with these places instead of its own of their roles."""
         return replace(self, places={**self.places, **places})
+
+
+@dataclass(frozen=True, eq=False)
+class Lens:
+    """From places (mm on the page) to pixels: a projective map, then the bend of the lens.
+
+    A point at `r` from the middle of the picture, in half diagonals, lies at ``r / (1 + bend r²)``
+    through a straight lens: the division model (Fitzgibbon, CVPR 2001), whose one number is below
+    0 for a barrel. `middle` is ``(2,)`` and `radius` half a diagonal, in pixels.
+    """
+
+    to_pixels: Array
+    middle: Array
+    radius: float
+    bend: float = 0.0
+
+    @classmethod
+    def of(cls, places: Array, pixels: Array, size: Array) -> Lens:
+        """The lens that best takes places ``(N, 2)`` to pixels of a picture of `size` ``(2,)``."""
+        from scipy.optimize import minimize_scalar
+
+        middle = (size - 1.0) / 2.0
+        start = cls(np.eye(3), middle, float(np.linalg.norm(middle)))
+
+        def bent(bend: float) -> Lens:
+            lens = replace(start, bend=bend)
+            return replace(lens, to_pixels=homography(places, lens.straight(pixels)))
+
+        def off(bend: float) -> float:
+            return float(np.sum((bent(bend)(places) - pixels) ** 2))
+
+        found = minimize_scalar(off, bounds=(-0.3, 0.3), method="bounded", options={"xatol": 1e-4})
+        return bent(float(found.x))
+
+    def __call__(self, places: Array) -> Array:
+        out = (project(self.to_pixels, places) - self.middle) / self.radius
+        far = 4.0 * self.bend * np.sum(out**2, axis=-1, keepdims=True)
+        shrunk = out * 2.0 / (1.0 + np.sqrt(np.maximum(1.0 - far, 0.0)))
+        return np.asarray(self.middle + self.radius * shrunk)
+
+    def straight(self, pixels: Array) -> Array:
+        """Where pixels ``(..., 2)`` would lie without the bend."""
+        out = (pixels - self.middle) / self.radius
+        stretched = out / (1.0 + self.bend * np.sum(out**2, axis=-1, keepdims=True))
+        return np.asarray(self.middle + self.radius * stretched)
+
+    def back(self, pixels: Array) -> Array:
+        """The places of pixels ``(..., 2)``."""
+        return project(np.asarray(np.linalg.inv(self.to_pixels)), self.straight(pixels))
 
 
 _GRID = re.compile(r"\s*(\d+)\s*[x×]\s*(\d+)")
@@ -221,9 +270,9 @@ def _refine(photo: Photograph, corners: Array) -> Array:
     return np.asarray(fine + low, dtype=float)
 
 
-def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Array, float]:
-    """The page that is meant, the only one or by far the nearest: its layout, its mm to pixels
-    ``(3, 3)``, and how many mm its marks are off their places at most. Raises `InputError`.
+def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Lens, float]:
+    """The page that is meant, the only one or by far the nearest: its layout, how it is seen, and
+    how many mm its marks are off their places at most. Raises `InputError`.
     """
     numbers, corners = _marks(photo)
     if not len(numbers):
@@ -238,11 +287,9 @@ def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Array, float]:
         # A mark that is there twice stands on one of two pages: every four are tried.
         for four in product(*(np.flatnonzero(numbers == first + i) for i in range(4))):
             pixels = corners[list(four)].reshape(-1, 2)
-            to_pixels = homography(marks, pixels)
-            top = project(to_pixels, np.array([[0.0, 0.0], [WIDTH, 0.0]]))
-            off = np.linalg.norm(project(to_pixels, marks) - pixels, axis=1).max()
-            off *= WIDTH / np.linalg.norm(top[1] - top[0])
-            pages.append((float(off), sides[list(four)].mean(), four, layout, to_pixels))
+            lens = Lens.of(marks, pixels, np.array(photo.codes.shape[1::-1]))
+            off = float(np.linalg.norm(lens.back(pixels) - marks, axis=1).max())
+            pages.append((off, sides[list(four)].mean(), four, layout, lens))
     if not pages:
         nearest = 4 * (numbers[np.argmax(sides)] // 4)
         missing = [name for i, name in enumerate(_CORNERS) if nearest + i not in numbers]
@@ -256,7 +303,7 @@ def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Array, float]:
             f"the corner marks are {min(page[0] for page in pages):.0f} mm off their places: lay "
             "the page flat, print it in one piece, and photograph one page at a time."
         )
-    off, side, four, layout, to_pixels = max(flat, key=lambda page: page[1])
+    off, side, four, layout, lens = max(flat, key=lambda page: page[1])
     others = np.delete(sides, four)
     if np.any(_NEARER * others > side):
         raise photo.refuse(
@@ -265,11 +312,11 @@ def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Array, float]:
         )
     if len(others):
         notes.append("another photo page lies in the background: the nearest was read.")
-    return layout, to_pixels, off
+    return layout, lens, off
 
 
-def find_page(photo: Photograph) -> Frame:
-    """Find the photo page and say where in the picture everything on it lies.
+def find_page(photo: Photograph) -> tuple[Frame, Lens]:
+    """Find the photo page: where everything lies on it, and how the lens shows it.
 
     Raises
     ------
@@ -278,8 +325,8 @@ def find_page(photo: Photograph) -> Frame:
         together, or another page about as near.
     """
     notes: list[str] = []
-    layout, to_pixels, off = _page(photo, notes)
-    page = project(to_pixels, quad(0, 0, WIDTH, HEIGHT))
+    layout, lens, off = _page(photo, notes)
+    page = lens(quad(0, 0, WIDTH, HEIGHT))
     per_mm = np.linalg.norm(page[1] - page[0]) / WIDTH
     if page.min() < -1 or (page.max(axis=0) > np.array(photo.codes.shape[1::-1]) + 1).any():
         raise photo.refuse("the page runs out of the picture: photograph all of it.")
@@ -290,7 +337,7 @@ def find_page(photo: Photograph) -> Frame:
             f"the page is small in the picture ({per_mm:.1f} pixels a mm; 6 or more are good): "
             "go nearer."
         )
-    lying = {
+    places = {
         "swatch": layout.cells,
         "check": layout.greys,
         "bar": layout.bars,
@@ -298,5 +345,4 @@ def find_page(photo: Photograph) -> Frame:
         "grey box": quad(*GREY_BOX)[np.newaxis],
         "card box": quad(*CARD_BOX)[np.newaxis],
     }
-    places = {role: project(to_pixels, quads) for role, quads in lying.items()}
-    return Frame(layout.labels, places, layout, to_pixels, tuple(notes))
+    return Frame(layout.labels, places, layout, tuple(notes)), lens

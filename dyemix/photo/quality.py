@@ -13,7 +13,7 @@ from dyemix.photo.places import Frame
 from dyemix.photo.sample import Cloth, blur_mm, levels
 
 # Working values of our own, each found on photographs of the simulated camera.
-CLIPPED = 0.01  # share of pixels
+CLIPPED = 0.1  # share of pixels: fewer hardly move a mean
 _SHADOW = 0.06  # the paper around a cell, against the smooth fall of the light
 _BLUR_MM = 0.9  # 20–80 % rise of a printed edge
 _SLOPE = 0.12  # change of brightness from edge to edge
@@ -22,6 +22,9 @@ _MOTTLED = 0.7  # root mean square ΔE2000 of parts of a cell; level cloth shows
 _SMALLEST = 9.0  # mm; smaller than that, frayed edges are much of it
 _RAGGED = 0.75  # share of its rectangle that cloth fills
 _TONES = 0.04  # printed greys, against each other
+REMEDY = (
+    "Save Display P3 or raw instead of sRGB, expose two thirds of a stop less, or dye it paler."
+)
 #: Paper that differs by more than this (robust standard deviation) after the smooth fall of light.
 PATCHY = 0.009
 
@@ -45,15 +48,29 @@ def printed_greys(photo: Photograph, frame: Frame, flat: Flat) -> tuple[Array, N
 def softness(photo: Photograph, frame: Frame, hidden: NDArray[np.bool_]) -> Array:
     """How wide the edges of the black bar of each cell are in mm ``(N,)``: the focus there.
 
-    A `hidden` bar, on which cloth lies, takes the median of the four nearest.
+    A `hidden` bar, on which cloth may lie, is no softer than the median of the four nearest.
     """
     bars = frame.of("bar")
     rises = np.array([blur_mm(photo, bar, BAR_HEIGHT) for bar in bars])
     shown = np.flatnonzero(~hidden)
-    for i in np.flatnonzero(hidden & np.isinf(rises)) if len(shown) else ():
+    for i in np.flatnonzero(hidden) if len(shown) else ():
         apart = np.linalg.norm((bars[shown] - bars[i]).mean(axis=1), axis=1)
-        rises[i] = np.median(rises[shown[np.argsort(apart)[:4]]])
+        rises[i] = min(rises[i], np.median(rises[shown[np.argsort(apart)[:4]]]))
     return rises if len(bars) else np.zeros(len(frame.labels))
+
+
+def clipped(ends: Array) -> str:
+    """Which channels of a cell stand at an end of the scale, of shares ``(2, 3)``; '' for none."""
+    words = (
+        "at 0: the colour lies beyond what the file can hold",
+        "at the top: overexposed, or so",
+    )
+    where = [
+        f"{' and '.join(np.array(['red', 'green', 'blue'])[end])} {word}"
+        for end, word in zip(ends > CLIPPED, words, strict=True)
+        if end.any()
+    ]
+    return "clipped, " + ", ".join(where) if where else ""
 
 
 def reasons(here: Cloth, nearby: float, rise: float) -> tuple[str, ...]:
@@ -65,11 +82,9 @@ def reasons(here: Cloth, nearby: float, rise: float) -> tuple[str, ...]:
     edges = "gone" if np.isinf(rise) else f"{rise:.1f} mm wide"
     what = "shadowed" if nearby < 1.0 else "in a bright spot"
     found = [
-        (here.high > CLIPPED, f"clipped: {100 * here.high:.0f} % of it is at the top of the scale"),
         (
-            here.low > CLIPPED,
-            f"clipped: in {100 * here.low:.0f} % of it a channel is at 0, the colour lies beyond "
-            "what the file can hold",
+            here.ends.max(axis=0).min() > CLIPPED,
+            "clipped: every channel is at an end of the scale; expose it a stop differently",
         ),
         (
             abs(nearby - 1.0) > _SHADOW,
@@ -101,7 +116,9 @@ def retouched(frame: Frame, flat: Flat, greys: Array, hidden: NDArray[np.bool_])
     printed grey too: `greys` is how far each is off, and `hidden` where cloth lies on it.
     """
     signs = []
-    if flat.residual > PATCHY:
+    if flat.clipped:
+        signs.append(f"the paper is at the top of the scale: overexposed. {REMEDY}")
+    elif flat.residual > PATCHY:
         signs.append(
             f"the same paper differs by {100 * flat.residual:.1f} % from place to place: the "
             "camera changed tones locally (HDR, night mode, filters), or the light was patchy"

@@ -11,7 +11,8 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2, smoothest_reflectance
+from dyemix.colour.colorimetry import D65_2, Light, smoothest_reflectance
+from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import Fault, InputError, TargetError
 from dyemix.files import read_swatches
@@ -24,6 +25,8 @@ from dyemix.photo.places import Frame, find_page, read_corners, read_grid
 from dyemix.photo.quality import (
     CLIPPED,
     PATCHY,
+    REMEDY,
+    clipped,
     mottled,
     printed_greys,
     reasons,
@@ -72,6 +75,7 @@ class PhotoOptions:
         same swatch name where given) serve as further patches.
     keep : labels of cells to keep although they are flagged; ``"all"`` for all of them.
     encoding : ``"stated"`` by the file, ``"linear"`` or ``"sRGB"``.
+    light : of the CIELAB that is wanted.
 
     Raises `InputError` for what is none of these, or contradicts itself.
     """
@@ -87,6 +91,7 @@ class PhotoOptions:
     measured: File | SwatchSet | None = None
     keep: str | Iterable[str] = ()
     encoding: str = "stated"
+    light: Light = D65_2
 
     def __post_init__(self) -> None:
         for wrong, message in (
@@ -139,17 +144,17 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     notes = list(photo.notes)
     named = {} if options.cells is None else read_names(options.cells, notes, "cell")
     contents = {reading.name.upper(): reading for reading in named.values()}
-    cards = _look(photo, options)
+    cards = _look(photo, options, contents)
     photo, frame = cards.photo, cards.frame
     tone, flat = cards.straight
     straight = photo.straightened(tone)
     greys, hidden = printed_greys(straight, frame, flat)
     laid, vacant = _laid(straight, frame, flat, contents, softness(straight, frame, hidden))
-    undyed = [x.cloth.mean for x in laid if x.content.recipe is not None and not x.content.recipe]
-    anchor = np.mean(undyed, axis=0) if undyed else None
-    found = cards.characterise(_measured(laid, options.measured), anchor)
+    found = cards.characterise(_measured(laid, options.measured))
     found = replace(found, doubts=(*found.doubts, *retouched(frame, flat, greys, hidden)))
     cells = _cells(laid, found, _labels(laid, options.keep, photo))
+    if options.light != D65_2:
+        cells = [cell.under(options.light) for cell in cells]
     left = [cell for cell in cells if cell.left_out]
     notes += [f"values are {photo.encoding}.", *frame.notes, *found.notes]
     notes += [f"{doubt}." for doubt in found.doubts if doubt not in " ".join(notes)]
@@ -168,29 +173,44 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     return PhotoReading(swatches, tuple(cells), tuple(vacant), tuple(notes), found, frame, photo)
 
 
-def _look(photo: Photograph, options: PhotoOptions) -> Cards:
+def _look(photo: Photograph, options: PhotoOptions, contents: Mapping[str, Reading]) -> Cards:
     """The places and cards of a picture; where the file does not say whether its 16-bit values are
     linear, the grey steps do.
     """
     reference = Patches() if options.card is None else Patches.read(options.card)
+
+    def look(photo: Photograph) -> Cards:
+        photo, frame = _frame(photo, options)
+        cells = zip(frame.labels, frame.of("swatch"), strict=True)
+        undyed = [
+            corners
+            for label, corners in cells
+            if (said := contents.get(label.upper())) and said.recipe is not None and not said.recipe
+        ]
+        anchors = [] if options.steps or reference.names else undyed
+        return Cards(photo, frame, options.steps, reference, np.reshape(anchors, (-1, 4, 2)))
+
     if not photo.stated and photo.codes.dtype == np.uint16:
         try:
-            linear = photo.as_linear("linear, by the grey steps")
-            cards = Cards(linear, _frame(linear, options), options.steps, reference)
+            cards = look(photo.as_linear("linear, by the grey steps"))
             if cards.straight[0].known and not cards.straight[0].bent:
                 return cards
         except InputError:
             pass  # told again below, with the usual curve
-    return Cards(photo, _frame(photo, options), options.steps, reference)
+    return look(photo)
 
 
-def _frame(photo: Photograph, options: PhotoOptions) -> Frame:
+def _frame(photo: Photograph, options: PhotoOptions) -> tuple[Photograph, Frame]:
+    """The picture, as its lens shows the page if there is one, and the places in it."""
     if options.grid is not None:
-        return read_grid(options.grid, options.grey_at, options.card_at)
-    if options.corners is None:
-        return find_page(photo)
-    told = read_corners(options.corners)
-    return told if told.labels else find_page(photo).telling(told.places)
+        return photo, read_grid(options.grid, options.grey_at, options.card_at)
+    told = None if options.corners is None else read_corners(options.corners)
+    if told is not None and told.labels:
+        return photo, told
+    page, lens = find_page(photo)
+    if told is not None:
+        page = page.telling({role: lens.back(at) for role, at in told.places.items()})
+    return replace(photo, lens=lens), page
 
 
 def _laid(
@@ -205,10 +225,10 @@ def _laid(
             "has, or photograph the right page."
         )
     laid, vacant = [], []
-    size = None if frame.layout is None else np.ptp(frame.layout.cells[0], axis=0)
     for label, corners, rise in zip(frame.labels, frame.of("swatch"), rises, strict=True):
-        here = cloth(straight, corners, flat, size)
-        if not here.size.any() and here.high <= CLIPPED:  # clipped, white cloth is like paper
+        here = cloth(straight, corners, flat, whole=frame.layout is None)
+        white = label.upper() in contents and here.ends[1].min() > CLIPPED  # as clipped paper is
+        if not here.size.any() and not white:
             vacant.append(label)
         else:
             content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
@@ -260,33 +280,38 @@ def _labels(laid: Sequence[_Laid], keep: str | Iterable[str], photo: Photograph)
 def _cells(laid: Sequence[_Laid], found: Characterisation, kept: set[str]) -> list[CellReading]:
     """Every cell with its colour and its error."""
     matrix, flat = found.matrix, found.flat
-    rgb = np.array([each.cloth.mean for each in laid]) * found.scale
-    lab = matrix.lab(rgb)
-    even = flat.residual if flat.known else _UNEVEN
+    rgb = np.array([each.cloth.mean for each in laid])
+    lab, slope = matrix.lab(rgb), matrix.slope(rgb)
+    even = flat.residual if flat.known and not flat.clipped else _UNEVEN
     if even > PATCHY:  # what the paper shows between the cells is not all that goes on in them
         even = max(even * _PATCHY_FACTOR, _UNEVEN)
-    scatter = np.array([each.cloth.covariance for each in laid]) * np.outer(
-        found.scale, found.scale
-    )
+    scatter = np.array([each.cloth.covariance for each in laid])
     scatter += even**2 * rgb[:, :, np.newaxis] * rgb[:, np.newaxis]
     scatter += _LEAST**2 * rgb[:, :, np.newaxis] ** 2 * np.eye(3)
-    slope = matrix.slope(rgb)
     within = slope @ scatter @ slope.transpose(0, 2, 1)
-    camera = spread_in_lab(lab, matrix.error)
+    places = np.array([each.corners.mean(axis=0) for each in laid])
+    camera = spread_in_lab(lab, found.camera(rgb, places))
     between = _between([each.content for each in laid], lab, within)
     cells = []
     for i, (each, spectrum) in enumerate(zip(laid, _spectra(lab), strict=True)):
-        parts = delta_e(lab[i], matrix.lab(each.cloth.blocks * found.scale))
+        parts = delta_e(lab[i], matrix.lab(each.cloth.blocks))
         spread = float(np.sqrt(np.mean(parts**2)))
         flags, left_out = (*mottled(spread), *each.content.warnings), each.why
-        if each.label.upper() in kept:
+        accepted = each.label.upper() in kept
+        bound = None
+        if (word := clipped(each.cloth.ends)) and not left_out:
+            signs = np.subtract(*(each.cloth.ends[::-1] > CLIPPED).astype(float))
+            beyond = (slope[i] * signs).T[signs != 0]
+            bound = Clipped(beyond / np.linalg.norm(beyond, axis=1, keepdims=True))
+            flags = (f"{word}; a bound, not a value. {REMEDY}", *flags)
+        if accepted:
             flags, left_out = (*(f"kept although {reason}" for reason in left_out), *flags), ()
         if spectrum is None:
             left_out = (*left_out, _IMPOSSIBLE)
         cells.append(
             CellReading(
-                each.label, each.corners, each.cloth.core, each.content, lab[i], spectrum,
-                within[i], between, camera[i], spread, flags, left_out,
+                each.label, each.corners, each.cloth.piece, each.cloth.core, each.content, lab[i],
+                spectrum, within[i], between, camera[i], spread, flags, left_out, bound, accepted,
             )
         )  # fmt: skip
     return cells

@@ -14,7 +14,7 @@ from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
 from dyemix.files import read_swatches
 from dyemix.photo.decode import Photograph
-from dyemix.photo.layout import CARD_BOX, parts, project, quad
+from dyemix.photo.layout import CARD_BOX, parts, quad
 from dyemix.photo.places import Frame
 from dyemix.photo.sample import raster
 
@@ -65,9 +65,8 @@ def with_cards(photo: Photograph, frame: Frame, steps: int, lab: Array) -> Frame
         for box in frame.of("card box"):
             top, right = np.linalg.norm(box[1:3] - box[:2], axis=1)
             found["patch"] = parts(box, *grid_of(len(lab), float(top / right)))
-            if frame.to_pixels is not None:
-                patches = _find_patches(photo, frame.to_pixels, lab)
-                found["patch"] = project(frame.to_pixels, patches)
+            if frame.layout is not None:
+                found["patch"] = _find_patches(photo, lab)
     return frame.telling(found)
 
 
@@ -107,7 +106,7 @@ def check_patches(photo: Photograph, seen: Array, lab: Array) -> None:
         )
 
 
-def _find_patches(photo: Photograph, to_pixels: Array, lab: Array) -> Array:
+def _find_patches(photo: Photograph, lab: Array) -> Array:
     """Corners ``(P, 4, 2)`` in page mm of the patches, row by row.
 
     The card may be smaller than its box on the page, or lie a little askew. Its own reference
@@ -122,7 +121,7 @@ def _find_patches(photo: Photograph, to_pixels: Array, lab: Array) -> Array:
     rows, columns = grid_of(len(lab), width / height)
     box = parts(quad(*CARD_BOX), rows, columns) - middle
     around = size + 2 * _AROUND
-    corners = project(to_pixels, quad(*(middle - around / 2), *around))
+    corners = quad(*(middle - around / 2), *around)
     light = raster(photo, corners, int(around.max() * _PER_MM)).light
     per_mm = np.array(light.shape[1::-1]) / around
     smooth = cv2.blur(light, [int(x) for x in CORE * per_mm * size / (columns, rows)])

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2
+from dyemix.colour.colorimetry import D65_2, Light, lab, smoothest_reflectance
 from dyemix.colour.difference import Miss
+from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.errors import TargetError
@@ -34,19 +35,22 @@ class CellReading:
 
     Attributes
     ----------
-    label, corners : which cell, and where it is ``(4, 2)`` in pixels; `core` what of it was read.
+    label, corners : which cell, and where it is ``(4, 2)``; `piece` where the cloth in it lies, and
+        `core` what of that was read.
     content : what the table of cells says lies in it; its recipe is None where nobody said.
-    lab : ``(3,)`` CIELAB under D65/2°.
+    lab : ``(3,)`` CIELAB under `light`.
     reflectance : ``(B,)`` the smoothest one with this colour; None where no cloth can have it.
     within : ``(3, 3)`` covariance of `lab` from the cloth itself: weave, mottle, noise, light.
     between : ``(3, 3)`` from repeats of one swatch, beyond `within`.
     camera : ``(3, 3)`` from the camera and its matrix, shared by like colours in one picture.
     spread : root mean square ΔE2000 of parts of the cell to its mean.
     flags : doubts, in words; `left_out` the reasons for which it is not read, if any.
+    clipped : where its colour is a bound only; `accepted` where the dyer keeps it as it is.
     """
 
     label: str
     corners: Array
+    piece: Array
     core: Array
     content: Reading
     lab: Array
@@ -57,6 +61,9 @@ class CellReading:
     spread: float
     flags: tuple[str, ...]
     left_out: tuple[str, ...]
+    clipped: Clipped | None = None
+    accepted: bool = False
+    light: Light = D65_2
 
     @property
     def covariance(self) -> Array:
@@ -64,8 +71,29 @@ class CellReading:
 
     @property
     def error(self) -> float:
-        """Standard error as one number: root mean square ΔE*ab of the covariance."""
-        return float(np.sqrt(np.trace(self.covariance)))
+        """Standard error as one number: root mean square ΔE2000 of the covariance."""
+        slope = metric(self.lab[np.newaxis])[0]
+        return float(np.sqrt(np.trace(slope @ self.covariance @ slope.T)))
+
+    def under(self, light: Light) -> CellReading:
+        """The same in another light, through the smoothest reflectance of this colour."""
+        if self.reflectance is None:
+            return replace(self, light=light)
+        step = np.array([1.0, 1.0, 1.0])
+        near = smoothest_reflectance(
+            self.lab + np.concatenate([np.diag(step), -np.diag(step)]), self.light
+        )
+        ends = lab(near, light)
+        slope = (ends[:3] - ends[3:]).T / (2 * step)
+
+        def turned(covariance: Array) -> Array:
+            return np.asarray(slope @ covariance @ slope.T)
+
+        return replace(
+            self, light=light, lab=lab(self.reflectance, light), within=turned(self.within),
+            between=turned(self.between), camera=turned(self.camera),
+            clipped=None if self.clipped is None else Clipped(self.clipped.beyond @ slope.T),
+        )  # fmt: skip
 
     @property
     def recipe(self) -> str:
@@ -75,21 +103,28 @@ class CellReading:
     def title(self) -> str:
         return f"{self.label} {self.recipe}".strip()
 
+    @property
+    def words(self) -> tuple[str, ...]:
+        """Why it is left out, and what else is doubtful."""
+        return (*(f"LEFT OUT: {reason}" for reason in self.left_out), *self.flags)
+
     def reading(self, file: str, doubts: tuple[str, ...]) -> Reading:
         """The reading of what lies in it; `doubts` hold for the whole picture."""
-        seen = {"geometry": "photograph", "illuminant": "D65", "observer": "2"}
+        light = {"illuminant": self.light.illuminant, "observer": str(self.light.observer)}
+        seen = {"geometry": "photograph", **light}
         return Reading(
             recipe=self.content.recipe,
             reflectance=self.reflectance,
             swatch=self.content.swatch,
             kind="Lab",
             lab=self.lab.copy(),
-            light=D65_2,
+            light=self.light,
             covariance=self.covariance,
             conditions={**self.content.conditions, **seen},
             warnings=(*self.flags, *doubts),
             place=f"{file}, cell {self.label}",
             name=self.label,
+            clipped=self.clipped,
         )
 
 
@@ -133,9 +168,11 @@ class PhotoReading:
         if cell.left_out:
             reasons = "; ".join(cell.left_out)
             raise TargetError(f"{name} is left out ({reasons}). Keep it by name if you must.")
+        if cell.clipped is not None and not cell.accepted:
+            raise TargetError(f"{name} is no target: {cell.flags[0]} Keep it by name if you must.")
         doubts = (*cell.flags, *self.characterisation.doubts)
         said = tuple(f"{name}: {doubt}." for doubt in doubts)
-        return Target(cell.lab, D65_2, None, name, "reading", cell.covariance, said)
+        return Target(cell.lab, cell.light, None, name, "reading", cell.covariance, said)
 
     def piece(self, label: str) -> Reading:
         """The reading of one cell. Raises `TargetError` as `target` does."""
@@ -163,10 +200,13 @@ class PhotoReading:
 
     def __str__(self) -> str:
         read = f"{len(self.swatches.readings)} of {len(self.cells)} cells read"
-        lines = [f"{self.photograph.file}: {read}, CIELAB under D65/2°.", *self.notes]
+        lines = [
+            f"{self.photograph.file}: {read}, CIELAB under {self.cells[0].light}.",
+            *self.notes,
+        ]
         for cell in self.cells:
             values = "L* {:5.1f}  a* {:6.1f}  b* {:6.1f}".format(*cell.lab)
-            doubt = "; ".join([*(f"LEFT OUT: {reason}" for reason in cell.left_out), *cell.flags])
+            doubt = "; ".join(cell.words)
             lines.append(f"{cell.title:<28} {values}  ± {cell.error:.1f}  {doubt}".rstrip())
         return "\n".join(lines)
 

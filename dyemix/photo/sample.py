@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +10,7 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.photo.decode import Photograph
 from dyemix.photo.flat_field import Flat
-from dyemix.photo.layout import HEAD, homography, inset, parts, quad, within
+from dyemix.photo.layout import HEAD, inset, parts, quad, within
 
 #: The middle of a piece that is read, in both directions; frayed edges lie outside it.
 CORE = 0.66
@@ -32,39 +31,45 @@ _BLOCK_MM, _AROUND_MM, _NARROWEST_MM = 0.8, 2.0, 3.2
 
 @dataclass(frozen=True, eq=False)
 class Raster:
-    """Linear light ``(H, W, 3)`` of one place, squared up; shares of pixels clipped, by end."""
+    """Linear light ``(H, W, 3)`` of one place, squared up; `ends` ``(2, 3)`` are the shares of its
+    pixels at the bottom and at the top of each channel.
+    """
 
     light: NDArray[np.float32]
-    high: float
-    low: float
+    ends: Array
 
 
-def raster(photo: Photograph, corners: Array, most: int = _LARGEST_RASTER) -> Raster:
-    """Square a quadrilateral ``(4, 2)`` up, near the resolution of the picture.
+def raster(
+    photo: Photograph,
+    corners: Array,
+    most: int = _LARGEST_RASTER,
+    size: tuple[int, int] | None = None,
+) -> Raster:
+    """Square a place ``(4, 2)`` up as the lens shows it: near the resolution of the picture, or to
+    a size (width, height).
 
     Codes become light before they are interpolated. Pixels beyond the picture count as clipped.
     """
     import cv2
 
-    top, left = corners[1] - corners[0], corners[3] - corners[0]
-    width = int(np.clip(round(np.linalg.norm(top)), 4, most))
-    height = int(np.clip(round(np.linalg.norm(left)), 4, most))
+    sides = np.linalg.norm(np.diff(photo.lens(corners[[3, 0, 1]]), axis=0), axis=1)
+    height, width = (int(np.clip(round(side), 4, most)) for side in sides)
+    width, height = size or (width, height)
+    y, x = (np.indices((height, width)) + 0.5) / np.array([height, width])[:, None, None]
+    at = photo.lens(within(corners, np.stack([x, y], axis=-1)))
     limits = np.array(photo.codes.shape[1::-1])
-    low = np.clip(np.floor(corners.min(axis=0)).astype(int) - 2, 0, limits - 1)
-    high = np.clip(np.ceil(corners.max(axis=0)).astype(int) + 3, low + 1, limits)
+    low = np.clip(np.floor(at.min(axis=(0, 1))).astype(int) - 1, 0, limits - 1)
+    high = np.clip(np.ceil(at.max(axis=(0, 1))).astype(int) + 2, low + 1, limits)
     crop = photo.codes[low[1] : high[1], low[0] : high[0]]
-    matrix = homography(quad(-0.5, -0.5, width, height), corners - low)
-
-    def squared(values: NDArray[Any], border: tuple[float, ...]) -> NDArray[np.float32]:
-        flags, size = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, (width, height)
-        found = cv2.warpPerspective(
-            values.astype(np.float32), matrix, size, flags=flags, borderValue=border
-        )
-        return np.asarray(found, dtype=np.float32)
-
-    ends = np.stack([crop >= photo.limits[1], crop <= photo.limits[0]], axis=2)
-    high, low_end = squared(np.asarray(ends.any(axis=-1)), (1, 1)).mean(axis=(0, 1))
-    return Raster(squared(photo.light(crop), (0,)), float(high), float(low_end))
+    x, y = np.moveaxis((at - low).astype(np.float32), 2, 0)
+    ends = np.dstack([crop <= photo.limits[0], crop >= photo.limits[1]]).astype(np.float32)
+    light = cv2.remap(photo.light(crop), x, y, cv2.INTER_LINEAR)
+    beyond = [
+        cv2.remap(end, x, y, cv2.INTER_LINEAR, borderValue=(1, 1, 1))
+        for end in np.split(ends, 2, 2)
+    ]
+    shares = np.mean(beyond, axis=(1, 2), dtype=float)
+    return Raster(np.asarray(light, dtype=np.float32), shares)
 
 
 def levels(
@@ -90,7 +95,7 @@ class Cloth:
 
     Attributes
     ----------
-    core : ``(4, 2)`` where it was read.
+    piece, core : ``(4, 2)`` where it lies, and where it was read.
     size : ``(2,)`` of the piece in mm; 0 where all is paper, infinite where there is no page to
         tell it from.
     share : of the rectangle of that size that is unlike the paper.
@@ -99,9 +104,10 @@ class Cloth:
     blocks : ``(K, 3)`` means of the blocks that were kept.
     left_out : share of blocks left out as a seam, a thread or a hole.
     slope : largest change of brightness from edge to edge, as a fraction.
-    high, low : shares of pixels clipped.
+    ends : ``(2, 3)`` shares of pixels at the bottom and at the top of each channel.
     """
 
+    piece: Array
     core: Array
     size: Array
     share: float
@@ -110,29 +116,29 @@ class Cloth:
     blocks: Array
     left_out: float
     slope: float
-    high: float
-    low: float
+    ends: Array
 
 
-def cloth(photo: Photograph, corners: Array, flat: Flat, size: Array | None) -> Cloth:
+def cloth(photo: Photograph, corners: Array, flat: Flat, whole: bool = False) -> Cloth:
     """Average the middle of a piece of cloth over its weave; `flat` is divided out of it.
 
-    `corners` ``(4, 2)`` are those of its cell, which it fills, or, where `size` ``(2,)`` says how
-    many mm of the photo page that is, in which it lies anyhow.
+    `corners` ``(4, 2)`` are those of its cell on the photo page, in mm, in which it lies anyhow, or
+    of something that is the `whole` of it.
 
     Means are taken in linear light; odd blocks are left out, the median deciding. The covariance
     of the mean takes the larger of what single blocks and groups of four say, since the unevenness
     of dyed cloth is often wider than a block.
     """
+    import cv2
+
     piece, found_size, share = corners, np.full(2, np.inf), 1.0
-    if size is not None and flat.known:
-        piece, found_size, share = _piece(photo, corners, flat, size)
+    if flat.known and not whole:
+        piece, found_size, share = _piece(photo, corners, flat)
     core = inset(piece, CORE)
     found = raster(photo, core)
-    steps = (np.arange(BLOCKS) + 0.5) / BLOCKS
-    y, x = np.meshgrid(steps, steps, indexing="ij")
-    middles = within(core, np.stack([x.ravel(), y.ravel()], axis=1))
-    means = _block_means(found.light) / flat.at(middles)
+    means = cv2.resize(found.light, (BLOCKS, BLOCKS), interpolation=cv2.INTER_AREA)
+    middles = parts(core, BLOCKS, BLOCKS).mean(axis=1)
+    means = means.reshape(-1, 3).astype(float) / flat.at(middles)
     bright = means.mean(axis=1)
     middle = np.median(bright)
     spread = 1.4826 * np.median(np.abs(bright - middle))
@@ -149,6 +155,7 @@ def cloth(photo: Photograph, corners: Array, flat: Flat, size: Array | None) -> 
     )
     tilt = np.linalg.lstsq(place[kept], bright[kept], rcond=None)[0][1:]
     return Cloth(
+        piece=piece,
         core=core,
         size=found_size,
         share=share,
@@ -157,27 +164,23 @@ def cloth(photo: Photograph, corners: Array, flat: Flat, size: Array | None) -> 
         blocks=good,
         left_out=1.0 - float(kept.mean()),
         slope=float(np.abs(tilt).max() / max(middle, 1e-6)),
-        high=found.high,
-        low=found.low,
+        ends=found.ends,
     )
 
 
-def _piece(
-    photo: Photograph, corners: Array, flat: Flat, size: Array
-) -> tuple[Array, Array, float]:
+def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array, float]:
     """The cloth that lies in a cell ``(4, 2)`` of the photo page: a rectangle, turned as it lies.
 
-    `size` ``(2,)`` is that of the cell in mm. The cell and its surround are looked at in blocks;
-    those unlike the paper are cloth, once the head of the cell, where words stand, is taken away
-    and what is narrower than any cloth (the printed outline). Returns the rectangle ``(4, 2)`` in
-    pixels, its size ``(2,)`` in mm, and the share of it that is cloth; the cell and noughts where
-    all is paper.
+    The cell and its surround are looked at in blocks; those unlike the paper are cloth, once the
+    head of the cell, where words stand, is taken away and what is narrower than any cloth (the
+    printed outline). Returns the rectangle ``(4, 2)``, its size ``(2,)`` in mm, and the share of it
+    that is cloth; the cell and noughts where all is paper.
     """
     import cv2
 
-    margin = _AROUND_MM / size
-    outer = within(corners, quad(*-margin, *(1.0 + 2.0 * margin)))
-    columns, rows = (int(n) for n in np.rint((size + 2.0 * _AROUND_MM) / _BLOCK_MM))
+    size = np.ptp(corners, axis=0) + 2.0 * _AROUND_MM
+    outer = quad(*(corners[0] - _AROUND_MM), *size)
+    columns, rows = (int(n) for n in np.rint(size / _BLOCK_MM))
     blocks = cv2.resize(raster(photo, outer).light, (columns, rows), interpolation=cv2.INTER_AREA)
     paper = flat.level * flat.at(parts(outer, rows, columns).mean(axis=1))
     away = np.abs(np.log(np.maximum(blocks.reshape(-1, 3), 1e-5) / paper)).max(axis=1)
@@ -198,17 +201,6 @@ def _piece(
     box = cv2.boxPoints((middle, tuple(whole), turn)) / (columns, rows)
     share = len(blocks_at) / float(np.prod(whole))
     return within(outer, box.astype(float)), whole * _BLOCK_MM, share
-
-
-def _block_means(light: NDArray[np.float32]) -> Array:
-    """Means ``(BLOCKS², 3)`` of an even division, row by row."""
-    rows = np.linspace(0, light.shape[0], BLOCKS, endpoint=False).astype(int)
-    columns = np.linspace(0, light.shape[1], BLOCKS, endpoint=False).astype(int)
-    sums = np.add.reduceat(np.add.reduceat(light.astype(float), rows, axis=0), columns, axis=1)
-    counts = np.outer(
-        np.diff(np.append(rows, light.shape[0])), np.diff(np.append(columns, light.shape[1]))
-    )
-    return np.asarray((sums / counts[..., np.newaxis]).reshape(-1, 3))
 
 
 def blur_mm(photo: Photograph, bar: Array, bar_height: float) -> float:

@@ -17,7 +17,7 @@ from dyemix.files.names import read_names
 from dyemix.photo import decode as decoding
 from dyemix.photo import examine_photo, write_photo_page
 from dyemix.photo.decode import decode
-from dyemix.photo.layout import LAYOUTS, WIDTH, project
+from dyemix.photo.layout import LAYOUTS, WIDTH
 from dyemix.photo.places import find_page
 
 PLAN = SwatchSet(
@@ -43,10 +43,9 @@ def test_a_printed_page_is_found_where_the_layout_says(
     size = {"A4": (210.0, 297.0), "letter": (215.9, 279.4)}[paper]
     per_mm = page.width / size[0]
     page.resize((page.width // 3, page.height // 3)).save(tmp_path / "photo.png")
-    frame = find_page(decode(tmp_path / "photo.png"))
+    frame, lens = find_page(decode(tmp_path / "photo.png"))
     assert frame.layout == layout
-    assert frame.to_pixels is not None
-    corner = project(frame.to_pixels, np.array([[0.0, 0.0], [WIDTH, 0.0]]))
+    corner = lens(np.array([[0.0, 0.0], [WIDTH, 0.0]]))
     left = (size[0] - WIDTH) / 2 * per_mm / 3
     assert corner[:, 0] == pytest.approx([left, left + WIDTH * per_mm / 3], abs=1.0)
 

@@ -45,22 +45,24 @@ def reasons(found: PhotoReading) -> dict[str, str]:
     return {cell.label: "; ".join(cell.left_out) for cell in found.cells if cell.left_out}
 
 
-def test_clipped_cells_are_left_out_by_name_and_kept_on_demand() -> None:
+def test_a_clipped_cell_is_read_as_a_bound() -> None:
     found = read()
-    assert set(reasons(found)) == {"C1"}  # a green beyond sRGB
-    assert "clipped" in reasons(found)["C1"]
-    assert "C1" not in {r.name for r in found.swatches.readings}
-    assert any("left out: C1" in note for note in found.swatches.notes)
-    kept = examine_photo(shoot(), as_laid(keep=["c1"]))
-    reading = next(r for r in kept.swatches.readings if r.name == "C1")
-    assert any("kept although clipped" in flag for flag in reading.warnings)
+    assert not reasons(found)
+    green = next(r for r in found.swatches.readings if r.name == "C1")  # beyond sRGB
+    assert any("clipped, red at 0" in word and "Display P3" in word for word in green.warnings)
+    assert [r.name for r in found.swatches.readings if r.clipped is not None] == ["C1"]
+    # The truth lies beyond what was read, in the direction stated.
+    beyond, true = green.clipped.beyond, TRUTH[found.frame.labels.index("C1")]
+    assert np.all(np.linalg.lstsq(beyond.T, true - green.lab, rcond=None)[0] > 0)
     with pytest.raises(InputError, match="no cell with cloth is called Z9"):
         examine_photo(shoot(), as_laid(keep=["Z9"]))
 
 
 def test_shadow_blur_seam_and_fold_are_left_out(tmp_path: Path) -> None:
     found = read()
-    at = {cell.label: np.rint(cell.corners).astype(int) for cell in found.cells}
+    at = {
+        cell.label: np.rint(found.photograph.lens(cell.corners)).astype(int) for cell in found.cells
+    }
 
     def box(label: str, grow: int) -> tuple[slice, slice]:
         low, high = at[label].min(axis=0) - grow, at[label].max(axis=0) + grow
@@ -82,7 +84,7 @@ def test_shadow_blur_seam_and_fold_are_left_out(tmp_path: Path) -> None:
     assert "out of focus" in why["A6"]
     assert "uneven" in why["B3"]
     assert "uneven" in why["D2"]
-    assert set(why) == {"A1", "A6", "B3", "D2", "C1"}
+    assert set(why) == {"A1", "A6", "B3", "D2"}
 
 
 def test_mottled_cloth_is_reported_and_its_error_wider(tmp_path: Path) -> None:
@@ -110,7 +112,7 @@ def test_local_tone_mapping_is_flagged() -> None:
 
 def test_the_same_grey_with_two_values_is_flagged(tmp_path: Path) -> None:
     found = read()
-    places = found.frame.of("grey").reshape(-1, 2)
+    places = found.photograph.lens(found.frame.of("grey").reshape(-1, 2))
     low, high = np.rint(places.min(axis=0)).astype(int), np.rint(places.max(axis=0)).astype(int)
 
     def darker(pixels: np.ndarray) -> np.ndarray:
@@ -209,15 +211,16 @@ def test_of_two_pages_the_near_one_is_read_and_neither_where_that_cannot_be_told
             examine_photo(beside(tmp_path, *pictures), as_laid())
 
 
-def test_a_photograph_that_is_clipped_all_over_is_refused(tmp_path: Path) -> None:
+def test_an_overexposed_photograph_says_so(tmp_path: Path) -> None:
     def glare(pixels: Pixels) -> Pixels:
         return np.clip(pixels.astype(int) * 4, 0, 255).astype(np.uint8)
 
     white = altered(shoot(), tmp_path, glare)
-    with pytest.raises(InputError) as caught:
-        examine_photo(white, as_laid(False))
-    assert "clipped" in str(caught.value)
-    assert len(caught.value.faults) == 1
+    found = examine_photo(white, as_laid(False))
+    assert any("overexposed" in doubt for doubt in found.characterisation.doubts)
+    sound = [cell for cell in found.cells if not cell.left_out]
+    assert all(cell.clipped is not None for cell in sound if cell.lab[0] > 60)
+    assert min(cell.error for cell in sound) > 2.0
 
 
 @pytest.mark.parametrize("turn", [90, 180])

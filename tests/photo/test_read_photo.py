@@ -94,8 +94,7 @@ def test_one_grey_step_says_that_the_tones_are_unknown() -> None:
     tested = read(False)
     assert all("camera tone curve unknown" in r.warnings for r in found.swatches.readings)
     assert not any("unknown" in flag for r in tested.swatches.readings for flag in r.warnings)
-    assert "Every error is widened by 4.6 ΔE2000" in str(found)
-    assert min(c.error for c in found.cells) > max(3.0, tested.cells[13].error)
+    assert min(c.error for c in found.cells) > tested.cells[13].error
 
 
 def test_undyed_cloth_is_the_anchor_of_last_resort(tmp_path: Path) -> None:
@@ -104,9 +103,10 @@ def test_undyed_cloth_is_the_anchor_of_last_resort(tmp_path: Path) -> None:
     names = tmp_path / "u.csv"
     names.write_text("cell,recipe\nA1,undyed\nA2,rose 1\n")
     found = examine_photo(photo, PhotoOptions(cells=names, anchor="undyed"))
-    errors = [np.sqrt(np.trace(cell.camera)) for cell in found.cells]
-    assert min(errors) >= 5.0
-    assert "5 ΔE2000 or more" in str(found)
+    errors = np.array([cell.error for cell in found.cells])
+    assert min(errors) >= 3.0
+    assert np.all(miss(found, lab_d65(np.array([UNDYED, *TEXTILES[:8]]))) < errors)
+    assert "as white as white cotton usually is, is the anchor" in str(found)
     with pytest.raises(InputError, match="no cell is named 'undyed'"):
         examine_photo(photo, PhotoOptions(grey=None))
     with pytest.raises(InputError, match="only paper"):
@@ -144,14 +144,14 @@ def laid(tmp_path: Path, on: Page, cells: int, **settings: Any) -> PhotoReading:
     off = miss(found, lab_d65(spectra))
     kept = np.array([not cell.left_out for cell in found.cells])
     assert off[kept].mean() < 2.2
-    assert np.all(off[kept] < 2.0 * np.array([cell.error for cell in found.cells])[kept])
+    assert np.all(off[kept] < 2.5 * np.array([cell.error for cell in found.cells])[kept])
     return found
 
 
 @pytest.mark.parametrize(("share", "shift"), [(0.5, (3.0, -3.0)), (1.15, (0.0, 0.0))])
 def test_cloth_is_read_by_itself_whatever_its_size(tmp_path, share, shift) -> None:
     found = laid(tmp_path, cut(page_with_recipes(24), share, shift), 24)
-    assert {cell.label for cell in found.cells if cell.left_out} <= {"C3"}  # a green beyond sRGB
+    assert not any(cell.left_out for cell in found.cells)
 
 
 @pytest.mark.slow
@@ -230,7 +230,9 @@ def test_a_table_of_corners_gives_the_same_colours(tmp_path: Path) -> None:
     rows = ["cell,role,x1,y1,x2,y2,x3,y3,x4,y4"]
     for role in ("swatch", "grey", "white", "patch"):
         labels = sheet.frame.labels if role == "swatch" else [f"{role} {i}" for i in range(1000)]
-        for label, corners in zip(labels, sheet.frame.of(role), strict=False):
+        for label, corners in zip(
+            labels, sheet.photograph.lens(sheet.frame.of(role)), strict=False
+        ):
             if label not in sheet.empty:
                 rows.append(f"{label},{role}," + ",".join(f"{v:.2f}" for v in corners.ravel()))
     table = tmp_path / "corners.csv"
@@ -245,8 +247,9 @@ def test_a_table_of_corners_gives_the_same_colours(tmp_path: Path) -> None:
 
 def test_a_grid_by_four_corners() -> None:
     photo, sheet = shoot(with_card=False), read(False)
-    cell = dict(zip(("A1", "A2"), sheet.frame.of("swatch"), strict=False))
-    grey = sheet.frame.of("grey")
+    lens = sheet.photograph.lens
+    cell = dict(zip(("A1", "A2"), lens(sheet.frame.of("swatch")), strict=False))
+    grey = lens(sheet.frame.of("grey"))
 
     def words(*corners: np.ndarray) -> str:
         return " ".join(f"{x:.12f},{y:.12f}" for x, y in corners)
@@ -325,10 +328,10 @@ def test_a_cell_is_a_target_in_its_own_light() -> None:
 
 
 def test_a_cell_left_out_is_no_target_unless_it_is_kept() -> None:
-    with pytest.raises(TargetError, match=r"cell C1 of .* is left out \(clipped: "):
+    with pytest.raises(TargetError, match=r"cell C1 of .* is no target: clipped, red at 0"):
         read().target("c1")
     kept = examine_photo(shoot((0.18,), True), PhotoOptions(card=card(), keep="c1")).target("C1")
-    assert "kept although clipped" in kept.warnings[0]
+    assert "clipped" in kept.warnings[0]
 
 
 def test_the_contact_sheet_shows_the_colours_and_nothing_personal(tmp_path: Path) -> None:

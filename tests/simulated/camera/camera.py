@@ -4,7 +4,9 @@ Measured parts, all carried by colour-science: two sets of camera sensitivities,
 patch spectra, the test colour samples of CIE 224:2017 (21 of them textiles), CIE daylight and LED
 illuminants (CIE 015:2018), the CIE 1931 observer. Added to them: perspective, vignetting (cos⁴), a
 gradient of the light, weave, frayed edges, lens blur, sensor noise, 8-bit sRGB and JPEG at quality
-90; as a second setting a contrast S-curve and 15 % more saturation before encoding.
+90; as a second setting a contrast S-curve and 15 % more saturation before encoding. What spoils a
+photograph can be added: shadows, veiling glare, a second lamp from one side, a lens that bends
+straight lines. Sensors beyond the two measured ones are made up (`_made_up`).
 
 The camera renders by one 3 × 3 matrix, fitted under D55 to the samples that are not textiles, and
 keeps it under every lamp: a camera set to daylight. `balance` set to ``"lamp"`` has it balance the
@@ -18,7 +20,7 @@ from __future__ import annotations
 import io
 import warnings
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -118,6 +120,30 @@ def lab_d65(reflectance: Array) -> Array:
     )
 
 
+def _made_up(number: int) -> Array:
+    """Sensitivities ``(B, 3)`` of an invented sensor: skewed bells whose peaks, widths and
+    crosstalk are drawn about those usual in cameras (common practice: peaks near 600, 535 and
+    455 nm).
+    """
+    rng = np.random.default_rng([77, number])
+    peaks = np.array([600.0, 535.0, 455.0]) + rng.uniform(-10, 10, 3)
+    widths = np.array([30.0, 36.0, 26.0]) * rng.uniform(0.85, 1.2, 3)
+    skew = rng.uniform(0.75, 1.35, 3)
+    apart = WAVELENGTHS[:, np.newaxis] - peaks
+    bells = np.exp(-0.5 * (apart / (widths * np.where(apart > 0, skew, 1 / skew))) ** 2)
+    crosstalk = np.eye(3) + rng.uniform(0.0, 0.12, (3, 3)) * (1 - np.eye(3))
+    return np.asarray(bells @ crosstalk)
+
+
+@dataclass(frozen=True, eq=False)
+class Shade:
+    """Light multiplied by `light` inside corners ``(K, 2)`` in page mm, its edge `soft` mm wide."""
+
+    corners: Array
+    light: float
+    soft: float = 4.0
+
+
 @dataclass(frozen=True, eq=False)
 class Laid:
     """Something flat on the page: where (corners ``(4, 2)`` in page mm) and what (spectrum).
@@ -136,12 +162,15 @@ class Laid:
 class Scene:
     """A printed page (grey levels ``(H, W)`` 0–1, at `per_mm` pixels) with things laid on it.
 
-    The margin of page outside the printed picture and the table around it are added.
+    The margin of page outside the printed picture and the table around it are added. `shades` lie
+    on everything, cloth and cards included; `paper` is how white the paper is, 1 for plain white.
     """
 
     page: Array
     per_mm: float
     laid: Sequence[Laid]
+    shades: Sequence[Shade] = ()
+    paper: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -150,19 +179,22 @@ class Camera:
 
     Attributes
     ----------
-    which : 0 or 1, the set of sensitivities.
+    which : 0 or 1, the measured set of sensitivities; from 2 on an invented one.
     light : a CIE illuminant.
     megapixels : of the file.
     gradient : fall of the light across the page, as a fraction.
     vignetting : whether light falls off to the corners (cos⁴).
     tilt : degrees from straight above.
-    styled : whether the S-curve and the saturation are on.
+    styled : strength of the S-curve and the saturation; 1, or True, is usual.
     tone_mapping : strength of a local brightening of dark parts, 0 for none.
     noise : standard deviation at white, as a fraction: 30 000 electrons give 0.006 (shot noise
         grows with the root of light).
     blur : standard deviation of the lens blur in pixels.
     exposure : linear value, in the brightest channel, of a perfect white in the middle.
     balance : ``"daylight"`` (held) or ``"lamp"``.
+    flare : veiling glare, as a share of white.
+    second : a second lamp, which takes over to this `share` from the left of the page to the right.
+    barrel : share by which the corners of the picture are drawn in; negative for pincushion.
     """
 
     which: int = 0
@@ -171,12 +203,16 @@ class Camera:
     gradient: float = 0.12
     vignetting: bool = True
     tilt: float = 9.0
-    styled: bool = False
+    styled: float = False
     tone_mapping: float = 0.0
     noise: float = 0.006
     blur: float = 0.8
     exposure: float = 0.86
     balance: str = "daylight"
+    flare: float = 0.0
+    second: str = ""
+    share: float = 0.7
+    barrel: float = 0.0
     seed: int = 0
 
     def _matrix(self) -> Array:
@@ -188,7 +224,7 @@ class Camera:
 
     @property
     def _sensor(self) -> Array:
-        return _sensitivities()[self.which]
+        return _made_up(self.which) if self.which > 1 else _sensitivities()[self.which]
 
     def balanced(self, spectra: Array) -> Array:
         """Sensor values ``(S, 3)`` of spectra under the lamp, balanced on a white: green of a
@@ -208,7 +244,14 @@ class Camera:
     def photograph(self, scene: Scene) -> NDArray[np.uint8]:
         """The picture ``(H, W, 3)`` in 8-bit sRGB, before JPEG."""
         rng = np.random.default_rng([self.seed, self.which])
-        page = self._lay(scene, rng)
+        if self.second:
+            other = replace(self, light=self.second)._lay(scene, np.random.default_rng(self.seed))
+            page = self._lay(scene, np.random.default_rng(self.seed))
+            share = np.linspace(0.0, self.share, page.shape[1], dtype=np.float32)[:, np.newaxis]
+            page = page + share * (other - page)
+            del other
+        else:
+            page = self._lay(scene, rng)
         image = self._project(page, scene, rng)
         del page
         white = self.render(np.ones((1, WAVELENGTHS.size)))
@@ -216,7 +259,7 @@ class Camera:
         if self.tone_mapping:
             image = _tone_map(image, self.tone_mapping)
         if self.styled:
-            image = _style(image)
+            image = _style(image, np.float32(self.styled))
         np.clip(image, 0.0, 1.0, out=image)
         return _encode(image)
 
@@ -227,7 +270,7 @@ class Camera:
 
     def _lay(self, scene: Scene, rng: np.random.Generator) -> NDArray[np.float32]:
         """Balanced sensor values of the page with everything on it, no light fall-off yet."""
-        paper, table = self.balanced(np.stack([_PAPER, _TABLE]))
+        paper, table = self.balanced(np.stack([_PAPER * scene.paper, _TABLE]))
         edge = int(8 * scene.per_mm)
         ink = scene.page.astype(np.float32)[..., np.newaxis]
         values = ink * paper.astype(np.float32) + (1 - ink) * np.float32(0.035)
@@ -250,6 +293,11 @@ class Camera:
             weave = _weave(height, width, scene.per_mm, thing, rng)
             here = page[low[1] : high[1], low[0] : high[0]]
             here += cover * (colour.astype(np.float32) * weave - here)
+        for shade in scene.shades:
+            mask = np.zeros(page.shape[:2], np.float32)
+            px = np.rint(shade.corners * scene.per_mm + edge).astype(np.int32)
+            cv2.fillPoly(mask, [px], 1.0 - shade.light)
+            page *= 1.0 - cv2.GaussianBlur(mask, (0, 0), shade.soft * scene.per_mm)[..., np.newaxis]
         return page
 
     def _project(
@@ -276,6 +324,16 @@ class Camera:
             )
         )  # fmt: skip
         y, x = np.mgrid[0:height, 0:width].astype(np.float32)
+        if self.barrel:  # a point of the picture is seen where a straight lens has it further out
+            middle = np.array([width, height], np.float32) / 2
+            dx, dy = x - middle[0], y - middle[1]
+            out = 1.0 + self.barrel * (dx * dx + dy * dy) / (middle @ middle)
+            image = cv2.remap(
+                image, middle[0] + dx * out, middle[1] + dy * out, cv2.INTER_LINEAR,
+                borderMode=cv2.BORDER_REPLICATE,
+            )  # fmt: skip
+        if self.flare:
+            image = image + (self.flare * self.balanced(_PAPER[np.newaxis])).astype(np.float32)
         x, y = (x / width - 0.5), (y / height - 0.5)
         light = 1.0 - self.gradient * (0.8 * x + 0.6 * y)
         if self.vignetting:
@@ -337,13 +395,17 @@ def _encode(image: NDArray[np.float32]) -> NDArray[np.uint8]:
     return np.asarray(codes[(image * 65535 + 0.5).astype(np.uint16)])
 
 
-def _style(image: NDArray[np.float32]) -> NDArray[np.float32]:
-    """A contrast S-curve on the perceptual scale, then 15 % more saturation; linear in and out."""
+def _style(image: NDArray[np.float32], strength: np.float32) -> NDArray[np.float32]:
+    """A contrast S-curve on the perceptual scale, then 15 % more saturation, both times `strength`;
+    linear in and out.
+    """
     v = np.clip(image, 0.0, 1.0) ** np.float32(1 / 2.2)
-    v += np.float32(0.35) * (v - np.float32(0.5)) * v * (1 - v) * 2
+    v += strength * np.float32(0.35) * (v - np.float32(0.5)) * v * (1 - v) * 2
     image = v ** np.float32(2.2)
     luma = image @ np.array([0.2126, 0.7152, 0.0722], np.float32)
-    return luma[..., np.newaxis] + np.float32(1.15) * (image - luma[..., np.newaxis])
+    return luma[..., np.newaxis] + (1 + np.float32(0.15) * strength) * (
+        image - luma[..., np.newaxis]
+    )
 
 
 def _tone_map(image: NDArray[np.float32], strength: float) -> NDArray[np.float32]:

@@ -1,0 +1,250 @@
+"""Random photographs: ``python -m benchmarks.photo_scenes [--develop] [N] [FAULT …]``.
+
+Page, cloth, light, camera and phone style are drawn anew for each scene; the cloth is invented
+(bands of absorption on white cotton, by Kubelka and Munk). Constants were chosen with
+``--develop``: sensors 2 to 21 and seeds from 0. What is printed without it is of the two measured
+sensors and of invented ones from 100 on, and seeds from 10 000. For each kind of scene: how many
+were refused, what share of the sound cells was read, how often ΔE2000 lies under its stated 90 %
+bound, the worst of it over its bound, and stated over found (root mean squares).
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.errors import DyemixError
+from dyemix.photo import CellReading, PhotoOptions, examine_photo
+from dyemix.photo.camera_matrix import metric
+from tests.simulated.camera import WAVELENGTHS, Camera, Laid, Scene, Shade, lab_d65
+from tests.simulated.camera.scenes import GREY_STEPS, Page, scene, write_reference
+from tests.simulated.photographs import cut, page_with_recipes
+
+#: What is wrong with a scene, if anything, and whether a reader may refuse it for that.
+FAULTS = {
+    "patch card": False, "grey steps": False, "one grey": False, "undyed": False,
+    "styled card": False, "styled grey": False, "small cloth": False, "barrel": False,
+    "tungsten": False, "narrow LED": True, "mixed light": True, "flare": True,
+    "shadow on patches": True, "shadow on grey": True, "shadow on cells": False,
+    "bright": False, "wrong grey": True,
+}  # fmt: skip
+DAYLIGHT, LEDS = ("D50", "D55", "D65", "D75"), ("LED-B3", "LED-B4", "LED-B5")
+_DRAWS = np.random.default_rng(0).standard_normal((2000, 3))
+
+
+@dataclass(frozen=True, eq=False)
+class Taken:
+    """A scene to photograph and how to read it: the truth ``(S, 3)``, and cells that are spoilt."""
+
+    camera: Camera
+    scene: Scene
+    options: dict[str, Any]
+    truth: Array
+    spoilt: tuple[int, ...] = ()
+
+
+def dyed(rng: np.random.Generator, count: int) -> Array:
+    """Reflectances ``(count, B)`` of invented cloth: one to three absorption bands on cotton."""
+    white = np.interp(WAVELENGTHS, [380, 420, 500, 780], [0.60, 0.76, 0.84, 0.87])
+    spectra = []
+    for _ in range(count):
+        absorbed = (1 - white) ** 2 / (2 * white) + 0.01
+        for _ in range(rng.integers(1, 4)):
+            middle, width = rng.uniform(400, 660), rng.uniform(28, 75)
+            bell = np.exp(-0.5 * ((WAVELENGTHS - middle) / width) ** 2)
+            absorbed = absorbed + 10 ** rng.uniform(-1.2, 1.0) * bell
+        inner = 1 + absorbed - np.sqrt(absorbed**2 + 2 * absorbed)
+        spectra.append(0.015 + 0.985 * inner * 0.97)
+    return np.array(spectra)
+
+
+def draw(fault: str, seed: int, develop: bool) -> Taken:
+    """One scene with this fault."""
+    rng = np.random.default_rng([seed, list(FAULTS).index(fault)])
+    count = int(rng.choice([12, 24, 40], p=[0.25, 0.6, 0.15]))
+    page = page_with_recipes(count)
+    share = rng.uniform(0.45, 1.08) if fault == "small cloth" else rng.uniform(0.75, 1.0)
+    free = 0.5 * (1 - share) * np.ptp(page.cells[0], axis=0).min()
+    shift = tuple(np.clip(rng.uniform(-2, 2, 2), -max(free, 0.3), max(free, 0.3)))
+    spectra = dyed(rng, count - int(rng.integers(0, 4)))
+    undyed = np.interp(WAVELENGTHS, [380, 420, 500, 780], [0.60, 0.76, 0.84, 0.87])
+    spectra[0] = np.clip(undyed * rng.normal(1.0, 0.03), 0, 0.92)
+    card = "card" in fault or "patches" in fault or bool(rng.random() < 0.5)
+    steps: Sequence[float] = GREY_STEPS if rng.random() < 0.6 else (0.18,)
+    if fault in ("grey steps", "styled grey", "one grey", "undyed", "shadow on grey", "wrong grey"):
+        card = False
+        steps = {"one grey": (0.18,), "undyed": ()}.get(fault, GREY_STEPS)
+    if fault in ("shadow on grey", "wrong grey") and rng.random() < 0.5:
+        steps = (0.18,)
+    camera = Camera(
+        which=int(rng.integers(2, 22)) if develop else int(rng.choice([0, 1, *range(100, 112)])),
+        light=str(rng.choice([*DAYLIGHT, *DAYLIGHT, *LEDS])),
+        megapixels=float(rng.choice([2.0, 3.0, 5.0])),
+        gradient=rng.uniform(0, 0.3),
+        tilt=rng.uniform(-15, 15),
+        styled=rng.uniform(0.3, 1.1) if "styled" in fault else float(rng.random() < 0.25) * 0.6,
+        exposure=rng.uniform(0.62, 0.84),
+        balance=str(rng.choice(["daylight", "lamp"])),
+        noise=rng.uniform(0.003, 0.012),
+        flare=rng.uniform(0.0, 0.004),
+        seed=seed,
+    )
+    change: dict[str, Any] = {}
+    shades: list[Shade] = []
+    told = steps
+    spoilt: tuple[int, ...] = ()
+    laid_on = replace(cut(page, share, shift))
+    match fault:
+        case "barrel":
+            change = {"barrel": rng.uniform(-0.04, 0.1)}
+        case "tungsten":
+            change = {"light": "A"}
+        case "narrow LED":
+            change = {"light": str(rng.choice(["LED-RGB1", "FL11", "LED-B2"]))}
+        case "mixed light":
+            change = {"light": "D65", "second": str(rng.choice(["A", "LED-B2"]))}
+            change |= {"share": rng.uniform(0.3, 0.8), "balance": "daylight"}
+        case "flare":
+            change = {"flare": rng.uniform(0.01, 0.04)}
+        case "bright":
+            change = {"exposure": rng.uniform(0.9, 1.1)}
+        case "shadow on patches":
+            shades = [_over(page.card_box, rng, rng.uniform(0.7, 0.85))]
+        case "shadow on grey":
+            shades = [_over(page.grey_box, rng, rng.uniform(0.7, 0.88))]
+        case "shadow on cells":
+            spoilt, shade = _over_cells(page, rng)
+            shades = [shade]
+        case "wrong grey":
+            told = {5: (0.18,), 1: ((0.5,), (0.36,), (0.9, 0.18))[rng.integers(3)]}[len(steps)]
+    taken = scene(laid_on, dict(enumerate(spectra)), steps, card)
+    laid = taken.laid if rng.random() < 0.7 else [_glossier(thing, rng) for thing in taken.laid]
+    taken = replace(taken, laid=laid, shades=shades, paper=rng.uniform(0.88, 1.02))
+    options: dict[str, Any] = {"grey": told or None, "card": card}
+    if fault == "undyed":
+        options["anchor"] = "undyed"
+    return Taken(replace(camera, **change), taken, options, lab_d65(spectra), spoilt)
+
+
+def _glossier(thing: Laid, rng: np.random.Generator) -> Laid:
+    """A card that is 1 % off what it is said to be."""
+    return thing if thing.cloth else replace(thing, spectrum=thing.spectrum * rng.normal(1, 0.01))
+
+
+def _over(box: tuple[float, float, float, float], rng: np.random.Generator, light: float) -> Shade:
+    """A soft shadow over part of a box."""
+    left, top, width, height = box
+    part, slant = rng.uniform(0.3, 0.9) * width, rng.uniform(-8, 8)
+    corners = [[left - 30, top - 4], [left + part + slant, top - 4]]
+    corners += [[left + part - slant, top + height + 4], [left - 30, top + height + 4]]
+    if rng.random() < 0.5:
+        corners = [[2 * left + width - x, y] for x, y in corners]
+    return Shade(np.array(corners, dtype=float), light, rng.uniform(1.5, 5))
+
+
+def _over_cells(page: Page, rng: np.random.Generator) -> tuple[tuple[int, ...], Shade]:
+    """A shadow over two cells side by side, and which cells it touches."""
+    first = int(rng.integers(0, len(page.cells) - 1))
+    low, high = page.cells[first].min(axis=0) - 6, page.cells[first].max(axis=0) + np.array([14, 6])
+    soft = rng.uniform(1, 3)
+    near = 3 * soft + 2
+    touched = np.flatnonzero(
+        np.all(
+            (page.cells.max(axis=1) > low - near) & (page.cells.min(axis=1) < high + near), axis=1
+        )
+    )
+    corners = np.array([low, [high[0], low[1]], high, [low[0], high[1]]])
+    return tuple(int(i) for i in touched), Shade(corners, rng.uniform(0.7, 0.85), soft)
+
+
+def bound(cell: CellReading) -> float:
+    """The ΔE2000 under which nine in ten lie, by the stated covariance."""
+    root = metric(cell.lab[np.newaxis])[0] @ np.linalg.cholesky(cell.covariance + 1e-9 * np.eye(3))
+    return float(np.quantile(np.linalg.norm(_DRAWS @ root.T, axis=1), 0.9))
+
+
+def main(words: Sequence[str]) -> None:
+    """Print the table."""
+    develop = "--develop" in words
+    counts = [int(word) for word in words if word.isdigit()]
+    faults = [fault for fault in FAULTS if fault in words] or list(FAULTS)
+    pooled: list[Array] = []
+    print(f"{'scenes':<20}{'n':>4}{'refused':>9}{'kept %':>8}{'≤ bound %':>11}{'worst':>7}", end="")
+    print(f"{'found':>7}{'worst':>7}{'stated':>8}{'÷ found':>9}")
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        reference = write_reference(folder / "card.csv")
+        for fault in faults:
+            why: Counter[str] = Counter()
+            rows, kept, whole = [], 0, 0
+            left: defaultdict[str, int] = defaultdict(int)
+            number = counts[0] if counts else 30
+            for seed in range(0 if develop else 10_000, (0 if develop else 10_000) + number):
+                taken = draw(fault, seed, develop)
+                photo = taken.camera.save(taken.scene, folder / "p.jpg")
+                options = dict(taken.options)
+                options["card"] = reference if options["card"] else None
+                if fault == "undyed":
+                    (folder / "c.csv").write_text("cell,recipe\nA1,undyed\n")
+                    options["cells"] = folder / "c.csv"
+                try:
+                    read = examine_photo(photo, PhotoOptions(**options))
+                except DyemixError as error:
+                    why[f"{seed}: " + str(error).removeprefix("p.jpg: ")[:90]] += 1
+                    continue
+                at = {label: i for i, label in enumerate(read.frame.labels)}
+                for cell in read.cells:
+                    i = at[cell.label]
+                    if i >= len(taken.truth):
+                        left[f"{seed}: cloth in the empty {cell.label}"] += 1
+                    elif i not in taken.spoilt:
+                        whole += cell.clipped is None
+                        if cell.clipped is None and not cell.left_out:
+                            kept += 1
+                            miss = float(delta_e(taken.truth[i], cell.lab))
+                            rows.append((miss, bound(cell), cell.error, seed))
+                        elif cell.clipped is None:
+                            left[cell.left_out[0].split(":")[0]] += 1
+                    elif not cell.left_out and cell.clipped is None:
+                        rows.append(
+                            (
+                                float(delta_e(taken.truth[i], cell.lab)),
+                                bound(cell),
+                                cell.error,
+                                seed,
+                            )
+                        )
+            found = np.array(rows).reshape(-1, 4)
+            pooled.append(found)
+            line(fault, number, sum(why.values()), 100 * kept / max(whole, 1), found)
+            for words_, times in [*why.items(), *left.items()]:
+                print(f"      {times} × {words_}")
+    line("all", 0, 0, np.nan, np.concatenate(pooled))
+
+
+def line(name: str, number: int, refused: int, kept: float, found: Array) -> None:
+    print(f"{name:<20}{number:4d}{refused:9d}{kept:8.0f}", end="")
+    if len(found):
+        miss, bounds, stated, seed = found.T
+        worst = int(np.argmax(miss / bounds))
+        rms, told = np.sqrt(np.mean(miss**2)), np.sqrt(np.mean(stated**2))
+        print(
+            f"{100 * np.mean(miss <= bounds):11.0f}{(miss / bounds)[worst]:7.1f}{miss.mean():7.1f}"
+            f"{miss.max():7.1f}{told:8.1f}{told / rms:9.2f}"
+            f"  (scene {seed[worst]:.0f})"
+        )
+    else:
+        print()
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

@@ -1,0 +1,173 @@
+"""Tones: how a picture's values follow the light, told by the neutral things that lie in it.
+
+Grey steps, the greys of a patch card, the paper of the page and undyed cloth are witnesses: each is
+seen, and known within an error. What a camera made of them is a gain a channel (exposure, white
+balance), a smooth bend of tones common to the channels, and veiling glare::
+
+    log known = log seen + gain + bend(log seen) − glare / seen
+
+All three are unknowns of one Gaussian process (Rasmussen & Williams 2006, chapter 2), whose
+posterior straightens values and says how sure that is. What the witnesses do not agree on is added
+to their own errors, each by how far the others miss it (DerSimonian & Laird, Controlled Clinical
+Trials 7 (1986) 177, for single witnesses and for whole cards).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dyemix.arrays import Array
+
+#: Grey steps within this share of proportional count as linear.
+PROPORTIONAL = 0.03
+#: Below this reflectance a step is mostly stray light and half a code wide: it does not decide.
+_DARKEST = 0.04
+#: What cameras do to tones (log light): how far they bend them, over which range, and how much of
+#: white they add as glare. Bends of a fifth are usual in phones, glare of half a percent in any
+#: lens (common practice). A file of linear values is bent by little.
+BEND, STRAIGHT, _RANGE, _GLARE = 0.15, 0.01, 1.2, 0.006
+_GAIN = 3.0
+_LEAST = 2e-3
+#: Below this value what glare adds is no longer told from noise.
+_DARK = 0.012
+
+
+@dataclass(frozen=True, eq=False)
+class Witnesses:
+    """Neutral things as they are seen and known.
+
+    Attributes
+    ----------
+    seen, known : ``(N, 3)`` the picture's linear values, and those of the thing in the picture's
+        primaries, times the light that falls on it.
+    source : ``(N,)`` which card each belongs to, counted from 0.
+    error : ``(N, 3)`` standard errors of log known: of the single thing in all channels, of each
+        channel, and of all things of its source.
+    """
+
+    seen: Array
+    known: Array
+    source: NDArray[np.intp]
+    error: Array
+
+    def off(self) -> float:
+        """How far the things of one source are from proportional, as a fraction; NaN for fewer
+        than three."""
+        good = (self.known.min(axis=1) >= _DARKEST) & (self.seen.min(axis=1) > 1e-4)
+        cards = [good & (self.source == i) for i in np.unique(self.source[good])]
+        card = max(cards, key=np.sum, default=good)
+        if card.sum() < 3:
+            return float("nan")
+        ratio = np.log(self.seen[card] / self.known[card])
+        departure = np.exp(ratio - np.median(ratio, axis=0))
+        return float(np.ptp(departure, axis=0).max() / 2.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Tone:
+    """The posterior of a picture's tones, given its witnesses; `bend` is the prior's."""
+
+    witnesses: Witnesses
+    bend: float = BEND
+
+    @cached_property
+    def off(self) -> float:
+        """How far grey steps are from proportional, as a fraction; NaN where it was not tested."""
+        return self.witnesses.off()
+
+    @property
+    def known(self) -> bool:
+        return bool(np.isfinite(self.off))
+
+    @property
+    def bent(self) -> bool:
+        return self.off > PROPORTIONAL
+
+    def _prior(self, seen: Array, other: Array) -> Array:
+        """Prior covariance ``(3 N, 3 M)`` of log corrections at values ``(N, 3)``, ``(M, 3)``."""
+        a, b = (np.maximum(values, _LEAST).ravel() for values in (seen, other))
+        ratio = np.log(a)[:, np.newaxis] - np.log(b)
+        gain = np.tile(np.eye(3), (len(seen), len(other)))
+        bend = self.bend**2 * np.exp(-0.5 * (ratio / _RANGE) ** 2)
+        glare = _GLARE**2 / np.outer(np.maximum(a, _DARK), np.maximum(b, _DARK))
+        return np.asarray(bend + _GAIN**2 * gain + glare)
+
+    def _noise(self, single: Array, common: Array) -> Array:
+        """Covariance ``(3 N, 3 N)`` of errors of these variances ``(N,)``, and of each channel."""
+        same = self.witnesses.source[:, np.newaxis] == self.witnesses.source
+        each = np.diag(single) + same * np.sqrt(np.outer(common, common))
+        tints = np.diag(np.repeat(np.square(self.witnesses.error[:, 1]), 3))
+        return np.asarray(np.kron(each, np.ones((3, 3))) + tints)
+
+    @cached_property
+    def _inverse(self) -> Array:
+        """Inverse covariance ``(3 N, 3 N)`` of what the witnesses say, disagreement included."""
+        w = self.witnesses
+        prior, variance = self._prior(w.seen, w.seen), np.square(w.error.T)
+        single, common = variance[0], variance[2]
+        cards = [np.flatnonzero(w.source == i) for i in np.unique(w.source)]
+        inverse = np.asarray(np.linalg.inv(prior + self._noise(single, common)))
+        for _ in range(3 if len(cards) > 1 else 0):
+            weighted = np.asarray(inverse @ self._wanted)
+            more = [np.zeros(len(w.seen)), np.zeros(len(w.seen))]
+            for card in cards:
+                more[1][card] = _disagreement(inverse, weighted, card)
+                for one in card if len(card) > 2 else ():
+                    more[0][one] = _disagreement(inverse, weighted, np.array([one]))
+            noise = self._noise(single + more[0], common + more[1])
+            inverse = np.asarray(np.linalg.inv(prior + noise))
+        return inverse
+
+    @property
+    def _wanted(self) -> Array:
+        return np.log(self.witnesses.known / np.maximum(self.witnesses.seen, _LEAST)).ravel()
+
+    @cached_property
+    def _curve(self) -> tuple[Array, Array]:
+        """Log values ``(K,)`` and what is added to each ``(K, 3)``, rising throughout."""
+        values = np.repeat(np.geomspace(_LEAST, 1.0, 200)[:, np.newaxis], 3, axis=1)
+        mean = self._prior(values, self.witnesses.seen) @ self._inverse @ self._wanted
+        log = np.log(values)
+        return log[:, 0], np.maximum.accumulate(log + mean.reshape(-1, 3), axis=0) - log
+
+    def __call__(self, values: Array) -> Array:
+        """Straight values of the picture's linear ones ``(..., 3)``, 1 for a perfect white."""
+        at, shift = self._curve
+        log = np.log(np.maximum(values, 1e-6))
+        added = [np.interp(log[..., c], at, shift[:, c]) for c in range(3)]
+        return np.asarray(values * np.exp(np.stack(added, axis=-1)))
+
+    def undo(self, straight: Array) -> Array:
+        """The picture's linear values ``(N, 3)`` of straight ones."""
+        at, shift = self._curve
+        log = np.log(np.maximum(straight, 1e-6))
+        taken = [np.interp(log[:, c], at + shift[:, c], shift[:, c]) for c in range(3)]
+        return np.asarray(straight * np.exp(-np.stack(taken, axis=-1)))
+
+    def covariance(self, values: Array) -> Array:
+        """Covariance ``(N, 3, 3)`` of the logs of straight values; of seen `values` ``(N, 3)``."""
+        cross = self._prior(values, self.witnesses.seen)
+        posterior = self._prior(values, values) - cross @ self._inverse @ cross.T
+        each = np.arange(len(values))
+        return np.asarray(posterior.reshape(len(values), 3, -1, 3)[each, :, each, :])
+
+    def __str__(self) -> str:
+        if not self.known:
+            return "camera tone curve unknown: no grey steps to test it on."
+        if not self.bent:
+            return f"grey steps are proportional within {100 * self.off:.1f} %."
+        return (
+            f"grey steps were up to {100 * self.off:.0f} % off proportional: the camera bends its "
+            "tones; a curve was fitted to them."
+        )
+
+
+def _disagreement(inverse: Array, weighted: Array, some: NDArray[np.intp]) -> float:
+    """Variance by which some witnesses miss what the others say of them, beyond all errors."""
+    rows = (3 * some[:, np.newaxis] + np.arange(3)).ravel()
+    spread = np.linalg.inv(inverse[np.ix_(rows, rows)])  # of leaving them out
+    return float(max(0.0, np.mean(spread @ weighted[rows]) ** 2 - np.mean(spread)))
