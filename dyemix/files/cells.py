@@ -135,14 +135,14 @@ def _find_delimiter(header: str) -> str:
 def _headings(lines: list[str], start: int, delimiter: str) -> int:
     """Where the headings stand: below lines of an instrument's own, where nothing is known."""
 
-    def sense(line: str) -> int:
+    def sense(line: str) -> tuple[int, int]:
         cells = line.split(delimiter or _find_delimiter(line))
-        return sum(known(cell.strip('" ')) for cell in cells)
+        return sum(known(cell.strip('" ')) for cell in cells), len(cells)
 
-    if sense(lines[start]):
-        return start
+    meant, wide = sense(lines[start])
     below = range(start + 1, min(start + _LINES_ABOVE, len(lines)))
-    return next((at for at in below if sense(lines[at]) > 2), start)
+    wider = (at for at in below if (found := sense(lines[at]))[0] > 2 and found[1] > wide)
+    return start if meant else next(wider, start)
 
 
 def _remark(line: str) -> str:

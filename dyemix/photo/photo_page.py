@@ -170,7 +170,7 @@ def write_photo_page(
         raise DyemixError(f"{path.name}: a photo page is written as .pdf, .png, .svg.")
     if paper not in PAPERS:
         raise DyemixError(f"paper {paper!r} is unknown: A4 or Letter.")
-    readings = swatches.readings if swatches else ()
+    readings = () if swatches is None else swatches.readings
     # Each piece of cloth once, in the order of the table.
     names = ("" if r.recipe is None else r.recipe.exact for r in readings)
     pieces = list(

@@ -45,18 +45,10 @@ def printed_greys(photo: Photograph, frame: Frame, flat: Flat) -> tuple[Array, N
     return np.expm1(off.mean(axis=1)), covered(off)
 
 
-def softness(photo: Photograph, frame: Frame, hidden: NDArray[np.bool_]) -> Array:
-    """How wide the edges of the black bar of each cell are in mm ``(N,)``: the focus there.
-
-    A `hidden` bar, on which cloth may lie, is no softer than the median of the four nearest.
-    """
-    bars = frame.of("bar")
-    rises = np.array([blur_mm(photo, bar, BAR_HEIGHT) for bar in bars])
-    shown = np.flatnonzero(~hidden)
-    for i in np.flatnonzero(hidden) if len(shown) else ():
-        apart = np.linalg.norm((bars[shown] - bars[i]).mean(axis=1), axis=1)
-        rises[i] = min(rises[i], np.median(rises[shown[np.argsort(apart)[:4]]]))
-    return rises if len(bars) else np.zeros(len(frame.labels))
+def softness(photo: Photograph, frame: Frame) -> Array:
+    """How wide the edges of the black bar of each cell are in mm ``(N,)``: the focus there."""
+    rises = [blur_mm(photo, bar, BAR_HEIGHT) for bar in frame.of("bar")]
+    return np.array(rises) if rises else np.zeros(len(frame.labels))
 
 
 def clipped(ends: Array) -> str:

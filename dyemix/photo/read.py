@@ -149,7 +149,7 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     tone, flat = cards.straight
     straight = photo.straightened(tone)
     greys, hidden = printed_greys(straight, frame, flat)
-    laid, vacant = _laid(straight, frame, flat, contents, softness(straight, frame, hidden))
+    laid, vacant = _laid(straight, frame, flat, contents, softness(straight, frame))
     found = cards.characterise(_measured(laid, options.measured))
     found = replace(found, doubts=(*found.doubts, *retouched(frame, flat, greys, hidden)))
     cells = _cells(laid, found, _labels(laid, options.keep, photo))
@@ -232,6 +232,8 @@ def _laid(
             vacant.append(label)
         else:
             content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
+            if here.piece[:, 1].max() > corners[:, 1].max() + 2.0:  # mm: it may lie on the bar
+                rise = min(rise, float(np.median(rises)))
             why = reasons(here, flat.near(corners.mean(axis=0)), rise)
             laid.append(_Laid(label, corners, content, here, why))
     bare = [label for label in vacant if label.upper() in contents]
