@@ -232,8 +232,6 @@ def _laid(
             vacant.append(label)
         else:
             content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
-            if here.piece[:, 1].max() > corners[:, 1].max() + 2.0:  # mm: it may lie on the bar
-                rise = min(rise, float(np.median(rises)))
             why = reasons(here, flat.near(corners.mean(axis=0)), rise)
             laid.append(_Laid(label, corners, content, here, why))
     bare = [label for label in vacant if label.upper() in contents]

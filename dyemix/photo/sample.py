@@ -215,11 +215,11 @@ def blur_mm(photo: Photograph, bar: Array, bar_height: float) -> float:
     )
     steps = np.linspace(0, len(profile) - 1, 240)
     profile = np.interp(steps, np.arange(len(profile)), profile)
-    low, high = profile.min(), np.quantile(profile, 0.9)
+    bottom = 80 + int(np.argmin(profile[80:160]))  # in the bar, not in dark cloth beside it
+    low, high = profile[bottom], np.quantile(profile, 0.9)
     if high <= 0 or low > 0.7 * high:
         return float("inf")
     share = (profile - low) / (high - low)
-    bottom = int(np.argmin(share))
     widths = []
     for side in (share[bottom::-1], share[bottom:]):
         above = [np.argmax(side > at) for at in (0.2, 0.8)]
