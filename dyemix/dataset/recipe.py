@@ -7,7 +7,7 @@ by ``% owf = mL × stock % ÷ cloth g`` (common practice; stock in % w/v, g per 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
@@ -56,6 +56,11 @@ _AT = re.compile(rf"(?P<parts>.+:.+?)\s+at\s+(?P<total>{_NUMBER})\s*%?(?:\s*owf)
 def dye_name(text: str) -> str:
     """A dye's name as the package compares it: lower case, single spaces."""
     return " ".join(text.split()).lower()
+
+
+def dye_names(given: Iterable[str] | str) -> tuple[str, ...]:
+    """Names of dyes: several, or one text with commas between them; a lone name is a name."""
+    return tuple(map(dye_name, given.split(",") if isinstance(given, str) else given))
 
 
 def _number(text: str) -> float:

@@ -20,7 +20,7 @@ from dyemix.dataset.conditions import same
 from dyemix.dataset.frames import readings_of
 from dyemix.dataset.readings import Reading as Reading
 from dyemix.dataset.readings import Swatch as Swatch
-from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.recipe import Recipe, dye_names
 from dyemix.dataset.repeats import APART_DISTANCE, ODD_DISTANCE, Repeats, scatter
 from dyemix.dataset.result import DEMO_WARNING as DEMO_WARNING
 from dyemix.dataset.result import Result, Row
@@ -235,15 +235,19 @@ class SwatchSet(Result):
         kept = tuple(r for r in self.readings if r.swatch.casefold() != CHECK)
         return replace(self, readings=kept), replace(self, readings=held, notes=())
 
-    def without(self, labels: Iterable[str]) -> SwatchSet:
+    def without(self, labels: Iterable[str] | str) -> SwatchSet:
         """These swatches less the ones named, by label or recipe, as the dyer asks.
 
         Raises `FitError` for a label that fits no swatch.
         """
-        left_out = {" ".join(label.split()).lower() for label in labels}
+        left_out = set(dye_names(labels))
         gone: set[int] = set()
         for label in left_out:
-            hits = [s for s in self.swatches if label in (s.label.lower(), str(s.recipe).lower())]
+            hits = [
+                s
+                for s in self.swatches
+                if label in (s.label.lower(), str(s.recipe), s.recipe.exact)
+            ]
             if not hits:
                 raise FitError(f"no swatch is called {label!r}: nothing was left out.")
             gone.update(id(reading) for swatch in hits for reading in swatch.readings)

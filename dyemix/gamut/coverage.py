@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.result import Row
+from dyemix.dataset.result import Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.matching.subsets import Problem
@@ -26,7 +26,7 @@ _SIDE_BY_SIDE = 8
 
 
 @dataclass(frozen=True, eq=False)
-class Nearest:
+class Nearest(Value):
     """The nearest blend to a wanted colour.
 
     Attributes

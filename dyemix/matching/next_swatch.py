@@ -14,7 +14,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.fitting.next_squares import Knowledge
@@ -28,7 +28,7 @@ _SHARES = (1.0, 0.5)
 
 
 @dataclass(frozen=True, eq=False)
-class Choice:
+class Choice(Value):
     """A square to dye, and what it brings.
 
     `recipe` in % owf; `before` and `after` the mean likely ΔE2000 over the colours wanted.

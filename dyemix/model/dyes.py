@@ -15,7 +15,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab
 from dyemix.dataset.amounts import ManyRecipes, OneRecipe, in_order, is_one, place
 from dyemix.dataset.readings import Reading, Swatch
-from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.recipe import Recipe, dye_names
 from dyemix.dataset.result import Result, Row, colour_row
 from dyemix.dataset.serialise import Shape
 from dyemix.dataset.target import Target
@@ -243,12 +243,13 @@ class DyeSet(Result):
         # A calibration on this cloth would need pots on it; what is known of the dyes stays.
         return replace(self, cloth=values, pots=())
 
-    def take(self, names: list[str] | tuple[str, ...]) -> DyeSet:
+    def take(self, names: Iterable[str] | str) -> DyeSet:
         """A shelf with only these dyes. Raises `RecipeError` for one it does not have."""
+        names = dye_names(names)
         i = [self.index(name) for name in names]
         return replace(
             self,
-            names=tuple(names),
+            names=names,
             curves=self.curves[i],
             law=self.law[i],
             company=self.company[i],

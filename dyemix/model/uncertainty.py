@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
 from dyemix.colour.colorimetry import Light, lab_from_xyz, weights
+from dyemix.dataset.result import Value
 from dyemix.model.mixtures import Blends, Strengths
 from dyemix.model.scatter import Scatter
 from dyemix.model.unknowns import OWN_SHARE, Modes, Posterior
@@ -71,7 +72,7 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
 
 
 @dataclass(frozen=True, eq=False)
-class Causes:
+class Causes(Value):
     """CIELAB covariance ``(N, 3, 3)`` of N pots, by cause; they add up to `total`.
 
     `fit` is what the ladders leave open, `model` what a mix does beyond its dyes: lasting and its

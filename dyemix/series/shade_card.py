@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.recipe import Recipe, dye_name
-from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.recipe import Recipe, dye_names
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet, Prediction
 
@@ -19,7 +19,7 @@ _PARTS = {4: "quarters", 10: "tenths"}
 
 
 @dataclass(frozen=True, eq=False)
-class Blend:
+class Blend(Value):
     """One blend of a card: where it stands (from 0), and its prediction."""
 
     row: int
@@ -121,7 +121,7 @@ def shade_card(
     >>> [blend.name for blend in card.blends]
     ['A1', 'A2', 'A3', 'A4', 'A5']
     """
-    chosen = tuple(map(dye_name, names.split(",") if isinstance(names, str) else names))
+    chosen = dye_names(names)
     for name in chosen:
         dyes.index(name)
     if len(set(chosen)) != len(chosen) or not 2 <= len(chosen) <= 3:

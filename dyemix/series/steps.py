@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.dataset.recipe import Recipe, format_amount
-from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import Target
 from dyemix.errors import Choice
 from dyemix.model.dyes import DyeSet, Prediction
@@ -38,7 +38,7 @@ class RouteKind(Choice):
 
 
 @dataclass(frozen=True, eq=False)
-class Step:
+class Step(Value):
     """One step of a series.
 
     Attributes
@@ -92,7 +92,7 @@ _LEGEND = (
 
 
 @dataclass(frozen=True, eq=False)
-class Route:
+class Route(Value):
     """One way to the colours asked, and its steps.
 
     Attributes
