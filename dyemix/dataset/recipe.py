@@ -93,7 +93,7 @@ class Spoonfuls:
     error_pct: float
 
     def __str__(self) -> str:
-        return f"{self.text} ({self.error_pct:+.0f} %)" if abs(self.error_pct) >= 0.5 else self.text
+        return f"{self.text} ({self.error_pct:+.0f} %)" if abs(self.error_pct) > 0.5 else self.text
 
 
 def spoonfuls(ml: float, spoons: str) -> Spoonfuls:

@@ -10,7 +10,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe, format_amount, spoonfuls, stock_ml
+from dyemix.dataset.recipe import (
+    SPOON_SETS,
+    Measures,
+    Recipe,
+    Spoonfuls,
+    format_amount,
+    spoonfuls,
+    stock_ml,
+)
 from dyemix.errors import RecipeError
 
 CHECKS = json.loads((Path(__file__).parents[1] / "data" / "check_values.json").read_text("utf-8"))
@@ -174,6 +182,12 @@ def test_an_amount_that_none_can_weigh_is_refused(amount: float) -> None:
         Recipe({"gold": amount})
 
 
+def test_as_much_dye_as_cloth_is_the_most_there_is() -> None:
+    assert Recipe({"gold": 100.0}).total == 100.0
+    with pytest.raises(RecipeError, match=r"gold 100\.5 % owf is more dye than cloth"):
+        Recipe({"gold": 100.5})
+
+
 @pytest.mark.parametrize(
     ("owf", "text"),
     [
@@ -252,6 +266,7 @@ def test_spoons_say_their_error_from_half_a_per_cent() -> None:
     """26.25 mL for 26.4 is 0.57 % too little; for 26.3, 0.19 %; 27.5 for 26.9 is 2.2 % too much."""
     assert str(spoonfuls(26.4, "metric")) == "1 tbsp + 2¼ tsp (-1 %)"
     assert str(spoonfuls(26.3, "metric")) == "1 tbsp + 2¼ tsp"
+    assert str(Spoonfuls("1 tsp", 5.0, 0.5)) == "1 tsp"  # '+0 %' says nothing
     assert str(spoonfuls(26.9, "metric")) == "1 tbsp + 2½ tsp (+2 %)"
 
 
