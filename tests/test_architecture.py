@@ -23,7 +23,7 @@ PACKAGES = (
     ("fitting", "series", "matching"),
     ("reading", "shelf"),
     ("gamut", "bench", "dyebook"),
-    ("plots", "report", "cli"),
+    ("plots", "report", "page", "cli"),
 )
 ORDER = {name: i for i, name in enumerate(name for row in PACKAGES for name in row)}
 FILES = {

@@ -28,6 +28,7 @@ MODULES = {
     "next": "match.next_one",
     "settings": "bench.figures",
     "report": "faces.report",
+    "web": "faces.web",
     "help": "faces.explain",
     "book": "book.book",
 }

@@ -10,7 +10,19 @@ from click import Context, UsageError, get_current_context
 
 import dyemix
 from dyemix.cli import shared
-from dyemix.cli.options import command
+from dyemix.cli.options import command, given, given_only
+
+
+@command("", "port no-browser book swatches only check leave-out")
+def web(**how: Any) -> None:
+    """Open the page at the bench in a browser.
+
+    It runs on this machine alone, until Ctrl-C. With --book jobs and trials are kept there.
+    """
+    from dyemix.page import serve
+
+    dyes = shared.dyes()
+    serve(dyes, given("book"), **given_only(how))
 
 
 @command("[RECIPE]", "output! target reading job shelf measures light photo")

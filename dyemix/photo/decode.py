@@ -309,13 +309,16 @@ def _raw(data: bytes) -> NDArray[Any]:
         ) from None
 
 
-def decode(path: str | os.PathLike[str], encoding: str = "stated") -> Photograph:
+def decode(
+    path: str | os.PathLike[str], encoding: str = "stated", data: bytes | None = None
+) -> Photograph:
     """Read a photograph, upright, with the curve and primaries its file states.
 
     Parameters
     ----------
     path : JPEG, PNG or TIFF (8 or 16 bit), HEIC or a raw file.
     encoding : ``"stated"`` by the file (sRGB where it is silent), ``"linear"`` or ``"sRGB"``.
+    data : the bytes of the file where they are at hand; `path` is then only its name.
 
     Raises
     ------
@@ -331,7 +334,8 @@ def decode(path: str | os.PathLike[str], encoding: str = "stated") -> Photograph
             raise _UnreadableError(
                 f"encoding {encoding!r} is unknown: use one of {', '.join(_ENCODINGS)}."
             )
-        data, suffix = read_bytes(path, _LARGEST), path.suffix.lower()
+        suffix = path.suffix.lower()
+        data = read_bytes(path, _LARGEST) if data is None else data
         if suffix in RAW_SUFFIXES:
             codes = _raw(data)
             curve, to_xyz, name, stated = _steps(65536), SRGB_TO_XYZ, "raw, linear", True

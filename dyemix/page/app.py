@@ -1,0 +1,153 @@
+"""The page as an ASGI application: an address in, a view out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qsl
+
+import anyio.to_thread
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from dyemix.errors import DyemixError
+from dyemix.model.dyes import DyeSet
+from dyemix.page.guard import Guard
+from dyemix.page.pictures import Frame, Pictures
+from dyemix.page.slip import PLACES, Slip
+from dyemix.page.views import VIEWS, always, carried_out
+from dyemix.page.words import spoon_signs
+from dyemix.page.workshop import Workshop
+from dyemix.report.pages import environment
+
+#: The only files that are given out, by their very names.
+STATIC = {
+    "page.css": "text/css; charset=utf-8",
+    "page.js": "text/javascript; charset=utf-8",
+    "picture.js": "text/javascript; charset=utf-8",
+    "icon.svg": "image/svg+xml",
+}
+
+
+#: What of an address is done once, and is not part of the slip that it leads to.
+_PRESSED = {"typed", "slip", "take", "press"}
+
+
+class Page:
+    """The answers to addresses."""
+
+    def __init__(self, workshop: Workshop) -> None:
+        self._workshop, self._pictures = workshop, Pictures()
+
+    def routes(self) -> list[Route]:
+        """Every address there is."""
+        return [
+            Route("/", self.home),
+            Route("/static/{name}", self.static),
+            Route("/picture", self.receive, methods=["POST"]),
+            Route("/picture/{key}", self.picture),
+            Route("/keep/{what}", self.keep, methods=["POST"]),
+            Route("/{place}", self.place),
+        ]
+
+    async def home(self, request: Request) -> Response:
+        """Where the day begins: in the book where there is one."""
+        place = "book" if self._workshop.book_path and not request.url.query else "colour"
+        return RedirectResponse(f"/{place}?{request.url.query}".rstrip("?"), 303)
+
+    async def static(self, request: Request) -> Response:
+        """One of our own files."""
+        name = request.path_params["name"]
+        if name not in STATIC:
+            return PlainTextResponse("there is no such file.", 404)
+        data = files("dyemix").joinpath("page", "static", name).read_bytes()
+        return Response(data, media_type=STATIC[name])
+
+    async def place(self, request: Request) -> Response:
+        """One of the six places."""
+        name = request.path_params["place"]
+        if name not in PLACES:
+            return PlainTextResponse("there is no such place: /colour, /jars, /shelf, /bath …", 404)
+        query = parse_qsl(request.url.query, keep_blank_values=True)
+        page, status, address = await anyio.to_thread.run_sync(self.view, name, query)
+        pressed = _PRESSED & {name for name, _ in query}
+        if status == 200 and pressed and "x-dyemix" not in request.headers:
+            return RedirectResponse(address, 303)  # to open it again must not press it again
+        headers = {"content-location": address}
+        return Response(page, status, headers, "text/html; charset=utf-8")
+
+    def view(self, place: str, query: list[tuple[str, str]]) -> tuple[str, int, str]:
+        """A place as HTML, its status, and the address at which it can be opened again."""
+        said, fault, slip = dict(query), "", Slip()
+        beside = [(name, said[name]) for name in ("picture", "frame", "spare") if name in said]
+        try:
+            slip = Slip.of([("stock", self._workshop.stock), *query])
+            slip = carried_out(self._workshop, slip, said)
+        except (DyemixError, ValueError) as error:
+            fault = str(error)
+        try:
+            values = {**always(self._workshop, slip, place), **VIEWS[place](self._workshop, slip)}
+            values |= self._beside(place, slip, said)
+        except (DyemixError, ValueError) as error:
+            fault = fault or str(error)
+            values = {**always(self._workshop, Slip(dark=slip.dark), place), "broken": True}
+        page = environment().get_template("page/page.html").render(
+            {"broken": False, "picture": "", "framed": None, "frame": Frame(), "spare": (),
+             "places": PLACES, "fault": fault, "typed": said.get("typed", ""),
+             "spoon_signs": spoon_signs, "beside": beside, "title": PLACES[place][0],
+             "today": date.today(), **values}
+        )  # fmt: skip
+        return page, 422 if fault else 200, slip.at(place, beside)
+
+    def _beside(self, place: str, slip: Slip, said: Mapping[str, str]) -> dict[str, Any]:
+        """What an address asks for beyond its slip: a picture and its frame, the jar to spare."""
+        values: dict[str, Any] = {}
+        if key := said.get("picture"):
+            frame = Frame.parse(said.get("frame", str(Frame())))
+            framed = self._pictures.framed(key, frame)
+            values = {"picture": key, "frame": frame, "framed": framed}
+        if place == "shelf" and said.get("spare") and slip.wanted:
+            values["spare"] = self._workshop.to_spare()
+        return values
+
+    async def receive(self, request: Request) -> Response:
+        """A picture, kept in memory; its name comes back."""
+        data = await request.body()
+        name = request.headers.get("x-name", "picture")
+        try:
+            key = await anyio.to_thread.run_sync(self._pictures.add, name, data)
+        except DyemixError as error:
+            return PlainTextResponse(str(error), 422)
+        return PlainTextResponse(key)
+
+    async def picture(self, request: Request) -> Response:
+        """A picture that was dropped, without what the camera wrote beside it."""
+        try:
+            data = await anyio.to_thread.run_sync(self._pictures.jpeg, request.path_params["key"])
+        except DyemixError as error:
+            return PlainTextResponse(str(error), 404)
+        return Response(data, media_type="image/jpeg")
+
+    async def keep(self, request: Request) -> Response:
+        """Keep the sheet or the piece of a slip in the book."""
+        keeper = self._workshop.keepers().get(request.path_params["what"])
+        if keeper is None:
+            return PlainTextResponse("there is nothing of that name to keep.", 404)
+        query = parse_qsl(request.url.query, keep_blank_values=True)
+        try:
+            said = await anyio.to_thread.run_sync(keeper, Slip.of(query))
+        except DyemixError as error:
+            return PlainTextResponse(str(error), 422)
+        return PlainTextResponse(said)
+
+
+def application(dyes: DyeSet, book: Path | None, port: int) -> Starlette:
+    """The page of these dyes, answering on one port of this machine."""
+    page = Page(Workshop(dyes, book))
+    return Starlette(routes=page.routes(), middleware=[Middleware(Guard, port=port)])

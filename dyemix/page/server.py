@@ -1,0 +1,47 @@
+"""The page served on this machine, until Ctrl-C."""
+
+from __future__ import annotations
+
+import socket
+import threading
+import webbrowser
+from pathlib import Path
+
+from dyemix import console
+from dyemix.errors import DyemixError
+from dyemix.model.dyes import DyeSet
+
+#: No other machine reaches this address.
+HOST, PORT = "127.0.0.1", 8417
+
+
+def serve(
+    dyes: DyeSet, book: Path | None = None, port: int = PORT, no_browser: bool = False
+) -> None:
+    """Answer on `port` of this machine, and open the browser there.
+
+    Raises `DyemixError` where the extra ``web`` is missing, or the port is taken.
+    """
+    try:
+        import uvicorn
+
+        from dyemix.page.app import application
+    except ImportError:
+        raise DyemixError("the page needs an extra: pip install 'dyemix[web]'.") from None
+    ear = socket.socket()
+    try:
+        ear.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        ear.bind((HOST, port))
+    except (OSError, OverflowError):
+        ear.close()
+        raise DyemixError(
+            f"port {port} is taken or may not be used: is the page open already? Else name "
+            f"another, as --port {PORT + 1}."
+        ) from None
+    address = f"http://{HOST}:{port}/"
+    console.say(f"The page at the bench: {address}  (Ctrl-C ends it)")
+    if not no_browser:
+        threading.Timer(0.5, webbrowser.open, [address]).start()
+    config = uvicorn.Config(application(dyes, book, port), log_level="warning", access_log=False)
+    with ear:
+        uvicorn.Server(config).run(sockets=[ear])

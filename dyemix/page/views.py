@@ -1,0 +1,224 @@
+"""What each place shows: the answers of the workshop for a slip, as a template takes them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.units import parse_weight
+from dyemix.errors import DyemixError
+from dyemix.matching.correct import LEVEL, Outcome
+from dyemix.matching.dispensing import parse_stock
+from dyemix.page.slip import LAMPS, PRESSES, Slip
+from dyemix.page.words import LADDER, colour_words, named, shows, worth
+from dyemix.page.workshop import Workshop
+
+#: Recipes beyond those suggested.
+_MORE = 5
+#: Words of a reason that are no part of a name: what it was measured at.
+_MEASURED = re.compile(r" \((?P<figure>[^)]*)\)$")
+
+Values = dict[str, Any]
+
+
+# What was pressed or typed ------------------------------------------------------------------------
+
+
+def carried_out(workshop: Workshop, slip: Slip, query: Mapping[str, str]) -> Slip:
+    """The slip after what was pressed or typed. Raises `DyemixError` for what cannot be read."""
+    if (typed := query.get("typed")) is not None:
+        words = typed.strip()
+        if words:
+            workshop.wanted(slip.but(wanted=words))
+        slip = slip.wanting(words) if words != slip.wanted else slip
+    if "slip" in query:
+        slip = _amended(slip, query)
+    if "take" in query:
+        slip = slip.taking(Recipe.parse(query["take"]), query.get("as", ""))
+    if "press" in query:
+        slip = _pressed(workshop, slip, query["press"], query)
+    return slip
+
+
+def _amended(slip: Slip, query: Mapping[str, str]) -> Slip:
+    """The slip with what was written on it anew."""
+    cloth, stock = query.get("cloth_now", slip.cloth), query.get("stock_now", slip.stock)
+    parse_weight(cloth)
+    parse_stock(stock := stock.removesuffix("%").strip())
+    return slip.but(
+        job=query.get("job_now", slip.job).strip(), cloth=cloth, stock=stock,
+        light=query.get("light_now", slip.light), unit=query.get("unit_now", slip.unit),
+    )  # fmt: skip
+
+
+def _pressed(workshop: Workshop, slip: Slip, press: str, query: Mapping[str, str]) -> Slip:
+    """The slip after a press among the jars, written as ``what|of which``."""
+    what, _, which = press.partition("|")
+    steps = PRESSES[slip.unit]
+    if what in ("more", "less", "up", "down"):
+        amount = steps[int(slip.by)] if what in ("more", "less") else steps[-1]
+        return slip.moved(which, amount, 1.0 if what in ("more", "up") else -1.0)
+    if what == "home":
+        return slip.holding(which, Recipe.parse(slip.stood or "undyed").get(which, 0.0))
+    if what == "set":
+        amount = query.get("ml", "").strip()
+        words = f"{which} {amount}" if amount[-1:].isalpha() else f"{which} {amount} mL"
+        return slip.holding(which, Recipe.parse(words, slip.measures).get(which, 0.0))
+    if what == "jar":
+        which = query.get("jar", which)
+        workshop.dyes.index(which)
+        return slip.but(jars=tuple(dict.fromkeys((*slip.jars, *slip.mix, which))))
+    if what == "undo" and slip.past:
+        return slip.but(recipe=slip.past[-1], past=slip.past[:-1])
+    if what == "again":
+        return slip.mixed(Recipe.parse(slip.stood or "undyed"))
+    if what == "quieter":
+        return slip.but(quiet=slip.recipe, rung="0", route="")
+    if what in ("rung", "route"):
+        return _on_route(workshop, slip, what, query.get("route_now", slip.route), which)
+    if what == "pin":
+        pin = f"{which or slip.name or 'this mix'}|{slip.recipe}"
+        return slip.but(pins=tuple(dict.fromkeys((*slip.pins, pin)))[-6:])
+    if what == "unpin":
+        return slip.but(pins=tuple(pin for i, pin in enumerate(slip.pins) if str(i) != which))
+    raise DyemixError(f"there is nothing called {what!r} to press here.")
+
+
+def _on_route(workshop: Workshop, slip: Slip, what: str, route: str, rung: str) -> Slip:
+    """Another route, or another step of the one taken: the mix becomes that step's."""
+    series = workshop.quieter(slip)
+    steps = next((r for r in series.routes if r.title == route), series.routes[0]).steps
+    rungs = [series.start.recipe, *(step.recipe for step in steps)]
+    at = max(0, min(int(slip.rung if what == "route" else rung), len(rungs) + -1))
+    jars = tuple(dict.fromkeys((*slip.jars, *rungs[at])))
+    return slip.mixed(rungs[at], route=route, rung=str(at), jars=jars)
+
+
+# Places -------------------------------------------------------------------------------------------
+
+
+def always(workshop: Workshop, slip: Slip, place: str) -> Values:
+    """What stands on the order slip, in every place."""
+    values: Values = {
+        "slip": slip, "place": place, "demo": workshop.dyes.demo, "lamps": LAMPS, "target": None,
+        "book": workshop.book_path, "dyes": workshop.dyes, "wanted": "", "presses": PRESSES,
+    }  # fmt: skip
+    if slip.wanted:
+        target = workshop.wanted(slip)
+        values |= {
+            "target": target, "wanted": workshop.cloth(target), "words": colour_words(target.lab)
+        }  # fmt: skip
+    return values
+
+
+def colour(workshop: Workshop, slip: Slip) -> Values:
+    """At most three mixes that differ in what a dyer chooses by."""
+    if not slip.wanted:
+        return {"columns": (), "more": (), "found": None}
+    found = workshop.choices(slip)
+    columns: list[Values] = []
+    for choice in found.choices:
+        m = choice.match
+        reasons = (*choice.reasons[1:], *choice.reasons[:1]) or ("likeliest",)
+        first, *others = [_MEASURED.sub("", reason) for reason in reasons]
+        recipe = m.measured.recipe if m.measured else m.recipe
+        lamps = {s.lamp.partition("/")[0]: s.delta_e for s in m.metamerism or m.inconstancy}
+        mix = workshop.mix(slip, recipe)
+        columns.append(
+            {"name": named(first), "others": others, "mix": mix, "lamp": lamps.get("A"),
+             "weaker": m.measured.weaker if m.measured else ()}
+        )  # fmt: skip
+    shown = {c["mix"].recipe for c in columns}
+    rest = (m.measured.recipe if m.measured else m.recipe for m in found.found)
+    more = [workshop.mix(slip, recipe) for recipe in rest if recipe not in shown][:_MORE]
+    return {"columns": columns, "more": more, "found": found.found}
+
+
+def jars(workshop: Workshop, slip: Slip) -> Values:
+    """The mix as it stands, what each jar gives to it, the way down, and what hangs on the line."""
+    if not (slip.wanted and (slip.recipe or slip.jars)):
+        return {"mix": None}
+    mix, stood = workshop.mix(slip, slip.mix), Recipe.parse(slip.stood or "undyed")
+    names = dict.fromkeys((*slip.jars, *slip.mix))
+    each = [
+        {"name": n, "ml": slip.ml(n, slip.mix), "stood_ml": slip.ml(n, stood),
+         "measure": slip.measured(n, slip.mix), "was": slip.measured(n, stood),
+         "owf": slip.mix.get(n, 0.0), "same": slip.mix.get(n, 0.0) == stood.get(n, 0.0)}
+        for n in names
+    ]  # fmt: skip
+    most = max([*(j["ml"] for j in each), *(j["stood_ml"] for j in each), 1.0])
+    pins = [(pin.partition("|")[0], workshop.mix(slip, pin.partition("|")[2])) for pin in slip.pins]
+    return {
+        "mix": mix, "was": workshop.mix(slip, stood), "jars": each, "most": most, "line": pins,
+        "others": [n for n in workshop.dyes.names if n not in names], **_quieter(workshop, slip),
+    }  # fmt: skip
+
+
+def _quieter(workshop: Workshop, slip: Slip) -> Values:
+    if not slip.quiet:
+        return {"rungs": (), "routes": (), "no_route": ""}
+    try:
+        series = workshop.quieter(slip)
+    except DyemixError as error:
+        return {"rungs": (), "routes": (), "no_route": str(error)}
+    route = next((r for r in series.routes if r.title == slip.route), series.routes[0])
+    reached = route.steps[: max(route.reached, 1)]
+    rungs = [series.start.recipe, *(step.recipe for step in reached)]
+    return {
+        "rungs": [workshop.mix(slip, rung) for rung in rungs], "routes": series.routes,
+        "route": route, "no_route": "", "rung": min(int(slip.rung), len(rungs) + -1),
+    }  # fmt: skip
+
+
+def shelf(workshop: Workshop, slip: Slip) -> Values:
+    """What the shelf gives near the wanted colour."""
+    if not slip.wanted:
+        return {"near": None}
+    near = workshop.shelf(slip)
+    return {
+        "near": near, "nearest": workshop.mix(slip, near.found[0].recipe) if near.found else None,
+        "in_hue": near.in_hue and workshop.mix(slip, near.in_hue.recipe), "spare": (),
+    }  # fmt: skip
+
+
+def bath(workshop: Workshop, slip: Slip) -> Values:
+    """The sheet to pour by."""
+    if not slip.mix:
+        return {"sheet": None}
+    sheet = workshop.sheet(slip)
+    title, blocks = sheet.read()
+    spoons = {dose.dye: dose.spoons.text for dose in sheet.doses}
+    return {"sheet": sheet, "sheet_title": title, "blocks": blocks, "spoons": spoons}
+
+
+def piece(workshop: Workshop, slip: Slip) -> Values:
+    """What the dry piece says of this one and the next."""
+    if not (slip.mix and slip.reading and slip.wanted):
+        return {"found": None, "mix": slip.wanted and slip.mix and workshop.mix(slip, slip.mix)}
+    found = workshop.judged(slip)
+    mix = workshop.mix(slip, slip.mix)
+    corrected = found.corrected.recipe
+    changes = [
+        {"name": n, "measure": slip.measured(n, corrected), "was": slip.mix.get(n, 0.0),
+         "now": corrected.get(n, 0.0)}
+        for n in dict.fromkeys((*slip.mix, *corrected))
+    ]  # fmt: skip
+    return {
+        "found": found, "mix": mix, "read": workshop.read(slip),
+        "verdict": LADDER[worth(found.miss.delta_e)][0], "how": shows(found.miss.words),
+        "chance": found.chance >= LEVEL, "leave": found.outcome is not Outcome.NEXT_PIECE,
+        "changes": changes, "astray": [n for n in found.notes if "known here" in n],
+        "next_words": LADDER[worth(found.corrected.likely)][0],
+    }  # fmt: skip
+
+
+def book(workshop: Workshop, slip: Slip) -> Values:
+    """A line a job: what was wanted, what came, and the one thing to do next."""
+    return {"jobs": workshop.jobs() if workshop.book_path else None}
+
+
+VIEWS: dict[str, Callable[[Workshop, Slip], Values]] = {
+    "colour": colour, "jars": jars, "shelf": shelf, "bath": bath, "piece": piece, "book": book,
+}  # fmt: skip

@@ -1,0 +1,229 @@
+"""What the places show is what the library says, and what goes along is exact."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from urllib.parse import parse_qsl, urlsplit
+
+import numpy as np
+import pytest
+from conftest import OWN, Asked, words
+from hypothesis import given
+from hypothesis import strategies as st
+
+import dyemix
+from dyemix.dataset.recipe import Recipe
+from dyemix.page.pictures import Frame
+from dyemix.page.slip import PLACES, Slip
+from dyemix.page.words import colour_words, counted, spoon_signs, worth
+
+SAGE = {"wanted": "#7d8a6e"}
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
+
+
+def slip_of(answer) -> Slip:
+    return Slip.of(parse_qsl(urlsplit(answer.headers["content-location"]).query, True))
+
+
+@given(TEXT, TEXT, st.floats(1e-6, 60.0), st.lists(TEXT.filter(bool), max_size=5), st.booleans())
+def test_an_address_is_its_slip(
+    job: str, note: str, owf: float, pins: list[str], dark: bool
+) -> None:
+    recipe = Recipe({"navy": owf}).exact
+    slip = Slip(job=job, note=note, recipe=recipe, pins=tuple(pins), dark="1" * dark)
+    again = Slip.of(parse_qsl(urlsplit(slip.at("jars")).query, True))
+    assert again == slip
+    assert again.mix["navy"] == owf, "no amount is rounded on the way"
+
+
+def test_four_presses_of_a_quarter_are_one_of_a_teaspoon(asked: Asked) -> None:
+    start = {**SAGE, "recipe": "marigold 0.4 + navy 0.2", "stood": "marigold 0.4 + navy 0.2"}
+    quarter = asked("/jars", **start, by="0")
+    for _ in range(4):
+        quarter = asked.on(quarter, press="more|marigold")
+    whole = asked("/jars", **start, by="1", press="more|marigold")
+    owf = slip_of(quarter).mix["marigold"]
+    # 5 mL of 1 % stock on 240 g of cloth is 5 × 1 ÷ 240 % owf (common practice)
+    assert owf == pytest.approx(0.4 + 5.0 / 240.0, abs=1e-12)
+    assert slip_of(whole).mix["marigold"] == pytest.approx(owf, abs=1e-12)
+    for _ in range(4):
+        quarter = asked.on(quarter, press="undo|")
+    assert slip_of(quarter).mix == Recipe.parse(start["recipe"])
+    assert slip_of(asked.on(whole, press="again|")).mix == Recipe.parse(start["recipe"])
+
+
+def test_less_than_nothing_is_nothing_and_the_jar_stays(asked: Asked) -> None:
+    answer = asked("/jars", **SAGE, recipe="navy 0.01", jars="navy", press="down|navy")
+    assert slip_of(answer).mix == {}
+    assert "none" in words(answer)
+    back = asked.on(answer, press="set|navy", ml="12.5")
+    assert slip_of(back).mix["navy"] == pytest.approx(12.5 / 240.0)
+    spoons = asked.on(answer, press="set|navy", ml="2 tsp")
+    assert slip_of(spoons).mix["navy"] == pytest.approx(10.0 / 240.0)
+
+
+def test_the_columns_are_what_the_library_suggests(asked: Asked, dyes) -> None:
+    answer = asked("/colour", **SAGE)
+    slip = Slip(wanted="#7d8a6e")
+    found = dyemix.suggest(dyes, "#7d8a6e", kit=slip.kit)
+    assert answer.text.count('<section class="column"') == len(found) >= 2
+    for choice in found.choices:
+        assert choice.match.measured is not None
+        recipe = choice.match.measured.recipe
+        pot = dyes.predict_many([recipe], "D65/2").miss(dyemix.Target.parse("#7d8a6e").lab)
+        assert f"{pot.mean[0]:.1f} on average, nine pots in ten within {pot.bound[0]:.1f}" in words(
+            answer
+        )
+        for dose in choice.match.measured.doses:
+            assert dose.text in words(answer)
+    for address in re.findall(r'href="(/bath[^"]+take=[^"]+)"', answer.text):
+        taken = dict(parse_qsl(urlsplit(address.replace("&amp;", "&")).query))["take"]
+        assert any(Recipe.parse(taken) == c.match.measured.recipe for c in found.choices)
+
+
+def test_words_count_the_very_pots_that_are_shown(asked: Asked) -> None:
+    page = asked("/colour", **SAGE).text
+    column = page[page.index('<section class="column"') :].partition("</section>")[0]
+    codes = re.findall(r'data-lay="(#[0-9a-f]{6})"', column)
+    assert len(codes) == 10
+    from dyemix.colour.colorimetry import hex_to_lab
+
+    wanted = hex_to_lab("#7d8a6e")
+    misses = [float(dyemix.delta_e(wanted, hex_to_lab(code))) for code in codes]
+    assert np.all(np.diff(misses) > -0.5), "nearest first, but for the rounding of a code"
+    told = [int(n) for n in re.findall(r"(\d+) (?:a match|seen|same|another)", column)]
+    assert sum(told) == 10
+    near = sum(m <= 1.5 for m in misses)
+    assert abs(told[0] - near) <= 1 or "a match" not in column
+
+
+def test_every_patch_has_its_code_beside_it(asked: Asked) -> None:
+    mix = {**SAGE, "recipe": "marigold 0.4 + navy 0.2", "pins": "a|navy 0.2"}
+    for place, more in (("colour", {}), ("jars", {"quiet": mix["recipe"]}), ("shelf", {}),
+                        ("piece", {"reading": "#828a66"})):  # fmt: skip
+        page = asked(f"/{place}", **mix, **more).text
+        drawn = set(re.findall(r'fill="(#[0-9a-f]{6})"', page))
+        assert len(drawn) > 2
+        said = set(re.findall(r"#[0-9a-f]{6}", re.sub(r"<[^>]*>", " ", page)))
+        assert drawn <= said, place
+
+
+def test_a_wrong_entry_keeps_the_old_answer_and_says_so(asked: Asked) -> None:
+    good = asked("/colour", **SAGE)
+    bad = asked.on(good, typed="puce<")
+    assert bad.status_code == 422
+    assert "is not a colour" in words(bad)
+    assert "What stands below is still of #7d8a6e" in words(bad)
+    assert bad.text.count('<section class="column"') == good.text.count('<section class="column"')
+    assert bad.headers["content-location"] == good.headers["content-location"]
+
+
+def test_a_press_is_not_pressed_again_by_reloading(asked: Asked) -> None:
+    """Without the script the answer is a redirect to the address of the view that came."""
+    answer = asked("/jars", {"accept": "text/html"}, **SAGE, recipe="navy 0.2", press="more|navy")
+    assert answer.status_code == 303
+    again = asked.send("GET", answer.headers["location"])
+    assert again.status_code == 200
+    assert "press" not in answer.headers["location"]
+
+
+def test_a_code_has_no_other_lamp_and_a_reading_has(asked: Asked) -> None:
+    assert 'name="light_now"' not in asked("/colour", **SAGE).text
+    lab = {"wanted": "56 -10 13"}
+    assert 'name="light_now"' in asked("/colour", **lab).text
+    lamp = asked("/colour", **lab, slip="1", light_now="A/10")
+    assert "A/10°" in words(lamp)
+
+
+def test_a_quieter_mix_goes_down_a_step_and_up_again(asked: Asked, dyes) -> None:
+    recipe = "marigold 1.2 + navy 0.1"
+    answer = asked("/jars", **SAGE, recipe=recipe, stood=recipe, press="quieter|")
+    down = asked.on(answer, press="rung|1")
+    chroma = [float(np.hypot(*dyes.predict(slip_of(a).recipe).lab[1:])) for a in (answer, down)]
+    assert chroma[1] < chroma[0] - 3.0
+    up = asked.on(down, press="rung|0")
+    assert slip_of(up).mix == Recipe.parse(recipe)
+
+
+def test_the_line_holds_six_and_takes_down_the_one_meant(asked: Asked) -> None:
+    answer = asked("/jars", **SAGE, recipe="navy 0.2")
+    for name in "abcdefg":
+        answer = asked.on(answer, press=f"pin|{name}")
+    assert [pin[0] for pin in slip_of(answer).pins] == list("bcdefg")
+    answer = asked.on(answer, press="unpin|1")
+    assert [pin[0] for pin in slip_of(answer).pins] == list("bdefg")
+
+
+def test_out_of_reach_is_said_before_anything_is_mixed(asked: Asked) -> None:
+    text = words(asked("/shelf", wanted="#ff3bd0"))
+    assert "cannot give" in text
+    assert "another colour" in text
+    assert "too clean" in text
+    assert "The shelf gives it" in words(asked("/shelf", **SAGE))
+
+
+def test_the_demo_is_marked_in_every_view() -> None:
+    asked = Asked(dyemix.fit(dyemix.demo()))
+    for place in PLACES:
+        assert "Invented dyes: do not dye" in words(asked(f"/{place}", **SAGE, recipe="navy 0.2"))
+
+
+def test_what_is_kept_is_in_the_book_and_moves_the_next_answer(dyes, tmp_path: Path) -> None:
+    path = tmp_path / "own.dyebook"
+    with dyemix.DyeBook(path) as book:
+        book.add_swatches(dyemix.read_swatches(_table(tmp_path)))
+        own = book.dyes()
+    asked = Asked(own, path)
+    mix = {"wanted": "62 -8 24", "recipe": "gold 0.4 + navy 0.2", "job": "sage"}
+    before = words(asked("/jars", **mix, jars="gold"))
+    query = asked("/bath", **mix).headers["content-location"].partition("?")[2]
+    assert "Kept: sage" in asked.send("POST", f"/keep/sheet?{query}", OWN, b"").text
+    assert "Enter the dry piece" in words(asked("/book"))
+    assert asked.send("POST", f"/keep/trial?{query}", OWN, b"").status_code == 422
+    kept = asked.send("POST", f"/keep/trial?{query}&reading=58+-8+20&date=2026-05-03", OWN, b"")
+    assert kept.status_code == 200
+    with dyemix.DyeBook(path) as book:
+        record = book.job("sage")
+    assert record.sheets[0].recipe == Recipe.parse(mix["recipe"])
+    assert record.trials[0].trial.reading.lab.tolist() == [58.0, -8.0, 20.0]
+    assert str(record.trials[0].trial.date) == "2026-05-03"
+    assert words(asked("/jars", **mix, jars="gold")) != before
+    assert "See the next piece" in words(asked("/book"))
+
+
+def _table(folder: Path) -> Path:
+    path = folder / "own.csv"
+    path.write_text(
+        "# light: D65/10\nrecipe,L*,a*,b*\nundyed,92.3,-0.7,7.3\ngold 2,76.8,14.1,76.8\n"
+        "gold 0.5,84.0,5.1,58.6\ngold 0.125,88.4,-0.1,35.9\nnavy 2,36.5,-7.5,-18.2\n"
+        "navy 0.5,55.3,-9.5,-18.4\nnavy 0.125,72.4,-8.2,-11.3\n"
+    )
+    return path
+
+
+# Words --------------------------------------------------------------------------------------------
+
+
+def test_words_of_colours_and_misses() -> None:
+    assert colour_words(np.array([55.7, -10.1, 13.4])) == "middling, quiet, yellow-green"
+    assert colour_words(np.array([60.7, 83.9, -33.8])) == "middling, very clean, magenta"
+    assert colour_words(np.array([20.0, 0.5, 0.0])) == "very dark, grey"
+    assert [worth(m) for m in (1.5, 3.0, 5.0, 5.1)] == [
+        "excellent", "sound", "same family", "test first"
+    ]  # fmt: skip
+    assert worth(0.1, proven=False) == "sound"
+    assert counted([0.2, 1.4, 2.0, 9.0]) == "2 a match, 1 seen side by side, 1 another colour"
+
+
+def test_spoons_are_drawn_as_they_are_said() -> None:
+    assert spoon_signs("2 tbsp + 1¼ tsp") == [("tbsp", 4), ("tbsp", 4), ("tsp", 4), ("tsp", 1)]
+    assert spoon_signs("¾ tsp") == [("tsp", 3)]
+    assert spoon_signs("12 mL") == []
+
+
+def test_a_frame_stays_in_the_picture() -> None:
+    assert Frame.parse("0,1000,200") == Frame(100, 900, 200)
+    assert Frame.parse("500,500,5000") == Frame(500, 500, 1000)
+    with pytest.raises(dyemix.DyemixError, match="no frame"):
+        Frame.parse("a,b")
