@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.colour.colorimetry import Light
 from dyemix.colour.difference import Miss
 from dyemix.dataset.readings import Reading
@@ -308,7 +308,7 @@ def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes:
     )
 
     def goal(lab: Array, _: NDArray[np.intp]) -> tuple[Array, Array]:
-        return delta_e_residual(target.lab, lab + error)
+        return delta_e_parts(target.lab[:, np.newaxis], lab + error[:, np.newaxis])
 
     found = problem.descend(start, 100, 1e-9, problem.on_lab(goal)).best()
     if other_dyes:
