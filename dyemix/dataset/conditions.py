@@ -15,6 +15,8 @@ METHOD = (
 )  # fmt: skip
 #: Conditions that are kept but may differ between swatches of one fit.
 RECORD = ("lot", "date", "illuminant", "observer")
+#: All that are columns of a table under their own name; any other is one as ``# name``.
+CONDITIONS = (*METHOD, *RECORD)
 
 _NUMBER = r"([0-9]+(?:[.,][0-9]+)?)"
 _UNITS = {
