@@ -69,8 +69,7 @@ class Data:
 
 def _nothing(count: int) -> Beside:
     """Squares that nothing is known of yet."""
-    off, expected, stronger = np.zeros((3, count))
-    return Beside(np.zeros((count, 3)), off, expected, stronger, np.zeros(count, dtype=bool))
+    return Beside(np.zeros(count), np.zeros(count), np.zeros(count), np.zeros(count, dtype=bool))
 
 
 class Solver:
@@ -107,8 +106,8 @@ class Solver:
             for i, rows in enumerate(out):
                 if rows.any():
                     here = self._beside(fitted, surface, i)
-                    for name, values in vars(here).items():
-                        getattr(found[i], name)[rows] = values[rows]
+                    for name in ("delta_e", "expected", "stronger", "tells"):
+                        getattr(found[i], name)[rows] = getattr(here, name)[rows]
         return [f if len(x) > 2 else None for f, x in zip(found, steps, strict=True)]
 
     def beside(self, fitted: Fitted, surface: Surface) -> list[Beside]:
