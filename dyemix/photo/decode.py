@@ -36,8 +36,9 @@ if TYPE_CHECKING:
 
     from dyemix.photo.tones import Tone
 
-#: More pixels than any phone writes at its usual setting; the codes then take 330 MB.
-MOST_PIXELS = 110_000_000
+#: More pixels than any phone writes at its usual setting, and the longest side that is needed: a
+#: page then has 10 pixels a mm. Larger pictures are read at half, a third … of their size.
+MOST_PIXELS, _ENOUGH = 110_000_000, 3000
 _LARGEST = 400_000_000  # bytes
 RAW_SUFFIXES = frozenset(
     {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw", ".x3f"}
@@ -45,10 +46,14 @@ RAW_SUFFIXES = frozenset(
 _HEIC = {".heic", ".heif", ".hif"}
 _HEIC_BRANDS = (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftyphevc")
 _CLIPPED_LOW, _CLIPPED_HIGH = 3.1e-4, 0.966  # linear light
-_ENCODINGS = ("stated", "linear", "sRGB")
 
 SRGB_TO_XYZ: Array = np.array(
     [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+)
+#: The wide primaries of developed raw files, by their developer (white of D65; from memory, and
+#: compared with its sRGB in a test).
+WIDE_TO_XYZ: Array = SRGB_TO_XYZ @ np.linalg.inv(
+    [[0.529317, 0.330092, 0.140588], [0.098368, 0.873465, 0.028169], [0.016879, 0.117663, 0.865457]]
 )
 #: Bradford adaptation from a profile's D50 to D65 (ICC.1:2022 annex E, linear Bradford).
 _BRADFORD = np.array(
@@ -203,20 +208,16 @@ def _open(data: bytes, suffix: str) -> Image:
         pil.MAX_IMAGE_PIXELS = limit
 
 
-def _bits(image: Image, data: bytes) -> int:
-    """Bits a channel, of the formats that can have more than eight."""
-    if image.format == "PNG":
-        return data[24]
-    if image.format == "TIFF":
-        return int(np.max(image.tag_v2.get(258, (8,))))  # type: ignore[attr-defined]
-    return 8
-
-
-def _check(image: Image, bits: int) -> None:
-    """Refuse what the header says is no photograph of swatches."""
+def _check(image: Image, data: bytes) -> int:
+    """The bits a channel. Refuses what the header says is no photograph of swatches."""
     width, height = image.size
-    frames = getattr(image, "n_frames", 1) if image.format not in ("MPO", "HEIF") else 1
-    size = f"{width} × {height}"
+    size, frames, bits = f"{width} × {height}", getattr(image, "n_frames", 1), 8
+    if image.format in ("MPO", "HEIF"):
+        frames = 1  # a preview beside the picture
+    elif image.format == "PNG":
+        bits = data[24]
+    elif image.format == "TIFF":
+        bits = int(np.max(image.tag_v2.get(258, (8,))))  # type: ignore[attr-defined]
     for wrong, message in (
         (
             width * height > MOST_PIXELS,
@@ -234,17 +235,27 @@ def _check(image: Image, bits: int) -> None:
     ):
         if wrong:
             raise _UnreadableError(message)
+    return bits
 
 
-def _pixels(image: Image, data: bytes, bits: int, notes: list[str]) -> NDArray[Any]:
+def _deep(source: Path | bytes) -> NDArray[Any]:
+    """The 16-bit codes ``(H, W, 3)``, upright by the orientation that the file states."""
+    cv2 = need("cv2", "photo", ", or save it with 8 bits a channel.")
+    how = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH
+    if isinstance(source, Path):
+        codes = cv2.imread(str(source), how)
+    else:
+        codes = cv2.imdecode(np.frombuffer(source, np.uint8), how)
+    if codes is None:
+        raise _UnreadableError("the 16-bit picture is damaged: save it again.")
+    return _smaller(cv2.cvtColor(codes, cv2.COLOR_BGR2RGB, codes), max(codes.shape) // _ENOUGH)
+
+
+def _pixels(image: Image, notes: list[str]) -> NDArray[Any]:
     """The codes ``(H, W, 3)``, upright by the orientation that the file states."""
-    if bits > 8:
-        cv2 = need("cv2", "photo", ", or save it with 8 bits a channel.")
-        found = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
-        if found is None:
-            raise _UnreadableError("the 16-bit picture is damaged: save it again.")
-        return np.ascontiguousarray(found[..., ::-1])
+    times = max(1, max(image.size) // _ENOUGH)
     try:
+        image.draft("RGB", (image.width // times, image.height // times))  # of JPEG, on the way
         image.load()
     except Exception as error:
         raise _UnreadableError(
@@ -252,21 +263,25 @@ def _pixels(image: Image, data: bytes, bits: int, notes: list[str]) -> NDArray[A
         ) from None
     if image.mode == "RGBA" and np.asarray(image.getchannel("A")).min() < 255:
         raise _UnreadableError("the picture is partly transparent: save the photograph as RGB.")
+    image = image.reduce(max(1, max(image.size) // _ENOUGH)).convert("RGB")
     try:
         image = need("PIL.ImageOps", "photo").exif_transpose(image)
     except Exception:  # a broken EXIF block says nothing about the pixels
         notes.append("the EXIF block is damaged: the picture is taken to be upright.")
-    return np.asarray(image.convert("RGB"))
+    return np.asarray(image)
 
 
-def _meaning(
-    image: Image, levels: int, encoding: str, notes: list[str]
-) -> tuple[Array, Array, str, bool]:
+def _smaller(codes: NDArray[Any], times: int) -> NDArray[Any]:
+    """The same picture, so many times smaller."""
+    if times < 2:
+        return codes
+    cv2 = need("cv2", "photo")
+    size = (codes.shape[1] // times, codes.shape[0] // times)
+    return np.asarray(cv2.resize(codes, size, interpolation=cv2.INTER_AREA))
+
+
+def _meaning(image: Image, levels: int, notes: list[str]) -> tuple[Array, Array, str, bool]:
     """Curve, matrix, name, and whether the file states them."""
-    if encoding == "linear":
-        return _steps(levels), SRGB_TO_XYZ, "linear, sRGB primaries, as told", True
-    if encoding == "sRGB":
-        return srgb_curve(levels), SRGB_TO_XYZ, "sRGB, as told", True
     if icc := image.info.get("icc_profile"):
         cms = need("PIL.ImageCms", "photo")
         try:
@@ -281,8 +296,7 @@ def _meaning(
                 "sRGB or Display P3."
             )
         return *profile, name, True
-    stated_srgb = "srgb" in image.info
-    gamma = image.info.get("gamma")
+    stated_srgb, gamma = "srgb" in image.info, image.info.get("gamma")
     if gamma and not stated_srgb and abs(gamma - 1 / 2.2) > 0.01:
         name = f"gamma {1.0 / gamma:.2f}, sRGB primaries"
         return _steps(levels) ** (1.0 / gamma), SRGB_TO_XYZ, name, True
@@ -295,57 +309,54 @@ def _meaning(
 
 
 def _raw(data: bytes) -> NDArray[Any]:
-    """A raw file developed to linear 16-bit codes by the camera's own balance and matrix."""
+    """A raw file developed to linear 16-bit codes by the camera's own balance and matrix, in
+    primaries wide enough for all cloth.
+    """
     rawpy = need("rawpy", "raw", ", or have the camera save JPEG.")
     try:
         with rawpy.imread(io.BytesIO(data)) as raw:
-            if raw.sizes.width * raw.sizes.height > MOST_PIXELS:
+            size = (raw.sizes.width, raw.sizes.height)
+            if size[0] * size[1] > MOST_PIXELS:
                 raise ValueError(f"more than {MOST_PIXELS / 1e6:.0f} megapixels")
-            how = {"gamma": (1, 1), "no_auto_bright": True, "use_camera_wb": True}
-            return np.asarray(raw.postprocess(output_bps=16, **how))
+            times = max(1, max(size) // _ENOUGH)
+            found = raw.postprocess(
+                output_bps=16, gamma=(1, 1), no_auto_bright=True, use_camera_wb=True,
+                output_color=rawpy.ColorSpace.ProPhoto, half_size=times > 1,
+            )  # fmt: skip
+            return _smaller(np.asarray(found), times // 2)
     except Exception as error:
         raise _UnreadableError(
             f"the raw file cannot be developed ({error}): save a JPEG."
         ) from None
 
 
-def decode(
-    path: str | os.PathLike[str], encoding: str = "stated", data: bytes | None = None
-) -> Photograph:
-    """Read a photograph, upright, with the curve and primaries its file states.
+def decode(path: str | os.PathLike[str], data: bytes | None = None) -> Photograph:
+    """Read a photograph, upright, with the curve and primaries its file states (sRGB if silent).
 
-    Parameters
-    ----------
-    path : JPEG, PNG or TIFF (8 or 16 bit), HEIC or a raw file.
-    encoding : ``"stated"`` by the file (sRGB where it is silent), ``"linear"`` or ``"sRGB"``.
-    data : the bytes of the file where they are at hand; `path` is then only its name.
-
-    Raises
-    ------
-    InputError
-        Not a picture, damaged, too many pixels, CMYK, animated, without colour, or an extra is
-        missing.
+    `path` is a JPEG, PNG or TIFF (8 or 16 bit), HEIC or a raw file, or only its name where the
+    bytes of the file are at hand as `data`. Raises `InputError`: not a picture, damaged, too many
+    pixels, CMYK, animated, without colour, or an extra is missing.
     """
-    path = Path(path)
-    file = path.name or str(path)
     notes: list[str] = []
+    path, on_disk = Path(path), data is None
+    file = path.name or str(path)
     try:
-        if encoding not in _ENCODINGS:
-            raise _UnreadableError(
-                f"encoding {encoding!r} is unknown: use one of {', '.join(_ENCODINGS)}."
-            )
         suffix = path.suffix.lower()
         data = read_bytes(path, _LARGEST) if data is None else data
         if suffix in RAW_SUFFIXES:
             codes = _raw(data)
-            curve, to_xyz, name, stated = _steps(65536), SRGB_TO_XYZ, "raw, linear", True
+            curve, to_xyz, name, stated = _steps(65536), WIDE_TO_XYZ, "raw, linear", True
         else:
             image = _open(data, suffix)
-            bits = _bits(image, data)
-            _check(image, bits)
-            codes = _pixels(image, data, bits, notes)
-            levels = 65536 if codes.dtype == np.uint16 else 256
-            curve, to_xyz, name, stated = _meaning(image, levels, encoding, notes)
+            bits = _check(image, data)
+            curve, to_xyz, name, stated = _meaning(image, 65536 if bits > 8 else 256, notes)
+            if bits == 8:
+                codes = _pixels(image, notes)
+            elif on_disk and image.getexif().get(274, 1) < 5:  # a turned TIFF fails this way
+                del image, data  # as large as the picture
+                codes = _deep(path)
+            else:
+                codes = _deep(data)
     except _UnreadableError as reason:
         raise InputError(Fault(str(reason), file)) from None
     table = _table(curve)

@@ -74,7 +74,6 @@ class PhotoOptions:
     measured : the dyer's own measured swatches; those that lie in named cells (same recipe, and
         same swatch name where given) serve as further patches.
     keep : labels of cells to keep although they are flagged; ``"all"`` for all of them.
-    encoding : ``"stated"`` by the file, ``"linear"`` or ``"sRGB"``.
     light : of the CIELAB that is wanted.
 
     Raises `InputError` for what is none of these, or contradicts itself.
@@ -90,7 +89,6 @@ class PhotoOptions:
     anchor: str = "grey"
     measured: File | SwatchSet | None = None
     keep: str | Iterable[str] = ()
-    encoding: str = "stated"
     light: Light = D65_2
 
     def __post_init__(self) -> None:
@@ -140,7 +138,7 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
         For a picture, page, card or table that cannot be read, with what to do about it.
     """
     options = options or PhotoOptions()
-    photo = decode(path, options.encoding)
+    photo = decode(path)
     notes = list(photo.notes)
     named = {} if options.cells is None else read_names(options.cells, notes, "cell")
     contents = {reading.name.upper(): reading for reading in named.values()}
