@@ -15,8 +15,10 @@ METHOD = (
     "cloth", "alkali", "liquor ratio", "temperature", "hours", "salt", "soda", "geometry",
     "backing",
 )  # fmt: skip
+#: The photograph that a reading is from: what its camera does to all colours is common to them.
+PICTURE = "photograph"
 #: Conditions that are kept but may differ between swatches of one fit.
-RECORD = ("lot", "date", "illuminant", "observer")
+RECORD = ("lot", "date", "illuminant", "observer", PICTURE)
 
 _NUMBER = r"([0-9]+(?:[.,][0-9]+)?)"
 _UNITS = {

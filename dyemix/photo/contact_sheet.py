@@ -67,7 +67,8 @@ def write_contact_sheet(
     ]
     for cell, code in zip(read.cells, screen_colours(np.array(labs)), strict=True):
         corners, piece, core = (
-            per_unit * (places - shown[0]) for places in (cell.corners, cell.piece, cell.core)
+            per_unit * (places - shown[0])
+            for places in (cell.corners, cell.cloth.piece, cell.cloth.core)
         )
         side = float(np.linalg.norm(corners[1] - corners[0]))
         _outline(draw, piece, 1)

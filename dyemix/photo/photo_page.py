@@ -84,10 +84,9 @@ def _shapes(layout: Layout) -> Iterator[tuple[Array, str]]:
         yield corners, "0"
         for square in parts(corners, 7, 7)[image.ravel() > 127]:  # 5 × 5 and a border
             yield square, "1"
-    for corners in (*layout.cells, quad(*GREY_BOX), quad(*CARD_BOX)):
-        yield corners, ""
-    for corners, grey in ((layout.greys, "0.6"), (layout.bars, "0")):
-        yield from ((each, grey) for each in corners)
+    outline = {"swatch": "", "grey box": "", "card box": "", "check": "0.6", "bar": "0"}
+    for role, grey in outline.items():
+        yield from ((corners, grey) for corners in layout.places[role])
 
 
 def _words(layout: Layout, pieces: Sequence[tuple[str, str]]) -> Iterator[tuple[Array, str, Any]]:

@@ -40,7 +40,7 @@ def printed_greys(photo: Photograph, frame: Frame, flat: Flat) -> tuple[Array, N
     cloth lies on it ``(N,)``. `photo` has straight tones.
     """
     checks = frame.of("check")
-    light = np.log(levels(photo, checks, 0.5) / flat.at(checks.mean(axis=1)))
+    light = np.log(levels(photo, checks, 0.5)[0] / flat.at(checks.mean(axis=1)))
     off = light - np.median(light, axis=0) if len(checks) else light
     return np.expm1(off.mean(axis=1)), covered(off)
 

@@ -16,6 +16,8 @@ from dyemix.photo.layout import HEAD, inset, parts, quad, within
 CORE = 0.66
 #: Blocks along each side of a cell; a block is then some threads wide and evens the weave out.
 BLOCKS = 6
+#: An even thing is clipped beyond this share of pixels.
+_CLIPPED = 0.02
 #: A block that differs from the others by so many robust standard deviations, and so much, is a
 #: seam, a loose thread or a hole.
 _ODD_BLOCK, _ODD_SHARE = 4.0, 0.03
@@ -74,19 +76,20 @@ def raster(
 
 def levels(
     photo: Photograph, places: Array, share: float, among: tuple[float, float] = (0.25, 0.75)
-) -> Array:
-    """Mean linear light ``(N, 3)`` of the middles of even things ``(N, 4, 2)``: paper, patches.
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Mean linear light ``(N, 3)`` of the middles of even things ``(N, 4, 2)``: paper, patches; and
+    whether they are within the scale ``(N,)``.
 
     Of the sorted values those `among` two shares are averaged, so that specks, scratches and what
     covers an edge do not count.
     """
+    rasters = [raster(photo, inset(corners, share), 60) for corners in places]
     found = np.empty((len(places), 3))
-    for i, corners in enumerate(places):
-        light = raster(photo, inset(corners, share), 60).light
-        values = np.sort(light.reshape(-1, 3), axis=0)
+    for i, here in enumerate(rasters):
+        values = np.sort(here.light.reshape(-1, 3), axis=0)
         low, high = (int(part * len(values)) for part in among)
         found[i] = values[low:high].mean(axis=0)
-    return found
+    return found, np.array([here.ends.max() <= _CLIPPED for here in rasters], dtype=bool)
 
 
 @dataclass(frozen=True, eq=False)

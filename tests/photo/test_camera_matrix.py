@@ -13,17 +13,7 @@ from dyemix.errors import DyemixError
 from dyemix.photo.camera_matrix import balance, features, fit_patches, metric, spread_in_lab
 from dyemix.photo.decode import SRGB_TO_XYZ
 from dyemix.photo.flat_field import fit_flat
-from dyemix.photo.layout import (
-    CARD_BOX,
-    GREY_BOX,
-    HEIGHT,
-    LAYOUTS,
-    MARK,
-    WIDTH,
-    layout_of,
-    parts,
-    quad,
-)
+from dyemix.photo.layout import HEIGHT, LAYOUTS, MARK, WIDTH, layout_of, parts, quad
 from dyemix.photo.places import Lens, read_grid
 from dyemix.photo.reference_cards import grid_of
 from dyemix.photo.tones import Tone, Witnesses
@@ -67,8 +57,7 @@ def test_parts_follow_the_perspective() -> None:
 @pytest.mark.parametrize("layout", LAYOUTS, ids=lambda layout: str(layout.count))
 def test_nothing_on_the_sheet_overlaps(layout) -> None:
     taken = np.zeros((int(HEIGHT * 10), int(WIDTH * 10)), int)
-    boxes = [quad(*GREY_BOX), quad(*CARD_BOX), *layout.marks, *layout.cells, *layout.greys]
-    for box in [*boxes, *layout.bars, *layout.whites]:
+    for box in [*layout.marks, *np.concatenate(list(layout.places.values()))]:
         (x0, y0), (x1, y1) = np.rint(10 * box[0]).astype(int), np.rint(10 * box[2]).astype(int)
         assert 0 <= x0 < x1 <= taken.shape[1]
         assert 0 <= y0 < y1 <= taken.shape[0]

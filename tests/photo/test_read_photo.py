@@ -197,6 +197,7 @@ def test_names_recipes_and_conditions_reach_the_readings(tmp_path: Path) -> None
     assert (first.kind, first.light, first.rough) == ("Lab", D65_2, True)
     assert dict(first.conditions) == {
         "cloth": "cotton lawn", "geometry": "photograph", "illuminant": "D65", "observer": "2",
+        "photograph": swatches.source,
     }  # fmt: skip
     assert by_name["B4"].recipe == {}
     assert by_name["B5"].recipe is None
