@@ -178,7 +178,7 @@ def write_photo_page(
     layout = layout_of(max(cells or (0 if pieces else 24), len(pieces)))
     pieces += [("", "")] * (layout.count - len(pieces))
     labelled = [(label, *piece) for label, piece in zip(layout.labels, pieces, strict=True)]
-    method = "".join(f"# {key}:\n" for key in METHOD[:6])
+    method = "".join(f"# {key}:\n" for key in METHOD[:7])
     cells_table = method + csv_text([("cell", "recipe", "swatch"), *labelled])
     drawn = _drawn(layout, pieces, paper, form)
     destination(table, force=force, inputs=inputs)  # refused before the page is written, not after

@@ -77,7 +77,7 @@ def test_a_cell_is_a_target_and_two_are_compared(run):
     assert "Target #334455" in trial.stdout
     over = run("subdue", "--over", piece, "--steps", "1", *how)
     assert "On the piece as read" in over.stdout, over.stderr
-    nowhere = run("match", "photo.jpg Z9")
+    nowhere = run("match", "photo.jpg Z9", "--grey", STEPS)
     assert nowhere.returncode == 2
     assert "Z9" in nowhere.stderr
 
