@@ -16,8 +16,9 @@ from dyemix.errors import DyemixError
 _TINY = 1e-12
 _DEG = np.pi / 180.0
 _TURN = 2.0 * np.pi
-#: T of eq. 15, less 1, as the real part of a polynomial in exp(ih): its coefficients, lowest first.
+#: T of eq. 15, less 1, as the real part of a polynomial in exp(ih), and its slope by ih.
 _T = np.array([-0.17, 0.24, 0.32, -0.20]) * np.exp(1j * _DEG * np.array([-30.0, 0.0, 6.0, -63.0]))
+_T_AND_SLOPE = np.stack([_T, _T * np.arange(1, 5)])
 
 
 def _seventh(chroma: Array) -> Array:
@@ -38,13 +39,31 @@ def delta_e(reference: ArrayLike, sample: ArrayLike, k_lightness: float = 1.0) -
     for values in (reference, sample):
         if (shape := np.shape(values))[-1:] != (3,):
             raise DyemixError(f"the shape {shape} holds no CIELAB: (3,) or (..., 3) does.")
-    residual, _ = delta_e_residual(reference, sample, k_lightness, slope=False)
-    return np.asarray(np.sqrt(np.sum(residual * residual, axis=-1)))
+    residual, _ = delta_e_parts(*_leading(reference, sample), k_lightness, slope=False)
+    return np.asarray(np.sqrt((residual * residual).sum(axis=0)))
 
 
 def delta_e_residual(
-    reference: ArrayLike,
-    sample: ArrayLike,
+    reference: ArrayLike, sample: ArrayLike, k_lightness: float = 1.0, slope: bool = True
+) -> tuple[Array, Array]:
+    """`delta_e_parts` of colours ``(..., 3)``: residual ``(..., 3)``, its slope ``(..., 3, 3)``."""
+    residual, by_lab = delta_e_parts(*_leading(reference, sample), k_lightness, slope)
+    if not slope:
+        return np.moveaxis(residual, 0, -1), by_lab
+    return np.moveaxis(residual, 0, -1), np.moveaxis(by_lab, (0, 1), (-2, -1))
+
+
+def _leading(reference: ArrayLike, sample: ArrayLike) -> tuple[Array, Array]:
+    """Two arrays of colours ``(..., 3)``, broadcast, with L*, a*, b* first."""
+    ref, smp = np.asarray(reference, dtype=float), np.asarray(sample, dtype=float)
+    apart = smp.ndim - ref.ndim
+    ref, smp = ref[(None,) * max(apart, 0)], smp[(None,) * max(-apart, 0)]
+    return np.moveaxis(ref, -1, 0), np.moveaxis(smp, -1, 0)
+
+
+def delta_e_parts(
+    reference: Array,
+    sample: Array,
     k_lightness: float = 1.0,
     slope: bool = True,
     side: ArrayLike = 0,
@@ -56,23 +75,24 @@ def delta_e_residual(
     ``r = (u, v + R_T w/2, w √(1 − R_T²/4))``, so that least squares on r is least squares on
     ΔE2000 itself. The slope carries the weights too (they depend on the mean of both colours).
 
+    Parameters
+    ----------
+    reference, sample : CIELAB ``(3, ...)``, of as many axes; they broadcast.
+    side : 1 or −1, of all or each, continues the branch of hues that lie that way round
+        (counter-clockwise, or clockwise, of the reference) smoothly past the jump of the formula
+        where they stand 180° apart: equal to ΔE2000 up to it, and what a solver needs to come down
+        to its very edge.
+
     Returns
     -------
-    residual : ``(..., 3)``
-    slope : ``(..., 3, 3)``, of the residual (rows) by the sample's L*, a*, b* (columns); empty
-        when `slope` is false. The formula jumps where the hues stand 180° apart: no slope is
-        right there, and none is given across the jump.
-
-    `side` 1 or −1, of all or each, continues the branch of hues that lie that way round
-    (counter-clockwise, or clockwise, of the reference) smoothly past the jump: equal to ΔE2000 up
-    to it, and what a solver needs to come down to its very edge.
+    residual : ``(3, ...)``
+    slope : ``(3, 3, ...)``, of the residual (rows) by the sample's L*, a*, b* (columns); empty when
+        `slope` is false. None is given across the jump, where no slope is right.
     """
-    ref, smp = np.asarray(reference, dtype=float), np.asarray(sample, dtype=float)
-    shape = np.broadcast_shapes(ref.shape, smp.shape)[:-1]
+    shape = np.broadcast_shapes(reference.shape[1:], sample.shape[1:])
     # Both colours on an axis of two: few calls, which is what the hot path is made of.
     both = np.empty((3, 2, *shape))
-    both[:, 0] = np.moveaxis(np.broadcast_to(ref, (*shape, 3)), -1, 0)
-    both[:, 1] = np.moveaxis(np.broadcast_to(smp, (*shape, 3)), -1, 0)
+    both[:, 0], both[:, 1] = reference, sample
     lightness, a, b = both
 
     c = np.hypot(a, b)  # eq. 2
@@ -82,21 +102,29 @@ def delta_e_residual(
     stretch = 1.5 - 0.5 * root  # 1 + G, eq. 4
     p = stretch * a  # eq. 5
     q = np.hypot(p, b)  # eq. 6
+    n = np.maximum(q, _TINY)
     h = np.arctan2(b, p)  # eq. 7
     h += _TURN * (h < 0.0)
-    grey = q[0] * q[1] == 0.0
     turn = h[1] - h[0]  # eq. 10
-    turn = np.where(grey, 0.0, turn - _TURN * np.sign(turn) * (np.abs(turn) > np.pi))
-    way = np.asarray(side, dtype=float)
-    turn = np.where(way * turn < -np.pi / 2.0, turn + way * _TURN, turn)
-    half, product = turn / 2.0, np.sqrt(q[0] * q[1])
+    turn -= _TURN * np.sign(turn) * (np.abs(turn) > np.pi)
+    product = np.sqrt(q[0] * q[1])
+    turn *= product > 0.0
+    if np.any(side):
+        way = np.asarray(side, dtype=float)
+        turn = np.where(way * turn < -np.pi / 2.0, turn + way * _TURN, turn)
+    half = turn / 2.0
     sin_half = np.sin(half)
     d_hue = 2.0 * product * sin_half  # eq. 11
-    # eq. 14, whose cases all say: half a turn's way on from the first hue, or their sum for a grey
-    hue = np.where(grey, h[0] + h[1], np.mod(h[0] + half, _TURN))
+    # eq. 14, whose cases all say: half the turn on from the first hue. The mean with a grey, which
+    # has another rule, weighs nothing, since d_hue is 0.
+    hue = np.mod(h[0] + half, _TURN)
+    powers = np.empty((4, *shape), dtype=complex)
+    powers[0] = z = np.exp(1j * hue)
+    powers[1] = z * z
+    powers[2:] = powers[:2] * powers[1]
+    t, d_t = np.tensordot(_T_AND_SLOPE, powers, 1)
+    t = 1.0 + t.real  # eq. 15
     chroma = np.maximum((q[0] + q[1]) / 2.0, _TINY)  # eq. 13
-    z = np.exp(1j * hue)
-    t = 1.0 + (z * (_T[0] + z * (_T[1] + z * (_T[2] + z * _T[3])))).real  # eq. 15
     off = (hue - 275.0 * _DEG) / (25.0 * _DEG)
     angle = 60.0 * _DEG * np.exp(-off * off)  # twice Δθ, eq. 16
     share2 = _seventh(chroma)
@@ -113,31 +141,29 @@ def delta_e_residual(
     residual = np.empty((3, *shape))
     residual[0], residual[1], residual[2] = u, v + r_t * w / 2.0, w * rest
     if not slope:
-        return np.moveaxis(residual, 0, -1), np.empty(0)
+        return residual, np.empty(0)
 
     # Slopes by a* and b* of the sample travel together on a leading axis of two.
     # At zero chroma every direction is as good as another; the floor only avoids 0/0.
-    d_g = -0.875 * root * (1.0 - share) / (mean * np.maximum(c[1], _TINY)) * both[1:, 1]
-    n = np.maximum(q, _TINY)
+    d_g = (-0.875 * root * (1.0 - share) / (mean * np.maximum(c[1], _TINY))) * both[1:, 1]
     along, across = p / n, b / (n * n)
-    d_q1, d_h1 = along[0] * a[0] * d_g, -across[0] * a[0] * d_g
-    d_p2 = a[1] * d_g
+    d_p1, d_p2 = a[0] * d_g, a[1] * d_g
     d_p2[0] += stretch
+    d_q1, d_h1 = along[0] * d_p1, across[0] * d_p1
     d_q2, d_h2 = along[1] * d_p2, -across[1] * d_p2
     d_q2[1] += b[1] / n[1]
     d_h2[1] += along[1] / n[1]
-    d_mean_hue, d_chroma = (d_h1 + d_h2) / 2.0, (d_q1 + d_q2) / 2.0
+    d_mean_hue, d_chroma = (d_h2 - d_h1) / 2.0, (d_q1 + d_q2) / 2.0
     d_product = (q[1] * d_q1 + q[0] * d_q2) / np.maximum(product, _TINY)
-    d_d_hue = sin_half * d_product + product * np.cos(half) * (d_h2 - d_h1)
-    # dT/dh: the n-th power turns n times as fast
-    d_t = -(z * (_T[0] + z * (2.0 * _T[1] + z * (3.0 * _T[2] + z * (4.0 * _T[3]))))).imag
+    d_d_hue = sin_half * d_product + (product * np.cos(half)) * (d_h2 + d_h1)
     by_hue = np.cos(angle) * r_c * angle * off * (2.0 / (25.0 * _DEG))
-    d_r_t = by_hue * d_mean_hue + r_t * 3.5 * (1.0 - share2) / chroma * d_chroma
-    d_v = ((d_q2 - d_q1) - v * 0.045 * d_chroma) / s_c
-    d_w = (d_d_hue - w * 0.015 * (t * d_chroma + chroma * d_t * d_mean_hue)) / s_h
-    d_s_l = k_lightness * 0.0075 * light * (40.0 + square) / under**3
+    d_r_t = by_hue * d_mean_hue + (r_t * 3.5 * (1.0 - share2) / chroma) * d_chroma
+    d_v = ((d_q2 - d_q1) - (v * 0.045) * d_chroma) / s_c
+    by_mean = chroma * d_t.imag
+    d_w = (d_d_hue - (w * 0.015) * (t * d_chroma - by_mean * d_mean_hue)) / s_h
+    d_s_l = k_lightness * 0.0075 * light * (40.0 + square) / (under * under * under)
     out = np.zeros((3, 3, *shape))
     out[0, 0] = (1.0 - u * d_s_l) / s_l
     out[1, 1:] = d_v + (r_t * d_w + w * d_r_t) / 2.0
-    out[2, 1:] = rest * d_w - w * r_t / (4.0 * rest) * d_r_t
-    return np.moveaxis(residual, 0, -1), np.moveaxis(out, (0, 1), (-2, -1))
+    out[2, 1:] = rest * d_w - (w * r_t / (4.0 * rest)) * d_r_t
+    return residual, out

@@ -143,23 +143,27 @@ def xyz(reflectance: ArrayLike, light: Light) -> Array:
 
 
 _LINEAR_BELOW = (6.0 / 29.0) ** 3
-_TO_LAB = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
+TO_LAB = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
+
+
+def cube_root_and_slope(share: Array) -> tuple[Array, Array]:
+    """f of CIE 015:2018 equations 8.6–8.11 at XYZ over that of white, and its slope."""
+    root = np.cbrt(np.maximum(share, _LINEAR_BELOW))
+    slope = 1.0 / (3.0 * root * root)
+    return root + np.minimum(share - _LINEAR_BELOW, 0.0) * slope, slope
 
 
 def lab_from_xyz(xyz: ArrayLike, light: Light) -> Array:
     """CIELAB ``(..., 3)`` (CIE 015:2018, equations 8.3–8.11)."""
-    t = np.asarray(xyz, dtype=float) / white(light)
-    f = np.where(t > _LINEAR_BELOW, np.cbrt(t), t / (3.0 * (6.0 / 29.0) ** 2) + 4.0 / 29.0)
-    lab = f @ _TO_LAB.T
+    lab = cube_root_and_slope(np.asarray(xyz, dtype=float) / white(light))[0] @ TO_LAB.T
     lab[..., 0] -= 16.0
     return np.asarray(lab)
 
 
 def lab_slope(xyz: ArrayLike, light: Light) -> Array:
     """Derivative ``(..., 3, 3)`` of L*, a*, b* (rows) with respect to X, Y, Z (columns)."""
-    t = np.asarray(xyz, dtype=float) / white(light)
-    root = np.cbrt(np.maximum(t, _LINEAR_BELOW))
-    return np.asarray(_TO_LAB * (1.0 / (3.0 * root * root * white(light)))[..., np.newaxis, :])
+    _, slope = cube_root_and_slope(np.asarray(xyz, dtype=float) / white(light))
+    return np.asarray(TO_LAB * (slope / white(light))[..., np.newaxis, :])
 
 
 def xyz_from_lab(lab: ArrayLike, light: Light) -> Array:

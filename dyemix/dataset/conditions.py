@@ -19,6 +19,8 @@ METHOD = (
 PICTURE = "photograph"
 #: Conditions that are kept but may differ between swatches of one fit.
 RECORD = ("lot", "date", "illuminant", "observer", PICTURE)
+#: All that are columns of a table under their own name; any other is one as ``# name``.
+CONDITIONS = (*METHOD, *RECORD)
 
 _NUMBER = r"([0-9]+(?:[.,][0-9]+)?)"
 _UNITS = {

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,18 +21,23 @@ from dyemix.colour.colorimetry import (
     smoothest_reflectance,
 )
 from dyemix.colour.spectra import Unit, fractions
-from dyemix.dataset.clipped import Clipped, as_text
-from dyemix.dataset.conditions import METHOD, RECORD
+from dyemix.dataset.clipped import Clipped, as_text, from_text
+from dyemix.dataset.conditions import CONDITIONS
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.repeats import odd_readings, reading_weights
 from dyemix.dataset.result import Result, Row, Value, colour_row
 from dyemix.errors import Fault, FitError, InputError
 
 KINDS = ("spectrum", "Lab", "hex", "blank")
-#: Conditions that are columns of a table under their own name; any other is one as ``# name``.
-CONDITIONS = {name: name for name in (*METHOD, *RECORD)}
-#: Between the warnings of one cell.
-SEPARATOR = " | "
+#: Attributes that stand in a table in words: how they are written, and read again.
+CELLS: dict[str, tuple[Callable[[Any], str], Callable[[str], Any]]] = {
+    **dict.fromkeys(("swatch", "kind", "name", "place"), (str, str)),
+    "warnings": (" | ".join, lambda text: tuple(text.split(" | "))),
+    "covariance": (as_text, from_text),
+    "clipped": (str, Clipped.parse),
+}
+
+AnyRecipe: TypeAlias = Recipe | Mapping[str, float] | str | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,19 +81,14 @@ class Reading(Result):
     clipped: Clipped | None = None
 
     def __post_init__(self) -> None:
-        if self.recipe is not None:
-            object.__setattr__(self, "recipe", Recipe.parse(self.recipe))
+        object.__setattr__(self, "recipe", _parsed(self.recipe))
         if self.reflectance is not None:
             object.__setattr__(self, "reflectance", fractions(self.reflectance))
-        colour = self.kind in ("Lab", "hex") and self.reflectance is not None
-        three = self.lab is not None and self.lab.shape == (3,)
-        for wrong, words in (
-            (self.kind not in KINDS, f"{self.kind!r} is no kind of reading: {', '.join(KINDS)}"),
-            (colour and not three, "a colour is L*, a*, b*: three numbers"),
-            (colour and self.light is None, "a colour needs its light: write it as D65/10"),
-        ):
-            if wrong:
-                raise InputError(Fault(f"{words}.", self.place or None))
+        colour = self.lab is not None and self.lab.shape == (3,) and self.light is not None
+        if self.kind not in KINDS:
+            raise InputError(Fault(f"{self.kind!r} is no kind of reading: {', '.join(KINDS)}."))
+        if self.rough and self.reflectance is not None and not colour:
+            raise InputError(Fault("a colour is L*, a*, b* and its light, as D65/10.", self.place))
         super().__post_init__()
 
     @classmethod
@@ -96,7 +96,7 @@ class Reading(Result):
         cls,
         values: ArrayLike,
         wavelengths: ArrayLike | None = None,
-        recipe: Recipe | Mapping[str, float] | str | None = None,
+        recipe: AnyRecipe = None,
         *,
         scale: Unit | str = Unit.FRACTION,
         **about: Any,
@@ -110,16 +110,11 @@ class Reading(Result):
         >>> Reading.from_spectrum([40] * 36, range(380, 731, 10), "undyed", scale="percent").kind
         'spectrum'
         """
-        given = None if recipe is None else Recipe.parse(recipe)
-        return cls(given, fractions(values, wavelengths, scale), **about)
+        return cls(_parsed(recipe), fractions(values, wavelengths, scale), **about)
 
     @classmethod
     def from_lab(
-        cls,
-        values: ArrayLike,
-        light: Light | str,
-        recipe: Recipe | Mapping[str, float] | str | None = None,
-        **about: Any,
+        cls, values: ArrayLike, light: Light | str, recipe: AnyRecipe = None, **about: Any
     ) -> Reading:
         """A reading of CIELAB ``(3,)`` under `light`; `about` is any further attribute.
 
@@ -129,14 +124,12 @@ class Reading(Result):
         colour = np.array(values, dtype=float)
         if colour.shape != (3,) or not np.isfinite(colour).all():
             raise InputError(Fault(f"{values!r} is not a colour: L*, a*, b* are wanted."))
-        seen, given = Light.parse(light), None if recipe is None else Recipe.parse(recipe)
+        seen = Light.parse(light)
         (spectrum,) = smoothest_reflectance(colour, seen)
-        return cls(given, spectrum, lab=colour, light=seen, **{"kind": "Lab", **about})
+        return cls(_parsed(recipe), spectrum, lab=colour, light=seen, **{"kind": "Lab", **about})
 
     @classmethod
-    def from_hex(
-        cls, code: str, recipe: Recipe | Mapping[str, float] | str | None = None, **about: Any
-    ) -> Reading:
+    def from_hex(cls, code: str, recipe: AnyRecipe = None, **about: Any) -> Reading:
         """A reading of ``#rrggbb`` (sRGB, so D65/2°); channels at 00 and ff are bounds."""
         more = {"kind": "hex", "clipped": Clipped.of_hex(code), **about}
         return cls.from_lab(hex_to_lab(code), D65_2, recipe, **more)
@@ -157,23 +150,19 @@ class Reading(Result):
 
     def row(self, light: Light) -> Row:
         """What `dyemix.dataset.frames` reads back, and its colour under `light`."""
-        row: dict[str, object] = {"recipe": self.recipe}
+        row: dict[str, object] = {"recipe": self.recipe, "swatch": "", "kind": ""}
+        row |= {
+            name: write(x)
+            for name, (write, _) in CELLS.items()
+            if not _empty(x := getattr(self, name))
+        }
         if self.recipe is not None and self.recipe.as_written not in ("", self.recipe.exact):
             row["as written"] = self.recipe.as_written
-        row |= {"swatch": self.swatch, "kind": self.kind}
         if self.reflectance is not None:
             shown = self.light if self.rough and self.light else light
             row |= colour_row(self.colour(shown), shown, screen_colour(self.reflectance).hex)
             row |= {f"{w:.0f} nm": x for w, x in zip(WAVELENGTHS, self.reflectance, strict=True)}
-        words = {
-            "name": self.name,
-            "covariance": "" if self.covariance is None else as_text(self.covariance),
-            "clipped": str(self.clipped or ""),
-            "warnings": SEPARATOR.join(self.warnings),
-            "place": self.place,
-        }
-        row |= {heading: text for heading, text in words.items() if text}
-        return row | {CONDITIONS.get(key, f"# {key}"): x for key, x in self.conditions.items()}
+        return row | {k if k in CONDITIONS else f"# {k}": x for k, x in self.conditions.items()}
 
     def _rows(self) -> Iterable[Row]:
         return [self.row(self.light or D65_10)]
@@ -185,6 +174,14 @@ class Reading(Result):
         light = self.light or D65_10
         values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.colour(light))
         return f"{of}: {values} ({light}), {self.kind}"
+
+
+def _empty(value: Any) -> bool:
+    return value is None or (isinstance(value, str | tuple) and not value)
+
+
+def _parsed(recipe: AnyRecipe) -> Recipe | None:
+    return None if recipe is None else Recipe.parse(recipe)
 
 
 @dataclass(frozen=True, eq=False)

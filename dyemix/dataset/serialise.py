@@ -6,7 +6,6 @@ a dataclass whose fields have these types, and is checked against them one by on
     @dataclass(frozen=True, eq=False)
     class Draws:
         curves: Annotated[Array, Shape("E", "D", "B")]
-        capacity: Annotated[Array, Shape("E", "D", null=math.inf)]
         law: Law                       # an Enum: its value
         light: Light                   # "D65/10°"
         dyed: date | None = None       # "2026-05-03"
@@ -22,7 +21,7 @@ a dataclass whose fields have these types, and is checked against them one by on
 - Arrays are float64 in nested lists: JSON holds the shortest digits that give the same number
   again. `Shape` names each side: an integer is meant as it stands, ``"B"`` is the bands of the
   package, and any other letter is one number within a dataclass and those inside it. JSON knows no
-  infinity and no NaN: they are written as null, which `null` of a `Shape` stands for.
+  infinity and no NaN: an array that is to be read back holds none.
 - A field that is absent takes its default, so that what is saved today is read by a version with
   more fields; one that is unknown is refused. Where a format has its own head (a version), give
   what is under it to `from_plain`.
@@ -56,11 +55,10 @@ _LARGEST = 2**53
 
 
 class Shape:
-    """The sides of an array, and the number that null stands for in it (None: null is damage)."""
+    """The sides of an array."""
 
-    def __init__(self, *sides: str | int, null: float | None = None) -> None:
+    def __init__(self, *sides: str | int) -> None:
         self.sides = sides
-        self.null = null
 
 
 # To JSON ----------------------------------------------------------------------------------------
@@ -222,13 +220,8 @@ def _dataclass(kind: Any, plain: dict[str, Any], where: str, sides: dict[str, in
 
 
 def _array(shape: Shape, plain: Any, where: str, sides: dict[str, int]) -> Array:
-    holes = None
     try:
         array = np.array(plain)
-        if array.dtype.kind == "O" and shape.null is not None:
-            holes = array == None  # noqa: E711  (element by element)
-            array[holes] = 0.0
-            array = np.array(array.tolist())
     except ValueError:
         _refuse(where, "has rows of different lengths")
     if not array.size:  # a list of none says nothing of its other sides
@@ -243,7 +236,5 @@ def _array(shape: Shape, plain: Any, where: str, sides: dict[str, int]) -> Array
     if array.shape != wanted:
         _refuse(where, f"has the shape {array.shape} where {wanted} is wanted")
     array = array.astype(np.float64)
-    if holes is not None:
-        array[holes] = shape.null
     array.setflags(write=False)
     return array

@@ -217,6 +217,9 @@ def _report_dye(
         odd=texts,
         advice=advice(steps, bool(odd)),
         lab_alone=i in data.lab,
+        left_out=tuple(tuple(left.lab[data.depths[i] == c].mean(axis=0).tolist()) for c in steps)
+        if left
+        else (),
     )
 
 

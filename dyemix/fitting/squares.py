@@ -29,11 +29,12 @@ _STRAY, _AMISS = 4.0, 0.15
 class Beside:
     """N squares beside what is predicted of them: arrays ``(N,)``.
 
-    `delta_e`; `expected` the mean square of it that the fit leaves open and baths and readings
-    stray by; `stronger` ln of how much stronger a square is than predicted; `tells` whether its
-    colour says anything of strength.
+    `lab` ``(N, 3)`` as predicted, and `delta_e` from it; `expected` the mean square of it that the
+    fit leaves open and baths and readings stray by; `stronger` ln of how much stronger a square is
+    than predicted; `tells` whether its colour says anything of strength.
     """
 
+    lab: Array
     delta_e: Array
     expected: Array
     stronger: Array
@@ -68,6 +69,7 @@ def beside(
     by_mode = by_mode + seen.by_strength * (seen.by_law[:, 0] @ laws.T)[:, np.newaxis]
     left_open = ((by_lab @ by_mode) ** 2).sum(axis=(1, 2))
     return Beside(
+        seen.lab,
         np.sqrt((miss * miss).sum(axis=1)),
         left_open + PRIOR_STRENGTH**2 * size + 3.0 * PRIOR_READING**2,
         np.clip(logs, -3.0, 3.0),

@@ -69,7 +69,8 @@ class Data:
 
 def _nothing(count: int) -> Beside:
     """Squares that nothing is known of yet."""
-    return Beside(np.zeros(count), np.zeros(count), np.zeros(count), np.zeros(count, dtype=bool))
+    off, expected, stronger = np.zeros((3, count))
+    return Beside(np.zeros((count, 3)), off, expected, stronger, np.zeros(count, dtype=bool))
 
 
 class Solver:
@@ -106,8 +107,8 @@ class Solver:
             for i, rows in enumerate(out):
                 if rows.any():
                     here = self._beside(fitted, surface, i)
-                    for name in ("delta_e", "expected", "stronger", "tells"):
-                        getattr(found[i], name)[rows] = getattr(here, name)[rows]
+                    for name, values in vars(here).items():
+                        getattr(found[i], name)[rows] = values[rows]
         return [f if len(x) > 2 else None for f, x in zip(found, steps, strict=True)]
 
     def beside(self, fitted: Fitted, surface: Surface) -> list[Beside]:

@@ -14,14 +14,14 @@ another matter: the same dyes on a cloth that carries dye. It only deepens or du
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.colour.colorimetry import Light
 from dyemix.colour.difference import Miss
 from dyemix.dataset.readings import Reading
@@ -117,6 +117,7 @@ class Correction(Result):
     over : what a second bath over this piece can do; None where that was not asked.
     second_bath : that bath, where it helps.
     notes : what was assumed.
+    scatter : ``(3, 3)`` covariance in CIELAB by which pots of one recipe stray from each other.
     """
 
     trial: Trial
@@ -131,6 +132,7 @@ class Correction(Result):
     second_bath: Pot | None
     notes: tuple[str, ...] = ()
     demo: bool = False
+    scatter: Array = field(default_factory=lambda: np.zeros((3, 3)))
 
     def _rows(self) -> Iterable[Row]:
         """One row a choice: the same recipe again, the next one, a second bath."""
@@ -264,7 +266,7 @@ def correct(
     return Correction(
         trial, wanted, Miss.of(wanted.lab, read), chance, outcome, again, corrected,
         float(np.linalg.norm(error)) / max(float(np.linalg.norm(strays)), 1e-9),
-        over, bath, tuple(notes), dyes.demo,
+        over, bath, tuple(notes), dyes.demo, random,
     )  # fmt: skip
 
 
@@ -308,7 +310,7 @@ def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes:
     )
 
     def goal(lab: Array, _: NDArray[np.intp]) -> tuple[Array, Array]:
-        return delta_e_residual(target.lab, lab + error)
+        return delta_e_parts(target.lab[:, np.newaxis], lab + error[:, np.newaxis])
 
     found = problem.descend(start, 100, 1e-9, problem.on_lab(goal)).best()
     if other_dyes:

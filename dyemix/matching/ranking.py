@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.matching.constraints import PREFERENCE, Constraints
 from dyemix.matching.matches import Reach
 from dyemix.matching.refine import EARNS_ITS_PLACE, tell
@@ -99,10 +99,10 @@ def advice(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, tupl
     """
     dyes, upper, k = problem.dyes, problem.upper, problem.k_lightness
     near = found.rows(np.isin(found.which, far)).best(_TRIED)
-    aims, force = problem.labs[near.which], np.array([1.0, 1.0, _HOLD_HUE])
+    aims, force = problem.labs[near.which], np.array([[1.0], [1.0], [_HOLD_HUE]])
 
     def holding(lab: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-        value, slope = delta_e_residual(aims[rows], lab, k)
+        value, slope = delta_e_parts(aims[rows].T, lab, k)
         return value * force, slope * force[:, np.newaxis]
 
     turned = problem.descend(near, 60, 1e-7, problem.on_lab(holding))

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.matching.subsets import Found, Problem
+from dyemix.model.blending import Goal, Index
 from dyemix.model.least_squares import Residual
-from dyemix.model.mixtures import Blends, Goal
 
 #: A further dye must bring a recipe nearer by this much ΔE2000 (far below what an eye sees), or
 #: the recipe without it stands for both.
@@ -72,19 +72,18 @@ def as_spectra(problem: Problem, some: Found) -> Found:
     assert problem.spectra is not None
     wanted = problem.spectra[some.which]
 
-    def wished(weight: float) -> Callable[[Blends], Residual]:
-        def of(blends: Blends) -> Residual:
-            near = problem.on_lab(problem.goal(some.which))(blends)
+    def wished(weight: float) -> Callable[[Index], Residual]:
+        def of(index: Index) -> Residual:
+            near = problem.on_lab(problem.goal(some.which))(index)
+            blends = problem.dyes.blends(index.T)
 
             def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
                 value, slope = near(amounts, rows)
-                r, by_amount = blends.rows(rows).reflectance_and_slope(amounts)
+                r, by_amount = blends.rows(rows).reflectance_and_slope(amounts.T)
                 # In units of one hundredth reflectance: about what an instrument tells apart.
-                wish, by_amount = 100.0 * (r - wanted[rows]), 100.0 * by_amount.transpose(0, 2, 1)
-                return (
-                    np.concatenate([value, weight * wish], axis=1),
-                    np.concatenate([slope, weight * by_amount], axis=1),
-                )
+                wish = 100.0 * weight * (r - wanted[rows]).T
+                by_wish = 100.0 * weight * by_amount.transpose(2, 1, 0)
+                return np.concatenate([value, wish]), np.concatenate([slope, by_wish])
 
             return residual
 
@@ -117,17 +116,17 @@ def _across_grey(problem: Problem, cost: Array) -> list[Found]:
     some = replace(replace(problem, labs=there, spectra=None).search().best(), which=which)
     aims, side = labs[which], np.sign(_ACROSS[across])
     # Distance (a*, b*) from the line through grey on which the target's hue and its opposite lie.
-    off = side[:, np.newaxis] * np.column_stack([np.zeros(len(which)), -aims[:, 2], aims[:, 1]])
-    off /= np.maximum(np.hypot(aims[:, 1:2], aims[:, 2:]), 1e-9)
+    off = side * np.stack([np.zeros(len(which)), -aims[:, 2], aims[:, 1]])
+    off /= np.maximum(np.hypot(aims[:, 1], aims[:, 2]), 1e-9)
 
     def held(force: float, margin: float) -> Goal:
         def goal(lab: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-            value, slope = delta_e_residual(aims[rows], lab, k, side=side[rows])
-            short = margin - np.einsum("nc,nc->n", lab, off[rows])
-            hold = np.where(short > 0.0, -force, 0.0)[:, np.newaxis] * off[rows]
+            value, slope = delta_e_parts(aims[rows].T, lab, k, side=side[rows])
+            short = margin - (lab * off[:, rows]).sum(axis=0)
+            hold = np.where(short > 0.0, -force, 0.0) * off[:, rows]
             return (
-                np.column_stack([value, force * np.maximum(short, 0.0)]),
-                np.concatenate([slope, hold[:, np.newaxis]], axis=1),
+                np.concatenate([value, force * np.maximum(short, 0.0)[np.newaxis]]),
+                np.concatenate([slope, hold[np.newaxis]]),
             )
 
         return goal

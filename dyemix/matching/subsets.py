@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import combinations, product
 from math import comb
 
@@ -17,11 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.colour.colorimetry import Light, lab
+from dyemix.model.blending import Blending, Goal, Index
 from dyemix.model.dyes import DyeSet
 from dyemix.model.least_squares import Residual, solve, within
-from dyemix.model.mixtures import Blends, Goal, lab_residual
 
 #: Coarse grids of amounts, as shares of the most that is allowed, by number of dyes.
 _GRIDS = {
@@ -30,7 +31,7 @@ _GRIDS = {
     2: np.array([0.0, 0.02, 0.08, 0.25, 1.0]),
 }
 #: Steps for the many, most of which lead nowhere, and for the few that will be looked at.
-_SEARCH, _LAST = (10, 1e-5), (40, 1e-9)
+_SEARCH, _LAST = (10, 1e-5), (40, 1e-7)
 #: A dye is tried where cos² between its slope and the residual is more than this.
 _PROMISE = 1e-4
 #: Amounts below this (% owf) are nothing: far below any measure.
@@ -106,8 +107,13 @@ class Problem:
 
     def goal(self, which: NDArray[np.intp]) -> Goal:
         """ΔE2000 of rows from the targets `which` ``(N,)``: squares add up to ΔE2000²."""
-        aims = self.labs[which]
-        return lambda lab, rows: delta_e_residual(aims[rows], lab, self.k_lightness)
+        aims = np.ascontiguousarray(self.labs[which].T)
+        return lambda lab, rows: delta_e_parts(aims[:, rows], lab, self.k_lightness)
+
+    @cached_property
+    def blending(self) -> Blending:
+        """The forward model."""
+        return Blending.of(self.dyes, self.light)
 
     def colours(self, amounts: Array) -> Array:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)``."""
@@ -119,31 +125,33 @@ class Problem:
         some: Found,
         steps: int,
         tolerance: float,
-        residual: Callable[[Blends], Residual] | None = None,
+        residual: Callable[[Index], Residual] | None = None,
+        secants: bool = False,
     ) -> Found:
         """Blends after some steps towards their targets, or down another `residual`."""
         k = max(int(some.used.sum(axis=1).max(initial=0)), 1)
-        index = np.argsort(~some.used, axis=1, kind="stable")[:, :k]  # its own dyes, then others
+        # Its own dyes, then others, which are held at nothing.
+        index = np.argsort(~some.used, axis=1, kind="stable")[:, :k].T
+        at = np.arange(index.shape[1]), index
         start, low, top = (
-            np.take_along_axis(np.where(some.used, x, 0.0), index, axis=1)
-            for x in (some.amounts, self.lower, self.upper)
+            np.where(some.used, x, 0.0)[at] for x in (some.amounts, self.lower, self.upper)
         )
-        blends = self.dyes.blends(index)
-        down = (residual or self.on_lab(self.goal(some.which)))(blends)
+        down = (residual or self.on_lab(self.goal(some.which)))(index)
         solved = solve(
-            down, start, top, lower=low, total=self.total, steps=steps, tolerance=tolerance
-        )
+            down, start, top, lower=low, total=self.total, steps=steps, tolerance=tolerance,
+            secants=secants,
+        )  # fmt: skip
         amounts = np.zeros_like(some.amounts)
-        np.put_along_axis(amounts, index, solved.x, axis=1)
+        amounts[at] = solved.x
         return replace(some, amounts=amounts, cost=solved.cost)
 
-    def on_lab(self, goal: Goal) -> Callable[[Blends], Residual]:
+    def on_lab(self, goal: Goal) -> Callable[[Index], Residual]:
         """A goal on CIELAB, as `descend` takes it."""
-        return lambda blends: lab_residual(blends, goal, self.light)
+        return lambda index: self.blending.towards(goal, index)
 
     def finish(self, some: Found) -> Found:
         """The last steps."""
-        return self.descend(some, *_LAST)
+        return self.descend(some, *_LAST, secants=True)
 
     def search(self, enough: float = 0.0) -> Found:
         """The blends that come near.
@@ -208,7 +216,9 @@ class Problem:
             np.put_along_axis(used, members[:, 0], True, axis=1)
             points = np.tile(start[:, np.newaxis, np.newaxis], (1, count, len(shares), 1))
             np.put_along_axis(points, members[np.newaxis], self.upper[members] * shares, axis=3)
-            points = within(points, self.lower, self.upper, self.total)  # (T or 1, N, G, D)
+            points = within(
+                points, self.lower, self.upper, self.total, axis=-1
+            )  # (T or 1, N, G, D)
             aims = self.labs[:, np.newaxis, np.newaxis]
             best = np.argmin(delta_e(aims, self.colours(points), self.k_lightness), axis=2)
             which, row = (i.ravel() for i in np.indices(best.shape))
@@ -220,9 +230,11 @@ class Problem:
         """Which dyes ``(M, D)``, added to which blend, would bring it nearer."""
         if np.isfinite(self.total):  # a dye can join where another makes room
             return np.ones_like(level.used)
-        m = len(level.cost)
-        blends = self.dyes.blends(np.tile(np.arange(len(self.dyes)), (m, 1)))
-        r, slope = self.on_lab(self.goal(level.which))(blends)(level.amounts, np.arange(m))
-        down = np.einsum("nmd,nm->nd", slope, r)
-        size = np.einsum("nmd,nmd->nd", slope, slope) * level.cost[:, np.newaxis]
-        return np.asarray((down < 0.0) & (down * down > _PROMISE * size))
+        index = np.argsort(~level.used, axis=1, kind="stable")[
+            :, : int(level.used.sum(axis=1).max(initial=1))
+        ].T
+        amounts = level.amounts[np.arange(len(level.cost)), index]
+        r, slope = self.blending.prices(amounts, index, self.goal(level.which))
+        down = (slope * r[:, np.newaxis]).sum(axis=0)
+        size = (slope * slope).sum(axis=0) * level.cost
+        return np.asarray(((down < 0.0) & (down * down > _PROMISE * size)).T)

@@ -23,7 +23,8 @@ class DyeReport:
 
     `inner` are the left-out predictions between the palest and the deepest swatch, `ends` those
     of the two end depths, which test extrapolation: each by a fit without that depth, law
-    included. `lab_alone` says that its curve comes from CIELAB readings.
+    included. `lab_alone` says that its curve comes from CIELAB readings. `left_out` is the CIELAB
+    predicted for each of the `depths` by the fit without it.
     """
 
     name: str
@@ -34,6 +35,7 @@ class DyeReport:
     odd: tuple[str, ...]
     advice: str
     lab_alone: bool = False
+    left_out: tuple[tuple[float, float, float], ...] = ()
 
     @property
     def mean(self) -> float | None:

@@ -1,11 +1,16 @@
 """Bounded damped least squares, many small problems at once.
 
 Minimises ``½ |r(x)|²`` over ``lower ≤ x ≤ upper`` and, where a total is set, ``Σ x ≤ total``, for
-N problems of k unknowns held in arrays. The step is Gauss–Newton with Levenberg–Marquardt damping
-scaled by the diagonal (Marquardt, J. SIAM 11 (1963) 431). Unknowns that rest on a bound and would
-leave it are held for the step (an active set by projection, Bertsekas, SIAM J. Control Optim. 20
-(1982) 221); a problem that rests on its total and would exceed it steps along it. A step that
-leads outside is brought back, and taken only when it lowers the objective.
+N problems of k unknowns. The problems stand last in every array, so that each operation runs over
+all of them at once, elimination of the small normal equations too. The step is Gauss–Newton with
+Levenberg–Marquardt damping scaled by the diagonal (Marquardt, J. SIAM 11 (1963) 431). Unknowns that
+rest on a bound and would leave it are held for the step (an active set by projection, Bertsekas,
+SIAM J. Control Optim. 20 (1982) 221). A step that would exceed the total is the one that minimises
+the same model where the total is just reached, by its multiplier (Nocedal & Wright, Numerical
+Optimization, 2nd ed. (2006), section 16.1). Where residuals stay large, Gauss–Newton creeps; on
+request their curvature is learnt from the steps taken (Dennis, Gay & Welsch, ACM Trans. Math.
+Softw. 7 (1981) 348). What still leads outside is brought back, and a step is taken only when it
+lowers the objective.
 """
 
 from __future__ import annotations
@@ -18,7 +23,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 
-#: ``residual(x (M, k), rows (M,)) -> (r (M, m), dr/dx (M, m, k))`` for the problems in `rows`.
+#: ``residual(x (k, M), rows (M,)) -> (r (m, M), dr/dx (m, k, M))`` for the problems in `rows`.
 Residual = Callable[[Array, NDArray[np.intp]], tuple[Array, Array]]
 
 _TINY = 1e-9
@@ -30,7 +35,7 @@ class Solved:
 
     Attributes
     ----------
-    x : ``(N, k)``, within the bounds.
+    x : ``(k, N)``, within the bounds.
     cost : ``(N,)`` sum of squares ``|r|²``.
     settled : ``(N,)`` whether no step was left that mattered.
     """
@@ -40,15 +45,15 @@ class Solved:
     settled: NDArray[np.bool_]
 
 
-def within(x: Array, lower: Array, upper: Array, total: float = np.inf) -> Array:
-    """Amounts ``(..., k)`` brought inside: clipped, then scaled back towards `lower` to `total`."""
+def within(x: Array, lower: Array, upper: Array, total: float = np.inf, axis: int = 0) -> Array:
+    """Amounts brought inside: clipped, then scaled towards `lower` to a `total` over `axis`."""
     inside = np.clip(x, lower, upper)
     if not np.isfinite(total):
         return inside
     above = inside - lower
-    room = np.maximum(total - lower.sum(axis=-1), 0.0)
-    share = room / np.maximum(np.maximum(above.sum(axis=-1), room), _TINY)
-    return np.where((share < 1.0)[..., np.newaxis], lower + above * share[..., np.newaxis], inside)
+    room = np.maximum(total - lower.sum(axis=axis, keepdims=True), 0.0)
+    share = room / np.maximum(np.maximum(above.sum(axis=axis, keepdims=True), room), _TINY)
+    return np.where(share < 1.0, lower + above * share, inside)
 
 
 def solve(
@@ -60,6 +65,7 @@ def solve(
     total: float = np.inf,
     steps: int = 60,
     tolerance: float = 1e-7,
+    secants: bool = False,
 ) -> Solved:
     """Solve N bounded least-squares problems, `lower` ≤ x ≤ `upper` and Σ x ≤ `total`.
 
@@ -67,94 +73,139 @@ def solve(
 
     Parameters
     ----------
-    start, upper : ``(N, k)``.
-    lower : ``(N, k)``, 0 where it is not given.
+    start, upper : ``(k, N)``.
+    lower : ``(k, N)``, 0 where it is not given.
     total : most that the unknowns of one problem may come to; no less than their `lower` do.
     steps : the most steps any problem takes.
     tolerance : a problem is settled where the next step promises to lower its objective by less
         than ``tolerance · (1e-3 + objective)``.
+    secants : whether to learn the curvature of the residuals: fewer steps where they stay large.
     """
     low, top = np.zeros_like(upper) if lower is None else lower, upper
-    rows = np.arange(len(start))
+    rows = np.arange(start.shape[1])
     x = within(start, low, top, total)
     r, jacobian = residual(x, rows)
-    cost = np.einsum("nm,nm->n", r, r)
+    cost = (r * r).sum(axis=0)
     damping = np.full(len(rows), 1e-3)
+    bend = np.zeros((len(start), len(start), len(rows)))
     out = Solved(x.copy(), cost.copy(), np.zeros(len(rows), dtype=bool))
     for _ in range(steps):
         if not len(rows):
             break
-        gradient = _times(jacobian, r)
-        step = _step(jacobian, gradient, damping, x, low, top, total)
+        gradient = (jacobian * r[:, np.newaxis]).sum(axis=0)
+        step = _step(jacobian, bend, gradient, damping, x, low, top, total)
         tried = np.clip(x + step, low, top)
         if np.isfinite(total):  # what would exceed it is taken off whatever rose
             rise = np.maximum(tried - x, 0.0)
-            over = np.maximum(tried.sum(axis=1) - total, 0.0)
-            tried -= rise * (over / np.maximum(rise.sum(axis=1), _TINY))[:, np.newaxis]
-        promised = np.einsum("nk,nk->n", gradient, x - tried)
+            over = np.maximum(tried.sum(axis=0) - total, 0.0)
+            tried -= rise * (over / np.maximum(rise.sum(axis=0), _TINY))
+        promised = np.abs((gradient * (x - tried)).sum(axis=0))
         # A projected step can promise to rise: not the end, but too long, and damping shortens it.
-        # A heavily damped step promises little wherever it stands: not the end either.
-        done = (np.abs(promised) < tolerance * (1e-3 + cost)) & (damping < 1.0)
+        # A damped step promises less than there is. Under a total one that is hardly damped can
+        # promise nothing for being turned aside: the end is where one well damped does not either.
+        done = promised * (1.0 + damping) < tolerance * (1e-3 + cost)
+        turned = done & (damping < 10.0) & bool(np.isfinite(total))
+        done &= ~turned
         r_new, jacobian_new = residual(tried, rows)
-        cost_new = np.einsum("nm,nm->n", r_new, r_new)
+        cost_new = (r_new * r_new).sum(axis=0)
         # Damped less where the promise was kept, more where hardly: steps can turn to and fro.
-        kept = (cost - cost_new) / np.maximum(np.abs(promised), 1e-300)
+        kept = (cost - cost_new) / np.maximum(promised, 1e-300)
         more = np.where(kept < 0.25, np.maximum(damping * 5.0, 0.05), damping)
-        damping = np.where(kept > 0.75, np.maximum(damping * 0.2, 1e-10), more)
+        less = np.where(kept > 0.75, np.maximum(damping * 0.2, 1e-10), more)
+        damping = np.where(turned, 10.0, less)
         better = cost_new < cost
+        if secants:
+            learnt = _bent(bend, tried - x, gradient, jacobian, jacobian_new, r_new)
+            bend = np.where(better, learnt, bend)
         x, r, cost = (
-            np.where(better[:, np.newaxis], tried, x),
-            np.where(better[:, np.newaxis], r_new, r),
-            np.where(better, cost_new, cost),
-        )
-        jacobian = np.where(better[:, np.newaxis, np.newaxis], jacobian_new, jacobian)
-        out.x[rows], out.cost[rows] = x, cost
+            np.where(better, tried, x), np.where(better, r_new, r), np.where(better, cost_new, cost)
+        )  # fmt: skip
+        jacobian = np.where(better, jacobian_new, jacobian)
+        out.x[:, rows], out.cost[rows] = x, cost
         done |= damping > 1e8
         if done.any():
             out.settled[rows[done]] = True
-            left = ~done
-            rows, x, low, top = rows[left], x[left], low[left], top[left]
-            r, jacobian, cost, damping = r[left], jacobian[left], cost[left], damping[left]
+            left = np.flatnonzero(~done)
+            rows, cost, damping = rows[left], cost[left], damping[left]
+            jacobian, bend = jacobian[..., left], bend[..., left]
+            x, low, top, r = x[:, left], low[:, left], top[:, left], r[:, left]
     return out
 
 
-def _times(jacobian: Array, r: Array) -> Array:
-    """``Jᵀ r`` ``(N, k)``."""
-    return np.asarray((jacobian.transpose(0, 2, 1) @ r[..., np.newaxis])[..., 0])
+def _bent(
+    bend: Array, step: Array, gradient: Array, before: Array, after: Array, r: Array
+) -> Array:
+    """Second-order part ``(k, k, N)`` of the normal equations after a step, with its sizing."""
+    turned = ((after - before) * r[:, np.newaxis]).sum(axis=0)
+    through = (bend * step).sum(axis=1)
+    was, now = (np.abs((step * part).sum(axis=0)) for part in (through, turned))
+    size = np.minimum(1.0, now / np.maximum(was, 1e-300))
+    rest = turned - size * through
+    change = (after * r[:, np.newaxis]).sum(axis=0) - gradient
+    climb = (change * step).sum(axis=0)
+    change = change / np.where(climb > 1e-300, climb, np.inf)
+    cross = rest[:, np.newaxis] * change
+    twice = (rest * step).sum(axis=0) * change[:, np.newaxis] * change
+    return np.asarray(size * bend + cross + cross.swapaxes(0, 1) - twice)
 
 
 def _step(
-    jacobian: Array, gradient: Array, damping: Array, x: Array, low: Array, top: Array, total: float
-) -> Array:
-    """The damped step ``(N, k)`` of the unknowns that are free to move."""
-    i = np.arange(x.shape[1])
-    whole = jacobian.transpose(0, 2, 1) @ jacobian
-    scale = whole[:, i, i] + _TINY
+    jacobian: Array, bend: Array, gradient: Array, damping: Array, x: Array, low: Array,
+    top: Array, total: float,
+) -> Array:  # fmt: skip
+    """The damped step ``(k, N)`` of the unknowns that are free to move."""
+    diagonal = np.arange(len(x))
+    normal = (jacobian[:, :, np.newaxis] * jacobian[:, np.newaxis]).sum(axis=0)
+    normal[diagonal, diagonal] += damping * normal[diagonal, diagonal] + _TINY
     at_low, at_top = x <= low, x >= top
-
-    def newton(normal: Array, slope: Array, fixed: NDArray[np.bool_]) -> Array:
-        moves = ~fixed
-        normal = normal * (moves[:, :, np.newaxis] & moves[:, np.newaxis])
-        normal[:, i, i] += np.where(fixed, 1.0, scale * damping[:, np.newaxis])
-        return np.asarray(-np.linalg.solve(normal, (slope * moves)[..., np.newaxis])[..., 0])
-
     fixed = (at_low & (gradient > 0.0)) | (at_top & (gradient < 0.0))
-    step = newton(whole, gradient, fixed)
     if not np.isfinite(total):
-        return step
-    over = np.clip(x + step, low, top).sum(axis=1) > total
-    full = over & (x.sum(axis=1) >= total * (1.0 - _TINY))
-    # With every column less their mean over the unknowns that move, weighted as the damping weights
-    # them, a step adds up to 0. Which move is known once the mean and the step are: so in turns.
-    for _ in range(x.shape[1] if full.any() else 0):
-        weight = np.where(fixed, 0.0, 1.0 / scale)
-        weight /= np.maximum(weight.sum(axis=1, keepdims=True), _TINY)
-        less = np.eye(len(i)) - weight[:, :, np.newaxis]  # columns times this: less their mean
-        normal = less.transpose(0, 2, 1) @ whole @ less
-        slope = _times(less, gradient)
-        along = newton(normal, slope, fixed)
-        fixed = (at_low & ((slope > 0.0) | (along < 0.0))) | (
-            at_top & ((slope < 0.0) | (along > 0.0))
-        )
-        step = np.where(full[:, np.newaxis], along, step)
+        step, convex = _eliminated(normal + bend, gradient[:, np.newaxis], fixed)
+        if not convex.all():  # no minimum that way: without the curvature there is one
+            odd = ~convex
+            some = gradient[:, np.newaxis, odd]
+            step[..., odd], _ = _eliminated(normal[..., odd], some, fixed[:, odd])
+        return -step[:, 0]
+    right = np.stack([gradient, np.ones_like(gradient)], axis=1)
+    # Which unknowns are held follows from the price of the total, and the price from them.
+    for _ in range(len(x) + 1):
+        plain, by_price = _eliminated(normal, right, fixed)[0].transpose(1, 0, 2)
+        price = _price(x - plain, by_price, low, top, total)
+        step, slope = -plain - price * by_price, gradient + price
+        held = (at_low & ((slope > 0.0) | (step < 0.0))) | (at_top & ((slope < 0.0) | (step > 0.0)))
+        if np.array_equal(held, fixed):
+            break
+        fixed = held
     return step
+
+
+def _price(end: Array, by_price: Array, low: Array, top: Array, total: float) -> Array:
+    """The least price ``(N,)`` at which ``end − price · by_price``, clipped, keeps to the total."""
+    over = np.clip(end, low, top).sum(axis=0) > total
+    least = np.zeros(len(over))
+    most = np.where(over, ((end - low) / np.maximum(by_price, _TINY)).max(axis=0), 0.0)
+    for _ in range(40):
+        middle = (least + most) / 2.0
+        kept = np.clip(end - middle * by_price, low, top).sum(axis=0) <= total
+        least, most = np.where(kept, least, middle), np.where(kept, middle, most)
+    return most
+
+
+def _eliminated(
+    normal: Array, right: Array, fixed: NDArray[np.bool_]
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Solutions ``(k, R, N)`` of symmetric ``(k, k, N)`` systems; 0 where an unknown is fixed.
+
+    And ``(N,)`` whether each is positive definite, as it must be for its solution to be good.
+    """
+    moves, diagonal = ~fixed, np.arange(len(right))
+    a = normal * (moves[:, np.newaxis] & moves)
+    a[diagonal, diagonal] += fixed
+    b = right * moves[:, np.newaxis]
+    for i in diagonal:
+        factor = a[i + 1 :, i] / a[i, i]
+        a[i + 1 :, i + 1 :] -= factor[:, np.newaxis] * a[i, i + 1 :]
+        b[i + 1 :] -= factor[:, np.newaxis] * b[i]
+    for i in diagonal[::-1]:
+        b[i] = (b[i] - (a[i, i + 1 :, np.newaxis] * b[i + 1 :]).sum(axis=0)) / a[i, i]
+    return b, np.asarray((a[diagonal, diagonal] > 0.0).all(axis=0))

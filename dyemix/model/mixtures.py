@@ -14,7 +14,6 @@ others are not few (w = `HALF_COMPANY`).
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,10 +22,6 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light, lab_from_xyz, lab_slope, weights
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law, depth_law_slope
-from dyemix.model.least_squares import Residual
-
-#: ``goal(lab (M, 3), rows (M,)) -> (r (M, m), dr/dlab (M, m, 3))``: what a search makes small.
-Goal = Callable[[Array, NDArray[np.intp]], tuple[Array, Array]]
 
 #: Others of this share of a dye's own depth give it half of its company. On simulated worlds 0.05
 #: and 0.25 predict alike; the wider one bends a solver's path less.
@@ -147,23 +142,3 @@ class Blends:
         diagonal = np.arange(k)
         out[:, diagonal, diagonal] = depth_law_slope(c, self.law) * grown - g * joined * others
         return out
-
-
-def lab_residual(blends: Blends, goal: Goal, light: Light) -> Residual:
-    """A goal on CIELAB under `light` as a function of amounts ``(M, k)``, for the solver.
-
-    `goal` is told which rows of `blends` its colours are of. Gathering those costs as much as
-    predicting them, so it is done only when the solver turns to other rows.
-    """
-    last: NDArray[np.intp] | None = None
-    part = blends
-
-    def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-        nonlocal last, part
-        if rows is not last:
-            last, part = rows, blends.rows(rows)
-        lab, slope = part.lab_and_slope(amounts, light)
-        value, by_lab = goal(lab, rows)
-        return value, by_lab @ slope
-
-    return residual

@@ -52,6 +52,8 @@ def _overview(card: ShadeCard, title: str) -> Figure:
     for place in range(places):
         x = left + (place + 0.5) * width
         paper.write(x, bottom, str(place + 1), bold=True, align="center")
+    if triangle:
+        _sureness(paper, card, top)
     half = places * width / 2 - 0.1
     ends = [
         paper.write(left, bottom + 0.25, f"all {card.names[-2]}", half, bold=True),
@@ -65,6 +67,17 @@ def _overview(card: ShadeCard, title: str) -> Figure:
     if len(card.blends) <= _LISTED:
         _list(paper, card)
     return paper.end()
+
+
+def _sureness(paper: Paper, card: ShadeCard, top: float) -> None:
+    """The triangle again in the free corner, in dots: the bigger, the less sure."""
+    step, x = 0.13, MARGIN + 0.15
+    likely = [blend.prediction.likely for blend in card.blends]
+    for blend, miss in zip(card.blends, likely, strict=True):
+        across = blend.column + (card.parts - blend.row) / 2
+        paper.mark(x + step * across, top + step * blend.row, "o", 8.0 * miss / max(likely))
+    words = f"bigger: less sure\n({min(likely):.1f} to {max(likely):.1f} off)"
+    paper.write(x, top + step * (card.parts + 1), words)
 
 
 def _list(paper: Paper, card: ShadeCard) -> None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dyemix.colour.colorimetry import screen_colour
+from dyemix.colour.colorimetry import D65_2, lab, screen_colour, screen_colours
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
@@ -69,7 +69,10 @@ def _dye(
     i, y = dyes.names.index(name), paper.y
     depths = report.depths if report else (float(dyes.palest[i]), float(dyes.deepest[i]))
     fitted = dyes.reflectance(np.outer(depths, np.eye(len(dyes))[i]))
-    rows = [[screen_colour(spectrum).hex for spectrum in fitted]]
+    shown = lab(fitted, D65_2)
+    if report and report.left_out:
+        shown = shown + np.array(report.left_out) - lab(fitted, dyes.light)
+    rows = [[colour.hex for colour in screen_colours(shown)]]
     if swatches is not None:
         ladder = [(s.recipe[name], s.reflectance) for s in swatches.ladder(name)]
         read = [[r for c, r in ladder if c == depth] for depth in depths]

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 #: Where columns begin and how long the longest bar is, in inches; recipes of one page.
-_NAME, _BARS, _LONGEST, _ROWS = 0.78, 2.1, 0.4, 8
+_NAME, _BARS, _LONGEST, _ROWS = 0.78, 2.24, 0.34, 8
 #: Blocks: where they begin, how wide they are, pots, lamp.
 _BLOCKS = (
     (2.72, 2.75, 24, "", "daylight"),
@@ -40,12 +40,14 @@ def pages(found: Matches) -> list[Figure]:
     turns = [[_turned(found, m, lamp) for lamp in lamps] for m in found]
     least = [min(turn.delta_e for turn in under) for under in zip(*turns, strict=True)]
     most = max((owf for m in found for owf in m.recipe.values()), default=1.0)
+    light = target.light
+    formula = f"ΔE2000, {light}" if found.k_lightness == 1.0 else found.formula
     weaker = [text for m in found if m.measured for text in m.measured.weaker]
     notes = [*found.advice, *found.notes, *dict.fromkeys(weaker)]
 
     def begin() -> Paper:
         title = f"{target.name or target}: {len(found)} recipes, {found.reach.value}"
-        paper = Paper("match", title, notes, demo=found.demo, formula=found.formula, band=band)
+        paper = Paper("match", title, notes, demo=found.demo, formula=formula, band=band)
         for x, _, _, _, name in _BLOCKS:
             paper.write(x, paper.y, name, bold=True)
         paper.y += 0.15
@@ -80,6 +82,9 @@ def _row(
         text = f"{name} {format_amount(amount)}{mark}"
         end = paper.write(_NAME, end, text, _BARS - _NAME - 0.05, size=STRONG, bold=True)
     end = paper.write(_NAME, end, f"likely {m.likely:.1f}, {m.verdict}")
+    if m.measured and m.measured.doses:
+        smallest = min(m.measured.doses, key=lambda dose: dose.ml)
+        end = paper.write(_NAME, end, f"smallest: {smallest}", _BLOCKS[0][0] - _NAME - 0.2)
     under = y + _HIGH + 0.02
     for j, (x, width, count, name, _) in enumerate(_BLOCKS):
         lamp, band = Light(name, p.light.observer) if name else None, target.hex

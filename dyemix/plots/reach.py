@@ -12,8 +12,20 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import screen_colours
+from dyemix.gamut.coverage import Nearest
 from dyemix.gamut.reach import ShelfReach
-from dyemix.plots.paper import BAR, BODY, GROUND, MARGIN, SECTION, STRONG, SUBTLE, Paper, wide
+from dyemix.plots.paper import (
+    BAR,
+    BODY,
+    GROUND,
+    MARGIN,
+    SECTION,
+    STRONG,
+    SUBTLE,
+    Paper,
+    pot_codes,
+    wide,
+)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -87,13 +99,19 @@ def _asked(paper: Paper, found: ShelfReach) -> None:
     assert found.target
     p, x, width = found.target.prediction, MARGIN + 2.8, BODY - 2.8
     paper.box(MARGIN, paper.y, 2.6, 0.8, GROUND)
-    paper.patches(MARGIN + 0.1, paper.y + 0.1, 2.4, 0.6, [[found.target.target.hex, p.hex]])
-    y = paper.write(x, paper.y, "Left, wanted. Right, the nearest you can dye:")
+    paper.patches(MARGIN + 0.1, paper.y + 0.1, 2.4, 0.6, _halves(found.target))
+    y = paper.write(x, paper.y, "Left, wanted. Right, the nearest you can dye, below as six pots:")
     y = paper.write(x, y, str(p.recipe), width, size=STRONG, bold=True)
     words = (
         f"{p.screen}: {found.target.residual:.1f} off on paper, likely {found.target.likely:.1f}"
     )
     paper.y = max(paper.write(x, y, words, width), paper.y + 0.8) + 0.15
+
+
+def _halves(found: Nearest) -> list[list[str]]:
+    """Wanted, and touching it what is nearest: promised above, six pots below."""
+    pots = pot_codes(found.prediction, found.target.lab, 6)
+    return [[found.target.hex] * 6 + half for half in ([found.prediction.hex] * 6, pots)]
 
 
 def _tiles(paper: Paper, found: ShelfReach, x: float, y: float, size: float, labs: Array) -> None:

@@ -12,10 +12,10 @@ from dyemix.series.steps import Route, Series, Step
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-#: Pots of a step, each as likely as the next, nearest to what is asked at the left.
-_POTS = 6
+#: Rows of pots of a step, each as likely as the next, nearest to what is asked at the left.
+_ROWS, _POTS = 3, 8
 #: Patches side by side, the start among them, how high a band is and the chart, in inches.
-_ACROSS, _HIGH, _EDGE, _CHART = 6, 0.42, 0.08, 1.0
+_ACROSS, _HIGH, _EDGE, _CHART = 6, 0.54, 0.06, 0.8
 _STEP = (BODY - 2 * _EDGE) / _ACROSS
 _DASHES = ("-", "--", ":", "-.", (0, (5, 1, 1, 1, 1, 1)), (0, (1, 3)))
 _MARKERS = "os^Dv<"
@@ -34,16 +34,20 @@ def pages(found: Series) -> list[Figure]:
             paper.write(MARGIN + _EDGE + i * _STEP, paper.y, words, bold=True)
         paper.y += 0.4
     for letter, route in zip("ABCDEF", found.best, strict=False):
-        if route.kind:
-            paper.down(f"{letter}  by {route.title}", size=SECTION, bold=True)
-        _band(paper, found, route, alike)
+        name = f"{letter}  by {route.title}" if route.kind else ""
+        if not alike and name:
+            paper.down(name, size=SECTION, bold=True)
+        _band(paper, found, route, name if alike else "")
     if len(found.best) > 1:
         _strays(paper, found)
     return [paper.end()]
 
 
-def _band(paper: Paper, found: Series, route: Route, bare: bool) -> None:
-    """The start and the steps reached, in rows of patches with recipes under them."""
+def _band(paper: Paper, found: Series, route: Route, name: str) -> None:
+    """The start and the steps reached, in rows of patches with recipes under them.
+
+    `name` of a route stands under the start, where steps are told above all routes.
+    """
     shown: list[Step | None] = [None, *route.steps]
     stops = route.kind is not None and route.reached < len(route.steps)
     if stops:
@@ -54,24 +58,31 @@ def _band(paper: Paper, found: Series, route: Route, bare: bool) -> None:
         row, x = shown[first : first + _ACROSS], MARGIN + _EDGE
         paper.box(MARGIN, paper.y, BODY, _HIGH + 2 * _EDGE, GROUND)
         codes = [(step.prediction if step else found.start).hex for step in row]
-        promised = [code for code in codes for _ in range(_POTS)]
-        pots = [[code] * _POTS if step is None else pot_codes(step.prediction, step.asked, _POTS)
-                for code, step in zip(codes, row, strict=True)]  # fmt: skip
-        rows = [promised, promised, [pot for of_step in pots for pot in of_step]]
-        paper.patches(x, paper.y + _EDGE, len(row) * _STEP, _HIGH, rows)
+        blocks = [
+            [[code] * _POTS] * 2 * _ROWS if step is None else _block(step)
+            for code, step in zip(codes, row, strict=True)
+        ]
+        paper.patches(x, paper.y + _EDGE, len(row) * _STEP, _HIGH, np.hstack(blocks).tolist())
         end = x + len(row) * _STEP
         if stops and len(row) < _ACROSS:
             words = f"stops here:\n{_short(route.steps[route.reached])}"
             paper.write(end + 0.08, paper.y + _EDGE, words, width=MARGIN + BODY - end - 0.1)
         bottom = paper.y = paper.y + _HIGH + 2 * _EDGE + 0.03
         for i, (step, code) in enumerate(zip(row, codes, strict=True)):
-            words = "" if bare else f"start\n{code}"
+            words = name or f"start\n{code}"
             if step:
                 words = str(step.recipe).replace(" + ", "\n") + ("" if step.reached else " ~")
-                if not bare:
+                if not name:
                     words += f"\n{code}\nL* {step.prediction.lab[0]:.0f}, C* {step.chroma:.0f}"
-            bottom = max(bottom, paper.write(x + i * _STEP, paper.y, words, width=_STEP - 0.05))
+            at = paper.write(x + i * _STEP, paper.y, words, _STEP - 0.05, bold=words == name)
+            bottom = max(bottom, at)
         paper.y = bottom + 0.1
+
+
+def _block(step: Step) -> list[list[str]]:
+    """A step: what is promised above, and as high, pots below."""
+    pots = pot_codes(step.prediction, step.asked, _ROWS * _POTS)
+    return [[step.prediction.hex] * _POTS] * _ROWS + [pots[i::_ROWS] for i in range(_ROWS)]
 
 
 def _short(step: Step) -> str:

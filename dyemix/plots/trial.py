@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from dyemix.colour.colorimetry import D65_2, screen_colours
+import numpy as np
+
+from dyemix.colour.colorimetry import D65_2, D65_10, screen_colours
 from dyemix.matching.correct import Correction, Outcome
+from dyemix.model.uncertainty import pots
 from dyemix.plots.bars import BEGIN, Ruler
-from dyemix.plots.paper import BODY, GROUND, MARGIN, SECTION, Paper, pot_codes
+from dyemix.plots.paper import BODY, GROUND, MARGIN, RULE, SECTION, SUBTLE, Paper, pot_codes
+from dyemix.series.search import difference
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+_PANEL = 1.9
 
 
 def pages(found: Correction) -> list[Figure]:
@@ -40,6 +46,7 @@ def pages(found: Correction) -> list[Figure]:
         paper.write(x, paper.y + 0.07, above, bold=True)
         paper.write(x, paper.y + 1.05, below)
     paper.y += 1.45
+    _scatter(paper, found)
     if changed:
         paper.down("What to change", size=SECTION, bold=True)
         for name in dict.fromkeys([*found.trial.recipe, *pot.recipe]):
@@ -63,3 +70,27 @@ def pages(found: Correction) -> list[Figure]:
     paper.line([at, at], [top, paper.y], linestyle="--")
     paper.y = paper.write(at, paper.y, "this piece", align="center") + 0.1
     return [paper.end()]
+
+
+def _scatter(paper: Paper, found: Correction) -> None:
+    """Pots of one recipe about the aim, by scatter alone, and where the piece lies among them."""
+    paper.down("Is the piece one of them? 100 pots of one recipe (dots), this piece (×)", bold=True)
+    aim, got = found.target.lab, found.trial.reading.colour(found.target.light or D65_10)
+    stray = difference(aim, pots(aim, aim, found.scatter, 30.0, 100))
+    piece = difference(aim, got[np.newaxis])[0]
+    widest = 1.1 * max(float(np.abs(stray).max()), float(np.abs(piece).max()))
+    for i, (axis, words) in enumerate(((1, ("quieter", "brighter")), (2, ("ΔH* −", "ΔH* +")))):
+        x, y = MARGIN + i * (_PANEL + 1.2), paper.y
+        paper.box(x, y, _PANEL, _PANEL, "white", edgecolor=RULE)
+        unit, middle = _PANEL / 2 / widest, _PANEL / 2
+        at = np.array([x, y]) + middle
+        paper.line([x, x + _PANEL], [at[1]] * 2, color=RULE)
+        paper.line([at[0]] * 2, [y, y + _PANEL], color=RULE)
+        for off in stray:
+            paper.mark(at[0] + unit * off[axis], at[1] - unit * off[0], "o", 2.0, color=SUBTLE)
+        paper.mark(at[0] + unit * piece[axis], at[1] - unit * piece[0], "x", 9.0, markeredgewidth=2)
+        paper.write(x + _PANEL + 0.06, y, "paler")
+        paper.write(x + _PANEL + 0.06, y + _PANEL - 0.18, "deeper")
+        paper.write(x, y + _PANEL + 0.03, words[0])
+        paper.write(x + _PANEL, y + _PANEL + 0.03, words[1], align="right")
+    paper.y += _PANEL + 0.35

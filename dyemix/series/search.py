@@ -18,9 +18,9 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import DyemixError
+from dyemix.model.blending import Blending
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.model.least_squares import solve
-from dyemix.model.mixtures import lab_residual
 from dyemix.model.uncertainty import likely
 from dyemix.series.steps import Route, Series, Step, out_of_range, reached
 
@@ -184,15 +184,16 @@ class Search:
 
         def goal(labs: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
             here = at[rows]
-            return np.einsum("nij,nj->ni", turn[here], labs - asked[here]), turn[here]
+            off = labs.T - asked[here]
+            return np.einsum("nij,nj->in", turn[here], off), np.moveaxis(turn[here], 0, -1)
 
         found = solve(
-            lab_residual(dyes.blends(np.tile(index, (t * s, 1))), goal, self.start.light),
-            np.tile(starts.reshape(s * n, k), (t, 1)), np.tile(top, (t * s, 1)),
+            Blending.of(dyes, self.start.light).towards(goal, np.tile(index, (t * s, 1)).T),
+            np.tile(starts.reshape(s * n, k), (t, 1)).T, np.tile(top, (t * s, 1)).T,
             steps=80, tolerance=1e-8,
         )  # fmt: skip
         best = np.argmin(found.cost.reshape(t, s, n), axis=1)
-        chosen = found.x.reshape(t, s, n, k)[np.arange(t)[:, None], best, np.arange(n)]
+        chosen = found.x.T.reshape(t, s, n, k)[np.arange(t)[:, None], best, np.arange(n)]
         # What no balance weighs and no eye sees is not part of a recipe.
         chosen = np.where(chosen < 1e-4 * dyes.palest[index], 0.0, chosen)
         amounts = np.zeros((t, n, len(dyes)))

@@ -245,10 +245,10 @@ def test_amounts_by_column_do_for_recipes() -> None:
     [
         (lambda t: t, "row 0: L\\*a\\*b\\* without its light"),
         (lambda t: t.assign(light="D65/10", rust=[0.0, 1.0, 0.2]), "row 2: column 'rust' says 0.2"),
-        (lambda t: t.assign(light="D65/10", worker="me"), "worker is not known"),
+        (lambda t: t.assign(light="D65/10", worker="me"), "what is worker"),
         (lambda t: t.assign(light="D65/10", recipe=["undyed", "rust lots", ""]), "row 1: 'rust lo"),
         (lambda t: t.assign(**{"light": "D65/10", "a*": [0.0, np.nan, 1.0]}), "row 1: part of"),
-        (lambda t: t[["L*", "a*", "b*"]].assign(light="D65/10"), "no column is 'recipe'"),
+        (lambda t: t[["L*", "a*", "b*"]].assign(light="D65/10"), "one .recipe. is wanted"),
         (lambda t: t[["recipe"]].assign(**{f"{w:.0f}": 40.0 for w in WAVELENGTHS}), "percent"),
     ],
 )

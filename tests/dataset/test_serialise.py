@@ -30,7 +30,7 @@ class Law(Enum):
 @dataclass(frozen=True, eq=False)
 class Versions:
     curves: Annotated[Array, Shape("E", "D", "B")]
-    capacity: Annotated[Array, Shape("E", "D", null=math.inf)]
+    capacity: Annotated[Array, Shape("E", "D")]
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,6 @@ class Shelf:
 def shelf() -> Shelf:
     rng = np.random.default_rng(5)
     capacity = rng.lognormal(size=(4, 2))
-    capacity[1, 0] = math.inf
     return Shelf(
         names=("gold", "navy"), curves=rng.lognormal(sigma=9.0, size=(2, B)),
         corners=np.arange(8.0).reshape(4, 2), law=Law.LANGMUIR, light=D65_2,

@@ -2,14 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy.optimize import least_squares, lsq_linear, minimize
+from scipy.optimize import least_squares as scipy_least_squares
+from scipy.optimize import lsq_linear, minimize
 
-from dyemix.model.least_squares import solve
+from dyemix.model import least_squares
+from dyemix.model.least_squares import Solved
 
 Rows = NDArray[np.intp]
+
+
+def solve(
+    residual: Callable[[np.ndarray, Rows], tuple[np.ndarray, np.ndarray]],
+    start: np.ndarray,
+    upper: np.ndarray,
+    lower: np.ndarray | None = None,
+    **options: Any,
+) -> Solved:
+    """The solver, with problems first in every array here and last in its own."""
+
+    def turned(x: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray]:
+        r, jacobian = residual(x.T, rows)
+        return r.T, np.moveaxis(jacobian, 0, -1)
+
+    low = None if lower is None else lower.T
+    found = least_squares.solve(turned, start.T, upper.T, lower=low, **options)
+    return replace(found, x=found.x.T)
 
 
 def linear_problems(n: int, m: int, k: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -53,13 +77,13 @@ def test_curved_problems_agree_with_scipy(k: int) -> None:
     found = solve(residual, np.full((n, k), 0.3), top, steps=300, tolerance=1e-12)
     for i in range(n):
         row = np.array([i])
-        theirs = least_squares(
+        theirs = scipy_least_squares(
             lambda x, row=row: residual(x[None], row)[0][0],
             np.clip(found.x[i], 1e-6, top[i] - 1e-6),
             jac=lambda x, row=row: residual(x[None], row)[1][0], bounds=(0.0, top[i]),
             xtol=1e-12, ftol=1e-12, gtol=1e-12,
         )  # fmt: skip
-        plain = least_squares(
+        plain = scipy_least_squares(
             lambda x, row=row: residual(x[None], row)[0][0], np.full(k, 0.3),
             jac=lambda x, row=row: residual(x[None], row)[1][0], bounds=(0.0, top[i]),
         )  # fmt: skip
@@ -132,3 +156,22 @@ def test_a_total_is_kept_to_and_costs_no_more_than_it_must(m: int, k: int) -> No
         assert found.cost[i] <= theirs.fun * (1.0 + 1e-5) + 1e-6
         at_total += bool(found.x[i].sum() > total - 1e-6)
     assert 5 < at_total < 40
+
+
+def test_secants_come_to_the_same_answer_in_fewer_steps_where_residuals_stay_large() -> None:
+    rng = np.random.default_rng(6)
+    n, m, k = 40, 6, 2
+    a, b = rng.uniform(0.1, 1.5, (n, m, k)), rng.uniform(1.5, 3.0, (n, m))
+    top, asked = np.full((n, k), 3.0), []
+
+    def residual(x: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray]:
+        asked[-1] += len(rows)
+        inner = np.einsum("nmk,nk->nm", a[rows], x)
+        return np.sin(inner) - b[rows], np.cos(inner)[..., np.newaxis] * a[rows]
+
+    ends = []
+    for secants in (False, True):
+        asked.append(0)
+        ends.append(solve(residual, np.full((n, k), 0.5), top, steps=300, secants=secants))
+    assert np.mean(ends[1].cost <= ends[0].cost * (1.0 + 1e-4)) > 0.9
+    assert asked[1] < 0.8 * asked[0]

@@ -29,6 +29,7 @@ from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
 from dyemix.gamut.reach import ShelfReach, reach
 from dyemix.matching.correct import Outcome, correct
+from dyemix.matching.dispensing import Kit
 from dyemix.matching.match import match
 from dyemix.matching.matches import Match, Matches, Reach
 from dyemix.model.dyes import DyeSet
@@ -174,8 +175,17 @@ def test_swatches_stand_above_what_is_fitted(shelf: DyeSet, table: SwatchSet) ->
     of = [[s.reflectance for s in ladder if s.recipe["navy"] == depth] for depth in depths]
     read = [screen_colour(np.mean(some, axis=0)).hex for some in of]
     fitted = [shelf.predict({"navy": depth}).hex for depth in depths]
-    assert shown == [[read, fitted]]
-    assert patches(plot(shelf.take(["navy"]))) == [[fitted]]
+    assert shelf.report is not None
+    report = next(dye for dye in shelf.report.dyes if dye.name == "navy")
+    # Left out, each depth is as far from its swatch as the report says; under D65/2° nearly so.
+    left = [np.array([hex_to_lab(code)]) for code in shown[0][1]]
+    misses = [float(delta_e(hex_to_lab(r), x)[0]) for r, x in zip(read, left, strict=True)]
+    assert shown[0][0] == read
+    assert shown[0][1] != fitted
+    assert np.mean(misses[1:-1]) == pytest.approx(np.mean(report.inner), abs=0.25)
+    plain = replace(shelf, report=None)
+    ends = [[codes[0], codes[-1]] for codes in (read, fitted)]
+    assert patches(plot(plain.take(["navy"]), swatches=table)) == [ends]
 
 
 def test_each_left_out_depth_is_a_dot(shelf: DyeSet) -> None:
@@ -236,7 +246,7 @@ def test_match_says_what_it_must(sage: Matches) -> None:
             mark = " ¹" if name in outside else ""
             assert f"{name} {format_amount(amount)}{mark} " in shown
         assert f"likely {m.likely:.1f}, {m.verdict}" in shown
-    assert sage.formula in shown
+    assert "ΔE2000, D65/2°" in shown
 
 
 def test_the_target_is_a_band_between_pots(shelf: DyeSet) -> None:
@@ -255,6 +265,16 @@ def test_the_target_is_a_band_between_pots(shelf: DyeSet) -> None:
         miss = delta_e(found.target.lab, pots).reshape(2, 12)
         assert miss[:, 0].max() < 1.0 < miss[:, -1].min()
     assert Reach.TOO_CLEAN.value in words(plot(match(shelf, "#ff2010", count=3)))
+
+
+def test_the_smallest_measure_of_a_recipe_is_said(shelf: DyeSet) -> None:
+    found = match(shelf, "#7d8a6e", count=2, kit=Kit(120.0, {"": 1.0}, "syringe", 0.5))
+    figure = plot(found)
+    assert_legible(figure)
+    for m in found:
+        assert m.measured is not None
+        least = min(m.measured.doses, key=lambda dose: dose.ml)
+        assert f"smallest: {least.dye} {least.text}" in words(figure)
 
 
 def test_a_lamp_turns_a_recipe_as_its_inconstancy_says(sage: Matches) -> None:
@@ -312,8 +332,9 @@ def test_a_series_shows_what_is_reached_and_says_where_it_ends(shelf: DyeSet) ->
     for route, block in zip(found.best, patches(figure), strict=True):
         steps = route.steps[: route.reached]
         codes = [found.start.hex, *(step.prediction.hex for step in steps)]
-        assert block[0] == [code for code in codes for _ in range(6)]
-        pots = np.array([hex_to_lab(code) for code in block[2][6:]]).reshape(-1, 6, 3)
+        assert block[0] == [code for code in codes for _ in range(8)]
+        pots = np.array([[hex_to_lab(code) for code in row[8:]] for row in block[3:]])
+        pots = pots.reshape(3, -1, 8, 3).transpose(1, 0, 2, 3).reshape(-1, 24, 3)
         for step, some in zip(steps, pots, strict=True):
             asked = hex_to_lab(step.prediction.hex)
             assert delta_e(asked, some).mean() == pytest.approx(step.likely, rel=0.3)
@@ -325,10 +346,10 @@ def test_a_series_shows_what_is_reached_and_says_where_it_ends(shelf: DyeSet) ->
 
 def test_all_steps_of_a_long_series_stand_in_rows(shelf: DyeSet) -> None:
     found = tint(shelf, "rose 2", 8)
-    codes = [code for block in patches(plot(found)) for code in block[0][::6]]
+    codes = [code for block in patches(plot(found)) for code in block[0][::8]]
     assert codes == [found.start.hex, *(step.prediction.hex for step in found.steps)]
     ends = gradient(shelf, "lemon 1", "navy 2", 6)
-    shown = [code for block in patches(plot(ends)) for code in block[0][::6]]
+    shown = [code for block in patches(plot(ends)) for code in block[0][::8]]
     assert shown == [step.prediction.hex for step in ends.steps]
 
 
@@ -346,6 +367,9 @@ def test_neighbours_of_a_card_touch(triangle: ShadeCard) -> None:
         at = 2 * blend.column + 10 - blend.row
         assert block[blend.row][at : at + 2] == [blend.prediction.hex] * 2
     assert sum(code != "" for row in block for code in row) == 2 * 66
+    dots = [m.get_markersize() for m in plot(triangle).axes[0].get_lines()]
+    likely = [blend.prediction.likely for blend in triangle.blends]
+    np.testing.assert_allclose(np.divide(dots, likely), max(dots) / max(likely))  # less sure
     shown = words(plot(triangle))
     assert "F3 5:3:2" in shown
     assert all(f"all {name}" in shown for name in TRIANGLE)
@@ -439,6 +463,13 @@ def test_a_trial_shows_what_each_choice_promises(shelf: DyeSet, piece: Trial) ->
     pots = np.array([hex_to_lab(code) for row in strip for code in row[16:]])
     miss = delta_e(found.target.lab, pots)
     assert miss.mean() == pytest.approx(found.corrected.likely, rel=0.15)
+    marks = figure.axes[0].get_lines()
+    dots = np.array([m.get_xydata()[0] for m in marks if m.get_marker() == "o"])
+    (piece_at, _), middle = [m.get_xydata()[0] for m in marks if m.get_marker() == "x"], dots[:100]
+    assert len(dots) == 200
+    # Darker by 15 %: the piece lies below every pot of scatter alone (y runs down the page).
+    assert piece_at[1] > middle[:, 1].max()
+    assert abs(piece_at[0] - middle[:, 0].mean()) < 0.3
     change = 100 * (found.corrected.recipe["marigold"] / 0.42 - 1)
     assert f"({change:+.0f} %)" in shown
 

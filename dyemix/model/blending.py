@@ -1,0 +1,149 @@
+"""Colours of many blends of one shelf and their slopes, fast enough for a search.
+
+The model is that of `dyemix.model.mixtures`. Here the N blends stand last in every array, so that
+each operation runs over all of them at once; a blend names its k dyes by index; and one product
+over the bands gives the slope by every dye of the shelf, those of the blend and all others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dyemix.arrays import Array
+from dyemix.colour.colorimetry import TO_LAB, Light, cube_root_and_slope, weights
+from dyemix.model.dyes import DyeSet
+from dyemix.model.kubelka_munk import PIVOT, SHIFT, depth_law_slope
+from dyemix.model.least_squares import Residual
+from dyemix.model.mixtures import HALF_COMPANY
+
+#: ``goal(lab (3, M), rows (M,)) -> (r (m, M), dr/dlab (m, 3, M))``: what a search makes small.
+Goal = Callable[[Array, NDArray[np.intp]], tuple[Array, Array]]
+#: Dyes of N blends ``(k, N)``, as indices into the shelf.
+Index = NDArray[np.intp]
+
+#: The root of K (K + 2) is held above this, as R is below 0.999: there its slope stays finite.
+_LEAST_ROOT = 1e-3
+
+
+@dataclass(frozen=True, eq=False)
+class Blending:
+    """The forward model of a shelf under one light, with what can be worked out beforehand.
+
+    Attributes
+    ----------
+    dyes : the shelf, D dyes.
+    law : ``(2, D)`` exponent and bend.
+    less : ``(D,)`` what the shifted depth law takes off.
+    entering : ``(D,)`` slope of the depth law where there is no dye yet.
+    curves : ``(B, D)`` absorption per unit of g.
+    cloth : ``(B, 1)`` K/S of the undyed cloth.
+    seen : ``(3, B)`` weight of each band in XYZ over that of white, less what the surface keeps.
+    by_curve : ``(3 D, B)`` the same by each dye's curve.
+    plain : whether company and interaction are nothing.
+    """
+
+    dyes: DyeSet
+    law: Array
+    less: Array
+    entering: Array
+    curves: Array
+    cloth: Array
+    seen: Array
+    by_curve: Array
+    plain: bool
+
+    @classmethod
+    def of(cls, dyes: DyeSet, light: Light) -> Blending:
+        """What is known of a shelf before any blend."""
+        surface, w = dyes.surface, weights(light).T
+        seen = (1.0 - surface.r0) * (1.0 - surface.k2) * w / w.sum(axis=1, keepdims=True)
+        return cls(
+            dyes, dyes.law.T, SHIFT ** dyes.law[:, 0],
+            depth_law_slope(np.zeros(len(dyes)), dyes.law), np.ascontiguousarray(dyes.curves.T),
+            surface.k_over_s(dyes.cloth)[:, np.newaxis], seen,
+            (seen[:, np.newaxis] * dyes.curves).reshape(-1, len(dyes.cloth)),
+            not (dyes.company.any() or dyes.interaction),
+        )  # fmt: skip
+
+    def towards(self, goal: Goal, index: Index) -> Residual:
+        """A goal on CIELAB as a function of amounts ``(k, M)`` of rows of `index` ``(k, N)``."""
+
+        def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+            r, by_root, by_g, (own, joint, _) = self._mixed(amounts, index[:, rows], goal, rows)
+            by_g = by_g[:, index[:, rows], np.arange(len(rows))]
+            return r, _through(by_root, by_g * own + _shared(by_g, joint))
+
+        return residual
+
+    def prices(self, amounts: Array, index: Index, goal: Goal) -> tuple[Array, Array]:
+        """What N blends miss, ``(m, N)``, and its slope ``(m, D, N)`` by dyes not yet in them."""
+        rows = np.arange(amounts.shape[1])
+        r, by_root, by_g, (_, joint, new) = self._mixed(amounts, index, goal, rows)
+        shared = _shared(by_g[:, index, rows], joint)
+        return r, _through(by_root, by_g * new + shared)
+
+    def _mixed(
+        self, amounts: Array, index: Index, goal: Goal, rows: NDArray[np.intp]
+    ) -> tuple[Array, Array, Array, tuple[Array, Array | None, Array]]:
+        """The residual ``(m, N)``, its slope by the cube roots of XYZ, theirs by g of every dye
+        ``(3, D, N)``, and those of g by amounts as `_working` has them.
+        """
+        g, by_amount = self._working(amounts, index)
+        working = np.zeros((len(self.dyes), amounts.shape[1]))
+        working[index, np.arange(amounts.shape[1])] = g
+        k = self.curves @ working
+        k += self.cloth
+        root = np.sqrt(k * (k + 2.0))
+        k2 = self.dyes.surface.k2
+        k += root + (1.0 - k2)
+        v = np.divide(1.0, k, out=k)  # of 1/R − k2, where 1/R = 1 + k + root
+        f, by_xyz = cube_root_and_slope(self.seen @ v + self.dyes.surface.r0)
+        lab = TO_LAB @ f
+        lab[0] -= 16.0
+        slope = v * (1.0 + k2 * v) / np.maximum(root, _LEAST_ROOT)
+        by_g = (self.by_curve @ slope).reshape(3, len(self.dyes), -1)
+        r, by_lab = goal(lab, rows)
+        return r, (TO_LAB.T @ by_lab) * -by_xyz, by_g, by_amount
+
+    def _working(self, c: Array, index: Index) -> tuple[Array, tuple[Array, Array | None, Array]]:
+        """How much of each dye works, g ``(k, N)``, and its slopes.
+
+        By the dye's own amount ``(k, N)``; by that of any other dye (None where it is nothing); and
+        of dyes not yet in, by their own ``(D, N)``.
+        """
+        n, q = self.law[:, index]
+        depth = c + SHIFT
+        log = np.log(depth)
+        power = np.exp(n * log)
+        log -= np.log(PIVOT)
+        rise = power - self.less[index]
+        bend = np.exp(0.5 * q * log * log)
+        g, own = rise * bend, (n * power + rise * (q * log)) / depth * bend
+        if self.plain:
+            return g, (own, None, self.entering[:, np.newaxis])
+        company, interaction = self.dyes.company, self.dyes.interaction
+        total = c.sum(axis=0)
+        others = total - c
+        whole = np.maximum(others + HALF_COMPANY * c, 1e-12)
+        grown = np.exp(others / whole * company[index] + interaction * np.log1p(others))
+        g = g * grown
+        joined = HALF_COMPANY * company[index] / (whole * whole)
+        joint = g * (joined * c + interaction / (1.0 + others))
+        new = np.exp(company[:, np.newaxis] + interaction * np.log1p(total))
+        own = own * grown - g * joined * others - joint
+        return g, (own, joint, self.entering[:, np.newaxis] * new)
+
+
+def _shared(by_g: Array, joint: Array | None) -> Array | float:
+    """What one more of any dye does by way of the others, ``(3, 1, N)``."""
+    return 0.0 if joint is None else (by_g * joint).sum(axis=1, keepdims=True)
+
+
+def _through(by_root: Array, slope: Array) -> Array:
+    """Slopes ``(m, k, N)`` of a residual from its ``(m, 3, N)`` and those ``(3, k, N)`` of XYZ."""
+    parts = by_root[:, :, np.newaxis] * slope
+    return np.asarray(parts[:, 0] + parts[:, 1] + parts[:, 2])
