@@ -2,7 +2,7 @@
 
 Two measured cameras without noise, in daylight and under lamps, see the ISO 17321-1 patches and the
 78 samples of CIE 224:2017 that are not textiles. What is printed stands, rounded, in
-`dyemix.photo.camera_matrix` and `results`; the 21 textiles, which judge the errors, take no
+`dyemix.photo.patches` and `results`; the 21 textiles, which judge the errors, take no
 part.
 """
 
@@ -14,9 +14,9 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.photo import camera_matrix as colour
-from dyemix.photo.camera_matrix import CameraMatrix, balance, fit_patches, metric
+from dyemix.photo import patches as colour
 from dyemix.photo.decode import SRGB_TO_XYZ
+from dyemix.photo.patches import CameraMatrix, balance, fit_patches, metric
 from dyemix.photo.results import SHARED_OVER
 from tests.simulated.camera import WAVELENGTHS, Camera, lab_d65, other_samples, patch_card
 

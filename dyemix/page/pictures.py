@@ -100,8 +100,8 @@ class Pictures:
 
     def _framed(self, key: str, frame: Frame) -> Framed:
         """What lies in a frame of a picture."""
-        from dyemix.photo.flat_field import NO_FLAT
         from dyemix.photo.layout import parts, quad
+        from dyemix.photo.light import NO_FLAT
         from dyemix.photo.sample import cloth, levels
 
         photo = self.photo(key)

@@ -15,20 +15,22 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, xyz_from_lab
-from dyemix.photo.camera_matrix import (
+from dyemix.photo.decode import Photograph
+from dyemix.photo.light import BEND, STRAIGHT, Flat, Tone, Witnesses, fit_flat
+from dyemix.photo.patches import (
+    CORE,
     LIGHT_ERROR,
     CameraMatrix,
+    Patches,
     balance,
+    check_patches,
     fit_patches,
     metric,
     shaded,
+    with_cards,
 )
-from dyemix.photo.decode import Photograph
-from dyemix.photo.flat_field import Flat, fit_flat
 from dyemix.photo.places import Frame
-from dyemix.photo.reference_cards import CORE, Patches, check_patches, with_cards
 from dyemix.photo.sample import cloth, levels
-from dyemix.photo.tones import BEND, STRAIGHT, Tone, Witnesses
 
 #: A patch counts as a grey step up to this chroma.
 _NEUTRAL = 6.0
@@ -53,6 +55,10 @@ _CARD_ERROR, _UNDYED_ERROR, _PAPER_ERROR = (0.01, 0.006, 0.02), (0.03, 0.03, 0.0
 #: Log ratio of red to blue in white paper from which the light's colour is named, and by which it
 #: differs over the cells where lights are mixed; daylight from noon to shade spans 0.7.
 _COLOURED, _MIXED = 0.6, 0.2
+_CURE = (
+    "tell all its steps as they are, lightest first; lay it to fill its box, lightest to the left, "
+    "and keep shadow, glare and fingers off it."
+)
 _NO_GREY = "no grey card: the undyed cloth, as white as white cotton usually is, is the anchor"
 
 
@@ -120,10 +126,8 @@ class Cards:
             ("patch", self._patch, reference.lab),
         ):
             if len(known) and len(places) != len(known):
-                raise photo.refuse(
-                    f"{len(places)} places for {role} in the picture and {len(known)} values: give "
-                    "one for each, grey lightest first."
-                )
+                counts = f"{len(places)} places for {role} in the picture and {len(known)} values"
+                raise photo.refuse(f"{counts}: give one for each, grey lightest first.")
         self._grey, self._patch = self._grey[: len(self._steps)], self._patch[: len(reference.lab)]
         self._light, self._usable = levels(photo, self._patch, CORE)
         if len(reference.lab):
@@ -157,8 +161,8 @@ class Cards:
         kinds = [kind for kind in self._kinds if len(kind.at)]
         if not kinds:
             raise self.photo.refuse(
-                "no grey card and no patch card is stated or usable, and no cell is named "
-                "'undyed': nothing tells how bright the light was. Lay a grey card in the picture."
+                "no grey card or patch card is stated or usable, and no cell is named 'undyed': "
+                "lay a grey card in the picture."
             )
         if raw.known:
             paper = self._linear(_PAPER)
@@ -186,8 +190,8 @@ class Cards:
         tone, flat = self.straight
         if flat.bare < _LEAST_BARE:
             raise self.photo.refuse(
-                "most of the white between the cells is covered, so that nothing tells how the "
-                "light falls: cut the swatches no larger than their cells, and lay them inside."
+                "most of the white between the cells is covered: cut the swatches no larger than "
+                "their cells, and lay them inside."
             )
         matrix, notes, doubts = self._matrix(tone, flat, measured or Patches())
         gains = [
@@ -198,15 +202,12 @@ class Cards:
         white = cast(tone.undo(np.ones((1, 3))))[0]
         over = cast(flat.at(self.frame.of("swatch").mean(axis=1)))
         card = np.concatenate([self._patch if len(self._patch) else self._grey]).mean(axis=1)
+        unlike = f"the grey card and the greys of the patch card differ by {100 * off:.0f} %"
         for doubtful, doubt in (
             (not tone.known, "camera tone curve unknown"),
             (not flat.known, "evenness of the light unknown"),
             (not self._grey.size + self._patch.size, _NO_GREY),
-            (
-                len(self._patch) and abs(off) > _SAME_GREY,
-                f"the grey card and the greys of the patch card differ by {100 * off:.0f} %: the "
-                "camera changed tones from place to place, or a shadow lies on one",
-            ),
+            (len(self._patch) and abs(off) > _SAME_GREY, f"{unlike}: a shadow lies on one"),
             (white > _COLOURED, "the light is warm, as of a lamp: colours are surer in daylight"),
             (white < -_COLOURED, "the light is cool, as of deep shade: colours are surer in sun"),
             (np.ptp(over) > _MIXED, "two lights are mixed: one side of the page is warmer"),
@@ -246,29 +247,18 @@ class Cards:
         steepest = _EVEN if flat.known else 2.0 * _EVEN
         uneven = [i for i, x in enumerate(steps) if x.left_out > _EVEN or x.slope > steepest]
         darkest = steps[np.argmin(known)].mean.mean() if steps else 0.0
+        only_paper = flat.known and steps and known.min() < 0.7 < darkest / flat.level.mean() / 1.2
         least, most = _WHITE_PAPER if tone.known else _PAPER_BENT
-        cure = "tell all its steps as they are, lightest first"
+        grey_paper = flat.known and not flat.clipped and not least <= paper <= most
+        where = f"step {' and '.join(str(i + 1) for i in uneven)} of {len(steps)}"
         for wrong, message in (
+            (only_paper, "no grey card lies in its place, only paper or its back: or tell none."),
+            (uneven, f"the grey card is not even where {where} is told to be: {_CURE}"),
+            (tone.off > _MOST_BENT, f"the grey steps are off by {100 * tone.off:.0f} %: {_CURE}"),
             (
-                flat.known and steps and known.min() < 0.7 < darkest / flat.level.mean() / 1.2,
-                "no grey card lies in its place, only paper or its back: lay it there, grey side "
-                "up, or say that there is none and name the undyed cloth.",
-            ),
-            (
-                uneven,
-                f"the grey card is not even where step {' and '.join(str(i + 1) for i in uneven)} "
-                f"of {len(steps)} is told to be: {cure}; lay it to fill its box, lightest to the "
-                "left, and keep shadow, glare and fingers off it.",
-            ),
-            (
-                tone.off > _MOST_BENT,
-                f"the grey steps are off by {100 * tone.off:.0f} % from what is told: {cure}.",
-            ),
-            (
-                flat.known and not flat.clipped and not least <= paper <= most,
+                grey_paper,
                 "if the grey or the undyed cloth is as told, the paper of the page reflects "
-                f"{100 * paper:.0f} %, which no white paper does: {cure}, and keep shadow and "
-                "glare off it.",
+                f"{100 * paper:.0f} %, which no white paper does: {_CURE}",
             ),
         ):
             if wrong:

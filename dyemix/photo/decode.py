@@ -34,12 +34,13 @@ from dyemix.files.cells import read_bytes
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-    from dyemix.photo.tones import Tone
+    from dyemix.photo.light import Tone
 
 #: More pixels than any phone writes at its usual setting, and the longest side that is needed: a
 #: page then has 10 pixels a mm. Larger pictures are read at half, a third … of their size.
 MOST_PIXELS, _ENOUGH = 110_000_000, 3000
 _LARGEST = 400_000_000  # bytes
+_MOST = f"more than {MOST_PIXELS / 1e6:.0f}"
 RAW_SUFFIXES = frozenset(
     {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw", ".x3f"}
 )
@@ -70,9 +71,8 @@ def need(module: str, extra: str, instead: str = ".") -> Any:
     try:
         return importlib.import_module(module)
     except ImportError:
-        raise InputError(
-            Fault(f"photographs of this kind need an extra: pip install 'dyemix[{extra}]'{instead}")
-        ) from None
+        install = f"pip install 'dyemix[{extra}]'{instead}"
+        raise InputError(Fault(f"photographs of this kind need an extra: {install}")) from None
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +108,7 @@ class Photograph:
 
     def as_linear(self, encoding: str) -> Photograph:
         """The same codes taken to be proportional to light, whatever the file says of them."""
-        curve = _table(_steps(len(self.curve)))
+        curve = _table(np.linspace(0, 1, len(self.curve)))
         return replace(self, curve=curve, limits=_limits(curve), encoding=encoding, notes=())
 
     def straightened(self, tone: Tone) -> Photograph:
@@ -122,10 +122,6 @@ class Photograph:
 
 class _UnreadableError(Exception):
     """Why a file is not decoded; `decode` says of which file."""
-
-
-def _steps(levels: int) -> Array:
-    return np.linspace(0.0, 1.0, levels)
 
 
 def _table(curve: Array) -> NDArray[np.float32]:
@@ -147,7 +143,7 @@ def _limits(curve: NDArray[np.float32]) -> tuple[int, int]:
 
 def srgb_curve(levels: int) -> Array:
     """Linear value ``(levels,)`` of each sRGB code, the linear toe included."""
-    v = _steps(levels)
+    v = np.linspace(0, 1, levels)
     return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4)
 
 
@@ -159,7 +155,7 @@ def _profile_curve(data: bytes, x: Array) -> Array:
         values = np.frombuffer(data[12 : 12 + 2 * count], ">u2").astype(float)
         if count == 1:
             return np.asarray(x ** (values[0] / 256.0))
-        return np.interp(x, _steps(count), values / 65535.0) if count else x
+        return np.interp(x, np.linspace(0, 1, count), values / 65535.0) if count else x
     if kind != b"para":
         raise KeyError(kind)
     (form,) = struct.unpack(">H", data[8:10])
@@ -183,7 +179,9 @@ def read_profile(data: bytes, levels: int) -> tuple[Array, Array] | None:
             name, offset, size = struct.unpack(">4sII", data[132 + 12 * i : 144 + 12 * i])
             tags[name] = data[offset : offset + size]
         channels = (b"r", b"g", b"b")
-        curves = [_profile_curve(tags[name + b"TRC"], _steps(levels)) for name in channels]
+        curves = [
+            _profile_curve(tags[name + b"TRC"], np.linspace(0, 1, levels)) for name in channels
+        ]
         columns = [struct.unpack(">3i", tags[name + b"XYZ"][8:20]) for name in channels]
     except (KeyError, struct.error, ValueError):
         return None
@@ -200,8 +198,7 @@ def _open(data: bytes, suffix: str) -> Image:
     try:
         return pil.open(io.BytesIO(data))  # type: ignore[no-any-return]
     except pil.UnidentifiedImageError:
-        message = "this is not a picture that can be read: JPEG, PNG, TIFF, HEIC and raw files are."
-        raise _UnreadableError(message) from None
+        raise _UnreadableError("not a picture: JPEG, PNG, TIFF, HEIC and raw are read.") from None
     except Exception as error:  # any decoder may stumble over a broken header in its own way
         raise _UnreadableError(f"the picture is damaged ({error}): copy it again.") from None
     finally:
@@ -219,18 +216,11 @@ def _check(image: Image, data: bytes) -> int:
     elif image.format == "TIFF":
         bits = int(np.max(image.tag_v2.get(258, (8,))))  # type: ignore[attr-defined]
     for wrong, message in (
-        (
-            width * height > MOST_PIXELS,
-            f"{size} is {width * height / 1e6:,.0f} megapixels; at most {MOST_PIXELS / 1e6:.0f} "
-            "are read: save it at 50 megapixels or fewer.",
-        ),
+        (width * height > MOST_PIXELS, f"{size} is {_MOST} megapixels: save it smaller."),
         (min(width, height) < 64, f"{size} pixels is no photograph of swatches: 1000 or more."),
         (frames > 1, f"the file holds {frames} pictures: save the one photograph as JPEG or PNG."),
         (image.mode == "CMYK", "these are printing inks (CMYK), not light: save it as RGB."),
-        (
-            image.mode not in ("RGB", "RGBA", "RGBX"),
-            f"the picture has no full colour (mode {image.mode}): save it as RGB JPEG or PNG.",
-        ),
+        (image.mode[:3] != "RGB", f"no full colour (mode {image.mode}): save it as RGB."),
         (bits > 16, f"{bits} bits a channel: save it with 8 or 16 bits a channel."),
     ):
         if wrong:
@@ -258,9 +248,7 @@ def _pixels(image: Image, notes: list[str]) -> NDArray[Any]:
         image.draft("RGB", (image.width // times, image.height // times))  # of JPEG, on the way
         image.load()
     except Exception as error:
-        raise _UnreadableError(
-            f"the picture breaks off or is damaged ({error}): copy it again."
-        ) from None
+        raise _UnreadableError(f"the picture breaks off ({error}): copy it again.") from None
     if image.mode == "RGBA" and np.asarray(image.getchannel("A")).min() < 255:
         raise _UnreadableError("the picture is partly transparent: save the photograph as RGB.")
     image = image.reduce(max(1, max(image.size) // _ENOUGH)).convert("RGB")
@@ -291,20 +279,15 @@ def _meaning(image: Image, levels: int, notes: list[str]) -> tuple[Array, Array,
             message = f"the embedded colour profile is damaged ({error}): save it as sRGB."
             raise _UnreadableError(message) from None
         if (profile := read_profile(icc, levels)) is None:
-            raise _UnreadableError(
-                f"the colour profile {name!r} is a table, not a matrix: save the photograph as "
-                "sRGB or Display P3."
-            )
+            message = f"the colour profile {name!r} is a table: save it as sRGB or Display P3."
+            raise _UnreadableError(message)
         return *profile, name, True
     stated_srgb, gamma = "srgb" in image.info, image.info.get("gamma")
     if gamma and not stated_srgb and abs(gamma - 1 / 2.2) > 0.01:
         name = f"gamma {1.0 / gamma:.2f}, sRGB primaries"
-        return _steps(levels) ** (1.0 / gamma), SRGB_TO_XYZ, name, True
+        return np.linspace(0, 1, levels) ** (1.0 / gamma), SRGB_TO_XYZ, name, True
     if levels > 256 and not stated_srgb:
-        notes.append(
-            "the file does not say whether its 16-bit values are linear or sRGB: sRGB was taken; "
-            "the grey steps show whether that is right."
-        )
+        notes.append("the file does not say whether its values are linear or sRGB: sRGB was taken.")
     return srgb_curve(levels), SRGB_TO_XYZ, "sRGB", stated_srgb
 
 
@@ -317,7 +300,7 @@ def _raw(data: bytes) -> NDArray[Any]:
         with rawpy.imread(io.BytesIO(data)) as raw:
             size = (raw.sizes.width, raw.sizes.height)
             if size[0] * size[1] > MOST_PIXELS:
-                raise ValueError(f"more than {MOST_PIXELS / 1e6:.0f} megapixels")
+                raise ValueError(f"{_MOST} megapixels")
             times = max(1, max(size) // _ENOUGH)
             found = raw.postprocess(
                 output_bps=16, gamma=(1, 1), no_auto_bright=True, use_camera_wb=True,
@@ -325,9 +308,7 @@ def _raw(data: bytes) -> NDArray[Any]:
             )  # fmt: skip
             return _smaller(np.asarray(found), times // 2)
     except Exception as error:
-        raise _UnreadableError(
-            f"the raw file cannot be developed ({error}): save a JPEG."
-        ) from None
+        raise _UnreadableError(f"the raw file cannot be developed ({error}).") from None
 
 
 def decode(path: str | os.PathLike[str], data: bytes | None = None) -> Photograph:
@@ -345,7 +326,7 @@ def decode(path: str | os.PathLike[str], data: bytes | None = None) -> Photograp
         data = read_bytes(path, _LARGEST) if data is None else data
         if suffix in RAW_SUFFIXES:
             codes = _raw(data)
-            curve, to_xyz, name, stated = _steps(65536), WIDE_TO_XYZ, "raw, linear", True
+            curve, to_xyz, name, stated = np.linspace(0, 1, 65536), WIDE_TO_XYZ, "raw, linear", True
         else:
             image = _open(data, suffix)
             bits = _check(image, data)

@@ -19,25 +19,24 @@ from dyemix.errors import Fault, InputError, TargetError
 from dyemix.files import read_swatches
 from dyemix.files.cells import few
 from dyemix.files.names import read_names
-from dyemix.photo.camera_matrix import spread_in_lab
 from dyemix.photo.characterise import Cards, Characterisation
 from dyemix.photo.decode import Photograph, decode
-from dyemix.photo.flat_field import Flat
+from dyemix.photo.light import Flat
+from dyemix.photo.patches import Patches, spread_in_lab
 from dyemix.photo.places import Frame, find_page, read_corners, read_grid
-from dyemix.photo.quality import (
+from dyemix.photo.results import CellReading, Laid, PhotoReading
+from dyemix.photo.sample import (
     CLIPPED,
     PATCHY,
     REMEDY,
     clipped,
+    cloth,
     mottled,
     printed_greys,
     reasons,
     retouched,
     softness,
 )
-from dyemix.photo.reference_cards import Patches
-from dyemix.photo.results import CellReading, Laid, PhotoReading
-from dyemix.photo.sample import cloth
 
 File = str | os.PathLike[str]
 
@@ -50,10 +49,8 @@ _PATCHY_FACTOR = 3.0
 _LEAST = 0.004
 _ANCHORS = ("grey", "undyed")
 _PAPER = ("paper", "office paper", "white paper", "white")
-_NO_PAPER = (
-    "office paper is brightened and cannot serve as white or grey: lay a grey card in the picture, "
-    "or take the undyed cloth as the anchor ('undyed')."
-)
+_NO_PAPER = "office paper is brightened: lay a grey card there, or take the anchor 'undyed'."
+_STEPS = "write its steps between 0 and 1, lightest first, as '0.9, 0.18', or none."
 _NUMBER = re.compile(r"\s*[0-9]*\.?[0-9]+\s*")
 _IMPOSSIBLE = "reads a colour that no cloth has: the light or the grey card is not what was told"
 
@@ -94,18 +91,13 @@ class PhotoOptions:
     light: Light = D65_2
 
     def __post_init__(self) -> None:
+        twice = self.grid is not None and self.corners is not None
+        unreal = not all(0 < step < 1 for step in self.steps)
         for wrong, message in (
             (self.anchor.lower() in _PAPER, _NO_PAPER),
             (self.anchor not in _ANCHORS, f"anchor {self.anchor!r} is unknown: grey or undyed."),
-            (
-                self.grid is not None and self.corners is not None,
-                "give the places of the cells by a grid or by a table of corners, not both.",
-            ),
-            (
-                not all(0 < step < 1 for step in self.steps),
-                f"grey {self.grey!r}: write the reflectances of the grey card's steps, between 0 "
-                "and 1, lightest first, as '0.9, 0.18', or none.",
-            ),
+            (twice, "give the places of the cells by a grid or by a table, not both."),
+            (unreal, f"grey {self.grey!r}: {_STEPS}"),
         ):
             if wrong:
                 raise InputError(Fault(message))
@@ -201,12 +193,9 @@ def _laid(
     straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Reading], rises: Array
 ) -> tuple[list[Laid], list[str]]:
     """The cells with cloth in them, and the labels of those without; `rises` tells the focus."""
-    absent = sorted(set(contents) - {label.upper() for label in frame.labels})
-    if absent:
-        raise straight.refuse(
-            f"{len(contents)} cells are named but {len(frame.labels)} are in the picture; not "
-            f"there: {few(absent, 8)}. Name cells that the page has, or photograph the right page."
-        )
+    if absent := sorted(set(contents) - {label.upper() for label in frame.labels}):
+        counts = f"{len(contents)} cells are named but {len(frame.labels)} are in the picture"
+        raise straight.refuse(f"{counts}; not there: {few(absent, 8)}. Is it the right page?")
     laid, vacant = [], []
     for label, corners, rise in zip(frame.labels, frame.of("swatch"), rises, strict=True):
         here = cloth(straight, corners, flat, whole=frame.layout is None)
@@ -218,10 +207,7 @@ def _laid(
             why = reasons(here, flat.near(corners.mean(axis=0)), rise)
             laid.append(Laid(label, corners, content, here, why))
     if bare := [label for label in vacant if label.upper() in contents]:
-        raise straight.refuse(
-            f"no cloth lies in {', '.join(bare)}, which the table of cells names: lay it there, or "
-            "clear its recipe in the table."
-        )
+        raise straight.refuse(f"no cloth lies in {', '.join(bare)}, which the table names.")
     if not laid:
         raise straight.refuse("there is no cloth in any cell of the page.")
     return laid, vacant

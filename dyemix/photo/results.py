@@ -17,9 +17,9 @@ from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.errors import TargetError
-from dyemix.photo.camera_matrix import metric
 from dyemix.photo.characterise import Characterisation
 from dyemix.photo.decode import Photograph
+from dyemix.photo.patches import metric
 from dyemix.photo.places import Frame
 from dyemix.photo.sample import Cloth
 

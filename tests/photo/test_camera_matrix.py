@@ -10,13 +10,11 @@ from hypothesis import strategies as st
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
 from dyemix.errors import DyemixError
-from dyemix.photo.camera_matrix import balance, features, fit_patches, metric, spread_in_lab
 from dyemix.photo.decode import SRGB_TO_XYZ
-from dyemix.photo.flat_field import fit_flat
 from dyemix.photo.layout import HEIGHT, LAYOUTS, MARK, WIDTH, layout_of, parts, quad
+from dyemix.photo.light import Tone, Witnesses, fit_flat
+from dyemix.photo.patches import balance, features, fit_patches, grid_of, metric, spread_in_lab
 from dyemix.photo.places import Lens, read_grid
-from dyemix.photo.reference_cards import grid_of
-from dyemix.photo.tones import Tone, Witnesses
 from tests.simulated.camera import Camera, lab_d65, other_samples, patch_card
 
 NAMES, SPECTRA = patch_card()

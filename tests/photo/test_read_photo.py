@@ -22,7 +22,7 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError, TargetError
 from dyemix.files import read_swatches, write_swatches
 from dyemix.photo import PhotoOptions, PhotoReading, difference, examine_photo, write_contact_sheet
-from dyemix.photo.camera_matrix import metric
+from dyemix.photo.patches import metric
 from tests.simulated.camera import lab_d65, other_samples
 from tests.simulated.camera.scenes import Page, scene
 from tests.simulated.photographs import (
