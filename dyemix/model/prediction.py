@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,12 +13,9 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, Light, ScreenColour, lab, screen_colours
 from dyemix.dataset.recipe import Recipe, format_amount
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value, colour_row
+from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Value, colour_row
 from dyemix.dataset.target import Target
 from dyemix.model.uncertainty import Causes, Likely, expected_miss, likely, pots
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,7 +225,7 @@ class Predictions(Result):
         for one, (mean, median, bound) in zip(self, figures, strict=True):
             yield one.row | {"likely": mean, "median": median, "bound": bound}
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> Frame:
         """One row a recipe: amounts (% owf), colour, misses in the pot, warnings; index kept."""
         out = super().to_frame()
         return out if self.index is None else out.set_axis(list(self.index), axis=0)
