@@ -48,7 +48,7 @@ class SwatchSet(Result):
     demo : whether these are invented dyes.
 
     >>> import pandas as pd
-    >>> table = Frame({"recipe": ["undyed", "rust 1"], "hex": ["#f4f1ea", "#a4532f"]})
+    >>> table = pd.DataFrame({"recipe": ["undyed", "rust 1"], "hex": ["#f4f1ea", "#a4532f"]})
     >>> [swatch.label for swatch in SwatchSet.from_frame(table)]
     ['undyed', 'rust 1.00']
     """

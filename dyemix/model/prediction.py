@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import D65_2, Light, ScreenColour, lab, screen_colours
+from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, ScreenColour, lab, screen_colours
 from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Value, colour_row
 from dyemix.dataset.target import Target
@@ -50,7 +50,7 @@ class Prediction(Result):
     Attributes
     ----------
     recipe : % owf.
-    reflectance : ``(B,)`` fraction.
+    reflectance : ``(B,)`` fraction at `wavelengths` in nm.
     lab : ``(3,)`` CIELAB under `light`.
     covariance : ``(3, 3)`` of that CIELAB in the pot.
     freedom : degrees of freedom of the likely miss.
@@ -58,6 +58,7 @@ class Prediction(Result):
     warnings : where the recipe leaves the range of the swatches.
     """
 
+    wavelengths: ClassVar[Array] = WAVELENGTHS
     recipe: Recipe
     reflectance: Array
     lab: Array
@@ -126,7 +127,7 @@ class Predictions(Result):
     Attributes
     ----------
     amounts : ``(N, D)`` % owf, of the dyes of `span`.
-    reflectance : ``(N, B)`` fraction.
+    reflectance : ``(N, B)`` fraction at `wavelengths` in nm.
     lab : ``(N, 3)`` CIELAB.
     causes : covariances of that CIELAB in the pot, by cause.
     freedom : degrees of freedom of the likely miss.
@@ -134,6 +135,7 @@ class Predictions(Result):
     index : of the rows, where they came in a frame or a column.
     """
 
+    wavelengths: ClassVar[Array] = WAVELENGTHS
     amounts: Array
     reflectance: Array
     lab: Array
