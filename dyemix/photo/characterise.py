@@ -19,7 +19,6 @@ from dyemix.photo.decode import Photograph
 from dyemix.photo.light import BEND, STRAIGHT, Flat, Tone, Witnesses, fit_flat
 from dyemix.photo.patches import (
     CORE,
-    LIGHT_ERROR,
     CameraMatrix,
     Patches,
     balance,
@@ -82,11 +81,10 @@ class Characterisation:
         """Covariance ``(N, 3, 3)``, in the three parts of ΔE2000, of the camera's own error at
         straight, even values ``(N, 3)`` of places ``(N, 2)``.
         """
-        light = self.flat.at(at)
-        slope = metric(self.matrix.lab(rgb)) @ self.matrix.slope(rgb) * rgb[:, np.newaxis]
+        light, lab = self.flat.at(at), self.matrix.lab(rgb)
+        slope = metric(lab) @ self.matrix.slope(rgb) * rgb[:, np.newaxis]
         tone = slope @ self.tone.covariance(self.tone.undo(rgb * light)) @ slope.transpose(0, 2, 1)
-        far = (cast(light) - self.cast)[:, np.newaxis, np.newaxis]
-        return np.asarray(self.matrix.error + tone + far**2 * np.diag(np.square(LIGHT_ERROR)))
+        return np.asarray(self.matrix.stated(lab, cast(light) - self.cast) + tone)
 
 
 def cast(light: Array) -> Array:

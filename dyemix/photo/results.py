@@ -19,14 +19,10 @@ from dyemix.dataset.target import Target
 from dyemix.errors import TargetError
 from dyemix.photo.characterise import Characterisation
 from dyemix.photo.decode import Photograph
-from dyemix.photo.patches import metric
+from dyemix.photo.patches import SHARED_OVER, metric
 from dyemix.photo.places import Frame
 from dyemix.photo.sample import Cloth
 
-#: Within one picture the camera is wrong by nearly the same amount on nearly the same colour: the
-#: shared part falls as exp(−d/8) with the distance d in ΔE2000, computed with two measured cameras
-#: (benchmarks/photo_errors.py).
-SHARED_OVER = 8.0
 _ERRORS = ("within", "between", "camera")
 
 
@@ -167,6 +163,10 @@ class PhotoReading(Result):
             )
         return cell
 
+    def _shared(self, apart: float) -> float:
+        """The share of the camera's error that colours so many ΔE2000 `apart` have in common."""
+        return float(np.exp(-apart / SHARED_OVER[self.characterisation.matrix.kind == "grey"]))
+
     def target(self, label: str, beside: SwatchSet | None = None) -> Target:
         """The colour of one cell as a target, with its error and its doubts.
 
@@ -182,7 +182,7 @@ class PhotoReading(Result):
             if r.conditions.get(PICTURE) == self.photograph.file
         ]
         apart = float(np.min(delta_e(cell.lab, np.array(same)))) if same else np.inf
-        own = cell.covariance - np.exp(-apart / SHARED_OVER) * cell.camera
+        own = cell.covariance - self._shared(apart) * cell.camera
         said = (f"{name}: {doubt}." for doubt in (*cell.flags, *self.characterisation.doubts))
         return Target(cell.lab, cell.light, None, name, "reading", own, tuple(said))
 
@@ -255,7 +255,7 @@ def difference(first: PhotoReading, label: str, second: PhotoReading, other: str
     """
     a, b = first.cell(label), second.cell(other)
     same = first is second
-    shared = np.exp(-float(delta_e(a.lab, b.lab)) / SHARED_OVER) if same else 0.0
+    shared = first._shared(float(delta_e(a.lab, b.lab))) if same else 0.0
     covariance = a.covariance + b.covariance - shared * (a.camera + b.camera)
     slope = metric(((a.lab + b.lab) / 2.0)[np.newaxis])[0]
     error = float(np.sqrt(np.trace(slope @ covariance @ slope.T)))
