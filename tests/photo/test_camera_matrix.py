@@ -151,7 +151,7 @@ def test_two_steps_tell_nothing_of_a_curve() -> None:
 def test_tones_are_surest_near_the_greys_and_the_dark_is_open_to_glare() -> None:
     tone = tones(KNOWN[3:4] * GAINS, KNOWN[3:4])
     error = [np.sqrt(tone.covariance(at * GAINS[np.newaxis])[0, 1, 1]) for at in (0.19, 0.5, 0.02)]
-    assert error[0] < 0.03 < 0.1 < error[1] < error[2]
+    assert error[0] < 0.03 < 0.08 < error[1] < error[2]
     more = tones(KNOWN * GAINS, KNOWN)
     assert np.sqrt(more.covariance(0.5 * GAINS[np.newaxis])[0, 1, 1]) < 0.03
 
