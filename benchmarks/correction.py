@@ -27,7 +27,7 @@ from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
 from dyemix.fitting.fit import fit
 from dyemix.fitting.learn import learn
-from dyemix.matching.correct import Outcome, correct
+from dyemix.matching.correct import correct
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
 from tests.simulated.workshop import Row, Workshop
@@ -151,7 +151,7 @@ def run(
                 bench.start_noise(palette, i, 0)
                 trial = bench.trial(first, target)
                 found = correct(dyes, trial, second_bath=False, dosing=known)
-                left[row, i] = found.outcome is Outcome.LEAVE
+                left[row, i] = not found.changed
                 expected[row, i] = found.corrected.likely
                 better = {n: found.corrected.recipe.get(n, 0.0) for n in first}
                 corrected[row, i] = bench.pot(better, target, *noise)

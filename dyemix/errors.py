@@ -4,6 +4,7 @@
 
     DyemixError
     ├── InputError    a file, table or argument that cannot be read as it stands: lists every fault
+    │   └── AmbiguousError   several things would do, and one must be named
     ├── RecipeError   a recipe that cannot be understood, or names a dye the shelf does not have
     │   └── UnstatedError   spoons or mL without the weight of the cloth, or the stock's strength
     ├── TargetError   a target that is not a colour
@@ -74,6 +75,15 @@ class InputError(DyemixError):
         self.row = self.faults[0].row
         self.column = self.faults[0].column
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class AmbiguousError(InputError):
+    """Several things would do: `options` name each, as ``("--method", "cotton lawn")``."""
+
+    def __init__(self, message: str, options: Iterable[tuple[str, str]]) -> None:
+        self.options = tuple(options)
+        names = " or ".join(" ".join(option) for option in self.options)
+        super().__init__(Fault(f"{message}: name {names}."))
 
 
 class RecipeError(DyemixError):

@@ -63,17 +63,22 @@ def _swatch_table(path: Path) -> str:
     return text if is_swatch_table(headings) else ""
 
 
+def swatch_tables(folder: Path | None = None) -> list[Path]:
+    """The swatch tables of a folder, by their headings."""
+    texts = {path: _swatch_table(path) for path in sorted((folder or Path.cwd()).iterdir())}
+    tables = [path for path, text in texts.items() if text]
+    # Readings of a finished piece look like a table of swatches, but only a shelf has its cloth.
+    whole = [path for path in tables if "undyed" in texts[path].lower()]
+    return whole if len(whole) == 1 else tables
+
+
 def find_shelf(
     named: Path | None = None, check: Path | None = None, folder: Path | None = None
 ) -> Shelf:
     """The swatches to use. Raises `InputError` where two tables in the folder could be meant."""
     if named is not None:
         return Shelf(named, check, f"Swatches: {named}")
-    texts = {path: _swatch_table(path) for path in sorted((folder or Path.cwd()).iterdir())}
-    tables = [path for path, text in texts.items() if text]
-    # Readings of a finished piece look like a table of swatches, but only a shelf has its cloth.
-    whole = [path for path in tables if "undyed" in texts[path].lower()]
-    tables = whole if len(whole) == 1 else tables
+    tables = swatch_tables(folder)
     if len(tables) > 1:
         names = ", ".join(path.name for path in tables)
         raise InputError(

@@ -16,31 +16,6 @@ from dyemix.errors import UnstatedError
 _TABLES = (".csv", ".tsv", ".txt")
 
 
-@command("DYES|TABLE", "method measures ratio alkali fibre output sheet")
-def start(dyes: str, method: str | None, output: Path | None, **how: Any) -> None:
-    """Plan the swatches of a first weekend.
-
-    Of your DYES, as 'gold, scarlet, navy', each on 5 g or --cloth of what --method says. The
-    --output is the swatch table to fill in; that TABLE instead of dyes shows the sheet again.
-    """
-    from dyemix.bench.first_swatches import planned_again
-    from dyemix.files import swatch_table
-
-    if Path(dyes).suffix.lower() in _TABLES:
-        shared.show(planned_again(dyemix.read_swatches(dyes), shared.settings()))
-        return
-    if method is None or output is None:
-        raise UsageError(
-            "say what you dye on, and the table to write: --method 'cotton lawn' -o swatches.csv."
-        )
-    how |= {"swatch_g": given("cloth_g"), "stock_pct": shared.strength()}
-    how["settings"] = shared.settings()
-    plan = dyemix.first_swatches(dyes, method, **given_only(how))
-    shared.show(plan)
-    shared.write(output, swatch_table(plan.table()))
-    shared.then("Once it is filled in", "fit", "--swatches", str(output))
-
-
 @command(
     "RECIPE|JOBS", "measures ratio alkali fibre target job pieces dry no-swatches shelf demo sheet"
 )
@@ -50,40 +25,36 @@ def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any)
     RECIPE is in % of dry cloth weight, as 'marigold 0.8 + navy 0.25', or with --stock in mL and
     spoons of liquid stock.
 
-    A table of JOBS (.csv) plans a day: stock to make, baths in order, cost a piece. Its columns are
-    job, recipe, cloth_g; if wanted cloth, pieces, target, liquor ratio, alkali. With --cloth it is
-    the recipes that 'match --targets' wrote.
+    A table of JOBS (.csv) plans a day: stock to make, cups in order, cost a piece. Its columns are
+    job, recipe, cloth_g; if wanted cloth, pieces, target, liquor ratio, alkali.
     """
-    from dyemix.bench.tables import read_jobs, read_recipes
+    from dyemix.bench.tables import read_jobs
 
     wanted = shared.target(aim) if aim else None
     one = given_only({**one, "target": wanted})
-    dyes = None if no_swatches else shared.dyes()
+    many = Path(recipe).suffix.lower() in _TABLES
+    dyes = None if no_swatches else shared.dyes("" if many else recipe)
     how = {
         "stocks": shared.stocks(dyes), "wetted": not dry, "settings": shared.settings(dyes),
         "dyes": dyes, "allow_demo": given("demo"),
     }  # fmt: skip
-    if Path(recipe).suffix.lower() in _TABLES:
-        if one:
+    if many:
+        if one or given("cloth_g"):
             raise UsageError("a table of jobs says what each is: give it its columns.")
-        cloth_g = given("cloth_g")
-        jobs = read_recipes(recipe, cloth_g) if cloth_g else read_jobs(recipe)
-        plan = dyemix.bench_plan(jobs, **how)
+        plan = dyemix.bench_plan(read_jobs(recipe), **how)
         shared.show(plan)
         sheets = plan.sheets
     else:
         if given("cloth_g") is None:
             raise UnstatedError("say how much cloth.")
-        sheet = dyemix.bath_sheet(recipe, given("cloth_g"), **one, **how)
+        sheet = dyemix.bath_sheet(recipe, given("cloth_g"), job=given("job") or "", **one, **how)
         shared.show(sheet)
         sheets = (sheet,)
         if dyes is not None and wanted is not None:
-            expected = dyes.predict(sheet.recipe, wanted.light).as_target().typed
-            words = (shared.amounts(sheet.recipe), "--target", shared.typed(str(aim), wanted))
-            shared.then("Once dry, with your reading", "trial", *words, "--reading", expected)
+            shared.trial(sheet.recipe, dyes, str(aim), wanted)
     if given("book") is not None and all(sheet.job for sheet in sheets):
         with shared.open_book() as book:
-            book.add_sheets(*sheets)
+            book.add_sheets(*sheets, method=given("method") or "")
         shared.kept(", ".join(sheet.job for sheet in sheets))
 
 
@@ -97,7 +68,7 @@ def stock(dye: str, warm: bool, **how: Any) -> None:
     sheet = dyemix.stock_sheet(dye, **given_only(how))
     shared.show(sheet)
     if given("book") is not None:
-        with shared.open_book(create=True) as book:
+        with shared.open_book() as book:
             book.add_stocks(sheet.bottle)
         shared.kept(f"a bottle of {sheet.bottle.dye}.")
 

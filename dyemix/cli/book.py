@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from click import group
+from click import UsageError, group
 
 import dyemix
 from dyemix import console
@@ -19,9 +19,9 @@ from dyemix.cli.options import Commands, given, given_only
 def book() -> None:
     """Keep all that a workshop knows in one file.
 
-    Cloths, dyes, stocks, swatches, recipes, sheets, trials and signed standards.
+    Methods, swatches, stocks, recipes, sheets, trials and signed standards.
 
-    The book is --book FILE, or the one .dyebook in this folder.
+    The book is --book FILE, or the one .dyebook in this folder. 'dyemix book add' begins one.
     """
 
 
@@ -35,17 +35,68 @@ def contents() -> None:
         shared.show(kept.contents())
 
 
-@command("JOB", "book json")
-def show(job: str) -> None:
-    """Say everything that is kept under one JOB."""
+@command("[JOB]", "book html json")
+def show(job: str | None) -> None:
+    """Say everything that is kept under one JOB; without one, all that was done, day by day."""
+    from dyemix.dyebook.past import record
+
     with shared.open_book() as kept:
-        shared.show(kept.job(job))
+        if job:
+            shared.show(record(kept, job))
+            return
+        events = kept.history()
+    shared.show(events, "\n".join(f"{event.at}  {event.what}" for event in events))
 
 
-@command("TABLE", "name book")
-def add(table: Path, name: str | None) -> None:
-    """Add the swatches of a TABLE, in a new book if there is none."""
-    _keep("add_swatches", dyemix.read_swatches(table), name or "")
+@command("WORDS", "book json")
+def search(words: str) -> None:
+    """Find WORDS in jobs, recipes, notes, standards, swatches and what was done."""
+    from dyemix.dyebook.past import search as find
+
+    with shared.open_book() as kept:
+        found = find(kept, words)
+    shared.show(found, "\n".join(map(": ".join, found)) or f"{words}: nowhere in this book.")
+
+
+@command("TABLE", "name method replace borrow book")
+def add(table: Path, name: str | None, replace: str | None, borrow: str | None) -> None:
+    """Add the swatches of a TABLE, in a new book if there is none.
+
+    They are of the --method that they were dyed by, named anew where they were dyed as none
+    before. Where that is another cloth with a square or two of each dye, they --borrow from another
+    method.
+    """
+    from dyemix.fitting.slips import slips
+
+    swatches = dyemix.read_swatches(table)
+    for slip in slips(swatches):
+        console.remark(str(slip))
+    how = {"method": given("method"), "name": name, "replaces": replace, "borrows": borrow}
+    with shared.open_book(create=True) as kept:
+        method = kept.add_swatches(swatches, **given_only(how))
+        console.remark(f"Kept in {kept.path}: {method}")
+        shared.of_method(method, kept)
+    shared.then("To see how well it predicts", "fit")
+
+
+@command("SWATCH", "reading note method book photo")
+def strike(swatch: str, reading: str | None, note: str | None) -> None:
+    """Take a SWATCH out of use, by its name or recipe; --reading gives the right one instead.
+
+    What stood there is kept, with the day and the --note why.
+    """
+    with shared.open_book() as kept:
+        method = kept.method(given("method") or "")
+        new = None if reading is None else shared.piece(reading, kept.swatches(method.name).light)
+        kept.strike(swatch, note or "no reason given", new, method.name)
+        console.remark(f"Kept in {kept.path}: {kept.method(method.name)}")
+
+
+@command("", "book")
+def undo() -> None:
+    """Take back what was done last in the book."""
+    with shared.open_book() as kept:
+        console.remark(f"Undone in {kept.path}: {kept.undo()}")
 
 
 @command("NAME", "fibre note book")
@@ -65,10 +116,10 @@ def dye(name: str, day: date | None, **what: str | None) -> None:
 
 
 @command("RECIPE", "job! target measures date note book")
-def recipe(recipe: str, job: str, aim: str | None, day: date | None, note: str | None) -> None:
+def recipe(recipe: str, aim: str | None, day: date | None, note: str | None) -> None:
     """Keep a RECIPE under a job."""
     wanted = shared.target(aim) if aim else None
-    _keep("add_recipe", job, shared.recipe(recipe), wanted, note or "", day)
+    _keep("add_recipe", given("job"), shared.recipe(recipe), wanted, note or "", day)
 
 
 @command("TABLE", "book")
@@ -83,8 +134,8 @@ def stocks(table: Path) -> None:
 
 
 def _keep(what: str, *values: Any) -> None:
-    """Keep something in the book, begun where there is none, and say what it holds then."""
-    with shared.open_book(create=True) as kept:
+    """Keep something in the book, and say what it holds then."""
+    with shared.open_book() as kept:
         getattr(kept, what)(*values)
         shared.show(kept.contents())
 
@@ -99,8 +150,8 @@ def sign(name: str, piece: str, recipe: str | None, day: date | None, **what: An
 
     meant = None if recipe is None else shared.recipe(recipe)
     reading = shared.piece(piece, D65_10, meant)
-    with shared.open_book(create=True) as kept:
-        kept.sign_off(name, reading, on=day, **given_only(what))
+    with shared.open_book() as kept:
+        kept.sign_off(name, reading, on=day, job=given("job") or "", **given_only(what))
         console.remark(f"Standard {name}: {kept.standard(name)}")
 
 
@@ -115,33 +166,45 @@ def near(colour: str, **how: Any) -> None:
 
 @command("JOB", "cloth! pieces stock keep book demo sheet")
 def repeat(job: str, keep: bool, **how: Any) -> None:
-    """Write the bath sheet of a past JOB for other cloth."""
+    """Write the bath sheets of a past JOB for other cloth, corrected by its last trial."""
     from dyemix.dyebook.past import repeat as again
 
     how["stocks"] = shared.stocks() if given("stock") else None
     how["settings"] = shared.settings() if given("settings") else None
     how["allow_demo"] = given("demo")
     with shared.open_book() as kept:
-        sheet = again(kept, job, given("cloth_g"), **given_only(how))
+        sheets = again(kept, job, given("cloth_g"), **given_only(how))
         if keep:
-            kept.add_sheets(sheet)
-    shared.show(sheet)
+            kept.add_sheets(*sheets, method=kept.method(job=job).name)
+    for sheet in sheets:
+        shared.show(sheet)
 
 
-@command("", "half-life lot keep book json")
-def learn(keep: bool, **how: Any) -> None:
-    """Say what the book's trials teach of its dyes.
+@command("", "half-life lot keep method book json")
+def learn(keep: bool, half_life_days: float | None, lot: str | None) -> None:
+    """Say what the trials of a method teach of its dyes.
 
     --lot is the one in use: trials of another count less, as old ones do by --half-life. With
     --keep, they weigh so for every later command.
     """
     with shared.open_book() as kept:
-        trials = [each.trial for each in kept.trials()]
-        learnt = dyemix.learn(kept.dyes(learnt=False), trials, **given_only(how))
-        shared.show(learnt)
+        name = kept.method(given("method") or "").name
+        trials = [each.trial for each in kept.trials() if each.method == name]
+        how = given_only({"half_life_days": half_life_days, "lot": lot})
+        shared.show(dyemix.learn(kept.dyes(name, learnt=False), trials, **how))
         if keep:
-            kept.keep_fit(learnt.dyes, "as trials were weighed", learnt=True)
-            console.remark("Kept: every command with --book uses these dyes from now on.")
+            kept.weigh(name, half_life_days, lot)
+            console.remark(f"Kept: trials of {name} weigh so from now on.")
+
+
+@command("JOB", "output! book")
+def picture(job: str, output: Path) -> None:
+    """Write the last photograph that is kept of a JOB, as JPEG."""
+    with shared.open_book() as kept:
+        pictures = kept.pictures(job)
+    if not pictures:
+        raise UsageError(f"no photograph is kept of {job!r}: give one with a trial's --picture.")
+    shared.write(output, pictures[-1])
 
 
 @command("FILE", "book")

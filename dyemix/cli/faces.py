@@ -13,7 +13,7 @@ from dyemix.cli import shared
 from dyemix.cli.options import command, given, given_only
 
 
-@command("", "port no-browser book swatches only check leave-out")
+@command("", "port no-browser shelf")
 def web(**how: Any) -> None:
     """Open the page at the bench in a browser.
 
@@ -26,8 +26,9 @@ def web(**how: Any) -> None:
 
 
 @command("[RECIPE]", "output! target reading job shelf measures light photo")
-def report(recipe: str | None, output: Path, aim: str | None, reading: str | None, job: str | None,
-           light: Any) -> None:  # fmt: skip
+def report(
+    recipe: str | None, output: Path, aim: str | None, reading: str | None, light: Any
+) -> None:
     """Write one page to keep, or to hand on: pictures, tables, conditions, cautions, versions.
 
     Of the fitted dyes; with a --target, of a match too; with a RECIPE, --target and --reading, of a
@@ -35,7 +36,7 @@ def report(recipe: str | None, output: Path, aim: str | None, reading: str | Non
     """
     from dyemix.report import report as page
 
-    dyes = shared.dyes()
+    dyes, job = shared.dyes(recipe or ""), given("job")
     results: list[Any] = [dyes]
     if job is not None:
         with shared.open_book() as book:

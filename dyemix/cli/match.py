@@ -21,13 +21,13 @@ def predict(recipe: str, light: Any) -> None:
     RECIPE is in % of dry cloth weight, as 'marigold 0.8 + navy 0.25'; or of liquid stock on --cloth
     of so much, as 'marigold 2 tbsp + navy 15 mL'.
     """
-    dyes = shared.dyes()
+    dyes = shared.dyes(recipe)
     shared.show(dyes.predict(shared.recipe(recipe, dyes), light))
 
 
 @command(
     "[TARGET]",
-    "shelf max-dyes count use avoid prefer total in-hand price measures measure rank kl detail "
+    "shelf job max-dyes count use avoid prefer total in-hand price measures measure rank kl detail "
     "targets output photo answer",
 )
 def match(
@@ -46,7 +46,7 @@ def match(
         raise UsageError("match one TARGET, as '#7d8a6e', or a list of them with --targets.")
     if (output if targets is None else given("draw")) is not None:
         raise UsageError("--output is for a list of --targets, --draw for one TARGET.")
-    dyes, limits = shared.dyes(), given_only(limits)
+    dyes, limits = shared.dyes(*(f"{dye} 1" for dye in limits["use"])), given_only(limits)
     whole = detail or "count" in limits or given("json") or given("draw")
     limits = _understood(dyes, **limits)
     if targets is None:
@@ -91,41 +91,45 @@ def _understood(
 
 @command(
     "[RECIPE]",
-    "reading! target! over other-dyes dosing job date lot note shelf measures photo json",
+    "reading! target! over other-dyes dosing job date lot note picture shelf measures photo json",
 )
 def trial(
     recipe: str | None, reading: str, aim: str, over: str | None, other_dyes: bool,
-    dosing: float | None, day: date | None, **kept: str | None,
+    dosing: float | None, day: date | None, picture: Path | None, **kept: str | None,
 ) -> None:  # fmt: skip
     """Say what a dry piece misses by, and what to do.
 
     RECIPE is what it was dyed by, as a second bath where it went --over a piece. Without one, two
-    pieces are compared: the --reading with the --target. With --book the trial is kept there, for
-    'dyemix book learn'.
+    pieces are compared: the --reading with the --target. With a book the trial is kept there, and
+    moves the dyes from then on.
     """
     from dyemix.dataset.trial import Bath
+    from dyemix.reading import photographed
 
-    job, lot, note = (kept[name] or "" for name in ("job", "lot", "note"))
+    lot, note = (kept[name] or "" for name in ("lot", "note"))
     if recipe is None:
-        if over or other_dyes or dosing or day or job or lot or note:
+        if over or other_dyes or dosing or day or picture or given("job") or lot or note:
             raise UsageError("without a RECIPE, --reading and --target are compared, no more.")
         _compare(reading, aim)
         return
-    wanted, dyes = shared.target(aim), shared.dyes()
-    dyed = shared.recipe(recipe, dyes)
+    dyes = shared.dyes(recipe)
+    wanted, dyed = shared.target(aim), shared.recipe(recipe, dyes)
     bath, on = Bath.FIRST, None
     if over is not None:
         bath, on = Bath.SECOND, shared.piece(over, dyes.light)
     piece = shared.piece(reading, dyes.light, dyed)
+    day = day or date.today()
     done = dyemix.Trial(dyed, piece, wanted, day, lot, bath=bath, on=on)
-    found = dyemix.correct(dyes, done, other_dyes=other_dyes, dosing=dosing)
-    shared.show(found)
+    agreed = shared.tolerance(aim)
+    found = dyemix.correct(dyes, done, other_dyes=other_dyes, dosing=dosing, tolerance=agreed)
     if given("book") is not None:
-        with shared.open_book() as book:
-            book.add_trial(done, job, note)
-        shared.kept(f"a trial of {job or done.recipe}.")
-    if found.corrected.recipe != found.again.recipe:
+        shown = photographed(reading)
+        shared.keep_trial(done, note, picture or (shown[0] if shown else None))
+    shared.show(found)
+    if found.changed:
         shared.bath("The next piece", found.corrected.recipe, dyes, aim, found.target)
+    if given("book") is not None and given("job") and not found.changed:
+        shared.again()
     shared.then("Which swatch would help most", "next", shared.typed(aim, found.target))
 
 

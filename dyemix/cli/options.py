@@ -17,12 +17,12 @@ from typing import Any
 import click
 
 from dyemix import writing
-from dyemix.errors import DyemixError, UnstatedError
+from dyemix.errors import AmbiguousError, DyemixError, UnstatedError
 
 Decorator = Callable[[Callable[..., Any]], click.Command]
 #: Options that go together, each of them by one word.
 GROUPS = {
-    "shelf": "swatches book only check leave-out",
+    "shelf": "swatches book method only check leave-out",
     "photo": "corners grid grey-at card-at card grey anchor measured accept",
     "sheet": "settings html json",
     "answer": "draw json",
@@ -121,8 +121,12 @@ class Command(click.Command):
             return super().invoke(context)
         except UnstatedError:
             asked = shlex.join(["dyemix", *context.meta["words"], "--cloth", "60g"])
-            words = "Spoons, mL and grams are so much dye only on a stated weight of dry cloth"
-            raise DyemixError(f"{words}. For 60 g: {asked}") from None
+            why = "Spoons, mL and grams are so much dye only on a stated weight of dry cloth"
+            raise DyemixError(f"{why}. For 60 g: {asked}") from None
+        except AmbiguousError as error:
+            words = ["dyemix", *context.meta["words"]]
+            lines = [f"  {shlex.join([*words, *option])}" for option in error.options]
+            raise DyemixError("\n".join([str(error), *lines])) from None
 
 
 class Commands(click.Group):

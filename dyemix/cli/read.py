@@ -1,4 +1,4 @@
-"""From swatches to fitted dyes: the page to photograph, readings, the fit."""
+"""From a plan to fitted dyes: the first swatches, the page to photograph, readings, the fit."""
 
 from __future__ import annotations
 
@@ -11,6 +11,23 @@ import dyemix
 from dyemix import console
 from dyemix.cli import shared
 from dyemix.cli.options import care, command, given, given_only
+
+
+@command("DYES", "method! measures ratio alkali fibre output! sheet")
+def start(dyes: str, output: Path, **how: Any) -> None:
+    """Plan the swatches of a first weekend.
+
+    Of your DYES, as 'gold, scarlet, navy', each on 5 g or --cloth. The --output is the swatch table
+    to fill in.
+    """
+    from dyemix.files import swatch_table
+
+    how |= {"swatch_g": given("cloth_g"), "stock_pct": shared.strength()}
+    how["settings"] = shared.settings()
+    plan = dyemix.first_swatches(dyes, given("method"), **given_only(how))
+    shared.show(plan)
+    shared.write(output, swatch_table(plan.table()))
+    shared.then("Once it is filled in", "fit", "--swatches", str(output))
 
 
 @command("", "output! swatches cells paper", name="photo-page")
@@ -52,28 +69,24 @@ def read(file: Path, output: Path, names: Path | None) -> None:
 
 
 @command("", "shelf borrow output answer")
-def fit(borrow: Path | None, output: Path | None) -> None:
-    """Fit the dyes of a swatch table, and say how well.
+def fit(borrow: str | None, output: Path | None) -> None:
+    """Fit the dyes of a swatch table, or of a method of the book, and say how well.
 
     The --output is the fitted dyes, as JSON, to be given as --swatches.
     """
     from dyemix.model.saved import saved_text
     from dyemix.shelf import borrow_shelf, readings_behind
 
-    book = given("book")
-    if borrow is not None and book is not None:
-        raise UsageError("--borrow works on swatch tables, not on a --book.")
     if borrow is None:
-        fitted = shared.dyes(afresh=True)
+        fitted = shared.dyes()
+    elif given("book") is not None:
+        raise UsageError("in a book a method borrows: dyemix book add TABLE --borrow METHOD.")
     else:
-        fitted = borrow_shelf(given("swatches"), borrow, given("check"), given("leave_out"))
-    if book is not None:
-        with shared.open_book() as kept:
-            kept.keep_fit(fitted)
-        shared.kept("every command with --book uses this fit until its swatches change.")
+        first = Path(borrow)
+        fitted = borrow_shelf(given("swatches"), first, given("check"), given("leave_out"))
     if output is not None:
         shared.write(output, saved_text(fitted))
-    behind = None if book is not None else readings_behind(given("swatches"))
+    behind = None if given("book") is not None else readings_behind(given("swatches"))
     shared.show(fitted.report, drawn=fitted, swatches=behind)
     saved = [] if borrow is None else ["--swatches", str(output)]
     if borrow is None or output is not None:

@@ -33,7 +33,7 @@ def subdue(recipe: str | None, over: str | None, cam: bool, **how: Any) -> None:
         raise UsageError("name a RECIPE, or a finished piece with --over, and not both.")
     if over is not None and (how["let_down"] is not None or cam):
         raise UsageError("--let-down and --cam are for a recipe, not for --over.")
-    dyes, how = shared.dyes(), _understood(**how)
+    dyes, how = shared.dyes(recipe or ""), _understood(**how)
     if over is not None:
         shared.show(dyemix.subdue_on(dyes, shared.piece(over, dyes.light), **how))
     else:
@@ -49,28 +49,28 @@ def series() -> None:
 @command("RECIPE", "shelf measures steps hue light answer", into=series)
 def tint(recipe: str, **how: Any) -> None:
     """Make RECIPE paler in steps, hue held."""
-    dyes = shared.dyes()
+    dyes = shared.dyes(recipe)
     shared.show(dyemix.tint(dyes, shared.recipe(recipe, dyes), **_understood(**how)))
 
 
 @command("RECIPE", "shelf measures steps hue light answer", into=series)
 def shade(recipe: str, **how: Any) -> None:
     """Darken RECIPE with black in steps, hue held."""
-    dyes = shared.dyes()
+    dyes = shared.dyes(recipe)
     shared.show(dyemix.shade(dyes, shared.recipe(recipe, dyes), **_understood(**how)))
 
 
 @command("RECIPE", "shelf measures steps hue light answer", into=series)
 def tone(recipe: str, **how: Any) -> None:
     """Grey RECIPE in steps, lightness and hue held."""
-    dyes = shared.dyes()
+    dyes = shared.dyes(recipe)
     shared.show(dyemix.tone(dyes, shared.recipe(recipe, dyes), **_understood(**how)))
 
 
 @command("FIRST SECOND", "shelf measures steps light answer", into=series)
 def gradient(first: str, second: str, **how: Any) -> None:
     """Go from recipe FIRST to SECOND in even steps."""
-    dyes = shared.dyes()
+    dyes = shared.dyes(first, second)
     ends = [shared.recipe(words, dyes) for words in (first, second)]
     shared.show(dyemix.gradient(dyes, *ends, **given_only(how)))
 

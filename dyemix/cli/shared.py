@@ -5,6 +5,7 @@ from __future__ import annotations
 import shlex
 from contextlib import suppress
 from dataclasses import replace
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,8 @@ import click
 import dyemix
 from dyemix import console, writing
 from dyemix.cli.options import GROUPS, OPTIONS, care, given, given_only
-from dyemix.errors import DyemixError, UnstatedError
+from dyemix.dataset.recipe import Measures
+from dyemix.errors import RecipeError, UnstatedError
 
 #: Columns of a line, past which a command stands on one of its own.
 _WIDTH, _LINE = 98, "\n"
@@ -41,7 +43,6 @@ def photograph(file: Path) -> Any:
 def target(words: str) -> Any:
     """A colour as typed, a cell of a photograph, or a signed standard of the book."""
     from dyemix.reading import photographed
-    from dyemix.shelf import readings_behind
 
     if given("book") is not None:
         with open_book() as book:
@@ -49,11 +50,26 @@ def target(words: str) -> Any:
                 return book.standard(words)
     if (place := photographed(words)) is None:
         return dyemix.Target.parse(words)
-    beside = None
+    return photograph(place[0]).target(place[1])
+
+
+def tolerance(words: str) -> float:
+    """The ΔE2000 that was agreed on for a signed standard of the book; 0 for another colour."""
     if given("book") is None:
-        with suppress(DyemixError):  # what is wrong with the shelf is said where it is fitted
-            beside = readings_behind(given("swatches"))
-    return photograph(place[0]).target(place[1], beside)
+        return 0.0
+    with open_book() as book:
+        return next((s.tolerance for s in book.sign_offs() if s.name == words), 0.0)
+
+
+def keep_trial(done: Any, note: str, picture: Path | None) -> None:
+    """Keep a trial in the book, by the method that was settled."""
+    from dyemix.dyebook.pictures import plain_picture
+
+    job = given("job") or ""
+    seen = None if picture is None else plain_picture(picture)
+    with open_book() as book:
+        book.add_trial(done, job, note, given("method") or "", seen)
+    kept(f"a trial of {job or done.recipe}.")
 
 
 def piece(words: str, light: Any, recipe: Any = None) -> Any:
@@ -82,29 +98,50 @@ def open_book(create: bool = False) -> Any:
     return DyeBook(find_book(given("book")), create, console.remark)
 
 
-def dyes(afresh: bool = False) -> Any:
+def dyes(*recipes: str) -> Any:
     """The fitted dyes at hand; which swatches they come from is said on the error stream.
 
-    Those of a book are the fit that it keeps, unless they are to be fitted `afresh`.
+    Of a book, those of the method that is named, that the job was dyed by, or that has every dye of
+    these `recipes`.
     """
+    from dyemix.dyebook.connection import book_beside
     from dyemix.shelf import find_shelf, fitted
 
-    book, check, left_out = given("book"), given("check"), given("leave_out")
+    if given("swatches") is not None and given("book") is not None:
+        raise click.UsageError("give --swatches or --book, not both.")
+    if given("swatches") is None and given("book") is None:
+        click.get_current_context().meta["book"] = book_beside()
+    check, left_out = given("check"), given("leave_out")
     with console.waiting("Fitting the swatches"):
-        if book is None:
+        if given("book") is None:
             shelf = find_shelf(given("swatches"), check)
             console.remark(shelf.note)
             given("inputs").extend((shelf.table, shelf.check))
             found = fitted(shelf.table, shelf.check, left_out)
-        elif given("swatches") is not None:
-            raise click.UsageError("give --swatches or --book, not both.")
         else:
-            with open_book() as kept:
-                console.remark(f"Swatches: the dye book {book}")
+            named = {*(given("only") or ()), *chain.from_iterable(map(_named, recipes))}
+            with open_book() as book:
+                method = book.method(given("method") or "", named, given("job") or "")
+                of_method(method, book)
+                console.remark(f"Swatches: {method}, of {book.path}")
                 aside = None if check is None else dyemix.read_swatches(check)
-                change = afresh or check or left_out
-                found = kept.fitted(aside, left_out) if change else kept.dyes()
+                found = book.dyes(method.name, aside=aside, left_out=left_out)
     return found.take(given("only")) if given("only") else found
+
+
+def of_method(method: Any, book: Any) -> None:
+    """Go on with this method, in this book; it is named where the book has others."""
+    several = len(book.methods()) > 1
+    click.get_current_context().meta.update(
+        book=book.path, method=(several and method.name) or None
+    )
+
+
+def _named(recipe: str) -> Any:
+    """The dyes of a recipe, whatever its amounts are in; none of words that are no recipe."""
+    with suppress(RecipeError):
+        return dyemix.Recipe.parse(recipe, Measures({"": 1.0}, 1.0, "metric"))
+    return ()
 
 
 def settings(dyes: Any = None) -> Any:
@@ -201,7 +238,7 @@ def then(why: str, *words: str, demo: bool = False) -> None:
     carried = ["--demo"] if demo else []
     if given("only"):
         carried += ["--only", ", ".join(given("only"))]
-    for name in ("swatches", "book", "check"):
+    for name in ("swatches", "book", "method", "check"):
         carried += [f"--{name}", str(given(name))] if given(name) is not None else []
     for swatch in given("leave_out") or ():
         carried += ["--leave-out", swatch]
@@ -214,15 +251,35 @@ def amounts(recipe: Any) -> str:
     return " + ".join(f"{dye} {owf:.5g}" for dye, owf in recipe.items())
 
 
+def _asked(*names: str) -> list[str]:
+    """Options as they were given, to be given again."""
+    return [x for name in names if given(name) for x in (f"--{name}", str(given(name)))]
+
+
+def _weighed(cloth_g: float | None) -> list[str]:
+    return ["--cloth", f"{cloth_g or given('cloth_g') or CLOTH:g}g"]
+
+
 def bath(
     why: str, recipe: Any, dyes: Any, words: str = "", target: Any = None, cloth_g: float = 0.0
 ) -> None:
     """Print the command for the bath of a recipe, whose amounts are those that were shown."""
-    asked = [amounts(recipe), "--cloth", f"{cloth_g or given('cloth_g') or CLOTH:g}g"]
-    asked += ["--target", typed(words, target)] if words else []
-    for name in ("stock", "spoons"):
-        asked += [f"--{name}", given(name)] if given(name) else []
-    then(why, "bath", *asked, demo=dyes.demo)
+    aim = ["--target", typed(words, target)] if words else []
+    asked = [*_weighed(cloth_g), *aim, *_asked("stock", "spoons", "job")]
+    then(why, "bath", amounts(recipe), *asked, demo=dyes.demo)
+
+
+def again() -> None:
+    """Print the command that repeats a job of the book."""
+    then("The same again", "book", "repeat", given("job"), *_weighed(None))
+
+
+def trial(recipe: Any, dyes: Any, words: str, target: Any, *more: str) -> None:
+    """Print the command for the piece that comes of a recipe, with a reading it may have."""
+    expected = dyes.predict(recipe, target.light).as_target().typed
+    aim = ["--target", typed(words, target), "--reading", expected, *more]
+    asked = [*_weighed(None), *aim, *_asked("job")]
+    then("Once dry, with your reading", "trial", amounts(recipe), *asked)
 
 
 def show(result: Any, text: str = "", drawn: Any = None, **picture: Any) -> None:

@@ -12,11 +12,12 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 from dyemix.dyebook import schema
-from dyemix.errors import DyemixError, Fault, InputError, SavedError
+from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError, SavedError
+from dyemix.shelf import swatch_tables
 from dyemix.writing import beside
 
 Say = Callable[[str], None]
@@ -87,8 +88,8 @@ class BookFile:
             raise SavedError(
                 f"{self.path}: empty, and a book never is: {_BACKUP}, or delete it to begin anew."
             )
-        broken_off = _journal(self.path).exists()
         with told(self.path):
+            broken_off = _broken_off(self.path)
             self.db = connect(self.path, "rw")
             try:
                 self._check(broken_off)
@@ -96,8 +97,23 @@ class BookFile:
                 self.db.close()
                 raise
 
+    def _left_behind(self) -> bool:
+        """Whether a journal lies there that no living command holds: its writer was killed."""
+        self.db.execute("PRAGMA busy_timeout = 0")
+        try:
+            self.db.execute("BEGIN IMMEDIATE")
+            return _journal(self.path).exists()  # ours begins with the first page that is written
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY:
+                raise
+            return False
+        finally:
+            self.db.execute(f"PRAGMA busy_timeout = {1000 * _WAIT:.0f}")
+            if self.db.in_transaction:
+                self.db.execute("ROLLBACK")
+
     def _check(self, broken_off: bool) -> None:
-        alive = broken_off and self._is_being_written()
+        broken_off = broken_off or (_journal(self.path).exists() and self._left_behind())
         with self.reading() as db:
             self._check_head(db)
             size, stated = self.path.stat().st_size, self._stated_size(db)
@@ -110,36 +126,22 @@ class BookFile:
             if fault != "ok":
                 raise SavedError(f"{self.path}: damaged ({fault}): {_BACKUP}.")
             version = schema.layout(db)
-        if broken_off and not alive:
-            # Another command may have ended just between the two looks; the words hold for that.
+        if broken_off:
             note = (
                 f"{self.path}: a write had been broken off and was undone; all that was confirmed "
                 "is in the book."
             )
             self.notes = (note,)
             self._say(note)
-        if version < schema.LAYOUT or (broken_off and not alive):
+        if version < schema.LAYOUT or broken_off:
             # A journal that had not been used yet stays behind until the next write: this one.
             with self.writing() as db:
                 schema.migrate(db)
         self.db.execute("PRAGMA journal_mode = DELETE")
 
-    def _is_being_written(self) -> bool:
-        """Whether another command holds the lock; if none does, SQLite has undone its rest."""
-        self.db.execute("PRAGMA busy_timeout = 0")
-        try:
-            self.db.execute("BEGIN IMMEDIATE")
-        except sqlite3.OperationalError as error:
-            return error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
-        finally:
-            self.db.execute(f"PRAGMA busy_timeout = {1000 * _WAIT:.0f}")
-            if self.db.in_transaction:
-                self.db.execute("ROLLBACK")
-        return False
-
     def _check_head(self, db: sqlite3.Connection) -> None:
         found = db.execute("PRAGMA application_id").fetchone()[0]
-        if found != schema.APPLICATION_ID:
+        if found not in (schema.APPLICATION_ID, schema.BACKUP_ID):
             raise SavedError(f"{self.path}: an SQLite file, but not a dye book: name another.")
         version = schema.layout(db)
         if version > schema.LAYOUT:
@@ -206,11 +208,25 @@ class BookFile:
             copy = sqlite3.connect(unfinished)
             try:
                 self.db.backup(copy)
+                copy.execute(f"PRAGMA application_id = {schema.BACKUP_ID}")
             finally:
                 copy.close()
 
     def close(self) -> None:
         self.db.close()
+
+
+def _broken_off(path: Path) -> bool:
+    """Whether a write was broken off: only then a reader that may not write is refused for it."""
+    try:
+        look = connect(path, "ro")
+        try:
+            look.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone()
+        finally:
+            look.close()
+    except sqlite3.Error as error:
+        return error.sqlite_errorcode == sqlite3.SQLITE_READONLY_ROLLBACK
+    return False
 
 
 def _journal(path: Path) -> Path:
@@ -238,11 +254,44 @@ def find_book(named: Path | None = None, folder: Path | None = None) -> Path:
     """The book named, or the one ``.dyebook`` of the folder. Raises `InputError`."""
     if named is not None:
         return named
-    books = sorted(p for p in (folder or Path()).glob("*.dyebook") if p.is_file())
-    if len(books) != 1:
-        have = f"{len(books)} dye books" if books else "no dye book"
-        names = f" ({', '.join(p.name for p in books)})" if books else ""
-        raise InputError(
-            Fault(f"{have} in this folder{names}: name one, as --book workshop.dyebook.")
+    books = _books(folder or Path())
+    if not books:
+        raise InputError(Fault("no dye book in this folder: name one, as --book workshop.dyebook."))
+    if len(books) > 1:
+        raise AmbiguousError(
+            f"{len(books)} dye books in this folder", [("--book", str(book)) for book in books]
         )
     return books[0]
+
+
+def book_beside(folder: Path | None = None) -> Path | None:
+    """The dye book of a folder whose swatches are meant where none are named; None without any.
+
+    Raises `AmbiguousError` where a swatch table lies beside it that it does not hold.
+    """
+    if not _books(folder or Path()):
+        return None
+    path = find_book(None, folder)
+    book = BookFile(path, create=False)
+    with closing(book), book.reading() as db:
+        names = {name for (name,) in db.execute("SELECT name FROM swatch_set")}
+    tables = [table for table in swatch_tables(folder) if table.name not in names]
+    if names and tables:
+        options = [("--book", str(path)), *(("--swatches", table.name) for table in tables)]
+        raise AmbiguousError("a dye book and a swatch table lie in this folder", options)
+    return path if names else None
+
+
+def _books(folder: Path) -> list[Path]:
+    """The dye books of a folder; backups of one only where there is nothing else."""
+    found = sorted(path for path in folder.glob("*.dyebook") if path.is_file())
+    return [path for path in found if not _is_backup(path)] or found
+
+
+def _is_backup(path: Path) -> bool:
+    """Whether a file is a backup, by its header (SQLite file format, 1.3: bytes 68 to 71)."""
+    try:
+        with path.open("rb") as file:
+            return file.read(72)[68:] == schema.BACKUP_ID.to_bytes(4, "big")
+    except OSError:
+        return False

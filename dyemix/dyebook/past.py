@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import replace
+import shlex
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 
@@ -14,11 +17,15 @@ from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Stock
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, lab, screen_colours
+from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Target
+from dyemix.dataset.trial import Bath, Trial
 from dyemix.dyebook.book import DyeBook
-from dyemix.dyebook.records import PastPiece, PastWork
-from dyemix.errors import DyemixError, Fault, InputError
+from dyemix.dyebook.records import JobRecord, PastPiece, PastWork
+from dyemix.errors import DyemixError, Fault, FitError, InputError
+from dyemix.matching.correct import correct
+from dyemix.model.dyes import DyeSet
 
 
 def repeat(
@@ -31,52 +38,148 @@ def repeat(
     pieces: int = 1,
     on: date | None = None,
     allow_demo: bool = False,
-) -> BathSheet:
-    """The bath sheet of a past piece for other cloth: its last sheet, at another dry weight.
+) -> tuple[BathSheet, ...]:
+    """The bath sheets of a past piece for other cloth, in the order in which they are dyed.
 
-    Recipe, liquor ratio, alkali order, salt, temperature and time stay as they were, and so do the
-    settings where none are given; where those given make other soda ash, a warning says so. Stocks
-    are those given; else the book's bottles where it has every dye; else of the strengths used
-    then. A job without a sheet is repeated from its last recipe or trial, under the settings.
+    By the corrected recipe where the last piece was read, with what it missed by; a sheet that was
+    kept since, and not dyed yet, stands as it is. A piece that a second bath went over is two
+    baths. Method and settings are those of the last sheet, or without one how the swatches of the
+    method were dyed; where settings given make other soda ash, a warning says so. Stocks are those
+    given; else the book's bottles where it has every dye; else of the strengths used then.
 
-    Raises `InputError` for a job that the book does not have, or that has nothing to repeat;
-    `DyemixError` for a book of invented dyes without `allow_demo`.
+    Raises `InputError` for a job that the book does not have, that has nothing to repeat, or whose
+    way of dyeing is not known; `DyemixError` for a book of invented dyes without `allow_demo`.
     """
     record = book.job(job)
     if record.demo and not allow_demo:
         raise DyemixError(
             f"{book.path} is of invented dyes, not for dyeing: ask for the demo (--demo)."
         )
-    last = record.sheets[-1] if record.sheets else None
-    if last is None:
-        kept = [k.recipe for k in record.recipes] + [k.trial.recipe for k in record.trials]
-        if not kept:
-            raise InputError(Fault(f"job {job!r} has no sheet, recipe or trial to repeat."))
-        recipe = kept[-1]
+    dyes = None
+    with suppress(InputError, FitError):  # without swatches, or with too few, it is still repeated
+        dyes = book.dyes(book.method(job=job).name)
+    trials = [kept.trial for kept in record.trials]
+    seconds = [trial for trial in trials if trial.bath is Bath.SECOND]
+    firsts = [trial for trial in trials if trial.bath is Bath.FIRST]
+    twice = bool(seconds) and trials[-1] is seconds[-1]
+    over = {trial.recipe for trial in seconds}
+    sheets = [sheet for sheet in record.sheets if sheet.recipe not in over]
+    last = sheets[-1] if sheets else None
+    kept = [kept.recipe for kept in record.recipes] + [trial.recipe for trial in firsts]
+    if last is not None and not any(_alike(last.recipe, trial.recipe) for trial in firsts):
+        plans = [_Plan(last.recipe, last.expect, last.target)]
+    elif twice:
+        plans = [_Plan(_under(seconds[-1], kept, job))]
+    elif firsts:
+        plans = [_corrected(dyes, firsts[-1])]
+    elif kept:
+        plans = [_Plan(kept[-1])]
     else:
-        recipe = last.recipe
-    if stocks is None:
-        bottles = [bottle for bottle in book.stocks() if bottle.dye in recipe]
-        if {bottle.dye for bottle in bottles} >= set(recipe):
-            stocks = bottles
-        elif last is not None:  # as strong as then; their dates and what is left are past
-            stocks = [replace(d.stock, made=None, left_ml=None) for d in last.doses]
-    if last is None:
-        sheet = bath_sheet(
-            recipe, cloth_g, stocks=stocks, settings=settings, job=job, pieces=pieces, on=on
+        raise InputError(Fault(f"job {job!r} has no sheet, recipe or trial to repeat."))
+    plans += [_corrected(dyes, seconds[-1])] if twice else []
+    return tuple(
+        _again(book, plan, cloth_g, job, last, dyes, stocks, settings, pieces, on) for plan in plans
+    )
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """A bath to dye again: its recipe, what to expect and to aim at, and what was learnt of it."""
+
+    recipe: Recipe
+    expect: str = ""
+    target: str = ""
+    notes: tuple[str, ...] = ()
+
+
+def _under(second: Trial, kept: Sequence[Recipe], job: str) -> Recipe:
+    """The recipe of the piece that a second bath went over."""
+    under = None if second.on is None else second.on.recipe
+    if found := under or (kept[-1] if kept else None):
+        return found
+    raise InputError(
+        Fault(
+            f"job {job!r} holds a second bath, and not what it went over: keep that first, as: "
+            f"dyemix book recipe 'gold 0.8 + navy 0.2' --job {shlex.quote(job)}"
         )
-        return replace(sheet, demo=record.demo)
-    was = last.method
+    )
+
+
+def _alike(one: Recipe, other: Recipe) -> bool:
+    """Whether two recipes are one, but for digits that nobody measures."""
+    return one.keys() == other.keys() and all(
+        abs(one[dye] - other[dye]) <= 0.005 * other[dye] for dye in one
+    )
+
+
+def _corrected(dyes: DyeSet | None, trial: Trial) -> _Plan:
+    """The recipe that a finished piece leads to, with what that piece missed by."""
+    over = " This is the second bath, over the first." if trial.bath is Bath.SECOND else ""
+    if dyes is None or trial.target is None or not set(trial.recipe) <= set(dyes.names):
+        return _Plan(trial.recipe, notes=(over.strip(),) if over else ())
+    found = correct(dyes, trial, second_bath=False)
+    pot = found.corrected
+    change = "" if pot.recipe == found.again.recipe else f"; corrected here from {trial.recipe}"
+    note = f"the last piece ({trial.date or 'no date'}) missed by {found.miss}{change}.{over}"
+    expect = f"ΔE2000 {pot.likely:.1f} likely in the pot, nine pots in ten below {pot.bound:.1f}"
+    return _Plan(pot.recipe, f"{expect} ({found.target.light})", str(found.target), (note,))
+
+
+def _again(
+    book: DyeBook, plan: _Plan, cloth_g: float, job: str, last: BathSheet | None,
+    dyes: DyeSet | None, stocks: Iterable[Stock] | float | None, settings: BathSettings | None,
+    pieces: int, on: date | None,
+) -> BathSheet:  # fmt: skip
+    """One bath of a piece dyed again."""
+    bottles = [bottle for bottle in book.stocks() if bottle.dye in plan.recipe]
+    if stocks is None and {bottle.dye for bottle in bottles} >= set(plan.recipe):
+        stocks = bottles
+    elif stocks is None and last is not None:  # as strong as then; their dates and rests are past
+        then = {d.dye: replace(d.stock, made=None, left_ml=None) for d in last.doses}
+        stocks = [then.get(dye, replace(last.doses[0].stock, dye=dye, made=None, left_ml=None))
+                  for dye in plan.recipe]  # fmt: skip
+    how: dict[str, Any] = {"stocks": stocks, "job": job, "pieces": pieces, "on": on}
+    if dyes is not None and not set(plan.recipe) <= set(dyes.names):
+        dyes = None
+    if last is None:
+        known = {} if dyes is None else dyes.conditions or {}
+        known = dict.fromkeys(("alkali", "liquor ratio"), "as set") if settings else known
+        blank = [key for key in ("alkali", "liquor ratio") if not known.get(key)]
+        if blank:
+            words = ["bath", str(plan.recipe), "--cloth", f"{cloth_g:g}g", "--job", job]
+            asked = f"dyemix {shlex.join([*words, '--alkali', 'after', '--ratio', '20'])}"
+            raise InputError(
+                Fault(
+                    f"job {job!r} has no bath sheet, and {' and '.join(blank)} of its swatches "
+                    f"are not written down: make its first sheet, as: {asked} --book {book.path}"
+                )
+            )
+        sheet = bath_sheet(plan.recipe, cloth_g, settings=settings, dyes=dyes, target=plan.target,
+                           expect=plan.expect, allow_demo=True, **how)  # fmt: skip
+        return replace(sheet, warnings=(*plan.notes, *sheet.warnings))
+    was, order = last.method, [dose.dye for dose in last.doses]
+    amounts = {dye: plan.recipe[dye] for dye in order if dye in plan.recipe} | dict(plan.recipe)
     sheet = bath_sheet(
-        {dose.dye: recipe[dose.dye] for dose in last.doses},  # in the order found then
-        cloth_g, stocks=stocks, liquor_ratio=was.liquor_ratio, alkali=was.alkali,
-        salt_g_l=was.salt, temperature_c=was.temperature, hours=was.hours, wetted=last.wetted,
-        settings=settings or last.settings, job=job, cloth=last.cloth,
-        fibre=last.fibre.words or None, target=last.target,
-        expect=last.expect, pieces=pieces, on=on,
+        amounts, cloth_g, liquor_ratio=was.liquor_ratio, alkali=was.alkali, salt_g_l=was.salt,
+        temperature_c=was.temperature, hours=was.hours, wetted=last.wetted,
+        settings=settings or last.settings, cloth=last.cloth, fibre=last.fibre.words or None,
+        target=plan.target or last.target, expect=plan.expect, **how,
     )  # fmt: skip
-    warnings = (*_departures(last, sheet), *sheet.warnings)
-    return replace(sheet, demo=record.demo, palest_first=last.palest_first, warnings=warnings)
+    warnings = (*plan.notes, *_departures(last, sheet), *sheet.warnings)
+    return replace(sheet, demo=last.demo, palest_first=last.palest_first, warnings=warnings)
+
+
+def record(book: DyeBook, job: str) -> JobRecord:
+    """Everything under one job, and what each trial of it led to.
+
+    Raises `InputError` for a job that the book does not have.
+    """
+    kept = book.job(job)
+    with suppress(InputError):
+        dyes = book.dyes(book.method(job=job).name)
+        led = (_corrected(dyes, each.trial).recipe for each in kept.trials)
+        return replace(kept, corrections=tuple(map(str, led)))
+    return kept
 
 
 def _departures(then: BathSheet, now: BathSheet) -> tuple[str, ...]:
@@ -127,7 +230,24 @@ def _pieces(book: DyeBook) -> Iterator[tuple[str, str, str, date | None, Reading
         recipe = signed.reading.recipe
         words = "" if recipe is None else str(recipe)
         yield "standard", signed.name, words, signed.on, signed.reading
-    for kept_set in book.sets():
-        for swatch in book.swatches([kept_set.name]).swatches:
-            name = f"{kept_set.name} {swatch.readings[0].swatch}".strip()
-            yield "swatch", name, str(swatch.recipe), kept_set.added, swatch
+    for method in book.methods():
+        for swatch in book.swatches(method.name).swatches:
+            name = f"{method.name} {swatch.readings[0].swatch}".strip()
+            yield "swatch", name, str(swatch.recipe), None, swatch
+
+
+def search(book: DyeBook, words: str) -> tuple[tuple[str, str, str], ...]:
+    """Where these words stand in the book: what it is, its name, and the text around them."""
+    wanted = words.casefold().split()
+    texts = [
+        *(("job", name, name) for name in book.jobs()),
+        *(("recipe", k.job, f"{k.on}: {k.recipe} {k.note}") for k in book.recipes()),
+        *(("bath sheet", s.job, f"{s.on}: {s.recipe} on {s.cloth}") for s in book.sheets()),
+        *(("trial", k.job, f"{k.trial} {k.note}") for k in book.trials()),
+        *(("standard", s.name, f"{s.on}: {s.target} {s.note}") for s in book.sign_offs()),
+        *(("dye", str(d), f"{d.bought or ''} {d.note}".strip()) for d in book.dye_lots()),
+        *(("cloth", c.name, f"{c.fibre} {c.note}".strip()) for c in book.cloths()),
+        *(("swatches", s.name, str(s)) for s in book.sets()),
+        *(("done", e.at, e.what) for e in book.history()),
+    ]
+    return tuple(t for t in texts if all(word in " ".join(t).casefold() for word in wanted))

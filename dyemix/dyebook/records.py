@@ -8,6 +8,8 @@ from typing import ClassVar
 
 from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.sheet import Sheet
+from dyemix.colour.colorimetry import D65_10
+from dyemix.colour.difference import Miss
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target
@@ -21,6 +23,9 @@ class Cloth:
     name: str
     fibre: str = ""
     note: str = ""
+
+    def __str__(self) -> str:
+        return self.name
 
 
 @dataclass(frozen=True)
@@ -38,14 +43,30 @@ class DyeLot:
 
 @dataclass(frozen=True)
 class KeptSet:
-    """A swatch set of the book: its name, the day it was added, how many readings."""
+    """A swatch set: its name, the day it was added, its method, how many readings, struck ones.
+
+    One that was `replaced` is kept, and not used.
+    """
 
     name: str
     added: date
     readings: int
+    method: str | None = None
+    replaced: bool = False
+    struck: int = 0
 
     def __str__(self) -> str:
-        return f"{self.name} ({self.readings} readings, {self.added})"
+        struck = f", {self.struck} struck" if self.struck else ""
+        replaced = ", replaced" if self.replaced else ""
+        return f"{self.name} ({self.readings} readings{struck}, {self.added}{replaced})"
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that was done in the book, and when."""
+
+    at: str
+    what: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,11 +82,21 @@ class KeptRecipe:
 
 @dataclass(frozen=True, eq=False)
 class KeptTrial:
-    """A trial kept under a job."""
+    """A trial kept under a job, the method it was dyed by, and how many pictures are kept of it."""
 
     job: str
     trial: Trial
     note: str = ""
+    method: str | None = None
+    pictures: int = 0
+
+    @property
+    def miss(self) -> Miss | None:
+        """How the piece missed what was wanted; None where nothing was."""
+        if self.trial.target is None:
+            return None
+        wanted = self.trial.target.under(self.trial.reading.light or D65_10)
+        return Miss.of(wanted.lab, self.trial.reading.colour(wanted.light or D65_10))
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +121,7 @@ class SignOff:
 
 @dataclass(frozen=True, eq=False)
 class JobRecord(Sheet):
-    """Everything under one job, oldest first."""
+    """Everything under one job, oldest first; `corrections` says what each trial led to."""
 
     template: ClassVar[str] = "job"
 
@@ -100,6 +131,7 @@ class JobRecord(Sheet):
     trials: tuple[KeptTrial, ...]
     sign_offs: tuple[SignOff, ...]
     demo: bool
+    corrections: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -109,11 +141,11 @@ class Contents(Sheet):
     template: ClassVar[str] = "contents"
 
     path: str
+    methods: tuple[str, ...]
     cloths: tuple[str, ...]
     dyes: tuple[str, ...]
     bottles: tuple[str, ...]
     sets: tuple[str, ...]
-    fits: int
     jobs: tuple[str, ...]
     recipes: int
     sheets: int

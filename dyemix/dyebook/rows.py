@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping
@@ -20,6 +21,7 @@ from dyemix.dataset.serialise import plain
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Bath
+from dyemix.dyebook.schema import TABLES
 from dyemix.errors import DyemixError, Fault, InputError, RecipeError, SavedError
 
 T = TypeVar("T")
@@ -78,6 +80,7 @@ def _target(text: str) -> Target:
 _READ: Mapping[str, Callable[[Any], Any]] = {
     **dict.fromkeys(("added", "bought", "made", "date", "on"), date.fromisoformat),
     "cold": bool,
+    "replaced": bool,
     "bath": Bath,
     "target": _target,
     "light": Light.parse,
@@ -113,7 +116,50 @@ def insert(db: sqlite3.Connection, table: str, **values: Any) -> int:
     """Add a row and give its number. Table and column names are the package's own."""
     marks = ", ".join("?" for _ in values)
     statement = f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})"
-    return int(db.execute(statement, [_cell(v) for v in values.values()]).lastrowid or 0)
+    number = int(db.execute(statement, [_cell(v) for v in values.values()]).lastrowid or 0)
+    if table not in ("event", "change"):
+        _remember(db, table, number)
+    return number
+
+
+def update(db: sqlite3.Connection, table: str, number: int, **values: Any) -> None:
+    """Change a row."""
+    columns = ", ".join(values)
+    row = db.execute(f"SELECT {columns} FROM {table} WHERE id = ?", (number,)).fetchone()
+    _remember(db, table, number, json.dumps(dict(row)))
+    _set(db, table, number, {name: _cell(value) for name, value in values.items()})
+
+
+def _set(db: sqlite3.Connection, table: str, number: int, cells: Mapping[str, Any]) -> None:
+    columns = ", ".join(f"{name} = ?" for name in cells)
+    db.execute(f"UPDATE {table} SET {columns} WHERE id = ?", (*cells.values(), number))
+
+
+def _remember(db: sqlite3.Connection, table: str, number: int, before: str | None = None) -> None:
+    """Note a row that the last event adds or changes."""
+    (event,) = db.execute("SELECT MAX(id) FROM event").fetchone()
+    if event is not None:
+        insert(db, "change", event=event, place=table, row=number, before=before)
+
+
+def undo(db: sqlite3.Connection) -> str:
+    """Take the last event back, and say what it was. Raises `InputError` where there is none."""
+    event = db.execute("SELECT id, what FROM event ORDER BY id DESC LIMIT 1").fetchone()
+    if event is None:
+        raise InputError(Fault("nothing is left that could be undone."))
+    changes = db.execute("SELECT * FROM change WHERE event = ? ORDER BY id DESC", (event["id"],))
+    for change in changes.fetchall():
+        db.execute("DELETE FROM change WHERE id = ?", (change["id"],))
+        cells = json.loads(change["before"] or "null")
+        known = change["place"] in TABLES and (cells is None or isinstance(cells, dict))
+        if not known or not all(map(str.isidentifier, cells or ())):
+            raise SavedError("what was done last is damaged in this book: it cannot be undone.")
+        if cells is None:
+            db.execute(f"DELETE FROM {change['place']} WHERE id = ?", (change["row"],))
+        else:
+            _set(db, change["place"], change["row"], cells)
+    db.execute("DELETE FROM event WHERE id = ?", (event["id"],))
+    return str(event["what"])
 
 
 def named(db: sqlite3.Connection, table: str, **key: str) -> int:
@@ -182,9 +228,16 @@ def read_one(db: sqlite3.Connection, number: int | None) -> Reading | None:
 
 
 def read_set(db: sqlite3.Connection, swatch_set: int) -> tuple[Reading, ...]:
-    """The readings of a swatch set, in the order in which they came."""
-    found = db.execute(_READING + "s.swatch_set = ? ORDER BY r.id", (swatch_set,))
+    """The readings of a swatch set, in the order in which they came, without those struck."""
+    found = db.execute(
+        _READING + "s.swatch_set = ? AND r.struck IS NULL ORDER BY r.id", (swatch_set,)
+    )
     return tuple(made(Reading, row) for row in found)
+
+
+def digest(value: Any) -> str:
+    """A swatch set or a trial in short: it changes when anything in it does."""
+    return hashlib.sha256(json.dumps(plain(value), ensure_ascii=False).encode()).hexdigest()
 
 
 def admit(db: sqlite3.Connection, demo: bool) -> None:

@@ -14,6 +14,8 @@ from typing import Any
 
 #: Marks the file as a dye book: 'dyeb' in ASCII (PRAGMA application_id).
 APPLICATION_ID = 0x64796562
+#: Marks a backup: 'dyec'. It opens as a book does, and is not taken for one unless it is named.
+BACKUP_ID = 0x64796563
 
 
 def _sheets_of_layout_3(db: sqlite3.Connection) -> None:
@@ -66,14 +68,34 @@ def _sheet_of_layout_3(old: dict[str, Any]) -> dict[str, Any]:
     return {**old, "method": method, "salt": salt, "soda": soda, "settings": settings}
 
 
+def _methods_of_layout_5(db: sqlite3.Connection) -> None:
+    """Swatch sets of one way of dyeing are of one method; work is of it where there is but one."""
+    numbers: dict[tuple[str, ...], int] = {}
+    for (swatch_set,) in db.execute("SELECT id FROM swatch_set ORDER BY id").fetchall():
+        first = db.execute(
+            "SELECT r.conditions FROM reading r JOIN swatch s ON s.id = r.swatch "
+            "WHERE s.swatch_set = ? ORDER BY r.id LIMIT 1", (swatch_set,)
+        ).fetchone()  # fmt: skip
+        said = json.loads(first[0]) if first else {}
+        way = tuple(" ".join(said.get(key, "").split()) for key in ("cloth", "alkali"))
+        if way not in numbers:
+            numbers[way] = len(numbers) + 1
+            name = ", ".join(filter(None, way)) or "first method"
+            db.execute("INSERT INTO method (id, name) VALUES (?, ?)", (numbers[way], name))
+        db.execute("UPDATE swatch_set SET method = ? WHERE id = ?", (numbers[way], swatch_set))
+    if len(numbers) == 1:
+        for table in ("sheet", "trial"):
+            db.execute(f"UPDATE {table} SET method = 1")
+
+
 #: The layout that this version reads and writes.
-LAYOUT = 4
-#: Layouts that change values and no table.
-_VALUES = {3: _sheets_of_layout_3}
+LAYOUT = 5
+#: What layouts change of values.
+_VALUES = {3: _sheets_of_layout_3, 5: _methods_of_layout_5}
 #: Every table, each after those it refers to.
 TABLES = (
-    "kind", "cloth", "dye", "stock", "swatch_set", "swatch", "reading", "fit", "job", "recipe",
-    "sheet", "trial", "sign_off",
+    "kind", "cloth", "dye", "stock", "method", "swatch_set", "swatch", "reading", "fit", "job",
+    "recipe", "sheet", "trial", "picture", "sign_off", "event", "change",
 )  # fmt: skip
 
 
@@ -85,11 +107,11 @@ def layout(db: sqlite3.Connection) -> int:
 def migrate(db: sqlite3.Connection, to: int = LAYOUT) -> None:
     """Take an open book, inside a transaction of the caller, to a layout."""
     for number in range(layout(db) + 1, to + 1):
+        file = files("dyemix").joinpath("data", "dyebook", f"layout_{number}.sql")
+        if file.is_file():  # layout 3 changed no table
+            for statement in file.read_text(encoding="utf-8").split(";\n"):
+                db.execute(statement)
         if number in _VALUES:
             _VALUES[number](db)
-            continue
-        file = files("dyemix").joinpath("data", "dyebook", f"layout_{number}.sql")
-        for statement in file.read_text(encoding="utf-8").split(";\n"):
-            db.execute(statement)
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     db.execute(f"PRAGMA user_version = {to:d}")  # a pragma takes no parameters

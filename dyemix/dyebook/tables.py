@@ -1,7 +1,7 @@
 """A whole book as a folder of plain CSV tables, for any other program: every row and digit.
 
-A spectrum is a column a band, as in a table of swatches. What is a document of its own, a fit or a
-bath sheet, is a JSON file beside its table, and the table names it.
+A spectrum is a column a band, as in a table of swatches. What is a document of its own, a fit, a
+bath sheet or a picture, is a file beside its table, and the table names it.
 """
 
 from __future__ import annotations
@@ -57,8 +57,9 @@ def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> 
 def _cells(name: str, value: Any, row: Any, table: str, folder: Path) -> list[Any]:
     """The cells of a column in one row; a document is written on the way."""
     if name == _DOCUMENT:
-        write(folder / f"{table}-{row['id']}.json", value)
-        return [f"{table}-{row['id']}.json"]
+        file = f"{table}-{row['id']}.{'jpg' if isinstance(value, bytes) else 'json'}"
+        write(folder / file, value)
+        return [file]
     if name in _SPREAD:
         return [""] * len(_SPREAD[name]) if value is None else json.loads(value)
     return [value]

@@ -34,7 +34,7 @@ from dyemix.fitting.learn import forget
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.model.scatter import Scatter
-from dyemix.model.uncertainty import expected_miss, likely
+from dyemix.model.uncertainty import expected_miss, likely, pots
 
 #: A miss counts as scatter while every second pot of the very same recipe would lie as far out.
 #: Measured on simulated workshops: a stricter level (one pot in ten) leaves half of what correcting
@@ -44,8 +44,11 @@ LEVEL = 0.5
 ASTRAY = 0.001
 #: A correction that lowers the likely ΔE2000 by less than this is not worth a new recipe.
 LEAST_GAIN = 0.01
-#: A further dye, or a second bath, must bring this much ΔE2000 to be worth its trouble.
-WORTH_IT = 0.1
+#: A further dye must bring this much ΔE2000 to be worth its trouble; a second bath, what is seen.
+WORTH_IT, SEEN = 0.1, 1.0
+#: A miss to 1.5 is excellent on hand-dyed goods (common practice); one of 10 and more is a slip,
+#: and says nothing of the recipe (a working value).
+EXCELLENT, HOPELESS = 1.5, 10.0
 #: The least standard error of a pot's strength that is believed, as a share.
 LEAST_POT = 0.01
 #: A second bath is of few dyes: it tones a piece that is nearly right.
@@ -56,6 +59,16 @@ class Outcome(Enum):
     """What to do; the value is the sentence shown."""
 
     LEAVE = "within your own scatter: change nothing"
+    EXCELLENT = "excellent as it is: change nothing"
+    TOLERATED = "within what was agreed with the customer: change nothing"
+    LOOK_FIRST = (
+        "far out: look at jars, spoons, cloth and reading before you change a recipe; if all of "
+        "them are right, dye the next piece by the corrected recipe"
+    )
+    A_SLIP = (
+        "too far out to be the recipe: nothing is corrected. Look for the slip, in jars, spoons, "
+        "cloth and reading, and dye it again"
+    )
     NEXT_PIECE = "more than your own scatter: dye the next piece by the corrected recipe"
     AT_THE_EDGE = "more than your own scatter, but these dyes come no nearer: change nothing"
 
@@ -64,9 +77,10 @@ class Over(Enum):
     """What a second bath over this piece can do; the value is the sentence shown."""
 
     HELPS = "a second bath over this piece, washed, dry and read"
-    NO_NEED = "no second bath: this piece is within your own scatter"
+    NO_NEED = "no second bath: this piece is near enough"
     CANNOT = (
-        "no second bath brings this piece nearer: a bath only deepens or dulls, never makes paler"
+        "no second bath brings this piece nearer so that it shows: a bath only deepens or dulls, "
+        "never makes paler"
     )
 
 
@@ -118,6 +132,7 @@ class Correction(Result):
     second_bath : that bath, where it helps.
     notes : what was assumed.
     scatter : ``(3, 3)`` covariance in CIELAB by which pots of one recipe stray from each other.
+    sure : share of such second baths that bring the piece nearer, where one helps.
     """
 
     trial: Trial
@@ -133,11 +148,17 @@ class Correction(Result):
     notes: tuple[str, ...] = ()
     demo: bool = False
     scatter: Array = field(default_factory=lambda: np.zeros((3, 3)))
+    sure: float | None = None
+
+    @property
+    def changed(self) -> bool:
+        """Whether the next piece is to be dyed by another recipe."""
+        return self.corrected is not self.again
 
     def _rows(self) -> Iterable[Row]:
         """One row a choice: the same recipe again, the next one, a second bath."""
         choices = {"again": self.again, "next": self.corrected, "over": self.second_bath}
-        if self.outcome is not Outcome.NEXT_PIECE:
+        if not self.changed:
             del choices["next"]
         told = {name: row for name, pot in choices.items() if pot for row in pot._rows()}
         return ({"choice": name} | dict(row) for name, row in told.items())
@@ -147,11 +168,12 @@ class Correction(Result):
         lines.append(f"Target {self.target}")
         lines.append(f"Dyed   {self.trial}")
         lines.append(f"Miss   {self.miss}; 1:1:1, {self.target.light}")
-        often = f"{100.0 * self.chance:.0f} %" if self.chance >= 0.01 else "under 1 %"
-        lines.append(f"       {often} of pots of one recipe lie as far out, by scatter alone.")
+        if self.changed or self.outcome is Outcome.LEAVE:
+            often = f"{100.0 * self.chance:.0f} %" if self.chance >= 0.01 else "under 1 %"
+            lines.append(f"       {often} of pots of one recipe lie as far out, by scatter alone.")
         lines.append(f"{self.outcome.value[0].upper()}{self.outcome.value[1:]}.")
         lines.append(f"Again  {self.again}")
-        if self.outcome is Outcome.NEXT_PIECE:
+        if self.changed:
             lines.append(f"Next   {self.corrected}")
             part = f"{100.0 * self.shrunk:.0f} %"
             lines.append(f"       re-aimed by {part} of what the piece strays from its prediction.")
@@ -159,6 +181,9 @@ class Correction(Result):
             lines.append(f"{self.over.value[0].upper()}{self.over.value[1:]}.")
         if self.second_bath is not None:
             lines.append(f"Over   {self.second_bath}")
+            lines.append(
+                f"       {100.0 * (self.sure or 0.0):.0f} % of such baths bring it nearer."
+            )
         lines += [*self.corrected.prediction.warnings, *self.notes]
         lines.append("Add nothing to the pot: it was spent long before the piece was dry.")
         return "\n".join(dict.fromkeys(lines))
@@ -197,6 +222,7 @@ def correct(
     other_dyes: bool = False,
     second_bath: bool = True,
     dosing: float | None = None,
+    tolerance: float = 0.0,
 ) -> Correction:
     """What to do about a finished piece that was meant to be `target`.
 
@@ -211,8 +237,12 @@ def correct(
     dosing : standard error of one dye's amount, as a share, where it is known how well this dyer
         measures; by default half of the variance that single squares show.
 
-    The next piece keeps the trial's dyes. Where the trial was a second bath, so is the corrected
-    recipe: for the next piece like the one it went over.
+    tolerance : ΔE2000 that the customer agreed to.
+
+    A piece that is excellent, within the scatter or within the tolerance is left alone; one that
+    lies farther out than any known error explains is to be looked at first; and `HOPELESS` far out,
+    nothing is corrected. The next piece keeps the trial's dyes. Where the trial was a second bath,
+    so is the corrected recipe: for the next piece like the one it went over.
 
     Raises `RecipeError` for a dye that the shelf does not have, `DyemixError` where no target is
     stated, `TargetError` for one that is not a colour.
@@ -243,30 +273,37 @@ def correct(
     miss = read - wanted.lab
     chance = float(gammaincc(1.5, float(miss @ np.linalg.solve(random, miss)) / 2.0))
     again = _pot(ground.dyes, amounts, wanted, error, random + left)
-    outcome, corrected = Outcome.LEAVE, again
-    if chance < LEVEL:
+    found, corrected = Miss.of(wanted.lab, read), again
+    astray = float(strays @ np.linalg.solve(random + comes_back, strays))
+    if chance >= LEVEL:
+        outcome = Outcome.LEAVE
+    elif found.delta_e <= max(EXCELLENT, tolerance):
+        outcome = Outcome.EXCELLENT if found.delta_e <= EXCELLENT else Outcome.TOLERATED
+    elif found.delta_e >= HOPELESS:
+        outcome = Outcome.A_SLIP
+    else:
         better = _aim(ground.dyes, amounts[0], wanted, error, other_dyes)
         spread = ground.spread(better, light)[0][0] + left
         corrected = _pot(ground.dyes, better, wanted, error, spread)
-        outcome = Outcome.NEXT_PIECE
+        strange = gammaincc(1.5, astray / 2.0) < ASTRAY
+        outcome = Outcome.LOOK_FIRST if strange else Outcome.NEXT_PIECE
         if corrected.likely > again.likely - LEAST_GAIN:
             outcome, corrected = Outcome.AT_THE_EDGE, again
-    over, bath = _second_bath(dyes, trial, wanted, chance) if second_bath else (None, None)
+    over, bath, sure = None, None, None
+    if second_bath and outcome is not Outcome.A_SLIP:
+        settled = outcome in (Outcome.LEAVE, Outcome.EXCELLENT, Outcome.TOLERATED)
+        over, bath, sure = (
+            (Over.NO_NEED, None, None) if settled else _second_bath(dyes, trial, wanted)
+        )
     notes = []
     if dyes.scatter.notes == Scatter().notes:
         notes += list(dyes.scatter.notes)
-    astray = float(strays @ np.linalg.solve(random + comes_back, strays))
-    if gammaincc(1.5, astray / 2.0) < ASTRAY:
-        notes.append(
-            "The piece lies farther from its prediction than any error known here explains: check "
-            "recipe, stock, cloth and reading before you trust a correction."
-        )
     if bath is not None and trial.reading.rough:
         notes.append("The piece was read as three numbers: what a second bath adds to it is rough.")
     return Correction(
-        trial, wanted, Miss.of(wanted.lab, read), chance, outcome, again, corrected,
+        trial, wanted, found, chance, outcome, again, corrected,
         float(np.linalg.norm(error)) / max(float(np.linalg.norm(strays)), 1e-9),
-        over, bath, tuple(notes), dyes.demo, random,
+        over, bath, tuple(notes), dyes.demo, random, sure,
     )  # fmt: skip
 
 
@@ -322,11 +359,12 @@ def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes:
 
 
 def _second_bath(
-    dyes: DyeSet, trial: Trial, target: Target, chance: float
-) -> tuple[Over, Pot | None]:
-    """The bath over this piece with the least likely ΔE2000, where it beats leaving the piece."""
-    if chance >= LEVEL:
-        return Over.NO_NEED, None
+    dyes: DyeSet, trial: Trial, target: Target
+) -> tuple[Over, Pot | None, float | None]:
+    """The bath over this piece with the least likely ΔE2000, where that gains what can be seen.
+
+    And the share of such baths that bring the piece nearer than it is.
+    """
     assert target.light is not None
     ground = _Ground.of(dyes, trial.reading)
     problem = Problem.of(ground.dyes, target.lab[np.newaxis], target.light, SECOND_BATH_DYES)
@@ -337,6 +375,7 @@ def _second_bath(
     best = int(np.argmin(expected_miss(target.lab, labs, spread + target.spread)))
     pot = _pot(ground.dyes, amounts[[best]], target, np.zeros(3), spread[best])
     now = float(delta_e(target.lab, trial.reading.colour(target.light)))
-    if not pot.recipe or pot.likely > now - WORTH_IT:
-        return Over.CANNOT, None
-    return Over.HELPS, pot
+    if not pot.recipe or pot.likely > now - SEEN:
+        return Over.CANNOT, None, None
+    drawn = pots(target.lab, labs[best], spread[best], dyes.known.freedom, 100)
+    return Over.HELPS, pot, float((delta_e(target.lab, drawn) < now).mean())

@@ -13,6 +13,7 @@ from pathlib import Path
 import click
 import pytest
 from command import Command
+from PIL import Image
 
 from dyemix.cli import renamed, shared
 from dyemix.cli.commands import dyemix
@@ -41,6 +42,8 @@ WORDS = {
     "stock": ("navy",),
     "settings": (),
     "report": (),
+    "book show": ("sage", "--book", "workshop.dyebook"),
+    "book picture": ("sage", "--book", "workshop.dyebook"),
     "book repeat": ("sage", "--cloth", "240g", "--demo", "--book", "workshop.dyebook"),
 }
 ENDINGS = {"--draw": "svg", "--html": "html", "-o": "csv"}
@@ -87,6 +90,9 @@ def bench(tmp_path_factory: pytest.TempPathFactory, _fits: Path) -> Command:
     book = ("--book", "workshop.dyebook")
     assert run("book", "add", "readings.csv", *book).returncode == 0
     assert run("bath", RECIPE, "--cloth", "60g", "--demo", "--job", "sage", *book).returncode == 0
+    Image.new("RGB", (1200, 1000), "#86935c").save(run.folder / "piece.png")
+    trial = ("trial", RECIPE, "--reading", "#86935c", "--target", "#7d8a6e", "--job", "sage")
+    assert run(*trial, "--picture", "piece.png", *book).returncode == 0
     return run
 
 
@@ -162,12 +168,14 @@ def test_a_copy_of_a_book_goes_to_a_new_place(bench: Command, name: str, tmp_pat
 
 
 def test_the_table_that_is_found_is_an_input_too(bench: Command) -> None:
-    before = everything(bench.folder)
-    done = bench("predict", RECIPE)
+    folder = bench.folder / "loose"
+    folder.mkdir()
+    (folder / "readings.csv").write_bytes(TABLE.read_bytes())
+    done = bench("predict", RECIPE, cwd=folder)
     assert "readings.csv, the one table" in done.stderr
-    done = bench("fit", "-o", "readings.csv", "--force")
+    done = bench("fit", "-o", "readings.csv", "--force", cwd=folder)
     assert (done.returncode, "reads it" in done.stderr) == (2, True)
-    assert everything(bench.folder) == before
+    assert (folder / "readings.csv").read_bytes() == TABLE.read_bytes()
 
 
 def test_the_table_beside_a_page_is_no_input_either(bench: Command) -> None:

@@ -102,7 +102,7 @@ def everything(book: DyeBook) -> tuple[Any, ...]:
     return (
         book.demo, book.cloths(), book.dye_lots(), book.stocks(), book.sets(), book.swatches(),
         book.recipes(), book.sheets(), book.trials(), book.sign_offs(), book.jobs(),
-        len(book.kept_fits()),
+        book.methods(), book.history(),
     )  # fmt: skip
 
 

@@ -77,7 +77,7 @@ def test_a_season_with_the_command(run: Run, tmp_path: Path) -> None:
     assert (work / "tables" / "sign_off.csv").exists()
     run("book", "backup", "again.dyebook")
     assert all_rows(work / "copy.bak") == all_rows(work / "w.dyebook")
-    assert "2 dye books in this folder" in run("book", "list", code=2).stderr
+    run("book", "list")  # a backup beside it is not taken for the book
 
 
 @pytest.mark.slow
@@ -142,6 +142,6 @@ def test_the_book_of_a_folder(tmp_path: Path) -> None:
     (tmp_path / "a.dyebook").touch()
     assert find_book(None, tmp_path) == tmp_path / "a.dyebook"
     (tmp_path / "b.dyebook").touch()
-    with pytest.raises(InputError, match=r"a.dyebook, b.dyebook"):
+    with pytest.raises(InputError, match=r"a.dyebook or --book .*b.dyebook"):
         find_book(None, tmp_path)
     assert find_book(tmp_path / "b.dyebook", tmp_path) == tmp_path / "b.dyebook"

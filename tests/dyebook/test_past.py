@@ -2,29 +2,33 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
 import pytest
 
+from dyemix.bench.bath_page import BathSheet
+from dyemix.bench.bath_sheet import bath_sheet
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Stock
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import Light, lab
+from dyemix.colour.colorimetry import D65_10, Light, lab, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.trial import Bath, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import near, repeat
 from dyemix.errors import DyemixError, InputError
-from tests.dyebook.filled import DAY, fill, reading, same, sheet, spectrum
+from dyemix.files import read_swatches
+from tests.dyebook.filled import DAY, DEMO, fill, reading, same, sheet, spectrum
 
 
 def test_repeat_at_another_weight(book: DyeBook) -> None:
     first = sheet(liquor_ratio=25, alkali="with", salt_g_l=33, hours=30, temperature_c=26)
     book.add_sheets(first)
-    again = repeat(book, "sage", 600, on=date(2026, 6, 1))
+    (again,) = repeat(book, "sage", 600, on=date(2026, 6, 1))
     # stock mL = cloth g × % owf ÷ stock % (common practice): 2.5 times the cloth, 2.5 times each.
     assert [d.dye for d in again.doses] == [d.dye for d in first.doses]
     for then, now in zip(first.doses, again.doses, strict=True):
@@ -38,25 +42,57 @@ def test_repeat_at_another_weight(book: DyeBook) -> None:
     assert not any("settings have changed" in warning for warning in again.warnings)
     assert again.on == date(2026, 6, 1)
     book.add_stocks(Stock("gold", 4, DAY), Stock("navy", 2, DAY))
-    assert {d.stock.strength_pct for d in repeat(book, "sage", 600).doses} == {4, 2}
-    assert repeat(book, "sage", 600, stocks=5).doses[0].stock.strength_pct == 5
+    assert {d.stock.strength_pct for d in repeat(book, "sage", 600)[0].doses} == {4, 2}
+    assert repeat(book, "sage", 600, stocks=5)[0].doses[0].stock.strength_pct == 5
 
 
 def test_what_was_done_last_is_repeated(book: DyeBook) -> None:
     """A corrected recipe, and the sheet made of it, stand for the piece from then on."""
+
+    def again() -> BathSheet:
+        (found,) = repeat(book, "moss", 100, stocks=2, settings=BathSettings())
+        return found
+
     book.add_recipe("moss", "gold 1 + navy 0.1")
     book.add_recipe("moss", "gold 0.9 + navy 0.2", note="corrected")
-    assert repeat(book, "moss", 100, stocks=2).recipe == {"gold": 0.9, "navy": 0.2}
+    assert again().recipe == {"gold": 0.9, "navy": 0.2}
     book.add_trial(Trial(Recipe({"gold": 0.8}), reading("gold 0.8")), "moss")
-    assert repeat(book, "moss", 100, stocks=2).recipe == {"gold": 0.8}
+    assert again().recipe == {"gold": 0.8}
     book.add_sheets(sheet("moss"), sheet("moss", liquor_ratio=30))
-    again = repeat(book, "moss", 100)
-    assert (again.recipe, again.method.liquor_ratio) == ({"gold": 0.8, "navy": 0.2}, 30)
+    assert (again().recipe, again().method.liquor_ratio) == ({"gold": 0.8, "navy": 0.2}, 30)
+
+
+def test_a_repeat_is_corrected_by_the_last_trial(book: DyeBook) -> None:
+    """By the method's own dyes and conditions, with what the last piece missed by."""
+    table = DEMO.read_text(encoding="utf-8").replace("# demo: yes\n", "")
+    (book.path.parent / "mine.csv").write_text(table, encoding="utf-8")
+    book.add_swatches(read_swatches(book.path.parent / "mine.csv"))
+    recipe = Recipe({"navy": 0.5, "rose": 0.5})
+    book.add_sheets(bath_sheet(recipe, 240, dyes=book.dyes(), job="plum"))
+    wanted = book.dyes().predict(recipe).lab
+    paler = Reading(recipe, None, kind="Lab", lab=wanted + np.array([4.0, 0, 0]), light=D65_10)
+    paler = replace(paler, reflectance=smoothest_reflectance(paler.lab, D65_10)[0])
+    book.add_trial(Trial(recipe, paler, Target(wanted, D65_10), DAY), "plum")
+    (again,) = repeat(book, "plum", 120)
+    assert again.recipe.total > 1.05 * recipe.total, "the piece came out paler"
+    assert any("2026-05-03) missed by" in w and "corrected here" in w for w in again.warnings)
+    assert "likely in the pot" in again.expect
+    assert again.method.salt == 50
+    book.add_trial(Trial(again.recipe, replace(paler, lab=wanted), Target(wanted, D65_10)), "plum")
+    (third,) = repeat(book, "plum", 120)
+    assert third.recipe == pytest.approx(again.recipe), "and that one was right"
+    second = Trial(Recipe({"navy": 0.1}), paler, Target(wanted, D65_10), DAY, bath=Bath.SECOND,
+                   on=replace(paler, recipe=recipe))  # fmt: skip
+    book.add_trial(second, "plum")
+    first, over = repeat(book, "plum", 120)
+    assert first.recipe == pytest.approx(recipe)
+    assert set(over.recipe) == {"navy"}
+    assert any("second bath, over the first" in warning for warning in over.warnings)
 
 
 def test_repeat_tells_of_settings_that_changed(book: DyeBook) -> None:
     book.add_sheets(sheet(liquor_ratio=5))
-    again = repeat(book, "sage", 600, settings=BathSettings(soda_solution=30))
+    (again,) = repeat(book, "sage", 600, settings=BathSettings(soda_solution=30))
     assert any("settings have changed" in warning for warning in again.warnings)
 
 
@@ -67,7 +103,11 @@ def test_repeat_of_what_cannot_be(book: DyeBook) -> None:
     book.sign_off("alone", reading())
     with pytest.raises(InputError, match=r"nothing|no sheet, recipe or trial"):
         repeat(book, "alone", 100)
-    assert repeat(book, "navy 0.10", 100, stocks=1).recipe == {"navy": 0.1}
+    book.add_recipe("bare", "gold 1")
+    with pytest.raises(InputError, match=r"dyemix bath 'gold 1.00' --cloth 100g --job bare --alk"):
+        repeat(book, "bare", 100)
+    first, over = repeat(book, "navy 0.10", 100, stocks=1, settings=BathSettings())
+    assert (first.recipe, over.recipe) == ({"gold": 2}, {"navy": 0.1})
 
 
 def test_near_agrees_with_a_slow_twin(book: DyeBook) -> None:

@@ -17,7 +17,7 @@ from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Bath, Trial
 from dyemix.errors import DyemixError, InputError, RecipeError
 from dyemix.fitting.learn import learn
-from dyemix.matching.correct import LEVEL, Outcome, Over, correct
+from dyemix.matching.correct import LEVEL, Correction, Outcome, Over, correct
 from dyemix.model.unknowns import Posterior
 
 RECIPE = Recipe({"marigold": 0.8, "navy": 0.25})
@@ -126,10 +126,29 @@ def test_a_miss_within_the_scatter_changes_nothing(dyes):
 
 def test_a_piece_beyond_all_known_error_is_doubted(dyes):
     target = wanted(dyes.predict(RECIPE).lab)
-    doubt = "check recipe, stock, cloth and reading"
-    assert doubt in str(correct(dyes, Trial(RECIPE, piece(dyes, shift=(12.0, 5.0, 0.0))), target))
-    near = Trial(RECIPE, piece(dyes, shift=(0.8, 0.0, 0.0)))
-    assert doubt not in str(correct(dyes, near, target))
+
+    def told(*shift: float) -> Correction:
+        return correct(dyes, Trial(RECIPE, piece(dyes, shift=shift)), target)
+
+    assert told(6.0, 5.0, 0.0).outcome is Outcome.LOOK_FIRST
+    assert told(6.0, 5.0, 0.0).changed
+    assert told(14.0, 9.0, 0.0).outcome is Outcome.A_SLIP
+    assert not told(14.0, 9.0, 0.0).changed
+    assert told(14.0, 9.0, 0.0).over is None
+    assert "jars, spoons, cloth and reading" not in str(told(0.8, 0.0, 0.0))
+
+
+def test_what_is_excellent_or_agreed_is_left_alone(dyes):
+    """At a miss of 0.6 nothing is corrected, however steady the pots."""
+    steady = replace(dyes, scatter=replace(dyes.scatter, dosing=1e-4, pot=1e-4))
+    target = wanted(dyes.predict(RECIPE).lab)
+    near = correct(steady, Trial(RECIPE, piece(dyes, shift=(0.6, 0.0, 0.0))), target)
+    assert near.outcome in (Outcome.EXCELLENT, Outcome.LEAVE)
+    assert not near.changed
+    assert near.over is Over.NO_NEED
+    off = Trial(RECIPE, piece(dyes, shift=(3.0, 1.0, 0.0)))
+    assert correct(steady, off, target, tolerance=4.0).outcome is Outcome.TOLERATED
+    assert correct(steady, off, target).changed
 
 
 def test_the_level_is_the_median_of_scatter(dyes):
@@ -157,6 +176,7 @@ def test_a_second_bath_deepens(dyes):
     assert bath.prediction.lab == pytest.approx(expected)
     assert bath.prediction.lab[0] < reading.colour(D65_10)[0]
     assert bath.likely < found.miss.delta_e / 3
+    assert 0.9 < found.sure <= 1.0
     unsure = replace(dyes, scatter=replace(dyes.scatter, second_bath=0.3))
     wider = correct(unsure, Trial(RECIPE, reading), target).second_bath
     assert wider is not None
@@ -187,7 +207,7 @@ def test_a_second_bath_that_missed_is_corrected_as_one(dyes):
 
 
 def test_another_dye_joins_only_where_it_helps(dyes):
-    target = wanted(dyes.predict("marigold 0.8 + navy 0.25 + scarlet 0.4").lab)
+    target = wanted(dyes.predict("marigold 0.8 + navy 0.25 + scarlet 0.08").lab)
     trial = Trial(RECIPE, piece(dyes))
     alone = correct(dyes, trial, target, second_bath=False)
     joined = correct(dyes, trial, target, other_dyes=True, second_bath=False)
@@ -227,7 +247,7 @@ def test_on_the_workshop_one_correction_helps():
 def test_on_the_workshop_the_plain_correction_does_worse():
     """Where dosing is coarse, to believe all of a miss costs more than it brings."""
     found = run((0, 1), 0.05, stated=True, palettes=6, targets=5)
-    _, _, upper = interval(found.corrected - found.plain)
+    _, _, upper = interval(np.where(found.left, 0.0, found.corrected - found.plain))
     assert upper < 0.0
     assert (found.plain - found.again).mean() > 0.0
 

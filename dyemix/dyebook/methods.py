@@ -1,0 +1,206 @@
+"""How cloth is dyed, by a name: cloth, alkali order, liquor ratio, salt, time, warmth, lot.
+
+Swatches of one method do not predict another, so each is fitted by itself, together with every
+trial that was dyed by it.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+
+from dyemix.dataset.conditions import METHOD, same
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.dyebook import rows
+from dyemix.errors import AmbiguousError, Fault, InputError
+
+
+@dataclass(frozen=True)
+class KeptMethod:
+    """A method of a book, and what is held of it.
+
+    Attributes
+    ----------
+    name, number : what it is called, and its row.
+    conditions : how its swatches were dyed and read, as written.
+    dyes : those with a swatch of their own; with `borrows`, those lent too.
+    swatches, mixes, trials : how many pieces of cloth, and of those mixtures; how many trials.
+    borrows : the method whose dyes lend it their curves; "" where none does.
+    lot, half_life : how its trials are weighed.
+    """
+
+    name: str
+    number: int
+    conditions: Mapping[str, str]
+    dyes: tuple[str, ...]
+    swatches: int
+    mixes: int
+    trials: int
+    borrows: str = ""
+    lot: str | None = None
+    half_life: float | None = None
+
+    def __str__(self) -> str:
+        borrowed = f", on what {self.borrows} lends" if self.borrows else ""
+        counts = (self.swatches - self.mixes, "square"), (self.mixes, "mix"), (self.trials, "trial")
+        several = {"square": "squares", "mix": "mixes", "trial": "trials"}
+        words = ", ".join(f"{n} {word if n == 1 else several[word]}" for n, word in counts)
+        return f"{self.name} ({words}{borrowed})"
+
+
+def swatches_of(db: sqlite3.Connection, method: int) -> SwatchSet:
+    """The swatches of a method, without tables that were replaced and rows that were struck."""
+    found = db.execute(
+        "SELECT id, name, notes FROM swatch_set WHERE method = ? AND replaced IS NULL ORDER BY id",
+        (method,),
+    )
+    sets = [
+        (name, SwatchSet(rows.read_set(db, number), tuple(json.loads(notes)), name))
+        for number, name, notes in found
+    ]
+    return rows.joined(sets, rows.is_demo(db))
+
+
+def known(db: sqlite3.Connection) -> tuple[KeptMethod, ...]:
+    """Every method, in the order in which they were begun."""
+    found: list[KeptMethod] = []
+    for row in db.execute("SELECT * FROM method ORDER BY id").fetchall():
+        swatches = swatches_of(db, row["id"])
+        trials = db.execute("SELECT COUNT(*) FROM trial WHERE method = ?", (row["id"],))
+        lender = next((m for m in found if m.number == row["borrows"]), None)
+        found.append(
+            KeptMethod(
+                row["name"], row["id"], swatches.conditions(),
+                tuple(dye for dye in swatches.dyes if swatches.ladder(dye)),
+                len(swatches.swatches), len(swatches.mixtures), trials.fetchone()[0],
+                lender.name if lender else "", row["lot"], row["half_life"],
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def chosen(methods: Iterable[KeptMethod], name: str = "", dyes: Iterable[str] = ()) -> KeptMethod:
+    """The method of this name, or the one that has all of these dyes.
+
+    Raises `InputError` where there is none, `AmbiguousError` where several would do.
+    """
+    methods, wanted = tuple(methods), set(dyes)
+    have = ", ".join(method.name for method in methods)
+    if not methods:
+        raise InputError(Fault("this book holds no swatches: add a table with 'dyemix book add'."))
+    fitting = [m for m in methods if (m.name == name if name else wanted <= set(m.dyes))]
+    if not fitting:
+        what = f"is called {name!r}" if name else f"has {', '.join(sorted(wanted))}"
+        raise InputError(Fault(f"no method {what}: this book has {have}."))
+    if len(fitting) > 1:
+        raise _either(fitting)
+    return fitting[0]
+
+
+def _either(methods: Iterable[KeptMethod]) -> AmbiguousError:
+    return AmbiguousError("more than one method would do", [("--method", m.name) for m in methods])
+
+
+def settled(db: sqlite3.Connection, swatches: SwatchSet, name: str, borrows: str) -> int:
+    """The method that new swatches belong to: the one named, the one they were dyed by, or a new
+    one. Raises `InputError` for swatches that were dyed another way than the method named.
+    """
+    stated, others = swatches.conditions(), {method.name: method for method in known(db)}
+    lender = chosen(others.values(), borrows).number if borrows else None
+
+    def departs(method: KeptMethod) -> list[str]:
+        of = method.conditions
+        return [k for k in METHOD if k in of and k in stated and not same(k, of[k], stated[k])]
+
+    if name in others:
+        if key := next(iter(departs(others[name])), ""):
+            raise InputError(
+                Fault(
+                    f"{key} is {stated[key]!r} here and {others[name].conditions[key]!r} in the "
+                    f"method {name!r}: give these swatches a --method of their own."
+                )
+            )
+        return others[name].number
+    fitting = [m for m in others.values() if not departs(m)]
+    if not name and not borrows and len(fitting) == 1:
+        return fitting[0].number
+    if not name and not borrows and fitting:
+        raise _either(fitting)
+    if not name:
+        cloth = stated.get("cloth", "first method")
+        other = [k for k in departs(others[cloth]) if k != "cloth"] if cloth in others else []
+        name = ", ".join([cloth, *(f"{key} {stated[key]}" for key in other)])
+        if name in others:
+            name = f"{name} {len(others) + 1}"
+    return rows.insert(db, "method", name=name, borrows=lender)
+
+
+def of_job(db: sqlite3.Connection, job: str) -> str:
+    """The name of the method that a job was dyed by last; "" where it is not known."""
+    last = db.execute(
+        "SELECT m.name FROM (SELECT job, method, made AS day FROM sheet UNION ALL "
+        "SELECT job, method, dyed FROM trial) w JOIN job j ON j.id = w.job "
+        "JOIN method m ON m.id = w.method WHERE j.name = ? ORDER BY w.day DESC",
+        (job,),
+    ).fetchone()
+    return last[0] if last else ""
+
+
+def of_work(db: sqlite3.Connection, name: str, recipe: Recipe) -> int | None:
+    """The row of the method that work is of: the one named, else the only one with its dyes."""
+    with suppress(InputError):
+        return chosen(known(db), name, recipe).number
+    return None
+
+
+def retire(db: sqlite3.Connection, name: str) -> str:
+    """Put a swatch set out of use under another name; gives the name of its method.
+
+    Raises `InputError` for a name that no set has.
+    """
+    old = db.execute(
+        "SELECT t.id, m.name FROM swatch_set t JOIN method m ON m.id = t.method WHERE t.name = ?",
+        (name,),
+    ).fetchone()
+    if old is None:
+        have = ", ".join(found for (found,) in db.execute("SELECT name FROM swatch_set"))
+        raise InputError(Fault(f"no swatches are called {name!r}: this book has {have or 'none'}."))
+    until = f"{name} (until {datetime.now():%Y-%m-%d %H:%M:%S})"
+    rows.update(db, "swatch_set", old["id"], name=until, replaced=date.today())
+    return str(old["name"])
+
+
+def strike(
+    db: sqlite3.Connection, method: KeptMethod, label: str, why: str, reading: Reading | None
+) -> None:
+    """Strike every reading of a swatch, by its label or recipe; `reading` takes their place.
+
+    Raises `InputError` for a label that no swatch has.
+    """
+    wanted = " ".join(label.split()).lower()
+    found = db.execute(
+        "SELECT r.id, s.swatch_set, s.label, s.recipe FROM reading r "
+        "JOIN swatch s ON s.id = r.swatch JOIN swatch_set t ON t.id = s.swatch_set "
+        "WHERE t.method = ? AND t.replaced IS NULL AND r.struck IS NULL",
+        (method.number,),
+    )
+    hits = [row for row in found.fetchall() if wanted in _called(row["label"], row["recipe"])]
+    if not hits:
+        raise InputError(Fault(f"no swatch of {method.name} is called {label!r}."))
+    for row in hits:
+        rows.update(db, "reading", row["id"], struck=f"{date.today()}: {why}")
+    if reading is not None:
+        swatch_set, piece, recipe = hits[0]["swatch_set"], hits[0]["label"], hits[0]["recipe"]
+        meant = Recipe.parse(recipe or "undyed") if reading.recipe is None else reading.recipe
+        rows.add_readings(db, [replace(reading, recipe=meant, swatch=piece)], swatch_set)
+
+
+def _called(label: str, recipe: str | None) -> set[str]:
+    """What a swatch may be called: its label, its recipe, or both as a fit shows them."""
+    short = str(Recipe.parse(recipe)) if recipe else "undyed"
+    return {name.lower() for name in (label, short, recipe or "", f"{short} ({label})") if name}
