@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.dataset.conditions import METHOD
-from dyemix.dataset.swatches import DEMO_WARNING, Swatch, SwatchSet
+from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.files import read_swatches
 from dyemix.files.cells import few
 from dyemix.files.names import name_samples
@@ -48,24 +48,15 @@ class ReadReport:
 
     def __str__(self) -> str:
         s = self.swatches
-        lines = [DEMO_WARNING] if s.demo else []
-        if self.photograph is not None:
-            lines += [str(self.photograph), ""]
-        lines.append(
-            f"{s.source}: {len(s.readings)} readings of {len(s.swatches)} swatches: "
-            f"{len(s.undyed)} undyed, {len(s.dyes)} dyes, {len(s.mixtures)} mixtures"
-        )
-        lines += () if self.photograph is not None else s.notes  # it has said them
         lights = dict.fromkeys(str(r.light) for r in s.readings if r.light is not None)
-        if lights:
-            lines.append(f"CIELAB under {', '.join(lights)}.")
-        lines += _conditions(s)
+        about = list(s.notes) if self.photograph is None else []  # a photograph has said them
+        about += [f"CIELAB under {', '.join(lights)}."] if lights else []
+        about += _conditions(s)
         if self.joined:
             joined = few([f"{x.label} ×{len(x.readings)}" for x in self.joined], 8)
-            lines.append(f"Joined as repeats: {joined}.")
-        if s.swatches:
-            lines.append("\n".join(map(str, s.repeats)))
-        lines += s.warnings
+            about.append(f"Joined as repeats: {joined}.")
+        lines = [] if self.photograph is None else [str(self.photograph), ""]
+        lines.append(s.text(about))
         lines += self.naming
         if self.unplaced:
             lines.append(

@@ -212,6 +212,11 @@ class Swatch(Value):
         return f"{self.recipe} ({piece})" if piece else str(self.recipe)
 
     @property
+    def called(self) -> tuple[str, ...]:
+        """What it may be called by."""
+        return self.label.lower(), str(self.recipe), self.recipe.exact
+
+    @property
     def rough(self) -> bool:
         return any(reading.rough for reading in self.readings)
 

@@ -199,26 +199,20 @@ class SwatchSet(Result):
         pieces about their recipe, undyed cloth left out (no dye was weighed); each piece is the
         mean of its readings, so what is left of the reading scatter is in it.
         """
+        pieces = [([s.label], np.array([r.colour() for r in s.steady])) for s in self.swatches]
         again: dict[Recipe, list[Swatch]] = {}
         for swatch in self.swatches:
-            if swatch.recipe:
-                again.setdefault(swatch.recipe, []).append(swatch)
+            again.setdefault(swatch.recipe, []).append(swatch)
+        alike = [
+            ([s.label for s in group], np.array([s.colour() for s in group]))
+            for recipe, group in again.items()
+            if recipe
+        ]
+        once = "neither can be called the odd one: read the swatch again."
+        twice = "mislabelled or badly weighed? Neither can be called the odd one: dye it again."
         return Repeats(
-            scatter(
-                "Readings of one swatch",
-                [([s.label], np.array([r.colour() for r in s.steady])) for s in self.swatches],
-                "neither can be called the odd one: read the swatch again.",
-                ODD_DISTANCE,
-            ),
-            scatter(
-                "Swatches of one recipe",
-                [
-                    ([s.label for s in group], np.array([s.colour() for s in group]))
-                    for group in again.values()
-                ],
-                "mislabelled or badly weighed? Neither can be called the odd one: dye it again.",
-                APART_DISTANCE,
-            ),
+            scatter("Readings of one swatch", pieces, once, ODD_DISTANCE),
+            scatter("Swatches of one recipe", alike, twice, APART_DISTANCE),
         )
 
     @property
@@ -243,28 +237,23 @@ class SwatchSet(Result):
         left_out = set(dye_names(labels))
         gone: set[int] = set()
         for label in left_out:
-            hits = [
-                s
-                for s in self.swatches
-                if label in (s.label.lower(), str(s.recipe), s.recipe.exact)
-            ]
+            hits = [s for s in self.swatches if label in s.called]
             if not hits:
                 raise FitError(f"no swatch is called {label!r}: nothing was left out.")
             gone.update(id(reading) for swatch in hits for reading in swatch.readings)
         kept = tuple(r for r in self.readings if id(r) not in gone)
-        note = f"left out as asked: {', '.join(sorted(left_out))}."
-        return SwatchSet(
-            kept, (*self.notes, note) if left_out else self.notes, self.source, self.demo
-        )
+        notes = [f"left out as asked: {', '.join(sorted(left_out))}."] if left_out else []
+        return replace(self, readings=kept, notes=(*self.notes, *notes))
 
     def __str__(self) -> str:
+        return self.text(self.notes)
+
+    def text(self, about: Iterable[str]) -> str:
+        """How many swatches of what, sentences about them, and how far repeats lie apart."""
         counts = (
             f"{len(self.readings)} readings of {len(self.swatches)} swatches: "
             f"{len(self.undyed)} undyed, {len(self.dyes)} dyes, {len(self.mixtures)} mixtures"
         )
-        lines = [f"{self.source}: {counts}" if self.source else counts, *self.notes]
-        if self.swatches:
-            lines += [*map(str, self.repeats), *self.warnings]
-        if self.demo:
-            lines.insert(0, DEMO_WARNING)
-        return "\n".join(lines)
+        lines = [DEMO_WARNING] if self.demo else []
+        lines += [f"{self.source}: {counts}" if self.source else counts, *about]
+        return "\n".join([*lines, *map(str, self.repeats if self.swatches else ()), *self.warnings])
