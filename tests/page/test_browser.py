@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import shutil
 import signal
 import socket
@@ -18,6 +19,7 @@ from urllib.parse import parse_qsl, urlencode, urlsplit
 
 import pytest
 from command import Command
+from PIL import Image
 
 import dyemix
 from dyemix.dataset.recipe import Recipe
@@ -153,12 +155,16 @@ def test_a_whole_job_by_hand(tab, served: Served, size) -> None:
     assert fits(page)
     pot = page.locator(".pot").last
     pot.click()
-    assert page.locator(".column").last.locator(".lies").get_attribute("fill") == pot.get_attribute("data-lay")
+    assert page.locator(".column").last.locator(".lies").get_attribute("fill") == pot.get_attribute(
+        "data-lay"
+    )
     page.locator(".column a:has-text('Adjust')").first.click()
     page.wait_for_selector(".jars")
     before, code = mix_of(page), page.locator(".stays .lies").get_attribute("fill")
     page.click("[data-key=more-0]")
-    page.wait_for_function("c => document.querySelector('.stays .lies').getAttribute('fill') != c", arg=code)
+    page.wait_for_function(
+        "c => document.querySelector('.stays .lies').getAttribute('fill') != c", arg=code
+    )
     after = mix_of(page)
     assert sum(after[dye] != before[dye] for dye in before) == 1
     page.wait_for_function("() => document.getElementById('said').textContent.includes('Likely')")
@@ -202,16 +208,17 @@ def test_a_whole_job_by_hand(tab, served: Served, size) -> None:
 
 
 NAME = """() => {
-  const e = document.activeElement; if (!e || e === document.body) return '';
-  return (e.getAttribute('aria-label') || (e.labels && e.labels[0] && e.labels[0].textContent) || e.textContent).trim();
+  const e = document.activeElement, label = e && e.labels && e.labels[0];
+  if (!e || e === document.body) return '';
+  return (e.getAttribute('aria-label') || (label && label.textContent) || e.textContent).trim();
 }"""
+#: Whether what has the focus wears a ring, and is not hidden by the foot of a narrow window.
 SEEN = """() => {
-  const e = document.activeElement, s = getComputedStyle(e), h = e.querySelector && e.querySelector('.hex');
-  const box = e.getBoundingClientRect(), hex = h && getComputedStyle(h).outlineStyle;
-  const nav = document.querySelector('nav').getBoundingClientRect();
-  const under = getComputedStyle(document.querySelector('nav')).position === 'fixed' && !e.closest('nav')
-    && box.bottom > nav.top + 1;
-  return [(s.outlineStyle !== 'none' || hex === 'solid' || e.classList.contains('skip') || e.matches('main')), !under];
+  const e = document.activeElement, hex = e.querySelector('.hex');
+  const ring = [e, hex].some((x) => x && getComputedStyle(x).outlineStyle === 'solid');
+  const nav = document.querySelector('nav'), foot = getComputedStyle(nav).position === 'fixed';
+  const over = e.getBoundingClientRect().bottom > nav.getBoundingClientRect().top + 1;
+  return [ring || e.matches('.skip, main'), !(foot && over && !e.closest('nav'))];
 }"""
 
 
@@ -248,7 +255,7 @@ def test_a_whole_job_by_keyboard_alone(tab, served: Served, size) -> None:
     to("More ")
     before = mix_of(page)
     keys.press("Space")
-    page.wait_for_function("() => document.querySelector('[data-key=undo]') && !document.querySelector('[data-key=undo]').disabled")
+    page.wait_for_selector("[data-key=undo]:not([disabled])")
     assert mix_of(page) != before
     assert page.evaluate(NAME).startswith("More "), "a second press needs no way back"
     to(f"{next(iter(before))}, mL") if page.evaluate(NAME) == f"More {next(iter(before))}" else None
@@ -266,7 +273,9 @@ def test_a_whole_job_by_keyboard_alone(tab, served: Served, size) -> None:
                 assert moved == pytest.approx(least / 240.0)
         keys.type("9")
         keys.press("Escape")
-        page.wait_for_function("() => document.activeElement.value === document.activeElement.defaultValue")
+        page.wait_for_function(
+            "() => document.activeElement.value === document.activeElement.defaultValue"
+        )
     to("Pin this mix")
     keys.press("Enter")
     page.wait_for_selector(".line")
@@ -297,21 +306,28 @@ def test_axe_finds_nothing_of_any_impact(tab, served: Served, size) -> None:
     views = [served.at(place) for place in PLACES]
     views += [served.at("jars", quiet=MIX, pins=f"a|{MIX}"), served.at("piece", reading="58 -8 20")]
     views += [served.at("shelf", wanted="#ff3bd0", spare="1"), served.at("colour", typed="puce")]
-    views += [f"{served.address}/colour", served.at("colour", dark="1"), served.at("jars", dark="1")]
-    views += [served.at("piece", reading="58 -8 20", dark="1"), f"{served.address}/colour{picture}x"]
+    views += [
+        f"{served.address}/colour",
+        served.at("colour", dark="1"),
+        served.at("jars", dark="1"),
+    ]
+    views += [
+        served.at("piece", reading="58 -8 20", dark="1"),
+        f"{served.address}/colour{picture}x",
+    ]
     for view in views:
         page.goto(view)
         page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
         if size is NARROW:
             page.click(".open-slip")
         found = Axe().run(page).response["violations"]
-        assert not found, [(v["id"], v["impact"], [n["html"] for n in v["nodes"][:3]], view) for v in found]
+        assert not found, [
+            (v["id"], v["impact"], [n["html"] for n in v["nodes"][:3]], view) for v in found
+        ]
 
 
 def test_the_patch_on_the_screen_is_the_code_beside_it(tab, served: Served) -> None:
     """To the last bit, without a seam, in a system's own contrast colours too."""
-    from PIL import Image
-
     for how in ({}, {"forced_colors": "active"}):
         page = tab(WIDE, **how)
         page.goto(served.at("jars"))
@@ -325,10 +341,25 @@ def test_the_patch_on_the_screen_is_the_code_beside_it(tab, served: Served) -> N
         assert mixed in page.locator(".stays .under").inner_text()
 
 
+def test_the_bath_prints_on_one_page_without_colour(tab, served: Served) -> None:
+    page = tab(WIDE)
+    page.goto(served.at("bath"))
+    for paper in ("A4", "Letter"):
+        printed = page.pdf(format=paper, print_background=True)
+        assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1, paper
+    page.emulate_media(media="print")
+    seen = Image.open(io.BytesIO(page.screenshot(full_page=True))).convert("RGB")
+    apart = max(max(rgb) - min(rgb) for _, rgb in seen.getcolors(1 << 24))
+    assert apart <= 2, "black, white and grey alone"
+    shot(page, "print")
+
+
 def test_ten_quick_presses_are_ten(tab, served: Served) -> None:
     page = tab(WIDE)
     page.goto(served.at("jars"))
-    page.evaluate("for (let i = 0; i < 10; i++) document.querySelector('[data-key=more-0]').click()")
+    page.evaluate(
+        "for (let i = 0; i < 10; i++) document.querySelector('[data-key=more-0]').click()"
+    )
     wanted = 0.43 + 10 * 5.0 / 240.0
     page.wait_for_function("""w => { const r = new URL(location).searchParams.get('recipe');
         return Math.abs(parseFloat(r.split(' ')[1]) - w) < 1e-9; }""", arg=wanted)  # fmt: skip
@@ -365,8 +396,6 @@ def test_a_killed_server_and_a_second_tab_lose_nothing(tab, served: Served) -> N
 
 
 def test_a_colour_out_of_a_picture(tab, served: Served, tmp_path: Path) -> None:
-    from PIL import Image
-
     image = Image.new("RGB", (400, 300), (125, 138, 110))
     image.paste((90, 60, 50), (0, 0, 200, 300))
     image.save(tmp_path / "cloth.png")
