@@ -24,7 +24,7 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.errors import DyemixError
 from dyemix.photo import CellReading, PhotoOptions, examine_photo
-from dyemix.photo.camera_matrix import metric
+from dyemix.photo.patches import metric
 from tests.simulated.camera import WAVELENGTHS, Camera, Laid, Scene, Shade, lab_d65
 from tests.simulated.camera.scenes import GREY_STEPS, Page, scene, write_reference
 from tests.simulated.photographs import cut, page_with_recipes

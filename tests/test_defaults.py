@@ -15,7 +15,7 @@ def test_one_strength_of_stock() -> None:
     assert STOCK_PCT == 1.0
     assert BathSettings().stock_strength == STOCK_PCT
     assert Kit(60.0).strength("navy") == STOCK_PCT
-    planned = first_swatches("navy", "linen").swatches[1]
+    planned = first_swatches("navy", "linen").sheets[1]
     assert planned.doses[0].stock.strength_pct == STOCK_PCT
     assert family.__kwdefaults__["stock_pct"] == STOCK_PCT
     strengths = [

@@ -21,11 +21,13 @@ class Auxiliary:
 
     Attributes
     ----------
-    g : to weigh.
+    g : to weigh, as the anhydrous.
     g_l : in the bath once it is all in, g/L of the total liquor.
-    solution_g_l, solution_ml : the solution to make up; None where it goes in dry, or is dissolved
-        in some of the water.
+    solution_g_l, solution_ml : the solution that goes in; None where it goes in dry, or is
+        dissolved in some of the water.
     into_bath_ml : liquid it brings into the bath (none by a presoak: the cloth holds that).
+    stock_ml : of the stock solution that holds the grams, where they are too few to weigh, to be
+        made up to `solution_ml`; None where they are weighed.
     """
 
     g: float
@@ -33,6 +35,7 @@ class Auxiliary:
     solution_g_l: float | None = None
     solution_ml: float | None = None
     into_bath_ml: float = 0.0
+    stock_ml: float | None = None
 
 
 @dataclass(frozen=True)
@@ -49,15 +52,6 @@ class Cost:
         return self.dye + self.salt + self.soda
 
 
-def auxiliary(cloth_g: float, ratio: float, g_per_l: float, stock_pct: float | None) -> Auxiliary:
-    """So much for `g_per_l` of the total liquor, dry or as a stock of so many % w/v."""
-    grams = cloth_g * ratio * g_per_l / 1000.0
-    if stock_pct is None or not g_per_l:
-        return Auxiliary(grams, g_per_l)
-    ml = auxiliary_stock_ml(cloth_g, ratio, g_per_l, stock_pct)
-    return Auxiliary(grams, g_per_l, 10.0 * stock_pct, ml, ml)
-
-
 def salt_and_soda(
     method: Method, cloth_g: float, holds_ml: float, depth: float, settings: BathSettings
 ) -> tuple[Auxiliary, Auxiliary]:
@@ -65,21 +59,42 @@ def salt_and_soda(
 
     In full low water the solution of soda is `soda_share` times the dye liquor that is poured on,
     so that ``dye liquor + soda solution + what the cloth holds = total liquor``. With more liquor
-    it stays as much, until a stirred bath's g/L come to more.
+    it stays as much, until a stirred bath's g/L come to more; a dose that the method states for a
+    stirred bath holds wherever it is one.
     """
     ratio, total = method.liquor_ratio, cloth_g * method.liquor_ratio
-    salt = auxiliary(cloth_g, ratio, method.salt, settings.salt_stock)
-    strength = settings.soda_solution
+    _, stirred, strength = settings.doses(depth)
+    strength = method.soda_solution or strength
+
+    def part(g_per_l: float, own_pct: float | None, small_pct: float) -> Auxiliary:
+        """Dry, or as a stock of so many % w/v: the dyer's own, or one for too few grams."""
+        grams = total * g_per_l / 1000.0
+        few = 0 < grams < settings.least_weighed
+        pct = own_pct or (small_pct if few else None)
+        if pct is None or not grams:
+            return Auxiliary(grams, g_per_l)
+        ml = auxiliary_stock_ml(cloth_g, ratio, g_per_l, pct)
+        return Auxiliary(grams, g_per_l, 10.0 * pct, ml, ml, ml if few and not own_pct else None)
+
+    def solution(grams: float, g_per_l: float, into_bath: bool) -> Auxiliary:
+        few, ml = grams < settings.least_weighed, 1000.0 * grams / strength
+        stock_ml = 100.0 * grams / settings.small_soda_stock if few else None
+        return Auxiliary(grams, g_per_l, strength, ml, ml * into_bath, stock_ml)
+
+    salt = part(method.salt, settings.salt_stock, settings.small_salt_stock)
     if method.alkali == "presoak":
-        make = cloth_g * settings.presoak_volume
-        carried = strength * holds_ml / total
-        return salt, Auxiliary(strength * make / 1000.0, carried, strength, make)
+        made_g = strength * cloth_g * settings.presoak_volume / 1000.0
+        return salt, solution(made_g, strength * holds_ml / total, False)
     share = settings.soda_share / (1.0 + settings.soda_share)
     by_volume = max(min(total, cloth_g * settings.low_water) - holds_ml, 0.0) * share
-    _, stirred = settings.salt_and_soda(depth)
-    g_per_l = max(strength * by_volume / total, stirred)
-    low = ratio < settings.low_water_below
-    return salt, auxiliary(cloth_g, ratio, g_per_l, strength / 10.0 if low else settings.soda_stock)
+    solution_g = strength * by_volume / 1000.0
+    if method.soda is not None:  # fades to that dose, where it is less
+        least = min(solution_g, method.soda * cloth_g * settings.low_water_below / 1000.0)
+        solution_g += settings.stirred_share(ratio) * (least - solution_g)
+    g_per_l = max(1000.0 * solution_g / total, method.soda or stirred)
+    if ratio < settings.low_water_below:
+        return salt, solution(total * g_per_l / 1000.0, g_per_l, True)
+    return salt, part(g_per_l, settings.soda_stock, settings.small_soda_stock)
 
 
 def cost_of(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from math import ceil
 from typing import ClassVar
 
 from dyemix.bench.auxiliaries import Auxiliary, Cost
@@ -66,6 +67,13 @@ class BathSheet(Sheet):
     demo: bool = False
 
     @property
+    def fibre_named(self) -> str:
+        """The cloth in words, with its fibres where they were said apart."""
+        of = self.fibre.words
+        apart = self.cloth and of not in ("", self.cloth)
+        return f"{self.cloth} ({of})" if apart else self.cloth or of
+
+    @property
     def low_water(self) -> bool:
         """Whether there is too little water to stir."""
         return self.method.liquor_ratio < self.settings.low_water_below
@@ -84,6 +92,16 @@ class BathSheet(Sheet):
     def poured_ml(self) -> float:
         """Dye liquor poured on: every stock, the salt solution and the water, mL."""
         return self.stocks_ml + self.salt.into_bath_ml + self.water_ml
+
+    @property
+    def weakest(self) -> int:
+        """The most that a stock is diluted."""
+        return max((dose.dilution for dose in self.doses), default=1)
+
+    @property
+    def pots(self) -> int:
+        """Pots of equal size that the liquor takes."""
+        return ceil(self.total_ml / (1000.0 * self.settings.pot))
 
     @property
     def crystals_g(self) -> float:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
+from itertools import islice
 from math import ceil
 from typing import Any
 
@@ -39,6 +40,7 @@ def bath_sheet(
     liquor_ratio: float | None = None,
     alkali: str | None = None,
     salt_g_l: float | None = None,
+    soda_g_l: float | None = None,
     temperature_c: float | None = None,
     hours: float | None = None,
     wetted: bool = True,
@@ -66,6 +68,8 @@ def bath_sheet(
     liquor_ratio : mL of total liquor per g of dry cloth.
     alkali : ``presoak``, ``with`` the dye or ``after`` it.
     salt_g_l : salt, g/L of the total liquor; none goes into low water.
+    soda_g_l : soda ash, g/L of the total liquor of a stirred bath; in low water and for a presoak,
+        g/L of the soda solution. By depth if nobody says.
     temperature_c, hours : of fixing.
     wetted : whether the cloth goes in wet and wrung.
     fibre : what the cloth is made of, as ``cotton 65 %, polyester 35 %``; what `cloth` says of it
@@ -108,6 +112,7 @@ def bath_sheet(
         "liquor_ratio": liquor_ratio,
         "alkali": alkali and (alkali_order(alkali) or alkali),
         "salt": salt_g_l,
+        "soda": soda_g_l,
         "temperature": temperature_c,
         "hours": hours,
     }
@@ -123,10 +128,9 @@ def bath_sheet(
     if water < -1e-6 * total:
         raise DyemixError(_too_full(doses, asked, was, recipe, cloth_g, holds, settings))
     syringe, spoons = _misses(dyes, recipe, doses)
+    kept = {name.removesuffix("_solution"): value for name, value in vars(method).items() if value}
     taken = tuple(
-        name.replace("_", " ")
-        for name, value in vars(method).items()
-        if name not in asked and was.get(name) == value
+        name.replace("_", " ") for name in was if name not in asked and kept.get(name) == was[name]
     )
     sheet = BathSheet(
         job=job, on=on or date.today(), cloth=cloth or cloth_then, cloth_g=float(cloth_g),
@@ -148,10 +152,14 @@ def _method(
     """What is asked of a method, or how the swatches had it, or else the settings' way."""
     usual = {name: getattr(settings, name) for name in ("liquor_ratio", "alkali", "temperature")}
     figures = {**usual, **was, **asked}
+    if soda := figures.pop("soda", None):  # of a solution, where it was stated for one
+        stated = figures if "soda" in asked else {**usual, **was}
+        low = stated["liquor_ratio"] < settings.low_water_below or stated["alkali"] == "presoak"
+        figures["soda_solution" if low else "soda"] = soda
     if "salt" not in asked:  # the less, the nearer to low water
         now = settings.stirred_share(figures["liquor_ratio"])
         then = settings.stirred_share(was.get("liquor_ratio", settings.low_water_below))
-        usual_salt, _ = settings.salt_and_soda(recipe.total)
+        usual_salt = settings.doses(recipe.total)[0]
         less = min(1.0, now / then) if then else 1.0
         figures["salt"] = was["salt"] * less if "salt" in was else usual_salt * now
     # Hours that the swatches had already hold whatever the slowest dye was given then.
@@ -175,23 +183,22 @@ def _too_full(
 ) -> str:  # fmt: skip
     """The sentence for liquids that do not fit, with both numbers and the cure."""
 
-    def others(at: Mapping[str, Any]) -> tuple[float, float]:
-        """The total liquor of a method, and what salt, soda and the cloth take of it, mL."""
+    def room(at: Mapping[str, Any]) -> tuple[float, float]:
+        """The total liquor of a method, and what salt, soda and the cloth leave of it, mL."""
         method = _method(at, was, recipe, settings)
-        salt, soda = salt_and_soda(method, cloth_g, holds, recipe.total, settings)
-        return cloth_g * method.liquor_ratio, salt.into_bath_ml + soda.into_bath_ml
+        total = cloth_g * method.liquor_ratio
+        parts = salt_and_soda(method, cloth_g, holds, recipe.total, settings)
+        return total, total - holds - sum(part.into_bath_ml for part in parts)
 
-    total, solutions = others(asked)
+    total, left = room(asked)
     stocks_ml = sum(dose.ml for dose in doses)
-    room = total - solutions - holds
     # A weaker stock mixed on the day takes up the same room from whatever bottle.
-    stronger = room > 0 and all(dose.dilution == 1 for dose in doses)
-    cures = [f"stocks {ceil(10 * stocks_ml / room) / 10:g} times as strong"] * stronger
-    for ratio in range(ceil(total / cloth_g), 201):
-        more, taken = others({**asked, "liquor_ratio": ratio})
-        if more - taken - holds >= stocks_ml:
-            cures.append(f"a liquor ratio of {ratio}:1 or more")
-            break
+    stronger = left > 0 and all(dose.dilution == 1 for dose in doses)
+    cures = [f"stocks {ceil(10 * stocks_ml / left) / 10:g} times as strong"] * stronger
+    ratios = range(ceil(total / cloth_g), 201)
+    enough = (r for r in ratios if room({**asked, "liquor_ratio": r})[1] >= stocks_ml)
+    cures += [f"a liquor ratio of {ratio}:1 or more" for ratio in islice(enough, 1)]
+    solutions = total - left - holds
     return (
         f"the bath does not hold it: {stocks_ml:.0f} mL of stocks + {solutions:.0f} mL of salt and "
         f"soda solution + {holds:.0f} mL in the cloth is {stocks_ml + solutions + holds:.0f} mL, "

@@ -9,8 +9,11 @@ from datetime import date
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Measures, Spoonfuls, spoonfuls, stock_ml
-from dyemix.dataset.units import FOR_WEAK, dilution, dye_g, to_step
+from dyemix.dataset.units import FOR_WEAK, dilution, dye_g, to_mark, volume_text
 from dyemix.errors import RecipeError
+
+#: A dose this near to quarter teaspoons, %, is one of them but for the digits of its recipe.
+_SPOON_EXACT = 0.05
 
 
 @dataclass(frozen=True)
@@ -25,7 +28,8 @@ class Dose:
     dilution : 1 for the stock as it is; 10, 100 or 1000 for a weaker stock mixed on the day,
         where the dose would be too small to measure.
     exact_ml : volume the recipe asks, of the stock so diluted.
-    ml : that to the marks of the syringe; `error_pct` is what this does to the dose.
+    ml : that to the marks of the syringe or jug; `error_pct` is what this does to the dose. What
+        quarter teaspoons measure exactly was measured by them before, and is not rounded again.
     spoons : the same volume in spoons of *liquid*, with its own error.
     """
 
@@ -43,7 +47,15 @@ class Dose:
     def measure(self) -> str:
         """What to measure, and by how much that misses."""
         error = f" ({self.error_pct:+.0f} %)" if abs(self.error_pct) >= 0.5 else ""
-        return f"{self.ml:g} mL{error}"
+        ml = f"{self.ml:g} mL" if self.ml < 1000 else volume_text(self.ml, "metric")
+        return ml + error
+
+    @property
+    def ticks(self) -> str:
+        """A box to tick for each spoon: a lost count spoils a bath."""
+        *big, small = self.spoons.text.split(" + ")
+        tablespoons = int((big or [small])[0].split()[0]) if "tbsp" in self.spoons.text else 0
+        return "☐" * tablespoons + f" ☐ {small}" * small.endswith("tsp")
 
     @property
     def needed_ml(self) -> float:
@@ -116,9 +128,11 @@ class Bottles:
                 f"{dye} {owf:g} % on {cloth_g:g} g is {strong:.1g} mL of stock: too little even of "
                 f"a stock 1 in {times}. Leave it out, or dye more cloth at once."
             )
-        ml = to_step(exact, settings.measuring_step)
+        spoons = spoonfuls(exact, settings.spoons)
+        ml = to_mark(exact, settings.measuring_step)
+        if exact <= settings.jug_from and abs(spoons.error_pct) < _SPOON_EXACT:
+            ml = round(spoons.ml, 2)
         return Dose(
             dye=dye, owf=owf, dye_g=dye_g(cloth_g, owf), stock=stock, dilution=times,
-            exact_ml=exact, ml=ml, error_pct=100.0 * (ml / exact - 1.0),
-            spoons=spoonfuls(exact, settings.spoons),
+            exact_ml=exact, ml=ml, error_pct=100.0 * (ml / exact - 1.0), spoons=spoons,
         )  # fmt: skip

@@ -3,50 +3,50 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import product
 from typing import Any, ClassVar
 
-from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.bath_sheet import bath_sheet
-from dyemix.bench.plan import StockNeed, stock_needs
+from dyemix.bench.method import dyed_as
+from dyemix.bench.plan import Day
 from dyemix.bench.settings import ORDERS, BathSettings
-from dyemix.bench.sheet import Sheet
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
 from dyemix.errors import RecipeError
 from dyemix.files import write_swatches
+from dyemix.files.small_tables import number
 
 #: How many dyes the mix that checks the first fit is of, at most.
 _MIXED = 3
 
 
 @dataclass(frozen=True)
-class SwatchPlan(Sheet):
+class SwatchPlan(Day):
     """The swatches of a first weekend. `str()` is the sheet for the bench.
 
-    Each of `swatches` is a bath of its own, its label the name of the job.
+    Each of `sheets` is a bath of its own, its job the label of the swatch.
     """
 
     template: ClassVar[str] = "first_swatches"
 
-    dyes: tuple[str, ...]
-    swatches: tuple[BathSheet, ...]
-    stocks: tuple[StockNeed, ...]
-    settings: BathSettings
+    @property
+    def dyes(self) -> tuple[str, ...]:
+        """The dyes of every swatch, each once."""
+        return tuple(dict.fromkeys(dye for sheet in self.sheets for dye in sheet.recipe))
 
     def table(self) -> SwatchSet:
         """The swatch table with every reading blank."""
-        bath, method = self.swatches[0], self.swatches[0].method
+        bath, method = self.sheets[0], self.sheets[0].method
         conditions = {
-            "cloth": bath.cloth,
+            "cloth": bath.fibre_named,
             "alkali": ORDERS[method.alkali],
             "liquor ratio": f"{method.liquor_ratio:g}:1",
             "temperature": f"{method.temperature:g} °C",
             "hours": f"{method.hours:g}",
-            **dict.fromkeys(("salt", "date"), ""),
+            **dict.fromkeys(("salt", "soda", "date"), ""),
             "stock_pct": f"{self.settings.stock_strength:g}",
             "cloth_g": f"{bath.cloth_g:g}",
             "spoons": self.settings.spoons,
@@ -54,23 +54,13 @@ class SwatchPlan(Sheet):
         return SwatchSet(
             tuple(
                 Reading(swatch.recipe, None, swatch.job, "blank", conditions=conditions)
-                for swatch in self.swatches
+                for swatch in self.sheets
             )
         )
 
     def write(self, path: str | os.PathLike[str]) -> None:
         """Write the swatch table, readings blank: fill in L*, a*, b* or hex, or add bands."""
         write_swatches(self.table(), path)
-
-    @property
-    def warnings(self) -> tuple[str, ...]:
-        """What to see to that is not of one dye."""
-        return self.swatches[0].warnings
-
-    @property
-    def weakest(self) -> int:
-        """The most that a stock is diluted."""
-        return max(dose.dilution for swatch in self.swatches for dose in swatch.doses)
 
 
 def first_swatches(
@@ -86,14 +76,14 @@ def first_swatches(
     settings: BathSettings | None = None,
     on: date | None = None,
 ) -> SwatchPlan:
-    """Plan the first swatches: undyed, three depths a dye, one repeat and one mix as a check.
+    """Plan the first swatches: undyed, the settings' depths of each dye, a repeat, a mix as check.
 
     Each is a bath, worked out as `bath_sheet` works out any other.
 
     Parameters
     ----------
-    dyes : names of the stock dyes, or one text with commas between them. Three make a dozen
-        swatches; the mix is of the first three.
+    dyes : names of the stock dyes, or one text with commas between them. The mix is of the first
+        three.
     cloth, fibre : what it is dyed on, in words, and what that is made of.
     stock_pct : strength of every stock, % w/v (g per 100 mL); the settings' where left out.
     swatch_g : dry weight of one swatch, grams, above 0.
@@ -116,9 +106,9 @@ def first_swatches(
     names = tuple(dye_name(name) for name in given if name.strip())
     if not names:
         raise RecipeError("no dyes are named: give at least one, as 'gold, scarlet, navy'.")
-    for number, name in enumerate(names):
-        if name in names[:number]:
-            raise RecipeError(f"{name} is named twice: each dye gets three swatches once.")
+    for place, name in enumerate(names):
+        if name in names[:place]:
+            raise RecipeError(f"{name} is named twice: each dye gets its swatches once.")
         try:
             sound = Recipe.parse(f"{name} 1") == {name: 1.0}
         except RecipeError:
@@ -128,25 +118,57 @@ def first_swatches(
     cloth = " ".join(cloth.split())
     if not cloth:
         raise RecipeError("the cloth is not named: say what it is, as 'cotton lawn'.")
-    own: dict[str, Any] = {"stock_strength": stock_pct, "spoons": spoons}
-    settings = replace(
-        settings or BathSettings(), **{k: v for k, v in own.items() if v is not None}
-    )
+    settings = _with(settings, stock_strength=stock_pct, spoons=spoons)
     depths = settings.first_depths
     planned = {"1": Recipe()}
-    for number, (name, depth) in enumerate(product(names, depths), start=2):
-        planned[str(number)] = Recipe({name: depth})
-    planned["repeat"] = Recipe({names[0]: depths[len(depths) // 2]})
+    for place, (name, depth) in enumerate(product(names, depths), start=2):
+        planned[str(place)] = Recipe({name: depth})
+    planned["repeat"] = Recipe({names[0]: depths[(len(depths) - 1) // 2]})
     planned[CHECK] = Recipe(dict.fromkeys(names[:_MIXED], settings.first_mix))
-    # One time for all, that of the slowest: swatches dyed for other times are of another method.
-    _, times = settings.slowest(names)
-    swatches = tuple(
-        bath_sheet(
-            recipe, swatch_g, liquor_ratio=liquor_ratio, alkali=alkali, settings=settings,
-            hours=settings.usual_hours(settings.temperature) * times, cloth=cloth, fibre=fibre,
-            job=label, on=on,
-        )
-        for label, recipe in planned.items()
+    return _planned(
+        planned, swatch_g, settings, on, liquor_ratio=liquor_ratio, alkali=alkali, cloth=cloth,
+        fibre=fibre,
     )  # fmt: skip
-    stocks = tuple(stock_needs(swatches, swatches[0].on, settings))
-    return SwatchPlan(names, swatches, stocks, settings)
+
+
+def planned_again(
+    swatches: SwatchSet, settings: BathSettings | None = None, on: date | None = None
+) -> SwatchPlan:
+    """The plan that a table of first swatches was written by, from what it says of them.
+
+    Raises `RecipeError` for a table that does not say what its swatches weigh.
+    """
+    said = {**swatches.readings[0].conditions, **swatches.conditions()}
+    if not said.get("cloth_g"):
+        raise RecipeError("this table does not say what a swatch weighs (cloth_g): plan it again.")
+    strength = number(said["stock_pct"]) if said.get("stock_pct") else None
+    settings = _with(settings, stock_strength=strength, spoons=said.get("spoons"))
+    known, _ = dyed_as(said)
+    names = {"salt": "salt_g_l", "soda": "soda_g_l", "temperature": "temperature_c"}
+    return _planned(
+        {r.swatch: r.recipe for r in swatches.readings if r.recipe is not None},
+        number(said["cloth_g"]), settings, on,
+        cloth=said.get("cloth", ""), **{names.get(key, key): known[key] for key in known},
+    )  # fmt: skip
+
+
+def _planned(
+    planned: Mapping[str, Recipe], swatch_g: float, settings: BathSettings, on: date | None,
+    **how: Any,
+) -> SwatchPlan:  # fmt: skip
+    """A bath for each recipe, by its label."""
+    # One time for all, that of the slowest: swatches dyed for other times are of another method.
+    _, times = settings.slowest({dye for recipe in planned.values() for dye in recipe})
+    how = {"hours": settings.usual_hours(settings.temperature) * times, **how}
+    return SwatchPlan.of(
+        [
+            bath_sheet(recipe, swatch_g, settings=settings, job=label, on=on, **how)
+            for label, recipe in planned.items()
+        ]
+    )
+
+
+def _with(settings: BathSettings | None, **changes: Any) -> BathSettings:
+    """The settings, with what was said otherwise."""
+    said = {name: value for name, value in changes.items() if value not in (None, "")}
+    return replace(settings or BathSettings(), **said)

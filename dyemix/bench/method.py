@@ -15,6 +15,7 @@ from dyemix.errors import DyemixError
 FIGURES = {
     "liquor ratio": ("liquor_ratio", ":1"),
     "salt": ("salt", " g/L"),
+    "soda": ("soda", " g/L"),
     "temperature": ("temperature", " °C"),
     "hours": ("hours", " h"),
 }
@@ -36,6 +37,8 @@ class Method:
     alkali : when the alkali goes in, one of `settings.ORDERS`.
     salt : g/L of the total liquor.
     temperature, hours : of fixing, °C and h.
+    soda : soda ash of a stirred bath, g/L of the total liquor; by depth where it is None.
+    soda_solution : strength of the soda solution of low water or of a presoak, g/L; likewise.
 
     Raises `DyemixError` for one out of range.
     """
@@ -45,6 +48,8 @@ class Method:
     salt: float
     temperature: float
     hours: float
+    soda: float | None = None
+    soda_solution: float | None = None
 
     def __post_init__(self) -> None:
         if self.alkali not in ORDERS:
@@ -54,9 +59,11 @@ class Method:
             ("salt", 0, 360, "0 to 360 g/L"),  # a saturated brine holds 360 (common practice)
             ("temperature", 0.1, 99.9, "above 0 and below 100 °C"),
             ("hours", 0.01, 480, "above 0, up to 480 h"),
+            ("soda", 0.1, 215, "0.1 to 215 g/L"),  # what dissolves at 20 °C (common practice)
+            ("soda_solution", 0.1, 215, "0.1 to 215 g/L"),
         ):
             value = getattr(self, name)
-            if not low <= value <= high:
+            if value is not None and not low <= value <= high:
                 raise DyemixError(
                     f"a {name.replace('_', ' ')} of {value:g} is out of range: {right}."
                 )
@@ -71,7 +78,8 @@ def alkali_order(text: str) -> str | None:
 def dyed_as(conditions: Mapping[str, str]) -> tuple[dict[str, Any], tuple[str, ...]]:
     """What is recorded of how swatches were dyed: fields of `Method`, and what was not understood.
 
-    Words are read as `dataset.conditions` compares them: ``1:20``, ``75 F``, ``1 day``.
+    Words are read as `dataset.conditions` compares them: ``1:20``, ``75 F``, ``overnight``. Soda is
+    the dose of a stirred bath, or the solution of a presoak or low water: `bath_sheet` knows which.
     """
     known: dict[str, Any] = {}
     unread = []
@@ -82,10 +90,8 @@ def dyed_as(conditions: Mapping[str, str]) -> tuple[dict[str, Any], tuple[str, .
         unread.append(f"alkali {words!r}")
     for key, (name, _) in FIGURES.items():
         words = conditions.get(key, "").strip()
-        number = re.fullmatch(r"([\d.]+)(?: °C| h| g/l|:1)", normal(key, words))
-        if key == "salt" and words.lower() in ("none", "no"):
-            known[name] = 0.0
-        elif number:
+        number = re.fullmatch(r"([\d.]+)(?: °C| h| g/l(?: glauber)?|:1)", normal(key, words))
+        if number:
             known[name] = float(number[1])
         elif words:
             unread.append(f"{key} {words!r}")
@@ -97,17 +103,17 @@ def same(one: float, other: float) -> bool:
     return abs(one - other) <= 0.05 * other
 
 
-def departures(now: Method, was: Mapping[str, Any]) -> list[str]:
-    """A sentence for each way in which a method is not that of the swatches."""
-    out = [
-        f"{key} {getattr(now, name):g}{unit} is unlike your swatches' {was[name]:g}{unit}: they do "
-        "not predict this bath. Dye a test square."
-        for key, (name, unit) in FIGURES.items()
-        if name in was and not same(getattr(now, name), was[name])
-    ]
+def departures(now: Method, was: Mapping[str, Any]) -> dict[str, tuple[str, str, bool]]:
+    """Each way in which a method is not that of the swatches: by condition, what it is now and was
+    then, in words, and whether it is more.
+    """
+    out = {}
+    for key, (name, unit) in FIGURES.items():
+        value, then = getattr(now, name), was.get(name)
+        if name == "soda" and value is None:  # in low water or by a presoak, if anywhere
+            value = now.soda_solution
+        if then is not None and value is not None and not same(value, then):
+            out[key] = (f"{value:g}{unit}", f"{then:g}{unit}", value > then)
     if was.get("alkali", now.alkali) != now.alkali:
-        out.append(
-            f"{ORDERS[now.alkali]} is unlike your swatches ({ORDERS[was['alkali']]}): swatches of "
-            "one order do not predict another. Dye a test square."
-        )
+        out["order"] = (ORDERS[now.alkali], ORDERS[was["alkali"]], True)
     return out

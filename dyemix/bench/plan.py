@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 from math import ceil
-from typing import ClassVar
+from typing import ClassVar, Self
 
 from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.bath_sheet import bath_sheet
-from dyemix.bench.settings import BathSettings
+from dyemix.bench.settings import BathSettings, Making
 from dyemix.bench.sheet import Sheet
 from dyemix.bench.stock import Stock
+from dyemix.dataset.units import FOR_WEAK
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.model.dyes import DyeSet
 
@@ -40,44 +42,70 @@ class StockNeed:
     Attributes
     ----------
     stock : which.
-    need_ml : in all cups, mL; a weak stock takes 10 mL.
+    need_ml : in all cups, mL, dilutions included, each made once for all cups.
     left_ml : left over from a bottle within its life; 0 where that is not noted.
-    make_ml : to make up, with the spare, in whole steps; 0 where enough is left.
-    powder_g : powder for that, g.
+    how : to make up what lacks, with the spare, in whole steps; None where enough is left.
     note : what to know of the bottle there is.
     """
 
     stock: Stock
     need_ml: float
     left_ml: float
-    make_ml: float
-    powder_g: float
+    how: Making | None
     note: str
 
 
 @dataclass(frozen=True)
-class BenchPlan(Sheet):
-    """A day at the bench. `str()` is the plan; `sheets` are the baths in the order of the cups."""
+class Solution:
+    """The solution of salt or soda to make, of which all cups take `need_ml`."""
 
-    template: ClassVar[str] = "plan"
+    of: str
+    need_ml: float
+    how: Making
+
+
+@dataclass(frozen=True)
+class Day(Sheet):
+    """Baths of one day, in the order of the cups, and what to make for all of them."""
 
     on: date
     sheets: tuple[BathSheet, ...]
     stocks: tuple[StockNeed, ...]
+    solutions: tuple[Solution, ...]
     settings: BathSettings
     demo: bool
 
+    @classmethod
+    def of(cls, sheets: Sequence[BathSheet]) -> Self:
+        """The day of these baths, all of one date and of the same settings."""
+        on, settings = sheets[0].on, sheets[0].settings
+        stocks = tuple(_stock_needs(sheets, on, settings))
+        solutions = tuple(_solutions(sheets, settings))
+        return cls(on, tuple(sheets), stocks, solutions, settings, any(s.demo for s in sheets))
+
     @property
     def warnings(self) -> tuple[str, ...]:
-        """Every warning of every bath once, with the cups it is about."""
-        cups: dict[str, list[str]] = {}
-        for number, sheet in enumerate(self.sheets, start=1):
+        """Every warning of every bath once, with the jobs it is about unless it is all of them."""
+        jobs: dict[str, list[str]] = {}
+        for sheet in self.sheets:
             for warning in sheet.warnings:
-                cups.setdefault(warning, []).append(str(number))
+                jobs.setdefault(warning, []).append(sheet.job)
         return tuple(
-            f"cup{'s' * (len(numbers) > 1)} {', '.join(numbers)}: {warning}"
-            for warning, numbers in cups.items()
+            warning if len(named) == len(self.sheets) else f"{', '.join(named)}: {warning}"
+            for warning, named in jobs.items()
         )
+
+    @property
+    def weakest(self) -> int:
+        """The most that a stock is diluted."""
+        return max((sheet.weakest for sheet in self.sheets), default=1)
+
+
+@dataclass(frozen=True)
+class BenchPlan(Day):
+    """A day at the bench. `str()` is the plan."""
+
+    template: ClassVar[str] = "plan"
 
 
 def bench_plan(
@@ -121,26 +149,45 @@ def bench_plan(
         sheets.sort(key=lambda sheet: sheet.recipe.total)
     else:
         sheets.sort(key=lambda sheet: -float(dyes.predict(sheet.recipe).lab[0]))
-    demo = any(sheet.demo for sheet in sheets)
-    return BenchPlan(on, tuple(sheets), tuple(stock_needs(sheets, on, settings)), settings, demo)
+    return BenchPlan.of(sheets)
 
 
-def stock_needs(
+def _stock_needs(
     sheets: Sequence[BathSheet], on: date, settings: BathSettings
 ) -> Iterator[StockNeed]:
-    """Stock of each dye over all cups, most first."""
-    needed: dict[Stock, float] = {}
+    """Stock of each dye over all cups, most first.
+
+    Of a dilution 10 mL of the stronger make 100, for all cups that take it.
+    """
+    measured: dict[Stock, dict[int, float]] = {}
     for sheet in sheets:
         for dose in sheet.doses:
-            needed[dose.stock] = needed.get(dose.stock, 0.0) + dose.needed_ml
+            by_dilution = measured.setdefault(dose.stock, dict.fromkeys((1000, 100, 10, 1), 0.0))
+            by_dilution[dose.dilution] += dose.ml
+    needed = {}
+    for stock, by_dilution in measured.items():
+        for weaker, stronger in pairwise(by_dilution):
+            by_dilution[stronger] += FOR_WEAK * ceil(by_dilution[weaker] / (10 * FOR_WEAK))
+        needed[stock] = by_dilution[1]
     for stock, ml in sorted(needed.items(), key=lambda item: -item[1]):
         past = stock.past_life(on, settings)
         left = 0.0 if past else stock.left_ml or 0.0
         wanted = ml * (1.0 + settings.stock_spare / 100.0) - left
-        make = ceil(wanted / settings.stock_batch) * settings.stock_batch if left < ml else 0.0
-        note = "none noted" if stock.made is None else f"that of {stock.made}"
+        wanted = ceil(wanted / settings.stock_batch) * settings.stock_batch
+        strongest = settings.strongest(stock.dye)
+        how = settings.making(stock.strength_pct, wanted, strongest) if left < ml else None
+        note = "–" if stock.made is None else f"that of {stock.made}"
         if past:
             note += " is past its life"
         elif stock.made is not None and stock.left_ml is None:
             note += ": see what is left, make less"
-        yield StockNeed(stock, ml, left, make, make * stock.strength_pct / 100.0, note)
+        yield StockNeed(stock, ml, left, how, note)
+
+
+def _solutions(sheets: Sequence[BathSheet], settings: BathSettings) -> Iterator[Solution]:
+    """The solutions of salt and soda for cups whose grams are too few to weigh."""
+    for name, pct in (("salt", settings.small_salt_stock), ("soda", settings.small_soda_stock)):
+        ml = sum(getattr(sheet, name).stock_ml or 0.0 for sheet in sheets)
+        if ml:
+            spare = 1.0 + settings.stock_spare / 100.0
+            yield Solution(name, ml, settings.making(pct, spare * ml))

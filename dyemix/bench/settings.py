@@ -22,6 +22,7 @@ from typing import Annotated, Any, get_type_hints
 import numpy as np
 
 from dyemix.dataset.recipe import SPOON_SETS, dye_name
+from dyemix.dataset.units import to_mark, to_step
 from dyemix.errors import Fault, InputError
 
 #: Orders in which the alkali may go in, in words; a recorded condition of every swatch (common
@@ -74,18 +75,39 @@ def _by_dye(each: Check) -> Check:
     return check
 
 
-def _depth_rows(value: Any) -> tuple[tuple[float, float, float], ...]:
-    right = "rows [depth, salt, soda], as [0.5, 30.0, 5.5], whose depth rises"
-    row = _list_of(_number(0, 400), right, 3)
-    rows: tuple[tuple[float, float, float], ...] = _list_of(row, right)(value)
-    if any(deeper[0] <= paler[0] for paler, deeper in pairwise(rows)):
+def _depth_rows(value: Any) -> tuple[tuple[float, ...], ...]:
+    right = "rows [depth, salt, soda, solution], as [0.5, 30.0, 5.5, 40.0], whose depth rises"
+    rows: tuple[tuple[float, ...], ...] = _list_of(_list_of(_number(0, 400), right), right)(value)
+    rising = all(paler[0] < deeper[0] for paler, deeper in pairwise(rows))
+    # A kept sheet of before has no solution in its rows: there `soda_solution` says it.
+    if {len(row) for row in rows} not in ({3}, {4}) or not rising:
         raise ValueError(right)
     return rows
 
 
+#: g/L of a soda solution where neither `depths` nor `soda_solution` says one (common practice).
+_SOLUTION = 45.0
 _HOURS, _WARMTH, _DEPTH = _number(0.1, 240, "h"), _number(0, 99, "°C"), _number(0.001, 20, "% owf")
-_SODA = _number(1, 215, "g/L of soda ash")
+_SODA, _STOCK = _number(1, 215, "g/L of soda ash"), _number(0.1, 36, "% w/v")
 _LIQUOR, _PRICE = _number(1, 200, "mL per g of dry cloth"), _number(0, 1e4, "per g")
+
+
+@dataclass(frozen=True)
+class Making:
+    """A solution as a scale can make it.
+
+    Attributes
+    ----------
+    weigh_g, make_ml, pct : so many grams made up to so many mL, which is so many % w/v.
+    take_ml, up_to_ml : where that is stronger than wanted, so much of it made up to so much; else
+        0, and what was made.
+    """
+
+    weigh_g: float
+    make_ml: float
+    pct: float
+    take_ml: float
+    up_to_ml: float
 
 
 @dataclass(frozen=True, init=False)
@@ -102,16 +124,23 @@ class BathSettings:
     wet_pickup: Annotated[float, _number(0, 400, "% of dry weight")]
     tolerance: Annotated[float, _number(0, 20, "ΔE2000")]
     mixtures: Annotated[tuple[str, ...], _list_of(_text, '["black", "navy"]')]
+    large: Annotated[float, _number(0, 1e6, "g of cloth")]
+    pot: Annotated[float, _number(0.1, 1e4, "L")]
     alkali: Annotated[str, _one_of(ORDERS)]
     alkali_after: Annotated[float, _number(0, 24, "h")]
-    depths: Annotated[tuple[tuple[float, float, float], ...], _depth_rows]
-    soda_solution: Annotated[float, _SODA]
+    depths: Annotated[tuple[tuple[float, ...], ...], _depth_rows]
+    soda_solution: Annotated[float | None, _SODA]
     soda_solution_usual: Annotated[tuple[float, ...], _list_of(_SODA, "[30.0, 60.0]", 2)]
     soda_share: Annotated[float, _number(0, 10, "volumes")]
     presoak_volume: Annotated[float, _LIQUOR]
     crystals: Annotated[float, _number(1, 4, "g")]
-    salt_stock: Annotated[float | None, _number(0.1, 36, "% w/v")]
+    soda_monohydrate: Annotated[float, _number(1, 4, "g")]
+    glauber_crystals: Annotated[float, _number(1, 4, "g")]
+    salt_stock: Annotated[float | None, _STOCK]
     soda_stock: Annotated[float | None, _number(0.1, 21.5, "% w/v")]
+    small_salt_stock: Annotated[float, _STOCK]
+    small_soda_stock: Annotated[float, _number(0.1, 21.5, "% w/v")]
+    drain_limit: Annotated[float, _number(0, 1e6, "g")]
     temperature: Annotated[float, _WARMTH]
     hours: Annotated[float, _HOURS]
     faster_by_10: Annotated[float, _number(1.1, 10, "times")]
@@ -122,13 +151,17 @@ class BathSettings:
     stock_days_warm: Annotated[float, _number(0, 365, "days")]
     stock_days_cold: Annotated[float, _number(0, 365, "days")]
     powder_volume: Annotated[float, _number(0, 2, "mL per g")]
+    soluble: Annotated[Mapping[str, float], _by_dye(_number(0.1, 20, "% w/v"))]
+    bottle: Annotated[float, _number(10, 1e5, "mL")]
     stock_spare: Annotated[float, _number(0, 200, "%")]
     stock_batch: Annotated[float, _number(1, 5000, "mL")]
     units: Annotated[str, _one_of(("metric", "us"))]
     spoons: Annotated[str, _one_of(SPOON_SETS)]
     measuring_step: Annotated[float, _number(0.01, 50, "mL")]
     smallest_dose: Annotated[float, _number(0.05, 100, "mL")]
+    jug_from: Annotated[float, _number(0, 1e5, "mL")]
     scale_step: Annotated[float, _number(0.0001, 10, "g")]
+    fewest_steps: Annotated[float, _number(1, 1000, "steps")]
     powder_per_teaspoon: Annotated[Mapping[str, float], _by_dye(_number(0.1, 99, "g"))]
     first_depths: Annotated[tuple[float, ...], _list_of(_DEPTH, "[2.0, 0.5, 0.125]")]
     first_mix: Annotated[float, _DEPTH]
@@ -174,14 +207,42 @@ class BathSettings:
                 [Fault(f.message, name, f.row, f.column) for f in error.faults]
             ) from None
 
-    def salt_and_soda(self, depth: float) -> tuple[float, float]:
-        """Salt and soda ash of a stirred bath, g/L, for a total depth in % owf."""
-        depths, salt, soda = zip(*self.depths, strict=True)
-        return float(np.interp(depth, depths, salt)), float(np.interp(depth, depths, soda))
+    def doses(self, depth: float) -> tuple[float, float, float]:
+        """For a total depth in % owf: salt and soda ash of a stirred bath, and the soda solution of
+        low water and of a presoak, each in g/L.
+        """
+        depths, *rows = zip(*self.depths, strict=True)
+        salt, soda, *solution = (float(np.interp(depth, depths, row)) for row in rows)
+        return salt, soda, self.soda_solution or (solution or [_SOLUTION])[0]
 
     def stirred_share(self, liquor_ratio: float) -> float:
         """How far a bath is from low water to stirred, 0 to 1."""
         return float(np.interp(liquor_ratio, (self.low_water, self.low_water_below), (0.0, 1.0)))
+
+    @property
+    def least_weighed(self) -> float:
+        """The least that the scale weighs well, g."""
+        return self.scale_step * self.fewest_steps
+
+    def making(self, pct: float, wanted_ml: float, strongest: float = 0.0) -> Making:
+        """How to make `wanted_ml` or a little more of a solution of `pct` % w/v.
+
+        Nothing is weighed that the scale does not weigh well: where the grams are too few, more is
+        made, or a solution of the `strongest` % w/v that dissolves, which is then diluted.
+        """
+        least = self.least_weighed
+        grams = to_step(max(pct * wanted_ml / 100.0, least), self.scale_step)
+        volume = 100.0 * grams / pct
+        if volume <= max(1.05 * wanted_ml, self.bottle) or strongest <= pct:
+            return Making(grams, volume, pct, 0.0, volume)
+        take = max(wanted_ml * pct / strongest, self.smallest_dose)
+        take = to_mark(take, self.measuring_step)
+        grams = to_step(max(strongest * take / 100.0, least), self.scale_step)
+        return Making(grams, 100.0 * grams / strongest, strongest, take, take * strongest / pct)
+
+    def strongest(self, dye: str) -> float:
+        """Stock of a dye, % w/v, up to which it dissolves without care."""
+        return self.soluble.get(dye, self.soluble.get("", 20.0))
 
     def usual_hours(self, temperature: float) -> float:
         """Hours of fixing at a temperature in °C, to three figures, for a dye that is not slow."""

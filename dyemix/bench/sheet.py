@@ -3,10 +3,10 @@
 What stands on a sheet is said once, in a template of `templates/sheets` (Jinja; a line that begins
 with ``%`` is a statement). Its first line is the title. Then come blocks, each headed by ``== KIND
 TITLE``: ``facts`` (a row is ``heading | text``, ``-`` for none), ``table`` (headings first, one
-ending in ``>`` is of a column aligned to the right; a last row of one cell is a note), ``notes``,
-``check`` (what to see to first), ``blanks`` (space to write) and ``label`` (to cut out). An
-indented line goes on with the one before, without a space where it begins with a comma,
-semicolon or stop. Here is how the blocks look.
+ending in ``>`` is of a column aligned to the right; a last row of one cell is a note), ``pour`` (a
+table to read from afar), ``notes``, ``check`` (what to see to first), ``caution``, ``blanks``
+(space to write) and ``label`` (to cut out). An indented line goes on with the one before, without a
+space where it begins with a comma, semicolon or stop. Here is how the blocks look.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 #: Columns of plain text, and of the headings of its facts.
 _WIDTH, _HEAD = 100, 10
 #: A number and its unit, which stay on one line of a page.
-_AMOUNT = re.compile(r"([\d½¼¾]) (?=(?:%|mL|L|g|h|tsp|tbsp|°C|days)(?:\W|$))")
+_AMOUNT = re.compile(r"([\d½¼¾]) (?=(?:%|mL|L|g|kg|g/L|h|tsp|tbsp|°C|days)(?:\W|$))")
 
 
 # Each block has the `kind` by which the page's template knows it, and its plain text in `lines`.
@@ -50,10 +50,11 @@ class Facts:
     """Rows of a short heading and what it says."""
 
     rows: tuple[tuple[str, str], ...]
+    title: str = ""
     kind: ClassVar[str] = "facts"
 
     def lines(self) -> list[str]:
-        return [
+        return [self.title] * bool(self.title) + [
             line
             for heading, text in self.rows
             for line in _wrapped(text, f"{heading:<{_HEAD}}", _HEAD) or [heading]
@@ -62,13 +63,17 @@ class Facts:
 
 @dataclass(frozen=True)
 class Table:
-    """Columns with headings; `right` are the columns aligned to the right. `note` stands below."""
+    """Columns with headings; `right` are the columns aligned to the right. `note` stands below.
+
+    A `large` one is read from afar.
+    """
 
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     right: tuple[int, ...] = ()
     title: str = ""
     note: str = ""
+    large: bool = False
     kind: ClassVar[str] = "table"
 
     def lines(self) -> list[str]:
@@ -90,7 +95,7 @@ class Table:
 
 @dataclass(frozen=True)
 class Notes:
-    """Sentences, each on its own; `mark` stands before each."""
+    """Sentences, each on its own; `mark` stands before each: ``-``, ``!``, ``!!`` for cautions."""
 
     title: str
     notes: tuple[str, ...]
@@ -98,7 +103,7 @@ class Notes:
     kind: ClassVar[str] = "notes"
 
     def lines(self) -> list[str]:
-        marked = (_wrapped(text, f"{self.mark} ", 2) for text in self.notes)
+        marked = (_wrapped(text, f"{self.mark[0]} ", 2) for text in self.notes)
         return [self.title, *(line for lines in marked for line in lines)]
 
 
@@ -166,7 +171,7 @@ class Sheet:
         """A self-contained page that prints on A4 and Letter."""
         title, blocks = self.read()
         page = _templates().get_template("page.html")
-        return page.render(title=title, banner=self.banner, blocks=blocks)
+        return page.render(title=title, banner=self.banner, blocks=blocks, kind=self.template)
 
     def to_json(self) -> str:
         """Every figure of the sheet, after the line that must not be overlooked."""
@@ -182,7 +187,8 @@ def written(name: str, settings: BathSettings, **values: Any) -> tuple[str, tupl
     """The title and the blocks that the template ``NAME.txt`` makes of these values."""
     text = _templates().get_template(f"{name}.txt").render(
         settings=settings,
-        g=partial(weight_text, units=settings.units),
+        weight=partial(weight_text, units=settings.units),
+        weigh=partial(weight_text, units=settings.units, step=settings.scale_step),
         ml=partial(volume_text, units=settings.units),
         degrees=partial(temperature_text, units=settings.units),
         money=partial(_cost_text, currency=settings.currency),
@@ -215,19 +221,27 @@ def _joined(text: str) -> str:
     return re.sub(rf"\s*{_MORE}\s*", " ", text).strip()
 
 
-def _table(title: str, rows: list[list[str]]) -> Table:
+def _table(title: str, rows: list[list[str]], large: bool = False) -> Table:
     heads, *others = rows
     note = others.pop()[0] if len(others[-1]) < len(heads) else ""
     right = tuple(i for i, head in enumerate(heads) if head.endswith(">"))
     names = tuple(head.removesuffix(">") for head in heads)
-    return Table(names, tuple(map(tuple, others)), right, title, note)
+    return Table(names, tuple(map(tuple, others)), right, title, note, large)
+
+
+def _sentences(mark: str) -> Callable[[str, list[list[str]]], Notes]:
+    return lambda title, rows: Notes(title, tuple(row[0] for row in rows), mark)
 
 
 _KINDS: dict[str, Callable[[str, list[list[str]]], Block]] = {
-    "facts": lambda _, rows: Facts(tuple(("" if h == "-" else h, text) for h, text in rows)),
+    "facts": lambda title, rows: Facts(
+        tuple(("" if h == "-" else h, text) for h, text in rows), title
+    ),
     "table": _table,
-    "notes": lambda title, rows: Notes(title, tuple(row[0] for row in rows)),
-    "check": lambda title, rows: Notes(title, tuple(row[0] for row in rows), "!"),
+    "pour": partial(_table, large=True),
+    "notes": _sentences("-"),
+    "check": _sentences("!"),
+    "caution": _sentences("!!"),
     "blanks": lambda swatch, rows: Blanks(tuple(row[0] for row in rows), swatch),
     "label": lambda title, rows: Label(tuple(row[0] for row in rows), title),
 }
@@ -263,7 +277,7 @@ def _templates() -> Environment:
     )
     environment.filters["whole"] = whole
     environment.globals |= {
-        "cautions": cautions, "orders": ORDERS, "spoon_sets": SPOON_SETS, "for_weak": FOR_WEAK,
+        "caution": cautions(), "orders": ORDERS, "spoon_sets": SPOON_SETS, "for_weak": FOR_WEAK,
         "spoon_set": spoon_set_name, "owf": format_amount, "n": "{:g}".format,
         "figures": "{:.3g}".format,
     }  # fmt: skip

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import ClassVar
 
-from dyemix.bench.settings import BathSettings
+from dyemix.bench.settings import BathSettings, Making
 from dyemix.bench.sheet import Sheet
 from dyemix.dataset.recipe import SPOON_SETS, Spoonfuls, dye_name, spoonfuls
-from dyemix.dataset.units import added_to_pct, to_step
+from dyemix.dataset.units import added_to_pct
 from dyemix.errors import DyemixError
 
 MADE_UP_TO = "made up to"
@@ -50,6 +51,11 @@ class Stock:
         if self.left_ml is not None and not 0 <= self.left_ml < float("inf"):
             raise DyemixError(f"{self.left_ml:g} mL of {self.dye} is not a volume left over.")
 
+    @property
+    def holds_ml(self) -> float:
+        """What may be poured of it, mL: any amount, where nobody noted what is left."""
+        return math.inf if self.left_ml is None else self.left_ml
+
     def actual_pct(self, settings: BathSettings) -> float:
         """% w/v once the room that the powder takes up is counted (`how`)."""
         if self.how == MADE_UP_TO:
@@ -84,12 +90,8 @@ class StockSheet(Sheet):
     ----------
     bottle : the stock that comes of it, full.
     use_by : the day it keeps to.
-    powder_g : powder to weigh, g; `weigh_g` is that to the step of the scale.
-    weighing_error_pct : what the step does to the strength.
+    how : what to weigh and make up.
     g_per_teaspoon : of *powder*, levelled, where this dye's are known; `powder_spoons` likewise.
-    added_to_error_pct : how much weaker it would be, had the powder been added to this volume.
-    cup_error_pct : strength error if 250 mL is measured with the US cup of 236.6 mL.
-    warnings : what to see to first.
     settings : the figures it rests on.
     """
 
@@ -97,15 +99,15 @@ class StockSheet(Sheet):
 
     bottle: Stock
     use_by: date
-    powder_g: float
-    weigh_g: float
-    weighing_error_pct: float
+    how: Making
     g_per_teaspoon: float | None
     powder_spoons: Spoonfuls | None
-    added_to_error_pct: float
-    cup_error_pct: float
-    warnings: tuple[str, ...]
     settings: BathSettings
+
+    @property
+    def added_to_error_pct(self) -> float:
+        """How much the strength changes if the powder is added *to* the volume to make up."""
+        return 100.0 * (added_to_pct(self.how.pct, self.settings.powder_volume) / self.how.pct - 1)
 
 
 def stock_sheet(
@@ -125,7 +127,7 @@ def stock_sheet(
     ----------
     dye : its name.
     strength_pct : % w/v, above 0 and at most 20; the settings' where left out.
-    make_ml : volume, mL.
+    make_ml : volume, mL; what comes of it may be more, as the scale wants it.
     lot : lot of the powder.
     cold : whether it will be kept cold, which decides the date on the label.
     made : the day; today where left out.
@@ -146,34 +148,22 @@ def stock_sheet(
         raise DyemixError("the dye is not named: say which, as 'navy'.")
     if not 0 < make_ml <= 100_000:
         raise DyemixError(f"{make_ml:g} mL of stock is out of range: above 0, at most 100 000 mL.")
-    strength = float(settings.stock_strength if strength_pct is None else strength_pct)
     made = made or date.today()
-    stock = Stock(dye, strength, made, cold, lot, left_ml=float(make_ml))
+    strength = float(settings.stock_strength if strength_pct is None else strength_pct)
+    stock = Stock(dye, strength, made, cold, lot)
+    how = settings.making(strength, make_ml, settings.strongest(stock.dye))
     if g_per_teaspoon is None:
         g_per_teaspoon = settings.powder_per_teaspoon.get(stock.dye)
-    if g_per_teaspoon is not None and not 0 < g_per_teaspoon < 100:
-        raise DyemixError(
-            f"{g_per_teaspoon:g} g per levelled teaspoon of {stock.dye} is out of range."
-        )
-    powder = strength * make_ml / 100.0
-    weigh = to_step(powder, settings.scale_step)
-    error = 100.0 * (weigh / powder - 1.0)
-    warnings: tuple[str, ...] = ()
-    if abs(error) > 2.0 or powder < 10 * settings.scale_step:
-        more = 50 * settings.scale_step / strength * 100.0
-        warnings = (
-            f"{powder:.3g} g is too little for a scale that shows {settings.scale_step:g} g: make "
-            f"{more:.0f} mL or more, or take a finer scale.",
-        )
     spoons = None
     if g_per_teaspoon is not None:
+        if not 0 < g_per_teaspoon < 100:
+            raise DyemixError(
+                f"{g_per_teaspoon:g} g per levelled teaspoon of {stock.dye} is out of range."
+            )
         teaspoon = SPOON_SETS[settings.spoons]["tsp"]
-        spoons = spoonfuls(powder / g_per_teaspoon * teaspoon, settings.spoons)
-    added = added_to_pct(strength, settings.powder_volume)
-    cups = SPOON_SETS["metric"]["cup"] / SPOON_SETS["us"]["cup"]
+        spoons = spoonfuls(how.weigh_g / g_per_teaspoon * teaspoon, settings.spoons)
     return StockSheet(
-        bottle=stock, use_by=made + timedelta(days=int(stock.life_days(settings))),
-        powder_g=powder, weigh_g=weigh, weighing_error_pct=error, g_per_teaspoon=g_per_teaspoon,
-        powder_spoons=spoons, added_to_error_pct=100.0 * (added / strength - 1.0),
-        cup_error_pct=100.0 * (cups - 1.0), warnings=warnings, settings=settings,
+        bottle=Stock(dye, strength, made, cold, lot, left_ml=how.up_to_ml),
+        use_by=made + timedelta(days=int(stock.life_days(settings))), how=how,
+        g_per_teaspoon=g_per_teaspoon, powder_spoons=spoons, settings=settings,
     )  # fmt: skip

@@ -71,6 +71,21 @@ def read_jobs(path: str | os.PathLike[str]) -> tuple[Job, ...]:
     return tuple(Job(**_fields(values), row=row, file=file) for row, values in table.rows)
 
 
+def read_recipes(path: str | os.PathLike[str], cloth_g: float) -> tuple[Job, ...]:
+    """A job for each target of the recipes that ``match --targets`` wrote, on so much cloth.
+
+    Its best recipe is the first. Raises `InputError` with every fault of the file.
+    """
+    table = read_table(path, (Column("target", needed=True), _JOBS[1]), others=True)
+    table.faults.raise_any()
+    jobs: dict[str, Job] = {}
+    for row, values in table.rows:
+        name = values["target"]
+        job = Job(name, values["recipe"], cloth_g, target=name, row=row, file=table.faults.file)
+        jobs.setdefault(name, job)
+    return tuple(jobs.values())
+
+
 def read_stocks(path: str | os.PathLike[str]) -> tuple[Stock, ...]:
     """Bottles, one a row.
 
@@ -112,7 +127,8 @@ def parse_stocks(text: str) -> tuple[Stock, ...] | float:
 def _read(path: str | os.PathLike[str], columns: Sequence[Column]) -> Table:
     table = read_table(path, columns)
     for note in table.notes:  # letters guessed wrong would be the name of another dye
-        table.faults.add(f"{note} Save it as 'CSV UTF-8'.")
+        if "Windows-1252" in note:
+            table.faults.add(f"{note} Save it as 'CSV UTF-8'.")
     return table
 
 

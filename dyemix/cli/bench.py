@@ -16,6 +16,30 @@ from dyemix.errors import UnstatedError
 _TABLES = (".csv", ".tsv", ".txt")
 
 
+@command("DYES|TABLE", "method measures ratio alkali fibre output sheet")
+def start(dyes: str, output: Path | None, **how: Any) -> None:
+    """Plan the swatches of a first weekend.
+
+    Of your DYES, as 'gold, scarlet, navy', each on 5 g or --cloth of what --method says. The
+    --output is the swatch table to fill in; that TABLE instead of dyes shows the sheet again.
+    """
+    from dyemix.bench.first_swatches import planned_again
+    from dyemix.files import swatch_table
+
+    if Path(dyes).suffix.lower() in _TABLES:
+        shared.show(planned_again(dyemix.read_swatches(dyes), shared.settings()))
+        return
+    if (method := given("method")) is None:
+        raise UsageError("say what you dye on: --method 'cotton lawn'.")
+    how |= {"swatch_g": given("cloth_g"), "stock_pct": shared.strength()}
+    how["settings"] = shared.settings()
+    plan = dyemix.first_swatches(dyes, method, **given_only(how))
+    shared.show(plan)
+    if output is not None:
+        shared.write(output, swatch_table(plan.table()))
+        shared.then("Once it is filled in", "fit", "--swatches", str(output))
+
+
 @command(
     "RECIPE|JOBS", "measures ratio alkali fibre target job pieces dry no-swatches shelf demo sheet"
 )
@@ -25,10 +49,11 @@ def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any)
     RECIPE is in % of dry cloth weight, as 'marigold 0.8 + navy 0.25', or with --stock in mL and
     spoons of liquid stock.
 
-    A table of JOBS (.csv) plans a day: stock to make, cups in order, cost a piece. Its columns are
-    job, recipe, cloth_g; if wanted cloth, pieces, target, liquor ratio, alkali.
+    A table of JOBS (.csv) plans a day: stock to make, baths in order, cost a piece. Its columns are
+    job, recipe, cloth_g; if wanted cloth, pieces, target, liquor ratio, alkali. With --cloth it is
+    the recipes that 'match --targets' wrote.
     """
-    from dyemix.bench.tables import read_jobs
+    from dyemix.bench.tables import read_jobs, read_recipes
 
     wanted = shared.target(aim) if aim else None
     one = given_only({**one, "target": wanted})
@@ -39,9 +64,11 @@ def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any)
         "dyes": dyes, "allow_demo": given("demo"),
     }  # fmt: skip
     if many:
-        if one or given("cloth_g"):
+        if one:
             raise UsageError("a table of jobs says what each is: give it its columns.")
-        plan = dyemix.bench_plan(read_jobs(recipe), **how)
+        cloth_g = given("cloth_g")
+        jobs = read_recipes(recipe, cloth_g) if cloth_g else read_jobs(recipe)
+        plan = dyemix.bench_plan(jobs, **how)
         shared.show(plan)
         sheets = plan.sheets
     else:

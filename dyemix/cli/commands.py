@@ -13,7 +13,7 @@ from dyemix.errors import DyemixError
 
 #: Each command and where it is defined, in the order of the work.
 MODULES = {
-    "start": "read.start",
+    "start": "bench.start",
     "photo-page": "read.photo_page",
     "read": "read.read",
     "fit": "read.fit",

@@ -1,4 +1,4 @@
-"""From a plan to fitted dyes: the first swatches, the page to photograph, readings, the fit."""
+"""From swatches to fitted dyes: the page to photograph, readings, the fit."""
 
 from __future__ import annotations
 
@@ -11,23 +11,6 @@ import dyemix
 from dyemix import console
 from dyemix.cli import shared
 from dyemix.cli.options import care, command, given, given_only
-
-
-@command("DYES", "method! measures ratio alkali fibre output! sheet")
-def start(dyes: str, output: Path, **how: Any) -> None:
-    """Plan the swatches of a first weekend.
-
-    Of your DYES, as 'gold, scarlet, navy', each on 5 g or --cloth. The --output is the swatch table
-    to fill in.
-    """
-    from dyemix.files import swatch_table
-
-    how |= {"swatch_g": given("cloth_g"), "stock_pct": shared.strength()}
-    how["settings"] = shared.settings()
-    plan = dyemix.first_swatches(dyes, given("method"), **given_only(how))
-    shared.show(plan)
-    shared.write(output, swatch_table(plan.table()))
-    shared.then("Once it is filled in", "fit", "--swatches", str(output))
 
 
 @command("", "output! swatches cells paper", name="photo-page")

@@ -15,7 +15,7 @@ import dyemix
 from dyemix import console, writing
 from dyemix.cli.options import GROUPS, OPTIONS, care, given, given_only
 from dyemix.dataset.recipe import Measures
-from dyemix.errors import RecipeError, UnstatedError
+from dyemix.errors import DyemixError, RecipeError, UnstatedError
 
 #: Columns of a line, past which a command stands on one of its own.
 _WIDTH, _LINE = 98, "\n"
@@ -43,6 +43,7 @@ def photograph(file: Path) -> Any:
 def target(words: str) -> Any:
     """A colour as typed, a cell of a photograph, or a signed standard of the book."""
     from dyemix.reading import photographed
+    from dyemix.shelf import readings_behind
 
     if given("book") is not None:
         with open_book() as book:
@@ -50,7 +51,11 @@ def target(words: str) -> Any:
                 return book.standard(words)
     if (place := photographed(words)) is None:
         return dyemix.Target.parse(words)
-    return photograph(place[0]).target(place[1])
+    beside = None
+    if given("book") is None:
+        with suppress(DyemixError):  # what is wrong with the shelf is said where it is fitted
+            beside = readings_behind(given("swatches"))
+    return photograph(place[0]).target(place[1], beside)
 
 
 def tolerance(words: str) -> float:

@@ -1,7 +1,8 @@
 """The conditions of a swatch, compared: the same one written in two ways is one condition.
 
-`24 C` and `24 °C`, `SCE` and `d/8 specular excluded`, `1 day` and `24 h` each say the same. A
-swatch keeps its conditions as the dyer wrote them; only comparisons go through here.
+`24 C` and `24 °C`, `SCE` and `d/8 specular excluded`, `1 day` and `24 h`, `none` and `0 g/L` each
+say the same. A swatch keeps its conditions as the dyer wrote them; only comparisons go through
+here.
 """
 
 from __future__ import annotations
@@ -11,10 +12,13 @@ from fractions import Fraction
 
 #: The conditions under which a swatch was dyed and read that a fit must not mix.
 METHOD = (
-    "cloth", "alkali", "liquor ratio", "temperature", "hours", "salt", "geometry", "backing",
+    "cloth", "alkali", "liquor ratio", "temperature", "hours", "salt", "soda", "geometry",
+    "backing",
 )  # fmt: skip
+#: The photograph that a reading is from: what its camera does to all colours is common to them.
+PICTURE = "photograph"
 #: Conditions that are kept but may differ between swatches of one fit.
-RECORD = ("lot", "date", "illuminant", "observer")
+RECORD = ("lot", "date", "illuminant", "observer", PICTURE)
 #: All that are columns of a table under their own name; any other is one as ``# name``.
 CONDITIONS = (*METHOD, *RECORD)
 
@@ -24,9 +28,27 @@ _UNITS = {
                     "degrees c": "°C", "degrees": "°C", "°": "°C", "f": "°F", "°f": "°F"},
     "hours": {"": "h", "h": "h", "hr": "h", "hrs": "h", "hour": "h", "hours": "h",
               "d": "days", "day": "days", "days": "days", "min": "min", "minutes": "min"},
-    "salt": {"": "g/l", "g/l": "g/l", "g per l": "g/l", "g/litre": "g/l", "g/liter": "g/l"},
 }  # fmt: skip
 _HOURS = {"days": Fraction(24), "min": Fraction(1, 60)}
+#: What people write for a number: a night at the dye is some 12 h (common practice).
+_IN_WORDS = {
+    "hours": {"overnight": "12 h", "over night": "12 h", "a day": "24 h", "one day": "24 h"},
+    "salt": {"none": "0 g/l", "no": "0 g/l", "no salt": "0 g/l"},
+}
+#: Salt and soda in g/L, with the words that say of which.
+_DOSE = re.compile(
+    rf"((?:[a-z' ]+ )??){_NUMBER} ?(?:g ?(?:/|per) ?(?:l|litre|liter))?((?: [a-z' ]+)?)"
+)
+_GLAUBER = {"glauber", "glauber's", "glaubers", "sulphate", "sulfate"}
+_CRYSTALS = {"crystals", "decahydrate"}
+_DOSE_WORDS = {
+    "salt": {"common", "table", "salt", "sodium", "of", "anhydrous"} | _GLAUBER | _CRYSTALS,
+    "soda": {"soda", "ash", "of", "anhydrous", "solution", "monohydrate"} | _CRYSTALS,
+}
+#: Crystals hold water, and what counts is the anhydrous weight: g of them for 1 g of it, by molar
+#: masses (standard atomic weights, IUPAC 2021): Na2SO4·10H2O 322.19 to Na2SO4 142.04; Na2CO3·10H2O
+#: 286.14 and Na2CO3·H2O 124.00 to Na2CO3 105.99.
+GLAUBER_CRYSTALS, SODA_CRYSTALS, SODA_MONOHYDRATE = 2.27, 2.70, 1.17
 
 # CIE 015:2018, section 5: de:8° is a sphere with the specular part excluded, di:8° included.
 _EXCLUDED = re.compile(r"\b(?:sce|de|specular(?: component)? excluded|excluding specular|spex)\b")
@@ -38,8 +60,13 @@ _ANGLES = re.compile(r"\b(45|0)(?:[ax]|°)?[/:](45|0)(?:[ax]|°)?")
 def normal(key: str, value: str) -> str:
     """One spelling for a condition, for comparison only."""
     text = " ".join(value.casefold().split()).strip(" .,;")
+    text = _IN_WORDS.get(key, {}).get(text, text)
+    if key in _DOSE_WORDS or key in _UNITS:
+        text = re.sub(r"^(?:about |ca\.? |~ ?)", "", text)
+    if key in _DOSE_WORDS:
+        return _dose(key, text.replace("’", "'"))
     if key in _UNITS:
-        match = re.fullmatch(rf"(?:about |ca\.? |~ ?)?{_NUMBER} ?(.*)", text)
+        match = re.fullmatch(rf"{_NUMBER} ?(.*)", text)
         unit = _UNITS[key].get(match[2]) if match else None
         if match is None or unit is None:
             return text
@@ -58,6 +85,21 @@ def normal(key: str, value: str) -> str:
     if key == "geometry":
         return _geometry(text.replace("°", ""))
     return text
+
+
+def _dose(key: str, text: str) -> str:
+    """Salt or soda in g/L of the anhydrous; Glauber's salt stays apart from common salt."""
+    match = _DOSE.fullmatch(text)
+    words = set(f"{match[1]} {match[3]}".split()) if match else set()
+    if match is None or not words <= _DOSE_WORDS[key]:
+        return text
+    glauber, holds = bool(words & _GLAUBER), 1.0
+    if words & _CRYSTALS:
+        holds = SODA_CRYSTALS if key == "soda" else GLAUBER_CRYSTALS if glauber else 1.0
+    elif "monohydrate" in words:
+        holds = SODA_MONOHYDRATE
+    number = float(match[2].replace(",", ".")) / holds
+    return f"{number:.4g} g/l{' glauber' * glauber}"
 
 
 def _geometry(text: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -13,10 +13,8 @@ from dyemix.colour.spectra import Unit
 from dyemix.dataset.conditions import CONDITIONS
 from dyemix.dataset.readings import CELLS, Reading
 from dyemix.dataset.recipe import Recipe, dye_name
+from dyemix.dataset.result import Frame
 from dyemix.errors import DyemixError, Fault, InputError
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _LAB = ("L*", "a*", "b*")
 _KNOWN = {"recipe", "as written", *_LAB, "hex", "light", *CELLS, *CONDITIONS}
@@ -24,7 +22,7 @@ _BAND = re.compile(r"(\d{3,4}(?:\.\d+)?)(?: ?nm)?")
 
 
 def readings_of(
-    table: pd.DataFrame, light: Light | str | None, scale: Unit, conditions: Mapping[str, str]
+    table: Frame, light: Light | str | None, scale: Unit, conditions: Mapping[str, str]
 ) -> tuple[Reading, ...]:
     """The readings of a frame, as `SwatchSet.from_frame` says."""
     heads = [str(column).strip() for column in table.columns]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, TypeAlias
+from typing import Any, ClassVar, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -49,7 +49,7 @@ class Reading(Result):
     Attributes
     ----------
     recipe : what it was dyed with; None where the sample has not been named yet.
-    reflectance : ``(B,)`` fraction; None where the swatch has not been read yet.
+    reflectance : ``(B,)`` fraction at `wavelengths` in nm; None where it has not been read yet.
     swatch : which piece of cloth; readings with equal recipe and swatch are of one piece.
     kind : ``"spectrum"``, ``"Lab"``, ``"hex"``, or ``"blank"`` where nothing was read yet.
     lab, light : the CIELAB as given ``(3,)`` and its light, where `kind` is Lab or hex. The
@@ -67,6 +67,7 @@ class Reading(Result):
     sage 1.00: L* 56.2, a* -8.7, b* 12.4 (D65/10°), Lab
     """
 
+    wavelengths: ClassVar[Array] = WAVELENGTHS
     recipe: Recipe | None
     reflectance: Array | None
     swatch: str = ""

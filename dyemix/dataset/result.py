@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from html import escape
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
@@ -21,6 +21,8 @@ DEMO_WARNING = "DEMO: these are invented dyes. Do not dye from these figures."
 _LONGEST, _ROWS = 100, 60
 
 Row = Mapping[str, object]
+#: The table type of every `to_frame`; pandas is imported when one is asked for.
+Frame: TypeAlias = "pd.DataFrame"
 
 
 class Value:
@@ -75,7 +77,7 @@ class Result(Value):
     def _rows(self) -> Iterable[Row]:
         raise NotImplementedError
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> Frame:
         """This as a table: what it holds one by one, a recipe's amounts a column a dye in % owf.
 
         The column ``recipe`` is the same with every digit, as `Recipe.parse` reads it back.
@@ -100,7 +102,7 @@ class Result(Value):
         )
 
 
-def frame(rows: Iterable[Row]) -> pd.DataFrame:
+def frame(rows: Iterable[Row]) -> Frame:
     """Rows as a table: a `Recipe` with every digit, and last a numeric column a dye."""
     import pandas as pd
 

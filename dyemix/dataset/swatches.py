@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -23,11 +22,8 @@ from dyemix.dataset.readings import Swatch as Swatch
 from dyemix.dataset.recipe import Recipe, dye_names
 from dyemix.dataset.repeats import APART_DISTANCE, ODD_DISTANCE, Repeats, scatter
 from dyemix.dataset.result import DEMO_WARNING as DEMO_WARNING
-from dyemix.dataset.result import Result, Row
+from dyemix.dataset.result import Frame, Result, Row
 from dyemix.errors import FitError
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: A swatch called this is kept out of the fit, to check it by.
 CHECK = "check"
@@ -65,7 +61,7 @@ class SwatchSet(Result):
     @classmethod
     def from_frame(
         cls,
-        table: pd.DataFrame,
+        table: Frame,
         *,
         light: Light | str | None = None,
         scale: Unit | str = Unit.FRACTION,
@@ -88,7 +84,7 @@ class SwatchSet(Result):
         told |= {"notes": tuple(told["notes"])} if "notes" in told else {}
         return cls(readings_of(table, light, Unit(scale), conditions or {}), **told)
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> Frame:
         """One row a reading: recipe, amounts by dye (% owf), swatch, colour, bands, conditions."""
         out = super().to_frame()
         out.attrs = {"source": self.source, "notes": list(self.notes), "demo": self.demo}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from math import floor, log10
 
 from dyemix.errors import DyemixError
 
@@ -80,6 +81,13 @@ def to_step(amount: float, step: float) -> float:
     return round(max(1, round(amount / step)) * step, 6)
 
 
+def to_mark(ml: float, step: float) -> float:
+    """A volume to the marks of what holds it: a syringe's `step` below 100 mL, above it three
+    figures, as a jug shows.
+    """
+    return to_step(ml, step if ml < 100 else max(step, 10.0 ** (floor(log10(ml)) - 2)))
+
+
 def parse_weight(text: str) -> float:
     """Grams of ``240g``, ``0.24 kg``, ``8.5 oz``, ``1 lb``. Raises `DyemixError`."""
     return _parse(text, _WEIGHTS, "a weight", "240g, 0.24 kg, 8.5 oz or 0.5 lb")
@@ -102,15 +110,19 @@ def _parse(text: str, units: dict[str, float], what: str, example: str) -> float
     return amount * units[unit]
 
 
-def weight_text(grams: float, units: str) -> str:
-    """Grams with the digits a scale shows, and ounces beside it for US units."""
-    metric = f"{grams:.0f} g" if grams >= 100 else f"{grams:.3g} g"
+def weight_text(grams: float, units: str, step: float = 0.0) -> str:
+    """Grams to the `step` of a scale, kilograms from 1000 g; ounces beside it for US units."""
+    shown = to_step(grams, step) if step else grams
+    metric = f"{shown / 1000:.3g} kg" if shown >= 999.5 else f"{shown:.3g} g"
     return f"{metric} ({grams / G_PER_OUNCE:.3g} oz)" if units == "us" else metric
 
 
 def volume_text(ml: float, units: str) -> str:
     """Millilitres or litres, and US fluid ounces or quarts beside it for US units."""
-    metric = f"{ml / 1000:.2f} L" if ml >= 1000 else f"{ml:.0f} mL" if ml >= 100 else f"{ml:.1f} mL"
+    litres = ml / 1000
+    metric = f"{ml:.1f} mL" if ml < 99.95 else f"{ml:.0f} mL" if ml < 999.5 else f"{litres:.2f} L"
+    if litres >= 9.995:
+        metric = f"{litres:.1f} L" if litres < 99.95 else f"{litres:.0f} L"
     if units != "us":
         return metric
     if ml >= _VOLUMES["qt"]:

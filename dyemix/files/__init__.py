@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
@@ -21,12 +21,13 @@ LARGEST = 50_000_000
 _READERS: tuple[Any, ...] = (xlsx, cxf, cgats, delimited)
 
 
-def read_swatches(path: str | os.PathLike[str]) -> SwatchSet:
+def read_swatches(path: str | os.PathLike[str] | IO[Any]) -> SwatchSet:
     """Read a table of swatches.
 
     Parameters
     ----------
-    path : a CSV, TSV or semicolon-separated text file or an .xlsx workbook, one reading a row.
+    path : where it lies, or an open file: a CSV, TSV or semicolon-separated text file or an .xlsx
+        workbook, one reading a row.
         Columns: ``recipe`` (or ``dye`` and ``owf``), ``swatch``, and bands in nm, or ``L*``,
         ``a*``, ``b*``, or ``hex``. Conditions stand in columns or in ``# key: value`` lines above
         the headings. Or one band a row (``sample``, ``wavelength``, ``value``; or wavelengths
@@ -48,7 +49,11 @@ def read_swatches(path: str | os.PathLike[str]) -> SwatchSet:
     >>> len(read_swatches("squares.csv"))
     85
     """
-    data, name = read_bytes(path, LARGEST), Path(path).name
+    if isinstance(path, str | os.PathLike):
+        data, name = read_bytes(path, LARGEST), Path(path).name
+    else:
+        content, name = path.read(), str(getattr(path, "name", "the open file"))
+        data = content.encode() if isinstance(content, str) else content
     for reader in _READERS:
         if reader.recognise(data):
             found: SwatchSet = reader.read(data, name)
@@ -56,11 +61,18 @@ def read_swatches(path: str | os.PathLike[str]) -> SwatchSet:
     raise InputError(Fault(NO_TEXT, name))
 
 
-def write_swatches(swatches: SwatchSet, path: str | os.PathLike[str], **care: Any) -> None:
-    """Write the table of `swatch_table`; `care` is ``force`` and ``inputs`` of `write`.
+def write_swatches(
+    swatches: SwatchSet, path: str | os.PathLike[str] | IO[str], **care: Any
+) -> None:
+    """Write the table of `swatch_table` to a path, or into an open text file.
+
+    `care` is ``force`` and ``inputs`` of `write`.
 
     >>> write_swatches(demo(), "written.csv")
     >>> read_swatches("written.csv").demo
     True
     """
-    write(path, swatch_table(swatches), **care)
+    if isinstance(path, str | os.PathLike):
+        write(path, swatch_table(swatches), **care)
+    else:
+        path.write(swatch_table(swatches))

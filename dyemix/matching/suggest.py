@@ -7,14 +7,15 @@ are one choice.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Unpack
 
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.dataset.target import Target
+from dyemix.dataset.result import Result, Row
+from dyemix.dataset.target import AnyColour
 from dyemix.matching.constraints import Constraints, Limits
 from dyemix.matching.match import match
 from dyemix.matching.matches import Match, Matches
@@ -37,7 +38,7 @@ class Suggestion:
 
 
 @dataclass(frozen=True, eq=False)
-class Suggestions:
+class Suggestions(Result):
     """At most three recipes that differ, the likeliest to come out right first.
 
     Attributes
@@ -55,13 +56,18 @@ class Suggestions:
     def __getitem__(self, i: int) -> Suggestion:
         return self.choices[i]
 
+    def _rows(self) -> Iterable[Row]:
+        """One row a choice: as of a match, and its reasons."""
+        for choice in self.choices:
+            yield from (dict(row) | {"reasons": choice.reasons} for row in choice.match._rows())
+
     def __str__(self) -> str:
         return "\n".join(f"{i}  {choice}" for i, choice in enumerate(self.choices, 1))
 
 
 def suggest(
     dyes: DyeSet,
-    target: Target | str,
+    target: AnyColour,
     *,
     constraints: Constraints | None = None,
     **limits: Unpack[Limits],

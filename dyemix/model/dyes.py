@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Annotated, overload
+from typing import Annotated, overload
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,7 +16,7 @@ from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab
 from dyemix.dataset.amounts import ManyRecipes, OneRecipe, in_order, is_one, place
 from dyemix.dataset.readings import Reading, Swatch
 from dyemix.dataset.recipe import Recipe, dye_names
-from dyemix.dataset.result import Result, Row, colour_row
+from dyemix.dataset.result import Frame, Result, Row, colour_row
 from dyemix.dataset.serialise import Shape
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
@@ -29,9 +29,6 @@ from dyemix.model.prediction import Predictions, Span
 from dyemix.model.scatter import Scatter
 from dyemix.model.uncertainty import causes
 from dyemix.model.unknowns import Modes, Posterior
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @dataclass(frozen=True, eq=False)
@@ -266,7 +263,7 @@ class DyeSet(Result):
             span = {"palest": float(self.palest[i]), "deepest": float(self.deepest[i])}
             yield {"dye": name, **span, **colour_row(deepest.lab[i], self.light, deepest.hex[i])}
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> Frame:
         """One row a dye: name, palest and deepest swatch (% owf), its colour at the deepest."""
         return super().to_frame()
 

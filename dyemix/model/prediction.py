@@ -5,20 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import D65_2, Light, ScreenColour, lab, screen_colours
+from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, ScreenColour, lab, screen_colours
 from dyemix.dataset.recipe import Recipe, format_amount
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value, colour_row
+from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Value, colour_row
 from dyemix.dataset.target import Target
 from dyemix.model.uncertainty import Causes, Likely, expected_miss, likely, pots
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +50,7 @@ class Prediction(Result):
     Attributes
     ----------
     recipe : % owf.
-    reflectance : ``(B,)`` fraction.
+    reflectance : ``(B,)`` fraction at `wavelengths` in nm.
     lab : ``(3,)`` CIELAB under `light`.
     covariance : ``(3, 3)`` of that CIELAB in the pot.
     freedom : degrees of freedom of the likely miss.
@@ -61,6 +58,7 @@ class Prediction(Result):
     warnings : where the recipe leaves the range of the swatches.
     """
 
+    wavelengths: ClassVar[Array] = WAVELENGTHS
     recipe: Recipe
     reflectance: Array
     lab: Array
@@ -129,7 +127,7 @@ class Predictions(Result):
     Attributes
     ----------
     amounts : ``(N, D)`` % owf, of the dyes of `span`.
-    reflectance : ``(N, B)`` fraction.
+    reflectance : ``(N, B)`` fraction at `wavelengths` in nm.
     lab : ``(N, 3)`` CIELAB.
     causes : covariances of that CIELAB in the pot, by cause.
     freedom : degrees of freedom of the likely miss.
@@ -137,6 +135,7 @@ class Predictions(Result):
     index : of the rows, where they came in a frame or a column.
     """
 
+    wavelengths: ClassVar[Array] = WAVELENGTHS
     amounts: Array
     reflectance: Array
     lab: Array
@@ -228,7 +227,7 @@ class Predictions(Result):
         for one, (mean, median, bound) in zip(self, figures, strict=True):
             yield one.row | {"likely": mean, "median": median, "bound": bound}
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> Frame:
         """One row a recipe: amounts (% owf), colour, misses in the pot, warnings; index kept."""
         out = super().to_frame()
         return out if self.index is None else out.set_axis(list(self.index), axis=0)

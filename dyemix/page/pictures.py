@@ -100,8 +100,8 @@ class Pictures:
 
     def _framed(self, key: str, frame: Frame) -> Framed:
         """What lies in a frame of a picture."""
-        from dyemix.photo.flat_field import NO_FLAT
         from dyemix.photo.layout import parts, quad
+        from dyemix.photo.light import NO_FLAT
         from dyemix.photo.sample import cloth, levels
 
         photo = self.photo(key)
@@ -110,7 +110,7 @@ class Pictures:
         corners = quad(*corner, *(frame.side / 1000.0 * np.array([width, height])))
         found = cloth(photo, corners, NO_FLAT)
         low, high = found.ends.max(axis=1)
-        lights = np.vstack([found.mean, levels(photo, parts(corners, 2, 2), 1.0, (0.1, 0.9))])
+        lights = np.vstack([found.mean, levels(photo, parts(corners, 2, 2), 1.0, (0.1, 0.9))[0]])
         mean, *quarters = _codes(lights @ photo.to_xyz.T)
         named = (
             (found.left_out > _ODD, "a fold, a seam or a shine lies in it"),

@@ -9,32 +9,30 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, xyz_from_lab
-from dyemix.photo.camera_matrix import (
-    LIGHT_ERROR,
+from dyemix.photo.decode import Photograph
+from dyemix.photo.light import BEND, STRAIGHT, Flat, Tone, Witnesses, fit_flat
+from dyemix.photo.patches import (
+    CORE,
     CameraMatrix,
+    Patches,
     balance,
+    check_patches,
     fit_patches,
     metric,
     shaded,
+    with_cards,
 )
-from dyemix.photo.decode import Photograph
-from dyemix.photo.flat_field import Flat, fit_flat
-from dyemix.photo.layout import inset
 from dyemix.photo.places import Frame
-from dyemix.photo.reference_cards import CORE, Patches, check_patches, with_cards
-from dyemix.photo.sample import cloth, levels, raster
-from dyemix.photo.tones import BEND, STRAIGHT, Tone, Witnesses
+from dyemix.photo.sample import cloth, levels
 
 #: A patch counts as a grey step up to this chroma.
 _NEUTRAL = 6.0
-#: A card's clipped patch is left out beyond this share of pixels.
-_CLIPPED = 0.02
 #: Cloth that is too large covers an edge of the bare paper: the brighter half is paper still.
 _UNCOVERED = (0.5, 0.9)
 #: Share of the white spots that must be bare for the light to be known.
@@ -56,6 +54,10 @@ _CARD_ERROR, _UNDYED_ERROR, _PAPER_ERROR = (0.01, 0.006, 0.02), (0.03, 0.03, 0.0
 #: Log ratio of red to blue in white paper from which the light's colour is named, and by which it
 #: differs over the cells where lights are mixed; daylight from noon to shade spans 0.7.
 _COLOURED, _MIXED = 0.6, 0.2
+_CURE = (
+    "tell all its steps as they are, lightest first; lay it to fill its box, lightest to the left, "
+    "and keep shadow, glare and fingers off it."
+)
 _NO_GREY = "no grey card: the undyed cloth, as white as white cotton usually is, is the anchor"
 
 
@@ -79,16 +81,24 @@ class Characterisation:
         """Covariance ``(N, 3, 3)``, in the three parts of ΔE2000, of the camera's own error at
         straight, even values ``(N, 3)`` of places ``(N, 2)``.
         """
-        light = self.flat.at(at)
-        slope = metric(self.matrix.lab(rgb)) @ self.matrix.slope(rgb) * rgb[:, np.newaxis]
+        light, lab = self.flat.at(at), self.matrix.lab(rgb)
+        slope = metric(lab) @ self.matrix.slope(rgb) * rgb[:, np.newaxis]
         tone = slope @ self.tone.covariance(self.tone.undo(rgb * light)) @ slope.transpose(0, 2, 1)
-        far = (cast(light) - self.cast)[:, np.newaxis, np.newaxis]
-        return np.asarray(self.matrix.error + tone + far**2 * np.diag(np.square(LIGHT_ERROR)))
+        return np.asarray(self.matrix.stated(lab, cast(light) - self.cast) + tone)
 
 
 def cast(light: Array) -> Array:
     """Log ratio of red to blue of lights ``(N, 3)``."""
     return np.asarray(np.log(light[:, 0] / light[:, 2]))
+
+
+class _Seen(NamedTuple):
+    """Neutral things of one kind: places ``(N, 2)``, light seen and known ``(N, 3)``, errors."""
+
+    at: Array
+    seen: Array
+    known: Array
+    error: tuple[float, float, float]
 
 
 class Cards:
@@ -107,48 +117,37 @@ class Cards:
     ) -> None:
         self.photo, self.reference = photo, reference
         self.frame = frame = with_cards(photo, frame, len(grey), reference.lab)
-        steps = np.array(grey if len(frame.of("grey")) else (), dtype=float)
-        for role, known in (("grey", steps), ("patch", reference.lab)):
-            if len(known) and len(frame.of(role)) != len(known):
-                raise photo.refuse(
-                    f"{len(frame.of(role))} places for {role} in the picture and {len(known)} "
-                    "values: give one for each, grey lightest first."
-                )
-        self._grey, self._patch = (
-            frame.of(role)[: len(known)]
-            for role, known in (("grey", steps), ("patch", reference.lab))
-        )
-        self._steps, self._usable = steps, self._unclipped(self._patch)
-        self._seen_patch = levels(photo, self._patch, CORE)
+        self._steps = np.array(grey if len(frame.of("grey")) else (), dtype=float)
+        self._grey, self._patch = frame.of("grey"), frame.of("patch")
+        for role, places, known in (
+            ("grey", self._grey, self._steps),
+            ("patch", self._patch, reference.lab),
+        ):
+            if len(known) and len(places) != len(known):
+                counts = f"{len(places)} places for {role} in the picture and {len(known)} values"
+                raise photo.refuse(f"{counts}: give one for each, grey lightest first.")
+        self._grey, self._patch = self._grey[: len(self._steps)], self._patch[: len(reference.lab)]
+        self._light, self._usable = levels(photo, self._patch, CORE)
         if len(reference.lab):
-            check_patches(photo, self._seen_patch, reference.lab)
+            check_patches(photo, self._light, reference.lab)
+        steps, shown = levels(photo, self._grey, 0.5)
+        grey_card = np.outer(self._steps, np.ones(3))
         neutral = self._usable & (np.hypot(*reference.lab.T[1:]) < _NEUTRAL)
-        shown, undyed = self._unclipped(self._grey), np.repeat(_UNDYED, len(anchors), axis=0)
-        whole = np.outer(steps, np.ones(3))
-        greys = levels(photo, self._grey, 0.5)
-        # Of each kind: where it lies, what is seen and known of it, and how well.
+        undyed = self._linear(np.repeat(_UNDYED, len(anchors), axis=0))
+        at = (places.mean(axis=1) for places in (self._grey[shown], self._patch[neutral], anchors))
         self._kinds = [
-            kind
-            for kind in (
-                (self._grey[shown], greys[shown], whole[shown], _CARD_ERROR),
-                (
-                    self._patch[neutral], self._seen_patch[neutral],
-                    self._linear(reference.lab[neutral]), _CARD_ERROR,
-                ),
-                (anchors, levels(photo, anchors, 0.3), self._linear(undyed), _UNDYED_ERROR),
-            )
-            if len(kind[0])
-        ]  # fmt: skip
+            _Seen(next(at), steps[shown], grey_card[shown], _CARD_ERROR),
+            _Seen(
+                next(at), self._light[neutral], self._linear(reference.lab[neutral]), _CARD_ERROR
+            ),
+            _Seen(next(at), levels(photo, anchors, 0.3)[0], undyed, _UNDYED_ERROR),
+        ]
         self._spots = frame.of("white").mean(axis=1)
-        self._white = levels(photo, frame.of("white"), 0.6, _UNCOVERED)
+        self._white = levels(photo, frame.of("white"), 0.6, _UNCOVERED)[0]
 
     def _linear(self, lab: Array) -> Array:
         """Linear values ``(N, 3)`` of colours in the picture's primaries."""
         return np.asarray(xyz_from_lab(lab, D65_2) / 100.0 @ np.linalg.inv(self.photo.to_xyz).T)
-
-    def _unclipped(self, places: Array) -> NDArray[np.bool_]:
-        ends = [raster(self.photo, inset(corners, 0.5), 40).ends.max() for corners in places]
-        return np.array([end <= _CLIPPED for end in ends], dtype=bool)
 
     @cached_property
     def straight(self) -> tuple[Tone, Flat]:
@@ -156,30 +155,28 @@ class Cards:
 
         Raises `InputError` where the grey is not as told.
         """
-        bend = STRAIGHT if "linear" in self.photo.encoding else BEND
         flat = raw = fit_flat(self._spots, self._white)
-        kinds = list(self._kinds)
-        if raw.known and kinds:
-            kinds.append(
-                (self._spots[:0], raw.level[np.newaxis], self._linear(_PAPER), _PAPER_ERROR)
-            )
+        kinds = [kind for kind in self._kinds if len(kind.at)]
         if not kinds:
             raise self.photo.refuse(
-                "no grey card and no patch card is stated or usable, and no cell is named "
-                "'undyed': nothing tells how bright the light was. Lay a grey card in the picture."
+                "no grey card or patch card is stated or usable, and no cell is named 'undyed': "
+                "lay a grey card in the picture."
             )
-        counts = [len(kind[1]) for kind in kinds]
-        seen = np.concatenate([kind[1] for kind in kinds])
-        error = np.repeat([kind[3] for kind in kinds], counts, axis=0)
+        if raw.known:
+            paper = self._linear(_PAPER)
+            kinds.append(_Seen(np.full((1, 2), np.nan), raw.level[np.newaxis], paper, _PAPER_ERROR))
+        counts = [len(kind.at) for kind in kinds]
+        at, seen, known = (np.concatenate([kind[i] for kind in kinds]) for i in range(3))
+        error = np.repeat([kind.error for kind in kinds], counts, axis=0)
         source = np.repeat(np.arange(len(kinds)), counts)
+        bend = STRAIGHT if "linear" in self.photo.encoding else BEND
         for _ in range(3):
-            light = [flat.at(at.mean(axis=1)) if at.ndim == 3 else 1.0 for at, *_ in kinds]
-            known = [kind[2] * here for kind, here in zip(kinds, light, strict=True)]
-            tone = Tone(Witnesses(seen, np.concatenate(known), source, error), bend)
+            light = np.nan_to_num(flat.at(at), nan=1.0)  # that of the paper is 1 on average
+            tone = Tone(Witnesses(seen, known * light, source, error), bend)
             flat = fit_flat(self._spots, tone(self._white))
         top = self.photo.curve[self.photo.limits[1]].min()
         flat = replace(flat, clipped=bool(raw.known and raw.level.max() >= top))
-        self._check_grey(tone, flat, raw)
+        self._check_grey(tone, flat, self._paper(kinds[0], tone, raw))
         return tone, flat
 
     def characterise(self, measured: Patches | None = None) -> Characterisation:
@@ -191,33 +188,30 @@ class Cards:
         tone, flat = self.straight
         if flat.bare < _LEAST_BARE:
             raise self.photo.refuse(
-                "most of the white between the cells is covered, so that nothing tells how the "
-                "light falls: cut the swatches no larger than their cells, and lay them inside."
+                "most of the white between the cells is covered: cut the swatches no larger than "
+                "their cells, and lay them inside."
             )
         matrix, notes, doubts = self._matrix(tone, flat, measured or Patches())
-        doubts += [] if tone.known else ["camera tone curve unknown"]
-        doubts += [] if flat.known else ["evenness of the light unknown"]
-        doubts += [] if self._grey.size + self._patch.size else [_NO_GREY]
-        if self._steps.size and len(self._kinds) > 1 and self._patch.size:
-            gains = [
-                np.log(known / tone(seen) * flat.at(at.mean(axis=1))).mean()
-                for at, seen, known, _ in self._kinds[:2]
-            ]
-            if abs(off := np.expm1(gains[1] - gains[0])) > _SAME_GREY:
-                doubts.append(
-                    f"the grey card and the greys of the patch card differ by {100 * off:.0f} %: "
-                    "the camera changed tones from place to place, or a shadow lies on one"
-                )
+        gains = [
+            np.log(kind.known * flat.at(kind.at) / tone(kind.seen)).mean() if len(kind.at) else 0.0
+            for kind in self._kinds[:2]
+        ]
+        off = np.expm1(gains[1] - gains[0]) if len(self._kinds[0].at) else 0.0
         white = cast(tone.undo(np.ones((1, 3))))[0]
         over = cast(flat.at(self.frame.of("swatch").mean(axis=1)))
-        warm = "warm, as of a lamp" if white > 0 else "cool, as of deep shade"
-        if abs(white) > _COLOURED:
-            doubts.append(f"the light is {warm}: colours are surer in daylight")
-        if np.ptp(over) > _MIXED:
-            doubts.append("two lights are mixed: white paper is warmer on one side than the other")
-        card = self._patch if len(self._patch) else self._grey
-        here = cast(flat.at(card.mean(axis=(0, 1))[np.newaxis]))[0] if len(card) else 0.0
-        stands = here if matrix.kind != "grey" else -white
+        card = np.concatenate([self._patch if len(self._patch) else self._grey]).mean(axis=1)
+        unlike = f"the grey card and the greys of the patch card differ by {100 * off:.0f} %"
+        for doubtful, doubt in (
+            (not tone.known, "camera tone curve unknown"),
+            (not flat.known, "evenness of the light unknown"),
+            (not self._grey.size + self._patch.size, _NO_GREY),
+            (len(self._patch) and abs(off) > _SAME_GREY, f"{unlike}: a shadow lies on one"),
+            (white > _COLOURED, "the light is warm, as of a lamp: colours are surer in daylight"),
+            (white < -_COLOURED, "the light is cool, as of deep shade: colours are surer in sun"),
+            (np.ptp(over) > _MIXED, "two lights are mixed: one side of the page is warmer"),
+        ):
+            doubts += [doubt] if doubtful else []
+        stands = -white if matrix.kind == "grey" else float(cast(flat.at(card)).mean())
         return Characterisation(tone, flat, matrix, stands, (str(tone), *notes), tuple(doubts))
 
     def _matrix(
@@ -228,7 +222,7 @@ class Cards:
         matrix, notes, doubts = balance(to_xyz, tone.bent or not tone.known), [], []
         names = np.array([*card.names, *measured.names])
         lab = np.concatenate([card.lab, measured.lab])
-        light = tone(self._seen_patch) / flat.at(self._patch.mean(axis=1))
+        light = tone(self._light) / flat.at(self._patch.mean(axis=1))
         light = np.concatenate([light, measured.light])
         used = np.concatenate([good, np.ones(len(measured.lab), dtype=bool)])
         if not used.all():
@@ -244,48 +238,35 @@ class Cards:
             notes.append(f"{used.sum()} patches are too few to fit a matrix to: 6 are needed.")
         return matrix, [*notes, str(matrix)], doubts
 
-    def _check_grey(self, tone: Tone, flat: Flat, raw: Flat) -> None:
+    def _check_grey(self, tone: Tone, flat: Flat, paper: float) -> None:
         """Refuse a grey that is not as told: the page around it is the other witness."""
         straight, known = self.photo.straightened(tone), self._steps
         steps = [cloth(straight, at, flat, whole=True) for at in self._grey]
         steepest = _EVEN if flat.known else 2.0 * _EVEN
         uneven = [i for i, x in enumerate(steps) if x.left_out > _EVEN or x.slope > steepest]
         darkest = steps[np.argmin(known)].mean.mean() if steps else 0.0
-        paper = 0.85 if flat.clipped or not flat.known else self._paper(tone, raw)
+        only_paper = flat.known and steps and known.min() < 0.7 < darkest / flat.level.mean() / 1.2
         least, most = _WHITE_PAPER if tone.known else _PAPER_BENT
-        cure = "tell all its steps as they are, lightest first"
+        grey_paper = flat.known and not flat.clipped and not least <= paper <= most
+        where = f"step {' and '.join(str(i + 1) for i in uneven)} of {len(steps)}"
         for wrong, message in (
+            (only_paper, "no grey card lies in its place, only paper or its back: or tell none."),
+            (uneven, f"the grey card is not even where {where} is told to be: {_CURE}"),
+            (tone.off > _MOST_BENT, f"the grey steps are off by {100 * tone.off:.0f} %: {_CURE}"),
             (
-                flat.known and steps and known.min() < 0.7 < darkest / flat.level.mean() / 1.2,
-                "no grey card lies in its place, only paper or its back: lay it there, grey side "
-                "up, or say that there is none and name the undyed cloth.",
-            ),
-            (
-                uneven,
-                f"the grey card is not even where step {' and '.join(str(i + 1) for i in uneven)} "
-                f"of {len(steps)} is told to be: {cure}; lay it to fill its box, lightest to the "
-                "left, and keep shadow, glare and fingers off it.",
-            ),
-            (
-                tone.off > _MOST_BENT,
-                f"the grey steps are off by {100 * tone.off:.0f} % from what is told: {cure}.",
-            ),
-            (
-                not least <= paper <= most,
+                grey_paper,
                 "if the grey or the undyed cloth is as told, the paper of the page reflects "
-                f"{100 * paper:.0f} %, which no white paper does: {cure}, and keep shadow and "
-                "glare off it.",
+                f"{100 * paper:.0f} %, which no white paper does: {_CURE}",
             ),
         ):
             if wrong:
                 raise self.photo.refuse(message)
 
-    def _paper(self, tone: Tone, raw: Flat) -> float:
+    def _paper(self, grey: _Seen, tone: Tone, raw: Flat) -> float:
         """What the paper would reflect (Y, 0 to 1) if the first grey is as told.
 
         One grey alone is taken with straight tones.
         """
-        at, seen, known, _ = self._kinds[0]
-        light = known * raw.at(at.mean(axis=1)) / seen
-        level = raw.level * np.exp(np.log(light).mean(axis=0))
-        return float((self.photo.to_xyz @ (tone(raw.level) if tone.known else level))[1])
+        gain = np.log(grey.known * raw.at(grey.at) / grey.seen).mean(axis=0)
+        light = tone(raw.level) if tone.known else raw.level * np.exp(gain)
+        return float((self.photo.to_xyz @ light)[1])

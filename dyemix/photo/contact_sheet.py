@@ -52,7 +52,7 @@ def write_contact_sheet(
         shown = quad(-_MARGIN, -_MARGIN, WIDTH + 2 * _MARGIN, HEIGHT + 2 * _MARGIN)
         per_unit = _PER_MM
     size = np.rint(per_unit * np.ptp(shown, axis=0)).astype(int)
-    light = raster(photo, shown, size=(int(size[0]), int(size[1]))).light
+    light = raster(photo, shown, size=size).light
     photographed = pil.fromarray(np.rint(255 * np.clip(light, 0, 1) ** (1 / 2.2)).astype(np.uint8))
     told = [f"{cell.title}: {'; '.join(cell.words)}" for cell in read.cells if cell.words]
     wide = int(size[0] / (0.55 * _TEXT))
@@ -67,7 +67,8 @@ def write_contact_sheet(
     ]
     for cell, code in zip(read.cells, screen_colours(np.array(labs)), strict=True):
         corners, piece, core = (
-            per_unit * (places - shown[0]) for places in (cell.corners, cell.piece, cell.core)
+            per_unit * (places - shown[0])
+            for places in (cell.corners, cell.cloth.piece, cell.cloth.core)
         )
         side = float(np.linalg.norm(corners[1] - corners[0]))
         _outline(draw, piece, 1)

@@ -34,21 +34,27 @@ from dyemix.files.cells import read_bytes
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-    from dyemix.photo.tones import Tone
+    from dyemix.photo.light import Tone
 
-#: More pixels than any phone writes at its usual setting; the codes then take 330 MB.
-MOST_PIXELS = 110_000_000
+#: More pixels than any phone writes at its usual setting, and the longest side that is needed: a
+#: page then has 10 pixels a mm. Larger pictures are read at half, a third … of their size.
+MOST_PIXELS, _ENOUGH = 110_000_000, 3000
 _LARGEST = 400_000_000  # bytes
+_MOST = f"more than {MOST_PIXELS / 1e6:.0f}"
 RAW_SUFFIXES = frozenset(
     {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw", ".x3f"}
 )
 _HEIC = {".heic", ".heif", ".hif"}
 _HEIC_BRANDS = (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftyphevc")
 _CLIPPED_LOW, _CLIPPED_HIGH = 3.1e-4, 0.966  # linear light
-_ENCODINGS = ("stated", "linear", "sRGB")
 
 SRGB_TO_XYZ: Array = np.array(
     [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+)
+#: The wide primaries of developed raw files, by their developer (white of D65; from memory, and
+#: compared with its sRGB in a test).
+WIDE_TO_XYZ: Array = SRGB_TO_XYZ @ np.linalg.inv(
+    [[0.529317, 0.330092, 0.140588], [0.098368, 0.873465, 0.028169], [0.016879, 0.117663, 0.865457]]
 )
 #: Bradford adaptation from a profile's D50 to D65 (ICC.1:2022 annex E, linear Bradford).
 _BRADFORD = np.array(
@@ -65,9 +71,8 @@ def need(module: str, extra: str, instead: str = ".") -> Any:
     try:
         return importlib.import_module(module)
     except ImportError:
-        raise InputError(
-            Fault(f"photographs of this kind need an extra: pip install 'dyemix[{extra}]'{instead}")
-        ) from None
+        install = f"pip install 'dyemix[{extra}]'{instead}"
+        raise InputError(Fault(f"photographs of this kind need an extra: {install}")) from None
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +108,7 @@ class Photograph:
 
     def as_linear(self, encoding: str) -> Photograph:
         """The same codes taken to be proportional to light, whatever the file says of them."""
-        curve = _table(_steps(len(self.curve)))
+        curve = _table(np.linspace(0, 1, len(self.curve)))
         return replace(self, curve=curve, limits=_limits(curve), encoding=encoding, notes=())
 
     def straightened(self, tone: Tone) -> Photograph:
@@ -117,10 +122,6 @@ class Photograph:
 
 class _UnreadableError(Exception):
     """Why a file is not decoded; `decode` says of which file."""
-
-
-def _steps(levels: int) -> Array:
-    return np.linspace(0.0, 1.0, levels)
 
 
 def _table(curve: Array) -> NDArray[np.float32]:
@@ -142,7 +143,7 @@ def _limits(curve: NDArray[np.float32]) -> tuple[int, int]:
 
 def srgb_curve(levels: int) -> Array:
     """Linear value ``(levels,)`` of each sRGB code, the linear toe included."""
-    v = _steps(levels)
+    v = np.linspace(0, 1, levels)
     return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4)
 
 
@@ -154,7 +155,7 @@ def _profile_curve(data: bytes, x: Array) -> Array:
         values = np.frombuffer(data[12 : 12 + 2 * count], ">u2").astype(float)
         if count == 1:
             return np.asarray(x ** (values[0] / 256.0))
-        return np.interp(x, _steps(count), values / 65535.0) if count else x
+        return np.interp(x, np.linspace(0, 1, count), values / 65535.0) if count else x
     if kind != b"para":
         raise KeyError(kind)
     (form,) = struct.unpack(">H", data[8:10])
@@ -178,7 +179,9 @@ def read_profile(data: bytes, levels: int) -> tuple[Array, Array] | None:
             name, offset, size = struct.unpack(">4sII", data[132 + 12 * i : 144 + 12 * i])
             tags[name] = data[offset : offset + size]
         channels = (b"r", b"g", b"b")
-        curves = [_profile_curve(tags[name + b"TRC"], _steps(levels)) for name in channels]
+        curves = [
+            _profile_curve(tags[name + b"TRC"], np.linspace(0, 1, levels)) for name in channels
+        ]
         columns = [struct.unpack(">3i", tags[name + b"XYZ"][8:20]) for name in channels]
     except (KeyError, struct.error, ValueError):
         return None
@@ -195,78 +198,78 @@ def _open(data: bytes, suffix: str) -> Image:
     try:
         return pil.open(io.BytesIO(data))  # type: ignore[no-any-return]
     except pil.UnidentifiedImageError:
-        message = "this is not a picture that can be read: JPEG, PNG, TIFF, HEIC and raw files are."
-        raise _UnreadableError(message) from None
+        raise _UnreadableError("not a picture: JPEG, PNG, TIFF, HEIC and raw are read.") from None
     except Exception as error:  # any decoder may stumble over a broken header in its own way
         raise _UnreadableError(f"the picture is damaged ({error}): copy it again.") from None
     finally:
         pil.MAX_IMAGE_PIXELS = limit
 
 
-def _bits(image: Image, data: bytes) -> int:
-    """Bits a channel, of the formats that can have more than eight."""
-    if image.format == "PNG":
-        return data[24]
-    if image.format == "TIFF":
-        return int(np.max(image.tag_v2.get(258, (8,))))  # type: ignore[attr-defined]
-    return 8
-
-
-def _check(image: Image, bits: int) -> None:
-    """Refuse what the header says is no photograph of swatches."""
+def _check(image: Image, data: bytes) -> int:
+    """The bits a channel. Refuses what the header says is no photograph of swatches."""
     width, height = image.size
-    frames = getattr(image, "n_frames", 1) if image.format not in ("MPO", "HEIF") else 1
-    size = f"{width} × {height}"
+    size, frames, bits = f"{width} × {height}", getattr(image, "n_frames", 1), 8
+    if image.format in ("MPO", "HEIF"):
+        frames = 1  # a preview beside the picture
+    elif image.format == "PNG":
+        bits = data[24]
+    elif image.format == "TIFF":
+        bits = int(np.max(image.tag_v2.get(258, (8,))))  # type: ignore[attr-defined]
     for wrong, message in (
-        (
-            width * height > MOST_PIXELS,
-            f"{size} is {width * height / 1e6:,.0f} megapixels; at most {MOST_PIXELS / 1e6:.0f} "
-            "are read: save it at 50 megapixels or fewer.",
-        ),
+        (width * height > MOST_PIXELS, f"{size} is {_MOST} megapixels: save it smaller."),
         (min(width, height) < 64, f"{size} pixels is no photograph of swatches: 1000 or more."),
         (frames > 1, f"the file holds {frames} pictures: save the one photograph as JPEG or PNG."),
         (image.mode == "CMYK", "these are printing inks (CMYK), not light: save it as RGB."),
-        (
-            image.mode not in ("RGB", "RGBA", "RGBX"),
-            f"the picture has no full colour (mode {image.mode}): save it as RGB JPEG or PNG.",
-        ),
+        (image.mode[:3] != "RGB", f"no full colour (mode {image.mode}): save it as RGB."),
         (bits > 16, f"{bits} bits a channel: save it with 8 or 16 bits a channel."),
     ):
         if wrong:
             raise _UnreadableError(message)
+    return bits
 
 
-def _pixels(image: Image, data: bytes, bits: int, notes: list[str]) -> NDArray[Any]:
+def _deep(source: Path | bytes) -> NDArray[Any]:
+    """The 16-bit codes ``(H, W, 3)``, upright by the orientation that the file states."""
+    cv2 = need("cv2", "photo", ", or save it with 8 bits a channel.")
+    how = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH
+    if isinstance(source, Path):
+        codes = cv2.imread(str(source), how)
+    else:
+        codes = cv2.imdecode(np.frombuffer(source, np.uint8), how)
+    if codes is None:
+        raise _UnreadableError("the 16-bit picture is damaged: save it again.")
+    return _smaller(cv2.cvtColor(codes, cv2.COLOR_BGR2RGB, codes), max(codes.shape) // _ENOUGH)
+
+
+def _pixels(image: Image, notes: list[str]) -> NDArray[Any]:
     """The codes ``(H, W, 3)``, upright by the orientation that the file states."""
-    if bits > 8:
-        cv2 = need("cv2", "photo", ", or save it with 8 bits a channel.")
-        found = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
-        if found is None:
-            raise _UnreadableError("the 16-bit picture is damaged: save it again.")
-        return np.ascontiguousarray(found[..., ::-1])
+    times = max(1, max(image.size) // _ENOUGH)
     try:
+        image.draft("RGB", (image.width // times, image.height // times))  # of JPEG, on the way
         image.load()
     except Exception as error:
-        raise _UnreadableError(
-            f"the picture breaks off or is damaged ({error}): copy it again."
-        ) from None
+        raise _UnreadableError(f"the picture breaks off ({error}): copy it again.") from None
     if image.mode == "RGBA" and np.asarray(image.getchannel("A")).min() < 255:
         raise _UnreadableError("the picture is partly transparent: save the photograph as RGB.")
+    image = image.reduce(max(1, max(image.size) // _ENOUGH)).convert("RGB")
     try:
         image = need("PIL.ImageOps", "photo").exif_transpose(image)
     except Exception:  # a broken EXIF block says nothing about the pixels
         notes.append("the EXIF block is damaged: the picture is taken to be upright.")
-    return np.asarray(image.convert("RGB"))
+    return np.asarray(image)
 
 
-def _meaning(
-    image: Image, levels: int, encoding: str, notes: list[str]
-) -> tuple[Array, Array, str, bool]:
+def _smaller(codes: NDArray[Any], times: int) -> NDArray[Any]:
+    """The same picture, so many times smaller."""
+    if times < 2:
+        return codes
+    cv2 = need("cv2", "photo")
+    size = (codes.shape[1] // times, codes.shape[0] // times)
+    return np.asarray(cv2.resize(codes, size, interpolation=cv2.INTER_AREA))
+
+
+def _meaning(image: Image, levels: int, notes: list[str]) -> tuple[Array, Array, str, bool]:
     """Curve, matrix, name, and whether the file states them."""
-    if encoding == "linear":
-        return _steps(levels), SRGB_TO_XYZ, "linear, sRGB primaries, as told", True
-    if encoding == "sRGB":
-        return srgb_curve(levels), SRGB_TO_XYZ, "sRGB, as told", True
     if icc := image.info.get("icc_profile"):
         cms = need("PIL.ImageCms", "photo")
         try:
@@ -276,76 +279,65 @@ def _meaning(
             message = f"the embedded colour profile is damaged ({error}): save it as sRGB."
             raise _UnreadableError(message) from None
         if (profile := read_profile(icc, levels)) is None:
-            raise _UnreadableError(
-                f"the colour profile {name!r} is a table, not a matrix: save the photograph as "
-                "sRGB or Display P3."
-            )
+            message = f"the colour profile {name!r} is a table: save it as sRGB or Display P3."
+            raise _UnreadableError(message)
         return *profile, name, True
-    stated_srgb = "srgb" in image.info
-    gamma = image.info.get("gamma")
+    stated_srgb, gamma = "srgb" in image.info, image.info.get("gamma")
     if gamma and not stated_srgb and abs(gamma - 1 / 2.2) > 0.01:
         name = f"gamma {1.0 / gamma:.2f}, sRGB primaries"
-        return _steps(levels) ** (1.0 / gamma), SRGB_TO_XYZ, name, True
+        return np.linspace(0, 1, levels) ** (1.0 / gamma), SRGB_TO_XYZ, name, True
     if levels > 256 and not stated_srgb:
-        notes.append(
-            "the file does not say whether its 16-bit values are linear or sRGB: sRGB was taken; "
-            "the grey steps show whether that is right."
-        )
+        notes.append("the file does not say whether its values are linear or sRGB: sRGB was taken.")
     return srgb_curve(levels), SRGB_TO_XYZ, "sRGB", stated_srgb
 
 
 def _raw(data: bytes) -> NDArray[Any]:
-    """A raw file developed to linear 16-bit codes by the camera's own balance and matrix."""
+    """A raw file developed to linear 16-bit codes by the camera's own balance and matrix, in
+    primaries wide enough for all cloth.
+    """
     rawpy = need("rawpy", "raw", ", or have the camera save JPEG.")
     try:
         with rawpy.imread(io.BytesIO(data)) as raw:
-            if raw.sizes.width * raw.sizes.height > MOST_PIXELS:
-                raise ValueError(f"more than {MOST_PIXELS / 1e6:.0f} megapixels")
-            how = {"gamma": (1, 1), "no_auto_bright": True, "use_camera_wb": True}
-            return np.asarray(raw.postprocess(output_bps=16, **how))
+            size = (raw.sizes.width, raw.sizes.height)
+            if size[0] * size[1] > MOST_PIXELS:
+                raise ValueError(f"{_MOST} megapixels")
+            times = max(1, max(size) // _ENOUGH)
+            found = raw.postprocess(
+                output_bps=16, gamma=(1, 1), no_auto_bright=True, use_camera_wb=True,
+                output_color=rawpy.ColorSpace.ProPhoto, half_size=times > 1,
+            )  # fmt: skip
+            return _smaller(np.asarray(found), times // 2)
     except Exception as error:
-        raise _UnreadableError(
-            f"the raw file cannot be developed ({error}): save a JPEG."
-        ) from None
+        raise _UnreadableError(f"the raw file cannot be developed ({error}).") from None
 
 
-def decode(
-    path: str | os.PathLike[str], encoding: str = "stated", data: bytes | None = None
-) -> Photograph:
-    """Read a photograph, upright, with the curve and primaries its file states.
+def decode(path: str | os.PathLike[str], data: bytes | None = None) -> Photograph:
+    """Read a photograph, upright, with the curve and primaries its file states (sRGB if silent).
 
-    Parameters
-    ----------
-    path : JPEG, PNG or TIFF (8 or 16 bit), HEIC or a raw file.
-    encoding : ``"stated"`` by the file (sRGB where it is silent), ``"linear"`` or ``"sRGB"``.
-    data : the bytes of the file where they are at hand; `path` is then only its name.
-
-    Raises
-    ------
-    InputError
-        Not a picture, damaged, too many pixels, CMYK, animated, without colour, or an extra is
-        missing.
+    `path` is a JPEG, PNG or TIFF (8 or 16 bit), HEIC or a raw file, or only its name where the
+    bytes of the file are at hand as `data`. Raises `InputError`: not a picture, damaged, too many
+    pixels, CMYK, animated, without colour, or an extra is missing.
     """
-    path = Path(path)
-    file = path.name or str(path)
     notes: list[str] = []
+    path, on_disk = Path(path), data is None
+    file = path.name or str(path)
     try:
-        if encoding not in _ENCODINGS:
-            raise _UnreadableError(
-                f"encoding {encoding!r} is unknown: use one of {', '.join(_ENCODINGS)}."
-            )
         suffix = path.suffix.lower()
         data = read_bytes(path, _LARGEST) if data is None else data
         if suffix in RAW_SUFFIXES:
             codes = _raw(data)
-            curve, to_xyz, name, stated = _steps(65536), SRGB_TO_XYZ, "raw, linear", True
+            curve, to_xyz, name, stated = np.linspace(0, 1, 65536), WIDE_TO_XYZ, "raw, linear", True
         else:
             image = _open(data, suffix)
-            bits = _bits(image, data)
-            _check(image, bits)
-            codes = _pixels(image, data, bits, notes)
-            levels = 65536 if codes.dtype == np.uint16 else 256
-            curve, to_xyz, name, stated = _meaning(image, levels, encoding, notes)
+            bits = _check(image, data)
+            curve, to_xyz, name, stated = _meaning(image, 65536 if bits > 8 else 256, notes)
+            if bits == 8:
+                codes = _pixels(image, notes)
+            elif on_disk and image.getexif().get(274, 1) < 5:  # a turned TIFF fails this way
+                del image, data  # as large as the picture
+                codes = _deep(path)
+            else:
+                codes = _deep(data)
     except _UnreadableError as reason:
         raise InputError(Fault(str(reason), file)) from None
     table = _table(curve)

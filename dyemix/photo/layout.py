@@ -112,26 +112,23 @@ class Layout:
         return np.stack([x + _GUTTER / 2, y + h - _STRIP + 0.5], axis=1)
 
     @cached_property
-    def greys(self) -> Array:
-        """The square of printed grey in each strip ``(N, 4, 2)``."""
-        return self.strips[:, np.newaxis] + quad(6.0, 0.0, 3.5, 3.5)
-
-    @cached_property
-    def bars(self) -> Array:
-        """The black bar in each strip ``(N, 4, 2)``."""
-        return self.strips[:, np.newaxis] + quad(12.0, 0.9, 4.5, BAR_HEIGHT)
-
-    @cached_property
-    def whites(self) -> Array:
-        """Spots of bare paper ``(M, 4, 2)``: between the cells, and beside each grey square."""
+    def places(self) -> dict[str, Array]:
+        """What lies and stands where ``(N, 4, 2)``: the roles of a `Frame`."""
         (x, y, w, h), (left, top) = self._around, self.strips.T
         between = np.where(x > 0, x - 0.9, 0.4)
-        spots = [quad(between, y + share * h, 1.8, 2.4) for share in (0.15, 0.45)]
-        spots += [quad(left + 9.8, top + 0.7, 1.6, 2.0), quad(x + w - 2.2, top + 0.7, 1.8, 2.0)]
-        for left, top, width, height in (GREY_BOX, CARD_BOX):
-            along = left + np.linspace(0.1, 0.9, 6) * width - 1
-            spots += [quad(along, y, 2, 1.6) for y in (top - 2.6, top + height + 1.0)]
-        return np.concatenate(spots)
+        white = [quad(between, y + share * h, 1.8, 2.4) for share in (0.15, 0.45)]
+        white += [quad(left + 9.8, top + 0.7, 1.6, 2.0), quad(x + w - 2.2, top + 0.7, 1.8, 2.0)]
+        for start, edge, width, height in (GREY_BOX, CARD_BOX):
+            along = start + np.linspace(0.1, 0.9, 6) * width - 1
+            white += [quad(along, beside, 2, 1.6) for beside in (edge - 2.6, edge + height + 1.0)]
+        return {
+            "swatch": self.cells,
+            "check": self.strips[:, np.newaxis] + quad(6.0, 0.0, 3.5, 3.5),
+            "bar": self.strips[:, np.newaxis] + quad(12.0, 0.9, 4.5, BAR_HEIGHT),
+            "white": np.concatenate(white),
+            "grey box": quad(*GREY_BOX)[np.newaxis],
+            "card box": quad(*CARD_BOX)[np.newaxis],
+        }
 
     @cached_property
     def marks(self) -> Array:

@@ -5,6 +5,7 @@ Advice: common practice.
 
 from __future__ import annotations
 
+import csv
 import io
 import os
 import textwrap
@@ -19,38 +20,13 @@ from dyemix.arrays import Array
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
-from dyemix.photo.layout import (
-    CARD_BOX,
-    GREY_BOX,
-    HEIGHT,
-    MARK,
-    WIDTH,
-    Layout,
-    layout_of,
-    parts,
-    quad,
-)
+from dyemix.photo.layout import HEIGHT, WIDTH, Layout, layout_of, parts
 from dyemix.photo.places import mark_dictionary
 from dyemix.writing import csv_text, destination, write
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
-_GREY_HERE = "grey card here, lightest step to the left, filling the box"
-_TO_FILL_IN = (
-    "Its steps:  ☐ 18 %   ☐ ____ ____ ____ ____ ____ %, lightest first",
-    "cloth ____________   alkali ____________   liquor ratio ______",
-    "salt ______ g/L   time ______ h   warmth ______ °C   lot ______",
-)
-_CARD_HERE = "patch card here, first patch top left;\na smaller card anywhere in the box"
-_ADVICE_TOP = (
-    "Photo page: lay or pin on each cell one dry, ironed swatch of {} mm, four layers thick.",
-    "Keep the strips under the cells and the white between them bare.",
-    "Light: open shade or a window without direct sun; no other lamp, no shadow on the page.",
-)
-_ADVICE_BOTTOM = (
-    "Camera: flash, HDR, night mode and filters off. Hold focus and exposure on the grey",
-    "card (long press). All four corner marks in the picture, nothing pure white or black.",
-    "Print in black on plain paper, at any scale. Matt, not glossy.",
-)
+#: What stands on every page: mm from its left and top, size, words.
+_WORDS = Path(__file__).parents[1] / "data" / "photo_page.csv"
 
 
 @dataclass(frozen=True)
@@ -84,26 +60,18 @@ def _shapes(layout: Layout) -> Iterator[tuple[Array, str]]:
         yield corners, "0"
         for square in parts(corners, 7, 7)[image.ravel() > 127]:  # 5 × 5 and a border
             yield square, "1"
-    for corners in (*layout.cells, quad(*GREY_BOX), quad(*CARD_BOX)):
-        yield corners, ""
-    for corners, grey in ((layout.greys, "0.6"), (layout.bars, "0")):
-        yield from ((each, grey) for each in corners)
+    outline = {"swatch": "", "grey box": "", "card box": "", "check": "0.6", "bar": "0"}
+    for role, grey in outline.items():
+        yield from ((corners, grey) for corners in layout.places[role])
 
 
 def _words(layout: Layout, pieces: Sequence[tuple[str, str]]) -> Iterator[tuple[Array, str, Any]]:
     """What stands on the page: where ``(2,)``, the words, and how."""
     width, height = np.ptp(layout.cells[0], axis=0)
-    centred = {"ha": "center", "fontsize": 7, "color": "0.4"}
-    yield quad(*GREY_BOX).mean(axis=0), _GREY_HERE, centred
-    yield quad(*CARD_BOX).mean(axis=0), _CARD_HERE, centred
-    for lines, left, top in (
-        (_ADVICE_TOP, MARK + 4.0, 4.0),
-        (_TO_FILL_IN, 2.0, 222.0),
-        (_ADVICE_BOTTOM, MARK + 4.0, HEIGHT - 11.5),
-    ):
-        for i, line in enumerate(lines):
-            at = np.array([left, top + 4.2 * i])
-            yield at, line.format(f"{width:.0f} × {height:.0f}"), {"fontsize": 7.5}
+    with _WORDS.open(encoding="utf-8", newline="") as file:
+        for left, top, points, line in csv.reader(file):
+            at = np.array([float(left), float(top)])
+            yield at, line.format(f"{width:.0f} × {height:.0f}"), {"fontsize": float(points)}
     for i, (recipe, swatch) in enumerate(pieces):
         # Two lines at most, in the head of the cell.
         words = textwrap.wrap(f"{recipe} {swatch and f'({swatch})'}", int(width / 1.05))[:2]
@@ -179,7 +147,7 @@ def write_photo_page(
     layout = layout_of(max(cells or (0 if pieces else 24), len(pieces)))
     pieces += [("", "")] * (layout.count - len(pieces))
     labelled = [(label, *piece) for label, piece in zip(layout.labels, pieces, strict=True)]
-    method = "".join(f"# {key}:\n" for key in METHOD[:6])
+    method = "".join(f"# {key}:\n" for key in METHOD[:7])
     cells_table = method + csv_text([("cell", "recipe", "swatch"), *labelled])
     drawn = _drawn(layout, pieces, paper, form)
     destination(table, force=force, inputs=inputs)  # refused before the page is written, not after

@@ -21,21 +21,10 @@ from dyemix.arrays import Array
 from dyemix.errors import Fault, InputError
 from dyemix.files.small_tables import Column, number, read_table
 from dyemix.photo.decode import Photograph, need
-from dyemix.photo.layout import (
-    CARD_BOX,
-    GREY_BOX,
-    HEIGHT,
-    LAYOUTS,
-    WIDTH,
-    Layout,
-    homography,
-    parts,
-    project,
-    quad,
-)
+from dyemix.photo.layout import HEIGHT, LAYOUTS, WIDTH, Layout, homography, parts, project, quad
 
 #: Longest side (px) of the picture in which the marks are looked for.
-_SEARCH = 1800
+_SEARCH = 2400
 #: Marks that are up to so many mm off their places lie on one page; a sheet of paper bends.
 _NOT_FLAT = 3.0
 #: A page whose marks are so many times larger than any other in the picture is the one meant.
@@ -141,34 +130,23 @@ def read_grid(text: str, grey_at: str = "", card_at: str = "") -> Frame:
     rows, columns = (int(size[1]), int(size[2])) if size else (0, 0)
     if size is None or not (0 < rows <= 26 and 0 < columns <= 50):
         raise InputError(Fault(f"{text!r} is no grid of 1 to 26 x 1 to 50 cells: {_GRID_HELP}"))
-    places = {}
+    places: dict[str, Array] = {}
     words = {"swatch": text[size.end() :] + " ", "grey box": grey_at, "card box": card_at}
     for role, points in words.items():
-        if points:
-            box = np.array([(float(x), float(y)) for x, y in _POINT.findall(points)])
-            if box.shape != (4, 2) or not _area(box) >= 100 or not _runs_right(box):
-                message = f"four corners of the {role} are wanted, clockwise from the top left"
-                raise InputError(Fault(f"{message} of the upright picture: {_GRID_HELP}"))
-            places[role] = box[np.newaxis]
-    width, height = np.linalg.norm(np.diff(places["swatch"][0][:3], axis=0), axis=1)
-    told, other = (
-        abs(np.log(width / n / (height / m))) for n, m in ((columns, rows), (rows, columns))
-    )
+        box = np.array([(float(x), float(y)) for x, y in _POINT.findall(points)])
+        upright = box.shape == (4, 2) and box[1, 0] - box[0, 0] > abs(box[1, 1] - box[0, 1])
+        if points and not (upright and _area(box) >= 100):
+            message = f"four corners of the {role} are wanted, clockwise from the top left of the"
+            raise InputError(Fault(f"{message} upright picture: {_GRID_HELP}"))
+        places |= {role: box[np.newaxis]} if points else {}
+    block = places["swatch"][0]
+    width, height = np.linalg.norm(np.diff(block[:3], axis=0), axis=1)
+    told, other = np.abs(np.log(width / height * np.array([rows / columns, columns / rows])))
     if 2.0 * other < told:
-        raise InputError(
-            Fault(
-                f"{rows} rows and {columns} columns would make long cells in this block, {columns} "
-                f"rows and {rows} columns even ones: {_GRID_HELP}"
-            )
-        )
-    places["swatch"] = parts(places["swatch"][0], rows, columns)
+        message = f"{rows} rows and {columns} columns make long cells here, and {columns} rows and"
+        raise InputError(Fault(f"{message} {rows} columns even ones: {_GRID_HELP}"))
+    places["swatch"] = parts(block, rows, columns)
     return Frame(Layout(-1, rows, columns).labels, places)
-
-
-def _runs_right(corners: Array) -> bool:
-    """Whether the first side of a quadrilateral runs to the right, as the top of one does."""
-    x, y = corners[1] - corners[0]
-    return bool(x > abs(y))
 
 
 def _area(corners: Array) -> float:
@@ -200,11 +178,7 @@ def read_corners(path: str | os.PathLike[str]) -> Frame:
         if any(label in named for named in places.values()):
             table.faults.add(f"{label!r} stands twice.", row, "cell")
         if not _area(outline) >= 25:
-            table.faults.add(
-                "the corners do not run clockwise from the top left round an area: "
-                "x1 y1 is the top left, x3 y3 the bottom right.",
-                row,
-            )
+            table.faults.add("the corners do not run clockwise round an area: top left first.", row)
         places.setdefault(role, {})[label] = outline
     table.faults.raise_any()
     quads = {role: np.array(list(named.values())) for role, named in places.items()}
@@ -225,49 +199,17 @@ def _marks(photo: Photograph) -> tuple[NDArray[np.intp], Array]:
     dictionary = mark_dictionary()
     import cv2
 
-    codes = photo.codes
-    shrink = max(1, int(np.ceil(max(codes.shape[:2]) / _SEARCH)))
-    detector = cv2.aruco.ArucoDetector(dictionary, cv2.aruco.DetectorParameters())
-    found: list[tuple[int, Array]] = []
-    for step in dict.fromkeys((shrink, max(1, shrink // 2))):
-        size = (codes.shape[1] // step, codes.shape[0] // step)
-        small = codes if step == 1 else cv2.resize(codes, size, interpolation=cv2.INTER_AREA)
-        quads, numbers, _ = detector.detectMarkers(_eight_bit(small[..., 1], photo))
-        seen = [int(i) for i in (numbers if numbers is not None else np.empty(0)).ravel()]
-        scale = np.array(codes.shape[1::-1]) / size
-        found = [
-            *zip(seen, [(q.reshape(4, 2) + 0.5) * scale - 0.5 for q in quads], strict=True),
-            *((i, corners) for i, corners in found if i not in seen),
-        ]
-        found = [(i, corners) for i, corners in found if i < 4 * len(LAYOUTS)]
-        if len({i for i, _ in found}) >= 4:
-            break
-    corners = np.array([_refine(photo, corners) for _, corners in found]).reshape(-1, 4, 2)
-    return np.array([i for i, _ in found], dtype=int), corners
-
-
-def _eight_bit(green: NDArray[Any], photo: Photograph) -> NDArray[np.uint8]:
-    """The green codes; sixteen-bit ones as 8-bit ones with sRGB's spacing, whatever the curve."""
-    if green.dtype != np.uint8:
-        level = photo.curve[:, 1].astype(float)
-        encoded = np.where(level <= 0.0031308, 12.92 * level, 1.055 * level ** (1 / 2.4) - 0.055)
-        green = np.rint(255.0 * np.clip(encoded, 0, 1)).astype(np.uint8)[green]
-    return np.ascontiguousarray(green)
-
-
-def _refine(photo: Photograph, corners: Array) -> Array:
-    """Corners of a mark to a fraction of a pixel, at full size."""
-    import cv2
-
-    side = np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).min()
-    window = int(np.clip(side / 14.0, 2, 12))  # half a square of the mark, which has seven
-    low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 3 * window, 0)
-    high = np.ceil(corners.max(axis=0)).astype(int) + 3 * window
-    patch = _eight_bit(photo.codes[low[1] : high[1], low[0] : high[0], 1], photo)
-    start = (corners - low).astype(np.float32).reshape(-1, 1, 2)
-    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.01)
-    fine = cv2.cornerSubPix(patch, start, (window, window), (-1, -1), stop).reshape(4, 2)
-    return np.asarray(fine + low, dtype=float)
+    settings = cv2.aruco.DetectorParameters()
+    settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    whole = np.array(photo.codes.shape[1::-1])
+    width, height = np.rint(whole * min(1.0, _SEARCH / whole.max())).astype(int)
+    to_see = np.rint(255.0 * photo.curve[:, 1] ** (1 / 2.2)).astype(np.uint8)
+    green = cv2.resize(to_see[photo.codes[..., 1]], (width, height), interpolation=cv2.INTER_AREA)
+    quads, seen, _ = cv2.aruco.ArucoDetector(dictionary, settings).detectMarkers(green)
+    numbers = np.array([] if seen is None else seen, dtype=int).ravel()
+    corners = (np.reshape(quads, (-1, 4, 2)) + 0.5) * (whole / (width, height)) - 0.5
+    ours = numbers < 4 * len(LAYOUTS)
+    return numbers[ours], corners[ours]
 
 
 def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Lens, float]:
@@ -277,8 +219,8 @@ def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Lens, float]:
     numbers, corners = _marks(photo)
     if not len(numbers):
         raise photo.refuse(
-            "no photo page was found: all four corner marks must be in the picture and sharp. "
-            "Without the printed page, give the corners of the cells in a table."
+            "no photo page was found: its four corner marks must be in the picture and sharp, or "
+            "the corners of the cells in a table."
         )
     sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).min(axis=1)
     pages = []
@@ -306,10 +248,7 @@ def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Lens, float]:
     off, side, four, layout, lens = max(flat, key=lambda page: page[1])
     others = np.delete(sides, four)
     if np.any(_NEARER * others > side):
-        raise photo.refuse(
-            "corner marks of two photo pages are in the picture, and which is meant cannot be "
-            "told: photograph one, and cover the other."
-        )
+        raise photo.refuse("corner marks of two photo pages are in the picture: cover one.")
     if len(others):
         notes.append("another photo page lies in the background: the nearest was read.")
     return layout, lens, off
@@ -333,16 +272,5 @@ def find_page(photo: Photograph) -> tuple[Frame, Lens]:
     if off > 1.0:
         notes.append(f"the page was not quite flat: marks up to {off:.1f} mm off.")
     if per_mm < 4.0:
-        notes.append(
-            f"the page is small in the picture ({per_mm:.1f} pixels a mm; 6 or more are good): "
-            "go nearer."
-        )
-    places = {
-        "swatch": layout.cells,
-        "check": layout.greys,
-        "bar": layout.bars,
-        "white": layout.whites,
-        "grey box": quad(*GREY_BOX)[np.newaxis],
-        "card box": quad(*CARD_BOX)[np.newaxis],
-    }
-    return Frame(layout.labels, places, layout, tuple(notes)), lens
+        notes.append(f"go nearer: the page has {per_mm:.1f} pixels a mm; 6 or more are good.")
+    return Frame(layout.labels, layout.places, layout, tuple(notes)), lens

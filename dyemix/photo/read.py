@@ -6,6 +6,7 @@ import os
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 
@@ -16,26 +17,26 @@ from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import Fault, InputError, TargetError
 from dyemix.files import read_swatches
+from dyemix.files.cells import few
 from dyemix.files.names import read_names
-from dyemix.photo.camera_matrix import spread_in_lab
 from dyemix.photo.characterise import Cards, Characterisation
 from dyemix.photo.decode import Photograph, decode
-from dyemix.photo.flat_field import Flat
+from dyemix.photo.light import Flat
+from dyemix.photo.patches import Patches, spread_in_lab
 from dyemix.photo.places import Frame, find_page, read_corners, read_grid
-from dyemix.photo.quality import (
+from dyemix.photo.results import CellReading, Laid, PhotoReading
+from dyemix.photo.sample import (
     CLIPPED,
     PATCHY,
     REMEDY,
     clipped,
+    cloth,
     mottled,
     printed_greys,
     reasons,
     retouched,
     softness,
 )
-from dyemix.photo.reference_cards import Patches
-from dyemix.photo.results import CellReading, PhotoReading
-from dyemix.photo.sample import Cloth, cloth
 
 File = str | os.PathLike[str]
 
@@ -48,10 +49,8 @@ _PATCHY_FACTOR = 3.0
 _LEAST = 0.004
 _ANCHORS = ("grey", "undyed")
 _PAPER = ("paper", "office paper", "white paper", "white")
-_NO_PAPER = (
-    "office paper is brightened and cannot serve as white or grey: lay a grey card in the picture, "
-    "or take the undyed cloth as the anchor ('undyed')."
-)
+_NO_PAPER = "office paper is brightened: lay a grey card there, or take the anchor 'undyed'."
+_STEPS = "write its steps between 0 and 1, lightest first, as '0.9, 0.18', or none."
 _NUMBER = re.compile(r"\s*[0-9]*\.?[0-9]+\s*")
 _IMPOSSIBLE = "reads a colour that no cloth has: the light or the grey card is not what was told"
 
@@ -74,7 +73,6 @@ class PhotoOptions:
     measured : the dyer's own measured swatches; those that lie in named cells (same recipe, and
         same swatch name where given) serve as further patches.
     keep : labels of cells to keep although they are flagged; ``"all"`` for all of them.
-    encoding : ``"stated"`` by the file, ``"linear"`` or ``"sRGB"``.
     light : of the CIELAB that is wanted.
 
     Raises `InputError` for what is none of these, or contradicts itself.
@@ -90,22 +88,16 @@ class PhotoOptions:
     anchor: str = "grey"
     measured: File | SwatchSet | None = None
     keep: str | Iterable[str] = ()
-    encoding: str = "stated"
     light: Light = D65_2
 
     def __post_init__(self) -> None:
+        twice = self.grid is not None and self.corners is not None
+        unreal = not all(0 < step < 1 for step in self.steps)
         for wrong, message in (
             (self.anchor.lower() in _PAPER, _NO_PAPER),
             (self.anchor not in _ANCHORS, f"anchor {self.anchor!r} is unknown: grey or undyed."),
-            (
-                self.grid is not None and self.corners is not None,
-                "give the places of the cells by a grid or by a table of corners, not both.",
-            ),
-            (
-                not all(0 < step < 1 for step in self.steps),
-                f"grey {self.grey!r}: write the reflectances of the grey card's steps, between 0 "
-                "and 1, lightest first, as '0.9, 0.18', or none.",
-            ),
+            (twice, "give the places of the cells by a grid or by a table, not both."),
+            (unreal, f"grey {self.grey!r}: {_STEPS}"),
         ):
             if wrong:
                 raise InputError(Fault(message))
@@ -120,28 +112,13 @@ class PhotoOptions:
         return tuple(float(word) if _NUMBER.fullmatch(word) else np.nan for word in words)
 
 
-@dataclass(frozen=True, eq=False)
-class _Laid:
-    """What lies in one cell: what was said of it, what the picture shows, why to leave it out."""
-
-    label: str
-    corners: Array
-    content: Reading
-    cloth: Cloth
-    why: tuple[str, ...]
-
-
 def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReading:
     """Read a photograph of swatches (JPEG, PNG, TIFF, HEIC or raw), and keep how it was done.
 
-    Raises
-    ------
-    InputError
-        For a picture, page, card or table that cannot be read, with what to do about it.
+    Raises `InputError` for a picture, page, card or table that cannot be read, with what to do.
     """
-    options = options or PhotoOptions()
-    photo = decode(path, options.encoding)
-    notes = list(photo.notes)
+    options, notes = options or PhotoOptions(), list[str]()
+    photo = decode(path)
     named = {} if options.cells is None else read_names(options.cells, notes, "cell")
     contents = {reading.name.upper(): reading for reading in named.values()}
     cards = _look(photo, options, contents)
@@ -151,25 +128,24 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     greys, hidden = printed_greys(straight, frame, flat)
     laid, vacant = _laid(straight, frame, flat, contents, softness(straight, frame))
     found = cards.characterise(_measured(laid, options.measured))
-    found = replace(found, doubts=(*found.doubts, *retouched(frame, flat, greys, hidden)))
-    cells = _cells(laid, found, _labels(laid, options.keep, photo))
-    if options.light != D65_2:
-        cells = [cell.under(options.light) for cell in cells]
+    doubts = (*found.doubts, *retouched(frame, flat, greys, hidden))
+    cells = _cells(laid, found, _kept(laid, options.keep, photo))
+    cells = [cell if options.light == D65_2 else cell.under(options.light) for cell in cells]
     left = [cell for cell in cells if cell.left_out]
-    notes += [f"values are {photo.encoding}.", *frame.notes, *found.notes]
-    notes += [f"{doubt}." for doubt in found.doubts if doubt not in " ".join(notes)]
-    if flat.known:
-        notes.append(f"light over the cells: even to {100 * flat.residual:.1f} % once corrected.")
-    if vacant:
-        notes.append(f"no cloth in {', '.join(vacant)}.")
-    if left:
-        told = "; ".join(f"{cell.title} ({', '.join(cell.left_out)})" for cell in left)
-        notes.append(f"left out: {told}. Keep them by name if you must.")
+    told = "; ".join(f"{cell.title} ({', '.join(cell.left_out)})" for cell in left)
+    even = f"light over the cells: even to {100 * flat.residual:.1f} % once corrected."
+    notes = [*photo.notes, *notes, f"values are {photo.encoding}.", *frame.notes, *found.notes]
+    notes += [*(f"{doubt}." for doubt in doubts), *([even] if flat.known else [])]
+    notes += [f"no cloth in {', '.join(vacant)}."] if vacant else []
+    notes += [f"left out: {told}. Keep them by name if you must."] if left else []
     if len(left) == len(cells):
         first = "; ".join(dict.fromkeys(cell.left_out[0] for cell in left))
         raise photo.refuse(f"every cell is left out ({first}): photograph it again.")
-    readings = [cell.reading(photo.file, found.doubts) for cell in cells if not cell.left_out]
-    swatches = SwatchSet(tuple(readings), tuple(notes), photo.file)
+    readings = [cell.reading(photo.file, doubts) for cell in cells if not cell.left_out]
+    swatches, found = (
+        SwatchSet(tuple(readings), tuple(notes), photo.file),
+        replace(found, doubts=doubts),
+    )
     return PhotoReading(swatches, tuple(cells), tuple(vacant), tuple(notes), found, frame, photo)
 
 
@@ -215,15 +191,11 @@ def _frame(photo: Photograph, options: PhotoOptions) -> tuple[Photograph, Frame]
 
 def _laid(
     straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Reading], rises: Array
-) -> tuple[list[_Laid], list[str]]:
+) -> tuple[list[Laid], list[str]]:
     """The cells with cloth in them, and the labels of those without; `rises` tells the focus."""
-    absent = sorted(set(contents) - {label.upper() for label in frame.labels})
-    if absent:
-        raise straight.refuse(
-            f"{len(contents)} cells are named but {len(frame.labels)} are in the picture; not "
-            f"there: {', '.join(absent[:8])}{' …' if absent[8:] else ''}. Name cells that the page "
-            "has, or photograph the right page."
-        )
+    if absent := sorted(set(contents) - {label.upper() for label in frame.labels}):
+        counts = f"{len(contents)} cells are named but {len(frame.labels)} are in the picture"
+        raise straight.refuse(f"{counts}; not there: {few(absent, 8)}. Is it the right page?")
     laid, vacant = [], []
     for label, corners, rise in zip(frame.labels, frame.of("swatch"), rises, strict=True):
         here = cloth(straight, corners, flat, whole=frame.layout is None)
@@ -233,51 +205,43 @@ def _laid(
         else:
             content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
             why = reasons(here, flat.near(corners.mean(axis=0)), rise)
-            laid.append(_Laid(label, corners, content, here, why))
-    bare = [label for label in vacant if label.upper() in contents]
-    if bare:
-        raise straight.refuse(
-            f"no cloth lies in {', '.join(bare)}, which the table of cells names: lay it there, or "
-            "clear its recipe in the table."
-        )
+            laid.append(Laid(label, corners, content, here, why))
+    if bare := [label for label in vacant if label.upper() in contents]:
+        raise straight.refuse(f"no cloth lies in {', '.join(bare)}, which the table names.")
     if not laid:
         raise straight.refuse("there is no cloth in any cell of the page.")
     return laid, vacant
 
 
-def _measured(laid: Sequence[_Laid], measured: File | SwatchSet | None) -> Patches | None:
+def _measured(laid: Sequence[Laid], measured: File | SwatchSet | None) -> Patches | None:
     """Cells whose cloth was measured as well, as further patches."""
     if measured is None:
         return None
     table = measured if isinstance(measured, SwatchSet) else read_swatches(measured)
     known: dict[str, tuple[Array, Array]] = {}
-    for each in laid:
-        recipe, piece = each.content.recipe, each.content.swatch
-        for swatch in table.swatches if recipe is not None else ():
-            if swatch.recipe == recipe and (not piece or swatch.readings[0].swatch in ("", piece)):
-                name = f"{each.label} {recipe}"
-                known.setdefault(name, (swatch.colour(D65_2), each.cloth.mean))
+    for each, swatch in product(laid, table.swatches):
+        piece = each.content.swatch
+        if swatch.recipe == each.content.recipe and piece in ("", swatch.readings[0].swatch):
+            known.setdefault(each.title, (swatch.colour(D65_2), each.cloth.mean))
     if not known:
         message = (
-            "none of the measured swatches lies in a named cell: name the cells, with the same "
-            "recipes as in the measured table."
+            "none of the measured swatches lies in a named cell: name them by the same recipe."
         )
         raise InputError(Fault(message, table.source or None))
     lab, light = (np.array(values) for values in zip(*known.values(), strict=True))
     return Patches(tuple(known), lab, light)
 
 
-def _labels(laid: Sequence[_Laid], keep: str | Iterable[str], photo: Photograph) -> set[str]:
+def _kept(laid: Sequence[Laid], keep: str | Iterable[str], photo: Photograph) -> set[str]:
     """The labels of the cells that the dyer keeps by name, in capitals."""
     have = {each.label.upper() for each in laid}
     wanted = {label.strip().upper() for label in ([keep] if isinstance(keep, str) else keep)}
-    if unknown := wanted - have - {"ALL"}:
-        unknown_names = ", ".join(sorted(unknown))
-        raise photo.refuse(f"no cell with cloth is called {unknown_names}: nothing kept.")
+    if unknown := sorted(wanted - have - {"ALL"}):
+        raise photo.refuse(f"no cell with cloth is called {', '.join(unknown)}: nothing kept.")
     return have if "ALL" in wanted else wanted
 
 
-def _cells(laid: Sequence[_Laid], found: Characterisation, kept: set[str]) -> list[CellReading]:
+def _cells(laid: Sequence[Laid], found: Characterisation, kept: set[str]) -> list[CellReading]:
     """Every cell with its colour and its error."""
     matrix, flat = found.matrix, found.flat
     rgb = np.array([each.cloth.mean for each in laid])
@@ -296,22 +260,21 @@ def _cells(laid: Sequence[_Laid], found: Characterisation, kept: set[str]) -> li
     for i, (each, spectrum) in enumerate(zip(laid, _spectra(lab), strict=True)):
         parts = delta_e(lab[i], matrix.lab(each.cloth.blocks))
         spread = float(np.sqrt(np.mean(parts**2)))
-        flags, left_out = (*mottled(spread), *each.content.warnings), each.why
-        accepted = each.label.upper() in kept
-        bound = None
+        words, left_out, bound = (*mottled(spread), *each.content.warnings), each.left_out, None
         if (word := clipped(each.cloth.ends)) and not left_out:
             signs = np.subtract(*(each.cloth.ends[::-1] > CLIPPED).astype(float))
             beyond = (slope[i] * signs).T[signs != 0]
             bound = Clipped(beyond / np.linalg.norm(beyond, axis=1, keepdims=True))
-            flags = (f"{word}; a bound, not a value. {REMEDY}", *flags)
-        if accepted:
-            flags, left_out = (*(f"kept although {reason}" for reason in left_out), *flags), ()
+            words = (f"{word}; a bound, not a value. {REMEDY}", *words)
+        if accepted := each.label.upper() in kept:
+            words, left_out = (*(f"kept although {reason}" for reason in left_out), *words), ()
         if spectrum is None:
             left_out = (*left_out, _IMPOSSIBLE)
         cells.append(
             CellReading(
-                each.label, each.corners, each.cloth.piece, each.cloth.core, each.content, lab[i],
-                spectrum, within[i], between, camera[i], spread, flags, left_out, bound, accepted,
+                **vars(each) | {"left_out": left_out}, lab=lab[i], reflectance=spectrum,
+                within=within[i], between=between, camera=camera[i], spread=spread, flags=words,
+                clipped=bound, accepted=accepted,
             )
         )  # fmt: skip
     return cells

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,55 +12,66 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, lab, smoothest_reflectance
 from dyemix.colour.difference import Miss
 from dyemix.dataset.clipped import Clipped
+from dyemix.dataset.conditions import PICTURE
+from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.errors import TargetError
-from dyemix.photo.camera_matrix import metric
 from dyemix.photo.characterise import Characterisation
 from dyemix.photo.decode import Photograph
+from dyemix.photo.patches import SHARED_OVER, metric
 from dyemix.photo.places import Frame
+from dyemix.photo.sample import Cloth
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-#: Within one picture the camera is wrong by nearly the same amount on nearly the same colour: the
-#: shared part falls as exp(−d/8) with the distance d in ΔE2000, computed with two measured cameras
-#: (benchmarks/photo_errors.py).
-SHARED_OVER = 8.0
+_ERRORS = ("within", "between", "camera")
 
 
 @dataclass(frozen=True, eq=False)
-class CellReading:
+class Laid:
+    """What lies in one cell.
+
+    Attributes
+    ----------
+    label, corners : which cell, and where it is ``(4, 2)``.
+    content : what the table of cells says lies in it; its recipe is None where nobody said.
+    cloth : what the picture shows.
+    left_out : the reasons for which it is not read, if any.
+    """
+
+    label: str
+    corners: Array
+    content: Reading
+    cloth: Cloth
+    left_out: tuple[str, ...]
+
+    @property
+    def title(self) -> str:
+        return f"{self.label} {'' if self.content.recipe is None else self.content.recipe}".strip()
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class CellReading(Laid):
     """One cell as it was read.
 
     Attributes
     ----------
-    label, corners : which cell, and where it is ``(4, 2)``; `piece` where the cloth in it lies, and
-        `core` what of that was read.
-    content : what the table of cells says lies in it; its recipe is None where nobody said.
     lab : ``(3,)`` CIELAB under `light`.
     reflectance : ``(B,)`` the smoothest one with this colour; None where no cloth can have it.
     within : ``(3, 3)`` covariance of `lab` from the cloth itself: weave, mottle, noise, light.
     between : ``(3, 3)`` from repeats of one swatch, beyond `within`.
     camera : ``(3, 3)`` from the camera and its matrix, shared by like colours in one picture.
     spread : root mean square ΔE2000 of parts of the cell to its mean.
-    flags : doubts, in words; `left_out` the reasons for which it is not read, if any.
+    flags : doubts, in words.
     clipped : where its colour is a bound only; `accepted` where the dyer keeps it as it is.
     """
 
-    label: str
-    corners: Array
-    piece: Array
-    core: Array
-    content: Reading
     lab: Array
     reflectance: Array | None
     within: Array
     between: Array
     camera: Array
     spread: float
-    flags: tuple[str, ...]
-    left_out: tuple[str, ...]
+    flags: tuple[str, ...] = ()
     clipped: Clipped | None = None
     accepted: bool = False
     light: Light = D65_2
@@ -79,29 +90,12 @@ class CellReading:
         """The same in another light, through the smoothest reflectance of this colour."""
         if self.reflectance is None:
             return replace(self, light=light)
-        step = np.array([1.0, 1.0, 1.0])
-        near = smoothest_reflectance(
-            self.lab + np.concatenate([np.diag(step), -np.diag(step)]), self.light
-        )
-        ends = lab(near, light)
-        slope = (ends[:3] - ends[3:]).T / (2 * step)
-
-        def turned(covariance: Array) -> Array:
-            return np.asarray(slope @ covariance @ slope.T)
-
-        return replace(
-            self, light=light, lab=lab(self.reflectance, light), within=turned(self.within),
-            between=turned(self.between), camera=turned(self.camera),
-            clipped=None if self.clipped is None else Clipped(self.clipped.beyond @ slope.T),
-        )  # fmt: skip
-
-    @property
-    def recipe(self) -> str:
-        return "" if self.content.recipe is None else str(self.content.recipe)
-
-    @property
-    def title(self) -> str:
-        return f"{self.label} {self.recipe}".strip()
+        near = smoothest_reflectance(self.lab + np.vstack([np.eye(3), -np.eye(3)]), self.light)
+        slope = np.subtract(*np.split(lab(near, light), 2)).T / 2.0
+        errors = {name: slope @ getattr(self, name) @ slope.T for name in _ERRORS}
+        clipped = None if self.clipped is None else Clipped(self.clipped.beyond @ slope.T)
+        here = lab(self.reflectance, light)
+        return replace(self, light=light, lab=here, clipped=clipped, **errors)
 
     @property
     def words(self) -> tuple[str, ...]:
@@ -111,7 +105,7 @@ class CellReading:
     def reading(self, file: str, doubts: tuple[str, ...]) -> Reading:
         """The reading of what lies in it; `doubts` hold for the whole picture."""
         light = {"illuminant": self.light.illuminant, "observer": str(self.light.observer)}
-        seen = {"geometry": "photograph", **light}
+        seen = {"geometry": "photograph", PICTURE: file, **light}
         return Reading(
             recipe=self.content.recipe,
             reflectance=self.reflectance,
@@ -129,7 +123,7 @@ class CellReading:
 
 
 @dataclass(frozen=True, eq=False)
-class PhotoReading:
+class PhotoReading(Result):
     """What was read of one photograph.
 
     Attributes
@@ -158,45 +152,52 @@ class PhotoReading:
         have = ", ".join(cell.label for cell in self.cells)
         raise TargetError(f"no cloth was read in a cell {label!r}: there are {have}.")
 
-    def target(self, label: str) -> Target:
+    def _value(self, label: str) -> CellReading:
+        """The cell of that label that is a value. Raises `TargetError`, with the reason."""
+        cell = self.cell(label)
+        why = cell.left_out or cell.flags[:1] * (cell.clipped is not None and not cell.accepted)
+        if why:
+            name = f"cell {cell.label} of {self.photograph.file}"
+            raise TargetError(
+                f"{name} is no target: {'; '.join(why)}. Keep it by name if you must."
+            )
+        return cell
+
+    def _shared(self, apart: float) -> float:
+        """The share of the camera's error that colours so many ΔE2000 `apart` have in common."""
+        return float(np.exp(-apart / SHARED_OVER[self.characterisation.matrix.kind == "grey"]))
+
+    def target(self, label: str, beside: SwatchSet | None = None) -> Target:
         """The colour of one cell as a target, with its error and its doubts.
 
-        Raises `TargetError` where it was not read, and where it is left out, with the reason.
+        Where the dyes were fitted to swatches `beside` it in this photograph, what the camera does
+        to all like colours of one picture drops out. Raises `TargetError` where it was not read,
+        and where it is left out or a bound only, with the reason.
         """
-        cell = self.cell(label)
-        name = f"cell {cell.label} of {self.photograph.file}"
-        if cell.left_out:
-            reasons = "; ".join(cell.left_out)
-            raise TargetError(f"{name} is left out ({reasons}). Keep it by name if you must.")
-        if cell.clipped is not None and not cell.accepted:
-            raise TargetError(f"{name} is no target: {cell.flags[0]} Keep it by name if you must.")
-        doubts = (*cell.flags, *self.characterisation.doubts)
-        said = tuple(f"{name}: {doubt}." for doubt in doubts)
-        return Target(cell.lab, cell.light, None, name, "reading", cell.covariance, said)
+        cell, name = self._value(label), f"cell {label.upper()} of {self.photograph.file}"
+        readings = () if beside is None else beside.readings
+        same = [
+            r.colour(cell.light)
+            for r in readings
+            if r.conditions.get(PICTURE) == self.photograph.file
+        ]
+        apart = float(np.min(delta_e(cell.lab, np.array(same)))) if same else np.inf
+        own = cell.covariance - self._shared(apart) * cell.camera
+        said = (f"{name}: {doubt}." for doubt in (*cell.flags, *self.characterisation.doubts))
+        return Target(cell.lab, cell.light, None, name, "reading", own, tuple(said))
 
     def piece(self, label: str) -> Reading:
         """The reading of one cell. Raises `TargetError` as `target` does."""
-        self.target(label)
-        return self.cell(label).reading(self.photograph.file, self.characterisation.doubts)
+        return self._value(label).reading(self.photograph.file, self.characterisation.doubts)
 
-    def to_frame(self) -> pd.DataFrame:
-        """One row a cell: label, recipe, CIELAB (D65, 2°), error, spread, flags, left out."""
-        import pandas as pd
-
-        return pd.DataFrame(
-            [
-                {
-                    "cell": cell.label,
-                    "recipe": cell.recipe,
-                    **dict(zip(("L*", "a*", "b*"), cell.lab, strict=True)),
-                    "error": cell.error,
-                    "spread": cell.spread,
-                    "flags": "; ".join(cell.flags),
-                    "left out": "; ".join(cell.left_out),
-                }
-                for cell in self.cells
-            ]
-        )
+    def _rows(self) -> Iterator[Row]:
+        """One row a cell: label, recipe, colour, error and spread (ΔE2000), doubts, left out."""
+        for cell in self.cells:
+            yield {
+                "cell": cell.label, "recipe": cell.content.recipe,
+                **dict(zip(("L*", "a*", "b*"), cell.lab, strict=True)), "error": cell.error,
+                "spread": cell.spread, "flags": cell.flags, "left out": cell.left_out,
+            }  # fmt: skip
 
     def __str__(self) -> str:
         read = f"{len(self.swatches.readings)} of {len(self.cells)} cells read"
@@ -217,39 +218,33 @@ class Difference:
 
     Attributes
     ----------
-    first, second : which cells.
+    names : which cells.
     lab : ``(3,)``, second less first, D65/2°.
     miss : how the second differs from the first.
     error : root mean square ΔE2000 that the camera alone would show between equal pieces.
     same_picture : whether both lay in one photograph.
     """
 
-    first: str
-    second: str
+    names: tuple[str, str]
     lab: Array
     miss: Miss
     error: float
     same_picture: bool
 
     @property
-    def delta_e(self) -> float:
-        return self.miss.delta_e
-
-    @property
     def seen(self) -> bool:
         """Whether the difference is larger than its error."""
-        return self.delta_e > self.error
+        return self.miss.delta_e > self.error
 
     def __str__(self) -> str:
         pictures = "same photograph" if self.same_picture else "two photographs"
         text = (
-            f"{self.first} to {self.second}: {self.delta_e:.1f} ΔE2000 (D65, 2°), error "
+            f"{' to '.join(self.names)}: {self.miss.delta_e:.1f} ΔE2000 (D65, 2°), error "
             f"{self.error:.1f}, {pictures}."
         )
         if not self.seen:
             return f"{text} Too small to see by phone: change nothing."
-        words = ", ".join(self.miss.words)
-        return f"{text} The second is {words}." if words else text
+        return f"{text} The second is {', '.join(self.miss.words) or 'another colour'}."
 
 
 def difference(first: PhotoReading, label: str, second: PhotoReading, other: str) -> Difference:
@@ -260,17 +255,10 @@ def difference(first: PhotoReading, label: str, second: PhotoReading, other: str
     """
     a, b = first.cell(label), second.cell(other)
     same = first is second
-    shared = np.exp(-float(delta_e(a.lab, b.lab)) / SHARED_OVER) if same else 0.0
-    covariance = (
-        a.within + a.between + b.within + b.between + (1.0 - shared) * (a.camera + b.camera)
-    )
+    shared = first._shared(float(delta_e(a.lab, b.lab))) if same else 0.0
+    covariance = a.covariance + b.covariance - shared * (a.camera + b.camera)
     slope = metric(((a.lab + b.lab) / 2.0)[np.newaxis])[0]
+    error = float(np.sqrt(np.trace(slope @ covariance @ slope.T)))
     files = ("", "") if same else (f"{first.photograph.file} ", f"{second.photograph.file} ")
-    return Difference(
-        first=files[0] + a.label,
-        second=files[1] + b.label,
-        lab=b.lab - a.lab,
-        miss=Miss.of(a.lab, b.lab),
-        error=float(np.sqrt(np.trace(slope @ covariance @ slope.T))),
-        same_picture=same,
-    )
+    names = (files[0] + a.label, files[1] + b.label)
+    return Difference(names, b.lab - a.lab, Miss.of(a.lab, b.lab), error, same)

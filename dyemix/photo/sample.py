@@ -1,21 +1,25 @@
-"""Linear light inside the places of a picture: rasters, block means, edges."""
+"""Linear light inside the places of a picture, and what is doubtful about it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.photo.decode import Photograph
-from dyemix.photo.flat_field import Flat
-from dyemix.photo.layout import HEAD, inset, parts, quad, within
+from dyemix.photo.layout import BAR_HEIGHT, HEAD, inset, parts, quad, within
+from dyemix.photo.light import Flat, covered
+from dyemix.photo.places import Frame
 
 #: The middle of a piece that is read, in both directions; frayed edges lie outside it.
 CORE = 0.66
 #: Blocks along each side of a cell; a block is then some threads wide and evens the weave out.
 BLOCKS = 6
+#: An even thing is clipped beyond this share of pixels.
+_CLIPPED = 0.02
 #: A block that differs from the others by so many robust standard deviations, and so much, is a
 #: seam, a loose thread or a hole.
 _ODD_BLOCK, _ODD_SHARE = 4.0, 0.03
@@ -26,7 +30,7 @@ _UNLIKE_PAPER = 0.035
 _NOISE = 6.0
 #: Cloth is looked for in blocks of this size, up to so far around its cell; nothing narrower is
 #: cloth.
-_BLOCK_MM, _AROUND_MM, _NARROWEST_MM = 0.8, 2.0, 3.2
+_BLOCK_MM, _AROUND_MM, _NARROWEST_MM = 0.8, 2.0, 4.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,21 +44,17 @@ class Raster:
 
 
 def raster(
-    photo: Photograph,
-    corners: Array,
-    most: int = _LARGEST_RASTER,
-    size: tuple[int, int] | None = None,
+    photo: Photograph, corners: Array, most: int = _LARGEST_RASTER, size: Any = None
 ) -> Raster:
     """Square a place ``(4, 2)`` up as the lens shows it: near the resolution of the picture, or to
-    a size (width, height).
+    a `size` (width, height).
 
     Codes become light before they are interpolated. Pixels beyond the picture count as clipped.
     """
     import cv2
 
-    sides = np.linalg.norm(np.diff(photo.lens(corners[[3, 0, 1]]), axis=0), axis=1)
-    height, width = (int(np.clip(round(side), 4, most)) for side in sides)
-    width, height = size or (width, height)
+    sides = np.linalg.norm(np.diff(photo.lens(corners[[1, 0, 3]]), axis=0), axis=1)
+    width, height = np.clip(np.rint(sides), 4, most).astype(int) if size is None else size
     y, x = (np.indices((height, width)) + 0.5) / np.array([height, width])[:, None, None]
     at = photo.lens(within(corners, np.stack([x, y], axis=-1)))
     limits = np.array(photo.codes.shape[1::-1])
@@ -74,19 +74,20 @@ def raster(
 
 def levels(
     photo: Photograph, places: Array, share: float, among: tuple[float, float] = (0.25, 0.75)
-) -> Array:
-    """Mean linear light ``(N, 3)`` of the middles of even things ``(N, 4, 2)``: paper, patches.
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Mean linear light ``(N, 3)`` of the middles of even things ``(N, 4, 2)``: paper, patches; and
+    whether they are within the scale ``(N,)``.
 
     Of the sorted values those `among` two shares are averaged, so that specks, scratches and what
     covers an edge do not count.
     """
+    rasters = [raster(photo, inset(corners, share), 60) for corners in places]
     found = np.empty((len(places), 3))
-    for i, corners in enumerate(places):
-        light = raster(photo, inset(corners, share), 60).light
-        values = np.sort(light.reshape(-1, 3), axis=0)
+    for i, here in enumerate(rasters):
+        values = np.sort(here.light.reshape(-1, 3), axis=0)
         low, high = (int(part * len(values)) for part in among)
         found[i] = values[low:high].mean(axis=0)
-    return found
+    return found, np.array([here.ends.max() <= _CLIPPED for here in rasters], dtype=bool)
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,9 +132,9 @@ def cloth(photo: Photograph, corners: Array, flat: Flat, whole: bool = False) ->
     """
     import cv2
 
-    piece, found_size, share = corners, np.full(2, np.inf), 1.0
+    piece, size, share = corners, np.full(2, np.inf), 1.0
     if flat.known and not whole:
-        piece, found_size, share = _piece(photo, corners, flat)
+        piece, size, share = _piece(photo, corners, flat)
     core = inset(piece, CORE)
     found = raster(photo, core)
     means = cv2.resize(found.light, (BLOCKS, BLOCKS), interpolation=cv2.INTER_AREA)
@@ -150,22 +151,12 @@ def cloth(photo: Photograph, corners: Array, flat: Flat, whole: bool = False) ->
     half = BLOCKS // 2
     groups = grid.reshape(half, 2, half, 2, 3).mean(axis=(1, 3)).reshape(-1, 3)
     coarse = np.cov(groups.T) / len(groups)
-    place = np.stack(
-        [np.ones(BLOCKS**2), *(np.indices((BLOCKS, BLOCKS)).reshape(2, -1) / (BLOCKS - 1))], axis=1
-    )
+    place = np.indices((BLOCKS, BLOCKS)).reshape(2, -1) / (BLOCKS - 1)
+    place = np.column_stack([np.ones(BLOCKS**2), *place])
     tilt = np.linalg.lstsq(place[kept], bright[kept], rcond=None)[0][1:]
-    return Cloth(
-        piece=piece,
-        core=core,
-        size=found_size,
-        share=share,
-        mean=mean,
-        covariance=coarse if np.trace(coarse) > np.trace(fine) else fine,
-        blocks=good,
-        left_out=1.0 - float(kept.mean()),
-        slope=float(np.abs(tilt).max() / max(middle, 1e-6)),
-        ends=found.ends,
-    )
+    covariance = coarse if np.trace(coarse) > np.trace(fine) else fine
+    left_out, slope = 1.0 - float(kept.mean()), float(np.abs(tilt).max() / max(middle, 1e-6))
+    return Cloth(piece, core, size, share, mean, covariance, good, left_out, slope, found.ends)
 
 
 def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array, float]:
@@ -184,9 +175,8 @@ def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array,
     blocks = cv2.resize(raster(photo, outer).light, (columns, rows), interpolation=cv2.INTER_AREA)
     paper = flat.level * flat.at(parts(outer, rows, columns).mean(axis=1))
     away = np.abs(np.log(np.maximum(blocks.reshape(-1, 3), 1e-5) / paper)).max(axis=1)
-    unlike = (
-        (away > max(_UNLIKE_PAPER, _NOISE * flat.residual)).reshape(rows, columns).astype(np.uint8)
-    )
+    unlike = (away > max(_UNLIKE_PAPER, _NOISE * flat.residual)).reshape(rows, columns)
+    unlike = unlike.astype(np.uint8)
     unlike[: int(np.ceil((HEAD + _AROUND_MM) / _BLOCK_MM))] = 0
     narrow = np.ones((round(_NARROWEST_MM / _BLOCK_MM),) * 2, np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(
@@ -208,13 +198,9 @@ def blur_mm(photo: Photograph, bar: Array, bar_height: float) -> float:
 
     `bar` ``(4, 2)`` are its corners, `bar_height` its height in mm.
     """
-    profile = (
-        raster(photo, within(bar, quad(0.2, -0.5, 0.6, 2.0)), 120)
-        .light.mean(axis=(1, 2))
-        .astype(float)
-    )
-    steps = np.linspace(0, len(profile) - 1, 240)
-    profile = np.interp(steps, np.arange(len(profile)), profile)
+    light = raster(photo, within(bar, quad(0.2, -0.5, 0.6, 2.0)), 120).light
+    rows = np.linspace(0, len(light) - 1, 240)
+    profile = np.interp(rows, np.arange(len(light)), light.mean(axis=(1, 2), dtype=float))
     bottom = 80 + int(np.argmin(profile[80:160]))  # in the bar, not in dark cloth beside it
     low, high = profile[bottom], np.quantile(profile, 0.9)
     if high <= 0 or low > 0.7 * high:
@@ -228,3 +214,103 @@ def blur_mm(photo: Photograph, bar: Array, bar_height: float) -> float:
     if not widths:
         return float("inf")
     return min(widths) / len(profile) * 2.0 * bar_height
+
+
+# Working values of our own, each found on photographs of the simulated camera.
+CLIPPED = 0.1  # share of pixels: fewer hardly move a mean
+_SHADOW = 0.06  # the paper around a cell, against the smooth fall of the light
+_BLUR_MM = 0.9  # 20–80 % rise of a printed edge
+_SLOPE = 0.12  # change of brightness from edge to edge
+_SEAM = 0.25  # share of blocks that do not belong to the cloth
+_MOTTLED = 0.7  # root mean square ΔE2000 of parts of a cell; level cloth shows 0.2 to 0.5
+_SMALLEST = 9.0  # mm; smaller than that, frayed edges are much of it
+_RAGGED = 0.75  # share of its rectangle that cloth fills
+_TONES = 0.04  # printed greys, against each other
+REMEDY = (
+    "Save Display P3 or raw instead of sRGB, expose two thirds of a stop less, or dye it paler."
+)
+#: Paper that differs by more than this (robust standard deviation) after the smooth fall of light.
+PATCHY = 0.009
+
+
+def mottled(spread: float) -> tuple[str, ...]:
+    """The flag of a cell whose parts differ by `spread` ΔE2000, where that is more than usual."""
+    flag = f"mottled: parts differ by {spread:.1f} ΔE2000 from their mean"
+    return (flag,) if spread > _MOTTLED else ()
+
+
+def printed_greys(photo: Photograph, frame: Frame, flat: Flat) -> tuple[Array, NDArray[np.bool_]]:
+    """How far the printed grey of each cell is from the others, as a fraction ``(N,)``, and whether
+    cloth lies on it ``(N,)``. `photo` has straight tones.
+    """
+    checks = frame.of("check")
+    light = np.log(levels(photo, checks, 0.5)[0] / flat.at(checks.mean(axis=1)))
+    off = light - np.median(light, axis=0) if len(checks) else light
+    return np.expm1(off.mean(axis=1)), covered(off)
+
+
+def softness(photo: Photograph, frame: Frame) -> Array:
+    """How wide the edges of the black bar of each cell are in mm ``(N,)``: the focus there."""
+    rises = [blur_mm(photo, bar, BAR_HEIGHT) for bar in frame.of("bar")]
+    return np.array(rises) if rises else np.zeros(len(frame.labels))
+
+
+def clipped(ends: Array) -> str:
+    """Which channels of a cell stand at an end of the scale, of shares ``(2, 3)``; '' for none."""
+    words = (
+        "at 0: the colour lies beyond what the file can hold",
+        "at the top: overexposed, or so",
+    )
+    where = [
+        f"{' and '.join(np.array(['red', 'green', 'blue'])[end])} {word}"
+        for end, word in zip(ends > CLIPPED, words, strict=True)
+        if end.any()
+    ]
+    return "clipped, " + ", ".join(where) if where else ""
+
+
+def reasons(here: Cloth, nearby: float, rise: float) -> tuple[str, ...]:
+    """Why a cell is to be left out; empty for a sound one.
+
+    `nearby` is the light of the paper around it over what it should be, `rise` the width in mm of a
+    printed edge.
+    """
+    edges = "gone" if np.isinf(rise) else f"{rise:.1f} mm wide"
+    size = "{:.0f} × {:.0f} mm of cloth".format(*here.size)
+    what = "shadowed" if nearby < 1.0 else "in a bright spot"
+    paper, odd, fall = (f"{100 * x:+.0f} %" for x in (nearby - 1, here.left_out, here.slope))
+    found = [
+        (here.ends.max(axis=0).min() > CLIPPED, "clipped in every channel: change the exposure"),
+        (abs(nearby - 1.0) > _SHADOW, f"{what}: the paper around it is {paper}"),
+        (here.left_out > _SEAM, f"uneven: {odd[1:]} of it differs (a seam, a fold or a shadow)"),
+        (here.slope > _SLOPE, f"uneven: brightness changes by {fall[1:]} across it (a fold?)"),
+        (0 < here.size.min() < _SMALLEST, f"too small: {size}; cut it larger"),
+        (0 < here.share < _RAGGED, "uneven: what lies there is no rectangle, or white as paper"),
+        (rise > _BLUR_MM, f"out of focus: edges are {edges}"),
+    ]
+    return tuple(reason for wrong, reason in found if wrong)
+
+
+def retouched(frame: Frame, flat: Flat, greys: Array, hidden: NDArray[np.bool_]) -> list[str]:
+    """Signs that the camera changed its tones from place to place, as HDR and night modes do.
+
+    The same paper must look the same once the smooth fall of the light is taken out, and the same
+    printed grey too: `greys` is how far each is off, and `hidden` where cloth lies on it.
+    """
+    odd = flat.known & ~hidden & (np.abs(greys) > _TONES)
+    where = ", ".join(label for label, far in zip(frame.labels, odd, strict=False) if far)
+    most = 100 * np.abs(greys[odd]).max(initial=0.0)
+    found = [
+        (flat.clipped, f"the paper is at the top of the scale: overexposed. {REMEDY}"),
+        (
+            flat.residual > PATCHY and not flat.clipped,
+            f"the same paper differs by {100 * flat.residual:.1f} % from place to place: the "
+            "camera changed tones locally (HDR, night mode, filters), or the light was patchy",
+        ),
+        (
+            odd.any(),
+            f"the same printed grey differs by up to {most:.0f} % (under {where}): the camera "
+            "changed tones locally, or a shadow lies on it",
+        ),
+    ]
+    return [sign for seen, sign in found if seen]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from dyemix.errors import DyemixError
 from dyemix.plots.panels import panel
-from dyemix.plots.paper import FORMATS, file_bytes, styled
+from dyemix.plots.paper import FORMATS, Pages, file_bytes, styled
 from dyemix.writing import destination, write
 
 if TYPE_CHECKING:
@@ -79,23 +79,25 @@ def plot(
             ending = f"ends in {suffix!r}" if suffix else "has no ending"
             raise DyemixError(f"{Path(path).name} {ending}: name the picture .png, .svg or .pdf.")
         destination(path, force=force, inputs=inputs)  # refused before any time is spent
-    with styled():
-        picture = import_module(f"dyemix.plots.{_PICTURES.get(kind, 'panels')}")
-        pages = picture.pages(result, **options)
-        if path is not None:
-            if suffix != ".pdf" and kind == "ShadeCard":
-                pages = pages[:1]
-            if suffix != ".pdf" and len(pages) > 1:
-                raise DyemixError(f"{Path(path).name}: {len(pages)} pages: name it .pdf.")
-            write(path, file_bytes(pages, suffix), force=force, inputs=inputs)
+    pages = _pages(result, options)
+    if path is not None:
+        if suffix != ".pdf" and kind == "ShadeCard":
+            pages = pages[:1]
+        if suffix != ".pdf" and len(pages) > 1:
+            raise DyemixError(f"{Path(path).name}: {len(pages)} pages: name it .pdf.")
+        write(path, file_bytes(pages, suffix), force=force, inputs=inputs)
     axes: Axes = pages[0].axes[0]
     return axes
 
 
 def drawn(result: Any, **options: Any) -> list[bytes]:
     """The pages of a result's picture as PNG, with the `options` of `plot`; none if it has none."""
-    if (kind := type(result).__name__) not in _PICTURES:
-        return []
+    known = type(result).__name__ in _PICTURES
+    return [file_bytes([page], ".png") for page in (_pages(result, options) if known else ())]
+
+
+def _pages(result: Any, options: dict[str, Any]) -> Pages:
+    picture = _PICTURES.get(type(result).__name__, "panels")
     with styled():
-        pages = import_module(f"dyemix.plots.{_PICTURES[kind]}").pages(result, **options)
-        return [file_bytes([page], ".png") for page in pages]
+        found: Pages = import_module(f"dyemix.plots.{picture}").pages(result, **options)
+        return found

@@ -6,14 +6,10 @@ Neighbours touch, so that a jump or a dull place shows, and no word stands on a 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from dyemix.dataset.recipe import format_amount
-from dyemix.plots.paper import A4, BODY, GROUND, MARGIN, RULE, TEXT, WIDTH, Paper, wrapped
+from dyemix.plots.paper import A4, BODY, GROUND, MARGIN, RULE, TEXT, WIDTH, Pages, Paper, wrapped
 from dyemix.series.shade_card import Blend, ShadeCard
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 _LINE = TEXT * 1.4 / 72.0
 _MM = 1.0 / 25.4
@@ -24,14 +20,14 @@ _ACROSS, _GUTTER = 3, 0.15
 _LISTED = 80
 
 
-def pages(card: ShadeCard) -> list[Figure]:
+def pages(card: ShadeCard) -> Pages:
     """Draw a shade card: a page of all blends with their list, then pages of A4 to pin by."""
     depths = ", ".join(format_amount(depth) for depth in card.depths)
     title = f"{', '.join(card.names)}: every blend in {card.parts} parts, {depths} % in all"
-    return [_overview(card, title), *_pinning(card, title)]
+    return [*_overview(card, title), *_pinning(card, title)]
 
 
-def _overview(card: ShadeCard, title: str) -> Figure:
+def _overview(card: ShadeCard, title: str) -> Pages:
     cloth = f" On {card.cloth}." if card.cloth else ""
     paper = Paper("card", title, demo=card.demo, cloth=cloth)
     triangle = len(card.names) == 3
@@ -66,16 +62,16 @@ def _overview(card: ShadeCard, title: str) -> Figure:
     paper.y = max(ends) + 0.25
     if len(card.blends) <= _LISTED:
         _list(paper, card)
-    return paper.end()
+    return [paper.end()]
 
 
 def _sureness(paper: Paper, card: ShadeCard, top: float) -> None:
     """The triangle again in the free corner, in dots: the bigger, the less sure."""
-    step, x = 0.13, MARGIN + 0.15
+    step, x = min(0.13, 1.5 / card.parts), MARGIN + 0.15
     likely = [blend.prediction.likely for blend in card.blends]
     for blend, miss in zip(card.blends, likely, strict=True):
         across = blend.column + (card.parts - blend.row) / 2
-        paper.mark(x + step * across, top + step * blend.row, "o", 8.0 * miss / max(likely))
+        paper.mark(x + step * across, top + step * blend.row, "o", 60.0 * step * miss / max(likely))
     words = f"bigger: less sure\n({min(likely):.1f} to {max(likely):.1f} off)"
     paper.write(x, top + step * (card.parts + 1), words)
 
@@ -101,7 +97,7 @@ def _mark(blend: Blend) -> str:
     return " ~" if blend.prediction.warnings else ""
 
 
-def _pinning(card: ShadeCard, title: str) -> list[Figure]:
+def _pinning(card: ShadeCard, title: str) -> Pages:
     """A patch, a frame and a label for every blend, on as many pages as it takes."""
     step = (BODY - (_ACROSS - 1) * _GUTTER) / _ACROSS
     labels = [

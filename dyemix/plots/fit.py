@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from dyemix.colour.colorimetry import D65_2, lab, screen_colour, screen_colours
@@ -11,17 +9,25 @@ from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import DyeReport
-from dyemix.plots.paper import GROUND, MARGIN, RULE, SECTION, STRONG, SUBTLE, Paper, paged, said
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+from dyemix.plots.paper import (
+    GROUND,
+    MARGIN,
+    RULE,
+    SECTION,
+    STRONG,
+    SUBTLE,
+    Pages,
+    Paper,
+    paged,
+    said,
+)
 
 #: Where columns begin and how wide they are, in inches; ΔE2000 at the end of the scale.
 _PATCHES, _WIDE, _DOTS, _SCALE, _END = 2.1, 3.3, 5.65, 2.0, 3.0
 _HIGH, _ROW, _ROWS = 0.36, 0.54, 12
 
 
-def pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> list[Figure]:
+def pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
     """Draw the fitted dyes, twelve a page, those that want a swatch first.
 
     `swatches`, where given, stand above what is predicted for them. Raises `DyemixError` where they

@@ -6,18 +6,24 @@ of the recipe, each as likely as the next.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, screen_colours
 from dyemix.colour.difference import Miss
 from dyemix.colour.metamerism import adapted
 from dyemix.dataset.recipe import format_amount
 from dyemix.matching.matches import Match, Matches
-from dyemix.plots.paper import BAR, GROUND, MARGIN, STRONG, WIDTH, Paper, paged, pot_codes, said
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+from dyemix.plots.paper import (
+    BAR,
+    GROUND,
+    MARGIN,
+    STRONG,
+    WIDTH,
+    Pages,
+    Paper,
+    paged,
+    pot_codes,
+    said,
+)
 
 #: Where columns begin and how long the longest bar is, in inches; recipes of one page.
 _NAME, _BARS, _LONGEST, _ROWS = 0.78, 2.24, 0.34, 8
@@ -30,7 +36,7 @@ _BLOCKS = (
 _HIGH = 0.5
 
 
-def pages(found: Matches) -> list[Figure]:
+def pages(found: Matches) -> Pages:
     """Draw the recipes of a match, a row each, eight a page."""
     target, band = found.target, ""
     if target.reflectance is None:
@@ -46,7 +52,8 @@ def pages(found: Matches) -> list[Figure]:
     notes = [*found.advice, *found.notes, *dict.fromkeys(weaker)]
 
     def begin() -> Paper:
-        title = f"{target.name or target}: {len(found)} recipes, {found.reach.value}"
+        many = "1 recipe" if len(found) == 1 else f"{len(found)} recipes"
+        title = f"{target.name or target}: {many}, {found.reach.value}"
         paper = Paper("match", title, notes, demo=found.demo, formula=formula, band=band)
         for x, _, _, _, name in _BLOCKS:
             paper.write(x, paper.y, name, bold=True)

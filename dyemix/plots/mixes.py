@@ -2,24 +2,54 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
 from dyemix.colour.colorimetry import screen_colours
 from dyemix.colour.difference import Miss
 from dyemix.model.fit_report import Evaluation, FitReport, MixtureCheck, promises_kept
-from dyemix.plots.bars import BEGIN, LONG, Ruler
-from dyemix.plots.paper import GROUND, MARGIN, Paper, paged
+from dyemix.plots.paper import GROUND, MARGIN, RULE, Pages, Paper, paged
 
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+#: Where bars begin and how long the ruler is, in inches.
+BEGIN, LONG = 3.6, 2.9
+_DARK, _LIGHT = "#8c8c8c", "#d8d8d8"
+
 
 #: Mixes of one page.
 _ROWS = 36
 
 
-def pages(report: FitReport | Evaluation) -> list[Figure]:
+@dataclass(frozen=True)
+class Ruler:
+    """A ruler from 0 to `end`."""
+
+    end: float
+
+    @classmethod
+    def to(cls, values: Iterable[float]) -> Ruler:
+        """A ruler that holds all the values."""
+        return cls(max(3.0, float(np.ceil(max(values, default=0.0)))))
+
+    def at(self, miss: float) -> float:
+        """Where on the page a ΔE2000 lies."""
+        return BEGIN + LONG * miss / self.end
+
+    def head(self, paper: Paper) -> None:
+        """Figures along the ruler."""
+        for i in range(4):
+            miss = self.end * i / 3
+            paper.write(self.at(miss), paper.y, f"{miss:.2g}", align="center")
+        paper.y += 0.2
+
+    def bar(self, paper: Paper, y: float, dark: float, light: float) -> None:
+        """A bar dark to one figure and light to another."""
+        paper.box(BEGIN, y, self.at(light) - BEGIN, 0.14, _LIGHT, edgecolor=RULE, zorder=1)
+        paper.box(BEGIN, y, self.at(dark) - BEGIN, 0.14, _DARK, zorder=1)
+
+
+def pages(report: FitReport | Evaluation) -> Pages:
     """Draw what was promised of own mixes, each by a fit that had not seen it, and what came."""
     checks = sorted(report.checks, key=lambda c: -c.delta_e / c.bound)
     kept = sum(check.kept for check in checks)

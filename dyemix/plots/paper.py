@@ -14,7 +14,7 @@ from contextlib import AbstractContextManager
 from functools import cache, lru_cache
 from importlib.resources import files
 from io import BytesIO
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 import numpy as np
 
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 Row = TypeVar("Row")
+#: The pages of a picture.
+Pages: TypeAlias = "list[Figure]"
 # Inches.
 WIDTH, MARGIN, A4 = 8.27, 0.5, 11.69
 BODY = WIDTH - 2 * MARGIN
@@ -229,7 +231,7 @@ class Paper:
 
 def paged(
     rows: Sequence[Row], count: int, begin: Callable[[], Paper], draw: Callable[[Paper, Row], None]
-) -> list[Figure]:
+) -> Pages:
     """Pages of so many rows each, one at least."""
     pages = []
     for first in range(0, max(len(rows), 1), count):
@@ -243,12 +245,13 @@ def paged(
 def file_bytes(pages: Sequence[Figure], suffix: str) -> bytes:
     """The file of pages as its bytes: all of them as PDF, else the one there is."""
     data = BytesIO()
-    if suffix == ".pdf":
-        from matplotlib.backends.backend_pdf import PdfPages
+    with styled():
+        if suffix == ".pdf":
+            from matplotlib.backends.backend_pdf import PdfPages
 
-        with PdfPages(data, metadata=_METADATA[suffix]) as book:
-            for page in pages:
-                book.savefig(page)
-    else:
-        pages[0].savefig(data, format=suffix[1:], dpi=150, metadata=_METADATA[suffix])
+            with PdfPages(data, metadata=_METADATA[suffix]) as book:
+                for page in pages:
+                    book.savefig(page)
+        else:
+            pages[0].savefig(data, format=suffix[1:], dpi=150, metadata=_METADATA[suffix])
     return data.getvalue()

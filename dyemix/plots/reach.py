@@ -6,7 +6,6 @@ A staircase goes round what is reached; small squares are reached with the best 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -22,13 +21,11 @@ from dyemix.plots.paper import (
     SECTION,
     STRONG,
     SUBTLE,
+    Pages,
     Paper,
     pot_codes,
     wide,
 )
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 #: Sizes of panels and the gap between them, in inches.
 _PANEL, _GAP, _WHEEL = 3.4, 0.37, 1.33
@@ -48,7 +45,7 @@ _SPOTS = np.array([(i, j) for i in (-1.0, -0.5, 0.0, 0.5, 1.0) for j in (-1.0, 0
 Place = Callable[[float, float], tuple[float, float]]
 
 
-def pages(found: ShelfReach) -> list[Figure]:
+def pages(found: ShelfReach) -> Pages:
     """Draw what a shelf reaches: the colour asked for, its hue, its lightness, and the whole."""
     target, number = found.target, len(found.dyes)
     title = f"What {number} dyes reach"
@@ -66,7 +63,7 @@ def pages(found: ShelfReach) -> list[Figure]:
     paper.write(x, paper.y, f"This lightness (L* {level:.0f}), all hues", bold=True)
     paper.y += 0.25
     place = _wheel(paper, found, x, paper.y, _PANEL, level)
-    _names(paper, found, place, level)
+    crowded = _names(paper, found, place, level)
     if target:
         _mark(paper, found, place)
     paper.y += _PANEL + 0.08
@@ -76,6 +73,7 @@ def pages(found: ShelfReach) -> list[Figure]:
         f"Small squares: only with {found.additions[0].dye} as well." if found.wider else "",
         "Names: the hue of each dye alone.",
         f"Near grey: {', '.join(greys)}." if greys else "",
+        f"No room to name {', '.join(crowded)}." if crowded else "",
     ]
     paper.down(" ".join(filter(None, key)), color=SUBTLE)
     _bars(paper, found)
@@ -170,9 +168,10 @@ def _mark(paper: Paper, found: ShelfReach, place: Place, hue: bool = False) -> N
             paper.mark(*at, marker, 9, color=color, markeredgewidth=edge, markerfacecolor="none")
 
 
-def _names(paper: Paper, found: ShelfReach, place: Place, level: float) -> None:
-    """Every dye that has a hue, named beside the edge in its own direction."""
+def _names(paper: Paper, found: ShelfReach, place: Place, level: float) -> list[str]:
+    """Every dye that has a hue, named beside the edge in its own direction; those without room."""
     taken: list[tuple[float, float, float]] = []
+    crowded = []
     unit = place(1.0, 0.0)[0] - place(0.0, 0.0)[0]
     for name, (_, a, b) in zip(found.dyes, found.hues, strict=True):
         chroma, half = float(np.hypot(a, b)), wide(name, bold=True) / 2
@@ -187,6 +186,9 @@ def _names(paper: Paper, found: ShelfReach, place: Place, level: float) -> None:
                 taken.append((x, y, half))
                 paper.write(x, y - 0.09, name, bold=True, align="center")
                 break
+        else:
+            crowded += [name] if chroma >= _GREY else []
+    return crowded
 
 
 def _bars(paper: Paper, found: ShelfReach) -> None:

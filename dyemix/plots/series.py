@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-from dyemix.plots.paper import BODY, GROUND, MARGIN, RULE, SECTION, Paper, pot_codes
+from dyemix.plots.paper import BODY, GROUND, MARGIN, RULE, SECTION, Pages, Paper, pot_codes
 from dyemix.series.steps import Route, Series, Step
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 #: Rows of pots of a step, each as likely as the next, nearest to what is asked at the left.
 _ROWS, _POTS = 3, 8
@@ -21,7 +16,7 @@ _DASHES = ("-", "--", ":", "-.", (0, (5, 1, 1, 1, 1, 1)), (0, (1, 3)))
 _MARKERS = "os^Dv<"
 
 
-def pages(found: Series) -> list[Figure]:
+def pages(found: Series) -> Pages:
     """Draw a series, a band a route; a route that runs out leaves grey, and how it falls short."""
     notes, light = [found.start_line, *found.notes, *found.warnings], found.start.light
     paper = Paper("series", found.title, notes, demo=found.demo, light=light)

@@ -2,24 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from dyemix.colour.colorimetry import D65_2, D65_10, screen_colours
 from dyemix.matching.correct import Correction
 from dyemix.model.uncertainty import pots
-from dyemix.plots.bars import BEGIN, Ruler
-from dyemix.plots.paper import BODY, GROUND, MARGIN, RULE, SECTION, SUBTLE, Paper, pot_codes
+from dyemix.plots.mixes import BEGIN, Ruler
+from dyemix.plots.paper import BODY, GROUND, MARGIN, RULE, SECTION, SUBTLE, Pages, Paper, pot_codes
 from dyemix.series.search import difference
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 _PANEL = 1.9
 
 
-def pages(found: Correction) -> list[Figure]:
+def pages(found: Correction) -> Pages:
     """Draw a finished piece: what was got, what was aimed at, what each choice promises."""
     changed = found.changed
     often = f"{100 * found.chance:.0f}" if found.chance >= 0.01 else "fewer than one"

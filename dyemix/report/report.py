@@ -14,7 +14,7 @@ from datetime import date
 from importlib import metadata
 from typing import TYPE_CHECKING, Any
 
-from dyemix.bench.cautions import cautions
+from dyemix.bench.cautions import usual
 from dyemix.bench.sheet import Block, Sheet
 from dyemix.dataset.result import DEMO_WARNING
 from dyemix.dyebook.records import JobRecord
@@ -66,7 +66,7 @@ def report(*results: Any, title: str = "", conditions: Mapping[str, str] | None 
         sections=sections,
         conditions=conditions or (dyes.conditions if dyes else {}),
         banner=DEMO_WARNING if any(getattr(r, "demo", False) for r in results) else "",
-        cautions=cautions("day"),
+        cautions=usual(),
         made=date.today(),
         versions=_versions(),
     )  # fmt: skip

@@ -107,9 +107,11 @@ def test_an_unknown_fibre_is_asked_for() -> None:
 
 def test_elastane_dislikes_the_hot_soak() -> None:
     sheet = bath_sheet("gold 1", 100, cloth="cotton 95 %, elastane 5 %")
-    assert "elastane dislikes heat: soak it at 40 °C and oftener, not at 60 °C" in words_of(sheet)
-    assert "Hot soak about 40 °C" in " ".join(str(sheet).split())
-    assert "Hot soak about 60 °C" in " ".join(str(bath_sheet("gold 1", 100)).split())
+    assert "elastane dislikes heat: wash it off at 40 °C and oftener, not at 60 °C" in words_of(
+        sheet
+    )
+    assert "soaping: at 40 °C, no hotter for this fibre" in " ".join(str(sheet).split())
+    assert "soaping: at 60 °C or hotter" in " ".join(str(bath_sheet("gold 1", 100)).split())
 
 
 @pytest.mark.parametrize("name", ["viscose", "rayon", "bamboo", "modal", "cupro", "lyocell"])

@@ -10,12 +10,11 @@ from typing import Any
 import pytest
 
 from dyemix.bench.bath_sheet import bath_sheet
-from dyemix.bench.cautions import cautions
-from dyemix.bench.first_swatches import SwatchPlan, first_swatches
-from dyemix.bench.settings import BathSettings
+from dyemix.bench.first_swatches import SwatchPlan, first_swatches, planned_again
+from dyemix.bench.settings import BathSettings, Making
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import CHECK
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, RecipeError
 from dyemix.files import read_swatches
 
 ON = date(2026, 5, 8)
@@ -26,26 +25,26 @@ def weekend() -> SwatchPlan:
     return first_swatches("gold, scarlet, navy", "cotton lawn", on=ON)
 
 
-def test_three_dyes_make_a_dozen_swatches(weekend: SwatchPlan) -> None:
-    assert len(weekend.swatches) == 12
-    recipes = [swatch.recipe for swatch in weekend.swatches]
+def test_three_dyes_make_fifteen_swatches(weekend: SwatchPlan) -> None:
+    assert len(weekend.sheets) == 15
+    recipes = [swatch.recipe for swatch in weekend.sheets]
     assert recipes.count(Recipe()) == 1
     for dye in ("gold", "scarlet", "navy"):
-        assert {r[dye] for r in recipes if set(r) == {dye}} == {2.0, 0.5, 0.125}
+        assert {r[dye] for r in recipes if set(r) == {dye}} == {2.0, 0.5, 0.125, 0.03}
     assert recipes.count(Recipe({"gold": 0.5})) == 2
     assert set(recipes[-1]) == {"gold", "scarlet", "navy"}
-    assert weekend.swatches[-1].job == CHECK
+    assert weekend.sheets[-1].job == CHECK
     # A check asks between the steps of the ladders: neither on one nor beyond their ends.
-    assert all(0.125 < owf < 2.0 and owf != 0.5 for owf in recipes[-1].values())
-    assert len({swatch.job for swatch in weekend.swatches}) == 12
+    assert all(0.03 < owf < 2.0 and owf not in (0.5, 0.125) for owf in recipes[-1].values())
+    assert len({swatch.job for swatch in weekend.sheets}) == 15
 
 
 @pytest.mark.parametrize("count", [1, 2, 3, 4, 7])
-def test_each_dye_takes_three_swatches(count: int) -> None:
+def test_each_dye_takes_four_swatches(count: int) -> None:
     dyes = [f"dye {letter}" for letter in "abcdefg"[:count]]
     plan = first_swatches(dyes, "linen")
-    assert len(plan.swatches) == 3 * count + 3
-    assert len(plan.swatches[-1].recipe) == min(count, 3)
+    assert len(plan.sheets) == 4 * count + 3
+    assert len(plan.sheets[-1].recipe) == min(count, 3)
 
 
 @pytest.mark.parametrize("how", [{}, {"liquor_ratio": 5, "alkali": "with"}, {"stock_pct": 2.0}])
@@ -53,7 +52,7 @@ def test_a_swatch_is_the_bath_that_its_recipe_makes(how: dict[str, Any]) -> None
     """`start` and `bath` say the same of one recipe: mL, spoons, salt, soda, water and time."""
     plan = first_swatches("gold, scarlet", "linen", swatch_g=10.0, on=ON, **how)
     bath = {("stocks" if name == "stock_pct" else name): value for name, value in how.items()}
-    for swatch in plan.swatches:
+    for swatch in plan.sheets:
         alone = bath_sheet(swatch.recipe, 10.0, on=ON, **bath)
         for name in ("method", "salt", "soda", "water_ml", "total_ml"):
             assert getattr(swatch, name) == getattr(alone, name), name
@@ -62,20 +61,32 @@ def test_a_swatch_is_the_bath_that_its_recipe_makes(how: dict[str, Any]) -> None
 
 
 def test_amounts_by_hand(weekend: SwatchPlan) -> None:
-    """5 g at 20:1 is 100 mL, of which the wrung cloth holds 4; stock is 1 %, marks are 0.2 mL.
+    """5 g at 20:1 is 100 mL, of which the wrung cloth holds 4; stock is 1 %.
 
-    Gold 2 %: 10 mL; salt 50 g/L, soda 8 g/L, water 86 mL. 0.125 %: 0.625 mL, so 6.25 of a stock 1
-    in 10, measured as 6.2; salt 20.625 g/L, soda 5.03125 g/L, water 89.8 mL.
+    Gold 2 %: 10 mL; salt 50 g/L, so 5 g, 20 mL of 250 g/L; soda 8 g/L, 0.8 g, 8 mL of 100 g/L;
+    water 58. 0.125 %: 0.625 mL, so 6.25 of 1 in 10; salt 20.625 g/L, 8.25 mL; soda 5.03125
+    g/L, 5.03 mL. 0.03 %: 0.15 mL, so 15 of 1 in 100.
     """
-    _, deep, _, pale, *_ = weekend.swatches
-    assert [(d.ml, d.dilution) for d in (*deep.doses, *pale.doses)] == [(10, 1), (6.2, 10)]
-    assert (deep.salt.g, deep.soda.g, deep.water_ml) == pytest.approx((5, 0.8, 86))
-    assert (pale.salt.g, pale.soda.g, pale.water_ml) == pytest.approx((2.0625, 0.503125, 89.8))
+    _, deep, _, pale, palest, *_ = weekend.sheets
+    doses = [(d.ml, d.dilution) for sheet in (deep, pale, palest) for d in sheet.doses]
+    assert doses == [(10, 1), (6.25, 10), (15, 100)]
+    assert (deep.salt.stock_ml, deep.soda.stock_ml) == pytest.approx((20, 8))
+    assert (pale.salt.stock_ml, pale.soda.stock_ml) == pytest.approx((8.25, 5.03125))
+    assert (deep.water_ml, pale.water_ml) == pytest.approx((58, 76.46875))
     text = str(weekend)
-    assert re.search(r"6\.2 mL \(-1 %\) WEAK, 1 in 10 +1¼ tsp", text)
-    # Gold: 10 + 2.4 + 2.4 and two weak stocks of 10 mL; a tenth more, in steps of 50 mL.
-    assert weekend.stocks[0].need_ml == pytest.approx(34.8)
-    assert "gold 1 %     34.8 mL  0 mL  50.0 mL     0.5 g" in text
+    assert re.search(
+        r"4 +gold +0\.125 +6\.25 mL of 1 in 10 +1¼ tsp +76\.5 mL +8\.2 mL +5\.0 mL", text
+    )
+    # Gold: 10 + 2.5 + 2.5 mL, and 10 for the dilution 1 in 10, of which 6.25 + 12.5 and 10 for 1 in
+    # 100 are taken; a tenth more, in steps of 50 mL. 20 g is the least: 400 mL of 5 %.
+    gold = weekend.stocks[0]
+    assert gold.need_ml == pytest.approx(25)
+    assert gold.how == Making(20, 400, 5, 10, 50)
+    # Salt 178.75 and soda 87.1 mL in all, a tenth more: 49 g in 196 mL, and the least, 20 g in 200.
+    salt, soda = weekend.solutions
+    assert (salt.need_ml, soda.need_ml) == pytest.approx((178.75, 87.09375))
+    assert (salt.how.weigh_g, salt.how.make_ml) == (49, 196)
+    assert (soda.how.weigh_g, soda.how.make_ml) == (20, 200)
 
 
 @pytest.mark.parametrize("spoons", ["us", "metric", "australian", "imperial"])
@@ -84,7 +95,7 @@ def test_doses_carry_the_depth_whatever_the_stock(stock: float, spoons: str) -> 
     """% owf = g of dye ÷ g of cloth: 1 mL of a 1 % stock holds 0.01 g."""
     kit = BathSettings(spoons=spoons)
     plan = first_swatches(["gold"], "linen", stock, settings=kit)
-    for swatch in plan.swatches:
+    for swatch in plan.sheets:
         for dose in swatch.doses:
             grams = dose.exact_ml * stock / 100.0 / dose.dilution
             assert 100.0 * grams / 5.0 == pytest.approx(dose.owf, rel=1e-12)
@@ -94,32 +105,48 @@ def test_doses_carry_the_depth_whatever_the_stock(stock: float, spoons: str) -> 
 
 def test_one_time_for_all_is_that_of_the_slowest() -> None:
     plan = first_swatches("gold, turquoise", "linen")
-    assert {swatch.method.hours for swatch in plan.swatches} == {48}
+    assert {swatch.method.hours for swatch in plan.sheets} == {48}
 
 
-def test_the_sheet_fits_two_pages_and_says_what_it_must(weekend: SwatchPlan) -> None:
+def test_the_sheet_says_what_it_must(weekend: SwatchPlan) -> None:
     page = str(weekend)
-    assert len(page.splitlines()) <= 2 * 60
     assert max(map(len, page.splitlines())) <= 100
     words = " ".join(page.split())
     for part in (
-        "An adult mixes", "LIQUID stock, never powder", "10 mL of stock made up TO 100 mL",
-        "common practice", "kept out of the first fit", "Five depths a dye remain the advice",
-        "equal pieces", "four layers", "one order for all", "thread", "dry and ironed",
-        *cautions("day"),
+        "LIQUID stock, never powder", "10 mL of stock made up TO 100 mL on the day, once for all",
+        "kept out of the first fit", "dye five depths", "equal pieces", "four layers",
+        "one order for all", "thread", "dried, ironed, cooled", "photo-page", "picked off a screen",
+        "dyemix start TABLE",
     ):  # fmt: skip
         assert part in words, part
-    assert "<title>A first dozen: gold, scarlet, navy on cotton lawn" in weekend.to_html()
+    assert "<title>15 first swatches: gold, scarlet, navy on cotton lawn" in weekend.to_html()
     assert SwatchPlan.from_json(weekend.to_json()) == weekend
 
 
+def test_a_table_shows_its_sheet_again(tmp_path: Path) -> None:
+    plan = first_swatches(
+        "gold, turquoise", "napkin", 2.0, 10.0, on=ON, alkali="with", liquor_ratio=15.0,
+        fibre="linen", spoons="us",
+    )  # fmt: skip
+    path = tmp_path / "first.csv"
+    plan.write(path)
+    again = planned_again(read_swatches(path), on=ON)
+    assert str(again) == str(plan).replace("on napkin", "on napkin (linen)")
+    assert [(s.doses, s.salt, s.soda, s.method) for s in again.sheets] == [
+        (s.doses, s.salt, s.soda, s.method) for s in plan.sheets
+    ]
+    path.write_text(path.read_text("utf-8").replace("# cloth_g: 10\n", ""), "utf-8")
+    with pytest.raises(RecipeError, match="cloth_g"):
+        planned_again(read_swatches(path))
+
+
 def test_low_water_is_said() -> None:
+    """50 − 8 in the cloth is 42 poured, half of it soda solution: 1.05 g, 10.5 mL of 100 g/L."""
     plan = first_swatches("gold", "linen", swatch_g=10, liquor_ratio=5, alkali="with")
     words = " ".join(str(plan).split())
     assert "50.0 mL in all (5:1, low water)" in words
-    assert "as a solution of 45 g/L of soda ash" in words
-    # 50 − 8 in the cloth is 42, half of it soda solution; no salt; 21 less 20 of stock.
-    assert "gold 2 20 mL 1 tbsp + 1 tsp 1.0 mL – 21.0 mL [ ]" in words
+    assert "make those of soda up with water to as much as the rest of the dye liquor" in words
+    assert "gold 2 20 mL 1 tbsp + 1 tsp 1.0 mL none 10.5 mL [ ]" in words  # 21 less 20 of stock
     with pytest.raises(DyemixError, match="does not hold it"):
         first_swatches("gold", "linen", 1.0, liquor_ratio=3)
 
@@ -128,10 +155,10 @@ def test_the_table_reads_back_unread(weekend: SwatchPlan, tmp_path: Path) -> Non
     path = tmp_path / "first.csv"
     weekend.write(path)
     swatches = read_swatches(path)
-    assert [r.recipe for r in swatches.readings] == [s.recipe for s in weekend.swatches]
-    assert [r.swatch for r in swatches.readings] == [s.job for s in weekend.swatches]
+    assert [r.recipe for r in swatches.readings] == [s.recipe for s in weekend.sheets]
+    assert [r.swatch for r in swatches.readings] == [s.job for s in weekend.sheets]
     assert {r.kind for r in swatches.readings} == {"blank"}
-    assert len(swatches.unread) == 12
+    assert len(swatches.unread) == 15
     assert swatches.conditions() == {
         "cloth": "cotton lawn",
         "alkali": "alkali after the dye",
@@ -151,8 +178,9 @@ def test_a_bath_of_the_swatches_is_dyed_as_planned(weekend: SwatchPlan, tmp_path
     weekend.write(path)
     was, unread = dyed_as(read_swatches(path).conditions())
     assert unread == ()
-    planned = vars(weekend.swatches[0].method)
-    assert was == {name: planned[name] for name in planned if name != "salt"}
+    planned = vars(weekend.sheets[0].method)
+    by_depth = ("salt", "soda", "soda_solution")
+    assert was == {name: planned[name] for name in planned if name not in by_depth}
 
 
 def test_the_table_takes_a_reading_in_either_form(weekend: SwatchPlan, tmp_path: Path) -> None:
@@ -161,7 +189,7 @@ def test_the_table_takes_a_reading_in_either_form(weekend: SwatchPlan, tmp_path:
     text = path.read_text("utf-8").replace("1,undyed,,,,", "1,undyed,92.1,0.2,3.4,")
     path.write_text(text.replace("2,gold 2,,,,", "2,gold 2,,,,#c9a227"), "utf-8")
     kinds = [reading.kind for reading in read_swatches(path).readings]
-    assert kinds == ["Lab", "hex", *["blank"] * 10]
+    assert kinds == ["Lab", "hex", *["blank"] * 13]
 
 
 @pytest.mark.parametrize(

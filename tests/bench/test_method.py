@@ -48,6 +48,13 @@ def test_alkali_words(words: str, order: str | None) -> None:
         ("hours", "90 min", "hours", 1.5),
         ("salt", "50 g/L", "salt", 50),
         ("salt", "none", "salt", 0),
+        ("salt", "Glauber 50 g/L", "salt", 50),
+        ("salt", "113.5 g/L of Glauber’s salt crystals", "salt", 50),  # 50 × 2.27
+        ("soda", "12 g/L", "soda", 12),
+        ("soda", "27 g/L soda crystals", "soda", 10),  # 10 × 2.70
+        ("soda", "11,7 g/L monohydrate", "soda", 10),  # 10 × 1.17
+        ("temperature", "75 F", "temperature", 23.89),  # 43 × 5 ÷ 9
+        ("hours", "overnight", "hours", 12),
     ],
 )
 def test_conditions_are_read(key: str, words: str, field: str, value: float) -> None:
@@ -56,7 +63,7 @@ def test_conditions_are_read(key: str, words: str, field: str, value: float) -> 
 
 @pytest.mark.parametrize(
     ("key", "words"),
-    [("liquor ratio", "plenty"), ("alkali", "yes"), ("hours", "overnight"), ("salt", "a handful")],
+    [("liquor ratio", "plenty"), ("alkali", "yes"), ("hours", "a while"), ("salt", "a handful")],
 )
 def test_what_is_not_understood_is_named(sage: Sage, dyed: Dyed, key: str, words: str) -> None:
     assert dyed_as({key: words}) == ({}, (f"{key} {words!r}",))
@@ -76,7 +83,7 @@ def test_sheet_is_dyed_as_the_swatches_were(sage: Sage, dyed: Dyed) -> None:
     assert (method.liquor_ratio, method.alkali, method.temperature, method.hours) == (
         5, "with", 26, 8,
     )  # fmt: skip
-    assert sheet.as_swatches == ("liquor ratio", "alkali", "temperature", "hours")
+    assert set(sheet.as_swatches) == {"liquor ratio", "alkali", "temperature", "hours"}
     assert not any("unlike" in w for w in sheet.warnings)
     salted = sage(dyes=dyed(salt="55 g/L"))
     assert salted.salt.g_l == 55
@@ -86,11 +93,29 @@ def test_sheet_is_dyed_as_the_swatches_were(sage: Sage, dyed: Dyed) -> None:
 @pytest.mark.parametrize(
     ("was", "now", "says"),
     [
-        ({}, {"liquor_ratio": 25}, "liquor ratio 25:1 is unlike your swatches' 20:1"),
-        ({}, {"alkali": "with"}, "alkali in with the dye is unlike your swatches"),
+        (
+            {},
+            {"liquor_ratio": 25},
+            "liquor ratio 25:1 is unlike your swatches' 20:1: the piece may come paler",
+        ),
+        (
+            {},
+            {"liquor_ratio": 12},
+            "liquor ratio 12:1 is unlike your swatches' 20:1: the piece may come deeper",
+        ),
+        ({}, {"alkali": "with"}, "alkali in with the dye is unlike your swatches' alkali after"),
         ({"temperature": "21"}, {"temperature_c": 35}, "temperature 35 °C is unlike"),
         ({"hours": "24"}, {"hours": 48}, "hours 48 h is unlike your swatches' 24 h"),
-        ({"salt": "50 g/L"}, {"salt_g_l": 30}, "salt 30 g/L is unlike your swatches' 50 g/L"),
+        (
+            {"salt": "50 g/L"},
+            {"salt_g_l": 30},
+            "salt 30 g/L is unlike your swatches' 50 g/L: the piece may come paler",
+        ),
+        (
+            {"soda": "8 g/L"},
+            {"soda_g_l": 12},
+            "soda 12 g/L is unlike your swatches' 8 g/L: the piece may fix sooner",
+        ),
         ({"salt": "50 g/L"}, {"liquor_ratio": 5}, "salt 0 g/L is unlike your swatches' 50 g/L"),
     ],
 )

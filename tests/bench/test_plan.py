@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from dyemix.bench.plan import BenchPlan, Job, bench_plan
-from dyemix.bench.settings import BathSettings
+from dyemix.bench.settings import BathSettings, Making
 from dyemix.bench.stock import ADDED_TO, Stock
 from dyemix.bench.tables import parse_stocks, read_jobs, read_stocks
 from dyemix.errors import DyemixError, InputError
@@ -57,20 +57,25 @@ def test_stock_to_make_by_hand(plan: BenchPlan) -> None:
     """Night runner is 226.8 g: navy 226.8 × 3 ÷ 4 = 170.1 mL, scarlet 226.8 × 0.5 ÷ 2 = 56.7 mL.
 
     Sage napkins: gold 240 × 0.4 ÷ 2 = 48 mL, navy 240 × 0.22 ÷ 4 = 13.2 mL; pale sky: turquoise
-    100 × 0.1 ÷ 1 = 10 mL; each to marks of 0.2 mL. A tenth more, in steps of 50 mL.
+    100 × 0.1 ÷ 1 = 10 mL; to marks of 0.1 mL, and of 1 from 100. A tenth more, in steps of 50 mL;
+    a scale of 1 g weighs 20 g or more: so of 4 % 500 mL, of 2 and 1 % what is diluted from 5.
     """
-    needs = {need.stock.dye: (need.need_ml, need.left_ml, need.make_ml, need.powder_g)
-             for need in plan.stocks}  # fmt: skip
-    assert needs["gold"] == pytest.approx((48, 200, 0, 0))  # enough is left
-    assert needs["navy"] == pytest.approx((170 + 13.2, 0, 250, 10))  # 201.5 mL, so 250 of 4 %
-    assert needs["scarlet"] == pytest.approx((56.6, 0, 100, 2))  # what is left is past its life
-    assert needs["turquoise"] == pytest.approx((10, 0, 50, 0.5))
+    needs = {need.stock.dye: (need.need_ml, need.left_ml) for need in plan.stocks}
+    assert needs["gold"] == pytest.approx((48, 200))
+    assert needs["navy"] == pytest.approx((170 + 13.2, 0))
+    assert needs["scarlet"] == pytest.approx((56.7, 0))  # what is left is past its life
+    assert needs["turquoise"] == pytest.approx((10, 0))
+    how = {need.stock.dye: need.how for need in plan.stocks}
+    assert how["gold"] is None  # enough is left
+    assert how["navy"] == Making(20, 500, 4, 0, 500)  # for 250 mL
+    assert how["scarlet"] == Making(20, 400, 5, 40, 100)
+    assert how["turquoise"] == Making(20, 400, 5, 10, 50)
     notes = {need.stock.dye: need.note for need in plan.stocks}
     assert notes == {
         "navy": "that of 2026-05-03: see what is left, make less",
         "scarlet": "that of 2026-04-01 is past its life",
         "gold": "that of 2026-05-03",
-        "turquoise": "none noted",
+        "turquoise": "–",
     }
 
 
@@ -87,9 +92,12 @@ def test_a_plan_comes_back_and_fits_the_page(plan: BenchPlan) -> None:
     assert "pale sky" in plan.to_html()
 
 
-def test_warnings_name_their_cups(plan: BenchPlan) -> None:
-    assert any(w.startswith("cups 2, 3: navy: usually a mixture") for w in plan.warnings)
-    assert any(w.startswith("cup 1: ") and "turquoise" in w for w in plan.warnings)
+def test_warnings_name_their_jobs(plan: BenchPlan) -> None:
+    mixture = "sage napkins, night runner: navy: usually a mixture"
+    assert any(w.startswith(mixture) for w in plan.warnings)
+    assert any(w.startswith("night runner: ") and "past their life" in w for w in plan.warnings)
+    same = bench_plan([Job("a", "gold 1", 100), Job("b", "gold 2", 100)], on=ON)
+    assert [w for w in same.warnings if w.startswith("what the cloth is made of is not known")]
 
 
 def test_costs_are_told_by_cup() -> None:

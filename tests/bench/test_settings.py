@@ -36,12 +36,12 @@ def test_the_file_is_the_default_and_reads_back(tmp_path: Path) -> None:
         defaults_text()
         .replace("# salt_stock", "salt_stock")
         .replace("wet_pickup = 80.0", "wet_pickup = 65")
-        .replace("  [0.1, 20.0, 5.0],\n", ""),
+        .replace("  [0.1, 20.0, 5.0, 30.0],\n", ""),
         encoding="utf-8",
     )
     mine = BathSettings.load(path)
     assert (mine.salt_stock, mine.wet_pickup, mine.soda_stock) == (20, 65, None)
-    assert mine.depths[0] == (0.5, 30.0, 5.5)
+    assert mine.depths[0] == (0.5, 30.0, 5.5, 40.0)
     assert mine.hours == BathSettings().hours
 
 
@@ -81,10 +81,11 @@ def test_settings_are_frozen() -> None:
         ("soda_solution_usual = [3.0]", "soda_solution_usual", "[30.0, 60.0]"),
         ("slow_dyes = 3", "slow_dyes", "{ turquoise = 2.0 }"),
         ("slow_dyes = { turquoise = -1.0 }", "slow_dyes", "0 to 100"),
-        ("depths = 3", "depths", "rows [depth, salt, soda]"),
-        ("depths = []", "depths", "rows [depth, salt, soda]"),
-        ("depths = [1]", "depths", "rows [depth, salt, soda]"),
-        ("depths = [[2, 1]]", "depths", "rows [depth, salt, soda]"),
+        ("depths = 3", "depths", "[depth, salt, soda, solution]"),
+        ("depths = []", "depths", "[depth, salt, soda, solution]"),
+        ("depths = [1]", "depths", "[depth, salt, soda, solution]"),
+        ("depths = [[2, 1]]", "depths", "[depth, salt, soda, solution]"),
+        ("depths = [[2, 1, 1], [3, 1, 1, 1]]", "depths", "[depth, salt, soda, solution]"),
         ("depths = [[2, -1, 1]]", "depths", "a number from 0 to 400"),
         ("depths = [[2, 1, 1], [2, 1, 1]]", "depths", "whose depth rises"),
         ("low_water = 11", "low_water", "at most low_water_below, 10"),
@@ -119,6 +120,14 @@ def test_what_is_no_file_of_settings(tmp_path: Path, data: bytes | None, says: s
         path.write_bytes(data)
     with pytest.raises(InputError, match=says):
         BathSettings.load(path)
+
+
+def test_rows_without_a_solution_have_one_for_all() -> None:
+    """As sheets that were kept before there was a fourth column hold them."""
+    assert BathSettings(depths=[[1, 40, 6.5]]).doses(3) == (40, 6.5, 45)
+    assert BathSettings(depths=[[1, 40, 6.5]], soda_solution=50).doses(3) == (40, 6.5, 50)
+    assert BathSettings(soda_solution=50).doses(1) == (40, 6.5, 50)
+    assert BathSettings().doses(3) == pytest.approx((60, 9, 55))  # half way from 2 to 4 %
 
 
 def test_settings_govern_the_sheet() -> None:

@@ -111,11 +111,11 @@ def test_stock_sheet(run: Run) -> None:
     done = run("stock", "Navy", "--strength", "2", "--make", "500ml", "--lot", "B7", "--json")
     sheet = json.loads(done.stdout)
     bottle = sheet["bottle"]
-    assert (bottle["dye"], sheet["powder_g"], bottle["lot"]) == ("navy", 10.0, "B7")
+    assert (bottle["dye"], sheet["how"]["up_to_ml"], bottle["lot"]) == ("navy", 500.0, "B7")
     done = run("stock", "navy", "--make", "16 fl oz", "--warm")
     assert done.returncode == 0, done.stderr
     assert "NOT DRINK" in done.stdout
-    assert "TO 473 mL" in done.stdout
+    assert "made up TO 473 mL" in done.stdout
 
 
 def test_bench_plan_of_several_jobs(run: Run, mine: Path) -> None:
@@ -129,7 +129,7 @@ def test_bench_plan_of_several_jobs(run: Run, mine: Path) -> None:
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert done.stdout.index("sage") < done.stdout.rindex("ink")
-    assert "1. Stock to make" in done.stdout
+    assert "1. Stock and solutions to make" in done.stdout
     assert (mine / "plan.html").exists()
 
 

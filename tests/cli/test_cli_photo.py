@@ -39,7 +39,9 @@ def test_a_sheet_is_written_with_its_table(run):
     done = run("photo-page", "-o", "page.pdf", "--cells", "12", "--paper", "Letter")
     assert done.returncode == 0, done.stderr
     assert (run.folder / "page.pdf").read_bytes().startswith(b"%PDF")
-    assert (run.folder / "page.csv").read_text(encoding="utf-8").startswith("cell,recipe,swatch")
+    table = (run.folder / "page.csv").read_text(encoding="utf-8")
+    assert table.startswith("# cloth:")
+    assert "cell,recipe,swatch" in table
     assert run("photo-page", "-o", "page.docx").returncode == 2
 
 
@@ -49,10 +51,11 @@ def test_a_photograph_becomes_a_swatch_table(run):
     done = run(*words)
     assert done.returncode == 0, done.stderr
     assert "of 21 cells read, CIELAB under D65/2°" in done.stdout
-    assert "LEFT OUT" in done.stdout
+    assert "clipped, red at 0" in done.stdout
     assert (run.folder / "contact.png").read_bytes().startswith(b"\x89PNG")
     table = (run.folder / "read.csv").read_text(encoding="utf-8")
     assert "var_L" in table
+    assert "clipped" in table
     assert "gold 3" in table
     again = run(*words)
     assert again.returncode == 2
@@ -61,7 +64,7 @@ def test_a_photograph_becomes_a_swatch_table(run):
 
 def test_a_cell_is_a_target_and_two_are_compared(run):
     cell = photographs.read().cells[2]
-    done = run("match", f"photo.jpg {cell.label}", "--count", "2")
+    done = run("match", f"photo.jpg {cell.label}", "--count", "2", "--grey", STEPS)
     assert done.returncode == 0, done.stderr
     assert f"cell {cell.label} of photo.jpg" in done.stdout
     assert "D65/2°" in done.stdout
@@ -74,7 +77,7 @@ def test_a_cell_is_a_target_and_two_are_compared(run):
     assert "Target #334455" in trial.stdout
     over = run("subdue", "--over", piece, "--steps", "1", *how)
     assert "On the piece as read" in over.stdout, over.stderr
-    nowhere = run("match", "photo.jpg Z9")
+    nowhere = run("match", "photo.jpg Z9", "--grey", STEPS)
     assert nowhere.returncode == 2
     assert "Z9" in nowhere.stderr
 

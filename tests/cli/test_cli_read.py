@@ -57,7 +57,7 @@ def test_an_instrument_s_file_becomes_a_table_that_fits(run) -> None:
         "bands: 400 to 700 nm every 10 nm, 31 in all.",
         "reflectance is in fractions of 1",
         "geometry: SCE",
-        "Not recorded: cloth, alkali, liquor ratio, temperature, hours, salt, backing.",
+        "Not recorded: cloth, alkali, liquor ratio, temperature, hours, salt, soda, backing.",
         "Joined as repeats: undyed ×2, gold 2.00 ×2",
         "Recipes from the table of names, 1 in all: 'scan 7' is gold 0.25.",
         "Recipes from their own names, 4 in all: 'undyed' is undyed; 'gold 2' is gold 2.00",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import pickle
 import re
 from typing import Any
@@ -189,6 +190,7 @@ def test_wavelengths_travel_with_a_spectrum() -> None:
     inner = (bands >= 410) & (bands <= 690)  # end bands hold what lies beyond them (ASTM E308)
     assert read.reflectance is not None
     np.testing.assert_allclose(read.reflectance[1:-1], ramp[inner] / 100, atol=1e-12)
+    np.testing.assert_array_equal(read.wavelengths, WAVELENGTHS)
     columns = [name for name in SwatchSet((read,)).to_frame().columns if name.endswith(" nm")]
     assert columns == [f"{w:.0f} nm" for w in WAVELENGTHS]
 
@@ -344,6 +346,7 @@ def test_every_result_is_short_in_a_prompt_and_patched_in_a_notebook(dyes: dyemi
     results: list[Result] = [
         dyes, dyes.report, dyes.predict("rust 1"), dyes.predict(["rust 1", "navy 1"]),
         dyemix.match(dyes, "#7d8a6e", count=2), dyemix.match(dyes, "#7d8a6e", count=1)[0],
+        dyemix.suggest(dyes, "#7d8a6e"),
         dyemix.subdue(dyes, "scarlet 1", 2), dyemix.shade_card(dyes, "lemon, navy", parts=2),
         dyemix.reach(dyes.take("lemon, rose, navy"), ["#7d8a6e"], compare=False),
         dyemix.family(dyes, ["#7d8a6e"]), dyemix.next_swatch(dyes.take("lemon, navy"), ["#7d8a6e"]),
@@ -383,3 +386,11 @@ def test_own_evaluation_is_what_was_read_against_what_was_predicted(dyes: dyemix
 
 def test_a_refusal_is_a_value_error() -> None:
     assert issubclass(dyemix.DyemixError, ValueError)
+
+
+def test_an_open_file_does_for_a_path() -> None:
+    text = io.StringIO()
+    dyemix.write_swatches(dyemix.demo(), text)
+    for file in (io.StringIO(text.getvalue()), io.BytesIO(text.getvalue().encode())):
+        found = dyemix.read_swatches(file)
+        assert [s.label for s in found] == [s.label for s in dyemix.demo()]

@@ -10,23 +10,11 @@ from hypothesis import strategies as st
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
 from dyemix.errors import DyemixError
-from dyemix.photo.camera_matrix import balance, features, fit_patches, metric, spread_in_lab
 from dyemix.photo.decode import SRGB_TO_XYZ
-from dyemix.photo.flat_field import fit_flat
-from dyemix.photo.layout import (
-    CARD_BOX,
-    GREY_BOX,
-    HEIGHT,
-    LAYOUTS,
-    MARK,
-    WIDTH,
-    layout_of,
-    parts,
-    quad,
-)
+from dyemix.photo.layout import HEIGHT, LAYOUTS, MARK, WIDTH, layout_of, parts, quad
+from dyemix.photo.light import Tone, Witnesses, fit_flat
+from dyemix.photo.patches import balance, features, fit_patches, grid_of, metric, spread_in_lab
 from dyemix.photo.places import Lens, read_grid
-from dyemix.photo.reference_cards import grid_of
-from dyemix.photo.tones import Tone, Witnesses
 from tests.simulated.camera import Camera, lab_d65, other_samples, patch_card
 
 NAMES, SPECTRA = patch_card()
@@ -67,8 +55,7 @@ def test_parts_follow_the_perspective() -> None:
 @pytest.mark.parametrize("layout", LAYOUTS, ids=lambda layout: str(layout.count))
 def test_nothing_on_the_sheet_overlaps(layout) -> None:
     taken = np.zeros((int(HEIGHT * 10), int(WIDTH * 10)), int)
-    boxes = [quad(*GREY_BOX), quad(*CARD_BOX), *layout.marks, *layout.cells, *layout.greys]
-    for box in [*boxes, *layout.bars, *layout.whites]:
+    for box in [*layout.marks, *np.concatenate(list(layout.places.values()))]:
         (x0, y0), (x1, y1) = np.rint(10 * box[0]).astype(int), np.rint(10 * box[2]).astype(int)
         assert 0 <= x0 < x1 <= taken.shape[1]
         assert 0 <= y0 < y1 <= taken.shape[0]
@@ -164,7 +151,7 @@ def test_two_steps_tell_nothing_of_a_curve() -> None:
 def test_tones_are_surest_near_the_greys_and_the_dark_is_open_to_glare() -> None:
     tone = tones(KNOWN[3:4] * GAINS, KNOWN[3:4])
     error = [np.sqrt(tone.covariance(at * GAINS[np.newaxis])[0, 1, 1]) for at in (0.19, 0.5, 0.02)]
-    assert error[0] < 0.03 < 0.1 < error[1] < error[2]
+    assert error[0] < 0.03 < 0.08 < error[1] < error[2]
     more = tones(KNOWN * GAINS, KNOWN)
     assert np.sqrt(more.covariance(0.5 * GAINS[np.newaxis])[0, 1, 1]) < 0.03
 

@@ -82,8 +82,7 @@ def test_sixteen_bits_are_kept(tmp_path: Path, suffix: str) -> None:
     found = decode(path)
     assert np.array_equal(found.codes, deep)
     assert any("linear or sRGB" in note for note in found.notes)
-    linear = decode(path, encoding="linear")
-    assert linear.curve[30000] == pytest.approx(30000 / 65535)
+    assert found.as_linear("linear").curve[30000] == pytest.approx(30000 / 65535)
 
 
 def test_the_srgb_curve_has_its_linear_toe() -> None:
@@ -114,6 +113,53 @@ def tiff(pixels: np.ndarray, tags: dict[int, tuple[int, list[int]]]) -> bytes:
         place += len(long.get(number, b""))
     body = b"".join(long[number] for number in sorted(long))
     return b"II*\0" + struct.pack("<I", 8) + table + bytes(4) + body + pixels.tobytes()
+
+
+def dng(light: np.ndarray, from_xyz: np.ndarray, neutral: np.ndarray) -> bytes:
+    """A raw file (DNG 1.4) of sensor values ``(H, W, 3)`` 0 to 1 behind a mosaic of R G, G B."""
+    channel = np.array([[0, 1], [1, 2]])[
+        np.indices(light.shape[:2])[0] % 2, np.indices(light.shape[:2])[1] % 2
+    ]
+    mosaic = np.take_along_axis(light, channel[..., np.newaxis], 2)[..., 0]
+    rational = [round(v) for x in from_xyz.ravel() for v in (1e4 * x, 1e4)]
+    return tiff(
+        np.rint(60000 * mosaic).astype("<u2"),
+        {
+            254: (4, [0]), 262: (3, [32803]), 33421: (3, [2, 2]), 33422: (1, [0, 1, 1, 2]),
+            271: (2, list(b"made up\0")), 272: (2, list(b"in a test\0")),
+            50706: (1, [1, 4, 0, 0]), 50708: (2, list(b"made up in a test\0")),
+            50717: (4, [60000]), 50721: (10, rational), 50778: (3, [21]),
+            50728: (5, [v for x in neutral for v in (round(1e4 * x), 10000)]),
+        },
+    )  # fmt: skip
+
+
+def test_a_raw_file_is_linear_and_wider_than_srgb(tmp_path: Path) -> None:
+    pytest.importorskip("rawpy")
+    from_xyz = np.array([[0.9, -0.2, -0.05], [-0.35, 1.2, 0.15], [-0.05, 0.2, 0.7]])
+    # A grey, a red and a green that sRGB cannot hold (its red would be below 0), of XYZ.
+    xyz = np.array(
+        [[0.1901, 0.2, 0.2178], [0.25, 0.15, 0.05], [0.07, 0.2, 0.12], [0.38, 0.4, 0.4355]]
+    )
+    assert (np.linalg.solve(SRGB_TO_XYZ, xyz[2]) < -0.05).any()
+    picture = np.repeat(np.repeat(xyz.reshape(2, 2, 3), 60, axis=0), 80, axis=1) @ from_xyz.T
+    (tmp_path / "a.dng").write_bytes(dng(picture, from_xyz, from_xyz @ [0.9505, 1.0, 1.089]))
+    found = decode(tmp_path / "a.dng")
+    assert found.codes.shape == (120, 160, 3)
+    middles = found.light(found.codes)[[30, 30, 90, 90], [40, 120, 40, 120]].astype(float)
+    seen = middles @ found.to_xyz.T
+    assert seen / seen[0, 1] == pytest.approx(xyz / xyz[0, 1], rel=0.02, abs=0.02)
+    assert "linear" in found.encoding
+    assert found.codes.min() > found.limits[0]
+
+
+@pytest.mark.parametrize("bits", [np.uint8, np.uint16])
+def test_a_large_picture_is_read_at_the_scale_needed(tmp_path: Path, bits: type) -> None:
+    wide = cv2.resize(PICTURE, (6200, 90), interpolation=cv2.INTER_LINEAR).astype(bits)
+    cv2.imwrite(str(tmp_path / "a.png"), wide[..., ::-1])
+    found = decode(tmp_path / "a.png").codes
+    assert (found.shape, found.dtype) == ((45, 3100, 3), bits)
+    assert found.mean() == pytest.approx(wide.mean(), rel=0.01)
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
@@ -275,8 +321,6 @@ def test_other_refusals(tmp_path: Path) -> None:
     small = saved(tmp_path / "s.png", Image.fromarray(PICTURE[:20, :20]))
     with pytest.raises(InputError, match="no photograph of swatches"):
         decode(small)
-    with pytest.raises(InputError, match="encoding 'film' is unknown"):
-        decode(small, encoding="film")
     clear = Image.fromarray(np.dstack([PICTURE, np.full(PICTURE.shape[:2], 100, np.uint8)]))
     with pytest.raises(InputError, match="partly transparent"):
         decode(saved(tmp_path / "t.png", clear))

@@ -22,7 +22,7 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError, TargetError
 from dyemix.files import read_swatches, write_swatches
 from dyemix.photo import PhotoOptions, PhotoReading, difference, examine_photo, write_contact_sheet
-from dyemix.photo.camera_matrix import metric
+from dyemix.photo.patches import metric
 from tests.simulated.camera import lab_d65, other_samples
 from tests.simulated.camera.scenes import Page, scene
 from tests.simulated.photographs import (
@@ -197,6 +197,7 @@ def test_names_recipes_and_conditions_reach_the_readings(tmp_path: Path) -> None
     assert (first.kind, first.light, first.rough) == ("Lab", D65_2, True)
     assert dict(first.conditions) == {
         "cloth": "cotton lawn", "geometry": "photograph", "illuminant": "D65", "observer": "2",
+        "photograph": swatches.source,
     }  # fmt: skip
     assert by_name["B4"].recipe == {}
     assert by_name["B5"].recipe is None

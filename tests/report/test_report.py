@@ -10,7 +10,7 @@ import pytest
 from command import Command
 
 import dyemix
-from dyemix.bench.cautions import cautions
+from dyemix.bench.cautions import usual
 from dyemix.dataset.swatches import Reading
 from dyemix.errors import DyemixError
 from dyemix.report import report
@@ -49,7 +49,7 @@ def test_a_fit_a_match_and_a_trial_in_one_file(dyes):
     assert all(len(part) > 1000 for part in re.findall(r"base64,([^\"]+)", page))
     for recipe in found.to_frame()["recipe"]:
         assert f"<td>{escape(recipe)}</td>" in page
-    for caution in cautions("day"):
+    for caution in usual():
         assert caution in text
     assert re.search(r"dyemix \d|dyemix not installed", page)
     assert "numpy 2" in page

@@ -1,0 +1,339 @@
+"""The patch card: where it lies, what it should read, and the camera's matrix that it gives.
+
+A 3 × 3 matrix, or the root-polynomial of degree two (Finlayson, Mackiewicz & Hurlbert, IEEE Trans.
+Image Process. 24 (2015) 1460), fitted to a patch card in linear light and chosen by leaving each
+patch out. Both keep hue and chroma when the exposure changes, which an ordinary polynomial does
+not. Without a patch card the file's own matrix stands, balanced on grey.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, field
+from itertools import product
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.colorimetry import D65_2, lab_from_xyz, lab_slope, xyz_from_lab
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.errors import Fault, InputError
+from dyemix.files import read_swatches
+from dyemix.photo.decode import Photograph
+from dyemix.photo.layout import CARD_BOX, parts, quad
+from dyemix.photo.places import Frame
+from dyemix.photo.sample import raster
+
+#: Within one picture the camera is wrong by nearly the same amount on nearly the same colour: the
+#: shared part falls as exp(−d/8) with the distance d in ΔE2000 where a patch card was fitted, as
+#: exp(−d/15) where not (benchmarks/photo_errors.py).
+SHARED_OVER = (8.0, 15.0)
+
+Kind = Literal["grey", "linear", "root"]
+
+#: Patches whose luminance (Y of white 1) is about this weigh half: stray light rules the dark ones.
+_DARK = 0.03
+#: Weights of the file's own matrix, in squared ΔE2000 units per squared unit of the matrix.
+_PULLS = (1.0, 30.0, 100.0, 300.0, 1000.0)
+#: A patch in more or less light than the others differs by this at least (log of its light).
+_SHADED = 0.1
+#: Root terms need this many patches: with the vivid ones clipped away they would extrapolate.
+ENOUGH_FOR_ROOTS = 20
+#: Cloth is not paint: its spectra differ from those of a patch card more than the patches among
+#: themselves. Factor on the standard error: 1.27 with straight tones (benchmarks/photo_errors.py,
+#: as all that follow), more where tones were bent, so that nine in ten lie under the bound then too
+#: (benchmarks/photo_scenes.py --develop).
+CLOTH_FACTOR = 1.45
+#: Standard errors in ΔE2000 units (lightness, chroma, hue) of a camera balanced on grey alone in
+#: daylight and white LED light; and beside it, a unit of the log ratio of red to blue by which the
+#: light differs from the one a matrix stands for.
+GREY_ERROR, LIGHT_ERROR = (0.4, 1.6, 1.5), (0.3, 2.0, 3.1)
+#: Beside `GREY_ERROR`, a unit of chroma up to `_VIVID`.
+VIVID_ERROR, _VIVID = (0.03, 0.01, 0.04), 60.0
+#: Added to it where tones are bent, or may be: greys tell the curve, but not what was done to
+#: saturation.
+BENT_ERROR = (0.3, 1.2, 0.6)
+
+
+def metric(lab: Array) -> Array:
+    """Slope ``(N, 3, 3)`` of the three parts of ΔE2000 by L*, a*, b*, at each colour ``(N, 3)``."""
+    _, slope = delta_e_residual(lab, lab + 1e-6)
+    return slope
+
+
+def spread_in_lab(lab: Array, error: Array) -> Array:
+    """Lab covariances ``(N, 3, 3)`` at colours ``(N, 3)`` of an error ``(3, 3)`` in ΔE2000."""
+    back = np.linalg.inv(metric(lab))
+    return np.asarray(back @ error @ back.transpose(0, 2, 1))
+
+
+def features(rgb: Array, kind: Kind) -> Array:
+    """``(N, 3)``, or with the roots of the products ``(N, 6)``."""
+    if kind != "root":
+        return rgb
+    r, g, b = np.maximum(rgb, 0.0).T
+    roots = np.sqrt(np.stack([r * g, r * b, g * b], axis=1))
+    return np.concatenate([rgb, roots], axis=1)
+
+
+@dataclass(frozen=True, eq=False)
+class CameraMatrix:
+    """How linear camera values become colours.
+
+    Attributes
+    ----------
+    kind : grey (balance only), linear (3 × 3) or root (degree two).
+    coefficients : ``(3, F)`` from features to XYZ, Y of white 1.
+    error : ``(3, 3)`` covariance in ΔE2000 units of the three parts of a difference.
+    left_out : ``(P,)`` ΔE2000 of each patch when it was left out; empty without patches.
+    patches : their names.
+    """
+
+    kind: Kind
+    coefficients: Array
+    error: Array
+    left_out: Array = field(default_factory=lambda: np.empty(0))
+    patches: tuple[str, ...] = ()
+
+    def lab(self, rgb: Array) -> Array:
+        """CIELAB ``(N, 3)`` under D65/2° of linear values ``(N, 3)``."""
+        return lab_from_xyz(100.0 * features(rgb, self.kind) @ self.coefficients.T, D65_2)
+
+    def stated(self, lab: Array, cast: Array) -> Array:
+        """Covariance ``(N, 3, 3)``, in the three parts of ΔE2000, of its error at colours
+        ``(N, 3)``; `cast` ``(N,)`` is by how much the light is redder than the one it stands for.
+        """
+        chroma = np.minimum(np.hypot(lab[:, 1], lab[:, 2]), _VIVID) * (self.kind == "grey")
+        more = np.outer(chroma, VIVID_ERROR) ** 2 + np.outer(cast, LIGHT_ERROR) ** 2
+        return np.asarray(self.error + more[:, np.newaxis] * np.eye(3))
+
+    def slope(self, rgb: Array) -> Array:
+        """Derivative ``(N, 3, 3)`` of L*, a*, b* (rows) by the camera's values, by differences."""
+        step = 1e-4
+        return np.stack(
+            [(self.lab(rgb + step * e) - self.lab(rgb - step * e)) / (2 * step) for e in np.eye(3)],
+            axis=2,
+        )
+
+    def __str__(self) -> str:
+        if self.kind == "grey":
+            return "colour: the file's own primaries, balanced on grey; no patch card."
+        name = {"linear": "3 × 3 matrix", "root": "root-polynomial of degree 2"}[self.kind]
+        worst = self.patches[int(np.argmax(self.left_out))]
+        return (
+            f"colour: {name} on {len(self.left_out)} patches; left out one at a time they miss by "
+            f"{self.left_out.mean():.1f} ΔE2000 on average, {self.left_out.max():.1f} at worst "
+            f"({worst})."
+        )
+
+
+def _solve(rgb: Array, xyz: Array, kind: Kind, own: Array, pull: float) -> Array:
+    """Least squares on ΔE2000 to first order: linear in the matrix, weighted at each patch.
+
+    `pull` draws the matrix towards `own` ``(3, 3)``, the file's own primaries, whose roots weigh
+    nothing: a camera has already done its best to get there.
+    """
+    inputs = features(rgb, kind)
+    lab = lab_from_xyz(100.0 * xyz, D65_2)
+    slope = metric(lab) @ lab_slope(100.0 * xyz, D65_2) * 100.0
+    slope *= (xyz[:, 1] / (xyz[:, 1] + _DARK))[:, np.newaxis, np.newaxis]
+    rows = np.einsum("nij,nk->nijk", slope, inputs).reshape(3 * len(rgb), -1)
+    wanted = np.einsum("nij,nj->ni", slope, xyz).ravel()
+    prior = np.zeros((3, inputs.shape[1]))
+    prior[:, :3] = own
+    rows = np.concatenate([rows, np.sqrt(pull) * np.eye(prior.size)])
+    wanted = np.concatenate([wanted, np.sqrt(pull) * prior.ravel()])
+    return np.asarray(np.linalg.lstsq(rows, wanted, rcond=None)[0].reshape(3, -1))
+
+
+def _leave_out(rgb: Array, xyz: Array, kind: Kind, own: Array, pull: float) -> Array:
+    """CIELAB ``(P, 3)`` of each patch as the others predict it."""
+    each = np.arange(len(rgb))
+    rest = [_solve(rgb[each != i], xyz[each != i], kind, own, pull) for i in each]
+    return lab_from_xyz(100.0 * np.einsum("pxf,pf->px", rest, features(rgb, kind)), D65_2)
+
+
+def fit_patches(rgb: Array, lab: Array, names: tuple[str, ...], own: Array) -> CameraMatrix:
+    """Fit to patches: camera values ``(P, 3)``, about 1 at white, and their CIELAB ``(P, 3)``.
+
+    Takes a 3 × 3 matrix for 6 to 19 patches; from 20, whichever of it and the root-polynomial
+    misses less, on average, the patches left out one at a time. How far to draw either towards
+    the file's `own` matrix to XYZ ``(3, 3)`` is chosen in the same way.
+    """
+    xyz = xyz_from_lab(lab, D65_2) / 100.0
+    kinds: tuple[Kind, ...] = ("linear", "root") if len(rgb) >= ENOUGH_FOR_ROOTS else ("linear",)
+    best: CameraMatrix | None = None
+    for kind, pull in product(kinds, _PULLS):
+        guess = _leave_out(rgb, xyz, kind, own, pull)
+        miss = delta_e(lab, guess)
+        if best is not None and miss.mean() >= best.left_out.mean():
+            continue
+        parts = delta_e_residual(lab, guess, slope=False)[0]
+        # One bad patch must not make every error wide, nor vanish.
+        parts *= np.minimum(1.0, 4.0 * np.median(miss) / np.maximum(miss, 1e-9))[:, np.newaxis]
+        error = CLOTH_FACTOR**2 * parts.T @ parts / len(parts)
+        best = CameraMatrix(kind, _solve(rgb, xyz, kind, own, pull), error, miss, names)
+    assert best is not None
+    return best
+
+
+def shaded(rgb: Array, lab: Array, own: Array, used: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """On which patches ``(P,)`` more or less light falls than on the others, by far.
+
+    Among those `used` each is predicted by the others, as in `fit_patches`; what a shadow or glare
+    changes is its brightness, by more than a matrix misses.
+    """
+    xyz = xyz_from_lab(lab, D65_2) / 100.0
+    guess = np.zeros_like(lab)
+    guess[used] = _leave_out(rgb[used], xyz[used], "linear", own, _PULLS[1])
+    seen = xyz_from_lab(guess, D65_2)[:, 1] / 100.0
+    ratio = np.log((seen + _DARK) / (xyz[:, 1] + _DARK))
+    ratio -= np.median(ratio[used])
+    return np.asarray(np.abs(ratio) > max(_SHADED, 4.0 * float(np.median(np.abs(ratio[used])))))
+
+
+def balance(to_xyz: Array, bent: bool = False) -> CameraMatrix:
+    """The file's own matrix, for values already balanced on grey."""
+    error = np.square(GREY_ERROR) + (np.square(BENT_ERROR) if bent else 0.0)
+    return CameraMatrix("grey", to_xyz, np.diag(error))
+
+
+#: Mean ΔE*ab beyond which the card is looked for: a card in its place, seen by a camera that was
+#: not yet corrected, comes to less.
+_FAR = 15.0
+_WORTH_MOVING = 0.5
+_CONTRASTS = np.array([1.0, 0.85, 0.7])
+_PER_MM = 4.0
+#: mm around the box that the card may reach into.
+_AROUND = 3.0
+#: The middle of a patch that is averaged, in both directions.
+CORE = 0.4
+
+
+@dataclass(frozen=True, eq=False)
+class Patches:
+    """Known colours: names, CIELAB ``(P, 3)`` under D65/2°, and, once they are seen in a picture,
+    their straight, even light ``(P, 3)``.
+    """
+
+    names: tuple[str, ...] = ()
+    lab: Array = field(default_factory=lambda: np.empty((0, 3)))
+    light: Array = field(default_factory=lambda: np.empty((0, 3)))
+
+    @classmethod
+    def read(cls, card: str | os.PathLike[str] | SwatchSet) -> Patches:
+        """What a patch card should read, in the order of its rows, from any swatch table.
+
+        Values in another light are brought to D65/2° through their spectra, or the smoothest ones.
+        """
+        table = card if isinstance(card, SwatchSet) else read_swatches(card)
+        read = [r for r in table.readings if r.reflectance is not None]
+        if len(read) < 6:
+            message = f"{len(read)} patches with values: a patch card needs 6 or more, one a row."
+            raise InputError(Fault(message, table.source or None))
+        names = tuple(r.name or r.swatch or f"patch {i}" for i, r in enumerate(read, start=1))
+        return cls(names, np.array([r.colour(D65_2) for r in read]))
+
+
+def with_cards(photo: Photograph, frame: Frame, steps: int, lab: Array) -> Frame:
+    """The frame with places for the steps and patches of the cards that have boxes only."""
+    found: dict[str, Array] = {}
+    if steps and not len(frame.of("grey")):
+        for box in frame.of("grey box"):
+            found["grey"] = parts(box, 1, steps)
+    if len(lab) and not len(frame.of("patch")):
+        for box in frame.of("card box"):
+            top, right = np.linalg.norm(box[1:3] - box[:2], axis=1)
+            found["patch"] = parts(box, *grid_of(len(lab), float(top / right)))
+            if frame.layout is not None:
+                found["patch"] = _find_patches(photo, lab)
+    return frame.telling(found)
+
+
+def grid_of(count: int, aspect: float) -> tuple[int, int]:
+    """Rows and columns of a card of `count` patches in a box so many times wider than high."""
+    pairs = [(r, count // r) for r in range(1, count + 1) if count % r == 0]
+    return min(pairs, key=lambda pair: abs(float(np.log(pair[1] / pair[0] / aspect))))
+
+
+def _unlike(light: Array, lab: Array, to_xyz: Array) -> float:
+    """Mean ΔE*ab of patches' light ``(P, 3)`` to their CIELAB, after a gain and a contrast.
+
+    The camera's exposure, balance and tones are not known yet: one gain a channel, the median, and
+    the best of a few contrasts are allowed for.
+    """
+    known = np.log(np.maximum(xyz_from_lab(lab, D65_2) / 100.0 @ np.linalg.inv(to_xyz).T, 1e-3))
+    log = np.log(np.maximum(light, 1e-5)) * _CONTRASTS[:, np.newaxis, np.newaxis]
+    gained = np.exp(log + np.median(known - log, axis=1, keepdims=True))
+    seen = lab_from_xyz(100.0 * np.maximum(gained @ to_xyz.T, 0.0), D65_2)
+    return float(np.linalg.norm(seen - lab, axis=2).mean(axis=1).min())
+
+
+def _upside_down(light: Array, lab: Array, to_xyz: Array) -> bool:
+    return _unlike(light, lab[::-1], to_xyz) < 0.6 * _unlike(light, lab, to_xyz)
+
+
+def check_patches(photo: Photograph, seen: Array, lab: Array) -> None:
+    """Refuse a card that is turned, missing or not the one of the table."""
+    miss = _unlike(seen, lab, photo.to_xyz)
+    if miss > _FAR:
+        cure = "lay it in its place, first patch top left, or give the table of this card."
+        if _upside_down(seen, lab, photo.to_xyz):
+            cure = "it lies upside down: turn it, first patch top left."
+        raise photo.refuse(
+            f"the patch card does not look like its reference values (off by {miss:.0f} ΔE*ab on "
+            f"average): {cure}"
+        )
+
+
+def _find_patches(photo: Photograph, lab: Array) -> Array:
+    """Corners ``(P, 4, 2)`` in page mm of the patches, row by row.
+
+    The card may be smaller than its box on the page, or lie a little askew. Its own reference
+    values ``(P, 3)`` say which place is right: there the patches look like them, up to exposure,
+    balance and contrast. Where they fill the box that is where they are left; else size and place
+    are searched, coarsely and then by the simplex method.
+    """
+    import cv2
+
+    left, top, width, height = CARD_BOX
+    middle, size = np.array([left + width / 2, top + height / 2]), np.array([width, height])
+    rows, columns = grid_of(len(lab), width / height)
+    box = parts(quad(*CARD_BOX), rows, columns) - middle
+    around = size + 2 * _AROUND
+    pixels = np.rint(_PER_MM * around).astype(int)
+    light = raster(photo, quad(*(middle - around / 2), *around), size=pixels).light
+    smooth = cv2.blur(light, [int(x) for x in CORE * _PER_MM * size / (columns, rows)])
+
+    def patches(values: Array) -> Array:
+        dx, dy, sx, sy, turn = values
+        cos, sin = np.cos(turn), np.sin(turn)
+        shape = np.array([[cos * sx, -sin * sy], [sin * sx, cos * sy]])
+        return np.asarray(box @ shape.T + middle + np.array([dx, dy]))
+
+    def seen(values: Array) -> Array:
+        at = _PER_MM * (patches(values).mean(axis=1) - middle + around / 2)
+        x, y = np.clip(at.astype(int), 0, pixels - 1).T
+        return np.asarray(smooth[y, x])
+
+    def miss(values: Array) -> float:
+        return _unlike(seen(values), lab, photo.to_xyz)
+
+    nominal = np.array([0.0, 0.0, 1.0, 1.0, 0.0])
+    if _upside_down(seen(nominal), lab, photo.to_xyz):
+        return patches(nominal)  # the dyer is told, not indulged
+    from scipy.optimize import differential_evolution, minimize
+
+    simplex = nominal + np.vstack([np.zeros(5), np.diag([1.5, 1.5, 0.02, 0.02, 0.02])])
+    how = {"maxfev": 250, "initial_simplex": simplex}
+    best = minimize(miss, nominal, method="Nelder-Mead", options=how)
+    if best.fun > _FAR:
+        most = np.array([*(0.25 * size + _AROUND), 1.05, 1.05, 0.06])
+        bounds = list(zip([*-most[:2], 0.5, 0.5, -0.06], most, strict=True))
+        best = differential_evolution(miss, bounds, rng=0, maxiter=60, tol=1e-3)
+    # A card that lies a little off is still read in the middles of its patches; moving them for
+    # less than this would only fit the camera's own errors.
+    return patches(best.x if best.fun < _WORTH_MOVING * miss(nominal) else nominal)

@@ -1,0 +1,72 @@
+"""From page to recipe: print it, photograph it, read, fit, match a target that lies beside."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, lab
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.files import read_swatches, write_swatches
+from dyemix.fitting.fit import fit
+from dyemix.matching.match import match
+from dyemix.photo import PhotoOptions, examine_photo
+from tests.simulated.camera import WAVELENGTHS as FINE
+from tests.simulated.camera.scenes import GREY_STEPS, scene
+from tests.simulated.photographs import camera, card, print_page
+from tests.simulated.workshop import Workshop
+
+LADDERS = {"lemon": (0.25, 1.0, 4.0), "scarlet": (0.25, 1.0, 4.0), "navy": (0.25, 1.0, 4.0)}
+TARGETS = ("lemon 0.8 + navy 0.3", "scarlet 0.4 + navy 0.2", "lemon 0.5 + scarlet 0.3 + navy 0.2")
+METHOD = {"cloth": "cotton lawn", "liquor ratio": "20:1", "salt": "40 g/L", "hours": "1 h"}
+
+
+@pytest.mark.slow
+def test_from_a_printed_page_to_a_recipe_for_what_lay_on_it(tmp_path: Path) -> None:
+    shop = Workshop(7)
+    squares = ["undyed", *(f"{dye} {x:g}" for dye, steps in LADDERS.items() for x in steps)]
+    plan = [Reading(Recipe.parse(text), None, f"N{i}", "blank") for i, text in enumerate(squares)]
+    page = print_page(tmp_path, 24, 6.0, SwatchSet(tuple(plan)))
+    table = tmp_path / "page24.csv"
+    text = table.read_text(encoding="utf-8")
+    for key, value in METHOD.items():
+        assert f"# {key}:\n" in text
+        text = text.replace(f"# {key}:\n", f"# {key}: {value}\n")
+    table.write_text(text, encoding="utf-8")
+    spectra = [shop.dye(Recipe.parse(words)).reflectance for words in (*squares, *TARGETS)]
+    laid = {i: np.interp(FINE, WAVELENGTHS, spectrum) for i, spectrum in enumerate(spectra)}
+    photo = camera(which=1, megapixels=5.0).save(scene(page, laid), tmp_path / "p.jpg")
+    options = PhotoOptions(cells=table, card=card(), grey=GREY_STEPS)
+    found = examine_photo(photo, options)
+    named = SwatchSet(tuple(r for r in found.swatches.readings if r.recipe is not None))
+    write_swatches(named, tmp_path / "read.csv")
+    swatches = read_swatches(tmp_path / "read.csv")
+    conditions = swatches.conditions()
+    assert {key: conditions[key] for key in METHOD} == METHOD
+    assert all(r.covariance is not None for r in swatches.readings)
+    dyes = fit(swatches)
+    for i, words in enumerate(TARGETS):
+        label = found.frame.labels[len(squares) + i]
+        target = found.target(label, swatches)
+        alone = found.target(label).covariance
+        assert np.trace(target.covariance) < np.trace(alone)  # all lie in one frame
+        assert np.all(np.linalg.eigvalsh(target.covariance) > 0)
+        best = match(dyes, target)[0]
+        pot = shop.dye(best.recipe).reflectance
+        true = spectra[len(squares) + i]
+        off = float(delta_e(lab(true, D65_2), lab(pot, D65_2)))
+        assert off < best.bound, words
+        assert best.bound < 9.0
+    again, alone = (found.target("A2", beside).covariance for beside in (swatches, None))
+    assert np.trace(again) < 0.3 * np.trace(alone)  # a swatch of the fit: the camera drops out
+    # The same readings in another light.
+    wide = examine_photo(photo, PhotoOptions(**vars(options) | {"light": D65_10}))
+    cell = wide.cell("A2")
+    truth = lab(spectra[1], D65_10)
+    assert cell.light == D65_10
+    assert delta_e(truth, cell.lab) < 2.0 * cell.error
+    assert cell.error == pytest.approx(found.cell("A2").error, rel=0.3)
