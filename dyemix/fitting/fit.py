@@ -89,6 +89,31 @@ def _inner(data: Data, dye: int) -> NDArray[np.bool_]:
     return np.asarray((c > c.min()) & (c < c.max()))
 
 
+def _fittable(swatches: SwatchSet) -> SwatchSet:
+    """The swatches of dyes that have a ladder; what the others lack goes into the notes.
+
+    Raises `FitError` where no dye has one.
+    """
+    faults = {}
+    for name in swatches.dyes:
+        ladder = swatches.ladder(name)
+        depths = sorted({s.recipe[name] for s in ladder})
+        if len(depths) == 1:
+            alone = "L*a*b* of a single depth leaves its spectrum open, and "
+            faults[name] = (
+                f"{name} has one depth ({depths[0]:g} % owf): "
+                f"{alone if ladder[0].rough else ''}dye at least one more square of it, "
+                f"as {depths[0] / 4:g} %."
+            )
+        elif not depths and any(name in s.recipe for s in swatches.mixtures):
+            faults[name] = f"{name} has no swatch of its own, only mixtures: dye a ladder of it."
+    if faults and not any(swatches.ladder(name) for name in set(swatches.dyes) - set(faults)):
+        raise FitError("\n".join(faults.values()))
+    kept = tuple(r for r in swatches.readings if set(r.recipe or ()).isdisjoint(faults))
+    said = (f"{fault} Without that, it and its mixtures are left out." for fault in faults.values())
+    return replace(swatches, readings=kept, notes=(*swatches.notes, *said))
+
+
 def _data(swatches: SwatchSet, light: Light) -> Data:
     undyed = swatches.undyed
     if swatches.unread and not swatches.swatches:
@@ -102,21 +127,6 @@ def _data(swatches: SwatchSet, light: Light) -> Data:
             "taken through the whole process without dye."
         )
     names = [name for name in swatches.dyes if swatches.ladder(name)]
-    faults = []
-    for name in swatches.dyes:
-        ladder = swatches.ladder(name)
-        depths = sorted({s.recipe[name] for s in ladder})
-        if len(depths) == 1:
-            alone = "L*a*b* of a single depth leaves its spectrum open, and "
-            faults.append(
-                f"{name} has one depth ({depths[0]:g} % owf): "
-                f"{alone if ladder[0].rough else ''}dye at least one more square of it, "
-                f"as {depths[0] / 4:g} %."
-            )
-        elif not depths and any(name in s.recipe for s in swatches.mixtures):
-            faults.append(f"{name} has no swatch of its own, only mixtures: dye a ladder of it.")
-    if faults:
-        raise FitError("\n".join(faults))
     if not names:
         raise FitError(
             f"{swatches.source or 'this table'} has no swatch of a single dye that was read."
@@ -233,7 +243,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     Raises
     ------
     FitError
-        No undyed cloth, a dye with one depth, conditions that differ, a reading with no recipe.
+        No undyed cloth, no dye with two depths, conditions that differ, a reading with no recipe.
 
     >>> fit(demo()).names[:3]
     ('lemon', 'marigold', 'scarlet')
@@ -243,6 +253,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         raise FitError(f"{len(swatches.unnamed)} readings have no recipe ({places}): name them.")
     conditions = swatches.conditions()
     swatches, aside = swatches.set_aside()
+    swatches = _fittable(swatches)
     light = swatches.light
     data = _data(swatches, light)
     solver = Solver(data)

@@ -127,12 +127,16 @@ def test_no_undyed_reading_is_an_error(workshop_set: Callable[[int, bool], Any])
         fit(only(workshop_set(0, True).ladders, lambda recipe: len(recipe) == 1))
 
 
-def test_one_depth_is_an_error_that_names_the_dye(workshop_set: Callable[[int, bool], Any]) -> None:
+def test_a_dye_of_one_depth_is_left_out_and_named(workshop_set: Callable[[int, bool], Any]) -> None:
     ladders = workshop_set(0, True).ladders
     first, second = ladders.dyes[:2]
     thin = only(ladders, lambda r: of(first)(r) or (of(second)(r) and r[second] == 1.0))
+    dyes = fit(thin)
+    assert dyes.names == (first,)
+    assert f"{second} has one depth" in str(dyes.report)
+    alone = only(ladders, lambda r: not r or (of(second)(r) and r[second] == 1.0))
     with pytest.raises(FitError, match=f"{second} has one depth"):
-        fit(thin)
+        fit(alone)
 
 
 def test_mixed_conditions_name_both(workshop_set: Callable[[int, bool], Any]) -> None:
