@@ -15,19 +15,10 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, xyz_from_lab
+from dyemix.photo import patches
 from dyemix.photo.decode import Photograph
 from dyemix.photo.light import BEND, STRAIGHT, Flat, Tone, Witnesses, fit_flat
-from dyemix.photo.patches import (
-    CORE,
-    CameraMatrix,
-    Patches,
-    balance,
-    check_patches,
-    fit_patches,
-    metric,
-    shaded,
-    with_cards,
-)
+from dyemix.photo.patches import CameraMatrix, Patches
 from dyemix.photo.places import Frame
 from dyemix.photo.sample import cloth, levels
 
@@ -82,7 +73,7 @@ class Characterisation:
         straight, even values ``(N, 3)`` of places ``(N, 2)``.
         """
         light, lab = self.flat.at(at), self.matrix.lab(rgb)
-        slope = metric(lab) @ self.matrix.slope(rgb) * rgb[:, np.newaxis]
+        slope = patches.metric(lab) @ self.matrix.slope(rgb) * rgb[:, np.newaxis]
         tone = slope @ self.tone.covariance(self.tone.undo(rgb * light)) @ slope.transpose(0, 2, 1)
         return np.asarray(self.matrix.stated(lab, cast(light) - self.cast) + tone)
 
@@ -108,28 +99,21 @@ class Cards:
     """
 
     def __init__(
-        self,
-        photo: Photograph,
-        frame: Frame,
-        grey: Sequence[float],
-        reference: Patches,
+        self, photo: Photograph, frame: Frame, grey: Sequence[float], reference: Patches,
         anchors: Array,
-    ) -> None:
+    ) -> None:  # fmt: skip
         self.photo, self.reference = photo, reference
-        self.frame = frame = with_cards(photo, frame, len(grey), reference.lab)
+        self.frame = frame = patches.with_cards(photo, frame, len(grey), reference.lab)
         self._steps = np.array(grey if len(frame.of("grey")) else (), dtype=float)
         self._grey, self._patch = frame.of("grey"), frame.of("patch")
-        for role, places, known in (
-            ("grey", self._grey, self._steps),
-            ("patch", self._patch, reference.lab),
-        ):
+        for places, known in ((self._grey, self._steps), (self._patch, reference.lab)):
             if len(known) and len(places) != len(known):
-                counts = f"{len(places)} places for {role} in the picture and {len(known)} values"
+                counts = f"{len(places)} places for a card's greys or patches, {len(known)} values"
                 raise photo.refuse(f"{counts}: give one for each, grey lightest first.")
         self._grey, self._patch = self._grey[: len(self._steps)], self._patch[: len(reference.lab)]
-        self._light, self._usable = levels(photo, self._patch, CORE)
+        self._light, self._usable = levels(photo, self._patch, patches.CORE)
         if len(reference.lab):
-            check_patches(photo, self._light, reference.lab)
+            patches.check_patches(photo, self._light, reference.lab)
         steps, shown = levels(photo, self._grey, 0.5)
         grey_card = np.outer(self._steps, np.ones(3))
         neutral = self._usable & (np.hypot(*reference.lab.T[1:]) < _NEUTRAL)
@@ -219,7 +203,7 @@ class Cards:
     ) -> tuple[CameraMatrix, list[str], list[str]]:
         """The camera's matrix by the patches of the card and the measured ones; notes, doubts."""
         to_xyz, card, good = self.photo.to_xyz, self.reference, self._usable
-        matrix, notes, doubts = balance(to_xyz, tone.bent or not tone.known), [], []
+        matrix, notes, doubts = patches.balance(to_xyz, tone.bent or not tone.known), [], []
         names = np.array([*card.names, *measured.names])
         lab = np.concatenate([card.lab, measured.lab])
         light = tone(self._light) / flat.at(self._patch.mean(axis=1))
@@ -228,12 +212,12 @@ class Cards:
         if not used.all():
             notes.append(f"clipped patches were left out: {', '.join(sorted(names[~used]))}.")
         if used.sum() >= 6:
-            odd = used & shaded(light, lab, to_xyz, used)
+            odd = used & patches.shaded(light, lab, to_xyz, used)
             if odd.any():
                 where = ", ".join(names[odd])
                 doubts.append(f"shadow or glare lies on patches of the card ({where}): left out")
             used &= ~odd
-            matrix = fit_patches(light[used], lab[used], tuple(names[used]), to_xyz)
+            matrix = patches.fit_patches(light[used], lab[used], tuple(names[used]), to_xyz)
         elif used.any():
             notes.append(f"{used.sum()} patches are too few to fit a matrix to: 6 are needed.")
         return matrix, [*notes, str(matrix)], doubts

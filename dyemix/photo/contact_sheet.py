@@ -14,11 +14,11 @@ from typing import Any
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import D65_2, lab, screen_colours
+from dyemix.colour.colorimetry import D65_2, screen_colours
 from dyemix.errors import DyemixError
 from dyemix.photo.decode import need
 from dyemix.photo.layout import HEIGHT, WIDTH, inset, quad
-from dyemix.photo.results import CellReading, PhotoReading
+from dyemix.photo.results import PhotoReading
 from dyemix.photo.sample import raster
 from dyemix.writing import write
 
@@ -46,8 +46,7 @@ def write_contact_sheet(
     font = need("PIL.ImageFont", "photo").load_default(_TEXT)
     photo, paged = read.photograph, read.frame.layout is not None
     height, width = photo.codes.shape[:2]
-    shown = quad(-0.5, -0.5, width, height)
-    per_unit = min(1.0, _LONGEST / max(height, width))
+    shown, per_unit = quad(-0.5, -0.5, width, height), min(1.0, _LONGEST / max(height, width))
     if paged:
         shown = quad(-_MARGIN, -_MARGIN, WIDTH + 2 * _MARGIN, HEIGHT + 2 * _MARGIN)
         per_unit = _PER_MM
@@ -61,25 +60,22 @@ def write_contact_sheet(
     picture = pil.new("RGB", (int(size[0]), int(size[1]) + line * len(foot) + _TEXT), "white")
     picture.paste(photographed)
     draw = drawing.Draw(picture)
-    labs = [
-        cell.lab if cell.reflectance is None else lab(cell.reflectance, D65_2)
-        for cell in read.cells
-    ]
-    for cell, code in zip(read.cells, screen_colours(np.array(labs)), strict=True):
-        corners, piece, core = (
-            per_unit * (places - shown[0])
-            for places in (cell.corners, cell.cloth.piece, cell.cloth.core)
-        )
+    labs = np.array([cell.under(D65_2).lab for cell in read.cells])
+    for cell, code in zip(read.cells, screen_colours(labs), strict=True):
+        places = np.array([cell.corners, cell.cloth.piece, cell.cloth.core])
+        corners, piece, core = per_unit * (places - shown[0])
         side = float(np.linalg.norm(corners[1] - corners[0]))
         _outline(draw, piece, 1)
         _outline(draw, core, 2, bool(cell.left_out))
         x, y = corners[1]  # the colour as read, in the top right corner
         draw.rectangle((x - 0.3 * side, y, x, y + 0.3 * side), code.hex, "black", 2)
-        lines = _caption(cell, int(side / (0.55 * _TEXT)))
+        mark = ["OUT, see below" if cell.left_out else "see below"] if cell.words else []
+        lines = [cell.title, "{:.0f} {:.0f} {:.0f} ±{:.1f}".format(*cell.lab, cell.error), *mark]
         x, y = corners[3] - (0, 0 if paged else line * len(lines))
         draw.rectangle((x, y + 1, x + side, y + 1 + line * len(lines)), fill="white")
         for i, words in enumerate(lines):
-            draw.text((x + 2, y + 1 + line * i), words, fill="black", font=font)
+            short = words[: int(side / (0.55 * _TEXT))]
+            draw.text((x + 2, y + 1 + line * i), short, fill="black", font=font)
     for place in (*read.frame.of("patch"), *read.frame.of("grey")):
         _outline(draw, per_unit * (inset(place, 0.4) - shown[0]), 1)
     for i, words in enumerate(foot):
@@ -87,13 +83,6 @@ def write_contact_sheet(
     data = io.BytesIO()
     picture.save(data, form)
     write(path, data.getvalue(), force=force)
-
-
-def _caption(cell: CellReading, most: int) -> list[str]:
-    """Label and recipe, values, and whether something is said of it at the foot."""
-    mark = "OUT, see below" if cell.left_out else "see below"
-    lines = [cell.title, "{:.0f} {:.0f} {:.0f} ±{:.1f}".format(*cell.lab, cell.error)]
-    return [words[:most] for words in (*lines, *([mark] if cell.words else []))]
 
 
 def _outline(draw: Any, corners: Array, width: int, left_out: bool = False) -> None:

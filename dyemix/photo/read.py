@@ -14,29 +14,19 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, smoothest_reflectance
 from dyemix.dataset.clipped import Clipped
+from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import Fault, InputError, TargetError
 from dyemix.files import read_swatches
 from dyemix.files.cells import few
 from dyemix.files.names import read_names
+from dyemix.photo import sample
 from dyemix.photo.characterise import Cards, Characterisation
 from dyemix.photo.decode import Photograph, decode
 from dyemix.photo.light import Flat
 from dyemix.photo.patches import Patches, spread_in_lab
 from dyemix.photo.places import Frame, find_page, read_corners, read_grid
 from dyemix.photo.results import CellReading, Laid, PhotoReading
-from dyemix.photo.sample import (
-    CLIPPED,
-    PATCHY,
-    REMEDY,
-    clipped,
-    cloth,
-    mottled,
-    printed_greys,
-    reasons,
-    retouched,
-    softness,
-)
 
 File = str | os.PathLike[str]
 
@@ -125,12 +115,12 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     photo, frame = cards.photo, cards.frame
     tone, flat = cards.straight
     straight = photo.straightened(tone)
-    greys, hidden = printed_greys(straight, frame, flat)
-    laid, vacant = _laid(straight, frame, flat, contents, softness(straight, frame))
+    greys, hidden = sample.printed_greys(straight, frame, flat)
+    laid, vacant = _laid(straight, frame, flat, contents, sample.softness(straight, frame))
     found = cards.characterise(_measured(laid, options.measured))
-    doubts = (*found.doubts, *retouched(frame, flat, greys, hidden))
+    doubts = (*found.doubts, *sample.retouched(frame, flat, greys, hidden))
     cells = _cells(laid, found, _kept(laid, options.keep, photo))
-    cells = [cell if options.light == D65_2 else cell.under(options.light) for cell in cells]
+    cells = [cell.under(options.light) for cell in cells]
     left = [cell for cell in cells if cell.left_out]
     told = "; ".join(f"{cell.title} ({', '.join(cell.left_out)})" for cell in left)
     even = f"light over the cells: even to {100 * flat.residual:.1f} % once corrected."
@@ -142,11 +132,9 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
         first = "; ".join(dict.fromkeys(cell.left_out[0] for cell in left))
         raise photo.refuse(f"every cell is left out ({first}): photograph it again.")
     readings = [cell.reading(photo.file, doubts) for cell in cells if not cell.left_out]
-    swatches, found = (
-        SwatchSet(tuple(readings), tuple(notes), photo.file),
-        replace(found, doubts=doubts),
-    )
-    return PhotoReading(swatches, tuple(cells), tuple(vacant), tuple(notes), found, frame, photo)
+    swatches = SwatchSet(tuple(readings), tuple(notes), photo.file)
+    found = replace(found, doubts=doubts)
+    return PhotoReading(swatches, tuple(cells), tuple(vacant), swatches.notes, found, frame, photo)
 
 
 def _look(photo: Photograph, options: PhotoOptions, contents: Mapping[str, Reading]) -> Cards:
@@ -157,14 +145,10 @@ def _look(photo: Photograph, options: PhotoOptions, contents: Mapping[str, Readi
 
     def look(photo: Photograph) -> Cards:
         photo, frame = _frame(photo, options)
-        cells = zip(frame.labels, frame.of("swatch"), strict=True)
-        undyed = [
-            corners
-            for label, corners in cells
-            if (said := contents.get(label.upper())) and said.recipe is not None and not said.recipe
-        ]
-        anchors = [] if options.steps or reference.names else undyed
-        return Cards(photo, frame, options.steps, reference, np.reshape(anchors, (-1, 4, 2)))
+        white = {label for label, said in contents.items() if said.recipe == Recipe({})}
+        undyed = np.array([label.upper() in white for label in frame.labels], dtype=bool)
+        anchors = frame.of("swatch")[undyed & (not options.steps and not reference.names)]
+        return Cards(photo, frame, options.steps, reference, anchors)
 
     if not photo.stated and photo.codes.dtype == np.uint16:
         try:
@@ -198,13 +182,14 @@ def _laid(
         raise straight.refuse(f"{counts}; not there: {few(absent, 8)}. Is it the right page?")
     laid, vacant = [], []
     for label, corners, rise in zip(frame.labels, frame.of("swatch"), rises, strict=True):
-        here = cloth(straight, corners, flat, whole=frame.layout is None)
-        white = label.upper() in contents and here.ends[1].min() > CLIPPED  # as clipped paper is
+        here = sample.cloth(straight, corners, flat, whole=frame.layout is None)
+        # Clipped cloth is as white as clipped paper.
+        white = label.upper() in contents and here.ends[1].min() > sample.CLIPPED
         if not here.size.any() and not white:
             vacant.append(label)
         else:
             content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
-            why = reasons(here, flat.near(corners.mean(axis=0)), rise)
+            why = sample.reasons(here, flat.near(corners.mean(axis=0)), rise)
             laid.append(Laid(label, corners, content, here, why))
     if bare := [label for label in vacant if label.upper() in contents]:
         raise straight.refuse(f"no cloth lies in {', '.join(bare)}, which the table names.")
@@ -247,7 +232,7 @@ def _cells(laid: Sequence[Laid], found: Characterisation, kept: set[str]) -> lis
     rgb = np.array([each.cloth.mean for each in laid])
     lab, slope = matrix.lab(rgb), matrix.slope(rgb)
     even = flat.residual if flat.known and not flat.clipped else _UNEVEN
-    if even > PATCHY:  # what the paper shows between the cells is not all that goes on in them
+    if even > sample.PATCHY:  # what paper shows between the cells is not all that goes on in them
         even = max(even * _PATCHY_FACTOR, _UNEVEN)
     scatter = np.array([each.cloth.covariance for each in laid])
     scatter += even**2 * rgb[:, :, np.newaxis] * rgb[:, np.newaxis]
@@ -260,12 +245,14 @@ def _cells(laid: Sequence[Laid], found: Characterisation, kept: set[str]) -> lis
     for i, (each, spectrum) in enumerate(zip(laid, _spectra(lab), strict=True)):
         parts = delta_e(lab[i], matrix.lab(each.cloth.blocks))
         spread = float(np.sqrt(np.mean(parts**2)))
-        words, left_out, bound = (*mottled(spread), *each.content.warnings), each.left_out, None
-        if (word := clipped(each.cloth.ends)) and not left_out:
-            signs = np.subtract(*(each.cloth.ends[::-1] > CLIPPED).astype(float))
+        words, left_out, bound = each.content.warnings, each.left_out, None
+        if spread > sample.MOTTLED:
+            words = (f"mottled: parts differ by {spread:.1f} ΔE2000 from their mean", *words)
+        if (word := sample.clipped(each.cloth.ends)) and not left_out:
+            signs = np.subtract(*(each.cloth.ends[::-1] > sample.CLIPPED).astype(float))
             beyond = (slope[i] * signs).T[signs != 0]
             bound = Clipped(beyond / np.linalg.norm(beyond, axis=1, keepdims=True))
-            words = (f"{word}; a bound, not a value. {REMEDY}", *words)
+            words = (f"{word}; a bound, not a value. {sample.REMEDY}", *words)
         if accepted := each.label.upper() in kept:
             words, left_out = (*(f"kept although {reason}" for reason in left_out), *words), ()
         if spectrum is None:

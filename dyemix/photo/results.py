@@ -88,8 +88,8 @@ class CellReading(Laid):
 
     def under(self, light: Light) -> CellReading:
         """The same in another light, through the smoothest reflectance of this colour."""
-        if self.reflectance is None:
-            return replace(self, light=light)
+        if self.reflectance is None or light == self.light:
+            return self
         near = smoothest_reflectance(self.lab + np.vstack([np.eye(3), -np.eye(3)]), self.light)
         slope = np.subtract(*np.split(lab(near, light), 2)).T / 2.0
         errors = {name: slope @ getattr(self, name) @ slope.T for name in _ERRORS}
@@ -104,22 +104,15 @@ class CellReading(Laid):
 
     def reading(self, file: str, doubts: tuple[str, ...]) -> Reading:
         """The reading of what lies in it; `doubts` hold for the whole picture."""
-        light = {"illuminant": self.light.illuminant, "observer": str(self.light.observer)}
-        seen = {"geometry": "photograph", PICTURE: file, **light}
-        return Reading(
-            recipe=self.content.recipe,
-            reflectance=self.reflectance,
-            swatch=self.content.swatch,
-            kind="Lab",
-            lab=self.lab.copy(),
-            light=self.light,
-            covariance=self.covariance,
-            conditions={**self.content.conditions, **seen},
-            warnings=(*self.flags, *doubts),
-            place=f"{file}, cell {self.label}",
-            name=self.label,
-            clipped=self.clipped,
-        )
+        conditions = {
+            **self.content.conditions, "geometry": "photograph", PICTURE: file,
+            "illuminant": self.light.illuminant, "observer": str(self.light.observer),
+        }  # fmt: skip
+        return replace(
+            self.content, reflectance=self.reflectance, kind="Lab", lab=self.lab, light=self.light,
+            covariance=self.covariance, clipped=self.clipped, conditions=conditions,
+            warnings=(*self.flags, *doubts), place=f"{file}, cell {self.label}", name=self.label,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)

@@ -222,7 +222,7 @@ _SHADOW = 0.06  # the paper around a cell, against the smooth fall of the light
 _BLUR_MM = 0.9  # 20–80 % rise of a printed edge
 _SLOPE = 0.12  # change of brightness from edge to edge
 _SEAM = 0.25  # share of blocks that do not belong to the cloth
-_MOTTLED = 0.7  # root mean square ΔE2000 of parts of a cell; level cloth shows 0.2 to 0.5
+MOTTLED = 0.7  # root mean square ΔE2000 of parts of a cell; level cloth shows 0.2 to 0.5
 _SMALLEST = 9.0  # mm; smaller than that, frayed edges are much of it
 _RAGGED = 0.75  # share of its rectangle that cloth fills
 _TONES = 0.04  # printed greys, against each other
@@ -231,12 +231,6 @@ REMEDY = (
 )
 #: Paper that differs by more than this (robust standard deviation) after the smooth fall of light.
 PATCHY = 0.009
-
-
-def mottled(spread: float) -> tuple[str, ...]:
-    """The flag of a cell whose parts differ by `spread` ΔE2000, where that is more than usual."""
-    flag = f"mottled: parts differ by {spread:.1f} ΔE2000 from their mean"
-    return (flag,) if spread > _MOTTLED else ()
 
 
 def printed_greys(photo: Photograph, frame: Frame, flat: Flat) -> tuple[Array, NDArray[np.bool_]]:
