@@ -18,7 +18,7 @@ from dyemix.photo.decode import SRGB_TO_XYZ
 from tests.simulated.camera import WAVELENGTHS, Camera, lab_d65, other_samples, patch_card, textiles
 
 SENSORS = range(2, 22)
-LIGHTS, LAMPS = ("D50", "D65", "D75", "LED-B3", "LED-B4"), ("LED-B3", "LED-B2", "A")
+LIGHTS, LAMPS = ("D50", "D65", "D75", "LED-B3", "LED-B4", "A"), ("LED-B3", "LED-B2", "A")
 #: Edges of chroma, and of ΔE2000 between two colours.
 CHROMA, APART = (0, 8, 16, 25, 35, 50, 70), (0, 3, 6, 9, 12, 18, 30)
 CLOTH = np.concatenate([textiles(), other_samples()])

@@ -63,12 +63,12 @@ class Flat:
         terms = _terms((pixels - self.centre) / self.size, len(self.coefficients))
         return np.asarray(np.exp(terms @ self.coefficients))
 
-    def near(self, pixel: Array, count: int = 6) -> float:
-        """Median light of the nearest white spots over the surface: below 1 in a shadow."""
+    def near(self, pixel: Array, count: int = 6, share: float = 0.5) -> float:
+        """Light of the nearest white spots over the surface, a quantile: below 1 in a shadow."""
         if len(self.spots) < count:
             return 1.0
         distance = np.linalg.norm(self.spots - pixel, axis=1)
-        return float(np.median(self.ratio[np.argsort(distance)[:count]]))
+        return float(np.quantile(self.ratio[np.argsort(distance)[:count]], share))
 
 
 NO_FLAT = Flat(np.empty(0), np.zeros(2), 1.0, np.ones(3), 0.0, np.empty((0, 2)), np.empty(0), 1.0)

@@ -163,9 +163,10 @@ def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array,
     """The cloth that lies in a cell ``(4, 2)`` of the photo page: a rectangle, turned as it lies.
 
     The cell and its surround are looked at in blocks; those unlike the paper are cloth, once the
-    head of the cell, where words stand, is taken away and what is narrower than any cloth (the
-    printed outline). Returns the rectangle ``(4, 2)``, its size ``(2,)`` in mm, and the share of it
-    that is cloth; the cell and noughts where all is paper.
+    head of the cell, where words stand, is taken away, what is narrower than any cloth (the printed
+    outline), and what is neutral and no dimmer than paper around it (a shadow). Returns the
+    rectangle ``(4, 2)``, its size ``(2,)`` in mm, and the share of it that is cloth; the cell and
+    noughts where all is paper.
     """
     import cv2
 
@@ -174,9 +175,12 @@ def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array,
     columns, rows = (int(n) for n in np.rint(size / _BLOCK_MM))
     blocks = cv2.resize(raster(photo, outer).light, (columns, rows), interpolation=cv2.INTER_AREA)
     paper = flat.level * flat.at(parts(outer, rows, columns).mean(axis=1))
-    away = np.abs(np.log(np.maximum(blocks.reshape(-1, 3), 1e-5) / paper)).max(axis=1)
-    unlike = (away > max(_UNLIKE_PAPER, _NOISE * flat.residual)).reshape(rows, columns)
-    unlike = unlike.astype(np.uint8)
+    off = np.log(np.maximum(blocks.reshape(-1, 3), 1e-5) / paper)
+    least = max(_UNLIKE_PAPER, _NOISE * flat.residual)
+    dimmest = np.log(flat.near(corners.mean(axis=0), 8, 0.0)) - least
+    shadow = (np.ptp(off, axis=1) < least) & (dimmest < off.mean(axis=1)) & (off.mean(axis=1) < 0)
+    unlike = (np.abs(off).max(axis=1) > least) & ~shadow
+    unlike = unlike.reshape(rows, columns).astype(np.uint8)
     unlike[: int(np.ceil((HEAD + _AROUND_MM) / _BLOCK_MM))] = 0
     narrow = np.ones((round(_NARROWEST_MM / _BLOCK_MM),) * 2, np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(

@@ -1,0 +1,46 @@
+"""One random photograph of each kind, sound or spoilt: right within its bound, or refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from benchmarks.photo_scenes import FAULTS, bound, draw
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.errors import DyemixError
+from dyemix.photo import PhotoOptions, examine_photo
+from tests.simulated.photographs import card
+
+#: What is to be said of the whole picture.
+NAMED = {
+    "mixed light": "two lights are mixed",
+    "shadow on patches": "shadow or glare lies on patches of the card",
+}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_random_scene_is_right_within_its_bound_or_refused(tmp_path: Path, fault: str) -> None:
+    taken = draw(fault, 10_000 + len(fault), develop=False)
+    photo = taken.camera.save(taken.scene, tmp_path / "p.jpg")
+    options = taken.options | {"card": card() if taken.options["card"] else None}
+    if fault == "undyed":
+        (tmp_path / "c.csv").write_text("cell,recipe\nA1,undyed\n")
+        options["cells"] = tmp_path / "c.csv"
+    try:
+        read = examine_photo(photo, PhotoOptions(**options))
+    except DyemixError:
+        assert FAULTS[fault]
+        return
+    assert fault != "wrong grey"
+    assert NAMED.get(fault, "") in "; ".join(read.characterisation.doubts)
+    at = {label: i for i, label in enumerate(read.frame.labels)}
+    sound = [cell for cell in read.cells if cell.clipped is None]
+    kept = [cell for cell in sound if not cell.left_out]
+    assert len(kept) >= 0.85 * len([cell for cell in sound if at[cell.label] not in taken.spoilt])
+    truth = np.array([taken.truth[at[cell.label]] for cell in kept])
+    miss, bounds = delta_e(truth, [cell.lab for cell in kept]), [bound(cell) for cell in kept]
+    assert np.all(miss < 3.0 * np.array(bounds))
+    assert np.median(miss / bounds) < 1.0
