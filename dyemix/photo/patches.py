@@ -201,9 +201,10 @@ def balance(to_xyz: Array, bent: bool = False) -> CameraMatrix:
     return CameraMatrix("grey", to_xyz, np.diag(error))
 
 
-#: Mean ΔE*ab beyond which the card is looked for: a card in its place, seen by a camera that was
-#: not yet corrected, comes to less.
-_FAR = 15.0
+#: Mean ΔE*ab beyond which a card is another one, and below which it lies in its place: seen by a
+#: camera that was not yet corrected.
+_FAR, _NEAR = 15.0, 12.0
+#: A card that lies a little off is still read in the middles of its patches.
 _WORTH_MOVING = 0.5
 _CONTRASTS = np.array([1.0, 0.85, 0.7])
 _PER_MM = 4.0
@@ -294,8 +295,8 @@ def _find_patches(photo: Photograph, lab: Array) -> Array:
 
     The card may be smaller than its box on the page, or lie a little askew. Its own reference
     values ``(P, 3)`` say which place is right: there the patches look like them, up to exposure,
-    balance and contrast. Where they fill the box that is where they are left; else size and place
-    are searched, coarsely and then by the simplex method.
+    balance and contrast. Where they fill the box that is where they are left; else size, place and
+    turn are searched for.
     """
     import cv2
 
@@ -325,15 +326,11 @@ def _find_patches(photo: Photograph, lab: Array) -> Array:
     nominal = np.array([0.0, 0.0, 1.0, 1.0, 0.0])
     if _upside_down(seen(nominal), lab, photo.to_xyz):
         return patches(nominal)  # the dyer is told, not indulged
-    from scipy.optimize import differential_evolution, minimize
+    if miss(nominal) < _NEAR:  # moving it would only fit the camera's own errors
+        return patches(nominal)
+    from scipy.optimize import differential_evolution
 
-    simplex = nominal + np.vstack([np.zeros(5), np.diag([1.5, 1.5, 0.02, 0.02, 0.02])])
-    how = {"maxfev": 250, "initial_simplex": simplex}
-    best = minimize(miss, nominal, method="Nelder-Mead", options=how)
-    if best.fun > _FAR:
-        most = np.array([*(0.25 * size + _AROUND), 1.05, 1.05, 0.06])
-        bounds = list(zip([*-most[:2], 0.5, 0.5, -0.06], most, strict=True))
-        best = differential_evolution(miss, bounds, rng=0, maxiter=60, tol=1e-3)
-    # A card that lies a little off is still read in the middles of its patches; moving them for
-    # less than this would only fit the camera's own errors.
+    most = np.array([*(0.25 * size + _AROUND), 1.05, 1.05, 0.06])
+    bounds = list(zip([*-most[:2], 0.5, 0.5, -0.06], most, strict=True))
+    best = differential_evolution(miss, bounds, rng=0, maxiter=60, tol=1e-3)
     return patches(best.x if best.fun < _WORTH_MOVING * miss(nominal) else nominal)
