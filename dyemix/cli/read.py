@@ -25,8 +25,8 @@ def photo_page(output: Path, **how: Any) -> None:
     shared.say(str(write_photo_page(output, laid, **given_only(how), **care())))
 
 
-@command("FILE", "output! names draw photo")
-def read(file: Path, output: Path, names: Path | None) -> None:
+@command("FILE", "output! names draw light photo")
+def read(file: Path, output: Path, names: Path | None, light: Any) -> None:
     """Turn readings into a swatch table.
 
     Says what was understood, and what was not.
@@ -39,10 +39,10 @@ def read(file: Path, output: Path, names: Path | None) -> None:
     from dyemix.reading import convert
 
     with console.waiting("Reading"):
-        report = convert(file, names, shared.photo(cells=names))
+        report = convert(file, names, shared.photo(names, light))
     picture, seen = given("draw"), report.photograph
-    if picture is not None and seen is None:
-        raise UsageError(f"--draw shows what was read of a photograph, and {file} is none.")
+    if (picture or light) and seen is None:
+        raise UsageError(f"--draw and --light are for a photograph, and {file} is none.")
     shared.write(output, swatch_table(report.swatches))
     shared.say(str(report))
     if picture is not None and seen is not None:

@@ -23,12 +23,13 @@ _WIDTH, _LINE = 98, "\n"
 CLOTH = 100.0
 
 
-def photo(cells: Path | None = None) -> Any:
+def photo(cells: Path | None = None, light: Any = None) -> Any:
     """How a photograph is to be read; `cells` is the table of what lies in it."""
     from dyemix.photo import PhotoOptions
 
     names = [OPTIONS[word]["name"] or word.replace("-", "_") for word in GROUPS["photo"].split()]
-    return PhotoOptions(cells=cells, **given_only({name: given(name) for name in names}))
+    told = {name: given(name) for name in names} | {"cells": cells, "light": light}
+    return PhotoOptions(**given_only(told))
 
 
 def photograph(file: Path) -> Any:

@@ -57,6 +57,8 @@ def test_a_photograph_becomes_a_swatch_table(run):
     assert "var_L" in table
     assert "clipped" in table
     assert "gold 3" in table
+    wide = run("read", "photo.jpg", "-o", "wide.csv", "--grey", STEPS, "--light", "D65/10")
+    assert "CIELAB under D65/10°" in wide.stdout
     again = run(*words)
     assert again.returncode == 2
     assert "is there already" in again.stderr
