@@ -4,23 +4,26 @@
     python -m benchmarks.promised --quick           # the same, 3 seeds and 4 draws of own mixes
     python -m benchmarks.promised --develop         # those on which constants may be chosen
     python -m benchmarks.promised --way table --kinds Lab --families pairs,paint
+    python -m benchmarks.promised --rows rows.csv   # keeps each world's, and runs only what lacks
 
 Each world (`tests.simulated.worlds`) dyes its ladders, 40 mixes of which n become her own, and 300
 that nothing has seen. Found is ΔE2000 between the prediction of these and one reading of the pot,
 of the kind of the ladders; with ``--judge spectrum`` by an instrument, whatever the ladders were
 read by. The floor is the true model of the average pot, on the same pots and readings. An interval
-is a bootstrap 95 % over the seeds of the family. Two processes; set OMP_NUM_THREADS=1.
+is a bootstrap 95 % over the seeds of the family. Set OMP_NUM_THREADS=1.
 """
 
 from __future__ import annotations
 
 import argparse
+import csv
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass, fields, replace
 from importlib import import_module
 from itertools import product
+from pathlib import Path
 from typing import Protocol
 
 import numpy as np
@@ -105,7 +108,7 @@ class Fitted:
 
 def by_trials(ladders: SwatchSet) -> Callable[[SwatchSet], Taught]:
     """Own mixes as trials: `fit` once, then `learn`."""
-    dyes = fit(ladders)
+    dyes = replace(fit(ladders), report=None)  # what is said of them costs as much as they do
 
     def taught(mixes: SwatchSet) -> Taught:
         trials = [Trial(r.recipe, r) for r in mixes.readings if r.recipe]
@@ -171,6 +174,27 @@ def run(job: Job) -> list[Row]:
             parts.append([*under, stated.likely.mean(), miss.mean(), floor])
         rows.append(Row(job.kind, job.family, job.seed, own, *np.mean(parts, axis=0).tolist()))
     return rows
+
+
+def kept_rows(path: Path) -> list[Row]:
+    """Rows of an earlier run; none where there is no file."""
+    if not path.exists():
+        return []
+    with path.open(newline="", encoding="utf-8") as file:
+        return [
+            Row(kind, family, int(seed), int(own), *map(float, figures))
+            for kind, family, seed, own, *figures in list(csv.reader(file))[1:]
+        ]
+
+
+def keep(path: Path, rows: Iterable[Row]) -> None:
+    """Add rows to those of earlier runs."""
+    new = not path.exists()
+    with path.open("a", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file)
+        if new:
+            writer.writerow(field.name for field in fields(Row))
+        writer.writerows(astuple(row) for row in rows)
 
 
 def _calibration(way: str) -> Calibration:
@@ -284,6 +308,8 @@ def main(words: Sequence[str] = ("--quick",)) -> None:
     parser.add_argument("--families", default="", help="only these, with commas")
     parser.add_argument("--kinds", default=f"{SPECTRUM},{LAB},{PHOTOGRAPH},{HEX}")
     parser.add_argument("--judge", default="", help="how pots are read; as the ladders by default")
+    parser.add_argument("--rows", type=Path, help="file of rows, kept from run to run")
+    parser.add_argument("--processes", type=int, default=2)
     asked = parser.parse_args(list(words))
     use = DEVELOP if asked.develop else REPORT
     seeds = DEVELOP_SEEDS if asked.develop else REPORT_SEEDS
@@ -296,14 +322,22 @@ def main(words: Sequence[str] = ("--quick",)) -> None:
     print(f"{use} families {', '.join(names)}; seeds {', '.join(map(str, seeds))}; {draws} draws")
     print(f"{UNTAUGHT} untaught mixes a world, taught by {asked.way}; '!' is not as wanted\n")
     rows: list[Row] = []
-    with ProcessPoolExecutor(2) as pool:
+    earlier = kept_rows(asked.rows) if asked.rows else []
+    with ProcessPoolExecutor(asked.processes) as pool:
         for kind in asked.kinds.split(","):
-            jobs = [
-                Job(kind, name, seed, asked.way, draws, asked.judge)
+            wanted = {
+                (kind, name, seed)
                 for name, seed in product(names, seeds)
                 if kind in FAMILIES[name].kinds
-            ]
-            if found := [row for part in pool.map(run, jobs) for row in part]:
+            }
+            found = [r for r in earlier if (r.kind, r.family, r.seed) in wanted]
+            left = sorted(wanted - {(r.kind, r.family, r.seed) for r in found})
+            for part in pool.map(run, (Job(*one, asked.way, draws, asked.judge) for one in left)):
+                found += part
+                if asked.rows:
+                    keep(asked.rows, part)
+            if found:
+                found.sort(key=lambda row: names.index(row.family))
                 print_table(found)
                 rows += found
     if {SPECTRUM, LAB} <= {r.kind for r in rows}:

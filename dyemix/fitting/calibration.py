@@ -6,8 +6,8 @@ three parts of ΔE2000:
 
     y = f(θ₀) + H (θ − θ₀) + e,    e ~ N(0, Σ_dosing + Σ_pot + Σ_reading + own(τ) + s² I).
 
-For given τ and s that is a Gaussian linear model with a closed posterior and a closed marginal
-likelihood; both are marginalised on a grid, and the mixture is matched in its first two moments.
+For given τ, s and ν that is a Gaussian linear model with a closed posterior and a closed marginal
+likelihood; they are marginalised on a grid, and the mixture is matched in its first two moments.
 H is taken again at the posterior mean. A pot left out in turn is predicted from the others in
 closed form: with V the posterior variance of its whitened prediction and e its whitened residual,
 the left-out residual is ``(I − V)⁻¹ e`` of covariance ``(I − V)⁻¹``, and the cells are weighed
@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -30,22 +31,16 @@ from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.ladders import Ladders, Pot
 from dyemix.model.uncertainty import Likely, effects, likely, pot_to_pot
-from dyemix.model.unknowns import (
-    OWN_SHARE,
-    STRENGTH,
-    TAUS,
-    Modes,
-    Posterior,
-    prior_of_rest,
-    prior_of_strength,
-    prior_variances,
-)
+from dyemix.model.unknowns import OWN_SHARE, TINTS, Cells, Modes, Posterior
 
-#: So many times H is taken again at the posterior mean of one typical cell of τ and s.
-_AGAIN = 2
+#: H is taken again at the posterior mean of one typical cell until θ stands to within this, or so
+#: many times.
+_STANDS, _AGAIN = 0.02, 8
 #: What the unknowns of the surface may move in one round, in standard deviations.
 _LONGEST = 1.2
-_MOST_INSIDE = 0.75
+#: Bounds of k2 once mixes are read. Below 0 it is no reflection inside, but what cloth that shows
+#: what lies behind it does to the scale of reflectances.
+_INSIDE = (-0.5, 0.75)
 #: The widening check is worth this many pots that stray as promised.
 _WIDENING_WORTH = 5.0
 
@@ -91,21 +86,21 @@ def ladders_of(dyes: DyeSet) -> Ladders:
 
 def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
     """The dyes of these ladders with θ ``(P,)`` applied."""
-    count, own = ladders.modes.laws.shape[:2]
-    strength, (bias, interaction), surface = np.split(theta[: count + 4], [count, count + 2])
-    u, modes = theta[count + 4 :].reshape(count, own), ladders.modes
-    curves = np.tensordot(surface, modes.surface_curves, 1) + np.einsum(
-        "dq,dqb->db", u, modes.curves
-    )
+    modes, (count, own) = ladders.modes, ladders.modes.laws.shape[:2]
+    ends = [count, count + 2, count + 4, modes.of_ladders.stop]
+    strength, (bias, interaction), surface, u, tint = np.split(theta, ends)
+    u = u.reshape(count, own)
+    curves = np.tensordot(surface, modes.surface_curves, 1)
     law = ladders.law + np.tensordot(surface, modes.surface_laws, 1)
     r0, k2 = np.array([ladders.surface.r0, ladders.surface.k2]) + modes.surface * surface
     return replace(
         dyes,
-        curves=ladders.curves * np.exp(curves),
+        curves=ladders.curves * np.exp(curves + np.einsum("dq,dqb->db", u, modes.curves)),
         law=law + np.einsum("dq,dql->dl", u, modes.laws),
         surface=Surface(float(r0), float(k2)),
         company=strength + bias,
         interaction=ladders.interaction + float(interaction),
+        tint=tint.reshape(count, -1) @ TINTS if tint.any() else None,
     )
 
 
@@ -146,33 +141,13 @@ class _Groups:
 
 
 @dataclass(frozen=True, eq=False)
-class _Grid:
-    """Values of τ ``(T,)`` and s ``(S,)``, and log weights of their cells ``(T, S)``."""
+class _Linear:
+    """The linear model in each of C cells, and what is needed to leave out each of G groups.
 
-    taus: Array
-    rests: Array
-    log_prior: Array
-
-    @classmethod
-    def of(cls, misfit: float) -> _Grid:
-        weights, rests = prior_of_rest(misfit)
-        log_prior = np.log(prior_of_strength())[:, np.newaxis] + np.log(weights)
-        return cls(TAUS, rests, log_prior)
-
-    @property
-    def typical(self) -> _Grid:
-        """One cell in the middle: enough to find where to linearise."""
-        s = self.rests[[int(np.argmax(self.log_prior[0]))]]
-        return _Grid(np.array([STRENGTH]), s, np.zeros((1, 1)))
-
-
-@dataclass(frozen=True, eq=False)
-class _Cells:
-    """The linear model under every cell of τ and s, T × S of them.
-
-    `theta` ``(T, S, P)`` and `covariance` ``(T, S, P, P)``; `log_weight` ``(T, S)`` prior and
-    marginal likelihood; and, for what is left out: `slope` ``(T, S, G, 3, P)`` and `left`
-    ``(T, S, G, 3)`` whitened, `root` ``(T, S, G, 3, 3)`` which undoes the whitening.
+    `theta` ``(C, P)`` and `covariance` ``(C, P, P)``; `log_weight` ``(C,)`` prior and marginal
+    likelihood; `slope` ``(C, G, 3, P)`` and `left` ``(C, G, 3)`` whitened, `root`
+    ``(C, G, 3, 3)`` which undoes the whitening; `by_lab` ``(G, 3, 3)`` the parts of ΔE2000 by
+    CIELAB; `measured` ``(G, 3)`` CIELAB.
     """
 
     theta: Array
@@ -181,11 +156,24 @@ class _Cells:
     slope: Array
     left: Array
     root: Array
+    by_lab: Array
+    measured: Array
 
-    @property
+    @cached_property
     def weights(self) -> Array:
         weights = np.exp(self.log_weight - self.log_weight.max())
         return np.asarray(weights / weights.sum())
+
+    @cached_property
+    def mean(self) -> Array:
+        """θ ``(P,)``, over the cells."""
+        return np.asarray(self.weights @ self.theta)
+
+    def spread(self) -> Array:
+        """Covariance ``(P, P)`` of θ, over the cells."""
+        apart = self.theta - self.mean
+        within = np.tensordot(self.weights, self.covariance, 1)
+        return np.asarray(within + (self.weights * apart.T) @ apart)
 
 
 def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
@@ -208,34 +196,30 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
             (), np.empty((0, 3)), np.empty((0, 3, 3)), none, Likely(none, none, none, none, none)
         )
         return Calibrated(replace(moved(base, ladders, theta), posterior=known), empty)
-    groups = _Groups.of(dyes, firsts)
-    whole = _Grid.of(ladders.misfit)
-    for grid in [whole.typical] * _AGAIN + [whole]:
-        now = moved(base, ladders, theta)
-        cells, by_lab, measured = _linear(now, groups, theta, ladders, grid)
-        mean = np.einsum("ts,tsp->p", cells.weights, cells.theta)
-        theta = _bounded(theta, mean, ladders)
-    theta = _bounded(mean, mean, ladders)
-    apart = cells.theta - mean
-    covariance = np.einsum("ts,tspq->pq", cells.weights, cells.covariance)
-    covariance = covariance + np.einsum("ts,tsp,tsq->pq", cells.weights, apart, apart)
-    miss, spread = _without_each(cells)
+    groups, cells = _Groups.of(dyes, firsts), Cells.of(misfit)
+    for _ in range(_AGAIN):
+        found = _linear(moved(base, ladders, theta), groups, theta, ladders, cells.typical)
+        last, theta = theta, _bounded(theta, found, ladders)
+        if np.abs(theta - last).max() < _STANDS:
+            break
+    found = _linear(moved(base, ladders, theta), groups, theta, ladders, cells)
+    theta = _bounded(found.mean, found, ladders)
+    miss, spread = _without_each(found)
     square = np.einsum("gi,gij,gj->g", miss, np.linalg.inv(spread), miss)
     # A squared distance in three parts expects 3.
     count = len(groups.members)
     widening = (_WIDENING_WORTH + square.sum() / 3.0) / (_WIDENING_WORTH + count)
-    known = Posterior.of(theta, covariance, cells.weights, misfit, max(1.0, float(widening)))
-    inverse = np.linalg.inv(by_lab)
-    predicted = measured - (inverse @ miss[..., np.newaxis])[..., 0]
+    weighed = replace(cells, weight=found.weights)
+    known = Posterior.of(theta, found.spread(), weighed, misfit, max(1.0, float(widening)))
+    inverse = np.linalg.pinv(found.by_lab)
+    predicted = found.measured - (inverse @ miss[..., np.newaxis])[..., 0]
     promised = known.widening * inverse @ spread @ inverse.transpose(0, 2, 1)
     left_out = _left_out(groups, predicted, promised, known.freedom)
     return Calibrated(replace(moved(base, ladders, theta), posterior=known), left_out)
 
 
-def _linear(
-    now: DyeSet, groups: _Groups, theta: Array, ladders: Ladders, grid: _Grid
-) -> tuple[_Cells, Array, Array]:
-    """The linear model about θ: its cells, slope by CIELAB, and CIELAB measured."""
+def _linear(now: DyeSet, groups: _Groups, theta: Array, ladders: Ladders, cells: Cells) -> _Linear:
+    """The linear model about θ."""
     modes, light = ladders.modes, now.light
     seen, by_theta = effects(now.whole, groups.amounts, light, modes)
     measured, stated = groups.readings(seen.lab)
@@ -248,67 +232,72 @@ def _linear(
     pull = OWN_SHARE * by_lab @ (seen.by_strength * seen.share[:, np.newaxis, :])
     less = np.minimum(weights, 1.0)
     strays = pull @ pull.transpose(0, 2, 1) / less
-    noise = (
-        (again / weights)[np.newaxis, np.newaxis]
-        + grid.taus[:, np.newaxis, np.newaxis, np.newaxis, np.newaxis] ** 2 * strays
-        + (grid.rests**2)[:, np.newaxis, np.newaxis, np.newaxis] * np.eye(3) / less
-    )
+    strength2, rest2 = (x[:, np.newaxis, np.newaxis, np.newaxis] ** 2
+                        for x in (cells.strength, cells.rest))  # fmt: skip
+    noise = again / weights + strength2 * strays + rest2 * np.eye(3) / less
     root = np.asarray(np.linalg.cholesky(noise))
     inverse = np.linalg.inv(root)
     whitened, target = inverse @ slope, (inverse @ y[..., np.newaxis])[..., 0]
-    shape = (len(grid.taus), len(grid.rests), -1)
-    rows = whitened.reshape(*shape, len(theta))
-    variances = prior_variances(modes, grid.taus)
+    rows = whitened.reshape(len(root), -1, len(theta))
+    variances = cells.variances(modes)
     normal = rows.swapaxes(-1, -2) @ rows
     diagonal = np.arange(len(theta))
-    normal[..., diagonal, diagonal] += 1.0 / variances[:, np.newaxis]
-    right = (rows.swapaxes(-1, -2) @ target.reshape(*shape, 1))[..., 0]
+    normal[..., diagonal, diagonal] += 1.0 / variances
+    right = (rows.swapaxes(-1, -2) @ target.reshape(len(root), -1, 1))[..., 0]
     covariance = np.asarray(np.linalg.inv(normal))
     mean = (covariance @ right[..., np.newaxis])[..., 0]
     size = (
         np.linalg.slogdet(normal)[1]
-        + np.log(variances).sum(axis=1)[:, np.newaxis]
+        + np.log(variances).sum(axis=1)
         + 2.0 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(axis=(-1, -2))
     )
     square = (target**2).sum(axis=(-1, -2)) - (right * mean).sum(axis=-1)
-    left = target - (whitened @ mean[:, :, np.newaxis, :, np.newaxis])[..., 0]
-    cells = _Cells(mean, covariance, grid.log_prior - 0.5 * (square + size), whitened, left, root)
-    return cells, by_lab, measured
+    left = target - (whitened @ mean[:, np.newaxis, :, np.newaxis])[..., 0]
+    log_weight = np.log(cells.weight) - 0.5 * (square + size)
+    return _Linear(mean, covariance, log_weight, whitened, left, root, by_lab, measured)
 
 
-def _bounded(old: Array, new: Array, ladders: Ladders) -> Array:
-    """θ moved to `new`, the surface by not too much at once and not out of its bounds."""
+def _bounded(old: Array, found: _Linear, ladders: Ladders) -> Array:
+    """θ moved to the posterior mean, the surface by not too much at once and within its bounds.
+
+    Where the surface stops short, the other unknowns are those that go with it: the mean given
+    that, ``θ + Σ_·s Σ_ss⁻¹ (s − θ_s)``.
+    """
     count = len(ladders.law)
     at = slice(count + 2, count + 4)
-    step = new - old
-    theta = old + step * min(1.0, _LONGEST / max(float(np.abs(step[at]).max()), 1e-9))
+    new, spread = found.mean, found.spread()
+    step = new[at] - old[at]
+    surface = old[at] + step * min(1.0, _LONGEST / max(float(np.abs(step).max()), 1e-9))
     middle = np.array([ladders.surface.r0, ladders.surface.k2])
     size = np.maximum(ladders.modes.surface, 1e-12)
-    high = np.array([ladders.ceiling, _MOST_INSIDE])
-    theta[at] = np.clip(theta[at], -middle / size, np.maximum(high - middle, 0.0) / size)
-    return theta
+    ends = np.array([[0.0, ladders.ceiling], _INSIDE]).T
+    low, high = (ends - middle) / size
+    surface = np.clip(surface, np.minimum(low, 0.0), np.maximum(high, 0.0))
+    short = np.arange(at.start, at.stop)[np.abs(surface - new[at]) > 1e-9]
+    gain = spread[:, short] @ np.linalg.inv(spread[np.ix_(short, short)])
+    return np.asarray(new + gain @ (surface - new[at])[short - at.start])
 
 
-def _without_each(cells: _Cells) -> tuple[Array, Array]:
+def _without_each(found: _Linear) -> tuple[Array, Array]:
     """Each group as the others predict it: how far off ``(G, 3)``, and the covariance promised."""
-    variance = cells.slope @ cells.covariance[:, :, np.newaxis] @ cells.slope.swapaxes(-1, -2)
+    variance = found.slope @ found.covariance[:, np.newaxis] @ found.slope.swapaxes(-1, -2)
     rest = np.eye(3) - variance
-    left = np.linalg.solve(rest, cells.left[..., np.newaxis])
+    left = np.linalg.solve(rest, found.left[..., np.newaxis])
     # Density of the group given the others, whose weight goes without it.
     density = (
-        -0.5 * (left[..., 0] * cells.left).sum(axis=-1)
+        -0.5 * (left[..., 0] * found.left).sum(axis=-1)
         + 0.5 * np.linalg.slogdet(rest)[1]
-        - np.log(np.diagonal(cells.root, axis1=-2, axis2=-1)).sum(axis=-1)
+        - np.log(np.diagonal(found.root, axis1=-2, axis2=-1)).sum(axis=-1)
     )
-    weights = cells.log_weight[..., np.newaxis] - density
-    weights = np.exp(weights - weights.max(axis=(0, 1)))
-    weights = weights / weights.sum(axis=(0, 1))
-    off = (cells.root @ left)[..., 0]
-    spread = cells.root @ np.linalg.inv(rest) @ cells.root.swapaxes(-1, -2)
-    mean = np.einsum("tsg,tsgi->gi", weights, off)
+    weights = found.log_weight[:, np.newaxis] - density
+    weights = np.exp(weights - weights.max(axis=0))
+    weights = weights / weights.sum(axis=0)
+    off = (found.root @ left)[..., 0]
+    spread = found.root @ np.linalg.inv(rest) @ found.root.swapaxes(-1, -2)
+    mean = np.einsum("cg,cgi->gi", weights, off)
     apart = off - mean
-    spread = np.einsum("tsg,tsgij->gij", weights, spread)
-    return mean, spread + np.einsum("tsg,tsgi,tsgj->gij", weights, apart, apart)
+    spread = np.einsum("cg,cgij->gij", weights, spread)
+    return mean, spread + np.einsum("cg,cgi,cgj->gij", weights, apart, apart)
 
 
 def _left_out(groups: _Groups, predicted: Array, spread: Array, freedom: float) -> LeftOut:

@@ -36,9 +36,10 @@ ODD_FACTOR = 1.25
 ODD_WEIGHT = 0.05
 #: A curve below this everywhere absorbs nothing.
 _NOTHING = 1e-6
-#: What ladders miss by, beyond this much of it, counts for mixes so many times: where one dye by
-#: itself does not follow the model, several do less. From sketches of colorants that hide a ground.
-_MISFIT_FROM, _MISFIT_COUNTS = 0.8, 1.25
+#: Where ladders miss by more than this (ΔE2000) in what no other strength would mend, mixes stray
+#: by so many times the root of the rest: colorants that hide a ground betray themselves that way
+#: (1.4 to 3.9 on the family `printed`), and a depth law that does not fit hardly (below 0.6).
+_MISFIT_FROM, _MISFIT_COUNTS = 0.7, 2.8
 
 
 def _find_odd(data: Data, left: Sequence[Beside | None]) -> list[tuple[int, int, float]]:
@@ -62,14 +63,17 @@ def _find_odd(data: Data, left: Sequence[Beside | None]) -> list[tuple[int, int,
 
 
 def _misfit(data: Data, left: Sequence[Beside | None]) -> float | None:
-    """ΔE2000 by which inner depths miss beyond what is open and what baths stray by; or None."""
+    """ΔE2000 across strength by which inner depths miss beyond what is open; None without any.
+
+    Of the ladder in the middle, since one dye that misbehaves says little of mixes of the others.
+    """
     apart = []
     for i, found in enumerate(left):
         if found is not None:
             good = _inner(data, i) & (data.counts[i] > ODD_WEIGHT)
-            apart.append((found.delta_e**2 - found.expected - data.stated[i])[good])
-    every = np.concatenate(apart or [np.empty(0)])
-    return float(np.sqrt(max(every.mean(), 0.0))) if len(every) else None
+            beyond = found.across - found.expected - data.stated[i] * 2.0 / 3.0
+            apart += [beyond[good].mean()] if good.any() else []
+    return float(np.sqrt(max(np.median(apart), 0.0))) if apart else None
 
 
 def _stated(swatches: Sequence[Swatch], light: Light) -> Array:
@@ -290,7 +294,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         light=light,
         conditions=conditions,
         scatter=scatter,
-        ladders=replace(ladders, misfit=_MISFIT_COUNTS * beyond),
+        ladders=replace(ladders, misfit=_MISFIT_COUNTS * float(np.sqrt(beyond))),
         demo=swatches.demo,
     )
     calibrated = condition(alone, pots_of(alone, swatches))

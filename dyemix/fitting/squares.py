@@ -29,13 +29,15 @@ _STRAY, _AMISS = 4.0, 0.15
 class Beside:
     """N squares beside what is predicted of them: arrays ``(N,)``.
 
-    `lab` ``(N, 3)`` as predicted, and `delta_e` from it; `expected` the mean square of it that the
-    fit leaves open and baths and readings stray by; `stronger` ln of how much stronger a square is
+    `lab` ``(N, 3)`` as predicted, and `delta_e` from it; `across` the square of it that no other
+    strength would mend, and `expected` what the fit leaves open of that and readings stray by;
+    `stronger` ln of how much stronger a square is
     than predicted; `tells` whether its colour says anything of strength.
     """
 
     lab: Array
     delta_e: Array
+    across: Array
     expected: Array
     stronger: Array
     tells: NDArray[np.bool_]
@@ -64,14 +66,16 @@ def beside(
     way = (by_lab @ seen.by_strength)[..., 0]
     size = (way * way).sum(axis=1)
     logs = (miss * way).sum(axis=1) / np.maximum(size, 1e-12)
+    along = way / np.sqrt(np.maximum(size, 1e-12))[:, np.newaxis]
+    off_way = np.eye(3) - along[:, :, np.newaxis] * along[:, np.newaxis, :]
     curves, laws = np.split(fitted.modes[dye], [-2], axis=1)
     by_mode = seen.by_band @ (np.exp(fitted.curves[dye]) * curves).T * seen.g[..., np.newaxis]
     by_mode = by_mode + seen.by_strength * (seen.by_law[:, 0] @ laws.T)[:, np.newaxis]
-    left_open = ((by_lab @ by_mode) ** 2).sum(axis=(1, 2))
     return Beside(
         seen.lab,
         np.sqrt((miss * miss).sum(axis=1)),
-        left_open + PRIOR_STRENGTH**2 * size + 3.0 * PRIOR_READING**2,
+        ((off_way @ miss[..., np.newaxis]) ** 2).sum(axis=(1, 2)),
+        ((off_way @ by_lab @ by_mode) ** 2).sum(axis=(1, 2)) + 2.0 * PRIOR_READING**2,
         np.clip(logs, -3.0, 3.0),
         size > _SEEN**2,
     )

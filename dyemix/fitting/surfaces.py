@@ -11,7 +11,7 @@ surfaces.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -69,8 +69,8 @@ class Data:
 
 def _nothing(count: int) -> Beside:
     """Squares that nothing is known of yet."""
-    off, expected, stronger = np.zeros((3, count))
-    return Beside(np.zeros((count, 3)), off, expected, stronger, np.zeros(count, dtype=bool))
+    zero = np.zeros((4, count))
+    return Beside(np.zeros((count, 3)), *zero, np.zeros(count, dtype=bool))
 
 
 class Solver:
@@ -124,6 +124,11 @@ class Solver:
         """The mean surface, and the spread ``(2,)`` of r0 and k2 about it."""
         data = self.data
         top = min(_R0_MOST, _R0_SHARE * data.lowest())
+        if data.of_lab:
+            counts = [data.counts[i] for i in data.lab]
+            weighed = data.of_lab.weighed(Surface(0.4 * top, 0.3), counts)
+            self.data = data = replace(data, of_lab=weighed)
+            self._last = None
         grid = [(r0, k2) for r0 in np.linspace(0.0, top, _R0_STEPS) for k2 in _INSIDE]
         some = data.spectral or list(data.lab)
         cost = [

@@ -30,6 +30,24 @@ _LEAST_ROOT = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
+class _Works:
+    """How much of each dye works, `g` ``(k, N)``, and its slopes.
+
+    `own` ``(k, N)`` by the dye's own amount less `joint`, that by the amount of any dye (None where
+    it is nothing); `new` ``(D, N)`` of dyes not yet in, by their own. `share` is how far a dye is
+    in company, and `own_share` and `joint_share` are its slopes in the same way.
+    """
+
+    g: Array
+    own: Array
+    joint: Array | None
+    new: Array
+    share: Array | float = 0.0
+    own_share: Array | float = 0.0
+    joint_share: Array | float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
 class Blending:
     """The forward model of a shelf under one light, with what can be worked out beforehand.
 
@@ -39,11 +57,12 @@ class Blending:
     law : ``(2, D)`` exponent and bend.
     less : ``(D,)`` what the shifted depth law takes off.
     entering : ``(D,)`` slope of the depth law where there is no dye yet.
-    curves : ``(B, D)`` absorption per unit of g.
+    curves : ``(B, D)`` absorption per unit of g; where mixes were read, beside it what company
+        adds to each, ``(B, 2 D)``.
     cloth : ``(B, 1)`` K/S of the undyed cloth.
     seen : ``(3, B)`` weight of each band in XYZ over that of white, less what the surface keeps.
-    by_curve : ``(3 D, B)`` the same by each dye's curve.
-    plain : whether company and interaction are nothing.
+    by_curve : ``(3 D, B)`` or ``(6 D, B)``, the same by each of the curves.
+    plain : whether company, interaction and tint are nothing.
     """
 
     dyes: DyeSet
@@ -61,40 +80,60 @@ class Blending:
         """What is known of a shelf before any blend."""
         surface, w = dyes.surface, weights(light).T
         seen = (1.0 - surface.r0) * (1.0 - surface.k2) * w / w.sum(axis=1, keepdims=True)
+        tint = dyes.whole.tint
+        curves = dyes.curves if tint is None else np.concatenate([dyes.curves, tint[0]])
         return cls(
             dyes, dyes.law.T, SHIFT ** dyes.law[:, 0],
-            depth_law_slope(np.zeros(len(dyes)), dyes.law), np.ascontiguousarray(dyes.curves.T),
+            depth_law_slope(np.zeros(len(dyes)), dyes.law), np.ascontiguousarray(curves.T),
             surface.k_over_s(dyes.cloth)[:, np.newaxis], seen,
-            (seen[:, np.newaxis] * dyes.curves).reshape(-1, len(dyes.cloth)),
-            not (dyes.company.any() or dyes.interaction),
+            (seen[:, np.newaxis] * curves).reshape(-1, len(dyes.cloth)),
+            not (dyes.company.any() or dyes.interaction or tint is not None),
         )  # fmt: skip
 
     def towards(self, goal: Goal, index: Index) -> Residual:
         """A goal on CIELAB as a function of amounts ``(k, M)`` of rows of `index` ``(k, N)``."""
 
         def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-            r, by_root, by_g, (own, joint, _) = self._mixed(amounts, index[:, rows], goal, rows)
-            by_g = by_g[:, index[:, rows], np.arange(len(rows))]
-            return r, _through(by_root, by_g * own + _shared(by_g, joint))
+            r, by_root, by_g, works = self._mixed(amounts, index[:, rows], goal, rows)
+            own, shared = self._by_own(by_g, index[:, rows], works)
+            return r, _through(by_root, own + shared)
 
         return residual
 
     def prices(self, amounts: Array, index: Index, goal: Goal) -> tuple[Array, Array]:
         """What N blends miss, ``(m, N)``, and its slope ``(m, D, N)`` by dyes not yet in them."""
-        rows = np.arange(amounts.shape[1])
-        r, by_root, by_g, (_, joint, new) = self._mixed(amounts, index, goal, rows)
-        shared = _shared(by_g[:, index, rows], joint)
-        return r, _through(by_root, by_g * new + shared)
+        r, by_root, by_g, works = self._mixed(amounts, index, goal, np.arange(amounts.shape[1]))
+        _, shared = self._by_own(by_g, index, works)
+        count = len(self.dyes)
+        # A dye that enters is wholly in company.
+        by_new = by_g if by_g.shape[1] == count else by_g[:, :count] + by_g[:, count:]
+        return r, _through(by_root, by_new * works.new + shared)
+
+    def _by_own(self, by_g: Array, index: Index, works: _Works) -> tuple[Array, Array | float]:
+        """Slopes of XYZ's cube roots by amounts: a dye's own part ``(3, k, N)``, and what one more
+        of any dye does by way of the others ``(3, 1, N)``."""
+        count, columns = len(self.dyes), np.arange(index.shape[1])
+        by = by_g[:, index, columns]
+        if by_g.shape[1] == count:
+            joint = works.joint
+            shared = 0.0 if joint is None else (by * joint).sum(axis=1, keepdims=True)
+            return by * works.own, shared
+        by_tint = by_g[:, index + count, columns]
+        by, by_share = by + works.share * by_tint, works.g * by_tint
+        shared = (by * works.joint + by_share * works.joint_share).sum(axis=1, keepdims=True)
+        return by * works.own + by_share * works.own_share, shared
 
     def _mixed(
         self, amounts: Array, index: Index, goal: Goal, rows: NDArray[np.intp]
-    ) -> tuple[Array, Array, Array, tuple[Array, Array | None, Array]]:
+    ) -> tuple[Array, Array, Array, _Works]:
         """The residual ``(m, N)``, its slope by the cube roots of XYZ, theirs by g of every dye
-        ``(3, D, N)``, and those of g by amounts as `_working` has them.
+        ``(3, D, N)`` (and by what works in company, ``(3, 2 D, N)``), and `_Works`.
         """
-        g, by_amount = self._working(amounts, index)
-        working = np.zeros((len(self.dyes), amounts.shape[1]))
-        working[index, np.arange(amounts.shape[1])] = g
+        works = self._working(amounts, index)
+        working = np.zeros((self.curves.shape[1], amounts.shape[1]))
+        working[index, np.arange(amounts.shape[1])] = works.g
+        if len(working) > len(self.dyes):
+            working[index + len(self.dyes), np.arange(amounts.shape[1])] = works.g * works.share
         k = self.curves @ working
         k += self.cloth
         root = np.sqrt(k * (k + 2.0))
@@ -105,16 +144,12 @@ class Blending:
         lab = TO_LAB @ f
         lab[0] -= 16.0
         slope = v * (1.0 + k2 * v) / np.maximum(root, _LEAST_ROOT)
-        by_g = (self.by_curve @ slope).reshape(3, len(self.dyes), -1)
+        by_g = (self.by_curve @ slope).reshape(3, self.curves.shape[1], -1)
         r, by_lab = goal(lab, rows)
-        return r, (TO_LAB.T @ by_lab) * -by_xyz, by_g, by_amount
+        return r, (TO_LAB.T @ by_lab) * -by_xyz, by_g, works
 
-    def _working(self, c: Array, index: Index) -> tuple[Array, tuple[Array, Array | None, Array]]:
-        """How much of each dye works, g ``(k, N)``, and its slopes.
-
-        By the dye's own amount ``(k, N)``; by that of any other dye (None where it is nothing); and
-        of dyes not yet in, by their own ``(D, N)``.
-        """
+    def _working(self, c: Array, index: Index) -> _Works:
+        """How much of each dye works, and its slopes."""
         n, q = self.law[:, index]
         depth = c + SHIFT
         log = np.log(depth)
@@ -124,23 +159,21 @@ class Blending:
         bend = np.exp(0.5 * q * log * log)
         g, own = rise * bend, (n * power + rise * (q * log)) / depth * bend
         if self.plain:
-            return g, (own, None, self.entering[:, np.newaxis])
+            return _Works(g, own, None, self.entering[:, np.newaxis])
         company, interaction = self.dyes.company, self.dyes.interaction
         total = c.sum(axis=0)
         others = total - c
         whole = np.maximum(others + HALF_COMPANY * c, 1e-12)
-        grown = np.exp(others / whole * company[index] + interaction * np.log1p(others))
+        share, bend = others / whole, HALF_COMPANY / (whole * whole)
+        grown = np.exp(share * company[index] + interaction * np.log1p(others))
         g = g * grown
-        joined = HALF_COMPANY * company[index] / (whole * whole)
-        joint = g * (joined * c + interaction / (1.0 + others))
+        joint_share = bend * c
+        own_share = -bend * others - joint_share
+        joint = g * (company[index] * joint_share + interaction / (1.0 + others))
         new = np.exp(company[:, np.newaxis] + interaction * np.log1p(total))
-        own = own * grown - g * joined * others - joint
-        return g, (own, joint, self.entering[:, np.newaxis] * new)
-
-
-def _shared(by_g: Array, joint: Array | None) -> Array | float:
-    """What one more of any dye does by way of the others, ``(3, 1, N)``."""
-    return 0.0 if joint is None else (by_g * joint).sum(axis=1, keepdims=True)
+        own = own * grown - g * company[index] * bend * others - joint
+        new = self.entering[:, np.newaxis] * new
+        return _Works(g, own, joint, new, share, own_share, joint_share)
 
 
 def _through(by_root: Array, slope: Array) -> Array:

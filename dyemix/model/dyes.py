@@ -46,6 +46,7 @@ class DyeSet(Result):
     light : the light of the readings, taken for a bare CIELAB target.
     company : ``(D,)`` how much stronger each dye is in mixes, ln; 0 where no mixtures were read.
     interaction : κ of `dyemix.model.mixtures`; 0 where no mixtures were read.
+    tint : ``(D, B)`` how much its curve changes in mixes, ln; None where no mixtures were read.
     conditions : how the swatches were dyed.
     scatter : how far pots of one recipe stray from each other, by cause.
     ladders : the dyes as single squares alone show them, where a fit made them.
@@ -70,6 +71,7 @@ class DyeSet(Result):
     light: Light = D65_10
     company: Annotated[Array, Shape("D")] = field(default_factory=lambda: np.zeros(0))
     interaction: float = 0.0
+    tint: Annotated[Array, Shape("D", "B")] | None = None
     conditions: Mapping[str, str] = field(default_factory=dict)
     scatter: Scatter = field(default_factory=Scatter)
     report: FitReport | None = None
@@ -114,6 +116,7 @@ class DyeSet(Result):
             self.surface.k_over_s(self.cloth),
             self.surface,
             self.interaction,
+            None if self.tint is None else (self.curves * np.expm1(self.tint))[i],
         )
 
     @cached_property
@@ -139,8 +142,7 @@ class DyeSet(Result):
 
     def reflectance(self, amounts: ArrayLike) -> Array:
         """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf. Raises `DyemixError` below 0."""
-        g = self.whole.working(self._checked(amounts))
-        return self.surface.reflectance(self.whole.cloth + g @ self.curves)
+        return self.whole.reflectance(self._checked(amounts))
 
     def colours(self, amounts: ArrayLike, light: Light | None = None) -> Array:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)`` in % owf, under `light`: on paper alone."""
@@ -250,6 +252,7 @@ class DyeSet(Result):
             curves=self.curves[i],
             law=self.law[i],
             company=self.company[i],
+            tint=None if self.tint is None else self.tint[i],
             palest=self.palest[i],
             deepest=self.deepest[i],
             ladders=self.ladders and self.ladders.take(i),

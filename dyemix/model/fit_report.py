@@ -12,9 +12,9 @@ from dyemix.dataset.result import DEMO_WARNING, Result, Row
 
 #: Fewer own mixes than this do not tell whether promises are kept.
 FEWEST_TO_TELL = 5
-#: Ladders whose depths, left out, miss by more than this (ΔE2000, root mean square) beyond what is
-#: open of them and what baths stray by are not those of dyes on cloth.
-NOT_DYE = 2.0
+#: Ladders whose depths, left out, miss by more than this (ΔE2000, root mean square) in what no
+#: other strength would mend, beyond what is open of them, are not those of dyes on cloth.
+NOT_DYE = 1.2
 
 
 @dataclass(frozen=True)
@@ -148,8 +148,8 @@ class FitReport(Result):
     expected : likely miss in the pot of a pair of these dyes at middle depths, mean over the
         pairs; None for one dye.
     between : what that may be, from the tenth to the ninth part in ten of what is open about it.
-    misfit : ΔE2000 (root mean square) by which inner depths left out of their ladders miss beyond
-        what is open of them and what baths stray by; None without any.
+    misfit : ΔE2000 (root mean square) by which inner depths left out of their ladders miss in what
+        no other strength would mend, beyond what is open of them; None without any.
     next_squares : which squares to dye next and what they would buy, in one line.
     method : the conditions shared by the swatches, or that none were recorded.
     """

@@ -1,15 +1,16 @@
 """The forward model on arrays: what many blends look like, and how that changes with each amount.
 
-``k_mix(λ) = k_cloth(λ) + Σᵢ gᵢ aᵢ(λ)``: single-constant Kubelka–Munk, the dye absorbing and the
-cloth scattering (Kubelka & Munk 1931). A dye in company does not work quite as it does alone:
+``k_mix(λ) = k_cloth(λ) + Σᵢ gᵢ aᵢ(λ) (1 + mᵢ tᵢ(λ))``: single-constant Kubelka–Munk, the dye
+absorbing and the cloth scattering (Kubelka & Munk 1931). A dye in company does not work quite as it
+does alone:
 
     gᵢ = law(cᵢ) · exp(mᵢ eᵢ) · (1 + oᵢ)^κ,    mᵢ = oᵢ / (oᵢ + w cᵢ),
 
 with oᵢ the depth (% owf) of the other dyes together. eᵢ, the dye's `company`, is how much stronger
 it is in mixes than its own squares say; κ, the `interaction` of the set, lets that grow or fall
-with how much else there is. Both are 0 until mixes were read (`dyemix.fitting.calibration`). The
-share mᵢ lets a mix go over into a dye by itself without a jump: 0 alone, and near 1 as soon as the
-others are not few (w = `HALF_COMPANY`).
+with how much else there is; tᵢ, its `tint`, is how its curve changes beside them. All are 0 until
+mixes were read (`dyemix.fitting.calibration`). The share mᵢ lets a mix go over into a dye by itself
+without a jump: 0 alone, and near 1 as soon as the others are not few (w = `HALF_COMPANY`).
 """
 
 from __future__ import annotations
@@ -40,14 +41,15 @@ class Strengths:
     """What the unknowns of a calibration do to N colours under one light.
 
     `lab` ``(N, 3)``; `by_band` ``(N, 3, B)`` its slope by K/S; `g` ``(N, k)`` how much of each dye
-    works; `by_strength` ``(N, 3, k)`` slope by its logarithm; `by_law` ``(N, k, 2)`` d ln g by
-    exponent and bend; `by_dose` ``(N, k)`` d ln g / d ln c of the depth law; `share` and `others`
-    as `company_share`.
+    works, `in_company` that times its share; `by_strength` ``(N, 3, k)`` slope by its logarithm;
+    `by_law` ``(N, k, 2)`` d ln g by exponent and bend; `by_dose` ``(N, k)`` d ln g / d ln c of the
+    depth law; `share` and `others` as `company_share`.
     """
 
     lab: Array
     by_band: Array
     g: Array
+    in_company: Array
     by_strength: Array
     by_law: Array
     by_dose: Array
@@ -67,6 +69,7 @@ class Blends:
     cloth : ``(B,)`` K/S of the undyed cloth.
     surface : the surface term.
     interaction : κ.
+    tint : ``(N, k, B)`` absorption per unit of g that company adds; None where no mix was read.
     """
 
     curves: Array
@@ -75,11 +78,16 @@ class Blends:
     cloth: Array
     surface: Surface
     interaction: float = 0.0
+    tint: Array | None = None
 
     def rows(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Blends:
         """Some of the blends."""
         return replace(
-            self, curves=self.curves[rows], law=self.law[rows], company=self.company[rows]
+            self,
+            curves=self.curves[rows],
+            law=self.law[rows],
+            company=self.company[rows],
+            tint=None if self.tint is None else self.tint[rows],
         )
 
     def working(self, c: Array) -> Array:
@@ -88,57 +96,68 @@ class Blends:
         grown = share * self.company + self.interaction * np.log1p(others)
         return np.asarray(depth_law(c, self.law) * np.exp(grown))
 
-    def absorption(self, g: Array) -> Array:
-        """K/S ``(N, B)`` of working amounts g ``(N, k)``."""
-        return np.asarray(self.cloth + (g[:, np.newaxis, :] @ self.curves)[:, 0, :])
+    def absorption(self, c: Array, g: Array) -> Array:
+        """K/S ``(N, B)`` of amounts `c` ``(N, k)`` that work as g ``(N, k)``."""
+        k = self.cloth + (g[:, np.newaxis, :] @ self.curves)[:, 0, :]
+        if self.tint is not None:
+            k = k + ((g * company_share(c)[0])[:, np.newaxis, :] @ self.tint)[:, 0, :]
+        return np.asarray(k)
 
     def reflectance(self, amounts: Array) -> Array:
         """Reflectance ``(N, B)`` of amounts ``(N, k)`` in % owf."""
-        return self.surface.reflectance(self.absorption(self.working(amounts)))
+        return self.surface.reflectance(self.absorption(amounts, self.working(amounts)))
 
     def reflectance_and_slope(self, amounts: Array) -> tuple[Array, Array]:
         """Reflectance ``(N, B)`` and its slope ``(N, k, B)`` per % owf of each dye."""
         g = self.working(amounts)
-        r, dr = self.surface.reflectance_and_slope(self.absorption(g))
-        slope = self._by_amount(amounts, g).transpose(0, 2, 1) @ self.curves
-        return r, slope * dr[:, np.newaxis, :]
+        r, dr = self.surface.reflectance_and_slope(self.absorption(amounts, g))
+        return r, self._slope(amounts, g) * dr[:, np.newaxis, :]
 
     def lab_and_slope(self, amounts: Array, light: Light) -> tuple[Array, Array]:
         """CIELAB ``(N, 3)`` under `light`, and its slope ``(N, 3, k)`` per % owf of each dye."""
         g = self.working(amounts)
-        labs, by_band = self._by_band(g, light)
-        by_g = by_band @ self.curves.transpose(0, 2, 1)
-        return labs, by_g @ self._by_amount(amounts, g)
+        labs, by_band = self._by_band(amounts, g, light)
+        return labs, by_band @ self._slope(amounts, g).transpose(0, 2, 1)
 
     def strengths(self, amounts: Array, light: Light) -> Strengths:
         """What each unknown of the dyes does to the colours of amounts ``(N, k)``."""
         g = self.working(amounts)
-        labs, by_band = self._by_band(g, light)
+        labs, by_band = self._by_band(amounts, g, light)
         alone = depth_law(amounts, self.law)
         dose = amounts * depth_law_slope(amounts, self.law)
+        share, others = company_share(amounts)
+        by_strength = (by_band @ self.curves.transpose(0, 2, 1)) * g[:, np.newaxis, :]
+        if self.tint is not None:
+            pull = by_band @ self.tint.transpose(0, 2, 1)
+            by_strength = by_strength + pull * (g * share)[:, np.newaxis, :]
         return Strengths(
-            labs, by_band, g, (by_band @ self.curves.transpose(0, 2, 1)) * g[:, np.newaxis, :],
+            labs, by_band, g, g * share, by_strength,
             depth_law_by_law(amounts, self.law),
             np.divide(dose, alone, out=np.ones_like(dose), where=alone > 0.0),
-            *company_share(amounts),
+            share, others,
         )  # fmt: skip
 
-    def _by_band(self, g: Array, light: Light) -> tuple[Array, Array]:
+    def _by_band(self, c: Array, g: Array, light: Light) -> tuple[Array, Array]:
         """CIELAB ``(N, 3)`` and its slope ``(N, 3, B)`` by K/S."""
-        r, dr = self.surface.reflectance_and_slope(self.absorption(g))
+        r, dr = self.surface.reflectance_and_slope(self.absorption(c, g))
         w = weights(light)
         xyz = r @ w
         return lab_from_xyz(xyz, light), (lab_slope(xyz, light) @ w.T) * dr[:, np.newaxis, :]
 
-    def _by_amount(self, c: Array, g: Array) -> Array:
-        """∂gᵢ/∂cⱼ ``(N, k, k)``: the dye's own law on the diagonal, what j does to i beside it."""
-        k = c.shape[1]
+    def _slope(self, c: Array, g: Array) -> Array:
+        """Slope ``(N, k, B)`` of K/S by amounts: a dye's own law, and what each does to others."""
+        k, diagonal = c.shape[1], np.arange(c.shape[1])
         share, others = company_share(c)
         whole = np.maximum(others + HALF_COMPANY * c, 1e-12)
-        joined = HALF_COMPANY * self.company / (whole * whole)
-        by_other = g * (joined * c + self.interaction / (1.0 + others))
+        joined = HALF_COMPANY / (whole * whole)
+        by_share = np.repeat((joined * c)[:, :, np.newaxis], k, axis=2)  # ∂mᵢ/∂cⱼ
+        by_share[:, diagonal, diagonal] = -joined * others
+        by_g = np.repeat((g * self.interaction / (1.0 + others))[:, :, np.newaxis], k, axis=2)
         grown = np.exp(share * self.company + self.interaction * np.log1p(others))
-        out = np.repeat(by_other[:, :, np.newaxis], k, axis=2)
-        diagonal = np.arange(k)
-        out[:, diagonal, diagonal] = depth_law_slope(c, self.law) * grown - g * joined * others
-        return out
+        by_g[:, diagonal, diagonal] = depth_law_slope(c, self.law) * grown
+        by_g = by_g + (g * self.company)[..., np.newaxis] * by_share
+        slope = by_g.transpose(0, 2, 1) @ self.curves
+        if self.tint is not None:
+            by_tint = share[..., np.newaxis] * by_g + g[..., np.newaxis] * by_share
+            slope = slope + by_tint.transpose(0, 2, 1) @ self.tint
+        return slope

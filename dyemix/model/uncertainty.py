@@ -18,7 +18,7 @@ from dyemix.colour.colorimetry import Light, lab_from_xyz, weights
 from dyemix.dataset.result import Value
 from dyemix.model.mixtures import Blends, Strengths
 from dyemix.model.scatter import Scatter
-from dyemix.model.unknowns import OWN_SHARE, Modes, Posterior
+from dyemix.model.unknowns import OWN_SHARE, TINTS, Modes, Posterior
 
 #: Draws of the distribution of ΔE2000 for one recipe.
 _DRAWS = 512
@@ -38,6 +38,7 @@ def nudged(blends: Blends, modes: Modes, surface: Array) -> Blends:
     return replace(
         blends,
         curves=blends.curves * curves,
+        tint=None if blends.tint is None else blends.tint * curves,
         law=blends.law + np.tensordot(surface, modes.surface_laws, 1),
         cloth=moved.k_over_s(blends.surface.reflectance(blends.cloth)),
         surface=moved,
@@ -56,15 +57,23 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
             for side in (step, -step)
         ]
         columns.append(((ends[0] - ends[1]) / (2.0 * _STEP))[..., np.newaxis])
-    dyes, own = modes.laws.shape[:2]
-    shapes = (blends.curves[0][:, np.newaxis, :] * modes.curves).reshape(
-        -1, blends.curves.shape[-1]
-    )
-    by_shape = (seen.by_band @ shapes.T).reshape(len(amounts), 3, dyes, own)
+    curves = blends.curves[0]
+    tint = np.zeros_like(curves) if blends.tint is None else blends.tint[0]
+
+    def by_curve(working: Array, curves: Array, changes: Array) -> Array:
+        """Slope ``(N, 3, D, Q)`` by relative changes ``(D, Q, B)`` of what works so much."""
+        parts = (curves[:, np.newaxis, :] * changes).reshape(-1, curves.shape[-1])
+        shape = (len(amounts), 3, *changes.shape[:2])
+        slope = (seen.by_band @ parts.T).reshape(shape)
+        return np.asarray(slope * working[:, np.newaxis, :, np.newaxis])
+
     by_law = np.einsum("ndl,dql->ndq", seen.by_law, modes.laws)
-    modal = by_shape * seen.g[:, np.newaxis, :, np.newaxis]
-    modal = modal + seen.by_strength[..., np.newaxis] * by_law[:, np.newaxis]
-    columns.append(modal.reshape(len(amounts), 3, dyes * own))
+    modal = seen.by_strength[..., np.newaxis] * by_law[:, np.newaxis]
+    modal = modal + by_curve(seen.g, curves, modes.curves)
+    modal = modal + by_curve(seen.in_company, tint, modes.curves)
+    tints = np.broadcast_to(TINTS, (len(curves), *TINTS.shape))
+    by_tint = by_curve(seen.in_company, curves + tint, tints)
+    columns += [x.reshape(len(amounts), 3, -1) for x in (modal, by_tint)]
     return seen, np.concatenate(columns, axis=2)
 
 
@@ -152,9 +161,9 @@ def causes(
     default the usual share of the amount.
     """
     seen, slopes = effects(blends, amounts, light, modes)
-    dyes = amounts.shape[1]
-    of_fit = slopes[..., dyes + 2 :]
-    fit = of_fit @ known.covariance[dyes + 2 :, dyes + 2 :] @ of_fit.transpose(0, 2, 1)
+    ladders = modes.of_ladders
+    of_fit = slopes[..., ladders]
+    fit = of_fit @ known.covariance[ladders, ladders] @ of_fit.transpose(0, 2, 1)
     taught = slopes @ known.covariance @ slopes.transpose(0, 2, 1)
     pull = seen.by_strength * (OWN_SHARE * known.strength * seen.share)[:, np.newaxis, :]
     mixed = np.where(amounts > 0.0, seen.share, 0.0).max(axis=1) ** 2

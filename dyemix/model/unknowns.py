@@ -1,6 +1,6 @@
 """What is not known of fitted dyes: the unknowns of a calibration, their priors and posterior.
 
-One vector θ ``(P,)`` for D dyes, P = D + 4 + D Q, in this order:
+One vector θ ``(P,)`` for D dyes, P = D + 4 + D (Q + K), in this order:
 
 - the log strength of each dye in company beyond its own squares, N(0, τ²) ``(D,)``;
 - a bias common to all dyes in company, N(0, 0.08²): real mixes come out 10 to 15 % stronger than
@@ -10,11 +10,14 @@ One vector θ ``(P,)`` for D dyes, P = D + 4 + D Q, in this order:
   ladders stay fitted: curves and laws of all dyes move along (`Modes.surface_curves`);
 - Q of each dye's own ladder, in standard deviations of what it leaves of its log curve and its
   depth law (for spectra scale, exponent and bend; for CIELAB alone the leading eigenvectors of the
-  posterior of all).
+  posterior of all);
+- K of each dye's tint, how its log curve changes in company: a Gaussian process of length 60 nm
+  and standard deviation ν, by its leading parts.
 
 Beside θ each mix has an error of its own, which comes back when it is dyed again and which no
 other mix tells of: its dyes' strengths stray once more by `OWN_SHARE` τ, and its colour by a rest
-s in each of the three parts of ΔE2000. τ is half-normal (0.09), s log-normal about 0.45.
+s in each of the three parts of ΔE2000. τ is half-normal (0.09), s log-normal about 0.45, and ν is
+most often nothing: where mixes do not ask for it, a tint that may move costs sharpness.
 
 Where the priors are from: bias, interaction, and that strengths matter most held on measured sets
 of three-colorant mixes on a white base; τ and s were set on the families of simulated worlds that
@@ -30,6 +33,7 @@ from typing import Annotated
 import numpy as np
 
 from dyemix.arrays import Array
+from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.result import Value
 from dyemix.dataset.serialise import Shape
 
@@ -41,13 +45,28 @@ REST, REST_SPREAD = 0.45, 0.6
 #: What one square of a dye by itself strays from its ladder beyond dosing, pot and reading, ΔE2000.
 ALONE = 0.3
 #: Grid of τ, and of s before what ladders miss adds to it, over which both are marginalised.
-TAUS = np.linspace(0.02, 0.35, 7)
-RESTS = np.geomspace(0.2, 5.0, 7)
+TAUS = np.linspace(0.02, 0.35, 6)
+RESTS = np.geomspace(0.2, 5.0, 6)
+#: Values of ν, and their weights before any mix.
+NUS, NU_WEIGHTS = np.array([0.005, 0.05, 0.12]), np.array([0.8, 0.15, 0.05])
+#: Length (nm) of the process of tints, and how many of its parts are kept.
+_TINT_LENGTH, _TINT_PARTS = 60.0, 4
 #: How far a dye's strength moves a mix in a part of ΔE2000, per unit of its logarithm: typical of
 #: middle depths, to weigh τ beside s where one figure must stand for both.
 TYPICAL_PULL = 5.0
 #: Bounds of the degrees of freedom of the likely miss.
 _FREEDOM = (4.5, 30.0)
+
+
+def _tints() -> Array:
+    apart = (WAVELENGTHS[:, np.newaxis] - WAVELENGTHS) / _TINT_LENGTH
+    values, vectors = np.linalg.eigh(np.exp(-0.5 * apart**2))
+    kept = slice(-1, -1 - _TINT_PARTS, -1)
+    return np.asarray((vectors[:, kept] * np.sqrt(values[kept])).T)
+
+
+#: Parts ``(K, B)`` of a tint of standard deviation 1.
+TINTS = _tints()
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,8 +98,13 @@ class Modes(Value):
     @property
     def unknowns(self) -> int:
         """P: see the module."""
+        return int(self.of_ladders.stop + len(self.laws) * len(TINTS))
+
+    @property
+    def of_ladders(self) -> slice:
+        """Where the unknowns of surface and ladders stand in θ."""
         dyes, own = self.laws.shape[:2]
-        return int(dyes + 4 + dyes * own)
+        return slice(dyes + 2, dyes + 4 + dyes * own)
 
     def padded(self, own: int) -> Modes:
         """The same with `own` modes a dye, the further ones of no size."""
@@ -101,9 +125,53 @@ class Modes(Value):
     def places(self, index: list[int]) -> Array:
         """Where the unknowns of some of the dyes stand in θ."""
         dyes, own = self.laws.shape[:2]
-        middle = np.arange(dyes, dyes + 4)
-        modes = dyes + 4 + own * np.array(index, dtype=int)[:, np.newaxis] + np.arange(own)
-        return np.concatenate([np.array(index, dtype=int), middle, modes.ravel()])
+        which = np.array(index, dtype=int)
+        parts = [which, np.arange(dyes, dyes + 4)]
+        for start, count in ((dyes + 4, own), (self.of_ladders.stop, len(TINTS))):
+            parts.append((start + count * which[:, np.newaxis] + np.arange(count)).ravel())
+        return np.concatenate(parts)
+
+
+@dataclass(frozen=True, eq=False)
+class Cells:
+    """Values of τ, s and ν, C of them in all pairs, and what each weighs before any mix: ``(C,)``.
+
+    s is wider by what ladders miss beyond scatter.
+    """
+
+    strength: Array
+    rest: Array
+    tint: Array
+    weight: Array
+
+    @classmethod
+    def of(cls, misfit: float) -> Cells:
+        """`misfit` is how far left-out depths of the ladders lie from their prediction beyond what
+        scatter explains, in ΔE2000: a model that does not hold for one dye by itself holds less for
+        several. It adds to the median of s in squares.
+        """
+        by_strength = np.exp(-0.5 * (TAUS / STRENGTH) ** 2)
+        by_rest = np.exp(-0.5 * (np.log(RESTS / REST) / REST_SPREAD) ** 2)
+        rests = RESTS * float(np.hypot(1.0, misfit / REST))
+        values = np.meshgrid(TAUS, rests, NUS, indexing="ij")
+        weight = np.einsum("t,s,n->tsn", by_strength, by_rest, NU_WEIGHTS).ravel()
+        strength, rest, tint = (x.ravel() for x in values)
+        return cls(strength, rest, tint, weight / weight.sum())
+
+    @property
+    def typical(self) -> Cells:
+        """One cell in the middle: enough to find where to linearise."""
+        i = int(np.argmax(self.weight * (self.strength >= 0.9 * STRENGTH)))
+        return Cells(self.strength[[i]], self.rest[[i]], self.tint[[i]], np.ones(1))
+
+    def variances(self, modes: Modes) -> Array:
+        """Prior variances ``(C, P)`` of θ."""
+        dyes = len(modes.laws)
+        out = np.ones((len(self.weight), modes.unknowns))
+        out[:, :dyes] = self.strength[:, np.newaxis] ** 2
+        out[:, dyes], out[:, dyes + 1] = BIAS**2, INTERACTION**2
+        out[:, modes.of_ladders.stop :] = self.tint[:, np.newaxis] ** 2
+        return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,23 +201,23 @@ class Posterior(Value):
 
     @classmethod
     def of(
-        cls, mean: Array, covariance: Array, weights: Array, misfit: float, widening: float = 1.0
+        cls, mean: Array, covariance: Array, cells: Cells, misfit: float, widening: float = 1.0
     ) -> Posterior:
-        """From θ and the weights ``(T, S)`` of the cells of `TAUS` and the values of s."""
-        rests = prior_of_rest(misfit)[1]
-        strength2 = np.array(TAUS)[:, np.newaxis] ** 2
-        size = (1.0 + OWN_SHARE**2) * strength2 * TYPICAL_PULL**2 + rests**2
-        mean_size = float((weights * size).sum())
-        kurtosis = float((weights * size**2).sum()) / mean_size**2
+        """From θ and cells weighed by what was read."""
+        weight = cells.weight
+        size = (1.0 + OWN_SHARE**2) * cells.strength**2 * TYPICAL_PULL**2 + cells.rest**2
+        mean_size = float(weight @ size)
+        kurtosis = float(weight @ size**2) / mean_size**2
         freedom = (4.0 * kurtosis - 2.0) / max(kurtosis - 1.0, 1e-9)
-        order = np.argsort(size, axis=None)
-        below = np.cumsum(weights.ravel()[order])
-        low, high = np.interp([0.1, 0.9], below, np.sqrt(size.ravel()[order] / mean_size))
+        order = np.argsort(size)
+        low, high = np.interp(
+            [0.1, 0.9], np.cumsum(weight[order]), np.sqrt(size[order] / mean_size)
+        )
         return cls(
             mean,
             covariance,
-            float(np.sqrt((weights * strength2).sum())),
-            float(np.sqrt((weights * rests**2).sum())),
+            float(np.sqrt(weight @ cells.strength**2)),
+            float(np.sqrt(weight @ cells.rest**2)),
             float(np.hypot(ALONE, misfit)),
             float(np.clip(freedom, *_FREEDOM)),
             widening,
@@ -158,10 +226,10 @@ class Posterior(Value):
 
     @classmethod
     def prior(cls, modes: Modes, misfit: float = 0.0) -> Posterior:
-        """Before any mix; `misfit` as in `prior_of_rest`."""
-        weights = prior_of_strength()[:, np.newaxis] * prior_of_rest(misfit)[0]
-        covariance = np.diag(prior_of_strength() @ prior_variances(modes))
-        return cls.of(np.zeros(modes.unknowns), covariance, weights, misfit)
+        """Before any mix; `misfit` as in `Cells.of`."""
+        cells = Cells.of(misfit)
+        covariance = np.diag(cells.weight @ cells.variances(modes))
+        return cls.of(np.zeros(modes.unknowns), covariance, cells, misfit)
 
     def take(self, places: Array) -> Posterior:
         """Of some of the dyes: their `Modes.places`."""
@@ -169,29 +237,3 @@ class Posterior(Value):
             self.mean[places], self.covariance[np.ix_(places, places)], self.strength, self.rest,
             self.alone, self.freedom, self.widening, self.spread,
         )  # fmt: skip
-
-
-def prior_of_strength() -> Array:
-    """Weights ``(T,)`` of `TAUS`: half-normal."""
-    weights = np.exp(-0.5 * (TAUS / STRENGTH) ** 2)
-    return np.asarray(weights / weights.sum())
-
-
-def prior_of_rest(misfit: float) -> tuple[Array, Array]:
-    """Weights ``(S,)`` and values of s: log-normal, wider by what ladders miss beyond scatter.
-
-    `misfit` is how far left-out depths of the ladders lie from their prediction beyond what
-    scatter explains, in ΔE2000: a model that does not hold for one dye by itself holds less for
-    several. It adds to the median in squares.
-    """
-    weights = np.exp(-0.5 * (np.log(RESTS / REST) / REST_SPREAD) ** 2)
-    return weights / weights.sum(), RESTS * float(np.hypot(1.0, misfit / REST))
-
-
-def prior_variances(modes: Modes, taus: Array = TAUS) -> Array:
-    """Prior variances ``(T, P)`` of θ, for each τ."""
-    dyes = len(modes.laws)
-    out = np.ones((len(taus), modes.unknowns))
-    out[:, :dyes] = taus[:, np.newaxis] ** 2
-    out[:, dyes], out[:, dyes + 1] = BIAS**2, INTERACTION**2
-    return out

@@ -21,24 +21,12 @@ from dyemix.fitting.learn import forget, learn
 from dyemix.model.dyes import DyeSet
 from dyemix.model.ladders import Pot
 from dyemix.model.uncertainty import effects, pot_to_pot
-from dyemix.model.unknowns import OWN_SHARE, TAUS, prior_of_rest, prior_of_strength, prior_variances
+from dyemix.model.unknowns import BIAS, INTERACTION, OWN_SHARE, TINTS, Cells
+from tests.fitting.conftest import RECIPES
 from tests.simulated.as_swatches import swatch_set
 from tests.simulated.worlds import SPECTRUM, world
 
 NAMES = ("marigold", "scarlet", "navy", "turquoise")
-RECIPES = tuple(
-    Recipe.parse(text)
-    for text in (
-        "marigold 0.8 + navy 0.25",
-        "navy 0.6 + scarlet 0.3",
-        "marigold 0.4 + scarlet 0.5",
-        "navy 0.3 + turquoise 0.5",
-        "turquoise 0.8 + marigold 0.3",
-        "scarlet 1.2 + navy 0.15",
-        "marigold 1.5 + turquoise 0.2 + navy 0.2",
-        "scarlet 0.2 + turquoise 1.2",
-    )
-)
 
 
 @pytest.fixture(scope="module")
@@ -118,6 +106,40 @@ def test_nothing_is_learnt_from_pots_that_come_out_as_predicted(four: DyeSet) ->
     assert found.dyes.known.widening == 1.0
 
 
+def test_a_curve_that_changes_in_company_is_found_where_mixes_show_it(four: DyeSet) -> None:
+    """Navy redder beside others: its mixes show that; navy by itself stays as it was."""
+    tint = np.zeros_like(four.curves)
+    tint[four.index("navy")] = 0.5 * np.linspace(-1.0, 1.0, 31)
+    truth = replace(four, tint=tint)
+    deep = tuple(Recipe({n: 2.0 * a for n, a in r.items()}) for r in RECIPES)
+    found = condition(four, pots(truth, RECIPES + deep)).dyes
+    amounts = np.array([four.amounts(r) for r in ("navy 0.8 + scarlet 0.5", "navy 1")])
+    before, after = (delta_e(d.colours(amounts), truth.colours(amounts)) for d in (four, found))
+    assert before[0] > 2.5
+    assert after[0] < 0.35 * before[0]
+    assert after[1] < 0.5
+    assert found.tint is not None
+    slope = found.tint @ np.linspace(-1.0, 1.0, 31)
+    assert np.argmax(np.abs(slope)) == four.index("navy")
+    assert slope[four.index("navy")] > 0.0
+
+
+def test_where_the_surface_meets_its_bound_the_dyes_go_with_it(four: DyeSet) -> None:
+    """Mixes that ask for a surface out of bounds leave nothing half done: they fit as they can."""
+    ladders = ladders_of(four)
+    theta = np.zeros(ladders.modes.unknowns)
+    theta[len(four) + 3] = (-0.8 - ladders.surface.k2) / ladders.modes.surface[1]
+    thin = moved(four, ladders, theta)
+    deep = tuple(Recipe({n: 2.0 * a for n, a in r.items()}) for r in RECIPES)
+    told = pots(thin, RECIPES + deep)
+    found = condition(four, told).dyes
+    assert found.surface.k2 >= -0.5 - 1e-9
+    amounts = np.array([four.amounts(pot.recipe) for pot in told])
+    read = np.array([pot.lab for pot in told])
+    before, after = (delta_e(d.colours(amounts), read).mean() for d in (four, found))
+    assert after < 0.35 * before
+
+
 # Each thing once --------------------------------------------------------------------------------
 
 
@@ -190,7 +212,7 @@ def test_a_pot_of_little_weight_says_little(four: DyeSet) -> None:
 
 
 def test_beside_a_dense_bayesian_solve(four: DyeSet) -> None:
-    """The same linear model, cell by cell of τ and s, by SciPy's multivariate normal."""
+    """The same linear model, cell by cell of τ, s and ν, by SciPy's multivariate normal."""
     told = pots(planted(four, navy=0.1, marigold=-0.05))
     rng = np.random.default_rng(2)
     told = [replace(pot, lab=pot.lab + 0.3 * rng.standard_normal(3)) for pot in told]
@@ -205,24 +227,29 @@ def test_beside_a_dense_bayesian_solve(four: DyeSet) -> None:
     y = h @ theta - miss.ravel()
     dosing, pot = pot_to_pot(seen, amounts, four.scatter)
     pull = OWN_SHARE * by_lab @ (seen.by_strength * seen.share[:, np.newaxis])
-    weight_of_rest, rests = prior_of_rest(ladders.misfit)
+    cells, dyes_, tints = Cells.of(ladders.misfit), len(four), len(TINTS) * len(four)
     logs, means, spreads = [], [], []
-    for i, tau in enumerate(TAUS):
-        prior = np.diag(prior_variances(ladders.modes)[i])
-        for weight, s in zip(weight_of_rest, rests, strict=True):
-            noise = np.zeros((len(y), len(y)))
-            for j in range(len(told)):
-                at = slice(3 * j, 3 * j + 3)
-                noise[at, at] = (
-                    by_lab[j] @ (dosing + pot)[j] @ by_lab[j].T + four.scatter.reading
-                    + tau**2 * pull[j] @ pull[j].T + s**2 * np.eye(3)
-                )  # fmt: skip
-            total = h @ prior @ h.T + noise
-            gain = prior @ h.T @ np.linalg.inv(total)
-            means.append(gain @ y)
-            spreads.append(prior - gain @ h @ prior)
-            like = multivariate_normal(cov=total).logpdf(y)
-            logs.append(np.log(prior_of_strength()[i] * weight) + like)
+    for weight, tau, s, nu in zip(
+        cells.weight, cells.strength, cells.rest, cells.tint, strict=True
+    ):
+        prior = np.diag(
+            [
+                *[tau**2] * dyes_, BIAS**2, INTERACTION**2,
+                *[1.0] * (len(theta) - dyes_ - 2 - tints), *[nu**2] * tints,
+            ]
+        )  # fmt: skip
+        noise = np.zeros((len(y), len(y)))
+        for j in range(len(told)):
+            at = slice(3 * j, 3 * j + 3)
+            noise[at, at] = (
+                by_lab[j] @ (dosing + pot)[j] @ by_lab[j].T + four.scatter.reading
+                + tau**2 * pull[j] @ pull[j].T + s**2 * np.eye(3)
+            )  # fmt: skip
+        total = h @ prior @ h.T + noise
+        gain = prior @ h.T @ np.linalg.inv(total)
+        means.append(gain @ y)
+        spreads.append(prior - gain @ h @ prior)
+        logs.append(np.log(weight) + multivariate_normal(cov=total).logpdf(y))
     weights = np.exp(np.array(logs) - max(logs))
     weights /= weights.sum()
     mean = weights @ np.array(means)
@@ -235,9 +262,9 @@ def test_beside_a_dense_bayesian_solve(four: DyeSet) -> None:
     np.testing.assert_allclose(
         found.dyes.known.covariance / np.outer(sd, sd), covariance / np.outer(sd, sd), atol=0.12
     )
-    tau2, s2 = np.repeat(TAUS**2, len(rests)), np.tile(rests**2, len(TAUS))
-    assert found.dyes.known.strength == pytest.approx(np.sqrt(weights @ tau2), rel=0.02)
-    assert found.dyes.known.rest == pytest.approx(np.sqrt(weights @ s2), rel=0.02)
+    known = found.dyes.known
+    assert known.strength == pytest.approx(np.sqrt(weights @ cells.strength**2), rel=0.02)
+    assert known.rest == pytest.approx(np.sqrt(weights @ cells.rest**2), rel=0.02)
 
 
 def test_each_pot_left_out_beside_a_calibration_without_it(four: DyeSet) -> None:

@@ -16,20 +16,7 @@ from dyemix.errors import DyemixError, RecipeError
 from dyemix.fitting.learn import learn
 from dyemix.model.dyes import DyeSet
 from dyemix.model.scatter import PRIOR_SECOND_BATH
-
-RECIPES = tuple(
-    Recipe.parse(text)
-    for text in (
-        "marigold 0.8 + navy 0.25",
-        "navy 0.6 + scarlet 0.3",
-        "marigold 0.4 + scarlet 0.5",
-        "navy 0.3 + turquoise 0.5",
-        "turquoise 0.8 + marigold 0.3",
-        "scarlet 1.2 + navy 0.15",
-        "marigold 1.5 + turquoise 0.2 + navy 0.2",
-        "scarlet 0.2 + turquoise 1.2",
-    )
-)
+from tests.fitting.conftest import RECIPES
 
 
 def dyed(truth: DyeSet, recipe: Recipe, **more) -> Trial:

@@ -16,18 +16,19 @@ from dyemix.model.kubelka_munk import Surface
 
 
 def shelves() -> list[DyeSet]:
-    """As fitted; in company, with an interaction of either sign; other laws and surface."""
+    """As fitted; in company, with an interaction of either sign or other curves; other laws and surface."""
     plain, rng = shelf(0, True), np.random.default_rng(0)
     company = rng.normal(0.0, 0.1, len(plain))
     return [
         plain,
         replace(plain, company=company, interaction=-0.1),
         replace(plain, company=company, interaction=0.2),
+        replace(plain, company=company, tint=rng.normal(0.0, 0.2, plain.curves.shape)),
         replace(plain, law=plain.law + np.array([0.0, 0.05]), surface=Surface(0.02, 0.4)),
     ]
 
 
-@pytest.mark.parametrize("which", range(4))
+@pytest.mark.parametrize("which", range(5))
 @pytest.mark.parametrize("light", [Light("D65", 10), Light("A", 2)])
 def test_colours_are_those_of_the_dyes_and_slopes_those_of_the_colours(
     which: int, light: Light

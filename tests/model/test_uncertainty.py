@@ -15,8 +15,8 @@ from dyemix.colour.colorimetry import D65_10
 from dyemix.fitting.calibration import ladders_of, moved
 from dyemix.model.dyes import DyeSet
 from dyemix.model.scatter import Scatter
-from dyemix.model.uncertainty import Causes, expected_miss, likely
-from dyemix.model.unknowns import OWN_SHARE, Modes, Posterior
+from dyemix.model.uncertainty import Causes, effects, expected_miss, likely
+from dyemix.model.unknowns import OWN_SHARE, Cells, Modes, Posterior
 
 RECIPES = (
     "marigold 0.8",
@@ -156,6 +156,21 @@ def test_what_is_open_spreads_as_the_unknowns_do(
     agree(stated.covariance, covariances(labs.transpose(1, 0, 2)), 0.13)
 
 
+@pytest.mark.parametrize("spectra", [True, False])
+def test_slopes_by_every_unknown_are_those_of_differences(
+    dyes: DyeSet, lab_dyes: DyeSet, spectra: bool
+) -> None:
+    """Away from where the ladders left the dyes, curves changed in company included."""
+    some = (dyes if spectra else lab_dyes).take(["marigold", "navy", "turquoise"])
+    ladders, amounts = ladders_of(some), np.array([[0.4, 0.2, 0.0], [0.1, 0.6, 1.0]])
+    at = 0.1 * np.random.default_rng(8).standard_normal(ladders.modes.unknowns)
+    _, slopes = effects(moved(some, ladders, at).whole, amounts, some.light, ladders.modes)
+    for j, step in enumerate(1e-4 * np.eye(len(at))):
+        up, down = (moved(some, ladders, at + s * step).colours(amounts) for s in (1.0, -1.0))
+        difference = (up - down) / 2e-4
+        np.testing.assert_allclose(slopes[..., j], difference, rtol=0.03, atol=0.03)
+
+
 def pots_as_stated(
     mean: Array, covariance: Array, freedom: float, count: int, rng: np.random.Generator
 ) -> Array:
@@ -215,9 +230,9 @@ def test_heavier_tails_where_less_is_known() -> None:
     low, high = first.spread
     assert low < 0.5 < 1.2 < high
     # One cell holds all the weight: τ and s are known, and the tails are as light as they get.
-    weights = np.zeros((7, 7))
-    weights[3, 4] = 1.0
-    sure = Posterior.of(first.mean, first.covariance, weights, 0.0)
+    cells = Cells.of(0.0)
+    one = replace(cells, weight=np.eye(len(cells.weight))[100])
+    sure = Posterior.of(first.mean, first.covariance, one, 0.0)
     assert sure.freedom == 30.0
     assert sure.spread == pytest.approx((1.0, 1.0), abs=0.1)
 

@@ -141,6 +141,68 @@ def isotherm(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
     return reflect
 
 
+def company(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
+    """Bands that other dyes move and raise or lower."""
+    count = len(shelf.names)
+    moves = h * rng.uniform(-18.0, 18.0, count)
+    gains = 1.0 + h * rng.uniform(-0.25, 0.35, count)
+    half = rng.uniform(0.2, 1.0)
+    beside = np.array(
+        [
+            gain * np.interp(WAVELENGTHS - move, WAVELENGTHS, curve)
+            for curve, move, gain in zip(shelf.curves, moves, gains, strict=True)
+        ]
+    )
+
+    def reflect(amounts: Array) -> Array:
+        fixed = shelf.fixed(amounts)
+        others = amounts.sum(axis=1, keepdims=True) - amounts
+        share = others / (others + half)
+        return shelf.opaque(
+            shelf.cloth + (fixed * (1.0 - share)) @ shelf.curves + (fixed * share) @ beside
+        )
+
+    return reflect
+
+
+def glow(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
+    """Two dyes glow: broad light far from their bands, kept back only by what absorbs it."""
+    peaks = WAVELENGTHS[np.argmax(shelf.curves, axis=1)]
+    chosen = rng.choice(np.flatnonzero(peaks < 600.0), 2, replace=False)
+    yields = h * rng.uniform(0.05, 0.25, 2)
+    away = (WAVELENGTHS - peaks[chosen, np.newaxis] - rng.uniform(55.0, 90.0, (2, 1))) / 28.0
+    light = yields[:, np.newaxis] * np.exp(-0.5 * away**2)
+
+    def reflect(amounts: Array) -> Array:
+        fixed = shelf.fixed(amounts)
+        absorption = shelf.absorption(fixed)
+        plain = shelf.opaque(absorption)
+        by_dye = fixed[:, chosen, np.newaxis] * shelf.curves[chosen] / absorption[:, np.newaxis]
+        taken = (by_dye * (1.0 - plain)[:, np.newaxis]).mean(axis=2)
+        return np.asarray(plain * (1.0 + 2.0 * taken @ light))
+
+    return reflect
+
+
+def printed(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
+    """Pastes with a white in them cover the ground in part, and little shows through."""
+    count = len(shelf.names)
+    covers = rng.uniform(0.5, 2.5, count)
+    white = 0.3 + 6.0 * h * rng.uniform(0.5, 1.5, count)
+    ground = 1.0 / (1.0 + shelf.cloth + np.sqrt(shelf.cloth * (shelf.cloth + 2.0)))
+    sinks = 0.3 * (1.0 - h)
+
+    def reflect(amounts: Array) -> Array:
+        parts = np.maximum(amounts, 1e-9)
+        ratio = parts @ (4.0 * shelf.curves) / (parts @ white)[:, np.newaxis]
+        paste = 1.0 / (1.0 + ratio + np.sqrt(ratio * (ratio + 2.0)))
+        cover = -np.expm1(-(amounts @ covers))[:, np.newaxis]
+        stained = ground * (1.0 - sinks * cover * (1.0 - paste))
+        return shelf.seen(cover * paste + (1.0 - cover) * stained)
+
+    return reflect
+
+
 def aggregation(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
     """Bands that move, widen and lose height as a dye stacks; other dyes break the stacks up."""
     count = len(shelf.names)

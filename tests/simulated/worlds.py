@@ -29,7 +29,7 @@ from tests.simulated.shelves import draw_shelf
 from tests.simulated.workshop import Workshop
 
 DEVELOP, REPORT = "develop", "report"
-DEVELOP_SEEDS, REPORT_SEEDS = tuple(range(10)), tuple(range(100, 110))
+DEVELOP_SEEDS, REPORT_SEEDS = tuple(range(10)), tuple(range(300, 310))
 SPECTRUM, LAB, PHOTOGRAPH, HEX = "spectrum", "Lab", "photograph", "hex"
 
 
@@ -52,6 +52,9 @@ FAMILIES = {
     "competition": Family(DEVELOP, "dyes that share sites", physics.competition),
     "facets": Family(DEVELOP, "two fibres side by side, unlevel", physics.facets),
     "isotherm": Family(DEVELOP, "uptake that starts late or ends early", physics.isotherm),
+    "company": Family(DEVELOP, "bands that other dyes move", physics.company),
+    "glow": Family(DEVELOP, "two dyes that shine of themselves", physics.glow),
+    "printed": Family(DEVELOP, "pastes that cover in part", physics.printed, (HEX,)),
     "paint": Family(REPORT, "two constants: colorants in a white", physics.paint),
     "pairs": Family(REPORT, "interaction of either sign, pair by pair", physics.pairs),
     "gloss": Family(REPORT, "hairs, and a sheen with the absorption", physics.gloss),
