@@ -62,21 +62,21 @@ def joint(ladders: SwatchSet) -> DyeSet:
 
 @pytest.mark.parametrize("noise", [True, False])
 def test_mixtures_lose_little_against_spectra(noise: bool) -> None:
-    for loss, most in zip(losses(0, noise, (D65_10, A)), (0.5, 1.0), strict=True):
+    for loss, most in zip(losses(0, noise, (D65_10, A)), (0.4, 0.95), strict=True):
         assert loss.joint - loss.spectral <= most
-        assert loss.added <= 0.7 * loss.added_alone
+        assert loss.added <= 0.6 * loss.added_alone
 
 
 def test_textiles_keep_their_colour_under_other_lamps() -> None:
     book = textiles()
     spectra = predicted(book, fit(book.swatches))
     alone = smoothest_reflectance(lab(book.truth, D65_10).reshape(-1, 3), D65_10)
-    for light, share in ((A, 0.5), (LED, 1.0)):
+    for light, share in ((A, 0.5), (LED, 0.7)):
         miss = textile_misses(book, spectra, light).mean(axis=0)
         rival = textile_misses(book, alone.reshape(book.truth.shape), light).mean(axis=0)
         assert (miss < share * rival).all()
     # At the mean of the surfaces that fit, not at the best, a square keeps a little of its miss.
-    assert textile_misses(book, spectra, D65_10).max() < 0.6
+    assert textile_misses(book, spectra, D65_10).max() < 0.5
 
 
 def test_slopes_are_those_of_the_residual(ladders: SwatchSet) -> None:
