@@ -69,8 +69,9 @@ class Data:
 
 def _nothing(count: int) -> Beside:
     """Squares that nothing is known of yet."""
-    zero = np.zeros((4, count))
-    return Beside(np.zeros((count, 3)), *zero, np.zeros(count, dtype=bool))
+    off, across, expected, stronger = np.zeros((4, count))
+    none = np.zeros(count, dtype=bool)
+    return Beside(np.zeros((count, 3)), off, across, expected, stronger, none)
 
 
 class Solver:

@@ -114,13 +114,14 @@ class Blending:
         of any dye does by way of the others ``(3, 1, N)``."""
         count, columns = len(self.dyes), np.arange(index.shape[1])
         by = by_g[:, index, columns]
+        joint = works.joint
+        if joint is None:
+            return by * works.own, 0.0
         if by_g.shape[1] == count:
-            joint = works.joint
-            shared = 0.0 if joint is None else (by * joint).sum(axis=1, keepdims=True)
-            return by * works.own, shared
+            return by * works.own, (by * joint).sum(axis=1, keepdims=True)
         by_tint = by_g[:, index + count, columns]
         by, by_share = by + works.share * by_tint, works.g * by_tint
-        shared = (by * works.joint + by_share * works.joint_share).sum(axis=1, keepdims=True)
+        shared = (by * joint + by_share * works.joint_share).sum(axis=1, keepdims=True)
         return by * works.own + by_share * works.own_share, shared
 
     def _mixed(

@@ -16,7 +16,7 @@ from dyemix.model.kubelka_munk import Surface
 
 
 def shelves() -> list[DyeSet]:
-    """As fitted; in company, with an interaction of either sign or other curves; other laws and surface."""
+    """As fitted; with an interaction of either sign; other curves in company; other laws."""
     plain, rng = shelf(0, True), np.random.default_rng(0)
     company = rng.normal(0.0, 0.1, len(plain))
     return [
