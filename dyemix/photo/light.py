@@ -127,9 +127,9 @@ PROPORTIONAL = 0.03
 #: Below this reflectance a step is mostly stray light and half a code wide: it does not decide.
 _DARKEST = 0.04
 #: What cameras do to tones (log light): how far they bend them, over which range, and how much of
-#: white they add as glare. Bends of a fifth are usual in phones, glare of half a percent in any
+#: white they add as glare. Bends of a fifth are usual in phones, glare below half a percent in any
 #: lens (common practice). A file of linear values is bent by little.
-BEND, STRAIGHT, _RANGE, _GLARE = 0.11, 0.01, 1.2, 0.006
+BEND, STRAIGHT, _RANGE, _GLARE = 0.11, 0.01, 1.2, 0.004
 _GAIN = 3.0
 _LEAST = 2e-3
 #: Below this value what glare adds is no longer told from noise.
