@@ -5,14 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
+from functools import cached_property
 
 import numpy as np
 
+from dyemix.colour.colorimetry import Light
+from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, frame
 from dyemix.dataset.target import Target
+from dyemix.fitting.next_squares import in_one_line
 from dyemix.matching.dispensing import Measured
+from dyemix.model.dyes import DyeSet
+from dyemix.model.fit_report import FEWEST_TO_TELL
 from dyemix.model.prediction import Prediction
+from dyemix.model.uncertainty import CAUSE_WORDS, Causes, metric
+
+_UNSURE_TARGET = "the target's own reading: photograph it again, or have it measured"
 
 
 class Reach(Enum):
@@ -33,13 +42,7 @@ SCALE = ", ".join(f"to {bound:g} {words}" for bound, words in VERDICTS[:-1])
 
 @dataclass(frozen=True)
 class LampShift:
-    """What another lamp does.
-
-    `delta_e` is ΔE2000 under `lamp`: between target and recipe after the mismatch under the first
-    light was corrected (CIE 015 special metamerism index, multiplicative correction in XYZ), for
-    a target with a spectrum; else between the recipe's own colours under the two lights, the
-    second adapted to the first (colour inconstancy). `dyemix.colour.metamerism` has the sources.
-    """
+    """ΔE2000 that `lamp` brings: see `Match.metamerism` and `Match.inconstancy`."""
 
     lamp: str
     delta_e: float
@@ -52,31 +55,67 @@ class Match(Result):
     Attributes
     ----------
     prediction : the recipe and what it should look like, under the target's light.
+    target : what was wanted, with its light settled.
     residual : ΔE2000 of the target from the prediction, on paper.
     likely, median, bound : ΔE2000 of the target from the pot: mean, median, and what nine pots in
         ten stay below.
     sound, excellent : chances of a miss of at most 3 and 1.5.
-    metamerism : special metamerism index per lamp, for a target with a spectrum; else empty.
-    inconstancy : colour inconstancy of the recipe per lamp, for a target without one; else empty.
-    limit : which cause contributes most to the likely miss, in words.
+    causes : covariance of CIELAB in the pot, by cause.
     cost : of the dye per kg of cloth, where the dyes' prices were given.
     measured : the recipe rounded to the kit, where one was given.
     proven : whether any mix of this shelf was read; nothing is called excellent before.
     """
 
     prediction: Prediction
+    target: Target
     residual: float
     likely: float
     median: float
     bound: float
     sound: float
     excellent: float
-    metamerism: tuple[LampShift, ...] = ()
-    inconstancy: tuple[LampShift, ...] = ()
-    limit: str = ""
+    causes: Causes
     cost: float | None = None
     measured: Measured | None = None
     proven: bool = True
+
+    @cached_property
+    def _shifts(self) -> tuple[LampShift, ...]:
+        made, here = self.prediction.reflectance, self.prediction.light
+        wanted, out = self.target.reflectance, []
+        for lamp in [Light(name, here.observer) for name in LAMPS if name != here.illuminant]:
+            moved = (
+                inconstancy(made[np.newaxis], here, lamp)
+                if wanted is None
+                else metamerism(wanted, made[np.newaxis], here, lamp)
+            )
+            out.append(LampShift(str(lamp), float(moved[0])))
+        return tuple(out)
+
+    @property
+    def metamerism(self) -> tuple[LampShift, ...]:
+        """Special metamerism index per lamp (CIE 015), for a target with a spectrum; else empty.
+
+        ΔE2000 between target and recipe under the lamp, once the mismatch under the first light was
+        corrected.
+        """
+        return () if self.target.reflectance is None else self._shifts
+
+    @property
+    def inconstancy(self) -> tuple[LampShift, ...]:
+        """Colour inconstancy per lamp, for a target without a spectrum; else empty.
+
+        ΔE2000 between the recipe's own colours under both lights, the second adapted to the first.
+        """
+        return self._shifts if self.target.reflectance is None else ()
+
+    @cached_property
+    def limit(self) -> str:
+        """Which cause contributes most to the likely miss, in words."""
+        slope = metric(self.prediction.lab[np.newaxis])[0]
+        spread = {words: getattr(self.causes, cause)[0] for cause, words in CAUSE_WORDS.items()}
+        spread[_UNSURE_TARGET] = self.target.spread
+        return max(spread, key=lambda words: float(np.trace(slope @ spread[words] @ slope.T)))
 
     @property
     def recipe(self) -> Recipe:
@@ -117,20 +156,18 @@ class Matches(Result):
     reach : whether the shelf reaches the target at all.
     advice : out of reach: what limits it, and the nearest colour of the very hue.
     searched : how many blends were tried, or ruled out.
+    dyes : the shelf.
     notes : what was assumed.
-    next_squares : which squares of mixes to dye next, and what they would buy; nothing once mixes
-        enough were read.
     """
 
     target: Target
     matches: tuple[Match, ...]
     reach: Reach
     searched: int
+    dyes: DyeSet
     k_lightness: float = 1.0
     advice: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-    demo: bool = False
-    next_squares: str = ""
 
     def __len__(self) -> int:
         return len(self.matches)
@@ -140,6 +177,20 @@ class Matches(Result):
 
     def __getitem__(self, i: int) -> Match:
         return self.matches[i]
+
+    @property
+    def demo(self) -> bool:
+        return self.dyes.demo
+
+    @cached_property
+    def next_squares(self) -> str:
+        """Which squares of mixes to dye next, and what they would buy.
+
+        Nothing once mixes enough were read.
+        """
+        if len(self.dyes.pots) >= FEWEST_TO_TELL or not self.matches:
+            return ""
+        return in_one_line(self.dyes, np.array([self.dyes.amounts(m.recipe) for m in self]))
 
     @property
     def formula(self) -> str:

@@ -24,6 +24,8 @@ from dyemix.model.least_squares import Residual
 EARNS_ITS_PLACE = 0.1
 #: How many of the best blends of each number of dyes get the last steps.
 _SHORT_LIST = 20
+#: How many of the blends of each size are tried with one dye more: all there are of twelve dyes.
+_BEAM = 400
 #: Blends this much ΔE2000 further off than the nearest come to nothing that is shown.
 _HOPEFUL = 8.0
 #: A blend this near to the target is on the spot: one that holds it is not tried. Whatever that
@@ -55,7 +57,7 @@ def tell(amounts: Array, total: float) -> Array:
 def refined(problem: Problem) -> Found:
     """The best blends for each target, amounts as they are told."""
     level = _ON_THE_SPOT**2
-    some = problem.search(level).best(_SHORT_LIST, level, by_number=True)
+    some = problem.search(level, _BEAM).best(_SHORT_LIST, level, by_number=True)
     behind = np.sqrt(some.cost) - np.sqrt(some.best().cost)[some.which]
     some = problem.finish(some.rows(behind <= _HOPEFUL))
     loose = (some.used.sum(axis=1) > 3) & (some.cost < EARNS_ITS_PLACE**2)

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.colour.colorimetry import Light, lab
+from dyemix.errors import DyemixError
 from dyemix.model.blending import Blending, Goal, Index
 from dyemix.model.dyes import DyeSet
 from dyemix.model.least_squares import Residual, solve, within
@@ -36,6 +37,23 @@ _SEARCH, _LAST = (10, 1e-5), (40, 1e-7)
 _PROMISE = 1e-4
 #: Amounts below this (% owf) are nothing: far below any measure.
 TRACE = 1e-6
+
+
+#: More blends than this are more than one computer searches while somebody waits.
+_MOST_BLENDS = 1_000_000
+#: Blends times dyes of the shelf worked on at once: few enough for the processor's cache.
+_BLOCK = 24_000
+
+
+def number_of_blends(dyes: int, max_dyes: int) -> int:
+    """Of 1 to `max_dyes` of so many dyes. Raises `DyemixError` for more than can be searched."""
+    blends = sum(comb(dyes, size + 1) for size in range(min(max_dyes, dyes)))
+    if blends > _MOST_BLENDS:
+        raise DyemixError(
+            f"{dyes} dyes make {blends:,} blends of at most {max_dyes}, too many to search: allow "
+            "fewer dyes in a recipe, or name the dyes to choose from with --only."
+        )
+    return blends
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +73,7 @@ class Found:
     amounts: Array
     cost: Array
 
-    def rows(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Found:
+    def rows(self, rows: NDArray[np.intp] | NDArray[np.bool_] | slice) -> Found:
         """Some of them."""
         return Found(self.which[rows], self.used[rows], self.amounts[rows], self.cost[rows])
 
@@ -129,6 +147,13 @@ class Problem:
         secants: bool = False,
     ) -> Found:
         """Blends after some steps towards their targets, or down another `residual`."""
+        block = max(_BLOCK // len(self.dyes), 1)
+        if residual is None and len(some.which) > block:
+            parts = [
+                self.descend(some.rows(slice(i, i + block)), steps, tolerance, secants=secants)
+                for i in range(0, len(some.which), block)
+            ]
+            return Found.joined(parts)
         k = max(int(some.used.sum(axis=1).max(initial=0)), 1)
         # Its own dyes, then others, which are held at nothing.
         index = np.argsort(~some.used, axis=1, kind="stable")[:, :k].T
@@ -153,8 +178,10 @@ class Problem:
         """The last steps."""
         return self.descend(some, *_LAST, secants=True)
 
-    def search(self, enough: float = 0.0) -> Found:
+    def search(self, enough: float = 0.0, beam: int | None = None) -> Found:
         """The blends that come near.
+
+        Of more than two dyes, only the `beam` nearest of each target are added to, if it is given.
 
         A blend that holds a smaller one of ΔE2000² at most `enough` is not tried: no cost lies
         below 0, so it could not gain more. Where the targets have spectra, which ask more of a
@@ -166,6 +193,8 @@ class Problem:
         parts, level = [some], some.rows(some.used.sum(axis=1) == must + 2)
         code = np.random.default_rng(0).integers(2**62, size=len(self.dyes), dtype=np.uint64)
         for _ in range(must + 2, min(self.max_dyes, len(self.dyes))):
+            if beam is not None and not loose:
+                level = level.best(beam)
             spot = (level.cost <= enough) & (not loose)
             every = spot | (loose & (level.used.sum(axis=1) >= 3))
             tried = (every[:, np.newaxis] | self._promising(level)) & ~level.used & (self.upper > 0)
