@@ -21,7 +21,9 @@ def blends_of(dyes: int, max_dyes: int) -> NDArray[np.bool_]:
     return np.array([np.isin(np.arange(dyes), members) for members in every])
 
 
-def every_blend(problem: Problem, enough: float = 0.0, starts: int = 4) -> Found:
+def every_blend(
+    problem: Problem, enough: float = 0.0, beam: int | None = None, starts: int = 4
+) -> Found:
     """`Problem.search` with nothing ruled out: every blend, solved from random starts."""
     blends = blends_of(len(problem.dyes), problem.max_dyes)
     blends = blends[np.all(blends[:, problem.lower > 0], axis=1)]

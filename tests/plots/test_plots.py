@@ -31,7 +31,7 @@ from dyemix.gamut.reach import ShelfReach, reach
 from dyemix.matching.correct import Outcome, correct
 from dyemix.matching.dispensing import Kit
 from dyemix.matching.match import match
-from dyemix.matching.matches import Match, Matches, Reach
+from dyemix.matching.matches import Matches, Reach
 from dyemix.model.dyes import DyeSet
 from dyemix.plots import card
 from dyemix.plots import fit as fit_picture
@@ -305,11 +305,11 @@ def test_a_rough_target_patch_is_said(shelf: DyeSet) -> None:
 def test_long_recipes_are_legible(shelf: DyeSet) -> None:
     dyes = long_names(shelf)
     recipe = Recipe(dict.fromkeys(dyes.names, 0.5))
-    pot = {"likely": 2.0, "median": 1.9, "bound": 3.4, "sound": 0.8, "excellent": 0.4}
-    blends = [Match(dyes.predict(recipe, Light()), 1.0, **pot),
-              Match(dyes.predict({}), 30.0, **pot)]  # fmt: skip
     target = Target(np.array([50.0, 0.0, 0.0]), Light(), name="of $cost_a$ and " + "x" * 150)
-    figure = plot(Matches(target, tuple(blends), Reach.TOO_DULL, 1, demo=True))
+    one = match(dyes, target)[0]
+    blends = [replace(one, prediction=dyes.predict(some, Light()), target=target, residual=away)
+              for some, away in ((recipe, 1.0), ({}, 30.0))]  # fmt: skip
+    figure = plot(Matches(target, tuple(blends), Reach.TOO_DULL, 1, dyes))
     assert_legible(figure)
     # A dollar sign in a name is a dollar sign.
     assert not any(t.get_parse_math() for t in figure.axes[0].texts)
