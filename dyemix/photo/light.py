@@ -154,18 +154,6 @@ class Witnesses:
     source: NDArray[np.intp]
     error: Array
 
-    def off(self) -> float:
-        """How far the things of one source are from proportional, as a fraction; NaN for fewer
-        than three."""
-        good = (self.known.min(axis=1) >= _DARKEST) & (self.seen.min(axis=1) > 1e-4)
-        cards = [good & (self.source == i) for i in np.unique(self.source[good])]
-        card = max(cards, key=np.sum, default=good)
-        if card.sum() < 3:
-            return float("nan")
-        ratio = np.log(self.seen[card] / self.known[card])
-        departure = np.exp(ratio - np.median(ratio, axis=0))
-        return float(np.ptp(departure, axis=0).max() / 2.0)
-
 
 @dataclass(frozen=True, eq=False)
 class Tone:
@@ -176,8 +164,15 @@ class Tone:
 
     @cached_property
     def off(self) -> float:
-        """How far grey steps are from proportional, as a fraction; NaN where it was not tested."""
-        return self.witnesses.off()
+        """How far the steps of the card that has most are from proportional, as a fraction; NaN
+        where no card has three."""
+        w = self.witnesses
+        good = (w.known.min(axis=1) >= _DARKEST) & (w.seen.min(axis=1) > 1e-4)
+        card = max((good & (w.source == i) for i in np.unique(w.source)), key=np.sum)
+        if card.sum() < 3:
+            return float("nan")
+        ratio = np.log(w.seen[card] / w.known[card])
+        return float(np.ptp(np.exp(ratio - np.median(ratio, axis=0)), axis=0).max() / 2.0)
 
     @property
     def known(self) -> bool:
@@ -258,12 +253,8 @@ class Tone:
     def __str__(self) -> str:
         if not self.known:
             return "camera tone curve unknown: no grey steps to test it on."
-        if not self.bent:
-            return f"grey steps are proportional within {100 * self.off:.1f} %."
-        return (
-            f"grey steps were up to {100 * self.off:.0f} % off proportional: the camera bends its "
-            "tones; a curve was fitted to them."
-        )
+        steps = f"grey steps are proportional within {100 * self.off:.1f} %"
+        return steps + (": the camera bends its tones; they were bent back." if self.bent else ".")
 
 
 def _disagreement(inverse: Array, weighted: Array, some: NDArray[np.intp]) -> float:

@@ -9,7 +9,7 @@ import csv
 import io
 import os
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -50,39 +50,10 @@ class PhotoPage:
         )
 
 
-def _shapes(layout: Layout) -> Iterator[tuple[Array, str]]:
-    """Rectangles ``(4, 2)`` in page mm with their grey; an empty word for an outline."""
-    marks = mark_dictionary()
-    import cv2
-
-    for i, corners in enumerate(layout.marks):
-        image = cv2.aruco.generateImageMarker(marks, 4 * layout.index + i, 7)
-        yield corners, "0"
-        for square in parts(corners, 7, 7)[image.ravel() > 127]:  # 5 × 5 and a border
-            yield square, "1"
-    outline = {"swatch": "", "grey box": "", "card box": "", "check": "0.6", "bar": "0"}
-    for role, grey in outline.items():
-        yield from ((corners, grey) for corners in layout.places[role])
-
-
-def _words(layout: Layout, pieces: Sequence[tuple[str, str]]) -> Iterator[tuple[Array, str, Any]]:
-    """What stands on the page: where ``(2,)``, the words, and how."""
-    width, height = np.ptp(layout.cells[0], axis=0)
-    with _WORDS.open(encoding="utf-8", newline="") as file:
-        for left, top, points, line in csv.reader(file):
-            at = np.array([float(left), float(top)])
-            yield at, line.format(f"{width:.0f} × {height:.0f}"), {"fontsize": float(points)}
-    for i, (recipe, swatch) in enumerate(pieces):
-        # Two lines at most, in the head of the cell.
-        words = textwrap.wrap(f"{recipe} {swatch and f'({swatch})'}", int(width / 1.05))[:2]
-        at = layout.cells[i, 0] + [0.6, 0.5]
-        yield at, "\n".join(words), {"fontsize": 5, "va": "top", "linespacing": 1.0}
-        at = layout.strips[i] + [0, 1.8]
-        yield at, layout.labels[i], {"fontsize": 7.5, "weight": "bold"}
-
-
 def _drawn(layout: Layout, pieces: Sequence[tuple[str, str]], paper: str, form: str) -> bytes:
     """The page as a file."""
+    marks = mark_dictionary()
+    import cv2
     import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -95,13 +66,34 @@ def _drawn(layout: Layout, pieces: Sequence[tuple[str, str]], paper: str, form: 
     x, y = (size - (WIDTH, HEIGHT)) / 2
     axes.set(xlim=(-x, WIDTH + x), ylim=(HEIGHT + y, -y))
     axes.axis("off")
-    for corners, grey in _shapes(layout):
-        style: Any = {"facecolor": grey, "linewidth": 0}
-        if not grey:
-            style = {"fill": False, "edgecolor": "0.6", "linewidth": 0.5}
+
+    def box(corners: Array, **style: Any) -> None:
         axes.add_patch(Rectangle(tuple(corners[0]), *(corners[2] - corners[0]), **style))
-    for (x, y), words, style in _words(layout, pieces):
-        axes.text(x, y, words, **({"va": "center"} | style))
+
+    def words(at: Array, text: str, size: float, **style: Any) -> None:
+        axes.text(at[0], at[1], text, **{"va": "center", "fontsize": size, **style})
+
+    for i, corners in enumerate(layout.marks):
+        image = cv2.aruco.generateImageMarker(marks, 4 * layout.index + i, 7)
+        box(corners, facecolor="0", linewidth=0)
+        for square in parts(corners, 7, 7)[image.ravel() > 127]:
+            box(square, facecolor="1", linewidth=0)
+    for role in ("swatch", "grey box", "card box"):
+        for corners in layout.places[role]:
+            box(corners, fill=False, edgecolor="0.6", linewidth=0.5)
+    for role, grey in (("check", "0.6"), ("bar", "0")):
+        for corners in layout.places[role]:
+            box(corners, facecolor=grey, linewidth=0)
+    width, height = np.ptp(layout.cells[0], axis=0)
+    with _WORDS.open(encoding="utf-8", newline="") as file:
+        for left, top, points, line in csv.reader(file):
+            at = np.array([float(left), float(top)])
+            words(at, line.format(f"{width:.0f} × {height:.0f}"), float(points))
+    for i, (recipe, swatch) in enumerate(pieces):
+        # Two lines at most, in the head of the cell.
+        head = textwrap.wrap(f"{recipe} {swatch and f'({swatch})'}", int(width / 1.05))[:2]
+        words(layout.cells[i, 0] + [0.6, 0.5], "\n".join(head), 5, va="top", linespacing=1.0)
+        words(layout.strips[i] + [0, 1.8], layout.labels[i], 7.5, weight="bold")
     undated: Any = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {}}
     data = io.BytesIO()
     with mpl.rc_context({"svg.fonttype": "path", "pdf.fonttype": 42, "svg.hashsalt": "page"}):

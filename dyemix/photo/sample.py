@@ -298,17 +298,12 @@ def retouched(frame: Frame, flat: Flat, greys: Array, hidden: NDArray[np.bool_])
     odd = flat.known & ~hidden & (np.abs(greys) > _TONES)
     where = ", ".join(label for label, far in zip(frame.labels, odd, strict=False) if far)
     most = 100 * np.abs(greys[odd]).max(initial=0.0)
+    paper = f"the same paper differs by {100 * flat.residual:.1f} % from place to place"
+    grey = f"the same printed grey differs by up to {most:.0f} % (under {where})"
+    local = "the camera changed tones locally (HDR, night mode, filters), or shadows lie on it"
     found = [
         (flat.clipped, f"the paper is at the top of the scale: overexposed. {REMEDY}"),
-        (
-            flat.residual > PATCHY and not flat.clipped,
-            f"the same paper differs by {100 * flat.residual:.1f} % from place to place: the "
-            "camera changed tones locally (HDR, night mode, filters), or the light was patchy",
-        ),
-        (
-            odd.any(),
-            f"the same printed grey differs by up to {most:.0f} % (under {where}): the camera "
-            "changed tones locally, or a shadow lies on it",
-        ),
+        (flat.residual > PATCHY and not flat.clipped, f"{paper}: {local}"),
+        (odd.any(), f"{grey}: {local}"),
     ]
     return [sign for seen, sign in found if seen]
