@@ -47,7 +47,7 @@ class DyeBook:
     `InputError` for what the book does not hold or does not take.
 
     >>> with DyeBook("workshop.dyebook") as book:
-    ...     book.add_swatches(demo())
+    ...     kept = book.add_swatches(demo())
     ...     len(book.swatches())
     85
     """

@@ -249,8 +249,8 @@ def correct(
 
     >>> read = Reading.from_lab([40.0, -8.0, 14.0], "D65/10")
     >>> trial = Trial("marigold 0.42 + navy 0.22", read, target="56 -10 13 D65/10")
-    >>> correct(dyes, trial, second_bath=False).outcome.name
-    'NEXT_PIECE'
+    >>> correct(dyes, trial, second_bath=False).again.recipe
+    Recipe({'marigold': 0.42, 'navy': 0.22})
     """
     from scipy.special import gammaincc
 
