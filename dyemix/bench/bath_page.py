@@ -79,11 +79,6 @@ class BathSheet(Sheet):
         return self.method.liquor_ratio < self.settings.low_water_below
 
     @property
-    def dyed_g(self) -> float:
-        """Dry weight of what takes dye, on which % owf counts, g."""
-        return self.cloth_g * (1.0 if self.fibre.share is None else self.fibre.share)
-
-    @property
     def stocks_ml(self) -> float:
         """Every stock, mL."""
         return sum(dose.ml for dose in self.doses)
@@ -94,33 +89,6 @@ class BathSheet(Sheet):
         return self.stocks_ml + self.salt.into_bath_ml + self.water_ml
 
     @property
-    def weakest(self) -> int:
-        """The most that a stock is diluted."""
-        return max((dose.dilution for dose in self.doses), default=1)
-
-    @property
     def pots(self) -> int:
         """Pots of equal size that the liquor takes."""
         return ceil(self.total_ml / (1000.0 * self.settings.pot))
-
-    @property
-    def crystals_g(self) -> float:
-        """Washing-soda crystals instead of the soda ash, g."""
-        return self.soda.g * self.settings.crystals
-
-    @property
-    def liquids(self) -> dict[str, float]:
-        """What of the total liquor is not water to make up, mL."""
-        parts = {
-            "stocks": self.stocks_ml,
-            "salt solution": self.salt.into_bath_ml,
-            "soda solution": self.soda.into_bath_ml,
-            "in the cloth": self.cloth_holds_ml,
-        }
-        return {name: ml for name, ml in parts.items() if ml}
-
-    @property
-    def solids(self) -> tuple[str, ...]:
-        """What is dissolved in some of the water."""
-        both = (("salt", self.salt), ("soda", self.soda))
-        return tuple(name for name, part in both if part.g > 0 and part.solution_ml is None)

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
-from itertools import islice
 from math import ceil
 from typing import Any
 
@@ -17,11 +16,12 @@ from dyemix.bench.auxiliaries import cost_of, salt_and_soda
 from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.dosing import Bottles, Dose
 from dyemix.bench.fibre import Fibre
-from dyemix.bench.method import Method, alkali_order, dyed_as
+from dyemix.bench.method import Method, alkali_order, departures, dyed_as, same
 from dyemix.bench.settings import BathSettings
+from dyemix.bench.sheet import written
 from dyemix.bench.stock import Stock
-from dyemix.bench.warnings import bath_warnings
 from dyemix.colour.ciede2000 import delta_e
+from dyemix.dataset.conditions import same as same_words
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
 from dyemix.dataset.units import water_ml
@@ -123,10 +123,10 @@ def bath_sheet(
     holds = cloth_g * settings.wet_pickup / 100.0 if wet else 0.0
     salt, soda = salt_and_soda(method, cloth_g, holds, recipe.total, settings)
     doses = bottles.doses(_palest_first(recipe, dyes), dyed_g)
-    stocks_ml = sum(dose.ml for dose in doses)
-    water = water_ml(total, [stocks_ml, salt.into_bath_ml, soda.into_bath_ml], holds)
+    solutions = salt.into_bath_ml + soda.into_bath_ml
+    water = water_ml(total, [*(dose.ml for dose in doses), solutions], holds)
     if water < -1e-6 * total:
-        raise DyemixError(_too_full(doses, asked, was, recipe, cloth_g, holds, settings))
+        raise DyemixError(_too_full(doses, solutions, holds, total))
     syringe, spoons = _misses(dyes, recipe, doses)
     kept = {name.removesuffix("_solution"): value for name, value in vars(method).items() if value}
     taken = tuple(
@@ -142,7 +142,7 @@ def bath_sheet(
         warnings=() if dyes is None else dyes.warnings(recipe), settings=settings, fibre=made_of,
         demo=dyes is not None and dyes.demo,
     )  # fmt: skip
-    more = bath_warnings(sheet, was, unread, cloth_then)
+    more = _warnings(sheet, was, unread, cloth_then)
     return replace(sheet, warnings=(*sheet.warnings, *more))
 
 
@@ -177,32 +177,18 @@ def _palest_first(recipe: Recipe, dyes: DyeSet | None) -> Recipe:
     return Recipe({dye: recipe[dye] for dye in sorted(recipe, key=lambda dye: -lightness[dye])})
 
 
-def _too_full(
-    doses: Sequence[Dose], asked: Mapping[str, Any], was: Mapping[str, Any], recipe: Recipe,
-    cloth_g: float, holds: float, settings: BathSettings,
-) -> str:  # fmt: skip
+def _too_full(doses: Sequence[Dose], solutions_ml: float, holds_ml: float, total_ml: float) -> str:
     """The sentence for liquids that do not fit, with both numbers and the cure."""
-
-    def room(at: Mapping[str, Any]) -> tuple[float, float]:
-        """The total liquor of a method, and what salt, soda and the cloth leave of it, mL."""
-        method = _method(at, was, recipe, settings)
-        total = cloth_g * method.liquor_ratio
-        parts = salt_and_soda(method, cloth_g, holds, recipe.total, settings)
-        return total, total - holds - sum(part.into_bath_ml for part in parts)
-
-    total, left = room(asked)
-    stocks_ml = sum(dose.ml for dose in doses)
+    stocks_ml, room = sum(dose.ml for dose in doses), total_ml - solutions_ml - holds_ml
+    cure = "more liquor (a higher ratio)"
     # A weaker stock mixed on the day takes up the same room from whatever bottle.
-    stronger = left > 0 and all(dose.dilution == 1 for dose in doses)
-    cures = [f"stocks {ceil(10 * stocks_ml / left) / 10:g} times as strong"] * stronger
-    ratios = range(ceil(total / cloth_g), 201)
-    enough = (r for r in ratios if room({**asked, "liquor_ratio": r})[1] >= stocks_ml)
-    cures += [f"a liquor ratio of {ratio}:1 or more" for ratio in islice(enough, 1)]
-    solutions = total - left - holds
+    if room > 0 and all(dose.dilution == 1 for dose in doses):
+        cure = f"stocks {ceil(10 * stocks_ml / room) / 10:g} times as strong, or {cure}"
     return (
-        f"the bath does not hold it: {stocks_ml:.0f} mL of stocks + {solutions:.0f} mL of salt and "
-        f"soda solution + {holds:.0f} mL in the cloth is {stocks_ml + solutions + holds:.0f} mL, "
-        f"and the total liquor is {total:.0f} mL ({total / cloth_g:g}:1). Use {' or '.join(cures)}."
+        f"the bath does not hold it: {stocks_ml:.0f} mL of stocks + {solutions_ml:.0f} mL of salt "
+        f"and soda solution + {holds_ml:.0f} mL in the cloth is "
+        f"{stocks_ml + solutions_ml + holds_ml:.0f} mL, and the total liquor is {total_ml:.0f} mL. "
+        f"Use {cure}."
     )
 
 
@@ -237,3 +223,19 @@ def _misses(
     colours = dyes.colours([dyes.amounts(r) for r in (recipe, syringe, spoons)])
     miss = delta_e(colours[0], colours[1:])
     return float(miss[0]), float(miss[1])
+
+
+def _warnings(
+    sheet: BathSheet, was: Mapping[str, Any], unread: tuple[str, ...], cloth_then: str
+) -> tuple[str, ...]:
+    """What to see to before it is begun; `was`, `unread` and `cloth_then` are of the swatches."""
+    settings = sheet.settings
+    after = replace(sheet.method, alkali="after")
+    by_soda_after = (after, sheet.cloth_g, sheet.cloth_holds_ml, sheet.recipe.total, settings)
+    _, (notes,) = written(
+        "warnings", settings, sheet=sheet, was=was, unread=unread, same=same,
+        departures=departures(sheet.method, was), after_g_l=salt_and_soda(*by_soda_after)[1].g_l,
+        other_cloth="" if same_words("cloth", sheet.cloth, cloth_then) else cloth_then,
+        mixtures=[d for d in sheet.recipe if any(word in d for word in settings.mixtures)],
+    )  # fmt: skip
+    return tuple(row[0] for row in notes.rows)

@@ -78,10 +78,8 @@ class Bottles:
     @classmethod
     def of(cls, stocks: Iterable[Stock] | float | None, settings: BathSettings) -> Bottles:
         """Bottles as a dyer gives them: each, or one strength (% w/v) for all, or none."""
-        if stocks is None:
-            return cls({"": Stock("every dye", settings.stock_strength)}, settings)
-        if isinstance(stocks, int | float):
-            return cls({"": Stock("every dye", float(stocks))}, settings)
+        if stocks is None or isinstance(stocks, int | float):
+            stocks = [Stock("", settings.stock_strength if stocks is None else stocks)]
         ordered = sorted(stocks, key=lambda bottle: bottle.made or date.min)
         return cls({bottle.dye: bottle for bottle in ordered}, settings)
 

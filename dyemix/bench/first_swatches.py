@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -16,7 +15,6 @@ from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
 from dyemix.errors import RecipeError
-from dyemix.files import write_swatches
 from dyemix.files.small_tables import number
 
 #: How many dyes the mix that checks the first fit is of, at most.
@@ -57,10 +55,6 @@ class SwatchPlan(Day):
                 for swatch in self.sheets
             )
         )
-
-    def write(self, path: str | os.PathLike[str]) -> None:
-        """Write the swatch table, readings blank: fill in L*, a*, b* or hex, or add bands."""
-        write_swatches(self.table(), path)
 
 
 def first_swatches(
@@ -103,18 +97,13 @@ def first_swatches(
     True
     """
     given = dyes.split(",") if isinstance(dyes, str) else list(dyes)
-    names = tuple(dye_name(name) for name in given if name.strip())
-    if not names:
-        raise RecipeError("no dyes are named: give at least one, as 'gold, scarlet, navy'.")
-    for place, name in enumerate(names):
-        if name in names[:place]:
-            raise RecipeError(f"{name} is named twice: each dye gets its swatches once.")
-        try:
-            sound = Recipe.parse(f"{name} 1") == {name: 1.0}
-        except RecipeError:
-            sound = False
-        if not sound:
-            raise RecipeError(f"{name!r} cannot stand in a recipe: use letters, as 'navy 2'.")
+    names = [dye_name(name) for name in given if name.strip()]
+    try:
+        sound = bool(names) and list(Recipe.parse(" + ".join(f"{n} 1" for n in names))) == names
+    except RecipeError:
+        sound = False
+    if not sound:
+        raise RecipeError(f"{dyes!r} does not name dyes, each once: write 'gold, scarlet, navy'.")
     cloth = " ".join(cloth.split())
     if not cloth:
         raise RecipeError("the cloth is not named: say what it is, as 'cotton lawn'.")

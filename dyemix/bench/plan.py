@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -11,6 +11,7 @@ from typing import ClassVar, Self
 
 from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.dosing import Dose
 from dyemix.bench.settings import BathSettings, Making
 from dyemix.bench.sheet import Sheet
 from dyemix.bench.stock import Stock
@@ -36,32 +37,23 @@ class Job:
 
 
 @dataclass(frozen=True)
-class StockNeed:
-    """Stock of one dye for every cup.
+class Need:
+    """A stock, or a solution of salt or soda, for all baths of a day.
 
     Attributes
     ----------
-    stock : which.
-    need_ml : in all cups, mL, dilutions included, each made once for all cups.
+    of : the dye; ``salt`` or ``soda``.
+    need_ml : in all baths, mL, dilutions included, each made once for all of them.
     left_ml : left over from a bottle within its life; 0 where that is not noted.
-    how : to make up what lacks, with the spare, in whole steps; None where enough is left.
-    note : what to know of the bottle there is.
+    how : to make up what lacks, with the spare; None where enough is left.
+    stock : the bottle that was meant; None for salt and soda.
     """
-
-    stock: Stock
-    need_ml: float
-    left_ml: float
-    how: Making | None
-    note: str
-
-
-@dataclass(frozen=True)
-class Solution:
-    """The solution of salt or soda to make, of which all cups take `need_ml`."""
 
     of: str
     need_ml: float
-    how: Making
+    left_ml: float
+    how: Making | None
+    stock: Stock | None = None
 
 
 @dataclass(frozen=True)
@@ -70,8 +62,8 @@ class Day(Sheet):
 
     on: date
     sheets: tuple[BathSheet, ...]
-    stocks: tuple[StockNeed, ...]
-    solutions: tuple[Solution, ...]
+    stocks: tuple[Need, ...]
+    solutions: tuple[Need, ...]
     settings: BathSettings
     demo: bool
 
@@ -96,9 +88,9 @@ class Day(Sheet):
         )
 
     @property
-    def weakest(self) -> int:
-        """The most that a stock is diluted."""
-        return max((sheet.weakest for sheet in self.sheets), default=1)
+    def doses(self) -> tuple[Dose, ...]:
+        """Every dose of every bath."""
+        return tuple(dose for sheet in self.sheets for dose in sheet.doses)
 
 
 @dataclass(frozen=True)
@@ -111,7 +103,7 @@ class BenchPlan(Day):
 def bench_plan(
     jobs: Sequence[Job],
     *,
-    stocks: Iterable[Stock] | float | None = None,
+    stocks: Sequence[Stock] | float | None = None,
     wetted: bool = True,
     settings: BathSettings | None = None,
     dyes: DyeSet | None = None,
@@ -127,20 +119,16 @@ def bench_plan(
     >>> len(bench_plan([Job("napkins", "rust 1.5", 120.0), Job("runner", "navy 2", 300.0)]).sheets)
     2
     """
-    settings = settings or BathSettings()
-    on = on or date.today()
     if not jobs:
         raise DyemixError("there are no jobs to plan: give at least one.")
-    bottles = stocks if stocks is None or isinstance(stocks, int | float) else tuple(stocks)
     sheets, faults = [], []
     for job in jobs:
         asked = {name: value for name, value in vars(job).items() if name not in ("row", "file")}
         try:
-            sheet = bath_sheet(
-                **asked, stocks=bottles, wetted=wetted, settings=settings, dyes=dyes, on=on,
+            sheets.append(bath_sheet(
+                **asked, stocks=stocks, wetted=wetted, settings=settings, dyes=dyes, on=on,
                 allow_demo=allow_demo,
-            )  # fmt: skip
-            sheets.append(sheet)
+            ))  # fmt: skip
         except DyemixError as error:
             faults.append(Fault(f"job {job.job}: {error}", job.file, job.row))
     if faults:
@@ -152,42 +140,32 @@ def bench_plan(
     return BenchPlan.of(sheets)
 
 
-def _stock_needs(
-    sheets: Sequence[BathSheet], on: date, settings: BathSettings
-) -> Iterator[StockNeed]:
+def _stock_needs(sheets: Sequence[BathSheet], on: date, settings: BathSettings) -> Iterator[Need]:
     """Stock of each dye over all cups, most first.
 
     Of a dilution 10 mL of the stronger make 100, for all cups that take it.
     """
     measured: dict[Stock, dict[int, float]] = {}
-    for sheet in sheets:
-        for dose in sheet.doses:
-            by_dilution = measured.setdefault(dose.stock, dict.fromkeys((1000, 100, 10, 1), 0.0))
-            by_dilution[dose.dilution] += dose.ml
+    for dose in (dose for sheet in sheets for dose in sheet.doses):
+        by_dilution = measured.setdefault(dose.stock, dict.fromkeys((1000, 100, 10, 1), 0.0))
+        by_dilution[dose.dilution] += dose.ml
     needed = {}
     for stock, by_dilution in measured.items():
         for weaker, stronger in pairwise(by_dilution):
             by_dilution[stronger] += FOR_WEAK * ceil(by_dilution[weaker] / (10 * FOR_WEAK))
         needed[stock] = by_dilution[1]
     for stock, ml in sorted(needed.items(), key=lambda item: -item[1]):
-        past = stock.past_life(on, settings)
-        left = 0.0 if past else stock.left_ml or 0.0
+        left = 0.0 if stock.past_life(on, settings) else stock.left_ml or 0.0
         wanted = ml * (1.0 + settings.stock_spare / 100.0) - left
         wanted = ceil(wanted / settings.stock_batch) * settings.stock_batch
         strongest = settings.strongest(stock.dye)
         how = settings.making(stock.strength_pct, wanted, strongest) if left < ml else None
-        note = "–" if stock.made is None else f"that of {stock.made}"
-        if past:
-            note += " is past its life"
-        elif stock.made is not None and stock.left_ml is None:
-            note += ": see what is left, make less"
-        yield StockNeed(stock, ml, left, how, note)
+        yield Need(stock.dye, ml, left, how, stock)
 
 
-def _solutions(sheets: Sequence[BathSheet], settings: BathSettings) -> Iterator[Solution]:
-    """The solutions of salt and soda for cups whose grams are too few to weigh."""
+def _solutions(sheets: Sequence[BathSheet], settings: BathSettings) -> Iterator[Need]:
+    """The solutions of salt and soda for baths whose grams are too few to weigh."""
     for name, pct in (("salt", settings.small_salt_stock), ("soda", settings.small_soda_stock)):
-        ml = sum(getattr(sheet, name).stock_ml or 0.0 for sheet in sheets)
-        if ml:
+        if ml := sum(getattr(sheet, name).stock_ml or 0.0 for sheet in sheets):
             spare = 1.0 + settings.stock_spare / 100.0
-            yield Solution(name, ml, settings.making(pct, spare * ml))
+            yield Need(name, ml, 0.0, settings.making(pct, spare * ml))

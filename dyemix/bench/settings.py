@@ -10,7 +10,7 @@ import difflib
 import os
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from itertools import pairwise
@@ -47,14 +47,13 @@ def _number(low: float, high: float, unit: str = "") -> Check:
     return check
 
 
-def _text(value: Any, choices: Iterable[str] = ()) -> str:
-    if not isinstance(value, str) or (choices and value not in choices):
-        raise ValueError(f"one of {', '.join(choices)}" if choices else 'a text, as "EUR"')
-    return value
+def _one_of(choices: Iterable[str] = ()) -> Check:
+    def check(value: Any) -> str:
+        if not isinstance(value, str) or (choices and value not in choices):
+            raise ValueError(f"one of {', '.join(choices)}" if choices else 'a text, as "EUR"')
+        return value
 
-
-def _one_of(choices: Iterable[str]) -> Check:
-    return lambda value: _text(value, choices)
+    return check
 
 
 def _list_of(each: Check, example: str, count: int | None = None) -> Check:
@@ -123,7 +122,7 @@ class BathSettings:
     low_water_below: Annotated[float, _number(0, 100, "mL per g of dry cloth")]
     wet_pickup: Annotated[float, _number(0, 400, "% of dry weight")]
     tolerance: Annotated[float, _number(0, 20, "ΔE2000")]
-    mixtures: Annotated[tuple[str, ...], _list_of(_text, '["black", "navy"]')]
+    mixtures: Annotated[tuple[str, ...], _list_of(_one_of(), '["black", "navy"]')]
     large: Annotated[float, _number(0, 1e6, "g of cloth")]
     pot: Annotated[float, _number(0.1, 1e4, "L")]
     alkali: Annotated[str, _one_of(ORDERS)]
@@ -165,7 +164,7 @@ class BathSettings:
     powder_per_teaspoon: Annotated[Mapping[str, float], _by_dye(_number(0.1, 99, "g"))]
     first_depths: Annotated[tuple[float, ...], _list_of(_DEPTH, "[2.0, 0.5, 0.125]")]
     first_mix: Annotated[float, _DEPTH]
-    currency: Annotated[str, _text]
+    currency: Annotated[str, _one_of()]
     dye_cost: Annotated[Mapping[str, float], _by_dye(_PRICE)]
     salt_cost: Annotated[float | None, _PRICE]
     soda_cost: Annotated[float | None, _PRICE]
@@ -203,9 +202,7 @@ class BathSettings:
         except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
             raise InputError(Fault(f"is not a TOML file: {error}.", name)) from None
         except InputError as error:
-            raise InputError(
-                [Fault(f.message, name, f.row, f.column) for f in error.faults]
-            ) from None
+            raise InputError([replace(f, file=name) for f in error.faults]) from None
 
     def doses(self, depth: float) -> tuple[float, float, float]:
         """For a total depth in % owf: salt and soda ash of a stirred bath, and the soda solution of
@@ -255,14 +252,9 @@ class BathSettings:
 
     def slowest(self, dyes: Iterable[str]) -> tuple[str, float]:
         """The slowest of these dyes and how many times the hours it wants; "" and 1 if none is."""
-        slow = [
-            (factor, dye)
-            for dye in dyes
-            for word, factor in self.slow_dyes.items()
-            if word in dye and factor > 1
-        ]
+        slow = [(f, dye) for dye in dyes for word, f in self.slow_dyes.items() if word in dye]
         factor, dye = max(slow, default=(1.0, ""))
-        return dye, factor
+        return (dye, factor) if factor > 1 else ("", 1.0)
 
 
 def defaults_text() -> str:

@@ -12,7 +12,7 @@ space where it begins with a comma, semicolon or stop. Here is how the blocks lo
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache, partial
 from importlib.resources import files
@@ -42,104 +42,64 @@ _WIDTH, _HEAD = 100, 10
 _AMOUNT = re.compile(r"([\d½¼¾]) (?=(?:%|mL|L|g|kg|g/L|h|tsp|tbsp|°C|days)(?:\W|$))")
 
 
-# Each block has the `kind` by which the page's template knows it, and its plain text in `lines`.
-
-
 @dataclass(frozen=True)
-class Facts:
-    """Rows of a short heading and what it says."""
+class Block:
+    """What stands under one heading: rows of cells, and the `kind` that says how they look."""
 
-    rows: tuple[tuple[str, str], ...]
-    title: str = ""
-    kind: ClassVar[str] = "facts"
-
-    def lines(self) -> list[str]:
-        return [self.title] * bool(self.title) + [
-            line
-            for heading, text in self.rows
-            for line in _wrapped(text, f"{heading:<{_HEAD}}", _HEAD) or [heading]
-        ]
-
-
-@dataclass(frozen=True)
-class Table:
-    """Columns with headings; `right` are the columns aligned to the right. `note` stands below.
-
-    A `large` one is read from afar.
-    """
-
-    heads: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    right: tuple[int, ...] = ()
-    title: str = ""
-    note: str = ""
-    large: bool = False
-    kind: ClassVar[str] = "table"
-
-    def lines(self) -> list[str]:
-        rows = (self.heads, *self.rows)
-        widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-        while sum(widths) + 2 * (len(widths) - 1) > _WIDTH:
-            widths[widths.index(max(widths))] -= 1  # the widest column wraps first
-        lines = [self.title] if self.title else []
-        for row in rows:
-            cells = [wrap(cell, width) or [""] for cell, width in zip(row, widths, strict=True)]
-            for parts in zip_longest(*cells, fillvalue=""):
-                padded = [
-                    part.rjust(width) if i in self.right else part.ljust(width)
-                    for i, (part, width) in enumerate(zip(parts, widths, strict=True))
-                ]
-                lines.append("  ".join(padded).rstrip())
-        return lines + wrap(self.note, _WIDTH)
-
-
-@dataclass(frozen=True)
-class Notes:
-    """Sentences, each on its own; `mark` stands before each: ``-``, ``!``, ``!!`` for cautions."""
-
+    kind: str
     title: str
-    notes: tuple[str, ...]
-    mark: str = "-"
-    kind: ClassVar[str] = "notes"
+    rows: tuple[tuple[str, ...], ...]
 
     def lines(self) -> list[str]:
-        marked = (_wrapped(text, f"{self.mark[0]} ", 2) for text in self.notes)
-        return [self.title, *(line for lines in marked for line in lines)]
+        """It as plain text."""
+        heading = [self.title] if self.title and self.kind != "blanks" else []
+        return [*heading, *_AS_TEXT[self.kind](self)]
 
 
-@dataclass(frozen=True)
-class Blanks:
-    """Space to write two lines under each heading, and a box for the dry swatch of `swatch`."""
-
-    headings: tuple[str, ...]
-    swatch: str
-    kind: ClassVar[str] = "blanks"
-
-    def lines(self) -> list[str]:
-        line = _WIDTH - 20
-        blank = [
-            x for heading in self.headings for x in (f"{heading} ".ljust(line, "_"), "_" * line)
-        ]
-        edge, inside = f"+{'-' * 38}+", [*wrap(self.swatch, 36), "", "", "", ""]
-        return [*blank, edge, *(f"| {text:<36} |" for text in inside), edge]
+def _facts(block: Block) -> Iterator[str]:
+    for heading, text in block.rows:
+        yield from _wrapped(text, f"{heading:<{_HEAD}}", _HEAD) or [heading]
 
 
-@dataclass(frozen=True)
-class Label:
-    """A label to cut out, its first line large."""
+def _table(block: Block) -> Iterator[str]:
+    """Headings first, ``>`` after one of a column aligned right; a last row of one cell: a note."""
+    right = [i for i, head in enumerate(block.rows[0]) if head.endswith(">")]
+    rows = [[cell.removesuffix(">") for cell in block.rows[0]], *block.rows[1:]]
+    note = rows.pop()[0] if len(rows[-1]) < len(rows[0]) else ""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    while sum(widths) + 2 * (len(widths) - 1) > _WIDTH:
+        widths[widths.index(max(widths))] -= 1  # the widest column wraps first
+    for row in rows:
+        cells = [wrap(cell, width) or [""] for cell, width in zip(row, widths, strict=True)]
+        for parts in zip_longest(*cells, fillvalue=""):
+            padded = [
+                part.rjust(width) if i in right else part.ljust(width)
+                for i, (part, width) in enumerate(zip(parts, widths, strict=True))
+            ]
+            yield "  ".join(padded).rstrip()
+    yield from wrap(note, _WIDTH)
 
-    texts: tuple[str, ...]
-    title: str = "Label to cut out"
-    kind: ClassVar[str] = "label"
 
-    def lines(self) -> list[str]:
-        width = min(_WIDTH - 4, max(map(len, self.texts)))
-        inside = [part for text in self.texts for part in wrap(text, width)]
-        edge = "- " * ((width + 4) // 2) + "-"
-        return [self.title, edge, *(f"¦ {line:<{width}} ¦" for line in inside), edge]
+def _sentences(mark: str) -> Callable[[Block], Iterator[str]]:
+    return lambda block: (line for row in block.rows for line in _wrapped(row[0], f"{mark} ", 2))
 
 
-Block = Facts | Table | Notes | Blanks | Label
+def _blanks(block: Block) -> Iterator[str]:
+    for (heading,) in block.rows:
+        yield from (f"{heading} ".ljust(_WIDTH, "_"), "_" * _WIDTH)
+    yield from (f"[ {block.title}", "", "", "", "]".rjust(40))
+
+
+def _label(block: Block) -> Iterator[str]:
+    edge = "- " * 24 + "-"
+    yield from (edge, *(f"¦ {line}" for row in block.rows for line in wrap(row[0], 96)), edge)
+
+
+#: How each kind of block looks in plain text: those that a template may have.
+_AS_TEXT: dict[str, Callable[[Block], Iterator[str]]] = {
+    "facts": _facts, "table": _table, "pour": _table, "notes": _sentences("-"),
+    "check": _sentences("!"), "caution": _sentences("!"), "blanks": _blanks, "label": _label,
+}  # fmt: skip
 
 
 class Sheet:
@@ -199,8 +159,8 @@ def written(name: str, settings: BathSettings, **values: Any) -> tuple[str, tupl
     for part in parts:
         head, *lines = part.replace(f"\n{_MORE}", _MORE).split("\n")
         kind, _, heading = head.partition(" ")
-        rows = [[_joined(c) for c in line.split(_CELL)] for line in lines if line.strip()]
-        blocks.append(_KINDS[kind](heading, rows))
+        rows = (tuple(map(_joined, line.split(_CELL))) for line in lines if line.strip())
+        blocks.append(Block(kind, heading, tuple(rows)))
     return title.strip(), tuple(blocks)
 
 
@@ -218,33 +178,8 @@ def whole(text: str) -> str:
 def _joined(text: str) -> str:
     """The lines of a cell as one."""
     text = re.sub(rf"\s*{_MORE}\s*(?=[,;.])", "", text)
-    return re.sub(rf"\s*{_MORE}\s*", " ", text).strip()
-
-
-def _table(title: str, rows: list[list[str]], large: bool = False) -> Table:
-    heads, *others = rows
-    note = others.pop()[0] if len(others[-1]) < len(heads) else ""
-    right = tuple(i for i, head in enumerate(heads) if head.endswith(">"))
-    names = tuple(head.removesuffix(">") for head in heads)
-    return Table(names, tuple(map(tuple, others)), right, title, note, large)
-
-
-def _sentences(mark: str) -> Callable[[str, list[list[str]]], Notes]:
-    return lambda title, rows: Notes(title, tuple(row[0] for row in rows), mark)
-
-
-_KINDS: dict[str, Callable[[str, list[list[str]]], Block]] = {
-    "facts": lambda title, rows: Facts(
-        tuple(("" if h == "-" else h, text) for h, text in rows), title
-    ),
-    "table": _table,
-    "pour": partial(_table, large=True),
-    "notes": _sentences("-"),
-    "check": _sentences("!"),
-    "caution": _sentences("!!"),
-    "blanks": lambda swatch, rows: Blanks(tuple(row[0] for row in rows), swatch),
-    "label": lambda title, rows: Label(tuple(row[0] for row in rows), title),
-}
+    text = re.sub(rf"\s*{_MORE}\s*", " ", text).strip()
+    return "" if text == "-" else text
 
 
 def _cost_text(amount: float, currency: str) -> str:

@@ -51,11 +51,6 @@ class Stock:
         if self.left_ml is not None and not 0 <= self.left_ml < float("inf"):
             raise DyemixError(f"{self.left_ml:g} mL of {self.dye} is not a volume left over.")
 
-    @property
-    def holds_ml(self) -> float:
-        """What may be poured of it, mL: any amount, where nobody noted what is left."""
-        return math.inf if self.left_ml is None else self.left_ml
-
     def actual_pct(self, settings: BathSettings) -> float:
         """% w/v once the room that the powder takes up is counted (`how`)."""
         if self.how == MADE_UP_TO:
@@ -91,7 +86,7 @@ class StockSheet(Sheet):
     bottle : the stock that comes of it, full.
     use_by : the day it keeps to.
     how : what to weigh and make up.
-    g_per_teaspoon : of *powder*, levelled, where this dye's are known; `powder_spoons` likewise.
+    powder_spoons : of *powder*, levelled, where a teaspoon of this dye was weighed.
     settings : the figures it rests on.
     """
 
@@ -100,7 +95,6 @@ class StockSheet(Sheet):
     bottle: Stock
     use_by: date
     how: Making
-    g_per_teaspoon: float | None
     powder_spoons: Spoonfuls | None
     settings: BathSettings
 
@@ -118,7 +112,6 @@ def stock_sheet(
     lot: str = "",
     cold: bool = True,
     made: date | None = None,
-    g_per_teaspoon: float | None = None,
     settings: BathSettings | None = None,
 ) -> StockSheet:
     """The sheet for making one stock.
@@ -131,9 +124,6 @@ def stock_sheet(
     lot : lot of the powder.
     cold : whether it will be kept cold, which decides the date on the label.
     made : the day; today where left out.
-    g_per_teaspoon : grams of this dye in a levelled teaspoon; the settings' for this dye, if any.
-        Levelled teaspoons of five powders ran from 3.8 to 4.9 g (common practice): never a
-        figure for all dyes.
 
     Raises
     ------
@@ -152,18 +142,11 @@ def stock_sheet(
     strength = float(settings.stock_strength if strength_pct is None else strength_pct)
     stock = Stock(dye, strength, made, cold, lot)
     how = settings.making(strength, make_ml, settings.strongest(stock.dye))
-    if g_per_teaspoon is None:
-        g_per_teaspoon = settings.powder_per_teaspoon.get(stock.dye)
-    spoons = None
-    if g_per_teaspoon is not None:
-        if not 0 < g_per_teaspoon < 100:
-            raise DyemixError(
-                f"{g_per_teaspoon:g} g per levelled teaspoon of {stock.dye} is out of range."
-            )
-        teaspoon = SPOON_SETS[settings.spoons]["tsp"]
-        spoons = spoonfuls(how.weigh_g / g_per_teaspoon * teaspoon, settings.spoons)
+    per_teaspoon = settings.powder_per_teaspoon.get(stock.dye)
+    ml = how.weigh_g / (per_teaspoon or math.inf) * SPOON_SETS[settings.spoons]["tsp"]
     return StockSheet(
         bottle=Stock(dye, strength, made, cold, lot, left_ml=how.up_to_ml),
         use_by=made + timedelta(days=int(stock.life_days(settings))), how=how,
-        g_per_teaspoon=g_per_teaspoon, powder_spoons=spoons, settings=settings,
+        powder_spoons=spoonfuls(ml, settings.spoons) if ml else None,
+        settings=settings,
     )  # fmt: skip

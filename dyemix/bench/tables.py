@@ -105,23 +105,15 @@ def read_stocks(path: str | os.PathLike[str]) -> tuple[Stock, ...]:
     return tuple(stocks)
 
 
-def parse_stocks(text: str) -> tuple[Stock, ...] | float:
-    """The stocks as a dyer names them.
+def parse_stocks(text: str) -> tuple[Stock, ...]:
+    """The stocks as a dyer names them, the one without a dye for every other dye.
 
     A table of bottles (a file name with an ending); ``2`` for every dye (% w/v); or
     ``navy 1, gold 2``. Raises `InputError` for the table, `DyemixError` for the rest.
     """
     if Path(text).suffix.lower() in (".csv", ".tsv", ".txt"):
         return read_stocks(text)
-    strengths = parse_stock(text)
-    if "" not in strengths:
-        return tuple(Stock(dye, strength) for dye, strength in strengths.items())
-    if len(strengths) > 1:
-        raise DyemixError(
-            f"{text!r} gives some stocks without a dye: write one strength for all, as '2', or "
-            "one for each, as 'navy 1, gold 2' (% w/v)."
-        )
-    return Stock("every dye", strengths[""]).strength_pct
+    return tuple(Stock(dye, strength) for dye, strength in parse_stock(text).items())
 
 
 def _read(path: str | os.PathLike[str], columns: Sequence[Column]) -> Table:

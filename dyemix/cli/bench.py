@@ -85,7 +85,7 @@ def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any)
         shared.kept(", ".join(sheet.job for sheet in sheets))
 
 
-@command("DYE", "strength make lot warm teaspoon book sheet")
+@command("DYE", "strength make lot warm book sheet")
 def stock(dye: str, warm: bool, **how: Any) -> None:
     """Write how to make a stock of one DYE, with a label.
 

@@ -172,8 +172,7 @@ def stocks(dyes: Any = None) -> Any:
     stated = None if dyes is None else (dyes.conditions or {}).get("stock_pct")
     known = [Stock("", settings().stock_strength)]
     for words in filter(None, (stated, given("stock"))):
-        found = parse_stocks(words)
-        known += found if isinstance(found, tuple) else [Stock("", found)]
+        known += parse_stocks(words)
     if given("stock") is None and given("book") is not None:
         with open_book() as book:
             known += book.stocks()

@@ -15,7 +15,7 @@ import pytest
 from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.bath_sheet import bath_sheet
 from dyemix.bench.first_swatches import first_swatches
-from dyemix.bench.plan import Job, StockNeed, bench_plan
+from dyemix.bench.plan import Job, Need, bench_plan
 from dyemix.bench.settings import BathSettings
 
 ON = date(2026, 5, 8)
@@ -64,7 +64,7 @@ BY_HAND = [
 ]
 
 
-def three_ways(asked: Sum) -> tuple[BathSheet, BathSheet, BathSheet, StockNeed]:
+def three_ways(asked: Sum) -> tuple[BathSheet, BathSheet, BathSheet, Need]:
     """The sheet, its bath in a plan and among first swatches; and the stock that the plan makes."""
     sheet = bath_sheet(
         {"gold": asked.owf}, asked.cloth_g, stocks=asked.stock_pct, liquor_ratio=asked.ratio,

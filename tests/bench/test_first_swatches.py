@@ -15,7 +15,7 @@ from dyemix.bench.settings import BathSettings, Making
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import CHECK
 from dyemix.errors import DyemixError, RecipeError
-from dyemix.files import read_swatches
+from dyemix.files import read_swatches, write_swatches
 
 ON = date(2026, 5, 8)
 
@@ -129,7 +129,7 @@ def test_a_table_shows_its_sheet_again(tmp_path: Path) -> None:
         fibre="linen", spoons="us",
     )  # fmt: skip
     path = tmp_path / "first.csv"
-    plan.write(path)
+    write_swatches(plan.table(), path)
     again = planned_again(read_swatches(path), on=ON)
     assert str(again) == str(plan).replace("on napkin", "on napkin (linen)")
     assert [(s.doses, s.salt, s.soda, s.method) for s in again.sheets] == [
@@ -153,7 +153,7 @@ def test_low_water_is_said() -> None:
 
 def test_the_table_reads_back_unread(weekend: SwatchPlan, tmp_path: Path) -> None:
     path = tmp_path / "first.csv"
-    weekend.write(path)
+    write_swatches(weekend.table(), path)
     swatches = read_swatches(path)
     assert [r.recipe for r in swatches.readings] == [s.recipe for s in weekend.sheets]
     assert [r.swatch for r in swatches.readings] == [s.job for s in weekend.sheets]
@@ -175,7 +175,7 @@ def test_a_bath_of_the_swatches_is_dyed_as_planned(weekend: SwatchPlan, tmp_path
     from dyemix.bench.method import dyed_as
 
     path = tmp_path / "first.csv"
-    weekend.write(path)
+    write_swatches(weekend.table(), path)
     was, unread = dyed_as(read_swatches(path).conditions())
     assert unread == ()
     planned = vars(weekend.sheets[0].method)
@@ -185,7 +185,7 @@ def test_a_bath_of_the_swatches_is_dyed_as_planned(weekend: SwatchPlan, tmp_path
 
 def test_the_table_takes_a_reading_in_either_form(weekend: SwatchPlan, tmp_path: Path) -> None:
     path = tmp_path / "first.csv"
-    weekend.write(path)
+    write_swatches(weekend.table(), path)
     text = path.read_text("utf-8").replace("1,undyed,,,,", "1,undyed,92.1,0.2,3.4,")
     path.write_text(text.replace("2,gold 2,,,,", "2,gold 2,,,,#c9a227"), "utf-8")
     kinds = [reading.kind for reading in read_swatches(path).readings]
@@ -195,11 +195,11 @@ def test_the_table_takes_a_reading_in_either_form(weekend: SwatchPlan, tmp_path:
 @pytest.mark.parametrize(
     ("changed", "words"),
     [
-        ({"dyes": []}, "no dyes"),
-        ({"dyes": " , "}, "no dyes"),
-        ({"dyes": ["gold", "Gold "]}, "twice"),
-        ({"dyes": ["gold + navy"]}, "cannot stand in a recipe"),
-        ({"dyes": ["undyed 2 : 3"]}, "cannot stand in a recipe"),
+        ({"dyes": []}, "does not name dyes"),
+        ({"dyes": " , "}, "does not name dyes"),
+        ({"dyes": ["gold", "Gold "]}, "each once"),
+        ({"dyes": ["gold + navy"]}, "does not name dyes"),
+        ({"dyes": ["undyed 2 : 3"]}, "does not name dyes"),
         ({"cloth": " "}, "cloth is not named"),
         ({"stock_pct": 0.0}, "stock_strength: 0.0 will not do"),
         ({"stock_pct": float("nan")}, "0.001 to 20 % w/v"),

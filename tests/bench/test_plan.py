@@ -60,23 +60,26 @@ def test_stock_to_make_by_hand(plan: BenchPlan) -> None:
     100 × 0.1 ÷ 1 = 10 mL; to marks of 0.1 mL, and of 1 from 100. A tenth more, in steps of 50 mL;
     a scale of 1 g weighs 20 g or more: so of 4 % 500 mL, of 2 and 1 % what is diluted from 5.
     """
-    needs = {need.stock.dye: (need.need_ml, need.left_ml) for need in plan.stocks}
+    needs = {need.of: (need.need_ml, need.left_ml) for need in plan.stocks}
     assert needs["gold"] == pytest.approx((48, 200))
     assert needs["navy"] == pytest.approx((170 + 13.2, 0))
     assert needs["scarlet"] == pytest.approx((56.7, 0))  # what is left is past its life
     assert needs["turquoise"] == pytest.approx((10, 0))
-    how = {need.stock.dye: need.how for need in plan.stocks}
+    how = {need.of: need.how for need in plan.stocks}
     assert how["gold"] is None  # enough is left
     assert how["navy"] == Making(20, 500, 4, 0, 500)  # for 250 mL
     assert how["scarlet"] == Making(20, 400, 5, 40, 100)
     assert how["turquoise"] == Making(20, 400, 5, 10, 50)
-    notes = {need.stock.dye: need.note for need in plan.stocks}
-    assert notes == {
-        "navy": "that of 2026-05-03: see what is left, make less",
-        "scarlet": "that of 2026-04-01 is past its life",
-        "gold": "that of 2026-05-03",
-        "turquoise": "–",
-    }
+    _, blocks = plan.read()
+    made = next(block for block in blocks if block.title.startswith("1. Stock")).rows
+    bottles = {row[0]: row[3:] for row in made if len(row) > 1}
+    weak = "20 g powder made up TO 400 mL (5 %); {} mL of that up TO {} mL"
+    assert bottles["gold 2 %"] == ("enough", "of 2026-05-03")
+    assert bottles["navy 4 %"] == (
+        "20 g powder made up TO 500 mL", "of 2026-05-03; see what is left, make less",
+    )  # fmt: skip
+    assert bottles["scarlet 2 %"] == (weak.format("40.0", "100"), "of 2026-04-01 is past its life")
+    assert bottles["turquoise 1 %"] == (weak.format("10.0", "50.0"), "–")
 
 
 def test_a_weak_stock_takes_ten_ml() -> None:
@@ -159,10 +162,9 @@ def test_tables_are_read_as_they_are_saved(tmp_path: Path) -> None:
 
 
 def test_stocks_as_a_dyer_names_them(tmp_path: Path) -> None:
-    assert parse_stocks("2") == 2.0
+    assert parse_stocks("2") == (Stock("", 2),)
+    assert parse_stocks("2, navy 1") == (Stock("", 2), Stock("navy", 1))
     assert parse_stocks("navy 1, gold 2") == (Stock("navy", 1), Stock("gold", 2))
     assert len(parse_stocks(str(stocks_file(tmp_path)))) == 4  # type: ignore[arg-type]
     how = "dye,stock_pct,how\ngold,5,added to\n"
     assert parse_stocks(str(stocks_file(tmp_path, how))) == (Stock("gold", 5, how=ADDED_TO),)
-    with pytest.raises(DyemixError, match="some stocks without a dye"):
-        parse_stocks("2, navy 1")

@@ -199,7 +199,7 @@ def test_a_plan_of_two_baths() -> None:
     jobs = [Job("ink", "navy 2", 200), Job("moss", "navy 1 + gold 0.5", 100)]
     text = words(bench_plan(jobs, stocks=bottles, on=ON))
     assert "navy 4 % 125 mL – 20 g powder made up TO 500 mL –" in text
-    assert "gold 1 % 50.0 mL 30.0 mL 20 g powder made up TO 400 mL (5 %); 10.0 mL of that" in text
+    assert "gold 1 % 50.0 mL 30.0 mL 20 g powder made up TO 400 mL (5 %); 10.0 mL" in text
     # 100 g at 20:1 and 1.5 %: soda 7.25 × 2 = 14.5 g, 145 mL of 100 g/L; 200 g: 8 × 4 = 32 g.
     assert "soda 100 g/L 145 mL – 20 g soda ash made up TO 200 mL –" in text
     assert "1 90 g 1.70 L 145 mL solution, 100 g/L 1 h after the dye 24 h, 21 °C" in text

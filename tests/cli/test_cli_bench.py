@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.bath_sheet import bath_sheet
 from dyemix.bench.settings import defaults_text
 from dyemix.colour.ciede2000 import delta_e
+from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
 from dyemix.matching.match import match
@@ -133,6 +135,39 @@ def test_bench_plan_of_several_jobs(run: Run, mine: Path) -> None:
     assert (mine / "plan.html").exists()
 
 
+def test_first_swatches_are_shown_again_from_their_table(run: Run, mine: Path) -> None:
+    asked = ("start", "gold, navy", "--method", "cotton lawn", "--cloth", "10g", "--stock", "2")
+    first = run(*asked, "-o", "first.csv", "--html", "first.html")
+    assert first.returncode == 0, first.stderr
+    again = run("start", "first.csv")
+    assert again.returncode == 0, again.stderr
+    sheet, then = first.stdout.rsplit("\nOnce it is filled in", 1)
+    assert again.stdout.strip() == sheet.strip()
+    assert then.startswith(": dyemix fit --swatches first.csv")
+    assert "before you open a powder" in (mine / "first.html").read_text(encoding="utf-8")
+    for words in (("start", "gold"), ("start", "no.csv")):
+        assert run(*words).returncode == 2
+
+
+def test_a_day_is_planned_from_what_match_writes(run: Run, mine: Path) -> None:
+    """240 g of 1 % stock: mL = 240 × % owf ÷ 1, of the first recipe of each target."""
+    (mine / "wanted.csv").write_text("name,hex\nsage,#7d8a6e\nsky,#9fb4c0\n", encoding="utf-8")
+    shelf = ("--swatches", "mine.csv")
+    found = run("match", "--targets", "wanted.csv", "-o", "recipes.csv", *shelf)
+    assert found.returncode == 0, found.stderr
+    done = run("bath", "recipes.csv", "--cloth", "240g", "--json", *shelf)
+    assert done.returncode == 0, done.stderr
+    plan = json.loads(done.stdout)
+    assert {sheet["job"] for sheet in plan["sheets"]} == {"sage", "sky"}
+    with (mine / "recipes.csv").open(encoding="utf-8") as file:
+        best = {row["target"]: row["recipe"] for row in reversed(list(csv.DictReader(file)))}
+    for sheet in plan["sheets"]:
+        assert Recipe(sheet["recipe"]) == Recipe.parse(best[sheet["job"]])
+        for dose in sheet["doses"]:
+            assert dose["exact_ml"] / dose["dilution"] == pytest.approx(240 * dose["owf"])
+    assert run("bath", "recipes.csv", *shelf).returncode == 2  # how much cloth is not said
+
+
 def test_settings_are_edited_and_read_back(run: Run, tmp_path: Path) -> None:
     done = run("settings")
     assert done.stdout.strip() == defaults_text().strip()
@@ -152,7 +187,6 @@ def test_settings_are_edited_and_read_back(run: Run, tmp_path: Path) -> None:
     ("words", "says"),
     [
         (("bath", "navy 1", "--cloth", "much", "--no-swatches"), "not a weight"),
-        (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stock", "2, navy 1"), "without"),
         (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stock", "99"), "at most 20"),
         (("bath", "navy 1", "--cloth", "1g", "--no-swatches", "--stock", "no.csv"), "no.csv"),
         (("bath", "navy 1", "--cloth", "9g", "--no-swatches", "--alkali", "never"), "presoak"),
