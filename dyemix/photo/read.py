@@ -183,16 +183,17 @@ def _laid(
     laid, vacant = [], []
     for label, corners, rise in zip(frame.labels, frame.of("swatch"), rises, strict=True):
         here = sample.cloth(straight, corners, flat, whole=frame.layout is None)
-        # Clipped cloth is as white as clipped paper.
-        white = label.upper() in contents and here.ends[1].min() > sample.CLIPPED
-        if not here.size.any() and not white:
+        bare = not here.size.any()
+        white = label.upper() in contents and here.ends[1].max() > sample.CLIPPED
+        if bare and not white:
             vacant.append(label)
         else:
             content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
             why = sample.reasons(here, flat.near(corners.mean(axis=0)), rise)
+            why = (f"overexposed, as white as the paper. {sample.REMEDY}",) if bare else why
             laid.append(Laid(label, corners, content, here, why))
-    if bare := [label for label in vacant if label.upper() in contents]:
-        raise straight.refuse(f"no cloth lies in {', '.join(bare)}, which the table names.")
+    if missing := [label for label in vacant if label.upper() in contents]:
+        raise straight.refuse(f"no cloth lies in {', '.join(missing)}, which the table names.")
     if not laid:
         raise straight.refuse("there is no cloth in any cell of the page.")
     return laid, vacant

@@ -223,6 +223,15 @@ def test_an_overexposed_photograph_says_so(tmp_path: Path) -> None:
     assert min(cell.error for cell in sound) > 2.0
 
 
+def test_overexposed_white_cloth_is_no_bare_cell(tmp_path: Path) -> None:
+    white = np.interp(np.arange(380.0, 780.1, 5.0), [380, 420, 780], [0.6, 0.76, 0.87])
+    laid = scene(page(), dict(enumerate([white, *TEXTILES[:2]])), card=False)
+    photo = camera(megapixels=1.5, exposure=1.5).save(laid, tmp_path / "o.jpg")
+    (tmp_path / "c.csv").write_text("cell,recipe\nA1,undyed\nA2,rose 1\n")
+    found = examine_photo(photo, as_laid(False, cells=tmp_path / "c.csv"))
+    assert "overexposed, as white as the paper" in found.cell("A1").left_out[0]
+
+
 @pytest.mark.parametrize("turn", [90, 180])
 def test_the_sheet_may_lie_any_way_round(tmp_path: Path, turn: int) -> None:
     path = tmp_path / "turned.png"
