@@ -190,7 +190,7 @@ def _laid(
         else:
             content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
             why = sample.reasons(here, flat.near(corners.mean(axis=0)), rise)
-            if white and (bare or flat.clipped and why):
+            if white and (bare or (flat.clipped and why)):
                 why = (f"overexposed, as white as the paper. {sample.REMEDY}",)
             laid.append(Laid(label, corners, content, here, why))
     if missing := [label for label in vacant if label.upper() in contents]:
