@@ -31,7 +31,7 @@ from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.ladders import Ladders, Pot
 from dyemix.model.uncertainty import Likely, effects, likely, pot_to_pot
-from dyemix.model.unknowns import OWN_SHARE, TINTS, Cells, Modes, Posterior
+from dyemix.model.unknowns import CURVE_PARTS, OWN_SHARE, Cells, Modes, Posterior
 
 #: H is taken again at the posterior mean of one typical cell until θ stands to within this, or so
 #: many times.
@@ -88,7 +88,7 @@ def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
     """The dyes of these ladders with θ ``(P,)`` applied."""
     modes, (count, own) = ladders.modes, ladders.modes.laws.shape[:2]
     ends = [count, count + 2, count + 4, modes.of_ladders.stop]
-    strength, (bias, interaction), surface, u, tint = np.split(theta, ends)
+    strength, (bias, interaction), surface, u, change = np.split(theta, ends)
     u = u.reshape(count, own)
     curves = np.tensordot(surface, modes.surface_curves, 1)
     law = ladders.law + np.tensordot(surface, modes.surface_laws, 1)
@@ -100,7 +100,7 @@ def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
         surface=Surface(float(r0), float(k2)),
         company=strength + bias,
         interaction=ladders.interaction + float(interaction),
-        tint=tint.reshape(count, -1) @ TINTS if tint.any() else None,
+        company_curve=change.reshape(count, -1) @ CURVE_PARTS if change.any() else None,
     )
 
 

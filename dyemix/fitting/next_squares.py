@@ -90,9 +90,12 @@ class Knowledge:
     def best(self, count: int) -> Iterable[tuple[int, float, float]]:
         """Squares one after the other, each counting on those before it: which, before, after."""
         known, before = self, self.likely()
+        taken: list[int] = []
         for _ in range(count):
             after = known.likely_after()
+            after[taken] = np.inf  # dyed again, a square brings its own error back with it
             z = int(np.argmin(after))
+            taken.append(z)
             yield z, before, float(after[z])
             known, before = known.after(z), float(after[z])
 

@@ -257,7 +257,7 @@ def _join(base: DyeSet, lent: DyeSet) -> DyeSet:
         curves=curves,
         law=law,
         company=np.zeros(len(curves)),
-        tint=None,
+        company_curve=None,
         palest=np.concatenate([base.palest, lent.palest]),
         deepest=np.concatenate([base.deepest, lent.deepest]),
         scatter=base.scatter,

@@ -299,7 +299,7 @@ def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:
         curves=np.concatenate([dyes.curves, more.curves]),
         law=np.concatenate([dyes.law, more.law]),
         company=np.concatenate([dyes.company, more.company]),
-        tint=None,
+        company_curve=None,
         palest=np.concatenate([dyes.palest, more.palest]),
         deepest=np.concatenate([dyes.deepest, more.deepest]),
         ladders=None,

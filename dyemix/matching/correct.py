@@ -247,7 +247,7 @@ def correct(
     Raises `RecipeError` for a dye that the shelf does not have, `DyemixError` where no target is
     stated, `TargetError` for one that is not a colour.
 
-    >>> read = Reading.from_lab([40.0, -8.0, 14.0], "D65/10")
+    >>> read = Reading.from_lab([59.0, -12.0, 18.0], "D65/10")
     >>> trial = Trial("marigold 0.42 + navy 0.22", read, target="56 -10 13 D65/10")
     >>> correct(dyes, trial, second_bath=False).again.recipe
     Recipe({'marigold': 0.42, 'navy': 0.22})

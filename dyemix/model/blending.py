@@ -62,7 +62,7 @@ class Blending:
     cloth : ``(B, 1)`` K/S of the undyed cloth.
     seen : ``(3, B)`` weight of each band in XYZ over that of white, less what the surface keeps.
     by_curve : ``(3 D, B)`` or ``(6 D, B)``, the same by each of the curves.
-    plain : whether company, interaction and tint are nothing.
+    plain : whether company and interaction are nothing.
     """
 
     dyes: DyeSet
@@ -80,14 +80,14 @@ class Blending:
         """What is known of a shelf before any blend."""
         surface, w = dyes.surface, weights(light).T
         seen = (1.0 - surface.r0) * (1.0 - surface.k2) * w / w.sum(axis=1, keepdims=True)
-        tint = dyes.whole.tint
-        curves = dyes.curves if tint is None else np.concatenate([dyes.curves, tint[0]])
+        added = dyes.whole.company_curve
+        curves = dyes.curves if added is None else np.concatenate([dyes.curves, added[0]])
         return cls(
             dyes, dyes.law.T, SHIFT ** dyes.law[:, 0],
             depth_law_slope(np.zeros(len(dyes)), dyes.law), np.ascontiguousarray(curves.T),
             surface.k_over_s(dyes.cloth)[:, np.newaxis], seen,
             (seen[:, np.newaxis] * curves).reshape(-1, len(dyes.cloth)),
-            not (dyes.company.any() or dyes.interaction or tint is not None),
+            not (dyes.company.any() or dyes.interaction or added is not None),
         )  # fmt: skip
 
     def towards(self, goal: Goal, index: Index) -> Residual:
@@ -119,8 +119,8 @@ class Blending:
             return by * works.own, 0.0
         if by_g.shape[1] == count:
             return by * works.own, (by * joint).sum(axis=1, keepdims=True)
-        by_tint = by_g[:, index + count, columns]
-        by, by_share = by + works.share * by_tint, works.g * by_tint
+        by_company = by_g[:, index + count, columns]
+        by, by_share = by + works.share * by_company, works.g * by_company
         shared = (by * joint + by_share * works.joint_share).sum(axis=1, keepdims=True)
         return by * works.own + by_share * works.own_share, shared
 

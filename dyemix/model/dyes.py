@@ -46,7 +46,7 @@ class DyeSet(Result):
     light : the light of the readings, taken for a bare CIELAB target.
     company : ``(D,)`` how much stronger each dye is in mixes, ln; 0 where no mixtures were read.
     interaction : κ of `dyemix.model.mixtures`; 0 where no mixtures were read.
-    tint : ``(D, B)`` how much its curve changes in mixes, ln; None where no mixtures were read.
+    company_curve : ``(D, B)`` how its curve changes in mixes, ln; None where no mixtures were read.
     conditions : how the swatches were dyed.
     scatter : how far pots of one recipe stray from each other, by cause.
     ladders : the dyes as single squares alone show them, where a fit made them.
@@ -71,7 +71,7 @@ class DyeSet(Result):
     light: Light = D65_10
     company: Annotated[Array, Shape("D")] = field(default_factory=lambda: np.zeros(0))
     interaction: float = 0.0
-    tint: Annotated[Array, Shape("D", "B")] | None = None
+    company_curve: Annotated[Array, Shape("D", "B")] | None = None
     conditions: Mapping[str, str] = field(default_factory=dict)
     scatter: Scatter = field(default_factory=Scatter)
     report: FitReport | None = None
@@ -116,7 +116,7 @@ class DyeSet(Result):
             self.surface.k_over_s(self.cloth),
             self.surface,
             self.interaction,
-            None if self.tint is None else (self.curves * np.expm1(self.tint))[i],
+            None if self.company_curve is None else (self.curves * np.expm1(self.company_curve))[i],
         )
 
     @cached_property
@@ -252,7 +252,7 @@ class DyeSet(Result):
             curves=self.curves[i],
             law=self.law[i],
             company=self.company[i],
-            tint=None if self.tint is None else self.tint[i],
+            company_curve=None if self.company_curve is None else self.company_curve[i],
             palest=self.palest[i],
             deepest=self.deepest[i],
             ladders=self.ladders and self.ladders.take(i),

@@ -8,7 +8,7 @@ does alone:
 
 with oᵢ the depth (% owf) of the other dyes together. eᵢ, the dye's `company`, is how much stronger
 it is in mixes than its own squares say; κ, the `interaction` of the set, lets that grow or fall
-with how much else there is; tᵢ, its `tint`, is how its curve changes beside them. All are 0 until
+with how much else there is; tᵢ is how its curve changes beside them. All are 0 until
 mixes were read (`dyemix.fitting.calibration`). The share mᵢ lets a mix go over into a dye by itself
 without a jump: 0 alone, and near 1 as soon as the others are not few (w = `HALF_COMPANY`).
 """
@@ -69,7 +69,7 @@ class Blends:
     cloth : ``(B,)`` K/S of the undyed cloth.
     surface : the surface term.
     interaction : κ.
-    tint : ``(N, k, B)`` absorption per unit of g that company adds; None where no mix was read.
+    company_curve : ``(N, k, B)`` absorption per unit of g that company adds; None for nothing.
     """
 
     curves: Array
@@ -78,7 +78,7 @@ class Blends:
     cloth: Array
     surface: Surface
     interaction: float = 0.0
-    tint: Array | None = None
+    company_curve: Array | None = None
 
     def rows(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Blends:
         """Some of the blends."""
@@ -87,7 +87,7 @@ class Blends:
             curves=self.curves[rows],
             law=self.law[rows],
             company=self.company[rows],
-            tint=None if self.tint is None else self.tint[rows],
+            company_curve=None if self.company_curve is None else self.company_curve[rows],
         )
 
     def working(self, c: Array) -> Array:
@@ -99,8 +99,8 @@ class Blends:
     def absorption(self, c: Array, g: Array) -> Array:
         """K/S ``(N, B)`` of amounts `c` ``(N, k)`` that work as g ``(N, k)``."""
         k = self.cloth + (g[:, np.newaxis, :] @ self.curves)[:, 0, :]
-        if self.tint is not None:
-            k = k + ((g * company_share(c)[0])[:, np.newaxis, :] @ self.tint)[:, 0, :]
+        if self.company_curve is not None:
+            k = k + ((g * company_share(c)[0])[:, np.newaxis, :] @ self.company_curve)[:, 0, :]
         return np.asarray(k)
 
     def reflectance(self, amounts: Array) -> Array:
@@ -127,8 +127,8 @@ class Blends:
         dose = amounts * depth_law_slope(amounts, self.law)
         share, others = company_share(amounts)
         by_strength = (by_band @ self.curves.transpose(0, 2, 1)) * g[:, np.newaxis, :]
-        if self.tint is not None:
-            pull = by_band @ self.tint.transpose(0, 2, 1)
+        if self.company_curve is not None:
+            pull = by_band @ self.company_curve.transpose(0, 2, 1)
             by_strength = by_strength + pull * (g * share)[:, np.newaxis, :]
         return Strengths(
             labs, by_band, g, g * share, by_strength,
@@ -157,7 +157,7 @@ class Blends:
         by_g[:, diagonal, diagonal] = depth_law_slope(c, self.law) * grown
         by_g = by_g + (g * self.company)[..., np.newaxis] * by_share
         slope = by_g.transpose(0, 2, 1) @ self.curves
-        if self.tint is not None:
-            by_tint = share[..., np.newaxis] * by_g + g[..., np.newaxis] * by_share
-            slope = slope + by_tint.transpose(0, 2, 1) @ self.tint
+        if self.company_curve is not None:
+            by_company = share[..., np.newaxis] * by_g + g[..., np.newaxis] * by_share
+            slope = slope + by_company.transpose(0, 2, 1) @ self.company_curve
         return slope

@@ -18,7 +18,7 @@ from dyemix.colour.colorimetry import Light, lab_from_xyz, weights
 from dyemix.dataset.result import Value
 from dyemix.model.mixtures import Blends, Strengths
 from dyemix.model.scatter import Scatter
-from dyemix.model.unknowns import OWN_SHARE, TINTS, Modes, Posterior
+from dyemix.model.unknowns import CURVE_PARTS, OWN_SHARE, Modes, Posterior
 
 #: Draws of the distribution of ΔE2000 for one recipe.
 _DRAWS = 512
@@ -38,7 +38,7 @@ def nudged(blends: Blends, modes: Modes, surface: Array) -> Blends:
     return replace(
         blends,
         curves=blends.curves * curves,
-        tint=None if blends.tint is None else blends.tint * curves,
+        company_curve=None if blends.company_curve is None else blends.company_curve * curves,
         law=blends.law + np.tensordot(surface, modes.surface_laws, 1),
         cloth=moved.k_over_s(blends.surface.reflectance(blends.cloth)),
         surface=moved,
@@ -58,7 +58,7 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
         ]
         columns.append(((ends[0] - ends[1]) / (2.0 * _STEP))[..., np.newaxis])
     curves = blends.curves[0]
-    tint = np.zeros_like(curves) if blends.tint is None else blends.tint[0]
+    added = np.zeros_like(curves) if blends.company_curve is None else blends.company_curve[0]
 
     def by_curve(working: Array, curves: Array, changes: Array) -> Array:
         """Slope ``(N, 3, D, Q)`` by relative changes ``(D, Q, B)`` of what works so much."""
@@ -70,10 +70,10 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
     by_law = np.einsum("ndl,dql->ndq", seen.by_law, modes.laws)
     modal = seen.by_strength[..., np.newaxis] * by_law[:, np.newaxis]
     modal = modal + by_curve(seen.g, curves, modes.curves)
-    modal = modal + by_curve(seen.in_company, tint, modes.curves)
-    tints = np.broadcast_to(TINTS, (len(curves), *TINTS.shape))
-    by_tint = by_curve(seen.in_company, curves + tint, tints)
-    columns += [x.reshape(len(amounts), 3, -1) for x in (modal, by_tint)]
+    modal = modal + by_curve(seen.in_company, added, modes.curves)
+    changes = np.broadcast_to(CURVE_PARTS, (len(curves), *CURVE_PARTS.shape))
+    by_company = by_curve(seen.in_company, curves + added, changes)
+    columns += [x.reshape(len(amounts), 3, -1) for x in (modal, by_company)]
     return seen, np.concatenate(columns, axis=2)
 
 

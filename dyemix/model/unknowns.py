@@ -11,13 +11,13 @@ One vector θ ``(P,)`` for D dyes, P = D + 4 + D (Q + K), in this order:
 - Q of each dye's own ladder, in standard deviations of what it leaves of its log curve and its
   depth law (for spectra scale, exponent and bend; for CIELAB alone the leading eigenvectors of the
   posterior of all);
-- K of each dye's tint, how its log curve changes in company: a Gaussian process of length 60 nm
+- K of how each dye's log curve changes in company: a Gaussian process of length 60 nm
   and standard deviation ν, by its leading parts.
 
 Beside θ each mix has an error of its own, which comes back when it is dyed again and which no
 other mix tells of: its dyes' strengths stray once more by `OWN_SHARE` τ, and its colour by a rest
 s in each of the three parts of ΔE2000. τ is half-normal (0.09), s log-normal about 0.45, and ν is
-most often nothing: where mixes do not ask for it, a tint that may move costs sharpness.
+most often nothing: where mixes do not ask for it, a curve that may change costs sharpness.
 
 Where the priors are from: bias, interaction, and that strengths matter most held on measured sets
 of three-colorant mixes on a white base; τ and s were set on the families of simulated worlds that
@@ -49,8 +49,8 @@ TAUS = np.linspace(0.02, 0.35, 6)
 RESTS = np.geomspace(0.2, 5.0, 6)
 #: Values of ν, and their weights before any mix.
 NUS, NU_WEIGHTS = np.array([0.005, 0.05, 0.12]), np.array([0.8, 0.15, 0.05])
-#: Length (nm) of the process of tints, and how many of its parts are kept.
-_TINT_LENGTH, _TINT_PARTS = 60.0, 4
+#: Length (nm) of the process of such a change, and how many of its parts are kept.
+_CURVE_LENGTH, _CURVE_KEPT = 60.0, 4
 #: How far a dye's strength moves a mix in a part of ΔE2000, per unit of its logarithm: typical of
 #: middle depths, to weigh τ beside s where one figure must stand for both.
 TYPICAL_PULL = 5.0
@@ -58,15 +58,15 @@ TYPICAL_PULL = 5.0
 _FREEDOM = (4.5, 30.0)
 
 
-def _tints() -> Array:
-    apart = (WAVELENGTHS[:, np.newaxis] - WAVELENGTHS) / _TINT_LENGTH
+def _curve_parts() -> Array:
+    apart = (WAVELENGTHS[:, np.newaxis] - WAVELENGTHS) / _CURVE_LENGTH
     values, vectors = np.linalg.eigh(np.exp(-0.5 * apart**2))
-    kept = slice(-1, -1 - _TINT_PARTS, -1)
+    kept = slice(-1, -1 - _CURVE_KEPT, -1)
     return np.asarray((vectors[:, kept] * np.sqrt(values[kept])).T)
 
 
-#: Parts ``(K, B)`` of a tint of standard deviation 1.
-TINTS = _tints()
+#: Parts ``(K, B)`` of a change of standard deviation 1.
+CURVE_PARTS = _curve_parts()
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +98,7 @@ class Modes(Value):
     @property
     def unknowns(self) -> int:
         """P: see the module."""
-        return int(self.of_ladders.stop + len(self.laws) * len(TINTS))
+        return int(self.of_ladders.stop + len(self.laws) * len(CURVE_PARTS))
 
     @property
     def of_ladders(self) -> slice:
@@ -127,7 +127,7 @@ class Modes(Value):
         dyes, own = self.laws.shape[:2]
         which = np.array(index, dtype=int)
         parts = [which, np.arange(dyes, dyes + 4)]
-        for start, count in ((dyes + 4, own), (self.of_ladders.stop, len(TINTS))):
+        for start, count in ((dyes + 4, own), (self.of_ladders.stop, len(CURVE_PARTS))):
             parts.append((start + count * which[:, np.newaxis] + np.arange(count)).ravel())
         return np.concatenate(parts)
 
@@ -141,7 +141,7 @@ class Cells:
 
     strength: Array
     rest: Array
-    tint: Array
+    curve: Array
     weight: Array
 
     @classmethod
@@ -155,14 +155,14 @@ class Cells:
         rests = RESTS * float(np.hypot(1.0, misfit / REST))
         values = np.meshgrid(TAUS, rests, NUS, indexing="ij")
         weight = np.einsum("t,s,n->tsn", by_strength, by_rest, NU_WEIGHTS).ravel()
-        strength, rest, tint = (x.ravel() for x in values)
-        return cls(strength, rest, tint, weight / weight.sum())
+        strength, rest, curve = (x.ravel() for x in values)
+        return cls(strength, rest, curve, weight / weight.sum())
 
     @property
     def typical(self) -> Cells:
         """One cell in the middle: enough to find where to linearise."""
         i = int(np.argmax(self.weight * (self.strength >= 0.9 * STRENGTH)))
-        return Cells(self.strength[[i]], self.rest[[i]], self.tint[[i]], np.ones(1))
+        return Cells(self.strength[[i]], self.rest[[i]], self.curve[[i]], np.ones(1))
 
     def variances(self, modes: Modes) -> Array:
         """Prior variances ``(C, P)`` of θ."""
@@ -170,7 +170,7 @@ class Cells:
         out = np.ones((len(self.weight), modes.unknowns))
         out[:, :dyes] = self.strength[:, np.newaxis] ** 2
         out[:, dyes], out[:, dyes + 1] = BIAS**2, INTERACTION**2
-        out[:, modes.of_ladders.stop :] = self.tint[:, np.newaxis] ** 2
+        out[:, modes.of_ladders.stop :] = self.curve[:, np.newaxis] ** 2
         return out
 
 

@@ -21,7 +21,7 @@ from dyemix.fitting.learn import forget, learn
 from dyemix.model.dyes import DyeSet
 from dyemix.model.ladders import Pot
 from dyemix.model.uncertainty import effects, pot_to_pot
-from dyemix.model.unknowns import BIAS, INTERACTION, OWN_SHARE, TINTS, Cells
+from dyemix.model.unknowns import BIAS, CURVE_PARTS, INTERACTION, OWN_SHARE, Cells
 from tests.fitting.conftest import RECIPES
 from tests.simulated.as_swatches import swatch_set
 from tests.simulated.worlds import SPECTRUM, world
@@ -108,9 +108,9 @@ def test_nothing_is_learnt_from_pots_that_come_out_as_predicted(four: DyeSet) ->
 
 def test_a_curve_that_changes_in_company_is_found_where_mixes_show_it(four: DyeSet) -> None:
     """Navy redder beside others: its mixes show that; navy by itself stays as it was."""
-    tint = np.zeros_like(four.curves)
-    tint[four.index("navy")] = 0.5 * np.linspace(-1.0, 1.0, 31)
-    truth = replace(four, tint=tint)
+    change = np.zeros_like(four.curves)
+    change[four.index("navy")] = 0.5 * np.linspace(-1.0, 1.0, 31)
+    truth = replace(four, company_curve=change)
     deep = tuple(Recipe({n: 2.0 * a for n, a in r.items()}) for r in RECIPES)
     found = condition(four, pots(truth, RECIPES + deep)).dyes
     amounts = np.array([four.amounts(r) for r in ("navy 0.8 + scarlet 0.5", "navy 1")])
@@ -118,8 +118,8 @@ def test_a_curve_that_changes_in_company_is_found_where_mixes_show_it(four: DyeS
     assert before[0] > 2.5
     assert after[0] < 0.35 * before[0]
     assert after[1] < 0.5
-    assert found.tint is not None
-    slope = found.tint @ np.linspace(-1.0, 1.0, 31)
+    assert found.company_curve is not None
+    slope = found.company_curve @ np.linspace(-1.0, 1.0, 31)
     assert np.argmax(np.abs(slope)) == four.index("navy")
     assert slope[four.index("navy")] > 0.0
 
@@ -227,15 +227,15 @@ def test_beside_a_dense_bayesian_solve(four: DyeSet) -> None:
     y = h @ theta - miss.ravel()
     dosing, pot = pot_to_pot(seen, amounts, four.scatter)
     pull = OWN_SHARE * by_lab @ (seen.by_strength * seen.share[:, np.newaxis])
-    cells, dyes_, tints = Cells.of(ladders.misfit), len(four), len(TINTS) * len(four)
+    cells, dyes_, changes = Cells.of(ladders.misfit), len(four), len(CURVE_PARTS) * len(four)
     logs, means, spreads = [], [], []
     for weight, tau, s, nu in zip(
-        cells.weight, cells.strength, cells.rest, cells.tint, strict=True
+        cells.weight, cells.strength, cells.rest, cells.curve, strict=True
     ):
         prior = np.diag(
             [
                 *[tau**2] * dyes_, BIAS**2, INTERACTION**2,
-                *[1.0] * (len(theta) - dyes_ - 2 - tints), *[nu**2] * tints,
+                *[1.0] * (len(theta) - dyes_ - 2 - changes), *[nu**2] * changes,
             ]
         )  # fmt: skip
         noise = np.zeros((len(y), len(y)))

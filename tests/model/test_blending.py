@@ -23,7 +23,7 @@ def shelves() -> list[DyeSet]:
         plain,
         replace(plain, company=company, interaction=-0.1),
         replace(plain, company=company, interaction=0.2),
-        replace(plain, company=company, tint=rng.normal(0.0, 0.2, plain.curves.shape)),
+        replace(plain, company=company, company_curve=rng.normal(0.0, 0.2, plain.curves.shape)),
         replace(plain, law=plain.law + np.array([0.0, 0.05]), surface=Surface(0.02, 0.4)),
     ]
 

@@ -51,8 +51,10 @@ def test_company_by_hand() -> None:
 
 def test_a_curve_that_changes_in_company_by_hand() -> None:
     """1 % beside 1 % is in company to 0.8: 0.05 + 1 + 0.5 + 0.8 × 0.25 = 1.75; alone nothing."""
-    tinted = replace(blends(), tint=np.stack([np.full((2, 31), 0.0), np.full((2, 31), 0.25)], 1))
-    r = tinted.reflectance(np.array([[1.0, 1.0], [0.0, 1.0]]))
+    changed = replace(
+        blends(), company_curve=np.stack([np.full((2, 31), 0.0), np.full((2, 31), 0.25)], 1)
+    )
+    r = changed.reflectance(np.array([[1.0, 1.0], [0.0, 1.0]]))
     np.testing.assert_allclose((1 - r) ** 2 / (2 * r), [[1.75] * 31, [0.55] * 31], rtol=1e-9)
 
 
@@ -75,9 +77,9 @@ def test_dyes_that_cost_each_other_strength_give_a_paler_blend_by_hand() -> None
     np.testing.assert_allclose((1 - r) ** 2 / (2 * r), 0.05 + 1 / 3 + 0.5, rtol=1e-9)
 
 
-@pytest.mark.parametrize("tinted", [False, True])
+@pytest.mark.parametrize("changed", [False, True])
 @pytest.mark.parametrize("interaction", [0.0, 0.2, -0.2])
-def test_slopes_are_those_of_differences(interaction: float, tinted: bool) -> None:
+def test_slopes_are_those_of_differences(interaction: float, changed: bool) -> None:
     rng = np.random.default_rng(3)
     mix = Blends(
         rng.uniform(0.1, 4.0, (3, 2, 31)),
@@ -86,7 +88,7 @@ def test_slopes_are_those_of_differences(interaction: float, tinted: bool) -> No
         rng.uniform(0.02, 0.1, 31),
         Surface(0.03, 0.4),
         interaction,
-        rng.normal(0.0, 0.2, (3, 2, 31)) if tinted else None,
+        rng.normal(0.0, 0.2, (3, 2, 31)) if changed else None,
     )
     amounts = rng.uniform(0.2, 2.0, (3, 2))
     r, dr = mix.reflectance_and_slope(amounts)
