@@ -45,9 +45,9 @@ dye on cloth.
 
 **What each reading moves.** A square by itself: its dye's curve and law, all surfaces and the
 scatter. A mix: strengths of its dyes, bias, κ, curves in company, surface, τ, s, ν; a dye that no
-mix holds only by bias and surface. A repeat of a recipe: nothing but its own mean. A clipped channel: only
-where the prediction lies on the wrong side of it. A second bath: only how far second baths stray.
-A trial of little weight (old, another lot): all of that, less.
+mix holds only by bias and surface. A repeat of a recipe: nothing but its own mean. A clipped
+channel: only where the prediction lies on the wrong side of it. A second bath: only how far second
+baths stray. A trial of little weight (old, another lot): all of that, less.
 
 **Where it fails.** Ten mixes tell hardly anything of a departure that differs from pair to pair, of
 two fibres that take each dye up unlike, or of dyes that shine of themselves; there more mixes bring
