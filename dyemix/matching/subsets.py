@@ -41,6 +41,8 @@ TRACE = 1e-6
 
 #: More blends than this are more than one computer searches while somebody waits.
 _MOST_BLENDS = 1_000_000
+#: Under a total a further dye sets out from this share of it, for which the others make room.
+_ROOM = 0.25
 #: Blends times dyes of the shelf worked on at once: few enough for the processor's cache.
 _BLOCK = 24_000
 
@@ -206,7 +208,10 @@ class Problem:
             first[1:] = (np.diff(blend[order]) != 0) | (np.diff(which[order]) != 0)
             order = order[first & ~spot[parent[order]]]
             level = level.rows(parent[order])
-            level.used[np.arange(len(order)), dye[order]] = True
+            new = np.arange(len(order)), dye[order]
+            level.used[new] = True
+            if np.isfinite(self.total):  # no slope says what changing places would bring: set out
+                level.amounts[new] = np.minimum(_ROOM * self.total, self.upper[dye[order]])
             level = self._solved(level)
             parts.append(level)
         return Found.joined(parts)

@@ -158,37 +158,26 @@ def _step(
     normal = (jacobian[:, :, np.newaxis] * jacobian[:, np.newaxis]).sum(axis=0)
     normal[diagonal, diagonal] += damping * normal[diagonal, diagonal] + _TINY
     at_low, at_top = x <= low, x >= top
-    fixed = (at_low & (gradient > 0.0)) | (at_top & (gradient < 0.0))
-    if not np.isfinite(total):
-        step, convex = _eliminated(normal + bend, gradient[:, np.newaxis], fixed)
-        if not convex.all():  # no minimum that way: without the curvature there is one
-            odd = ~convex
-            some = gradient[:, np.newaxis, odd]
-            step[..., odd], _ = _eliminated(normal[..., odd], some, fixed[:, odd])
-        return -step[:, 0]
+    price = np.zeros(x.shape[1])
+    full = x.sum(axis=0) >= total * (1.0 - _TINY)
+    # Which unknowns are held follows from the price of the total here, and the price from them.
+    for _ in range(1 + len(x) * bool(full.any())):
+        slope = gradient + price
+        fixed = (at_low & (slope > 0.0)) | (at_top & (slope < 0.0))
+        weight = ~fixed / normal[diagonal, diagonal]
+        mean = (weight * gradient).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-300)
+        price = np.where(full, np.maximum(-mean, 0.0), 0.0)
     right = np.stack([gradient, np.ones_like(gradient)], axis=1)
-    # Which unknowns are held follows from the price of the total, and the price from them.
-    for _ in range(len(x) + 1):
-        plain, by_price = _eliminated(normal, right, fixed)[0].transpose(1, 0, 2)
-        price = _price(x - plain, by_price, low, top, total)
-        step, slope = -plain - price * by_price, gradient + price
-        held = (at_low & ((slope > 0.0) | (step < 0.0))) | (at_top & ((slope < 0.0) | (step > 0.0)))
-        if np.array_equal(held, fixed):
-            break
-        fixed = held
-    return step
-
-
-def _price(end: Array, by_price: Array, low: Array, top: Array, total: float) -> Array:
-    """The least price ``(N,)`` at which ``end − price · by_price``, clipped, keeps to the total."""
-    over = np.clip(end, low, top).sum(axis=0) > total
-    least = np.zeros(len(over))
-    most = np.where(over, ((end - low) / np.maximum(by_price, _TINY)).max(axis=0), 0.0)
-    for _ in range(40):
-        middle = (least + most) / 2.0
-        kept = np.clip(end - middle * by_price, low, top).sum(axis=0) <= total
-        least, most = np.where(kept, least, middle), np.where(kept, middle, most)
-    return most
+    step, convex = _eliminated(normal + bend, right, fixed)
+    if not convex.all():  # no minimum that way: without the curvature there is one
+        odd = ~convex
+        step[..., odd], _ = _eliminated(normal[..., odd], right[..., odd], fixed[:, odd])
+    plain, by_price = step.transpose(1, 0, 2)
+    if not np.isfinite(total):
+        return np.asarray(-plain)
+    over = np.clip(x - plain, low, top).sum(axis=0) > total
+    excess = np.where(over, np.maximum((x - plain).sum(axis=0) - total, 0.0), 0.0)
+    return np.asarray(-plain - excess / np.maximum(by_price.sum(axis=0), 1e-300) * by_price)
 
 
 def _eliminated(

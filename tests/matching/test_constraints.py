@@ -151,11 +151,7 @@ def test_under_a_total_nothing_is_worse_than_the_recipe_scaled_down(
         assert min(one.residual for one in found) <= scaled + 0.01
 
 
-#: Known to fall short in some of the 200: one ends at 3.11 where 2.57 is there.
-_SHORT = pytest.mark.xfail(reason="a worse minimum under a total in some of 200", strict=True)
-
-
-@pytest.mark.parametrize("count", [2, pytest.param(200, marks=[pytest.mark.slow, _SHORT])])
+@pytest.mark.parametrize("count", [2, pytest.param(200, marks=pytest.mark.slow)])
 def test_under_a_total_a_global_solver_finds_nothing_nearer(dyes: DyeSet, count: int) -> None:
     # Differential evolution in which amounts above the total are scaled down to it.
     few = dyes.take(("lemon", "scarlet", "cobalt", "black"))

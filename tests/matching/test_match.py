@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partialmethod
-from types import FrameType
-from typing import Any
 from unittest.mock import patch
 
 import numpy as np
@@ -33,6 +30,7 @@ from dyemix.matching.ranking import HOPELESS, WITHIN_REACH
 from dyemix.matching.refine import EARNS_ITS_PLACE, as_spectra
 from dyemix.matching.subsets import TRACE, Found, Problem
 from dyemix.model.dyes import DyeSet
+from tests.call_stack import deepest_stack
 from tests.simulated.workshop import Workshop
 
 Fitted = Callable[[int, bool], DyeSet]
@@ -289,23 +287,7 @@ def test_limits_that_make_no_sense_are_refused(dyes: DyeSet) -> None:
 @pytest.mark.parametrize("colour", ["#7d8a6e", "87 87 14", "5 0 0 A/10"])
 def test_few_modules_stand_on_the_call_stack_at_once(dyes: DyeSet, colour: str) -> None:
     # From a target to its `Matches` at most six modules deep, in reach and out of it.
-    stack: list[str] = []
-    deepest: set[str] = set()
-
-    def watch(frame: FrameType, event: str, _: Any) -> None:
-        nonlocal deepest
-        if event == "call":
-            stack.append(frame.f_globals["__name__"])
-            here = {name for name in stack if name.startswith("dyemix.")}
-            deepest = max(deepest, here, key=len)
-        elif event == "return" and stack:
-            stack.pop()
-
-    sys.setprofile(watch)
-    try:
-        match(dyes, colour, max_dyes=4, kit=Kit(120.0))
-    finally:
-        sys.setprofile(None)
+    deepest = deepest_stack(lambda: match(dyes, colour, max_dyes=4, kit=Kit(120.0)))
     assert 3 <= len(deepest) <= 6, deepest
 
 
