@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, numbers
 from dyemix.errors import DyemixError, TargetError
 
 WAVELENGTHS: Array = np.arange(400.0, 701.0, 10.0)
@@ -224,7 +224,7 @@ def lab_to_hex(lab_d65_2: ArrayLike) -> str:
     >>> lab_to_hex([56.2, -8.7, 12.4])
     '#808b71'
     """
-    values = np.asarray(lab_d65_2, dtype=float)
+    values = numbers(lab_d65_2)
     if values.shape != (3,) or not np.isfinite(values).all():
         raise TargetError(f"{lab_d65_2!r} is not one colour: L*, a*, b* are wanted.")
     return screen_colours(values)[0].hex

@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, numbers
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, colour_science, lab
 from dyemix.errors import Choice, Fault, InputError
 
@@ -34,8 +34,8 @@ def fractions(
     Without `wavelengths` the values stand on the grid, 31 bands from 400 to 700 nm. Raises
     `InputError` for bands that do not cover it, and for what is no reflectance.
     """
-    spectra = np.array(values, dtype=float) / (100.0 if Unit(scale) is Unit.PERCENT else 1.0)
-    at = WAVELENGTHS if wavelengths is None else np.asarray(wavelengths, dtype=float)
+    spectra = numbers(values) / (100.0 if Unit(scale) is Unit.PERCENT else 1.0)
+    at = WAVELENGTHS if wavelengths is None else numbers(wavelengths)
     if spectra.ndim < 1 or spectra.shape[-1:] != at.shape:
         cure = "give the wavelengths" if wavelengths is None else "one value a wavelength"
         raise InputError(Fault(f"{spectra.shape} values at {at.shape} bands in nm: {cure}."))

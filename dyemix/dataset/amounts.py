@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, numbers
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.errors import RecipeError
 
@@ -57,7 +57,7 @@ def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...
     else:
         rows = [given] if is_one(given) else list(given)
         if rows and not any(is_one(row) for row in rows):
-            values = np.atleast_2d(np.asarray(rows, dtype=float))
+            values = np.atleast_2d(numbers(rows))
         else:
             recipes = tuple(map(_recipe, rows))
             values = np.zeros((len(rows), len(names)))
@@ -73,6 +73,8 @@ def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...
 
 
 def _recipe(given: Any) -> Recipe:
+    if not is_one(given):
+        raise RecipeError(f"{str(given)[:60]!r} is no recipe: write 'marigold 0.8 + navy 0.25'.")
     named = given if isinstance(given, str | Mapping) else {str(d): x for d, x in given.items()}
     return Recipe.parse(named)
 

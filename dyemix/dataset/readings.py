@@ -9,7 +9,7 @@ from typing import Any, ClassVar, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, numbers
 from dyemix.colour.colorimetry import (
     D65_2,
     D65_10,
@@ -122,7 +122,7 @@ class Reading(Result):
         Raises `InputError` for what is not three numbers, `TargetError` for a colour that no cloth
         can have.
         """
-        colour = np.array(values, dtype=float)
+        colour = numbers(values)
         if colour.shape != (3,) or not np.isfinite(colour).all():
             raise InputError(Fault(f"{values!r} is not a colour: L*, a*, b* are wanted."))
         seen = Light.parse(light)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from numbers import Real
 from types import MappingProxyType
 
 from dyemix.errors import RecipeError, UnstatedError
@@ -187,8 +188,8 @@ class Recipe(Mapping[str, float]):
     def __init__(self, amounts: Mapping[str, float] | None = None, as_written: str = "") -> None:
         tidy: dict[str, float] = {}
         for name, amount in (amounts or {}).items():
-            if not (0 <= amount < float("inf")):
-                raise RecipeError(f"{name} {amount} is not an amount: % owf is 0 or more.")
+            if not (isinstance(amount, Real) and 0 <= amount < float("inf")):
+                raise RecipeError(f"{name} {amount!r} is not an amount: % owf is 0 or more.")
             if amount > MOST_OWF:
                 much = f"{str(name)[:40]} {amount:.4g} % owf is more dye than cloth"
                 raise RecipeError(f"{much}: write % of the dry weight of the cloth, as 0.8.")

@@ -9,7 +9,7 @@ from typing import Protocol, TypeAlias
 
 import numpy as np
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, numbers
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, hex_to_lab, lab, lab_to_hex
 from dyemix.colour.spectra import fractions
 from dyemix.dataset.readings import Reading, Swatch
@@ -62,7 +62,7 @@ class Target(Result):
     warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        values = np.array(self.lab, dtype=float)
+        values = numbers(self.lab)
         if values.shape != (3,) or not np.all(np.isfinite(values)):
             raise TargetError(f"{self.name or self.lab!r} is not a colour: L*, a*, b* are wanted.")
         if not 0.0 <= values[0] <= 100.01 or np.abs(values[1:]).max() > 200.0:
@@ -121,6 +121,13 @@ class Target(Result):
         if colour.reflectance is None:
             raise TargetError(f"{first.place or name}: this swatch has not been read yet.")
         return cls.of_reflectance(colour.reflectance, seen or Light(), name)
+
+    @classmethod
+    def all(cls, colours: Iterable[AnyColour]) -> list[Target]:
+        """Colours, one by one; a lone text or target is one colour. Raises as `of` does."""
+        if isinstance(colours, str | Target):
+            return [cls.of(colours)]
+        return [cls.of(colour) for colour in colours]
 
     @classmethod
     def of_reflectance(

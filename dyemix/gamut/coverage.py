@@ -102,7 +102,7 @@ def serve(
         raise DyemixError("max_dyes is 1 or more, the tolerance (ΔE2000) above 0.")
     if len(dyes) > 64:
         raise DyemixError(f"{len(dyes)} dyes are more than can be compared at once (64).")
-    targets = [Target.of(colour) for colour in wanted]
+    targets = Target.all(wanted)
     targets = [target.under(dyes.light) for target in targets]
     out: dict[int, Served] = {}
     for light in dict.fromkeys(dyes.light_of(target) for target in targets):

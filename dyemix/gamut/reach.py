@@ -199,7 +199,7 @@ def reach(
     >>> found.wanted[0].target.name
     '#7d8a6e'
     """
-    wanted = [Target.of(colour) for colour in targets]
+    wanted = Target.all(targets)
     shown = [] if target is None else [Target.of(target)]
     lights = {dyes.light_of(colour) for colour in shown or wanted}
     seen = Light.parse(light or (lights.pop() if len(lights) == 1 else dyes.light))

@@ -87,7 +87,7 @@ def match_many(
     [3, 3]
     """
     wanted = Constraints.of(constraints, limits)
-    aims = [Target.of(target) for target in targets]
+    aims = Target.all(targets)
     chunks = [aims[i : i + _CHUNK] for i in range(0, len(aims), _CHUNK)]
     out: list[Matches] = []
     with ExitStack() as stack:

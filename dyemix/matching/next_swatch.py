@@ -107,7 +107,7 @@ def next_swatch(
     """
     if not targets or count < 1:
         raise DyemixError("name one colour or more, and a count of 1 or more.")
-    wanted = [Target.of(colour).under(dyes.light) for colour in targets]
+    wanted = [target.under(dyes.light) for target in Target.all(targets)]
     recipes = [match(dyes, target, max_dyes=max_dyes, count=1)[0].recipe for target in wanted]
     lights = {target.light or dyes.light for target in wanted}
     light = lights.pop() if len(lights) == 1 else dyes.light

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,7 +74,8 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
     modal = modal + by_curve(seen.in_company, added, modes.curves)
     changes = np.broadcast_to(CURVE_PARTS, (len(curves), *CURVE_PARTS.shape))
     by_company = by_curve(seen.in_company, curves + added, changes)
-    columns += [x.reshape(len(amounts), 3, -1) for x in (modal, by_company)]
+    # Not -1, which no blends at all leave open.
+    columns += [x.reshape(*x.shape[:2], prod(x.shape[2:])) for x in (modal, by_company)]
     return seen, np.concatenate(columns, axis=2)
 
 

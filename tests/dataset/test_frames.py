@@ -148,6 +148,15 @@ def test_one_recipe_or_many_in_any_form(dyes: dyemix.DyeSet) -> None:
         dyes.predict(np.ones((3, 11)))
 
 
+@pytest.mark.parametrize(
+    "wrong", [["rust 1", 3], [[1.0] * 12, [1.0]], {"rust": "much"}, {"rust": float("nan")}, "rust"]
+)
+def test_what_is_no_recipe_is_refused(wrong: Any, dyes: dyemix.DyeSet) -> None:
+    with pytest.raises(dyemix.DyemixError, match=r"recipe|numbers|amount"):
+        dyes.predict(wrong)
+    assert len(dyes.predict([])) == 0
+
+
 def test_leaving_the_squares_is_a_column_and_no_warning(dyes: dyemix.DyeSet) -> None:
     found = dyes.predict(
         ["rust 1", "rust 9 + navy 0.01", "rust 0.5"]
@@ -171,6 +180,8 @@ def test_leaving_the_squares_is_a_column_and_no_warning(dyes: dyemix.DyeSet) -> 
         (lambda: Reading("rust 1", np.full(31, -0.1)), "0 or more"),
         (lambda: Reading.from_spectrum([0.4] * 31, range(400, 700, 10)), "one value a wavelength"),
         (lambda: Reading.from_spectrum([0.4] * 29, range(420, 701, 10)), "400 to 420 nm"),
+        (lambda: Reading.from_spectrum(["x"] * 31), "numbers"),
+        (lambda: Reading.from_lab("grey", "D65/10"), "numbers"),
         (lambda: Reading.from_lab([50, 0], "D65/10"), "L\\*, a\\*, b\\*"),
         (lambda: Reading.from_lab([50, 0, np.nan], "D65/10"), "L\\*, a\\*, b\\*"),
         (lambda: Reading("rust 1", np.full(31, 0.4), kind="lab"), "kind of reading"),
@@ -335,6 +346,7 @@ def test_whatever_is_a_colour_is_a_target(dyes: dyemix.DyeSet) -> None:
     assert [m.target.name for m in dyemix.match_many(dyes, codes, count=1)] == list(codes)
     with pytest.raises(dyemix.TargetError, match="is not a colour"):
         dyemix.match(dyes, [1.0, 2.0])
+    assert [m.target.name for m in dyemix.match_many(dyes, "#7d8a6e", count=1)] == ["#7d8a6e"]
 
 
 # What every result shows of itself --------------------------------------------------------------
