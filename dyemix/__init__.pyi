@@ -2,6 +2,8 @@ from dyemix.bench.bath_sheet import bath_sheet as bath_sheet
 from dyemix.bench.first_swatches import first_swatches as first_swatches
 from dyemix.bench.plan import bench_plan as bench_plan
 from dyemix.bench.stock import stock_sheet as stock_sheet
+from dyemix.cloth.levelness import levelness as levelness
+from dyemix.cloth.preview import preview as preview
 from dyemix.colour.ciecam16 import HueSpace as HueSpace
 from dyemix.colour.ciecam16 import Scale as Scale
 from dyemix.colour.ciede2000 import delta_e as delta_e

@@ -17,6 +17,7 @@ from command import Command
 from dyemix.cli.commands import MODULES
 from notebooks.make import CONSOLE, PICTURE, README, REFERENCE, TABLE, draw, reference
 from tests.simulated.photographs import shoot
+from tests.simulated.struck import shoot_piece
 
 ROOT = Path(__file__).resolve().parents[1]
 TEXT = README.read_text(encoding="utf-8")
@@ -75,6 +76,7 @@ def test_the_readme_prints_what_the_commands_print(run: Command):
 
 def test_every_command_is_run_by_the_walk(run: Command):
     shutil.copy(shoot((0.18,), with_card=False), run.folder / "photo.jpg")
+    shutil.copy(shoot_piece(), run.folder / "piece.jpg")
     ran = list(run_lines("".join(re.findall(r"```sh\n(.*?)```", WALK, re.DOTALL)), run))
     for name in set(MODULES) - _STAYS:
         assert any(line.startswith(name) for line in ran), f"{name} is not in the walk"

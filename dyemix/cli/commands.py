@@ -27,6 +27,8 @@ MODULES = {
     "trial": "match.trial",
     "next": "match.next_one",
     "settings": "bench.figures",
+    "levelness": "cloth.levelness",
+    "preview": "cloth.preview",
     "report": "faces.report",
     "web": "faces.web",
     "help": "faces.explain",

@@ -197,14 +197,24 @@ class ScreenColour:
         return self.hex if self.inside else f"{self.hex} (beyond sRGB: the nearest code)"
 
 
+def _encoded(xyz: Array) -> Array:
+    """sRGB values ``(..., 3)``, 1 at the top, of XYZ under D65/2°; beyond 0 to 1 outside sRGB."""
+    rgb = xyz / 100.0 @ _SRGB.T
+    low = np.maximum(rgb, 0.0)
+    return np.asarray(np.where(rgb <= 0.0031308, 12.92 * rgb, 1.055 * low ** (1 / 2.4) - 0.055))
+
+
+def screen_pixels(responses: Array) -> Array:
+    """sRGB values ``(..., 3)`` from 0 to 1 of XYZ under D65/2°, each 1 for a perfect white."""
+    return np.asarray(np.clip(_encoded(responses * white(D65_2)), 0.0, 1.0))
+
+
 def screen_colours(lab_d65_2: ArrayLike) -> list[ScreenColour]:
     """sRGB codes of CIELAB ``(N, 3)`` under D65/2°, sRGB's own light.
 
     A colour outside sRGB is clipped channel by channel, and says so in `ScreenColour.inside`.
     """
-    rgb = xyz_from_lab(np.atleast_2d(np.asarray(lab_d65_2, dtype=float)), D65_2) / 100.0 @ _SRGB.T
-    low = np.maximum(rgb, 0.0)
-    encoded = np.where(rgb <= 0.0031308, 12.92 * rgb, 1.055 * low ** (1 / 2.4) - 0.055)
+    encoded = _encoded(xyz_from_lab(np.atleast_2d(np.asarray(lab_d65_2, dtype=float)), D65_2))
     inside = np.all((encoded > -_HALF_STEP) & (encoded < 1.0 + _HALF_STEP), axis=1)
     bytes_ = np.rint(255.0 * np.clip(encoded, 0.0, 1.0)).astype(int)
     return [

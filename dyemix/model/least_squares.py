@@ -168,10 +168,10 @@ def _step(
         mean = (weight * gradient).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-300)
         price = np.where(full, np.maximum(-mean, 0.0), 0.0)
     right = np.stack([gradient, np.ones_like(gradient)], axis=1)
-    step, convex = _eliminated(normal + bend, right, fixed)
+    step, convex = eliminated(normal + bend, right, fixed)
     if not convex.all():  # no minimum that way: without the curvature there is one
         odd = ~convex
-        step[..., odd], _ = _eliminated(normal[..., odd], right[..., odd], fixed[:, odd])
+        step[..., odd], _ = eliminated(normal[..., odd], right[..., odd], fixed[:, odd])
     plain, by_price = step.transpose(1, 0, 2)
     if not np.isfinite(total):
         return np.asarray(-plain)
@@ -180,7 +180,7 @@ def _step(
     return np.asarray(-plain - excess / np.maximum(by_price.sum(axis=0), 1e-300) * by_price)
 
 
-def _eliminated(
+def eliminated(
     normal: Array, right: Array, fixed: NDArray[np.bool_]
 ) -> tuple[Array, NDArray[np.bool_]]:
     """Solutions ``(k, R, N)`` of symmetric ``(k, k, N)`` systems; 0 where an unknown is fixed.

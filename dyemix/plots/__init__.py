@@ -26,6 +26,9 @@ _PICTURES = {
     "ShadeCard": "card",
     "ShelfReach": "reach",
     "Correction": "trial",
+    "Levelness": "cloth",
+    "PieceComparison": "cloth",
+    "Previews": "cloth",
 }
 
 

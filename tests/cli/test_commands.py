@@ -19,6 +19,7 @@ from dyemix.cli import renamed, shared
 from dyemix.cli.commands import dyemix
 from dyemix.cli.options import OPTIONS, Written
 from dyemix.console import Ended
+from tests.simulated.struck import small_piece
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLE = ROOT / "swatch_data" / "napkins.csv"
@@ -42,6 +43,8 @@ WORDS = {
     "stock": ("navy",),
     "settings": (),
     "report": (),
+    "levelness": ("pieces.json", "--recipe", "lemon 0.8 + rose 0.5"),
+    "preview": ("lemon 0.8 + rose 0.5", "black 0.5"),
     "book show": ("sage", "--book", "workshop.dyebook"),
     "book picture": ("sage", "--book", "workshop.dyebook"),
     "book repeat": ("sage", "--cloth", "240g", "--demo", "--book", "workshop.dyebook"),
@@ -49,7 +52,7 @@ WORDS = {
 ENDINGS = {"--draw": "svg", "--html": "html", "-o": "csv"}
 OF = {
     ("photo-page", "-o"): "svg", ("fit", "-o"): "json", ("settings", "-o"): "toml",
-    ("report", "-o"): "html",
+    ("report", "-o"): "html", ("levelness", "-o"): "json",
 }  # fmt: skip
 
 
@@ -86,6 +89,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory, _fits: Path) -> Command:
     """A folder with readings, colours and a book of the demo, which holds one job."""
     run = Command(tmp_path_factory.mktemp("bench"), _fits)
     (run.folder / "readings.csv").write_bytes(TABLE.read_bytes())
+    (run.folder / "pieces.json").write_text(small_piece(), encoding="utf-8")
     (run.folder / "colours.csv").write_text("#7d8a6e\n", encoding="utf-8")
     book = ("--book", "workshop.dyebook")
     assert run("book", "add", "readings.csv", *book).returncode == 0

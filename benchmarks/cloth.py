@@ -1,0 +1,166 @@
+"""Mottled pieces by photograph: figures and amounts against the truth, ten seeds an order.
+
+``python -m benchmarks.cloth [MIX] [SEEDS]`` runs one mix alone. Pieces are of the simulated strike
+(`tests/simulated/strike.py`) in the physics of the workshop of seed 0; the squares that the dyes
+are fitted to were photographed by the same camera, as the piece is. A perfect observer sees the
+same pieces without camera, folds or threads, by dyes fitted to spectra.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dyemix.arrays import Array
+from dyemix.cloth.levelness import Levelness, Maps
+from dyemix.cloth.preview import preview
+from dyemix.colour.ciede2000 import delta_e
+from tests.simulated.strike import FINE, MIXES, ORDERS, Dyed, dye
+from tests.simulated.struck import (
+    by_camera,
+    by_eye,
+    photographed_dyes,
+    place_of,
+    shop,
+    spectral_dyes,
+)
+
+#: The dullest and the clearest of the mixes that may be asked to be right dye by dye.
+_BARS = {"clear": 8.0, "quiet": 15.0, "dull": 15.0}
+
+
+def _main(found: Levelness) -> Array:
+    return np.array([figure.value for figure in found.figures[:6]])
+
+
+def truth(piece: Dyed) -> Array:
+    """The main figures of a piece as it is ``(6,)``."""
+    return np.array([piece.undyed, piece.unevenness, piece.splitting, *piece.mean_colour])
+
+
+def by_blocks(found: Levelness, piece: Dyed) -> tuple[Array, Array, Array]:
+    """Estimated and true amounts over the dose ``(N, k)`` of the same places, and 90 % errors."""
+    maps = found.maps
+    assert maps is not None
+    fine = piece.amounts / piece.dose
+    inside = np.argwhere(maps.blocks.inside)
+    if not found.name.endswith(".jpg"):
+        true = piece.blocks(fine)[inside[:, 0], inside[:, 1]]
+        return maps.blocks.relative, true, _error(maps)
+    cells = round(found.figures[0].block_mm / maps.cells.cell_mm)
+    corner, other = inside * cells, inside * cells + cells - 1
+    middle = sum(maps.cells.places[at[:, 0], at[:, 1]] for at in (corner, other)) / 2.0
+    at = (middle - place_of(piece))[:, ::-1] * FINE
+    half = round(found.figures[0].block_mm * FINE / 2)
+    low = np.clip(np.rint(at).astype(int) - half, 0, np.array(fine.shape[:2]) - 2 * half)
+    summed = np.pad(fine.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0), (0, 0)))
+    a, b = low.T
+    total = summed[a + 2 * half, b + 2 * half] - summed[a, b + 2 * half]
+    total = total - summed[a + 2 * half, b] + summed[a, b]
+    return maps.blocks.relative, total / (2 * half) ** 2, _error(maps)
+
+
+def _error(maps: Maps) -> Array:
+    out = np.full(maps.blocks.relative.shape, np.nan)
+    out[maps.some] = maps.error
+    return out
+
+
+def _misses(found: Levelness, piece: Dyed, to_mean: bool) -> tuple[Array, NDArray[np.bool_]]:
+    """Relative errors of amounts over a tenth of the dose, dye by dye ``(k,)`` medians; and which
+    blocks' stated errors cover.
+    """
+    got, true, error = by_blocks(found, piece)
+    held = true > 0.1
+    a, b = (got / got.mean(axis=0), true / true.mean(axis=0)) if to_mean else (got, true)
+    off = np.abs(a / np.where(held, b, 1.0) - 1.0)
+    medians = np.array([np.median(off[held[:, i], i]) for i in range(got.shape[1])])
+    known = held & ~np.isnan(error)
+    return medians, (np.abs(got - true) <= error)[known]
+
+
+def _ranked(values: Array, true: Array) -> float:
+    """Share of seeds whose three orders ``(S, 3)`` are ranked as the truth ranks them."""
+    same = np.argsort(values, axis=1) == np.argsort(true, axis=1)
+    return float(same.all(axis=1).mean())
+
+
+def _rank_correlation(one: Array, other: Array) -> float:
+    from scipy.stats import spearmanr
+
+    return float(spearmanr(one.ravel(), other.ravel())[0])
+
+
+def one_mix(mix: str, seeds: Sequence[int]) -> tuple[Array, Array, Array]:
+    """Print what became of the pieces of one mix; figures by camera, by truth, stated errors."""
+    names = tuple(MIXES[mix])
+    squares, spectra = photographed_dyes(names), spectral_dyes(names)
+    seen, true, stated = (np.empty((len(seeds), len(ORDERS), 6)) for _ in range(3))
+    eye, camera, covered, back = [], [], [], []
+    for i, seed in enumerate(seeds):
+        for j, order in enumerate(ORDERS):
+            piece = dye(MIXES[mix], order, seed, shop=shop())
+            found = by_camera(piece, squares, f"{mix}-{seed}-{order}", order, seed=seed)
+            perfect = replace(by_eye(piece, spectra), order=order)
+            seen[i, j], true[i, j] = _main(found), truth(piece)
+            stated[i, j] = [figure.error for figure in found.figures[:6]]
+            eye.append(_misses(perfect, piece, False)[0])
+            medians, covers = _misses(found, piece, True)
+            camera.append(medians)
+            covered.append(covers)
+            again = preview(spectra, MIXES[mix], order=order, pieces=[perfect], seed=seed)[0]
+            off = np.abs(np.array(list(again.figures.values())) - _main(perfect))
+            colours = np.array(list(again.figures.values()))[3:], _main(perfect)[3:]
+            back.append([*off[:3], float(delta_e(*colours))])
+    print(f"{mix}: {len(seeds)} seeds of {', '.join(ORDERS)}")
+    off = np.abs(seen - true)[..., 0]
+    print(f"  undyed share off by {off.mean():.1f} points, {off.max():.1f} at worst (asked: 2)")
+    for k, name in enumerate(("undyed share", "unevenness", "splitting")):
+        slope = np.polyfit(true[..., k].ravel(), seen[..., k].ravel(), 1)[0]
+        agree = _rank_correlation(seen[..., k], true[..., k])
+        kept = _ranked(seen[..., k], true[..., k])
+        print(
+            f"  {name}: slope {slope:.2f}, rank correlation {agree:.2f}, orders as truth ranks "
+            f"them in {100 * kept:.0f} % of seeds"
+        )
+    eyes = 100.0 * np.median(eye, axis=0)
+    told = ", ".join(f"{n} {x:.0f}" for n, x in zip(names, eyes, strict=True))
+    bar = f"asked: {_BARS[mix]:.0f}"
+    print(f"  perfect observer, 2 mm blocks: median {eyes.mean():.1f} % off ({bar}): {told}")
+    by_dye = 100.0 * np.median(camera, axis=0)
+    told = ", ".join(f"{n} {x:.0f}" for n, x in zip(names, by_dye, strict=True))
+    bar = "asked: 12" if mix == "clear" else "no bar"
+    print(f"  camera, of each dye's mean: median {by_dye.mean():.1f} % off ({bar}): {told}")
+    figures = (np.abs(seen - true) <= stated).mean(axis=(0, 1))
+    print(
+        f"  stated 90 % errors cover {100 * np.concatenate(covered).mean():.0f} % of amounts of "
+        f"blocks, of figures {', '.join(f'{100 * x:.0f}' for x in figures)} % (asked: 80 pooled)"
+    )
+    worst = np.max(back, axis=0)
+    print(
+        f"  analysed, previewed, analysed: undyed {worst[0]:.1f}, unevenness {worst[1]:.2f}, "
+        f"splitting {worst[2]:.2f}, mean colour {worst[3]:.2f} ΔE2000 at worst (asked: 2, 0.1, "
+        "0.5, 0.5)"
+    )
+    return seen, true, stated
+
+
+def main(mixes: Sequence[str] = tuple(MIXES), count: int = 10) -> None:
+    """Print each mix, and all of them pooled."""
+    found = [one_mix(mix, range(count)) for mix in mixes]
+    seen, true, stated = (np.concatenate(x) for x in zip(*found, strict=True))
+    covered = 100 * (np.abs(seen - true) <= stated).mean()
+    slope = np.polyfit(true[..., 2].ravel(), seen[..., 2].ravel(), 1)[0]
+    print(
+        f"all: figures covered {covered:.0f} %; splitting slope {slope:.2f}, rank correlation "
+        f"{_rank_correlation(seen[..., 2], true[..., 2]):.2f}"
+    )
+
+
+if __name__ == "__main__":
+    words = sys.argv[1:]
+    main(tuple(words[:1]) or tuple(MIXES), int(words[1]) if len(words) > 1 else 10)

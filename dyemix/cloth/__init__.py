@@ -1,0 +1,1 @@
+"""A mottled piece in numbers, and a preview of how a mix will part into its dyes."""

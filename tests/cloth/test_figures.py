@@ -1,0 +1,80 @@
+"""The figures of pieces whose answer is plain, and of struck pieces against their truth."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter
+
+from dyemix.cloth.amounts import Unmixer
+from dyemix.cloth.figures import blocks, main_figures, mottle_scale, palette, path
+from dyemix.cloth.levelness import Levelness
+from tests.simulated.strike import MIXES, ORDERS, Dyed
+from tests.simulated.struck import spectral_dyes
+
+
+def unmixer() -> Unmixer:
+    return Unmixer(spectral_dyes(tuple(MIXES["clear"])), MIXES["clear"])
+
+
+def test_a_piece_at_fixed_ratios_does_not_split():
+    found = unmixer()
+    depth = np.array([0.0] * 25 + [0.5] * 25 + [1.5] * 50)
+    relative = np.repeat(depth[:, np.newaxis], 3, axis=1)
+    seen = found.responses(relative * found.dose)
+    undyed, uneven, splitting, *_ = main_figures(relative, seen, path(found, relative)[1])
+    assert undyed == 25.0
+    assert uneven == pytest.approx(depth.std() / depth.mean())
+    assert splitting < 0.15  # the path is straight between its points
+
+
+def test_a_piece_that_parts_splits():
+    found = unmixer()
+    relative = np.repeat([[2.0, 0.5, 0.5], [0.5, 0.5, 2.0]], 50, axis=0)
+    seen = found.responses(relative * found.dose)
+    assert main_figures(relative, seen, path(found, relative)[1])[2] > 10.0
+    shades = palette(relative, seen)
+    assert sum(shade.share for shade in shades) == pytest.approx(100.0)
+    assert {tuple(np.round(shade.relative, 3)) for shade in shades} >= {
+        (2.0, 0.5, 0.5), (0.5, 0.5, 2.0)
+    }  # fmt: skip
+
+
+def test_blocks_are_means_of_the_cloth_in_them():
+    inside = np.ones((6, 6), dtype=bool)
+    inside[:2, :2] = False  # a quarter of the first block and more
+    relative = np.arange(72.0).reshape(6, 6, 2)
+    found = blocks(inside, relative, np.ones((6, 6, 3)), 3)
+    assert found.inside.tolist() == [[False, True], [True, True]]
+    assert found.relative[0] == pytest.approx(relative[:3, 3:].mean(axis=(0, 1)))
+
+
+@pytest.mark.parametrize("sigma", [2.0, 4.0])
+def test_the_scale_of_a_field_is_found(sigma: float):
+    """White noise smoothed by a Gaussian: correlation exp(−h²/4σ²), a half at 2σ√ln 2."""
+    field = gaussian_filter(np.random.default_rng(0).standard_normal((160, 160)), sigma)
+    depth = 1.0 + field / field.std() / 5.0
+    found = blocks(
+        np.ones((160, 160), dtype=bool), depth[..., np.newaxis], np.ones((160, 160, 3)), 1
+    )
+    assert mottle_scale(found, 2.0) == pytest.approx(
+        2.0 * 2.0 * sigma * np.sqrt(np.log(2)), rel=0.1
+    )
+
+
+def test_figures_are_those_of_the_truth(seen: dict[str, Levelness], struck: dict[str, Dyed]):
+    for order in ORDERS:
+        found, true = seen[order], struck[order]
+        assert found.figure("undyed share").value == pytest.approx(true.undyed, abs=2.0)
+        assert found.figure("unevenness").value == pytest.approx(true.unevenness, rel=0.1)
+        assert found.figure("splitting").value == pytest.approx(true.splitting, rel=0.1, abs=0.3)
+        colour = [found.figure(f"mean {axis}*").value for axis in "Lab"]
+        assert colour == pytest.approx(true.mean_colour, abs=0.1)
+    falling = [seen[order].figure("unevenness").value for order in ORDERS]
+    assert falling == sorted(falling, reverse=True)
+
+
+def test_every_figure_has_an_error_and_a_block_size(seen: dict[str, Levelness]):
+    for figure in seen["with"].figures:
+        assert figure.error > 0.0
+        assert figure.block_mm > 0.0

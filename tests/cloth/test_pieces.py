@@ -1,0 +1,99 @@
+"""Pieces kept, compared, and previewed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import dyemix
+from dyemix.cloth.compare import compare_pieces
+from dyemix.cloth.levelness import Levelness, pieces_json, saved_pieces
+from dyemix.errors import DyemixError, InputError, RecipeError
+from tests.simulated.strike import MIXES, ORDERS
+from tests.simulated.struck import spectral_dyes
+
+MAIN = ("undyed share", "unevenness", "splitting")
+
+
+def test_a_piece_comes_back_from_its_file(seen: dict[str, Levelness], tmp_path):
+    file = tmp_path / "pieces.json"
+    file.write_text(pieces_json(list(seen.values())), encoding="utf-8")
+    back = saved_pieces(file)
+    assert [str(piece) for piece in back] == [str(piece) for piece in seen.values()]
+    file.write_text("{}", encoding="utf-8")
+    with pytest.raises(InputError, match="no analysed piece"):
+        saved_pieces(file)
+
+
+def test_pieces_of_one_experiment_stand_side_by_side(seen: dict[str, Levelness]):
+    found = compare_pieces(list(seen.values()))
+    assert len(found.to_frame()) == 3
+    told = "\n".join(found.differences)
+    assert "From presoak presoak.jpg to after after.jpg: undyed share" in told
+    assert "repeats" in str(found)
+
+
+def test_a_piece_does_not_differ_from_itself(seen: dict[str, Levelness]):
+    assert compare_pieces([seen["with"], seen["with"]]).differences == ()
+
+
+def test_another_camera_is_told(seen: dict[str, Levelness]):
+    one, other = (
+        replace(seen["with"], camera=np.eye(3)),
+        replace(seen["with"], camera=0.7 * np.eye(3)),
+    )
+    assert "another camera" in str(compare_pieces([one, replace(other, name="b.jpg")]))
+
+
+def test_what_cannot_be_compared_is_refused(seen: dict[str, Levelness]):
+    with pytest.raises(DyemixError, match="two pieces"):
+        compare_pieces([seen["with"]])
+    other = replace(seen["with"], recipe=dyemix.Recipe.parse("lemon 2"))
+    with pytest.raises(DyemixError, match="one recipe"):
+        compare_pieces([seen["with"], other])
+
+
+@pytest.mark.parametrize("order", ORDERS)
+def test_a_preview_of_an_analysed_piece_has_its_figures(seen: dict[str, Levelness], order: str):
+    dyes = spectral_dyes(tuple(MIXES["clear"]))
+    found = dyemix.preview(dyes, MIXES["clear"], order=order, pieces=list(seen.values()))[0]
+    assert not found.illustrative
+    for name, within in zip(MAIN, (2.0, 0.1, 0.7), strict=True):
+        assert found.figures[name] == pytest.approx(seen[order].figure(name).value, abs=within)
+
+
+def test_without_own_pieces_a_preview_says_so_and_falls_from_order_to_order():
+    dyes = spectral_dyes(("lemon", "rose", "turquoise", "black"))
+    figures = []
+    for order in ORDERS:
+        found = dyemix.preview(dyes, MIXES["clear"], order=order, size_mm=60)
+        assert found[0].illustrative
+        assert "Illustrative" in str(found)
+        figures.append(found[0].figures["unevenness"])
+    assert figures == sorted(figures, reverse=True)
+
+
+def test_a_grey_of_three_primaries_splits_more_than_one_of_black():
+    """Near-neutral from three primaries against black with a little colour."""
+    dyes = spectral_dyes(("lemon", "rose", "turquoise", "black"))
+    found = dyemix.preview(dyes, "lemon 0.5 + rose 0.35 + turquoise 0.5", "black 0.5 + rose 0.03")
+    assert found[0].splitting > 3.0 * found[1].splitting
+    assert "From the quietest" in str(found)
+
+
+def test_a_preview_is_the_same_for_a_seed():
+    dyes = spectral_dyes(tuple(MIXES["clear"]))
+    one, again = (dyemix.preview(dyes, MIXES["clear"], size_mm=40, seed=5)[0] for _ in range(2))
+    assert np.array_equal(one.amounts, again.amounts)
+
+
+def test_what_cannot_be_previewed_is_refused():
+    dyes = spectral_dyes(tuple(MIXES["clear"]))
+    with pytest.raises(RecipeError):
+        dyemix.preview(dyes, "gold 1")
+    with pytest.raises(DyemixError, match="alkali"):
+        dyemix.preview(dyes, MIXES["clear"], order="soon")
+    with pytest.raises(DyemixError, match="patch"):
+        dyemix.preview(dyes, MIXES["clear"], size_mm=2)
