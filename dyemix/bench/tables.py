@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from datetime import date
 from pathlib import Path
 from typing import Any
 
 from dyemix.bench.plan import Job
 from dyemix.bench.stock import Stock
+from dyemix.dataset.days import parse_day
 from dyemix.dataset.units import parse_weight
 from dyemix.errors import DyemixError
 from dyemix.files.small_tables import Column, Table, number, read_table
@@ -20,14 +20,6 @@ def _whole(text: str) -> int:
     if not text.isdecimal() or int(text) < 1:
         raise DyemixError(f"{text!r} is not a whole number of 1 or more.")
     return int(text)
-
-
-def parse_day(text: str) -> date:
-    """A day as 2026-05-03. Raises `DyemixError`."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise DyemixError(f"{text!r} is not a date: write 2026-05-03.") from None
 
 
 def _yes(text: str) -> bool:

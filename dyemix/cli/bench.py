@@ -38,6 +38,7 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
     if output is not None:
         shared.write(output, swatch_table(plan.table()))
         shared.then("Once it is filled in", "fit", "--swatches", str(output))
+        shared.then("Or in a book", "book", "add", str(output), "--book", "workshop.dyebook")
 
 
 @command(

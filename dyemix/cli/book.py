@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from click import UsageError, group
+from click import UsageError, get_current_context, group
 
 import dyemix
 from dyemix import console
@@ -174,10 +174,17 @@ def repeat(job: str, keep: bool, **how: Any) -> None:
     how["allow_demo"] = given("demo")
     with shared.open_book() as kept:
         sheets = again(kept, job, given("cloth_g"), **given_only(how))
+        method = kept.method(job=job)
+        shared.of_method(method, kept)
         if keep:
-            kept.add_sheets(*sheets, method=kept.method(job=job).name)
+            kept.add_sheets(*sheets, method=method.name)
+        wanted = [t.trial.target for t in kept.trials(job) if t.trial.target]
+        dyes = kept.dyes(method.name) if wanted else None
     for sheet in sheets:
         shared.show(sheet)
+    if dyes is not None:
+        get_current_context().meta["job"] = job
+        shared.trial(sheets[0].recipe, dyes, "", wanted[-1].under(dyes.light))
 
 
 @command("", "half-life lot keep method book json")

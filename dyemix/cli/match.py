@@ -126,10 +126,10 @@ def trial(
         shown = photographed(reading)
         shared.keep_trial(done, note, picture or (shown[0] if shown else None))
     shared.show(found)
-    if found.changed:
+    if given("book") is not None and given("job"):
+        shared.again("The next piece, corrected" if found.changed else "The same again")
+    elif found.changed:
         shared.bath("The next piece", found.corrected.recipe, dyes, aim, found.target)
-    if given("book") is not None and given("job") and not found.changed:
-        shared.again()
     shared.then("Which swatch would help most", "next", shared.typed(aim, found.target))
 
 

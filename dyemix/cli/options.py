@@ -59,7 +59,7 @@ _KINDS: dict[str, dict[str, Any]] = {
     "flag": {"is_flag": True},
     "read": {"type": click.Path(path_type=Path)},
     "written": {"type": Written(path_type=Path, allow_dash=True)},
-    "day": {"type": Words("date", "bench.tables:parse_day")},
+    "day": {"type": Words("date", "dataset.days:parse_day")},
     "weight": {"type": Words("weight", "dataset.units:parse_weight")},
     "volume": {"type": Words("volume", "dataset.units:parse_volume")},
     "light": {"type": Words("light", "colour.colorimetry:Light:parse")},

@@ -51,8 +51,8 @@ def read(file: Path, output: Path, names: Path | None, light: Any) -> None:
     shared.then("Next", "fit", "--swatches", str(output))
 
 
-@command("", "shelf borrow output answer")
-def fit(borrow: str | None, output: Path | None) -> None:
+@command("", "shelf borrow output detail answer")
+def fit(borrow: str | None, output: Path | None, detail: bool) -> None:
     """Fit the dyes of a swatch table, or of a method of the book, and say how well.
 
     The --output is the fitted dyes, as JSON, to be given as --swatches.
@@ -70,7 +70,7 @@ def fit(borrow: str | None, output: Path | None) -> None:
     if output is not None:
         shared.write(output, saved_text(fitted))
     behind = None if given("book") is not None else readings_behind(given("swatches"))
-    shared.show(fitted.report, drawn=fitted, swatches=behind)
+    shared.show(fitted.report, fitted.report.text(detail=detail), drawn=fitted, swatches=behind)
     saved = [] if borrow is None else ["--swatches", str(output)]
     if borrow is None or output is not None:
         shared.then("To match a colour", "match", "#7d8a6e", *saved)

@@ -2,39 +2,19 @@
 
 from __future__ import annotations
 
+import csv
 import shlex
+from pathlib import Path
 
-#: An earlier command → the present one; ``{}`` takes its next argument.
-COMMANDS = {
-    "sheet": "photo-page",
-    "compare": "trial --reading '{} {}' --target '{} {}'",
-    "tint": "series tint",
-    "shade": "series shade",
-    "tone": "series tone",
-    "gradient": "series gradient",
-    "card": "series card",
-    "family": "reach --fewest",
-    "bench": "bath",
-    "learn": "book learn",
-}
-#: Of a command as it is called now: an earlier option → the present one; ``{}`` takes its value.
-OPTIONS = {
-    "start": {"--dyes": "{}", "--cloth": "--method", "--square": "--cloth {}g"},
-    "photo-page": {"--pieces": "--swatches"},
-    "read": {"--cells": "--names", "--keep": "--accept", "--contact": "--draw"},
-    "fit": {},
-    "match": {},
-    "subdue": {"--on": "--over"},
-    "series card": {"--depth": "--depths"},
-    "reach": {"--colours": "--targets", "--other-book": "--not-owned"},
-    "bath": {"--stocks": "--stock"},
-    "trial": {"--on": "--over", "--second-bath": ""},
-    "next": {"--colours": "--targets"},
-    "book dye": {"--on": "--date"},
-    "book recipe": {"--on": "--date"},
-    "book sign": {"--on": "--date"},
-    "book repeat": {"--stocks": "--stock"},
-}
+#: An earlier command → the present one; ``{}`` takes its next argument. And of a command as it is
+#: called now, an earlier option → the present one; ``{}`` takes its value.
+COMMANDS: dict[str, str] = {}
+OPTIONS: dict[str, dict[str, str]] = {}
+with Path(__file__).parents[1].joinpath("data", "renamed.csv").open(encoding="utf-8") as _file:
+    for _row in csv.DictReader(_file):
+        _table = OPTIONS.setdefault(_row["command"], {}) if _row["command"] else COMMANDS
+        if _row["was"]:
+            _table[_row["was"]] = _row["is"]
 #: What an earlier command wrote unasked, and now wants to be asked for.
 _OUTPUTS = {"start": ["-o", "swatches.csv"], "photo-page": ["-o", "page.pdf"]}
 

@@ -92,7 +92,7 @@ def typed(words: str, wanted: Any) -> str:
     """A colour to be typed again, in the light that has been settled: a standard by its name."""
     from dyemix.reading import photographed
 
-    standard = wanted.kind == "reading" and photographed(words) is None
+    standard = words and wanted.kind == "reading" and photographed(words) is None
     return words if standard else str(wanted.typed)
 
 
@@ -120,6 +120,8 @@ def dyes(*recipes: str) -> Any:
     check, left_out = given("check"), given("leave_out")
     with console.waiting("Fitting the swatches"):
         if given("book") is None:
+            if given("method") is not None:
+                raise click.UsageError("--method names a method of a --book: there is none here.")
             shelf = find_shelf(given("swatches"), check)
             console.remark(shelf.note)
             given("inputs").extend((shelf.table, shelf.check))
@@ -243,8 +245,8 @@ def then(why: str, *words: str, demo: bool = False) -> None:
     carried = ["--demo"] if demo else []
     if given("only"):
         carried += ["--only", ", ".join(given("only"))]
-    for name in ("swatches", "book", "method", "check"):
-        carried += [f"--{name}", str(given(name))] if given(name) is not None else []
+    shelf = ("book", "method", "check") if given("book") else ("swatches", "check")
+    carried += _asked(*shelf)
     for swatch in given("leave_out") or ():
         carried += ["--leave-out", swatch]
     asked = f"dyemix {shlex.join([*words, *carried])}"
@@ -274,9 +276,9 @@ def bath(
     then(why, "bath", amounts(recipe), *asked, demo=dyes.demo)
 
 
-def again() -> None:
-    """Print the command that repeats a job of the book."""
-    then("The same again", "book", "repeat", given("job"), *_weighed(None))
+def again(why: str) -> None:
+    """Print the command that dyes a job of the book again, by what its trials taught."""
+    then(why, "book", "repeat", given("job"), *_weighed(None), "--keep")
 
 
 def trial(recipe: Any, dyes: Any, words: str, target: Any, *more: str) -> None:

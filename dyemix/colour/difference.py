@@ -54,10 +54,7 @@ class Miss:
 
     def __str__(self) -> str:
         words = ", ".join(self.words) or "no difference that shows"
-        return (
-            f"{self.delta_e:.1f} ΔE2000: {words} (ΔL* {self.lightness:+.1f}, "
-            f"ΔC* {self.chroma:+.1f}, ΔH* {self.hue:+.1f})"
-        )
+        return f"{self.delta_e:.1f} ΔE2000: {words}"
 
 
 def _neutral(target: Array, piece: Array) -> bool:

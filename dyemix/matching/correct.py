@@ -167,7 +167,7 @@ class Correction(Result):
         lines = [DEMO_WARNING] if self.demo else []
         lines.append(f"Target {self.target}")
         lines.append(f"Dyed   {self.trial}")
-        lines.append(f"Miss   {self.miss}; 1:1:1, {self.target.light}")
+        lines.append(f"Miss   {self.miss} ({self.target.light})")
         if self.changed or self.outcome is Outcome.LEAVE:
             often = f"{100.0 * self.chance:.0f} %" if self.chance >= 0.01 else "under 1 %"
             lines.append(f"       {often} of pots of one recipe lie as far out, by scatter alone.")

@@ -195,7 +195,8 @@ class Matches(Result):
     @property
     def formula(self) -> str:
         """The colour difference with its factors and light."""
-        return f"ΔE2000 {self.k_lightness:g}:1:1, {self.target.light}"
+        factor = "" if self.k_lightness == 1.0 else f" {self.k_lightness:g}:1:1"
+        return f"ΔE2000{factor}, {self.target.light}"
 
     @property
     def warnings(self) -> tuple[str, ...]:

@@ -224,8 +224,19 @@ class FitReport(Result):
             }  # fmt: skip
 
     def __str__(self) -> str:
+        return self.text()
+
+    def text(self, detail: bool = False) -> str:
+        """Which dyes are ready and which want what squares; `detail` adds figures and notes."""
         lines = [DEMO_WARNING] if self.demo else []
         lines += [self.verdict, *filter(None, [self.next_squares])]
+        if not detail:
+            ready = [d.name for d in self.dyes if not d.advice and not d.odd]
+            lines += [f"Ready: {', '.join(ready)}."] if ready else []
+            for d in self.dyes:
+                wants = [*d.odd, *([f"next, {d.advice}"] if d.advice else [])]
+                lines += [f"{d.name}: {'; '.join(wants)}"] if wants else []
+            return "\n".join([*lines, *(note for note in self.notes if "A slip?" in note)])
         lines += [f"Method: {self.method}", f"Surface: {self.surface}"]
         width = max([len(d.name) for d in self.dyes], default=3)
         lines.append("")

@@ -14,11 +14,11 @@ import dyemix
 from dyemix.arrays import Array
 from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.stock import Stock
-from dyemix.bench.tables import parse_day
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, screen_colours, smoothest_reflectance
 from dyemix.colour.difference import Miss
 from dyemix.colour.metamerism import adapted
+from dyemix.dataset.days import parse_day
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target
