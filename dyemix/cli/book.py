@@ -164,7 +164,7 @@ def near(colour: str, **how: Any) -> None:
         shared.show(find(kept, dyemix.Target.parse(colour), **given_only(how)))
 
 
-@command("JOB", "cloth! pieces stock keep book demo sheet")
+@command("JOB", "cloth! pieces stock keep method book demo sheet")
 def repeat(job: str, keep: bool, **how: Any) -> None:
     """Write the bath sheets of a past JOB for other cloth, corrected by its last trial."""
     from dyemix.dyebook.past import repeat as again
@@ -174,7 +174,7 @@ def repeat(job: str, keep: bool, **how: Any) -> None:
     how["allow_demo"] = given("demo")
     with shared.open_book() as kept:
         sheets = again(kept, job, given("cloth_g"), **given_only(how))
-        method = kept.method(job=job)
+        method = kept.method(given("method") or "", job=job)
         shared.of_method(method, kept)
         if keep:
             kept.add_sheets(*sheets, method=method.name)

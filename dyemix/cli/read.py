@@ -14,7 +14,7 @@ from dyemix.cli.options import care, command, given, given_only
 
 
 @command("", "output! swatches cells paper", name="photo-page")
-def photo_page(output: Path, **how: Any) -> None:
+def photo_page(output: Path, cells: str | None, **how: Any) -> None:
     """Write a page to print, lay swatches on and photograph.
 
     As .pdf, .svg or .png; the table of its cells goes beside it. --swatches are printed into them.
@@ -22,6 +22,7 @@ def photo_page(output: Path, **how: Any) -> None:
     from dyemix.photo import write_photo_page
 
     laid = None if given("swatches") is None else dyemix.read_swatches(given("swatches"))
+    how["cells"] = None if cells is None else int(cells)
     shared.say(str(write_photo_page(output, laid, **given_only(how), **care())))
 
 

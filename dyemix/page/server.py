@@ -27,7 +27,7 @@ def serve(
 
         from dyemix.page.app import application
     except ImportError:
-        raise DyemixError("the page needs an extra: pip install 'dyemix[web]'.") from None
+        raise DyemixError("the page needs an extra: pip install '.[web]'.") from None
     ear = socket.socket()
     try:
         ear.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

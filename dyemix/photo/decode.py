@@ -71,7 +71,7 @@ def need(module: str, extra: str, instead: str = ".") -> Any:
     try:
         return importlib.import_module(module)
     except ImportError:
-        install = f"pip install 'dyemix[{extra}]'{instead}"
+        install = f"pip install '.[{extra}]'{instead}"
         raise InputError(Fault(f"photographs of this kind need an extra: {install}")) from None
 
 

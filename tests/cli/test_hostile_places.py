@@ -1,0 +1,117 @@
+"""Whatever a command is pointed at, it ends with a sentence: every command is walked."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+import pytest
+from command import Command
+from PIL import Image
+
+from tests.cli.test_commands import RECIPE, TABLE, TREE, Written, everything
+
+#: What each argument and each option that must be given is answered by, by its name.
+ANSWERS = {
+    "recipe": RECIPE, "recipe|jobs": RECIPE, "dyes": "marigold, navy", "dyes|table": "gold, navy",
+    "target": "#7d8a6e", "first": "marigold 1", "second": "navy 2", "dye": "navy",
+    "colours": "#7d8a6e", "colour": "#7d8a6e", "job": "sage", "words": "sage", "swatch": "N010",
+    "name": "new", "piece": "#7d8a6e", "topic": "match", "file": "readings.csv",
+    "table": "readings.csv", "folder": "out", "reading": "#86935c", "cloth": "60g",
+    "method": "lawn", "output": "-",
+}  # fmt: skip
+#: The page is a server: it runs until it is stopped (tests/page).
+WALKED = {name: command for name, command in TREE.items() if name != "web"}
+ENDED = (0, 1, 2, 130)
+PLACES = ("nowhere", "folder", "empty.csv", "/dev/null", "pipe", "small.png")
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory, _fits: Path) -> Command:
+    """A folder with a table, a book with one job, and places that are no files."""
+    run = Command(tmp_path_factory.mktemp("places"), _fits)
+    (run.folder / "readings.csv").write_bytes(TABLE.read_bytes())
+    book = ("--book", "workshop.dyebook")
+    assert run("book", "add", "readings.csv", *book).returncode == 0
+    assert run("bath", RECIPE, "--cloth", "60g", "--demo", "--job", "sage", *book).returncode == 0
+    (run.folder / "folder").mkdir()
+    (run.folder / "empty.csv").touch()
+    Image.new("RGB", (8, 8)).save(run.folder / "small.png")
+    os.mkfifo(run.folder / "pipe")
+    return run
+
+
+def asked(name: str) -> list[str]:
+    """A command with all that must be given."""
+    words = name.split()
+    for param in WALKED[name].params:
+        if isinstance(param, click.Argument):
+            answer = ANSWERS[(param.metavar or param.name or "").strip("[].").lower()]
+            words += [answer] if param.required else []
+        elif param.required:
+            words += [param.opts[-1], ANSWERS[param.opts[-1].strip("-")]]
+    return words
+
+
+def reads() -> Iterator[tuple[str, str]]:
+    """Every command, and each of its options that names a file to read."""
+    for name, command in WALKED.items():
+        yield name, ""
+        for param in command.params:
+            file = isinstance(param.type, click.Path) and not isinstance(param.type, Written)
+            if file and isinstance(param, click.Option):
+                yield name, param.opts[-1]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "place", ["nowhere", "folder", "empty.csv", "/dev/null", "pipe", "small.png"]
+)
+@pytest.mark.parametrize(("name", "option"), list(reads()))
+def test_what_is_no_input_is_refused_in_a_sentence(
+    bench: Command, name: str, option: str, place: str
+) -> None:
+    words = asked(name)
+    if option:
+        words += [option, place]
+    elif "readings.csv" in words:
+        words[words.index("readings.csv")] = place
+    elif place != "nowhere":
+        pytest.skip("names no file")
+    before = everything(bench.folder)
+    done = bench(*words)
+    assert done.returncode in ENDED
+    assert "Traceback" not in done.stderr
+    left = everything(bench.folder)
+    assert {k: v for k, v in left.items() if not k.startswith("out")} == before
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-8"])
+@pytest.mark.parametrize("name", ["predict", "match", "bath", "book list", "next", "series tint"])
+def test_answers_in_any_encoding_and_on_a_full_disk(
+    bench: Command, name: str, encoding: str
+) -> None:
+    words = asked(name)
+    done = bench.alone(*words, "--book", "workshop.dyebook", env={"PYTHONIOENCODING": encoding})
+    assert done.returncode in ENDED
+    assert b"Traceback" not in done.stderr
+    if Path("/dev/full").exists() and encoding == "ascii":
+        with Path("/dev/full").open("wb") as full:
+            done = bench.alone(*words, "--book", "workshop.dyebook", stdout=full)
+        assert done.returncode in ENDED
+        assert b"Traceback" not in done.stderr
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", list(WALKED))
+def test_a_folder_that_may_not_be_written_to(bench: Command, name: str) -> None:
+    outputs = [p.opts[0] for p in WALKED[name].params if isinstance(p.type, Written)]
+    for option in outputs:
+        words = asked(name)
+        words = [w for i, w in enumerate(words) if w != option and words[i - 1 : i] != [option]]
+        done = bench(*words, option, "/proc/new.svg")  # nobody may, root neither
+        assert done.returncode in ENDED[1:]
+        assert "Traceback" not in done.stderr
