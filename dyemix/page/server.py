@@ -15,6 +15,22 @@ from dyemix.model.dyes import DyeSet
 HOST, PORT = "127.0.0.1", 8417
 
 
+def listening(port: int) -> socket.socket:
+    """An ear on a port of this machine; 0 for any that is free.
+
+    Known to be TCP: asyncio sends small answers at once only where a socket says so, and 40 ms later
+    else (Nagle's algorithm against delayed acknowledgement, RFC 1122, 4.2.3.2 and 4.2.3.4).
+    """
+    ear = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+    try:
+        ear.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        ear.bind((HOST, port))
+    except BaseException:
+        ear.close()
+        raise
+    return ear
+
+
 def serve(
     dyes: DyeSet, book: Path | None = None, port: int = PORT, no_browser: bool = False
 ) -> None:
@@ -28,12 +44,9 @@ def serve(
         from dyemix.page.app import application
     except ImportError:
         raise DyemixError("the page needs an extra: pip install '.[web]'.") from None
-    ear = socket.socket()
     try:
-        ear.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        ear.bind((HOST, port))
+        ear = listening(port)
     except (OSError, OverflowError):
-        ear.close()
         raise DyemixError(
             f"port {port} is taken or may not be used: is the page open already? Else name "
             f"another, as --port {PORT + 1}."
