@@ -18,8 +18,8 @@ HOST, PORT = "127.0.0.1", 8417
 def listening(port: int) -> socket.socket:
     """An ear on a port of this machine; 0 for any that is free.
 
-    Known to be TCP: asyncio sends small answers at once only where a socket says so, and 40 ms later
-    else (Nagle's algorithm against delayed acknowledgement, RFC 1122, 4.2.3.2 and 4.2.3.4).
+    Known to be TCP: asyncio sends small answers at once only where a socket says so, and 40 ms
+    later else (Nagle's algorithm against delayed acknowledgement, RFC 1122, 4.2.3.2, 4.2.3.4).
     """
     ear = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
