@@ -29,6 +29,9 @@ LEAST_CHROMA = 8.0
 #: Shares of the base and of the most of each added dye that a solution sets out from.
 _STARTS = ((1.0, 0.01), (0.7, 0.05), (0.35, 0.2))
 
+#: How much a change of an amount by its whole self weighs beside CIELAB units.
+_PULL = 0.03
+
 AnyRecipe = Mapping[str, float] | str
 Sets = Sequence[tuple[int, ...]]
 
@@ -167,7 +170,9 @@ class Search:
         """Amounts of N sets of k dyes (indices) that come nearest to T colours `asked` ``(T, 3)``.
 
         The rows are linear in CIELAB: ΔL*, ``u − C*`` and v, times the weights of `free`, with u
-        and v the parts of (a*, b*) along and across the hue asked. Every set sets out from the base
+        and v the parts of (a*, b*) along and across the hue asked. More than three amounts leave a
+        direction free: a slight pull back to the recipe settles it, the same from step to step, so
+        that a route has no jumps. Every set sets out from the base
         cut by several shares, with a little of each added dye; the best of the answers is kept.
         """
         dyes, base, index = self.dyes, self.dyes.amounts(self.start.recipe), np.array(sets, np.intp)
@@ -187,11 +192,18 @@ class Search:
             off = labs.T - asked[here]
             return np.einsum("nij,nj->in", turn[here], off), np.moveaxis(turn[here], 0, -1)
 
-        found = solve(
-            Blending.of(dyes, self.start.light).towards(goal, np.tile(index, (t * s, 1)).T),
-            np.tile(starts.reshape(s * n, k), (t, 1)).T, np.tile(top, (t * s, 1)).T,
-            steps=80, tolerance=1e-8,
-        )  # fmt: skip
+        down = Blending.of(dyes, self.start.light).towards(goal, np.tile(index, (t * s, 1)).T)
+        aim, most = np.tile(own, (t * s, 1)).T, np.tile(top, (t * s, 1)).T
+        pull = _PULL / np.where(aim > 0.0, aim, most)
+
+        def residual(x: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+            r, slope = down(x, rows)
+            away = pull[:, rows]
+            by_own = np.eye(k)[..., np.newaxis] * away
+            return np.concatenate([r, away * (x - aim[:, rows])]), np.concatenate([slope, by_own])
+
+        first = np.tile(starts.reshape(s * n, k), (t, 1)).T
+        found = solve(residual, first, most, steps=80, tolerance=1e-8)
         best = np.argmin(found.cost.reshape(t, s, n), axis=1)
         chosen = found.x.T.reshape(t, s, n, k)[np.arange(t)[:, None], best, np.arange(n)]
         # What no balance weighs and no eye sees is not part of a recipe.

@@ -278,3 +278,20 @@ def test_invented_dyes_are_called_that_everywhere(dyes: DyeSet) -> None:
     over = subdue_on(demo, "#ee6b4c", steps=1)
     assert str(over).startswith(DEMO_WARNING)
     assert len(over.to_frame()) == len(over.routes)
+
+
+def test_routes_have_no_jumps(dyes: DyeSet) -> None:
+    # Four amounts for three numbers: without a rule for the fourth they leapt from step to step.
+    start = "marigold 0.8 + leaf 0.3 + rust 0.1"
+    routes = [r for r in subdue(dyes, start, 6, least=0.4).best if r.reached == 6]
+    assert len(routes) >= 2
+    for route in routes:
+        amounts = np.array([dyes.amounts(step.recipe) for step in route.steps])
+        bends = np.abs(np.diff(amounts, 2, axis=0)).max(axis=0)
+        assert np.all(bends <= 0.1 * amounts.max(axis=0) + 1e-9)
+
+
+def test_a_black_in_the_mix_is_not_said_to_be_missing(dyes: DyeSet) -> None:
+    found = subdue(dyes, "marigold 0.8 + navy 0.25 + black 0.05")
+    missing = [note for note in found.notes if note.startswith("No dye on this shelf")]
+    assert not any("black" in note for note in missing)
