@@ -28,12 +28,17 @@ HERE = Path(__file__).resolve().parents[1]
 TESTS = {
     "dataset/units.py": ("tests/dataset/test_units.py",),
     "dataset/recipe.py": ("tests/dataset/test_recipe.py",),
+    "bench/dosing.py": ("tests/bench",),
+    "bench/auxiliaries.py": ("tests/bench",),
+    "bench/stock.py": ("tests/bench",),
+    "bench/bath_sheet.py": ("tests/bench",),
     "model/kubelka_munk.py": ("tests/model/test_kubelka_munk.py",),
     "colour/ciede2000.py": ("tests/colour/test_ciede2000.py",),
     "colour/colorimetry.py": ("tests/colour/test_colorimetry.py",),
 }
 #: Shares to be found: amounts that a dyer weighs by leave no room.
-NEEDED = defaultdict(lambda: 0.90, {"dataset/units.py": 1.0, "dataset/recipe.py": 1.0})
+AMOUNTS = ("dataset/units.py", "dataset/recipe.py", "bench/dosing.py", "bench/auxiliaries.py")
+NEEDED = defaultdict(lambda: 0.90, dict.fromkeys(AMOUNTS, 1.0))
 #: The kinds of fault, by cosmic-ray's names.
 KINDS = (
     *(f"core/ReplaceBinaryOperator_{pair}" for pair in (

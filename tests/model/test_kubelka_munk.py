@@ -18,6 +18,7 @@ from dyemix.model.kubelka_munk import (
     depth_law_by_law,
     depth_law_slope,
     k_over_s,
+    law_text,
     reflectance,
     reflectance_slope,
 )
@@ -194,3 +195,20 @@ def test_slopes_of_the_depth_law(c: float, n: float, q: float) -> None:
 @given(DEPTHS, st.floats(0.6, 1.4), BENDS)
 def test_the_law_rises_with_depth(c: float, n: float, q: float) -> None:
     assert depth_law_slope(c, np.array([n, q])) > 0.0
+
+
+def test_slopes_by_the_law_of_several_dyes_at_once() -> None:
+    """Against differences of ln g, each dye at its own depth and law."""
+    c, law, step = np.array([0.03, 0.5, 4.0]), np.array([[0.8, 0.05], [1.0, 0.0], [1.1, -0.2]]), 1e-6
+    found = depth_law_by_law(c, law)
+    assert found.shape == (3, 2)
+    for place in (0, 1):
+        change = np.zeros(2)
+        change[place] = step
+        up, down = (np.log(depth_law(c, law + s * change)) for s in (1, -1))
+        assert found[:, place] == pytest.approx((up - down) / (2 * step), abs=1e-7)
+
+
+def test_a_law_in_short() -> None:
+    assert law_text(np.array([0.954, 0.0049])) == "c^0.95"
+    assert law_text(np.array([0.9, -0.0051])) == "c^0.90, bend -0.01"
