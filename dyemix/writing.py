@@ -26,7 +26,9 @@ Named = str | os.PathLike[str]
 #: How a dye book begins and how it is called (SQLite, "Database File Format", section 1.3).
 _BOOK, _BOOK_SUFFIX = b"SQLite format 3\0", ".dyebook"
 #: A cell that a spreadsheet would take for a formula; a plain number is none.
-_FORMULA = re.compile(r"'*(?:[=+@]|-(?![0-9.]+(?:e-?[0-9]+)?$))", re.IGNORECASE)
+_FORMULA = re.compile(
+    r"'*(?:[=+@]|-(?!(?:[0-9]+\.?|[0-9]*\.[0-9]+)(?:e[+-]?[0-9]+)?$))", re.IGNORECASE
+)
 _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 _REFUSED = (errno.EACCES, errno.EPERM, errno.EROFS)
 

@@ -86,7 +86,10 @@ def plain(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [plain(item) for item in value]
     if dataclasses.is_dataclass(value) and not isinstance(value, Light | type):
-        content = {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+        # A class that works some of its answers out when asked, or holds what it needs for that,
+        # names what it tells.
+        told = getattr(value, "TOLD", None) or [f.name for f in dataclasses.fields(value)]
+        content = {name: plain(getattr(value, name)) for name in told}
         return {"warning": DEMO_WARNING, **content} if content.get("demo") else content
     return value if value is None or isinstance(value, bool | int | str) else str(value)
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
+from typing import ClassVar
 
 import numpy as np
 
@@ -65,6 +66,11 @@ class Match(Result):
     measured : the recipe rounded to the kit, where one was given.
     proven : whether any mix of this shelf was read; nothing is called excellent before.
     """
+
+    TOLD: ClassVar = (
+        "prediction", "residual", "likely", "median", "bound", "sound", "excellent", "verdict",
+        "metamerism", "inconstancy", "limit", "cost", "measured", "proven",
+    )  # fmt: skip
 
     prediction: Prediction
     target: Target
@@ -159,6 +165,11 @@ class Matches(Result):
     dyes : the shelf.
     notes : what was assumed.
     """
+
+    TOLD: ClassVar = (
+        "demo", "target", "matches", "reach", "advice", "searched", "k_lightness", "next_squares",
+        "notes",
+    )  # fmt: skip
 
     target: Target
     matches: tuple[Match, ...]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import zipfile
 
 import pytest
@@ -15,6 +16,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import InputError
 from dyemix.files import cells, swatch_table
+from dyemix.writing import csv_text
 
 TWO = f"swatch,recipe,name,{BANDS}\n{{0}},undyed,{{1}},{flat(0.8)}\n2,gold 1,b,{flat(0.3)}\n"
 
@@ -38,11 +40,9 @@ def test_the_same_out_of_an_instrument_s_file(read: Read) -> None:
 def test_a_name_is_no_formula_in_a_spreadsheet_and_comes_back_as_it_was(name: str) -> None:
     table = cells.read_sheet(TWO.format("A", name), cells.Faults("a"))
     before = table.rows[0][1][2]
-    from dyemix.writing import csv_text
-
     out = csv_text([table.headings, *(row for _, row in table.rows)])
     written = list(csv.reader(io.StringIO(out)))[1][2]
-    number = written.lstrip("-").replace(".", "").replace("e", "").isdigit()
+    number = re.fullmatch(r"-(\d+\.?\d*|\.\d+)(e[+-]?\d+)?", written)
     assert number or written[0] not in "=+-@"
     back = cells.cleaned(cells.read_sheet(out, cells.Faults("a")), cells.Faults("a"))
     assert back.rows[0][1][2] == before

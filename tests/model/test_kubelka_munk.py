@@ -199,7 +199,11 @@ def test_the_law_rises_with_depth(c: float, n: float, q: float) -> None:
 
 def test_slopes_by_the_law_of_several_dyes_at_once() -> None:
     """Against differences of ln g, each dye at its own depth and law."""
-    c, law, step = np.array([0.03, 0.5, 4.0]), np.array([[0.8, 0.05], [1.0, 0.0], [1.1, -0.2]]), 1e-6
+    c, law, step = (
+        np.array([0.03, 0.5, 4.0]),
+        np.array([[0.8, 0.05], [1.0, 0.0], [1.1, -0.2]]),
+        1e-6,
+    )
     found = depth_law_by_law(c, law)
     assert found.shape == (3, 2)
     for place in (0, 1):
