@@ -66,8 +66,14 @@ def test_other_steps_than_told_are_refused(
     ("more", "words"),
     [
         (over(20, 8, 18, 30, SKIN), "not even where step 1 of 1"),  # a finger
-        (over(5, 2, 40, 26, 0.24), "not even where step 1 of 1"),  # glare on half of it
-        (over(0, 0, WIDTH, HEIGHT, 0.24), "the paper of the page reflects 6. %"),  # and on all
+        pytest.param(  # glare on half of it, and on all
+            over(5, 2, 40, 26, 0.24), "not even where step 1 of 1", marks=pytest.mark.slow
+        ),
+        pytest.param(
+            over(0, 0, WIDTH, HEIGHT, 0.24),
+            "the paper of the page reflects 6. %",
+            marks=pytest.mark.slow,
+        ),
         (over(0, 0, WIDTH, HEIGHT, 0.135), "the paper of the page reflects 11. %"),  # a shadow
     ],
 )

@@ -137,6 +137,7 @@ def test_a_file_of_linear_values_is_recognised_by_its_grey_steps(tmp_path: Path)
 # --- the cards
 
 
+@pytest.mark.slow
 def test_a_smaller_card_is_found_and_a_turned_one_refused(tmp_path: Path) -> None:
     left, top, width, height = page().card_box
     small = replace(page(), card_box=(left + 5, top + 3, 0.8 * width, 0.75 * height))
@@ -196,15 +197,16 @@ def beside(tmp_path: Path, *pictures: Pixels) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_of_two_pages_the_near_one_is_read_and_neither_where_that_cannot_be_told(
     tmp_path: Path,
 ) -> None:
-    near, other = (np.asarray(Image.open(shoot(seed=seed))) for seed in (0, 3))
-    far = cv2.resize(other[::-1, ::-1], None, fx=0.4, fy=0.4, interpolation=cv2.INTER_AREA)
+    near, other = (np.asarray(Image.open(shoot(seed=seed, megapixels=1.2))) for seed in (0, 3))
+    far = cv2.resize(other[::-1, ::-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     for pictures in ((near, far), (far, near)):
         found = examine_photo(beside(tmp_path, *pictures), as_laid())
         assert "another photo page lies in the background" in str(found)
-        labs = [[cell.lab for cell in reading.cells] for reading in (read(), found)]
+        labs = [[cell.lab for cell in r.cells] for r in (read(megapixels=1.2), found)]
         assert delta_e(*labs).max() < 0.3
     for pictures in ((near, other), (near[: int(0.8 * len(near))], far)):
         with pytest.raises(InputError, match="two photo pages are in the picture"):
@@ -232,7 +234,7 @@ def test_overexposed_white_cloth_is_no_bare_cell(tmp_path: Path) -> None:
     assert "overexposed, as white as the paper" in found.cell("A1").left_out[0]
 
 
-@pytest.mark.parametrize("turn", [90, 180])
+@pytest.mark.parametrize("turn", [pytest.param(90, marks=pytest.mark.slow), 180])
 def test_the_sheet_may_lie_any_way_round(tmp_path: Path, turn: int) -> None:
     path = tmp_path / "turned.png"
     Image.open(shoot(with_card=False)).rotate(turn, expand=True).save(path)
