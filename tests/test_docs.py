@@ -74,6 +74,7 @@ def test_the_readme_prints_what_the_commands_print(run: Command):
             assert abs(float(now) - float(then)) < 1.01 * digit
 
 
+@pytest.mark.slow
 def test_every_command_is_run_by_the_walk(run: Command):
     shutil.copy(shoot((0.18,), with_card=False), run.folder / "photo.jpg")
     shutil.copy(shoot_piece(), run.folder / "piece.jpg")

@@ -33,6 +33,7 @@ def run_to(run: Command) -> Run:
     return call
 
 
+@pytest.mark.slow
 def test_a_season_with_the_command(run: Run, tmp_path: Path) -> None:
     work = tmp_path / "work"
     work.mkdir()

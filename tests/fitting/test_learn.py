@@ -100,6 +100,7 @@ def test_second_baths_teach_how_far_they_stray(dyes):
     assert second(1.0) < 0.75 * PRIOR_SECOND_BATH < PRIOR_SECOND_BATH < second(0.75)
 
 
+@pytest.mark.slow
 def test_on_the_workshop_ten_trials_help():
     """The table is in benchmarks/correction.py; this is a small part of it."""
     found = run((0, 1), 0.03, palettes=6, targets=4)

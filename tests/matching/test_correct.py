@@ -235,6 +235,7 @@ def test_bad_input_says_what_is_wanted(dyes):
         Trial(Recipe({}), reading)
 
 
+@pytest.mark.slow
 def test_on_the_workshop_one_correction_helps():
     """A hundred targets show it where dosing is fine; the table is in benchmarks/correction.py."""
     found = run((0, 1), 0.01, stated=True, palettes=10, targets=5)
@@ -244,6 +245,7 @@ def test_on_the_workshop_one_correction_helps():
     assert 0.75 < found.expected.mean() / found.corrected.mean() < 1.5
 
 
+@pytest.mark.slow
 def test_on_the_workshop_the_plain_correction_does_worse():
     """Where dosing is coarse, to believe all of a miss costs more than it brings."""
     found = run((0, 1), 0.05, stated=True, palettes=6, targets=5)

@@ -110,6 +110,7 @@ def test_bad_input(few):
         next_swatch(few, ["sage"])
 
 
+@pytest.mark.slow
 def test_on_the_workshop_chance_takes_more_squares():
     """The table is in benchmarks/next_swatch.py; this is one job of it."""
     (job,) = run(0, 1)

@@ -76,6 +76,7 @@ def test_stated_errors_cover() -> None:
     assert 0.7 <= rms(np.array(z)) <= 1.4
 
 
+@pytest.mark.slow
 def test_a_gradient_costs_nothing() -> None:
     even, uneven = read(gradient=0.0, vignetting=False), read(gradient=0.25)
     assert abs(miss(even).mean() - miss(uneven).mean()) < 0.2
@@ -337,6 +338,7 @@ def test_a_cell_left_out_is_no_target_unless_it_is_kept() -> None:
     assert "clipped" in kept.warnings[0]
 
 
+@pytest.mark.slow
 def test_the_contact_sheet_shows_the_colours_and_nothing_personal(tmp_path: Path) -> None:
     exif = Image.Exif()
     exif[0x010F], exif[0x9C9D] = "a maker", b"an owner"

@@ -81,6 +81,7 @@ def test_which_hue_is_held() -> None:
     assert appearance(grey, D65_10).hue[0] == pytest.approx(appearance(blue, D65_10).hue[0])
 
 
+@pytest.mark.slow
 def test_reached_steps_hold_lightness_and_hue_on_the_model(
     fitted: Callable[[int, bool], DyeSet],
 ) -> None:
@@ -167,6 +168,7 @@ def test_a_way_of_one_kind_is_the_same_as_among_all(dyes: DyeSet) -> None:
         assert dict(one.recipe) == pytest.approx(dict(other.recipe), rel=1e-9)
 
 
+@pytest.mark.slow
 def test_noise_free_cloth_holds_lightness_and_hue(clean: Dyed) -> None:
     lightness, _, hue = np.abs(clean.off).T
     assert len(clean.steps) > 0.7 * clean.asked_for
@@ -174,6 +176,7 @@ def test_noise_free_cloth_holds_lightness_and_hue(clean: Dyed) -> None:
     assert hue.mean() <= 1.0
 
 
+@pytest.mark.slow
 def test_nine_noisy_steps_in_ten_stay_within_their_bound(noisy: Dyed) -> None:
     assert noisy.within >= 0.9
     # A bound nobody could miss would be worth nothing.
@@ -225,6 +228,7 @@ def test_least_darkening_over_a_piece_against_a_grid(dyes: DyeSet) -> None:
     assert want.prediction.lab[0] > best - 0.3
 
 
+@pytest.mark.slow
 def test_second_baths_come_out_within_their_bound() -> None:
     over = second_baths(0, noise=True)
     assert len(over.steps) > 100
