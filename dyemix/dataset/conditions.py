@@ -8,6 +8,7 @@ here.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from fractions import Fraction
 
 #: The conditions under which a swatch was dyed and read that a fit must not mix.
@@ -55,6 +56,11 @@ _EXCLUDED = re.compile(r"\b(?:sce|de|specular(?: component)? excluded|excluding 
 _INCLUDED = re.compile(r"\b(?:sci|di|specular(?: component)? included|including specular|spin)\b")
 _SPHERE = re.compile(r"\b(?:sphere|(?:d|de|di)[/:]8|8[/:](?:d|de|di)|d8)\b")
 _ANGLES = re.compile(r"\b(45|0)(?:[ax]|°)?[/:](45|0)(?:[ax]|°)?")
+
+_MOTTLED = (
+    "Dyed in low water: expect mottle. A prediction takes cloth to be level, so one spot misses by "
+    "more; read many places."
+)
 
 
 def normal(key: str, value: str) -> str:
@@ -109,6 +115,13 @@ def _geometry(text: str) -> str:
     if angles := _ANGLES.search(text):
         return f"{angles[1]}/{angles[2]}"
     return "sphere" if _SPHERE.search(text) and len(text) < 12 else text
+
+
+def mottled(conditions: Mapping[str, str] | None) -> tuple[str, ...]:
+    """What to say of swatches dyed in less than 10:1, too little to stir (common practice)."""
+    stated = normal("liquor ratio", (conditions or {}).get("liquor ratio", ""))
+    ratio = re.fullmatch(r"([\d.]+):1", stated)
+    return (_MOTTLED,) if ratio and float(ratio[1]) < 10.0 else ()
 
 
 def same(key: str, one: str, other: str) -> bool:

@@ -24,6 +24,7 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.colour.colorimetry import Light
 from dyemix.colour.difference import Miss
+from dyemix.dataset.conditions import mottled
 from dyemix.dataset.readings import Reading
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Result, Row
@@ -76,7 +77,7 @@ class Outcome(Enum):
 class Over(Enum):
     """What a second bath over this piece can do; the value is the sentence shown."""
 
-    HELPS = "a second bath over this piece, washed, dry and read"
+    HELPS = "a second bath over this piece, washed, dry and read; try it on an offcut first"
     NO_NEED = "no second bath: this piece is near enough"
     CANNOT = (
         "no second bath brings this piece nearer so that it shows: a bath only deepens or dulls, "
@@ -295,7 +296,7 @@ def correct(
         over, bath, sure = (
             (Over.NO_NEED, None, None) if settled else _second_bath(dyes, trial, wanted)
         )
-    notes = []
+    notes = [*mottled(dyes.conditions)]
     if dyes.scatter.notes == Scatter().notes:
         notes += list(dyes.scatter.notes)
     if bath is not None and trial.reading.rough:

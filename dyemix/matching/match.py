@@ -15,6 +15,7 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light, lab
 from dyemix.colour.metamerism import LAMPS
+from dyemix.dataset.conditions import mottled
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.matching.constraints import LIKELY, Constraints, Limits
@@ -181,7 +182,7 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     return [
         Matches(
             settled[t], tuple(matches[t]), reach[t], blends, dyes, k, said.get(t, ()),
-            (*target.warnings, *(() if target.light else (note,))),
+            (*target.warnings, *mottled(dyes.conditions), *(() if target.light else (note,))),
         )
         for t, target in enumerate(targets)
     ]  # fmt: skip

@@ -13,8 +13,9 @@ from dyemix.dataset.serialise import Shape
 
 #: Standard error of ln(strength) from one bath of a recipe to the next before any is dyed again,
 #: of one reading (ΔE2000), and of what a second bath gives; and how many observations each is
-#: worth. Working values of ours, wider than a balance: common practice for small baths by hand.
-PRIOR_STRENGTH, PRIOR_READING, PRIOR_SECOND_BATH = 0.05, 0.15, 0.1
+#: worth. Working values of ours, wider than a balance: common practice for small baths by hand. No
+#: square tells of a second bath before one was dyed, so that it starts wide.
+PRIOR_STRENGTH, PRIOR_READING, PRIOR_SECOND_BATH = 0.05, 0.15, 0.2
 PRIOR_WORTH = 4.0
 _HALF = float(PRIOR_STRENGTH * np.sqrt(0.5))
 

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.dosing import Bottles
 from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.bench.stock import ADDED_TO, Stock
 from dyemix.colour.ciede2000 import delta_e
@@ -222,6 +223,19 @@ def test_added_to_takes_more_of_the_stock() -> None:
     assert "really 4.85 %" in str(weaker)
 
 
+def test_a_recipe_in_a_line_of_stock() -> None:
+    """240 g: 0.5 % of 2 % is 60 mL, 0.01 % of 1 % is 2.4, so 24 of 1 in 10; 1 L is a litre."""
+    bottles = Bottles.of([Stock("gold", 2), Stock("", 1)], BathSettings())
+    line = bottles.words({"gold": 0.5, "navy": 0.01}, 240)
+    assert line == "gold 60 mL + navy 24 mL of 1 in 10"
+    assert bottles.strengths(["gold", "navy"]) == "gold 2 %, navy 1 %"
+    assert bottles.strengths(["rust", "navy"]) == "1 %"
+    (litre,) = bottles.doses({"navy": 1}, 1000)
+    assert litre.measure == "1.00 L"
+    (less,) = bottles.doses({"navy": 0.999}, 1000)
+    assert less.measure == "999 mL"
+
+
 def test_newest_bottle_is_taken() -> None:
     bottles = [
         Stock("gold", 2, date(2026, 5, 7)),
@@ -295,7 +309,7 @@ def _spoon_ml(text: str, spoons: str) -> float:
     return total
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(RECIPES, st.floats(2, 3000), st.floats(2, 40), ANY_ORDER, st.booleans(), KITS)
 def test_volumes_add_up(
     recipe: dict[str, float], cloth: float, ratio: float, order: str, wet: bool, kit: BathSettings
@@ -334,7 +348,7 @@ def test_volumes_add_up(
     assert max(map(len, str(sheet).splitlines())) <= 100
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(st.floats(0.01, 8), st.floats(2, 9), ANY_ORDER, st.none() | st.floats(20, 30))
 def test_cures_for_a_full_bath_cure_it(
     depth: float, ratio: float, order: str, salt_stock: float | None

@@ -43,7 +43,7 @@ def amounts(
     }  # fmt: skip
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     st.builds(dict, **{name: st.floats(*bounds) for name, bounds in INPUTS.items()}),
     st.sampled_from(list(INPUTS)), st.sampled_from(list(ORDERS)), st.booleans(),

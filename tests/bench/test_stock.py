@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dyemix.bench.bath_sheet import bath_sheet
@@ -21,6 +21,7 @@ def navy(**changes: Any) -> StockSheet:
     return stock_sheet("navy", **{"strength_pct": 2.0, "make_ml": 500.0, "made": MADE, **changes})
 
 
+@settings(max_examples=30, deadline=None)
 @given(st.floats(0.01, 20), st.floats(1, 20_000), st.sampled_from([0.01, 0.1, 1.0]))
 def test_a_stock_has_its_strength_whatever_the_scale(
     strength: float, volume: float, step: float

@@ -13,6 +13,7 @@ from dyemix.dataset.units import (
     parse_weight,
     spoon_set_name,
     temperature_text,
+    to_mark,
     to_step,
     volume_text,
     water_ml,
@@ -73,6 +74,19 @@ def test_the_nearest_mark(amount: float, step: float, wanted: float) -> None:
     assert to_step(amount, step) == wanted
 
 
+@pytest.mark.parametrize(
+    ("ml", "step", "wanted"),
+    [
+        (2.54, 0.1, 2.5), (99.96, 0.1, 100.0), (99.94, 0.1, 99.9),
+        (100.4, 0.1, 100), (100.6, 0.1, 101), (999.4, 0.1, 999),  # a jug shows three figures
+        (1004, 0.1, 1000), (1006, 0.1, 1010), (12_340, 0.1, 12_300),
+        (104, 5.0, 105), (1004, 20.0, 1000), (1011, 20.0, 1020),  # a step that is wider holds
+    ],
+)  # fmt: skip
+def test_what_a_syringe_and_a_jug_are_read_to(ml: float, step: float, wanted: float) -> None:
+    assert to_mark(ml, step) == pytest.approx(wanted)
+
+
 def test_units_by_their_definitions() -> None:
     """NIST Handbook 44, Appendix C: pound 453.59237 g, gallon 231 cubic inches of 2.54 cm."""
     gallon = 231 * 2.54**3
@@ -112,11 +126,22 @@ def test_what_is_no_volume_is_refused_with_an_example(text: str) -> None:
         (99.96, "100 g", "100 g (3.53 oz)"),
         (100.4, "100 g", "100 g (3.54 oz)"),
         (453.59237, "454 g", "454 g (16 oz)"),
+        (999.4, "999 g", "999 g (35.3 oz)"),
+        (999.5, "1 kg", "1 kg (35.3 oz)"),
+        (5000, "5 kg", "5 kg (176 oz)"),
     ],
 )
 def test_weights_in_words(grams: float, metric: str, us: str) -> None:
     assert weight_text(grams, "metric") == metric
     assert weight_text(grams, "us") == us
+
+
+@pytest.mark.parametrize(
+    ("grams", "step", "shown"),
+    [(22.68, 1.0, "23 g"), (22.68, 0.1, "22.7 g"), (0.2, 1.0, "1 g"), (1276, 1.0, "1.28 kg")],
+)
+def test_weights_to_what_a_scale_shows(grams: float, step: float, shown: str) -> None:
+    assert weight_text(grams, "metric", step) == shown
 
 
 @pytest.mark.parametrize(
@@ -130,6 +155,12 @@ def test_weights_in_words(grams: float, metric: str, us: str) -> None:
         (999.4, "999 mL", "999 mL (1.06 qt)"),
         (1000.0, "1.00 L", "1.00 L (1.06 qt)"),
         (4527.6, "4.53 L", "4.53 L (4.78 qt)"),  # ÷ 946.353
+        (99.95, "100 mL", "100 mL (3.4 fl oz)"),
+        (999.5, "1.00 L", "1.00 L (1.06 qt)"),
+        (9994, "9.99 L", "9.99 L (10.6 qt)"),
+        (9995, "10.0 L", "10.0 L (10.6 qt)"),
+        (99_940, "99.9 L", "99.9 L (106 qt)"),
+        (99_950, "100 L", "100 L (106 qt)"),
     ],
 )
 def test_volumes_in_words(ml: float, metric: str, us: str) -> None:

@@ -79,7 +79,7 @@ def test_old_trials_and_other_lots_count_less(dyes):
 
 
 def test_second_baths_teach_how_far_they_stray(dyes):
-    """Baths that all give 20 % less widen what is expected; exact ones narrow it."""
+    """Baths that all give 40 % less widen what is expected; exact ones narrow it."""
     under = Reading(None, dyes.predict("marigold 0.5").reflectance)
     on = dyes.on(under)
 
@@ -97,7 +97,7 @@ def test_second_baths_teach_how_far_they_stray(dyes):
         assert apart == pytest.approx(found.dyes.scatter.second_bath)
         return found.dyes.scatter.second_bath
 
-    assert second(1.0) < 0.75 * PRIOR_SECOND_BATH < PRIOR_SECOND_BATH < second(0.75)
+    assert second(1.0) < 0.75 * PRIOR_SECOND_BATH < PRIOR_SECOND_BATH < second(0.6)
 
 
 @pytest.mark.slow
