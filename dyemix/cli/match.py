@@ -55,6 +55,8 @@ def match(
         found = work_out(dyes, shared.target(words), **limits)
         answer = found if whole else found.found
         shared.show(answer, answer.text(detail=detail) if whole else shared.short(found, dyes))
+        if detail and not given("json") and (dyed := [m.recipe for m in answer if m.recipe]):
+            shared.say(dyemix.preview(dyes, *dyed).short())
         for best in found[:1] if whole else [found[0].match]:
             recipe = best.measured.recipe if best.measured else best.recipe
             shared.bath("Dye 5 g of it first, then", recipe, dyes, words, answer.target)

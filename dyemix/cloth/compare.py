@@ -94,9 +94,9 @@ def compare_pieces(pieces: Sequence[Levelness]) -> PieceComparison:
             words = [f"{piece.order} {piece.name}".strip() for piece in (one, other)]
             found.append(f"From {words[0]} to {words[1]}: {', '.join(beyond)}.")
     notes = [
-        f"sister pieces, dyed alike, differ by {SISTERS} of undyed share: an order is judged by "
+        f"Sister pieces, dyed alike, differ by {SISTERS} of undyed share: an order is judged by "
         "repeats.",
-        "one camera only: another moves the palette by 4 to 5 ΔE2000, more than a sister piece "
+        "One camera only: another moves the palette by 4 to 5 ΔE2000, more than a sister piece "
         "does.",
     ]
     first = pieces[0].camera

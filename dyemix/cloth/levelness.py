@@ -45,9 +45,9 @@ NINE_IN_TEN = 1.645
 #: What is left of a camera's error in amounts where it photographed the squares as well (a working
 #: value, found on the simulated cameras).
 SHARED = 0.25
-_SAME_CAMERA = "the squares were photographed: by this camera, it is taken, or amounts are off."
+_SAME_CAMERA = "The squares were photographed: by this camera, it is taken, or amounts are off."
 _SHADING = (
-    "folds and shadows look like depth of dye, and cannot be told from it: iron the piece, lay it "
+    "Folds and shadows look like depth of dye, and cannot be told from it: iron the piece, lay it "
     "flat, light it evenly."
 )
 
@@ -242,7 +242,7 @@ def analyse(
     notes = [*cells.notes, *doubt.words, _SHADING]
     if len(dose) > 3:
         notes.append(
-            f"three responses fix three dyes at most: of these {len(dose)} the recipe's ratios "
+            f"Three responses fix three dyes at most: of these {len(dose)} the recipe's ratios "
             "decide what the colours leave open."
         )
     out = 100.0 * float(cells.missed[cells.inside].mean())
@@ -270,8 +270,9 @@ def pieces_json(pieces: Sequence[Levelness]) -> str:
 
 def saved_pieces(path: str | os.PathLike[str]) -> list[Levelness]:
     """The pieces of such a file. Raises `InputError` where it cannot be read, `SavedError`."""
+    text, _ = read_text(path)
     try:
-        content = json.loads(read_text(path)[0])
+        content = json.loads(text)
     except ValueError:
         content = None
     if not isinstance(content, list) or not content:

@@ -83,7 +83,7 @@ def read_piece(
     high = np.minimum(np.ceil(rough.max(axis=0)).astype(int), photo.codes.shape[1::-1])
     per_mm = _pixels_per_mm(seen, rough.mean(axis=0))
     lens, n = _lens(seen), max(1, round(cell_mm * per_mm))
-    width, height = (high - low) // n
+    width, height = np.maximum((high - low) // n, 1)
     inside = np.zeros((height, width), np.uint8)
     cv2.fillPoly(inside, [np.rint((rough - low) / n * 16).astype(np.int32)], 1, shift=4)
     rim = 2 * max(1, round(_RIM_MM * per_mm / n)) + 1
@@ -133,7 +133,7 @@ def read_piece(
         )
     clipped = burnt / float(inside.sum())
     if uneven > _UNLIKE / 4.0:
-        notes.append(f"the light on the paper differs by {100 * uneven:.0f} % from a smooth fall.")
+        notes.append(f"The light on the paper differs by {100 * uneven:.0f} % from a smooth fall.")
     if clipped > _CLIPPED:
         notes.append(
             f"{100 * clipped:.0f} % of the piece is at the top of the camera's scale: pale places "
@@ -227,7 +227,7 @@ def _anchor(seen: PhotoReading, unmixer: Unmixer) -> tuple[Single, list[str]]:
     """Gain ``(3,)`` of the responses by which the undyed square reads as the shelf's cloth."""
     undyed = [c.lab for c in seen.cells if c.content.recipe is not None and not c.content.recipe]
     if not undyed:
-        note = "no undyed square is named on the page: how white the cloth is rests on the card."
+        note = "No undyed square is named on the page: how white the cloth is rests on the card."
         return np.ones(3, np.float32), [note]
     read = xyz_from_lab(np.mean(undyed, axis=0), D65_2) / white(D65_2)
     cloth = unmixer.responses(np.zeros((1, len(unmixer.dose))))[0]
@@ -236,7 +236,7 @@ def _anchor(seen: PhotoReading, unmixer: Unmixer) -> tuple[Single, list[str]]:
     notes = []
     if miss > _SAME_CLOTH:
         notes.append(
-            f"the undyed square is {miss:.1f} ΔE2000 from the undyed cloth of the shelf: is it the "
+            f"The undyed square is {miss:.1f} ΔE2000 from the undyed cloth of the shelf: is it the "
             "same cloth? Amounts hold for the cloth of the swatches."
         )
     return np.asarray(cloth / read, dtype=np.float32), notes

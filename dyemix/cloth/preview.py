@@ -75,6 +75,16 @@ class Previews(Result):
     def __getitem__(self, i: int) -> Preview:
         return self.items[i]
 
+    def short(self) -> str:
+        """A sentence on all of them: how far each splits, and into which shades."""
+        told = "; ".join(
+            f"{i} by {item.splitting:.1f} into {', '.join(s.hex for s in item.palette[:3])}"
+            for i, item in enumerate(self, start=1)
+        )
+        first = self.items[0]
+        how = "illustrative" if first.illustrative else "from your pieces"
+        return f"Dyed mottled, alkali {first.order} ({how}), they would split, in a*b*: {told}."
+
     def _rows(self) -> Iterable[Row]:
         return [
             {"recipe": item.recipe, "alkali": item.order, "source": item.source, **item.figures}
