@@ -103,7 +103,7 @@ def gamuts(
         raise DyemixError("max_dyes is 3 or 4 (two dyes make a surface, not a solid).")
     if not 3 <= len(dyes) <= 64:
         raise DyemixError(f"{len(dyes)} dyes: 3 at least hold a volume, 64 at most are compared.")
-    light = light or dyes.light
+    light = dyes.light_of(light)
     slices = np.arange(12.0, 97.0, 4.0) if levels is None else np.asarray(levels, dtype=float)
     found: list[tuple[Array, NDArray[np.intp], NDArray[np.uint64]]] = []
     for index in _faces(len(dyes), min(max_dyes, len(dyes))):

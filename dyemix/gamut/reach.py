@@ -202,7 +202,7 @@ def reach(
     wanted = Target.all(targets)
     shown = [] if target is None else [Target.of(target)]
     lights = {dyes.light_of(colour) for colour in shown or wanted}
-    seen = Light.parse(light or (lights.pop() if len(lights) == 1 else dyes.light))
+    seen = dyes.light_of(light or (lights.pop() if len(lights) == 1 else None))
     more = joined(dyes, other) if other is not None else dyes
     own, new = 2 ** len(dyes) - 1, more.names[len(dyes) :]
     tell = progress or (lambda done, whole: None)

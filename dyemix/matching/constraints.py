@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, TypedDict
+from typing import Any
 
 import numpy as np
 
@@ -21,24 +21,6 @@ PREFERENCE = 0.5
 LIKELY, PAPER = "likely", "paper"
 #: The smallest dose that is practical, % owf: half a millilitre of 1 % stock on 100 g of cloth.
 LEAST_DOSE = 0.005
-
-
-class Limits(TypedDict, total=False):
-    """What `Constraints` holds, as keyword arguments of a match."""
-
-    max_dyes: int
-    only: Sequence[str]
-    use: Sequence[str]
-    avoid: Sequence[str]
-    prefer: Sequence[str]
-    total: float | None
-    in_hand: Mapping[str, float]
-    price: Mapping[str, float]
-    kit: Kit | None
-    count: int
-    rank_by: str
-    k_lightness: float
-    least_dose: float
 
 
 @dataclass(frozen=True)

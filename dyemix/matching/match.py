@@ -7,7 +7,7 @@ from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import ExitStack
 from dataclasses import replace
 from functools import partial
-from typing import Any, Unpack
+from typing import Any
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from dyemix.colour.metamerism import LAMPS
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
-from dyemix.matching.constraints import LIKELY, Constraints, Limits
+from dyemix.matching.constraints import LIKELY, Constraints
 from dyemix.matching.dispensing import measured
 from dyemix.matching.matches import Match, Matches, Reach
 from dyemix.matching.ranking import advice, chosen, shortlist, which_way
@@ -34,11 +34,7 @@ _CHUNK, _AT_ONCE = 64, 16
 
 
 def match(
-    dyes: DyeSet,
-    target: AnyColour,
-    *,
-    constraints: Constraints | None = None,
-    **limits: Unpack[Limits],
+    dyes: DyeSet, target: AnyColour, *, constraints: Constraints | None = None, **limits: Any
 ) -> Matches:
     """The blends that come nearest to a target, the likeliest to come out right first.
 
@@ -52,8 +48,8 @@ def match(
     ----------
     constraints : what several matches share.
     limits : ``max_dyes``, ``only``, ``use``, ``avoid``, ``prefer``, ``total``, ``in_hand``,
-        ``price``, ``kit``, ``count``, ``rank_by`` and ``k_lightness`` as in `Constraints`, for this
-        match alone.
+        ``price``, ``kit``, ``count``, ``rank_by``, ``k_lightness`` and ``least_dose`` as in
+        `Constraints`, for this match alone.
 
     Raises `TargetError` for a target that is not a colour, `DyemixError` for a bad limit.
 
@@ -75,7 +71,7 @@ def match_many(
     workers: int = 1,
     executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
-    **limits: Unpack[Limits],
+    **limits: Any,
 ) -> list[Matches]:
     """`match` for many targets: the same answers in the same order, several at a time.
 

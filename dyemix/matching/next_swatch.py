@@ -109,7 +109,7 @@ def next_swatch(
         raise DyemixError("name one colour or more, and a count of 1 or more.")
     wanted = [target.under(dyes.light) for target in Target.all(targets)]
     recipes = [match(dyes, target, max_dyes=max_dyes, count=1)[0].recipe for target in wanted]
-    lights = {target.light or dyes.light for target in wanted}
+    lights = {dyes.light_of(target) for target in wanted}
     light = lights.pop() if len(lights) == 1 else dyes.light
     return choose(replace(dyes, light=light), recipes, count)
 

@@ -8,15 +8,15 @@ are one choice.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from typing import Unpack
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.dataset.result import Result, Row
 from dyemix.dataset.target import AnyColour
-from dyemix.matching.constraints import Constraints, Limits
+from dyemix.matching.constraints import Constraints
 from dyemix.matching.match import match
 from dyemix.matching.matches import Match, Matches
 from dyemix.model.dyes import DyeSet
@@ -66,11 +66,7 @@ class Suggestions(Result):
 
 
 def suggest(
-    dyes: DyeSet,
-    target: AnyColour,
-    *,
-    constraints: Constraints | None = None,
-    **limits: Unpack[Limits],
+    dyes: DyeSet, target: AnyColour, *, constraints: Constraints | None = None, **limits: Any
 ) -> Suggestions:
     """At most three recipes for a target that differ in what a dyer would choose by, and why.
 
@@ -82,7 +78,7 @@ def suggest(
     >>> len(suggest(dyes, "#7d8a6e")) <= 3
     True
     """
-    wanted = Constraints.of(constraints, {**limits, "count": _FROM})
+    wanted = replace(Constraints.of(constraints, limits), count=_FROM)
     found = match(dyes, target, constraints=wanted)
     likely = np.array([m.measured.likely if m.measured else m.likely for m in found])
     order = np.argsort(np.round(likely, 1), kind="stable")

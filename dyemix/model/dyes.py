@@ -218,9 +218,9 @@ class DyeSet(Result):
             raise DyemixError("no mix of these dyes has been read: dye one, and fit it with them.")
         return Evaluation(self.report.checks, self.report.light, self.demo)
 
-    def light_of(self, asked: Target | Light | None) -> Light:
+    def light_of(self, asked: Target | Light | str | None) -> Light:
         """The one light of an answer: that asked for, or of the target; else of the swatches."""
-        return (asked.light if isinstance(asked, Target) else asked) or self.light
+        return Light.parse((asked.light if isinstance(asked, Target) else asked) or self.light)
 
     def warnings(self, recipe: OneRecipe) -> tuple[str, ...]:
         """One sentence for each dye that leaves the range of its swatches."""

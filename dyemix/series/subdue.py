@@ -131,7 +131,7 @@ def subdue_on(
     if max_dyes < 1:
         raise DyemixError("max_dyes is 1 or more.")
     if isinstance(piece, Reading | Swatch):
-        target = replace(Target.of(piece, light or dyes.light), name="the piece as read")
+        target = replace(Target.of(piece, dyes.light_of(light)), name="the piece as read")
     else:
         target = Target.of(piece)
     target = target.under(dyes.light)
@@ -320,7 +320,7 @@ def _kinds(dyes: DyeSet, start: Prediction) -> list[tuple[RouteKind, str]]:
 
 def black(dyes: DyeSet, light: Light | str | None) -> int:
     """The darkest dye without colour of its own. Raises `DyemixError` where there is none."""
-    seen = Light.parse(light or dyes.light)
+    seen = dyes.light_of(light)
     grey = greys(dyes, seen)
     if not grey.any():
         raise DyemixError(
@@ -333,7 +333,7 @@ def black(dyes: DyeSet, light: Light | str | None) -> int:
 
 def greys(dyes: DyeSet, light: Light | None = None) -> NDArray[np.bool_]:
     """Which dyes ``(D,)`` have no colour of their own at the middle of their ladders."""
-    middles = ladders(dyes, light or dyes.light)[:, LADDER_MIDDLE]
+    middles = ladders(dyes, dyes.light_of(light))[:, LADDER_MIDDLE]
     return np.asarray(np.hypot(*middles[:, 1:].T) < GREY_CHROMA)
 
 
