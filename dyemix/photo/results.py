@@ -195,7 +195,7 @@ class PhotoReading(Result):
     def __str__(self) -> str:
         read = f"{len(self.swatches.readings)} of {len(self.cells)} cells read"
         lines = [
-            f"{self.photograph.file}: {read}, CIELAB under {self.cells[0].light}.",
+            f"{self.photograph.file}: {read}, CIELAB under {self.cells[0].light}, ± in ΔE2000.",
             *self.notes,
         ]
         for cell in self.cells:

@@ -85,8 +85,7 @@ def levels(
     found = np.empty((len(places), 3))
     for i, here in enumerate(rasters):
         values = np.sort(here.light.reshape(-1, 3), axis=0)
-        low, high = (int(part * len(values)) for part in among)
-        found[i] = values[low:high].mean(axis=0)
+        found[i] = values[slice(*(int(part * len(values)) for part in among))].mean(axis=0)
     return found, np.array([here.ends.max() <= _CLIPPED for here in rasters], dtype=bool)
 
 
