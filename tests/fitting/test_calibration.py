@@ -270,7 +270,7 @@ def test_beside_a_dense_bayesian_solve(four: DyeSet) -> None:
 def test_each_pot_left_out_beside_a_calibration_without_it(four: DyeSet) -> None:
     rng = np.random.default_rng(3)
     told = [
-        replace(pot, lab=pot.lab + 0.8 * rng.standard_normal(3), label=str(i))
+        replace(pot, lab=pot.lab + (0.3 + 4.0 * (i == 5)) * rng.standard_normal(3), label=str(i))
         for i, pot in enumerate(pots(planted(four, navy=0.1, marigold=-0.1)))
     ]
     found = condition(four, told).left_out
@@ -293,6 +293,24 @@ def test_pots_that_stray_from_each_other_widen_the_promise(four: DyeSet) -> None
         wide.append(condition(four, told).dyes.predict_many(amounts).likely.mean())
     assert wide[0] < 1.0 < wide[1] < wide[2]
     assert wide[2] > 4.0
+
+
+def test_a_promise_that_was_broken_is_widened_by_how_far(four: DyeSet) -> None:
+    """(5 + Σχ²/3) ÷ (5 + n), χ² of each pot left out; and every mix is promised so much more."""
+    told = pots(four)
+    told[2] = replace(told[2], lab=told[2].lab + np.array([4.0, 0.0, 0.0]))
+    found = condition(four, told)
+    known, left = found.dyes.known, found.left_out
+    miss, by_lab = delta_e_residual(np.array([pot.lab for pot in left.pots]), left.lab)
+    parts = by_lab @ (left.covariance / known.widening) @ by_lab.transpose(0, 2, 1)
+    square = np.einsum("gi,gij,gj->g", miss, np.linalg.inv(parts), miss)
+    assert known.widening == pytest.approx((5 + square.sum() / 3) / (5 + len(told)), rel=0.15)
+    assert known.widening > 1.1
+    amounts = np.array([four.amounts(RECIPES[0])])
+    calm = replace(found.dyes, posterior=replace(known, widening=1.0))
+    wide, usual = (d.predict_many(amounts).covariance[0] for d in (found.dyes, calm))
+    mixed = 0.66  # the lesser of two dyes is in company to (c/(c + o/4))², here of 0.8 and 0.25
+    assert wide[0, 0] / usual[0, 0] > 1.0 + mixed * (known.widening - 1.0)
 
 
 @pytest.mark.parametrize(("family", "least"), [("competition", 0.85), ("scattering", 0.80)])

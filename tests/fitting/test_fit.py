@@ -19,8 +19,10 @@ from dyemix.fitting.fit import fit
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import NOT_DYE
 from dyemix.model.kubelka_munk import k_over_s, reflectance
+from tests.simulated.as_swatches import swatch_set as worlds_set
 from tests.simulated.workshop import SETTINGS, format_recipe
 from tests.simulated.workshop.make_demo import demo_tables
+from tests.simulated.worlds import HEX, SPECTRUM, world
 
 #: The settings of the workshop were chosen on these very seeds: a guard, and no evidence.
 SEEDS = range(5)
@@ -274,6 +276,44 @@ def test_colorants_that_are_not_dye_on_cloth_are_said_to_be_none() -> None:
     assert usual is not None
     assert usual.expected is not None
     assert report.expected > 2.0 * usual.expected
+
+
+def test_colorants_that_hide_their_ground_are_told_from_dyes_whose_law_does_not_fit() -> None:
+    """Pastes read as hex, and cloth whose ladders miss as far but only in strength."""
+    pastes, late = world("printed", 4), world("isotherm", 0)
+    hiding = fit(worlds_set(pastes, pastes.ladders(HEX)))
+    assert hiding.report is not None
+    assert hiding.report.misfit is not None
+    assert hiding.report.misfit > NOT_DYE
+    pots = pastes.read(pastes.dye(pastes.mixes(60, 2), 2), HEX, 2)
+    said = hiding.predict_many(pots.amounts[:, [pastes.names.index(n) for n in hiding.names]])
+    off = delta_e(said.lab, pots.lab)
+    assert 0.75 * off.mean() < said.likely.mean() < 2.5 * off.mean()
+    assert (off <= said.bound).mean() > 0.75
+    bent = fit(worlds_set(late, late.ladders(SPECTRUM)))
+    assert bent.report is not None
+    assert bent.report.left_out is not None
+    assert bent.report.left_out > 1.0
+    assert bent.ladders is not None
+    assert bent.ladders.misfit == 0.0
+
+
+def test_one_ladder_that_misbehaves_does_not_widen_every_mix(
+    workshop_set: Callable[[int, bool], Any],
+) -> None:
+    names = ("lemon", "scarlet", "navy", "rust", "leaf")
+    few = only(workshop_set(0, True).ladders, of(*names))
+    strange = tuple(
+        replace(r, reflectance=r.reflectance[::-1].copy())
+        if r.recipe in ({"lemon": 0.5}, {"lemon": 2.0})
+        else r
+        for r in few.readings
+    )
+    dyes = fit(SwatchSet(strange))
+    assert dyes.report is not None
+    assert next(d for d in dyes.report.dyes if d.name == "lemon").mean > 2.0
+    assert dyes.ladders is not None
+    assert dyes.ladders.misfit == 0.0
 
 
 def test_fitting_twice_gives_the_same(workshop_set: Callable[[int, bool], Any]) -> None:
