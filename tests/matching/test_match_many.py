@@ -12,6 +12,7 @@ from unittest.mock import patch
 import numpy as np
 import pytest
 
+from benchmarks.search_speed import large_shelf, random_colours
 from benchmarks.shelf import shelf, targets
 from benchmarks.subsets import every_blend, evolved
 from dyemix.colour.colorimetry import D65_10, Light
@@ -23,7 +24,7 @@ from dyemix.matching.match import match, match_many
 from dyemix.matching.matches import Matches
 from dyemix.matching.ranking import HOPELESS
 from dyemix.matching.refine import EARNS_ITS_PLACE
-from dyemix.matching.subsets import Problem
+from dyemix.matching.subsets import Problem, number_of_blends
 from dyemix.model.dyes import DyeSet
 
 
@@ -102,6 +103,29 @@ def test_limits_and_kit_hold_for_all(dyes: DyeSet, wanted: list[Target | str]) -
 def test_on_processes(dyes: DyeSet, wanted: list[Target | str], one_by_one: list[Matches]) -> None:
     with ProcessPoolExecutor(1) as pool, patch.object(matching, "_CHUNK", 10):
         all_same(match_many(dyes, wanted, count=4, executor=pool), one_by_one)
+
+
+@pytest.mark.slow
+def test_workers_of_this_machine_come_to_the_same(
+    dyes: DyeSet, wanted: list[Target | str], one_by_one: list[Matches]
+) -> None:
+    with patch.object(matching, "_CHUNK", 10):
+        all_same(match_many(dyes, wanted, count=4, workers=2), one_by_one)
+
+
+def test_more_blends_than_can_be_searched_are_refused_with_what_to_do() -> None:
+    assert number_of_blends(40, 4) == 40 + 780 + 9880 + 91390
+    with pytest.raises(DyemixError, match=r"80 dyes make .* fewer dyes in a recipe, or .*--only"):
+        number_of_blends(80, 4)
+
+
+@pytest.mark.slow
+def test_a_shelf_of_many_dyes_loses_nothing_to_the_beam() -> None:
+    # Twenty-four dyes: of 2024 blends of three the nearest 400 are added to, and no answer changes.
+    many = large_shelf(24)
+    problem = Problem.of(many, random_colours(3, 9), D65_10, 4)
+    narrow, wide = problem.search(beam=400).best(), problem.search().best()
+    assert np.all(np.sqrt(narrow.cost) <= np.sqrt(wide.cost) + 1e-4)
 
 
 def test_on_the_executor_of_dask(
