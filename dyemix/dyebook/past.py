@@ -161,7 +161,8 @@ def _again(
     amounts = {dye: plan.recipe[dye] for dye in order if dye in plan.recipe} | dict(plan.recipe)
     sheet = bath_sheet(
         amounts, cloth_g, liquor_ratio=was.liquor_ratio, alkali=was.alkali, salt_g_l=was.salt,
-        temperature_c=was.temperature, hours=was.hours, wetted=last.wetted,
+        soda_g_l=was.soda or was.soda_solution, temperature_c=was.temperature, hours=was.hours,
+        wetted=last.wetted,
         settings=settings or last.settings, cloth=last.cloth, fibre=last.fibre.words or None,
         target=plan.target or last.target, expect=plan.expect, **how,
     )  # fmt: skip

@@ -26,7 +26,9 @@ from tests.dyebook.filled import DAY, DEMO, fill, reading, same, sheet, spectrum
 
 
 def test_repeat_at_another_weight(book: DyeBook) -> None:
-    first = sheet(liquor_ratio=25, alkali="with", salt_g_l=33, hours=30, temperature_c=26)
+    first = sheet(
+        liquor_ratio=25, alkali="with", salt_g_l=33, soda_g_l=12, hours=30, temperature_c=26
+    )
     book.add_sheets(first)
     (again,) = repeat(book, "sage", 600, on=date(2026, 6, 1))
     # stock mL = cloth g × % owf ÷ stock % (common practice): 2.5 times the cloth, 2.5 times each.
@@ -38,7 +40,7 @@ def test_repeat_at_another_weight(book: DyeBook) -> None:
         assert getattr(again, name) == pytest.approx(2.5 * getattr(first, name))
     assert (again.salt.g, again.soda.g) == pytest.approx((2.5 * first.salt.g, 2.5 * first.soda.g))
     assert (again.method.liquor_ratio, again.method.alkali) == (25, "with")
-    assert (again.method.hours, again.method.temperature) == (30, 26)
+    assert (again.method.hours, again.method.temperature, again.soda.g_l) == (30, 26, 12)
     assert not any("settings have changed" in warning for warning in again.warnings)
     assert again.on == date(2026, 6, 1)
     book.add_stocks(Stock("gold", 4, DAY), Stock("navy", 2, DAY))
