@@ -10,7 +10,7 @@ from typing import Any, ClassVar
 
 from dyemix.bench.bath_sheet import bath_sheet
 from dyemix.bench.method import dyed_as
-from dyemix.bench.plan import Day
+from dyemix.bench.plan import BenchPlan
 from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
@@ -22,7 +22,7 @@ _MIXED = 3
 
 
 @dataclass(frozen=True)
-class SwatchPlan(Day):
+class SwatchPlan(BenchPlan):
     """The swatches of a first weekend. `str()` is the sheet for the bench.
 
     Each of `sheets` is a bath of its own, its job the label of the swatch.

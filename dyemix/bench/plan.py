@@ -57,8 +57,10 @@ class Need:
 
 
 @dataclass(frozen=True)
-class Day(Sheet):
-    """Baths of one day, in the order of the cups, and what to make for all of them."""
+class BenchPlan(Sheet):
+    """Baths of one day, in order, and what to make for all of them. `str()` is the plan."""
+
+    template: ClassVar[str] = "plan"
 
     on: date
     sheets: tuple[BathSheet, ...]
@@ -91,13 +93,6 @@ class Day(Sheet):
     def doses(self) -> tuple[Dose, ...]:
         """Every dose of every bath."""
         return tuple(dose for sheet in self.sheets for dose in sheet.doses)
-
-
-@dataclass(frozen=True)
-class BenchPlan(Day):
-    """A day at the bench. `str()` is the plan."""
-
-    template: ClassVar[str] = "plan"
 
 
 def bench_plan(

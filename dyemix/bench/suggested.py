@@ -23,10 +23,8 @@ def suggested(found: Suggestions, bottles: Bottles, cloth_g: float) -> str:
     width = max(len(str(recipe)) for recipe in recipes)
     lines.append(f"   {'% of dry cloth weight':<{width}}  on paper  in the pot")
     for i, choice in enumerate(found.choices, 1):
-        match = choice.match
-        miss = (
-            f"{(match.measured or match).residual:>10.1f}{(match.measured or match).likely:>12.1f}"
-        )
+        match, as_measured = choice.match, choice.match.measured or choice.match
+        miss = f"{as_measured.residual:>10.1f}{as_measured.likely:>12.1f}"
         lines.append(f"{i}  {match.recipe!s:<{width}}{miss}  {match.verdict}")
         lines.append(_measures(choice, bottles, cloth_g))
     strengths = bottles.strengths({dye for recipe in recipes for dye in recipe})
