@@ -60,21 +60,18 @@ class Trial(Value):
         super().__post_init__()
         if not self.recipe:
             raise RecipeError("a trial is of a recipe with dye in it: undyed cloth is a swatch.")
-        for reading in (self.reading, self.on):
-            if reading is not None and reading.reflectance is None:
-                raise InputError(
-                    Fault(f"the trial of {self.recipe} has not been read: read it dry and ironed.")
-                )
-        if (self.bath is Bath.SECOND) != (self.on is not None):
-            raise InputError(
-                Fault(
-                    f"the trial of {self.recipe} is a second bath without a reading of the piece "
-                    "it went over: add that reading."
-                    if self.on is None
-                    else f"the trial of {self.recipe} names a piece under it, but not that it is a "
-                    "second bath: say so."
-                )
-            )
+        second, blank = self.bath is Bath.SECOND, "has not been read: read it dry and ironed."
+        on = self.reading if self.on is None else self.on
+        for wrong, words in (
+            (self.reading.reflectance is None or on.reflectance is None, blank),
+            (
+                second and self.on is None,
+                "is a second bath without a reading of the piece under it.",
+            ),
+            (self.on and not second, "names a piece under it, but no second bath: say so."),
+        ):
+            if wrong:
+                raise InputError(Fault(f"the trial of {self.recipe} {words}"))
 
     def __str__(self) -> str:
         over = f" over {self.on.recipe or self.on.name or 'a piece'}" if self.on else ""

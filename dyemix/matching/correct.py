@@ -156,12 +156,18 @@ class Correction(Result):
         """Whether the next piece is to be dyed by another recipe."""
         return self.corrected is not self.again
 
+    @property
+    def choices(self) -> dict[str, Pot]:
+        """What can be dyed now, in words."""
+        asked = {"the same recipe again": self.again}
+        asked |= {"the next recipe": self.corrected} if self.changed else {}
+        return asked | (
+            {"a second bath over this piece": self.second_bath} if self.second_bath else {}
+        )
+
     def _rows(self) -> Iterable[Row]:
-        """One row a choice: the same recipe again, the next one, a second bath."""
-        choices = {"again": self.again, "next": self.corrected, "over": self.second_bath}
-        if not self.changed:
-            del choices["next"]
-        told = {name: row for name, pot in choices.items() if pot for row in pot._rows()}
+        """One row a choice."""
+        told = {name: row for name, pot in self.choices.items() for row in pot._rows()}
         return ({"choice": name} | dict(row) for name, row in told.items())
 
     def __str__(self) -> str:

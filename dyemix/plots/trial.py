@@ -49,14 +49,11 @@ def pages(found: Correction) -> Pages:
             more = f"{100 * (after / before - 1):+.0f} %" if before else "new"
             paper.down(f"{name}  {before:.3g} → {after:.3g} %  ({more})")
         paper.y += 0.1
-    choices = {"the same recipe again": found.again}
-    choices |= {"the next recipe": pot} if changed else {}
-    choices |= {"a second bath over this piece": found.second_bath} if found.second_bath else {}
     paper.down("What each choice promises", size=SECTION, bold=True)
-    ruler = Ruler.to([found.miss.delta_e, *(choice.bound for choice in choices.values())])
+    ruler = Ruler.to([found.miss.delta_e, *(choice.bound for choice in found.choices.values())])
     ruler.head(paper)
     top = paper.y
-    for name, choice in choices.items():
+    for name, choice in found.choices.items():
         y = paper.write(MARGIN, paper.y, name, bold=True)
         ruler.bar(paper, paper.y + 0.05, choice.likely, choice.bound)
         paper.line([ruler.at(choice.residual)] * 2, [paper.y + 0.02, paper.y + 0.23], linewidth=2)

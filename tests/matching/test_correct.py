@@ -235,7 +235,7 @@ def test_bad_input_says_what_is_wanted(dyes):
         Trial(RECIPE, Reading(RECIPE, None))
     with pytest.raises(InputError, match="second bath without"):
         Trial(RECIPE, reading, bath=Bath.SECOND)
-    with pytest.raises(InputError, match="not that it is a second bath"):
+    with pytest.raises(InputError, match="but no second bath"):
         Trial(RECIPE, reading, on=reading)
     with pytest.raises(RecipeError, match="undyed"):
         Trial(Recipe({}), reading)

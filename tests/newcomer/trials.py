@@ -7,4 +7,4 @@ trial = dyemix.Trial(dyemix.Recipe.parse("marigold 0.42 + navy 0.22"), read, tar
 learnt = dyemix.learn(dyes, [trial])
 assert learnt.to_frame()["after"][0] >= 0
 advice = dyemix.correct(learnt.dyes, trial)
-assert next(iter(advice.to_frame()["choice"])) == "again"
+assert next(iter(advice.to_frame()["choice"])) == "the same recipe again"
