@@ -1,0 +1,113 @@
+"""One book of several cloths and methods: which is meant, what is mended, what is taken back."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+from command import Command
+
+TABLE = Path(__file__).resolve().parents[2] / "swatch_data" / "napkins.csv"
+BOOK = ("--book", "w.dyebook")
+
+
+@pytest.fixture
+def lawn(run: Command) -> Command:
+    """A folder with a book of three dyes on lawn, alkali after them, and the same on linen."""
+    rows = TABLE.read_text(encoding="utf-8").splitlines()
+    wanted = ("#", "swatch", "undyed", "marigold", "navy", "black")
+    few = [row for row in rows if row[0] == "#" or re.split("[, ]", row)[1] in wanted]
+    text = "\n".join([*few[:0], *(r for r in rows if r[0] == "#" or r.startswith("swatch,")),
+                      *(r for r in few if r[0] != "#")])  # fmt: skip
+    text = text.replace("# demo: yes\n", "").replace("cotton-linen napkin, mock-dyed", "lawn")
+    (run.folder / "lawn.csv").write_text(text, encoding="utf-8")
+    linen = text.replace("cloth: lawn", "cloth: linen").replace("about 1 h after", "with")
+    (run.folder / "linen.csv").write_text(linen, encoding="utf-8")
+    for table in ("lawn.csv", "linen.csv"):
+        assert run("book", "add", table, *BOOK).returncode == 0
+    return run
+
+
+def test_where_two_methods_fit_both_commands_are_printed(lawn: Command) -> None:
+    refused = lawn("predict", "navy 1", *BOOK)
+    assert refused.returncode == 2
+    printed = re.findall(r"^  dyemix (.+)$", refused.stderr, re.MULTILINE)
+    assert [shlex.split(words)[-1] for words in printed] == ["lawn", "linen"]
+    for words in printed:
+        done = lawn(*shlex.split(words))
+        assert done.returncode == 0, done.stderr
+        assert "squares, 0 mixes, 0 trials), of w.dyebook" in done.stderr
+
+
+@pytest.mark.slow
+def test_a_job_is_of_its_method_and_its_trials_stay_learnt(lawn: Command) -> None:
+    def told(words: str) -> str:
+        done = lawn("predict", "navy 0.4 + marigold 0.4", *shlex.split(words), *BOOK)
+        return done.stdout.splitlines()[1]
+
+    before = told("--method linen"), told("--method lawn")
+    words = ("trial", "navy 0.4 + marigold 0.4", "--reading", "60 -8 8", "--target", "58 -8 8")
+    kept = lawn(*words, "--job", "sage", "--method", "linen", *BOOK)
+    assert kept.returncode == 0, kept.stderr
+    assert "book repeat sage --cloth 100g --keep --book w.dyebook --method linen" in kept.stdout
+    assert lawn("book", "sign", "café", "#7d8a6e", *BOOK).returncode == 0
+    after = told("--method linen"), told("--method lawn")
+    assert before[1] == after[1]
+    assert before[0] != after[0], "signing a standard puts nothing back"
+    done = lawn("predict", "navy 0.4 + marigold 0.4", "--method", "linen", *BOOK)
+    assert "0 mixes, 1 trial)" in done.stderr
+    shown = lawn("book", "show", "sage", *BOOK).stdout
+    assert "missed by" in shown
+
+
+def test_rows_are_struck_tables_replaced_and_all_of_it_taken_back(lawn: Command) -> None:
+    def swatches() -> str:
+        return lawn("book", "list", *BOOK).stdout
+
+    first = swatches()
+    struck = lawn("book", "strike", "navy 1.00", "--method", "lawn", "--note", "spilt", *BOOK)
+    assert struck.returncode == 0, struck.stderr
+    assert "4 struck" in swatches(), "two readings each of two squares"
+    assert lawn("book", "add", "lawn.csv", *BOOK).returncode == 2
+    again = lawn("book", "add", "lawn.csv", "--replace", "lawn.csv", "--method", "lawn", *BOOK)
+    assert again.returncode == 0, again.stderr
+    assert "replaced)" in swatches()
+    assert "struck navy 1.00: spilt" in lawn("book", "show", *BOOK).stdout
+    assert "spilt" in lawn("book", "search", "spilt", *BOOK).stdout
+    for undone in ("swatches lawn.csv", "struck navy 1.00: spilt"):
+        assert undone in lawn("book", "undo", *BOOK).stderr
+    assert swatches() == first
+
+
+def test_a_second_cloth_borrows_in_the_book(lawn: Command) -> None:
+    rows = (lawn.folder / "lawn.csv").read_text(encoding="utf-8").splitlines()
+    one = [r for r in rows if r[0] == "#" or re.split("[, ]", r)[1] in ("recipe", "undyed")]
+    one += [r for r in rows if re.search(r",(marigold|navy) 1,", r)]
+    silk = "\n".join(one).replace("cloth: lawn", "cloth: viscose")
+    (lawn.folder / "viscose.csv").write_text(silk, encoding="utf-8")
+    added = lawn("book", "add", "viscose.csv", "--borrow", "lawn", *BOOK)
+    assert added.returncode == 0, added.stderr
+    done = lawn("match", "45 0 15", "--method", "viscose", *BOOK)
+    assert done.returncode == 0, done.stderr
+    assert "on what lawn lends" in done.stderr
+
+
+def test_only_adding_swatches_begins_a_book(run: Command) -> None:
+    for words in (("stock", "navy"), ("book", "cloth", "lawn"), ("book", "sign", "x", "#7d8a6e")):
+        done = run(*words, "--book", "mistyped.dyebook")
+        assert (done.returncode, "no such book" in done.stderr) == (2, True)
+    bad = run("book", "add", "nowhere.csv", "--book", "mistyped.dyebook")
+    assert bad.returncode == 2
+    assert list(run.folder.glob("*.dyebook")) == []
+
+
+def test_a_loose_table_beside_a_book_is_not_used_unsaid(lawn: Command) -> None:
+    lawn("book", "backup", "copy.dyebook", *BOOK)
+    assert "of w.dyebook" in lawn("predict", "navy 1", "--method", "lawn").stderr
+    (lawn.folder / "loose.csv").write_bytes((lawn.folder / "lawn.csv").read_bytes())
+    refused = lawn("predict", "navy 1")
+    assert refused.returncode == 2
+    assert "--book w.dyebook" in refused.stderr
+    assert "--swatches loose.csv" in refused.stderr
