@@ -12,6 +12,8 @@ from dyemix.dataset.result import DEMO_WARNING, Result, Row
 
 #: Fewer own mixes than this do not tell whether promises are kept.
 FEWEST_TO_TELL = 5
+#: Words of the notes that are said at first sight: they change what is dyed or typed.
+_URGENT = ("A slip?", "left out")
 #: Ladders whose depths, left out, miss by more than this (ΔE2000, root mean square) in what no
 #: other strength would mend, beyond what is open of them, are not those of dyes on cloth.
 NOT_DYE = 1.2
@@ -236,7 +238,7 @@ class FitReport(Result):
             for d in self.dyes:
                 wants = [*d.odd, *([f"next, {d.advice}"] if d.advice else [])]
                 lines += [f"{d.name}: {'; '.join(wants)}"] if wants else []
-            return "\n".join([*lines, *(note for note in self.notes if "A slip?" in note)])
+            return "\n".join([*lines, *(n for n in self.notes if any(w in n for w in _URGENT))])
         lines += [f"Method: {self.method}", f"Surface: {self.surface}"]
         width = max([len(d.name) for d in self.dyes], default=3)
         lines.append("")
