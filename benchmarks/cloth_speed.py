@@ -43,16 +43,16 @@ def against_scipy(mix: str, noise: float) -> None:
     found, _ = unmixer.solve(seen)
     fast = (time.perf_counter() - start) / len(seen)
     some = np.random.default_rng(1).choice(len(seen), _ALONE, replace=False)
-    residual, top = unmixer.residual(np.cbrt(seen[some])), unmixer._most
+    residual, top = unmixer.residual(np.cbrt(seen[some]).T), unmixer._most
     apart = np.empty(_ALONE)
     start, spent = time.perf_counter(), 0.0
     for i, row in enumerate(some):
         at = np.array([i])
         start = time.perf_counter()
         own = least_squares(
-            lambda x, at=at: residual(x[np.newaxis], at)[0][0],
+            lambda x, at=at: residual(x[:, np.newaxis], at)[0][:, 0],
             np.ones(len(top)),
-            lambda x, at=at: residual(x[np.newaxis], at)[1][0],
+            lambda x, at=at: residual(x[:, np.newaxis], at)[1][..., 0],
             bounds=(0.0, top),
             xtol=1e-12, ftol=1e-12, gtol=1e-12,
         )  # fmt: skip
