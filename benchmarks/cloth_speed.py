@@ -94,8 +94,8 @@ def whole(every_pixel: bool) -> None:
     asked = 20 if every_pixel else 4
     print(
         f"{size:.1f} megapixels, {inside:.0f} cm² of cloth in {cells.inside.sum():,} cells, "
-        f"{'every pixel' if every_pixel else 'through cells'}: {seconds:.1f} s, {busy:.1f} of all cores "
-        f"(asked: {asked} s); "
+        f"{'every pixel' if every_pixel else 'through cells'}: {seconds:.1f} s, {busy:.1f} of "
+        f"processors (asked: {asked} s); "
         f"peak {peak:.2f} GB (asked: 0.6), {peak_before:.2f} before it began"
     )
 
