@@ -25,15 +25,22 @@ def web(**how: Any) -> None:
     serve(dyes, given("book"), **given_only(how))
 
 
-@command("[RECIPE]", "output! target reading job shelf measures light photo")
+@command("[RECIPE]", "output! target reading job analysed shelf measures light photo")
 def report(
-    recipe: str | None, output: Path, aim: str | None, reading: str | None, light: Any
+    recipe: str | None,
+    output: Path,
+    aim: str | None,
+    reading: str | None,
+    light: Any,
+    analysed: tuple[str, ...],
 ) -> None:
     """Write one page to keep, or to hand on: pictures, tables, conditions, cautions, versions.
 
     Of the fitted dyes; with a --target, of a match too; with a RECIPE, --target and --reading, of a
-    trial; with a --job of the --book, of all that is kept of it.
+    trial; with a --job of the --book, of all that is kept of it; of --analysed pieces of cloth.
     """
+    from dyemix.cloth.compare import compare_pieces
+    from dyemix.cloth.levelness import saved_pieces
     from dyemix.report import report as page
 
     dyes, job = shared.dyes(recipe or ""), given("job")
@@ -55,6 +62,8 @@ def report(
         results.append(dyemix.correct(dyes, dyemix.Trial(dyed, piece, shared.target(aim))))
     elif aim is not None:
         results.append(dyemix.match(dyes, shared.target(aim)))
+    pieces = [piece for file in analysed for piece in saved_pieces(file)]
+    results += [*pieces, *([compare_pieces(pieces)] if len(pieces) > 1 else [])]
     title = f"Job: {job}" if job else ""
     shared.write(output, page(*results, title=title))
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, screen_colours
 from dyemix.errors import DyemixError
 
@@ -56,11 +57,17 @@ class Frame:
 
 @dataclass(frozen=True)
 class Framed:
-    """What lies in a frame: its mean and its four quarters as codes, and what is wrong with it."""
+    """What lies in a frame: its mean and its four quarters as codes, and what is wrong with it.
+
+    `shades` are its darkest, middle and lightest part of 36, and `apart` is ΔE2000 between the
+    first and the last: of a mottled piece the parts say more than their mean.
+    """
 
     hex: str
     quarters: tuple[str, ...]
     faults: tuple[str, ...]
+    shades: tuple[str, ...]
+    apart: float
 
 
 class Pictures:
@@ -112,13 +119,20 @@ class Pictures:
         low, high = found.ends.max(axis=1)
         lights = np.vstack([found.mean, levels(photo, parts(corners, 2, 2), 1.0, (0.1, 0.9))[0]])
         mean, *quarters = _codes(lights @ photo.to_xyz.T)
+        parts_seen = lab_from_xyz(100.0 * found.blocks @ photo.to_xyz.T, D65_2)
+        ranked = parts_seen[np.argsort(parts_seen[:, 0])]
+        shades = ranked[[0, len(ranked) // 2, -1]]
         named = (
             (found.left_out > _ODD, "a fold, a seam or a shine lies in it"),
             (high > _CLIPPED, "part of it is brighter than the camera could hold"),
             (low > _CLIPPED, "part of it is darker than the camera could hold"),
             (found.slope > _SLOPE, "the light falls off across it"),
         )
-        return Framed(mean, tuple(quarters), tuple(words for wrong, words in named if wrong))
+        return Framed(
+            mean, tuple(quarters), tuple(words for wrong, words in named if wrong),
+            tuple(colour.hex for colour in screen_colours(shades)),
+            float(delta_e(shades[0], shades[2])),
+        )  # fmt: skip
 
 
 def _codes(xyz: Array) -> list[str]:

@@ -208,6 +208,8 @@ def test_a_picture_comes_back_without_what_the_camera_wrote(asked: Asked) -> Non
         "the mean of an even picture is its colour"
     )
     assert "Even enough" in words(view)
+    mottled = asked("/piece", **MIX, picture=sent.text, frame="500,500,300")
+    assert "the ends lie 0.0 ΔE2000 apart" in words(mottled)
 
 
 @pytest.mark.parametrize(
