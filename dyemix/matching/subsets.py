@@ -32,7 +32,7 @@ _GRIDS = {
     2: np.array([0.0, 0.02, 0.08, 0.25, 1.0]),
 }
 #: Steps for the many, most of which lead nowhere, and for the few that will be looked at.
-_SEARCH, _LAST = (10, 1e-5), (40, 1e-7)
+_SEARCH, _LAST = (14, 1e-6), (40, 1e-7)
 #: A dye is tried where cos² between its slope and the residual is more than this.
 _PROMISE = 1e-4
 #: Amounts below this (% owf) are nothing: far below any measure.
