@@ -20,7 +20,7 @@ ANSWERS = {
     "colours": "#7d8a6e", "colour": "#7d8a6e", "job": "sage", "words": "sage", "swatch": "N010",
     "name": "new", "piece": "#7d8a6e", "topic": "match", "file": "readings.csv",
     "table": "readings.csv", "folder": "out", "reading": "#86935c", "cloth": "60g",
-    "method": "lawn", "output": "-",
+    "method": "lawn", "output": "-", "photo": "small.png", "analysed": "readings.csv",
 }  # fmt: skip
 #: The page is a server: it runs until it is stopped (tests/page).
 WALKED = {name: command for name, command in TREE.items() if name != "web"}
