@@ -16,7 +16,7 @@ from dyemix.dataset.trial import Bath
 from dyemix.dyebook import schema
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import repeat
-from dyemix.errors import SavedError
+from dyemix.errors import InputError, SavedError
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -31,7 +31,7 @@ def opened(layout: int, folder: Path) -> DyeBook:
     return DyeBook(path, create=False)
 
 
-@pytest.mark.parametrize("layout", [1, 2])
+@pytest.mark.parametrize("layout", [1, 2, 4])
 def test_a_book_is_brought_to_the_present_layout(layout: int, tmp_path: Path) -> None:
     opened(layout, tmp_path).close()
     DyeBook(tmp_path / "new.dyebook").close()
@@ -87,6 +87,19 @@ def test_what_a_book_of_layout_2_holds(tmp_path: Path) -> None:
         )
         (signed,) = book.sign_offs("sage")
         assert (signed.tolerance, signed.note) == (2.0, "by post")
+
+
+def test_what_a_book_of_layout_4_holds(tmp_path: Path) -> None:
+    """96 mL of a 2 % stock are 0.8 % of 240 g (by hand)."""
+    with opened(4, tmp_path) as book:
+        assert {c.name for c in book.cloths()} == {"café napkin"}
+        (sage,) = book.sheets("sage")
+        assert {d.dye: round(d.exact_ml, 9) for d in sage.doses} == {"gold": 96, "navy": 48}
+        assert [kept.note for kept in book.trials("sage")] == ["a little dark"]
+        assert len(book.swatches().readings) == 5
+        assert book.standard("café sage").reflectance is not None
+        with pytest.raises(InputError, match="nothing is left"):
+            book.undo()
 
 
 def test_the_trials_of_a_book_of_layout_2(tmp_path: Path) -> None:
