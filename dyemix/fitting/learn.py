@@ -75,7 +75,6 @@ def learn(
     today: datetime.date | None = None,
     lot: str | None = None,
     other_lot: float = 0.25,
-    again: bool = True,
 ) -> Learnt:
     """The dyes given these trials beside all that moved them before, each counted once.
 
@@ -89,7 +88,6 @@ def learn(
     today : the day ages are counted from; by default that of the newest trial.
     lot : the lot in use; trials of another count `other_lot` (0 to 1). By default lots do not
         matter.
-    again : whether a trial that was told before is weighed anew; otherwise it stays as it was.
 
     Raises `DyemixError` for a half-life or a share out of range, or a trial without a date where
     age is to count; `RecipeError` for a dye that the shelf does not have.
@@ -99,9 +97,6 @@ def learn(
     >>> len(learnt.dyes.pots) - len(dyes.pots)
     1
     """
-    if not again:
-        known = {pot.identity for pot in dyes.pots}
-        trials = [t for t in trials if _pot(dyes, t, 1.0).identity not in known]
     weights = _weights(trials, half_life_days, today, lot, other_lot)
     told = [_pot(dyes, t, float(w)) for t, w in zip(trials, weights, strict=True)]
     new = {pot.identity for pot in told}
