@@ -11,6 +11,7 @@ import pytest
 from command import Command
 
 from tests.cli.test_commands import TREE
+from tests.simulated.struck import small_piece
 
 ROOT = Path(__file__).resolve().parents[2]
 MINE = (ROOT / "swatch_data" / "napkins.csv").read_text(encoding="utf-8")
@@ -26,6 +27,8 @@ ASKED = {
     "series shade": "series|shade|{}",
     "series tone": "series|tone|{}",
     "series gradient": "series|gradient|{}|leaf 1",
+    "levelness": "levelness|pieces.json|--recipe|{}",
+    "preview": "preview|{}",
     "book recipe": "book|recipe|{}|--job|sage|--book|w.dyebook",
     "book sign": "book|sign|NAME|50 4 33|--recipe|{}|--book|w.dyebook",
 }
@@ -55,6 +58,7 @@ def test_spoons_and_ml_are_one_recipe(run: Command, name: str) -> None:
     """2 metric tbsp are 30 mL: of 2 % stock on 120 g, 0.5 % owf; a cup on 500 g, 1 %."""
     if "w.dyebook" in ASKED[name]:
         begun(run)
+    (run.folder / "pieces.json").write_text(small_piece(), encoding="utf-8")
     for i, (recipe, cloth) in enumerate(
         [
             ("navy 2 tbsp + rose 300 drops", "120g"),
@@ -76,6 +80,7 @@ def test_spoons_and_ml_are_one_recipe(run: Command, name: str) -> None:
 def test_without_cloth_the_whole_command_is_printed(run: Command, name: str) -> None:
     if "w.dyebook" in ASKED[name]:
         begun(run)
+    (run.folder / "pieces.json").write_text(small_piece(), encoding="utf-8")
     words = ASKED[name].replace("{}", "navy 2 tbsp").split("|")
     refused = run(*words)
     assert refused.returncode == 2

@@ -101,6 +101,7 @@ def shoot_piece() -> Path:
     return Bench(piece=piece, **how).save(laid, _folder() / "small.jpg")
 
 
+@cache
 def small_piece() -> str:
     """An analysed piece, as its file holds it."""
     piece = dye({"lemon": 0.8, "rose": 0.5}, "with", 0, (32, 32), shop=shop())
