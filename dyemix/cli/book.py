@@ -44,6 +44,8 @@ def show(job: str | None) -> None:
         if job:
             shared.show(record(kept, job))
             return
+        if given("html"):
+            raise UsageError("a page is of one job: name it.")
         events = kept.history()
     shared.show(events, "\n".join(f"{event.at}  {event.what}" for event in events))
 

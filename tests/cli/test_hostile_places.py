@@ -74,18 +74,24 @@ def test_what_is_no_input_is_refused_in_a_sentence(
     bench: Command, name: str, option: str, place: str
 ) -> None:
     words = asked(name)
+    if (name, option, place) == ("book add", "--book", "nowhere"):
+        pytest.skip("begins a book there")
     if option:
         words += [option, place]
     elif "readings.csv" in words:
         words[words.index("readings.csv")] = place
     elif place != "nowhere":
         pytest.skip("names no file")
-    before = everything(bench.folder)
+
+    def others() -> dict[str, bytes]:
+        """What lies there beside the folder that an export names."""
+        return {k: v for k, v in everything(bench.folder).items() if not k.startswith("out")}
+
+    before = others()
     done = bench(*words)
     assert done.returncode in ENDED
     assert "Traceback" not in done.stderr
-    left = everything(bench.folder)
-    assert {k: v for k, v in left.items() if not k.startswith("out")} == before
+    assert others() == before
 
 
 @pytest.mark.slow
