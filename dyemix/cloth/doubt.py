@@ -80,7 +80,7 @@ def worlds(unmixer: Unmixer, found: Blocks, doubt: Doubt) -> Worlds:
         some = np.sort(np.random.default_rng(len(some)).choice(some, _BLOCKS, replace=False))
     relative, responses = found.relative[some], found.responses[some]
     at, seen, count = np.argwhere(found.inside)[some].astype(float), labs(responses), len(some)
-    there, on_path = path(unmixer, relative)
+    there, on_path = path(unmixer)
     points, colours = np.concatenate([relative, there]), np.concatenate([seen, on_path])
     by_dyes = _by_dyes(unmixer, points, colours, rng)
     camera = np.linalg.cholesky(_OF_DYES**2 * doubt.camera + 1e-9 * np.eye(3))
@@ -94,7 +94,7 @@ def worlds(unmixer: Unmixer, found: Blocks, doubt: Doubt) -> Worlds:
     amounts = np.maximum(relative + amounts[1:] - amounts[0], 0.0)
     # A path seen by the camera of the piece is off as the piece is, as far as that is known.
     held = light * _responses(seen + doubt.in_amounts * by_camera)
-    paths = [path(unmixer, a)[1] for a in amounts] + by_dyes[:, count:]
+    paths = on_path + by_dyes[:, count:]
     base = main_figures(relative, responses, on_path)
     draws = np.array([main_figures(*each) for each in zip(amounts, held, paths, strict=True)])
     draws[:, 3:] = [labs(r.mean(axis=0)) for r in looks]

@@ -112,15 +112,11 @@ def blocks(
     return Blocks(kept, mean, seen, together / spread / np.maximum(mean, 1e-4))
 
 
-def path(unmixer: Unmixer, relative: Array) -> tuple[Array, Array]:
-    """What a piece would go through where nothing parted: amounts over the dose ``(P, k)``, deepest
-    first, at the ratios that its blocks ``(N, k)`` hold on the whole, and CIELAB ``(P, 3)``.
-
-    Those are the recipe's, but for what camera, dosing and fixing made of them: which is no
-    splitting.
+def path(unmixer: Unmixer) -> tuple[Array, Array]:
+    """What a recipe goes through at fixed ratios, where nothing parts: amounts over the dose
+    ``(P, k)``, deepest first, and CIELAB ``(P, 3)``.
     """
-    mean = relative.mean(axis=0)
-    amounts = _DEPTHS[:, np.newaxis] * mean / max(float(mean.mean()), 1e-9)
+    amounts = np.repeat(_DEPTHS[:, np.newaxis], len(unmixer.dose), axis=1)
     return amounts, labs(unmixer.responses(amounts * unmixer.dose))
 
 

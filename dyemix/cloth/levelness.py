@@ -212,7 +212,7 @@ def analyse(
     sizes = {side: max(1, round(side / cells.cell_mm)) for side in SIDES_MM}
     by_size = {n: blocks(cells.inside, relative, cells.responses, n) for n in sizes.values()}
     main = by_size[sizes[BLOCK_MM]]
-    values = main_figures(main.relative, main.responses, path(unmixer, main.relative)[1])
+    values = main_figures(main.relative, main.responses, path(unmixer)[1])
     world = worlds(unmixer, main, doubt)
     sd = np.sqrt((world.draws**2).mean(axis=0))
     block_mm = sizes[BLOCK_MM] * cells.cell_mm

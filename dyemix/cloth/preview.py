@@ -160,7 +160,7 @@ def _patch(
     side = max(10, round(size_mm / BLOCK_MM))
     relative, within = mottle.field((side, side), BLOCK_MM, seed)
     responses = seen(unmixer, relative, within)
-    values = main_figures(relative, responses, path(unmixer, relative)[1])
+    values = main_figures(relative, responses, path(unmixer)[1])
     return Preview(
         recipe, order, source, not used,
         {name: float(value) for (name, _), value in zip(MAIN, values, strict=True)},

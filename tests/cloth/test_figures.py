@@ -22,7 +22,7 @@ def test_a_piece_at_fixed_ratios_does_not_split():
     depth = np.array([0.0] * 25 + [0.5] * 25 + [1.5] * 50)
     relative = np.repeat(depth[:, np.newaxis], 3, axis=1)
     seen = found.responses(relative * found.dose)
-    undyed, uneven, splitting, *_ = main_figures(relative, seen, path(found, relative)[1])
+    undyed, uneven, splitting, *_ = main_figures(relative, seen, path(found)[1])
     assert undyed == 25.0
     assert uneven == pytest.approx(depth.std() / depth.mean())
     assert splitting < 0.15  # the path is straight between its points
@@ -32,7 +32,7 @@ def test_a_piece_that_parts_splits():
     found = unmixer()
     relative = np.repeat([[2.0, 0.5, 0.5], [0.5, 0.5, 2.0]], 50, axis=0)
     seen = found.responses(relative * found.dose)
-    assert main_figures(relative, seen, path(found, relative)[1])[2] > 10.0
+    assert main_figures(relative, seen, path(found)[1])[2] > 10.0
     shades = palette(relative, seen)
     assert sum(shade.share for shade in shades) == pytest.approx(100.0)
     assert {tuple(np.round(shade.relative, 3)) for shade in shades} >= {
