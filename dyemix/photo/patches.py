@@ -203,7 +203,7 @@ def balance(to_xyz: Array, bent: bool = False) -> CameraMatrix:
 
 #: Mean ΔE*ab beyond which a card is another one, and below which it lies in its place: seen by a
 #: camera that was not yet corrected.
-_FAR, _NEAR = 15.0, 12.0
+_FAR, _NEAR = 22.0, 12.0
 #: A card that lies a little off is still read in the middles of its patches.
 _WORTH_MOVING = 0.5
 _CONTRASTS = np.array([1.0, 0.85, 0.7])
