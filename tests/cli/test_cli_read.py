@@ -67,7 +67,7 @@ def test_an_instrument_s_file_becomes_a_table_that_fits(run) -> None:
     ):
         assert words in done.stdout
     assert "Written: swatches.csv" in done.stderr
-    fitted = run("fit")  # names.csv lies beside it, and is no swatch table
+    fitted = run("fit", "--detail")  # names.csv lies beside it, and is no swatch table
     assert fitted.returncode == 0, fitted.stderr
     assert "swatches.csv, the one table in this folder" in fitted.stderr
     assert "gold" in fitted.stdout
@@ -128,7 +128,9 @@ def test_a_second_cloth_from_the_command_line(run) -> None:
     alone = run("fit", "--swatches", "second.csv")
     assert alone.returncode == 2
     assert "one depth" in alone.stderr
-    done = run("fit", "--swatches", "second.csv", "--borrow", str(TABLE), "-o", "second.json")
+    done = run(
+        "fit", "--swatches", "second.csv", "--borrow", str(TABLE), "-o", "second.json", "--detail"
+    )
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith(DEMO_WARNING)  # what is borrowed from the demo is the demo's
     assert "borrowed: spectral shape and depth law" in done.stdout

@@ -308,10 +308,11 @@ def test_mixtures_in_the_table_calibrate_it(
 
 
 def test_the_report_says_that_lamps_are_low_confidence(joint: DyeSet) -> None:
-    text = str(joint.report)
+    assert joint.report is not None
+    text = joint.report.text(detail=True)
     assert text.count("from L*a*b* alone") >= len(joint)
     assert "low confidence" in text
-    assert not any(r.startswith("rough") for r in (joint.report.notes if joint.report else ()))
+    assert not any(r.startswith("rough") for r in joint.report.notes)
 
 
 def test_a_reading_of_its_own_light_is_not_converted(ladders: SwatchSet) -> None:

@@ -150,7 +150,7 @@ def test_what_is_borrowed_is_marked() -> None:
     report = lent(0).report
     assert {dye.law for dye in report.dyes} == {"borrowed"}
     assert {dye.depths for dye in report.dyes} == {(1.0,)}
-    text = str(report)
+    text = report.text(detail=True)
     assert "No mix of yours has been read" in text.splitlines()[0]
     assert "prior: log-normal about 1, standard deviation 0.35" in text
     assert "rose 1." in text

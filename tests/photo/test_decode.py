@@ -259,7 +259,7 @@ def test_a_missing_extra_is_named(
 
     monkeypatch.setattr(decoding.importlib, "import_module", without)
     (tmp_path / name).write_bytes(b"xxxxftypheic" + bytes(100))
-    with pytest.raises(InputError, match=r"pip install 'dyemix\[.*" + words):
+    with pytest.raises(InputError, match=r"pip install '\.\[.*" + words):
         decode(tmp_path / name)
 
 

@@ -100,9 +100,9 @@ def test_without_opencv_the_sentence_says_how_to_get_it(
 
     monkeypatch.setattr(decoding.importlib, "import_module", without)
     Image.new("RGB", (200, 200)).save(tmp_path / "a.jpg")
-    with pytest.raises(InputError, match=r"pip install 'dyemix\[photo\]'"):
+    with pytest.raises(InputError, match=r"pip install '\.\[photo\]'"):
         examine_photo(tmp_path / "a.jpg")
-    with pytest.raises(InputError, match=r"pip install 'dyemix\[photo\]'"):
+    with pytest.raises(InputError, match=r"pip install '\.\[photo\]'"):
         write_photo_page(tmp_path / "s.pdf")
 
 
