@@ -43,9 +43,11 @@ def preview(recipe: tuple[str, ...], alkali: str | None, analysed: tuple[str, ..
     Each RECIPE as a patch of simulated cloth, its shades and figures, to choose among recipes. From
     your own --analysed pieces where they hold its dyes; else from figures that illustrate only.
     """
+    from dyemix.bench.method import dyed_as
     from dyemix.cloth.levelness import saved_pieces
 
     dyes = shared.dyes()
+    order = alkali or str(dyed_as(dyes.conditions)[0].get("alkali", "with"))
     pieces = [piece for file in analysed for piece in saved_pieces(file)]
     asked = [shared.recipe(words, dyes) for words in recipe]
-    shared.show(dyemix.preview(dyes, *asked, order=alkali or "with", pieces=pieces))
+    shared.show(dyemix.preview(dyes, *asked, order=order, pieces=pieces))

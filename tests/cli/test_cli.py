@@ -227,3 +227,9 @@ def test_every_fault_of_a_list_of_colours_is_shown(run):
     assert done.returncode == 2
     assert "colours.csv, row 2, column colour" in done.stderr
     assert "colours.csv, row 3, column colour" in done.stderr
+
+
+def test_preview_takes_the_order_of_the_alkali_from_the_swatches(run):
+    """The demo's were dyed with the alkali an hour after the dye."""
+    assert "alkali: after" in run("preview", "lemon 0.8 + rose 0.5").stdout
+    assert "alkali: presoak" in run("preview", "lemon 0.8", "--alkali", "presoak").stdout
