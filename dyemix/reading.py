@@ -84,6 +84,8 @@ def is_picture(path: str | os.PathLike[str]) -> bool:
     """Whether a file begins as a picture does, or ends as a raw one."""
     path = Path(path)
     try:
+        if not path.is_file():
+            return False  # nor a pipe, which would be waited for
         with path.open("rb") as file:
             start = file.read(16)
     except (OSError, ValueError):

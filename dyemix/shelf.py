@@ -18,10 +18,10 @@ from pathlib import Path
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.files import LARGEST, read_swatches
-from dyemix.files.cells import read_bytes
 from dyemix.files.headings import is_swatch_table
 from dyemix.model.dyes import DyeSet
 from dyemix.model.saved import FORMAT, VERSION, load, save
+from dyemix.writing import read_bytes
 
 DEMO_TABLE, DEMO_MIXTURES = "napkins.csv", "napkins_mixtures.csv"
 

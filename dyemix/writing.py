@@ -1,4 +1,4 @@
-"""The one writer of files, for every command and every function that writes one.
+"""The one writer of files, for every command and every function that writes one, and `read_bytes`.
 
 A file of the dyer's is never lost to it: what stands there is kept unless she says ``--force``, an
 input of the same command and a dye book are kept whatever she says, and a file is whole or not
@@ -29,6 +29,8 @@ _BOOK, _BOOK_SUFFIX = b"SQLite format 3\0", ".dyebook"
 _FORMULA = re.compile(
     r"'*(?:[=+@]|-(?!(?:[0-9]+\.?|[0-9]*\.[0-9]+)(?:e[+-]?[0-9]+)?$))", re.IGNORECASE
 )
+#: No saved set, settings or table of the dyer's is larger (bytes), unless a reader says so.
+LARGEST = 20_000_000
 _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 _REFUSED = (errno.EACCES, errno.EPERM, errno.EROFS)
 
@@ -62,6 +64,27 @@ def write(
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
+
+
+def read_bytes(path: Named, largest: int = LARGEST) -> bytes:
+    """What a file holds, up to so many bytes. Raises `InputError` for none, or more."""
+    path, data = Path(path), b""
+    try:
+        size = path.stat().st_size if path.is_file() else 0
+        if size > largest:
+            most = f"at most {largest / 1e6:.0f} MB are read: is this the right file?"
+            problem = f"{size / 1e6:,.0f} MB; {most}"
+        elif path.is_file():
+            data, problem = path.read_bytes(), "the file is empty."
+        elif path.exists():
+            problem = "this is not a file: name the file itself."
+        else:
+            problem = "there is no such file: check the name and the folder."
+    except OSError as error:
+        problem = f"the file cannot be read ({error.strerror or error})."
+    if not data.strip():
+        raise InputError(Fault(problem, path.name or str(path)))
+    return data
 
 
 def as_cell(text: str) -> str:

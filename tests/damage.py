@@ -47,7 +47,7 @@ def read_or_refused(path: Path, data: bytes) -> bool:
     try:
         swatches = read_swatches(path)
     except DyemixError as error:
-        refusal = str(error)
+        refusal: str | None = str(error)
     else:
         refusal = None
     if refusal is not None:

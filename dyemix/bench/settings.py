@@ -24,6 +24,7 @@ import numpy as np
 from dyemix.dataset.recipe import SPOON_SETS, dye_name
 from dyemix.dataset.units import to_mark, to_step
 from dyemix.errors import Fault, InputError
+from dyemix.writing import read_bytes
 
 #: Orders in which the alkali may go in, in words; a recorded condition of every swatch (common
 #: practice).
@@ -196,9 +197,7 @@ class BathSettings:
         """Read a TOML file; what it leaves out keeps its default. Raises `InputError`."""
         name = Path(path).name
         try:
-            return cls(**tomllib.loads(Path(path).read_text(encoding="utf-8")))
-        except OSError as error:
-            raise InputError(Fault(f"cannot be read: {error.strerror}.", name)) from None
+            return cls(**tomllib.loads(read_bytes(path).decode()))
         except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
             raise InputError(Fault(f"is not a TOML file: {error}.", name)) from None
         except InputError as error:

@@ -54,6 +54,8 @@ def told(path: Path) -> Iterator[None]:
         code = getattr(error, "sqlite_errorcode", 0) & 0xFF
         words = _SENTENCES.get(code, "the book refused this ({error}): nothing of it was written.")
         raise SavedError(f"{path}: {words.format(error=error)}") from None
+    except UnicodeDecodeError:  # what SQLite says of a damaged book quotes its bytes
+        raise SavedError(f"{path}: damaged: {_BACKUP}.") from None
     except UnicodeEncodeError:
         raise SavedError(f"{path}: this text cannot be written: it is not Unicode.") from None
 
@@ -177,7 +179,7 @@ class BookFile:
                 yield self.db
             except DyemixError:
                 raise
-            except ValueError as error:  # a date or a word that no version writes
+            except (ValueError, LookupError, TypeError) as error:  # what no version writes
                 raise SavedError(
                     f"{self.path}: a value in it is damaged ({error}): {_BACKUP}."
                 ) from None

@@ -9,9 +9,9 @@ from typing import IO, Any
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
 from dyemix.files import cgats, cxf, delimited, xlsx
-from dyemix.files.cells import NO_TEXT, read_bytes
+from dyemix.files.cells import NO_TEXT
 from dyemix.files.delimited import written as swatch_table
-from dyemix.writing import write
+from dyemix.writing import read_bytes, write
 
 __all__ = ["read_swatches", "swatch_table", "write_swatches"]
 

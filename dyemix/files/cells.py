@@ -13,6 +13,7 @@ from typing import NoReturn
 from dyemix.console import REWRITING
 from dyemix.errors import Fault, InputError
 from dyemix.files.headings import known
+from dyemix.writing import read_bytes
 
 #: More columns than this is no swatch table (1 nm from 300 to 1100 nm is 801).
 MOST_COLUMNS = 2_000
@@ -93,27 +94,6 @@ def decode(data: bytes, notes: list[str]) -> str | None:
         notes += [note] if note else []
         return None if _CONTROL.search(text) else text
     return None
-
-
-def read_bytes(path: str | os.PathLike[str], largest: int) -> bytes:
-    """What a file holds, up to so many bytes. Raises `InputError` for none, or more."""
-    path, data = Path(path), b""
-    try:
-        size = path.stat().st_size if path.is_file() else 0
-        if size > largest:
-            most = f"at most {largest / 1e6:.0f} MB are read: is this the right file?"
-            problem = f"{size / 1e6:,.0f} MB; {most}"
-        elif path.is_file():
-            data, problem = path.read_bytes(), "the file is empty."
-        elif path.exists():
-            problem = "this is not a file: name the file itself."
-        else:
-            problem = "there is no such file: check the name and the folder."
-    except OSError as error:
-        problem = f"the file cannot be read ({error.strerror or error})."
-    if not data.strip():
-        raise InputError(Fault(problem, path.name or str(path)))
-    return data
 
 
 def read_text(path: str | os.PathLike[str]) -> tuple[str, Faults]:

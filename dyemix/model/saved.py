@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import json
 import os
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.serialise import from_plain, parse, plain
-from dyemix.errors import DyemixError, SavedError
+from dyemix.errors import DyemixError, InputError, SavedError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import depth_law, depth_law_by_law
-from dyemix.writing import write
+from dyemix.writing import read_bytes, write
 
 FORMAT = "dyemix dye set"
 #: Raised with every change of the layout below; an older version is still read.
@@ -49,13 +48,12 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
     >>> load("dyes.json").names == dyes.names
     True
     """
-    path = Path(path)
     try:
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise SavedError(f"{path}: cannot be read ({error.strerror}).") from None
-    except ValueError:
-        text = ""  # not UTF-8: told below like any other damage
+        text = read_bytes(path).decode()
+    except InputError as error:
+        raise SavedError(str(error)) from error
+    except UnicodeDecodeError:
+        text = ""  # told below like any other damage
     return from_text(text, str(path))
 
 

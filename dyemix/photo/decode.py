@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.errors import Fault, InputError
-from dyemix.files.cells import read_bytes
+from dyemix.writing import read_bytes
 
 if TYPE_CHECKING:
     from PIL.Image import Image

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -72,7 +72,7 @@ END_DATA
 """
 
 
-def spectral(fields: list[str], values: list[object], above: str = "", count: int = 1) -> str:
+def spectral(fields: list[str], values: Sequence[object], above: str = "", count: int = 1) -> str:
     return (
         f"ISO28178\n{above}BEGIN_DATA_FORMAT\nSAMPLE_ID RECIPE {' '.join(fields)}\n"
         f"END_DATA_FORMAT\nNUMBER_OF_SETS {count}\nBEGIN_DATA\n"

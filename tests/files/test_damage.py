@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from damage import damaged, read_or_refused
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from samples import SOUND, archive, unpacked, workbook
+
+from benchmarks import hostile
 
 pytestmark = pytest.mark.filterwarnings("error", "ignore:.*related API features.*")
 seeds = st.integers(0, 2**32)
@@ -74,3 +78,22 @@ def test_any_text_in_any_element(tmp_path: Path, changes: list[tuple[str, str]])
     for old, new in changes:
         out = out.replace(old, f'"{new}"' if old.startswith('"') else new)
     read_or_refused(tmp_path / "odd.cxf", out.encode())
+
+
+@pytest.fixture(scope="module")
+def readers() -> dict[str, tuple[bytes, Callable[[Path], object]]]:
+    return hostile.readers()
+
+
+STORES = ["names", "targets", "jobs", "corners", "settings", "saved set, kept fit", "book"]
+
+
+@pytest.mark.parametrize("kind", STORES)
+def test_any_table_or_store(readers: Any, kind: str) -> None:
+    """As many as are quick; the benchmark of this name takes 100,000."""
+    line = hostile.attack(kind, *readers[kind], 150)
+    assert "150 files" in line
+
+
+def test_no_kind_of_file_is_left_out(readers: Any) -> None:
+    assert {*readers} == {*SOUND, *STORES}

@@ -73,5 +73,5 @@ def test_truncated_file(dyes, tmp_path, cut):
 
 
 def test_missing_file(tmp_path):
-    with pytest.raises(SavedError, match="cannot be read"):
+    with pytest.raises(SavedError, match="no such file"):
         dyemix.load(tmp_path / "nothing.json")

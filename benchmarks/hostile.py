@@ -1,0 +1,115 @@
+"""Damaged input over every reader: how many were read, how many refused in words, and how long.
+
+Anything but one of our own errors, more than 300 MB, or a minute over one file ends the run with
+the seed that led there. ``python -m benchmarks.hostile [MANY]``.
+"""
+
+from __future__ import annotations
+
+import resource
+import signal
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import dyemix
+from dyemix.bench.settings import BathSettings, defaults_text
+from dyemix.bench.tables import read_jobs
+from dyemix.dyebook.book import DyeBook
+from dyemix.errors import DyemixError
+from dyemix.files import read_swatches
+from dyemix.files.names import read_names
+from dyemix.files.targets import read_targets
+from dyemix.model.saved import load, saved_text
+from dyemix.photo.places import read_corners
+from tests.damage import damaged
+from tests.files.samples import SOUND
+
+MOST_MB, MOST_SECONDS = 300, 60
+NAMES = b"# stock_pct: 2\n# cloth_g: 50\nsample,recipe,swatch\na,gold 5 mL,7\nb,navy 1,\n"
+TARGETS = b"name,L*,a*,b*,light\nleaf,56.5,-30.2,13.1,D65/10\nsky,60,-5,-20,A/2\n"
+JOBS = b"job,recipe,cloth_g,pieces\nleaf,gold 1 + navy 0.25,240,2\nsky,navy 0.5,60,1\n"
+CORNERS = (
+    b"cell,x1,y1,x2,y2,x3,y3,x4,y4,role\nA1,10,10,90,10,90,90,10,90,swatch\n"
+    b"A2,100,10,190,10,190,90,100,90,\n"
+)
+
+
+def readers() -> dict[str, tuple[bytes, Callable[[Path], object]]]:
+    """Each kind of file by name: a sound one, and what reads it."""
+    table: Callable[[Path], object] = read_swatches
+    found = {name: (data, table) for name, data in SOUND.items()}
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "a.dyebook"
+        with DyeBook(path) as book:
+            book.add_swatches(dyemix.demo(), "first")
+        filled = path.read_bytes()
+
+    def open_book(path: Path) -> None:
+        with DyeBook(path, create=False) as book:
+            book.swatches()
+            book.trials()
+            book.sheets()
+
+    return found | {
+        "names": (NAMES, lambda path: read_names(path, [])),
+        "targets": (TARGETS, read_targets),
+        "jobs": (JOBS, read_jobs),
+        "corners": (CORNERS, read_corners),
+        "settings": (defaults_text().encode(), BathSettings.load),
+        "saved set, kept fit": (saved_text(dyemix.fit(dyemix.demo())).encode(), load),
+        "book": (filled, open_book),
+    }
+
+
+def attack(kind: str, sound: bytes, read: Callable[[Path], object], many: int) -> str:
+    """Read so many damaged files of a kind; how it went, in a line. Any foreign error passes."""
+    taken, slowest, started = 0, 0.0, time.perf_counter()
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "damaged"
+        path.write_bytes(sound)
+        read(path)  # or the figures below would say nothing
+        for seed in range(many):
+            path.write_bytes(damaged(sound, seed, 1 + seed % 2))
+            begun = time.perf_counter()
+            signal.alarm(MOST_SECONDS)
+            try:
+                read(path)
+                taken += 1
+            except DyemixError:
+                pass
+            except BaseException as error:
+                error.add_note(f"{kind}, seed {seed}")
+                raise
+            finally:
+                signal.alarm(0)
+            slowest = max(slowest, time.perf_counter() - begun)
+            for rest in Path(folder).glob("damaged?*"):
+                rest.unlink()
+    each = (time.perf_counter() - started) / many * 1e3
+    return (
+        f"{kind:24} {many:6} files: {taken:6} read, {many - taken:6} refused, {each:6.2f} ms each, "
+        f"slowest {slowest:.2f} s"
+    )
+
+
+def main(many: int = 100_000) -> None:
+    """Damage each kind of file equally often, and print a line for each."""
+
+    def hang(*_: object) -> None:
+        raise TimeoutError
+
+    signal.signal(signal.SIGALRM, hang)
+    kinds = readers()
+    for kind, (sound, read) in kinds.items():
+        line = attack(kind, sound, read, many // len(kinds))
+        megabytes = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        if megabytes > MOST_MB:
+            raise SystemExit(f"{kind}: {megabytes:.0f} MB")
+        print(f"{line}, {megabytes:.0f} MB so far", flush=True)
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100_000)
