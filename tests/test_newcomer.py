@@ -61,7 +61,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.filterwarnings("default")  # of other libraries than ours
 def test_it_runs(script: Path, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     if script.stem == "photograph":
-        shutil.copy(photographs.shoot(), folder / "photo.jpg")
+        shutil.copy(photographs.shoot((0.18,), with_card=False), folder / "photo.jpg")
     monkeypatch.chdir(folder)
     runpy.run_path(str(script))
 
