@@ -108,6 +108,7 @@ def everything(folder: Path) -> dict[str, bytes]:
     }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "option"), OUTPUTS)
 def test_a_command_writes_what_it_is_told_to_and_nothing_else(
     bench: Command, name: str, option: str, tmp_path: Path
