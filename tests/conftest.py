@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import one_thread  # noqa: F401  (before numpy)
+
+# isort: split
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass

@@ -60,6 +60,7 @@ def joint(ladders: SwatchSet) -> DyeSet:
     return fit(as_lab(ladders))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("noise", [True, False])
 def test_mixtures_lose_little_against_spectra(noise: bool) -> None:
     for loss, most in zip(losses(0, noise, (D65_10, A)), (0.4, 0.95), strict=True):

@@ -71,6 +71,7 @@ def miss(dyes: DyeSet, shop: Workshop, recipes: list[dict[str, float]]) -> float
     return float(delta_e(truth, [dyes.predict(r, D65_10).lab for r in recipes]).mean())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", SEEDS)
 def test_one_square_a_dye_predicts_a_cloth_nearly_as_a_library_does(seed: int) -> None:
     shop, _ = second(seed)
