@@ -278,12 +278,13 @@ def test_an_earlier_command_is_told_how_it_is_written_now(run: Command, old: str
     done = run(*shlex.split(old))
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr.rstrip().endswith(f": dyemix {new}")
-    context = click.Context(dyemix)
+    # A command keeps the help option of the context that it first meets.
+    context = click.Context(dyemix, help_option_names=["-h", "--help"])
     name, command, rest = dyemix.resolve_command(context, shlex.split(new))
     while isinstance(command, click.Group):
         name, command, rest = command.resolve_command(context, rest)
     assert command is not None
-    command.make_context(name, rest)  # and is a command now
+    command.make_context(name, rest, parent=context)  # and is a command now
 
 
 def test_what_is_new_is_not_called_old() -> None:
