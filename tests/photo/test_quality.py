@@ -87,6 +87,7 @@ def test_shadow_blur_seam_and_fold_are_left_out(tmp_path: Path) -> None:
     assert set(why) == {"A1", "A6", "B3", "D2"}
 
 
+@pytest.mark.slow
 def test_mottled_cloth_is_reported_and_its_error_wider(tmp_path: Path) -> None:
     level, uneven = (
         examine_photo(
@@ -124,6 +125,7 @@ def test_the_same_grey_with_two_values_is_flagged(tmp_path: Path) -> None:
     assert any("greys of the patch card differ" in doubt for doubt in found.characterisation.doubts)
 
 
+@pytest.mark.slow
 def test_a_file_of_linear_values_is_recognised_by_its_grey_steps(tmp_path: Path) -> None:
     codes = np.asarray(Image.open(shoot())) / 255.0
     light = np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)

@@ -315,6 +315,7 @@ def test_long_recipes_are_legible(shelf: DyeSet) -> None:
     assert not any(t.get_parse_math() for t in figure.axes[0].texts)
 
 
+@pytest.mark.slow
 def test_many_recipes_go_on_further_pages(shelf: DyeSet) -> None:
     found = match(shelf, "#7d8a6e", max_dyes=3, count=20)
     sheets = pages(match_picture.pages, found)
@@ -375,6 +376,7 @@ def test_neighbours_of_a_card_touch(triangle: ShadeCard) -> None:
     assert all(f"all {name}" in shown for name in TRIANGLE)
 
 
+@pytest.mark.slow
 def test_a_card_prints_true_to_size(triangle: ShadeCard) -> None:
     sheets = pages(card.pages, triangle)[1:]
     labels = " ".join(words(figure) for figure in sheets)
@@ -546,6 +548,7 @@ def test_files_are_the_same_each_time(
     assert b"<dc:date>" not in written[0]
 
 
+@pytest.mark.slow
 def test_several_pages_are_one_pdf(tmp_path: Path, shelf: DyeSet) -> None:
     strip = shade_card(shelf, ("lemon", "navy"))
     plot(strip, tmp_path / "card.pdf")
