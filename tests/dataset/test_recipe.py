@@ -309,3 +309,8 @@ def test_spoonfuls_are_the_nearest_quarter_teaspoon(ml: float, spoons: str) -> N
         Measures({"": 1.0}, 100.0, spoons),
     )
     assert 100 * in_words.total == pytest.approx(measured.ml)
+
+
+def test_twenty_drops_are_a_millilitre() -> None:
+    """Common practice; 1 mL of 1 % stock holds 0.01 g of dye: 0.01 % owf on 100 g."""
+    assert Recipe.parse("gold 20 drops", Measures({"": 1.0}, 100.0)).total == pytest.approx(0.01)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from dyemix.dataset.units import (
+    STOCK_PCT,
     added_to_pct,
     auxiliary_stock_ml,
     dilution,
@@ -27,6 +28,7 @@ def test_dye_salt_and_water_by_hand() -> None:
     assert dye_g(125, 2) == pytest.approx(2.5)
     assert auxiliary_stock_ml(5, 10, 20, 25) == pytest.approx(4)
     assert water_ml(1000, [120, 30], 80) == pytest.approx(770)
+    assert STOCK_PCT == 1.0  # g per 100 mL, the one strength where none is stated
     assert water_ml(100, [70, 40], 20) == pytest.approx(-30), "negative says that it does not fit"
     assert water_ml(100, []) == 100
 
