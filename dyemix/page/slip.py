@@ -12,7 +12,6 @@ from functools import cached_property
 from typing import Any
 from urllib.parse import urlencode
 
-from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Measures, Recipe, spoonfuls, stock_ml
 from dyemix.dataset.units import STOCK_PCT, parse_weight
 from dyemix.errors import DyemixError
@@ -154,10 +153,6 @@ class Slip:
     @property
     def kit(self) -> Kit:
         return Kit(self.cloth_g, self.strengths, "spoons" if self.unit == "spoons" else "syringe")
-
-    @property
-    def seen_by(self) -> Light | None:
-        return Light.parse(self.light) if self.light else None
 
     def ml(self, dye: str, recipe: Recipe) -> float:
         """mL of stock of a dye in a recipe."""

@@ -71,9 +71,7 @@ def reads() -> Iterator[tuple[str, str]]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "place", ["nowhere", "folder", "empty.csv", "/dev/null", "pipe", "small.png"]
-)
+@pytest.mark.parametrize("place", PLACES)
 @pytest.mark.parametrize(("name", "option"), list(reads()))
 def test_what_is_no_input_is_refused_in_a_sentence(
     bench: Command, name: str, option: str, place: str
