@@ -2,10 +2,6 @@ from dyemix.bench.bath_sheet import bath_sheet as bath_sheet
 from dyemix.bench.first_swatches import first_swatches as first_swatches
 from dyemix.bench.plan import bench_plan as bench_plan
 from dyemix.bench.stock import stock_sheet as stock_sheet
-from dyemix.cloth.levelness import levelness as levelness
-from dyemix.cloth.preview import preview as preview
-from dyemix.colour.ciecam16 import HueSpace as HueSpace
-from dyemix.colour.ciecam16 import Scale as Scale
 from dyemix.colour.ciede2000 import delta_e as delta_e
 from dyemix.colour.colorimetry import Light as Light
 from dyemix.colour.colorimetry import hex_to_lab as hex_to_lab
@@ -15,7 +11,6 @@ from dyemix.dataset.readings import Reading as Reading
 from dyemix.dataset.recipe import Recipe as Recipe
 from dyemix.dataset.swatches import SwatchSet as SwatchSet
 from dyemix.dataset.target import Target as Target
-from dyemix.dataset.trial import Bath as Bath
 from dyemix.dataset.trial import Trial as Trial
 from dyemix.dyebook.book import DyeBook as DyeBook
 from dyemix.errors import DyemixError as DyemixError
@@ -35,14 +30,12 @@ from dyemix.matching.dispensing import Kit as Kit
 from dyemix.matching.match import match as match
 from dyemix.matching.match import match_many as match_many
 from dyemix.matching.next_swatch import next_swatch as next_swatch
-from dyemix.matching.suggest import suggest as suggest
 from dyemix.model.dyes import DyeSet as DyeSet
 from dyemix.model.saved import load as load
 from dyemix.model.saved import save as save
 from dyemix.plots import plot as plot
 from dyemix.reading import read_photo as read_photo
 from dyemix.series.shade_card import shade_card as shade_card
-from dyemix.series.steps import RouteKind as RouteKind
 from dyemix.series.subdue import subdue as subdue
 from dyemix.series.subdue import subdue_on as subdue_on
 from dyemix.series.subdue import tone as tone

@@ -49,7 +49,7 @@ class ReadReport:
     def __str__(self) -> str:
         s = self.swatches
         lights = dict.fromkeys(str(r.light) for r in s.readings if r.light is not None)
-        about = list(s.notes) if self.photograph is None else []  # a photograph has said them
+        about = list(s.warnings) if self.photograph is None else []  # a photograph has said them
         about += [f"CIELAB under {', '.join(lights)}."] if lights else []
         about += _conditions(s)
         if self.joined:

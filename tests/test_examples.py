@@ -12,6 +12,12 @@ from typing import Any
 import pytest
 
 import dyemix
+from dyemix.cloth.levelness import levelness
+from dyemix.cloth.preview import preview
+from dyemix.colour.ciecam16 import HueSpace, Scale
+from dyemix.dataset.trial import Bath
+from dyemix.matching.suggest import suggest
+from dyemix.series.steps import RouteKind
 
 MODULES = ["dyemix", *(m.name for m in pkgutil.walk_packages(dyemix.__path__, "dyemix."))]
 FLAGS = doctest.ELLIPSIS | doctest.IGNORE_EXCEPTION_DETAIL
@@ -40,3 +46,8 @@ def test_examples_hold(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatc
 @pytest.mark.parametrize("name", dyemix.__all__)
 def test_each_public_name_has_an_example(name: str) -> None:
     assert ">>> " in (getattr(dyemix, name).__doc__ or "")
+
+
+@pytest.mark.parametrize("value", [HueSpace, Scale, RouteKind, Bath, suggest, preview, levelness])
+def test_so_has_what_packages_give_beside_them(value: Any) -> None:
+    assert ">>> " in value.__doc__

@@ -205,7 +205,7 @@ def _expected(dyes: DyeSet | None, recipe: Recipe, target: Target | str | None) 
     light = target.light or dyes.light
     amounts = dyes.amounts(recipe)[None, :]
     found = dyes.predict_many(amounts, light)
-    pot = found.miss(target.lab, spread=target.spread)
+    pot = found.in_pot(target.lab, spread=target.spread)
     return (
         f"ΔE2000 {float(delta_e(target.lab, found.lab[0])):.1f} on paper, {pot.mean[0]:.1f} likely "
         f"in the pot, nine pots in ten below {pot.bound[0]:.1f} ({light})"

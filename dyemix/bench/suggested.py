@@ -5,6 +5,7 @@ from __future__ import annotations
 from dyemix.bench.dosing import Bottles
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.result import DEMO_WARNING
+from dyemix.matching.matches import Reach
 from dyemix.matching.suggest import Suggestion, Suggestions
 
 #: Columns of a line.
@@ -18,7 +19,8 @@ def suggested(found: Suggestions, bottles: Bottles, cloth_g: float) -> str:
     """
     answer, recipes = found.found, [choice.match.recipe for choice in found.choices]
     lines = [DEMO_WARNING] if answer.demo else []
-    lines += [f"Target {answer.target}, {answer.reach.value}.", *answer.advice[:1]]
+    lines += [f"Target {answer.target}, {answer.reach.value}."]
+    lines += () if answer.reach is Reach.WITHIN else answer.warnings[:1]
     lines += mottled(answer.dyes.conditions)
     width = max(len(str(recipe)) for recipe in recipes)
     lines.append(f"   {'% of dry cloth weight':<{width}}  on paper  in the pot")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import dyemix
 from dyemix import console
 from dyemix.cli import shared
 from dyemix.cli.options import command, given
@@ -45,9 +44,10 @@ def preview(recipe: tuple[str, ...], alkali: str | None, analysed: tuple[str, ..
     """
     from dyemix.bench.method import dyed_as
     from dyemix.cloth.levelness import saved_pieces
+    from dyemix.cloth.preview import preview
 
     dyes = shared.dyes()
     order = alkali or str(dyed_as(dyes.conditions)[0].get("alkali", "with"))
     pieces = [piece for file in analysed for piece in saved_pieces(file)]
     asked = [shared.recipe(words, dyes) for words in recipe]
-    shared.show(dyemix.preview(dyes, *asked, order=order, pieces=pieces))
+    shared.show(preview(dyes, *asked, order=order, pieces=pieces))

@@ -39,8 +39,10 @@ def match(
     in a photograph of the printed page, as 'photo.jpg B3'. The --output is the recipes of a list
     of --targets, as CSV.
     """
+    from dyemix.cloth.preview import preview
     from dyemix.files.targets import read_targets
     from dyemix.matching.matches import recipes_table
+    from dyemix.matching.suggest import suggest
 
     if (target is None) == (targets is None):
         raise UsageError("match one TARGET, as '#7d8a6e', or a list of them with --targets.")
@@ -51,12 +53,12 @@ def match(
     limits = _understood(dyes, **limits)
     if targets is None:
         words = str(target)
-        work_out: Any = dyemix.match if whole else dyemix.suggest
+        work_out: Any = dyemix.match if whole else suggest
         found = work_out(dyes, shared.target(words), **limits)
         answer = found if whole else found.found
         shared.show(answer, answer.text(detail=detail) if whole else shared.short(found, dyes))
         if detail and not given("json") and (dyed := [m.recipe for m in answer if m.recipe]):
-            shared.say(dyemix.preview(dyes, *dyed).short())
+            shared.say(preview(dyes, *dyed).short())
         for best in found[:1] if whole else [found[0].match]:
             recipe = best.measured.recipe if best.measured else best.recipe
             shared.bath("Dye 5 g of it first, then", recipe, dyes, words, answer.target)

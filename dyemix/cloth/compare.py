@@ -31,12 +31,12 @@ class PieceComparison(Result):
     ----------
     pieces : as given.
     differences : of each pair of pieces, what differs by more than its error: a sentence each.
-    notes : what is doubtful about comparing them.
+    warnings : what is doubtful about comparing them.
     """
 
     pieces: tuple[Levelness, ...]
     differences: tuple[str, ...]
-    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
 
     def __len__(self) -> int:
         return len(self.pieces)
@@ -60,7 +60,7 @@ class PieceComparison(Result):
             values = "".join(f"{piece.figure(n)!s:>16}" for n in names)
             lines.append(f"{title:<30}{values}")
         lines += self.differences or ("No difference exceeds its error.",)
-        return "\n".join([*lines, *(f"- {note}" for note in self.notes)])
+        return "\n".join([*lines, *(f"- {note}" for note in self.warnings)])
 
 
 def compare_pieces(pieces: Sequence[Levelness]) -> PieceComparison:

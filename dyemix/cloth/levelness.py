@@ -104,7 +104,7 @@ class Levelness(Result):
     draws : ``(W, 6)`` how far the main figures move in each of W worlds of what is not known; the
         same worlds for every piece of the same dyes, so that common errors cancel in a comparison.
     camera : ``(3, F)`` of the camera's matrix: pieces are compared by one camera only.
-    notes : what is doubtful.
+    warnings : what is doubtful.
     maps : the piece itself; None for one that was kept.
     """
 
@@ -117,7 +117,7 @@ class Levelness(Result):
     mottle: Mottle
     draws: Annotated[Array, Shape("W", 6)]
     camera: Annotated[Array, Shape(3, "F")]
-    notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     demo: bool = False
     maps: Maps | None = None
 
@@ -146,7 +146,7 @@ class Levelness(Result):
                 f"  {d.dye:<14} {d.mean:.2f} ± {d.error:.2f} of {d.dose:g}; block ± "
                 f"{100 * d.block_error:.0f} %"
             )
-        return "\n".join([*lines, *(f"- {note}" for note in self.notes)])
+        return "\n".join([*lines, *(f"- {note}" for note in self.warnings)])
 
 
 def levelness(
@@ -193,7 +193,7 @@ def levelness(
     unmixer = Unmixer(dyes, asked)
     seen = examine_photo(photo, options)
     cells = read_piece(seen, unmixer, piece, cell_mm, every_pixel)
-    told, notes = seen.characterisation, seen.characterisation.doubts
+    told, notes = seen.characterisation, seen.characterisation.warnings
     same = dyes.conditions.get("geometry") == "photograph"
     if same:
         notes += (_SAME_CAMERA,)
@@ -239,7 +239,7 @@ def analyse(
             world.typical(main.relative), deeper, strict=True,
         )
     ]  # fmt: skip
-    notes = [*cells.notes, *doubt.words, _SHADING]
+    notes = [*cells.warnings, *doubt.words, _SHADING]
     if len(dose) > 3:
         notes.append(
             f"Three responses fix three dyes at most: of these {len(dose)} the recipe's ratios "

@@ -52,7 +52,7 @@ class Photographed:
     camera : ``(3, 3)`` covariance of the camera's error in the three parts of ΔE2000.
     clipped : share of the piece at the top of the camera's scale.
     anchored : whether an undyed square on the page sets its white.
-    notes : what was found, one sentence each.
+    warnings : what was found, one sentence each.
     """
 
     responses: Single
@@ -64,7 +64,7 @@ class Photographed:
     camera: Array
     clipped: float
     anchored: bool
-    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
 
 
 def read_piece(

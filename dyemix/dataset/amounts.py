@@ -33,6 +33,13 @@ def is_one(given: Any) -> bool:
     return isinstance(given, str | Mapping)
 
 
+def index_of(given: Any) -> Any:
+    """The index of a frame or a column; None for what has none."""
+    pandas = sys.modules.get("pandas")
+    held = pandas is not None and isinstance(given, pandas.DataFrame | pandas.Series)
+    return given.index if held else None
+
+
 def place(dye: str, names: Sequence[str]) -> int:
     """Position of a dye on the shelf. Raises `RecipeError` that suggests the nearest name."""
     if dye in names:
@@ -68,8 +75,7 @@ def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...
         raise RecipeError(f"amounts are {len(names)} columns of % owf, not {values.shape}.")
     if len(bad := np.flatnonzero(~np.all(values >= 0, axis=1))):
         raise RecipeError(f"amounts are % owf, 0 or more: row {bad[0]} (from 0) is not.")
-    index = given.index if hasattr(given, "index") and not isinstance(given, list | tuple) else None
-    return np.asarray(values, dtype=float), recipes, None if is_one(given) else index
+    return np.asarray(values, dtype=float), recipes, None if is_one(given) else index_of(given)
 
 
 def _recipe(given: Any) -> Recipe:

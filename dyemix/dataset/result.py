@@ -145,10 +145,12 @@ def _shown(value: object) -> object:
 def _equal(one: Any, other: Any) -> bool:
     if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
         return bool(np.array_equal(one, other, equal_nan=one.dtype.kind == "f"))
-    return bool(one == other)
+    return bool(one.equals(other) if hasattr(one, "equals") else one == other)  # a pandas index
 
 
 def _hashable(value: Any) -> Any:
     if isinstance(value, np.ndarray):
         return (value + 0).tobytes()  # −0 is 0
+    if hasattr(value, "equals"):
+        return tuple(value)
     return frozenset(value.items()) if isinstance(value, Mapping) else value

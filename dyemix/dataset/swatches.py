@@ -43,7 +43,7 @@ class SwatchSet(Result):
     Attributes
     ----------
     readings : every reading, doubtful ones included.
-    notes : what was understood and assumed on the way in, one sentence each.
+    warnings : what was understood, assumed and doubted on the way in, one sentence each.
     source : the file's name, for messages.
     demo : whether these are invented dyes.
 
@@ -54,7 +54,7 @@ class SwatchSet(Result):
     """
 
     readings: tuple[Reading, ...]
-    notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     source: str = ""
     demo: bool = False
 
@@ -80,14 +80,16 @@ class SwatchSet(Result):
 
         Raises `InputError` with every fault, each by its row (from 0) and column.
         """
-        told = {key: table.attrs[key] for key in ("source", "notes", "demo") if key in table.attrs}
-        told |= {"notes": tuple(told["notes"])} if "notes" in told else {}
+        told = {
+            key: table.attrs[key] for key in ("source", "warnings", "demo") if key in table.attrs
+        }
+        told |= {"warnings": tuple(told["warnings"])} if "warnings" in told else {}
         return cls(readings_of(table, light, Unit(scale), conditions or {}), **told)
 
     def to_frame(self) -> Frame:
         """One row a reading: recipe, amounts by dye (% owf), swatch, colour, bands, conditions."""
         out = super().to_frame()
-        out.attrs = {"source": self.source, "notes": list(self.notes), "demo": self.demo}
+        out.attrs = {"source": self.source, "warnings": list(self.warnings), "demo": self.demo}
         return out
 
     def _rows(self) -> Iterable[Row]:
@@ -102,7 +104,7 @@ class SwatchSet(Result):
     def __add__(self, other: SwatchSet) -> SwatchSet:
         return SwatchSet(
             self.readings + other.readings,
-            tuple(dict.fromkeys(self.notes + other.notes)),
+            tuple(dict.fromkeys(self.warnings + other.warnings)),
             " + ".join(dict.fromkeys(filter(None, (self.source, other.source)))),
             self.demo or other.demo,
         )
@@ -212,7 +214,7 @@ class SwatchSet(Result):
         )
 
     @property
-    def warnings(self) -> tuple[str, ...]:
+    def apart(self) -> tuple[str, ...]:
         """Repeats that do not agree, a sentence each. All of them are used as they stand."""
         odd = tuple(text for swatch in self.swatches for text in swatch.warnings)
         return odd + self.repeats.reading.apart + self.repeats.dye_again.apart
@@ -221,9 +223,9 @@ class SwatchSet(Result):
         """These swatches less those called `CHECK`, and those: kept out of the fit to check it."""
         held = tuple(r for r in self.readings if r.swatch.casefold() == CHECK)
         if not held:
-            return self, replace(self, readings=(), notes=())
+            return self, replace(self, readings=(), warnings=())
         kept = tuple(r for r in self.readings if r.swatch.casefold() != CHECK)
-        return replace(self, readings=kept), replace(self, readings=held, notes=())
+        return replace(self, readings=kept), replace(self, readings=held, warnings=())
 
     def without(self, labels: Iterable[str] | str) -> SwatchSet:
         """These swatches less the ones named, by label or recipe, as the dyer asks.
@@ -238,11 +240,11 @@ class SwatchSet(Result):
                 raise FitError(f"no swatch is called {label!r}: nothing was left out.")
             gone.update(id(reading) for swatch in hits for reading in swatch.readings)
         kept = tuple(r for r in self.readings if id(r) not in gone)
-        notes = [f"left out as asked: {', '.join(sorted(left_out))}."] if left_out else []
-        return replace(self, readings=kept, notes=(*self.notes, *notes))
+        said = [f"left out as asked: {', '.join(sorted(left_out))}."] if left_out else []
+        return replace(self, readings=kept, warnings=(*self.warnings, *said))
 
     def __str__(self) -> str:
-        return self.text(self.notes)
+        return self.text(self.warnings)
 
     def text(self, about: Iterable[str]) -> str:
         """How many swatches of what, sentences about them, and how far repeats lie apart."""
@@ -252,4 +254,4 @@ class SwatchSet(Result):
         )
         lines = [DEMO_WARNING] if self.demo else []
         lines += [f"{self.source}: {counts}" if self.source else counts, *about]
-        return "\n".join([*lines, *map(str, self.repeats if self.swatches else ()), *self.warnings])
+        return "\n".join([*lines, *map(str, self.repeats if self.swatches else ()), *self.apart])

@@ -59,7 +59,7 @@ class DyeBook:
         self._file = BookFile(path, create, say)
         self.path = self._file.path
         #: What was found on opening, a sentence each.
-        self.notes = self._file.notes
+        self.warnings = self._file.warnings
         self.close, self.backup = self._file.close, self._file.backup
 
     def __enter__(self) -> Self:
@@ -168,7 +168,7 @@ class DyeBook:
                 )
             number = methods.settled(db, swatches, " ".join(method.split()) or was, borrows)
             swatch_set = rows.insert(
-                db, "swatch_set", name=name, added=date.today(), notes=swatches.notes,
+                db, "swatch_set", name=name, added=date.today(), notes=swatches.warnings,
                 method=number,
             )  # fmt: skip
             rows.add_readings(db, swatches.readings, swatch_set)
@@ -388,7 +388,7 @@ class DyeBook:
             str(self.path), tuple(map(str, self.methods())), tuple(map(str, self.cloths())),
             tuple(map(str, self.dye_lots())), tuple(bottles), tuple(map(str, self.sets())),
             self.jobs(), len(self.recipes()), len(self.sheets()), len(self.trials()),
-            tuple(s.name for s in self.sign_offs()), self.demo, self.notes,
+            tuple(s.name for s in self.sign_offs()), self.demo, self.warnings,
         )  # fmt: skip
 
 

@@ -72,11 +72,11 @@ def connect(path: Path, mode: str) -> sqlite3.Connection:
 
 
 class BookFile:
-    """An open book file. `notes` says what was found on opening."""
+    """An open book file. `warnings` says what was found on opening."""
 
     def __init__(self, path: str | os.PathLike[str], create: bool, say: Say | None = None) -> None:
         self.path = Path(path)
-        self.notes: tuple[str, ...] = ()
+        self.warnings: tuple[str, ...] = ()
         self._say = say or (lambda text: None)
         if not self.path.exists():
             if not create:
@@ -133,7 +133,7 @@ class BookFile:
                 f"{self.path}: a write had been broken off and was undone; all that was confirmed "
                 "is in the book."
             )
-            self.notes = (note,)
+            self.warnings = (note,)
             self._say(note)
         if version < schema.LAYOUT or broken_off:
             # A journal that had not been used yet stays behind until the next write: this one.

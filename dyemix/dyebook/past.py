@@ -89,7 +89,7 @@ class _Plan:
     recipe: Recipe
     expect: str = ""
     target: str = ""
-    notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
 
 
 def _under(second: Trial, kept: Sequence[Recipe], job: str) -> Recipe:
@@ -116,7 +116,7 @@ def _corrected(dyes: DyeSet | None, trial: Trial) -> _Plan:
     """The recipe that a finished piece leads to, with what that piece missed by."""
     over = " This is the second bath, over the first." if trial.bath is Bath.SECOND else ""
     if dyes is None or trial.target is None or not set(trial.recipe) <= set(dyes.names):
-        return _Plan(trial.recipe, notes=(over.strip(),) if over else ())
+        return _Plan(trial.recipe, warnings=(over.strip(),) if over else ())
     found = correct(dyes, trial, second_bath=False)
     pot = found.corrected
     change = "" if pot.recipe == found.again.recipe else f"; corrected here from {trial.recipe}"
@@ -156,7 +156,7 @@ def _again(
             )
         sheet = bath_sheet(plan.recipe, cloth_g, settings=settings, dyes=dyes, target=plan.target,
                            expect=plan.expect, allow_demo=True, **how)  # fmt: skip
-        return replace(sheet, warnings=(*plan.notes, *sheet.warnings))
+        return replace(sheet, warnings=(*plan.warnings, *sheet.warnings))
     was, order = last.method, [dose.dye for dose in last.doses]
     amounts = {dye: plan.recipe[dye] for dye in order if dye in plan.recipe} | dict(plan.recipe)
     sheet = bath_sheet(
@@ -166,7 +166,7 @@ def _again(
         settings=settings or last.settings, cloth=last.cloth, fibre=last.fibre.words or None,
         target=plan.target or last.target, expect=plan.expect, **how,
     )  # fmt: skip
-    warnings = (*plan.notes, *_departures(last, sheet), *sheet.warnings)
+    warnings = (*plan.warnings, *_departures(last, sheet), *sheet.warnings)
     return replace(sheet, demo=last.demo, palest_first=last.palest_first, warnings=warnings)
 
 

@@ -152,7 +152,7 @@ class Contents(Sheet):
     trials: int
     standards: tuple[str, ...]
     demo: bool
-    notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

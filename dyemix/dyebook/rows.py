@@ -275,5 +275,5 @@ def joined(sets: Iterable[tuple[str, SwatchSet]], demo: bool) -> SwatchSet:
         for name, swatches in sets
         for reading in swatches.readings
     )
-    notes = tuple(dict.fromkeys(note for _, swatches in sets for note in swatches.notes))
+    notes = tuple(dict.fromkeys(note for _, swatches in sets for note in swatches.warnings))
     return SwatchSet(readings, notes, ", ".join(name for name, _ in sets), demo)

@@ -38,7 +38,7 @@ def read_swatches(path: str | os.PathLike[str] | IO[Any]) -> SwatchSet:
     -------
     SwatchSet
         Reflectance ``(B,)`` of every row on 400–700 nm at 10 nm, as a fraction; what was assumed
-        in `notes`, what is doubtful in each reading's `flags`.
+        and doubted in `warnings`, its own and each reading's.
 
     Raises
     ------

@@ -68,7 +68,7 @@ def read(data: bytes, file: str) -> SwatchSet:
     sets = [understand(_sheet(grid, group, _about(root)), faults) for grid, group in rows.items()]
     readings = [reading for one in sets for reading in one.readings]
     readings.sort(key=lambda reading: int(reading.place.rpartition(" ")[2]))
-    return SwatchSet(tuple(readings), sets[-1].notes, file, any(one.demo for one in sets))
+    return SwatchSet(tuple(readings), sets[-1].warnings, file, any(one.demo for one in sets))
 
 
 def _parse(data: bytes, faults: Faults) -> Element:

@@ -15,7 +15,7 @@ from dyemix.model.fit_report import MixtureCheck, mixture_checks
 from dyemix.model.ladders import Pot
 
 
-def advice(depths: Sequence[float], odd: bool) -> str:
+def next_depth(depths: Sequence[float], odd: bool) -> str:
     """Which square of a dye to dye next, from the depths (% owf, palest first) there are."""
     if len(depths) < 3:
         middle = float(np.sqrt(depths[0] * depths[-1]))

@@ -17,7 +17,7 @@ from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.swatches import METHOD, Swatch, SwatchSet
 from dyemix.errors import FitError
 from dyemix.fitting.calibration import condition
-from dyemix.fitting.checks import advice, checked, expected, flags, left_out_checks, pots_of
+from dyemix.fitting.checks import checked, expected, flags, left_out_checks, next_depth, pots_of
 from dyemix.fitting.lab_ladder import LabLadders, cloth_from_lab
 from dyemix.fitting.ladder import Fitted, SpectralLadders
 from dyemix.fitting.next_squares import in_one_line
@@ -94,7 +94,7 @@ def _inner(data: Data, dye: int) -> NDArray[np.bool_]:
 
 
 def _fittable(swatches: SwatchSet) -> SwatchSet:
-    """The swatches of dyes that have a ladder; what the others lack goes into the notes.
+    """The swatches of dyes that have a ladder; what the others lack goes into the warnings.
 
     Raises `FitError` where no dye has one.
     """
@@ -115,7 +115,7 @@ def _fittable(swatches: SwatchSet) -> SwatchSet:
         raise FitError("\n".join(faults.values()))
     kept = tuple(r for r in swatches.readings if set(r.recipe or ()).isdisjoint(faults))
     said = (f"{fault} Without that, it and its mixtures are left out." for fault in faults.values())
-    return replace(swatches, readings=kept, notes=(*swatches.notes, *said))
+    return replace(swatches, readings=kept, warnings=(*swatches.warnings, *said))
 
 
 def _data(swatches: SwatchSet, light: Light) -> Data:
@@ -228,8 +228,8 @@ def _report_dye(
         law=law_text(law),
         inner=tuple(float(x) for x in left.delta_e[inner & good]) if left else (),
         ends=tuple(float(x) for x in left.delta_e[~inner & good]) if left else (),
-        odd=texts,
-        advice=advice(steps, bool(odd)),
+        warnings=texts,
+        next=next_depth(steps, bool(odd)),
         lab_alone=i in data.lab,
         left_out=tuple(tuple(left.lab[data.depths[i] == c].mean(axis=0).tolist()) for c in steps)
         if left
@@ -311,12 +311,12 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         expected=mean,
         between=between,
         misfit=misfit,
-        next_squares=in_one_line(dyes),
+        next_swatches=in_one_line(dyes),
         method=method or "not recorded",
-        notes=(
-            *swatches.notes,
+        warnings=(
             *swatches.warnings,
-            *scatter.notes,
+            *swatches.apart,
+            *scatter.warnings,
             *_lab_notes(data, swatches),
             *flags(swatches),
         ),

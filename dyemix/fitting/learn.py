@@ -146,7 +146,7 @@ def _reported(dyes: DyeSet, checks: tuple[MixtureCheck, ...]) -> DyeSet:
     mean, between = expected(dyes)
     report = replace(
         dyes.report, own_mixtures=checks, expected=mean, between=between,
-        next_squares=in_one_line(dyes),
+        next_swatches=in_one_line(dyes),
     )  # fmt: skip
     return replace(dyes, report=report)
 

@@ -109,7 +109,7 @@ def scatter_of(squares: Sequence[Beside], depths: Sequence[Array], swatches: Swa
         f"{freedom:.0f} squares dyed again and {ladder_freedom:.0f} on their ladders"
     )
     reading, origin = _reading(swatches)
-    return Scatter(half, half, reading, notes=(note, origin))
+    return Scatter(half, half, reading, warnings=(note, origin))
 
 
 def _reading(swatches: SwatchSet) -> tuple[Array, str]:

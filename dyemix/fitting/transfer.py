@@ -310,9 +310,9 @@ def _report(
         set_aside=() if check is None else checked(whole, check),
         expected=mean,
         between=between,
-        next_squares=in_one_line(whole),
+        next_swatches=in_one_line(whole),
         method=method or "not recorded",
-        notes=(*told, *swatches.notes, *swatches.warnings),
+        warnings=(*told, *swatches.warnings, *swatches.apart),
         rough=swatches.rough,
         demo=whole.demo,
     )
@@ -327,6 +327,6 @@ def _dye_report(lent: _Lent) -> DyeReport:
         law="borrowed",
         inner=(),
         ends=(),
-        odd=(),
-        advice=f"{' and '.join(f'{x:.2g}' for x in want)} %, then it is fitted on this cloth",
+        warnings=(),
+        next=f"{' and '.join(f'{x:.2g}' for x in want)} %, then it is fitted on this cloth",
     )

@@ -59,28 +59,28 @@ class Served:
     target : the colour.
     light : what it is stated in.
     masks : ``(N,)`` which dyes, a bit each.
-    miss : ``(N,)`` ΔE2000 on paper.
+    residual : ``(N,)`` ΔE2000 on paper.
     amounts : ``(N, D)`` % owf.
     """
 
     target: Target
     light: Light
     masks: NDArray[np.uint64]
-    miss: Array
+    residual: Array
     amounts: Array
 
     def least(self, allowed: int) -> float:
         """Least ΔE2000 on paper of blends within a set of dyes (a bit each)."""
-        return float(self.miss[self._within(allowed)].min(initial=np.inf))
+        return float(self.residual[self._within(allowed)].min(initial=np.inf))
 
     def nearest(self, dyes: DyeSet, tolerance: float, allowed: int | None = None) -> Nearest:
         """The nearest blend within a set of dyes; fewer dyes where it is a tie."""
         fits = np.flatnonzero(self._within(2 ** len(dyes) - 1 if allowed is None else allowed))
         number = (self.amounts[fits] > 0).sum(axis=1)
-        best = fits[np.lexsort((number, np.round(self.miss[fits], 1)))[0]]
-        amounts, miss = self.amounts[best], float(self.miss[best])
+        best = fits[np.lexsort((number, np.round(self.residual[fits], 1)))[0]]
+        amounts, miss = self.amounts[best], float(self.residual[best])
         made = dyes.predict_many(amounts, self.light)
-        pots = made.miss(self.target.lab, spread=self.target.spread)
+        pots = made.in_pot(self.target.lab, spread=self.target.spread)
         return Nearest(self.target, made[0], miss, float(pots.mean[0]), miss <= tolerance)
 
     def _within(self, allowed: int) -> NDArray[np.bool_]:

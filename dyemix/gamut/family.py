@@ -126,9 +126,13 @@ def family(
     if not targets:
         raise DyemixError("no colour is wanted: name one at least.")
     served = serve(dyes, targets, max_dyes, tolerance, progress)
-    able = [s for s in served if s.miss.min() <= tolerance]
-    unserved = tuple((s.target, float(s.miss.min())) for s in served if s.miss.min() > tolerance)
-    sets = smallest_sets([s.masks[s.miss <= tolerance] for s in able], len(dyes)) if able else []
+    able = [s for s in served if s.residual.min() <= tolerance]
+    unserved = tuple(
+        (s.target, float(s.residual.min())) for s in served if s.residual.min() > tolerance
+    )
+    sets = (
+        smallest_sets([s.masks[s.residual <= tolerance] for s in able], len(dyes)) if able else []
+    )
     sets.sort(key=lambda mask: (np.mean([s.least(mask) for s in able]), mask))
     members = tuple(s.nearest(dyes, tolerance, sets[0]) for s in able)
     names = [tuple(n for i, n in enumerate(dyes.names) if mask >> i & 1) for mask in sets]

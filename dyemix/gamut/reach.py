@@ -35,15 +35,15 @@ class Addition:
     Attributes
     ----------
     dye : its name.
-    colours : wanted colours that come within reach; 0 where none were given.
-    miss : ΔE2000 gained over the wanted colours that were missed, in sum.
+    targets : wanted colours that come within reach; 0 where none were given.
+    delta_e : ΔE2000 gained over the wanted colours that were missed, in sum.
     volume : gamut gained, % of the shelf's.
     nearest : the nearest blend to the target with this dye; None where it is reached without.
     """
 
     dye: str
-    colours: int
-    miss: float
+    targets: int
+    delta_e: float
     volume: float
     nearest: Nearest | None = None
 
@@ -56,14 +56,14 @@ class Removal:
     ----------
     dye : its name.
     used : share of the colours judged whose best recipe holds it, 0 to 1.
-    colours : how many of them go out of reach without it.
-    miss : likely ΔE2000 in the pot that they lose without it, on average.
+    targets : how many of them go out of reach without it.
+    delta_e : likely ΔE2000 in the pot that they lose without it, on average.
     """
 
     dye: str
     used: float
-    colours: int
-    miss: float
+    targets: int
+    delta_e: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,18 +129,18 @@ class ShelfReach(Result):
             lines += [_sentence(w) for w in self.wanted if not w.within]
         if self.additions:
             best = self.additions[0]
-            gained = f"{best.colours} wanted colour{'' if best.colours == 1 else 's'} more, "
+            gained = f"{best.targets} wanted colour{'' if best.targets == 1 else 's'} more, "
             lines.append(
-                f"Of the dyes not owned, {best.dye} adds most: {gained if best.miss else ''}"
+                f"Of the dyes not owned, {best.dye} adds most: {gained if best.delta_e else ''}"
                 f"{best.volume:.1f} % more gamut."
             )
         if self.removals:
             least, which = self.removals[0], "wanted" if self.wanted else "all over its reach"
-            lost = f"{least.colours} more out of reach, " if least.colours else ""
+            lost = f"{least.targets} more out of reach, " if least.targets else ""
             lines.append(
                 f"Least missed would be {least.dye}: of {self.judged} colours {which} "
                 f"{100 * least.used:.0f} % are best dyed with it; without it {lost}"
-                f"{least.miss:.2f} ΔE2000 farther off in the pot on average."
+                f"{least.delta_e:.2f} ΔE2000 farther off in the pot on average."
             )
         return tuple(lines)
 
@@ -211,10 +211,10 @@ def reach(
     tell(1, 3)
     asked = serve(dyes, [*wanted, *shown], max_dyes, tolerance)
     nearest = [served.nearest(dyes, tolerance) for served in asked]
-    missed = [served for served in asked if served.miss.min() > tolerance]
+    missed = [served for served in asked if served.residual.min() > tolerance]
     wider = serve(more, [s.target for s in missed] if new else [], max_dyes, tolerance)
-    short = bool(shown) and asked[-1].miss.min() > tolerance
-    before = np.array([served.miss.min() for served in missed])
+    short = bool(shown) and asked[-1].residual.min() > tolerance
+    before = np.array([served.residual.min() for served in missed])
     additions = []
     for name in new:
         allowed = own | 1 << more.index(name)
@@ -224,7 +224,7 @@ def reach(
         nearer = wider[-1].nearest(more, tolerance, allowed) if short else None
         within = int((after <= tolerance).sum())
         additions.append(Addition(name, within, gained, volume, nearer))
-    additions.sort(key=lambda c: (-c.colours, -round(c.miss, 3), -c.volume))
+    additions.sort(key=lambda c: (-c.targets, -round(c.delta_e, 3), -c.volume))
     with_best = own | 1 << more.index(additions[0].dye) if additions else own
     tell(2, 3)
     removals: list[Removal] = []
@@ -263,10 +263,10 @@ def _removals(dyes: DyeSet, judged: Sequence[Served], tolerance: float) -> list[
     used, lost, farther = np.zeros(n), np.zeros(n, dtype=int), np.zeros(n)
     for served in judged:
         holds = served.amounts > _TRACE
-        order = np.argsort(served.miss, kind="stable")
+        order = np.argsort(served.residual, kind="stable")
         some = [order[:_NEAREST], *(order[~holds[order, i]][:_WITHOUT] for i in range(n))]
         rows = np.unique(np.concatenate(some))
-        amounts, miss = served.amounts[rows], served.miss[rows]
+        amounts, miss = served.amounts[rows], served.residual[rows]
         made = dyes.predict_many(amounts, served.light)
         likely = made.expected(served.target.lab, spread=served.target.spread)
         used += holds[rows[likely.argmin()]]
@@ -279,7 +279,7 @@ def _removals(dyes: DyeSet, judged: Sequence[Served], tolerance: float) -> list[
         Removal(name, float(used[i] / count), int(lost[i]), float(farther[i] / count))
         for i, name in enumerate(dyes.names)
     ]
-    return sorted(out, key=lambda r: (r.colours, round(r.miss, 2), r.used))
+    return sorted(out, key=lambda r: (r.targets, round(r.delta_e, 2), r.used))
 
 
 def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:

@@ -131,7 +131,7 @@ class Correction(Result):
         down to the model; the rest is scatter.
     over : what a second bath over this piece can do; None where that was not asked.
     second_bath : that bath, where it helps.
-    notes : what was assumed.
+    warnings : what was assumed.
     scatter : ``(3, 3)`` covariance in CIELAB by which pots of one recipe stray from each other.
     sure : share of such second baths that bring the piece nearer, where one helps.
     """
@@ -146,7 +146,7 @@ class Correction(Result):
     shrunk: float
     over: Over | None
     second_bath: Pot | None
-    notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     demo: bool = False
     scatter: Array = field(default_factory=lambda: np.zeros((3, 3)))
     sure: float | None = None
@@ -191,7 +191,7 @@ class Correction(Result):
             lines.append(
                 f"       {100.0 * (self.sure or 0.0):.0f} % of such baths bring it nearer."
             )
-        lines += [*self.corrected.prediction.warnings, *self.notes]
+        lines += [*self.corrected.prediction.warnings, *self.warnings]
         lines.append("Add nothing to the pot: it was spent long before the piece was dry.")
         return "\n".join(dict.fromkeys(lines))
 
@@ -303,8 +303,8 @@ def correct(
             (Over.NO_NEED, None, None) if settled else _second_bath(dyes, trial, wanted)
         )
     notes = [*mottled(dyes.conditions)]
-    if dyes.scatter.notes == Scatter().notes:
-        notes += list(dyes.scatter.notes)
+    if dyes.scatter.warnings == Scatter().warnings:
+        notes += list(dyes.scatter.warnings)
     if bath is not None and trial.reading.rough:
         notes.append("The piece was read as three numbers: what a second bath adds to it is rough.")
     return Correction(

@@ -255,7 +255,7 @@ def measured(
     chosen, ml = amounts[best], volumes[best]
     errors = np.zeros((1, len(dyes)))
     errors[0, index] = np.hypot(kit.error_ml(ml) * per_ml, _STOCK * chosen[index])
-    pot = dyes.predict_many(chosen, light, errors).miss(target, k_lightness)
+    pot = dyes.predict_many(chosen, light, errors).in_pot(target, k_lightness)
     doses = tuple(
         MeasuredDose(dye, recipe[dye], float(chosen[i]), float(volume), weak, kit.text(volume))
         for dye, i, volume, weak in zip(recipe, index, ml, times, strict=True)

@@ -15,13 +15,14 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light, lab
 from dyemix.colour.metamerism import LAMPS
+from dyemix.dataset.amounts import index_of
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.matching.constraints import LIKELY, Constraints
 from dyemix.matching.dispensing import measured
-from dyemix.matching.matches import Match, Matches, Reach
-from dyemix.matching.ranking import advice, chosen, shortlist, which_way
+from dyemix.matching.matches import ManyMatches, Match, Matches, Reach
+from dyemix.matching.ranking import chosen, limits_of, shortlist, which_way
 from dyemix.matching.refine import refined
 from dyemix.matching.subsets import Found, Problem, number_of_blends
 from dyemix.model.dyes import DyeSet
@@ -72,13 +73,13 @@ def match_many(
     executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
     **limits: Any,
-) -> list[Matches]:
+) -> ManyMatches:
     """`match` for many targets: the same answers in the same order, several at a time.
 
     `workers` processes of this machine share the work; or an `executor` does, which is any
     ``concurrent.futures`` executor, on this machine or on others. A chunk of work that fails there
     is tried once more here. `progress` is told how many targets are done, and of how many. Raises
-    as `match` does, naming the target.
+    as `match` does, naming the target. The index of a column of targets is kept in `to_frame`.
 
     >>> [len(found) for found in match_many(dyes, ["#7d8a6e", [56, -10, 13]], count=3)]
     [3, 3]
@@ -105,10 +106,10 @@ def match_many(
                     f"failed elsewhere: {failure!r}."
                 )
                 again = _answer(dyes, wanted, chunk)
-                out += [replace(m, notes=(*m.notes, note)) for m in again]
+                out += [replace(m, warnings=(*m.warnings, note)) for m in again]
             if progress is not None:
                 progress(len(out), len(aims))
-    return out
+    return ManyMatches(tuple(out), index_of(targets))
 
 
 def _sent(executor: Executor | None, *work: Any) -> Callable[[], list[Matches]]:
@@ -145,7 +146,7 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     nearest = problem.colours(found.best().amounts)
     reach = [which_way(*both, k) for both in zip(problem.labs, nearest, strict=True)]
     far = [t for t, way in enumerate(reach) if way is not Reach.WITHIN]
-    said = advice(problem, found, far) if far else {}
+    said = limits_of(problem, found, far) if far else {}
 
     # Twice: the first score is quick, but knows nothing of the jumps of ΔE2000.
     other = _under_lamp(problem, found)
@@ -157,7 +158,7 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
         score = made.expected(aims[found.which], k, spread[found.which])
     rows = chosen(found, score, other, dyes, wanted, count + _SPARE)
     found, made, other, score = found.rows(rows), made.rows(rows), other[rows], score[rows]
-    pot = made.miss(aims[found.which], k, spread[found.which])
+    pot = made.in_pot(aims[found.which], k, spread[found.which])
     rows = chosen(found, pot.mean if likely_first else score, other, dyes, wanted, count)
 
     matches: list[list[Match]] = [[] for _ in targets]
@@ -177,8 +178,9 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     note = f"The target names no light: taken as {light}, the light of the swatches."
     return [
         Matches(
-            settled[t], tuple(matches[t]), reach[t], blends, dyes, k, said.get(t, ()),
-            (*target.warnings, *mottled(dyes.conditions), *(() if target.light else (note,))),
+            settled[t], tuple(matches[t]), reach[t], blends, dyes, k,
+            (*said.get(t, ()), *target.warnings, *mottled(dyes.conditions),
+             *(() if target.light else (note,))),
         )
         for t, target in enumerate(targets)
     ]  # fmt: skip

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 
 from dyemix.colour.colorimetry import Light
 from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, frame
+from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row
 from dyemix.dataset.target import Target
 from dyemix.fitting.next_squares import in_one_line
 from dyemix.matching.dispensing import Measured
@@ -128,6 +128,11 @@ class Match(Result):
         return self.prediction.recipe
 
     @property
+    def warnings(self) -> tuple[str, ...]:
+        """Where it leaves the range of the swatches, and what must be diluted to be measured."""
+        return (*self.prediction.warnings, *(self.measured.weaker if self.measured else ()))
+
+    @property
     def verdict(self) -> str:
         """What the likely miss is worth, as `VERDICTS` has it; unproven, at most sound."""
         worth = VERDICTS if self.proven else VERDICTS[1:]
@@ -141,6 +146,7 @@ class Match(Result):
             **{name: getattr(self, name) for name in figures},
             "measure": str(self.measured or ""),
             **row,
+            "warnings": self.warnings,
         }
 
     def __str__(self) -> str:
@@ -160,15 +166,15 @@ class Matches(Result):
     target : what was wanted, with its light settled.
     matches : the recipes; `len`, iteration and indexing go to them.
     reach : whether the shelf reaches the target at all.
-    advice : out of reach: what limits it, and the nearest colour of the very hue.
     searched : how many blends were tried, or ruled out.
     dyes : the shelf.
-    notes : what was assumed.
+    warnings : out of reach, what limits it and the nearest colour of the very hue; what is doubtful
+        about the target, and what was assumed.
     """
 
     TOLD: ClassVar = (
-        "demo", "target", "matches", "reach", "advice", "searched", "k_lightness", "next_squares",
-        "notes",
+        "demo", "target", "matches", "reach", "warnings", "searched", "k_lightness",
+        "next_swatches",
     )  # fmt: skip
 
     target: Target
@@ -177,8 +183,7 @@ class Matches(Result):
     searched: int
     dyes: DyeSet
     k_lightness: float = 1.0
-    advice: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.matches)
@@ -194,8 +199,8 @@ class Matches(Result):
         return self.dyes.demo
 
     @cached_property
-    def next_squares(self) -> str:
-        """Which squares of mixes to dye next, and what they would buy.
+    def next_swatches(self) -> str:
+        """Which swatches of mixes to dye next, and what they would buy.
 
         Nothing once mixes enough were read.
         """
@@ -208,14 +213,6 @@ class Matches(Result):
         """The colour difference with its factors and light."""
         factor = "" if self.k_lightness == 1.0 else f" {self.k_lightness:g}:1:1"
         return f"ΔE2000{factor}, {self.target.light}"
-
-    @property
-    def warnings(self) -> tuple[str, ...]:
-        """What leaves the range of the swatches, each sentence once, with the recipes it is in."""
-        return _numbered(
-            (*m.prediction.warnings, *(m.measured.weaker if m.measured else ()))
-            for m in self.matches
-        )
 
     @property
     def limits(self) -> tuple[str, ...]:
@@ -232,7 +229,7 @@ class Matches(Result):
     def text(self, detail: bool = False) -> str:
         """The text for the bench; `detail` adds chances and lamps, recipe by recipe."""
         lines = [DEMO_WARNING] if self.demo else []
-        lines += [f"Target {self.target}, {self.reach.value}.", *self.advice, *self.notes]
+        lines += [f"Target {self.target}, {self.reach.value}.", *self.warnings]
         width = max([len(str(m.recipe)) for m in self.matches], default=10)
         heads = f"{'on paper':>10}{'likely in the pot':>19}"
         lines.append(f"    {'% of dry cloth weight':<{width}}{heads}")
@@ -243,9 +240,9 @@ class Matches(Result):
             )
             lines += [f"      {text}" for text in _asides(m, detail)]
         lines.append(f"Miss is {self.formula}: {SCALE}; {self.searched} blends.")
-        lines += self.warnings
+        lines += _numbered(m.warnings for m in self)
         lines += () if detail else self.limits
-        lines += [self.next_squares] if self.next_squares else []
+        lines += [self.next_swatches] if self.next_swatches else []
         return "\n".join(lines)
 
 
@@ -276,16 +273,52 @@ def _asides(m: Match, detail: bool) -> list[str]:
     return [*out, f"{titles[bool(m.metamerism)]}: {shifts}"] if shifts else out
 
 
-def recipes_table(found: Sequence[Matches]) -> str:
+@dataclass(frozen=True, eq=False)
+class ManyMatches(Result):
+    """Recipes for many targets: `len`, iteration and indexing go to the `Matches` of each.
+
+    `index` is that of the targets, where they came in a column.
+    """
+
+    found: tuple[Matches, ...]
+    index: Any = None
+
+    def __len__(self) -> int:
+        return len(self.found)
+
+    def __iter__(self) -> Iterator[Matches]:
+        return iter(self.found)
+
+    def __getitem__(self, i: int) -> Matches:
+        return self.found[i]
+
+    def _rows(self) -> Iterable[Row]:
+        for matches in self.found:
+            about = {"target": matches.target.name, "reach": matches.reach.value}
+            for rank, row in enumerate(matches._rows(), 1):
+                yield {**about, "rank": rank, **row}
+
+    def to_frame(self) -> Frame:
+        """One row a recipe, best first: target, rank, what `Match.to_frame` tells.
+
+        Each row has the index of its target, so that the table joins the one that held them.
+        """
+        at = [i for i, matches in enumerate(self.found) for _ in matches]
+        out = super().to_frame()
+        return out.set_axis(at if self.index is None else self.index[at], axis=0)
+
+    def __str__(self) -> str:
+        lines = [DEMO_WARNING] if any(matches.demo for matches in self.found) else []
+        reached = sum(matches.reach is Reach.WITHIN for matches in self.found)
+        return "\n".join([*lines, f"{len(self)} targets, {reached} of them within reach"])
+
+
+def recipes_table(found: ManyMatches) -> str:
     """What was found for many targets as CSV, one recipe a row, best first.
 
     Invented dyes are marked in the first line.
     """
-    table = frame(
-        {"target": m.target.name, "reach": m.reach.value} | dict(row)
-        for m in found
-        for row in m._rows()
-    )
+    table = found.to_frame()
     # Headed as what it is: a list of predictions must not pass for a table of readings.
     table = table.rename(columns={name: f"predicted {name}" for name in ("L*", "a*", "b*", "hex")})
     mark = f"# {DEMO_WARNING}\n" if any(matches.demo for matches in found) else ""

@@ -91,7 +91,7 @@ def which_way(target: Array, nearest: Array, k_lightness: float) -> Reach:
     return Reach.OFF_IN_HUE if largest == 2 else sides[largest][int(parts[largest] < 0)]
 
 
-def advice(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, tuple[str, ...]]:
+def limits_of(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, tuple[str, ...]]:
     """Sentences on each of the targets that lie too `far` out.
 
     What limits the nearest recipe, and the nearest colour of the very hue: of the `_TRIED` best

@@ -12,7 +12,7 @@ from dyemix.dataset.result import DEMO_WARNING, Result, Row
 
 #: Fewer own mixes than this do not tell whether promises are kept.
 FEWEST_TO_TELL = 5
-#: Words of the notes that are said at first sight: they change what is dyed or typed.
+#: Words of the warnings that are said at first sight: they change what is dyed or typed.
 _URGENT = ("A slip?", "left out")
 #: Ladders whose depths, left out, miss by more than this (ΔE2000, root mean square) in what no
 #: other strength would mend, beyond what is open of them, are not those of dyes on cloth.
@@ -34,8 +34,8 @@ class DyeReport:
     law: str
     inner: tuple[float, ...]
     ends: tuple[float, ...]
-    odd: tuple[str, ...]
-    advice: str
+    warnings: tuple[str, ...]
+    next: str
     lab_alone: bool = False
     left_out: tuple[tuple[float, float, float], ...] = ()
 
@@ -152,7 +152,7 @@ class FitReport(Result):
     between : what that may be, from the tenth to the ninth part in ten of what is open about it.
     misfit : ΔE2000 (root mean square) by which inner depths left out of their ladders miss in what
         no other strength would mend, beyond what is open of them; None without any.
-    next_squares : which squares to dye next and what they would buy, in one line.
+    next_swatches : which swatches to dye next and what they would buy, in one line.
     method : the conditions shared by the swatches, or that none were recorded.
     """
 
@@ -164,9 +164,9 @@ class FitReport(Result):
     expected: float | None = None
     between: tuple[float, float] = (0.0, 0.0)
     misfit: float | None = None
-    next_squares: str = ""
+    next_swatches: str = ""
     method: str = ""
-    notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     rough: bool = False
     demo: bool = False
 
@@ -222,23 +222,23 @@ class FitReport(Result):
             yield {
                 "dye": dye.name, "depths": len(dye.depths), "palest": min(dye.depths),
                 "deepest": max(dye.depths), "law": dye.law, "delta_e": dye.mean,
-                "worst": max(dye.inner, default=None), "warnings": dye.odd, "next": dye.advice,
+                "worst": max(dye.inner, default=None), "warnings": dye.warnings, "next": dye.next,
             }  # fmt: skip
 
     def __str__(self) -> str:
         return self.text()
 
     def text(self, detail: bool = False) -> str:
-        """Which dyes are ready and which want what squares; `detail` adds figures and notes."""
+        """Which dyes are ready and which want what squares; `detail` adds figures and warnings."""
         lines = [DEMO_WARNING] if self.demo else []
-        lines += [self.verdict, *filter(None, [self.next_squares])]
+        lines += [self.verdict, *filter(None, [self.next_swatches])]
         if not detail:
-            ready = [d.name for d in self.dyes if not d.advice and not d.odd]
+            ready = [d.name for d in self.dyes if not d.next and not d.warnings]
             lines += [f"Ready: {', '.join(ready)}."] if ready else []
             for d in self.dyes:
-                wants = [*d.odd, *([f"next, {d.advice}"] if d.advice else [])]
+                wants = [*d.warnings, *([f"next, {d.next}"] if d.next else [])]
                 lines += [f"{d.name}: {'; '.join(wants)}"] if wants else []
-            return "\n".join([*lines, *(n for n in self.notes if any(w in n for w in _URGENT))])
+            return "\n".join([*lines, *(n for n in self.warnings if any(w in n for w in _URGENT))])
         lines += [f"Method: {self.method}", f"Surface: {self.surface}"]
         width = max([len(d.name) for d in self.dyes], default=3)
         lines.append("")
@@ -256,9 +256,9 @@ class FitReport(Result):
             )
             if dye.lab_alone:
                 lines.append(f"{'':<{width}}  from L*a*b* alone")
-            lines += [f"{'':<{width}}  odd: {text}" for text in dye.odd]
-            if dye.advice:
-                lines.append(f"{'':<{width}}  next: {dye.advice}")
+            lines += [f"{'':<{width}}  odd: {text}" for text in dye.warnings]
+            if dye.next:
+                lines.append(f"{'':<{width}}  next: {dye.next}")
         for title, checks in (
             ("Mixes in the table, each left out in turn", self.own_mixtures),
             ("Mixes set aside", self.set_aside),
@@ -271,4 +271,4 @@ class FitReport(Result):
                     f"{title}: {len(checks)}, average miss {mean:.2f}, worst {worst.delta_e:.1f} "
                     f"({worst.label}), {sum(c.kept for c in checks)} within what was promised.",
                 ]
-        return "\n".join([*lines, *(["", *self.notes] if self.notes else [])])
+        return "\n".join([*lines, *(["", *self.warnings] if self.warnings else [])])

@@ -147,11 +147,6 @@ class Predictions(Result):
     index: Any = None
     demo: bool = False
 
-    def __post_init__(self) -> None:
-        if self.index is not None:  # an index of pandas is neither copied nor compared as a field
-            object.__setattr__(self, "index", tuple(self.index))
-        super().__post_init__()
-
     @cached_property
     def covariance(self) -> Array:
         """``(N, 3, 3)`` of CIELAB in the pot."""
@@ -190,7 +185,9 @@ class Predictions(Result):
         """Of each recipe, where it leaves the range of the swatches."""
         return [self.span.warnings(amounts) for amounts in self.amounts]
 
-    def miss(self, target: Array, k_lightness: float = 1.0, spread: Array | float = 0.0) -> Likely:
+    def in_pot(
+        self, target: Array, k_lightness: float = 1.0, spread: Array | float = 0.0
+    ) -> Likely:
         """ΔE2000 in the pot from a target ``(3,)`` or ``(N, 3)``.
 
         `spread`, ``(3, 3)`` or ``(N, 3, 3)``, is the covariance of the target itself.
@@ -200,12 +197,12 @@ class Predictions(Result):
     def expected(
         self, target: Array, k_lightness: float = 1.0, spread: Array | float = 0.0
     ) -> Array:
-        """Mean ΔE2000 ``(N,)`` of `miss`, cheaply, for ranking."""
+        """Mean ΔE2000 ``(N,)`` of `in_pot`, cheaply, for ranking."""
         return expected_miss(target, self.lab, self.covariance + spread, k_lightness)
 
     @cached_property
     def _of_itself(self) -> Likely:
-        return self.miss(self.lab)
+        return self.in_pot(self.lab)
 
     @property
     def likely(self) -> Array:
@@ -230,7 +227,7 @@ class Predictions(Result):
     def to_frame(self) -> Frame:
         """One row a recipe: amounts (% owf), colour, misses in the pot, warnings; index kept."""
         out = super().to_frame()
-        return out if self.index is None else out.set_axis(list(self.index), axis=0)
+        return out if self.index is None else out.set_axis(self.index, axis=0)
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []

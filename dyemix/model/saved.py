@@ -115,6 +115,7 @@ def _from_version_1(content: dict[str, Any]) -> dict[str, Any]:
     costs = -np.log1p(content["competition"] * np.expm1(others))
     interaction = float((others * costs).sum() / (others * others).sum())
     scatter = {k: v for k, v in content["scatter"].items() if k not in ("mixing", "model")}
+    scatter["warnings"] = scatter.pop("notes")
     report = content["report"]
     if report is not None:
         report = {
@@ -122,7 +123,9 @@ def _from_version_1(content: dict[str, Any]) -> dict[str, Any]:
         }
         old = content["report"]
         told = "saved by an older fit: fit the swatches again, and its mixes tell what to expect."
-        report |= {"surface": old["surface_note"], "notes": [*old["notes"], told]}
+        report |= {"surface": old["surface_note"], "warnings": [*old["notes"], told]}
+        renamed = {"odd": "warnings", "advice": "next"}
+        report["dyes"] = [{renamed.get(k, k): v for k, v in dye.items()} for dye in report["dyes"]]
     return new | {
         "curves": curves, "law": laws, "interaction": interaction, "scatter": scatter,
         "report": report, "conditions": content["conditions"] or {},

@@ -32,7 +32,7 @@ class Scatter(Value):
         chroma, hue), under the light of the set; what that is in CIELAB depends on the colour.
     second_bath : what a second bath gives more or less of its dyes than the same bath on white
         cloth, as a share common to them: sites are taken, but nobody has measured how many.
-    notes : which of these were measured, from how many swatches, and which are assumed.
+    warnings : which of these were measured, from how many swatches, and which are assumed.
     """
 
     dosing: float = _HALF
@@ -41,7 +41,7 @@ class Scatter(Value):
         default_factory=lambda: np.eye(3) * PRIOR_READING**2
     )
     second_bath: float = PRIOR_SECOND_BATH
-    notes: tuple[str, ...] = ("every scatter is assumed: no swatch was dyed or read again",)
+    warnings: tuple[str, ...] = ("every scatter is assumed: no swatch was dyed or read again",)
 
     @property
     def strength(self) -> float:

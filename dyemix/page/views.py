@@ -209,7 +209,7 @@ def piece(workshop: Workshop, slip: Slip) -> Values:
         "found": found, "mix": mix, "read": workshop.read(slip),
         "verdict": LADDER[worth(found.miss.delta_e)][0], "how": shows(found.miss.words),
         "chance": found.chance >= LEVEL, "leave": found.outcome is not Outcome.NEXT_PIECE,
-        "changes": changes, "astray": [n for n in found.notes if "known here" in n],
+        "changes": changes, "astray": [n for n in found.warnings if "known here" in n],
         "next_words": LADDER[worth(found.corrected.likely)][0],
     }  # fmt: skip
 

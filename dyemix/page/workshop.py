@@ -27,7 +27,7 @@ from dyemix.dyebook.book import DyeBook
 from dyemix.errors import DyemixError
 from dyemix.gamut.strips import ShelfAround, around
 from dyemix.matching.correct import Correction
-from dyemix.matching.suggest import Suggestions
+from dyemix.matching.suggest import Suggestions, suggest
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.page.jobs import JobLine, job_lines
 from dyemix.page.slip import Slip
@@ -164,7 +164,7 @@ class Workshop:
     def _laid(self, words: str, light: str, recipe: Recipe) -> Mix:
         target = self._target(words, light)
         made = self.dyes.predict_many([recipe], target.light)
-        pot, prediction = made.miss(target.lab, spread=target.spread), made[0]
+        pot, prediction = made.in_pot(target.lab, spread=target.spread), made[0]
         lamp = target.kind != "hex" and _lamp(prediction.light)
         code = shown(prediction.reflectance, prediction.light) if lamp else prediction.hex
         return Mix(
@@ -184,7 +184,7 @@ class Workshop:
         self, words: str, light: str, cloth: str, stock: str, unit: str
     ) -> Suggestions:
         kit = Slip(cloth=cloth, stock=stock, unit=unit).kit
-        return dyemix.suggest(self.dyes, self._target(words, light), kit=kit)
+        return suggest(self.dyes, self._target(words, light), kit=kit)
 
     def quieter(self, slip: Slip) -> Series:
         """The mix it starts from in steps down, by every route. Raises `DyemixError`."""

@@ -58,7 +58,7 @@ class Characterisation:
 
     `tone` straightens the picture's values to about 1 at a perfect white, `flat` evens them, and
     `matrix` brings them to colours. `cast` is the log ratio of red to blue of white light for which
-    the matrix stands. `notes` say what was found, `doubts` what every reading is flagged with.
+    the matrix stands. `notes` say what was found, `warnings` what is said of every reading.
     """
 
     tone: Tone
@@ -66,7 +66,7 @@ class Characterisation:
     matrix: CameraMatrix
     cast: float
     notes: tuple[str, ...]
-    doubts: tuple[str, ...]
+    warnings: tuple[str, ...]
 
     def camera(self, rgb: Array, at: Array) -> Array:
         """Covariance ``(N, 3, 3)``, in the three parts of ΔE2000, of the camera's own error at

@@ -118,7 +118,7 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     greys, hidden = sample.printed_greys(straight, frame, flat)
     laid, vacant = _laid(straight, frame, flat, contents, sample.softness(straight, frame))
     found = cards.characterise(_measured(laid, options.measured))
-    doubts = (*found.doubts, *sample.retouched(frame, flat, greys, hidden))
+    doubts = (*found.warnings, *sample.retouched(frame, flat, greys, hidden))
     cells = _cells(laid, found, _kept(laid, options.keep, photo))
     cells = [cell.under(options.light) for cell in cells]
     left = [cell for cell in cells if cell.left_out]
@@ -133,8 +133,10 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
         raise photo.refuse(f"every cell is left out ({first}): photograph it again.")
     readings = [cell.reading(photo.file, doubts) for cell in cells if not cell.left_out]
     swatches = SwatchSet(tuple(readings), tuple(notes), photo.file)
-    found = replace(found, doubts=doubts)
-    return PhotoReading(swatches, tuple(cells), tuple(vacant), swatches.notes, found, frame, photo)
+    found = replace(found, warnings=doubts)
+    return PhotoReading(
+        swatches, tuple(cells), tuple(vacant), swatches.warnings, found, frame, photo
+    )
 
 
 def _look(photo: Photograph, options: PhotoOptions, contents: Mapping[str, Reading]) -> Cards:
@@ -262,7 +264,7 @@ def _cells(laid: Sequence[Laid], found: Characterisation, kept: set[str]) -> lis
         cells.append(
             CellReading(
                 **vars(each) | {"left_out": left_out}, lab=lab[i], reflectance=spectrum,
-                within=within[i], between=between, camera=camera[i], spread=spread, flags=words,
+                within=within[i], between=between, camera=camera[i], spread=spread, warnings=words,
                 clipped=bound, accepted=accepted,
             )
         )  # fmt: skip

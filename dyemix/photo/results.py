@@ -61,7 +61,7 @@ class CellReading(Laid):
     between : ``(3, 3)`` from repeats of one swatch, beyond `within`.
     camera : ``(3, 3)`` from the camera and its matrix, shared by like colours in one picture.
     spread : root mean square ΔE2000 of parts of the cell to its mean.
-    flags : doubts, in words.
+    warnings : what is doubtful, in words.
     clipped : where its colour is a bound only; `accepted` where the dyer keeps it as it is.
     """
 
@@ -71,7 +71,7 @@ class CellReading(Laid):
     between: Array
     camera: Array
     spread: float
-    flags: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     clipped: Clipped | None = None
     accepted: bool = False
     light: Light = D65_2
@@ -100,7 +100,7 @@ class CellReading(Laid):
     @property
     def words(self) -> tuple[str, ...]:
         """Why it is left out, and what else is doubtful."""
-        return (*(f"LEFT OUT: {reason}" for reason in self.left_out), *self.flags)
+        return (*(f"LEFT OUT: {reason}" for reason in self.left_out), *self.warnings)
 
     def reading(self, file: str, doubts: tuple[str, ...]) -> Reading:
         """The reading of what lies in it; `doubts` hold for the whole picture."""
@@ -111,7 +111,7 @@ class CellReading(Laid):
         return replace(
             self.content, reflectance=self.reflectance, kind="Lab", lab=self.lab, light=self.light,
             covariance=self.covariance, clipped=self.clipped, conditions=conditions,
-            warnings=(*self.flags, *doubts), place=f"{file}, cell {self.label}", name=self.label,
+            warnings=(*self.warnings, *doubts), place=f"{file}, cell {self.label}", name=self.label,
         )  # fmt: skip
 
 
@@ -124,7 +124,7 @@ class PhotoReading(Result):
     swatches : the readings of the cells that were kept, each with its covariance.
     cells : every cell with cloth in it, those left out included.
     empty : labels of cells in which nothing lay.
-    notes : what was found and assumed, one sentence each.
+    warnings : what was found and assumed, one sentence each.
     characterisation : what the light and the camera made of colours.
     frame, photograph : where everything is in the picture, and the picture.
     """
@@ -132,7 +132,7 @@ class PhotoReading(Result):
     swatches: SwatchSet
     cells: tuple[CellReading, ...]
     empty: tuple[str, ...]
-    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
     characterisation: Characterisation
     frame: Frame
     photograph: Photograph
@@ -148,7 +148,7 @@ class PhotoReading(Result):
     def _value(self, label: str) -> CellReading:
         """The cell of that label that is a value. Raises `TargetError`, with the reason."""
         cell = self.cell(label)
-        why = cell.left_out or cell.flags[:1] * (cell.clipped is not None and not cell.accepted)
+        why = cell.left_out or cell.warnings[:1] * (cell.clipped is not None and not cell.accepted)
         if why:
             name = f"cell {cell.label} of {self.photograph.file}"
             raise TargetError(
@@ -176,12 +176,12 @@ class PhotoReading(Result):
         ]
         apart = float(np.min(delta_e(cell.lab, np.array(same)))) if same else np.inf
         own = cell.covariance - self._shared(apart) * cell.camera
-        said = (f"{name}: {doubt}." for doubt in (*cell.flags, *self.characterisation.doubts))
+        said = (f"{name}: {doubt}." for doubt in (*cell.warnings, *self.characterisation.warnings))
         return Target(cell.lab, cell.light, None, name, "reading", own, tuple(said))
 
     def piece(self, label: str) -> Reading:
         """The reading of one cell. Raises `TargetError` as `target` does."""
-        return self._value(label).reading(self.photograph.file, self.characterisation.doubts)
+        return self._value(label).reading(self.photograph.file, self.characterisation.warnings)
 
     def _rows(self) -> Iterator[Row]:
         """One row a cell: label, recipe, colour, error and spread (ΔE2000), doubts, left out."""
@@ -189,14 +189,14 @@ class PhotoReading(Result):
             yield {
                 "cell": cell.label, "recipe": cell.content.recipe,
                 **dict(zip(("L*", "a*", "b*"), cell.lab, strict=True)), "error": cell.error,
-                "spread": cell.spread, "flags": cell.flags, "left out": cell.left_out,
+                "spread": cell.spread, "warnings": cell.warnings, "left out": cell.left_out,
             }  # fmt: skip
 
     def __str__(self) -> str:
         read = f"{len(self.swatches.readings)} of {len(self.cells)} cells read"
         lines = [
             f"{self.photograph.file}: {read}, CIELAB under {self.cells[0].light}, ± in ΔE2000.",
-            *self.notes,
+            *self.warnings,
         ]
         for cell in self.cells:
             values = "L* {:5.1f}  a* {:6.1f}  b* {:6.1f}".format(*cell.lab)

@@ -128,7 +128,7 @@ def _piece(found: Levelness) -> Figure:
             f"± {100 * d.block_error:.0f} %"
         )
         paper.y = paper.write(x, paper.y, words, half - 0.15)
-    for note in found.notes:
+    for note in found.warnings:
         paper.y = paper.write(x, paper.y + 0.05, note, half - 0.15)
     paper.y = max(bottom, paper.y) + 0.1
     return paper.end()
@@ -164,7 +164,7 @@ def _compared(found: PieceComparison) -> Figure:
                 y = paper.write(x + 1.2, y, str(piece.figure(name)))
             paper.y = max(paper.y, y)
         paper.y += 0.15
-    for text in (*found.differences, *found.notes):
+    for text in (*found.differences, *found.warnings):
         paper.down(text)
     return paper.end()
 

@@ -39,7 +39,7 @@ def pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
             "table that was fitted."
         )
     reports = {report.name: report for report in dyes.report.dyes} if dyes.report else {}
-    wanting = [n for n in dyes.names if n in reports and (reports[n].advice or reports[n].odd)]
+    wanting = [n for n in dyes.names if n in reports and (reports[n].next or reports[n].warnings)]
     ready = [name for name in dyes.names if name not in wanting]
     heads = {wanting[0]: "Dye these next"} if wanting else {}
     heads |= {ready[0]: "Ready"} if ready else {}
@@ -89,7 +89,7 @@ def _dye(
     for j, depth in enumerate(depths):
         paper.write(_PATCHES + (j + 0.5) * step, y + _HIGH + 0.08, f"{depth:g}", align="center")
     at = paper.write(MARGIN, y, name, width=1.5, size=STRONG, bold=True)
-    words = "\n".join([report.advice, *report.odd]) if report else ""
+    words = "\n".join([report.next, *report.warnings]) if report else ""
     paper.line([_at(0), _at(_END)], [y + 0.25] * 2, color=RULE)
     for value in (1.5, _END):
         paper.line([_at(value)] * 2, [y, y + _ROW], color=RULE)

@@ -49,7 +49,7 @@ def pages(found: Matches) -> Pages:
     light = target.light
     formula = f"ΔE2000, {light}" if found.k_lightness == 1.0 else found.formula
     weaker = [text for m in found if m.measured for text in m.measured.weaker]
-    notes = [*found.advice, *found.notes, *dict.fromkeys(weaker)]
+    notes = [*found.warnings, *dict.fromkeys(weaker)]
 
     def begin() -> Paper:
         many = "1 recipe" if len(found) == 1 else f"{len(found)} recipes"

@@ -18,7 +18,7 @@ _MARKERS = "os^Dv<"
 
 def pages(found: Series) -> Pages:
     """Draw a series, a band a route; a route that runs out leaves grey, and how it falls short."""
-    notes, light = [found.start_line, *found.notes, *found.warnings], found.start.light
+    notes, light = [found.start_line, *found.warnings], found.start.light
     paper = Paper("series", found.title, notes, demo=found.demo, light=light)
     # Every route but over a piece is asked the same colours.
     alike = len(found.best) > 1 and found.piece is None and len(found.steps) < _ACROSS

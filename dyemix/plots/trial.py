@@ -20,7 +20,7 @@ def pages(found: Correction) -> Pages:
     often = f"{100 * found.chance:.0f}" if found.chance >= 0.01 else "fewer than one"
     sentence = found.outcome.value
     paper = Paper(
-        "trial", f"{sentence[0].upper()}{sentence[1:]}", found.notes, demo=found.demo,
+        "trial", f"{sentence[0].upper()}{sentence[1:]}", found.warnings, demo=found.demo,
         miss=found.miss, often=often, light=found.target.light,
     )  # fmt: skip
     paper.box(MARGIN, paper.y, BODY, 1.3, GROUND)

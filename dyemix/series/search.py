@@ -105,18 +105,18 @@ class Search:
     def steps(self, asked: Array, amounts: Array) -> tuple[Step, ...]:
         """Amounts ``(N, D)`` as steps towards the CIELAB asked ``(N, 3)``."""
         found = self.dyes.predict_many(amounts, self.start.light)
-        pots, off = found.miss(asked), difference(asked, found.lab)
+        pots, off = found.in_pot(asked), difference(asked, found.lab)
         figures = (delta_e(self.start.lab, found.lab), pots.mean, pots.bound, self.slips(amounts))
         return tuple(
             Step(one, asked[i], off[i], *(float(f[i]) for f in figures))
             for i, one in enumerate(found)
         )
 
-    def series(self, title: str, routes: Sequence[Route], notes: Sequence[str] = ()) -> Series:
-        """The series of these routes, with warnings for those it shows."""
+    def series(self, title: str, routes: Sequence[Route], said: Sequence[str] = ()) -> Series:
+        """The series of these routes, with what is `said` and where it leaves its swatches."""
         dosing, demo = self.dyes.scatter.dosing, self.dyes.demo
-        found = Series(title, self.start, tuple(routes), tuple(notes), dosing, demo=demo)
-        return replace(found, warnings=out_of_range(self.dyes, found))
+        found = Series(title, self.start, tuple(routes), tuple(said), dosing, demo=demo)
+        return replace(found, warnings=(*found.warnings, *out_of_range(self.dyes, found)))
 
     def best(
         self,

@@ -149,17 +149,16 @@ class Series(Result):
     start : the recipe set out from; over a finished piece, the piece with no dye added.
     routes : the best of each kind first, then others; of some series there is one.
     piece : the piece that the recipes are dyed over, as read; None for recipes on the cloth.
-    notes : what is assumed, what it costs, where the shelf runs out.
+    warnings : what is assumed, what it costs, where the shelf or the range of a dye runs out.
     dosing : the slip in dosing that `Step.slip` is for, as a share.
     """
 
     title: str
     start: Prediction
     routes: tuple[Route, ...]
-    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
     dosing: float
     piece: Target | None = None
-    warnings: tuple[str, ...] = ()
     demo: bool = False
 
     @property
@@ -206,14 +205,14 @@ class Series(Result):
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
-        lines += [self.title, self.start_line, *self.notes]
+        lines += [self.title, self.start_line, *self.warnings]
         for route in self.best:
             lines += ["", f"By {route.title}: {route.verdict}."] if route.kind else []
             lines.append(str(route))
         more = len(self.routes) - len(self.best)
         lines += ["", f"{more} further routes are in the table (--json)."] if more else []
         legend = _LEGEND.format(light=self.start.light, dosing=100.0 * self.dosing)
-        return "\n".join([*lines, legend, "~ is not reached.", *self.warnings])
+        return "\n".join([*lines, legend, "~ is not reached."])
 
 
 def reached(off: Array) -> NDArray[np.bool_]:

@@ -97,7 +97,7 @@ def subdue(
         f"{np.hypot(*asked[-1, 1:]):.0f}) in {steps} steps{viewing}."
     )
     found = search.series(title, routes)
-    return replace(found, notes=_findings(dyes, found, asked, only))
+    return replace(found, warnings=(*_findings(dyes, found, asked, only), *found.warnings))
 
 
 def subdue_on(
@@ -136,10 +136,10 @@ def subdue_on(
         target = Target.of(piece)
     target = target.under(dyes.light)
     assert target.light is not None
-    notes, spectrum = [], target.reflectance
+    said, spectrum = [], target.reflectance
     if spectrum is None:
         spectrum = smoothest_reflectance(target.lab, target.light)[0]
-        notes.append(
+        said.append(
             "The piece was given as a colour, not a spectrum: the smoothest spectrum of that "
             "colour stands in. Read the piece to be surer."
         )
@@ -156,7 +156,7 @@ def subdue_on(
     title = f"Quieter by a second bath: {space.value} hue held, in {steps} steps."
     shown = Target.of_reflectance(spectrum, start.light, target.name)
     found = replace(search.series(title, routes), piece=shown)
-    return replace(found, notes=(*notes, *_cost(found)))
+    return replace(found, warnings=(*said, *_cost(found), *found.warnings))
 
 
 def tone(

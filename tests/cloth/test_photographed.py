@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 import dyemix
+from dyemix.cloth.levelness import levelness
 from dyemix.cloth.photographed import read_outline
 from dyemix.errors import InputError
 from tests.simulated.photographs import as_laid
@@ -35,7 +36,7 @@ def photo(piece: Dyed) -> Path:
 @pytest.mark.slow
 def test_a_piece_beside_the_page_reads_as_it_is(piece: Dyed, photo: Path):
     options = as_laid(cells=undyed_cell())
-    found = dyemix.levelness(spectral_dyes(NAMES), photo, RECIPE, order="with", options=options)
+    found = levelness(spectral_dyes(NAMES), photo, RECIPE, order="with", options=options)
     assert found.maps is not None
     cells = found.maps.cells
     area = cells.inside.sum() * cells.cell_mm**2
@@ -45,10 +46,8 @@ def test_a_piece_beside_the_page_reads_as_it_is(piece: Dyed, photo: Path):
     for axis, true in zip("Lab", piece.mean_colour, strict=True):
         figure = found.figure(f"mean {axis}*")
         assert abs(figure.value - true) < 2.0 * figure.error
-    assert not cells.notes, "the undyed square holds the white, and the light is even"
-    pixels = dyemix.levelness(
-        spectral_dyes(NAMES), photo, RECIPE, options=options, every_pixel=True
-    )
+    assert not cells.warnings, "the undyed square holds the white, and the light is even"
+    pixels = levelness(spectral_dyes(NAMES), photo, RECIPE, options=options, every_pixel=True)
     for one, other in zip(found.figures[:6], pixels.figures[:6], strict=True):
         assert one.value == pytest.approx(other.value, abs=max(one.error, 0.3))
 
@@ -57,7 +56,7 @@ def test_a_piece_beside_the_page_reads_as_it_is(piece: Dyed, photo: Path):
 def test_where_the_piece_lies_can_be_told(photo: Path):
     for words in ("10,10 40,10 40,40", "9000,10 9900,10 9900,900"):  # too small, not in the picture
         with pytest.raises(InputError, match="2 × 2 cm"):
-            dyemix.levelness(
+            levelness(
                 spectral_dyes(NAMES), photo, RECIPE, options=as_laid(cells=undyed_cell()),
                 piece=read_outline(words),
             )  # fmt: skip
@@ -72,9 +71,7 @@ def test_an_outline_that_is_none_is_refused():
 @pytest.mark.slow
 def test_a_page_without_a_piece_is_refused():
     with pytest.raises(InputError, match=r"beside the page|fills the picture"):
-        dyemix.levelness(
-            spectral_dyes(NAMES), shoot_swatches(), RECIPE, options=as_laid(keep="all")
-        )
+        levelness(spectral_dyes(NAMES), shoot_swatches(), RECIPE, options=as_laid(keep="all"))
 
 
 @pytest.mark.slow
@@ -89,7 +86,7 @@ def test_a_real_picture_of_cloth_goes_through(piece: Dyed, tmp_path: Path):
     bands[0, 20:], bands[1, 10:20], bands[2, :10] = 1.0, 1.0, 1.0
     cloth = replace(piece, amounts=np.zeros((*codes.shape[:2], 3)), light=np.ones(codes.shape[:2]))
     cloth.__dict__["spectra"] = (0.02 + 0.8 * codes**2.2 @ bands).astype(np.float32)
-    found = dyemix.levelness(
+    found = levelness(
         spectral_dyes(("navy", "rust")), shoot(cloth, "real", megapixels=4.0), "navy 3 + rust 1",
         options=as_laid(cells=undyed_cell()),
     )  # fmt: skip

@@ -10,6 +10,7 @@ import pytest
 import dyemix
 from dyemix.cloth.compare import compare_pieces
 from dyemix.cloth.levelness import Levelness, pieces_json, saved_pieces
+from dyemix.cloth.preview import preview
 from dyemix.errors import DyemixError, InputError, RecipeError
 from tests.simulated.strike import MIXES, ORDERS
 from tests.simulated.struck import spectral_dyes
@@ -58,7 +59,7 @@ def test_what_cannot_be_compared_is_refused(seen: dict[str, Levelness]):
 @pytest.mark.parametrize("order", ORDERS)
 def test_a_preview_of_an_analysed_piece_has_its_figures(seen: dict[str, Levelness], order: str):
     dyes = spectral_dyes(tuple(MIXES["clear"]))
-    found = dyemix.preview(dyes, MIXES["clear"], order=order, pieces=list(seen.values()))[0]
+    found = preview(dyes, MIXES["clear"], order=order, pieces=list(seen.values()))[0]
     assert not found.illustrative
     for name, within in zip(MAIN, (2.0, 0.1, 0.7), strict=True):
         assert found.figures[name] == pytest.approx(seen[order].figure(name).value, abs=within)
@@ -68,7 +69,7 @@ def test_without_own_pieces_a_preview_says_so_and_falls_from_order_to_order():
     dyes = spectral_dyes(("lemon", "rose", "turquoise", "black"))
     figures = []
     for order in ORDERS:
-        found = dyemix.preview(dyes, MIXES["clear"], order=order, size_mm=60)
+        found = preview(dyes, MIXES["clear"], order=order, size_mm=60)
         assert found[0].illustrative
         assert "Illustrative" in str(found)
         figures.append(found[0].figures["unevenness"])
@@ -78,22 +79,22 @@ def test_without_own_pieces_a_preview_says_so_and_falls_from_order_to_order():
 def test_a_grey_of_three_primaries_splits_more_than_one_of_black():
     """Near-neutral from three primaries against black with a little colour."""
     dyes = spectral_dyes(("lemon", "rose", "turquoise", "black"))
-    found = dyemix.preview(dyes, "lemon 0.5 + rose 0.35 + turquoise 0.5", "black 0.5 + rose 0.03")
+    found = preview(dyes, "lemon 0.5 + rose 0.35 + turquoise 0.5", "black 0.5 + rose 0.03")
     assert found[0].splitting > 3.0 * found[1].splitting
     assert "From the quietest" in str(found)
 
 
 def test_a_preview_is_the_same_for_a_seed():
     dyes = spectral_dyes(tuple(MIXES["clear"]))
-    one, again = (dyemix.preview(dyes, MIXES["clear"], size_mm=40, seed=5)[0] for _ in range(2))
+    one, again = (preview(dyes, MIXES["clear"], size_mm=40, seed=5)[0] for _ in range(2))
     assert np.array_equal(one.amounts, again.amounts)
 
 
 def test_what_cannot_be_previewed_is_refused():
     dyes = spectral_dyes(tuple(MIXES["clear"]))
     with pytest.raises(RecipeError):
-        dyemix.preview(dyes, "gold 1")
+        preview(dyes, "gold 1")
     with pytest.raises(DyemixError, match="alkali"):
-        dyemix.preview(dyes, MIXES["clear"], order="soon")
+        preview(dyes, MIXES["clear"], order="soon")
     with pytest.raises(DyemixError, match="patch"):
-        dyemix.preview(dyes, MIXES["clear"], size_mm=2)
+        preview(dyes, MIXES["clear"], size_mm=2)

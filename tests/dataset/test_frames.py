@@ -14,10 +14,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import dyemix
-from dyemix import Bath, HueSpace, InputError, Light, Reading, Recipe, RouteKind, SwatchSet, Target
+from dyemix import InputError, Light, Reading, Recipe, SwatchSet, Target
+from dyemix.colour.ciecam16 import HueSpace, Scale
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.result import Result
+from dyemix.dataset.trial import Bath
+from dyemix.matching.suggest import suggest
+from dyemix.series.steps import RouteKind
 
 NAMES = ("rust", "navy", "old rose", "l'été")
 SPECTRA = st.lists(st.floats(0.001, 1.2), min_size=31, max_size=31).map(np.array)
@@ -298,7 +302,7 @@ def test_options_take_their_text_and_refuse_the_rest(dyes: dyemix.DyeSet) -> Non
     for option in ({"hue": "rubbish"}, {"scale": "rubbish"}, {"only": "rubbish"}):
         with pytest.raises(dyemix.DyemixError, match="'rubbish' is no"):
             dyemix.subdue(dyes, bright, 2, **option)
-    for kind in (HueSpace, RouteKind, Bath, dyemix.Scale):
+    for kind in (HueSpace, RouteKind, Bath, Scale):
         assert [kind(member.value) for member in kind] == list(kind)
 
 
@@ -358,7 +362,7 @@ def test_every_result_is_short_in_a_prompt_and_patched_in_a_notebook(dyes: dyemi
     results: list[Result] = [
         dyes, dyes.report, dyes.predict("rust 1"), dyes.predict(["rust 1", "navy 1"]),
         dyemix.match(dyes, "#7d8a6e", count=2), dyemix.match(dyes, "#7d8a6e", count=1)[0],
-        dyemix.suggest(dyes, "#7d8a6e"),
+        suggest(dyes, "#7d8a6e"),
         dyemix.subdue(dyes, "scarlet 1", 2), dyemix.shade_card(dyes, "lemon, navy", parts=2),
         dyemix.reach(dyes.take("lemon, rose, navy"), ["#7d8a6e"], compare=False),
         dyemix.family(dyes, ["#7d8a6e"]), dyemix.next_swatch(dyes.take("lemon, navy"), ["#7d8a6e"]),

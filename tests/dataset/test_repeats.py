@@ -53,7 +53,7 @@ def test_an_odd_reading_hardly_moves_the_mean_and_is_named() -> None:
     )
     assert miss < 0.2 < plain_miss
     assert float(delta_e(lab(RAMP, D65_10), swatch.colour(D65_10))) < 0.2
-    (doubt,) = swatches.warnings
+    (doubt,) = swatches.apart
     assert "gold 2.00 (1): the reading book.csv, row 6 lies far from the other 4" in doubt
     assert doubt in str(swatches)
 
@@ -64,7 +64,7 @@ def test_two_that_disagree_are_both_named_and_count_alike() -> None:
     assert swatch.odd == ()
     np.testing.assert_allclose(swatch.reflectance, 0.9 * RAMP)
     apart = float(delta_e(lab(RAMP, D65_10), lab(0.8 * RAMP, D65_10)))
-    (doubt,) = swatches.warnings
+    (doubt,) = swatches.apart
     assert doubt.startswith(f"2 readings of gold 2.00 (1) differ by {apart:.1f} ΔE2000")
     assert "neither can be called the odd one" in doubt
     assert swatches.repeats.reading.freedom == 0  # told, and in no figure
@@ -149,16 +149,16 @@ def test_a_mislabelled_repeat_is_named_and_left_out_of_the_figure() -> None:
     with_odd = swatches.repeats.dye_again
     assert with_odd.freedom == usual.freedom == 4
     np.testing.assert_array_equal(with_odd.covariance, usual.covariance)
-    assert "navy 3.00 (8) and navy 3.00 (9) differ by" in swatches.warnings[0]
-    assert "mislabelled or badly weighed?" in swatches.warnings[0]
+    assert "navy 3.00 (8) and navy 3.00 (9) differ by" in swatches.apart[0]
+    assert "mislabelled or badly weighed?" in swatches.apart[0]
 
 
 def test_one_pair_alone_is_held_to_what_hand_dyers_call_excellent() -> None:
     """With a single pair nothing says what is usual: 1.5 ΔE2000 (common practice) is the limit."""
     close, far = SwatchSet(piece(RAMP, 0.96 * RAMP)), SwatchSet(piece(RAMP, 0.9 * RAMP))
     assert 0.5 < close.repeats.reading.mean < 1.5
-    assert close.warnings == ()
-    assert "differ by" in far.warnings[0]
+    assert close.apart == ()
+    assert "differ by" in far.apart[0]
 
 
 def test_no_repeats_is_said() -> None:

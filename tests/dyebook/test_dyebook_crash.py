@@ -73,7 +73,7 @@ def check(path: Path, confirmed: set[str]) -> tuple[str, ...]:
     with DyeBook(path, create=False) as book:
         trials = {f"trial {kept.job}": kept for kept in book.trials()}
         sets = {f"set {kept.name}": kept for kept in book.sets()}
-        notes = book.notes
+        notes = book.warnings
     missing = confirmed - set(trials) - set(sets)
     assert not missing, f"confirmed, and lost: {sorted(missing)}"
     for name, kept in trials.items():  # whole, whether it had been confirmed or not

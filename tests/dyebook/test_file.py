@@ -107,9 +107,9 @@ def test_an_unfinished_write_is_undone_and_told(path: Path) -> None:
     heard: list[str] = []
     with DyeBook(path, say=heard.append) as book:
         assert same(before, everything(book))
-        assert "was undone" in book.notes[0]
-        assert heard == list(book.notes)
-        assert book.notes[0] in str(book.contents()).replace("\n  ", " ")
+        assert "was undone" in book.warnings[0]
+        assert heard == list(book.warnings)
+        assert book.warnings[0] in str(book.contents()).replace("\n  ", " ")
     assert not journal.exists()
 
 
@@ -142,7 +142,7 @@ def test_opening_beside_a_writer_is_no_alarm(path: Path) -> None:
     other.execute("INSERT INTO job (name) VALUES ('theirs')")
     assert path.with_name(path.name + "-journal").exists()
     with DyeBook(path) as book:
-        assert book.notes == ()
+        assert book.warnings == ()
         assert "theirs" not in book.jobs()
         other.execute("COMMIT")
         assert "theirs" in book.jobs()

@@ -44,7 +44,7 @@ def test_everything_comes_back_to_the_last_digit(path: Path) -> None:
         before = everything(book)
     with DyeBook(path, create=False) as book:
         after = everything(book)
-        assert book.notes == ()
+        assert book.warnings == ()
         first, second = book.trials()
         assert book.standard("café sage").reflectance is not None
         lines = str(book.job("sage"))

@@ -503,4 +503,4 @@ def test_a_light_that_is_stated_is_not_said_to_be_assumed(
     table.write_text(f"{above}\nrecipe,L*,a*,b*\nundyed,92,0,3\ngold 1,80,5,60\n")
     found = read_swatches(table)
     assert str(found.readings[0].light) == light
-    assert any("without its light stated" in note for note in found.notes) is assumed
+    assert any("without its light stated" in note for note in found.warnings) is assumed

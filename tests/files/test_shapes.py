@@ -30,7 +30,7 @@ def test_one_band_a_row(read: Read, head: str) -> None:
     assert [len(s.readings) for s in swatches.swatches] == [1, 2]
     assert swatches.readings[2].place == "book.csv, row 64"
     assert swatches.readings[2].reflectance == pytest.approx(0.31)
-    assert any("93 rows were joined into 3 readings" in note for note in swatches.notes)
+    assert any("93 rows were joined into 3 readings" in note for note in swatches.warnings)
 
 
 def test_bands_in_any_order_and_two_samples_in_turn(read: Read) -> None:

@@ -86,14 +86,14 @@ def test_the_mislabelled_swatch_is_found_and_is_the_only_one() -> None:
     demo = SETTINGS["demo"]
     report = fit(swatch_set(demo_tables()[0])).report
     assert report is not None
-    odd = [(dye.name, text) for dye in report.dyes for text in dye.odd]
+    odd = [(dye.name, text) for dye in report.dyes for text in dye.warnings]
     assert len(odd) == 1
     name, text = odd[0]
     assert name == demo["mislabelled_dye"]
     label = str(Recipe.parse(format_recipe({name: demo["mislabelled_as"]})))
     assert text.startswith(label)
     assert "mislabelled" in text
-    assert "again" in next(d.advice for d in report.dyes if d.name == name)
+    assert "again" in next(d.next for d in report.dyes if d.name == name)
 
 
 def test_an_odd_swatch_hardly_moves_the_fit() -> None:
@@ -203,7 +203,7 @@ def test_two_depths_take_the_law_that_dyes_usually_have(
     assert abs(dyes.law[0, 0] - 0.95) < 0.15
     assert abs(dyes.law[0, 1]) < 0.05
     assert dyes.report.dyes[0].inner == ()
-    assert "third depth, about 2 %" in dyes.report.dyes[0].advice
+    assert "third depth, about 2 %" in dyes.report.dyes[0].next
 
 
 def test_left_out_depths_are_refits_without_them(workshop_set: Callable[[int, bool], Any]) -> None:
@@ -226,7 +226,7 @@ def test_end_depths_are_reported_apart(fitted: Fitted) -> None:
     report = fitted(0, True).report
     assert report is not None
     for dye in report.dyes:
-        swatches = len(dye.inner) + len(dye.ends) + len(dye.odd)
+        swatches = len(dye.inner) + len(dye.ends) + len(dye.warnings)
         assert len(dye.depths) <= swatches
         assert 2 <= len(dye.ends) < swatches
         assert dye.mean == pytest.approx(np.mean(dye.inner))

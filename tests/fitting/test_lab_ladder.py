@@ -182,7 +182,7 @@ def test_each_reading_counts_under_its_own_light(exact: SwatchSet) -> None:
     )
     dyes = fit(both)
     assert dyes.report is not None
-    note = next(n for n in dyes.report.notes if "low confidence" in n)
+    note = next(n for n in dyes.report.warnings if "low confidence" in n)
     assert "D65/10°" in note
     assert "D50/2°" in note
     for light in (D65_10, D50_2):
@@ -226,8 +226,8 @@ def test_a_mislabelled_swatch_is_named(ladders: SwatchSet) -> None:
     report = fit(SwatchSet(wrong)).report
     assert report is not None
     rust = next(d for d in report.dyes if d.name == "rust")
-    assert len(rust.odd) == 1
-    assert "wrong" in rust.odd[0]
+    assert len(rust.warnings) == 1
+    assert "wrong" in rust.warnings[0]
 
 
 def test_an_uncertain_reading_counts_less(ladders: SwatchSet) -> None:
@@ -313,7 +313,7 @@ def test_the_report_says_that_lamps_are_low_confidence(joint: DyeSet) -> None:
     text = joint.report.text(detail=True)
     assert text.count("from L*a*b* alone") >= len(joint)
     assert "low confidence" in text
-    assert not any(r.startswith("rough") for r in joint.report.notes)
+    assert not any(r.startswith("rough") for r in joint.report.warnings)
 
 
 def test_a_reading_of_its_own_light_is_not_converted(ladders: SwatchSet) -> None:

@@ -93,7 +93,7 @@ def test_a_slip_is_named_with_what_would_mend_it(kind: str) -> None:
     (slip,) = slips(made[0])
     assert all(piece in slip.label for piece in made[1])
     assert slip.before > 5.0 > slip.after
-    assert str(slip) in fit(made[0]).report.notes
+    assert str(slip) in fit(made[0]).report.warnings
 
 
 def test_depths_exchanged_are_seen_in_spectra_too() -> None:

@@ -142,7 +142,7 @@ def test_a_dye_without_a_square_is_left_out_by_name() -> None:
     shop, _ = second(0)
     dyes = borrow(first(0), swatch_set(squares(shop, ("rose", "navy"))))
     assert dyes.names == ("rose", "navy")
-    notes = "\n".join(dyes.report.notes)
+    notes = "\n".join(dyes.report.warnings)
     assert "left out: lemon, marigold, scarlet" in notes
     assert "no factor without one" in notes.lower()
 
@@ -220,7 +220,7 @@ def test_a_square_of_another_dye_is_told() -> None:
     shop, _ = second(0)
     rows = squares(shop, ("rose",))
     wrong = [Row(r.swatch, r.recipe.replace("rose", "leaf"), r.reading) for r in rows]
-    notes = "\n".join(borrow(first(0), swatch_set(wrong)).report.notes)
+    notes = "\n".join(borrow(first(0), swatch_set(wrong)).report.warnings)
     assert "mislabelled, or another dye on this cloth?" in notes
 
 
@@ -253,7 +253,7 @@ def test_conditions_of_the_two_cloths() -> None:
         lender,
         conditions(rows, cloth="viscose", geometry="d/8 specular excluded", alkali="1 h later"),
     )
-    notes = "\n".join(dyes.report.notes)
+    notes = "\n".join(dyes.report.warnings)
     assert "borrowed from cloth 'lawn' to 'viscose'" in notes
     assert "alkali 'with the dye', here '1 h later'" in notes
     assert "starting guess" in notes

@@ -140,8 +140,8 @@ def test_best_addition_by_adding_each(shelf: DyeSet, small: ShelfReach) -> None:
     for change in small.additions:
         wider = reach(shelf.take([*OWNED, change.dye]), COLOURS, compare=False)
         gained[change.dye] = sum(w.within for w in wider.wanted) - before
-        assert change.colours == gained[change.dye]
-    assert small.additions[0].colours == max(gained.values())
+        assert change.targets == gained[change.dye]
+    assert small.additions[0].targets == max(gained.values())
     assert f"{small.additions[0].dye} adds most" in str(small)
 
 
@@ -155,10 +155,10 @@ def test_a_dye_to_spare_is_told_by_its_use(shelf: DyeSet) -> None:
         used = np.mean([change.dye in m[0].recipe for m in first])
         farther = np.mean([w[0].likely - m[0].likely for w, m in zip(rest, first, strict=True)])
         assert change.used == pytest.approx(used, abs=0.17)  # likenesses are settled otherwise
-        assert change.miss == pytest.approx(farther, abs=0.15)
-    lost = [change.colours for change in found.removals]
+        assert change.delta_e == pytest.approx(farther, abs=0.15)
+    lost = [change.targets for change in found.removals]
     assert lost == sorted(lost)
-    assert found.removals[0].miss == min(c.miss for c in found.removals if not c.colours)
+    assert found.removals[0].delta_e == min(c.delta_e for c in found.removals if not c.targets)
     assert f"Least missed would be {found.removals[0].dye}" in str(found)
 
 

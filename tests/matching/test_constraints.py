@@ -46,7 +46,7 @@ def test_a_dye_that_must_be_in_is_in_even_where_it_only_does_harm(dyes: DyeSet) 
     found = match(dyes, yellow, use=("black",))
     palest = dyes.palest[dyes.index("black")]
     assert all(one.recipe["black"] >= 0.999 * palest for one in found)
-    assert all("black" in line for line in found.advice if "on paper" in line)
+    assert all("black" in line for line in found.warnings if "on paper" in line)
 
 
 def test_the_number_of_dyes_is_kept(dyes: DyeSet) -> None:
@@ -118,7 +118,7 @@ def test_the_total_depth_is_kept_and_costs_accuracy(dyes: DyeSet, with_spectrum:
         assert one.recipe.total <= total + 1e-12
     assert found[0].residual > free[0].residual
     assert found.reach is not Reach.WITHIN
-    assert found.advice
+    assert found.warnings
 
 
 def test_a_total_is_reached_rather_than_given_up() -> None:

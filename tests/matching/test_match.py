@@ -198,11 +198,11 @@ def test_a_hex_code_is_matched_under_d65_and_2_degrees(dyes: DyeSet) -> None:
 def test_a_bare_lab_takes_the_light_of_the_swatches_and_says_so(dyes: DyeSet) -> None:
     found = match(dyes, "55 -10 13")
     assert found.target.light == dyes.light == D65_10
-    assert any("names no light" in note for note in found.notes)
+    assert any("names no light" in note for note in found.warnings)
     assert "names no light" in str(found)
     stated = match(dyes, "55 -10 13 A/10")
     assert stated.target.light == Light("A", 10)
-    assert stated.notes == ()
+    assert stated.warnings == ()
     assert stated[0].recipe != found[0].recipe
 
 
@@ -230,7 +230,7 @@ def test_the_error_of_the_target_widens_the_likely_miss_and_is_named(dyes: DyeSe
     assert found.likely > 1.3 * sure[0].likely
     assert found.residual == pytest.approx(sure[0].residual, abs=1e-9)
     assert "the target's own reading" in found.limit
-    assert unsure.notes == ("in a shadow.",)
+    assert unsure.warnings == ("in a shadow.",)
 
 
 @pytest.mark.parametrize(
@@ -314,8 +314,8 @@ def test_nothing_is_excellent_before_a_mix_was_read_and_squares_are_named(dyes: 
     before = match(dyes, pale)
     assert dyes.pots == ()
     assert "excellent" not in {m.verdict for m in before}
-    assert before.next_squares.startswith("Dye next, as squares of mixes: ")
-    assert before.next_squares in str(before)
+    assert before.next_swatches.startswith("Dye next, as squares of mixes: ")
+    assert before.next_swatches in str(before)
     trials = [
         Trial(m.recipe, Reading(m.recipe, m.prediction.reflectance, str(i)))
         for i, m in enumerate(match(dyes, "60 5 5 D65/10").matches + before.matches)
@@ -324,4 +324,4 @@ def test_nothing_is_excellent_before_a_mix_was_read_and_squares_are_named(dyes: 
     assert len(trials) >= 5
     after = match(learn(dyes, trials).dyes, pale)
     assert "excellent" in {m.verdict for m in after}
-    assert after.next_squares == ""
+    assert after.next_swatches == ""

@@ -75,7 +75,7 @@ def test_without_causes_there_is_no_spread(dyes: DyeSet) -> None:
     found = exact(dyes).predict_many(rows(dyes))
     assert np.all(found.covariance == 0.0)
     target = found.lab[0] + np.array([2.0, 1.0, -1.0])
-    pot = found.miss(target)
+    pot = found.in_pot(target)
     # A floor of a thousandth of a unit keeps the roots solvable.
     np.testing.assert_allclose(pot.mean, delta_e(target, found.lab), atol=2e-3)
     np.testing.assert_allclose(pot.bound, pot.median, atol=5e-3)
@@ -252,7 +252,7 @@ def test_pots_are_as_likely_as_each_other(dyes: DyeSet) -> None:
     """So many of them within a bound is its chance, and their mean the likely miss."""
     p = dyes.predict("marigold 0.4 + navy 0.2")
     target = p.lab + np.array([1.0, 0.5, -0.5])
-    found = dyes.predict_many(dyes.amounts(p.recipe)).miss(target)
+    found = dyes.predict_many(dyes.amounts(p.recipe)).in_pot(target)
     pots = p.pots(target, 128)
     misses = delta_e(target, pots)
     assert pots.shape == (128, 3)

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 import dyemix
 from dyemix.dataset.recipe import Recipe
+from dyemix.matching.suggest import suggest
 from dyemix.page.pictures import Frame
 from dyemix.page.slip import PLACES, Slip
 from dyemix.page.words import colour_words, counted, spoon_signs, worth
@@ -66,12 +67,12 @@ def test_less_than_nothing_is_nothing_and_the_jar_stays(asked: Asked) -> None:
 def test_the_columns_are_what_the_library_suggests(asked: Asked, dyes) -> None:
     answer = asked("/colour", **SAGE)
     slip = Slip(wanted="#7d8a6e")
-    found = dyemix.suggest(dyes, "#7d8a6e", kit=slip.kit)
+    found = suggest(dyes, "#7d8a6e", kit=slip.kit)
     assert answer.text.count('<section class="column"') == len(found) >= 2
     for choice in found.choices:
         assert choice.match.measured is not None
         recipe = choice.match.measured.recipe
-        pot = dyes.predict_many([recipe], "D65/2").miss(dyemix.Target.parse("#7d8a6e").lab)
+        pot = dyes.predict_many([recipe], "D65/2").in_pot(dyemix.Target.parse("#7d8a6e").lab)
         assert f"{pot.mean[0]:.1f} on average, nine pots in ten within {pot.bound[0]:.1f}" in words(
             answer
         )

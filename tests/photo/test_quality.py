@@ -98,16 +98,16 @@ def test_mottled_cloth_is_reported_and_its_error_wider(tmp_path: Path) -> None:
         )
         for mottled in ({}, {3: 0.12})
     )
-    assert not any("mottled" in flag for cell in level.cells for flag in cell.flags)
-    assert [c.label for c in uneven.cells if any("mottled" in f for f in c.flags)] == ["A4"]
+    assert not any("mottled" in flag for cell in level.cells for flag in cell.warnings)
+    assert [c.label for c in uneven.cells if any("mottled" in f for f in c.warnings)] == ["A4"]
     assert np.trace(uneven.cell("A4").within) > 3 * np.trace(level.cell("A4").within)
 
 
 def test_local_tone_mapping_is_flagged() -> None:
     mapped = read(tone_mapping=0.15)
     plain = read()
-    assert any("changed tones locally" in doubt for doubt in mapped.characterisation.doubts)
-    assert plain.characterisation.doubts == ()
+    assert any("changed tones locally" in doubt for doubt in mapped.characterisation.warnings)
+    assert plain.characterisation.warnings == ()
     assert mapped.cells[0].error > plain.cells[0].error
 
 
@@ -122,7 +122,9 @@ def test_the_same_grey_with_two_values_is_flagged(tmp_path: Path) -> None:
         return pixels
 
     found = examine_photo(altered(shoot(), tmp_path, darker), as_laid())
-    assert any("greys of the patch card differ" in doubt for doubt in found.characterisation.doubts)
+    assert any(
+        "greys of the patch card differ" in doubt for doubt in found.characterisation.warnings
+    )
 
 
 @pytest.mark.slow
@@ -221,7 +223,7 @@ def test_an_overexposed_photograph_says_so(tmp_path: Path) -> None:
 
     white = altered(shoot(), tmp_path, glare)
     found = examine_photo(white, as_laid(False))
-    assert any("overexposed" in doubt for doubt in found.characterisation.doubts)
+    assert any("overexposed" in doubt for doubt in found.characterisation.warnings)
     sound = [cell for cell in found.cells if not cell.left_out]
     assert all(cell.clipped is not None for cell in sound if cell.lab[0] > 60)
     assert min(cell.error for cell in sound) > 2.0

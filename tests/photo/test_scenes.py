@@ -35,7 +35,7 @@ def test_a_random_scene_is_right_within_its_bound_or_refused(tmp_path: Path, fau
         assert FAULTS[fault]
         return
     assert fault != "wrong grey"
-    assert NAMED.get(fault, "") in "; ".join(read.characterisation.doubts)
+    assert NAMED.get(fault, "") in "; ".join(read.characterisation.warnings)
     at = {label: i for i, label in enumerate(read.frame.labels)}
     sound = [cell for cell in read.cells if cell.clipped is None]
     kept = [cell for cell in sound if not cell.left_out]

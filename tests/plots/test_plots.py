@@ -160,11 +160,11 @@ def test_dyes_say_what_they_must(shelf: DyeSet, table: SwatchSet) -> None:
     assert shelf.report.verdict in shown
     assert "ΔE2000 (D65/10°)" in shown
     assert shown.count("0.125") == 12
-    wanting = [dye for dye in shelf.report.dyes if dye.advice or dye.odd]
+    wanting = [dye for dye in shelf.report.dyes if dye.next or dye.warnings]
     assert f"{12 - len(wanting)} of 12 dyes are ready" in shown
     for dye in wanting:
         assert shown.index("Dye these next") < shown.index(f" {dye.name} ") < shown.index(" Ready")
-        assert all(text in shown for text in (dye.advice, *dye.odd))
+        assert all(text in shown for text in (dye.next, *dye.warnings))
 
 
 def test_swatches_stand_above_what_is_fitted(shelf: DyeSet, table: SwatchSet) -> None:

@@ -297,5 +297,5 @@ def test_routes_have_no_jumps(dyes: DyeSet) -> None:
 
 def test_a_black_in_the_mix_is_not_said_to_be_missing(dyes: DyeSet) -> None:
     found = subdue(dyes, "marigold 0.8 + navy 0.25 + black 0.05")
-    missing = [note for note in found.notes if note.startswith("No dye on this shelf")]
+    missing = [note for note in found.warnings if note.startswith("No dye on this shelf")]
     assert not any("black" in note for note in missing)
