@@ -64,10 +64,10 @@ class Unmixer:
         self._sensed = w / w.sum(axis=0)
         self._unit = blends.working(self.dose[np.newaxis])[0]
         # How a curve changes in company is taken as it is in the recipe, so that K/S stays linear.
-        curves = blends.curves[0]
+        curves = blends.curves
         if blends.company_curve is not None:
             share = company_share(self.dose[np.newaxis])[0][0]
-            curves = np.maximum(curves + share[:, np.newaxis] * blends.company_curve[0], 0.0)
+            curves = np.maximum(curves + share[:, np.newaxis] * blends.company_curve, 0.0)
         self._curves = curves * self._unit[:, np.newaxis]
         self._most = blends.working(MOST * self.dose[np.newaxis])[0] / self._unit
         k = len(recipe)

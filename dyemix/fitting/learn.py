@@ -225,10 +225,12 @@ def _second_baths(dyes: DyeSet) -> DyeSet:
         on = replace(over, scatter=replace(dyes.scatter, reading=2.0 * dyes.scatter.reading))
         amounts = on.amounts(pot.recipe)[np.newaxis]
         weight = np.linalg.inv(on.predict_many(amounts).covariance[0])
-        labs, slope = on.whole.lab_and_slope(amounts, on.light)
-        v = slope[0] @ amounts[0]
+        seen = on.whole.strengths(amounts, on.light)
+        # As all amounts grow alike, each dye is as far in company as before.
+        by_all = seen.by_dose + on.interaction * seen.others / (1.0 + seen.others)
+        v = seen.by_strength[0] @ by_all[0]
         known = float(v @ weight @ v)
-        gave = float(v @ weight @ (pot.lab - labs[0])) / known
+        gave = float(v @ weight @ (pot.lab - seen.lab[0])) / known
         squares += max(gave**2 - 1.0 / known, 0.0)
     total = (PRIOR_WORTH * PRIOR_SECOND_BATH**2 + squares) / (PRIOR_WORTH + len(seconds))
     return replace(dyes, scatter=replace(dyes.scatter, second_bath=float(np.sqrt(total))))

@@ -53,13 +53,8 @@ def beside(
     light: Light,
 ) -> Beside:
     """Squares of one dye at `depths` ``(N,)``, read as CIELAB `measured` ``(N, 3)``."""
-    blends = Blends(
-        np.exp(fitted.curves[[dye]])[np.newaxis],
-        fitted.law[[dye]][np.newaxis],
-        np.zeros((1, 1)),
-        surface.k_over_s(cloth),
-        surface,
-    )
+    curve, law = np.exp(fitted.curves[[dye]]), fitted.law[[dye]]
+    blends = Blends(curve, law, np.zeros(1), surface.k_over_s(cloth), surface)
     seen = blends.strengths(depths[:, np.newaxis], light)
     miss, _ = delta_e_residual(seen.lab, measured)
     by_lab = metric(seen.lab)
@@ -69,7 +64,7 @@ def beside(
     along = way / np.sqrt(np.maximum(size, 1e-12))[:, np.newaxis]
     off_way = np.eye(3) - along[:, :, np.newaxis] * along[:, np.newaxis, :]
     curves, laws = np.split(fitted.modes[dye], [-2], axis=1)
-    by_mode = seen.by_band @ (np.exp(fitted.curves[dye]) * curves).T * seen.g[..., np.newaxis]
+    by_mode = seen.by_band @ (curve * curves).T * seen.g[..., np.newaxis]
     by_mode = by_mode + seen.by_strength * (seen.by_law[:, 0] @ laws.T)[:, np.newaxis]
     return Beside(
         seen.lab,

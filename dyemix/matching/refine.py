@@ -77,14 +77,12 @@ def as_spectra(problem: Problem, some: Found) -> Found:
     def wished(weight: float) -> Callable[[Index], Residual]:
         def of(index: Index) -> Residual:
             near = problem.on_lab(problem.goal(some.which))(index)
-            blends = problem.dyes.blends(index.T)
 
             def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
                 value, slope = near(amounts, rows)
-                r, by_amount = blends.rows(rows).reflectance_and_slope(amounts.T)
+                r, by_amount = problem.blending.spectra(amounts, index[:, rows])
                 # In units of one hundredth reflectance: about what an instrument tells apart.
-                wish = 100.0 * weight * (r - wanted[rows]).T
-                by_wish = 100.0 * weight * by_amount.transpose(2, 1, 0)
+                wish, by_wish = (100.0 * weight * x for x in (r - wanted[rows].T, by_amount))
                 return np.concatenate([value, wish]), np.concatenate([slope, by_wish])
 
             return residual

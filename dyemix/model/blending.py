@@ -81,7 +81,7 @@ class Blending:
         surface, w = dyes.surface, weights(light).T
         seen = (1.0 - surface.r0) * (1.0 - surface.k2) * w / w.sum(axis=1, keepdims=True)
         added = dyes.whole.company_curve
-        curves = dyes.curves if added is None else np.concatenate([dyes.curves, added[0]])
+        curves = dyes.curves if added is None else np.concatenate([dyes.curves, added])
         return cls(
             dyes, dyes.law.T, SHIFT ** dyes.law[:, 0],
             depth_law_slope(np.zeros(len(dyes)), dyes.law), np.ascontiguousarray(curves.T),
@@ -109,9 +109,17 @@ class Blending:
         by_new = by_g if by_g.shape[1] == count else by_g[:, :count] + by_g[:, count:]
         return r, _through(by_root, by_new * works.new + shared)
 
+    def spectra(self, amounts: Array, index: Index) -> tuple[Array, Array]:
+        """Reflectance ``(B, N)`` of amounts ``(k, N)``, and its slope by them ``(B, k, N)``."""
+        k, works = self._absorption(amounts, index)
+        r, by_k = self.dyes.surface.reflectance_and_slope(k)
+        by_g = np.broadcast_to(self.curves[..., np.newaxis], (*self.curves.shape, k.shape[1]))
+        own, shared = self._by_own(by_g, index, works)
+        return r, by_k[:, np.newaxis] * (own + shared)
+
     def _by_own(self, by_g: Array, index: Index, works: _Works) -> tuple[Array, Array | float]:
-        """Slopes of XYZ's cube roots by amounts: a dye's own part ``(3, k, N)``, and what one more
-        of any dye does by way of the others ``(3, 1, N)``."""
+        """Slopes by amounts, from those by g ``(m, D, N)``: a dye's own part ``(m, k, N)``, and
+        what one more of any dye does by way of the others ``(m, 1, N)``."""
         count, columns = len(self.dyes), np.arange(index.shape[1])
         by = by_g[:, index, columns]
         joint = works.joint
@@ -130,13 +138,7 @@ class Blending:
         """The residual ``(m, N)``, its slope by the cube roots of XYZ, theirs by g of every dye
         ``(3, D, N)`` (and by what works in company, ``(3, 2 D, N)``), and `_Works`.
         """
-        works = self._working(amounts, index)
-        working = np.zeros((self.curves.shape[1], amounts.shape[1]))
-        working[index, np.arange(amounts.shape[1])] = works.g
-        if len(working) > len(self.dyes):
-            working[index + len(self.dyes), np.arange(amounts.shape[1])] = works.g * works.share
-        k = self.curves @ working
-        k += self.cloth
+        k, works = self._absorption(amounts, index)
         root = np.sqrt(k * (k + 2.0))
         k2 = self.dyes.surface.k2
         k += root + (1.0 - k2)
@@ -148,6 +150,17 @@ class Blending:
         by_g = (self.by_curve @ slope).reshape(3, self.curves.shape[1], -1)
         r, by_lab = goal(lab, rows)
         return r, (TO_LAB.T @ by_lab) * -by_xyz, by_g, works
+
+    def _absorption(self, amounts: Array, index: Index) -> tuple[Array, _Works]:
+        """K/S ``(B, N)`` of amounts ``(k, N)``, and how much of each dye works."""
+        works, columns = self._working(amounts, index), np.arange(amounts.shape[1])
+        working = np.zeros((self.curves.shape[1], len(columns)))
+        working[index, columns] = works.g
+        if len(working) > len(self.dyes):
+            working[index + len(self.dyes), columns] = works.g * works.share
+        k = self.curves @ working
+        k += self.cloth
+        return k, works
 
     def _working(self, c: Array, index: Index) -> _Works:
         """How much of each dye works, and its slopes."""

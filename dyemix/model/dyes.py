@@ -106,23 +106,15 @@ class DyeSet(Result):
         """The recipe of amounts ``(D,)`` in % owf."""
         return self.span.recipe(np.asarray(amounts, dtype=float))
 
-    def blends(self, index: ArrayLike) -> Blends:
-        """The forward model of N blends of the dyes at `index` ``(N, k)``."""
-        i = np.asarray(index, dtype=np.intp)
-        return Blends(
-            self.curves[i],
-            self.law[i],
-            self.company[i],
-            self.surface.k_over_s(self.cloth),
-            self.surface,
-            self.interaction,
-            None if self.company_curve is None else (self.curves * np.expm1(self.company_curve))[i],
-        )
-
     @cached_property
     def whole(self) -> Blends:
-        """The forward model of blends of every dye; its arrays have a first axis of one."""
-        return self.blends([np.arange(len(self))])
+        """The forward model of blends of every dye."""
+        change = self.company_curve
+        added = None if change is None else self.curves * np.expm1(change)
+        ground = self.surface.k_over_s(self.cloth)
+        return Blends(
+            self.curves, self.law, self.company, ground, self.surface, self.interaction, added
+        )
 
     @property
     def modes(self) -> Modes:

@@ -15,10 +15,9 @@ without a jump: 0 alone, and near 1 as soon as the others are not few (w = `HALF
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light, lab_from_xyz, lab_slope, weights
@@ -40,16 +39,15 @@ def company_share(c: Array) -> tuple[Array, Array]:
 class Strengths:
     """What the unknowns of a calibration do to N colours under one light.
 
-    `lab` ``(N, 3)``; `by_band` ``(N, 3, B)`` its slope by K/S; `g` ``(N, k)`` how much of each dye
-    works, `in_company` that times its share; `by_strength` ``(N, 3, k)`` slope by its logarithm;
-    `by_law` ``(N, k, 2)`` d ln g by exponent and bend; `by_dose` ``(N, k)`` d ln g / d ln c of the
-    depth law; `share` and `others` as `company_share`.
+    `lab` ``(N, 3)``; `by_band` ``(N, 3, B)`` its slope by K/S; `g` ``(N, D)`` how much of each dye
+    works; `by_strength` ``(N, 3, D)`` slope by its logarithm; `by_law` ``(N, D, 2)`` d ln g by
+    exponent and bend; `by_dose` ``(N, D)`` d ln g / d ln c of the depth law; `share` and `others`
+    as `company_share`.
     """
 
     lab: Array
     by_band: Array
     g: Array
-    in_company: Array
     by_strength: Array
     by_law: Array
     by_dose: Array
@@ -59,17 +57,17 @@ class Strengths:
 
 @dataclass(frozen=True, eq=False)
 class Blends:
-    """N blends of k dyes each, gathered into arrays.
+    """What any blend of D dyes looks like.
 
     Attributes
     ----------
-    curves : ``(N, k, B)`` absorption per unit of g.
-    law : ``(N, k, 2)``, exponent and bend of the depth law.
-    company : ``(N, k)`` log strength in company.
+    curves : ``(D, B)`` absorption per unit of g.
+    law : ``(D, 2)``, exponent and bend of the depth law.
+    company : ``(D,)`` log strength in company.
     cloth : ``(B,)`` K/S of the undyed cloth.
     surface : the surface term.
     interaction : κ.
-    company_curve : ``(N, k, B)`` absorption per unit of g that company adds; None for nothing.
+    company_curve : ``(D, B)`` absorption per unit of g that company adds; None for nothing.
     """
 
     curves: Array
@@ -80,84 +78,39 @@ class Blends:
     interaction: float = 0.0
     company_curve: Array | None = None
 
-    def rows(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Blends:
-        """Some of the blends."""
-        return replace(
-            self,
-            curves=self.curves[rows],
-            law=self.law[rows],
-            company=self.company[rows],
-            company_curve=None if self.company_curve is None else self.company_curve[rows],
-        )
-
     def working(self, c: Array) -> Array:
-        """How much of each dye works, g ``(N, k)``, for amounts `c` ``(N, k)`` in % owf."""
+        """How much of each dye works, g ``(N, D)``, for amounts `c` ``(N, D)`` in % owf."""
         share, others = company_share(c)
         grown = share * self.company + self.interaction * np.log1p(others)
         return np.asarray(depth_law(c, self.law) * np.exp(grown))
 
     def absorption(self, c: Array, g: Array) -> Array:
-        """K/S ``(N, B)`` of amounts `c` ``(N, k)`` that work as g ``(N, k)``."""
-        k = self.cloth + (g[:, np.newaxis, :] @ self.curves)[:, 0, :]
+        """K/S ``(N, B)`` of amounts `c` ``(N, D)`` that work as g ``(N, D)``."""
+        k = self.cloth + g @ self.curves
         if self.company_curve is not None:
-            k = k + ((g * company_share(c)[0])[:, np.newaxis, :] @ self.company_curve)[:, 0, :]
+            k = k + (g * company_share(c)[0]) @ self.company_curve
         return np.asarray(k)
 
     def reflectance(self, amounts: Array) -> Array:
-        """Reflectance ``(N, B)`` of amounts ``(N, k)`` in % owf."""
+        """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf."""
         return self.surface.reflectance(self.absorption(amounts, self.working(amounts)))
 
-    def reflectance_and_slope(self, amounts: Array) -> tuple[Array, Array]:
-        """Reflectance ``(N, B)`` and its slope ``(N, k, B)`` per % owf of each dye."""
-        g = self.working(amounts)
-        r, dr = self.surface.reflectance_and_slope(self.absorption(amounts, g))
-        return r, self._slope(amounts, g) * dr[:, np.newaxis, :]
-
-    def lab_and_slope(self, amounts: Array, light: Light) -> tuple[Array, Array]:
-        """CIELAB ``(N, 3)`` under `light`, and its slope ``(N, 3, k)`` per % owf of each dye."""
-        g = self.working(amounts)
-        labs, by_band = self._by_band(amounts, g, light)
-        return labs, by_band @ self._slope(amounts, g).transpose(0, 2, 1)
-
     def strengths(self, amounts: Array, light: Light) -> Strengths:
-        """What each unknown of the dyes does to the colours of amounts ``(N, k)``."""
-        g = self.working(amounts)
-        labs, by_band = self._by_band(amounts, g, light)
+        """What each unknown of the dyes does to the colours of amounts ``(N, D)``."""
+        g, w = self.working(amounts), weights(light)
+        r, dr = self.surface.reflectance_and_slope(self.absorption(amounts, g))
+        xyz = r @ w
+        by_band = (lab_slope(xyz, light) @ w.T) * dr[:, np.newaxis, :]
         alone = depth_law(amounts, self.law)
         dose = amounts * depth_law_slope(amounts, self.law)
         share, others = company_share(amounts)
-        by_strength = (by_band @ self.curves.transpose(0, 2, 1)) * g[:, np.newaxis, :]
+        by_strength = (by_band @ self.curves.T) * g[:, np.newaxis, :]
         if self.company_curve is not None:
-            pull = by_band @ self.company_curve.transpose(0, 2, 1)
+            pull = by_band @ self.company_curve.T
             by_strength = by_strength + pull * (g * share)[:, np.newaxis, :]
         return Strengths(
-            labs, by_band, g, g * share, by_strength,
+            lab_from_xyz(xyz, light), by_band, g, by_strength,
             depth_law_by_law(amounts, self.law),
             np.divide(dose, alone, out=np.ones_like(dose), where=alone > 0.0),
             share, others,
         )  # fmt: skip
-
-    def _by_band(self, c: Array, g: Array, light: Light) -> tuple[Array, Array]:
-        """CIELAB ``(N, 3)`` and its slope ``(N, 3, B)`` by K/S."""
-        r, dr = self.surface.reflectance_and_slope(self.absorption(c, g))
-        w = weights(light)
-        xyz = r @ w
-        return lab_from_xyz(xyz, light), (lab_slope(xyz, light) @ w.T) * dr[:, np.newaxis, :]
-
-    def _slope(self, c: Array, g: Array) -> Array:
-        """Slope ``(N, k, B)`` of K/S by amounts: a dye's own law, and what each does to others."""
-        k, diagonal = c.shape[1], np.arange(c.shape[1])
-        share, others = company_share(c)
-        whole = np.maximum(others + HALF_COMPANY * c, 1e-12)
-        joined = HALF_COMPANY / (whole * whole)
-        by_share = np.repeat((joined * c)[:, :, np.newaxis], k, axis=2)  # ∂mᵢ/∂cⱼ
-        by_share[:, diagonal, diagonal] = -joined * others
-        by_g = np.repeat((g * self.interaction / (1.0 + others))[:, :, np.newaxis], k, axis=2)
-        grown = np.exp(share * self.company + self.interaction * np.log1p(others))
-        by_g[:, diagonal, diagonal] = depth_law_slope(c, self.law) * grown
-        by_g = by_g + (g * self.company)[..., np.newaxis] * by_share
-        slope = by_g.transpose(0, 2, 1) @ self.curves
-        if self.company_curve is not None:
-            by_company = share[..., np.newaxis] * by_g + g[..., np.newaxis] * by_share
-            slope = slope + by_company.transpose(0, 2, 1) @ self.company_curve
-        return slope

@@ -58,8 +58,8 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
             for side in (step, -step)
         ]
         columns.append(((ends[0] - ends[1]) / (2.0 * _STEP))[..., np.newaxis])
-    curves = blends.curves[0]
-    added = np.zeros_like(curves) if blends.company_curve is None else blends.company_curve[0]
+    curves, in_company = blends.curves, seen.g * seen.share
+    added = np.zeros_like(curves) if blends.company_curve is None else blends.company_curve
 
     def by_curve(working: Array, curves: Array, changes: Array) -> Array:
         """Slope ``(N, 3, D, Q)`` by relative changes ``(D, Q, B)`` of what works so much."""
@@ -71,9 +71,9 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
     by_law = np.einsum("ndl,dql->ndq", seen.by_law, modes.laws)
     modal = seen.by_strength[..., np.newaxis] * by_law[:, np.newaxis]
     modal = modal + by_curve(seen.g, curves, modes.curves)
-    modal = modal + by_curve(seen.in_company, added, modes.curves)
+    modal = modal + by_curve(in_company, added, modes.curves)
     changes = np.broadcast_to(CURVE_PARTS, (len(curves), *CURVE_PARTS.shape))
-    by_company = by_curve(seen.in_company, curves + added, changes)
+    by_company = by_curve(in_company, curves + added, changes)
     # Not -1, which no blends at all leave open.
     columns += [x.reshape(*x.shape[:2], prod(x.shape[2:])) for x in (modal, by_company)]
     return seen, np.concatenate(columns, axis=2)

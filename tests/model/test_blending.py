@@ -46,6 +46,8 @@ def test_colours_are_those_of_the_dyes_and_slopes_those_of_the_colours(
     whole[rows, index] = amounts
     labs, slope = blending.towards(plain, index)(amounts, rows)
     np.testing.assert_allclose(labs.T, dyes.colours(whole, light), atol=1e-9)
+    spectra, by_amount = blending.spectra(amounts, index)
+    np.testing.assert_allclose(spectra.T, dyes.reflectance(whole), rtol=1e-9)
     _, prices = blending.prices(amounts, index, plain)
     step = 1e-6
     for dye in range(len(dyes)):
@@ -57,3 +59,5 @@ def test_colours_are_those_of_the_dyes_and_slopes_those_of_the_colours(
         )
         place, row = np.nonzero(index == dye)
         np.testing.assert_allclose(slope[:, place, row], by_dye[:, row], rtol=1e-3, atol=0.02)
+        by_dye = (dyes.reflectance(more).T - spectra) / step
+        np.testing.assert_allclose(by_amount[:, place, row], by_dye[:, row], rtol=1e-3, atol=1e-4)

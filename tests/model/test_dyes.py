@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchmarks.shelf import shelf
-from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab, screen_colours
+from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import PIVOT, SHIFT, Surface
@@ -77,34 +77,6 @@ def test_many_at_once_are_the_same_as_one_by_one(dyes: DyeSet) -> None:
     amounts = np.array([dyes.amounts(recipe) for recipe in RECIPES])
     one_by_one = [dyes.predict(recipe, A_10).lab for recipe in RECIPES]
     np.testing.assert_allclose(dyes.colours(amounts, A_10), one_by_one, atol=1e-9)
-
-
-def test_the_blends_of_a_search_are_those_of_a_prediction(dyes: DyeSet) -> None:
-    index = np.array([[0, 3, 7], [1, 2, 5]])
-    c = np.array([[0.5, 1.0, 0.2], [0.0, 2.0, 0.7]])
-    full = np.zeros((2, len(dyes)))
-    np.put_along_axis(full, index, c, axis=1)
-    colours, _ = dyes.blends(index).lab_and_slope(c, D65_10)
-    np.testing.assert_allclose(colours, dyes.colours(full, D65_10), atol=1e-9)
-    np.testing.assert_allclose(dyes.blends(index).reflectance(c), dyes.reflectance(full))
-
-
-@settings(max_examples=50)
-@given(st.lists(st.floats(0.001, 4.0), min_size=3, max_size=3), st.sampled_from([D65_10, A_10]))
-def test_slope_of_a_blend_is_that_of_differences(amounts: list[float], light: Light) -> None:
-    dyes = shelf(0, True)
-    company = np.linspace(-0.2, 0.3, len(dyes))
-    blends = replace(dyes, company=company, interaction=0.1).blends([[1, 4, 9]])
-    c = np.array([amounts])
-    step = 1e-6
-    _, slope = blends.lab_and_slope(c, light)
-    for i in range(3):
-        aside = step * np.eye(3)[i]
-        above, _ = blends.lab_and_slope(c + aside, light)
-        below, _ = blends.lab_and_slope(c - aside, light)
-        np.testing.assert_allclose(
-            slope[0, :, i], (above - below)[0] / (2 * step), rtol=1e-4, atol=1e-4
-        )
 
 
 @settings(max_examples=50)
