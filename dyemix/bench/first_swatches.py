@@ -44,7 +44,7 @@ class SwatchPlan(BenchPlan):
             "liquor ratio": f"{method.liquor_ratio:g}:1",
             "temperature": f"{method.temperature:g} °C",
             "hours": f"{method.hours:g}",
-            **dict.fromkeys(("salt", "soda", "date"), ""),
+            **dict.fromkeys(("salt", "soda", "date", "light"), ""),
             "stock_pct": f"{self.settings.stock_strength:g}",
             "cloth_g": f"{bath.cloth_g:g}",
             "spoons": self.settings.spoons,

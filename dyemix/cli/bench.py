@@ -37,8 +37,10 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
     shared.show(plan)
     if output is not None:
         shared.write(output, swatch_table(plan.table()))
-        shared.then("Once it is filled in", "fit", "--swatches", str(output))
-        shared.then("Or in a book", "book", "add", str(output), "--book", "workshop.dyebook")
+        shared.shelf("Once it is filled in", output)
+        page = str(output.with_name(f"{output.stem} page.pdf"))
+        asked = ("photo-page", "-o", page, "--swatches", str(output))
+        shared.then("No instrument? A page to photograph them on", *asked)
 
 
 @command(

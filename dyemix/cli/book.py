@@ -71,8 +71,8 @@ def add(table: Path, name: str | None, replace: str | None, borrow: str | None) 
     from dyemix.fitting.slips import slips
 
     swatches = dyemix.read_swatches(table)
-    for slip in slips(swatches):
-        console.remark(str(slip))
+    for note in (*swatches.notes, *slips(swatches)):
+        console.remark(str(note))
     how = {"method": given("method"), "name": name, "replaces": replace, "borrows": borrow}
     with shared.open_book(create=True) as kept:
         method = kept.add_swatches(swatches, **given_only(how))
@@ -121,7 +121,9 @@ def dye(name: str, day: date | None, **what: str | None) -> None:
 def recipe(recipe: str, aim: str | None, day: date | None, note: str | None) -> None:
     """Keep a RECIPE under a job."""
     wanted = shared.target(aim) if aim else None
-    _keep("add_recipe", given("job"), shared.recipe(recipe), wanted, note or "", day)
+    with shared.open_book():  # whose stock and cloth the recipe may be told in
+        meant = shared.recipe(recipe)
+    _keep("add_recipe", given("job"), meant, wanted, note or "", day)
 
 
 @command("TABLE", "book")
@@ -150,9 +152,9 @@ def sign(name: str, piece: str, recipe: str | None, day: date | None, **what: An
     """
     from dyemix.colour.colorimetry import D65_10
 
-    meant = None if recipe is None else shared.recipe(recipe)
-    reading = shared.piece(piece, D65_10, meant)
     with shared.open_book() as kept:
+        meant = None if recipe is None else shared.recipe(recipe)
+        reading = shared.piece(piece, D65_10, meant)
         kept.sign_off(name, reading, on=day, job=given("job") or "", **given_only(what))
         console.remark(f"Standard {name}: {kept.standard(name)}")
 

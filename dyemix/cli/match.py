@@ -70,6 +70,8 @@ def match(
         shared.show(many, "\n\n".join(found.text(detail=detail) for found in many))
         return
     shared.write(output, recipes_table(many))
+    if output != Path("-"):
+        shared.day("A day of them", output, dyes)
 
 
 def _understood(

@@ -23,7 +23,11 @@ def photo_page(output: Path, cells: str | None, **how: Any) -> None:
 
     laid = None if given("swatches") is None else dyemix.read_swatches(given("swatches"))
     how["cells"] = None if cells is None else int(cells)
-    shared.say(str(write_photo_page(output, laid, **given_only(how), **care())))
+    page = write_photo_page(output, laid, **given_only(how), **care())
+    shared.say(str(page))
+    table = output.with_name(f"{output.stem} read.csv")
+    asked = ("read", "photo.jpg", "--names", str(page.table), "-o", str(table))
+    shared.then("Once photographed, as photo.jpg", *asked, alone=True)
 
 
 @command("FILE", "output! names draw light photo")
@@ -49,7 +53,7 @@ def read(file: Path, output: Path, names: Path | None, light: Any) -> None:
     if picture is not None and seen is not None:
         write_contact_sheet(seen, picture, force=given("force"))
         console.remark(f"Written: {picture}")
-    shared.then("Next", "fit", "--swatches", str(output))
+    shared.shelf("Next", output)
 
 
 @command("", "shelf borrow output detail answer")

@@ -15,7 +15,9 @@ import dyemix
 from dyemix import console, writing
 from dyemix.cli.options import GROUPS, OPTIONS, care, given, given_only
 from dyemix.dataset.recipe import Measures
-from dyemix.errors import DyemixError, RecipeError, UnstatedError
+from dyemix.errors import DyemixError, InputError, RecipeError, UnstatedError
+from dyemix.files.rows import UNSTATED_LIGHT
+from dyemix.files.small_tables import number
 
 #: Columns of a line, past which a command stands on one of its own.
 _WIDTH, _LINE = 98, "\n"
@@ -101,7 +103,10 @@ def open_book(create: bool = False) -> Any:
     from dyemix.dyebook.book import DyeBook
     from dyemix.dyebook.connection import find_book
 
-    return DyeBook(find_book(given("book")), create, console.remark)
+    path = find_book(given("book"))
+    book = DyeBook(path, create, console.remark)
+    click.get_current_context().meta["book"] = path
+    return book
 
 
 def dyes(*recipes: str) -> Any:
@@ -134,6 +139,8 @@ def dyes(*recipes: str) -> Any:
                 console.remark(f"Swatches: {method}, of {book.path}")
                 aside = None if check is None else dyemix.read_swatches(check)
                 found = book.dyes(method.name, aside=aside, left_out=left_out)
+    if UNSTATED_LIGHT in (found.report.notes if found.report else ()):
+        console.remark(UNSTATED_LIGHT)
     return found.take(given("only")) if given("only") else found
 
 
@@ -152,13 +159,20 @@ def _named(recipe: str) -> Any:
     return ()
 
 
+def stated(dyes: Any = None) -> Any:
+    """How the swatches at hand were dyed: of the dyes, or of the book that was opened."""
+    if dyes is None and given("book") is not None:
+        with suppress(InputError), open_book() as book:
+            return book.method(given("method") or "", job=given("job") or "").conditions
+    return {} if dyes is None else dyes.conditions or {}
+
+
 def settings(dyes: Any = None) -> Any:
     """The dyer's own figures, with the spoon set asked for, or stated with the swatches."""
     from dyemix.bench.settings import BathSettings
 
     own = BathSettings() if given("settings") is None else BathSettings.load(given("settings"))
-    stated = None if given("settings") or dyes is None else (dyes.conditions or {}).get("spoons")
-    spoons = given("spoons") or stated
+    spoons = given("spoons") or (None if given("settings") else stated(dyes).get("spoons"))
     return own if spoons is None else replace(own, spoons=spoons)
 
 
@@ -171,9 +185,8 @@ def stocks(dyes: Any = None) -> Any:
     from dyemix.bench.stock import Stock
     from dyemix.bench.tables import parse_stocks
 
-    stated = None if dyes is None else (dyes.conditions or {}).get("stock_pct")
     known = [Stock("", settings().stock_strength)]
-    for words in filter(None, (stated, given("stock"))):
+    for words in filter(None, (stated(dyes).get("stock_pct"), given("stock"))):
         known += parse_stocks(words)
     if given("stock") is None and given("book") is not None:
         with open_book() as book:
@@ -188,14 +201,28 @@ def recipe(words: str, dyes: Any = None) -> Any:
 
     with suppress(UnstatedError):
         return dyemix.Recipe.parse(words)
-    figures, cloth = settings(dyes), given("cloth_g")
+    figures, (cloth, whose) = settings(dyes), _cloth(dyes)
     bottles = Bottles.of(stocks(dyes), figures)
     found = dyemix.Recipe.parse(words, bottles.measures(cloth))
     console.remark(
-        f"{words} is {found} % owf: on {weight_text(cloth, figures.units)} of dry cloth, of stock "
-        f"at {bottles.strengths(found)}."
+        f"{words} is {found} % owf: on {weight_text(cloth, figures.units)} of dry cloth{whose}, "
+        f"of stock at {bottles.strengths(found)}."
     )
     return found
+
+
+def _cloth(dyes: Any) -> tuple[Any, str]:
+    """The dry weight that spoons are meant on, g, and whose it is where it was not asked for.
+
+    As asked; else that of the job's last sheet in the book; else that of a swatch of the table.
+    """
+    if given("cloth_g") is None and given("book") is not None and given("job") is not None:
+        with open_book() as book:
+            if sheets := book.sheets(given("job")):
+                return sheets[-1].cloth_g, f", as {given('job')} was"
+    if given("cloth_g") is None and (swatch := stated(dyes).get("cloth_g")):
+        return number(swatch), ", as your swatches weigh"
+    return given("cloth_g"), ""
 
 
 def short(found: Any, dyes: Any) -> str:
@@ -238,17 +265,14 @@ def say(text: str) -> None:
     (console.remark if given("piped") else console.say)(text)
 
 
-def then(why: str, *words: str, demo: bool = False) -> None:
-    """Print a command to go on with, which works as printed: the shelf's options go along."""
+def then(why: str, *words: str, demo: bool = False, alone: bool = False) -> None:
+    """Print a command to go on with, which works as printed: the shelf's options go along.
+
+    Not with one that stands `alone`.
+    """
     if given("json"):
         return
-    carried = ["--demo"] if demo else []
-    if given("only"):
-        carried += ["--only", ", ".join(given("only"))]
-    shelf = ("book", "method", "check") if given("book") else ("swatches", "check")
-    carried += _asked(*shelf)
-    for swatch in given("leave_out") or ():
-        carried += ["--leave-out", swatch]
+    carried = [*(["--demo"] if demo else []), *([] if alone else _of_shelf())]
     asked = f"dyemix {shlex.join([*words, *carried])}"
     say(f"{why}:{' ' if len(why) + len(asked) < _WIDTH else f'{_LINE}  '}{asked}")
 
@@ -258,9 +282,28 @@ def amounts(recipe: Any) -> str:
     return " + ".join(f"{dye} {owf:.5g}" for dye, owf in recipe.items())
 
 
+def shelf(when: str, table: Path) -> None:
+    """Print how to go on with a table of swatches: by itself, or in the book of this folder."""
+    from dyemix.dyebook.connection import find_book
+
+    book = "workshop.dyebook"
+    with suppress(InputError):
+        book = str(find_book())
+    then(when, "fit", "--swatches", str(table), alone=True)
+    then("Or in a book", "book", "add", str(table), "--book", book, alone=True)
+
+
 def _asked(*names: str) -> list[str]:
     """Options as they were given, to be given again."""
     return [x for name in names if given(name) for x in (f"--{name}", str(given(name)))]
+
+
+def _of_shelf() -> list[str]:
+    """Which swatches were asked for, to be asked for again."""
+    only = ["--only", ", ".join(given("only"))] if given("only") else []
+    left_out = [x for swatch in given("leave_out") or () for x in ("--leave-out", swatch)]
+    names = ("book", "method", "check") if given("book") else ("swatches", "check")
+    return [*only, *_asked(*names), *left_out]
 
 
 def _weighed(cloth_g: float | None) -> list[str]:
@@ -276,6 +319,11 @@ def bath(
     then(why, "bath", amounts(recipe), *asked, demo=dyes.demo)
 
 
+def day(why: str, table: Path, dyes: Any) -> None:
+    """Print the command that plans a day from recipes that were written."""
+    then(why, "bath", str(table), *_weighed(None), *_asked("stock", "spoons"), demo=dyes.demo)
+
+
 def again(why: str) -> None:
     """Print the command that dyes a job of the book again, by what its trials taught."""
     then(why, "book", "repeat", given("job"), *_weighed(None), "--keep")
@@ -283,7 +331,7 @@ def again(why: str) -> None:
 
 def trial(recipe: Any, dyes: Any, words: str, target: Any, *more: str) -> None:
     """Print the command for the piece that comes of a recipe, with a reading it may have."""
-    expected = dyes.predict(recipe, target.light).as_target().typed
+    expected = dyes.predict(recipe).as_target().typed  # in the light of her own readings
     aim = ["--target", typed(words, target), "--reading", expected, *more]
     asked = [*_weighed(None), *aim, *_asked("job")]
     then("Once dry, with your reading", "trial", amounts(recipe), *asked)

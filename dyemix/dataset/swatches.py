@@ -184,7 +184,7 @@ class SwatchSet(Result):
                         f"{value!r} ({reading.place}). Swatches made one way do not predict "
                         "another: fit them apart."
                     )
-        keys = ("stock_pct", "spoons")
+        keys = ("stock_pct", "spoons", "cloth_g")
         stated = {key: {r.conditions.get(key, "") for r in self.readings} for key in keys}
         one = {key: min(said) for key, said in stated.items() if len(said) == 1 and all(said)}
         return {key: value for key, (value, _) in found.items()} | one

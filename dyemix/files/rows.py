@@ -191,6 +191,11 @@ def _of_one_dye(dye: str, owf: str) -> str:
 # Colours without a spectrum ---------------------------------------------------------------------
 
 
+#: What is said of CIELAB that states none: between D65/10° and D65/2° cloth moves by some 2.5.
+UNSTATED_LIGHT = (
+    "CIELAB without its light stated is taken to be D65, 10°; is it? A mix-up costs some 2.5 "
+    "ΔE2000. Write it above the headings, as '# light: D65/10' or '# light: D65/2'."
+)
 #: An illuminant and an observer, in one cell or in two.
 _STATED = re.compile(r"(?!None )\w[^/ ,]*[/ ,]\s*\d")
 
@@ -238,7 +243,7 @@ def rough_readings(drafts: list[Draft], faults: Faults) -> None:
             "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss."
         )
     if assumed:
-        faults.notes.append("CIELAB without its light stated is taken to be D65, 10°.")
+        faults.notes.append(UNSTATED_LIGHT)
     for light, group in groups.items():
         for start in range(0, len(group), 256):
             _smooth(group[start : start + 256], light, faults)

@@ -139,7 +139,9 @@ def write_photo_page(
     layout = layout_of(max(cells or (0 if pieces else 24), len(pieces)))
     pieces += [("", "")] * (layout.count - len(pieces))
     labelled = [(label, *piece) for label, piece in zip(layout.labels, pieces, strict=True)]
-    method = "".join(f"# {key}:\n" for key in METHOD[:7])
+    said = {key: value for r in readings for key, value in r.conditions.items()}
+    keys = dict.fromkeys((*METHOD[:7], *said))
+    method = "".join(f"# {key}: {said.get(key, '')}".rstrip() + "\n" for key in keys)
     cells_table = method + csv_text([("cell", "recipe", "swatch"), *labelled])
     drawn = _drawn(layout, pieces, paper, form)
     destination(table, force=force, inputs=inputs)  # refused before the page is written, not after

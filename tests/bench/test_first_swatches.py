@@ -166,6 +166,7 @@ def test_the_table_reads_back_unread(weekend: SwatchPlan, tmp_path: Path) -> Non
         "temperature": "21 °C",
         "hours": "24",
         "stock_pct": "1",
+        "cloth_g": "5",
         "spoons": "metric",
     }
 

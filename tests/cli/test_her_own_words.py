@@ -89,6 +89,20 @@ def test_without_cloth_the_whole_command_is_printed(run: Command, name: str) -> 
     assert run(*words, "--cloth", "60g").returncode == 0
 
 
+def test_cloth_comes_from_the_table_or_the_job(run: Command) -> None:
+    """30 mL of 1 % stock on squares of 5 g are 6 % owf; on the job's 150 g, 0.2 %."""
+    (run.folder / "mine.csv").write_text("# cloth_g: 5\n" + MINE, encoding="utf-8")
+    done = run("predict", "navy 2 tbsp")
+    assert "is navy 6.00 % owf: on 5 g of dry cloth, as your swatches weigh" in done.stderr
+    assert run("book", "add", "mine.csv", "--book", "w.dyebook").returncode == 0
+    job = ("--job", "sage", "--book", "w.dyebook")
+    assert run("bath", "rose 1", "--cloth", "150g", *job).returncode == 0
+    for name in ("book recipe", "trial"):
+        words = ASKED[name].replace("{}", "navy 2 tbsp").split("|")
+        done = run(*words[: words.index("--job")] if "--job" in words else words, *job)
+        assert "is navy 0.20 % owf: on 150 g of dry cloth, as sage was" in done.stderr, done.stderr
+
+
 def test_one_strength_in_every_command(run: Command) -> None:
     """As named; else of the book's bottles, then of the table, then 1 %: alike in every command."""
     (run.folder / "mine.csv").write_text("# stock_pct: 4\n" + MINE, encoding="utf-8")

@@ -39,13 +39,48 @@ def test_the_demo_from_a_match_to_the_next_piece(run: Command) -> None:
     for done in walked[:4]:  # one light a job: that of the hex code
         assert "D65/2°" in done.stdout
         assert "D65/10°" not in done.stdout
-    assert "Within your own scatter" in trial.stdout
+    assert "change nothing" in trial.stdout
 
 
 def test_a_bare_colour_takes_the_light_of_the_fit_along(run: Command) -> None:
     match, bath, trial = walk(run, "match '56 -10 13' --only 'marigold, navy'", "bath", "trial")
     assert "--target '56.00 -10.00 13.00 D65/10' --demo --only 'marigold, navy'" in match.stdout
     assert "D65/2°" not in bath.stdout + trial.stdout.replace("sRGB (D65/2°)", "")
+
+
+def test_a_reading_is_asked_for_in_the_light_of_her_own(run: Command) -> None:
+    """Of a hex code too: numbers of her D65/10° instrument under D65/2° would miss by some 2.5."""
+    _, bath = walk(run, "match '#7d8a6e' --only 'marigold, navy'", "bath")
+    trial = shlex.split(steps(bath)["trial"])
+    assert trial[trial.index("--reading") + 1].endswith(" D65/10")
+
+
+def test_recipes_of_a_list_are_a_day(run: Command) -> None:
+    (run.folder / "wanted.csv").write_text("name,hex\nsage,#7d8a6e\nolive,#6b6a3a\n")
+    words = "match --targets wanted.csv -o recipes.csv --cloth 60g --stock 2"
+    day = walk(run, words, "bath")[-1]
+    assert "sage" in day.stdout
+    assert "60 g" in day.stdout
+
+
+def test_a_light_that_no_table_states_is_asked_for(run: Command) -> None:
+    """In the message of every command that rests on it, until the table says it."""
+    table = run.folder / "mine.csv"
+    rows = "undyed,93,0,4\ngold 2,75,12,62\ngold 0.5,82,5,45\nnavy 2,30,0,-20\nnavy 0.5,50,-4,-18\n"
+    table.write_text(f"# cloth: lawn\nrecipe,L*,a*,b*\n{rows}", encoding="utf-8")
+    asked = "is taken to be D65, 10°; is it?"
+    for words in (
+        "fit",
+        "match '#7d8a6e'",
+        "predict 'navy 1'",
+        "book add mine.csv --book w.dyebook",
+    ):
+        told = run(*shlex.split(words)).stderr
+        assert asked in told
+        assert "'# light: D65/2'" in told
+    assert asked in run("fit", "--book", "w.dyebook").stderr
+    table.write_text(f"# light: D65/2\nrecipe,L*,a*,b*\n{rows}", encoding="utf-8")
+    assert asked not in run("fit", "--swatches", "mine.csv").stderr
 
 
 def test_cloth_and_stock_go_along(run: Command) -> None:
