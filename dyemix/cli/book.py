@@ -71,7 +71,7 @@ def add(table: Path, name: str | None, replace: str | None, borrow: str | None) 
     from dyemix.fitting.slips import slips
 
     swatches = dyemix.read_swatches(table)
-    for note in (*swatches.notes, *slips(swatches)):
+    for note in (*swatches.warnings, *slips(swatches)):
         console.remark(str(note))
     how = {"method": given("method"), "name": name, "replaces": replace, "borrows": borrow}
     with shared.open_book(create=True) as kept:

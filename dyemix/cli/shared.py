@@ -139,7 +139,7 @@ def dyes(*recipes: str) -> Any:
                 console.remark(f"Swatches: {method}, of {book.path}")
                 aside = None if check is None else dyemix.read_swatches(check)
                 found = book.dyes(method.name, aside=aside, left_out=left_out)
-    if UNSTATED_LIGHT in (found.report.notes if found.report else ()):
+    if UNSTATED_LIGHT in (found.report.warnings if found.report else ()):
         console.remark(UNSTATED_LIGHT)
     return found.take(given("only")) if given("only") else found
 
