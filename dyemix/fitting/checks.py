@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from dyemix.dataset.swatches import Swatch, SwatchSet
-from dyemix.fitting.calibration import LeftOut
-from dyemix.fitting.next_squares import middle_mixes
+from dyemix.arrays import Array
+from dyemix.dataset.swatches import METHOD, Reading, Swatch, SwatchSet
+from dyemix.fitting.calibration import LeftOut, condition
+from dyemix.fitting.next_squares import in_one_line, middle_mixes
 from dyemix.fitting.slips import slips
 from dyemix.model.dyes import DyeSet
-from dyemix.model.fit_report import MixtureCheck, mixture_checks
+from dyemix.model.fit_report import FitReport, MixtureCheck, mixture_checks
 from dyemix.model.ladders import Pot
 
 
@@ -30,20 +32,40 @@ def next_depth(depths: Sequence[float], odd: bool) -> str:
     return ""
 
 
-def _known(dyes: DyeSet, swatches: SwatchSet) -> list[Swatch]:
-    """The mixtures whose dyes all have a ladder; the others are passed over."""
-    return [s for s in swatches.mixtures if all(dye in dyes.names for dye in s.recipe)]
+def stated(readings: Sequence[Reading]) -> Array | None:
+    """Covariance ``(3, 3)`` that the mean of readings is stated to have; None where none is."""
+    known = [r.covariance for r in readings if r.covariance is not None]
+    return np.asarray(np.sum(known, axis=0) / len(readings) ** 2) if known else None
 
 
-def pots_of(dyes: DyeSet, swatches: SwatchSet) -> list[Pot]:
-    """The mixtures of a table as a calibration sees them."""
-    pots = []
-    for s in _known(dyes, swatches):
-        stated = [r.covariance for r in s.readings if r.covariance is not None]
-        clipped = next((r.clipped for r in s.readings if r.clipped is not None), None)
-        spread = np.sum(stated, axis=0) / len(s.readings) ** 2 if stated else None
-        pots.append(Pot(s.recipe, s.colour(dyes.light), spread, clipped, label=s.label))
-    return pots
+def calibrated(
+    alone: DyeSet, report: FitReport, swatches: SwatchSet, *aside: SwatchSet | None
+) -> DyeSet:
+    """The dyes moved by the mixtures of a table, and their report brought up to date.
+
+    The mixtures of `aside` are only predicted; those of a dye without a ladder are passed over.
+    """
+
+    def known(some: SwatchSet) -> list[Swatch]:
+        return [s for s in some.mixtures if set(s.recipe) <= set(alone.names)]
+
+    pots = [
+        Pot(
+            s.recipe, s.colour(alone.light), stated(s.readings),
+            next((r.clipped for r in s.readings if r.clipped is not None), None), label=s.label,
+        )
+        for s in known(swatches)
+    ]  # fmt: skip
+    found = condition(alone, pots)
+    kept = [s for some in aside if some is not None for s in known(some)]
+    conditions = alone.conditions
+    report = replace(
+        report,
+        set_aside=found.dyes.evaluate(kept).checks if kept else (),
+        method="; ".join(f"{key} {conditions[key]}" for key in METHOD if key in conditions)
+        or "not recorded",
+    )
+    return reported(replace(found.dyes, report=report), left_out_checks(found.left_out))
 
 
 def left_out_checks(found: LeftOut) -> tuple[MixtureCheck, ...]:
@@ -54,20 +76,20 @@ def left_out_checks(found: LeftOut) -> tuple[MixtureCheck, ...]:
     return mixture_checks(labels, measured, found.lab, *figures)
 
 
-def checked(dyes: DyeSet, swatches: SwatchSet) -> tuple[MixtureCheck, ...]:
-    """Every mixture that the dyes have not seen, as they predict it."""
-    known = _known(dyes, swatches)
-    return dyes.evaluate(known).checks if known else ()
-
-
-def expected(dyes: DyeSet) -> tuple[float | None, tuple[float, float]]:
-    """Mean likely ΔE2000 of the pairs of dyes at middle depths, and between what that may be."""
-    if len(dyes) < 2:
-        return None, (0.0, 0.0)
-    found = dyes.predict_many(middle_mixes(dyes, 2))
-    mean = float(found.expected(found.lab + 1e-6).mean())
-    low, high = dyes.known.spread
-    return mean, (low * mean, high * mean)
+def reported(dyes: DyeSet, checks: tuple[MixtureCheck, ...]) -> DyeSet:
+    """The dyes with a report that knows of these checks, and of what may be expected now."""
+    if dyes.report is None:
+        return dyes
+    mean, (low, high) = None, (0.0, 0.0)
+    if len(dyes) > 1:
+        found = dyes.predict_many(middle_mixes(dyes, 2))
+        mean = float(found.expected(found.lab + 1e-6).mean())
+        low, high = (share * mean for share in dyes.known.spread)
+    report = replace(
+        dyes.report, own_mixtures=checks, expected=mean, between=(low, high),
+        next_swatches=in_one_line(dyes),
+    )  # fmt: skip
+    return replace(dyes, report=report)
 
 
 def flags(swatches: SwatchSet) -> tuple[str, ...]:
@@ -75,7 +97,7 @@ def flags(swatches: SwatchSet) -> tuple[str, ...]:
 
     That the spectrum of a ladder's reading is made up is no doubt here: it is not used.
     """
-    return tuple(map(str, slips(swatches))) + tuple(
+    return tuple(slips(swatches)) + tuple(
         f"{r.place}: {flag}"
         for r in swatches.readings
         for flag in r.warnings

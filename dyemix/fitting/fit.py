@@ -14,13 +14,11 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_10, Light
-from dyemix.dataset.swatches import METHOD, Swatch, SwatchSet
+from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.errors import FitError
-from dyemix.fitting.calibration import condition
-from dyemix.fitting.checks import checked, expected, flags, left_out_checks, next_depth, pots_of
+from dyemix.fitting.checks import calibrated, flags, next_depth, stated
 from dyemix.fitting.lab_ladder import LabLadders, cloth_from_lab
 from dyemix.fitting.ladder import Fitted, SpectralLadders
-from dyemix.fitting.next_squares import in_one_line
 from dyemix.fitting.squares import Beside, colours, scatter_of
 from dyemix.fitting.surfaces import Data, Solver
 from dyemix.model.dyes import DyeSet
@@ -42,14 +40,14 @@ _NOTHING = 1e-6
 _MISFIT_FROM, _MISFIT_COUNTS = 0.7, 2.8
 
 
-def _find_odd(data: Data, left: Sequence[Beside | None]) -> list[tuple[int, int, float]]:
-    """(dye, swatch, strength) of the one swatch a ladder that fits its neighbours worst."""
+def _find_odd(data: Data, left: Sequence[Beside | None]) -> dict[tuple[int, int], float]:
+    """Strength of the one swatch a ladder that fits its neighbours worst, by dye and swatch."""
     known = [x.stronger for x in left if x is not None]
     if not known:
-        return []
+        return {}
     usual = 1.4826 * float(np.median(np.abs(np.concatenate(known))))
     limit = max(np.log(ODD_FACTOR), 4.0 * usual)
-    odd = []
+    odd = {}
     for dye, found in enumerate(left):
         if found is None or len(found.stronger) < 4:
             continue
@@ -58,7 +56,7 @@ def _find_odd(data: Data, left: Sequence[Beside | None]) -> list[tuple[int, int,
         score = np.where(good, np.abs(found.stronger), 0.0)
         worst = int(np.argmax(score))
         if score[worst] > limit:
-            odd.append((dye, worst, float(np.exp(found.stronger[worst]))))
+            odd[dye, worst] = float(np.exp(found.stronger[worst]))
     return odd
 
 
@@ -78,13 +76,12 @@ def _misfit(data: Data, left: Sequence[Beside | None]) -> float | None:
 
 def _stated(swatches: Sequence[Swatch], light: Light) -> Array:
     """Mean square ΔE2000 ``(S,)`` that the readings of each swatch are stated to be off by."""
-    out = []
-    for swatch in swatches:
-        own = [r.covariance for r in swatch.readings if r.covariance is not None]
-        by_lab = metric(swatch.colour(light)[np.newaxis])[0]
-        mean = np.sum(own, axis=0) / len(swatch.readings) ** 2 if own else np.zeros((3, 3))
-        out.append(np.trace(by_lab @ mean @ by_lab.T))
-    return np.array(out)
+    mean = np.zeros((len(swatches), 3, 3))
+    for i, swatch in enumerate(swatches):
+        if (spread := stated(swatch.readings)) is not None:
+            mean[i] = spread
+    by_lab = metric(np.array([s.colour(light) for s in swatches]))
+    return np.asarray(np.trace(by_lab @ mean @ by_lab.swapaxes(1, 2), axis1=1, axis2=2))
 
 
 def _inner(data: Data, dye: int) -> NDArray[np.bool_]:
@@ -209,31 +206,25 @@ def _reads_like(law: Array, depth: float, strength: float) -> float:
 def _report_dye(
     data: Data, i: int, fitted: Fitted, left: Beside | None, odd: dict[int, float]
 ) -> DyeReport:
-    name, law = data.names[i], fitted.law[i]
-    steps = tuple(float(x) for x in np.unique(data.depths[i]))
+    name, law, depths = data.names[i], fitted.law[i], data.depths[i]
+    steps = tuple(float(x) for x in np.unique(depths))
     texts = tuple(
-        f"{data.swatches[i][j].label} reads like "
-        f"{_reads_like(law, data.depths[i][j], x):.2g} %: "
+        f"{data.swatches[i][j].label} reads like {_reads_like(law, depths[j], x):.2g} %: "
         "mislabelled or badly weighed? Kept, at a twentieth of its weight."
         for j, x in odd.items()
     )
     if np.exp(fitted.curves[i]).max() < _NOTHING:
         texts += (f"{name} reads no darker than undyed cloth at any depth: are these its squares?",)
-    good = np.ones(len(data.depths[i]), dtype=bool)
-    good[list(odd)] = False
-    inner = _inner(data, i)
+    seen = {}
+    if left is not None:
+        good, inner = ~np.isin(np.arange(len(depths)), list(odd)), _inner(data, i)
+        seen = {
+            "inner": tuple(left.delta_e[inner & good].tolist()),
+            "ends": tuple(left.delta_e[~inner & good].tolist()),
+            "left_out": tuple(tuple(left.lab[depths == c].mean(axis=0).tolist()) for c in steps),
+        }
     return DyeReport(
-        name=name,
-        depths=steps,
-        law=law_text(law),
-        inner=tuple(float(x) for x in left.delta_e[inner & good]) if left else (),
-        ends=tuple(float(x) for x in left.delta_e[~inner & good]) if left else (),
-        warnings=texts,
-        next=next_depth(steps, bool(odd)),
-        lab_alone=i in data.lab,
-        left_out=tuple(tuple(left.lab[data.depths[i] == c].mean(axis=0).tolist()) for c in steps)
-        if left
-        else (),
+        name, steps, law_text(law), texts, next_depth(steps, bool(odd)), i in data.lab, **seen
     )
 
 
@@ -263,13 +254,13 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     solver = Solver(data)
     surface, spread = solver.surfaces()
     left = solver.left_out(surface)
-    odd: dict[int, dict[int, float]] = {}
+    odd: dict[tuple[int, int], float] = {}
     for _ in range(4):  # each pass may find one swatch a dye; four passes are ample
         found = _find_odd(data, left)
         if not found:
             break
-        for dye, swatch, strength in found:
-            odd.setdefault(dye, {})[swatch] = strength
+        odd |= found
+        for dye, swatch in found:
             data.counts[dye][swatch] = ODD_WEIGHT
         left = solver.left_out(surface)
     if odd:
@@ -278,9 +269,6 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     _, first = solver.ladders(surface, spread, PRIOR_STRENGTH)
     scatter = scatter_of(solver.beside(first, surface), data.depths, swatches)
     ladders, fitted = solver.ladders(surface, spread, scatter.strength)
-    reports = tuple(
-        _report_dye(data, i, fitted, left[i], odd.get(i, {})) for i in range(len(data.names))
-    )
     misfit = _misfit(data, left)
     beyond = float(np.sqrt(max((misfit or 0.0) ** 2 - _MISFIT_FROM**2, 0.0)))
     alone = DyeSet(
@@ -297,22 +285,15 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         ladders=replace(ladders, misfit=_MISFIT_COUNTS * float(np.sqrt(beyond))),
         demo=swatches.demo,
     )
-    calibrated = condition(alone, pots_of(alone, swatches))
-    dyes = calibrated.dyes
-    mean, between = expected(dyes)
     at = f"r0 {surface.r0:.4f} ± {spread[0]:.4f}, k2 {surface.k2:.2f} ± {spread[1]:.2f}"
-    method = "; ".join(f"{key} {conditions[key]}" for key in METHOD if key in conditions)
     report = FitReport(
         light=str(light),
         surface=f"{at}: a mean over surfaces that fit the ladders",
-        dyes=reports,
-        own_mixtures=left_out_checks(calibrated.left_out),
-        set_aside=checked(dyes, aside) + (checked(dyes, check) if check is not None else ()),
-        expected=mean,
-        between=between,
+        dyes=tuple(
+            _report_dye(data, i, fitted, left[i], {j: x for (dye, j), x in odd.items() if dye == i})
+            for i in range(len(data.names))
+        ),
         misfit=misfit,
-        next_swatches=in_one_line(dyes),
-        method=method or "not recorded",
         warnings=(
             *swatches.warnings,
             *swatches.apart,
@@ -320,7 +301,6 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
             *_lab_notes(data, swatches),
             *flags(swatches),
         ),
-        rough=bool(data.lab),
         demo=swatches.demo,
     )
-    return replace(dyes, report=report)
+    return calibrated(alone, report, swatches, aside, check)

@@ -14,8 +14,7 @@ from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.trial import Bath, Trial
 from dyemix.errors import DyemixError
 from dyemix.fitting.calibration import condition
-from dyemix.fitting.checks import expected, left_out_checks
-from dyemix.fitting.next_squares import in_one_line
+from dyemix.fitting.checks import left_out_checks, reported
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import MixtureCheck, promises_kept
 from dyemix.model.ladders import Pot
@@ -115,7 +114,7 @@ def learn(
     after = np.array([found.left_out.delta_e[left.index(p.identity)] for p in told if p.on is None])
     checks = left_out_checks(found.left_out)
     return Learnt(
-        _reported(learnt, checks), firsts, weights[first], off, after, checks, _changes(learnt)
+        reported(learnt, checks), firsts, weights[first], off, after, checks, _changes(learnt)
     )
 
 
@@ -126,7 +125,7 @@ def forget(dyes: DyeSet, trials: Sequence[Trial]) -> DyeSet:
     if len(kept) == len(dyes.pots):
         return dyes
     found = condition(dyes, kept)
-    return _reported(_second_baths(found.dyes), left_out_checks(found.left_out))
+    return reported(_second_baths(found.dyes), left_out_checks(found.left_out))
 
 
 def _pot(dyes: DyeSet, trial: Trial, weight: float) -> Pot:
@@ -137,18 +136,6 @@ def _pot(dyes: DyeSet, trial: Trial, weight: float) -> Pot:
         trial.reading.clipped, None if trial.on is None else trial.on.reflectance, trial.date,
         trial.lot, weight, str(trial),
     )  # fmt: skip
-
-
-def _reported(dyes: DyeSet, checks: tuple[MixtureCheck, ...]) -> DyeSet:
-    """The dyes with their report brought up to date."""
-    if dyes.report is None:
-        return dyes
-    mean, between = expected(dyes)
-    report = replace(
-        dyes.report, own_mixtures=checks, expected=mean, between=between,
-        next_swatches=in_one_line(dyes),
-    )  # fmt: skip
-    return replace(dyes, report=report)
 
 
 def _weights(

@@ -11,16 +11,17 @@ is told where it alone makes a ladder that does not hold together hold together.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
-from dyemix.colour.colorimetry import WAVELENGTHS, Light, lab, smoothest_reflectance
-from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
+from dyemix.colour.colorimetry import Light, lab, smoothest_reflectance
+from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.errors import TargetError
+from dyemix.model.kubelka_munk import k_over_s, reflectance
 
 #: How ln(K/S) of a ladder strays from a line of slope 1 in ln depth, as standard errors: of
 #: the slope, of a smooth bend (over `_LENGTH` in ln depth), and of one square. These and the next
@@ -36,144 +37,95 @@ _MOVES = 4.0
 _LEAST = 0.004
 #: Fewer depths do not tell which of them is off.
 _FEWEST = 3
+#: Reflectances are held to this, inside which K/S has a logarithm.
+_WITHIN = (1e-3, 0.999)
 
 
-@dataclass(frozen=True)
-class Slip:
-    """A square that is likely mistyped.
+@dataclass(frozen=True, eq=False)
+class _Way:
+    """A way to read a ladder: spectra ``(n, B)`` and colours ``(n, 3)`` of its squares.
 
-    Attributes
-    ----------
-    label, place : which one, or two that were exchanged.
-    says, would : what stands there, and what would go with the other squares of its dye.
-    before, after : ΔE2000 from what those say, as it stands and so mended.
+    And where it is not as they stand: which squares differ, their place in the table, what stands
+    there, and what would fit.
     """
 
-    label: str
-    place: str
-    says: str
-    would: str
-    before: float
-    after: float
-
-    def __str__(self) -> str:
-        return (
-            f"{self.label} ({self.place}) is {self.before:.0f} ΔE2000 from what the other squares "
-            f"of its dye say: it stands as {self.says}; {self.would} would fit, to "
-            f"{self.after:.1f}. A slip? Look at the cloth."
-        )
-
-
-@dataclass(frozen=True, eq=False)
-class _Ladder:
-    """Squares of one dye, with several depths: ln depth ``(n,)``, spectra and colours."""
-
-    swatches: tuple[Swatch, ...]
-    x: Array
     spectra: Array
     labs: Array
+    squares: tuple[int, ...] = ()
+    place: str = ""
+    says: str = ""
+    would: str = ""
 
 
-@dataclass(frozen=True, eq=False)
-class _Mend:
-    """A change to a ladder: which squares get which spectra and colours, and that in words."""
-
-    squares: tuple[int, ...]
-    spectra: Array
-    labs: Array
-    readings: tuple[Reading, ...]
-    says: str
-    would: str
-
-
-def slips(swatches: SwatchSet) -> tuple[Slip, ...]:
-    """The squares of a table that a slip explains, at most one of each dye.
+def slips(swatches: SwatchSet) -> list[str]:
+    """A sentence for each square of a table that a slip explains, at most one of each dye.
 
     Looked for in ladders of three depths or more; undyed cloth is taken as it stands.
     """
-    if not swatches.undyed:
-        return ()
-    cloth = np.mean([s.reflectance for s in swatches.undyed], axis=0)
-    found = []
-    for dye in swatches.dyes:
-        squares = swatches.ladder(dye)
-        if len({s.recipe[dye] for s in squares}) >= _FEWEST:
-            x = np.log([s.recipe[dye] for s in squares])
-            spectra = np.array([s.reflectance for s in squares])
-            labs = np.array([s.colour(swatches.light) for s in squares])
-            found += _slip(_Ladder(squares, x, spectra, labs), cloth, swatches.light)
-    return tuple(found)
+    found: list[str] = []
+    if swatches.undyed:
+        cloth = np.mean([s.reflectance for s in swatches.undyed], axis=0)
+        for dye in swatches.dyes:
+            depths = [s.recipe[dye] for s in swatches.ladder(dye)]
+            if len(set(depths)) >= _FEWEST:
+                found += _slip(swatches.ladder(dye), np.log(depths), cloth, swatches.light)
+    return found
 
 
-def _slip(ladder: _Ladder, cloth: Array, light: Light) -> list[Slip]:
+def _slip(squares: tuple[Swatch, ...], x: Array, cloth: Array, light: Light) -> list[str]:
     """The one slip that makes a ladder hold together, if it does not and one does."""
-    as_read = ladder.spectra[np.newaxis], ladder.labs[np.newaxis]
-    if _misfits(ladder.x, *as_read, cloth, light)[1].sum() < _GAIN:
+    spectra = np.array([s.reflectance for s in squares])
+    ways = [_Way(spectra, np.array([s.colour(light) for s in squares]))]
+    if _misfits(x, ways, cloth, light)[1].sum() < _GAIN:
         return []
-    mends = [*_exchanged(ladder), *_mistyped(ladder, light)]
-    mends = [m for m in mends if delta_e(ladder.labs[list(m.squares)], m.labs).max() > _MOVES]
-    spectra = np.repeat(ladder.spectra[np.newaxis], 1 + len(mends), axis=0)
-    labs = np.repeat(ladder.labs[np.newaxis], 1 + len(mends), axis=0)
-    for i, mend in enumerate(mends, 1):
-        spectra[i, mend.squares], labs[i, mend.squares] = mend.spectra, mend.labs
-    off, chi_square = _misfits(ladder.x, spectra, labs, cloth, light)
+    others = [*_exchanged(squares, x, ways[0]), *_mistyped(squares, ways[0], light)]
+    ways += [way for way in others if delta_e(ways[0].labs, way.labs).max() > _MOVES]
+    off, chi_square = _misfits(x, ways, cloth, light)
     total = chi_square.sum(axis=1)
     best = int(np.argmin(total))
     if total[0] - total[best] < _GAIN or total[best] > _LEFT * total[0]:
         return []
-    mend = mends[best - 1]
-    at = max(mend.squares, key=lambda i: off[0, i])
-    label = " and ".join(ladder.swatches[i].label for i in mend.squares)
-    place = " and ".join(r.place or "no place" for r in mend.readings)
+    way = ways[best]
+    label = " and ".join(squares[i].label for i in way.squares)
     return [
-        Slip(label, place, mend.says, mend.would, float(off[0, at]), float(off[best].max()))
-    ]  # fmt: skip
+        f"{label} ({way.place}) is {off[0, list(way.squares)].max():.0f} ΔE2000 from what the "
+        f"other squares of its dye say: it stands as {way.says}; {way.would} would fit, to "
+        f"{off[best].max():.1f}. A slip? Look at the cloth."
+    ]
 
 
-def _exchanged(ladder: _Ladder) -> Iterator[_Mend]:
+def _exchanged(squares: tuple[Swatch, ...], x: Array, as_read: _Way) -> Iterator[_Way]:
     """Every two squares of unlike depth, each read as the other."""
-    for i, j in combinations(range(len(ladder.x)), 2):
-        if ladder.x[i] != ladder.x[j]:
-            other = [j, i]
-            rows = ladder.swatches[i].readings[0], ladder.swatches[j].readings[0]
-            yield _Mend(
-                (i, j), ladder.spectra[other], ladder.labs[other], rows, "these two depths",
+    for i, j in combinations(range(len(x)), 2):
+        if x[i] != x[j]:
+            order = np.arange(len(x))
+            order[[i, j]] = j, i
+            place = " and ".join(squares[at].readings[0].place or "no place" for at in (i, j))
+            yield _Way(
+                as_read.spectra[order], as_read.labs[order], (i, j), place, "these two depths",
                 "the two exchanged",
             )  # fmt: skip
 
 
-def _mistyped(ladder: _Ladder, light: Light) -> list[_Mend]:
-    """Every reading of three numbers that could have been meant otherwise."""
-    meant = [
-        (i, reading, *slip)
-        for i, swatch in enumerate(ladder.swatches)
-        for reading in swatch.readings
-        if reading.kind == "Lab" and reading.lab is not None
-        for slip in _otherwise(reading.lab)
-    ]
-    if not meant:
-        return []
-    with np.errstate(all="ignore"):
-        spectra = _smoothest(np.array([lab for _, _, lab, _, _ in meant]), light)
-    mends = []
-    for (i, reading, colour, says, would), spectrum in zip(meant, spectra, strict=True):
-        if reading.reflectance is not None and np.isfinite(spectrum).all():
-            share = 1.0 / len(ladder.swatches[i].readings)
-            whole = ladder.spectra[i] + share * (spectrum - reading.reflectance)
-            moved = ladder.labs[i] + share * (colour - reading.colour(light))
-            mends.append(_Mend((i,), whole[np.newaxis], moved[np.newaxis], (reading,), says, would))
-    return mends
-
-
-def _smoothest(labs: Array, light: Light) -> Array:
-    """Spectra ``(N, B)``; NaN for colours that no cloth has."""
-    try:
-        return smoothest_reflectance(labs, light)
-    except TargetError:
-        if len(labs) == 1:
-            return np.full((1, len(WAVELENGTHS)), np.nan)
-        half = len(labs) // 2
-        return np.concatenate([_smoothest(labs[:half], light), _smoothest(labs[half:], light)])
+def _mistyped(squares: tuple[Swatch, ...], as_read: _Way, light: Light) -> Iterator[_Way]:
+    """Every reading of three numbers as it could have been meant otherwise."""
+    typed = [(i, s, r) for i, s in enumerate(squares) for r in s.readings if r.kind == "Lab"]
+    for i, swatch, reading in typed:
+        for meant, says, would in _otherwise(reading.colour(reading.light or light)):
+            try:
+                with np.errstate(all="ignore"):
+                    (spectrum,) = smoothest_reflectance(meant, light)
+            except TargetError:  # no cloth has that colour
+                continue
+            if np.isfinite(spectrum).all():
+                way = replace(
+                    as_read, spectra=as_read.spectra.copy(), labs=as_read.labs.copy(),
+                    squares=(i,), place=reading.place or "no place", says=says, would=would,
+                )  # fmt: skip
+                share = 1.0 / len(swatch.readings)
+                way.spectra[i] += share * (spectrum - np.asarray(reading.reflectance))
+                way.labs[i] += share * (meant - reading.colour(light))
+                yield way
 
 
 def _otherwise(typed: Array) -> Iterator[tuple[Array, str, str]]:
@@ -193,19 +145,18 @@ def _otherwise(typed: Array) -> Iterator[tuple[Array, str, str]]:
     yield meant, f"a* {red:g}, b* {yellow:g}", f"a* {yellow:g}, b* {red:g}"
 
 
-def _misfits(
-    x: Array, spectra: Array, labs: Array, cloth: Array, light: Light
-) -> tuple[Array, Array]:
+def _misfits(x: Array, ways: list[_Way], cloth: Array, light: Light) -> tuple[Array, Array]:
     """ΔE2000 and chi-square ``(H, n)`` of each square from what the others of its ladder say.
 
-    H ways to read a ladder: `spectra` ``(H, n, B)``, `labs` ``(H, n, 3)``. More or less of the dye
-    moves a square along a line, by what one square strays in strength; across it, it is off less.
+    For each of H ways to read a ladder. More or less of the dye moves a square along a line, by
+    what one square strays in strength; across it, it is off less.
     """
-    ground = _k_over_s(cloth)
-    k, error = _left_out(x, _k_over_s(spectra) - ground)
-    predicted = _colour(k + ground, light)
-    miss, _ = delta_e_residual(predicted, labs, slope=False)
-    way, _ = delta_e_residual(predicted, _colour(1.1 * k + ground, light), slope=False)
+    ground = k_over_s(np.clip(cloth, *_WITHIN))
+    spectra = np.array([way.spectra for way in ways])
+    k, error = _left_out(x, k_over_s(np.clip(spectra, *_WITHIN)) - ground)
+    predicted, more = (lab(reflectance(share * k + ground), light) for share in (1.0, 1.1))
+    miss, _ = delta_e_residual(predicted, np.array([way.labs for way in ways]), slope=False)
+    way, _ = delta_e_residual(predicted, more, slope=False)
     way = way / np.log(1.1)
     size, along = (way * way).sum(axis=-1), (miss * way).sum(axis=-1)
     square = (miss * miss).sum(axis=-1)
@@ -228,14 +179,3 @@ def _left_out(x: Array, k: Array) -> tuple[Array, Array]:
     variance = 1.0 / np.diag(inverse)
     left = y - (inverse @ y) * variance[:, np.newaxis]
     return np.exp(left + x[:, np.newaxis]), np.sqrt(variance)
-
-
-def _k_over_s(reflectance: Array) -> Array:
-    r = np.clip(reflectance, 1e-3, 0.999)
-    return np.asarray((1.0 - r) ** 2 / (2.0 * r))
-
-
-def _colour(k_over_s: Array, light: Light) -> Array:
-    k = np.maximum(k_over_s, 0.0)
-    r = 1.0 + k - np.sqrt(k * k + 2.0 * k)
-    return np.asarray(lab(r.reshape(-1, r.shape[-1]), light).reshape(*k.shape[:-1], 3))

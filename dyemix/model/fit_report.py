@@ -32,11 +32,11 @@ class DyeReport:
     name: str
     depths: tuple[float, ...]
     law: str
-    inner: tuple[float, ...]
-    ends: tuple[float, ...]
     warnings: tuple[str, ...]
     next: str
     lab_alone: bool = False
+    inner: tuple[float, ...] = ()
+    ends: tuple[float, ...] = ()
     left_out: tuple[tuple[float, float, float], ...] = ()
 
     @property
@@ -167,7 +167,6 @@ class FitReport(Result):
     next_swatches: str = ""
     method: str = ""
     warnings: tuple[str, ...] = ()
-    rough: bool = False
     demo: bool = False
 
     @property

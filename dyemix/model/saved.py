@@ -118,9 +118,7 @@ def _from_version_1(content: dict[str, Any]) -> dict[str, Any]:
     scatter["warnings"] = scatter.pop("notes")
     report = content["report"]
     if report is not None:
-        report = {
-            k: v for k, v in report.items() if k in ("light", "dyes", "method", "rough", "demo")
-        }
+        report = {k: v for k, v in report.items() if k in ("light", "dyes", "method", "demo")}
         old = content["report"]
         told = "saved by an older fit: fit the swatches again, and its mixes tell what to expect."
         report |= {"surface": old["surface_note"], "warnings": [*old["notes"], told]}
