@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,29 @@ from numpy.typing import NDArray
 from dyemix.errors import DyemixError
 
 Array = NDArray[np.float64]
+#: What heads the columns of CIELAB; the stars may be left out.
+LAB = ("L*", "a*", "b*")
+
+
+def labels(values: Any) -> list[str]:
+    """What heads the columns of a table or the entries of a series; nothing of any other array."""
+    if not hasattr(values, "to_numpy"):
+        return []
+    return [str(label).strip() for label in (values.columns if values.ndim == 2 else values.index)]
+
+
+def headed(values: Any, names: Sequence[str]) -> Any:
+    """Values as they are; of a table or series whose labels are words, those of `names`, in order.
+
+    Raises `DyemixError` for words that are others.
+    """
+    found = [label.rstrip("*") for label in labels(values)]
+    if not any(word.isidentifier() for word in found):
+        return values
+    wanted = [name.rstrip("*") for name in names]
+    if sorted(found) != sorted(wanted):
+        raise DyemixError(f"columns {', '.join(names)} are wanted, not {', '.join(found)}.")
+    return values.to_numpy()[..., [found.index(name) for name in wanted]]
 
 
 def numbers(values: Any) -> Array:

@@ -126,6 +126,13 @@ class SavedError(DyemixError):
     """
 
 
+def expect(value: object, kind: type, how: str) -> None:
+    """Raises `DyemixError` for a value of another kind, saying how one of this kind is made."""
+    if not isinstance(value, kind):
+        shown = " ".join(str(value).split())[:40]
+        raise DyemixError(f"{shown!r} is no {kind.__name__}: {how}.")
+
+
 class Choice(Enum):
     """An enumeration that takes its own text, in any case, and refuses any other in a sentence."""
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dyemix.arrays import Array
+from dyemix.arrays import LAB, Array, headed
 from dyemix.errors import DyemixError
 
 _TINY = 1e-12
@@ -29,17 +29,19 @@ def _seventh(chroma: Array) -> Array:
 
 
 def delta_e(reference: ArrayLike, sample: ArrayLike, k_lightness: float = 1.0) -> Array:
-    """ΔE2000 between CIELAB arrays ``(..., 3)`` of one light; they broadcast.
+    """ΔE2000 between CIELAB ``(..., 3)`` of one light; they broadcast.
 
-    Raises `DyemixError` for arrays of another shape.
+    Columns of a table, and entries of a series, are taken by their names. Raises `DyemixError` for
+    another shape or other names.
 
     >>> float(delta_e([50, 2.5, 0], [50, 0, -2.5]).round(4))
     4.3065
     """
-    for values in (reference, sample):
-        if (shape := np.shape(values))[-1:] != (3,):
+    pair = [headed(values, LAB) for values in (reference, sample)]
+    for shape in map(np.shape, pair):
+        if shape[-1:] != (3,):
             raise DyemixError(f"the shape {shape} holds no CIELAB: (3,) or (..., 3) does.")
-    residual, _ = delta_e_parts(*_leading(reference, sample), k_lightness, slope=False)
+    residual, _ = delta_e_parts(*_leading(*pair), k_lightness, slope=False)
     return np.asarray(np.sqrt((residual * residual).sum(axis=0)))
 
 

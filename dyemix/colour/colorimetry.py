@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dyemix.arrays import Array, numbers
+from dyemix.arrays import LAB, Array, headed, numbers
 from dyemix.errors import DyemixError, TargetError
 
 WAVELENGTHS: Array = np.arange(400.0, 701.0, 10.0)
@@ -50,10 +50,10 @@ class Light:
 
     @classmethod
     def parse(cls, text: str | Light) -> Light:
-        """Read ``D65/10``, ``D65/10°``, ``A 2`` or ``D50``; a light is itself."""
+        """Read ``D65/10``, ``D65/10°``, ``A 2`` or ``D50`` (then 10°); a light is itself."""
         if isinstance(text, Light):
             return text
-        match = re.fullmatch(r"\s*([A-Za-z][\w.\-]*)\s*(?:[/ ,]\s*(\d+)\s*°?)?\s*", text)
+        match = re.fullmatch(r"\s*([A-Za-z][\w.\-]*)\s*(?:[/ ,]\s*(\d+)\s*°?)?\s*", str(text))
         if not match:
             raise DyemixError(f"{text!r} is not a light: write illuminant/observer, as D65/10.")
         return cls(match[1].upper(), int(match[2] or 10))
@@ -234,7 +234,7 @@ def lab_to_hex(lab_d65_2: ArrayLike) -> str:
     >>> lab_to_hex([56.2, -8.7, 12.4])
     '#808b71'
     """
-    values = numbers(lab_d65_2)
+    values = numbers(headed(lab_d65_2, LAB))
     if values.shape != (3,) or not np.isfinite(values).all():
         raise TargetError(f"{lab_d65_2!r} is not one colour: L*, a*, b* are wanted.")
     return screen_colours(values)[0].hex
@@ -246,7 +246,7 @@ def hex_to_lab(text: str) -> Array:
     >>> hex_to_lab("#7d8a6e").round(1).tolist()
     [55.7, -10.1, 13.4]
     """
-    match = re.fullmatch(r"#?([0-9a-fA-F]{6}|[0-9a-fA-F]{3})", text.strip())
+    match = re.fullmatch(r"#?([0-9a-fA-F]{6}|[0-9a-fA-F]{3})", str(text).strip())
     if not match:
         raise TargetError(f"{text!r} is not a hex colour: write six digits, as #7d8a6e.")
     digits = match[1] if len(match[1]) == 6 else "".join(2 * d for d in match[1])

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from dyemix.arrays import Array, numbers
+from dyemix.arrays import Array, labels, numbers
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, colour_science, lab
 from dyemix.errors import Choice, Fault, InputError
 
@@ -15,8 +17,12 @@ from dyemix.errors import Choice, Fault, InputError
 WIDEST_STEP = 20.0
 
 
-#: A reflectance (as a fraction) above this is a percentage: no cloth is so bright, whitened or not.
-BEYOND = 2.0
+#: A reflectance above this is a percentage, and so is one above the second in the mean of its
+#: bands: no cloth is so bright, whitened or not. One that never reaches the third is a fraction
+#: that was called a percentage: deep black cotton reads 1.5 % and more. Common practice, all three.
+_BEYOND, _BEYOND_ALL, DARKEST = 2.0, 1.1, 0.01
+#: The heading of a band, as ``400``, ``400 nm`` or ``R_400``.
+BAND = re.compile(r"(?:R[_ ]?)?([3-9]\d{2}|1\d{3})(\.\d+)?(?: ?nm)?", re.IGNORECASE)
 
 
 class Unit(Choice):
@@ -31,11 +37,13 @@ def fractions(
 ) -> Array:
     """Spectra ``(..., B')`` at `wavelengths` ``(B',)`` nm as fractions ``(..., B)`` on our grid.
 
-    Without `wavelengths` the values stand on the grid, 31 bands from 400 to 700 nm. Raises
-    `InputError` for bands that do not cover it, and for what is no reflectance.
+    Without `wavelengths` they are those that head the columns of a table or the entries of a
+    series; else the values stand on the grid, 31 bands from 400 to 700 nm. Raises `InputError` for
+    bands that do not cover it, and for what is no reflectance.
     """
-    spectra = numbers(values) / (100.0 if Unit(scale) is Unit.PERCENT else 1.0)
-    at = WAVELENGTHS if wavelengths is None else numbers(wavelengths)
+    percent = Unit(scale) is Unit.PERCENT
+    spectra = numbers(values) / (100.0 if percent else 1.0)
+    at = headed_bands(values) if wavelengths is None else numbers(wavelengths)
     if spectra.ndim < 1 or spectra.shape[-1:] != at.shape:
         cure = "give the wavelengths" if wavelengths is None else "one value a wavelength"
         raise InputError(Fault(f"{spectra.shape} values at {at.shape} bands in nm: {cure}."))
@@ -44,12 +52,29 @@ def fractions(
         raise InputError(Fault(fault))
     if not np.isfinite(spectra).all() or spectra.min(initial=0.0) < 0.0:
         raise InputError(Fault("a reflectance is a number, 0 or more: one here is not."))
-    if spectra.max(initial=0.0) > BEYOND:
+    most = spectra.max(initial=0.0)
+    if too_bright(spectra).any():
         raise InputError(
-            Fault(f"a reflectance of {spectra.max():.4g} is no fraction: is it scale='percent'?")
+            Fault(f"a reflectance of {most:.4g} is no fraction: is it scale='percent'?")
         )
+    if percent and spectra.size and most < DARKEST:
+        dark = f"no cloth reflects {100.0 * most:.4g} % at most: is it scale='fraction'?"
+        raise InputError(Fault(dark))
     rows = spectra[..., order].reshape(-1, len(at))
     return onto_grid(at[order], rows).reshape(*spectra.shape[:-1], len(WAVELENGTHS))
+
+
+def too_bright(spectra: Array) -> NDArray[np.bool_]:
+    """Which of reflectances ``(..., B')`` are brighter than cloth: no fractions, but per cent."""
+    return np.asarray((spectra.max(axis=-1) > _BEYOND) | (spectra.mean(axis=-1) > _BEYOND_ALL))
+
+
+def headed_bands(values: Any) -> Array:
+    """The wavelengths ``(B',)`` in nm that values are labelled with; else those of our grid."""
+    found = [BAND.fullmatch(label) for label in labels(values)]
+    if not found or not all(found):
+        return WAVELENGTHS
+    return np.array([float(match[1] + (match[2] or "")) for match in found if match])
 
 
 def spectrum_to_lab(

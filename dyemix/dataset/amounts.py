@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
@@ -62,7 +62,7 @@ def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...
     elif isinstance(given, np.ndarray) and given.dtype.kind in "if":
         values = np.atleast_2d(given)
     else:
-        rows = [given] if is_one(given) else list(given)
+        rows = [given] if is_one(given) or not isinstance(given, Iterable) else list(given)
         if rows and not any(is_one(row) for row in rows):
             values = np.atleast_2d(numbers(rows))
         else:

@@ -9,7 +9,7 @@ from typing import Any, ClassVar, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dyemix.arrays import Array, numbers
+from dyemix.arrays import LAB, Array, headed, numbers
 from dyemix.colour.colorimetry import (
     D65_2,
     D65_10,
@@ -83,6 +83,8 @@ class Reading(Result):
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "recipe", _parsed(self.recipe))
+        if self.light is not None:
+            object.__setattr__(self, "light", Light.parse(self.light))
         if self.reflectance is not None:
             object.__setattr__(self, "reflectance", fractions(self.reflectance))
         colour = self.lab is not None and self.lab.shape == (3,) and self.light is not None
@@ -122,7 +124,7 @@ class Reading(Result):
         Raises `InputError` for what is not three numbers, `TargetError` for a colour that no cloth
         can have.
         """
-        colour = numbers(values)
+        colour = numbers(headed(values, LAB))
         if colour.shape != (3,) or not np.isfinite(colour).all():
             raise InputError(Fault(f"{values!r} is not a colour: L*, a*, b* are wanted."))
         seen = Light.parse(light)

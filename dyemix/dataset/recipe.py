@@ -59,6 +59,11 @@ def dye_name(text: str) -> str:
     return " ".join(text.split()).lower()
 
 
+def is_name(text: str) -> bool:
+    """Whether a recipe could name a dye so."""
+    return re.fullmatch(NAME, text) is not None
+
+
 def dye_names(given: Iterable[str] | str) -> tuple[str, ...]:
     """Names of dyes: several, or one text with commas between them; a lone name is a name."""
     return tuple(map(dye_name, given.split(",") if isinstance(given, str) else given))

@@ -45,6 +45,8 @@ class Value:
                 value.setflags(write=False)
             elif isinstance(value, dict):
                 value = MappingProxyType(dict(value))
+            elif isinstance(value, list):
+                value = tuple(value)
             object.__setattr__(self, f.name, value)
 
     def _values(self) -> tuple[Any, ...]:

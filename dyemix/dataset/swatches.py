@@ -12,6 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
+from dyemix.arrays import labels
 from dyemix.colour.colorimetry import D65_2, D65_10, Light
 from dyemix.colour.spectra import Unit
 from dyemix.dataset.conditions import METHOD as METHOD
@@ -23,7 +24,7 @@ from dyemix.dataset.recipe import Recipe, dye_names
 from dyemix.dataset.repeats import APART_DISTANCE, ODD_DISTANCE, Repeats, scatter
 from dyemix.dataset.result import DEMO_WARNING as DEMO_WARNING
 from dyemix.dataset.result import Frame, Result, Row
-from dyemix.errors import FitError
+from dyemix.errors import Fault, FitError, InputError
 
 #: A swatch called this is kept out of the fit, to check it by.
 CHECK = "check"
@@ -72,8 +73,9 @@ class SwatchSet(Result):
         Parameters
         ----------
         table : column ``recipe`` (as text; ``undyed``), or a numeric column a dye, in % owf; the
-            reading as bands (headed 400, "400" or "400 nm"), as ``L*``, ``a*``, ``b*``, or as
-            ``hex``; and if wanted ``swatch``, ``name``, ``light``, ``place`` and conditions.
+            reading as bands (headed 400, "400 nm" or "R_400", in any order), as ``L*``, ``a*``,
+            ``b*``, or as ``hex``; and if wanted ``swatch``, ``name``, ``light``, ``place`` and
+            conditions. Any other numeric column would be a dye: drop those that are none.
         light : of L*a*b*, where no column ``light`` says it.
         scale : ``"fraction"`` or ``"percent"``, of the bands.
         conditions : of every reading, beside those in columns.
@@ -84,7 +86,10 @@ class SwatchSet(Result):
             key: table.attrs[key] for key in ("source", "warnings", "demo") if key in table.attrs
         }
         told |= {"warnings": tuple(told["warnings"])} if "warnings" in told else {}
-        return cls(readings_of(table, light, Unit(scale), conditions or {}), **told)
+        found = cls(readings_of(table, light, Unit(scale), conditions or {}), **told)
+        if not ("recipe" in labels(table) or {r.recipe for r in found.readings} - {None}):
+            raise InputError(Fault("no row says what was dyed: 'recipe', or a column a dye, does."))
+        return found
 
     def to_frame(self) -> Frame:
         """One row a reading: recipe, amounts by dye (% owf), swatch, colour, bands, conditions."""

@@ -5,15 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Protocol, TypeAlias
+from typing import Any, Protocol, TypeAlias
 
 import numpy as np
 
-from dyemix.arrays import Array, numbers
+from dyemix.arrays import LAB, Array, headed, labels, numbers
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, hex_to_lab, lab, lab_to_hex
-from dyemix.colour.spectra import fractions
+from dyemix.colour.spectra import Unit, fractions
+from dyemix.dataset.frames import readings_of
 from dyemix.dataset.readings import Reading, Swatch
-from dyemix.dataset.result import Result, Row, colour_row
+from dyemix.dataset.result import Frame, Result, Row, colour_row
 from dyemix.errors import DyemixError, TargetError
 
 _NUMBER = r"[-+−]?\d+(?:\.\d+)?"
@@ -62,7 +63,7 @@ class Target(Result):
     warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        values = numbers(self.lab)
+        values = numbers(headed(self.lab, LAB))
         if values.shape != (3,) or not np.all(np.isfinite(values)):
             raise TargetError(f"{self.name or self.lab!r} is not a colour: L*, a*, b* are wanted.")
         if not 0.0 <= values[0] <= 100.01 or np.abs(values[1:]).max() > 200.0:
@@ -71,6 +72,8 @@ class Target(Result):
                 "L* runs from 0 to 100, a* and b* stay within ±200."
             )
         object.__setattr__(self, "lab", values)
+        if self.light is not None:
+            object.__setattr__(self, "light", Light.parse(self.light))
         super().__post_init__()
 
     @classmethod
@@ -113,7 +116,7 @@ class Target(Result):
                 return colour.as_target()
             if np.shape(colour) == WAVELENGTHS.shape:
                 return cls.of_reflectance(fractions(colour), seen or Light(), "a spectrum")
-            return cls(np.asarray(colour), seen)
+            return cls(colour, seen)  # type: ignore[arg-type]  # made numbers of below
         first = colour.readings[0] if isinstance(colour, Swatch) else colour
         name = f"reading of {colour.recipe or first.name or first.place}"
         if first.rough:
@@ -123,11 +126,16 @@ class Target(Result):
         return cls.of_reflectance(colour.reflectance, seen or Light(), name)
 
     @classmethod
-    def all(cls, colours: Iterable[AnyColour]) -> list[Target]:
-        """Colours, one by one; a lone text or target is one colour. Raises as `of` does."""
-        if isinstance(colours, str | Target):
-            return [cls.of(colours)]
-        return [cls.of(colour) for colour in colours]
+    def all(cls, targets: Iterable[AnyColour] | Frame) -> list[Target]:
+        """Colours, one by one, or the rows of a frame: of L*, a*, b*, or of readings.
+
+        A lone text or target is one colour. Raises as `of` and `SwatchSet.from_frame` do.
+        """
+        each: Any = [targets] if isinstance(targets, str | Target) else targets
+        if getattr(targets, "ndim", 1) == 2 and (heads := labels(targets)):
+            bare = len(heads) == len(LAB)
+            each = headed(each, LAB) if bare else readings_of(each, None, Unit.FRACTION, {})
+        return [cls.of(colour) for colour in each]
 
     @classmethod
     def of_reflectance(

@@ -9,7 +9,7 @@ from dyemix.dataset.readings import Reading
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Value
 from dyemix.dataset.target import Target
-from dyemix.errors import Choice, Fault, InputError, RecipeError
+from dyemix.errors import Choice, Fault, InputError, RecipeError, expect
 
 
 class Bath(Choice):
@@ -53,6 +53,7 @@ class Trial(Value):
     on: Reading | None = None
 
     def __post_init__(self) -> None:
+        expect(self.reading, Reading, "make one by Reading.from_spectrum, from_lab or from_hex")
         given = {"recipe": Recipe.parse(self.recipe), "bath": Bath(self.bath)}
         given |= {} if self.target is None else {"target": Target.of(self.target)}
         for name, value in given.items():

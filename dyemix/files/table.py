@@ -16,7 +16,7 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS
-from dyemix.colour.spectra import grid_fault, grid_notes, onto_grid
+from dyemix.colour.spectra import grid_fault, grid_notes, onto_grid, too_bright
 from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
@@ -27,8 +27,6 @@ from dyemix.files.rows import Context, Draft, named_recipe, rough_readings
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
 _PLAIN = re.compile("[0-9.;eE+-]+")
 _WITH_UNIT = re.compile(r"[-+]?[0-9]*[.,]?[0-9]+ ?(?:%|[^\W\d_]{1,12}|°)")
-#: A reflectance over this (200 %) is no reading of cloth, brightened or not.
-_BEYOND = 2.0
 _LAB = READING[:3]
 
 
@@ -228,16 +226,17 @@ def _spectra(
     """Bring spectra ``(S, B')`` at `wavelengths` ``(B',)`` to fractions at the package's bands."""
     values = np.array([row for _, row in spectra])
     largest = float(values.max())
-    scale = stated or ("percent" if largest > _BEYOND else "fraction")
+    bright = too_bright(values)
+    scale = stated or ("percent" if bright.any() else "fraction")
     unit = "percent" if scale == "percent" else "fractions of 1"
     how = ", as the file states" if stated else f": the largest value is {largest:.4g}"
     faults.notes.append(f"reflectance is in {unit}{how}.")
-    if not stated and 1.0 < largest <= _BEYOND:
+    if not stated and not bright.any() and largest > 1.0:
         could = f"the largest value, {largest:.4g}, could be a bright fraction or a dark percentage"
         faults.notes.append(f"{could}: write '# scale: percent' or '# scale: fraction' above.")
     if stated == "percent" and largest <= 1.0:
         faults.notes.append(f"no value is above {largest:.4g} %: is the scale really percent?")
-    if not stated and largest > _BEYOND and np.median(values.max(axis=1)) <= 1.0:
+    if not stated and bright.any() and np.median(values.max(axis=1)) <= 1.0:
         odd, top = np.unravel_index(np.argmax(values), values.shape)
         what = f"{largest:g} looks like percent and most other rows like fractions of 1"
         cure = "correct it, or write '# scale: percent' above the table."
@@ -250,7 +249,7 @@ def _spectra(
         if row[low] < 0:
             what = f"a reflectance of {raw[low]:g} is negative: zero the instrument, read it again."
             faults.add(what, draft.row, f"{wavelengths[low]:g} nm")
-        elif row[high] > _BEYOND:
+        elif too_bright(row):
             what = f"{raw[high]:g} is not a reflectance in {scale}: cloth gives {cloth}."
             faults.add(what, draft.row, f"{wavelengths[high]:g} nm")
         elif row[high] == 0:

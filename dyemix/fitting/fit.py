@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.swatches import Swatch, SwatchSet
-from dyemix.errors import FitError
+from dyemix.errors import FitError, expect
 from dyemix.fitting.checks import calibrated, flags, next_depth, stated
 from dyemix.fitting.lab_ladder import LabLadders, cloth_from_lab
 from dyemix.fitting.ladder import Fitted, SpectralLadders
@@ -243,6 +243,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     >>> fit(demo()).names[:3]
     ('lemon', 'marigold', 'scarlet')
     """
+    expect(swatches, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
     if swatches.unnamed:
         places = ", ".join(r.place or r.name for r in swatches.unnamed[:5])
         raise FitError(f"{len(swatches.unnamed)} readings have no recipe ({places}): name them.")

@@ -68,7 +68,7 @@ class Learnt(Result):
 
 def learn(
     dyes: DyeSet,
-    trials: Sequence[Trial],
+    trials: Sequence[Trial] | Trial,
     *,
     half_life_days: float | None = None,
     today: datetime.date | None = None,
@@ -96,6 +96,7 @@ def learn(
     >>> len(learnt.dyes.pots) - len(dyes.pots)
     1
     """
+    trials = [trials] if isinstance(trials, Trial) else trials
     weights = _weights(trials, half_life_days, today, lot, other_lot)
     told = [_pot(dyes, t, float(w)) for t, w in zip(trials, weights, strict=True)]
     new = {pot.identity for pot in told}

@@ -123,9 +123,10 @@ def family(
     """
     if cloth_g <= 0 or stock_pct <= 0:
         raise DyemixError("cloth_g (g) and stock_pct (% w/v) are above 0.")
-    if not targets:
+    wanted = Target.all(targets)
+    if not wanted:
         raise DyemixError("no colour is wanted: name one at least.")
-    served = serve(dyes, targets, max_dyes, tolerance, progress)
+    served = serve(dyes, wanted, max_dyes, tolerance, progress)
     able = [s for s in served if s.residual.min() <= tolerance]
     unserved = tuple(
         (s.target, float(s.residual.min())) for s in served if s.residual.min() > tolerance

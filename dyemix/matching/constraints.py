@@ -11,16 +11,27 @@ import numpy as np
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import dye_name
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError
+from dyemix.errors import Choice, DyemixError
 from dyemix.matching.dispensing import Kit
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 
 #: How much likely ΔE2000 a preferred dye may cost: half of what the eye of a customer sees.
 PREFERENCE = 0.5
-LIKELY, PAPER = "likely", "paper"
+#: And how much the cheapest recipe may.
+WORTH = 1.0
 #: The smallest dose that is practical, % owf: half a millilitre of 1 % stock on 100 g of cloth.
 LEAST_DOSE = 0.005
+
+
+class RankBy(Choice):
+    """What comes first: the recipe likeliest to come out right, the nearest on paper, or the
+    cheapest of those that are no worse than `WORTH` of likely ΔE2000.
+    """
+
+    LIKELY = "likely"
+    PAPER = "paper"
+    COST = "cost"
 
 
 @dataclass(frozen=True)
@@ -40,7 +51,8 @@ class Constraints:
     price : of every dye, per gram of powder, in whatever currency.
     kit : what amounts are measured with; recipes are then rounded to it, all dyes together.
     count : most recipes to show.
-    rank_by : ``"likely"`` (mean ΔE2000 in the pot) or ``"paper"`` (ΔE2000 of the prediction).
+    rank_by : ``"likely"`` (mean ΔE2000 in the pot), ``"paper"`` (ΔE2000 of the prediction), or
+        ``"cost"``: of recipes that lie within `WORTH` of the likeliest, the cheapest first.
     k_lightness : lightness factor of ΔE2000.
     least_dose : the smallest dose of a dye, % owf, that is practical; a recipe with less of one
         stands behind all others.
@@ -60,7 +72,7 @@ class Constraints:
     price: Mapping[str, float] = field(default_factory=dict)
     kit: Kit | None = None
     count: int = 8
-    rank_by: str = LIKELY
+    rank_by: RankBy | str = RankBy.LIKELY
     k_lightness: float = 1.0
     least_dose: float = LEAST_DOSE
 
@@ -75,11 +87,12 @@ class Constraints:
                 if not value >= 0:
                     raise DyemixError(f"{name} of {dye} is {value:g}: 0 or more.")
             object.__setattr__(self, name, tidy)
+        object.__setattr__(self, "rank_by", RankBy(self.rank_by))
         wanted, avoided = {*self.use, *self.prefer}, set(self.avoid)
         both = ", ".join(sorted(avoided & {*wanted, *self.only}))
         other = ", ".join(sorted(wanted - set(self.only))) if self.only else ""
         total = 1.0 if self.total is None else self.total
-        n, ranks = len(self.use), f"{LIKELY} or {PAPER}"
+        n, dear = len(self.use), self.rank_by is RankBy.COST and not self.price
         for wrong, words in (
             (self.max_dyes < 1, f"max_dyes is {self.max_dyes}: a recipe has one dye or more."),
             (n > self.max_dyes, f"{n} dyes must be used, but max_dyes is {self.max_dyes}."),
@@ -89,7 +102,7 @@ class Constraints:
             (self.count < 1, f"count is {self.count}: 1 or more."),
             (not self.k_lightness > 0, f"k_lightness is {self.k_lightness:g}: above 0."),
             (not self.least_dose >= 0, f"least_dose is {self.least_dose:g} % owf: 0 or more."),
-            (self.rank_by not in (LIKELY, PAPER), f"no ranking by {self.rank_by!r}: {ranks}."),
+            (dear, "to rank by cost, give the price of every dye."),
         ):  # fmt: skip
             if wrong:
                 raise DyemixError(words)

@@ -30,7 +30,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, expect
 from dyemix.fitting.learn import forget
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet, Prediction
@@ -261,11 +261,12 @@ def correct(
     """
     from scipy.special import gammaincc
 
+    expect(trial, Trial, "Trial(recipe, reading, target) makes one")
     dyes = _with_dosing(forget(dyes, [trial]), dosing)
     stated = trial.target if target is None else target
     if stated is None:
         raise DyemixError("no target: say what the piece was meant to be, as #7d8a6e.")
-    wanted = (Target.parse(stated) if isinstance(stated, str) else stated).under(dyes.light)
+    wanted = Target.of(stated).under(dyes.light)
     light = wanted.light
     assert light is not None
     ground = _Ground.of(dyes, trial.on)

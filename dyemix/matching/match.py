@@ -19,7 +19,7 @@ from dyemix.dataset.amounts import index_of
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
-from dyemix.matching.constraints import LIKELY, Constraints
+from dyemix.matching.constraints import Constraints, RankBy
 from dyemix.matching.dispensing import measured
 from dyemix.matching.matches import ManyMatches, Match, Matches, Reach
 from dyemix.matching.ranking import chosen, limits_of, shortlist, which_way
@@ -154,7 +154,7 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     found, other = found.rows(rows), other[rows]
     made, score = dyes.predict_many(found.amounts, light), np.sqrt(found.cost)
     aims, spread = problem.labs, np.array([target.spread for target in targets])
-    if likely_first := wanted.rank_by == LIKELY:
+    if likely_first := wanted.rank_by is not RankBy.PAPER:
         score = made.expected(aims[found.which], k, spread[found.which])
     rows = chosen(found, score, other, dyes, wanted, count + _SPARE)
     found, made, other, score = found.rows(rows), made.rows(rows), other[rows], score[rows]

@@ -105,9 +105,9 @@ def next_swatch(
     >>> found.choices[0].after <= found.choices[0].before
     True
     """
-    if not targets or count < 1:
-        raise DyemixError("name one colour or more, and a count of 1 or more.")
     wanted = [target.under(dyes.light) for target in Target.all(targets)]
+    if not wanted or count < 1:
+        raise DyemixError("name one colour or more, and a count of 1 or more.")
     recipes = [match(dyes, target, max_dyes=max_dyes, count=1)[0].recipe for target in wanted]
     lights = {dyes.light_of(target) for target in wanted}
     light = lights.pop() if len(lights) == 1 else dyes.light

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
-from dyemix.matching.constraints import PREFERENCE, Constraints
+from dyemix.matching.constraints import PREFERENCE, WORTH, Constraints, RankBy
 from dyemix.matching.matches import Reach
 from dyemix.matching.refine import EARNS_ITS_PLACE, tell
 from dyemix.matching.subsets import Found, Problem
@@ -60,9 +60,13 @@ def chosen(
     """
     amounts = found.amounts
     liked = np.any(amounts[:, [dyes.index(dye) for dye in wanted.prefer]] > 0, axis=1)
-    steps = np.round((score - PREFERENCE * liked) / EARNS_ITS_PLACE)
+    off, lamp = score, np.round(other_lamp / EARNS_ITS_PLACE)
+    if wanted.rank_by is RankBy.COST:
+        best = {t: score[found.which == t].min() for t in np.unique(found.which)}
+        off = np.maximum(score, WORTH + np.array([best[t] for t in found.which]))
+        lamp = np.zeros(len(score))
+    steps = np.round((off - PREFERENCE * liked) / EARNS_ITS_PLACE)
     cost = amounts @ [wanted.price.get(dye, 0.0) for dye in dyes.names]
-    lamp = np.round(other_lamp / EARNS_ITS_PLACE)
     tiny = np.any((amounts > 0) & (amounts < wanted.least_dose), axis=1)
     order = np.lexsort((amounts.sum(axis=1), found.used.sum(axis=1), cost, lamp, steps, tiny))
     weight = amounts * dyes.curves.sum(axis=1)

@@ -16,14 +16,14 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.dataset.result import Result, Row
 from dyemix.dataset.target import AnyColour
-from dyemix.matching.constraints import Constraints
+from dyemix.matching.constraints import WORTH, Constraints
 from dyemix.matching.match import match
 from dyemix.matching.matches import Match, Matches
 from dyemix.model.dyes import DyeSet
 from dyemix.series.subdue import greys
 
-#: Most that are shown; recipes they are chosen from; and how much likely ΔE2000 another may cost.
-_MOST, _FROM, _WORTH = 3, 24, 1.0
+#: Most that are shown; recipes they are chosen from.
+_MOST, _FROM = 3, 24
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,7 +84,7 @@ def suggest(
     order = np.argsort(np.round(likely, 1), kind="stable")
     # A dose too small to measure stands behind all others, however likely.
     order = order[np.argsort([wanted.too_small(found[i].recipe) for i in order], kind="stable")]
-    order = order[likely[order] <= likely[order[:1]] + _WORTH]
+    order = order[likely[order] <= likely[order[:1]] + WORTH]
     weighed = [found[i] for i in order]
     ways = _ways(dyes, wanted, weighed)
 

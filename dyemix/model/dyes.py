@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Annotated, overload
+from typing import Annotated, Any, overload
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,13 +13,15 @@ from numpy.typing import ArrayLike
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab
+from dyemix.colour.spectra import fractions
 from dyemix.dataset.amounts import ManyRecipes, OneRecipe, in_order, is_one, place
 from dyemix.dataset.readings import Reading, Swatch
 from dyemix.dataset.recipe import Recipe, dye_names
 from dyemix.dataset.result import Frame, Result, Row, colour_row
 from dyemix.dataset.serialise import Shape
+from dyemix.dataset.swatches import SwatchSet
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, expect
 from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.ladders import Ladders, Pot
@@ -185,13 +187,15 @@ class DyeSet(Result):
         found = self.predict_many(recipe, light)
         return found[0] if is_one(recipe) else found
 
-    def evaluate(self, swatches: Iterable[Swatch]) -> Evaluation:
+    def evaluate(self, swatches: SwatchSet | Sequence[Swatch]) -> Evaluation:
         """Swatches of these dyes as they were read, and as these dyes predict them.
 
         Says nothing of how good the dyes are where they were fitted to the same swatches: see
         `cross_validate`. Raises `RecipeError` for a dye the shelf does not have, `DyemixError`
         where none was dyed and read.
         """
+        for swatch in swatches:
+            expect(swatch, Swatch, "read_swatches and SwatchSet.from_frame give those")
         dyed = [swatch for swatch in swatches if swatch.recipe]
         if not dyed:
             raise DyemixError("no dyed swatch that was read: nothing to evaluate.")
@@ -221,12 +225,12 @@ class DyeSet(Result):
     def on(self, cloth: Reading | Swatch | ArrayLike) -> DyeSet:
         """The same dyes on other cloth: a reflectance ``(B,)``, or a reading of a dyed piece.
 
-        Absorption adds to what the cloth already carries. Raises `DyemixError` for a cloth that
-        is darker than the surface alone.
+        Absorption adds to what the cloth already carries. Raises `InputError` for what is no
+        reflectance, `DyemixError` for a cloth that is darker than the surface alone.
         """
-        r = cloth.reflectance if isinstance(cloth, Reading | Swatch) else cloth
-        values = np.array(r, dtype=float)
-        if values.shape != self.cloth.shape or not np.all(values > self.surface.r0):
+        read: Any = cloth.reflectance if isinstance(cloth, Reading | Swatch) else cloth
+        values = fractions(read)
+        if not np.all(values > self.surface.r0):
             raise DyemixError(
                 f"this cloth reflects less than its surface alone ({self.surface.r0:.3f}) in some "
                 "band: read it again, or fit again with darker swatches."
@@ -236,8 +240,10 @@ class DyeSet(Result):
 
     def take(self, names: Iterable[str] | str) -> DyeSet:
         """A shelf with only these dyes. Raises `RecipeError` for one it does not have."""
-        names = dye_names(names)
+        names = tuple(dict.fromkeys(dye_names(names)))
         i = [self.index(name) for name in names]
+        if not i:
+            raise DyemixError("a shelf holds one dye or more: name the ones to take.")
         return replace(
             self,
             names=names,

@@ -24,7 +24,7 @@ from dyemix.matching.suggest import suggest
 from dyemix.series.steps import RouteKind
 
 NAMES = ("rust", "navy", "old rose", "l'été")
-SPECTRA = st.lists(st.floats(0.001, 1.2), min_size=31, max_size=31).map(np.array)
+SPECTRA = st.lists(st.floats(0.001, 1.05), min_size=31, max_size=31).map(np.array)
 WORDS = st.text(st.sampled_from("abc é°-:;,.%"), max_size=8).map(str.strip)
 AMOUNTS = st.dictionaries(st.sampled_from(NAMES), st.floats(1e-6, 20.0), max_size=3)
 ABOUT = st.fixed_dictionaries(
@@ -191,6 +191,19 @@ def test_leaving_the_squares_is_a_column_and_no_warning(dyes: dyemix.DyeSet) -> 
         (lambda: Reading("rust 1", np.full(31, 0.4), kind="lab"), "kind of reading"),
         (lambda: Reading("rust 1", np.full(31, 0.4), kind="Lab", lab=np.ones(3)), "its light"),
         (lambda: dyemix.spectrum_to_lab(np.full(31, 40.0)), "percent"),
+        (lambda: Reading.from_spectrum([1.5] * 31), "percent"),  # black in per cent
+        (lambda: Reading.from_spectrum([0.9] * 31, scale="percent"), "scale='fraction'"),
+        (lambda: _shelf().on(np.full(31, 80.0)), "percent"),
+        (lambda: _shelf().on(np.full(3, 0.8)), "31"),
+        (lambda: Reading.from_lab(pd.Series({"x": 1.0, "y": 2.0, "z": 3.0}), "A/2"), "L\\*, a\\*"),
+        (lambda: dyemix.delta_e(LABS_BY_NAME.rename(columns={"b*": "h"}), [50, 0, 0]), "b\\*"),
+        (lambda: dyemix.Trial("rust 1", "#7d8a6e"), "no Reading"),
+        (lambda: dyemix.fit("table.csv"), "no SwatchSet"),
+        (lambda: dyemix.correct(_shelf(), "rust 1"), "no Trial"),
+        (lambda: _shelf().evaluate(LABS_BY_NAME), "no Swatch"),
+        (lambda: _shelf().take([]), "one dye or more"),
+        (lambda: dyemix.Light.parse(("D65", 10)), "no.* a light"),
+        (lambda: dyemix.hex_to_lab(["#7d8a6e"]), "hex"),
     ],
 )
 def test_what_is_no_reading_is_refused(make: Any, said: str) -> None:
@@ -208,6 +221,43 @@ def test_wavelengths_travel_with_a_spectrum() -> None:
     np.testing.assert_array_equal(read.wavelengths, WAVELENGTHS)
     columns = [name for name in SwatchSet((read,)).to_frame().columns if name.endswith(" nm")]
     assert columns == [f"{w:.0f} nm" for w in WAVELENGTHS]
+
+
+#: In another order than CIELAB is written in.
+LABS_BY_NAME = pd.DataFrame({"b*": [4.0, 12.0], "L*": [93.0, 50.0], "a*": [0.0, -9.0]})
+
+
+def test_what_is_labelled_is_taken_by_its_labels() -> None:
+    """Columns in another order gave ΔE 42 of a colour from itself; a falling spectrum another."""
+    plain = np.array([[93.0, 0.0, 4.0], [50.0, -9.0, 12.0]])
+    one = LABS_BY_NAME.loc[1]
+    for table in (LABS_BY_NAME, LABS_BY_NAME.rename(columns=lambda name: name[0])):
+        np.testing.assert_array_equal(dyemix.delta_e(table, plain), 0.0)
+        assert [m.target.lab.tolist() for m in dyemix.match_many(_shelf(), table)] == plain.tolist()
+    assert Target(one, "D65/10").lab.tolist() == plain[1].tolist()
+    assert dyemix.lab_to_hex(one) == dyemix.lab_to_hex(plain[1])
+    np.testing.assert_array_equal(Reading.from_lab(one, "D65/10").lab, plain[1])
+    ramp = np.linspace(0.2, 0.6, 31)
+    labels: list[list[Any]] = [
+        [*WAVELENGTHS], [*map(int, WAVELENGTHS)], [f"{w:.0f} nm" for w in WAVELENGTHS],
+        [f"R_{w:.0f}" for w in WAVELENGTHS],
+    ]  # fmt: skip
+    for bands in labels:
+        falling = pd.Series(ramp[::-1], index=bands[::-1])
+        for labelled in (falling, falling.to_frame().T):
+            found = np.ravel(dyemix.spectrum_to_lab(labelled))
+            np.testing.assert_allclose(found, dyemix.spectrum_to_lab(ramp))
+        read = SwatchSet.from_frame(falling.to_frame().T.assign(recipe="rust 1")).readings[0]
+        np.testing.assert_allclose(read.reflectance, ramp)
+
+
+def test_frames_of_nullable_columns_are_read() -> None:
+    table = TABLE.convert_dtypes().assign(light="D65/10", swatch=pd.array([None, "a", "b"]))
+    plain = SwatchSet.from_frame(TABLE, light="D65/10")
+    found = SwatchSet.from_frame(table)
+    assert [r.swatch for r in found.readings] == ["", "a", "b"]
+    for one, other in zip(found.readings, plain.readings, strict=True):
+        np.testing.assert_array_equal(one.lab, other.lab)
 
 
 def test_the_callers_array_stays_hers_and_ours_cannot_change(dyes: dyemix.DyeSet) -> None:
@@ -265,7 +315,9 @@ def test_amounts_by_column_do_for_recipes() -> None:
         (lambda t: t.assign(light="D65/10", worker="me"), "what is worker"),
         (lambda t: t.assign(light="D65/10", recipe=["undyed", "rust lots", ""]), "row 1: 'rust lo"),
         (lambda t: t.assign(**{"light": "D65/10", "a*": [0.0, np.nan, 1.0]}), "row 1: part of"),
-        (lambda t: t[["L*", "a*", "b*"]].assign(light="D65/10"), "one .recipe. is wanted"),
+        (lambda t: t[["L*", "a*", "b*"]].assign(light="D65/10"), "what was dyed"),
+        (lambda t: t[["L*", "a*", "b*"]].assign(light="D65/10", id=[1, 2, 3]), "what is id"),
+        (lambda t: t.assign(**{"light": "D65/10", "Unnamed: 0": [0, 1, 2]}), "what is Unnamed: 0"),
         (lambda t: t[["recipe"]].assign(**{f"{w:.0f}": 40.0 for w in WAVELENGTHS}), "percent"),
     ],
 )
@@ -346,8 +398,19 @@ def test_whatever_is_a_colour_is_a_target(dyes: dyemix.DyeSet) -> None:
     for found in dyemix.match_many(dyes, wanted, count=1):
         assert found.target.lab == pytest.approx(p.lab)
         assert found[0].residual < 0.01
-    codes = pd.Series(["#7d8a6e", "#303030"], index=[7, 8])
-    assert [m.target.name for m in dyemix.match_many(dyes, codes, count=1)] == list(codes)
+    codes = pd.Series(["#7d8a6e", "#303030"], index=pd.Index([7, 7], name="job"))
+    many = dyemix.match_many(dyes, codes, count=2)
+    assert [m.target.name for m in many] == list(codes)
+    table = many.to_frame()
+    assert list(table.index) == [7, 7, 7, 7]
+    assert table.index.name == "job"
+    assert list(table["rank"]) == [1, 2, 1, 2]
+    for (_, row), match in zip(table.iterrows(), (m for found in many for m in found), strict=True):
+        assert {d: row[d] for d in dyes.names if row.get(d, 0.0) > 0} == dict(match.recipe)
+        assert row["likely"] == match.likely
+    assert pickle.loads(pickle.dumps(many)) == many
+    framed = dyemix.match_many(dyes, pd.DataFrame({"hex": list(codes)}), count=1)
+    assert [m.target.lab.tolist() for m in framed] == [m.target.lab.tolist() for m in many]
     with pytest.raises(dyemix.TargetError, match="is not a colour"):
         dyemix.match(dyes, [1.0, 2.0])
     assert [m.target.name for m in dyemix.match_many(dyes, "#7d8a6e", count=1)] == ["#7d8a6e"]
@@ -362,6 +425,7 @@ def test_every_result_is_short_in_a_prompt_and_patched_in_a_notebook(dyes: dyemi
     results: list[Result] = [
         dyes, dyes.report, dyes.predict("rust 1"), dyes.predict(["rust 1", "navy 1"]),
         dyemix.match(dyes, "#7d8a6e", count=2), dyemix.match(dyes, "#7d8a6e", count=1)[0],
+        dyemix.match_many(dyes, ["#7d8a6e", "#303030"], count=2),
         suggest(dyes, "#7d8a6e"),
         dyemix.subdue(dyes, "scarlet 1", 2), dyemix.shade_card(dyes, "lemon, navy", parts=2),
         dyemix.reach(dyes.take("lemon, rose, navy"), ["#7d8a6e"], compare=False),

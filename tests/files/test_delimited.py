@@ -116,7 +116,9 @@ def test_the_scale_is_one_for_the_file_and_said(read: Read) -> None:
     assert "is the scale really percent?" in str(dark)
     stated = read(f"# scale: percent\nrecipe,{BANDS}\nblack 6,{flat(1.5)}\n")
     assert stated.readings[0].reflectance == pytest.approx(0.015)
-    assert "could be a bright fraction" in str(read(f"recipe,{BANDS}\nundyed,{flat(1.5)}\n"))
+    assert "could be a bright fraction" in str(read(f"recipe,{BANDS}\nundyed,{flat(1.05)}\n"))
+    # More light than falls on it comes back from no cloth: black in percent, not a fraction of 1.
+    assert "in percent" in str(read(f"recipe,{BANDS}\nblack 6,{flat(1.5)}\n"))
 
 
 def test_spoons_and_stock_become_owf(read: Read) -> None:

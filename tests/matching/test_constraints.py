@@ -16,7 +16,7 @@ from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
-from dyemix.matching.constraints import PREFERENCE, Constraints
+from dyemix.matching.constraints import PREFERENCE, WORTH, Constraints
 from dyemix.matching.dispensing import parse_in_hand, parse_prices
 from dyemix.matching.match import match
 from dyemix.matching.matches import Reach
@@ -245,3 +245,16 @@ def test_constraints_on_dyes_the_shelf_does_not_have_are_refused(dyes: DyeSet) -
             match(dyes, SAGE, **some)  # type: ignore[arg-type]
     with pytest.raises(DyemixError, match="every dye of the shelf is to be avoided"):
         match(dyes, SAGE, avoid=dyes.names)
+
+
+def test_the_cheapest_of_what_is_good_enough_goes_first(dyes: DyeSet) -> None:
+    price = {dye: float(i + 1) for i, dye in enumerate(reversed(dyes.names))}
+    likeliest = match(dyes, SAGE, price=price)[0]
+    found = match(dyes, SAGE, price=price, rank_by="cost")
+    costs = [one.cost for one in found if one.likely <= likeliest.likely + WORTH - 0.1]
+    assert len(costs) > 1
+    assert costs == sorted(costs)
+    assert found[0].cost < likeliest.cost
+    assert found[0].likely <= likeliest.likely + WORTH + 0.1
+    with pytest.raises(DyemixError, match="price of every dye"):
+        match(dyes, SAGE, rank_by="cost")
