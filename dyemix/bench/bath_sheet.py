@@ -1,30 +1,39 @@
 """The bath sheet: from a recipe to what to measure, in the order in which it is done.
 
-The sums are common practice (`dataset.recipe`, `dataset.units`); the figures are the dyer's
-(`settings`).
+The sums are common practice (`dataset.recipe`, `method`); the figures are the dyer's (`settings`),
+the words stand in `templates/sheets/bath.txt`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from math import ceil
-from typing import Any
+from typing import Any, ClassVar
 
-from dyemix.bench.auxiliaries import cost_of, salt_and_soda
-from dyemix.bench.bath_page import BathSheet
 from dyemix.bench.dosing import Bottles, Dose
-from dyemix.bench.fibre import Fibre
-from dyemix.bench.method import Method, alkali_order, departures, dyed_as, same
+from dyemix.bench.fibre import UNKNOWN, Fibre
+from dyemix.bench.method import (
+    Auxiliary,
+    Cost,
+    Method,
+    cost_of,
+    departures,
+    dyed_as,
+    salt_and_soda,
+    same,
+    soda_by_volume,
+    stated,
+)
 from dyemix.bench.settings import BathSettings
-from dyemix.bench.sheet import written
+from dyemix.bench.sheet import Sheet, written
 from dyemix.bench.stock import Stock
 from dyemix.colour.ciede2000 import delta_e
+from dyemix.dataset.conditions import mottled
 from dyemix.dataset.conditions import same as same_words
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
-from dyemix.dataset.units import water_ml
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 
@@ -32,17 +41,96 @@ from dyemix.model.dyes import DyeSet
 _RANKING_DEPTH = 1.0
 
 
+@dataclass(frozen=True)
+class BathSheet(Sheet):
+    """One bath. `str()` is the text for the bench, `to_html()` a page, `to_json()` the figures.
+
+    Attributes
+    ----------
+    job, cloth, target, expect : the caller's words, printed as they are.
+    on : the date of the sheet.
+    cloth_g : dry weight, g, of all `pieces`.
+    recipe : % owf.
+    method : how it is dyed; `as_swatches` is what of it was taken from the swatches, in words.
+    total_ml : the liquor in all.
+    cloth_holds_ml : what the wetted (or presoaked) cloth already holds.
+    doses : palest dye first where `palest_first`; else as written.
+    salt, soda, water_ml : the rest of the bath; water is what makes it up to `total_ml`.
+    syringe_miss, spoon_miss : what rounding does to the colour on paper, ΔE2000; None without
+        fitted dyes.
+    warnings : what to see to first.
+    settings : the figures it rests on.
+    fibre : what the cloth is made of, as far as it was said.
+    """
+
+    template: ClassVar[str] = "bath"
+
+    job: str
+    on: date
+    cloth: str
+    cloth_g: float
+    pieces: int
+    target: str
+    expect: str
+    recipe: Recipe
+    method: Method
+    as_swatches: tuple[str, ...]
+    wetted: bool
+    total_ml: float
+    cloth_holds_ml: float
+    doses: tuple[Dose, ...]
+    palest_first: bool
+    salt: Auxiliary
+    soda: Auxiliary
+    water_ml: float
+    cost: Cost | None
+    syringe_miss: float | None
+    spoon_miss: float | None
+    warnings: tuple[str, ...]
+    settings: BathSettings
+    fibre: Fibre = UNKNOWN
+    demo: bool = False
+
+    @property
+    def fibre_named(self) -> str:
+        """The cloth in words, with its fibres where they were said apart."""
+        of = self.fibre.words
+        apart = self.cloth and of not in ("", self.cloth)
+        return f"{self.cloth} ({of})" if apart else self.cloth or of
+
+    @property
+    def low_water(self) -> bool:
+        """Whether there is too little water to stir."""
+        return self.method.liquor_ratio < self.settings.low_water_below
+
+    @property
+    def stocks_ml(self) -> float:
+        """Every stock, mL."""
+        return sum(dose.ml for dose in self.doses)
+
+    @property
+    def poured_ml(self) -> float:
+        """Dye liquor poured on: every stock, the salt solution and the water, mL."""
+        return self.stocks_ml + self.salt.into_bath_ml + self.water_ml
+
+    @property
+    def pots(self) -> int:
+        """Pots of equal size that the liquor takes."""
+        return ceil(self.total_ml / (1000.0 * self.settings.pot))
+
+
 def bath_sheet(
     recipe: Mapping[str, float] | str,
     cloth_g: float,
     *,
     stocks: Iterable[Stock] | float | None = None,
-    liquor_ratio: float | None = None,
+    liquor_ratio: float | str | None = None,
     alkali: str | None = None,
-    salt_g_l: float | None = None,
-    soda_g_l: float | None = None,
-    temperature_c: float | None = None,
-    hours: float | None = None,
+    salt_g_l: float | str | None = None,
+    soda_g_l: float | str | None = None,
+    soda_solution_g_l: float | None = None,
+    temperature_c: float | str | None = None,
+    hours: float | str | None = None,
     wetted: bool = True,
     settings: BathSettings | None = None,
     dyes: DyeSet | None = None,
@@ -58,7 +146,8 @@ def bath_sheet(
     """Work out one bath.
 
     What is left out is taken from the conditions that the swatches of `dyes` were dyed under,
-    and where they do not say from `settings`; a departure from the swatches is a warning.
+    and where they do not say from `settings`; a departure from the swatches is a warning. Figures
+    may be words, as a swatch table has them: ``1:20``, ``overnight``, ``Glauber 50 g/L``.
 
     Parameters
     ----------
@@ -68,8 +157,9 @@ def bath_sheet(
     liquor_ratio : mL of total liquor per g of dry cloth.
     alkali : ``presoak``, ``with`` the dye or ``after`` it.
     salt_g_l : salt, g/L of the total liquor; none goes into low water.
-    soda_g_l : soda ash, g/L of the total liquor of a stirred bath; in low water and for a presoak,
-        g/L of the soda solution. By depth if nobody says.
+    soda_g_l : soda ash, g/L of the total liquor; for a presoak, and as ``50 g/L solution``, of the
+        soda solution. By depth and liquor if nobody says.
+    soda_solution_g_l : strength of the soda solution of low water and of a presoak, g/L.
     temperature_c, hours : of fixing.
     wetted : whether the cloth goes in wet and wrung.
     fibre : what the cloth is made of, as ``cotton 65 %, polyester 35 %``; what `cloth` says of it
@@ -103,69 +193,97 @@ def bath_sheet(
         )
     conditions = (dyes.conditions if dyes else None) or {}
     cloth_then = conditions.get("cloth", "")
-    made_of = Fibre.of(cloth or cloth_then if fibre is None else fibre)
+    made_of = Fibre.of(fibre or cloth or cloth_then)
     dyed_g = cloth_g * (1.0 if made_of.share is None else made_of.share)
     bottles = Bottles.of(stocks, settings)
     recipe = Recipe.parse(recipe, bottles.measures(dyed_g))
-    was, unread = dyed_as(conditions)
+    was, unread = dyed_as(conditions, settings)
+    of_solution = "solution" in str(soda_g_l)
     asked = {
-        "liquor_ratio": liquor_ratio,
-        "alkali": alkali and (alkali_order(alkali) or alkali),
-        "salt": salt_g_l,
-        "soda": soda_g_l,
-        "temperature": temperature_c,
-        "hours": hours,
-    }
-    asked = {name: value for name, value in asked.items() if value is not None}
-    method = _method(asked, was, recipe, settings)
+        "liquor_ratio": liquor_ratio, "alkali": alkali, "salt": salt_g_l,
+        "soda": None if of_solution else soda_g_l,
+        "soda_solution": soda_g_l if of_solution else soda_solution_g_l,
+        "temperature": temperature_c, "hours": hours,
+    }  # fmt: skip
+    asked = {name: stated(name, value) for name, value in asked.items() if value is not None}
+    method = _method(asked, was, recipe, wetted, settings)
+    low_water = method.liquor_ratio < settings.low_water_below
     total = cloth_g * method.liquor_ratio
-    wet = wetted or method.alkali == "presoak"
-    holds = cloth_g * settings.wet_pickup / 100.0 if wet else 0.0
+    holds = cloth_g * _held(wetted, method.alkali, settings)
     salt, soda = salt_and_soda(method, cloth_g, holds, recipe.total, settings)
     doses = bottles.doses(_palest_first(recipe, dyes), dyed_g)
-    solutions = salt.into_bath_ml + soda.into_bath_ml
-    water = water_ml(total, [*(dose.ml for dose in doses), solutions], holds)
+    stocks_ml, solutions_ml = sum(dose.ml for dose in doses), salt.into_bath_ml + soda.into_bath_ml
+    water = total - stocks_ml - solutions_ml - holds
     if water < -1e-6 * total:
-        raise DyemixError(_too_full(doses, solutions, holds, total))
+        room = total - solutions_ml - holds
+        cure = "more liquor (a higher ratio)"
+        # A weaker stock mixed on the day takes up the same room from whatever bottle.
+        if room > 0 and all(dose.dilution == 1 for dose in doses):
+            cure = f"stocks {ceil(10 * stocks_ml / room) / 10:g} times as strong, or {cure}"
+        raise DyemixError(
+            f"the bath does not hold it: {stocks_ml:.0f} mL of stocks + {solutions_ml:.0f} mL of "
+            f"salt and soda solution + {holds:.0f} mL in the cloth is {total - water:.0f} mL, and "
+            f"the total liquor is {total:.0f} mL. Use {cure}."
+        )
+    aim = "" if target is None else str(target)
+    if isinstance(target, Target):
+        aim += " from a screen: a direction, not a standard" if target.kind == "hex" else ""
+        expect = _expected(dyes, recipe, target, low_water) if dyes and expect is None else expect
     syringe, spoons = _misses(dyes, recipe, doses)
-    kept = {name.removesuffix("_solution"): value for name, value in vars(method).items() if value}
-    taken = tuple(
-        name.replace("_", " ") for name in was if name not in asked and kept.get(name) == was[name]
-    )
     sheet = BathSheet(
         job=job, on=on or date.today(), cloth=cloth or cloth_then, cloth_g=float(cloth_g),
-        pieces=pieces, target=_aim(target), recipe=recipe, method=method, as_swatches=taken,
-        expect=_expected(dyes, recipe, target) if expect is None else expect, wetted=wetted,
-        total_ml=total, cloth_holds_ml=holds, doses=doses, salt=salt, soda=soda,
-        palest_first=dyes is not None or len(recipe) < 2, water_ml=max(water, 0.0),
-        cost=cost_of(doses, salt, soda, settings), syringe_miss=syringe, spoon_miss=spoons,
-        warnings=() if dyes is None else dyes.warnings(recipe), settings=settings, fibre=made_of,
-        demo=dyes is not None and dyes.demo,
+        pieces=pieces, target=aim, recipe=recipe, method=method,
+        as_swatches=tuple(
+            name.replace("_", " ") for name, then in was.items()
+            if name not in asked and getattr(method, name) == then
+        ),
+        expect=expect or "", wetted=wetted, total_ml=total, cloth_holds_ml=holds, doses=doses,
+        palest_first=dyes is not None or len(recipe) < 2, salt=salt, soda=soda,
+        water_ml=max(water, 0.0), cost=cost_of(doses, salt, soda, settings), syringe_miss=syringe,
+        spoon_miss=spoons, warnings=() if dyes is None else dyes.warnings(recipe),
+        settings=settings, fibre=made_of, demo=dyes is not None and dyes.demo,
     )  # fmt: skip
-    more = _warnings(sheet, was, unread, cloth_then)
-    return replace(sheet, warnings=(*sheet.warnings, *more))
+    by_soda_after = (replace(method, alkali="after"), cloth_g, holds, recipe.total, settings)
+    _, (notes,) = written(
+        "warnings", settings, sheet=sheet, was=was, unread=unread, same=same,
+        departures=departures(method, was), after_g_l=salt_and_soda(*by_soda_after)[1].g_l,
+        other_cloth="" if same_words("cloth", sheet.cloth, cloth_then) else cloth_then,
+        mixtures=[d for d in recipe if any(word in d for word in settings.mixtures)],
+    )  # fmt: skip
+    return replace(sheet, warnings=(*sheet.warnings, *(row[0] for row in notes.rows)))
+
+
+def _held(wetted: bool, alkali: str, settings: BathSettings) -> float:
+    """Water in the cloth as it goes in, mL per g of dry cloth; presoaked, it is wet."""
+    return settings.wet_pickup / 100.0 if wetted or alkali == "presoak" else 0.0
 
 
 def _method(
-    asked: Mapping[str, Any], was: Mapping[str, Any], recipe: Recipe, settings: BathSettings
-) -> Method:
+    asked: Mapping[str, Any], was: Mapping[str, Any], recipe: Recipe, wetted: bool,
+    settings: BathSettings,
+) -> Method:  # fmt: skip
     """What is asked of a method, or how the swatches had it, or else the settings' way."""
     usual = {name: getattr(settings, name) for name in ("liquor_ratio", "alkali", "temperature")}
-    figures = {**usual, **was, **asked}
-    if soda := figures.pop("soda", None):  # of a solution, where it was stated for one
-        stated = figures if "soda" in asked else {**usual, **was}
-        low = stated["liquor_ratio"] < settings.low_water_below or stated["alkali"] == "presoak"
-        figures["soda_solution" if low else "soda"] = soda
+    then = {**usual, **was}
+    now = {**then, **asked}
+    ratio = now["liquor_ratio"]
+    usual_salt, _, usual_solution = settings.doses(recipe.total)
+    if now["alkali"] == "presoak":  # which knows of no dose by the liquor
+        now |= {"soda_solution": asked["soda"]} if "soda" in asked else {}
+        now.pop("soda", None)
+    elif "soda" in was and "soda" not in asked:
+        # As much to the cloth as the swatches had, where low water would have it; never less g/L.
+        solution = now.get("soda_solution", usual_solution)
+        low = soda_by_volume(ratio, _held(wetted, now["alkali"], settings), solution, settings)
+        now["soda"] = max(was["soda"], min(low, was["soda"] * then["liquor_ratio"] / ratio))
     if "salt" not in asked:  # the less, the nearer to low water
-        now = settings.stirred_share(figures["liquor_ratio"])
-        then = settings.stirred_share(was.get("liquor_ratio", settings.low_water_below))
-        usual_salt = settings.doses(recipe.total)[0]
-        less = min(1.0, now / then) if then else 1.0
-        figures["salt"] = was["salt"] * less if "salt" in was else usual_salt * now
+        share, before = map(settings.stirred_share, (ratio, then["liquor_ratio"]))
+        less = min(1.0, share / before) if before else 1.0
+        now["salt"] = was["salt"] * less if "salt" in was else usual_salt * share
     # Hours that the swatches had already hold whatever the slowest dye was given then.
     _, times = settings.slowest(recipe)
-    figures.setdefault("hours", settings.usual_hours(figures["temperature"]) * times)
-    return Method(**figures)
+    now.setdefault("hours", settings.usual_hours(now["temperature"]) * times)
+    return Method(**now)
 
 
 def _palest_first(recipe: Recipe, dyes: DyeSet | None) -> Recipe:
@@ -177,34 +295,12 @@ def _palest_first(recipe: Recipe, dyes: DyeSet | None) -> Recipe:
     return Recipe({dye: recipe[dye] for dye in sorted(recipe, key=lambda dye: -lightness[dye])})
 
 
-def _too_full(doses: Sequence[Dose], solutions_ml: float, holds_ml: float, total_ml: float) -> str:
-    """The sentence for liquids that do not fit, with both numbers and the cure."""
-    stocks_ml, room = sum(dose.ml for dose in doses), total_ml - solutions_ml - holds_ml
-    cure = "more liquor (a higher ratio)"
-    # A weaker stock mixed on the day takes up the same room from whatever bottle.
-    if room > 0 and all(dose.dilution == 1 for dose in doses):
-        cure = f"stocks {ceil(10 * stocks_ml / room) / 10:g} times as strong, or {cure}"
-    return (
-        f"the bath does not hold it: {stocks_ml:.0f} mL of stocks + {solutions_ml:.0f} mL of salt "
-        f"and soda solution + {holds_ml:.0f} mL in the cloth is "
-        f"{stocks_ml + solutions_ml + holds_ml:.0f} mL, and the total liquor is {total_ml:.0f} mL. "
-        f"Use {cure}."
-    )
-
-
-def _aim(target: Target | str | None) -> str:
-    if isinstance(target, Target) and target.kind == "hex":
-        return f"{target} from a screen: a direction, not a standard"
-    return "" if target is None else str(target)
-
-
-def _expected(dyes: DyeSet | None, recipe: Recipe, target: Target | str | None) -> str:
+def _expected(dyes: DyeSet, recipe: Recipe, target: Target, low_water: bool) -> str:
     """ΔE2000 from the target on paper and in the pot, under its light or the swatches'."""
-    if dyes is None or not isinstance(target, Target):
-        return ""
+    if low_water and not mottled(dyes.conditions):
+        dyes = replace(dyes, scatter=dyes.scatter.mottled())
     light = target.light or dyes.light
-    amounts = dyes.amounts(recipe)[None, :]
-    found = dyes.predict_many(amounts, light)
+    found = dyes.predict_many(dyes.amounts(recipe)[None, :], light)
     pot = found.in_pot(target.lab, spread=target.spread)
     return (
         f"ΔE2000 {float(delta_e(target.lab, found.lab[0])):.1f} on paper, {pot.mean[0]:.1f} likely "
@@ -223,19 +319,3 @@ def _misses(
     colours = dyes.colours([dyes.amounts(r) for r in (recipe, syringe, spoons)])
     miss = delta_e(colours[0], colours[1:])
     return float(miss[0]), float(miss[1])
-
-
-def _warnings(
-    sheet: BathSheet, was: Mapping[str, Any], unread: tuple[str, ...], cloth_then: str
-) -> tuple[str, ...]:
-    """What to see to before it is begun; `was`, `unread` and `cloth_then` are of the swatches."""
-    settings = sheet.settings
-    after = replace(sheet.method, alkali="after")
-    by_soda_after = (after, sheet.cloth_g, sheet.cloth_holds_ml, sheet.recipe.total, settings)
-    _, (notes,) = written(
-        "warnings", settings, sheet=sheet, was=was, unread=unread, same=same,
-        departures=departures(sheet.method, was), after_g_l=salt_and_soda(*by_soda_after)[1].g_l,
-        other_cloth="" if same_words("cloth", sheet.cloth, cloth_then) else cloth_then,
-        mixtures=[d for d in sheet.recipe if any(word in d for word in settings.mixtures)],
-    )  # fmt: skip
-    return tuple(row[0] for row in notes.rows)

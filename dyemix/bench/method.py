@@ -1,23 +1,30 @@
-"""How cloth is dyed: what governs a bath beside its recipe, and how the swatches had it."""
+"""How cloth is dyed: what governs a bath beside its recipe, how the swatches had it; salt and soda.
+
+Soda ash in a stirred bath is dosed in g/L of the bath; in low water, where that would be too
+little, as a solution by volume; a presoak is a solution of the same strength (common practice).
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
-from dyemix.bench.settings import ORDERS
+from dyemix.bench.dosing import Dose
+from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.dataset.conditions import normal
 from dyemix.errors import DyemixError
 
-#: Figures of a method, by the condition of a swatch table: the field, and the unit as printed.
+#: Figures of a method, by its field: an example with its unit, and what is in range. What
+#: dissolves of salt and of soda ash at 20 °C is common practice.
 FIGURES = {
-    "liquor ratio": ("liquor_ratio", ":1"),
-    "salt": ("salt", " g/L"),
-    "soda": ("soda", " g/L"),
-    "temperature": ("temperature", " °C"),
-    "hours": ("hours", " h"),
+    "liquor_ratio": ("20", ":1", 1, 200, "1 to 200 mL per g"),
+    "salt": ("50", " g/L", 0, 360, "0 to 360 g/L"),
+    "soda": ("8", " g/L", 0.1, 215, "0.1 to 215 g/L"),
+    "soda_solution": ("50", " g/L", 0.1, 215, "0.1 to 215 g/L"),
+    "temperature": ("24", " °C", 0.1, 99.9, "above 0 and below 100 °C"),
+    "hours": ("24", " h", 0.01, 480, "above 0, up to 480 h"),
 }
 #: 'Dye after alkali' turns the order round, so what comes after the alkali is not 'after'.
 _ORDER_WORDS = {
@@ -37,8 +44,9 @@ class Method:
     alkali : when the alkali goes in, one of `settings.ORDERS`.
     salt : g/L of the total liquor.
     temperature, hours : of fixing, °C and h.
-    soda : soda ash of a stirred bath, g/L of the total liquor; by depth where it is None.
-    soda_solution : strength of the soda solution of low water or of a presoak, g/L; likewise.
+    soda : soda ash, g/L of the total liquor; by depth and liquor where it is None.
+    soda_solution : strength of the soda solution of low water or of a presoak, g/L; by depth where
+        it is None.
 
     Raises `DyemixError` for one out of range.
     """
@@ -54,47 +62,57 @@ class Method:
     def __post_init__(self) -> None:
         if self.alkali not in ORDERS:
             raise DyemixError(f"alkali {self.alkali!r} is unknown: use {', '.join(ORDERS)}.")
-        for name, low, high, right in (
-            ("liquor_ratio", 1, 200, "1 to 200 mL per g"),
-            ("salt", 0, 360, "0 to 360 g/L"),  # a saturated brine holds 360 (common practice)
-            ("temperature", 0.1, 99.9, "above 0 and below 100 °C"),
-            ("hours", 0.01, 480, "above 0, up to 480 h"),
-            ("soda", 0.1, 215, "0.1 to 215 g/L"),  # what dissolves at 20 °C (common practice)
-            ("soda_solution", 0.1, 215, "0.1 to 215 g/L"),
-        ):
+        for name, (*_, low, high, right) in FIGURES.items():
             value = getattr(self, name)
             if value is not None and not low <= value <= high:
-                raise DyemixError(
-                    f"a {name.replace('_', ' ')} of {value:g} is out of range: {right}."
-                )
+                raise DyemixError(f"a {_words(name)} of {value:g} is out of range: {right}.")
 
 
-def alkali_order(text: str) -> str | None:
-    """``presoak``, ``with`` or ``after``, from a dyer's words; None where they do not say one."""
-    found = [order for order, words in _ORDER_WORDS.items() if re.search(words, text.lower())]
-    return found[0] if len(found) == 1 else None
+def _words(name: str) -> str:
+    """A field of a method as it is called, and as a condition of a swatch table."""
+    return name.replace("_", " ")
 
 
-def dyed_as(conditions: Mapping[str, str]) -> tuple[dict[str, Any], tuple[str, ...]]:
+def stated(name: str, given: str | float) -> Any:
+    """A field of a method: a number, or words as a swatch table has them.
+
+    ``an hour after``, ``1:20``, ``75 F``, ``overnight``, ``Glauber 50 g/L``: these are read as
+    `dataset.conditions` compares them. Raises `DyemixError` for any other.
+    """
+    if not isinstance(given, str):
+        return given
+    if name == "alkali":
+        found = [o for o, words in _ORDER_WORDS.items() if re.search(words, given.lower())]
+        if len(found) == 1:
+            return found[0]
+        raise DyemixError(f"alkali {given!r} is unknown: use {', '.join(ORDERS)}.")
+    words = normal(_words(name).removesuffix(" solution"), given)
+    number = re.fullmatch(r"([\d.]+)(?: °C| h| g/l(?: glauber)?|:1)", words)
+    if number is None:
+        right = "".join(FIGURES[name][:2])
+        raise DyemixError(f"{_words(name)} {given!r} is not understood: write it as '{right}'.")
+    return float(number[1])
+
+
+def dyed_as(
+    conditions: Mapping[str, str], settings: BathSettings | None = None
+) -> tuple[dict[str, Any], tuple[str, ...]]:
     """What is recorded of how swatches were dyed: fields of `Method`, and what was not understood.
 
-    Words are read as `dataset.conditions` compares them: ``1:20``, ``75 F``, ``overnight``. Soda is
-    the dose of a stirred bath, or the solution of a presoak or low water: `bath_sheet` knows which.
+    Soda is the dose of a stirred bath; of a presoak or low water it is the strength of a solution.
     """
+    settings = settings or BathSettings()
     known: dict[str, Any] = {}
     unread = []
-    words = conditions.get("alkali", "").strip()
-    if order := alkali_order(words):
-        known["alkali"] = order
-    elif words:
-        unread.append(f"alkali {words!r}")
-    for key, (name, _) in FIGURES.items():
-        words = conditions.get(key, "").strip()
-        number = re.fullmatch(r"([\d.]+)(?: °C| h| g/l(?: glauber)?|:1)", normal(key, words))
-        if number:
-            known[name] = float(number[1])
-        elif words:
-            unread.append(f"{key} {words!r}")
+    for name in ("alkali", *FIGURES):
+        if words := conditions.get(_words(name), "").strip():
+            try:
+                known[name] = stated(name, words)
+            except DyemixError:
+                unread.append(f"{_words(name)} {words!r}")
+    low = known.get("liquor_ratio", settings.liquor_ratio) < settings.low_water_below
+    if "soda" in known and (low or known.get("alkali", settings.alkali) == "presoak"):
+        known["soda_solution"] = known.pop("soda")
     return known, tuple(unread)
 
 
@@ -108,12 +126,115 @@ def departures(now: Method, was: Mapping[str, Any]) -> dict[str, tuple[str, str,
     then, in words, and whether it is more.
     """
     out = {}
-    for key, (name, unit) in FIGURES.items():
+    for name, (_, unit, *_) in FIGURES.items():
         value, then = getattr(now, name), was.get(name)
-        if name == "soda" and value is None:  # in low water or by a presoak, if anywhere
-            value = now.soda_solution
         if then is not None and value is not None and not same(value, then):
-            out[key] = (f"{value:g}{unit}", f"{then:g}{unit}", value > then)
+            out[_words(name)] = (f"{value:.3g}{unit}", f"{then:g}{unit}", value > then)
     if was.get("alkali", now.alkali) != now.alkali:
         out["order"] = (ORDERS[now.alkali], ORDERS[was["alkali"]], True)
     return out
+
+
+# Salt and soda ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Auxiliary:
+    """Salt, or soda ash.
+
+    Attributes
+    ----------
+    g : to weigh, as the anhydrous.
+    g_l : in the bath once it is all in, g/L of the total liquor.
+    solution_g_l, solution_ml : the solution that goes in; None where it goes in dry, or is
+        dissolved in some of the water.
+    into_bath_ml : liquid it brings into the bath (none by a presoak: the cloth holds that).
+    stock_ml : of the stock solution that holds the grams, where they are too few to weigh, to be
+        made up to `solution_ml`; None where they are weighed.
+    """
+
+    g: float
+    g_l: float
+    solution_g_l: float | None = None
+    solution_ml: float | None = None
+    into_bath_ml: float = 0.0
+    stock_ml: float | None = None
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What a bath costs: dye, salt, soda; `unpriced` names what has no price and is not in it."""
+
+    dye: float
+    salt: float
+    soda: float
+    unpriced: tuple[str, ...]
+
+    @property
+    def total(self) -> float:
+        return self.dye + self.salt + self.soda
+
+
+def soda_by_volume(ratio: float, holds: float, strength: float, settings: BathSettings) -> float:
+    """Soda ash, g/L of the total liquor, that a solution of `strength` g/L brings into low water.
+
+    It is `soda_share` times the dye liquor that is poured on, so that ``dye liquor + soda solution
+    + what the cloth holds = total liquor``; with more liquor than low water's it stays as much.
+    `ratio` is mL of liquor, and `holds` mL of water in the cloth, per g of dry cloth.
+    """
+    poured = max(min(ratio, settings.low_water) - holds, 0.0)
+    return strength * poured * settings.soda_share / (1.0 + settings.soda_share) / ratio
+
+
+def salt_and_soda(
+    method: Method, cloth_g: float, holds_ml: float, depth: float, settings: BathSettings
+) -> tuple[Auxiliary, Auxiliary]:
+    """Salt and soda ash for a bath of `depth` % owf in all, its cloth holding `holds_ml`.
+
+    What is not stated of soda is what low water would have, until a stirred bath's g/L are more.
+    """
+    ratio, total = method.liquor_ratio, cloth_g * method.liquor_ratio
+    _, stirred, strength = settings.doses(depth)
+    strength = method.soda_solution or strength
+
+    def part(
+        g_per_l: float, small: float, own: float | None = None, solution: float | None = None
+    ) -> Auxiliary:
+        """Dry; or as a `solution` of so many g/L; or of a stock of % w/v: the dyer's own, or a
+        small one where the grams are too few.
+        """
+        grams = total * g_per_l / 1000.0
+        few = grams < settings.least_weighed and own is None
+        made = solution or 10.0 * (own or small * few)
+        if not grams or not made:
+            return Auxiliary(grams, g_per_l)
+        ml = 1000.0 * grams / made
+        return Auxiliary(grams, g_per_l, made, ml, ml, 100.0 * grams / small if few else None)
+
+    salt = part(method.salt, settings.small_salt_stock, settings.salt_stock)
+    small = settings.small_soda_stock
+    if method.alkali == "presoak":
+        soda = part(strength * settings.presoak_volume / ratio, small, solution=strength)
+        return salt, replace(soda, g_l=strength * holds_ml / total, into_bath_ml=0.0)
+    by_volume = soda_by_volume(ratio, holds_ml / cloth_g, strength, settings)
+    g_per_l = method.soda or max(by_volume, stirred)
+    if ratio < settings.low_water_below:
+        return salt, part(g_per_l, small, solution=strength)
+    return salt, part(g_per_l, small, settings.soda_stock)
+
+
+def cost_of(
+    doses: Iterable[Dose], salt: Auxiliary, soda: Auxiliary, settings: BathSettings
+) -> Cost | None:
+    """Cost at the settings' prices per gram; None where there is no price at all.
+
+    The key ``""`` of `dye_cost` is the price of every other dye.
+    """
+    prices = settings.dye_cost
+    if not prices and settings.salt_cost is None and settings.soda_cost is None:
+        return None
+    dyes = [(dose.dye, dose.dye_g, prices.get(dose.dye, prices.get(""))) for dose in doses]
+    others = [("salt", salt.g, settings.salt_cost), ("soda ash", soda.g, settings.soda_cost)]
+    unpriced = tuple(name for name, grams, price in dyes + others if price is None and grams > 0)
+    *dye, salt_cost, soda_cost = (grams * (price or 0.0) for _, grams, price in dyes + others)
+    return Cost(sum(dye), salt_cost, soda_cost, unpriced)

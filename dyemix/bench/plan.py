@@ -9,8 +9,7 @@ from itertools import pairwise
 from math import ceil
 from typing import ClassVar, Self
 
-from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.dosing import Dose
 from dyemix.bench.settings import BathSettings, Making
 from dyemix.bench.sheet import Sheet

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from dyemix.bench.method import stated
 from dyemix.bench.plan import Job
 from dyemix.bench.stock import Stock
 from dyemix.dataset.days import parse_day
@@ -35,7 +37,7 @@ _JOBS = (
     Column("cloth"),
     Column("pieces", _whole),
     Column("target"),
-    Column("liquor ratio", lambda text: number(text.removesuffix(":1"))),
+    Column("liquor ratio", partial(stated, "liquor_ratio")),
     Column("alkali"),
 )
 _STOCKS = (

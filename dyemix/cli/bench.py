@@ -44,7 +44,9 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
 
 
 @command(
-    "RECIPE|JOBS", "measures ratio alkali fibre target job pieces dry no-swatches shelf demo sheet"
+    "RECIPE|JOBS",
+    "measures ratio alkali salt soda temperature hours fibre target job pieces dry no-swatches "
+    "shelf demo sheet",
 )
 def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any) -> None:
     """Write what to measure for a bath, or a day of them.

@@ -58,8 +58,8 @@ _SPHERE = re.compile(r"\b(?:sphere|(?:d|de|di)[/:]8|8[/:](?:d|de|di)|d8)\b")
 _ANGLES = re.compile(r"\b(45|0)(?:[ax]|°)?[/:](45|0)(?:[ax]|°)?")
 
 _MOTTLED = (
-    "Dyed in low water: expect mottle. A prediction takes cloth to be level, so one spot misses by "
-    "more; read many places."
+    "Dyed in low water: expect mottle. The likely miss is of one spot, by a working value until "
+    "squares of yours read in several places have measured it; read many places."
 )
 
 

@@ -7,7 +7,6 @@ turn stock into % owf and back.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from math import floor, log10
 
 from dyemix.errors import DyemixError
@@ -38,21 +37,6 @@ _AMOUNT = re.compile(r"(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>[a-z ]*)",
 def dye_g(cloth_g: float, owf: float) -> float:
     """Grams of dye for a depth in % owf (on weight of dry fibre)."""
     return cloth_g * owf / 100.0
-
-
-def auxiliary_stock_ml(
-    cloth_g: float, liquor_ratio: float, g_per_l: float, stock_pct: float
-) -> float:
-    """Millilitres of a salt or soda stock: ``cloth g × ratio × g/L ÷ (10 × stock %)``."""
-    return cloth_g * liquor_ratio * g_per_l / (10.0 * stock_pct)
-
-
-def water_ml(total_ml: float, parts_ml: Iterable[float], cloth_holds_ml: float = 0.0) -> float:
-    """Water to make up: total liquor, less every liquid put in, less what the cloth holds.
-
-    Negative where they do not fit.
-    """
-    return total_ml - sum(parts_ml) - cloth_holds_ml
 
 
 def added_to_pct(strength_pct: float, powder_volume: float) -> float:

@@ -13,7 +13,7 @@ from datetime import date, datetime
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
-from dyemix.bench.bath_page import BathSheet
+from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.swatches import Reading, SwatchSet

@@ -11,8 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Stock
 from dyemix.colour.ciede2000 import delta_e
@@ -161,8 +160,8 @@ def _again(
     amounts = {dye: plan.recipe[dye] for dye in order if dye in plan.recipe} | dict(plan.recipe)
     sheet = bath_sheet(
         amounts, cloth_g, liquor_ratio=was.liquor_ratio, alkali=was.alkali, salt_g_l=was.salt,
-        soda_g_l=was.soda or was.soda_solution, temperature_c=was.temperature, hours=was.hours,
-        wetted=last.wetted,
+        soda_g_l=None if was.soda is None else last.soda.g_l, soda_solution_g_l=was.soda_solution,
+        temperature_c=was.temperature, hours=was.hours, wetted=last.wetted,
         settings=settings or last.settings, cloth=last.cloth, fibre=last.fibre.words or None,
         target=plan.target or last.target, expect=plan.expect, **how,
     )  # fmt: skip
@@ -185,9 +184,11 @@ def record(book: DyeBook, job: str) -> JobRecord:
 
 def _departures(then: BathSheet, now: BathSheet) -> tuple[str, ...]:
     """Where the settings make the bath another one than it was."""
+    by_solution = now.low_water or now.method.alkali == "presoak"
+    was, new = ((sheet.soda.solution_g_l or 0.0) * by_solution for sheet in (then, now))
     pairs = (
         ("soda ash", then.soda.g_l, now.soda.g_l, "g/L"),
-        ("soda solution", then.soda.solution_g_l or 0.0, now.soda.solution_g_l or 0.0, "g/L"),
+        ("soda solution", was, new, "g/L"),
         ("alkali", then.settings.alkali_after, now.settings.alkali_after, "h after the dye"),
     )
     return tuple(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import ClassVar
 
-from dyemix.bench.bath_page import BathSheet
+from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.sheet import Sheet
 from dyemix.colour.colorimetry import D65_10
 from dyemix.colour.difference import Miss

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e_residual
 from dyemix.colour.colorimetry import Light
+from dyemix.dataset.conditions import mottled
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.fitting.ladder import Fitted
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.mixtures import Blends
-from dyemix.model.scatter import PRIOR_READING, PRIOR_STRENGTH, PRIOR_WORTH, Scatter
+from dyemix.model.scatter import PRIOR_MOTTLE, PRIOR_READING, PRIOR_STRENGTH, PRIOR_WORTH, Scatter
 from dyemix.model.uncertainty import metric
 
 #: A square tells strength only where doubling it would move the colour by this much ΔE2000 or
@@ -111,15 +112,18 @@ def _reading(swatches: SwatchSet) -> tuple[Array, str]:
     """`Scatter.reading` ``(3, 3)``, stated by the reader or from repeats, and where it is from.
 
     Taken in the parts of ΔE2000 colour by colour: a mean over CIELAB would be ruled by the a* and
-    b* of the most colourful squares, and be far too much for a grey.
+    b* of the most colourful squares, and be far too much for a grey. Of low water it is that of one
+    spot of mottled cloth, which a reader that states its own error does not know.
     """
-    light = swatches.light
+    light, uneven = swatches.light, bool(mottled(swatches.conditions()))
     stated = [r for r in swatches.readings if r.covariance is not None]
+    known = np.zeros((3, 3))
     if stated:
         by_lab = metric(np.array([r.colour(r.light or light) for r in stated]))
         covariance = np.array([r.covariance for r in stated])
-        total = (by_lab @ covariance @ by_lab.transpose(0, 2, 1)).mean(axis=0)
-        return np.asarray(total), f"reading: as stated with {len(stated)} readings"
+        known = (by_lab @ covariance @ by_lab.transpose(0, 2, 1)).mean(axis=0)
+        if not uneven:
+            return known, f"reading: as stated with {len(stated)} readings"
     apart = [np.empty((0, 3))]
     freedom = 0
     for swatch in swatches.swatches:
@@ -129,9 +133,10 @@ def _reading(swatches: SwatchSet) -> tuple[Array, str]:
             apart.append((labs - mean) @ metric(mean[np.newaxis])[0].T)
             freedom += len(labs) - 1
     rows = np.concatenate(apart)
-    total = (PRIOR_WORTH * np.eye(3) * PRIOR_READING**2 + rows.T @ rows) / (PRIOR_WORTH + freedom)
+    prior = PRIOR_MOTTLE if uneven else PRIOR_READING
+    total = (PRIOR_WORTH * np.eye(3) * prior**2 + rows.T @ rows) / (PRIOR_WORTH + freedom)
     origin = f"from {freedom} readings repeated" if freedom else "assumed, none repeated"
-    return np.asarray(total), f"reading: {origin}"
+    return known + total, f"reading{' of one spot in low water' * uneven}: {origin}"
 
 
 def colours(swatches: Sequence[Swatch], light: Light) -> Array:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated
 
 import numpy as np
@@ -17,6 +17,9 @@ from dyemix.dataset.serialise import Shape
 #: square tells of a second bath before one was dyed, so that it starts wide.
 PRIOR_STRENGTH, PRIOR_READING, PRIOR_SECOND_BATH = 0.05, 0.15, 0.2
 PRIOR_WORTH = 4.0
+#: The same of one spot of cloth dyed in low water, which is mottled, about the mean of its piece: a
+#: working value of ours until readings of own squares in several places have measured it.
+PRIOR_MOTTLE = 1.0
 _HALF = float(PRIOR_STRENGTH * np.sqrt(0.5))
 
 
@@ -42,6 +45,10 @@ class Scatter(Value):
     )
     second_bath: float = PRIOR_SECOND_BATH
     warnings: tuple[str, ...] = ("every scatter is assumed: no swatch was dyed or read again",)
+
+    def mottled(self) -> Scatter:
+        """That of level squares, for one spot of cloth dyed in low water."""
+        return replace(self, reading=self.reading + np.eye(3) * PRIOR_MOTTLE**2)
 
     @property
     def strength(self) -> float:

@@ -12,7 +12,7 @@ from typing import Any
 
 import dyemix
 from dyemix.arrays import Array
-from dyemix.bench.bath_page import BathSheet
+from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.stock import Stock
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, screen_colours, smoothest_reflectance

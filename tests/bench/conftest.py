@@ -9,8 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.stock import Stock
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import Surface

@@ -12,8 +12,7 @@ from datetime import date
 
 import pytest
 
-from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.first_swatches import first_swatches
 from dyemix.bench.plan import Job, Need, bench_plan
 from dyemix.bench.settings import BathSettings

@@ -6,8 +6,7 @@ from typing import Any
 
 import pytest
 
-from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.fibre import Fibre
 from dyemix.bench.first_swatches import first_swatches
 from dyemix.errors import DyemixError

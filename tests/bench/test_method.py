@@ -7,8 +7,9 @@ from typing import Any
 
 import pytest
 
-from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.method import alkali_order, dyed_as
+from dyemix.bench.bath_sheet import BathSheet
+from dyemix.bench.method import dyed_as, stated
+from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 
 Sage = Callable[..., BathSheet]
@@ -30,7 +31,11 @@ Dyed = Callable[..., DyeSet]
     ],
 )
 def test_alkali_words(words: str, order: str | None) -> None:
-    assert alkali_order(words) == order
+    if order is None:
+        with pytest.raises(DyemixError, match="presoak, with, after"):
+            stated("alkali", words)
+    else:
+        assert stated("alkali", words) == order
 
 
 @pytest.mark.parametrize(

@@ -8,31 +8,50 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.bath_sheet import bath_sheet
-from dyemix.bench.settings import ORDERS
+from dyemix.bench.bath_sheet import BathSheet, bath_sheet
+from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.errors import DyemixError
 from tests.bench.conftest import four_dyes
 
 #: A step of an input, and the most that an amount may move by it, each as a share.
 STEP, MOST = 0.01, 0.05
-INPUTS = {"owf": (0.01, 10), "cloth_g": (5, 5000), "ratio": (4, 30), "warmth": (10, 40)}
-#: What swatches say of soda: nothing; little or much of a stirred bath; a solution of low water.
+#: Everything that a sheet is asked by; the last four only where somebody asks.
+INPUTS = {
+    "owf": (0.01, 10), "cloth_g": (5, 5000), "liquor_ratio": (4, 30), "temperature_c": (10, 40),
+    "stock_pct": (5, 19), "wet_pickup": (60, 150), "dyed_pct": (20, 99),
+}  # fmt: skip
+ASKED = {
+    "salt_g_l": (1, 100), "soda_g_l": (1, 60), "soda_solution_g_l": (10, 100), "hours": (1, 90),
+}  # fmt: skip
+#: What swatches say of soda: nothing; little or much of a stirred bath, of any ratio; a solution.
 SWATCHES = (
     {},
     {"liquor ratio": "20:1", "soda": "5 g/L", "salt": "50 g/L"},
+    {"liquor ratio": "10:1", "soda": "3 g/L"},
+    {"liquor ratio": "30:1", "soda": "2 g/L"},
     {"liquor ratio": "20:1", "soda": "12 g/L"},
     {"liquor ratio": "5:1", "soda": "50 g/L"},
+    {"liquor ratio": "7:1", "soda": "50 g/L", "salt": "20 g/L"},
 )
+#: What goes down where an input goes up: deeper takes the place of water, and so does what the
+#: cloth holds; warmer is quicker; of a stronger stock it takes less; and a stronger solution of
+#: soda is less of it, so that more water goes in.
+FALLS = {
+    ("water", "owf"), ("water", "wet_pickup"), ("water", "dyed_pct"), ("hours", "temperature_c"),
+    ("stock", "stock_pct"), ("soda", "wet_pickup"),
+}  # fmt: skip
 
 
-def amounts(
-    owf: float, cloth_g: float, ratio: float, warmth: float, **how: Any
-) -> dict[str, float]:
+def amounts(at: dict[str, float], **how: Any) -> dict[str, float]:
     """Everything that is measured, and the hours; liquids as they go in, whatever bottle from."""
+    given = dict(at)
+    owf, stock_pct = given.pop("owf"), given.pop("stock_pct")
+    dyed, pickup = given.pop("dyed_pct"), given.pop("wet_pickup")
     sheet: BathSheet = bath_sheet(
-        {"gold": owf}, cloth_g, stocks=20.0, liquor_ratio=ratio, temperature_c=warmth, **how
-    )
+        {"gold": owf}, given.pop("cloth_g"), stocks=stock_pct, **given, **how,
+        fibre=f"cotton {dyed:.10f} %, polyester {100 - dyed:.10f} %",
+        settings=BathSettings(wet_pickup=pickup),
+    )  # fmt: skip
     (dose,) = sheet.doses
     water = sheet.water_ml + sheet.salt.into_bath_ml + sheet.soda.into_bath_ml
     stock = dose.ml / dose.dilution
@@ -43,21 +62,25 @@ def amounts(
     }  # fmt: skip
 
 
-@settings(max_examples=20, deadline=None)
+def between(bounds: dict[str, tuple[float, float]]) -> Any:
+    return {name: st.floats(*ends) for name, ends in bounds.items()}
+
+
+@settings(max_examples=120, deadline=None)
 @given(
-    st.builds(dict, **{name: st.floats(*bounds) for name, bounds in INPUTS.items()}),
-    st.sampled_from(list(INPUTS)), st.sampled_from(list(ORDERS)), st.booleans(),
-    st.sampled_from(SWATCHES),
+    st.fixed_dictionaries(between(INPUTS), optional=between(ASKED)), st.data(),
+    st.sampled_from(list(ORDERS)), st.booleans(), st.sampled_from(SWATCHES),
 )  # fmt: skip
 def test_no_amount_jumps_or_turns(
-    at: dict[str, float], what: str, order: str, wetted: bool, swatches: dict[str, str]
+    at: dict[str, float], data: st.DataObject, order: str, wetted: bool, swatches: dict[str, str]
 ) -> None:
+    what = data.draw(st.sampled_from(sorted(at)))
     how: dict[str, Any] = {"alkali": order, "wetted": wetted}
     if swatches:
         how["dyes"] = four_dyes(conditions=swatches)
     try:
-        less = amounts(**at, **how)
-        more = amounts(**{**at, what: at[what] * (1 + STEP)}, **how)
+        less = amounts(at, **how)
+        more = amounts({**at, what: at[what] * (1 + STEP)}, **how)
     except DyemixError as error:
         refusal = str(error)
     else:
@@ -65,19 +88,14 @@ def test_no_amount_jumps_or_turns(
     if refusal:
         assert "too little even" in refusal or "does not hold it" in refusal
         return
-    scales = dict(less)
     # Salt begins from none at low water: what it moves by is a share of a stirred bath's.
-    stirred = max(1.0, 10.0 / at["ratio"])
-    scales["salt"] = amounts(**{**at, "ratio": at["ratio"] * stirred}, **how)["salt"]
-    scales["water"] = less["total"]
+    stirred = amounts({**at, "liquor_ratio": max(at["liquor_ratio"], 10.0)}, **how)
+    scales = {**less, "salt": stirred["salt"], "water": less["total"]}
     for name, before in less.items():
         change = more[name] - before
         assert abs(change) <= MOST * scales[name] * (1 + 1e-9), name
-        # Deeper takes the place of water; warmer is quicker. Where little soda is stated for a
-        # stirred bath, it goes down from what low water needs.
-        turns = {("water", "owf"): -1, ("hours", "warmth"): -1}.get((name, what), 1)
-        if name != "soda" or what != "ratio" or swatches.get("soda") != "5 g/L":
-            assert turns * change >= -1e-9 * scales[name], name
+        turns = -1 if (name, what) in FALLS else 1
+        assert turns * change >= -1e-9 * scales[name], name
 
 
 @pytest.mark.parametrize(
@@ -95,12 +113,39 @@ def test_soda_comes_from_the_swatches(ratio: float, soda_g: float) -> None:
     assert sheet.soda.g == pytest.approx(soda_g)
 
 
+@pytest.mark.parametrize(
+    ("was", "g_l", "ratio", "soda_g"),
+    [
+        # 100 g at 1 %: low water would have 9.45 g. Swatches with 10 g in 2 L leave it at that,
+        # until 5 g/L are more, at 18.9:1.
+        ("20:1", "5 g/L", 5, 9.45), ("20:1", "5 g/L", 7.5, 9.45), ("20:1", "5 g/L", 18, 9.45),
+        ("20:1", "5 g/L", 20, 10), ("20:1", "5 g/L", 30, 15),
+        # Swatches with 3 g in 1 L have no more than that in less liquor.
+        ("10:1", "3 g/L", 5, 3), ("10:1", "3 g/L", 8, 3), ("10:1", "3 g/L", 10, 3),
+        ("10:1", "3 g/L", 20, 6),
+    ],
+)  # fmt: skip
+def test_little_soda_does_not_turn(was: str, g_l: str, ratio: float, soda_g: float) -> None:
+    dyes = four_dyes(conditions={"liquor ratio": was, "soda": g_l})
+    sheet = bath_sheet("gold 1", 100, stocks=5.0, liquor_ratio=ratio, dyes=dyes)
+    assert sheet.soda.g == pytest.approx(soda_g)
+    told = any(w.startswith("soda ") and "unlike your swatches'" in w for w in sheet.warnings)
+    assert told == (sheet.soda.g_l > 1.05 * float(g_l.split()[0]))
+
+
+def test_soda_asked_is_of_the_liquor_at_any_ratio() -> None:
+    """8 g/L: 4 g in 500 mL and 16 g in 2 L, on any side of low water."""
+    for ratio in (4.0, 5.0, 9.99, 10.0, 20.0):
+        sheet = bath_sheet("gold 1", 100, stocks=5.0, liquor_ratio=ratio, soda_g_l=8)
+        assert sheet.soda.g == pytest.approx(0.8 * ratio)
+
+
 def test_a_solution_comes_from_the_swatches_too() -> None:
     """210 mL of 50 g/L is 10.5 g in low water; a stirred bath has its 6.5 g/L by depth."""
     dyes = four_dyes(conditions={"liquor ratio": "1:5", "soda": "50 g/L"})
     low = bath_sheet("gold 1", 100, stocks=5.0, dyes=dyes)
     assert (low.soda.g, low.soda.solution_g_l) == pytest.approx((10.5, 50))
-    assert "soda" in low.as_swatches
+    assert "soda solution" in low.as_swatches
     stirred = bath_sheet("gold 1", 100, stocks=5.0, liquor_ratio=20, dyes=dyes)
     assert stirred.soda.g == pytest.approx(13)
 

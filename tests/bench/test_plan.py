@@ -157,8 +157,9 @@ def test_tables_are_read_as_they_are_saved(tmp_path: Path) -> None:
         read_jobs(path)
     semicolons = JOBS.replace(",", ";").replace("0.40", "0,40")
     assert read_jobs(jobs_file(tmp_path, semicolons))[1].recipe == "gold 0,40 + navy 0.22"
-    ratio = "job,recipe,cloth_g,liquor ratio\na,gold 1,100,5:1\n"
-    assert read_jobs(jobs_file(tmp_path, ratio))[0].liquor_ratio == 5
+    for words in ("5:1", "1:5", "5"):  # as dyers and as mills write it
+        ratio = f"job,recipe,cloth_g,liquor ratio\na,gold 1,100,{words}\n"
+        assert read_jobs(jobs_file(tmp_path, ratio))[0].liquor_ratio == 5
 
 
 def test_stocks_as_a_dyer_names_them(tmp_path: Path) -> None:

@@ -14,8 +14,7 @@ from typing import Any
 
 import pytest
 
-from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.plan import Job, bench_plan
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import ADDED_TO, Stock, stock_sheet

@@ -11,8 +11,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.plan import BenchPlan, Job, bench_plan
 from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.bench.stock import stock_sheet

@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 from command import Command
 
-from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import defaults_text
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.recipe import Recipe
@@ -107,6 +106,26 @@ def test_bath_with_its_options(run: Run) -> None:
     assert sheet["method"]["alkali"] == "with"
     assert sheet["cloth_holds_ml"] == 0
     assert sheet["salt"]["g"] == 0
+
+
+def test_a_bath_is_asked_in_the_words_of_a_swatch_table(run: Run) -> None:
+    """75.2 °F is 24 °C; Glauber's crystals hold 1 in 2.27."""
+    asked = ("bath", "navy 1", "--cloth", "500g", "--no-swatches", "--json")
+    done = run(
+        *asked, "--ratio", "1:20", "--salt", "Glauber crystals 113.5 g/L", "--soda", "8 g/L",
+        "--temperature", "75.2 F", "--hours", "overnight",
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    method = json.loads(done.stdout)["method"]
+    assert method == pytest.approx(
+        {"liquor_ratio": 20, "alkali": "after", "salt": 50, "temperature": 24, "hours": 12,
+         "soda": 8, "soda_solution": None}
+    )  # fmt: skip
+    low = json.loads(run(*asked, "--ratio", "5", "--soda", "50 g/L solution").stdout)
+    assert low["soda"]["solution_g_l"] == 50
+    refused = run(*asked, "--salt", "a handful")
+    assert refused.returncode == 2
+    assert "salt 'a handful' is not understood: write it as '50 g/L'" in refused.stderr
 
 
 def test_stock_sheet(run: Run) -> None:

@@ -7,7 +7,6 @@ import pytest
 from dyemix.dataset.units import (
     STOCK_PCT,
     added_to_pct,
-    auxiliary_stock_ml,
     dilution,
     dye_g,
     parse_volume,
@@ -17,20 +16,15 @@ from dyemix.dataset.units import (
     to_mark,
     to_step,
     volume_text,
-    water_ml,
     weight_text,
 )
 from dyemix.errors import DyemixError
 
 
-def test_dye_salt_and_water_by_hand() -> None:
-    """2 % of 125 g is 2.5 g. 5 g at 10:1 with 20 g/L: 50 mL with 1 g, 4 mL of a 25 % solution."""
+def test_dye_by_hand() -> None:
+    """2 % of 125 g is 2.5 g."""
     assert dye_g(125, 2) == pytest.approx(2.5)
-    assert auxiliary_stock_ml(5, 10, 20, 25) == pytest.approx(4)
-    assert water_ml(1000, [120, 30], 80) == pytest.approx(770)
     assert STOCK_PCT == 1.0  # g per 100 mL, the one strength where none is stated
-    assert water_ml(100, [70, 40], 20) == pytest.approx(-30), "negative says that it does not fit"
-    assert water_ml(100, []) == 100
 
 
 def test_powder_added_to_water_by_hand() -> None:

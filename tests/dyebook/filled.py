@@ -10,8 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.stock import Stock
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.clipped import Clipped

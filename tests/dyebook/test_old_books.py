@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dyemix.bench.bath_page import BathSheet
+from dyemix.bench.bath_sheet import BathSheet
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.trial import Bath
 from dyemix.dyebook import schema

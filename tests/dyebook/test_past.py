@@ -8,8 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from dyemix.bench.bath_page import BathSheet
-from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Stock
 from dyemix.colour.ciede2000 import delta_e
@@ -22,6 +21,7 @@ from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import near, repeat
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches
+from tests.bench.conftest import four_dyes
 from tests.dyebook.filled import DAY, DEMO, fill, reading, same, sheet, spectrum
 
 
@@ -96,6 +96,31 @@ def test_repeat_tells_of_settings_that_changed(book: DyeBook) -> None:
     book.add_sheets(sheet(liquor_ratio=5))
     (again,) = repeat(book, "sage", 600, settings=BathSettings(soda_solution=30))
     assert any("settings have changed" in warning for warning in again.warnings)
+
+
+@pytest.mark.parametrize("ratio", [4.0, 7.5, 12.0, 20.0])
+@pytest.mark.parametrize(
+    "was",
+    [
+        {},
+        {"liquor ratio": "20:1", "soda": "5 g/L"},
+        {"liquor ratio": "20:1", "soda": "12 g/L"},
+        {"liquor ratio": "5:1", "soda": "50 g/L"},
+    ],
+)
+def test_a_repeat_has_the_soda_of_its_sheet(
+    book: DyeBook, was: dict[str, str], ratio: float
+) -> None:
+    """Whatever its squares stated, as a dose of the liquor or as the strength of a solution."""
+    dyes = four_dyes(conditions=was) if was else None
+    then = bath_sheet("gold 1", 100, stocks=5.0, dyes=dyes, liquor_ratio=ratio, job="ochre")
+    book.add_sheets(then)
+    (again,) = repeat(book, "ochre", 250)
+    assert (again.soda.g, again.salt.g) == pytest.approx((2.5 * then.soda.g, 2.5 * then.salt.g))
+    assert again.soda.g_l == pytest.approx(then.soda.g_l)
+    if ratio < 10:
+        assert again.soda.solution_g_l == pytest.approx(then.soda.solution_g_l)
+    assert not any("settings have changed" in warning for warning in again.warnings)
 
 
 def test_repeat_of_what_cannot_be(book: DyeBook) -> None:
