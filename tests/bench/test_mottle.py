@@ -98,7 +98,7 @@ def test_the_likely_miss_is_wider_in_low_water(by_ratio: dict[str, DyeSet]) -> N
     assert spot["level"] == pytest.approx(0.30, abs=0.05)
     # Those of ten per cent, some 2.5 ΔE2000 in lightness, hold against it too.
     assert spot["mottled"] > 1.2
-    notes = {name: " ".join(dyes.scatter.notes) for name, dyes in by_ratio.items()}
+    notes = {name: " ".join(dyes.scatter.warnings) for name, dyes in by_ratio.items()}
     assert "one spot in low water: assumed" in notes["low"]
     assert "one spot in low water: from 40 readings" in notes["level"]
     assert "low water" not in notes["stirred"]
