@@ -36,12 +36,12 @@ from dyemix.model.saved import save as save
 from dyemix.plots import plot as plot
 from dyemix.reading import read_photo as read_photo
 from dyemix.series.shade_card import shade_card as shade_card
+from dyemix.series.subdue import gradient as gradient
+from dyemix.series.subdue import shade as shade
 from dyemix.series.subdue import subdue as subdue
 from dyemix.series.subdue import subdue_on as subdue_on
+from dyemix.series.subdue import tint as tint
 from dyemix.series.subdue import tone as tone
-from dyemix.series.tints import gradient as gradient
-from dyemix.series.tints import shade as shade
-from dyemix.series.tints import tint as tint
 from dyemix.shelf import demo as demo
 
 __version__: str

@@ -20,7 +20,7 @@ PACKAGES = (
     ("errors", "arrays", "console", "writing"),
     ("colour", "dataset", "model"),
     ("files", "photo"),
-    ("fitting", "series", "matching"),
+    ("fitting", "matching", "series"),
     ("reading", "shelf"),
     ("gamut", "cloth", "bench", "dyebook"),
     ("plots", "report", "page", "cli"),

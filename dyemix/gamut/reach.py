@@ -15,7 +15,6 @@ from dyemix.errors import DyemixError
 from dyemix.gamut.boundary import Gamut, gamuts
 from dyemix.gamut.coverage import Nearest, Progress, Served, nearest_rows, serve
 from dyemix.model.dyes import DyeSet
-from dyemix.series.subdue import LADDER_MIDDLE, ladders
 
 #: Where nothing is wanted, colours this far apart all over what is reached stand for it, in L* and
 #: in a* and b*; a dye is judged by what it does for them.
@@ -236,7 +235,7 @@ def reach(
     corners = [Target(lab, seen, name="most chroma") for lab in base.brightest(_TOLD)]
     tell(3, 3)
     return ShelfReach(
-        dyes.names, base, ladders(dyes, seen)[:, LADDER_MIDDLE], tolerance,
+        dyes.names, base, dyes.middles(seen), tolerance,
         tuple(nearest[: len(wanted)]), nearest[-1] if shown else None,
         tuple(s.nearest(dyes, tolerance) for s in serve(dyes, corners, max_dyes, tolerance)),
         tuple(additions), shelf(with_best) if additions else None,

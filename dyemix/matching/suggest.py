@@ -20,7 +20,6 @@ from dyemix.matching.constraints import WORTH, Constraints
 from dyemix.matching.match import match
 from dyemix.matching.matches import Match, Matches
 from dyemix.model.dyes import DyeSet
-from dyemix.series.subdue import greys
 
 #: Most that are shown; recipes they are chosen from.
 _MOST, _FROM = 3, 24
@@ -123,7 +122,7 @@ class _Way:
 
 def _ways(dyes: DyeSet, wanted: Constraints, found: list[Match]) -> tuple[_Way, ...]:
     """What recipes are told apart by, what matters most first."""
-    grey = {name for name, is_grey in zip(dyes.names, greys(dyes), strict=True) if is_grey}
+    grey = {dyes.names[i] for i in np.flatnonzero(dyes.greys(dyes.light))}
     kit = wanted.kit
 
     def poured(m: Match) -> float:

@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Annotated, Any, overload
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
@@ -31,6 +31,10 @@ from dyemix.model.prediction import Predictions, Span
 from dyemix.model.scatter import Scatter
 from dyemix.model.uncertainty import causes
 from dyemix.model.unknowns import Modes, Posterior
+
+#: Depths of a dye alone, from its palest swatch to its deepest; below so much C* at the middle one
+#: it has no colour of its own (a working value of ours).
+_DEPTHS, _GREY = 21, 12.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,6 +147,19 @@ class DyeSet(Result):
         c = np.atleast_2d(np.asarray(amounts, dtype=float))
         spectra = self.reflectance(c.reshape(-1, c.shape[-1]))
         return lab(spectra, light or self.light).reshape(*c.shape[:-1], 3)
+
+    def alone(self, light: Light) -> Array:
+        """CIELAB ``(D, 21, 3)`` of each dye alone, from its palest swatch to its deepest."""
+        depths = np.geomspace(self.palest, self.deepest, _DEPTHS, axis=1)
+        return self.colours(depths[:, :, np.newaxis] * np.eye(len(self))[:, np.newaxis], light)
+
+    def middles(self, light: Light) -> Array:
+        """CIELAB ``(D, 3)`` of each dye alone, at the middle of its swatches."""
+        return self.alone(light)[:, _DEPTHS // 2]
+
+    def greys(self, light: Light) -> NDArray[np.bool_]:
+        """Which dyes ``(D,)`` have no colour of their own there."""
+        return np.asarray(np.hypot(*self.middles(light).T[1:]) < _GREY)
 
     def predict_many(
         self,

@@ -3,33 +3,39 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from dyemix.colour.colorimetry import WAVELENGTHS, screen_colour
+from dyemix.dataset.readings import Reading, Swatch
+from dyemix.dataset.result import Result
+from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
-from dyemix.plots.panels import panel
-from dyemix.plots.paper import FORMATS, Pages, file_bytes, styled
+from dyemix.model.fit_report import Evaluation, FitReport, MixtureCheck
+from dyemix.model.prediction import Prediction, Predictions
+from dyemix.plots.paper import BAR, FORMATS, LIGHT_BAR, Pages, file_bytes, new_figure, styled
 from dyemix.writing import destination, write
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-#: The module that draws a type of result, by its function `pages`.
+#: The module and function that draw results, and the types that they draw.
 _PICTURES = {
-    "DyeSet": "fit",
-    "Evaluation": "mixes",
-    "FitReport": "mixes",
-    "Matches": "match",
-    "Series": "series",
-    "ShadeCard": "card",
-    "ShelfReach": "reach",
-    "Correction": "trial",
-    "Levelness": "cloth",
-    "PieceComparison": "cloth",
-    "Previews": "cloth",
+    "fit.pages": "DyeSet",
+    "promises.mixes": "Evaluation FitReport",
+    "match.pages": "Matches",
+    "series.pages": "Series",
+    "card.pages": "ShadeCard",
+    "reach.pages": "ShelfReach",
+    "promises.trial": "Correction",
+    "cloth.pages": "Levelness PieceComparison Previews",
 }
+_DRAWN = {kind: picture for picture, kinds in _PICTURES.items() for kind in kinds.split()}
+_SPECTRA = (Reading, Swatch, SwatchSet, Prediction, Predictions)
 
 
 def plot(
@@ -73,9 +79,8 @@ def plot(
     >>> float(axes.get_xlim()[1])
     8.27
     """
-    kind = type(result).__name__
     if ax is not None:
-        return panel(result, ax)
+        return _panel(result, ax)
     suffix = Path(path).suffix.lower() if path is not None else ""
     if path is not None:
         if suffix not in FORMATS:
@@ -84,7 +89,7 @@ def plot(
         destination(path, force=force, inputs=inputs)  # refused before any time is spent
     pages = _pages(result, options)
     if path is not None:
-        if suffix != ".pdf" and kind == "ShadeCard":
+        if suffix != ".pdf" and type(result).__name__ == "ShadeCard":
             pages = pages[:1]
         if suffix != ".pdf" and len(pages) > 1:
             raise DyemixError(f"{Path(path).name}: {len(pages)} pages: name it .pdf.")
@@ -95,12 +100,62 @@ def plot(
 
 def drawn(result: Any, **options: Any) -> list[bytes]:
     """The pages of a result's picture as PNG, with the `options` of `plot`; none if it has none."""
-    known = type(result).__name__ in _PICTURES
+    known = type(result).__name__ in _DRAWN
     return [file_bytes([page], ".png") for page in (_pages(result, options) if known else ())]
 
 
 def _pages(result: Any, options: dict[str, Any]) -> Pages:
-    picture = _PICTURES.get(type(result).__name__, "panels")
+    picture = _DRAWN.get(type(result).__name__)
     with styled():
-        found: Pages = import_module(f"dyemix.plots.{picture}").pages(result, **options)
+        if picture is None:
+            figure, axes = new_figure((0.12, 0.16, 0.84, 0.78), height=5.0)
+            _panel(result, axes)
+            return [figure]
+        module, function = picture.split(".")
+        found: Pages = getattr(import_module(f"dyemix.plots.{module}"), function)(result, **options)
         return found
+
+
+# One panel of a result, in axes of whoever asks --------------------------------------------------
+
+
+def _panel(result: Any, axes: Axes) -> Axes:
+    """Draw a result in axes, and give them back. Raises `DyemixError` where it has no picture."""
+    if isinstance(result, _SPECTRA):
+        _spectra(result if isinstance(result, SwatchSet | Predictions) else [result], axes)
+    elif isinstance(result, Evaluation | FitReport):
+        _promised(result.checks, axes)
+    else:
+        rows = result._rows() if isinstance(result, Result) else ()
+        if not (rows := [row for row in rows if row.get("hex")]):
+            raise DyemixError(f"there is no picture of a {type(result).__name__}.")
+        _labelled(axes, [str(next(iter(row.values()))) for row in rows])
+        codes = np.array([[list(bytes.fromhex(str(row["hex"])[1:]))] for row in rows])
+        axes.imshow(codes, extent=(0, 1, len(rows) - 0.5, -0.5), aspect="auto")
+        axes.set_xticks([])
+    return axes
+
+
+def _spectra(several: Iterable[Any], axes: Axes) -> None:
+    for one in several:
+        if one.reflectance is not None:
+            color = screen_colour(one.reflectance).hex
+            axes.plot(WAVELENGTHS, one.reflectance, color=color, label=str(one.recipe))
+    axes.set(xlabel="wavelength, nm", ylabel="reflectance", ylim=(0, None))
+
+
+def _promised(checks: Sequence[MixtureCheck], axes: Axes) -> None:
+    """A bar a mix, dark to the median promised and light to nine in ten; the mark is what came."""
+    _labelled(axes, [check.label for check in checks])
+    places = np.arange(len(checks))
+    axes.barh(places, [check.bound for check in checks], color=LIGHT_BAR, label="nine in ten")
+    axes.barh(places, [check.median for check in checks], color=BAR, label="half")
+    for kept, marker in ((True, "o"), (False, "D")):
+        found = [(check.delta_e, i) for i, check in enumerate(checks) if check.kept == kept]
+        axes.plot(*np.reshape(found, (-1, 2)).T, marker, color="black", label="came")
+    axes.set(xlabel="ΔE2000", xlim=(0, None))
+
+
+def _labelled(axes: Axes, labels: Sequence[str]) -> None:
+    axes.set_yticks(range(len(labels)), labels)
+    axes.set_ylim(len(labels) - 0.5, -0.5)

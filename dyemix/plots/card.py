@@ -8,10 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from dyemix.dataset.recipe import format_amount
-from dyemix.plots.paper import A4, BODY, GROUND, MARGIN, RULE, TEXT, WIDTH, Pages, Paper, wrapped
+from dyemix.plots.paper import A4, BODY, LINE, MARGIN, WIDTH, Pages, Paper, paged, wrapped
 from dyemix.series.shade_card import Blend, ShadeCard
 
-_LINE = TEXT * 1.4 / 72.0
 _MM = 1.0 / 25.4
 #: A patch and the frame to pin a swatch in, side by side: common practice pins a thumb's size.
 PIN_WIDTH, PIN_HEIGHT, BAR = 28.0 * _MM, 17.0 * _MM, 50.0 * _MM
@@ -24,12 +23,11 @@ def pages(card: ShadeCard) -> Pages:
     """Draw a shade card: a page of all blends with their list, then pages of A4 to pin by."""
     depths = ", ".join(format_amount(depth) for depth in card.depths)
     title = f"{', '.join(card.names)}: every blend in {card.parts} parts, {depths} % in all"
-    return [*_overview(card, title), *_pinning(card, title)]
+    return [_overview(card, title).end(), *_pinning(card, title)]
 
 
-def _overview(card: ShadeCard, title: str) -> Pages:
-    cloth = f" On {card.cloth}." if card.cloth else ""
-    paper = Paper("card", title, demo=card.demo, cloth=cloth)
+def _overview(card: ShadeCard, title: str) -> Paper:
+    paper = Paper("card", title, demo=card.demo, cloth=f" On {card.cloth}." if card.cloth else "")
     triangle = len(card.names) == 3
     rows, places = 1 + card.blends[-1].row, card.parts + 1
     width = min(0.55 if triangle else 1.1, (BODY - 1.6) / places)
@@ -42,27 +40,25 @@ def _overview(card: ShadeCard, title: str) -> Pages:
         if blend.column == 0:
             depth = "" if triangle else f"  {format_amount(card.depths[blend.row])} %"
             x, y = left + at * width / 2 - 0.1, top + (blend.row + 0.5) * height - 0.09
-            paper.write(x, y, f"{blend.name[:-1]}{depth}", bold=True, align="right")
+            paper.write(x, y, f"{blend.name[:-1]}{depth}", font="bold", ha="right")
     paper.patches(left, top, places * width, height * rows, halves)
     bottom, right = top + rows * height + 0.08, left + places * width
     for place in range(places):
-        x = left + (place + 0.5) * width
-        paper.write(x, bottom, str(place + 1), bold=True, align="center")
+        paper.write(left + (place + 0.5) * width, bottom, f"{place + 1}", font="bold", ha="center")
     if triangle:
         _sureness(paper, card, top)
+        middle = (left + right) / 2
+        paper.write(middle, top - 0.25, f"all {card.names[0]}", font="bold", ha="center")
     half = places * width / 2 - 0.1
     ends = [
-        paper.write(left, bottom + 0.25, f"all {card.names[-2]}", half, bold=True),
-        paper.write(right, bottom + 0.25, f"all {card.names[-1]}", half, bold=True, align="right"),
+        paper.write(x, bottom + 0.25, f"all {name}", half, "bold", ha=side)
+        for x, name, side in zip((left, right), card.names[-2:], ("left", "right"), strict=True)
     ]
-    if triangle:
-        middle = (left + right) / 2
-        paper.write(middle, top - 0.25, f"all {card.names[0]}", bold=True, align="center")
-    paper.box(MARGIN, paper.y, BODY, max(ends) + 0.1 - paper.y, GROUND)
+    paper.box(MARGIN, paper.y, BODY, max(ends) + 0.1 - paper.y)
     paper.y = max(ends) + 0.25
     if len(card.blends) <= _LISTED:
         _list(paper, card)
-    return [paper.end()]
+    return paper
 
 
 def _sureness(paper: Paper, card: ShadeCard, top: float) -> None:
@@ -78,19 +74,17 @@ def _sureness(paper: Paper, card: ShadeCard, top: float) -> None:
 
 def _list(paper: Paper, card: ShadeCard) -> None:
     """Every blend in columns: name, parts, hex, and whether it leaves the squares."""
-    paper.down(
-        f"Parts {' : '.join(card.names)}, hex, likely miss.   ~ a dye outside its squares",
-        bold=True,
-    )
-    down = -(-len(card.blends) // _ACROSS)
-    for i, blend in enumerate(card.blends):
-        column, line = divmod(i, down)
-        x, y = MARGIN + column * BODY / _ACROSS, paper.y + line * _LINE
-        shares = [card.parts * blend.recipe.get(n, 0.0) / blend.recipe.total for n in card.names]
-        paper.write(x, y, blend.name, bold=True)
-        paper.write(x + 0.45, y, ":".join(f"{share:.0f}" for share in shares) + _mark(blend))
-        paper.write(x + 1.25, y, f"{blend.prediction.hex}   {blend.prediction.likely:.1f}")
-    paper.y += down * _LINE + 0.1
+    told = "hex, likely miss.   ~ a dye outside its squares"
+    paper.down(f"Parts {' : '.join(card.names)}, {told}", "bold")
+    top, down = paper.y, -(-len(card.blends) // _ACROSS)
+    for column in range(_ACROSS):
+        paper.y, x = top, MARGIN + column * BODY / _ACROSS
+        for blend in card.blends[column * down : (column + 1) * down]:
+            whole, p = blend.recipe.total / card.parts, blend.prediction
+            parts = ":".join(f"{blend.recipe.get(n, 0.0) / whole:.0f}" for n in card.names)
+            paper.write(x, paper.y, blend.name, font="bold")
+            paper.table([x + 0.45, x + 1.25], [(parts + _mark(blend), f"{p.hex}   {p.likely:.1f}")])
+    paper.y = top + down * LINE + 0.1
 
 
 def _mark(blend: Blend) -> str:
@@ -100,32 +94,24 @@ def _mark(blend: Blend) -> str:
 def _pinning(card: ShadeCard, title: str) -> Pages:
     """A patch, a frame and a label for every blend, on as many pages as it takes."""
     step = (BODY - (_ACROSS - 1) * _GUTTER) / _ACROSS
-    labels = [
-        [f"{b.name}  {b.recipe}", f"{b.prediction.hex}, % owf{_mark(b)}"] for b in card.blends
-    ]
-    lines = max(sum(len(wrapped(t, step, TEXT, True)) for t in label) for label in labels)
-    height = PIN_HEIGHT + lines * _LINE + 0.12
-    pages, start = [], 0
-    while start < len(card.blends):
+    labels = {b.name: f"{b.name}  {b.recipe}" for b in card.blends}
+    lines = max(len(wrapped(label, step, "bold")) for label in labels.values())
+    height = PIN_HEIGHT + (lines + 1) * LINE + 0.12
+
+    def begin() -> Paper:
         paper = Paper("pins", title, demo=card.demo)
         paper.line([MARGIN, MARGIN + BAR], [paper.y] * 2, linewidth=2, solid_capstyle="butt")
         paper.y += 0.15
-        rows = max(int((A4 - paper.y - 0.2) / height), 1)
-        _pins(paper, card.blends[start : start + rows * _ACROSS], labels[start:], step, height)
-        start += rows * _ACROSS
-        pages.append(paper.end(A4))
-    return pages
+        return paper
 
+    def draw(paper: Paper, row: Sequence[Blend]) -> None:
+        for column, blend in enumerate(row):
+            x, y = MARGIN + column * (step + _GUTTER), paper.y
+            paper.patches(x, y, PIN_WIDTH, PIN_HEIGHT, [[blend.prediction.hex]])
+            paper.frame(x + PIN_WIDTH, y, PIN_WIDTH, PIN_HEIGHT, linestyle=(0, (4, 2)))
+            at = paper.write(x, y + PIN_HEIGHT + 0.03, labels[blend.name], step, "bold")
+            paper.write(x, at, f"{blend.prediction.hex}, % owf{_mark(blend)}", step)
+        paper.y += height
 
-def _pins(
-    paper: Paper, blends: Sequence[Blend], labels: Sequence[list[str]], step: float, height: float
-) -> None:
-    for i, (blend, label) in enumerate(zip(blends, labels, strict=False)):
-        row, column = divmod(i, _ACROSS)
-        x, y = MARGIN + column * (step + _GUTTER), paper.y + row * height
-        paper.patches(x, y, PIN_WIDTH, PIN_HEIGHT, [[blend.prediction.hex]])
-        paper.box(
-            x + PIN_WIDTH, y, PIN_WIDTH, PIN_HEIGHT, "none", edgecolor=RULE, linestyle=(0, (4, 2))
-        )
-        at = paper.write(x, y + PIN_HEIGHT + 0.03, label[0], width=step, bold=True)
-        paper.write(x, at, label[1], width=step)
+    rows = [card.blends[i : i + _ACROSS] for i in range(0, len(card.blends), _ACROSS)]
+    return paged(rows, max(int((A4 - begin().y - 0.2) / height), 1), begin, draw, A4)

@@ -12,18 +12,7 @@ from dyemix.colour.difference import Miss
 from dyemix.colour.metamerism import adapted
 from dyemix.dataset.recipe import format_amount
 from dyemix.matching.matches import Match, Matches
-from dyemix.plots.paper import (
-    BAR,
-    GROUND,
-    MARGIN,
-    STRONG,
-    WIDTH,
-    Pages,
-    Paper,
-    paged,
-    pot_codes,
-    said,
-)
+from dyemix.plots.paper import BAR, MARGIN, WIDTH, Pages, Paper, paged, pot_codes, said
 
 #: Where columns begin and how long the longest bar is, in inches; recipes of one page.
 _NAME, _BARS, _LONGEST, _ROWS = 0.78, 2.24, 0.34, 8
@@ -46,8 +35,7 @@ def pages(found: Matches) -> Pages:
     turns = [[_turned(found, m, lamp) for lamp in lamps] for m in found]
     least = [min(turn.delta_e for turn in under) for under in zip(*turns, strict=True)]
     most = max((owf for m in found for owf in m.recipe.values()), default=1.0)
-    light = target.light
-    formula = f"ΔE2000, {light}" if found.k_lightness == 1.0 else found.formula
+    formula = f"ΔE2000, {target.light}" if found.k_lightness == 1.0 else found.formula
     weaker = [text for m in found if m.measured for text in m.measured.weaker]
     notes = [*found.warnings, *dict.fromkeys(weaker)]
 
@@ -56,14 +44,14 @@ def pages(found: Matches) -> Pages:
         title = f"{target.name or target}: {many}, {found.reach.value}"
         paper = Paper("match", title, notes, demo=found.demo, formula=formula, band=band)
         for x, _, _, _, name in _BLOCKS:
-            paper.write(x, paper.y, name, bold=True)
+            paper.write(x, paper.y, name, font="bold")
         paper.y += 0.15
         return paper
 
     def draw(paper: Paper, i: int) -> None:
         top, x = paper.y, _BLOCKS[0][0] - 0.1
         _row(paper, found, i, most, turns[i], least)
-        paper.box(x, top, WIDTH - MARGIN - x, paper.y - top, GROUND)
+        paper.box(x, top, WIDTH - MARGIN - x, paper.y - top)
 
     return paged(range(len(found)), _ROWS, begin, draw)
 
@@ -82,12 +70,12 @@ def _row(
     """One recipe: its dyes, and pots of it in daylight and under lamps."""
     m, target, y = found[i], found.target, paper.y + 0.1
     p, end = m.prediction, y
-    paper.write(MARGIN, y, str(i + 1), size=STRONG, bold=True)
+    paper.write(MARGIN, y, str(i + 1), font="strong")
     for name, amount in m.recipe.items() or [("undyed", 0.0)]:
         mark = " ¹" if any(text.startswith(f"{name} ") for text in p.warnings) else ""
         paper.box(_BARS, end + 0.05, _LONGEST * amount / most, 0.09, BAR)
         text = f"{name} {format_amount(amount)}{mark}"
-        end = paper.write(_NAME, end, text, _BARS - _NAME - 0.05, size=STRONG, bold=True)
+        end = paper.write(_NAME, end, text, _BARS - _NAME - 0.05, "strong")
     end = paper.write(_NAME, end, f"likely {m.likely:.1f}, {m.verdict}")
     if m.measured and m.measured.doses:
         smallest = min(m.measured.doses, key=lambda dose: dose.ml)
@@ -102,11 +90,11 @@ def _row(
         if lamp:
             turn = turns[j - 1]
             words = f"{turn.words[0] if turn.words else 'as it is,'} {turn.delta_e:.1f}"
-            paper.write(x, under, words, bold=turn.delta_e <= least[j - 1])
+            paper.write(x, under, words, font="bold" if turn.delta_e <= least[j - 1] else "text")
             continue
         misses = delta_e(target.lab, p.pots(target.lab, count))
         near = int((misses <= 1.5).sum())
         paper.line([x + width * near / count] * 2, [y - 0.05, y])
         paper.write(x, under, f"{near} of {count} within 1.5")
-        paper.write(x + width, under, f"farthest {misses[-1]:.1f}", align="right")
+        paper.write(x + width, under, f"farthest {misses[-1]:.1f}", ha="right")
     paper.y = max(end, under + 0.23) + 0.05

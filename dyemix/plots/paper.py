@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from functools import cache, lru_cache
 from importlib.resources import files
@@ -17,6 +17,7 @@ from io import BytesIO
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
@@ -34,8 +35,18 @@ Pages: TypeAlias = "list[Figure]"
 # Inches.
 WIDTH, MARGIN, A4 = 8.27, 0.5, 11.69
 BODY = WIDTH - 2 * MARGIN
-#: Sizes of letters, in points.
-TITLE, SECTION, STRONG, TEXT = 14.0, 11.0, 10.0, 9.0
+
+#: Letters by what they are for: size in points, and weight.
+FONTS = {
+    "title": (14.0, "bold"),
+    "section": (11.0, "bold"),
+    "strong": (10.0, "bold"),
+    "bold": (9.0, "bold"),
+    "text": (9.0, "normal"),
+}
+#: From line to line, in times the size of letters; and of common text in inches.
+_LEADING = 1.4 / 72.0
+LINE = 9.0 * _LEADING
 INK, SUBTLE, RULE, BAR, LIGHT_BAR = "#1a1a1a", "#555555", "#b8b8b8", "#707070", "#d8d8d8"
 #: L* 55 (D65/2°), which black letters can be read on: 4.5 to 1.
 GROUND = "#848484"
@@ -62,24 +73,25 @@ def styled() -> AbstractContextManager[None]:
 
 
 @lru_cache(maxsize=4096)
-def wide(text: str, size: float = TEXT, bold: bool = False) -> float:
+def wide(text: str, font: str = "text") -> float:
     """Width of a line of text in inches."""
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
-    font = FontProperties(family="DejaVu Sans", size=size, weight="bold" if bold else "normal")
+    size, weight = FONTS[font]
+    shape = FontProperties(family="DejaVu Sans", size=size, weight=weight)
     # A screen rounds the advance of each letter to whole pixels: 3 % is the room for that.
-    return float(text_to_path.get_text_width_height_descent(text, font, False)[0]) / 72.0 * 1.03
+    return float(text_to_path.get_text_width_height_descent(text, shape, False)[0]) / 72.0 * 1.03
 
 
-def wrapped(text: str, width: float, size: float = TEXT, bold: bool = False) -> list[str]:
+def wrapped(text: str, width: float, font: str = "text") -> list[str]:
     """Lines of at most `width` inches, broken between terms of a recipe, else between words."""
     lines = []
     for paragraph in text.split("\n"):
         line = ""
-        for piece in _pieces(paragraph, width, size, bold):
+        for piece in _pieces(paragraph, width, font):
             longer = f"{line} {piece}".strip()
-            if line and wide(longer, size, bold) > width:
+            if line and wide(longer, font) > width:
                 lines.append(line)
                 longer = piece
             line = longer
@@ -87,11 +99,11 @@ def wrapped(text: str, width: float, size: float = TEXT, bold: bool = False) -> 
     return lines
 
 
-def _pieces(text: str, width: float, size: float, bold: bool) -> Iterator[str]:
+def _pieces(text: str, width: float, font: str) -> Iterator[str]:
     for term in re.split(r"(?<= \+) ", text):
-        for word in [term] if wide(term, size, bold) <= width else term.split():
-            while wide(word, size, bold) > width and len(word) > 1:
-                fits = [i for i in range(1, len(word)) if wide(word[:i], size, bold) <= width]
+        for word in [term] if wide(term, font) <= width else term.split():
+            while wide(word, font) > width and len(word) > 1:
+                fits = [i for i in range(1, len(word)) if wide(word[:i], font) <= width]
                 most = max(fits, default=1)
                 yield word[:most]
                 word = word[most:]
@@ -152,38 +164,38 @@ class Paper:
         self.y, self.foot = 0.35, said(picture, "foot", **values)
         if demo:
             self.down(DEMO_WARNING, color=SUBTLE)
-        self.down(title, size=TITLE, bold=True)
+        self.down(title, "title")
         for text in filter(None, [said(picture, "how", **values), *notes]):
             self.down(text)
         self.y += 0.12
 
     def write(
-        self,
-        x: float,
-        y: float,
-        text: str,
-        width: float = np.inf,
-        *,
-        size: float = TEXT,
-        bold: bool = False,
-        align: str = "left",
-        color: str = INK,
+        self, x: float, y: float, text: str, width: float = np.inf, font: str = "text", **look: Any
     ) -> float:
-        """Write text whose top left (or right, or center) is at x, y; return where it ends."""
-        step, weight = size * 1.4 / 72.0, "bold" if bold else "normal"
-        for line in wrapped(text, width, size, bold):
-            self.layer.text(
-                x, y + 0.75 * step, line, size=size, weight=weight, color=color, ha=align
-            )
-            y += step
+        """Write text whose top left (or by `ha` right, or center) is at x, y; where it ends."""
+        size, weight = FONTS[font]
+        look = {"color": INK, "size": size, "weight": weight, **look}
+        for line in wrapped(text, width, font):
+            self.layer.text(x, y + 0.75 * _LEADING * size, line, **look)
+            y += _LEADING * size
         return y
 
-    def down(self, text: str, **look: Any) -> None:
+    def down(self, text: str, font: str = "text", **look: Any) -> None:
         """Write text across the page, and go on below it."""
-        self.y = self.write(MARGIN, self.y, text, BODY, **look)
+        self.y = self.write(MARGIN, self.y, text, BODY, font, **look)
 
-    def box(self, x: float, y: float, width: float, height: float, fill: str, **look: Any) -> None:
-        """A rectangle; `GROUND` is what patches lie on."""
+    def table(self, xs: Sequence[float], rows: Iterable[Sequence[str]]) -> None:
+        """Write rows of cells that begin at `xs`, the first of each wrapped in its column."""
+        for first, *cells in rows:
+            end = self.write(xs[0], self.y, first, xs[1] - xs[0] - 0.1)
+            for x, cell in zip(xs[1:], cells, strict=True):
+                self.write(x, self.y, cell)
+            self.y = end
+
+    def box(
+        self, x: float, y: float, width: float, height: float, fill: str = GROUND, **look: Any
+    ) -> None:
+        """A rectangle, of the grey that patches lie on unless told otherwise."""
         from matplotlib.patches import Rectangle
 
         look = {"edgecolor": "none", "linewidth": 0.5, "zorder": 0, **look}
@@ -198,18 +210,20 @@ class Paper:
         colours = [[to_rgba(code or (0, 0, 0, 0)) for code in row] for row in rows]
         self.image(x, y, width, height, np.array(colours))
         if all(code for row in rows for code in row):
-            self.box(x, y, width, height, "none", edgecolor=RULE, zorder=1)
+            self.frame(x, y, width, height)
+
+    def frame(self, x: float, y: float, width: float, height: float, **look: Any) -> None:
+        """A thin line round a rectangle."""
+        self.box(x, y, width, height, "none", edgecolor=RULE, **{"zorder": 2, **look})
 
     def image(
-        self, x: float, y: float, width: float, height: float, pixels: Array, zorder: int = 1
+        self, x: float, y: float, width: float, height: float, pixels: Array, **look: Any
     ) -> None:
-        """Pixels ``(R, C, 4)`` with hard edges."""
-        self.layer.imshow(
-            pixels, extent=(x, x + width, y + height, y), interpolation="nearest", aspect="auto",
-            zorder=zorder,
-        )  # fmt: skip
+        """Pixels ``(R, C, 4)`` with hard edges, unless told otherwise."""
+        look = {"interpolation": "nearest", "zorder": 1, "aspect": "auto", **look}
+        self.layer.imshow(pixels, extent=(x, x + width, y + height, y), **look)
 
-    def line(self, xs: Sequence[float], ys: Sequence[float], **look: Any) -> None:
+    def line(self, xs: ArrayLike, ys: ArrayLike, **look: Any) -> None:
         """A line."""
         self.layer.plot(xs, ys, **{"color": INK, "linewidth": 0.8, "zorder": 2, **look})
 
@@ -230,15 +244,16 @@ class Paper:
 
 
 def paged(
-    rows: Sequence[Row], count: int, begin: Callable[[], Paper], draw: Callable[[Paper, Row], None]
-) -> Pages:
-    """Pages of so many rows each, one at least."""
+    rows: Sequence[Row], count: int, begin: Callable[[], Paper], draw: Callable[[Paper, Row], None],
+    height: float | None = None,
+) -> Pages:  # fmt: skip
+    """Pages of so many rows each, one at least, as high as they are filled or as is said."""
     pages = []
     for first in range(0, max(len(rows), 1), count):
         paper = begin()
         for row in rows[first : first + count]:
             draw(paper, row)
-        pages.append(paper.end())
+        pages.append(paper.end(height))
     return pages
 
 

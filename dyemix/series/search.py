@@ -14,15 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
+from dyemix.colour.ciecam16 import HueSpace, lab_hue, usual_hue
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import DyemixError
+from dyemix.matching.dispensing import Kit, measured
 from dyemix.model.blending import Blending
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.model.least_squares import solve
 from dyemix.model.uncertainty import likely
-from dyemix.series.steps import Route, Series, Step, out_of_range, reached
+from dyemix.series.steps import Route, RouteKind, Series, Step, out_of_range, reached
 
 #: Below this C* a colour has no hue to hold.
 LEAST_CHROMA = 8.0
@@ -31,6 +33,12 @@ _STARTS = ((1.0, 0.01), (0.7, 0.05), (0.35, 0.2))
 
 #: How much a change of an amount by its whole self weighs beside CIELAB units.
 _PULL = 0.03
+
+# What tells the dyes apart, at the middle of their ladders, in CIELAB units and degrees; working
+# values of ours.
+BROWN_CHROMA, BROWN_HUES, NEIGHBOUR = 30.0, (10.0, 100.0), 45.0
+#: A duller dye has at most this share of the clear one's chroma at equal lightness.
+DULLER = 0.95
 
 AnyRecipe = Mapping[str, float] | str
 Sets = Sequence[tuple[int, ...]]
@@ -58,39 +66,32 @@ def difference(asked: Array, labs: Array) -> Array:
 
 
 @dataclass(frozen=True, eq=False)
-class Solutions:
-    """What N sets of dyes came to, for T colours.
-
-    `amounts` ``(T, N, D)`` % owf; `asked` ``(T, N, 3)`` the CIELAB asked, what was free in it as it
-    came out; `labs` ``(T, N, 3)`` what came out.
-    """
-
-    amounts: Array
-    asked: Array
-    labs: Array
-
-    @property
-    def off(self) -> Array:
-        """ΔL*, ΔC* and ΔH* ``(T, N, 3)`` from what was asked."""
-        return difference(self.asked, self.labs)
-
-
-@dataclass(frozen=True, eq=False)
 class Search:
-    """Dyes on white cloth or on a finished piece, the recipe to set out from, and what is free."""
+    """Dyes on white cloth or on a finished piece, the recipe to set out from, and what is free.
+
+    `hue` is whose hue is held, else what suits the colour; `kit` what steps are rounded to.
+    """
 
     dyes: DyeSet
     start: Prediction
     free: Free = Free.NOTHING
+    hue: HueSpace | str | None = None
+    kit: Kit | None = None
 
     @classmethod
     def of(
-        cls, dyes: DyeSet, recipe: AnyRecipe, light: Light | str | None, free: Free = Free.NOTHING
-    ) -> Search:
+        cls, dyes: DyeSet, recipe: AnyRecipe, free: Free = Free.NOTHING, *,
+        hue: HueSpace | str | None = None, light: Light | str | None = None, kit: Kit | None = None,
+    ) -> Search:  # fmt: skip
         """A search from a recipe. Raises `RecipeError`, and `DyemixError` for undyed cloth."""
         if not Recipe.parse(recipe):
             raise DyemixError("undyed cloth has no colour to change: name a recipe of dyes.")
-        return cls(dyes, dyes.predict(recipe, light), free)
+        return cls(dyes, dyes.predict(recipe, light), free, hue, kit)
+
+    @property
+    def space(self) -> HueSpace:
+        """The space whose hue is held."""
+        return HueSpace(self.hue) if self.hue else usual_hue(self.start.lab)
 
     def colours(self, amounts: Array) -> Array:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)``, two dimensions at least."""
@@ -99,18 +100,20 @@ class Search:
     def slips(self, amounts: Array) -> Array:
         """Mean ΔE2000 ``(N,)`` that the usual slip in dosing each dye brings by itself."""
         found = self.dyes.predict_many(amounts, self.start.light)
-        labs, freedom = found.lab, self.dyes.known.freedom
-        return likely(labs, labs, found.causes.dosing, freedom).mean
+        return likely(found.lab, found.lab, found.causes.dosing, self.dyes.known.freedom).mean
 
     def steps(self, asked: Array, amounts: Array) -> tuple[Step, ...]:
         """Amounts ``(N, D)`` as steps towards the CIELAB asked ``(N, 3)``."""
-        found = self.dyes.predict_many(amounts, self.start.light)
+        dyes, kit, light = self.dyes, self.kit, self.start.light
+        found = dyes.predict_many(amounts, light)
         pots, off = found.in_pot(asked), difference(asked, found.lab)
         figures = (delta_e(self.start.lab, found.lab), pots.mean, pots.bound, self.slips(amounts))
-        return tuple(
-            Step(one, asked[i], off[i], *(float(f[i]) for f in figures))
-            for i, one in enumerate(found)
-        )
+        rows = zip(found, asked, off, *(figure.tolist() for figure in figures), strict=True)
+        steps = [Step(*row) for row in rows]
+        if kit is None:
+            return tuple(steps)
+        doses = (measured(dyes, step.recipe, kit, step.asked, light) for step in steps)
+        return tuple(replace(s, measured=d) for s, d in zip(steps, doses, strict=True))
 
     def series(self, title: str, routes: Sequence[Route], said: Sequence[str] = ()) -> Series:
         """The series of these routes, with what is `said` and where it leaves its swatches."""
@@ -119,14 +122,10 @@ class Search:
         return replace(found, warnings=(*found.warnings, *out_of_range(self.dyes, found)))
 
     def best(
-        self,
-        own: tuple[int, ...],
-        added: Iterable[Sets],
-        asked: Array,
-        *,
+        self, own: tuple[int, ...], added: Iterable[Sets], asked: Array, *,
         key: Callable[[Array, tuple[int, ...]], int] = lambda amounts, more: 0,
         hue: Callable[[Array], Array] | None = None,
-    ) -> dict[int, tuple[Array, Array]]:
+    ) -> dict[int, tuple[Array, Array]]:  # fmt: skip
         """For every key, what was asked ``(T, 3)`` and the amounts ``(T, D)`` of its best set.
 
         Parameters
@@ -139,34 +138,38 @@ class Search:
         best: dict[int, tuple[tuple[float, ...], Array, Array]] = {}
         for sets in filter(None, added):
             whole = [own + more for more in sets]
-            found = self.solve(whole, asked)
+            amounts, want, labs = self.solve(whole, asked)
             if hue is not None:  # the lightness is known only now: once more
-                near = np.where(reached(found.off), found.labs[..., 0], -1.0).max(axis=1)
-                found = self.solve(whole, hue(np.where(near < 0.0, self.start.lab[0], near)))
-            for j, rank in enumerate(self._ranks(found, len(sets[0]))):
-                kind = key(found.amounts[len(asked) // 2, j], sets[j])
+                near = np.where(reached(difference(want, labs)), labs[..., 0], -1.0).max(axis=1)
+                levels = np.where(near < 0.0, self.start.lab[0], near)
+                amounts, want, labs = self.solve(whole, hue(levels))
+            for j, rank in enumerate(self._ranks(amounts, want, labs, len(sets[0]))):
+                kind = key(amounts[len(asked) // 2, j], sets[j])
                 if kind not in best or rank < best[kind][0]:
-                    best[kind] = (rank, found.asked[:, j], found.amounts[:, j])
+                    best[kind] = (rank, want[:, j], amounts[:, j])
         return {kind: (want, amounts) for kind, (_, want, amounts) in best.items()}
 
-    def _ranks(self, found: Solutions, extra: int) -> list[tuple[float, ...]]:
-        """What tells the N sets of `extra` added dyes apart, best least.
+    def _ranks(
+        self, amounts: Array, want: Array, labs: Array, extra: int
+    ) -> list[tuple[float, ...]]:
+        """What tells the N sets of `extra` added dyes apart, best least; arrays are of `solve`.
 
         Farthest down first. Then, where lightness is free, the least darkened: a further dye must
         save lightness worth seeing. Else fewest dyes, then what a slip in dosing upsets least, or
         what comes nearest where a step is missed.
         """
-        down = np.cumprod(reached(found.off), axis=0).sum(axis=0)
+        off = difference(want, labs)
+        down = np.cumprod(reached(off), axis=0).sum(axis=0)
         if self.free is Free.LIGHTNESS:
-            rest = [extra - found.labs[..., 0].mean(axis=0)]
+            rest = [extra - labs[..., 0].mean(axis=0)]
         else:
-            slips = self.slips(found.amounts.reshape(-1, len(self.dyes)))
-            slip = slips.reshape(found.labs.shape[:2]).mean(axis=0)
-            miss = np.abs(found.off).sum(axis=2).mean(axis=0)
-            rest = [extra * (down > 0), np.where(down == len(found.asked), slip, miss)]
+            slips = self.slips(amounts.reshape(-1, len(self.dyes)))
+            slip = slips.reshape(labs.shape[:2]).mean(axis=0)
+            miss = np.abs(off).sum(axis=2).mean(axis=0)
+            rest = [extra * (down > 0), np.where(down == len(want), slip, miss)]
         return [tuple(map(float, row)) for row in np.column_stack([-down, *rest])]
 
-    def solve(self, sets: Sets, asked: Array) -> Solutions:
+    def solve(self, sets: Sets, asked: Array) -> tuple[Array, Array, Array]:
         """Amounts of N sets of k dyes (indices) that come nearest to T colours `asked` ``(T, 3)``.
 
         The rows are linear in CIELAB: ΔL*, ``u − C*`` and v, times the weights of `free`, with u
@@ -174,6 +177,9 @@ class Search:
         direction free: a slight pull back to the recipe settles it, the same from step to step, so
         that a route has no jumps. Every set sets out from the base
         cut by several shares, with a little of each added dye; the best of the answers is kept.
+
+        Returns amounts ``(T, N, D)`` in % owf, the CIELAB asked ``(T, N, 3)``, what was free in it
+        as it came out, and the CIELAB ``(T, N, 3)`` that came out.
         """
         dyes, base, index = self.dyes, self.dyes.amounts(self.start.recipe), np.array(sets, np.intp)
         (n, k), t, s = index.shape, len(asked), len(_STARTS)
@@ -208,7 +214,7 @@ class Search:
         chosen = found.x.T.reshape(t, s, n, k)[np.arange(t)[:, None], best, np.arange(n)]
         # What no balance weighs and no eye sees is not part of a recipe.
         chosen = np.where(chosen < 1e-4 * dyes.palest[index], 0.0, chosen)
-        amounts = np.zeros((t, n, len(dyes)))
+        amounts: Array = np.zeros((t, n, len(dyes)))
         np.put_along_axis(amounts, np.broadcast_to(index, chosen.shape), chosen, axis=2)
         labs, want = self.colours(amounts), np.repeat(asked[:, None], n, axis=1)
         if self.free is Free.LIGHTNESS:
@@ -216,4 +222,37 @@ class Search:
         elif self.free is Free.CHROMA:
             chroma = np.maximum(np.hypot(want[..., 1], want[..., 2]), 1e-9)
             want[..., 1:] *= (np.hypot(labs[..., 1], labs[..., 2]) / chroma)[..., None]
-        return Solutions(amounts, want, labs)
+        return amounts, want, labs
+
+
+def route_kinds(dyes: DyeSet, start: Prediction) -> list[tuple[RouteKind, str]]:
+    """What adding each dye to a recipe is called, and which dye it stands in for, if any."""
+    along, middles = dyes.alone(start.light), dyes.middles(start.light)
+    chroma, hue = np.hypot(*middles.T[1:]), lab_hue(middles)
+    brown = (chroma < BROWN_CHROMA) & (hue >= BROWN_HUES[0]) & (hue <= BROWN_HUES[1])
+    grey, own = dyes.greys(start.light), [dyes.index(name) for name in start.recipe]
+    turn = hue[:, np.newaxis] - np.append(hue[own], lab_hue(start.lab) + 180.0)
+    near = np.abs((turn + 180.0) % 360.0 - 180.0) <= NEIGHBOUR
+    out = []
+    for i, ladder in enumerate(along):
+        clear = [j for j, beside in zip(own, near[i], strict=False) if beside]
+        duller = [dyes.names[j] for j in clear if _duller(ladder, along[j])]
+        choices = (
+            (grey[i], RouteKind.GREY),
+            (brown[i], RouteKind.BROWN),
+            (bool(duller), RouteKind.SWAP),
+            (near[i, -1], RouteKind.COMPLEMENT),
+            (True, RouteKind.THIRD),
+        )
+        kind = next(kind for holds, kind in choices if holds)
+        out.append((kind, duller[0] if kind is RouteKind.SWAP else ""))
+    return out
+
+
+def _duller(ladder: Array, clear: Array) -> bool:
+    """Whether a dye has clearly less chroma than another, at the depths of one lightness."""
+    level = max(ladder[len(ladder) // 2, 0], clear[len(clear) // 2, 0])
+    chroma = [
+        np.interp(level, labs[::-1, 0], np.hypot(*labs[::-1, 1:].T)) for labs in (ladder, clear)
+    ]
+    return bool(chroma[0] < DULLER * chroma[1])

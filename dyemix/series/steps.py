@@ -5,7 +5,7 @@ A series has one or more routes, and a route a step for every colour asked.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +16,7 @@ from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import Target
 from dyemix.errors import Choice
+from dyemix.matching.dispensing import Measured
 from dyemix.model.dyes import DyeSet, Prediction
 
 #: How far a step may stray from the L*, C* and hue (ΔH*) asked and still count as reached, in
@@ -50,6 +51,7 @@ class Step(Value):
     likely : mean ΔE2000 between what was asked and the pot.
     bound : nine pots in ten stay below this ΔE2000 from what was asked.
     slip : mean ΔE2000 that the usual slip in dosing each dye brings by itself.
+    measured : the recipe rounded to a kit, where one was given.
     """
 
     prediction: Prediction
@@ -59,6 +61,7 @@ class Step(Value):
     likely: float
     bound: float
     slip: float
+    measured: Measured | None = None
 
     @property
     def recipe(self) -> Recipe:
@@ -74,20 +77,33 @@ class Step(Value):
         """Whether it is as asked, on paper: within `NEAR`."""
         return bool(reached(self.off))
 
+    @property
+    def short(self) -> str:
+        """By how much it falls short of what was asked."""
+        lightness, chroma, hue = self.off
+        parts = (
+            (lightness, "L* too pale" if lightness > 0 else "L* too deep"),
+            (chroma, "C* too bright" if chroma > 0 else "C* too quiet"),
+        )
+        words = [f"{abs(off):.0f} {word}" for off, word in parts if abs(off) >= 0.5]
+        return ", ".join(words) or f"hue off by {abs(hue):.1f}"
+
     def __str__(self) -> str:
         p = self.prediction
-        return (
-            f"{p.hex}  {p.lab[0]:4.1f}  {self.chroma:4.1f}  {self.off[2]:+5.1f}  "
-            f"{self.from_start:5.1f}  {self.likely:6.1f}  {self.bound:6.1f}  {self.slip:4.1f}"
-        )
+        return f"{p.hex}  {p.lab[0]:4.1f}  {self.chroma:4.1f}  {self.likely:6.1f}"
+
+    @property
+    def details(self) -> str:
+        """The figures behind it."""
+        figures = f"{self.from_start:5.1f}  {self.bound:6.1f}  {self.slip:4.1f}"
+        return f"{self.off[2]:+5.1f}  {figures}"
 
 
 _FIGURES = ("from_start", "likely", "bound", "slip")
-_HEADING = "hex        L*    C*    ΔH*  start  likely  within  slip"
 _LEGEND = (
-    "ΔH* is the drift from the hue held; the rest are ΔE2000 ({light}): start, from the recipe you "
-    "set out from; likely and within, in the pot on average and nine times in ten; slip, from a "
-    "dosing slip of {dosing:.0f} % a dye alone."
+    "likely: ΔE2000 ({light}) in the pot from what was asked, on average",
+    "; within, nine times in ten; start, from what you set out from; slip, from a dosing slip of "
+    "{dosing:.0f} % a dye alone; ΔH*, the drift from the hue held",
 )
 
 
@@ -124,19 +140,22 @@ class Route(Value):
         n = self.reached
         if n == len(self.steps):
             return "reaches every step"
-        near = "nearest ΔL* {:+.1f}, ΔC* {:+.1f}, ΔH* {:+.1f}".format(*self.steps[n].off)
-        if n == 0:
-            return f"runs out before step 1 ({near})"
-        return f"runs out after step {n} (C* {self.steps[n - 1].chroma:.0f}); step {n + 1}: {near}"
+        where = f"after step {n} (C* {self.steps[n - 1].chroma:.0f})" if n else "before step 1"
+        return f"runs out {where}: step {n + 1} is {self.steps[n].short}"
 
-    def __str__(self) -> str:
+    def lines(self, measures: Callable[[Step], str] | None, detail: bool) -> list[str]:
         """A table of the steps, its heading first; ``~`` marks one that was not reached."""
         width = max(len(str(step.recipe)) for step in self.steps)
-        lines = [f"    {'% owf':<{width}}  {_HEADING}"]
+        heading = f"    {'% owf':<{width}}  hex        L*    C*  likely"
+        lines = [heading + "    ΔH*  start  within  slip" * detail]
         for i, step in enumerate(self.steps, 1):
-            mark = " " if step.reached else "~"
-            lines.append(f"{i:>2}{mark} {step.recipe!s:<{width}}  {step}")
-        return "\n".join(lines)
+            row = f"{i:>2}{' ' if step.reached else '~'} {step.recipe!s:<{width}}  {step}"
+            lines.append(f"{row}  {step.details}" if detail else row)
+            lines += [f"    {measures(step)}"] if measures and step.recipe else []
+        return lines
+
+    def __str__(self) -> str:
+        return f"{self.title}: {self.verdict}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,18 +220,28 @@ class Series(Result):
                     **dict(zip(("lightness_off", "chroma_off", "hue_off"), step.off, strict=True)),
                     "darker": step.prediction.lab[0] - self.start.lab[0],
                     **{name: getattr(step, name) for name in _FIGURES},
+                    "measure": str(step.measured or ""),
                 }
 
-    def __str__(self) -> str:
+    def text(
+        self, measures: Callable[[Step], str] | None = None, about: str = "", detail: bool = False
+    ) -> str:
+        """This to be read; with what to `measure` of each step, `about` which stock that is."""
         lines = [DEMO_WARNING] if self.demo else []
         lines += [self.title, self.start_line, *self.warnings]
         for route in self.best:
-            lines += ["", f"By {route.title}: {route.verdict}."] if route.kind else []
-            lines.append(str(route))
+            lines += ["", f"By {route}."] if route.kind else []
+            lines += route.lines(measures, detail)
         more = len(self.routes) - len(self.best)
         lines += ["", f"{more} further routes are in the table (--json)."] if more else []
-        legend = _LEGEND.format(light=self.start.light, dosing=100.0 * self.dosing)
-        return "\n".join([*lines, legend, "~ is not reached."])
+        legend = "".join(_LEGEND[: 1 + detail])
+        legend = legend.format(light=self.start.light, dosing=100.0 * self.dosing)
+        lines += [about] if about else []
+        lines.append(f"{legend}; ~, not reached.")
+        return "\n".join(lines)
+
+    def __str__(self) -> str:
+        return self.text()
 
 
 def reached(off: Array) -> NDArray[np.bool_]:
@@ -226,15 +255,15 @@ def out_of_range(dyes: DyeSet, found: Series) -> tuple[str, ...]:
     amounts = np.array([dyes.amounts(step.recipe) for step in steps])
     least, most = np.where(amounts > 0, amounts, np.inf).min(axis=0), amounts.max(axis=0)
     sides = (
-        ("Paler than your palest", least, dyes.palest, -1.0),
-        ("Deeper than your deepest", most, dyes.deepest, 1.0),
+        ("Paler than your palest", least, dyes.palest, least / dyes.palest),
+        ("Deeper than your deepest", most, dyes.deepest, dyes.deepest / most.clip(1e-9)),
     )
     out = []
-    for words, worst, edge, sign in sides:
+    for words, worst, edge, within in sides:
         # The last digit that is printed must not make a warning.
-        beyond = np.flatnonzero(sign * (worst / edge - 1.0) > 1e-9)
-        names = [f"{dyes.names[i]} {format_amount(worst[i])} ({edge[i]:g})" for i in beyond]
-        if names:
+        beyond = np.flatnonzero(within < 1.0 - 1e-9)
+        if len(beyond):
+            names = [f"{dyes.names[i]} {format_amount(worst[i])} ({edge[i]:g})" for i in beyond]
             which = f"square, which is in brackets: {', '.join(names)}"
             out.append(f"{words} {which}. Dye those depths next.")
     return tuple(out)

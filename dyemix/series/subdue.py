@@ -1,10 +1,15 @@
-"""The same colour, quieter: a series at falling chroma by every route the shelf has.
+"""The same colour, quieter, paler or darker, and the steps between two recipes.
 
-Common practice: a little complement, black, brown or grey, a third primary, or a duller primary in
-place of a clear one. Subdued must not just mean darker, so every step is solved whole, the base cut
-so that lightness holds (or comes down by what is stated). Over a finished piece there is no base to
-cut, and a bath only adds: each route is solved for the chroma asked, hue held, with as little
-lightness lost as it allows.
+Quieter is a series at falling chroma by every route the shelf has. Common practice: a little
+complement, black, brown or grey, a third primary, or a duller primary in place of a clear one.
+Subdued must not just mean darker, so every step is solved whole, the base cut so that lightness
+holds (or comes down by what is stated). Over a finished piece there is no base to cut, and a bath
+only adds: each route is solved for the chroma asked, hue held, with as little lightness lost as it
+allows. Tint: paler. Tone: greyed. Shade: darkened with black (in a dyehouse a shade is any colour).
+
+Every function takes, as `how`, the `light` of the answer (else that of the swatches), whose `hue`
+is held (by default CIECAM16's from h_ab 220° to 320°, where lines of constant CIELAB hue bend,
+CIELAB's elsewhere), and a `kit`, to which steps are rounded.
 """
 
 from __future__ import annotations
@@ -12,44 +17,36 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations, groupby
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciecam16 import VIEWING, HueSpace, Scale, lab_hue, of_hue, quieter, usual_hue
+from dyemix.colour.ciecam16 import VIEWING, HueSpace, Scale, of_hue, quieter
+from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
-from dyemix.model.dyes import DyeSet, Prediction
-from dyemix.series.search import LEAST_CHROMA, AnyRecipe, Free, Search
+from dyemix.matching.dispensing import Kit
+from dyemix.model.dyes import DyeSet
+from dyemix.series.search import LEAST_CHROMA, AnyRecipe, Free, Search, route_kinds
 from dyemix.series.steps import Route, RouteKind, Series
 
-# What tells the dyes apart, at the middle of their ladders, in CIELAB units and degrees; working
-# values of ours.
-GREY_CHROMA, BROWN_CHROMA, BROWN_HUES = 12.0, 30.0, (10.0, 100.0)
-NEIGHBOUR = 45.0
-#: A duller dye has at most this share of the clear one's chroma at equal lightness.
-DULLER = 0.95
-#: Where the middle of a ladder of depths stands.
-LADDER_MIDDLE = 10
+#: Points of a path that a level is looked up on.
+_POINTS = 200
+#: A gradient is even when its steps differ by less than this share.
+_EVEN = 1e-3
+#: How much darker a shade gets at most by default, in L*.
+_SHADE = 25.0
 
 
 def subdue(
-    dyes: DyeSet,
-    recipe: AnyRecipe,
-    steps: int = 5,
-    *,
-    least: float = 0.2,
-    let_down: float = 0.0,
-    hue: HueSpace | str | None = None,
-    scale: Scale | str = Scale.CHROMA,
-    max_dyes: int | None = None,
-    light: Light | str | None = None,
-    only: RouteKind | str | None = None,
-) -> Series:
+    dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, *, least: float = 0.2, let_down: float = 0.0,
+    scale: Scale | str = Scale.CHROMA, max_dyes: int | None = None,
+    only: RouteKind | str | None = None, **how: Any,
+) -> Series:  # fmt: skip
     """A series of the same hue at falling chroma, by each route the shelf has.
 
     Parameters
@@ -58,12 +55,11 @@ def subdue(
     steps : how many, evenly down.
     least : share of the chroma (or colourfulness) that the last step keeps, between 0 and 1.
     let_down : how much lower L* is at the last step, evenly down; 0 holds lightness.
-    hue : whose hue is held; by default CIECAM16's from h_ab 220° to 320°, where lines of constant
-        CIELAB hue bend, CIELAB's elsewhere.
     scale : what falls.
     max_dyes : most dyes in a recipe; by default one more than it has, and three at least: three
         amounts hold lightness, hue and chroma.
     only : the one kind of route to look for.
+    how : `light`, `hue`, `kit`, as the module says.
 
     Raises `RecipeError` for a dye the shelf does not have, `DyemixError` for a bad limit, a colour
     too grey to have a hue, or a shelf without a dye to add.
@@ -72,9 +68,9 @@ def subdue(
     >>> len(series.steps)
     3
     """
-    search = Search.of(dyes, recipe, light)
-    start, kept = search.start, _kept(steps, least)
-    space, scale = _hue(start, hue), Scale(scale)
+    search = Search.of(dyes, recipe, **how)
+    start, kept = search.start, _kept(search, steps, least)
+    space, scale = search.space, Scale(scale)
     only = None if only is None else RouteKind(only)
     most = max(len(start.recipe) + 1, 3) if max_dyes is None else max_dyes
     if most <= (there := len(start.recipe)):
@@ -84,7 +80,7 @@ def subdue(
         raise DyemixError(f"let_down {let_down:g} leads from L* {start.lab[0]:.0f} to {end:.0f}.")
     levels = np.linspace(start.lab[0], end, steps + 1)[1:]
     asked = quieter(start.lab, levels, kept, space, scale, start.light)
-    routes = _routes(dyes, search, asked, most, space, only)
+    routes = _routes(dyes, search, asked, most, only)
     if not routes:
         raise DyemixError(
             f"this shelf has no {only.value if only else 'other dye'} to add to {start.recipe}: "
@@ -101,15 +97,9 @@ def subdue(
 
 
 def subdue_on(
-    dyes: DyeSet,
-    piece: AnyColour,
-    steps: int = 5,
-    *,
-    least: float = 0.4,
-    hue: HueSpace | str | None = None,
-    max_dyes: int = 2,
-    light: Light | str | None = None,
-) -> Series:
+    dyes: DyeSet, piece: AnyColour, steps: int = 5, *, least: float = 0.4, max_dyes: int = 2,
+    hue: HueSpace | str | None = None, light: Light | str | None = None, kit: Kit | None = None,
+) -> Series:  # fmt: skip
     """Second baths over a finished piece that lower its chroma, evenly down, with its hue held.
 
     Parameters
@@ -118,7 +108,7 @@ def subdue_on(
         spectrum: the smoothest one stands in, and that is said.
     least : share of the chroma that the last step keeps, between 0 and 1.
     max_dyes : most dyes in the bath.
-    light : by default that of the piece where it states one, else that of the dyes.
+    hue, light, kit : as the module says; the light of the piece, where it states one, goes first.
 
     The recipes are of the second bath alone, % owf. Raises `TargetError` for a colour that cloth
     cannot have or a swatch not yet read, `DyemixError` for a piece darker than the surface of
@@ -127,7 +117,6 @@ def subdue_on(
     >>> len(subdue_on(dyes, "#ee6b4c", steps=2).steps)
     2
     """
-    kept = _kept(steps, least)
     if max_dyes < 1:
         raise DyemixError("max_dyes is 1 or more.")
     if isinstance(piece, Reading | Swatch):
@@ -149,58 +138,165 @@ def subdue_on(
     wider = replace(known, pot=pot, reading=2.0 * known.reading)
     over = replace(dyes.on(spectrum), scatter=wider)
     start = over.predict(Recipe(), light or target.light)
-    search = Search(over, start, Free.LIGHTNESS)
-    space = _hue(start, hue)
-    asked = quieter(start.lab, np.full(steps, start.lab[0]), kept, space, Scale.CHROMA, start.light)
-    routes = _routes(dyes, search, asked, max_dyes, space)
-    title = f"Quieter by a second bath: {space.value} hue held, in {steps} steps."
+    search = Search(over, start, Free.LIGHTNESS, hue, kit)
+    kept, level = _kept(search, steps, least), np.full(steps, start.lab[0])
+    asked = quieter(start.lab, level, kept, search.space, Scale.CHROMA, start.light)
+    title = f"Quieter by a second bath: {search.space.value} hue held, in {steps} steps."
     shown = Target.of_reflectance(spectrum, start.light, target.name)
-    found = replace(search.series(title, routes), piece=shown)
-    return replace(found, warnings=(*said, *_cost(found), *found.warnings))
+    found = search.series(title, _routes(dyes, search, asked, max_dyes))
+    return replace(found, piece=shown, warnings=(*said, *_cost(found), *found.warnings))
 
 
-def tone(
-    dyes: DyeSet,
-    recipe: AnyRecipe,
-    steps: int = 5,
-    *,
-    least: float = 0.2,
-    hue: HueSpace | str | None = None,
-    light: Light | str | None = None,
-) -> Series:
+def tone(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series:
     """Greyed steps of a recipe: `subdue` by the route that the shelf's black or grey makes.
 
     >>> len(tone(dyes, "scarlet 1.2", steps=2).steps)
     2
     """
-    found = subdue(dyes, recipe, steps, least=least, hue=hue, light=light, only=RouteKind.GREY)
+    found = subdue(dyes, recipe, steps, only=RouteKind.GREY, **how)
     return replace(found, title=found.title.replace("Quieter", "Tone", 1))
 
 
-def _kept(steps: int, least: float) -> Array:
-    """Shares ``(steps,)`` of the chroma that the steps keep, evenly down to the least."""
+def tint(
+    dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, *, least: float = 0.1, **how: Any
+) -> Series:
+    """Paler steps of a recipe: lightness rising evenly, hue held.
+
+    `least` is the share of the depth at which the last step's lightness is taken, between 0 and
+    1. Where its own dyes do not hold the hue (one dye alone drifts as it will), a further dye may
+    help. Raises `RecipeError`, and `DyemixError` for a bad limit.
+
+    >>> series = tint(dyes, "rose 2", steps=2)
+    >>> bool(series.steps[1].prediction.lab[0] > series.start.lab[0])
+    True
+    """
     if steps < 1 or not 0.0 < least < 1.0:
         raise DyemixError("steps is 1 or more, least lies between 0 and 1.")
-    return np.linspace(1.0, least, steps + 1)[1:]
+    search = Search.of(dyes, recipe, Free.CHROMA, **how)
+    path = np.geomspace(1.0, least, _POINTS)[:, np.newaxis] * dyes.amounts(recipe)
+    return _along(search, "Tint: paler", path, float(search.colours(path)[-1, 0]), steps)
 
 
-def _hue(start: Prediction, hue: HueSpace | str | None) -> HueSpace:
-    """The space whose hue to hold. Raises `DyemixError` for a colour too grey to have one."""
-    chroma = float(np.hypot(*start.lab[1:]))
-    if chroma < LEAST_CHROMA:
+def shade(
+    dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, *, darker: float | None = None, **how: Any
+) -> Series:
+    """Steps of a recipe darkened with the shelf's black, L* falling evenly by `darker` in all.
+
+    By default as far as 25 L*, or as the shelf's squares go. Raises `DyemixError` where the shelf
+    has no black or grey, or cannot get so dark.
+
+    >>> series = shade(dyes, "scarlet 1", steps=2)
+    >>> bool(series.steps[1].prediction.lab[0] < series.start.lab[0])
+    True
+    """
+    if steps < 1 or (darker is not None and darker <= 0):
+        raise DyemixError("steps is 1 or more, darker is above 0 (in L*).")
+    search = Search.of(dyes, recipe, Free.CHROMA, **how)
+    light, start = search.start.light, search.start.lab[0]
+    grey, base = dyes.greys(light), dyes.amounts(recipe)
+    if not grey.any():
+        raise DyemixError(
+            "this shelf has no black or grey: make the colour quieter by another route, with "
+            "subdue (--let-down darkens it)."
+        )
+    # The darkest without colour of its own.
+    by = int(np.argmin(np.where(grey, dyes.middles(light)[:, 0], np.inf)))
+    path = np.tile(base, (_POINTS, 1))
+    more = np.geomspace(1e-3, 1.0, _POINTS - 1) * (dyes.deepest[by] - base[by])
+    path[1:, by] += np.maximum(more, 0.0)
+    most = float(start - search.colours(path)[:, 0].min())
+    if (darker is not None and darker > most) or most < 1.0:
+        raise DyemixError(
+            f"with {dyes.names[by]} to its deepest square this recipe gets {most:.0f} L* "
+            f"darker{'' if darker is None else f', not {darker:g}'}: ask for less."
+        )
+    fall = min(_SHADE, 0.9 * most) if darker is None else darker
+    title = f"Shade: darkened with {dyes.names[by]}"
+    return _along(search, title, path, start - fall, steps)
+
+
+def gradient(
+    dyes: DyeSet, first: AnyRecipe, second: AnyRecipe, steps: int = 6, *,
+    light: Light | str | None = None, kit: Kit | None = None,
+) -> Series:  # fmt: skip
+    """From one recipe to another in `steps` steps of equal ΔE2000, both ends included.
+
+    Every recipe is the two mixed, ``(1 − t) · first + t · second`` in % owf, with t so that each
+    step looks as large as the next. Raises `RecipeError`, and `DyemixError` for a bad limit or
+    two recipes of one colour.
+
+    >>> gradient(dyes, "lemon 1", "navy 2", steps=3).steps[0].recipe
+    Recipe({'lemon': 1.0})
+    """
+    if steps < 1:
+        raise DyemixError("steps is 1 or more.")
+    ends = np.stack([dyes.amounts(first), dyes.amounts(second)])
+    search = Search(dyes, dyes.predict(first, light), kit=kit)
+
+    def mixed(t: Array) -> Array:
+        return np.stack([1.0 - t, t], axis=1) @ ends
+
+    if float(delta_e(*search.colours(ends))) < 0.1:
+        raise DyemixError("the two recipes have the same colour: there is nothing between them.")
+    even, t = np.linspace(0.0, 1.0, steps + 1), np.linspace(0.0, 1.0, 20 * _POINTS + 1)
+    for _ in range(200):
+        labs = search.colours(mixed(t))
+        apart = delta_e(labs[:-1], labs[1:])
+        if len(t) == len(even) and np.ptp(apart) < _EVEN * apart.mean():
+            break
+        length = np.concatenate([[0.0], np.cumsum(apart)])
+        t = np.interp(even * length[-1], length, t)
+    found = search.steps(labs, mixed(t))
+    title = f"From {found[0].recipe} to {found[-1].recipe} in {steps} even steps."
+    note = (
+        f"Each is {apart.mean():.1f} ΔE2000 from the one before ({apart.min():.2f} to "
+        f"{apart.max():.2f})."
+    )
+    return search.series(title, [Route(found)], [note])
+
+
+def _along(search: Search, title: str, path: Array, end: float, steps: int) -> Series:
+    """Steps even in L* to `end`, by the way of amounts ``(P, D)``, in the hue of the start.
+
+    By the dyes of the path, and one more where that reaches more. Chroma is whatever the dyes give:
+    what is asked of a step is its lightness and its hue.
+    """
+    start, labs = search.start, search.colours(path)
+    levels = np.linspace(start.lab[0], end, steps + 1)[1:]
+    order = np.argsort(labs[:, 0])
+    asked = np.stack([np.interp(levels, labs[order, 0], labs[order, i]) for i in range(3)]).T
+    held = "a grey, which has no hue to hold"
+    if np.hypot(*start.lab[1:]) >= LEAST_CHROMA:
+        held = f"{search.space.value} hue held"
+        asked = of_hue(start.lab, levels, np.hypot(*asked.T[1:]), search.space, start.light)
+    own = tuple(map(int, np.flatnonzero(path[-1])))
+    others = [(i,) for i in range(path.shape[1]) if i not in own] if len(own) < 3 else []
+    route = Route(search.steps(*search.best(own, ([()], others), asked)[0]))
+    missed = [str(i) for i, step in enumerate(route.steps, 1) if not step.reached]
+    note = (
+        f"~ Steps {', '.join(missed)}: this shelf does not hold hue and lightness there (hue off "
+        f"by up to {max(abs(step.off[2]) for step in route.steps):.1f})."
+    )
+    text = f"{title}; {held}, L* {start.lab[0]:.0f} to {end:.0f} in {steps} steps."
+    return search.series(text, [route], [note] if missed else [])
+
+
+def _kept(search: Search, steps: int, least: float) -> Array:
+    """Shares ``(steps,)`` of the chroma that the steps keep, evenly down to the least.
+
+    Raises `DyemixError` for a bad limit, and a colour too grey to have a hue.
+    """
+    if steps < 1 or not 0.0 < least < 1.0:
+        raise DyemixError("steps is 1 or more, least lies between 0 and 1.")
+    if (chroma := float(np.hypot(*search.start.lab[1:]))) < LEAST_CHROMA:
         raise DyemixError(
             f"this colour (C* {chroma:.1f}) is a grey already: it has no hue to hold."
         )
-    return HueSpace(hue) if hue else usual_hue(start.lab)
+    return np.linspace(1.0, least, steps + 1)[1:]
 
 
 def _routes(
-    dyes: DyeSet,
-    search: Search,
-    asked: Array,
-    most: int,
-    hue: HueSpace,
-    only: RouteKind | None = None,
+    dyes: DyeSet, search: Search, asked: Array, most: int, only: RouteKind | None = None
 ) -> list[Route]:
     """The best series for every dye that makes the start quieter, best kind first.
 
@@ -209,7 +305,7 @@ def _routes(
     start, ground = search.start, search.dyes
     base = ground.amounts(start.recipe)
     own = tuple(map(int, np.flatnonzero(base)))
-    kinds = {i: kind for i, kind in enumerate(_kinds(dyes, start)) if base[i] == 0}
+    kinds = {i: kind for i, kind in enumerate(route_kinds(dyes, start)) if base[i] == 0}
     leading = {i for i, (kind, _) in kinds.items() if only in (None, kind)}
 
     def greying(amounts: Array, added: tuple[int, ...]) -> int:
@@ -219,11 +315,11 @@ def _routes(
         return added[int(np.argmax(search.colours(without)[:, 1:] @ start.lab[1:]))]
 
     def asked_at(levels: Array) -> Array:
-        out = of_hue(start.lab, levels, np.hypot(*asked.T[1:]), hue, start.light)
+        out = of_hue(start.lab, levels, np.hypot(*asked.T[1:]), search.space, start.light)
         out[:, 0] = start.lab[0]
         return out
 
-    bends = search.free is Free.LIGHTNESS and hue is HueSpace.CIECAM16
+    bends = search.free is Free.LIGHTNESS and search.space is HueSpace.CIECAM16
     sizes = range(1, most - len(own) + 1)
     added = ([a for a in combinations(kinds, n) if leading & set(a)] for n in sizes)
     best = search.best(own, added, asked, key=greying, hue=asked_at if bends else None)
@@ -249,11 +345,10 @@ def _findings(dyes: DyeSet, found: Series, asked: Array, only: RouteKind | None)
     """Which route is safest, and where the shelf runs out."""
     lines = []
     safest = [route.title if (route := found.safest(i)) else "" for i in range(len(asked))]
-    runs = groupby(range(1, len(asked) + 1), lambda i: safest[i - 1])
-    parts = [(_span([*steps]), title) for title, steps in runs if title]
+    runs = [(title, [*steps]) for title, steps in groupby(range(len(asked)), safest.__getitem__)]
+    parts = [f"{_span(steps)} {title}" for title, steps in runs if title]
     if parts:
-        words = "; ".join(" ".join(part) for part in parts)
-        lines.append(f"Least upset by a dosing slip: {words}.")
+        lines.append(f"Least upset by a dosing slip: {'; '.join(parts)}.")
     if "" in safest:
         i = safest.index("")
         lines.append(
@@ -261,7 +356,7 @@ def _findings(dyes: DyeSet, found: Series, asked: Array, only: RouteKind | None)
             f"C* {np.hypot(*asked[i][1:]):.0f} at L* {asked[i][0]:.0f} in this hue."
         )
     # A black that is in the recipe makes no route, but the shelf has it.
-    kinds, own = _kinds(dyes, found.start), dyes.amounts(found.start.recipe)
+    kinds, own = route_kinds(dyes, found.start), dyes.amounts(found.start.recipe)
     there = {kinds[i][0] for i in np.flatnonzero(own)} & {RouteKind.GREY, RouteKind.BROWN}
     there |= {route.kind for route in found.best if route.kind}
     if missing := [kind.value for kind in RouteKind if kind not in there and not only]:
@@ -270,7 +365,8 @@ def _findings(dyes: DyeSet, found: Series, asked: Array, only: RouteKind | None)
 
 
 def _span(steps: Sequence[int]) -> str:
-    return f"steps {steps[0]} to {steps[-1]}," if len(steps) > 1 else f"step {steps[0]},"
+    first, last = steps[0] + 1, steps[-1] + 1
+    return f"step {first}," if first == last else f"steps {first} to {last},"
 
 
 def _cost(found: Series) -> tuple[str, ...]:
@@ -292,61 +388,3 @@ def _cost(found: Series) -> tuple[str, ...]:
     if route.reached < len(route.steps):
         lines.append(f"The shelf runs out: {route.title} {route.verdict}.")
     return tuple(lines)
-
-
-def _kinds(dyes: DyeSet, start: Prediction) -> list[tuple[RouteKind, str]]:
-    """What adding each dye to a recipe is called, and which dye it stands in for, if any."""
-    along = ladders(dyes, start.light)
-    chroma, hue = np.hypot(*along[:, LADDER_MIDDLE, 1:].T), lab_hue(along[:, LADDER_MIDDLE])
-    brown = (chroma < BROWN_CHROMA) & (hue >= BROWN_HUES[0]) & (hue <= BROWN_HUES[1])
-    own = [dyes.index(name) for name in start.recipe]
-    turn = hue[:, np.newaxis] - np.append(hue[own], lab_hue(start.lab) + 180.0)
-    near = np.abs((turn + 180.0) % 360.0 - 180.0) <= NEIGHBOUR
-    out = []
-    for i, ladder in enumerate(along):
-        clear = [j for j, beside in zip(own, near[i], strict=False) if beside]
-        duller = [dyes.names[j] for j in clear if _duller(ladder, along[j])]
-        choices = (
-            (chroma[i] < GREY_CHROMA, RouteKind.GREY),
-            (brown[i], RouteKind.BROWN),
-            (bool(duller), RouteKind.SWAP),
-            (near[i, -1], RouteKind.COMPLEMENT),
-            (True, RouteKind.THIRD),
-        )
-        kind = next(kind for holds, kind in choices if holds)
-        out.append((kind, duller[0] if kind is RouteKind.SWAP else ""))
-    return out
-
-
-def black(dyes: DyeSet, light: Light | str | None) -> int:
-    """The darkest dye without colour of its own. Raises `DyemixError` where there is none."""
-    seen = dyes.light_of(light)
-    grey = greys(dyes, seen)
-    if not grey.any():
-        raise DyemixError(
-            "this shelf has no black or grey: make the colour quieter by another route, with "
-            "subdue (--let-down darkens it)."
-        )
-    lightness = ladders(dyes, seen)[:, LADDER_MIDDLE, 0]
-    return int(np.argmin(np.where(grey, lightness, np.inf)))
-
-
-def greys(dyes: DyeSet, light: Light | None = None) -> NDArray[np.bool_]:
-    """Which dyes ``(D,)`` have no colour of their own at the middle of their ladders."""
-    middles = ladders(dyes, dyes.light_of(light))[:, LADDER_MIDDLE]
-    return np.asarray(np.hypot(*middles[:, 1:].T) < GREY_CHROMA)
-
-
-def ladders(dyes: DyeSet, light: Light) -> Array:
-    """CIELAB ``(D, 21, 3)`` of each dye alone, from its palest swatch to its deepest."""
-    depths = np.geomspace(dyes.palest, dyes.deepest, 2 * LADDER_MIDDLE + 1, axis=1)
-    return dyes.colours(depths[:, :, np.newaxis] * np.eye(len(dyes))[:, np.newaxis], light)
-
-
-def _duller(ladder: Array, clear: Array) -> bool:
-    """Whether a dye has clearly less chroma than another, at the depths of one lightness."""
-    level = max(ladder[LADDER_MIDDLE, 0], clear[LADDER_MIDDLE, 0])
-    chroma = [
-        np.interp(level, labs[::-1, 0], np.hypot(*labs[::-1, 1:].T)) for labs in (ladder, clear)
-    ]
-    return bool(chroma[0] < DULLER * chroma[1])

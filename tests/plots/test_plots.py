@@ -39,8 +39,7 @@ from dyemix.plots import match as match_picture
 from dyemix.plots import plot as plot_axes
 from dyemix.plots.paper import A4, GROUND, INK, SUBTLE, styled, wrapped
 from dyemix.series.shade_card import ShadeCard, shade_card
-from dyemix.series.subdue import subdue, subdue_on
-from dyemix.series.tints import gradient, tint
+from dyemix.series.subdue import gradient, subdue, subdue_on, tint
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -18,8 +18,7 @@ from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 from dyemix.series.search import difference
 from dyemix.series.steps import Series
-from dyemix.series.subdue import tone
-from dyemix.series.tints import gradient, shade, tint
+from dyemix.series.subdue import gradient, shade, tint, tone
 from tests.simulated.workshop import Workshop
 
 BRIGHT = "scarlet 1.2 + marigold 0.6"
