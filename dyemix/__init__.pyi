@@ -23,7 +23,7 @@ from dyemix.files import read_swatches as read_swatches
 from dyemix.files import write_swatches as write_swatches
 from dyemix.fitting.fit import fit as fit
 from dyemix.fitting.learn import learn as learn
-from dyemix.gamut.family import family as family
+from dyemix.gamut.coverage import family as family
 from dyemix.gamut.reach import reach as reach
 from dyemix.matching.correct import correct as correct
 from dyemix.matching.dispensing import Kit as Kit

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dyemix.bench.first_swatches import first_swatches
 from dyemix.bench.settings import BathSettings
 from dyemix.dataset.units import STOCK_PCT
-from dyemix.gamut.family import family
+from dyemix.gamut.coverage import family
 from dyemix.matching.dispensing import Kit
 from tests.cli.test_commands import TREE
 

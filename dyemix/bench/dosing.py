@@ -11,6 +11,7 @@ from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Measures, Spoonfuls, spoonfuls, stock_ml
 from dyemix.dataset.units import FOR_WEAK, dilution, dye_g, to_mark, volume_text
 from dyemix.errors import RecipeError
+from dyemix.matching.dispensing import Measured
 
 #: A dose this near to quarter teaspoons, %, is one of them but for the digits of its recipe.
 _SPOON_EXACT = 0.05
@@ -95,8 +96,12 @@ class Bottles:
             raise RecipeError(f"no stock of {dye}: say its strength, or make it (dyemix stock).")
         return found if found.dye == dye else replace(found, dye=dye)
 
-    def words(self, recipe: Mapping[str, float], cloth_g: float) -> str:
-        """What to measure of a recipe, in a line."""
+    def words(
+        self, recipe: Mapping[str, float], cloth_g: float, rounded: Measured | None = None
+    ) -> str:
+        """What to measure of a recipe, in a line; by the kit that it was `rounded` to."""
+        if rounded is not None:
+            return " + ".join(map(str, rounded.doses))
         doses = self.doses(recipe, cloth_g)
         weak = (f" of 1 in {d.dilution}" if d.dilution > 1 else "" for d in doses)
         return " + ".join(f"{d.dye} {d.ml:g} mL{w}" for d, w in zip(doses, weak, strict=True))

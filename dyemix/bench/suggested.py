@@ -1,12 +1,16 @@
-"""Suggested recipes as they are read at first sight: in % owf, and of the stock at hand."""
+"""Recipes as they are read at first sight: in % owf, and in mL of the stock at hand."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from dyemix.bench.dosing import Bottles
 from dyemix.dataset.conditions import mottled
+from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING
 from dyemix.matching.matches import Reach
 from dyemix.matching.suggest import Suggestion, Suggestions
+from dyemix.series.steps import Series
 
 #: Columns of a line.
 _WIDTH = 100
@@ -29,20 +33,28 @@ def suggested(found: Suggestions, bottles: Bottles, cloth_g: float) -> str:
         miss = f"{as_measured.residual:>10.1f}{as_measured.likely:>12.1f}"
         lines.append(f"{i}  {match.recipe!s:<{width}}{miss}  {match.verdict}")
         lines.append(_measures(choice, bottles, cloth_g))
-    strengths = bottles.strengths({dye for recipe in recipes for dye in recipe})
-    about = f"Of stock ({strengths}), for {cloth_g:g} g of dry cloth"
-    lines.append(f"{about}. Misses are {answer.formula}.")
+    lines.append(f"{_about(bottles, recipes, cloth_g)} Misses are {answer.formula}.")
     first, *more = found.choices[0].match.prediction.warnings or ("",)
     if first:
         lines.append(f"{first} ({len(more)} more with --detail)" if more else first)
     return "\n".join(lines)
 
 
+def in_steps(found: Series, bottles: Bottles, cloth_g: float, detail: bool = False) -> str:
+    """A series, with what to measure of each step below its recipe."""
+    recipes = [step.recipe for route in found.best for step in route.steps]
+    about = _about(bottles, recipes, cloth_g)
+    return found.text(lambda s: bottles.words(s.recipe, cloth_g, s.measured), about, detail)
+
+
+def _about(bottles: Bottles, recipes: Iterable[Recipe], cloth_g: float) -> str:
+    strengths = bottles.strengths({dye: "" for recipe in recipes for dye in recipe})
+    return f"Of stock ({strengths}), for {cloth_g:g} g of dry cloth."
+
+
 def _measures(choice: Suggestion, bottles: Bottles, cloth_g: float) -> str:
     """What to measure, and as many reasons as the line holds, the first in any case."""
-    match = choice.match
-    doses = match.measured.doses if match.measured else ()
-    line = "   " + (" + ".join(map(str, doses)) or bottles.words(match.recipe, cloth_g))
+    line = "   " + bottles.words(choice.match.recipe, cloth_g, choice.match.measured)
     for i, reason in enumerate(choice.reasons):
         more = f"{', ' if i else ': '}{reason}"
         if i == 0 or len(line) + len(more) <= _WIDTH:

@@ -78,21 +78,15 @@ def _understood(
     dyes: Any, in_hand: str = "", price: str = "", measure: str = "", **rest: Any
 ) -> dict[str, Any]:
     """What the words of the command mean to `match` and `match_many`."""
-    from dyemix.matching.dispensing import Kit, parse_in_hand, parse_prices
+    from dyemix.matching.dispensing import parse_in_hand, parse_prices
 
-    cloth_g = given("cloth_g")
-    if (in_hand or measure) and not cloth_g:
-        raise UsageError("--in-hand and --measure need the piece they are for: --cloth 240g.")
+    if in_hand and not given("cloth_g"):
+        raise UsageError("--in-hand needs the piece it is for: --cloth 240g.")
     if in_hand:
-        rest["in_hand"] = parse_in_hand(in_hand, cloth_g)
+        rest["in_hand"] = parse_in_hand(in_hand, given("cloth_g"))
     if price:
         rest["price"] = parse_prices(price)
-    if measure:
-        figures = shared.settings(dyes)
-        strengths = {s.dye: s.actual_pct(figures) for s in shared.stocks(dyes)}
-        kit = f"{measure} {figures.spoons}" if measure == "spoons" else measure
-        rest["kit"] = Kit.parse(kit, strengths, cloth_g)
-    return rest
+    return {**rest, "kit": shared.kit(measure, dyes)}
 
 
 @command(

@@ -13,14 +13,19 @@ from dyemix.cli import shared
 from dyemix.cli.options import Commands, command, given, given_only
 
 
-def _understood(hue: str | None = None, **how: Any) -> dict[str, Any]:
-    """What was given of how to step, the space whose hue is held by its own type."""
-    from dyemix.colour.ciecam16 import HueSpace
+def _show(
+    work_out: Any, dyes: Any, *what: Any, measure: str | None, detail: bool, **how: Any
+) -> None:
+    """Answer with a series, every step in % owf and as measured."""
+    kit = shared.kit(measure, dyes)
+    found = work_out(dyes, *what, **given_only({**how, "kit": kit}))
+    shared.show(found, shared.short(found, dyes, detail=detail))
 
-    return given_only({**how, "hue": None if hue is None else HueSpace(hue)})
 
-
-@command("[RECIPE]", "shelf measures steps least let-down hue cam over max-dyes light photo answer")
+@command(
+    "[RECIPE]",
+    "shelf measures measure steps least let-down hue cam over max-dyes detail light photo answer",
+)
 def subdue(recipe: str | None, over: str | None, cam: bool, **how: Any) -> None:
     """Make a colour quieter, lightness and hue held.
 
@@ -33,12 +38,13 @@ def subdue(recipe: str | None, over: str | None, cam: bool, **how: Any) -> None:
         raise UsageError("name a RECIPE, or a finished piece with --over, and not both.")
     if over is not None and (how["let_down"] is not None or cam):
         raise UsageError("--let-down and --cam are for a recipe, not for --over.")
-    dyes, how = shared.dyes(recipe or ""), _understood(**how)
+    dyes = shared.dyes(recipe or "")
     if over is not None:
-        shared.show(dyemix.subdue_on(dyes, shared.piece(over, dyes.light), **how))
+        del how["let_down"]
+        _show(dyemix.subdue_on, dyes, shared.piece(over, dyes.light), **how)
     else:
         scale = Scale.COLOURFULNESS if cam else Scale.CHROMA
-        shared.show(dyemix.subdue(dyes, shared.recipe(str(recipe), dyes), scale=scale, **how))
+        _show(dyemix.subdue, dyes, shared.recipe(str(recipe), dyes), scale=scale, **how)
 
 
 @group(cls=Commands)
@@ -46,33 +52,28 @@ def series() -> None:
     """Step away from a recipe, or lay out a shade card."""
 
 
-@command("RECIPE", "shelf measures steps hue light answer", into=series)
-def tint(recipe: str, **how: Any) -> None:
-    """Make RECIPE paler in steps, hue held."""
-    dyes = shared.dyes(recipe)
-    shared.show(dyemix.tint(dyes, shared.recipe(recipe, dyes), **_understood(**how)))
+def _steps(name: str, words: str) -> None:
+    """A command that steps away from one recipe."""
+
+    def run(recipe: str, **how: Any) -> None:
+        dyes = shared.dyes(recipe)
+        _show(getattr(dyemix, name), dyes, shared.recipe(recipe, dyes), **how)
+
+    run.__doc__ = words
+    options = "shelf measures measure steps hue detail light answer"
+    command("RECIPE", options, name=name, into=series)(run)
 
 
-@command("RECIPE", "shelf measures steps hue light answer", into=series)
-def shade(recipe: str, **how: Any) -> None:
-    """Darken RECIPE with black in steps, hue held."""
-    dyes = shared.dyes(recipe)
-    shared.show(dyemix.shade(dyes, shared.recipe(recipe, dyes), **_understood(**how)))
+_steps("tint", "Make RECIPE paler in steps, hue held.")
+_steps("shade", "Darken RECIPE with black in steps, hue held.")
+_steps("tone", "Grey RECIPE in steps, lightness and hue held.")
 
 
-@command("RECIPE", "shelf measures steps hue light answer", into=series)
-def tone(recipe: str, **how: Any) -> None:
-    """Grey RECIPE in steps, lightness and hue held."""
-    dyes = shared.dyes(recipe)
-    shared.show(dyemix.tone(dyes, shared.recipe(recipe, dyes), **_understood(**how)))
-
-
-@command("FIRST SECOND", "shelf measures steps light answer", into=series)
+@command("FIRST SECOND", "shelf measures measure steps detail light answer", into=series)
 def gradient(first: str, second: str, **how: Any) -> None:
     """Go from recipe FIRST to SECOND in even steps."""
     dyes = shared.dyes(first, second)
-    ends = [shared.recipe(words, dyes) for words in (first, second)]
-    shared.show(dyemix.gradient(dyes, *ends, **given_only(how)))
+    _show(dyemix.gradient, dyes, *(shared.recipe(words, dyes) for words in (first, second)), **how)
 
 
 @command("DYES", "shelf depths parts light answer", into=series)
@@ -85,26 +86,37 @@ def card(dyes: str, **how: Any) -> None:
     shared.show(dyemix.shade_card(shared.dyes(), dyes, **given_only(how)))
 
 
-@command("", "shelf targets target tolerance max-dyes not-owned fewest measures light answer")
-def reach(targets: Path | None, aim: str | None, fewest: bool, **said: Any) -> None:
+@command(
+    "[TARGET]", "shelf targets target tolerance max-dyes not-owned fewest measures light answer"
+)
+def reach(
+    target: str | None, targets: Path | None, aim: str | None, fewest: bool, **said: Any
+) -> None:
     """Show what the shelf reaches, and which dye to add.
 
-    With --fewest, the fewest dyes that serve all of the --targets, and what to buy of each for
-    100 g or --cloth of each colour.
+    TARGET, or --target, is a colour as for match: can it be had, and what stops it? With --fewest,
+    the fewest dyes that serve all of the --targets, and what to buy of each, of the stock at hand,
+    for 100 g or --cloth of each colour.
     """
     from dyemix.files.targets import read_targets
     from dyemix.shelf import fitted
 
-    said = given_only({**said, "target": aim, "stock_pct": shared.strength()})
-    said |= given_only({"cloth_g": given("cloth_g")})
-    if {"target", "not_owned", "light"} & said.keys() and fewest:
-        raise UsageError("--target, --not-owned and --light mean nothing with --fewest.")
-    if {"cloth_g", "stock_pct"} & said.keys() and not fewest:
+    said, words = given_only(said), target or aim
+    if target is not None and aim is not None:
+        raise UsageError("name the colour once, as TARGET or with --target.")
+    if fewest and (words or {"not_owned", "light"} & said.keys()):
+        raise UsageError("a TARGET, --not-owned and --light mean nothing with --fewest.")
+    if not fewest and (given("cloth_g") or given("stock")):
         raise UsageError("--cloth and --stock mean nothing without --fewest.")
     if "not_owned" in said:
         said["other"] = fitted(said.pop("not_owned"))
-    wanted = [] if targets is None else read_targets(targets)
-    work_out, dyes = dyemix.family if fewest else dyemix.reach, shared.dyes()
+    wanted, dyes = [] if targets is None else read_targets(targets), shared.dyes()
+    if fewest:
+        at_hand = shared.bottles(dyes).measures(given("cloth_g") or shared.CLOTH)
+        said |= {"cloth_g": at_hand.cloth_g, "stock_pct": at_hand.stock_pct}
+    elif words:
+        said["target"] = shared.target(words)
     with console.waiting("Trying blends") as progress:
+        work_out = dyemix.family if fewest else dyemix.reach
         found = work_out(dyes, wanted, progress=progress, **said)
     shared.show(found)

@@ -196,17 +196,16 @@ def stocks(dyes: Any = None) -> Any:
 
 def recipe(words: str, dyes: Any = None) -> Any:
     """A recipe as typed; of liquid stock, what it means in % owf is said."""
-    from dyemix.bench.dosing import Bottles
     from dyemix.dataset.units import weight_text
 
     with suppress(UnstatedError):
         return dyemix.Recipe.parse(words)
-    figures, (cloth, whose) = settings(dyes), _cloth(dyes)
-    bottles = Bottles.of(stocks(dyes), figures)
-    found = dyemix.Recipe.parse(words, bottles.measures(cloth))
+    at_hand, (cloth, whose) = bottles(dyes), _cloth(dyes)
+    found = dyemix.Recipe.parse(words, at_hand.measures(cloth))
+    weight = weight_text(cloth, at_hand.settings.units)
     console.remark(
-        f"{words} is {found} % owf: on {weight_text(cloth, figures.units)} of dry cloth{whose}, "
-        f"of stock at {bottles.strengths(found)}."
+        f"{words} is {found} % owf: on {weight} of dry cloth{whose}, of stock at "
+        f"{at_hand.strengths(found)}."
     )
     return found
 
@@ -225,13 +224,32 @@ def _cloth(dyes: Any) -> tuple[Any, str]:
     return given("cloth_g"), ""
 
 
-def short(found: Any, dyes: Any) -> str:
-    """The text of suggestions, with what to measure of the stock at hand."""
+def bottles(dyes: Any = None) -> Any:
+    """The stock at hand, with the dyer's own figures."""
     from dyemix.bench.dosing import Bottles
-    from dyemix.bench.suggested import suggested
 
-    bottles = Bottles.of(stocks(dyes), settings(dyes))
-    return suggested(found, bottles, given("cloth_g") or CLOTH)
+    return Bottles.of(stocks(dyes), settings(dyes))
+
+
+def kit(measure: str | None, dyes: Any) -> Any:
+    """What amounts are measured with, for so much cloth; None where nothing was said of it."""
+    from dyemix.matching.dispensing import Kit
+
+    if not measure:
+        return None
+    if not given("cloth_g"):
+        raise click.UsageError("--measure needs the piece it is for: --cloth 240g.")
+    of = bottles(dyes).measures(given("cloth_g"))
+    words = f"{measure} {of.spoons}" if measure == "spoons" else measure
+    return Kit.parse(words, of.stock_pct, of.cloth_g)
+
+
+def short(found: Any, dyes: Any, **how: Any) -> str:
+    """The text of suggestions or a series, with what to measure of the stock at hand."""
+    from dyemix.bench.suggested import in_steps, suggested
+
+    told: Any = in_steps if hasattr(found, "steps") else suggested
+    return str(told(found, bottles(dyes), given("cloth_g") or CLOTH, **how))
 
 
 def strength() -> float | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -28,41 +29,26 @@ _TOLD = 3
 
 
 @dataclass(frozen=True)
-class Addition:
-    """What a dye not owned adds to the shelf.
+class Change:
+    """What a dye not owned adds to the shelf, or what the shelf loses without a dye of its own.
 
     Attributes
     ----------
     dye : its name.
-    targets : wanted colours that come within reach; 0 where none were given.
-    delta_e : ΔE2000 gained over the wanted colours that were missed, in sum.
+    targets : colours that come within reach, or go out of it.
+    delta_e : ΔE2000 on paper gained over the wanted colours that were missed, in sum; or in the pot
+        lost without it, on average.
     volume : gamut gained, % of the shelf's.
     nearest : the nearest blend to the target with this dye; None where it is reached without.
-    """
-
-    dye: str
-    targets: int
-    delta_e: float
-    volume: float
-    nearest: Nearest | None = None
-
-
-@dataclass(frozen=True)
-class Removal:
-    """What the shelf does with a dye of its own, and loses without it.
-
-    Attributes
-    ----------
-    dye : its name.
     used : share of the colours judged whose best recipe holds it, 0 to 1.
-    targets : how many of them go out of reach without it.
-    delta_e : likely ΔE2000 in the pot that they lose without it, on average.
     """
 
     dye: str
-    used: float
     targets: int
     delta_e: float
+    volume: float = 0.0
+    nearest: Nearest | None = None
+    used: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,9 +77,9 @@ class ShelfReach(Result):
     wanted: tuple[Nearest, ...]
     target: Nearest | None = None
     brightest: tuple[Nearest, ...] = ()
-    additions: tuple[Addition, ...] = ()
+    additions: tuple[Change, ...] = ()
     wider: Gamut | None = None
-    removals: tuple[Removal, ...] = ()
+    removals: tuple[Change, ...] = ()
     judged: int = 0
     cloth: str = ""
     demo: bool = False
@@ -164,17 +150,10 @@ def _sentence(found: Nearest) -> str:
 
 
 def reach(
-    dyes: DyeSet,
-    targets: Sequence[AnyColour] = (),
-    *,
-    target: AnyColour | None = None,
-    other: DyeSet | None = None,
-    tolerance: float = 1.5,
-    max_dyes: int = 3,
-    compare: bool = True,
-    light: Light | str | None = None,
-    progress: Progress | None = None,
-) -> ShelfReach:
+    dyes: DyeSet, targets: Sequence[AnyColour] = (), *, target: AnyColour | None = None,
+    other: DyeSet | None = None, tolerance: float = 1.5, max_dyes: int = 3, compare: bool = True,
+    light: Light | str | None = None, progress: Progress | None = None,
+) -> ShelfReach:  # fmt: skip
     """The gamut of a shelf, and what it means for wanted colours.
 
     Parameters
@@ -211,9 +190,9 @@ def reach(
     asked = serve(dyes, [*wanted, *shown], max_dyes, tolerance)
     nearest = [served.nearest(dyes, tolerance) for served in asked]
     missed = [served for served in asked if served.residual.min() > tolerance]
-    wider = serve(more, [s.target for s in missed] if new else [], max_dyes, tolerance)
-    short = bool(shown) and asked[-1].residual.min() > tolerance
     before = np.array([served.residual.min() for served in missed])
+    wider = serve(more, [s.target for s in missed] if new else [], max_dyes, tolerance)
+    short = bool(shown) and asked[-1] in missed
     additions = []
     for name in new:
         allowed = own | 1 << more.index(name)
@@ -222,15 +201,13 @@ def reach(
         gained = float(np.maximum(before - after, 0.0).sum())
         nearer = wider[-1].nearest(more, tolerance, allowed) if short else None
         within = int((after <= tolerance).sum())
-        additions.append(Addition(name, within, gained, volume, nearer))
+        additions.append(Change(name, within, gained, volume, nearer))
     additions.sort(key=lambda c: (-c.targets, -round(c.delta_e, 3), -c.volume))
-    with_best = own | 1 << more.index(additions[0].dye) if additions else own
     tell(2, 3)
-    removals: list[Removal] = []
+    removals: list[Change] = []
     judged = asked[: len(wanted)]
     if compare and len(dyes) > 3:
-        if not wanted:
-            judged = serve(dyes, _all_over(base), max_dyes, tolerance)
+        judged = judged or serve(dyes, _all_over(base), max_dyes, tolerance)
         removals = _removals(dyes, judged, tolerance)
     corners = [Target(lab, seen, name="most chroma") for lab in base.brightest(_TOLD)]
     tell(3, 3)
@@ -238,7 +215,7 @@ def reach(
         dyes.names, base, dyes.middles(seen), tolerance,
         tuple(nearest[: len(wanted)]), nearest[-1] if shown else None,
         tuple(s.nearest(dyes, tolerance) for s in serve(dyes, corners, max_dyes, tolerance)),
-        tuple(additions), shelf(with_best) if additions else None,
+        tuple(additions), shelf(own | 1 << more.index(additions[0].dye)) if additions else None,
         tuple(removals), len(judged),
         (dyes.conditions or {}).get("cloth", ""), more.demo,
     )  # fmt: skip
@@ -252,7 +229,7 @@ def _all_over(gamut: Gamut) -> list[Target]:
     return [Target(lab, gamut.light, name="all over") for lab in labs[gamut.reaches(labs)]]
 
 
-def _removals(dyes: DyeSet, judged: Sequence[Served], tolerance: float) -> list[Removal]:
+def _removals(dyes: DyeSet, judged: Sequence[Served], tolerance: float) -> list[Change]:
     """What the shelf loses with each of its dyes, the least first, by colours that it serves.
 
     For each colour the blends that come nearest, with and without every dye, are weighed by their
@@ -266,7 +243,7 @@ def _removals(dyes: DyeSet, judged: Sequence[Served], tolerance: float) -> list[
         some = [order[:_NEAREST], *(order[~holds[order, i]][:_WITHOUT] for i in range(n))]
         rows = np.unique(np.concatenate(some))
         amounts, miss = served.amounts[rows], served.residual[rows]
-        made = dyes.predict_many(amounts, served.light)
+        made = dyes.predict_many(amounts, served.target.light)
         likely = made.expected(served.target.lab, spread=served.target.spread)
         used += holds[rows[likely.argmin()]]
         for i in range(n):
@@ -275,7 +252,7 @@ def _removals(dyes: DyeSet, judged: Sequence[Served], tolerance: float) -> list[
             lost[i] += miss.min() <= tolerance < miss[without].min()
     count = max(len(judged), 1)
     out = [
-        Removal(name, float(used[i] / count), int(lost[i]), float(farther[i] / count))
+        Change(name, int(lost[i]), float(farther[i] / count), used=float(used[i] / count))
         for i, name in enumerate(dyes.names)
     ]
     return sorted(out, key=lambda r: (r.targets, round(r.delta_e, 2), r.used))
@@ -292,18 +269,10 @@ def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:
     if not extra:
         raise DyemixError("the other book has no dye that this shelf lacks.")
     more = other.take(extra)
-    return replace(
-        dyes,
-        names=(*dyes.names, *extra),
-        curves=np.concatenate([dyes.curves, more.curves]),
-        law=np.concatenate([dyes.law, more.law]),
-        company=np.concatenate([dyes.company, more.company]),
-        company_curve=None,
-        palest=np.concatenate([dyes.palest, more.palest]),
-        deepest=np.concatenate([dyes.deepest, more.deepest]),
-        ladders=None,
-        posterior=None,
-        pots=(),
-        report=None,
-        demo=dyes.demo or other.demo,
-    )
+    both: dict[str, Any] = {
+        field: np.concatenate([getattr(dyes, field), getattr(more, field)])
+        for field in ("curves", "law", "company", "palest", "deepest")
+    }
+    apart: dict[str, Any] = dict.fromkeys(("company_curve", "ladders", "posterior", "report"))
+    names, demo = (*dyes.names, *extra), dyes.demo or other.demo
+    return replace(dyes, names=names, pots=(), demo=demo, **both, **apart)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def run(folder: Path, _fits: Path) -> Command:
     """Run ``dyemix …`` in an empty folder, so with the demo."""
     return Command(folder, _fits)
+
+
+@pytest.fixture
+def command(tmp_path: Path, _fits: Path) -> Command:
+    """Run ``dyemix …`` in a folder of its own."""
+    return Command(tmp_path / "work", _fits)
 
 
 @pytest.fixture(scope="module")
@@ -64,6 +71,94 @@ def test_a_piece_from_a_file_of_readings(run: Run, lists: Path) -> None:
     done = run("subdue", "--over", str(piece), "--steps", "1")
     assert done.returncode == 0, done.stderr
     assert "L* 60.0, a* 48.0, b* 39.0" in done.stdout
+
+
+#: Commands that make a series, and what they step away from.
+SERIES = (
+    ("subdue", "scarlet 1.2 + marigold 0.6"),
+    ("series", "tint", "rose 2 + navy 0.5"),
+    ("series", "shade", "rose 2"),
+    ("series", "tone", "rose 2"),
+    ("series", "gradient", "lemon 1", "navy 2"),
+)
+
+
+def measured_ml(text: str) -> list[tuple[dict[str, float], dict[str, float]]]:
+    """Of every step its recipe in % owf, and mL of stock as it is, of the line below it."""
+    lines, steps = text.splitlines(), []
+    for i, line in enumerate(lines):
+        if found := re.match(r" ?\d[ ~] +(.+?)  +#[0-9a-f]{6}", line):
+            dose = r"(\S+) ([\d.]+) mL(?: of (?:stock diluted )?1 in (\d+))?"
+            doses = [re.fullmatch(dose, words) for words in lines[i + 1].strip().split(" + ")]
+            poured = {d[1]: float(d[2]) / float(d[3] or 1) for d in doses if d}
+            assert len(poured) == len(doses), lines[i + 1]
+            terms = (term.split(" ") for term in found[1].split(" + "))
+            steps.append(({dye: float(owf) for dye, owf in terms}, poured))
+    return steps
+
+
+@pytest.mark.parametrize("words", SERIES, ids=lambda words: "-".join(words[:2]))
+def test_a_series_is_measured_in_stock(run: Run, words: tuple[str, ...]) -> None:
+    """1 g of dye is 50 mL of 2 % stock; recipes are told to two digits."""
+    more = ("--steps", "2", "--cloth", "240g", "--stock", "2")
+    for kit in ((), ("--measure", "syringe 0.5")):
+        done = run(*words, *more, *kit)
+        assert done.returncode == 0, done.stderr
+        assert "Of stock (2 %), for 240 g of dry cloth." in done.stdout
+        assert "ΔH*" not in done.stdout
+        steps = measured_ml(done.stdout)
+        assert len(steps) >= 2
+        for recipe, poured in steps:
+            assert poured.keys() == recipe.keys()
+            for dye, ml in poured.items():
+                # By a kit all dyes are rounded together, each by two marks at most.
+                off = 1.5 if kit else 0.4
+                assert ml == pytest.approx(recipe[dye] * 2.4 * 50.0, rel=0.06, abs=off)
+    assert "ΔH*" in run(*words, *more, "--detail").stdout
+    assert "tsp" in run(*words, *more, "--measure", "spoons").stdout
+    assert "--cloth 240g" in run(*words, "--measure", "spoons").stderr
+    plain = json.loads(run(*words, *more, "--measure", "syringe 0.5", "--json").stdout)
+    assert plain["routes"][0]["steps"][0]["measured"]["doses"][0]["ml"] > 0
+
+
+def test_of_a_book_its_bottles_are_measured(command: Command) -> None:
+    """Its bottles, by `subdue` and by `reach --fewest`; a dye without one is of 1 %."""
+    mine = (ROOT / "swatch_data" / "napkins.csv").read_text(encoding="utf-8")
+    mine = mine.replace("# demo: yes\n", "").replace("# stock_pct: 1\n", "")
+    tables = {
+        "mine": mine,
+        "bottles": "dye,stock_pct\nscarlet,4\nmarigold,2\n",
+        "two": "name,hex\none,#ee6c4d\ntwo,#f4d563\n",
+    }
+    for name, text in tables.items():
+        (command.folder / f"{name}.csv").write_text(text, encoding="utf-8")
+    for asked in (("add", "mine.csv"), ("stocks", "bottles.csv")):
+        done = command("book", *asked, "--book", "w.dyebook")
+        assert done.returncode == 0, done.stderr
+    strength = {"scarlet": 4.0, "marigold": 2.0}
+    done = command("subdue", "scarlet 1.2 + marigold 0.6", "--steps", "1", "--book", "w.dyebook")
+    assert done.returncode == 0, done.stderr
+    for recipe, poured in measured_ml(done.stdout):
+        for dye, ml in poured.items():
+            wanted = recipe[dye] * 100.0 / strength.get(dye, 1.0)
+            assert ml == pytest.approx(wanted, rel=0.06, abs=0.4)
+    done = command("reach", "--fewest", "--targets", "two.csv", "--book", "w.dyebook")
+    assert done.returncode == 0, done.stderr
+    bought = re.findall(r"(\w+): ([\d.]+) g, or (\d+) mL at (\d+) %", done.stdout)
+    assert {dye for dye, *_ in bought} & strength.keys()
+    for dye, grams, ml, pct in bought:
+        assert float(pct) == strength.get(dye, 1.0)
+        assert float(ml) == pytest.approx(float(grams) * 100.0 / float(pct), abs=1.0)
+
+
+def test_a_colour_stands_by_itself_or_behind_its_option(run: Run) -> None:
+    bare = run("reach", "#ff2010")
+    assert bare.returncode == 0, bare.stderr
+    assert "#ff2010: out of reach, nearest" in bare.stdout
+    assert bare.stdout == run("reach", "--target", "#ff2010").stdout
+    twice = run("reach", "#ff2010", "--target", "#ff2010")
+    assert twice.returncode == 2
+    assert "name the colour once" in twice.stderr
 
 
 def test_reach_and_family(run: Run, lists: Path, folder: Path) -> None:

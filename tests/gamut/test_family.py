@@ -18,7 +18,7 @@ from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.gamut.family import family, smallest_sets
+from dyemix.gamut.coverage import family, smallest_sets
 from dyemix.model.dyes import DyeSet
 
 
@@ -90,7 +90,7 @@ def test_a_colour_of_one_dye_needs_one_dye(dyes: DyeSet) -> None:
         (lambda d: family(d, []), "no colour is wanted"),
         (lambda d: family(d, ["sage"]), "not a hex colour"),
         (lambda d: family(d, ["#7d8a6e"], tolerance=0), "tolerance"),
-        (lambda d: family(d, ["#7d8a6e"], cloth_g=0), "cloth_g"),
+        (lambda d: family(d, ["#7d8a6e"], cloth_g=0), "dry weight"),
         (lambda d: family(d, ["#7d8a6e"], max_dyes=0), "max_dyes"),
     ],
 )
