@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from dyemix.arrays import Array
-from dyemix.dataset.swatches import METHOD, Reading, Swatch, SwatchSet
+from dyemix.dataset.swatches import METHOD, Swatch, SwatchSet
 from dyemix.fitting.calibration import LeftOut, condition
 from dyemix.fitting.next_squares import in_one_line, middle_mixes
 from dyemix.fitting.slips import slips
+from dyemix.fitting.squares import bound, stated
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import FitReport, MixtureCheck, mixture_checks
 from dyemix.model.ladders import Pot
@@ -32,12 +32,6 @@ def next_depth(depths: Sequence[float], odd: bool) -> str:
     return ""
 
 
-def stated(readings: Sequence[Reading]) -> Array | None:
-    """Covariance ``(3, 3)`` that the mean of readings is stated to have; None where none is."""
-    known = [r.covariance for r in readings if r.covariance is not None]
-    return np.asarray(np.sum(known, axis=0) / len(readings) ** 2) if known else None
-
-
 def calibrated(
     alone: DyeSet, report: FitReport, swatches: SwatchSet, *aside: SwatchSet | None
 ) -> DyeSet:
@@ -49,13 +43,11 @@ def calibrated(
     def known(some: SwatchSet) -> list[Swatch]:
         return [s for s in some.mixtures if set(s.recipe) <= set(alone.names)]
 
-    pots = [
-        Pot(
-            s.recipe, s.colour(alone.light), stated(s.readings),
-            next((r.clipped for r in s.readings if r.clipped is not None), None), label=s.label,
-        )
-        for s in known(swatches)
-    ]  # fmt: skip
+    pots = []
+    for s in known(swatches):
+        spread = stated(s.readings)
+        given = spread if spread.any() else None
+        pots.append(Pot(s.recipe, s.colour(alone.light), given, bound(s.readings), label=s.label))
     found = condition(alone, pots)
     kept = [s for some in aside if some is not None for s in known(some)]
     conditions = alone.conditions

@@ -16,10 +16,10 @@ from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.errors import FitError, expect
-from dyemix.fitting.checks import calibrated, flags, next_depth, stated
+from dyemix.fitting.checks import calibrated, flags, next_depth
 from dyemix.fitting.lab_ladder import LabLadders, cloth_from_lab
 from dyemix.fitting.ladder import Fitted, SpectralLadders
-from dyemix.fitting.squares import Beside, colours, scatter_of
+from dyemix.fitting.squares import Beside, colours, scatter_of, stated
 from dyemix.fitting.surfaces import Data, Solver
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import DyeReport, FitReport
@@ -76,11 +76,8 @@ def _misfit(data: Data, left: Sequence[Beside | None]) -> float | None:
 
 def _stated(swatches: Sequence[Swatch], light: Light) -> Array:
     """Mean square ΔE2000 ``(S,)`` that the readings of each swatch are stated to be off by."""
-    mean = np.zeros((len(swatches), 3, 3))
-    for i, swatch in enumerate(swatches):
-        if (spread := stated(swatch.readings)) is not None:
-            mean[i] = spread
-    by_lab = metric(np.array([s.colour(light) for s in swatches]))
+    mean = np.array([stated(swatch.readings) for swatch in swatches])
+    by_lab = metric(colours(swatches, light))
     return np.asarray(np.trace(by_lab @ mean @ by_lab.swapaxes(1, 2), axis1=1, axis2=2))
 
 
@@ -116,53 +113,43 @@ def _fittable(swatches: SwatchSet) -> SwatchSet:
 
 
 def _data(swatches: SwatchSet, light: Light) -> Data:
-    undyed = swatches.undyed
+    undyed, table = swatches.undyed, swatches.source or "this table"
     if swatches.unread and not swatches.swatches:
         raise FitError(
-            f"{swatches.source or 'this table'}: none of its {len(swatches.unread)} swatches has "
+            f"{table}: none of its {len(swatches.unread)} swatches has "
             "been read yet: fill in L*, a*, b*, or hex, or bands in nm."
         )
     if not undyed:
         raise FitError(
-            f"{swatches.source or 'this table'} has no undyed reading: add a row 'undyed', cloth "
+            f"{table} has no undyed reading: add a row 'undyed', cloth "
             "taken through the whole process without dye."
         )
-    names = [name for name in swatches.dyes if swatches.ladder(name)]
-    if not names:
-        raise FitError(
-            f"{swatches.source or 'this table'} has no swatch of a single dye that was read."
-        )
-    ladders = tuple(swatches.ladder(name) for name in names)
-    by_dye = tuple(np.array([s.recipe[n] for s in x]) for n, x in zip(names, ladders, strict=True))
-    rough = tuple(i for i, ladder in enumerate(ladders) if any(s.rough for s in ladder))
-    clear = [i for i in range(len(names)) if i not in rough]
+    ladders = {name: ladder for name in swatches.dyes if (ladder := swatches.ladder(name))}
+    if not ladders:
+        raise FitError(f"{table} has no swatch of a single dye that was read.")
     cloth = _cloth(undyed)
-    spectra = [np.array([s.reflectance for s in ladders[i]]) for i in clear]
+    rough = {name: x for name, x in ladders.items() if any(s.rough for s in x)}
+    clear = {name: x for name, x in ladders.items() if name not in rough}
     return Data(
-        tuple(names),
-        ladders,
-        by_dye,
-        tuple(colours(x, light) for x in ladders),
-        tuple(_stated(x, light) for x in ladders),
-        tuple(np.ones(len(x)) for x in ladders),
+        tuple(ladders),
+        tuple(ladders.values()),
+        tuple(np.array([s.recipe[name] for s in x]) for name, x in ladders.items()),
+        tuple(colours(x, light) for x in ladders.values()),
+        tuple(_stated(x, light) for x in ladders.values()),
+        tuple(np.ones(len(x)) for x in ladders.values()),
         light,
         cloth,
-        rough,
-        SpectralLadders.of([by_dye[i] for i in clear], spectra, cloth) if clear else None,
-        LabLadders.of([names[i] for i in rough], [ladders[i] for i in rough], cloth)
-        if rough
-        else None,
+        tuple(i for i, name in enumerate(ladders) if name in rough),
+        SpectralLadders.of([*clear], [*clear.values()], cloth) if clear else None,
+        LabLadders.of([*rough], [*rough.values()], cloth) if rough else None,
     )
 
 
 def _cloth(undyed: Sequence[Swatch]) -> Array:
     """Reflectance ``(B,)`` of the undyed cloth: the mean of its spectra, or one for its CIELAB."""
     spectra = [s.reflectance for s in undyed if not s.rough]
-    if spectra:
-        return np.asarray(np.mean(spectra, axis=0))
-    return np.asarray(
-        np.mean([cloth_from_lab(s.colour(x), x) for s in undyed for x in _lights([s])], axis=0)
-    )
+    made_up = (cloth_from_lab(s.colour(light), light) for s in undyed for light in _lights([s]))
+    return np.asarray(np.mean(spectra or list(made_up), axis=0))
 
 
 def _lights(swatches: Sequence[Swatch]) -> list[Light]:

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,8 +35,9 @@ from dyemix.colour.colorimetry import (
     xyz_from_lab,
 )
 from dyemix.dataset.clipped import Clipped
-from dyemix.dataset.swatches import Swatch
+from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.fitting.ladder import DRIFT, LAW, LAW_BOUNDS, LAW_SPREAD, Fitted, padded
+from dyemix.fitting.squares import bound, stated
 from dyemix.model.kubelka_munk import (
     Surface,
     depth_law,
@@ -108,11 +110,12 @@ def cloth_from_lab(colour: Array, light: Light) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class _Row:
-    """One swatch under one light: CIELAB `lab` ``(3,)`` with its covariance, which may be 0."""
+    """One swatch under one light of `weights` ``(B, 3)``: CIELAB `lab` ``(3,)`` with its
+    covariance, which may be 0."""
 
     swatch: int
     depth: float
-    light: Light
+    weights: Array
     lab: Array
     covariance: Array
     clipped: Clipped | None
@@ -122,19 +125,14 @@ def _rows(dye: str, swatches: Sequence[Swatch]) -> list[_Row]:
     """The rows of a ladder in which at least one reading has no spectrum."""
     rows = []
     for i, swatch in enumerate(swatches):
-        groups: dict[Light, list[tuple[Array, Array, Clipped | None]]] = {}
+        groups: dict[Light, list[Reading]] = {}
         for r in swatch.readings:
-            spread = np.zeros((3, 3)) if r.covariance is None else r.covariance
-            lights = (r.light or D65_10,) if r.rough else _LOOKS
-            for light in lights:
-                groups.setdefault(light, []).append((r.colour(light), spread, r.clipped))
-        for light, group in groups.items():
-            colours, spreads, clips = zip(*group, strict=True)
-            clipped = next((c for c in clips if c is not None), None)
-            spread = np.sum(spreads, axis=0) / len(group) ** 2
-            rows.append(
-                _Row(i, swatch.recipe[dye], light, np.mean(colours, axis=0), spread, clipped)
-            )
+            for light in (r.light or D65_10,) if r.rough else _LOOKS:
+                groups.setdefault(light, []).append(r)
+        for light, some in groups.items():
+            colour = np.mean([r.colour(light) for r in some], axis=0)
+            own = weights(light) * (white(D65_10) / white(light))
+            rows.append(_Row(i, swatch.recipe[dye], own, colour, stated(some), bound(some)))
     return rows
 
 
@@ -165,26 +163,19 @@ class LabLadders:
         cls, names: Sequence[str], ladders: Sequence[Sequence[Swatch]], cloth: Array
     ) -> LabLadders:
         rows = [_rows(name, ladder) for name, ladder in zip(names, ladders, strict=True)]
-        goal = padded([np.array([r.lab for r in some]) for some in rows], 50.0)
-        covariance = padded([np.array([r.covariance for r in some]) for some in rows], 0.0)
+
+        def each(name: str, fill: float) -> Array:
+            return padded([np.array([getattr(r, name) for r in some]) for some in rows], fill)
+
+        goal, covariance = each("lab", 50.0), each("covariance", 0.0)
         by_lab = metric(goal)
-        scaled = [
-            np.array([weights(r.light) * (white(D65_10) / white(r.light)) for r in some])
-            for some in rows
-        ]
-        most = goal.shape[1]
-        swatch = [[r.swatch for r in some] + [-1] * (most - len(some)) for some in rows]
+        clips = {(i, j): r.clipped for i, x in enumerate(rows) for j, r in enumerate(x)}
         return cls(
-            padded([np.array([r.depth for r in some]) for some in rows], 1.0),
-            goal,
-            by_lab @ covariance @ by_lab.swapaxes(-1, -2),
-            by_lab,
-            padded(scaled, 1.0),
-            np.array(swatch),
-            {(i, j): r.clipped for i, x in enumerate(rows) for j, r in enumerate(x) if r.clipped},
-            np.array([_start(n, x, cloth) for n, x in zip(names, ladders, strict=True)]),
-            cloth,
-        )
+            each("depth", 1.0), goal, by_lab @ covariance @ by_lab.swapaxes(-1, -2), by_lab,
+            each("weights", 1.0), each("swatch", -1.0).astype(np.intp),
+            {at: clipped for at, clipped in clips.items() if clipped is not None},
+            np.array([_start(n, x, cloth) for n, x in zip(names, ladders, strict=True)]), cloth,
+        )  # fmt: skip
 
     @property
     def lowest(self) -> float:
@@ -192,27 +183,23 @@ class LabLadders:
         there = self.swatch >= 0
         return float((xyz_from_lab(self.goal[there], D65_10) / white(D65_10)).min())
 
-    def cold_start(self) -> Array:
-        """Unknowns ``(D, K + 2)`` to set out from: parts of ln a, then those of the law."""
-        inverse = np.linalg.inv(_BASIS.T @ _BASIS + 0.05 * np.eye(_PARTS)) @ _BASIS.T
-        return np.append((self.start - _MEAN) @ inverse.T, np.zeros((len(self.start), 2)), axis=1)
-
     def solve(self, surface: Surface, counts: Sequence[Array], start: Array | None = None) -> Array:
-        """The unknowns ``(D, K + 2)`` of maximum posterior; `start` from a solution near by.
+        """The unknowns ``(D, K + 2)`` of maximum posterior: parts of ln a, then those of the law.
 
-        From afar a curve may settle in one of two shapes: each dye takes the better of two starts.
+        `start` is a solution near by. From afar a curve may settle in one of two shapes: each dye
+        takes the better of two starts.
         """
         counted = self._counted(counts)
         if start is not None:
             return self._descend(surface, counted, start, cold=False)
-        first = self.cold_start()
-        ends = [self._descend(surface, counted, x, cold=True) for x in (first, 0.3 * first)]
-        costs = [self._cost_at(surface, counted, x) for x in ends]
+        inverse = np.linalg.inv(_BASIS.T @ _BASIS + 0.05 * np.eye(_PARTS)) @ _BASIS.T
+        first = np.pad((self.start - _MEAN) @ inverse.T, ((0, 0), (0, 2)))
+        ends, costs = [], []
+        for x in (first, 0.3 * first):
+            ends.append(self._descend(surface, counted, x, cold=True))
+            seen = self._seen(ends[-1], surface)
+            costs.append(_cost(self._whitener(seen, counted, 0.0), seen.miss, ends[-1]))
         return np.where((costs[1] < costs[0])[:, np.newaxis], ends[1], ends[0])
-
-    def _cost_at(self, surface: Surface, counted: Array, x: Array) -> Array:
-        seen = self._seen(x, surface)
-        return _cost(self._whitener(seen, counted, 0.0), seen.miss, x)
 
     def _descend(self, surface: Surface, counted: Array, x: Array, *, cold: bool) -> Array:
         seen = self._seen(x, surface)
@@ -233,7 +220,8 @@ class LabLadders:
             gain = (cost - _cost(whitener, tried.miss, x + step)) / np.maximum(cost, 1e-12)
             better = gain > 0.0
             x = np.where(better[:, np.newaxis], x + step, x)
-            seen = tried.where(better, seen)
+            for mine, its in zip(seen, tried, strict=True):
+                mine[better] = its[better]
             damping = np.clip(damping * np.where(better, 0.2, 10.0), 1e-6, 1e8)
             if loose == 0.0 and np.all(gain < _TOLERANCE):
                 break
@@ -300,8 +288,7 @@ class LabLadders:
         return root * np.sqrt(counted)[..., np.newaxis, np.newaxis]
 
 
-@dataclass(frozen=True, eq=False)
-class _Seen:
+class _Seen(NamedTuple):
     """Ladders as the model shows them.
 
     `lab` ``(D, R, 3)``; `miss` ``(D, R, 3)`` in the parts of ΔE2000; `slope` ``(D, R, 3, K + 2)``
@@ -312,15 +299,6 @@ class _Seen:
     miss: Array
     slope: Array
     strength: Array
-
-    def where(self, better: NDArray[np.bool_], other: _Seen) -> _Seen:
-        """These for the dyes that are better, else the others."""
-        return _Seen(
-            *(
-                np.where(better.reshape(-1, *[1] * (mine.ndim - 1)), mine, its)
-                for mine, its in zip(vars(self).values(), vars(other).values(), strict=True)
-            )
-        )
 
 
 def _start(dye: str, swatches: Sequence[Swatch], cloth: Array) -> Array:

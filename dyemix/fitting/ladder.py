@@ -18,6 +18,7 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS
+from dyemix.dataset.swatches import Swatch
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
 
 #: Prior of the depth law's exponent and bend: the middle and spread of what dyes on cellulose
@@ -54,19 +55,17 @@ class Fitted:
     @classmethod
     def joined(cls, parts: Sequence[tuple[Sequence[int], Fitted]]) -> Fitted:
         """Dyes of several kinds in one order; each part with the places of its dyes."""
-        places = np.concatenate([place for place, _ in parts]).astype(int)
-        order = np.argsort(places)
+        order = np.argsort(np.concatenate([places for places, _ in parts]))
         most = max(part.modes.shape[1] for _, part in parts)
-        padded = [
+        same = [
             np.pad(part.modes, ((0, 0), (0, most - part.modes.shape[1]), (0, 0)))
             for _, part in parts
         ]
-        return cls(
-            np.concatenate([part.curves for _, part in parts])[order],
-            np.concatenate([part.law for _, part in parts])[order],
-            np.concatenate(padded)[order],
-            np.concatenate([part.cost for _, part in parts])[order],
-        )
+
+        def all_of(name: str) -> Array:
+            return np.concatenate([getattr(part, name) for _, part in parts])[order]
+
+        return cls(all_of("curves"), all_of("law"), np.concatenate(same)[order], all_of("cost"))
 
 
 def padded(rows: Sequence[Array], fill: float) -> Array:
@@ -90,7 +89,12 @@ class SpectralLadders:
     cloth: Array
 
     @classmethod
-    def of(cls, depths: Sequence[Array], spectra: Sequence[Array], cloth: Array) -> SpectralLadders:
+    def of(
+        cls, names: Sequence[str], ladders: Sequence[Sequence[Swatch]], cloth: Array
+    ) -> SpectralLadders:
+        pairs = list(zip(names, ladders, strict=True))
+        depths = [np.array([s.recipe[name] for s in ladder]) for name, ladder in pairs]
+        spectra = [np.array([s.reflectance for s in ladder]) for ladder in ladders]
         return cls(padded(depths, 1.0), padded(spectra, 0.5), cloth)
 
     def fit(self, surface: Surface, counts: Sequence[Array], strength: float) -> Fitted:

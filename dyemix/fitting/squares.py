@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e_residual
 from dyemix.colour.colorimetry import Light
+from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.conditions import mottled
-from dyemix.dataset.swatches import Swatch, SwatchSet
+from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.fitting.ladder import Fitted
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.mixtures import Blends
@@ -137,6 +138,17 @@ def _reading(swatches: SwatchSet) -> tuple[Array, str]:
     total = (PRIOR_WORTH * np.eye(3) * prior**2 + rows.T @ rows) / (PRIOR_WORTH + freedom)
     origin = f"from {freedom} readings repeated" if freedom else "assumed, none repeated"
     return known + total, f"reading{' of one spot in low water' * uneven}: {origin}"
+
+
+def stated(readings: Sequence[Reading]) -> Array:
+    """Covariance ``(3, 3)`` that the mean of readings is stated to have; 0 where none is."""
+    known = [np.zeros((3, 3)), *(r.covariance for r in readings if r.covariance is not None)]
+    return np.asarray(np.sum(known, axis=0) / len(readings) ** 2)
+
+
+def bound(readings: Sequence[Reading]) -> Clipped | None:
+    """Where the colour of readings may lie beyond what was read."""
+    return next((r.clipped for r in readings if r.clipped is not None), None)
 
 
 def colours(swatches: Sequence[Swatch], light: Light) -> Array:
