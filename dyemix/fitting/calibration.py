@@ -27,9 +27,8 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
-from dyemix.model.dyes import DyeSet
+from dyemix.model.dyes import DyeSet, Ladders, Pot
 from dyemix.model.kubelka_munk import Surface
-from dyemix.model.ladders import Ladders, Pot
 from dyemix.model.uncertainty import Likely, effects, likely, pot_to_pot
 from dyemix.model.unknowns import CURVE_PARTS, OWN_SHARE, Cells, Modes, Posterior
 

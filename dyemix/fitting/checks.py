@@ -12,9 +12,8 @@ from dyemix.fitting.calibration import LeftOut, condition
 from dyemix.fitting.next_squares import in_one_line, middle_mixes
 from dyemix.fitting.slips import slips
 from dyemix.fitting.squares import bound, stated
-from dyemix.model.dyes import DyeSet
+from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.fit_report import FitReport, MixtureCheck, mixture_checks
-from dyemix.model.ladders import Pot
 
 
 def next_depth(depths: Sequence[float], odd: bool) -> str:

@@ -15,9 +15,8 @@ from dyemix.dataset.trial import Bath, Trial
 from dyemix.errors import DyemixError
 from dyemix.fitting.calibration import condition
 from dyemix.fitting.checks import left_out_checks, reported
-from dyemix.model.dyes import DyeSet
+from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.fit_report import MixtureCheck, promises_kept
-from dyemix.model.ladders import Pot
 from dyemix.model.scatter import PRIOR_SECOND_BATH, PRIOR_WORTH
 
 #: A change of strength below this share is not worth a sentence.

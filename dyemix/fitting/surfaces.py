@@ -21,8 +21,8 @@ from dyemix.dataset.swatches import Swatch
 from dyemix.fitting.lab_ladder import LabLadders
 from dyemix.fitting.ladder import Fitted, SpectralLadders
 from dyemix.fitting.squares import Beside, beside
+from dyemix.model.dyes import Ladders
 from dyemix.model.kubelka_munk import Surface
-from dyemix.model.ladders import Ladders
 from dyemix.model.scatter import PRIOR_STRENGTH
 from dyemix.model.unknowns import Modes
 

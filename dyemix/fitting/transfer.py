@@ -9,6 +9,7 @@ a dye without one: it is left out, by name.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import reduce
 
 import numpy as np
 
@@ -21,10 +22,9 @@ from dyemix.errors import FitError
 from dyemix.fitting.calibration import ladders_of
 from dyemix.fitting.checks import calibrated
 from dyemix.fitting.fit import fit
-from dyemix.model.dyes import DyeSet
+from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
-from dyemix.model.ladders import Ladders
 
 #: Prior of ln(strength on this cloth ÷ strength on the first): cloths differ by up to a factor of
 #: two (mercerised cotton deeper, viscose deeper still: common practice), taken as two standard
@@ -99,7 +99,8 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
     here = base or dyes.on(np.mean([s.reflectance for s in swatches.undyed], axis=0))
     lender = replace(dyes, curves=_curves_under(dyes, here.surface), surface=here.surface)
     lent = [_lend(lender, name, here.cloth, swatches) for name in borrowed]
-    ladders = _ladders(lender.take(borrowed), lent)
+    ladders = [ladders_of(base)] if base else []
+    ladders += [_ladders(lender.take(borrowed), lent)] if lent else []
     ranges = [(min(steps[n]), max(steps[n])) for n in own]
     ranges += [(dyes.palest[i], dyes.deepest[i]) for i in map(dyes.index, borrowed)]
     palest, deepest = np.array(ranges).T
@@ -111,7 +112,7 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
         deepest=deepest,
         light=swatches.light,
         conditions=conditions,
-        ladders=ladders if base is None else _joined(ladders_of(base), ladders),
+        ladders=reduce(_joined, ladders),
         pots=(),
         demo=dyes.demo or swatches.demo,
     )

@@ -1,7 +1,13 @@
-"""The fitted dyes of one shelf on one cloth, and what a recipe of them looks like."""
+"""The fitted dyes of one shelf on one cloth, and what a recipe of them looks like.
+
+They keep the evidence of their fit: the dyes as single squares show them, and the pots read since.
+A calibration always starts from these, so that a pot counts once however often it is told of, and
+leaves nothing behind when it is taken out.
+"""
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -15,16 +21,16 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab
 from dyemix.colour.spectra import fractions
 from dyemix.dataset.amounts import ManyRecipes, OneRecipe, in_order, is_one, place
+from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.readings import Reading, Swatch
 from dyemix.dataset.recipe import Recipe, dye_names
-from dyemix.dataset.result import Frame, Result, Row, colour_row
+from dyemix.dataset.result import Result, Row, Value, colour_row
 from dyemix.dataset.serialise import Shape
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, expect
 from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks
 from dyemix.model.kubelka_munk import Surface
-from dyemix.model.ladders import Ladders, Pot
 from dyemix.model.mixtures import Blends
 from dyemix.model.prediction import Prediction as Prediction
 from dyemix.model.prediction import Predictions, Span
@@ -35,6 +41,69 @@ from dyemix.model.unknowns import Modes, Posterior
 #: Depths of a dye alone, from its palest swatch to its deepest; below so much C* at the middle one
 #: it has no colour of its own (a working value of ours).
 _DEPTHS, _GREY = 21, 12.0
+
+
+@dataclass(frozen=True, eq=False)
+class Ladders(Value):
+    """The dyes as single squares alone show them.
+
+    Attributes
+    ----------
+    curves, law, surface : as in `DyeSet`, before any mix was read.
+    modes : what the squares leave open.
+    ceiling : what r0 stays below: the lowest reflectance read, with some room.
+    misfit : ΔE2000 by which left-out depths miss beyond what scatter explains.
+    interaction : κ before any mix: 0, but for dyes saved by an older fit.
+    """
+
+    curves: Annotated[Array, Shape("D", "B")]
+    law: Annotated[Array, Shape("D", 2)]
+    surface: Surface
+    modes: Modes
+    ceiling: float = 0.06
+    misfit: float = 0.0
+    interaction: float = 0.0
+
+    def take(self, index: list[int]) -> Ladders:
+        """Those of some of the dyes."""
+        return Ladders(
+            self.curves[index], self.law[index], self.surface, self.modes.take(index),
+            self.ceiling, self.misfit, self.interaction,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Pot(Value):
+    """A finished piece of known recipe, as a calibration sees it: a swatch of a mix, or a trial.
+
+    Attributes
+    ----------
+    recipe : % owf.
+    lab : ``(3,)`` CIELAB as read, under the light of the dyes.
+    covariance : ``(3, 3)`` of that CIELAB, where the reader knows it.
+    clipped : channels that are bounds, not values.
+    on : ``(B,)`` reflectance of the piece that a second bath went over; None for a first bath.
+    date, lot : of a trial, as stated.
+    weight : how much it counts, 1 for a recent one of the same lot.
+    label : what it is called in a report.
+    """
+
+    recipe: Recipe
+    lab: Annotated[Array, Shape(3)]
+    covariance: Annotated[Array, Shape(3, 3)] | None = None
+    clipped: Clipped | None = None
+    on: Annotated[Array, Shape("B")] | None = None
+    date: datetime.date | None = None
+    lot: str = ""
+    weight: float = 1.0
+    label: str = ""
+
+    @property
+    def identity(self) -> tuple[object, ...]:
+        """What makes it the same pot however it is told of: all but weight and label."""
+        over = None if self.on is None else tuple(np.round(self.on, 6))
+        recipe = tuple(sorted(self.recipe.items()))
+        return recipe, tuple(np.round(self.lab, 6)), over, self.date, self.lot
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,15 +201,12 @@ class DyeSet(Result):
         """What is known of the unknowns: the posterior, or the prior where nothing was read."""
         return self.posterior or Posterior.prior(self.modes)
 
-    def _checked(self, amounts: ArrayLike) -> Array:
+    def reflectance(self, amounts: ArrayLike) -> Array:
+        """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf. Raises `DyemixError` below 0."""
         c = np.atleast_2d(np.asarray(amounts, dtype=float))
         if c.shape[1] != len(self) or not np.all(c >= 0):
             raise DyemixError(f"amounts are {len(self)} columns of % owf, 0 or more.")
-        return c
-
-    def reflectance(self, amounts: ArrayLike) -> Array:
-        """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf. Raises `DyemixError` below 0."""
-        return self.whole.reflectance(self._checked(amounts))
+        return self.whole.reflectance(c)
 
     def colours(self, amounts: ArrayLike, light: Light | None = None) -> Array:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)`` in % owf, under `light`: on paper alone."""
@@ -276,14 +342,11 @@ class DyeSet(Result):
         )
 
     def _rows(self) -> Iterable[Row]:
+        """One row a dye: name, palest and deepest swatch (% owf), its colour at the deepest."""
         deepest = self.predict_many(np.diag(self.deepest))
         for i, name in enumerate(self.names):
             span = {"palest": float(self.palest[i]), "deepest": float(self.deepest[i])}
             yield {"dye": name, **span, **colour_row(deepest.lab[i], self.light, deepest.hex[i])}
-
-    def to_frame(self) -> Frame:
-        """One row a dye: name, palest and deepest swatch (% owf), its colour at the deepest."""
-        return super().to_frame()
 
     def __str__(self) -> str:
         if self.report is not None:

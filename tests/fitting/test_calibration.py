@@ -18,8 +18,7 @@ from dyemix.dataset.trial import Trial
 from dyemix.fitting.calibration import condition, ladders_of, moved
 from dyemix.fitting.fit import fit
 from dyemix.fitting.learn import forget, learn
-from dyemix.model.dyes import DyeSet
-from dyemix.model.ladders import Pot
+from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.uncertainty import effects, pot_to_pot
 from dyemix.model.unknowns import BIAS, CURVE_PARTS, INTERACTION, OWN_SHARE, Cells
 from tests.fitting.conftest import RECIPES
