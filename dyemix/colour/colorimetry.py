@@ -17,7 +17,7 @@ from importlib.resources import files
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from dyemix.arrays import LAB, Array, headed, numbers
 from dyemix.errors import DyemixError, TargetError
@@ -25,6 +25,11 @@ from dyemix.errors import DyemixError, TargetError
 WAVELENGTHS: Array = np.arange(400.0, 701.0, 10.0)
 WAVELENGTHS.setflags(write=False)
 
+#: The year in which CIE set an observer up, and its angle.
+_OBSERVERS = {1931: 2, 1964: 10}
+_LIGHT = re.compile(
+    r"\s*([A-Z][\w.\-]*)\s*(?:[/ ,]\s*(?:CIE\s*)?(\d+)\s*(?:°|deg|degrees?)?)?\s*", re.IGNORECASE
+)
 _ALIASES = {"F2": "FL2", "F11": "FL11", "CWF": "FL2", "TL84": "FL11"}
 
 
@@ -50,13 +55,14 @@ class Light:
 
     @classmethod
     def parse(cls, text: str | Light) -> Light:
-        """Read ``D65/10``, ``D65/10°``, ``A 2`` or ``D50`` (then 10°); a light is itself."""
+        """Read ``D65/10``, ``D65/10°``, ``A CIE 1931`` or ``D50`` (then 10°); a light is itself."""
         if isinstance(text, Light):
             return text
-        match = re.fullmatch(r"\s*([A-Za-z][\w.\-]*)\s*(?:[/ ,]\s*(\d+)\s*°?)?\s*", str(text))
+        match = _LIGHT.fullmatch(str(text))
         if not match:
             raise DyemixError(f"{text!r} is not a light: write illuminant/observer, as D65/10.")
-        return cls(match[1].upper(), int(match[2] or 10))
+        observer = int(match[2] or 10)
+        return cls(match[1].upper(), _OBSERVERS.get(observer, observer))
 
     def __str__(self) -> str:
         return f"{self.illuminant}/{self.observer}°"
@@ -258,15 +264,28 @@ def hex_to_lab(text: str) -> Array:
 def smoothest_reflectance(lab: ArrayLike, light: Light) -> Array:
     """The smoothest reflectance ``(S, B)`` that has each CIELAB ``(S, 3)`` under `light`.
 
+    Any other spectrum with this CIELAB fits as well: a colour read this way is rough. Raises
+    `TargetError` for a colour that no reflectance between 0 and 1 has.
+    """
+    spectra, reached = smoothest(lab, light)
+    if not reached.all():
+        first = np.atleast_2d(np.asarray(lab, dtype=float))[np.argmin(reached)]
+        where = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*first)
+        raise TargetError(
+            f"no cloth can have {where} under {light}: it lies outside what a reflectance between "
+            "0 and 1 can reach."
+        )
+    return spectra
+
+
+def smoothest(lab: ArrayLike, light: Light) -> tuple[Array, NDArray[np.bool_]]:
+    """The spectra of `smoothest_reflectance`, and which of them have the colour.
+
     Minimises the squared slope of ``z = logit R`` subject to the three stimuli, by Newton's
     method on the Lagrangian; the logit keeps R between 0 and 1. After Burns, Color Res. Appl. 45
     (2020) 8, with the logistic in place of his hyperbolic tangent (the same curve, rescaled).
-    Any other spectrum with this CIELAB fits as well: a colour read this way is rough.
-
-    Raises `TargetError` for a colour that no reflectance between 0 and 1 has.
     """
-    wanted = np.atleast_2d(np.asarray(lab, dtype=float))
-    goal = xyz_from_lab(wanted, light)
+    goal = xyz_from_lab(np.atleast_2d(np.asarray(lab, dtype=float)), light)
     w = weights(light)
     bands = len(WAVELENGTHS)
     slope = np.diff(np.eye(bands), axis=0)
@@ -286,11 +305,11 @@ def smoothest_reflectance(lab: ArrayLike, light: Light) -> Array:
         system[:, :bands, bands:] = jacobian
         system[:, bands:, :bands] = jacobian.transpose(0, 2, 1)
         gradient = z @ roughness + np.einsum("sbk,sk->sb", jacobian, multiplier)
-        right = np.concatenate([-gradient, miss], axis=1)
+        right = np.concatenate([-gradient, miss], axis=1)[..., np.newaxis]
         try:
-            step = np.linalg.solve(system, right[..., np.newaxis])[..., 0]
-        except np.linalg.LinAlgError:  # a band at 0 or 1 has no slope left: out of reach, below
-            break
+            step = np.linalg.solve(system, right)[..., 0]
+        except np.linalg.LinAlgError:  # out of reach: bands at 0 or 1 have no slope left
+            step = (np.linalg.pinv(system) @ right)[..., 0]
         # A step over 2 in logit leaves the region where the linearised stimuli mean anything.
         largest = np.abs(step[:, :bands]).max(axis=1)
         z = np.clip(z + step[:, :bands] * (2.0 / np.maximum(largest, 2.0))[:, None], -30.0, 30.0)
@@ -298,12 +317,4 @@ def smoothest_reflectance(lab: ArrayLike, light: Light) -> Array:
         if largest.max() < 1e-9:
             break
     r = 1.0 / (1.0 + np.exp(-z))
-    off = np.abs(r @ w - goal).max(axis=1) > 1e-3
-    if off.any():
-        first = wanted[np.argmax(off)]
-        where = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*first)
-        raise TargetError(
-            f"no cloth can have {where} under {light}: it lies outside what a reflectance between "
-            "0 and 1 can reach."
-        )
-    return np.asarray(r)
+    return r, np.abs(r @ w - goal).max(axis=1) <= 1e-3

@@ -47,8 +47,9 @@ def fractions(
     if spectra.ndim < 1 or spectra.shape[-1:] != at.shape:
         cure = "give the wavelengths" if wavelengths is None else "one value a wavelength"
         raise InputError(Fault(f"{spectra.shape} values at {at.shape} bands in nm: {cure}."))
-    order = np.argsort(at)
-    if fault := grid_fault(at[order]):
+    if at is not WAVELENGTHS:
+        spectra, at = spectra[..., np.argsort(at)], np.sort(at)
+    if at is not WAVELENGTHS and (fault := grid_fault(at)):
         raise InputError(Fault(fault))
     if not np.isfinite(spectra).all() or spectra.min(initial=0.0) < 0.0:
         raise InputError(Fault("a reflectance is a number, 0 or more: one here is not."))
@@ -60,8 +61,10 @@ def fractions(
     if percent and spectra.size and most < DARKEST:
         dark = f"no cloth reflects {100.0 * most:.4g} % at most: is it scale='fraction'?"
         raise InputError(Fault(dark))
-    rows = spectra[..., order].reshape(-1, len(at))
-    return onto_grid(at[order], rows).reshape(*spectra.shape[:-1], len(WAVELENGTHS))
+    if at is WAVELENGTHS:
+        return spectra
+    rows = onto_grid(at, spectra.reshape(-1, len(at)))
+    return rows.reshape(*spectra.shape[:-1], len(WAVELENGTHS))
 
 
 def too_bright(spectra: Array) -> NDArray[np.bool_]:

@@ -26,14 +26,24 @@ from dyemix.dataset.conditions import CONDITIONS
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.repeats import odd_readings, reading_weights
 from dyemix.dataset.result import Result, Row, Value, colour_row
-from dyemix.errors import Fault, FitError, InputError
+from dyemix.errors import DyemixError, Fault, FitError, InputError
+
+
+def _covariance(text: str) -> Array:
+    """The covariance ``(3, 3)`` that `as_text` wrote. Raises `DyemixError` for what is none."""
+    values = from_text(text)
+    spread = np.linalg.eigvalsh(values) if values.shape == (3, 3) else np.array([-1.0])
+    if np.abs(values).max() >= 1e6 or spread[0] < -1e-6 * max(spread[-1], 1e-6):
+        raise DyemixError(f"{text[:40]!r} is no covariance of L*, a*, b*: a variance is negative.")
+    return values
+
 
 KINDS = ("spectrum", "Lab", "hex", "blank")
 #: Attributes that stand in a table in words: how they are written, and read again.
 CELLS: dict[str, tuple[Callable[[Any], str], Callable[[str], Any]]] = {
     **dict.fromkeys(("swatch", "kind", "name", "place"), (str, str)),
     "warnings": (" | ".join, lambda text: tuple(text.split(" | "))),
-    "covariance": (as_text, from_text),
+    "covariance": (as_text, _covariance),
     "clipped": (str, Clipped.parse),
 }
 
@@ -151,16 +161,18 @@ class Reading(Result):
             raise FitError(f"{self.place or self.recipe}: this swatch has not been read yet.")
         return lab(self.reflectance, light)
 
-    def row(self, light: Light) -> Row:
-        """What `dyemix.dataset.frames` reads back, and its colour under `light`."""
-        row: dict[str, object] = {"recipe": self.recipe, "swatch": "", "kind": ""}
-        row |= {
-            name: write(x)
-            for name, (write, _) in CELLS.items()
-            if not _empty(x := getattr(self, name))
-        }
+    @property
+    def cells(self) -> dict[str, str]:
+        """What a table says of it in words, conditions and colour apart."""
+        held = ((name, write, getattr(self, name)) for name, (write, _) in CELLS.items())
+        row = {name: write(x) for name, write, x in held if x is not None and len(x)}
         if self.recipe is not None and self.recipe.as_written not in ("", self.recipe.exact):
             row["as written"] = self.recipe.as_written
+        return row
+
+    def row(self, light: Light) -> Row:
+        """What `dyemix.dataset.frames` reads back, and its colour under `light`."""
+        row: dict[str, object] = {"recipe": self.recipe, "swatch": "", "kind": "", **self.cells}
         if self.reflectance is not None:
             shown = self.light if self.rough and self.light else light
             row |= colour_row(self.colour(shown), shown, screen_colour(self.reflectance).hex)
@@ -177,10 +189,6 @@ class Reading(Result):
         light = self.light or D65_10
         values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.colour(light))
         return f"{of}: {values} ({light}), {self.kind}"
-
-
-def _empty(value: Any) -> bool:
-    return value is None or (isinstance(value, str | tuple) and not value)
 
 
 def _parsed(recipe: AnyRecipe) -> Recipe | None:

@@ -7,6 +7,7 @@ by ``% owf = mL × stock % ÷ cloth g`` (common practice; stock in % w/v, g per 
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from numbers import Real
@@ -26,22 +27,22 @@ SPOON_SETS: Mapping[str, Mapping[str, float]] = MappingProxyType(
     }
 )
 
-#: Millilitres of what is measured without spoons; twenty drops make one (common practice).
+#: What is called how; millilitres of what is measured without spoons, twenty drops to one (common
+#: practice).
 _VOLUMES = {"mL": 1.0, "L": 1000.0, "drop": 0.05}
-_UNITS = {
-    **dict.fromkeys(("", "%", "% owf", "%owf", "owf"), "%"),
-    **dict.fromkeys(("ml", "millilitre", "millilitres", "milliliter", "milliliters", "cc"), "mL"),
-    **dict.fromkeys(("l", "litre", "litres", "liter", "liters"), "L"),
-    **dict.fromkeys(("tsp", "teaspoon", "teaspoons"), "tsp"),
-    **dict.fromkeys(("tbsp", "tablespoon", "tablespoons"), "tbsp"),
-    **dict.fromkeys(("cup", "cups"), "cup"),
-    **dict.fromkeys(("drop", "drops"), "drop"),
-    **dict.fromkeys(("g", "gram", "grams", "gramme", "grammes"), "g"),
+_SPELT = {
+    "%": ("", "% owf", "%owf", "owf"),
+    "mL": ("ml", "millilitre", "milliliter", "cc"),
+    "L": ("l", "litre", "liter"),
+    "tsp": ("teaspoon",),
+    "tbsp": ("tablespoon",),
+    "cup": (),
+    "drop": (),
+    "g": ("gram", "gramme"),
 }
-_FRACTIONS = {
-    "½": "1/2", "¼": "1/4", "¾": "3/4", "⅓": "1/3", "⅔": "2/3",
-    "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
-}  # fmt: skip
+_UNITS = {word: unit for unit, words in _SPELT.items() for word in (unit.lower(), *words)}
+_UNITS |= {f"{word}s": unit for word, unit in _UNITS.items() if len(word) > 2}
+_NO_DYE = ("undyed", "blank", "no dye")
 _NUMBER = r"\d+\s+\d+/\d+|\d+/\d+|\d*[.,]?\d+(?:[eE][-+]?\d+)?"
 #: What a dye's name looks like, for a regular expression.
 NAME = r"[^\W\d_](?:[\w'’&/ -]*[\w'’])?"
@@ -70,14 +71,11 @@ def dye_names(given: Iterable[str] | str) -> tuple[str, ...]:
 
 
 def _number(text: str) -> float:
-    text = text.replace(",", ".")
-    if "/" not in text:
-        return float(text)
-    whole, _, fraction = text.rpartition(" ")
-    top, bottom = fraction.split("/")
-    if float(bottom) == 0:
+    whole, _, fraction = text.replace(",", ".").rpartition(" ")
+    top, _, bottom = fraction.partition("/")
+    if bottom and not float(bottom):
         raise RecipeError(f"{text!r} divides by zero.")
-    return (float(whole) if whole.strip() else 0.0) + float(top) / float(bottom)
+    return float(whole or 0.0) + float(top) / float(bottom or 1.0)
 
 
 def format_amount(owf: float) -> str:
@@ -102,25 +100,29 @@ class Spoonfuls:
         return f"{self.text} ({self.error_pct:+.0f} %)" if abs(self.error_pct) > 0.5 else self.text
 
 
+def _spoon_set(name: str | None) -> Mapping[str, float]:
+    if name is None or name not in SPOON_SETS:
+        raise RecipeError(f"spoon set {name!r} is unknown: use one of {', '.join(SPOON_SETS)}.")
+    return SPOON_SETS[name]
+
+
 def spoonfuls(ml: float, spoons: str) -> Spoonfuls:
     """The nearest volume that tablespoons and quarter teaspoons make, never less than a quarter.
 
     Raises `RecipeError` for a spoon set not in `SPOON_SETS` and a volume not above 0.
     """
-    if spoons not in SPOON_SETS:
-        raise RecipeError(f"spoon set {spoons!r} is unknown: use one of {', '.join(SPOON_SETS)}.")
+    spoon = _spoon_set(spoons)
     if not 0 < ml < float("inf"):
         raise RecipeError(f"{ml:g} mL is not a volume to measure: it must be above 0.")
-    quarter, tablespoon = SPOON_SETS[spoons]["tsp"] / 4, SPOON_SETS[spoons]["tbsp"]
+    quarter, tablespoon = spoon["tsp"] / 4, spoon["tbsp"]
     big = int(ml / tablespoon)
     small = round((ml - big * tablespoon) / quarter)
     if small * quarter >= tablespoon - 1e-6:
         big, small = big + 1, 0
     small = small or (0 if big else 1)
     whole, part = divmod(small, 4)
-    teaspoons = f"{whole or ''}{('', '¼', '½', '¾')[part]}"
     words = [f"{big} tbsp"] if big else []
-    words += [f"{teaspoons} tsp"] if small else []
+    words += [f"{whole or ''}{('', '¼', '½', '¾')[part]} tsp"] if small else []
     measured = big * tablespoon + small * quarter
     return Spoonfuls(" + ".join(words), measured, 100.0 * (measured / ml - 1.0))
 
@@ -158,18 +160,10 @@ class Measures:
                 f"{dye} is given in {unit}, but this is not stated: {'; '.join(missing)}. Add it."
                 + powder
             )
-        if unit == "g" or strength is None:  # powder
+        if unit == "g" or strength is None:
             return 100.0 * amount / self.cloth_g
-        return amount * self._millilitres(unit) * strength / self.cloth_g
-
-    def _millilitres(self, unit: str) -> float:
-        if unit in _VOLUMES:
-            return _VOLUMES[unit]
-        if self.spoons is None or self.spoons not in SPOON_SETS:
-            raise RecipeError(
-                f"spoon set {self.spoons!r} is unknown: use one of {', '.join(SPOON_SETS)}."
-            )
-        return SPOON_SETS[self.spoons][unit]
+        ml = _VOLUMES[unit] if unit in _VOLUMES else _spoon_set(self.spoons)[unit]
+        return amount * ml * strength / self.cloth_g
 
 
 #: As much dye as cloth (% owf): no cloth takes a fifth of it.
@@ -216,10 +210,9 @@ class Recipe(Mapping[str, float]):
         if not isinstance(text, str):
             return text if isinstance(text, Recipe) else cls(text)
         written = " ".join(text.split()).replace("−", "-")
-        plain = written
-        for sign, spelled in _FRACTIONS.items():
-            plain = re.sub(rf"(\d)\s*{sign}", rf"\1 {spelled}", plain).replace(sign, spelled)
-        if plain.lower() in ("undyed", "blank", "no dye"):
+        plain = re.sub(r"(\d)(?=[¼-¾⅐-⅞])", r"\1 ", written)
+        plain = unicodedata.normalize("NFKC", plain).replace("\N{FRACTION SLASH}", "/")
+        if plain.lower() in _NO_DYE:
             return cls({}, written)
         if at := _AT.fullmatch(plain):
             return cls(_from_parts(at["parts"], _number(at["total"])), written)
@@ -228,19 +221,17 @@ class Recipe(Mapping[str, float]):
                 f"{written!r} gives parts without a depth: write '3 marigold : 1 navy at 1 %'."
             )
         amounts: dict[str, float] = {}
-        for term in plain.split("+"):
-            match = _TERM.fullmatch(term.strip())
+        for term in map(str.strip, plain.split("+")):
+            match = _TERM.fullmatch(term)
             unit = _UNITS.get(match["unit"].strip().lower()) if match else None
             if match is None or unit is None:
                 raise RecipeError(
-                    f"{term.strip()!r} is not an amount of a dye: write a name and % owf, as "
+                    f"{term!r} is not an amount of a dye: write a name and % owf, as "
                     "'marigold 0.8', joined by '+'."
                 )
             if match["number"].startswith("-"):
-                raise RecipeError(f"{term.strip()!r} is negative: % owf is 0 or more.")
-            name = dye_name(match["name"])
-            if name in amounts:
-                raise RecipeError(f"{name} stands twice in {written!r}: add the amounts up.")
+                raise RecipeError(f"{term!r} is negative: % owf is 0 or more.")
+            name = _new(match["name"], amounts, written)
             amounts[name] = (measures or Measures()).owf(name, _number(match["number"]), unit)
         return cls(amounts, written)
 
@@ -283,18 +274,22 @@ class Recipe(Mapping[str, float]):
         return f"Recipe({dict(self._amounts)!r})"
 
 
+def _new(name: str, amounts: Mapping[str, float], written: str) -> str:
+    """The name of a dye that has no amount yet."""
+    if (dye := dye_name(name)) in amounts:
+        raise RecipeError(f"{dye} stands twice in {written!r}: add the amounts up.")
+    return dye
+
+
 def _from_parts(text: str, total: float) -> dict[str, float]:
     parts: dict[str, float] = {}
-    for piece in text.split(":"):
-        match = _PARTS.fullmatch(piece.strip())
+    for piece in map(str.strip, text.split(":")):
+        match = _PARTS.fullmatch(piece)
         if match is None:
             raise RecipeError(
-                f"{piece.strip()!r} is not a part of a mix: write '3 marigold : 1 navy at 1 %'."
+                f"{piece!r} is not a part of a mix: write '3 marigold : 1 navy at 1 %'."
             )
-        name = dye_name(match["name"])
-        if name in parts:
-            raise RecipeError(f"{name} stands twice in {text!r}: add the parts up.")
-        parts[name] = _number(match["number"])
+        parts[_new(match["name"], parts, text)] = _number(match["number"])
     whole = sum(parts.values())
     if whole == 0:
         raise RecipeError(f"{text!r} has no parts at all.")

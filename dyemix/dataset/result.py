@@ -38,8 +38,7 @@ class Value:
             setattr(cls, "__repr__", Value._short)  # noqa: B010
 
     def __post_init__(self) -> None:
-        for f in fields(self):  # type: ignore[arg-type]
-            value = getattr(self, f.name)
+        for name, value in list(vars(self).items()):
             if isinstance(value, np.ndarray) and value.flags.writeable:
                 value = value.copy()
                 value.setflags(write=False)
@@ -47,7 +46,7 @@ class Value:
                 value = MappingProxyType(dict(value))
             elif isinstance(value, list):
                 value = tuple(value)
-            object.__setattr__(self, f.name, value)
+            object.__setattr__(self, name, value)
 
     def _values(self) -> tuple[Any, ...]:
         return tuple(getattr(self, f.name) for f in fields(self))  # type: ignore[arg-type]

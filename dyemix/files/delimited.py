@@ -13,15 +13,7 @@ from collections.abc import Iterable
 from dyemix.colour.colorimetry import WAVELENGTHS, screen_colours
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.files.cells import MOST_ROWS, Faults, Sheet, decode, read_sheet
-from dyemix.files.headings import (
-    COVARIANCE,
-    FLAG_SEPARATOR,
-    KNOWN,
-    READING,
-    band,
-    meaning,
-    of_bands,
-)
+from dyemix.files.headings import KNOWN, READING, band, meaning, of_bands
 from dyemix.files.table import understand
 from dyemix.writing import csv_text
 
@@ -63,7 +55,7 @@ def written(swatches: SwatchSet) -> str:
     readings = [name for name in (*READING, *_BANDS) if name in used] or list(READING)
     columns = ["swatch", *(["name"] if "name" in used else []), "recipe"]
     columns += [name for name in ("as written", *keys) if name in used]
-    columns += readings + [name for name in (*COVARIANCE, "clipped", "flags") if name in used]
+    columns += readings + [n for n in ("covariance", "clipped", "warnings") if n in used]
     above = ({"demo": "yes"} if swatches.demo else {}) | shared
     above |= {"scale": "fraction"} if _BANDS[-1] in used else {}
     told = "".join(f"# {key}: {value}\n" for key, value in above.items())
@@ -80,26 +72,15 @@ def _conditions(reading: Reading) -> dict[str, str]:
 
 def _cells(reading: Reading) -> dict[str, str]:
     """What stands in the row of a reading, its conditions apart."""
-    recipe, written = reading.recipe, ""
-    if recipe is not None and recipe.as_written != recipe.exact:
-        written = recipe.as_written
-    row = {"recipe": "" if recipe is None else recipe.exact, "as written": written}
-    row |= {"swatch": reading.swatch, "name": reading.name}
-    row["flags"] = FLAG_SEPARATOR.join(reading.warnings)
+    row = reading.cells | {"recipe": "" if reading.recipe is None else reading.recipe.exact}
     values: Iterable[tuple[str, float]] = ()
     if reading.kind == "hex" and reading.lab is not None:
-        row["hex"] = screen_colours(reading.lab)[0].hex
+        row |= {"hex": screen_colours(reading.lab)[0].hex, "clipped": ""}  # the code says it
     elif reading.kind == "Lab" and reading.lab is not None:
         values = zip(READING, reading.lab, strict=False)
     elif reading.reflectance is not None:
         values = zip(_BANDS, reading.reflectance, strict=True)
-    row |= {name: f"{value:.6f}" for name, value in values}
-    if (c := reading.covariance) is not None:
-        six = (c[0, 0], c[1, 1], c[2, 2], c[0, 1], c[0, 2], c[1, 2])
-        row |= {name: f"{value:.9g}" for name, value in zip(COVARIANCE, six, strict=True)}
-    if reading.clipped is not None and reading.kind != "hex":  # a hex code says it by itself
-        row["clipped"] = str(reading.clipped)
-    return row
+    return row | {name: f"{value:.6f}" for name, value in values}
 
 
 def _one_reading_a_row(sheet: Sheet, faults: Faults) -> Sheet:

@@ -6,17 +6,13 @@ import csv
 import re
 from importlib.resources import files
 
+from dyemix.arrays import LAB
 from dyemix.dataset.conditions import METHOD, RECORD
 
 #: What may stand in a ``# key: value`` line, or (but for scale and demo) as a column.
 CONDITIONS = (*METHOD, *RECORD, "stock_pct", "cloth_g", "spoons", "poured_ml", "about")
 HEADER_ONLY = ("scale", "demo")
-READING = ("L*", "a*", "b*", "hex")
-#: Variances and covariances of L*, a*, b*, where the reader knows how good they are.
-COVARIANCE = ("var_L", "var_a", "var_b", "cov_La", "cov_Lb", "cov_ab")
-#: Between the flags of one cell.
-FLAG_SEPARATOR = " | "
-
+READING = (*LAB, "hex")
 
 _TEXT = files("dyemix").joinpath("data", "headings.csv").read_text("utf-8")
 _TABLE = csv.reader(line for line in _TEXT.splitlines() if line and line[0] != "#")

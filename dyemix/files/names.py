@@ -17,7 +17,7 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import RecipeError
 from dyemix.files.cells import few
 from dyemix.files.headings import CONDITIONS
-from dyemix.files.rows import Context, Draft, named_recipe
+from dyemix.files.rows import Context, drafted
 from dyemix.files.small_tables import Column, read_table
 
 #: Words that number samples: 'sample 7' is no dye called sample.
@@ -84,9 +84,8 @@ def read_names(
     context = Context(table.remarks, table.faults)
     named: dict[str, Reading] = {}
     for row, values in table.rows:
-        draft = Draft(row, {**values, "name": values[key]})
-        named_recipe(draft, context)
-        if draft.recipe is None and "swatch" not in values:
+        draft = drafted(row, {**values, "name": values[key]}, {}, [], context)
+        if draft.given["recipe"] is None and "swatch" not in values:
             continue  # left as it is; a recipe that cannot be read is a fault by now
         one = draft.reading(table.faults)
         before = named.setdefault(_tidy(one.name), one)

@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
-from dyemix.arrays import Array
-from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest_reflectance
+from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest
 from dyemix.dataset.clipped import Clipped
+from dyemix.dataset.readings import CELLS
 from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
-from dyemix.errors import DyemixError, RecipeError, TargetError
+from dyemix.errors import DyemixError, RecipeError
 from dyemix.files.cells import Faults, few
-from dyemix.files.headings import CONDITIONS, FLAG_SEPARATOR, HEADER_ONLY, meaning
+from dyemix.files.headings import CONDITIONS, HEADER_ONLY, meaning
 
 #: Deeper than this is doubtful: black takes 6–10 % owf (common practice).
 _DEEPEST = 20.0
 _LONGEST_RECIPE = 500
-_ROUGH_FLAG = (
+#: Colours that get their spectrum together.
+_TOGETHER = 256
+_ROUGH = (
     "rough: the spectrum is the smoothest with this colour; a swatch by itself puts predictions "
     f"off by about {ROUGH_ERROR:g} ΔE2000 more, a ladder of depths by much less"
 )
@@ -31,38 +34,28 @@ _SAID: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "demo": {"yes": ("yes", "true", "1"), "no": ("no", "false", "0")},
     "scale": {"percent": ("percent", "%", "percentage"), "fraction": ("fraction",)},
 }
-_OBSERVER = re.compile(r"(?:CIE\s*)?(2|10|1931|1964)\s*(?:°|deg|degree|degrees)?", re.IGNORECASE)
 
 
 @dataclass
 class Draft:
-    """A row while it is being understood; `reading` closes it."""
+    """A row while it is being understood: the text of its cells, and what a `Reading` is given."""
 
     row: int
     values: dict[str, str]
-    kept: dict[str, str] = field(default_factory=dict)
-    bands: list[str] = field(default_factory=list)
-    recipe: Recipe | None = None
-    kind: str = "blank"
-    conditions: dict[str, str] = field(default_factory=dict)
-    reflectance: Array | None = None
-    lab: Array | None = None
-    light: Light | None = None
-    covariance: Array | None = None
-    clipped: Clipped | None = None
-    flags: list[str] = field(default_factory=list)
+    bands: list[str]
+    given: dict[str, Any] = field(default_factory=dict)
 
-    def doubt(self, *flags: str) -> None:
-        """Flag the row; a table written with its flags says each but once."""
-        self.flags = list(dict.fromkeys((*self.flags, *flags)))
+    @property
+    def kind(self) -> str:
+        return str(self.given["kind"])
+
+    def doubt(self, *words: str) -> None:
+        """Warn of the row; a table written with its warnings says each but once."""
+        self.given["warnings"] = tuple(dict.fromkeys((*self.given.get("warnings", ()), *words)))
 
     def reading(self, faults: Faults) -> Reading:
         place = f"{faults.file}, {faults.counted} {self.row}"
-        return Reading(
-            self.recipe, self.reflectance, self.values.get("swatch", ""), self.kind, self.lab,
-            self.light, self.covariance, self.conditions, tuple(self.flags), place,
-            self.values.get("name", ""), self.clipped,
-        )  # fmt: skip
+        return Reading(**{"reflectance": None, **self.given, "place": place})
 
 
 class Context:
@@ -98,7 +91,7 @@ class Context:
             said = [word for word, put in _SAID[name].items() if value.lower() in put]
             if not said:
                 self.faults.add(f"{name} is {value!r}: write {' or '.join(_SAID[name])}.", row)
-            value = said[0] if said else ""
+            value = "".join(said)
         before = self.conditions.get(name, value)
         if before != value:
             self.faults.add(f"{name} is stated twice: {before!r} and {value!r}.", row)
@@ -108,17 +101,18 @@ class Context:
 
     def measures(self, conditions: Mapping[str, str], row: int) -> Measures:
         """What turns spoons and mL into % owf on this row; a bad statement is told once."""
-        keys = ("stock_pct", "cloth_g", "spoons")
-        texts = tuple(conditions.get(key, "") for key in keys)
+        texts = tuple(conditions.get(key, "") for key in _MEASURES)
         if texts not in self._measures:
-            stock, cloth, spoons = texts
-            at = [
-                self._stated.get(key, row) if text == self.conditions.get(key) else row
-                for key, text in zip(keys, texts, strict=True)
-            ]
-            grams = self._positive(cloth, "cloth_g", "grams of dry cloth, as 240", at[1])
-            strengths = self._strengths(stock, at[0])
-            self._measures[texts] = Measures(strengths, grams, self._spoon_set(spoons, at[2]))
+            found = {}
+            for (key, (read, want, instead)), text in zip(_MEASURES.items(), texts, strict=True):
+                if (value := read(text) if text else None) is None and text:
+                    at = self._stated.get(key, row) if text == self.conditions.get(key) else row
+                    self.faults.add(f"{key} is {text[:40]!r}: write {want}.", at)
+                    value = instead  # so that each recipe of the file does not complain as well
+                found[key] = value
+            self._measures[texts] = Measures(
+                found["stock_pct"] or {}, found["cloth_g"], found["spoons"]
+            )
         return self._measures[texts]
 
     def recipe(self, text: str, measures: Measures) -> Recipe:
@@ -128,56 +122,74 @@ class Context:
             self._recipes[key] = Recipe.parse(text, measures)
         return self._recipes[key]
 
-    def _positive(self, text: str, key: str, want: str, row: int) -> float | None:
-        match = _AMOUNT.fullmatch(text)
-        value = float(match[1].replace(",", ".")) if match else 0.0
-        if text and not 0 < value < float("inf"):
-            self.faults.add(f"{key} is {text[:40]!r}: write {want}.", row)
-            return 1.0  # so that each recipe of the file does not complain as well
-        return value or None
 
-    def _strengths(self, text: str, row: int) -> dict[str, float]:
-        """``2`` for every stock, or ``marigold 2, navy 1``."""
-        strengths = {}
-        for piece in re.split(r"[;,+](?=\s*[^\W\d])", text) if text else ():
-            match = _STRENGTH.fullmatch(piece.strip()) if len(piece) < _LONGEST_RECIPE else None
-            amount = match[2] if match else piece.strip() or "?"
-            want = "% w/v, as 2, or as 'marigold 2, navy 1'"
-            value = self._positive(amount, "stock_pct", want, row)
-            strengths[dye_name(match[1]) if match else ""] = value or 1.0
-        return strengths
-
-    def _spoon_set(self, text: str, row: int) -> str | None:
-        if text and text.lower() not in SPOON_SETS:
-            self.faults.add(f"spoons is {text[:40]!r}: write one of {', '.join(SPOON_SETS)}.", row)
-            return "metric"
-        return text.lower() or None
+def _positive(text: str) -> float | None:
+    match = _AMOUNT.fullmatch(text)
+    value = float(match[1].replace(",", ".")) if match else 0.0
+    return value if 0 < value < float("inf") else None
 
 
-def named_recipe(draft: Draft, context: Context) -> None:
-    """Give a draft its conditions and its recipe."""
-    values = draft.values
+def _strengths(text: str) -> dict[str, float] | None:
+    """``2`` for every stock, or ``marigold 2, navy 1``; None where one is none."""
+    found = {}
+    for piece in map(str.strip, re.split(r"[;,+](?=\s*[^\W\d])", text)):
+        match = _STRENGTH.fullmatch(piece) if len(piece) < _LONGEST_RECIPE else None
+        if (value := _positive(match[2] if match else piece)) is None:
+            return None
+        found[dye_name(match[1]) if match else ""] = value
+    return found
+
+
+#: What turns spoons and mL into % owf: how each is read, should be written, what stands for it.
+_MEASURES: Mapping[str, tuple[Callable[[str], Any], str, Any]] = {
+    "stock_pct": (_strengths, "% w/v, as 2, or as 'marigold 2, navy 1'", {"": 1.0}),
+    "cloth_g": (_positive, "grams of dry cloth, as 240", 1.0),
+    "spoons": (
+        lambda text: text.lower() if text.lower() in SPOON_SETS else None,
+        f"one of {', '.join(SPOON_SETS)}",
+        "metric",
+    ),
+}
+
+
+def drafted(
+    row: int, values: dict[str, str], kept: dict[str, str], bands: list[str], context: Context
+) -> Draft:
+    """A draft of a row with its conditions and its recipe; the reading itself is still blank."""
     own = {key: values[key] for key in CONDITIONS if values.get(key)}
-    draft.conditions = {**context.conditions, **draft.kept, **own}
-    draft.doubt(*filter(None, values.get("flags", "").split(FLAG_SEPARATOR)))
-    measures = context.measures(draft.conditions, draft.row)
-    text, column = values.get("recipe", ""), "recipe"
+    conditions = {**context.conditions, **kept, **own}
+    draft = Draft(row, values, bands, {"recipe": None, "kind": "blank", "conditions": conditions})
+    for name, (_, read) in CELLS.items():
+        try:
+            if values.get(name):
+                draft.given[name] = read(values[name])
+        except DyemixError as error:
+            context.faults.add(str(error), row, name)
     try:
-        if "dye" in values:
-            column = "owf" if values["dye"] else "dye"
-            text = _of_one_dye(values["dye"], values["owf"])
-        if not text and not values.get("name"):
-            raise RecipeError("no recipe: write % owf, as 'marigold 0.8 + navy 0.25', or 'undyed'.")
-        if len(text) > _LONGEST_RECIPE:
-            raise RecipeError(f"{text[:40]!r}… is too long for a recipe.")
-        draft.recipe = context.recipe(text, measures) if text else None
+        draft.given["recipe"] = recipe = _recipe(draft, context)
     except RecipeError as error:
-        context.faults.add(str(error), draft.row, column)
-    if draft.recipe is not None:
-        if written := values.get("as written"):
-            draft.recipe = Recipe(draft.recipe, written)
-        if draft.recipe.total > _DEEPEST:
-            draft.doubt(f"{draft.recipe.total:.4g} % owf is deeper than any cloth takes up")
+        column = "recipe" if "dye" not in values else "owf" if values["dye"] else "dye"
+        context.faults.add(str(error), row, column)
+    else:
+        if recipe is not None and recipe.total > _DEEPEST:
+            draft.doubt(f"{recipe.total:.4g} % owf is deeper than any cloth takes up")
+    return draft
+
+
+def _recipe(draft: Draft, context: Context) -> Recipe | None:
+    """What a row was dyed with; None for a sample that is only named."""
+    values, text = draft.values, draft.values.get("recipe", "")
+    measures = context.measures(draft.given["conditions"], draft.row)
+    if "dye" in values:
+        text = _of_one_dye(values["dye"], values["owf"])
+    if not text and not values.get("name"):
+        raise RecipeError("no recipe: write % owf, as 'marigold 0.8 + navy 0.25', or 'undyed'.")
+    if len(text) > _LONGEST_RECIPE:
+        raise RecipeError(f"{text[:40]!r}… is too long for a recipe.")
+    if not text:
+        return None
+    recipe = context.recipe(text, measures)
+    return Recipe(recipe, values["as written"]) if values.get("as written") else recipe
 
 
 def _of_one_dye(dye: str, owf: str) -> str:
@@ -202,62 +214,44 @@ _STATED = re.compile(r"(?!None )\w[^/ ,]*[/ ,]\s*\d")
 
 def _light(conditions: Mapping[str, str]) -> Light:
     """The light that these conditions state, D65/10° where they are silent."""
-    illuminant, observer = conditions.get("illuminant", ""), conditions.get("observer", "")
-    light = Light.parse(illuminant or "D65")
-    if not observer:
-        return light
-    match = _OBSERVER.fullmatch(observer)
-    if match is None:
-        raise DyemixError(f"observer {observer[:40]!r} is not a CIE observer: write 2 or 10.")
-    return Light(light.illuminant, {"1931": 2, "1964": 10}.get(match[1]) or int(match[1]))
+    light, observer = Light.parse(conditions.get("illuminant") or "D65"), conditions.get("observer")
+    return Light.parse(f"{light.illuminant} {observer[:40]}") if observer else light
 
 
 def rough_readings(drafts: list[Draft], faults: Faults) -> None:
     """Give every draft that has only CIELAB or a hex code the smoothest spectrum with it."""
     groups: dict[Light, list[Draft]] = {}
     assumed = False
-    for draft in drafts:
+    rough = [d for d in drafts if d.kind == "hex" or (d.kind == "Lab" and "lab" in d.given)]
+    for draft in rough:
+        given, code, said = draft.given, draft.values.get("hex", ""), draft.given["conditions"]
         try:
             if draft.kind == "hex":
-                draft.lab, draft.light = hex_to_lab(draft.values["hex"]), D65_2
-                draft.clipped = Clipped.of_hex(draft.values["hex"])
-            elif draft.kind == "Lab" and draft.lab is not None:
-                if not (0 < draft.lab[0] <= 105 and abs(draft.lab[1:]).max() <= 200):
+                given |= {"lab": hex_to_lab(code), "light": D65_2, "clipped": Clipped.of_hex(code)}
+            else:
+                lab, given["light"] = given["lab"], _light(said)
+                assumed |= not _STATED.match(f"{said.get('illuminant')} {said.get('observer')}")
+                if not (0 < lab[0] <= 105 and abs(lab[1:]).max() <= 200):
                     raise DyemixError(
                         "no cloth reads L* {:g}, a* {:g}, b* {:g}: L* lies above 0 and up to 100, "
-                        "a* and b* within ±200.".format(*draft.lab)
+                        "a* and b* within ±200.".format(*lab)
                     )
-                draft.light = _light(draft.conditions)
-                assumed |= not _STATED.match(
-                    f"{draft.conditions.get('illuminant')} {draft.conditions.get('observer')}"
-                )
-            else:
-                continue
         except DyemixError as error:
             faults.add(str(error), draft.row, "hex" if draft.kind == "hex" else "L*")
             continue
-        groups.setdefault(draft.light, []).append(draft)
-        draft.doubt(_ROUGH_FLAG)
-    if any(draft.kind == "hex" for draft in drafts):
+        groups.setdefault(given["light"], []).append(draft)
+        draft.doubt(_ROUGH)
+    if any(draft.kind == "hex" for draft in rough):
         faults.notes.append(
             "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss."
         )
     if assumed:
         faults.notes.append(UNSTATED_LIGHT)
     for light, group in groups.items():
-        for start in range(0, len(group), 256):
-            _smooth(group[start : start + 256], light, faults)
-
-
-def _smooth(drafts: list[Draft], light: Light, faults: Faults) -> None:
-    try:
-        spectra = smoothest_reflectance(np.array([draft.lab for draft in drafts]), light)
-        for draft, spectrum in zip(drafts, spectra, strict=True):
-            draft.reflectance = spectrum.copy()
-    except TargetError as error:
-        if len(drafts) == 1:
-            faults.add(str(error), drafts[0].row, drafts[0].kind)
-        else:  # halve until the colours out of reach stand alone
-            half = len(drafts) // 2
-            _smooth(drafts[:half], light, faults)
-            _smooth(drafts[half:], light, faults)
+        for some in (group[i : i + _TOGETHER] for i in range(0, len(group), _TOGETHER)):
+            spectra, reached = smoothest(np.array([draft.given["lab"] for draft in some]), light)
+            for draft, spectrum, has in zip(some, spectra, reached, strict=True):
+                draft.given["reflectance"] = spectrum
+                if not has:
+                    where = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*draft.given["lab"])
+                    faults.add(f"no cloth can have {where} under {light}.", draft.row, draft.kind)

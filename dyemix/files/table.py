@@ -7,27 +7,24 @@ refused is decided here, once for all of them.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from difflib import SequenceMatcher
 
 import numpy as np
 
-from dyemix.arrays import Array
+from dyemix.arrays import LAB, Array
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.colour.spectra import grid_fault, grid_notes, onto_grid, too_bright
-from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import DyemixError
 from dyemix.files.cells import Faults, Sheet, cleaned, few, placed
-from dyemix.files.headings import COVARIANCE, HEADER_ONLY, KNOWN, READING, band, meaning
-from dyemix.files.rows import Context, Draft, named_recipe, rough_readings
+from dyemix.files.headings import HEADER_ONLY, KNOWN, band, meaning
+from dyemix.files.rows import Context, Draft, drafted, rough_readings
 
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
 _PLAIN = re.compile("[0-9.;eE+-]+")
 _WITH_UNIT = re.compile(r"[-+]?[0-9]*[.,]?[0-9]+ ?(?:%|[^\W\d_]{1,12}|°)")
-_LAB = READING[:3]
 
 
 def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
@@ -39,19 +36,24 @@ def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
         faults.raise_any()
     if not sheet.rows and whole:
         faults.add("the table has headings but no rows: one reading stands on a row.")
-    drafts = list(_drafts(sheet, columns, context))
+    drafts = []
+    for row, cells in sheet.rows:
+        values = {name: cells[place] for name, place in columns.place.items()}
+        kept = {name: cells[place] for name, place in columns.extra.items() if cells[place]}
+        bands = [cells[place] for _, place in columns.bands.values()]
+        drafts.append(drafted(row, values, kept, bands, context))
     _numbers(drafts, columns, context)
     _check_spelling(drafts, faults)
     rough_readings(drafts, faults)
     faults.raise_any()
-    _flag_copies(drafts)
+    _doubt_copies(drafts)
     readings = tuple(draft.reading(faults) for draft in drafts)
     taken = "rows of one recipe are taken as readings of one cloth."
     if "swatch" not in columns.place:
         faults.notes.append(f"there is no swatch column: {taken}")
     elif any(not reading.swatch for reading in readings):
         faults.notes.append(f"where swatch is blank, {taken}")
-    faults.notes += _about_flags(drafts, faults.counted)
+    faults.notes += _about_warnings(drafts, faults.counted)
     return SwatchSet(readings, tuple(dict.fromkeys(faults.notes)), faults.file, context.demo)
 
 
@@ -121,7 +123,7 @@ def _heading_faults(found: _Columns, headings: list[str], notes: list[str]) -> I
         yield "there is no recipe column: add 'recipe', or 'dye' and 'owf'."
     elif names.isdisjoint({"recipe", "dye"}):
         notes.append("there is no recipe column: the samples are not named as recipes yet.")
-    missing = [name for name in _LAB if name not in names]
+    missing = [name for name in LAB if name not in names]
     if found.bands and (fault := grid_fault(found.wavelengths)):
         yield fault
     elif found.bands:
@@ -134,60 +136,54 @@ def _heading_faults(found: _Columns, headings: list[str], notes: list[str]) -> I
         notes.append(f"kept with each reading and not used: {', '.join(map(repr, found.extra))}.")
 
 
-def _drafts(sheet: Sheet, columns: _Columns, context: Context) -> Iterator[Draft]:
-    """One draft a row: recipe, conditions and the text of the reading."""
-    for row, cells in sheet.rows:
-        values = {name: cells[place] for name, place in columns.place.items()}
-        kept = {name: cells[place] for name, place in columns.extra.items() if cells[place]}
-        draft = Draft(row, values, kept, [cells[place] for _, place in columns.bands.values()])
-        named_recipe(draft, context)
-        yield draft
-
-
 # Numbers ----------------------------------------------------------------------------------------
 
 
 def _numbers(drafts: list[Draft], columns: _Columns, context: Context) -> None:
     """Turn the cells of each draft into its reading, and settle the scale of the file."""
-    faults = context.faults
-    spectra: list[tuple[Draft, Array]] = []
-    headings = [heading for heading, _ in columns.bands.values()]
+    notes, whole = context.faults.notes, columns.place.keys() >= set(LAB)
+    read: dict[str, dict[int, list[str]]] = {"spectrum": {}, "Lab": {}, "hex": {}}
     twice: list[int] = []
-    texts: list[str] = []
-    for draft in drafts:
-        lab = [draft.values.get(name, "") for name in _LAB]
-        code = draft.values.get("hex", "")
-        texts += [*draft.bands, *lab]
-        if any(draft.bands):
-            draft.kind = "spectrum"
-            if (values := _cells(draft.bands, headings, draft.row, faults)) is not None:
-                spectra.append((draft, values))
-        elif any(lab) and columns.place.keys() >= set(_LAB):
-            draft.kind, draft.lab = "Lab", _cells(lab, _LAB, draft.row, faults)
-        elif code:
-            draft.kind = "hex"
-        given = (any(draft.bands), any(lab), bool(code))
-        twice += [draft.row] if sum(given) > 1 else []
-        _covariance(draft, faults)
+    for i, draft in enumerate(drafts):
+        lab = [draft.values.get(name, "") for name in LAB]
+        held = {"spectrum": draft.bands, "Lab": lab, "hex": [draft.values.get("hex", "")]}
+        kinds = [kind for kind, cells in held.items() if any(cells)]
+        twice += [draft.row] if len(kinds) > 1 else []
+        if kinds and (kinds[0] != "Lab" or whole):
+            draft.given["kind"] = kinds[0]
+            read[kinds[0]][i] = held[kinds[0]]
     if twice:
         many = f"{len(twice)} rows give a colour twice (first: row {twice[0]})"
-        faults.notes.append(f"{many}: the spectrum is used before CIELAB, CIELAB before hex.")
-    if any("," in text for text in texts):
+        notes.append(f"{many}: the spectrum is used before CIELAB, CIELAB before hex.")
+    text = " ".join(
+        cell for kind in (read["spectrum"], read["Lab"]) for x in kind.values() for cell in x
+    )
+    if "," in text:
         mixed = "decimal points and decimal commas are mixed; both were read as decimals."
-        points = any("." in text for text in texts)
-        faults.notes.append(mixed if points else "numbers have decimal commas.")
+        notes.append(mixed if "." in text else "numbers have decimal commas.")
+    headings = [heading for heading, _ in columns.bands.values()]
+    spectra = _values(drafts, read["spectrum"], headings, context.faults)
+    for i, values in _values(drafts, read["Lab"], LAB, context.faults).items():
+        drafts[i].given["lab"] = values
     if spectra:
-        _spectra(spectra, columns.wavelengths, context.scale, faults)
+        _spectra([(drafts[i], v) for i, v in spectra.items()], columns.wavelengths, context)
+
+
+def _values(
+    drafts: Sequence[Draft], cells: Mapping[int, list[str]], headings: Sequence[str], faults: Faults
+) -> dict[int, Array]:
+    """Numbers that belong together, by draft; one where some are missing is a fault, left out."""
+    with suppress(ValueError):  # most tables are plain numbers, and take a twentieth of the time
+        if all(_PLAIN.fullmatch(";".join(x)) for x in cells.values()):
+            values = np.array(list(cells.values()), float)
+            if np.isfinite(values).all():
+                return dict(zip(cells, values, strict=True))
+    found = {i: _cells(x, headings, drafts[i].row, faults) for i, x in cells.items()}
+    return {i: values for i, values in found.items() if values is not None}
 
 
 def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faults) -> Array | None:
     """The numbers in cells that belong together; None, and one fault, where one is missing."""
-    with suppress(ValueError):  # most rows are plain numbers, and take a twentieth of the time
-        if (
-            _PLAIN.fullmatch(";".join(cells))
-            and np.isfinite(row_of := np.array(cells, float)).all()
-        ):
-            return row_of
     values = [float(c.replace(",", ".")) if _NUMBER.fullmatch(c) else np.nan for c in cells]
     blank = [i for i, cell in enumerate(cells) if not cell]
     wrong = [i for i, cell in enumerate(cells) if cell and not np.isfinite(values[i])]
@@ -203,27 +199,9 @@ def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faul
     return None if blank or wrong else np.array(values)
 
 
-def _covariance(draft: Draft, faults: Faults) -> None:
-    """How good a reading's CIELAB is, where the table says so (a photograph's does)."""
-    try:
-        draft.clipped = Clipped.parse(draft.values.get("clipped", ""))
-    except DyemixError as error:
-        faults.add(str(error), draft.row, "clipped")
-    cells = [draft.values.get(name, "") for name in COVARIANCE]
-    if not any(cells) or (values := _cells(cells, COVARIANCE, draft.row, faults)) is None:
-        return
-    draft.covariance = values[[[0, 3, 4], [3, 1, 5], [4, 5, 2]]]
-    large = abs(values).max() >= 1e6
-    spread = np.array([-1.0]) if large else np.linalg.eigvalsh(draft.covariance)
-    if spread[0] < -1e-6 * max(spread[-1], 1e-6):
-        what = "these six are no covariance of L*, a*, b*: it would make a variance negative."
-        faults.add(what, draft.row, COVARIANCE[0])
-
-
-def _spectra(
-    spectra: list[tuple[Draft, Array]], wavelengths: Array, stated: str, faults: Faults
-) -> None:
+def _spectra(spectra: list[tuple[Draft, Array]], wavelengths: Array, context: Context) -> None:
     """Bring spectra ``(S, B')`` at `wavelengths` ``(B',)`` to fractions at the package's bands."""
+    stated, faults = context.scale, context.faults
     values = np.array([row for _, row in spectra])
     largest = float(values.max())
     bright = too_bright(values)
@@ -244,23 +222,22 @@ def _spectra(
         return
     fractions = values / 100.0 if scale == "percent" else values
     cloth = "0 to 100" if scale == "percent" else "0 to 1"
-    for (draft, raw), row in zip(spectra, fractions, strict=True):
-        low, high = int(np.argmin(row)), int(np.argmax(row))
-        if row[low] < 0:
-            what = f"a reflectance of {raw[low]:g} is negative: zero the instrument, read it again."
-            faults.add(what, draft.row, f"{wavelengths[low]:g} nm")
-        elif too_bright(row):
-            what = f"{raw[high]:g} is not a reflectance in {scale}: cloth gives {cloth}."
-            faults.add(what, draft.row, f"{wavelengths[high]:g} nm")
-        elif row[high] == 0:
-            faults.add("every band of this row is 0: read the swatch again.", draft.row)
+    low, high = values.min(axis=1), values.max(axis=1)
+    for i in np.flatnonzero((low < 0) | (high == 0) | too_bright(fractions)):
+        at = values[i].argmin() if low[i] < 0 else values[i].argmax()
+        what = f"{high[i]:g} is not a reflectance in {scale}: cloth gives {cloth}."
+        if low[i] < 0:
+            what = f"a reflectance of {low[i]:g} is negative: zero the instrument, read it again."
+        elif high[i] == 0:
+            what = "every band of this row is 0: read the swatch again."
+        faults.add(what, spectra[i][0].row, f"{wavelengths[at]:g} nm")
     if not len(faults):
         for (draft, _), row in zip(spectra, onto_grid(wavelengths, fractions), strict=True):
-            draft.reflectance = row
+            draft.given["reflectance"] = row
             draft.doubt(*_doubts(row, scale))
 
 
-# Doubts: kept, flagged, and told once -----------------------------------------------------------
+# Doubts: kept, and told once -----------------------------------------------------------
 
 
 def _doubts(reflectance: Array, scale: str) -> list[str]:
@@ -279,30 +256,31 @@ def _doubts(reflectance: Array, scale: str) -> list[str]:
     return found
 
 
-def _flag_copies(drafts: list[Draft]) -> None:
-    """Flag a reading that repeats an earlier one digit for digit; chance hardly does that."""
+def _doubt_copies(drafts: list[Draft]) -> None:
+    """Doubt a reading that repeats an earlier one digit for digit; chance hardly does that."""
     first: dict[tuple[object, ...], int] = {}
     for draft in drafts:
         if draft.kind not in ("spectrum", "Lab"):
             continue  # two readings of one cloth do share a hex code now and then
-        cells = draft.bands if draft.kind == "spectrum" else [draft.values[n] for n in _LAB]
-        key = (draft.recipe, draft.values.get("swatch"), draft.values.get("name"), *cells)
+        cells = draft.bands if draft.kind == "spectrum" else [draft.values[n] for n in LAB]
+        told = draft.given
+        key = (told["recipe"], told.get("swatch"), told.get("name"), *cells)
         before = first.setdefault(key, draft.row)
-        if before != draft.row and not any(f.startswith("same as row") for f in draft.flags):
+        if before != draft.row and "same as row" not in "".join(told.get("warnings", ())):
             draft.doubt(f"same as row {before}: a copy?")
 
 
-def _about_flags(drafts: list[Draft], counted: str) -> list[str]:
+def _about_warnings(drafts: list[Draft], counted: str) -> list[str]:
     """One sentence a doubt, with the rows (objects, columns) it holds for."""
     rows: dict[str, list[str]] = {}
     for draft in drafts:
-        for flag in draft.flags:
-            rows.setdefault(flag, []).append(str(draft.row))
+        for warning in draft.given.get("warnings", ()):
+            rows.setdefault(warning, []).append(str(draft.row))
     told = []
-    for flag, at in rows.items():
-        end = "" if flag.endswith("?") else "."
+    for warning, at in rows.items():
+        end = "" if warning.endswith("?") else "."
         what = f"{counted}{'s' if len(at) > 1 else ''} {few(at, 6)}"
-        told.append(f"{what}: {flag}{end}")
+        told.append(f"{what}: {warning}{end}")
     return told
 
 
@@ -328,9 +306,10 @@ def _check_spelling(drafts: list[Draft], faults: Faults) -> None:
     alone: dict[str, int] = {}
     first: dict[str, int] = {}
     for draft in drafts:
-        for dye in draft.recipe or ():
+        recipe = draft.given["recipe"] or ()
+        for dye in recipe:
             first.setdefault(dye, draft.row)
-            alone[dye] = alone.get(dye, 0) + (len(draft.recipe or ()) == 1)
+            alone[dye] = alone.get(dye, 0) + (len(recipe) == 1)
     for dye, rows in alone.items():
         near = [own for own in alone if alone[own] > rows and alike(dye, own)] if rows < 2 else []
         if near and rows == 0:

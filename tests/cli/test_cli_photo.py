@@ -54,7 +54,7 @@ def test_a_photograph_becomes_a_swatch_table(run):
     assert "clipped, red at 0" in done.stdout
     assert (run.folder / "contact.png").read_bytes().startswith(b"\x89PNG")
     table = (run.folder / "read.csv").read_text(encoding="utf-8")
-    assert "var_L" in table
+    assert "covariance" in table
     assert "clipped" in table
     assert "gold 3" in table
     wide = run("read", "photo.jpg", "-o", "wide.csv", "--grey", STEPS, "--light", "D65/10")

@@ -266,6 +266,11 @@ def test_the_callers_array_stays_hers_and_ours_cannot_change(dyes: dyemix.DyeSet
     hers[0] = 0.9
     assert read.reflectance is not None
     assert read.reflectance[0] == 0.4
+    spread = np.eye(3)
+    unsure = Reading.from_lab([50, 0, 0], "D65/10", covariance=spread)
+    spread[0, 0] = 9.0
+    assert unsure.covariance is not None
+    assert unsure.covariance[0, 0] == 1.0
     p = dyes.predict("rust 1")
     found = dyemix.match(dyes, "#7d8a6e", count=1)
     for array in (p.lab, p.covariance, p.reflectance, found.target.lab, found[0].prediction.lab):
@@ -355,7 +360,7 @@ def test_options_take_their_text_and_refuse_the_rest(dyes: dyemix.DyeSet) -> Non
         with pytest.raises(dyemix.DyemixError, match="'rubbish' is no"):
             dyemix.subdue(dyes, bright, 2, **option)
     for kind in (HueSpace, RouteKind, Bath, Scale):
-        assert [kind(member.value) for member in kind] == list(kind)
+        assert [kind(member.value.swapcase()) for member in kind] == list(kind)
 
 
 def test_every_light_takes_text_and_refuses_the_rest(dyes: dyemix.DyeSet) -> None:

@@ -87,7 +87,7 @@ BOMB = '<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa">' + "".join(
         ("<cc:L>70.5</cc:L>", "", "is blank"),
         (VALUES, VALUES.replace(" ", "; ", 1), "not a number"),
         (VALUES, " ".join(str(100 * x) for x in CURVE), "not a reflectance in fraction"),
-        ("2_Degree", "4_Degree", "observer '4 Degree'"),
+        ("2_Degree", "4_Degree", "observer 4°"),
         ("<cc:Illuminant>D50", "<cc:Illuminant>Moon", "'MOON' is unknown"),
     ],
 )  # fmt: skip

@@ -283,7 +283,7 @@ def test_names_alike(one: str, other: str, expected: bool) -> None:
         (f"recipe,{BANDS}\nundyed,{flat('nan')}\n", 2, "400", "'nan' is not a number"),
         (f"recipe,{BANDS}\nundyed,{flat('inf')}\n", 2, "400", "'inf' is not a number"),
         (f"recipe,{BANDS}\nundyed,{flat(0.5, 30)},-0.1\n", 2, "700 nm", "-0.1 is negative"),
-        (f"recipe,{BANDS}\nundyed,{flat(0)}\n", 2, None, "every band of this row is 0"),
+        (f"recipe,{BANDS}\nundyed,{flat(0)}\n", 2, "400 nm", "every band of this row is 0"),
         (f"recipe,{BANDS}\nundyed,{flat(0.5, 30)},\n", 2, "700", "is blank while the rest"),
         (
             f"# scale: fraction\nrecipe,{BANDS}\nundyed,{flat(60)}\n",
@@ -298,7 +298,7 @@ def test_names_alike(one: str, other: str, expected: bool) -> None:
         ("recipe,L*,a*,b*\ngold 1,120,0,0\n", 2, "L*", "L* 120"),
         ("recipe,L*,a*,b*\ngold 1,0,0,0\n", 2, "L*", "L* 0"),
         ("# light: moon\nrecipe,L*,a*,b*\ngold 1,50,0,0\n", 3, "L*", "'MOON' is unknown"),
-        ("recipe,L*,a*,b*,observer\ngold 1,50,0,0,4\n", 2, "L*", "observer '4'"),
+        ("recipe,L*,a*,b*,observer\ngold 1,50,0,0,4\n", 2, "L*", "observer 4°"),
         ("recipe,hex\ngold,#aabb00\n", 2, "recipe", "not an amount"),
         ("recipe,hex\n,#aabb00\n", 2, "recipe", "no recipe"),
         ("recipe,hex\ngold 2 tbsp,#aabb00\n", 2, "recipe", "strength of the stock"),
@@ -309,8 +309,8 @@ def test_names_alike(one: str, other: str, expected: bool) -> None:
         ("dye,owf,hex\ngold,,#aabb00\n", 2, "owf", "the dye and its % owf"),
         ("# spoons: big\nrecipe,hex\ngold 1,#aabb00\n", 1, None, "spoons is 'big'"),
         (
-            "recipe,L*,a*,b*,var L,var a,var b,cov La,cov Lb,cov ab\ngold 1,50,0,0,1,1,1,2,0,0\n",
-            2, "var_L", "no covariance",
+            "recipe,L*,a*,b*,Covariance\ngold 1,50,0,0,1 2 0; 2 1 0; 0 0 1\n",
+            2, "covariance", "no covariance",
         ),
         ('recipe,hex\ngold 1,"#aabb00\nred 1,#bb0000\n', 2, None, "quotation mark"),
         ("recipe,hex\ngold 1,#aabb00\n# cloth: x\n", 3, None, "above the headings"),
