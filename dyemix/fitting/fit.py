@@ -69,16 +69,12 @@ def _misfit(data: Data, left: Sequence[Beside | None]) -> float | None:
     for i, found in enumerate(left):
         if found is not None:
             good = _inner(data, i) & (data.counts[i] > ODD_WEIGHT)
-            beyond = found.across - found.expected - data.stated[i] * 2.0 / 3.0
+            by_lab = metric(data.measured[i])
+            spread = np.array([stated(s.readings) for s in data.swatches[i]])
+            told = np.trace(by_lab @ spread @ by_lab.swapaxes(1, 2), axis1=1, axis2=2)
+            beyond = found.across - found.expected - told * 2.0 / 3.0
             apart += [beyond[good].mean()] if good.any() else []
     return float(np.sqrt(max(np.median(apart), 0.0))) if apart else None
-
-
-def _stated(swatches: Sequence[Swatch], light: Light) -> Array:
-    """Mean square ΔE2000 ``(S,)`` that the readings of each swatch are stated to be off by."""
-    mean = np.array([stated(swatch.readings) for swatch in swatches])
-    by_lab = metric(colours(swatches, light))
-    return np.asarray(np.trace(by_lab @ mean @ by_lab.swapaxes(1, 2), axis1=1, axis2=2))
 
 
 def _inner(data: Data, dye: int) -> NDArray[np.bool_]:
@@ -112,8 +108,8 @@ def _fittable(swatches: SwatchSet) -> SwatchSet:
     return replace(swatches, readings=kept, warnings=(*swatches.warnings, *said))
 
 
-def _data(swatches: SwatchSet, light: Light) -> Data:
-    undyed, table = swatches.undyed, swatches.source or "this table"
+def _data(swatches: SwatchSet) -> Data:
+    undyed, light, table = swatches.undyed, swatches.light, swatches.source or "this table"
     if swatches.unread and not swatches.swatches:
         raise FitError(
             f"{table}: none of its {len(swatches.unread)} swatches has "
@@ -135,14 +131,11 @@ def _data(swatches: SwatchSet, light: Light) -> Data:
         tuple(ladders.values()),
         tuple(np.array([s.recipe[name] for s in x]) for name, x in ladders.items()),
         tuple(colours(x, light) for x in ladders.values()),
-        tuple(_stated(x, light) for x in ladders.values()),
         tuple(np.ones(len(x)) for x in ladders.values()),
-        light,
-        cloth,
-        tuple(i for i, name in enumerate(ladders) if name in rough),
+        light, cloth, tuple(i for i, name in enumerate(ladders) if name in rough),
         SpectralLadders.of([*clear], [*clear.values()], cloth) if clear else None,
         LabLadders.of([*rough], [*rough.values()], cloth) if rough else None,
-    )
+    )  # fmt: skip
 
 
 def _cloth(undyed: Sequence[Swatch]) -> Array:
@@ -237,15 +230,13 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     conditions = swatches.conditions()
     swatches, aside = swatches.set_aside()
     swatches = _fittable(swatches)
-    light = swatches.light
-    data = _data(swatches, light)
+    light, data = swatches.light, _data(swatches)
     solver = Solver(data)
     surface, spread = solver.surfaces()
     left = solver.left_out(surface)
     odd: dict[tuple[int, int], float] = {}
     for _ in range(4):  # each pass may find one swatch a dye; four passes are ample
-        found = _find_odd(data, left)
-        if not found:
+        if not (found := _find_odd(data, left)):
             break
         odd |= found
         for dye, swatch in found:
@@ -260,19 +251,13 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     misfit = _misfit(data, left)
     beyond = float(np.sqrt(max((misfit or 0.0) ** 2 - _MISFIT_FROM**2, 0.0)))
     alone = DyeSet(
-        names=data.names,
-        curves=ladders.curves,
-        law=ladders.law,
+        data.names, ladders.curves, ladders.law,
         palest=np.array([c.min() for c in data.depths]),
         deepest=np.array([c.max() for c in data.depths]),
-        cloth=data.cloth,
-        surface=surface,
-        light=light,
-        conditions=conditions,
-        scatter=scatter,
+        cloth=data.cloth, surface=surface, light=light, conditions=conditions, scatter=scatter,
         ladders=replace(ladders, misfit=_MISFIT_COUNTS * float(np.sqrt(beyond))),
         demo=swatches.demo,
-    )
+    )  # fmt: skip
     at = f"r0 {surface.r0:.4f} ± {spread[0]:.4f}, k2 {surface.k2:.2f} ± {spread[1]:.2f}"
     report = FitReport(
         light=str(light),
@@ -283,12 +268,9 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         ),
         misfit=misfit,
         warnings=(
-            *swatches.warnings,
-            *swatches.apart,
-            *scatter.warnings,
-            *_lab_notes(data, swatches),
+            *swatches.warnings, *swatches.apart, *scatter.warnings, *_lab_notes(data, swatches),
             *flags(swatches),
         ),
         demo=swatches.demo,
-    )
+    )  # fmt: skip
     return calibrated(alone, report, swatches, aside, check)

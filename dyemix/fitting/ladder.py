@@ -106,7 +106,7 @@ class SpectralLadders:
         counted = padded(counts, 0.0)
         there = counted > 0.0
         k = surface.k_over_s(self.reflectance) - surface.k_over_s(self.cloth)
-        weight = surface.slope_at(self.reflectance) ** 2 * counted[..., np.newaxis]
+        weight = surface.slope(surface.inside(self.reflectance)) ** 2 * counted[..., np.newaxis]
         law = np.tile(LAW, (len(k), 1))
         astray = np.zeros_like(self.depths)
         variance = strength**2

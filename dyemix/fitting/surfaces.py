@@ -40,8 +40,7 @@ _TRUST, _TRUST_LAB = 3.0, 1.0
 class Data:
     """What the fit sees of a swatch set: a ladder a dye, and the undyed cloth.
 
-    `measured` ``(S, 3)`` is the CIELAB of each ladder's swatches, `stated` ``(S,)`` the mean square
-    ΔE2000 that it is stated to be off by; `lab` the places of the ladders
+    `measured` ``(S, 3)`` is the CIELAB of each ladder's swatches, `lab` the places of the ladders
     that have a reading without a spectrum.
     """
 
@@ -49,7 +48,6 @@ class Data:
     swatches: tuple[tuple[Swatch, ...], ...]
     depths: tuple[Array, ...]
     measured: tuple[Array, ...]
-    stated: tuple[Array, ...]
     counts: tuple[Array, ...]
     light: Light
     cloth: Array

@@ -106,16 +106,10 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
     palest, deepest = np.array(ranges).T
     # What its ladders are, and what mixes make of them, the calibration sees to.
     whole = replace(
-        here,
-        names=(*(base.names if base else ()), *borrowed),
-        palest=palest,
-        deepest=deepest,
-        light=swatches.light,
-        conditions=conditions,
-        ladders=reduce(_joined, ladders),
-        pots=(),
+        here, names=(*(base.names if base else ()), *borrowed), palest=palest, deepest=deepest,
+        light=swatches.light, conditions=conditions, ladders=reduce(_joined, ladders), pots=(),
         demo=dyes.demo or swatches.demo,
-    )
+    )  # fmt: skip
     first = base.report if base else None
     report = FitReport(
         light=str(whole.light),

@@ -238,13 +238,13 @@ class FitReport(Result):
                 wants = [*d.warnings, *([f"next, {d.next}"] if d.next else [])]
                 lines += [f"{d.name}: {'; '.join(wants)}"] if wants else []
             return "\n".join([*lines, *(n for n in self.warnings if any(w in n for w in _URGENT))])
-        lines += [f"Method: {self.method}", f"Surface: {self.surface}"]
         width = max([len(d.name) for d in self.dyes], default=3)
-        lines.append("")
-        lines.append(
+        lines += [
+            f"Method: {self.method}",
+            f"Surface: {self.surface}\n",
             f"{'dye':<{width}}  depths  range % owf   law         left-out miss  ends   "
-            "(ΔE2000, mean / worst)"
-        )
+            "(ΔE2000, mean / worst)",
+        ]
         for dye in self.dyes:
             span = f"{min(dye.depths):g}–{max(dye.depths):g}"
             inner = f"{dye.mean:.1f} / {max(dye.inner):.1f}" if dye.mean is not None else "–"
@@ -253,11 +253,10 @@ class FitReport(Result):
                 f"{dye.name:<{width}}  {len(dye.depths):>6}  {span:<12}  {dye.law:<10}  "
                 f"{inner:<13}  {ends}"
             )
-            if dye.lab_alone:
-                lines.append(f"{'':<{width}}  from L*a*b* alone")
-            lines += [f"{'':<{width}}  odd: {text}" for text in dye.warnings]
-            if dye.next:
-                lines.append(f"{'':<{width}}  next: {dye.next}")
+            told = ["from L*a*b* alone"] if dye.lab_alone else []
+            told += [f"odd: {text}" for text in dye.warnings]
+            told += [f"next: {dye.next}"] if dye.next else []
+            lines += [f"{'':<{width}}  {text}" for text in told]
         for title, checks in (
             ("Mixes in the table, each left out in turn", self.own_mixtures),
             ("Mixes set aside", self.set_aside),
@@ -265,9 +264,8 @@ class FitReport(Result):
             if checks:
                 mean = sum(c.delta_e for c in checks) / len(checks)
                 worst = max(checks, key=lambda c: c.delta_e)
-                lines += [
-                    "",
-                    f"{title}: {len(checks)}, average miss {mean:.2f}, worst {worst.delta_e:.1f} "
-                    f"({worst.label}), {sum(c.kept for c in checks)} within what was promised.",
-                ]
+                lines.append(
+                    f"\n{title}: {len(checks)}, average miss {mean:.2f}, worst {worst.delta_e:.1f} "
+                    f"({worst.label}), {sum(c.kept for c in checks)} within what was promised."
+                )
         return "\n".join([*lines, *(["", *self.warnings] if self.warnings else [])])

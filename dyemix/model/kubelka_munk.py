@@ -66,10 +66,11 @@ class Surface:
         r = np.asarray(inside, dtype=float)
         return np.asarray(self.r0 + (1.0 - self.r0) * (1.0 - self.k2) * r / (1.0 - self.k2 * r))
 
-    def measured_slope(self, inside: ArrayLike) -> Array:
-        """Derivative of `measured` with respect to the reflectance inside."""
+    def slope(self, inside: ArrayLike) -> Array:
+        """Derivative of the measured reflectance by K/S, at a reflectance inside the cloth."""
         r = np.asarray(inside, dtype=float)
-        return np.asarray((1.0 - self.r0) * (1.0 - self.k2) / (1.0 - self.k2 * r) ** 2)
+        through = (1.0 - self.r0) * (1.0 - self.k2) / (1.0 - self.k2 * r) ** 2
+        return np.asarray(through * reflectance_slope(r))
 
     def inside(self, measured: ArrayLike) -> Array:
         """Reflectance inside the cloth; `measured` must lie above `r0`."""
@@ -87,12 +88,7 @@ class Surface:
     def reflectance_and_slope(self, k: ArrayLike) -> tuple[Array, Array]:
         """Measured reflectance of cloth of K/S `k`, and its derivative with respect to `k`."""
         inside = reflectance(k)
-        return self.measured(inside), self.measured_slope(inside) * reflectance_slope(inside)
-
-    def slope_at(self, measured: ArrayLike) -> Array:
-        """Derivative of the measured reflectance with respect to K/S, at a measured reflectance."""
-        inside = self.inside(measured)
-        return np.asarray(self.measured_slope(inside) * reflectance_slope(inside))
+        return self.measured(inside), self.slope(inside)
 
 
 #: Depths (% owf) are shifted by this much in the depth law, so that its slope at zero is finite,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from contextlib import suppress
 from typing import Any
 
 import numpy as np
@@ -59,14 +60,13 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
 
 def from_text(text: str, path: str) -> DyeSet:
     """Fitted dyes from their text; `path` says in messages where that stands."""
-    try:
+    content: dict[str, Any] = {}
+    with suppress(SavedError):
         content = parse(text)
-    except SavedError:
-        raise SavedError(
-            f"{path}: not a saved dye set, or a damaged one: fit the swatches again."
-        ) from None
     if content.get("format") != FORMAT:
-        raise SavedError(f"{path}: not a saved dye set: save one with 'dyemix fit -o'.")
+        raise SavedError(
+            f"{path}: not a saved dye set, or a damaged one: save one with 'dyemix fit -o'."
+        )
     version = content.get("version")
     if not isinstance(version, int) or version > VERSION:
         raise SavedError(
@@ -91,14 +91,11 @@ def _from_version_1(content: dict[str, Any]) -> dict[str, Any]:
     Its Langmuir laws ``c / (1 + c/q)`` become the bent power that is nearest between the palest and
     the deepest square, and its competition ``1 / (1 + κ o)`` the nearest ``(1 + o)^−κ'``.
     """
-    new = {
-        k: v
-        for k, v in content.items()
-        if k not in ("exponent", "capacity", "competition", "draws")
-    }
+    exponents, capacities = content.pop("exponent"), content.pop("capacity")
+    content.pop("draws", None)
     curves, laws = [], []
     for i, curve in enumerate(content["curves"]):
-        exponent, capacity = content["exponent"][i], content["capacity"][i]
+        exponent, capacity = exponents[i], capacities[i]
         law, factor = np.array([exponent, 0.0]), 1.0
         if capacity is not None:
             c = np.geomspace(content["palest"][i], content["deepest"][i], 25)
@@ -112,19 +109,18 @@ def _from_version_1(content: dict[str, Any]) -> dict[str, Any]:
         # A curve may stand at nothing, whose logarithm has no place for what is open.
         curves.append([max(factor * value, 1e-9) for value in curve])
     others = np.log1p(np.geomspace(0.1, 4.0, 25))
-    costs = -np.log1p(content["competition"] * np.expm1(others))
+    costs = -np.log1p(content.pop("competition") * np.expm1(others))
     interaction = float((others * costs).sum() / (others * others).sum())
     scatter = {k: v for k, v in content["scatter"].items() if k not in ("mixing", "model")}
     scatter["warnings"] = scatter.pop("notes")
-    report = content["report"]
-    if report is not None:
-        report = {k: v for k, v in report.items() if k in ("light", "dyes", "method", "demo")}
-        old = content["report"]
+    if (report := content["report"]) is not None:
         told = "saved by an older fit: fit the swatches again, and its mixes tell what to expect."
-        report |= {"surface": old["surface_note"], "warnings": [*old["notes"], told]}
         renamed = {"odd": "warnings", "advice": "next"}
-        report["dyes"] = [{renamed.get(k, k): v for k, v in dye.items()} for dye in report["dyes"]]
-    return new | {
+        dyes = [{renamed.get(k, k): v for k, v in dye.items()} for dye in report["dyes"]]
+        report = {k: report[k] for k in ("light", "method", "demo")} | {
+            "surface": report["surface_note"], "warnings": [*report["notes"], told], "dyes": dyes,
+        }  # fmt: skip
+    return content | {
         "curves": curves, "law": laws, "interaction": interaction, "scatter": scatter,
         "report": report, "conditions": content["conditions"] or {},
     }  # fmt: skip
