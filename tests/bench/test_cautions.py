@@ -157,6 +157,36 @@ def test_the_sheet_says_how_it_is_done(order: str, ratio: int) -> None:
         assert (words in text) == where, words
 
 
+@pytest.mark.parametrize("order", ORDERS)
+@pytest.mark.parametrize("ratio", [5, 20])
+def test_a_day_and_first_swatches_say_it_too(order: str, ratio: int) -> None:
+    low = ratio == 5
+    jobs = [Job("a", "gold 1", 240, "cotton", 1, "", ratio, order)]
+    how = {"liquor_ratio": ratio, "alkali": order, "on": ON}
+    for sheet in (bench_plan(jobs, on=ON), first_swatches("gold", "cotton", 5.0, 50.0, **how)):  # type: ignore[arg-type]
+        text, _ = forms(sheet)
+        for words, where in (
+            ("very 2 to 5 minutes for the first half hour", not low),
+            ("it over, knead it through, pack it down; turn it now and then", low),
+            ("in over a quarter of an hour beside the cloth, never onto it", order == "after"),
+            ("ixed just before use", order == "with"), ("15 to 30 minutes", order == "presoak"),
+            ("ead many places", low), ("covered against drying and cooling", True),
+            ("decahydrate crystals × 2.7", True), ("of its crystals × 2.27", True),
+            ("Hard water: softener first", True), ("pH paper", True), ("soaping", True),
+            ("a damp piece ironed between white cloths", True), ("It scalds: tongs", True),
+            ("rested", True), ("dark", True),
+        ):  # fmt: skip
+            if order == "after" and low and "beside" in words and "swatches" in text[:20]:
+                where = False  # one ratio for all: poured over
+            assert (words in text) == where, (words, text[:40])
+
+
+def test_viscose_is_not_told_to_be_wrung() -> None:
+    text, _ = forms(bath_sheet("gold 1", 240, cloth="viscose"))
+    assert "wetted out and squeezed" in text
+    assert "wrung" not in text
+
+
 def test_text_stays_short(sage: Callable[..., BathSheet]) -> None:
     """No sentence stands on a sheet twice."""
     for sheet in (sage(), *(make() for make in POWDER.values())):

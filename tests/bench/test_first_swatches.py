@@ -145,8 +145,17 @@ def test_low_water_is_said() -> None:
     plan = first_swatches("gold", "linen", swatch_g=10, liquor_ratio=5, alkali="with")
     words = " ".join(str(plan).split())
     assert "50.0 mL in all (5:1, low water)" in words
-    assert "make those of soda up with water to as much as the rest of the dye liquor" in words
-    assert "gold 2 20 mL 1 tbsp + 1 tsp 1.0 mL none 10.5 mL [ ]" in words  # 21 less 20 of stock
+    assert "those of soda are made up with water to the mL after them" in words
+    # 21 mL less 20 of stock; and a presoak of 2 mL a g, 60 g/L for 4 %: 1.2 g, 12 mL of 100 g/L.
+    assert "gold 2 20 mL 1 tbsp + 1 tsp 1.0 mL none 10.5 mL to 21.0 mL [ ]" in words
+    kit = BathSettings(first_depths=[4.0])
+    presoak = first_swatches(
+        "gold", "linen", 5.0, 10, liquor_ratio=5, alkali="presoak", settings=kit
+    )
+    assert "none 12.0 mL to 20.0 mL [ ]" in " ".join(str(presoak).split())
+    # 300 g: 1260 mL poured on, half of it a solution of 50 g/L, 31.5 g; 32 on the scale.
+    large = first_swatches("gold", "linen", 1.0, 300, liquor_ratio=5)
+    assert "none 32 g to 630 mL [ ]" in " ".join(str(large).split())
     with pytest.raises(DyemixError, match="does not hold it"):
         first_swatches("gold", "linen", 1.0, liquor_ratio=3)
 

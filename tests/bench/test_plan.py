@@ -106,7 +106,7 @@ def test_warnings_name_their_jobs(plan: BenchPlan) -> None:
 def test_costs_are_told_by_cup() -> None:
     kit = BathSettings(dye_cost={"": 1.0}, currency="EUR")
     text = str(bench_plan([Job("a", "gold 1", 100, pieces=4)], settings=kit, on=ON))
-    assert "4. Cost of dye, salt and soda" in text
+    assert "5. Cost of dye, salt and soda" in text
     assert "1.00 EUR" in text
     assert "0.25 EUR" in text
     assert "without salt, soda ash" in text

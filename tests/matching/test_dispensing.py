@@ -207,3 +207,21 @@ def test_a_match_carries_the_rounded_recipe_and_both_misses(dyes: DyeSet) -> Non
         assert "tsp" in str(one.measured) or "tbsp" in str(one.measured)
         for words in one.measured.weaker:
             assert any(words in warning for warning in found.warnings)
+
+
+@pytest.mark.parametrize("kit", KITS[1:3])
+def test_the_likely_miss_is_of_the_kit_as_it_measures(dyes: DyeSet, kit: Kit) -> None:
+    """Worked by hand: a syringe is off by its step ÷ √12, a US tablespoon of 14.787 mL by 5 %, and
+    several by the root of their number; a stock of the strength it should have by 1 %.
+    """
+    recipe = dyes.recipe(np.eye(len(dyes))[0] * 0.8)
+    aim = dyes.predict(recipe).lab
+    done = measured(dyes, recipe, kit, aim, dyes.light)
+    (dose,) = done.doses
+    tablespoons = dose.ml / 14.787
+    volume = 0.5 / 3.4641 if kit.measure == "syringe" else 0.05 * 14.787 * tablespoons**0.5
+    per_ml = kit.strength(dose.dye) / kit.cloth_g / dose.dilution
+    error = np.zeros((1, len(dyes)))
+    error[0, 0] = float(np.hypot(volume * per_ml, 0.01 * dose.owf))
+    pot = dyes.predict_many(dyes.amounts(done.recipe)[None], dyes.light, error).in_pot(aim)
+    assert done.likely == pytest.approx(float(pot.mean[0]), rel=1e-3)
