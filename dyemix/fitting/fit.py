@@ -133,8 +133,8 @@ def _data(swatches: SwatchSet) -> Data:
         tuple(colours(x, light) for x in ladders.values()),
         tuple(np.ones(len(x)) for x in ladders.values()),
         light, cloth, tuple(i for i, name in enumerate(ladders) if name in rough),
-        SpectralLadders.of([*clear], [*clear.values()], cloth) if clear else None,
-        LabLadders.of([*rough], [*rough.values()], cloth) if rough else None,
+        SpectralLadders(clear, cloth) if clear else None,
+        LabLadders.of(rough, cloth) if rough else None,
     )  # fmt: skip
 
 

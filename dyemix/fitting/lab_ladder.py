@@ -14,7 +14,7 @@ Axis letters: D dyes, R rows (a swatch under a light), B bands, K parts of the p
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -159,10 +159,9 @@ class LabLadders:
     reading: float = READING
 
     @classmethod
-    def of(
-        cls, names: Sequence[str], ladders: Sequence[Sequence[Swatch]], cloth: Array
-    ) -> LabLadders:
-        rows = [_rows(name, ladder) for name, ladder in zip(names, ladders, strict=True)]
+    def of(cls, ladders: Mapping[str, Sequence[Swatch]], cloth: Array) -> LabLadders:
+        """The ladders of these dyes."""
+        rows = [_rows(name, ladder) for name, ladder in ladders.items()]
 
         def each(name: str, fill: float) -> Array:
             return padded([np.array([getattr(r, name) for r in some]) for some in rows], fill)
@@ -174,7 +173,7 @@ class LabLadders:
             each("depth", 1.0), goal, by_lab @ covariance @ by_lab.swapaxes(-1, -2), by_lab,
             each("weights", 1.0), each("swatch", -1.0).astype(np.intp),
             {at: clipped for at, clipped in clips.items() if clipped is not None},
-            np.array([_start(n, x, cloth) for n, x in zip(names, ladders, strict=True)]), cloth,
+            np.array([_start(n, x, cloth) for n, x in ladders.items()]), cloth,
         )  # fmt: skip
 
     @property

@@ -11,7 +11,7 @@ its own ε, not the curve. The posterior of α, n and q is what the ladder leave
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,25 +77,17 @@ def padded(rows: Sequence[Array], fill: float) -> Array:
     return out
 
 
-@dataclass(frozen=True, eq=False)
 class SpectralLadders:
     """Ladders of spectra on one cloth, padded to equally many swatches.
 
     `depths` ``(D, S)`` % owf; `reflectance` ``(D, S, B)``; `cloth` ``(B,)``.
     """
 
-    depths: Array
-    reflectance: Array
-    cloth: Array
-
-    @classmethod
-    def of(
-        cls, names: Sequence[str], ladders: Sequence[Sequence[Swatch]], cloth: Array
-    ) -> SpectralLadders:
-        pairs = list(zip(names, ladders, strict=True))
-        depths = [np.array([s.recipe[name] for s in ladder]) for name, ladder in pairs]
-        spectra = [np.array([s.reflectance for s in ladder]) for ladder in ladders]
-        return cls(padded(depths, 1.0), padded(spectra, 0.5), cloth)
+    def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array) -> None:
+        depths = [np.array([s.recipe[name] for s in some]) for name, some in ladders.items()]
+        spectra = [np.array([s.reflectance for s in some]) for some in ladders.values()]
+        self.depths, self.reflectance = padded(depths, 1.0), padded(spectra, 0.5)
+        self.cloth = cloth
 
     def fit(self, surface: Surface, counts: Sequence[Array], strength: float) -> Fitted:
         """Every dye under this surface.

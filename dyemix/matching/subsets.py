@@ -133,7 +133,7 @@ class Problem:
     @cached_property
     def blending(self) -> Blending:
         """The forward model."""
-        return Blending.of(self.dyes, self.light)
+        return Blending(self.dyes, self.light)
 
     def colours(self, amounts: Array) -> Array:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)``."""

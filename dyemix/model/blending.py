@@ -47,7 +47,6 @@ class _Works:
     joint_share: Array | float = 0.0
 
 
-@dataclass(frozen=True, eq=False)
 class Blending:
     """The forward model of a shelf under one light, with what can be worked out beforehand.
 
@@ -65,30 +64,15 @@ class Blending:
     plain : whether company and interaction are nothing.
     """
 
-    dyes: DyeSet
-    law: Array
-    less: Array
-    entering: Array
-    curves: Array
-    cloth: Array
-    seen: Array
-    by_curve: Array
-    plain: bool
-
-    @classmethod
-    def of(cls, dyes: DyeSet, light: Light) -> Blending:
-        """What is known of a shelf before any blend."""
-        surface, w = dyes.surface, weights(light).T
-        seen = (1.0 - surface.r0) * (1.0 - surface.k2) * w / w.sum(axis=1, keepdims=True)
-        added = dyes.whole.company_curve
+    def __init__(self, dyes: DyeSet, light: Light) -> None:
+        surface, w, added = dyes.surface, weights(light).T, dyes.whole.company_curve
         curves = dyes.curves if added is None else np.concatenate([dyes.curves, added])
-        return cls(
-            dyes, dyes.law.T, SHIFT ** dyes.law[:, 0],
-            depth_law_slope(np.zeros(len(dyes)), dyes.law), np.ascontiguousarray(curves.T),
-            surface.k_over_s(dyes.cloth)[:, np.newaxis], seen,
-            (seen[:, np.newaxis] * curves).reshape(-1, len(dyes.cloth)),
-            not (dyes.company.any() or dyes.interaction or added is not None),
-        )  # fmt: skip
+        self.dyes, self.law, self.less = dyes, dyes.law.T, SHIFT ** dyes.law[:, 0]
+        self.entering = depth_law_slope(np.zeros(len(dyes)), dyes.law)
+        self.curves, self.cloth = np.ascontiguousarray(curves.T), dyes.whole.cloth[:, np.newaxis]
+        self.seen = (1.0 - surface.r0) * (1.0 - surface.k2) * w / w.sum(axis=1, keepdims=True)
+        self.by_curve = (self.seen[:, np.newaxis] * curves).reshape(-1, len(dyes.cloth))
+        self.plain = not (dyes.company.any() or dyes.interaction or added is not None)
 
     def towards(self, goal: Goal, index: Index) -> Residual:
         """A goal on CIELAB as a function of amounts ``(k, M)`` of rows of `index` ``(k, N)``."""

@@ -198,7 +198,7 @@ class Search:
             off = labs.T - asked[here]
             return np.einsum("nij,nj->in", turn[here], off), np.moveaxis(turn[here], 0, -1)
 
-        down = Blending.of(dyes, self.start.light).towards(goal, np.tile(index, (t * s, 1)).T)
+        down = Blending(dyes, self.start.light).towards(goal, np.tile(index, (t * s, 1)).T)
         aim, most = np.tile(own, (t * s, 1)).T, np.tile(top, (t * s, 1)).T
         pull = _PULL / np.where(aim > 0.0, aim, most)
 

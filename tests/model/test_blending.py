@@ -37,7 +37,7 @@ def test_colours_are_those_of_the_dyes_and_slopes_those_of_the_colours(
     index = np.array([rng.permutation(len(dyes))[:3] for _ in range(30)]).T
     amounts = rng.uniform(0.01, 3.0, (3, 30))
     amounts[0, :5] = 0.0
-    blending, rows = Blending.of(dyes, light), np.arange(30)
+    blending, rows = Blending(dyes, light), np.arange(30)
 
     def plain(lab: Array, _: Index) -> tuple[Array, Array]:
         return lab, np.repeat(np.eye(3)[..., np.newaxis], lab.shape[1], axis=2)
