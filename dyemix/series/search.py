@@ -209,7 +209,7 @@ class Search:
             return np.concatenate([r, away * (x - aim[:, rows])]), np.concatenate([slope, by_own])
 
         first = np.tile(starts.reshape(s * n, k), (t, 1)).T
-        found = solve(residual, first, most, steps=80, tolerance=1e-8)
+        found = solve(residual, first, most, steps=400, tolerance=1e-10)
         best = np.argmin(found.cost.reshape(t, s, n), axis=1)
         chosen = found.x.T.reshape(t, s, n, k)[np.arange(t)[:, None], best, np.arange(n)]
         # What no balance weighs and no eye sees is not part of a recipe.

@@ -295,6 +295,14 @@ def test_routes_have_no_jumps(dyes: DyeSet) -> None:
         assert np.all(bends <= 0.1 * amounts.max(axis=0) + 1e-9)
 
 
+def test_a_long_route_is_smooth_too(dyes: DyeSet) -> None:
+    # The four amounts lie in a flat valley: a search that stops in it leaves a dip.
+    for route in subdue(dyes, "marigold 0.8 + leaf 0.3 + rust 0.1", 10, least=0.1).best:
+        steps = route.steps[: route.reached]
+        assert np.all(np.diff([step.chroma for step in steps]) < 0)
+        assert np.all(np.diff([step.recipe[route.dye] for step in steps]) > 0)
+
+
 def test_a_black_in_the_mix_is_not_said_to_be_missing(dyes: DyeSet) -> None:
     found = subdue(dyes, "marigold 0.8 + navy 0.25 + black 0.05")
     missing = [note for note in found.warnings if note.startswith("No dye on this shelf")]
