@@ -107,7 +107,8 @@ def gamuts(
     slices = np.arange(12.0, 97.0, 4.0) if levels is None else np.asarray(levels, dtype=float)
     found: list[tuple[Array, NDArray[np.intp], NDArray[np.uint64]]] = []
     for index in _faces(len(dyes), min(max_dyes, len(dyes))):
-        found += _crossings(_on_faces(dyes, index, light), bits(index), slices)
+        bits = (np.uint64(1) << index.astype(np.uint64)).sum(axis=1, dtype=np.uint64)
+        found += _crossings(_on_faces(dyes, index, light), bits, slices)
     segments, level, masks = (np.concatenate(part) for part in zip(*found, strict=True))
     order = np.argsort(level, kind="stable")
     segments, masks = segments[order], masks[order]
@@ -120,11 +121,6 @@ def gamuts(
         return Gamut(slices, tuple(map(_outlines, grids)), areas, max_dyes, light)
 
     return of
-
-
-def bits(index: NDArray[np.intp]) -> NDArray[np.uint64]:
-    """Sets of dyes ``(N, k)`` as ``(N,)`` numbers, a bit a dye."""
-    return np.asarray((np.uint64(1) << index.astype(np.uint64)).sum(axis=1, dtype=np.uint64))
 
 
 def _outlines(grid: NDArray[np.bool_]) -> tuple[Array, ...]:

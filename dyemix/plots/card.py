@@ -41,7 +41,7 @@ def _overview(card: ShadeCard, title: str) -> Paper:
             depth = "" if triangle else f"  {format_amount(card.depths[blend.row])} %"
             x, y = left + at * width / 2 - 0.1, top + (blend.row + 0.5) * height - 0.09
             paper.write(x, y, f"{blend.name[:-1]}{depth}", font="bold", ha="right")
-    paper.patches(left, top, places * width, height * rows, halves)
+    paper.patches((left, top, places * width, height * rows), halves)
     bottom, right = top + rows * height + 0.08, left + places * width
     for place in range(places):
         paper.write(left + (place + 0.5) * width, bottom, f"{place + 1}", font="bold", ha="center")
@@ -54,7 +54,7 @@ def _overview(card: ShadeCard, title: str) -> Paper:
         paper.write(x, bottom + 0.25, f"all {name}", half, "bold", ha=side)
         for x, name, side in zip((left, right), card.names[-2:], ("left", "right"), strict=True)
     ]
-    paper.box(MARGIN, paper.y, BODY, max(ends) + 0.1 - paper.y)
+    paper.box((MARGIN, paper.y, BODY, max(ends) + 0.1 - paper.y))
     paper.y = max(ends) + 0.25
     if len(card.blends) <= _LISTED:
         _list(paper, card)
@@ -107,8 +107,8 @@ def _pinning(card: ShadeCard, title: str) -> Pages:
     def draw(paper: Paper, row: Sequence[Blend]) -> None:
         for column, blend in enumerate(row):
             x, y = MARGIN + column * (step + _GUTTER), paper.y
-            paper.patches(x, y, PIN_WIDTH, PIN_HEIGHT, [[blend.prediction.hex]])
-            paper.frame(x + PIN_WIDTH, y, PIN_WIDTH, PIN_HEIGHT, linestyle=(0, (4, 2)))
+            paper.patches((x, y, PIN_WIDTH, PIN_HEIGHT), [[blend.prediction.hex]])
+            paper.frame((x + PIN_WIDTH, y, PIN_WIDTH, PIN_HEIGHT), linestyle=(0, (4, 2)))
             at = paper.write(x, y + PIN_HEIGHT + 0.03, labels[blend.name], step, "bold")
             paper.write(x, at, f"{blend.prediction.hex}, % owf{_mark(blend)}", step)
         paper.y += height

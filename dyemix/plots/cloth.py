@@ -59,8 +59,8 @@ def _row(
         if pixels is not None:
             high, wide = pixels.shape[:2]
             size = min(width / wide, _HIGHEST / high)
-            paper.box(x, y, wide * size, high * size)
-            paper.image(x, y, wide * size, high * size, pixels)
+            paper.box((x, y, wide * size, high * size))
+            paper.image((x, y, wide * size, high * size), pixels)
             y += high * size
         paper.y = max(paper.y, y + 0.12)
     return xs, width
@@ -71,20 +71,20 @@ def _palette(paper: Paper, x: float, width: float, shades: Sequence[Shade]) -> N
     at = x
     for shade in shades:
         wide = width * shade.share / 100.0
-        paper.box(at, paper.y, wide, _STRIP, shade.hex, zorder=1)
+        paper.box((at, paper.y, wide, _STRIP), shade.hex, zorder=1)
         if wide > 0.36:
             words = f"{shade.share:.0f} %" + (f"\n{shade.hex}" if wide > 0.62 else "")
             paper.write(at, paper.y + _STRIP + 0.03, words)
         at += wide
-    paper.frame(x, paper.y, width, _STRIP)
+    paper.frame((x, paper.y, width, _STRIP))
     paper.y += _STRIP + 0.45
 
 
 def _legend(paper: Paper) -> None:
     """The scale of the maps, in times the dose."""
     width, shares = 2.4, np.linspace(0.0, 1.0, 5)
-    paper.image(MARGIN, paper.y, width, 0.14, _pixels(_grey(np.linspace(0.0, _MOST, 240)[None])))
-    paper.frame(MARGIN, paper.y, width, 0.14)
+    paper.image((MARGIN, paper.y, width, 0.14), _pixels(_grey(np.linspace(0.0, _MOST, 240)[None])))
+    paper.frame((MARGIN, paper.y, width, 0.14))
     for share in shares:
         text, side = f"×{_MOST * share:g}", "center"
         if share == shares[-1]:
@@ -150,9 +150,9 @@ def _previews(found: Previews) -> Paper:
         paper.y += 0.03
         end = paper.y + side
         pixels = _pixels(item.responses)
-        paper.image(MARGIN, paper.y, side, side, pixels, interpolation="bilinear")
+        paper.image((MARGIN, paper.y, side, side), pixels, interpolation="bilinear")
         if item.illustrative:
-            paper.box(MARGIN, end - 0.22, side, 0.22, "white", zorder=2)
+            paper.box((MARGIN, end - 0.22, side, 0.22), "white", zorder=2)
             paper.write(MARGIN + side / 2, end - 0.2, "ILLUSTRATIVE", font="bold", ha="center")
         _palette(paper, x, width, item.palette)
         figures = item.figures.items()

@@ -60,8 +60,8 @@ def pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
             ladder = [(s.recipe[name], s.reflectance) for s in swatches.ladder(name)]
             read = [[r for c, r in ladder if c == depth] for depth in depths]
             rows.insert(0, [screen_colour(np.mean(r, axis=0)).hex if r else "" for r in read])
-        paper.box(_PATCHES - 0.08, y, _WIDE + 0.16, _ROW + 0.14)
-        paper.patches(_PATCHES, y + 0.06, _WIDE, _HIGH, rows)
+        paper.box((_PATCHES - 0.08, y, _WIDE + 0.16, _ROW + 0.14))
+        paper.patches((_PATCHES, y + 0.06, _WIDE, _HIGH), rows)
         for j, depth in enumerate(depths):
             x = _PATCHES + (j + 0.5) * _WIDE / len(depths)
             paper.write(x, y + _HIGH + 0.08, f"{depth:g}", ha="center")

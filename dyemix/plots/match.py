@@ -51,7 +51,7 @@ def pages(found: Matches) -> Pages:
     def draw(paper: Paper, i: int) -> None:
         top, x = paper.y, _BLOCKS[0][0] - 0.1
         _row(paper, found, i, most, turns[i], least)
-        paper.box(x, top, WIDTH - MARGIN - x, paper.y - top)
+        paper.box((x, top, WIDTH - MARGIN - x, paper.y - top))
 
     return paged(range(len(found)), _ROWS, begin, draw)
 
@@ -73,7 +73,7 @@ def _row(
     paper.write(MARGIN, y, str(i + 1), font="strong")
     for name, amount in m.recipe.items() or [("undyed", 0.0)]:
         mark = " ¹" if any(text.startswith(f"{name} ") for text in p.warnings) else ""
-        paper.box(_BARS, end + 0.05, _LONGEST * amount / most, 0.09, BAR)
+        paper.box((_BARS, end + 0.05, _LONGEST * amount / most, 0.09), BAR)
         text = f"{name} {format_amount(amount)}{mark}"
         end = paper.write(_NAME, end, text, _BARS - _NAME - 0.05, "strong")
     end = paper.write(_NAME, end, f"likely {m.likely:.1f}, {m.verdict}")
@@ -86,7 +86,7 @@ def _row(
         if lamp and target.reflectance is not None:
             band = screen_colours(adapted(target.reflectance, D65_2, lamp))[0].hex
         codes = pot_codes(p, target.lab, count, lamp)
-        paper.patches(x, y, width, _HIGH, [codes[::2], [band] * (count // 2), codes[1::2]])
+        paper.patches((x, y, width, _HIGH), [codes[::2], [band] * (count // 2), codes[1::2]])
         if lamp:
             turn = turns[j - 1]
             words = f"{turn.words[0] if turn.words else 'as it is,'} {turn.delta_e:.1f}"

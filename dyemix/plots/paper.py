@@ -36,17 +36,13 @@ Pages: TypeAlias = "list[Figure]"
 WIDTH, MARGIN, A4 = 8.27, 0.5, 11.69
 BODY = WIDTH - 2 * MARGIN
 
-#: Letters by what they are for: size in points, and weight.
-FONTS = {
-    "title": (14.0, "bold"),
-    "section": (11.0, "bold"),
-    "strong": (10.0, "bold"),
-    "bold": (9.0, "bold"),
-    "text": (9.0, "normal"),
-}
+#: Sizes of letters by what they are for, in points; all but "text" are bold.
+SIZES = {"title": 14.0, "section": 11.0, "strong": 10.0, "bold": 9.0, "text": 9.0}
 #: From line to line, in times the size of letters; and of common text in inches.
 _LEADING = 1.4 / 72.0
 LINE = 9.0 * _LEADING
+#: Left, top, width and height.
+Area: TypeAlias = tuple[float, float, float, float]
 INK, SUBTLE, RULE, BAR, LIGHT_BAR = "#1a1a1a", "#555555", "#b8b8b8", "#707070", "#d8d8d8"
 #: L* 55 (D65/2°), which black letters can be read on: 4.5 to 1.
 GROUND = "#848484"
@@ -57,12 +53,8 @@ STYLE: dict[str, Any] = {
     "pdf.fonttype": 42,
 }
 #: No date and no machine in a file: the same figure gives the same bytes.
-_METADATA: dict[str, dict[str, None]] = {
-    ".png": {"Software": None},
-    ".svg": {"Date": None},
-    ".pdf": {"CreationDate": None},
-}
-FORMATS = tuple(_METADATA)
+_LEFT_OUT = {".png": "Software", ".svg": "Date", ".pdf": "CreationDate"}
+FORMATS = tuple(_LEFT_OUT)
 
 
 def styled() -> AbstractContextManager[None]:
@@ -72,14 +64,17 @@ def styled() -> AbstractContextManager[None]:
     return style.context(["default", STYLE])
 
 
+def _weight(font: str) -> str:
+    return "normal" if font == "text" else "bold"
+
+
 @lru_cache(maxsize=4096)
 def wide(text: str, font: str = "text") -> float:
     """Width of a line of text in inches."""
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
-    size, weight = FONTS[font]
-    shape = FontProperties(family="DejaVu Sans", size=size, weight=weight)
+    shape = FontProperties(family="DejaVu Sans", size=SIZES[font], weight=_weight(font))
     # A screen rounds the advance of each letter to whole pixels: 3 % is the room for that.
     return float(text_to_path.get_text_width_height_descent(text, shape, False)[0]) / 72.0 * 1.03
 
@@ -173,11 +168,11 @@ class Paper:
         self, x: float, y: float, text: str, width: float = np.inf, font: str = "text", **look: Any
     ) -> float:
         """Write text whose top left (or by `ha` right, or center) is at x, y; where it ends."""
-        size, weight = FONTS[font]
-        look = {"color": INK, "size": size, "weight": weight, **look}
+        look = {"color": INK, "size": SIZES[font], "weight": _weight(font), **look}
+        step = _LEADING * SIZES[font]
         for line in wrapped(text, width, font):
-            self.layer.text(x, y + 0.75 * _LEADING * size, line, **look)
-            y += _LEADING * size
+            self.layer.text(x, y + 0.75 * step, line, **look)
+            y += step
         return y
 
     def down(self, text: str, font: str = "text", **look: Any) -> None:
@@ -192,36 +187,31 @@ class Paper:
                 self.write(x, self.y, cell)
             self.y = end
 
-    def box(
-        self, x: float, y: float, width: float, height: float, fill: str = GROUND, **look: Any
-    ) -> None:
+    def box(self, area: Area, fill: str = GROUND, **look: Any) -> None:
         """A rectangle, of the grey that patches lie on unless told otherwise."""
         from matplotlib.patches import Rectangle
 
-        look = {"edgecolor": "none", "linewidth": 0.5, "zorder": 0, **look}
-        self.layer.add_patch(Rectangle((x, y), width, height, facecolor=fill, **look))
+        (x, y, width, height), look = area, {"edgecolor": "none", "linewidth": 0.5, **look}
+        shape = Rectangle((x, y), width, height, facecolor=fill, **{"zorder": 0, **look})
+        self.layer.add_patch(shape)
 
-    def patches(
-        self, x: float, y: float, width: float, height: float, rows: Sequence[Sequence[str]]
-    ) -> None:
+    def frame(self, area: Area, **look: Any) -> None:
+        """A thin line round a rectangle."""
+        self.box(area, "none", edgecolor=RULE, zorder=2, **look)
+
+    def patches(self, area: Area, rows: Sequence[Sequence[str]]) -> None:
         """Patches that touch, hex codes row by row; ``""`` is left out; a thin line round all."""
         from matplotlib.colors import to_rgba
 
         colours = [[to_rgba(code or (0, 0, 0, 0)) for code in row] for row in rows]
-        self.image(x, y, width, height, np.array(colours))
+        self.image(area, np.array(colours))
         if all(code for row in rows for code in row):
-            self.frame(x, y, width, height)
+            self.frame(area)
 
-    def frame(self, x: float, y: float, width: float, height: float, **look: Any) -> None:
-        """A thin line round a rectangle."""
-        self.box(x, y, width, height, "none", edgecolor=RULE, **{"zorder": 2, **look})
-
-    def image(
-        self, x: float, y: float, width: float, height: float, pixels: Array, **look: Any
-    ) -> None:
+    def image(self, area: Area, pixels: Array, **look: Any) -> None:
         """Pixels ``(R, C, 4)`` with hard edges, unless told otherwise."""
-        look = {"interpolation": "nearest", "zorder": 1, "aspect": "auto", **look}
-        self.layer.imshow(pixels, extent=(x, x + width, y + height, y), **look)
+        (x, y, width, height), look = area, {"interpolation": "nearest", "zorder": 1, **look}
+        self.layer.imshow(pixels, extent=(x, x + width, y + height, y), aspect="auto", **look)
 
     def line(self, xs: ArrayLike, ys: ArrayLike, **look: Any) -> None:
         """A line."""
@@ -259,14 +249,14 @@ def paged(
 
 def file_bytes(pages: Sequence[Figure], suffix: str) -> bytes:
     """The file of pages as its bytes: all of them as PDF, else the one there is."""
-    data = BytesIO()
+    data, metadata = BytesIO(), {_LEFT_OUT[suffix]: None}
     with styled():
         if suffix == ".pdf":
             from matplotlib.backends.backend_pdf import PdfPages
 
-            with PdfPages(data, metadata=_METADATA[suffix]) as book:
+            with PdfPages(data, metadata=metadata) as book:
                 for page in pages:
                     book.savefig(page)
         else:
-            pages[0].savefig(data, format=suffix[1:], dpi=150, metadata=_METADATA[suffix])
+            pages[0].savefig(data, format=suffix[1:], dpi=150, metadata=metadata)
     return data.getvalue()

@@ -38,7 +38,7 @@ class _Ruler:
     def bar(self, paper: Paper, y: float, dark: float, light: float) -> None:
         """A bar dark to one figure and light to another."""
         for miss, fill in ((light, on.LIGHT_BAR), (dark, on.BAR)):
-            paper.box(_BEGIN, y, self.at(miss) - _BEGIN, 0.14, fill, edgecolor=RULE, zorder=1)
+            paper.box((_BEGIN, y, self.at(miss) - _BEGIN, 0.14), fill, edgecolor=RULE, zorder=1)
 
 
 def mixes(report: FitReport | Evaluation) -> Pages:
@@ -57,9 +57,9 @@ def mixes(report: FitReport | Evaluation) -> Pages:
     def draw(paper: Paper, check: MixtureCheck) -> None:
         top, both = paper.y, np.array([check.predicted, check.measured])
         end = paper.write(MARGIN, top, check.label, _BEGIN - MARGIN - 0.85)
-        paper.box(_BEGIN - 0.8, top, 0.7, end - top + 0.03)
+        paper.box((_BEGIN - 0.8, top, 0.7, end - top + 0.03))
         codes = [colour.hex for colour in screen_colours(both)]
-        paper.patches(_BEGIN - 0.75, top + 0.02, 0.6, end - top - 0.02, [codes])
+        paper.patches((_BEGIN - 0.75, top + 0.02, 0.6, end - top - 0.02), [codes])
         ruler.bar(paper, top + 0.02, check.median, check.bound)
         marker, face = ("o", "black") if check.kept else ("D", "white")
         paper.mark(ruler.at(check.delta_e), top + 0.09, marker, 5, markerfacecolor=face)
@@ -78,11 +78,11 @@ def trial(found: Correction) -> Pages:
         "trial", f"{sentence[0].upper()}{sentence[1:]}", found.warnings, demo=found.demo,
         miss=found.miss, often=often, light=aim.light,
     )  # fmt: skip
-    paper.box(MARGIN, paper.y, BODY, 1.3)
+    paper.box((MARGIN, paper.y, BODY, 1.3))
     codes = pot_codes(pot.prediction, aim.lab, 24)
     got = screen_colours(found.trial.reading.colour(D65_2))[0].hex
     rows = [[*[got] * 8, *[aim.hex] * 8, *codes[i::3]] for i in range(3)]
-    paper.patches(MARGIN + 0.15, paper.y + 0.3, BODY - 0.3, 0.7, rows)
+    paper.patches((MARGIN + 0.15, paper.y + 0.3, BODY - 0.3, 0.7), rows)
     labels = {
         "got": f"{got}  {found.miss.delta_e:.1f} off",
         "aim": aim.hex,
@@ -131,7 +131,7 @@ def _scatter(paper: Paper, found: Correction) -> None:
     for i, (axis, words) in enumerate(((1, ("quieter", "brighter")), (2, hues))):
         x, y = MARGIN + i * (_PANEL + 1.2), paper.y
         middle, up = x + _PANEL / 2, y + _PANEL / 2
-        paper.frame(x, y, _PANEL, _PANEL)
+        paper.frame((x, y, _PANEL, _PANEL))
         paper.line([x, x + _PANEL], [up] * 2, color=RULE)
         paper.line([middle] * 2, [y, y + _PANEL], color=RULE)
         for off in stray:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import screen_colours
+from dyemix.colour.difference import Miss
 from dyemix.gamut.coverage import Nearest
 from dyemix.gamut.reach import ShelfReach
 from dyemix.plots.paper import BAR, BODY, MARGIN, SUBTLE, Pages, Paper, pot_codes, wide
@@ -82,13 +83,14 @@ def pages(found: ShelfReach) -> Pages:
 def _asked(paper: Paper, target: Nearest) -> None:
     """Wanted, and touching it what is nearest: promised above, six pots below."""
     p, x, width = target.prediction, MARGIN + 2.8, BODY - 2.8
-    paper.box(MARGIN, paper.y, 2.6, 0.8)
+    paper.box((MARGIN, paper.y, 2.6, 0.8))
     halves = [[p.hex] * 6, pot_codes(p, target.target.lab, 6)]
     rows = [[target.target.hex] * 6 + half for half in halves]
-    paper.patches(MARGIN + 0.1, paper.y + 0.1, 2.4, 0.6, rows)
+    paper.patches((MARGIN + 0.1, paper.y + 0.1, 2.4, 0.6), rows)
     y = paper.write(x, paper.y, "Left, wanted. Right, the nearest you can dye, below as six pots:")
     y = paper.write(x, y, str(p.recipe), width, "strong")
-    words = f"{p.screen}: {target.residual:.1f} off on paper, likely {target.likely:.1f}"
+    how = "".join(f", {word}" for word in Miss.of(target.target.lab, p.lab).words)
+    words = f"{p.screen}: {target.residual:.1f} off on paper{how}; likely {target.likely:.1f}"
     paper.y = max(paper.write(x, y, words, width), paper.y + 0.8) + 0.15
 
 
@@ -103,8 +105,8 @@ def _tiles(
     codes = np.array([colour.hex for colour in screen_colours(flat)])
     inside = found.gamut.reaches(flat).reshape(shape)
     more = (found.wider or found.gamut).reaches(flat).reshape(shape) & ~inside
-    paper.box(x, y, size, size)
-    paper.patches(x, y, size, size, np.where(inside, codes.reshape(shape), "").tolist())
+    paper.box((x, y, size, size))
+    paper.patches((x, y, size, size), np.where(inside, codes.reshape(shape), "").tolist())
     n = int(_FINENESS * size / len(labs))
     block, middle = np.ones((n, n), dtype=bool), np.zeros((n, n), dtype=bool)
     middle[n // 3 : -(n // 3), n // 3 : -(n // 3)] = True
@@ -112,7 +114,7 @@ def _tiles(
     pixels = np.kron(to_rgba_array(codes).reshape(*shape, 4), block[..., np.newaxis])
     pixels[..., 3] = np.kron(more, middle)
     pixels[ndimage.binary_dilation(shown, np.ones((3, 3))) & ~shown] = (0.0, 0.0, 0.0, 1.0)
-    paper.image(x, y, size, size, pixels, zorder=2)
+    paper.image((x, y, size, size), pixels, zorder=2)
     return np.asarray(inside)
 
 
@@ -180,7 +182,7 @@ def _bars(paper: Paper, found: ShelfReach) -> None:
     rows = {"as you are": found.target, **{f"with {dye}": nearer[dye] for dye in helps}}
     for name, nearest in rows.items():
         paper.write(MARGIN, paper.y, name, font="bold")
-        paper.box(MARGIN + 1.4, paper.y + 0.04, 2.6 * nearest.residual / miss, 0.11, BAR)
+        paper.box((MARGIN + 1.4, paper.y + 0.04, 2.6 * nearest.residual / miss, 0.11), BAR)
         paper.write(MARGIN + 4.1, paper.y, f"{nearest.residual:.1f} off")
         recipe = str(nearest.prediction.recipe)
         paper.y = paper.write(MARGIN + 4.8, paper.y, recipe, BODY - 4.8)

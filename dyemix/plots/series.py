@@ -54,7 +54,7 @@ def _band(paper: Paper, found: Series, route: Route, name: str) -> None:
     for first in range(0, len(shown), _ACROSS):
         row, x, top = shown[first : first + _ACROSS], MARGIN + _EDGE, paper.y
         end, paper.y = x + len(row) * _STEP, top + _HIGH + 2 * _EDGE + 0.03
-        paper.box(MARGIN, top, BODY, _HIGH + 2 * _EDGE)
+        paper.box((MARGIN, top, BODY, _HIGH + 2 * _EDGE))
         if stops and len(row) < _ACROSS:
             words = f"stops here:\n{route.steps[route.reached].short}"
             paper.write(end + 0.08, top + _EDGE, words, MARGIN + BODY - end - 0.1)
@@ -70,7 +70,7 @@ def _band(paper: Paper, found: Series, route: Route, name: str) -> None:
                 words += "" if name else f"\n{p.hex}\nL* {p.lab[0]:.0f}, C* {step.chroma:.0f}"
             font = "text" if step or not name else "bold"
             bottom = max(bottom, paper.write(x + i * _STEP, paper.y, words, _STEP - 0.05, font))
-        paper.patches(x, top + _EDGE, end - x, _HIGH, np.hstack(blocks).tolist())
+        paper.patches((x, top + _EDGE, end - x, _HIGH), np.hstack(blocks).tolist())
         paper.y = bottom + 0.1
 
 

@@ -20,8 +20,9 @@ _PARTS = {4: "quarters", 10: "tenths"}
 
 @dataclass(frozen=True, eq=False)
 class Blend(Value):
-    """One blend of a card: where it stands (from 0), and its prediction."""
+    """One blend of a card: its name, where it stands (from 0), and its prediction."""
 
+    name: str
     row: int
     column: int
     prediction: Prediction
@@ -29,11 +30,6 @@ class Blend(Value):
     @property
     def recipe(self) -> Recipe:
         return self.prediction.recipe
-
-    @property
-    def name(self) -> str:
-        """Its row, as a letter (A to Z, then AA), and its place in the row, from 1: ``C2``."""
-        return f"{'A' * (self.row // 26)}{chr(ord('A') + self.row % 26)}{self.column + 1}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,29 +53,21 @@ class ShadeCard(Result):
 
     @property
     def title(self) -> str:
-        strip = "pair strip" if len(self.depths) == 1 else "depth by blend grid"
+        grid = "pair strip" if len(self.depths) == 1 else "depth by blend grid"
+        kind = "three-dye triangle" if len(self.names) == 3 else grid
+        parts = _PARTS.get(self.parts, f"{self.parts} parts")
         return (
-            f"{', '.join(self.names)}{f' on {self.cloth}' if self.cloth else ''}: "
-            f"{strip if len(self.names) == 2 else 'three-dye triangle'} in "
-            f"{_PARTS.get(self.parts, f'{self.parts} parts')}, "
-            f"{', '.join(f'{d:g}' for d in self.depths)} % owf in all, {len(self.blends)} blends"
+            f"{', '.join(self.names)}{f' on {self.cloth}' if self.cloth else ''}: {kind} in "
+            f"{parts}, {', '.join(f'{d:g}' for d in self.depths)} % owf in all, "
+            f"{len(self.blends)} blends"
         )
-
-    @property
-    def light(self) -> Light:
-        """The light of every colour."""
-        return self.blends[0].prediction.light
 
     @property
     def warnings(self) -> tuple[str, ...]:
         """Which blends leave the range of the swatches."""
-        odd = [blend.name for blend in self.blends if blend.prediction.warnings]
-        if not odd:
-            return ()
-        return (
-            f"Outside the range of your squares (a dye paler than its palest or deeper than its "
-            f"deepest): {', '.join(odd)}.",
-        )
+        odd = ", ".join(blend.name for blend in self.blends if blend.prediction.warnings)
+        told = "Outside the range of your squares (a dye paler than its palest or deeper than its "
+        return (f"{told}deepest): {odd}.",) if odd else ()
 
     def _rows(self) -> Iterable[Row]:
         """One row a blend: name, row, column, recipe and colour."""
@@ -88,23 +76,19 @@ class ShadeCard(Result):
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
-        width = max(len(str(blend.recipe)) for blend in self.blends)
-        lines += [self.title, f"     {'% owf':<{width}}  hex        L*    a*    b* ({self.light})"]
+        width, light = max(len(str(b.recipe)) for b in self.blends), self.blends[0].prediction.light
+        lines += [self.title, f"     {'% owf':<{width}}  hex        L*    a*    b* ({light})"]
         for blend in self.blends:
             colour = "{:5.1f} {:5.1f} {:5.1f}".format(*blend.prediction.lab)
-            recipe = f"{blend.recipe!s:<{width}}"
-            lines.append(f"{blend.name:<4} {recipe}  {blend.prediction.hex}  {colour}")
+            colour = f"{blend.prediction.hex}  {colour}"
+            lines.append(f"{blend.name:<4} {blend.recipe!s:<{width}}  {colour}")
         return "\n".join([*lines, *self.warnings])
 
 
 def shade_card(
-    dyes: DyeSet,
-    names: Sequence[str] | str,
-    depth: float | Sequence[float] | str = 1.0,
-    *,
-    parts: int | None = None,
-    light: Light | str | None = None,
-) -> ShadeCard:
+    dyes: DyeSet, names: Sequence[str] | str, depth: float | Sequence[float] | str = 1.0, *,
+    parts: int | None = None, light: Light | str | None = None,
+) -> ShadeCard:  # fmt: skip
     """Predict every blend of two or three dyes in even parts.
 
     Parameters
@@ -132,19 +116,22 @@ def shade_card(
     n = parts or (4 if len(levels) > 1 else 10)
     if not 1 <= n <= 100:
         raise DyemixError("parts are 1 to 100.")
-    rows: list[tuple[int, int, float, tuple[int, ...]]]
+    places: list[tuple[int, int, float, tuple[int, ...]]]
     if len(chosen) == 3:
-        rows = [(r, c, levels[0], (n - r, r - c, c)) for r in range(n + 1) for c in range(r + 1)]
+        places = [(r, c, levels[0], (n - r, r - c, c)) for r in range(n + 1) for c in range(r + 1)]
     else:
-        rows = [(r, c, d, (n - c, c)) for r, d in enumerate(levels) for c in range(n + 1)]
-    if len(rows) > _MOST:
-        raise DyemixError(f"{len(rows)} blends are more than a card holds ({_MOST}).")
+        places = [(r, c, d, (n - c, c)) for r, d in enumerate(levels) for c in range(n + 1)]
+    if len(places) > _MOST:
+        raise DyemixError(f"{len(places)} blends are more than a card holds ({_MOST}).")
     recipes = [
-        Recipe({d: whole * count / n for d, count in zip(chosen, counts, strict=True)})
-        for *_, whole, counts in rows
+        Recipe({dye: depth * part / n for dye, part in zip(chosen, parts_of, strict=True)})
+        for *_, depth, parts_of in places
     ]
-    found = dyes.predict(recipes, light)
-    blends = [Blend(row, column, p) for (row, column, *_), p in zip(rows, found, strict=True)]
+    # A row's letters run from A to Z, then from AA.
+    blends = [
+        Blend(f"{'A' * (row // 26)}{chr(ord('A') + row % 26)}{column + 1}", row, column, found)
+        for (row, column, *_), found in zip(places, dyes.predict(recipes, light), strict=True)
+    ]
     cloth = (dyes.conditions or {}).get("cloth", "")
     return ShadeCard(chosen, levels, n, tuple(blends), cloth, dyes.demo)
 

@@ -88,16 +88,6 @@ class Step(Value):
         words = [f"{abs(off):.0f} {word}" for off, word in parts if abs(off) >= 0.5]
         return ", ".join(words) or f"hue off by {abs(hue):.1f}"
 
-    def __str__(self) -> str:
-        p = self.prediction
-        return f"{p.hex}  {p.lab[0]:4.1f}  {self.chroma:4.1f}  {self.likely:6.1f}"
-
-    @property
-    def details(self) -> str:
-        """The figures behind it."""
-        figures = f"{self.from_start:5.1f}  {self.bound:6.1f}  {self.slip:4.1f}"
-        return f"{self.off[2]:+5.1f}  {figures}"
-
 
 _FIGURES = ("from_start", "likely", "bound", "slip")
 _LEGEND = (
@@ -130,11 +120,6 @@ class Route(Value):
         return next((i for i, s in enumerate(self.steps) if not s.reached), len(self.steps))
 
     @property
-    def slip(self) -> float:
-        """Mean over the steps reached of the ΔE2000 that a dosing slip brings."""
-        return float(np.mean([step.slip for step in self.steps[: self.reached] or self.steps]))
-
-    @property
     def verdict(self) -> str:
         """How far down the route goes."""
         n = self.reached
@@ -149,8 +134,12 @@ class Route(Value):
         heading = f"    {'% owf':<{width}}  hex        L*    C*  likely"
         lines = [heading + "    ΔH*  start  within  slip" * detail]
         for i, step in enumerate(self.steps, 1):
-            row = f"{i:>2}{' ' if step.reached else '~'} {step.recipe!s:<{width}}  {step}"
-            lines.append(f"{row}  {step.details}" if detail else row)
+            p, mark = step.prediction, " " if step.reached else "~"
+            row = f"{i:>2}{mark} {step.recipe!s:<{width}}  {p.hex}"
+            shown = f"{p.lab[0]:4.1f}  {step.chroma:4.1f}  {step.likely:6.1f}"
+            pot = f"{step.from_start:5.1f}  {step.bound:6.1f}  {step.slip:4.1f}"
+            more = f"  {step.off[2]:+5.1f}  {pot}"
+            lines.append(f"{row}  {shown}{more * detail}")
             lines += [f"    {measures(step)}"] if measures and step.recipe else []
         return lines
 
@@ -234,10 +223,9 @@ class Series(Result):
             lines += route.lines(measures, detail)
         more = len(self.routes) - len(self.best)
         lines += ["", f"{more} further routes are in the table (--json)."] if more else []
-        legend = "".join(_LEGEND[: 1 + detail])
-        legend = legend.format(light=self.start.light, dosing=100.0 * self.dosing)
+        legend = f"{''.join(_LEGEND[: 1 + detail])}; ~, not reached."
         lines += [about] if about else []
-        lines.append(f"{legend}; ~, not reached.")
+        lines.append(legend.format(light=self.start.light, dosing=100.0 * self.dosing))
         return "\n".join(lines)
 
     def __str__(self) -> str:

@@ -335,7 +335,9 @@ def _routes(
     if search.free is Free.LIGHTNESS:
         routes.sort(key=lambda r: (-r.reached, -np.mean([s.prediction.lab[0] for s in r.steps])))
         return [route for route in routes if route.reached] or routes[:1]
-    routes.sort(key=lambda r: (-r.reached, r.slip))
+    # Farthest first, then what a dosing slip upsets least over the steps reached.
+    slip = {r.dye: np.mean([s.slip for s in r.steps[: r.reached] or r.steps]) for r in routes}
+    routes.sort(key=lambda r: (-r.reached, slip[r.dye]))
     # A dye that takes no step down is no route, unless it is all there is of its kind.
     first = {kind: next(r for r in routes if r.kind is kind) for kind in {r.kind for r in routes}}
     return [r for r in routes if r.reached or r is first[r.kind]]

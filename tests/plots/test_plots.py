@@ -20,6 +20,7 @@ from dyemix.colour.colorimetry import (
     screen_colour,
     screen_colours,
 )  # fmt: skip
+from dyemix.colour.difference import Miss
 from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
 from dyemix.dataset.target import Target
@@ -435,6 +436,33 @@ def test_tiles_are_the_colours_they_stand_for(small: ShelfReach) -> None:
             assert code == (screen_colours(lab)[0].hex if small.gamut.reaches(lab)[0] else "")
             reached += code != ""
     assert 40 < reached < 250
+
+
+def test_fit_and_reach_are_read_without_colour(
+    small: ShelfReach, shelf: DyeSet, table: SwatchSet
+) -> None:
+    """All but patches is grey; marks on tiles are black and white, 4.5 to 1 on any grey (WCAG)."""
+    from matplotlib.colors import to_rgb
+
+    figures = plot(small), plot(shelf, swatches=table)
+    for figure in figures:
+        layer = figure.axes[0]
+        colours = [t.get_color() for t in texts(figure)]
+        colours += [line.get_color() for line in layer.get_lines()]
+        colours += [p.get_facecolor()[:3] for p in layer.patches]
+        assert all(np.ptp(to_rgb(colour)) < 0.01 for colour in colours)
+    marks: dict[tuple[float, ...], set[str]] = {}
+    for line in figures[0].axes[0].get_lines():
+        shades = {line.get_markeredgecolor(), line.get_markerfacecolor()}
+        marks.setdefault(tuple(line.get_xydata()[0].round(3)), set()).update(shades)
+    assert len(marks) == 7  # wanted and nearest on both panels, three colours on the wheels
+    assert all({"black", "white"} <= shades for shades in marks.values())
+    greys = [f"#{3 * f'{i:02x}'}" for i in range(256)]
+    assert min(max(contrast(g, "black"), contrast(g, "white")) for g in greys) >= 4.5
+    assert small.target is not None
+    turned = Miss.of(small.target.target.lab, small.target.prediction.lab).words
+    assert ", ".join(turned) in words(figures[0])
+    assert {m.get_marker() for m in figures[1].axes[0].get_lines()} >= {"o", "None"}
 
 
 # --- a trial, and own mixes --------------------------------------------------------------------
