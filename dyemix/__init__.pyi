@@ -1,6 +1,6 @@
 from dyemix.bench.bath_sheet import bath_sheet as bath_sheet
-from dyemix.bench.first_swatches import first_swatches as first_swatches
 from dyemix.bench.plan import bench_plan as bench_plan
+from dyemix.bench.plan import first_swatches as first_swatches
 from dyemix.bench.stock import stock_sheet as stock_sheet
 from dyemix.colour.ciede2000 import delta_e as delta_e
 from dyemix.colour.colorimetry import Light as Light

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dyemix.bench.first_swatches import first_swatches
+from dyemix.bench.plan import first_swatches
 from dyemix.bench.settings import BathSettings
 from dyemix.dataset.units import STOCK_PCT
 from dyemix.gamut.coverage import family

@@ -7,28 +7,15 @@ the words stand in `templates/sheets/bath.txt`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from math import ceil
-from typing import Any, ClassVar
+from typing import ClassVar
 
-from dyemix.bench.dosing import Bottles, Dose
-from dyemix.bench.fibre import UNKNOWN, Fibre
-from dyemix.bench.method import (
-    Auxiliary,
-    Cost,
-    Method,
-    cost_of,
-    departures,
-    dyed_as,
-    salt_and_soda,
-    same,
-    soda_by_volume,
-    stated,
-)
+from dyemix.bench.method import Auxiliary, Cost, Fibre, Method, dyed_as, held, salt_and_soda
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.sheet import Sheet, written
-from dyemix.bench.stock import Stock
+from dyemix.bench.stock import Bottles, Dose, Stock
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.conditions import same as same_words
@@ -88,7 +75,7 @@ class BathSheet(Sheet):
     spoon_miss: float | None
     warnings: tuple[str, ...]
     settings: BathSettings
-    fibre: Fibre = UNKNOWN
+    fibre: Fibre = field(default_factory=Fibre)
     demo: bool = False
 
     @property
@@ -205,13 +192,17 @@ def bath_sheet(
         "soda_solution": soda_g_l if of_solution else soda_solution_g_l,
         "temperature": temperature_c, "hours": hours,
     }  # fmt: skip
-    asked = {name: stated(name, value) for name, value in asked.items() if value is not None}
-    method = _method(asked, was, recipe, wetted, settings)
+    asked = {name: value for name, value in asked.items() if value is not None}
+    method = Method.of(asked, was, recipe, wetted, settings)
     low_water = method.liquor_ratio < settings.low_water_below
     total = cloth_g * method.liquor_ratio
-    holds = cloth_g * _held(wetted, method.alkali, settings)
+    holds = cloth_g * held(wetted, method.alkali, settings)
     salt, soda = salt_and_soda(method, cloth_g, holds, recipe.total, settings)
-    doses = bottles.doses(_palest_first(recipe, dyes), dyed_g)
+    ranked: Mapping[str, float] = recipe
+    if dyes is not None:  # palest first: by the lightness of each dye alone
+        pale = {dye: dyes.predict({dye: _RANKING_DEPTH}).lab[0] for dye in recipe}
+        ranked = {dye: recipe[dye] for dye in sorted(recipe, key=pale.__getitem__, reverse=True)}
+    doses = bottles.doses(ranked, dyed_g)
     stocks_ml, solutions_ml = sum(dose.ml for dose in doses), salt.into_bath_ml + soda.into_bath_ml
     water = total - stocks_ml - solutions_ml - holds
     if water < -1e-6 * total:
@@ -229,7 +220,12 @@ def bath_sheet(
     if isinstance(target, Target):
         aim += " from a screen: a direction, not a standard" if target.kind == "hex" else ""
         expect = _expected(dyes, recipe, target, low_water) if dyes and expect is None else expect
-    syringe, spoons = _misses(dyes, recipe, doses)
+    syringe = spoons = None
+    if dyes is not None:
+        rounded = [(d.dye, d.owf / d.exact_ml, d.ml, d.spoons.ml) for d in doses]
+        both = [{dye: per_ml * ml[i] for dye, per_ml, *ml in rounded} for i in (0, 1)]
+        exact, *near = dyes.colours([dyes.amounts(r) for r in (recipe, *both)])
+        syringe, spoons = (float(delta_e(exact, colour)) for colour in near)
     sheet = BathSheet(
         job=job, on=on or date.today(), cloth=cloth or cloth_then, cloth_g=float(cloth_g),
         pieces=pieces, target=aim, recipe=recipe, method=method,
@@ -239,60 +235,18 @@ def bath_sheet(
         ),
         expect=expect or "", wetted=wetted, total_ml=total, cloth_holds_ml=holds, doses=doses,
         palest_first=dyes is not None or len(recipe) < 2, salt=salt, soda=soda,
-        water_ml=max(water, 0.0), cost=cost_of(doses, salt, soda, settings), syringe_miss=syringe,
+        water_ml=max(water, 0.0), cost=Cost.of(doses, salt, soda, settings), syringe_miss=syringe,
         spoon_miss=spoons, warnings=() if dyes is None else dyes.warnings(recipe),
         settings=settings, fibre=made_of, demo=dyes is not None and dyes.demo,
     )  # fmt: skip
     by_soda_after = (replace(method, alkali="after"), cloth_g, holds, recipe.total, settings)
     _, (notes,) = written(
-        "warnings", settings, sheet=sheet, was=was, unread=unread, same=same,
-        departures=departures(method, was), after_g_l=salt_and_soda(*by_soda_after)[1].g_l,
+        "warnings", settings, sheet=sheet, was=was, unread=unread,
+        departures=method.departures(was), after_g_l=salt_and_soda(*by_soda_after)[1].g_l,
         other_cloth="" if same_words("cloth", sheet.cloth, cloth_then) else cloth_then,
         mixtures=[d for d in recipe if any(word in d for word in settings.mixtures)],
     )  # fmt: skip
     return replace(sheet, warnings=(*sheet.warnings, *(row[0] for row in notes.rows)))
-
-
-def _held(wetted: bool, alkali: str, settings: BathSettings) -> float:
-    """Water in the cloth as it goes in, mL per g of dry cloth; presoaked, it is wet."""
-    return settings.wet_pickup / 100.0 if wetted or alkali == "presoak" else 0.0
-
-
-def _method(
-    asked: Mapping[str, Any], was: Mapping[str, Any], recipe: Recipe, wetted: bool,
-    settings: BathSettings,
-) -> Method:  # fmt: skip
-    """What is asked of a method, or how the swatches had it, or else the settings' way."""
-    usual = {name: getattr(settings, name) for name in ("liquor_ratio", "alkali", "temperature")}
-    then = {**usual, **was}
-    now = {**then, **asked}
-    ratio = now["liquor_ratio"]
-    usual_salt, _, usual_solution = settings.doses(recipe.total)
-    if now["alkali"] == "presoak":  # which knows of no dose by the liquor
-        now |= {"soda_solution": asked["soda"]} if "soda" in asked else {}
-        now.pop("soda", None)
-    elif "soda" in was and "soda" not in asked:
-        # As much to the cloth as the swatches had, where low water would have it; never less g/L.
-        solution = now.get("soda_solution", usual_solution)
-        low = soda_by_volume(ratio, _held(wetted, now["alkali"], settings), solution, settings)
-        now["soda"] = max(was["soda"], min(low, was["soda"] * then["liquor_ratio"] / ratio))
-    if "salt" not in asked:  # the less, the nearer to low water
-        share, before = map(settings.stirred_share, (ratio, then["liquor_ratio"]))
-        less = min(1.0, share / before) if before else 1.0
-        now["salt"] = was["salt"] * less if "salt" in was else usual_salt * share
-    # Hours that the swatches had already hold whatever the slowest dye was given then.
-    _, times = settings.slowest(recipe)
-    now.setdefault("hours", settings.usual_hours(now["temperature"]) * times)
-    return Method(**now)
-
-
-def _palest_first(recipe: Recipe, dyes: DyeSet | None) -> Recipe:
-    """By lightness of each dye alone; as written where there are no fitted dyes to ask."""
-    if dyes is None:
-        return recipe
-    dyes.amounts(recipe)  # a dye without swatches is an error
-    lightness = {dye: float(dyes.predict({dye: _RANKING_DEPTH}).lab[0]) for dye in recipe}
-    return Recipe({dye: recipe[dye] for dye in sorted(recipe, key=lambda dye: -lightness[dye])})
 
 
 def _expected(dyes: DyeSet, recipe: Recipe, target: Target, low_water: bool) -> str:
@@ -306,16 +260,3 @@ def _expected(dyes: DyeSet, recipe: Recipe, target: Target, low_water: bool) -> 
         f"ΔE2000 {float(delta_e(target.lab, found.lab[0])):.1f} on paper, {pot.mean[0]:.1f} likely "
         f"in the pot, nine pots in ten below {pot.bound[0]:.1f} ({light})"
     )
-
-
-def _misses(
-    dyes: DyeSet | None, recipe: Recipe, doses: Iterable[Dose]
-) -> tuple[float | None, float | None]:
-    """ΔE2000 on paper of measuring to the syringe's marks, and with spoons."""
-    if dyes is None:
-        return None, None
-    syringe = {d.dye: d.owf * d.ml / d.exact_ml for d in doses}
-    spoons = {d.dye: d.owf * d.spoons.ml / d.exact_ml for d in doses}
-    colours = dyes.colours([dyes.amounts(r) for r in (recipe, syringe, spoons)])
-    miss = delta_e(colours[0], colours[1:])
-    return float(miss[0]), float(miss[1])

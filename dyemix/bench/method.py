@@ -1,4 +1,4 @@
-"""How cloth is dyed: what governs a bath beside its recipe, how the swatches had it; salt and soda.
+"""How cloth is dyed: its fibres, what governs a bath beside its recipe, and its salt and soda.
 
 Soda ash in a stirred bath is dosed in g/L of the bath; in low water, where that would be too
 little, as a solution by volume; a presoak is a solution of the same strength (common practice).
@@ -7,13 +7,17 @@ little, as a solution by volume; a presoak is a solution of the same strength (c
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cache
+from importlib.resources import files
 from typing import Any
 
-from dyemix.bench.dosing import Dose
 from dyemix.bench.settings import ORDERS, BathSettings
+from dyemix.bench.stock import Dose
 from dyemix.dataset.conditions import normal
+from dyemix.dataset.recipe import Recipe
 from dyemix.errors import DyemixError
 
 #: Figures of a method, by its field: an example with its unit, and what is in range. What
@@ -67,6 +71,56 @@ class Method:
             if value is not None and not low <= value <= high:
                 raise DyemixError(f"a {_words(name)} of {value:g} is out of range: {right}.")
 
+    @classmethod
+    def of(
+        cls, asked: Mapping[str, Any], was: Mapping[str, Any], recipe: Recipe, wetted: bool,
+        settings: BathSettings,
+    ) -> Method:  # fmt: skip
+        """What is asked of it, or how the swatches had it (`dyed_as`), or else the settings' way.
+
+        Raises `DyemixError` for words that are not understood.
+        """
+        asked = {name: stated(name, value) for name, value in asked.items()}
+        names = ("liquor_ratio", "alkali", "temperature")
+        then = {**{name: getattr(settings, name) for name in names}, **was}
+        now = {**then, **asked}
+        ratio = now["liquor_ratio"]
+        usual_salt, _, usual_solution = settings.doses(recipe.total)
+        if now["alkali"] == "presoak":  # which knows of no dose by the liquor
+            now |= {"soda_solution": asked["soda"]} if "soda" in asked else {}
+            now.pop("soda", None)
+        elif "soda" in was and "soda" not in asked:
+            # As much to the cloth as the swatches had, where low water has it; never less g/L.
+            solution = now.get("soda_solution", usual_solution)
+            low = soda_by_volume(ratio, held(wetted, "", settings), solution, settings)
+            now["soda"] = max(was["soda"], min(low, was["soda"] * then["liquor_ratio"] / ratio))
+        if "salt" not in asked:  # the less, the nearer to low water
+            share, before = map(settings.stirred_share, (ratio, then["liquor_ratio"]))
+            less = min(1.0, share / before) if before else 1.0
+            now["salt"] = was["salt"] * less if "salt" in was else usual_salt * share
+        # Hours that the swatches had already hold whatever the slowest dye was given then.
+        _, times = settings.slowest(recipe)
+        now.setdefault("hours", settings.usual_hours(now["temperature"]) * times)
+        return cls(**now)
+
+    @staticmethod
+    def same(one: float, other: float) -> bool:
+        """Whether two figures are as good as equal: within 5 % (a working value)."""
+        return abs(one - other) <= 0.05 * other
+
+    def departures(self, was: Mapping[str, Any]) -> dict[str, tuple[str, str, bool]]:
+        """Each way in which it is not that of the swatches: by condition, what it is now and was
+        then, in words, and whether it is more.
+        """
+        out = {}
+        for name, (_, unit, *_) in FIGURES.items():
+            value, then = getattr(self, name), was.get(name)
+            if then is not None and value is not None and not self.same(value, then):
+                out[_words(name)] = (f"{value:.3g}{unit}", f"{then:g}{unit}", value > then)
+        if was.get("alkali", self.alkali) != self.alkali:
+            out["order"] = (ORDERS[self.alkali], ORDERS[was["alkali"]], True)
+        return out
+
 
 def _words(name: str) -> str:
     """A field of a method as it is called, and as a condition of a swatch table."""
@@ -116,25 +170,6 @@ def dyed_as(
     return known, tuple(unread)
 
 
-def same(one: float, other: float) -> bool:
-    """Whether two figures of a method are as good as equal: within 5 % (a working value)."""
-    return abs(one - other) <= 0.05 * other
-
-
-def departures(now: Method, was: Mapping[str, Any]) -> dict[str, tuple[str, str, bool]]:
-    """Each way in which a method is not that of the swatches: by condition, what it is now and was
-    then, in words, and whether it is more.
-    """
-    out = {}
-    for name, (_, unit, *_) in FIGURES.items():
-        value, then = getattr(now, name), was.get(name)
-        if then is not None and value is not None and not same(value, then):
-            out[_words(name)] = (f"{value:.3g}{unit}", f"{then:g}{unit}", value > then)
-    if was.get("alkali", now.alkali) != now.alkali:
-        out["order"] = (ORDERS[now.alkali], ORDERS[was["alkali"]], True)
-    return out
-
-
 # Salt and soda ------------------------------------------------------------------------------------
 
 
@@ -173,6 +208,28 @@ class Cost:
     @property
     def total(self) -> float:
         return self.dye + self.salt + self.soda
+
+    @classmethod
+    def of(
+        cls, doses: Iterable[Dose], salt: Auxiliary, soda: Auxiliary, settings: BathSettings
+    ) -> Cost | None:
+        """At the settings' prices per gram; None where there is no price at all.
+
+        The key ``""`` of `dye_cost` is the price of every other dye.
+        """
+        prices = settings.dye_cost
+        if not prices and settings.salt_cost is None and settings.soda_cost is None:
+            return None
+        parts = [(dose.dye, dose.dye_g, prices.get(dose.dye, prices.get(""))) for dose in doses]
+        parts += [("salt", salt.g, settings.salt_cost), ("soda ash", soda.g, settings.soda_cost)]
+        unpriced = tuple(name for name, grams, price in parts if price is None and grams > 0)
+        *dye, of_salt, of_soda = (grams * (price or 0.0) for _, grams, price in parts)
+        return cls(sum(dye), of_salt, of_soda, unpriced)
+
+
+def held(wetted: bool, alkali: str, settings: BathSettings) -> float:
+    """Water in the cloth as it goes in, mL per g of dry cloth; presoaked, it is wet."""
+    return settings.wet_pickup / 100.0 if wetted or alkali == "presoak" else 0.0
 
 
 def soda_by_volume(ratio: float, holds: float, strength: float, settings: BathSettings) -> float:
@@ -223,18 +280,82 @@ def salt_and_soda(
     return salt, part(g_per_l, small, settings.soda_stock)
 
 
-def cost_of(
-    doses: Iterable[Dose], salt: Auxiliary, soda: Auxiliary, settings: BathSettings
-) -> Cost | None:
-    """Cost at the settings' prices per gram; None where there is no price at all.
+# Fibres -------------------------------------------------------------------------------------------
 
-    The key ``""`` of `dye_cost` is the price of every other dye.
+
+@dataclass(frozen=True)
+class Fibre:
+    """A cloth by its fibres.
+
+    Attributes
+    ----------
+    words : what was said of it.
+    names : of its fibres; none where its words name none.
+    undyed : those of them that take no dye.
+    share : how much of its weight takes dye, 0 to 1; None where that is not known.
+    weak : whether it is weak when wet.
+    hottest : the warmest water it bears for long, °C; None where any will do.
     """
-    prices = settings.dye_cost
-    if not prices and settings.salt_cost is None and settings.soda_cost is None:
-        return None
-    dyes = [(dose.dye, dose.dye_g, prices.get(dose.dye, prices.get(""))) for dose in doses]
-    others = [("salt", salt.g, settings.salt_cost), ("soda ash", soda.g, settings.soda_cost)]
-    unpriced = tuple(name for name, grams, price in dyes + others if price is None and grams > 0)
-    *dye, salt_cost, soda_cost = (grams * (price or 0.0) for _, grams, price in dyes + others)
-    return Cost(sum(dye), salt_cost, soda_cost, unpriced)
+
+    words: str = ""
+    names: tuple[str, ...] = ()
+    undyed: tuple[str, ...] = ()
+    share: float | None = None
+    weak: bool = False
+    hottest: float | None = None
+
+    @classmethod
+    def of(cls, words: str) -> Fibre:
+        """The fibres of ``cotton lawn``, ``cotton 55 %, linen 45 %``, ``95% cotton 5% elastane``.
+
+        Raises `DyemixError` for a fibre that soda harms, for cloth that takes no dye at all, and
+        for shares that do not make up the whole.
+        """
+        text = " ".join(words.lower().split())
+        found = {name: row for name, row in _fibres().items() if re.search(row["pattern"], text)}
+        undyed = tuple(name for name, row in found.items() if not row.get("dyes", True))
+        if harmed := ", ".join(name for name, row in found.items() if row.get("harmed")):
+            raise DyemixError(
+                f"{harmed}: soda ash harms it, and this sheet is for cotton, linen, hemp, viscose "
+                "and their like. Another method is needed: ask for one where the dye is from."
+            )
+        if found and len(undyed) == len(found):
+            raise DyemixError(
+                f"{', '.join(undyed)} takes no dye in a bath with soda: dye cotton, linen, hemp, "
+                "viscose or their like, or ask for another method where the dye is from."
+            )
+        parts = _shares(text, found)
+        whole = sum(parts.values())
+        if parts and abs(whole - 100.0) > 2.0:
+            raise DyemixError(
+                f"{words!r} makes {whole:g} %: its fibres are 100 % together, as 'cotton 65 %, "
+                "polyester 35 %'."
+            )
+        share = None if undyed or not found else 1.0
+        if parts:
+            share = sum(part for name, part in parts.items() if name not in undyed) / 100.0
+        hottest = min((row["hottest"] for row in found.values() if "hottest" in row), default=None)
+        weak = any(row.get("weak") for row in found.values())
+        return cls(words, tuple(found), undyed, share, weak, hottest)
+
+
+def _shares(text: str, found: dict[str, Any]) -> dict[str, float]:
+    """Per cent by fibre, where each has its own; the number stands before each name, or after."""
+    number = r"(\d+(?:[.,]\d+)?) ?%"
+    shares = {}
+    for name, row in found.items():
+        before = re.search(rf"{number} (?:[^\W\d]+ )?{row['pattern']}", text)
+        after = re.search(rf"{row['pattern']}(?: [^\W\d]+)? ?{number}", text)
+        match = before if re.match(r"\d", text) and before else after or before
+        if match:
+            shares[name] = float(match[1].replace(",", "."))
+    return shares if len(shares) == len(found) else {}
+
+
+@cache
+def _fibres() -> dict[str, dict[str, Any]]:
+    text = files("dyemix").joinpath("data", "fibres.toml").read_text(encoding="utf-8")
+    known: dict[str, dict[str, Any]] = tomllib.loads(text)
+    for row in known.values():
+        row["pattern"] = rf"(?<![a-z])(?:{'|'.join(row['words'])})(?![a-z])"
+    return known

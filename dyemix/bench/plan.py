@@ -1,22 +1,29 @@
-"""Several baths at once: one list of stock to make, the cups in order, the cost of a piece."""
+"""Several baths at once: a day of jobs, or the first swatches and the table to fill in for them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
-from itertools import pairwise
+from itertools import pairwise, product
 from math import ceil
-from typing import ClassVar, Self
+from typing import Any, ClassVar, Self
 
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
-from dyemix.bench.dosing import Dose
-from dyemix.bench.settings import BathSettings, Making
+from dyemix.bench.method import dyed_as
+from dyemix.bench.settings import ORDERS, BathSettings, Making
 from dyemix.bench.sheet import Sheet
-from dyemix.bench.stock import Stock
+from dyemix.bench.stock import Dose, Stock
+from dyemix.dataset.recipe import NAME, Recipe, dye_names
+from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
 from dyemix.dataset.units import FOR_WEAK
-from dyemix.errors import DyemixError, Fault, InputError
+from dyemix.errors import DyemixError, Fault, InputError, RecipeError
+from dyemix.files.small_tables import number
 from dyemix.model.dyes import DyeSet
+
+#: How many dyes the mix that checks the first fit is of, at most.
+_MIXED = 3
 
 
 @dataclass(frozen=True)
@@ -163,3 +170,142 @@ def _solutions(sheets: Sequence[BathSheet], settings: BathSettings) -> Iterator[
         if ml := sum(getattr(sheet, name).stock_ml or 0.0 for sheet in sheets):
             spare = 1.0 + settings.stock_spare / 100.0
             yield Need(name, ml, 0.0, settings.making(pct, spare * ml))
+
+
+# The first swatches -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class SwatchPlan(BenchPlan):
+    """The swatches of a first weekend. `str()` is the sheet for the bench.
+
+    Each of `sheets` is a bath of its own, its job the label of the swatch.
+    """
+
+    template: ClassVar[str] = "first_swatches"
+
+    @property
+    def dyes(self) -> tuple[str, ...]:
+        """The dyes of every swatch, each once."""
+        return tuple(dict.fromkeys(dye for sheet in self.sheets for dye in sheet.recipe))
+
+    def table(self) -> SwatchSet:
+        """The swatch table with every reading blank."""
+        bath, method = self.sheets[0], self.sheets[0].method
+        conditions = {
+            "cloth": bath.fibre_named,
+            "alkali": ORDERS[method.alkali],
+            "liquor ratio": f"{method.liquor_ratio:g}:1",
+            "temperature": f"{method.temperature:g} °C",
+            "hours": f"{method.hours:g}",
+            **dict.fromkeys(("salt", "soda", "date", "light"), ""),
+            "stock_pct": f"{self.settings.stock_strength:g}",
+            "cloth_g": f"{bath.cloth_g:g}",
+            "spoons": self.settings.spoons,
+        }
+        return SwatchSet(
+            tuple(
+                Reading(swatch.recipe, None, swatch.job, "blank", conditions=conditions)
+                for swatch in self.sheets
+            )
+        )
+
+
+def first_swatches(
+    dyes: Sequence[str] | str,
+    cloth: str,
+    stock_pct: float | None = None,
+    swatch_g: float = 5.0,
+    *,
+    spoons: str | None = None,
+    liquor_ratio: float | None = None,
+    alkali: str | None = None,
+    fibre: str | None = None,
+    settings: BathSettings | None = None,
+    on: date | None = None,
+) -> SwatchPlan:
+    """Plan the first swatches: undyed, the settings' depths of each dye, a repeat, a mix as check.
+
+    Each is a bath, worked out as `bath_sheet` works out any other.
+
+    Parameters
+    ----------
+    dyes : names of the stock dyes, or one text with commas between them. The mix is of the first
+        three.
+    cloth, fibre : what it is dyed on, in words, and what that is made of.
+    stock_pct : strength of every stock, % w/v (g per 100 mL); the settings' where left out.
+    swatch_g : dry weight of one swatch, grams, above 0.
+    spoons : spoon set; the settings' where left out.
+    liquor_ratio, alkali : one for all; the settings' where left out.
+    on : date of the sheet; today if left out.
+
+    Raises
+    ------
+    RecipeError
+        For no dye, one named twice, a name that a recipe cannot hold, no cloth.
+    DyemixError
+        For an amount out of range.
+
+    >>> plan = first_swatches("rust, navy", "linen")
+    >>> "undyed" in str(plan)
+    True
+    """
+    names = [name for name in dye_names(dyes) if name]
+    if not names or len({*names}) < len(names) or not all(re.fullmatch(NAME, n) for n in names):
+        raise RecipeError(f"{dyes!r} does not name dyes, each once: write 'gold, scarlet, navy'.")
+    cloth = " ".join(cloth.split())
+    if not cloth:
+        raise RecipeError("the cloth is not named: say what it is, as 'cotton lawn'.")
+    settings = _with(settings, stock_strength=stock_pct, spoons=spoons)
+    depths = settings.first_depths
+    planned = {"1": Recipe()}
+    for place, (name, depth) in enumerate(product(names, depths), start=2):
+        planned[str(place)] = Recipe({name: depth})
+    planned["repeat"] = Recipe({names[0]: depths[(len(depths) - 1) // 2]})
+    planned[CHECK] = Recipe(dict.fromkeys(names[:_MIXED], settings.first_mix))
+    how = {"liquor_ratio": liquor_ratio, "alkali": alkali, "cloth": cloth, "fibre": fibre}
+    return _planned(planned, swatch_g, settings, on, **how)
+
+
+def planned_again(
+    swatches: SwatchSet, settings: BathSettings | None = None, on: date | None = None
+) -> SwatchPlan:
+    """The plan that a table of first swatches was written by, from what it says of them.
+
+    Raises `RecipeError` for a table that does not say what its swatches weigh.
+    """
+    said = {**swatches.readings[0].conditions, **swatches.conditions()}
+    if not said.get("cloth_g"):
+        raise RecipeError("this table does not say what a swatch weighs (cloth_g): plan it again.")
+    strength = number(said["stock_pct"]) if said.get("stock_pct") else None
+    settings = _with(settings, stock_strength=strength, spoons=said.get("spoons"))
+    known, _ = dyed_as(said, settings)
+    names = {"temperature": "temperature_c"} | {
+        name: f"{name}_g_l" for name in ("salt", "soda", "soda_solution")
+    }
+    planned = {r.swatch: r.recipe for r in swatches.readings if r.recipe is not None}
+    how = {names.get(key, key): known[key] for key in known}
+    how["cloth"] = said.get("cloth", "")
+    return _planned(planned, number(said["cloth_g"]), settings, on, **how)
+
+
+def _planned(
+    planned: Mapping[str, Recipe], swatch_g: float, settings: BathSettings, on: date | None,
+    **how: Any,
+) -> SwatchPlan:  # fmt: skip
+    """A bath for each recipe, by its label."""
+    # One time for all, that of the slowest: swatches dyed for other times are of another method.
+    _, times = settings.slowest({dye for recipe in planned.values() for dye in recipe})
+    how = {"hours": settings.usual_hours(settings.temperature) * times, **how}
+    return SwatchPlan.of(
+        [
+            bath_sheet(recipe, swatch_g, settings=settings, job=label, on=on, **how)
+            for label, recipe in planned.items()
+        ]
+    )
+
+
+def _with(settings: BathSettings | None, **changes: Any) -> BathSettings:
+    """The settings, with what was said otherwise."""
+    said = {name: value for name, value in changes.items() if value not in (None, "")}
+    return replace(settings or BathSettings(), **said)

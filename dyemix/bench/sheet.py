@@ -12,6 +12,7 @@ space where it begins with a comma, semicolon or stop. Here is how the blocks lo
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache, partial
@@ -20,7 +21,6 @@ from itertools import zip_longest
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
-from dyemix.bench.cautions import cautions
 from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.dataset.recipe import SPOON_SETS, format_amount
 from dyemix.dataset.serialise import from_json, to_json
@@ -224,3 +224,15 @@ def _wrapped(text: str, first: str, indent: int) -> list[str]:
     return wrap(
         text, _WIDTH, initial_indent=first, subsequent_indent=" " * indent, break_on_hyphens=False
     )
+
+
+@cache
+def cautions() -> dict[str, str]:
+    """The usual cautions by name, in one place; templates print what their work needs."""
+    text = files("dyemix").joinpath("data", "cautions.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def usual() -> tuple[str, ...]:
+    """Those of any work with dye, for a page that is no sheet of one bath."""
+    return tuple(text for name, text in cautions().items() if name != "drain_much")

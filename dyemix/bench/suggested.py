@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from dyemix.bench.dosing import Bottles
+from dyemix.bench.stock import Bottles
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING

@@ -23,7 +23,7 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
     Of your DYES, as 'gold, scarlet, navy', each on 5 g or --cloth of what --method says. The
     --output is the swatch table to fill in; that TABLE instead of dyes shows the sheet again.
     """
-    from dyemix.bench.first_swatches import planned_again
+    from dyemix.bench.plan import planned_again
     from dyemix.files import swatch_table
 
     if Path(dyes).suffix.lower() in _TABLES:

@@ -226,7 +226,7 @@ def _cloth(dyes: Any) -> tuple[Any, str]:
 
 def bottles(dyes: Any = None) -> Any:
     """The stock at hand, with the dyer's own figures."""
-    from dyemix.bench.dosing import Bottles
+    from dyemix.bench.stock import Bottles
 
     return Bottles.of(stocks(dyes), settings(dyes))
 

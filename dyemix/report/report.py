@@ -14,8 +14,7 @@ from datetime import date
 from importlib import metadata
 from typing import TYPE_CHECKING, Any
 
-from dyemix.bench.cautions import usual
-from dyemix.bench.sheet import Block, Sheet
+from dyemix.bench.sheet import Block, Sheet, usual
 from dyemix.dataset.result import DEMO_WARNING
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError

@@ -14,9 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
-from dyemix.bench.dosing import Bottles
 from dyemix.bench.settings import ORDERS, BathSettings
-from dyemix.bench.stock import ADDED_TO, Stock
+from dyemix.bench.stock import ADDED_TO, Bottles, Stock
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.recipe import SPOON_SETS, stock_ml
 from dyemix.dataset.units import dye_g

@@ -13,8 +13,7 @@ from datetime import date
 import pytest
 
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
-from dyemix.bench.first_swatches import first_swatches
-from dyemix.bench.plan import Job, Need, bench_plan
+from dyemix.bench.plan import Job, Need, bench_plan, first_swatches
 from dyemix.bench.settings import BathSettings
 
 ON = date(2026, 5, 8)

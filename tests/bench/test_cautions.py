@@ -13,11 +13,9 @@ from pathlib import Path
 import pytest
 
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
-from dyemix.bench.cautions import cautions, usual
-from dyemix.bench.first_swatches import first_swatches
-from dyemix.bench.plan import Job, bench_plan
+from dyemix.bench.plan import Job, bench_plan, first_swatches
 from dyemix.bench.settings import ORDERS, BathSettings
-from dyemix.bench.sheet import Sheet
+from dyemix.bench.sheet import Sheet, cautions, usual
 from dyemix.bench.stock import Stock, stock_sheet
 
 ON = date(2026, 5, 8)

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
-from dyemix.bench.fibre import Fibre
-from dyemix.bench.first_swatches import first_swatches
+from dyemix.bench.method import Fibre
+from dyemix.bench.plan import first_swatches
 from dyemix.errors import DyemixError
 from tests.bench.conftest import four_dyes
 

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from dyemix.bench.bath_sheet import bath_sheet
-from dyemix.bench.first_swatches import SwatchPlan, first_swatches, planned_again
+from dyemix.bench.plan import SwatchPlan, first_swatches, planned_again
 from dyemix.bench.settings import BathSettings, Making
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import CHECK

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from dyemix.bench.bath_sheet import bath_sheet
-from dyemix.bench.dosing import Bottles
 from dyemix.bench.settings import BathSettings
+from dyemix.bench.stock import Bottles
 from dyemix.bench.suggested import suggested
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.swatches import Reading

@@ -10,7 +10,7 @@ import pytest
 from command import Command
 
 import dyemix
-from dyemix.bench.cautions import usual
+from dyemix.bench.sheet import usual
 from dyemix.dataset.swatches import Reading
 from dyemix.errors import DyemixError
 from dyemix.report import report
