@@ -14,7 +14,7 @@ from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.trial import Bath, Trial
 from dyemix.errors import DyemixError
 from dyemix.fitting.calibration import condition
-from dyemix.fitting.checks import left_out_checks, reported
+from dyemix.fitting.fit import left_out_checks, reported
 from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.fit_report import MixtureCheck, promises_kept
 from dyemix.model.scatter import PRIOR_SECOND_BATH, PRIOR_WORTH

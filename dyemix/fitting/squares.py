@@ -46,14 +46,9 @@ class Beside:
 
 
 def beside(
-    fitted: Fitted,
-    cloth: Array,
-    surface: Surface,
-    dye: int,
-    depths: Array,
-    measured: Array,
+    fitted: Fitted, cloth: Array, surface: Surface, dye: int, depths: Array, measured: Array,
     light: Light,
-) -> Beside:
+) -> Beside:  # fmt: skip
     """Squares of one dye at `depths` ``(N,)``, read as CIELAB `measured` ``(N, 3)``."""
     curve, law = np.exp(fitted.curves[[dye]]), fitted.law[[dye]]
     blends = Blends(curve, law, np.zeros(1), surface.k_over_s(cloth), surface)
@@ -69,13 +64,11 @@ def beside(
     by_mode = seen.by_band @ (curve * curves).T * seen.g[..., np.newaxis]
     by_mode = by_mode + seen.by_strength * (seen.by_law[:, 0] @ laws.T)[:, np.newaxis]
     return Beside(
-        seen.lab,
-        np.sqrt((miss * miss).sum(axis=1)),
+        seen.lab, np.sqrt((miss * miss).sum(axis=1)),
         ((off_way @ miss[..., np.newaxis]) ** 2).sum(axis=(1, 2)),
         ((off_way @ by_lab @ by_mode) ** 2).sum(axis=(1, 2)) + 2.0 * PRIOR_READING**2,
-        np.clip(logs, -3.0, 3.0),
-        size > _SEEN**2,
-    )
+        np.clip(logs, -3.0, 3.0), size > _SEEN**2,
+    )  # fmt: skip
 
 
 def scatter_of(squares: Sequence[Beside], depths: Sequence[Array], swatches: SwatchSet) -> Scatter:

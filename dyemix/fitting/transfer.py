@@ -20,8 +20,7 @@ from dyemix.dataset.conditions import METHOD, same
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import FitError
 from dyemix.fitting.calibration import ladders_of
-from dyemix.fitting.checks import calibrated
-from dyemix.fitting.fit import fit
+from dyemix.fitting.fit import calibrated, fit
 from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
