@@ -53,10 +53,8 @@ def show(job: str | None) -> None:
 @command("WORDS", "book json")
 def search(words: str) -> None:
     """Find WORDS in jobs, recipes, notes, standards, swatches and what was done."""
-    from dyemix.dyebook.past import search as find
-
     with shared.open_book() as kept:
-        found = find(kept, words)
+        found = kept.search(words)
     shared.show(found, "\n".join(map(": ".join, found)) or f"{words}: nowhere in this book.")
 
 
@@ -71,8 +69,9 @@ def add(table: Path, name: str | None, replace: str | None, borrow: str | None) 
     from dyemix.fitting.slips import slips
 
     swatches = dyemix.read_swatches(table)
-    for note in (*swatches.warnings, *slips(swatches)):
-        console.remark(str(note))
+    shared.ask_for_light(swatches)
+    for slip in slips(swatches):
+        console.remark(str(slip))
     how = {"method": given("method"), "name": name, "replaces": replace, "borrows": borrow}
     with shared.open_book(create=True) as kept:
         method = kept.add_swatches(swatches, **given_only(how))
@@ -177,8 +176,8 @@ def repeat(job: str, keep: bool, **how: Any) -> None:
     how["settings"] = shared.settings() if given("settings") else None
     how["allow_demo"] = given("demo")
     with shared.open_book() as kept:
-        sheets = again(kept, job, given("cloth_g"), **given_only(how))
         method = kept.method(given("method") or "", job=job)
+        sheets = again(kept, job, given("cloth_g"), method=method.name, **given_only(how))
         shared.of_method(method, kept)
         if keep:
             kept.add_sheets(*sheets, method=method.name)

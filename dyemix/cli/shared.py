@@ -139,9 +139,14 @@ def dyes(*recipes: str) -> Any:
                 console.remark(f"Swatches: {method}, of {book.path}")
                 aside = None if check is None else dyemix.read_swatches(check)
                 found = book.dyes(method.name, aside=aside, left_out=left_out)
-    if UNSTATED_LIGHT in (found.report.warnings if found.report else ()):
-        console.remark(UNSTATED_LIGHT)
+    ask_for_light(found.report)
     return found.take(given("only")) if given("only") else found
+
+
+def ask_for_light(read: Any) -> None:
+    """Ask for the light of CIELAB that a table, or the report of a fit, found unstated."""
+    if read is not None and UNSTATED_LIGHT in read.warnings:
+        console.remark(UNSTATED_LIGHT)
 
 
 def of_method(method: Any, book: Any) -> None:

@@ -10,29 +10,17 @@ import os
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
-from types import TracebackType
 from typing import Any, Self, TypeVar
 
 from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.stock import Stock
-from dyemix.dataset.recipe import Recipe, dye_name
+from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
-from dyemix.dyebook import methods, rows
+from dyemix.dyebook import methods, records, rows
 from dyemix.dyebook.connection import BookFile, Say
 from dyemix.dyebook.methods import KeptMethod
-from dyemix.dyebook.records import (
-    Cloth,
-    Contents,
-    DyeLot,
-    Event,
-    JobRecord,
-    KeptRecipe,
-    KeptSet,
-    KeptTrial,
-    SignOff,
-)
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.model.dyes import DyeSet
 from dyemix.shelf import fit, kept_fit
@@ -65,12 +53,7 @@ class DyeBook:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        at: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     @property
@@ -91,51 +74,55 @@ class DyeBook:
         with self._file.writing() as db:
             return rows.undo(db)
 
-    def history(self) -> tuple[Event, ...]:
-        """What was done, oldest first; books of earlier layouts kept no account of it."""
-        return self._all(Event, "* FROM event")
-
-    def _all(self, kind: type[T], query: str) -> tuple[T, ...]:
+    def _all(self, kind: type[T], view: str, job: str | None = None) -> tuple[T, ...]:
+        """Every record of a view, or those of a job, in the order in which they were kept."""
         with self._file.reading() as db:
-            return tuple(rows.made(kind, row) for row in db.execute(f"SELECT {query} ORDER BY 1"))
+            return tuple(rows.made(db, kind, row) for row in _of_job(db, view, job))
+
+    def history(self) -> tuple[records.Event, ...]:
+        """What was done, oldest first; books of earlier layouts kept no account of it."""
+        return self._all(records.Event, "event")
+
+    def search(self, words: str) -> tuple[tuple[str, ...], ...]:
+        """Where all of these words stand: what that is, its name, and the text around them."""
+        wanted = words.casefold().split()
+        with self._file.reading() as db:
+            told = [tuple(map(str, row)) for row in db.execute("SELECT * FROM written")]
+        return tuple(t for t in told if all(word in " ".join(t).casefold() for word in wanted))
 
     # Cloths, dyes, stocks -----------------------------------------------------------------------
 
-    def add_cloth(self, cloth: Cloth) -> None:
+    def add_cloth(self, cloth: records.Cloth) -> None:
         """Add a cloth, or what is now known of one."""
         with self._writing(f"cloth {cloth.name}") as db:
-            number = rows.named(db, "cloth", name=_name(cloth.name, "a cloth"))
+            number = rows.named(db, "cloth", cloth.name)
             rows.update(db, "cloth", number, fibre=cloth.fibre, note=cloth.note)
 
-    def cloths(self) -> tuple[Cloth, ...]:
-        return self._all(Cloth, "* FROM cloth")
+    def cloths(self) -> tuple[records.Cloth, ...]:
+        return self._all(records.Cloth, "cloth")
 
-    def add_dye(self, dye: DyeLot) -> None:
+    def add_dye(self, dye: records.DyeLot) -> None:
         """Add a lot of dye powder, or what is now known of one."""
         with self._writing(f"dye {dye}") as db:
-            number = rows.dye_number(db, _name(dye.dye, "a dye"), dye.lot)
+            number = rows.named(db, "dye", dye.dye, lot=dye.lot.strip())
             rows.update(db, "dye", number, bought=dye.bought, note=dye.note)
 
-    def dye_lots(self) -> tuple[DyeLot, ...]:
-        return self._all(DyeLot, "*, name AS dye FROM dye")
+    def dye_lots(self) -> tuple[records.DyeLot, ...]:
+        return self._all(records.DyeLot, "kept_dye")
 
     def add_stocks(self, *stocks: Stock) -> None:
         """Add bottles."""
         with self._writing(f"stock of {', '.join(stock.dye for stock in stocks)}") as db:
             for stock in stocks:
+                dye = rows.named(db, "dye", stock.dye, lot=stock.lot.strip())
                 rows.insert(
-                    db, "stock", dye=rows.dye_number(db, stock.dye, stock.lot), how=stock.how,
-                    strength_pct=stock.strength_pct, made=stock.made, cold=stock.cold,
-                    left_ml=stock.left_ml,
+                    db, "stock", dye=dye, how=stock.how, strength_pct=stock.strength_pct,
+                    made=stock.made, cold=stock.cold, left_ml=stock.left_ml,
                 )  # fmt: skip
 
     def stocks(self) -> tuple[Stock, ...]:
         """Every bottle, in the order in which they were added."""
-        return self._all(
-            Stock,
-            "s.id, d.name AS dye, d.lot, s.strength_pct, s.made, s.cold, s.how, s.left_ml "
-            "FROM stock s JOIN dye d ON d.id = s.dye",
-        )
+        return self._all(Stock, "kept_stock")
 
     # Swatches, by method ------------------------------------------------------------------------
 
@@ -155,17 +142,11 @@ class DyeBook:
         method, and for invented dyes in a book of real ones; `AmbiguousError` where it could be
         either of two methods.
         """
-        name = _name(name or swatches.source, "a swatch set")
+        name = " ".join((name or swatches.source).split())
         with self._writing(f"swatches {name}") as db:
             rows.admit(db, swatches.demo)
             was = methods.retire(db, replaces) if replaces else ""
-            if db.execute("SELECT 1 FROM swatch_set WHERE name = ?", (name,)).fetchone():
-                raise InputError(
-                    Fault(
-                        f"{self.path} has swatches called {name!r} already: name these anew, or "
-                        f"put them in their place with --replace {name!r}."
-                    )
-                )
+            _new(db, "swatch_set", name, f"name these anew, or --replace {name!r} by them")
             number = methods.settled(db, swatches, " ".join(method.split()) or was, borrows)
             swatch_set = rows.insert(
                 db, "swatch_set", name=name, added=date.today(), notes=swatches.warnings,
@@ -182,34 +163,27 @@ class DyeBook:
         They are kept, with the day and why. Raises `InputError` for a label that no swatch has.
         """
         with self._writing(f"struck {label}: {why}") as db:
-            methods.strike(db, methods.chosen(methods.known(db), method), label, why, reading)
+            methods.strike(db, methods.chosen(db, method), label, why, reading)
 
-    def sets(self) -> tuple[KeptSet, ...]:
-        return self._all(
-            KeptSet,
-            "t.id, t.name, t.added, m.name AS method, t.replaced IS NOT NULL AS replaced, "
-            "COUNT(r.id) AS readings, COUNT(r.struck) AS struck FROM swatch_set t "
-            "LEFT JOIN method m ON m.id = t.method LEFT JOIN swatch s ON s.swatch_set = t.id "
-            "LEFT JOIN reading r ON r.swatch = s.id GROUP BY t.id",
-        )
+    def sets(self) -> tuple[records.KeptSet, ...]:
+        return self._all(records.KeptSet, "kept_set")
 
     def methods(self) -> tuple[KeptMethod, ...]:
         with self._file.reading() as db:
             return methods.known(db)
 
     def method(self, name: str = "", dyes: Iterable[str] = (), job: str = "") -> KeptMethod:
-        """The method named, else that of the job's last work, else the one with all of these dyes.
+        """The method named, else that of the job's work, else the one with all of these dyes.
 
         Raises `InputError` where there is none, `AmbiguousError` where several would do.
         """
         with self._file.reading() as db:
-            return methods.chosen(methods.known(db), name or methods.of_job(db, job), dyes)
+            return methods.chosen(db, name, dyes, job)
 
     def swatches(self, method: str = "") -> SwatchSet:
         """The swatches of a method, as they stand. Raises `InputError` where there are none."""
-        number = self.method(method).number
         with self._file.reading() as db:
-            return methods.swatches_of(db, number)
+            return methods.swatches_of(db, methods.chosen(db, method).number)
 
     def dyes(
         self, method: str = "", learnt: bool = True, aside: SwatchSet | None = None,
@@ -244,7 +218,7 @@ class DyeBook:
     def weigh(self, method: str, half_life: float | None, lot: str | None) -> None:
         """Let trials of a method count less with age, or where they are of another lot."""
         with self._writing(f"how trials of {method} are weighed") as db:
-            number = methods.chosen(methods.known(db), method).number
+            number = methods.chosen(db, method).number
             rows.update(db, "method", number, half_life=half_life, lot=lot)
 
     # Jobs ---------------------------------------------------------------------------------------
@@ -257,15 +231,12 @@ class DyeBook:
         parsed = Recipe.parse(recipe)
         with self._writing(f"recipe of {job}") as db:
             rows.insert(
-                db, "recipe", job=rows.named(db, "job", name=_name(job, "a job")),
-                kept=on or date.today(), recipe=parsed, as_written=parsed.as_written,
-                target=target, note=note,
+                db, "recipe", job=rows.named(db, "job", job), kept=on or date.today(),
+                recipe=parsed, as_written=parsed.as_written, target=target, note=note,
             )  # fmt: skip
 
-    def recipes(self, job: str | None = None) -> tuple[KeptRecipe, ...]:
-        with self._file.reading() as db:
-            found = rows.of_job(db, "recipe", job, ', t.kept AS "on"')
-            return tuple(rows.made(KeptRecipe, row) for row in found)
+    def recipes(self, job: str | None = None) -> tuple[records.KeptRecipe, ...]:
+        return self._all(records.KeptRecipe, "kept_recipe", job)
 
     def add_sheets(self, *sheets: BathSheet, method: str = "") -> None:
         """Keep bath sheets, each under its job, or under its recipe where it names none."""
@@ -273,15 +244,17 @@ class DyeBook:
         with self._writing(f"bath sheet of {what}") as db:
             for sheet in sheets:
                 rows.admit(db, sheet.demo)
-                rows.insert(
-                    db, "sheet", job=rows.job_number(db, sheet.job, sheet.recipe), made=sheet.on,
-                    content=sheet.to_json(), method=methods.of_work(db, method, sheet.recipe),
-                )  # fmt: skip
+                job = rows.named(db, "job", sheet.job.strip() or str(sheet.recipe))
+                of = methods.of_work(db, method, sheet.recipe, sheet.job)
+                content = sheet.to_json()
+                rows.insert(db, "sheet", job=job, made=sheet.on, content=content, method=of)
 
-    def sheets(self, job: str | None = None) -> tuple[BathSheet, ...]:
+    def sheets(self, job: str | None = None, method: str = "") -> tuple[BathSheet, ...]:
+        """Bath sheets, of a job and a method where they are named."""
         with self._file.reading() as db:
-            found = rows.of_job(db, "sheet", job)
-            return tuple(BathSheet.from_json(row["content"]) for row in found)
+            found = _of_job(db, "kept_sheet", job)
+            wanted = (row for row in found if not method or row["method"] in (method, None))
+            return tuple(BathSheet.from_json(row["content"]) for row in wanted)
 
     def add_trial(
         self, trial: Trial, job: str = "", note: str = "", method: str = "",
@@ -289,40 +262,30 @@ class DyeBook:
     ) -> None:  # fmt: skip
         """Keep a trial under a job, or under its recipe where none is named."""
         with self._writing(f"trial of {job or trial.recipe}") as db:
-            over = None if trial.on is None else rows.add_readings(db, [trial.on])[0]
+            readings = [trial.reading, *([] if trial.on is None else [trial.on])]
+            reading, *over = (rows.add_readings(db, [one])[0] for one in readings)
             number = rows.insert(
-                db, "trial", job=rows.job_number(db, job, trial.recipe), dyed=trial.date,
-                recipe=trial.recipe, as_written=trial.recipe.as_written, lot=trial.lot,
-                target=trial.target, reading=rows.add_readings(db, [trial.reading])[0],
-                note=note, bath=trial.bath, over=over,
-                method=methods.of_work(db, method, trial.recipe),
+                db, "trial", job=rows.named(db, "job", job.strip() or str(trial.recipe)),
+                dyed=trial.date, recipe=trial.recipe, as_written=trial.recipe.as_written,
+                lot=trial.lot, target=trial.target, reading=reading, note=note, bath=trial.bath,
+                over=over[0] if over else None,
+                method=methods.of_work(db, method, trial.recipe, job),
             )  # fmt: skip
             if picture is not None:
                 rows.insert(db, "picture", trial=number, content=picture)
 
-    def trials(self, job: str | None = None) -> tuple[KeptTrial, ...]:
+    def trials(self, job: str | None = None) -> tuple[records.KeptTrial, ...]:
         """Trials in the order in which they were kept, of one job or of all."""
-
-        def trial(db: Any, row: Any) -> Trial:
-            reading, over = (rows.read_one(db, row[name]) for name in ("reading", "over"))
-            return rows.made(Trial, row, reading=reading, on=over)
-
-        also = (
-            ", t.dyed AS date, (SELECT name FROM method WHERE id = t.method) AS called, "
-            "(SELECT COUNT(*) FROM picture WHERE trial = t.id) AS pictures"
-        )
         with self._file.reading() as db:
             return tuple(
-                KeptTrial(row["job"], trial(db, row), row["note"], row["called"], row["pictures"])
-                for row in rows.of_job(db, "trial", job, also).fetchall()
+                rows.made(db, records.KeptTrial, row, trial=rows.made(db, Trial, row))
+                for row in _of_job(db, "kept_trial", job)
             )
 
     def pictures(self, job: str) -> tuple[bytes, ...]:
         """The photographs of a job's trials, JPEG, oldest first."""
-        query = "JOIN trial t ON t.id = p.trial JOIN job j ON j.id = t.job WHERE j.name = ?"
         with self._file.reading() as db:
-            found = db.execute(f"SELECT content FROM picture p {query} ORDER BY p.id", (job,))
-            return tuple(content for (content,) in found)
+            return tuple(row["content"] for row in _of_job(db, "kept_picture", job))
 
     def sign_off(
         self, name: str, reading: Reading, job: str = "", tolerance: float = 3.0, note: str = "",
@@ -333,27 +296,20 @@ class DyeBook:
         `tolerance` is the ΔE2000 agreed on. Raises `InputError` for a name that is taken: a
         standard is never changed, a new one gets a new name.
         """
-        name = _name(name, "a standard")
+        name = " ".join(name.split())
         Target.of(reading)  # refuses a blank reading
         if not 0 < tolerance <= 20:
             raise DyemixError(f"a tolerance of {tolerance:g} is out of range: above 0, to 20.")
         with self._writing(f"standard {name}") as db:
-            if db.execute("SELECT 1 FROM sign_off WHERE name = ?", (name,)).fetchone():
-                raise InputError(
-                    Fault(f"{name!r} is a standard already, and stays as signed: name it anew.")
-                )
+            _new(db, "sign_off", name, "a standard stays as signed: name this one anew")
             rows.insert(
-                db, "sign_off", name=name, job=rows.job_number(db, job, name), note=note,
-                tolerance=tolerance, signed=on or date.today(),
+                db, "sign_off", name=name, job=rows.named(db, "job", job.strip() or name),
+                note=note, tolerance=tolerance, signed=on or date.today(),
                 reading=rows.add_readings(db, [reading])[0],
             )  # fmt: skip
 
-    def sign_offs(self, job: str | None = None) -> tuple[SignOff, ...]:
-        with self._file.reading() as db:
-            found = rows.of_job(db, "sign_off", job, ', t.signed AS "on"').fetchall()
-            return tuple(
-                rows.made(SignOff, row, reading=rows.read_one(db, row["reading"])) for row in found
-            )
+    def sign_offs(self, job: str | None = None) -> tuple[records.SignOff, ...]:
+        return self._all(records.SignOff, "kept_sign_off", job)
 
     def standard(self, name: str) -> Target:
         """The signed swatch of this name as a target. Raises `InputError`."""
@@ -363,28 +319,27 @@ class DyeBook:
             raise InputError(Fault(f"no standard is called {name!r}: {self.path} has {have}."))
         return found[name].target
 
-    def job(self, name: str) -> JobRecord:
+    def job(self, name: str) -> records.JobRecord:
         """Everything under one job. Raises `InputError` for one the book does not have."""
-        jobs = self.jobs()
-        if name not in jobs:
+        if name not in (jobs := self.jobs()):
             have = ", ".join(jobs) or "none"
             raise InputError(Fault(f"no job is called {name!r}: {self.path} has {have}."))
-        return JobRecord(
+        return records.JobRecord(
             name, self.recipes(name), self.sheets(name), self.trials(name), self.sign_offs(name),
             self.demo,
         )  # fmt: skip
 
     def jobs(self) -> tuple[str, ...]:
         with self._file.reading() as db:
-            return tuple(name for (name,) in db.execute("SELECT name FROM job ORDER BY id"))
+            return tuple(row["name"] for row in _of_job(db, "job"))
 
-    def contents(self) -> Contents:
+    def contents(self) -> records.Contents:
         """What the book holds."""
         bottles = (
             f"{s.dye} {s.strength_pct:g} %" + (f" of {s.made}" if s.made else "")
             for s in self.stocks()
         )
-        return Contents(
+        return records.Contents(
             str(self.path), tuple(map(str, self.methods())), tuple(map(str, self.cloths())),
             tuple(map(str, self.dye_lots())), tuple(bottles), tuple(map(str, self.sets())),
             self.jobs(), len(self.recipes()), len(self.sheets()), len(self.trials()),
@@ -392,8 +347,15 @@ class DyeBook:
         )  # fmt: skip
 
 
-def _name(text: str, what: str) -> str:
-    name = " ".join(text.split())
+def _of_job(db: Any, view: str, job: str | None = None) -> Any:
+    """Rows of a view, of one job or of all."""
+    where, which = ("", ()) if job is None else ("WHERE job = ?", (job,))
+    return db.execute(f"SELECT * FROM {view} {where} ORDER BY id", which).fetchall()
+
+
+def _new(db: Any, table: str, name: str, cure: str) -> None:
+    """Raises `InputError` for no name, and for one that is taken."""
     if not name:
-        raise InputError(Fault(f"{what} needs a name."))
-    return dye_name(name) if what == "a dye" else name
+        raise InputError(Fault("this needs a name."))
+    if db.execute(f"SELECT 1 FROM {table} WHERE name = ?", (name,)).fetchone():
+        raise InputError(Fault(f"{name!r} is in the book already: {cure}."))

@@ -14,6 +14,7 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 from dyemix.dyebook import schema
 from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError, SavedError
@@ -80,15 +81,13 @@ class BookFile:
         self._say = say or (lambda text: None)
         if not self.path.exists():
             if not create:
-                raise SavedError(
-                    f"{self.path}: there is no such book. 'dyemix book add' begins one."
-                )
+                raise self._refusal("there is no such book. 'dyemix book add' begins one.")
             _begin(self.path)
         if not self.path.is_file():
-            raise SavedError(f"{self.path}: this is not a file: name the book itself.")
+            raise self._refusal("this is not a file: name the book itself.")
         if self.path.stat().st_size == 0:
-            raise SavedError(
-                f"{self.path}: empty, and a book never is: {_BACKUP}, or delete it to begin anew."
+            raise self._refusal(
+                f"empty, and a book never is: {_BACKUP}, or delete it to begin anew."
             )
         with told(self.path):
             broken_off = _broken_off(self.path)
@@ -99,63 +98,52 @@ class BookFile:
                 self.db.close()
                 raise
 
-    def _left_behind(self) -> bool:
-        """Whether a journal lies there that no living command holds: its writer was killed."""
-        self.db.execute("PRAGMA busy_timeout = 0")
-        try:
-            self.db.execute("BEGIN IMMEDIATE")
-            return _journal(self.path).exists()  # ours begins with the first page that is written
-        except sqlite3.OperationalError as error:
-            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY:
-                raise
-            return False
-        finally:
-            self.db.execute(f"PRAGMA busy_timeout = {1000 * _WAIT:.0f}")
-            if self.db.in_transaction:
-                self.db.execute("ROLLBACK")
+    def _refusal(self, what: str) -> SavedError:
+        return SavedError(f"{self.path}: {what}")
 
     def _check(self, broken_off: bool) -> None:
+        """See that it is a whole book, and bring it to the present layout."""
         broken_off = broken_off or (_journal(self.path).exists() and self._left_behind())
         with self.reading() as db:
-            self._check_head(db)
-            size, stated = self.path.stat().st_size, self._stated_size(db)
-            if size < stated:
-                raise SavedError(
-                    f"{self.path}: cut short: {size:,} bytes of {stated:,}. The rest is not in it: "
-                    f"{_BACKUP}."
+            found = _pragma(db, "application_id")
+            if found not in (schema.APPLICATION_ID, schema.BACKUP_ID):
+                raise self._refusal("an SQLite file, but not a dye book: name another.")
+            if (version := schema.layout(db)) > schema.LAYOUT:
+                raise self._refusal(
+                    f"written by a newer dyemix (layout {version}, this one knows up to "
+                    f"{schema.LAYOUT}): update dyemix."
                 )
-            fault = db.execute("PRAGMA quick_check(1)").fetchone()[0]
+            fault = _pragma(db, "quick_check(1)")
+            pages, size = (_pragma(db, name) for name in ("page_count", "page_size"))
+            if self.path.stat().st_size < pages * size:
+                fault = "cut short"
             if fault != "ok":
-                raise SavedError(f"{self.path}: damaged ({fault}): {_BACKUP}.")
-            version = schema.layout(db)
+                raise self._refusal(f"damaged ({fault}): {_BACKUP}.")
         if broken_off:
-            note = (
-                f"{self.path}: a write had been broken off and was undone; all that was confirmed "
-                "is in the book."
-            )
-            self.warnings = (note,)
-            self._say(note)
+            note = "a write had been broken off and was undone; all that was confirmed is in it."
+            self.warnings = (f"{self.path}: {note}",)
+            self._say(*self.warnings)
         if version < schema.LAYOUT or broken_off:
             # A journal that had not been used yet stays behind until the next write: this one.
             with self.writing() as db:
                 schema.migrate(db)
         self.db.execute("PRAGMA journal_mode = DELETE")
+        schema.views(self.db)
 
-    def _check_head(self, db: sqlite3.Connection) -> None:
-        found = db.execute("PRAGMA application_id").fetchone()[0]
-        if found not in (schema.APPLICATION_ID, schema.BACKUP_ID):
-            raise SavedError(f"{self.path}: an SQLite file, but not a dye book: name another.")
-        version = schema.layout(db)
-        if version > schema.LAYOUT:
-            raise SavedError(
-                f"{self.path}: written by a newer dyemix (layout {version}, this one knows up to "
-                f"{schema.LAYOUT}): update dyemix."
-            )
-
-    @staticmethod
-    def _stated_size(db: sqlite3.Connection) -> int:
-        pages, size = (db.execute(f"PRAGMA {p}").fetchone()[0] for p in ("page_count", "page_size"))
-        return int(pages) * int(size)
+    def _left_behind(self) -> bool:
+        """Whether a journal lies there that no living command holds: its writer was killed."""
+        self.db.execute("PRAGMA busy_timeout = 0")
+        try:
+            self.db.execute("BEGIN IMMEDIATE")
+            found = _journal(self.path).exists()  # ours begins with the first page that is written
+            self.db.execute("ROLLBACK")
+            return found
+        except sqlite3.OperationalError as error:
+            if not _busy(error):
+                raise
+            return False
+        finally:
+            self.db.execute(f"PRAGMA busy_timeout = {1000 * _WAIT:.0f}")
 
     def _patiently(self, statement: str) -> None:
         """Run a statement that may have to wait for another command; speak of a long wait."""
@@ -164,8 +152,7 @@ class BookFile:
                 self.db.execute(statement)
                 return
             except sqlite3.OperationalError as error:
-                busy = error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
-                if not busy or attempt == _TRIES - 1:
+                if not _busy(error) or attempt == _TRIES - 1:
                     raise
                 self._say(f"{self.path}: another command is writing to it; waiting …")
 
@@ -206,26 +193,27 @@ class BookFile:
         place = Path(path)
         if place.exists() or place.is_symlink():
             raise SavedError(f"{place} is there already: name another file.")
-        with beside(place) as unfinished, told(place):
-            copy = sqlite3.connect(unfinished)
-            try:
-                self.db.backup(copy)
-                copy.execute(f"PRAGMA application_id = {schema.BACKUP_ID}")
-            finally:
-                copy.close()
+        with beside(place) as new, told(place), closing(sqlite3.connect(new)) as copy:
+            self.db.backup(copy)
+            copy.execute(f"PRAGMA application_id = {schema.BACKUP_ID}")
 
     def close(self) -> None:
         self.db.close()
 
 
+def _pragma(db: sqlite3.Connection, name: str) -> Any:
+    return db.execute(f"PRAGMA {name}").fetchone()[0]
+
+
+def _busy(error: sqlite3.OperationalError) -> bool:
+    return error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
+
+
 def _broken_off(path: Path) -> bool:
     """Whether a write was broken off: only then a reader that may not write is refused for it."""
     try:
-        look = connect(path, "ro")
-        try:
+        with closing(connect(path, "ro")) as look:
             look.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone()
-        finally:
-            look.close()
     except sqlite3.Error as error:
         return error.sqlite_errorcode == sqlite3.SQLITE_READONLY_ROLLBACK
     return False
@@ -239,14 +227,10 @@ def _journal(path: Path) -> Path:
 def _begin(path: Path) -> None:
     """Begin a new book. It is there whole or not at all; one that is there is left alone."""
     try:
-        with beside(path) as unfinished, told(path):
-            db = connect(unfinished, "rwc")
-            try:
-                db.execute("BEGIN IMMEDIATE")
-                schema.migrate(db)
-                db.execute("COMMIT")
-            finally:
-                db.close()
+        with beside(path) as unfinished, told(path), closing(connect(unfinished, "rwc")) as db:
+            db.execute("BEGIN IMMEDIATE")
+            schema.migrate(db)
+            db.execute("COMMIT")
     except InputError as error:
         if not isinstance(error.__cause__, FileExistsError):  # begun by another meanwhile
             raise

@@ -47,23 +47,34 @@ class KeptMethod:
 
     def __str__(self) -> str:
         borrowed = f", on what {self.borrows} lends" if self.borrows else ""
-        counts = (self.swatches - self.mixes, "square"), (self.mixes, "mix"), (self.trials, "trial")
+        counts = {"square": self.swatches - self.mixes, "mix": self.mixes, "trial": self.trials}
         several = {"square": "squares", "mix": "mixes", "trial": "trials"}
-        words = ", ".join(f"{n} {word if n == 1 else several[word]}" for n, word in counts)
+        words = ", ".join(f"{n} {word if n == 1 else several[word]}" for word, n in counts.items())
         return f"{self.name} ({words}{borrowed})"
 
 
 def swatches_of(db: sqlite3.Connection, method: int) -> SwatchSet:
-    """The swatches of a method, without tables that were replaced and rows that were struck."""
-    found = db.execute(
-        "SELECT id, name, notes FROM swatch_set WHERE method = ? AND replaced IS NULL ORDER BY id",
-        (method,),
+    """The swatches of a method, without tables that were replaced and rows that were struck.
+
+    Pieces that two of its tables call the same stay two pieces.
+    """
+    of_method = "WHERE method = ? AND replaced IS NULL"
+    query = f"SELECT id, name, notes FROM swatch_set {of_method} ORDER BY id"
+    sets = db.execute(query, (method,)).fetchall()
+    query = f"SELECT * FROM kept_reading {of_method} AND struck IS NULL ORDER BY swatch_set, id"
+    read = [(r["swatch_set"], rows.made(db, Reading, r)) for r in db.execute(query, (method,))]
+    names = {number: name for number, name, _ in sets}
+    inside: dict[tuple[Recipe | None, str], set[int]] = {}
+    for number, reading in read:
+        inside.setdefault((reading.recipe, reading.swatch), set()).add(number)
+    readings = tuple(
+        replace(reading, swatch=f"{names[number]} {reading.swatch}".strip())
+        if len(inside[reading.recipe, reading.swatch]) > 1
+        else reading
+        for number, reading in read
     )
-    sets = [
-        (name, SwatchSet(rows.read_set(db, number), tuple(json.loads(notes)), name))
-        for number, name, notes in found
-    ]
-    return rows.joined(sets, rows.is_demo(db))
+    warnings = dict.fromkeys(warning for *_, told in sets for warning in json.loads(told))
+    return SwatchSet(readings, tuple(warnings), ", ".join(names.values()), rows.is_demo(db))
 
 
 def known(db: sqlite3.Connection) -> tuple[KeptMethod, ...]:
@@ -84,18 +95,25 @@ def known(db: sqlite3.Connection) -> tuple[KeptMethod, ...]:
     return tuple(found)
 
 
-def chosen(methods: Iterable[KeptMethod], name: str = "", dyes: Iterable[str] = ()) -> KeptMethod:
-    """The method of this name, or the one that has all of these dyes.
+def chosen(
+    db: sqlite3.Connection, name: str = "", dyes: Iterable[str] = (), job: str = ""
+) -> KeptMethod:
+    """The method of this name, or else the one of these that the job was dyed by, with all dyes.
 
     Raises `InputError` where there is none, `AmbiguousError` where several would do.
     """
-    methods, wanted = tuple(methods), set(dyes)
-    have = ", ".join(method.name for method in methods)
+    methods, wanted = known(db), set(dyes)
     if not methods:
         raise InputError(Fault("this book holds no swatches: add a table with 'dyemix book add'."))
-    fitting = [m for m in methods if (m.name == name if name else wanted <= set(m.dyes))]
+    query = "SELECT method FROM kept_sheet WHERE job = ?1 UNION SELECT method FROM kept_trial "
+    dyed = {row[0] for row in db.execute(f"{query} WHERE job = ?1", (job,))} - {None}
+    among = [m for m in methods if m.name in dyed] or methods
+    fitting = [m for m in among if wanted <= set(m.dyes)]
+    if name:
+        fitting = [m for m in methods if m.name == name]
     if not fitting:
         what = f"is called {name!r}" if name else f"has {', '.join(sorted(wanted))}"
+        have = ", ".join(m.name for m in methods)
         raise InputError(Fault(f"no method {what}: this book has {have}."))
     if len(fitting) > 1:
         raise _either(fitting)
@@ -111,7 +129,7 @@ def settled(db: sqlite3.Connection, swatches: SwatchSet, name: str, borrows: str
     one. Raises `InputError` for swatches that were dyed another way than the method named.
     """
     stated, others = swatches.conditions(), {method.name: method for method in known(db)}
-    lender = chosen(others.values(), borrows).number if borrows else None
+    lender = chosen(db, borrows).number if borrows else None
 
     def departs(method: KeptMethod) -> list[str]:
         of = method.conditions
@@ -126,35 +144,24 @@ def settled(db: sqlite3.Connection, swatches: SwatchSet, name: str, borrows: str
                 )
             )
         return others[name].number
-    fitting = [m for m in others.values() if not departs(m)]
-    if not name and not borrows and len(fitting) == 1:
+    if not name and not borrows and (fitting := [m for m in others.values() if not departs(m)]):
+        if len(fitting) > 1:
+            raise _either(fitting)
         return fitting[0].number
-    if not name and not borrows and fitting:
-        raise _either(fitting)
     if not name:
         cloth = stated.get("cloth", "first method")
         other = [k for k in departs(others[cloth]) if k != "cloth"] if cloth in others else []
-        name = ", ".join([cloth, *(f"{key} {stated[key]}" for key in other)])
+        said = (stated[k] if k in stated[k] else f"{k} {stated[k]}" for k in other)
+        name = ", ".join([cloth, *said])
         if name in others:
             name = f"{name} {len(others) + 1}"
     return rows.insert(db, "method", name=name, borrows=lender)
 
 
-def of_job(db: sqlite3.Connection, job: str) -> str:
-    """The name of the method that a job was dyed by last; "" where it is not known."""
-    last = db.execute(
-        "SELECT m.name FROM (SELECT job, method, made AS day FROM sheet UNION ALL "
-        "SELECT job, method, dyed FROM trial) w JOIN job j ON j.id = w.job "
-        "JOIN method m ON m.id = w.method WHERE j.name = ? ORDER BY w.day DESC",
-        (job,),
-    ).fetchone()
-    return last[0] if last else ""
-
-
-def of_work(db: sqlite3.Connection, name: str, recipe: Recipe) -> int | None:
+def of_work(db: sqlite3.Connection, name: str, recipe: Recipe, job: str) -> int | None:
     """The row of the method that work is of: the one named, else the only one with its dyes."""
     with suppress(InputError):
-        return chosen(known(db), name, recipe).number
+        return chosen(db, name, recipe, job).number
     return None
 
 
@@ -163,16 +170,13 @@ def retire(db: sqlite3.Connection, name: str) -> str:
 
     Raises `InputError` for a name that no set has.
     """
-    old = db.execute(
-        "SELECT t.id, m.name FROM swatch_set t JOIN method m ON m.id = t.method WHERE t.name = ?",
-        (name,),
-    ).fetchone()
-    if old is None:
-        have = ", ".join(found for (found,) in db.execute("SELECT name FROM swatch_set"))
-        raise InputError(Fault(f"no swatches are called {name!r}: this book has {have or 'none'}."))
+    sets = {row["name"]: row for row in db.execute("SELECT * FROM kept_set")}
+    if name not in sets:
+        have = ", ".join(sets) or "none"
+        raise InputError(Fault(f"no swatches are called {name!r}: this book has {have}."))
     until = f"{name} (until {datetime.now():%Y-%m-%d %H:%M:%S})"
-    rows.update(db, "swatch_set", old["id"], name=until, replaced=date.today())
-    return str(old["name"])
+    rows.update(db, "swatch_set", sets[name]["id"], name=until, replaced=date.today())
+    return str(sets[name]["method"])
 
 
 def strike(
@@ -183,21 +187,18 @@ def strike(
     Raises `InputError` for a label that no swatch has.
     """
     wanted = " ".join(label.split()).lower()
-    found = db.execute(
-        "SELECT r.id, s.swatch_set, s.label, s.recipe FROM reading r "
-        "JOIN swatch s ON s.id = r.swatch JOIN swatch_set t ON t.id = s.swatch_set "
-        "WHERE t.method = ? AND t.replaced IS NULL AND r.struck IS NULL",
-        (method.number,),
-    )
-    hits = [row for row in found.fetchall() if wanted in _called(row["label"], row["recipe"])]
+    query = "SELECT * FROM kept_reading WHERE method = ? AND replaced IS NULL AND struck IS NULL"
+    found = db.execute(query, (method.number,)).fetchall()
+    hits = [row for row in found if wanted in _called(row["swatch"], row["recipe"])]
     if not hits:
         raise InputError(Fault(f"no swatch of {method.name} is called {label!r}."))
     for row in hits:
         rows.update(db, "reading", row["id"], struck=f"{date.today()}: {why}")
     if reading is not None:
-        swatch_set, piece, recipe = hits[0]["swatch_set"], hits[0]["label"], hits[0]["recipe"]
-        meant = Recipe.parse(recipe or "undyed") if reading.recipe is None else reading.recipe
-        rows.add_readings(db, [replace(reading, recipe=meant, swatch=piece)], swatch_set)
+        meant = Recipe.parse(hits[0]["recipe"] or "undyed")
+        meant = meant if reading.recipe is None else reading.recipe
+        new = replace(reading, recipe=meant, swatch=hits[0]["swatch"])
+        rows.add_readings(db, [new], hits[0]["swatch_set"])
 
 
 def _called(label: str, recipe: str | None) -> set[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
@@ -26,12 +26,16 @@ from dyemix.errors import DyemixError, Fault, FitError, InputError
 from dyemix.matching.correct import correct
 from dyemix.model.dyes import DyeSet
 
+#: Pieces farther off are not of the same family (common practice, ΔE2000).
+FAR = 5.0
+
 
 def repeat(
     book: DyeBook,
     job: str,
     cloth_g: float,
     *,
+    method: str = "",
     stocks: Iterable[Stock] | float | None = None,
     settings: BathSettings | None = None,
     pieces: int = 1,
@@ -42,33 +46,43 @@ def repeat(
 
     By the corrected recipe where the last piece was read, with what it missed by; a sheet that was
     kept since, and not dyed yet, stands as it is. A piece that a second bath went over is two
-    baths. Method and settings are those of the last sheet, or without one how the swatches of the
-    method were dyed; where settings given make other soda ash, a warning says so. Stocks are those
-    given; else the book's bottles where it has every dye; else of the strengths used then.
+    baths. Of a job dyed by several methods, the one named is repeated. Settings are those of the
+    last sheet, or without one how the swatches of the method were dyed; where settings given make
+    other soda ash, a warning says so. Stocks are those given; else the book's bottles where it has
+    every dye; else of the strengths used then.
 
     Raises `InputError` for a job that the book does not have, that has nothing to repeat, or whose
     way of dyeing is not known; `DyemixError` for a book of invented dyes without `allow_demo`.
     """
-    record = book.job(job)
+    record, dyes = book.job(job), None
     if record.demo and not allow_demo:
         raise DyemixError(
             f"{book.path} is of invented dyes, not for dyeing: ask for the demo (--demo)."
         )
-    dyes = None
-    with suppress(InputError, FitError):  # without swatches, or with too few, it is still repeated
-        dyes = book.dyes(book.method(job=job).name)
-    trials = [kept.trial for kept in record.trials]
+    if methods := book.methods():
+        method = book.method(method, job=job).name
+        with suppress(FitError):  # with too few swatches, it is still repeated
+            dyes = book.dyes(method)
+    trials = [kept.trial for kept in record.trials if kept.method in (method, None)]
     seconds = [trial for trial in trials if trial.bath is Bath.SECOND]
     firsts = [trial for trial in trials if trial.bath is Bath.FIRST]
     twice = bool(seconds) and trials[-1] is seconds[-1]
     over = {trial.recipe for trial in seconds}
-    sheets = [sheet for sheet in record.sheets if sheet.recipe not in over]
+    sheets = [sheet for sheet in book.sheets(job, method) if sheet.recipe not in over]
     last = sheets[-1] if sheets else None
     kept = [kept.recipe for kept in record.recipes] + [trial.recipe for trial in firsts]
     if last is not None and not any(_alike(last.recipe, trial.recipe) for trial in firsts):
         plans = [_Plan(last.recipe, last.expect, last.target)]
     elif twice:
-        plans = [_Plan(_under(seconds[-1], kept, job))]
+        under = seconds[-1].on and seconds[-1].on.recipe
+        if not (under or kept):
+            raise InputError(
+                Fault(
+                    f"job {job!r} holds a second bath, and not what it went over: keep that first, "
+                    f"as: dyemix book recipe 'gold 0.8 + navy 0.2' --job {shlex.quote(job)}"
+                )
+            )
+        plans = [_Plan(under or kept[-1])]
     elif firsts:
         plans = [_corrected(dyes, firsts[-1])]
     elif kept:
@@ -76,9 +90,20 @@ def repeat(
     else:
         raise InputError(Fault(f"job {job!r} has no sheet, recipe or trial to repeat."))
     plans += [_corrected(dyes, seconds[-1])] if twice else []
-    return tuple(
-        _again(book, plan, cloth_g, job, last, dyes, stocks, settings, pieces, on) for plan in plans
-    )
+    known = {} if dyes is None else dyes.conditions or {}
+    blank = [key for key in ("alkali", "liquor ratio") if not known.get(key)]
+    if last is None and settings is None and blank:
+        words = ["bath", str(plans[0].recipe), "--cloth", f"{cloth_g:g}g", "--job", job]
+        words += ["--alkali", "after", "--ratio", "20", "--book", str(book.path)]
+        words += ["--method", method] if len(methods) > 1 else []
+        raise InputError(
+            Fault(
+                f"job {job!r} has no bath sheet, and {' and '.join(blank)} of its swatches are not "
+                f"written down: make its first sheet, as: dyemix {shlex.join(words)}"
+            )
+        )
+    how = {"settings": settings, "job": job, "pieces": pieces, "on": on}
+    return tuple(_again(book, plan, cloth_g, last, dyes, stocks, how) for plan in plans)
 
 
 @dataclass(frozen=True)
@@ -89,19 +114,6 @@ class _Plan:
     expect: str = ""
     target: str = ""
     warnings: tuple[str, ...] = ()
-
-
-def _under(second: Trial, kept: Sequence[Recipe], job: str) -> Recipe:
-    """The recipe of the piece that a second bath went over."""
-    under = None if second.on is None else second.on.recipe
-    if found := under or (kept[-1] if kept else None):
-        return found
-    raise InputError(
-        Fault(
-            f"job {job!r} holds a second bath, and not what it went over: keep that first, as: "
-            f"dyemix book recipe 'gold 0.8 + navy 0.2' --job {shlex.quote(job)}"
-        )
-    )
 
 
 def _alike(one: Recipe, other: Recipe) -> bool:
@@ -125,46 +137,35 @@ def _corrected(dyes: DyeSet | None, trial: Trial) -> _Plan:
 
 
 def _again(
-    book: DyeBook, plan: _Plan, cloth_g: float, job: str, last: BathSheet | None,
-    dyes: DyeSet | None, stocks: Iterable[Stock] | float | None, settings: BathSettings | None,
-    pieces: int, on: date | None,
+    book: DyeBook, plan: _Plan, cloth_g: float, last: BathSheet | None, dyes: DyeSet | None,
+    stocks: Iterable[Stock] | float | None, how: dict[str, Any],
 ) -> BathSheet:  # fmt: skip
     """One bath of a piece dyed again."""
     bottles = [bottle for bottle in book.stocks() if bottle.dye in plan.recipe]
+    amounts, target = plan.recipe, plan.target
     if stocks is None and {bottle.dye for bottle in bottles} >= set(plan.recipe):
         stocks = bottles
-    elif stocks is None and last is not None:  # as strong as then; their dates and rests are past
-        then = {d.dye: replace(d.stock, made=None, left_ml=None) for d in last.doses}
-        stocks = [then.get(dye, replace(last.doses[0].stock, dye=dye, made=None, left_ml=None))
-                  for dye in plan.recipe]  # fmt: skip
-    how: dict[str, Any] = {"stocks": stocks, "job": job, "pieces": pieces, "on": on}
-    if dyes is not None and not set(plan.recipe) <= set(dyes.names):
-        dyes = None
     if last is None:
-        known = {} if dyes is None else dyes.conditions or {}
-        known = dict.fromkeys(("alkali", "liquor ratio"), "as set") if settings else known
-        blank = [key for key in ("alkali", "liquor ratio") if not known.get(key)]
-        if blank:
-            words = ["bath", str(plan.recipe), "--cloth", f"{cloth_g:g}g", "--job", job]
-            asked = f"dyemix {shlex.join([*words, '--alkali', 'after', '--ratio', '20'])}"
-            raise InputError(
-                Fault(
-                    f"job {job!r} has no bath sheet, and {' and '.join(blank)} of its swatches "
-                    f"are not written down: make its first sheet, as: {asked} --book {book.path}"
-                )
-            )
-        sheet = bath_sheet(plan.recipe, cloth_g, settings=settings, dyes=dyes, target=plan.target,
-                           expect=plan.expect, allow_demo=True, **how)  # fmt: skip
+        fits = dyes is not None and set(plan.recipe) <= set(dyes.names)
+        how = how | {"dyes": dyes if fits else None, "allow_demo": True}
+    else:
+        if stocks is None:  # as strong as then; their dates and rests are past
+            then = {d.dye: replace(d.stock, made=None, left_ml=None) for d in last.doses}
+            usual = replace(last.doses[0].stock, made=None, left_ml=None)
+            stocks = [then.get(dye, replace(usual, dye=dye)) for dye in plan.recipe]
+        in_order = [dose.dye for dose in last.doses if dose.dye in plan.recipe]
+        amounts = Recipe({dye: plan.recipe[dye] for dye in (*in_order, *plan.recipe)})
+        was, target = last.method, plan.target or last.target
+        how = how | {
+            "liquor_ratio": was.liquor_ratio, "alkali": was.alkali, "salt_g_l": was.salt,
+            "soda_g_l": None if was.soda is None else last.soda.g_l,
+            "soda_solution_g_l": was.soda_solution, "temperature_c": was.temperature,
+            "hours": was.hours, "wetted": last.wetted, "cloth": last.cloth,
+            "fibre": last.fibre.words or None, "settings": how["settings"] or last.settings,
+        }  # fmt: skip
+    sheet = bath_sheet(amounts, cloth_g, target=target, expect=plan.expect, stocks=stocks, **how)
+    if last is None:
         return replace(sheet, warnings=(*plan.warnings, *sheet.warnings))
-    was, order = last.method, [dose.dye for dose in last.doses]
-    amounts = {dye: plan.recipe[dye] for dye in order if dye in plan.recipe} | dict(plan.recipe)
-    sheet = bath_sheet(
-        amounts, cloth_g, liquor_ratio=was.liquor_ratio, alkali=was.alkali, salt_g_l=was.salt,
-        soda_g_l=None if was.soda is None else last.soda.g_l, soda_solution_g_l=was.soda_solution,
-        temperature_c=was.temperature, hours=was.hours, wetted=last.wetted,
-        settings=settings or last.settings, cloth=last.cloth, fibre=last.fibre.words or None,
-        target=plan.target or last.target, expect=plan.expect, **how,
-    )  # fmt: skip
     warnings = (*plan.warnings, *_departures(last, sheet), *sheet.warnings)
     return replace(sheet, demo=last.demo, palest_first=last.palest_first, warnings=warnings)
 
@@ -175,11 +176,13 @@ def record(book: DyeBook, job: str) -> JobRecord:
     Raises `InputError` for a job that the book does not have.
     """
     kept = book.job(job)
-    with suppress(InputError):
-        dyes = book.dyes(book.method(job=job).name)
-        led = (_corrected(dyes, each.trial).recipe for each in kept.trials)
-        return replace(kept, corrections=tuple(map(str, led)))
-    return kept
+    led = []
+    for each in kept.trials:
+        dyes = None
+        with suppress(InputError, FitError):
+            dyes = book.dyes(book.method(each.method or "", job=job).name)
+        led.append(str(_corrected(dyes, each.trial).recipe))
+    return replace(kept, corrections=tuple(led))
 
 
 def _departures(then: BathSheet, now: BathSheet) -> tuple[str, ...]:
@@ -199,57 +202,36 @@ def _departures(then: BathSheet, now: BathSheet) -> tuple[str, ...]:
 
 
 def near(book: DyeBook, target: Target, count: int = 8) -> PastWork:
-    """Past pieces near a colour: trials, signed swatches and swatches, `count` of them.
+    """Past pieces near a colour, at most `count`: trials, signed swatches and swatches.
 
     ΔE2000 is under the target's light; a piece read as CIELAB or hex under that light is taken as
-    it was read. Raises `DyemixError` for a count below 1.
+    it was read. One farther off than `FAR` is not shown. Raises `DyemixError` for a count below 1.
     """
     if count < 1:
         raise DyemixError(f"{count} pieces is out of range: 1 or more.")
-    light = target.light or D65_10
-    target = target.under(light)
-    pieces = list(_pieces(book))
-    if not pieces:
-        return PastWork(target, (), 0, book.demo)
-    miss = delta_e(target.lab, np.array([colour.colour(light) for *_, colour in pieces]))
-    order = np.argsort(miss, kind="stable")[:count]
-    spectra = np.array([pieces[i][-1].reflectance for i in order])
-    codes = screen_colours(lab(spectra, D65_2))
-    found = tuple(
-        PastPiece(kind, name, recipe, when, code.hex, float(miss[i]))
-        for i, code in zip(order, codes, strict=True)
-        for kind, name, recipe, when, _ in (pieces[i],)
-    )
-    return PastWork(target, found, len(pieces), book.demo)
+    target = target.under(target.light or D65_10)
+    pieces = sorted(_pieces(book, target), key=lambda piece: piece.delta_e)
+    shown = tuple(piece for piece in pieces[:count] if piece.delta_e <= FAR)
+    beyond = pieces[0] if pieces and not shown else None
+    return PastWork(target, shown, beyond, len(pieces), book.demo)
 
 
-def _pieces(book: DyeBook) -> Iterator[tuple[str, str, str, date | None, Reading | Swatch]]:
-    """Every piece that has been read: what it is, its name, recipe and day, and its colour."""
+def _pieces(book: DyeBook, target: Target) -> Iterator[PastPiece]:
+    """Every piece that has been read, and how far it is from the target."""
+
+    def piece(kind: str, name: str, seen: Reading | Swatch, on: date | None = None) -> PastPiece:
+        assert target.light is not None
+        recipe = "" if seen.recipe is None else str(seen.recipe)
+        miss = float(delta_e(target.lab, seen.colour(target.light)))
+        code = screen_colours(lab(np.asarray(seen.reflectance)[None], D65_2))[0].hex
+        return PastPiece(kind, name, recipe, on, code, miss)
+
     for kept in book.trials():
-        trial = kept.trial
-        yield "trial", kept.job, str(trial.recipe), trial.date, trial.reading
+        reading = replace(kept.trial.reading, recipe=kept.trial.recipe)
+        yield piece("trial", kept.job, reading, kept.trial.date)
     for signed in book.sign_offs():
-        recipe = signed.reading.recipe
-        words = "" if recipe is None else str(recipe)
-        yield "standard", signed.name, words, signed.on, signed.reading
+        yield piece("standard", signed.name, signed.reading, signed.on)
     for method in book.methods():
         for swatch in book.swatches(method.name).swatches:
             name = f"{method.name} {swatch.readings[0].swatch}".strip()
-            yield "swatch", name, str(swatch.recipe), None, swatch
-
-
-def search(book: DyeBook, words: str) -> tuple[tuple[str, str, str], ...]:
-    """Where these words stand in the book: what it is, its name, and the text around them."""
-    wanted = words.casefold().split()
-    texts = [
-        *(("job", name, name) for name in book.jobs()),
-        *(("recipe", k.job, f"{k.on}: {k.recipe} {k.note}") for k in book.recipes()),
-        *(("bath sheet", s.job, f"{s.on}: {s.recipe} on {s.cloth}") for s in book.sheets()),
-        *(("trial", k.job, f"{k.trial} {k.note}") for k in book.trials()),
-        *(("standard", s.name, f"{s.on}: {s.target} {s.note}") for s in book.sign_offs()),
-        *(("dye", str(d), f"{d.bought or ''} {d.note}".strip()) for d in book.dye_lots()),
-        *(("cloth", c.name, f"{c.fibre} {c.note}".strip()) for c in book.cloths()),
-        *(("swatches", s.name, str(s)) for s in book.sets()),
-        *(("done", e.at, e.what) for e in book.history()),
-    ]
-    return tuple(t for t in texts if all(word in " ".join(t).casefold() for word in wanted))
+            yield piece("swatch", name, swatch)

@@ -169,11 +169,12 @@ class PastPiece:
 
 @dataclass(frozen=True, eq=False)
 class PastWork(Sheet):
-    """Past pieces near a colour, nearest first."""
+    """Past pieces near a colour, nearest first; where none is near, the nearest `beyond`."""
 
     template: ClassVar[str] = "past"
 
     target: Target
     pieces: tuple[PastPiece, ...]
+    beyond: PastPiece | None
     searched: int
     demo: bool

@@ -6,7 +6,8 @@ import hashlib
 import json
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import fields, replace
+from contextlib import suppress
+from dataclasses import fields
 from datetime import date
 from enum import Enum
 from typing import Any, TypeVar
@@ -18,7 +19,7 @@ from dyemix.colour.colorimetry import WAVELENGTHS, Light
 from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.serialise import plain
-from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Bath
 from dyemix.dyebook.schema import TABLES
@@ -27,31 +28,27 @@ from dyemix.errors import DyemixError, Fault, InputError, RecipeError, SavedErro
 T = TypeVar("T")
 
 
-def exact_text(recipe: Recipe) -> str:
+def _exact_text(recipe: Recipe) -> str:
     """A recipe with every digit. Raises `RecipeError` for a name that could not be read back."""
-    text = recipe.exact
-    try:
-        same = Recipe.parse(text) == recipe
-    except RecipeError:
-        same = False
-    if not same:
-        raise RecipeError(
-            f"{text!r} cannot be kept: name its dyes with letters, digits, spaces and hyphens."
-        )
-    return text
+    with suppress(RecipeError):
+        if Recipe.parse(recipe.exact) == recipe:
+            return recipe.exact
+    raise RecipeError(
+        f"{recipe.exact!r} cannot be kept: name its dyes with letters, digits, spaces and hyphens."
+    )
 
 
 def _cell(value: Any) -> Any:
     """A value as the book holds it. Raises `InputError` for numbers that are not finite."""
     if isinstance(value, Recipe):
-        return exact_text(value)
+        return _exact_text(value)
     if isinstance(value, date | Enum | Light):
         return plain(value)
     if isinstance(value, np.ndarray) and not np.isfinite(value).all():
         raise InputError(Fault("a reading holds a number that is not finite: read it again."))
     if isinstance(value, np.ndarray | Target | Mapping | tuple):
         return json.dumps(plain(value), ensure_ascii=False)
-    return value
+    return str(value) if isinstance(value, Clipped) else value
 
 
 def _array(*shape: int) -> Callable[[str], Array]:
@@ -65,15 +62,12 @@ def _array(*shape: int) -> Callable[[str], Array]:
 
 
 def _target(text: str) -> Target:
-    content = json.loads(text)
-    light, spectrum = content["light"], content["reflectance"]
-    return Target(
-        np.array(content["lab"], dtype=float),
-        None if light is None else Light.parse(light),
-        None if spectrum is None else np.array(spectrum, dtype=float),
-        content["name"],
-        content["kind"],
-    )
+    content = {name: value for name, value in json.loads(text).items() if value is not None}
+    for name in {"lab", "reflectance", "covariance"} & content.keys():
+        content[name] = np.array(content[name], dtype=float)
+    light = Light.parse(content["light"]) if "light" in content else None
+    told = content.pop("doubts", content.get("warnings", ()))  # as earlier versions called them
+    return Target(**content | {"light": light, "warnings": tuple(told)})
 
 
 #: How the field of a record is read from its cell; one that is not listed is taken as it is.
@@ -93,21 +87,26 @@ _READ: Mapping[str, Callable[[Any], Any]] = {
 }
 
 
-def made(kind: type[T], row: sqlite3.Row, **given: Any) -> T:
+def made(db: sqlite3.Connection, kind: type[T], row: sqlite3.Row, **given: Any) -> T:
     """A record from a row whose columns are called like its fields; `given` are its other fields.
 
-    Raises `SavedError` for anything that `insert` does not write.
+    A number where a reading belongs is that of the reading. Raises `SavedError` for anything that
+    `insert` does not write.
     """
     try:
         names = {f.name for f in fields(kind)}  # type: ignore[arg-type]
         for name in names & set(row.keys()) - given.keys():
             value = row[name]
-            if value is not None and name == "recipe":
+            if name in ("reading", "on") and isinstance(value, int):
+                value = read_one(db, value)
+            elif value is not None and name == "recipe":
                 value = Recipe(Recipe.parse(value), row["as_written"])
             elif value is not None and name in _READ:
                 value = _READ[name](value)
             given[name] = value
         return kind(**given)
+    except SavedError:
+        raise
     except (ValueError, TypeError, KeyError, DyemixError) as error:
         raise SavedError(f"a {kind.__name__} of this book is damaged: {error}") from None
 
@@ -162,30 +161,17 @@ def undo(db: sqlite3.Connection) -> str:
     return str(event["what"])
 
 
-def named(db: sqlite3.Connection, table: str, **key: str) -> int:
-    """The row with this key, added if it is not there."""
+def named(db: sqlite3.Connection, table: str, name: str, **key: str) -> int:
+    """The row of this name, and of the rest of its `key`, added if it is not there.
+
+    Raises `InputError` for no name.
+    """
+    key = {"name": dye_name(name) if table == "dye" else " ".join(name.split()), **key}
+    if not key["name"]:
+        raise InputError(Fault(f"a {table} needs a name."))
     where = " AND ".join(f"{column} = ?" for column in key)
     found = db.execute(f"SELECT id FROM {table} WHERE {where}", tuple(key.values())).fetchone()
     return int(found[0]) if found else insert(db, table, **key)
-
-
-def dye_number(db: sqlite3.Connection, name: str, lot: str) -> int:
-    """The row of a lot of dye, added if it is not there."""
-    return named(db, "dye", name=dye_name(name), lot=lot.strip())
-
-
-def job_number(db: sqlite3.Connection, name: str, otherwise: object) -> int:
-    """The row of a job, added if it is not there; of `otherwise` where it has no name."""
-    return named(db, "job", name=" ".join(name.split()) or str(otherwise))
-
-
-def of_job(db: sqlite3.Connection, table: str, job: str | None, also: str = "") -> Any:
-    """Rows of a table, `job` being the name of theirs; all where `job` is None."""
-    return db.execute(
-        f"SELECT j.name AS job, t.*{also} FROM {table} t JOIN job j ON j.id = t.job "
-        "WHERE ?1 IS NULL OR j.name = ?1 ORDER BY t.id",
-        (job,),
-    )
 
 
 def add_readings(
@@ -197,42 +183,28 @@ def add_readings(
     for reading in readings:
         piece = (reading.recipe, reading.swatch)
         if piece not in pieces:
-            cloth = " ".join(reading.conditions.get("cloth", "").split())
+            cloth = reading.conditions.get("cloth", "").strip()
             pieces[piece] = insert(
                 db, "swatch", swatch_set=swatch_set, label=reading.swatch, recipe=reading.recipe,
-                cloth=named(db, "cloth", name=cloth) if cloth else None,
+                cloth=named(db, "cloth", cloth) if cloth else None,
             )  # fmt: skip
         number = insert(
             db, "reading", swatch=pieces[piece], kind=reading.kind, place=reading.place,
             name=reading.name, spectrum=reading.reflectance, lab=reading.lab, light=reading.light,
             as_written="" if reading.recipe is None else reading.recipe.as_written,
             covariance=reading.covariance, conditions=reading.conditions, flags=reading.warnings,
-            clipped=None if reading.clipped is None else str(reading.clipped),
+            clipped=reading.clipped,
         )  # fmt: skip
         numbers.append(number)
     return numbers
 
 
-_READING = """SELECT s.label AS swatch, s.recipe, r.*, r.spectrum AS reflectance,
-    r.flags AS warnings FROM reading r JOIN swatch s ON s.id = r.swatch WHERE """
-
-
-def read_one(db: sqlite3.Connection, number: int | None) -> Reading | None:
+def read_one(db: sqlite3.Connection, number: int) -> Reading:
     """The reading of a row. Raises `SavedError` where it is gone."""
-    if number is None:
-        return None
-    row = db.execute(_READING + "r.id = ?", (number,)).fetchone()
+    row = db.execute("SELECT * FROM kept_reading WHERE id = ?", (number,)).fetchone()
     if row is None:
         raise SavedError(f"reading {number} of this book is missing: it is damaged.")
-    return made(Reading, row)
-
-
-def read_set(db: sqlite3.Connection, swatch_set: int) -> tuple[Reading, ...]:
-    """The readings of a swatch set, in the order in which they came, without those struck."""
-    found = db.execute(
-        _READING + "s.swatch_set = ? AND r.struck IS NULL ORDER BY r.id", (swatch_set,)
-    )
-    return tuple(made(Reading, row) for row in found)
+    return made(db, Reading, row)
 
 
 def digest(value: Any) -> str:
@@ -242,38 +214,14 @@ def digest(value: Any) -> str:
 
 def admit(db: sqlite3.Connection, demo: bool) -> None:
     """Settle whether the book holds invented dyes. Raises `InputError` where it is the other."""
-    found = db.execute("SELECT demo FROM kind").fetchone()
-    if found is None:
+    if db.execute("SELECT 1 FROM kind").fetchone() is None:
         insert(db, "kind", id=1, demo=int(demo))
-    elif bool(found[0]) != demo:
-        raise InputError(
-            Fault(
-                "this book is of your own dyes: keep the demo's invented ones in another book."
-                if demo
-                else "this book is of the demo's invented dyes: keep your own work in another book."
-            )
-        )
+    elif is_demo(db) != demo:
+        here, other = ("your own", "the demo's invented")[:: -1 if is_demo(db) else 1]
+        raise InputError(Fault(f"this book is of {here} dyes: keep {other} ones in another book."))
 
 
 def is_demo(db: sqlite3.Connection) -> bool:
     """Whether the book is known to hold invented dyes."""
     found = db.execute("SELECT demo FROM kind").fetchone()
     return found is not None and bool(found[0])
-
-
-def joined(sets: Iterable[tuple[str, SwatchSet]], demo: bool) -> SwatchSet:
-    """Named swatch sets as one. Pieces that two sets call the same stay two pieces."""
-    sets = tuple(sets)
-    sets_of: dict[tuple[Recipe | None, str], set[str]] = {}
-    for name, swatches in sets:
-        for reading in swatches.readings:
-            sets_of.setdefault((reading.recipe, reading.swatch), set()).add(name)
-    readings = tuple(
-        reading
-        if len(sets_of[reading.recipe, reading.swatch]) == 1
-        else replace(reading, swatch=f"{name} {reading.swatch}".strip())
-        for name, swatches in sets
-        for reading in swatches.readings
-    )
-    notes = tuple(dict.fromkeys(note for _, swatches in sets for note in swatches.warnings))
-    return SwatchSet(readings, notes, ", ".join(name for name, _ in sets), demo)

@@ -99,6 +99,17 @@ TABLES = (
 )  # fmt: skip
 
 
+def views(db: sqlite3.Connection) -> None:
+    """Show an open book as records: ``data/dyebook/views.sql``."""
+    db.executescript(_statements("views"))
+
+
+def _statements(name: str) -> str:
+    """What a file of the tables says; layout 3 changed none."""
+    file = files("dyemix").joinpath("data", "dyebook", f"{name}.sql")
+    return file.read_text(encoding="utf-8") if file.is_file() else ""
+
+
 def layout(db: sqlite3.Connection) -> int:
     """The layout of an open book."""
     return int(db.execute("PRAGMA user_version").fetchone()[0])
@@ -107,10 +118,8 @@ def layout(db: sqlite3.Connection) -> int:
 def migrate(db: sqlite3.Connection, to: int = LAYOUT) -> None:
     """Take an open book, inside a transaction of the caller, to a layout."""
     for number in range(layout(db) + 1, to + 1):
-        file = files("dyemix").joinpath("data", "dyebook", f"layout_{number}.sql")
-        if file.is_file():  # layout 3 changed no table
-            for statement in file.read_text(encoding="utf-8").split(";\n"):
-                db.execute(statement)
+        for statement in _statements(f"layout_{number}").split(";\n"):
+            db.execute(statement)
         if number in _VALUES:
             _VALUES[number](db)
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")

@@ -154,12 +154,17 @@ def test_near_agrees_with_a_slow_twin(book: DyeBook) -> None:
         str(r.recipe): float(delta_e(target.lab, lab(r.reflectance, light)))
         for r in [*pieces, reading("navy 0.5", 0.5), reading("gold 0.1", 0.6)]
     }
+    twin = {recipe: miss for recipe, miss in twin.items() if miss <= 5}
+    assert 1 < len(twin) < 14, "and what is farther off is not near"
     assert {p.recipe: p.delta_e for p in found.pieces} == pytest.approx(twin)
     misses = [p.delta_e for p in found.pieces]
     assert misses == sorted(misses)
     assert found.searched == 14
     assert {p.kind for p in found.pieces} == {"swatch", "trial", "standard"}
-    assert [p.recipe for p in near(book, target, 3).pieces] == [p.recipe for p in found.pieces[:3]]
+    assert [p.recipe for p in near(book, target, 2).pieces] == [p.recipe for p in found.pieces[:2]]
+    far = near(book, Target.parse("20 60 -60"))
+    assert far.pieces == ()
+    assert "none within 5 ΔE2000; the nearest" in str(far)
 
 
 def test_near_takes_a_colour_as_it_was_read(book: DyeBook) -> None:
