@@ -46,9 +46,11 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
 @command(
     "RECIPE|JOBS",
     "measures ratio alkali salt soda temperature hours fibre target job pieces dry no-swatches "
-    "shelf demo sheet",
+    "over shelf demo sheet",
 )
-def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any) -> None:
+def bath(
+    recipe: str, dry: bool, no_swatches: bool, aim: str | None, over: str | None, **one: Any
+) -> None:
     """Write what to measure for a bath, or a day of them.
 
     RECIPE is in % of dry cloth weight, as 'marigold 0.8 + navy 0.25', or with --stock in mL and
@@ -60,10 +62,12 @@ def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any)
     """
     from dyemix.bench.tables import read_jobs, read_recipes
 
-    wanted = shared.target(aim) if aim else None
-    one = given_only({**one, "target": wanted})
     many = Path(recipe).suffix.lower() in _TABLES
     dyes = None if no_swatches else shared.dyes("" if many else recipe)
+    wanted = shared.wanted(aim)
+    one = given_only({**one, "target": wanted})
+    if dyes is not None and over is not None:
+        dyes = dyes.on(shared.piece(over, dyes.light))
     how = {
         "stocks": shared.stocks(dyes), "wetted": not dry, "settings": shared.settings(dyes),
         "dyes": dyes, "allow_demo": given("demo"),
@@ -83,7 +87,8 @@ def bath(recipe: str, dry: bool, no_swatches: bool, aim: str | None, **one: Any)
         shared.show(sheet)
         sheets = (sheet,)
         if dyes is not None and wanted is not None:
-            shared.trial(sheet.recipe, dyes, str(aim), wanted)
+            asked = [] if over is None else ["--over", over]
+            shared.trial(sheet.recipe, dyes, aim or "", wanted, *asked)
     if given("book") is not None and all(sheet.job for sheet in sheets):
         with shared.open_book() as book:
             book.add_sheets(*sheets, method=given("method") or "")

@@ -181,13 +181,16 @@ def repeat(job: str, keep: bool, **how: Any) -> None:
         shared.of_method(method, kept)
         if keep:
             kept.add_sheets(*sheets, method=method.name)
-        wanted = [t.trial.target for t in kept.trials(job) if t.trial.target]
+        wanted = kept.job(job).wanted
         dyes = kept.dyes(method.name) if wanted else None
+    get_current_context().meta["job"] = job
+    over: list[str] = []
     for sheet in sheets:
         shared.show(sheet)
-    if dyes is not None:
-        get_current_context().meta["job"] = job
-        shared.trial(sheets[0].recipe, dyes, "", wanted[-1].under(dyes.light))
+        if dyes is not None and wanted is not None:
+            shared.trial(sheet.recipe, dyes, "", wanted.under(dyes.light), *over)
+            over = ["--over", shared.expected(dyes, sheet.recipe)]
+            dyes = dyes.on(dyes.predict(sheet.recipe).reflectance)
 
 
 @command("", "half-life lot keep method book json")

@@ -91,10 +91,10 @@ def _understood(
 
 @command(
     "[RECIPE]",
-    "reading! target! over other-dyes dosing job date lot note picture shelf measures photo json",
+    "reading! target over other-dyes dosing job date lot note picture shelf measures photo json",
 )
 def trial(
-    recipe: str | None, reading: str, aim: str, over: str | None, other_dyes: bool,
+    recipe: str | None, reading: str, aim: str | None, over: str | None, other_dyes: bool,
     dosing: float | None, day: date | None, picture: Path | None, **kept: str | None,
 ) -> None:  # fmt: skip
     """Say what a dry piece misses by, and what to do.
@@ -110,17 +110,21 @@ def trial(
     if recipe is None:
         if over or other_dyes or dosing or day or picture or given("job") or lot or note:
             raise UsageError("without a RECIPE, --reading and --target are compared, no more.")
+        if aim is None:
+            raise UsageError("two pieces are compared: the --reading with the --target.")
         _compare(reading, aim)
         return
     dyes = shared.dyes(recipe)
-    wanted, dyed = shared.target(aim), shared.recipe(recipe, dyes)
+    wanted, dyed = shared.wanted(aim), shared.recipe(recipe, dyes)
+    if wanted is None:
+        raise UsageError("say what was wanted: --target '#7d8a6e'.")
     bath, on = Bath.FIRST, None
     if over is not None:
         bath, on = Bath.SECOND, shared.piece(over, dyes.light)
     piece = shared.piece(reading, dyes.light, dyed)
     day = day or date.today()
     done = dyemix.Trial(dyed, piece, wanted, day, lot, bath=bath, on=on)
-    agreed = shared.tolerance(aim)
+    agreed = shared.tolerance(aim or wanted.name)
     found = dyemix.correct(dyes, done, other_dyes=other_dyes, dosing=dosing, tolerance=agreed)
     if given("book") is not None:
         shown = photographed(reading)
@@ -129,8 +133,11 @@ def trial(
     if given("book") is not None and given("job"):
         shared.again("The next piece, corrected" if found.changed else "The same again")
     elif found.changed:
-        shared.bath("The next piece", found.corrected.recipe, dyes, aim, found.target)
-    shared.then("Which swatch would help most", "next", shared.typed(aim, found.target))
+        shared.bath("The next piece", found.corrected.recipe, dyes, aim or "", found.target)
+    if found.second_bath is not None:
+        added, why = found.second_bath.recipe, "The second bath over this piece"
+        shared.bath(why, added, dyes, aim or "", found.target, "--over", reading)
+    shared.then("Which swatch would help most", "next", shared.typed(aim or "", found.target))
 
 
 def _compare(reading: str, aim: str) -> None:

@@ -61,6 +61,16 @@ def target(words: str) -> Any:
     return photograph(place[0]).target(place[1], beside)
 
 
+def wanted(words: str | None) -> Any:
+    """The colour as typed; without words that of the job in the book, or None."""
+    if words:
+        return target(words)
+    if given("book") is None or given("job") is None:
+        return None
+    with open_book() as book:
+        return book.job(given("job")).wanted if given("job") in book.jobs() else None
+
+
 def tolerance(words: str) -> float:
     """The ΔE2000 that was agreed on for a signed standard of the book; 0 for another colour."""
     if given("book") is None:
@@ -334,11 +344,12 @@ def _weighed(cloth_g: float | None) -> list[str]:
 
 
 def bath(
-    why: str, recipe: Any, dyes: Any, words: str = "", target: Any = None, cloth_g: float = 0.0
-) -> None:
+    why: str, recipe: Any, dyes: Any, words: str = "", target: Any = None, *more: str,
+    cloth_g: float = 0.0,
+) -> None:  # fmt: skip
     """Print the command for the bath of a recipe, whose amounts are those that were shown."""
-    aim = ["--target", typed(words, target)] if words else []
-    asked = [*_weighed(cloth_g), *aim, *_asked("stock", "spoons", "job")]
+    aim = ["--target", typed(words, target)] if target else []
+    asked = [*_weighed(cloth_g), *aim, *_asked("stock", "spoons", "job"), *more]
     then(why, "bath", amounts(recipe), *asked, demo=dyes.demo)
 
 
@@ -352,10 +363,14 @@ def again(why: str) -> None:
     then(why, "book", "repeat", given("job"), *_weighed(None), "--keep")
 
 
+def expected(dyes: Any, recipe: Any) -> str:
+    """The reading that a piece may have, to be typed in the light of the dyer's own readings."""
+    return str(dyes.predict(recipe).as_target().typed)
+
+
 def trial(recipe: Any, dyes: Any, words: str, target: Any, *more: str) -> None:
     """Print the command for the piece that comes of a recipe, with a reading it may have."""
-    expected = dyes.predict(recipe).as_target().typed  # in the light of her own readings
-    aim = ["--target", typed(words, target), "--reading", expected, *more]
+    aim = ["--target", typed(words, target), "--reading", expected(dyes, recipe), *more]
     asked = [*_weighed(None), *aim, *_asked("job")]
     then("Once dry, with your reading", "trial", amounts(recipe), *asked)
 

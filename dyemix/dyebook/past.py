@@ -96,6 +96,7 @@ def repeat(
         words = ["bath", str(plans[0].recipe), "--cloth", f"{cloth_g:g}g", "--job", job]
         words += ["--alkali", "after", "--ratio", "20", "--book", str(book.path)]
         words += ["--method", method] if len(methods) > 1 else []
+        words += [] if methods else ["--no-swatches"]
         raise InputError(
             Fault(
                 f"job {job!r} has no bath sheet, and {' and '.join(blank)} of its swatches are not "

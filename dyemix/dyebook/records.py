@@ -133,6 +133,12 @@ class JobRecord(Sheet):
     demo: bool
     corrections: tuple[str, ...] = ()
 
+    @property
+    def wanted(self) -> Target | None:
+        """The colour that was asked for last."""
+        told = [kept.target for kept in self.recipes] + [kept.trial.target for kept in self.trials]
+        return next((target for target in reversed(told) if target is not None), None)
+
 
 @dataclass(frozen=True)
 class Contents(Sheet):

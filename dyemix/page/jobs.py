@@ -33,8 +33,7 @@ def job_lines(book: DyeBook) -> list[JobLine]:
 
 def _line(job: JobRecord) -> JobLine:
     trials = [kept.trial for kept in job.trials]
-    targets = [r.target for r in job.recipes] + [trial.target for trial in trials]
-    wanted = next((t for t in reversed(targets) if t is not None), None)
+    wanted = job.wanted
     sheet = job.sheets[-1] if job.sheets else None
     dyed = [*(r.recipe for r in job.recipes), *(s.recipe for s in job.sheets)]
     recipe = trials[-1].recipe if trials else dyed[-1] if dyed else None

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import pytest
 
 from dyemix.colour.colorimetry import smoothest_reflectance
+from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import TargetError
 from dyemix.fitting.fit import fit
@@ -33,10 +35,14 @@ KINDS = ("exchanged", "minus", "a and b", "digits")
 UNSEEN = [f for f, family in FAMILIES.items() if family.use == REPORT and LAB in family.kinds]
 
 
-def typed(some: World, kind: str) -> SwatchSet:
-    """The ladders of a world as somebody types them: to one decimal."""
+def typed(some: World, kind: str, mixes: int = 0) -> SwatchSet:
+    """The ladders of a world, and so many mixes, as somebody types them: to one decimal."""
     read = some.ladders(kind)
-    return swatch_set(some, replace(read, lab=read.lab.round(1)))
+    table = swatch_set(some, replace(read, lab=read.lab.round(1)))
+    if not mixes:
+        return table
+    more = some.read(some.dye(some.mixes(mixes, seed=1), seed=1), kind, seed=1)
+    return table + swatch_set(some, replace(more, lab=more.lab.round(1)), "M")
 
 
 def mistyped(rng: np.random.Generator, lab: np.ndarray, kind: str) -> np.ndarray | None:
@@ -54,12 +60,21 @@ def mistyped(rng: np.random.Generator, lab: np.ndarray, kind: str) -> np.ndarray
 
 
 def spoiled(
-    table: SwatchSet, rng: np.random.Generator, kind: str
+    table: SwatchSet, rng: np.random.Generator, kind: str, of: str = "ladder"
 ) -> tuple[SwatchSet, set[str]] | None:
-    """A table with one slip, and the pieces it lies in; None where the draw has none to make."""
-    dye = str(rng.choice(table.dyes))
-    ladder = table.ladder(dye)
+    """A table with one slip, and the pieces it lies in; None where the draw has none to make.
+
+    In a ladder, a mix, or on undyed cloth; the amounts of a mix are exchanged in its recipe.
+    """
+    places = {"mix": table.mixtures, "undyed": table.undyed}
+    ladder = places[of] if of in places else table.ladder(str(rng.choice(table.dyes)))
     one, other = (ladder[i] for i in rng.choice(len(ladder), 2, replace=False))
+    if kind == "exchanged" and of == "mix":
+        first, second, *_ = one.recipe
+        turned = {first: one.recipe[second], second: one.recipe[first]}
+        new = {r: replace(r, recipe=Recipe(dict(one.recipe) | turned)) for r in one.readings}
+        readings = tuple(new.get(r, r) for r in table.readings)
+        return replace(table, readings=readings), {one.readings[0].swatch}
     if kind == "exchanged":
         if delta_e(one.colour(), other.colour()) <= 5.0 or one.recipe == other.recipe:
             return None
@@ -125,6 +140,37 @@ def counted(families: list[str], seeds: range | tuple[int, ...]) -> tuple[dict, 
                     told = {w for s in slips(made[0]) for w in made[1] if w in s}
                     found["three" if depths == 3 else "more"].append(told == made[1])
     return found, accused
+
+
+@pytest.mark.parametrize(("of", "kind"), [("mix", "minus"), ("mix", "exchanged"),
+                                          ("undyed", "digits")])  # fmt: skip
+def test_a_slip_in_a_mix_or_on_undyed_cloth_is_named(of: str, kind: str) -> None:
+    table = typed(world("additive", 3), LAB, mixes=8)
+    assert slips(table) == []
+    made = [spoiled(table, np.random.default_rng(n), kind, of) for n in range(40)]
+    told = [(slips(m[0]), *m[1]) for m in made if m is not None]
+    named = [len(found) == 1 and piece in found[0] for found, piece in told]
+    assert np.mean(named) > 0.5
+    assert all(piece in found[0] for found, piece in told if found), "and no other"
+
+
+@pytest.mark.slow
+def test_slips_in_mixes_and_on_undyed_cloth() -> None:
+    found: dict[str, list[bool]] = {"mix": [], "undyed": []}
+    accused = []
+    for family in UNSEEN:
+        for seed in REPORT_SEEDS:
+            some = world(family, seed)
+            table = typed(some, LAB, mixes=6)
+            accused.append(bool(slips(table)))
+            for of, kind in product(found, KINDS):
+                rng = np.random.default_rng([seed, len(of)])
+                if of == "undyed" and kind == "exchanged":
+                    continue
+                if (made := spoiled(table, rng, kind, of)) is not None:
+                    found[of].append(any(piece in s for s in slips(made[0]) for piece in made[1]))
+    print({k: (len(v), np.mean(v)) for k, v in found.items()}, len(accused), np.mean(accused))
+    assert np.mean(accused) <= 0.02
 
 
 @pytest.mark.slow
