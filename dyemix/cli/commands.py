@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import os
 from collections.abc import Sequence
+from pathlib import Path
 
 import click
 
@@ -12,28 +14,8 @@ from dyemix.cli.options import Commands
 from dyemix.errors import DyemixError
 
 #: Each command and where it is defined, in the order of the work.
-MODULES = {
-    "start": "bench.start",
-    "photo-page": "read.photo_page",
-    "read": "read.read",
-    "fit": "read.fit",
-    "predict": "match.predict",
-    "match": "match.match",
-    "subdue": "series.subdue",
-    "series": "series.series",
-    "reach": "series.reach",
-    "bath": "bench.bath",
-    "stock": "bench.stock",
-    "trial": "match.trial",
-    "next": "match.next_one",
-    "settings": "bench.figures",
-    "levelness": "cloth.levelness",
-    "preview": "cloth.preview",
-    "report": "faces.report",
-    "web": "faces.web",
-    "help": "faces.explain",
-    "book": "book.book",
-}
+with Path(__file__).parents[1].joinpath("data", "commands.csv").open(encoding="utf-8") as _file:
+    MODULES = {row["command"]: row["defined"] for row in csv.DictReader(_file)}
 
 
 @click.group(

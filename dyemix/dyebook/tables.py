@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +20,6 @@ from dyemix.writing import csv_text, write
 
 #: A list in one column of the book is a column for each number in the table.
 _SPREAD = {"spectrum": tuple(f"{w:g} nm" for w in WAVELENGTHS), "lab": ("L*", "a*", "b*")}
-#: The column whose text is a file of its own.
-_DOCUMENT = "content"
 
 
 def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> tuple[Path, ...]:
@@ -29,37 +28,32 @@ def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> 
     Gives the tables written. Raises `SavedError` for a folder with files in it or that cannot be
     made, `InputError` where a table cannot be written.
     """
-    folder = Path(folder)
-    written = []
-    book = BookFile(path, create=False)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        if any(folder.iterdir()):
-            raise SavedError(f"{folder} is not empty: name a new folder, nothing is written over.")
-        with book.reading() as db:
-            for table in schema.TABLES:
-                found = db.execute(f"SELECT * FROM {table} ORDER BY id")
-                names = [name for name, *_ in found.description]
-                rows = [[h for name in names for h in _SPREAD.get(name, (name,))]]
-                for row in found:
-                    cells = (_cells(name, row[name], row, table, folder) for name in names)
-                    rows.append([x for group in cells for x in group])
-                # CRLF: a lone CR in a cell is then quoted too.
-                write(folder / f"{table}.csv", csv_text(rows, "\r\n"))
-                written.append(folder / f"{table}.csv")
-    except OSError as error:
-        raise SavedError(f"{folder}: cannot be written ({error.strerror}).") from None
-    finally:
-        book.close()
+    folder, written = Path(folder), []
+    with closing(BookFile(path, create=False)) as book, book.reading() as db:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            if any(folder.iterdir()):
+                raise SavedError(f"{folder} is not empty: name a new one, nothing is written over.")
+        except OSError as error:
+            raise SavedError(f"{folder}: cannot be written ({error.strerror}).") from None
+        for table in schema.TABLES:
+            found = db.execute(f"SELECT * FROM {table} ORDER BY id")
+            names = [name for name, *_ in found.description]
+            rows = [[h for name in names for h in _SPREAD.get(name, (name,))]]
+            for row in found:
+                rows.append([x for name in names for x in _cells(name, row, table, folder)])
+            written.append(folder / f"{table}.csv")
+            write(written[-1], csv_text(rows, "\r\n"))  # a lone CR in a cell is then quoted too
     return tuple(written)
 
 
-def _cells(name: str, value: Any, row: Any, table: str, folder: Path) -> list[Any]:
+def _cells(name: str, row: Any, table: str, folder: Path) -> list[Any]:
     """The cells of a column in one row; a document is written on the way."""
-    if name == _DOCUMENT:
+    value = row[name]
+    if name == "content":
         file = f"{table}-{row['id']}.{'jpg' if isinstance(value, bytes) else 'json'}"
         write(folder / file, value)
         return [file]
     if name in _SPREAD:
-        return [""] * len(_SPREAD[name]) if value is None else json.loads(value)
+        return [""] * len(_SPREAD[name]) if value is None else list(json.loads(value))
     return [value]

@@ -38,6 +38,8 @@ _MOVES = 4.0
 #: that brings it so near (ΔE2000). K/S that simply adds misses sound mixes by 1.6 as a rule and by
 #: 5.4 in one of fifty.
 _MIX_OFF, _MIX_FITS = 7.0, 3.0
+#: Sound pieces of undyed cloth agree to this, ΔE2000.
+_ALIKE = 2.0
 #: The least K/S above the cloth that is told from none.
 _LEAST = 0.004
 #: Fewer depths do not tell which of them is off.
@@ -96,11 +98,11 @@ def _as_read(squares: tuple[Swatch, ...], light: Light) -> _Way:
     return _Way(spectra, np.array([s.colour(light) for s in squares]))
 
 
-def _told(squares: tuple[Swatch, ...], way: _Way, says: str, off: float, mended: float) -> str:
+def _told(squares: tuple[Swatch, ...], way: _Way, says: str, off: float, fits: str = "") -> str:
     label = " and ".join(squares[i].label for i in way.squares)
     return (
         f"{label} ({way.place}) is {off:.0f} ΔE2000 from what {says}: it stands as {way.says}; "
-        f"{way.would} would fit, to {mended:.1f}. A slip? Look at the cloth."
+        f"{way.would} would fit{fits}. A slip? Look at the cloth."
     )
 
 
@@ -115,24 +117,25 @@ def _best(chi_square: Array) -> int:
 def _on_cloth(
     squares: tuple[Swatch, ...], ladders: Iterable[tuple[Swatch, ...]], light: Light
 ) -> list[str]:
-    """The one slip on undyed cloth that makes the ladders of all dyes hold together."""
-    read = [(_depths(ladder), [_as_read(ladder, light)]) for ladder in ladders]
-    ways = [
-        as_read := _as_read(squares, light),
-        *_mistyped(squares, _as_read(squares, light), light),
-    ]
-    ways = [w for w in ways if w is as_read or delta_e(as_read.labs, w.labs).max() > _MOVES]
+    """The one slip on undyed cloth that makes its pieces agree, or the ladders of all dyes hold."""
+    as_read, read = _as_read(squares, light), [(_depths(s), [_as_read(s, light)]) for s in ladders]
+    moved = (w for w in _mistyped(squares, as_read, light) if _apart(as_read, w) > _MOVES)
+    ways = [as_read, *moved]
 
     def misfits(way: _Way) -> Array:
         cloth = way.spectra.mean(axis=0)
         return np.concatenate([_misfits(x, one, cloth, light)[1][0] for x, one in read])
 
-    if not read or misfits(as_read).sum() < _GAIN:
-        return []
-    if not (best := _best(np.array([misfits(way) for way in ways]))):
-        return []
-    off = float(delta_e(as_read.labs, ways[best].labs).max())
-    return [_told(squares, ways[best], "the palest squares say", off, 0.0)]
+    apart = [float(delta_e(w.labs[:, np.newaxis], w.labs).max()) for w in ways]
+    best = int(np.argmin(apart)) if apart[0] > _MOVES and min(apart) < _ALIKE else 0
+    if not best and read and misfits(as_read).sum() >= _GAIN:
+        best = _best(np.array([misfits(way) for way in ways]))
+    says, off = "the other pieces and the palest squares say", _apart(as_read, ways[best])
+    return [_told(squares, ways[best], says, off)] if best else []
+
+
+def _apart(one: _Way, other: _Way) -> float:
+    return float(delta_e(one.labs, other.labs).max())
 
 
 def _in_mix(
@@ -159,7 +162,7 @@ def _in_mix(
         found.append((float(delta_e(predicted(turned), as_read.labs[0])), way))
     mended, way = min(found, key=lambda each: each[0], default=(off, as_read))
     says = "the squares of its dyes say"
-    return [_told((mix,), way, says, off, mended)] if mended < _MIX_FITS else []
+    return [_told((mix,), way, says, off, f", to {mended:.1f}")] if mended < _MIX_FITS else []
 
 
 def _slip(squares: tuple[Swatch, ...], cloth: Array, light: Light) -> list[str]:
@@ -172,8 +175,8 @@ def _slip(squares: tuple[Swatch, ...], cloth: Array, light: Light) -> list[str]:
     off, chi_square = _misfits(x, ways, cloth, light)
     if not (best := _best(chi_square)):
         return []
-    before, after = float(off[0, list(ways[best].squares)].max()), float(off[best].max())
-    return [_told(squares, ways[best], "the other squares of its dye say", before, after)]
+    says, before = "the other squares of its dye say", off[0, list(ways[best].squares)].max()
+    return [_told(squares, ways[best], says, before, f", to {off[best].max():.1f}")]
 
 
 def _exchanged(squares: tuple[Swatch, ...], x: Array, as_read: _Way) -> Iterator[_Way]:

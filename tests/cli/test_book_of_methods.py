@@ -4,30 +4,11 @@ from __future__ import annotations
 
 import re
 import shlex
-from pathlib import Path
 
 import pytest
 from command import Command
 
-TABLE = Path(__file__).resolve().parents[2] / "swatch_data" / "napkins.csv"
 BOOK = ("--book", "w.dyebook")
-
-
-@pytest.fixture
-def lawn(run: Command) -> Command:
-    """A folder with a book of three dyes on lawn, alkali after them, and the same on linen."""
-    rows = TABLE.read_text(encoding="utf-8").splitlines()
-    wanted = ("#", "swatch", "undyed", "marigold", "navy", "black")
-    few = [row for row in rows if row[0] == "#" or re.split("[, ]", row)[1] in wanted]
-    text = "\n".join([*few[:0], *(r for r in rows if r[0] == "#" or r.startswith("swatch,")),
-                      *(r for r in few if r[0] != "#")])  # fmt: skip
-    text = text.replace("# demo: yes\n", "").replace("cotton-linen napkin, mock-dyed", "lawn")
-    (run.folder / "lawn.csv").write_text(text, encoding="utf-8")
-    linen = text.replace("cloth: lawn", "cloth: linen").replace("about 1 h after", "with")
-    (run.folder / "linen.csv").write_text(linen, encoding="utf-8")
-    for table in ("lawn.csv", "linen.csv"):
-        assert run("book", "add", table, *BOOK).returncode == 0
-    return run
 
 
 def test_where_two_methods_fit_both_commands_are_printed(lawn: Command) -> None:

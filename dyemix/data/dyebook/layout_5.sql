@@ -43,4 +43,24 @@ CREATE TABLE change (
         place TEXT NOT NULL,
         row INTEGER NOT NULL,
         before TEXT
-    ) STRICT
+    ) STRICT;
+
+-- Swatch sets of one way of dyeing are of one method; work is of it where there is but one.
+CREATE TEMP TABLE way AS
+    SELECT t.id, coalesce(r.conditions ->> '$.cloth', '') AS cloth,
+        coalesce(r.conditions ->> '$.alkali', '') AS alkali, 'first method' AS name
+    FROM swatch_set t LEFT JOIN reading r ON r.id = (
+        SELECT min(x.id) FROM reading x JOIN swatch s ON s.id = x.swatch WHERE s.swatch_set = t.id);
+
+UPDATE way SET name = trim(cloth || ', ' || alkali, ', ') WHERE cloth || alkali <> '';
+
+INSERT INTO method (name) SELECT name FROM way GROUP BY name ORDER BY min(id);
+
+UPDATE swatch_set SET method =
+    (SELECT m.id FROM method m JOIN way w ON w.name = m.name WHERE w.id = swatch_set.id);
+
+UPDATE sheet SET method = 1 WHERE (SELECT count(*) FROM method) = 1;
+
+UPDATE trial SET method = 1 WHERE (SELECT count(*) FROM method) = 1;
+
+DROP TABLE way

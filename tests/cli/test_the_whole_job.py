@@ -1,0 +1,236 @@
+"""From a table with slips to the tenth repeat, as a dyer does it: each of what once stopped her."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+from command import Command, Done
+
+BOOK = ("--book", "w.dyebook")
+_STEP = re.compile(r"dyemix (.+)$", re.MULTILINE)
+#: Invented squares, D65/10°.
+SQUARES = """# light: D65/10
+swatch,recipe,L*,a*,b*,hex
+1,undyed,93.1,0.2,3.9,
+2,gold 4,66.2,24.9,70.8,
+3,gold 1,75.9,13.6,57.0,
+4,gold 0.25,84.1,6.0,36.9,
+5,gold 0.06,89.2,1.9,18.8,
+6,teal 4,38.0,-20.5,-24.0,
+7,teal 1,55.3,-22.4,-20.1,
+8,teal 0.25,73.0,-16.0,-11.5,
+9,teal 0.06,84.9,-7.5,-3.3,
+10,gold 0.5 + teal 0.5,58.6,-24.6,13.6,
+"""
+
+
+def steps(done: Done) -> list[list[str]]:
+    """The commands that were printed, on either stream."""
+    return [shlex.split(words) for words in _STEP.findall(done.stdout + done.stderr)]
+
+
+def begun(run: Command, text: str = SQUARES, *more: str) -> Done:
+    (run.folder / "mine.csv").write_text(text, encoding="utf-8")
+    return run("book", "add", "mine.csv", *BOOK, *more)
+
+
+# Slips --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("was", "slip", "square"),
+    [
+        ("3,gold 1,75.9,13.6,57.0,", "3,gold 0.25,75.9,13.6,57.0,", "gold"),
+        ("7,teal 1,55.3,-22.4", "7,teal 1,55.3,22.4", "teal 1.00"),
+        ("8,teal 0.25,73.0,-16.0", "8,teal 0.25,37.0,-16.0", "teal 0.25"),
+        ("-24.6,13.6,", "24.6,13.6,", "gold 0.50 + teal 0.50"),
+        ("1,undyed,93.1", "1,undyed,39.1", "undyed"),
+    ],
+)
+def test_a_slip_is_named_when_the_table_comes_in(
+    run: Command, was: str, slip: str, square: str
+) -> None:
+    table = SQUARES.replace(was, slip)
+    if square == "gold":
+        table = table.replace("4,gold 0.25,", "4,gold 1,")
+    told = begun(run, table)
+    assert told.returncode == 0, told.stderr
+    (found,) = (line for line in told.stderr.splitlines() if "A slip?" in line)
+    assert square in found
+    assert "mine.csv, row" in found
+    assert found in run("fit", *BOOK).stdout
+    sound = begun(run, SQUARES, "--replace", "mine.csv")
+    assert "A slip?" not in sound.stderr
+
+
+@pytest.mark.parametrize(
+    ("was", "slip", "says"),
+    [
+        ("3,gold 1,", "3,glod 1,", "is 'gold' meant"),
+        ("gold 0.5 + teal", "gold 0.5 + tael", "is 'teal' meant"),
+    ],
+)
+def test_a_name_mistyped_is_asked_about(run: Command, was: str, slip: str, says: str) -> None:
+    done = begun(run, SQUARES.replace(was, slip))
+    assert says in done.stderr or "one dye or two?" in run("fit", *BOOK, "--detail").stdout
+
+
+# A finished piece ---------------------------------------------------------------------------------
+
+
+def judged(run: Command, reading: str, *more: str) -> Done:
+    words = ("trial", "gold 0.5 + teal 0.5", "--reading", reading, *BOOK, *more)
+    done = run(*words)
+    assert done.returncode == 0, done.stderr
+    return done
+
+
+def test_what_is_excellent_stays_and_what_is_a_slip_corrects_nothing(run: Command) -> None:
+    assert begun(run).returncode == 0
+    wanted = ("--target", "58.6 -24.6 13.6 D65/10")
+    fine = judged(run, "58.2 -24.4 13.0", *wanted)
+    assert re.search("(Excellent|Within your own scatter).*change nothing", fine.stdout)
+    assert not re.search("^Next", fine.stdout, re.MULTILINE)
+    far = judged(run, "40 10 30", *wanted)
+    assert "nothing is corrected" in far.stdout
+    assert not [words for words in steps(far) if words[0] == "bath"]
+    off = judged(run, "52 -22 9", *wanted)
+    assert re.search("^Next", off.stdout, re.MULTILINE)
+    assert re.search(r"miss|Miss", off.stdout)
+
+
+def test_a_second_bath_leads_on_and_is_repeated_after_the_first(run: Command) -> None:
+    assert begun(run).returncode == 0
+    job = ("--job", "sage", "--target", "58.6 -24.6 13.6 D65/10")
+    pale = judged(run, "65 -21 15", *job, "--cloth", "120g")
+    assert "second bath" in pale.stdout
+    (bath,) = (words for words in steps(pale) if words[0] == "bath")
+    assert bath[bath.index("--over") + 1] == "65 -21 15"
+    sheet = run(*bath)
+    assert sheet.returncode == 0, sheet.stderr
+    (trial,) = (words for words in steps(sheet) if words[0] == "trial")
+    assert "--over" in trial
+    done = run(*trial)
+    assert "second bath" in done.stdout, done.stderr
+    again = run("book", "repeat", "sage", "--cloth", "60g", *BOOK)
+    assert again.returncode == 0, again.stderr
+    first, second = (words for words in steps(again) if words[0] == "trial")
+    assert "--over" not in first
+    assert "--over" in second
+    assert run(*first).returncode == run(*second).returncode == 0
+
+
+def test_a_job_is_told_its_colour_once(run: Command) -> None:
+    """Named in the book, it fills Aim and Expect; a trial without a date is of today."""
+    assert begun(run).returncode == 0
+    assert run("book", "sign", "café", "58.6 -24.6 13.6", *BOOK).returncode == 0
+    job = ("--job", "sage", *BOOK)
+    recipe = "gold 0.5 + teal 0.5"
+    first = run("bath", recipe, "--cloth", "120g", "--target", "café", *job)
+    assert re.search(r"Aim +.*58\.6", first.stdout), first.stderr
+    assert "Expect    ΔE2000" in first.stdout
+    assert run("trial", recipe, "--reading", "56 -24 12", "--target", "café", *job).returncode == 0
+    again = run("bath", recipe, "--cloth", "120g", *job)
+    assert "Expect    ΔE2000" in again.stdout, "the colour of the job"
+    assert run("trial", recipe, "--reading", "58 -24 13", *job).returncode == 0
+    assert run("book", "show", "sage", *BOOK).stdout.count(str(date.today())) >= 3
+    unsaid = run("trial", recipe, "--reading", "58 -24 13", *BOOK)
+    assert (unsaid.returncode, "--target" in unsaid.stderr) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [("3.5.2026", "2026-05-03"), ("3 May 2026", "2026-05-03"), ("03/05/2026", "")],
+)
+def test_dates_in_the_usual_orders(run: Command, words: str, meant: str) -> None:
+    assert begun(run).returncode == 0
+    recipe = ("trial", "teal 1", "--reading", "55 -22 -20", "--target", "55 -22 -20", *BOOK)
+    done = run(*recipe, "--date", words)
+    assert done.returncode == (0 if meant else 2)
+    assert (meant or "could be 2026-05-03 or 2026-03-05") in done.stdout + done.stderr
+
+
+# Repeats ------------------------------------------------------------------------------------------
+
+
+def test_a_job_on_two_cloths_is_repeated_as_each_was(lawn: Command) -> None:
+    for name, recipe in (("lawn", "navy 0.5"), ("linen", "marigold 0.5")):
+        bath = ("bath", recipe, "--cloth", "60g", "--job", "set", "--method", name, *BOOK)
+        assert lawn(*bath).returncode == 0
+    refused = lawn("book", "repeat", "set", "--cloth", "30g", *BOOK)
+    assert refused.returncode == 2
+    sheets = [lawn(*words) for words in steps(refused)]
+    assert [done.returncode for done in sheets] == [0, 0]
+    assert ["\nnavy " in done.stdout for done in sheets] == [True, False]
+
+
+def test_a_blank_is_refused_with_the_command_that_fills_it(run: Command) -> None:
+    assert begun(run).returncode == 0
+    assert run("book", "recipe", "gold 1", "--job", "bare", *BOOK).returncode == 0
+    refused = run("book", "repeat", "bare", "--cloth", "60g", *BOOK)
+    assert (refused.returncode, "alkali" in refused.stderr) == (2, True)
+    (asked,) = steps(refused)
+    assert run(*asked).returncode == 0
+    assert run("book", "repeat", "bare", "--cloth", "90g", *BOOK).returncode == 0
+
+
+# The book -----------------------------------------------------------------------------------------
+
+
+def test_a_picture_is_kept_without_its_place_number_and_thumbnail(run: Command) -> None:
+    from PIL import Image
+
+    pixels = np.random.default_rng(0).integers(0, 255, (80, 120, 3), dtype=np.uint8)
+    small = Image.fromarray(pixels[:20, :30])
+    picture = Image.fromarray(pixels)
+    exif = Image.Exif()
+    exif[0x010F], exif[0x0110] = "MAKER-OF-CAMERA", "MODEL-7"
+    exif[0xA431] = "SERIAL-0042"
+    exif.get_ifd(0x8769)[0xA431] = "SERIAL-0042"
+    exif.get_ifd(0x8825).update({1: "N", 2: (48.0, 12.0, 30.0), 29: "PLACE-DAY"})
+    file = run.folder / "piece.jpg"
+    picture.save(file, exif=exif, comment=b"COMMENT-OF-HERS")
+    whole = file.read_bytes()
+    thumbnail = run.folder / "small.jpg"
+    small.save(thumbnail)
+    # A thumbnail as cameras put it: a whole JPEG within the file's second segment.
+    inside = b"\xff\xed" + (len(thumbnail.read_bytes()) + 2).to_bytes(2, "big")
+    file.write_bytes(whole[:2] + inside + thumbnail.read_bytes() + whole[2:])
+    for secret in (b"SERIAL-0042", b"PLACE-DAY", b"COMMENT-OF-HERS", thumbnail.read_bytes()):
+        assert secret in file.read_bytes()
+    assert begun(run).returncode == 0
+    trial = ("trial", "teal 1", "--reading", "55 -22 -20", "--target", "55 -22 -20")
+    kept = run(*trial, "--picture", "piece.jpg", "--job", "teal", *BOOK)
+    assert kept.returncode == 0, kept.stderr
+    assert "a photograph is kept" in run("book", "show", "teal", *BOOK).stdout
+    assert run("book", "picture", "teal", "-o", "out.jpg", *BOOK).returncode == 0
+    book = (run.folder / "w.dyebook").read_bytes()
+    out = run.folder / "out.jpg"
+    for secret in (b"SERIAL-0042", b"PLACE-DAY", b"MODEL-7", b"COMMENT-OF-HERS", b"Exif"):
+        assert secret not in book
+        assert secret not in out.read_bytes()
+    with Image.open(out) as seen:
+        assert dict(seen.getexif()) == {}
+        assert seen.size == (120, 80)
+    assert out.read_bytes().count(b"\xff\xd8\xff") == 1, "no picture within the picture"
+
+
+def test_nothing_far_off_is_near(run: Command) -> None:
+    assert begun(run).returncode == 0
+    assert "teal 1.00" in run("book", "near", "55 -22 -20", *BOOK).stdout
+    far = run("book", "near", "30 60 -60", *BOOK)
+    assert "none within 5 ΔE2000; the nearest" in far.stdout
+
+
+def test_headlines_are_in_plain_words(run: Command, tmp_path: Path) -> None:
+    asked = ("fit", "match '#7d8a6e'", "next '#7d8a6e'", "predict 'navy 1'",
+             "trial 'navy 1' --reading '30 0 -20' --target '35 2 -18'")  # fmt: skip
+    for words in asked:
+        done = run(*shlex.split(words))
+        assert done.returncode == 0, done.stderr
+        assert not re.search(r"\br0\b|Langmuir|ΔH\*|\d:\d+:\d|left-out miss|K/S", done.stdout)
