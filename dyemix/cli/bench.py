@@ -89,9 +89,8 @@ def bath(
         if dyes is not None and wanted is not None:
             asked = [] if over is None else ["--over", over]
             shared.trial(sheet.recipe, dyes, aim or "", wanted, *asked)
-    if given("book") is not None and all(sheet.job for sheet in sheets):
-        with shared.open_book() as book:
-            book.add_sheets(*sheets, method=given("method") or "")
+    if (book := shared.chosen()) and all(sheet.job for sheet in sheets):
+        book.add_sheets(*sheets, method=given("method") or "")
         shared.kept(", ".join(sheet.job for sheet in sheets))
 
 
@@ -104,9 +103,8 @@ def stock(dye: str, warm: bool, **how: Any) -> None:
     how |= {"cold": not warm, "settings": shared.settings()}
     sheet = dyemix.stock_sheet(dye, **given_only(how))
     shared.show(sheet)
-    if given("book") is not None:
-        with shared.open_book() as book:
-            book.add_stocks(sheet.bottle)
+    if book := shared.chosen():
+        book.add_stocks(sheet.bottle)
         shared.kept(f"a bottle of {sheet.bottle.dye}.")
 
 

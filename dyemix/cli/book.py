@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -13,6 +14,7 @@ import dyemix
 from dyemix import console
 from dyemix.cli import options, shared
 from dyemix.cli.options import Commands, given, given_only
+from dyemix.errors import FitError
 
 
 @group(cls=Commands)
@@ -31,8 +33,7 @@ command = partial(options.command, into=book)
 @command("", "book json", name="list")
 def contents() -> None:
     """Say what the book holds."""
-    with shared.open_book() as kept:
-        shared.show(kept.contents())
+    shared.show(shared.open_book().contents())
 
 
 @command("[JOB]", "book html json")
@@ -40,21 +41,19 @@ def show(job: str | None) -> None:
     """Say everything that is kept under one JOB; without one, all that was done, day by day."""
     from dyemix.dyebook.past import record
 
-    with shared.open_book() as kept:
-        if job:
-            shared.show(record(kept, job))
-            return
-        if given("html"):
-            raise UsageError("a page is of one job: name it.")
-        events = kept.history()
+    if job:
+        shared.show(record(shared.open_book(), job))
+        return
+    if given("html"):
+        raise UsageError("a page is of one job: name it.")
+    events = shared.open_book().history()
     shared.show(events, "\n".join(f"{event.at}  {event.what}" for event in events))
 
 
 @command("WORDS", "book json")
 def search(words: str) -> None:
     """Find WORDS in jobs, recipes, notes, standards, swatches and what was done."""
-    with shared.open_book() as kept:
-        found = kept.search(words)
+    found = shared.open_book().search(words)
     shared.show(found, "\n".join(map(": ".join, found)) or f"{words}: nowhere in this book.")
 
 
@@ -73,10 +72,10 @@ def add(table: Path, name: str | None, replace: str | None, borrow: str | None) 
     for slip in slips(swatches):
         console.remark(str(slip))
     how = {"method": given("method"), "name": name, "replaces": replace, "borrows": borrow}
-    with shared.open_book(create=True) as kept:
-        method = kept.add_swatches(swatches, **given_only(how))
-        console.remark(f"Kept in {kept.path}: {method}")
-        shared.of_method(method, kept)
+    kept = shared.open_book(create=True)
+    method = kept.add_swatches(swatches, **given_only(how))
+    console.remark(f"Kept in {kept.path}: {method}")
+    shared.of_method(method)
     shared.then("To see how well it predicts", "fit")
 
 
@@ -86,18 +85,17 @@ def strike(swatch: str, reading: str | None, note: str | None) -> None:
 
     What stood there is kept, with the day and the --note why.
     """
-    with shared.open_book() as kept:
-        method = kept.method(given("method") or "")
-        new = None if reading is None else shared.piece(reading, kept.swatches(method.name).light)
-        kept.strike(swatch, note or "no reason given", new, method.name)
-        console.remark(f"Kept in {kept.path}: {kept.method(method.name)}")
+    kept = shared.open_book()
+    method = kept.method(given("method") or "")
+    new = None if reading is None else shared.piece(reading, kept.swatches(method.name).light)
+    kept.strike(swatch, note or "no reason given", new, method.name)
+    console.remark(f"Kept in {kept.path}: {kept.method(method.name)}")
 
 
 @command("", "book")
 def undo() -> None:
     """Take back what was done last in the book."""
-    with shared.open_book() as kept:
-        console.remark(f"Undone in {kept.path}: {kept.undo()}")
+    console.remark(f"Undone: {shared.open_book().undo()}")
 
 
 @command("NAME", "fibre note book")
@@ -120,8 +118,8 @@ def dye(name: str, day: date | None, **what: str | None) -> None:
 def recipe(recipe: str, aim: str | None, day: date | None, note: str | None) -> None:
     """Keep a RECIPE under a job."""
     wanted = shared.target(aim) if aim else None
-    with shared.open_book():  # whose stock and cloth the recipe may be told in
-        meant = shared.recipe(recipe)
+    shared.open_book()  # whose stock and cloth the recipe may be told in
+    meant = shared.recipe(recipe)
     _keep("add_recipe", given("job"), meant, wanted, note or "", day)
 
 
@@ -138,9 +136,9 @@ def stocks(table: Path) -> None:
 
 def _keep(what: str, *values: Any) -> None:
     """Keep something in the book, and say what it holds then."""
-    with shared.open_book() as kept:
-        getattr(kept, what)(*values)
-        shared.show(kept.contents())
+    kept = shared.open_book()
+    getattr(kept, what)(*values)
+    shared.show(kept.contents())
 
 
 @command("NAME PIECE", "recipe measures job tolerance date note book")
@@ -151,11 +149,11 @@ def sign(name: str, piece: str, recipe: str | None, day: date | None, **what: An
     """
     from dyemix.colour.colorimetry import D65_10
 
-    with shared.open_book() as kept:
-        meant = None if recipe is None else shared.recipe(recipe)
-        reading = shared.piece(piece, D65_10, meant)
-        kept.sign_off(name, reading, on=day, job=given("job") or "", **given_only(what))
-        console.remark(f"Standard {name}: {kept.standard(name)}")
+    kept = shared.open_book()
+    meant = None if recipe is None else shared.recipe(recipe)
+    reading = shared.piece(piece, D65_10, meant)
+    kept.sign_off(name, reading, on=day, job=given("job") or "", **given_only(what))
+    console.remark(f"Standard {name}: {kept.standard(name)}")
 
 
 @command("COLOUR", "count book json")
@@ -163,8 +161,7 @@ def near(colour: str, **how: Any) -> None:
     """Find past work near a COLOUR, as '#7d8a6e' or '56 -10 13'."""
     from dyemix.dyebook.past import near as find
 
-    with shared.open_book() as kept:
-        shared.show(find(kept, dyemix.Target.parse(colour), **given_only(how)))
+    shared.show(find(shared.open_book(), dyemix.Target.parse(colour), **given_only(how)))
 
 
 @command("JOB", "cloth! pieces stock keep method book demo sheet")
@@ -172,24 +169,25 @@ def repeat(job: str, keep: bool, **how: Any) -> None:
     """Write the bath sheets of a past JOB for other cloth, corrected by its last trial."""
     from dyemix.dyebook.past import repeat as again
 
+    kept = shared.open_book()
     how["stocks"] = shared.stocks() if given("stock") else None
     how["settings"] = shared.settings() if given("settings") else None
-    how["allow_demo"] = given("demo")
-    with shared.open_book() as kept:
-        method = kept.method(given("method") or "", job=job)
-        sheets = again(kept, job, given("cloth_g"), method=method.name, **given_only(how))
-        shared.of_method(method, kept)
-        if keep:
-            kept.add_sheets(*sheets, method=method.name)
-        wanted = kept.job(job).wanted
-        dyes = kept.dyes(method.name) if wanted else None
+    if kept.methods():
+        how["method"] = shared.of_method(kept.method(given("method") or "", job=job)).name
+    how |= {"allow_demo": given("demo"), "cloth_g": given("cloth_g")}
+    sheets = again(kept, job, **given_only(how))
+    if keep:
+        kept.add_sheets(*sheets, method=how.get("method", ""))
+    wanted, dyes = kept.job(job).wanted, None
+    over: tuple[str, ...] = ()
+    with suppress(FitError):  # a piece is repeated without fitted dyes too
+        dyes = kept.dyes(how["method"]) if wanted and "method" in how else None
     get_current_context().meta["job"] = job
-    over: list[str] = []
     for sheet in sheets:
         shared.show(sheet)
         if dyes is not None and wanted is not None:
             shared.trial(sheet.recipe, dyes, "", wanted.under(dyes.light), *over)
-            over = ["--over", shared.expected(dyes, sheet.recipe)]
+            over = ("--over", shared.expected(dyes, sheet.recipe))
             dyes = dyes.on(dyes.predict(sheet.recipe).reflectance)
 
 
@@ -200,22 +198,20 @@ def learn(keep: bool, half_life_days: float | None, lot: str | None) -> None:
     --lot is the one in use: trials of another count less, as old ones do by --half-life. With
     --keep, they weigh so for every later command.
     """
-    with shared.open_book() as kept:
-        name = kept.method(given("method") or "").name
-        trials = [each.trial for each in kept.trials() if each.method == name]
-        how = given_only({"half_life_days": half_life_days, "lot": lot})
-        shared.show(dyemix.learn(kept.dyes(name, learnt=False), trials, **how))
-        if keep:
-            kept.weigh(name, half_life_days, lot)
-            console.remark(f"Kept: trials of {name} weigh so from now on.")
+    kept = shared.open_book()
+    name = kept.method(given("method") or "").name
+    trials = [each.trial for each in kept.trials() if each.method == name]
+    how = given_only({"half_life_days": half_life_days, "lot": lot})
+    shared.show(dyemix.learn(kept.dyes(name, learnt=False), trials, **how))
+    if keep:
+        kept.weigh(name, half_life_days, lot)
+        console.remark(f"Kept: trials of {name} weigh so from now on.")
 
 
 @command("JOB", "output! book")
 def picture(job: str, output: Path) -> None:
     """Write the last photograph that is kept of a JOB, as JPEG."""
-    with shared.open_book() as kept:
-        pictures = kept.pictures(job)
-    if not pictures:
+    if not (pictures := shared.open_book().pictures(job)):
         raise UsageError(f"no photograph is kept of {job!r}: give one with a trial's --picture.")
     shared.write(output, pictures[-1])
 
@@ -223,8 +219,7 @@ def picture(job: str, output: Path) -> None:
 @command("FILE", "book")
 def backup(file: Path) -> None:
     """Copy the book to a new FILE, others writing or not."""
-    with shared.open_book() as kept:
-        kept.backup(file)
+    shared.open_book().backup(file)
     console.remark(f"Written: {file}")
 
 

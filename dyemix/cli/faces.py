@@ -46,8 +46,7 @@ def report(
     dyes, job = shared.dyes(recipe or ""), given("job")
     results: list[Any] = [dyes]
     if job is not None:
-        with shared.open_book() as book:
-            record = book.job(job)
+        record = shared.open_book().job(job)
         results += [
             record,
             *(dyemix.correct(dyes, t.trial) for t in record.trials if t.trial.target),

@@ -104,6 +104,7 @@ def trial(
     moves the dyes from then on.
     """
     from dyemix.dataset.trial import Bath
+    from dyemix.dyebook.pictures import plain_picture
     from dyemix.reading import photographed
 
     lot, note = (kept[name] or "" for name in ("lot", "note"))
@@ -126,11 +127,14 @@ def trial(
     done = dyemix.Trial(dyed, piece, wanted, day, lot, bath=bath, on=on)
     agreed = shared.tolerance(aim or wanted.name)
     found = dyemix.correct(dyes, done, other_dyes=other_dyes, dosing=dosing, tolerance=agreed)
-    if given("book") is not None:
-        shown = photographed(reading)
-        shared.keep_trial(done, note, picture or (shown[0] if shown else None))
+    book, job, shown = shared.chosen(), given("job") or "", photographed(reading)
+    if book:
+        seen = picture or (shown[0] if shown else None)
+        file = plain_picture(seen) if seen else None
+        book.add_trial(done, job, note, given("method") or "", file)
+        shared.kept(f"a trial of {job or dyed}.")
     shared.show(found)
-    if given("book") is not None and given("job"):
+    if book and job:
         shared.again("The next piece, corrected" if found.changed else "The same again")
     elif found.changed:
         shared.bath("The next piece", found.corrected.recipe, dyes, aim or "", found.target)

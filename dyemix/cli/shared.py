@@ -48,10 +48,8 @@ def target(words: str) -> Any:
     from dyemix.reading import photographed
     from dyemix.shelf import readings_behind
 
-    if given("book") is not None:
-        with open_book() as book:
-            if words in {signed.name for signed in book.sign_offs()}:
-                return book.standard(words)
+    if (book := chosen()) and words in {signed.name for signed in book.sign_offs()}:
+        return book.standard(words)
     if (place := photographed(words)) is None:
         return dyemix.Target.parse(words)
     beside = None
@@ -65,29 +63,14 @@ def wanted(words: str | None) -> Any:
     """The colour as typed; without words that of the job in the book, or None."""
     if words:
         return target(words)
-    if given("book") is None or given("job") is None:
-        return None
-    with open_book() as book:
-        return book.job(given("job")).wanted if given("job") in book.jobs() else None
+    job = given("job")
+    return book.job(job).wanted if (book := chosen()) and job in book.jobs() else None
 
 
 def tolerance(words: str) -> float:
     """The ΔE2000 that was agreed on for a signed standard of the book; 0 for another colour."""
-    if given("book") is None:
-        return 0.0
-    with open_book() as book:
-        return next((s.tolerance for s in book.sign_offs() if s.name == words), 0.0)
-
-
-def keep_trial(done: Any, note: str, picture: Path | None) -> None:
-    """Keep a trial in the book, by the method that was settled."""
-    from dyemix.dyebook.pictures import plain_picture
-
-    job = given("job") or ""
-    seen = None if picture is None else plain_picture(picture)
-    with open_book() as book:
-        book.add_trial(done, job, note, given("method") or "", seen)
-    kept(f"a trial of {job or done.recipe}.")
+    signed = chosen().sign_offs() if chosen() else ()
+    return next((s.tolerance for s in signed if s.name == words), 0.0)
 
 
 def piece(words: str, light: Any, recipe: Any = None) -> Any:
@@ -109,14 +92,23 @@ def typed(words: str, wanted: Any) -> str:
 
 
 def open_book(create: bool = False) -> Any:
-    """The book named, or the one in this folder; begun where there is none and `create` is set."""
+    """The book named, or the one in this folder, open until the command ends.
+
+    It is begun where there is none and `create` is set.
+    """
     from dyemix.dyebook.book import DyeBook
     from dyemix.dyebook.connection import find_book
 
-    path = find_book(given("book"))
-    book = DyeBook(path, create, console.remark)
-    click.get_current_context().meta["book"] = path
-    return book
+    if given("open book") is None:
+        path, context = find_book(given("book")), click.get_current_context()
+        opened = context.with_resource(DyeBook(path, create, console.remark))
+        context.meta.update({"open book": opened, "book": path})
+    return given("open book")
+
+
+def chosen() -> Any:
+    """The open book that was chosen, or None where the swatches are of no book."""
+    return None if given("book") is None else open_book()
 
 
 def dyes(*recipes: str) -> Any:
@@ -143,12 +135,10 @@ def dyes(*recipes: str) -> Any:
             found = fitted(shelf.table, shelf.check, left_out)
         else:
             named = {*(given("only") or ()), *chain.from_iterable(map(_named, recipes))}
-            with open_book() as book:
-                method = book.method(given("method") or "", named, given("job") or "")
-                of_method(method, book)
-                console.remark(f"Swatches: {method}, of {book.path}")
-                aside = None if check is None else dyemix.read_swatches(check)
-                found = book.dyes(method.name, aside=aside, left_out=left_out)
+            method = of_method(open_book().method(given("method") or "", named, given("job") or ""))
+            console.remark(f"Swatches: {method}, of {given('book')}")
+            aside = None if check is None else dyemix.read_swatches(check)
+            found = open_book().dyes(method.name, aside=aside, left_out=left_out)
     ask_for_light(found.report)
     return found.take(given("only")) if given("only") else found
 
@@ -159,12 +149,11 @@ def ask_for_light(read: Any) -> None:
         console.remark(UNSTATED_LIGHT)
 
 
-def of_method(method: Any, book: Any) -> None:
-    """Go on with this method, in this book; it is named where the book has others."""
-    several = len(book.methods()) > 1
-    click.get_current_context().meta.update(
-        book=book.path, method=(several and method.name) or None
-    )
+def of_method(method: Any) -> Any:
+    """Go on with this method of the book; it is named where the book has others."""
+    several = len(open_book().methods()) > 1
+    click.get_current_context().meta["method"] = method.name if several else None
+    return method
 
 
 def _named(recipe: str) -> Any:
@@ -176,8 +165,8 @@ def _named(recipe: str) -> Any:
 
 def stated(dyes: Any = None) -> Any:
     """How the swatches at hand were dyed: of the dyes, or of the book that was opened."""
-    if dyes is None and given("book") is not None:
-        with suppress(InputError), open_book() as book:
+    if dyes is None and (book := chosen()):
+        with suppress(InputError):
             return book.method(given("method") or "", job=given("job") or "").conditions
     return {} if dyes is None else dyes.conditions or {}
 
@@ -203,9 +192,8 @@ def stocks(dyes: Any = None) -> Any:
     known = [Stock("", settings().stock_strength)]
     for words in filter(None, (stated(dyes).get("stock_pct"), given("stock"))):
         known += parse_stocks(words)
-    if given("stock") is None and given("book") is not None:
-        with open_book() as book:
-            known += book.stocks()
+    if given("stock") is None and (book := chosen()):
+        known += book.stocks()
     return tuple(known)
 
 
@@ -230,13 +218,13 @@ def _cloth(dyes: Any) -> tuple[Any, str]:
 
     As asked; else that of the job's last sheet in the book; else that of a swatch of the table.
     """
-    if given("cloth_g") is None and given("book") is not None and given("job") is not None:
-        with open_book() as book:
-            if sheets := book.sheets(given("job")):
-                return sheets[-1].cloth_g, f", as {given('job')} was"
-    if given("cloth_g") is None and (swatch := stated(dyes).get("cloth_g")):
-        return number(swatch), ", as your swatches weigh"
-    return given("cloth_g"), ""
+    job, book = given("job"), chosen()
+    if given("cloth_g") is not None:
+        return given("cloth_g"), ""
+    if job and book and (sheets := book.sheets(job)):
+        return sheets[-1].cloth_g, f", as {job} was"
+    swatch = stated(dyes).get("cloth_g")
+    return (number(swatch), ", as your swatches weigh") if swatch else (None, "")
 
 
 def bottles(dyes: Any = None) -> Any:
@@ -269,12 +257,12 @@ def short(found: Any, dyes: Any, **how: Any) -> str:
 
 def strength() -> float | None:
     """One strength for every stock, % w/v, where one was given."""
-    if given("stock") is None:
-        return None
-    found = stocks()[1:]
-    if [bottle.dye for bottle in found] != [""]:
+    from dyemix.bench.tables import parse_stocks
+
+    found = parse_stocks(given("stock")) if given("stock") else ()
+    if any(bottle.dye for bottle in found) or len(found) > 1:
         raise click.UsageError("one strength of all is wanted here, as --stock 2 (% w/v).")
-    return float(found[0].strength_pct)
+    return float(found[0].strength_pct) if found else None
 
 
 # Answers ------------------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ import pytest
 from command import Command, Done
 
 BOOK = ("--book", "w.dyebook")
-_STEP = re.compile(r"dyemix (.+)$", re.MULTILINE)
+_STEP = re.compile(r"(?:: +|^ +|, as: )dyemix (.+)$", re.MULTILINE)
 #: Invented squares, D65/10°.
 SQUARES = """# light: D65/10
 swatch,recipe,L*,a*,b*,hex
