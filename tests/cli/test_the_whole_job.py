@@ -105,7 +105,8 @@ def test_what_is_excellent_stays_and_what_is_a_slip_corrects_nothing(run: Comman
 
 
 def test_a_second_bath_leads_on_and_is_repeated_after_the_first(run: Command) -> None:
-    assert begun(run).returncode == 0
+    how = "# alkali: alkali after the dye\n# liquor ratio: 20:1\n"
+    assert begun(run, how + SQUARES).returncode == 0
     job = ("--job", "sage", "--target", "58.6 -24.6 13.6 D65/10")
     pale = judged(run, "65 -21 15", *job, "--cloth", "120g")
     assert "second bath" in pale.stdout
