@@ -25,7 +25,7 @@ from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.errors import DyemixError
-from dyemix.gamut.strips import ShelfAround, around
+from dyemix.gamut.reach import ShelfAround, around
 from dyemix.matching.correct import Correction
 from dyemix.matching.suggest import Suggestions, suggest
 from dyemix.model.dyes import DyeSet, Prediction
