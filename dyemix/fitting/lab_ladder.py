@@ -193,11 +193,8 @@ class LabLadders:
             return self._descend(surface, counted, start, cold=False)
         inverse = np.linalg.inv(_BASIS.T @ _BASIS + 0.05 * np.eye(_PARTS)) @ _BASIS.T
         first = np.pad((self.start - _MEAN) @ inverse.T, ((0, 0), (0, 2)))
-        ends, costs = [], []
-        for x in (first, 0.3 * first):
-            ends.append(self._descend(surface, counted, x, cold=True))
-            seen = self._seen(ends[-1], surface)
-            costs.append(_cost(self._whitener(seen, counted, 0.0), seen.miss, ends[-1]))
+        ends = [self._descend(surface, counted, x, cold=True) for x in (first, 0.3 * first)]
+        costs = [self.fit(surface, counts, x).cost for x in ends]
         return np.where((costs[1] < costs[0])[:, np.newaxis], ends[1], ends[0])
 
     def _descend(self, surface: Surface, counted: Array, x: Array, *, cold: bool) -> Array:
