@@ -17,9 +17,8 @@ LAB = ("L*", "a*", "b*")
 
 def labels(values: Any) -> list[str]:
     """What heads the columns of a table or the entries of a series; nothing of any other array."""
-    if not hasattr(values, "to_numpy"):
-        return []
-    return [str(label).strip() for label in (values.columns if values.ndim == 2 else values.index)]
+    found = getattr(values, "columns", getattr(values, "index", ()))
+    return [str(label).strip() for label in found] if hasattr(values, "to_numpy") else []
 
 
 def headed(values: Any, names: Sequence[str]) -> Any:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import difflib
-import sys
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
-from dyemix.arrays import Array, numbers
+from dyemix.arrays import Array, labels, numbers
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.errors import RecipeError
 
@@ -27,17 +26,14 @@ ManyRecipes: TypeAlias = (
 
 def is_one(given: Any) -> bool:
     """Whether this is one recipe and not several."""
-    pandas = sys.modules.get("pandas")
-    if pandas is not None and isinstance(given, pandas.Series):
-        return bool(pandas.api.types.is_numeric_dtype(given))
+    if hasattr(given, "to_numpy") and given.ndim == 1:
+        return bool(given.dtype.kind in "iuf")
     return isinstance(given, str | Mapping)
 
 
 def index_of(given: Any) -> Any:
     """The index of a frame or a column; None for what has none."""
-    pandas = sys.modules.get("pandas")
-    held = pandas is not None and isinstance(given, pandas.DataFrame | pandas.Series)
-    return given.index if held else None
+    return getattr(given, "index", None) if hasattr(given, "to_numpy") else None
 
 
 def place(dye: str, names: Sequence[str]) -> int:
@@ -55,9 +51,8 @@ def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...
     Raises `RecipeError` for a dye the shelf does not have, a frame with a column missing or too
     many, and for what is no amount.
     """
-    pandas = sys.modules.get("pandas")
     recipes: tuple[Recipe, ...] = ()
-    if pandas is not None and isinstance(given, pandas.DataFrame):
+    if hasattr(given, "columns"):
         values = _columns(given, names)
     elif isinstance(given, np.ndarray) and given.dtype.kind in "if":
         values = np.atleast_2d(given)
@@ -87,22 +82,16 @@ def _recipe(given: Any) -> Recipe:
 
 def _columns(table: pd.DataFrame, names: Sequence[str]) -> Array:
     """The columns of a frame in the order of `names`."""
-    found = [dye_name(str(column)) for column in table.columns]
-    missing = [name for name in names if name not in found]
-    strange = [str(c) for c, name in zip(table.columns, found, strict=True) if name not in names]
-    twice = sorted({name for name in found if found.count(name) > 1})
-    wrong = [
-        f"{words} {', '.join(which)}"
-        for words, which in (("missing", missing), ("not a dye here:", strange), ("twice", twice))
-        if which
-    ]
-    if wrong:
+    found = [dye_name(label) for label in labels(table)]
+    wrong = {
+        "missing": [name for name in names if name not in found],
+        "not a dye here:": [name for name in found if name not in names],
+        "twice": sorted({name for name in found if found.count(name) > 1}),
+    }
+    if faults := [f"{words} {', '.join(which)}" for words, which in wrong.items() if which]:
         raise RecipeError(
-            f"a frame of amounts has one column for each dye of the shelf, here {'; '.join(wrong)}."
-            " Give a dye that is not used a column of 0."
+            f"a frame of amounts has one column for each dye of the shelf, here {'; '.join(faults)}"
+            ". Give a dye that is not used a column of 0."
         )
     ordered = table.iloc[:, [found.index(name) for name in names]]
-    try:
-        return ordered.to_numpy(dtype=float)
-    except (TypeError, ValueError):
-        raise RecipeError("a frame of amounts holds numbers, % owf: text stands in it.") from None
+    return numbers(ordered.to_numpy())

@@ -31,6 +31,7 @@ _UNITS = {
               "d": "days", "day": "days", "days": "days", "min": "min", "minutes": "min"},
 }  # fmt: skip
 _HOURS = {"days": Fraction(24), "min": Fraction(1, 60)}
+_RATIO = re.compile(rf"{_NUMBER}(?: ?(?::|to) ?{_NUMBER})?")
 #: What people write for a number: a night at the dye is some 12 h (common practice).
 _IN_WORDS = {
     "hours": {"overnight": "12 h", "over night": "12 h", "a day": "24 h", "one day": "24 h"},
@@ -82,12 +83,9 @@ def normal(key: str, value: str) -> str:
         if unit in _HOURS:
             number, unit = number * _HOURS[unit], "h"
         return f"{float(number):.4g} {unit}"
-    if key == "liquor ratio":
-        match = re.fullmatch(rf"{_NUMBER}(?: ?(?::|to) ?{_NUMBER})?", text)
-        if match:
-            parts = [float(part.replace(",", ".")) for part in match.groups() if part]
-            return f"{max(parts) / (min(parts) if len(parts) > 1 and min(parts) else 1.0):.4g}:1"
-        return text
+    if key == "liquor ratio" and (match := _RATIO.fullmatch(text)):
+        one, other = (float(part.replace(",", ".")) for part in match.groups("1"))
+        return f"{max(one, other) / (min(one, other) or 1.0):.4g}:1"
     if key == "geometry":
         return _geometry(text.replace("°", ""))
     return text
@@ -119,9 +117,10 @@ def _geometry(text: str) -> str:
 
 def mottled(conditions: Mapping[str, str] | None) -> tuple[str, ...]:
     """What to say of swatches dyed in less than 10:1, too little to stir (common practice)."""
-    stated = normal("liquor ratio", (conditions or {}).get("liquor ratio", ""))
-    ratio = re.fullmatch(r"([\d.]+):1", stated)
-    return (_MOTTLED,) if ratio and float(ratio[1]) < 10.0 else ()
+    ratio, _, one = normal("liquor ratio", (conditions or {}).get("liquor ratio", "")).partition(
+        ":"
+    )
+    return (_MOTTLED,) if one == "1" and float(ratio) < 10.0 else ()
 
 
 def same(key: str, one: str, other: str) -> bool:

@@ -20,6 +20,9 @@ DEMO_WARNING = "DEMO: these are invented dyes. Do not dye from these figures."
 #: Letters of a short form, and rows of a table in a notebook.
 _LONGEST, _ROWS = 100, 60
 
+#: A hex code in a notebook, with a patch of its colour.
+_PATCH = '<span style="display:inline-block;width:3em;height:1.3em;background:{0}"></span> {0}'
+
 Row = Mapping[str, object]
 #: The table type of every `to_frame`; pandas is imported when one is asked for.
 Frame: TypeAlias = "pd.DataFrame"
@@ -86,21 +89,21 @@ class Result(Value):
         return frame(self._rows())
 
     def _repr_html_(self) -> str:
-        rows = list(self._rows())
-        heads = dict.fromkeys(key for row in rows for key in row if not key.endswith(" nm"))
-        cells = (
-            "".join(f"<td>{_cell(head, row.get(head))}</td>" for head in heads)
+        import pandas as pd
+
+        rows = [{k: _cell(x) for k, x in row.items() if k[-3:] != " nm"} for row in self._rows()]
+        safe = [
+            {escape(k): escape(x) if isinstance(x, str) else x for k, x in row.items()}
             for row in rows[:_ROWS]
-        )
+        ]
+        with pd.option_context("display.max_colwidth", None):
+            table = pd.DataFrame(safe).to_html(
+                index=False, escape=False, na_rep="", float_format="{:.3g}".format,
+                formatters={"hex": lambda code: _PATCH.format(code) if code == code else ""},
+            )  # fmt: skip
         more = f"<p>… {len(rows)} in all</p>" if len(rows) > _ROWS else ""
         demo = f"<p>{DEMO_WARNING}</p>" if str(self).startswith(DEMO_WARNING) else ""
-        return (
-            f"{demo}<p>{escape(self._short())}</p><table><tr>"
-            + "".join(f"<th>{escape(head)}</th>" for head in heads)
-            + "</tr>"
-            + "".join(f"<tr>{row}</tr>" for row in cells)
-            + f"</table>{more}"
-        )
+        return f"{demo}<p>{escape(self._short())}</p>{table}{more}"
 
 
 def frame(rows: Iterable[Row]) -> Frame:
@@ -125,22 +128,13 @@ def colour_row(lab: np.ndarray[Any, Any], light: object, code: str) -> dict[str,
 
 
 def _plain(value: object) -> object:
-    if isinstance(value, Recipe):
-        return value.exact
-    return "; ".join(map(str, value)) if isinstance(value, tuple) else value
+    return value.exact if isinstance(value, Recipe) else value and _cell(value)
 
 
-def _cell(head: str, value: object) -> str:
-    """A value of a table in HTML, a hex code with a patch of its colour."""
-    text = f"{value:.3g}" if isinstance(value, float) else escape(str(_shown(value)))
-    if head != "hex" or not text:
-        return text
-    style = f"display:inline-block;width:3em;height:1.3em;background:{text}"
-    return f'<span style="{style}"></span> {text}'
-
-
-def _shown(value: object) -> object:
-    return "" if value is None else value if isinstance(value, Recipe) else _plain(value)
+def _cell(value: object) -> object:
+    if isinstance(value, tuple):
+        return "; ".join(map(str, value))
+    return "" if value is None else str(value) if isinstance(value, Recipe) else value
 
 
 def _equal(one: Any, other: Any) -> bool:

@@ -111,9 +111,9 @@ class Target(Result):
             return cls.parse(colour, seen)
         if isinstance(colour, Target):
             return colour
+        if hasattr(colour, "as_target"):
+            return colour.as_target()
         if not isinstance(colour, Reading | Swatch):
-            if hasattr(colour, "as_target"):
-                return colour.as_target()
             if np.shape(colour) == WAVELENGTHS.shape:
                 return cls.of_reflectance(fractions(colour), seen or Light(), "a spectrum")
             return cls(colour, seen)  # type: ignore[arg-type]  # made numbers of below
@@ -132,8 +132,8 @@ class Target(Result):
         A lone text or target is one colour. Raises as `of` and `SwatchSet.from_frame` do.
         """
         each: Any = [targets] if isinstance(targets, str | Target) else targets
-        if getattr(targets, "ndim", 1) == 2 and (heads := labels(targets)):
-            bare = len(heads) == len(LAB)
+        if hasattr(targets, "columns"):
+            bare = len(labels(targets)) == len(LAB)
             each = headed(each, LAB) if bare else readings_of(each, None, Unit.FRACTION, {})
         return [cls.of(colour) for colour in each]
 

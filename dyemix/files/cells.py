@@ -27,6 +27,8 @@ NO_TEXT = "this is not text in UTF-8, UTF-16 or Windows-1252: save the table as 
 _CONTROL = re.compile("[\x00-\x08\x0b\x0e-\x1f]")
 #: A first line that spreadsheets write and heed, to say what separates cells.
 _SEPARATOR = re.compile('"?sep=([,;\t])"?[,;\t]*', re.IGNORECASE)
+#: Two cells that one number with a decimal comma may have become.
+_DECIMAL_COMMA = re.compile(r"(?<![^;])([0-9]{1,3});([0-9]{1,6})(?![^;])")
 _SPACE_AFTER_QUOTE = re.compile('" +(?=[,;\t]|$)')
 #: What `dyemix.writing.as_cell` puts before a text that a spreadsheet would run.
 _KEPT_FROM_RUNNING = re.compile(r"'(?='*[=+@-])")
@@ -102,27 +104,24 @@ def read_text(path: str | os.PathLike[str]) -> tuple[str, Faults]:
     return decode(read_bytes(path, _LARGEST_SMALL), faults.notes) or faults.stop(NO_TEXT), faults
 
 
+def _sense(line: str, delimiter: str) -> tuple[int, int]:
+    """How many cells of a line are headings known here, and how many cells there are."""
+    cells = line.split(delimiter)
+    return sum(known(cell.strip('" ')) for cell in cells), len(cells)
+
+
 def _find_delimiter(header: str) -> str:
     """The delimiter that makes most sense of the header line."""
-
-    def sense(delimiter: str) -> tuple[int, int]:
-        cells = header.split(delimiter)
-        return sum(known(cell.strip('" ')) for cell in cells), len(cells)
-
-    return max(_DELIMITERS, key=sense)
+    return max(_DELIMITERS, key=lambda delimiter: _sense(header, delimiter))
 
 
 def _headings(lines: list[str], start: int, delimiter: str) -> int:
     """Where the headings stand: below lines of an instrument's own, where nothing is known."""
-
-    def sense(line: str) -> tuple[int, int]:
-        cells = line.split(delimiter or _find_delimiter(line))
-        return sum(known(cell.strip('" ')) for cell in cells), len(cells)
-
-    meant, wide = sense(lines[start])
-    below = range(start + 1, min(start + _LINES_ABOVE, len(lines)))
-    wider = (at for at in below if (found := sense(lines[at]))[0] > 2 and found[1] > wide)
-    return start if meant else next(wider, start)
+    sense = [
+        _sense(line, delimiter or _find_delimiter(line)) for line in lines[start:][:_LINES_ABOVE]
+    ]
+    wider = (at for at, found in enumerate(sense) if found[0] > 2 and found[1] > sense[0][1])
+    return start if sense[0][0] else start + next(wider, 0)
 
 
 def _remark(line: str) -> str:
@@ -167,13 +166,14 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
     tidy = [_SPACE_AFTER_QUOTE.sub('"', line) + "\n" for line in lines[start:]]
     reader = csv.reader(tidy, delimiter=delimiter, skipinitialspace=True, strict=True)
     row = sheet.header_row = start + 1
-    width = short = 0
+    width = whole = short = 0
     try:
         for cells in reader:
             cells = [" ".join(cell.split()) for cell in cells]
             if len(cells) > MOST_COLUMNS:
                 faults.stop(f"{len(cells):,} columns; at most {MOST_COLUMNS:,} are read.", row)
             if not sheet.headings:
+                whole = len(cells)
                 while not cells[-1]:
                     cells.pop()
                 sheet.headings, width = cells, len(cells)
@@ -183,6 +183,16 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
                 many = f"{len(cells)} cells under {width} headings, {extra[0][:40]!r} the first too"
                 cure = "a cell that holds the separator needs quotation marks."
                 faults.add(f"{many} many: {cure}", row)
+            elif (
+                delimiter == ","
+                and len(cells) > whole
+                and (pair := _DECIMAL_COMMA.search(";".join(cells)))
+            ):
+                what = (
+                    f"{len(cells)} cells under {whole} headings: is {pair[1]},{pair[2]} one number?"
+                )
+                cure = f"Write {pair[1]}.{pair[2]}, or put semicolons between the cells."
+                faults.add(f"{what} {cure}", row)
             elif any(cells):
                 short += len(cells) < width
                 sheet.rows.append((row, cells[:width] + [""] * (width - len(cells))))

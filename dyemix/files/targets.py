@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from dyemix.colour.colorimetry import Light, smoothest_reflectance
+from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Target
@@ -83,10 +83,9 @@ def read_piece(words: str, light: Light, recipe: Recipe | None = None) -> Readin
     """
     if not _FILE_NAME.fullmatch(words) and not os.path.isfile(words):  # noqa: PTH113  (any words)
         target = Target.parse(words).under(light)
-        assert target.light is not None
-        spectrum = smoothest_reflectance(target.lab, target.light)[0]
-        kind = "hex" if target.kind == "hex" else "Lab"
-        return Reading(recipe, spectrum, "", kind, target.lab, target.light, name=words)
+        if target.kind == "hex":
+            return Reading.from_hex(words, recipe, name=words)
+        return Reading.from_lab(target.lab, target.light or light, recipe, name=words)
     readings = [r for r in read_swatches(words).readings if r.reflectance is not None]
     meant = [r for r in readings if recipe is not None and r.recipe == recipe]
     for some in (readings, meant):

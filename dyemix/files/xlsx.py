@@ -120,6 +120,8 @@ def _page(values: Any, formulas: Any) -> _Page:
                 saved_too = value.value is not None
                 page.formulas.append((formula.coordinate, str(formula.value)[:40], saved_too))
             cells.append(_text(value, len(cells) in page.bands))
+        while cells and not cells[-1]:
+            cells.pop()
         page.rows.append(cells)
         if not page.bands:
             bands = {place for place, cell in enumerate(cells) if band(cell) is not None}

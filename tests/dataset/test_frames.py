@@ -130,7 +130,7 @@ def test_a_frame_that_does_not_fit_the_shelf_is_refused(
     change: Any, said: str, dyes: dyemix.DyeSet
 ) -> None:
     table = pd.DataFrame(np.ones((2, 12)), columns=list(dyes.names))
-    with pytest.raises(dyemix.RecipeError, match=said):
+    with pytest.raises(dyemix.DyemixError, match=said):
         dyes.predict(change(table))
 
 
@@ -445,7 +445,7 @@ def test_every_result_is_short_in_a_prompt_and_patched_in_a_notebook(dyes: dyemi
         assert "\n" not in repr(result)
         page, rows = result._repr_html_(), result.to_frame()
         assert len(rows) >= 1
-        assert page.count("<tr>") == 1 + min(len(rows), 60)
+        assert page.count("<tr") == 1 + min(len(rows), 60)
         if "hex" in rows:
             assert page.count("background:#") == min(rows["hex"].notna().sum(), 60)
         assert all(rows[dye].dtype.kind == "f" for dye in dyes.names if dye in rows)

@@ -303,6 +303,7 @@ def test_names_alike(one: str, other: str, expected: bool) -> None:
         ("recipe,hex\n,#aabb00\n", 2, "recipe", "no recipe"),
         ("recipe,hex\ngold 2 tbsp,#aabb00\n", 2, "recipe", "strength of the stock"),
         ("recipe,hex\ngold 1,#aabb00,7\n", 2, None, "'7' the first too many"),
+        ("recipe,L*,a*,b*,hex\ngold 2,60,9,50,\ngold 1,75,9,13.6,57.0,\n", 3, None, "Write 75.9"),
         ("recipe,,hex\ngold 1,x,#aabb00\n", 1, None, "column 2 has no heading"),
         ("recipe,hex,scale\ngold 1,#aabb00,percent\n", 1, "scale", "write it above the table"),
         ("recipe,hex\n" + "gold 1 + " * 80 + "navy 1,#aabb00\n", 2, "recipe", "is too long"),
