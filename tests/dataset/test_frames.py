@@ -372,7 +372,7 @@ def test_every_light_takes_text_and_refuses_the_rest(dyes: dyemix.DyeSet) -> Non
             Reading.from_lab([50, 0, 0], light).reflectance, dyemix.spectrum_to_lab([0.3] * 31,
             light=light), dyemix.tint(dyes, bright, 2, light=light).start.lab,
             dyemix.subdue(dyes, bright, 2, light=light).start.lab,
-            dyemix.shade_card(dyes, "lemon, navy", parts=2, light=light).light,
+            dyemix.shade_card(dyes, "lemon, navy", parts=2, light=light).blends[0].prediction.light,
             dyemix.reach(dyes.take("lemon, rose, navy"), compare=False, light=light).gamut.light,
             SwatchSet.from_frame(TABLE, light=light).readings[0].light,
         ]  # fmt: skip
