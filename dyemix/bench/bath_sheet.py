@@ -111,13 +111,6 @@ def bath_sheet(
     cloth_g: float,
     *,
     stocks: Iterable[Stock] | float | None = None,
-    liquor_ratio: float | str | None = None,
-    alkali: str | None = None,
-    salt_g_l: float | str | None = None,
-    soda_g_l: float | str | None = None,
-    soda_solution_g_l: float | None = None,
-    temperature_c: float | str | None = None,
-    hours: float | str | None = None,
     wetted: bool = True,
     settings: BathSettings | None = None,
     dyes: DyeSet | None = None,
@@ -129,6 +122,7 @@ def bath_sheet(
     pieces: int = 1,
     on: date | None = None,
     allow_demo: bool = False,
+    **how: float | str | None,
 ) -> BathSheet:
     """Work out one bath.
 
@@ -141,13 +135,6 @@ def bath_sheet(
     recipe : in % owf; also in mL or spoons of the `stocks` given, or in g of powder.
     cloth_g : dry weight of the cloth, g.
     stocks : the bottles, or one strength for every dye (% w/v); the settings' if left out.
-    liquor_ratio : mL of total liquor per g of dry cloth.
-    alkali : ``presoak``, ``with`` the dye or ``after`` it.
-    salt_g_l : salt, g/L of the total liquor; none goes into low water.
-    soda_g_l : soda ash, g/L of the total liquor; for a presoak, and as ``50 g/L solution``, of the
-        soda solution. By depth and liquor if nobody says.
-    soda_solution_g_l : strength of the soda solution of low water and of a presoak, g/L.
-    temperature_c, hours : of fixing.
     wetted : whether the cloth goes in wet and wrung.
     fibre : what the cloth is made of, as ``cotton 65 %, polyester 35 %``; what `cloth` says of it
         if left out. % owf counts on the part that takes dye.
@@ -156,6 +143,10 @@ def bath_sheet(
         expect is worked out.
     pieces : how many pieces the cloth is, for the cost of one.
     on : date of the sheet; today if left out.
+    how : what is asked of the `Method`, as ``liquor_ratio=5``: ``liquor_ratio``, mL of total liquor
+        per g of dry cloth; ``alkali``, ``presoak``, ``with`` the dye or ``after`` it; ``salt`` and
+        ``soda`` ash, g/L of the total liquor, soda of a presoak and as ``"50 g/L solution"`` of
+        its solution, as is ``soda_solution``; ``temperature`` °C and ``hours`` of fixing.
 
     Raises
     ------
@@ -185,14 +176,9 @@ def bath_sheet(
     bottles = Bottles.of(stocks, settings)
     recipe = Recipe.parse(recipe, bottles.measures(dyed_g))
     was, unread = dyed_as(conditions, settings)
-    of_solution = "solution" in str(soda_g_l)
-    asked = {
-        "liquor_ratio": liquor_ratio, "alkali": alkali, "salt": salt_g_l,
-        "soda": None if of_solution else soda_g_l,
-        "soda_solution": soda_g_l if of_solution else soda_solution_g_l,
-        "temperature": temperature_c, "hours": hours,
-    }  # fmt: skip
-    asked = {name: value for name, value in asked.items() if value is not None}
+    asked = {name: value for name, value in how.items() if value is not None}
+    if "solution" in str(asked.get("soda")):
+        asked["soda_solution"] = asked.pop("soda")
     method = Method.of(asked, was, recipe, wetted, settings)
     low_water = method.liquor_ratio < settings.low_water_below
     total = cloth_g * method.liquor_ratio

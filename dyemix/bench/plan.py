@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -15,7 +14,7 @@ from dyemix.bench.method import dyed_as
 from dyemix.bench.settings import ORDERS, BathSettings, Making
 from dyemix.bench.sheet import Sheet
 from dyemix.bench.stock import Dose, Stock
-from dyemix.dataset.recipe import NAME, Recipe, dye_names
+from dyemix.dataset.recipe import Recipe, dye_names, is_name
 from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
 from dyemix.dataset.units import FOR_WEAK
 from dyemix.errors import DyemixError, Fault, InputError, RecipeError
@@ -101,17 +100,8 @@ class BenchPlan(Sheet):
         return tuple(dose for sheet in self.sheets for dose in sheet.doses)
 
 
-def bench_plan(
-    jobs: Sequence[Job],
-    *,
-    stocks: Sequence[Stock] | float | None = None,
-    wetted: bool = True,
-    settings: BathSettings | None = None,
-    dyes: DyeSet | None = None,
-    on: date | None = None,
-    allow_demo: bool = False,
-) -> BenchPlan:
-    """Plan several baths together; the arguments are those of `bath_sheet`.
+def bench_plan(jobs: Sequence[Job], *, dyes: DyeSet | None = None, **how: Any) -> BenchPlan:
+    """Plan several baths together; `how` is what `bath_sheet` takes, for all of them.
 
     Cups go from the palest to the deepest: by the lightness that `dyes` predict, or else by
     depth. Raises `InputError` with what is wrong with every job, `DyemixError` for none at all.
@@ -126,19 +116,13 @@ def bench_plan(
     for job in jobs:
         asked = {name: value for name, value in vars(job).items() if name not in ("row", "file")}
         try:
-            sheets.append(bath_sheet(
-                **asked, stocks=stocks, wetted=wetted, settings=settings, dyes=dyes, on=on,
-                allow_demo=allow_demo,
-            ))  # fmt: skip
+            sheets.append(bath_sheet(**asked, dyes=dyes, **how))
         except DyemixError as error:
             faults.append(Fault(f"job {job.job}: {error}", job.file, job.row))
     if faults:
         raise InputError(faults)
-    if dyes is None:
-        sheets.sort(key=lambda sheet: sheet.recipe.total)
-    else:
-        sheets.sort(key=lambda sheet: -float(dyes.predict(sheet.recipe).lab[0]))
-    return BenchPlan.of(sheets)
+    depth = [s.recipe.total if dyes is None else -dyes.predict(s.recipe).lab[0] for s in sheets]
+    return BenchPlan.of([sheets[i] for i in sorted(range(len(sheets)), key=depth.__getitem__)])
 
 
 def _stock_needs(sheets: Sequence[BathSheet], on: date, settings: BathSettings) -> Iterator[Need]:
@@ -203,12 +187,8 @@ class SwatchPlan(BenchPlan):
             "cloth_g": f"{bath.cloth_g:g}",
             "spoons": self.settings.spoons,
         }
-        return SwatchSet(
-            tuple(
-                Reading(swatch.recipe, None, swatch.job, "blank", conditions=conditions)
-                for swatch in self.sheets
-            )
-        )
+        made = ((swatch.recipe, None, swatch.job, "blank") for swatch in self.sheets)
+        return SwatchSet(tuple(Reading(*each, conditions=conditions) for each in made))
 
 
 def first_swatches(
@@ -217,12 +197,9 @@ def first_swatches(
     stock_pct: float | None = None,
     swatch_g: float = 5.0,
     *,
-    spoons: str | None = None,
-    liquor_ratio: float | None = None,
-    alkali: str | None = None,
-    fibre: str | None = None,
     settings: BathSettings | None = None,
     on: date | None = None,
+    **how: Any,
 ) -> SwatchPlan:
     """Plan the first swatches: undyed, the settings' depths of each dye, a repeat, a mix as check.
 
@@ -232,12 +209,11 @@ def first_swatches(
     ----------
     dyes : names of the stock dyes, or one text with commas between them. The mix is of the first
         three.
-    cloth, fibre : what it is dyed on, in words, and what that is made of.
+    cloth : what it is dyed on, in words.
     stock_pct : strength of every stock, % w/v (g per 100 mL); the settings' where left out.
     swatch_g : dry weight of one swatch, grams, above 0.
-    spoons : spoon set; the settings' where left out.
-    liquor_ratio, alkali : one for all; the settings' where left out.
     on : date of the sheet; today if left out.
+    how : how all of them are dyed, as `bath_sheet` takes it; the settings' way where left out.
 
     Raises
     ------
@@ -251,20 +227,19 @@ def first_swatches(
     True
     """
     names = [name for name in dye_names(dyes) if name]
-    if not names or len({*names}) < len(names) or not all(re.fullmatch(NAME, n) for n in names):
+    if not names or len({*names}) < len(names) or not all(map(is_name, names)):
         raise RecipeError(f"{dyes!r} does not name dyes, each once: write 'gold, scarlet, navy'.")
     cloth = " ".join(cloth.split())
     if not cloth:
         raise RecipeError("the cloth is not named: say what it is, as 'cotton lawn'.")
-    settings = _with(settings, stock_strength=stock_pct, spoons=spoons)
+    settings = _with(settings, stock_strength=stock_pct)
     depths = settings.first_depths
     planned = {"1": Recipe()}
     for place, (name, depth) in enumerate(product(names, depths), start=2):
         planned[str(place)] = Recipe({name: depth})
     planned["repeat"] = Recipe({names[0]: depths[(len(depths) - 1) // 2]})
     planned[CHECK] = Recipe(dict.fromkeys(names[:_MIXED], settings.first_mix))
-    how = {"liquor_ratio": liquor_ratio, "alkali": alkali, "cloth": cloth, "fibre": fibre}
-    return _planned(planned, swatch_g, settings, on, **how)
+    return _planned(planned, swatch_g, settings, on, cloth=cloth, **how)
 
 
 def planned_again(
@@ -280,13 +255,9 @@ def planned_again(
     strength = number(said["stock_pct"]) if said.get("stock_pct") else None
     settings = _with(settings, stock_strength=strength, spoons=said.get("spoons"))
     known, _ = dyed_as(said, settings)
-    names = {"temperature": "temperature_c"} | {
-        name: f"{name}_g_l" for name in ("salt", "soda", "soda_solution")
-    }
     planned = {r.swatch: r.recipe for r in swatches.readings if r.recipe is not None}
-    how = {names.get(key, key): known[key] for key in known}
-    how["cloth"] = said.get("cloth", "")
-    return _planned(planned, number(said["cloth_g"]), settings, on, **how)
+    cloth, cloth_g = said.get("cloth", ""), number(said["cloth_g"])
+    return _planned(planned, cloth_g, settings, on, cloth=cloth, **known)
 
 
 def _planned(
@@ -297,12 +268,8 @@ def _planned(
     # One time for all, that of the slowest: swatches dyed for other times are of another method.
     _, times = settings.slowest({dye for recipe in planned.values() for dye in recipe})
     how = {"hours": settings.usual_hours(settings.temperature) * times, **how}
-    return SwatchPlan.of(
-        [
-            bath_sheet(recipe, swatch_g, settings=settings, job=label, on=on, **how)
-            for label, recipe in planned.items()
-        ]
-    )
+    how |= {"settings": settings, "on": on}
+    return SwatchPlan.of([bath_sheet(planned[job], swatch_g, job=job, **how) for job in planned])
 
 
 def _with(settings: BathSettings | None, **changes: Any) -> BathSettings:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, partial
 from importlib.resources import files
@@ -50,26 +50,37 @@ class Block:
     title: str
     rows: tuple[tuple[str, ...], ...]
 
-    def lines(self) -> list[str]:
+    def lines(self) -> Iterator[str]:
         """It as plain text."""
-        heading = [self.title] if self.title and self.kind != "blanks" else []
-        return [*heading, *_AS_TEXT[self.kind](self)]
+        if self.title and self.kind != "blanks":
+            yield self.title
+        if self.kind in ("table", "pour"):
+            yield from _table(self.rows)
+        elif self.kind == "facts":
+            for heading, text in self.rows:
+                yield from _wrapped(text, f"{heading:<{_HEAD}}", _HEAD) or [heading]
+        elif self.kind == "blanks":
+            for (heading,) in self.rows:
+                yield from (f"{heading} ".ljust(_WIDTH, "_"), "_" * _WIDTH)
+            yield from (f"[ {self.title}", "", "", "", "]".rjust(40))
+        elif self.kind == "label":
+            edge = "- " * 24 + "-"
+            lines = (f"¦ {line}" for (text,) in self.rows for line in wrap(text, 96))
+            yield from (edge, *lines, edge)
+        else:
+            for (text,) in self.rows:
+                yield from _wrapped(text, "- " if self.kind == "notes" else "! ", 2)
 
 
-def _facts(block: Block) -> Iterator[str]:
-    for heading, text in block.rows:
-        yield from _wrapped(text, f"{heading:<{_HEAD}}", _HEAD) or [heading]
-
-
-def _table(block: Block) -> Iterator[str]:
+def _table(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
     """Headings first, ``>`` after one of a column aligned right; a last row of one cell: a note."""
-    right = [i for i, head in enumerate(block.rows[0]) if head.endswith(">")]
-    rows = [[cell.removesuffix(">") for cell in block.rows[0]], *block.rows[1:]]
-    note = rows.pop()[0] if len(rows[-1]) < len(rows[0]) else ""
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    right = [i for i, head in enumerate(rows[0]) if head.endswith(">")]
+    body = [tuple(cell.removesuffix(">") for cell in rows[0]), *rows[1:]]
+    note = body.pop()[0] if len(rows[-1]) < len(rows[0]) else ""
+    widths = [max(map(len, column)) for column in zip(*body, strict=True)]
     while sum(widths) + 2 * (len(widths) - 1) > _WIDTH:
         widths[widths.index(max(widths))] -= 1  # the widest column wraps first
-    for row in rows:
+    for row in body:
         cells = [wrap(cell, width) or [""] for cell, width in zip(row, widths, strict=True)]
         for parts in zip_longest(*cells, fillvalue=""):
             padded = [
@@ -78,28 +89,6 @@ def _table(block: Block) -> Iterator[str]:
             ]
             yield "  ".join(padded).rstrip()
     yield from wrap(note, _WIDTH)
-
-
-def _sentences(mark: str) -> Callable[[Block], Iterator[str]]:
-    return lambda block: (line for row in block.rows for line in _wrapped(row[0], f"{mark} ", 2))
-
-
-def _blanks(block: Block) -> Iterator[str]:
-    for (heading,) in block.rows:
-        yield from (f"{heading} ".ljust(_WIDTH, "_"), "_" * _WIDTH)
-    yield from (f"[ {block.title}", "", "", "", "]".rjust(40))
-
-
-def _label(block: Block) -> Iterator[str]:
-    edge = "- " * 24 + "-"
-    yield from (edge, *(f"¦ {line}" for row in block.rows for line in wrap(row[0], 96)), edge)
-
-
-#: How each kind of block looks in plain text: those that a template may have.
-_AS_TEXT: dict[str, Callable[[Block], Iterator[str]]] = {
-    "facts": _facts, "table": _table, "pour": _table, "notes": _sentences("-"),
-    "check": _sentences("!"), "caution": _sentences("!"), "blanks": _blanks, "label": _label,
-}  # fmt: skip
 
 
 class Sheet:

@@ -157,12 +157,10 @@ def _again(
         in_order = [dose.dye for dose in last.doses if dose.dye in plan.recipe]
         amounts = Recipe({dye: plan.recipe[dye] for dye in (*in_order, *plan.recipe)})
         was, target = last.method, plan.target or last.target
-        how = how | {
-            "liquor_ratio": was.liquor_ratio, "alkali": was.alkali, "salt_g_l": was.salt,
-            "soda_g_l": None if was.soda is None else last.soda.g_l,
-            "soda_solution_g_l": was.soda_solution, "temperature_c": was.temperature,
-            "hours": was.hours, "wetted": last.wetted, "cloth": last.cloth,
-            "fibre": last.fibre.words or None, "settings": how["settings"] or last.settings,
+        how = how | vars(was) | {
+            "soda": None if was.soda is None else last.soda.g_l, "wetted": last.wetted,
+            "cloth": last.cloth, "fibre": last.fibre.words or None,
+            "settings": how["settings"] or last.settings,
         }  # fmt: skip
     sheet = bath_sheet(amounts, cloth_g, target=target, expect=plan.expect, stocks=stocks, **how)
     if last is None:

@@ -129,7 +129,7 @@ SAGE_ML = {"navy": 26.4, "gold": 48.0, "scarlet": 6.0}
         # 30:1: 7200 mL; salt 240.48 g, soda 42.048 g; 7200 − 80.4 − 192.
         ({"liquor_ratio": 30}, 7200, 192, 240.48, 42.048, None, 0, 6927.6),
         # Salt and soda asked: 60 × 4.8 = 288 g, 9 × 4.8 = 43.2 g.
-        ({"salt_g_l": 60, "soda_g_l": 9}, 4800, 192, 288, 43.2, None, 0, 4527.6),
+        ({"salt": 60, "soda": 9}, 4800, 192, 288, 43.2, None, 0, 4527.6),
         # 10:1: 2400 mL; salt 80.16 g; soda as in low water, below, for 14.016 g would be less.
         ({"liquor_ratio": 10}, 2400, 192, 80.16, 21.0168, None, 0, 2127.6),
         # 7.5:1, half way to low water: 1800 mL, salt half of 33.4 × 1.8; soda as in low water.
@@ -139,12 +139,12 @@ SAGE_ML = {"navy": 26.4, "gold": 48.0, "scarlet": 6.0}
         ({"liquor_ratio": 5}, 1200, 192, 0, 21.0168, 504, 504, 423.6),
         ({"liquor_ratio": 5, "wetted": False}, 1200, 0, 0, 25.02, 600, 600, 519.6),
         # Its solution asked, 50 g/L: 25.2 g in the same 504 mL.
-        ({"liquor_ratio": 5, "soda_solution_g_l": 50}, 1200, 192, 0, 25.2, 504, 504, 423.6),
-        ({"liquor_ratio": 5, "soda_g_l": "50 g/L solution"}, 1200, 192, 0, 25.2, 504, 504, 423.6),
+        ({"liquor_ratio": 5, "soda_solution": 50}, 1200, 192, 0, 25.2, 504, 504, 423.6),
+        ({"liquor_ratio": 5, "soda": "50 g/L solution"}, 1200, 192, 0, 25.2, 504, 504, 423.6),
         # 15 g/L of the 1200 mL: 18 g in 18 ÷ 41.7 L; water 1200 − 192 − 80.4 − 431.7.
-        ({"liquor_ratio": 5, "soda_g_l": 15}, 1200, 192, 0, 18, 431.655, 431.655, 495.945),
+        ({"liquor_ratio": 5, "soda": 15}, 1200, 192, 0, 18, 431.655, 431.655, 495.945),
         # A presoak of 50 g/L: 24 g in 480 mL.
-        ({"liquor_ratio": 5, "alkali": "presoak", "soda_g_l": 50}, 1200, 192, 0, 24, 480, 0, 927.6),
+        ({"liquor_ratio": 5, "alkali": "presoak", "soda": 50}, 1200, 192, 0, 24, 480, 0, 927.6),
         # Presoak in low water: 2 mL a g = 480 mL of 41.7 g/L, 20.016 g; it brings no liquid of its
         # own. Water 1200 − 80.4 − 192; presoaked cloth is wet whatever is said.
         ({"liquor_ratio": 5, "alkali": "presoak"}, 1200, 192, 0, 20.016, 480, 0, 927.6),
@@ -391,9 +391,9 @@ def test_full_bath_says_the_numbers() -> None:
         ({"liquor_ratio": 0}, "out of range: 1 to 200"),
         ({"pieces": 0}, "out of range"),
         ({"hours": -1}, "out of range"),
-        ({"temperature_c": 120}, "below 100 °C"),
-        ({"salt_g_l": 400}, "0 to 360 g/L"),
-        ({"salt_g_l": float("nan")}, "out of range"),
+        ({"temperature": 120}, "below 100 °C"),
+        ({"salt": 400}, "0 to 360 g/L"),
+        ({"salt": float("nan")}, "out of range"),
         ({"stocks": 0.0}, "at most 20"),
         ({"alkali": "whenever"}, "presoak, with, after"),
     ],

@@ -41,7 +41,7 @@ POWDER: dict[str, Callable[[], Sheet]] = {
 BATHS: dict[str, Callable[[], Sheet]] = {
     f"{order} {ratio}:1": lambda order=order, ratio=ratio: bath_sheet(  # type: ignore[misc]
         EIGHT, 600, stocks=OLD, settings=PRICED, on=ON, fibre=CLOTH, liquor_ratio=ratio,
-        alkali=order, wetted=False, temperature_c=15, pieces=12, target="a shade greyer",
+        alkali=order, wetted=False, temperature=15, pieces=12, target="a shade greyer",
         job="the long runner of the café, second try", cloth="a long runner",
     )
     for order in ORDERS

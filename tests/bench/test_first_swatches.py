@@ -126,7 +126,7 @@ def test_the_sheet_says_what_it_must(weekend: SwatchPlan) -> None:
 def test_a_table_shows_its_sheet_again(tmp_path: Path) -> None:
     plan = first_swatches(
         "gold, turquoise", "napkin", 2.0, 10.0, on=ON, alkali="with", liquor_ratio=15.0,
-        fibre="linen", spoons="us",
+        fibre="linen", settings=BathSettings(spoons="us"),
     )  # fmt: skip
     path = tmp_path / "first.csv"
     write_swatches(plan.table(), path)

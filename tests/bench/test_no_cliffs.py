@@ -17,11 +17,11 @@ from tests.bench.conftest import four_dyes
 STEP, MOST = 0.01, 0.05
 #: Everything that a sheet is asked by; the last four only where somebody asks.
 INPUTS = {
-    "owf": (0.01, 10), "cloth_g": (5, 5000), "liquor_ratio": (4, 30), "temperature_c": (10, 40),
+    "owf": (0.01, 10), "cloth_g": (5, 5000), "liquor_ratio": (4, 30), "temperature": (10, 40),
     "stock_pct": (5, 19), "wet_pickup": (60, 150), "dyed_pct": (20, 99),
 }  # fmt: skip
 ASKED = {
-    "salt_g_l": (1, 100), "soda_g_l": (1, 60), "soda_solution_g_l": (10, 100), "hours": (1, 90),
+    "salt": (1, 100), "soda": (1, 60), "soda_solution": (10, 100), "hours": (1, 90),
 }  # fmt: skip
 #: What swatches say of soda: nothing; little or much of a stirred bath, of any ratio; a solution.
 SWATCHES = (
@@ -37,7 +37,7 @@ SWATCHES = (
 #: cloth holds; warmer is quicker; of a stronger stock it takes less; and a stronger solution of
 #: soda is less of it, so that more water goes in.
 FALLS = {
-    ("water", "owf"), ("water", "wet_pickup"), ("water", "dyed_pct"), ("hours", "temperature_c"),
+    ("water", "owf"), ("water", "wet_pickup"), ("water", "dyed_pct"), ("hours", "temperature"),
     ("stock", "stock_pct"), ("soda", "wet_pickup"),
 }  # fmt: skip
 
@@ -136,7 +136,7 @@ def test_little_soda_does_not_turn(was: str, g_l: str, ratio: float, soda_g: flo
 def test_soda_asked_is_of_the_liquor_at_any_ratio() -> None:
     """8 g/L: 4 g in 500 mL and 16 g in 2 L, on any side of low water."""
     for ratio in (4.0, 5.0, 9.99, 10.0, 20.0):
-        sheet = bath_sheet("gold 1", 100, stocks=5.0, liquor_ratio=ratio, soda_g_l=8)
+        sheet = bath_sheet("gold 1", 100, stocks=5.0, liquor_ratio=ratio, soda=8)
         assert sheet.soda.g == pytest.approx(0.8 * ratio)
 
 
@@ -155,7 +155,7 @@ def test_a_solution_comes_from_the_swatches_too() -> None:
 )
 def test_hours_by_warmth(celsius: float, hours: float) -> None:
     """A day at 21 °C, three times as fast for 10 °C more (common practice)."""
-    assert bath_sheet("gold 1", 100, temperature_c=celsius).method.hours == pytest.approx(hours)
+    assert bath_sheet("gold 1", 100, temperature=celsius).method.hours == pytest.approx(hours)
 
 
 @pytest.mark.parametrize(
@@ -180,7 +180,7 @@ def test_salt_of_the_swatches_lessens_towards_low_water() -> None:
     dyes = four_dyes(conditions={"liquor ratio": "20:1", "salt": "50 g/L"})
     for ratio, salt in ((20, 50), (10, 50), (7.5, 25), (5, 0)):
         assert bath_sheet("gold 1", 100, dyes=dyes, liquor_ratio=ratio).salt.g_l == salt
-    assert bath_sheet("gold 1", 100, dyes=dyes, liquor_ratio=5, salt_g_l=20).salt.g_l == 20
+    assert bath_sheet("gold 1", 100, dyes=dyes, liquor_ratio=5, salt=20).salt.g_l == 20
     low = four_dyes(conditions={"liquor ratio": "5:1", "salt": "20 g/L"})
     assert bath_sheet("gold 1", 100, dyes=low).salt.g_l == 20
     assert bath_sheet("gold 1", 100, dyes=low, liquor_ratio=20).salt.g_l == 20

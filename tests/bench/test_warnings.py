@@ -36,8 +36,8 @@ def test_slowest_dye_governs() -> None:
 
 
 def test_cool_baths_and_odd_soda_solutions() -> None:
-    assert any("15 °C is cool" in w for w in bath_sheet("gold 1", 100, temperature_c=15).warnings)
-    assert bath_sheet("gold 1", 100, cloth="hemp", temperature_c=18).warnings == ()
+    assert any("15 °C is cool" in w for w in bath_sheet("gold 1", 100, temperature=15).warnings)
+    assert bath_sheet("gold 1", 100, cloth="hemp", temperature=18).warnings == ()
     kit = BathSettings(soda_solution=20.0)
     thin = bath_sheet("gold 1", 100, liquor_ratio=5, settings=kit)
     assert any("20 g/L is outside the usual 30–60 g/L" in w for w in thin.warnings)

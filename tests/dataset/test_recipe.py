@@ -15,7 +15,9 @@ from dyemix.dataset.recipe import (
     Measures,
     Recipe,
     Spoonfuls,
+    dye_names,
     format_amount,
+    is_name,
     spoonfuls,
     stock_ml,
 )
@@ -94,6 +96,18 @@ def test_recipes_as_people_write_them(text: str, amounts: dict[str, float]) -> N
     recipe = Recipe.parse(text, STOCK)
     assert dict(recipe) == pytest.approx(amounts)
     assert recipe.as_written == " ".join(text.split())
+
+
+@pytest.mark.parametrize("given", ["Gold,  night  Navy", ["Gold", " night Navy "]])
+def test_names_in_one_text_or_several(given: str | list[str]) -> None:
+    assert dye_names(given) == ("gold", "night navy")
+
+
+@pytest.mark.parametrize("name", ["gold", "navy 2", "mother's red", "blue/green"])
+def test_what_a_recipe_can_name_a_dye(name: str) -> None:
+    assert is_name(name)
+    assert not is_name(f"{name} + navy")
+    assert not is_name(f"2 {name}")
 
 
 @pytest.mark.parametrize(
@@ -186,6 +200,8 @@ def test_as_much_dye_as_cloth_is_the_most_there_is() -> None:
     assert Recipe({"gold": 100.0}).total == 100.0
     with pytest.raises(RecipeError, match=r"gold 100\.5 % owf is more dye than cloth"):
         Recipe({"gold": 100.5})
+    with pytest.raises(RecipeError, match=rf"^{'a' * 40} 101 % owf"):  # no screenful of a name
+        Recipe({41 * "a": 101.0})
 
 
 @pytest.mark.parametrize(
@@ -210,6 +226,7 @@ def test_amounts_as_they_are_printed(owf: float, text: str) -> None:
         ("marigold nan", "not an amount"),
         ("marigold 1e999", "0 or more"),
         ("marigold 0.8 spoons", "not an amount"),
+        ("marigold 3 mls", "not an amount"),
         ("marigold 1/0 tsp", "divides by zero"),
         ("marigold 1 + Marigold 2", "stands twice"),
         ("3 marigold : 1 navy", "without a depth"),

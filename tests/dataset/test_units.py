@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from dyemix.dataset.units import (
+    FOR_WEAK,
     STOCK_PCT,
     added_to_pct,
     dilution,
@@ -24,6 +25,7 @@ from dyemix.errors import DyemixError
 def test_dye_by_hand() -> None:
     """2 % of 125 g is 2.5 g."""
     assert dye_g(125, 2) == pytest.approx(2.5)
+    assert FOR_WEAK == 10.0  # mL, made up to 100
     assert STOCK_PCT == 1.0  # g per 100 mL, the one strength where none is stated
 
 
@@ -42,6 +44,8 @@ def test_powder_added_to_water_by_hand() -> None:
         (0.24, 2.5, 100),
         (0.1 + 0.2 - 0.05, 2.5, 10),  # 0.25 but for the noise of binary fractions
         (2.5 * (1 - 1e-12), 2.5, 1),
+        (2.5 * (1 - 1e-9), 2.5, 1),  # as much less as is let pass
+        (2.5 * (1 - 2e-9), 2.5, 10),
         (0.024, 2.5, 1000),
         (0.0025, 2.5, 1000),
         (0.001, 2.5, 1000),  # too little even so: the caller says it
@@ -64,6 +68,7 @@ def test_a_dose_too_small_is_measured_from_a_weaker_stock(
         (0.31, 0.2, 0.4),
         (0.000007, 0.000001, 0.000007),
         (7.49, 0.5, 7.5),
+        (0.1, 0.1234567, 0.123457),  # to millionths
     ],
 )
 def test_the_nearest_mark(amount: float, step: float, wanted: float) -> None:
@@ -73,6 +78,7 @@ def test_the_nearest_mark(amount: float, step: float, wanted: float) -> None:
 @pytest.mark.parametrize(
     ("ml", "step", "wanted"),
     [
+        (99.535, 0.02, 99.54), (100.0, 0.3, 100),  # the jug's from 100 mL on
         (2.54, 0.1, 2.5), (99.96, 0.1, 100.0), (99.94, 0.1, 99.9),
         (100.4, 0.1, 100), (100.6, 0.1, 101), (999.4, 0.1, 999),  # a jug shows three figures
         (1004, 0.1, 1000), (1006, 0.1, 1010), (12_340, 0.1, 12_300),

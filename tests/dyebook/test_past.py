@@ -26,9 +26,7 @@ from tests.dyebook.filled import DAY, DEMO, fill, reading, same, sheet, spectrum
 
 
 def test_repeat_at_another_weight(book: DyeBook) -> None:
-    first = sheet(
-        liquor_ratio=25, alkali="with", salt_g_l=33, soda_g_l=12, hours=30, temperature_c=26
-    )
+    first = sheet(liquor_ratio=25, alkali="with", salt=33, soda=12, hours=30, temperature=26)
     book.add_sheets(first)
     (again,) = repeat(book, "sage", 600, on=date(2026, 6, 1))
     # stock mL = cloth g × % owf ÷ stock % (common practice): 2.5 times the cloth, 2.5 times each.
