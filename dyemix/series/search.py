@@ -19,6 +19,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import DyemixError
+from dyemix.matching.constraints import LEAST_DOSE
 from dyemix.matching.dispensing import Kit, measured
 from dyemix.model.blending import Blending
 from dyemix.model.dyes import DyeSet, Prediction
@@ -154,9 +155,10 @@ class Search:
     ) -> list[tuple[float, ...]]:
         """What tells the N sets of `extra` added dyes apart, best least; arrays are of `solve`.
 
-        Farthest down first. Then, where lightness is free, the least darkened: a further dye must
-        save lightness worth seeing. Else fewest dyes, then what a slip in dosing upsets least, or
-        what comes nearest where a step is missed.
+        Farthest down first, then fewest steps with a dose too small to measure. Then, where
+        lightness is free, the least darkened: a further dye must save lightness worth seeing. Else
+        fewest dyes, then what a slip in dosing upsets least, or what comes nearest where a step is
+        missed.
         """
         off = difference(want, labs)
         down = np.cumprod(reached(off), axis=0).sum(axis=0)
@@ -167,7 +169,8 @@ class Search:
             slip = slips.reshape(labs.shape[:2]).mean(axis=0)
             miss = np.abs(off).sum(axis=2).mean(axis=0)
             rest = [extra * (down > 0), np.where(down == len(want), slip, miss)]
-        return [tuple(map(float, row)) for row in np.column_stack([-down, *rest])]
+        small = ((amounts > 0.0) & (amounts < LEAST_DOSE)).any(axis=2).sum(axis=0)
+        return [tuple(map(float, row)) for row in np.column_stack([-down, small, *rest])]
 
     def solve(self, sets: Sets, asked: Array) -> tuple[Array, Array, Array]:
         """Amounts of N sets of k dyes (indices) that come nearest to T colours `asked` ``(T, 3)``.
@@ -212,8 +215,8 @@ class Search:
         found = solve(residual, first, most, steps=400, tolerance=1e-10)
         best = np.argmin(found.cost.reshape(t, s, n), axis=1)
         chosen = found.x.T.reshape(t, s, n, k)[np.arange(t)[:, None], best, np.arange(n)]
-        # What no balance weighs and no eye sees is not part of a recipe.
-        chosen = np.where(chosen < 1e-4 * dyes.palest[index], 0.0, chosen)
+        # What nobody can measure and no eye sees is not part of a recipe.
+        chosen = np.where(chosen < 0.1 * LEAST_DOSE, 0.0, chosen)
         amounts: Array = np.zeros((t, n, len(dyes)))
         np.put_along_axis(amounts, np.broadcast_to(index, chosen.shape), chosen, axis=2)
         labs, want = self.colours(amounts), np.repeat(asked[:, None], n, axis=1)

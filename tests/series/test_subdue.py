@@ -303,6 +303,12 @@ def test_a_long_route_is_smooth_too(dyes: DyeSet) -> None:
         assert np.all(np.diff([step.recipe[route.dye] for step in steps]) > 0)
 
 
+def test_no_dose_is_too_small_to_measure_where_another_set_goes_as_far(dyes: DyeSet) -> None:
+    # By the smallest dose that matching offers first; a trace of cobalt stood here.
+    for route in subdue_on(dyes, "#ee6b4c").best:
+        assert all(owf >= 0.005 for s in route.steps[: route.reached] for owf in s.recipe.values())
+
+
 def test_a_black_in_the_mix_is_not_said_to_be_missing(dyes: DyeSet) -> None:
     found = subdue(dyes, "marigold 0.8 + navy 0.25 + black 0.05")
     missing = [note for note in found.warnings if note.startswith("No dye on this shelf")]
