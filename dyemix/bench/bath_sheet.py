@@ -48,6 +48,7 @@ class BathSheet(Sheet):
     warnings : what to see to first.
     settings : the figures it rests on.
     fibre : what the cloth is made of, as far as it was said.
+    second_bath : whether it goes over a finished piece.
     """
 
     template: ClassVar[str] = "bath"
@@ -77,6 +78,7 @@ class BathSheet(Sheet):
     settings: BathSettings
     fibre: Fibre = field(default_factory=Fibre)
     demo: bool = False
+    second_bath: bool = False
 
     @property
     def fibre_named(self) -> str:
@@ -122,6 +124,7 @@ def bath_sheet(
     pieces: int = 1,
     on: date | None = None,
     allow_demo: bool = False,
+    second_bath: bool = False,
     **how: float | str | None,
 ) -> BathSheet:
     """Work out one bath.
@@ -143,6 +146,7 @@ def bath_sheet(
         expect is worked out.
     pieces : how many pieces the cloth is, for the cost of one.
     on : date of the sheet; today if left out.
+    second_bath : whether it goes over a finished piece, which the `dyes` are laid over.
     how : what is asked of the `Method`, as ``liquor_ratio=5``: ``liquor_ratio``, mL of total liquor
         per g of dry cloth; ``alkali``, ``presoak``, ``with`` the dye or ``after`` it; ``salt`` and
         ``soda`` ash, g/L of the total liquor, soda of a presoak and as ``"50 g/L solution"`` of
@@ -224,6 +228,7 @@ def bath_sheet(
         water_ml=max(water, 0.0), cost=Cost.of(doses, salt, soda, settings), syringe_miss=syringe,
         spoon_miss=spoons, warnings=() if dyes is None else dyes.warnings(recipe),
         settings=settings, fibre=made_of, demo=dyes is not None and dyes.demo,
+        second_bath=second_bath,
     )  # fmt: skip
     by_soda_after = (replace(method, alkali="after"), cloth_g, holds, recipe.total, settings)
     _, (notes,) = written(

@@ -65,9 +65,9 @@ def bath(
     many = Path(recipe).suffix.lower() in _TABLES
     dyes = None if no_swatches else shared.dyes("" if many else recipe)
     wanted = shared.wanted(aim)
-    one = given_only({**one, "target": wanted})
+    one = given_only({**one, "target": wanted, "second_bath": over and True})
     if dyes is not None and over is not None:
-        dyes = dyes.on(shared.piece(over, dyes.light))
+        dyes = dyes.over(shared.piece(over, dyes.light))
     how = {
         "stocks": shared.stocks(dyes), "wetted": not dry, "settings": shared.settings(dyes),
         "dyes": dyes, "allow_demo": given("demo"),

@@ -321,6 +321,10 @@ class DyeSet(Result):
         # A calibration on this cloth would need pots on it; what is known of the dyes stays.
         return replace(self, cloth=values, pots=())
 
+    def over(self, cloth: Reading | Swatch | ArrayLike) -> DyeSet:
+        """The same dyes in a second bath: as `on`, by the scatter of second baths."""
+        return replace(self.on(cloth), scatter=self.scatter.second())
+
     def take(self, names: Iterable[str] | str) -> DyeSet:
         """A shelf with only these dyes. Raises `RecipeError` for one it does not have."""
         names = tuple(dict.fromkeys(dye_names(names)))

@@ -50,6 +50,11 @@ class Scatter(Value):
         """That of level squares, for one spot of cloth dyed in low water."""
         return replace(self, reading=self.reading + np.eye(3) * PRIOR_MOTTLE**2)
 
+    def second(self) -> Scatter:
+        """That of second baths, over pieces that were read with an error of their own."""
+        pot = float(np.hypot(self.pot, self.second_bath))
+        return replace(self, pot=pot, reading=2.0 * self.reading)
+
     @property
     def strength(self) -> float:
         """Standard error of ln(strength) from bath to bath, dosing and pot together."""

@@ -132,11 +132,7 @@ def subdue_on(
             "The piece was given as a colour, not a spectrum: the smoothest spectrum of that "
             "colour stands in. Read the piece to be surer."
         )
-    known = dyes.scatter
-    pot = float(np.hypot(known.pot, known.second_bath))
-    # The piece that is dyed over was read with an error of its own.
-    wider = replace(known, pot=pot, reading=2.0 * known.reading)
-    over = replace(dyes.on(spectrum), scatter=wider)
+    over = dyes.over(spectrum)
     start = over.predict(Recipe(), light or target.light)
     search = Search(over, start, Free.LIGHTNESS, hue, kit)
     kept, level = _kept(search, steps, least), np.full(steps, start.lab[0])

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import json
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,10 +15,13 @@ from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import defaults_text
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import DEMO_WARNING
+from dyemix.dataset.swatches import DEMO_WARNING, Reading
 from dyemix.dataset.target import Target
+from dyemix.files import read_swatches
+from dyemix.fitting.fit import fit
 from dyemix.matching.match import match
 from dyemix.model.dyes import DyeSet
+from dyemix.model.scatter import PRIOR_SECOND_BATH
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLE = ROOT / "swatch_data" / "napkins.csv"
@@ -234,3 +239,28 @@ def test_a_demo_sheet_begins_with_the_warning_as_json_too(run: Run) -> None:
     assert done.returncode == 0, done.stderr
     assert next(iter(json.loads(done.stdout).items())) == ("warning", DEMO_WARNING)
     assert BathSheet.from_json(done.stdout).demo
+
+
+def test_a_second_bath_promises_less_and_advises_an_offcut(run: Run, mine: Path) -> None:
+    """No square tells of it: it is wide, whatever squares of white cloth have shown."""
+    over = ("bath", "navy 0.3", "--cloth", "100g", "--swatches", "mine.csv", "--target", "30 0 -20")
+    sheet = run(*over, "--over", "56 -10 13")
+    assert sheet.returncode == 0, sheet.stderr
+    words = " ".join(sheet.stdout.split())
+    assert "a second bath only deepens or dulls" in words
+    assert "an offcut of this piece dyed first [ ]" in words
+    assert "dyed already: washed, dried and read" in words
+    assert "scoured" not in words
+    dyes = fit(read_swatches(mine / "mine.csv"))
+    piece = Reading.from_lab([56.0, -10.0, 13.0], dyes.light)
+    target = Target.parse("30 0 -20").under(dyes.light)
+    bounds = {}
+    for share in (0.0, PRIOR_SECOND_BATH):
+        known = replace(dyes, scatter=replace(dyes.scatter, second_bath=share)).over(piece)
+        found = known.predict_many(["navy 0.3"]).in_pot(target.lab)
+        bounds[share] = float(found.bound[0] - found.mean[0])
+    assert bounds[PRIOR_SECOND_BATH] > 1.5 * bounds[0.0]
+    told = re.search(r"([\d.]+) likely in the pot, nine pots in ten below ([\d.]+)", words)
+    assert told is not None
+    assert float(told[2]) - float(told[1]) == pytest.approx(bounds[PRIOR_SECOND_BATH], abs=0.11)
+    assert "second bath" not in run(*over).stdout
