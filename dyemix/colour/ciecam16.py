@@ -10,7 +10,7 @@ Viewing conditions, stated because the model needs them: cloth under 1000 lx bes
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -53,8 +53,7 @@ class Scale(Choice):
     COLOURFULNESS = "CIECAM16 colourfulness"
 
 
-@dataclass(frozen=True, eq=False)
-class Appearance:
+class Appearance(NamedTuple):
     """CIECAM16 correlates ``(N,)``: colourfulness M, hue angle h in degrees."""
 
     colourfulness: Array

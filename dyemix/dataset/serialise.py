@@ -72,11 +72,9 @@ def plain(value: Any) -> Any:
     """
     if isinstance(value, Enum):
         return plain(value.value)
-    if isinstance(value, np.ndarray):
-        exact = value.dtype.kind != "f" or np.isfinite(value).all()
-        return value.tolist() if exact else [plain(item) for item in value]
-    if isinstance(value, np.generic):
-        return plain(value.item())
+    if isinstance(value, np.ndarray | np.generic):
+        exact, items = value.dtype.kind != "f" or np.isfinite(value).all(), value.tolist()
+        return items if exact else plain(items)
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     if isinstance(value, date):

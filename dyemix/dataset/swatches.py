@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from dyemix.arrays import labels
-from dyemix.colour.colorimetry import D65_2, D65_10, Light
+from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.colour.spectra import Unit
 from dyemix.dataset.conditions import METHOD as METHOD
 from dyemix.dataset.conditions import same
@@ -165,9 +165,8 @@ class SwatchSet(Result):
     def light(self) -> Light:
         """The light that bare CIELAB values are taken to be in: that of the readings, if one."""
         read = [r for r in self.readings if r.reflectance is not None]
-        lights = {r.light for r in read if r.kind == "Lab" and r.light is not None}
-        if read and all(r.kind == "hex" for r in read):
-            lights = {D65_2}
+        hexes = read and all(r.kind == "hex" for r in read)
+        lights = {r.light for r in read if r.light is not None and (hexes or r.kind == "Lab")}
         return lights.pop() if len(lights) == 1 else D65_10
 
     def conditions(self) -> dict[str, str]:
@@ -176,23 +175,24 @@ class SwatchSet(Result):
         Raises `FitError` where two differ, naming both. Conditions nobody recorded are absent.
         How strong the stock was and what it was spooned with are among them where all rows agree.
         """
-        found: dict[str, tuple[str, str]] = {}
-        for reading in self.readings:
-            for key in METHOD:
-                value = reading.conditions.get(key, "")
-                if not value:
-                    continue
-                first, place = found.setdefault(key, (value, reading.place))
+        found: dict[str, str] = {}
+        for key in METHOD:
+            told: dict[str, str] = {}
+            for reading in self.readings:
+                told.setdefault(reading.conditions.get(key, ""), reading.place)
+            told.pop("", None)
+            for value, place in told.items():
+                first = found.setdefault(key, value)
                 if not same(key, first, value):
                     raise FitError(
-                        f"two sets of conditions in one fit: {key} is {first!r} ({place}) and "
-                        f"{value!r} ({reading.place}). Swatches made one way do not predict "
-                        "another: fit them apart."
+                        f"two sets of conditions in one fit: {key} is {first!r} ({told[first]}) "
+                        f"and {value!r} ({place}). Swatches made one way do not predict another: "
+                        "fit them apart."
                     )
-        keys = ("stock_pct", "spoons", "cloth_g")
-        stated = {key: {r.conditions.get(key, "") for r in self.readings} for key in keys}
-        one = {key: min(said) for key, said in stated.items() if len(said) == 1 and all(said)}
-        return {key: value for key, (value, _) in found.items()} | one
+        for key in ("stock_pct", "spoons", "cloth_g"):
+            said = {r.conditions.get(key, "") for r in self.readings}
+            found |= {key: min(said)} if len(said) == 1 and all(said) else {}
+        return found
 
     @cached_property
     def repeats(self) -> Repeats:
@@ -205,11 +205,11 @@ class SwatchSet(Result):
         pieces = [([s.label], np.array([r.colour() for r in s.steady])) for s in self.swatches]
         again: dict[Recipe, list[Swatch]] = {}
         for swatch in self.swatches:
-            again.setdefault(swatch.recipe, []).append(swatch)
+            if swatch.recipe:
+                again.setdefault(swatch.recipe, []).append(swatch)
         alike = [
             ([s.label for s in group], np.array([s.colour() for s in group]))
-            for recipe, group in again.items()
-            if recipe
+            for group in again.values()
         ]
         once = "neither can be called the odd one: read the swatch again."
         twice = "mislabelled or badly weighed? Neither can be called the odd one: dye it again."
@@ -227,8 +227,6 @@ class SwatchSet(Result):
     def set_aside(self) -> tuple[SwatchSet, SwatchSet]:
         """These swatches less those called `CHECK`, and those: kept out of the fit to check it."""
         held = tuple(r for r in self.readings if r.swatch.casefold() == CHECK)
-        if not held:
-            return self, replace(self, readings=(), warnings=())
         kept = tuple(r for r in self.readings if r.swatch.casefold() != CHECK)
         return replace(self, readings=kept), replace(self, readings=held, warnings=())
 
@@ -238,13 +236,11 @@ class SwatchSet(Result):
         Raises `FitError` for a label that fits no swatch.
         """
         left_out = set(dye_names(labels))
-        gone: set[int] = set()
-        for label in left_out:
-            hits = [s for s in self.swatches if label in s.called]
-            if not hits:
-                raise FitError(f"no swatch is called {label!r}: nothing was left out.")
-            gone.update(id(reading) for swatch in hits for reading in swatch.readings)
-        kept = tuple(r for r in self.readings if id(r) not in gone)
+        gone = [s for s in self.swatches if left_out & {*s.called}]
+        if unknown := left_out - {name for swatch in gone for name in swatch.called}:
+            raise FitError(f"no swatch is called {min(unknown)!r}: nothing was left out.")
+        pieces = {(swatch.recipe, swatch.readings[0].swatch) for swatch in gone}
+        kept = tuple(r for r in self.readings if (r.recipe, r.swatch) not in pieces)
         said = [f"left out as asked: {', '.join(sorted(left_out))}."] if left_out else []
         return replace(self, readings=kept, warnings=(*self.warnings, *said))
 

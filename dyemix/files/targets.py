@@ -62,7 +62,7 @@ def read_colours(
 
     Raises `TargetError` and `InputError` for what is not a colour, `DyemixError` for none at all.
     """
-    targets = [*map(Target.parse, words), *(read_targets(file) if file is not None else [])]
+    targets = [*map(Target.parse, words), *([] if file is None else read_targets(file))]
     if not targets:
         raise DyemixError("no colour: name some, as '#7d8a6e', or a list of them: --targets.")
     return tuple(targets)
