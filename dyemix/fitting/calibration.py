@@ -6,22 +6,24 @@ three parts of ΔE2000:
 
     y = f(θ₀) + H (θ − θ₀) + e,    e ~ N(0, Σ_dosing + Σ_pot + Σ_reading + own(τ) + s² I).
 
-For given τ, s and ν that is a Gaussian linear model with a closed posterior and a closed marginal
-likelihood; they are marginalised on a grid, and the mixture is matched in its first two moments.
-H is taken again at the posterior mean. A pot left out in turn is predicted from the others in
-closed form: with V the posterior variance of its whitened prediction and e its whitened residual,
-the left-out residual is ``(I − V)⁻¹ e`` of covariance ``(I − V)⁻¹``, and the cells are weighed
-again without it. Where left-out pots stray more than is promised, the promise is widened; never
-narrowed.
+For given τ, s and ν all readings together are Gaussian, of covariance ``A = H V Hᵀ + Σ_e`` with V
+the prior of θ: its posterior is ``V Hᵀ A⁻¹ y`` with covariance ``V − V Hᵀ A⁻¹ H V`` (Rasmussen &
+Williams, Gaussian Processes for Machine Learning, 2006, eq. 2.11), and a pot left out in turn is
+off by ``(A⁻¹)ᵢᵢ⁻¹ (A⁻¹ y)ᵢ`` with covariance ``(A⁻¹)ᵢᵢ⁻¹`` (eq. 5.12). τ, s and ν are marginalised
+on a grid, for a pot left out without what it says of them, and the mixture is matched in its first
+two moments. H is taken again at the posterior mean.
 
-Repeats of one recipe share its own error: they count as one pot, read several times.
+A pot that lies beyond what one in a hundred strays, as the others promise it, is taken to err so
+much more of its own, and counts as that one where pots that stray more than promised widen the
+promise (never narrow it): a wild pot neither drags the dyes nor makes every promise wide. Repeats
+of one recipe share its own error: they count as one pot, read several times. Readings of one
+photograph share most of theirs.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 
@@ -32,8 +34,7 @@ from dyemix.model.kubelka_munk import Surface
 from dyemix.model.uncertainty import Likely, effects, likely, pot_to_pot
 from dyemix.model.unknowns import CURVE_PARTS, OWN_SHARE, Cells, Modes, Posterior
 
-#: H is taken again at the posterior mean of one typical cell until θ stands to within this, or so
-#: many times.
+#: H is taken again at the posterior mean until θ stands to within this, or so many times.
 _STANDS, _AGAIN = 0.02, 8
 #: What the unknowns of the surface may move in one round, in standard deviations.
 _LONGEST = 1.2
@@ -42,6 +43,13 @@ _LONGEST = 1.2
 _INSIDE = (-0.5, 0.75)
 #: The widening check is worth this many pots that stray as promised.
 _WIDENING_WORTH = 5.0
+#: How much of the stated variance of a photographed reading all of its photograph have alike
+#: (exposure, balance, the matrix); it says nothing of the dyes.
+_ALIKE = 0.6
+#: χ² of three degrees of freedom that one in a hundred exceeds.
+_ONE_IN_A_HUNDRED = 11.34
+#: A cell of less weight than this tells nothing of how far θ is known.
+_NO_WEIGHT = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,21 +82,16 @@ class Calibrated:
 
 def ladders_of(dyes: DyeSet) -> Ladders:
     """The dyes before any pot; those of a set that no fit made are as they stand."""
+    modes = Modes.none(*dyes.curves.shape)
     return dyes.ladders or Ladders(
-        dyes.curves,
-        dyes.law,
-        dyes.surface,
-        Modes.none(*dyes.curves.shape),
-        interaction=dyes.interaction,
+        dyes.curves, dyes.law, dyes.surface, modes, interaction=dyes.interaction
     )
 
 
 def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
     """The dyes of these ladders with θ ``(P,)`` applied."""
-    modes, (count, own) = ladders.modes, ladders.modes.laws.shape[:2]
-    ends = [count, count + 2, count + 4, modes.of_ladders.stop]
-    strength, (bias, interaction), surface, u, change = np.split(theta, ends)
-    u = u.reshape(count, own)
+    modes = ladders.modes
+    strength, (bias, interaction), surface, u, change = modes.split(theta)
     curves = np.tensordot(surface, modes.surface_curves, 1)
     law = ladders.law + np.tensordot(surface, modes.surface_laws, 1)
     r0, k2 = np.array([ladders.surface.r0, ladders.surface.k2]) + modes.surface * surface
@@ -99,7 +102,7 @@ def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
         surface=Surface(float(r0), float(k2)),
         company=strength + bias,
         interaction=ladders.interaction + float(interaction),
-        company_curve=change.reshape(count, -1) @ CURVE_PARTS if change.any() else None,
+        company_curve=change @ CURVE_PARTS if change.any() else None,
     )
 
 
@@ -121,12 +124,13 @@ class _Groups:
     def weights(self) -> Array:
         return np.array([sum(pot.weight for pot in some) for some in self.members])
 
-    def readings(self, labs: Array) -> tuple[Array, Array]:
-        """CIELAB ``(G, 3)``, the mean of each group, and its stated covariance of one reading.
+    def readings(self, labs: Array) -> tuple[Array, Array, Array]:
+        """CIELAB ``(G, 3)``, the mean of each group; its stated covariance of one reading; and what
+        of that it shares with all others of the photograph.
 
         A clipped reading is open where `labs` ``(G, 3)``, the prediction, lies beyond it.
         """
-        means, spreads = np.zeros_like(labs), np.zeros((*labs.shape, 3))
+        means, (spreads, alike) = np.zeros_like(labs), np.zeros((2, *labs.shape, 3))
         for i, some in enumerate(self.members):
             shares = np.array([pot.weight for pot in some])
             shares = shares / shares.sum()
@@ -134,45 +138,34 @@ class _Groups:
                 means[i] += share * pot.lab
                 if pot.covariance is not None:
                     spreads[i] += share * pot.covariance
+                    alike[i] += share * _ALIKE * pot.covariance
                 if pot.clipped is not None:
                     spreads[i] += share * pot.clipped.open(labs[i] - pot.lab)
-        return means, spreads
+        return means, spreads, alike
 
 
 @dataclass(frozen=True, eq=False)
 class _Linear:
-    """The linear model in each of C cells, and what is needed to leave out each of G groups.
+    """The linear model about one θ, over all cells.
 
-    `theta` ``(C, P)`` and `covariance` ``(C, P, P)``; `log_weight` ``(C,)`` prior and marginal
-    likelihood; `slope` ``(C, G, 3, P)`` and `left` ``(C, G, 3)`` whitened, `root`
-    ``(C, G, 3, 3)`` which undoes the whitening; `by_lab` ``(G, 3, 3)`` the parts of ΔE2000 by
-    CIELAB; `measured` ``(G, 3)`` CIELAB.
+    `theta` ``(P,)`` and `covariance` ``(P, P)`` after the pots; `weights` ``(C,)`` of the cells;
+    `miss` ``(G, 3)`` in the parts of ΔE2000 and `spread` ``(G, 3, 3)`` of each group as the others
+    predict it; `by_lab` ``(G, 3, 3)`` those parts by CIELAB; `measured` ``(G, 3)`` CIELAB.
     """
 
     theta: Array
     covariance: Array
-    log_weight: Array
-    slope: Array
-    left: Array
-    root: Array
+    weights: Array
+    miss: Array
+    spread: Array
     by_lab: Array
     measured: Array
 
-    @cached_property
-    def weights(self) -> Array:
-        weights = np.exp(self.log_weight - self.log_weight.max())
-        return np.asarray(weights / weights.sum())
-
-    @cached_property
-    def mean(self) -> Array:
-        """θ ``(P,)``, over the cells."""
-        return np.asarray(self.weights @ self.theta)
-
-    def spread(self) -> Array:
-        """Covariance ``(P, P)`` of θ, over the cells."""
-        apart = self.theta - self.mean
-        within = np.tensordot(self.weights, self.covariance, 1)
-        return np.asarray(within + (self.weights * apart.T) @ apart)
+    @property
+    def square(self) -> Array:
+        """Squared distances ``(G,)`` of groups from what was promised; 3 are expected."""
+        inverse = np.linalg.inv(self.spread)
+        return np.asarray(np.einsum("gi,gij,gj->g", self.miss, inverse, self.miss))
 
 
 def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
@@ -196,64 +189,83 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
         )
         return Calibrated(replace(moved(base, ladders, theta), posterior=known), empty)
     groups, cells = _Groups.of(dyes, firsts), Cells.of(misfit)
+    strays = np.ones(len(groups.members))
     for _ in range(_AGAIN):
-        found = _linear(moved(base, ladders, theta), groups, theta, ladders, cells.typical)
+        now = moved(base, ladders, theta)
+        found = _linear(now, groups, theta, ladders, cells, strays)
         last, theta = theta, _bounded(theta, found, ladders)
-        if np.abs(theta - last).max() < _STANDS:
+        before, strays = strays, np.maximum(found.square / _ONE_IN_A_HUNDRED, 1.0)
+        if max(np.abs(theta - last).max(), np.abs(np.log(strays / before)).max()) < _STANDS:
             break
-    found = _linear(moved(base, ladders, theta), groups, theta, ladders, cells)
-    theta = _bounded(found.mean, found, ladders)
-    miss, spread = _without_each(found)
-    square = np.einsum("gi,gij,gj->g", miss, np.linalg.inv(spread), miss)
+    squares = np.minimum(found.square, _ONE_IN_A_HUNDRED)
     # A squared distance in three parts expects 3.
-    count = len(groups.members)
-    widening = (_WIDENING_WORTH + square.sum() / 3.0) / (_WIDENING_WORTH + count)
+    widening = (_WIDENING_WORTH + squares.sum() / 3.0) / (_WIDENING_WORTH + len(squares))
     weighed = replace(cells, weight=found.weights)
-    known = Posterior.of(theta, found.spread(), weighed, misfit, max(1.0, float(widening)))
+    known = Posterior.of(theta, found.covariance, weighed, misfit, max(1.0, float(widening)))
     inverse = np.linalg.pinv(found.by_lab)
-    predicted = found.measured - (inverse @ miss[..., np.newaxis])[..., 0]
-    promised = known.widening * inverse @ spread @ inverse.transpose(0, 2, 1)
+    predicted = found.measured - (inverse @ found.miss[..., np.newaxis])[..., 0]
+    promised = known.widening * inverse @ found.spread @ inverse.transpose(0, 2, 1)
     left_out = _left_out(groups, predicted, promised, known.freedom)
     return Calibrated(replace(moved(base, ladders, theta), posterior=known), left_out)
 
 
-def _linear(now: DyeSet, groups: _Groups, theta: Array, ladders: Ladders, cells: Cells) -> _Linear:
-    """The linear model about θ."""
-    modes, light = ladders.modes, now.light
+def _linear(
+    now: DyeSet, groups: _Groups, theta: Array, ladders: Ladders, cells: Cells, wilder: Array
+) -> _Linear:
+    """The linear model about θ; `wilder` ``(G,)`` multiplies each group's own variance."""
+    modes, light, count = ladders.modes, now.light, len(wilder)
     seen, by_theta = effects(now.whole, groups.amounts, light, modes)
-    measured, stated = groups.readings(seen.lab)
+    measured, stated, alike = groups.readings(seen.lab)
     miss, by_lab = delta_e_residual(measured, seen.lab)
-    slope = by_lab @ by_theta
-    y = slope @ theta - miss
-    dosing, pot = pot_to_pot(seen, groups.amounts, now.scatter)
+    slope = (by_lab @ by_theta).reshape(3 * count, -1)
+    y = slope @ theta - miss.ravel()
     weights = groups.weights[:, np.newaxis, np.newaxis]
-    again = by_lab @ (dosing + pot + stated) @ by_lab.transpose(0, 2, 1) + now.scatter.reading
     pull = OWN_SHARE * by_lab @ (seen.by_strength * seen.share[:, np.newaxis, :])
-    less = np.minimum(weights, 1.0)
-    strays = pull @ pull.transpose(0, 2, 1) / less
-    strength2, rest2 = (x[:, np.newaxis, np.newaxis, np.newaxis] ** 2
-                        for x in (cells.strength, cells.rest))  # fmt: skip
-    noise = again / weights + strength2 * strays + rest2 * np.eye(3) / less
-    root = np.asarray(np.linalg.cholesky(noise))
-    inverse = np.linalg.inv(root)
-    whitened, target = inverse @ slope, (inverse @ y[..., np.newaxis])[..., 0]
-    rows = whitened.reshape(len(root), -1, len(theta))
-    variances = cells.variances(modes)
-    normal = rows.swapaxes(-1, -2) @ rows
-    diagonal = np.arange(len(theta))
-    normal[..., diagonal, diagonal] += 1.0 / variances
-    right = (rows.swapaxes(-1, -2) @ target.reshape(len(root), -1, 1))[..., 0]
-    covariance = np.asarray(np.linalg.inv(normal))
-    mean = (covariance @ right[..., np.newaxis])[..., 0]
-    size = (
-        np.linalg.slogdet(normal)[1]
-        + np.log(variances).sum(axis=1)
-        + 2.0 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(axis=(-1, -2))
+    dosing, pot = pot_to_pot(seen, groups.amounts, now.scatter)
+    again = by_lab @ (dosing + pot + stated) @ by_lab.transpose(0, 2, 1) + now.scatter.reading
+    strength2, rest2 = (
+        x[:, np.newaxis, np.newaxis, np.newaxis] ** 2 for x in (cells.strength, cells.rest)
     )
-    square = (target**2).sum(axis=(-1, -2)) - (right * mean).sum(axis=-1)
-    left = target - (whitened @ mean[:, np.newaxis, :, np.newaxis])[..., 0]
-    log_weight = np.log(cells.weight) - 0.5 * (square + size)
-    return _Linear(mean, covariance, log_weight, whitened, left, root, by_lab, measured)
+    own = strength2 * pull @ pull.transpose(0, 2, 1) + rest2 * np.eye(3)
+    own = own / np.minimum(weights, 1.0)
+    beyond = own * (wilder - 1.0)[:, np.newaxis, np.newaxis]
+    noise = again / weights + own + beyond
+    variances, at = cells.variances(modes), np.arange(count)
+    common = by_lab @ np.linalg.cholesky(alike + 1e-9 * np.eye(3))
+    total = (slope * variances[:, np.newaxis]) @ slope.T
+    total += common.reshape(-1, 3) @ common.reshape(-1, 3).T
+    noise -= common @ common.transpose(0, 2, 1)
+    total.reshape(-1, count, 3, count, 3)[:, at, :, at] += noise.swapaxes(0, 1)
+    inverse = np.linalg.inv(total)
+    pulled = inverse @ y
+    log_weight = np.log(cells.weight) - 0.5 * (pulled @ y + np.linalg.slogdet(total)[1])
+    cell_weights = _shares(log_weight)
+    means = variances * (pulled @ slope)
+    mean = cell_weights @ means
+    # What the pots take off the prior, and how far cells lie apart.
+    covariance = np.diag(cell_weights @ variances)
+    for i in np.flatnonzero(cell_weights > _NO_WEIGHT):
+        gain = slope * variances[i]
+        apart = means[i] - mean
+        covariance += cell_weights[i] * (np.outer(apart, apart) - gain.T @ inverse[i] @ gain)
+    block = inverse.reshape(-1, count, 3, count, 3)[:, at, :, at].swapaxes(0, 1)
+    spread = np.linalg.inv(block)
+    off = (spread @ pulled.reshape(-1, count, 3, 1))[..., 0]
+    # Density of each group given the others, whose cells are weighed without it.
+    square = (off * pulled.reshape(off.shape)).sum(axis=-1)
+    density = 0.5 * (np.linalg.slogdet(block)[1] - square)
+    shares = _shares(log_weight[:, np.newaxis] - density)
+    off_mean = np.einsum("cg,cgi->gi", shares, off)
+    apart = off - off_mean
+    spread = np.einsum("cg,cgij->gij", shares, spread - beyond)
+    spread += np.einsum("cg,cgi,cgj->gij", shares, apart, apart)
+    return _Linear(mean, covariance, cell_weights, off_mean, spread, by_lab, measured)
+
+
+def _shares(logs: Array) -> Array:
+    """Weights that add up to 1 over the first axis, from their logarithms."""
+    weights = np.exp(logs - logs.max(axis=0))
+    return np.asarray(weights / weights.sum(axis=0))
 
 
 def _bounded(old: Array, found: _Linear, ladders: Ladders) -> Array:
@@ -262,9 +274,7 @@ def _bounded(old: Array, found: _Linear, ladders: Ladders) -> Array:
     Where the surface stops short, the other unknowns are those that go with it: the mean given
     that, ``θ + Σ_·s Σ_ss⁻¹ (s − θ_s)``.
     """
-    count = len(ladders.law)
-    at = slice(count + 2, count + 4)
-    new, spread = found.mean, found.spread()
+    at, new = ladders.modes.of_surface, found.theta
     step = new[at] - old[at]
     surface = old[at] + step * min(1.0, _LONGEST / max(float(np.abs(step).max()), 1e-9))
     middle = np.array([ladders.surface.r0, ladders.surface.k2])
@@ -273,30 +283,8 @@ def _bounded(old: Array, found: _Linear, ladders: Ladders) -> Array:
     low, high = (ends - middle) / size
     surface = np.clip(surface, np.minimum(low, 0.0), np.maximum(high, 0.0))
     short = np.arange(at.start, at.stop)[np.abs(surface - new[at]) > 1e-9]
-    gain = spread[:, short] @ np.linalg.inv(spread[np.ix_(short, short)])
+    gain = found.covariance[:, short] @ np.linalg.inv(found.covariance[np.ix_(short, short)])
     return np.asarray(new + gain @ (surface - new[at])[short - at.start])
-
-
-def _without_each(found: _Linear) -> tuple[Array, Array]:
-    """Each group as the others predict it: how far off ``(G, 3)``, and the covariance promised."""
-    variance = found.slope @ found.covariance[:, np.newaxis] @ found.slope.swapaxes(-1, -2)
-    rest = np.eye(3) - variance
-    left = np.linalg.solve(rest, found.left[..., np.newaxis])
-    # Density of the group given the others, whose weight goes without it.
-    density = (
-        -0.5 * (left[..., 0] * found.left).sum(axis=-1)
-        + 0.5 * np.linalg.slogdet(rest)[1]
-        - np.log(np.diagonal(found.root, axis1=-2, axis2=-1)).sum(axis=-1)
-    )
-    weights = found.log_weight[:, np.newaxis] - density
-    weights = np.exp(weights - weights.max(axis=0))
-    weights = weights / weights.sum(axis=0)
-    off = (found.root @ left)[..., 0]
-    spread = found.root @ np.linalg.inv(rest) @ found.root.swapaxes(-1, -2)
-    mean = np.einsum("cg,cgi->gi", weights, off)
-    apart = off - mean
-    spread = np.einsum("cg,cgij->gij", weights, spread)
-    return mean, spread + np.einsum("cg,cgi,cgj->gij", weights, apart, apart)
 
 
 def _left_out(groups: _Groups, predicted: Array, spread: Array, freedom: float) -> LeftOut:

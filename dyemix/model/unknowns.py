@@ -1,11 +1,11 @@
 """What is not known of fitted dyes: the unknowns of a calibration, their priors and posterior.
 
-One vector θ ``(P,)`` for D dyes, P = D + 4 + D (Q + K), in this order:
+One vector θ ``(P,)`` for D dyes, in this order (`Modes.split`):
 
 - the log strength of each dye in company beyond its own squares, N(0, τ²) ``(D,)``;
 - a bias common to all dyes in company, N(0, 0.08²): real mixes come out 10 to 15 % stronger than
-  single squares say, or weaker;
-- the interaction κ on ln(1 + % owf of the other dyes), of either sign, N(0, 0.15²);
+  single squares say, or weaker; and the interaction κ on ln(1 + % owf of the other dyes), of either
+  sign, N(0, 0.15²);
 - two of the surface, r0 and k2, in standard deviations of what the ladders leave of them. The
   ladders stay fitted: curves and laws of all dyes move along (`Modes.surface_curves`);
 - Q of each dye's own ladder, in standard deviations of what it leaves of its log curve and its
@@ -17,20 +17,17 @@ One vector θ ``(P,)`` for D dyes, P = D + 4 + D (Q + K), in this order:
 Beside θ each mix has an error of its own, which comes back when it is dyed again and which no
 other mix tells of: its dyes' strengths stray once more by `OWN_SHARE` τ, and its colour by a rest
 s in each of the three parts of ΔE2000. τ is half-normal (0.09), s log-normal about 0.45, and ν is
-most often nothing: where mixes do not ask for it, a curve that may change costs sharpness.
-
-Where the priors are from: bias, interaction, and that strengths matter most held on measured sets
-of three-colorant mixes on a white base; τ and s were set on the families of simulated worlds that
-are for that (`tests/simulated/worlds.py`, DEVELOP), where misses from the third own mix on hardly
-depend on them (under 0.02 ΔE2000 for a factor of 1.3).
+most often nothing: where mixes do not ask for it, a curve that may change costs sharpness. Where
+the figures are from: benchmarks/README.md.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS
@@ -96,15 +93,32 @@ class Modes(Value):
         )  # fmt: skip
 
     @property
+    def _ends(self) -> list[int]:
+        """Where each part of θ ends: see the module."""
+        dyes, own = self.laws.shape[:2]
+        sizes = [dyes, 2, 2, dyes * own, dyes * len(CURVE_PARTS)]
+        return [int(end) for end in np.cumsum(sizes)]
+
+    @property
     def unknowns(self) -> int:
-        """P: see the module."""
-        return int(self.of_ladders.stop + len(self.laws) * len(CURVE_PARTS))
+        """P."""
+        return self._ends[-1]
+
+    @property
+    def of_surface(self) -> slice:
+        """Where the unknowns of the surface stand in θ."""
+        return slice(*self._ends[1:3])
 
     @property
     def of_ladders(self) -> slice:
         """Where the unknowns of surface and ladders stand in θ."""
-        dyes, own = self.laws.shape[:2]
-        return slice(dyes + 2, dyes + 4 + dyes * own)
+        return slice(self._ends[1], self._ends[3])
+
+    def split(self, theta: NDArray[Any]) -> tuple[NDArray[Any], ...]:
+        """The parts of θ: ``(D,)``, ``(2,)``, ``(2,)``, ``(D, Q)`` and ``(D, K)``."""
+        strength, common, surface, own, change = np.split(theta, self._ends[:-1])
+        dyes, count = self.laws.shape[:2]
+        return strength, common, surface, own.reshape(dyes, count), change.reshape(dyes, -1)
 
     def padded(self, own: int) -> Modes:
         """The same with `own` modes a dye, the further ones of no size."""
@@ -122,14 +136,11 @@ class Modes(Value):
             self.surface_curves[:, index], self.surface_laws[:, index],
         )  # fmt: skip
 
-    def places(self, index: list[int]) -> Array:
+    def places(self, index: list[int]) -> NDArray[np.intp]:
         """Where the unknowns of some of the dyes stand in θ."""
-        dyes, own = self.laws.shape[:2]
-        which = np.array(index, dtype=int)
-        parts = [which, np.arange(dyes, dyes + 4)]
-        for start, count in ((dyes + 4, own), (self.of_ladders.stop, len(CURVE_PARTS))):
-            parts.append((start + count * which[:, np.newaxis] + np.arange(count)).ravel())
-        return np.concatenate(parts)
+        strength, common, surface, own, change = self.split(np.arange(self.unknowns))
+        kept = (strength[index], common, surface, own[index], change[index])
+        return np.concatenate([x.ravel() for x in kept])
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,20 +169,14 @@ class Cells:
         strength, rest, curve = (x.ravel() for x in values)
         return cls(strength, rest, curve, weight / weight.sum())
 
-    @property
-    def typical(self) -> Cells:
-        """One cell in the middle: enough to find where to linearise."""
-        i = int(np.argmax(self.weight * (self.strength >= 0.9 * STRENGTH)))
-        return Cells(self.strength[[i]], self.rest[[i]], self.curve[[i]], np.ones(1))
-
     def variances(self, modes: Modes) -> Array:
         """Prior variances ``(C, P)`` of θ."""
-        dyes = len(modes.laws)
+        dyes, ladders = len(modes.laws), modes.of_ladders
         out = np.ones((len(self.weight), modes.unknowns))
-        out[:, :dyes] = self.strength[:, np.newaxis] ** 2
-        out[:, dyes], out[:, dyes + 1] = BIAS**2, INTERACTION**2
-        out[:, modes.of_ladders.stop :] = self.curve[:, np.newaxis] ** 2
-        return out
+        out[:, :dyes] = self.strength[:, np.newaxis]
+        out[:, dyes : dyes + 2] = BIAS, INTERACTION
+        out[:, ladders.stop :] = self.curve[:, np.newaxis]
+        return out**2
 
 
 @dataclass(frozen=True, eq=False)
@@ -231,9 +236,7 @@ class Posterior(Value):
         covariance = np.diag(cells.weight @ cells.variances(modes))
         return cls.of(np.zeros(modes.unknowns), covariance, cells, misfit)
 
-    def take(self, places: Array) -> Posterior:
+    def take(self, places: NDArray[np.intp]) -> Posterior:
         """Of some of the dyes: their `Modes.places`."""
-        return Posterior(
-            self.mean[places], self.covariance[np.ix_(places, places)], self.strength, self.rest,
-            self.alone, self.freedom, self.widening, self.spread,
-        )  # fmt: skip
+        covariance = self.covariance[np.ix_(places, places)]
+        return replace(self, mean=self.mean[places], covariance=covariance)
