@@ -48,8 +48,8 @@ _WIDENING_WORTH = 5.0
 _ALIKE = 0.6
 #: χ² of three degrees of freedom that one in a hundred exceeds.
 _ONE_IN_A_HUNDRED = 11.34
-#: A cell of less weight than this tells nothing of how far θ is known.
-_NO_WEIGHT = 1e-6
+#: A cell of less weight than this is left out once H is taken again.
+_NO_WEIGHT = 1e-4
 
 
 @dataclass(frozen=True, eq=False)
@@ -195,12 +195,15 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
         found = _linear(now, groups, theta, ladders, cells, strays)
         last, theta = theta, _bounded(theta, found, ladders)
         before, strays = strays, np.maximum(found.square / _ONE_IN_A_HUNDRED, 1.0)
-        if max(np.abs(theta - last).max(), np.abs(np.log(strays / before)).max()) < _STANDS:
-            break
+        used = cells
+        if np.abs(np.log(strays / before)).max() < _STANDS:
+            if np.abs(theta - last).max() < _STANDS:
+                break
+            cells = used.take(found.weights > _NO_WEIGHT)
     squares = np.minimum(found.square, _ONE_IN_A_HUNDRED)
     # A squared distance in three parts expects 3.
     widening = (_WIDENING_WORTH + squares.sum() / 3.0) / (_WIDENING_WORTH + len(squares))
-    weighed = replace(cells, weight=found.weights)
+    weighed = replace(used, weight=found.weights)
     known = Posterior.of(theta, found.covariance, weighed, misfit, max(1.0, float(widening)))
     inverse = np.linalg.pinv(found.by_lab)
     predicted = found.measured - (inverse @ found.miss[..., np.newaxis])[..., 0]
@@ -236,18 +239,20 @@ def _linear(
     total += common.reshape(-1, 3) @ common.reshape(-1, 3).T
     noise -= common @ common.transpose(0, 2, 1)
     total.reshape(-1, count, 3, count, 3)[:, at, :, at] += noise.swapaxes(0, 1)
+    alone = np.kron(np.eye(count), np.ones((3, 3)))
+    total[cells.shared == 0.0] *= alone
     inverse = np.linalg.inv(total)
     pulled = inverse @ y
     log_weight = np.log(cells.weight) - 0.5 * (pulled @ y + np.linalg.slogdet(total)[1])
     cell_weights = _shares(log_weight)
-    means = variances * (pulled @ slope)
+    means = cells.shared[:, np.newaxis] * variances * (pulled @ slope)
     mean = cell_weights @ means
-    # What the pots take off the prior, and how far cells lie apart.
-    covariance = np.diag(cell_weights @ variances)
-    for i in np.flatnonzero(cell_weights > _NO_WEIGHT):
+    apart = means - mean
+    # How far cells lie apart, and the prior less what the pots take off it.
+    covariance = np.diag(cell_weights @ variances) + (cell_weights * apart.T) @ apart
+    for i in np.flatnonzero(cells.shared):
         gain = slope * variances[i]
-        apart = means[i] - mean
-        covariance += cell_weights[i] * (np.outer(apart, apart) - gain.T @ inverse[i] @ gain)
+        covariance -= cell_weights[i] * (gain.T @ inverse[i] @ gain)
     block = inverse.reshape(-1, count, 3, count, 3)[:, at, :, at].swapaxes(0, 1)
     spread = np.linalg.inv(block)
     off = (spread @ pulled.reshape(-1, count, 3, 1))[..., 0]

@@ -46,6 +46,8 @@ TAUS = np.linspace(0.02, 0.35, 6)
 RESTS = np.geomspace(0.2, 5.0, 6)
 #: Values of ν, and their weights before any mix.
 NUS, NU_WEIGHTS = np.array([0.005, 0.05, 0.12]), np.array([0.8, 0.15, 0.05])
+#: Weight, before any mix, of pots that tell nothing of each other.
+NOTHING_SHARED = 0.5
 #: Length (nm) of the process of such a change, and how many of its parts are kept.
 _CURVE_LENGTH, _CURVE_KEPT = 60.0, 4
 #: How far a dye's strength moves a mix in a part of ΔE2000, per unit of its logarithm: typical of
@@ -147,12 +149,14 @@ class Modes(Value):
 class Cells:
     """Values of τ, s and ν, C of them in all pairs, and what each weighs before any mix: ``(C,)``.
 
-    s is wider by what ladders miss beyond scatter.
+    s is wider by what ladders miss beyond scatter. `shared` is 1, or 0 where pots tell nothing of
+    each other.
     """
 
     strength: Array
     rest: Array
     curve: Array
+    shared: Array
     weight: Array
 
     @classmethod
@@ -164,10 +168,16 @@ class Cells:
         by_strength = np.exp(-0.5 * (TAUS / STRENGTH) ** 2)
         by_rest = np.exp(-0.5 * (np.log(RESTS / REST) / REST_SPREAD) ** 2)
         rests = RESTS * float(np.hypot(1.0, misfit / REST))
-        values = np.meshgrid(TAUS, rests, NUS, indexing="ij")
-        weight = np.einsum("t,s,n->tsn", by_strength, by_rest, NU_WEIGHTS).ravel()
-        strength, rest, curve = (x.ravel() for x in values)
-        return cls(strength, rest, curve, weight / weight.sum())
+        values = np.meshgrid(TAUS, rests, NUS, [0.0, 1.0], indexing="ij")
+        by_shared = np.array([NOTHING_SHARED, 1.0 - NOTHING_SHARED])
+        parts = (by_strength, by_rest, NU_WEIGHTS, by_shared)
+        weight = np.einsum("t,s,n,a->tsna", *parts).ravel()
+        strength, rest, curve, shared = (x.ravel() for x in values)
+        return cls(strength, rest, curve, shared, weight / weight.sum())
+
+    def take(self, rows: NDArray[np.bool_]) -> Cells:
+        """Some of the cells."""
+        return Cells(*(part[rows] for part in vars(self).values()))
 
     def variances(self, modes: Modes) -> Array:
         """Prior variances ``(C, P)`` of θ."""

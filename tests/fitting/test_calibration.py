@@ -10,7 +10,6 @@ from scipy.stats import chi2, multivariate_normal
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
-from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
@@ -228,8 +227,8 @@ def test_beside_a_dense_bayesian_solve(four: DyeSet) -> None:
     pull = OWN_SHARE * by_lab @ (seen.by_strength * seen.share[:, np.newaxis])
     cells, dyes_, changes = Cells.of(ladders.misfit), len(four), len(CURVE_PARTS) * len(four)
     logs, means, spreads = [], [], []
-    for weight, tau, s, nu in zip(
-        cells.weight, cells.strength, cells.rest, cells.curve, strict=True
+    for weight, tau, s, nu, shared in zip(
+        cells.weight, cells.strength, cells.rest, cells.curve, cells.shared, strict=True
     ):
         prior = np.diag(
             [
@@ -244,8 +243,9 @@ def test_beside_a_dense_bayesian_solve(four: DyeSet) -> None:
                 by_lab[j] @ (dosing + pot)[j] @ by_lab[j].T + four.scatter.reading
                 + tau**2 * pull[j] @ pull[j].T + s**2 * np.eye(3)
             )  # fmt: skip
-        total = h @ prior @ h.T + noise
-        gain = prior @ h.T @ np.linalg.inv(total)
+        total = h @ prior @ h.T
+        total = total * np.maximum(np.kron(np.eye(len(told)), np.ones((3, 3))), shared) + noise
+        gain = shared * prior @ h.T @ np.linalg.inv(total)
         means.append(gain @ y)
         spreads.append(prior - gain @ h @ prior)
         logs.append(np.log(weight) + multivariate_normal(cov=total).logpdf(y))
@@ -347,29 +347,21 @@ def test_the_bound_holds_on_worlds_of_other_physics(family: str, least: float) -
 # Clipped readings -------------------------------------------------------------------------------
 
 
-def clipped_green(dyes: DyeSet) -> tuple[Recipe, Array, Clipped]:
-    """A mix whose red channel is below 00: its recipe, true CIELAB, and what a picture keeps."""
-    recipe = Recipe.parse("marigold 0.6 + turquoise 3")
-    true = lab(dyes.predict(recipe).reflectance, D65_10)
-    return recipe, true, Clipped(np.array([[0.0, -1.0, 0.0]]))
-
-
 def test_a_bound_speaks_only_where_it_is_violated(four: DyeSet) -> None:
-    """Read 6 too far to the red, a value misleads; a bound that greener colours keep does not."""
-    recipe, true, bound = clipped_green(four)
-    read = true + np.array([0.0, 6.0, 0.0])
-    amounts = four.amounts(recipe)[np.newaxis]
-    misled, told = (
-        condition(four, [Pot(recipe, read, clipped=c)]).dyes.colours(amounts)[0]
-        for c in (None, bound)
-    )
-    assert misled[1] - true[1] > 0.4
-    assert abs(told[1] - true[1]) < 0.1
-    # Violated, it counts like any other reading: the colour is greener than was predicted.
-    read = true - np.array([0.0, 6.0, 0.0])
-    pulled, same_pull = (
-        condition(four, [Pot(recipe, read, clipped=c)]).dyes.colours(amounts)[0]
-        for c in (None, bound)
-    )
-    np.testing.assert_allclose(same_pull, pulled, atol=1e-9)
-    assert pulled[1] < true[1] - 0.4
+    """Of greens whose red channel is below 00, read 6 too far to the red, values mislead; bounds
+    that greener colours keep do not. Violated, they count like any other readings."""
+    recipe = Recipe.parse("marigold 0.6 + turquoise 3")
+    amounts = np.array([four.amounts(recipe * share) for share in (0.8, 1.0, 1.2)])
+    true, bound = four.colours(amounts), Clipped(np.array([[0.0, -1.0, 0.0]]))
+
+    def taught(off: float, clipped: Clipped | None) -> Array:
+        some = [
+            Pot(four.recipe(a), t + np.array([0.0, off, 0.0]), clipped=clipped)
+            for a, t in zip(amounts, true, strict=True)
+        ]
+        return np.asarray((condition(four, some).dyes.colours(amounts) - true)[1])
+
+    assert taught(6.0, None)[1] > 0.4
+    assert abs(taught(6.0, bound)[1]) < 0.1
+    np.testing.assert_allclose(taught(-6.0, bound), taught(-6.0, None), atol=1e-9)
+    assert taught(-6.0, None)[1] < -0.4
