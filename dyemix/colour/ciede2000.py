@@ -97,37 +97,37 @@ def delta_e_parts(
     both[:, 0], both[:, 1] = reference, sample
     lightness, a, b = both
 
-    c = np.hypot(a, b)  # eq. 2
-    mean = np.maximum((c[0] + c[1]) / 2.0, _TINY)  # eq. 3
+    square_b = b * b
+    c = np.sqrt(a * a + square_b)  # eq. 2
+    mean = np.maximum((c[0] + c[1]) * 0.5, _TINY)  # eq. 3
     share = _seventh(mean)
     root = np.sqrt(share)
     stretch = 1.5 - 0.5 * root  # 1 + G, eq. 4
     p = stretch * a  # eq. 5
-    q = np.hypot(p, b)  # eq. 6
-    n = np.maximum(q, _TINY)
+    q = np.sqrt(p * p + square_b)  # eq. 6
     h = np.arctan2(b, p)  # eq. 7
     h += _TURN * (h < 0.0)
-    turn = h[1] - h[0]  # eq. 10
-    turn -= _TURN * np.sign(turn) * (np.abs(turn) > np.pi)
-    product = np.sqrt(q[0] * q[1])
-    turn *= product > 0.0
+    turn = h[1] - h[0]  # eq. 10, where 180° stays what it is
+    turn -= _TURN * np.rint(turn * (1.0 / _TURN))
     if np.any(side):
         way = np.asarray(side, dtype=float)
         turn = np.where(way * turn < -np.pi / 2.0, turn + way * _TURN, turn)
-    half = turn / 2.0
+    half = turn * 0.5
     sin_half = np.sin(half)
+    product = np.sqrt(q[0] * q[1])
     d_hue = 2.0 * product * sin_half  # eq. 11
     # eq. 14, whose cases all say: half the turn on from the first hue. The mean with a grey, which
     # has another rule, weighs nothing, since d_hue is 0.
-    hue = np.mod(h[0] + half, _TURN)
+    hue = h[0] + half
+    hue -= _TURN * np.floor(hue * (1.0 / _TURN))
     powers = np.empty((4, *shape), dtype=complex)
-    powers[0] = z = np.exp(1j * hue)
-    powers[1] = z * z
+    powers.real[0], powers.imag[0] = np.cos(hue), np.sin(hue)
+    powers[1] = powers[0] * powers[0]
     powers[2:] = powers[:2] * powers[1]
-    t, d_t = np.tensordot(_T_AND_SLOPE, powers, 1)
+    t, d_t = (_T_AND_SLOPE @ powers.reshape(4, -1)).reshape(2, *shape)
     t = 1.0 + t.real  # eq. 15
-    chroma = np.maximum((q[0] + q[1]) / 2.0, _TINY)  # eq. 13
-    off = (hue - 275.0 * _DEG) / (25.0 * _DEG)
+    chroma = np.maximum((q[0] + q[1]) * 0.5, _TINY)  # eq. 13
+    off = (hue - 275.0 * _DEG) * (1.0 / (25.0 * _DEG))
     angle = 60.0 * _DEG * np.exp(-off * off)  # twice Δθ, eq. 16
     share2 = _seventh(chroma)
     r_c = 2.0 * np.sqrt(share2)  # eq. 17
@@ -145,21 +145,22 @@ def delta_e_parts(
     if not slope:
         return residual, np.empty(0)
 
-    # Slopes by a* and b* of the sample travel together on a leading axis of two.
-    # At zero chroma every direction is as good as another; the floor only avoids 0/0.
+    # Slopes by a* and b* of the sample travel together on an axis of two, behind that of colours.
+    # At zero chroma every direction is as good as another; the floors only avoid 0/0.
+    n = np.maximum(q, _TINY)
+    along = p / n
     d_g = (-0.875 * root * (1.0 - share) / (mean * np.maximum(c[1], _TINY))) * both[1:, 1]
-    along, across = p / n, b / (n * n)
-    d_p1, d_p2 = a[0] * d_g, a[1] * d_g
-    d_p2[0] += stretch
-    d_q1, d_h1 = along[0] * d_p1, across[0] * d_p1
-    d_q2, d_h2 = along[1] * d_p2, -across[1] * d_p2
-    d_q2[1] += b[1] / n[1]
-    d_h2[1] += along[1] / n[1]
-    d_mean_hue, d_chroma = (d_h2 - d_h1) / 2.0, (d_q1 + d_q2) / 2.0
-    d_product = (q[1] * d_q1 + q[0] * d_q2) / np.maximum(product, _TINY)
-    d_d_hue = sin_half * d_product + (product * np.cos(half)) * (d_h2 + d_h1)
+    d_p = a[:, np.newaxis] * d_g
+    d_p[1, 0] += stretch
+    d_q, d_h = along[:, np.newaxis] * d_p, (b / (-n * n))[:, np.newaxis] * d_p
+    d_q[1, 1] += b[1] / n[1]
+    d_h[1, 1] += along[1] / n[1]
+    d_q1, d_q2 = d_q
+    d_mean_hue, d_chroma = (d_h[0] + d_h[1]) * 0.5, (d_q1 + d_q2) * 0.5
+    d_d_hue = (q[1] * d_q1 + q[0] * d_q2) * (sin_half / np.maximum(product, _TINY))
+    d_d_hue += (product * np.cos(half)) * (d_h[1] - d_h[0])
     by_hue = np.cos(angle) * r_c * angle * off * (2.0 / (25.0 * _DEG))
-    d_r_t = by_hue * d_mean_hue + (r_t * 3.5 * (1.0 - share2) / chroma) * d_chroma
+    d_r_t = by_hue * d_mean_hue + (r_t * (3.5 - 3.5 * share2) / chroma) * d_chroma
     d_v = ((d_q2 - d_q1) - (v * 0.045) * d_chroma) / s_c
     by_mean = chroma * d_t.imag
     d_w = (d_d_hue - (w * 0.015) * (t * d_chroma - by_mean * d_mean_hue)) / s_h

@@ -8,9 +8,9 @@ the same.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import combinations, product
 from math import comb
 
@@ -25,14 +25,21 @@ from dyemix.model.blending import Blending, Goal, Index
 from dyemix.model.dyes import DyeSet
 from dyemix.model.least_squares import Residual, solve, within
 
-#: Coarse grids of amounts, as shares of the most that is allowed, by number of dyes.
-_GRIDS = {
-    0: np.zeros(1),
+#: Blends set out from a lattice of amounts, at these shares of the most that is allowed by number
+#: of dyes, and at `_FEW` where there are more.
+_SHARES: dict[int, Sequence[float]] = {
+    0: (),
     1: np.geomspace(0.005, 1.0, 20),
-    2: np.array([0.0, 0.02, 0.08, 0.25, 1.0]),
+    2: (0.005, 0.03, 0.12, 0.4, 1.0),
+    3: (0.01, 0.05, 0.2, 0.7),
 }
+_FEW = (0.05, 0.4)
+#: Most points of the lattice of blends of one number of dyes; larger blends grow from smaller ones.
+_MOST_POINTS = 80_000
+#: A target further than this from all of them is looked for by ΔE2000 itself.
+_UNEVEN = 8.0
 #: Steps for the many, most of which lead nowhere, and for the few that will be looked at.
-_SEARCH, _LAST = (14, 1e-6), (40, 1e-7)
+_SEARCH, _LAST = (6, 1e-4), (40, 1e-7)
 #: A dye is tried where cos² between its slope and the residual is more than this.
 _PROMISE = 1e-4
 #: Amounts below this (% owf) are nothing: far below any measure.
@@ -94,6 +101,44 @@ class Found:
         order = np.lexsort((self.amounts.sum(axis=1), np.maximum(self.cost, level), group))
         place = np.arange(len(order)) - np.searchsorted(group[order], group[order])
         return self.rows(order[place < count])
+
+
+def even(labs: Array, k_lightness: float) -> Array:
+    """CIELAB ``(..., 3)`` in a space where distance is about ΔE2000: DIN99o (DIN 6176:2018)."""
+    turn = np.deg2rad(26.0)
+    lightness, a, b = np.moveaxis(labs, -1, 0)
+    e = a * np.cos(turn) + b * np.sin(turn)
+    f = 0.83 * (b * np.cos(turn) - a * np.sin(turn))
+    chroma = np.maximum(np.hypot(e, f), 1e-9)
+    shorter = np.log1p(0.075 * chroma) / (0.0435 * chroma)
+    light = 303.67 / k_lightness * np.log1p(0.0039 * lightness)
+    return np.stack([light, e * shorter, f * shorter], axis=-1)
+
+
+@lru_cache(maxsize=8)
+def _lattice(
+    dyes: DyeSet, light: Light, lower: Sequence[float], upper: Sequence[float], total: float,
+    k_lightness: float, max_dyes: int,
+) -> list[tuple[NDArray[np.bool_], Array, Array, Array]]:  # fmt: skip
+    """By number of dyes: N small blends ``(N, D)``, their points ``(N, G, D)``, and CIELAB
+    ``(N G, 3)`` and `even` colours ``(3, N G)`` of the points."""
+    low, top = np.array(lower), np.array(upper)
+    must, others = np.flatnonzero(low > 0.0), np.flatnonzero((low == 0.0) & (top > 0.0))
+    out = []
+    for size in range(len(must), min(max_dyes, len(must) + len(others), max(len(must), 3)) + 1):
+        shares = np.array(list(product(_SHARES.get(size, _FEW), repeat=size)))
+        blends = [(*must, *more) for more in combinations(others, size - len(must))]
+        if out and len(blends) * len(shares) > _MOST_POINTS:
+            break
+        members = np.array(blends, np.intp).reshape(len(blends), 1, size)
+        used = np.zeros((len(blends), len(low)), dtype=bool)
+        np.put_along_axis(used, members[:, 0], True, axis=1)
+        points = np.zeros((len(blends), len(shares), len(low)))
+        np.put_along_axis(points, members, low[members] + (top - low)[members] * shares, axis=2)
+        points = within(points, low, top, total, axis=2)
+        labs = dyes.colours(points.reshape(-1, len(low)), light)
+        out.append((used, points, labs, even(labs, k_lightness).T))
+    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,11 +235,11 @@ class Problem:
         blend than its colour, every blend of more than three dyes is kept.
         """
         loose = self.spectra is not None
-        must = int((self.lower > 0).sum())
-        some = self._solved(self._coarse(self._start()))
-        parts, level = [some], some.rows(some.used.sum(axis=1) == must + 2)
+        some = self._solved(self._placed())
+        size = int(some.used.sum(axis=1).max())
+        parts, level = [some], some.rows(some.used.sum(axis=1) == size)
         code = np.random.default_rng(0).integers(2**62, size=len(self.dyes), dtype=np.uint64)
-        for _ in range(must + 2, min(self.max_dyes, len(self.dyes))):
+        for _ in range(size, min(self.max_dyes, len(self.dyes))):
             if beam is not None and not loose:
                 level = level.best(beam)
             spot = (level.cost <= enough) & (not loose)
@@ -223,41 +268,22 @@ class Problem:
         loose = self.spectra is not None
         return some.rows(~nothing | (loose & (some.used.sum(axis=1) > 3)))
 
-    def _start(self) -> Array:
-        """Amounts ``(1, D)`` or ``(T, D)`` to add to: the best of the dyes that must be in."""
-        must = self.lower > 0
-        if not must.any():
-            return self.lower[np.newaxis]
-        few = self.dyes.take([d for d, needed in zip(self.dyes.names, must, strict=True) if needed])
-        inside = replace(
-            self, dyes=few, max_dyes=len(few), lower=np.zeros(len(few)), upper=self.upper[must]
-        )
-        start = np.zeros((len(self.labs), len(self.dyes)))
-        start[:, must] = inside.search().best().amounts
-        return start
-
-    def _coarse(self, start: Array) -> Found:
-        """No, one and two more dyes than in `start`, at the best point of a grid."""
-        others = np.flatnonzero((self.lower <= 0) & (self.upper > 0))
-        parts = []
-        for size, grid in _GRIDS.items():
-            count = comb(len(others), size)
-            if size > self.max_dyes - (self.lower > 0).sum() or not count:
-                break
-            members = np.array(list(combinations(others, size)), np.intp).reshape(count, 1, size)
-            shares = np.array(list(product(grid, repeat=size)))
-            used = np.tile(self.lower > 0, (count, 1))
-            np.put_along_axis(used, members[:, 0], True, axis=1)
-            points = np.tile(start[:, np.newaxis, np.newaxis], (1, count, len(shares), 1))
-            np.put_along_axis(points, members[np.newaxis], self.upper[members] * shares, axis=3)
-            points = within(
-                points, self.lower, self.upper, self.total, axis=-1
-            )  # (T or 1, N, G, D)
-            aims = self.labs[:, np.newaxis, np.newaxis]
-            best = np.argmin(delta_e(aims, self.colours(points), self.k_lightness), axis=2)
+    def _placed(self) -> Found:
+        """Small blends at the points of their lattice that look nearest to each target."""
+        parts, count = [], len(self.labs)
+        aims = even(self.labs, self.k_lightness)
+        for used, points, labs, evens in _lattice(
+            self.dyes, self.light, tuple(self.lower), tuple(self.upper), self.total,
+            self.k_lightness, self.max_dyes,
+        ):  # fmt: skip
+            apart = (evens * evens).sum(axis=0) - 2.0 * (aims @ evens)
+            own = (aims * aims).sum(axis=1)
+            if (far := apart.min(axis=1) + own > _UNEVEN**2).any():
+                apart[far] = delta_e(self.labs[far, np.newaxis], labs, self.k_lightness)
+            best = apart.reshape(count, *points.shape[:2]).argmin(axis=2)
             which, row = (i.ravel() for i in np.indices(best.shape))
-            amounts = points[which % len(start), row, best.ravel()]
-            parts.append(Found(which, used[row], amounts, np.zeros(len(which))))
+            cost = np.zeros(len(which))
+            parts.append(Found(which, used[row], points[row, best.ravel()], cost))
         return Found.joined(parts)
 
     def _promising(self, level: Found) -> NDArray[np.bool_]:

@@ -82,53 +82,55 @@ def solve(
     secants : whether to learn the curvature of the residuals: fewer steps where they stay large.
     """
     low, top = np.zeros_like(upper) if lower is None else lower, upper
-    rows = np.arange(start.shape[1])
+    rows, limited = np.arange(start.shape[1]), bool(np.isfinite(total))
     x = within(start, low, top, total)
     r, jacobian = residual(x, rows)
     cost = (r * r).sum(axis=0)
     damping = np.full(len(rows), 1e-3)
-    bend = np.zeros((len(start), len(start), len(rows)))
+    bend = np.zeros((len(start), len(start), len(rows))) if secants else None
     out = Solved(x.copy(), cost.copy(), np.zeros(len(rows), dtype=bool))
     for _ in range(steps):
         if not len(rows):
             break
         gradient = (jacobian * r[:, np.newaxis]).sum(axis=0)
         step = _step(jacobian, bend, gradient, damping, x, low, top, total)
-        tried = np.clip(x + step, low, top)
-        if np.isfinite(total):  # what would exceed it is taken off whatever rose
+        tried = np.minimum(np.maximum(x + step, low), top)
+        if limited:  # what would exceed it is taken off whatever rose
             rise = np.maximum(tried - x, 0.0)
             over = np.maximum(tried.sum(axis=0) - total, 0.0)
             tried -= rise * (over / np.maximum(rise.sum(axis=0), _TINY))
-        promised = np.abs((gradient * (x - tried)).sum(axis=0))
+        step = tried - x
+        promised = np.abs((gradient * step).sum(axis=0))
         # A projected step can promise to rise: not the end, but too long, and damping shortens it.
         # A damped step promises less than there is. Under a total one that is hardly damped can
         # promise nothing for being turned aside: the end is where one well damped does not either.
         done = promised * (1.0 + damping) < tolerance * (1e-3 + cost)
-        turned = done & (damping < 10.0) & bool(np.isfinite(total))
+        turned = done & (damping < 10.0) & limited
         done &= ~turned
         r_new, jacobian_new = residual(tried, rows)
         cost_new = (r_new * r_new).sum(axis=0)
         # Damped less where the promise was kept, more where hardly: steps can turn to and fro.
         kept = (cost - cost_new) / np.maximum(promised, 1e-300)
-        more = np.where(kept < 0.25, np.maximum(damping * 5.0, 0.05), damping)
-        less = np.where(kept > 0.75, np.maximum(damping * 0.2, 1e-10), more)
-        damping = np.where(turned, 10.0, less)
+        damping = np.where(
+            kept < 0.25,
+            np.maximum(damping * 5.0, 0.05),
+            np.where(kept > 0.75, np.maximum(damping * 0.2, 1e-10), damping),
+        )
+        damping[turned] = 10.0
         better = cost_new < cost
-        if secants:
-            learnt = _bent(bend, tried - x, gradient, jacobian, jacobian_new, r_new)
-            bend = np.where(better, learnt, bend)
-        x, r, cost = (
-            np.where(better, tried, x), np.where(better, r_new, r), np.where(better, cost_new, cost)
-        )  # fmt: skip
-        jacobian = np.where(better, jacobian_new, jacobian)
-        out.x[:, rows], out.cost[rows] = x, cost
+        if bend is not None:
+            learnt = _bent(bend, step, gradient, jacobian, jacobian_new, r_new)
+            np.copyto(bend, learnt, where=better)
+        for held, new in ((x, tried), (r, r_new), (cost, cost_new), (jacobian, jacobian_new)):
+            np.copyto(held, new, where=better)
         done |= damping > 1e8
         if done.any():
-            out.settled[rows[done]] = True
+            out.x[:, rows], out.cost[rows], out.settled[rows] = x, cost, done
             left = np.flatnonzero(~done)
             rows, cost, damping = rows[left], cost[left], damping[left]
-            jacobian, bend = jacobian[..., left], bend[..., left]
+            jacobian, bend = jacobian[..., left], None if bend is None else bend[..., left]
             x, low, top, r = x[:, left], low[:, left], top[:, left], r[:, left]
+    out.x[:, rows], out.cost[rows] = x, cost
     return out
 
 
@@ -150,33 +152,36 @@ def _bent(
 
 
 def _step(
-    jacobian: Array, bend: Array, gradient: Array, damping: Array, x: Array, low: Array,
+    jacobian: Array, bend: Array | None, gradient: Array, damping: Array, x: Array, low: Array,
     top: Array, total: float,
 ) -> Array:  # fmt: skip
     """The damped step ``(k, N)`` of the unknowns that are free to move."""
     diagonal = np.arange(len(x))
     normal = (jacobian[:, :, np.newaxis] * jacobian[:, np.newaxis]).sum(axis=0)
-    normal[diagonal, diagonal] += damping * normal[diagonal, diagonal] + _TINY
+    normal[diagonal, diagonal] *= 1.0 + damping
+    normal[diagonal, diagonal] += _TINY
     at_low, at_top = x <= low, x >= top
-    price = np.zeros(x.shape[1])
-    full = x.sum(axis=0) >= total * (1.0 - _TINY)
-    # Which unknowns are held follows from the price of the total here, and the price from them.
-    for _ in range(1 + len(x) * bool(full.any())):
-        slope = gradient + price
-        fixed = (at_low & (slope > 0.0)) | (at_top & (slope < 0.0))
-        weight = ~fixed / normal[diagonal, diagonal]
-        mean = (weight * gradient).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-300)
-        price = np.where(full, np.maximum(-mean, 0.0), 0.0)
-    right = np.stack([gradient, np.ones_like(gradient)], axis=1)
-    step, convex = eliminated(normal + bend, right, fixed)
+    fixed = (at_low & (gradient > 0.0)) | (at_top & (gradient < 0.0))
+    right = gradient[:, np.newaxis]
+    if limited := np.isfinite(total):
+        right = np.stack([gradient, np.ones_like(gradient)], axis=1)
+        full = x.sum(axis=0) >= total * (1.0 - _TINY)
+        # Which unknowns are held follows from the price of the total here, and the price from them.
+        for _ in range(len(x) * bool(full.any())):
+            weight = ~fixed / normal[diagonal, diagonal]
+            mean = (weight * gradient).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-300)
+            slope = gradient + np.where(full, np.maximum(-mean, 0.0), 0.0)
+            fixed = (at_low & (slope > 0.0)) | (at_top & (slope < 0.0))
+    step, convex = eliminated(normal if bend is None else normal + bend, right, fixed)
     if not convex.all():  # no minimum that way: without the curvature there is one
         odd = ~convex
         step[..., odd], _ = eliminated(normal[..., odd], right[..., odd], fixed[:, odd])
-    plain, by_price = step.transpose(1, 0, 2)
-    if not np.isfinite(total):
+    plain = step[:, 0]
+    if not limited:
         return np.asarray(-plain)
     over = np.clip(x - plain, low, top).sum(axis=0) > total
     excess = np.where(over, np.maximum((x - plain).sum(axis=0) - total, 0.0), 0.0)
+    by_price = step[:, 1]
     return np.asarray(-plain - excess / np.maximum(by_price.sum(axis=0), 1e-300) * by_price)
 
 
@@ -185,16 +190,18 @@ def eliminated(
 ) -> tuple[Array, NDArray[np.bool_]]:
     """Solutions ``(k, R, N)`` of symmetric ``(k, k, N)`` systems; 0 where an unknown is fixed.
 
-    And ``(N,)`` whether each is positive definite, as it must be for its solution to be good.
+    And ``(N,)`` whether each is positive definite, as it must be for its solution to be good. By
+    Gauss and Jordan, systems and right sides side by side.
     """
-    moves, diagonal = ~fixed, np.arange(len(right))
-    a = normal * (moves[:, np.newaxis] & moves)
-    a[diagonal, diagonal] += fixed
-    b = right * moves[:, np.newaxis]
-    for i in diagonal:
-        factor = a[i + 1 :, i] / a[i, i]
-        a[i + 1 :, i + 1 :] -= factor[:, np.newaxis] * a[i, i + 1 :]
-        b[i + 1 :] -= factor[:, np.newaxis] * b[i]
-    for i in diagonal[::-1]:
-        b[i] = (b[i] - (a[i, i + 1 :, np.newaxis] * b[i + 1 :]).sum(axis=0)) / a[i, i]
-    return b, np.asarray((a[diagonal, diagonal] > 0.0).all(axis=0))
+    k, moves = len(right), ~fixed
+    a = np.concatenate([normal * moves, right], axis=1)
+    a *= moves[:, np.newaxis]
+    a[np.arange(k), np.arange(k)] += fixed
+    convex = np.ones(a.shape[2], dtype=bool)
+    for i in range(k):
+        pivot = a[i, i]
+        convex &= pivot > 0.0
+        row = a[i, i + 1 :] / pivot
+        a[:, i + 1 :] -= a[:, i, np.newaxis] * row
+        a[i, i + 1 :] = row
+    return a[:, k:], convex
