@@ -40,6 +40,8 @@ _FAR = 12.0
 #: Where that looks: at these turns from the target's hue (radians) and chromas. Just short of the
 #: jump at half a turn; at 100° the rotation term (mean hue 275°) bends the valley for purples.
 _ACROSS, _CHROMAS = np.deg2rad([179.95, -179.95, 100.0, -100.0]), np.geomspace(0.3, 40.0, 60)
+#: How many blends set out from each.
+_SIDES = 3
 #: How hard it is held on its side of the jump, and by how much chroma (a*, b*) short of it: softly
 #: first, or it would creep along the edge.
 _HOLDS = ((3.0, 0.0), (300.0, 0.003))
@@ -57,7 +59,9 @@ def tell(amounts: Array, total: float) -> Array:
 def refined(problem: Problem) -> Found:
     """The best blends for each target, amounts as they are told."""
     level = _ON_THE_SPOT**2
-    some = problem.search(level, _BEAM).best(_SHORT_LIST, level, by_number=True)
+    some = problem.search(level, _BEAM).best(5 * _SHORT_LIST, level, by_number=True)
+    if problem.spectra is None:
+        some = some.rows(_worth_it(some)).best(_SHORT_LIST, level, by_number=True)
     behind = np.sqrt(some.cost) - np.sqrt(some.best().cost)[some.which]
     some = problem.finish(some.rows(behind <= _HOPEFUL))
     loose = (some.used.sum(axis=1) > 3) & (some.cost < EARNS_ITS_PLACE**2)
@@ -67,6 +71,19 @@ def refined(problem: Problem) -> Found:
     told = tell(some.amounts, problem.total)
     miss = delta_e(problem.labs[some.which], problem.colours(told), problem.k_lightness)
     return Found(some.which, told > 0, told, miss**2)
+
+
+def _worth_it(some: Found) -> NDArray[np.bool_]:
+    """Which blends ``(M,)`` come nearer than every one inside them, or yet might by enough."""
+    out, miss = np.ones(len(some.which), dtype=bool), np.sqrt(some.cost)
+    for t in range(some.which.max() + 1):
+        mine = np.flatnonzero(some.which == t)
+        used = some.used[mine].astype(np.float32)
+        inside = (1.0 - used) @ used.T == 0.0  # [i, j]: no dye of j is not in i
+        np.fill_diagonal(inside, False)
+        nearest = np.where(inside, miss[mine], np.inf).min(axis=1)
+        out[mine] = nearest > np.maximum(miss[mine], EARNS_ITS_PLACE)
+    return out
 
 
 def as_spectra(problem: Problem, some: Found) -> Found:
@@ -113,8 +130,9 @@ def _across_grey(problem: Problem, cost: Array) -> list[Found]:
     if not len(which):
         return []
     there = colours[np.argmin(miss, axis=0)[across, which], across, which]
-    some = replace(replace(problem, labs=there, spectra=None).search().best(), which=which)
-    aims, side = labs[which], np.sign(_ACROSS[across])
+    some = replace(problem, labs=there, spectra=None).search().best(_SIDES)
+    which, side = which[some.which], np.sign(_ACROSS[across[some.which]])
+    some, aims = replace(some, which=which), labs[which]
     # Distance (a*, b*) from the line through grey on which the target's hue and its opposite lie.
     off = side * np.stack([np.zeros(len(which)), -aims[:, 2], aims[:, 1]])
     off /= np.maximum(np.hypot(aims[:, 1], aims[:, 2]), 1e-9)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
 from itertools import combinations, product
 from math import comb
 
@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e, delta_e_parts
+from dyemix.colour.ciede2000 import delta_e_parts
 from dyemix.colour.colorimetry import Light, lab
 from dyemix.errors import DyemixError
 from dyemix.model.blending import Blending, Goal, Index
@@ -36,10 +36,10 @@ _SHARES: dict[int, Sequence[float]] = {
 _FEW = (0.05, 0.4)
 #: Most points of the lattice of blends of one number of dyes; larger blends grow from smaller ones.
 _MOST_POINTS = 80_000
-#: A target further than this from all of them is looked for by ΔE2000 itself.
-_UNEVEN = 8.0
 #: Steps for the many, most of which lead nowhere, and for the few that will be looked at.
-_SEARCH, _LAST = (6, 1e-4), (40, 1e-7)
+_SEARCH, _LAST = (6, 1e-6), (40, 1e-7)
+#: Blends this much ΔE2000 behind are given up in the search.
+_BEHIND = 12.0
 #: A dye is tried where cos² between its slope and the residual is more than this.
 _PROMISE = 1e-4
 #: Amounts below this (% owf) are nothing: far below any measure.
@@ -103,25 +103,25 @@ class Found:
         return self.rows(order[place < count])
 
 
-def even(labs: Array, k_lightness: float) -> Array:
-    """CIELAB ``(..., 3)`` in a space where distance is about ΔE2000: DIN99o (DIN 6176:2018)."""
-    turn = np.deg2rad(26.0)
-    lightness, a, b = np.moveaxis(labs, -1, 0)
-    e = a * np.cos(turn) + b * np.sin(turn)
-    f = 0.83 * (b * np.cos(turn) - a * np.sin(turn))
-    chroma = np.maximum(np.hypot(e, f), 1e-9)
-    shorter = np.log1p(0.075 * chroma) / (0.0435 * chroma)
-    light = 303.67 / k_lightness * np.log1p(0.0039 * lightness)
-    return np.stack([light, e * shorter, f * shorter], axis=-1)
+def _apart(aims: Array, labs: Array, chroma: Array, k_lightness: float) -> Array:
+    """Roughly ΔE2000² ``(T, N)`` from CIELAB ``(T, 3)`` to ``(N, 3)`` of `chroma` ``(N,)``: weights
+    of chroma and hue by the mean chroma, without the rest of the formula."""
+    own = np.hypot(aims[:, 1], aims[:, 2])[:, np.newaxis]
+    mean = 0.5 * (own + chroma)
+    by_hue = (own * chroma - aims[:, 1:] @ labs[:, 1:].T) / np.square(1.0 + 0.015 * mean)
+    by_chroma = np.square((own - chroma) / (1.0 + 0.045 * mean))
+    return np.asarray(
+        np.square((aims[:, :1] - labs[:, 0]) / k_lightness) + by_chroma + 2.0 * by_hue
+    )
 
 
 @lru_cache(maxsize=8)
 def _lattice(
     dyes: DyeSet, light: Light, lower: Sequence[float], upper: Sequence[float], total: float,
-    k_lightness: float, max_dyes: int,
+    max_dyes: int,
 ) -> list[tuple[NDArray[np.bool_], Array, Array, Array]]:  # fmt: skip
     """By number of dyes: N small blends ``(N, D)``, their points ``(N, G, D)``, and CIELAB
-    ``(N G, 3)`` and `even` colours ``(3, N G)`` of the points."""
+    ``(N G, 3)`` and chroma ``(N G,)`` of the points."""
     low, top = np.array(lower), np.array(upper)
     must, others = np.flatnonzero(low > 0.0), np.flatnonzero((low == 0.0) & (top > 0.0))
     out = []
@@ -135,9 +135,9 @@ def _lattice(
         np.put_along_axis(used, members[:, 0], True, axis=1)
         points = np.zeros((len(blends), len(shares), len(low)))
         np.put_along_axis(points, members, low[members] + (top - low)[members] * shares, axis=2)
-        points = within(points, low, top, total, axis=2)
+        points = within(points, low[np.newaxis, np.newaxis], top, total, axis=2)
         labs = dyes.colours(points.reshape(-1, len(low)), light)
-        out.append((used, points, labs, even(labs, k_lightness).T))
+        out.append((used, points, labs, np.hypot(labs[:, 1], labs[:, 2])))
     return out
 
 
@@ -192,30 +192,46 @@ class Problem:
         tolerance: float,
         residual: Callable[[Index], Residual] | None = None,
         secants: bool = False,
+        behind: bool = False,
     ) -> Found:
         """Blends after some steps towards their targets, or down another `residual`."""
+        amounts, cost = np.zeros_like(some.amounts), np.zeros_like(some.cost)
+        for rows in self._blocks(some.which) if residual is None else [np.arange(len(cost))]:
+            own = some.rows(rows)
+            k = max(int(own.used.sum(axis=1).max(initial=0)), 1)
+            # Its own dyes, then others, which are held at nothing.
+            index = np.argsort(~own.used, axis=1, kind="stable")[:, :k].T
+            at = np.arange(index.shape[1]), index
+            start, low, top = (
+                np.where(own.used, x, 0.0)[at] for x in (own.amounts, self.lower, self.upper)
+            )
+            down = (residual or self.on_lab(self.goal(own.which)))(index)
+            solved = solve(
+                down, start, top, lower=low, total=self.total, steps=steps, tolerance=tolerance,
+                secants=secants, hopeless=partial(self._behind, own.which) if behind else None,
+            )  # fmt: skip
+            amounts[rows[:, np.newaxis], index.T], cost[rows] = solved.x.T, solved.cost
+        return replace(some, amounts=amounts, cost=cost)
+
+    def _blocks(self, which: NDArray[np.intp]) -> list[NDArray[np.intp]]:
+        """Rows to work on at once. Those of a target stand together however many targets there are,
+        so that its answer does not depend on them."""
         block = max(_BLOCK // len(self.dyes), 1)
-        if residual is None and len(some.which) > block:
-            parts = [
-                self.descend(some.rows(slice(i, i + block)), steps, tolerance, secants=secants)
-                for i in range(0, len(some.which), block)
-            ]
-            return Found.joined(parts)
-        k = max(int(some.used.sum(axis=1).max(initial=0)), 1)
-        # Its own dyes, then others, which are held at nothing.
-        index = np.argsort(~some.used, axis=1, kind="stable")[:, :k].T
-        at = np.arange(index.shape[1]), index
-        start, low, top = (
-            np.where(some.used, x, 0.0)[at] for x in (some.amounts, self.lower, self.upper)
-        )
-        down = (residual or self.on_lab(self.goal(some.which)))(index)
-        solved = solve(
-            down, start, top, lower=low, total=self.total, steps=steps, tolerance=tolerance,
-            secants=secants,
-        )  # fmt: skip
-        amounts = np.zeros_like(some.amounts)
-        amounts[at] = solved.x
-        return replace(some, amounts=amounts, cost=solved.cost)
+        order = np.argsort(which, kind="stable")
+        place = np.empty_like(order)
+        place[order] = np.arange(len(order)) - np.searchsorted(which[order], which[order])
+        targets = max(block // (place.max(initial=0) + 1), 1)
+        label = place // block * len(self.labs) + which // targets
+        return [np.flatnonzero(label == own) for own in np.unique(label)]
+
+    def _behind(
+        self, which: NDArray[np.intp], cost: Array, rows: NDArray[np.intp]
+    ) -> NDArray[np.bool_]:
+        """Rows so far behind the nearest of their target that they come to nothing."""
+        miss, of = np.sqrt(cost), which[rows]
+        best = np.full(len(self.labs), np.inf)
+        np.minimum.at(best, of, miss)
+        return np.asarray(miss > best[of] + _BEHIND)
 
     def on_lab(self, goal: Goal) -> Callable[[Index], Residual]:
         """A goal on CIELAB, as `descend` takes it."""
@@ -263,23 +279,18 @@ class Problem:
 
     def _solved(self, some: Found) -> Found:
         """Blends after the steps of the search, but for those that a smaller one stands for."""
-        some = self.descend(some, *_SEARCH)
+        some = self.descend(some, *_SEARCH, behind=self.spectra is None)
         nothing = np.any(some.used & (some.amounts < TRACE), axis=1)
-        loose = self.spectra is not None
-        return some.rows(~nothing | (loose & (some.used.sum(axis=1) > 3)))
+        if self.spectra is not None:
+            return some.rows(~nothing | (some.used.sum(axis=1) > 3))
+        return some.rows(~nothing & ~self._behind(some.which, some.cost, np.arange(len(nothing))))
 
     def _placed(self) -> Found:
         """Small blends at the points of their lattice that look nearest to each target."""
         parts, count = [], len(self.labs)
-        aims = even(self.labs, self.k_lightness)
-        for used, points, labs, evens in _lattice(
-            self.dyes, self.light, tuple(self.lower), tuple(self.upper), self.total,
-            self.k_lightness, self.max_dyes,
-        ):  # fmt: skip
-            apart = (evens * evens).sum(axis=0) - 2.0 * (aims @ evens)
-            own = (aims * aims).sum(axis=1)
-            if (far := apart.min(axis=1) + own > _UNEVEN**2).any():
-                apart[far] = delta_e(self.labs[far, np.newaxis], labs, self.k_lightness)
+        limits = tuple(self.lower), tuple(self.upper), self.total, self.max_dyes
+        for used, points, labs, chroma in _lattice(self.dyes, self.light, *limits):
+            apart = _apart(self.labs, labs, chroma, self.k_lightness)
             best = apart.reshape(count, *points.shape[:2]).argmin(axis=2)
             which, row = (i.ravel() for i in np.indices(best.shape))
             cost = np.zeros(len(which))

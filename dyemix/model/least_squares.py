@@ -66,6 +66,7 @@ def solve(
     steps: int = 60,
     tolerance: float = 1e-7,
     secants: bool = False,
+    hopeless: Callable[[Array, NDArray[np.intp]], NDArray[np.bool_]] | None = None,
 ) -> Solved:
     """Solve N bounded least-squares problems, `lower` ≤ x ≤ `upper` and Σ x ≤ `total`.
 
@@ -80,6 +81,8 @@ def solve(
     tolerance : a problem is settled where the next step promises to lower its objective by less
         than ``tolerance · (1e-3 + objective)``.
     secants : whether to learn the curvature of the residuals: fewer steps where they stay large.
+    hopeless : of costs ``(M,)`` of the problems in rows ``(M,)``, which are not worth another step;
+        asked from the second step on.
     """
     low, top = np.zeros_like(upper) if lower is None else lower, upper
     rows, limited = np.arange(start.shape[1]), bool(np.isfinite(total))
@@ -89,9 +92,7 @@ def solve(
     damping = np.full(len(rows), 1e-3)
     bend = np.zeros((len(start), len(start), len(rows))) if secants else None
     out = Solved(x.copy(), cost.copy(), np.zeros(len(rows), dtype=bool))
-    for _ in range(steps):
-        if not len(rows):
-            break
+    for i in range(steps):
         gradient = (jacobian * r[:, np.newaxis]).sum(axis=0)
         step = _step(jacobian, bend, gradient, damping, x, low, top, total)
         tried = np.minimum(np.maximum(x + step, low), top)
@@ -107,6 +108,9 @@ def solve(
         done = promised * (1.0 + damping) < tolerance * (1e-3 + cost)
         turned = done & (damping < 10.0) & limited
         done &= ~turned
+        if done.all():
+            out.settled[rows] = True
+            break
         r_new, jacobian_new = residual(tried, rows)
         cost_new = (r_new * r_new).sum(axis=0)
         # Damped less where the promise was kept, more where hardly: steps can turn to and fro.
@@ -116,7 +120,8 @@ def solve(
             np.maximum(damping * 5.0, 0.05),
             np.where(kept > 0.75, np.maximum(damping * 0.2, 1e-10), damping),
         )
-        damping[turned] = 10.0
+        if limited:
+            damping[turned] = 10.0
         better = cost_new < cost
         if bend is not None:
             learnt = _bent(bend, step, gradient, jacobian, jacobian_new, r_new)
@@ -124,6 +129,8 @@ def solve(
         for held, new in ((x, tried), (r, r_new), (cost, cost_new), (jacobian, jacobian_new)):
             np.copyto(held, new, where=better)
         done |= damping > 1e8
+        if hopeless is not None and i > 0:
+            done |= hopeless(cost, rows)
         if done.any():
             out.x[:, rows], out.cost[rows], out.settled[rows] = x, cost, done
             left = np.flatnonzero(~done)
