@@ -12,7 +12,7 @@ from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.fitting.fit import fit
-from dyemix.matching.ranking import WITHIN_REACH
+from dyemix.matching.match import WITHIN_REACH
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 from tests.simulated.workshop import Row, Workshop

@@ -68,7 +68,7 @@ def delta_e_parts(
     sample: Array,
     k_lightness: float = 1.0,
     slope: bool = True,
-    side: ArrayLike = 0,
+    side: ArrayLike | None = None,
 ) -> tuple[Array, Array]:
     """Three numbers whose squares add up to ΔE2000², and their slope.
 
@@ -109,7 +109,7 @@ def delta_e_parts(
     h += _TURN * (h < 0.0)
     turn = h[1] - h[0]  # eq. 10, where 180° stays what it is
     turn -= _TURN * np.rint(turn * (1.0 / _TURN))
-    if np.any(side):
+    if side is not None:
         way = np.asarray(side, dtype=float)
         turn = np.where(way * turn < -np.pi / 2.0, turn + way * _TURN, turn)
     half = turn * 0.5

@@ -20,7 +20,8 @@ from dyemix.model.dyes import DyeSet
 PREFERENCE = 0.5
 #: And how much the cheapest recipe may.
 WORTH = 1.0
-#: The smallest dose that is practical, % owf: half a millilitre of 1 % stock on 100 g of cloth.
+#: The smallest dose that is practical, % owf: half a millilitre of 1 % stock on 100 g of cloth. A
+#: recipe with less of a dye stands behind all others.
 LEAST_DOSE = 0.005
 
 
@@ -54,8 +55,6 @@ class Constraints:
     rank_by : ``"likely"`` (mean ΔE2000 in the pot), ``"paper"`` (ΔE2000 of the prediction), or
         ``"cost"``: of recipes that lie within `WORTH` of the likeliest, the cheapest first.
     k_lightness : lightness factor of ΔE2000.
-    least_dose : the smallest dose of a dye, % owf, that is practical; a recipe with less of one
-        stands behind all others.
 
     A lone name stands for itself: ``avoid="black"``.
 
@@ -74,7 +73,6 @@ class Constraints:
     count: int = 8
     rank_by: RankBy | str = RankBy.LIKELY
     k_lightness: float = 1.0
-    least_dose: float = LEAST_DOSE
 
     def __post_init__(self) -> None:
         for name in ("only", "use", "avoid", "prefer"):
@@ -101,7 +99,6 @@ class Constraints:
             (not total > 0, f"a total depth of {total:g} % owf holds no dye: above 0."),
             (self.count < 1, f"count is {self.count}: 1 or more."),
             (not self.k_lightness > 0, f"k_lightness is {self.k_lightness:g}: above 0."),
-            (not self.least_dose >= 0, f"least_dose is {self.least_dose:g} % owf: 0 or more."),
             (dear, "to rank by cost, give the price of every dye."),
         ):  # fmt: skip
             if wrong:
@@ -150,10 +147,6 @@ class Constraints:
             dyes, labs, light, self.max_dyes, lower, upper, total, self.k_lightness,
             None if spectra[0] is None else np.array(spectra),
         )  # fmt: skip
-
-    def too_small(self, recipe: Mapping[str, float]) -> bool:
-        """Whether a recipe holds a dose below the smallest that is practical."""
-        return any(owf < self.least_dose for owf in recipe.values())
 
     def cost(self, recipe: Mapping[str, float]) -> float | None:
         """Of the dye for one kg of cloth; None where no prices are given."""

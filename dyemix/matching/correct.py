@@ -196,30 +196,25 @@ class Correction(Result):
         return "\n".join(dict.fromkeys(lines))
 
 
-@dataclass(frozen=True, eq=False)
-class _Ground:
-    """What is dyed on: white cloth, or a finished piece with what that adds in doubt (`share`)."""
+def _ground(dyes: DyeSet, piece: Reading | None) -> tuple[DyeSet, float]:
+    """The dyes on white cloth, or over a finished piece, with what that adds in doubt, a share.
 
-    dyes: DyeSet
-    share: float = 0.0
+    Over a piece its own reading is uncertain too.
+    """
+    if piece is None:
+        return dyes, 0.0
+    scatter = replace(dyes.scatter, reading=2.0 * dyes.scatter.reading)
+    return replace(dyes.on(piece), scatter=scatter), dyes.scatter.second_bath
 
-    @classmethod
-    def of(cls, dyes: DyeSet, piece: Reading | None) -> _Ground:
-        """Over a piece its own reading is uncertain too.
 
-        How much more or less dye a second bath gives comes back with the next one on its like.
-        """
-        if piece is None:
-            return cls(dyes)
-        scatter = dyes.scatter
-        on = replace(dyes.on(piece), scatter=replace(scatter, reading=2.0 * scatter.reading))
-        return cls(on, scatter.second_bath)
+def _spread(dyes: DyeSet, share: float, amounts: Array, light: Light) -> tuple[Array, Array]:
+    """Covariance ``(N, 3, 3)`` of what differs from pot to pot, and of what comes back.
 
-    def spread(self, amounts: Array, light: Light) -> tuple[Array, Array]:
-        """Covariance ``(N, 3, 3)`` of what differs from pot to pot, and of what comes back."""
-        parts = self.dyes.predict_many(amounts, light).causes
-        more = (self.share / self.dyes.scatter.pot) ** 2 * parts.pot
-        return parts.random, parts.lasting + more
+    How much more or less dye a second bath gives, a `share`, comes back with the next one on its
+    like.
+    """
+    parts = dyes.predict_many(amounts, light).causes
+    return parts.random, parts.lasting + (share / dyes.scatter.pot) ** 2 * parts.pot
 
 
 def correct(
@@ -269,18 +264,18 @@ def correct(
     wanted = Target.of(stated).under(dyes.light)
     light = wanted.light
     assert light is not None
-    ground = _Ground.of(dyes, trial.on)
+    ground, share = _ground(dyes, trial.on)
     amounts = dyes.amounts(trial.recipe)[np.newaxis]
     read = trial.reading.colour(light)
-    (random,), (comes_back,) = ground.spread(amounts, light)
-    share = comes_back @ np.linalg.inv(random + comes_back)
-    strays = read - ground.dyes.colours(amounts, light)[0]
-    error = share @ strays
-    left = comes_back - share @ comes_back  # still open once the trial has spoken
+    (random,), (comes_back,) = _spread(ground, share, amounts, light)
+    shrunk = comes_back @ np.linalg.inv(random + comes_back)
+    strays = read - ground.colours(amounts, light)[0]
+    error = shrunk @ strays
+    left = comes_back - shrunk @ comes_back  # still open once the trial has spoken
 
     miss = read - wanted.lab
     chance = float(gammaincc(1.5, float(miss @ np.linalg.solve(random, miss)) / 2.0))
-    again = _pot(ground.dyes, amounts, wanted, error, random + left)
+    again = _pot(ground, amounts, wanted, error, random + left)
     found, corrected = Miss.of(wanted.lab, read), again
     astray = float(strays @ np.linalg.solve(random + comes_back, strays))
     if chance >= LEVEL:
@@ -290,9 +285,9 @@ def correct(
     elif found.delta_e >= HOPELESS:
         outcome = Outcome.A_SLIP
     else:
-        better = _aim(ground.dyes, amounts[0], wanted, error, other_dyes)
-        spread = ground.spread(better, light)[0][0] + left
-        corrected = _pot(ground.dyes, better, wanted, error, spread)
+        better = _aim(ground, amounts[0], wanted, error, other_dyes)
+        spread = _spread(ground, share, better, light)[0][0] + left
+        corrected = _pot(ground, better, wanted, error, spread)
         strange = gammaincc(1.5, astray / 2.0) < ASTRAY
         outcome = Outcome.LOOK_FIRST if strange else Outcome.NEXT_PIECE
         if corrected.likely > again.likely - LEAST_GAIN:
@@ -374,14 +369,14 @@ def _second_bath(
     And the share of such baths that bring the piece nearer than it is.
     """
     assert target.light is not None
-    ground = _Ground.of(dyes, trial.reading)
-    problem = Problem.of(ground.dyes, target.lab[np.newaxis], target.light, SECOND_BATH_DYES)
+    ground, share = _ground(dyes, trial.reading)
+    problem = Problem.of(ground, target.lab[np.newaxis], target.light, SECOND_BATH_DYES)
     amounts = problem.search().best(5, by_number=True).amounts
-    labs = ground.dyes.colours(amounts, target.light)
-    random, comes_back = ground.spread(amounts, target.light)
+    labs = ground.colours(amounts, target.light)
+    random, comes_back = _spread(ground, share, amounts, target.light)
     spread = random + comes_back
     best = int(np.argmin(expected_miss(target.lab, labs, spread + target.spread)))
-    pot = _pot(ground.dyes, amounts[[best]], target, np.zeros(3), spread[best])
+    pot = _pot(ground, amounts[[best]], target, np.zeros(3), spread[best])
     now = float(delta_e(target.lab, trial.reading.colour(target.light)))
     if not pot.recipe or pot.likely > now - SEEN:
         return Over.CANNOT, None, None

@@ -60,7 +60,6 @@ class NextSwatch(Result):
     tried: int
     floor: float
     light: Light
-    warnings: tuple[str, ...] = ()
     demo: bool = False
 
     @property
@@ -82,7 +81,7 @@ class NextSwatch(Result):
             "dosing, pot, reading and what each mix keeps to itself: no square lowers that."
         )
         lines.append("A square of one dye goes in the swatch table; a mix counts as a trial.")
-        return "\n".join([*lines, *self.warnings])
+        return "\n".join(lines)
 
 
 def next_swatch(

@@ -7,8 +7,8 @@ apart, where descent stops short of what lies beyond.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.matching.subsets import Found, Problem
-from dyemix.model.blending import Goal, Index
+from dyemix.model.blending import Index
 from dyemix.model.least_squares import Residual
 
 #: A further dye must bring a recipe nearer by this much ΔE2000 (far below what an eye sees), or
@@ -91,23 +91,20 @@ def as_spectra(problem: Problem, some: Found) -> Found:
     assert problem.spectra is not None
     wanted = problem.spectra[some.which]
 
-    def wished(weight: float) -> Callable[[Index], Residual]:
-        def of(index: Index) -> Residual:
-            near = problem.on_lab(problem.goal(some.which))(index)
+    def wished(weight: float, index: Index) -> Residual:
+        near = problem.on_lab(problem.goal(some.which))(index)
 
-            def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-                value, slope = near(amounts, rows)
-                r, by_amount = problem.blending.spectra(amounts, index[:, rows])
-                # In units of one hundredth reflectance: about what an instrument tells apart.
-                wish, by_wish = (100.0 * weight * x for x in (r - wanted[rows].T, by_amount))
-                return np.concatenate([value, wish]), np.concatenate([slope, by_wish])
+        def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+            value, slope = near(amounts, rows)
+            r, by_amount = problem.blending.spectra(amounts, index[:, rows])
+            # In units of one hundredth reflectance: about what an instrument tells apart.
+            wish, by_wish = (100.0 * weight * x for x in (r - wanted[rows].T, by_amount))
+            return np.concatenate([value, wish]), np.concatenate([slope, by_wish])
 
-            return residual
-
-        return of
+        return residual
 
     for weight in _WEIGHTS:
-        some = problem.descend(some, 100, 1e-15, wished(weight))
+        some = problem.descend(some, 100, 1e-15, partial(wished, weight))
     return some
 
 
@@ -137,18 +134,15 @@ def _across_grey(problem: Problem, cost: Array) -> list[Found]:
     off = side * np.stack([np.zeros(len(which)), -aims[:, 2], aims[:, 1]])
     off /= np.maximum(np.hypot(aims[:, 1], aims[:, 2]), 1e-9)
 
-    def held(force: float, margin: float) -> Goal:
-        def goal(lab: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-            value, slope = delta_e_parts(aims[rows].T, lab, k, side=side[rows])
-            short = margin - (lab * off[:, rows]).sum(axis=0)
-            hold = np.where(short > 0.0, -force, 0.0) * off[:, rows]
-            return (
-                np.concatenate([value, force * np.maximum(short, 0.0)[np.newaxis]]),
-                np.concatenate([slope, hold[np.newaxis]]),
-            )
-
-        return goal
+    def held(
+        force: float, margin: float, lab: Array, rows: NDArray[np.intp]
+    ) -> tuple[Array, Array]:
+        value, slope = delta_e_parts(aims[rows].T, lab, k, side=side[rows])
+        short = margin - (lab * off[:, rows]).sum(axis=0)
+        hold = np.where(short > 0.0, -force, 0.0) * off[:, rows]
+        pull = force * np.maximum(short, 0.0)
+        return np.concatenate([value, pull[np.newaxis]]), np.concatenate([slope, hold[np.newaxis]])
 
     for force, margin in _HOLDS:
-        some = problem.descend(some, 60, 1e-8, problem.on_lab(held(force, margin)))
+        some = problem.descend(some, 60, 1e-8, problem.on_lab(partial(held, force, margin)))
     return [some]

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e_parts
+from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.colour.colorimetry import Light, lab
 from dyemix.errors import DyemixError
 from dyemix.model.blending import Blending, Goal, Index
@@ -27,7 +27,7 @@ from dyemix.model.least_squares import Residual, solve, within
 
 #: Blends set out from a lattice of amounts, at these shares of the most that is allowed by number
 #: of dyes, and at `_FEW` where there are more.
-_SHARES: dict[int, Sequence[float]] = {
+_SHARES: dict[int, Sequence[float] | Array] = {
     0: (),
     1: np.geomspace(0.005, 1.0, 20),
     2: (0.005, 0.03, 0.12, 0.4, 1.0),
@@ -36,8 +36,12 @@ _SHARES: dict[int, Sequence[float]] = {
 _FEW = (0.05, 0.4)
 #: Most points of the lattice of blends of one number of dyes; larger blends grow from smaller ones.
 _MOST_POINTS = 80_000
+#: From this far off ΔE2000 itself says which point is the nearest.
+_FAR_OFF = 12.0
 #: Steps for the many, most of which lead nowhere, and for the few that will be looked at.
 _SEARCH, _LAST = (6, 1e-6), (40, 1e-7)
+#: And for the many where each is asked for.
+_EACH = (14, 1e-6)
 #: Blends this much ΔE2000 behind are given up in the search.
 _BEHIND = 12.0
 #: A dye is tried where cos² between its slope and the residual is more than this.
@@ -124,7 +128,7 @@ def _lattice(
     ``(N G, 3)`` and chroma ``(N G,)`` of the points."""
     low, top = np.array(lower), np.array(upper)
     must, others = np.flatnonzero(low > 0.0), np.flatnonzero((low == 0.0) & (top > 0.0))
-    out = []
+    out: list[tuple[NDArray[np.bool_], Array, Array, Array]] = []
     for size in range(len(must), min(max_dyes, len(must) + len(others), max(len(must), 3)) + 1):
         shares = np.array(list(product(_SHARES.get(size, _FEW), repeat=size)))
         blends = [(*must, *more) for more in combinations(others, size - len(must))]
@@ -225,11 +229,10 @@ class Problem:
         return [np.flatnonzero(label == own) for own in np.unique(label)]
 
     def _behind(
-        self, which: NDArray[np.intp], cost: Array, rows: NDArray[np.intp]
+        self, which: NDArray[np.intp], cost: Array, rows: NDArray[np.intp] | slice = slice(None)
     ) -> NDArray[np.bool_]:
-        """Rows so far behind the nearest of their target that they come to nothing."""
-        miss, of = np.sqrt(cost), which[rows]
-        best = np.full(len(self.labs), np.inf)
+        """Whether blends in `rows` lie too far behind the nearest of their target to count."""
+        miss, best, of = np.sqrt(cost), np.full(len(self.labs), np.inf), which[rows]
         np.minimum.at(best, of, miss)
         return np.asarray(miss > best[of] + _BEHIND)
 
@@ -244,14 +247,16 @@ class Problem:
     def search(self, enough: float = 0.0, beam: int | None = None) -> Found:
         """The blends that come near.
 
-        Of more than two dyes, only the `beam` nearest of each target are added to, if it is given.
+        If a `beam` is given, only so many of the nearest of each target are added to, and blends
+        `_BEHIND` the nearest are given up, but for targets with spectra.
 
         A blend that holds a smaller one of ΔE2000² at most `enough` is not tried: no cost lies
         below 0, so it could not gain more. Where the targets have spectra, which ask more of a
         blend than its colour, every blend of more than three dyes is kept.
         """
         loose = self.spectra is not None
-        some = self._solved(self._placed())
+        behind = beam is not None and not loose
+        some = self._solved(self._placed(), behind)
         size = int(some.used.sum(axis=1).max())
         parts, level = [some], some.rows(some.used.sum(axis=1) == size)
         code = np.random.default_rng(0).integers(2**62, size=len(self.dyes), dtype=np.uint64)
@@ -273,17 +278,19 @@ class Problem:
             level.used[new] = True
             if np.isfinite(self.total):  # no slope says what changing places would bring: set out
                 level.amounts[new] = np.minimum(_ROOM * self.total, self.upper[dye[order]])
-            level = self._solved(level)
+            level = self._solved(level, behind)
             parts.append(level)
         return Found.joined(parts)
 
-    def _solved(self, some: Found) -> Found:
+    def _solved(self, some: Found, behind: bool) -> Found:
         """Blends after the steps of the search, but for those that a smaller one stands for."""
-        some = self.descend(some, *_SEARCH, behind=self.spectra is None)
-        nothing = np.any(some.used & (some.amounts < TRACE), axis=1)
+        some = self.descend(some, *(_SEARCH if behind else _EACH), behind=behind)
+        out = np.any(some.used & (some.amounts < TRACE), axis=1)
         if self.spectra is not None:
-            return some.rows(~nothing | (some.used.sum(axis=1) > 3))
-        return some.rows(~nothing & ~self._behind(some.which, some.cost, np.arange(len(nothing))))
+            out &= some.used.sum(axis=1) <= 3
+        if behind:
+            out |= self._behind(some.which, some.cost)
+        return some.rows(~out)
 
     def _placed(self) -> Found:
         """Small blends at the points of their lattice that look nearest to each target."""
@@ -291,6 +298,8 @@ class Problem:
         limits = tuple(self.lower), tuple(self.upper), self.total, self.max_dyes
         for used, points, labs, chroma in _lattice(self.dyes, self.light, *limits):
             apart = _apart(self.labs, labs, chroma, self.k_lightness)
+            if (far := apart.min(axis=1) > _FAR_OFF**2).any():
+                apart[far] = delta_e(self.labs[far, np.newaxis], labs, self.k_lightness)
             best = apart.reshape(count, *points.shape[:2]).argmin(axis=2)
             which, row = (i.ravel() for i in np.indices(best.shape))
             cost = np.zeros(len(which))

@@ -16,7 +16,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.dataset.result import Result, Row
 from dyemix.dataset.target import AnyColour
-from dyemix.matching.constraints import WORTH, Constraints
+from dyemix.matching.constraints import LEAST_DOSE, WORTH, Constraints
 from dyemix.matching.match import match
 from dyemix.matching.matches import Match, Matches
 from dyemix.model.dyes import DyeSet
@@ -82,7 +82,8 @@ def suggest(
     likely = np.array([m.measured.likely if m.measured else m.likely for m in found])
     order = np.argsort(np.round(likely, 1), kind="stable")
     # A dose too small to measure stands behind all others, however likely.
-    order = order[np.argsort([wanted.too_small(found[i].recipe) for i in order], kind="stable")]
+    tiny = [min(found[i].recipe.values(), default=1.0) < LEAST_DOSE for i in order]
+    order = order[np.argsort(tiny, kind="stable")]
     order = order[likely[order] <= likely[order[:1]] + WORTH]
     weighed = [found[i] for i in order]
     ways = _ways(dyes, wanted, weighed)
@@ -102,7 +103,7 @@ def suggest(
         best = int(np.argmin(way.value))
         if len(shown) < _MOST and best not in shown and beats(way, best, shown):
             shown.append(best)
-    shown.sort()
+    shown = sorted(i for i in shown if reasons(i))  # one shown later can take them all
     return Suggestions(tuple(Suggestion(weighed[i], reasons(i)) for i in shown), found)
 
 

@@ -82,7 +82,7 @@ def solve(
         than ``tolerance · (1e-3 + objective)``.
     secants : whether to learn the curvature of the residuals: fewer steps where they stay large.
     hopeless : of costs ``(M,)`` of the problems in rows ``(M,)``, which are not worth another step;
-        asked from the second step on.
+        asked after two steps and later.
     """
     low, top = np.zeros_like(upper) if lower is None else lower, upper
     rows, limited = np.arange(start.shape[1]), bool(np.isfinite(total))
@@ -107,10 +107,19 @@ def solve(
         # promise nothing for being turned aside: the end is where one well damped does not either.
         done = promised * (1.0 + damping) < tolerance * (1e-3 + cost)
         turned = done & (damping < 10.0) & limited
-        done &= ~turned
-        if done.all():
-            out.settled[rows] = True
-            break
+        ended = (done & ~turned) | (damping > 1e8)
+        if hopeless is not None and i > 1:
+            ended |= hopeless(cost, rows)
+        if ended.any():
+            out.x[:, rows], out.cost[rows], out.settled[rows] = x, cost, ended
+            left = np.flatnonzero(~ended)
+            if not len(left):
+                break
+            rows, cost, damping, promised = (a[left] for a in (rows, cost, damping, promised))
+            x, r, low, top = (a[:, left] for a in (x, r, low, top))
+            tried, step, gradient = (a[:, left] for a in (tried, step, gradient))
+            jacobian, turned = jacobian[..., left], turned[left]
+            bend = None if bend is None else bend[..., left]
         r_new, jacobian_new = residual(tried, rows)
         cost_new = (r_new * r_new).sum(axis=0)
         # Damped less where the promise was kept, more where hardly: steps can turn to and fro.
@@ -128,15 +137,6 @@ def solve(
             np.copyto(bend, learnt, where=better)
         for held, new in ((x, tried), (r, r_new), (cost, cost_new), (jacobian, jacobian_new)):
             np.copyto(held, new, where=better)
-        done |= damping > 1e8
-        if hopeless is not None and i > 0:
-            done |= hopeless(cost, rows)
-        if done.any():
-            out.x[:, rows], out.cost[rows], out.settled[rows] = x, cost, done
-            left = np.flatnonzero(~done)
-            rows, cost, damping = rows[left], cost[left], damping[left]
-            jacobian, bend = jacobian[..., left], None if bend is None else bend[..., left]
-            x, low, top, r = x[:, left], low[:, left], top[:, left], r[:, left]
     out.x[:, rows], out.cost[rows] = x, cost
     return out
 

@@ -24,9 +24,8 @@ from dyemix.errors import DyemixError, TargetError
 from dyemix.fitting.learn import learn
 from dyemix.matching.constraints import Constraints
 from dyemix.matching.dispensing import Kit
-from dyemix.matching.match import match
+from dyemix.matching.match import HOPELESS, WITHIN_REACH, match
 from dyemix.matching.matches import Match, Reach
-from dyemix.matching.ranking import HOPELESS, WITHIN_REACH
 from dyemix.matching.refine import EARNS_ITS_PLACE, as_spectra
 from dyemix.matching.subsets import TRACE, Found, Problem
 from dyemix.model.dyes import DyeSet

@@ -20,9 +20,8 @@ from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
 from dyemix.matching import match as matching
 from dyemix.matching.dispensing import Kit
-from dyemix.matching.match import match, match_many
+from dyemix.matching.match import HOPELESS, match, match_many
 from dyemix.matching.matches import ManyMatches, Matches
-from dyemix.matching.ranking import HOPELESS
 from dyemix.matching.refine import EARNS_ITS_PLACE
 from dyemix.matching.subsets import Problem, number_of_blends
 from dyemix.model.dyes import DyeSet
