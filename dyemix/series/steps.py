@@ -130,10 +130,12 @@ class Route(Value):
 
     def lines(self, measures: Callable[[Step], str] | None, detail: bool) -> list[str]:
         """A table of the steps, its heading first; ``~`` marks one that was not reached."""
-        width = max(len(str(step.recipe)) for step in self.steps)
+        # One step beyond what it reaches tells how it fails; the others are only farther out.
+        steps = self.steps if detail else self.steps[: self.reached + 1]
+        width = max(len(str(step.recipe)) for step in steps)
         heading = f"    {'% owf':<{width}}  hex        L*    C*  likely"
         lines = [heading + "    ΔH*  start  within  slip" * detail]
-        for i, step in enumerate(self.steps, 1):
+        for i, step in enumerate(steps, 1):
             p, mark = step.prediction, " " if step.reached else "~"
             row = f"{i:>2}{mark} {step.recipe!s:<{width}}  {p.hex}"
             shown = f"{p.lab[0]:4.1f}  {step.chroma:4.1f}  {step.likely:6.1f}"

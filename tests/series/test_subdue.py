@@ -313,3 +313,12 @@ def test_a_black_in_the_mix_is_not_said_to_be_missing(dyes: DyeSet) -> None:
     found = subdue(dyes, "marigold 0.8 + navy 0.25 + black 0.05")
     missing = [note for note in found.warnings if note.startswith("No dye on this shelf")]
     assert not any("black" in note for note in missing)
+
+
+def test_a_route_that_runs_out_is_told_to_its_first_failing_step(dyes: DyeSet) -> None:
+    found = subdue(dyes, "scarlet 1")
+    short = [route for route in found.best if route.reached < len(route.steps) - 1]
+    assert short
+    for route in short:
+        assert len(route.lines(None, detail=False)) == 1 + route.reached + 1
+        assert len(route.lines(None, detail=True)) == 1 + len(route.steps)
