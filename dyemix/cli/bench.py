@@ -68,6 +68,9 @@ def bath(
     one = given_only({**one, "target": wanted, "second_bath": over and True})
     if dyes is not None and over is not None:
         dyes = dyes.over(shared.piece(over, dyes.light))
+    if dyes is not None and not many and (book := shared.chosen()) and "fibre" not in one:
+        made_of = {cloth.name: cloth.fibre for cloth in book.cloths() if cloth.fibre}
+        one |= given_only({"fibre": made_of.get((dyes.conditions or {}).get("cloth", ""))})
     how = {
         "stocks": shared.stocks(dyes), "wetted": not dry, "settings": shared.settings(dyes),
         "dyes": dyes, "allow_demo": given("demo"),
@@ -85,9 +88,8 @@ def bath(
             raise UnstatedError("say how much cloth.")
         sheet = dyemix.bath_sheet(recipe, given("cloth_g"), job=given("job") or "", **one, **how)
         shared.show(sheet)
-        sheets = (sheet,)
-        if dyes is not None and wanted is not None:
-            asked = [] if over is None else ["--over", over]
+        sheets, asked = (sheet,), ([] if over is None else ["--over", over])
+        if dyes is not None and (wanted is not None or shared.chosen()):
             shared.trial(sheet.recipe, dyes, aim or "", wanted, *asked)
     if (book := shared.chosen()) and all(sheet.job for sheet in sheets):
         book.add_sheets(*sheets, method=given("method") or "")

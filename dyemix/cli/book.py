@@ -42,7 +42,9 @@ def show(job: str | None) -> None:
     from dyemix.dyebook.past import record
 
     if job:
-        shared.show(record(shared.open_book(), job))
+        shared.show(found := record(shared.open_book(), job))
+        if any(kept.pictures for kept in found.trials):
+            shared.then("Its photograph", "book", "picture", job, "-o", "piece.jpg")
         return
     if given("html"):
         raise UsageError("a page is of one job: name it.")

@@ -25,15 +25,11 @@ def web(**how: Any) -> None:
     serve(dyes, given("book"), **given_only(how))
 
 
-@command("[RECIPE]", "output! target reading job analysed shelf measures light photo")
+@command("[RECIPE]", "output! target reading job analysed shelf measures photo")
 def report(
-    recipe: str | None,
-    output: Path,
-    aim: str | None,
-    reading: str | None,
-    light: Any,
+    recipe: str | None, output: Path, aim: str | None, reading: str | None,
     analysed: tuple[str, ...],
-) -> None:
+) -> None:  # fmt: skip
     """Write one page to keep, or to hand on: pictures, tables, conditions, cautions, versions.
 
     Of the fitted dyes; with a --target, of a match too; with a RECIPE, --target and --reading, of a
@@ -47,15 +43,11 @@ def report(
     results: list[Any] = [dyes]
     if job is not None:
         record = shared.open_book().job(job)
-        results += [
-            record,
-            *(dyemix.correct(dyes, t.trial) for t in record.trials if t.trial.target),
-        ]
+        told = (kept.trial for kept in record.trials if kept.trial.target)
+        results += [record, *(dyemix.correct(dyes, trial) for trial in told)]
     elif recipe is not None:
         if aim is None or reading is None:
-            raise UsageError(
-                "a RECIPE is reported with its --target and the --reading of its piece."
-            )
+            raise UsageError("a RECIPE is reported with its --target and its --reading.")
         dyed = shared.recipe(recipe, dyes)
         piece = shared.piece(reading, dyes.light, dyed)
         results.append(dyemix.correct(dyes, dyemix.Trial(dyed, piece, shared.target(aim))))
@@ -63,8 +55,7 @@ def report(
         results.append(dyemix.match(dyes, shared.target(aim)))
     pieces = [piece for file in analysed for piece in saved_pieces(file)]
     results += [*pieces, *([compare_pieces(pieces)] if len(pieces) > 1 else [])]
-    title = f"Job: {job}" if job else ""
-    shared.write(output, page(*results, title=title))
+    shared.write(output, page(*results, title=f"Job: {job}" if job else ""))
 
 
 @command("[TOPIC]", "", name="help")

@@ -41,6 +41,7 @@ def match(
     """
     from dyemix.cloth.preview import preview
     from dyemix.files.targets import read_targets
+    from dyemix.matching.dispensing import parse_in_hand
     from dyemix.matching.matches import recipes_table
     from dyemix.matching.suggest import suggest
 
@@ -50,7 +51,11 @@ def match(
         raise UsageError("--output is for a list of --targets, --draw for one TARGET.")
     dyes, limits = shared.dyes(*(f"{dye} 1" for dye in limits["use"])), given_only(limits)
     whole = detail or "count" in limits or given("json") or given("draw")
-    limits = _understood(dyes, **limits)
+    limits["kit"] = shared.kit(limits.pop("measure", None), dyes)
+    if in_hand := limits.pop("in_hand", ""):
+        if not given("cloth_g"):
+            raise UsageError("--in-hand needs the piece it is for: --cloth 240g.")
+        limits["in_hand"] = parse_in_hand(in_hand, given("cloth_g"))
     if targets is None:
         words = str(target)
         work_out: Any = dyemix.match if whole else suggest
@@ -60,8 +65,8 @@ def match(
         if detail and not given("json") and (dyed := [m.recipe for m in answer if m.recipe]):
             shared.say(preview(dyes, *dyed).short())
         for best in found[:1] if whole else [found[0].match]:
-            recipe = best.measured.recipe if best.measured else best.recipe
-            shared.bath("Dye 5 g of it first, then", recipe, dyes, words, answer.target)
+            asked = shared.amounts((best.measured or best).recipe)
+            shared.bath("Dye 5 g of it first, then", asked, dyes, words, answer.target)
         return
     wanted = read_targets(targets)
     with console.waiting("Matching") as progress:
@@ -71,22 +76,7 @@ def match(
         return
     shared.write(output, recipes_table(many))
     if output != Path("-"):
-        shared.day("A day of them", output, dyes)
-
-
-def _understood(
-    dyes: Any, in_hand: str = "", price: str = "", measure: str = "", **rest: Any
-) -> dict[str, Any]:
-    """What the words of the command mean to `match` and `match_many`."""
-    from dyemix.matching.dispensing import parse_in_hand, parse_prices
-
-    if in_hand and not given("cloth_g"):
-        raise UsageError("--in-hand needs the piece it is for: --cloth 240g.")
-    if in_hand:
-        rest["in_hand"] = parse_in_hand(in_hand, given("cloth_g"))
-    if price:
-        rest["price"] = parse_prices(price)
-    return {**rest, "kit": shared.kit(measure, dyes)}
+        shared.bath("A day of them", str(output), dyes)
 
 
 @command(
@@ -103,11 +93,12 @@ def trial(
     pieces are compared: the --reading with the --target. With a book the trial is kept there, and
     moves the dyes from then on.
     """
+    from dyemix.colour.difference import Miss
     from dyemix.dataset.trial import Bath
     from dyemix.dyebook.pictures import plain_picture
     from dyemix.reading import photographed
 
-    lot, note = (kept[name] or "" for name in ("lot", "note"))
+    lot, note, aimed = kept["lot"] or "", kept["note"] or "", aim or ""
     if recipe is None:
         if over or other_dyes or dosing or day or picture or given("job") or lot or note:
             raise UsageError("without a RECIPE, --reading and --target are compared, no more.")
@@ -117,31 +108,36 @@ def trial(
         return
     dyes = shared.dyes(recipe)
     wanted, dyed = shared.wanted(aim), shared.recipe(recipe, dyes)
-    if wanted is None:
-        raise UsageError("say what was wanted: --target '#7d8a6e'.")
-    bath, on = Bath.FIRST, None
-    if over is not None:
-        bath, on = Bath.SECOND, shared.piece(over, dyes.light)
-    piece = shared.piece(reading, dyes.light, dyed)
-    day = day or date.today()
-    done = dyemix.Trial(dyed, piece, wanted, day, lot, bath=bath, on=on)
-    agreed = shared.tolerance(aim or wanted.name)
-    found = dyemix.correct(dyes, done, other_dyes=other_dyes, dosing=dosing, tolerance=agreed)
     book, job, shown = shared.chosen(), given("job") or "", photographed(reading)
+    if wanted is None and not book:
+        raise UsageError("say what was wanted: --target '#7d8a6e'.")
+    on = None if over is None else shared.piece(over, dyes.light)
+    piece = shared.piece(reading, dyes.light, dyed)
+    bath = Bath.FIRST if on is None else Bath.SECOND
+    done = dyemix.Trial(dyed, piece, wanted, day or date.today(), lot, bath=bath, on=on)
+    found = None
+    if wanted is not None:
+        agreed = shared.tolerance(aim or wanted.name)
+        found = dyemix.correct(dyes, done, None, other_dyes, True, dosing, agreed)
     if book:
         seen = picture or (shown[0] if shown else None)
         file = plain_picture(seen) if seen else None
         book.add_trial(done, job, note, given("method") or "", file)
         shared.kept(f"a trial of {job or dyed}.")
+    if found is None:  # a square, dyed to learn from
+        shared.show(miss := Miss.of(dyes.predict(dyed).lab, piece.colour(dyes.light)),
+                    f"{miss} from what was predicted, {dyes.light}")  # fmt: skip
+        return
     shared.show(found)
     if book and job:
         shared.again("The next piece, corrected" if found.changed else "The same again")
     elif found.changed:
-        shared.bath("The next piece", found.corrected.recipe, dyes, aim or "", found.target)
+        asked = shared.amounts(found.corrected.recipe)
+        shared.bath("The next piece", asked, dyes, aimed, found.target)
     if found.second_bath is not None:
-        added, why = found.second_bath.recipe, "The second bath over this piece"
-        shared.bath(why, added, dyes, aim or "", found.target, "--over", reading)
-    shared.then("Which swatch would help most", "next", shared.typed(aim or "", found.target))
+        asked, why = shared.amounts(found.second_bath.recipe), "The second bath over this piece"
+        shared.bath(why, asked, dyes, aimed, found.target, "--over", reading)
+    shared.then("Which swatch would help most", "next", shared.typed(aimed, found.target))
 
 
 def _compare(reading: str, aim: str) -> None:
@@ -175,4 +171,4 @@ def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None
     found = dyemix.next_swatch(dyes, wanted, **given_only(how))
     shared.show(found)
     for choice in found.choices:
-        shared.bath("Dye it", choice.recipe, dyes, cloth_g=5.0)
+        shared.bath("Dye it", shared.amounts(choice.recipe), dyes, cloth_g=5.0)

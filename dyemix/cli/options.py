@@ -11,6 +11,7 @@ import inspect
 import shlex
 from collections.abc import Callable
 from importlib import import_module
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
@@ -42,10 +43,8 @@ class Words(click.ParamType):  # type: ignore[type-arg]
 
     def convert(self, value: Any, *_: Any) -> Any:
         """What the words mean."""
-        module, *path = self._module.split(":")
-        understand: Any = import_module(f"dyemix.{module}")
-        for part in path:
-            understand = getattr(understand, part)
+        module, what = self._module.split(":")
+        understand: Any = attrgetter(what)(import_module(f"dyemix.{module}"))
         return understand(value) if isinstance(value, str) else value
 
 
@@ -62,7 +61,8 @@ _KINDS: dict[str, dict[str, Any]] = {
     "day": {"type": Words("date", "dataset.days:parse_day")},
     "weight": {"type": Words("weight", "dataset.units:parse_weight")},
     "volume": {"type": Words("volume", "dataset.units:parse_volume")},
-    "light": {"type": Words("light", "colour.colorimetry:Light:parse")},
+    "light": {"type": Words("light", "colour.colorimetry:Light.parse")},
+    "prices": {"type": Words("prices", "matching.dispensing:parse_prices")},
 }
 with Path(__file__).parents[1].joinpath("data", "options.csv").open(encoding="utf-8") as _file:
     OPTIONS = {row["option"]: row for row in csv.DictReader(_file)}
@@ -119,14 +119,13 @@ class Command(click.Command):
             raise DyemixError("two answers do not go into one file: name another for each.")
         try:
             return super().invoke(context)
-        except UnstatedError:
-            asked = shlex.join(["dyemix", *context.meta["words"], "--cloth", "60g"])
-            why = "Spoons, mL and grams are so much dye only on a stated weight of dry cloth"
-            raise DyemixError(f"{why}. For 60 g: {asked}") from None
-        except AmbiguousError as error:
-            words = ["dyemix", *context.meta["words"]]
-            lines = [f"  {shlex.join([*words, *option])}" for option in error.options]
-            raise DyemixError("\n".join([str(error), *lines])) from None
+        except (UnstatedError, AmbiguousError) as error:
+            words, options = ["dyemix", *context.meta["words"]], [("--cloth", "60g")]
+            why = "Spoons, mL and grams are so much dye only on a stated weight of dry cloth, as:"
+            if isinstance(error, AmbiguousError):
+                why, options = str(error), list(error.options)
+            lines = [f"  {shlex.join([*words, *option])}" for option in options]
+            raise DyemixError("\n".join([why, *lines])) from None
 
 
 class Commands(click.Group):

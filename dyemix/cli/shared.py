@@ -78,9 +78,8 @@ def piece(words: str, light: Any, recipe: Any = None) -> Any:
     from dyemix.files.targets import read_piece
     from dyemix.reading import photographed
 
-    if (place := photographed(words)) is None:
-        return read_piece(words, light, recipe)
-    return photograph(place[0]).piece(place[1])
+    place = photographed(words)
+    return photograph(place[0]).piece(place[1]) if place else read_piece(words, light, recipe)
 
 
 def typed(words: str, wanted: Any) -> str:
@@ -272,8 +271,8 @@ def write(path: Path | None, data: str | bytes) -> None:
     """Write a file that was asked for, and say so."""
     if path is not None:
         writing.write(path, data, **care())
-    if path not in (None, Path("-")):
-        console.remark(f"Written: {path}")
+        if path != Path("-"):
+            console.remark(f"Written: {path}")
 
 
 def kept(what: str) -> None:
@@ -332,18 +331,13 @@ def _weighed(cloth_g: float | None) -> list[str]:
 
 
 def bath(
-    why: str, recipe: Any, dyes: Any, words: str = "", target: Any = None, *more: str,
+    why: str, what: str, dyes: Any, words: str = "", target: Any = None, *more: str,
     cloth_g: float = 0.0,
 ) -> None:  # fmt: skip
-    """Print the command for the bath of a recipe, whose amounts are those that were shown."""
+    """Print the command for the bath of a recipe, or a day of those in a table."""
     aim = ["--target", typed(words, target)] if target else []
     asked = [*_weighed(cloth_g), *aim, *_asked("stock", "spoons", "job"), *more]
-    then(why, "bath", amounts(recipe), *asked, demo=dyes.demo)
-
-
-def day(why: str, table: Path, dyes: Any) -> None:
-    """Print the command that plans a day from recipes that were written."""
-    then(why, "bath", str(table), *_weighed(None), *_asked("stock", "spoons"), demo=dyes.demo)
+    then(why, "bath", what, *asked, demo=dyes.demo)
 
 
 def again(why: str) -> None:
@@ -358,8 +352,8 @@ def expected(dyes: Any, recipe: Any) -> str:
 
 def trial(recipe: Any, dyes: Any, words: str, target: Any, *more: str) -> None:
     """Print the command for the piece that comes of a recipe, with a reading it may have."""
-    aim = ["--target", typed(words, target), "--reading", expected(dyes, recipe), *more]
-    asked = [*_weighed(None), *aim, *_asked("job")]
+    aim = ["--target", typed(words, target)] if target else []
+    asked = [*_weighed(None), *aim, "--reading", expected(dyes, recipe), *more, *_asked("job")]
     then("Once dry, with your reading", "trial", amounts(recipe), *asked)
 
 

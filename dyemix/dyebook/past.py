@@ -115,6 +115,7 @@ class _Plan:
     expect: str = ""
     target: str = ""
     warnings: tuple[str, ...] = ()
+    second: bool = False
 
 
 def _alike(one: Recipe, other: Recipe) -> bool:
@@ -126,15 +127,17 @@ def _alike(one: Recipe, other: Recipe) -> bool:
 
 def _corrected(dyes: DyeSet | None, trial: Trial) -> _Plan:
     """The recipe that a finished piece leads to, with what that piece missed by."""
-    over = " This is the second bath, over the first." if trial.bath is Bath.SECOND else ""
+    second = trial.bath is Bath.SECOND
+    over = " This is the second bath, over the first." if second else ""
     if dyes is None or trial.target is None or not set(trial.recipe) <= set(dyes.names):
-        return _Plan(trial.recipe, warnings=(over.strip(),) if over else ())
+        return _Plan(trial.recipe, "", "", (over.strip(),) if over else (), second)
     found = correct(dyes, trial, second_bath=False)
     pot = found.corrected
     change = "" if pot.recipe == found.again.recipe else f"; corrected here from {trial.recipe}"
     note = f"the last piece ({trial.date or 'no date'}) missed by {found.miss}{change}.{over}"
     expect = f"ΔE2000 {pot.likely:.1f} likely in the pot, nine pots in ten below {pot.bound:.1f}"
-    return _Plan(pot.recipe, f"{expect} ({found.target.light})", str(found.target), (note,))
+    expect = f"{expect} ({found.target.light})"
+    return _Plan(pot.recipe, expect, str(found.target), (note,), second)
 
 
 def _again(
@@ -143,7 +146,7 @@ def _again(
 ) -> BathSheet:  # fmt: skip
     """One bath of a piece dyed again."""
     bottles = [bottle for bottle in book.stocks() if bottle.dye in plan.recipe]
-    amounts, target = plan.recipe, plan.target
+    amounts, target, how = plan.recipe, plan.target, how | {"second_bath": plan.second}
     if stocks is None and {bottle.dye for bottle in bottles} >= set(plan.recipe):
         stocks = bottles
     if last is None:

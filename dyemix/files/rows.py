@@ -23,6 +23,9 @@ _DEEPEST = 20.0
 _LONGEST_RECIPE = 500
 #: Colours that get their spectrum together.
 _TOGETHER = 256
+_CENSORED = (
+    "a channel at 00 or ff is censored: the colour may lie beyond, and counts as a bound, no value"
+)
 _ROUGH = (
     "rough: the spectrum is the smoothest with this colour; a swatch by itself puts predictions "
     f"off by about {ROUGH_ERROR:g} ΔE2000 more, a ladder of depths by much less"
@@ -240,7 +243,7 @@ def rough_readings(drafts: list[Draft], faults: Faults) -> None:
             faults.add(str(error), draft.row, "hex" if draft.kind == "hex" else "L*")
             continue
         groups.setdefault(given["light"], []).append(draft)
-        draft.doubt(_ROUGH)
+        draft.doubt(_ROUGH, *([_CENSORED] if given.get("clipped") else []))
     if any(draft.kind == "hex" for draft in rough):
         faults.notes.append(
             "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss."

@@ -228,13 +228,15 @@ def _report_dye(
 def _flags(swatches: SwatchSet) -> tuple[str, ...]:
     """Doubtful readings, each with its place: likely slips, and what was flagged. All are kept.
 
-    That the spectrum of a ladder's reading is made up is no doubt here: it is not used.
+    That the spectrum of a ladder's reading is made up is no doubt here: it is not used; and what
+    the table was said to hold is not said again.
     """
     return tuple(slips(swatches)) + tuple(
         f"{r.place}: {flag}"
         for r in swatches.readings
         for flag in r.warnings
         if not (r.rough and r.recipe is not None and len(r.recipe) < 2 and flag[:6] == "rough:")
+        and not any(flag in told for told in swatches.warnings)
     )
 
 

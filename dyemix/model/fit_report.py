@@ -13,7 +13,7 @@ from dyemix.dataset.result import DEMO_WARNING, Result, Row
 #: Fewer own mixes than this do not tell whether promises are kept.
 FEWEST_TO_TELL = 5
 #: Words of the warnings that are said at first sight: they change what is dyed or typed.
-_URGENT = ("A slip?", "left out")
+_URGENT = ("A slip?", "left out", "censored")
 #: Ladders whose depths, left out, miss by more than this (ΔE2000, root mean square) in what no
 #: other strength would mend, beyond what is open of them, are not those of dyes on cloth.
 NOT_DYE = 1.2

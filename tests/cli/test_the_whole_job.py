@@ -12,7 +12,7 @@ import pytest
 from command import Command, Done
 
 BOOK = ("--book", "w.dyebook")
-_STEP = re.compile(r"(?:: +|^ +|, as: )dyemix (.+)$", re.MULTILINE)
+_STEP = re.compile(r"(?:: +|^ +)dyemix (.+)$", re.MULTILINE)
 #: Invented squares, D65/10°.
 SQUARES = """# light: D65/10
 swatch,recipe,L*,a*,b*,hex
@@ -80,6 +80,21 @@ def test_a_name_mistyped_is_asked_about(run: Command, was: str, slip: str, says:
     assert says in done.stderr or "one dye or two?" in run("fit", *BOOK, "--detail").stdout
 
 
+@pytest.mark.parametrize("typed", ["75,9,13.6,57.0", "75.9,13,6,57.0", "75,9,13,6,57,0"])
+def test_a_decimal_comma_between_commas_is_named(run: Command, typed: str) -> None:
+    """Cells shift then: L* 75,9 would be read as L* 75, a* 9."""
+    done = begun(run, SQUARES.replace("75.9,13.6,57.0", typed))
+    assert done.returncode == 2
+    assert re.search(r"mine.csv, row 5: .* is (75,9|13,6) one number\? Write", done.stderr)
+    assert not (run.folder / "w.dyebook").exists()
+
+
+def test_a_channel_at_its_end_is_said_to_be_a_bound(run: Command) -> None:
+    rows = "undyed,#efece4\nred 4,#c0001d\nred 1,#d8444f\nred 0.25,#e79d9c\n"
+    assert begun(run, f"recipe,hex\n{rows}").returncode == 0
+    assert "row 3: a channel at 00 or ff is censored" in run("fit", *BOOK).stdout
+
+
 # A finished piece ---------------------------------------------------------------------------------
 
 
@@ -140,7 +155,7 @@ def test_a_job_is_told_its_colour_once(run: Command) -> None:
     assert "Expect    ΔE2000" in again.stdout, "the colour of the job"
     assert run("trial", recipe, "--reading", "58 -24 13", *job).returncode == 0
     assert run("book", "show", "sage", *BOOK).stdout.count(str(date.today())) >= 3
-    unsaid = run("trial", recipe, "--reading", "58 -24 13", *BOOK)
+    unsaid = run("trial", recipe, "--reading", "58 -24 13", "--swatches", "mine.csv")
     assert (unsaid.returncode, "--target" in unsaid.stderr) == (2, True)
 
 
@@ -154,6 +169,27 @@ def test_dates_in_the_usual_orders(run: Command, words: str, meant: str) -> None
     done = run(*recipe, "--date", words)
     assert done.returncode == (0 if meant else 2)
     assert (meant or "could be 2026-05-03 or 2026-03-05") in done.stdout + done.stderr
+
+
+def test_a_square_to_learn_from_is_kept_without_a_colour_wanted(run: Command) -> None:
+    """From `next` to its bath, and on to its reading, as each was printed."""
+    assert begun(run).returncode == 0
+    words = ["next", "#7d8a6e", "--count", "1", *BOOK]
+    for name in ("bath", "trial"):
+        done = run(*words)
+        assert done.returncode == 0, done.stderr
+        words = next(found for found in steps(done) if found[0] == name)
+    done = run(*words)
+    assert "from what was predicted" in done.stdout, done.stderr
+    assert "1 trial)" in run("fit", *BOOK).stderr
+
+
+def test_the_fibre_of_a_cloth_is_told_once(run: Command) -> None:
+    assert begun(run, "# cloth: lawn\n" + SQUARES).returncode == 0
+    bath = ("bath", "gold 1", "--cloth", "60g", *BOOK)
+    assert "what the cloth is made of is not known" in run(*bath).stdout
+    assert run("book", "cloth", "lawn", "--fibre", "cotton", *BOOK).returncode == 0
+    assert "what the cloth is made of is not known" not in run(*bath).stdout
 
 
 # Repeats ------------------------------------------------------------------------------------------
@@ -208,8 +244,12 @@ def test_a_picture_is_kept_without_its_place_number_and_thumbnail(run: Command) 
     trial = ("trial", "teal 1", "--reading", "55 -22 -20", "--target", "55 -22 -20")
     kept = run(*trial, "--picture", "piece.jpg", "--job", "teal", *BOOK)
     assert kept.returncode == 0, kept.stderr
-    assert "a photograph is kept" in run("book", "show", "teal", *BOOK).stdout
-    assert run("book", "picture", "teal", "-o", "out.jpg", *BOOK).returncode == 0
+    shown = run("book", "show", "teal", *BOOK)
+    assert "L* 55.0, a* -22.0, b* -20.0 (D65/10°)" in shown.stdout, "the reading"
+    assert "missed by" in shown.stdout
+    (asked,) = (words for words in steps(shown) if words[:2] == ["book", "picture"])
+    asked[asked.index("-o") + 1] = "out.jpg"
+    assert run(*asked).returncode == 0
     book = (run.folder / "w.dyebook").read_bytes()
     out = run.folder / "out.jpg"
     for secret in (b"SERIAL-0042", b"PLACE-DAY", b"MODEL-7", b"COMMENT-OF-HERS", b"Exif"):
