@@ -130,7 +130,8 @@ def trial(
         return
     shared.show(found)
     if book and job:
-        shared.again("The next piece, corrected" if found.changed else "The same again")
+        why = "The next piece, corrected" if found.changed else "The same again"
+        shared.then(why, "book", "repeat", job, *shared.weighed(), "--keep")
     elif found.changed:
         asked = shared.amounts(found.corrected.recipe)
         shared.bath("The next piece", asked, dyes, aimed, found.target)

@@ -292,7 +292,8 @@ def then(why: str, *words: str, demo: bool = False, alone: bool = False) -> None
     """
     if given("json"):
         return
-    carried = [*(["--demo"] if demo else []), *([] if alone else _of_shelf())]
+    of = ("only", *(("book", "method") if given("book") else ("swatches",)), "check", "leave-out")
+    carried = [*(["--demo"] if demo else []), *([] if alone else _asked(*of))]
     asked = f"dyemix {shlex.join([*words, *carried])}"
     say(f"{why}:{' ' if len(why) + len(asked) < _WIDTH else f'{_LINE}  '}{asked}")
 
@@ -315,18 +316,14 @@ def shelf(when: str, table: Path) -> None:
 
 def _asked(*names: str) -> list[str]:
     """Options as they were given, to be given again."""
-    return [x for name in names if given(name) for x in (f"--{name}", str(given(name)))]
+    found = ((name, given(name.replace("-", "_"))) for name in names)
+    several = ((name, v if name == "leave-out" else (v,)) for name, v in found if v)
+    words = ((name, ", ".join(v) if name == "only" else v) for name, vs in several for v in vs)
+    return [word for name, value in words for word in (f"--{name}", str(value))]
 
 
-def _of_shelf() -> list[str]:
-    """Which swatches were asked for, to be asked for again."""
-    only = ["--only", ", ".join(given("only"))] if given("only") else []
-    left_out = [x for swatch in given("leave_out") or () for x in ("--leave-out", swatch)]
-    names = ("book", "method", "check") if given("book") else ("swatches", "check")
-    return [*only, *_asked(*names), *left_out]
-
-
-def _weighed(cloth_g: float | None) -> list[str]:
+def weighed(cloth_g: float | None = None) -> list[str]:
+    """The cloth, to be asked for again: as given, or what amounts were shown for."""
     return ["--cloth", f"{cloth_g or given('cloth_g') or CLOTH:g}g"]
 
 
@@ -336,13 +333,8 @@ def bath(
 ) -> None:  # fmt: skip
     """Print the command for the bath of a recipe, or a day of those in a table."""
     aim = ["--target", typed(words, target)] if target else []
-    asked = [*_weighed(cloth_g), *aim, *_asked("stock", "spoons", "job"), *more]
+    asked = [*weighed(cloth_g), *aim, *_asked("stock", "spoons", "job"), *more]
     then(why, "bath", what, *asked, demo=dyes.demo)
-
-
-def again(why: str) -> None:
-    """Print the command that dyes a job of the book again, by what its trials taught."""
-    then(why, "book", "repeat", given("job"), *_weighed(None), "--keep")
 
 
 def expected(dyes: Any, recipe: Any) -> str:
@@ -353,7 +345,7 @@ def expected(dyes: Any, recipe: Any) -> str:
 def trial(recipe: Any, dyes: Any, words: str, target: Any, *more: str) -> None:
     """Print the command for the piece that comes of a recipe, with a reading it may have."""
     aim = ["--target", typed(words, target)] if target else []
-    asked = [*_weighed(None), *aim, "--reading", expected(dyes, recipe), *more, *_asked("job")]
+    asked = [*weighed(), *aim, "--reading", expected(dyes, recipe), *more, *_asked("job")]
     then("Once dry, with your reading", "trial", amounts(recipe), *asked)
 
 

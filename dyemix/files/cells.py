@@ -179,10 +179,6 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
                 sheet.headings, width = cells, len(cells)
             elif cells and cells[0].startswith("# "):
                 faults.add("a '#' line stands above the headings: move this one there.", row)
-            elif extra := [cell for cell in cells[width:] if cell]:
-                many = f"{len(cells)} cells under {width} headings, {extra[0][:40]!r} the first too"
-                cure = "a cell that holds the separator needs quotation marks."
-                faults.add(f"{many} many: {cure}", row)
             elif (
                 delimiter == ","
                 and len(cells) > whole
@@ -193,6 +189,10 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
                 )
                 cure = f"Write {pair[1]}.{pair[2]}, or put semicolons between the cells."
                 faults.add(f"{what} {cure}", row)
+            elif extra := [cell for cell in cells[width:] if cell]:
+                many = f"{len(cells)} cells under {width} headings, {extra[0][:40]!r} the first too"
+                cure = "a cell that holds the separator needs quotation marks."
+                faults.add(f"{many} many: {cure}", row)
             elif any(cells):
                 short += len(cells) < width
                 sheet.rows.append((row, cells[:width] + [""] * (width - len(cells))))
