@@ -37,9 +37,9 @@ _FEW = (0.05, 0.4)
 #: Most points of the lattice of blends of one number of dyes; larger blends grow from smaller ones.
 _MOST_POINTS = 80_000
 #: From this far off ΔE2000 itself says which point is the nearest.
-_FAR_OFF = 12.0
+_FAR_OFF = 16.0
 #: Steps for the many, most of which lead nowhere, and for the few that will be looked at.
-_SEARCH, _LAST = (6, 1e-6), (40, 1e-7)
+_SEARCH, _LAST = (6, 1e-6), (40, 1e-6)
 #: And for the many where each is asked for.
 _EACH = (14, 1e-6)
 #: Blends this much ΔE2000 behind are given up in the search.
@@ -256,8 +256,9 @@ class Problem:
         """
         loose = self.spectra is not None
         behind = beam is not None and not loose
-        some = self._solved(self._placed(), behind)
-        size = int(some.used.sum(axis=1).max())
+        placed = self._placed()
+        size = int(placed.used.sum(axis=1).max())
+        some = self._solved(placed, behind)
         parts, level = [some], some.rows(some.used.sum(axis=1) == size)
         code = np.random.default_rng(0).integers(2**62, size=len(self.dyes), dtype=np.uint64)
         for _ in range(size, min(self.max_dyes, len(self.dyes))):

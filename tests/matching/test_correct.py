@@ -265,7 +265,7 @@ def test_on_the_workshop_a_second_bath_brings_the_piece_nearer():
     dyes = shelf(bench)
     rng = np.random.default_rng(0)
     before, after, promised = [], [], []
-    for i in range(12):
+    for i in range(24):
         start, target = draw(bench, bench.dyes, rng)
         first = aimed(dyes, start, target)
         bench.start_noise(i)

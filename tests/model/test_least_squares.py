@@ -175,3 +175,23 @@ def test_secants_come_to_the_same_answer_in_fewer_steps_where_residuals_stay_lar
         ends.append(solve(residual, np.full((n, k), 0.5), top, steps=300, secants=secants))
     assert np.mean(ends[1].cost <= ends[0].cost * (1.0 + 1e-4)) > 0.9
     assert asked[1] < 0.8 * asked[0]
+
+
+def test_what_is_not_worth_a_step_is_left_and_the_others_end_as_they_would() -> None:
+    a, b, top = linear_problems(40, 6, 3, 5)
+
+    def residual(x: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray]:
+        return np.einsum("nmk,nk->nm", a[rows], x) - b[rows], a[rows]
+
+    asked: list[int] = []
+
+    def hopeless(cost: np.ndarray, rows: Rows) -> np.ndarray:
+        asked.append(len(rows))
+        return np.asarray(rows < 20)
+
+    found = solve(residual, 0.5 * top, top, tolerance=1e-12, hopeless=hopeless)
+    alone = solve(residual, 0.5 * top, top, tolerance=1e-12)
+    assert asked[0] > 20 >= asked[1]
+    assert np.array_equal(found.x[20:], alone.x[20:])
+    assert np.all(found.cost[:20] >= alone.cost[:20])
+    assert np.any(found.cost[:20] > alone.cost[:20])
