@@ -6,8 +6,9 @@ these dyes; else from illustrative figures, and then it says so.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 from dyemix.arrays import Array
 from dyemix.cloth.amounts import Unmixer
@@ -15,7 +16,7 @@ from dyemix.cloth.figures import BLOCK_MM, MAIN, Shade, main_figures, palette, p
 from dyemix.cloth.levelness import Levelness
 from dyemix.cloth.mottle import Mottle, seen
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.result import DEMO_WARNING, Row, Several
 from dyemix.dataset.serialise import as_json
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
@@ -60,20 +61,13 @@ class Preview:
 
 
 @dataclass(frozen=True, eq=False)
-class Previews(Result):
+class Previews(Several[Preview]):
     """Patches of several recipes, as they were asked for."""
+
+    HELD: ClassVar = "items"
 
     items: tuple[Preview, ...]
     demo: bool = False
-
-    def __len__(self) -> int:
-        return len(self.items)
-
-    def __iter__(self) -> Iterator[Preview]:
-        return iter(self.items)
-
-    def __getitem__(self, i: int) -> Preview:
-        return self.items[i]
 
     def short(self) -> str:
         """A sentence on all of them: how far each splits, and into which shades."""

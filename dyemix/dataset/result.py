@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import fields
 from html import escape
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeAlias, TypeVar
 
 import numpy as np
 
@@ -26,6 +26,8 @@ _PATCH = '<span style="display:inline-block;width:3em;height:1.3em;background:{0
 Row = Mapping[str, object]
 #: The table type of every `to_frame`; pandas is imported when one is asked for.
 Frame: TypeAlias = "pd.DataFrame"
+
+Item = TypeVar("Item")
 
 
 class Value:
@@ -104,6 +106,22 @@ class Result(Value):
         more = f"<p>… {len(rows)} in all</p>" if len(rows) > _ROWS else ""
         demo = f"<p>{DEMO_WARNING}</p>" if str(self).startswith(DEMO_WARNING) else ""
         return f"{demo}<p>{escape(self._short())}</p>{table}{more}"
+
+
+class Several(Result, Generic[Item]):
+    """A result of several: `len`, iteration and indexing go to those in the field `HELD`."""
+
+    HELD: ClassVar[str]
+
+    def __len__(self) -> int:
+        return len(getattr(self, self.HELD))
+
+    def __iter__(self) -> Iterator[Item]:
+        return iter(getattr(self, self.HELD))
+
+    def __getitem__(self, i: int) -> Item:
+        found: Item = getattr(self, self.HELD)[i]
+        return found
 
 
 def frame(rows: Iterable[Row]) -> Frame:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
@@ -13,7 +13,7 @@ import numpy as np
 from dyemix.colour.colorimetry import Light
 from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row
+from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Several
 from dyemix.dataset.target import Target
 from dyemix.fitting.next_squares import in_one_line
 from dyemix.matching.dispensing import Measured
@@ -158,7 +158,7 @@ class Match(Result):
 
 
 @dataclass(frozen=True, eq=False)
-class Matches(Result):
+class Matches(Several[Match]):
     """Recipes for one target, best first.
 
     Attributes
@@ -172,6 +172,7 @@ class Matches(Result):
         about the target, and what was assumed.
     """
 
+    HELD: ClassVar = "matches"
     TOLD: ClassVar = (
         "demo", "target", "matches", "reach", "warnings", "searched", "k_lightness",
         "next_swatches",
@@ -184,15 +185,6 @@ class Matches(Result):
     dyes: DyeSet
     k_lightness: float = 1.0
     warnings: tuple[str, ...] = ()
-
-    def __len__(self) -> int:
-        return len(self.matches)
-
-    def __iter__(self) -> Iterator[Match]:
-        return iter(self.matches)
-
-    def __getitem__(self, i: int) -> Match:
-        return self.matches[i]
 
     @property
     def demo(self) -> bool:
@@ -274,23 +266,16 @@ def _asides(m: Match, detail: bool) -> list[str]:
 
 
 @dataclass(frozen=True, eq=False)
-class ManyMatches(Result):
+class ManyMatches(Several[Matches]):
     """Recipes for many targets: `len`, iteration and indexing go to the `Matches` of each.
 
     `index` is that of the targets, where they came in a column.
     """
 
+    HELD: ClassVar = "found"
+
     found: tuple[Matches, ...]
     index: Any = None
-
-    def __len__(self) -> int:
-        return len(self.found)
-
-    def __iter__(self) -> Iterator[Matches]:
-        return iter(self.found)
-
-    def __getitem__(self, i: int) -> Matches:
-        return self.found[i]
 
     def _rows(self) -> Iterable[Row]:
         for matches in self.found:

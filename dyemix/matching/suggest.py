@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.dataset.result import Result, Row
+from dyemix.dataset.result import Row, Several
 from dyemix.dataset.target import AnyColour
 from dyemix.matching.constraints import LEAST_DOSE, WORTH, Constraints
 from dyemix.matching.match import match
@@ -37,7 +37,7 @@ class Suggestion:
 
 
 @dataclass(frozen=True, eq=False)
-class Suggestions(Result):
+class Suggestions(Several[Suggestion]):
     """At most three recipes that differ, the likeliest to come out right first.
 
     Attributes
@@ -46,14 +46,10 @@ class Suggestions(Result):
     found : every recipe that was weighed, with the target and whether the shelf reaches it.
     """
 
+    HELD: ClassVar = "choices"
+
     choices: tuple[Suggestion, ...]
     found: Matches
-
-    def __len__(self) -> int:
-        return len(self.choices)
-
-    def __getitem__(self, i: int) -> Suggestion:
-        return self.choices[i]
 
     def _rows(self) -> Iterable[Row]:
         """One row a choice: as of a match, and its reasons."""
