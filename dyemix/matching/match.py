@@ -196,7 +196,7 @@ def _under_lamp(problem: Problem, found: Found) -> Array:
     if problem.spectra is None:
         return np.zeros(len(found.which))
     lamp = Light(LAMPS[0], problem.light.observer)
-    made = lab(problem.dyes.reflectance(found.amounts), lamp)
+    made = problem.dyes.colours(found.amounts, lamp)
     return delta_e(lab(problem.spectra, lamp)[found.which], made)
 
 

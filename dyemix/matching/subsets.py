@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts
-from dyemix.colour.colorimetry import Light, lab
+from dyemix.colour.colorimetry import Light
 from dyemix.errors import DyemixError
 from dyemix.model.blending import Blending, Goal, Index
 from dyemix.model.dyes import DyeSet
@@ -140,7 +140,7 @@ def _lattice(
         points = np.zeros((len(blends), len(shares), len(low)))
         np.put_along_axis(points, members, low[members] + (top - low)[members] * shares, axis=2)
         points = within(points, low[np.newaxis, np.newaxis], top, total, axis=2)
-        labs = dyes.colours(points.reshape(-1, len(low)), light)
+        labs = dyes.colours(points, light).reshape(-1, 3)
         out.append((used, points, labs, np.hypot(labs[:, 1], labs[:, 2])))
     return out
 
@@ -186,8 +186,7 @@ class Problem:
 
     def colours(self, amounts: Array) -> Array:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)``."""
-        spectra = self.dyes.reflectance(amounts.reshape(-1, len(self.dyes)))
-        return lab(spectra, self.light).reshape(*amounts.shape[:-1], 3)
+        return self.dyes.colours(amounts, self.light)
 
     def descend(
         self,
