@@ -103,7 +103,6 @@ class BookFile:
 
     def _check(self, broken_off: bool) -> None:
         """See that it is a whole book, and bring it to the present layout."""
-        broken_off = broken_off or (_journal(self.path).exists() and self._left_behind())
         with self.reading() as db:
             found = _pragma(db, "application_id")
             if found not in (schema.APPLICATION_ID, schema.BACKUP_ID):
@@ -123,27 +122,11 @@ class BookFile:
             note = "a write had been broken off and was undone; all that was confirmed is in it."
             self.warnings = (f"{self.path}: {note}",)
             self._say(*self.warnings)
-        if version < schema.LAYOUT or broken_off:
-            # A journal that had not been used yet stays behind until the next write: this one.
+        if version < schema.LAYOUT:
             with self.writing() as db:
                 schema.migrate(db)
         self.db.execute("PRAGMA journal_mode = DELETE")
         schema.views(self.db)
-
-    def _left_behind(self) -> bool:
-        """Whether a journal lies there that no living command holds: its writer was killed."""
-        self.db.execute("PRAGMA busy_timeout = 0")
-        try:
-            self.db.execute("BEGIN IMMEDIATE")
-            found = _journal(self.path).exists()  # ours begins with the first page that is written
-            self.db.execute("ROLLBACK")
-            return found
-        except sqlite3.OperationalError as error:
-            if not _busy(error):
-                raise
-            return False
-        finally:
-            self.db.execute(f"PRAGMA busy_timeout = {1000 * _WAIT:.0f}")
 
     def _patiently(self, statement: str) -> None:
         """Run a statement that may have to wait for another command; speak of a long wait."""
@@ -152,7 +135,8 @@ class BookFile:
                 self.db.execute(statement)
                 return
             except sqlite3.OperationalError as error:
-                if not _busy(error) or attempt == _TRIES - 1:
+                busy = error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
+                if not busy or attempt == _TRIES - 1:
                     raise
                 self._say(f"{self.path}: another command is writing to it; waiting …")
 
@@ -205,23 +189,17 @@ def _pragma(db: sqlite3.Connection, name: str) -> Any:
     return db.execute(f"PRAGMA {name}").fetchone()[0]
 
 
-def _busy(error: sqlite3.OperationalError) -> bool:
-    return error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
-
-
 def _broken_off(path: Path) -> bool:
-    """Whether a write was broken off: only then a reader that may not write is refused for it."""
+    """Whether a write was broken off: only then a reader that may not write is refused for it.
+
+    A journal beside it alone says no such thing: until its first page is used nothing was written.
+    """
     try:
         with closing(connect(path, "ro")) as look:
             look.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone()
     except sqlite3.Error as error:
         return error.sqlite_errorcode == sqlite3.SQLITE_READONLY_ROLLBACK
     return False
-
-
-def _journal(path: Path) -> Path:
-    real = path.resolve()  # SQLite keeps it beside the file that a link leads to
-    return real.with_name(real.name + "-journal")
 
 
 def _begin(path: Path) -> None:

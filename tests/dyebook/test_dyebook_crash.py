@@ -107,11 +107,13 @@ def test_kills_lose_nothing_confirmed(tmp_path: Path, kills: int) -> None:
         new = all_of(pipe, first)
         confirmed |= set(new)
         confirmed_writes += len(new)
-        broken_off = path.with_name(path.name + "-journal").exists()
+        journal = path.with_name(path.name + "-journal")
+        # One whose head is not written yet is of a write of which nothing had reached the book.
+        broken_off = journal.exists() and journal.read_bytes()[:1] not in (b"", b"\0")
         notes = check(path, confirmed)
         assert bool(notes) == broken_off
         in_the_middle += broken_off
-        assert not path.with_name(path.name + "-journal").exists()
+        assert not (broken_off and journal.exists())
     # Kills that never hit a write would show nothing.
     assert in_the_middle >= kills // 20, in_the_middle
     assert confirmed_writes >= kills // 2, confirmed_writes
