@@ -11,6 +11,7 @@ import os
 import re
 import sys
 import threading
+import time
 import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -103,28 +104,26 @@ def waiting(what: str) -> Iterator[Callable[[int, int], None]]:
 
     The function given says how much is done, of how much.
     """
-    line, shown = f"{what} …", False
+    began, shown = time.monotonic(), []
 
-    def show() -> None:
-        nonlocal shown
-        shown = True
+    def show(line: str) -> None:
+        shown.append(line)
         _write("stderr", _CLEAR_LINE + line)
 
     def update(done: int, whole: int) -> None:
-        nonlocal line
-        line = f"{what}: {done} of {whole}"
-        if shown:
-            show()
+        if watched and time.monotonic() - began > PATIENCE:
+            show(f"{what}: {done} of {whole}")
 
-    timer = threading.Timer(PATIENCE, show)
+    watched = _is_terminal(sys.stderr)
+    timer = threading.Timer(PATIENCE, show, [f"{what} …"])
     timer.daemon = True
-    if _is_terminal(sys.stderr):
+    if watched:
         timer.start()
     try:
         yield update
     finally:
         timer.cancel()
-        if timer.is_alive():
+        if watched:
             timer.join()
         if shown:
             _write("stderr", _CLEAR_LINE)

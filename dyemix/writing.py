@@ -68,18 +68,16 @@ def write(
 
 def read_bytes(path: Named, largest: int = LARGEST) -> bytes:
     """What a file holds, up to so many bytes. Raises `InputError` for none, or more."""
-    path, data = Path(path), b""
+    path, data, problem = Path(path), b"", "the file is empty."
     try:
-        size = path.stat().st_size if path.is_file() else 0
-        if size > largest:
+        if not path.is_file():
+            absent = "there is no such file: check the name and the folder."
+            problem = "this is not a file: name the file itself." if path.exists() else absent
+        elif (size := path.stat().st_size) > largest:
             most = f"at most {largest / 1e6:.0f} MB are read: is this the right file?"
             problem = f"{size / 1e6:,.0f} MB; {most}"
-        elif path.is_file():
-            data, problem = path.read_bytes(), "the file is empty."
-        elif path.exists():
-            problem = "this is not a file: name the file itself."
         else:
-            problem = "there is no such file: check the name and the folder."
+            data = path.read_bytes()
     except OSError as error:
         problem = f"the file cannot be read ({error.strerror or error})."
     if not data.strip():
