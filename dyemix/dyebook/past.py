@@ -168,7 +168,8 @@ def _again(
     sheet = bath_sheet(amounts, cloth_g, target=target, expect=plan.expect, stocks=stocks, **how)
     if last is None:
         return replace(sheet, warnings=(*plan.warnings, *sheet.warnings))
-    warnings = (*plan.warnings, *_departures(last, sheet), *sheet.warnings)
+    changed = () if sheet.settings is last.settings else _departures(last, sheet)
+    warnings = (*plan.warnings, *changed, *sheet.warnings)
     return replace(sheet, demo=last.demo, palest_first=last.palest_first, warnings=warnings)
 
 

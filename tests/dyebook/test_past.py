@@ -81,6 +81,7 @@ def test_a_repeat_is_corrected_by_the_last_trial(book: DyeBook) -> None:
     book.add_trial(Trial(again.recipe, replace(paler, lab=wanted), Target(wanted, D65_10)), "plum")
     (third,) = repeat(book, "plum", 120)
     assert third.recipe == pytest.approx(again.recipe), "and that one was right"
+    assert not any("settings have changed" in w for w in again.warnings), "soda goes by depth"
     second = Trial(Recipe({"navy": 0.1}), paler, Target(wanted, D65_10), DAY, bath=Bath.SECOND,
                    on=replace(paler, recipe=recipe))  # fmt: skip
     book.add_trial(second, "plum")
