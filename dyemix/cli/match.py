@@ -28,7 +28,7 @@ def predict(recipe: str, light: Any) -> None:
 @command(
     "[TARGET]",
     "shelf job max-dyes count use avoid prefer total in-hand price measures measure rank kl detail "
-    "targets output photo answer",
+    "targets output workers photo answer",
 )
 def match(
     target: str | None, targets: Path | None, output: Path | None, detail: bool, **limits: Any
@@ -47,8 +47,8 @@ def match(
 
     if (target is None) == (targets is None):
         raise UsageError("match one TARGET, as '#7d8a6e', or a list of them with --targets.")
-    if (output if targets is None else given("draw")) is not None:
-        raise UsageError("--output is for a list of --targets, --draw for one TARGET.")
+    if (output or limits["workers"] if targets is None else given("draw")) is not None:
+        raise UsageError("--output and --workers are for --targets, --draw for one TARGET.")
     dyes, limits = shared.dyes(*(f"{dye} 1" for dye in limits["use"])), given_only(limits)
     whole = detail or "count" in limits or given("json") or given("draw")
     limits["kit"] = shared.kit(limits.pop("measure", None), dyes)

@@ -91,6 +91,8 @@ def match_many(
     >>> [len(found) for found in match_many(dyes, ["#7d8a6e", [56, -10, 13]], count=3)]
     [3, 3]
     """
+    if workers < 1:
+        raise DyemixError(f"workers is {workers}: 1 or more.")
     wanted = Constraints.of(constraints, limits)
     aims = Target.all(targets)
     chunks = [aims[i : i + _CHUNK] for i in range(0, len(aims), _CHUNK)]

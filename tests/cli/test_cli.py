@@ -96,6 +96,7 @@ def test_readings_of_a_piece_in_the_folder_are_not_taken_for_the_shelf(run):
         (("match",), "TARGET"),
         (("match", "#7d8a6e", "--targets", "list.csv"), "TARGET"),
         (("match", "--targets", "nowhere.csv"), "nowhere.csv"),
+        (("match", "#7d8a6e", "--workers", "2"), "--targets"),
         (("match", "#7d8a6e", "--measure", "spoons"), "--cloth"),
         (("match", "#7d8a6e", "--measure", "cups", "--cloth", "240g"), "not a way to measure"),
         (("match", "#7d8a6e", "--in-hand", "navy", "--cloth", "240g"), "not a jar"),
@@ -207,6 +208,16 @@ def test_a_list_of_colours_is_matched_into_a_table(run):
     assert [line.split(",")[0] for line in lines[2:]] == ["sage", "sage", "teal", "teal"]
     one = json.loads(run("match", "40 -20 -15 D65/10", "--json", "--count", "2").stdout)
     assert str(round(one["matches"][0]["likely"], 2)) in lines[4]
+
+
+@pytest.mark.slow
+def test_two_processes_come_to_the_same_table(run):
+    (run.folder / "list.txt").write_text("#7d8a6e\n40 -20 -15 D65/10\n", encoding="utf-8")
+    words = ("match", "--targets", "list.txt", "--count", "2", "-o", "-")
+    alone, shared = run(*words), run.alone(*words, "--workers", "2")
+    assert alone.stdout.encode() == shared.stdout
+    assert "within reach" in alone.stdout
+    assert "workers is 0" in run(*words, "--workers", "0").stderr
 
 
 def test_a_list_without_headings_holds_one_colour_a_line(run):
