@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -28,8 +27,10 @@ _NEUTRAL = 6.0
 _UNCOVERED = (0.5, 0.9)
 #: Share of the white spots that must be bare for the light to be known.
 _LEAST_BARE = 0.6
-#: The same grey in two places may differ by this share.
-_SAME_GREY = 0.04
+#: The same grey on two cards may differ by the first share, and is refused beyond the second.
+_SAME_GREY, _OTHER_GREY = 0.04, 0.08
+#: Paper up to so many mm beside a card shows, by this share, whether a shadow or glare lies on it.
+_BESIDE, _SHADED = 5.0, 0.06
 #: Within a grey step brightness changes by less than this share, and fewer parts differ.
 _EVEN = 0.08
 #: Phones bend tones by a fifth; steps that are further off proportional are other steps.
@@ -37,11 +38,16 @@ _MOST_BENT = 0.4
 #: What white paper reflects, as a fraction: 0.7 (recycled) to 0.95 (brightened), common practice;
 #: with a margin for the printer's paper, and for a camera that may have bent its tones.
 _WHITE_PAPER, _PAPER_BENT = (0.66, 1.02), (0.66, 1.12)
-#: CIELAB of undyed white cotton and paper where they were not measured (from memory).
-_UNDYED, _PAPER = np.array([[92.0, 0.0, 3.0]]), np.array([[94.0, 0.5, -3.0]])
+#: CIELAB of undyed white cotton and paper where they were not measured, and what printed black
+#: reflects, 0.025 to 0.08 (all from memory).
+_UNDYED, _PAPER, _BLACK = np.array([[92.0, 0.0, 3.0]]), np.array([[94.0, 0.5, -3.0]]), 0.045
 #: Standard errors (log light) of each step, of its channels, and of all of one card: of grey cards
-#: and patches (how evenly they lie in the light; makers' tolerances), of undyed cloth and of paper.
+#: and patches (how evenly they lie in the light; makers' tolerances), of undyed cloth, of paper and
+#: of printed black.
 _CARD_ERROR, _UNDYED_ERROR, _PAPER_ERROR = (0.01, 0.006, 0.02), (0.03, 0.03, 0.06), (0, 0.05, 0.08)
+_BLACK_ERROR = (0, 0.3, 0.35)
+#: Veiling glare is named from this share of white on, or where printed black is as light as that.
+_GLARE, _PALE_BLACK = 0.01, 0.06
 #: Log ratio of red to blue in white paper from which the light's colour is named, and by which it
 #: differs over the cells where lights are mixed; daylight from noon to shade spans 0.7.
 _COLOURED, _MIXED = 0.6, 0.2
@@ -84,7 +90,10 @@ def cast(light: Array) -> Array:
 
 
 class _Seen(NamedTuple):
-    """Neutral things of one kind: places ``(N, 2)``, light seen and known ``(N, 3)``, errors."""
+    """Neutral things of one kind: places ``(N, 2)``, light seen and known ``(N, 3)``, errors.
+
+    What is all over the page has no place (NaN), and the light that is 1 on average.
+    """
 
     at: Array
     seen: Array
@@ -96,13 +105,23 @@ class Cards:
     """Sees the cards once; the tone curve, the flat field and the colours follow from it.
 
     `anchors` ``(A, 4, 2)`` are the cells with undyed cloth, where that is the only white known.
+    `tone` and `flat` are each found by the other in turn, to rest. Raises `InputError` where the
+    grey is not as told, and for a shadow on the only card.
     """
 
     def __init__(
         self, photo: Photograph, frame: Frame, grey: Sequence[float], reference: Patches,
         anchors: Array,
     ) -> None:  # fmt: skip
-        self.photo, self.reference = photo, reference
+        self.photo, self._doubts, self._pale = photo, list[str](), 0.0
+        spots = frame.of("white").mean(axis=1)
+        white = levels(photo, frame.of("white"), 0.6, _UNCOVERED)[0]
+        self._raw = flat = fit_flat(spots, white)
+        if grey and self._shaded("grey card", frame.of("grey box"), bool(reference.names)):
+            grey = ()
+        if reference.names and self._shaded("patch card", frame.of("card box"), bool(grey)):
+            reference = Patches()
+        self.reference = reference
         self.frame = frame = patches.with_cards(photo, frame, len(grey), reference.lab)
         self._steps = np.array(grey if len(frame.of("grey")) else (), dtype=float)
         self._grey, self._patch = frame.of("grey"), frame.of("patch")
@@ -114,54 +133,83 @@ class Cards:
         self._light, self._usable = levels(photo, self._patch, patches.CORE)
         if len(reference.lab):
             patches.check_patches(photo, self._light, reference.lab)
-        steps, shown = levels(photo, self._grey, 0.5)
-        grey_card = np.outer(self._steps, np.ones(3))
-        neutral = self._usable & (np.hypot(*reference.lab.T[1:]) < _NEUTRAL)
-        undyed = self._linear(np.repeat(_UNDYED, len(anchors), axis=0))
-        at = (places.mean(axis=1) for places in (self._grey[shown], self._patch[neutral], anchors))
-        self._kinds = [
-            _Seen(next(at), steps[shown], grey_card[shown], _CARD_ERROR),
-            _Seen(
-                next(at), self._light[neutral], self._linear(reference.lab[neutral]), _CARD_ERROR
-            ),
-            _Seen(next(at), levels(photo, anchors, 0.3)[0], undyed, _UNDYED_ERROR),
-        ]
-        self._spots = frame.of("white").mean(axis=1)
-        self._white = levels(photo, frame.of("white"), 0.6, _UNCOVERED)[0]
+        kinds = self._witnesses(anchors)
+        at, seen, known = (np.concatenate([kind[i] for kind in kinds]) for i in range(3))
+        source = np.repeat(np.arange(len(kinds)), [len(kind.at) for kind in kinds])
+        error = np.array([kind.error for kind in kinds])[source]
+        bend = STRAIGHT if "linear" in photo.encoding else BEND
+        for _ in range(3):
+            light = np.nan_to_num(flat.at(at), nan=1.0)
+            self.tone = Tone(Witnesses(seen, known * light, source, error), bend)
+            flat = fit_flat(spots, self.tone(white))
+        top = photo.curve[photo.limits[1]].min()
+        self.flat = replace(flat, clipped=bool(flat.known and self._raw.level.max() >= top))
+        self._check_grey(kinds[0])
+
+    def _shaded(self, card: str, box: Array, other: bool) -> bool:
+        """Whether the bare paper beside the box ``(1, 4, 2)`` of a card lies in a shadow or glare.
+
+        The card is left out then; where there is no `other`, the picture is refused.
+        """
+        for at in box:
+            near = np.abs(self._raw.spots - at.mean(axis=0)) < np.ptp(at, axis=0) / 2 + _BESIDE
+            off = np.sort(np.abs(self._raw.ratio[near.all(axis=1)] - 1.0))[-2:]
+            if len(off) == 2 and off[0] > _SHADED:
+                beside = f"the paper beside it differs by {100 * off[0]:.0f} %"
+                what = f"a shadow or glare lies on the {card}: {beside}"
+                if not other:
+                    raise self.photo.refuse(f"{what}. Lay it in even light, and the page too.")
+                self._doubts.append(f"{what}, and it was left out")
+                return True
+        return False
 
     def _linear(self, lab: Array) -> Array:
         """Linear values ``(N, 3)`` of colours in the picture's primaries."""
         return np.asarray(xyz_from_lab(lab, D65_2) / 100.0 @ np.linalg.inv(self.photo.to_xyz).T)
 
-    @cached_property
-    def straight(self) -> tuple[Tone, Flat]:
-        """Tone curve and flat field, each found by the other in turn, to rest.
-
-        Raises `InputError` where the grey is not as told.
-        """
-        flat = raw = fit_flat(self._spots, self._white)
-        kinds = [kind for kind in self._kinds if len(kind.at)]
+    def _witnesses(self, anchors: Array) -> list[_Seen]:
+        """All neutral things that are seen, by kind: those told of, then paper and print."""
+        neutral, whole = np.hypot(*self.reference.lab.T[1:]) < _NEUTRAL, np.ones(3)
+        kinds = []
+        for places, known, error in (
+            (self._grey, np.outer(self._steps, whole), _CARD_ERROR),
+            (self._patch[neutral], self._linear(self.reference.lab[neutral]), _CARD_ERROR),
+            (anchors, np.outer(np.ones(len(anchors)), self._linear(_UNDYED)), _UNDYED_ERROR),
+        ):
+            light, shown = levels(self.photo, places, patches.CORE)
+            if shown.any():
+                at = places[shown].mean(axis=1)
+                kinds.append(_Seen(at, light[shown], known[shown], error))
         if not kinds:
             raise self.photo.refuse(
                 "no grey card or patch card is stated or usable, and no cell is named 'undyed': "
                 "lay a grey card in the picture."
             )
+        if len(self._grey) and len(kinds) > 1:
+            self._check_light(*kinds[:2])
+        raw, nowhere = self._raw, np.full((1, 2), np.nan)
         if raw.known:
-            paper = self._linear(_PAPER)
-            kinds.append(_Seen(np.full((1, 2), np.nan), raw.level[np.newaxis], paper, _PAPER_ERROR))
-        counts = [len(kind.at) for kind in kinds]
-        at, seen, known = (np.concatenate([kind[i] for kind in kinds]) for i in range(3))
-        error = np.repeat([kind.error for kind in kinds], counts, axis=0)
-        source = np.repeat(np.arange(len(kinds)), counts)
-        bend = STRAIGHT if "linear" in self.photo.encoding else BEND
-        for _ in range(3):
-            light = np.nan_to_num(flat.at(at), nan=1.0)  # that of the paper is 1 on average
-            tone = Tone(Witnesses(seen, known * light, source, error), bend)
-            flat = fit_flat(self._spots, tone(self._white))
-        top = self.photo.curve[self.photo.limits[1]].min()
-        flat = replace(flat, clipped=bool(raw.known and raw.level.max() >= top))
-        self._check_grey(tone, flat, self._paper(kinds[0], tone, raw))
-        return tone, flat
+            kinds.append(_Seen(nowhere, raw.level[np.newaxis], self._linear(_PAPER), _PAPER_ERROR))
+        bars, shown = levels(self.photo, self.frame.of("bar"), 0.5)
+        if shown.any():
+            even = bars / raw.at(self.frame.of("bar").mean(axis=1))
+            black = np.quantile(even[shown], 0.25, axis=0, keepdims=True)
+            kinds.append(_Seen(nowhere, black, np.full((1, 3), _BLACK), _BLACK_ERROR))
+            self._pale = float(black[0, 1] / raw.level[1])
+        return kinds
+
+    def _check_light(self, steps: _Seen, greys: _Seen) -> None:
+        """Refuse a grey card and a patch card that do not lie in one light."""
+        seen, at = (np.log(x.seen / self._raw.at(x.at)).mean(axis=1) for x in (greys, steps))
+        order = np.argsort(seen)
+        told = np.interp(at, seen[order], np.log(greys.known[order].mean(axis=1)))
+        off = float(np.expm1(np.median(told - np.log(steps.known.mean(axis=1)))))
+        unlike = f"the grey card and the greys of the patch card differ by {100 * off:.0f} %"
+        unlike += ": a shadow or glare lies on one"
+        if abs(off) > _OTHER_GREY:
+            raise self.photo.refuse(f"{unlike}, or it is not as told.")
+        if abs(off) > _SAME_GREY:
+            self._doubts.append(unlike)
 
     def characterise(self, measured: Patches | None = None) -> Characterisation:
         """Tone curve, flat field, exposure and colours of this picture.
@@ -169,27 +217,26 @@ class Cards:
         `measured` are swatches that serve as further patches. Raises `InputError` where nothing
         tells how the light falls.
         """
-        tone, flat = self.straight
+        tone, flat = self.tone, self.flat
         if flat.bare < _LEAST_BARE:
             raise self.photo.refuse(
                 "most of the white between the cells is covered: cut the swatches no larger than "
                 "their cells, and lay them inside."
             )
-        matrix, notes, doubts = self._matrix(tone, flat, measured or Patches())
-        gains = [
-            np.log(kind.known * flat.at(kind.at) / tone(kind.seen)).mean() if len(kind.at) else 0.0
-            for kind in self._kinds[:2]
-        ]
-        off = np.expm1(gains[1] - gains[0]) if len(self._kinds[0].at) else 0.0
+        matrix, notes, doubts = self._matrix(measured or Patches())
         white = cast(tone.undo(np.ones((1, 3))))[0]
         over = cast(flat.at(self.frame.of("swatch").mean(axis=1)))
-        card = np.concatenate([self._patch if len(self._patch) else self._grey]).mean(axis=1)
-        unlike = f"the grey card and the greys of the patch card differ by {100 * off:.0f} %"
+        card = (self._patch if len(self._patch) else self._grey).mean(axis=1)
+        black = f"printed black reads as {100 * self._pale:.0f} % of the paper"
+        glare = f"about {100 * tone.glare:.0f} % of white" if tone.glare > _GLARE else black
         for doubtful, doubt in (
+            (
+                max(tone.glare / _GLARE, self._pale / _PALE_BLACK) > 1.0,
+                f"veiling glare ({glare}) lightens dark colours: shade the lens",
+            ),
             (not tone.known, "camera tone curve unknown"),
             (not flat.known, "evenness of the light unknown"),
             (not self._grey.size + self._patch.size, _NO_GREY),
-            (len(self._patch) and abs(off) > _SAME_GREY, f"{unlike}: a shadow lies on one"),
             (white > _COLOURED, "the light is warm, as of a lamp: colours are surer in daylight"),
             (white < -_COLOURED, "the light is cool, as of deep shade: colours are surer in sun"),
             (np.ptp(over) > _MIXED, "two lights are mixed: one side of the page is warmer"),
@@ -198,17 +245,16 @@ class Cards:
         stands = -white if matrix.kind == "grey" else float(cast(flat.at(card)).mean())
         return Characterisation(tone, flat, matrix, stands, (str(tone), *notes), tuple(doubts))
 
-    def _matrix(
-        self, tone: Tone, flat: Flat, measured: Patches
-    ) -> tuple[CameraMatrix, list[str], list[str]]:
+    def _matrix(self, measured: Patches) -> tuple[CameraMatrix, list[str], list[str]]:
         """The camera's matrix by the patches of the card and the measured ones; notes, doubts."""
-        to_xyz, card, good = self.photo.to_xyz, self.reference, self._usable
-        matrix, notes, doubts = patches.balance(to_xyz, tone.bent or not tone.known), [], []
+        tone, to_xyz, card = self.tone, self.photo.to_xyz, self.reference
+        matrix, notes = patches.balance(to_xyz, tone.bent or not tone.known), []
+        doubts = list(self._doubts)
         names = np.array([*card.names, *measured.names])
         lab = np.concatenate([card.lab, measured.lab])
-        light = tone(self._light) / flat.at(self._patch.mean(axis=1))
+        light = tone(self._light) / self.flat.at(self._patch.mean(axis=1))
         light = np.concatenate([light, measured.light])
-        used = np.concatenate([good, np.ones(len(measured.lab), dtype=bool)])
+        used = np.concatenate([self._usable, np.ones(len(measured.lab), dtype=bool)])
         if not used.all():
             notes.append(f"clipped patches were left out: {', '.join(sorted(names[~used]))}.")
         if used.sum() >= 6:
@@ -222,35 +268,29 @@ class Cards:
             notes.append(f"{used.sum()} patches are too few to fit a matrix to: 6 are needed.")
         return matrix, [*notes, str(matrix)], doubts
 
-    def _check_grey(self, tone: Tone, flat: Flat, paper: float) -> None:
+    def _check_grey(self, first: _Seen) -> None:
         """Refuse a grey that is not as told: the page around it is the other witness."""
-        straight, known = self.photo.straightened(tone), self._steps
-        steps = [cloth(straight, at, flat, whole=True) for at in self._grey]
-        steepest = _EVEN if flat.known else 2.0 * _EVEN
+        tone, raw = self.tone, self._raw
+        straight = self.photo.straightened(tone)
+        steps = [cloth(straight, at, self.flat, whole=True) for at in self._grey]
+        steepest = _EVEN if raw.known else 2.0 * _EVEN
         uneven = [i for i, x in enumerate(steps) if x.left_out > _EVEN or x.slope > steepest]
-        darkest = steps[np.argmin(known)].mean.mean() if steps else 0.0
-        only_paper = flat.known and steps and known.min() < 0.7 < darkest / flat.level.mean() / 1.2
-        least, most = _WHITE_PAPER if tone.known else _PAPER_BENT
-        grey_paper = flat.known and not flat.clipped and not least <= paper <= most
         where = f"step {' and '.join(str(i + 1) for i in uneven)} of {len(steps)}"
+        darkest = (first.seen / raw.level / raw.at(first.at)).mean(axis=1).min()
+        only_paper = raw.known and steps and self._steps.min() < 0.7 < darkest / 1.1
+        # What the paper would reflect; one grey alone is taken with straight tones.
+        gain = np.exp(np.log(first.known * raw.at(first.at) / first.seen).mean(axis=0))
+        paper = self.photo.to_xyz @ (tone(raw.level) if tone.known else raw.level * gain)
+        least, most = _WHITE_PAPER if tone.known else _PAPER_BENT
         for wrong, message in (
             (only_paper, "no grey card lies in its place, only paper or its back: or tell none."),
             (uneven, f"the grey card is not even where {where} is told to be: {_CURE}"),
             (tone.off > _MOST_BENT, f"the grey steps are off by {100 * tone.off:.0f} %: {_CURE}"),
             (
-                grey_paper,
+                raw.known and not self.flat.clipped and not least <= paper[1] <= most,
                 "if the grey or the undyed cloth is as told, the paper of the page reflects "
-                f"{100 * paper:.0f} %, which no white paper does: {_CURE}",
+                f"{100 * paper[1]:.0f} %, which no white paper does: {_CURE}",
             ),
         ):
             if wrong:
                 raise self.photo.refuse(message)
-
-    def _paper(self, grey: _Seen, tone: Tone, raw: Flat) -> float:
-        """What the paper would reflect (Y, 0 to 1) if the first grey is as told.
-
-        One grey alone is taken with straight tones.
-        """
-        gain = np.log(grey.known * raw.at(grey.at) / grey.seen).mean(axis=0)
-        light = tone(raw.level) if tone.known else raw.level * np.exp(gain)
-        return float((self.photo.to_xyz @ light)[1])

@@ -4,7 +4,7 @@ Grey steps, the greys of a patch card, the paper of the page and undyed cloth ar
 seen, and known within an error. What a camera made of them is a gain a channel (exposure, white
 balance), a smooth bend of tones common to the channels, and veiling glare::
 
-    log known = log seen + gain + bend(log seen) − glare / seen
+    log known = log seen + gain + bend(log seen) − glare × white / seen
 
 All three are unknowns of one Gaussian process (Rasmussen & Williams 2006, chapter 2), whose
 posterior straightens values and says how sure that is. What the witnesses do not agree on is added
@@ -129,7 +129,7 @@ _DARKEST = 0.04
 #: What cameras do to tones (log light): how far they bend them, over which range, and how much of
 #: white they add as glare. Bends of a fifth are usual in phones, glare below half a percent in any
 #: lens (common practice). A file of linear values is bent by little.
-BEND, STRAIGHT, _RANGE, _GLARE = 0.11, 0.01, 1.2, 0.004
+BEND, STRAIGHT, _RANGE, _GLARE = 0.11, 0.01, 1.2, 0.012
 _GAIN = 3.0
 _LEAST = 2e-3
 #: Below this value what glare adds is no longer told from noise.
@@ -188,7 +188,7 @@ class Tone:
         ratio = np.log(a)[:, np.newaxis] - np.log(b)
         gain = np.tile(np.eye(3), (len(seen), len(other)))
         bend = self.bend**2 * np.exp(-0.5 * (ratio / _RANGE) ** 2)
-        glare = _GLARE**2 / np.outer(np.maximum(a, _DARK), np.maximum(b, _DARK))
+        glare = np.outer(self._glare(seen), self._glare(other))
         return np.asarray(bend + _GAIN**2 * gain + glare)
 
     def _noise(self, single: Array, common: Array) -> Array:
@@ -220,6 +220,16 @@ class Tone:
     @property
     def _wanted(self) -> Array:
         return np.log(self.witnesses.known / np.maximum(self.witnesses.seen, _LEAST)).ravel()
+
+    def _glare(self, seen: Array) -> Array:
+        """What the usual glare takes from the logs of values ``(N, 3)``: ``(3 N,)``."""
+        white = np.median(self.witnesses.seen / self.witnesses.known, axis=0)
+        return np.asarray(-_GLARE / np.maximum(seen / white, _DARK).ravel())
+
+    @property
+    def glare(self) -> float:
+        """Veiling glare, as a share of white."""
+        return float(_GLARE * self._glare(self.witnesses.seen) @ self._inverse @ self._wanted)
 
     @cached_property
     def _curve(self) -> tuple[Array, Array]:

@@ -50,9 +50,9 @@ CLOTH_FACTOR = 1.45
 #: Standard errors in ΔE2000 units (lightness, chroma, hue) of a camera balanced on grey alone in
 #: daylight, white LED light and lamplight; and beside it, a unit of the log ratio of red to
 #: blue by which the light differs from the one a matrix stands for.
-GREY_ERROR, LIGHT_ERROR = (0.4, 1.8, 1.8), (0.3, 2.0, 3.1)
+GREY_ERROR, LIGHT_ERROR = (0.24, 1.7, 1.78), (0.2, 1.6, 3.0)
 #: Beside `GREY_ERROR`, a unit of chroma up to `_VIVID`.
-VIVID_ERROR, _VIVID = (0.03, 0.01, 0.04), 60.0
+VIVID_ERROR, _VIVID = (0.038, 0.022, 0.066), 60.0
 #: Added to it where tones are bent, or may be: greys tell the curve, but not what was done to
 #: saturation.
 BENT_ERROR = (0.3, 1.2, 0.6)

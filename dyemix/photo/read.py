@@ -113,7 +113,7 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     contents = {reading.name.upper(): reading for reading in named.values()}
     cards = _look(photo, options, contents)
     photo, frame = cards.photo, cards.frame
-    tone, flat = cards.straight
+    tone, flat = cards.tone, cards.flat
     straight = photo.straightened(tone)
     greys, hidden = sample.printed_greys(straight, frame, flat)
     laid, vacant = _laid(straight, frame, flat, contents, sample.softness(straight, frame))
@@ -155,7 +155,7 @@ def _look(photo: Photograph, options: PhotoOptions, contents: Mapping[str, Readi
     if not photo.stated and photo.codes.dtype == np.uint16:
         try:
             cards = look(photo.as_linear("linear, by the grey steps"))
-            if cards.straight[0].known and not cards.straight[0].bent:
+            if cards.tone.known and not cards.tone.bent:
                 return cards
         except InputError:
             pass  # told again below, with the usual curve
