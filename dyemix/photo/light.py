@@ -129,7 +129,7 @@ _DARKEST = 0.04
 #: What cameras do to tones (log light): how far they bend them, over which range, and how much of
 #: white they add as glare. Bends of a fifth are usual in phones, glare below half a percent in any
 #: lens (common practice). A file of linear values is bent by little.
-BEND, STRAIGHT, _RANGE, _GLARE = 0.11, 0.01, 1.2, 0.012
+BEND, STRAIGHT, _RANGE, _GLARE = 0.08, 0.01, 1.2, 0.01
 _GAIN = 3.0
 _LEAST = 2e-3
 #: Below this value what glare adds is no longer told from noise.
