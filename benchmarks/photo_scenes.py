@@ -72,6 +72,7 @@ def draw(fault: str, seed: int, develop: bool) -> Taken:
     rng = np.random.default_rng([seed, list(FAULTS).index(fault)])
     count = int(rng.choice([12, 24, 40], p=[0.25, 0.6, 0.15]))
     page = page_with_recipes(count)
+    count = len(page.cells)
     share = rng.uniform(0.45, 1.08) if fault == "small cloth" else rng.uniform(0.75, 1.0)
     free = 0.5 * (1 - share) * np.ptp(page.cells[0], axis=0).min()
     shift = tuple(np.clip(rng.uniform(-2, 2, 2), -max(free, 0.3), max(free, 0.3)))

@@ -1,7 +1,7 @@
 """Time and memory of reading a 24 megapixel photograph: ``python -m benchmarks.photo_speed``.
 
-Forty cells and a patch card. The photograph is made first, in another process, so that its memory
-is not counted.
+Twenty-four cells and a patch card. The photograph is made first, in another process, so that its
+memory is not counted.
 """
 
 from __future__ import annotations
@@ -20,14 +20,14 @@ MOST_SECONDS, MOST_GB = 6.0, 1.5
 
 
 def make(folder: Path) -> None:
-    """Photograph 40 spectra on a sheet."""
+    """Photograph 24 spectra on a sheet."""
     from tests.simulated.camera import Camera, other_samples
     from tests.simulated.camera.scenes import scene, write_reference
     from tests.simulated.photographs import print_page
 
-    page = print_page(folder, cells=40, per_mm=12.0)
+    page = print_page(folder, cells=24, per_mm=12.0)
     Camera(megapixels=24.0).save(
-        scene(page, dict(enumerate(other_samples()[:40]))), folder / "photo.jpg"
+        scene(page, dict(enumerate(other_samples()[:24]))), folder / "photo.jpg"
     )
     write_reference(folder / "card.csv")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import Swatch, SwatchSet
+from dyemix.errors import Fault, InputError
 from dyemix.files import read_swatches
 from dyemix.files.cells import few
 from dyemix.files.names import name_samples
@@ -28,11 +30,11 @@ _PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic")
 
 @dataclass(frozen=True, eq=False)
 class ReadReport:
-    """What a file was understood to hold. `swatches` is what a fit takes, `naming` in sentences."""
+    """What files were understood to hold. `swatches` is what a fit takes, `naming` in sentences."""
 
     swatches: SwatchSet
     naming: tuple[str, ...]
-    photograph: PhotoReading | None = None
+    photographs: tuple[PhotoReading, ...] = ()
 
     @property
     def joined(self) -> tuple[Swatch, ...]:
@@ -49,13 +51,13 @@ class ReadReport:
     def __str__(self) -> str:
         s = self.swatches
         lights = dict.fromkeys(str(r.light) for r in s.readings if r.light is not None)
-        about = list(s.warnings) if self.photograph is None else []  # a photograph has said them
+        about = [] if self.photographs else list(s.warnings)  # photographs have said them
         about += [f"CIELAB under {', '.join(lights)}."] if lights else []
         about += _conditions(s)
         if self.joined:
             joined = few([f"{x.label} ×{len(x.readings)}" for x in self.joined], 8)
             about.append(f"Joined as repeats: {joined}.")
-        lines = [] if self.photograph is None else [str(self.photograph), ""]
+        lines = [line for photograph in self.photographs for line in (str(photograph), "")]
         lines.append(s.text(about))
         lines += self.naming
         if self.unplaced:
@@ -129,31 +131,37 @@ def read_photo(
 
 
 def convert(
-    path: str | os.PathLike[str],
+    files: Sequence[str | os.PathLike[str]],
     names: str | os.PathLike[str] | None = None,
     photo: PhotoOptions | None = None,
 ) -> ReadReport:
-    """Read a file of readings and name its samples.
+    """Read a file of readings, or several photographs, and name the samples.
 
     Parameters
     ----------
-    path : a table, an instrument's file, or a photograph. Cells of a photograph are samples like
-        any other.
+    files : one table or instrument's file, or photographs, whose cells are samples like any other.
     names : a table ``sample,recipe[,swatch]``. Samples it does not name, and that have no recipe
         in the file, take the recipe that their own name reads as, if any.
-    photo : how to read a photograph.
+    photo : how to read photographs.
 
     Raises
     ------
     InputError
-        With every fault of the file, or of the table of names.
+        With every fault of a file, or of the table of names, and for several files of which one is
+        no photograph.
     """
-    photograph = None
-    if is_picture(path):
-        from dyemix.photo import examine_photo
+    pictures = [file for file in files if is_picture(file)]
+    if len(files) > 1 and (others := few([str(file) for file in files if file not in pictures], 3)):
+        message = f"several files are read together where each is a photograph: {others} is none."
+        raise InputError(Fault(message))
+    if not pictures:
+        swatches, naming = name_samples(read_swatches(files[0]), names)
+        return ReadReport(swatches, naming)
+    from dyemix.photo import examine_photo
 
-        photograph = examine_photo(path, photo)
-        names = None if photo is not None and photo.cells is not None else names
-    found = read_swatches(path) if photograph is None else photograph.swatches
-    swatches, naming = name_samples(found, names)
-    return ReadReport(swatches, naming, photograph)
+    seen = tuple(examine_photo(picture, photo) for picture in pictures)
+    readings = tuple(r for each in seen for r in each.swatches.readings)
+    source = ", ".join(each.photograph.file for each in seen)
+    told = None if photo is not None and photo.cells is not None else names
+    swatches, naming = name_samples(SwatchSet(readings, seen[0].warnings, source), told)
+    return ReadReport(swatches, naming, seen)

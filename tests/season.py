@@ -74,7 +74,7 @@ class Dyer:
 
         Gives the command that reads it; `asked` is the command that writes the page.
         """
-        from dyemix.photo.layout import CARD_BOX, GREY_BOX, HEIGHT, WIDTH, layout_of
+        from dyemix.photo.layout import CARD_BOX, GREY_BOX, HEIGHT, WIDTH, layouts_of
         from dyemix.photo.photo_page import PAPERS
         from tests.simulated.camera import Camera
         from tests.simulated.camera.camera import WAVELENGTHS as SEEN
@@ -85,7 +85,7 @@ class Dyer:
         page = self.run.folder / page.with_suffix(".png")
         lines = page.with_suffix(".csv").read_text(encoding="utf-8").splitlines()
         recipes = [r["recipe"] for r in csv.DictReader(x for x in lines if x[0] != "#")]
-        boxes = (layout_of(len(recipes)).cells, GREY_BOX, CARD_BOX)
+        boxes = (layouts_of(len(recipes))[0].cells, GREY_BOX, CARD_BOX)
         paper = load_page(page, PAPERS["A4"], (WIDTH, HEIGHT), *boxes, 6.0)
         laid = {i: np.interp(SEEN, WAVELENGTHS, self.dye(r)) for i, r in enumerate(recipes) if r}
         camera = Camera(0, light="D65", megapixels=2.5, blur=0.6)

@@ -26,33 +26,37 @@ def photo_page(output: Path, cells: str | None, **how: Any) -> None:
     page = write_photo_page(output, laid, **given_only(how), **care())
     shared.say(str(page))
     table = output.with_name(f"{output.stem} read.csv")
-    asked = ("read", "photo.jpg", "--names", str(page.table), "-o", str(table))
-    shared.then("Once photographed, as photo.jpg", *asked, alone=True)
+    photos = ("photo.jpg", "photo-2.jpg")[: len(page.pages)]
+    asked = ("read", *photos, "--names", str(page.table), "-o", str(table))
+    shared.then(f"Once photographed, as {' and '.join(photos)}", *asked, alone=True)
 
 
-@command("FILE", "output! names draw light photo")
-def read(file: Path, output: Path, names: Path | None, light: Any) -> None:
+@command("FILE...", "output! names draw light photo")
+def read(file: tuple[Path, ...], output: Path, names: Path | None, light: Any) -> None:
     """Turn readings into a swatch table.
 
     Says what was understood, and what was not.
 
     FILE is an instrument's (ISO 28178 / CGATS.17 text, CxF3), a workbook (.xlsx), a table, or a
     photograph of swatches: on the printed page ('dyemix photo-page'), or with --grid or --corners.
+    Several photographs, as of two pages, go into one table.
     """
     from dyemix.files import swatch_table
     from dyemix.photo import write_contact_sheet
     from dyemix.reading import convert
 
+    given("inputs").extend(file)
     with console.waiting("Reading"):
         report = convert(file, names, shared.photo(names, light))
-    picture, seen = given("draw"), report.photograph
-    if (picture or light) and seen is None:
-        raise UsageError(f"--draw and --light are for a photograph, and {file} is none.")
+    picture, seen = given("draw"), report.photographs
+    if (picture or light) and not seen:
+        raise UsageError(f"--draw and --light are for a photograph, and {file[0]} is none.")
     shared.write(output, swatch_table(report.swatches))
     shared.say(str(report))
-    if picture is not None and seen is not None:
-        write_contact_sheet(seen, picture, force=given("force"))
-        console.remark(f"Written: {picture}")
+    for i, each in enumerate(seen if picture is not None else (), start=1):
+        sheet = picture.with_stem(f"{picture.stem}-{i}") if i > 1 else picture
+        write_contact_sheet(each, sheet, force=given("force"))
+        console.remark(f"Written: {sheet}")
     shared.shelf("Next", output)
 
 

@@ -3,7 +3,8 @@
 The frame runs from the outer corner of the top left mark (0, 0) to that of the bottom right one
 (`WIDTH`, `HEIGHT`); it fits A4 and US Letter with margins, and the scale of the print does not
 matter. Four corner marks say which layout it is: the marks of layout ``i`` carry the numbers
-``4 i`` to ``4 i + 3``, clockwise from the top left.
+``4 i`` to ``4 i + 3``, clockwise from the top left. More cells than one page holds lie on two, each
+with a layout and rows of its own.
 
 Under each cell stands a strip with its label, a square of printed grey and a black bar. The white
 between the cells tells how even the light was, the greys whether the camera changed its tones from
@@ -24,7 +25,7 @@ from dyemix.errors import DyemixError
 
 WIDTH, HEIGHT = 186.0, 256.0
 MARK = 16.0
-_TOP, _BOTTOM = 20.0, 172.0
+_TOP = 20.0
 _GUTTER, _STRIP = 5.0, 5.5
 BAR_HEIGHT = 1.6
 #: Print stands in the head of a cell, so high: there cloth is not told from it.
@@ -76,11 +77,16 @@ def within(corners: Array, points: Array) -> Array:
 
 @dataclass(frozen=True)
 class Layout:
-    """One division of the page: `rows` lettered from the top, `columns` numbered."""
+    """One division of the page: `rows` lettered from the `first` on, `columns` numbered.
+
+    The cells with their strips end at `bottom`.
+    """
 
     index: int
     rows: int
     columns: int
+    first: int = 0
+    bottom: float = 172.0
 
     @property
     def count(self) -> int:
@@ -89,14 +95,14 @@ class Layout:
     @cached_property
     def labels(self) -> tuple[str, ...]:
         """``A1``, ``A2``, … row by row."""
-        letters = string.ascii_uppercase[: self.rows]
+        letters = string.ascii_uppercase[self.first : self.first + self.rows]
         return tuple(f"{row}{i}" for row in letters for i in range(1, self.columns + 1))
 
     @property
     def _around(self) -> tuple[Array, Array, float, float]:
         """Left and top ``(N,)``, width and height of the cells with their surrounds and strips."""
         row, column = np.indices((self.rows, self.columns)).reshape(2, -1)
-        width, height = WIDTH / self.columns, (_BOTTOM - _TOP) / self.rows
+        width, height = WIDTH / self.columns, (self.bottom - _TOP) / self.rows
         return np.asarray(column * width), np.asarray(_TOP + row * height), width, height
 
     @cached_property
@@ -136,14 +142,24 @@ class Layout:
         return quad(0, 0, WIDTH - MARK, HEIGHT - MARK)[:, np.newaxis] + quad(0, 0, MARK, MARK)
 
 
-LAYOUTS = (Layout(0, 3, 4), Layout(1, 4, 6), Layout(2, 5, 8))
+#: Every layout that was ever printed. Of the third, cells are too small, and it is printed no more.
+LAYOUTS = (
+    Layout(0, 3, 4), Layout(1, 4, 6), Layout(2, 5, 8),
+    Layout(3, 4, 5, bottom=174.0), Layout(4, 4, 5, first=4, bottom=174.0),
+)  # fmt: skip
+#: What is printed together.
+_SETS = ((LAYOUTS[0],), (LAYOUTS[1],), (LAYOUTS[3], LAYOUTS[4]))
 
 
-def layout_of(cells: int) -> Layout:
-    """The layout with that many cells or the next larger. Raises `DyemixError`."""
-    for layout in LAYOUTS:
-        if 1 <= cells <= layout.count:
-            return layout
-    raise DyemixError(
-        f"{cells} cells do not fit a page: it holds 1 to {LAYOUTS[-1].count}. Print another page."
-    )
+def layouts_of(cells: int) -> tuple[Layout, ...]:
+    """The pages with that many cells or the next more. Raises `DyemixError`."""
+    for pages in _SETS:
+        if 1 <= cells <= sum(page.count for page in pages):
+            return pages
+    raise DyemixError(f"{cells} cells do not fit a page: 1 to 40 do. Print another page.")
+
+
+def printed_with(page: Layout) -> set[str]:
+    """The labels of all cells that are printed together with those of a page, its own included."""
+    pages = next((pages for pages in _SETS if page in pages), (page,))
+    return {label for each in pages for label in each.labels}

@@ -20,7 +20,7 @@ from dyemix.arrays import Array
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
-from dyemix.photo.layout import HEIGHT, WIDTH, Layout, layout_of, parts
+from dyemix.photo.layout import HEIGHT, WIDTH, Layout, layouts_of, parts
 from dyemix.photo.places import mark_dictionary
 from dyemix.writing import csv_text, destination, write
 
@@ -31,27 +31,39 @@ _WORDS = Path(__file__).parents[1] / "data" / "photo_page.csv"
 
 @dataclass(frozen=True)
 class PhotoPage:
-    """Where the page and its table of cells were written.
+    """Where the pages and their table of cells were written.
 
     The table (columns cell, recipe, swatch; how it was dyed above them) says what lies where and is
-    given to the reader with the photograph; what is still blank is filled in by hand.
+    given to the reader with the photographs; what is still blank is filled in by hand.
     """
 
-    page: Path
+    pages: tuple[Path, ...]
     table: Path
-    layout: Layout
+    layouts: tuple[Layout, ...]
     paper: str
 
+    @property
+    def page(self) -> Path:
+        """The first, or only, page."""
+        return self.pages[0]
+
+    @property
+    def layout(self) -> Layout:
+        """Of that page."""
+        return self.layouts[0]
+
     def __str__(self) -> str:
-        size = f"{self.layout.rows} × {self.layout.columns}"
-        return (
-            f"{self.page}: photo page of {size} cells for {self.paper} paper.\n"
-            f"{self.table}: write there which swatch lies in which cell."
-        )
+        pages = [
+            f"{path}: photo page of {layout.rows} × {layout.columns} cells for {self.paper} paper."
+            for path, layout in zip(self.pages, self.layouts, strict=True)
+        ]
+        return "\n".join([*pages, f"{self.table}: write there which swatch lies in which cell."])
 
 
-def _drawn(layout: Layout, pieces: Sequence[tuple[str, str]], paper: str, form: str) -> bytes:
-    """The page as a file."""
+def _drawn(
+    layout: Layout, pieces: Sequence[tuple[str, str]], paper: str, form: str, number: str
+) -> bytes:
+    """The page as a file; `number` says which of how many."""
     marks = mark_dictionary()
     import cv2
     import matplotlib as mpl
@@ -85,10 +97,11 @@ def _drawn(layout: Layout, pieces: Sequence[tuple[str, str]], paper: str, form: 
         for corners in layout.places[role]:
             box(corners, facecolor=grey, linewidth=0)
     width, height = np.ptp(layout.cells[0], axis=0)
+    said = {"cell": f"{width:.0f} × {height:.0f}", "layout": layout.index, "page": number}
     with _WORDS.open(encoding="utf-8", newline="") as file:
         for left, top, points, line in csv.reader(file):
             at = np.array([float(left), float(top)])
-            words(at, line.format(f"{width:.0f} × {height:.0f}"), float(points))
+            words(at, line.format(**said), float(points))
     for i, (recipe, swatch) in enumerate(pieces):
         # Two lines at most, in the head of the cell.
         head = textwrap.wrap(f"{recipe} {swatch and f'({swatch})'}", int(width / 1.05))[:2]
@@ -111,6 +124,8 @@ def write_photo_page(
     inputs: Iterable[str | os.PathLike[str] | None] = (),
 ) -> PhotoPage:
     """Write a page to print, lay swatches on and photograph, and its table of cells.
+
+    More than 24 cells lie on two pages, of which the second has ``-2`` in its name.
 
     Parameters
     ----------
@@ -136,15 +151,19 @@ def write_photo_page(
     pieces = list(
         dict.fromkeys((n, r.swatch or r.name) for n, r in zip(names, readings, strict=True))
     )
-    layout = layout_of(max(cells or (0 if pieces else 24), len(pieces)))
-    pieces += [("", "")] * (layout.count - len(pieces))
-    labelled = [(label, *piece) for label, piece in zip(layout.labels, pieces, strict=True)]
+    layouts = layouts_of(max(cells or (0 if pieces else 24), len(pieces)))
+    labels = [label for layout in layouts for label in layout.labels]
+    pieces += [("", "")] * (len(labels) - len(pieces))
+    labelled = [(label, *piece) for label, piece in zip(labels, pieces, strict=True)]
     said = {key: value for r in readings for key, value in r.conditions.items()}
     keys = dict.fromkeys((*METHOD[:7], *said))
     method = "".join(f"# {key}: {said.get(key, '')}".rstrip() + "\n" for key in keys)
     cells_table = method + csv_text([("cell", "recipe", "swatch"), *labelled])
-    drawn = _drawn(layout, pieces, paper, form)
-    destination(table, force=force, inputs=inputs)  # refused before the page is written, not after
-    write(path, drawn, force=force, inputs=inputs)
+    destination(table, force=force, inputs=inputs)  # refused before a page is written, not after
+    pages = [path, path.with_stem(f"{path.stem}-2")][: len(layouts)]
+    for i, (page, layout) in enumerate(zip(pages, layouts, strict=True)):
+        here = pieces[i * layout.count : (i + 1) * layout.count]
+        drawn = _drawn(layout, here, paper, form, f"{i + 1} of {len(pages)}")
+        write(page, drawn, force=force, inputs=inputs)
     write(table, cells_table, force=force, inputs=inputs)
-    return PhotoPage(path, table, layout, paper)
+    return PhotoPage(tuple(pages), table, layouts, paper)

@@ -23,6 +23,7 @@ from dyemix.files.names import read_names
 from dyemix.photo import sample
 from dyemix.photo.characterise import Cards, Characterisation
 from dyemix.photo.decode import Photograph, decode
+from dyemix.photo.layout import printed_with
 from dyemix.photo.light import Flat
 from dyemix.photo.patches import Patches, spread_in_lab
 from dyemix.photo.places import Frame, find_page, read_corners, read_grid
@@ -127,6 +128,8 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     notes = [*photo.notes, *notes, f"values are {photo.encoding}.", *frame.notes, *found.notes]
     notes += [*(f"{doubt}." for doubt in doubts), *([even] if flat.known else [])]
     notes += [f"no cloth in {', '.join(vacant)}."] if vacant else []
+    elsewhere = len(set(contents) - {label.upper() for label in frame.labels})
+    notes += [f"{elsewhere} of the cells named lie on the other page."] if elsewhere else []
     notes += [f"left out: {told}. Keep them by name if you must."] if left else []
     if len(left) == len(cells):
         first = "; ".join(dict.fromkeys(cell.left_out[0] for cell in left))
@@ -179,7 +182,8 @@ def _laid(
     straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Reading], rises: Array
 ) -> tuple[list[Laid], list[str]]:
     """The cells with cloth in them, and the labels of those without; `rises` tells the focus."""
-    if absent := sorted(set(contents) - {label.upper() for label in frame.labels}):
+    there = set(frame.labels) if frame.layout is None else printed_with(frame.layout)
+    if absent := sorted(set(contents) - {label.upper() for label in there}):
         counts = f"{len(contents)} cells are named but {len(frame.labels)} are in the picture"
         raise straight.refuse(f"{counts}; not there: {few(absent, 8)}. Is it the right page?")
     laid, vacant = [], []

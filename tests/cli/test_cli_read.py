@@ -232,7 +232,7 @@ def test_the_file_s_own_recipe_gives_way_to_the_table_of_names_and_it_is_told(
 ) -> None:
     (tmp_path / "book.csv").write_text("name,recipe,hex\na,gold 1,#ccaa33\nb,gold 2,#bb9922\n")
     (tmp_path / "names.csv").write_text("sample,recipe\na,gold 4\n")
-    report = convert(tmp_path / "book.csv", tmp_path / "names.csv")
+    report = convert([tmp_path / "book.csv"], tmp_path / "names.csv")
     assert [dict(r.recipe or {}) for r in report.swatches.readings] == [
         {"gold": 4.0},
         {"gold": 2.0},

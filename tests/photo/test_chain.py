@@ -11,13 +11,16 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, lab
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.errors import InputError
 from dyemix.files import read_swatches, write_swatches
 from dyemix.fitting.fit import fit
 from dyemix.matching.match import match
 from dyemix.photo import PhotoOptions, examine_photo
+from dyemix.reading import convert
 from tests.simulated.camera import WAVELENGTHS as FINE
+from tests.simulated.camera import lab_d65, other_samples
 from tests.simulated.camera.scenes import GREY_STEPS, scene
-from tests.simulated.photographs import camera, card, print_page
+from tests.simulated.photographs import camera, card, print_page, print_pages
 from tests.simulated.workshop import Workshop
 
 LADDERS = {"lemon": (0.25, 1.0, 4.0), "scarlet": (0.25, 1.0, 4.0), "navy": (0.25, 1.0, 4.0)}
@@ -70,3 +73,24 @@ def test_from_a_printed_page_to_a_recipe_for_what_lay_on_it(tmp_path: Path) -> N
     assert cell.light == D65_10
     assert delta_e(truth, cell.lab) < 2.0 * cell.error
     assert cell.error == pytest.approx(found.cell("A2").error, rel=0.3)
+
+
+@pytest.mark.slow
+def test_two_pages_go_into_one_table(tmp_path: Path) -> None:
+    recipes = ["undyed", *(f"rose {i}" for i in range(1, 25))]
+    plan = [Reading(Recipe.parse(words), None, "", "blank") for words in recipes]
+    pages = print_pages(tmp_path, 40, 6.0, SwatchSet(tuple(plan)))
+    pieces, photos = np.array_split(other_samples()[:25], [20]), []
+    for i, (page, spectra) in enumerate(zip(pages, pieces, strict=True)):
+        laid = scene(page, dict(enumerate(spectra)))
+        photos.append(camera(seed=i).save(laid, tmp_path / f"p{i}.jpg"))
+    options = PhotoOptions(cells=tmp_path / "page40.csv", card=card(), grey=GREY_STEPS)
+    alone = examine_photo(photos[0], options)
+    assert "5 of the cells named lie on the other page" in str(alone)
+    both = convert(photos, options.cells, options)
+    assert [r.recipe for r in both.swatches.readings] == [Recipe.parse(x) for x in recipes]
+    assert [len(seen.cells) for seen in both.photographs] == [20, 5]
+    off = delta_e([r.lab for r in both.swatches.readings], lab_d65(other_samples()[:25]))
+    assert off.mean() < 2.0
+    with pytest.raises(InputError, match=r"each is a photograph: .*page40\.csv is none"):
+        convert([*photos, options.cells], None, options)

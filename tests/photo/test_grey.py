@@ -95,16 +95,7 @@ def test_a_card_that_leaves_paper_in_its_box_is_refused(tmp_path: Path, steps) -
         pytest.param((0.50,), {}, marks=pytest.mark.slow),
         pytest.param(THREE, {"exposure": 0.4}, marks=pytest.mark.slow),
         ((0.18,), {"styled": True}),
-        pytest.param(
-            (0.18,),
-            {"light": "LED-B3", "which": 1},
-            marks=[
-                pytest.mark.slow,
-                pytest.mark.xfail(
-                    reason="one grey under a narrow LED: two cells of six 9 and 13 off, 5 stated"
-                ),
-            ],
-        ),
+        pytest.param((0.18,), {"light": "LED-B3", "which": 1}, marks=pytest.mark.slow),
         pytest.param((0.18,), {"gradient": 0.3}, marks=pytest.mark.slow),
     ],
 )

@@ -18,6 +18,7 @@ from dyemix.photo import decode as decoding
 from dyemix.photo import examine_photo, write_photo_page
 from dyemix.photo.decode import decode
 from dyemix.photo.layout import LAYOUTS, WIDTH
+from dyemix.photo.photo_page import _drawn
 from dyemix.photo.places import find_page
 
 PLAN = SwatchSet(
@@ -31,23 +32,28 @@ PLAN = SwatchSet(
 
 
 @pytest.mark.parametrize(
-    ("layout", "paper"),
-    [(LAYOUTS[0], "A4"), (LAYOUTS[1], "letter"), (LAYOUTS[2], "A4")],
-    ids=["12", "24", "40"],
+    ("cells", "paper"), [(12, "A4"), (24, "letter"), (40, "A4")], ids=["12", "24", "40"]
 )
-def test_a_printed_page_is_found_where_the_layout_says(
-    tmp_path: Path, layout: Any, paper: str
+def test_printed_pages_are_found_where_the_layout_says(
+    tmp_path: Path, cells: int, paper: str
 ) -> None:
-    printed = write_photo_page(tmp_path / "s.png", cells=layout.count, paper=paper)
-    page = Image.open(printed.page).convert("RGB")
-    size = {"A4": (210.0, 297.0), "letter": (215.9, 279.4)}[paper]
-    per_mm = page.width / size[0]
-    page.resize((page.width // 3, page.height // 3)).save(tmp_path / "photo.png")
-    frame, lens = find_page(decode(tmp_path / "photo.png"))
-    assert frame.layout == layout
-    corner = lens(np.array([[0.0, 0.0], [WIDTH, 0.0]]))
-    left = (size[0] - WIDTH) / 2 * per_mm / 3
-    assert corner[:, 0] + 0.5 == pytest.approx([left, left + WIDTH * per_mm / 3], abs=1.0)
+    printed = write_photo_page(tmp_path / "s.png", cells=cells, paper=paper)
+    assert [path.name for path in printed.pages] == ["s.png", "s-2.png"][: 1 + (cells == 40)]
+    for path, layout in zip(printed.pages, printed.layouts, strict=True):
+        page = Image.open(path).convert("RGB")
+        size = {"A4": (210.0, 297.0), "letter": (215.9, 279.4)}[paper]
+        per_mm = page.width / size[0]
+        page.resize((page.width // 3, page.height // 3)).save(tmp_path / "photo.png")
+        frame, lens = find_page(decode(tmp_path / "photo.png"))
+        assert frame.layout == layout
+        corner = lens(np.array([[0.0, 0.0], [WIDTH, 0.0]]))
+        left = (size[0] - WIDTH) / 2 * per_mm / 3
+        assert corner[:, 0] + 0.5 == pytest.approx([left, left + WIDTH * per_mm / 3], abs=1.0)
+
+
+def test_a_page_that_is_printed_no_more_is_found(tmp_path: Path) -> None:
+    (tmp_path / "p.png").write_bytes(_drawn(LAYOUTS[2], (), "A4", "png", "1 of 1"))
+    assert find_page(decode(tmp_path / "p.png"))[0].labels[-1] == "E8"
 
 
 def test_the_table_beside_it_names_the_pieces_once(tmp_path: Path) -> None:

@@ -34,13 +34,22 @@ def _folder() -> Path:
     return folder
 
 
+def print_pages(
+    folder: Path, cells: int = 24, per_mm: float = 8.0, plan: SwatchSet | None = None
+) -> list[Page]:
+    """Print pages, with the recipes of a plan in their cells, and take them up for the camera."""
+    printed = write_photo_page(folder / f"page{cells}.png", plan, cells, force=True)
+    return [
+        load_page(page, PAPERS["A4"], (WIDTH, HEIGHT), layout.cells, GREY_BOX, CARD_BOX, per_mm)
+        for page, layout in zip(printed.pages, printed.layouts, strict=True)
+    ]
+
+
 def print_page(
     folder: Path, cells: int = 24, per_mm: float = 8.0, plan: SwatchSet | None = None
 ) -> Page:
-    """Print a page, with the recipes of a plan in its cells, and take it up for the camera."""
-    printed = write_photo_page(folder / f"page{cells}.png", plan, cells, force=True)
-    boxes = (printed.layout.cells, GREY_BOX, CARD_BOX)
-    return load_page(printed.page, PAPERS["A4"], (WIDTH, HEIGHT), *boxes, per_mm)
+    """The first of them."""
+    return print_pages(folder, cells, per_mm, plan)[0]
 
 
 @cache
