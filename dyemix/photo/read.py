@@ -35,7 +35,6 @@ File = str | os.PathLike[str]
 GREY_CARD = (0.18,)
 #: Light that is not known to be even may be off by this share (a working value).
 _UNEVEN = 0.05
-_PATCHY_FACTOR = 3.0
 #: Each channel of a cell is off by this share at least: what a flat field of paper cannot show.
 _LEAST = 0.004
 _ANCHORS = ("grey", "undyed")
@@ -239,9 +238,9 @@ def _cells(laid: Sequence[Laid], found: Characterisation, kept: set[str]) -> lis
     matrix, flat = found.matrix, found.flat
     rgb = np.array([each.cloth.mean for each in laid])
     lab, slope = matrix.lab(rgb), matrix.slope(rgb)
-    even = flat.residual if flat.known and not flat.clipped else _UNEVEN
-    if even > sample.PATCHY:  # what paper shows between the cells is not all that goes on in them
-        even = max(even * _PATCHY_FACTOR, _UNEVEN)
+    # Where paper is patchy, it does not show all that goes on in the cells.
+    sound = flat.known and not flat.clipped and flat.residual <= sample.PATCHY
+    even = flat.residual if sound else max(flat.residual, _UNEVEN)
     scatter = np.array([each.cloth.covariance for each in laid])
     scatter += even**2 * rgb[:, :, np.newaxis] * rgb[:, np.newaxis]
     scatter += _LEAST**2 * rgb[:, :, np.newaxis] ** 2 * np.eye(3)

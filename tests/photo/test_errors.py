@@ -14,7 +14,7 @@ import pytest
 
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
-from dyemix.photo import characterise
+from dyemix.photo import characterise, read
 from dyemix.photo.decode import SRGB_TO_XYZ
 from dyemix.photo.light import BEND, STRAIGHT, Tone, Witnesses
 from dyemix.photo.patches import BENT_ERROR, SHARED_OVER, balance, fit_patches, metric
@@ -58,10 +58,11 @@ def ratio(found: np.ndarray, stated: np.ndarray) -> np.ndarray:
 
 
 def test_a_camera_balanced_on_grey() -> None:
-    found, stated = errors(False, (*DAYLIGHT, *LEDS), "lamp")
+    """Also in lamplight that the camera's own balance hides: nothing tells it from daylight."""
+    found, stated = errors(False, (*DAYLIGHT, *LEDS, "A"), "lamp")
     for some in (CHROMA < 15, CHROMA > 40):
-        assert np.all(ratio(found[:, some], stated[:, some]) > 0.65)
-        assert np.all(ratio(found[:, some], stated[:, some]) < 1.6)
+        assert np.all(ratio(found[:, some], stated[:, some])[1:] > 0.7)
+        assert np.all(ratio(found[:, some], stated[:, some])[1:] < 1.5)
 
 
 def test_a_light_of_another_colour() -> None:
@@ -89,12 +90,16 @@ def test_like_colours_share_their_error(card: bool) -> None:
 
 @pytest.mark.parametrize(("level", "prior"), [(0.06, BEND), (0.6, BEND), (0.015, STRAIGHT)])
 def test_tones_by_one_grey(level: float, prior: float) -> None:
-    """Phones that bend tones by an S-curve of any strength, and glare, with one grey of 18 %."""
+    """Phones that bend tones by an S-curve of any strength, with one grey of 18 %.
+
+    Three in four lenses have a glare of half a percent or less, one of a few percent.
+    """
     rng = np.random.default_rng(1)
     found, stated = [], []
     for _ in range(300):
         bend = rng.uniform(-0.2, 1.0) if prior == BEND else 0.0
-        glare, gain = abs(rng.normal(0, 0.004)), rng.uniform(0.6, 0.9)
+        glare = abs(rng.normal(0, 0.004 if rng.random() < 0.75 else 0.02))
+        gain = rng.uniform(0.6, 0.9)
 
         def picture(light: float, bend=bend, glare=glare, gain=gain) -> np.ndarray:
             v = (gain * (light + glare)) ** (1 / 2.2)
@@ -122,18 +127,19 @@ def test_what_a_phone_does_to_saturation() -> None:
 
 
 @pytest.mark.parametrize(
-    ("error", "least", "most"),
+    ("error", "usual"),
     [
-        (
-            characterise._UNDYED_ERROR,
-            xyz_from_lab([88, 0, 0], D65_2)[1],
-            xyz_from_lab([96, 0, 0], D65_2)[1],
-        ),
-        (characterise._PAPER_ERROR, 75.0, 95.0),
+        (characterise._CARD_ERROR, (0.015, 0.01, 0.035)),
+        # Undyed cotton of L* 88 to 96, paper that reflects 0.75 to 0.95, print 0.025 to 0.08.
+        (characterise._UNDYED_ERROR, (0.05, 0.05, 0.113)),
+        (characterise._PAPER_ERROR, (0.0, 0.09, 0.118)),
+        (characterise._BLACK_ERROR, (0.0, 0.5, 0.58)),
+        # Light that falls by 18 % over the cells, and nothing shows it.
+        ((read._UNEVEN,), (0.09,)),
     ],
-    ids=["undyed cotton", "paper"],
+    ids=["card", "undyed cotton", "paper", "print", "light"],
 )
-def test_how_white_white_things_are(error, least, most) -> None:
-    """Between the ends of what is usual (common practice), any as likely as any other."""
-    usual = np.log(most / least) / np.sqrt(12.0)
-    assert 0.75 < np.hypot(error[0], error[2]) / usual < 1.5
+def test_how_far_neutral_things_are_from_what_is_told(error, usual) -> None:
+    """Anywhere within what is usual (half ranges of log light, common practice), as likely."""
+    for stated, most in zip(error, usual, strict=True):
+        assert 0.75 * most <= np.sqrt(3.0) * stated <= 1.35 * most
