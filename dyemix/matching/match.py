@@ -151,7 +151,7 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     problem = wanted.problem(dyes, targets, light)
     found = refined(problem)
     nearest = problem.colours(found.best().amounts)
-    reach = [which_way(*both, k) for both in zip(problem.labs, nearest, strict=True)]
+    reach = which_way(problem.labs, nearest, k)
     far = [t for t, way in enumerate(reach) if way is not Reach.WITHIN]
     said = limits_of(problem, found, far) if far else {}
 
@@ -263,14 +263,19 @@ def chosen(
     return np.array(out, dtype=np.intp)
 
 
-def which_way(target: Array, nearest: Array, k_lightness: float) -> Reach:
-    """Which way a target ``(3,)`` lies from the nearest colour, by the largest part of ΔE2000."""
-    parts, _ = delta_e_residual(nearest, target, k_lightness, slope=False)
-    if np.sqrt(parts @ parts) <= WITHIN_REACH:
-        return Reach.WITHIN
-    sides = (Reach.TOO_LIGHT, Reach.TOO_DARK), (Reach.TOO_CLEAN, Reach.TOO_DULL)
-    largest = int(np.argmax(np.abs(parts)))
-    return Reach.OFF_IN_HUE if largest == 2 else sides[largest][int(parts[largest] < 0)]
+def which_way(targets: Array, nearest: Array, k_lightness: float) -> list[Reach]:
+    """Which way targets ``(T, 3)`` lie from the nearest colours, by the largest part of ΔE2000."""
+    parts, _ = delta_e_residual(nearest, targets, k_lightness, slope=False)
+    sides = (
+        (Reach.TOO_LIGHT, Reach.TOO_DARK),
+        (Reach.TOO_CLEAN, Reach.TOO_DULL),
+        (Reach.OFF_IN_HUE, Reach.OFF_IN_HUE),
+    )
+    out = []
+    for own in parts:
+        i = int(np.argmax(np.abs(own)))
+        out.append(Reach.WITHIN if own @ own <= WITHIN_REACH**2 else sides[i][int(own[i] < 0.0)])
+    return out
 
 
 def limits_of(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, tuple[str, ...]]:

@@ -107,42 +107,58 @@ class Found:
         return self.rows(order[place < count])
 
 
-def _apart(aims: Array, labs: Array, chroma: Array, k_lightness: float) -> Array:
-    """Roughly ΔE2000² ``(T, N)`` from CIELAB ``(T, 3)`` to ``(N, 3)`` of `chroma` ``(N,)``: weights
-    of chroma and hue by the mean chroma, without the rest of the formula."""
-    own = np.hypot(aims[:, 1], aims[:, 2])[:, np.newaxis]
-    mean = 0.5 * (own + chroma)
-    by_hue = (own * chroma - aims[:, 1:] @ labs[:, 1:].T) / np.square(1.0 + 0.015 * mean)
-    by_chroma = np.square((own - chroma) / (1.0 + 0.045 * mean))
-    return np.asarray(
-        np.square((aims[:, :1] - labs[:, 0]) / k_lightness) + by_chroma + 2.0 * by_hue
-    )
+@dataclass(frozen=True, eq=False)
+class _Lattice:
+    """N small blends `used` ``(N, D)``, and P points at which they may set out.
+
+    `points` ``(P, D)`` amounts, their colours `labs` ``(3, P)`` and `chroma` ``(P,)``; `sizes` by
+    number of dyes: the first point, how many blends, and how many points each.
+    """
+
+    used: NDArray[np.bool_]
+    points: Array
+    labs: Array
+    chroma: Array
+    sizes: list[tuple[int, int, int]]
+
+    def apart(self, aim: Array, k_lightness: float) -> Array:
+        """ΔE2000² ``(P,)`` from a target ``(3,)``: roughly, by weights of chroma and hue at the
+        mean chroma; exactly where all are far off."""
+        lightness, a, b = self.labs
+        own = np.hypot(aim[1], aim[2])
+        mean = 0.5 * (own + self.chroma)
+        by_hue = (own * self.chroma - (aim[1] * a + aim[2] * b)) / np.square(1.0 + 0.015 * mean)
+        by_chroma = np.square((own - self.chroma) / (1.0 + 0.045 * mean))
+        out = np.square((aim[0] - lightness) / k_lightness) + by_chroma + 2.0 * by_hue
+        far = out.min() > _FAR_OFF**2
+        return np.square(delta_e(aim, self.labs.T, k_lightness)) if far else np.asarray(out)
 
 
 @lru_cache(maxsize=8)
 def _lattice(
     dyes: DyeSet, light: Light, lower: Sequence[float], upper: Sequence[float], total: float,
     max_dyes: int,
-) -> list[tuple[NDArray[np.bool_], Array, Array, Array]]:  # fmt: skip
-    """By number of dyes: N small blends ``(N, D)``, their points ``(N, G, D)``, and CIELAB
-    ``(N G, 3)`` and chroma ``(N G,)`` of the points."""
+) -> _Lattice:  # fmt: skip
+    """Every blend of up to three dyes, of fewer where the shelf is large, at `_SHARES` of each."""
     low, top = np.array(lower), np.array(upper)
     must, others = np.flatnonzero(low > 0.0), np.flatnonzero((low == 0.0) & (top > 0.0))
-    out: list[tuple[NDArray[np.bool_], Array, Array, Array]] = []
+    used, points, first = [], [], 0
+    sizes: list[tuple[int, int, int]] = []
     for size in range(len(must), min(max_dyes, len(must) + len(others), max(len(must), 3)) + 1):
         shares = np.array(list(product(_SHARES.get(size, _FEW), repeat=size)))
         blends = [(*must, *more) for more in combinations(others, size - len(must))]
-        if out and len(blends) * len(shares) > _MOST_POINTS:
+        if sizes and len(blends) * len(shares) > _MOST_POINTS:
             break
         members = np.array(blends, np.intp).reshape(len(blends), 1, size)
-        used = np.zeros((len(blends), len(low)), dtype=bool)
-        np.put_along_axis(used, members[:, 0], True, axis=1)
-        points = np.zeros((len(blends), len(shares), len(low)))
-        np.put_along_axis(points, members, low[members] + (top - low)[members] * shares, axis=2)
-        points = within(points, low[np.newaxis, np.newaxis], top, total, axis=2)
-        labs = dyes.colours(points, light).reshape(-1, 3)
-        out.append((used, points, labs, np.hypot(labs[:, 1], labs[:, 2])))
-    return out
+        some = np.zeros((len(blends), len(shares), len(low)))
+        np.put_along_axis(some, members, low[members] + (top - low)[members] * shares, axis=2)
+        used.append(np.any(some > 0.0, axis=1))
+        points.append(within(some.reshape(-1, len(low)), low[np.newaxis], top, total, axis=1))
+        sizes.append((first, len(blends), len(shares)))
+        first += len(points[-1])
+    amounts = np.concatenate(points)
+    labs = np.ascontiguousarray(dyes.colours(amounts, light).T)
+    return _Lattice(np.concatenate(used), amounts, labs, np.hypot(labs[1], labs[2]), sizes)
 
 
 @dataclass(frozen=True, eq=False)
@@ -294,17 +310,17 @@ class Problem:
 
     def _placed(self) -> Found:
         """Small blends at the points of their lattice that look nearest to each target."""
-        parts, count = [], len(self.labs)
         limits = tuple(self.lower), tuple(self.upper), self.total, self.max_dyes
-        for used, points, labs, chroma in _lattice(self.dyes, self.light, *limits):
-            apart = _apart(self.labs, labs, chroma, self.k_lightness)
-            if (far := apart.min(axis=1) > _FAR_OFF**2).any():
-                apart[far] = delta_e(self.labs[far, np.newaxis], labs, self.k_lightness)
-            best = apart.reshape(count, *points.shape[:2]).argmin(axis=2)
-            which, row = (i.ravel() for i in np.indices(best.shape))
-            cost = np.zeros(len(which))
-            parts.append(Found(which, used[row], points[row, best.ravel()], cost))
-        return Found.joined(parts)
+        lattice = _lattice(self.dyes, self.light, *limits)
+        places, each = [], np.arange(len(self.labs))
+        for aim in self.labs:
+            apart = lattice.apart(aim, self.k_lightness)
+            for first, n, g in lattice.sizes:
+                best = apart[first : first + n * g].reshape(n, g).argmin(axis=1)
+                places.append(first + g * np.arange(n) + best)
+        amounts = lattice.points[np.concatenate(places)]
+        used = np.tile(lattice.used, (len(each), 1))
+        return Found(np.repeat(each, len(lattice.used)), used, amounts, np.zeros(len(used)))
 
     def _promising(self, level: Found) -> NDArray[np.bool_]:
         """Which dyes ``(M, D)``, added to which blend, would bring it nearer."""
