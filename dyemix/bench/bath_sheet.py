@@ -245,9 +245,10 @@ def _expected(dyes: DyeSet, recipe: Recipe, target: Target, low_water: bool) -> 
     if low_water and not mottled(dyes.conditions):
         dyes = replace(dyes, scatter=dyes.scatter.mottled())
     light = target.light or dyes.light
-    found = dyes.predict_many(dyes.amounts(recipe)[None, :], light)
+    found = dyes.predict_many([recipe], light)
     pot = found.in_pot(target.lab, spread=target.spread)
+    (paper,), (likely,), (bound,) = delta_e(target.lab, found.lab), pot.mean, pot.bound
     return (
-        f"ΔE2000 {float(delta_e(target.lab, found.lab[0])):.1f} on paper, {pot.mean[0]:.1f} likely "
-        f"in the pot, nine pots in ten below {pot.bound[0]:.1f} ({light})"
+        f"ΔE2000 {paper:.1f} on paper, {likely:.1f} likely in the pot, nine pots in ten below "
+        f"{bound:.1f} ({light})"
     )

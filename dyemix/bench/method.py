@@ -138,7 +138,7 @@ def stated(name: str, given: str | float) -> Any:
     if name == "alkali":
         found = [o for o, words in _ORDER_WORDS.items() if re.search(words, given.lower())]
         if len(found) == 1:
-            return found[0]
+            return found.pop()
         raise DyemixError(f"alkali {given!r} is unknown: use {', '.join(ORDERS)}.")
     words = normal(_words(name).removesuffix(" solution"), given)
     number = re.fullmatch(r"([\d.]+)(?: °C| h| g/l(?: glauber)?|:1)", words)
@@ -346,7 +346,7 @@ def _shares(text: str, found: dict[str, Any]) -> dict[str, float]:
     for name, row in found.items():
         before = re.search(rf"{number} (?:[^\W\d]+ )?{row['pattern']}", text)
         after = re.search(rf"{row['pattern']}(?: [^\W\d]+)? ?{number}", text)
-        match = before if re.match(r"\d", text) and before else after or before
+        match = before or after if re.match(r"\d", text) else after or before
         if match:
             shares[name] = float(match[1].replace(",", "."))
     return shares if len(shares) == len(found) else {}

@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import os
 import tomllib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
@@ -35,61 +35,34 @@ ORDERS = {
 }
 
 
-Check = Callable[[Any], Any]  # gives the value as it is kept, or raises with what would be right
+def _kept(value: Any, like: Any, rule: tuple[Any, ...]) -> Any:
+    """A value as it is kept, of the kind that `like` is of; by its choices, or low, high and unit.
 
-
-def _number(low: float, high: float, unit: str = "") -> Check:
-    def check(value: Any) -> float:
-        number = isinstance(value, int | float) and not isinstance(value, bool)
-        if not number or not low <= value <= high:
-            raise ValueError(f"a number from {low:g} to {high:g} {unit}".rstrip())
-        return float(value)
-
-    return check
-
-
-def _one_of(choices: Iterable[str] = ()) -> Check:
-    def check(value: Any) -> str:
+    Raises `ValueError` with what would be right.
+    """
+    if isinstance(like, list):
+        if not isinstance(value, list | tuple) or not value:
+            raise ValueError(f"a list, as {like}")
+        return tuple(_kept(each, like[0], rule) for each in value)
+    if isinstance(like, dict):
+        if not isinstance(value, Mapping):
+            raise ValueError("a table, as { turquoise = 2.0 }")
+        each = {dye_name(str(dye)): _kept(number, 0.0, rule) for dye, number in value.items()}
+        return MappingProxyType(each)
+    if isinstance(like, str):
+        (choices,) = rule
         if not isinstance(value, str) or (choices and value not in choices):
             raise ValueError(f"one of {', '.join(choices)}" if choices else 'a text, as "EUR"')
         return value
-
-    return check
-
-
-def _list_of(each: Check, example: str, count: int | None = None) -> Check:
-    def check(value: Any) -> tuple[Any, ...]:
-        if not isinstance(value, list | tuple) or len(value) != (count or max(len(value), 1)):
-            raise ValueError(f"a list, as {example}")
-        return tuple(map(each, value))
-
-    return check
-
-
-def _by_dye(each: Check) -> Check:
-    def check(value: Any) -> Mapping[str, float]:
-        if not isinstance(value, Mapping):
-            raise ValueError("a table, as { turquoise = 2.0 }")
-        return MappingProxyType({dye_name(str(k)): each(v) for k, v in value.items()})
-
-    return check
-
-
-def _depth_rows(value: Any) -> tuple[tuple[float, ...], ...]:
-    right = "rows [depth, salt, soda, solution], as [0.5, 30.0, 5.5, 40.0], whose depth rises"
-    rows: tuple[tuple[float, ...], ...] = _list_of(_list_of(_number(0, 400), right), right)(value)
-    rising = all(paler[0] < deeper[0] for paler, deeper in pairwise(rows))
-    # A kept sheet of before has no solution in its rows: there `soda_solution` says it.
-    if {len(row) for row in rows} not in ({3}, {4}) or not rising:
-        raise ValueError(right)
-    return rows
+    low, high, *unit = rule
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise ValueError(" ".join([f"a number from {low:g} to {high:g}", *unit]))
+    return float(value)
 
 
 #: g/L of a soda solution where neither `depths` nor `soda_solution` says one (common practice).
 _SOLUTION = 45.0
-_HOURS, _WARMTH, _DEPTH = _number(0.1, 240, "h"), _number(0, 99, "°C"), _number(0.001, 20, "% owf")
-_SODA, _STOCK = _number(1, 215, "g/L of soda ash"), _number(0.1, 36, "% w/v")
-_LIQUOR, _PRICE = _number(1, 200, "mL per g of dry cloth"), _number(0, 1e4, "per g")
+_ROWS = "rows [depth, salt, soda, solution], as [0.5, 30.0, 5.5, 40.0], whose depth rises"
 
 
 @dataclass(frozen=True)
@@ -118,77 +91,86 @@ class BathSettings:
     `InputError` with every fault of them.
     """
 
-    liquor_ratio: Annotated[float, _LIQUOR]
-    low_water: Annotated[float, _number(1, 100, "mL per g of dry cloth")]
-    low_water_below: Annotated[float, _number(0, 100, "mL per g of dry cloth")]
-    wet_pickup: Annotated[float, _number(0, 400, "% of dry weight")]
-    tolerance: Annotated[float, _number(0, 20, "ΔE2000")]
-    mixtures: Annotated[tuple[str, ...], _list_of(_one_of(), '["black", "navy"]')]
-    large: Annotated[float, _number(0, 1e6, "g of cloth")]
-    pot: Annotated[float, _number(0.1, 1e4, "L")]
-    alkali: Annotated[str, _one_of(ORDERS)]
-    alkali_after: Annotated[float, _number(0, 24, "h")]
-    depths: Annotated[tuple[tuple[float, ...], ...], _depth_rows]
-    soda_solution: Annotated[float | None, _SODA]
-    soda_solution_usual: Annotated[tuple[float, ...], _list_of(_SODA, "[30.0, 60.0]", 2)]
-    soda_share: Annotated[float, _number(0, 10, "volumes")]
-    presoak_volume: Annotated[float, _LIQUOR]
-    crystals: Annotated[float, _number(1, 4, "g")]
-    soda_monohydrate: Annotated[float, _number(1, 4, "g")]
-    glauber_crystals: Annotated[float, _number(1, 4, "g")]
-    salt_stock: Annotated[float | None, _STOCK]
-    soda_stock: Annotated[float | None, _number(0.1, 21.5, "% w/v")]
-    small_salt_stock: Annotated[float, _STOCK]
-    small_soda_stock: Annotated[float, _number(0.1, 21.5, "% w/v")]
-    drain_limit: Annotated[float, _number(0, 1e6, "g")]
-    temperature: Annotated[float, _WARMTH]
-    hours: Annotated[float, _HOURS]
-    faster_by_10: Annotated[float, _number(1.1, 10, "times")]
-    coolest: Annotated[float, _WARMTH]
-    slow_dyes: Annotated[Mapping[str, float], _by_dye(_number(0, 100, "times"))]
-    soak_temperature: Annotated[float, _number(20, 99, "°C")]
-    stock_strength: Annotated[float, _number(0.001, 20, "% w/v")]
-    stock_days_warm: Annotated[float, _number(0, 365, "days")]
-    stock_days_cold: Annotated[float, _number(0, 365, "days")]
-    powder_volume: Annotated[float, _number(0, 2, "mL per g")]
-    soluble: Annotated[Mapping[str, float], _by_dye(_number(0.1, 20, "% w/v"))]
-    bottle: Annotated[float, _number(10, 1e5, "mL")]
-    stock_spare: Annotated[float, _number(0, 200, "%")]
-    stock_batch: Annotated[float, _number(1, 5000, "mL")]
-    units: Annotated[str, _one_of(("metric", "us"))]
-    spoons: Annotated[str, _one_of(SPOON_SETS)]
-    measuring_step: Annotated[float, _number(0.01, 50, "mL")]
-    smallest_dose: Annotated[float, _number(0.05, 100, "mL")]
-    jug_from: Annotated[float, _number(0, 1e5, "mL")]
-    scale_step: Annotated[float, _number(0.0001, 10, "g")]
-    fewest_steps: Annotated[float, _number(1, 1000, "steps")]
-    powder_per_teaspoon: Annotated[Mapping[str, float], _by_dye(_number(0.1, 99, "g"))]
-    first_depths: Annotated[tuple[float, ...], _list_of(_DEPTH, "[2.0, 0.5, 0.125]")]
-    first_mix: Annotated[float, _DEPTH]
-    currency: Annotated[str, _one_of()]
-    dye_cost: Annotated[Mapping[str, float], _by_dye(_PRICE)]
-    salt_cost: Annotated[float | None, _PRICE]
-    soda_cost: Annotated[float | None, _PRICE]
+    liquor_ratio: Annotated[float, 1, 200, "mL per g of dry cloth"]
+    low_water: Annotated[float, 1, 100, "mL per g of dry cloth"]
+    low_water_below: Annotated[float, 0, 100, "mL per g of dry cloth"]
+    wet_pickup: Annotated[float, 0, 400, "% of dry weight"]
+    tolerance: Annotated[float, 0, 20, "ΔE2000"]
+    mixtures: Annotated[tuple[str, ...], ()]
+    large: Annotated[float, 0, 1e6, "g of cloth"]
+    pot: Annotated[float, 0.1, 1e4, "L"]
+    alkali: Annotated[str, ORDERS]
+    alkali_after: Annotated[float, 0, 24, "h"]
+    depths: Annotated[tuple[tuple[float, ...], ...], 0, 400]
+    soda_solution: Annotated[float | None, 1, 215, "g/L of soda ash"]
+    soda_solution_usual: Annotated[tuple[float, ...], 1, 215, "g/L of soda ash"]
+    soda_share: Annotated[float, 0, 10, "volumes"]
+    presoak_volume: Annotated[float, 1, 200, "mL per g of dry cloth"]
+    crystals: Annotated[float, 1, 4, "g"]
+    soda_monohydrate: Annotated[float, 1, 4, "g"]
+    glauber_crystals: Annotated[float, 1, 4, "g"]
+    salt_stock: Annotated[float | None, 0.1, 36, "% w/v"]
+    soda_stock: Annotated[float | None, 0.1, 21.5, "% w/v"]
+    small_salt_stock: Annotated[float, 0.1, 36, "% w/v"]
+    small_soda_stock: Annotated[float, 0.1, 21.5, "% w/v"]
+    drain_limit: Annotated[float, 0, 1e6, "g"]
+    temperature: Annotated[float, 0, 99, "°C"]
+    hours: Annotated[float, 0.1, 240, "h"]
+    faster_by_10: Annotated[float, 1.1, 10, "times"]
+    coolest: Annotated[float, 0, 99, "°C"]
+    slow_dyes: Annotated[Mapping[str, float], 0, 100, "times"]
+    soak_temperature: Annotated[float, 20, 99, "°C"]
+    stock_strength: Annotated[float, 0.001, 20, "% w/v"]
+    stock_days_warm: Annotated[float, 0, 365, "days"]
+    stock_days_cold: Annotated[float, 0, 365, "days"]
+    powder_volume: Annotated[float, 0, 2, "mL per g"]
+    soluble: Annotated[Mapping[str, float], 0.1, 20, "% w/v"]
+    bottle: Annotated[float, 10, 1e5, "mL"]
+    stock_spare: Annotated[float, 0, 200, "%"]
+    stock_batch: Annotated[float, 1, 5000, "mL"]
+    units: Annotated[str, ("metric", "us")]
+    spoons: Annotated[str, SPOON_SETS]
+    measuring_step: Annotated[float, 0.01, 50, "mL"]
+    smallest_dose: Annotated[float, 0.05, 100, "mL"]
+    jug_from: Annotated[float, 0, 1e5, "mL"]
+    scale_step: Annotated[float, 0.0001, 10, "g"]
+    fewest_steps: Annotated[float, 1, 1000, "steps"]
+    powder_per_teaspoon: Annotated[Mapping[str, float], 0.1, 99, "g"]
+    first_depths: Annotated[tuple[float, ...], 0.001, 20, "% owf"]
+    first_mix: Annotated[float, 0.001, 20, "% owf"]
+    currency: Annotated[str, ()]
+    dye_cost: Annotated[Mapping[str, float], 0, 1e4, "per g"]
+    salt_cost: Annotated[float | None, 0, 1e4, "per g"]
+    soda_cost: Annotated[float | None, 0, 1e4, "per g"]
 
     def __init__(self, **changes: Any) -> None:
-        checks, defaults = _checks_and_defaults()
+        rules, defaults = _rules_and_defaults()
         faults = []
-        for name in sorted(set(changes) - set(checks)):
-            near = difflib.get_close_matches(name, checks, 1)
+        for name in sorted(set(changes) - set(rules)):
+            near = difflib.get_close_matches(name, rules, 1)
             hint = f"did you mean {near[0]}?" if near else "no setting has this name."
             faults.append(Fault(f"is unknown: {hint}", column=name))
-        given = {**dict.fromkeys(checks), **defaults, **changes}
-        for name, check in checks.items():
-            off = given[name] is None and name not in defaults
+        for name, rule in rules.items():
+            value = changes.get(name, defaults.get(name))
             try:
-                value = None if off else check(given[name])
+                if value is not None or name in defaults:
+                    value = _kept(value, defaults.get(name, 0.0), rule)
             except ValueError as error:
-                faults.append(Fault(f"{given[name]!r} will not do: it is {error}.", column=name))
-            else:
-                object.__setattr__(self, name, value)
-        if not faults and self.low_water > self.low_water_below:
-            right = f"it is at most low_water_below, {self.low_water_below:g}"
-            faults.append(Fault(f"{self.low_water:g} will not do: {right}.", column="low_water"))
+                faults.append(Fault(f"{value!r} will not do: it is {error}.", column=name))
+            object.__setattr__(self, name, value)
+        if not faults:
+            rows, usual = self.depths, self.soda_solution_usual
+            # A kept sheet of before has no solution in its rows: there `soda_solution` says it.
+            sound = {len(row) for row in rows} in ({3}, {4})
+            for name, holds, right in (
+                ("depths", sound and all(a[0] < b[0] for a, b in pairwise(rows)), _ROWS),
+                ("soda_solution_usual", len(usual) == 2, "the least and the most"),
+                ("low_water", self.low_water <= self.low_water_below,
+                 f"at most low_water_below, {self.low_water_below:g}"),
+            ):  # fmt: skip
+                if not holds:
+                    value = getattr(self, name)
+                    faults.append(Fault(f"{value} will not do: it is {right}.", column=name))
         if faults:
             raise InputError(faults)
 
@@ -262,7 +244,7 @@ def defaults_text() -> str:
 
 
 @cache
-def _checks_and_defaults() -> tuple[dict[str, Check], dict[str, Any]]:
+def _rules_and_defaults() -> tuple[dict[str, tuple[Any, ...]], dict[str, Any]]:
     hints = get_type_hints(BathSettings, include_extras=True)
-    checks = {name: hint.__metadata__[0] for name, hint in hints.items()}
-    return checks, tomllib.loads(defaults_text())
+    rules = {name: hint.__metadata__ for name, hint in hints.items()}
+    return rules, tomllib.loads(defaults_text())

@@ -111,16 +111,16 @@ class Dose:
     @property
     def measure(self) -> str:
         """What to measure, and by how much that misses."""
-        error = f" ({self.error_pct:+.0f} %)" if abs(self.error_pct) >= 0.5 else ""
+        error = f" ({self.error_pct:+.0f} %)" if abs(self.error_pct) > 0.5 else ""
         ml = f"{self.ml:g} mL" if self.ml < 1000 else volume_text(self.ml, "metric")
         return ml + error
 
     @property
     def ticks(self) -> str:
         """A box to tick for each spoon: a lost count spoils a bath."""
-        *big, small = self.spoons.text.split(" + ")
-        tablespoons = int((big or [small])[0].split()[0]) if "tbsp" in self.spoons.text else 0
-        return "☐" * tablespoons + f" ☐ {small}" * small.endswith("tsp")
+        tablespoons, _, rest = self.spoons.text.rpartition(" tbsp")
+        teaspoons = rest.removeprefix(" + ")
+        return "☐" * int(f"0{tablespoons}") + f" ☐ {teaspoons}" * bool(teaspoons)
 
     @property
     def needed_ml(self) -> float:
@@ -158,7 +158,7 @@ class Bottles:
         found = self.by_dye.get(dye, self.by_dye.get(""))
         if found is None:
             raise RecipeError(f"no stock of {dye}: say its strength, or make it (dyemix stock).")
-        return found if found.dye == dye else replace(found, dye=dye)
+        return replace(found, dye=dye)
 
     def words(
         self, recipe: Mapping[str, float], cloth_g: float, rounded: Measured | None = None
@@ -166,9 +166,10 @@ class Bottles:
         """What to measure of a recipe, in a line; by the kit that it was `rounded` to."""
         if rounded is not None:
             return " + ".join(map(str, rounded.doses))
-        doses = self.doses(recipe, cloth_g)
-        weak = (f" of 1 in {d.dilution}" if d.dilution > 1 else "" for d in doses)
-        return " + ".join(f"{d.dye} {d.ml:g} mL{w}" for d, w in zip(doses, weak, strict=True))
+        return " + ".join(
+            f"{d.dye} {d.ml:g} mL" + (f" of 1 in {d.dilution}" if d.dilution != 1 else "")
+            for d in self.doses(recipe, cloth_g)
+        )
 
     def strengths(self, dyes: Iterable[str]) -> str:
         """How strong the stocks of these dyes are, said once where they are alike."""
@@ -189,7 +190,7 @@ class Bottles:
         strong = stock_ml(cloth_g, owf, stock.actual_pct(settings))
         times = dilution(strong, settings.smallest_dose)
         exact = strong * times
-        if exact < settings.smallest_dose * (1 - 1e-9):
+        if dilution(exact, settings.smallest_dose) != 1:
             raise RecipeError(
                 f"{dye} {owf:g} % on {cloth_g:g} g is {strong:.1g} mL of stock: too little even of "
                 f"a stock 1 in {times}. Leave it out, or dye more cloth at once."

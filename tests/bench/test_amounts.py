@@ -382,7 +382,8 @@ def test_full_bath_says_the_numbers() -> None:
             {"gold": 2}, 240, liquor_ratio=2.5, alkali="presoak",
             settings=BathSettings(wet_pickup=100),
         )  # fmt: skip
-    assert "the total liquor is 600 mL" in str(e.value)
+    # 600 − 240 leaves 360 mL for 480.
+    assert "the total liquor is 600 mL. Use stocks 1.4 times as strong, or more" in str(e.value)
 
 
 @pytest.mark.parametrize(

@@ -27,6 +27,8 @@ from tests.bench.conftest import four_dyes
         ("bamboo jersey 92,5%, elastane 7,5%", ("viscose", "elastane"), 0.925),
         ("65 % polyester / 35 % cotton", ("cotton", "polyester"), 0.35),
         ("cotton 50 % + polyamide 50 %", ("cotton", "polyamide"), 0.5),
+        ("95% cotton, elastane 5%", ("cotton", "elastane"), 0.95),
+        ("organic 95 % cotton, 5 % elastane", ("cotton", "elastane"), 0.95),
         ("polycotton", ("cotton", "polyester"), None),
         ("cotton with elastane", ("cotton", "elastane"), None),
         ("napkin", (), None),
