@@ -31,12 +31,12 @@ def opened(layout: int, folder: Path) -> DyeBook:
     return DyeBook(path, create=False)
 
 
-@pytest.mark.parametrize("layout", [1, 2, 4])
+@pytest.mark.parametrize("layout", [1, 2, 3, 4, 5])
 def test_a_book_is_brought_to_the_present_layout(layout: int, tmp_path: Path) -> None:
     opened(layout, tmp_path).close()
     DyeBook(tmp_path / "new.dyebook").close()
     old, new = (sqlite3.connect(tmp_path / name) for name in ("old.dyebook", "new.dyebook"))
-    shape = "SELECT type, name, sql FROM sqlite_master ORDER BY name"
+    shape = "SELECT type, name, trim(sql, char(10)) FROM sqlite_master ORDER BY name"
     assert old.execute("PRAGMA user_version").fetchone() == (schema.LAYOUT,)
     assert old.execute(shape).fetchall() == new.execute(shape).fetchall()
     assert old.execute("PRAGMA foreign_key_check").fetchall() == []
@@ -44,7 +44,7 @@ def test_a_book_is_brought_to_the_present_layout(layout: int, tmp_path: Path) ->
     new.close()
 
 
-@pytest.mark.parametrize("layout", [1, 2])
+@pytest.mark.parametrize("layout", [1, 2, 3])
 def test_a_sheet_of_that_time_is_given_back_and_repeated(layout: int, tmp_path: Path) -> None:
     """96 mL of a 2 % stock are 0.8 % of 240 g, 48 mL of a 1 % stock 0.2 % (by hand).
 
@@ -100,6 +100,24 @@ def test_what_a_book_of_layout_4_holds(tmp_path: Path) -> None:
         assert book.standard("café sage").reflectance is not None
         with pytest.raises(InputError, match="nothing is left"):
             book.undo()
+
+
+def test_what_a_book_of_layout_5_holds(tmp_path: Path) -> None:
+    """Two methods, a row struck, a table replaced, a picture, and what was done last undone."""
+    with opened(5, tmp_path) as book:
+        lawn, linen = book.methods()
+        assert (linen.name, linen.half_life, linen.lot) == ("linen", 90, "N3")
+        assert lawn.name != linen.name
+        assert [(s.name[:9], s.replaced, s.struck) for s in book.sets()] == [
+            ("a.csv", False, 0), ("linen.csv", True, 1), ("again.csv", False, 0)
+        ]  # fmt: skip
+        assert [str(s.recipe) for s in book.swatches("linen").swatches] == [
+            "undyed", "navy 1.00", "navy 2.00"
+        ]  # fmt: skip
+        assert book.pictures("ink") == (b"\xff\xd8 picture",)
+        assert [kept.method for kept in book.trials("ink")] == ["linen"]
+        assert book.undo() == "how trials of linen are weighed"
+        assert book.method("linen").half_life is None
 
 
 def test_the_trials_of_a_book_of_layout_2(tmp_path: Path) -> None:
