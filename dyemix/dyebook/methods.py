@@ -98,7 +98,7 @@ def known(db: sqlite3.Connection) -> tuple[KeptMethod, ...]:
 def chosen(
     db: sqlite3.Connection, name: str = "", dyes: Iterable[str] = (), job: str = ""
 ) -> KeptMethod:
-    """The method of this name, or else the one of these that the job was dyed by, with all dyes.
+    """The method of this name, or else the one with all of these dyes: that of the job, if any.
 
     Raises `InputError` where there is none, `AmbiguousError` where several would do.
     """
@@ -107,10 +107,8 @@ def chosen(
         raise InputError(Fault("this book holds no swatches: add a table with 'dyemix book add'."))
     query = "SELECT method FROM kept_sheet WHERE job = ?1 UNION SELECT method FROM kept_trial "
     dyed = {row[0] for row in db.execute(f"{query} WHERE job = ?1", (job,))} - {None}
-    among = [m for m in methods if m.name in dyed] or methods
-    fitting = [m for m in among if wanted <= set(m.dyes)]
-    if name:
-        fitting = [m for m in methods if m.name == name]
+    fitting = [m for m in methods if (m.name == name if name else wanted <= set(m.dyes))]
+    fitting = [m for m in fitting if m.name in dyed] or fitting
     if not fitting:
         what = f"is called {name!r}" if name else f"has {', '.join(sorted(wanted))}"
         have = ", ".join(m.name for m in methods)

@@ -204,6 +204,8 @@ def test_a_job_on_two_cloths_is_repeated_as_each_was(lawn: Command) -> None:
     sheets = [lawn(*words) for words in steps(refused)]
     assert [done.returncode for done in sheets] == [0, 0]
     assert ["\nnavy " in done.stdout for done in sheets] == [True, False]
+    only_navy = lawn("predict", "navy 1", *BOOK)
+    assert only_navy.returncode == 2, "no job says which"
 
 
 def test_a_blank_is_refused_with_the_command_that_fills_it(run: Command) -> None:
