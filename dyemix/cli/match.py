@@ -100,10 +100,9 @@ def trial(
 
     lot, note, aimed = kept["lot"] or "", kept["note"] or "", aim or ""
     if recipe is None:
-        if over or other_dyes or dosing or day or picture or given("job") or lot or note:
+        more = over or other_dyes or dosing or day or picture or given("job") or lot or note
+        if more or aim is None:
             raise UsageError("without a RECIPE, --reading and --target are compared, no more.")
-        if aim is None:
-            raise UsageError("two pieces are compared: the --reading with the --target.")
         _compare(reading, aim)
         return
     dyes = shared.dyes(recipe)

@@ -21,14 +21,6 @@ from dyemix import writing
 from dyemix.errors import AmbiguousError, DyemixError, UnstatedError
 
 Decorator = Callable[[Callable[..., Any]], click.Command]
-#: Options that go together, each of them by one word.
-GROUPS = {
-    "shelf": "swatches book method only check leave-out",
-    "photo": "corners grid grey-at card-at card grey anchor measured accept",
-    "sheet": "settings html json",
-    "answer": "draw json",
-    "measures": "cloth stock spoons",
-}
 
 
 class Written(click.Path):
@@ -36,15 +28,15 @@ class Written(click.Path):
 
 
 class Words(click.ParamType):  # type: ignore[type-arg]
-    """Words that a function of the library understands, or says why not."""
+    """Words that a function of the library, as ``module:name``, understands, or says why not."""
 
-    def __init__(self, name: str, module: str) -> None:
-        self.name, self._module = name, module
+    def __init__(self, understood_by: str) -> None:
+        self.name = self._by = understood_by
 
     def convert(self, value: Any, *_: Any) -> Any:
         """What the words mean."""
-        module, what = self._module.split(":")
-        understand: Any = attrgetter(what)(import_module(f"dyemix.{module}"))
+        module, name = self._by.split(":")
+        understand: Any = attrgetter(name)(import_module(f"dyemix.{module}"))
         return understand(value) if isinstance(value, str) else value
 
 
@@ -58,20 +50,20 @@ _KINDS: dict[str, dict[str, Any]] = {
     "flag": {"is_flag": True},
     "read": {"type": click.Path(path_type=Path)},
     "written": {"type": Written(path_type=Path, allow_dash=True)},
-    "day": {"type": Words("date", "dataset.days:parse_day")},
-    "weight": {"type": Words("weight", "dataset.units:parse_weight")},
-    "volume": {"type": Words("volume", "dataset.units:parse_volume")},
-    "light": {"type": Words("light", "colour.colorimetry:Light.parse")},
-    "prices": {"type": Words("prices", "matching.dispensing:parse_prices")},
 }
 with Path(__file__).parents[1].joinpath("data", "options.csv").open(encoding="utf-8") as _file:
-    OPTIONS = {row["option"]: row for row in csv.DictReader(_file)}
+    _ROWS = {row["option"]: row for row in csv.DictReader(_file)}
+#: Options that go together, each of them by one word; and the options.
+GROUPS = {name: row["help"] for name, row in _ROWS.items() if row["kind"] == "group"}
+OPTIONS = {name: row for name, row in _ROWS.items() if name not in GROUPS}
 
 
 def _option(word: str) -> click.Option:
     """The option of a word; one that ends in ``!`` must be given."""
     row = OPTIONS[word.rstrip("!")]
-    how = _KINDS.get(row["kind"]) or {"type": click.Choice(row["kind"].split("|"), False)}
+    kind = row["kind"]
+    meant = Words(kind) if ":" in kind else click.Choice(kind.split("|"), False)
+    how = _KINDS.get(kind, {"type": meant})
     short = ["-o"] if row["option"] == "output" else []
     return click.Option(
         [*short, f"--{row['option']}", row["name"] or row["option"].replace("-", "_")],

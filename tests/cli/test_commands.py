@@ -17,7 +17,7 @@ from PIL import Image
 
 from dyemix.cli import renamed, shared
 from dyemix.cli.commands import dyemix
-from dyemix.cli.options import OPTIONS, Written
+from dyemix.cli.options import GROUPS, OPTIONS, Written
 from dyemix.console import Ended
 from tests.simulated.struck import small_piece
 
@@ -227,7 +227,7 @@ def test_every_option_is_taken_by_some_command() -> None:
     taken = {word for command in TREE.values() for o in command.params for word in o.opts}
     assert {f"--{name}" for name in OPTIONS} <= taken
     rows = Path(shared.__file__).parents[1].joinpath("data", "options.csv")
-    assert len(rows.read_text(encoding="utf-8").splitlines()) == len(OPTIONS) + 1
+    assert len(rows.read_text(encoding="utf-8").splitlines()) == len(OPTIONS) + len(GROUPS) + 1
 
 
 def test_help_tells_the_exit_codes(run: Command) -> None:

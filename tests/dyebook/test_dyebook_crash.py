@@ -23,6 +23,8 @@ pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="kills forked pr
 
 #: Longest life of a writer, s; long enough for several writes on a slow disk.
 LIFE = 0.2
+#: Readings of a set, so many that it takes a while to write.
+PIECES = 200
 
 
 def reading(level: float, swatch: str = "") -> Reading:
@@ -36,7 +38,7 @@ def write(path: Path, name: str, confirm: Callable[[str], None], pause: float) -
         while True:
             job = f"{name}.{count}"
             if count % 2:  # one of many rows, so that it takes a while to write
-                pieces = tuple(reading(0.2 + i / 1000, str(i)) for i in range(60))
+                pieces = tuple(reading(0.2 + i / 1000, str(i)) for i in range(PIECES))
                 book.add_swatches(SwatchSet(pieces), job)
                 confirm(f"set {job}\n")
             else:
@@ -80,7 +82,7 @@ def check(path: Path, confirmed: set[str]) -> tuple[str, ...]:
         count = int(name.rpartition(".")[2])
         assert kept.trial.recipe == {"gold": 1 + count / 8}
         assert kept.trial.reading.reflectance == pytest.approx(np.full(31, 0.4), abs=0)
-    assert all(kept.readings == 60 for kept in sets.values())
+    assert all(kept.readings == PIECES for kept in sets.values())
     raw = sqlite3.connect(path)
     assert raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
     assert raw.execute("PRAGMA foreign_key_check").fetchall() == []
