@@ -30,18 +30,25 @@ its spread kept open: a dye in a mix moves with the surface as its squares would
 
 e holds dosing, pot and reading (`model.scatter`, a common practice of 3.5 % each before repeats
 say), and what is this recipe's own and no other tells of: strengths that stray once more by 0.8 τ,
-and a rest s in each part of ΔE. τ is half-normal (0.09), s log-normal (median 0.45, 0.6 in ln); τ,
-s and ν are marginalised together on a grid of 108 cells. Bias, κ and the need of τ held on
-measured sets of three colorants on white; the other figures were chosen on the DEVELOP worlds of
-`tests/simulated/worlds.py`, where the miss after three mixes or more hardly knows them (0.02 ΔE
-for a factor of 1.5 in any).
+and a rest s in each part of ΔE. Of what a photographed reading is stated to be off by, 0.6 is alike
+in all pots: it teaches nothing of the dyes. τ is half-normal (0.09), s log-normal (median 0.45, 0.6
+in ln). One unknown more is whether pots tell anything of each other at all: half of the prior says
+that they do not, and each stays with its own error. So two or three mixes of a shelf that no
+strength, bias or surface would mend move it little (found after three mixes fell from 1.01 to 0.99,
+the most that they make a world worse from 0.20 to 0.09), and where mixes agree, nothing is lost of
+what ten teach. All four are marginalised together on a grid of 216 cells. Bias, κ and the need of τ
+held on measured sets of three colorants on white; the other figures were chosen on the DEVELOP
+worlds of `tests/simulated/worlds.py`, where the miss after three mixes or more hardly knows them
+(0.02 ΔE for a factor of 1.5 in any).
 
 **The promise.** ``H Σθ Hᵀ`` and all of e, as ΔE of a Student's t with the tails of the cells. Pots
-left out in turn widen it where they stray more than promised, and never narrow it. Ladders
-widen it too: where their left-out inner depths miss across strength (so that no other strength
-would mend it) by more than 0.7 ΔE, s grows by 2.8 √(the rest). Worlds of dyes show 0 to 0.6 there,
-colorants that hide their ground 1.4 to 3.9; above 1.2 the verdict is that these do not behave as
-dye on cloth.
+left out in turn widen it where they stray more than promised, and never narrow it: the covariance
+times ``max(1, (5 + Σ χ²/3) / (5 + n))``. A pot whose χ² exceeds 11.3 (one in a hundred, of three
+parts), or as much more as the pot in the middle strays more than its share, errs by so much more of
+its own: it drags no strength, and counts as 11.3 in the widening. Ladders widen it too: where their
+left-out inner depths miss across strength (so that no other strength would mend it) by more than
+0.7 ΔE, s grows by 2.8 √(the rest). Worlds of dyes show 0 to 0.6 there, colorants that hide their
+ground 1.4 to 3.9; above 1.2 the verdict is that these do not behave as dye on cloth.
 
 **What each reading moves.** A square by itself: its dye's curve and law, all surfaces and the
 scatter. A mix: strengths of its dyes, bias, κ, curves in company, surface, τ, s, ν; a dye that no

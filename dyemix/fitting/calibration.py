@@ -13,9 +13,10 @@ off by ``(A⁻¹)ᵢᵢ⁻¹ (A⁻¹ y)ᵢ`` with covariance ``(A⁻¹)ᵢᵢ⁻
 on a grid, for a pot left out without what it says of them, and the mixture is matched in its first
 two moments. H is taken again at the posterior mean.
 
-A pot that lies beyond what one in a hundred strays, as the others promise it, is taken to err so
-much more of its own, and counts as that one where pots that stray more than promised widen the
-promise (never narrow it): a wild pot neither drags the dyes nor makes every promise wide. Repeats
+A pot that lies beyond what one in a hundred strays, as the others promise it and the pot in the
+middle strays, is taken to err so much more of its own, and counts as that one where pots that stray
+more than promised widen the promise (never narrow it): a wild pot neither drags the dyes nor makes
+every promise wide. Repeats
 of one recipe share its own error: they count as one pot, read several times. Readings of one
 photograph share most of theirs.
 """
@@ -46,38 +47,26 @@ _WIDENING_WORTH = 5.0
 #: How much of the stated variance of a photographed reading all of its photograph have alike
 #: (exposure, balance, the matrix); it says nothing of the dyes.
 _ALIKE = 0.6
-#: χ² of three degrees of freedom that one in a hundred exceeds.
-_ONE_IN_A_HUNDRED = 11.34
+#: χ² of three degrees of freedom that one in two, and one in a hundred, exceed.
+_ONE_IN_TWO, _ONE_IN_A_HUNDRED = 2.366, 11.34
 #: A cell of less weight than this is left out once H is taken again.
 _NO_WEIGHT = 1e-4
 
 
 @dataclass(frozen=True, eq=False)
-class LeftOut:
-    """Pots as the others predict them.
+class Calibrated:
+    """Dyes moved by pots, and those N pots as the others predict them.
 
-    `pots`, N of them; `lab` ``(N, 3)`` predicted; `covariance` ``(N, 3, 3)`` promised;
-    `delta_e` ``(N,)`` found; `promised` the distribution of ΔE2000 that was promised.
+    `lab` ``(N, 3)`` predicted; `covariance` ``(N, 3, 3)`` promised; `delta_e` ``(N,)`` found;
+    `promised` the distribution of ΔE2000 that was promised.
     """
 
+    dyes: DyeSet
     pots: tuple[Pot, ...]
     lab: Array
     covariance: Array
     delta_e: Array
     promised: Likely
-
-    @property
-    def kept(self) -> int:
-        """How many came within what nine in ten should stay below."""
-        return int((self.delta_e <= self.promised.bound).sum())
-
-
-@dataclass(frozen=True, eq=False)
-class Calibrated:
-    """Dyes moved by pots, and those pots left out in turn."""
-
-    dyes: DyeSet
-    left_out: LeftOut
 
 
 def ladders_of(dyes: DyeSet) -> Ladders:
@@ -106,23 +95,15 @@ def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
     )
 
 
-@dataclass(frozen=True, eq=False)
 class _Groups:
     """Pots by recipe, G of them: amounts ``(G, D)``, the members of each, and what they count."""
 
-    amounts: Array
-    members: tuple[tuple[Pot, ...], ...]
-
-    @classmethod
-    def of(cls, dyes: DyeSet, pots: Sequence[Pot]) -> _Groups:
+    def __init__(self, dyes: DyeSet, pots: Sequence[Pot]) -> None:
         by_recipe: dict[tuple[float, ...], list[Pot]] = {}
         for pot in pots:
             by_recipe.setdefault(tuple(dyes.amounts(pot.recipe)), []).append(pot)
-        return cls(np.array(list(by_recipe)), tuple(map(tuple, by_recipe.values())))
-
-    @property
-    def weights(self) -> Array:
-        return np.array([sum(pot.weight for pot in some) for some in self.members])
+        self.amounts, self.members = np.array(list(by_recipe)), list(by_recipe.values())
+        self.weights = np.array([sum(pot.weight for pot in some) for some in self.members])
 
     def readings(self, labs: Array) -> tuple[Array, Array, Array]:
         """CIELAB ``(G, 3)``, the mean of each group; its stated covariance of one reading; and what
@@ -132,9 +113,8 @@ class _Groups:
         """
         means, (spreads, alike) = np.zeros_like(labs), np.zeros((2, *labs.shape, 3))
         for i, some in enumerate(self.members):
-            shares = np.array([pot.weight for pot in some])
-            shares = shares / shares.sum()
-            for pot, share in zip(some, shares, strict=True):
+            for pot in some:
+                share = pot.weight / self.weights[i]
                 means[i] += share * pot.lab
                 if pot.covariance is not None:
                     spreads[i] += share * pot.covariance
@@ -161,12 +141,6 @@ class _Linear:
     by_lab: Array
     measured: Array
 
-    @property
-    def square(self) -> Array:
-        """Squared distances ``(G,)`` of groups from what was promised; 3 are expected."""
-        inverse = np.linalg.inv(self.spread)
-        return np.asarray(np.einsum("gi,gij,gj->g", self.miss, inverse, self.miss))
-
 
 def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     """The dyes as their ladders and these pots, of a first bath each, show them.
@@ -182,34 +156,32 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     theta = np.zeros(modes.unknowns)
     base = replace(dyes, pots=tuple(kept), ladders=ladders)
     if not firsts:
-        known = Posterior.prior(modes, misfit)
-        none = np.empty(0)
-        empty = LeftOut(
-            (), np.empty((0, 3)), np.empty((0, 3, 3)), none, Likely(none, none, none, none, none)
-        )
-        return Calibrated(replace(moved(base, ladders, theta), posterior=known), empty)
-    groups, cells = _Groups.of(dyes, firsts), Cells.of(misfit)
+        dyes = replace(moved(base, ladders, theta), posterior=Posterior.prior(modes, misfit))
+        return _left_out(dyes, [], np.empty((0, 3)), np.empty((0, 3, 3)))
+    groups, cells = _Groups(dyes, firsts), Cells.of(misfit)
     strays = np.ones(len(groups.members))
     for _ in range(_AGAIN):
-        now = moved(base, ladders, theta)
-        found = _linear(now, groups, theta, ladders, cells, strays)
-        last, theta = theta, _bounded(theta, found, ladders)
-        before, strays = strays, np.maximum(found.square / _ONE_IN_A_HUNDRED, 1.0)
-        used = cells
+        used, last, before = cells, theta, strays
+        found = _linear(moved(base, ladders, theta), groups, theta, ladders, used, strays)
+        theta = _bounded(theta, found, ladders)
+        inverse = np.linalg.inv(found.spread)
+        # Squared distances from what was promised, in three parts: 3 are expected.
+        squares = np.einsum("gi,gij,gj->g", found.miss, inverse, found.miss)
+        wild = _ONE_IN_A_HUNDRED * max(1.0, float(np.median(squares)) / _ONE_IN_TWO)
+        strays = np.maximum(squares / wild, 1.0)
         if np.abs(np.log(strays / before)).max() < _STANDS:
             if np.abs(theta - last).max() < _STANDS:
                 break
             cells = used.take(found.weights > _NO_WEIGHT)
-    squares = np.minimum(found.square, _ONE_IN_A_HUNDRED)
-    # A squared distance in three parts expects 3.
-    widening = (_WIDENING_WORTH + squares.sum() / 3.0) / (_WIDENING_WORTH + len(squares))
+    total = _WIDENING_WORTH + np.minimum(squares, wild).sum() / 3.0
+    widening = max(1.0, float(total / (_WIDENING_WORTH + len(squares))))
     weighed = replace(used, weight=found.weights)
-    known = Posterior.of(theta, found.covariance, weighed, misfit, max(1.0, float(widening)))
-    inverse = np.linalg.pinv(found.by_lab)
-    predicted = found.measured - (inverse @ found.miss[..., np.newaxis])[..., 0]
-    promised = known.widening * inverse @ found.spread @ inverse.transpose(0, 2, 1)
-    left_out = _left_out(groups, predicted, promised, known.freedom)
-    return Calibrated(replace(moved(base, ladders, theta), posterior=known), left_out)
+    known = Posterior.of(theta, found.covariance, weighed, misfit, widening)
+    to_lab = np.linalg.pinv(found.by_lab)
+    predicted = found.measured - (to_lab @ found.miss[..., np.newaxis])[..., 0]
+    promised = widening * to_lab @ found.spread @ to_lab.transpose(0, 2, 1)
+    dyes = replace(moved(base, ladders, theta), posterior=known)
+    return _left_out(dyes, groups.members, predicted, promised)
 
 
 def _linear(
@@ -292,10 +264,13 @@ def _bounded(old: Array, found: _Linear, ladders: Ladders) -> Array:
     return np.asarray(new + gain @ (surface - new[at])[short - at.start])
 
 
-def _left_out(groups: _Groups, predicted: Array, spread: Array, freedom: float) -> LeftOut:
-    """The same pot by pot."""
-    which = np.repeat(np.arange(len(predicted)), [len(some) for some in groups.members])
-    pots = tuple(pot for some in groups.members for pot in some)
+def _left_out(
+    dyes: DyeSet, members: Sequence[Sequence[Pot]], predicted: Array, spread: Array
+) -> Calibrated:
+    """What groups are predicted as, pot by pot."""
+    which = np.repeat(np.arange(len(members)), np.array([len(some) for some in members], int))
+    pots = tuple(pot for some in members for pot in some)
     labs, spreads = predicted[which], spread[which]
-    found = delta_e(labs, np.array([pot.lab for pot in pots]))
-    return LeftOut(pots, labs, spreads, found, likely(labs, labs, spreads, freedom))
+    found = delta_e(labs, np.array([pot.lab for pot in pots]).reshape(-1, 3))
+    promised = likely(labs, labs, spreads, dyes.known.freedom)
+    return Calibrated(dyes, pots, labs, spreads, found, promised)

@@ -16,7 +16,7 @@ from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.swatches import METHOD, Swatch, SwatchSet
 from dyemix.errors import FitError, expect
-from dyemix.fitting.calibration import LeftOut, condition
+from dyemix.fitting.calibration import Calibrated, condition
 from dyemix.fitting.lab_ladder import LabLadders, cloth_from_lab
 from dyemix.fitting.ladder import Fitted, SpectralLadders
 from dyemix.fitting.next_squares import in_one_line, middle_mixes
@@ -278,7 +278,8 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         surface, spread = solver.surfaces()
         left = solver.left_out(surface)
     _, first = solver.ladders(surface, spread, PRIOR_STRENGTH)
-    scatter = scatter_of(solver.beside(first, surface), data.depths, swatches)
+    beside = [solver.beside(first, surface, i) for i in range(len(data.names))]
+    scatter = scatter_of(beside, data.depths, swatches)
     ladders, fitted = solver.ladders(surface, spread, scatter.strength)
     misfit = _misfit(data, left)
     beyond = float(np.sqrt(max((misfit or 0.0) ** 2 - _MISFIT_FROM**2, 0.0)))
@@ -333,10 +334,10 @@ def calibrated(
         method="; ".join(f"{key} {conditions[key]}" for key in METHOD if key in conditions)
         or "not recorded",
     )
-    return reported(replace(found.dyes, report=report), left_out_checks(found.left_out))
+    return reported(replace(found.dyes, report=report), left_out_checks(found))
 
 
-def left_out_checks(found: LeftOut) -> tuple[MixtureCheck, ...]:
+def left_out_checks(found: Calibrated) -> tuple[MixtureCheck, ...]:
     """Mixes that were each left out in turn, as a report shows them."""
     labels = [pot.label or str(pot.recipe) for pot in found.pots]
     measured, promised = np.array([pot.lab for pot in found.pots]), found.promised

@@ -103,18 +103,16 @@ def learn(
     before = condition(dyes, others).dyes
     found = condition(dyes, [*others, *told])
     learnt = _second_baths(found.dyes)
-    first = np.array([t.bath is Bath.FIRST for t in trials], dtype=bool)
-    firsts = tuple(t for t in trials if t.bath is Bath.FIRST)
-    off = np.empty(0)
+    first = [i for i, t in enumerate(trials) if t.bath is Bath.FIRST]
+    firsts, off = [told[i] for i in first], np.empty(0)
     if firsts:
-        amounts = np.array([dyes.amounts(t.recipe) for t in firsts])
-        measured = np.array([pot.lab for pot in told if pot.on is None])
-        off = delta_e(measured, before.colours(amounts))
-    left = [pot.identity for pot in found.left_out.pots]
-    after = np.array([found.left_out.delta_e[left.index(p.identity)] for p in told if p.on is None])
-    checks = left_out_checks(found.left_out)
+        amounts = np.array([dyes.amounts(pot.recipe) for pot in firsts])
+        off = delta_e(np.array([pot.lab for pot in firsts]), before.colours(amounts))
+    left = {pot.identity: float(miss) for pot, miss in zip(found.pots, found.delta_e, strict=True)}
+    after, checks = np.array([left[pot.identity] for pot in firsts]), left_out_checks(found)
+    taught = tuple(trials[i] for i in first)
     return Learnt(
-        reported(learnt, checks), firsts, weights[first], off, after, checks, _changes(learnt)
+        reported(learnt, checks), taught, weights[first], off, after, checks, _changes(learnt)
     )
 
 
@@ -125,7 +123,7 @@ def forget(dyes: DyeSet, trials: Sequence[Trial]) -> DyeSet:
     if len(kept) == len(dyes.pots):
         return dyes
     found = condition(dyes, kept)
-    return reported(_second_baths(found.dyes), left_out_checks(found.left_out))
+    return reported(_second_baths(found.dyes), left_out_checks(found))
 
 
 def _pot(dyes: DyeSet, trial: Trial, weight: float) -> Pot:
@@ -168,11 +166,9 @@ def _weights(
 
 def _changes(dyes: DyeSet) -> tuple[str, ...]:
     """What the pots changed, in words, largest first."""
-    known, count, words = dyes.known, len(dyes), []
-    if not any(pot.on is None for pot in dyes.pots):
-        return _told_of_second_baths(dyes)
-    spread = np.sqrt(np.diag(known.covariance)[:count])
-    strength = np.expm1(dyes.company)
+    seconds = sum(pot.on is not None for pot in dyes.pots)
+    words = []
+    spread, strength = np.sqrt(np.diag(dyes.known.covariance)), np.expm1(dyes.company)
     for i in np.argsort(-np.abs(strength)):
         if abs(strength[i]) >= _WORTH_SAYING:
             way = "stronger" if strength[i] > 0 else "weaker"
@@ -184,18 +180,14 @@ def _changes(dyes: DyeSet) -> tuple[str, ...]:
     if at_one >= 100.0 * _WORTH_SAYING:
         way = "adds" if dyes.interaction > 0 else "costs"
         words.append(f"In a mix, 1 % owf of other dyes {way} a dye {at_one:.0f} % of its strength.")
-    words = words or ["No dye moved by more than 1 %."]
-    return (*words, *_told_of_second_baths(dyes))
-
-
-def _told_of_second_baths(dyes: DyeSet) -> tuple[str, ...]:
-    count = sum(pot.on is not None for pot in dyes.pots)
-    if not count:
-        return ()
-    return (
-        f"Second baths give their dyes to within {100.0 * dyes.scatter.second_bath:.0f} % (from "
-        f"{count} of them, {100.0 * PRIOR_SECOND_BATH:.0f} % assumed before).",
-    )
+    if not words and seconds < len(dyes.pots):
+        words.append("No dye moved by more than 1 %.")
+    if seconds:
+        words.append(
+            f"Second baths give their dyes to within {100.0 * dyes.scatter.second_bath:.0f} % "
+            f"(from {seconds} of them, {100.0 * PRIOR_SECOND_BATH:.0f} % assumed before)."
+        )
+    return tuple(words)
 
 
 def _second_baths(dyes: DyeSet) -> DyeSet:

@@ -65,13 +65,6 @@ class Data:
         return float(min([*spectra, *([self.of_lab.lowest] if self.of_lab else [])]))
 
 
-def _nothing(count: int) -> Beside:
-    """Squares that nothing is known of yet."""
-    off, across, expected, stronger = np.zeros((4, count))
-    none = np.zeros(count, dtype=bool)
-    return Beside(np.zeros((count, 3)), off, across, expected, stronger, none)
-
-
 class Solver:
     """Fits of the same ladders under one surface after another; each sets out from the last."""
 
@@ -95,7 +88,7 @@ class Solver:
         """Each dye's squares as a fit without their depth shows them; None under three depths."""
         data = self.data
         steps = [np.unique(c) for c in data.depths]
-        found = [_nothing(len(c)) for c in data.depths]
+        found: list[Beside | None] = [None] * len(steps)
         for fold in range(max(len(x) for x in steps)):
             out = [
                 c == x[fold] if len(x) > 2 and fold < len(x) else np.zeros(len(c), bool)
@@ -105,16 +98,14 @@ class Solver:
             fitted = self.fit(surface, kept, PRIOR_STRENGTH)
             for i, rows in enumerate(out):
                 if rows.any():
-                    here = self._beside(fitted, surface, i)
+                    here = self.beside(fitted, surface, i)
+                    before = found[i] = found[i] or here
                     for name, values in vars(here).items():
-                        getattr(found[i], name)[rows] = values[rows]
-        return [f if len(x) > 2 else None for f, x in zip(found, steps, strict=True)]
+                        getattr(before, name)[rows] = values[rows]
+        return found
 
-    def beside(self, fitted: Fitted, surface: Surface) -> list[Beside]:
-        """Each dye's squares beside this fit of them."""
-        return [self._beside(fitted, surface, i) for i in range(len(self.data.names))]
-
-    def _beside(self, fitted: Fitted, surface: Surface, dye: int) -> Beside:
+    def beside(self, fitted: Fitted, surface: Surface, dye: int) -> Beside:
+        """The squares of a dye beside this fit of them."""
         data = self.data
         depths, measured = data.depths[dye], data.measured[dye]
         return beside(fitted, data.cloth, surface, dye, depths, measured, data.light)

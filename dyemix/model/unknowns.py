@@ -1,24 +1,17 @@
 """What is not known of fitted dyes: the unknowns of a calibration, their priors and posterior.
 
-One vector θ ``(P,)`` for D dyes, in this order (`Modes.split`):
+θ ``(P,)`` for D dyes holds in this order (`Modes.split`; what each is for: `dyemix.fitting`)
 
 - the log strength of each dye in company beyond its own squares, N(0, τ²) ``(D,)``;
-- a bias common to all dyes in company, N(0, 0.08²): real mixes come out 10 to 15 % stronger than
-  single squares say, or weaker; and the interaction κ on ln(1 + % owf of the other dyes), of either
-  sign, N(0, 0.15²);
-- two of the surface, r0 and k2, in standard deviations of what the ladders leave of them. The
-  ladders stay fitted: curves and laws of all dyes move along (`Modes.surface_curves`);
-- Q of each dye's own ladder, in standard deviations of what it leaves of its log curve and its
-  depth law (for spectra scale, exponent and bend; for CIELAB alone the leading eigenvectors of the
-  posterior of all);
-- K of how each dye's log curve changes in company: a Gaussian process of length 60 nm
-  and standard deviation ν, by its leading parts.
+- a bias common to all dyes in company and the interaction κ, of either sign ``(2,)``;
+- r0 and k2 of the surface, in standard deviations of what the ladders leave of them: curves and
+  laws of all dyes move along, so that ladders stay fitted ``(2,)``;
+- Q of each dye's own ladder, in standard deviations of what it leaves of curve and law (of spectra
+  scale, exponent and bend, of CIELAB the leading parts of the posterior of all) ``(D, Q)``;
+- K parts of how each curve changes in company, of standard deviation ν ``(D, K)``.
 
-Beside θ each mix has an error of its own, which comes back when it is dyed again and which no
-other mix tells of: its dyes' strengths stray once more by `OWN_SHARE` τ, and its colour by a rest
-s in each of the three parts of ΔE2000. τ is half-normal (0.09), s log-normal about 0.45, and ν is
-most often nothing: where mixes do not ask for it, a curve that may change costs sharpness. Where
-the figures are from: benchmarks/README.md.
+Beside θ each mix has an error of its own, which comes back when it is dyed again and of which no
+other mix tells: strengths that stray once more by `OWN_SHARE` τ, and a rest s in each part of ΔE.
 """
 
 from __future__ import annotations
@@ -34,7 +27,7 @@ from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.result import Value
 from dyemix.dataset.serialise import Shape
 
-#: Standard deviations of the priors: see the module.
+#: Standard deviations of the priors of bias, κ and τ; how much of τ is a mix's own.
 BIAS, INTERACTION, STRENGTH = 0.08, 0.15, 0.09
 OWN_SHARE = 0.8
 #: Median of the rest s in ΔE2000, and the standard deviation of its logarithm.

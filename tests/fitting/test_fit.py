@@ -107,7 +107,7 @@ def test_mixtures_move_the_dyes_but_not_their_ladders(
     workshop_set: Callable[[int, bool], Any],
 ) -> None:
     book = workshop_set(0, True)
-    few = only(book.ladders, of("gold", *book.ladders.dyes[:4]))
+    few = only(book.ladders, of("gold", *book.ladders.dyes[:6]))
     mixed = [r for r in book.mixtures.readings if all(d in few.dyes for d in r.recipe)]
     assert mixed
     darker = [replace(r, reflectance=0.8 * r.reflectance) for r in mixed]
@@ -119,7 +119,7 @@ def test_mixtures_move_the_dyes_but_not_their_ladders(
         np.testing.assert_array_equal(dyes.ladders.law, alone.ladders.law)
     recipes = np.array([one.amounts(r.recipe) for r in mixed])
     lightness = [dyes.colours(recipes)[:, 0].mean() for dyes in (alone, one, other)]
-    assert lightness[2] < min(lightness[:2]) - 0.5
+    assert lightness[2] < min(lightness[:2]) - 2.0
     assert one.report is not None
     assert len(one.report.own_mixtures) == len(one.pots)
 
