@@ -159,16 +159,17 @@ class Correction(Result):
     @property
     def choices(self) -> dict[str, Pot]:
         """What can be dyed now, in words."""
-        asked = {"the same recipe again": self.again}
-        asked |= {"the next recipe": self.corrected} if self.changed else {}
-        return asked | (
-            {"a second bath over this piece": self.second_bath} if self.second_bath else {}
-        )
+        out = {"the same recipe again": self.again}
+        if self.changed:
+            out["the next recipe"] = self.corrected
+        if self.second_bath:
+            out["a second bath over this piece"] = self.second_bath
+        return out
 
     def _rows(self) -> Iterable[Row]:
         """One row a choice."""
-        told = {name: row for name, pot in self.choices.items() for row in pot._rows()}
-        return ({"choice": name} | dict(row) for name, row in told.items())
+        for name, pot in self.choices.items():
+            yield from ({"choice": name} | dict(row) for row in pot._rows())
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
@@ -188,9 +189,8 @@ class Correction(Result):
             lines.append(f"{self.over.value[0].upper()}{self.over.value[1:]}.")
         if self.second_bath is not None:
             lines.append(f"Over   {self.second_bath}")
-            lines.append(
-                f"       {100.0 * (self.sure or 0.0):.0f} % of such baths bring it nearer."
-            )
+            sure = f"{100.0 * (self.sure or 0.0):.0f} %"
+            lines.append(f"       {sure} of such baths bring it nearer.")
         lines += [*self.corrected.prediction.warnings, *self.warnings]
         lines.append("Add nothing to the pot: it was spent long before the piece was dry.")
         return "\n".join(dict.fromkeys(lines))

@@ -16,15 +16,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.recipe import (
-    NAME,
-    SPOON_SETS,
-    Recipe,
-    dye_name,
-    format_amount,
-    spoonfuls,
-    stock_ml,
-)
+from dyemix.dataset.recipe import NAME, SPOON_SETS, Recipe, dye_name, spoonfuls, stock_ml
 from dyemix.dataset.units import STOCK_PCT, dilution
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
@@ -207,7 +199,7 @@ class Measured:
     def weaker(self) -> tuple[str, ...]:
         """Which doses want a weaker stock, in words."""
         return tuple(
-            f"{d.dye} {format_amount(d.exact_owf)} is too small a dose of your stock to measure: "
+            f"{Recipe({d.dye: d.exact_owf})} is too small a dose of your stock to measure: "
             f"make it up 1 in {d.dilution} first (10 mL up to {10 * d.dilution} mL)."
             for d in self.doses
             if d.dilution > 1

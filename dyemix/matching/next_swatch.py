@@ -18,7 +18,7 @@ from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.fitting.next_squares import Knowledge
-from dyemix.matching.match import match
+from dyemix.matching.match import match_many
 from dyemix.model.dyes import DyeSet
 
 #: Depths tried for squares of one dye, halving (common practice), within the dye's ladder.
@@ -107,7 +107,7 @@ def next_swatch(
     wanted = [target.under(dyes.light) for target in Target.all(targets)]
     if not wanted or count < 1:
         raise DyemixError("name one colour or more, and a count of 1 or more.")
-    recipes = [match(dyes, target, max_dyes=max_dyes, count=1)[0].recipe for target in wanted]
+    recipes = [found[0].recipe for found in match_many(dyes, wanted, max_dyes=max_dyes, count=1)]
     lights = {dyes.light_of(target) for target in wanted}
     light = lights.pop() if len(lights) == 1 else dyes.light
     return choose(replace(dyes, light=light), recipes, count)
@@ -118,20 +118,16 @@ def choose(dyes: DyeSet, recipes: Sequence[Recipe], count: int = 1) -> NextSwatc
     amounts = np.array([dyes.amounts(r) for r in recipes])
     squares = candidates(dyes, amounts)
     known = Knowledge.of(dyes, amounts, squares)
-    choices = [
-        Choice(dyes.recipe(squares[z]), before, after) for z, before, after in known.best(count)
-    ]
-    return NextSwatch(
-        tuple(choices), tuple(recipes), len(squares), known.floor, dyes.light, demo=dyes.demo
-    )
+    best = known.best(count)
+    choices = tuple(Choice(dyes.recipe(squares[z]), before, after) for z, before, after in best)
+    return NextSwatch(choices, tuple(recipes), len(squares), known.floor, dyes.light, dyes.demo)
 
 
 def candidates(dyes: DyeSet, amounts: Array) -> Array:
     """Squares to try, ``(Z, D)`` in % owf, for recipes of amounts ``(W, D)``."""
     rows: list[Array] = []
     for i in range(len(dyes)):
-        steps = 0.5 ** np.arange(_HALVINGS)
-        depths = dyes.deepest[i] * steps
+        depths = dyes.deepest[i] * 0.5 ** np.arange(_HALVINGS)
         rows += list(depths[depths >= dyes.palest[i] * 0.99, np.newaxis] * np.eye(len(dyes))[i])
     for recipe in amounts:
         used = np.flatnonzero(recipe)
