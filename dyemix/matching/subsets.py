@@ -1,9 +1,9 @@
 """The blends of a shelf that come near to a colour: dye after dye, many targets at a time.
 
-Every dye and every pair is tried, from the best point of a coarse grid of amounts. A larger blend
-sets out from the best blend inside it that its last dye promises to improve, by the slope of the
-residual there. A blend at whose answer a dye stands at nothing is left out: the smaller blend is
-the same.
+Every blend of up to three dyes (two on a large shelf) is tried, all at once, from the nearest point
+of a lattice of amounts, whose colours are worked out once a shelf. A larger blend sets out from the
+best blend inside it that its last dye promises to improve, by the slope of the residual there. A
+blend at whose answer a dye stands at nothing is left out: the smaller blend is the same.
 """
 
 from __future__ import annotations
@@ -262,8 +262,8 @@ class Problem:
     def search(self, enough: float = 0.0, beam: int | None = None) -> Found:
         """The blends that come near.
 
-        If a `beam` is given, only so many of the nearest of each target are added to, and blends
-        `_BEHIND` the nearest are given up, but for targets with spectra.
+        If a `beam` is given, only so many of the nearest of each target are added to, and those
+        more than `_BEHIND` off the nearest are given up, but for targets with spectra.
 
         A blend that holds a smaller one of ΔE2000² at most `enough` is not tried: no cost lies
         below 0, so it could not gain more. Where the targets have spectra, which ask more of a
