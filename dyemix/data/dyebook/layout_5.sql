@@ -47,8 +47,8 @@ CREATE TABLE change (
 
 -- Swatch sets of one way of dyeing are of one method; work is of it where there is but one.
 CREATE TEMP TABLE way AS
-    SELECT t.id, coalesce(r.conditions ->> '$.cloth', '') AS cloth,
-        coalesce(r.conditions ->> '$.alkali', '') AS alkali, 'first method' AS name
+    SELECT t.id, coalesce(json_extract(r.conditions, '$.cloth'), '') AS cloth,
+        coalesce(json_extract(r.conditions, '$.alkali'), '') AS alkali, 'first method' AS name
     FROM swatch_set t LEFT JOIN reading r ON r.id = (
         SELECT min(x.id) FROM reading x JOIN swatch s ON s.id = x.swatch WHERE s.swatch_set = t.id);
 
