@@ -30,7 +30,8 @@ UPDATE sheet SET content = json_remove(
                 WHEN json_extract(content, '$.low_water')
                      OR json_extract(content, '$.soda.order') = 'presoak'
                 THEN json_object('soda_solution', json_extract(content, '$.soda.solution_g_l'))
-                ELSE json_object('soda_stock', json_extract(content, '$.soda.solution_g_l') / 10.0) END),
+                ELSE json_object('soda_stock',
+                    json_extract(content, '$.soda.solution_g_l') / 10.0) END),
             CASE WHEN json_extract(content, '$.soda.crystals_g')
                 THEN json_object('crystals',
                     json_extract(content, '$.soda.crystals_g') / json_extract(content, '$.soda.g'))
