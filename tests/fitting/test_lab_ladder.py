@@ -63,16 +63,18 @@ def joint(ladders: SwatchSet) -> DyeSet:
 @pytest.mark.slow
 @pytest.mark.parametrize("noise", [True, False])
 def test_mixtures_lose_little_against_spectra(noise: bool) -> None:
-    for loss, most in zip(losses(0, noise, (D65_10, A)), (0.4, 0.95), strict=True):
+    # Under A more than the 0.5 of curves made to fall to the red, which real dyes need not do and
+    # which cost more than it brought on measured sets.
+    for loss, most in zip(losses(0, noise, (D65_10, A)), (0.3, 0.95), strict=True):
         assert loss.joint - loss.spectral <= most
-        assert loss.added <= 0.6 * loss.added_alone
+        assert loss.added <= 0.57 * loss.added_alone  # once 0.5: dyes stand at the mean surface
 
 
 def test_textiles_keep_their_colour_under_other_lamps() -> None:
     book = textiles()
     spectra = predicted(book, fit(book.swatches))
     alone = smoothest_reflectance(lab(book.truth, D65_10).reshape(-1, 3), D65_10)
-    for light, share in ((A, 0.5), (LED, 0.7)):
+    for light, share in ((A, 0.45), (LED, 0.7)):
         miss = textile_misses(book, spectra, light).mean(axis=0)
         rival = textile_misses(book, alone.reshape(book.truth.shape), light).mean(axis=0)
         assert (miss < share * rival).all()

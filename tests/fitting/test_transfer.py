@@ -90,8 +90,8 @@ def test_strengths_come_out_within_their_own_error(seed: int) -> None:
     _, stronger = second(seed)
     found = lent(seed).curves.sum(axis=1) / first(seed).curves.sum(axis=1)
     # A square's own error, and that of a law that is another on this cloth.
-    assert np.abs(np.log(found / stronger)).max() < 0.2
-    assert np.sqrt(np.mean(np.log(found / stronger) ** 2)) < 0.1
+    assert np.abs(np.log(found / stronger)).max() < 0.15
+    assert np.sqrt(np.mean(np.log(found / stronger) ** 2)) < 0.08
 
 
 def test_the_interval_is_wider_and_holds_the_truth() -> None:
@@ -189,8 +189,8 @@ def test_it_is_replaced_as_squares_arrive() -> None:
     squared = swatch_set([*rows, *two])
     assert np.abs(off({"leaf": 1.0})).max() < 0.5
     lighter, darker = off({"navy": 1.0})[0], -off({"navy": 4.0})[0]
-    assert 0.0 < lighter < 3.5
-    assert lighter == pytest.approx(darker, abs=1.0)  # the mix has moved the surface too
+    assert 0.0 < lighter < 1.5
+    assert lighter == pytest.approx(darker, abs=0.5)
 
 
 def test_a_new_dye_with_a_ladder_joins_and_one_with_a_single_square_is_refused() -> None:

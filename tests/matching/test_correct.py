@@ -278,5 +278,6 @@ def test_on_the_workshop_a_second_bath_brings_the_piece_nearer():
         after.append(Miss.of(target, lab(over.reflectance, D65_10)).delta_e)
         promised.append(found.second_bath.likely)
     assert np.mean(after) < 0.4 * np.mean(before)
-    # No second bath was read yet: the promise may be too dark, and must not be too bright.
+    # No second bath was read yet, so the promise holds a prior of 20 % for what one gives, where
+    # these stray by less: too wide it may be (once it was held to 1.5), too narrow it must not.
     assert 0.8 < np.mean(promised) / np.mean(after) < 2.0

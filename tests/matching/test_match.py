@@ -219,13 +219,13 @@ def test_the_error_of_the_target_widens_the_likely_miss_and_is_named(dyes: DyeSe
     sure = match(dyes, colour)
     unsure = match(dyes, replace(colour, covariance=covariance, warnings=("in a shadow.",)))
     found = next(m for m in unsure if m.recipe == sure[0].recipe)
-    # Both the pot and the target stray, each by its own covariance.
+    # Pot and target stray, by the sum of their covariances, with the tails of the prediction.
     rng = np.random.default_rng(5)
-    pot = found.prediction.covariance
-    targets = rng.multivariate_normal(colour.lab, covariance, 20_000)
-    pots = rng.multivariate_normal(found.prediction.lab, pot, 20_000)
-    # Normal here, with heavier tails there.
-    assert found.likely == pytest.approx(delta_e(targets, pots).mean(), rel=0.08)
+    p = found.prediction
+    apart = rng.multivariate_normal(np.zeros(3), p.covariance + covariance, 20_000)
+    tails = np.sqrt((p.freedom - 2.0) / rng.chisquare(p.freedom, 20_000))[:, np.newaxis]
+    pots = p.lab + apart * tails
+    assert found.likely == pytest.approx(delta_e(colour.lab, pots).mean(), rel=0.02)
     assert found.likely > 1.3 * sure[0].likely
     assert found.residual == pytest.approx(sure[0].residual, abs=1e-9)
     assert "the target's own reading" in found.limit

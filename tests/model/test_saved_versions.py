@@ -32,7 +32,7 @@ PREDICTED = (
 @pytest.mark.parametrize(("path", "recipe", "wanted"), PREDICTED)
 def test_a_set_of_version_1_predicts_as_it_did(path: Path, recipe: str, wanted: Any) -> None:
     dyes = dyemix.load(path)
-    assert delta_e(dyes.predict(recipe).lab, wanted) < 0.5
+    assert delta_e(dyes.predict(recipe).lab, wanted) < 0.2
 
 
 def test_a_set_of_version_1_says_what_it_is() -> None:
