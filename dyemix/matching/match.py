@@ -292,7 +292,7 @@ def limits_of(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, t
         value, slope = delta_e_parts(aims[rows].T, lab, k)
         return value * force, slope * force[:, np.newaxis]
 
-    turned = problem.descend(near, 10, 1e-4, problem.on_lab(holding))
+    turned = problem.descend(near, 6, 1e-3, problem.on_lab(holding))
     told = tell(turned.amounts, problem.total)
     off = delta_e(aims, problem.colours(told), k)
     out = {}
