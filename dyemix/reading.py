@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.dataset.conditions import METHOD
-from dyemix.dataset.swatches import Swatch, SwatchSet
+from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
 from dyemix.files import read_swatches
 from dyemix.files.cells import few
@@ -36,33 +36,20 @@ class ReadReport:
     naming: tuple[str, ...]
     photographs: tuple[PhotoReading, ...] = ()
 
-    @property
-    def joined(self) -> tuple[Swatch, ...]:
-        """Pieces that are the mean of several readings."""
-        return tuple(s for s in self.swatches.swatches if len(s.readings) > 1)
-
-    @property
-    def unplaced(self) -> tuple[str, ...]:
-        """Samples that still have no recipe, each with its place."""
-        return tuple(
-            f"{r.name!r} ({r.place})" if r.name else r.place for r in self.swatches.unnamed
-        )
-
     def __str__(self) -> str:
         s = self.swatches
         lights = dict.fromkeys(str(r.light) for r in s.readings if r.light is not None)
         about = [] if self.photographs else list(s.warnings)  # photographs have said them
         about += [f"CIELAB under {', '.join(lights)}."] if lights else []
         about += _conditions(s)
-        if self.joined:
-            joined = few([f"{x.label} ×{len(x.readings)}" for x in self.joined], 8)
-            about.append(f"Joined as repeats: {joined}.")
+        if joined := [f"{x.label} ×{len(x.readings)}" for x in s if len(x.readings) > 1]:
+            about.append(f"Joined as repeats: {few(joined, 8)}.")
         lines = [line for photograph in self.photographs for line in (str(photograph), "")]
         lines.append(s.text(about))
         lines += self.naming
-        if self.unplaced:
+        if lost := [f"{r.name!r} ({r.place})" if r.name else r.place for r in s.unnamed]:
             lines.append(
-                f"Could not be placed: {few(self.unplaced, 8)}. They have no recipe: write one for "
+                f"Could not be placed: {few(lost, 8)}. They have no recipe: write one for "
                 "each in a table 'sample,recipe' and give it with --names."
             )
         return "\n".join(lines)
@@ -70,16 +57,11 @@ class ReadReport:
 
 def _conditions(swatches: SwatchSet) -> list[str]:
     """Conditions recorded, all of them, and those of the method that are missing."""
-    lines = []
-    for key in METHOD:
-        values = dict.fromkeys(r.conditions[key] for r in swatches.readings if key in r.conditions)
-        if values:
-            lines.append(f"{key}: {'; '.join(values)}")
-    recorded = {key for r in swatches.readings for key in r.conditions}
-    missing = [key for key in METHOD if key not in recorded]
-    if missing:
-        lines.append(f"Not recorded: {', '.join(missing)}.")
-    return lines
+    told = {key: [r.conditions.get(key) for r in swatches.readings] for key in METHOD}
+    values = {key: [*filter(None, dict.fromkeys(said))] for key, said in told.items()}
+    missing = ", ".join(key for key, said in values.items() if not said)
+    lines = [f"{key}: {'; '.join(said)}" for key, said in values.items() if said]
+    return [*lines, *([f"Not recorded: {missing}."] if missing else [])]
 
 
 def is_picture(path: str | os.PathLike[str]) -> bool:

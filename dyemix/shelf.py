@@ -11,7 +11,6 @@ import re
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from importlib import metadata
 from importlib.resources import files
 from pathlib import Path
 
@@ -145,7 +144,7 @@ def kept_fit(key: str, make: Callable[[], DyeSet]) -> DyeSet:
     """
     from platformdirs import user_cache_path
 
-    digest = hashlib.sha256(f"{FORMAT} {VERSION} {_program_version()} {key}".encode()).hexdigest()
+    digest = hashlib.sha256(f"{FORMAT} {VERSION} {_program()} {key}".encode()).hexdigest()
     path = user_cache_path("dyemix", appauthor=False) / f"fit-{digest[:32]}.json"
     with suppress(DyemixError):
         return load(path)
@@ -156,11 +155,7 @@ def kept_fit(key: str, make: Callable[[], DyeSet]) -> DyeSet:
     return dyes
 
 
-def _program_version() -> str:
-    """The version, and the state of the source: a changed fit must not find an old answer."""
-    try:
-        version = metadata.version("dyemix")
-    except metadata.PackageNotFoundError:  # run from a source tree that was never installed
-        version = "source"
-    stats = [p.stat() for p in sorted(Path(__file__).parent.rglob("*.py"))]
-    return f"{version} {[(s.st_size, s.st_mtime_ns) for s in stats]}"
+def _program() -> list[tuple[int, int]]:
+    """The state of the source: a changed fit must not find an old answer."""
+    stats = [path.stat() for path in sorted(Path(__file__).parent.rglob("*.py"))]
+    return [(stat.st_size, stat.st_mtime_ns) for stat in stats]

@@ -111,27 +111,20 @@ def weights_from_colour_science(light: Light) -> Array:
     5 nm for the others. Wavelengths beyond 400 and 700 nm use the end reflectance (E308).
     """
     colour = colour_science()
-    illuminants = {name.upper(): name for name in colour.SDS_ILLUMINANTS}
-    if light.illuminant.upper() not in illuminants:
-        raise DyemixError(
-            f"illuminant {light.illuminant!r} is unknown: D65, D50, A, FL2, FL11 and LED-B3 "
-            "are among those known."
-        )
-    lamp = colour.SDS_ILLUMINANTS[illuminants[light.illuminant.upper()]]
-    names = {2: "CIE 1931 2 Degree Standard Observer", 10: "CIE 1964 10 Degree Standard Observer"}
-    observer = colour.MSDS_CMFS[names[light.observer]]
+    lamps = {name.upper(): lamp for name, lamp in colour.SDS_ILLUMINANTS.items()}
+    if (lamp := lamps.get(light.illuminant.upper())) is None:
+        known = "D65, D50, A, FL2, FL11 and LED-B3 are among those known"
+        raise DyemixError(f"illuminant {light.illuminant!r} is unknown: {known}.")
+    year = {angle: year for year, angle in _OBSERVERS.items()}[light.observer]
+    observer = colour.MSDS_CMFS[f"CIE {year} {light.observer} Degree Standard Observer"]
     step = 1.0 if light.illuminant in ("A", "D65") else 5.0
     fine = np.arange(360.0, 780.1, step)
     power = np.interp(fine, lamp.wavelengths, lamp.values)
-    response = np.stack(
-        [np.interp(fine, observer.wavelengths, channel) for channel in observer.values.T], axis=1
-    )
+    response = [np.interp(fine, observer.wavelengths, values) for values in observer.values.T]
     within = np.clip(fine, WAVELENGTHS[0], WAVELENGTHS[-1])
-    spread = np.stack(
-        [colour.SpragueInterpolator(WAVELENGTHS, unit)(within) for unit in np.eye(31)], axis=1
-    )
-    product = power[:, np.newaxis] * response
-    return np.asarray(100.0 * spread.T @ product / product[:, 1].sum())
+    spread = [colour.SpragueInterpolator(WAVELENGTHS, unit)(within) for unit in np.eye(31)]
+    product = power * np.array(response)
+    return np.asarray(100.0 * np.array(spread) @ product.T / product[1].sum())
 
 
 D65_10 = Light("D65", 10)

@@ -45,45 +45,28 @@ class Miss:
             (np.hypot(*target[1:]) * np.hypot(*piece[1:]) + target[1:] @ piece[1:]) / 2.0
         )
         hue = float(cross / mean) if mean > 0 else 0.0
-        parts, _ = delta_e_residual(target, piece, slope=False)
-        sizes = dict(zip(_words(target, piece, hue), _sizes(target, piece, parts), strict=True))
-        words = sorted((w for w in sizes if sizes[w] >= SEEN), key=lambda w: -sizes[w])
-        return cls(
-            float(delta_e(target, piece)), float(piece[0] - target[0]), chroma, hue, tuple(words)
-        )
+        seen = sorted((size, word) for word, size in _parts(target, piece, hue) if size >= SEEN)
+        words = tuple(word for _, word in reversed(seen))
+        lightness = float(piece[0] - target[0])
+        return cls(float(delta_e(target, piece)), lightness, chroma, hue, words)
 
     def __str__(self) -> str:
         words = ", ".join(self.words) or "no difference that shows"
         return f"{self.delta_e:.1f} ΔE2000: {words}"
 
 
-def _neutral(target: Array, piece: Array) -> bool:
-    return bool(min(np.hypot(*target[1:]), np.hypot(*piece[1:])) < _NEUTRAL)
-
-
-def _sizes(target: Array, piece: Array, parts: Array) -> tuple[float, float, float]:
-    """Sizes in ΔE2000 of what `_words` names."""
-    if _neutral(target, piece):
-        apart = np.abs(piece[1:] - target[1:])
-        return abs(float(parts[0])), float(apart[0]), float(apart[1])
-    chromas = np.hypot(*target[1:]), np.hypot(*piece[1:])
+def _parts(target: Array, piece: Array, hue: float) -> list[tuple[str, float]]:
+    """The word for each of the three parts of a miss, and its size in ΔE2000."""
+    parts, _ = delta_e_residual(target, piece, slope=False)
+    apart, chromas = piece - target, np.hypot(*np.stack([target, piece], axis=1)[1:])
+    light = ("lighter" if apart[0] > 0 else "darker", abs(float(parts[0])))
+    if chromas.min() < _NEUTRAL:
+        red = ("redder" if apart[1] > 0 else "greener", abs(float(apart[1])))
+        return [light, red, ("yellower" if apart[2] > 0 else "bluer", abs(float(apart[2])))]
     # Not parts[1]: the turn of ΔE2000 in the blues puts some of the hue into it.
-    clean = abs(chromas[1] - chromas[0]) / (1.0 + 0.0225 * sum(chromas))  # S_C, CIE 142
-    return abs(float(parts[0])), float(clean), abs(float(parts[2]))
-
-
-def _words(target: Array, piece: Array, hue: float) -> tuple[str, str, str]:
-    """The word for each of the three parts of a miss, whatever its size."""
-    apart = piece - target
-    light = "lighter" if apart[0] > 0 else "darker"
-    if _neutral(target, piece):
-        return (
-            light,
-            "redder" if apart[1] > 0 else "greener",
-            "yellower" if apart[2] > 0 else "bluer",
-        )
-    clean = "cleaner" if np.hypot(*piece[1:]) > np.hypot(*target[1:]) else "duller"
+    clean = abs(chromas[1] - chromas[0]) / (1.0 + 0.0225 * chromas.sum())  # S_C, CIE 142
     angle = float(np.degrees(np.arctan2(target[2], target[1]))) % 360.0
-    if hue > 0:  # towards the next axis counter-clockwise: red, yellow, green, blue
-        return light, clean, _AXES[int((angle + _NEAR) // 90.0 + 1) % 4]
-    return light, clean, _AXES[int(-((_NEAR - angle) // 90.0) - 1) % 4]
+    # The next axis that way round (counter-clockwise where ΔH* is above 0): red, yellow, green ...
+    axis = (angle + _NEAR) // 90.0 + 1 if hue > 0 else -((_NEAR - angle) // 90.0) - 1
+    cleaner = ("cleaner" if chromas[1] > chromas[0] else "duller", float(clean))
+    return [light, cleaner, (_AXES[int(axis) % 4], abs(float(parts[2])))]

@@ -21,8 +21,10 @@ WIDEST_STEP = 20.0
 #: bands: no cloth is so bright, whitened or not. One that never reaches the third is a fraction
 #: that was called a percentage: deep black cotton reads 1.5 % and more. Common practice, all three.
 _BEYOND, _BEYOND_ALL, DARKEST = 2.0, 1.1, 0.01
-#: The heading of a band, as ``400``, ``400 nm`` or ``R_400``.
-BAND = re.compile(r"(?:R[_ ]?)?([3-9]\d{2}|1\d{3})(\.\d+)?(?: ?nm)?", re.IGNORECASE)
+_BAND = re.compile(
+    r"(?:%?r%?|refl|reflectance|nm|spectral(?:[ _]nm)?)?[ _]*([0-9]{3,4}(?:[.,][0-9]+)?)\s*(?:nm)?",
+    re.IGNORECASE,
+)
 
 
 class Unit(Choice):
@@ -49,18 +51,16 @@ def fractions(
         raise InputError(Fault(f"{spectra.shape} values at {at.shape} bands in nm: {cure}."))
     if at is not WAVELENGTHS:
         spectra, at = spectra[..., np.argsort(at)], np.sort(at)
-    if at is not WAVELENGTHS and (fault := grid_fault(at)):
-        raise InputError(Fault(fault))
-    if not np.isfinite(spectra).all() or spectra.min(initial=0.0) < 0.0:
-        raise InputError(Fault("a reflectance is a number, 0 or more: one here is not."))
     most = spectra.max(initial=0.0)
-    if too_bright(spectra).any():
-        raise InputError(
-            Fault(f"a reflectance of {most:.4g} is no fraction: is it scale='percent'?")
-        )
-    if percent and spectra.size and most < DARKEST:
-        dark = f"no cloth reflects {100.0 * most:.4g} % at most: is it scale='fraction'?"
-        raise InputError(Fault(dark))
+    fault = "" if at is WAVELENGTHS else grid_fault(at)
+    if not np.isfinite(spectra).all() or spectra.min(initial=0.0) < 0.0:
+        fault = fault or "a reflectance is a number, 0 or more: one here is not."
+    elif too_bright(spectra).any():
+        fault = fault or f"a reflectance of {most:.4g} is no fraction: is it scale='percent'?"
+    elif percent and spectra.size and most < DARKEST:
+        fault = fault or f"no cloth reflects {100.0 * most:.4g} % at most: is it scale='fraction'?"
+    if fault:
+        raise InputError(Fault(fault))
     if at is WAVELENGTHS:
         return spectra
     rows = onto_grid(at, spectra.reshape(-1, len(at)))
@@ -72,12 +72,17 @@ def too_bright(spectra: Array) -> NDArray[np.bool_]:
     return np.asarray((spectra.max(axis=-1) > _BEYOND) | (spectra.mean(axis=-1) > _BEYOND_ALL))
 
 
+def band(heading: str) -> float | None:
+    """The wavelength in nm (300–1100) that a heading such as ``R_400 nm`` names, or None."""
+    match = _BAND.fullmatch(heading.strip())
+    wavelength = float(match[1].replace(",", ".")) if match else 0.0
+    return wavelength if 300.0 <= wavelength <= 1100.0 else None
+
+
 def headed_bands(values: Any) -> Array:
     """The wavelengths ``(B',)`` in nm that values are labelled with; else those of our grid."""
-    found = [BAND.fullmatch(label) for label in labels(values)]
-    if not found or not all(found):
-        return WAVELENGTHS
-    return np.array([float(match[1] + (match[2] or "")) for match in found if match])
+    found = [wavelength for label in labels(values) if (wavelength := band(label))]
+    return np.array(found) if found and len(found) == len(labels(values)) else WAVELENGTHS
 
 
 def spectrum_to_lab(
@@ -100,23 +105,20 @@ def grid_fault(wavelengths: Array) -> str:
     """What is wrong with bands ``(B',)`` in nm, in rising order; empty where nothing is."""
     if len(wavelengths) < 2:
         return "one band is not a spectrum: give 400 to 700 nm, in steps of 20 nm or less."
-    steps = np.diff(wavelengths)
-    step = float(np.median(steps))
-    first, last = float(wavelengths[0]), float(wavelengths[-1])
-    missing = [f"{WAVELENGTHS[0]:g} to {first:g} nm"] if first > WAVELENGTHS[0] else []
-    missing += [f"{last:g} to {WAVELENGTHS[-1]:g} nm"] if last < WAVELENGTHS[-1] else []
+    steps, (first, last) = np.diff(wavelengths), wavelengths[[0, -1]]
+    step, odd = float(np.median(steps)), int(np.argmax(np.abs(steps - np.median(steps))))
+    missing = [f"{WAVELENGTHS[0]:g} to {first:g} nm"] * bool(first > WAVELENGTHS[0])
+    missing += [f"{last:g} to {WAVELENGTHS[-1]:g} nm"] * bool(last < WAVELENGTHS[-1])
     if missing:
         lack = f"the bands run from {first:g} to {last:g} nm and {' and '.join(missing)} is missing"
         return f"{lack}: a spectrum must cover 400 to 700 nm."
-    uneven = np.flatnonzero(np.abs(steps - step) > 1e-6 * step)
-    if len(uneven):
-        low, high = wavelengths[uneven[0]], wavelengths[uneven[0] + 1]
+    if abs(steps[odd] - step) > 1e-6 * step:
+        low, high = wavelengths[odd : odd + 2]
         gap = f"{low:g} nm is followed by {high:g} nm where the others are {step:g} nm apart"
         return f"the bands are irregular: {gap}. Give every band, in equal steps."
-    if step > WIDEST_STEP:
-        wide = f"the bands are {step:g} nm apart, {len(wavelengths)} in all"
-        return f"{wide}: steps of {WIDEST_STEP:g} nm or less are needed, 16 bands or more."
-    return ""
+    wide = f"the bands are {step:g} nm apart, {len(wavelengths)} in all"
+    cure = f"steps of {WIDEST_STEP:g} nm or less are needed, 16 bands or more."
+    return f"{wide}: {cure}" if step > WIDEST_STEP else ""
 
 
 def _extended(wavelengths: Array) -> Array:

@@ -9,7 +9,7 @@ import numpy as np
 
 from dyemix.arrays import LAB, numbers
 from dyemix.colour.colorimetry import Light
-from dyemix.colour.spectra import BAND, Unit, headed_bands
+from dyemix.colour.spectra import Unit, band, headed_bands
 from dyemix.dataset.conditions import CONDITIONS
 from dyemix.dataset.readings import CELLS, Reading
 from dyemix.dataset.recipe import Recipe, dye_name, is_name
@@ -29,7 +29,7 @@ def readings_of(
     heads = [str(column).strip() for column in table.columns]
     heads = [_SHORT.get(h, h) for h in heads] if _SHORT.keys() <= {*heads} else heads
     table = table.set_axis(heads, axis=1)
-    bands = [head for head in heads if BAND.fullmatch(head)]
+    bands = [head for head in heads if band(head)]
     dyes = [h for h in heads if h not in _KNOWN and h not in bands and h[:2] != "# "]
     kinds = {dye: table[[dye]].dtypes.iloc[0].kind for dye in dyes}
     strange = [dye for dye, kind in kinds.items() if kind not in "iuf" or not _may_be_dye(dye)]

@@ -7,6 +7,7 @@ import re
 from importlib.resources import files
 
 from dyemix.arrays import LAB
+from dyemix.colour.spectra import band as band
 from dyemix.dataset.conditions import METHOD, RECORD
 
 #: What may stand in a ``# key: value`` line, or (but for scale and demo) as a column.
@@ -20,10 +21,6 @@ _SPELLINGS = {spelling: name for name, *spellings in _TABLE for spelling in spel
 _OF_BANDS = ("wavelength", "value")
 #: What a column can mean, bands apart.
 KNOWN = frozenset(_SPELLINGS.values()) - {*HEADER_ONLY, *_OF_BANDS}
-_BAND = re.compile(
-    r"(?:%?r%?|refl|reflectance|nm|spectral(?:[ _]nm)?)?[ _]*([0-9]{3,4}(?:[.,][0-9]+)?)\s*(?:nm)?",
-    re.IGNORECASE,
-)
 
 
 def spelling(heading: str) -> str:
@@ -41,13 +38,6 @@ def of_bands(heading: str) -> str | None:
     """``wavelength`` or ``value`` for such a column of a table with a band on each row."""
     name = _SPELLINGS.get(spelling(heading))
     return name if name in _OF_BANDS else None
-
-
-def band(heading: str) -> float | None:
-    """The wavelength in nm (300–1100) that a heading such as ``R_400 nm`` names, or None."""
-    match = _BAND.fullmatch(heading.strip())
-    wavelength = float(match[1].replace(",", ".")) if match else 0.0
-    return wavelength if 300.0 <= wavelength <= 1100.0 else None
 
 
 def known(heading: str) -> bool:
