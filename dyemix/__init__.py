@@ -16,14 +16,9 @@ from importlib import import_module
 from pathlib import Path
 
 # The stub tells type checkers where each public name lives; here it tells Python.
-_HOMES = {
-    name: module
-    for module, name in re.findall(
-        r"^from (\S+) import (\w+) as \w+$",
-        Path(__file__).with_suffix(".pyi").read_text(encoding="utf-8"),
-        re.MULTILINE,
-    )
-}
+_STUB = Path(__file__).with_suffix(".pyi").read_text(encoding="utf-8")
+_FOUND = re.findall(r"^from (\S+) import (\w+) as \w+$", _STUB, re.MULTILINE)
+_HOMES = {name: module for module, name in _FOUND}
 __all__ = sorted(_HOMES)
 
 

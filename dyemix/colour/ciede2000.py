@@ -50,9 +50,8 @@ def delta_e_residual(
 ) -> tuple[Array, Array]:
     """`delta_e_parts` of colours ``(..., 3)``: residual ``(..., 3)``, its slope ``(..., 3, 3)``."""
     residual, by_lab = delta_e_parts(*_leading(reference, sample), k_lightness, slope)
-    if not slope:
-        return np.moveaxis(residual, 0, -1), by_lab
-    return np.moveaxis(residual, 0, -1), np.moveaxis(by_lab, (0, 1), (-2, -1))
+    by_lab = np.moveaxis(by_lab, (0, 1), (-2, -1)) if slope else by_lab
+    return np.moveaxis(residual, 0, -1), by_lab
 
 
 def _leading(reference: ArrayLike, sample: ArrayLike) -> tuple[Array, Array]:

@@ -9,7 +9,6 @@ interpolation); IEC 61966-2-1 (sRGB).
 
 from __future__ import annotations
 
-import csv
 import re
 from dataclasses import dataclass
 from functools import lru_cache
@@ -72,9 +71,9 @@ class Light:
 def _shipped() -> dict[tuple[str, int], Array]:
     table: dict[tuple[str, int], list[list[float]]] = {}
     text = files("dyemix").joinpath("data", "lights.csv").read_text(encoding="utf-8")
-    for row in csv.DictReader(text.splitlines()):
-        light = row["illuminant"], int(row["observer"])
-        table.setdefault(light, []).append([float(row[axis]) for axis in "XYZ"])
+    for line in text.splitlines()[1:]:
+        illuminant, observer, _, *weights = line.split(",")
+        table.setdefault((illuminant, int(observer)), []).append([float(w) for w in weights])
     return {light: np.array(rows) for light, rows in table.items()}
 
 
@@ -85,9 +84,8 @@ def weights(light: Light) -> Array:
     Those of the common lights are shipped with the package; any other illuminant that
     colour-science carries is worked out on first use. Raises `DyemixError` for an unknown one.
     """
-    found = _shipped().get((light.illuminant, light.observer))
-    if found is None:
-        found = weights_from_colour_science(light)
+    shipped = _shipped().get((light.illuminant, light.observer))
+    found = weights_from_colour_science(light) if shipped is None else shipped
     found.setflags(write=False)
     return found
 

@@ -145,11 +145,9 @@ def grid_notes(wavelengths: Array) -> list[str]:
         notes.append("those at 400, 410 … 700 nm are used, the ones between are not.")
     beyond = wavelengths[(wavelengths < WAVELENGTHS[0]) | (wavelengths > WAVELENGTHS[-1])]
     if len(_extended(wavelengths)) > len(WAVELENGTHS):
-        folded = (
-            "are folded into the end bands by their weight under D65/10°, so that the colour is"
-        )
+        folded = "are folded into the end bands by their weight under D65/10°, so that the colour"
         span = f"bands beyond 400–700 nm ({beyond[0]:g} to {beyond[-1]:g} nm)"
-        notes.append(f"{span} {folded} that of all that was measured (ASTM E308).")
+        notes.append(f"{span} {folded} is that of all that was measured (ASTM E308).")
     elif len(beyond):
         notes.append("what lies less than 10 nm beyond 400–700 nm served to interpolate only.")
     return notes

@@ -27,11 +27,10 @@ def parse_day(text: str) -> date:
         if first > 31:
             return date(first, second, third)
         swapped = first if second > 12 else second
-        if "." not in text and first <= 12 and second <= 12 and first != second:
-            both = f"{third}-{second:02d}-{first:02d} or {third}-{first:02d}-{second:02d}"
-            raise DyemixError(f"{text!r} could be {both}: write the one that is meant.")
-        return date(third, swapped, first + second - swapped)
-    except DyemixError:
-        raise
+        found = date(third, swapped, first + second - swapped)
+        if "." in text or first > 12 or first == second or second > 12:
+            return found
+        both = f"{third}-{second:02d}-{first:02d} or {third}-{first:02d}-{second:02d}"
     except ValueError:
         raise DyemixError(f"{text!r} is not a date: write 2026-05-03, or 3 May 2026.") from None
+    raise DyemixError(f"{text!r} could be {both}: write the one that is meant.")

@@ -11,21 +11,18 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from numbers import Real
-from types import MappingProxyType
 
 from dyemix.errors import RecipeError, UnstatedError
 
 #: Millilitres by spoon set. US customary from the exact US gallon of 231 cubic inches (NIST
 #: Handbook 44, Appendix C); imperial from the gallon of 4.54609 L; metric and Australian by
 #: convention.
-SPOON_SETS: Mapping[str, Mapping[str, float]] = MappingProxyType(
-    {
-        "us": MappingProxyType({"tsp": 4.92892159375, "tbsp": 14.78676478125, "cup": 236.5882365}),
-        "metric": MappingProxyType({"tsp": 5.0, "tbsp": 15.0, "cup": 250.0}),
-        "australian": MappingProxyType({"tsp": 5.0, "tbsp": 20.0, "cup": 250.0}),
-        "imperial": MappingProxyType({"tsp": 5.919388, "tbsp": 17.758164, "cup": 284.130625}),
-    }
-)
+SPOON_SETS: Mapping[str, Mapping[str, float]] = {
+    "us": {"tsp": 4.92892159375, "tbsp": 14.78676478125, "cup": 236.5882365},
+    "metric": {"tsp": 5.0, "tbsp": 15.0, "cup": 250.0},
+    "australian": {"tsp": 5.0, "tbsp": 20.0, "cup": 250.0},
+    "imperial": {"tsp": 5.919388, "tbsp": 17.758164, "cup": 284.130625},
+}
 
 #: What is called how; millilitres of what is measured without spoons, twenty drops to one (common
 #: practice).

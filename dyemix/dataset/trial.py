@@ -61,14 +61,13 @@ class Trial(Value):
         super().__post_init__()
         if not self.recipe:
             raise RecipeError("a trial is of a recipe with dye in it: undyed cloth is a swatch.")
-        second, blank = self.bath is Bath.SECOND, "has not been read: read it dry and ironed."
-        on = self.reading if self.on is None else self.on
+        second, on = self.bath is Bath.SECOND, self.on or self.reading
         for wrong, words in (
-            (self.reading.reflectance is None or on.reflectance is None, blank),
             (
-                second and self.on is None,
-                "is a second bath without a reading of the piece under it.",
+                self.reading.reflectance is None or on.reflectance is None,
+                "has not been read: read it dry and ironed.",
             ),
+            (second and self.on is None, "is a second bath without a reading of what is under it."),
             (self.on and not second, "names a piece under it, but no second bath: say so."),
         ):
             if wrong:

@@ -23,14 +23,9 @@ _TENFOLD, _WEAKEST = 10, 1000
 FOR_WEAK = 10.0
 
 _WEIGHTS = {"g": 1.0, "kg": 1000.0, "oz": G_PER_OUNCE, "lb": 16 * G_PER_OUNCE}
-_VOLUMES = {
-    "ml": 1.0,
-    "l": 1000.0,
-    "fl oz": ML_PER_FLUID_OUNCE,
-    "pt": 16 * ML_PER_FLUID_OUNCE,
-    "qt": 32 * ML_PER_FLUID_OUNCE,
-    "gal": 128 * ML_PER_FLUID_OUNCE,
-}
+_IN_OUNCES = {"fl oz": 1, "pt": 16, "qt": 32, "gal": 128}
+_VOLUMES = {name: ounces * ML_PER_FLUID_OUNCE for name, ounces in _IN_OUNCES.items()}
+_VOLUMES |= {"ml": 1.0, "l": 1000.0}
 _AMOUNT = re.compile(r"(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>[a-z ]*)", re.IGNORECASE)
 
 
