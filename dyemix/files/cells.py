@@ -138,6 +138,19 @@ def few(words: Sequence[str], most: int, between: str = ", ") -> str:
     return between.join(words[:most]) + more
 
 
+def _excess(cells: list[str], width: int, whole: int, delimiter: str) -> str:
+    """What is wrong with a row that is wider than its headings; nothing, if but blank cells are."""
+    pair = _DECIMAL_COMMA.search(";".join(cells))
+    if pair and delimiter == "," and len(cells) > whole:
+        cure = f"Write {pair[1]}.{pair[2]}, or put semicolons between the cells."
+        one = f"is {pair[1]},{pair[2]} one number?"
+        return f"{len(cells)} cells under {whole} headings: {one} {cure}"
+    extra = next((cell for cell in cells[width:] if cell), "")[:40]
+    cure = "a cell that holds the separator needs quotation marks."
+    what = f"{len(cells)} cells under {width} headings, {extra!r} the first too many"
+    return f"{what}: {cure}" if extra else ""
+
+
 def read_sheet(text: str, faults: Faults) -> Sheet:
     """Split `text` into header lines, headings, and rows as wide as those. Raises `InputError`.
 
@@ -179,20 +192,8 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
                 sheet.headings, width = cells, len(cells)
             elif cells and cells[0].startswith("# "):
                 faults.add("a '#' line stands above the headings: move this one there.", row)
-            elif (
-                delimiter == ","
-                and len(cells) > whole
-                and (pair := _DECIMAL_COMMA.search(";".join(cells)))
-            ):
-                what = (
-                    f"{len(cells)} cells under {whole} headings: is {pair[1]},{pair[2]} one number?"
-                )
-                cure = f"Write {pair[1]}.{pair[2]}, or put semicolons between the cells."
-                faults.add(f"{what} {cure}", row)
-            elif extra := [cell for cell in cells[width:] if cell]:
-                many = f"{len(cells)} cells under {width} headings, {extra[0][:40]!r} the first too"
-                cure = "a cell that holds the separator needs quotation marks."
-                faults.add(f"{many} many: {cure}", row)
+            elif len(cells) > width and (fault := _excess(cells, width, whole, delimiter)):
+                faults.add(fault, row)
             elif any(cells):
                 short += len(cells) < width
                 sheet.rows.append((row, cells[:width] + [""] * (width - len(cells))))
