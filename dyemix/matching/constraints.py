@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -37,7 +36,7 @@ class RankBy(Choice):
 
 @dataclass(frozen=True)
 class Constraints:
-    """What is asked of a match beside the colour, where several matches share it.
+    """What is asked of a match beside the colour.
 
     Attributes
     ----------
@@ -66,7 +65,7 @@ class Constraints:
     use: Sequence[str] = ()
     avoid: Sequence[str] = ()
     prefer: Sequence[str] = ()
-    total: float | None = None
+    total: float = np.inf
     in_hand: Mapping[str, float] = field(default_factory=dict)
     price: Mapping[str, float] = field(default_factory=dict)
     kit: Kit | None = None
@@ -81,39 +80,26 @@ class Constraints:
             object.__setattr__(self, name, tuple(dye_name(dye) for dye in names))
         for name in ("in_hand", "price"):
             tidy = {dye_name(dye): value for dye, value in getattr(self, name).items()}
-            for dye, value in tidy.items():
-                if not value >= 0:
-                    raise DyemixError(f"{name} of {dye} is {value:g}: 0 or more.")
+            if below := [f"{name} of {d} is {v:g}" for d, v in tidy.items() if not v >= 0]:
+                raise DyemixError(f"{below[0]}: 0 or more.")
             object.__setattr__(self, name, tidy)
         object.__setattr__(self, "rank_by", RankBy(self.rank_by))
         wanted, avoided = {*self.use, *self.prefer}, set(self.avoid)
         both = ", ".join(sorted(avoided & {*wanted, *self.only}))
         other = ", ".join(sorted(wanted - set(self.only))) if self.only else ""
-        total = 1.0 if self.total is None else self.total
         n, dear = len(self.use), self.rank_by is RankBy.COST and not self.price
         for wrong, words in (
             (self.max_dyes < 1, f"max_dyes is {self.max_dyes}: a recipe has one dye or more."),
             (n > self.max_dyes, f"{n} dyes must be used, but max_dyes is {self.max_dyes}."),
             (both, f"{both}: to be used and avoided at once."),
             (other, f"{other}: to be used, but not among 'only'."),
-            (not total > 0, f"a total depth of {total:g} % owf holds no dye: above 0."),
+            (not self.total > 0, f"a total depth of {self.total:g} % owf holds no dye: above 0."),
             (self.count < 1, f"count is {self.count}: 1 or more."),
             (not self.k_lightness > 0, f"k_lightness is {self.k_lightness:g}: above 0."),
             (dear, "to rank by cost, give the price of every dye."),
         ):  # fmt: skip
             if wrong:
                 raise DyemixError(words)
-
-    @classmethod
-    def of(cls, shared: Constraints | None, limits: Mapping[str, Any]) -> Constraints:
-        """Shared constraints and those of one match. Raises where both say another thing."""
-        plain = cls()
-        both = replace(shared or plain, **limits)
-        for name in limits:
-            before, now = getattr(shared or plain, name), getattr(both, name)
-            if before not in (getattr(plain, name), now):
-                raise DyemixError(f"{name} is {now} here and {before} in the constraints: say one.")
-        return both
 
     def shelf(self, dyes: DyeSet) -> DyeSet:
         """The dyes that may be used. Raises `RecipeError` for a dye the shelf does not have."""
@@ -136,15 +122,14 @@ class Constraints:
         used = np.array([name in self.use for name in dyes.names])
         upper = np.minimum(dyes.deepest, left)
         lower = np.where(used, np.minimum(dyes.palest, upper), 0.0)
-        total = np.inf if self.total is None else self.total
-        if total < lower.sum() or np.any(upper[used] <= 0.0):
+        if self.total < lower.sum() or np.any(upper[used] <= 0.0):
             raise DyemixError(
                 f"no recipe holds {' and '.join(self.use)} and keeps to these limits: allow more "
                 "depth, or free a dye from having to be in."
             )
         labs, spectra = np.array([t.lab for t in targets]), [t.reflectance for t in targets]
         return Problem(
-            dyes, labs, light, self.max_dyes, lower, upper, total, self.k_lightness,
+            dyes, labs, light, self.max_dyes, lower, upper, self.total, self.k_lightness,
             None if spectra[0] is None else np.array(spectra),
         )  # fmt: skip
 

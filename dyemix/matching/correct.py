@@ -298,9 +298,8 @@ def correct(
         over, bath, sure = (
             (Over.NO_NEED, None, None) if settled else _second_bath(dyes, trial, wanted)
         )
-    notes = [*mottled(dyes.conditions)]
-    if dyes.scatter.warnings == Scatter().warnings:
-        notes += list(dyes.scatter.warnings)
+    usual = dyes.scatter.warnings
+    notes = [*mottled(dyes.conditions), *(usual if usual == Scatter().warnings else ())]
     if bath is not None and trial.reading.rough:
         notes.append("The piece was read as three numbers: what a second bath adds to it is rough.")
     return Correction(

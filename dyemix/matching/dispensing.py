@@ -206,11 +206,8 @@ class Measured:
         )
 
     def __str__(self) -> str:
-        doses = ", ".join(str(d) for d in self.doses)
-        return (
-            f"{doses}: on paper {self.residual:.1f} (exact {self.exact_residual:.1f}), "
-            f"likely {self.likely:.1f}"
-        )
+        paper = f"on paper {self.residual:.1f} (exact {self.exact_residual:.1f})"
+        return f"{', '.join(map(str, self.doses))}: {paper}, likely {self.likely:.1f}"
 
 
 def measured(

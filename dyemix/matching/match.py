@@ -41,9 +41,7 @@ _WEIGHED, _SPARE = 24, 4
 _CHUNK, _AT_ONCE = 64, 16
 
 
-def match(
-    dyes: DyeSet, target: AnyColour, *, constraints: Constraints | None = None, **limits: Any
-) -> Matches:
+def match(dyes: DyeSet, target: AnyColour, **limits: Any) -> Matches:
     """The blends that come nearest to a target, the likeliest to come out right first.
 
     Matching happens in the target's own light, both sides computed from spectra; a bare CIELAB
@@ -54,10 +52,8 @@ def match(
 
     Parameters
     ----------
-    constraints : what several matches share.
     limits : ``max_dyes``, ``only``, ``use``, ``avoid``, ``prefer``, ``total``, ``in_hand``,
-        ``price``, ``kit``, ``count``, ``rank_by`` and ``k_lightness`` as in `Constraints`, for this
-        match alone.
+        ``price``, ``kit``, ``count``, ``rank_by`` and ``k_lightness`` as in `Constraints`.
 
     Raises `TargetError` for a target that is not a colour, `DyemixError` for a bad limit.
 
@@ -68,14 +64,13 @@ def match(
     >>> "black" in best.recipe
     False
     """
-    return match_many(dyes, [target], constraints=constraints, **limits)[0]
+    return match_many(dyes, [target], **limits)[0]
 
 
 def match_many(
     dyes: DyeSet,
     targets: Iterable[AnyColour],
     *,
-    constraints: Constraints | None = None,
     workers: int = 1,
     executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -93,7 +88,7 @@ def match_many(
     """
     if workers < 1:
         raise DyemixError(f"workers is {workers}: 1 or more.")
-    wanted = Constraints.of(constraints, limits)
+    wanted = Constraints(**limits)
     aims = Target.all(targets)
     chunks = [aims[i : i + _CHUNK] for i in range(0, len(aims), _CHUNK)]
     out: list[Matches] = []
@@ -266,15 +261,11 @@ def chosen(
 def which_way(targets: Array, nearest: Array, k_lightness: float) -> list[Reach]:
     """Which way targets ``(T, 3)`` lie from the nearest colours, by the largest part of ΔE2000."""
     parts, _ = delta_e_residual(nearest, targets, k_lightness, slope=False)
-    sides = (
-        (Reach.TOO_LIGHT, Reach.TOO_DARK),
-        (Reach.TOO_CLEAN, Reach.TOO_DULL),
-        (Reach.OFF_IN_HUE, Reach.OFF_IN_HUE),
-    )
-    out = []
+    ways, out = list(Reach)[1:], []  # two of lightness, two of chroma, one of hue
     for own in parts:
         i = int(np.argmax(np.abs(own)))
-        out.append(Reach.WITHIN if own @ own <= WITHIN_REACH**2 else sides[i][int(own[i] < 0.0)])
+        way = ways[min(2 * i + int(own[i] < 0.0), 4)]
+        out.append(Reach.WITHIN if own @ own <= WITHIN_REACH**2 else way)
     return out
 
 
@@ -301,11 +292,9 @@ def limits_of(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, t
         best, nearest = near.amounts[mine[0]], float(np.sqrt(near.cost[mine[0]]))
         names = [dyes.names[i] for i in np.flatnonzero(best)]
         full = [dyes.names[i] for i in np.flatnonzero(best) if best[i] >= 0.999 * upper[i]]
-        limit = (
-            f"{' and '.join(full)}, as deep as there is a square or stock for."
-            if full
-            else f"{' and '.join(names) or 'the undyed cloth'}: no dye here is cleaner."
-        )
+        limit = f"{' and '.join(names) or 'the undyed cloth'}: no dye here is cleaner."
+        if full:
+            limit = f"{' and '.join(full)}, as deep as there is a square or stock for."
         lines = [f"Nearest on paper: {dyes.recipe(best)}, {nearest:.1f} off. Limited by {limit}"]
         held = mine[np.argmin(turned.cost[mine])]
         if off[held] > max(nearest + EARNS_ITS_PLACE, WITHIN_REACH):

@@ -87,14 +87,13 @@ class Match(Result):
 
     @cached_property
     def _shifts(self) -> tuple[LampShift, ...]:
-        made, here = self.prediction.reflectance, self.prediction.light
+        made, here = self.prediction.reflectance[np.newaxis], self.prediction.light
         wanted, out = self.target.reflectance, []
         for lamp in [Light(name, here.observer) for name in LAMPS if name != here.illuminant]:
-            moved = (
-                inconstancy(made[np.newaxis], here, lamp)
-                if wanted is None
-                else metamerism(wanted, made[np.newaxis], here, lamp)
-            )
+            if wanted is None:
+                moved = inconstancy(made, here, lamp)
+            else:
+                moved = metamerism(wanted, made, here, lamp)
             out.append(LampShift(str(lamp), float(moved[0])))
         return tuple(out)
 
@@ -206,11 +205,6 @@ class Matches(Several[Match]):
         factor = "" if self.k_lightness == 1.0 else f" {self.k_lightness:g}:1:1"
         return f"ΔE2000{factor}, {self.target.light}"
 
-    @property
-    def limits(self) -> tuple[str, ...]:
-        """What limits the recipes most in the pot, each cause once, with the recipes it is in."""
-        return _numbered((f"limited most by {m.limit}.",) if m.limit else () for m in self.matches)
-
     def _rows(self) -> Iterable[Row]:
         """One row a recipe: amounts, both misses, colour with its light, what to mind."""
         return (row for match in self.matches for row in match._rows())
@@ -233,7 +227,8 @@ class Matches(Several[Match]):
             lines += [f"      {text}" for text in _asides(m, detail)]
         lines.append(f"Miss is {self.formula}: {SCALE}; {self.searched} blends.")
         lines += _numbered(m.warnings for m in self)
-        lines += () if detail else self.limits
+        if not detail:
+            lines += _numbered((f"limited most by {m.limit}.",) for m in self)
         lines += [self.next_swatches] if self.next_swatches else []
         return "\n".join(lines)
 
@@ -254,12 +249,12 @@ def _asides(m: Match, detail: bool) -> list[str]:
     out += [f"dye costs {m.cost:.2f} per kg of cloth"] if m.cost is not None else []
     if not detail:
         return out
-    out.append("L* {:.1f} a* {:.1f} b* {:.1f}".format(*p.lab) + f" ({p.light})")
-    out.append(
+    out += [
+        "L* {:.1f} a* {:.1f} b* {:.1f}".format(*p.lab) + f" ({p.light})",
         f"median {m.median:.1f}, nine in ten below {m.bound:.1f}; sound {m.sound:.0%}, excellent "
-        f"{m.excellent:.0%}"
-    )
-    out += [f"limited most by {m.limit}"] if m.limit else []
+        f"{m.excellent:.0%}",
+        f"limited most by {m.limit}",
+    ]
     titles = "colour inconstancy of the recipe", "special metamerism index (CIE 015)"
     shifts = ", ".join(f"{s.lamp} {s.delta_e:.1f}" for s in m.metamerism or m.inconstancy)
     return [*out, f"{titles[bool(m.metamerism)]}: {shifts}"] if shifts else out
@@ -303,8 +298,8 @@ def recipes_table(found: ManyMatches) -> str:
 
     Invented dyes are marked in the first line.
     """
-    table = found.to_frame()
     # Headed as what it is: a list of predictions must not pass for a table of readings.
-    table = table.rename(columns={name: f"predicted {name}" for name in ("L*", "a*", "b*", "hex")})
+    heads = {name: f"predicted {name}" for name in ("L*", "a*", "b*", "hex")}
+    table = found.to_frame().rename(columns=heads)
     mark = f"# {DEMO_WARNING}\n" if any(matches.demo for matches in found) else ""
     return mark + str(table.to_csv(index=False, float_format="%.6g", lineterminator="\n"))

@@ -38,9 +38,6 @@ class Choice(Value):
     before: float
     after: float
 
-    def __str__(self) -> str:
-        return f"{self.recipe}: likely miss {self.before:.2f} before, {self.after:.2f} after"
-
 
 @dataclass(frozen=True, eq=False)
 class NextSwatch(Result):
@@ -62,11 +59,6 @@ class NextSwatch(Result):
     light: Light
     demo: bool = False
 
-    @property
-    def recipe(self) -> Recipe:
-        """The one to dye first."""
-        return self.choices[0].recipe
-
     def _rows(self) -> Iterable[Row]:
         """One row a square: recipe, before, after."""
         return (vars(choice) for choice in self.choices)
@@ -75,7 +67,10 @@ class NextSwatch(Result):
         lines = [DEMO_WARNING] if self.demo else []
         many = f"{len(self.recipes)} colours" if len(self.recipes) > 1 else "the one colour"
         lines.append(f"Dye next, for {many} wanted (% owf, of {self.tried} squares tried):")
-        lines += [f"{i:>2}  {choice}" for i, choice in enumerate(self.choices, 1)]
+        lines += [
+            f"{i:>2}  {c.recipe}: likely miss {c.before:.2f} before, {c.after:.2f} after"
+            for i, c in enumerate(self.choices, 1)
+        ]
         lines.append(
             f"Likely miss is the mean ΔE2000 in the pot ({self.light}); {self.floor:.2f} of it is "
             "dosing, pot, reading and what each mix keeps to itself: no square lowers that."

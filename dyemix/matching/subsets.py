@@ -90,11 +90,16 @@ class Found:
         """Some of them."""
         return Found(self.which[rows], self.used[rows], self.amounts[rows], self.cost[rows])
 
+    @property
+    def index(self) -> Index:
+        """Dyes ``(k, M)`` of each; where they are fewer than k, then others that are not in it."""
+        k = self.used.sum(axis=1).max(initial=1)
+        return np.argsort(~self.used, axis=1, kind="stable")[:, :k].T
+
     @classmethod
     def joined(cls, parts: list[Found]) -> Found:
         """All of them."""
-        names = ("which", "used", "amounts", "cost")
-        return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
+        return cls(*map(np.concatenate, zip(*(vars(part).values() for part in parts), strict=True)))
 
     def best(self, count: int = 1, level: float = 0.0, *, by_number: bool = False) -> Found:
         """The `count` nearest of each target, or of each number of dyes as well, best first.
@@ -217,9 +222,7 @@ class Problem:
         amounts, cost = np.zeros_like(some.amounts), np.zeros_like(some.cost)
         for rows in self._blocks(some.which) if residual is None else [np.arange(len(cost))]:
             own = some.rows(rows)
-            k = max(int(own.used.sum(axis=1).max(initial=0)), 1)
-            # Its own dyes, then others, which are held at nothing.
-            index = np.argsort(~own.used, axis=1, kind="stable")[:, :k].T
+            index = own.index
             at = np.arange(index.shape[1]), index
             start, low, top = (
                 np.where(own.used, x, 0.0)[at] for x in (own.amounts, self.lower, self.upper)
@@ -326,9 +329,7 @@ class Problem:
         """Which dyes ``(M, D)``, added to which blend, would bring it nearer."""
         if np.isfinite(self.total):  # a dye can join where another makes room
             return np.ones_like(level.used)
-        index = np.argsort(~level.used, axis=1, kind="stable")[
-            :, : int(level.used.sum(axis=1).max(initial=1))
-        ].T
+        index = level.index
         amounts = level.amounts[np.arange(len(level.cost)), index]
         r, slope = self.blending.prices(amounts, index, self.goal(level.which))
         down = (slope * r[:, np.newaxis]).sum(axis=0)

@@ -8,7 +8,7 @@ are one choice.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import numpy as np
@@ -60,9 +60,7 @@ class Suggestions(Several[Suggestion]):
         return "\n".join(f"{i}  {choice}" for i, choice in enumerate(self.choices, 1))
 
 
-def suggest(
-    dyes: DyeSet, target: AnyColour, *, constraints: Constraints | None = None, **limits: Any
-) -> Suggestions:
+def suggest(dyes: DyeSet, target: AnyColour, **limits: Any) -> Suggestions:
     """At most three recipes for a target that differ in what a dyer would choose by, and why.
 
     By the likely miss in the pot; whether all amounts lie within her own swatches; how many dyes;
@@ -73,8 +71,7 @@ def suggest(
     >>> len(suggest(dyes, "#7d8a6e")) <= 3
     True
     """
-    wanted = replace(Constraints.of(constraints, limits), count=_FROM)
-    found = match(dyes, target, constraints=wanted)
+    wanted, found = Constraints(**limits), match(dyes, target, **{**limits, "count": _FROM})
     likely = np.array([m.measured.likely if m.measured else m.likely for m in found])
     order = np.argsort(np.round(likely, 1), kind="stable")
     # A dose too small to measure stands behind all others, however likely.

@@ -78,8 +78,9 @@ class Blending:
         """A goal on CIELAB as a function of amounts ``(k, M)`` of rows of `index` ``(k, N)``."""
 
         def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-            r, by_root, by_g, works = self._mixed(amounts, index[:, rows], goal, rows)
-            own, shared = self._by_own(by_g, index[:, rows], works)
+            here = index[:, rows]
+            r, by_root, by_g, works = self._mixed(amounts, here, goal, rows)
+            own, shared = self._by_own(by_g, here, works)
             return r, _through(by_root, own + shared)
 
         return residual

@@ -68,21 +68,6 @@ def test_a_lone_name_is_a_name_and_not_its_letters(name: str) -> None:
     assert getattr(Constraints(**{name: "leaf, rust"}), name) == ("leaf", "rust")  # type: ignore[arg-type]
 
 
-def test_shared_constraints_and_those_of_one_match_are_joined_or_refused(dyes: DyeSet) -> None:
-    shared = Constraints(max_dyes=4, avoid="black")
-    found = match(dyes, SAGE, constraints=shared, prefer="rust", count=20)
-    assert found.searched == 11 + 55 + 165 + 330
-    assert not any("black" in one.recipe for one in found)
-    few = match(dyes, SAGE, constraints=Constraints(avoid="black"), max_dyes=2)
-    assert max(len(one.recipe) for one in few) <= 2
-    assert not any("black" in one.recipe for one in few)
-    assert len(match(dyes, SAGE, constraints=shared, max_dyes=4)) > 0  # said twice, the same
-    with pytest.raises(DyemixError, match="max_dyes is 2 here and 4 in the constraints"):
-        match(dyes, SAGE, constraints=shared, max_dyes=2)
-    with pytest.raises(DyemixError, match=r"avoid is .*navy.* here and .*black.* in the"):
-        match(dyes, SAGE, constraints=shared, avoid="navy")
-
-
 @pytest.mark.parametrize("target", [SAGE, CRIMSON], ids=["sage", "crimson"])
 @pytest.mark.parametrize("max_dyes", [3, 4])
 def test_what_is_left_in_the_jars_is_enough(dyes: DyeSet, target: Target, max_dyes: int) -> None:
