@@ -16,6 +16,7 @@ import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, partial
+from html import escape
 from importlib.resources import files
 from itertools import zip_longest
 from textwrap import wrap
@@ -23,8 +24,8 @@ from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.dataset.recipe import SPOON_SETS, format_amount
+from dyemix.dataset.result import DEMO_WARNING, Value
 from dyemix.dataset.serialise import from_json, to_json
-from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.units import (
     FOR_WEAK,
     spoon_set_name,
@@ -91,7 +92,7 @@ def _table(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
     yield from wrap(note, _WIDTH)
 
 
-class Sheet:
+class Sheet(Value):
     """Something to read or print. `demo`: it is of invented dyes, which comes before all else."""
 
     #: The template that says what stands on it.
@@ -115,6 +116,9 @@ class Sheet:
         for block in blocks:
             lines += ["", *block.lines()]
         return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{escape(str(self))}</pre>"
 
     def to_html(self) -> str:
         """A self-contained page that prints on A4 and Letter."""

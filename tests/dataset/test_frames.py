@@ -449,6 +449,14 @@ def test_every_result_is_short_in_a_prompt_and_patched_in_a_notebook(dyes: dyemi
         if "hex" in rows:
             assert page.count("background:#") == min(rows["hex"].notna().sum(), 60)
         assert all(rows[dye].dtype.kind == "f" for dye in dyes.names if dye in rows)
+    sheets: list[Any] = [
+        dyemix.bath_sheet("rust 1", 100, cloth="cotton"), dyemix.stock_sheet("rust"),
+        dyemix.first_swatches("rust, navy", "cotton"),
+    ]  # fmt: skip
+    for sheet in sheets:
+        assert repr(sheet).startswith(f"<{type(sheet).__name__}")
+        assert len(repr(sheet)) <= 160
+        assert sheet._repr_html_().startswith("<pre>")
     hostile = dyemix.Reading.from_hex("#7d8a6e", name="<script>")
     assert "<script>" not in hostile._repr_html_()
 
