@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -19,6 +18,8 @@ from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.fit_report import MixtureCheck, promises_kept
 from dyemix.model.scatter import PRIOR_SECOND_BATH, PRIOR_WORTH
 
+#: How much a trial of another lot counts.
+_OTHER_LOT = 0.25
 #: A change of strength below this share is not worth a sentence.
 _WORTH_SAYING = 0.01
 
@@ -70,9 +71,7 @@ def learn(
     trials: Sequence[Trial] | Trial,
     *,
     half_life_days: float | None = None,
-    today: datetime.date | None = None,
     lot: str | None = None,
-    other_lot: float = 0.25,
 ) -> Learnt:
     """The dyes given these trials beside all that moved them before, each counted once.
 
@@ -82,13 +81,12 @@ def learn(
     ----------
     trials : of recipes of these dyes. Those of a first bath teach what the dyes do in company and
         what their ladders left open; those of a second bath how far second baths stray.
-    half_life_days : a trial this many days old counts half; by default age does not matter.
-    today : the day ages are counted from; by default that of the newest trial.
-    lot : the lot in use; trials of another count `other_lot` (0 to 1). By default lots do not
-        matter.
+    half_life_days : a trial this many days older than the newest counts half; by default age does
+        not matter.
+    lot : the lot in use; trials of another count a quarter. By default lots do not matter.
 
-    Raises `DyemixError` for a half-life or a share out of range, or a trial without a date where
-    age is to count; `RecipeError` for a dye that the shelf does not have.
+    Raises `DyemixError` for a half-life out of range, or a trial without a date where age is to
+    count; `RecipeError` for a dye that the shelf does not have.
 
     >>> read = Reading.from_lab([52.1, -8.0, 14.0], "D65/10")
     >>> learnt = learn(dyes, [Trial("marigold 0.42 + navy 0.22", read)])
@@ -96,7 +94,7 @@ def learn(
     1
     """
     trials = [trials] if isinstance(trials, Trial) else trials
-    weights = _weights(trials, half_life_days, today, lot, other_lot)
+    weights = _weights(trials, half_life_days, lot)
     told = [_pot(dyes, t, float(w)) for t, w in zip(trials, weights, strict=True)]
     new = {pot.identity for pot in told}
     others = [pot for pot in dyes.pots if pot.identity not in new]
@@ -136,31 +134,21 @@ def _pot(dyes: DyeSet, trial: Trial, weight: float) -> Pot:
     )  # fmt: skip
 
 
-def _weights(
-    trials: Sequence[Trial],
-    half_life: float | None,
-    today: datetime.date | None,
-    lot: str | None,
-    other_lot: float,
-) -> Array:
+def _weights(trials: Sequence[Trial], half_life: float | None, lot: str | None) -> Array:
     """How much each trial counts ``(T,)``, by age and lot."""
     weights = np.ones(len(trials))
-    if not 0.0 < other_lot <= 1.0:
-        raise DyemixError(f"other_lot {other_lot:g} is not a weight: above 0, at most 1.")
     if half_life is not None:
         if not half_life > 0.0:
             raise DyemixError(f"half_life_days {half_life:g} is not a time: it must be above 0.")
-        dates = [t.date for t in trials]
         undated = [str(t.recipe) for t in trials if t.date is None]
         if undated:
             raise DyemixError(
                 f"age cannot count: {len(undated)} trials have no date ({undated[0]}): date them."
             )
-        now = today or max((d for d in dates if d is not None), default=datetime.date.min)
-        ages = np.array([(now - d).days for d in dates if d is not None], dtype=float)
-        weights *= 0.5 ** (np.maximum(ages, 0.0) / half_life)
+        days = np.array([t.date.toordinal() for t in trials if t.date], dtype=float)
+        weights *= 0.5 ** ((days.max(initial=0.0) - days) / half_life)
     if lot is not None:
-        weights *= [1.0 if t.lot == lot else other_lot for t in trials]
+        weights *= [1.0 if t.lot == lot else _OTHER_LOT for t in trials]
     return weights
 
 

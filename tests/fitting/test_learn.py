@@ -67,15 +67,13 @@ def test_old_trials_and_other_lots_count_less(dyes):
 
     assert abs(navy()) < 0.02  # trials that contradict each other say nothing together
     assert navy(half_life_days=60) > 0.04
-    assert navy(lot="B", other_lot=0.02) > 0.04
-    weights = learn(dyes, [*new, *old], half_life_days=365).weights
-    assert weights == pytest.approx([1.0] * 8 + [0.5] * 8)
+    assert navy(lot="B") > 0.03
+    weights = learn(dyes, [*new, *old], half_life_days=365, lot="B").weights
+    assert weights == pytest.approx([1.0] * 8 + [0.5 * 0.25] * 8)
     with pytest.raises(DyemixError, match="have no date"):
         learn(dyes, [dyed(dyes, r) for r in RECIPES], half_life_days=60)
     with pytest.raises(DyemixError, match="above 0"):
         learn(dyes, new, half_life_days=0)
-    with pytest.raises(DyemixError, match="not a weight"):
-        learn(dyes, new, lot="B", other_lot=2.0)
 
 
 def test_second_baths_teach_how_far_they_stray(dyes):
