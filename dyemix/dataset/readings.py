@@ -10,16 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import LAB, Array, headed, numbers
-from dyemix.colour.colorimetry import (
-    D65_2,
-    D65_10,
-    WAVELENGTHS,
-    Light,
-    hex_to_lab,
-    lab,
-    screen_colour,
-    smoothest_reflectance,
-)
+from dyemix.colour import colorimetry
+from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, hex_to_lab, lab
 from dyemix.colour.spectra import Unit, fractions
 from dyemix.dataset.clipped import Clipped, as_text, from_text
 from dyemix.dataset.conditions import CONDITIONS
@@ -138,7 +130,7 @@ class Reading(Result):
         if colour.shape != (3,) or not np.isfinite(colour).all():
             raise InputError(Fault(f"{values!r} is not a colour: L*, a*, b* are wanted."))
         seen = Light.parse(light)
-        (spectrum,) = smoothest_reflectance(colour, seen)
+        (spectrum,) = colorimetry.smoothest_reflectance(colour, seen)
         return cls(_parsed(recipe), spectrum, lab=colour, light=seen, **{"kind": "Lab", **about})
 
     @classmethod
@@ -175,7 +167,8 @@ class Reading(Result):
         row: dict[str, object] = {"recipe": self.recipe, "swatch": "", "kind": "", **self.cells}
         if self.reflectance is not None:
             shown = self.light if self.rough and self.light else light
-            row |= colour_row(self.colour(shown), shown, screen_colour(self.reflectance).hex)
+            code = colorimetry.screen_colour(self.reflectance).hex
+            row |= colour_row(self.colour(shown), shown, code)
             row |= {f"{w:.0f} nm": x for w, x in zip(WAVELENGTHS, self.reflectance, strict=True)}
         return row | {k if k in CONDITIONS else f"# {k}": x for k, x in self.conditions.items()}
 
