@@ -80,6 +80,10 @@ def fit(borrow: str | None, output: Path | None, detail: bool) -> None:
         shared.write(output, saved_text(fitted))
     behind = None if given("book") is not None else readings_behind(given("swatches"))
     shared.show(fitted.report, fitted.report.text(detail=detail), drawn=fitted, swatches=behind)
-    saved = [] if borrow is None else ["--swatches", str(output)]
-    if borrow is None or output is not None:
-        shared.then("To match a colour", "match", "#7d8a6e", *saved)
+    if borrow is None:
+        shared.then("To match a colour", "match", "#7d8a6e")
+    elif output is None:
+        shared.then("Keep it, to match by it", "fit", "--borrow", borrow, "-o", "borrowed.json")
+    else:
+        words = ("match", "#7d8a6e", "--swatches", str(output))
+        shared.then("To match a colour", *words, alone=True)

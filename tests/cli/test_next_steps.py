@@ -131,6 +131,16 @@ def test_an_own_table_from_the_plan_on(run: Command) -> None:
     walk(run, steps(fit)["match"], "bath", "trial", "next", "bath")
 
 
+def test_a_second_cloth_borrows_and_is_matched(run: Command) -> None:
+    (run.folder / "mine.csv").write_text(MINE, encoding="utf-8")
+    rows = MINE.replace("cotton-linen napkin, mock-dyed", "viscose").splitlines()
+    few = ("#", "swatch,", "N001", "N004", "N016", "N028")
+    some = [row for row in rows if row.startswith(few)]
+    (run.folder / "second.csv").write_text("\n".join(some), encoding="utf-8")
+    walked = walk(run, "fit --swatches second.csv --borrow mine.csv", "fit", "match")
+    assert "borrowed.json" in walked[-1].stderr
+
+
 def test_a_standard_of_a_book_goes_along_by_its_name(run: Command) -> None:
     (run.folder / "mine.csv").write_text(MINE, encoding="utf-8")
     assert run("book", "add", "mine.csv", "--book", "w.dyebook").returncode == 0
