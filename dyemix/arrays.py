@@ -17,8 +17,10 @@ LAB = ("L*", "a*", "b*")
 
 def labels(values: Any) -> list[str]:
     """What heads the columns of a table or the entries of a series; nothing of any other array."""
-    found = getattr(values, "columns", getattr(values, "index", ()))
-    return [str(label).strip() for label in found] if hasattr(values, "to_numpy") else []
+    if not hasattr(values, "to_numpy"):
+        return []
+    found = values.columns if hasattr(values, "columns") else getattr(values, "index", ())
+    return [str(label).strip() for label in found]
 
 
 def headed(values: Any, names: Sequence[str]) -> Any:

@@ -51,6 +51,8 @@ class Value:
                 value = MappingProxyType(dict(value))
             elif isinstance(value, list):
                 value = tuple(value)
+            else:
+                continue
             object.__setattr__(self, name, value)
 
     def _values(self) -> tuple[Any, ...]:
