@@ -1,9 +1,9 @@
 """Is the nearest recipe the nearest there is? Beside every blend, solved from random starts.
 
-Up to four of twelve dyes, four starts a blend, judged by ΔE2000 itself: 64 colours on each of three
-shelves that no setting of the search was chosen on, and 244 colours of chroma 70 to 150, drawn
-evenly in lightness, chroma and hue. So far out ΔE2000 has a second valley on the dull, opposite
-side.
+Up to four of twelve dyes, four starts a blend, judged by ΔE2000 itself; on either side a dye that
+brings a target nearer by less than 0.1 gives way. 64 colours on each of three shelves that no
+setting of the search was chosen on, and 244 colours of chroma 70 to 150, drawn evenly in lightness,
+chroma and hue: so far out ΔE2000 has a second valley on the dull, opposite side.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from benchmarks.shelf import shelf
 from benchmarks.subsets import every_blend
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_10
-from dyemix.matching.match import WITHIN_REACH
+from dyemix.matching.match import WITHIN_REACH, shortlist
 from dyemix.matching.refine import refined
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
@@ -33,12 +33,13 @@ def far_colours(count: int, seed: int = 77) -> Array:
 
 
 def nearest(dyes: DyeSet, labs: Array) -> tuple[Array, Array]:
-    """Least ΔE2000 ``(T,)`` of the search, and of the restarts."""
-    ours, theirs = [], []
+    """Least ΔE2000 ``(T,)`` of the search, and of the restarts; each dye must earn its place."""
+    ours: list[Array] = []
+    theirs: list[Array] = []
     for first in range(0, len(labs), _AT_ONCE):
         problem = Problem.of(dyes, labs[first : first + _AT_ONCE], D65_10, 4)
-        ours.append(refined(problem).best().cost)
-        theirs.append(every_blend(problem).best().cost)
+        for found, out in ((refined(problem), ours), (every_blend(problem), theirs)):
+            out.append(found.cost[shortlist(found, np.zeros(len(found.cost)), 1)])
     return np.sqrt(np.concatenate(ours)), np.sqrt(np.concatenate(theirs))
 
 
