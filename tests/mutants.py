@@ -32,13 +32,14 @@ SAMPLED = {
     "colour/ciede2000.py": ("tests/colour/test_ciede2000.py",),
 }
 #: Modules asked by name alone: not all that their tests overlook has been worked off.
-_SUMS = ("tests/bench/test_by_hand.py", "tests/bench/test_amounts.py")
+_SUMS = ("tests/bench/test_limits.py", "tests/bench/test_by_hand.py", "tests/bench/test_amounts.py")
 TESTS = SAMPLED | {
     "colour/colorimetry.py": ("tests/colour",),
     "bench/stock.py": (*_SUMS, "tests/bench/test_stock.py", "tests/bench/test_printed_amounts.py",
                        "tests/bench/test_warnings.py", "tests/bench/test_plan.py"),
     "bench/method.py": (*_SUMS, "tests/bench/test_method.py", "tests/bench/test_fibre.py",
-                        "tests/bench/test_printed_amounts.py", "tests/bench/test_no_cliffs.py"),
+                        "tests/bench/test_printed_amounts.py", "tests/bench/test_no_cliffs.py",
+                        "tests/bench/test_words.py", "tests/bench/test_warnings.py"),
     "bench/bath_sheet.py": (*_SUMS, "tests/bench/test_words.py", "tests/bench/test_method.py",
                             "tests/bench/test_warnings.py", "tests/bench/test_fibre.py",
                             "tests/bench/test_mottle.py", "tests/cli/test_cli_bench.py"),

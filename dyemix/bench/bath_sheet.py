@@ -237,7 +237,7 @@ def bath_sheet(
         other_cloth="" if same_words("cloth", sheet.cloth, cloth_then) else cloth_then,
         mixtures=[d for d in recipe if any(word in d for word in settings.mixtures)],
     )  # fmt: skip
-    return replace(sheet, warnings=(*sheet.warnings, *(row[0] for row in notes.rows)))
+    return replace(sheet, warnings=(*sheet.warnings, *(text for (text,) in notes.rows)))
 
 
 def _expected(dyes: DyeSet, recipe: Recipe, target: Target, low_water: bool) -> str:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from dyemix.bench.method import stated
 from dyemix.bench.plan import Job
@@ -14,8 +14,10 @@ from dyemix.bench.stock import Stock
 from dyemix.dataset.days import parse_day
 from dyemix.dataset.units import parse_weight
 from dyemix.errors import DyemixError
-from dyemix.files.small_tables import Column, Table, number, read_table
+from dyemix.files.small_tables import Column, number, read_table
 from dyemix.matching.dispensing import parse_stock
+
+T = TypeVar("T")
 
 
 def _whole(text: str) -> int:
@@ -59,10 +61,7 @@ def read_jobs(path: str | os.PathLike[str]) -> tuple[Job, ...]:
 
     Raises `InputError` with every fault of the file.
     """
-    table = _read(path, _JOBS)
-    file = table.faults.file
-    table.faults.raise_any()
-    return tuple(Job(**_fields(values), row=row, file=file) for row, values in table.rows)
+    return _made(path, _JOBS, lambda place, values: Job(**values, **place))
 
 
 def read_recipes(path: str | os.PathLike[str], cloth_g: float) -> tuple[Job, ...]:
@@ -70,14 +69,12 @@ def read_recipes(path: str | os.PathLike[str], cloth_g: float) -> tuple[Job, ...
 
     Its best recipe is the first. Raises `InputError` with every fault of the file.
     """
-    table = read_table(path, (Column("target", needed=True), _JOBS[1]), others=True)
-    table.faults.raise_any()
-    jobs: dict[str, Job] = {}
-    for row, values in table.rows:
-        name = values["target"]
-        job = Job(name, values["recipe"], cloth_g, target=name, row=row, file=table.faults.file)
-        jobs.setdefault(name, job)
-    return tuple(jobs.values())
+
+    def job(place: dict[str, Any], values: dict[str, Any]) -> Job:
+        return Job(values["target"], cloth_g=cloth_g, **values, **place)
+
+    every = _made(path, (Column("target", needed=True), _JOBS[1]), job, others=True)
+    return tuple({job.job: job for job in reversed(every)}.values())[::-1]
 
 
 def read_stocks(path: str | os.PathLike[str]) -> tuple[Stock, ...]:
@@ -88,15 +85,7 @@ def read_stocks(path: str | os.PathLike[str]) -> tuple[Stock, ...]:
 
     Raises `InputError` with every fault of the file.
     """
-    table = _read(path, _STOCKS)
-    stocks = []
-    for row, values in table.rows:
-        try:
-            stocks.append(Stock(strength_pct=values.pop("stock_pct"), **_fields(values)))
-        except DyemixError as error:
-            table.faults.add(str(error), row)
-    table.faults.raise_any()
-    return tuple(stocks)
+    return _made(path, _STOCKS, lambda _, v: Stock(strength_pct=v.pop("stock_pct"), **v))
 
 
 def parse_stocks(text: str) -> tuple[Stock, ...]:
@@ -110,13 +99,21 @@ def parse_stocks(text: str) -> tuple[Stock, ...]:
     return tuple(Stock(dye, strength) for dye, strength in parse_stock(text).items())
 
 
-def _read(path: str | os.PathLike[str], columns: Sequence[Column]) -> Table:
-    table = read_table(path, columns)
+def _made(
+    path: str | os.PathLike[str], columns: Sequence[Column],
+    make: Callable[[dict[str, Any], dict[str, Any]], T], others: bool = False,
+) -> tuple[T, ...]:  # fmt: skip
+    """What each row makes, of its place and of its values."""
+    table = read_table(path, columns, others=others)
     for note in table.notes:  # letters guessed wrong would be the name of another dye
         if "Windows-1252" in note:
             table.faults.add(f"{note} Save it as 'CSV UTF-8'.")
-    return table
-
-
-def _fields(values: dict[str, Any]) -> dict[str, Any]:
-    return {name.replace(" ", "_"): value for name, value in values.items()}
+    made = []
+    for row, values in table.rows:
+        place = {"row": row, "file": table.faults.file}
+        try:
+            made.append(make(place, {name.replace(" ", "_"): v for name, v in values.items()}))
+        except DyemixError as error:
+            table.faults.add(str(error), row)
+    table.faults.raise_any()
+    return tuple(made)

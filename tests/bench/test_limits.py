@@ -7,12 +7,14 @@ from dataclasses import FrozenInstanceError, replace
 from datetime import date
 from typing import Any
 
+import numpy as np
 import pytest
 
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.method import Fibre, Method, soda_by_volume, stated
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Bottles, Stock, stock_sheet
+from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
 from tests.bench.conftest import four_dyes
 
@@ -189,6 +191,9 @@ def test_the_cure_for_a_full_bath() -> None:
     assert refusal(liquor_ratio=3, settings=BathSettings(wet_pickup=100)) == (
         f"stocks 2 times as strong, or {more}"
     )
+    # Half a mL is left: 800 times.
+    tiny = refusal(liquor_ratio=2, settings=BathSettings(wet_pickup=199.5))
+    assert tiny == f"stocks 800 times as strong, or {more}"
     for pickup in (100, 150):
         assert refusal(liquor_ratio=1, settings=BathSettings(wet_pickup=pickup)) == more
     weak = BathSettings(smallest_dose=100)
@@ -214,3 +219,53 @@ def test_how_much_cloth_and_how_many_pieces() -> None:
     assert bath_sheet("undyed", 0.5, pieces=1).pieces == 1
     with pytest.raises(DyemixError, match="out of range"):
         bath_sheet("undyed", 1_000_000.5)
+
+
+def test_what_was_taken_from_the_swatches_is_named() -> None:
+    """Not what was asked for, be it the same, nor what little liquor has changed."""
+    dyes = four_dyes(conditions={"liquor ratio": "20:1", "salt": "50 g/L", "hours": "24"})
+    how: dict[str, Any] = {"stocks": 5.0, "dyes": dyes}
+    assert bath_sheet("gold 1", 100, **how).as_swatches == ("liquor ratio", "salt", "hours")
+    assert bath_sheet("gold 1", 100, salt=50, **how).as_swatches == ("liquor ratio", "hours")
+    assert bath_sheet("gold 1", 100, liquor_ratio=7.5, **how).as_swatches == ("hours",)
+
+
+def test_one_dye_is_the_palest_and_of_two_nobody_knows_without_swatches() -> None:
+    assert bath_sheet("gold 1", 100).palest_first
+    assert bath_sheet("undyed", 100).palest_first
+    assert not bath_sheet("gold 1 + navy 1", 100).palest_first
+
+
+def test_dyes_are_ranked_by_their_lightness_at_one_per_cent() -> None:
+    """Of one hue, 1.3 times as strong at 1 % and, by its law, less so at 2 %: 1.97 to 2. Of two
+    hues by L* and not by b*: a strong yellow is darker than a weak turquoise.
+    """
+    dyes = four_dyes()
+    gold, _, turquoise, _ = dyes.curves
+    curves = np.array([gold, 1.3 * gold, 0.1 * turquoise, 40.0 * gold])
+    law = np.array([[1.0, 0.0], [0.6, 0.0], [1.0, 0.0], [1.0, 0.0]])
+    dyes = replace(dyes, curves=curves, law=law)
+    for recipe, order in (
+        ("scarlet 1 + gold 1", ["gold", "scarlet"]),
+        ("navy 1 + turquoise 1", ["turquoise", "navy"]),
+    ):
+        sheet = bath_sheet(recipe, 100, stocks=5.0, dyes=dyes)
+        assert [dose.dye for dose in sheet.doses] == order
+
+
+def test_what_to_expect_is_of_level_cloth_from_ten_to_one_on() -> None:
+    dyes, target = four_dyes(), Target.parse("80 5 60 D65/10")
+    expect = [
+        bath_sheet("gold 1", 100, stocks=5.0, dyes=dyes, target=target, liquor_ratio=ratio).expect
+        for ratio in (20, 10, 9.9)
+    ]
+    assert expect[0] == expect[1] != expect[2]
+
+
+@pytest.mark.parametrize(
+    ("cloth", "fibre", "named"),
+    [("", "linen", "linen"), ("napkin", "linen", "napkin (linen)"), ("linen", "", "linen"),
+     ("linen", "linen", "linen"), ("", "", "")],
+)  # fmt: skip
+def test_the_cloth_by_its_name_and_its_fibres(cloth: str, fibre: str, named: str) -> None:
+    assert bath_sheet("gold 1", 100, cloth=cloth, fibre=fibre).fibre_named == named
