@@ -7,7 +7,6 @@ sample, the wavelength and the value. *Tall*: a column of wavelengths, then a co
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 
 from dyemix.colour.colorimetry import WAVELENGTHS, screen_colours
@@ -18,7 +17,6 @@ from dyemix.files.table import understand
 from dyemix.writing import csv_text
 
 _BANDS = [f"{wavelength:g} nm" for wavelength in WAVELENGTHS]
-_WAVELENGTH = re.compile(r"([0-9]{3,4}(?:[.,][0-9]+)?) ?(?:nm)?")
 
 
 def recognise(data: bytes) -> bool:
@@ -100,9 +98,8 @@ def _one_reading_a_row(sheet: Sheet, faults: Faults) -> Sheet:
 def _wavelengths(sheet: Sheet, place: int, faults: Faults) -> list[float]:
     found = []
     for row, cells in sheet.rows:
-        match = _WAVELENGTH.fullmatch(cells[place])
-        found.append(float(match[1].replace(",", ".")) if match else 0.0)
-        if not 300.0 <= found[-1] <= 1100.0:
+        found.append(band(cells[place]) or 0.0)
+        if not found[-1]:
             what = f"{cells[place][:40]!r} is not a wavelength: write nm, as 400."
             faults.add(what, row, sheet.headings[place])
     faults.raise_any()

@@ -276,12 +276,10 @@ def _about_warnings(drafts: list[Draft], counted: str) -> list[str]:
     for draft in drafts:
         for warning in draft.given.get("warnings", ()):
             rows.setdefault(warning, []).append(str(draft.row))
-    told = []
-    for warning, at in rows.items():
-        end = "" if warning.endswith("?") else "."
-        what = f"{counted}{'s' if len(at) > 1 else ''} {few(at, 6)}"
-        told.append(f"{what}: {warning}{end}")
-    return told
+    return [
+        f"{counted}{'s' * (len(at) > 1)} {few(at, 6)}: {text}{'' if text[-1] == '?' else '.'}"
+        for text, at in rows.items()
+    ]
 
 
 def alike(one: str, other: str) -> bool:
