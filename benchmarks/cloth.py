@@ -16,8 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.cloth.levelness import Levelness, Maps
-from dyemix.cloth.preview import preview
+from dyemix.cloth.doubt import worlds
+from dyemix.cloth.figures import Blocks
+from dyemix.cloth.levelness import Levelness
+from dyemix.cloth.preview import Preview, preview
 from dyemix.colour.ciede2000 import delta_e
 from tests.simulated.strike import FINE, MIXES, ORDERS, Dyed, dye
 from tests.simulated.struck import (
@@ -33,7 +35,7 @@ from tests.simulated.struck import (
 _BARS = {"clear": 8.0, "quiet": 15.0, "dull": 15.0}
 
 
-def _main(found: Levelness) -> Array:
+def _main(found: Levelness | Preview) -> Array:
     return np.array([figure.value for figure in found.figures[:6]])
 
 
@@ -44,16 +46,19 @@ def truth(piece: Dyed) -> Array:
 
 def by_blocks(found: Levelness, piece: Dyed) -> tuple[Array, Array, Array]:
     """Estimated and true amounts over the dose ``(N, k)`` of the same places, and 90 % errors."""
-    maps = found.maps
-    assert maps is not None
-    fine = piece.amounts / piece.dose
-    inside = np.argwhere(maps.blocks.inside)
+    cells = found.cells
+    assert cells is not None
+    relative = cells.amounts / piece.dose.astype(np.float32)
+    main = Blocks.of(cells.inside, relative, cells.responses, cells.cell_mm)
+    n = round(main.side_mm / cells.cell_mm)
+    world = worlds(cells, main)
+    error = np.full(main.relative.shape, np.nan)
+    error[world.some] = world.blocks
+    fine, inside = piece.amounts / piece.dose, np.argwhere(main.inside)
     if not found.name.endswith(".jpg"):
-        true = piece.blocks(fine)[inside[:, 0], inside[:, 1]]
-        return maps.blocks.relative, true, _error(maps)
-    cells = round(found.figures[0].block_mm / maps.cells.cell_mm)
-    corner, other = inside * cells, inside * cells + cells - 1
-    middle = sum(maps.cells.places[at[:, 0], at[:, 1]] for at in (corner, other)) / 2.0
+        return main.relative, piece.blocks(fine)[inside[:, 0], inside[:, 1]], error
+    corner, other = inside * n, inside * n + n - 1
+    middle = sum(cells.places[at[:, 0], at[:, 1]] for at in (corner, other)) / 2.0
     at = (middle - place_of(piece))[:, ::-1] * FINE
     half = round(found.figures[0].block_mm * FINE / 2)
     low = np.clip(np.rint(at).astype(int) - half, 0, np.array(fine.shape[:2]) - 2 * half)
@@ -61,13 +66,7 @@ def by_blocks(found: Levelness, piece: Dyed) -> tuple[Array, Array, Array]:
     a, b = low.T
     total = summed[a + 2 * half, b + 2 * half] - summed[a, b + 2 * half]
     total = total - summed[a + 2 * half, b] + summed[a, b]
-    return maps.blocks.relative, total / (2 * half) ** 2, _error(maps)
-
-
-def _error(maps: Maps) -> Array:
-    out = np.full(maps.blocks.relative.shape, np.nan)
-    out[maps.some] = maps.error
-    return out
+    return main.relative, total / (2 * half) ** 2, error
 
 
 def _misses(found: Levelness, piece: Dyed, to_mean: bool) -> tuple[Array, NDArray[np.bool_]]:
@@ -113,8 +112,8 @@ def one_mix(mix: str, seeds: Sequence[int]) -> tuple[Array, Array, Array]:
             camera.append(medians)
             covered.append(covers)
             again = preview(spectra, MIXES[mix], order=order, pieces=[perfect], seed=seed)[0]
-            off = np.abs(np.array(list(again.figures.values())) - _main(perfect))
-            colours = np.array(list(again.figures.values()))[3:], _main(perfect)[3:]
+            off = np.abs(_main(again) - _main(perfect))
+            colours = _main(again)[3:], _main(perfect)[3:]
             back.append([*off[:3], float(delta_e(*colours))])
     print(f"{mix}: {len(seeds)} seeds of {', '.join(ORDERS)}")
     off = np.abs(seen - true)[..., 0]

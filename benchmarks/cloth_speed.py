@@ -69,10 +69,8 @@ def against_scipy(mix: str, noise: float) -> None:
 
 def whole(every_pixel: bool) -> None:
     """Print seconds and memory of 12 megapixels, the picture decoded before."""
-    from dyemix.cloth.doubt import Doubt
     from dyemix.cloth.levelness import analyse
     from dyemix.cloth.photographed import read_piece
-    from dyemix.dataset.recipe import Recipe
     from dyemix.photo import examine_photo
     from tests.simulated.photographs import as_laid
     from tests.simulated.struck import undyed_cell
@@ -83,10 +81,8 @@ def whole(every_pixel: bool) -> None:
     peak_before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
     start, busy = time.perf_counter(), time.process_time()
     unmixer = Unmixer(dyes, MIXES["clear"])
-    cells = read_piece(seen, unmixer, None, 0.5, every_pixel)
-    doubt = Doubt(cells.camera, cells.anchored)
-    recipe = Recipe(MIXES["clear"])
-    analyse(unmixer, cells, doubt, name="piece", recipe=recipe, order="with")
+    cells = read_piece(seen, unmixer, None, every_pixel)
+    analyse(cells, "with")
     seconds, busy = time.perf_counter() - start, time.process_time() - busy
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
     size = np.prod(seen.photograph.codes.shape[:2]) / 1e6

@@ -36,8 +36,7 @@ def report(
     Of the fitted dyes; with a --target, of a match too; with a RECIPE, --target and --reading, of a
     trial; with a --job of the --book, of all that is kept of it; of --analysed pieces of cloth.
     """
-    from dyemix.cloth.compare import compare_pieces
-    from dyemix.cloth.levelness import saved_pieces
+    from dyemix.cloth.levelness import compare_pieces, saved_pieces
     from dyemix.report import report as page
 
     dyes, job = shared.dyes(recipe or ""), given("job")
@@ -70,15 +69,16 @@ def levelness(
     its cell in a table, --names). Several PHOTOs of one recipe are set side by side; then --alkali
     names the order of each, as 'presoak, with, after'. In place of a PHOTO, an --output of one.
     """
-    from dyemix.cloth.compare import compare_pieces, read_pieces
-    from dyemix.cloth.levelness import pieces_json
+    from dyemix.cloth.levelness import compare_pieces, read_pieces
+    from dyemix.dataset.serialise import as_json
 
     dyes, options = shared.dyes(), shared.photo(names)
     given("inputs").extend(map(Path, photo))
     asked = shared.recipe(recipe, dyes)
     with console.waiting("Reading the cloth"):
-        pieces = read_pieces(dyes, photo, asked, alkali or "", options, outline, every_pixel)
-    shared.write(output, pieces_json(pieces))
+        how = {"options": options, "piece": outline, "every_pixel": every_pixel}
+        pieces = read_pieces(dyes, photo, asked, alkali or "", **how)
+    shared.write(output, as_json(pieces) + "\n")
     shared.show(pieces[0] if len(pieces) == 1 else compare_pieces(pieces))
     if output is not None and str(output) != "-":
         saved = ("--alkali", pieces[0].order or "with", "--analysed", str(output))
@@ -92,12 +92,11 @@ def preview(recipe: tuple[str, ...], alkali: str | None, analysed: tuple[str, ..
     Each RECIPE as a patch of simulated cloth, its shades and figures, to choose among recipes. From
     your own --analysed pieces where they hold its dyes; else from figures that illustrate only.
     """
-    from dyemix.bench.method import dyed_as
     from dyemix.cloth.levelness import saved_pieces
     from dyemix.cloth.preview import preview
 
     dyes = shared.dyes()
-    order = alkali or str(dyed_as(dyes.conditions)[0].get("alkali", "with"))
+    order = alkali or shared.alkali(dyes)[0]
     pieces = [piece for file in analysed for piece in saved_pieces(file)]
     asked = [shared.recipe(words, dyes) for words in recipe]
     shared.show(preview(dyes, *asked, order=order, pieces=pieces))

@@ -246,6 +246,14 @@ def kit(measure: str | None, dyes: Any) -> Any:
     return Kit.parse(words, of.stock_pct, of.cloth_g)
 
 
+def alkali(dyes: Any) -> tuple[str, str]:
+    """When the alkali goes in where these dyes were dyed; a sentence more where nobody says."""
+    from dyemix.bench.method import dyed_as
+
+    order = dyed_as(dyes.conditions)[0].get("alkali")
+    return str(order or "with"), "" if order else " Your swatches do not say when theirs went in."
+
+
 def short(found: Any, dyes: Any, **how: Any) -> str:
     """The text of suggestions or a series, with what to measure of the stock at hand."""
     from dyemix.bench.suggested import in_steps, suggested

@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, weights
+from dyemix.dataset.recipe import Recipe
 from dyemix.errors import RecipeError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import depth_law
@@ -53,13 +54,14 @@ DARKEST = 1e-4
 class Unmixer:
     """Finds the amounts of one recipe's dyes behind three responses: XYZ under D65/2°, white 1.
 
-    `dyes` of the recipe alone, `dose` ``(k,)`` in % owf.
+    `dyes` of the `recipe` alone, `dose` ``(k,)`` in % owf.
     """
 
-    def __init__(self, dyes: DyeSet, recipe: Mapping[str, float]) -> None:
-        if not recipe:
+    def __init__(self, dyes: DyeSet, recipe: Mapping[str, float] | str) -> None:
+        self.recipe = Recipe.parse(recipe)
+        if not self.recipe:
             raise RecipeError("an undyed piece has no dyes to tell apart: give its recipe.")
-        self.dyes, self.dose = dyes.take(list(recipe)), np.array(list(recipe.values()))
+        self.dyes, self.dose = dyes.take(list(self.recipe)), np.array(list(self.recipe.values()))
         blends, w = self.dyes.whole, weights(D65_2)
         self._sensed = w / w.sum(axis=0)
         self._unit = blends.working(self.dose[np.newaxis])[0]
@@ -68,12 +70,22 @@ class Unmixer:
         if blends.company_curve is not None:
             share = company_share(self.dose[np.newaxis])[0][0]
             curves = np.maximum(curves + share[:, np.newaxis] * blends.company_curve, 0.0)
-        self._curves = curves * self._unit[:, np.newaxis]
         self._most = blends.working(MOST * self.dose[np.newaxis])[0] / self._unit
-        k = len(recipe)
+        k, curves = len(self.dose), curves * self._unit[:, np.newaxis]
         even = np.eye(k) - 1.0 / k
         self._pull = RATIOS * even if k > 3 else np.zeros((0, k))
-        self._single, self._double = _Forward(self, np.float32), _Forward(self, np.float64)
+        slopes = (self._sensed.T[:, np.newaxis, :] * curves).reshape(-1, curves.shape[1])
+        parts = (
+            curves.T,
+            blends.cloth[:, np.newaxis],
+            np.ascontiguousarray(self._sensed.T),
+            slopes,
+        )
+        self._parts = {kind: [x.astype(kind) for x in parts] for kind in (np.float32, np.float64)}
+        # Depths ``(G, k)`` and what works at them, rising.
+        depths = np.concatenate([[0.0], np.geomspace(1e-4, 1.5 * MOST, 1500)])
+        self._depth = depths[:, np.newaxis] * self.dose
+        self._alone = np.maximum.accumulate(depth_law(self._depth, self.dyes.law), axis=0)
 
     # Forward --------------------------------------------------------------------------------------
 
@@ -81,11 +93,33 @@ class Unmixer:
         """Responses ``(N, 3)`` of amounts ``(N, k)`` in % owf, as level cloth of them would be."""
         return np.asarray(self.dyes.reflectance(amounts) @ self._sensed)
 
+    def _roots(self, x: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
+        """From relative working amounts ``(k, N)`` to cube roots of the responses ``(3, N)`` and
+        their slope ``(3, k, N)``, in the precision of the amounts.
+        """
+        curves, cloth, sensed, slopes = self._parts[x.dtype.type]
+        r0, k2 = self.dyes.surface.r0, self.dyes.surface.k2
+        through = (1.0 - r0) * (1.0 - k2)
+        ks = curves @ x
+        ks += cloth
+        root_of = np.sqrt(ks * (ks + 2.0))
+        ks += root_of
+        ks += 1.0
+        inside = np.reciprocal(ks, out=ks)
+        out = np.reciprocal(1.0 - k2 * inside)
+        share = inside * out
+        root = np.cbrt(sensed @ share * through + r0)
+        share *= out
+        share /= root_of  # dR/dk = −R/√(k² + 2k), through the surface
+        jacobian = (slopes @ share).reshape(3, *x.shape)
+        jacobian *= (-through / (3.0 * root * root))[:, np.newaxis]
+        return root, jacobian
+
     def residual(self, roots: Array) -> Residual:
         """Of relative working amounts ``(k, M)`` to seen `roots` ``(3, N)``, for the solver."""
 
         def at(x: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-            root, jacobian = self._double(x)
+            root, jacobian = self._roots(x)
             pull = np.repeat(self._pull[:, :, np.newaxis], x.shape[1], axis=2)
             off = np.concatenate([root - roots[:, rows], self._pull @ x])
             return off, np.concatenate([jacobian, pull])
@@ -114,7 +148,7 @@ class Unmixer:
             out[part] = self._depths(x.T)
             missed[part] = (off > 0.01) | (responses[part].min(axis=1) <= DARKEST)
 
-        parts = list(_slices(len(responses)))
+        parts = list(slices(len(responses), _CHUNK))
         with ThreadPoolExecutor(min(len(parts) or 1, os.cpu_count() or 1)) as pool:
             list(pool.map(work, parts))
         return out, missed
@@ -126,26 +160,15 @@ class Unmixer:
         an order nearer.
         """
         blends, g = self.dyes.whole, x * self._unit.astype(np.float32)
-        grid, alone = self._laws
         grown: Array | float = 1.0
         for turn in range(4):
-            wanted = g / grown
-            columns = [
-                np.interp(w, a, c) for w, a, c in zip(wanted.T, alone.T, grid.T, strict=True)
-            ]
-            found = np.stack(columns, axis=1)
+            columns = zip((g / grown).T, self._alone.T, self._depth.T, strict=True)
+            found = np.stack([np.interp(*column) for column in columns], axis=1)
             if turn == 3 or not (blends.company.any() or blends.interaction):
                 break
             share, others = company_share(found)
             grown = np.exp(share * blends.company + blends.interaction * np.log1p(others))
         return np.asarray(found, dtype=np.float32)
-
-    @cached_property
-    def _laws(self) -> tuple[Array, Array]:
-        """Depths ``(G, k)`` and what works at them, rising."""
-        depths = np.concatenate([[0.0], np.geomspace(1e-4, 1.5 * MOST, 1500)])[:, np.newaxis]
-        grid = depths * self.dose
-        return grid, np.maximum.accumulate(depth_law(grid, self.dyes.law), axis=0)
 
     def _steps(self, x: Single, roots: Single) -> tuple[Single, NDArray[np.bool_], Single]:
         """Undamped steps to `roots` ``(3, N)``: amounts, which settled, how far they are off."""
@@ -153,7 +176,7 @@ class Unmixer:
         square = pull.T @ pull
         ridge = square + _RIDGE * np.eye(len(x), dtype=np.float32)
         for _ in range(_STEPS):
-            root, jacobian = self._single(x)
+            root, jacobian = self._roots(x)
             off = root - roots
             slope = np.einsum("min,mn->in", jacobian, off) + square @ x
             normal = np.einsum("min,mjn->ijn", jacobian, jacobian)
@@ -179,50 +202,19 @@ class Unmixer:
         side = np.linspace(0.0, 1.0, max(2, round(_POINTS ** (1.0 / k)))) ** 2.5
         points = np.stack(np.meshgrid(*[side] * k, indexing="ij")).reshape(k, -1)
         points *= self._most[:, np.newaxis]
-        roots = self._double(points)[0]
+        roots = self._roots(points)[0]
         low, high = roots.min(axis=1, keepdims=True), roots.max(axis=1, keepdims=True)
         step = (high - low) / (_NODES - 1)
         nodes = low + step * np.indices((_NODES,) * 3).reshape(3, -1)
         nearest = cKDTree((roots / step).T).query((nodes / step).T)[1]
         x = points[:, nearest].astype(np.float32)
-        for part in _slices(nodes.shape[1]):
+        for part in slices(nodes.shape[1], _CHUNK):
             wanted = nodes[:, part].astype(np.float32)
             x[:, part] = self._steps(np.ascontiguousarray(x[:, part]), wanted)[0]
         table = x.reshape(k, *(_NODES,) * 3)
         return low.astype(np.float32), step.astype(np.float32), table
 
 
-def _slices(count: int) -> Iterator[slice]:
-    return (slice(i, min(i + _CHUNK, count)) for i in range(0, count, _CHUNK))
-
-
-class _Forward:
-    """From relative working amounts ``(k, N)`` to cube roots of the responses ``(3, N)`` and their
-    slope ``(3, k, N)``, in one precision.
-    """
-
-    def __init__(self, of: Unmixer, kind: type[np.floating[Any]]) -> None:
-        surface, curves = of.dyes.surface, of._curves
-        self._curves, self._cloth = curves.T.astype(kind), of.dyes.whole.cloth[:, np.newaxis]
-        self._cloth = self._cloth.astype(kind)
-        self._sensed = np.ascontiguousarray(of._sensed.T).astype(kind)
-        slopes = (of._sensed.T[:, np.newaxis, :] * curves).reshape(-1, curves.shape[1])
-        self._slopes = slopes.astype(kind)
-        self._r0, self._k2, self._two = kind(surface.r0), kind(surface.k2), kind(2.0)
-        self._through, self._three = kind((1.0 - surface.r0) * (1.0 - surface.k2)), kind(3.0)
-
-    def __call__(self, x: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
-        ks = self._curves @ x
-        ks += self._cloth
-        root_of = np.sqrt(ks * (ks + self._two))
-        ks += root_of
-        ks += 1
-        inside = np.reciprocal(ks, out=ks)
-        out = np.reciprocal(1 - self._k2 * inside)
-        share = inside * out
-        root = np.cbrt(self._sensed @ share * self._through + self._r0)
-        share *= out
-        share /= root_of  # dR/dk = −R/√(k² + 2k), through the surface
-        jacobian = (self._slopes @ share).reshape(3, *x.shape)
-        jacobian *= (-self._through / (self._three * root * root))[:, np.newaxis]
-        return root, jacobian
+def slices(count: int, size: int) -> Iterator[slice]:
+    """All of `count`, so many at a time."""
+    return (slice(i, min(i + size, count)) for i in range(0, count, size))

@@ -15,12 +15,15 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.cloth.amounts import Unmixer
 from dyemix.cloth.figures import Blocks, difference, labs, main_figures, path
+from dyemix.cloth.photographed import Photographed
 from dyemix.colour.colorimetry import D65_2, white, xyz_from_lab
 from dyemix.model.uncertainty import effects, metric
 from dyemix.model.unknowns import OWN_SHARE
 
+#: Nine times in ten a normal error is within so many standard deviations.
+NINE_IN_TEN = 1.645
 #: Worlds that are drawn, and the most blocks they are drawn for.
-_WORLDS, _BLOCKS = 32, 2500
+WORLDS, _BLOCKS = 32, 2500
 #: Colours nearer than about this (ΔE*ab) are seen wrong alike; so far (blocks) light is alike.
 _ALIKE, _FALL = 25.0, 15.0
 #: Standard deviations of the light over a piece, of its level, and of one block by itself (working
@@ -33,28 +36,16 @@ _WAVES = 48
 
 
 @dataclass(frozen=True, eq=False)
-class Doubt:
-    """How far the camera may be off: covariance ``(3, 3)`` of the three parts of ΔE2000, whether an
-    undyed square holds its white, the share of its error that is left in amounts (the rest it has
-    made in the squares as well), and doubts in words.
-    """
-
-    camera: Array
-    anchored: bool
-    in_amounts: float = 1.0
-    words: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, eq=False)
 class Worlds:
     """How far figures move, world by world.
 
-    `draws` ``(W, 6)`` of the main figures; `mean` ``(k,)`` standard deviation of the mean amounts,
-    `blocks` ``(M, k)`` of those of the blocks `some` ``(M,)``, as shares of the dose; `difference`
-    that of the ΔE2000 from the mean, as a share of it.
+    `draws` ``(W, 6)`` of the main figures. 90 % errors: `error` ``(6,)`` of those; `mean` ``(k,)``
+    of the mean amounts, `blocks` ``(M, k)`` of those of the blocks `some` ``(M,)``, as shares of
+    the dose; `difference` of the ΔE2000 from the mean, as a share of it.
     """
 
     draws: Array
+    error: Array
     mean: Array
     some: NDArray[np.intp]
     blocks: Array
@@ -63,18 +54,17 @@ class Worlds:
     def typical(self, relative: Array) -> Array:
         """Median 90 % error ``(k,)`` of a block of over a tenth of the dose, as a share of it."""
         held = relative[self.some]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            share = np.where(held > 0.1, 1.645 * self.blocks / held, np.nan)
-        return np.array([np.median(x[~np.isnan(x)]) if (x > 0).any() else 0.0 for x in share.T])
+        share = [b[h > 0.1] / h[h > 0.1] for b, h in zip(self.blocks.T, held.T, strict=True)]
+        return np.array([np.median(x) if len(x) else 0.0 for x in share])
 
 
-def worlds(unmixer: Unmixer, found: Blocks, doubt: Doubt) -> Worlds:
+def worlds(cells: Photographed, found: Blocks) -> Worlds:
     """Draw worlds, and see what becomes of the figures of blocks in each.
 
     What the dyes may be does not move the colours that were seen: it moves the path of the recipe,
     and the amounts, for which the solver is asked for what is seen less that move.
     """
-    rng = np.random.default_rng(18)
+    rng, unmixer = np.random.default_rng(18), cells.unmixer
     some = np.arange(len(found.relative))
     if len(some) > _BLOCKS:
         some = np.sort(np.random.default_rng(len(some)).choice(some, _BLOCKS, replace=False))
@@ -83,35 +73,31 @@ def worlds(unmixer: Unmixer, found: Blocks, doubt: Doubt) -> Worlds:
     there, on_path = path(unmixer)
     points, colours = np.concatenate([relative, there]), np.concatenate([seen, on_path])
     by_dyes = _by_dyes(unmixer, points, colours, rng)
-    camera = np.linalg.cholesky(_OF_DYES**2 * doubt.camera + 1e-9 * np.eye(3))
-    by_camera = _alike(unmixer, seen, np.asarray(camera), rng, doubt.anchored)
-    light = _UNEVEN * _fields(at, _FALL, 1, rng) + _LEVEL * rng.standard_normal((_WORLDS, 1, 1))
-    light = np.exp(light + _GRAIN * rng.standard_normal((_WORLDS, count, 1)))
+    camera = np.linalg.cholesky(_OF_DYES**2 * cells.camera + 1e-9 * np.eye(3))
+    by_camera = _alike(unmixer, seen, np.asarray(camera), rng, cells.anchored)
+    light = _UNEVEN * _fields(at, _FALL, 1, rng) + _LEVEL * rng.standard_normal((WORLDS, 1, 1))
+    light = np.exp(light + _GRAIN * rng.standard_normal((WORLDS, count, 1)))
     looks = light * _responses(seen + by_camera)
-    asked = light * _responses(seen + doubt.in_amounts * by_camera - by_dyes[:, :count])
+    asked = light * _responses(seen + cells.in_amounts * by_camera - by_dyes[:, :count])
     solved = unmixer.solve(np.concatenate([responses[np.newaxis], asked]).reshape(-1, 3))[0]
-    amounts = solved.reshape(_WORLDS + 1, count, -1).astype(float) / unmixer.dose
+    amounts = solved.reshape(WORLDS + 1, count, -1).astype(float) / unmixer.dose
     amounts = np.maximum(relative + amounts[1:] - amounts[0], 0.0)
     # A path seen by the camera of the piece is off as the piece is, as far as that is known.
-    held = light * _responses(seen + doubt.in_amounts * by_camera)
+    held = light * _responses(seen + cells.in_amounts * by_camera)
     paths = on_path + by_dyes[:, count:]
-    base = main_figures(relative, responses, on_path)
     draws = np.array([main_figures(*each) for each in zip(amounts, held, paths, strict=True)])
     draws[:, 3:] = [labs(r.mean(axis=0)) for r in looks]
+    draws -= main_figures(relative, responses, on_path)
     apart = np.array([difference(r) for r in looks]) / max(difference(responses), 1e-9) - 1.0
-    return Worlds(
-        draws - base,
-        _spread(amounts.mean(axis=1)),
-        some,
-        _spread(amounts),
-        float(np.sqrt((apart**2).mean())),
-    )
+    error, spread = (NINE_IN_TEN * np.sqrt((x**2).mean(axis=0)) for x in (draws, apart))
+    mean, by_block = _spread(amounts.mean(axis=1)), _spread(amounts)
+    return Worlds(draws, error, mean, some, by_block, float(spread))
 
 
 def _spread(values: Array) -> Array:
-    """Standard deviation over worlds by the middle two thirds: some worlds have no such depth."""
+    """90 % error over worlds by their middle two thirds: some worlds have no such depth."""
     low, high = np.quantile(values, [0.1587, 0.8413], axis=0)
-    return np.asarray((high - low) / 2.0)
+    return np.asarray(NINE_IN_TEN * (high - low) / 2.0)
 
 
 def _responses(seen: Array) -> Array:
@@ -123,10 +109,10 @@ def _by_dyes(unmixer: Unmixer, relative: Array, seen: Array, rng: np.random.Gene
     dyes, known = unmixer.dyes, unmixer.dyes.known
     values, vectors = np.linalg.eigh(known.covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0) * known.widening)
-    theta = rng.standard_normal((_WORLDS, len(root))) @ root.T
+    theta = rng.standard_normal((WORLDS, len(root))) @ root.T
     strengths, slopes = effects(dyes.whole, relative * unmixer.dose, D65_2, dyes.modes)
     off = np.einsum("njp,wp->wnj", slopes, theta)
-    own = OWN_SHARE * known.strength * rng.standard_normal((_WORLDS, len(unmixer.dose)))
+    own = OWN_SHARE * known.strength * rng.standard_normal((WORLDS, len(unmixer.dose)))
     off += np.einsum("njk,nk,wk->wnj", strengths.by_strength, strengths.share, own)
     return np.asarray(off + _alike(unmixer, seen, known.rest * np.eye(3), rng, anchored=True))
 
@@ -144,7 +130,7 @@ def _alike(
     back = np.linalg.inv(metric(seen)) @ root
     waves = _fields(np.concatenate([seen, undyed]), _ALIKE, 3, rng)
     common = np.linalg.cholesky((back @ back.transpose(0, 2, 1)).mean(axis=0) + 1e-9 * np.eye(3))
-    shift = rng.standard_normal((_WORLDS, 1, 3)) @ common.T
+    shift = rng.standard_normal((WORLDS, 1, 3)) @ common.T
     near = np.zeros((len(seen), 1))
     if anchored:
         near[:, 0] = np.exp(-0.5 * ((seen - undyed) ** 2).sum(axis=1) / _ALIKE**2)
@@ -158,4 +144,4 @@ def _fields(at: Array, alike: float, parts: int, rng: np.random.Generator) -> Ar
     """
     waves = rng.standard_normal((_WAVES, at.shape[1])) / alike
     shape = np.cos(at @ waves.T + rng.uniform(0.0, 2.0 * np.pi, _WAVES)) * np.sqrt(2.0 / _WAVES)
-    return np.asarray(shape @ rng.standard_normal((_WORLDS, _WAVES, parts)))
+    return np.asarray(shape @ rng.standard_normal((WORLDS, _WAVES, parts)))

@@ -8,9 +8,11 @@ monotone in mottle, and is not given.
 
 from __future__ import annotations
 
+import tomllib
 import warnings
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from importlib.resources import files
 from typing import Annotated, Any
 
 import numpy as np
@@ -21,6 +23,7 @@ from dyemix.cloth.amounts import MOST, Unmixer
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, screen_colours, white
 from dyemix.dataset.serialise import Shape
+from dyemix.errors import Choice
 
 #: Side of the blocks that figures are of, unless they say another, in mm; and of the others.
 BLOCK_MM, SIDES_MM = 2.0, (1.0, 2.0, 4.0, 8.0)
@@ -32,11 +35,26 @@ _FILLED = 0.75
 _DEPTHS = np.concatenate([np.geomspace(MOST, 1e-3, 100), [0.0]])
 #: A palette is as short as it can be with blocks this near to their shade, on average (ΔE*ab).
 _NEAR, _FEWEST, _MOST_SHADES = 5.0, 3, 6
+_WORDS = tomllib.loads(files("dyemix").joinpath("data", "cloth.toml").read_text(encoding="utf-8"))
+#: Ranks of depth that are told apart.
+RANKS = 100
+#: Scale of a mottle whose own is not known, mm.
+SCALE_MM = 6.0
+
+
+class Alkali(Choice):
+    """When the alkali goes in, before the dye to after it."""
+
+    PRESOAK = "presoak"
+    WITH = "with"
+    AFTER = "after"
 
 
 @dataclass(frozen=True)
 class Figure:
-    """A figure, its error (nine times in ten it is no farther off) and the blocks it is of."""
+    """A figure, its error (nine times in ten it is no farther off; NaN where nobody knows it) and
+    the blocks it is of.
+    """
 
     name: str
     value: float
@@ -46,70 +64,36 @@ class Figure:
 
     def __str__(self) -> str:
         digits = 1 if self.unit else 2
-        text = f"{self.value:.{digits}f} ± {self.error:.{digits}f}"
-        return f"{text} {self.unit}" if self.unit in ("%", "mm") else text
+        error = "" if np.isnan(self.error) else f" ± {self.error:.{digits}f}"
+        unit = "" if self.name.endswith(self.unit) else f" {self.unit}"
+        return f"{self.value:.{digits}f}{error}{unit}"
 
 
 @dataclass(frozen=True, eq=False)
 class Shade:
     """One shade of a palette: CIELAB ``(3,)`` under D65/2°, its sRGB code, the percent of the piece
-    that it covers, and the amounts ``(k,)`` of the dyes in it, as shares of their dose.
+    that it covers, and the amounts of the dyes in it, as shares of their dose.
     """
 
     lab: Annotated[Array, Shape(3)]
     hex: str
     share: float
-    relative: Annotated[Array, Shape("k")]
+    relative: Mapping[str, float]
+
+    def __str__(self) -> str:
+        values = "L* {:.0f} a* {:.0f} b* {:.0f}".format(*self.lab)
+        held = ", ".join(f"{name} ×{amount:.1f}" for name, amount in self.relative.items())
+        return f"{self.share:4.0f} %  {self.hex}  {values:<22} {held}"
+
+
+def told(what: str, **values: object) -> str:
+    """What is said of cloth, from `data/cloth.toml`."""
+    return str(_WORDS[what]).format(**values)
 
 
 def labs(responses: Array) -> Array:
     """CIELAB ``(..., 3)`` under D65/2° of responses ``(..., 3)``, white 1."""
     return lab_from_xyz(np.maximum(responses, 0.0) * white(D65_2), D65_2)
-
-
-@dataclass(frozen=True, eq=False)
-class Blocks:
-    """The blocks of a piece that are cloth.
-
-    `inside` ``(h, w)`` says which those N are; `relative` ``(N, k)`` are their amounts as shares of
-    the dose, `responses` ``(N, 3)`` what is seen of them, and `within` ``(N, k)`` how much each dye
-    varies with depth inside a block: the slope of its amount by depth, as shares of both, times the
-    coefficient of variation of depth.
-    """
-
-    inside: NDArray[np.bool_]
-    relative: Array
-    responses: Array
-    within: Array
-
-    @property
-    def depth(self) -> Array:
-        """Mean over the dyes ``(N,)``."""
-        return np.asarray(self.relative.mean(axis=1))
-
-
-def blocks(
-    inside: NDArray[np.bool_], relative: NDArray[Any], responses: NDArray[Any], cells: int
-) -> Blocks:
-    """Means over blocks of so many cells a side: of amounts, and of light."""
-    n = max(1, cells)
-    h, w = (side // n for side in inside.shape)
-
-    def sums(values: NDArray[Any]) -> Array:
-        cut = values[: h * n, : w * n].reshape(h, n, w, n, -1)
-        return np.asarray(cut.sum(axis=(1, 3), dtype=float))
-
-    count = sums(inside)
-    kept = count[..., 0] >= _FILLED * n * n
-    depth = relative.mean(axis=2, keepdims=True)
-    shown = inside[..., np.newaxis]
-    mean, seen, squares = (
-        sums(x * shown)[kept] / count[kept] for x in (relative, responses, depth * relative)
-    )
-    level = mean.mean(axis=1, keepdims=True)
-    together = squares - level * mean
-    spread = np.sqrt(np.maximum(together.mean(axis=1, keepdims=True), 1e-12))
-    return Blocks(kept, mean, seen, together / spread / np.maximum(mean, 1e-4))
 
 
 def path(unmixer: Unmixer) -> tuple[Array, Array]:
@@ -147,59 +131,140 @@ def difference(responses: Array) -> float:
     return float(delta_e(labs(responses.mean(axis=0)), labs(responses)).mean())
 
 
-def mottle_scale(found: Blocks, block_mm: float) -> float:
-    """Half range of the variogram of depth, mm: how far apart two places are, along or across,
-    when they differ half as much as strangers do. NaN for a piece that is too even or too small.
+@dataclass(frozen=True, eq=False)
+class Blocks:
+    """The blocks of a piece that are cloth, `side_mm` wide.
+
+    `inside` ``(h, w)`` says which those N are; `relative` ``(N, k)`` are their amounts as shares of
+    the dose, `responses` ``(N, 3)`` what is seen of them, and `within` ``(N, k)`` how much each dye
+    varies with depth inside a block: the slope of its amount by depth, as shares of both, times the
+    coefficient of variation of depth.
     """
-    depth: Array = np.zeros(found.inside.shape)
-    depth[found.inside] = found.depth - found.depth.mean()
-    shape = [2 * side for side in found.inside.shape]
-    sums, pairs = (
-        np.fft.irfft2(np.abs(np.fft.rfft2(x, s=shape)) ** 2, s=shape)
-        for x in (depth, found.inside.astype(float))
-    )
-    lags = min(depth.shape) // 2
-    both = [
-        (sums[at].sum() / max(pairs[at].sum(), 1.0))
-        for at in (([0, lag], [lag, 0]) for lag in range(lags))
-    ]
-    alike = np.array(both) / max(both[0] if both else 0.0, 1e-12)
-    below = np.flatnonzero(alike < 0.5)
-    if not len(below):
-        return float("nan")
-    i = int(below[0])
-    return float(block_mm * (i - (0.5 - alike[i]) / max(alike[i - 1] - alike[i], 1e-9)))
 
+    side_mm: float
+    inside: NDArray[np.bool_]
+    relative: Array
+    responses: Array
+    within: Array
 
-def palette(relative: Array, responses: Array) -> tuple[Shade, ...]:
-    """The 3 to 6 shades of a piece and their shares, the largest first (k-means on CIELAB)."""
-    from scipy.cluster.vq import kmeans2
+    @classmethod
+    def of(
+        cls, inside: NDArray[np.bool_], relative: NDArray[Any], responses: NDArray[Any],
+        cell_mm: float, side_mm: float = BLOCK_MM,
+    ) -> Blocks:  # fmt: skip
+        """Means over blocks of cells ``(H, W)``, about so wide: of amounts, and of light."""
+        n = max(1, round(side_mm / cell_mm))
+        h, w = (side // n for side in inside.shape)
 
-    seen = labs(responses)
-    for count in range(_FEWEST, _MOST_SHADES + 1):
+        def sums(values: NDArray[Any]) -> Array:
+            cut = values[: h * n, : w * n].reshape(h, n, w, n, -1)
+            return np.asarray(cut.sum(axis=(1, 3), dtype=float))
+
+        count, shown = sums(inside), inside[..., np.newaxis]
+        kept = count[..., 0] >= _FILLED * n * n
+        depth = relative.mean(axis=2, keepdims=True)
+        mean, seen, squares = (
+            sums(x * shown)[kept] / count[kept] for x in (relative, responses, depth * relative)
+        )
+        together = squares - mean.mean(axis=1, keepdims=True) * mean
+        spread = np.sqrt(np.maximum(together.mean(axis=1, keepdims=True), 1e-12))
+        return cls(n * cell_mm, kept, mean, seen, together / spread / np.maximum(mean, 1e-4))
+
+    @property
+    def depth(self) -> Array:
+        """Mean over the dyes ``(N,)``."""
+        return np.asarray(self.relative.mean(axis=1))
+
+    def figures(self, unmixer: Unmixer, errors: Array) -> list[Figure]:
+        """The main figures, with their errors ``(6,)``."""
+        values = main_figures(self.relative, self.responses, path(unmixer)[1])
+        return [
+            Figure(name, float(value), float(error), unit, self.side_mm)
+            for (name, unit), value, error in zip(MAIN, values, errors, strict=True)
+        ]
+
+    def difference(self) -> float:
+        """Mean ΔE2000 of blocks from the colour of their mean."""
+        return difference(self.responses)
+
+    def scale(self) -> float:
+        """Half range of the variogram of depth, mm: how far apart two places are, along or across,
+        when they differ half as much as strangers do. NaN for a piece too even or too small.
+        """
+        depth: Array = np.zeros(self.inside.shape)
+        depth[self.inside] = self.depth - self.depth.mean()
+        shape, lags = [2 * side for side in depth.shape], min(depth.shape) // 2
+        pairs = [
+            np.fft.irfft2(np.abs(np.fft.rfft2(x, s=shape)) ** 2, s=shape)
+            for x in (depth, self.inside.astype(float))
+        ]
+        product, count = (both[0, :lags] + both[:lags, 0] for both in pairs)
+        alike = product / np.maximum(count, 1.0)
+        below = np.flatnonzero(alike < 0.5 * alike[:1])
+        if not len(below):
+            return float("nan")
+        i = int(below[0])
+        over = (0.5 * alike[0] - alike[i]) / (alike[i - 1] - alike[i])
+        return float(self.side_mm * (i - over))
+
+    def palette(self, names: Sequence[str]) -> tuple[Shade, ...]:
+        """The 3 to 6 shades of a piece and their shares, the largest first (k-means on CIELAB)."""
+        from scipy.cluster.vq import kmeans2
+
+        seen = labs(self.responses)
         order = np.argsort(seen[:, 0])
-        start = seen[order[((np.arange(count) + 0.5) * len(seen) / count).astype(int)]]
-        with warnings.catch_warnings():  # a shade that nothing is nearest to is left out below
-            warnings.simplefilter("ignore", UserWarning)
-            centres, which = kmeans2(seen, start, iter=30, minit="matrix")
-        if np.linalg.norm(seen - centres[which], axis=1).mean() <= _NEAR:
-            break
-    shades = []
-    for i in range(count):
-        members = which == i
-        if members.any():
-            lab = labs(responses[members].mean(axis=0))
-            code = screen_colours(lab)[0].hex
+        for count in range(_FEWEST, _MOST_SHADES + 1):
+            start = seen[order[((np.arange(count) + 0.5) * len(seen) / count).astype(int)]]
+            with warnings.catch_warnings():  # a shade that nothing is nearest to is left out below
+                warnings.simplefilter("ignore", UserWarning)
+                centres, which = kmeans2(seen, start, iter=30, minit="matrix")
+            if np.linalg.norm(seen - centres[which], axis=1).mean() <= _NEAR:
+                break
+        shades = []
+        for members in (which == i for i in np.unique(which)):
+            lab, held = labs(self.responses[members].mean(axis=0)), self.relative[members]
+            relative = dict(zip(names, held.mean(axis=0).tolist(), strict=True))
             share = 100.0 * float(members.mean())
-            shades.append(Shade(lab, code, share, relative[members].mean(axis=0)))
-    return tuple(sorted(shades, key=lambda shade: -shade.share))
+            shades.append(Shade(lab, screen_colours(lab)[0].hex, share, relative))
+        return tuple(sorted(shades, key=lambda shade: -shade.share))
 
 
-def palette_text(shades: Sequence[Shade], names: Sequence[str]) -> list[str]:
-    """A line for each shade: its share, code, and what is in it, in times its dose."""
-    lines = []
-    for shade in shades:
-        held = ", ".join(f"{n} ×{a:.1f}" for n, a in zip(names, shade.relative, strict=True))
-        values = "L* {:.0f} a* {:.0f} b* {:.0f}".format(*shade.lab)
-        lines.append(f"{shade.share:4.0f} %  {shade.hex}  {values:<22} {held}")
-    return lines
+@dataclass(frozen=True, eq=False)
+class Mottle:
+    """The variation of k dyes over a piece, by depth rank: what a preview is made from.
+
+    At each rank of depth stand the mean amount of each dye, and how far and how alike the dyes
+    stray from those means there. A Gaussian copula of the dyes has no place for that, and fails at
+    the pale end, where all of them are gone together.
+
+    Attributes
+    ----------
+    names : the dyes.
+    mean : ``(Q, k)`` amounts over the dose, at Q even ranks of depth, palest first.
+    covariance : ``(Q, k, k)`` about them.
+    within : ``(Q, k)`` how much each dye varies inside a block, as `Blocks` has it: a mean of
+        colours is not the colour of a mean.
+    scale_mm : half range of the variogram of depth.
+    """
+
+    names: tuple[str, ...]
+    mean: Annotated[Array, Shape("Q", "k")]
+    covariance: Annotated[Array, Shape("Q", "k", "k")]
+    within: Annotated[Array, Shape("Q", "k")]
+    scale_mm: float
+
+    @classmethod
+    def of(cls, names: Sequence[str], found: Blocks) -> Mottle:
+        """As the blocks of a piece show it."""
+        order = np.argsort(found.depth, kind="stable")
+        ranks = np.array_split(order, min(RANKS, max(1, len(order) // 12)))
+        mean = np.array([found.relative[rank].mean(axis=0) for rank in ranks])
+        within, covariance = np.empty_like(mean), np.empty((*mean.shape, len(names)))
+        for i, rank in enumerate(ranks):
+            inner, depth = found.within[rank], found.depth[rank]
+            within[i] = np.sign(inner.mean(axis=0)) * np.sqrt((inner * inner).mean(axis=0))
+            # Within a rank the dyes rise with depth, which is no straying.
+            stray = found.relative[rank] - np.outer(depth / max(depth.mean(), 1e-9), mean[i])
+            covariance[i] = stray.T @ stray / len(rank)
+        scale = float(np.nan_to_num(found.scale(), nan=SCALE_MM))
+        return cls(tuple(names), mean, covariance, within, scale)

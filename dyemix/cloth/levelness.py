@@ -1,4 +1,6 @@
-"""One piece of mottled cloth in figures, each with its error."""
+"""Pieces of mottled cloth in figures, each with its error; and the pieces of one experiment side by
+side: which differences exceed their error.
+"""
 
 from __future__ import annotations
 
@@ -6,50 +8,27 @@ import json
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
-from typing import Annotated, Any
+from itertools import combinations
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.cloth.amounts import Single, Unmixer
-from dyemix.cloth.doubt import Doubt, worlds
-from dyemix.cloth.figures import (
-    BLOCK_MM,
-    MAIN,
-    SIDES_MM,
-    Blocks,
-    Figure,
-    Shade,
-    blocks,
-    difference,
-    main_figures,
-    mottle_scale,
-    palette,
-    palette_text,
-    path,
-)
-from dyemix.cloth.mottle import ILLUSTRATIVE, Mottle
+from dyemix.cloth.amounts import Unmixer
+from dyemix.cloth.doubt import NINE_IN_TEN, WORLDS, worlds
+from dyemix.cloth.figures import BLOCK_MM, SIDES_MM, Alkali, Blocks, Figure, Mottle, Shade, told
 from dyemix.cloth.photographed import Photographed, read_piece
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Result, Row
-from dyemix.dataset.serialise import Shape, as_json, from_json, to_json
-from dyemix.errors import Fault, InputError
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Several
+from dyemix.dataset.serialise import Shape, from_plain
+from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.files.cells import read_text
 from dyemix.model.dyes import DyeSet
 from dyemix.photo import PhotoOptions, examine_photo
 
-#: Nine times in ten a normal error is within so many standard deviations.
-NINE_IN_TEN = 1.645
-#: What is left of a camera's error in amounts where it photographed the squares as well (a working
-#: value, found on the simulated cameras).
-SHARED = 0.25
-_SAME_CAMERA = "The squares were photographed: by this camera, it is taken, or amounts are off."
-_SHADING = (
-    "Folds and shadows look like depth of dye, and cannot be told from it: iron the piece, lay it "
-    "flat, light it evenly."
-)
+#: Matrices of one camera in one light differ by less than this share.
+_ONE_CAMERA = 0.15
 
 
 @dataclass(frozen=True)
@@ -57,8 +36,7 @@ class DyeInPiece:
     """How much of a dye a piece holds.
 
     `mean` % owf over the piece and its 90 % `error`; `block_error`, the median 90 % error of 2 mm
-    blocks that hold over a tenth of the dose, as a share; `deeper`, the percent of the piece that
-    holds more than the deepest swatch of it.
+    blocks that hold over a tenth of the dose, as a share.
     """
 
     dye: str
@@ -66,27 +44,10 @@ class DyeInPiece:
     mean: float
     error: float
     block_error: float
-    deeper: float
 
-
-@dataclass(frozen=True, eq=False)
-class Maps:
-    """The piece itself: cells, its 2 mm blocks, and their errors.
-
-    `some` ``(M,)`` are the blocks whose amounts
-    have an error ``(M, k)``, 90 %, as shares of the dose: all of them up to a few thousand.
-    """
-
-    unmixer: Unmixer
-    cells: Photographed
-    blocks: Blocks
-    some: NDArray[np.intp]
-    error: Array
-
-    @cached_property
-    def recoloured(self) -> Single:
-        """Responses ``(H, W, 3)`` of level cloth of the amounts of each cell."""
-        return np.array([self.unmixer.responses(row) for row in self.cells.amounts], np.float32)
+    def __str__(self) -> str:
+        block = f"block ± {100 * self.block_error:.0f} %"
+        return f"{self.dye:<14} {self.mean:.2f} ± {self.error:.2f} of {self.dose:g}; {block}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,8 +66,13 @@ class Levelness(Result):
         same worlds for every piece of the same dyes, so that common errors cancel in a comparison.
     camera : ``(3, F)`` of the camera's matrix: pieces are compared by one camera only.
     warnings : what is doubtful.
-    maps : the piece itself; None for one that was kept.
+    cells : the piece itself; None for one that was kept.
     """
+
+    TOLD: ClassVar = (
+        "name", "recipe", "order", "dyes", "figures", "palette", "mottle", "draws", "camera",
+        "warnings", "demo",
+    )  # fmt: skip
 
     name: str
     recipe: Recipe
@@ -115,19 +81,20 @@ class Levelness(Result):
     figures: tuple[Figure, ...]
     palette: tuple[Shade, ...]
     mottle: Mottle
-    draws: Annotated[Array, Shape("W", 6)]
+    draws: Annotated[Array, Shape(WORLDS, 6)]
     camera: Annotated[Array, Shape(3, "F")]
     warnings: tuple[str, ...] = ()
     demo: bool = False
-    maps: Maps | None = None
+    cells: Photographed | None = None
+
+    @property
+    def main(self) -> tuple[Figure, ...]:
+        """Undyed share, unevenness, splitting and mean colour, of 2 mm blocks."""
+        return self.figures[: self.draws.shape[1]]
 
     def figure(self, name: str) -> Figure:
         """The first figure of that name."""
         return next(figure for figure in self.figures if figure.name == name)
-
-    def to_json(self) -> str:
-        """All but the maps, as `dyemix.dataset.serialise.from_json` reads it."""
-        return to_json(replace(self, maps=None), DEMO_WARNING if self.demo else "")
 
     def _rows(self) -> Iterable[Row]:
         return [vars(figure) for figure in self.figures]
@@ -139,27 +106,17 @@ class Levelness(Result):
         for figure in self.figures:
             lines.append(f"  {figure.name:<24} {figure!s:<18} {figure.block_mm:.1f} mm blocks")
         lines.append("Palette (D65/2°), and times the dose in it:")
-        lines += [f"  {line}" for line in palette_text(self.palette, [d.dye for d in self.dyes])]
+        lines += [f"  {shade}" for shade in self.palette]
         lines.append("Amounts, % owf over the piece; error of one 2 mm block:")
-        for d in self.dyes:
-            lines.append(
-                f"  {d.dye:<14} {d.mean:.2f} ± {d.error:.2f} of {d.dose:g}; block ± "
-                f"{100 * d.block_error:.0f} %"
-            )
+        lines += [f"  {dye}" for dye in self.dyes]
         return "\n".join([*lines, *(f"- {note}" for note in self.warnings)])
 
 
 def levelness(
-    dyes: DyeSet,
-    photo: str | os.PathLike[str],
-    recipe: Mapping[str, float] | str,
-    *,
-    order: str = "",
-    options: PhotoOptions | None = None,
-    piece: Array | None = None,
-    cell_mm: float = 0.5,
+    dyes: DyeSet, photo: str | os.PathLike[str], recipe: Mapping[str, float] | str, *,
+    order: str = "", options: PhotoOptions | None = None, piece: Array | str | None = None,
     every_pixel: bool = False,
-) -> Levelness:
+) -> Levelness:  # fmt: skip
     """Analyse a piece that was photographed beside the photo page.
 
     Parameters
@@ -169,107 +126,66 @@ def levelness(
     recipe : what it was dyed by, % owf.
     order : when the alkali went in: presoak, with or after.
     options : how the page is read.
-    piece : corners or outline ``(P, 2)`` in pixels; looked for by default.
-    cell_mm : side of the cells whose mean colour becomes amounts.
-    every_pixel : turn every pixel into amounts, and average those.
+    piece : corners ``(P, 2)`` in pixels, or as text '120,80 900,90 890,700'; looked for by default.
+    every_pixel : turn every pixel into amounts, and average those; by default cells of 0.5 mm.
 
     Raises
     ------
     InputError
         For a picture or page that cannot be read, or no piece beside it.
-    RecipeError
-        For dyes that the shelf does not have, or an undyed recipe.
+    DyemixError
+        For an order that is none; `RecipeError` for dyes that the shelf does not have, or an
+        undyed recipe.
 
     >>> levelness(dyes, "piece.jpg", "lemon 0.8 + rose 0.5", order="after")
     Traceback (most recent call last):
     InputError: piece.jpg: there is no such file.
     """
-    if not 0.2 <= cell_mm <= BLOCK_MM / 2:
-        raise InputError(Fault(f"cells of {cell_mm:g} mm: 0.2 to {BLOCK_MM / 2:g} mm are of use."))
-    if order and order not in ILLUSTRATIVE:
-        known = ", ".join(ILLUSTRATIVE)
-        raise InputError(Fault(f"alkali {order!r} is unknown: use {known}."))
-    asked = Recipe.parse(recipe)
-    unmixer = Unmixer(dyes, asked)
-    seen = examine_photo(photo, options)
-    cells = read_piece(seen, unmixer, piece, cell_mm, every_pixel)
-    told, notes = seen.characterisation, seen.characterisation.warnings
-    same = dyes.conditions.get("geometry") == "photograph"
-    if same:
-        notes += (_SAME_CAMERA,)
-    doubt = Doubt(cells.camera, cells.anchored, SHARED if same else 1.0, notes)
-    name = seen.photograph.file
-    found = analyse(unmixer, cells, doubt, name=name, recipe=asked, order=order)
-    return replace(found, camera=told.matrix.coefficients)
+    order, unmixer = order and Alkali(order).value, Unmixer(dyes, recipe)
+    return analyse(read_piece(examine_photo(photo, options), unmixer, piece, every_pixel), order)
 
 
-def analyse(
-    unmixer: Unmixer, cells: Photographed, doubt: Doubt, *, name: str, recipe: Recipe, order: str
-) -> Levelness:
+def analyse(cells: Photographed, order: str = "") -> Levelness:
     """The figures of a piece in cells."""
-    dose, dyes = unmixer.dose, unmixer.dyes
-    relative: NDArray[Any] = cells.amounts / dose.astype(np.float32)
-    sizes = {side: max(1, round(side / cells.cell_mm)) for side in SIDES_MM}
-    by_size = {n: blocks(cells.inside, relative, cells.responses, n) for n in sizes.values()}
-    main = by_size[sizes[BLOCK_MM]]
-    values = main_figures(main.relative, main.responses, path(unmixer)[1])
-    world = worlds(unmixer, main, doubt)
-    sd = np.sqrt((world.draws**2).mean(axis=0))
-    block_mm = sizes[BLOCK_MM] * cells.cell_mm
-    figures = [
-        Figure(name, float(value), float(NINE_IN_TEN * error), unit, block_mm)
-        for (name, unit), value, error in zip(MAIN, values, sd, strict=True)
-    ]
-    for n in sizes.values():
-        if len(by_size[n].relative) >= 12:
-            apart = difference(by_size[n].responses)
-            error = NINE_IN_TEN * world.difference * apart
-            figures.append(Figure("ΔE2000 from the mean", apart, error, "", n * cells.cell_mm))
-    scale, fine = mottle_scale(main, block_mm), len(main.relative) * block_mm**2
-    if np.isfinite(scale):
+    unmixer, dyes = cells.unmixer, cells.unmixer.dyes
+    relative: NDArray[Any] = cells.amounts / unmixer.dose.astype(np.float32)
+    by_side = {
+        side: Blocks.of(cells.inside, relative, cells.responses, cells.cell_mm, side)
+        for side in SIDES_MM
+    }
+    main = by_side[BLOCK_MM]
+    world = worlds(cells, main)
+    figures = main.figures(unmixer, world.error)
+    for found in by_side.values():
+        if len(found.relative) >= 12:
+            apart = found.difference()
+            error = world.difference * apart
+            figures.append(Figure("ΔE2000 from the mean", apart, error, "", found.side_mm))
+    if np.isfinite(scale := main.scale()):
         # A field of N patches of its own size tells its range to about 1/√N (rule of thumb).
-        error = NINE_IN_TEN * scale * min(1.0, 2.0 * scale / np.sqrt(fine))
-        figures.append(Figure("scale of the mottle", scale, error, "mm", block_mm))
-    deeper = 100.0 * (main.relative * dose > dyes.deepest).mean(axis=0)
-    mean = main.relative.mean(axis=0)
-    held = [
-        DyeInPiece(dye, *(float(x) for x in row))
-        for dye, *row in zip(
-            dyes.names, dose, mean * dose, NINE_IN_TEN * world.mean * dose,
-            world.typical(main.relative), deeper, strict=True,
-        )
-    ]  # fmt: skip
-    notes = [*cells.warnings, *doubt.words, _SHADING]
-    if len(dose) > 3:
-        notes.append(
-            f"Three responses fix three dyes at most: of these {len(dose)} the recipe's ratios "
-            "decide what the colours leave open."
-        )
-    out = 100.0 * float(cells.missed[cells.inside].mean())
-    if out >= 0.5:
-        notes.append(f"{out:.0f} % of the piece has colours that no amounts of these dyes give.")
-    for d in held:
-        if d.deeper >= 1.0:
-            notes.append(
-                f"{d.deeper:.0f} % of the piece holds more {d.dye} than your deepest square of it: "
-                "dye a deeper one."
-            )
+        across = main.side_mm * np.sqrt(len(main.relative))
+        error = float(NINE_IN_TEN * scale * min(1.0, 2.0 * scale / across))
+        figures.append(Figure("scale of the mottle", scale, error, "mm", main.side_mm))
+    columns = unmixer.dose * [np.ones_like(world.mean), main.relative.mean(axis=0), world.mean]
+    rows = zip(dyes.names, *columns.tolist(), world.typical(main.relative).tolist(), strict=True)
+    notes = [*cells.warnings, told("shading")]
+    if len(dyes.names) > 3:
+        notes.append(told("many_dyes", count=len(dyes.names)))
+    if (share := 100.0 * float(cells.missed[cells.inside].mean())) >= 0.5:
+        notes.append(told("out_of_reach", share=share))
+    deeper = 100.0 * (main.relative * unmixer.dose > dyes.deepest).mean(axis=0)
+    for dye, share in zip(dyes.names, deeper, strict=True):
+        if share >= 1.0:
+            notes.append(told("deeper", share=share, dye=dye))
     return Levelness(
-        name, recipe, order, tuple(held), tuple(figures),
-        palette(main.relative, main.responses),
-        Mottle.of(dyes.names, main, scale),
-        world.draws, np.zeros((3, 3)), tuple(notes), dyes.demo,
-        Maps(unmixer, cells, main, world.some, NINE_IN_TEN * world.blocks),
+        cells.name, unmixer.recipe, order, tuple(DyeInPiece(*row) for row in rows), tuple(figures),
+        main.palette(dyes.names), Mottle.of(dyes.names, main), world.draws, cells.matrix,
+        tuple(notes), dyes.demo, cells,
     )  # fmt: skip
 
 
-def pieces_json(pieces: Sequence[Levelness]) -> str:
-    """Analysed pieces as one JSON file, without their maps."""
-    return as_json([json.loads(piece.to_json()) for piece in pieces]) + "\n"
-
-
 def saved_pieces(path: str | os.PathLike[str]) -> list[Levelness]:
-    """The pieces of such a file. Raises `InputError` where it cannot be read, `SavedError`."""
+    """The pieces of an --output. Raises `InputError` where it cannot be read, `SavedError`."""
     text, _ = read_text(path)
     try:
         content = json.loads(text)
@@ -277,4 +193,97 @@ def saved_pieces(path: str | os.PathLike[str]) -> list[Levelness]:
         content = None
     if not isinstance(content, list) or not content:
         raise InputError(Fault("no analysed piece: 'dyemix levelness … -o' writes one.", str(path)))
-    return [from_json(Levelness, json.dumps(each)) for each in content]
+    return [from_plain(Levelness, each) for each in content]
+
+
+@dataclass(frozen=True, eq=False)
+class PieceComparison(Several[Levelness]):
+    """Pieces of one recipe.
+
+    Attributes
+    ----------
+    pieces : as given.
+    differences : of each pair of pieces, what differs by more than its error: a sentence each.
+    warnings : what is doubtful about comparing them.
+    """
+
+    HELD: ClassVar = "pieces"
+
+    pieces: tuple[Levelness, ...]
+    differences: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def _rows(self) -> Iterable[Row]:
+        for piece in self:
+            row: dict[str, object] = {"piece": piece.name, "alkali": piece.order}
+            for figure in piece.main:
+                row |= {figure.name: figure.value, f"{figure.name} ±": figure.error}
+            yield row
+
+    def __str__(self) -> str:
+        """Pieces numbered, and their figures in a column each."""
+        lines = [f"{self[0].recipe}  (% owf)"]
+        lines += [f"  {i}: {piece.name}  {piece.order}" for i, piece in enumerate(self, start=1)]
+        columns = "".join(f"{i:>18}" for i in range(1, len(self) + 1))
+        lines.append(f"{BLOCK_MM:g} mm blocks".ljust(14) + columns)
+        for row in zip(*(piece.main for piece in self), strict=True):
+            lines.append(f"{row[0].name:<14}" + "".join(f"{figure!s:>18}" for figure in row))
+        lines += self.differences or ("No difference exceeds its error.",)
+        return "\n".join([*lines, *(f"- {note}" for note in self.warnings)])
+
+
+def compare_pieces(pieces: Sequence[Levelness]) -> PieceComparison:
+    """Set analysed pieces of one recipe side by side.
+
+    What is wrong with camera and dyes is wrong with each of them alike, so the error of a
+    difference is that of the difference in each world. Raises `DyemixError` for pieces of several
+    recipes, or fewer than two.
+    """
+    if len(pieces) < 2:
+        raise DyemixError("two pieces or more are compared.")
+    recipes = {piece.recipe for piece in pieces}
+    if len(recipes) > 1:
+        several = " and ".join(sorted(map(str, recipes)))
+        raise DyemixError(f"pieces of one recipe are compared, not of {several}.")
+    found = []
+    for one, other in combinations(pieces, 2):
+        errors = NINE_IN_TEN * np.sqrt(((one.draws - other.draws) ** 2).mean(axis=0))
+        beyond = []
+        for before, after, error in zip(one.main, other.main, errors, strict=True):
+            by, unit = after.value - before.value, after.unit.replace("%", "points")
+            change = replace(after, value=by, error=float(error), unit=unit)
+            if abs(change.value) > error:
+                beyond.append(f"{change.name} {'+' if change.value > 0 else ''}{change}")
+        if beyond:
+            words = [f"{piece.order} {piece.name}".strip() for piece in (one, other)]
+            found.append(f"From {words[0]} to {words[1]}: {', '.join(beyond)}.")
+    notes, first = [told("sisters"), told("one_camera")], pieces[0].camera
+    for piece in pieces[1:]:
+        alike = piece.camera.shape == first.shape
+        if not alike or np.abs(piece.camera - first).max() > _ONE_CAMERA * np.abs(first).max():
+            notes.append(told("other_camera", name=piece.name))
+    return PieceComparison(tuple(pieces), tuple(found), tuple(notes))
+
+
+def read_pieces(
+    dyes: DyeSet, files: Sequence[str], recipe: Recipe, orders: str, **how: Any
+) -> list[Levelness]:
+    """Analyse photographs of pieces of one recipe, or take up what was saved of them (.json).
+
+    `orders` is when the alkali went in, for all or one by one, as ``"presoak, with, after"``; `how`
+    as for `levelness`. Raises `InputError` for what cannot be read, and for orders that are not one
+    a photograph.
+    """
+    photos = [file for file in files if not file.lower().endswith(".json")]
+    words = [word.strip() for word in orders.split(",")]
+    if len(words) == 1:
+        words *= len(photos)
+    if len(words) != len(photos):
+        raise InputError(Fault(told("orders", orders=len(words), photos=len(photos))))
+    order_of, found = dict(zip(photos, words, strict=True)), []
+    for file in files:
+        if file in order_of:
+            found.append(levelness(dyes, file, recipe, order=order_of[file], **how))
+        else:
+            found += saved_pieces(file)
+    return found

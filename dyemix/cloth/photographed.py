@@ -8,23 +8,26 @@ grow with the picture.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.cloth.amounts import Single, Unmixer
+from dyemix.cloth.amounts import Single, Unmixer, slices
+from dyemix.cloth.figures import labs, told
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2, lab_from_xyz, white, xyz_from_lab
+from dyemix.colour.colorimetry import D65_2, white, xyz_from_lab
 from dyemix.errors import Fault, InputError
 from dyemix.photo import PhotoReading
 from dyemix.photo.layout import HEIGHT, WIDTH, quad
 from dyemix.photo.patches import features
 from dyemix.photo.places import Lens
 
+#: Side of the cells whose mean colour becomes amounts.
+CELL_MM = 0.5
 #: Cloth is looked for in blocks of this size; what is narrower than the second is none, and so
 #: wide a rim of it is left out: it frays, and the light of the table falls on it.
 _BLOCK_MM, _NARROWEST_MM, _RIM_MM = 1.0, 8.0, 2.0
@@ -37,6 +40,9 @@ _SAME_CLOTH = 6.0
 _STRIP = 1 << 20  # pixels
 #: A place counts as too bright to read where a channel is at the top of the scale there.
 _CLIPPED = 0.02
+#: What is left of a camera's error in amounts where it photographed the squares as well (a working
+#: value, found on the simulated cameras).
+_SHARED = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,106 +51,102 @@ class Photographed:
 
     Attributes
     ----------
+    unmixer, name : of its recipe; of the photograph.
     responses : ``(H, W, 3)`` XYZ under D65/2°, each 1 for a perfect white.
     amounts : ``(H, W, k)`` % owf of the recipe's dyes.
     inside : ``(H, W)`` whether a cell is cloth; `missed` ``(H, W)`` whether no amounts give it.
     places : ``(H, W, 2)`` of the middles of the cells, in mm of the page.
-    camera : ``(3, 3)`` covariance of the camera's error in the three parts of ΔE2000.
-    clipped : share of the piece at the top of the camera's scale.
+    matrix : ``(3, F)`` of the camera; `camera` ``(3, 3)`` covariance of its error in the three
+        parts of ΔE2000; `in_amounts`, the share of that which is left in amounts: the rest it has
+        made in the squares as well.
     anchored : whether an undyed square on the page sets its white.
     warnings : what was found, one sentence each.
     """
 
+    unmixer: Unmixer
+    name: str
     responses: Single
     amounts: Single
     inside: NDArray[np.bool_]
     missed: NDArray[np.bool_]
     cell_mm: float
-    places: Single
+    places: Array
+    matrix: Array
     camera: Array
-    clipped: float
+    in_amounts: float
     anchored: bool
     warnings: tuple[str, ...]
 
+    @cached_property
+    def recoloured(self) -> Single:
+        """Responses ``(H, W, 3)`` of level cloth of the amounts of each cell."""
+        return np.array([self.unmixer.responses(row) for row in self.amounts], np.float32)
+
 
 def read_piece(
-    seen: PhotoReading, unmixer: Unmixer, corners: Array | None, cell_mm: float, every_pixel: bool
+    seen: PhotoReading, unmixer: Unmixer, piece: Array | str | None, every_pixel: bool
 ) -> Photographed:
     """Read the piece beside the page of a photograph.
 
-    `corners` ``(4, 2)`` in pixels say where it lies; by default it is looked for. Raises
+    `piece`, corners ``(P, 2)`` in pixels, says where it lies; by default it is looked for. Raises
     `InputError` where there is no page, or no cloth beside it.
     """
     import cv2
 
-    photo, found = seen.photograph.straightened(seen.characterisation.tone), seen.characterisation
-    rough = _outline(seen) if corners is None else corners
+    found, lens = seen.characterisation, seen.photograph.lens
+    photo = seen.photograph.straightened(found.tone)
+    if not isinstance(lens, Lens):
+        raise photo.refuse(told("no_scale"))
+    if isinstance(piece, str):
+        piece = read_outline(piece)
+    rough = _outline(seen, lens) if piece is None else piece
     low = np.clip(np.floor(rough.min(axis=0)).astype(int), 0, None)
     high = np.minimum(np.ceil(rough.max(axis=0)).astype(int), photo.codes.shape[1::-1])
-    per_mm = _pixels_per_mm(seen, rough.mean(axis=0))
-    lens, n = _lens(seen), max(1, round(cell_mm * per_mm))
-    width, height = np.maximum((high - low) // n, 1)
-    inside = np.zeros((height, width), np.uint8)
-    cv2.fillPoly(inside, [np.rint((rough - low) / n * 16).astype(np.int32)], 1, shift=4)
+    per_mm = _pixels_per_mm(lens, rough.mean(axis=0))
+    n = max(1, round(CELL_MM * per_mm))
+    width, height = (int(side) for side in np.maximum((high - low) // n, 1))
+    mask = np.zeros((height, width), np.uint8)
+    cv2.fillPoly(mask, [np.rint((rough - low) / n * 16).astype(np.int32)], 1, shift=4)
     rim = 2 * max(1, round(_RIM_MM * per_mm / n)) + 1
-    inside = cv2.erode(inside, np.ones((rim, rim), np.uint8), borderValue=0)
+    inside = cv2.erode(mask, np.ones((rim, rim), np.uint8), borderValue=0).astype(bool)
     if inside.sum() * (n / per_mm) ** 2 < 400.0:
-        raise photo.refuse(
-            "less than 2 × 2 cm of cloth is seen beside the page: lay the piece 2 cm or more from "
-            "it, flat, on a plain table of another colour; or give its corners (--outline)."
-        )
+        raise photo.refuse(told("too_small"))
     gain, notes = _anchor(seen, unmixer)
-    light_at, uneven = _light(seen)
+    cells = np.stack(np.meshgrid(np.arange(width), np.arange(height)), axis=-1)
+    middles = cells * n + (n - 1) / 2.0 + low
+    gains, uneven = _gains(seen, middles)
     to_xyz = (found.matrix.coefficients / white(D65_2)[:, np.newaxis] * 100.0).T.astype(np.float32)
-    shape = (height, width)
-    responses = np.zeros((*shape, 3), np.float32)
-    amounts = np.zeros((*shape, len(unmixer.dose)), np.float32)
-    places, sample = np.zeros((*shape, 2), np.float32), []
-    missed, burnt = np.zeros(shape, dtype=bool), 0.0
-    for rows in _strips(height, max(1, _STRIP // (n * n * max(width, 1)))):
-        top, count = low[1] + rows.start * n, rows.stop - rows.start
-        codes = photo.codes[top : top + count * n, low[0] : low[0] + width * n]
+    # Responses, amounts, and whether they miss: of pixels, or of the means of cells.
+    out = np.zeros((height, width, len(unmixer.dose) + 4), np.float32)
+    step, sample, burnt = n if every_pixel else 1, [], 0.0
+    for rows in slices(height, max(1, _STRIP // (n * n * width))):
+        count = rows.stop - rows.start
+        codes = photo.codes[low[1] + rows.start * n : low[1] + rows.stop * n]
+        codes = codes[:, low[0] : low[0] + width * n]
         bright = (codes >= photo.limits[1]).any(axis=2).reshape(count, n, width, n)
         burnt += float((bright.mean(axis=(1, 3)) * inside[rows]).sum())
-        light = photo.light(codes)
-        y, x = np.indices((count, width))
-        middles = np.stack([x, y], axis=-1) * n + (n - 1) / 2.0 + [low[0], top]
-        places[rows] = lens.back(middles)
-        gains = 1.0 / light_at(middles.reshape(-1, 2))
-        even: NDArray[Any] = np.asarray(gains, dtype=np.float32).reshape(count, width, 3)
-        if every_pixel:
-            even = np.asarray(even.repeat(n, axis=0).repeat(n, axis=1))
-        else:
-            light = np.asarray(cv2.resize(light, (int(width), count), interpolation=cv2.INTER_AREA))
-        rgb: NDArray[Any] = (light * even).reshape(-1, 3)
+        size = (width * step, count * step)
+        light = cv2.resize(photo.light(codes), size, interpolation=cv2.INTER_AREA)
+        rgb: NDArray[Any] = (light * _finer(gains[rows], step)).reshape(-1, 3)
         sample.append(rgb[:: max(1, len(rgb) // 16)])
         xyz = (features(rgb, found.matrix.kind).astype(np.float32) @ to_xyz) * gain
-        here = inside[rows].astype(bool)
-        wanted = here.repeat(n, axis=0).repeat(n, axis=1) if every_pixel else here
-        part = np.zeros((len(xyz), amounts.shape[2] + 4), np.float32)
+        wanted = _finer(inside[rows], step).ravel()
+        part = np.zeros((len(xyz), out.shape[2]), np.float32)
         part[:, :3] = xyz
-        part[wanted.ravel(), 3:-1], part[wanted.ravel(), -1] = unmixer.solve(xyz[wanted.ravel()])
-        step = n if every_pixel else 1
-        part = part.reshape(count, step, width, step, -1).mean(axis=(1, 3))
-        responses[rows], amounts[rows], missed[rows] = (
-            part[..., :3],
-            part[..., 3:-1],
-            part[..., -1] > 0.5,
-        )
-    clipped = burnt / float(inside.sum())
+        part[wanted, 3:-1], part[wanted, -1] = unmixer.solve(xyz[wanted])
+        out[rows] = part.reshape(count, step, width, step, -1).mean(axis=(1, 3))
     if uneven > _UNLIKE / 4.0:
-        notes.append(f"The light on the paper differs by {100 * uneven:.0f} % from a smooth fall.")
-    if clipped > _CLIPPED:
-        notes.append(
-            f"{100 * clipped:.0f} % of the piece is at the top of the camera's scale: pale places "
-            "read as undyed. Photograph it again, ⅔ stop darker."
-        )
-    middle = np.array([[WIDTH / 2.0, HEIGHT / 2.0]])
+        notes.append(told("uneven", uneven=100 * uneven))
+    if (clipped := burnt / float(inside.sum())) > _CLIPPED:
+        notes.append(told("clipped", clipped=100 * clipped))
     some = np.maximum(np.concatenate(sample).astype(float), 1e-3)
-    camera = found.camera(some, np.repeat(middle, len(some), axis=0)).mean(axis=0)
+    middle = np.repeat([[WIDTH / 2.0, HEIGHT / 2.0]], len(some), axis=0)
+    same = unmixer.dyes.conditions.get("geometry") == "photograph"
+    notes += [*found.warnings, *([told("same_camera")] if same else [])]
     return Photographed(
-        responses, amounts, inside.astype(bool), missed, n / per_mm, places, camera, clipped,
-        bool((gain != 1.0).any()), tuple(notes),
+        unmixer, photo.file, out[..., :3], out[..., 3:-1], inside, out[..., -1] > 0.5, n / per_mm,
+        lens.back(middles), found.matrix.coefficients, found.camera(some, middle).mean(axis=0),
+        _SHARED if same else 1.0, bool((gain != 1.0).any()), tuple(notes),
     )  # fmt: skip
 
 
@@ -154,42 +156,29 @@ def read_outline(text: str) -> Array:
         corners = np.array([[float(x) for x in point.split(",")] for point in text.split()])
     except ValueError:
         corners = np.empty(0)
-    if corners.ndim != 2 or corners.shape[1] != 2 or len(corners) < 3:
-        raise InputError(
-            Fault(f"{text!r} is no outline: three corners or more, as '120,80 900,90 890,700'.")
-        )
+    if corners.shape[1:] != (2,) or len(corners) < 3:
+        raise InputError(Fault(told("no_outline", text=text)))
     return corners
 
 
-def _strips(height: int, rows: int) -> Iterator[slice]:
-    return (slice(i, min(i + rows, height)) for i in range(0, height, rows))
+def _finer(cells: NDArray[Any], step: int) -> NDArray[Any]:
+    """Each cell as so many a side."""
+    return cells.repeat(step, axis=0).repeat(step, axis=1)
 
 
-def _pixels_per_mm(seen: PhotoReading, pixel: Array) -> float:
+def _pixels_per_mm(lens: Lens, pixel: Array) -> float:
     """Pixels a mm of the page's plane at a pixel ``(2,)``: the root of the area."""
-    mm = _lens(seen).back(pixel + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]))
-    (a, b), (c, d) = mm[1:] - mm[0]
-    return float(1.0 / np.sqrt(abs(a * d - b * c)))
+    mm = lens.back(pixel + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]))
+    return float(abs(np.linalg.det(mm[1:] - mm[0])) ** -0.5)
 
 
-def _lens(seen: PhotoReading) -> Lens:
-    """The lens that the page shows."""
-    lens = seen.photograph.lens
-    if not isinstance(lens, Lens):
-        raise seen.photograph.refuse(
-            "the photo page is not in the picture: it gives the scale. Lay the piece beside it "
-            "('dyemix photo-page')."
-        )
-    return lens
-
-
-def _outline(seen: PhotoReading) -> Array:
+def _outline(seen: PhotoReading, lens: Lens) -> Array:
     """Outline ``(P, 2)`` in pixels of the largest thing beside the page, unlike the table."""
     import cv2
 
     photo = seen.photograph
     centre = np.array(photo.codes.shape[1::-1]) / 2.0
-    n = max(1, round(_BLOCK_MM * _pixels_per_mm(seen, centre)))
+    n = max(1, round(_BLOCK_MM * _pixels_per_mm(lens, centre)))
     size = (photo.codes.shape[1] // n, photo.codes.shape[0] // n)
     cut = photo.codes[: size[1] * n, : size[0] * n]
     light = photo.light(cv2.resize(cut, size, interpolation=cv2.INTER_AREA))
@@ -197,13 +186,12 @@ def _outline(seen: PhotoReading) -> Array:
     across, along = _PAPER
     paper = quad(-across, -along, WIDTH + 2 * across, HEIGHT + 2 * along)
     page = np.zeros(size[::-1], np.uint8)
-    cv2.fillPoly(page, [np.rint(photo.lens(paper) / n).astype(np.int32)], 1)
-    ring = np.ones_like(page)
-    edge = max(2, min(size) // 40)
-    ring[edge:-edge, edge:-edge] = 0
-    table = log[(ring == 1) & (page == 0)]
+    cv2.fillPoly(page, [np.rint(lens(paper) / n).astype(np.int32)], 1)
+    ring, edge = page == 0, max(2, min(size) // 40)
+    ring[edge:-edge, edge:-edge] = False
+    table = log[ring]
     if not len(table):
-        raise photo.refuse("the page fills the picture: photograph the piece beside it as well.")
+        raise photo.refuse(told("no_table"))
     # The table is judged by place: light falls off over the picture, whatever lies there.
     middle = np.median(table, axis=0)
     spread = 1.4826 * np.median(np.abs(table - middle))
@@ -215,10 +203,7 @@ def _outline(seen: PhotoReading) -> Array:
     whole = cv2.morphologyEx(whole, cv2.MORPH_OPEN, narrow, borderValue=0)
     outlines, _ = cv2.findContours(whole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     if not outlines:
-        raise photo.refuse(
-            "no cloth is seen beside the page: lay the piece 2 cm or more from it, flat, on a "
-            "plain table of another colour; or give its corners (--outline)."
-        )
+        raise photo.refuse(told("no_cloth"))
     largest = max(outlines, key=cv2.contourArea)
     return np.asarray((largest[:, 0, :] + 0.5) * n, dtype=float)
 
@@ -227,23 +212,17 @@ def _anchor(seen: PhotoReading, unmixer: Unmixer) -> tuple[Single, list[str]]:
     """Gain ``(3,)`` of the responses by which the undyed square reads as the shelf's cloth."""
     undyed = [c.lab for c in seen.cells if c.content.recipe is not None and not c.content.recipe]
     if not undyed:
-        note = "No undyed square is named on the page: how white the cloth is rests on the card."
-        return np.ones(3, np.float32), [note]
+        return np.ones(3, np.float32), [told("no_undyed")]
     read = xyz_from_lab(np.mean(undyed, axis=0), D65_2) / white(D65_2)
     cloth = unmixer.responses(np.zeros((1, len(unmixer.dose))))[0]
-    one, other = (lab_from_xyz(x * white(D65_2), D65_2) for x in (read, cloth))
-    miss = float(delta_e(one, other))
-    notes = []
-    if miss > _SAME_CLOTH:
-        notes.append(
-            f"The undyed square is {miss:.1f} ΔE2000 from the undyed cloth of the shelf: is it the "
-            "same cloth? Amounts hold for the cloth of the swatches."
-        )
+    miss = float(delta_e(labs(read), labs(cloth)))
+    notes = [told("other_cloth", miss=miss)] if miss > _SAME_CLOTH else []
     return np.asarray(cloth / read, dtype=np.float32), notes
 
 
-def _light(seen: PhotoReading) -> tuple[Callable[[Array], Array], float]:
-    """The light at pixels ``(N, 2)`` beside the page, and how far the paper is from it.
+def _gains(seen: PhotoReading, pixels: Array) -> tuple[Single, float]:
+    """What evens the light at pixels ``(..., 2)`` beside the page, ``(..., 3)``; and how far the
+    paper is from that light.
 
     The surface that evens the page may bend as it likes beyond it. Here the fall of the light is a
     plane and a term of the distance from the middle of the picture, as lenses have (the first term
@@ -251,15 +230,15 @@ def _light(seen: PhotoReading) -> tuple[Callable[[Array], Array], float]:
     """
     flat = seen.characterisation.flat
     centre = np.array(seen.photograph.codes.shape[1::-1]) / 2.0
+    if len(flat.spots) < 8:
+        return np.ones((*pixels.shape[:-1], 3), np.float32), 0.05
 
     def terms(pixels: Array) -> Array:
-        x, y = ((pixels - centre) / np.linalg.norm(centre)).T
-        return np.stack([np.ones_like(x), x, y, x * x + y * y], axis=1)
+        x, y = np.moveaxis((pixels - centre) / np.linalg.norm(centre), -1, 0)
+        return np.stack([np.ones_like(x), x, y, x * x + y * y], axis=-1)
 
-    if len(flat.spots) < 8:
-        return lambda pixels: np.ones((len(pixels), 3)), 0.05
     log = np.log(flat.at(flat.spots)) + np.log(flat.ratio)[:, np.newaxis]
     known = terms(seen.photograph.lens(flat.spots))
     found = np.linalg.lstsq(known, log, rcond=None)[0]
-    off = float(np.abs(log - known @ found).mean())
-    return lambda pixels: np.exp(terms(pixels) @ found), off
+    gains = np.exp(-terms(pixels) @ found).astype(np.float32)
+    return gains, float(np.abs(log - known @ found).mean())

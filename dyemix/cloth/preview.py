@@ -10,17 +10,23 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+import numpy as np
+
 from dyemix.arrays import Array
 from dyemix.cloth.amounts import Unmixer
-from dyemix.cloth.figures import BLOCK_MM, MAIN, Shade, main_figures, palette, palette_text, path
+from dyemix.cloth.figures import BLOCK_MM, RANKS, SCALE_MM, Alkali, Blocks, Figure, Mottle, Shade
 from dyemix.cloth.levelness import Levelness
-from dyemix.cloth.mottle import Mottle, seen
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Row, Several
-from dyemix.dataset.serialise import as_json
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 
+#: Where no piece was analysed, by order of the alkali: coefficient of variation of depth, and how
+#: far a dye strays from its mean where depth is that of the dose. Illustrative: chosen only so that
+#: unevenness falls from the first to the last (common practice).
+ILLUSTRATIVE = {Alkali.PRESOAK: (1.1, 0.45), Alkali.WITH: (0.6, 0.35), Alkali.AFTER: (0.3, 0.2)}
+#: Variation inside 2 mm where nobody measured it.
+_WITHIN = 0.15
 #: Side of the patch, mm, and the most that is of use.
 _PATCH_MM, _LARGEST_MM = 120.0, 400.0
 
@@ -34,16 +40,18 @@ class Preview:
     recipe, order : what, and when the alkali goes in.
     source : what it was estimated from.
     illustrative : whether from stated figures and no own piece.
-    figures : ``undyed share`` and so on, as `Levelness` has them.
+    figures : ``undyed share`` and so on, as `Levelness` has them; their errors are not known.
     palette : its shades, the largest first.
     amounts : ``(h, w, k)`` % owf, in blocks of 2 mm; `responses` ``(h, w, 3)`` what is seen of it.
     """
+
+    TOLD: ClassVar = ("recipe", "order", "source", "illustrative", "figures", "palette")
 
     recipe: Recipe
     order: str
     source: str
     illustrative: bool
-    figures: Mapping[str, float]
+    figures: tuple[Figure, ...]
     palette: tuple[Shade, ...]
     amounts: Array
     responses: Array
@@ -51,13 +59,14 @@ class Preview:
     @property
     def splitting(self) -> float:
         """Root mean square a*b* distance from the path of the recipe."""
-        return self.figures["splitting"]
+        return next(figure.value for figure in self.figures if figure.name == "splitting")
 
     def __str__(self) -> str:
-        figures = ", ".join(f"{name} {value:.2f}" for name, value in self.figures.items())
-        shades = palette_text(self.palette, list(self.recipe))
-        lines = [f"{self.recipe}  (% owf), alkali: {self.order}. {self.source}", f"  {figures}"]
-        return "\n".join([*lines, *(f"  {line}" for line in shades)])
+        return "\n  ".join([
+            f"{self.recipe}  (% owf), alkali: {self.order}. {self.source}",
+            ", ".join(f"{figure.name} {figure}" for figure in self.figures),
+            *map(str, self.palette),
+        ])  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,35 +89,27 @@ class Previews(Several[Preview]):
         return f"Dyed mottled, alkali {first.order} ({how}), they would split, in a*b*: {told}."
 
     def _rows(self) -> Iterable[Row]:
-        return [
-            {"recipe": item.recipe, "alkali": item.order, "source": item.source, **item.figures}
-            for item in self.items
-        ]
-
-    def to_json(self) -> str:
-        """Recipes, figures and palettes, without the patches."""
-        kept = ("recipe", "order", "source", "illustrative", "figures", "palette")
-        return as_json([{name: getattr(item, name) for name in kept} for item in self.items])
+        for item in self:
+            figures = {figure.name: figure.value for figure in item.figures}
+            yield {"recipe": item.recipe, "alkali": item.order, "source": item.source, **figures}
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
-        lines += [str(item) for item in self.items]
+        lines += [str(item) for item in self]
         if len(self) > 1:
-            order = sorted(self.items, key=lambda item: item.splitting)
+            order = sorted(self, key=lambda item: item.splitting)
             told = "; ".join(f"{item.recipe} ({item.splitting:.1f})" for item in order)
-            lines.append(f"From the quietest to the one that splits most: {told}.")
-        lines.append("2 mm blocks, D65/2°. Simulated: dye a piece and judge that.")
+            lines.append(f"From the quietest to the one that splits most, in a*b*: {told}.")
+        lines.append(
+            f"{BLOCK_MM:g} mm blocks, D65/2°. Simulated, error unknown: dye a piece and judge that."
+        )
         return "\n".join(lines)
 
 
 def preview(
-    dyes: DyeSet,
-    *recipes: Mapping[str, float] | str,
-    order: str = "with",
-    pieces: Sequence[Levelness] = (),
-    size_mm: float = _PATCH_MM,
-    seed: int = 0,
-) -> Previews:
+    dyes: DyeSet, *recipes: Mapping[str, float] | str, order: str = "with",
+    pieces: Sequence[Levelness] = (), size_mm: float = _PATCH_MM, seed: int = 0,
+) -> Previews:  # fmt: skip
     """Simulate a patch of each recipe (% owf), to see how far and into which shades it splits.
 
     Parameters
@@ -133,31 +134,118 @@ def preview(
         raise DyemixError("name a recipe to preview, as 'marigold 0.8 + navy 0.25'.")
     if not 20.0 <= size_mm <= _LARGEST_MM:
         raise DyemixError(f"a patch of {size_mm:g} mm: 20 to {_LARGEST_MM:g} mm.")
-    asked = [Recipe.parse(recipe) for recipe in recipes]
-    found = [_patch(dyes, recipe, order, pieces, size_mm, seed) for recipe in asked]
+    alkali = Alkali(order)
+    pieces = [piece for piece in pieces if piece.order == alkali.value]
+    found = [_patch(Unmixer(dyes, recipe), alkali, pieces, size_mm, seed) for recipe in recipes]
     return Previews(tuple(found), dyes.demo)
 
 
 def _patch(
-    dyes: DyeSet, recipe: Recipe, order: str, pieces: Sequence[Levelness], size_mm: float, seed: int
+    unmixer: Unmixer, alkali: Alkali, pieces: Sequence[Levelness], size_mm: float, seed: int
 ) -> Preview:
-    unmixer = Unmixer(dyes, recipe)
     names = unmixer.dyes.names
-    used = [p for p in pieces if p.order == order and set(p.mottle.names) & set(names)]
-    mottle = Mottle.illustrative(names, order)
+    used = [p for p in pieces if set(p.mottle.names) & set(names)]
+    mottle = _illustrative(names, alkali)
     source = "Illustrative: no own piece of this order was analysed."
     if used:
-        mottle = Mottle.joined(names, [p.mottle for p in used], mottle)
+        mottle = _joined(names, [p.mottle for p in used], mottle)
         source = f"From your {', '.join(p.name for p in used)}."
         if strange := set(names) - {n for p in used for n in p.mottle.names}:
             source += f" Illustrative for {', '.join(sorted(strange))}."
-    side = max(10, round(size_mm / BLOCK_MM))
-    relative, within = mottle.field((side, side), BLOCK_MM, seed)
-    responses = seen(unmixer, relative, within)
-    values = main_figures(relative, responses, path(unmixer)[1])
+    side = round(size_mm / BLOCK_MM)
+    relative, within = _field(mottle, side, seed)
+    responses = _seen(unmixer, relative, within)
+    patch = Blocks(BLOCK_MM, np.ones((side, side), dtype=bool), relative, responses, within)
     return Preview(
-        recipe, order, source, not used,
-        {name: float(value) for (name, _), value in zip(MAIN, values, strict=True)},
-        palette(relative, responses), (relative * unmixer.dose).reshape(side, side, -1),
-        responses.reshape(side, side, 3),
+        unmixer.recipe, alkali.value, source, not used,
+        tuple(patch.figures(unmixer, np.full(6, np.nan))), patch.palette(names),
+        (relative * unmixer.dose).reshape(side, side, -1), responses.reshape(side, side, 3),
     )  # fmt: skip
+
+
+def _illustrative(names: Sequence[str], alkali: Alkali) -> Mottle:
+    """Stated figures where no piece was analysed; depth is gamma distributed."""
+    from scipy.special import gammaincinv
+
+    variation, strays = ILLUSTRATIVE[alkali]
+    depth = gammaincinv(variation**-2, (np.arange(RANKS) + 0.5) / RANKS)
+    depth /= depth.mean()
+    k = len(names)
+    mean = np.repeat(depth[:, np.newaxis], k, axis=1)
+    size = strays * depth / np.sqrt(0.5 + 0.5 * depth)
+    covariance = (size**2)[:, np.newaxis, np.newaxis] * (np.eye(k) - 1.0 / k)
+    return Mottle(tuple(names), mean, covariance, np.full(mean.shape, _WITHIN), SCALE_MM)
+
+
+def _joined(names: Sequence[str], pieces: Sequence[Mottle], other: Mottle) -> Mottle:
+    """Of these dyes, each from the pieces that hold it, and from `other` where none does.
+
+    How dyes stray together is known from pieces of just these dyes; else each strays by itself.
+    """
+    whole = [piece for piece in pieces if set(piece.names) == set(names)]
+    mean, within = np.zeros((2, *other.mean.shape))
+    covariance = np.zeros_like(other.covariance)
+    for i, name in enumerate(names):
+        using = [p for p in whole or pieces if name in p.names] or [other]
+        for piece in using:
+            rank, at = np.arange(RANKS) * len(piece.mean) // RANKS, piece.names.index(name)
+            mean[:, i] += piece.mean[rank, at] / len(using)
+            within[:, i] += piece.within[rank, at] / len(using)
+            for j, beside in enumerate(names):
+                if whole or i == j:
+                    pair = piece.covariance[rank, at, piece.names.index(beside)]
+                    covariance[:, i, j] += pair / len(using)
+    scale = float(np.mean([piece.scale_mm for piece in pieces]))
+    return Mottle(tuple(names), mean, covariance, within, scale)
+
+
+def _field(mottle: Mottle, side: int, seed: int) -> tuple[Array, Array]:
+    """Amounts over the dose ``(N, k)`` of the blocks of a square patch, drawn afresh for a seed,
+    and the variation of each inside them ``(N, k)``.
+
+    Depth is a Gaussian field whose ranks are even, so that it holds every depth as often as the
+    piece did; dyes stray about their means by fields of their own, and depth stays.
+    """
+    from scipy.ndimage import gaussian_filter
+    from scipy.special import ndtri
+
+    rng, ranks = np.random.default_rng(seed), len(mottle.mean)
+    # exp(−h²/4σ²) = ½ at the half range h.
+    sigma = mottle.scale_mm / BLOCK_MM / (2.0 * np.sqrt(np.log(2.0)))
+
+    def drawn() -> Array:
+        field = gaussian_filter(rng.standard_normal((side, side)), sigma, mode="wrap").ravel()
+        return np.asarray((np.argsort(np.argsort(field, kind="stable")) + 0.5) / field.size)
+
+    rank = drawn()
+    own = np.stack([ndtri(drawn()) for _ in mottle.names], axis=1)
+    middles = (np.arange(ranks) + 0.5) / ranks
+    mean, within = (
+        np.stack([np.interp(rank, middles, column) for column in by_rank.T], axis=1)
+        for by_rank in (mottle.mean, mottle.within)
+    )
+    part = (rank * ranks).astype(int)
+    values, vectors = np.linalg.eigh(mottle.covariance)
+    size = np.sqrt(np.maximum(values, 0.0))[:, np.newaxis, :]
+    root = (vectors * size) @ vectors.transpose(0, 2, 1)
+    amounts = np.maximum(mean + np.einsum("nij,nj->ni", root[part], own), 0.0)
+    # What was cut off at nothing comes back: means of a rank and depths are held in turns.
+    depth = mean.mean(axis=1)
+    for _ in range(4):
+        for dye, wanted in zip(amounts.T, mean.T, strict=True):
+            held = np.maximum(np.bincount(part, dye, ranks), 1e-9)
+            dye *= (np.bincount(part, wanted, ranks) / held)[part]
+        amounts *= (depth / np.maximum(amounts.mean(axis=1), 1e-9))[:, np.newaxis]
+    return amounts, within
+
+
+def _seen(unmixer: Unmixer, relative: Array, within: Array) -> Array:
+    """Responses ``(N, 3)`` of blocks ``(N, k)`` inside which dyes vary with depth, log-normally: by
+    the three nodes of Gauss and Hermite.
+    """
+    size = np.sign(within) * np.sqrt(3.0 * np.log1p(within**2))
+    nodes = np.exp(size * np.array([-1.0, 0.0, 1.0])[:, np.newaxis, np.newaxis])
+    parts = np.array([1.0, 4.0, 1.0])[:, np.newaxis, np.newaxis] / 6.0
+    nodes /= (parts * nodes).sum(axis=0)
+    found = unmixer.responses((nodes * relative * unmixer.dose).reshape(-1, relative.shape[1]))
+    return np.asarray((parts * found.reshape(3, -1, 3)).sum(axis=0))

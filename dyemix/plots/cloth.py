@@ -11,9 +11,8 @@ from typing import Any
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.cloth.compare import PieceComparison
-from dyemix.cloth.figures import MAIN, Shade
-from dyemix.cloth.levelness import Levelness
+from dyemix.cloth.figures import Shade
+from dyemix.cloth.levelness import Levelness, PieceComparison
 from dyemix.cloth.preview import Previews
 from dyemix.colour.colorimetry import screen_pixels
 from dyemix.plots.paper import BODY, MARGIN, Pages, Paper, said
@@ -37,9 +36,8 @@ def _pixels(responses: Any, inside: Any = 1.0) -> Array:
 
 def _seen(piece: Levelness) -> Array | None:
     """The pixels of a piece as it was photographed, where they are at hand."""
-    if piece.maps is None:
-        return None
-    return _pixels(piece.maps.cells.responses, piece.maps.cells.inside)
+    cells = piece.cells
+    return None if cells is None else _pixels(cells.responses, cells.inside)
 
 
 def _grey(relative: Any) -> Array:
@@ -97,9 +95,9 @@ def _legend(paper: Paper) -> None:
 def _piece(found: Levelness) -> Paper:
     order = f", alkali {found.order}" if found.order else ""
     paper = Paper("cloth", f"{found.name}: {found.recipe}{order}", demo=found.demo)
-    if (maps := found.maps) is not None:
-        cells, inside = maps.cells, maps.cells.inside
-        again = ("its amounts, re-coloured", _pixels(maps.recoloured, inside))
+    if (cells := found.cells) is not None:
+        inside = cells.inside
+        again = ("its amounts, re-coloured", _pixels(cells.recoloured, inside))
         _row(paper, [("as photographed", _seen(found)), again], 2)
         greys = [
             (dye.dye, _pixels(_grey(cells.amounts[..., i] / dye.dose), inside))
@@ -113,12 +111,7 @@ def _piece(found: Levelness) -> Paper:
     rows = [(each.name, str(each), f"{each.block_mm:.1f} mm") for each in found.figures]
     paper.table((MARGIN, MARGIN + 1.75, MARGIN + 2.9), rows)
     bottom, paper.y = paper.y, top
-    dosed = [
-        f"{d.dye}: {d.mean:.2f} ± {d.error:.2f} % owf of {d.dose:g}; one block "
-        f"± {100 * d.block_error:.0f} %"
-        for d in found.dyes
-    ]
-    for text in (*dosed, *found.warnings):
+    for text in ("Amounts, % owf; one 2 mm block:", *map(str, found.dyes), *found.warnings):
         paper.y = paper.write(x, paper.y, text, BODY / 2 - 0.15)
     paper.y = max(bottom, paper.y) + 0.1
     return paper
@@ -135,7 +128,7 @@ def _compared(found: PieceComparison) -> Paper:
         for x, piece in zip(xs, some, strict=False):
             paper.y = top
             _palette(paper, x, width, piece.palette)
-            paper.table((x, x + 1.2), [(name, str(piece.figure(name))) for name, _ in MAIN])
+            paper.table((x, x + 1.2), [(figure.name, str(figure)) for figure in piece.main])
         paper.y += 0.15
     for text in (*found.differences, *found.warnings):
         paper.down(text)
@@ -155,7 +148,6 @@ def _previews(found: Previews) -> Paper:
             paper.box((MARGIN, end - 0.22, side, 0.22), "white", zorder=2)
             paper.write(MARGIN + side / 2, end - 0.2, "ILLUSTRATIVE", font="bold", ha="center")
         _palette(paper, x, width, item.palette)
-        figures = item.figures.items()
-        paper.table((x, x + 1.2), [(n, f"{v:.{1 if v >= 10 else 2}f}") for n, v in figures])
+        paper.table((x, x + 1.2), [(figure.name, str(figure)) for figure in item.figures])
         paper.y = max(paper.write(x, paper.y, item.source, width), end) + 0.2
     return paper

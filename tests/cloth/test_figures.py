@@ -7,7 +7,7 @@ import pytest
 from scipy.ndimage import gaussian_filter
 
 from dyemix.cloth.amounts import Unmixer
-from dyemix.cloth.figures import blocks, main_figures, mottle_scale, palette, path
+from dyemix.cloth.figures import Blocks, main_figures, path
 from dyemix.cloth.levelness import Levelness
 from tests.simulated.strike import MIXES, ORDERS, Dyed
 from tests.simulated.struck import spectral_dyes
@@ -33,9 +33,10 @@ def test_a_piece_that_parts_splits():
     relative = np.repeat([[2.0, 0.5, 0.5], [0.5, 0.5, 2.0]], 50, axis=0)
     seen = found.responses(relative * found.dose)
     assert main_figures(relative, seen, path(found)[1])[2] > 10.0
-    shades = palette(relative, seen)
+    piece = Blocks(2.0, np.ones((10, 10), dtype=bool), relative, seen, np.zeros((100, 3)))
+    shades = piece.palette(found.dyes.names)
     assert sum(shade.share for shade in shades) == pytest.approx(100.0)
-    assert {tuple(np.round(shade.relative, 3)) for shade in shades} >= {
+    assert {tuple(np.round(list(shade.relative.values()), 3)) for shade in shades} >= {
         (2.0, 0.5, 0.5), (0.5, 0.5, 2.0)
     }  # fmt: skip
 
@@ -44,7 +45,7 @@ def test_blocks_are_means_of_the_cloth_in_them():
     inside = np.ones((6, 6), dtype=bool)
     inside[:2, :2] = False  # a quarter of the first block and more
     relative = np.arange(72.0).reshape(6, 6, 2)
-    found = blocks(inside, relative, np.ones((6, 6, 3)), 3)
+    found = Blocks.of(inside, relative, np.ones((6, 6, 3)), 1.0, 3.0)
     assert found.inside.tolist() == [[False, True], [True, True]]
     assert found.relative[0] == pytest.approx(relative[:3, 3:].mean(axis=(0, 1)))
 
@@ -54,12 +55,9 @@ def test_the_scale_of_a_field_is_found(sigma: float):
     """White noise smoothed by a Gaussian: correlation exp(−h²/4σ²), a half at 2σ√ln 2."""
     field = gaussian_filter(np.random.default_rng(0).standard_normal((160, 160)), sigma)
     depth = 1.0 + field / field.std() / 5.0
-    found = blocks(
-        np.ones((160, 160), dtype=bool), depth[..., np.newaxis], np.ones((160, 160, 3)), 1
-    )
-    assert mottle_scale(found, 2.0) == pytest.approx(
-        2.0 * 2.0 * sigma * np.sqrt(np.log(2)), rel=0.1
-    )
+    cloth = np.ones((160, 160), dtype=bool)
+    found = Blocks.of(cloth, depth[..., np.newaxis], np.ones((160, 160, 3)), 2.0)
+    assert found.scale() == pytest.approx(2.0 * 2.0 * sigma * np.sqrt(np.log(2)), rel=0.1)
 
 
 def test_figures_are_those_of_the_truth(seen: dict[str, Levelness], struck: dict[str, Dyed]):

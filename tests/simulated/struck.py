@@ -11,10 +11,10 @@ import numpy as np
 
 import dyemix
 from dyemix.cloth.amounts import Unmixer
-from dyemix.cloth.doubt import Doubt
-from dyemix.cloth.levelness import Levelness, analyse, levelness, pieces_json
+from dyemix.cloth.levelness import Levelness, analyse, levelness
 from dyemix.cloth.photographed import Photographed
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.serialise import as_json
 from dyemix.model.dyes import DyeSet
 from dyemix.photo import examine_photo
 from dyemix.photo.layout import HEIGHT, WIDTH
@@ -105,7 +105,7 @@ def shoot_piece() -> Path:
 def small_piece() -> str:
     """An analysed piece, as its file holds it."""
     piece = dye({"lemon": 0.8, "rose": 0.5}, "with", 0, (32, 32), shop=shop())
-    return pieces_json([replace(by_eye(piece, spectral_dyes(piece.names), 1.0), order="with")])
+    return as_json([replace(by_eye(piece, spectral_dyes(piece.names), 1.0), order="with")])
 
 
 def by_camera(
@@ -127,10 +127,8 @@ def by_eye(piece: Dyed, dyes: DyeSet, cell_mm: float = 0.5) -> Levelness:
     responses = (piece.blocks(piece.spectra, cell_mm) @ sensed).astype(np.float32)
     amounts, missed = unmixer.solve(responses.reshape(-1, 3))
     shape = responses.shape[:2]
-    cells = Photographed(
-        responses, amounts.reshape(*shape, -1), np.ones(shape, dtype=bool), missed.reshape(shape),
-        round(cell_mm * FINE) / FINE, np.zeros((*shape, 2), np.float32), np.zeros((3, 3)), 0.0,
-        True, (),
-    )  # fmt: skip
-    doubt = Doubt(np.zeros((3, 3)), True)
-    return analyse(unmixer, cells, doubt, name="perfect observer", recipe=recipe, order="")
+    return analyse(Photographed(
+        unmixer, "perfect observer", responses, amounts.reshape(*shape, -1),
+        np.ones(shape, dtype=bool), missed.reshape(shape), round(cell_mm * FINE) / FINE,
+        np.zeros((*shape, 2)), np.zeros((3, 3)), np.zeros((3, 3)), 1.0, True, (),
+    ))  # fmt: skip
