@@ -72,8 +72,7 @@ class Unmixer:
             curves = np.maximum(curves + share[:, np.newaxis] * blends.company_curve, 0.0)
         self._most = blends.working(MOST * self.dose[np.newaxis])[0] / self._unit
         k, curves = len(self.dose), curves * self._unit[:, np.newaxis]
-        even = np.eye(k) - 1.0 / k
-        self._pull = RATIOS * even if k > 3 else np.zeros((0, k))
+        self._pull = RATIOS * (np.eye(k) - 1.0 / k) if k > 3 else np.zeros((0, k))
         slopes = (self._sensed.T[:, np.newaxis, :] * curves).reshape(-1, curves.shape[1])
         parts = (
             curves.T,

@@ -170,10 +170,9 @@ def _illustrative(names: Sequence[str], alkali: Alkali) -> Mottle:
     variation, strays = ILLUSTRATIVE[alkali]
     depth = gammaincinv(variation**-2, (np.arange(RANKS) + 0.5) / RANKS)
     depth /= depth.mean()
-    k = len(names)
-    mean = np.repeat(depth[:, np.newaxis], k, axis=1)
+    mean = np.repeat(depth[:, np.newaxis], len(names), axis=1)
     size = strays * depth / np.sqrt(0.5 + 0.5 * depth)
-    covariance = (size**2)[:, np.newaxis, np.newaxis] * (np.eye(k) - 1.0 / k)
+    covariance = np.multiply.outer(size**2, np.eye(len(names)) - 1.0 / len(names))
     return Mottle(tuple(names), mean, covariance, np.full(mean.shape, _WITHIN), SCALE_MM)
 
 
