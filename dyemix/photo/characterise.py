@@ -204,8 +204,8 @@ class Cards:
         order = np.argsort(seen)
         told = np.interp(at, seen[order], np.log(greys.known[order].mean(axis=1)))
         off = float(np.expm1(np.median(told - np.log(steps.known.mean(axis=1)))))
-        unlike = f"the grey card and the greys of the patch card differ by {100 * off:.0f} %"
-        unlike += ": a shadow or glare lies on one"
+        unlike = f"the greys of the patch card differ from the grey card by {100 * off:.0f} %: "
+        unlike += "a shadow or glare lies on one"
         if abs(off) > _OTHER_GREY:
             raise self.photo.refuse(f"{unlike}, or it is not as told.")
         if abs(off) > _SAME_GREY:
@@ -227,13 +227,11 @@ class Cards:
         white = cast(tone.undo(np.ones((1, 3))))[0]
         over = cast(flat.at(self.frame.of("swatch").mean(axis=1)))
         card = (self._patch if len(self._patch) else self._grey).mean(axis=1)
-        black = f"printed black reads as {100 * self._pale:.0f} % of the paper"
-        glare = f"about {100 * tone.glare:.0f} % of white" if tone.glare > _GLARE else black
+        pale = (
+            f"veiling glare lightens dark colours (black is {100 * self._pale:.0f} % of the paper)"
+        )
         for doubtful, doubt in (
-            (
-                max(tone.glare / _GLARE, self._pale / _PALE_BLACK) > 1.0,
-                f"veiling glare ({glare}) lightens dark colours: shade the lens",
-            ),
+            (tone.glare > _GLARE or self._pale > _PALE_BLACK, f"{pale}: shade the lens"),
             (not tone.known, "camera tone curve unknown"),
             (not flat.known, "evenness of the light unknown"),
             (not self._grey.size + self._patch.size, _NO_GREY),
@@ -258,11 +256,6 @@ class Cards:
         if not used.all():
             notes.append(f"clipped patches were left out: {', '.join(sorted(names[~used]))}.")
         if used.sum() >= 6:
-            odd = used & patches.shaded(light, lab, to_xyz, used)
-            if odd.any():
-                where = ", ".join(names[odd])
-                doubts.append(f"shadow or glare lies on patches of the card ({where}): left out")
-            used &= ~odd
             matrix = patches.fit_patches(light[used], lab[used], tuple(names[used]), to_xyz)
         elif used.any():
             notes.append(f"{used.sum()} patches are too few to fit a matrix to: 6 are needed.")

@@ -44,7 +44,6 @@ _MOST = f"more than {MOST_PIXELS / 1e6:.0f}"
 RAW_SUFFIXES = frozenset(
     {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw", ".x3f"}
 )
-_HEIC = {".heic", ".heif", ".hif"}
 _HEIC_BRANDS = (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftyphevc")
 _CLIPPED_LOW, _CLIPPED_HIGH = 3.1e-4, 0.966  # linear light
 
@@ -188,9 +187,9 @@ def read_profile(data: bytes, levels: int) -> tuple[Array, Array] | None:
     return np.stack(curves, axis=1), D65_FROM_D50 @ (np.array(columns, dtype=float).T / 65536.0)
 
 
-def _open(data: bytes, suffix: str) -> Image:
+def _open(data: bytes) -> Image:
     """The header of a picture, not yet its pixels."""
-    if suffix in _HEIC or data[4:12] in _HEIC_BRANDS:
+    if data[4:12] in _HEIC_BRANDS:
         heif = need("pillow_heif", "heic", ", or have the phone save JPEG ('most compatible').")
         heif.register_heif_opener(thumbnails=False)
     pil = need("PIL.Image", "photo")
@@ -282,10 +281,7 @@ def _meaning(image: Image, levels: int, notes: list[str]) -> tuple[Array, Array,
             message = f"the colour profile {name!r} is a table: save it as sRGB or Display P3."
             raise _UnreadableError(message)
         return *profile, name, True
-    stated_srgb, gamma = "srgb" in image.info, image.info.get("gamma")
-    if gamma and not stated_srgb and abs(gamma - 1 / 2.2) > 0.01:
-        name = f"gamma {1.0 / gamma:.2f}, sRGB primaries"
-        return np.linspace(0, 1, levels) ** (1.0 / gamma), SRGB_TO_XYZ, name, True
+    stated_srgb = "srgb" in image.info
     if levels > 256 and not stated_srgb:
         notes.append("the file does not say whether its values are linear or sRGB: sRGB was taken.")
     return srgb_curve(levels), SRGB_TO_XYZ, "sRGB", stated_srgb
@@ -322,13 +318,12 @@ def decode(path: str | os.PathLike[str], data: bytes | None = None) -> Photograp
     path, on_disk = Path(path), data is None
     file = path.name or str(path)
     try:
-        suffix = path.suffix.lower()
         data = read_bytes(path, _LARGEST) if data is None else data
-        if suffix in RAW_SUFFIXES:
+        if path.suffix.lower() in RAW_SUFFIXES:
             codes = _raw(data)
             curve, to_xyz, name, stated = np.linspace(0, 1, 65536), WIDE_TO_XYZ, "raw, linear", True
         else:
-            image = _open(data, suffix)
+            image = _open(data)
             bits = _check(image, data)
             curve, to_xyz, name, stated = _meaning(image, 65536 if bits > 8 else 256, notes)
             if bits == 8:

@@ -38,8 +38,7 @@ _UNEVEN = 0.05
 #: Each channel of a cell is off by this share at least: what a flat field of paper cannot show.
 _LEAST = 0.004
 _ANCHORS = ("grey", "undyed")
-_PAPER = ("paper", "office paper", "white paper", "white")
-_NO_PAPER = "office paper is brightened: lay a grey card there, or take the anchor 'undyed'."
+_NO_ANCHOR = "is unknown: grey or undyed (office paper is brightened, and is none)."
 _STEPS = "write its steps between 0 and 1, lightest first, as '0.9, 0.18', or none."
 _NUMBER = re.compile(r"\s*[0-9]*\.?[0-9]+\s*")
 _IMPOSSIBLE = "reads a colour that no cloth has: the light or the grey card is not what was told"
@@ -84,8 +83,7 @@ class PhotoOptions:
         twice = self.grid is not None and self.corners is not None
         unreal = not all(0 < step < 1 for step in self.steps)
         for wrong, message in (
-            (self.anchor.lower() in _PAPER, _NO_PAPER),
-            (self.anchor not in _ANCHORS, f"anchor {self.anchor!r} is unknown: grey or undyed."),
+            (self.anchor not in _ANCHORS, f"anchor {self.anchor!r} {_NO_ANCHOR}"),
             (twice, "give the places of the cells by a grid or by a table, not both."),
             (unreal, f"grey {self.grey!r}: {_STEPS}"),
         ):
@@ -115,10 +113,10 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
     photo, frame = cards.photo, cards.frame
     tone, flat = cards.tone, cards.flat
     straight = photo.straightened(tone)
-    greys, hidden = sample.printed_greys(straight, frame, flat)
-    laid, vacant = _laid(straight, frame, flat, contents, sample.softness(straight, frame))
+    laid, vacant = _laid(straight, frame, flat, contents)
     found = cards.characterise(_measured(laid, options.measured))
-    doubts = (*found.warnings, *sample.retouched(frame, flat, greys, hidden))
+    doubts = (*found.warnings, *sample.retouched(straight, frame, flat))
+    found = replace(found, warnings=doubts)
     cells = _cells(laid, found, _kept(laid, options.keep, photo))
     cells = [cell.under(options.light) for cell in cells]
     left = [cell for cell in cells if cell.left_out]
@@ -135,10 +133,7 @@ def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReadi
         raise photo.refuse(f"every cell is left out ({first}): photograph it again.")
     readings = [cell.reading(photo.file, doubts) for cell in cells if not cell.left_out]
     swatches = SwatchSet(tuple(readings), tuple(notes), photo.file)
-    found = replace(found, warnings=doubts)
-    return PhotoReading(
-        swatches, tuple(cells), tuple(vacant), swatches.warnings, found, frame, photo
-    )
+    return PhotoReading(swatches, tuple(cells), vacant, swatches.warnings, found, frame, photo)
 
 
 def _look(photo: Photograph, options: PhotoOptions, contents: Mapping[str, Reading]) -> Cards:
@@ -178,14 +173,15 @@ def _frame(photo: Photograph, options: PhotoOptions) -> tuple[Photograph, Frame]
 
 
 def _laid(
-    straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Reading], rises: Array
-) -> tuple[list[Laid], list[str]]:
-    """The cells with cloth in them, and the labels of those without; `rises` tells the focus."""
+    straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Reading]
+) -> tuple[list[Laid], tuple[str, ...]]:
+    """The cells with cloth in them, and the labels of those without."""
     there = set(frame.labels) if frame.layout is None else printed_with(frame.layout)
     if absent := sorted(set(contents) - {label.upper() for label in there}):
         counts = f"{len(contents)} cells are named but {len(frame.labels)} are in the picture"
         raise straight.refuse(f"{counts}; not there: {few(absent, 8)}. Is it the right page?")
     laid, vacant = [], []
+    rises = [sample.blur_mm(straight, bar) for bar in frame.of("bar")] or [0.0] * len(frame.labels)
     for label, corners, rise in zip(frame.labels, frame.of("swatch"), rises, strict=True):
         here = sample.cloth(straight, corners, flat, whole=frame.layout is None)
         bare = not here.size.any()
@@ -202,7 +198,7 @@ def _laid(
         raise straight.refuse(f"no cloth lies in {', '.join(missing)}, which the table names.")
     if not laid:
         raise straight.refuse("there is no cloth in any cell of the page.")
-    return laid, vacant
+    return laid, tuple(vacant)
 
 
 def _measured(laid: Sequence[Laid], measured: File | SwatchSet | None) -> Patches | None:
@@ -247,7 +243,6 @@ def _cells(laid: Sequence[Laid], found: Characterisation, kept: set[str]) -> lis
     within = slope @ scatter @ slope.transpose(0, 2, 1)
     places = np.array([each.corners.mean(axis=0) for each in laid])
     camera = spread_in_lab(lab, found.camera(rgb, places))
-    between = _between([each.content for each in laid], lab, within)
     cells = []
     for i, (each, spectrum) in enumerate(zip(laid, _spectra(lab), strict=True)):
         parts = delta_e(lab[i], matrix.lab(each.cloth.blocks))
@@ -267,27 +262,11 @@ def _cells(laid: Sequence[Laid], found: Characterisation, kept: set[str]) -> lis
         cells.append(
             CellReading(
                 **vars(each) | {"left_out": left_out}, lab=lab[i], reflectance=spectrum,
-                within=within[i], between=between, camera=camera[i], spread=spread, warnings=words,
+                within=within[i], camera=camera[i], spread=spread, warnings=words,
                 clipped=bound, accepted=accepted,
             )
         )  # fmt: skip
     return cells
-
-
-def _between(contents: Sequence[Reading], lab: Array, within: Array) -> Array:
-    """Pooled covariance ``(3, 3)`` between cells of one swatch, less what is within; ≥ 0."""
-    groups: dict[tuple[object, str], list[int]] = {}
-    for i, content in enumerate(contents):
-        if content.recipe is not None:
-            groups.setdefault((content.recipe, content.swatch), []).append(i)
-    repeats = [members for members in groups.values() if len(members) > 1]
-    freedom = sum(len(members) - 1 for members in repeats)
-    if not freedom:
-        return np.zeros((3, 3))
-    apart = np.concatenate([lab[m] - lab[m].mean(axis=0) for m in repeats])
-    excess = apart.T @ apart / freedom - within[[i for m in repeats for i in m]].mean(axis=0)
-    values, vectors = np.linalg.eigh(excess)
-    return np.asarray((vectors * np.maximum(values, 0.0)) @ vectors.T)
 
 
 def _spectra(lab: Array) -> list[Array | None]:

@@ -23,7 +23,7 @@ from dyemix.photo.patches import SHARED_OVER, metric
 from dyemix.photo.places import Frame
 from dyemix.photo.sample import Cloth
 
-_ERRORS = ("within", "between", "camera")
+_ERRORS = ("within", "camera")
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +58,6 @@ class CellReading(Laid):
     lab : ``(3,)`` CIELAB under `light`.
     reflectance : ``(B,)`` the smoothest one with this colour; None where no cloth can have it.
     within : ``(3, 3)`` covariance of `lab` from the cloth itself: weave, mottle, noise, light.
-    between : ``(3, 3)`` from repeats of one swatch, beyond `within`.
     camera : ``(3, 3)`` from the camera and its matrix, shared by like colours in one picture.
     spread : root mean square ΔE2000 of parts of the cell to its mean.
     warnings : what is doubtful, in words.
@@ -68,7 +67,6 @@ class CellReading(Laid):
     lab: Array
     reflectance: Array | None
     within: Array
-    between: Array
     camera: Array
     spread: float
     warnings: tuple[str, ...] = ()
@@ -78,7 +76,7 @@ class CellReading(Laid):
 
     @property
     def covariance(self) -> Array:
-        return np.asarray(self.within + self.between + self.camera)
+        return np.asarray(self.within + self.camera)
 
     @property
     def error(self) -> float:
@@ -150,10 +148,8 @@ class PhotoReading(Result):
         cell = self.cell(label)
         why = cell.left_out or cell.warnings[:1] * (cell.clipped is not None and not cell.accepted)
         if why:
-            name = f"cell {cell.label} of {self.photograph.file}"
-            raise TargetError(
-                f"{name} is no target: {'; '.join(why)}. Keep it by name if you must."
-            )
+            name = f"cell {cell.label} of {self.photograph.file} is no target"
+            raise TargetError(f"{name}: {'; '.join(why)}. Keep it by name if you must.")
         return cell
 
     def _shared(self, apart: float) -> float:
@@ -168,12 +164,8 @@ class PhotoReading(Result):
         and where it is left out or a bound only, with the reason.
         """
         cell, name = self._value(label), f"cell {label.upper()} of {self.photograph.file}"
-        readings = () if beside is None else beside.readings
-        same = [
-            r.colour(cell.light)
-            for r in readings
-            if r.conditions.get(PICTURE) == self.photograph.file
-        ]
+        file, readings = self.photograph.file, () if beside is None else beside.readings
+        same = [r.colour(cell.light) for r in readings if r.conditions.get(PICTURE) == file]
         apart = float(np.min(delta_e(cell.lab, np.array(same)))) if same else np.inf
         own = cell.covariance - self._shared(apart) * cell.camera
         said = (f"{name}: {doubt}." for doubt in (*cell.warnings, *self.characterisation.warnings))
@@ -231,10 +223,8 @@ class Difference:
 
     def __str__(self) -> str:
         pictures = "same photograph" if self.same_picture else "two photographs"
-        text = (
-            f"{' to '.join(self.names)}: {self.miss.delta_e:.1f} ΔE2000 (D65, 2°), error "
-            f"{self.error:.1f}, {pictures}."
-        )
+        size = f"{self.miss.delta_e:.1f} ΔE2000 (D65, 2°), error {self.error:.1f}"
+        text = f"{' to '.join(self.names)}: {size}, {pictures}."
         if not self.seen:
             return f"{text} Too small to see by phone: change nothing."
         return f"{text} The second is {', '.join(self.miss.words) or 'another colour'}."

@@ -33,23 +33,15 @@ _NOISE = 6.0
 _BLOCK_MM, _AROUND_MM, _NARROWEST_MM = 0.8, 2.0, 4.0
 
 
-@dataclass(frozen=True, eq=False)
-class Raster:
-    """Linear light ``(H, W, 3)`` of one place, squared up; `ends` ``(2, 3)`` are the shares of its
-    pixels at the bottom and at the top of each channel.
-    """
-
-    light: NDArray[np.float32]
-    ends: Array
-
-
 def raster(
     photo: Photograph, corners: Array, most: int = _LARGEST_RASTER, size: Any = None
-) -> Raster:
+) -> tuple[NDArray[np.float32], Array]:
     """Square a place ``(4, 2)`` up as the lens shows it: near the resolution of the picture, or to
     a `size` (width, height).
 
-    Codes become light before they are interpolated. Pixels beyond the picture count as clipped.
+    Gives its linear light ``(H, W, 3)``, and the shares ``(2, 3)`` of its pixels at the bottom and
+    at the top of each channel. Codes become light before they are interpolated. Pixels beyond the
+    picture count as clipped.
     """
     import cv2
 
@@ -69,7 +61,7 @@ def raster(
         for end in np.split(ends, 2, 2)
     ]
     shares = np.mean(beyond, axis=(1, 2), dtype=float)
-    return Raster(np.asarray(light, dtype=np.float32), shares)
+    return np.asarray(light, dtype=np.float32), shares
 
 
 def levels(
@@ -81,12 +73,13 @@ def levels(
     Of the sorted values those `among` two shares are averaged, so that specks, scratches and what
     covers an edge do not count.
     """
-    rasters = [raster(photo, inset(corners, share), 60) for corners in places]
-    found = np.empty((len(places), 3))
-    for i, here in enumerate(rasters):
-        values = np.sort(here.light.reshape(-1, 3), axis=0)
+    found, shown = np.empty((len(places), 3)), np.empty(len(places), dtype=bool)
+    for i, corners in enumerate(places):
+        light, ends = raster(photo, inset(corners, share), 60)
+        values = np.sort(light.reshape(-1, 3), axis=0)
         found[i] = values[slice(*(int(part * len(values)) for part in among))].mean(axis=0)
-    return found, np.array([here.ends.max() <= _CLIPPED for here in rasters], dtype=bool)
+        shown[i] = ends.max() <= _CLIPPED
+    return found, shown
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,8 +128,8 @@ def cloth(photo: Photograph, corners: Array, flat: Flat, whole: bool = False) ->
     if flat.known and not whole:
         piece, size, share = _piece(photo, corners, flat)
     core = inset(piece, CORE)
-    found = raster(photo, core)
-    means = cv2.resize(found.light, (BLOCKS, BLOCKS), interpolation=cv2.INTER_AREA)
+    light, ends = raster(photo, core)
+    means = cv2.resize(light, (BLOCKS, BLOCKS), interpolation=cv2.INTER_AREA)
     middles = parts(core, BLOCKS, BLOCKS).mean(axis=1)
     means = means.reshape(-1, 3).astype(float) / flat.at(middles)
     bright = means.mean(axis=1)
@@ -155,7 +148,7 @@ def cloth(photo: Photograph, corners: Array, flat: Flat, whole: bool = False) ->
     tilt = np.linalg.lstsq(place[kept], bright[kept], rcond=None)[0][1:]
     covariance = coarse if np.trace(coarse) > np.trace(fine) else fine
     left_out, slope = 1.0 - float(kept.mean()), float(np.abs(tilt).max() / max(middle, 1e-6))
-    return Cloth(piece, core, size, share, mean, covariance, good, left_out, slope, found.ends)
+    return Cloth(piece, core, size, share, mean, covariance, good, left_out, slope, ends)
 
 
 def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array, float]:
@@ -172,7 +165,7 @@ def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array,
     size = np.ptp(corners, axis=0) + 2.0 * _AROUND_MM
     outer = quad(*(corners[0] - _AROUND_MM), *size)
     columns, rows = (int(n) for n in np.rint(size / _BLOCK_MM))
-    blocks = cv2.resize(raster(photo, outer).light, (columns, rows), interpolation=cv2.INTER_AREA)
+    blocks = cv2.resize(raster(photo, outer)[0], (columns, rows), interpolation=cv2.INTER_AREA)
     paper = flat.level * flat.at(parts(outer, rows, columns).mean(axis=1))
     off = np.log(np.maximum(blocks.reshape(-1, 3), 1e-5) / paper)
     least = max(_UNLIKE_PAPER, _NOISE * flat.residual)
@@ -196,12 +189,11 @@ def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array,
     return within(outer, box.astype(float)), whole * _BLOCK_MM, share
 
 
-def blur_mm(photo: Photograph, bar: Array, bar_height: float) -> float:
-    """How soft the edges of a printed bar are: the 20–80 % rise in mm; inf where none is seen.
-
-    `bar` ``(4, 2)`` are its corners, `bar_height` its height in mm.
+def blur_mm(photo: Photograph, bar: Array) -> float:
+    """How soft the edges of a printed bar ``(4, 2)`` are: the 20–80 % rise in mm; inf where none is
+    seen.
     """
-    light = raster(photo, within(bar, quad(0.2, -0.5, 0.6, 2.0)), 120).light
+    light = raster(photo, within(bar, quad(0.2, -0.5, 0.6, 2.0)), 120)[0]
     rows = np.linspace(0, len(light) - 1, 240)
     profile = np.interp(rows, np.arange(len(light)), light.mean(axis=(1, 2), dtype=float))
     bottom = 80 + int(np.argmin(profile[80:160]))  # in the bar, not in dark cloth beside it
@@ -216,7 +208,7 @@ def blur_mm(photo: Photograph, bar: Array, bar_height: float) -> float:
             widths.append(float(above[1] - above[0]))
     if not widths:
         return float("inf")
-    return min(widths) / len(profile) * 2.0 * bar_height
+    return min(widths) / len(profile) * 2.0 * BAR_HEIGHT
 
 
 # Working values of our own, each found on photographs of the simulated camera.
@@ -234,22 +226,6 @@ REMEDY = (
 )
 #: Paper that differs by more than this (robust standard deviation) after the smooth fall of light.
 PATCHY = 0.009
-
-
-def printed_greys(photo: Photograph, frame: Frame, flat: Flat) -> tuple[Array, NDArray[np.bool_]]:
-    """How far the printed grey of each cell is from the others, as a fraction ``(N,)``, and whether
-    cloth lies on it ``(N,)``. `photo` has straight tones.
-    """
-    checks = frame.of("check")
-    light = np.log(levels(photo, checks, 0.5)[0] / flat.at(checks.mean(axis=1)))
-    off = light - np.median(light, axis=0) if len(checks) else light
-    return np.expm1(off.mean(axis=1)), covered(off)
-
-
-def softness(photo: Photograph, frame: Frame) -> Array:
-    """How wide the edges of the black bar of each cell are in mm ``(N,)``: the focus there."""
-    rises = [blur_mm(photo, bar, BAR_HEIGHT) for bar in frame.of("bar")]
-    return np.array(rises) if rises else np.zeros(len(frame.labels))
 
 
 def clipped(ends: Array) -> str:
@@ -288,15 +264,19 @@ def reasons(here: Cloth, nearby: float, rise: float) -> tuple[str, ...]:
     return tuple(reason for wrong, reason in found if wrong)
 
 
-def retouched(frame: Frame, flat: Flat, greys: Array, hidden: NDArray[np.bool_]) -> list[str]:
+def retouched(photo: Photograph, frame: Frame, flat: Flat) -> list[str]:
     """Signs that the camera changed its tones from place to place, as HDR and night modes do.
 
     The same paper must look the same once the smooth fall of the light is taken out, and the same
-    printed grey too: `greys` is how far each is off, and `hidden` where cloth lies on it.
+    printed grey too, where no cloth lies on it. `photo` has straight tones.
     """
-    odd = flat.known & ~hidden & (np.abs(greys) > _TONES)
-    where = ", ".join(label for label, far in zip(frame.labels, odd, strict=False) if far)
-    most = 100 * np.abs(greys[odd]).max(initial=0.0)
+    checks = frame.of("check")
+    light = np.log(levels(photo, checks, 0.5)[0] / flat.at(checks.mean(axis=1)))
+    off = light - np.median(light, axis=0) if len(checks) else light
+    far = np.abs(np.expm1(off.mean(axis=1)))
+    odd = flat.known & ~covered(off) & (far > _TONES)
+    where = ", ".join(label for label, differs in zip(frame.labels, odd, strict=False) if differs)
+    most = 100 * far[odd].max(initial=0.0)
     paper = f"the same paper differs by {100 * flat.residual:.1f} % from place to place"
     grey = f"the same printed grey differs by up to {most:.0f} % (under {where})"
     local = "the camera changed tones locally (HDR, night mode, filters), or shadows lie on it"

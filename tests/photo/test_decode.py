@@ -223,15 +223,6 @@ def test_a_table_profile_is_refused_and_noise_is_no_profile(tmp_path: Path) -> N
         decode(path)
 
 
-def test_png_gamma_of_one_is_linear(tmp_path: Path) -> None:
-    path = saved(tmp_path / "a.png", Image.fromarray(PICTURE))
-    data = path.read_bytes()
-    body = b"gAMA" + struct.pack(">I", 100000)
-    chunk = struct.pack(">I", 4) + body + struct.pack(">I", zlib.crc32(body))
-    path.write_bytes(data[:33] + chunk + data[33:])
-    assert decode(path).curve[100] == pytest.approx(100 / 255, abs=1e-3)
-
-
 def test_heic_is_read_where_the_extra_is_there(tmp_path: Path) -> None:
     heif = pytest.importorskip("pillow_heif")
     smooth = cv2.GaussianBlur(PICTURE, (0, 0), 8)

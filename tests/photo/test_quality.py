@@ -114,7 +114,10 @@ def test_local_tone_mapping_is_flagged() -> None:
 
 @pytest.mark.parametrize(
     ("share", "words"),
-    [(0.97, "greys of the patch card differ"), (0.94, "lies on the grey card: .* was left out")],
+    [
+        (0.97, "greys of the patch card differ from the grey card"),
+        (0.94, "lies on the grey card: .* was left out"),
+    ],
 )
 def test_a_card_in_another_light_is_flagged(tmp_path: Path, share: float, words: str) -> None:
     found = read()

@@ -200,10 +200,6 @@ def test_names_recipes_and_conditions_reach_the_readings(tmp_path: Path) -> None
     assert by_name["B5"].recipe is None
     assert first.reflectance is not None
     assert lab(first.reflectance, Light("D65", 2)) == pytest.approx(first.lab, abs=1e-4)
-    # Two unlike cloths called repeats of one: the difference is in every error.
-    plain = read().swatches
-    wide = np.trace(by_name["C3"].covariance)
-    assert wide > np.trace({r.name: r for r in plain.readings}["C3"].covariance) + 50
 
 
 @pytest.mark.parametrize(
