@@ -153,6 +153,11 @@ class Bottles:
         strengths = {dye: b.actual_pct(self.settings) for dye, b in self.by_dye.items()}
         return Measures(strengths, cloth_g, self.settings.spoons)
 
+    def left(self, cloth_g: float) -> dict[str, float]:
+        """% owf of each dye that is left for so much cloth, where its bottle tells how much."""
+        at_hand = ((dye, b.left_ml, b.actual_pct(self.settings)) for dye, b in self.by_dye.items())
+        return {dye: ml * pct / cloth_g for dye, ml, pct in at_hand if dye and ml is not None}
+
     def of_dye(self, dye: str) -> Stock:
         """The bottle of a dye. Raises `RecipeError` where there is none."""
         found = self.by_dye.get(dye, self.by_dye.get(""))

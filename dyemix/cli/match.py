@@ -58,6 +58,8 @@ def match(
         limits["in_hand"] = parse_in_hand(in_hand, given("cloth_g"))
     if targets is None:
         words = str(target)
+        if not whole:
+            limits["left"] = shared.bottles(dyes).left(given("cloth_g") or shared.CLOTH)
         work_out: Any = dyemix.match if whole else suggest
         found = work_out(dyes, shared.target(words), **limits)
         answer = found if whole else found.found

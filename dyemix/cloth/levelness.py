@@ -26,6 +26,7 @@ from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.files.cells import read_text
 from dyemix.model.dyes import DyeSet
 from dyemix.photo import PhotoOptions, examine_photo
+from dyemix.photo.decode import Photograph
 
 #: Matrices of one camera in one light differ by less than this share.
 _ONE_CAMERA = 0.15
@@ -113,7 +114,7 @@ class Levelness(Result):
 
 
 def levelness(
-    dyes: DyeSet, photo: str | os.PathLike[str], recipe: Mapping[str, float] | str, *,
+    dyes: DyeSet, photo: str | os.PathLike[str] | Photograph, recipe: Mapping[str, float] | str, *,
     order: str = "", options: PhotoOptions | None = None, piece: Array | str | None = None,
     every_pixel: bool = False,
 ) -> Levelness:  # fmt: skip
@@ -122,7 +123,8 @@ def levelness(
     Parameters
     ----------
     dyes : fitted on this cloth; at their best from squares that this camera photographed.
-    photo : the picture: the page with the cards and an undyed square, and beside it the piece.
+    photo : the picture, a file or decoded: the page with the cards and an undyed square, and beside
+        it the piece.
     recipe : what it was dyed by, % owf.
     order : when the alkali went in: presoak, with or after.
     options : how the page is read.

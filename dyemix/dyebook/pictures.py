@@ -7,20 +7,24 @@ from __future__ import annotations
 
 import io
 import os
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from dyemix.photo.decode import Photograph
 
 #: Longest side of a picture that is kept, pixels, and its JPEG quality.
 _LONGEST, _QUALITY = 1600, 85
 
 
-def plain_picture(path: str | os.PathLike[str]) -> bytes:
-    """The picture of a file as JPEG without metadata. Raises `InputError`."""
+def plain_picture(photo: str | os.PathLike[str] | Photograph) -> bytes:
+    """The picture of a file, or one decoded, as JPEG without metadata. Raises `InputError`."""
     from PIL import Image
 
-    from dyemix.photo.decode import decode
+    from dyemix.photo.decode import Photograph, decode
 
-    codes = decode(path).codes
+    codes = (photo if isinstance(photo, Photograph) else decode(photo)).codes
     picture = Image.fromarray((codes >> 8).astype(np.uint8) if codes.dtype == np.uint16 else codes)
     picture.thumbnail((_LONGEST, _LONGEST))
     out = io.BytesIO()

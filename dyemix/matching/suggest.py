@@ -7,7 +7,7 @@ are one choice.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -60,13 +60,16 @@ class Suggestions(Several[Suggestion]):
         return "\n".join(f"{i}  {choice}" for i, choice in enumerate(self.choices, 1))
 
 
-def suggest(dyes: DyeSet, target: AnyColour, **limits: Any) -> Suggestions:
+def suggest(
+    dyes: DyeSet, target: AnyColour, left: Mapping[str, float] | None = None, **limits: Any
+) -> Suggestions:
     """At most three recipes for a target that differ in what a dyer would choose by, and why.
 
     By the likely miss in the pot; whether all amounts lie within her own swatches; how many dyes;
-    black; another lamp; what the dye costs, where prices are given; what there is to pour; and what
-    is to be used up. Where a kit is given the likely miss is that with its measures. Takes what
-    `match` takes, and raises as it does.
+    black; another lamp; what the dye costs, where prices are given; what there is to pour; what is
+    to be used up; and whether it can be poured from what is `left` in the bottles, % owf by dye.
+    Where a kit is given the likely miss is that with its measures. Takes what `match` takes, and
+    raises as it does.
 
     >>> len(suggest(dyes, "#7d8a6e")) <= 3
     True
@@ -79,7 +82,7 @@ def suggest(dyes: DyeSet, target: AnyColour, **limits: Any) -> Suggestions:
     order = order[np.argsort(tiny, kind="stable")]
     order = order[likely[order] <= likely[order[:1]] + WORTH]
     weighed = [found[i] for i in order]
-    ways = _ways(dyes, wanted, weighed)
+    ways = _ways(dyes, wanted, weighed, left or {})
 
     def beats(way: _Way, i: int, others: list[int]) -> bool:
         rest = way.value[[j for j in others if j != i]]
@@ -114,7 +117,9 @@ class _Way:
     words: Callable[[Match], str]
 
 
-def _ways(dyes: DyeSet, wanted: Constraints, found: list[Match]) -> tuple[_Way, ...]:
+def _ways(
+    dyes: DyeSet, wanted: Constraints, found: list[Match], left: Mapping[str, float]
+) -> tuple[_Way, ...]:
     """What recipes are told apart by, what matters most first."""
     grey = {dyes.names[i] for i in np.flatnonzero(dyes.greys(dyes.light))}
     kit = wanted.kit
@@ -125,6 +130,11 @@ def _ways(dyes: DyeSet, wanted: Constraints, found: list[Match]) -> tuple[_Way, 
 
     def lamp(m: Match) -> float:
         return max((shift.delta_e for shift in m.metamerism or m.inconstancy), default=0.0)
+
+    def short(m: Match) -> bool:
+        """Whether a bottle must be made for it."""
+        recipe = m.measured.recipe if m.measured else m.recipe
+        return any(owf > left.get(dye, 0.0) for dye, owf in recipe.items())
 
     def told(value: Callable[[Match], float]) -> Array:
         return np.array([value(m) for m in found], dtype=float)
@@ -140,6 +150,8 @@ def _ways(dyes: DyeSet, wanted: Constraints, found: list[Match]) -> tuple[_Way, 
              lambda m: f"no {' or '.join(sorted(grey))}"),
         _Way(told(lambda m: not set(wanted.prefer) & set(m.recipe)), 1.0, 0.0,
              lambda m: f"uses up {' and '.join(sorted(set(wanted.prefer) & set(m.recipe)))}"),
+        _Way(told(lambda m: not left or short(m)), 1.0, 0.0,
+             lambda m: "from what is left in the bottles"),
         _Way(told(lamp), 0.5, 0.0, lambda m: f"steadiest by lamplight ({lamp(m):.1f})"),
         _Way(told(lambda m: m.cost or 0.0), 0.0, 0.1,
              lambda m: f"cheapest ({m.cost or 0.0:.2f} per kg of cloth)"),

@@ -36,7 +36,9 @@ STATIC = {
 
 
 #: What of an address is done once, and is not part of the slip that it leads to.
-_PRESSED = {"typed", "slip", "take", "press"}
+_PRESSED = {"typed", "slip", "take", "press", "kept"}
+#: What goes along beside the slip: a picture, its frame, and what was asked besides.
+_BESIDE = ("picture", "frame", "mottled", "spare")
 
 
 class Page:
@@ -53,6 +55,8 @@ class Page:
             Route("/picture", self.receive, methods=["POST"]),
             Route("/picture/{key}", self.picture),
             Route("/keep/{what}", self.keep, methods=["POST"]),
+            Route("/waiting", self.waiting),
+            Route("/waiting", self.stop, methods=["POST"]),
             Route("/{place}", self.place),
         ]
 
@@ -85,10 +89,12 @@ class Page:
     def view(self, place: str, query: list[tuple[str, str]]) -> tuple[str, int, str]:
         """A place as HTML, its status, and the address at which it can be opened again."""
         said, fault, slip = dict(query), "", Slip()
-        beside = [(name, said[name]) for name in ("picture", "frame", "spare") if name in said]
         try:
             slip = Slip.of([("stock", self._workshop.stock), *query])
             slip = carried_out(self._workshop, slip, said)
+            if which := said.get("kept"):
+                data = self._workshop.pictures(slip).get(which, b"")
+                said["picture"] = self._pictures.add("kept.jpg", data)
         except (DyemixError, ValueError) as error:
             fault = str(error)
         try:
@@ -97,8 +103,10 @@ class Page:
         except (DyemixError, ValueError) as error:
             fault = fault or str(error)
             values = {**always(self._workshop, Slip(dark=slip.dark), place), "broken": True}
+        beside = [(name, said[name]) for name in _BESIDE if name in said]
         page = environment().get_template("page/page.html").render(
             {"broken": False, "picture": "", "framed": None, "frame": Frame(), "spare": (),
+             "mottled": None,
              "places": PLACES, "fault": fault, "typed": said.get("typed", ""),
              "spoon_signs": spoon_signs, "beside": beside, "title": PLACES[place][0],
              "today": date.today(), **values}
@@ -112,6 +120,9 @@ class Page:
             frame = Frame.parse(said.get("frame", str(Frame())))
             framed = self._pictures.framed(key, frame)
             values = {"picture": key, "frame": frame, "framed": framed}
+            if place == "piece" and said.get("mottled"):
+                photo = self._pictures.photo(key)
+                values["mottled"] = self._workshop.mottled(slip, key, photo=photo)
         if place == "shelf" and said.get("spare") and slip.wanted:
             values["spare"] = self._workshop.to_spare()
         return values
@@ -134,14 +145,26 @@ class Page:
             return PlainTextResponse(str(error), 404)
         return Response(data, media_type="image/jpeg")
 
+    async def waiting(self, request: Request) -> Response:
+        """How far the answer at work is, where that is known."""
+        return PlainTextResponse(self._workshop.done)
+
+    async def stop(self, request: Request) -> Response:
+        """Stop the answer at work where it next says how far it is."""
+        self._workshop.stopped.set()
+        return PlainTextResponse("Stopped.")
+
     async def keep(self, request: Request) -> Response:
         """Keep the sheet or the piece of a slip in the book."""
-        keeper = self._workshop.keepers().get(request.path_params["what"])
+        keepers = {"sheet": self._workshop.keep_sheet, "trial": self._workshop.keep_trial}
+        keeper = keepers.get(request.path_params["what"])
         if keeper is None:
             return PlainTextResponse("there is nothing of that name to keep.", 404)
         query = parse_qsl(request.url.query, keep_blank_values=True)
         try:
-            said = await anyio.to_thread.run_sync(keeper, Slip.of(query))
+            key = dict(query).get("picture")
+            picture = self._pictures.jpeg(key) if key else None
+            said = await anyio.to_thread.run_sync(keeper, Slip.of(query), picture)
         except DyemixError as error:
             return PlainTextResponse(str(error), 422)
         return PlainTextResponse(said)

@@ -19,7 +19,7 @@ LONGEST, LARGEST = 24_000, 30_000_000
 #: Requests that may wait at once; one dyer has a few under way at most.
 WAITING = 24
 OWN_HEADER = "x-dyemix"
-_SAFE = ("GET", "HEAD")
+_SAFE, _HERE = ("GET", "HEAD"), ("127.0.0.1", "::1", "testclient")
 #: Scripts, styles and pictures of ours and no others; no frames, no forms to elsewhere.
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; "
@@ -72,34 +72,28 @@ class Guard:
             self._waiting += -1
 
     def _refused(self, scope: Scope) -> tuple[HTTPStatus, str] | None:
-        headers, forbidden = Headers(scope=scope), HTTPStatus.FORBIDDEN
+        """The first reason not to answer."""
+        headers, reads = Headers(scope=scope), scope["method"] in _SAFE
         host, origin = headers.get("host", ""), headers.get("origin")
-        client = scope.get("client")
-        if client is not None and client[0] not in ("127.0.0.1", "::1", "testclient"):
-            return forbidden, "this page answers its own machine alone."
-        if host not in self._hosts:
-            return (
-                HTTPStatus.MISDIRECTED_REQUEST,
-                "open the page by the address that dyemix printed.",
-            )
-        if origin is not None and origin.removeprefix("http://") not in self._hosts:
-            return forbidden, "another site asked for this: it is not answered."
-        if headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
-            return forbidden, "another site asked for this: type the address yourself."
-        if len(scope.get("query_string", b"")) > LONGEST:
-            return HTTPStatus.REQUEST_URI_TOO_LONG, "this address is too long for a slip."
-        if scope["method"] in _SAFE:
-            return None
-        if scope["method"] != "POST":
-            return HTTPStatus.METHOD_NOT_ALLOWED, "nothing here is changed that way."
-        if origin is None or OWN_HEADER not in headers:
-            return forbidden, "only the page itself may keep something: open it, and press there."
-        length = headers.get("content-length", "")
-        if not length.isdecimal():
-            return HTTPStatus.LENGTH_REQUIRED, "say how much is sent."
-        if int(length) > LARGEST:
-            return (
-                HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
-                "over 30 MB: make the picture smaller first.",
-            )
-        return None
+        client, length = scope.get("client"), headers.get("content-length", "")
+        stranger = origin is not None and origin.removeprefix("http://") not in self._hosts
+        reasons = (
+            (client is not None and client[0] not in _HERE, HTTPStatus.FORBIDDEN,
+             "this page answers its own machine alone."),
+            (host not in self._hosts, HTTPStatus.MISDIRECTED_REQUEST,
+             "open the page by the address that dyemix printed."),
+            (stranger, HTTPStatus.FORBIDDEN, "another site asked for this: it is not answered."),
+            (headers.get("sec-fetch-site", "none") not in ("none", "same-origin"),
+             HTTPStatus.FORBIDDEN, "another site asked for this: type the address yourself."),
+            (len(scope.get("query_string", b"")) > LONGEST, HTTPStatus.REQUEST_URI_TOO_LONG,
+             "this address is too long for a slip."),
+            (not reads and scope["method"] != "POST", HTTPStatus.METHOD_NOT_ALLOWED,
+             "nothing here is changed that way."),
+            (not reads and (origin is None or OWN_HEADER not in headers), HTTPStatus.FORBIDDEN,
+             "only the page itself may keep something: open it, and press there."),
+            (not reads and not length.isdecimal(), HTTPStatus.LENGTH_REQUIRED,
+             "say how much is sent."),
+            (length.isdecimal() and int(length) > LARGEST, HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
+             "over 30 MB: make the picture smaller first."),
+        )  # fmt: skip
+        return next(((status, words) for wrong, status, words in reasons if wrong), None)

@@ -1,30 +1,29 @@
 """Pictures that a dyer drops on the page: kept in memory for a while, and read inside a frame.
 
-Nothing of a picture is written anywhere. What goes back to the browser is drawn anew from the
-pixels, so that place, serial numbers and thumbnail stay behind.
+Nothing of a picture is written outside the dye book. What goes there and back to the browser is
+drawn anew from the pixels, so that place, serial numbers and thumbnail stay behind.
 """
 
 from __future__ import annotations
 
-import io
 import secrets
-from collections import OrderedDict
 from dataclasses import dataclass
 from functools import lru_cache
+from hashlib import blake2b
+from pathlib import PureWindowsPath
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, screen_colours
+from dyemix.dyebook.pictures import plain_picture
 from dyemix.errors import DyemixError
 
 if TYPE_CHECKING:
     from dyemix.photo.decode import Photograph
 
-#: Pictures kept, and the longest side of what is shown, pixels.
-_KEPT, _SHOWN = 4, 1200
+#: Pictures that are held.
+_KEPT = 4
 #: Shares of a frame left out as odd, of pixels clipped, and of light lost across it that are named;
 #: working values of ours.
 _ODD, _CLIPPED, _SLOPE = 0.1, 0.02, 0.08
@@ -57,35 +56,30 @@ class Frame:
 
 @dataclass(frozen=True)
 class Framed:
-    """What lies in a frame: its mean and its four quarters as codes, and what is wrong with it.
-
-    `shades` are its darkest, middle and lightest part of 36, and `apart` is ΔE2000 between the
-    first and the last: of a mottled piece the parts say more than their mean.
-    """
+    """What lies in a frame: its mean and its four quarters as codes, and what is wrong with it."""
 
     hex: str
     quarters: tuple[str, ...]
     faults: tuple[str, ...]
-    shades: tuple[str, ...]
-    apart: float
 
 
 class Pictures:
     """The last few pictures, by a name that cannot be guessed."""
 
     def __init__(self) -> None:
-        self._photos: OrderedDict[str, Photograph] = OrderedDict()
+        self._photos: dict[str, Photograph] = {}
+        self._secret = secrets.token_bytes()
         self.framed = lru_cache(maxsize=64)(self._framed)
 
     def add(self, name: str, data: bytes) -> str:
         """Keep a picture. Raises `InputError` for what is none, with why."""
         from dyemix.photo.decode import decode
 
-        photo = decode(name.rpartition("/")[2][-80:] or "picture", data=data)
-        key = secrets.token_urlsafe(12)
+        photo = decode(PureWindowsPath(name).name[-80:] or "picture", data=data)
+        key = blake2b(data, digest_size=12, key=self._secret).hexdigest()
         self._photos[key] = photo
-        while len(self._photos) > _KEPT:
-            self._photos.popitem(last=False)
+        for oldest in list(self._photos)[:-_KEPT]:
+            del self._photos[oldest]
         return key
 
     def photo(self, key: str) -> Photograph:
@@ -95,15 +89,8 @@ class Pictures:
         return self._photos[key]
 
     def jpeg(self, key: str) -> bytes:
-        """The picture to look at, of its pixels alone."""
-        from PIL import Image
-
-        codes = self.photo(key).codes
-        small = Image.fromarray(codes if codes.dtype == np.uint8 else (codes // 256).astype("u1"))
-        small.thumbnail((_SHOWN, _SHOWN))
-        out = io.BytesIO()
-        small.save(out, "JPEG", quality=88)
-        return out.getvalue()
+        """The picture to look at and to keep, of its pixels alone."""
+        return plain_picture(self.photo(key))
 
     def _framed(self, key: str, frame: Frame) -> Framed:
         """What lies in a frame of a picture."""
@@ -118,23 +105,12 @@ class Pictures:
         found = cloth(photo, corners, NO_FLAT)
         low, high = found.ends.max(axis=1)
         lights = np.vstack([found.mean, levels(photo, parts(corners, 2, 2), 1.0, (0.1, 0.9))[0]])
-        mean, *quarters = _codes(lights @ photo.to_xyz.T)
-        parts_seen = lab_from_xyz(100.0 * found.blocks @ photo.to_xyz.T, D65_2)
-        ranked = parts_seen[np.argsort(parts_seen[:, 0])]
-        shades = ranked[[0, len(ranked) // 2, -1]]
+        seen = lab_from_xyz(100.0 * lights @ photo.to_xyz.T, D65_2)
+        mean, *quarters = (colour.hex for colour in screen_colours(seen))
         named = (
             (found.left_out > _ODD, "a fold, a seam or a shine lies in it"),
             (high > _CLIPPED, "part of it is brighter than the camera could hold"),
             (low > _CLIPPED, "part of it is darker than the camera could hold"),
             (found.slope > _SLOPE, "the light falls off across it"),
         )
-        return Framed(
-            mean, tuple(quarters), tuple(words for wrong, words in named if wrong),
-            tuple(colour.hex for colour in screen_colours(shades)),
-            float(delta_e(shades[0], shades[2])),
-        )  # fmt: skip
-
-
-def _codes(xyz: Array) -> list[str]:
-    """Codes of XYZ ``(N, 3)`` under D65, Y of white 1."""
-    return [colour.hex for colour in screen_colours(lab_from_xyz(100.0 * xyz, D65_2))]
+        return Framed(mean, tuple(quarters), tuple(words for wrong, words in named if wrong))

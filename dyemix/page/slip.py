@@ -12,7 +12,7 @@ from functools import cached_property
 from typing import Any
 from urllib.parse import urlencode
 
-from dyemix.dataset.recipe import Measures, Recipe, spoonfuls, stock_ml
+from dyemix.dataset.recipe import Measures, Recipe, format_amount, spoonfuls, stock_ml
 from dyemix.dataset.units import STOCK_PCT, parse_weight
 from dyemix.errors import DyemixError
 from dyemix.matching.dispensing import Kit, parse_stock
@@ -26,8 +26,12 @@ PLACES = {
     "piece": ("How did it come out?", "Piece"),
     "book": ("The book", "Book"),
 }
-#: What one press moves: in spoons, and in mL. The last is also a page up or down.
-PRESSES = {"spoons": ("0.25 tsp", "1 tsp", "1 tbsp"), "mL": ("0.5 mL", "1 mL", "5 mL")}
+#: What one press moves, by the unit of amounts. The last is also a page up or down.
+PRESSES = {
+    "spoons": ("0.25 tsp", "1 tsp", "1 tbsp"),
+    "mL": ("0.5 mL", "1 mL", "5 mL"),
+    "%": ("0.01 %", "0.05 %", "0.2 %"),
+}
 SPOONS = "metric"
 #: Longest entry, most mixes pinned and most steps to undo.
 LONGEST, PINNED, UNDONE = 400, 6, 12
@@ -160,10 +164,12 @@ class Slip:
         return stock_ml(self.cloth_g, recipe.get(dye, 0.0), strength)
 
     def measured(self, dye: str, recipe: Recipe) -> str:
-        """What to measure of a dye, in spoons or mL."""
+        """How much of a dye, in the unit of amounts."""
         ml = self.ml(dye, recipe)
         if ml <= 0.0:
             return "none"
+        if self.unit == "%":
+            return f"{format_amount(recipe[dye])} %"
         if self.unit == "mL":
             return f"{ml:.4g} mL"
         found = spoonfuls(ml, SPOONS)

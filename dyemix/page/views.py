@@ -6,8 +6,11 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from dyemix.colour.difference import Miss
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.target import Target
 from dyemix.dataset.units import parse_weight
+from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError
 from dyemix.matching.correct import LEVEL, Outcome
 from dyemix.matching.dispensing import parse_stock
@@ -63,8 +66,8 @@ def _pressed(workshop: Workshop, slip: Slip, press: str, query: Mapping[str, str
     if what == "home":
         return slip.holding(which, Recipe.parse(slip.stood or "undyed").get(which, 0.0))
     if what == "set":
-        amount = query.get("ml", "").strip()
-        words = f"{which} {amount}" if amount[-1:].isalpha() else f"{which} {amount} mL"
+        amount, unit = query.get("amount", "").strip(), "%" if slip.unit == "%" else "mL"
+        words = f"{which} {amount}" + f" {unit}" * amount[-1:].isdecimal()
         return slip.holding(which, Recipe.parse(words, slip.measures).get(which, 0.0))
     if what == "jar":
         which = query.get("jar", which)
@@ -149,7 +152,8 @@ def jars(workshop: Workshop, slip: Slip) -> Values:
         for n in names
     ]  # fmt: skip
     most = max([*(j["ml"] for j in each), *(j["stood_ml"] for j in each), 1.0])
-    pins = [(pin.partition("|")[0], workshop.mix(slip, pin.partition("|")[2])) for pin in slip.pins]
+    pins = [(name, workshop.mix(slip, Recipe.parse(words)))
+            for name, _, words in (pin.partition("|") for pin in slip.pins)]  # fmt: skip
     return {
         "mix": mix, "was": workshop.mix(slip, stood), "jars": each, "most": most, "line": pins,
         "others": [n for n in workshop.dyes.names if n not in names], **_quieter(workshop, slip),
@@ -195,10 +199,11 @@ def bath(workshop: Workshop, slip: Slip) -> Values:
 
 def piece(workshop: Workshop, slip: Slip) -> Values:
     """What the dry piece says of this one and the next."""
-    if not (slip.mix and slip.reading and slip.wanted):
-        return {"found": None, "mix": slip.wanted and slip.mix and workshop.mix(slip, slip.mix)}
+    mix = slip.wanted and slip.mix and workshop.mix(slip, slip.mix)
+    kept = list(workshop.pictures(slip))
+    if not (mix and slip.reading):
+        return {"found": None, "mix": mix, "kept": kept}
     found = workshop.judged(slip)
-    mix = workshop.mix(slip, slip.mix)
     corrected = found.corrected.recipe
     changes = [
         {"name": n, "measure": slip.measured(n, corrected), "was": slip.mix.get(n, 0.0),
@@ -206,7 +211,7 @@ def piece(workshop: Workshop, slip: Slip) -> Values:
         for n in dict.fromkeys((*slip.mix, *corrected))
     ]  # fmt: skip
     return {
-        "found": found, "mix": mix, "read": workshop.read(slip),
+        "found": found, "mix": mix, "kept": kept, "read": workshop.read(slip),
         "verdict": LADDER[worth(found.miss.delta_e)][0], "how": shows(found.miss.words),
         "chance": found.chance >= LEVEL, "leave": found.outcome is not Outcome.NEXT_PIECE,
         "changes": changes, "astray": [n for n in found.warnings if "known here" in n],
@@ -216,7 +221,35 @@ def piece(workshop: Workshop, slip: Slip) -> Values:
 
 def book(workshop: Workshop, slip: Slip) -> Values:
     """A line a job: what was wanted, what came, and the one thing to do next."""
-    return {"jobs": workshop.jobs() if workshop.book_path else None}
+    return {"jobs": workshop.book_path and [_line(job) for job in workshop.jobs()]}
+
+
+def _line(job: JobRecord) -> Values:
+    wanted, trials = job.wanted, [kept.trial for kept in job.trials]
+    dyed = [kept.recipe for kept in job.recipes] + [sheet.recipe for sheet in job.sheets]
+    dyed += [trial.recipe for trial in trials]
+    slip = Slip(job=job.name, wanted=wanted.typed if wanted else "")
+    slip = slip.taking(dyed[-1], "") if dyed else slip
+    cloth = f"{job.sheets[-1].cloth_g:g} g" if job.sheets else ""
+    slip = slip.but(cloth=cloth) if cloth else slip
+    piece = Target.of(trials[-1].reading) if trials else None
+    if piece is not None:
+        slip = slip.but(reading=piece.typed)
+        state, step, place = "dyed", "See the next piece", "piece"
+        if wanted is not None and (light := wanted.light or piece.light) is not None:
+            miss = Miss.of(wanted.lab, trials[-1].reading.colour(light)).delta_e
+            state = f"dyed: {LADDER[worth(miss)][0]} ({miss:.1f} ΔE2000)"
+    elif job.sheets:
+        state = f"sheet of {job.sheets[-1].on}, not read yet"
+        step, place = "Enter the dry piece", "piece"
+    elif dyed:
+        state, step, place = "a mix is taken", "Write the bath sheet", "bath"
+    else:
+        state, step, place = "begun", "Choose a mix", "colour"
+    return {
+        "name": job.name, "wanted": wanted.hex if wanted else "", "piece": piece and piece.hex,
+        "cloth": cloth, "state": state, "step": step, "address": slip.at(place), "jars": slip.jars,
+    }  # fmt: skip
 
 
 VIEWS: dict[str, Callable[[Workshop, Slip], Values]] = {

@@ -35,7 +35,7 @@ _NAMES = (
     ("only one", "Only one jar"),
     ("only two", "Only two jars"),
     ("no ", "No {rest}"),
-    ("uses up", "From what is left: {rest}"),
+    ("from what is left", "From what is left"),
     ("steadiest", "Steadiest by lamplight"),
     ("cheapest", "Cheapest"),
     ("least to pour", "Least to pour"),

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cached_property, lru_cache
+from functools import cached_property, wraps
+from operator import attrgetter
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import dyemix
 from dyemix.arrays import Array
 from dyemix.bench.bath_sheet import BathSheet
-from dyemix.bench.stock import Stock
+from dyemix.bench.settings import BathSettings
+from dyemix.bench.stock import Bottles, Stock
+from dyemix.cloth.levelness import Levelness, levelness
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, screen_colours, smoothest_reflectance
 from dyemix.colour.difference import Miss
@@ -24,19 +27,24 @@ from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
 from dyemix.dyebook.book import DyeBook
+from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError
 from dyemix.gamut.reach import ShelfAround, around
 from dyemix.matching.correct import Correction
 from dyemix.matching.suggest import Suggestions, suggest
 from dyemix.model.dyes import DyeSet, Prediction
-from dyemix.page.jobs import JobLine, job_lines
 from dyemix.page.slip import Slip
 from dyemix.page.words import LADDER, counted, shows, worth
 from dyemix.plots.paper import pot_codes
 from dyemix.series.steps import Series
 
-#: Pots that are shown of a mix.
-POTS = 10
+if TYPE_CHECKING:
+    from dyemix.photo.decode import Photograph
+
+T = TypeVar("T")
+Asked = TypeVar("Asked", bound=Callable[..., Any])
+#: Pots that are shown of a mix, and answers that are kept for when they are asked for again.
+POTS, KEPT = 10, 512
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,22 +85,15 @@ class Mix:
     @cached_property
     def pots(self) -> list[tuple[str, str]]:
         """Codes of `POTS` pots, nearest first, and how each shows."""
-        lamp = None if self.target.kind == "hex" else _lamp(self.prediction.light)
-        codes = pot_codes(self.prediction, self.target.lab, POTS, lamp)
-        labs = self.prediction.pots(self.target.lab, POTS)
-        return [
-            (c, shows(Miss.of(self.target.lab, x).words)) for c, x in zip(codes, labs, strict=True)
-        ]
+        wanted = self.target.lab
+        codes = pot_codes(self.prediction, wanted, POTS, self.prediction.light)
+        words = (shows(Miss.of(wanted, lab).words) for lab in self.prediction.pots(wanted, POTS))
+        return list(zip(codes, words, strict=True))
 
     @property
     def counted(self) -> str:
         """What these pots are worth, counted."""
         return counted(delta_e(self.target.lab, self.prediction.pots(self.target.lab, POTS)))
-
-
-def _lamp(light: Light) -> Light | None:
-    """The lamp to show a colour by, where that is not daylight."""
-    return None if light.illuminant == "D65" else light
 
 
 def shown(reflectance: Array, light: Light) -> str:
@@ -101,20 +102,50 @@ def shown(reflectance: Array, light: Light) -> str:
     return screen_colours(adapted(reflectance[None], D65_2, lamp))[0].hex
 
 
+def kept(*fields: str) -> Callable[[Asked], Asked]:
+    """An answer that is worked out once for the same `fields` of a slip and what else is asked."""
+    question = attrgetter(*fields)
+
+    def of(work: Asked) -> Asked:
+        @wraps(work)
+        def answer(shop: Workshop, slip: Slip, *more: Any, **how: Any) -> Any:
+            key = (work.__name__, question(slip), more)
+            return shop.once(key, lambda: work(shop, slip, *more, **how))
+
+        return cast(Asked, answer)
+
+    return of
+
+
 class Workshop:
-    """Fitted dyes and perhaps a dye book, and every answer the page gives of them."""
+    """Fitted dyes and perhaps a dye book, and every answer the page gives of them.
+
+    `done` says how far the answer at work is, where the library tells.
+    """
 
     def __init__(self, dyes: DyeSet, book: Path | None = None) -> None:
-        self.dyes, self.book_path = dyes, book
-        self._asking = threading.Lock()  # one answer at a time: two would only slow each other
-        self._kept = lru_cache(maxsize=512)(self._work_out)
+        self.dyes, self.book_path, self.done = dyes, book, ""
+        self._asking = threading.RLock()  # one answer at a time: two would only slow each other
+        self._answers: dict[Hashable, Any] = {}
+        self.stopped = threading.Event()
 
-    def _ask(self, what: str, *question: Any) -> Any:
+    def once(self, key: Hashable, work: Callable[[], T]) -> T:
+        """The answer to a question, worked out where it is not among the last `KEPT`."""
         with self._asking:
-            return self._kept(what, *question)
+            if key not in self._answers:
+                self.done = ""
+                self.stopped.clear()
+                self._answers[key] = work()
+                for oldest in list(self._answers)[:-KEPT]:
+                    del self._answers[oldest]
+            found: T = self._answers[key]
+            return found
 
-    def _work_out(self, what: str, *question: Any) -> Any:
-        return getattr(self, f"_{what}")(*question)
+    def _tell(self, done: int, whole: int) -> None:
+        """How far an answer is. Raises `DyemixError` once it is to be stopped."""
+        self.done = f"{done} of {whole}"
+        if self.stopped.is_set():
+            raise DyemixError("stopped: what stood before stands.")
 
     def book(self) -> DyeBook:
         """The dye book, open. Raises `DyemixError` where the page was opened without one."""
@@ -124,49 +155,45 @@ class Workshop:
             )
         return DyeBook(self.book_path, create=True)
 
+    def _bottles(self) -> tuple[Stock, ...]:
+        """The bottles of the book, if there is one."""
+        if self.book_path is None:
+            return ()
+        with self.book() as book:
+            return book.stocks()
+
     @cached_property
     def stock(self) -> str:
         """The strength of the stocks where the slip states none: the book's, or the swatches'."""
-        if self.book_path is not None:
-            with self.book() as book:
-                bottles = {stock.dye: stock.strength_pct for stock in book.stocks()}
-            if bottles:
-                return ", ".join(f"{dye} {pct:g}" for dye, pct in bottles.items())
-        return self.dyes.conditions.get("stock_pct", "") or Slip().stock
+        bottles = {stock.dye: stock.strength_pct for stock in self._bottles()}
+        told = ", ".join(f"{dye} {pct:g}" for dye, pct in bottles.items())
+        return told or self.dyes.conditions.get("stock_pct", "") or Slip().stock
 
     # Colours ------------------------------------------------------------------------------------
 
+    @kept("wanted", "light")
     def wanted(self, slip: Slip) -> Target:
         """The colour wanted under the one light of the slip. Raises `TargetError`."""
-        target: Target = self._ask("target", slip.wanted, slip.light)
-        return target
-
-    def _target(self, words: str, light: str) -> Target:
-        asked = Light.parse(light) if light else self.dyes.light
+        light, words = Light.parse(slip.light) if slip.light else self.dyes.light, slip.wanted
         if self.book_path is not None:
             with self.book() as book:
                 signed = {s.name: s for s in book.sign_offs()}
             if words in signed:
-                return replace(Target.of(signed[words].reading, asked), name=words).under(asked)
-        return Target.parse(words).under(asked)
+                return replace(Target.of(signed[words].reading, light), name=words).under(light)
+        return Target.parse(words).under(light)
 
     def cloth(self, target: Target) -> str:
         """The code of the wanted cloth under its light."""
         spectrum, light = target.reflectance, target.light
-        lamp = light is not None and light.illuminant != "D65"
-        return shown(spectrum, light) if spectrum is not None and lamp and light else target.hex
+        return target.hex if spectrum is None or light is None else shown(spectrum, light)
 
-    def mix(self, slip: Slip, recipe: Recipe | str) -> Mix:
+    @kept("wanted", "light")
+    def mix(self, slip: Slip, recipe: Recipe) -> Mix:
         """A recipe laid on the wanted cloth."""
-        found: Mix = self._ask("laid", slip.wanted, slip.light, Recipe.parse(recipe))
-        return found
-
-    def _laid(self, words: str, light: str, recipe: Recipe) -> Mix:
-        target = self._target(words, light)
+        target = self.wanted(slip)
         made = self.dyes.predict_many([recipe], target.light)
         pot, prediction = made.in_pot(target.lab, spread=target.spread), made[0]
-        lamp = target.kind != "hex" and _lamp(prediction.light)
-        code = shown(prediction.reflectance, prediction.light) if lamp else prediction.hex
+        code = shown(prediction.reflectance, prediction.light)
         return Mix(
             prediction, target, code, float(delta_e(target.lab, prediction.lab)),
             float(pot.mean[0]), float(pot.bound[0]), bool(self.dyes.pots),
@@ -174,41 +201,37 @@ class Workshop:
 
     # Answers ------------------------------------------------------------------------------------
 
+    @kept("wanted", "light", "cloth", "stock", "unit")
     def choices(self, slip: Slip) -> Suggestions:
         """At most three recipes, and those that they were chosen from."""
-        key = (slip.wanted, slip.light, slip.cloth, slip.stock, slip.unit)
-        found: Suggestions = self._ask("suggestions", *key)
-        return found
+        left = Bottles.of(self._bottles(), BathSettings()).left(slip.cloth_g)
+        return suggest(self.dyes, self.wanted(slip), left=left, kit=slip.kit)
 
-    def _suggestions(
-        self, words: str, light: str, cloth: str, stock: str, unit: str
-    ) -> Suggestions:
-        kit = Slip(cloth=cloth, stock=stock, unit=unit).kit
-        return suggest(self.dyes, self._target(words, light), kit=kit)
-
+    @kept("quiet", "wanted", "light")
     def quieter(self, slip: Slip) -> Series:
         """The mix it starts from in steps down, by every route. Raises `DyemixError`."""
-        found: Series = self._ask("series", slip.quiet, str(self.wanted(slip).light))
-        return found
+        return dyemix.subdue(self.dyes, slip.quiet, steps=5, light=self.wanted(slip).light)
 
-    def _series(self, recipe: str, light: str) -> Series:
-        return dyemix.subdue(self.dyes, recipe, steps=5, light=Light.parse(light))
-
+    @kept("wanted", "light")
     def shelf(self, slip: Slip) -> ShelfAround:
         """What the shelf gives near the wanted colour."""
-        found: ShelfAround = self._ask("around", slip.wanted, slip.light)
-        return found
-
-    def _around(self, words: str, light: str) -> ShelfAround:
-        return around(self.dyes, self._target(words, light))
+        return around(self.dyes, self.wanted(slip))
 
     def to_spare(self) -> tuple[str, ...]:
         """Which jar would be missed least."""
-        found: tuple[str, ...] = self._ask("spare")
-        return found
+        return self.once("spare", lambda: dyemix.reach(self.dyes, progress=self._tell).findings)
 
-    def _spare(self) -> tuple[str, ...]:
-        return dyemix.reach(self.dyes).findings
+    @kept("recipe")
+    def mottled(self, slip: Slip, key: str, *, photo: Photograph) -> Levelness:
+        """The piece in a picture called `key`, in figures. Raises `InputError` for no piece."""
+        return replace(levelness(self.dyes, photo, slip.mix), maps=None)  # which are large
+
+    def pictures(self, slip: Slip) -> dict[str, bytes]:
+        """The pictures that the book keeps of the job's pieces, numbered from 1."""
+        if self.book_path is None or not slip.job:
+            return {}
+        with self.book() as book:
+            return {str(i): picture for i, picture in enumerate(book.pictures(slip.job), 1)}
 
     def sheet(self, slip: Slip) -> BathSheet:
         """The bath sheet of the mix. Raises `DyemixError` for what the bath does not hold."""
@@ -239,14 +262,14 @@ class Workshop:
         """What the dry piece says of the next one."""
         return dyemix.correct(self.dyes, self.trial(slip))
 
-    def jobs(self) -> list[JobLine]:
-        """The jobs of the book."""
+    def jobs(self) -> list[JobRecord]:
+        """The jobs of the book, the latest first."""
         with self.book() as book:
-            return job_lines(book)
+            return [book.job(name) for name in reversed(book.jobs())]
 
     # What is kept -------------------------------------------------------------------------------
 
-    def keep_sheet(self, slip: Slip) -> str:
+    def keep_sheet(self, slip: Slip, _: bytes | None = None) -> str:
         """Keep the bath sheet under its job; the word to say so."""
         if not slip.job.strip():
             raise DyemixError("the job has no name: write one on the slip, and keep it again.")
@@ -255,16 +278,13 @@ class Workshop:
             book.add_sheets(self.sheet(slip))
         return f"Kept: {slip.job}."
 
-    def keep_trial(self, slip: Slip) -> str:
-        """Keep the piece, which moves the dyes from now on."""
+    def keep_trial(self, slip: Slip, picture: bytes | None = None) -> str:
+        """Keep the piece, and its picture; it moves the dyes from now on."""
+        trial = self.trial(slip)
         with self.book() as book:
-            book.add_trial(self.trial(slip), slip.job, slip.note)
-            learnt = book.dyes()
+            book.add_trial(trial, slip.job, slip.note, picture=picture)
+            learnt = book.dyes() if book.sets() else dyemix.learn(self.dyes, [trial]).dyes
         with self._asking:
             self.dyes = learnt
-            self._kept.cache_clear()
+            self._answers.clear()
         return f"Kept: {slip.job or slip.mix}. The next answers reckon with this piece."
-
-    def keepers(self) -> dict[str, Callable[[Slip], str]]:
-        """What can be kept, by its name in an address."""
-        return {"sheet": self.keep_sheet, "trial": self.keep_trial}

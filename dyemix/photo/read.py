@@ -100,13 +100,13 @@ class PhotoOptions:
         return tuple(float(word) if _NUMBER.fullmatch(word) else np.nan for word in words)
 
 
-def examine_photo(path: File, options: PhotoOptions | None = None) -> PhotoReading:
+def examine_photo(photo: File | Photograph, options: PhotoOptions | None = None) -> PhotoReading:
     """Read a photograph of swatches (JPEG, PNG, TIFF, HEIC or raw), and keep how it was done.
 
     Raises `InputError` for a picture, page, card or table that cannot be read, with what to do.
     """
     options, notes = options or PhotoOptions(), list[str]()
-    photo = decode(path)
+    photo = photo if isinstance(photo, Photograph) else decode(photo)
     named = {} if options.cells is None else read_names(options.cells, notes, "cell")
     contents = {reading.name.upper(): reading for reading in named.values()}
     cards = _look(photo, options, contents)

@@ -54,6 +54,16 @@ def test_the_order_shown_is_the_order_claimed(dyes: DyeSet) -> None:
         assert likely[-1] <= likely[0] + 1.1
 
 
+def test_what_can_be_poured_from_what_is_left_says_so(dyes: DyeSet) -> None:
+    """Bottles that hold the second recipe shown, to the last drop, and no more."""
+    second = suggest(dyes, "#7d8a6e")[1].match.recipe
+    found = suggest(dyes, "#7d8a6e", left={dye: 1.001 * owf for dye, owf in second.items()})
+    from_left = [c for c in found.choices if "from what is left in the bottles" in c.reasons]
+    assert [c.match.recipe for c in from_left] == [second]
+    nothing = suggest(dyes, "#7d8a6e", left=dict.fromkeys(dyes.names, 0.0))
+    assert "left" not in str(nothing)
+
+
 def test_what_is_left_and_what_it_costs_are_reasons(dyes: DyeSet) -> None:
     price = dict.fromkeys(dyes.names, 9.0) | {"turquoise": 0.1, "rust": 0.1}
     said = str(suggest(dyes, "#7d8a6e", price=price, prefer="rust"))

@@ -259,13 +259,13 @@ def test_a_whole_job_by_keyboard_alone(tab, served: Served, size) -> None:
     assert mix_of(page) != before
     assert page.evaluate(NAME).startswith("More "), "a second press needs no way back"
     to(f"{next(iter(before))}, mL") if page.evaluate(NAME) == f"More {next(iter(before))}" else None
-    field = page.evaluate("document.activeElement.matches('input.ml')")
+    field = page.evaluate("document.activeElement.matches('input.set-to')")
     if field:
         for key, least in (("ArrowUp", 5.0), ("PageUp", 15.0), ("Home", None)):
             had = mix_of(page)
             keys.press(key)
             page.wait_for_function("u => location.href !== u", arg=page.url)
-            page.wait_for_function("() => document.activeElement.matches('input.ml')")
+            page.wait_for_function("() => document.activeElement.matches('input.set-to')")
             if least is None:
                 assert mix_of(page) == before
             else:
@@ -367,6 +367,25 @@ def test_ten_quick_presses_are_ten(tab, served: Served) -> None:
     assert mix_of(page)["gold"] == pytest.approx(wanted)
 
 
+def test_what_takes_long_counts_and_stops(tab, served: Served) -> None:
+    page = tab(WIDE)
+    page.goto(served.at("jars"))
+    stood, mix, held = page.url, page.locator("#miss").inner_text(), []
+    page.route("**/shelf?*", held.append)  # an answer that does not come
+    page.click("nav a[href*='/shelf']")
+    page.wait_for_selector(".working:has-text('Still working: 2 s')")
+    shot(page, "working")
+    assert page.locator("#miss").inner_text() == mix, "what stood stays"
+    with page.expect_request(lambda r: r.method == "POST" and r.url.endswith("/waiting")):
+        page.click(".working button")
+    page.wait_for_selector("text=Stopped: what stands below is as it was.")
+    assert page.locator(".working").count() == 0
+    assert (len(held), page.url) == (1, stood)
+    page.unroute("**/shelf?*")
+    page.click("text=Try again")
+    page.wait_for_selector("h1:has-text('What can I get?')")
+
+
 def test_a_killed_server_and_a_second_tab_lose_nothing(tab, served: Served) -> None:
     page = tab(WIDE)
     page.goto(served.at("jars", pins=f"first|{MIX}"))
@@ -374,10 +393,10 @@ def test_a_killed_server_and_a_second_tab_lose_nothing(tab, served: Served) -> N
     page.wait_for_selector("[data-key=undo]:not([disabled])")
     stood, mix = page.url, page.locator("#miss").inner_text()
     served.kill()
-    page.fill("#ml-0", "33.5")
+    page.fill("#amount-0", "33.5")
     page.click("[aria-label='Set gold']")
     page.wait_for_selector("text=is not answering")
-    assert page.input_value("#ml-0") == "33.5", "what was typed stays"
+    assert page.input_value("#amount-0") == "33.5", "what was typed stays"
     assert page.locator("#miss").inner_text() == mix
     served.begin()
     second = tab(WIDE)

@@ -13,11 +13,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import dyemix
+from dyemix.bench.stock import Stock
+from dyemix.cloth.levelness import levelness
 from dyemix.dataset.recipe import Recipe
 from dyemix.matching.suggest import suggest
 from dyemix.page.pictures import Frame
 from dyemix.page.slip import PLACES, Slip
 from dyemix.page.words import colour_words, counted, spoon_signs, worth
+from tests.simulated.struck import shoot_piece, spectral_dyes
 
 SAGE = {"wanted": "#7d8a6e"}
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
@@ -58,10 +61,87 @@ def test_less_than_nothing_is_nothing_and_the_jar_stays(asked: Asked) -> None:
     answer = asked("/jars", **SAGE, recipe="navy 0.01", jars="navy", press="down|navy")
     assert slip_of(answer).mix == {}
     assert "none" in words(answer)
-    back = asked.on(answer, press="set|navy", ml="12.5")
+    back = asked.on(answer, press="set|navy", amount="12.5")
     assert slip_of(back).mix["navy"] == pytest.approx(12.5 / 240.0)
-    spoons = asked.on(answer, press="set|navy", ml="2 tsp")
+    spoons = asked.on(answer, press="set|navy", amount="2 tsp")
     assert slip_of(spoons).mix["navy"] == pytest.approx(10.0 / 240.0)
+
+
+def test_amounts_move_in_per_cent_too(asked: Asked) -> None:
+    answer = asked("/jars", **SAGE, recipe="navy 0.2", unit="%", press="more|navy")
+    assert slip_of(answer).mix["navy"] == pytest.approx(0.25, abs=1e-12)
+    assert "navy, %" in words(answer)
+    typed = asked.on(answer, press="set|navy", amount="0.4")
+    assert slip_of(typed).mix == {"navy": 0.4}
+    assert "0.40 %" in words(typed)
+    # 12 mL of 1 % stock on 240 g of cloth is 12 × 1 ÷ 240 % owf (common practice)
+    poured = asked.on(typed, press="set|navy", amount="12 mL")
+    assert slip_of(poured).mix["navy"] == pytest.approx(0.05)
+    assert "Not read" in words(asked.on(typed, press="set|navy", amount="much"))
+
+
+def test_a_mix_of_what_is_left_in_the_bottles_of_the_book_says_so(dyes, tmp_path: Path) -> None:
+    path, cloth = tmp_path / "own.dyebook", Slip().cloth_g
+    second = suggest(dyes, "#7d8a6e", kit=Slip().kit)[1].match.measured
+    with dyemix.DyeBook(path) as book:
+        book.add_stocks(
+            *(Stock(dye, 1.0, left_ml=owf * cloth + 1.0) for dye, owf in second.recipe.items())
+        )
+    assert "From what is left" in words(Asked(dyes, path)("/colour", **SAGE))
+    assert "From what is left" not in words(Asked(dyes)("/colour", **SAGE))
+
+
+def test_a_long_answer_says_how_far_it_is_and_stops(asked: Asked, monkeypatch) -> None:
+    """What the library tells on the way is passed on, and a press of Stop ends the work."""
+    told, reach = [], dyemix.reach
+
+    def watched(dyes, progress):
+        def tell(done: int, whole: int) -> None:
+            progress(done, whole)
+            told.append(asked.send("GET", "/waiting").text)
+            if done == 1:
+                assert asked.send("POST", "/waiting", OWN, b"").status_code == 200
+
+        return reach(dyes, progress=tell)
+
+    monkeypatch.setattr(dyemix, "reach", watched)
+    answer = asked("/shelf", **SAGE, spare="1")
+    assert answer.status_code == 422
+    assert "stopped" in words(answer)
+    assert told == ["1 of 3"], "nothing is worked out after the press"
+    monkeypatch.setattr(dyemix, "reach", lambda dyes, progress: reach(dyes))
+    assert "Least missed would be" in words(asked("/shelf", **SAGE, spare="1"))
+
+
+@pytest.mark.slow
+def test_a_mottled_piece_beside_its_figures(tmp_path: Path) -> None:
+    """Those of the library, to the last digit shown; its picture is kept, and comes back."""
+    file, mix = shoot_piece(), {**SAGE, "recipe": "lemon 0.8 + navy 0.25", "job": "napkin"}
+    dyes, path = spectral_dyes(("lemon", "navy")), tmp_path / "own.dyebook"
+    asked = Asked(dyes, path)
+    key = asked.send("POST", "/picture", {**OWN, "x-name": "piece.jpg"}, file.read_bytes()).text
+    page = asked("/piece", **mix, picture=key)
+    assert "How mottled is it?" in words(page)
+    page = asked.on(page, mottled="1")
+    assert page.status_code == 200
+    found = levelness(dyes, file, mix["recipe"])
+    for figure in found.figures:
+        assert f"{figure.name} {figure} {figure.block_mm:.1f} mm" in words(page)
+    for dye in found.dyes:
+        assert f"{dye.mean:.2f} ± {dye.error:.2f} of {dye.dose:g}" in words(page)
+    for shade in found.palette:
+        assert f"{shade.hex} {shade.share:.0f} % of it" in words(page)
+        assert f'fill="{shade.hex}"' in page.text
+    assert f'<img src="/picture/{key}"' in page.text
+    query = page.headers["content-location"].partition("?")[2]
+    assert asked.send("POST", f"/keep/trial?{query}&reading=60+-8+20", OWN, b"").status_code == 200
+    again = Asked(dyes, path)
+    back = again("/piece", **mix, kept="1", mottled="1")
+    assert "The mottled piece" in words(back)
+    assert "kept" not in back.headers["content-location"]
+    with dyemix.DyeBook(path) as book:
+        assert [picture[:2] for picture in book.pictures("napkin")] == [b"\xff\xd8"]
+    assert "Not read" in words(again("/piece", **mix, kept="2"))
 
 
 def test_the_columns_are_what_the_library_suggests(asked: Asked, dyes) -> None:

@@ -1,7 +1,7 @@
 // Presses and links are answered without a new page, one after the other, so that none is lost.
 // Every view has its own address: without this script the page works by plain links and forms.
 
-const PATIENCE = 500, QUEUE = 20;
+const PATIENCE = 500, QUEUE = 20, SOON = 2;
 const said = document.getElementById("said");
 let asking = null, queue = [], resting = 0;
 
@@ -42,21 +42,53 @@ function show(text, address, keep) {
   say(fault ? fault.textContent : miss ? miss.innerText : document.querySelector("h1").textContent);
 }
 
-async function ask(address, keep = true) {
-  asking = new AbortController();
+// What takes longer than `SOON` seconds counts them, says how far it is, and can be stopped.
+export function working(stop) {
+  const note = document.createElement("p"), told = document.createElement("span"), began = performance.now();
+  const button = Object.assign(document.createElement("button"), { type: "button", textContent: "Stop", onclick: stop });
+  note.className = "working";
+  note.append(told, button);
+  const counting = setInterval(async () => {
+    const seconds = Math.floor((performance.now() - began) / 1000);
+    if (seconds < SOON) return;
+    const done = await fetch("/waiting").then((answer) => answer.text(), () => "");
+    told.textContent = `Still working: ${seconds} s${done && `, ${done}`}. What stands below is as it was. `;
+    if (!note.isConnected && document.body.classList.contains("waiting")) {
+      document.querySelector("h1").after(note);
+      say(told.textContent);
+    }
+  }, 1000);
   document.body.classList.add("waiting");
+  return () => {
+    clearInterval(counting);
+    document.body.classList.remove("waiting");
+    note.remove();
+  };
+}
+
+export function go(address) {
+  if (!asking) ask(address);
+}
+
+async function ask(address, keep = true) {
+  const mine = asking = new AbortController();
+  const end = working(() => {
+    fetch("/waiting", { method: "POST", headers: { "x-dyemix": "1" }, body: "" });
+    mine.abort();
+  });
   try {
     const answer = await fetch(address, { headers: { "x-dyemix": "1" }, signal: asking.signal });
     const text = await answer.text();
     if (answer.headers.get("content-type").startsWith("text/html")) {
       show(text, answer.headers.get("content-location") || address, keep && answer.ok);
     } else { complain(text); }
-  } catch {
-    complain("The page is not answering: is dyemix still running? What you typed stays here.", address);
+  } catch (error) {
+    complain(error.name === "AbortError" ? "Stopped: what stands below is as it was." :
+      "The page is not answering: is dyemix still running? What you typed stays here.", address);
     queue = [];
   }
   asking = null;
-  document.body.classList.remove("waiting");
+  end();
   const next = queue.shift();
   if (next) { const now = sameAgain(next); if (now) now.click(); }
 }
@@ -124,7 +156,7 @@ document.addEventListener("click", (event) => {
 });
 
 document.addEventListener("keydown", (event) => {
-  const field = event.target.closest("input.ml");
+  const field = event.target.closest("input.set-to");
   if (!field) return;
   const how = { ArrowUp: "more", ArrowDown: "less", PageUp: "up", PageDown: "down", Home: "home" }[event.key];
   if (event.key === "Escape") field.value = field.defaultValue;

@@ -1,13 +1,24 @@
 // A picture chosen or dropped goes to the program on this machine; the frame in it is moved by keys or
 // by a click. What lies in the frame is worked out there.
 
+import { go, working } from "./page.js";
+
 const STEP = 20;
 
 async function send(file, to) {
-  const answer = await fetch("/picture", { method: "POST", headers: { "x-dyemix": "1", "x-name": encodeURIComponent(file.name) }, body: file });
-  const words = await answer.text();
-  if (answer.ok) location.assign(`${to}${to.includes("?") ? "&" : "?"}picture=${words}`);
-  else alertAt(words);
+  const sending = new AbortController(), end = working(() => sending.abort());
+  try {
+    const answer = await fetch("/picture", {
+      method: "POST", headers: { "x-dyemix": "1", "x-name": encodeURIComponent(file.name) }, body: file, signal: sending.signal,
+    });
+    const words = await answer.text();
+    end();
+    if (answer.ok) go(`${to}${to.includes("?") ? "&" : "?"}picture=${words}`);
+    else alertAt(words);
+  } catch (error) {
+    end();
+    alertAt(error.name === "AbortError" ? "Stopped." : "The page is not answering: choose the picture again.");
+  }
 }
 
 function alertAt(words) {
@@ -21,7 +32,7 @@ function alertAt(words) {
 
 function moved(seen, x, y, side) {
   const to = seen.dataset.to;
-  location.replace(`${to}${to.includes("?") ? "&" : "?"}frame=${[x, y, side].map(Math.round).join(",")}#seen`);
+  go(`${to}${to.includes("?") ? "&" : "?"}frame=${[x, y, side].map(Math.round).join(",")}`);
 }
 
 document.addEventListener("change", (event) => {
