@@ -11,6 +11,7 @@ import re
 import subprocess
 import sys
 import tempfile
+import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -22,9 +23,19 @@ from dyemix.cli.commands import dyemix as commands
 ROOT = Path(__file__).resolve().parents[1]
 README, REFERENCE = ROOT / "README.md", ROOT / "notebooks" / "commands.md"
 PICTURE = ROOT / "notebooks" / "answer.png"
-#: A command and what it prints, in a block of its own.
-CONSOLE = re.compile(r"```console\n\$ (?P<command>[^\n]+)\n(?P<printed>.*?)```", re.DOTALL)
-TABLE = re.compile(r"```csv\n(.*?)```", re.DOTALL)
+#: A command and what it prints.
+CONSOLE = re.compile(
+    r"^\$ (?P<command>[^\n]+)\n(?P<printed>.*?)(?=^```|\n\$ )", re.DOTALL | re.MULTILINE
+)
+#: The swatches that `dyemix help tables` shows filled in.
+TABLE = re.compile(r"^  filled in, [^\n]*\n(.*?)\n\n", re.DOTALL | re.MULTILINE)
+
+
+def filled_in(shown: str) -> str:
+    """Her table, as copied from what `dyemix help tables` prints."""
+    found = TABLE.search(shown)
+    assert found is not None
+    return textwrap.dedent(found[1]) + "\n"
 
 
 def draw(path: Path) -> None:
@@ -71,13 +82,12 @@ def main() -> None:
     REFERENCE.write_text(reference(), encoding="utf-8")
     text = README.read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as name:
-        table = TABLE.search(text)
-        assert table is not None
-        (Path(name) / "swatches.csv").write_text(table[1], encoding="utf-8")
+        typed = filled_in(printed("dyemix help tables", Path(name)))
+        (Path(name) / "swatches.csv").write_text(typed, encoding="utf-8")
 
         def anew(block: re.Match[str]) -> str:
             shown = printed(block["command"], Path(name))
-            return f"```console\n$ {block['command']}\n{shown}```"
+            return f"$ {block['command']}\n{shown}"
 
         README.write_text(CONSOLE.sub(anew, text), encoding="utf-8")
 

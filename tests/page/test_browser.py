@@ -371,7 +371,7 @@ def test_what_takes_long_counts_and_stops(tab, served: Served) -> None:
     page = tab(WIDE)
     page.goto(served.at("jars"))
     stood, mix, held = page.url, page.locator("#miss").inner_text(), []
-    page.route("**/shelf?*", held.append)  # an answer that does not come
+    page.route("**/shelf?*", lambda route: held.append(route))  # an answer that does not come
     page.click("nav a[href*='/shelf']")
     page.wait_for_selector(".working:has-text('Still working: 2 s')")
     shot(page, "working")
