@@ -100,7 +100,7 @@ def test_a_table_of_any_system_is_the_same_table(tmp_path: Path, ends: str, enco
     assert {str(swatch.recipe) for swatch in found.readings} == {"undyed", "blé 2.00"}
     labs = {str(swatch.recipe): swatch.lab.tolist() for swatch in found.readings}
     assert labs == {"undyed": [92.0, 0.0, 7.0], "blé 2.00": [76.8, 14.1, 76.8]}
-    assert found.conditions["cloth"] == "cotton lawn"
+    assert found.conditions()["cloth"] == "cotton lawn"
 
 
 def test_a_name_as_macos_writes_it_is_the_name_as_it_is_typed() -> None:
