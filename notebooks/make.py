@@ -25,7 +25,7 @@ README, REFERENCE = ROOT / "README.md", ROOT / "notebooks" / "commands.md"
 PICTURE = ROOT / "notebooks" / "answer.png"
 #: A command and what it prints.
 CONSOLE = re.compile(
-    r"^\$ (?P<command>[^\n]+)\n(?P<printed>.*?)(?=^```|\n\$ )", re.DOTALL | re.MULTILINE
+    r"^\$ (?P<command>[^\n]+)\n(?P<printed>.*?)(?=^```|^\$ )", re.DOTALL | re.MULTILINE
 )
 #: The swatches that `dyemix help tables` shows filled in.
 TABLE = re.compile(r"^  filled in, [^\n]*\n(.*?)\n\n", re.DOTALL | re.MULTILINE)

@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from conftest import HOST, OWN, Asked, words
+from asking import HOST, OWN, Asked, words
 
 import dyemix
 from dyemix.page.guard import LARGEST, WAITING

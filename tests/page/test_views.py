@@ -8,7 +8,7 @@ from urllib.parse import parse_qsl, urlsplit
 
 import numpy as np
 import pytest
-from conftest import OWN, Asked, words
+from asking import OWN, Asked, words
 from hypothesis import given
 from hypothesis import strategies as st
 
