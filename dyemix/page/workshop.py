@@ -224,7 +224,7 @@ class Workshop:
     @kept("recipe")
     def mottled(self, slip: Slip, key: str, *, photo: Photograph) -> Levelness:
         """The piece in a picture called `key`, in figures. Raises `InputError` for no piece."""
-        return replace(levelness(self.dyes, photo, slip.mix), maps=None)  # which are large
+        return replace(levelness(self.dyes, photo, slip.mix), cells=None)  # which are large
 
     def pictures(self, slip: Slip) -> dict[str, bytes]:
         """The pictures that the book keeps of the job's pieces, numbered from 1."""
