@@ -37,12 +37,10 @@ class Solved:
     ----------
     x : ``(k, N)``, within the bounds.
     cost : ``(N,)`` sum of squares ``|r|²``.
-    settled : ``(N,)`` whether no step was left that mattered.
     """
 
     x: Array
     cost: Array
-    settled: NDArray[np.bool_]
 
 
 def within(x: Array, lower: Array, upper: Array, total: float = np.inf, axis: int = 0) -> Array:
@@ -91,7 +89,7 @@ def solve(
     cost = (r * r).sum(axis=0)
     damping = np.full(len(rows), 1e-3)
     bend = np.zeros((len(start), len(start), len(rows))) if secants else None
-    out = Solved(x.copy(), cost.copy(), np.zeros(len(rows), dtype=bool))
+    out = Solved(x.copy(), cost.copy())
     for i in range(steps):
         gradient = (jacobian * r[:, np.newaxis]).sum(axis=0)
         step = _step(jacobian, bend, gradient, damping, x, low, top, total)
@@ -111,7 +109,7 @@ def solve(
         if hopeless is not None and i > 1:
             ended |= hopeless(cost, rows)
         if ended.any():
-            out.x[:, rows], out.cost[rows], out.settled[rows] = x, cost, ended
+            out.x[:, rows], out.cost[rows] = x, cost
             left = np.flatnonzero(~ended)
             if not len(left):
                 break
