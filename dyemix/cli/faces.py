@@ -36,7 +36,7 @@ def report(
     Of the fitted dyes; with a --target, of a match too; with a RECIPE, --target and --reading, of a
     trial; with a --job of the --book, of all that is kept of it; of --analysed pieces of cloth.
     """
-    from dyemix.cloth.levelness import compare_pieces, saved_pieces
+    from dyemix.cloth.levelness import compare_pieces
     from dyemix.report import report as page
 
     dyes, job = shared.dyes(recipe or ""), given("job")
@@ -53,12 +53,15 @@ def report(
         results.append(dyemix.correct(dyes, dyemix.Trial(dyed, piece, shared.target(aim))))
     elif aim is not None:
         results.append(dyemix.match(dyes, shared.target(aim)))
-    pieces = [piece for file in analysed for piece in saved_pieces(file)]
-    results += [*pieces, *([compare_pieces(pieces)] if len(pieces) > 1 else [])]
+    pieces = shared.pieces(analysed, job or "")
+    comparable = len(pieces) > 1 and len({piece.recipe for piece in pieces}) == 1
+    results += [*pieces, *([compare_pieces(pieces)] if comparable else [])]
     shared.write(output, page(*results, title=f"Job: {job}" if job else ""))
 
 
-@command("PHOTO...", "recipe! alkali names outline every-pixel output shelf measures photo answer")
+@command(
+    "PHOTO...", "recipe! alkali names outline every-pixel output job shelf measures photo answer"
+)
 def levelness(
     photo: tuple[str, ...], recipe: str, alkali: str | None, names: Path | None,
     outline: str | None, every_pixel: bool, output: Path | None,
@@ -67,7 +70,8 @@ def levelness(
 
     PHOTO shows it beside the printed page, with the cards and an undyed square on the page (name
     its cell in a table, --names). Several PHOTOs of one recipe are set side by side; then --alkali
-    names the order of each, as 'presoak, with, after'. In place of a PHOTO, an --output of one.
+    names the order of each, as 'presoak, with, after'. In place of a PHOTO, an --output of one. The
+    --book keeps them under a --job, and rests `preview` on them.
     """
     from dyemix.cloth.levelness import compare_pieces, read_pieces
     from dyemix.dataset.serialise import as_json
@@ -79,6 +83,8 @@ def levelness(
         how = {"options": options, "piece": outline, "every_pixel": every_pixel}
         pieces = read_pieces(dyes, photo, asked, alkali or "", **how)
     shared.write(output, as_json(pieces) + "\n")
+    if given("job") is not None:
+        shared.open_book().add_pieces(pieces, given("job"), given("method") or "")
     shared.show(pieces[0] if len(pieces) == 1 else compare_pieces(pieces))
     if output is not None and str(output) != "-":
         saved = ("--alkali", pieces[0].order or "with", "--analysed", str(output))
@@ -90,16 +96,15 @@ def preview(recipe: tuple[str, ...], alkali: str | None, analysed: tuple[str, ..
     """Show how a mix may split into its dyes.
 
     Each RECIPE as a patch of simulated cloth, its shades and figures, to choose among recipes. From
-    your own --analysed pieces where they hold its dyes; else from figures that illustrate only.
+    your own pieces, --analysed or in the --book, that hold its dyes; else from figures that
+    illustrate only.
     """
-    from dyemix.cloth.levelness import saved_pieces
     from dyemix.cloth.preview import preview
 
     dyes = shared.dyes()
     order = alkali or shared.alkali(dyes)[0]
-    pieces = [piece for file in analysed for piece in saved_pieces(file)]
     asked = [shared.recipe(words, dyes) for words in recipe]
-    shared.show(preview(dyes, *asked, order=order, pieces=pieces))
+    shared.show(preview(dyes, *asked, order=order, pieces=shared.pieces(analysed)))
 
 
 @command("[TOPIC]", "", name="help")

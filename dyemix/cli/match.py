@@ -66,7 +66,7 @@ def match(
         shared.show(answer, answer.text(detail=detail) if whole else shared.short(found, dyes))
         if detail and not given("json") and (dyed := [m.recipe for m in answer if m.recipe]):
             order, known = shared.alkali(dyes)
-            shared.say(preview(dyes, *dyed, order=order).short() + known)
+            shared.say(preview(dyes, *dyed, order=order, pieces=shared.pieces()).short() + known)
         for best in found[:1] if whole else [found[0].match]:
             asked = shared.amounts((best.measured or best).recipe)
             shared.bath("Dye 5 g of it first, then", asked, dyes, words, answer.target)

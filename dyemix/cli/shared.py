@@ -246,6 +246,14 @@ def kit(measure: str | None, dyes: Any) -> Any:
     return Kit.parse(words, of.stock_pct, of.cloth_g)
 
 
+def pieces(files: tuple[str, ...] = (), job: str | None = None) -> list[Any]:
+    """Analysed pieces of cloth: of files, and of the book that was chosen."""
+    from dyemix.cloth.levelness import saved_pieces
+
+    kept = chosen().pieces(job, given("method") or "") if given("book") else ()
+    return [*(piece for file in files for piece in saved_pieces(file)), *kept]
+
+
 def alkali(dyes: Any) -> tuple[str, str]:
     """When the alkali goes in where these dyes were dyed; a sentence more where nobody says."""
     from dyemix.bench.method import dyed_as

@@ -10,11 +10,12 @@ import os
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
-from typing import Any, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.serialise import from_json, to_json
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
@@ -24,6 +25,9 @@ from dyemix.dyebook.methods import KeptMethod
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.model.dyes import DyeSet
 from dyemix.shelf import fit, kept_fit
+
+if TYPE_CHECKING:
+    from dyemix.cloth.levelness import Levelness  # it needs what reads photographs
 
 T = TypeVar("T")
 
@@ -286,6 +290,24 @@ class DyeBook:
         """The photographs of a job's trials, JPEG, oldest first."""
         with self._file.reading() as db:
             return tuple(row["content"] for row in _of_job(db, "kept_picture", job))
+
+    def add_pieces(self, pieces: Sequence[Levelness], job: str = "", method: str = "") -> None:
+        """Keep analysed pieces of mottled cloth under a job, or each under its recipe."""
+        with self._writing(f"mottled pieces of {job or pieces[0].recipe}") as db:
+            for piece in pieces:
+                rows.insert(
+                    db, "piece", job=rows.named(db, "job", job.strip() or str(piece.recipe)),
+                    method=methods.of_work(db, method, piece.recipe, job), content=to_json(piece),
+                )  # fmt: skip
+
+    def pieces(self, job: str | None = None, method: str = "") -> tuple[Levelness, ...]:
+        """Analysed pieces, of a job and a method where they are named; without their pictures."""
+        from dyemix.cloth.levelness import Levelness
+
+        with self._file.reading() as db:
+            found = _of_job(db, "kept_piece", job)
+            wanted = (row for row in found if not method or row["method"] in (method, None))
+            return tuple(from_json(Levelness, row["content"]) for row in wanted)
 
     def sign_off(
         self, name: str, reading: Reading, job: str = "", tolerance: float = 3.0, note: str = "",

@@ -16,11 +16,11 @@ BACKUP_ID = 0x64796563
 
 
 #: The layout that this version reads and writes.
-LAYOUT = 5
+LAYOUT = 6
 #: Every table, each after those it refers to.
 TABLES = (
     "kind", "cloth", "dye", "stock", "method", "swatch_set", "swatch", "reading", "fit", "job",
-    "recipe", "sheet", "trial", "picture", "sign_off", "event", "change",
+    "recipe", "sheet", "trial", "picture", "piece", "sign_off", "event", "change",
 )  # fmt: skip
 
 

@@ -11,6 +11,7 @@ import dyemix
 from dyemix.cloth.levelness import Levelness, compare_pieces, saved_pieces
 from dyemix.cloth.preview import preview
 from dyemix.dataset.serialise import as_json
+from dyemix.dyebook.book import DyeBook
 from dyemix.errors import DyemixError, InputError, RecipeError
 from tests.simulated.strike import MIXES, ORDERS
 from tests.simulated.struck import spectral_dyes
@@ -24,6 +25,20 @@ def test_a_piece_comes_back_from_its_file(seen: dict[str, Levelness], tmp_path):
     file.write_text("{}", encoding="utf-8")
     with pytest.raises(InputError, match="no analysed piece"):
         saved_pieces(file)
+
+
+def test_a_book_keeps_pieces_under_a_job(seen: dict[str, Levelness], tmp_path):
+    with DyeBook(tmp_path / "kept.dyebook") as book:
+        book.add_pieces([seen["with"], seen["after"]], "napkins")
+        book.add_pieces([seen["presoak"]])
+    with DyeBook(tmp_path / "kept.dyebook") as book:
+        assert book.jobs() == ("napkins", str(seen["presoak"].recipe))
+        assert [str(piece) for piece in book.pieces("napkins")] == [
+            str(seen["with"]), str(seen["after"])
+        ]  # fmt: skip
+        assert len(book.pieces()) == 3
+        assert np.array_equal(book.pieces()[0].mottle.mean, seen["with"].mottle.mean)
+        assert [what for what, *_ in book.search("after.jpg")] == ["mottled piece"]
 
 
 def test_pieces_of_one_experiment_stand_side_by_side(seen: dict[str, Levelness]):

@@ -36,6 +36,10 @@ CREATE TEMP VIEW kept_trial AS
 CREATE TEMP VIEW kept_picture AS
     SELECT p.id, t.job, p.content FROM picture p JOIN kept_trial t ON t.id = p.trial;
 
+CREATE TEMP VIEW kept_piece AS
+    SELECT p.id, j.name AS job, m.name AS method, p.content
+    FROM piece p JOIN job j ON j.id = p.job LEFT JOIN method m ON m.id = p.method;
+
 CREATE TEMP VIEW kept_sign_off AS
     SELECT s.id, s.name, j.name AS job, s.signed AS "on", s.reading, s.tolerance, s.note
     FROM sign_off s JOIN job j ON j.id = s.job;
@@ -45,6 +49,7 @@ CREATE TEMP VIEW written AS
     UNION ALL SELECT 'recipe', job, "on" || ': ' || recipe || ' ' || note FROM kept_recipe
     UNION ALL SELECT 'bath sheet', job, made || ': ' || json_extract(content, '$.recipe')
         || ' on ' || json_extract(content, '$.cloth') FROM kept_sheet
+    UNION ALL SELECT 'mottled piece', job, json_extract(content, '$.name') FROM kept_piece
     UNION ALL SELECT 'trial', job, coalesce(date || ': ', '') || recipe || ' ' || lot || ' '
         || note FROM kept_trial
     UNION ALL SELECT 'standard', name, "on" || ': ' || job || ' ' || note FROM kept_sign_off
