@@ -106,8 +106,7 @@ class Page:
         beside = [(name, said[name]) for name in _BESIDE if name in said]
         page = environment().get_template("page/page.html").render(
             {"broken": False, "picture": "", "framed": None, "frame": Frame(), "spare": (),
-             "mottled": None,
-             "places": PLACES, "fault": fault, "typed": said.get("typed", ""),
+             "mottled": None, "places": PLACES, "fault": fault, "typed": said.get("typed", ""),
              "spoon_signs": spoon_signs, "beside": beside, "title": PLACES[place][0],
              "today": date.today(), **values}
         )  # fmt: skip

@@ -126,7 +126,7 @@ def colour(workshop: Workshop, slip: Slip) -> Values:
         m = choice.match
         reasons = (*choice.reasons[1:], *choice.reasons[:1]) or ("likeliest",)
         first, *others = [_MEASURED.sub("", reason) for reason in reasons]
-        recipe = m.measured.recipe if m.measured else m.recipe
+        recipe = (m.measured or m).recipe
         lamps = {s.lamp.partition("/")[0]: s.delta_e for s in m.metamerism or m.inconstancy}
         mix = workshop.mix(slip, recipe)
         columns.append(
@@ -134,7 +134,7 @@ def colour(workshop: Workshop, slip: Slip) -> Values:
              "weaker": m.measured.weaker if m.measured else ()}
         )  # fmt: skip
     shown = {c["mix"].recipe for c in columns}
-    rest = (m.measured.recipe if m.measured else m.recipe for m in found.found)
+    rest = ((m.measured or m).recipe for m in found.found)
     more = [workshop.mix(slip, recipe) for recipe in rest if recipe not in shown][:_MORE]
     return {"columns": columns, "more": more, "found": found.found}
 
@@ -211,7 +211,8 @@ def piece(workshop: Workshop, slip: Slip) -> Values:
         for n in dict.fromkeys((*slip.mix, *corrected))
     ]  # fmt: skip
     return {
-        "found": found, "mix": mix, "kept": kept, "read": workshop.read(slip),
+        "found": found, "mix": mix, "kept": kept, 
+        "read": Target.parse(slip.reading).under(workshop.dyes.light).hex,
         "verdict": LADDER[worth(found.miss.delta_e)][0], "how": shows(found.miss.words),
         "chance": found.chance >= LEVEL, "leave": found.outcome is not Outcome.NEXT_PIECE,
         "changes": changes, "astray": [n for n in found.warnings if "known here" in n],

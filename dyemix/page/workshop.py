@@ -254,10 +254,6 @@ class Workshop:
         day = parse_day(slip.date) if slip.date else date.today()
         return Trial(slip.mix, reading, self.wanted(slip), day, slip.lot)
 
-    def read(self, slip: Slip) -> str:
-        """The code of the dry piece as it was entered."""
-        return Target.parse(slip.reading).under(self.dyes.light).hex
-
     def judged(self, slip: Slip) -> Correction:
         """What the dry piece says of the next one."""
         return dyemix.correct(self.dyes, self.trial(slip))

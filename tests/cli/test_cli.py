@@ -4,10 +4,6 @@ from __future__ import annotations
 
 import csv
 import json
-import os
-import subprocess
-import sys
-import venv
 from pathlib import Path
 
 import pytest
@@ -142,40 +138,6 @@ def test_match_is_drawn(run):
     done = run("match", "#7d8a6e", "--draw", "match.png")
     assert done.returncode == 0, done.stderr
     assert (run.folder / "match.png").read_bytes().startswith(b"\x89PNG")
-
-
-@pytest.mark.slow
-def test_installed_wheel_runs_from_any_folder(tmp_path):
-    """Build the wheel, unpack it elsewhere, and run the command against what it carries."""
-    subprocess.run(
-        [sys.executable, "-m", "build", "-w", "--no-isolation", "-o", str(tmp_path), str(ROOT)],
-        check=True, capture_output=True, timeout=180,
-    )  # fmt: skip
-    (wheel,) = tmp_path.glob("*.whl")
-    room = tmp_path / "room"
-    venv.create(room, system_site_packages=False, with_pip=False)
-    python = room / ("Scripts" if os.name == "nt" else "bin") / "python"
-    site = next(room.rglob("site-packages"))
-    # Its dependencies come from this environment; the package itself only from the wheel.
-    import numpy
-
-    (site / "borrowed.pth").write_text(str(Path(numpy.__file__).parents[1]) + "\n")
-    subprocess.run(
-        [sys.executable, "-m", "pip", "install", "--no-deps", "--quiet", "--target", str(site),
-         str(wheel)],
-        check=True, capture_output=True, timeout=120,
-    )  # fmt: skip
-    env = {k: v for k, v in os.environ.items() if k != "PYTHONPATH"}
-    env["XDG_CACHE_HOME"] = str(tmp_path / "cache")
-    done = subprocess.run(
-        [str(python), "-c",
-         "import dyemix, sys; print(dyemix.__file__, file=sys.stderr); assert dyemix.demo().demo;"
-         "sys.argv[1:] = ['match', '#7d8a6e']; from dyemix.cli.main import main; main()"],
-        cwd=tmp_path, env=env, capture_output=True, text=True, encoding="utf-8", timeout=120,
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr
-    assert str(site) in done.stderr
-    assert done.stdout.startswith(DEMO_WARNING)
 
 
 def test_match_in_the_units_of_the_kit(run):
