@@ -211,7 +211,7 @@ def piece(workshop: Workshop, slip: Slip) -> Values:
         for n in dict.fromkeys((*slip.mix, *corrected))
     ]  # fmt: skip
     return {
-        "found": found, "mix": mix, "kept": kept, 
+        "found": found, "mix": mix, "kept": kept,
         "read": Target.parse(slip.reading).under(workshop.dyes.light).hex,
         "verdict": LADDER[worth(found.miss.delta_e)][0], "how": shows(found.miss.words),
         "chance": found.chance >= LEVEL, "leave": found.outcome is not Outcome.NEXT_PIECE,

@@ -24,6 +24,7 @@ from PIL import Image
 import dyemix
 from dyemix.dataset.recipe import Recipe
 from dyemix.page.slip import PLACES
+from tests.simulated.struck import shoot_piece
 
 CHROMIUM = shutil.which("chromium")
 pytestmark = [
@@ -435,6 +436,37 @@ def test_a_colour_out_of_a_picture(tab, served: Served, tmp_path: Path) -> None:
     page.click("text=Want #7d8a6e")
     page.wait_for_selector(".column")
     assert dict(parse_qsl(urlsplit(page.url).query))["wanted"] == "#7d8a6e"
+
+
+@pytest.mark.parametrize("size", [WIDE, NARROW], ids=["1280", "390"])
+def test_a_mottled_piece_beside_its_figures(tab, served: Served, size) -> None:
+    """In its own words and without a wide table, found by a reader of screens too."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    page = tab(size)
+    page.goto(served.at("piece"))
+    page.set_input_files("#picture", shoot_piece())
+    page.click("text=How mottled is it?")
+    page.wait_for_selector(".mottled table")
+    page.wait_for_function("() => document.querySelector('.mottled img').complete")
+    shot(page, "mottled")
+    assert fits(page)
+    codes = page.locator(".mottled .lies").evaluate_all(
+        "all => all.map(e => e.getAttribute('fill'))"
+    )
+    assert len(codes) >= 3
+    assert all(code in page.locator(".mottled .line").inner_text() for code in codes)
+    assert "undyed share" in page.locator(".mottled table").inner_text()
+    assert Axe().run(page).response["violations"] == []
+    page.click("text=Read the piece as")
+    page.wait_for_selector("text=Next piece")
+    assert page.locator(".mottled").count() == 1, "it stays beside what the piece says"
+    page.click("text=Keep this piece and its picture in the book")
+    page.wait_for_selector("text=The next answers reckon with this piece")
+    page.goto(served.at("piece"))
+    page.click("text=Picture 1 of this job")
+    page.wait_for_selector("#seen img")
+    assert "kept=" not in page.url
 
 
 def test_the_page_ends_quietly(run: Command) -> None:
