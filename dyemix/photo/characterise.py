@@ -16,7 +16,7 @@ from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, xyz_from_lab
 from dyemix.photo import patches
 from dyemix.photo.decode import Photograph
-from dyemix.photo.light import BEND, STRAIGHT, Flat, Tone, Witnesses, fit_flat
+from dyemix.photo.light import BEND, Flat, Tone, Witnesses, fit_flat
 from dyemix.photo.patches import CameraMatrix, Patches
 from dyemix.photo.places import Frame
 from dyemix.photo.sample import cloth, levels
@@ -137,7 +137,7 @@ class Cards:
         at, seen, known = (np.concatenate([kind[i] for kind in kinds]) for i in range(3))
         source = np.repeat(np.arange(len(kinds)), [len(kind.at) for kind in kinds])
         error = np.array([kind.error for kind in kinds])[source]
-        bend = STRAIGHT if "linear" in photo.encoding else BEND
+        bend = 0.0 if "linear" in photo.encoding else BEND
         for _ in range(3):
             light = np.nan_to_num(flat.at(at), nan=1.0)
             self.tone = Tone(Witnesses(seen, known * light, source, error), bend)

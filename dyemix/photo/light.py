@@ -127,9 +127,10 @@ PROPORTIONAL = 0.03
 #: Below this reflectance a step is mostly stray light and half a code wide: it does not decide.
 _DARKEST = 0.04
 #: What cameras do to tones (log light): how far they bend them, over which range, and how much of
-#: white they add as glare. Bends of a fifth are usual in phones, glare below half a percent in any
-#: lens (common practice). A file of linear values is bent by little.
-BEND, STRAIGHT, _RANGE, _GLARE = 0.08, 0.01, 1.2, 0.01
+#: white they add as glare. Bends of a fifth are usual in phones, glare is below half a percent in
+#: most lenses, and a few percent with a window in view (common practice). A file of linear values
+#: is not bent.
+BEND, _RANGE, _GLARE = 0.08, 1.2, 0.01
 _GAIN = 3.0
 _LEAST = 2e-3
 #: Below this value what glare adds is no longer told from noise.
