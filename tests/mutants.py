@@ -24,17 +24,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parents[1]
+_SUMS = (
+    "tests/bench/test_limits.py", "tests/bench/test_by_hand.py", "tests/bench/test_amounts.py",
+)  # fmt: skip
 #: Modules of which a sample is taken, with the tests that must find their faults.
 SAMPLED = {
     "dataset/units.py": ("tests/dataset/test_units.py",),
     "dataset/recipe.py": ("tests/dataset/test_recipe.py",),
     "model/kubelka_munk.py": ("tests/model/test_kubelka_munk.py",),
     "colour/ciede2000.py": ("tests/colour/test_ciede2000.py",),
-}
-#: Modules asked by name alone: not all that their tests overlook has been worked off.
-_SUMS = ("tests/bench/test_limits.py", "tests/bench/test_by_hand.py", "tests/bench/test_amounts.py")
-TESTS = SAMPLED | {
-    "colour/colorimetry.py": ("tests/colour",),
     "bench/stock.py": (*_SUMS, "tests/bench/test_stock.py", "tests/bench/test_printed_amounts.py",
                        "tests/bench/test_warnings.py", "tests/bench/test_plan.py"),
     "bench/method.py": (*_SUMS, "tests/bench/test_method.py", "tests/bench/test_fibre.py",
@@ -44,14 +42,10 @@ TESTS = SAMPLED | {
                             "tests/bench/test_warnings.py", "tests/bench/test_fibre.py",
                             "tests/bench/test_mottle.py", "tests/cli/test_cli_bench.py"),
 }  # fmt: skip
+#: Asked by name alone: not all that its tests overlook has been worked off.
+TESTS = SAMPLED | {"colour/colorimetry.py": ("tests/colour",)}
 #: Shares to be found: amounts that a dyer weighs by leave no room.
-AMOUNTS = (
-    "dataset/units.py",
-    "dataset/recipe.py",
-    "bench/stock.py",
-    "bench/method.py",
-    "bench/bath_sheet.py",
-)
+AMOUNTS = [name for name in SAMPLED if name.startswith(("dataset", "bench"))]
 NEEDED = defaultdict(lambda: 0.90, dict.fromkeys(AMOUNTS, 1.0))
 #: The kinds of fault, by cosmic-ray's names.
 KINDS = (
