@@ -20,6 +20,8 @@ from dyemix.page.workshop import Workshop
 
 #: Recipes beyond those suggested.
 _MORE = 5
+#: Where jars, spoons, cloth and reading are looked at before any recipe is changed.
+_LOOK = (Outcome.LOOK_FIRST, Outcome.A_SLIP)
 #: Words of a reason that are no part of a name: what it was measured at.
 _MEASURED = re.compile(r" \((?P<figure>[^)]*)\)$")
 
@@ -214,8 +216,8 @@ def piece(workshop: Workshop, slip: Slip) -> Values:
         "found": found, "mix": mix, "kept": kept,
         "read": Target.parse(slip.reading).under(workshop.dyes.light).hex,
         "verdict": LADDER[worth(found.miss.delta_e)][0], "how": shows(found.miss.words),
-        "chance": found.chance >= LEVEL, "leave": found.outcome is not Outcome.NEXT_PIECE,
-        "changes": changes, "astray": [n for n in found.warnings if "known here" in n],
+        "chance": found.chance >= LEVEL, "leave": not found.changed,
+        "changes": changes, "astray": found.outcome in _LOOK,
         "next_words": LADDER[worth(found.corrected.likely)][0],
     }  # fmt: skip
 

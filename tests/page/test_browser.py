@@ -460,6 +460,7 @@ def test_a_mottled_piece_beside_its_figures(tab, served: Served, size) -> None:
     assert Axe().run(page).response["violations"] == []
     page.click("text=Read the piece as")
     page.wait_for_selector("text=Next piece")
+    assert page.input_value("#reading").endswith("D65/2")
     assert page.locator(".mottled").count() == 1, "it stays beside what the piece says"
     page.click("text=Keep this piece and its picture in the book")
     page.wait_for_selector("text=The next answers reckon with this piece")

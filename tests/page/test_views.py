@@ -113,6 +113,14 @@ def test_a_long_answer_says_how_far_it_is_and_stops(asked: Asked, monkeypatch) -
     assert "Least missed would be" in words(asked("/shelf", **SAGE, spare="1"))
 
 
+@pytest.mark.parametrize("reading", ["#dadee1", "#101010", "#ff3bd0", "#7d8a6e"])
+def test_a_piece_that_came_out_as_anything_is_judged(asked: Asked, reading: str) -> None:
+    answer = asked("/piece", **SAGE, recipe="marigold 0.4 + navy 0.2", reading=reading)
+    assert answer.status_code == 200
+    assert "Nothing goes into the old pot" in words(answer)
+    assert ("First, is it the mix at all?" in words(answer)) == (reading != "#7d8a6e")
+
+
 @pytest.mark.slow
 def test_a_mottled_piece_beside_its_figures(tmp_path: Path) -> None:
     """Those of the library, to the last digit shown; its picture is kept, and comes back."""
@@ -133,6 +141,8 @@ def test_a_mottled_piece_beside_its_figures(tmp_path: Path) -> None:
         assert f"{shade.hex} {shade.share:.0f} % of it" in words(page)
         assert f'fill="{shade.hex}"' in page.text
     assert f'<img src="/picture/{key}"' in page.text
+    lightness, a, b = (found.figure(f"mean {axis}").value for axis in ("L*", "a*", "b*"))
+    assert f"its mean, {lightness:.1f} {a:.1f} {b:.1f} D65/2" in words(page)
     query = page.headers["content-location"].partition("?")[2]
     assert asked.send("POST", f"/keep/trial?{query}&reading=60+-8+20", OWN, b"").status_code == 200
     again = Asked(dyes, path)
