@@ -80,7 +80,7 @@ class InputError(DyemixError):
 class AmbiguousError(InputError):
     """Several things would do: `options` name each, as ``("--method", "cotton lawn")``."""
 
-    def __init__(self, message: str, options: Iterable[tuple[str, str]]) -> None:
+    def __init__(self, message: str, options: Iterable[tuple[str, ...]]) -> None:
         self.options = tuple(options)
         names = " or ".join(" ".join(option) for option in self.options)
         super().__init__(Fault(f"{message}: name {names}."))

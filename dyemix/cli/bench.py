@@ -11,7 +11,7 @@ import dyemix
 from dyemix import console
 from dyemix.cli import shared
 from dyemix.cli.options import command, given, given_only
-from dyemix.errors import UnstatedError
+from dyemix.errors import AmbiguousError, UnstatedError
 
 _TABLES = (".csv", ".tsv", ".txt")
 
@@ -64,6 +64,9 @@ def bath(
 
     many = Path(recipe).suffix.lower() in _TABLES
     dyes = None if no_swatches else shared.dyes("" if many else recipe)
+    if dyes is not None and dyes.demo and not given("demo"):
+        not_for = "this recipe comes from invented dyes and is not for dyeing; to see its sheet"
+        raise AmbiguousError(not_for, [("--demo",)])
     wanted = shared.wanted(aim)
     one = given_only({**one, "target": wanted, "second_bath": over and True})
     if dyes is not None and over is not None:

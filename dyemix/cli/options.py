@@ -112,7 +112,8 @@ class Command(click.Command):
         try:
             return super().invoke(context)
         except (UnstatedError, AmbiguousError) as error:
-            words, options = ["dyemix", *context.meta["words"]], [("--cloth", "60g")]
+            words = ["dyemix", *context.meta["words"]]
+            options: list[tuple[str, ...]] = [("--cloth", "60g")]
             why = "Spoons, mL and grams are so much dye only on a stated weight of dry cloth, as:"
             if isinstance(error, AmbiguousError):
                 why, options = str(error), list(error.options)

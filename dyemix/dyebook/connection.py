@@ -220,7 +220,8 @@ def find_book(named: Path | None = None, folder: Path | None = None) -> Path:
         return named
     books = _books(folder or Path())
     if not books:
-        raise InputError(Fault("no dye book in this folder: name one, as --book workshop.dyebook."))
+        begins = "'dyemix book add TABLE --book workshop.dyebook' begins one"
+        raise InputError(Fault(f"no dye book in this folder: name one with --book; {begins}."))
     if len(books) > 1:
         raise AmbiguousError(
             f"{len(books)} dye books in this folder", [("--book", str(book)) for book in books]
