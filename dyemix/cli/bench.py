@@ -64,9 +64,6 @@ def bath(
 
     many = Path(recipe).suffix.lower() in _TABLES
     dyes = None if no_swatches else shared.dyes("" if many else recipe)
-    if dyes is not None and dyes.demo and not given("demo"):
-        not_for = "this recipe comes from invented dyes and is not for dyeing; to see its sheet"
-        raise AmbiguousError(not_for, [("--demo",)])
     wanted = shared.wanted(aim)
     one = given_only({**one, "target": wanted, "second_bath": over and True})
     if dyes is not None and over is not None:
@@ -89,6 +86,9 @@ def bath(
     else:
         if given("cloth_g") is None:
             raise UnstatedError("say how much cloth.")
+        if dyes is not None and dyes.demo and not given("demo"):
+            not_for = "this recipe comes from invented dyes and is not for dyeing; to see its sheet"
+            raise AmbiguousError(not_for, [("--demo",)])
         sheet = dyemix.bath_sheet(recipe, given("cloth_g"), job=given("job") or "", **one, **how)
         shared.show(sheet)
         sheets, asked = (sheet,), ([] if over is None else ["--over", over])

@@ -24,7 +24,7 @@ pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="kills forked pr
 #: Longest life of a writer, s; long enough for several writes on a slow disk.
 LIFE = 0.2
 #: Readings of a set, so many that it takes a while to write.
-PIECES = 200
+PIECES = 60
 
 
 def reading(level: float, swatch: str = "") -> Reading:
@@ -34,6 +34,7 @@ def reading(level: float, swatch: str = "") -> Reading:
 def write(path: Path, name: str, confirm: Callable[[str], None], pause: float) -> None:
     """Open the book and write without end; every write is confirmed once its method returns."""
     with DyeBook(path, create=False) as book:
+        book._file.db.execute("PRAGMA cache_size = 2")  # pages go to the file before the commit
         count = 0
         while True:
             job = f"{name}.{count}"
