@@ -27,6 +27,8 @@ from dyemix.model.dyes import DyeSet
 ILLUSTRATIVE = {Alkali.PRESOAK: (1.1, 0.45), Alkali.WITH: (0.6, 0.35), Alkali.AFTER: (0.3, 0.2)}
 #: Variation inside 2 mm where nobody measured it.
 _WITHIN = 0.15
+#: Equal parts of a block.
+_PARTS = 8
 #: Side of the patch, mm, and the most that is of use.
 _PATCH_MM, _LARGEST_MM = 120.0, 400.0
 
@@ -224,9 +226,7 @@ def _field(mottle: Mottle, side: int, seed: int) -> tuple[Array, Array]:
         for by_rank in (mottle.mean, mottle.within)
     )
     part = (rank * ranks).astype(int)
-    values, vectors = np.linalg.eigh(mottle.covariance)
-    size = np.sqrt(np.maximum(values, 0.0))[:, np.newaxis, :]
-    root = (vectors * size) @ vectors.transpose(0, 2, 1)
+    root = np.linalg.cholesky(mottle.covariance + 1e-9 * np.eye(len(mottle.names)))
     amounts = np.maximum(mean + np.einsum("nij,nj->ni", root[part], own), 0.0)
     # What was cut off at nothing comes back: means of a rank and depths are held in turns.
     depth = mean.mean(axis=1)
@@ -239,12 +239,17 @@ def _field(mottle: Mottle, side: int, seed: int) -> tuple[Array, Array]:
 
 
 def _seen(unmixer: Unmixer, relative: Array, within: Array) -> Array:
-    """Responses ``(N, 3)`` of blocks ``(N, k)`` inside which dyes vary with depth, log-normally: by
-    the three nodes of Gauss and Hermite.
+    """Responses ``(N, 3)`` of blocks ``(N, k)`` inside which dyes vary with depth, gamma
+    distributed: of equal parts of a block, each at the mean of its part of the distribution.
+
+    Of a mean of 1 and the shape a, what lies below x holds P(a + 1, a x) of the whole (the
+    incomplete gamma function, Abramowitz & Stegun 6.5).
     """
-    size = np.sign(within) * np.sqrt(3.0 * np.log1p(within**2))
-    nodes = np.exp(size * np.array([-1.0, 0.0, 1.0])[:, np.newaxis, np.newaxis])
-    parts = np.array([1.0, 4.0, 1.0])[:, np.newaxis, np.newaxis] / 6.0
-    nodes /= (parts * nodes).sum(axis=0)
-    found = unmixer.responses((nodes * relative * unmixer.dose).reshape(-1, relative.shape[1]))
-    return np.asarray((parts * found.reshape(3, -1, 3)).sum(axis=0))
+    from scipy.special import gammainc, gammaincinv
+
+    shape = np.maximum(np.abs(within), 0.01) ** -2.0
+    ends = gammaincinv(shape, np.linspace(0.0, 1.0, _PARTS + 1)[:, np.newaxis, np.newaxis])
+    parts = _PARTS * np.diff(gammainc(shape + 1.0, ends), axis=0)
+    parts = np.where(within < 0.0, parts[::-1], parts)
+    found = unmixer.responses((parts * relative * unmixer.dose).reshape(-1, relative.shape[1]))
+    return np.asarray(found.reshape(_PARTS, -1, 3).mean(axis=0))

@@ -112,7 +112,7 @@ def _piece(found: Levelness) -> Paper:
     paper.table((MARGIN, MARGIN + 1.75, MARGIN + 2.9), rows)
     bottom, paper.y = paper.y, top
     for text in ("Amounts, % owf; one 2 mm block:", *map(str, found.dyes), *found.warnings):
-        paper.y = paper.write(x, paper.y, text, BODY / 2 - 0.15)
+        paper.y = paper.write(x, paper.y, " ".join(text.split()), BODY / 2 - 0.15)
     paper.y = max(bottom, paper.y) + 0.1
     return paper
 

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 import dyemix
+from dyemix.cloth.amounts import Unmixer
 from dyemix.cloth.levelness import Levelness, compare_pieces, saved_pieces
-from dyemix.cloth.preview import preview
+from dyemix.cloth.preview import _seen, preview
 from dyemix.dataset.serialise import as_json
 from dyemix.dyebook.book import DyeBook
 from dyemix.errors import DyemixError, InputError, RecipeError
@@ -111,3 +112,14 @@ def test_what_cannot_be_previewed_is_refused():
         preview(dyes, MIXES["clear"], order="soon")
     with pytest.raises(DyemixError, match="patch"):
         preview(dyes, MIXES["clear"], size_mm=2)
+
+
+def test_a_block_looks_like_what_varies_inside_it():
+    """Against draws of a gamma distribution of the same mean and variation."""
+    dyes = spectral_dyes(tuple(MIXES["clear"]))
+    unmixer, relative = Unmixer(dyes, MIXES["clear"]), np.array([[0.8, 1.2, 0.5]])
+    depths = np.random.default_rng(0).gamma(1 / 0.7**2, 0.7**2, 20_000)[:, np.newaxis]
+    drawn = unmixer.responses(depths * relative * unmixer.dose).mean(axis=0)
+    level = unmixer.responses(relative * unmixer.dose)[0]
+    found = _seen(unmixer, relative, np.full((1, 3), 0.7))[0]
+    assert np.abs(found - drawn).max() < 0.1 * np.abs(level - drawn).max()
