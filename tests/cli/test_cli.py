@@ -148,6 +148,7 @@ def test_match_in_the_units_of_the_kit(run):
     assert "measure " in done.stdout
     assert "tsp" in done.stdout
     assert "colour inconstancy" in done.stdout
+    assert "alkali after (illustrative), they would split" in done.stdout, "as the demo was dyed"
     found = json.loads(run("match", "#7d8a6e", *words[:-1], "--json").stdout)
     for one in found["matches"]:
         recipe = one["prediction"]["recipe"]
