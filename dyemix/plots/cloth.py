@@ -122,7 +122,7 @@ def _compared(found: PieceComparison) -> Paper:
     paper = Paper("cloths", str(pieces[0].recipe), demo=pieces[0].demo)
     for first in range(0, len(pieces), columns):
         some = pieces[first : first + columns]
-        titles = [piece.order or piece.name for piece in some]
+        titles = [f"{piece.order} {piece.name}".strip() for piece in some]
         xs, width = _row(paper, [*zip(titles, map(_seen, some), strict=True)], columns)
         top = paper.y
         for x, piece in zip(xs, some, strict=False):
