@@ -278,8 +278,8 @@ class Problem:
         size = int(placed.used.sum(axis=1).max())
         some = self._solved(placed, behind)
         parts, level = [some], some.rows(some.used.sum(axis=1) == size)
-        code = np.random.default_rng(0).integers(2**62, size=len(self.dyes), dtype=np.uint64)
         for _ in range(size, min(self.max_dyes, len(self.dyes))):
+            code = np.random.default_rng(0).integers(2**62, size=len(self.dyes), dtype=np.uint64)
             if beam is not None and not loose:
                 level = level.best(beam)
             spot = (level.cost <= enough) & (not loose)

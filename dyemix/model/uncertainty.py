@@ -207,13 +207,13 @@ def _draws(tenths: int) -> Array:
     off. Chi-square by Wilson & Hilferty's cube (Proc. Natl. Acad. Sci. 17 (1931) 684). No mirror
     images, since ±x miss a target in the middle by the same.
     """
-    from scipy.special import ndtri
+    from statistics import NormalDist  # scipy.special takes longer to import than a match does
 
     golden = 1.0
     for _ in range(40):  # the root of x⁵ = x + 1, for four dimensions
         golden = (1.0 + golden) ** 0.2
     steps = np.outer(np.arange(1, _DRAWS + 1), golden ** -np.arange(1.0, 5.0))
-    points = ndtri((0.5 + steps) % 1.0)
+    points = np.vectorize(NormalDist().inv_cdf)((0.5 + steps) % 1.0)
     freedom = tenths / 10.0
     spread = 2.0 / (9.0 * freedom)
     square = np.maximum(1.0 - spread + points[:, 3:] * np.sqrt(spread), 0.05) ** 3
