@@ -46,11 +46,9 @@ class Guard:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One request."""
-        if scope["type"] == "lifespan":
+        if scope["type"] != "http":  # its beginning and its end; a web socket has no route
             await self._app(scope, receive, send)
             return
-        if scope["type"] != "http":
-            raise RuntimeError("only HTTP is answered here")
 
         async def answered(message: Message) -> None:
             if message["type"] == "http.response.start":

@@ -148,6 +148,29 @@ def test_script_in_any_name_is_text(dyes, tmp_path: Path, place: str) -> None:
     assert not [name for name in seen.attributes if name.startswith("on") or name == "style"]
 
 
+def test_no_web_socket_is_opened(asked: Asked) -> None:
+    """By any site: they ask no leave of a browser."""
+    import anyio
+
+    sent = []
+
+    async def receive() -> dict[str, str]:
+        return {"type": "websocket.connect"}
+
+    async def send(message) -> None:
+        sent.append(message["type"])
+
+    scope = {
+        "type": "websocket",
+        "path": "/jars",
+        "headers": [],
+        "query_string": b"",
+        "subprotocols": [],
+    }
+    anyio.run(asked.app, scope, receive, send)
+    assert sent == ["websocket.close"]
+
+
 def test_every_answer_says_what_may_run(asked: Asked) -> None:
     some = ("/", "/colour", "/static/page.js", "/nothing", "/picture/x")
     answers = [asked.send("GET", path) for path in some]
