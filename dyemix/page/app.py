@@ -38,7 +38,7 @@ STATIC = {
 #: What of an address is done once, and is not part of the slip that it leads to.
 _PRESSED = {"typed", "slip", "take", "press", "kept"}
 #: What goes along beside the slip: a picture, its frame, and what was asked besides.
-_BESIDE = ("picture", "frame", "mottled", "spare")
+_BESIDE = ("picture", "frame", "mottled", "analysed", "spare")
 
 
 class Page:
@@ -122,6 +122,8 @@ class Page:
             if place == "piece" and said.get("mottled"):
                 photo = self._pictures.photo(key)
                 values["mottled"] = self._workshop.mottled(slip, key, photo=photo)
+        if place == "piece" and (which := said.get("analysed")):
+            values["mottled"] = self._workshop.analysed(slip).get(which)
         if place == "shelf" and said.get("spare") and slip.wanted:
             values["spare"] = self._workshop.to_spare()
         return values

@@ -21,14 +21,8 @@ def listening(port: int) -> socket.socket:
     Known to be TCP: asyncio sends small answers at once only where a socket says so, and 40 ms
     later else (Nagle's algorithm against delayed acknowledgement, RFC 1122, 4.2.3.2, 4.2.3.4).
     """
-    ear = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
-    try:
-        ear.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        ear.bind((HOST, port))
-    except BaseException:
-        ear.close()
-        raise
-    return ear
+    ear = socket.create_server((HOST, port))  # on Windows too, no other program may share the port
+    return socket.socket(ear.family, ear.type, socket.IPPROTO_TCP, fileno=ear.detach())
 
 
 def serve(

@@ -202,9 +202,9 @@ def bath(workshop: Workshop, slip: Slip) -> Values:
 def piece(workshop: Workshop, slip: Slip) -> Values:
     """What the dry piece says of this one and the next."""
     mix = slip.wanted and slip.mix and workshop.mix(slip, slip.mix)
-    kept = list(workshop.pictures(slip))
+    kept = {"kept": list(workshop.pictures(slip)), "analysed": list(workshop.analysed(slip))}
     if not (mix and slip.reading):
-        return {"found": None, "mix": mix, "kept": kept}
+        return {"found": None, "mix": mix, **kept}
     found = workshop.judged(slip)
     corrected = found.corrected.recipe
     changes = [
@@ -213,7 +213,7 @@ def piece(workshop: Workshop, slip: Slip) -> Values:
         for n in dict.fromkeys((*slip.mix, *corrected))
     ]  # fmt: skip
     return {
-        "found": found, "mix": mix, "kept": kept,
+        "found": found, "mix": mix, **kept,
         "read": Target.parse(slip.reading).under(workshop.dyes.light).hex,
         "verdict": LADDER[worth(found.miss.delta_e)][0], "how": shows(found.miss.words),
         "chance": found.chance >= LEVEL, "leave": not found.changed,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property, wraps
@@ -228,10 +228,17 @@ class Workshop:
 
     def pictures(self, slip: Slip) -> dict[str, bytes]:
         """The pictures that the book keeps of the job's pieces, numbered from 1."""
+        return self._of_job(slip, DyeBook.pictures)
+
+    def analysed(self, slip: Slip) -> dict[str, Levelness]:
+        """The mottled pieces of the job that the book keeps in figures, numbered from 1."""
+        return self._of_job(slip, DyeBook.pieces)
+
+    def _of_job(self, slip: Slip, kept: Callable[[DyeBook, str], Iterable[T]]) -> dict[str, T]:
         if self.book_path is None or not slip.job:
             return {}
         with self.book() as book:
-            return {str(i): picture for i, picture in enumerate(book.pictures(slip.job), 1)}
+            return {str(i): one for i, one in enumerate(kept(book, slip.job), 1)}
 
     def sheet(self, slip: Slip) -> BathSheet:
         """The bath sheet of the mix. Raises `DyemixError` for what the bath does not hold."""

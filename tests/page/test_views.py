@@ -151,6 +151,10 @@ def test_a_mottled_piece_beside_its_figures(tmp_path: Path) -> None:
     assert "kept" not in back.headers["content-location"]
     with dyemix.DyeBook(path) as book:
         assert [picture[:2] for picture in book.pictures("napkin")] == [b"\xff\xd8"]
+        book.add_pieces([found], job="napkin")
+    figures = words(again("/piece", **mix, analysed="1"))
+    assert "Mottled piece 1, in figures" in figures
+    assert all(f"{figure.name} {figure}" in figures for figure in found.figures)
     assert "Not read" in words(again("/piece", **mix, kept="2"))
 
 
