@@ -34,12 +34,12 @@ and a rest s in each part of ΔE. Of what a photographed reading is stated to be
 in all pots: it teaches nothing of the dyes. τ is half-normal (0.09), s log-normal (median 0.45, 0.6
 in ln). One unknown more is whether pots tell anything of each other at all: half of the prior says
 that they do not, and each stays with its own error. So two or three mixes of a shelf that no
-strength, bias or surface would mend move it little (found after three mixes fell from 1.01 to 0.99,
-the most that they make a world worse from 0.20 to 0.09), and where mixes agree, nothing is lost of
-what ten teach. All four are marginalised together on a grid of 216 cells. Bias, κ and the need of τ
-held on measured sets of three colorants on white; the other figures were chosen on the DEVELOP
-worlds of `tests/simulated/worlds.py`, where the miss after three mixes or more hardly knows them
-(0.02 ΔE for a factor of 1.5 in any).
+strength, bias or surface would mend move it little (found after three mixes fell from 1.011 to
+0.995, the most that they make a world worse from 0.20 to 0.09), and where mixes agree, nothing is
+lost of what ten teach. All four are marginalised together on a grid of 216 cells. Bias, κ and the
+need of τ held on measured sets of three colorants on white; the other figures were chosen on the
+DEVELOP worlds of `tests/simulated/worlds.py`, where the miss after three mixes or more hardly knows
+them (0.02 ΔE for a factor of 1.5 in any).
 
 **The promise.** ``H Σθ Hᵀ`` and all of e, as ΔE of a Student's t with the tails of the cells. Pots
 left out in turn widen it where they stray more than promised, and never narrow it: the covariance
@@ -57,9 +57,10 @@ channel: only where the prediction lies on the wrong side of it. A second bath: 
 baths stray. A trial of little weight (old, another lot): all of that, less.
 
 **Where it fails.** Ten mixes close about a third of the gap to the true model on spectra (0.34 over
-worlds kept for the report), and hardly any (0.07 to 0.2) of a departure that differs from pair to
-pair, of bands that move with depth, or of dyes that shine of themselves: there the promise stays
-wide, and a mix or two may even mislead. Before the first mix the promise is too wide for dyes that
-behave, up to twice the miss, since nobody can know that they do. A CIELAB ladder tells little of
-how it looks under another lamp. The tables: benchmarks/README.md.
+worlds kept for the report, before the half that pots may tell nothing was taken in), and hardly any
+(0.07 to 0.2) of a departure that differs from pair to pair, of bands that move with depth, or of
+dyes that shine of themselves: there the promise stays wide, and a mix or two may even mislead.
+Before the first mix the promise is too wide for dyes that behave, up to twice the miss, since
+nobody can know that they do. A CIELAB ladder tells little of how it looks under another lamp. The
+tables: benchmarks/README.md.
 """
