@@ -269,3 +269,13 @@ def test_what_to_expect_is_of_level_cloth_from_ten_to_one_on() -> None:
 )  # fmt: skip
 def test_the_cloth_by_its_name_and_its_fibres(cloth: str, fibre: str, named: str) -> None:
     assert bath_sheet("gold 1", 100, cloth=cloth, fibre=fibre).fibre_named == named
+
+
+def test_what_the_bottles_still_give() -> None:
+    """60 mL of 2 % hold 1.2 g, 0.5 % of 240 g; of a bottle for every dye, or without a note of what
+    is left, nobody knows.
+    """
+    bottles = Bottles.of(
+        [Stock("gold", 2, left_ml=60), Stock("navy", 2), Stock("", 1, left_ml=9)], BathSettings()
+    )
+    assert bottles.left(240) == {"gold": pytest.approx(0.5)}
