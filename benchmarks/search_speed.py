@@ -7,18 +7,15 @@ gathered beforehand, its value and slope worked out together once a point, bound
 blend set out from the best answer of the blends inside it, all of them loosely and the best twenty
 to the end.
 
-Then the growth with the shelf and with the number of dyes in a blend, and the memory that 10,000
-targets take.
+Then the memory that 10,000 targets take.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 from itertools import combinations
-from math import comb
 from time import process_time
 
 import numpy as np
@@ -137,20 +134,6 @@ def random_colours(count: int, seed: int) -> Array:
     return rng.uniform([25.0, -40.0, -40.0], [90.0, 40.0, 40.0], (count, 3))
 
 
-def growth(sizes: Sequence[int] = (12, 20, 30, 40, 60), count: int = 8) -> None:
-    """Print the time a target takes on larger shelves and with more dyes in a blend."""
-    wanted = [Target(lab, D65_10) for lab in random_colours(count, 3)]
-    print(f"\n{'dyes':>4}" + "".join(f"{f'to {k}':>18}" for k in range(1, MAX_DYES + 1)))
-    for size in sizes:
-        dyes = large_shelf(size)
-        line = f"{size:>4}"
-        for k in range(1, MAX_DYES + 1):
-            seconds = timed(partial(match_many, dyes, wanted, max_dyes=k), count)
-            blends = sum(comb(size, i) for i in range(1, k + 1))
-            line += f"{1e3 * seconds:8.1f} ms {blends:>6}"
-        print(line, flush=True)
-
-
 def memory(count: int = 10_000) -> None:
     """Print the memory of this process as targets go by, none of the answers kept."""
     import resource
@@ -204,7 +187,6 @@ def main(count: int = 10) -> dict[str, float]:
         out[name] = seconds / theirs
     longer = out["match whole, 40 dyes"] / out["match whole"]
     print(f"40 dyes against 12: {longer:.1f} times as long")
-    growth()
     memory()
     return out
 
