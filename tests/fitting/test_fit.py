@@ -41,7 +41,8 @@ def of(*names: str) -> Callable[[Recipe], bool]:
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-@pytest.mark.parametrize(("noise", "limit"), [(True, 1.5), (False, 0.9)])
+# A quarter above what is found: 0.5 to 0.82 with noise, 0.46 to 0.55 without.
+@pytest.mark.parametrize(("noise", "limit"), [(True, 1.0), (False, 0.7)])
 def test_mixtures_set_aside(fitted: Fitted, seed: int, noise: bool, limit: float) -> None:
     report = fitted(seed, noise).report
     assert report is not None
@@ -100,7 +101,7 @@ def test_an_odd_swatch_hardly_moves_the_fit() -> None:
     ladder, mixtures = demo_tables()
     report = fit(swatch_set(ladder), swatch_set(mixtures)).report
     assert report is not None
-    assert np.mean([check.delta_e for check in report.set_aside]) <= 1.5
+    assert np.mean([check.delta_e for check in report.set_aside]) <= 1.0
 
 
 def test_mixtures_move_the_dyes_but_not_their_ladders(
