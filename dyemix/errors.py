@@ -16,6 +16,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
@@ -82,7 +83,7 @@ class AmbiguousError(InputError):
 
     def __init__(self, message: str, options: Iterable[tuple[str, ...]]) -> None:
         self.options = tuple(options)
-        names = " or ".join(" ".join(option) for option in self.options)
+        names = " or ".join(map(shlex.join, self.options))
         super().__init__(Fault(f"{message}: name {names}."))
 
 

@@ -214,9 +214,11 @@ def _templates() -> Environment:
 
 def _wrapped(text: str, first: str, indent: int) -> list[str]:
     """Lines of a text that begins after `first`, the others indented."""
-    return wrap(
-        text, _WIDTH, initial_indent=first, subsequent_indent=" " * indent, break_on_hyphens=False
+    whole = text.replace("[ ]", "[\N{NO-BREAK SPACE}]")  # a box to tick is on one line
+    lines = wrap(
+        whole, _WIDTH, initial_indent=first, subsequent_indent=" " * indent, break_on_hyphens=False
     )
+    return [line.replace("[\N{NO-BREAK SPACE}]", "[ ]") for line in lines]
 
 
 @cache

@@ -218,18 +218,21 @@ class Recipe(Mapping[str, float]):
                 f"{written!r} gives parts without a depth: write '3 marigold : 1 navy at 1 %'."
             )
         amounts: dict[str, float] = {}
+        name = ""
         for term in map(str.strip, plain.split("+")):
-            match = _TERM.fullmatch(term)
+            more = bool(amounts) and term[:1].isdigit()  # '2 tbsp + 1/4 tsp' of one dye
+            match = _TERM.fullmatch(f"{name} {term}" if more else term)
             unit = _UNITS.get(match["unit"].strip().lower()) if match else None
-            if match is None or unit is None:
+            if match is None or unit is None or (more and unit == "%"):
                 raise RecipeError(
                     f"{term!r} is not an amount of a dye: write a name and % owf, as "
                     "'marigold 0.8', joined by '+'."
                 )
             if match["number"].startswith("-"):
                 raise RecipeError(f"{term!r} is negative: % owf is 0 or more.")
-            name = _new(match["name"], amounts, written)
-            amounts[name] = (measures or Measures()).owf(name, _number(match["number"]), unit)
+            name = name if more else _new(match["name"], amounts, written)
+            owf = (measures or Measures()).owf(name, _number(match["number"]), unit)
+            amounts[name] = amounts.get(name, 0.0) + owf
         return cls(amounts, written)
 
     def __getitem__(self, dye: str) -> float:

@@ -68,7 +68,11 @@ def repeat(
     firsts = [trial for trial in trials if trial.bath is Bath.FIRST]
     twice = bool(seconds) and trials[-1] is seconds[-1]
     over = {trial.recipe for trial in seconds}
-    sheets = [sheet for sheet in book.sheets(job, method) if sheet.recipe not in over]
+    sheets = [
+        sheet
+        for sheet in book.sheets(job, method)
+        if not sheet.second_bath and sheet.recipe not in over
+    ]
     last = sheets[-1] if sheets else None
     kept = [kept.recipe for kept in record.recipes] + [trial.recipe for trial in firsts]
     if last is not None and not any(_alike(last.recipe, trial.recipe) for trial in firsts):

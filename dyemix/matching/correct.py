@@ -189,8 +189,9 @@ class Correction(Result):
             lines.append(f"{self.over.value[0].upper()}{self.over.value[1:]}.")
         if self.second_bath is not None:
             lines.append(f"Over   {self.second_bath}")
-            sure = f"{100.0 * (self.sure or 0.0):.0f} %"
-            lines.append(f"       {sure} of such baths bring it nearer.")
+            sure = min(self.sure or 0.0, 0.99)
+            more = "over " if (self.sure or 0.0) > sure else ""
+            lines.append(f"       {more}{100.0 * sure:.0f} % of such baths bring it nearer.")
         lines += [*self.corrected.prediction.warnings, *self.warnings]
         lines.append("Add nothing to the pot: it was spent long before the piece was dry.")
         return "\n".join(dict.fromkeys(lines))

@@ -234,9 +234,11 @@ class FitReport(Result):
         if not detail:
             ready = [d.name for d in self.dyes if not d.next and not d.warnings]
             lines += [f"Ready: {', '.join(ready)}."] if ready else []
+            wanting: dict[str, list[str]] = {}
             for d in self.dyes:
                 wants = [*d.warnings, *([f"next, {d.next}"] if d.next else [])]
-                lines += [f"{d.name}: {'; '.join(wants)}"] if wants else []
+                wanting.setdefault("; ".join(wants), []).append(d.name)
+            lines += [f"{', '.join(names)}: {wants}" for wants, names in wanting.items() if wants]
             return "\n".join([*lines, *(n for n in self.warnings if any(w in n for w in _URGENT))])
         width = max([len(d.name) for d in self.dyes], default=3)
         lines += [

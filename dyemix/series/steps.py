@@ -224,7 +224,7 @@ class Series(Result):
             lines += ["", f"By {route}."] if route.kind else []
             lines += route.lines(measures, detail)
         more = len(self.routes) - len(self.best)
-        lines += ["", f"{more} further routes are in the table (--json)."] if more else []
+        lines += ["", f"Further routes, in the table alone (--json): {more}."] if more else []
         legend = f"{''.join(_LEGEND[: 1 + detail])}; ~, not reached."
         lines += [about] if about else []
         lines.append(legend.format(light=self.start.light, dosing=100.0 * self.dosing))

@@ -73,6 +73,10 @@ def test_a_season_with_the_command(run: Run, tmp_path: Path) -> None:
     )  # fmt: skip
     assert "Kept in w.dyebook" in done.stderr
     assert "2026-06-02" in run("book", "show", "sage").stdout
+    run("bath", "rose 0.1", "--cloth", "240g", "--over", "56 -10 13", "--job", "sage")
+    again = json.loads(run("book", "repeat", "sage", "--cloth", "240g", "--json").stdout)
+    assert not again["second_bath"], "a second bath alone never goes on white cloth"
+    assert "marigold" in again["recipe"]
     run("book", "backup", "copy.bak")
     run("book", "export", "tables")
     assert (work / "tables" / "sign_off.csv").exists()

@@ -82,10 +82,14 @@ def test_a_repeat_is_corrected_by_the_last_trial(book: DyeBook) -> None:
     (third,) = repeat(book, "plum", 120)
     assert third.recipe == pytest.approx(again.recipe), "and that one was right"
     assert not any("settings have changed" in w for w in again.warnings), "soda goes by depth"
+    over = bath_sheet({"navy": 0.1}, 120, dyes=book.dyes(), job="plum", second_bath=True)
+    book.add_sheets(over)
+    assert [sheet.recipe for sheet in repeat(book, "plum", 120)] == [third.recipe], "not dyed yet"
     second = Trial(Recipe({"navy": 0.1}), paler, Target(wanted, D65_10), DAY, bath=Bath.SECOND,
                    on=replace(paler, recipe=recipe))  # fmt: skip
     book.add_trial(second, "plum")
     first, over = repeat(book, "plum", 120)
+    assert over.second_bath
     assert first.recipe == pytest.approx(recipe)
     assert set(over.recipe) == {"navy"}
     assert any("second bath, over the first" in warning for warning in over.warnings)
