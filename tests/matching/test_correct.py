@@ -9,6 +9,7 @@ import pytest
 import scipy.stats
 
 from benchmarks.correction import Bench, aimed, draw, interval, run, shelf
+from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.colour.difference import Miss
 from dyemix.dataset.recipe import Recipe
@@ -17,7 +18,7 @@ from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Bath, Trial
 from dyemix.errors import DyemixError, InputError, RecipeError
 from dyemix.fitting.learn import learn
-from dyemix.matching.correct import LEVEL, Correction, Outcome, Over, correct
+from dyemix.matching.correct import LEVEL, SECOND_BATH_DYES, Correction, Outcome, Over, correct
 from dyemix.model.unknowns import Posterior
 
 RECIPE = Recipe({"marigold": 0.8, "navy": 0.25})
@@ -88,6 +89,51 @@ def test_the_next_recipe_is_aimed_by_the_shrunk_miss(dyes):
     assert 0.0 < found.shrunk < 1.0
 
 
+def test_a_correction_by_hand(dyes):
+    """In information form: open once the trial has spoken is (Σs⁻¹ + Σr⁻¹)⁻¹."""
+    inverse = np.linalg.inv
+    shift, target = (
+        np.array([3.0, 2.0, -2.0]),
+        dyes.predict(RECIPE).lab + np.array([0.5, -1.0, 0.5]),
+    )
+    asked = Target(target, D65_10, covariance=0.2 * np.eye(3))
+    found = correct(dyes, Trial(RECIPE, piece(dyes, shift=shift)), asked, second_bath=False)
+    known = dyes.predict_many(dyes.amounts(RECIPE)).causes
+    lasting, random = (known.fit + known.model)[0], (known.dosing + known.pot + known.reading)[0]
+    still_open = inverse(inverse(lasting) + inverse(random))
+    error = still_open @ inverse(random) @ shift
+    assert found.scatter == pytest.approx(random)
+    assert found.shrunk == pytest.approx(np.linalg.norm(error) / np.linalg.norm(shift))
+    miss = dyes.predict(RECIPE).lab + shift - target
+    assert found.chance == pytest.approx(scipy.stats.chi2(3).sf(miss @ inverse(random) @ miss))
+    assert found.changed
+    for pot in (found.again, found.corrected):
+        there = dyes.predict_many(dyes.amounts(pot.recipe))
+        scatter = (there.causes.dosing + there.causes.pot + there.causes.reading)[0]
+        assert pot.prediction.lab == pytest.approx(there.lab[0] + error)
+        assert pot.prediction.covariance == pytest.approx(scatter + still_open + asked.covariance)
+        assert pot.residual == pytest.approx(delta_e(target, there.lab[0] + error))
+    # No other amounts of these dyes come nearer.
+    recipe = found.corrected.recipe
+    for dye in recipe:
+        for factor in (0.98, 1.02):
+            other = dyes.predict({**recipe, dye: factor * recipe[dye]}).lab + error
+            assert delta_e(target, other) > found.corrected.residual
+
+
+@pytest.mark.parametrize(
+    ("dosing", "pot"), [(0.0, 0.05), (0.03, 0.04), (0.0495, 0.01), (0.3, 0.01)]
+)
+def test_dosing_takes_its_part_of_the_scatter_of_squares(dyes, dosing, pot):
+    """3-4-5: pot² = 0.05² − dosing², and of no pot less than a per cent is believed."""
+    squares = replace(dyes.scatter, dosing=0.04, pot=0.03)
+    parts = replace(dyes, scatter=replace(squares, dosing=dosing, pot=pot))
+    known = parts.predict_many(dyes.amounts(RECIPE)).causes
+    trial = Trial(RECIPE, piece(dyes), wanted(dyes.predict(RECIPE).lab))
+    found = correct(replace(dyes, scatter=squares), trial, dosing=dosing)
+    assert found.scatter == pytest.approx((known.dosing + known.pot + known.reading)[0])
+
+
 def test_all_of_the_miss_is_believed_only_where_pots_repeat(dyes):
     shift = np.array([4.0, 0.0, 0.0])
     trial = Trial(RECIPE, piece(dyes, shift=shift))
@@ -148,7 +194,19 @@ def test_what_is_excellent_or_agreed_is_left_alone(dyes):
     assert near.over is Over.NO_NEED
     off = Trial(RECIPE, piece(dyes, shift=(3.0, 1.0, 0.0)))
     assert correct(steady, off, target, tolerance=4.0).outcome is Outcome.TOLERATED
+    assert correct(steady, off, target, tolerance=4.0).over is Over.NO_NEED
     assert correct(steady, off, target).changed
+    read = piece(dyes)
+    for aside, tolerance, outcome in (
+        (1.4, 0.0, Outcome.EXCELLENT), (1.4, 3.0, Outcome.EXCELLENT),
+        (1.6, 3.0, Outcome.TOLERATED), (1.6, 1.0, Outcome.NEXT_PIECE),
+    ):  # fmt: skip
+        lightness = np.linspace(0.0, 3.0, 301)[:, np.newaxis] * [1.0, 0.0, 0.0]
+        apart = delta_e(read.colour(D65_10) + lightness, read.colour(D65_10))
+        at = read.colour(D65_10) + lightness[np.searchsorted(apart, aside)]
+        found = correct(steady, Trial(RECIPE, read), wanted(at), tolerance=tolerance)
+        assert found.miss.delta_e == pytest.approx(aside, abs=0.02)
+        assert found.outcome is outcome
 
 
 def test_the_level_is_the_median_of_scatter(dyes):
@@ -176,6 +234,11 @@ def test_a_second_bath_deepens(dyes):
     assert bath.prediction.lab == pytest.approx(expected)
     assert bath.prediction.lab[0] < reading.colour(D65_10)[0]
     assert bath.likely < found.miss.delta_e / 3
+    # Both readings err, that of the piece and that of what comes out; a fifth more or less sites.
+    known = dyes.on(reading).predict_many(dyes.amounts(bath.recipe)).causes
+    sites = (dyes.scatter.second_bath / dyes.scatter.pot) ** 2 * known.pot
+    assert bath.prediction.covariance == pytest.approx((known.total + known.reading + sites)[0])
+    assert len(bath.recipe) <= SECOND_BATH_DYES
     assert 0.9 < found.sure <= 1.0
     # It starts wide: one that own second baths have shown to keep to 10 % promises more.
     bounds = {}
@@ -208,6 +271,13 @@ def test_a_second_bath_that_missed_is_corrected_as_one(dyes):
     trial = Trial(bath, read, wanted(there.lab), bath=Bath.SECOND, on=under)
     found = correct(dyes, trial)
     assert found.again.prediction.lab[0] > there.lab[0]
+    known = dyes.on(under).predict_many(dyes.amounts(bath)).causes
+    scatter = (known.dosing + known.pot + 2.0 * known.reading)[0]
+    sites = (dyes.scatter.second_bath / dyes.scatter.pot) ** 2 * known.pot[0]
+    lasting = (known.fit + known.model)[0] + sites
+    shrunk = lasting @ np.linalg.inv(lasting + scatter) @ [5.0, 0.0, 0.0]
+    assert found.scatter == pytest.approx(scatter)
+    assert found.again.prediction.lab == pytest.approx(there.lab + shrunk)
     assert found.corrected.recipe["navy"] > 0.25
     assert dyes.predict(bath).lab[0] - there.lab[0] > 3.0  # and not as on white
 

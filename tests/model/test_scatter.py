@@ -1,0 +1,27 @@
+"""How far pots stray: how the causes add up, and what holds before anything was dyed again."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from dyemix.model.scatter import Scatter
+
+
+def test_causes_add_up_by_their_variances() -> None:
+    """3-4-5: standard errors of what is independent add up by Pythagoras."""
+    one = Scatter(dosing=0.04, pot=0.03, reading=np.diag([1.0, 2.0, 3.0]), second_bath=0.04)
+    assert one.strength == pytest.approx(0.05)
+    second = one.second()
+    assert (second.dosing, second.pot) == pytest.approx((0.04, 0.05))
+    assert second.reading == pytest.approx(np.diag([2.0, 4.0, 6.0])), "the piece was read as well"
+    assert one.mottled().reading == pytest.approx(np.diag([2.0, 3.0, 4.0])), "by one ΔE2000"
+
+
+def test_what_holds_before_anything_was_dyed_again() -> None:
+    """The working values that the documentation states, each half of the variance of squares."""
+    assumed = Scatter()
+    assert assumed.strength == pytest.approx(0.05)
+    assert assumed.dosing == assumed.pot
+    assert assumed.reading == pytest.approx(0.15**2 * np.eye(3))
+    assert assumed.second_bath == 0.2
