@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,10 +17,12 @@ from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.trial import Trial
+from dyemix.fitting import calibration
 from dyemix.fitting.calibration import condition, ladders_of, moved
 from dyemix.fitting.fit import fit
 from dyemix.fitting.learn import forget, learn
 from dyemix.model.dyes import DyeSet, Pot
+from dyemix.model.kubelka_munk import Surface
 from dyemix.model.uncertainty import effects, pot_to_pot
 from dyemix.model.unknowns import BIAS, CURVE_PARTS, INTERACTION, OWN_SHARE, Cells
 from tests.fitting.conftest import RECIPES
@@ -138,6 +143,53 @@ def test_where_the_surface_meets_its_bound_the_dyes_go_with_it(four: DyeSet) -> 
     assert after < 0.35 * before
 
 
+@pytest.mark.parametrize(
+    ("k2", "old", "new", "expected"),
+    [
+        (0.3, (0.0, 0.0), (0.5, -1.0), (0.5, -1.0)),
+        (0.3, (0.0, 0.0), (3.0, -1.5), (1.2, -0.6)),  # by no more than 1.2 at once
+        (0.3, (-1.5, 1.5), (-2.6, 2.6), (-2.0, 2.25)),  # r0 from 0, k2 to 0.75
+        (0.3, (2.5, -3.5), (3.5, -4.5), (3.0, -4.0)),  # r0 to its ceiling, k2 from -0.5
+        (0.3, (2.5, 0.0), (3.5, 0.5), (3.0, None)),
+        (0.9, (0.0, 0.0), (0.0, 0.5), (None, 0.0)),  # out of bounds by its ladders: no further
+        (-0.6, (0.0, 0.0), (0.0, -0.5), (None, 0.0)),
+    ],
+)
+def test_what_goes_with_a_surface_that_stops_short(
+    four: DyeSet, k2: float, old: Sequence[float], new: Sequence[float], expected: Sequence[Any]
+) -> None:
+    """The rest is most likely given it: Σ⁻¹ (θ - mean) is 0 but where the surface is held."""
+    modes = replace(ladders_of(four).modes, surface=np.array([0.01, 0.2]))
+    ladders = replace(ladders_of(four), modes=modes, surface=Surface(0.02, k2), ceiling=0.05)
+    root = np.random.default_rng(5).standard_normal((modes.unknowns, 3 * modes.unknowns))
+    before, mean, at = np.zeros(modes.unknowns), np.linspace(-1, 1, len(root)), modes.of_surface
+    before[at], mean[at] = old, new
+    found = SimpleNamespace(theta=mean, covariance=root @ root.T)
+    theta = calibration._bounded(before, found, ladders)
+    force = np.linalg.solve(found.covariance, theta - mean)
+    held = np.zeros(len(theta), bool)
+    for i, value in enumerate(expected, at.start):
+        held[i] = value is not None and value != new[i - at.start]
+        assert value is None or theta[i] == pytest.approx(value)
+    np.testing.assert_allclose(force[~held], 0.0, atol=1e-9)
+
+
+def test_without_pots_there_is_nothing_left_out(four: DyeSet) -> None:
+    found = condition(four, [])
+    assert found.pots == found.dyes.pots == ()
+    shapes = [x.shape for x in (found.lab, found.covariance, found.delta_e, found.promised.mean)]
+    assert shapes == [(0, 3), (0, 3, 3), (0,), (0,)]
+    np.testing.assert_array_equal(found.dyes.known.mean, 0.0)
+
+
+def test_second_baths_are_kept_and_teach_nothing(four: DyeSet) -> None:
+    told = pots(planted(four, navy=0.2))
+    over = replace(told[0], lab=told[0].lab + 5.0, on=np.full(31, 0.5))
+    found = condition(four, [*told[1:], over])
+    same(found.dyes, condition(four, told[1:]).dyes)
+    assert len(found.dyes.pots) == len(found.pots) + 1 == len(told)
+
+
 # Each thing once --------------------------------------------------------------------------------
 
 
@@ -209,24 +261,43 @@ def test_a_pot_of_little_weight_says_little(four: DyeSet) -> None:
 # Beside slow twins ------------------------------------------------------------------------------
 
 
-def test_beside_a_dense_bayesian_solve(four: DyeSet) -> None:
-    """The same linear model, cell by cell of τ, s and ν, by SciPy's multivariate normal."""
-    told = pots(planted(four, navy=0.1, marigold=-0.05))
+@pytest.mark.parametrize("photographed", [False, True])
+def test_beside_a_dense_bayesian_solve(
+    four: DyeSet, photographed: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same linear model, cell by cell of τ, s and ν, by SciPy's multivariate normal: θ, and
+    each pot as the others predict it. Photographed, readings have a stated covariance, of which
+    they share 0.6; one recipe was dyed twice and one pot weighs 0.4."""
+    for name, value in (("_STANDS", 1e-7), ("_AGAIN", 60), ("_NO_WEIGHT", 0.0)):
+        monkeypatch.setattr(calibration, name, value)  # to the very end, with every cell
     rng = np.random.default_rng(2)
-    told = [replace(pot, lab=pot.lab + 0.3 * rng.standard_normal(3)) for pot in told]
+    labs = np.array([p.lab for p in pots(planted(four, navy=0.1, marigold=-0.05))])
+    labs += (0.6 if photographed else 0.3) * rng.standard_normal(labs.shape)
+    told = [Pot(r, lab.copy()) for r, lab in zip(RECIPES, labs, strict=True)]
+    counts, stated = np.ones(len(told)), np.zeros((3, 3))
+    if photographed:
+        counts[[0, 3]] = 1.75, 0.4
+        stated = np.array([[1.0, 0.2, 0.1], [0.2, 2.0, -0.3], [0.1, -0.3, 1.5]])
+        again = replace(told[0], lab=labs[0] + np.array([0.4, -0.2, 0.3]), weight=0.75)
+        labs[0] = (labs[0] + 0.75 * again.lab) / 1.75
+        told = [replace(pot, covariance=stated) for pot in (*told, again)]
+        told[3] = replace(told[3], weight=0.4)
     found = condition(four, told)
-    # Where it was linearised: one step before its end, which changes nothing by now.
-    ladders, theta = ladders_of(four), found.dyes.known.mean
+    known = found.dyes.known
+    ladders, theta = ladders_of(four), known.mean
     now = moved(four, ladders, theta)
-    amounts = np.array([four.amounts(pot.recipe) for pot in told])
+    amounts = np.array([four.amounts(recipe) for recipe in RECIPES])
     seen, by_theta = effects(now.whole, amounts, four.light, ladders.modes)
-    miss, by_lab = delta_e_residual(np.array([pot.lab for pot in told]), seen.lab)
+    miss, by_lab = delta_e_residual(labs, seen.lab)
     h = (by_lab @ by_theta).reshape(-1, len(theta))
     y = h @ theta - miss.ravel()
-    dosing, pot = pot_to_pot(seen, amounts, four.scatter)
+    dosing, pot_alone = pot_to_pot(seen, amounts, four.scatter)
     pull = OWN_SHARE * by_lab @ (seen.by_strength * seen.share[:, np.newaxis])
     cells, dyes_, changes = Cells.of(ladders.misfit), len(four), len(CURVE_PARTS) * len(four)
-    logs, means, spreads = [], [], []
+    turned = by_lab.reshape(-1, 3)
+    alike = turned @ (0.6 * stated) @ turned.T  # between any two readings, and in each
+    same_pot = np.kron(np.eye(len(labs)), np.ones((3, 3)))
+    logs, means, spreads, each = [], [], [], []
     for weight, tau, s, nu, shared in zip(
         cells.weight, cells.strength, cells.rest, cells.curve, cells.shared, strict=True
     ):
@@ -236,34 +307,60 @@ def test_beside_a_dense_bayesian_solve(four: DyeSet) -> None:
                 *[1.0] * (len(theta) - dyes_ - 2 - changes), *[nu**2] * changes,
             ]
         )  # fmt: skip
-        noise = np.zeros((len(y), len(y)))
-        for j in range(len(told)):
+        noise = alike * (1.0 - same_pot)
+        for j, count in enumerate(counts):
             at = slice(3 * j, 3 * j + 3)
-            noise[at, at] = (
-                by_lab[j] @ (dosing + pot)[j] @ by_lab[j].T + four.scatter.reading
-                + tau**2 * pull[j] @ pull[j].T + s**2 * np.eye(3)
-            )  # fmt: skip
-        total = h @ prior @ h.T
-        total = total * np.maximum(np.kron(np.eye(len(told)), np.ones((3, 3))), shared) + noise
+            reading = by_lab[j] @ (dosing + pot_alone + stated)[j] @ by_lab[j].T
+            own = tau**2 * pull[j] @ pull[j].T + s**2 * np.eye(3)
+            noise[at, at] = (reading + four.scatter.reading) / count + own / min(count, 1.0)
+        total = (h @ prior @ h.T + noise) * np.maximum(same_pot, shared)
         gain = shared * prior @ h.T @ np.linalg.inv(total)
         means.append(gain @ y)
         spreads.append(prior - gain @ h @ prior)
         logs.append(np.log(weight) + multivariate_normal(cov=total).logpdf(y))
+        each.append([without(total, y, np.arange(3 * j, 3 * j + 3)) for j in range(len(labs))])
+    mean, covariance = mixed(np.array(logs), np.array(means), np.array(spreads))
+    sd = np.sqrt(np.diag(covariance))
+    np.testing.assert_allclose(known.mean / sd, mean / sd, atol=1e-4)
+    np.testing.assert_allclose(
+        known.covariance / np.outer(sd, sd), covariance / np.outer(sd, sd), atol=1e-4
+    )
     weights = np.exp(np.array(logs) - max(logs))
     weights /= weights.sum()
-    mean = weights @ np.array(means)
-    apart = np.array(means) - mean
-    covariance = np.einsum("c,cij->ij", weights, spreads) + np.einsum(
-        "c,ci,cj->ij", weights, apart, apart
-    )
-    sd = np.sqrt(np.diag(covariance))
-    np.testing.assert_allclose(found.dyes.known.mean / sd, mean / sd, atol=0.05)
-    np.testing.assert_allclose(
-        found.dyes.known.covariance / np.outer(sd, sd), covariance / np.outer(sd, sd), atol=0.12
-    )
-    known = found.dyes.known
-    assert known.strength == pytest.approx(np.sqrt(weights @ cells.strength**2), rel=0.02)
-    assert known.rest == pytest.approx(np.sqrt(weights @ cells.rest**2), rel=0.02)
+    assert known.strength == pytest.approx(np.sqrt(weights @ cells.strength**2), rel=1e-4)
+    assert known.rest == pytest.approx(np.sqrt(weights @ cells.rest**2), rel=1e-4)
+    squares = []
+    for j, recipe in enumerate(RECIPES):
+        log, off, spread = (np.array(x) for x in zip(*(row[j] for row in each), strict=True))
+        off, spread = mixed(np.log(cells.weight) + log, off, spread)
+        squares.append(off @ np.linalg.inv(spread) @ off)
+        back = np.linalg.inv(by_lab[j])
+        for i, pot in enumerate(found.pots):
+            if pot.recipe == recipe:
+                np.testing.assert_allclose(found.lab[i], labs[j] - back @ off, atol=1e-3)
+                promised = known.widening * back @ spread @ back.T
+                np.testing.assert_allclose(found.covariance[i], promised, rtol=1e-3, atol=1e-4)
+    assert max(squares) < chi2.ppf(0.99, 3)  # none is wild
+    widening = (5 + sum(squares) / 3) / (5 + len(squares))
+    assert known.widening == pytest.approx(max(1.0, widening), rel=1e-4)
+
+
+def without(total: Array, y: Array, at: Array) -> tuple[float, Array, Array]:
+    """Of Gaussian `y`: log density of all but `at`, by how much they miss it, and its spread."""
+    rest = np.setdiff1d(np.arange(len(y)), at)
+    gain = total[np.ix_(at, rest)] @ np.linalg.inv(total[np.ix_(rest, rest)])
+    density = multivariate_normal(cov=total[np.ix_(rest, rest)]).logpdf(y[rest])
+    spread = total[np.ix_(at, at)] - gain @ total[np.ix_(rest, at)]
+    return float(density), y[at] - gain @ y[rest], spread
+
+
+def mixed(logs: Array, means: Array, spreads: Array) -> tuple[Array, Array]:
+    """The first two moments of a mixture of normals, weighed by logarithms."""
+    weights = np.exp(logs - logs.max())
+    weights /= weights.sum()
+    apart = means - weights @ means
+    spread = np.einsum("c,cij->ij", weights, spreads)
+    return weights @ means, spread + np.einsum("c,ci,cj->ij", weights, apart, apart)
 
 
 def test_each_pot_left_out_beside_a_calibration_without_it(four: DyeSet) -> None:
