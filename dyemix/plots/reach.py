@@ -158,7 +158,7 @@ def _names(paper: Paper, found: ShelfReach, left: float, busy: NDArray[np.bool_]
         chroma, half = float(np.hypot(a, b)), wide(name, "bold") / 2
         for radius in np.arange(0.0, 1.4, 0.03) if chroma >= _GREY else ():
             x, y = _PANEL / 2 * (1.0 + radius * np.array([a, -b]) / chroma)
-            x, y = np.clip(x, half, _PANEL - half), np.clip(y, 0.0, _PANEL)
+            x, y = np.clip(x, half, _PANEL - half), np.clip(y, 0.12, _PANEL - 0.12)
             ends = ((y - 0.1, y + 0.1), (x - half - 0.04, x + half + 0.04))
             under = tuple(slice(max(int(i / cell), 0), int(j / cell) + 1) for i, j in ends)
             if not busy[under].any():
