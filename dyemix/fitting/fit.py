@@ -185,19 +185,22 @@ def _reads_like(law: Array, depth: float, strength: float) -> float:
     return float(np.interp(goal, depth_law(fine, law), fine))
 
 
-def _next_depth(depths: Sequence[float], odd: bool) -> str:
-    """Which square of a dye to dye next, from the depths (% owf, palest first) there are."""
+def _next_depth(depths: Sequence[float], odd: float | None) -> tuple[float | None, str]:
+    """Which square of a dye to dye next, % owf and in words, and there may be an odd one.
+
+    From the depths (% owf, palest first) there are.
+    """
     if len(depths) < 3:
         middle = float(np.sqrt(depths[0] * depths[-1]))
-        return f"a third depth, about {middle:.2g} %"
-    if odd:
-        return "the odd square again"
+        return middle, f"a third depth, about {middle:.2g} %"
+    if odd is not None:
+        return odd, "the odd square again"
     if len(depths) < 5:
-        steps = np.diff(np.log(depths))
-        gap = int(np.argmax(steps))
+        gap = int(np.argmax(np.diff(np.log(depths))))
         middle = float(np.sqrt(depths[gap] * depths[gap + 1]))
-        return f"about {middle:.2g} %, the widest gap; five depths are wanted for customers' work"
-    return ""
+        words = f"about {middle:.2g} %, the widest gap; five depths are wanted for customers' work"
+        return middle, words
+    return None, ""
 
 
 def _report_dye(
@@ -220,8 +223,9 @@ def _report_dye(
             "ends": tuple(left.delta_e[~inner & good].tolist()),
             "left_out": tuple(tuple(left.lab[depths == c].mean(axis=0).tolist()) for c in steps),
         }
+    depth, words = _next_depth(steps, float(depths[min(odd)]) if odd else None)
     return DyeReport(
-        name, steps, law_text(law), texts, _next_depth(steps, bool(odd)), i in data.lab, **seen
+        name, steps, law_text(law), texts, words, i in data.lab, **seen, next_depth=depth
     )
 
 

@@ -26,7 +26,8 @@ class DyeReport:
     `inner` are the left-out predictions between the palest and the deepest swatch, `ends` those
     of the two end depths, which test extrapolation: each by a fit without that depth, law
     included. `lab_alone` says that its curve comes from CIELAB readings. `left_out` is the CIELAB
-    predicted for each of the `depths` by the fit without it.
+    predicted for each of the `depths` by the fit without it. `next` tells which square to dye
+    next, and `next_depth` (% owf) its depth, where one is wanted.
     """
 
     name: str
@@ -38,6 +39,7 @@ class DyeReport:
     inner: tuple[float, ...] = ()
     ends: tuple[float, ...] = ()
     left_out: tuple[tuple[float, float, float], ...] = ()
+    next_depth: float | None = None
 
     @property
     def mean(self) -> float | None:
@@ -83,12 +85,12 @@ def promises_kept(checks: tuple[MixtureCheck, ...]) -> str:
         mixes = "one mix" if count == 1 else f"{count} mixes"
         return (
             f"{mixes[0].upper()}{mixes[1:]} of yours: too few to tell whether promises are kept "
-            f"(left out in turn, off by {mean:.1f}, at worst {worst:.1f})"
+            f"(unseen by the fit, off by {mean:.1f}, at worst {worst:.1f})"
         )
     kept = sum(c.kept for c in checks)
     return (
-        f"Of your {count} mixes {kept} came within what was promised (nine in ten should): left "
-        f"out in turn they are off by {mean:.1f} on average, {worst:.1f} at worst"
+        f"Of your {count} mixes {kept} came within what was promised (nine in ten should): unseen "
+        f"by the fit, they are off by {mean:.1f} on average, {worst:.1f} at worst"
     )
 
 
@@ -204,7 +206,8 @@ class FitReport(Result):
         if len(self.dyes) == 1:
             return f"Depths of {names}, no mixes yet."
         if self.checks:
-            return f"{promises_kept(self.checks)}. In the next one {expect}."
+            lesson = "" if self.own_mixtures else " In the table of swatches they would settle it."
+            return f"{promises_kept(self.checks)}. In the next one {expect}.{lesson}"
         use = (
             "good for choosing dyes and dyeing a test square, not yet for a customer's cloth"
             if self.left_out is not None

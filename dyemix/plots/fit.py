@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
+
 import numpy as np
 
+from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, lab, screen_colour, screen_colours
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.plots.paper import MARGIN, RULE, SUBTLE, Pages, Paper, paged, said
+from dyemix.plots.paper import INK, MARGIN, RULE, SUBTLE, Pages, Paper, paged, said
 
 #: Where columns begin and how wide they are, in inches; ΔE2000 at the end of the scale.
 _PATCHES, _WIDE, _DOTS, _SCALE, _END = 2.1, 3.3, 5.65, 2.0, 3.0
@@ -29,6 +33,15 @@ def pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
     reports = {report.name: report for report in dyes.report.dyes} if dyes.report else {}
     wanting = [name for name, r in reports.items() if name in dyes.names and (r.next or r.warnings)]
     ready = [name for name in dyes.names if name not in wanting]
+
+    ends = zip(dyes.names, dyes.palest.tolist(), dyes.deepest.tolist(), strict=True)
+    ladders = {name: reports[name].depths if name in reports else e for name, *e in ends}
+    wanted = {name: r.next_depth for name, r in reports.items() if r.next_depth}
+    placed = {
+        name: sorted({*depths, *([wanted[name]] if name in wanted else [])})
+        for name, depths in ladders.items()
+    }
+    axis = _Depths(list(placed.values()))
     heads = {
         group[0]: head for group, head in ((wanting, "Dye these next"), (ready, "Ready")) if group
     }
@@ -50,7 +63,7 @@ def pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
         if name in heads:
             paper.down(heads[name], "section")
         i, y, report = dyes.names.index(name), paper.y, reports.get(name)
-        depths = report.depths if report else (float(dyes.palest[i]), float(dyes.deepest[i]))
+        depths = ladders[name]
         fitted = dyes.reflectance(np.outer(depths, np.eye(len(dyes))[i]))
         shown = lab(fitted, D65_2)
         if report and report.left_out:
@@ -61,24 +74,75 @@ def pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
             read = [[r for c, r in ladder if c == depth] for depth in depths]
             rows.insert(0, [screen_colour(np.mean(r, axis=0)).hex if r else "" for r in read])
         paper.box((_PATCHES - 0.08, y, _WIDE + 0.16, _ROW + 0.14))
-        paper.patches((_PATCHES, y + 0.06, _WIDE, _HIGH), rows)
-        for j, depth in enumerate(depths):
-            x = _PATCHES + (j + 0.5) * _WIDE / len(depths)
-            paper.write(x, y + _HIGH + 0.08, f"{depth:g}", ha="center")
+        at = dict(zip(placed[name], axis.patches(placed[name]), strict=True))
+        drawn = np.array([at[depth] for depth in depths])
+        for first, last in _touching(drawn):
+            middle, width = drawn[first]
+            area = (middle - width / 2, y + 0.06, width * (last - first), _HIGH)
+            paper.patches(area, [row[first:last] for row in rows])
+        if name in wanted:
+            middle, width = at[wanted[name]]
+            area = (middle - width / 2, y + 0.06, width, _HIGH)
+            if wanted[name] not in depths:
+                amounts = wanted[name] * np.eye(len(dyes))[i : i + 1]
+                code = screen_colour(dyes.reflectance(amounts)[0]).hex
+                paper.patches(area, [[""], [code]] if swatches is not None else [[code]])
+            paper.box(area, "none", edgecolor=INK, linestyle="--", linewidth=1.0, zorder=3)
+        for (depth, (x, _)), beside in zip(at.items(), _beside(at), strict=True):
+            under = f"{depth:g}" if depth in depths else f"{depth:.2g}"
+            paper.write(x, y + _HIGH + 0.08, under, ha=beside)
         words = "\n".join([report.next, *report.warnings]).strip() if report else ""
         if report and report.mean is not None and not words:
             words = f"likely {report.mean:.1f} off"
         end = paper.write(MARGIN, y, name, 1.5, "strong")
         paper.y = max(paper.write(MARGIN, end, words, 1.5), y + _ROW + 0.14)
+        dots = [(m, fill) for misses, fill in ((report.inner, "black"), (report.ends, "white"))
+                for m in misses] if report else []  # fmt: skip
+        if not dots:
+            paper.write(_DOTS, y + 0.17, "too few depths to tell", color=SUBTLE)
+            return
         paper.line([_at(0), _at(_END)], [y + 0.25] * 2, color=RULE)
         for value in (1.5, _END):
             paper.line([_at(value)] * 2, [y, y + _ROW], color=RULE)
-        for misses, fill in ((report.inner, "black"), (report.ends, "white")) if report else ():
-            for miss in misses:
-                marker = "D" if miss > _END else "o"
-                paper.mark(_at(miss), y + 0.25, marker, 5, markerfacecolor=fill)
+        for miss, fill in dots:
+            marker = "D" if miss > _END else "o"
+            paper.mark(_at(miss), y + 0.25, marker, 5, markerfacecolor=fill)
+        if (worst := max(miss for miss, _ in dots)) > _END:
+            paper.write(_at(worst) + 0.05, y + 0.04, f"{worst:.1f} ▸", ha="right")
 
     return paged([*wanting, *ready], _ROWS, begin, draw)
+
+
+class _Depths:
+    """One scale of ln depth for all dyes, so that a depth which is missing is a hole."""
+
+    def __init__(self, ladders: Sequence[Sequence[float]]) -> None:
+        logs = [np.unique(np.log2(ladder)) for ladder in ladders]
+        gaps = np.concatenate([np.diff(log) for log in logs])
+        least, most = min(log[0] for log in logs), max(log[-1] for log in logs)
+        cell = float(min(np.median(gaps), 1.0)) if len(gaps) else 1.0
+        self._least, self._scale = float(least), _WIDE / (float(most - least) + cell)
+        self._cell = cell * self._scale
+
+    def patches(self, depths: Sequence[float]) -> Array:
+        """The middle and the width of the patch of each depth ``(N, 2)``, in inches."""
+        middles = _PATCHES + self._cell / 2 + (np.log2(depths) - self._least) * self._scale
+        gaps = np.pad(np.diff(middles), 1, constant_values=self._cell)
+        widths = np.minimum(self._cell, np.minimum(gaps[1:], gaps[:-1]))
+        return np.stack([middles, widths], axis=1)
+
+
+def _beside(at: Mapping[float, Array]) -> list[str]:
+    """How the figure under each patch stands, so that two of near depths do not collide."""
+    gaps = np.pad(np.diff([x for x, _ in at.values()]), 1, constant_values=9.0)
+    return ["right" if b < 0.3 <= a else "left" if a < 0.3 else "center" for a, b in pairwise(gaps)]
+
+
+def _touching(patches: Array) -> Iterator[tuple[int, int]]:
+    """Runs of patches ``(N, 2)`` alike and touching, as the first and one beyond the last."""
+    (middles, widths), near = patches.T, 0.01
+    apart = np.abs(np.diff(middles) - widths[1:]) + np.abs(np.diff(widths)) > near
+    return pairwise([0, *map(int, np.flatnonzero(apart) + 1), len(patches)])
 
 
 def _at(miss: float) -> float:

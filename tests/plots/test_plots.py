@@ -184,8 +184,8 @@ def test_swatches_stand_above_what_is_fitted(shelf: DyeSet, table: SwatchSet) ->
     assert shown[0][1] != fitted
     assert np.mean(misses[1:-1]) == pytest.approx(np.mean(report.inner), abs=0.25)
     plain = replace(shelf, report=None)
-    ends = [[codes[0], codes[-1]] for codes in (read, fitted)]
-    assert patches(plot(plain.take(["navy"]), swatches=table)) == [ends]
+    ends = [[[read[end]], [fitted[end]]] for end in (0, -1)]
+    assert patches(plot(plain.take(["navy"]), swatches=table)) == ends
 
 
 def test_each_left_out_depth_is_a_dot(shelf: DyeSet) -> None:
@@ -225,7 +225,25 @@ def test_long_names_and_long_ladders_are_legible(shelf: DyeSet, table: SwatchSet
 def test_dyes_without_a_report(shelf: DyeSet) -> None:
     figure = plot(replace(shelf, report=None, conditions=None))
     assert_legible(figure)
-    assert len(patches(figure)) == 12
+    assert len(patches(figure)) == 2 * 12
+
+
+def test_a_missing_depth_is_a_hole_and_the_next_is_dashed(table: SwatchSet) -> None:
+    dyes = ladder_of(table, [0.125, 1, 2, 4])
+    figure = plot(dyes)
+    (dashed,) = (p for p in figure.axes[0].patches if p.get_linestyle() == "--")
+    left, right = dashed.get_x(), dashed.get_x() + dashed.get_width()
+    palest, *_, deeper = sorted(image.get_extent()[0] for image in figure.axes[0].images)
+    assert palest < left < right < deeper
+    assert [[dyes.predict({"rose": np.sqrt(0.125)}, D65_2).hex]] in patches(figure)
+    assert "0.35" in words(figure)
+
+
+def test_what_is_off_the_scale_is_told(shelf: DyeSet) -> None:
+    assert shelf.report is not None
+    reports = tuple(replace(r, ends=(5.24, *r.ends)) for r in shelf.report.dyes)
+    shown = words(plot(replace(shelf, report=replace(shelf.report, dyes=reports)).take("navy")))
+    assert "5.2 ▸" in shown
 
 
 def test_swatches_of_other_dyes_are_refused(shelf: DyeSet, table: SwatchSet) -> None:
