@@ -116,3 +116,36 @@ def test_a_side_continues_the_formula_smoothly_past_the_jump() -> None:
     assert abs(plain[2] - plain[1]) > 1.0
     assert abs(left[2] - left[1]) < 0.05
     assert abs(right[2] - right[1]) < 0.05
+
+
+def test_hues_that_stand_opposite_exactly() -> None:
+    # Sharma, Wu & Dalal 2005, eqs. 10 and 14: 180° stays what it is, and the mean is that of both.
+    one = np.array([[50.0, 30.0, 0.0], [50.0, 0.0, 30.0], [40.0, -20.0, 0.0]])
+    other = one * [1.1, -0.5, -0.5]
+    theirs = colour.delta_E(one, other, method="CIE 2000")
+    np.testing.assert_allclose(delta_e(one, other), theirs, rtol=1e-9)
+    np.testing.assert_allclose(delta_e(other, one), theirs, rtol=1e-9)
+
+
+def test_colours_of_any_number_of_axes_broadcast() -> None:
+    one, other = random_labs(1, 9)[0], random_labs(20, 10)
+    flat, by_flat = delta_e_residual(np.tile(one, (20, 1)), other)
+    for shape in ((20, 3), (4, 5, 3), (2, 2, 5, 3)):
+        residual, slope = delta_e_residual(one, other.reshape(shape))
+        np.testing.assert_allclose(residual, flat.reshape(shape))
+        np.testing.assert_allclose(slope, by_flat.reshape(*shape, 3))
+        np.testing.assert_allclose(
+            delta_e(other.reshape(shape), one), delta_e(other, one).reshape(shape[:-1])
+        )
+
+
+def test_within_a_quarter_turn_a_side_changes_nothing() -> None:
+    reference = np.array([[60.0], [30.0], [0.0]])
+    turn = np.radians([80.0, -80.0, 100.0, -100.0])
+    labs = np.array([np.full(4, 55.0), 20.0 * np.cos(turn), 20.0 * np.sin(turn)])
+    plain = delta_e_parts(reference, labs)[0]
+    left, right = (delta_e_parts(reference, labs, side=side)[0] for side in (1, -1))
+    np.testing.assert_allclose(left[:, :3], plain[:, :3])
+    np.testing.assert_allclose(right[:, [0, 1, 3]], plain[:, [0, 1, 3]])
+    assert left[2, 3] > 0.0 > plain[2, 3]
+    assert right[2, 2] < 0.0 < plain[2, 2]
