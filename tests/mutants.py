@@ -36,6 +36,8 @@ SAMPLED = {
     "fitting/calibration.py": ("tests/fitting/test_calibration.py",
                                "tests/model/test_uncertainty.py", "-k",
                                "calibration and not worlds and not book or every_unknown"),
+    "photo/patches.py": ("tests/photo/test_patches.py", "tests/photo/test_camera_matrix.py", "-k",
+                         "not s_curve and not beats"),
     "bench/stock.py": (*_SUMS, "tests/bench/test_stock.py", "tests/bench/test_printed_amounts.py",
                        "tests/bench/test_warnings.py", "tests/bench/test_plan.py"),
     "bench/method.py": (*_SUMS, "tests/bench/test_method.py", "tests/bench/test_fibre.py",

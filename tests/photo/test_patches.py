@@ -1,0 +1,158 @@
+"""The patch card and the camera's matrix, without a photograph: places, checks, stated errors."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from dyemix.colour.colorimetry import D65_2, xyz_from_lab
+from dyemix.errors import Fault, InputError
+from dyemix.photo import patches
+from dyemix.photo.decode import SRGB_TO_XYZ
+from dyemix.photo.layout import CARD_BOX, LAYOUTS, parts, quad
+from dyemix.photo.patches import CameraMatrix, Patches, balance, check_patches, fit_patches
+from dyemix.photo.places import Frame
+from tests.simulated.camera import lab_d65, patch_card
+from tests.simulated.camera.scenes import write_reference
+
+NAMES, SPECTRA = patch_card()
+LAB = lab_d65(SPECTRA)
+RGB = xyz_from_lab(LAB, D65_2) / 100.0 @ np.linalg.inv(SRGB_TO_XYZ).T
+PHOTO: Any = SimpleNamespace(to_xyz=SRGB_TO_XYZ, refuse=lambda text: InputError(Fault(text)))
+MIDDLE = np.array([CARD_BOX[0] + CARD_BOX[2] / 2, CARD_BOX[1] + CARD_BOX[3] / 2])
+SIZE = np.array(CARD_BOX[2:])
+
+
+def lying(rgb: np.ndarray, off: tuple[float, float], scale: float, turn: float) -> Any:
+    """A `raster` of white paper on which a card of 4 × 6 patches lies so, in mm and radians."""
+
+    def raster(photo: Any, at: np.ndarray, size: np.ndarray) -> tuple[np.ndarray, None]:
+        y, x = np.indices(size[::-1]) + 0.5
+        place = at[0] + np.stack([x, y], axis=-1) / size * (at[2] - at[0]) - MIDDLE - off
+        cos, sin = np.cos(turn), np.sin(turn)
+        share = place @ np.array([[cos, -sin], [sin, cos]]) / scale / SIZE + 0.5
+        column, row = np.floor(share * [6, 4]).astype(int).reshape(-1, 2).T
+        on = (column >= 0) & (column < 6) & (row >= 0) & (row < 4)
+        light = np.where(on[:, np.newaxis], rgb[(row * 6 + column) * on], 0.9)
+        return light.reshape(*x.shape, 3).astype(np.float32), None
+
+    return raster
+
+
+def places(monkeypatch: pytest.MonkeyPatch, *how: Any) -> np.ndarray:
+    """Where the patches of a card that lies so are found, on a photo page."""
+    monkeypatch.setattr(patches, "raster", lying(*how))
+    frame = Frame((), {"card box": quad(*CARD_BOX)[np.newaxis]}, LAYOUTS[1])
+    return patches.with_cards(PHOTO, frame, 0, LAB).of("patch")
+
+
+NOMINAL = parts(quad(*CARD_BOX), 4, 6)
+
+
+def test_a_card_that_fills_its_box_is_left_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    gains = np.array([0.5, 0.6, 0.4])
+    np.testing.assert_allclose(places(monkeypatch, RGB * gains, (0, 0), 1.0, 0.0), NOMINAL)
+    np.testing.assert_allclose(places(monkeypatch, RGB * gains, (0.5, 0.5), 1.0, 0.0), NOMINAL)
+    # Turned round, or another card: not searched for, so that it is refused afterwards.
+    np.testing.assert_allclose(places(monkeypatch, RGB[::-1], (0, 0), 1.0, 0.0), NOMINAL)
+
+
+@pytest.mark.parametrize(
+    ("off", "scale", "turn"), [((6.0, -4.0), 0.8, 0.04), ((-9.0, 5.0), 0.7, -0.04)]
+)
+def test_a_card_that_lies_askew_is_found(
+    monkeypatch: pytest.MonkeyPatch, off: tuple[float, float], scale: float, turn: float
+) -> None:
+    found = places(monkeypatch, RGB * 0.5, off, scale, turn)
+    cos, sin = np.cos(turn), np.sin(turn)
+    true = scale * (NOMINAL - MIDDLE) @ np.array([[cos, sin], [-sin, cos]]) + MIDDLE + off
+    assert np.abs(found.mean(axis=1) - true.mean(axis=1)).max() < 3.0
+    # mm: the middle 0.4 that is read then lies within its patch, of 10.5 mm or more.
+
+
+def test_cards_by_their_corners_alone_are_divided_evenly() -> None:
+    boxes = {"card box": quad(0, 0, 60, 40)[np.newaxis], "grey box": quad(0, 50, 30, 9)[np.newaxis]}
+    found = patches.with_cards(PHOTO, Frame((), boxes), 3, LAB)
+    np.testing.assert_allclose(found.of("patch"), parts(quad(0, 0, 60, 40), 4, 6))
+    np.testing.assert_allclose(found.of("grey"), parts(quad(0, 50, 30, 9), 1, 3))
+    told = {"grey": NOMINAL[:3], "patch": NOMINAL}
+    kept = patches.with_cards(PHOTO, Frame((), boxes | told), 3, LAB)
+    assert kept.of("grey") is told["grey"]
+    assert kept.of("patch") is told["patch"]
+    nothing = patches.with_cards(PHOTO, Frame((), boxes), 0, LAB[:0])
+    assert len(nothing.of("grey")) == len(nothing.of("patch")) == 0
+
+
+def test_exposure_balance_and_contrast_are_allowed_for() -> None:
+    some = RGB.min(axis=1) > 0.002  # what sRGB holds
+    light = (RGB[some] * [0.5, 0.6, 0.4]) ** (1 / 0.85)
+    check_patches(PHOTO, light, LAB[some])
+    assert patches._unlike(light, LAB[some], SRGB_TO_XYZ) == pytest.approx(0.0, abs=1e-3)
+    other = LAB[some].copy()
+    other[3, 0] += 10.0  # 10 ΔE*ab of one patch, which moves no median far
+    assert patches._unlike(RGB[some], other, SRGB_TO_XYZ) == pytest.approx(
+        10.0 / len(other), rel=0.4
+    )
+
+
+def test_another_card_is_refused_and_a_turned_one_named() -> None:
+    with pytest.raises(InputError, match=r"by [34]\d ΔE\*ab on average\): it lies upside down"):
+        check_patches(PHOTO, RGB[::-1], LAB)
+    with pytest.raises(InputError, match="first patch top left, or give the table"):
+        check_patches(PHOTO, np.roll(RGB, 5, axis=0), LAB)
+
+
+# --- stated errors
+
+
+def test_errors_of_a_camera_balanced_on_grey_by_hand() -> None:
+    """0.24, 1.7, 1.78 (ΔE2000) beside 0.038, 0.022, 0.066 a unit of chroma, to 60 of it, and 0.2,
+    1.6, 3.0 a unit of cast; where tones are bent 0.3, 1.2, 0.6: independent, so their squares add.
+    """
+    lab, cast = np.array([[50.0, 18.0, 24.0], [50.0, 0.0, -90.0]]), np.array([0.5, 0.0])
+    stated = balance(SRGB_TO_XYZ).stated(lab, cast)
+    own = np.array([0.0576, 2.89, 3.1684])
+    vivid = np.array([0.001444, 0.000484, 0.004356])
+    light = np.array([0.04, 2.56, 9.0])
+    np.testing.assert_allclose(stated[0], np.diag(own + 900 * vivid + 0.25 * light))
+    np.testing.assert_allclose(stated[1], np.diag(own + 3600 * vivid))
+    bent = balance(SRGB_TO_XYZ, bent=True)
+    np.testing.assert_allclose(bent.error, np.diag([0.1476, 4.33, 3.5284]))
+    card = CameraMatrix("linear", SRGB_TO_XYZ, np.eye(3))
+    np.testing.assert_allclose(card.stated(lab, cast)[0], np.eye(3) + np.diag(0.25 * light))
+
+
+@pytest.mark.parametrize("bad", [0.0, 0.5])
+def test_errors_of_a_fitted_card_by_its_patches_left_out(bad: float) -> None:
+    """1.45² times the mean square of ΔE2000, each at most four times the median."""
+    noise = np.random.default_rng(3).normal(1.0, 0.02, RGB[:12].shape)
+    noise[4] += bad
+    found = fit_patches(RGB[:12] * noise, LAB[:12], NAMES[:12], SRGB_TO_XYZ)
+    miss = found.left_out
+    assert (miss.max() > 4.0 * np.median(miss)) == (bad > 0)
+    capped = np.minimum(miss, 4.0 * np.median(miss))
+    assert np.trace(found.error) == pytest.approx(1.45**2 * np.mean(capped**2))
+    assert np.argmax(miss) == 4 or not bad
+
+
+def test_a_matrix_says_how_far_it_misses() -> None:
+    found = CameraMatrix("root", np.eye(3), np.eye(3), np.array([0.4, 2.0, 0.6]), ("a", "b", "c"))
+    assert "degree 2 on 3 patches" in str(found)
+    assert "1.0 ΔE2000 on average, 2.0 at worst (b)" in str(found)
+
+
+def test_the_table_of_a_card(tmp_path: Path) -> None:
+    path = write_reference(tmp_path / "card.csv")
+    card = Patches.read(path)
+    assert card.names == tuple(name.split("(")[0].strip() for name in NAMES)
+    np.testing.assert_allclose(card.lab, LAB, atol=0.3)
+    lines = path.read_text().splitlines()  # two remarks, the headings, the patches
+    path.write_text("\n".join(lines[:9]))
+    assert len(Patches.read(path).names) == 6
+    path.write_text("\n".join(lines[:8]))
+    with pytest.raises(InputError, match="5 patches with values"):
+        Patches.read(path)
