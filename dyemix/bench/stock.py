@@ -12,7 +12,7 @@ from dyemix.bench.settings import BathSettings, Making
 from dyemix.bench.sheet import Sheet
 from dyemix.dataset.recipe import SPOON_SETS, Measures, Spoonfuls, dye_name, spoonfuls, stock_ml
 from dyemix.dataset.units import FOR_WEAK, added_to_pct, dilution, dye_g, to_mark, volume_text
-from dyemix.errors import DyemixError, RecipeError
+from dyemix.errors import DyemixError, RecipeError, expect
 from dyemix.matching.dispensing import Measured
 
 MADE_UP_TO = "made up to"
@@ -145,6 +145,8 @@ class Bottles:
         """Bottles as a dyer gives them: each, or one strength (% w/v) for all, or none."""
         if stocks is None or isinstance(stocks, int | float):
             stocks = [Stock("", settings.stock_strength if stocks is None else stocks)]
+        for bottle in (stocks := list(stocks)):
+            expect(bottle, Stock, "write Stock('navy', 2.0), or one strength for every dye")
         ordered = sorted(stocks, key=lambda bottle: bottle.made or date.min)
         return cls({bottle.dye: bottle for bottle in ordered}, settings)
 

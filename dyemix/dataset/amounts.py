@@ -76,8 +76,7 @@ def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...
 def _recipe(given: Any) -> Recipe:
     if not is_one(given):
         raise RecipeError(f"{str(given)[:60]!r} is no recipe: write 'marigold 0.8 + navy 0.25'.")
-    named = given if isinstance(given, str | Mapping) else {str(d): x for d, x in given.items()}
-    return Recipe.parse(named)
+    return Recipe.parse(given)
 
 
 def _columns(table: pd.DataFrame, names: Sequence[str]) -> Array:

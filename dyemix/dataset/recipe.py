@@ -183,14 +183,17 @@ class Recipe(Mapping[str, float]):
 
     def __init__(self, amounts: Mapping[str, float] | None = None, as_written: str = "") -> None:
         tidy: dict[str, float] = {}
-        for name, amount in (amounts or {}).items():
+        if amounts is not None and not hasattr(amounts, "items"):
+            kind = type(amounts).__name__
+            raise RecipeError(f"a {kind} is no recipe: write 'marigold 0.8 + navy 0.25'.")
+        for name, amount in () if amounts is None else amounts.items():
             if not (isinstance(amount, Real) and 0 <= amount < float("inf")):
                 raise RecipeError(f"{name} {amount!r} is not an amount: % owf is 0 or more.")
             if amount > MOST_OWF:
                 much = f"{str(name)[:40]} {amount:.4g} % owf is more dye than cloth"
                 raise RecipeError(f"{much}: write % of the dry weight of the cloth, as 0.8.")
             if amount > 0:
-                tidy[dye_name(name)] = tidy.get(dye_name(name), 0.0) + float(amount)
+                tidy[_new(str(name), tidy, ", ".join(map(str, amounts.keys())))] = float(amount)
         self._amounts = tidy
         #: What the dyer wrote, when it was more than % owf.
         self.as_written = as_written
@@ -202,7 +205,7 @@ class Recipe(Mapping[str, float]):
         ``undyed``; ``marigold 0.8 + navy 0.25`` (% owf); ``marigold 2 tbsp + navy 15 mL`` (liquid
         stock) and ``marigold 2 g`` (powder), where `measures` says how strong and on how much
         cloth; ``3 marigold : 1 navy at 1 %`` (parts by weight of dye, and the depth in all).
-        A mapping is taken as % owf. Raises `RecipeError`.
+        A mapping, or a series by dye, is taken as % owf. Raises `RecipeError`.
         """
         if not isinstance(text, str):
             return text if isinstance(text, Recipe) else cls(text)

@@ -82,6 +82,9 @@ class SwatchSet(Result):
 
         Raises `InputError` with every fault, each by its row (from 0) and column.
         """
+        if not hasattr(table, "columns"):
+            raise InputError(Fault("a frame is wanted, one row a reading: pandas.DataFrame(…)."))
+        light = light and Light.parse(light)
         told = {
             key: table.attrs[key] for key in ("source", "warnings", "demo") if key in table.attrs
         }

@@ -54,6 +54,7 @@ class Trial(Value):
 
     def __post_init__(self) -> None:
         expect(self.reading, Reading, "make one by Reading.from_spectrum, from_lab or from_hex")
+        expect(self.date or datetime.date.min, datetime.date, "write datetime.date(2026, 1, 31)")
         given = {"recipe": Recipe.parse(self.recipe), "bath": Bath(self.bath)}
         given |= {} if self.target is None else {"target": Target.of(self.target)}
         for name, value in given.items():

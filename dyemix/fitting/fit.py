@@ -259,7 +259,8 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     >>> fit(demo()).names[:3]
     ('lemon', 'marigold', 'scarlet')
     """
-    expect(swatches, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
+    for given in (swatches, check or swatches):
+        expect(given, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
     if swatches.unnamed:
         places = ", ".join(r.place or r.name for r in swatches.unnamed[:5])
         raise FitError(f"{len(swatches.unnamed)} readings have no recipe ({places}): name them.")

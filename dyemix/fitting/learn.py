@@ -11,7 +11,7 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.trial import Bath, Trial
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, expect
 from dyemix.fitting.calibration import condition
 from dyemix.fitting.fit import left_out_checks, reported
 from dyemix.model.dyes import DyeSet, Pot
@@ -94,6 +94,8 @@ def learn(
     1
     """
     trials = [trials] if isinstance(trials, Trial) else trials
+    for trial in trials:
+        expect(trial, Trial, "Trial(recipe, reading) makes one")
     weights = _weights(trials, half_life_days, lot)
     told = [_pot(dyes, t, float(w)) for t, w in zip(trials, weights, strict=True)]
     new = {pot.identity for pot in told}

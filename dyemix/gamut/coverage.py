@@ -96,7 +96,7 @@ def serve(
 
     Raises `TargetError`, and `DyemixError` for a bad limit or a shelf of more than 64 dyes.
     """
-    if max_dyes < 1 or tolerance <= 0:
+    if max_dyes < 1 or not tolerance > 0:
         raise DyemixError("max_dyes is 1 or more, the tolerance (ΔE2000) above 0.")
     if len(dyes) > 64:
         raise DyemixError(f"{len(dyes)} dyes are more than can be compared at once (64).")

@@ -13,7 +13,7 @@ from dyemix.colour.ciecam16 import lab_hue, of_hue, usual_hue
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.target import AnyColour, Target
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, expect
 from dyemix.gamut.boundary import Gamut, gamuts
 from dyemix.gamut.coverage import Nearest, Progress, Served, nearest_rows, serve
 from dyemix.matching.match import match_many
@@ -273,6 +273,7 @@ def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:
     and interaction are those at hand; what is open of either is taken as before any mix. Raises
     `DyemixError` where there are none.
     """
+    expect(other, DyeSet, "fit, learn and load give one")
     extra = [name for name in other.names if name not in dyes.names]
     if not extra:
         raise DyemixError("the other book has no dye that this shelf lacks.")

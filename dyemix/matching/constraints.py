@@ -10,7 +10,7 @@ import numpy as np
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import dye_name
 from dyemix.dataset.target import Target
-from dyemix.errors import Choice, DyemixError
+from dyemix.errors import Choice, DyemixError, expect
 from dyemix.matching.dispensing import Kit
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
@@ -79,7 +79,9 @@ class Constraints:
             names = value.split(",") if isinstance(value, str) else value
             object.__setattr__(self, name, tuple(dye_name(dye) for dye in names))
         for name in ("in_hand", "price"):
-            tidy = {dye_name(dye): value for dye, value in getattr(self, name).items()}
+            if not hasattr(value := getattr(self, name), "items"):
+                raise DyemixError(f"{name} is by dye, as {{'navy': 2.5}}, not {value!r}.")
+            tidy = {dye_name(dye): amount for dye, amount in value.items()}
             if below := [f"{name} of {d} is {v:g}" for d, v in tidy.items() if not v >= 0]:
                 raise DyemixError(f"{below[0]}: 0 or more.")
             object.__setattr__(self, name, tidy)
@@ -103,6 +105,7 @@ class Constraints:
 
     def shelf(self, dyes: DyeSet) -> DyeSet:
         """The dyes that may be used. Raises `RecipeError` for a dye the shelf does not have."""
+        expect(dyes, DyeSet, "fit, learn and load give one")
         named = (*self.only, *self.use, *self.avoid, *self.prefer, *self.in_hand, *self.price)
         for dye in named:
             dyes.index(dye)

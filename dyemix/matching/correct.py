@@ -258,6 +258,8 @@ def correct(
     from scipy.special import gammaincc
 
     expect(trial, Trial, "Trial(recipe, reading, target) makes one")
+    if not tolerance >= 0:
+        raise DyemixError(f"a tolerance of {tolerance:g} is no ΔE2000: 0 or more.")
     dyes = _with_dosing(forget(dyes, [trial]), dosing)
     stated = trial.target if target is None else target
     if stated is None:

@@ -18,7 +18,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import NAME, SPOON_SETS, Recipe, dye_name, spoonfuls, stock_ml
 from dyemix.dataset.units import STOCK_PCT, dilution
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, expect
 from dyemix.model.dyes import DyeSet
 
 #: Ways to measure: the word, and its usual step in mL or g (a quarter teaspoon for spoons).
@@ -225,6 +225,7 @@ def measured(
     Every combination of steps near the exact doses is predicted; none goes to nothing, nor above
     `upper` ``(D,)`` of a dye or the `total` of all, % owf, unless one step of each dye does.
     """
+    expect(kit, Kit, "write Kit(120, {'': 1.0}, 'syringe')")
     index = [dyes.index(dye) for dye in recipe]
     strength = np.array([kit.strength(dye) for dye in recipe])
     step = kit.step_ml

@@ -16,7 +16,7 @@ from typing import Annotated, Any, overload
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, numbers
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab
 from dyemix.colour.spectra import fractions
@@ -28,7 +28,7 @@ from dyemix.dataset.result import Result, Row, Value, colour_row
 from dyemix.dataset.serialise import Shape
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError, expect
+from dyemix.errors import DyemixError, RecipeError, expect
 from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.mixtures import Blends
@@ -167,10 +167,12 @@ class DyeSet(Result):
         """Position of a dye. Raises `RecipeError` that suggests the nearest name."""
         return place(dye, self.names)
 
-    def amounts(self, recipe: OneRecipe) -> Array:
-        """Amounts ``(D,)`` in % owf, in the order of `names`. Raises `RecipeError`."""
-        out: Array = in_order(recipe, self.names)[0][0]
-        return out
+    def amounts(self, recipe: OneRecipe | Array) -> Array:
+        """Amounts ``(D,)`` in % owf, in the order of `names`. Raises `RecipeError` for several."""
+        found = in_order(recipe, self.names)[0]
+        if len(found) != 1:
+            raise RecipeError(f"one recipe is wanted here, not {len(found)}.")
+        return np.asarray(found[0])
 
     @cached_property
     def span(self) -> Span:
@@ -178,8 +180,8 @@ class DyeSet(Result):
         return Span(self.names, self.palest, self.deepest)
 
     def recipe(self, amounts: ArrayLike) -> Recipe:
-        """The recipe of amounts ``(D,)`` in % owf."""
-        return self.span.recipe(np.asarray(amounts, dtype=float))
+        """The recipe of amounts ``(D,)`` in % owf. Raises `RecipeError` for what are none."""
+        return self.span.recipe(self.amounts(np.atleast_1d(numbers(amounts))))
 
     @cached_property
     def whole(self) -> Blends:
@@ -203,27 +205,27 @@ class DyeSet(Result):
 
     def reflectance(self, amounts: ArrayLike) -> Array:
         """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf. Raises `DyemixError` below 0."""
-        c = np.atleast_2d(np.asarray(amounts, dtype=float))
+        c = np.atleast_2d(numbers(amounts))
         if c.shape[1] != len(self) or not np.all(c >= 0):
             raise DyemixError(f"amounts are {len(self)} columns of % owf, 0 or more.")
         return self.whole.reflectance(c)
 
-    def colours(self, amounts: ArrayLike, light: Light | None = None) -> Array:
+    def colours(self, amounts: ArrayLike, light: Light | str | None = None) -> Array:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)`` in % owf, under `light`: on paper alone."""
-        c = np.atleast_2d(np.asarray(amounts, dtype=float))
-        spectra = self.reflectance(c.reshape(-1, c.shape[-1]))
-        return lab(spectra, light or self.light).reshape(*c.shape[:-1], 3)
+        c = np.atleast_2d(numbers(amounts))
+        spectra = self.reflectance(c.reshape(-1, c.shape[-1] or 1))
+        return lab(spectra, self.light_of(light)).reshape(*c.shape[:-1], 3)
 
-    def alone(self, light: Light) -> Array:
+    def alone(self, light: Light | str) -> Array:
         """CIELAB ``(D, 21, 3)`` of each dye alone, from its palest swatch to its deepest."""
         depths = np.geomspace(self.palest, self.deepest, _DEPTHS, axis=1)
         return self.colours(depths[:, :, np.newaxis] * np.eye(len(self))[:, np.newaxis], light)
 
-    def middles(self, light: Light) -> Array:
+    def middles(self, light: Light | str) -> Array:
         """CIELAB ``(D, 3)`` of each dye alone, at the middle of its swatches."""
         return self.alone(light)[:, _DEPTHS // 2]
 
-    def greys(self, light: Light) -> NDArray[np.bool_]:
+    def greys(self, light: Light | str) -> NDArray[np.bool_]:
         """Which dyes ``(D,)`` have no colour of their own there."""
         return np.asarray(np.hypot(*self.middles(light).T[1:]) < _GREY)
 
@@ -231,7 +233,7 @@ class DyeSet(Result):
         self,
         recipes: ManyRecipes | OneRecipe,
         light: Light | str | None = None,
-        dosing: Array | None = None,
+        dosing: ManyRecipes | None = None,
     ) -> Predictions:
         """What recipes are expected to look like, on paper and in the pot.
 
@@ -240,14 +242,18 @@ class DyeSet(Result):
         recipes : amounts ``(N, D)`` in % owf in the order of `names`; a frame with a column a dye,
             in any order; or a column or a list of recipes.
         light : of the colours, as ``D65/10``; by default that of the swatches.
-        dosing : ``(N, D)`` standard error of each amount in % owf, where it is known; by default
+        dosing : standard error of each amount, as amounts are given, where it is known; by default
             the usual share of the amount.
 
         Raises `RecipeError` for a dye the shelf does not have, a frame with a column missing or too
         many, and amounts below 0.
         """
         c, told, index = in_order(recipes, self.names)
-        seen = Light.parse(light or self.light)
+        if dosing is not None:
+            dosing = in_order(dosing, self.names)[0]
+            if dosing.shape != c.shape:
+                raise RecipeError(f"dosing is one row for each of {len(c)}, not {len(dosing)}.")
+        seen = self.light_of(light)
         labs, by_cause = causes(self.whole, c, seen, self.modes, self.known, self.scatter, dosing)
         return Predictions(
             c, self.reflectance(c), labs, seen, by_cause, self.known.freedom, self.span, told,

@@ -231,5 +231,6 @@ class Predictions(Result):
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
-        lines.append(f"{len(self)} recipes, likely {self.likely.mean():.1f} off ({self.light})")
+        likely = f", likely {self.likely.mean():.1f} off" if len(self) else ""
+        lines.append(f"{len(self)} recipes{likely} ({self.light})")
         return "\n".join(lines)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import pickle
 import re
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from dyemix import InputError, Light, Reading, Recipe, SwatchSet, Target
 from dyemix.colour.ciecam16 import HueSpace, Scale
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.clipped import Clipped
-from dyemix.dataset.result import Result
+from dyemix.dataset.result import Result, Value
 from dyemix.dataset.trial import Bath
 from dyemix.matching.suggest import suggest
 from dyemix.series.steps import RouteKind
@@ -158,7 +159,68 @@ def test_one_recipe_or_many_in_any_form(dyes: dyemix.DyeSet) -> None:
 def test_what_is_no_recipe_is_refused(wrong: Any, dyes: dyemix.DyeSet) -> None:
     with pytest.raises(dyemix.DyemixError, match=r"recipe|numbers|amount"):
         dyes.predict(wrong)
-    assert len(dyes.predict([])) == 0
+    assert "0 recipes" in repr(dyes.predict([]))
+
+
+def test_one_recipe_is_not_several_nor_a_dye_named_twice(dyes: dyemix.DyeSet) -> None:
+    """Each took the one it came to last, or first, and dropped the other."""
+    with pytest.raises(dyemix.RecipeError, match="rust stands twice"):
+        dyes.predict(pd.Series([1.0, 2.0], index=["rust", "rust"]))
+    for several in (["rust 1", "navy 1"], []):
+        with pytest.raises(dyemix.RecipeError, match=f"not {len(several)}"):
+            dyes.amounts(several)  # type: ignore[arg-type]
+    for wrong in ([-1.0] * 12, [1.0] * 11, "much"):
+        with pytest.raises(dyemix.DyemixError, match=r"amount|columns|numbers"):
+            dyes.recipe(wrong)
+
+
+def test_a_recipe_is_text_or_by_dye_everywhere(dyes: dyemix.DyeSet) -> None:
+    by_dye = pd.Series({"navy": 0.2, "rust": 1.0})
+    assert Recipe.parse(by_dye) == Recipe(by_dye) == {"rust": 1.0, "navy": 0.2}
+    assert dyemix.tint(dyes, by_dye, 2) == dyemix.tint(dyes, "rust 1 + navy 0.2", 2)
+    with pytest.raises(dyemix.RecipeError, match="rust stands twice"):
+        Recipe({"rust": 1.0, "Rust": 2.0})
+    for wrong in (5, np.ones(12), dyes.predict("rust 1")):
+        with pytest.raises(dyemix.RecipeError, match="is no recipe"):
+            dyemix.tint(dyes, wrong, 2)  # type: ignore[arg-type]
+
+
+def test_what_a_match_cannot_take_is_said(dyes: dyemix.DyeSet) -> None:
+    for option, said in (
+        ({"kit": "spoons"}, "is no Kit"), ({"price": 5}, "price is by dye"),
+        ({"in_hand": "rust"}, "in_hand is by dye"),
+    ):  # fmt: skip
+        with pytest.raises(dyemix.DyemixError, match=said):
+            dyemix.match(dyes.take("rust, navy"), "#7d8a6e", **option)  # type: ignore[arg-type]
+    with pytest.raises(dyemix.DyemixError, match="is no DyeSet"):
+        dyemix.match(dyemix.demo(), "#7d8a6e")  # type: ignore[arg-type]
+
+
+def test_what_is_another_kind_of_thing_is_said(dyes: dyemix.DyeSet) -> None:
+    read, small = Reading.from_lab([52, -8, 14], "D65/10"), dyes.take("rust, navy, lemon")
+    trial = dyemix.Trial("rust 1", read, target=Target.parse("#7d8a6e"))
+    wrong: list[tuple[Any, str]] = [
+        (lambda: dyemix.Trial("rust 1", read, date="2026-01-31"), "is no date"),  # type: ignore[arg-type]
+        (lambda: dyemix.learn(dyes, [read]), "is no Trial"),  # type: ignore[list-item]
+        (lambda: dyemix.correct(dyes, trial, tolerance=float("nan")), "no ΔE2000"),
+        (lambda: dyemix.family(small, ["#7d8a6e"], tolerance=float("nan")), "above 0"),
+        (lambda: dyemix.reach(small, other="rust"), "is no DyeSet"),  # type: ignore[arg-type]
+        (lambda: dyemix.bath_sheet("rust 1", 100.0, stocks=["rust 1"]), "is no Stock"),  # type: ignore[list-item]
+    ]
+    for make, said in wrong:
+        with pytest.raises(dyemix.DyemixError, match=said):
+            make()
+
+
+def test_what_is_known_of_dosing_is_taken_by_dye(dyes: dyemix.DyeSet) -> None:
+    recipes = ["rust 1 + navy 0.5", "rust 1"]
+    errors = pd.DataFrame(0.01, index=[0, 1], columns=list(dyes.names)).assign(rust=0.3)
+    plain = dyes.predict_many(recipes, dosing=errors.to_numpy()).likely
+    turned = dyes.predict_many(recipes, dosing=errors[[*dyes.names[::-1]]]).likely
+    np.testing.assert_allclose(turned, plain)
+    for wrong, said in ((errors[:1], "one row for each of 2"), (-errors, "0 or more")):
+        with pytest.raises(dyemix.RecipeError, match=said):
+            dyes.predict_many(recipes, dosing=wrong)
 
 
 def test_leaving_the_squares_is_a_column_and_no_warning(dyes: dyemix.DyeSet) -> None:
@@ -278,6 +340,20 @@ def test_the_callers_array_stays_hers_and_ours_cannot_change(dyes: dyemix.DyeSet
             array[0] = 1.0
 
 
+@dataclass(frozen=True, eq=False)
+class Held(Value):
+    array: Any
+
+
+def test_whatever_a_value_holds_is_a_copy_and_frozen() -> None:
+    hers = np.ones(2)
+    held = Held(hers)
+    hers[0] = 9.0
+    assert held.array.tolist() == [1.0, 1.0]
+    with pytest.raises(ValueError, match="read-only"):
+        held.array[0] = 1.0
+
+
 def test_equal_values_are_equal_and_pickled_ones_too(dyes: dyemix.DyeSet) -> None:
     found = dyemix.match(dyes, "#7d8a6e", count=2)
     read = Reading.from_hex("#ff8000", "rust 1")
@@ -331,6 +407,14 @@ def test_every_fault_of_a_frame_is_said(change: Any, said: str) -> None:
         SwatchSet.from_frame(change(TABLE))
 
 
+@pytest.mark.parametrize("wrong", [None, "swatches.csv", {"recipe": ["undyed"]}, [1.0]])
+def test_what_is_no_frame_is_refused(wrong: Any) -> None:
+    with pytest.raises(InputError, match="a frame is wanted"):
+        SwatchSet.from_frame(wrong)
+    with pytest.raises(dyemix.DyemixError, match="is no SwatchSet"):
+        dyemix.fit(dyemix.demo(), check=wrong or [1])
+
+
 def test_sets_add_up_and_are_gone_through() -> None:
     one, other = SwatchSet.from_frame(TABLE, light="D65/10"), dyemix.demo()
     both = one + other
@@ -360,7 +444,8 @@ def test_options_take_their_text_and_refuse_the_rest(dyes: dyemix.DyeSet) -> Non
         with pytest.raises(dyemix.DyemixError, match="'rubbish' is no"):
             dyemix.subdue(dyes, bright, 2, **option)
     for kind in (HueSpace, RouteKind, Bath, Scale):
-        assert [kind(member.value.swapcase()) for member in kind] == list(kind)
+        for words in ([m.value for m in kind], [m.name for m in kind]):
+            assert [kind(text.swapcase()) for text in words] == list(kind)
 
 
 def test_every_light_takes_text_and_refuses_the_rest(dyes: dyemix.DyeSet) -> None:
@@ -368,6 +453,7 @@ def test_every_light_takes_text_and_refuses_the_rest(dyes: dyemix.DyeSet) -> Non
         piece, bright = Reading.from_spectrum([0.3] * 31, recipe="rust 1"), "scarlet 1.2"
         return [
             dyes.predict("rust 1", light).lab, dyes.predict_many(["rust 1"], light).lab,
+            dyes.colours(np.ones(12), light), dyes.alone(light), dyes.greys(light),
             piece.colour(light), Target.of(piece, light).lab, Target.parse("50 0 0", light).light,
             Reading.from_lab([50, 0, 0], light).reflectance, dyemix.spectrum_to_lab([0.3] * 31,
             light=light), dyemix.tint(dyes, bright, 2, light=light).start.lab,
@@ -379,7 +465,11 @@ def test_every_light_takes_text_and_refuses_the_rest(dyes: dyemix.DyeSet) -> Non
 
     for one, other in zip(seen("A/2"), seen(Light("A", 2)), strict=True):
         np.testing.assert_array_equal(one, other)
-    for make in (lambda: Light("rubbish"), lambda: dyes.predict("rust 1", "rubbish")):
+    told = TABLE.assign(light="D65/10")
+    for make in (
+        lambda: Light("rubbish"), lambda: dyes.predict("rust 1", "rubbish"),
+        lambda: SwatchSet.from_frame(told, light="rubbish"),
+    ):  # fmt: skip
         with pytest.raises(dyemix.DyemixError, match=r"rubbish.*is unknown|'RUBBISH' is unknown"):
             make()
 
