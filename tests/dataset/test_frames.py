@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import pickle
 import re
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,7 +18,7 @@ from dyemix import InputError, Light, Reading, Recipe, SwatchSet, Target
 from dyemix.colour.ciecam16 import HueSpace, Scale
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.clipped import Clipped
-from dyemix.dataset.result import Result, Value
+from dyemix.dataset.result import Result
 from dyemix.dataset.trial import Bath
 from dyemix.matching.suggest import suggest
 from dyemix.series.steps import RouteKind
@@ -338,20 +337,6 @@ def test_the_callers_array_stays_hers_and_ours_cannot_change(dyes: dyemix.DyeSet
     for array in (p.lab, p.covariance, p.reflectance, found.target.lab, found[0].prediction.lab):
         with pytest.raises(ValueError, match="read-only"):
             array[0] = 1.0
-
-
-@dataclass(frozen=True, eq=False)
-class Held(Value):
-    array: Any
-
-
-def test_whatever_a_value_holds_is_a_copy_and_frozen() -> None:
-    hers = np.ones(2)
-    held = Held(hers)
-    hers[0] = 9.0
-    assert held.array.tolist() == [1.0, 1.0]
-    with pytest.raises(ValueError, match="read-only"):
-        held.array[0] = 1.0
 
 
 def test_equal_values_are_equal_and_pickled_ones_too(dyes: dyemix.DyeSet) -> None:
