@@ -50,7 +50,8 @@ class ReadReport:
         if lost := [f"{r.name!r} ({r.place})" if r.name else r.place for r in s.unnamed]:
             lines.append(
                 f"Could not be placed: {few(lost, 8)}. They have no recipe: write one for "
-                "each in a table 'sample,recipe' and give it with --names."
+                f"each in a table '{'cell' if self.photographs else 'sample'},recipe' and give it "
+                "with --names, or take out the rows of pieces that are only to be matched."
             )
         return "\n".join(lines)
 
@@ -84,6 +85,8 @@ def is_picture(path: str | os.PathLike[str]) -> bool:
 def photographed(words: str) -> tuple[Path, str] | None:
     """The file and the cell of ``photo.jpg B3``; None for words that name no picture."""
     file, _, cell = words.strip().rpartition(" ")
+    if is_picture(words.strip()):
+        raise InputError(Fault(f"which cell of it is meant? Write '{words.strip()} B3'.", words))
     named = Path(file).suffix.lower() in _PICTURE_SUFFIXES or (file and is_picture(file))
     return (Path(file), cell) if named else None
 
@@ -130,9 +133,11 @@ def convert(
     ------
     InputError
         With every fault of a file, or of the table of names, and for several files of which one is
-        no photograph.
+        no photograph, or is told twice.
     """
     pictures = [file for file in files if is_picture(file)]
+    if len({os.path.realpath(file) for file in files}) < len(files):
+        raise InputError(Fault("one file is told twice: its readings would count as repeats."))
     if len(files) > 1 and (others := few([str(file) for file in files if file not in pictures], 3)):
         message = f"several files are read together where each is a photograph: {others} is none."
         raise InputError(Fault(message))

@@ -263,7 +263,10 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         expect(given, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
     if swatches.unnamed:
         places = ", ".join(r.place or r.name for r in swatches.unnamed[:5])
-        raise FitError(f"{len(swatches.unnamed)} readings have no recipe ({places}): name them.")
+        raise FitError(
+            f"{len(swatches.unnamed)} readings have no recipe ({places}): name them,"
+            " or take out the rows of pieces that are only to be matched."
+        )
     conditions = swatches.conditions()
     swatches, aside = swatches.set_aside()
     swatches = _fittable(swatches)

@@ -51,6 +51,10 @@ _GLARE, _PALE_BLACK = 0.01, 0.06
 #: Log ratio of red to blue in white paper from which the light's colour is named, and by which it
 #: differs over the cells where lights are mixed; daylight from noon to shade spans 0.7.
 _COLOURED, _MIXED = 0.6, 0.2
+#: So many times brighter is white paper in one channel than in another where the light has no whole
+#: spectrum: tungsten and household LED reach 9 in a camera set to daylight, sodium 24 and more (CIE
+#: illuminants A, LED-B1, LED-RGB1 and HP1 on three simulated sensors).
+_NARROW = 15.0
 _CURE = (
     "tell all its steps as they are, lightest first; lay it to fill its box, lightest to the left, "
     "and keep shadow, glare and fingers off it."
@@ -117,6 +121,11 @@ class Cards:
         spots = frame.of("white").mean(axis=1)
         white = levels(photo, frame.of("white"), 0.6, _UNCOVERED)[0]
         self._raw = flat = fit_flat(spots, white)
+        if flat.known and flat.level.max() > _NARROW * flat.level.min():
+            raise photo.refuse(
+                "the light holds next to nothing of some colours, as a coloured or a sodium lamp "
+                "does, so that cloth cannot be told by it: photograph it in daylight."
+            )
         if grey and self._shaded("grey card", frame.of("grey box"), bool(reference.names)):
             grey = ()
         if reference.names and self._shaded("patch card", frame.of("card box"), bool(grey)):

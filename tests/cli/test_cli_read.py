@@ -17,7 +17,7 @@ from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches, write_swatches
 from dyemix.files.names import name_samples, recipe_in
 from dyemix.model.kubelka_munk import reflectance
-from dyemix.reading import convert
+from dyemix.reading import convert, photographed
 from tests.simulated.workshop import Workshop
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -85,6 +85,15 @@ def test_what_could_not_be_placed_is_named_and_kept(run) -> None:
     fitted = run("fit", "--swatches", "swatches.csv")
     assert fitted.returncode == 2
     assert "have no recipe" in fitted.stderr
+
+
+def test_one_file_is_not_its_own_repeat(tmp_path: Path) -> None:
+    photo = tmp_path / "photo.jpg"
+    photo.write_bytes(b"\xff\xd8\xff")
+    with pytest.raises(InputError, match="told twice"):
+        convert([photo, tmp_path / "." / "photo.jpg"])
+    with pytest.raises(InputError, match=r"which cell of it is meant\? Write '.*photo\.jpg B3'"):
+        photographed(str(photo))
 
 
 def test_the_demo_stays_the_demo(run) -> None:

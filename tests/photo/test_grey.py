@@ -63,6 +63,13 @@ def test_other_steps_than_told_are_refused(
         read(tmp_path, lying, told)
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("which", [0, 1])
+def test_a_light_that_lacks_colours_is_to_blame_not_the_card(tmp_path: Path, which: int) -> None:
+    with pytest.raises(InputError, match="the light holds next to nothing of some colours"):
+        read(tmp_path, GREY_STEPS, GREY_STEPS, light="HP1", which=which)
+
+
 @pytest.mark.parametrize(
     ("more", "words"),
     [
