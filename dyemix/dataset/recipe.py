@@ -170,7 +170,8 @@ MOST_OWF = 100.0
 class Recipe(Mapping[str, float]):
     """How much of which dye: dye name → % owf. Undyed cloth is the empty recipe.
 
-    Immutable; compares equal to any mapping with the same amounts. Raises `RecipeError` for a
+    Immutable; compares equal to any mapping with the same amounts. Amounts of a dye that is named
+    in two ways, or twice in a series, add up. Raises `RecipeError` for a
     negative amount, or one above `MOST_OWF`.
 
     >>> Recipe.parse("marigold 0.8 + navy 0.25").total
@@ -193,7 +194,8 @@ class Recipe(Mapping[str, float]):
                 much = f"{str(name)[:40]} {amount:.4g} % owf is more dye than cloth"
                 raise RecipeError(f"{much}: write % of the dry weight of the cloth, as 0.8.")
             if amount > 0:
-                tidy[_new(str(name), tidy, ", ".join(map(str, amounts.keys())))] = float(amount)
+                dye = dye_name(str(name))
+                tidy[dye] = tidy.get(dye, 0.0) + float(amount)
         self._amounts = tidy
         #: What the dyer wrote, when it was more than % owf.
         self.as_written = as_written
