@@ -172,6 +172,7 @@ def repeat(job: str, keep: bool, **how: Any) -> None:
     from dyemix.dyebook.past import repeat as again
 
     kept = shared.open_book()
+    wanted, dyes = kept.job(job).wanted, None
     how["stocks"] = shared.stocks() if given("stock") else None
     how["settings"] = shared.settings() if given("settings") else None
     if kept.methods():
@@ -180,7 +181,6 @@ def repeat(job: str, keep: bool, **how: Any) -> None:
     sheets = again(kept, job, **given_only(how))
     if keep:
         kept.add_sheets(*sheets, method=how.get("method", ""))
-    wanted, dyes = kept.job(job).wanted, None
     over: tuple[str, ...] = ()
     with suppress(FitError):  # a piece is repeated without fitted dyes too
         dyes = kept.dyes(how["method"]) if wanted and "method" in how else None

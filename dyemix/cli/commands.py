@@ -29,8 +29,8 @@ with Path(__file__).parents[1].joinpath("data", "commands.csv").open(encoding="u
 def dyemix() -> None:
     """From your own swatches to the blend of stock dyes that comes nearest to a colour.
 
-    Swatches are looked for in this order: --swatches FILE; the one swatch table in this folder;
-    the demo that comes with dyemix, whose dyes are invented.
+    Swatches are looked for in this order: --swatches or --book FILE; the one dye book, else the
+    one swatch table, in this folder; the demo that comes with dyemix, whose dyes are invented.
     """
 
 

@@ -239,9 +239,7 @@ def kit(measure: str | None, dyes: Any) -> Any:
 
     if not measure:
         return None
-    if not given("cloth_g"):
-        raise click.UsageError("--measure needs the piece it is for: --cloth 240g.")
-    of = bottles(dyes).measures(given("cloth_g"))
+    of = bottles(dyes).measures(given("cloth_g") or CLOTH)
     words = f"{measure} {of.spoons}" if measure == "spoons" else measure
     return Kit.parse(words, of.stock_pct, of.cloth_g)
 

@@ -203,7 +203,10 @@ def test_a_plan_of_two_baths() -> None:
     assert "soda 100 g/L 145 mL – 20 g soda ash made up TO 200 mL –" in text
     assert "1 90 g 1.70 L 145 mL solution, 100 g/L 1 h after the dye 24 h, 21 °C" in text
     assert "2 200 g 3.74 L 32 g soda ash, in some of the water 1 h after the dye" in text
-    assert "mL of salt are of its solution, 250 g/L." in text
+    assert "mL of salt" not in text, "both are weighed"
+    # 5 g at 20:1 and 2 %: 50 g/L of 100 mL, 5 g, 20 mL of 250 g/L.
+    small = words(bench_plan([Job("square", "navy 2", 5)], stocks=bottles, on=ON))
+    assert "mL of salt are of its solution, 250 g/L." in small
     # 600 g at 5:1 and 2 %: 3000 − 480 = 2520 mL poured on, half of it 50 g/L: 63 g.
     low = words(bench_plan([Job("low", "navy 2", 600, liquor_ratio=5)], stocks=bottles, on=ON))
     assert "1.26 L solution, 50 g/L: 63 g soda ash 1 h after the dye" in low

@@ -57,6 +57,9 @@ def test_rows_are_struck_tables_replaced_and_all_of_it_taken_back(lawn: Command)
     assert "replaced)" in swatches()
     assert "struck navy 1.00: spilt" in lawn("book", "show", *BOOK).stdout
     assert "spilt" in lawn("book", "search", "spilt", *BOOK).stdout
+    lost = lawn("book", "repeat", "sgae", "--cloth", "90g", *BOOK)
+    assert lost.returncode == 2
+    assert "no job is called 'sgae'" in lost.stderr, "no method would mend that"
     for undone in ("swatches lawn.csv", "struck navy 1.00: spilt"):
         assert undone in lawn("book", "undo", *BOOK).stderr
     assert swatches() == first

@@ -93,7 +93,6 @@ def test_readings_of_a_piece_in_the_folder_are_not_taken_for_the_shelf(run):
         (("match", "#7d8a6e", "--targets", "list.csv"), "TARGET"),
         (("match", "--targets", "nowhere.csv"), "nowhere.csv"),
         (("match", "#7d8a6e", "--workers", "2"), "--targets"),
-        (("match", "#7d8a6e", "--measure", "spoons"), "--cloth"),
         (("match", "#7d8a6e", "--measure", "cups", "--cloth", "240g"), "not a way to measure"),
         (("match", "#7d8a6e", "--in-hand", "navy", "--cloth", "240g"), "not a jar"),
         (("match", "#7d8a6e", "--avoid", "puce"), "puce"),

@@ -116,7 +116,7 @@ def test_a_series_is_measured_in_stock(run: Run, words: tuple[str, ...]) -> None
                 assert ml == pytest.approx(recipe[dye] * 2.4 * 50.0, rel=0.06, abs=off)
     assert "ΔH*" in run(*words, *more, "--detail").stdout
     assert "tsp" in run(*words, *more, "--measure", "spoons").stdout
-    assert "--cloth 240g" in run(*words, "--measure", "spoons").stderr
+    assert "for 100 g of dry cloth" in run(*words, "--measure", "spoons").stdout
     plain = json.loads(run(*words, *more, "--measure", "syringe 0.5", "--json").stdout)
     assert plain["routes"][0]["steps"][0]["measured"]["doses"][0]["ml"] > 0
 

@@ -47,7 +47,8 @@ CREATE TEMP VIEW kept_sign_off AS
 CREATE TEMP VIEW written AS
     SELECT 'job' AS what, name, name AS words FROM job
     UNION ALL SELECT 'recipe', job, "on" || ': ' || recipe || ' ' || note FROM kept_recipe
-    UNION ALL SELECT 'bath sheet', job, made || ': ' || json_extract(content, '$.recipe')
+    UNION ALL SELECT 'bath sheet', job, made || ': '
+        || (SELECT group_concat(key || ' ' || value, ' + ') FROM json_each(content, '$.recipe'))
         || ' on ' || json_extract(content, '$.cloth') FROM kept_sheet
     UNION ALL SELECT 'mottled piece', job, json_extract(content, '$.name') FROM kept_piece
     UNION ALL SELECT 'trial', job, coalesce(date || ': ', '') || recipe || ' ' || lot || ' '
