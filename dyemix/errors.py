@@ -82,7 +82,7 @@ class AmbiguousError(InputError):
     """Several things would do: `options` name each, as ``("--method", "cotton lawn")``."""
 
     def __init__(self, message: str, options: Iterable[tuple[str, ...]]) -> None:
-        self.options = tuple(options)
+        self.message, self.options = message, tuple(options)
         names = " or ".join(map(shlex.join, self.options))
         super().__init__(Fault(f"{message}: name {names}."))
 

@@ -15,7 +15,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import DyemixError, Fault, InputError
+from dyemix.errors import AmbiguousError, DyemixError, InputError
 from dyemix.files import LARGEST, read_swatches
 from dyemix.files.headings import is_swatch_table
 from dyemix.model.dyes import DyeSet
@@ -74,15 +74,13 @@ def swatch_tables(folder: Path | None = None) -> list[Path]:
 def find_shelf(
     named: Path | None = None, check: Path | None = None, folder: Path | None = None
 ) -> Shelf:
-    """The swatches to use. Raises `InputError` where two tables in the folder could be meant."""
+    """The swatches to use. Raises `AmbiguousError` where two tables could be meant."""
     if named is not None:
         return Shelf(named, check, f"Swatches: {named}")
     tables = swatch_tables(folder)
     if len(tables) > 1:
-        names = ", ".join(path.name for path in tables)
-        raise InputError(
-            Fault(f"{len(tables)} swatch tables in this folder ({names}): name one: --swatches.")
-        )
+        options = [("--swatches", path.name) for path in tables]
+        raise AmbiguousError(f"{len(tables)} swatch tables in this folder", options)
     if tables:
         return Shelf(tables[0], check, f"Swatches: {tables[0].name}, the one table in this folder")
     return Shelf(

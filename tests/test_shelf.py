@@ -145,6 +145,6 @@ def test_the_one_table_of_a_folder(tmp_path: Path, tables: dict[str, str], found
 def test_two_tables_are_not_guessed_between(tmp_path: Path) -> None:
     for name in ("a.csv", "b.csv"):
         (tmp_path / name).write_text(HEAD + "undyed,#eeeeee\n", "utf-8")
-    with pytest.raises(InputError, match=r"2 swatch tables .*a.csv, b.csv"):
+    with pytest.raises(InputError, match=r"2 swatch tables .*a.csv or --swatches b.csv"):
         find_shelf(folder=tmp_path)
     assert find_shelf(tmp_path / "b.csv", folder=tmp_path).table.name == "b.csv"

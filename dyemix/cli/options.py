@@ -116,7 +116,7 @@ class Command(click.Command):
             options: list[tuple[str, ...]] = [("--cloth", "60g")]
             why = "Spoons, mL and grams are so much dye only on a stated weight of dry cloth, as:"
             if isinstance(error, AmbiguousError):
-                why, options = str(error), list(error.options)
+                why, options = f"{error.message}:", list(error.options)
             lines = [f"  {shlex.join([*words, *option])}" for option in options]
             raise DyemixError("\n".join([why, *lines])) from None
 

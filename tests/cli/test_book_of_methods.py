@@ -93,5 +93,10 @@ def test_a_loose_table_beside_a_book_is_not_used_unsaid(lawn: Command) -> None:
     (lawn.folder / "loose.csv").write_bytes((lawn.folder / "lawn.csv").read_bytes())
     refused = lawn("predict", "navy 1")
     assert refused.returncode == 2
-    assert "--book w.dyebook" in refused.stderr
-    assert "--swatches loose.csv" in refused.stderr
+    assert refused.stderr.count("--book w.dyebook") == 1, "as a command, and not twice"
+    assert "  dyemix predict 'navy 1' --swatches loose.csv\n" in refused.stderr
+    (lawn.folder / "w.dyebook").unlink()
+    (lawn.folder / "copy.dyebook").unlink()
+    two = lawn("predict", "navy 1")
+    assert two.returncode == 2
+    assert "  dyemix predict 'navy 1' --swatches loose.csv\n" in two.stderr
