@@ -98,9 +98,78 @@ def test_a_repeat_is_corrected_by_the_last_trial(book: DyeBook) -> None:
 
 
 def test_repeat_tells_of_settings_that_changed(book: DyeBook) -> None:
-    book.add_sheets(sheet(liquor_ratio=5))
-    (again,) = repeat(book, "sage", 600, settings=BathSettings(soda_solution=30))
-    assert any("settings have changed" in warning for warning in again.warnings)
+    book.add_sheets(sheet(liquor_ratio=5, settings=BathSettings(soda_solution=60)))
+
+    def told(**changed: float) -> list[str]:
+        (again,) = repeat(
+            book, "sage", 600, settings=BathSettings(**{"soda_solution": 60} | changed)
+        )
+        return [w for w in again.warnings if "settings have changed" in w]
+
+    assert told() == told(soda_solution=60.5) == []
+    ash, solution = told(soda_solution=30)
+    assert solution.startswith("soda solution 30 g/L, and it was 60 on 2026-05-03: ")
+    now, then = map(float, re.findall(r"[\d.]+(?= g/L| on)", ash))
+    assert now == pytest.approx(then / 2), "half as strong"
+    (alkali,) = told(alkali_after=2.5)
+    assert alkali.startswith("alkali 2.5 h after the dye, and it was 1 on")
+    book.add_sheets(sheet("full", liquor_ratio=20))
+    (again,) = repeat(book, "full", 600, settings=BathSettings(soda_solution=30))
+    assert not any("settings" in w for w in again.warnings), "weighed, not by a solution"
+
+
+def test_a_sheet_stands_until_it_is_dyed(book: DyeBook) -> None:
+    """Dyed is what was read under its recipe, but for digits that nobody measures (0.5 %)."""
+    recipes = []
+    for job, gold in (("a", 0.8035), ("b", 0.7965), ("c", 0.806), ("d", 0.794)):
+        book.add_sheets(sheet(job))
+        book.add_trial(Trial(Recipe({"gold": gold, "navy": 0.2}), reading()), job)
+        recipes.append(repeat(book, job, 100)[0].recipe["gold"])
+    assert recipes == pytest.approx([0.8035, 0.7965, 0.8, 0.8])
+
+
+def test_a_piece_of_two_baths(book: DyeBook) -> None:
+    second = Trial(Recipe({"navy": 0.1}), reading(), bath=Bath.SECOND, on=Reading(None, spectrum()))
+    book.add_trial(second, "moss")
+    with pytest.raises(InputError, match="not what it went over: keep that first"):
+        repeat(book, "moss", 100)
+    book.add_recipe("moss", "gold 0.8 + navy 0.2")
+    book.add_sheets(replace(sheet("moss"), on=date(2026, 1, 1)))
+    over = bath_sheet("navy 0.1", 100, stocks=2.0, job="moss")
+    book.add_sheets(over)
+    book.add_trial(Trial(Recipe({"gold": 0.8, "navy": 0.2}), reading()), "moss")
+    (first,) = repeat(book, "moss", 100)
+    assert first.recipe == {"gold": 0.8, "navy": 0.2}, "dyed last, in one bath"
+    book.add_trial(second, "moss")
+    first, again = repeat(book, "moss", 100)
+    assert (first.recipe, again.recipe) == ({"gold": 0.8, "navy": 0.2}, {"navy": 0.1})
+    assert (first.second_bath, again.second_bath) == (False, True)
+
+
+def test_repeat_says_how_the_first_sheet_is_made(book: DyeBook) -> None:
+    """A line that can be typed, with all that the book cannot tell."""
+
+    def told(method: str = "") -> str:
+        with pytest.raises(InputError) as refused:
+            repeat(book, "bare", 100, method=method)
+        return str(refused.value)
+
+    book.add_recipe("bare", "gold 1")
+    assert "alkali and liquor ratio of its swatches" in told()
+    assert "--no-swatches" in told()
+    book.add_swatches(SwatchSet((reading("gold 1"), reading("gold 2"))), "one", "bucket")
+    assert "--no-swatches" not in told()
+    assert "--method" not in told()
+    book.add_swatches(SwatchSet((reading("gold 1"), reading("gold 2"))), "two", "jar")
+    assert "--method jar" in told("jar")
+
+
+def test_a_book_of_invented_dyes_is_asked_for(book: DyeBook) -> None:
+    book.add_swatches(replace(SwatchSet((reading("gold 1"), reading("gold 2"))), demo=True), "one")
+    book.add_sheets(replace(sheet(), demo=True))
+    with pytest.raises(DyemixError, match="invented dyes, not for dyeing"):
+        repeat(book, "sage", 100)
+    assert repeat(book, "sage", 100, allow_demo=True)[0].recipe == {"gold": 0.8, "navy": 0.2}
 
 
 @pytest.mark.parametrize("ratio", [4.0, 7.5, 12.0, 20.0])
@@ -170,7 +239,11 @@ def test_near_agrees_with_a_slow_twin(book: DyeBook) -> None:
     (kept,) = book.trials()
     assert "trial" in {p.kind for p in near(book, Target.of(kept.trial.reading)).pieces}
     assert [p.recipe for p in near(book, target, 2).pieces] == [p.recipe for p in found.pieces[:2]]
+    assert len(near(book, target, 1).pieces) == 1
+    assert near(book, target).beyond is None
     far = near(book, Target.parse("20 60 -60"))
+    assert far.beyond is not None
+    assert far.beyond.delta_e > 5
     assert far.pieces == ()
     assert "none within 5 ΔE2000; the nearest" in str(far)
 

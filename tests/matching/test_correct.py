@@ -13,6 +13,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.colour.difference import Miss
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.result import DEMO_WARNING
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Bath, Trial
@@ -253,6 +254,28 @@ def test_a_second_bath_deepens(dyes):
     assert "nothing to the pot" in str(found)
 
 
+def test_the_shares_in_the_text_are_those_of_the_result(dyes):
+    target = wanted(dyes.predict(RECIPE).lab)
+    deeper = wanted(target.lab - np.array([10.0, 0.0, 0.0]))
+    far = correct(dyes, Trial(RECIPE, piece(dyes)), deeper)
+    assert far.chance < 0.01
+    assert far.second_bath is not None
+    assert len({far, *far.choices.values()}) == 4, "each is itself alone"
+    text = str(replace(far, shrunk=0.4321, sure=0.876, demo=True))
+    assert text.startswith(DEMO_WARNING)
+    for words in ("under 1 % of pots", "re-aimed by 43 % of what", "88 % of such baths"):
+        assert words in text
+    assert "17 % of pots" in str(replace(far, chance=0.171))
+    assert " 1 % of pots" in str(replace(far, chance=0.01))
+    assert list(far.choices) == list(far.to_frame()["choice"])
+    assert list(far.choices.values()) == [far.again, far.corrected, far.second_bath]
+    near = correct(dyes, Trial(RECIPE, piece(dyes, shift=(0.3, 0.1, 0.1))), target)
+    assert f"{100 * near.chance:.0f} % of pots" in str(near)
+    assert list(near.choices.values()) == [near.again]
+    assert "re-aimed" not in str(near)
+    assert not str(near).startswith(DEMO_WARNING)
+
+
 def test_no_second_bath_makes_paler(dyes):
     reading = piece(dyes)
     for way in ([10.0, 0.0, 0.0], [4.0, -2.0, 2.0]):
@@ -297,8 +320,9 @@ def test_bad_input_says_what_is_wanted(dyes):
     reading = piece(dyes)
     with pytest.raises(DyemixError, match="no target"):
         correct(dyes, Trial(RECIPE, reading))
-    with pytest.raises(DyemixError, match=r"3 % is 0\.03"):
-        correct(dyes, Trial(RECIPE, reading), "#7d8a6e", dosing=3.0)
+    for share in (3.0, 1.0, -0.03):
+        with pytest.raises(DyemixError, match=r"3 % is 0\.03"):
+            correct(dyes, Trial(RECIPE, reading), "#7d8a6e", dosing=share)
     with pytest.raises(RecipeError, match="did you mean navy"):
         correct(dyes, Trial(Recipe({"nvy": 1.0}), reading), "#7d8a6e")
     with pytest.raises(InputError, match="has not been read"):
