@@ -48,7 +48,12 @@ SAMPLED = {
                             "tests/bench/test_mottle.py", "tests/cli/test_cli_bench.py"),
 }  # fmt: skip
 #: Asked by name alone: not all that its tests overlook has been worked off.
-TESTS = SAMPLED | {"colour/colorimetry.py": ("tests/colour",)}
+TESTS = SAMPLED | {
+    "colour/colorimetry.py": ("tests/colour",),
+    "model/scatter.py": ("tests/model/test_scatter.py", "tests/bench/test_mottle.py"),
+    "matching/correct.py": ("tests/matching/test_correct.py",),
+    "dyebook/past.py": ("tests/dyebook/test_past.py",),
+}
 #: Shares to be found: amounts that a dyer weighs by leave no room.
 AMOUNTS = [name for name in SAMPLED if name.startswith(("dataset", "bench"))]
 NEEDED = defaultdict(lambda: 0.90, dict.fromkeys(AMOUNTS, 1.0))

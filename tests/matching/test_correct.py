@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import FrozenInstanceError, replace
 
 import numpy as np
 import pytest
@@ -20,6 +20,7 @@ from dyemix.dataset.trial import Bath, Trial
 from dyemix.errors import DyemixError, InputError, RecipeError
 from dyemix.fitting.learn import learn
 from dyemix.matching.correct import LEVEL, SECOND_BATH_DYES, Correction, Outcome, Over, correct
+from dyemix.model.scatter import Scatter
 from dyemix.model.unknowns import Posterior
 
 RECIPE = Recipe({"marigold": 0.8, "navy": 0.25})
@@ -261,11 +262,18 @@ def test_the_shares_in_the_text_are_those_of_the_result(dyes):
     assert far.chance < 0.01
     assert far.second_bath is not None
     assert len({far, *far.choices.values()}) == 4, "each is itself alone"
+    for result in (far, far.again):
+        with pytest.raises(FrozenInstanceError):
+            result.target = result.residual = None
     text = str(replace(far, shrunk=0.4321, sure=0.876, demo=True))
     assert text.startswith(DEMO_WARNING)
     for words in ("under 1 % of pots", "re-aimed by 43 % of what", "88 % of such baths"):
         assert words in text
+    assert "A second bath over this piece, washed, dry and read; try" in text
+    assert "   over 99 % of such baths" in str(replace(far, sure=1.0))
+    assert "   99 % of such baths" in str(replace(far, sure=0.99))
     assert "17 % of pots" in str(replace(far, chance=0.171))
+    assert "of pots" not in str(replace(far, corrected=far.again))
     assert " 1 % of pots" in str(replace(far, chance=0.01))
     assert list(far.choices) == list(far.to_frame()["choice"])
     assert list(far.choices.values()) == [far.again, far.corrected, far.second_bath]
@@ -273,7 +281,28 @@ def test_the_shares_in_the_text_are_those_of_the_result(dyes):
     assert f"{100 * near.chance:.0f} % of pots" in str(near)
     assert list(near.choices.values()) == [near.again]
     assert "re-aimed" not in str(near)
+    # The share is of how far it strays, however little that is.
+    three = correct(dyes, Trial(RECIPE, piece(dyes, shift=(3.0, 1.0, 1.0))), target)
+    assert near.shrunk == pytest.approx(three.shrunk)
+    assert far.shrunk < 0.01, "it strays by rounding alone"
     assert not str(near).startswith(DEMO_WARNING)
+
+
+def test_what_was_assumed_is_said(dyes):
+    lab_alone = piece(dyes)
+    spectrum = Reading(RECIPE, lab_alone.reflectance)
+    deeper = wanted(lab_alone.colour(D65_10) - np.array([10.0, 0.0, 0.0]))
+    paler = wanted(lab_alone.colour(D65_10) + np.array([5.0, 0.0, 0.0]))
+    rough = "three numbers: what a second bath adds to it is rough"
+
+    def told(reading: Reading, target: Target, scatter: Scatter) -> str:
+        found = correct(replace(dyes, scatter=scatter), Trial(RECIPE, reading), target)
+        return " ".join(found.warnings)
+
+    measured = replace(dyes.scatter, warnings=("measured",))
+    assert rough in told(lab_alone, deeper, measured)
+    assert told(lab_alone, paler, measured) == told(spectrum, deeper, measured) == ""
+    assert told(spectrum, deeper, Scatter()) == Scatter().warnings[0]
 
 
 def test_no_second_bath_makes_paler(dyes):
@@ -283,6 +312,9 @@ def test_no_second_bath_makes_paler(dyes):
         assert found.over is Over.CANNOT
         assert found.second_bath is None
         assert Over.CANNOT.value[1:] in str(found)
+    # A little deeper it could: not so much that it would be seen.
+    little = wanted(reading.colour(D65_10) - np.array([2.0, 0.0, 0.0]))
+    assert correct(dyes, Trial(RECIPE, reading), little).over is Over.CANNOT
 
 
 def test_a_second_bath_that_missed_is_corrected_as_one(dyes):
