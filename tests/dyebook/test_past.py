@@ -59,6 +59,8 @@ def test_what_was_done_last_is_repeated(book: DyeBook) -> None:
     assert again().recipe == {"gold": 0.9, "navy": 0.2}
     book.add_trial(Trial(Recipe({"gold": 0.8}), reading("gold 0.8")), "moss")
     assert again().recipe == {"gold": 0.8}
+    book.add_trial(Trial(Recipe({"gold": 0.6}), reading("gold 0.6")), "moss")
+    assert again().recipe == {"gold": 0.6}
     book.add_sheets(sheet("moss"), sheet("moss", liquor_ratio=30))
     assert (again().recipe, again().method.liquor_ratio) == ({"gold": 0.8, "navy": 0.2}, 30)
 
@@ -133,13 +135,17 @@ def test_a_piece_of_two_baths(book: DyeBook) -> None:
     book.add_trial(second, "moss")
     with pytest.raises(InputError, match="not what it went over: keep that first"):
         repeat(book, "moss", 100)
-    book.add_recipe("moss", "gold 0.8 + navy 0.2")
+    book.add_recipe("moss", "gold 3")
+    book.add_recipe("moss", "gold 0.7 + navy 0.2")
+    first, again = repeat(book, "moss", 100, stocks=2, settings=BathSettings())
+    assert (first.recipe, again.recipe) == ({"gold": 0.7, "navy": 0.2}, {"navy": 0.1})
     book.add_sheets(replace(sheet("moss"), on=date(2026, 1, 1)))
     over = bath_sheet("navy 0.1", 100, stocks=2.0, job="moss")
     book.add_sheets(over)
     book.add_trial(Trial(Recipe({"gold": 0.8, "navy": 0.2}), reading()), "moss")
     (first,) = repeat(book, "moss", 100)
     assert first.recipe == {"gold": 0.8, "navy": 0.2}, "dyed last, in one bath"
+    book.add_trial(replace(second, recipe=Recipe({"navy": 0.3})), "moss")
     book.add_trial(second, "moss")
     first, again = repeat(book, "moss", 100)
     assert (first.recipe, again.recipe) == ({"gold": 0.8, "navy": 0.2}, {"navy": 0.1})

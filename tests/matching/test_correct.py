@@ -261,7 +261,7 @@ def test_the_shares_in_the_text_are_those_of_the_result(dyes):
     far = correct(dyes, Trial(RECIPE, piece(dyes)), deeper)
     assert far.chance < 0.01
     assert far.second_bath is not None
-    assert len({far, *far.choices.values()}) == 4, "each is itself alone"
+    assert len({far, *far.choices.values()}) == 4
     for result in (far, far.again):
         with pytest.raises(FrozenInstanceError):
             result.target = result.residual = None
