@@ -107,6 +107,9 @@ def read_photo(
 
     if not isinstance(photo, np.ndarray):
         return examine_photo(photo, options)
+    if photo.dtype != np.uint8 or photo.ndim != 3 or photo.shape[2] != 3:
+        kind = f"{photo.shape} of {photo.dtype}"
+        raise InputError(Fault(f"pixels are (H, W, 3) of uint8, sRGB from 0 to 255, not {kind}."))
     from PIL import Image
 
     with TemporaryDirectory() as folder:

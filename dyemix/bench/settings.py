@@ -11,7 +11,7 @@ import os
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from importlib.resources import files
 from itertools import pairwise
 from math import log
@@ -142,6 +142,11 @@ class BathSettings:
     dye_cost: Annotated[Mapping[str, float], 0, 1e4, "per g"]
     salt_cost: Annotated[float | None, 0, 1e4, "per g"]
     soda_cost: Annotated[float | None, 0, 1e4, "per g"]
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # A view of a mapping does not travel to another process; the mapping in it does.
+        figures = {k: dict(v) if isinstance(v, Mapping) else v for k, v in vars(self).items()}
+        return partial(type(self), **figures), ()
 
     def __init__(self, **changes: Any) -> None:
         rules, defaults = _rules_and_defaults()

@@ -41,6 +41,11 @@ def delta_e(reference: ArrayLike, sample: ArrayLike, k_lightness: float = 1.0) -
     for shape in map(np.shape, pair):
         if shape[-1:] != (3,):
             raise DyemixError(f"the shape {shape} holds no CIELAB: (3,) or (..., 3) does.")
+    shapes = [np.shape(values)[-2::-1] for values in pair]
+    if any(1 not in sizes and sizes[0] != sizes[1] for sizes in zip(*shapes, strict=False)):
+        raise DyemixError(f"{np.shape(pair[0])} colours have no partners in {np.shape(pair[1])}.")
+    if not k_lightness > 0:
+        raise DyemixError(f"k_lightness is {k_lightness:g}: above 0.")
     residual, _ = delta_e_parts(*_leading(*pair), k_lightness, slope=False)
     return np.asarray(np.sqrt((residual * residual).sum(axis=0)))
 

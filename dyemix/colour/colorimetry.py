@@ -47,7 +47,8 @@ class Light:
     observer: int = 10
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "illuminant", _ALIASES.get(self.illuminant, self.illuminant))
+        name = str(self.illuminant).upper()
+        object.__setattr__(self, "illuminant", _ALIASES.get(name, name))
         if self.observer not in (2, 10):
             raise DyemixError(f"observer {self.observer}° is not a CIE observer: 2 or 10 is.")
         weights(self)
@@ -61,7 +62,7 @@ class Light:
         if not match:
             raise DyemixError(f"{text!r} is not a light: write illuminant/observer, as D65/10.")
         observer = int(match[2] or 10)
-        return cls(match[1].upper(), _OBSERVERS.get(observer, observer))
+        return cls(match[1], _OBSERVERS.get(observer, observer))
 
     def __str__(self) -> str:
         return f"{self.illuminant}/{self.observer}°"
@@ -110,7 +111,7 @@ def weights_from_colour_science(light: Light) -> Array:
     """
     colour = colour_science()
     lamps = {name.upper(): lamp for name, lamp in colour.SDS_ILLUMINANTS.items()}
-    if (lamp := lamps.get(light.illuminant.upper())) is None:
+    if (lamp := lamps.get(light.illuminant)) is None:
         known = "D65, D50, A, FL2, FL11 and LED-B3 are among those known"
         raise DyemixError(f"illuminant {light.illuminant!r} is unknown: {known}.")
     year = {angle: year for year, angle in _OBSERVERS.items()}[light.observer]

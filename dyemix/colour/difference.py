@@ -18,7 +18,7 @@ _NEAR = 20.0
 _AXES = ("redder", "yellower", "greener", "bluer")
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Miss:
     """How a piece differs from its target, both under one light.
 

@@ -135,9 +135,13 @@ class Reading(Result):
 
     @classmethod
     def from_hex(cls, code: str, recipe: AnyRecipe = None, **about: Any) -> Reading:
-        """A reading of ``#rrggbb`` (sRGB, so D65/2°); channels at 00 and ff are bounds."""
+        """A reading of ``#rrggbb`` (sRGB, so D65/2°); channels at 00 and ff are bounds.
+
+        Raises `TargetError` for what is no such code.
+        """
+        colour = hex_to_lab(code)
         more = {"kind": "hex", "clipped": Clipped.of_hex(code), **about}
-        return cls.from_lab(hex_to_lab(code), D65_2, recipe, **more)
+        return cls.from_lab(colour, D65_2, recipe, **more)
 
     @property
     def rough(self) -> bool:

@@ -158,12 +158,16 @@ def _cell(value: object) -> object:
 
 
 def _equal(one: Any, other: Any) -> bool:
+    if isinstance(one, tuple) and isinstance(other, tuple):
+        return len(one) == len(other) and all(map(_equal, one, other))
     if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
         return bool(np.array_equal(one, other, equal_nan=one.dtype.kind == "f"))
     return bool(one.equals(other) if hasattr(one, "equals") else one == other)  # a pandas index
 
 
 def _hashable(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return tuple(map(_hashable, value))
     if isinstance(value, np.ndarray):
         return (value + 0).tobytes()  # −0 is 0
     if hasattr(value, "equals"):

@@ -54,7 +54,7 @@ def nearest_rows(found: Sequence[Nearest]) -> Iterable[Row]:
 
 
 @dataclass(frozen=True, eq=False)
-class Served:
+class Served(Value):
     """Every blend of at most k dyes for one wanted colour.
 
     Attributes

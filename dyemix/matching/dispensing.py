@@ -17,6 +17,7 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import NAME, SPOON_SETS, Recipe, dye_name, spoonfuls, stock_ml
+from dyemix.dataset.result import Value
 from dyemix.dataset.units import STOCK_PCT, dilution
 from dyemix.errors import DyemixError, expect
 from dyemix.model.dyes import DyeSet
@@ -115,6 +116,7 @@ class Kit:
 
     def __post_init__(self) -> None:
         _weighed(self.cloth_g)
+        expect(self.stock_pct, Mapping, "write {'': 1.0} for every dye, or each by its name")
         way, sets = self.measure, ", ".join(SPOON_SETS)
         weak = ", ".join(dye or "stock" for dye, pct in self.stock_pct.items() if not pct > 0)
         for wrong, words in (
@@ -182,7 +184,7 @@ class MeasuredDose:
 
 
 @dataclass(frozen=True, eq=False)
-class Measured:
+class Measured(Value):
     """A recipe rounded to a kit, all dyes together.
 
     `exact_residual` and `residual` are ΔE2000 on paper before and after; `likely` is the mean

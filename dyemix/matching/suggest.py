@@ -14,7 +14,7 @@ from typing import Any, ClassVar
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.dataset.result import Row, Several
+from dyemix.dataset.result import Row, Several, Value
 from dyemix.dataset.target import AnyColour
 from dyemix.matching.constraints import LEAST_DOSE, WORTH, Constraints
 from dyemix.matching.match import match
@@ -26,7 +26,7 @@ _MOST, _FROM = 3, 24
 
 
 @dataclass(frozen=True, eq=False)
-class Suggestion:
+class Suggestion(Value):
     """A recipe, and what speaks for it beside the others shown, in a few measured words."""
 
     match: Match

@@ -264,7 +264,8 @@ def check_patches(photo: Photograph, seen: Array, lab: Array) -> None:
     """Refuse a card that is turned, missing or not the one of the table."""
     miss = _unlike(seen, lab, photo.to_xyz)
     if miss > _FAR:
-        cure = "lay it in its place, first patch top left, or give the table of this card."
+        cure = "lay it in its place, first patch top left, or give the table of this card; or the "
+        cure += "light is to blame, where it is a coloured or a sodium lamp."
         if _upside_down(seen, lab, photo.to_xyz):
             cure = "it lies upside down: turn it, first patch top left."
         raise photo.refuse(

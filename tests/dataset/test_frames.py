@@ -203,6 +203,9 @@ def test_what_is_another_kind_of_thing_is_said(dyes: dyemix.DyeSet) -> None:
         (lambda: dyemix.family(small, ["#7d8a6e"], tolerance=float("nan")), "above 0"),
         (lambda: dyemix.reach(small, other="rust"), "is no DyeSet"),  # type: ignore[arg-type]
         (lambda: dyemix.bath_sheet("rust 1", 100.0, stocks=["rust 1"]), "is no Stock"),  # type: ignore[list-item]
+        (lambda: dyemix.Kit(100, 5), "is no Mapping"),  # type: ignore[arg-type]
+        (lambda: Reading.from_hex("x"), "is not a hex colour"),
+        (lambda: dyemix.read_photo(np.zeros((9, 9, 3))), "of uint8"),  # type: ignore[arg-type]
     ]
     for make, said in wrong:
         with pytest.raises(dyemix.DyemixError, match=said):
@@ -356,6 +359,14 @@ def test_a_difference_is_of_colours(shape: tuple[int, ...]) -> None:
             dyemix.delta_e(*pair)
 
 
+def test_colours_without_partners_are_refused() -> None:
+    assert dyemix.delta_e(np.ones((2, 1, 3)), np.ones((4, 3))).shape == (2, 4)
+    with pytest.raises(dyemix.DyemixError, match="no partners"):
+        dyemix.delta_e(np.ones((2, 3)), np.ones((4, 3)))
+    with pytest.raises(dyemix.DyemixError, match="k_lightness is -1"):
+        dyemix.delta_e([50, 0, 0], [51, 0, 0], -1)
+
+
 # Frames from elsewhere --------------------------------------------------------------------------
 
 TABLE = pd.DataFrame(
@@ -448,6 +459,7 @@ def test_every_light_takes_text_and_refuses_the_rest(dyes: dyemix.DyeSet) -> Non
 
     for one, other in zip(seen("A/2"), seen(Light("A", 2)), strict=True):
         np.testing.assert_array_equal(one, other)
+    assert Light("d65", 2) == Light.parse("D65/2")
     told = TABLE.assign(light="D65/10")
     for make in (
         lambda: Light("rubbish"), lambda: dyes.predict("rust 1", "rubbish"),
@@ -516,6 +528,8 @@ def test_every_result_is_short_in_a_prompt_and_patched_in_a_notebook(dyes: dyemi
         assert repr(result).startswith(f"<{name}")
         assert len(repr(result)) <= 160
         assert "\n" not in repr(result)
+        copy = pickle.loads(pickle.dumps(result))
+        assert (copy == result, hash(copy) == hash(result)) == (True, True), name
         page, rows = result._repr_html_(), result.to_frame()
         assert len(rows) >= 1
         assert page.count("<tr") == 1 + min(len(rows), 60)
@@ -529,6 +543,7 @@ def test_every_result_is_short_in_a_prompt_and_patched_in_a_notebook(dyes: dyemi
     for sheet in sheets:
         assert repr(sheet).startswith(f"<{type(sheet).__name__}")
         assert len(repr(sheet)) <= 160
+        assert pickle.loads(pickle.dumps(sheet)) == sheet
         assert sheet._repr_html_().startswith("<pre>")
     hostile = dyemix.Reading.from_hex("#7d8a6e", name="<script>")
     assert "<script>" not in hostile._repr_html_()
