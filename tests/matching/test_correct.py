@@ -202,8 +202,9 @@ def test_what_is_excellent_or_agreed_is_left_alone(dyes):
     for aside, tolerance, outcome in (
         (1.4, 0.0, Outcome.EXCELLENT), (1.4, 3.0, Outcome.EXCELLENT),
         (1.6, 3.0, Outcome.TOLERATED), (1.6, 1.0, Outcome.NEXT_PIECE),
+        (9.8, 0.0, Outcome.NEXT_PIECE), (10.2, 0.0, Outcome.A_SLIP),
     ):  # fmt: skip
-        lightness = np.linspace(0.0, 3.0, 301)[:, np.newaxis] * [1.0, 0.0, 0.0]
+        lightness = np.linspace(0.0, 15.0, 1501)[:, np.newaxis] * [1.0, 0.0, 0.0]
         apart = delta_e(read.colour(D65_10) + lightness, read.colour(D65_10))
         at = read.colour(D65_10) + lightness[np.searchsorted(apart, aside)]
         found = correct(steady, Trial(RECIPE, read), wanted(at), tolerance=tolerance)
@@ -223,6 +224,19 @@ def test_the_level_is_the_median_of_scatter(dyes):
             trial = Trial(RECIPE, piece(dyes, shift=shift))
             found = correct(dyes, trial, target, second_bath=False)
             assert (found.outcome is Outcome.LEAVE) is inside
+
+
+def test_one_pot_in_a_thousand_is_looked_at_first(dyes):
+    """By how far it strays from its prediction in all that is known (chi-square, scipy)."""
+    there = dyes.predict_many(dyes.amounts(RECIPE))
+    root = np.linalg.cholesky(there.causes.total[0])
+    edge = np.sqrt(scipy.stats.chi2(3).isf(0.001))
+    for way in np.random.default_rng(2).standard_normal((4, 3)):
+        for share, outcome in ((0.99, Outcome.NEXT_PIECE), (1.01, Outcome.LOOK_FIRST)):
+            shift = root @ way * share * edge / np.linalg.norm(way)
+            deeper = wanted(there.lab[0] + shift - np.array([4.0, 0.0, 0.0]))
+            trial = Trial(RECIPE, piece(dyes, shift=shift))
+            assert correct(dyes, trial, deeper, second_bath=False).outcome is outcome
 
 
 def test_a_second_bath_deepens(dyes):
@@ -271,6 +285,7 @@ def test_the_shares_in_the_text_are_those_of_the_result(dyes):
         assert words in text
     assert "A second bath over this piece, washed, dry and read; try" in text
     assert "   over 99 % of such baths" in str(replace(far, sure=1.0))
+    assert "   0 % of such baths" in str(replace(far, sure=0.0))
     assert "   99 % of such baths" in str(replace(far, sure=0.99))
     assert "17 % of pots" in str(replace(far, chance=0.171))
     assert "of pots" not in str(replace(far, corrected=far.again))
