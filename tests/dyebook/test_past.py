@@ -19,7 +19,7 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Bath, Trial
 from dyemix.dyebook.book import DyeBook
-from dyemix.dyebook.past import near, repeat
+from dyemix.dyebook.past import near, record, repeat
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches
 from tests.bench.conftest import four_dyes
@@ -27,7 +27,10 @@ from tests.dyebook.filled import DAY, DEMO, fill, reading, same, sheet, spectrum
 
 
 def test_repeat_at_another_weight(book: DyeBook) -> None:
-    first = sheet(liquor_ratio=25, alkali="with", salt=33, soda=12, hours=30, temperature=26)
+    first = sheet(
+        liquor_ratio=25, alkali="with", salt=33, soda=12, hours=30, temperature=26,
+        fibre="cotton 55 %, linen 45 %", cloth="napkin", target="sage green",
+    )  # fmt: skip
     book.add_sheets(first)
     (again,) = repeat(book, "sage", 600, on=date(2026, 6, 1))
     # stock mL = cloth g × % owf ÷ stock % (common practice): 2.5 times the cloth, 2.5 times each.
@@ -42,6 +45,7 @@ def test_repeat_at_another_weight(book: DyeBook) -> None:
     assert (again.method.hours, again.method.temperature, again.soda.g_l) == (30, 26, 12)
     assert not any("settings have changed" in warning for warning in again.warnings)
     assert again.on == date(2026, 6, 1)
+    assert (again.fibre, again.cloth, again.target) == (first.fibre, "napkin", "sage green")
     book.add_stocks(Stock("gold", 4, DAY), Stock("navy", 2, DAY))
     assert {d.stock.strength_pct for d in repeat(book, "sage", 600)[0].doses} == {4, 2}
     assert repeat(book, "sage", 600, stocks=5)[0].doses[0].stock.strength_pct == 5
@@ -85,6 +89,7 @@ def test_a_repeat_is_corrected_by_the_last_trial(book: DyeBook) -> None:
     book.add_trial(Trial(again.recipe, replace(paler, lab=wanted), Target(wanted, D65_10)), "plum")
     (third,) = repeat(book, "plum", 120)
     assert third.recipe == pytest.approx(again.recipe), "and that one was right"
+    assert any("(no date) missed by" in w and "corrected" not in w for w in third.warnings)
     assert not any("settings have changed" in w for w in again.warnings), "soda goes by depth"
     over = bath_sheet({"navy": 0.1}, 120, dyes=book.dyes(), job="plum", second_bath=True)
     book.add_sheets(over)
@@ -128,6 +133,13 @@ def test_a_sheet_stands_until_it_is_dyed(book: DyeBook) -> None:
         book.add_trial(Trial(Recipe({"gold": gold, "navy": 0.2}), reading()), job)
         recipes.append(repeat(book, job, 100)[0].recipe["gold"])
     assert recipes == pytest.approx([0.8035, 0.7965, 0.8, 0.8])
+    assert record(book, "a").corrections == ("gold 0.80 + navy 0.20",)
+    # A dye that the sheet did not have comes as strong as the first that it had.
+    book.add_trial(Trial(Recipe({"rust": 1.0}), reading("rust 1")), "a")
+    (again,) = repeat(book, "a", 100)
+    (first, second) = (dose.stock.strength_pct for dose in sheet().doses)
+    assert first != second
+    assert [(dose.dye, dose.stock.strength_pct) for dose in again.doses] == [("rust", first)]
 
 
 def test_a_piece_of_two_baths(book: DyeBook) -> None:
@@ -249,7 +261,10 @@ def test_near_agrees_with_a_slow_twin(book: DyeBook) -> None:
     assert near(book, target).beyond is None
     far = near(book, Target.parse("20 60 -60"))
     assert far.beyond is not None
-    assert far.beyond.delta_e > 5
+    assert far.beyond.delta_e == pytest.approx(min(
+        float(delta_e(far.target.lab, lab(r.reflectance, D65_10)))
+        for r in [*pieces, reading("navy 0.5", 0.5), reading("gold 0.1", 0.6)]
+    ))  # fmt: skip
     assert far.pieces == ()
     assert "none within 5 ΔE2000; the nearest" in str(far)
 
@@ -260,7 +275,12 @@ def test_near_takes_a_colour_as_it_was_read(book: DyeBook) -> None:
     rough = Reading(Recipe({"gold": 1.0}), spectrum(0.9), "1", "Lab", values, Light("D50", 2))
     book.add_swatches(SwatchSet((rough,)), "set")
     (piece,) = near(book, Target(values, Light("D50", 2))).pieces
-    assert piece.delta_e == 0
+    assert (piece.delta_e, piece.kind, piece.name) == (0, "swatch", "first method 1")
+    lightness = np.linspace(0, 9, 901)[:, np.newaxis] * [1.0, 0.0, 0.0]
+    apart = delta_e(values + lightness, values)
+    for limit, shown in ((4.9, 1), (5.1, 0)):
+        aside = values + lightness[np.searchsorted(apart, limit)]
+        assert len(near(book, Target(aside, Light("D50", 2))).pieces) == shown
     with pytest.raises(DyemixError, match="1 or more"):
         near(book, Target(values, None), 0)
 
