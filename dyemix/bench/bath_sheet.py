@@ -168,6 +168,8 @@ def bath_sheet(
         raise DyemixError(f"{cloth_g:g} g of cloth is out of range: its dry weight is above 0.")
     if pieces < 1:
         raise DyemixError(f"{pieces} pieces is out of range: 1 or more.")
+    if not isinstance(on or date.min, date):
+        raise DyemixError(f"{on!r} is no date: write datetime.date(2026, 1, 31).")
     if dyes is not None and dyes.demo and not allow_demo:
         raise DyemixError(
             "this recipe comes from invented dyes and is not for dyeing: fit your own swatches, or "

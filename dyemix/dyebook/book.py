@@ -17,12 +17,12 @@ from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.serialise import from_json, to_json
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.dataset.target import Target
+from dyemix.dataset.target import AnyColour, Target
 from dyemix.dataset.trial import Trial
 from dyemix.dyebook import methods, records, rows
 from dyemix.dyebook.connection import BookFile, Say
 from dyemix.dyebook.methods import KeptMethod
-from dyemix.errors import DyemixError, Fault, InputError
+from dyemix.errors import DyemixError, Fault, InputError, expect
 from dyemix.model.dyes import DyeSet
 from dyemix.shelf import fit, kept_fit
 
@@ -146,6 +146,7 @@ class DyeBook:
         method, and for invented dyes in a book of real ones; `AmbiguousError` where it could be
         either of two methods.
         """
+        expect(swatches, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
         name = " ".join((name or swatches.source).split())
         with self._writing(f"swatches {name}") as db:
             rows.admit(db, swatches.demo)
@@ -228,15 +229,19 @@ class DyeBook:
     # Jobs ---------------------------------------------------------------------------------------
 
     def add_recipe(
-        self, job: str, recipe: Recipe | str, target: Target | None = None, note: str = "",
+        self, job: str, recipe: Recipe | str, target: AnyColour | None = None, note: str = "",
         on: date | None = None,
     ) -> None:  # fmt: skip
-        """Keep a recipe under a job."""
-        parsed = Recipe.parse(recipe)
+        """Keep a recipe under a job; `target` is whatever is a colour.
+
+        Raises `RecipeError` and `TargetError` for what is none.
+        """
+        parsed, wanted = Recipe.parse(recipe), None if target is None else Target.of(target)
+        day = _day(on)
         with self._writing(f"recipe of {job}") as db:
             rows.insert(
-                db, "recipe", job=rows.named(db, "job", job), kept=on or date.today(),
-                recipe=parsed, as_written=parsed.as_written, target=target, note=note,
+                db, "recipe", job=rows.named(db, "job", job), kept=day,
+                recipe=parsed, as_written=parsed.as_written, target=wanted, note=note,
             )  # fmt: skip
 
     def recipes(self, job: str | None = None) -> tuple[records.KeptRecipe, ...]:
@@ -265,6 +270,7 @@ class DyeBook:
         picture: bytes | None = None,
     ) -> None:  # fmt: skip
         """Keep a trial under a job, or under its recipe where none is named."""
+        expect(trial, Trial, "Trial(recipe, reading) makes one")
         with self._writing(f"trial of {job or trial.recipe}") as db:
             readings = [trial.reading, *([] if trial.on is None else [trial.on])]
             reading, *over = (rows.add_readings(db, [one])[0] for one in readings)
@@ -319,14 +325,16 @@ class DyeBook:
         standard is never changed, a new one gets a new name.
         """
         name = " ".join(name.split())
+        expect(reading, Reading, "make one by Reading.from_spectrum, from_lab or from_hex")
         Target.of(reading)  # refuses a blank reading
+        day = _day(on)
         if not 0 < tolerance <= 20:
             raise DyemixError(f"a tolerance of {tolerance:g} is out of range: above 0, to 20.")
         with self._writing(f"standard {name}") as db:
             _new(db, "sign_off", name, "a standard stays as signed: name this one anew")
             rows.insert(
                 db, "sign_off", name=name, job=rows.named(db, "job", job.strip() or name),
-                note=note, tolerance=tolerance, signed=on or date.today(),
+                note=note, tolerance=tolerance, signed=day,
                 reading=rows.add_readings(db, [reading])[0],
             )  # fmt: skip
 
@@ -373,6 +381,12 @@ def _of_job(db: Any, view: str, job: str | None = None) -> Any:
     """Rows of a view, of one job or of all."""
     where, which = ("", ()) if job is None else ("WHERE job = ?", (job,))
     return db.execute(f"SELECT * FROM {view} {where} ORDER BY id", which).fetchall()
+
+
+def _day(on: date | None) -> date:
+    """The day meant, today where none is. Raises `DyemixError` for what is no date."""
+    expect(on or date.min, date, "write datetime.date(2026, 1, 31)")
+    return on or date.today()
 
 
 def _new(db: Any, table: str, name: str, cure: str) -> None:

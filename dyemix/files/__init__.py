@@ -51,6 +51,8 @@ def read_swatches(path: str | os.PathLike[str] | IO[Any]) -> SwatchSet:
     """
     if isinstance(path, str | os.PathLike):
         data, name = read_bytes(path, LARGEST), Path(path).name
+    elif not hasattr(path, "read"):
+        raise InputError(Fault(f"a path or an open file is read, not a {type(path).__name__}."))
     else:
         content, name = path.read(), str(getattr(path, "name", "the open file"))
         data = content.encode() if isinstance(content, str) else content

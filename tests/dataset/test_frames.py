@@ -203,6 +203,8 @@ def test_what_is_another_kind_of_thing_is_said(dyes: dyemix.DyeSet) -> None:
         (lambda: dyemix.family(small, ["#7d8a6e"], tolerance=float("nan")), "above 0"),
         (lambda: dyemix.reach(small, other="rust"), "is no DyeSet"),  # type: ignore[arg-type]
         (lambda: dyemix.bath_sheet("rust 1", 100.0, stocks=["rust 1"]), "is no Stock"),  # type: ignore[list-item]
+        (lambda: dyemix.bath_sheet("rust 1", 100.0, on="today"), "is no date"),  # type: ignore[arg-type]
+        (lambda: dyemix.read_swatches(pd.DataFrame()), "not a DataFrame"),  # type: ignore[arg-type]
         (lambda: dyemix.Kit(100, 5), "is no Mapping"),  # type: ignore[arg-type]
         (lambda: Reading.from_hex("x"), "is not a hex colour"),
         (lambda: dyemix.read_photo(np.zeros((9, 9, 3))), "of uint8"),  # type: ignore[arg-type]

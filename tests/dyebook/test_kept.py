@@ -203,6 +203,22 @@ def test_every_trial_since_moves_the_dyes(book: DyeBook) -> None:
     assert len(book.dyes(learnt=False).pots) == 0
 
 
+def test_what_could_not_be_read_back_is_refused(book: DyeBook) -> None:
+    """A target of other words, once kept, made the book say that it was damaged."""
+    for keep, said in (
+        (lambda: book.add_recipe("sage", "navy 1", target="nope"), "is not a hex colour"),
+        (lambda: book.add_recipe("sage", "navy 1", on="today"), "is no date"),
+        (lambda: book.sign_off("sage", reading(), on="today"), "is no date"),
+        (lambda: book.sign_off("sage", "#7d8a6e"), "is no Reading"),
+        (lambda: book.add_trial(reading()), "is no Trial"),
+        (lambda: book.add_swatches([reading()]), "is no SwatchSet"),
+    ):
+        with pytest.raises(DyemixError, match=said):
+            keep()
+    book.add_recipe("sage", "navy 1", target="#7d8a6e")
+    assert [kept.target for kept in book.recipes()] == [Target.parse("#7d8a6e")]
+
+
 def test_same_name_in_two_sets_is_two_pieces(book: DyeBook) -> None:
     book.add_swatches(SwatchSet((reading(swatch="1", level=0.3),)), "may")
     book.add_swatches(SwatchSet((reading(swatch="1", level=0.5), reading("undyed"))), "june")
