@@ -129,7 +129,7 @@ def test_a_sheet_stands_until_it_is_dyed(book: DyeBook) -> None:
     """Dyed is what was read under its recipe, but for digits that nobody measures (0.5 %)."""
     recipes = []
     for job, gold in (("a", 0.8035), ("b", 0.7965), ("c", 0.806), ("d", 0.794)):
-        book.add_sheets(sheet(job))
+        book.add_sheets(sheet(job, target="sage green"))
         book.add_trial(Trial(Recipe({"gold": gold, "navy": 0.2}), reading()), job)
         recipes.append(repeat(book, job, 100)[0].recipe["gold"])
     assert recipes == pytest.approx([0.8035, 0.7965, 0.8, 0.8])
@@ -140,6 +140,7 @@ def test_a_sheet_stands_until_it_is_dyed(book: DyeBook) -> None:
     (first, second) = (dose.stock.strength_pct for dose in sheet().doses)
     assert first != second
     assert [(dose.dye, dose.stock.strength_pct) for dose in again.doses] == [("rust", first)]
+    assert again.target == "sage green"
 
 
 def test_a_piece_of_two_baths(book: DyeBook) -> None:
