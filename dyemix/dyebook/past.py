@@ -235,7 +235,8 @@ def _pieces(book: DyeBook, target: Target) -> Iterator[PastPiece]:
 
     for kept in book.trials():
         reading = replace(kept.trial.reading, recipe=kept.trial.recipe)
-        yield piece("trial", kept.job, reading, kept.trial.date)
+        what = "second bath" if kept.trial.bath is Bath.SECOND else "trial"
+        yield piece(what, kept.job, reading, kept.trial.date)
     for signed in book.sign_offs():
         yield piece("standard", signed.name, signed.reading, signed.on)
     for method in book.methods():

@@ -257,6 +257,10 @@ def test_near_agrees_with_a_slow_twin(book: DyeBook) -> None:
     assert "standard" in {p.kind for p in near(book, signed.target).pieces}
     (kept,) = book.trials()
     assert "trial" in {p.kind for p in near(book, Target.of(kept.trial.reading)).pieces}
+    over = reading("navy 0.5", 0.5)
+    book.add_trial(Trial(Recipe({"navy": 0.5}), over, on=over, bath=Bath.SECOND), "ink")
+    found_over = near(book, Target.of(kept.trial.reading)).pieces
+    assert "second bath" in {p.kind for p in found_over}, "its recipe alone gives another colour"
     assert [p.recipe for p in near(book, target, 2).pieces] == [p.recipe for p in found.pieces[:2]]
     assert len(near(book, target, 1).pieces) == 1
     assert near(book, target).beyond is None
