@@ -102,6 +102,8 @@ def test_a_repeat_is_corrected_by_the_last_trial(book: DyeBook) -> None:
     assert first.recipe == pytest.approx(recipe)
     assert set(over.recipe) == {"navy"}
     assert any("second bath, over the first" in warning for warning in over.warnings)
+    book.add_trial(Trial(Recipe({"navy": 0.5}), reading("navy 0.5")), "aimless")
+    assert record(book, "aimless").corrections == ("navy 0.50",), "it aimed at nothing"
 
 
 def test_repeat_tells_of_settings_that_changed(book: DyeBook) -> None:
