@@ -36,8 +36,6 @@ SAMPLED = {
     "fitting/calibration.py": ("tests/fitting/test_calibration.py",
                                "tests/model/test_uncertainty.py", "-k",
                                "calibration and not worlds and not book or every_unknown"),
-    "photo/patches.py": ("tests/photo/test_patches.py", "tests/photo/test_camera_matrix.py", "-k",
-                         "not s_curve and not beats"),
     "bench/stock.py": (*_SUMS, "tests/bench/test_stock.py", "tests/bench/test_printed_amounts.py",
                        "tests/bench/test_warnings.py", "tests/bench/test_plan.py"),
     "bench/method.py": (*_SUMS, "tests/bench/test_method.py", "tests/bench/test_fibre.py",
@@ -53,7 +51,9 @@ TESTS = SAMPLED | {
     "model/scatter.py": ("tests/model/test_scatter.py", "tests/bench/test_mottle.py"),
     "matching/correct.py": ("tests/matching/test_correct.py",),
     "dyebook/past.py": ("tests/dyebook/test_past.py",),
-}
+    "photo/patches.py": ("tests/photo/test_patches.py", "tests/photo/test_camera_matrix.py", "-k",
+                         "not s_curve and not beats"),
+}  # fmt: skip
 #: Shares to be found: amounts that a dyer weighs by leave no room.
 AMOUNTS = [name for name in SAMPLED if name.startswith(("dataset", "bench"))]
 NEEDED = defaultdict(lambda: 0.90, dict.fromkeys(AMOUNTS, 1.0))

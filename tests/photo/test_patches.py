@@ -126,6 +126,14 @@ def test_errors_of_a_camera_balanced_on_grey_by_hand() -> None:
     np.testing.assert_allclose(card.stated(lab, cast)[0], np.eye(3) + np.diag(0.25 * light))
 
 
+@pytest.mark.parametrize("count", [6, 12, 24])
+def test_a_camera_that_is_right_is_left_as_it_is(count: int) -> None:
+    found = fit_patches(RGB[:count], LAB[:count], NAMES[:count], SRGB_TO_XYZ)
+    np.testing.assert_allclose(found.coefficients[:, :3], SRGB_TO_XYZ, atol=1e-6)
+    np.testing.assert_allclose(found.lab(RGB), LAB, atol=1e-4)
+    assert found.left_out.max() < 1e-4
+
+
 @pytest.mark.parametrize("bad", [0.0, 0.5])
 def test_errors_of_a_fitted_card_by_its_patches_left_out(bad: float) -> None:
     """1.45² times the mean square of ΔE2000, each at most four times the median."""
