@@ -289,7 +289,7 @@ def test_the_shares_in_the_text_are_those_of_the_result(dyes):
     assert "   99 % of such baths" in str(replace(far, sure=0.99))
     assert "17 % of pots" in str(replace(far, chance=0.171))
     assert "of pots" not in str(replace(far, corrected=far.again))
-    assert " 1 % of pots" in str(replace(far, chance=0.01))
+    assert "   1 % of pots" in str(replace(far, chance=0.01))
     assert list(far.choices) == list(far.to_frame()["choice"])
     assert list(far.choices.values()) == [far.again, far.corrected, far.second_bath]
     near = correct(dyes, Trial(RECIPE, piece(dyes, shift=(0.3, 0.1, 0.1))), target)
