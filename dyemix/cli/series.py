@@ -14,12 +14,18 @@ from dyemix.cli.options import Commands, command, given, given_only
 
 
 def _show(
-    work_out: Any, dyes: Any, *what: Any, measure: str | None, detail: bool, **how: Any
-) -> None:
-    """Answer with a series, every step in % owf and as measured."""
+    work_out: Any, dyes: Any, *what: Any, measure: str | None, detail: bool, over: str = "",
+    **how: Any,
+) -> None:  # fmt: skip
+    """Answer with a series, every step in % owf and as measured, and with the bath of one."""
     kit = shared.kit(measure, dyes)
     found = work_out(dyes, *what, **given_only({**how, "kit": kit}))
     shared.show(found, shared.short(found, dyes, detail=detail))
+    if found.middle is not None:
+        step = found.steps[found.middle]
+        asked, piece = shared.amounts((step.measured or step).recipe), ["--over", over]
+        why = f"To dye step {found.middle + 1}"
+        shared.bath(why, asked, dyes, "", None, *(piece if over else []))
 
 
 @command(
@@ -41,7 +47,7 @@ def subdue(recipe: str | None, over: str | None, cam: bool, **how: Any) -> None:
     dyes = shared.dyes(recipe or "")
     if over is not None:
         del how["let_down"]
-        _show(dyemix.subdue_on, dyes, shared.piece(over, dyes.light), **how)
+        _show(dyemix.subdue_on, dyes, shared.piece(over, dyes.light), over=over, **how)
     else:
         scale = Scale.COLOURFULNESS if cam else Scale.CHROMA
         _show(dyemix.subdue, dyes, shared.recipe(str(recipe), dyes), scale=scale, **how)

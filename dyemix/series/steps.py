@@ -130,8 +130,8 @@ class Route(Value):
 
     def lines(self, measures: Callable[[Step], str] | None, detail: bool) -> list[str]:
         """A table of the steps, its heading first; ``~`` marks one that was not reached."""
-        # One step beyond what it reaches tells how it fails; the others are only farther out.
-        steps = self.steps if detail else self.steps[: self.reached + 1]
+        # Of several routes, one step beyond what each reaches tells how it fails.
+        steps = self.steps if detail or self.kind is None else self.steps[: self.reached + 1]
         width = max(len(str(step.recipe)) for step in steps)
         heading = f"    {'% owf':<{width}}  hex        L*    C*  likely"
         lines = [heading + "    ΔH*  start  within  slip" * detail]
@@ -175,6 +175,13 @@ class Series(Result):
     def steps(self) -> tuple[Step, ...]:
         """The steps of the first route."""
         return self.routes[0].steps
+
+    @property
+    def middle(self) -> int | None:
+        """The step in the middle of those reached, else of all with dye, counted from 0."""
+        dyed = [i for i, step in enumerate(self.steps) if step.recipe]
+        some = [i for i in dyed if self.steps[i].reached] or dyed
+        return some[len(some) // 2] if some else None
 
     @property
     def best(self) -> tuple[Route, ...]:

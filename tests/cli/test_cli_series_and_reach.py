@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 from pathlib import Path
 
 import pytest
@@ -63,6 +64,27 @@ def test_commands_answer_and_begin_with_the_warning(
     assert says in done.stdout
     plain = json.loads(run(*words, "--json").stdout)
     assert plain["warning"] == DEMO_WARNING
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("subdue", "scarlet 1.2 + marigold 0.6", "--cloth", "60g", "--measure", "spoons"),
+        ("subdue", "--over", "60 -20 -5"),
+        ("series", "tint", "rust 1"),
+        ("series", "gradient", "rose 2", "navy 1"),
+    ],
+)
+def test_a_series_leads_on_to_the_bath_of_a_step(run: Run, words: tuple[str, ...]) -> None:
+    answer = run(*words).stdout
+    *_, line = answer.splitlines()
+    asked = shlex.split(line[line.index("dyemix ") :])[1:]
+    assert asked[0] == "bath"
+    sheet = run(*asked)
+    assert sheet.returncode == 0
+    assert ("over" in " ".join(asked)) is ("--over" in words)
+    assert "Bath sheet" in sheet.stdout
 
 
 def test_a_piece_from_a_file_of_readings(run: Run, lists: Path) -> None:
