@@ -253,17 +253,14 @@ class DyeBook:
         with self._writing(f"bath sheet of {what}") as db:
             for sheet in sheets:
                 rows.admit(db, sheet.demo)
-                job = rows.named(db, "job", sheet.job.strip() or str(sheet.recipe))
-                of = methods.of_work(db, method, sheet.recipe, sheet.job)
-                content = sheet.to_json()
-                rows.insert(db, "sheet", job=job, made=sheet.on, content=content, method=of)
+                of = _belongs(db, sheet.recipe, sheet.job, method)
+                rows.insert(db, "sheet", made=sheet.on, content=sheet.to_json(), **of)
 
     def sheets(self, job: str | None = None, method: str = "") -> tuple[BathSheet, ...]:
         """Bath sheets, of a job and a method where they are named."""
         with self._file.reading() as db:
-            found = _of_job(db, "kept_sheet", job)
-            wanted = (row for row in found if not method or row["method"] in (method, None))
-            return tuple(BathSheet.from_json(row["content"]) for row in wanted)
+            found = _of_job(db, "kept_sheet", job, method)
+            return tuple(BathSheet.from_json(row["content"]) for row in found)
 
     def add_trial(
         self, trial: Trial, job: str = "", note: str = "", method: str = "",
@@ -275,11 +272,10 @@ class DyeBook:
             readings = [trial.reading, *([] if trial.on is None else [trial.on])]
             reading, *over = (rows.add_readings(db, [one])[0] for one in readings)
             number = rows.insert(
-                db, "trial", job=rows.named(db, "job", job.strip() or str(trial.recipe)),
-                dyed=trial.date, recipe=trial.recipe, as_written=trial.recipe.as_written,
-                lot=trial.lot, target=trial.target, reading=reading, note=note, bath=trial.bath,
-                over=over[0] if over else None,
-                method=methods.of_work(db, method, trial.recipe, job),
+                db, "trial", dyed=trial.date, recipe=trial.recipe,
+                as_written=trial.recipe.as_written, lot=trial.lot, target=trial.target,
+                reading=reading, note=note, bath=trial.bath, over=over[0] if over else None,
+                **_belongs(db, trial.recipe, job, method),
             )  # fmt: skip
             if picture is not None:
                 rows.insert(db, "picture", trial=number, content=picture)
@@ -301,19 +297,16 @@ class DyeBook:
         """Keep analysed pieces of mottled cloth under a job, or each under its recipe."""
         with self._writing(f"mottled pieces of {job or pieces[0].recipe}") as db:
             for piece in pieces:
-                rows.insert(
-                    db, "piece", job=rows.named(db, "job", job.strip() or str(piece.recipe)),
-                    method=methods.of_work(db, method, piece.recipe, job), content=to_json(piece),
-                )  # fmt: skip
+                of = _belongs(db, piece.recipe, job, method)
+                rows.insert(db, "piece", content=to_json(piece), **of)
 
     def pieces(self, job: str | None = None, method: str = "") -> tuple[Levelness, ...]:
         """Analysed pieces, of a job and a method where they are named; without their pictures."""
         from dyemix.cloth.levelness import Levelness
 
         with self._file.reading() as db:
-            found = _of_job(db, "kept_piece", job)
-            wanted = (row for row in found if not method or row["method"] in (method, None))
-            return tuple(from_json(Levelness, row["content"]) for row in wanted)
+            found = _of_job(db, "kept_piece", job, method)
+            return tuple(from_json(Levelness, row["content"]) for row in found)
 
     def sign_off(
         self, name: str, reading: Reading, job: str = "", tolerance: float = 3.0, note: str = "",
@@ -377,10 +370,17 @@ class DyeBook:
         )  # fmt: skip
 
 
-def _of_job(db: Any, view: str, job: str | None = None) -> Any:
-    """Rows of a view, of one job or of all."""
+def _of_job(db: Any, view: str, job: str | None = None, method: str = "") -> list[Any]:
+    """Rows of a view, of one job or of all; where a method is named, of that or of none."""
     where, which = ("", ()) if job is None else ("WHERE job = ?", (job,))
-    return db.execute(f"SELECT * FROM {view} {where} ORDER BY id", which).fetchall()
+    found = db.execute(f"SELECT * FROM {view} {where} ORDER BY id", which).fetchall()
+    return [row for row in found if not method or row["method"] in (method, None)]
+
+
+def _belongs(db: Any, recipe: Recipe, job: str, method: str) -> dict[str, int | None]:
+    """The rows of the job, named by its recipe where it has no name, and the method of work."""
+    number = rows.named(db, "job", job.strip() or str(recipe))
+    return {"job": number, "method": methods.of_work(db, method, recipe, job)}
 
 
 def _day(on: date | None) -> date:
