@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -182,14 +183,16 @@ def record(book: DyeBook, job: str) -> JobRecord:
 
     Raises `InputError` for a job that the book does not have.
     """
-    kept = book.job(job)
-    led = []
-    for each in kept.trials:
-        dyes = None
+
+    @cache
+    def dyes(method: str) -> DyeSet | None:
         with suppress(InputError, FitError):
-            dyes = book.dyes(book.method(each.method or "", job=job).name)
-        led.append(str(_corrected(dyes, each.trial).recipe))
-    return replace(kept, corrections=tuple(led))
+            return book.dyes(book.method(method, job=job).name)
+        return None
+
+    kept = book.job(job)
+    led = (_corrected(dyes(each.method or ""), each.trial).recipe for each in kept.trials)
+    return replace(kept, corrections=tuple(map(str, led)))
 
 
 def _departures(then: BathSheet, now: BathSheet) -> tuple[str, ...]:
