@@ -217,7 +217,8 @@ def admit(db: sqlite3.Connection, demo: bool) -> None:
     if db.execute("SELECT 1 FROM kind").fetchone() is None:
         insert(db, "kind", id=1, demo=int(demo))
     elif is_demo(db) != demo:
-        here, other = ("your own", "the demo's invented")[:: -1 if is_demo(db) else 1]
+        own, invented = "your own", "the demo's invented"
+        here, other = (own, invented) if demo else (invented, own)
         raise InputError(Fault(f"this book is of {here} dyes: keep {other} ones in another book."))
 
 
