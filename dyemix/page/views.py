@@ -69,7 +69,7 @@ def _pressed(workshop: Workshop, slip: Slip, press: str, query: Mapping[str, str
         return slip.holding(which, Recipe.parse(slip.stood or "undyed").get(which, 0.0))
     if what == "set":
         amount, unit = query.get("amount", "").strip(), "%" if slip.unit == "%" else "mL"
-        words = f"{which} {amount}" + f" {unit}" * amount[-1:].isdecimal()
+        words = f"{which} {amount} {unit}" if amount[-1:].isdecimal() else f"{which} {amount}"
         return slip.holding(which, Recipe.parse(words, slip.measures).get(which, 0.0))
     if what == "jar":
         which = query.get("jar", which)
