@@ -164,7 +164,7 @@ class Page:
         query = parse_qsl(request.url.query, keep_blank_values=True)
         try:
             key = dict(query).get("picture")
-            picture = self._pictures.jpeg(key) if key else None
+            picture = await anyio.to_thread.run_sync(self._pictures.jpeg, key) if key else None
             said = await anyio.to_thread.run_sync(keeper, Slip.of(query), picture)
         except DyemixError as error:
             return PlainTextResponse(str(error), 422)
