@@ -18,7 +18,7 @@ from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Bottles, Stock
 from dyemix.cloth.levelness import Levelness, levelness
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2, Light, screen_colours, smoothest_reflectance
+from dyemix.colour.colorimetry import D65_2, Light, screen_colours
 from dyemix.colour.difference import Miss
 from dyemix.colour.metamerism import adapted
 from dyemix.dataset.days import parse_day
@@ -255,9 +255,9 @@ class Workshop:
         """The dry piece as it was entered. Raises `DyemixError` for what is no colour or day."""
         read = Target.parse(slip.reading).under(self.dyes.light)
         assert read.light is not None
-        spectrum = smoothest_reflectance(read.lab, read.light)[0]
-        kind = "hex" if read.kind == "hex" else "Lab"
-        reading = Reading(slip.mix, spectrum, "", kind, read.lab, read.light, name=slip.reading)
+        reading = Reading.from_lab(
+            read.lab, read.light, slip.mix, kind=read.kind, name=slip.reading
+        )
         day = parse_day(slip.date) if slip.date else date.today()
         return Trial(slip.mix, reading, self.wanted(slip), day, slip.lot)
 
