@@ -21,12 +21,15 @@ from dyemix.errors import InputError, SavedError
 DATA = Path(__file__).parents[1] / "data"
 
 
-def opened(layout: int, folder: Path) -> DyeBook:
-    """A copy of the book of this layout, opened."""
+def opened(layout: int, folder: Path, sheet: str | None = None) -> DyeBook:
+    """A copy of the book of this layout, opened; `sheet` in place of what its sheets hold."""
     path = folder / "old.dyebook"
     raw = sqlite3.connect(path)
     raw.executescript((DATA / f"dyebook_layout_{layout}.sql").read_text(encoding="utf-8"))
     assert raw.execute("PRAGMA user_version").fetchone() == (layout,)
+    if sheet is not None:
+        raw.execute("UPDATE sheet SET content = ?", (sheet,))
+        raw.commit()
     raw.close()
     return DyeBook(path, create=False)
 
@@ -155,14 +158,8 @@ def test_the_dyes_of_old_books_have_learnt_from_their_trials(tmp_path: Path) -> 
 def test_sheets_of_layout_2_hold_what_they_held(name: str, tmp_path: Path) -> None:
     """Made with settings of the dyer's own, of which each sheet shows those it rests on."""
     text = (DATA / f"bath_sheet_{name}_layout_2.json").read_text(encoding="utf-8")
-    path = tmp_path / "old.dyebook"
-    raw = sqlite3.connect(path)
-    raw.executescript((DATA / "dyebook_layout_2.sql").read_text(encoding="utf-8"))
-    raw.execute("UPDATE sheet SET content = ?", (text,))
-    raw.commit()
-    raw.close()
     was = json.loads(text)
-    with DyeBook(path, create=False) as book:
+    with opened(2, tmp_path, text) as book:
         (sheet,) = book.sheets("sage")
         (again,) = repeat(book, "sage", 480, stocks=2.0)
     method, own = sheet.method, sheet.settings
@@ -187,13 +184,7 @@ def test_sheets_of_layout_2_hold_what_they_held(name: str, tmp_path: Path) -> No
 
 
 def test_a_damaged_sheet_of_layout_2_does_not_keep_the_book_shut(tmp_path: Path) -> None:
-    path = tmp_path / "old.dyebook"
-    raw = sqlite3.connect(path)
-    raw.executescript((DATA / "dyebook_layout_2.sql").read_text(encoding="utf-8"))
-    raw.execute("UPDATE sheet SET content = '[1, {}]'")
-    raw.commit()
-    raw.close()
-    with DyeBook(path, create=False) as book:
+    with opened(2, tmp_path, "[1, {}]") as book:
         assert len(book.trials()) == 5
         with pytest.raises(SavedError):
             book.sheets()
