@@ -190,10 +190,10 @@ class Bottles:
         Raises `RecipeError` for a dye without stock, and where even a stock 1 in 1000 leaves too
         little.
         """
-        return tuple(self._dose(dye, owf, cloth_g, self.settings) for dye, owf in recipe.items())
+        return tuple(self._dose(dye, owf, cloth_g) for dye, owf in recipe.items())
 
-    def _dose(self, dye: str, owf: float, cloth_g: float, settings: BathSettings) -> Dose:
-        stock = self.of_dye(dye)
+    def _dose(self, dye: str, owf: float, cloth_g: float) -> Dose:
+        settings, stock = self.settings, self.of_dye(dye)
         strong = stock_ml(cloth_g, owf, stock.actual_pct(settings))
         times = dilution(strong, settings.smallest_dose)
         exact = strong * times
