@@ -15,10 +15,9 @@ TABLE = Path(__file__).resolve().parents[2] / "swatch_data" / "napkins.csv"
 def lawn(run: Command) -> Command:
     """A folder with a book of three dyes on lawn, alkali after them, and the same on linen."""
     rows = TABLE.read_text(encoding="utf-8").splitlines()
-    wanted = ("#", "swatch", "undyed", "marigold", "navy", "black")
+    wanted = ("recipe", "undyed", "marigold", "navy", "black")
     few = [row for row in rows if row[0] == "#" or re.split("[, ]", row)[1] in wanted]
-    text = "\n".join([*few[:0], *(r for r in rows if r[0] == "#" or r.startswith("swatch,")),
-                      *(r for r in few if r[0] != "#")])  # fmt: skip
+    text = "\n".join(few)
     text = text.replace("# demo: yes\n", "").replace("cotton-linen napkin, mock-dyed", "lawn")
     (run.folder / "lawn.csv").write_text(text, encoding="utf-8")
     linen = text.replace("cloth: lawn", "cloth: linen").replace("about 1 h after", "with")
