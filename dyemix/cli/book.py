@@ -76,7 +76,7 @@ def add(table: Path, name: str | None, replace: str | None, borrow: str | None) 
     how = {"method": given("method"), "name": name, "replaces": replace, "borrows": borrow}
     kept = shared.open_book(create=True)
     method = kept.add_swatches(swatches, **given_only(how))
-    console.remark(f"Kept in {kept.path}: {method}")
+    shared.kept(str(method))
     shared.of_method(method)
     shared.then("To see how well it predicts", "fit")
 
@@ -91,7 +91,7 @@ def strike(swatch: str, reading: str | None, note: str | None) -> None:
     method = kept.method(given("method") or "")
     new = None if reading is None else shared.piece(reading, kept.swatches(method.name).light)
     kept.strike(swatch, note or "no reason given", new, method.name)
-    console.remark(f"Kept in {kept.path}: {kept.method(method.name)}")
+    shared.kept(str(kept.method(method.name)))
 
 
 @command("", "book")
