@@ -59,7 +59,7 @@ def match(
     if targets is None:
         words = str(target)
         if not whole:
-            limits["left"] = shared.bottles(dyes).left(given("cloth_g") or shared.CLOTH)
+            limits["left"] = shared.bottles(dyes).left(shared.shown_for())
         work_out: Any = dyemix.match if whole else suggest
         found = work_out(dyes, shared.target(words), **limits)
         answer = found if whole else found.found

@@ -118,7 +118,7 @@ def reach(
         said["other"] = fitted(said.pop("not_owned"))
     wanted, dyes = [] if targets is None else read_targets(targets), shared.dyes()
     if fewest:
-        at_hand = shared.bottles(dyes).measures(given("cloth_g") or shared.CLOTH)
+        at_hand = shared.bottles(dyes).measures(shared.shown_for())
         said |= {"cloth_g": at_hand.cloth_g, "stock_pct": at_hand.stock_pct}
     elif words:
         said["target"] = shared.target(words)

@@ -21,8 +21,6 @@ from dyemix.files.small_tables import number
 
 #: Columns of a line, past which a command stands on one of its own.
 _WIDTH, _LINE = 98, "\n"
-#: Dry cloth that amounts are shown for where no weight is stated, g.
-CLOTH = 100.0
 
 
 def photo(cells: Path | None = None, light: Any = None) -> Any:
@@ -226,6 +224,11 @@ def _cloth(dyes: Any) -> tuple[Any, str]:
     return (number(swatch), ", as your swatches weigh") if swatch else (None, "")
 
 
+def shown_for() -> float:
+    """The dry cloth that amounts are shown for, g: as given; 100 where no weight is stated."""
+    return float(given("cloth_g") or 100.0)
+
+
 def bottles(dyes: Any = None) -> Any:
     """The stock at hand, with the dyer's own figures."""
     from dyemix.bench.stock import Bottles
@@ -239,7 +242,7 @@ def kit(measure: str | None, dyes: Any) -> Any:
 
     if not measure:
         return None
-    of = bottles(dyes).measures(given("cloth_g") or CLOTH)
+    of = bottles(dyes).measures(shown_for())
     words = f"{measure} {of.spoons}" if measure == "spoons" else measure
     return Kit.parse(words, of.stock_pct, of.cloth_g)
 
@@ -265,7 +268,7 @@ def short(found: Any, dyes: Any, **how: Any) -> str:
     from dyemix.bench.suggested import in_steps, suggested
 
     told: Any = in_steps if hasattr(found, "steps") else suggested
-    return str(told(found, bottles(dyes), given("cloth_g") or CLOTH, **how))
+    return str(told(found, bottles(dyes), shown_for(), **how))
 
 
 def strength() -> float | None:
@@ -338,7 +341,7 @@ def _asked(*names: str) -> list[str]:
 
 def weighed(cloth_g: float | None = None) -> list[str]:
     """The cloth, to be asked for again: as given, or what amounts were shown for."""
-    return ["--cloth", f"{cloth_g or given('cloth_g') or CLOTH:g}g"]
+    return ["--cloth", f"{cloth_g or shown_for():g}g"]
 
 
 def bath(
