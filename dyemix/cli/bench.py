@@ -91,9 +91,9 @@ def bath(
             raise AmbiguousError(not_for, [("--demo",)])
         sheet = dyemix.bath_sheet(recipe, given("cloth_g"), job=given("job") or "", **one, **how)
         shared.show(sheet)
-        sheets, asked = (sheet,), ([] if over is None else ["--over", over])
+        sheets = (sheet,)
         if dyes is not None and (wanted is not None or shared.chosen()):
-            shared.trial(sheet.recipe, dyes, aim or "", wanted, *asked)
+            shared.trial(sheet.recipe, dyes, aim or "", wanted, over)
     if (book := shared.chosen()) and all(sheet.job for sheet in sheets):
         book.add_sheets(*sheets, method=given("method") or "")
         shared.kept(", ".join(sheet.job for sheet in sheets))

@@ -181,15 +181,14 @@ def repeat(job: str, keep: bool, **how: Any) -> None:
     sheets = again(kept, job, **given_only(how))
     if keep:
         kept.add_sheets(*sheets, method=how.get("method", ""))
-    over: tuple[str, ...] = ()
+    over = None
     with suppress(FitError):  # a piece is repeated without fitted dyes too
         dyes = kept.dyes(how["method"]) if wanted and "method" in how else None
     get_current_context().meta["job"] = job
     for sheet in sheets:
         shared.show(sheet)
         if dyes is not None and wanted is not None:
-            shared.trial(sheet.recipe, dyes, "", wanted.under(dyes.light), *over)
-            over = ("--over", shared.expected(dyes, sheet.recipe))
+            over = shared.trial(sheet.recipe, dyes, "", wanted.under(dyes.light), over)
             dyes = dyes.on(dyes.predict(sheet.recipe).reflectance)
 
 

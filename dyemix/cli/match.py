@@ -139,7 +139,7 @@ def trial(
         shared.bath("The next piece", asked, dyes, aimed, found.target)
     if found.second_bath is not None:
         asked, why = shared.amounts(found.second_bath.recipe), "The second bath over this piece"
-        shared.bath(why, asked, dyes, aimed, found.target, "--over", reading)
+        shared.bath(why, asked, dyes, aimed, found.target, over=reading)
     shared.then("Which swatch would help most", "next", shared.typed(aimed, found.target))
 
 

@@ -14,18 +14,16 @@ from dyemix.cli.options import Commands, command, given, given_only
 
 
 def _show(
-    work_out: Any, dyes: Any, *what: Any, measure: str | None, detail: bool, over: str = "",
-    **how: Any,
+    work_out: Any, dyes: Any, *what: Any, measure: str | None, detail: bool,
+    over: str | None = None, **how: Any,
 ) -> None:  # fmt: skip
     """Answer with a series, every step in % owf and as measured, and with the bath of one."""
     kit = shared.kit(measure, dyes)
     found = work_out(dyes, *what, **given_only({**how, "kit": kit}))
     shared.show(found, shared.short(found, dyes, detail=detail))
     if found.middle is not None:
-        step = found.steps[found.middle]
-        asked, piece = shared.amounts((step.measured or step).recipe), ["--over", over]
-        why = f"To dye step {found.middle + 1}"
-        shared.bath(why, asked, dyes, "", None, *(piece if over else []))
+        step, why = found.steps[found.middle], f"To dye step {found.middle + 1}"
+        shared.bath(why, shared.amounts((step.measured or step).recipe), dyes, over=over)
 
 
 @command(

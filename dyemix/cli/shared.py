@@ -344,26 +344,34 @@ def weighed(cloth_g: float | None = None) -> list[str]:
     return ["--cloth", f"{cloth_g or shown_for():g}g"]
 
 
+def _aim(words: str, target: Any) -> list[str]:
+    """The colour wanted, to be asked for again, where there is one."""
+    return ["--target", typed(words, target)] if target else []
+
+
+def _over(piece: str | None) -> list[str]:
+    """The finished piece that a second bath goes over, where there is one."""
+    return [] if piece is None else ["--over", piece]
+
+
 def bath(
-    why: str, what: str, dyes: Any, words: str = "", target: Any = None, *more: str,
-    cloth_g: float = 0.0,
+    why: str, what: str, dyes: Any, words: str = "", target: Any = None, *,
+    over: str | None = None, cloth_g: float = 0.0,
 ) -> None:  # fmt: skip
     """Print the command for the bath of a recipe, or a day of those in a table."""
-    aim = ["--target", typed(words, target)] if target else []
-    asked = [*weighed(cloth_g), *aim, *_asked("stock", "spoons", "job"), *more]
-    then(why, "bath", what, *asked, demo=dyes.demo)
+    asked = [*weighed(cloth_g), *_aim(words, target), *_asked("stock", "spoons", "job")]
+    then(why, "bath", what, *asked, *_over(over), demo=dyes.demo)
 
 
-def expected(dyes: Any, recipe: Any) -> str:
-    """The reading that a piece may have, to be typed in the light of the dyer's own readings."""
-    return str(dyes.predict(recipe).as_target().typed)
+def trial(recipe: Any, dyes: Any, words: str, target: Any, over: str | None = None) -> str:
+    """Print the command for the piece that comes of a recipe, with the reading that is returned.
 
-
-def trial(recipe: Any, dyes: Any, words: str, target: Any, *more: str) -> None:
-    """Print the command for the piece that comes of a recipe, with a reading it may have."""
-    aim = ["--target", typed(words, target)] if target else []
-    asked = [*weighed(), *aim, "--reading", expected(dyes, recipe), *more, *_asked("job")]
+    It is one that the piece may have, to be typed in the light of the dyer's own readings.
+    """
+    reading = str(dyes.predict(recipe).as_target().typed)
+    asked = [*weighed(), *_aim(words, target), "--reading", reading, *_over(over), *_asked("job")]
     then("Once dry, with your reading", "trial", amounts(recipe), *asked)
+    return reading
 
 
 def show(result: Any, text: str = "", drawn: Any = None, **picture: Any) -> None:
