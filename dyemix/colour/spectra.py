@@ -20,7 +20,7 @@ WIDEST_STEP = 20.0
 #: A reflectance above this is a percentage, and so is one above the second in the mean of its
 #: bands: no cloth is so bright, whitened or not. One that never reaches the third is a fraction
 #: that was called a percentage: deep black cotton reads 1.5 % and more. Common practice, all three.
-_BEYOND, _BEYOND_ALL, DARKEST = 2.0, 1.1, 0.01
+_BEYOND, _BEYOND_ALL, _DARKEST = 2.0, 1.1, 0.01
 _BAND = re.compile(
     r"(?:%?r%?|refl|reflectance|nm|spectral(?:[ _]nm)?)?[ _]*([0-9]{3,4}(?:[.,][0-9]+)?)\s*(?:nm)?",
     re.IGNORECASE,
@@ -49,19 +49,20 @@ def fractions(
     if spectra.ndim < 1 or spectra.shape[-1:] != at.shape:
         cure = "give the wavelengths" if wavelengths is None else "one value a wavelength"
         raise InputError(Fault(f"{spectra.shape} values at {at.shape} bands in nm: {cure}."))
-    if at is not WAVELENGTHS:
+    on_grid = at is WAVELENGTHS or np.array_equal(at, WAVELENGTHS)
+    if not on_grid:
         spectra, at = spectra[..., np.argsort(at)], np.sort(at)
     most = spectra.max(initial=0.0)
-    fault = "" if at is WAVELENGTHS else grid_fault(at)
+    fault = "" if on_grid else grid_fault(at)
     if not np.isfinite(spectra).all() or spectra.min(initial=0.0) < 0.0:
         fault = fault or "a reflectance is a number, 0 or more: one here is not."
     elif too_bright(spectra).any():
         fault = fault or f"a reflectance of {most:.4g} is no fraction: is it scale='percent'?"
-    elif percent and spectra.size and most < DARKEST:
+    elif percent and spectra.size and most < _DARKEST:
         fault = fault or f"no cloth reflects {100.0 * most:.4g} % at most: is it scale='fraction'?"
     if fault:
         raise InputError(Fault(fault))
-    if at is WAVELENGTHS:
+    if on_grid:
         return spectra
     rows = onto_grid(at, spectra.reshape(-1, len(at)))
     return rows.reshape(*spectra.shape[:-1], len(WAVELENGTHS))
@@ -81,8 +82,8 @@ def band(heading: str) -> float | None:
 
 def headed_bands(values: Any) -> Array:
     """The wavelengths ``(B',)`` in nm that values are labelled with; else those of our grid."""
-    found = [wavelength for label in labels(values) if (wavelength := band(label))]
-    return np.array(found) if found and len(found) == len(labels(values)) else WAVELENGTHS
+    found = [band(label) for label in labels(values)]
+    return np.array(found, float) if found and all(found) else WAVELENGTHS
 
 
 def spectrum_to_lab(
