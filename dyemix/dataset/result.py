@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeAlias, TypeVar
 
 import numpy as np
 
+from dyemix.arrays import LAB
 from dyemix.dataset.recipe import Recipe
 
 if TYPE_CHECKING:
@@ -144,7 +145,7 @@ def frame(rows: Iterable[Row]) -> Frame:
 
 def colour_row(lab: np.ndarray[Any, Any], light: object, code: str) -> dict[str, object]:
     """A colour as columns: CIELAB, its light, and its hex code on a screen."""
-    return {**dict(zip(("L*", "a*", "b*"), lab, strict=True)), "light": str(light), "hex": code}
+    return {**dict(zip(LAB, lab, strict=True)), "light": str(light), "hex": code}
 
 
 def _plain(value: object) -> object:

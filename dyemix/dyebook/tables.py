@@ -12,6 +12,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+from dyemix.arrays import LAB
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dyebook import schema
 from dyemix.dyebook.connection import BookFile
@@ -19,7 +20,7 @@ from dyemix.errors import SavedError
 from dyemix.writing import csv_text, write
 
 #: A list in one column of the book is a column for each number in the table.
-_SPREAD = {"spectrum": tuple(f"{w:g} nm" for w in WAVELENGTHS), "lab": ("L*", "a*", "b*")}
+_SPREAD = {"spectrum": tuple(f"{w:g} nm" for w in WAVELENGTHS), "lab": LAB}
 
 
 def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> tuple[Path, ...]:

@@ -17,7 +17,7 @@ from itertools import combinations
 
 import numpy as np
 
-from dyemix.arrays import Array
+from dyemix.arrays import LAB, Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
 from dyemix.colour.colorimetry import Light, lab, smoothest_reflectance
 from dyemix.dataset.swatches import Swatch, SwatchSet
@@ -215,7 +215,6 @@ def _mistyped(squares: tuple[Swatch, ...], as_read: _Way, light: Light) -> Itera
 
 def _otherwise(typed: Array) -> Iterator[tuple[Array, str, str]]:
     """What L*, a*, b* as typed may have been meant to be, and both in words."""
-    names = ("L*", "a*", "b*")
     for at, value in enumerate(typed):
         tens, rest = divmod(abs(value), 10.0)
         ones, part = divmod(rest, 1.0)
@@ -224,7 +223,7 @@ def _otherwise(typed: Array) -> Iterator[tuple[Array, str, str]]:
             others.append(np.copysign(10.0 * ones + tens + part, value))
         for other in others:
             meant = np.where(np.arange(3) == at, other, typed)
-            yield meant, f"{names[at]} {value:g}", f"{names[at]} {other:.4g}"
+            yield meant, f"{LAB[at]} {value:g}", f"{LAB[at]} {other:.4g}"
     lightness, red, yellow = typed
     meant = np.array([lightness, yellow, red])
     yield meant, f"a* {red:g}, b* {yellow:g}", f"a* {yellow:g}, b* {red:g}"

@@ -10,6 +10,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
+from dyemix.arrays import LAB
 from dyemix.colour.colorimetry import Light
 from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
 from dyemix.dataset.recipe import Recipe
@@ -299,7 +300,7 @@ def recipes_table(found: ManyMatches) -> str:
     Invented dyes are marked in the first line.
     """
     # Headed as what it is: a list of predictions must not pass for a table of readings.
-    heads = {name: f"predicted {name}" for name in ("L*", "a*", "b*", "hex")}
+    heads = {name: f"predicted {name}" for name in (*LAB, "hex")}
     table = found.to_frame().rename(columns=heads)
     mark = f"# {DEMO_WARNING}\n" if any(matches.demo for matches in found) else ""
     return mark + str(table.to_csv(index=False, float_format="%.6g", lineterminator="\n"))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyemix.arrays import Array
+from dyemix.arrays import LAB, Array
 from dyemix.dataset.result import DEMO_WARNING, Result, Row
 
 #: Fewer own mixes than this do not tell whether promises are kept.
@@ -126,7 +126,7 @@ class Evaluation(Result):
             labs = {
                 f"{word} {axis}": value
                 for word in ("measured", "predicted")
-                for axis, value in zip(("L*", "a*", "b*"), getattr(check, word), strict=True)
+                for axis, value in zip(LAB, getattr(check, word), strict=True)
             }
             figures = ("delta_e", "likely", "median", "bound", "kept")
             yield {"swatch": check.label, **labs, "light": self.light} | {

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyemix.arrays import Array
+from dyemix.arrays import LAB, Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, lab, smoothest_reflectance
 from dyemix.colour.difference import Miss
@@ -180,7 +180,7 @@ class PhotoReading(Result):
         for cell in self.cells:
             yield {
                 "cell": cell.label, "recipe": cell.content.recipe,
-                **dict(zip(("L*", "a*", "b*"), cell.lab, strict=True)), "error": cell.error,
+                **dict(zip(LAB, cell.lab, strict=True)), "error": cell.error,
                 "spread": cell.spread, "warnings": cell.warnings, "left out": cell.left_out,
             }  # fmt: skip
 
