@@ -77,9 +77,6 @@ class Clipped(Value):
     def __str__(self) -> str:
         return as_text(self.beyond)
 
-    def __len__(self) -> int:
-        return len(self.beyond)
-
     def open(self, apart: Array) -> Array:
         """Variance ``(3, 3)`` to add to a reading from which a colour lies `apart` ``(3,)``.
 

@@ -161,7 +161,7 @@ class Reading(Result):
     def cells(self) -> dict[str, str]:
         """What a table says of it in words, conditions and colour apart."""
         held = ((name, write, getattr(self, name)) for name, (write, _) in CELLS.items())
-        row = {name: write(x) for name, write, x in held if x is not None and len(x)}
+        row = {name: words for name, write, x in held if x is not None and (words := write(x))}
         if self.recipe is not None and self.recipe.as_written not in ("", self.recipe.exact):
             row["as written"] = self.recipe.as_written
         return row
