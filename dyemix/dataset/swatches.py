@@ -88,7 +88,6 @@ class SwatchSet(Result):
         told = {
             key: table.attrs[key] for key in ("source", "warnings", "demo") if key in table.attrs
         }
-        told |= {"warnings": tuple(told["warnings"])} if "warnings" in told else {}
         found = cls(readings_of(table, light, Unit(scale), conditions or {}), **told)
         if not ("recipe" in labels(table) or {r.recipe for r in found.readings} - {None}):
             raise InputError(Fault("no row says what was dyed: 'recipe', or a column a dye, does."))
