@@ -39,7 +39,8 @@ _SPELT = {
 }
 _UNITS = {word: unit for unit, words in _SPELT.items() for word in (unit.lower(), *words)}
 _UNITS |= {f"{word}s": unit for word, unit in _UNITS.items() if len(word) > 2}
-_NO_DYE = ("undyed", "blank", "no dye")
+#: How a recipe says that nothing was dyed.
+NO_DYE = ("undyed", "blank", "no dye")
 _NUMBER = r"\d+\s+\d+/\d+|\d+/\d+|\d*[.,]?\d+(?:[eE][-+]?\d+)?"
 #: What a dye's name looks like, for a regular expression.
 NAME = r"[^\W\d_](?:[\w'’&/ -]*[\w'’])?"
@@ -214,7 +215,7 @@ class Recipe(Mapping[str, float]):
         written = " ".join(text.split()).replace("−", "-")
         plain = re.sub(r"(\d)(?=[¼-¾⅐-⅞])", r"\1 ", written)
         plain = unicodedata.normalize("NFKC", plain).replace("\N{FRACTION SLASH}", "/")
-        if plain.lower() in _NO_DYE:
+        if plain.lower() in NO_DYE:
             return cls({}, written)
         if at := _AT.fullmatch(plain):
             return cls(_from_parts(at["parts"], _number(at["total"])), written)

@@ -12,7 +12,7 @@ import numpy as np
 from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest
 from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.readings import CELLS
-from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe, dye_name
+from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.files.cells import Faults, few
@@ -196,7 +196,7 @@ def _recipe(draft: Draft, context: Context) -> Recipe | None:
 
 
 def _of_one_dye(dye: str, owf: str) -> str:
-    if dye_name(dye) in ("undyed", "blank", "no dye", "none", "") and owf in ("", "0"):
+    if dye_name(dye) in (*NO_DYE, "none", "") and owf in ("", "0"):
         return "undyed" if dye or owf else ""
     if not dye or not owf:
         raise RecipeError("write the dye and its % owf, or 'undyed' and 0.")
