@@ -16,7 +16,7 @@ from dyemix.dataset.target import AnyColour, Target
 from dyemix.dataset.units import STOCK_PCT, dye_g
 from dyemix.errors import DyemixError
 from dyemix.matching.dispensing import Kit
-from dyemix.matching.subsets import Problem
+from dyemix.matching.subsets import Problem, batches, ranked
 from dyemix.model.dyes import DyeSet, Prediction
 
 #: ``progress(done, all)``: called as work goes on, for whoever waits.
@@ -102,26 +102,23 @@ def serve(
         raise DyemixError(f"{len(dyes)} dyes are more than can be compared at once (64).")
     targets = [target.under(dyes.light) for target in Target.all(wanted)]
     out: dict[int, Served] = {}
-    for light in dict.fromkeys(dyes.light_of(target) for target in targets):
-        alike = [i for i, target in enumerate(targets) if target.light == light]
-        for first in range(0, len(alike), _SIDE_BY_SIDE):
-            some = alike[first : first + _SIDE_BY_SIDE]
-            labs = np.array([targets[i].lab for i in some])
-            problem = Problem.of(dyes, labs, light, max_dyes)
-            every = problem.search()
-            near = (every.cost > tolerance**2) & (every.cost < (tolerance + _NEAR) ** 2)
-            order = np.lexsort((every.cost, every.which))
-            place = np.arange(len(order)) - np.searchsorted(every.which[order], every.which[order])
-            near[order[place < _NEAREST]] = True
-            last = problem.finish(every.rows(near))
-            every.amounts[near], every.cost[near] = last.amounts, last.cost
-            masks = every.used @ (np.uint64(1) << np.arange(len(dyes), dtype=np.uint64))
-            for t, i in enumerate(some):
-                mine = every.which == t
-                miss = np.sqrt(every.cost[mine])
-                out[i] = Served(targets[i], masks[mine], miss, every.amounts[mine])
-            if progress is not None:
-                progress(len(out), len(targets))
+    lights = [dyes.light_of(target) for target in targets]
+    for some in batches(lights, _SIDE_BY_SIDE):
+        labs = np.array([targets[i].lab for i in some])
+        problem = Problem.of(dyes, labs, lights[some[0]], max_dyes)
+        every = problem.search()
+        near = (every.cost > tolerance**2) & (every.cost < (tolerance + _NEAR) ** 2)
+        order, place = ranked(every.which, every.cost)
+        near[order[place < _NEAREST]] = True
+        last = problem.finish(every.rows(near))
+        every.amounts[near], every.cost[near] = last.amounts, last.cost
+        masks = every.used @ (np.uint64(1) << np.arange(len(dyes), dtype=np.uint64))
+        for t, i in enumerate(some):
+            mine = every.which == t
+            miss = np.sqrt(every.cost[mine])
+            out[i] = Served(targets[i], masks[mine], miss, every.amounts[mine])
+        if progress is not None:
+            progress(len(out), len(targets))
     return [out[i] for i in range(len(targets))]
 
 

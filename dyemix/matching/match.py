@@ -23,7 +23,7 @@ from dyemix.matching.constraints import LEAST_DOSE, PREFERENCE, WORTH, Constrain
 from dyemix.matching.dispensing import measured
 from dyemix.matching.matches import ManyMatches, Match, Matches, Reach
 from dyemix.matching.refine import EARNS_ITS_PLACE, refined, tell
-from dyemix.matching.subsets import Found, Problem, number_of_blends
+from dyemix.matching.subsets import Found, Problem, batches, number_of_blends
 from dyemix.model.dyes import DyeSet
 
 #: A target is within reach when the best recipe comes this near on paper.
@@ -131,11 +131,8 @@ def _answer(shelf: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> li
     dyes = wanted.shelf(shelf)
     kinds = [(dyes.light_of(target), target.reflectance is None) for target in targets]
     out: dict[int, Matches] = {}
-    for kind in dict.fromkeys(kinds):
-        alike = [i for i, own in enumerate(kinds) if own == kind]
-        for first in range(0, len(alike), _AT_ONCE):
-            some = alike[first : first + _AT_ONCE]
-            out |= zip(some, _alike(dyes, wanted, [targets[i] for i in some]), strict=True)
+    for some in batches(kinds, _AT_ONCE):
+        out |= zip(some, _alike(dyes, wanted, [targets[i] for i in some]), strict=True)
     return [out[i] for i in range(len(targets))]
 
 

@@ -8,7 +8,7 @@ blend at whose answer a dye stands at nothing is left out: the smaller blend is 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, partial
 from itertools import combinations, product
@@ -69,6 +69,22 @@ def number_of_blends(dyes: int, max_dyes: int) -> int:
     return blends
 
 
+def batches(kinds: Sequence[Hashable], most: int) -> Iterator[list[int]]:
+    """Which items can be worked on side by side: those of one kind, at most so many at once."""
+    for kind in dict.fromkeys(kinds):
+        alike = [i for i, own in enumerate(kinds) if own == kind]
+        yield from (alike[first : first + most] for first in range(0, len(alike), most))
+
+
+def ranked(group: NDArray[np.intp], *keys: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows ``(M,)`` group by group, and the place of each in its group, from 0.
+
+    Within a group they stand by `keys`, the last of which counts most, then as they stood.
+    """
+    order = np.lexsort((*keys, group))
+    return order, np.arange(len(order)) - np.searchsorted(group[order], group[order])
+
+
 @dataclass(frozen=True, eq=False)
 class Found:
     """M blends for several targets.
@@ -107,8 +123,7 @@ class Found:
         Costs up to `level` are equal; then the least dye in all goes first.
         """
         group = self.which * (self.used.shape[1] + 1) + by_number * self.used.sum(axis=1)
-        order = np.lexsort((self.amounts.sum(axis=1), np.maximum(self.cost, level), group))
-        place = np.arange(len(order)) - np.searchsorted(group[order], group[order])
+        order, place = ranked(group, self.amounts.sum(axis=1), np.maximum(self.cost, level))
         return self.rows(order[place < count])
 
 
@@ -239,9 +254,9 @@ class Problem:
         """Rows to work on at once. Those of a target stand together however many targets there are,
         so that its answer does not depend on them."""
         block = max(_BLOCK // len(self.dyes), 1)
-        order = np.argsort(which, kind="stable")
-        place = np.empty_like(order)
-        place[order] = np.arange(len(order)) - np.searchsorted(which[order], which[order])
+        order, rank = ranked(which)
+        place = np.empty_like(rank)
+        place[order] = rank
         targets = max(block // (place.max(initial=0) + 1), 1)
         label = place // block * len(self.labs) + which // targets
         return [np.flatnonzero(label == own) for own in np.unique(label)]
