@@ -35,14 +35,13 @@ def pages(found: Matches) -> Pages:
     turns = [[_turned(found, m, lamp) for lamp in lamps] for m in found]
     least = [min(turn.delta_e for turn in under) for under in zip(*turns, strict=True)]
     most = max((owf for m in found for owf in m.recipe.values()), default=1.0)
-    formula = f"ΔE2000, {target.light}" if found.k_lightness == 1.0 else found.formula
     weaker = [text for m in found if m.measured for text in m.measured.weaker]
     notes = [*found.warnings, *dict.fromkeys(weaker)]
 
     def begin() -> Paper:
         many = "1 recipe" if len(found) == 1 else f"{len(found)} recipes"
         title = f"{target.name or target}: {many}, {found.reach.value}"
-        paper = Paper("match", title, notes, demo=found.demo, formula=formula, band=band)
+        paper = Paper("match", title, notes, demo=found.demo, formula=found.formula, band=band)
         for x, _, _, _, name in _BLOCKS:
             paper.write(x, paper.y, name, font="bold")
         paper.y += 0.15
