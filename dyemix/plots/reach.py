@@ -156,7 +156,9 @@ def _names(paper: Paper, found: ShelfReach, left: float, busy: NDArray[np.bool_]
     cell, crowded = _PANEL / len(busy), []
     for name, (_, a, b) in zip(found.dyes, found.hues, strict=True):
         chroma, half = float(np.hypot(a, b)), wide(name, "bold") / 2
-        for radius in np.arange(0.0, 1.4, 0.03) if chroma >= _GREY else ():
+        if chroma < _GREY:
+            continue
+        for radius in np.arange(0.0, 1.4, 0.03):
             x, y = _PANEL / 2 * (1.0 + radius * np.array([a, -b]) / chroma)
             x, y = np.clip(x, half, _PANEL - half), np.clip(y, 0.12, _PANEL - 0.12)
             ends = ((y - 0.1, y + 0.1), (x - half - 0.04, x + half + 0.04))
@@ -166,7 +168,7 @@ def _names(paper: Paper, found: ShelfReach, left: float, busy: NDArray[np.bool_]
                 paper.write(left + x, paper.y + y - 0.09, name, font="bold", ha="center")
                 break
         else:
-            crowded += [name] if chroma >= _GREY else []
+            crowded.append(name)
     return crowded
 
 
