@@ -11,7 +11,7 @@ where it does so for the ladders of all dyes; in a mix, where it brings it to wh
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -74,13 +74,16 @@ def slips(swatches: SwatchSet) -> list[str]:
         return []
     light, ladders = swatches.light, {dye: swatches.ladder(dye) for dye in swatches.dyes}
     ladders = {dye: ladder for dye, ladder in ladders.items() if len({*_depths(ladder)}) >= _FEWEST}
-    if found := _on_cloth(swatches.undyed, ladders.values(), light):
+    read = {dye: (_depths(squares), _as_read(squares, light)) for dye, squares in ladders.items()}
+    if found := _on_cloth(swatches.undyed, read.values(), light):
         return found
     cloth = np.mean([s.reflectance for s in swatches.undyed], axis=0)
-    for ladder in ladders.values():
-        found += _slip(ladder, cloth, light)
+    for dye, squares in ladders.items():
+        found += _slip(squares, *read[dye], cloth, light)
     sound = {
-        dye: s for dye, s in ladders.items() if not any(x.label in t for x in s for t in found)
+        dye: read[dye]
+        for dye, squares in ladders.items()
+        if not any(s.label in told for s in squares for told in found)
     }
     for mix in swatches.mixtures:
         if mix.recipe.keys() <= sound.keys():
@@ -115,20 +118,20 @@ def _best(chi_square: Array) -> int:
 
 
 def _on_cloth(
-    squares: tuple[Swatch, ...], ladders: Iterable[tuple[Swatch, ...]], light: Light
+    squares: tuple[Swatch, ...], ladders: Collection[tuple[Array, _Way]], light: Light
 ) -> list[str]:
     """The one slip on undyed cloth that makes its pieces agree, or the ladders of all dyes hold."""
-    as_read, read = _as_read(squares, light), [(_depths(s), [_as_read(s, light)]) for s in ladders]
+    as_read = _as_read(squares, light)
     moved = (w for w in _mistyped(squares, as_read, light) if _apart(as_read, w) > _MOVES)
     ways = [as_read, *moved]
 
     def misfits(way: _Way) -> Array:
         cloth = way.spectra.mean(axis=0)
-        return np.concatenate([_misfits(x, one, cloth, light)[1][0] for x, one in read])
+        return np.concatenate([_misfits(x, [one], cloth, light)[1][0] for x, one in ladders])
 
     apart = [float(delta_e(w.labs[:, np.newaxis], w.labs).max()) for w in ways]
     best = int(np.argmin(apart)) if apart[0] > _MOVES and min(apart) < _ALIKE else 0
-    if not best and read and misfits(as_read).sum() >= _GAIN:
+    if not best and ladders and misfits(as_read).sum() >= _GAIN:
         best = _best(np.array([misfits(way) for way in ways]))
     says, off = "the other pieces and the palest squares say", _apart(as_read, ways[best])
     return [_told(squares, ways[best], says, off)] if best else []
@@ -139,15 +142,16 @@ def _apart(one: _Way, other: _Way) -> float:
 
 
 def _in_mix(
-    mix: Swatch, ladders: Mapping[str, tuple[Swatch, ...]], cloth: Array, light: Light
+    mix: Swatch, ladders: Mapping[str, tuple[Array, _Way]], cloth: Array, light: Light
 ) -> list[str]:
     """The one slip that brings a mix to what the squares of its dyes say."""
 
     def predicted(recipe: Mapping[str, float]) -> Array:
         k = ground = k_over_s(np.clip(cloth, *_WITHIN))
         for dye, owf in recipe.items():
-            own = k_over_s(np.clip(_as_read(ladders[dye], light).spectra, *_WITHIN)) - ground
-            x = np.append(_depths(ladders[dye]), np.log(owf))  # the mix left out of its own ladder
+            x, squares = ladders[dye]
+            own = k_over_s(np.clip(squares.spectra, *_WITHIN)) - ground
+            x = np.append(x, np.log(owf))  # the mix left out of its own ladder
             k = k + _left_out(x, np.vstack([own, ground])[np.newaxis])[0][0, -1]
         return np.asarray(lab(reflectance(k), light))
 
@@ -165,13 +169,14 @@ def _in_mix(
     return [_told((mix,), way, says, off, f", to {mended:.1f}")] if mended < _MIX_FITS else []
 
 
-def _slip(squares: tuple[Swatch, ...], cloth: Array, light: Light) -> list[str]:
+def _slip(
+    squares: tuple[Swatch, ...], x: Array, as_read: _Way, cloth: Array, light: Light
+) -> list[str]:
     """The one slip that makes a ladder hold together, if it does not and one does."""
-    x, ways = _depths(squares), [_as_read(squares, light)]
-    if _misfits(x, ways, cloth, light)[1].sum() < _GAIN:
+    if _misfits(x, [as_read], cloth, light)[1].sum() < _GAIN:
         return []
-    others = [*_exchanged(squares, x, ways[0]), *_mistyped(squares, ways[0], light)]
-    ways += [way for way in others if delta_e(ways[0].labs, way.labs).max() > _MOVES]
+    others = [*_exchanged(squares, x, as_read), *_mistyped(squares, as_read, light)]
+    ways = [as_read, *(way for way in others if _apart(as_read, way) > _MOVES)]
     off, chi_square = _misfits(x, ways, cloth, light)
     if not (best := _best(chi_square)):
         return []
