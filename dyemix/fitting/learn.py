@@ -190,8 +190,7 @@ def _second_baths(dyes: DyeSet) -> DyeSet:
     seconds = [(pot, pot.on) for pot in dyes.pots if pot.on is not None]
     squares = 0.0
     for pot, under in seconds:
-        over = dyes.on(under)
-        on = replace(over, scatter=replace(dyes.scatter, reading=2.0 * dyes.scatter.reading))
+        on = replace(dyes.on(under), scatter=dyes.scatter.over_piece())
         amounts = on.amounts(pot.recipe)[np.newaxis]
         weight = np.linalg.inv(on.predict_many(amounts).covariance[0])
         seen = on.whole.strengths(amounts, on.light)

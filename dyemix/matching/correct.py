@@ -198,14 +198,10 @@ class Correction(Result):
 
 
 def _ground(dyes: DyeSet, piece: Reading | None) -> tuple[DyeSet, float]:
-    """The dyes on white cloth, or over a finished piece, with what that adds in doubt, a share.
-
-    Over a piece its own reading is uncertain too.
-    """
+    """The dyes on white cloth, or over a finished piece, with what that adds in doubt, a share."""
     if piece is None:
         return dyes, 0.0
-    scatter = replace(dyes.scatter, reading=2.0 * dyes.scatter.reading)
-    return replace(dyes.on(piece), scatter=scatter), dyes.scatter.second_bath
+    return replace(dyes.on(piece), scatter=dyes.scatter.over_piece()), dyes.scatter.second_bath
 
 
 def _spread(dyes: DyeSet, share: float, amounts: Array, light: Light) -> tuple[Array, Array]:

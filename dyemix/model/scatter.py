@@ -50,10 +50,13 @@ class Scatter(Value):
         """That of level squares, for one spot of cloth dyed in low water."""
         return replace(self, reading=self.reading + np.eye(3) * PRIOR_MOTTLE**2)
 
+    def over_piece(self) -> Scatter:
+        """That over a piece, which was read with an error of its own."""
+        return replace(self, reading=2.0 * self.reading)
+
     def second(self) -> Scatter:
-        """That of second baths, over pieces that were read with an error of their own."""
-        pot = float(np.hypot(self.pot, self.second_bath))
-        return replace(self, pot=pot, reading=2.0 * self.reading)
+        """That of second baths: over a piece, and by `second_bath` more from pot to pot."""
+        return replace(self.over_piece(), pot=float(np.hypot(self.pot, self.second_bath)))
 
     @property
     def strength(self) -> float:
