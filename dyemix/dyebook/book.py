@@ -187,8 +187,7 @@ class DyeBook:
 
     def swatches(self, method: str = "") -> SwatchSet:
         """The swatches of a method, as they stand. Raises `InputError` where there are none."""
-        with self._file.reading() as db:
-            return methods.swatches_of(db, methods.chosen(db, method).number)
+        return self.method(method).held
 
     def dyes(
         self, method: str = "", learnt: bool = True, aside: SwatchSet | None = None,
@@ -203,8 +202,7 @@ class DyeBook:
         from dyemix.fitting.transfer import borrow
 
         kept = self.method(method)
-        every = self.swatches(kept.name)
-        swatches = every.without(left_out) if left_out else every
+        swatches = kept.held.without(left_out) if left_out else kept.held
         key = f"{rows.digest(swatches)} {rows.digest(aside)}"
         if kept.borrows:
             lent = self.dyes(kept.borrows)

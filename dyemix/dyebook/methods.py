@@ -27,33 +27,38 @@ class KeptMethod:
     Attributes
     ----------
     name, number : what it is called, and its row.
+    held : its swatches, without tables that were replaced and rows that were struck.
     conditions : how its swatches were dyed and read, as written.
     dyes : those with a swatch of their own; with `borrows`, those lent too.
-    swatches, mixes, trials : how many pieces of cloth, and of those mixtures; how many trials.
+    swatches, trials : how many pieces of cloth, and how many trials.
     borrows : the method whose dyes lend it their curves; "" where none does.
     lot, half_life : how its trials are weighed.
     """
 
     name: str
     number: int
+    held: SwatchSet
     conditions: Mapping[str, str]
     dyes: tuple[str, ...]
-    swatches: int
-    mixes: int
     trials: int
     borrows: str = ""
     lot: str | None = None
     half_life: float | None = None
 
+    @property
+    def swatches(self) -> int:
+        return len(self.held)
+
     def __str__(self) -> str:
         borrowed = f", on what {self.borrows} lends" if self.borrows else ""
-        counts = {"square": self.swatches - self.mixes, "mix": self.mixes, "trial": self.trials}
+        mixes = len(self.held.mixtures)
+        counts = {"square": self.swatches - mixes, "mix": mixes, "trial": self.trials}
         several = {"square": "squares", "mix": "mixes", "trial": "trials"}
         words = ", ".join(f"{n} {word if n == 1 else several[word]}" for word, n in counts.items())
         return f"{self.name} ({words}{borrowed})"
 
 
-def swatches_of(db: sqlite3.Connection, method: int) -> SwatchSet:
+def _swatches_of(db: sqlite3.Connection, method: int) -> SwatchSet:
     """The swatches of a method, without tables that were replaced and rows that were struck.
 
     Pieces that two of its tables call the same stay two pieces.
@@ -81,15 +86,14 @@ def known(db: sqlite3.Connection) -> tuple[KeptMethod, ...]:
     """Every method, in the order in which they were begun."""
     found: list[KeptMethod] = []
     for row in db.execute("SELECT * FROM method ORDER BY id").fetchall():
-        swatches = swatches_of(db, row["id"])
+        swatches = _swatches_of(db, row["id"])
         trials = db.execute("SELECT COUNT(*) FROM trial WHERE method = ?", (row["id"],))
         lender = next((m for m in found if m.number == row["borrows"]), None)
         found.append(
             KeptMethod(
-                row["name"], row["id"], swatches.conditions(),
+                row["name"], row["id"], swatches, swatches.conditions(),
                 tuple(dye for dye in swatches.dyes if swatches.ladder(dye)),
-                len(swatches.swatches), len(swatches.mixtures), trials.fetchone()[0],
-                lender.name if lender else "", row["lot"], row["half_life"],
+                trials.fetchone()[0], lender.name if lender else "", row["lot"], row["half_life"],
             )
         )  # fmt: skip
     return tuple(found)

@@ -243,6 +243,6 @@ def _pieces(book: DyeBook, target: Target) -> Iterator[PastPiece]:
     for signed in book.sign_offs():
         yield piece("standard", signed.name, signed.reading, signed.on)
     for method in book.methods():
-        for swatch in book.swatches(method.name).swatches:
+        for swatch in method.held:
             name = f"{method.name} {swatch.readings[0].swatch}".strip()
             yield piece("swatch", name, swatch)
