@@ -20,7 +20,7 @@ WIDEST_STEP = 20.0
 #: A reflectance above this is a percentage, and so is one above the second in the mean of its
 #: bands: no cloth is so bright, whitened or not. One that never reaches the third is a fraction
 #: that was called a percentage: deep black cotton reads 1.5 % and more. Common practice, all three.
-_BEYOND, _BEYOND_ALL, _DARKEST = 2.0, 1.1, 0.01
+_BEYOND, _BEYOND_ALL, DARKEST = 2.0, 1.1, 0.01
 _BAND = re.compile(
     r"(?:%?r%?|refl|reflectance|nm|spectral(?:[ _]nm)?)?[ _]*([0-9]{3,4}(?:[.,][0-9]+)?)\s*(?:nm)?",
     re.IGNORECASE,
@@ -58,7 +58,7 @@ def fractions(
         fault = fault or "a reflectance is a number, 0 or more: one here is not."
     elif too_bright(spectra).any():
         fault = fault or f"a reflectance of {most:.4g} is no fraction: is it scale='percent'?"
-    elif percent and spectra.size and most < _DARKEST:
+    elif percent and spectra.size and most < DARKEST:
         fault = fault or f"no cloth reflects {100.0 * most:.4g} % at most: is it scale='fraction'?"
     if fault:
         raise InputError(Fault(fault))

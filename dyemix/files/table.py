@@ -16,7 +16,7 @@ import numpy as np
 
 from dyemix.arrays import LAB, Array
 from dyemix.colour.colorimetry import WAVELENGTHS
-from dyemix.colour.spectra import grid_fault, grid_notes, onto_grid, too_bright
+from dyemix.colour.spectra import DARKEST, grid_fault, grid_notes, onto_grid, too_bright
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.files.cells import Faults, Sheet, cleaned, few, placed
 from dyemix.files.headings import HEADER_ONLY, KNOWN, band, meaning
@@ -251,7 +251,7 @@ def _doubts(reflectance: Array, scale: str) -> list[str]:
         found.append("0.95 or more at 440 nm: a brightener? Kubelka–Munk does not hold there")
     if (reflectance == 0.0).any():
         found.append(f"0 at {WAVELENGTHS[np.argmin(reflectance)]:g} nm: below what can be read")
-    if scale == "percent" and reflectance[top] <= 0.01:
+    if scale == "percent" and reflectance[top] <= DARKEST:
         found.append("no value above 1 %: a fraction in a file of percentages?")
     return found
 
