@@ -232,7 +232,7 @@ class Cards:
                 "most of the white between the cells is covered: cut the swatches no larger than "
                 "their cells, and lay them inside."
             )
-        matrix, notes, doubts = self._matrix(measured or Patches())
+        (matrix, notes), doubts = self._matrix(measured or Patches()), list(self._doubts)
         white = cast(tone.undo(np.ones((1, 3))))[0]
         over = cast(flat.at(self.frame.of("swatch").mean(axis=1)))
         card = (self._patch if len(self._patch) else self._grey).mean(axis=1)
@@ -252,11 +252,10 @@ class Cards:
         stands = -white if matrix.kind == "grey" else float(cast(flat.at(card)).mean())
         return Characterisation(tone, flat, matrix, stands, (str(tone), *notes), tuple(doubts))
 
-    def _matrix(self, measured: Patches) -> tuple[CameraMatrix, list[str], list[str]]:
-        """The camera's matrix by the patches of the card and the measured ones; notes, doubts."""
+    def _matrix(self, measured: Patches) -> tuple[CameraMatrix, list[str]]:
+        """The camera's matrix by the patches of the card and the measured ones, and notes."""
         tone, to_xyz, card = self.tone, self.photo.to_xyz, self.reference
         matrix, notes = patches.balance(to_xyz, tone.bent or not tone.known), []
-        doubts = list(self._doubts)
         names = np.array([*card.names, *measured.names])
         lab = np.concatenate([card.lab, measured.lab])
         light = tone(self._light) / self.flat.at(self._patch.mean(axis=1))
@@ -268,7 +267,7 @@ class Cards:
             matrix = patches.fit_patches(light[used], lab[used], tuple(names[used]), to_xyz)
         elif used.any():
             notes.append(f"{used.sum()} patches are too few to fit a matrix to: 6 are needed.")
-        return matrix, [*notes, str(matrix)], doubts
+        return matrix, [*notes, str(matrix)]
 
     def _check_grey(self, first: _Seen) -> None:
         """Refuse a grey that is not as told: the page around it is the other witness."""
