@@ -19,7 +19,7 @@ import numpy as np
 
 from benchmarks.shelf import swatch_set
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.ciede2000 import delta_e, metric
 from dyemix.colour.colorimetry import (
     D65_2,
     D65_10,
@@ -34,7 +34,6 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.fitting.fit import fit
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import Surface, k_over_s
-from dyemix.model.uncertainty import metric
 from tests.simulated.workshop import Workshop
 
 A, LED = Light("A", 10), Light("LED-B3", 10)

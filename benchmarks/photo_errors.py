@@ -15,7 +15,7 @@ from scipy.optimize import minimize
 
 from benchmarks.photo_scenes import dyed
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.ciede2000 import delta_e, metric
 from dyemix.photo import patches as colour
 from dyemix.photo.decode import SRGB_TO_XYZ
 from tests.simulated.camera import WAVELENGTHS, Camera, lab_d65, other_samples, patch_card, textiles
@@ -36,7 +36,7 @@ def off(matrix: colour.CameraMatrix, camera: Camera, spectra: Array) -> Array:
     """The error ``(S, 3)`` in the three parts of ΔE2000, grey at its reflectance."""
     lab = lab_d65(spectra)
     rgb = np.maximum(camera.render(spectra) / camera.render(np.ones((1, WAVELENGTHS.size))), 0.0)
-    return np.asarray(np.einsum("nij,nj->ni", colour.metric(lab), matrix.lab(rgb) - lab))
+    return np.asarray(np.einsum("nij,nj->ni", metric(lab), matrix.lab(rgb) - lab))
 
 
 def most_likely(errors: list[tuple[float, float, Array]], chroma: Array) -> Array:

@@ -16,8 +16,9 @@ from dyemix.arrays import Array
 from dyemix.cloth.amounts import Unmixer
 from dyemix.cloth.figures import Blocks, difference, labs, main_figures, path
 from dyemix.cloth.photographed import Photographed
+from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import D65_2, white, xyz_from_lab
-from dyemix.model.uncertainty import effects, metric
+from dyemix.model.uncertainty import effects
 from dyemix.model.unknowns import OWN_SHARE
 
 #: Nine times in ten a normal error is within so many standard deviations.

@@ -59,6 +59,14 @@ def delta_e_residual(
     return np.moveaxis(residual, 0, -1), by_lab
 
 
+def metric(labs: Array) -> Array:
+    """Slope ``(N, 3, 3)`` of the three parts of ΔE2000 by L*, a*, b*, for small steps from `labs`
+    ``(N, 3)``.
+    """
+    _, slope = delta_e_residual(labs, labs + 1e-6)  # at the very same colour the hue has no slope
+    return slope
+
+
 def _leading(reference: ArrayLike, sample: ArrayLike) -> tuple[Array, Array]:
     """Two arrays of colours ``(..., 3)``, broadcast, with L*, a*, b* first."""
     ref, smp = np.asarray(reference, dtype=float), np.asarray(sample, dtype=float)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.swatches import METHOD, Swatch, SwatchSet
 from dyemix.errors import FitError, expect
@@ -27,7 +28,6 @@ from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.fit_report import DyeReport, FitReport, MixtureCheck, mixture_checks
 from dyemix.model.kubelka_munk import depth_law, law_text
 from dyemix.model.scatter import PRIOR_STRENGTH
-from dyemix.model.uncertainty import metric
 
 #: A swatch whose strength is off by more than this factor, and by more than four times the usual
 #: scatter of the set, is called odd.

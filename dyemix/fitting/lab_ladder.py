@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e_residual
+from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import (
     D65_10,
     WAVELENGTHS,
@@ -46,7 +46,6 @@ from dyemix.model.kubelka_munk import (
     reflectance,
     reflectance_slope,
 )
-from dyemix.model.uncertainty import metric
 
 #: Kernels of the prior of ln a: length (nm) and standard deviation; and that of the level, wide.
 KERNELS, LEVEL_SPREAD = ((120.0, 2.0), (40.0, 0.6)), 6.0

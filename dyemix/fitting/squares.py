@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e_residual
+from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.conditions import mottled
@@ -18,7 +18,6 @@ from dyemix.fitting.ladder import Fitted
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.mixtures import Blends
 from dyemix.model.scatter import PRIOR_MOTTLE, PRIOR_READING, PRIOR_STRENGTH, PRIOR_WORTH, Scatter
-from dyemix.model.uncertainty import metric
 
 #: A square tells strength only where doubling it would move the colour by this much ΔE2000 or
 #: more (per unit of ln): below that its reading says nothing of it.

@@ -11,6 +11,7 @@ from typing import Any, ClassVar
 import numpy as np
 
 from dyemix.arrays import LAB
+from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import Light
 from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
 from dyemix.dataset.recipe import Recipe
@@ -21,7 +22,7 @@ from dyemix.matching.dispensing import Measured
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import FEWEST_TO_TELL
 from dyemix.model.prediction import Prediction
-from dyemix.model.uncertainty import CAUSE_WORDS, Causes, metric
+from dyemix.model.uncertainty import CAUSE_WORDS, Causes
 
 _UNSURE_TARGET = "the target's own reading: photograph it again, or have it measured"
 

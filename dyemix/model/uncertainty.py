@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
 from dyemix.colour.colorimetry import Light, lab_from_xyz, weights
 from dyemix.dataset.result import Value
 from dyemix.model.mixtures import Blends, Strengths
@@ -127,12 +127,6 @@ CAUSE_WORDS = {
 
 def _squared(part: Array) -> Array:
     return np.asarray(part @ part.transpose(0, 2, 1))
-
-
-def metric(labs: Array) -> Array:
-    """Slope ``(N, 3, 3)`` of the three parts of ΔE2000 by CIELAB, for small steps from `labs`."""
-    _, slope = delta_e_residual(labs, labs + 1e-6)  # at the very same colour the hue has no slope
-    return slope
 
 
 def pot_to_pot(

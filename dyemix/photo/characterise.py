@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import D65_2, xyz_from_lab
 from dyemix.photo import patches
 from dyemix.photo.decode import Photograph
@@ -83,7 +84,7 @@ class Characterisation:
         straight, even values ``(N, 3)`` of places ``(N, 2)``.
         """
         light, lab = self.flat.at(at), self.matrix.lab(rgb)
-        slope = patches.metric(lab) @ self.matrix.slope(rgb) * rgb[:, np.newaxis]
+        slope = metric(lab) @ self.matrix.slope(rgb) * rgb[:, np.newaxis]
         tone = slope @ self.tone.covariance(self.tone.undo(rgb * light)) @ slope.transpose(0, 2, 1)
         return np.asarray(self.matrix.stated(lab, cast(light) - self.cast) + tone)
 

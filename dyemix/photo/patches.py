@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, lab_slope, xyz_from_lab
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
@@ -54,12 +54,6 @@ VIVID_ERROR, _VIVID = (0.038, 0.022, 0.066), 60.0
 #: Added to it where tones are bent, or may be: greys tell the curve, but not what was done to
 #: saturation.
 BENT_ERROR = (0.3, 1.2, 0.6)
-
-
-def metric(lab: Array) -> Array:
-    """Slope ``(N, 3, 3)`` of the three parts of ΔE2000 by L*, a*, b*, at each colour ``(N, 3)``."""
-    _, slope = delta_e_residual(lab, lab + 1e-6)
-    return slope
 
 
 def spread_in_lab(lab: Array, error: Array) -> Array:

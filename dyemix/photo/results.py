@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dyemix.arrays import LAB, Array
-from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.ciede2000 import delta_e, metric
 from dyemix.colour.colorimetry import D65_2, Light, lab, smoothest_reflectance
 from dyemix.colour.difference import Miss
 from dyemix.dataset.clipped import Clipped
@@ -19,7 +19,7 @@ from dyemix.dataset.target import Target
 from dyemix.errors import TargetError
 from dyemix.photo.characterise import Characterisation
 from dyemix.photo.decode import Photograph
-from dyemix.photo.patches import SHARED_OVER, metric
+from dyemix.photo.patches import SHARED_OVER
 from dyemix.photo.places import Frame
 from dyemix.photo.sample import Cloth
 

@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.ciede2000 import delta_e, metric
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
 from dyemix.errors import DyemixError
 from dyemix.photo.decode import SRGB_TO_XYZ
 from dyemix.photo.layout import HEIGHT, LAYOUTS, MARK, WIDTH, layouts_of, parts, quad
 from dyemix.photo.light import Tone, Witnesses, fit_flat
-from dyemix.photo.patches import balance, features, fit_patches, grid_of, metric, spread_in_lab
+from dyemix.photo.patches import balance, features, fit_patches, grid_of, spread_in_lab
 from dyemix.photo.places import Lens, read_grid
 from tests.simulated.camera import Camera, lab_d65, other_samples, patch_card
 

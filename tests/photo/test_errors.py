@@ -12,12 +12,12 @@ from itertools import product
 import numpy as np
 import pytest
 
-from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.ciede2000 import delta_e, metric
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
 from dyemix.photo import characterise, read
 from dyemix.photo.decode import SRGB_TO_XYZ
 from dyemix.photo.light import BEND, Tone, Witnesses
-from dyemix.photo.patches import BENT_ERROR, SHARED_OVER, balance, fit_patches, metric
+from dyemix.photo.patches import BENT_ERROR, SHARED_OVER, balance, fit_patches
 from tests.simulated.camera import WAVELENGTHS, Camera, lab_d65, other_samples, patch_card, textiles
 
 SENSORS = (0, 1, *range(100, 108))

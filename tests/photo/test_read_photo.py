@@ -15,14 +15,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.ciede2000 import delta_e, metric
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, lab
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError, TargetError
 from dyemix.files import read_swatches, write_swatches
 from dyemix.photo import PhotoOptions, PhotoReading, difference, examine_photo, write_contact_sheet
-from dyemix.photo.patches import metric
 from tests.simulated.camera import lab_d65, other_samples
 from tests.simulated.camera.scenes import Page, scene
 from tests.simulated.photographs import (
