@@ -26,6 +26,12 @@ from dyemix.photo.sample import Cloth
 _ERRORS = ("within", "camera")
 
 
+def _error(at: Array, covariance: Array) -> float:
+    """Root mean square ΔE2000 of a covariance ``(3, 3)`` of CIELAB, at a colour ``(3,)``."""
+    slope = metric(at[np.newaxis])[0]
+    return float(np.sqrt(np.trace(slope @ covariance @ slope.T)))
+
+
 @dataclass(frozen=True, eq=False)
 class Laid:
     """What lies in one cell.
@@ -81,8 +87,7 @@ class CellReading(Laid):
     @property
     def error(self) -> float:
         """Standard error as one number: root mean square ΔE2000 of the covariance."""
-        slope = metric(self.lab[np.newaxis])[0]
-        return float(np.sqrt(np.trace(slope @ self.covariance @ slope.T)))
+        return _error(self.lab, self.covariance)
 
     def under(self, light: Light) -> CellReading:
         """The same in another light, through the smoothest reflectance of this colour."""
@@ -240,8 +245,7 @@ def difference(first: PhotoReading, label: str, second: PhotoReading, other: str
     same = first is second
     shared = first._shared(float(delta_e(a.lab, b.lab))) if same else 0.0
     covariance = a.covariance + b.covariance - shared * (a.camera + b.camera)
-    slope = metric(((a.lab + b.lab) / 2.0)[np.newaxis])[0]
-    error = float(np.sqrt(np.trace(slope @ covariance @ slope.T)))
+    error = _error((a.lab + b.lab) / 2.0, covariance)
     files = ("", "") if same else (f"{first.photograph.file} ", f"{second.photograph.file} ")
     names = (files[0] + a.label, files[1] + b.label)
     return Difference(names, b.lab - a.lab, Miss.of(a.lab, b.lab), error, same)
