@@ -45,7 +45,7 @@ def against_scipy(mix: str, noise: float) -> None:
     some = np.random.default_rng(1).choice(len(seen), _ALONE, replace=False)
     residual, top = unmixer.residual(np.cbrt(seen[some]).T), unmixer._most
     apart = np.empty(_ALONE)
-    start, spent = time.perf_counter(), 0.0
+    spent = 0.0
     for i, row in enumerate(some):
         at = np.array([i])
         start = time.perf_counter()

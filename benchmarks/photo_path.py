@@ -24,6 +24,7 @@ from dyemix.colour.colorimetry import D65_2, WAVELENGTHS
 from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.fitting.fit import fit
 from dyemix.photo import PhotoOptions, examine_photo
+from dyemix.photo.layout import layouts_of
 from tests.simulated.camera import WAVELENGTHS as FINE
 from tests.simulated.camera import Camera
 from tests.simulated.camera.scenes import GREY_STEPS, Page, scene, write_reference
@@ -52,8 +53,7 @@ def by_camera(
         with (folder / "cells.csv").open("w", encoding="utf-8", newline="") as file:
             out = csv.writer(file)
             out.writerow(["cell", "recipe", "swatch"])
-            for i, piece in enumerate(here):
-                label = f"{'ABCD'[i // 6]}{i % 6 + 1}"
+            for label, piece in zip(layouts_of(CELLS)[0].labels, here, strict=False):
                 out.writerow([label, piece.recipe.exact, piece.readings[0].swatch])
         read = examine_photo(
             photo, PhotoOptions(cells=folder / "cells.csv", card=reference, grey=GREY_STEPS)
