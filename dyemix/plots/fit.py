@@ -12,6 +12,7 @@ from dyemix.colour.colorimetry import D65_2, lab, screen_colour, screen_colours
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
+from dyemix.model.fit_report import DyeReport
 from dyemix.plots.paper import INK, MARGIN, RULE, SUBTLE, Pages, Paper, paged, said
 
 #: Where columns begin and how wide they are, in inches; ΔE2000 at the end of the scale.
@@ -30,20 +31,23 @@ def pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
             f"these swatches hold none of the dyes fitted ({', '.join(dyes.names)}): pass the "
             "table that was fitted."
         )
-    reports = {report.name: report for report in dyes.report.dyes} if dyes.report else {}
-    wanting = [name for name, r in reports.items() if name in dyes.names and (r.next or r.warnings)]
-    ready = [name for name in dyes.names if name not in wanting]
-
+    # A dye that no report tells of is shown at both ends of its range.
     ends = zip(dyes.names, dyes.palest.tolist(), dyes.deepest.tolist(), strict=True)
-    ladders = {name: reports[name].depths if name in reports else e for name, *e in ends}
-    wanted = {name: r.next_depth for name, r in reports.items() if r.next_depth}
+    reports = {name: DyeReport(name, (pale, deep), "", (), "") for name, pale, deep in ends}
+    told = [r for r in dyes.report.dyes if r.name in reports] if dyes.report else []
+    reports |= {report.name: report for report in told}
+    wanting = [report for report in told if report.next or report.warnings]
+    ready = [report for report in reports.values() if report not in wanting]
+
     placed = {
-        name: sorted({*depths, *([wanted[name]] if name in wanted else [])})
-        for name, depths in ladders.items()
+        name: sorted(set(filter(None, (*report.depths, report.next_depth))))
+        for name, report in reports.items()
     }
     axis = _Depths(list(placed.values()))
     heads = {
-        group[0]: head for group, head in ((wanting, "Dye these next"), (ready, "Ready")) if group
+        group[0].name: head
+        for group, head in ((wanting, "Dye these next"), (ready, "Ready"))
+        if group
     }
 
     def begin() -> Paper:
@@ -59,14 +63,14 @@ def pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
         paper.y += 0.22
         return paper
 
-    def draw(paper: Paper, name: str) -> None:
+    def draw(paper: Paper, report: DyeReport) -> None:
+        name, depths, wanted = report.name, report.depths, report.next_depth
         if name in heads:
             paper.down(heads[name], "section")
-        i, y, report = dyes.names.index(name), paper.y, reports.get(name)
-        depths = ladders[name]
-        fitted = dyes.reflectance(np.outer(depths, np.eye(len(dyes))[i]))
+        y, alone = paper.y, np.eye(len(dyes))[dyes.index(name)]
+        fitted = dyes.reflectance(np.outer(depths, alone))
         shown = lab(fitted, D65_2)
-        if report and report.left_out:
+        if report.left_out:
             shown = shown + np.array(report.left_out) - lab(fitted, dyes.light)
         rows = [[colour.hex for colour in screen_colours(shown)]]
         if swatches is not None:
@@ -80,44 +84,34 @@ def pages(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
             middle, width = drawn[first]
             area = (middle - width / 2, y + 0.06, width * (last - first), _HIGH)
             paper.patches(area, [row[first:last] for row in rows])
-        if name in wanted:
-            middle, width = at[wanted[name]]
+        if wanted:
+            middle, width = at[wanted]
             area = (middle - width / 2, y + 0.06, width, _HIGH)
-            if wanted[name] not in depths:
-                amounts = wanted[name] * np.eye(len(dyes))[i : i + 1]
-                code = screen_colour(dyes.reflectance(amounts)[0]).hex
+            if wanted not in depths:
+                code = screen_colour(dyes.reflectance(np.outer([wanted], alone))[0]).hex
                 paper.patches(area, [[""], [code]] if swatches is not None else [[code]])
             paper.box(area, "none", edgecolor=INK, linestyle="--", linewidth=1.0, zorder=3)
         for (depth, (x, _)), beside in zip(at.items(), _beside(at), strict=True):
             under = f"{depth:g}" if depth in depths else f"{depth:.2g}"
             paper.write(x, y + _HIGH + 0.08, under, ha=beside)
-        words = "\n".join([report.next, *report.warnings]).strip() if report else ""
-        if report and report.mean is not None and not words:
+        words = "\n".join([report.next, *report.warnings]).strip()
+        if report.mean is not None and not words:
             words = f"likely {report.mean:.1f} off"
         end = paper.write(MARGIN, y, name, 1.5, "strong")
         paper.y = max(paper.write(MARGIN, end, words, 1.5), y + _ROW + 0.14)
-        dots = [(m, fill) for misses, fill in ((report.inner, "black"), (report.ends, "white"))
-                for m in misses] if report else []  # fmt: skip
-        if not dots:
-            paper.write(_DOTS, y + 0.17, "too few depths to tell", color=SUBTLE)
-            return
-        paper.line([_at(0), _at(_END)], [y + 0.25] * 2, color=RULE)
-        for value in (1.5, _END):
-            paper.line([_at(value)] * 2, [y, y + _ROW], color=RULE)
-        for miss, fill in dots:
-            marker = "D" if miss > _END else "o"
-            paper.mark(_at(miss), y + 0.25, marker, 5, markerfacecolor=fill)
-        if (worst := max(miss for miss, _ in dots)) > _END:
-            paper.write(_at(worst) + 0.05, y + 0.04, f"{worst:.1f} ▸", ha="right")
+        _misses(paper, y, report)
 
     return paged([*wanting, *ready], _ROWS, begin, draw)
 
 
 class _Depths:
-    """One scale of ln depth for all dyes, so that a depth which is missing is a hole."""
+    """One scale of log depth for all dyes, so that a depth which is missing is a hole.
+
+    Depths of each of the `ladders` rise, % owf.
+    """
 
     def __init__(self, ladders: Sequence[Sequence[float]]) -> None:
-        logs = [np.unique(np.log2(ladder)) for ladder in ladders]
+        logs = [np.log2(ladder) for ladder in ladders]
         gaps = np.concatenate([np.diff(log) for log in logs])
         least, most = min(log[0] for log in logs), max(log[-1] for log in logs)
         cell = float(min(np.median(gaps), 1.0)) if len(gaps) else 1.0
@@ -143,6 +137,22 @@ def _touching(patches: Array) -> Iterator[tuple[int, int]]:
     (middles, widths), near = patches.T, 0.01
     apart = np.abs(np.diff(middles) - widths[1:]) + np.abs(np.diff(widths)) > near
     return pairwise([0, *map(int, np.flatnonzero(apart) + 1), len(patches)])
+
+
+def _misses(paper: Paper, y: float, report: DyeReport) -> None:
+    """A dot for every depth left out, by how far off it is; those at the ends are hollow."""
+    if not report.inner and not report.ends:
+        paper.write(_DOTS, y + 0.17, "too few depths to tell", color=SUBTLE)
+        return
+    paper.line([_at(0), _at(_END)], [y + 0.25] * 2, color=RULE)
+    for value in (1.5, _END):
+        paper.line([_at(value)] * 2, [y, y + _ROW], color=RULE)
+    for misses, fill in ((report.inner, "black"), (report.ends, "white")):
+        for miss in misses:
+            marker = "D" if miss > _END else "o"
+            paper.mark(_at(miss), y + 0.25, marker, 5, markerfacecolor=fill)
+    if (worst := max((*report.inner, *report.ends))) > _END:
+        paper.write(_at(worst) + 0.05, y + 0.04, f"{worst:.1f} ▸", ha="right")
 
 
 def _at(miss: float) -> float:
