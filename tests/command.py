@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Sequence
@@ -14,6 +15,7 @@ from unittest import mock
 
 ROOT = Path(__file__).resolve().parents[1]
 Done = subprocess.CompletedProcess[str]
+_STEP = re.compile(r":\s+dyemix (.+)$", re.MULTILINE)
 
 
 class Command:
@@ -66,3 +68,8 @@ class Command:
             [sys.executable, "-W", "error", *python, *words],
             cwd=self.folder, env=environment, **settings,
         )  # fmt: skip
+
+
+def next_steps(done: Done) -> list[str]:
+    """The commands that an answer goes on with, in order."""
+    return _STEP.findall(done.stdout)

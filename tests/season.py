@@ -8,13 +8,12 @@ to 3 %, and her days differ by 3 %. The shelf is a first day's: four depths a dy
 from __future__ import annotations
 
 import csv
-import re
 import shlex
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-from command import Command, Done
+from command import Command, Done, next_steps
 
 from tests.simulated.eye import WAVELENGTHS, Array, delta_e, lab
 from tests.simulated.worlds import FAMILIES, LAB, REPORT, REPORT_SEEDS, World, world
@@ -22,7 +21,6 @@ from tests.simulated.worlds import FAMILIES, LAB, REPORT, REPORT_SEEDS, World, w
 DOSING, DAY, READING = 0.03, 0.03, 0.2
 #: Worlds that no constant was chosen on, one a season.
 UNSEEN = [f for f, family in FAMILIES.items() if family.use == REPORT and LAB in family.kinds]
-_STEP = re.compile(r":\s+dyemix (.+)$", re.MULTILINE)
 
 
 @dataclass
@@ -96,7 +94,7 @@ class Dyer:
 def steps(done: Done) -> dict[str, str]:
     """The commands that an answer goes on with, by their first words."""
     found = {}
-    for words in _STEP.findall(done.stdout):
+    for words in next_steps(done):
         first, second = words.split()[:2]
         found.setdefault(f"{first} {second}" if first == "book" else first, words)
     return found

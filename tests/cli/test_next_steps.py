@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import re
 import shlex
 from pathlib import Path
 
 import pytest
-from command import Command, Done
+from command import Command, Done, next_steps
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLE = ROOT / "swatch_data" / "napkins.csv"
 MINE = TABLE.read_text(encoding="utf-8").replace("# demo: yes\n", "")
-_STEP = re.compile(r":\s+dyemix (.+)$", re.MULTILINE)
 
 
 def steps(done: Done) -> dict[str, str]:
     """The commands printed to go on with, by the first word of each."""
     assert done.returncode == 0, done.stderr
-    return {words.split()[0]: words for words in _STEP.findall(done.stdout)}
+    return {words.split()[0]: words for words in next_steps(done)}
 
 
 def walk(run: Command, first: str, *names: str) -> list[Done]:
