@@ -214,9 +214,9 @@ def bath_sheet(
         expect = _expected(dyes, recipe, target, low_water) if dyes and expect is None else expect
     syringe = spoons = None
     if dyes is not None:
-        rounded = [(d.dye, d.owf / d.exact_ml, d.ml, d.spoons.ml) for d in doses]
-        both = [{dye: per_ml * ml[i] for dye, per_ml, *ml in rounded} for i in (0, 1)]
-        exact, *near = dyes.colours([dyes.amounts(r) for r in (recipe, *both)])
+        by_syringe = {d.dye: d.owf / d.exact_ml * d.ml for d in doses}
+        by_spoons = {d.dye: d.owf / d.exact_ml * d.spoons.ml for d in doses}
+        exact, *near = dyes.colours([dyes.amounts(r) for r in (recipe, by_syringe, by_spoons)])
         syringe, spoons = (float(delta_e(exact, colour)) for colour in near)
     sheet = BathSheet(
         job=job, on=on or date.today(), cloth=cloth or cloth_then, cloth_g=float(cloth_g),
