@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import io
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -112,11 +112,10 @@ def read_photo(
         raise InputError(Fault(f"pixels are (H, W, 3) of uint8, sRGB from 0 to 255, not {kind}."))
     from PIL import Image
 
-    from dyemix.photo.decode import decode
-
-    data = io.BytesIO()
-    Image.fromarray(photo).save(data, "PNG")
-    return examine_photo(decode("array.png", data.getvalue()), options)
+    with TemporaryDirectory() as folder:
+        file = Path(folder) / "array.png"
+        Image.fromarray(photo).save(file)
+        return examine_photo(file, options)
 
 
 def convert(
