@@ -19,9 +19,8 @@ import numpy as np
 
 from dyemix.arrays import LAB, Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
-from dyemix.colour.colorimetry import Light, lab, smoothest_reflectance
+from dyemix.colour.colorimetry import Light, lab, smoothest
 from dyemix.dataset.swatches import Swatch, SwatchSet
-from dyemix.errors import TargetError
 from dyemix.model.kubelka_munk import k_over_s, reflectance
 
 #: How ln(K/S) of a ladder strays from a line of slope 1 in ln depth, as standard errors: of
@@ -202,12 +201,9 @@ def _mistyped(squares: tuple[Swatch, ...], as_read: _Way, light: Light) -> Itera
     typed = [(i, s, r) for i, s in enumerate(squares) for r in s.readings if r.kind == "Lab"]
     for i, swatch, reading in typed:
         for meant, says, would in _otherwise(reading.colour(reading.light or light)):
-            try:
-                with np.errstate(all="ignore"):
-                    (spectrum,) = smoothest_reflectance(meant, light)
-            except TargetError:  # no cloth has that colour
-                continue
-            if np.isfinite(spectrum).all():
+            with np.errstate(all="ignore"):
+                (spectrum,), (reached,) = smoothest(meant, light)
+            if reached:  # else no cloth has that colour
                 way = replace(
                     as_read, spectra=as_read.spectra.copy(), labs=as_read.labs.copy(),
                     squares=(i,), place=reading.place or "no place", says=says, would=would,
