@@ -22,7 +22,7 @@ from dyemix.errors import DyemixError
 from dyemix.matching.constraints import LEAST_DOSE, PREFERENCE, WORTH, Constraints, RankBy
 from dyemix.matching.dispensing import measured
 from dyemix.matching.matches import ManyMatches, Match, Matches, Reach
-from dyemix.matching.refine import EARNS_ITS_PLACE, refined, tell
+from dyemix.matching.refine import EARNS_ITS_PLACE, holds, refined, tell
 from dyemix.matching.subsets import Found, Problem, batches, number_of_blends
 from dyemix.model.dyes import DyeSet
 
@@ -205,11 +205,10 @@ def shortlist(found: Found, other_lamp: Array, count: int) -> NDArray[np.intp]:
     out = []
     for t in np.unique(found.which):
         mine = order[found.which[order] == t]
-        used, miss, lamp = found.used[mine].astype(float), residual[mine], other_lamp[mine]
-        inside = (1.0 - used) @ used.T == 0.0  # [i, j]: no dye of j is not in i
+        miss, lamp = residual[mine], other_lamp[mine]
         nearer = miss[:, np.newaxis] < miss - EARNS_ITS_PLACE
         nearer |= lamp[:, np.newaxis] < lamp - EARNS_ITS_PLACE
-        beaten = np.tril(inside & ~nearer, -1)
+        beaten = np.tril(holds(found.used[mine]) & ~nearer, -1)
         kept = ~beaten.any(axis=1)
         for i in np.flatnonzero(~kept):
             kept[i] = not (beaten[i] & kept).any()

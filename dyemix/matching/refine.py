@@ -73,15 +73,20 @@ def refined(problem: Problem) -> Found:
     return Found(some.which, told > 0, told, miss**2)
 
 
+def holds(used: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Whether blend i holds every dye of blend j, ``(M, M)``, of blends ``(M, D)``."""
+    dyes = used.astype(np.float32)
+    return np.asarray((1.0 - dyes) @ dyes.T == 0.0)
+
+
 def _worth_it(some: Found) -> NDArray[np.bool_]:
     """Which blends ``(M,)`` come nearer than every one inside them, or yet might by enough."""
     out, miss = np.ones(len(some.which), dtype=bool), np.sqrt(some.cost)
     for t in range(some.which.max() + 1):
         mine = np.flatnonzero(some.which == t)
-        used = some.used[mine].astype(np.float32)
-        inside = (1.0 - used) @ used.T == 0.0  # [i, j]: no dye of j is not in i
-        np.fill_diagonal(inside, False)
-        nearest = np.where(inside, miss[mine], np.inf).min(axis=1)
+        within = holds(some.used[mine])
+        np.fill_diagonal(within, False)
+        nearest = np.where(within, miss[mine], np.inf).min(axis=1)
         out[mine] = nearest > np.maximum(miss[mine], EARNS_ITS_PLACE)
     return out
 
