@@ -107,7 +107,7 @@ def middle_mixes(dyes: DyeSet, size: int) -> Array:
     """
     index = np.array(list(combinations(range(len(dyes)), size)))
     amounts = np.zeros((len(index), len(dyes)))
-    middle = np.sqrt(dyes.palest * dyes.deepest) * 2.0 / size
+    middle = dyes.middle_depths * 2.0 / size
     np.put_along_axis(amounts, index, middle[index], axis=1)
     return amounts
 

@@ -151,7 +151,7 @@ def _curves_under(dyes: DyeSet, surface: Surface) -> Array:
     """Curves ``(D, B)`` under another surface term: the same reflectance at each middle depth."""
     if surface == dyes.surface:
         return dyes.curves
-    middle = np.sqrt(dyes.palest * dyes.deepest)
+    middle = dyes.middle_depths
     seen = dyes.reflectance(np.diag(middle))
     g = depth_law(middle, dyes.law)
     k = surface.k_over_s(np.maximum(seen, surface.r0 + 1e-4)) - surface.k_over_s(dyes.cloth)

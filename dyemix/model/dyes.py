@@ -179,6 +179,11 @@ class DyeSet(Result):
         """What the swatches of each dye cover."""
         return Span(self.names, self.palest, self.deepest)
 
+    @property
+    def middle_depths(self) -> Array:
+        """The middle, in ratio, of the range that swatches cover, ``(D,)`` % owf."""
+        return np.sqrt(self.palest * self.deepest)
+
     def recipe(self, amounts: ArrayLike) -> Recipe:
         """The recipe of amounts ``(D,)`` in % owf. Raises `RecipeError` for what are none."""
         return self.span.recipe(self.amounts(np.atleast_1d(numbers(amounts))))
@@ -223,7 +228,7 @@ class DyeSet(Result):
 
     def middles(self, light: Light | str) -> Array:
         """CIELAB ``(D, 3)`` of each dye alone, at the middle of its swatches."""
-        return self.alone(light)[:, _DEPTHS // 2]
+        return self.colours(np.diag(self.middle_depths), light)
 
     def greys(self, light: Light | str) -> NDArray[np.bool_]:
         """Which dyes ``(D,)`` have no colour of their own there."""
