@@ -40,7 +40,7 @@ from dyemix.model.unknowns import Modes, Posterior
 
 #: Depths of a dye alone, from its palest swatch to its deepest; below so much C* at the middle one
 #: it has no colour of its own (a working value of ours).
-_DEPTHS, _GREY = 21, 12.0
+_DEPTHS, GREY = 21, 12.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -232,7 +232,7 @@ class DyeSet(Result):
 
     def greys(self, light: Light | str) -> NDArray[np.bool_]:
         """Which dyes ``(D,)`` have no colour of their own there."""
-        return np.asarray(np.hypot(*self.middles(light).T[1:]) < _GREY)
+        return np.asarray(np.hypot(*self.middles(light).T[1:]) < GREY)
 
     def predict_many(
         self,

@@ -16,6 +16,7 @@ from dyemix.colour.colorimetry import screen_colours
 from dyemix.colour.difference import Miss
 from dyemix.gamut.coverage import Nearest
 from dyemix.gamut.reach import ShelfReach
+from dyemix.model.dyes import GREY
 from dyemix.plots.paper import BAR, BODY, MARGIN, SUBTLE, Pages, Paper, pot_codes, wide
 
 #: Sizes of panels and the gap between them, in inches.
@@ -25,8 +26,6 @@ _WIDEST, _TILE, _FINE = 96.0, 8.0, 4.0
 _WHEELS = (28.0, 44.0, 60.0, 72.0, 88.0)
 #: Pixels an inch of the line round tiles.
 _FINENESS = 144
-#: Below this chroma a dye has no direction of its own.
-_GREY = 12.0
 #: A dye that brings a colour nearer by less than this ΔE2000 does not help.
 _SEEN = 0.3
 
@@ -56,7 +55,7 @@ def pages(found: ShelfReach) -> Pages:
     if target:
         _mark(paper, target, place)
     paper.y += _PANEL + 0.08
-    greys = [n for n, lab in zip(found.dyes, found.hues, strict=True) if np.hypot(*lab[1:]) < _GREY]
+    greys = [n for n, lab in zip(found.dyes, found.hues, strict=True) if np.hypot(*lab[1:]) < GREY]
     key = [
         "○ wanted, × nearest." if target else "",
         f"Small squares: only with {found.additions[0].dye} as well." if found.wider else "",
@@ -156,7 +155,7 @@ def _names(paper: Paper, found: ShelfReach, left: float, busy: NDArray[np.bool_]
     cell, crowded = _PANEL / len(busy), []
     for name, (_, a, b) in zip(found.dyes, found.hues, strict=True):
         chroma, half = float(np.hypot(a, b)), wide(name, "bold") / 2
-        if chroma < _GREY:
+        if chroma < GREY:
             continue
         for radius in np.arange(0.0, 1.4, 0.03):
             x, y = _PANEL / 2 * (1.0 + radius * np.array([a, -b]) / chroma)
