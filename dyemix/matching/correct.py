@@ -14,7 +14,7 @@ another matter: the same dyes on a cloth that carries dye. It only deepens or du
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -146,10 +146,10 @@ class Correction(Result):
     shrunk: float
     over: Over | None
     second_bath: Pot | None
-    warnings: tuple[str, ...] = ()
-    demo: bool = False
-    scatter: Array = field(default_factory=lambda: np.zeros((3, 3)))
-    sure: float | None = None
+    warnings: tuple[str, ...]
+    demo: bool
+    scatter: Array
+    sure: float | None
 
     @property
     def changed(self) -> bool:
