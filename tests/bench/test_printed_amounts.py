@@ -207,6 +207,9 @@ def test_a_plan_of_two_baths() -> None:
     # 5 g at 20:1 and 2 %: 50 g/L of 100 mL, 5 g, 20 mL of 250 g/L.
     small = words(bench_plan([Job("square", "navy 2", 5)], stocks=bottles, on=ON))
     assert "mL of salt are of its solution, 250 g/L." in small
+    # Of a salt stock of her own, 20 %, everything is poured, weighable or not.
+    poured = words(bench_plan(jobs, stocks=bottles, on=ON, settings=BathSettings(salt_stock=20)))
+    assert "mL of salt are of its solution, 200 g/L." in poured
     # 600 g at 5:1 and 2 %: 3000 − 480 = 2520 mL poured on, half of it 50 g/L: 63 g.
     low = words(bench_plan([Job("low", "navy 2", 600, liquor_ratio=5)], stocks=bottles, on=ON))
     assert "1.26 L solution, 50 g/L: 63 g soda ash 1 h after the dye" in low
