@@ -132,9 +132,8 @@ def _alike(
     waves = _fields(np.concatenate([seen, undyed]), _ALIKE, 3, rng)
     common = np.linalg.cholesky((back @ back.transpose(0, 2, 1)).mean(axis=0) + 1e-9 * np.eye(3))
     shift = rng.standard_normal((WORLDS, 1, 3)) @ common.T
-    near = np.zeros((len(seen), 1))
-    if anchored:
-        near[:, 0] = np.exp(-0.5 * ((seen - undyed) ** 2).sum(axis=1) / _ALIKE**2)
+    apart = ((seen - undyed) ** 2).sum(axis=1, keepdims=True)
+    near = np.exp(-0.5 * apart / _ALIKE**2) * anchored
     own = np.einsum("nij,wnj->wni", back, waves[:, :-1] - near * waves[:, -1:])
     return np.asarray(np.sqrt(0.5) * (own + (1.0 - near) * shift))
 
