@@ -57,9 +57,8 @@ channel: only where the prediction lies on the wrong side of it. A second bath: 
 baths stray. A trial of little weight (old, another lot): all of that, less.
 
 **Where it fails.** Ten mixes close about a third of the gap to the true model on spectra (0.34 over
-worlds kept for the report, before the half that pots may tell nothing was taken in), and hardly any
-(0.07 to 0.2) of a departure that differs from pair to pair, of bands that move with depth, or of
-dyes that shine of themselves: there the promise stays wide, and a mix or two may even mislead.
+worlds kept for the report), and least of what no unknown stands for: 0.12 for dyes that shine of
+themselves, where the promise stays wide. A mix or two may still mislead, by 0.06 at most there.
 Before the first mix the promise is too wide for dyes that behave, up to twice the miss, since
 nobody can know that they do. A CIELAB ladder tells little of how it looks under another lamp. The
 tables: benchmarks/README.md.
