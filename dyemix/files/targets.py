@@ -68,6 +68,18 @@ def read_colours(
     return tuple(targets)
 
 
+def typed_piece(words: str, light: Light, recipe: Recipe | None = None) -> Reading:
+    """The reading of a piece that is told as a hex code or L* a* b*; no file is opened.
+
+    `light` is that of an L* a* b* that does not name its own. Raises `TargetError` for what is not
+    a colour.
+    """
+    target = Target.parse(words).under(light)
+    if target.kind == "hex":
+        return Reading.from_hex(words, recipe, name=words)
+    return Reading.from_lab(target.lab, target.light or light, recipe, name=words)
+
+
 def read_piece(words: str, light: Light, recipe: Recipe | None = None) -> Reading:
     """The reading of one finished piece: for every command and option that takes a piece.
 
@@ -82,10 +94,7 @@ def read_piece(words: str, light: Light, recipe: Recipe | None = None) -> Readin
     no reading, or several pieces and none of this recipe; `TargetError` for what is not a colour.
     """
     if not _FILE_NAME.fullmatch(words) and not os.path.isfile(words):  # noqa: PTH113  (any words)
-        target = Target.parse(words).under(light)
-        if target.kind == "hex":
-            return Reading.from_hex(words, recipe, name=words)
-        return Reading.from_lab(target.lab, target.light or light, recipe, name=words)
+        return typed_piece(words, light, recipe)
     readings = [r for r in read_swatches(words).readings if r.reflectance is not None]
     meant = [r for r in readings if recipe is not None and r.recipe == recipe]
     for some in (readings, meant):

@@ -23,12 +23,12 @@ from dyemix.colour.difference import Miss
 from dyemix.colour.metamerism import adapted
 from dyemix.dataset.days import parse_day
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target
 from dyemix.dataset.trial import Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError
+from dyemix.files.targets import typed_piece
 from dyemix.gamut.reach import ShelfAround, around
 from dyemix.matching.correct import Correction
 from dyemix.matching.suggest import Suggestions, suggest
@@ -253,11 +253,7 @@ class Workshop:
 
     def trial(self, slip: Slip) -> Trial:
         """The dry piece as it was entered. Raises `DyemixError` for what is no colour or day."""
-        read = Target.parse(slip.reading).under(self.dyes.light)
-        assert read.light is not None
-        reading = Reading.from_lab(
-            read.lab, read.light, slip.mix, kind=read.kind, name=slip.reading
-        )
+        reading = typed_piece(slip.reading, self.dyes.light, slip.mix)
         day = parse_day(slip.date) if slip.date else date.today()
         return Trial(slip.mix, reading, self.wanted(slip), day, slip.lot)
 

@@ -16,10 +16,13 @@ import dyemix
 from dyemix.bench.stock import Stock
 from dyemix.cloth.levelness import levelness
 from dyemix.dataset.recipe import Recipe
+from dyemix.files.targets import read_piece
 from dyemix.matching.suggest import suggest
+from dyemix.model.dyes import DyeSet
 from dyemix.page.pictures import Frame
 from dyemix.page.slip import PLACES, Slip
 from dyemix.page.words import colour_words, counted, spoon_signs, worth
+from dyemix.page.workshop import Workshop
 from tests.simulated.struck import shoot_piece, spectral_dyes
 
 SAGE = {"wanted": "#7d8a6e"}
@@ -119,6 +122,14 @@ def test_a_piece_that_came_out_as_anything_is_judged(asked: Asked, reading: str)
     assert answer.status_code == 200
     assert "Nothing goes into the old pot" in words(answer)
     assert ("First, is it the mix at all?" in words(answer)) == (reading != "#7d8a6e")
+
+
+def test_a_code_at_the_end_of_its_scale_is_a_bound_as_for_commands(dyes: DyeSet) -> None:
+    slip = Slip(wanted="#7d8a6e", recipe="marigold 0.4 + navy 0.2", reading="#ff3bd0")
+    read = Workshop(dyes, None).trial(slip).reading
+    told = read_piece("#ff3bd0", dyes.light, read.recipe)
+    assert read.clipped is not None
+    assert read == told
 
 
 @pytest.mark.slow
