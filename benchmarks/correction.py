@@ -23,8 +23,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.target import Target, Trial
 from dyemix.fitting.fit import fit
 from dyemix.fitting.learn import learn
 from dyemix.matching.correct import correct

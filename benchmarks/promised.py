@@ -31,7 +31,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.target import Trial
 from dyemix.fitting.fit import fit
 from dyemix.fitting.learn import learn
 from dyemix.model.dyes import DyeSet

@@ -11,7 +11,7 @@ from dyemix.dataset.readings import Reading as Reading
 from dyemix.dataset.recipe import Recipe as Recipe
 from dyemix.dataset.swatches import SwatchSet as SwatchSet
 from dyemix.dataset.target import Target as Target
-from dyemix.dataset.trial import Trial as Trial
+from dyemix.dataset.target import Trial as Trial
 from dyemix.dyebook.book import DyeBook as DyeBook
 from dyemix.errors import DyemixError as DyemixError
 from dyemix.errors import FitError as FitError

@@ -15,7 +15,7 @@ import dyemix
 from dyemix.cloth.levelness import levelness
 from dyemix.cloth.preview import preview
 from dyemix.colour.ciecam16 import HueSpace, Scale
-from dyemix.dataset.trial import Bath
+from dyemix.dataset.target import Bath
 from dyemix.matching.suggest import suggest
 from dyemix.series.steps import RouteKind
 

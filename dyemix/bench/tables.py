@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from dyemix.bench.method import stated
 from dyemix.bench.plan import Job
 from dyemix.bench.stock import Stock
-from dyemix.dataset.days import parse_day
+from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.units import parse_weight
 from dyemix.errors import DyemixError
 from dyemix.files.small_tables import Column, number, read_table

@@ -97,7 +97,7 @@ def trial(
     moves the dyes from then on.
     """
     from dyemix.colour.difference import Miss
-    from dyemix.dataset.trial import Bath
+    from dyemix.dataset.target import Bath
     from dyemix.dyebook.pictures import plain_picture
     from dyemix.reading import photographed
 

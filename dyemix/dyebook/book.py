@@ -17,8 +17,7 @@ from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.serialise import from_json, to_json
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.dataset.target import AnyColour, Target
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.target import AnyColour, Target, Trial
 from dyemix.dyebook import methods, records, rows
 from dyemix.dyebook.connection import BookFile, Say
 from dyemix.dyebook.methods import KeptMethod

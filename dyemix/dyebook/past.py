@@ -19,8 +19,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, lab, screen_colours
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, Swatch
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Bath, Trial
+from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord, PastPiece, PastWork
 from dyemix.errors import DyemixError, Fault, FitError, InputError

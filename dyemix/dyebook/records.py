@@ -12,8 +12,7 @@ from dyemix.colour.colorimetry import D65_10
 from dyemix.colour.difference import Miss
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.target import Target, Trial
 
 
 @dataclass(frozen=True)

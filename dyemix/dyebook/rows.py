@@ -16,12 +16,11 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS, Light
-from dyemix.dataset.clipped import Clipped
+from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.serialise import plain
 from dyemix.dataset.swatches import Reading
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Bath
+from dyemix.dataset.target import Bath, Target
 from dyemix.dyebook.schema import TABLES
 from dyemix.errors import DyemixError, Fault, InputError, RecipeError, SavedError
 

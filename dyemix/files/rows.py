@@ -10,8 +10,7 @@ from typing import Any
 import numpy as np
 
 from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest
-from dyemix.dataset.clipped import Clipped
-from dyemix.dataset.readings import CELLS
+from dyemix.dataset.readings import CELLS, Clipped
 from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.errors import DyemixError, RecipeError

@@ -34,7 +34,7 @@ from dyemix.colour.colorimetry import (
     white,
     xyz_from_lab,
 )
-from dyemix.dataset.clipped import Clipped
+from dyemix.dataset.readings import Clipped
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.fitting.ladder import DRIFT, LAW, LAW_BOUNDS, LAW_SPREAD, Fitted, padded
 from dyemix.fitting.squares import bound, stated

@@ -10,7 +10,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.result import DEMO_WARNING, Result, Row
-from dyemix.dataset.trial import Bath, Trial
+from dyemix.dataset.target import Bath, Trial
 from dyemix.errors import DyemixError, expect
 from dyemix.fitting.calibration import condition
 from dyemix.fitting.fit import left_out_checks, reported

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.conditions import mottled
+from dyemix.dataset.readings import Clipped
 from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.fitting.ladder import Fitted
 from dyemix.model.kubelka_munk import Surface

@@ -28,8 +28,7 @@ from dyemix.dataset.conditions import mottled
 from dyemix.dataset.readings import Reading
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Result, Row
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.target import Target, Trial
 from dyemix.errors import DyemixError, expect
 from dyemix.fitting.learn import forget
 from dyemix.matching.subsets import Found, Problem

@@ -15,8 +15,8 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.colour.colorimetry import Light, lab
 from dyemix.colour.metamerism import LAMPS
-from dyemix.dataset.amounts import index_of
 from dyemix.dataset.conditions import mottled
+from dyemix.dataset.recipe import index_of
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.matching.constraints import LEAST_DOSE, PREFERENCE, WORTH, Constraints, RankBy

@@ -20,10 +20,8 @@ from dyemix.arrays import Array, numbers
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab
 from dyemix.colour.spectra import fractions
-from dyemix.dataset.amounts import ManyRecipes, OneRecipe, in_order, is_one, place
-from dyemix.dataset.clipped import Clipped
-from dyemix.dataset.readings import Reading, Swatch
-from dyemix.dataset.recipe import Recipe, dye_names
+from dyemix.dataset.readings import Clipped, Reading, Swatch
+from dyemix.dataset.recipe import ManyRecipes, OneRecipe, Recipe, dye_names, in_order, is_one, place
 from dyemix.dataset.result import Result, Row, Value, colour_row
 from dyemix.dataset.serialise import Shape
 from dyemix.dataset.swatches import SwatchSet

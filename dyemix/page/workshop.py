@@ -21,10 +21,9 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, screen_colours
 from dyemix.colour.difference import Miss
 from dyemix.colour.metamerism import adapted
-from dyemix.dataset.days import parse_day
+from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.target import Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError

@@ -11,8 +11,8 @@ from dyemix.arrays import LAB, Array
 from dyemix.colour.ciede2000 import delta_e, metric
 from dyemix.colour.colorimetry import D65_2, Light, lab, smoothest_reflectance
 from dyemix.colour.difference import Miss
-from dyemix.dataset.clipped import Clipped
 from dyemix.dataset.conditions import PICTURE
+from dyemix.dataset.readings import Clipped
 from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target

@@ -13,8 +13,7 @@ from dyemix.bench.stock import Bottles
 from dyemix.bench.suggested import suggested
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.swatches import Reading
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.target import Target, Trial
 from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
 from dyemix.matching.correct import correct

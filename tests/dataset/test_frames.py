@@ -17,9 +17,9 @@ import dyemix
 from dyemix import InputError, Light, Reading, Recipe, SwatchSet, Target
 from dyemix.colour.ciecam16 import HueSpace, Scale
 from dyemix.colour.colorimetry import WAVELENGTHS
-from dyemix.dataset.clipped import Clipped
+from dyemix.dataset.readings import Clipped
 from dyemix.dataset.result import Result
-from dyemix.dataset.trial import Bath
+from dyemix.dataset.target import Bath
 from dyemix.matching.suggest import suggest
 from dyemix.series.steps import RouteKind
 

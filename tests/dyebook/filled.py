@@ -13,11 +13,10 @@ import numpy as np
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.stock import Stock
 from dyemix.colour.colorimetry import D65_10, Light
-from dyemix.dataset.clipped import Clipped
+from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Bath, Trial
+from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook import schema
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import Cloth, DyeLot

@@ -16,7 +16,7 @@ import pytest
 
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.target import Trial
 from dyemix.dyebook.book import DyeBook
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="kills forked processes")

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.target import Trial
 from dyemix.dyebook import schema
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import Cloth

@@ -15,8 +15,7 @@ from hypothesis import strategies as st
 from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Bath, Trial
+from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook import rows, schema
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import near, repeat

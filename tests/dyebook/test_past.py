@@ -16,8 +16,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, Light, lab, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Bath, Trial
+from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import near, record, repeat
 from dyemix.errors import DyemixError, InputError

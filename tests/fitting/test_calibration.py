@@ -13,10 +13,10 @@ from scipy.stats import chi2, multivariate_normal
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
-from dyemix.dataset.clipped import Clipped
+from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.target import Trial
 from dyemix.fitting import calibration
 from dyemix.fitting.calibration import condition, ladders_of, moved
 from dyemix.fitting.fit import fit

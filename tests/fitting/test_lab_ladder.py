@@ -25,7 +25,7 @@ from benchmarks.lab_only import (
 )
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, lab, smoothest_reflectance
-from dyemix.dataset.clipped import Clipped
+from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import FitError

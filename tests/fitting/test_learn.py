@@ -11,7 +11,7 @@ import pytest
 from benchmarks.correction import run
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
-from dyemix.dataset.trial import Bath, Trial
+from dyemix.dataset.target import Bath, Trial
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.fitting.learn import learn
 from dyemix.model.dyes import DyeSet

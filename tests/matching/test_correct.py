@@ -15,8 +15,7 @@ from dyemix.colour.difference import Miss
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING
 from dyemix.dataset.swatches import Reading
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Bath, Trial
+from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.errors import DyemixError, InputError, RecipeError
 from dyemix.fitting.learn import learn
 from dyemix.matching.correct import LEVEL, SECOND_BATH_DYES, Correction, Outcome, Over, correct

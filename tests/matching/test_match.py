@@ -18,8 +18,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab, screen_colours
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.target import Target, Trial
 from dyemix.errors import DyemixError, TargetError
 from dyemix.fitting.learn import learn
 from dyemix.matching.constraints import Constraints

@@ -23,8 +23,7 @@ from dyemix.colour.colorimetry import (
 from dyemix.colour.difference import Miss
 from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
-from dyemix.dataset.target import Target
-from dyemix.dataset.trial import Trial
+from dyemix.dataset.target import Target, Trial
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from dyemix.colour.colorimetry import D65_2, D65_10, smoothest_reflectance
-from dyemix.dataset.clipped import Clipped
+from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from tests.simulated.worlds import HEX, SPECTRUM, Readings, World

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from dyemix.dataset.days import parse_day
+from dyemix.dataset.conditions import parse_day
 from dyemix.errors import DyemixError
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dyemix.colour.colorimetry import hex_to_lab
-from dyemix.dataset.clipped import Clipped
+from dyemix.dataset.readings import Clipped
 from dyemix.errors import DyemixError
 
 
