@@ -19,7 +19,7 @@ from benchmarks.correction import DYES, SEEDS, Bench, aimed, draw, shelf
 from dyemix.arrays import Array
 from dyemix.fitting.learn import learn
 from dyemix.fitting.next_squares import Knowledge
-from dyemix.matching.next_swatch import candidates
+from dyemix.matching.advice import candidates
 from dyemix.model.dyes import DyeSet
 
 JOBS, COLOURS, CHOSEN, MOST, ROUNDS = 4, 8, 6, 40, 20

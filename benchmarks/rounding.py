@@ -16,7 +16,7 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.recipe import Recipe, stock_ml
-from dyemix.matching.dispensing import Kit, Measured, measured
+from dyemix.matching.limits import Kit, Measured, measured
 from dyemix.model.dyes import DyeSet
 
 TARGETS = 200

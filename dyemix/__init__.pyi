@@ -25,11 +25,11 @@ from dyemix.fitting.fit import fit as fit
 from dyemix.fitting.learn import learn as learn
 from dyemix.gamut.coverage import family as family
 from dyemix.gamut.reach import reach as reach
+from dyemix.matching.advice import next_swatch as next_swatch
 from dyemix.matching.correct import correct as correct
-from dyemix.matching.dispensing import Kit as Kit
+from dyemix.matching.limits import Kit as Kit
 from dyemix.matching.match import match as match
 from dyemix.matching.match import match_many as match_many
-from dyemix.matching.next_swatch import next_swatch as next_swatch
 from dyemix.model.dyes import DyeSet as DyeSet
 from dyemix.model.saved import load as load
 from dyemix.model.saved import save as save

@@ -6,7 +6,7 @@ from dyemix.bench.plan import first_swatches
 from dyemix.bench.settings import BathSettings
 from dyemix.dataset.units import STOCK_PCT
 from dyemix.gamut.coverage import family
-from dyemix.matching.dispensing import Kit
+from dyemix.matching.limits import Kit
 from tests.cli.test_commands import TREE
 
 

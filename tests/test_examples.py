@@ -16,7 +16,7 @@ from dyemix.cloth.levelness import levelness
 from dyemix.cloth.preview import preview
 from dyemix.colour.ciecam16 import HueSpace, Scale
 from dyemix.dataset.target import Bath
-from dyemix.matching.suggest import suggest
+from dyemix.matching.advice import suggest
 from dyemix.series.steps import RouteKind
 
 MODULES = ["dyemix", *(m.name for m in pkgutil.walk_packages(dyemix.__path__, "dyemix."))]

@@ -13,7 +13,7 @@ from dyemix.bench.sheet import Sheet
 from dyemix.dataset.recipe import SPOON_SETS, Measures, Spoonfuls, dye_name, spoonfuls, stock_ml
 from dyemix.dataset.units import FOR_WEAK, added_to_pct, dilution, dye_g, to_mark, volume_text
 from dyemix.errors import DyemixError, RecipeError, expect
-from dyemix.matching.dispensing import Measured
+from dyemix.matching.limits import Measured
 
 MADE_UP_TO = "made up to"
 ADDED_TO = "added to"

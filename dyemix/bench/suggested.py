@@ -8,33 +8,32 @@ from dyemix.bench.stock import Bottles
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING
-from dyemix.matching.matches import Reach
-from dyemix.matching.suggest import Suggestion, Suggestions
+from dyemix.matching.matches import Match, Matches, Reach
 from dyemix.series.steps import Series
 
 #: Columns of a line.
 _WIDTH = 100
 
 
-def suggested(found: Suggestions, bottles: Bottles, cloth_g: float) -> str:
+def suggested(answer: Matches, bottles: Bottles, cloth_g: float) -> str:
     """A target and its recipes in a dozen lines: amounts, misses, reasons, the first warning.
 
     Amounts are of `bottles` for `cloth_g` of dry cloth, or by the kit that recipes were rounded to.
     """
-    answer, recipes = found.found, [choice.match.recipe for choice in found.choices]
+    recipes = [match.recipe for match in answer.choices]
     lines = [DEMO_WARNING] if answer.demo else []
     lines += [f"Target {answer.target}, {answer.reach.value}."]
     lines += () if answer.reach is Reach.WITHIN else answer.warnings[:1]
     lines += mottled(answer.dyes.conditions)
     width = max(len(str(recipe)) for recipe in recipes)
     lines.append(f"   {'% of dry cloth weight':<{width}}  on paper  in the pot")
-    for i, choice in enumerate(found.choices, 1):
-        match, as_measured = choice.match, choice.match.measured or choice.match
+    for i, match in enumerate(answer.choices, 1):
+        as_measured = match.measured or match
         miss = f"{as_measured.residual:>10.1f}{as_measured.likely:>12.1f}"
         lines.append(f"{i}  {match.recipe!s:<{width}}{miss}  {match.verdict}")
-        lines.append(_measures(choice, bottles, cloth_g))
+        lines.append(_measures(match, bottles, cloth_g))
     lines.append(f"{_about(bottles, recipes, cloth_g)} Misses are {answer.formula}.")
-    first, *more = found.choices[0].match.prediction.warnings or ("",)
+    first, *more = answer.choices[0].prediction.warnings or ("",)
     if first:
         lines.append(f"{first} ({len(more)} more with --detail)" if more else first)
     return "\n".join(lines)
@@ -52,10 +51,10 @@ def _about(bottles: Bottles, recipes: Iterable[Recipe], cloth_g: float) -> str:
     return f"Of stock ({strengths}), for {cloth_g:g} g of dry cloth."
 
 
-def _measures(choice: Suggestion, bottles: Bottles, cloth_g: float) -> str:
+def _measures(match: Match, bottles: Bottles, cloth_g: float) -> str:
     """What to measure, and as many reasons as the line holds, the first in any case."""
-    line = "   " + bottles.words(choice.match.recipe, cloth_g, choice.match.measured)
-    for i, reason in enumerate(choice.reasons):
+    line = "   " + bottles.words(match.recipe, cloth_g, match.measured)
+    for i, reason in enumerate(match.reasons):
         more = f"{', ' if i else ': '}{reason}"
         if i == 0 or len(line) + len(more) <= _WIDTH:
             line += more

@@ -15,7 +15,7 @@ from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.units import parse_weight
 from dyemix.errors import DyemixError
 from dyemix.files.small_tables import Column, number, read_table
-from dyemix.matching.dispensing import parse_stock
+from dyemix.matching.limits import parse_stock
 
 T = TypeVar("T")
 

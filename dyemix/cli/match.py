@@ -41,9 +41,9 @@ def match(
     """
     from dyemix.cloth.preview import preview
     from dyemix.files.targets import read_targets
-    from dyemix.matching.dispensing import parse_in_hand
+    from dyemix.matching.advice import suggest
+    from dyemix.matching.limits import parse_in_hand
     from dyemix.matching.matches import recipes_table
-    from dyemix.matching.suggest import suggest
 
     if (target is None) == (targets is None):
         raise UsageError("match one TARGET, as '#7d8a6e', or a list of them with --targets.")
@@ -62,14 +62,13 @@ def match(
             limits["left"] = shared.bottles(dyes).left(shared.shown_for())
         work_out: Any = dyemix.match if whole else suggest
         found = work_out(dyes, shared.target(words), **limits)
-        answer = found if whole else found.found
-        shared.show(answer, answer.text(detail=detail) if whole else shared.short(found, dyes))
-        if detail and not given("json") and (dyed := [m.recipe for m in answer if m.recipe]):
+        shared.show(found, found.text(detail=detail) if whole else shared.short(found, dyes))
+        if detail and not given("json") and (dyed := [m.recipe for m in found if m.recipe]):
             order, known = shared.alkali(dyes)
             shared.say(preview(dyes, *dyed, order=order, pieces=shared.pieces()).short() + known)
-        for best in found[:1] if whole else [found[0].match]:
+        for best in found[:1]:
             asked = shared.amounts((best.measured or best).recipe)
-            shared.bath("Dye 5 g of it first, then", asked, dyes, words, answer.target)
+            shared.bath("Dye 5 g of it first, then", asked, dyes, words, found.target)
         return
     wanted = read_targets(targets)
     with console.waiting("Matching") as progress:

@@ -238,7 +238,7 @@ def bottles(dyes: Any = None) -> Any:
 
 def kit(measure: str | None, dyes: Any) -> Any:
     """What amounts are measured with, for so much cloth; None where nothing was said of it."""
-    from dyemix.matching.dispensing import Kit
+    from dyemix.matching.limits import Kit
 
     if not measure:
         return None

@@ -15,7 +15,7 @@ from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.dataset.units import STOCK_PCT, dye_g
 from dyemix.errors import DyemixError
-from dyemix.matching.dispensing import Kit
+from dyemix.matching.limits import Kit
 from dyemix.matching.subsets import Problem, batches, ranked
 from dyemix.model.dyes import DyeSet, Prediction
 

@@ -19,8 +19,7 @@ from dyemix.dataset.conditions import mottled
 from dyemix.dataset.recipe import index_of
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
-from dyemix.matching.constraints import LEAST_DOSE, PREFERENCE, WORTH, Constraints, RankBy
-from dyemix.matching.dispensing import measured
+from dyemix.matching.limits import LEAST_DOSE, PREFERENCE, WORTH, Constraints, RankBy, measured
 from dyemix.matching.matches import ManyMatches, Match, Matches, Reach
 from dyemix.matching.refine import EARNS_ITS_PLACE, holds, refined, tell
 from dyemix.matching.subsets import Found, Problem, batches, number_of_blends

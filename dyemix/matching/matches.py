@@ -18,7 +18,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Several
 from dyemix.dataset.target import Target
 from dyemix.fitting.next_squares import in_one_line
-from dyemix.matching.dispensing import Measured
+from dyemix.matching.limits import Measured
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import FEWEST_TO_TELL
 from dyemix.model.prediction import Prediction
@@ -64,6 +64,7 @@ class Match(Result):
         ten stay below.
     sound, excellent : chances of a miss of at most 3 and 1.5.
     causes : covariance of CIELAB in the pot, by cause.
+    reasons : what speaks for it beside the others that `suggest` shows, in a few measured words.
     cost : of the dye per kg of cloth, where the dyes' prices were given.
     measured : the recipe rounded to the kit, where one was given.
     proven : whether any mix of this shelf was read; nothing is called excellent before.
@@ -86,6 +87,7 @@ class Match(Result):
     cost: float | None = None
     measured: Measured | None = None
     proven: bool = True
+    reasons: tuple[str, ...] = ()
 
     @cached_property
     def _shifts(self) -> tuple[LampShift, ...]:
@@ -191,6 +193,11 @@ class Matches(Several[Match]):
     def demo(self) -> bool:
         return self.dyes.demo
 
+    @property
+    def choices(self) -> tuple[Match, ...]:
+        """Those that were suggested, each with its reasons."""
+        return tuple(m for m in self if m.reasons)
+
     @cached_property
     def next_swatches(self) -> str:
         """Which swatches of mixes to dye next, and what they would buy.
@@ -247,7 +254,8 @@ def _numbered(texts: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
 def _asides(m: Match, detail: bool) -> list[str]:
     """The lines under a recipe."""
     p = m.prediction
-    out = [f"measure {m.measured}"] if m.measured and m.recipe else []
+    out = [", ".join(m.reasons)] if m.reasons else []
+    out += [f"measure {m.measured}"] if m.measured and m.recipe else []
     out += [f"dye costs {m.cost:.2f} per kg of cloth"] if m.cost is not None else []
     if not detail:
         return out

@@ -225,15 +225,14 @@ class Problem:
         return self.dyes.colours(amounts, self.light)
 
     def descend(
-        self,
-        some: Found,
-        steps: int,
-        tolerance: float,
-        residual: Callable[[Index], Residual] | None = None,
-        secants: bool = False,
+        self, some: Found, steps: int, tolerance: float,
+        residual: Callable[[Index], Residual] | None = None, secants: bool = False,
         behind: bool = False,
-    ) -> Found:
-        """Blends after some steps towards their targets, or down another `residual`."""
+    ) -> Found:  # fmt: skip
+        """Blends after some steps towards their targets, or down another `residual`.
+
+        With `behind`, those that fall too far behind the nearest of their target are given up.
+        """
         amounts, cost = np.zeros_like(some.amounts), np.zeros_like(some.cost)
         for rows in self._blocks(some.which) if residual is None else [np.arange(len(cost))]:
             own = some.rows(rows)

@@ -15,7 +15,7 @@ from urllib.parse import urlencode
 from dyemix.dataset.recipe import Measures, Recipe, format_amount, spoonfuls, stock_ml
 from dyemix.dataset.units import STOCK_PCT, parse_weight
 from dyemix.errors import DyemixError
-from dyemix.matching.dispensing import Kit, parse_stock
+from dyemix.matching.limits import Kit, parse_stock
 
 #: The places, in the order of the work: their path, what they are called, and in a narrow window.
 PLACES = {

@@ -13,7 +13,7 @@ from dyemix.dataset.units import parse_weight
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError
 from dyemix.matching.correct import LEVEL, Outcome
-from dyemix.matching.dispensing import parse_stock
+from dyemix.matching.limits import parse_stock
 from dyemix.page.slip import LAMPS, PRESSES, Slip
 from dyemix.page.words import LADDER, colour_words, named, shows, worth
 from dyemix.page.workshop import Workshop
@@ -124,9 +124,8 @@ def colour(workshop: Workshop, slip: Slip) -> Values:
         return {"columns": (), "more": (), "found": None}
     found = workshop.choices(slip)
     columns: list[Values] = []
-    for choice in found.choices:
-        m = choice.match
-        reasons = (*choice.reasons[1:], *choice.reasons[:1]) or ("likeliest",)
+    for m in found.choices:
+        reasons = (*m.reasons[1:], *m.reasons[:1]) or ("likeliest",)
         first, *others = [_MEASURED.sub("", reason) for reason in reasons]
         recipe = (m.measured or m).recipe
         lamps = {s.lamp.partition("/")[0]: s.delta_e for s in m.metamerism or m.inconstancy}
@@ -136,9 +135,9 @@ def colour(workshop: Workshop, slip: Slip) -> Values:
              "weaker": m.measured.weaker if m.measured else ()}
         )  # fmt: skip
     shown = {c["mix"].recipe for c in columns}
-    rest = ((m.measured or m).recipe for m in found.found)
+    rest = ((m.measured or m).recipe for m in found)
     more = [workshop.mix(slip, recipe) for recipe in rest if recipe not in shown][:_MORE]
-    return {"columns": columns, "more": more, "found": found.found}
+    return {"columns": columns, "more": more, "found": found}
 
 
 def jars(workshop: Workshop, slip: Slip) -> Values:

@@ -28,7 +28,7 @@ _LIGHT = (
 _CLEAN = ((4, 10, 22, 40, 62), "grey|greyish|quiet|fairly clean|clean|very clean")
 _HUE = ((18, 50, 72, 98, 135, 168, 200, 235, 285, 312, 330), "rose red|red|orange|yellow|"
         "yellow-green|green|blue-green|greenish blue|blue|violet|purple|magenta")  # fmt: skip
-#: What speaks for a recipe (`matching.suggest`), as a name that says why take it.
+#: What speaks for a recipe (`matching.advice`), as a name that says why take it.
 _NAMES = (
     ("likeliest", "Likeliest to come out right"),
     ("all amounts within", "Nothing guessed"),

@@ -29,8 +29,9 @@ from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError
 from dyemix.files.targets import typed_piece
 from dyemix.gamut.reach import ShelfAround, around
+from dyemix.matching.advice import suggest
 from dyemix.matching.correct import Correction
-from dyemix.matching.suggest import Suggestions, suggest
+from dyemix.matching.matches import Matches
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.page.slip import Slip
 from dyemix.page.words import LADDER, counted, shows, worth
@@ -201,8 +202,8 @@ class Workshop:
     # Answers ------------------------------------------------------------------------------------
 
     @kept("wanted", "light", "cloth", "stock", "unit")
-    def choices(self, slip: Slip) -> Suggestions:
-        """At most three recipes, and those that they were chosen from."""
+    def choices(self, slip: Slip) -> Matches:
+        """At most three recipes that are chosen, and those that they were chosen from."""
         left = Bottles.of(self._bottles(), BathSettings()).left(slip.cloth_g)
         return suggest(self.dyes, self.wanted(slip), left=left, kit=slip.kit)
 

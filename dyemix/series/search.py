@@ -19,8 +19,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import DyemixError
-from dyemix.matching.constraints import LEAST_DOSE
-from dyemix.matching.dispensing import Kit, measured
+from dyemix.matching.limits import LEAST_DOSE, Kit, measured
 from dyemix.model.blending import Blending
 from dyemix.model.dyes import DyeSet, Prediction
 from dyemix.model.least_squares import solve

@@ -16,7 +16,7 @@ from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import Target
 from dyemix.errors import Choice
-from dyemix.matching.dispensing import Measured
+from dyemix.matching.limits import Measured
 from dyemix.model.dyes import DyeSet, Prediction
 
 #: How far a step may stray from the L*, C* and hue (ΔH*) asked and still count as reached, in

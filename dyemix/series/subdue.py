@@ -29,7 +29,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
-from dyemix.matching.dispensing import Kit
+from dyemix.matching.limits import Kit
 from dyemix.model.dyes import DyeSet
 from dyemix.series.search import LEAST_CHROMA, AnyRecipe, Free, Search, route_kinds
 from dyemix.series.steps import Route, RouteKind, Series

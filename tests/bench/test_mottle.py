@@ -16,8 +16,8 @@ from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target, Trial
 from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
+from dyemix.matching.advice import suggest
 from dyemix.matching.correct import correct
-from dyemix.matching.suggest import suggest
 from dyemix.model.dyes import DyeSet
 from dyemix.model.scatter import PRIOR_MOTTLE, PRIOR_READING
 from tests.bench.conftest import four_dyes
@@ -42,7 +42,7 @@ def test_mottle_is_expected_by_match_and_trial(ratio: str, low: bool) -> None:
     trial = Trial("gold 1", Reading(None, dyes.predict("gold 0.9").reflectance))
     corrected = correct(dyes, trial, target, second_bath=False)
     shown = suggested(found, Bottles.of(1.0, BathSettings()), 240)
-    for text in (shown, str(found.found), str(corrected)):
+    for text in (shown, str(found), str(corrected)):
         assert ("Dyed in low water: expect mottle" in text) == low
 
 
@@ -110,7 +110,7 @@ def test_match_trial_and_sheet_promise_less_in_low_water(by_ratio: dict[str, Dye
         target = Target(colour.lab, dyes.light)
         trial = Trial("marigold 0.8", Reading(None, dyes.predict("marigold 0.7").reflectance))
         corrected = correct(dyes, trial, target, second_bath=False)
-        found = suggest(dyes, target, max_dyes=1).found[0]
+        found = suggest(dyes, target, max_dyes=1)[0]
         sheet = bath_sheet("marigold 0.8", 100, stocks=5.0, dyes=dyes, target=target)
         promised = float(sheet.expect.split(" on paper, ")[1].split()[0])
         assert promised == pytest.approx(found.likely, abs=0.06)

@@ -20,7 +20,7 @@ from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.result import Result
 from dyemix.dataset.target import Bath
-from dyemix.matching.suggest import suggest
+from dyemix.matching.advice import suggest
 from dyemix.series.steps import RouteKind
 
 NAMES = ("rust", "navy", "old rose", "l'été")

@@ -16,8 +16,7 @@ from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
-from dyemix.matching.constraints import PREFERENCE, WORTH, Constraints
-from dyemix.matching.dispensing import parse_in_hand, parse_prices
+from dyemix.matching.limits import PREFERENCE, WORTH, Constraints, parse_in_hand, parse_prices
 from dyemix.matching.match import match
 from dyemix.matching.matches import Reach
 from dyemix.matching.refine import EARNS_ITS_PLACE, refined

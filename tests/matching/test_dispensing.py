@@ -14,7 +14,7 @@ from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe, stock_ml
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.matching.dispensing import Kit, Measured, measured, parse_stock
+from dyemix.matching.limits import Kit, Measured, measured, parse_stock
 from dyemix.matching.match import match
 from dyemix.model.dyes import DyeSet
 

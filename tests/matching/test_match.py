@@ -21,8 +21,7 @@ from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target, Trial
 from dyemix.errors import DyemixError, TargetError
 from dyemix.fitting.learn import learn
-from dyemix.matching.constraints import Constraints
-from dyemix.matching.dispensing import Kit
+from dyemix.matching.limits import Constraints, Kit
 from dyemix.matching.match import HOPELESS, WITHIN_REACH, match
 from dyemix.matching.matches import Match, Reach
 from dyemix.matching.refine import EARNS_ITS_PLACE, as_spectra

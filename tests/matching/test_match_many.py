@@ -19,7 +19,7 @@ from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
 from dyemix.matching import match as matching
-from dyemix.matching.dispensing import Kit
+from dyemix.matching.limits import Kit
 from dyemix.matching.match import HOPELESS, match, match_many
 from dyemix.matching.matches import ManyMatches, Matches
 from dyemix.matching.refine import EARNS_ITS_PLACE

@@ -12,7 +12,7 @@ from benchmarks.next_swatch import CHOSEN, run
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import DyemixError, TargetError
 from dyemix.fitting.next_squares import Knowledge, in_one_line
-from dyemix.matching.next_swatch import candidates, choose, next_swatch
+from dyemix.matching.advice import candidates, choose, next_swatch
 
 RECIPES = [
     Recipe.parse(text)

@@ -17,7 +17,7 @@ from dyemix.bench.stock import Stock
 from dyemix.cloth.levelness import levelness
 from dyemix.dataset.recipe import Recipe
 from dyemix.files.targets import read_piece
-from dyemix.matching.suggest import suggest
+from dyemix.matching.advice import suggest
 from dyemix.model.dyes import DyeSet
 from dyemix.page.pictures import Frame
 from dyemix.page.slip import PLACES, Slip
@@ -85,7 +85,7 @@ def test_amounts_move_in_per_cent_too(asked: Asked) -> None:
 
 def test_a_mix_of_what_is_left_in_the_bottles_of_the_book_says_so(dyes, tmp_path: Path) -> None:
     path, cloth = tmp_path / "own.dyebook", Slip().cloth_g
-    second = suggest(dyes, "#7d8a6e", kit=Slip().kit)[1].match.measured
+    second = suggest(dyes, "#7d8a6e", kit=Slip().kit)[1].measured
     with dyemix.DyeBook(path) as book:
         book.add_stocks(
             *(Stock(dye, 1.0, left_ml=owf * cloth + 1.0) for dye, owf in second.recipe.items())
@@ -173,19 +173,19 @@ def test_the_columns_are_what_the_library_suggests(asked: Asked, dyes) -> None:
     answer = asked("/colour", **SAGE)
     slip = Slip(wanted="#7d8a6e")
     found = suggest(dyes, "#7d8a6e", kit=slip.kit)
-    assert answer.text.count('<section class="column"') == len(found) >= 2
+    assert answer.text.count('<section class="column"') == len(found.choices) >= 2
     for choice in found.choices:
-        assert choice.match.measured is not None
-        recipe = choice.match.measured.recipe
+        assert choice.measured is not None
+        recipe = choice.measured.recipe
         pot = dyes.predict_many([recipe], "D65/2").in_pot(dyemix.Target.parse("#7d8a6e").lab)
         assert f"{pot.mean[0]:.1f} on average, nine pots in ten within {pot.bound[0]:.1f}" in words(
             answer
         )
-        for dose in choice.match.measured.doses:
+        for dose in choice.measured.doses:
             assert dose.text in words(answer)
     for address in re.findall(r'href="(/bath[^"]+take=[^"]+)"', answer.text):
         taken = dict(parse_qsl(urlsplit(address.replace("&amp;", "&")).query))["take"]
-        assert any(Recipe.parse(taken) == c.match.measured.recipe for c in found.choices)
+        assert any(Recipe.parse(taken) == c.measured.recipe for c in found.choices)
 
 
 def test_words_count_the_very_pots_that_are_shown(asked: Asked) -> None:

@@ -29,7 +29,7 @@ from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
 from dyemix.gamut.reach import ShelfReach, reach
 from dyemix.matching.correct import Outcome, correct
-from dyemix.matching.dispensing import Kit
+from dyemix.matching.limits import Kit
 from dyemix.matching.match import match
 from dyemix.matching.matches import Matches, Reach
 from dyemix.model.dyes import DyeSet

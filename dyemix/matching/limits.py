@@ -1,4 +1,4 @@
-"""What the dyer measures with, and the best joint rounding of a recipe to it.
+"""What a recipe must keep to beside its colour: dyes, jars, prices, and what measures it.
 
 Rounding each dye to its own nearest spoon moves the colour more than it need: where one dye is
 rounded up, another is better rounded up with it. So the neighbours of all dyes are tried together.
@@ -7,7 +7,7 @@ rounded up, another is better rounded up with it. So the neighbours of all dyes 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import product
 
@@ -16,15 +16,30 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.recipe import NAME, SPOON_SETS, Recipe, dye_name, spoonfuls, stock_ml
+from dyemix.dataset.recipe import (
+    NAME,
+    SPOON_SETS,
+    Recipe,
+    dye_name,
+    dye_names,
+    spoonfuls,
+)  # fmt: skip
 from dyemix.dataset.result import Value
+from dyemix.dataset.target import Target
 from dyemix.dataset.units import STOCK_PCT, dilution
-from dyemix.errors import DyemixError, expect
+from dyemix.errors import Choice, DyemixError, expect
+from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 
-#: Ways to measure: the word, and its usual step in mL or g (a quarter teaspoon for spoons).
-SPOONS, SYRINGE, SCALE = "spoons", "syringe", "scale"
-_STEPS = {SPOONS: None, SYRINGE: 0.5, SCALE: 0.1}
+#: How much likely ΔE2000 a preferred dye may cost: half of what the eye of a customer sees.
+PREFERENCE = 0.5
+#: And how much the cheapest recipe may.
+WORTH = 1.0
+#: The smallest dose that is practical, % owf: half a millilitre of 1 % stock on 100 g of cloth. A
+#: recipe with less of a dye stands behind all others.
+LEAST_DOSE = 0.005
+#: Ways to measure, and the usual step of each in mL or g (a quarter teaspoon for spoons).
+_STEPS = {"spoons": None, "syringe": 0.5, "scale": 0.1}
 #: Standard error of one levelled spoonful, as a share: a working value of ours.
 _SPOONFUL = 0.05
 #: Standard error of a stock's strength as made up by weight, as a share: a working value of ours.
@@ -110,7 +125,7 @@ class Kit:
 
     cloth_g: float
     stock_pct: Mapping[str, float] = field(default_factory=lambda: {"": STOCK_PCT})
-    measure: str = SPOONS
+    measure: str = "spoons"
     step: float | None = None
     spoons: str = "metric"
 
@@ -145,7 +160,8 @@ class Kit:
     @property
     def step_ml(self) -> float:
         """The smallest step in mL."""
-        return SPOON_SETS[self.spoons]["tsp"] / 4.0 if self.measure == SPOONS else self.step or 0.5
+        by_spoon = SPOON_SETS[self.spoons]["tsp"] / 4.0
+        return by_spoon if self.measure == "spoons" else self.step or 0.5
 
     def strength(self, dye: str) -> float:
         """Strength of a dye's stock, % w/v. Raises `DyemixError` where none is stated."""
@@ -156,15 +172,15 @@ class Kit:
 
     def error_ml(self, ml: Array) -> Array:
         """Standard error of volumes as measured, mL: a working value for each way."""
-        if self.measure == SPOONS:  # spoonfuls err apart, so their errors add in squares
+        if self.measure == "spoons":  # spoonfuls err apart, so their errors add in squares
             return _SPOONFUL * np.sqrt(ml * np.minimum(ml, SPOON_SETS[self.spoons]["tbsp"]))
         return np.full(len(ml), self.step_ml / np.sqrt(12.0))
 
     def text(self, ml: float) -> str:
         """A volume in the units of the kit."""
-        if self.measure == SPOONS:
+        if self.measure == "spoons":
             return spoonfuls(ml, self.spoons).text
-        return f"{ml:g} {'g' if self.measure == SCALE else 'mL'}"
+        return f"{ml:g} {'g' if self.measure == 'scale' else 'mL'}"
 
 
 @dataclass(frozen=True)
@@ -213,34 +229,26 @@ class Measured(Value):
 
 
 def measured(
-    dyes: DyeSet,
-    recipe: Recipe,
-    kit: Kit,
-    target: Array,
-    light: Light,
-    k_lightness: float = 1.0,
-    upper: Array | float = np.inf,
-    total: float = np.inf,
-) -> Measured:
+    dyes: DyeSet, recipe: Recipe, kit: Kit, target: Array, light: Light, k_lightness: float = 1.0,
+    upper: Array | float = np.inf, total: float = np.inf,
+) -> Measured:  # fmt: skip
     """Round a recipe to what the kit can measure, so that the target ``(3,)`` is met best.
 
     Every combination of steps near the exact doses is predicted; none goes to nothing, nor above
     `upper` ``(D,)`` of a dye or the `total` of all, % owf, unless one step of each dye does.
     """
     expect(kit, Kit, "write Kit(120, {'': 1.0}, 'syringe')")
-    index = [dyes.index(dye) for dye in recipe]
+    index, step = [dyes.index(dye) for dye in recipe], kit.step_ml
     strength = np.array([kit.strength(dye) for dye in recipe])
-    step = kit.step_ml
-    exact = [stock_ml(kit.cloth_g, recipe[d], s) for d, s in zip(recipe, strength, strict=True)]
-    times = [dilution(ml, _FEWEST_STEPS * step) for ml in exact]
-    first = [max(1, int(ml * t / step) - _REACH + 1) for ml, t in zip(exact, times, strict=True)]
+    exact = kit.cloth_g * np.array([*recipe.values()], dtype=float) / strength
+    times = np.array([dilution(ml, _FEWEST_STEPS * step) for ml in exact], dtype=int)
+    first = np.maximum((exact * times / step).astype(int) - _REACH + 1, 1)
     volumes = step * np.array(list(product(*[range(at, at + 2 * _REACH) for at in first])))
-    per_ml = strength / kit.cloth_g / np.array(times)
+    per_ml = strength / kit.cloth_g / times
     amounts = np.zeros((len(volumes) + 1, len(dyes)))
     amounts[:-1, index] = volumes * per_ml
     amounts[-1] = dyes.amounts(recipe)
-    labs = dyes.colours(amounts, light)
-    miss = delta_e(target, labs, k_lightness)
+    miss = delta_e(target, dyes.colours(amounts, light), k_lightness)
     over = np.maximum(amounts - upper, 0.0).sum(axis=1)
     over += np.maximum(amounts.sum(axis=1) - total, 0.0)
     best = int(np.lexsort((miss[:-1], np.round(over[:-1], 6)))[0])
@@ -248,10 +256,126 @@ def measured(
     errors = np.zeros((1, len(dyes)))
     errors[0, index] = np.hypot(kit.error_ml(ml) * per_ml, _STOCK * chosen[index])
     pot = dyes.predict_many(chosen, light, errors).in_pot(target, k_lightness)
-    doses = tuple(
-        MeasuredDose(dye, recipe[dye], float(chosen[i]), float(volume), weak, kit.text(volume))
-        for dye, i, volume, weak in zip(recipe, index, ml, times, strict=True)
-    )
-    return Measured(
-        doses, dyes.recipe(chosen), float(miss[-1]), float(miss[best]), float(pot.mean[0])
-    )
+    doses = [
+        MeasuredDose(dye, recipe[dye], owf, volume, weak, kit.text(volume))
+        for dye, owf, volume, weak in zip(
+            recipe, chosen[index].tolist(), ml.tolist(), times.tolist(), strict=True
+        )
+    ]
+    figures = (float(miss[-1]), float(miss[best]), float(pot.mean[0]))
+    return Measured(tuple(doses), dyes.recipe(chosen), *figures)
+
+
+class RankBy(Choice):
+    """What comes first: the recipe likeliest to come out right, the nearest on paper, or the
+    cheapest of those that are no worse than `WORTH` of likely ΔE2000.
+    """
+
+    LIKELY = "likely"
+    PAPER = "paper"
+    COST = "cost"
+
+
+@dataclass(frozen=True)
+class Constraints:
+    """What is asked of a match beside the colour.
+
+    Attributes
+    ----------
+    max_dyes : most dyes in a recipe.
+    only : the dyes to choose from; all of the shelf where none is named.
+    use : dyes that every recipe must hold, as much as their palest swatch at least.
+    avoid : dyes that none may hold.
+    prefer : dyes to use up: a recipe with one goes before a recipe that is no better than
+        `PREFERENCE` of likely ΔE2000.
+    total : most dye in all, % owf.
+    in_hand : most of a dye, % owf, where less is left in the jar than its deepest swatch.
+    price : of every dye, per gram of powder, in whatever currency.
+    kit : what amounts are measured with; recipes are then rounded to it, all dyes together.
+    count : most recipes to show.
+    rank_by : ``"likely"`` (mean ΔE2000 in the pot), ``"paper"`` (ΔE2000 of the prediction), or
+        ``"cost"``: of recipes that lie within `WORTH` of the likeliest, the cheapest first.
+    k_lightness : lightness factor of ΔE2000.
+
+    A lone name stands for itself: ``avoid="black"``.
+
+    Raises `DyemixError` for what contradicts itself or leaves nothing to match with.
+    """
+
+    max_dyes: int = 3
+    only: Sequence[str] = ()
+    use: Sequence[str] = ()
+    avoid: Sequence[str] = ()
+    prefer: Sequence[str] = ()
+    total: float = np.inf
+    in_hand: Mapping[str, float] = field(default_factory=dict)
+    price: Mapping[str, float] = field(default_factory=dict)
+    kit: Kit | None = None
+    count: int = 8
+    rank_by: RankBy | str = RankBy.LIKELY
+    k_lightness: float = 1.0
+
+    def __post_init__(self) -> None:
+        for name in ("only", "use", "avoid", "prefer"):
+            object.__setattr__(self, name, dye_names(getattr(self, name)))
+        for name in ("in_hand", "price"):
+            if not hasattr(value := getattr(self, name), "items"):
+                raise DyemixError(f"{name} is by dye, as {{'navy': 2.5}}, not {value!r}.")
+            tidy = {dye_name(dye): amount for dye, amount in value.items()}
+            if below := [f"{name} of {d} is {v:g}" for d, v in tidy.items() if not v >= 0]:
+                raise DyemixError(f"{below[0]}: 0 or more.")
+            object.__setattr__(self, name, tidy)
+        object.__setattr__(self, "rank_by", RankBy(self.rank_by))
+        wanted, avoided = {*self.use, *self.prefer}, set(self.avoid)
+        both = ", ".join(sorted(avoided & {*wanted, *self.only}))
+        other = ", ".join(sorted(wanted - set(self.only))) if self.only else ""
+        n, dear = len(self.use), self.rank_by is RankBy.COST and not self.price
+        for wrong, words in (
+            (self.max_dyes < 1, f"max_dyes is {self.max_dyes}: a recipe has one dye or more."),
+            (n > self.max_dyes, f"{n} dyes must be used, but max_dyes is {self.max_dyes}."),
+            (both, f"{both}: to be used and avoided at once."),
+            (other, f"{other}: to be used, but not among 'only'."),
+            (not self.total > 0, f"a total depth of {self.total:g} % owf holds no dye: above 0."),
+            (self.count < 1, f"count is {self.count}: 1 or more."),
+            (not self.k_lightness > 0, f"k_lightness is {self.k_lightness:g}: above 0."),
+            (dear, "to rank by cost, give the price of every dye."),
+        ):  # fmt: skip
+            if wrong:
+                raise DyemixError(words)
+
+    def shelf(self, dyes: DyeSet) -> DyeSet:
+        """The dyes that may be used. Raises `RecipeError` for a dye the shelf does not have."""
+        expect(dyes, DyeSet, "fit, learn and load give one")
+        named = (*self.only, *self.use, *self.avoid, *self.prefer, *self.in_hand, *self.price)
+        for dye in named:
+            dyes.index(dye)
+        left = [d for d in dyes.names if d not in self.avoid and (not self.only or d in self.only)]
+        if not left:
+            raise DyemixError("every dye of the shelf is to be avoided: nothing is left to match.")
+        if self.price and (free := [dye for dye in left if dye not in self.price]):
+            raise DyemixError(f"no price for {', '.join(free)}: give one for every dye, or none.")
+        return dyes if len(left) == len(dyes) else dyes.take(left)
+
+    def problem(self, dyes: DyeSet, targets: Sequence[Target], light: Light) -> Problem:
+        """Targets of one kind on this shelf, to the deepest swatch of each dye or what is left.
+
+        Raises `DyemixError` where no recipe keeps to all of the limits.
+        """
+        left = np.array([self.in_hand.get(name, np.inf) for name in dyes.names])
+        used = np.array([name in self.use for name in dyes.names])
+        upper = np.minimum(dyes.deepest, left)
+        lower = np.where(used, np.minimum(dyes.palest, upper), 0.0)
+        if self.total < lower.sum() or np.any(upper[used] <= 0.0):
+            raise DyemixError(
+                f"no recipe holds {' and '.join(self.use)} and keeps to these limits: allow more "
+                "depth, or free a dye from having to be in."
+            )
+        labs, spectra = np.array([t.lab for t in targets]), [t.reflectance for t in targets]
+        return Problem(
+            dyes, labs, light, self.max_dyes, lower, upper, self.total, self.k_lightness,
+            None if spectra[0] is None else np.array(spectra),
+        )  # fmt: skip
+
+    def cost(self, recipe: Mapping[str, float]) -> float | None:
+        """Of the dye for one kg of cloth; None where no prices are given."""
+        return sum(10.0 * owf * self.price[d] for d, owf in recipe.items()) if self.price else None

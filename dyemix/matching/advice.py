@@ -1,0 +1,244 @@
+"""What a dyer is advised: which recipes to choose among, and which square to dye next.
+
+At most three recipes are suggested, which differ in what a dyer would choose by. The likeliest to
+come out right comes first. Another is shown where, at little cost in the pot, it is measurably
+better in something than every one shown before it. Recipes that differ in nothing are one choice.
+
+The next square is the one that most lowers the likely miss over the colours wanted: how that is
+worked out is in `dyemix.fitting.next_squares`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+
+from dyemix.arrays import Array
+from dyemix.colour.colorimetry import Light
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
+from dyemix.dataset.target import AnyColour, Target
+from dyemix.errors import DyemixError
+from dyemix.fitting.next_squares import Knowledge
+from dyemix.matching.limits import LEAST_DOSE, WORTH, Constraints
+from dyemix.matching.match import match, match_many
+from dyemix.matching.matches import Match, Matches
+from dyemix.model.dyes import DyeSet
+
+#: Most recipes that are suggested; recipes they are chosen from.
+_MOST, _FROM = 3, 24
+#: Depths tried for squares of one dye, halving (common practice), within the dye's ladder.
+_HALVINGS = 6
+#: Squares of a mix are tried as the recipes themselves and as their parts, at these shares.
+_SHARES = (1.0, 0.5)
+
+
+def suggest(
+    dyes: DyeSet, target: AnyColour, left: Mapping[str, float] | None = None, **limits: Any
+) -> Matches:
+    """A match whose `choices` stand first: at most three recipes that a dyer would choose among.
+
+    By the likely miss in the pot; whether all amounts lie within her own swatches; how many dyes;
+    black; another lamp; what the dye costs, where prices are given; what there is to pour; what is
+    to be used up; and whether it can be poured from what is `left` in the bottles, % owf by dye.
+    Where a kit is given the likely miss is that with its measures. Takes what `match` takes, and
+    raises as it does.
+
+    >>> len(suggest(dyes, "#7d8a6e").choices) <= 3
+    True
+    """
+    wanted, found = Constraints(**limits), match(dyes, target, **{**limits, "count": _FROM})
+    likely = np.array([m.measured.likely if m.measured else m.likely for m in found])
+    # A dose too small to measure stands behind all others, however likely.
+    tiny = [min(m.recipe.values(), default=1.0) < LEAST_DOSE for m in found]
+    order = np.lexsort((np.round(likely, 1), np.array(tiny)))
+    order = order[likely[order] <= likely[order[:1]] + WORTH]
+    weighed = [found[i] for i in order]
+    ways = _ways(dyes, wanted, weighed, left or {})
+
+    def beats(way: _Way, i: int, others: list[int]) -> bool:
+        rest = way.value[[j for j in others if j != i]]
+        better = way.value[i] <= rest * (1.0 - way.share) - way.least
+        return bool(np.all(better & (way.value[i] < rest))) and len(rest) > 0
+
+    def reasons(i: int) -> tuple[str, ...]:
+        first = f"likeliest to come out right ({likely[order[0]]:.1f})"
+        speaks = tuple(way.words(weighed[i]) for way in ways if beats(way, i, shown))
+        return speaks if i else (first, *speaks)
+
+    shown = [0]
+    for way in ways:
+        best = int(np.argmin(way.value))
+        if len(shown) < _MOST and best not in shown and beats(way, best, shown):
+            shown.append(best)
+    shown = sorted(i for i in shown if reasons(i))  # one shown later can take them all
+    choices = [replace(weighed[i], reasons=reasons(i)) for i in shown]
+    others = [m for i, m in enumerate(found) if i not in order[shown]]
+    return replace(found, matches=(*choices, *others))
+
+
+@dataclass(frozen=True, eq=False)
+class _Way:
+    """One thing to choose by.
+
+    `value` ``(N,)`` of each recipe, less is better; a recipe is better where it is lower by `share`
+    of the other's value and by `least`; `words` say so.
+    """
+
+    value: Array
+    least: float
+    share: float
+    words: Callable[[Match], str]
+
+
+def _ways(
+    dyes: DyeSet, wanted: Constraints, found: list[Match], left: Mapping[str, float]
+) -> tuple[_Way, ...]:
+    """What recipes are told apart by, what matters most first."""
+    grey = {dyes.names[i] for i in np.flatnonzero(dyes.greys(dyes.light))}
+    kit = wanted.kit
+
+    def poured(m: Match) -> float:
+        """mL of stock, or % owf where no kit is given."""
+        return sum(d.ml for d in m.measured.doses) if m.measured else m.recipe.total
+
+    def lamp(m: Match) -> float:
+        return max((shift.delta_e for shift in m.metamerism or m.inconstancy), default=0.0)
+
+    def short(m: Match) -> bool:
+        """Whether a bottle must be made for it."""
+        recipe = m.measured.recipe if m.measured else m.recipe
+        return any(owf > left.get(dye, 0.0) for dye, owf in recipe.items())
+
+    def told(value: Callable[[Match], float]) -> Array:
+        return np.array([value(m) for m in found], dtype=float)
+
+    unit = "mL of stock" if kit else "% owf in all"
+    return (
+        _Way(told(lambda m: bool(m.prediction.warnings)), 1.0, 0.0,
+             lambda m: "all amounts within your own squares"),
+        _Way(told(lambda m: len(m.recipe)), 1.0, 0.0,
+             lambda m: ("undyed", "only one dye", "only two dyes")[n]
+             if (n := len(m.recipe)) < 3 else f"only {n} dyes"),
+        _Way(told(lambda m: bool(grey & set(m.recipe))), 1.0, 0.0,
+             lambda m: f"no {' or '.join(sorted(grey))}"),
+        _Way(told(lambda m: not set(wanted.prefer) & set(m.recipe)), 1.0, 0.0,
+             lambda m: f"uses up {' and '.join(sorted(set(wanted.prefer) & set(m.recipe)))}"),
+        _Way(told(lambda m: not left or short(m)), 1.0, 0.0,
+             lambda m: "from what is left in the bottles"),
+        _Way(told(lamp), 0.5, 0.0, lambda m: f"steadiest by lamplight ({lamp(m):.1f})"),
+        _Way(told(lambda m: m.cost or 0.0), 0.0, 0.1,
+             lambda m: f"cheapest ({m.cost or 0.0:.2f} per kg of cloth)"),
+        _Way(told(poured), 0.0, 0.2, lambda m: f"least to pour ({poured(m):.3g} {unit})"),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Choice(Value):
+    """A square to dye, and what it brings.
+
+    `recipe` in % owf; `before` and `after` the mean likely ΔE2000 over the colours wanted.
+    """
+
+    recipe: Recipe
+    before: float
+    after: float
+
+
+@dataclass(frozen=True, eq=False)
+class NextSwatch(Result):
+    """The squares to dye next, most useful first; each counts on those before it.
+
+    Attributes
+    ----------
+    choices : the squares.
+    recipes : the recipes that the colours wanted would be dyed by, % owf.
+    tried : how many squares were tried.
+    floor : the mean likely ΔE2000 that would be left if nothing about the dyes were open.
+    light : of the colours wanted, where they share one; else of the dyes.
+    """
+
+    choices: tuple[Choice, ...]
+    recipes: tuple[Recipe, ...]
+    tried: int
+    floor: float
+    light: Light
+    demo: bool = False
+
+    def _rows(self) -> Iterable[Row]:
+        """One row a square: recipe, before, after."""
+        return (vars(choice) for choice in self.choices)
+
+    def __str__(self) -> str:
+        lines = [DEMO_WARNING] if self.demo else []
+        many = f"{len(self.recipes)} colours" if len(self.recipes) > 1 else "the one colour"
+        lines.append(f"Dye next, for {many} wanted (% owf, of {self.tried} squares tried):")
+        lines += [
+            f"{i:>2}  {c.recipe}: likely miss {c.before:.2f} before, {c.after:.2f} after"
+            for i, c in enumerate(self.choices, 1)
+        ]
+        lines.append(
+            f"Likely miss is the mean ΔE2000 in the pot ({self.light}); {self.floor:.2f} of it is "
+            "dosing, pot, reading and what each mix keeps to itself: no square lowers that."
+        )
+        lines.append("A square of one dye goes in the swatch table; a mix counts as a trial.")
+        return "\n".join(lines)
+
+
+def next_swatch(
+    dyes: DyeSet, targets: Sequence[AnyColour], count: int = 1, max_dyes: int = 3
+) -> NextSwatch:
+    """The square, of one dye or a mix, that most lowers the mean likely ΔE2000 over `targets`.
+
+    Parameters
+    ----------
+    targets : what the dyer wants to dye, as targets or as text (hex code, or L* a* b*).
+    count : how many squares to choose, one after the other (greedy).
+    max_dyes : most dyes in the recipes for the colours.
+
+    Tried are every dye at halving depths of its ladder, the recipes that the colours would be dyed
+    by, also at half their depth, and every pair of dyes in them.
+
+    Raises `DyemixError` for no colour or a count below 1, `TargetError` for what is not a colour.
+
+    >>> found = next_swatch(dyes.take(["rust", "navy"]), ["#8a5a4a"])
+    >>> found.choices[0].after <= found.choices[0].before
+    True
+    """
+    wanted = [target.under(dyes.light) for target in Target.all(targets)]
+    if not wanted or count < 1:
+        raise DyemixError("name one colour or more, and a count of 1 or more.")
+    recipes = [found[0].recipe for found in match_many(dyes, wanted, max_dyes=max_dyes, count=1)]
+    lights = {dyes.light_of(target) for target in wanted}
+    light = lights.pop() if len(lights) == 1 else dyes.light
+    return choose(replace(dyes, light=light), recipes, count)
+
+
+def choose(dyes: DyeSet, recipes: Sequence[Recipe], count: int = 1) -> NextSwatch:
+    """`next_swatch` for recipes (% owf) that are known already."""
+    amounts = np.array([dyes.amounts(r) for r in recipes])
+    squares = candidates(dyes, amounts)
+    known = Knowledge.of(dyes, amounts, squares)
+    best = known.best(count)
+    choices = tuple(Choice(dyes.recipe(squares[z]), before, after) for z, before, after in best)
+    return NextSwatch(choices, tuple(recipes), len(squares), known.floor, dyes.light, dyes.demo)
+
+
+def candidates(dyes: DyeSet, amounts: Array) -> Array:
+    """Squares to try, ``(Z, D)`` in % owf, for recipes of amounts ``(W, D)``."""
+    rows: list[Array] = []
+    for i in range(len(dyes)):
+        depths = dyes.deepest[i] * 0.5 ** np.arange(_HALVINGS)
+        rows += list(depths[depths >= dyes.palest[i] * 0.99, np.newaxis] * np.eye(len(dyes))[i])
+    for recipe in amounts:
+        used = np.flatnonzero(recipe)
+        pairs = [list(pair) for pair in combinations(used, 2)] if len(used) > 2 else []
+        for part in [list(used), *pairs]:
+            mix = np.zeros(len(dyes))
+            mix[part] = recipe[part]
+            rows += [share * mix for share in _SHARES]
+    return np.unique(np.round(np.array(rows), 3), axis=0)
