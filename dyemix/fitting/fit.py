@@ -25,7 +25,7 @@ from dyemix.fitting.slips import slips
 from dyemix.fitting.squares import Beside, bound, colours, scatter_of, stated
 from dyemix.fitting.surfaces import Data, Solver
 from dyemix.model.dyes import DyeSet, Pot
-from dyemix.model.fit_report import DyeReport, FitReport, MixtureCheck, mixture_checks
+from dyemix.model.fit_report import DyeReport, FitReport, MixtureCheck, mixture_checks, say
 from dyemix.model.kubelka_munk import depth_law, law_text
 from dyemix.model.scatter import PRIOR_STRENGTH
 
@@ -95,36 +95,26 @@ def _fittable(swatches: SwatchSet) -> SwatchSet:
         ladder = swatches.ladder(name)
         depths = sorted({s.recipe[name] for s in ladder})
         if len(depths) == 1:
-            alone = "L*a*b* of a single depth leaves its spectrum open, and "
-            faults[name] = (
-                f"{name} has one depth ({depths[0]:g} % owf): "
-                f"{alone if ladder[0].rough else ''}dye at least one more square of it, "
-                f"as {depths[0] / 4:g} %."
-            )
+            which, depth = "one_depth_lab" if ladder[0].rough else "one_depth", depths[0]
+            faults[name] = say(which, dye=name, depth=depth, more=depth / 4.0)
         elif not depths and any(name in s.recipe for s in swatches.mixtures):
-            faults[name] = f"{name} has no swatch of its own, only mixtures: dye a ladder of it."
+            faults[name] = say("no_own_swatch", dye=name)
     if faults and not any(swatches.ladder(name) for name in set(swatches.dyes) - set(faults)):
         raise FitError("\n".join(faults.values()))
     kept = tuple(r for r in swatches.readings if set(r.recipe or ()).isdisjoint(faults))
-    said = (f"{fault} Without that, it and its mixtures are left out." for fault in faults.values())
+    said = (say("left_out", fault=fault) for fault in faults.values())
     return replace(swatches, readings=kept, warnings=(*swatches.warnings, *said))
 
 
 def _data(swatches: SwatchSet) -> Data:
     undyed, light, table = swatches.undyed, swatches.light, swatches.source or "this table"
     if swatches.unread and not swatches.swatches:
-        raise FitError(
-            f"{table}: none of its {len(swatches.unread)} swatches has "
-            "been read yet: fill in L*, a*, b*, or hex, or bands in nm."
-        )
+        raise FitError(say("unread", table=table, count=len(swatches.unread)))
     if not undyed:
-        raise FitError(
-            f"{table} has no undyed reading: add a row 'undyed', cloth "
-            "taken through the whole process without dye."
-        )
+        raise FitError(say("no_undyed", table=table))
     ladders = {name: ladder for name in swatches.dyes if (ladder := swatches.ladder(name))}
     if not ladders:
-        raise FitError(f"{table} has no swatch of a single dye that was read.")
+        raise FitError(say("no_ladder", table=table))
     cloth = _cloth(undyed)
     rough = {name: x for name, x in ladders.items() if any(s.rough for s in x)}
     clear = {name: x for name, x in ladders.items() if name not in rough}
@@ -155,26 +145,15 @@ def _lights(swatches: Sequence[Swatch]) -> list[Light]:
 
 def _lab_notes(data: Data, swatches: SwatchSet) -> list[str]:
     """What a fit from CIELAB alone can and cannot say."""
-    notes = []
-    undyed = [s for s in swatches.undyed if s.rough]
-    if undyed and len(undyed) == len(swatches.undyed):
-        notes.append(
-            "undyed cloth read as L*a*b* only: taken to be undyed cellulose, whose absorption "
-            "falls smoothly from the blue to the red."
-        )
-    elif undyed:
-        notes.append(
-            f"{len(undyed)} of {len(swatches.undyed)} undyed squares were read as L*a*b* only: "
-            "the cloth is the mean of the others."
-        )
+    undyed, notes = swatches.undyed, []
+    rough = [s for s in undyed if s.rough]
+    if rough:
+        which = "undyed_lab" if len(rough) == len(undyed) else "some_undyed_lab"
+        notes.append(say(which, count=len(rough), all=len(undyed)))
     if data.lab:
         names = ", ".join(data.names[i] for i in data.lab)
         pieces = [s for i in data.lab for s in data.swatches[i]]
-        lights = ", ".join(str(light) for light in _lights(pieces))
-        notes.append(
-            f"from L*a*b* alone ({lights}): {names}. One curve for all depths. Under any other "
-            "lamp their colour is a conversion through that curve: low confidence."
-        )
+        notes.append(say("lab_alone", lights=", ".join(map(str, _lights(pieces))), names=names))
     return notes
 
 
@@ -192,29 +171,28 @@ def _next_depth(depths: Sequence[float], odd: float | None) -> tuple[float | Non
     """
     if len(depths) < 3:
         middle = float(np.sqrt(depths[0] * depths[-1]))
-        return middle, f"a third depth, about {middle:.2g} %"
+        return middle, say("third_depth", depth=middle)
     if odd is not None:
-        return odd, "the odd square again"
+        return odd, say("odd_again")
     if len(depths) < 5:
         gap = int(np.argmax(np.diff(np.log(depths))))
         middle = float(np.sqrt(depths[gap] * depths[gap + 1]))
-        words = f"about {middle:.2g} %, the widest gap; five depths are wanted for customers' work"
-        return middle, words
+        return middle, say("widest_gap", depth=middle)
     return None, ""
 
 
 def _report_dye(
     data: Data, i: int, fitted: Fitted, left: Beside | None, odd: dict[int, float]
 ) -> DyeReport:
-    name, law, depths = data.names[i], fitted.law[i], data.depths[i]
+    name, law = data.names[i], fitted.law[i]
+    swatches, depths = data.swatches[i], data.depths[i]
     steps = tuple(float(x) for x in np.unique(depths))
     texts = tuple(
-        f"{data.swatches[i][j].label} reads like {_reads_like(law, depths[j], x):.2g} %: "
-        "mislabelled or badly weighed? Kept, at a twentieth of its weight."
+        say("reads_like", label=swatches[j].label, depth=_reads_like(law, depths[j], x))
         for j, x in odd.items()
     )
     if np.exp(fitted.curves[i]).max() < _NOTHING:
-        texts += (f"{name} reads no darker than undyed cloth at any depth: are these its squares?",)
+        texts += (say("no_dye", dye=name),)
     seen = {}
     if left is not None:
         good, inner = ~np.isin(np.arange(len(depths)), list(odd)), _inner(data, i)
@@ -263,10 +241,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         expect(given, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
     if swatches.unnamed:
         places = ", ".join(r.place or r.name for r in swatches.unnamed[:5])
-        raise FitError(
-            f"{len(swatches.unnamed)} readings have no recipe ({places}): name them,"
-            " or take out the rows of pieces that are only to be matched."
-        )
+        raise FitError(say("unnamed", count=len(swatches.unnamed), places=places))
     conditions = swatches.conditions()
     swatches, aside = swatches.set_aside()
     swatches = _fittable(swatches)
@@ -299,10 +274,9 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         ladders=replace(ladders, misfit=_MISFIT_COUNTS * float(np.sqrt(beyond))),
         demo=swatches.demo,
     )  # fmt: skip
-    at = f"r0 {surface.r0:.4f} ± {spread[0]:.4f}, k2 {surface.k2:.2f} ± {spread[1]:.2f}"
     report = FitReport(
         light=str(light),
-        surface=f"{at}: a mean over surfaces that fit the ladders",
+        surface=say("surface", surface, spread),
         dyes=tuple(
             _report_dye(data, i, fitted, left[i], {j: x for (dye, j), x in odd.items() if dye == i})
             for i in range(len(data.names))

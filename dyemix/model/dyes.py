@@ -27,7 +27,7 @@ from dyemix.dataset.serialise import Shape
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, RecipeError, expect
-from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks
+from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks, say
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.mixtures import Blends
 from dyemix.model.prediction import Prediction as Prediction
@@ -290,7 +290,7 @@ class DyeSet(Result):
             expect(swatch, Swatch, "read_swatches and SwatchSet.from_frame give those")
         dyed = [swatch for swatch in swatches if swatch.recipe]
         if not dyed:
-            raise DyemixError("no dyed swatch that was read: nothing to evaluate.")
+            raise DyemixError(say("none_read"))
         found = self.predict_many([s.recipe for s in dyed])
         read = np.array([s.colour(self.light) for s in dyed])
         figures = (delta_e(read, found.lab), found.likely, found.median, found.bound)
@@ -303,7 +303,7 @@ class DyeSet(Result):
         Raises `DyemixError` where no mix of these dyes was read.
         """
         if self.report is None or not self.report.checks:
-            raise DyemixError("no mix of these dyes has been read: dye one, and fit it with them.")
+            raise DyemixError(say("no_mix_read"))
         return Evaluation(self.report.checks, self.report.light, self.demo)
 
     def light_of(self, asked: Target | Light | str | None) -> Light:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
 
 import numpy as np
 
@@ -17,6 +20,16 @@ _URGENT = ("A slip?", "left out", "censored")
 #: Ladders whose depths, left out, miss by more than this (ΔE2000, root mean square) in what no
 #: other strength would mend, beyond what is open of them, are not those of dyes on cloth.
 NOT_DYE = 1.2
+
+
+@cache
+def _sentences() -> dict[str, str]:
+    return tomllib.loads(files("dyemix").joinpath("data", "fit.toml").read_text(encoding="utf-8"))
+
+
+def say(what: str, *values: object, **named: object) -> str:
+    """What is said of a fit, from `data/fit.toml`."""
+    return _sentences()[what].format(*values, **named)
 
 
 @dataclass(frozen=True)
@@ -79,19 +92,12 @@ def mixture_checks(
 
 def promises_kept(checks: tuple[MixtureCheck, ...]) -> str:
     """How many mixes came within what was promised, or that they are too few to tell."""
-    count = len(checks)
-    mean, worst = sum(c.delta_e for c in checks) / count, max(c.delta_e for c in checks)
-    if count < FEWEST_TO_TELL:
-        mixes = "one mix" if count == 1 else f"{count} mixes"
-        return (
-            f"{mixes[0].upper()}{mixes[1:]} of yours: too few to tell whether promises are kept "
-            f"(unseen by the fit, off by {mean:.1f}, at worst {worst:.1f})"
-        )
-    kept = sum(c.kept for c in checks)
-    return (
-        f"Of your {count} mixes {kept} came within what was promised (nine in ten should): unseen "
-        f"by the fit, they are off by {mean:.1f} on average, {worst:.1f} at worst"
-    )
+    off = [check.delta_e for check in checks]
+    few = "one_mix" if len(off) == 1 else "few_mixes"
+    return say(
+        few if len(off) < FEWEST_TO_TELL else "promises_kept", count=len(off),
+        kept=sum(check.kept for check in checks), mean=sum(off) / len(off), worst=max(off),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,38 +191,19 @@ class FitReport(Result):
     def verdict(self) -> str:
         """What these swatches are good for, in a sentence or two."""
         if not self.dyes:
-            return "Nothing yet: no dye has a swatch that was read."
-        names = ", ".join(d.name for d in self.dyes)
-        expect = ""
+            return say("nothing")
+        (low, high), expect = self.between, ""
         if self.expected is not None:
-            low, high = self.between
-            expect = (
-                f"expect a miss of about {self.expected:.1f} (ΔE2000, {self.light}); it may be "
-                f"{low:.1f} or {high:.1f}"
-            )
+            expect = say("expect", miss=self.expected, light=self.light, low=low, high=high)
         if self.misfit is not None and self.misfit > NOT_DYE:
-            return (
-                f"These do not behave as dye on cloth: depths left out of their ladders are missed "
-                f"by {self.misfit:.1f} more than scatter explains. In a mix "
-                f"{expect or 'anything may come'}. Check that "
-                "depths are % owf, that no colour was clipped by a camera or screen, that "
-                "'undyed' is the cloth they are on, and that they are dyes: colorants that "
-                "scatter or hide the cloth are not fitted here."
-            )
+            return say("not_dye", misfit=self.misfit, expect=expect or say("anything"))
         if len(self.dyes) == 1:
-            return f"Depths of {names}, no mixes yet."
+            return say("one_dye", names=self.dyes[0].name)
         if self.checks:
-            lesson = "" if self.own_mixtures else " In the table of swatches they would settle it."
-            return f"{promises_kept(self.checks)}. In the next one {expect}.{lesson}"
-        use = (
-            "good for choosing dyes and dyeing a test square, not yet for a customer's cloth"
-            if self.left_out is not None
-            else "a first idea, good for choosing which square to dye next"
-        )
-        return (
-            f"No mix of yours has been read: {expect}. Three to five mixes settle it; until then "
-            f"{use}."
-        )
+            which = "own_mixes" if self.own_mixtures else "mixes_aside"
+            return say(which, kept=promises_kept(self.checks), expect=expect)
+        use = say("first_idea" if self.left_out is None else "for_trying")
+        return say("no_mix", expect=expect, use=use)
 
     def _rows(self) -> Iterable[Row]:
         """One row a dye: depths, how far left-out ones were off, what is odd, what is next."""
@@ -232,24 +219,26 @@ class FitReport(Result):
 
     def text(self, detail: bool = False) -> str:
         """Which dyes are ready and which want what squares; `detail` adds figures and warnings."""
-        lines = [DEMO_WARNING] if self.demo else []
-        lines += [self.verdict, *filter(None, [self.next_swatches])]
-        if not detail:
-            ready = [d.name for d in self.dyes if not d.next and not d.warnings]
-            lines += [f"Ready: {', '.join(ready)}."] if ready else []
-            wanting: dict[str, list[str]] = {}
-            for d in self.dyes:
-                wants = [*d.warnings, *([f"next, {d.next}"] if d.next else [])]
-                wanting.setdefault("; ".join(wants), []).append(d.name)
-            lines += [f"{', '.join(names)}: {wants}" for wants, names in wanting.items() if wants]
-            return "\n".join([*lines, *(n for n in self.warnings if any(w in n for w in _URGENT))])
+        head = [DEMO_WARNING] if self.demo else []
+        head += [self.verdict, *filter(None, [self.next_swatches])]
+        return "\n".join([*head, *(self._in_full() if detail else self._in_short())])
+
+    def _in_short(self) -> list[str]:
+        """Dyes by what they want, those that want nothing first; and what is urgent."""
+        wanting: dict[str, list[str]] = {"Ready": []}
+        for d in self.dyes:
+            wants = [*d.warnings, *([f"next, {d.next}"] if d.next else [])]
+            wanting.setdefault("; ".join(wants) or "Ready", []).append(d.name)
+        ready = wanting.pop("Ready")
+        lines = [f"Ready: {', '.join(ready)}."] if ready else []
+        lines += [f"{', '.join(names)}: {wants}" for wants, names in wanting.items()]
+        return [*lines, *(n for n in self.warnings if any(w in n for w in _URGENT))]
+
+    def _in_full(self) -> list[str]:
+        """Dye by dye, with figures; then the mixes, and all warnings."""
         width = max([len(d.name) for d in self.dyes], default=3)
-        lines += [
-            f"Method: {self.method}",
-            f"Surface: {self.surface}\n",
-            f"{'dye':<{width}}  depths  range % owf   law         left-out miss  ends   "
-            "(ΔE2000, mean / worst)",
-        ]
+        head = {"method": self.method, "surface": self.surface, "dye": f"{'dye':<{width}}"}
+        lines = [say("headings", **head)]
         for dye in self.dyes:
             span = f"{min(dye.depths):g}–{max(dye.depths):g}"
             inner = f"{dye.mean:.1f} / {max(dye.inner):.1f}" if dye.mean is not None else "–"
@@ -262,15 +251,9 @@ class FitReport(Result):
             told += [f"odd: {text}" for text in dye.warnings]
             told += [f"next: {dye.next}"] if dye.next else []
             lines += [f"{'':<{width}}  {text}" for text in told]
-        for title, checks in (
-            ("Mixes in the table, each left out in turn", self.own_mixtures),
-            ("Mixes set aside", self.set_aside),
-        ):
-            if checks:
-                mean = sum(c.delta_e for c in checks) / len(checks)
-                worst = max(checks, key=lambda c: c.delta_e)
-                lines.append(
-                    f"\n{title}: {len(checks)}, average miss {mean:.2f}, worst {worst.delta_e:.1f} "
-                    f"({worst.label}), {sum(c.kept for c in checks)} within what was promised."
-                )
-        return "\n".join([*lines, *(["", *self.warnings] if self.warnings else [])])
+        for title, checks in (("left_in_turn", self.own_mixtures), ("set_aside", self.set_aside)):
+            if off := [check.delta_e for check in checks]:
+                figures = {"count": len(off), "mean": sum(off) / len(off)}
+                worst, kept = checks[off.index(max(off))], sum(check.kept for check in checks)
+                lines.append(say("mixes", title=say(title), worst=worst, kept=kept, **figures))
+        return [*lines, *(["", *self.warnings] if self.warnings else [])]

@@ -9,16 +9,22 @@ from typing import Any
 
 import numpy as np
 
+from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.serialise import from_plain, parse, plain
 from dyemix.errors import DyemixError, InputError, SavedError
 from dyemix.model.dyes import DyeSet
-from dyemix.model.kubelka_munk import depth_law, depth_law_by_law
+from dyemix.model.fit_report import say
+from dyemix.model.kubelka_munk import depth_law
 from dyemix.writing import read_bytes, write
 
 FORMAT = "dyemix dye set"
 #: Raised with every change of the layout below; an older version is still read.
 VERSION = 2
+#: What version 1 called otherwise, and what it told that nothing is made of today.
+_RENAMED = {"notes": "warnings", "odd": "warnings", "advice": "next", "surface_note": "surface"}
+_GONE = ("exponent", "capacity", "competition", "draws", "mixing", "model", "own_mixtures",
+         "set_aside", "expected", "rough")  # fmt: skip
 
 
 def saved_text(dyes: DyeSet) -> str:
@@ -64,15 +70,10 @@ def from_text(text: str, path: str) -> DyeSet:
     with suppress(SavedError):
         content = parse(text)
     if content.get("format") != FORMAT:
-        raise SavedError(
-            f"{path}: not a saved dye set, or a damaged one: save one with 'dyemix fit -o'."
-        )
+        raise SavedError(say("not_saved", path=path))
     version = content.get("version")
     if not isinstance(version, int) or version > VERSION:
-        raise SavedError(
-            f"{path}: saved by a newer dyemix (layout {version}, this one reads up to {VERSION}): "
-            "update dyemix, or fit the swatches again."
-        )
+        raise SavedError(say("newer", path=path, version=version, ours=VERSION))
     bands = [WAVELENGTHS[0], WAVELENGTHS[-1], len(WAVELENGTHS)]
     try:
         if content.pop("wavelengths_nm", None) != bands:
@@ -81,46 +82,48 @@ def from_text(text: str, path: str) -> DyeSet:
         return from_plain(DyeSet, _from_version_1(content) if version == 1 else content)
     except (KeyError, TypeError, ValueError, AttributeError, DyemixError) as error:
         raise SavedError(
-            f"{path}: damaged ({type(error).__name__}: {error}) Fit the swatches again."
+            say("damaged", path=path, kind=type(error).__name__, error=error)
         ) from None
 
 
-def _from_version_1(content: dict[str, Any]) -> dict[str, Any]:
+def _from_version_1(old: dict[str, Any]) -> dict[str, Any]:
     """A set of version 1 as one of today: nothing open but what is open of every mix.
 
     Its Langmuir laws ``c / (1 + c/q)`` become the bent power that is nearest between the palest and
     the deepest square, and its competition ``1 / (1 + κ o)`` the nearest ``(1 + o)^−κ'``.
     """
-    exponents, capacities = content.pop("exponent"), content.pop("capacity")
-    content.pop("draws", None)
-    curves, laws = [], []
-    for i, curve in enumerate(content["curves"]):
-        exponent, capacity = exponents[i], capacities[i]
-        law, factor = np.array([exponent, 0.0]), 1.0
-        if capacity is not None:
-            c = np.geomspace(content["palest"][i], content["deepest"][i], 25)
-            run_out = -np.log1p(c / capacity)
-            for _ in range(5):  # nearly linear in the law
-                now = np.log(depth_law(c, law) / depth_law(c, np.array([exponent, 0.0])))
-                x = np.column_stack([np.ones(len(c)), depth_law_by_law(c, law)])
-                step = np.linalg.lstsq(x, run_out - now, rcond=None)[0]
-                law, factor = law + step[1:], float(np.exp(step[0]))
-        laws.append(law.tolist())
+    laws, curves = [], []
+    told = (old[name] for name in ("curves", "exponent", "capacity", "palest", "deepest"))
+    for curve, exponent, capacity, palest, deepest in zip(*told, strict=True):
+        level, *law = _nearest(exponent, capacity or np.inf, np.geomspace(palest, deepest, 25))
+        laws.append(law)
         # A curve may stand at nothing, whose logarithm has no place for what is open.
-        curves.append([max(factor * value, 1e-9) for value in curve])
+        curves.append(np.maximum(np.exp(level) * np.array(curve), 1e-9).tolist())
     others = np.log1p(np.geomspace(0.1, 4.0, 25))
-    costs = -np.log1p(content.pop("competition") * np.expm1(others))
-    interaction = float((others * costs).sum() / (others * others).sum())
-    scatter = {k: v for k, v in content["scatter"].items() if k not in ("mixing", "model")}
-    scatter["warnings"] = scatter.pop("notes")
-    if (report := content["report"]) is not None:
-        told = "saved by an older fit: fit the swatches again, and its mixes tell what to expect."
-        renamed = {"odd": "warnings", "advice": "next"}
-        dyes = [{renamed.get(k, k): v for k, v in dye.items()} for dye in report["dyes"]]
-        report = {k: report[k] for k in ("light", "method", "demo")} | {
-            "surface": report["surface_note"], "warnings": [*report["notes"], told], "dyes": dyes,
-        }  # fmt: skip
-    return content | {
-        "curves": curves, "law": laws, "interaction": interaction, "scatter": scatter,
-        "report": report, "conditions": content["conditions"] or {},
-    }  # fmt: skip
+    costs = -np.log1p(old["competition"] * np.expm1(others))
+    new: dict[str, Any] = _renamed(old)
+    new |= {"curves": curves, "law": laws, "conditions": old["conditions"] or {}}
+    if new["report"] is not None:
+        new["report"]["warnings"].append(say("older_fit"))
+    return new | {"interaction": float((others * costs).sum() / (others * others).sum())}
+
+
+def _nearest(exponent: float, capacity: float, c: Array) -> list[float]:
+    """ln of a factor, exponent and bend of the law nearest to ``c^n / (1 + c/q)`` at depths c."""
+    from scipy.optimize import least_squares
+
+    start = np.array([0.0, exponent, 0.0])
+    wanted = np.log(depth_law(c, start[1:])) - np.log1p(c / capacity)
+
+    def miss(x: Array) -> Array:
+        return np.asarray(x[0] + np.log(depth_law(c, x[1:])) - wanted)
+
+    found: list[float] = least_squares(miss, start, xtol=1e-14).x.tolist()
+    return found
+
+
+def _renamed(old: Any) -> Any:
+    """What version 1 called otherwise by its name of today, without what is told no more."""
+    if isinstance(old, dict):
+        return {_RENAMED.get(k, k): _renamed(x) for k, x in old.items() if k not in _GONE}
+    return [_renamed(x) for x in old] if isinstance(old, list) else old

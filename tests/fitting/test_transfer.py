@@ -193,6 +193,18 @@ def test_it_is_replaced_as_squares_arrive() -> None:
     assert lighter == pytest.approx(darker, abs=0.5)
 
 
+def test_swatches_called_check_are_only_predicted_and_the_fit_of_the_ladders_is_heard() -> None:
+    shop, _ = second(1)
+    shelf, rows = first(1).take(["rose", "leaf"]), squares(shop, ("rose",), (0.25, 1.0, 4.0))
+    rows += shop.swatch("leaf 1", {"leaf": 1.0})
+    kept, aside = shop.swatch("M", {"rose": 0.5, "leaf": 0.5}), {"rose": 1.0, "leaf": 0.2}
+    dyes = borrow(shelf, swatch_set([*rows, *kept, *shop.swatch("CHECK", aside)]))
+    assert dyes.report is not None
+    assert [mix.label for mix in dyes.report.own_mixtures] == ["rose 0.50 + leaf 0.50 (M)"]
+    assert [mix.label for mix in dyes.report.set_aside] == ["rose 1.00 + leaf 0.20 (CHECK)"]
+    assert set(dyes.scatter.warnings) <= set(dyes.report.warnings)
+
+
 def test_a_new_dye_with_a_ladder_joins_and_one_with_a_single_square_is_refused() -> None:
     shop, _ = second(0)
     shelf = first(0).take(["navy", "leaf"])
