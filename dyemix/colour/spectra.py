@@ -124,8 +124,8 @@ def grid_fault(wavelengths: Array) -> str:
 
 def _extended(wavelengths: Array) -> Array:
     """The package's bands and, at the same 10 nm, those measured beyond them (360–780 nm)."""
-    first = max(np.ceil(wavelengths[0] / 10.0 - 1e-9) * 10.0, 360.0)
-    last = min(np.floor(wavelengths[-1] / 10.0 + 1e-9) * 10.0, 780.0)
+    first = max(np.ceil(wavelengths[0] / 10.0) * 10.0, 360.0)
+    last = min(np.floor(wavelengths[-1] / 10.0) * 10.0, 780.0)
     return np.arange(first, last + 1.0, 10.0)
 
 
@@ -142,7 +142,7 @@ def grid_notes(wavelengths: Array) -> list[str]:
     notes = [f"bands: {span}, {len(wavelengths)} in all."]
     if _places(wavelengths, WAVELENGTHS) is None:
         notes.append("they were interpolated to 400–700 nm every 10 nm (CIE 167, Sprague).")
-    elif step < 10.0 - 1e-9:
+    elif step < 10.0:
         notes.append("those at 400, 410 … 700 nm are used, the ones between are not.")
     beyond = wavelengths[(wavelengths < WAVELENGTHS[0]) | (wavelengths > WAVELENGTHS[-1])]
     if len(_extended(wavelengths)) > len(WAVELENGTHS):

@@ -267,7 +267,8 @@ def correct(
     read = trial.reading.colour(light)
     (random,), (comes_back,) = _spread(ground, share, amounts, light)
     shrunk = comes_back @ np.linalg.inv(random + comes_back)
-    strays = read - ground.colours(amounts, light)[0]
+    (there,) = ground.colours(amounts, light)
+    strays = read - there
     error = shrunk @ strays
     left = comes_back - shrunk @ comes_back  # still open once the trial has spoken
 
@@ -283,9 +284,9 @@ def correct(
     elif found.delta_e >= HOPELESS:
         outcome = Outcome.A_SLIP
     else:
-        better = _aim(ground, amounts[0], wanted, error, other_dyes)
-        spread = _spread(ground, share, better, light)[0][0] + left
-        corrected = _pot(ground, better, wanted, error, spread)
+        better = _aim(ground, amounts, wanted, error, other_dyes)
+        (random_then,), _ = _spread(ground, share, better, light)
+        corrected = _pot(ground, better, wanted, error, random_then + left)
         strange = gammaincc(1.5, astray / 2.0) < ASTRAY
         outcome = Outcome.LOOK_FIRST if strange else Outcome.NEXT_PIECE
         if corrected.likely > again.likely - LEAST_GAIN:
@@ -324,26 +325,28 @@ def _with_dosing(dyes: DyeSet, dosing: float | None) -> DyeSet:
 def _pot(dyes: DyeSet, amounts: Array, target: Target, error: Array, spread: Array) -> Pot:
     """What to expect of amounts ``(1, D)`` whose prediction is off by `error` ``(3,)``."""
     assert target.light is not None
-    paper = dyes.predict(dyes.recipe(amounts[0]), target.light)
+    paper = dyes.predict(dyes.recipe(*amounts), target.light)
     expected = paper.lab + error
     spread = spread + target.spread
     miss = likely(target.lab, expected[np.newaxis], spread[np.newaxis], dyes.known.freedom)
     taught = replace(paper, lab=expected, covariance=spread)
     residual = float(delta_e(target.lab, expected))
-    return Pot(taught, residual, float(miss.mean[0]), float(miss.bound[0]))
+    return Pot(taught, residual, miss.mean.item(), miss.bound.item())
 
 
 def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes: bool) -> Array:
-    """Amounts ``(1, D)`` whose prediction plus `error` ``(3,)`` comes nearest to the target."""
+    """Amounts ``(1, D)``, begun at others, whose prediction plus `error` ``(3,)`` comes nearest to
+    the target.
+    """
     assert target.light is not None
-    own = amounts[np.newaxis] > 0
-    used = own | np.eye(len(dyes), dtype=bool)[~own[0]] if other_dyes else own
+    own = amounts > 0
+    used = own | np.eye(len(dyes), dtype=bool)[~own.ravel()] if other_dyes else own
     n = len(used)
     start = Found(np.zeros(n, np.intp), used, np.tile(amounts, (n, 1)), np.zeros(n))
     # What was dyed may go deeper than any swatch; the answer must not be cut off short of it.
     problem = replace(
         Problem.of(dyes, (target.lab - error)[np.newaxis], target.light, len(dyes)),
-        upper=np.maximum(dyes.deepest, amounts),
+        upper=np.maximum(dyes.deepest, amounts.ravel()),
     )
 
     def goal(lab: Array, _: NDArray[np.intp]) -> tuple[Array, Array]:
@@ -352,8 +355,8 @@ def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes:
     found = problem.descend(start, 100, 1e-9, problem.on_lab(goal)).best()
     if other_dyes:
         plain = _aim(dyes, amounts, target, error, False)
-        miss, _ = delta_e_residual(target.lab, dyes.colours(plain, target.light)[0] + error)
-        if float(np.linalg.norm(miss)) - float(np.sqrt(found.cost[0])) < WORTH_IT:
+        miss, _ = delta_e_residual(target.lab, dyes.colours(plain, target.light) + error)
+        if float(np.linalg.norm(miss) - np.sqrt(found.cost.item())) < WORTH_IT:
             return plain
     return found.amounts
 

@@ -211,6 +211,32 @@ def test_what_is_excellent_or_agreed_is_left_alone(dyes):
         assert found.outcome is outcome
 
 
+@pytest.mark.parametrize(
+    ("limit", "at", "outcome"),
+    [
+        ("LEVEL", lambda found: found.chance, Outcome.LEAVE),
+        ("EXCELLENT", lambda found: found.miss.delta_e, Outcome.EXCELLENT),
+        ("HOPELESS", lambda found: found.miss.delta_e, Outcome.A_SLIP),
+        ("LEAST_GAIN", lambda found: found.again.likely - found.corrected.likely, None),
+        ("SEEN", lambda found: found.miss.delta_e - found.second_bath.likely, None),
+        ("tolerance", lambda found: found.miss.delta_e, Outcome.TOLERATED),
+    ],
+)
+def test_to_which_side_a_limit_belongs(dyes, monkeypatch, limit, at, outcome):
+    """What lies on it to the last digit: a miss of 1.5 is excellent, a gain of a hundredth told."""
+    trial = Trial(RECIPE, piece(dyes))
+    target = wanted(dyes.predict(RECIPE).lab - np.array([3.0, 0.0, 0.0]))
+    before = correct(dyes, trial, target)
+    assert before.outcome is Outcome.NEXT_PIECE
+    if limit == "tolerance":
+        after = correct(dyes, trial, target, tolerance=at(before))
+    else:
+        monkeypatch.setattr(f"dyemix.matching.correct.{limit}", at(before))
+        after = correct(dyes, trial, target)
+    assert after.outcome is (outcome or Outcome.NEXT_PIECE)
+    assert outcome or after.over is Over.HELPS
+
+
 def test_the_level_is_the_median_of_scatter(dyes):
     """Pots that only scatter lie inside the median of chi-square (scipy) half the time."""
     known = dyes.predict_many(dyes.amounts(RECIPE)).causes

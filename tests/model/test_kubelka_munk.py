@@ -214,3 +214,4 @@ def test_slopes_by_the_law_of_several_dyes_at_once() -> None:
 def test_a_law_in_short() -> None:
     assert law_text(np.array([0.954, 0.0049])) == "c^0.95"
     assert law_text(np.array([0.9, -0.0051])) == "c^0.90, bend -0.01"
+    assert law_text(np.array([0.9, 0.005])) == "c^0.90, bend +0.01"
