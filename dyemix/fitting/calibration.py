@@ -24,7 +24,8 @@ photograph share most of theirs.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -53,8 +54,7 @@ _ONE_IN_TWO, _ONE_IN_A_HUNDRED = 2.366, 11.34
 _NO_WEIGHT = 1e-4
 
 
-@dataclass(frozen=True, eq=False)
-class Calibrated:
+class Calibrated(NamedTuple):
     """Dyes moved by pots, and those N pots as the others predict them.
 
     `lab` ``(N, 3)`` predicted; `covariance` ``(N, 3, 3)`` promised; `delta_e` ``(N,)`` found;
@@ -124,8 +124,7 @@ class _Groups:
         return means, spreads, alike
 
 
-@dataclass(frozen=True, eq=False)
-class _Linear:
+class _Linear(NamedTuple):
     """The linear model about one θ, over all cells.
 
     `theta` ``(P,)`` and `covariance` ``(P, P)`` after the pots; `weights` ``(C,)`` of the cells;
@@ -178,7 +177,7 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     weighed = replace(used, weight=found.weights)
     known = Posterior.of(theta, found.covariance, weighed, misfit, widening)
     to_lab = np.linalg.pinv(found.by_lab)
-    predicted = found.measured - (to_lab @ found.miss[..., np.newaxis])[..., 0]
+    predicted = found.measured - np.einsum("gij,gj->gi", to_lab, found.miss)
     promised = widening * to_lab @ found.spread @ to_lab.transpose(0, 2, 1)
     dyes = replace(moved(base, ladders, theta), posterior=known)
     return _left_out(dyes, groups.members, predicted, promised)
@@ -227,7 +226,7 @@ def _linear(
         covariance -= cell_weights[i] * (gain.T @ inverse[i] @ gain)
     block = inverse.reshape(-1, count, 3, count, 3)[:, at, :, at].swapaxes(0, 1)
     spread = np.linalg.inv(block)
-    off = (spread @ pulled.reshape(-1, count, 3, 1))[..., 0]
+    off = np.einsum("cgij,cgj->cgi", spread, pulled.reshape(len(pulled), count, 3))
     # Density of each group given the others, whose cells are weighed without it.
     square = (off * pulled.reshape(off.shape)).sum(axis=-1)
     density = 0.5 * (np.linalg.slogdet(block)[1] - square)
@@ -271,6 +270,6 @@ def _left_out(
     which = np.repeat(np.arange(len(members)), np.array([len(some) for some in members], int))
     pots = tuple(pot for some in members for pot in some)
     labs, spreads = predicted[which], spread[which]
-    found = delta_e(labs, np.array([pot.lab for pot in pots]).reshape(-1, 3))
+    found = delta_e(labs, np.reshape([pot.lab for pot in pots], labs.shape))
     promised = likely(labs, labs, spreads, dyes.known.freedom)
     return Calibrated(dyes, pots, labs, spreads, found, promised)

@@ -391,19 +391,22 @@ def test_pots_that_stray_from_each_other_widen_the_promise(four: DyeSet) -> None
     assert wide[2] > 4.0
 
 
-def test_a_promise_that_was_broken_is_widened_by_how_far(four: DyeSet) -> None:
+@pytest.mark.parametrize("last", [5.0, 25.0])
+def test_a_promise_that_was_broken_is_widened_by_how_far(four: DyeSet, last: float) -> None:
     """(5 + Σχ²/3) ÷ (5 + n), χ² of each pot left out, at most what one in a hundred exceeds
     where the middle one strays as it does; and every mix is promised so much more."""
     told = pots(four)[:4]
-    told = [replace(p, lab=p.lab + 5.0 * np.eye(3)[i % 3]) for i, p in enumerate(told)]
+    shifts = np.array([[5.0, 0.0, 0.0], [0.0, 5.0, 0.0], [0.0, 0.0, 5.0], [last, 0.0, 0.0]])
+    told = [replace(p, lab=p.lab + shift) for p, shift in zip(told, shifts, strict=True)]
     found = condition(four, told)
-    known, left = found.dyes.known, found
-    miss, by_lab = delta_e_residual(np.array([pot.lab for pot in left.pots]), left.lab)
-    parts = by_lab @ (left.covariance / known.widening) @ by_lab.transpose(0, 2, 1)
-    square = np.einsum("gi,gij,gj->g", miss, np.linalg.inv(parts), miss)
+    known = found.dyes.known
+    miss = np.array([pot.lab for pot in found.pots]) - found.lab
+    promised = found.covariance / known.widening
+    square = np.einsum("gi,gij,gj->g", miss, np.linalg.inv(promised), miss)
     wild = chi2.ppf(0.99, 3) * max(1.0, np.median(square) / chi2.median(3))
+    assert (square.max() > wild) == (last > 5.0)
     square = np.minimum(square, wild)
-    assert known.widening == pytest.approx((5 + square.sum() / 3) / (5 + len(told)), rel=0.15)
+    assert known.widening == pytest.approx((5 + square.sum() / 3) / (5 + len(told)), rel=1e-3)
     assert known.widening > 1.1
     amounts = np.array([four.amounts(RECIPES[0])])
     calm = replace(found.dyes, posterior=replace(known, widening=1.0))

@@ -1,0 +1,88 @@
+"""Priors of what is not known of dyes, and what cells weighed by pots come to, by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from dyemix.model.unknowns import CURVE_PARTS, Cells, Modes, Posterior
+
+#: Working values of ours, as the documentation of `dyemix.model.unknowns` states them.
+TAUS = np.array([0.02, 0.086, 0.152, 0.218, 0.284, 0.35])
+RESTS = 0.2 * 25.0 ** (np.arange(6) / 5)
+LIKELY_TAU = np.exp(-0.5 * (TAUS / 0.09) ** 2)
+LIKELY_REST = np.exp(-0.5 * (np.log(RESTS / 0.45) / 0.6) ** 2)
+
+
+def two_dyes() -> Modes:
+    """Two dyes whose ladders leave one part of each open."""
+    none = Modes.none(2, 31)
+    return none.padded(1)
+
+
+def test_priors_of_the_unknowns() -> None:
+    """τ on its grid under a half-normal of 0.09, bias 0.08, κ 0.15, ν 0.005 to 0.12; the rest are
+    in standard deviations of their own."""
+    found = Posterior.prior(two_dyes())
+    tau2 = LIKELY_TAU @ TAUS**2 / LIKELY_TAU.sum()
+    nu2 = 0.8 * 0.005**2 + 0.15 * 0.05**2 + 0.05 * 0.12**2
+    wanted = [tau2] * 2 + [0.08**2, 0.15**2] + [1.0] * 4 + [nu2] * 8
+    np.testing.assert_allclose(found.covariance, np.diag(wanted), rtol=1e-12)
+    np.testing.assert_array_equal(found.mean, 0.0)
+    assert found.strength == pytest.approx(np.sqrt(tau2))
+
+
+@pytest.mark.parametrize("misfit", [0.0, 0.6])
+def test_priors_of_a_mix_s_own_error(misfit: float) -> None:
+    """s log-normal about 0.45; of dyes by themselves 0.3. What ladders miss adds in squares: with
+    0.6 beside 0.45 the median is 0.75 (3-4-5)."""
+    wider = 0.75 / 0.45 if misfit else 1.0
+    found = Posterior.prior(two_dyes(), misfit)
+    rest2 = LIKELY_REST @ (wider * RESTS) ** 2 / LIKELY_REST.sum()
+    assert found.rest == pytest.approx(np.sqrt(rest2))
+    assert found.alone == pytest.approx(np.sqrt(0.09 + misfit**2))
+    cells = Cells.of(misfit)
+    assert cells.weight.sum() == pytest.approx(1.0)
+    assert cells.weight @ cells.shared == pytest.approx(0.5)
+    assert len(cells.weight) == 6 * 6 * 3 * 2
+
+
+def two_cells(tau: list[float], s: list[float], weight: list[float]) -> Posterior:
+    values = (np.array(x) for x in (tau, s, [0.0, 0.0], [1.0, 1.0], weight))
+    return Posterior.of(np.zeros(2), np.eye(2), Cells(*values), 0.0, 1.5)
+
+
+def test_the_freedom_of_the_likely_miss_by_hand() -> None:
+    """Variances of a mix 1.64 τ² 5² + s²: 0.5 and 2.0, their mean 1.25, kurtosis 2.125 ÷ 1.5625 =
+    1.36 of a normal's, which Student's t of (4 × 1.36 − 2) ÷ 0.36 degrees has."""
+    found = two_cells([0.1, 0.2], [0.3, 0.6], [0.5, 0.5])
+    assert found.freedom == pytest.approx(3.44 / 0.36)
+    low, high = np.sqrt(0.5 / 1.25), np.sqrt(2.0 / 1.25)
+    assert found.spread == pytest.approx((low, low + 0.8 * (high - low)))
+    assert (found.strength, found.rest) == pytest.approx((np.sqrt(0.025), np.sqrt(0.225)))
+    assert found.widening == 1.5
+    turned = two_cells([0.2, 0.1], [0.6, 0.3], [0.5, 0.5])
+    assert turned.spread == pytest.approx(found.spread)
+    assert two_cells([0.1, 0.1], [0.3, 0.3], [0.5, 0.5]).freedom == 30.0
+    assert two_cells([0.0, 0.0], [0.1, 5.0], [0.99, 0.01]).freedom == 4.5
+
+
+def test_curves_change_smoothly_in_company() -> None:
+    """The four leading parts of a process of length 60 nm and standard deviation 1."""
+    apart = (np.arange(400, 701, 10)[:, np.newaxis] - np.arange(400, 701, 10)) / 60.0
+    kernel = np.exp(-0.5 * apart**2)
+    sizes = np.linalg.svd(kernel, compute_uv=False)[:4]
+    np.testing.assert_allclose(CURVE_PARTS @ CURVE_PARTS.T, np.diag(sizes), atol=1e-9)
+    left = kernel - CURVE_PARTS.T @ CURVE_PARTS
+    assert np.linalg.eigvalsh(left).max() < sizes[3]
+
+
+def test_some_of_the_dyes_take_their_unknowns_along() -> None:
+    modes = two_dyes()
+    theta = np.arange(float(modes.unknowns))
+    places = modes.places([1])
+    strength, common, surface, own, change = modes.take([1]).split(theta[places])
+    assert (strength, common.tolist(), surface.tolist()) == (1.0, [2.0, 3.0], [4.0, 5.0])
+    assert (own.tolist(), change.tolist()) == ([[7.0]], [[12.0, 13.0, 14.0, 15.0]])
+    known = Posterior.prior(modes)
+    assert known.take(places).covariance == pytest.approx(known.covariance[np.ix_(places, places)])
