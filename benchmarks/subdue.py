@@ -13,13 +13,13 @@ import numpy as np
 
 from benchmarks.shelf import swatch_set
 from dyemix.arrays import Array
+from dyemix.colour.appearance import difference
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import lab
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
 from dyemix.fitting.fit import fit
 from dyemix.model.dyes import DyeSet
-from dyemix.series.search import difference
 from dyemix.series.steps import Step
 from dyemix.series.subdue import subdue, subdue_on
 from tests.simulated.workshop import Row, Workshop

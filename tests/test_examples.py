@@ -14,7 +14,7 @@ import pytest
 import dyemix
 from dyemix.cloth.levelness import levelness
 from dyemix.cloth.preview import preview
-from dyemix.colour.ciecam16 import HueSpace, Scale
+from dyemix.colour.appearance import HueSpace, Scale
 from dyemix.dataset.target import Bath
 from dyemix.matching.advice import suggest
 from dyemix.series.steps import RouteKind

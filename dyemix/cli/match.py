@@ -95,7 +95,7 @@ def trial(
     pieces are compared: the --reading with the --target. With a book the trial is kept there, and
     moves the dyes from then on.
     """
-    from dyemix.colour.difference import Miss
+    from dyemix.colour.appearance import Miss
     from dyemix.dataset.target import Bath
     from dyemix.dyebook.pictures import plain_picture
     from dyemix.reading import photographed
@@ -144,8 +144,8 @@ def trial(
 
 def _compare(reading: str, aim: str) -> None:
     """Show the difference of two pieces; between photographs, beside the camera's own error."""
+    from dyemix.colour.appearance import Miss
     from dyemix.colour.colorimetry import D65_10
-    from dyemix.colour.difference import Miss
     from dyemix.reading import photographed
 
     one, other = photographed(reading), photographed(aim)

@@ -36,7 +36,7 @@ def subdue(recipe: str | None, over: str | None, cam: bool, **how: Any) -> None:
     RECIPE is in % of dry cloth weight, as 'scarlet 1.2 + marigold 0.6'; or give a finished piece
     to dye --over.
     """
-    from dyemix.colour.ciecam16 import Scale
+    from dyemix.colour.appearance import Scale
 
     if (recipe is None) == (over is None):
         raise UsageError("name a RECIPE, or a finished piece with --over, and not both.")

@@ -76,12 +76,9 @@ def _leading(reference: ArrayLike, sample: ArrayLike) -> tuple[Array, Array]:
 
 
 def delta_e_parts(
-    reference: Array,
-    sample: Array,
-    k_lightness: float = 1.0,
-    slope: bool = True,
+    reference: Array, sample: Array, k_lightness: float = 1.0, slope: bool = True,
     side: ArrayLike | None = None,
-) -> tuple[Array, Array]:
+) -> tuple[Array, Array]:  # fmt: skip
     """Three numbers whose squares add up to ΔE2000², and their slope.
 
     ΔE2000 (Sharma eq. 22) is a quadratic form, ``u² + v² + w² + R_T v w`` with ``u = ΔL'/S_L``,

@@ -68,16 +68,6 @@ class Light:
         return f"{self.illuminant}/{self.observer}°"
 
 
-@lru_cache(maxsize=1)
-def _shipped() -> dict[tuple[str, int], Array]:
-    table: dict[tuple[str, int], list[list[float]]] = {}
-    text = files("dyemix").joinpath("data", "lights.csv").read_text(encoding="utf-8")
-    for line in text.splitlines()[1:]:
-        illuminant, observer, _, *weights = line.split(",")
-        table.setdefault((illuminant, int(observer)), []).append([float(w) for w in weights])
-    return {light: np.array(rows) for light, rows in table.items()}
-
-
 @lru_cache(maxsize=64)
 def weights(light: Light) -> Array:
     """Weights ``(B, 3)`` that turn reflectance into XYZ, Y of a perfect white being 100.
@@ -85,8 +75,10 @@ def weights(light: Light) -> Array:
     Those of the common lights are shipped with the package; any other illuminant that
     colour-science carries is worked out on first use. Raises `DyemixError` for an unknown one.
     """
-    shipped = _shipped().get((light.illuminant, light.observer))
-    found = weights_from_colour_science(light) if shipped is None else shipped
+    table = files("dyemix").joinpath("data", "lights.csv").read_text(encoding="utf-8")
+    head = f"{light.illuminant},{light.observer},"
+    rows = [line.split(",")[3:] for line in table.splitlines() if line.startswith(head)]
+    found = np.array(rows, dtype=float) if rows else weights_from_colour_science(light)
     found.setflags(write=False)
     return found
 
@@ -101,13 +93,10 @@ def colour_science() -> Any:
     return colour
 
 
-def weights_from_colour_science(light: Light) -> Array:
-    """Work the weights out from the illuminant and observer tables of colour-science.
+def stimuli(light: Light, wavelengths: Array) -> Array:
+    """Power of the lamp times the observer's response ``(3, W)`` at `wavelengths` ``(W,)`` nm.
 
-    ASTM E308 is linear, so interpolating and summing the identity once gives its weights. The
-    10 nm reflectance is interpolated by Sprague's method (CIE 167) and the products are summed
-    at the interval at which CIE publishes the illuminant: 1 nm for A and D65 (ISO/CIE 11664-2),
-    5 nm for the others. Wavelengths beyond 400 and 700 nm use the end reflectance (E308).
+    From the tables of colour-science. Raises `DyemixError` for an illuminant that it lacks.
     """
     colour = colour_science()
     lamps = {name.upper(): lamp for name, lamp in colour.SDS_ILLUMINANTS.items()}
@@ -116,14 +105,31 @@ def weights_from_colour_science(light: Light) -> Array:
         raise DyemixError(f"illuminant {light.illuminant!r} is unknown: {known}.")
     year = {angle: year for year, angle in _OBSERVERS.items()}[light.observer]
     observer = colour.MSDS_CMFS[f"CIE {year} {light.observer} Degree Standard Observer"]
-    step = 1.0 if light.illuminant in ("A", "D65") else 5.0
-    fine = np.arange(360.0, 780.1, step)
-    power = np.interp(fine, lamp.wavelengths, lamp.values)
-    response = [np.interp(fine, observer.wavelengths, values) for values in observer.values.T]
-    within = np.clip(fine, WAVELENGTHS[0], WAVELENGTHS[-1])
-    spread = [colour.SpragueInterpolator(WAVELENGTHS, unit)(within) for unit in np.eye(31)]
-    product = power * np.array(response)
-    return np.asarray(100.0 * np.array(spread) @ product.T / product[1].sum())
+    response = [np.interp(wavelengths, observer.wavelengths, band) for band in observer.values.T]
+    return np.asarray(np.interp(wavelengths, lamp.wavelengths, lamp.values) * np.array(response))
+
+
+def weights_from_colour_science(light: Light) -> Array:
+    """Work the weights out from the illuminant and observer tables of colour-science.
+
+    ASTM E308 is linear, so interpolating and summing the identity once gives its weights. The
+    10 nm reflectance is interpolated by Sprague's method (CIE 167) and the products are summed
+    at the interval at which CIE publishes the illuminant: 1 nm for A and D65 (ISO/CIE 11664-2),
+    5 nm for the others. Wavelengths beyond 400 and 700 nm use the end reflectance (E308).
+    """
+    fine = np.arange(360.0, 780.1, 1.0 if light.illuminant in ("A", "D65") else 5.0)
+    product, within = stimuli(light, fine), np.clip(fine, WAVELENGTHS[0], WAVELENGTHS[-1])
+    return np.asarray(100.0 * sprague(WAVELENGTHS, within) @ product.T / product[1].sum())
+
+
+def sprague(wavelengths: Array, wanted: Array) -> Array:
+    """The matrix ``(B', W)`` from values at even `wavelengths` to those at `wanted` ``(W,)``.
+
+    Sprague's interpolation (CIE 167) is linear: it is the identity interpolated.
+    """
+    even = np.linspace(wavelengths[0], wavelengths[-1], len(wavelengths))
+    interpolator = colour_science().SpragueInterpolator
+    return np.array([interpolator(even, unit)(wanted) for unit in np.eye(len(even))])
 
 
 D65_10 = Light("D65", 10)
@@ -263,10 +269,8 @@ def smoothest_reflectance(lab: ArrayLike, light: Light) -> Array:
     if not reached.all():
         first = np.atleast_2d(np.asarray(lab, dtype=float))[np.argmin(reached)]
         where = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*first)
-        raise TargetError(
-            f"no cloth can have {where} under {light}: it lies outside what a reflectance between "
-            "0 and 1 can reach."
-        )
+        beyond = "it lies outside what a reflectance between 0 and 1 can reach"
+        raise TargetError(f"no cloth can have {where} under {light}: {beyond}.")
     return spectra
 
 
@@ -278,14 +282,12 @@ def smoothest(lab: ArrayLike, light: Light) -> tuple[Array, NDArray[np.bool_]]:
     (2020) 8, with the logistic in place of his hyperbolic tangent (the same curve, rescaled).
     """
     goal = xyz_from_lab(np.atleast_2d(np.asarray(lab, dtype=float)), light)
-    w = weights(light)
-    bands = len(WAVELENGTHS)
+    w, bands = weights(light), len(WAVELENGTHS)
     slope = np.diff(np.eye(bands), axis=0)
     roughness = slope.T @ slope
     y = np.clip(goal[:, 1] / 100.0, 1e-3, 0.999)
     z = np.repeat(np.log(y / (1.0 - y))[:, np.newaxis], bands, axis=1)
-    multiplier = np.zeros((len(goal), 3))
-    system = np.zeros((len(goal), bands + 3, bands + 3))
+    multiplier, system = np.zeros((len(goal), 3)), np.zeros((len(goal), bands + 3, bands + 3))
     for _ in range(60):
         r = 1.0 / (1.0 + np.exp(-z))
         dr = r * (1.0 - r)

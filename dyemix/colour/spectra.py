@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from dyemix.arrays import Array, labels, numbers
-from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, colour_science, lab
+from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, lab, sprague, stimuli
 from dyemix.errors import Choice, Fault, InputError
 
 #: Wider steps than this lose the slope of a dye's absorption edge (ASTM E308 tabulates 10 and 20).
@@ -87,11 +87,9 @@ def headed_bands(values: Any) -> Array:
 
 
 def spectrum_to_lab(
-    values: ArrayLike,
-    wavelengths: ArrayLike | None = None,
-    light: Light | str = D65_10,
+    values: ArrayLike, wavelengths: ArrayLike | None = None, light: Light | str = D65_10,
     scale: Unit | str = Unit.FRACTION,
-) -> Array:
+) -> Array:  # fmt: skip
     """CIELAB ``(..., 3)`` of reflectance ``(..., B')`` at `wavelengths` ``(B',)`` in nm.
 
     Raises `InputError` as `Reading.from_spectrum` does.
@@ -163,12 +161,8 @@ def _folding(first: float, last: float) -> Array:
     400 nm nearly so, so that X stands for Y and Z as well. ASTM E308 gives the end band the weight
     of all that lies beyond it; this gives it the mean reflectance to go with that weight.
     """
-    colour = colour_science()
     wavelengths = np.arange(first, last + 1.0, 10.0)
-    lamp = colour.SDS_ILLUMINANTS["D65"]
-    observer = colour.MSDS_CMFS["CIE 1964 10 Degree Standard Observer"]
-    stimulus = np.interp(wavelengths, lamp.wavelengths, lamp.values)
-    stimulus *= np.interp(wavelengths, observer.wavelengths, observer.values[:, 0])
+    stimulus = stimuli(D65_10, wavelengths)[0]
     fold = (wavelengths[:, np.newaxis] == WAVELENGTHS).astype(float)
     for end, part in ((0, wavelengths <= WAVELENGTHS[0]), (-1, wavelengths >= WAVELENGTHS[-1])):
         fold[part, end] = stimulus[part] / stimulus[part].sum()
@@ -186,20 +180,12 @@ def onto_grid(wavelengths: Array, values: Array) -> Array:
     """
     wanted = _extended(wavelengths)
     at = _places(wavelengths, wanted)
-    spread = np.array(values[:, at]) if at is not None else _sprague(wavelengths, values, wanted)
-    if len(wanted) == len(WAVELENGTHS):
-        return spread
-    return np.asarray(spread @ _folding(float(wanted[0]), float(wanted[-1])))
-
-
-def _sprague(wavelengths: Array, values: Array, wanted: Array) -> Array:
-    from scipy.interpolate import PchipInterpolator
-
-    # Linear in the values: the interpolated identity is the matrix for every spectrum.
-    even = np.linspace(wavelengths[0], wavelengths[-1], len(wavelengths))
-    interpolator = colour_science().SpragueInterpolator
-    out = np.asarray(values @ [interpolator(even, unit)(wanted) for unit in np.eye(len(even))])
+    out = values @ sprague(wavelengths, wanted) if at is None else np.array(values[:, at])
     below = (out < 0.0).any(axis=1) & (values >= 0.0).all(axis=1)
     if below.any():
+        from scipy.interpolate import PchipInterpolator
+
         out[below] = PchipInterpolator(wavelengths, values[below], axis=1)(wanted)
-    return out
+    if len(wanted) == len(WAVELENGTHS):
+        return np.asarray(out)
+    return np.asarray(out @ _folding(float(wanted[0]), float(wanted[-1])))

@@ -8,8 +8,8 @@ from typing import ClassVar
 
 from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.sheet import Sheet
+from dyemix.colour.appearance import Miss
 from dyemix.colour.colorimetry import D65_10
-from dyemix.colour.difference import Miss
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target, Trial

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.ciecam16 import lab_hue, of_hue, usual_hue
+from dyemix.colour.appearance import lab_hue, of_hue, usual_hue
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.target import AnyColour, Target

@@ -21,9 +21,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
+from dyemix.colour.appearance import Miss
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.colour.colorimetry import Light
-from dyemix.colour.difference import Miss
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.readings import Reading
 from dyemix.dataset.recipe import Recipe

@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
+from dyemix.colour.appearance import LAMPS
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.colour.colorimetry import Light, lab
-from dyemix.colour.metamerism import LAMPS
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.recipe import index_of
 from dyemix.dataset.target import AnyColour, Target

@@ -11,9 +11,9 @@ from typing import Any, ClassVar
 import numpy as np
 
 from dyemix.arrays import LAB
+from dyemix.colour.appearance import LAMPS, inconstancy, metamerism
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import Light
-from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Several
 from dyemix.dataset.target import Target

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from dyemix.colour.difference import Miss
+from dyemix.colour.appearance import Miss
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
 from dyemix.dataset.units import parse_weight

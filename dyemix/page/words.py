@@ -10,7 +10,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.ciecam16 import lab_hue
+from dyemix.colour.appearance import lab_hue
 from dyemix.matching.matches import VERDICTS
 
 #: What a miss is worth (`matching.matches.VERDICTS`), as the page says it; in short, of pots.

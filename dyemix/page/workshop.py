@@ -17,10 +17,9 @@ from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Bottles, Stock
 from dyemix.cloth.levelness import Levelness, levelness
+from dyemix.colour.appearance import Miss, adapted
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, screen_colours
-from dyemix.colour.difference import Miss
-from dyemix.colour.metamerism import adapted
 from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target, Trial

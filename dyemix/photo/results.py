@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dyemix.arrays import LAB, Array
+from dyemix.colour.appearance import Miss
 from dyemix.colour.ciede2000 import delta_e, metric
 from dyemix.colour.colorimetry import D65_2, Light, lab, smoothest_reflectance
-from dyemix.colour.difference import Miss
 from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.result import Result, Row

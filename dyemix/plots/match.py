@@ -6,10 +6,9 @@ of the recipe, each as likely as the next.
 
 from __future__ import annotations
 
+from dyemix.colour.appearance import Miss, adapted
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, screen_colours
-from dyemix.colour.difference import Miss
-from dyemix.colour.metamerism import adapted
 from dyemix.dataset.recipe import format_amount
 from dyemix.matching.matches import Match, Matches
 from dyemix.plots.paper import BAR, MARGIN, WIDTH, Pages, Paper, paged, pot_codes, said

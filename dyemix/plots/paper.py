@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array
+from dyemix.colour.appearance import adapted
 from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
-from dyemix.colour.metamerism import adapted
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.model.dyes import Prediction
 

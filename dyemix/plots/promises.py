@@ -6,14 +6,13 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from dyemix.colour.appearance import Miss, difference
 from dyemix.colour.colorimetry import D65_2, D65_10, screen_colours
-from dyemix.colour.difference import Miss
 from dyemix.matching.correct import Correction
 from dyemix.model.fit_report import Evaluation, FitReport, MixtureCheck, promises_kept
 from dyemix.model.uncertainty import pots
 from dyemix.plots import paper as on
 from dyemix.plots.paper import BODY, MARGIN, RULE, Pages, Paper, paged, pot_codes
-from dyemix.series.search import difference
 
 #: Where bars begin and how long the ruler is, in inches; mixes of one page; a panel's side.
 _BEGIN, _LONG, _ROWS, _PANEL = 3.6, 2.9, 36, 1.9

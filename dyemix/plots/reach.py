@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
+from dyemix.colour.appearance import Miss
 from dyemix.colour.colorimetry import screen_colours
-from dyemix.colour.difference import Miss
 from dyemix.gamut.coverage import Nearest
 from dyemix.gamut.reach import ShelfReach
 from dyemix.model.dyes import GREY

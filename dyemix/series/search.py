@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciecam16 import HueSpace, lab_hue, usual_hue
+from dyemix.colour.appearance import HueSpace, difference, lab_hue, usual_hue
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
@@ -54,15 +54,6 @@ class Free(Enum):
     NOTHING = (3.0, 1.0, 3.0)
     CHROMA = (3.0, 0.1, 3.0)
     LIGHTNESS = (0.02, 1.0, 1.0)
-
-
-def difference(asked: Array, labs: Array) -> Array:
-    """ΔL*, ΔC* and ΔH* ``(..., 3)`` of `labs` from `asked`, both CIELAB (CIE 015:2018, 8.2)."""
-    c1, c2 = np.hypot(asked[..., 1], asked[..., 2]), np.hypot(labs[..., 1], labs[..., 2])
-    turn = np.arctan2(labs[..., 2], labs[..., 1]) - np.arctan2(asked[..., 2], asked[..., 1])
-    turn = (turn + np.pi) % (2.0 * np.pi) - np.pi
-    hue = 2.0 * np.sqrt(c1 * c2) * np.sin(turn / 2.0)
-    return np.stack([labs[..., 0] - asked[..., 0], c2 - c1, hue], axis=-1)
 
 
 @dataclass(frozen=True, eq=False)

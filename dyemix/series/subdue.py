@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.ciecam16 import VIEWING, HueSpace, Scale, of_hue, quieter
+from dyemix.colour.appearance import VIEWING, HueSpace, Scale, of_hue, quieter
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe

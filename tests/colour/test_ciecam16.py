@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dyemix.colour.ciecam16 import (
+from dyemix.colour.appearance import (
     ADAPTING,
     BACKGROUND,
     DRIFTING,

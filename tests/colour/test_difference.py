@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dyemix.colour.difference import Miss
+from dyemix.colour.appearance import Miss
 
 
 def at(lightness: float, chroma: float, degrees: float) -> np.ndarray:

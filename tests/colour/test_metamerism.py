@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from dyemix.colour.appearance import LAMPS, inconstancy, metamerism
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, lab, weights
-from dyemix.colour.metamerism import LAMPS, inconstancy, metamerism
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target
 from dyemix.matching.match import match

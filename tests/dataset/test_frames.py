@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 import dyemix
 from dyemix import InputError, Light, Reading, Recipe, SwatchSet, Target
-from dyemix.colour.ciecam16 import HueSpace, Scale
+from dyemix.colour.appearance import HueSpace, Scale
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.result import Result

@@ -9,9 +9,9 @@ import pytest
 import scipy.stats
 
 from benchmarks.correction import Bench, aimed, draw, interval, run, shelf
+from dyemix.colour.appearance import Miss
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, lab
-from dyemix.colour.difference import Miss
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING
 from dyemix.dataset.swatches import Reading

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from legible import assert_legible, contrast, texts, words
 
+from dyemix.colour.appearance import Miss
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import (
     D65_2,
@@ -20,7 +21,6 @@ from dyemix.colour.colorimetry import (
     screen_colour,
     screen_colours,
 )  # fmt: skip
-from dyemix.colour.difference import Miss
 from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
 from dyemix.dataset.target import Target, Trial

@@ -14,11 +14,12 @@ import numpy as np
 import pytest
 
 from benchmarks.subdue import FAMILIES, Dyed, bright_mixes, chroma_kept, dyed, second_baths
-from dyemix.colour.ciecam16 import (
+from dyemix.colour.appearance import (
     ADAPTING,
     HueSpace,
     Scale,
     appearance,
+    difference,
     lab_hue,
     of_hue,
     quieter,
@@ -30,7 +31,6 @@ from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.model.dyes import DyeSet
-from dyemix.series.search import difference
 from dyemix.series.steps import RouteKind
 from dyemix.series.subdue import subdue, subdue_on
 

@@ -9,14 +9,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyemix.colour.ciecam16 import lab_hue
+from dyemix.colour.appearance import difference, lab_hue
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import lab
 from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.series.search import difference
 from dyemix.series.steps import Series
 from dyemix.series.subdue import gradient, shade, tint, tone
 from tests.simulated.workshop import Workshop

@@ -1,0 +1,232 @@
+"""How colours differ to the eye: in the words of the trade, under another lamp, in hue held.
+
+Lines of constant CIELAB hue bend towards purple between about 220° and 320° (Ebner & Fairchild,
+Proc. SPIE 3300 (1998) 107, from memory); CIECAM16's stay nearer to one hue there. The model is
+CIE 248:2022, as colour-science computes it.
+
+Viewing conditions, stated because the model needs them: cloth under 1000 lx beside a mid grey
+(Y_b = 20, average surround), hence an adapting luminance L_A = 1000/π · 0.2 = 63.7 cd/m².
+
+What another lamp does: CIE 015:2018, special metamerism index for a change of illuminant (with the
+mismatch under the first illuminant corrected first); colour inconstancy by corresponding colours
+through CAT02 at full adaptation, as in CMCCON02 (Luo, Li, Hunt, Rigg & Smith, Color. Technol. 119
+(2003) 280; the basis of ISO 105-J05). Differences are ΔE2000.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.colorimetry import (
+    Light,
+    colour_science,
+    lab,
+    lab_from_xyz,
+    white,
+    xyz,
+    xyz_from_lab,
+)  # fmt: skip
+from dyemix.errors import Choice, DyemixError
+
+ILLUMINANCE, BACKGROUND = 1000.0, 20.0
+ADAPTING = ILLUMINANCE / np.pi * BACKGROUND / 100.0
+VIEWING = (
+    f"CIECAM16 at {ILLUMINANCE:.0f} lx (L_A {ADAPTING:.0f} cd/m²), Y_b {BACKGROUND:.0f}, "
+    "average surround"
+)
+#: CIELAB hue angles between which CIELAB hue drifts, in degrees.
+DRIFTING = (220.0, 320.0)
+#: More rounds than the fixed point below needs by far (each gains about a digit).
+_ROUNDS = 60
+#: Parts of a miss below this ΔE2000 are not named: nobody sees them on cloth.
+SEEN = 0.3
+#: Below this chroma a colour is a near neutral: it turns red or blue, and has no hue of its own.
+_NEUTRAL = 5.0
+#: A hue this near (in degrees) to the axis ahead turns towards the one after it.
+_NEAR = 20.0
+_AXES = ("redder", "yellower", "greener", "bluer")
+#: Tungsten, a phosphor LED and a narrow-band shop fluorescent.
+LAMPS = ("A", "LED-B3", "FL11")
+# CAT02 (CIE 159:2004).
+_CAT02 = np.array([[0.7328, 0.4296, -0.1624], [-0.7036, 1.6975, 0.0061], [0.0030, 0.0136, 0.9834]])
+
+
+# How a piece misses its target -------------------------------------------------------------------
+
+
+def difference(asked: Array, labs: Array) -> Array:
+    """ΔL*, ΔC* and ΔH* ``(..., 3)`` of `labs` from `asked`, both CIELAB (CIE 015:2018, 8.2)."""
+    c1, c2 = np.hypot(asked[..., 1], asked[..., 2]), np.hypot(labs[..., 1], labs[..., 2])
+    turn = np.arctan2(labs[..., 2], labs[..., 1]) - np.arctan2(asked[..., 2], asked[..., 1])
+    turn = (turn + np.pi) % (2.0 * np.pi) - np.pi
+    hue = 2.0 * np.sqrt(c1 * c2) * np.sin(turn / 2.0)
+    return np.stack([labs[..., 0] - asked[..., 0], c2 - c1, hue], axis=-1)
+
+
+@dataclass(frozen=True)
+class Miss:
+    """How a piece differs from its target, both under one light.
+
+    Attributes
+    ----------
+    delta_e : ΔE2000.
+    lightness, chroma, hue : ΔL*, ΔC*, ΔH* of CIELAB (CIE 015:2018), piece less target.
+    words : the parts of ΔE2000 that can be seen, largest first, as ``("lighter", "redder")``.
+    """
+
+    delta_e: float
+    lightness: float
+    chroma: float
+    hue: float
+    words: tuple[str, ...]
+
+    @classmethod
+    def of(cls, target: Array, piece: Array) -> Miss:
+        """The miss of a piece ``(3,)`` from a target ``(3,)``, in CIELAB."""
+        lightness, chroma, hue = difference(target, piece).tolist()
+        seen = sorted((size, word) for word, size in _parts(target, piece, hue) if size >= SEEN)
+        words = tuple(word for _, word in reversed(seen))
+        return cls(float(delta_e(target, piece)), lightness, chroma, hue, words)
+
+    def __str__(self) -> str:
+        words = ", ".join(self.words) or "no difference that shows"
+        return f"{self.delta_e:.1f} ΔE2000: {words}"
+
+
+def _parts(target: Array, piece: Array, hue: float) -> list[tuple[str, float]]:
+    """The word for each of the three parts of a miss, and its size in ΔE2000."""
+    parts, _ = delta_e_residual(target, piece, slope=False)
+    apart, chromas = piece - target, np.hypot(*np.stack([target, piece], axis=1)[1:])
+    light = ("lighter" if apart[0] > 0 else "darker", abs(float(parts[0])))
+    if chromas.min() < _NEUTRAL:
+        red = ("redder" if apart[1] > 0 else "greener", abs(float(apart[1])))
+        return [light, red, ("yellower" if apart[2] > 0 else "bluer", abs(float(apart[2])))]
+    # Not parts[1]: the turn of ΔE2000 in the blues puts some of the hue into it.
+    clean = abs(chromas[1] - chromas[0]) / (1.0 + 0.0225 * chromas.sum())  # S_C, CIE 142
+    # The next axis that way round (counter-clockwise where ΔH* is above 0): red, yellow, green ...
+    angle = float(lab_hue(target))
+    axis = (angle + _NEAR) // 90.0 + 1 if hue > 0 else -((_NEAR - angle) // 90.0) - 1
+    cleaner = ("cleaner" if chromas[1] > chromas[0] else "duller", float(clean))
+    return [light, cleaner, (_AXES[int(axis) % 4], abs(float(parts[2])))]
+
+
+# Under another lamp ------------------------------------------------------------------------------
+
+
+def metamerism(target: Array, samples: Array, light: Light, lamp: Light) -> Array:
+    """Special metamerism index ``(N,)`` of samples ``(N, B)`` to a target spectrum ``(B,)``.
+
+    The samples' XYZ under `lamp` are multiplied by what makes them match under `light`
+    (multiplicative correction of CIE 015), so that the index says what the change of lamp adds.
+    """
+    correction = xyz(target, light) / xyz(samples, light)
+    return delta_e(lab(target, lamp), lab_from_xyz(xyz(samples, lamp) * correction, lamp))
+
+
+def adapted(samples: Array, light: Light, lamp: Light) -> Array:
+    """CIELAB ``(N, 3)`` under `light` that looks as samples ``(N, B)`` to an eye used to `lamp`."""
+    gain = (_CAT02 @ white(light)) / (_CAT02 @ white(lamp))
+    seen = np.linalg.solve(_CAT02, (gain * (xyz(samples, lamp) @ _CAT02.T)).T).T
+    return lab_from_xyz(seen, light)
+
+
+def inconstancy(samples: Array, light: Light, lamp: Light) -> Array:
+    """ΔE2000 ``(N,)`` between samples ``(N, B)`` under `light` and, adapted to it, under `lamp`."""
+    return delta_e(lab(samples, light), adapted(samples, light, lamp))
+
+
+# One hue, quieter --------------------------------------------------------------------------------
+
+
+class HueSpace(Choice):
+    """Whose hue is held.
+
+    >>> HueSpace("cielab").value
+    'CIELAB'
+    """
+
+    CIELAB = "CIELAB"
+    CIECAM16 = "CIECAM16"
+
+
+class Scale(Choice):
+    """What falls from step to step.
+
+    >>> Scale("CIELAB chroma").name
+    'CHROMA'
+    """
+
+    CHROMA = "CIELAB chroma"
+    COLOURFULNESS = "CIECAM16 colourfulness"
+
+
+class Appearance(NamedTuple):
+    """CIECAM16 correlates ``(N,)``: colourfulness M, hue angle h in degrees."""
+
+    colourfulness: Array
+    hue: Array
+
+
+def appearance(lab: ArrayLike, light: Light) -> Appearance:
+    """CIECAM16 colourfulness and hue of CIELAB ``(N, 3)`` under `light`; `VIEWING` conditions."""
+    stimuli = xyz_from_lab(np.atleast_2d(np.asarray(lab, dtype=float)), light)
+    model, around = colour_science().XYZ_to_CIECAM16, (white(light), ADAPTING, BACKGROUND)
+    seen = model(stimuli, *around, compute_H=False)
+    return Appearance(np.asarray(seen.M, dtype=float), np.asarray(seen.h, dtype=float))
+
+
+def lab_hue(lab: ArrayLike) -> Array:
+    """CIELAB hue angle h_ab ``(...)`` in degrees, 0 to 360."""
+    values = np.asarray(lab, dtype=float)
+    return np.asarray(np.degrees(np.arctan2(values[..., 2], values[..., 1])) % 360.0)
+
+
+def usual_hue(lab: Array) -> HueSpace:
+    """The space whose hue to hold for a colour ``(3,)``: CIECAM16 where CIELAB hue drifts."""
+    within = DRIFTING[0] <= float(lab_hue(lab)) <= DRIFTING[1]
+    return HueSpace.CIECAM16 if within else HueSpace.CIELAB
+
+
+def of_hue(lab: Array, lightness: Array, chroma: Array, hue: HueSpace, light: Light) -> Array:
+    """CIELAB ``(N, 3)`` of the hue of `lab` ``(3,)`` at other L* and C*, each ``(N,)``."""
+
+    def at(degrees: Array) -> Array:
+        turn = np.deg2rad(degrees)
+        return np.stack([lightness, chroma * np.cos(turn), chroma * np.sin(turn)], axis=-1)
+
+    angle = np.full(len(lightness), float(lab_hue(lab)))
+    if hue is HueSpace.CIECAM16:
+        held = appearance(lab, light).hue[0]
+        for _ in range(_ROUNDS):
+            off = (held - appearance(at(angle), light).hue + 180.0) % 360.0 - 180.0
+            angle = angle + off
+            if np.abs(off).max() < 1e-7:
+                break
+    return at(angle)
+
+
+def quieter(
+    lab: Array, lightness: Array, shares: Array, hue: HueSpace, scale: Scale, light: Light
+) -> Array:
+    """CIELAB ``(N, 3)`` of the hue of `lab` ``(3,)``, with `shares` ``(N,)`` of its chroma left.
+
+    On the scale of colourfulness, the share is of CIECAM16's M, whose L* is held as asked. Raises
+    `DyemixError` where no CIELAB colour has it.
+    """
+    chroma = shares * np.hypot(lab[1], lab[2])
+    if scale is Scale.CHROMA:
+        return of_hue(lab, lightness, chroma, hue, light)
+    wanted = shares * appearance(lab, light).colourfulness[0]
+    for _ in range(_ROUNDS):
+        found = of_hue(lab, lightness, chroma, hue, light)
+        ratio = wanted / appearance(found, light).colourfulness
+        chroma = chroma * ratio
+        if np.abs(ratio - 1.0).max() < 1e-6:
+            return of_hue(lab, lightness, chroma, hue, light)
+    raise DyemixError("no colour of this hue and lightness has that colourfulness.")
