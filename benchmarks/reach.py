@@ -20,7 +20,7 @@ from dyemix.gamut.coverage import family
 from dyemix.matching.match import match
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
-from dyemix.series.shade_card import shade_card
+from dyemix.series.steps import shade_card
 
 
 def random_blends(dyes: DyeSet, count: int, k: int = 3, seed: int = 0) -> Array:

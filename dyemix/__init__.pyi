@@ -35,7 +35,7 @@ from dyemix.model.saved import load as load
 from dyemix.model.saved import save as save
 from dyemix.plots import plot as plot
 from dyemix.reading import read_photo as read_photo
-from dyemix.series.shade_card import shade_card as shade_card
+from dyemix.series.steps import shade_card as shade_card
 from dyemix.series.subdue import gradient as gradient
 from dyemix.series.subdue import shade as shade
 from dyemix.series.subdue import subdue as subdue

@@ -204,9 +204,9 @@ def of_hue(lab: Array, lightness: Array, chroma: Array, hue: HueSpace, light: Li
     if hue is HueSpace.CIECAM16:
         held = appearance(lab, light).hue[0]
         for _ in range(_ROUNDS):
-            off = (held - appearance(at(angle), light).hue + 180.0) % 360.0 - 180.0
-            angle = angle + off
-            if np.abs(off).max() < 1e-7:
+            off = (held - appearance(at(angle), light).hue + 180.0) % 360.0
+            angle = angle + off - 180.0
+            if np.abs(off - 180.0).max() < 1e-7:
                 break
     return at(angle)
 

@@ -25,13 +25,13 @@ if TYPE_CHECKING:
 
 #: The module and function that draw results, and the types that they draw.
 _PICTURES = {
-    "fit.pages": "DyeSet",
+    "promises.dyes": "DyeSet",
     "promises.mixes": "Evaluation FitReport",
-    "match.pages": "Matches",
-    "series.pages": "Series",
-    "card.pages": "ShadeCard",
-    "reach.pages": "ShelfReach",
     "promises.trial": "Correction",
+    "recipes.match": "Matches",
+    "recipes.series": "Series",
+    "recipes.card": "ShadeCard",
+    "reach.pages": "ShelfReach",
     "cloth.pages": "Levelness PieceComparison Previews",
 }
 _DRAWN = {kind: picture for picture, kinds in _PICTURES.items() for kind in kinds.split()}

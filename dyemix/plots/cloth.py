@@ -15,7 +15,8 @@ from dyemix.cloth.figures import Shade
 from dyemix.cloth.levelness import Levelness, PieceComparison
 from dyemix.cloth.preview import Previews
 from dyemix.colour.colorimetry import screen_pixels
-from dyemix.plots.paper import BODY, MARGIN, Pages, Paper, said
+from dyemix.dataset.result import said
+from dyemix.plots.paper import BODY, MARGIN, Pages, Paper
 
 #: L* of cloth without a dye and of the most that its map shows; how many times the dose that is.
 _PALE, _DARK, _MOST = 95.0, 15.0, 2.0
@@ -88,7 +89,7 @@ def _legend(paper: Paper) -> None:
         if share == shares[-1]:
             text, side = f"{text} and more", "left"
         paper.write(MARGIN + width * share, paper.y + 0.16, text, ha=side)
-    paper.write(MARGIN + width + 1.0, paper.y, said("cloth", "scale"), BODY - width - 1.0)
+    paper.write(MARGIN + width + 1.0, paper.y, said("pictures.cloth.scale"), BODY - width - 1.0)
     paper.y += 0.5
 
 

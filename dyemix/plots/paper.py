@@ -8,11 +8,9 @@ they lie on neutral grey, and marks are black, white and grey.
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
-from functools import cache, lru_cache
-from importlib.resources import files
+from functools import lru_cache
 from io import BytesIO
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
@@ -22,7 +20,7 @@ from numpy.typing import ArrayLike
 from dyemix.arrays import Array
 from dyemix.colour.appearance import adapted
 from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
-from dyemix.dataset.swatches import DEMO_WARNING
+from dyemix.dataset.result import DEMO_WARNING, said
 from dyemix.model.dyes import Prediction
 
 if TYPE_CHECKING:
@@ -119,17 +117,6 @@ def pot_codes(
     return [c.hex for c in screen_colours(prediction.pots(target, count) + shift)]
 
 
-@cache
-def _words() -> dict[str, dict[str, str]]:
-    text = files("dyemix").joinpath("data", "pictures.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
-
-
-def said(picture: str, part: str, **values: object) -> str:
-    """What a picture says, from `data/pictures.toml`."""
-    return _words()[picture][part].format(screen=D65_2, **values)
-
-
 def new_figure(
     inside: tuple[float, float, float, float], height: float = A4
 ) -> tuple[Figure, Axes]:
@@ -148,7 +135,8 @@ def new_figure(
 class Paper:
     """A figure with one layer, filled from the top; `y` is where the next thing may begin.
 
-    It begins with the title and how it is read, and ends with its foot; `values` fill these in.
+    It begins with the title and how it is read, and ends with its foot, both as
+    `data/pictures.toml` has them of the `picture`; `values` fill them in.
     """
 
     def __init__(
@@ -156,11 +144,14 @@ class Paper:
     ) -> None:
         self.figure, self.layer = new_figure((0, 0, 1, 1))
         self.layer.axis("off")
-        self.y, self.foot = 0.35, said(picture, "foot", **values)
+        how, self.foot = (
+            said(f"pictures.{picture}.{part}", screen=D65_2, **values) for part in ("how", "foot")
+        )
+        self.y = 0.35
         if demo:
             self.down(DEMO_WARNING, color=SUBTLE)
         self.down(title, "title")
-        for text in filter(None, [said(picture, "how", **values), *notes]):
+        for text in filter(None, [how, *notes]):
             self.down(text)
         self.y += 0.12
 

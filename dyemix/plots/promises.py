@@ -1,43 +1,203 @@
-"""What was promised beside what came: own mixes, a line each, and a finished piece to judge."""
+"""What was promised beside what came: dyes, own mixes, and a finished piece to judge.
+
+Of dyes, which are ready, and which swatch to dye next; of mixes, whether promises are kept; of a
+piece, whether to leave it or change it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
+from dyemix.arrays import Array
 from dyemix.colour.appearance import Miss, difference
-from dyemix.colour.colorimetry import D65_2, D65_10, screen_colours
+from dyemix.colour.colorimetry import D65_2, D65_10, lab, screen_colour, screen_colours
+from dyemix.dataset.result import said
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.errors import DyemixError
 from dyemix.matching.correct import Correction
-from dyemix.model.fit_report import Evaluation, FitReport, MixtureCheck, promises_kept
+from dyemix.model.dyes import DyeSet
+from dyemix.model.fit_report import DyeReport, Evaluation, FitReport, MixtureCheck, promises_kept
 from dyemix.model.uncertainty import pots
-from dyemix.plots import paper as on
-from dyemix.plots.paper import BODY, MARGIN, RULE, Pages, Paper, paged, pot_codes
+from dyemix.plots.paper import (
+    BAR,
+    BODY,
+    INK,
+    LIGHT_BAR,
+    MARGIN,
+    RULE,
+    SUBTLE,
+    Pages,
+    Paper,
+    paged,
+    pot_codes,
+)  # fmt: skip
 
-#: Where bars begin and how long the ruler is, in inches; mixes of one page; a panel's side.
-_BEGIN, _LONG, _ROWS, _PANEL = 3.6, 2.9, 36, 1.9
+#: Where the columns of dyes begin and how wide patches are, in inches; dyes of one page.
+_PATCHES, _WIDE, _HIGH, _ROW, _ROWS = 2.1, 3.3, 0.36, 0.54, 12
+#: Where bars begin; mixes of one page; a panel's side.
+_BEGIN, _MIXES, _PANEL = 3.6, 36, 1.9
 
 
+@dataclass(frozen=True)
 class _Ruler:
-    """A ruler from 0 to `end`, thirds of which are whole ΔE2000."""
+    """A ruler of ΔE2000 from 0 to `end`, from `begin` on and so `long`, in inches."""
 
-    def __init__(self, misses: Iterable[float]) -> None:
-        self.end = 3.0 * max(1.0, float(np.ceil(max(misses, default=0.0) / 3.0)))
+    begin: float
+    long: float
+    end: float
+
+    @classmethod
+    def of(cls, misses: Sequence[float]) -> _Ruler:
+        """One for bars that all misses fit on; thirds of it are whole ΔE2000."""
+        return cls(_BEGIN, 2.9, 3.0 * max(1.0, float(np.ceil(max(misses, default=0.0) / 3.0))))
 
     def at(self, miss: float) -> float:
-        """Where on the page a ΔE2000 lies."""
-        return _BEGIN + _LONG * miss / self.end
+        """Where on the page a ΔE2000 lies; beyond the end, there."""
+        return self.begin + self.long * min(miss, self.end) / self.end
 
-    def head(self, paper: Paper) -> None:
+    def head(self, paper: Paper, parts: int, down: float) -> None:
         """Figures along the ruler."""
-        for miss in np.linspace(0.0, self.end, 4):
+        for miss in np.linspace(0.0, self.end, parts + 1):
             paper.write(self.at(miss), paper.y, f"{miss:g}", ha="center")
-        paper.y += 0.2
+        paper.y += down
 
     def bar(self, paper: Paper, y: float, dark: float, light: float) -> None:
         """A bar dark to one figure and light to another."""
-        for miss, fill in ((light, on.LIGHT_BAR), (dark, on.BAR)):
-            paper.box((_BEGIN, y, self.at(miss) - _BEGIN, 0.14), fill, edgecolor=RULE, zorder=1)
+        for miss, fill in ((light, LIGHT_BAR), (dark, BAR)):
+            area = (self.begin, y, self.at(miss) - self.begin, 0.14)
+            paper.box(area, fill, edgecolor=RULE, zorder=1)
+
+
+#: How far depths are off that were left out.
+_OFF = _Ruler(5.65, 2.0, 3.0)
+
+
+def dyes(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
+    """Draw the fitted dyes, a row each, twelve a page, those that want a swatch first.
+
+    `swatches`, where given, stand above what is predicted for them. Raises `DyemixError` where they
+    hold none of the dyes.
+    """
+    if swatches is not None and not set(swatches.dyes) & set(dyes.names):
+        raise DyemixError(said("pictures.fit.others", ", ".join(dyes.names)))
+    # A dye that no report tells of is shown at both ends of its range.
+    ends = zip(dyes.names, dyes.palest.tolist(), dyes.deepest.tolist(), strict=True)
+    reports = {name: DyeReport(name, (pale, deep), "", (), "") for name, pale, deep in ends}
+    told = [r for r in dyes.report.dyes if r.name in reports] if dyes.report else []
+    reports |= {report.name: report for report in told}
+    wanting = [report for report in told if report.next or report.warnings]
+    ready = [report for report in reports.values() if report not in wanting]
+    groups = ((wanting, "Dye these next"), (ready, "Ready"))
+    heads = {group[0].name: head for group, head in groups if group}
+    places = _places(list(reports.values()))
+
+    def begin() -> Paper:
+        title = f"{len(ready)} of {len(dyes)} dyes are ready"
+        notes = [dyes.report.verdict] if dyes.report else []
+        light = dyes.report.light if dyes.report else dyes.light
+        upper = said("pictures.fit.upper") if swatches else ""
+        paper = Paper("fit", title, notes, demo=dyes.demo, upper=upper, light=light)
+        paper.write(_PATCHES, paper.y, "paler", color=SUBTLE)
+        paper.write(_PATCHES + _WIDE, paper.y, "deeper", color=SUBTLE, ha="right")
+        _OFF.head(paper, 2, 0.22)
+        return paper
+
+    def draw(paper: Paper, report: DyeReport) -> None:
+        if report.name in heads:
+            paper.down(heads[report.name], "section")
+        y = paper.y
+        paper.box((_PATCHES - 0.08, y, _WIDE + 0.16, _ROW + 0.14))
+        _ladder(paper, dyes, report, places[report.name], swatches)
+        words = "\n".join([report.next, *report.warnings]).strip()
+        if report.mean is not None and not words:
+            words = f"likely {report.mean:.1f} off"
+        end = paper.write(MARGIN, y, report.name, 1.5, "strong")
+        paper.y = max(paper.write(MARGIN, end, words, 1.5), y + _ROW + 0.14)
+        _misses(paper, y, report)
+
+    return paged([*wanting, *ready], _ROWS, begin, draw)
+
+
+def _places(reports: Sequence[DyeReport]) -> dict[str, dict[float, Array]]:
+    """The middle and the width of the patch of each depth of each dye, in inches.
+
+    On one scale of log depth for all dyes, so that a depth which is missing is a hole.
+    """
+    ladders = [sorted(set(filter(None, (*r.depths, r.next_depth)))) for r in reports]
+    logs = [np.log2(ladder) for ladder in ladders]
+    gaps, least = np.concatenate([np.diff(log) for log in logs]), min(log[0] for log in logs)
+    cell = float(min(np.median(gaps), 1.0)) if len(gaps) else 1.0
+    scale = _WIDE / (float(max(log[-1] for log in logs) - least) + cell)
+    cell *= scale
+    out = {}
+    for report, ladder, log in zip(reports, ladders, logs, strict=True):
+        middles = _PATCHES + cell / 2 + (log - least) * scale
+        apart = np.pad(np.diff(middles), 1, constant_values=cell)
+        widths = np.minimum(cell, np.minimum(apart[1:], apart[:-1]))
+        out[report.name] = dict(zip(ladder, np.stack([middles, widths], axis=1), strict=True))
+    return out
+
+
+def _ladder(
+    paper: Paper, dyes: DyeSet, report: DyeReport, at: Mapping[float, Array],
+    swatches: SwatchSet | None,
+) -> None:  # fmt: skip
+    """The depths of one dye, as read where there are `swatches` and as predicted, and the next."""
+    depths, wanted, y = report.depths, report.next_depth, paper.y
+    alone = np.eye(len(dyes))[dyes.index(report.name)]
+    fitted = dyes.reflectance(np.outer(depths, alone))
+    shown = lab(fitted, D65_2)
+    if report.left_out:
+        shown = shown + np.array(report.left_out) - lab(fitted, dyes.light)
+    rows = [[colour.hex for colour in screen_colours(shown)]]
+    if swatches is not None:
+        ladder = [(s.recipe[report.name], s.reflectance) for s in swatches.ladder(report.name)]
+        read = [[r for c, r in ladder if c == depth] for depth in depths]
+        rows.insert(0, [screen_colour(np.mean(r, axis=0)).hex if r else "" for r in read])
+    drawn = np.array([at[depth] for depth in depths])
+    for first, last in _touching(drawn):
+        middle, width = drawn[first]
+        area = (middle - width / 2, y + 0.06, width * (last - first), _HIGH)
+        paper.patches(area, [row[first:last] for row in rows])
+    if wanted:
+        middle, width = at[wanted]
+        area = (middle - width / 2, y + 0.06, width, _HIGH)
+        if wanted not in depths:
+            code = screen_colour(dyes.reflectance(np.outer([wanted], alone))[0]).hex
+            paper.patches(area, [[""], [code]] if swatches is not None else [[code]])
+        paper.box(area, "none", edgecolor=INK, linestyle="--", linewidth=1.0, zorder=3)
+    # Figures of near depths stand apart, so that they do not collide.
+    gaps = pairwise(np.pad(np.diff([x for x, _ in at.values()]), 1, constant_values=9.0))
+    for (depth, (x, _)), (before, after) in zip(at.items(), gaps, strict=True):
+        beside = "right" if after < 0.3 <= before else "left" if before < 0.3 else "center"
+        under = f"{depth:g}" if depth in depths else f"{depth:.2g}"
+        paper.write(x, y + _HIGH + 0.08, under, ha=beside)
+
+
+def _touching(patches: Array) -> Iterator[tuple[int, int]]:
+    """Runs of patches ``(N, 2)`` alike and touching, as the first and one beyond the last."""
+    (middles, widths), near = patches.T, 0.01
+    apart = np.abs(np.diff(middles) - widths[1:]) + np.abs(np.diff(widths)) > near
+    return pairwise([0, *map(int, np.flatnonzero(apart) + 1), len(patches)])
+
+
+def _misses(paper: Paper, y: float, report: DyeReport) -> None:
+    """A dot for every depth left out, by how far off it is; those at the ends are hollow."""
+    if not (both := [*report.inner, *report.ends]):
+        paper.write(_OFF.begin, y + 0.17, "too few depths to tell", color=SUBTLE)
+        return
+    paper.line([_OFF.at(0), _OFF.at(_OFF.end)], [y + 0.25] * 2, color=RULE)
+    for value in (1.5, _OFF.end):
+        paper.line([_OFF.at(value)] * 2, [y, y + _ROW], color=RULE)
+    for i, miss in enumerate(both):
+        marker, fill = "oD"[miss > _OFF.end], "black" if i < len(report.inner) else "white"
+        paper.mark(_OFF.at(miss), y + 0.25, marker, 5, markerfacecolor=fill)
+    if (worst := max(both)) > _OFF.end:
+        paper.write(_OFF.at(worst) + 0.05, y + 0.04, f"{worst:.1f} ▸", ha="right")
 
 
 def mixes(report: FitReport | Evaluation) -> Pages:
@@ -46,11 +206,11 @@ def mixes(report: FitReport | Evaluation) -> Pages:
     kept = sum(check.kept for check in checks)
     title = f"{kept} of {len(checks)} mixes came within what was promised"
     note = f"{promises_kept(tuple(checks))}." if checks else "No mix of yours has been read yet."
-    ruler = _Ruler(max(check.delta_e, check.bound) for check in checks)
+    ruler = _Ruler.of([max(check.delta_e, check.bound) for check in checks])
 
     def begin() -> Paper:
         paper = Paper("mixes", title, [note], demo=report.demo, light=report.light)
-        ruler.head(paper)
+        ruler.head(paper, 3, 0.2)
         return paper
 
     def draw(paper: Paper, check: MixtureCheck) -> None:
@@ -63,10 +223,11 @@ def mixes(report: FitReport | Evaluation) -> Pages:
         marker, face = ("o", "black") if check.kept else ("D", "white")
         paper.mark(ruler.at(check.delta_e), top + 0.09, marker, 5, markerfacecolor=face)
         word = (Miss.of(*both).words or ("the same",))[0]
-        paper.write(_BEGIN + _LONG + 0.12, top, word, font="text" if check.kept else "bold")
+        font = "text" if check.kept else "bold"
+        paper.write(ruler.begin + ruler.long + 0.12, top, word, font=font)
         paper.y = end + 0.03
 
-    return paged(checks, _ROWS, begin, draw)
+    return paged(checks, _MIXES, begin, draw)
 
 
 def trial(found: Correction) -> Pages:
@@ -82,14 +243,12 @@ def trial(found: Correction) -> Pages:
     got = screen_colours(found.trial.reading.colour(D65_2))[0].hex
     rows = [[*[got] * 8, *[aim.hex] * 8, *codes[i::3]] for i in range(3)]
     paper.patches((MARGIN + 0.15, paper.y + 0.3, BODY - 0.3, 0.7), rows)
-    labels = {
-        "got": f"{got}  {found.miss.delta_e:.1f} off",
-        "aim": aim.hex,
-        f"24 pots of the {'next' if found.changed else 'same'} recipe": (
-            f"likely {pot.likely:.1f} off, nine in ten below {pot.bound:.1f}"
-        ),
-    }
-    for i, (above, below) in enumerate(labels.items()):
+    likely = f"likely {pot.likely:.1f} off, nine in ten below {pot.bound:.1f}"
+    labels = (
+        ("got", f"{got}  {found.miss.delta_e:.1f} off"), ("aim", aim.hex),
+        (f"24 pots of the {'next' if found.changed else 'same'} recipe", likely),
+    )  # fmt: skip
+    for i, (above, below) in enumerate(labels):
         x = MARGIN + 0.15 + i * (BODY - 0.3) / 3
         paper.write(x, paper.y + 0.07, above, font="bold")
         paper.write(x, paper.y + 1.05, below)
@@ -103,8 +262,8 @@ def trial(found: Correction) -> Pages:
             paper.down(f"{name}  {before:.3g} → {after:.3g} %  ({more})")
         paper.y += 0.1
     paper.down("What each choice promises", "section")
-    ruler = _Ruler([found.miss.delta_e, *(choice.bound for choice in found.choices.values())])
-    ruler.head(paper)
+    ruler = _Ruler.of([found.miss.delta_e, *(choice.bound for choice in found.choices.values())])
+    ruler.head(paper, 3, 0.2)
     top, at = paper.y, ruler.at(found.miss.delta_e)
     for name, choice in found.choices.items():
         y = paper.write(MARGIN, paper.y, name, font="bold")
@@ -121,7 +280,7 @@ def _scatter(paper: Paper, found: Correction) -> None:
     paper.down("Is the piece one of them? 100 pots of one recipe (dots), this piece (×)", "bold")
     aim, got = found.target.lab, found.trial.reading.colour(found.target.light or D65_10)
     stray = difference(aim, pots(aim, aim, found.scatter, 30.0, 100))
-    piece = difference(aim, got[np.newaxis])[0]
+    piece = difference(aim, got)
     unit = _PANEL / 2.2 / max(float(np.abs(stray).max()), float(np.abs(piece).max()))
     # Three units across the hue of the aim, either way: what the eye calls that.
     across = np.roll(aim[1:], 1) * [-3.0, 3.0] / max(np.hypot(*aim[1:]), 3.0)
@@ -134,7 +293,7 @@ def _scatter(paper: Paper, found: Correction) -> None:
         paper.line([x, x + _PANEL], [up] * 2, color=RULE)
         paper.line([middle] * 2, [y, y + _PANEL], color=RULE)
         for off in stray:
-            paper.mark(middle + unit * off[axis], up - unit * off[0], "o", 2.0, color=on.SUBTLE)
+            paper.mark(middle + unit * off[axis], up - unit * off[0], "o", 2.0, color=SUBTLE)
         paper.mark(middle + unit * piece[axis], up - unit * piece[0], "x", 9.0, markeredgewidth=2)
         paper.write(x + _PANEL + 0.06, y, "paler")
         paper.write(x + _PANEL + 0.06, y + _PANEL - 0.18, "deeper")

@@ -33,12 +33,10 @@ from dyemix.matching.limits import Kit
 from dyemix.matching.match import match
 from dyemix.matching.matches import Matches, Reach
 from dyemix.model.dyes import DyeSet
-from dyemix.plots import card
-from dyemix.plots import fit as fit_picture
-from dyemix.plots import match as match_picture
 from dyemix.plots import plot as plot_axes
+from dyemix.plots import promises, recipes
 from dyemix.plots.paper import A4, GROUND, INK, SUBTLE, styled, wrapped
-from dyemix.series.shade_card import ShadeCard, shade_card
+from dyemix.series.steps import ShadeCard, shade_card
 from dyemix.series.subdue import gradient, subdue, subdue_on, tint
 
 if TYPE_CHECKING:
@@ -206,7 +204,7 @@ def test_every_number_of_dyes_is_legible(shelf: DyeSet, table: SwatchSet) -> Non
         for name in ("curves", "company", "palest", "deepest")
     }, names=(*shelf.names, *(f"new {n}" for n in shelf.names)),
        law=np.tile(shelf.law, (2, 1)), ladders=None, posterior=None)  # fmt: skip
-    found = pages(fit_picture.pages, many)
+    found = pages(promises.dyes, many)
     assert len(found) == 2
     for figure in found:
         assert_legible(figure)
@@ -335,7 +333,7 @@ def test_long_recipes_are_legible(shelf: DyeSet) -> None:
 @pytest.mark.slow
 def test_many_recipes_go_on_further_pages(shelf: DyeSet) -> None:
     found = match(shelf, "#7d8a6e", max_dyes=3, count=20)
-    sheets = pages(match_picture.pages, found)
+    sheets = pages(recipes.match, found)
     assert sum(len(patches(figure)) for figure in sheets) == 3 * len(found) > 24
     for figure in sheets:
         assert_legible(figure)
@@ -395,7 +393,7 @@ def test_neighbours_of_a_card_touch(triangle: ShadeCard) -> None:
 
 @pytest.mark.slow
 def test_a_card_prints_true_to_size(triangle: ShadeCard) -> None:
-    sheets = pages(card.pages, triangle)[1:]
+    sheets = pages(recipes.card, triangle)[1:]
     labels = " ".join(words(figure) for figure in sheets)
     count = 0
     for figure in sheets:
@@ -406,11 +404,11 @@ def test_a_card_prints_true_to_size(triangle: ShadeCard) -> None:
         assert layer.get_ylim() == pytest.approx((A4, 0))
         for image in layer.images:
             x0, x1, y1, y0 = image.get_extent()
-            assert (x1 - x0, y1 - y0) == pytest.approx((card.PIN_WIDTH, card.PIN_HEIGHT))
+            assert (x1 - x0, y1 - y0) == pytest.approx((recipes.PIN_WIDTH, recipes.PIN_HEIGHT))
             count += 1
         bars = [line for line in layer.lines if line.get_linewidth() == 2]
         assert np.ptp(bars[0].get_xdata()) * 25.4 == pytest.approx(50.0)
-        assert pytest.approx(50.0) == card.BAR * 25.4
+        assert pytest.approx(50.0) == recipes.PIN_BAR * 25.4
     assert count == 66
     for blend in triangle.blends:
         assert f"{blend.name}  {blend.recipe}" in labels
@@ -420,7 +418,7 @@ def test_a_card_prints_true_to_size(triangle: ShadeCard) -> None:
 def test_a_card_of_long_names_is_legible(shelf: DyeSet) -> None:
     long = {n: f"{n} of the second crate 2026" for n in shelf.names}
     named = replace(shelf, names=tuple(long.values()))
-    for figure in pages(card.pages, shade_card(named, [long[n] for n in TRIANGLE], 0.3, parts=4)):
+    for figure in pages(recipes.card, shade_card(named, [long[n] for n in TRIANGLE], 0.3, parts=4)):
         assert_legible(figure)
 
 

@@ -13,7 +13,7 @@ from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.series.shade_card import ShadeCard, shade_card
+from dyemix.series.steps import ShadeCard, shade_card
 
 TRIANGLE = ("marigold", "rose", "turquoise")
 
