@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.dataset.recipe import stock_ml
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value, said
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.dataset.units import STOCK_PCT, dye_g
 from dyemix.errors import DyemixError
@@ -115,8 +115,7 @@ def serve(
         masks = every.used @ (np.uint64(1) << np.arange(len(dyes), dtype=np.uint64))
         for t, i in enumerate(some):
             mine = every.which == t
-            miss = np.sqrt(every.cost[mine])
-            out[i] = Served(targets[i], masks[mine], miss, every.amounts[mine])
+            out[i] = Served(targets[i], masks[mine], np.sqrt(every.cost[mine]), every.amounts[mine])
         if progress is not None:
             progress(len(out), len(targets))
     return [out[i] for i in range(len(targets))]
@@ -164,17 +163,12 @@ class Family(Result):
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
         if self.members:
-            lines.append(
-                f"{len(self.dyes)} dyes serve {len(self.members)} colours within "
-                f"{self.tolerance:g} ΔE2000 on paper, at most {self.max_dyes} in a recipe: "
-                f"{', '.join(self.dyes)}. No fewer do."
-            )
+            figures = (len(self.dyes), len(self.members), self.tolerance, self.max_dyes)
+            lines.append(said("gamut.family.serve", *figures, ", ".join(self.dyes)))
             if more := len(self.others):
                 shown = "; ".join(", ".join(names) for names in self.others[:3])
-                lines.append(
-                    f"{more} other set{'s' if more > 1 else ''} as small, less near on average: "
-                    f"{shown}{' …' if more > 3 else ''}."
-                )
+                ends = "s" if more > 1 else "", shown, " …" if more > 3 else ""
+                lines.append(said("gamut.family.others", more, *ends))
             name = max(len(m.target.name) for m in self.members)
             recipe = max(len(str(m.prediction.recipe)) for m in self.members)
             lines.append(f"{'':<{name}}  {'% owf':<{recipe}}  hex      on paper  likely")
@@ -182,15 +176,9 @@ class Family(Result):
                 blend = f"{m.prediction.recipe!s:<{recipe}}  {m.prediction.hex}"
                 misses = f"{m.residual:>8.2f}  {m.likely:>6.1f}"
                 lines.append(f"{m.target.name:<{name}}  {blend}  {misses}")
-            lines.append(
-                f"For {self.cloth_g:g} g of cloth in each colour, of powder or stock, with nothing "
-                "over for tests:"
-            )
+            lines.append(said("gamut.family.take", self.cloth_g))
             lines += [f"  {purchase}" for purchase in self.purchases]
-        for target, miss in self.unserved:
-            lines.append(
-                f"Not served by any dyes of this shelf: {target.name}, nearest {miss:.1f}."
-            )
+        lines += [said("gamut.family.unserved", t.name, miss) for t, miss in self.unserved]
         return "\n".join(lines)
 
 
@@ -227,16 +215,14 @@ def family(
     sets = smallest_sets([s.masks[s.residual <= tolerance] for s in able], len(dyes))
     sets.sort(key=lambda mask: (sum(s.least(mask) for s in able), mask))
     members = tuple(s.nearest(dyes, tolerance, sets[0]) for s in able)
-    names = [tuple(n for i, n in enumerate(dyes.names) if mask >> i & 1) for mask in sets]
+    chosen, *others = (tuple(n for i, n in enumerate(dyes.names) if s >> i & 1) for s in sets)
     purchases = []
-    for name in names[0]:
+    for name in chosen:
         owf, strength = sum(m.prediction.recipe.get(name, 0.0) for m in members), kit.strength(name)
         volume = stock_ml(cloth_g, owf, strength)
         purchases.append(Purchase(name, dye_g(cloth_g, owf), volume, strength))
-    return Family(
-        names[0], members, far, tuple(names[1:]), tuple(purchases), tolerance, max_dyes, cloth_g,
-        dyes.demo,
-    )  # fmt: skip
+    what = chosen, members, far, tuple(others), tuple(purchases)
+    return Family(*what, tolerance, max_dyes, cloth_g, dyes.demo)
 
 
 def smallest_sets(serving: Sequence[NDArray[np.uint64]], dyes: int) -> list[int]:

@@ -11,12 +11,12 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.appearance import lab_hue, of_hue, usual_hue
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError, expect
 from dyemix.gamut.boundary import Gamut, gamuts
 from dyemix.gamut.coverage import Nearest, Progress, Served, nearest_rows, serve
-from dyemix.matching.match import match_many
+from dyemix.matching.match import match, match_many
 from dyemix.matching.matches import Match, Matches, Reach
 from dyemix.model.dyes import DyeSet
 from dyemix.series.search import LEAST_CHROMA
@@ -99,11 +99,8 @@ class ShelfReach(Result):
 
     @property
     def title(self) -> str:
-        where = f" on {self.cloth}" if self.cloth else ""
-        return (
-            f"Reach of {len(self.dyes)} dyes{where}, at most {self.gamut.max_dyes} in a blend, "
-            f"to their deepest squares ({self.gamut.light})"
-        )
+        where, gamut = f" on {self.cloth}" if self.cloth else "", self.gamut
+        return said("gamut.reach.title", len(self.dyes), where, gamut.max_dyes, gamut.light)
 
     def _rows(self) -> Iterable[Row]:
         """One row a wanted colour; without any, the blends of most chroma, slice by slice."""
@@ -112,49 +109,38 @@ class ShelfReach(Result):
     @property
     def findings(self) -> tuple[str, ...]:
         """Share of the wanted colours, best addition, the dye to spare, one sentence each."""
-        lines = [_sentence(self.target)] if self.target else []
+        lines, wanted = [_sentence(self.target)] if self.target else [], self.wanted
         if self.share is not None:
-            near = sum(w.within for w in self.wanted)
-            lines.append(
-                f"{near} of {len(self.wanted)} wanted colours ({100 * self.share:.0f} %) are "
-                f"within {self.tolerance:g} ΔE2000 on paper."
-            )
-            lines += [_sentence(w) for w in self.wanted if not w.within]
+            near, share = sum(w.within for w in wanted), 100 * self.share
+            lines.append(said("gamut.reach.share", near, len(wanted), share, self.tolerance))
+            lines += [_sentence(w) for w in wanted if not w.within]
         if self.additions:
             best = self.additions[0]
             gained = f"{best.targets} wanted colour{'' if best.targets == 1 else 's'} more, "
-            lines.append(
-                f"Of the dyes not owned, {best.dye} adds most: {gained if best.delta_e else ''}"
-                f"{best.volume:.1f} % more gamut."
-            )
+            more = gained if best.delta_e else ""
+            lines.append(said("gamut.reach.adds", best.dye, more, best.volume))
         if self.removals:
-            least, which = self.removals[0], "wanted" if self.wanted else "all over its reach"
+            least, which = self.removals[0], "wanted" if wanted else "all over its reach"
             lost = f"{least.targets} more out of reach, " if least.targets else ""
-            lines.append(
-                f"Least missed would be {least.dye}: of {self.judged} colours {which} "
-                f"{100 * least.used:.0f} % are best dyed with it; without it {lost}"
-                f"{least.delta_e:.2f} ΔE2000 farther off in the pot on average."
-            )
+            figures = (self.judged, which, 100 * least.used, lost, least.delta_e)
+            lines.append(said("gamut.reach.spare", least.dye, *figures))
         return tuple(lines)
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
         lines += [f"{self.title}.", "L*  area a*b*  most chroma: C*, hue  blend there"]
         for found in self.brightest:
-            lightness, a, b = found.target.lab
+            lightness, a, b = lab = found.target.lab
             area = self.gamut.areas[self.gamut.levels == lightness][0]
-            hue = float(lab_hue(found.target.lab))
-            lines.append(
-                f"{lightness:>2.0f}  {area:>9.0f}  {np.hypot(a, b):>16.0f}, {hue:3.0f}°  "
-                f"{found.prediction.recipe}"
-            )
+            figures = (lightness, area, np.hypot(a, b), lab_hue(lab))
+            lines.append(said("gamut.reach.row", *figures, str(found.prediction.recipe)))
         return "\n".join([*lines, *self.findings])
 
 
 def _sentence(found: Nearest) -> str:
-    p = found.prediction
-    word = "within reach" if found.within else "out of reach"
-    return f"{found.target.name}: {word}, nearest {p.recipe}, {p.hex}, {found.residual:.1f} ΔE2000."
+    p, word = found.prediction, "within reach" if found.within else "out of reach"
+    figures = (p.recipe, p.hex, found.residual)
+    return said("gamut.reach.nearest", found.target.name, word, *figures)
 
 
 def reach(
@@ -212,11 +198,9 @@ def reach(
         additions.append(Change(name, within, gained, volume, nearer))
     additions.sort(key=lambda c: (-c.targets, -round(c.delta_e, 3), -c.volume))
     tell(2, 3)
-    removals: list[Change] = []
-    judged = asked[: len(wanted)]
-    if compare and len(dyes) > 3:
+    judged, compared = asked[: len(wanted)], compare and len(dyes) > 3
+    if compared:
         judged = judged or serve(dyes, _all_over(base), max_dyes, tolerance)
-        removals = _removals(dyes, judged, tolerance)
     corners = [Target(lab, seen, name="most chroma") for lab in base.brightest(_TOLD)]
     tell(3, 3)
     return ShelfReach(
@@ -224,7 +208,7 @@ def reach(
         tuple(nearest[: len(wanted)]), nearest[-1] if shown else None,
         tuple(s.nearest(dyes, tolerance) for s in serve(dyes, corners, max_dyes, tolerance)),
         tuple(additions), shelf(own | 1 << more.index(additions[0].dye)) if additions else None,
-        tuple(removals), len(judged),
+        tuple(_removals(dyes, judged, tolerance) if compared else ()), len(judged),
         (dyes.conditions or {}).get("cloth", ""), more.demo,
     )  # fmt: skip
 
@@ -278,13 +262,11 @@ def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:
     if not extra:
         raise DyemixError("the other book has no dye that this shelf lacks.")
     more = other.take(extra)
-    both: dict[str, Any] = {
-        field: np.concatenate([getattr(dyes, field), getattr(more, field)])
-        for field in ("curves", "law", "company", "palest", "deepest")
-    }
-    apart: dict[str, Any] = dict.fromkeys(("company_curve", "ladders", "posterior", "report"))
+    parts: dict[str, Any] = dict.fromkeys(("company_curve", "ladders", "posterior", "report"))
+    for field in ("curves", "law", "company", "palest", "deepest"):
+        parts[field] = np.concatenate([getattr(dyes, field), getattr(more, field)])
     names, demo = (*dyes.names, *extra), dyes.demo or other.demo
-    return replace(dyes, names=names, pots=(), demo=demo, **both, **apart)
+    return replace(dyes, names=names, pots=(), demo=demo, **parts)
 
 
 @dataclass(frozen=True, eq=False)
@@ -317,16 +299,13 @@ def around(dyes: DyeSet, target: Target, max_dyes: int = 3) -> ShelfAround:
     light = target.light
     assert light is not None
 
-    def answers(labs: Array, count: int = 1) -> tuple[Matches, ...]:
+    def answers(labs: Array) -> tuple[Matches, ...]:
         asked = [Target(lab, light, name="on the way") for lab in labs]
-        return tuple(match_many(dyes, asked, max_dyes=max_dyes, count=count))
+        return tuple(match_many(dyes, asked, max_dyes=max_dyes, count=1))
 
     chroma, level = float(np.hypot(*target.lab[1:])), float(target.lab[0])
-    hue = usual_hue(target.lab)
-    (found,) = match_many(dyes, [target], max_dyes=max_dyes)
-    to_it: tuple[Matches, ...] = ()
-    to_deep: tuple[Matches, ...] = ()
-    in_hue = None
+    found, hue = match(dyes, target, max_dyes=max_dyes), usual_hue(target.lab)
+    to_it, to_deep, in_hue = answers(np.empty((0, 3))), answers(np.empty((0, 3))), None
     if chroma >= LEAST_CHROMA:
         levels = np.full(len(_SHARES), level)
         to_it = answers(of_hue(target.lab, levels, _SHARES * chroma, hue, light))
@@ -335,9 +314,9 @@ def around(dyes: DyeSet, target: Target, max_dyes: int = 3) -> ShelfAround:
         clean = np.full(len(_LEVELS), chroma * _SHARES[near[-1]] if near else chroma)
         to_deep = answers(of_hue(target.lab, _LEVELS, clean, hue, light))
     slices = gamuts(dyes, max_dyes, levels=np.array([level]), light=light)
-    edge = [line for line in slices(2 ** len(dyes) - 1).outlines[0] if len(line)]
-    points = np.concatenate(edge) if edge else np.empty((0, 2))
-    sector = (lab_hue(np.insert(points, 0, level, axis=1)) // (360.0 / _HUES)).astype(int)
-    far = [max(points[sector == i], key=np.linalg.norm) for i in range(_HUES) if i in sector]
-    best = answers(np.insert(np.array(far), 0, level, axis=1)) if far else ()
-    return ShelfAround(found, to_it, to_deep, in_hue, tuple(each[0] for each in best if len(each)))
+    points = np.concatenate([np.empty((0, 2)), *slices(2 ** len(dyes) - 1).outlines[0]])
+    edge = np.insert(points, 0, level, axis=1)
+    sector = (lab_hue(edge) // (360.0 / _HUES)).astype(int)
+    far = [max(edge[sector == i], key=lambda lab: np.hypot(*lab[1:])) for i in np.unique(sector)]
+    best = [each[0] for each in answers(np.array(far)) if len(each)]
+    return ShelfAround(found, to_it, to_deep, in_hue, tuple(best))

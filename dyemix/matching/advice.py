@@ -20,7 +20,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value, said
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.fitting.next_squares import Knowledge
@@ -176,17 +176,12 @@ class NextSwatch(Result):
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
         many = f"{len(self.recipes)} colours" if len(self.recipes) > 1 else "the one colour"
-        lines.append(f"Dye next, for {many} wanted (% owf, of {self.tried} squares tried):")
+        lines.append(said("matching.next.title", many, self.tried))
         lines += [
             f"{i:>2}  {c.recipe}: likely miss {c.before:.2f} before, {c.after:.2f} after"
             for i, c in enumerate(self.choices, 1)
         ]
-        lines.append(
-            f"Likely miss is the mean ΔE2000 in the pot ({self.light}); {self.floor:.2f} of it is "
-            "dosing, pot, reading and what each mix keeps to itself: no square lowers that."
-        )
-        lines.append("A square of one dye goes in the swatch table; a mix counts as a trial.")
-        return "\n".join(lines)
+        return "\n".join([*lines, said("matching.next.floor", self.light, self.floor)])
 
 
 def next_swatch(

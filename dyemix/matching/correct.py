@@ -27,7 +27,7 @@ from dyemix.colour.colorimetry import Light
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.readings import Reading
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
 from dyemix.dataset.target import Target, Trial
 from dyemix.errors import DyemixError, expect
 from dyemix.fitting.learn import forget
@@ -104,7 +104,7 @@ class Pot(Result):
     def recipe(self) -> Recipe:
         return self.prediction.recipe
 
-    def _rows(self) -> Iterable[Row]:
+    def _rows(self) -> list[dict[str, object]]:
         figures = {name: getattr(self, name) for name in ("residual", "likely", "bound")}
         return [self.prediction.row | figures]
 
@@ -167,33 +167,30 @@ class Correction(Result):
 
     def _rows(self) -> Iterable[Row]:
         """One row a choice."""
-        for name, pot in self.choices.items():
-            yield from ({"choice": name} | dict(row) for row in pot._rows())
+        return ({"choice": name} | row for name, pot in self.choices.items() for row in pot._rows())
 
     def __str__(self) -> str:
-        lines = [DEMO_WARNING] if self.demo else []
-        lines.append(f"Target {self.target}")
-        lines.append(f"Dyed   {self.trial}")
+        lines, demo = [f"Target {self.target}", f"Dyed   {self.trial}"], [DEMO_WARNING] * self.demo
         lines.append(f"Miss   {self.miss} ({self.target.light})")
         if self.changed or self.outcome is Outcome.LEAVE:
             often = f"{100.0 * self.chance:.0f} %" if self.chance >= 0.01 else "under 1 %"
-            lines.append(f"       {often} of pots of one recipe lie as far out, by scatter alone.")
-        lines.append(f"{self.outcome.value[0].upper()}{self.outcome.value[1:]}.")
-        lines.append(f"Again  {self.again}")
+            lines.append(said("matching.trial.often", often))
+        lines += [_sentence(self.outcome), f"Again  {self.again}"]
         if self.changed:
-            lines.append(f"Next   {self.corrected}")
-            part = f"{100.0 * self.shrunk:.0f} %"
-            lines.append(f"       re-aimed by {part} of what the piece strays from its prediction.")
-        if self.over is not None:
-            lines.append(f"{self.over.value[0].upper()}{self.over.value[1:]}.")
+            shrunk = said("matching.trial.shrunk", 100.0 * self.shrunk)
+            lines += [f"Next   {self.corrected}", shrunk]
+        lines += [_sentence(self.over)] if self.over else []
         if self.second_bath is not None:
-            lines.append(f"Over   {self.second_bath}")
-            sure = min(self.sure or 0.0, 0.99)
-            more = "over " if (self.sure or 0.0) > sure else ""
-            lines.append(f"       {more}{100.0 * sure:.0f} % of such baths bring it nearer.")
+            share = self.sure or 0.0
+            more = "over " if share > 0.99 else ""
+            sure = said("matching.trial.sure", more, 100.0 * min(share, 0.99))
+            lines += [f"Over   {self.second_bath}", sure]
         lines += [*self.corrected.prediction.warnings, *self.warnings]
-        lines.append("Add nothing to the pot: it was spent long before the piece was dry.")
-        return "\n".join(dict.fromkeys(lines))
+        return "\n".join(dict.fromkeys([*demo, *lines, said("matching.trial.nothing")]))
+
+
+def _sentence(word: Enum) -> str:
+    return f"{word.value[0].upper()}{word.value[1:]}."
 
 
 def _ground(dyes: DyeSet, piece: Reading | None) -> tuple[DyeSet, float]:
@@ -292,15 +289,14 @@ def correct(
         if corrected.likely > again.likely - LEAST_GAIN:
             outcome, corrected = Outcome.AT_THE_EDGE, again
     over, bath, sure = None, None, None
-    if second_bath and outcome is not Outcome.A_SLIP:
-        settled = outcome in (Outcome.LEAVE, Outcome.EXCELLENT, Outcome.TOLERATED)
-        over, bath, sure = (
-            (Over.NO_NEED, None, None) if settled else _second_bath(dyes, trial, wanted)
-        )
+    if second_bath and outcome in (Outcome.LEAVE, Outcome.EXCELLENT, Outcome.TOLERATED):
+        over = Over.NO_NEED
+    elif second_bath and outcome is not Outcome.A_SLIP:
+        over, bath, sure = _second_bath(dyes, trial, wanted)
     usual = dyes.scatter.warnings
     notes = [*mottled(dyes.conditions), *(usual if usual == Scatter().warnings else ())]
     if bath is not None and trial.reading.rough:
-        notes.append("The piece was read as three numbers: what a second bath adds to it is rough.")
+        notes.append(said("matching.trial.rough"))
     return Correction(
         trial, wanted, found, chance, outcome, again, corrected,
         float(np.linalg.norm(error)) / max(float(np.linalg.norm(strays)), 1e-9),

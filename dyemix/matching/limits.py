@@ -24,7 +24,7 @@ from dyemix.dataset.recipe import (
     dye_names,
     spoonfuls,
 )  # fmt: skip
-from dyemix.dataset.result import Value
+from dyemix.dataset.result import Value, said
 from dyemix.dataset.target import Target
 from dyemix.dataset.units import STOCK_PCT, dilution
 from dyemix.errors import Choice, DyemixError, expect
@@ -216,12 +216,8 @@ class Measured(Value):
     @property
     def weaker(self) -> tuple[str, ...]:
         """Which doses want a weaker stock, in words."""
-        return tuple(
-            f"{Recipe({d.dye: d.exact_owf})} is too small a dose of your stock to measure: "
-            f"make it up 1 in {d.dilution} first (10 mL up to {10 * d.dilution} mL)."
-            for d in self.doses
-            if d.dilution > 1
-        )
+        weak = [(Recipe({d.dye: d.exact_owf}), d.dilution) for d in self.doses if d.dilution > 1]
+        return tuple(said("matching.match.weaker", dose, n, 10 * n) for dose, n in weak)
 
     def __str__(self) -> str:
         paper = f"on paper {self.residual:.1f} (exact {self.exact_residual:.1f})"
@@ -366,10 +362,7 @@ class Constraints:
         upper = np.minimum(dyes.deepest, left)
         lower = np.where(used, np.minimum(dyes.palest, upper), 0.0)
         if self.total < lower.sum() or np.any(upper[used] <= 0.0):
-            raise DyemixError(
-                f"no recipe holds {' and '.join(self.use)} and keeps to these limits: allow more "
-                "depth, or free a dye from having to be in."
-            )
+            raise DyemixError(said("matching.match.limits", " and ".join(self.use)))
         labs, spectra = np.array([t.lab for t in targets]), [t.reflectance for t in targets]
         return Problem(
             dyes, labs, light, self.max_dyes, lower, upper, self.total, self.k_lightness,

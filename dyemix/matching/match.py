@@ -17,6 +17,7 @@ from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.colour.colorimetry import Light, lab
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.recipe import index_of
+from dyemix.dataset.result import said
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
 from dyemix.matching.limits import LEAST_DOSE, PREFERENCE, WORTH, Constraints, RankBy, measured
@@ -67,14 +68,10 @@ def match(dyes: DyeSet, target: AnyColour, **limits: Any) -> Matches:
 
 
 def match_many(
-    dyes: DyeSet,
-    targets: Iterable[AnyColour],
-    *,
-    workers: int = 1,
-    executor: Executor | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    dyes: DyeSet, targets: Iterable[AnyColour], *, workers: int = 1,
+    executor: Executor | None = None, progress: Callable[[int, int], None] | None = None,
     **limits: Any,
-) -> ManyMatches:
+) -> ManyMatches:  # fmt: skip
     """`match` for many targets: the same answers in the same order, several at a time.
 
     `workers` processes of this machine share the work; or an `executor` does, which is any
@@ -104,10 +101,8 @@ def match_many(
                 if future is None:
                     raise
                 names = " to ".join(target.name or str(target) for target in (chunk[0], chunk[-1]))
-                note = (
-                    f"Worked out here: colours {len(out) + 1} to {len(out) + len(chunk)} ({names}) "
-                    f"failed elsewhere: {failure!r}."
-                )
+                places = len(out) + 1, len(out) + len(chunk)
+                note = said("matching.match.elsewhere", *places, names, failure)
                 again = _answer(dyes, wanted, chunk)
                 out += [replace(m, warnings=(*m.warnings, note)) for m in again]
             if progress is not None:
@@ -141,10 +136,9 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     blends = number_of_blends(len(dyes), wanted.max_dyes)
     problem = wanted.problem(dyes, targets, light)
     found = refined(problem)
-    nearest = problem.colours(found.best().amounts)
-    reach = which_way(problem.labs, nearest, k)
+    reach = which_way(problem.labs, problem.colours(found.best().amounts), k)
     far = [t for t, way in enumerate(reach) if way is not Reach.WITHIN]
-    said = limits_of(problem, found, far) if far else {}
+    limited = limits_of(problem, found, far) if far else {}
 
     # Twice: the first score is quick, but knows nothing of the jumps of ΔE2000.
     other = _under_lamp(problem, found)
@@ -166,22 +160,21 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
         mean, median, bound, sound, excellent = (float(part[row]) for part in vars(pot).values())
         kit, bounds = wanted.kit, (k, problem.upper, problem.total)
         rounded = measured(dyes, recipe, kit, aims[which], light, *bounds) if kit else None
-        matches[which].append(
-            Match(
-                prediction, settled[which], float(np.sqrt(found.cost[row])), mean, median, bound,
-                sound, excellent, shown.causes.rows(np.array([i])), wanted.cost(recipe), rounded,
-                bool(dyes.pots),
-            )
+        one = Match(
+            prediction, settled[which], float(np.sqrt(found.cost[row])), mean, median, bound, sound,
+            excellent, shown.causes.rows(np.array([i])), wanted.cost(recipe), rounded,
+            bool(dyes.pots),
         )  # fmt: skip
-    note = f"The target names no light: taken as {light}, the light of the swatches."
-    return [
-        Matches(
-            settled[t], tuple(matches[t]), reach[t], blends, dyes, k,
-            (*said.get(t, ()), *target.warnings, *mottled(dyes.conditions),
-             *(() if target.light else (note,))),
-        )
+        matches[which].append(one)
+    note, low = said("matching.match.target_light", light), mottled(dyes.conditions)
+    notes = [
+        (*limited.get(t, ()), *target.warnings, *low, *(() if target.light else (note,)))
         for t, target in enumerate(targets)
-    ]  # fmt: skip
+    ]
+    return [
+        Matches(settled[t], tuple(matches[t]), reach[t], blends, dyes, k, notes[t])
+        for t in range(len(targets))
+    ]
 
 
 def _under_lamp(problem: Problem, found: Found) -> Array:
@@ -287,12 +280,11 @@ def limits_of(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, t
         best, nearest = near.amounts[mine[0]], float(np.sqrt(near.cost[mine[0]]))
         names = [dyes.names[i] for i in np.flatnonzero(best)]
         full = [dyes.names[i] for i in np.flatnonzero(best) if best[i] >= 0.999 * upper[i]]
-        limit = f"{' and '.join(names) or 'the undyed cloth'}: no dye here is cleaner."
-        if full:
-            limit = f"{' and '.join(full)}, as deep as there is a square or stock for."
-        lines = [f"Nearest on paper: {dyes.recipe(best)}, {nearest:.1f} off. Limited by {limit}"]
+        limit = said("matching.match.clean", " and ".join(names) or "the undyed cloth")
+        limit = said("matching.match.full", " and ".join(full)) if full else limit
+        lines = [said("matching.match.nearest", dyes.recipe(best), nearest, limit)]
         held = mine[np.argmin(turned.cost[mine])]
         if off[held] > max(nearest + EARNS_ITS_PLACE, WITHIN_REACH):
-            lines.append(f"Holding the hue: {dyes.recipe(told[held])}, {off[held]:.1f} off.")
+            lines.append(said("matching.match.hue", dyes.recipe(told[held]), off[held]))
         out[t] = tuple(lines)
     return out

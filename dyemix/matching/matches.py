@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any, ClassVar
 
 import numpy as np
@@ -15,7 +15,7 @@ from dyemix.colour.appearance import LAMPS, inconstancy, metamerism
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Several
+from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Several, said
 from dyemix.dataset.target import Target
 from dyemix.fitting.next_squares import in_one_line
 from dyemix.matching.limits import Measured
@@ -23,8 +23,6 @@ from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import FEWEST_TO_TELL
 from dyemix.model.prediction import Prediction
 from dyemix.model.uncertainty import CAUSE_WORDS, Causes
-
-_UNSURE_TARGET = "the target's own reading: photograph it again, or have it measured"
 
 
 class Reach(Enum):
@@ -92,14 +90,10 @@ class Match(Result):
     @cached_property
     def _shifts(self) -> tuple[LampShift, ...]:
         made, here = self.prediction.reflectance[np.newaxis], self.prediction.light
-        wanted, out = self.target.reflectance, []
-        for lamp in [Light(name, here.observer) for name in LAMPS if name != here.illuminant]:
-            if wanted is None:
-                moved = inconstancy(made, here, lamp)
-            else:
-                moved = metamerism(wanted, made, here, lamp)
-            out.append(LampShift(str(lamp), float(moved[0])))
-        return tuple(out)
+        wanted = self.target.reflectance
+        moved = inconstancy if wanted is None else partial(metamerism, wanted)
+        lamps = [Light(name, here.observer) for name in LAMPS if name != here.illuminant]
+        return tuple(LampShift(str(lamp), float(moved(made, here, lamp)[0])) for lamp in lamps)
 
     @property
     def metamerism(self) -> tuple[LampShift, ...]:
@@ -123,7 +117,7 @@ class Match(Result):
         """Which cause contributes most to the likely miss, in words."""
         slope = metric(self.prediction.lab[np.newaxis])[0]
         spread = {words: getattr(self.causes, cause)[0] for cause, words in CAUSE_WORDS.items()}
-        spread[_UNSURE_TARGET] = self.target.spread
+        spread[said("matching.match.unsure")] = self.target.spread
         return max(spread, key=lambda words: float(np.trace(slope @ spread[words] @ slope.T)))
 
     @property
@@ -229,10 +223,8 @@ class Matches(Several[Match]):
         heads = f"{'on paper':>10}{'likely in the pot':>19}"
         lines.append(f"    {'% of dry cloth weight':<{width}}{heads}")
         for i, m in enumerate(self.matches, 1):
-            lines.append(
-                f"{i:>2}  {m.recipe!s:<{width}}{m.residual:>10.1f}{m.likely:>19.1f}  "
-                f"{m.prediction.hex}  {m.verdict}"
-            )
+            misses = f"{m.residual:>10.1f}{m.likely:>19.1f}  {m.prediction.hex}  {m.verdict}"
+            lines.append(f"{i:>2}  {m.recipe!s:<{width}}{misses}")
             lines += [f"      {text}" for text in _asides(m, detail)]
         lines.append(f"Miss is {self.formula}: {SCALE}; {self.searched} blends.")
         lines += _numbered(m.warnings for m in self)
@@ -253,21 +245,17 @@ def _numbered(texts: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
 
 def _asides(m: Match, detail: bool) -> list[str]:
     """The lines under a recipe."""
-    p = m.prediction
     out = [", ".join(m.reasons)] if m.reasons else []
     out += [f"measure {m.measured}"] if m.measured and m.recipe else []
     out += [f"dye costs {m.cost:.2f} per kg of cloth"] if m.cost is not None else []
     if not detail:
         return out
-    out += [
-        "L* {:.1f} a* {:.1f} b* {:.1f}".format(*p.lab) + f" ({p.light})",
-        f"median {m.median:.1f}, nine in ten below {m.bound:.1f}; sound {m.sound:.0%}, excellent "
-        f"{m.excellent:.0%}",
-        f"limited most by {m.limit}",
-    ]
-    titles = "colour inconstancy of the recipe", "special metamerism index (CIE 015)"
-    shifts = ", ".join(f"{s.lamp} {s.delta_e:.1f}" for s in m.metamerism or m.inconstancy)
-    return [*out, f"{titles[bool(m.metamerism)]}: {shifts}"] if shifts else out
+    figures = (*m.prediction.lab, m.prediction.light, m.median, m.bound, m.sound, m.excellent)
+    out += said("matching.match.figures", *figures, m.limit).split("\n")
+    for kind in ("metamerism", "inconstancy"):
+        shifts = ", ".join(f"{s.lamp} {s.delta_e:.1f}" for s in getattr(m, kind))
+        out += [said(f"matching.match.{kind}", shifts)] if shifts else []
+    return out
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.colour.colorimetry import Light
+from dyemix.dataset.result import said
 from dyemix.errors import DyemixError
 from dyemix.model.blending import Blending, Goal, Index
 from dyemix.model.dyes import DyeSet
@@ -62,10 +63,7 @@ def number_of_blends(dyes: int, max_dyes: int) -> int:
     """Of 1 to `max_dyes` of so many dyes. Raises `DyemixError` for more than can be searched."""
     blends = sum(comb(dyes, size + 1) for size in range(min(max_dyes, dyes)))
     if blends > _MOST_BLENDS:
-        raise DyemixError(
-            f"{dyes} dyes make {blends:,} blends of at most {max_dyes}, too many to search: allow "
-            "fewer dyes in a recipe, or name the dyes to choose from with --only."
-        )
+        raise DyemixError(said("matching.match.many", dyes, blends, max_dyes))
     return blends
 
 
@@ -131,8 +129,8 @@ class Found:
 class _Lattice:
     """N small blends `used` ``(N, D)``, and P points at which they may set out.
 
-    `points` ``(P, D)`` amounts, their colours `labs` ``(3, P)`` and `chroma` ``(P,)``; `sizes` by
-    number of dyes: the first point, how many blends, and how many points each.
+    `points` ``(P, D)`` amounts, their colours `labs` ``(3, P)``; `sizes` by number of dyes: the
+    first point, how many blends, and how many points each.
     """
 
     used: NDArray[np.bool_]

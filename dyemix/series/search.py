@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,13 +72,13 @@ class Search:
 
     @classmethod
     def of(
-        cls, dyes: DyeSet, recipe: AnyRecipe, free: Free = Free.NOTHING, *,
-        hue: HueSpace | str | None = None, light: Light | str | None = None, kit: Kit | None = None,
+        cls, dyes: DyeSet, recipe: AnyRecipe, free: Free, light: Light | str | None = None,
+        **how: Any,
     ) -> Search:  # fmt: skip
         """A search from a recipe. Raises `RecipeError`, and `DyemixError` for undyed cloth."""
         if not Recipe.parse(recipe):
             raise DyemixError("undyed cloth has no colour to change: name a recipe of dyes.")
-        return cls(dyes, dyes.predict(recipe, light), free, hue, kit)
+        return cls(dyes, dyes.predict(recipe, light), free, **how)
 
     @property
     def space(self) -> HueSpace:
@@ -99,24 +100,25 @@ class Search:
         found = dyes.predict_many(amounts, light)
         pots, off = found.in_pot(asked), difference(asked, found.lab)
         figures = (delta_e(self.start.lab, found.lab), pots.mean, pots.bound, self.slips(amounts))
-        rows = zip(found, asked, off, *(figure.tolist() for figure in figures), strict=True)
-        steps = [Step(*row) for row in rows]
-        if kit is None:
-            return tuple(steps)
-        doses = (measured(dyes, step.recipe, kit, step.asked, light) for step in steps)
-        return tuple(replace(s, measured=d) for s, d in zip(steps, doses, strict=True))
+        doses = [
+            measured(dyes, p.recipe, kit, lab, light) if kit else None
+            for p, lab in zip(found, asked, strict=True)
+        ]
+        rows = zip(found, asked, off, *(f.tolist() for f in figures), doses, strict=True)
+        return tuple(Step(*row) for row in rows)
 
     def series(self, title: str, routes: Sequence[Route], said: Sequence[str] = ()) -> Series:
         """The series of these routes, with what is `said` and where it leaves its swatches."""
-        dosing, demo = self.dyes.scatter.dosing, self.dyes.demo
-        found = Series(title, self.start, tuple(routes), tuple(said), dosing, demo=demo)
-        return replace(found, warnings=(*found.warnings, *out_of_range(self.dyes, found)))
+        found = Series(
+            title, self.start, tuple(routes), (), self.dyes.scatter.dosing, demo=self.dyes.demo
+        )
+        return replace(found, warnings=(*said, *out_of_range(self.dyes, found)))
 
     def best(
         self, own: tuple[int, ...], added: Iterable[Sets], asked: Array, *,
         key: Callable[[Array, tuple[int, ...]], int] = lambda amounts, more: 0,
         hue: Callable[[Array], Array] | None = None,
-    ) -> dict[int, tuple[Array, Array]]:  # fmt: skip
+    ) -> dict[int, list[Array]]:  # fmt: skip
         """For every key, what was asked ``(T, 3)`` and the amounts ``(T, D)`` of its best set.
 
         Parameters
@@ -138,7 +140,7 @@ class Search:
                 kind = key(amounts[len(asked) // 2, j], sets[j])
                 if kind not in best or rank < best[kind][0]:
                     best[kind] = (rank, want[:, j], amounts[:, j])
-        return {kind: (want, amounts) for kind, (_, want, amounts) in best.items()}
+        return {kind: found for kind, (_, *found) in best.items()}
 
     def _ranks(
         self, amounts: Array, want: Array, labs: Array, extra: int
@@ -180,26 +182,23 @@ class Search:
         starts = np.stack([np.where(own > 0, cut * own, some * top) for cut, some in _STARTS])
         hue = np.arctan2(asked[:, 2], asked[:, 1])
         turn = np.zeros((t, 3, 3))
-        turn[:, 0, 0] = 1.0
-        turn[:, 1, 1] = turn[:, 2, 2] = np.cos(hue)
+        turn[:, 0, 0], turn[:, 1, 1], turn[:, 2, 2] = 1.0, np.cos(hue), np.cos(hue)
         turn[:, 1, 2], turn[:, 2, 1] = np.sin(hue), -np.sin(hue)
         turn *= np.array(self.free.value)[:, None]
         at = np.repeat(np.arange(t), s * n)
 
         def goal(labs: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-            here = at[rows]
-            off = labs.T - asked[here]
-            return np.einsum("nij,nj->in", turn[here], off), np.moveaxis(turn[here], 0, -1)
+            here, off = turn[at[rows]], labs.T - asked[at[rows]]
+            return np.einsum("nij,nj->in", here, off), np.moveaxis(here, 0, -1)
 
         down = Blending(dyes, self.start.light).towards(goal, np.tile(index, (t * s, 1)).T)
         aim, most = np.tile(own, (t * s, 1)).T, np.tile(top, (t * s, 1)).T
         pull = _PULL / np.where(aim > 0.0, aim, most)
 
         def residual(x: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
-            r, slope = down(x, rows)
-            away = pull[:, rows]
-            by_own = np.eye(k)[..., np.newaxis] * away
-            return np.concatenate([r, away * (x - aim[:, rows])]), np.concatenate([slope, by_own])
+            (r, slope), away = down(x, rows), pull[:, rows]
+            own = away * (x - aim[:, rows]), np.eye(k)[..., np.newaxis] * away
+            return np.concatenate([r, own[0]]), np.concatenate([slope, own[1]])
 
         first = np.tile(starts.reshape(s * n, k), (t, 1)).T
         found = solve(residual, first, most, steps=400, tolerance=1e-10)
@@ -227,25 +226,18 @@ def route_kinds(dyes: DyeSet, start: Prediction) -> list[tuple[RouteKind, str]]:
     turn = hue[:, np.newaxis] - np.append(hue[own], lab_hue(start.lab) + 180.0)
     near = np.abs((turn + 180.0) % 360.0 - 180.0) <= NEIGHBOUR
     out = []
+    kinds = (RouteKind.GREY, RouteKind.BROWN, RouteKind.SWAP, RouteKind.COMPLEMENT, RouteKind.THIRD)
     for i, ladder in enumerate(along):
         clear = [j for j, beside in zip(own, near[i], strict=False) if beside]
         duller = [dyes.names[j] for j in clear if _duller(ladder, along[j])]
-        choices = (
-            (grey[i], RouteKind.GREY),
-            (brown[i], RouteKind.BROWN),
-            (bool(duller), RouteKind.SWAP),
-            (near[i, -1], RouteKind.COMPLEMENT),
-            (True, RouteKind.THIRD),
-        )
-        kind = next(kind for holds, kind in choices if holds)
+        holds = (grey[i], brown[i], bool(duller), near[i, -1], True)
+        kind = kinds[holds.index(True)]
         out.append((kind, duller[0] if kind is RouteKind.SWAP else ""))
     return out
 
 
 def _duller(ladder: Array, clear: Array) -> bool:
     """Whether a dye has clearly less chroma than another, at the depths of one lightness."""
-    level = max(ladder[len(ladder) // 2, 0], clear[len(clear) // 2, 0])
-    chroma = [
-        np.interp(level, labs[::-1, 0], np.hypot(*labs[::-1, 1:].T)) for labs in (ladder, clear)
-    ]
-    return bool(chroma[0] < DULLER * chroma[1])
+    level, both = max(x[len(x) // 2, 0] for x in (ladder, clear)), (ladder[::-1], clear[::-1])
+    dull, bright = (np.interp(level, x[:, 0], np.hypot(x[:, 1], x[:, 2])) for x in both)
+    return bool(dull < DULLER * bright)

@@ -26,6 +26,7 @@ from dyemix.colour.appearance import VIEWING, HueSpace, Scale, of_hue, quieter
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
@@ -68,12 +69,12 @@ def subdue(
     >>> len(series.steps)
     3
     """
-    search = Search.of(dyes, recipe, **how)
+    search = Search.of(dyes, recipe, Free.NOTHING, **how)
     start, kept = search.start, _kept(search, steps, least)
-    space, scale = search.space, Scale(scale)
+    space, scale, there = search.space, Scale(scale), len(start.recipe)
     only = None if only is None else RouteKind(only)
-    most = max(len(start.recipe) + 1, 3) if max_dyes is None else max_dyes
-    if most <= (there := len(start.recipe)):
+    most = max(there + 1, 3) if max_dyes is None else max_dyes
+    if most <= there:
         raise DyemixError(f"max_dyes is {most}: a route adds a dye to the {there} there are.")
     end = start.lab[0] - let_down
     if not 0.0 <= end <= start.lab[0]:
@@ -82,16 +83,12 @@ def subdue(
     asked = quieter(start.lab, levels, kept, space, scale, start.light)
     routes = _routes(dyes, search, asked, most, only)
     if not routes:
-        raise DyemixError(
-            f"this shelf has no {only.value if only else 'other dye'} to add to {start.recipe}: "
-            "make it quieter by another route, with subdue (--let-down darkens it)."
-        )
+        missing = only.value if only else "other dye"
+        raise DyemixError(said("series.no_route", missing, start.recipe))
     viewing = f" ({VIEWING})" if space is HueSpace.CIECAM16 or scale is not Scale.CHROMA else ""
-    title = (
-        f"Quieter: lightness {f'let down by {let_down:g} L*' if let_down else 'held'}, "
-        f"{space.value} hue held, {scale.value} falling (C* {np.hypot(*start.lab[1:]):.0f} to "
-        f"{np.hypot(*asked[-1, 1:]):.0f}) in {steps} steps{viewing}."
-    )
+    lightness = f"let down by {let_down:g} L*" if let_down else "held"
+    falls = np.hypot(*start.lab[1:]), np.hypot(*asked[-1, 1:]), steps
+    title = said("series.quieter", lightness, space.value, scale.value, *falls, viewing)
     found = search.series(title, routes)
     return replace(found, warnings=(*_findings(dyes, found, asked, only), *found.warnings))
 
@@ -125,13 +122,9 @@ def subdue_on(
         target = Target.of(piece)
     target = target.under(dyes.light)
     assert target.light is not None
-    said, spectrum = [], target.reflectance
+    spectrum = target.reflectance
     if spectrum is None:
         spectrum = smoothest_reflectance(target.lab, target.light)[0]
-        said.append(
-            "The piece was given as a colour, not a spectrum: the smoothest spectrum of that "
-            "colour stands in. Read the piece to be surer."
-        )
     over = dyes.over(spectrum)
     start = over.predict(Recipe(), light or target.light)
     search = Search(over, start, Free.LIGHTNESS, hue, kit)
@@ -140,7 +133,8 @@ def subdue_on(
     title = f"Quieter by a second bath: {search.space.value} hue held, in {steps} steps."
     shown = Target.of_reflectance(spectrum, start.light, target.name)
     found = search.series(title, _routes(dyes, search, asked, max_dyes))
-    return replace(found, piece=shown, warnings=(*said, *_cost(found), *found.warnings))
+    rough = () if target.reflectance is not None else (said("series.rough"),)
+    return replace(found, piece=shown, warnings=(*rough, *_cost(found), *found.warnings))
 
 
 def tone(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series:
@@ -191,10 +185,7 @@ def shade(
     light, start = search.start.light, search.start.lab[0]
     grey, base = dyes.greys(light), dyes.amounts(recipe)
     if not grey.any():
-        raise DyemixError(
-            "this shelf has no black or grey: make the colour quieter by another route, with "
-            "subdue (--let-down darkens it)."
-        )
+        raise DyemixError(said("series.no_black"))
     # The darkest without colour of its own.
     by = int(np.argmin(np.where(grey, dyes.middles(light)[:, 0], np.inf)))
     path = np.tile(base, (_POINTS, 1))
@@ -202,10 +193,8 @@ def shade(
     path[1:, by] += np.maximum(more, 0.0)
     most = float(start - search.colours(path)[:, 0].min())
     if (darker is not None and darker > most) or most < 1.0:
-        raise DyemixError(
-            f"with {dyes.names[by]} to its deepest square this recipe gets {most:.0f} L* "
-            f"darker{'' if darker is None else f', not {darker:g}'}: ask for less."
-        )
+        asked = "" if darker is None else f", not {darker:g}"
+        raise DyemixError(said("series.not_so_dark", dyes.names[by], most, asked))
     fall = min(_SHADE, 0.9 * most) if darker is None else darker
     title = f"Shade: darkened with {dyes.names[by]}"
     return _along(search, title, path, start - fall, steps)
@@ -244,10 +233,7 @@ def gradient(
         t = np.interp(even * length[-1], length, t)
     found = search.steps(labs, mixed(t))
     title = f"From {found[0].recipe} to {found[-1].recipe} in {steps} even steps."
-    note = (
-        f"Each is {apart.mean():.1f} ΔE2000 from the one before ({apart.min():.2f} to "
-        f"{apart.max():.2f})."
-    )
+    note = said("series.even", apart.mean(), apart.min(), apart.max())
     return search.series(title, [Route(found)], [note])
 
 
@@ -268,13 +254,10 @@ def _along(search: Search, title: str, path: Array, end: float, steps: int) -> S
     own = tuple(map(int, np.flatnonzero(path[-1])))
     others = [(i,) for i in range(path.shape[1]) if i not in own] if len(own) < 3 else []
     route = Route(search.steps(*search.best(own, ([()], others), asked)[0]))
-    missed = [str(i) for i, step in enumerate(route.steps, 1) if not step.reached]
-    note = (
-        f"~ Steps {', '.join(missed)}: this shelf does not hold hue and lightness there (hue off "
-        f"by up to {max(abs(step.off[2]) for step in route.steps):.1f})."
-    )
+    missed = ", ".join(str(i) for i, step in enumerate(route.steps, 1) if not step.reached)
+    worst = max(abs(step.off[2]) for step in route.steps)
     text = f"{title}; {held}, L* {start.lab[0]:.0f} to {end:.0f} in {steps} steps."
-    return search.series(text, [route], [note] if missed else [])
+    return search.series(text, [route], [said("series.not_held", missed, worst)] if missed else [])
 
 
 def _kept(search: Search, steps: int, least: float) -> Array:
@@ -285,9 +268,7 @@ def _kept(search: Search, steps: int, least: float) -> Array:
     if steps < 1 or not 0.0 < least < 1.0:
         raise DyemixError("steps is 1 or more, least lies between 0 and 1.")
     if (chroma := float(np.hypot(*search.start.lab[1:]))) < LEAST_CHROMA:
-        raise DyemixError(
-            f"this colour (C* {chroma:.1f}) is a grey already: it has no hue to hold."
-        )
+        raise DyemixError(said("series.grey", chroma))
     return np.linspace(1.0, least, steps + 1)[1:]
 
 
@@ -349,10 +330,7 @@ def _findings(dyes: DyeSet, found: Series, asked: Array, only: RouteKind | None)
         lines.append(f"Least upset by a dosing slip: {'; '.join(parts)}.")
     if "" in safest:
         i = safest.index("")
-        lines.append(
-            f"The shelf runs out at step {i + 1}: no route gets down to "
-            f"C* {np.hypot(*asked[i][1:]):.0f} at L* {asked[i][0]:.0f} in this hue."
-        )
+        lines.append(said("series.runs_out", i + 1, np.hypot(*asked[i][1:]), asked[i][0]))
     # A black that is in the recipe makes no route, but the shelf has it.
     kinds, own = route_kinds(dyes, found.start), dyes.amounts(found.start.recipe)
     there = {kinds[i][0] for i in np.flatnonzero(own)} & {RouteKind.GREY, RouteKind.BROWN}
@@ -372,17 +350,13 @@ def _cost(found: Series) -> tuple[str, ...]:
     route = found.routes[0]
     if not route.reached:
         return ("No second bath from this shelf makes this piece quieter with its hue held.",)
-    last, first = route.reached - 1, route.steps[0]
+    last, first = route.reached, route.steps[0].recipe
     cost = [found.start.lab[0] - step.prediction.lab[0] for step in route.steps]
+    more = f", step {last} takes {cost[last - 1]:.1f}" if last > 1 else ""
     lines = [
-        "A second bath only adds dye: the piece cannot get quieter without getting darker. "
-        f"With {route.dye}, which darkens least, step 1 takes {cost[0]:.1f} off L*"
-        + (f", step {last + 1} takes {cost[last]:.1f}." if last else "."),
-        f"Begin with the smallest bath, step 1: {first.recipe} "
-        f"({first.recipe.total:.2g} % owf in all), on an offcut of this very piece; dye takes "
-        "differently over dye than on white. Dry, iron and read it before the piece goes in. "
-        "More can be added in a further bath, nothing taken out.",
+        said("series.darker", route.dye, cost[0], more),
+        said("series.begin", first, first.total),
     ]
-    if route.reached < len(route.steps):
+    if last < len(route.steps):
         lines.append(f"The shelf runs out: {route.title} {route.verdict}.")
     return tuple(lines)
