@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -130,12 +131,11 @@ class Search:
         """
         best: dict[int, tuple[tuple[float, ...], Array, Array]] = {}
         for sets in filter(None, added):
-            whole = [own + more for more in sets]
-            amounts, want, labs = self.solve(whole, asked)
+            amounts, want, labs = self.solve(own, sets, asked)
             if hue is not None:  # the lightness is known only now: once more
                 near = np.where(reached(difference(want, labs)), labs[..., 0], -1.0).max(axis=1)
                 levels = np.where(near < 0.0, self.start.lab[0], near)
-                amounts, want, labs = self.solve(whole, hue(levels))
+                amounts, want, labs = self.solve(own, sets, hue(levels))
             for j, rank in enumerate(self._ranks(amounts, want, labs, len(sets[0]))):
                 kind = key(amounts[len(asked) // 2, j], sets[j])
                 if kind not in best or rank < best[kind][0]:
@@ -164,8 +164,11 @@ class Search:
         small = ((amounts > 0.0) & (amounts < LEAST_DOSE)).any(axis=2).sum(axis=0)
         return [tuple(map(float, row)) for row in np.column_stack([-down, small, *rest])]
 
-    def solve(self, sets: Sets, asked: Array) -> tuple[Array, Array, Array]:
+    def solve(self, own: tuple[int, ...], sets: Sets, asked: Array) -> tuple[Array, Array, Array]:
         """Amounts of N sets of k dyes (indices) that come nearest to T colours `asked` ``(T, 3)``.
+
+        Each set is `own` and what it adds. Where chroma is free, no step adds what nobody can
+        measure: it is solved without that dye.
 
         The rows are linear in CIELAB: ΔL*, ``u − C*`` and v, times the weights of `free`, with u
         and v the parts of (a*, b*) along and across the hue asked. More than three amounts leave a
@@ -176,10 +179,10 @@ class Search:
         Returns amounts ``(T, N, D)`` in % owf, the CIELAB asked ``(T, N, 3)``, what was free in it
         as it came out, and the CIELAB ``(T, N, 3)`` that came out.
         """
-        dyes, base, index = self.dyes, self.dyes.amounts(self.start.recipe), np.array(sets, np.intp)
+        dyes, index = self.dyes, np.array([own + more for more in sets], np.intp)
         (n, k), t, s = index.shape, len(asked), len(_STARTS)
-        top, own = dyes.deepest[index], base[index]
-        starts = np.stack([np.where(own > 0, cut * own, some * top) for cut, some in _STARTS])
+        top, base = dyes.deepest[index], dyes.amounts(self.start.recipe)[index]
+        starts = np.stack([np.where(base > 0, cut * base, some * top) for cut, some in _STARTS])
         hue = np.arctan2(asked[:, 2], asked[:, 1])
         turn = np.zeros((t, 3, 3))
         turn[:, 0, 0], turn[:, 1, 1], turn[:, 2, 2] = 1.0, np.cos(hue), np.cos(hue)
@@ -192,20 +195,26 @@ class Search:
             return np.einsum("nij,nj->in", here, off), np.moveaxis(here, 0, -1)
 
         down = Blending(dyes, self.start.light).towards(goal, np.tile(index, (t * s, 1)).T)
-        aim, most = np.tile(own, (t * s, 1)).T, np.tile(top, (t * s, 1)).T
+        aim, most = np.tile(base, (t * s, 1)).T, np.tile(top, (t * s, 1)).T
         pull = _PULL / np.where(aim > 0.0, aim, most)
 
         def residual(x: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
             (r, slope), away = down(x, rows), pull[:, rows]
-            own = away * (x - aim[:, rows]), np.eye(k)[..., np.newaxis] * away
-            return np.concatenate([r, own[0]]), np.concatenate([slope, own[1]])
+            back = away * (x - aim[:, rows]), np.eye(k)[..., np.newaxis] * away
+            return np.concatenate([r, back[0]]), np.concatenate([slope, back[1]])
 
         first = np.tile(starts.reshape(s * n, k), (t, 1)).T
-        found = solve(residual, first, most, steps=400, tolerance=1e-10)
+        settled = partial(solve, steps=400, tolerance=1e-10)
+        found = settled(residual, first, most)
         best = np.argmin(found.cost.reshape(t, s, n), axis=1)
-        chosen = found.x.T.reshape(t, s, n, k)[np.arange(t)[:, None], best, np.arange(n)]
+        row = (np.arange(t)[:, None] * s + best) * n + np.arange(n)
+        x, row = found.x[:, row.ravel()], row.ravel()
+        traces = (x > 0.0) & (x < LEAST_DOSE) & (np.arange(k)[:, None] >= len(own))
+        if self.free is Free.CHROMA and (some := np.flatnonzero(traces.any(axis=0))).size:
+            here, left = row[some], np.where(traces, 0.0, most[:, row])[:, some]
+            x[:, some] = settled(lambda x, i: residual(x, here[i]), x[:, some], left).x
         # What nobody can measure and no eye sees is not part of a recipe.
-        chosen = np.where(chosen < 0.1 * LEAST_DOSE, 0.0, chosen)
+        chosen = np.where(x < 0.1 * LEAST_DOSE, 0.0, x).T.reshape(t, n, k)
         amounts: Array = np.zeros((t, n, len(dyes)))
         np.put_along_axis(amounts, np.broadcast_to(index, chosen.shape), chosen, axis=2)
         labs, want = self.colours(amounts), np.repeat(asked[:, None], n, axis=1)

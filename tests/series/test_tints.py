@@ -55,6 +55,14 @@ def test_tint_uses_less_dye_and_shade_and_tone_use_black(dyes: DyeSet) -> None:
     assert shade(dyes, BRIGHT).steps[-1].recipe["scarlet"] > 0.6  # the base stays
 
 
+@pytest.mark.parametrize("recipe", ["marigold 0.2", "rose 0.2", "plum 0.2", "leaf 0.3"])
+def test_no_step_adds_what_nobody_can_measure(dyes: DyeSet, recipe: str) -> None:
+    # By the smallest dose that matching offers first; traces of a further dye stood here.
+    found = tint(dyes, recipe)
+    added = [owf for s in found.steps for dye, owf in s.recipe.items() if dye not in recipe]
+    assert all(owf >= 0.005 for owf in added)
+
+
 def test_tone_holds_lightness_as_chroma_falls(dyes: DyeSet) -> None:
     found = labs(tone(dyes, BRIGHT))
     assert np.abs(found[:, 0] - found[0, 0]).max() <= 0.3
