@@ -22,16 +22,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array
+from dyemix.colour import colorimetry
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
-from dyemix.colour.colorimetry import (
-    Light,
-    colour_science,
-    lab,
-    lab_from_xyz,
-    white,
-    xyz,
-    xyz_from_lab,
-)  # fmt: skip
+from dyemix.colour.colorimetry import Light, colour_science, lab, lab_from_xyz, white, xyz
 from dyemix.errors import Choice, DyemixError
 
 ILLUMINANCE, BACKGROUND = 1000.0, 20.0
@@ -175,7 +168,7 @@ class Appearance(NamedTuple):
 
 def appearance(lab: ArrayLike, light: Light) -> Appearance:
     """CIECAM16 colourfulness and hue of CIELAB ``(N, 3)`` under `light`; `VIEWING` conditions."""
-    stimuli = xyz_from_lab(np.atleast_2d(np.asarray(lab, dtype=float)), light)
+    stimuli = colorimetry.xyz_from_lab(np.atleast_2d(np.asarray(lab, dtype=float)), light)
     model, around = colour_science().XYZ_to_CIECAM16, (white(light), ADAPTING, BACKGROUND)
     seen = model(stimuli, *around, compute_H=False)
     return Appearance(np.asarray(seen.M, dtype=float), np.asarray(seen.h, dtype=float))

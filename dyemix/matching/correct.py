@@ -61,14 +61,8 @@ class Outcome(Enum):
     LEAVE = "within your own scatter: change nothing"
     EXCELLENT = "excellent as it is: change nothing"
     TOLERATED = "within what was agreed with the customer: change nothing"
-    LOOK_FIRST = (
-        "far out: look at jars, spoons, cloth and reading before you change a recipe; if all of "
-        "them are right, dye the next piece by the corrected recipe"
-    )
-    A_SLIP = (
-        "too far out to be the recipe: nothing is corrected. Look for the slip, in jars, spoons, "
-        "cloth and reading, and dye it again"
-    )
+    LOOK_FIRST = said("matching.outcome.look_first")
+    A_SLIP = said("matching.outcome.a_slip")
     NEXT_PIECE = "more than your own scatter: dye the next piece by the corrected recipe"
     AT_THE_EDGE = "more than your own scatter, but these dyes come no nearer: change nothing"
 
@@ -78,10 +72,7 @@ class Over(Enum):
 
     HELPS = "a second bath over this piece, washed, dry and read; try it on an offcut first"
     NO_NEED = "no second bath: this piece is near enough"
-    CANNOT = (
-        "no second bath brings this piece nearer so that it shows: a bath only deepens or dulls, "
-        "never makes paler"
-    )
+    CANNOT = said("matching.outcome.cannot")
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,12 +149,9 @@ class Correction(Result):
     @property
     def choices(self) -> dict[str, Pot]:
         """What can be dyed now, in words."""
-        out = {"the same recipe again": self.again}
-        if self.changed:
-            out["the next recipe"] = self.corrected
-        if self.second_bath:
-            out["a second bath over this piece"] = self.second_bath
-        return out
+        next_one = {"the next recipe": self.corrected} if self.changed else {}
+        over = {"a second bath over this piece": self.second_bath} if self.second_bath else {}
+        return {"the same recipe again": self.again, **next_one, **over}
 
     def _rows(self) -> Iterable[Row]:
         """One row a choice."""

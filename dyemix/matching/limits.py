@@ -16,14 +16,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.recipe import (
-    NAME,
-    SPOON_SETS,
-    Recipe,
-    dye_name,
-    dye_names,
-    spoonfuls,
-)  # fmt: skip
+from dyemix.dataset.recipe import NAME, SPOON_SETS, Recipe, dye_name, dye_names, spoonfuls
 from dyemix.dataset.result import Value, said
 from dyemix.dataset.target import Target
 from dyemix.dataset.units import STOCK_PCT, dilution

@@ -136,22 +136,14 @@ class Match(Result):
         return next(words for bound, words in worth if self.likely <= bound)
 
     def _rows(self) -> Iterable[Row]:
-        row = self.prediction.row
-        figures = ("residual", "likely", "median", "bound", "sound", "verdict")
-        yield {
-            "recipe": row.pop("recipe"),
-            **{name: getattr(self, name) for name in figures},
-            "measure": str(self.measured or ""),
-            **row,
-            "warnings": self.warnings,
-        }
+        names = ("residual", "likely", "median", "bound", "sound", "verdict")
+        figures, row = {name: getattr(self, name) for name in names}, self.prediction.row
+        first = {"recipe": row.pop("recipe"), **figures, "measure": str(self.measured or "")}
+        yield {**first, **row, "warnings": self.warnings}
 
     def __str__(self) -> str:
-        return (
-            f"{self.prediction}\non paper {self.residual:.1f}, likely in the pot "
-            f"{self.likely:.1f}, nine times in ten below {self.bound:.1f}: "
-            f"{self.verdict} (ΔE2000, {self.prediction.light})"
-        )
+        figures = (self.residual, self.likely, self.bound, self.verdict, self.prediction.light)
+        return f"{self.prediction}\n{said('matching.match.one', *figures)}"
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Sequence
 from importlib import import_module
 from pathlib import Path
@@ -18,7 +17,7 @@ from dyemix.errors import DyemixError
 from dyemix.model.fit_report import Evaluation, FitReport, MixtureCheck
 from dyemix.model.prediction import Prediction, Predictions
 from dyemix.plots.paper import BAR, FORMATS, LIGHT_BAR, Pages, file_bytes, new_figure, styled
-from dyemix.writing import destination, write
+from dyemix.writing import Named, destination, write
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,14 +38,9 @@ _SPECTRA = (Reading, Swatch, SwatchSet, Prediction, Predictions)
 
 
 def plot(
-    result: Any,
-    path: str | os.PathLike[str] | None = None,
-    *,
-    ax: Axes | None = None,
-    force: bool = False,
-    inputs: Iterable[str | os.PathLike[str] | None] = (),
-    **options: Any,
-) -> Axes:
+    result: Any, path: Named | None = None, *, ax: Axes | None = None, force: bool = False,
+    inputs: Iterable[Named | None] = (), **options: Any,
+) -> Axes:  # fmt: skip
     """Draw a result as a page to print; or as one panel, into axes of your own.
 
     Fitted dyes, an evaluation, a match, a series, a shade card, reach and a correction have a page.
@@ -94,8 +88,7 @@ def plot(
         if suffix != ".pdf" and len(pages) > 1:
             raise DyemixError(f"{Path(path).name}: {len(pages)} pages: name it .pdf.")
         write(path, file_bytes(pages, suffix), force=force, inputs=inputs)
-    axes: Axes = pages[0].axes[0]
-    return axes
+    return pages[0].axes[0]
 
 
 def drawn(result: Any, **options: Any) -> list[bytes]:

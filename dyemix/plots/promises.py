@@ -22,19 +22,8 @@ from dyemix.matching.correct import Correction
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import DyeReport, Evaluation, FitReport, MixtureCheck, promises_kept
 from dyemix.model.uncertainty import pots
-from dyemix.plots.paper import (
-    BAR,
-    BODY,
-    INK,
-    LIGHT_BAR,
-    MARGIN,
-    RULE,
-    SUBTLE,
-    Pages,
-    Paper,
-    paged,
-    pot_codes,
-)  # fmt: skip
+from dyemix.plots import paper as on
+from dyemix.plots.paper import BODY, MARGIN, RULE, Pages, Paper, paged, pot_codes
 
 #: Where the columns of dyes begin and how wide patches are, in inches; dyes of one page.
 _PATCHES, _WIDE, _HIGH, _ROW, _ROWS = 2.1, 3.3, 0.36, 0.54, 12
@@ -67,7 +56,7 @@ class _Ruler:
 
     def bar(self, paper: Paper, y: float, dark: float, light: float) -> None:
         """A bar dark to one figure and light to another."""
-        for miss, fill in ((light, LIGHT_BAR), (dark, BAR)):
+        for miss, fill in ((light, on.LIGHT_BAR), (dark, on.BAR)):
             area = (self.begin, y, self.at(miss) - self.begin, 0.14)
             paper.box(area, fill, edgecolor=RULE, zorder=1)
 
@@ -101,8 +90,8 @@ def dyes(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
         light = dyes.report.light if dyes.report else dyes.light
         upper = said("pictures.fit.upper") if swatches else ""
         paper = Paper("fit", title, notes, demo=dyes.demo, upper=upper, light=light)
-        paper.write(_PATCHES, paper.y, "paler", color=SUBTLE)
-        paper.write(_PATCHES + _WIDE, paper.y, "deeper", color=SUBTLE, ha="right")
+        paper.write(_PATCHES, paper.y, "paler", color=on.SUBTLE)
+        paper.write(_PATCHES + _WIDE, paper.y, "deeper", color=on.SUBTLE, ha="right")
         _OFF.head(paper, 2, 0.22)
         return paper
 
@@ -169,7 +158,7 @@ def _ladder(
         if wanted not in depths:
             code = screen_colour(dyes.reflectance(np.outer([wanted], alone))[0]).hex
             paper.patches(area, [[""], [code]] if swatches is not None else [[code]])
-        paper.box(area, "none", edgecolor=INK, linestyle="--", linewidth=1.0, zorder=3)
+        paper.box(area, "none", edgecolor=on.INK, linestyle="--", linewidth=1.0, zorder=3)
     # Figures of near depths stand apart, so that they do not collide.
     gaps = pairwise(np.pad(np.diff([x for x, _ in at.values()]), 1, constant_values=9.0))
     for (depth, (x, _)), (before, after) in zip(at.items(), gaps, strict=True):
@@ -188,7 +177,7 @@ def _touching(patches: Array) -> Iterator[tuple[int, int]]:
 def _misses(paper: Paper, y: float, report: DyeReport) -> None:
     """A dot for every depth left out, by how far off it is; those at the ends are hollow."""
     if not (both := [*report.inner, *report.ends]):
-        paper.write(_OFF.begin, y + 0.17, "too few depths to tell", color=SUBTLE)
+        paper.write(_OFF.begin, y + 0.17, "too few depths to tell", color=on.SUBTLE)
         return
     paper.line([_OFF.at(0), _OFF.at(_OFF.end)], [y + 0.25] * 2, color=RULE)
     for value in (1.5, _OFF.end):
@@ -293,7 +282,7 @@ def _scatter(paper: Paper, found: Correction) -> None:
         paper.line([x, x + _PANEL], [up] * 2, color=RULE)
         paper.line([middle] * 2, [y, y + _PANEL], color=RULE)
         for off in stray:
-            paper.mark(middle + unit * off[axis], up - unit * off[0], "o", 2.0, color=SUBTLE)
+            paper.mark(middle + unit * off[axis], up - unit * off[0], "o", 2.0, color=on.SUBTLE)
         paper.mark(middle + unit * piece[axis], up - unit * piece[0], "x", 9.0, markeredgewidth=2)
         paper.write(x + _PANEL + 0.06, y, "paler")
         paper.write(x + _PANEL + 0.06, y + _PANEL - 0.18, "deeper")

@@ -19,20 +19,8 @@ from dyemix.colour.colorimetry import D65_2, Light, screen_colours
 from dyemix.dataset.recipe import format_amount
 from dyemix.dataset.result import said
 from dyemix.matching.matches import Match, Matches
-from dyemix.plots.paper import (
-    A4,
-    BAR,
-    BODY,
-    LINE,
-    MARGIN,
-    RULE,
-    WIDTH,
-    Pages,
-    Paper,
-    paged,
-    pot_codes,
-    wrapped,
-)  # fmt: skip
+from dyemix.plots import paper as on
+from dyemix.plots.paper import BODY, MARGIN, WIDTH, Pages, Paper, paged, pot_codes
 from dyemix.series.steps import Blend, Route, Series, ShadeCard, Step
 
 #: Of a match: where columns begin and how long the longest bar is, in inches; recipes of one page.
@@ -110,7 +98,7 @@ def _row(
     paper.write(MARGIN, y, str(i + 1), font="strong")
     for name, amount in m.recipe.items() or [("undyed", 0.0)]:
         mark = " ¹" if any(text.startswith(f"{name} ") for text in p.warnings) else ""
-        paper.box((_BARS, end + 0.05, _LONGEST * amount / most, 0.09), BAR)
+        paper.box((_BARS, end + 0.05, _LONGEST * amount / most, 0.09), on.BAR)
         text = f"{name} {format_amount(amount)}{mark}"
         end = paper.write(_NAME, end, text, _BARS - _NAME - 0.05, "strong")
     end = paper.write(_NAME, end, f"likely {m.likely:.1f}, {m.verdict}")
@@ -202,7 +190,7 @@ def _strays(paper: Paper, found: Series) -> None:
     middles = x + across * (np.arange(len(found.steps)) + 0.5)
     for level in (0.0, 1.5, 3.0):
         at = y + _CHART * (1 - level / most)
-        paper.line([x, x + 3.2], [at, at], color=RULE)
+        paper.line([x, x + 3.2], [at, at], color=on.RULE)
         paper.write(x - 0.08, at - 0.09, f"{level:g}", ha="right")
     for step, middle in enumerate(middles, 1):
         paper.write(middle, y + _CHART + 0.03, str(step), ha="center")
@@ -276,7 +264,7 @@ def _list(paper: Paper, card: ShadeCard) -> None:
             parts = ":".join(f"{blend.recipe.get(n, 0.0) / whole:.0f}" for n in card.names)
             paper.write(x, paper.y, blend.name, font="bold")
             paper.table([x + 0.45, x + 1.25], [(parts + _mark(blend), f"{p.hex}   {p.likely:.1f}")])
-    paper.y = top + down * LINE + 0.1
+    paper.y = top + down * on.LINE + 0.1
 
 
 def _mark(blend: Blend) -> str:
@@ -287,8 +275,8 @@ def _pinning(card: ShadeCard, title: str) -> Pages:
     """A patch, a frame and a label for every blend, on as many pages as it takes."""
     step = (BODY - (_ACROSS - 1) * _GUTTER) / _ACROSS
     labels = {b.name: f"{b.name}  {b.recipe}" for b in card.blends}
-    lines = max(len(wrapped(label, step, "bold")) for label in labels.values())
-    height = PIN_HEIGHT + (lines + 1) * LINE + 0.12
+    lines = max(len(on.wrapped(label, step, "bold")) for label in labels.values())
+    height = PIN_HEIGHT + (lines + 1) * on.LINE + 0.12
 
     def begin() -> Paper:
         paper = Paper("pins", title, demo=card.demo)
@@ -306,4 +294,4 @@ def _pinning(card: ShadeCard, title: str) -> Pages:
         paper.y += height
 
     rows = [card.blends[i : i + _ACROSS] for i in range(0, len(card.blends), _ACROSS)]
-    return paged(rows, max(int((A4 - begin().y - 0.2) / height), 1), begin, draw, A4)
+    return paged(rows, max(int((on.A4 - begin().y - 0.2) / height), 1), begin, draw, on.A4)

@@ -83,10 +83,8 @@ class Step(Value):
     def short(self) -> str:
         """By how much it falls short of what was asked."""
         lightness, chroma, hue = self.off
-        parts = (
-            (lightness, "L* too pale" if lightness > 0 else "L* too deep"),
-            (chroma, "C* too bright" if chroma > 0 else "C* too quiet"),
-        )
+        light = "L* too pale" if lightness > 0 else "L* too deep"
+        parts = ((lightness, light), (chroma, "C* too bright" if chroma > 0 else "C* too quiet"))
         words = [f"{abs(off):.0f} {word}" for off, word in parts if abs(off) >= 0.5]
         return ", ".join(words) or f"hue off by {abs(hue):.1f}"
 
@@ -203,17 +201,12 @@ class Series(Result):
         """One row a step of every route: what it is, its recipe and colour, how far it is off."""
         for route in self.routes:
             for i, step in enumerate(route.steps, 1):
-                yield {
-                    "route": route.kind.value if route.kind else "",
-                    "dye": route.dye,
-                    "step": i,
-                    **step.prediction.row,
-                    "reached": step.reached,
-                    **dict(zip(("lightness_off", "chroma_off", "hue_off"), step.off, strict=True)),
-                    "darker": step.prediction.lab[0] - self.start.lab[0],
-                    **{n: getattr(step, n) for n in ("from_start", "likely", "bound", "slip")},
-                    "measure": str(step.measured or ""),
-                }
+                kind, p = route.kind.value if route.kind else "", step.prediction
+                row = {"route": kind, "dye": route.dye, "step": i, **p.row, "reached": step.reached}
+                row |= zip(("lightness_off", "chroma_off", "hue_off"), step.off, strict=True)
+                row |= {"darker": p.lab[0] - self.start.lab[0]}
+                row |= {n: getattr(step, n) for n in ("from_start", "likely", "bound", "slip")}
+                yield row | {"measure": str(step.measured or "")}
 
     def text(
         self, measures: Callable[[Step], str] | None = None, about: str = "", detail: bool = False
@@ -245,18 +238,15 @@ def out_of_range(dyes: DyeSet, found: Series) -> tuple[str, ...]:
     steps = [step for route in found.best for step in route.steps]
     amounts = np.array([dyes.amounts(step.recipe) for step in steps])
     least, most = np.where(amounts > 0, amounts, np.inf).min(axis=0), amounts.max(axis=0)
-    sides = (
-        ("Paler than your palest", least, dyes.palest, least / dyes.palest),
-        ("Deeper than your deepest", most, dyes.deepest, dyes.deepest / most.clip(1e-9)),
-    )
+    # The last digit that is printed must not make a warning.
+    pale, deep = least < dyes.palest * (1.0 - 1e-9), most * (1.0 - 1e-9) > dyes.deepest
     out = []
-    for words, worst, edge, within in sides:
-        # The last digit that is printed must not make a warning.
-        beyond = np.flatnonzero(within < 1.0 - 1e-9)
-        if len(beyond):
-            names = [f"{dyes.names[i]} {format_amount(worst[i])} ({edge[i]:g})" for i in beyond]
-            which = f"square, which is in brackets: {', '.join(names)}"
-            out.append(f"{words} {which}. Dye those depths next.")
+    for side, beyond, worst, edge in (
+        ("paler", pale, least, dyes.palest), ("deeper", deep, most, dyes.deepest)
+    ):  # fmt: skip
+        names = [f"{dyes.names[i]} {format_amount(worst[i])} ({edge[i]:g})"
+                 for i in np.flatnonzero(beyond)]  # fmt: skip
+        out += [said(f"series.{side}", ", ".join(names))] if names else []
     return tuple(out)
 
 
@@ -304,19 +294,19 @@ class ShadeCard(Result):
     def title(self) -> str:
         grid = "pair strip" if len(self.depths) == 1 else "depth by blend grid"
         kind = "three-dye triangle" if len(self.names) == 3 else grid
-        parts = _PARTS.get(self.parts, f"{self.parts} parts")
-        return (
-            f"{', '.join(self.names)}{f' on {self.cloth}' if self.cloth else ''}: {kind} in "
-            f"{parts}, {', '.join(f'{d:g}' for d in self.depths)} % owf in all, "
-            f"{len(self.blends)} blends"
+        parts, depths = (
+            _PARTS.get(self.parts, f"{self.parts} parts"),
+            ", ".join(f"{d:g}" for d in self.depths),
         )
+        on = f" on {self.cloth}" if self.cloth else ""
+        what = (", ".join(self.names), on, kind, parts, depths, len(self.blends))
+        return said("series.card", *what)
 
     @property
     def warnings(self) -> tuple[str, ...]:
         """Which blends leave the range of the swatches."""
         odd = ", ".join(blend.name for blend in self.blends if blend.prediction.warnings)
-        told = "Outside the range of your squares (a dye paler than its palest or deeper than its "
-        return (f"{told}deepest): {odd}.",) if odd else ()
+        return (said("series.outside", odd),) if odd else ()
 
     def _rows(self) -> Iterable[Row]:
         """One row a blend: name, row, column, recipe and colour."""
@@ -327,10 +317,9 @@ class ShadeCard(Result):
         lines = [DEMO_WARNING] if self.demo else []
         width, light = max(len(str(b.recipe)) for b in self.blends), self.blends[0].prediction.light
         lines += [self.title, f"     {'% owf':<{width}}  hex        L*    a*    b* ({light})"]
-        for blend in self.blends:
-            colour = "{:5.1f} {:5.1f} {:5.1f}".format(*blend.prediction.lab)
-            colour = f"{blend.prediction.hex}  {colour}"
-            lines.append(f"{blend.name:<4} {blend.recipe!s:<{width}}  {colour}")
+        for b in self.blends:
+            colour = f"{b.prediction.hex}  " + "{:5.1f} {:5.1f} {:5.1f}".format(*b.prediction.lab)
+            lines.append(f"{b.name:<4} {b.recipe!s:<{width}}  {colour}")
         return "\n".join([*lines, *self.warnings])
 
 
