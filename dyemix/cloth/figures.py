@@ -36,8 +36,8 @@ _DEPTHS = np.concatenate([np.geomspace(MOST, 1e-3, 100), [0.0]])
 #: A palette is as short as it can be with blocks this near to their shade, on average (ΔE*ab).
 _NEAR, _FEWEST, _MOST_SHADES = 5.0, 3, 6
 _WORDS = tomllib.loads(files("dyemix").joinpath("data", "cloth.toml").read_text(encoding="utf-8"))
-#: Ranks of depth that are told apart.
-RANKS = 100
+#: Ranks of depth that are told apart, blocks kept of each, and parts by the share of one dye.
+RANKS, STRAYS, COARSE = 50, 16, 4
 #: Scale of a mottle whose own is not known, mm.
 SCALE_MM = 6.0
 
@@ -233,38 +233,48 @@ class Blocks:
 class Mottle:
     """The variation of k dyes over a piece, by depth rank: what a preview is made from.
 
-    At each rank of depth stand the mean amount of each dye, and how far and how alike the dyes
-    stray from those means there. A Gaussian copula of the dyes has no place for that, and fails at
-    the pale end, where all of them are gone together.
+    Of each rank of depth some blocks are kept as they were found, so that dyes stray from their
+    means there as far and as much alike as on the cloth, in whatever shape. A Gaussian copula of
+    the dyes has no place for that, and fails at the pale end, where all of them are gone together;
+    normal or lognormal strays of the right covariance are up to a unit of splitting off.
 
     Attributes
     ----------
     names : the dyes.
-    mean : ``(Q, k)`` amounts over the dose, at Q even ranks of depth, palest first.
-    covariance : ``(Q, k, k)`` about them.
-    within : ``(Q, k)`` how much each dye varies inside a block, as `Blocks` has it: a mean of
-        colours is not the colour of a mean.
+    amounts : ``(Q, S, k)`` over the dose, of S blocks at each of Q even ranks of depth, palest
+        first. In a rank they stand by the share of the first dye, of three dyes or more in `COARSE`
+        parts of it by that of the second.
+    within : ``(Q, S, k)`` how much each dye varies inside those blocks, as `Blocks` has it: a mean
+        of colours is not the colour of a mean.
     scale_mm : half range of the variogram of depth.
     """
 
     names: tuple[str, ...]
-    mean: Annotated[Array, Shape("Q", "k")]
-    covariance: Annotated[Array, Shape("Q", "k", "k")]
-    within: Annotated[Array, Shape("Q", "k")]
+    amounts: Annotated[Array, Shape("Q", "S", "k")]
+    within: Annotated[Array, Shape("Q", "S", "k")]
     scale_mm: float
 
     @classmethod
     def of(cls, names: Sequence[str], found: Blocks) -> Mottle:
         """As the blocks of a piece show it."""
         order = np.argsort(found.depth, kind="stable")
-        ranks = np.array_split(order, min(RANKS, max(1, len(order) // 12)))
-        mean = np.array([found.relative[rank].mean(axis=0) for rank in ranks])
-        within, covariance = np.empty_like(mean), np.empty((*mean.shape, len(names)))
-        for i, rank in enumerate(ranks):
-            inner, depth = found.within[rank], found.depth[rank]
-            within[i] = np.sign(inner.mean(axis=0)) * np.sqrt((inner * inner).mean(axis=0))
-            # Within a rank the dyes rise with depth, which is no straying.
-            stray = found.relative[rank] - np.outer(depth / max(depth.mean(), 1e-9), mean[i])
-            covariance[i] = stray.T @ stray / len(rank)
+        ranks = np.array_split(order, min(RANKS, max(1, len(order) // STRAYS)))
+        share = found.relative / np.maximum(found.relative.sum(axis=1, keepdims=True), 1e-9)
+        kept = np.array([_evenly(_by_share(share, rank), STRAYS) for rank in ranks])
         scale = float(np.nan_to_num(found.scale(), nan=SCALE_MM))
-        return cls(tuple(names), mean, covariance, within, scale)
+        amounts, within = found.relative[kept], found.within[kept]
+        return cls(tuple(names), amounts.round(4), within.round(3), scale)
+
+
+def _by_share(share: Array, rank: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The blocks of a rank as `Mottle` orders them; `share` ``(N, k)`` of all blocks."""
+    rank = rank[np.argsort(share[rank, 0])]
+    if share.shape[1] < 3:
+        return rank
+    parts = np.array_split(rank, COARSE)
+    return np.concatenate([part[np.argsort(share[part, 1])] for part in parts])
+
+
+def _evenly(items: NDArray[np.intp], count: int) -> NDArray[np.intp]:
+    """So many of them, evenly spaced."""
+    return np.asarray(items[((np.arange(count) + 0.5) * len(items) / count).astype(int)])

@@ -11,10 +11,22 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.cloth.amounts import Unmixer
-from dyemix.cloth.figures import BLOCK_MM, RANKS, SCALE_MM, Alkali, Blocks, Figure, Mottle, Shade
+from dyemix.cloth.figures import (
+    BLOCK_MM,
+    COARSE,
+    RANKS,
+    SCALE_MM,
+    STRAYS,
+    Alkali,
+    Blocks,
+    Figure,
+    Mottle,
+    Shade,
+)
 from dyemix.cloth.levelness import Levelness
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Row, Several
@@ -147,15 +159,18 @@ def _patch(
 ) -> Preview:
     names = unmixer.dyes.names
     used = [p for p in pieces if set(p.mottle.names) & set(names)]
-    mottle = _illustrative(names, alkali)
+    mottle, together = _illustrative(names, alkali), False
     source = "Illustrative: no own piece of this order was analysed."
     if used:
-        mottle = _joined(names, [p.mottle for p in used], mottle)
+        # How dyes stray together is known from pieces of just these dyes; else each does by itself.
+        whole = [p for p in used if set(p.mottle.names) == set(names)]
+        used, together = whole or used, bool(whole)
+        mottle = _joined(names, [p.mottle for p in used], mottle, together)
         source = f"From your {', '.join(p.name for p in used)}."
         if strange := set(names) - {n for p in used for n in p.mottle.names}:
             source += f" Illustrative for {', '.join(sorted(strange))}."
     side = round(size_mm / BLOCK_MM)
-    relative, within = _field(mottle, side, seed)
+    relative, within = _field(mottle, together, side, seed)
     responses = _seen(unmixer, relative, within)
     patch = Blocks(BLOCK_MM, np.ones((side, side), dtype=bool), relative, responses, within)
     return Preview(
@@ -166,75 +181,88 @@ def _patch(
 
 
 def _illustrative(names: Sequence[str], alkali: Alkali) -> Mottle:
-    """Stated figures where no piece was analysed; depth is gamma distributed."""
-    from scipy.special import gammaincinv
+    """Stated figures where no piece was analysed; depth is gamma distributed, strays are normal."""
+    from scipy.special import gammaincinv, ndtri
 
     variation, strays = ILLUSTRATIVE[alkali]
-    depth = gammaincinv(variation**-2, (np.arange(RANKS) + 0.5) / RANKS)
+    depth = gammaincinv(variation**-2, _middles(RANKS))[:, np.newaxis]
     depth /= depth.mean()
-    mean = np.repeat(depth[:, np.newaxis], len(names), axis=1)
     size = strays * depth / np.sqrt(0.5 + 0.5 * depth)
-    covariance = np.multiply.outer(size**2, np.eye(len(names)) - 1.0 / len(names))
-    return Mottle(tuple(names), mean, covariance, np.full(mean.shape, _WITHIN), SCALE_MM)
+    amounts = np.maximum(depth + size * ndtri(_middles(STRAYS)), 0.0)
+    each = np.repeat(amounts[..., np.newaxis], len(names), axis=2)
+    return Mottle(tuple(names), each, np.full(each.shape, _WITHIN), SCALE_MM)
 
 
-def _joined(names: Sequence[str], pieces: Sequence[Mottle], other: Mottle) -> Mottle:
+def _joined(
+    names: Sequence[str], pieces: Sequence[Mottle], other: Mottle, together: bool
+) -> Mottle:
     """Of these dyes, each from the pieces that hold it, and from `other` where none does.
 
-    How dyes stray together is known from pieces of just these dyes; else each strays by itself.
+    Means by rank are those of the pieces on average. Where dyes do not stray `together`, the strays
+    of each are sorted by themselves.
     """
-    whole = [piece for piece in pieces if set(piece.names) == set(names)]
-    mean, within = np.zeros((2, *other.mean.shape))
-    covariance = np.zeros_like(other.covariance)
-    for i, name in enumerate(names):
-        using = [p for p in whole or pieces if name in p.names] or [other]
-        for piece in using:
-            rank, at = np.arange(RANKS) * len(piece.mean) // RANKS, piece.names.index(name)
-            mean[:, i] += piece.mean[rank, at] / len(using)
-            within[:, i] += piece.within[rank, at] / len(using)
-            for j, beside in enumerate(names):
-                if whole or i == j:
-                    pair = piece.covariance[rank, at, piece.names.index(beside)]
-                    covariance[:, i, j] += pair / len(using)
+    amounts, within = [], []
+    for name in names:
+        found = [
+            (values[np.arange(RANKS) * len(values) // RANKS, :, piece.names.index(name)])
+            for piece in [p for p in pieces if name in p.names] or [other]
+            for values in (piece.amounts, piece.within)
+        ]
+        mean = np.mean([a.mean(axis=1, keepdims=True) for a in found[::2]], axis=0)
+        held = [a * (mean / np.maximum(a.mean(axis=1, keepdims=True), 1e-9)) for a in found[::2]]
+        strays, inner = (np.stack(x, axis=2).reshape(RANKS, -1) for x in (held, found[1::2]))
+        if not together:
+            strays = np.quantile(strays, _middles(STRAYS), axis=1).T
+            inner = np.repeat(inner.mean(axis=1, keepdims=True), STRAYS, axis=1)
+        amounts.append(strays)
+        within.append(inner)
     scale = float(np.mean([piece.scale_mm for piece in pieces]))
-    return Mottle(tuple(names), mean, covariance, within, scale)
+    return Mottle(tuple(names), np.stack(amounts, axis=2), np.stack(within, axis=2), scale)
 
 
-def _field(mottle: Mottle, side: int, seed: int) -> tuple[Array, Array]:
+def _middles(count: int) -> Array:
+    """Of so many equal parts of 0 to 1."""
+    return (np.arange(count) + 0.5) / count
+
+
+def _field(mottle: Mottle, together: bool, side: int, seed: int) -> tuple[Array, Array]:
     """Amounts over the dose ``(N, k)`` of the blocks of a square patch, drawn afresh for a seed,
     and the variation of each inside them ``(N, k)``.
 
     Depth is a Gaussian field whose ranks are even, so that it holds every depth as often as the
-    piece did; dyes stray about their means by fields of their own, and depth stays.
+    piece did. How a block strays from the mean of its rank, each dye by itself or all `together`,
+    goes by the ranks of further fields, even at every depth.
     """
     from scipy.ndimage import gaussian_filter
-    from scipy.special import ndtri
 
-    rng, ranks = np.random.default_rng(seed), len(mottle.mean)
+    rng, (ranks, strays, dyes) = np.random.default_rng(seed), mottle.amounts.shape
     # exp(−h²/4σ²) = ½ at the half range h.
     sigma = mottle.scale_mm / BLOCK_MM / (2.0 * np.sqrt(np.log(2.0)))
 
-    def drawn() -> Array:
+    def drawn(groups: NDArray[np.intp]) -> Array:
+        """Even ranks within each group of a field of its own ``(N,)``."""
         field = gaussian_filter(rng.standard_normal((side, side)), sigma, mode="wrap").ravel()
-        return np.asarray((np.argsort(np.argsort(field, kind="stable")) + 0.5) / field.size)
+        order, counts = np.lexsort((field, groups)), np.bincount(groups)
+        first = (counts.cumsum() - counts)[groups]
+        place = np.empty(len(field))
+        place[order] = np.arange(len(field))
+        return np.asarray((place - first + 0.5) / counts[groups])
 
-    rank = drawn()
-    own = np.stack([ndtri(drawn()) for _ in mottle.names], axis=1)
-    middles = (np.arange(ranks) + 0.5) / ranks
-    mean, within = (
-        np.stack([np.interp(rank, middles, column) for column in by_rank.T], axis=1)
-        for by_rank in (mottle.mean, mottle.within)
-    )
-    part = (rank * ranks).astype(int)
-    root = np.linalg.cholesky(mottle.covariance + 1e-9 * np.eye(len(mottle.names)))
-    amounts = np.maximum(mean + np.einsum("nij,nj->ni", root[part], own), 0.0)
-    # What was cut off at nothing comes back: means of a rank and depths are held in turns.
-    depth = mean.mean(axis=1)
-    for _ in range(4):
-        for dye, wanted in zip(amounts.T, mean.T, strict=True):
-            held = np.maximum(np.bincount(part, dye, ranks), 1e-9)
-            dye *= (np.bincount(part, wanted, ranks) / held)[part]
-        amounts *= (depth / np.maximum(amounts.mean(axis=1), 1e-9))[:, np.newaxis]
+    rank = drawn(np.zeros(side * side, dtype=np.intp))
+    part = (rank * ranks).astype(np.intp)
+    alike = (rank * max(1, min(ranks, side * side // 36))).astype(np.intp)
+    depths = mottle.amounts.mean(axis=2 if together else (1, 2))
+    if together:
+        coarse = COARSE if dyes > 2 else 1
+        group = (drawn(alike) * coarse).astype(np.intp)
+        at = (group + drawn(alike * coarse + group)) / coarse
+        which = np.repeat(at[:, np.newaxis], dyes, axis=1)
+    else:
+        which = np.stack([drawn(alike) for _ in mottle.names], axis=1)
+    index = part[:, np.newaxis], (which * strays).astype(np.intp), np.arange(dyes)
+    amounts, within = mottle.amounts[index], mottle.within[index]
+    depth = np.interp(rank, _middles(depths.size), np.sort(depths, axis=None))
+    amounts *= (depth / np.maximum(amounts.mean(axis=1), 1e-9))[:, np.newaxis]
     return amounts, within
 
 
