@@ -44,15 +44,8 @@ def test_holds_no_logic(path: Path) -> None:
     assert not found, ast.unparse(found[0])
 
 
-#: Each takes seconds, so one of them stands for all in the quick run.
-QUICK = "2_matching_a_customers_colour.ipynb"
-
-
-@pytest.mark.parametrize(
-    "path",
-    [pytest.param(p, marks=() if p.name == QUICK else pytest.mark.slow) for p in NOTEBOOKS],
-    ids=lambda p: p.name,
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.name)
 # The kernel's own libraries warn of their future; what a notebook's cells do is checked below.
 @pytest.mark.filterwarnings("default")
 def test_runs(path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -421,7 +421,7 @@ def readings(draw: st.DrawFn) -> Reading:
 
 
 @settings(
-    max_examples=60, deadline=None, derandomize=True,
+    max_examples=40, deadline=None, derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )  # fmt: skip
 @given(st.lists(readings(), min_size=1, max_size=5), st.booleans())

@@ -148,9 +148,8 @@ def laid(tmp_path: Path, on: Page, cells: int, **settings: Any) -> PhotoReading:
     return found
 
 
-@pytest.mark.parametrize(
-    ("share", "shift"), [(0.5, (3.0, -3.0)), pytest.param(1.15, (0.0, 0.0), marks=pytest.mark.slow)]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize(("share", "shift"), [(0.5, (3.0, -3.0)), (1.15, (0.0, 0.0))])
 def test_cloth_is_read_by_itself_whatever_its_size(tmp_path, share, shift) -> None:
     found = laid(tmp_path, cut(page_with_recipes(24), share, shift), 24)
     assert not any(cell.left_out for cell in found.cells)
