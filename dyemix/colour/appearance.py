@@ -15,6 +15,7 @@ through CAT02 at full adaptation, as in CMCCON02 (Luo, Li, Hunt, Rigg & Smith, C
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -35,7 +36,7 @@ VIEWING = (
 )
 #: CIELAB hue angles between which CIELAB hue drifts, in degrees.
 DRIFTING = (220.0, 320.0)
-#: More rounds than the fixed point below needs by far (each gains about a digit).
+#: More rounds than any fixed point below needs (each gains about a digit).
 _ROUNDS = 60
 #: Parts of a miss below this ΔE2000 are not named: nobody sees them on cloth.
 SEEN = 0.3
@@ -55,11 +56,10 @@ _CAT02 = np.array([[0.7328, 0.4296, -0.1624], [-0.7036, 1.6975, 0.0061], [0.0030
 
 def difference(asked: Array, labs: Array) -> Array:
     """ΔL*, ΔC* and ΔH* ``(..., 3)`` of `labs` from `asked`, both CIELAB (CIE 015:2018, 8.2)."""
-    c1, c2 = np.hypot(asked[..., 1], asked[..., 2]), np.hypot(labs[..., 1], labs[..., 2])
-    turn = np.arctan2(labs[..., 2], labs[..., 1]) - np.arctan2(asked[..., 2], asked[..., 1])
-    turn = (turn + np.pi) % (2.0 * np.pi) - np.pi
-    hue = 2.0 * np.sqrt(c1 * c2) * np.sin(turn / 2.0)
-    return np.stack([labs[..., 0] - asked[..., 0], c2 - c1, hue], axis=-1)
+    (l1, a1, b1), (l2, a2, b2) = np.moveaxis(asked, -1, 0), np.moveaxis(labs, -1, 0)
+    c1, c2 = np.hypot(a1, b1), np.hypot(a2, b2)
+    turn = np.arctan2(a1 * b2 - b1 * a2, a1 * a2 + b1 * b2)
+    return np.stack([l2 - l1, c2 - c1, 2.0 * np.sqrt(c1 * c2) * np.sin(turn / 2.0)], axis=-1)
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ class Miss:
     def of(cls, target: Array, piece: Array) -> Miss:
         """The miss of a piece ``(3,)`` from a target ``(3,)``, in CIELAB."""
         lightness, chroma, hue = difference(target, piece).tolist()
-        seen = sorted((size, word) for word, size in _parts(target, piece, hue) if size >= SEEN)
+        seen = sorted((size, word) for word, size in _parts(target, piece) if size >= SEEN)
         words = tuple(word for _, word in reversed(seen))
         return cls(float(delta_e(target, piece)), lightness, chroma, hue, words)
 
@@ -92,21 +92,24 @@ class Miss:
         return f"{self.delta_e:.1f} ΔE2000: {words}"
 
 
-def _parts(target: Array, piece: Array, hue: float) -> list[tuple[str, float]]:
+def _parts(target: Array, piece: Array) -> list[tuple[str, float]]:
     """The word for each of the three parts of a miss, and its size in ΔE2000."""
-    parts, _ = delta_e_residual(target, piece, slope=False)
-    apart, chromas = piece - target, np.hypot(*np.stack([target, piece], axis=1)[1:])
-    light = ("lighter" if apart[0] > 0 else "darker", abs(float(parts[0])))
-    if chromas.min() < _NEUTRAL:
-        red = ("redder" if apart[1] > 0 else "greener", abs(float(apart[1])))
-        return [light, red, ("yellower" if apart[2] > 0 else "bluer", abs(float(apart[2])))]
-    # Not parts[1]: the turn of ΔE2000 in the blues puts some of the hue into it.
-    clean = abs(chromas[1] - chromas[0]) / (1.0 + 0.0225 * chromas.sum())  # S_C, CIE 142
+    (light, _, hue), _ = delta_e_residual(target, piece)
+    (_, a1, b1), (_, a2, b2) = target, piece
+    c1, c2 = np.hypot(a1, b1), np.hypot(a2, b2)
+    lighter = _named(light, "lighter", "darker")
+    if min(c1, c2) < _NEUTRAL:
+        return [lighter, _named(a2 - a1, "redder", "greener"), _named(b2 - b1, "yellower", "bluer")]
+    # Not the second part: the turn of ΔE2000 in the blues puts some of the hue into it.
+    clean = (c2 - c1) / (1.0 + 0.0225 * (c1 + c2))  # S_C, CIE 142
     # The next axis that way round (counter-clockwise where ΔH* is above 0): red, yellow, green ...
-    angle = float(lab_hue(target))
-    axis = (angle + _NEAR) // 90.0 + 1 if hue > 0 else -((_NEAR - angle) // 90.0) - 1
-    cleaner = ("cleaner" if chromas[1] > chromas[0] else "duller", float(clean))
-    return [light, cleaner, (_AXES[int(axis) % 4], abs(float(parts[2])))]
+    turn = np.sign(hue)
+    axis = turn * ((turn * lab_hue(target) + _NEAR) // 90.0 + 1.0)
+    return [lighter, _named(clean, "cleaner", "duller"), (_AXES[int(axis) % 4], abs(float(hue)))]
+
+
+def _named(size: float, more: str, less: str) -> tuple[str, float]:
+    return (more if size > 0 else less), abs(float(size))
 
 
 # Under another lamp ------------------------------------------------------------------------------
@@ -169,8 +172,7 @@ class Appearance(NamedTuple):
 def appearance(lab: ArrayLike, light: Light) -> Appearance:
     """CIECAM16 colourfulness and hue of CIELAB ``(N, 3)`` under `light`; `VIEWING` conditions."""
     stimuli = colorimetry.xyz_from_lab(np.atleast_2d(np.asarray(lab, dtype=float)), light)
-    model, around = colour_science().XYZ_to_CIECAM16, (white(light), ADAPTING, BACKGROUND)
-    seen = model(stimuli, *around, compute_H=False)
+    seen = colour_science().XYZ_to_CIECAM16(stimuli, white(light), ADAPTING, BACKGROUND)
     return Appearance(np.asarray(seen.M, dtype=float), np.asarray(seen.h, dtype=float))
 
 
@@ -191,17 +193,13 @@ def of_hue(lab: Array, lightness: Array, chroma: Array, hue: HueSpace, light: Li
 
     def at(degrees: Array) -> Array:
         turn = np.deg2rad(degrees)
-        return np.stack([lightness, chroma * np.cos(turn), chroma * np.sin(turn)], axis=-1)
+        return np.column_stack([lightness, chroma * np.cos(turn), chroma * np.sin(turn)])
 
-    angle = np.full(len(lightness), float(lab_hue(lab)))
-    if hue is HueSpace.CIECAM16:
-        held = appearance(lab, light).hue[0]
-        for _ in range(_ROUNDS):
-            off = (held - appearance(at(angle), light).hue + 180.0) % 360.0
-            angle = angle + off - 180.0
-            if np.abs(off - 180.0).max() < 1e-7:
-                break
-    return at(angle)
+    plain = at(lab_hue(lab))
+    if hue is HueSpace.CIELAB:
+        return plain
+    held = appearance(lab, light).hue
+    return _settled(lambda found: at(lab_hue(found) + held - appearance(found, light).hue), plain)
 
 
 def quieter(
@@ -212,14 +210,25 @@ def quieter(
     On the scale of colourfulness, the share is of CIECAM16's M, whose L* is held as asked. Raises
     `DyemixError` where no CIELAB colour has it.
     """
-    chroma = shares * np.hypot(lab[1], lab[2])
+    plain = of_hue(lab, lightness, shares * np.hypot(lab[1], lab[2]), hue, light)
     if scale is Scale.CHROMA:
-        return of_hue(lab, lightness, chroma, hue, light)
-    wanted = shares * appearance(lab, light).colourfulness[0]
+        return plain
+    wanted = shares * appearance(lab, light).colourfulness
+
+    def scaled(found: Array) -> Array:
+        more = wanted / appearance(found, light).colourfulness
+        return of_hue(lab, lightness, more * np.hypot(found[:, 1], found[:, 2]), hue, light)
+
+    found = _settled(scaled, plain)
+    if not np.allclose(appearance(found, light).colourfulness, wanted, rtol=1e-5):
+        raise DyemixError("no colour of this hue and lightness has that colourfulness.")
+    return found
+
+
+def _settled(step: Callable[[Array], Array], found: Array) -> Array:
+    """Colours that `step` leaves where they are, from those found so far."""
     for _ in range(_ROUNDS):
-        found = of_hue(lab, lightness, chroma, hue, light)
-        ratio = wanted / appearance(found, light).colourfulness
-        chroma = chroma * ratio
-        if np.abs(ratio - 1.0).max() < 1e-6:
-            return of_hue(lab, lightness, chroma, hue, light)
-    raise DyemixError("no colour of this hue and lightness has that colourfulness.")
+        last, found = found, step(found)
+        if np.abs(found - last).max() < 1e-8:
+            break
+    return found

@@ -19,6 +19,7 @@ from dyemix.colour.appearance import (
     usual_hue,
 )
 from dyemix.colour.colorimetry import D65_2, D65_10, Light, xyz_from_lab
+from dyemix.errors import DyemixError
 
 #: ASTM E308, white points (as public code carries its tables).
 WHITES = {
@@ -116,6 +117,11 @@ def test_ciecam16_hue_is_held_where_cielab_hue_drifts(degrees: float) -> None:
     assert usual_hue(polar(degrees)) is HueSpace.CIECAM16
 
 
+def test_the_ends_of_that_range_belong_to_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("dyemix.colour.appearance.DRIFTING", (90.0, 315.0))
+    assert [usual_hue(np.array([50.0, *ab])) for ab in ((0, 2), (1, -1))] == [HueSpace.CIECAM16] * 2
+
+
 def polar(degrees: float, chroma: float = 40.0, lightness: float = 45.0) -> np.ndarray:
     turn = np.deg2rad(degrees)
     return np.array([lightness, chroma * np.cos(turn), chroma * np.sin(turn)])
@@ -147,3 +153,19 @@ def test_a_share_is_of_the_scale_that_is_asked_for(hue: HueSpace) -> None:
     np.testing.assert_allclose(colourful, shares * colourful[0], rtol=1e-4)
     assert colourful[0] == pytest.approx(appearance(start, D65_10).colourfulness[0], rel=1e-5)
     np.testing.assert_allclose(seen[:, 0], 45.0)
+
+
+def test_a_colourfulness_below_that_of_a_grey_is_refused() -> None:
+    """An eye that is not wholly adapted sees a little colour in a grey of CIELAB."""
+    light, start = Light("A", 10), polar(30.0)
+    grey, full = appearance([[45.0, 0.0, 0.0], start], light).colourfulness
+    assert grey > 1.0
+
+    def left(colourfulness: float) -> np.ndarray:
+        share = np.array([colourfulness / full])
+        return quieter(start, start[:1], share, HueSpace.CIELAB, Scale.COLOURFULNESS, light)
+
+    found = appearance(left(1.2 * grey), light).colourfulness
+    assert found == pytest.approx(1.2 * grey, rel=1e-5)
+    with pytest.raises(DyemixError, match="no colour of this hue"):
+        left(0.9 * grey)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import FrozenInstanceError
+
 import numpy as np
 import pytest
 
@@ -24,7 +26,11 @@ def test_differences_of_lightness_chroma_and_hue_by_hand() -> None:
     assert miss.hue == pytest.approx(60 * np.sqrt(0.5))
     assert Miss.of(at(50, 30, 0), at(50, 20, 0)).chroma == pytest.approx(-10)
     assert Miss.of(at(50, 30, 90), at(50, 30, 0)).hue == pytest.approx(-60 * np.sqrt(0.5))
+    assert Miss.of(at(50, 0.5, 0), at(50, 0.5, 90)).hue == pytest.approx(np.sqrt(0.5))
+    assert Miss.of(at(50, 20, 350), at(50, 20, 10)).hue == pytest.approx(40 * np.sin(np.pi / 18))
     assert Miss.of(at(50, 0, 0), at(50, 20, 0)).hue == 0.0
+    with pytest.raises(FrozenInstanceError):
+        miss.hue = 0.0  # type: ignore[misc]
 
 
 def test_lightness_alone() -> None:
@@ -41,6 +47,7 @@ def test_chroma_alone() -> None:
     assert words(at(50, 30, 0), at(50, 33, 0)) == ("cleaner",)
     assert words(at(50, 33, 0), at(50, 30, 0)) == ("duller",)
     assert words(at(50, 30, 0), at(50, 30.7, 0)) == ()
+    assert words(at(50, 30, 0), at(50, 30.8, 0)) == ("cleaner",)
     assert "no difference that shows" in str(Miss.of(at(50, 30, 0), at(50, 30.7, 0)))
 
 
@@ -54,8 +61,8 @@ def test_chroma_alone() -> None:
         (45, "yellower", "redder"), (135, "greener", "yellower"),
         (225, "bluer", "greener"), (315, "redder", "bluer"),
         # and within 20° of the one ahead it turns past it.
-        (69, "yellower", "redder"), (71, "greener", "redder"), (21, "yellower", "redder"),
-        (19, "yellower", "bluer"), (341, "yellower", "bluer"), (339, "redder", "bluer"),
+        (69.5, "yellower", "redder"), (70.5, "greener", "redder"), (20.5, "yellower", "redder"),
+        (19.5, "yellower", "bluer"), (340.5, "yellower", "bluer"), (339.5, "redder", "bluer"),
     ],
 )  # fmt: skip
 def test_hue_alone(degrees: float, ahead: str, back: str) -> None:
@@ -73,7 +80,13 @@ def test_a_near_neutral_turns_red_or_blue() -> None:
     # One of the two is enough: a colour that came out grey has no hue to speak of.
     assert words(np.array([50.0, 20.0, 0.0]), grey) == ("greener", "yellower")
     assert words(np.array([50.0, 4.9, 0.0]), np.array([50.0, 30.0, 0.0])) == ("redder",)
-    assert words(np.array([50.0, 5.1, 0.0]), np.array([50.0, 30.0, 0.0])) == ("cleaner",)
+    assert words(np.array([50.0, 5.0, 0.0]), np.array([50.0, 30.0, 0.0])) == ("cleaner",)
+
+
+def test_a_difference_of_just_so_much_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    grey, redder = np.array([50.0, 1.0, 1.0]), np.array([50.0, 1.5, 1.0])
+    monkeypatch.setattr("dyemix.colour.appearance.SEEN", 0.5)
+    assert words(grey, redder) == ("redder",)
 
 
 def test_the_largest_part_comes_first() -> None:
