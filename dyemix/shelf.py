@@ -17,7 +17,7 @@ from pathlib import Path
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import AmbiguousError, DyemixError, InputError
 from dyemix.files import LARGEST, read_swatches
-from dyemix.files.headings import is_swatch_table
+from dyemix.files.cells import is_swatch_table
 from dyemix.model.dyes import DyeSet
 from dyemix.model.saved import FORMAT, VERSION, load, save
 from dyemix.writing import read_bytes

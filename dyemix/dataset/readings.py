@@ -5,7 +5,7 @@ A channel that stood at the end of its range makes a reading a bound with an err
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated, Any, ClassVar, TypeAlias
 
@@ -193,6 +193,19 @@ class Reading(Result):
         'spectrum'
         """
         return cls(_parsed(recipe), fractions(values, wavelengths, scale), **about)
+
+    @classmethod
+    def of_columns(cls, columns: Mapping[str, Sequence[Any]]) -> tuple[Reading, ...]:
+        """Readings of a table, an attribute a column, for those who have checked every value.
+
+        Arrays and mappings in it cannot be written to; what has no column is as it is by default.
+        """
+        made = []
+        for values in zip(*columns.values(), strict=True):
+            reading = object.__new__(cls)
+            vars(reading).update(zip(columns, values, strict=True))
+            made.append(reading)
+        return tuple(made)
 
     @classmethod
     def from_lab(

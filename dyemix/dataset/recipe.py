@@ -12,6 +12,8 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
+from math import inf
 from numbers import Real
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -63,6 +65,7 @@ _PARTS = re.compile(rf"(?P<number>{_NUMBER})\s+(?P<name>{NAME})")
 _AT = re.compile(rf"(?P<parts>.+:.+?)\s+at\s+(?P<total>{_NUMBER})\s*%?(?:\s*owf)?")
 
 
+@lru_cache(maxsize=4096)
 def dye_name(text: str) -> str:
     """A dye's name as the package compares it: lower case, single spaces."""
     return " ".join(text.split()).lower()
@@ -199,7 +202,8 @@ class Recipe(Mapping[str, float]):
             kind = type(amounts).__name__
             raise RecipeError(f"a {kind} is no recipe: write 'marigold 0.8 + navy 0.25'.")
         for name, amount in () if amounts is None else amounts.items():
-            if not (isinstance(amount, Real) and 0 <= amount < float("inf")):
+            known = type(amount) is float or isinstance(amount, Real)  # `Real` takes its time
+            if not (known and 0 <= amount < inf):
                 raise RecipeError(f"{name} {amount!r} is not an amount: % owf is 0 or more.")
             if amount > MOST_OWF:
                 much = f"{str(name)[:40]} {amount:.4g} % owf is more dye than cloth"
@@ -222,33 +226,34 @@ class Recipe(Mapping[str, float]):
         """
         if not isinstance(text, str):
             return text if isinstance(text, Recipe) else cls(text)
-        written = " ".join(text.split()).replace("−", "-")
-        plain = re.sub(r"(\d)(?=[¼-¾⅐-⅞])", r"\1 ", written)
-        plain = unicodedata.normalize("NFKC", plain).replace("\N{FRACTION SLASH}", "/")
+        plain = written = " ".join(text.split()).replace("−", "-")
+        if not written.isascii():
+            spaced = re.sub(r"(\d)(?=[¼-¾⅐-⅞])", r"\1 ", written)
+            plain = unicodedata.normalize("NFKC", spaced).replace("\N{FRACTION SLASH}", "/")
         if plain.lower() in NO_DYE:
             return cls({}, written)
-        if at := _AT.fullmatch(plain):
-            return cls(_from_parts(at["parts"], _number(at["total"])), written)
         if ":" in plain:
-            raise RecipeError(
-                f"{written!r} gives parts without a depth: write '3 marigold : 1 navy at 1 %'."
-            )
+            if not (at := _AT.fullmatch(plain)):
+                raise RecipeError(
+                    f"{written!r} gives parts without a depth: write '3 marigold : 1 navy at 1 %'."
+                )
+            return cls(_from_parts(at["parts"], _number(at["total"])), written)
         amounts: dict[str, float] = {}
-        name = ""
+        dye = ""
         for term in map(str.strip, plain.split("+")):
             more = bool(amounts) and term[:1].isdigit()  # '2 tbsp + 1/4 tsp' of one dye
-            match = _TERM.fullmatch(f"{name} {term}" if more else term)
-            unit = _UNITS.get(match["unit"].strip().lower()) if match else None
-            if match is None or unit is None or (more and unit == "%"):
+            found = _term(f"{dye} {term}" if more else term)
+            if found is None or (more and found[2] == "%"):
                 raise RecipeError(
                     f"{term!r} is not an amount of a dye: write a name and % owf, as "
                     "'marigold 0.8', joined by '+'."
                 )
-            if match["number"].startswith("-"):
+            name, number, unit = found
+            if number < 0:
                 raise RecipeError(f"{term!r} is negative: % owf is 0 or more.")
-            name = name if more else _new(match["name"], amounts, written)
-            owf = (measures or Measures()).owf(name, _number(match["number"]), unit)
-            amounts[name] = amounts.get(name, 0.0) + owf
+            dye = dye if more else _new(name, amounts, written)
+            owf = number if unit == "%" else (measures or Measures()).owf(dye, number, unit)
+            amounts[dye] = amounts.get(dye, 0.0) + owf
         return cls(amounts, written)
 
     def __getitem__(self, dye: str) -> float:
@@ -288,6 +293,14 @@ class Recipe(Mapping[str, float]):
 
     def __repr__(self) -> str:
         return f"Recipe({dict(self._amounts)!r})"
+
+
+@lru_cache(maxsize=4096)
+def _term(text: str) -> tuple[str, float, str] | None:
+    """Name, amount and unit of a term such as ``navy 15 mL``; None for what is none."""
+    match = _TERM.fullmatch(text)
+    unit = _UNITS.get(match["unit"].strip().lower()) if match else None
+    return (match["name"], _number(match["number"]), unit) if match and unit else None
 
 
 def _new(name: str, amounts: Mapping[str, float], written: str) -> str:

@@ -9,7 +9,7 @@ from typing import IO, Any
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
 from dyemix.files import cgats, cxf, delimited, xlsx
-from dyemix.files.cells import NO_TEXT
+from dyemix.files.cells import NO_TEXT, Faults, decode
 from dyemix.files.delimited import written as swatch_table
 from dyemix.writing import read_bytes, write
 
@@ -17,8 +17,6 @@ __all__ = ["read_swatches", "swatch_table", "write_swatches"]
 
 #: No table of swatches is larger than this (bytes).
 LARGEST = 50_000_000
-#: The first that knows the content reads it.
-_READERS: tuple[Any, ...] = (xlsx, cxf, cgats, delimited)
 
 
 def read_swatches(path: str | os.PathLike[str] | IO[Any]) -> SwatchSet:
@@ -56,11 +54,13 @@ def read_swatches(path: str | os.PathLike[str] | IO[Any]) -> SwatchSet:
     else:
         content, name = path.read(), str(getattr(path, "name", "the open file"))
         data = content.encode() if isinstance(content, str) else content
-    for reader in _READERS:
-        if reader.recognise(data):
-            found: SwatchSet = reader.read(data, name)
-            return found
-    raise InputError(Fault(NO_TEXT, name))
+    faults = Faults(name)
+    if xlsx.recognise(data):
+        return xlsx.read(data, faults)
+    if cxf.recognise(data):
+        return cxf.read(data, faults)
+    text = decode(data, faults.notes) or faults.stop(NO_TEXT)
+    return cgats.read(text, faults) if cgats.recognise(text) else delimited.read(text, faults)
 
 
 def write_swatches(

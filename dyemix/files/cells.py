@@ -1,18 +1,27 @@
-"""Text of cells: bytes decoded, delimiter found, header lines apart, rows with their numbers."""
+"""Text of cells: bytes decoded, delimiter found, header lines apart, rows with their numbers.
+
+What headings and header lines mean stands in one table, data/headings.csv.
+"""
 
 from __future__ import annotations
 
 import csv
 import os
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
+from importlib.resources import files
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
+import numpy as np
+
+from dyemix.arrays import LAB, Array
+from dyemix.colour.spectra import band as band
 from dyemix.console import REWRITING
+from dyemix.dataset.conditions import METHOD, RECORD
 from dyemix.errors import Fault, InputError
-from dyemix.files.headings import known
 from dyemix.writing import read_bytes
 
 #: More columns than this is no swatch table (1 nm from 300 to 1100 nm is 801).
@@ -24,17 +33,30 @@ _LARGEST_SMALL = 5_000_000
 NO_TEXT = "this is not text in UTF-8, UTF-16 or Windows-1252: save the table as CSV (UTF-8)."
 
 #: Control characters that no text carries; tab, line feed, form feed and carriage return do.
-_CONTROL = re.compile("[\x00-\x08\x0b\x0e-\x1f]")
+_CONTROL = [chr(i) for i in range(0x20) if chr(i) not in "\t\n\f\r"]
 #: A first line that spreadsheets write and heed, to say what separates cells.
 _SEPARATOR = re.compile('"?sep=([,;\t])"?[,;\t]*', re.IGNORECASE)
 #: Two cells that one number with a decimal comma may have become.
 _DECIMAL_COMMA = re.compile(r"(?<![^;])([0-9]{1,3});([0-9]{1,6})(?![^;])")
-_SPACE_AFTER_QUOTE = re.compile('" +(?=[,;\t]|$)')
+_PLAIN = re.compile("[0-9.eE+-]+")
+_SPACE_AFTER_QUOTE = re.compile('" +(?=[,;\t\n]|$)')
 #: What `dyemix.writing.as_cell` puts before a text that a spreadsheet would run.
 _KEPT_FROM_RUNNING = re.compile(r"'(?='*[=+@-])")
 #: Headings stand within so many lines; an instrument writes what it knows of itself above them.
 _LINES_ABOVE = 100
 _DELIMITERS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
+
+#: What may stand in a ``# key: value`` line, or (but for scale and demo) as a column.
+CONDITIONS = (*METHOD, *RECORD, "stock_pct", "cloth_g", "spoons", "poured_ml", "about")
+HEADER_ONLY = ("scale", "demo")
+READING = (*LAB, "hex")
+
+_TEXT = files("dyemix").joinpath("data", "headings.csv").read_text("utf-8")
+_TABLE = csv.reader(line for line in _TEXT.splitlines() if line and line[0] != "#")
+_SPELLINGS = {spelling: name for name, *spellings in _TABLE for spelling in spellings}
+_OF_BANDS = ("wavelength", "value")
+#: What a column can mean, bands apart.
+KNOWN = frozenset(_SPELLINGS.values()) - {*HEADER_ONLY, *_OF_BANDS}
 
 
 class Faults:
@@ -67,6 +89,53 @@ class Faults:
             raise InputError(sorted(self._found, key=lambda fault: fault.row or 0))
 
 
+class Lines(Sequence[tuple[int, list[str]]]):
+    """Rows of a table that are lines of text, split where somebody asks for them.
+
+    Nearly all large tables can be had so: no quotes, no blank lines, each line as wide as the
+    headings, and no white space but ' ', no sign that `cleaned` would take out.
+    """
+
+    def __init__(self, lines: list[str], delimiter: str, first: int) -> None:
+        self._lines, self._delimiter, self._first = lines, delimiter, first
+
+    @classmethod
+    def of(cls, lines: list[str], delimiter: str, first: int, width: int) -> Lines | None:
+        """Rows of such a table, the first of them in line `first` of the file; None for others."""
+        whole = "".join(lines)
+        regular = (
+            0 < len(lines) <= MOST_ROWS
+            and whole.isprintable()
+            and not any(sign in whole for sign in "\"'")
+            and {line.count(delimiter) + 1 for line in lines} == {width}
+            and all(line.strip(f"{delimiter} ") and line.lstrip()[0] != "#" for line in lines)
+            and max(map(len, lines)) < csv.field_size_limit()
+        )
+        return cls(lines, delimiter, first) if regular else None
+
+    def __len__(self) -> int:
+        return len(self._lines)
+
+    def __getitem__(self, i: Any) -> Any:
+        if isinstance(i, slice):
+            return [self[k] for k in range(len(self))[i]]
+        return self._first + i, [*map(tidy, self._lines[i].split(self._delimiter))]
+
+    def column(self, place: int) -> list[str]:
+        """The cells of one column."""
+        mark, after = self._delimiter, self._lines[0].count(self._delimiter) + 1 - place
+        if place < after:
+            found = [line.split(mark, place + 1)[place] for line in self._lines]
+        else:
+            found = [line.rsplit(mark, after)[-after] for line in self._lines]
+        return [tidy(text) if " " in text else text for text in found]
+
+    def numbers(self, places: Sequence[int]) -> Array:
+        """Columns as numbers ``(N, K)``. Raises `ValueError` where one is none, or blank."""
+        how: dict[str, Any] = {"delimiter": self._delimiter, "usecols": places, "comments": None}
+        return np.loadtxt(self._lines, ndmin=2, **how)
+
+
 @dataclass
 class Sheet:
     """The cells of a table; `remarks` and `rows` come with the line of the file, from 1.
@@ -77,7 +146,39 @@ class Sheet:
     remarks: list[tuple[int, str]] = field(default_factory=list)
     headings: list[str] = field(default_factory=list)
     header_row: int = 1
-    rows: list[tuple[int, list[str]]] = field(default_factory=list)
+    rows: Sequence[tuple[int, list[str]]] = ()
+
+    def column(self, place: int) -> list[str]:
+        """The cells of one column."""
+        rows = self.rows
+        return rows.column(place) if isinstance(rows, Lines) else [row[place] for _, row in rows]
+
+    def numbers(self, places: Sequence[int]) -> Array | None:
+        """Columns as numbers ``(N, K)``, where each of their cells is a plain one; else None."""
+        if not isinstance(self.rows, Lines):
+            return plain_numbers([[row[place] for place in places] for _, row in self.rows])
+        with suppress(ValueError):
+            values = self.rows.numbers(places)
+            return values if np.isfinite(values).all() else None
+        return None
+
+    @property
+    def row_numbers(self) -> list[int]:
+        """Which row of the file each row is."""
+        rows = self.rows
+        first = rows[0][0] if rows else 0
+        return (
+            [*range(first, first + len(rows))] if isinstance(rows, Lines) else [i for i, _ in rows]
+        )
+
+
+def plain_numbers(cells: Sequence[Sequence[str]]) -> Array | None:
+    """Cells ``(N, K)`` as numbers, where each of them is a plain one; else None."""
+    with suppress(ValueError):
+        if _PLAIN.fullmatch("".join(map("".join, cells))):
+            values = np.array(cells, float)
+            return values if np.isfinite(values).all() else None
+    return None
 
 
 def decode(data: bytes, notes: list[str]) -> str | None:
@@ -94,7 +195,7 @@ def decode(data: bytes, notes: list[str]) -> str | None:
         except UnicodeDecodeError:
             continue
         notes += [note] if note else []
-        return None if _CONTROL.search(text) else text
+        return None if any(sign in text for sign in _CONTROL) else text
     return None
 
 
@@ -102,6 +203,36 @@ def read_text(path: str | os.PathLike[str]) -> tuple[str, Faults]:
     """The text of a small table, and where its faults go. Raises `InputError` for what is none."""
     faults = Faults(Path(path).name)
     return decode(read_bytes(path, _LARGEST_SMALL), faults.notes) or faults.stop(NO_TEXT), faults
+
+
+def spelling(heading: str) -> str:
+    """A heading as headings are compared: lower case, single spaces, no brackets."""
+    return " ".join(re.sub(r"[()\[\],_-]", " ", heading.lower()).split())
+
+
+def meaning(heading: str) -> str:
+    """The package's name for a heading or key; the heading itself, tidied, where it has none."""
+    name = _SPELLINGS.get(spelling(heading))
+    return name if name and name not in _OF_BANDS else " ".join(heading.split())
+
+
+def of_bands(heading: str) -> str | None:
+    """``wavelength`` or ``value`` for such a column of a table with a band on each row."""
+    name = _SPELLINGS.get(spelling(heading))
+    return name if name in _OF_BANDS else None
+
+
+def known(heading: str) -> bool:
+    """Whether a heading means something in a swatch table."""
+    return band(heading) is not None or meaning(heading) in KNOWN
+
+
+def is_swatch_table(headings: list[str]) -> bool:
+    """Whether headings are those of a swatch table: a recipe, and room for a reading."""
+    names = {meaning(heading) for heading in headings}
+    named = "recipe" in names or {"dye", "owf"} <= names
+    bands = (band(h) is not None or of_bands(h) == "wavelength" for h in headings)
+    return named and (not names.isdisjoint(READING) or any(bands))
 
 
 def _sense(line: str, delimiter: str) -> tuple[int, int]:
@@ -122,6 +253,11 @@ def _headings(lines: list[str], start: int, delimiter: str) -> int:
     ]
     wider = (at for at, found in enumerate(sense) if found[0] > 2 and found[1] > sense[0][1])
     return start if sense[0][0] else start + next(wider, 0)
+
+
+def tidy(text: str) -> str:
+    """Text without white space around it, or more than one space inside."""
+    return " ".join(text.split())
 
 
 def _remark(line: str) -> str:
@@ -157,7 +293,9 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
     A row that does not fit its headings is a fault, and left out.
     """
     sheet = Sheet()
-    lines = re.split("\r\n?|\n", text)
+    # A space between a closing quotation mark and the delimiter is a habit, not a fault.
+    text = _SPACE_AFTER_QUOTE.sub('"', text.replace("\r\n", "\n").replace("\r", "\n"))
+    lines = text.split("\n")
     start, delimiter = 0, ""
     for start, line in enumerate(lines):
         if line.lstrip(' \t"').startswith("#"):
@@ -175,43 +313,56 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         sheet.remarks.append((row, _remark(f"{key.strip()}: {value}")))
     if delimiter != ",":
         faults.notes.append(f"cells are separated by {_DELIMITERS[delimiter]}.")
-    # A space between a closing quotation mark and the delimiter is a habit, not a fault.
-    tidy = [_SPACE_AFTER_QUOTE.sub('"', line) + "\n" for line in lines[start:]]
-    reader = csv.reader(tidy, delimiter=delimiter, skipinitialspace=True, strict=True)
-    row = sheet.header_row = start + 1
+    sheet.header_row = start + 1
     width = whole = short = 0
-    try:
-        for cells in reader:
-            cells = [" ".join(cell.split()) for cell in cells]
-            if len(cells) > MOST_COLUMNS:
-                faults.stop(f"{len(cells):,} columns; at most {MOST_COLUMNS:,} are read.", row)
-            if not sheet.headings:
-                whole = len(cells)
-                while not cells[-1]:
-                    cells.pop()
-                sheet.headings, width = cells, len(cells)
-            elif cells and cells[0].startswith("# "):
-                faults.add("a '#' line stands above the headings: move this one there.", row)
-            elif len(cells) > width and (fault := _excess(cells, width, whole, delimiter)):
-                faults.add(fault, row)
-            elif any(cells):
-                short += len(cells) < width
-                sheet.rows.append((row, cells[:width] + [""] * (width - len(cells))))
-            if len(sheet.rows) > MOST_ROWS:
-                faults.stop(f"more than {MOST_ROWS:,} readings: split the file.", row)
-            row = start + 1 + reader.line_num
-    except csv.Error as error:
-        faults.add(f"a quotation mark is not closed, or a cell is too long ({error}).", row)
+    rows = sheet.rows = list[tuple[int, list[str]]]()
+    for row, cells in _records(lines[start:], start + 1, delimiter, faults):
+        if len(cells) > MOST_COLUMNS:
+            faults.stop(f"{len(cells):,} columns; at most {MOST_COLUMNS:,} are read.", row)
+        if not sheet.headings:
+            whole = len(cells)
+            while not cells[-1]:
+                cells.pop()
+            sheet.headings, width = cells, len(cells)
+            end = len(lines) - (not lines[-1])
+            if regular := Lines.of(lines[start + 1 : end], delimiter, row + 1, whole):
+                sheet.rows = regular
+                return sheet
+        elif cells and cells[0].startswith("# "):
+            faults.add("a '#' line stands above the headings: move this one there.", row)
+        elif len(cells) > width and (fault := _excess(cells, width, whole, delimiter)):
+            faults.add(fault, row)
+        elif any(cells):
+            short += len(cells) < width
+            rows.append((row, (cells + [""] * width)[:width]))
+        if len(rows) > MOST_ROWS:
+            faults.stop(f"more than {MOST_ROWS:,} readings: split the file.", row)
     if short:
         blank = f"rows shorter than the headings were read as blank at the end: {short} of them."
         faults.notes.append(blank)
     return sheet
 
 
+def _records(
+    lines: list[str], row: int, delimiter: str, faults: Faults
+) -> Iterator[tuple[int, list[str]]]:
+    """The cells of each row, tidied, with the line of the file it begins in; the first is `row`."""
+    ended = (line + "\n" for line in lines)
+    reader = csv.reader(ended, delimiter=delimiter, skipinitialspace=True, strict=True)
+    first = row
+    try:
+        for cells in reader:
+            yield row, [*map(tidy, cells)]
+            row = first + reader.line_num
+    except csv.Error as error:
+        faults.add(f"a quotation mark is not closed, or a cell is too long ({error}).", row)
+
+
 def cleaned(sheet: Sheet, faults: Faults) -> Sheet:
     """A table without what could rewrite a screen, which is noted, or keeps a text from running."""
     texts = [*sheet.headings, *(text for _, text in sheet.remarks)]
-    whole = "\n".join([*texts, *("\n".join(cells) for _, cells in sheet.rows)])
+    rows = () if isinstance(sheet.rows, Lines) else sheet.rows
+    whole = "\n".join([*texts, *("\n".join(cells) for _, cells in rows)])
     if hidden := len(REWRITING.findall(whole)):
         what = "control characters, or marks that turn the direction of writing, were taken out"
         faults.notes.append(f"{what}: {hidden} of them.")

@@ -12,8 +12,7 @@ import re
 from dataclasses import dataclass, field
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, Sheet, decode
-from dyemix.files.headings import KNOWN, READING, band, meaning
+from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, READING, Faults, Sheet, band, meaning
 from dyemix.files.table import understand
 
 _FIRST = re.compile(r"\s*(?:CGATS\.\d|ISO ?28178|IT8\.7)", re.IGNORECASE)
@@ -35,10 +34,9 @@ _SCALES = {"SPECTRAL_PCT": "percent", "SPECTRAL_DEC": "fraction"}
 _NORMS = {"100": "percent", "1": "fraction"}
 
 
-def recognise(data: bytes) -> bool:
-    """Whether `data` is text that names its standard first, or holds a line BEGIN_DATA."""
-    text = decode(data, []) or ""
-    return bool(_FIRST.match(text) or _BLOCK.search(text))
+def recognise(text: str) -> bool:
+    """Whether text names its standard first, or holds a line BEGIN_DATA."""
+    return bool(_FIRST.match(text) or ("BEGIN_DATA" in text and _BLOCK.search(text)))
 
 
 @dataclass
@@ -61,11 +59,12 @@ class _File:
             self.faults.add(f"{name} is {stated[:20]}, and the file holds {count}.", line)
 
 
-def read(data: bytes, name: str) -> SwatchSet:
+def read(text: str, faults: Faults) -> SwatchSet:
     """Read an ISO 28178 or CGATS.17 file. Raises `InputError` with every fault of the file."""
-    file = _File(Faults(name, "line"))
-    file.faults.notes.append("ISO 28178 / CGATS.17 text; fields are taken by name.")
-    _scan(decode(data, file.faults.notes) or "", file)
+    faults.counted = "line"
+    file = _File(faults)
+    faults.notes.append("ISO 28178 / CGATS.17 text; fields are taken by name.")
+    _scan(text, file)
     _whole_sets(file)
     _check(file)
     file.faults.raise_any()

@@ -17,8 +17,7 @@ from typing import TYPE_CHECKING
 from xml.etree.ElementTree import ParseError  # reading goes through defusedxml
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, Sheet
-from dyemix.files.headings import KNOWN, READING, meaning
+from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, READING, Faults, Sheet, meaning
 from dyemix.files.table import understand
 
 if TYPE_CHECKING:
@@ -41,9 +40,9 @@ def recognise(data: bytes) -> bool:
     return start.startswith((b"<?xml", b"<!DOCTYPE", b"<!--", b"<CxF", b"<cc:CxF"))
 
 
-def read(data: bytes, file: str) -> SwatchSet:
+def read(data: bytes, faults: Faults) -> SwatchSet:
     """Read a CxF3 file. Raises `InputError` with every fault of the file."""
-    faults = Faults(file, "object")
+    faults.counted = "object"
     root = _parse(data, faults)
     objects = list(_every(root, "Object"))
     if not objects:
@@ -68,7 +67,7 @@ def read(data: bytes, file: str) -> SwatchSet:
     sets = [understand(_sheet(grid, group, _about(root)), faults) for grid, group in rows.items()]
     readings = [reading for one in sets for reading in one.readings]
     readings.sort(key=lambda reading: int(reading.place.rpartition(" ")[2]))
-    return SwatchSet(tuple(readings), sets[-1].warnings, file, any(one.demo for one in sets))
+    return SwatchSet(tuple(readings), sets[-1].warnings, faults.file, any(one.demo for one in sets))
 
 
 def _parse(data: bytes, faults: Faults) -> Element:

@@ -11,27 +11,25 @@ from collections.abc import Iterable
 
 from dyemix.colour.colorimetry import WAVELENGTHS, screen_colours
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.files.cells import MOST_ROWS, Faults, Sheet, decode, read_sheet
-from dyemix.files.headings import KNOWN, READING, band, meaning, of_bands
+from dyemix.files.cells import (
+    KNOWN,
+    MOST_ROWS,
+    READING,
+    Faults,
+    Sheet,
+    band,
+    meaning,
+    of_bands,
+    read_sheet,
+)
 from dyemix.files.table import understand
 from dyemix.writing import csv_text
 
 _BANDS = [f"{wavelength:g} nm" for wavelength in WAVELENGTHS]
 
 
-def recognise(data: bytes) -> bool:
-    """Whether `data` is text at all. Any text is taken for a table, so this comes last."""
-    return decode(data, []) is not None
-
-
-def read(data: bytes, file: str) -> SwatchSet:
+def read(text: str, faults: Faults) -> SwatchSet:
     """Read a swatch table. Raises `InputError` with every fault of the file."""
-    faults = Faults(file)
-    return read_table_text(decode(data, faults.notes) or "", faults)
-
-
-def read_table_text(text: str, faults: Faults) -> SwatchSet:
-    """Read a swatch table that is text already."""
     return understand(_one_reading_a_row(read_sheet(text, faults), faults), faults)
 
 

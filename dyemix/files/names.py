@@ -15,9 +15,8 @@ from dataclasses import replace
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import RecipeError
-from dyemix.files.cells import few
-from dyemix.files.headings import CONDITIONS
-from dyemix.files.rows import Context, drafted
+from dyemix.files.cells import CONDITIONS, few
+from dyemix.files.rows import Context, described
 from dyemix.files.small_tables import Column, read_table
 
 #: Words that number samples: 'sample 7' is no dye called sample.
@@ -81,13 +80,13 @@ def read_names(
     columns = (names, recipe, *map(Column, ("swatch", *CONDITIONS)))
     table = read_table(path, columns, others=True)
     notes += table.notes
-    context = Context(table.remarks, table.faults)
+    cells = {c.name: [values.get(c.name, "") for _, values in table.rows] for c in columns}
+    context, numbers = Context(table.remarks, table.faults), [row for row, _ in table.rows]
     named: dict[str, Reading] = {}
-    for row, values in table.rows:
-        draft = drafted(row, {**values, "name": values[key]}, {}, [], context)
-        if draft.given["recipe"] is None and "swatch" not in values:
+    blank = described(numbers, {**cells, "name": cells[key]}, {}, context).readings()
+    for row, one in zip(numbers, blank, strict=True):
+        if one.recipe is None and not one.swatch:
             continue  # left as it is; a recipe that cannot be read is a fault by now
-        one = draft.reading(table.faults)
         before = named.setdefault(_tidy(one.name), one)
         if (before.recipe, before.swatch) != (one.recipe, one.swatch):
             first = before.place.rpartition(", ")[2]

@@ -1,21 +1,26 @@
-"""One row of a swatch table on its way to a `Reading`."""
+"""The rows of a swatch table as columns, on their way to readings.
+
+Every different text of a column is read once; what is refused is a fault of each row it stands in.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest
 from dyemix.dataset.readings import CELLS, Clipped
 from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.errors import DyemixError, RecipeError
-from dyemix.files.cells import Faults, few
-from dyemix.files.headings import CONDITIONS, HEADER_ONLY, meaning
+from dyemix.files.cells import CONDITIONS, HEADER_ONLY, Faults, few, meaning
 
 #: Deeper than this is doubtful: black takes 6–10 % owf (common practice).
 _DEEPEST = 20.0
@@ -38,28 +43,6 @@ _SAID: Mapping[str, Mapping[str, tuple[str, ...]]] = {
 }
 
 
-@dataclass
-class Draft:
-    """A row while it is being understood: the text of its cells, and what a `Reading` is given."""
-
-    row: int
-    values: dict[str, str]
-    bands: list[str]
-    given: dict[str, Any] = field(default_factory=dict)
-
-    @property
-    def kind(self) -> str:
-        return str(self.given["kind"])
-
-    def doubt(self, *words: str) -> None:
-        """Warn of the row; a table written with its warnings says each but once."""
-        self.given["warnings"] = tuple(dict.fromkeys((*self.given.get("warnings", ()), *words)))
-
-    def reading(self, faults: Faults) -> Reading:
-        place = f"{faults.file}, {faults.counted} {self.row}"
-        return Reading(**{"reflectance": None, **self.given, "place": place})
-
-
 class Context:
     """What the ``# key: value`` lines of a file say of every row, and where its faults go.
 
@@ -70,7 +53,6 @@ class Context:
         self.faults = faults
         self._stated: dict[str, int] = {}
         self._measures: dict[tuple[str, ...], Measures] = {}
-        self._recipes: dict[tuple[str, int], Recipe] = {}
         self.conditions: dict[str, str] = {}
         unknown = [told for row, remark in remarks if (told := self._read(row, remark))]
         if unknown:
@@ -105,24 +87,15 @@ class Context:
         """What turns spoons and mL into % owf on this row; a bad statement is told once."""
         texts = tuple(conditions.get(key, "") for key in _MEASURES)
         if texts not in self._measures:
-            found = {}
+            found = []
             for (key, (read, want, instead)), text in zip(_MEASURES.items(), texts, strict=True):
                 if (value := read(text) if text else None) is None and text:
                     at = self._stated.get(key, row) if text == self.conditions.get(key) else row
                     self.faults.add(f"{key} is {text[:40]!r}: write {want}.", at)
                     value = instead  # so that each recipe of the file does not complain as well
-                found[key] = value
-            self._measures[texts] = Measures(
-                found["stock_pct"] or {}, found["cloth_g"], found["spoons"]
-            )
+                found.append(value)
+            self._measures[texts] = Measures(found[0] or {}, *found[1:])
         return self._measures[texts]
-
-    def recipe(self, text: str, measures: Measures) -> Recipe:
-        """The recipe in a cell; a table says each many times. Raises `RecipeError`."""
-        key = text, id(measures)  # of `_measures`, which live as long as this does
-        if key not in self._recipes:
-            self._recipes[key] = Recipe.parse(text, measures)
-        return self._recipes[key]
 
 
 def _positive(text: str) -> float | None:
@@ -154,44 +127,125 @@ _MEASURES: Mapping[str, tuple[Callable[[str], Any], str, Any]] = {
 }
 
 
-def drafted(
-    row: int, values: dict[str, str], kept: dict[str, str], bands: list[str], context: Context
-) -> Draft:
-    """A draft of a row with its conditions and its recipe; the reading itself is still blank."""
-    own = {key: values[key] for key in CONDITIONS if values.get(key)}
-    conditions = {**context.conditions, **kept, **own}
-    draft = Draft(row, values, bands, {"recipe": None, "kind": "blank", "conditions": conditions})
+@dataclass
+class Rows:
+    """The rows of a table.
+
+    Attributes
+    ----------
+    numbers : which row (object, column) of the file each is.
+    cells : their text under each heading that is known here.
+    given : attributes of a `Reading`, each a column: first of readings that are still blank.
+    """
+
+    numbers: list[int]
+    cells: Mapping[str, list[str]]
+    faults: Faults
+    given: dict[str, list[Any]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        blank = {"reflectance": None, "kind": "blank", "warnings": ()}
+        self.given = {name: [value] * len(self.numbers) for name, value in blank.items()}
+
+    def column(self, name: str) -> list[str]:
+        """The cells of a column; blank ones where there is none."""
+        return self.cells.get(name) or [""] * len(self.numbers)
+
+    def read(
+        self,
+        texts: Iterable[Hashable],
+        read: Callable[[Any], Any],
+        column: str | Callable[[Any], str],
+        at: Iterable[int] | None = None,
+    ) -> list[Any]:
+        """What `read` makes of each text, one a row (or of those `at`); None where it refuses."""
+        known: dict[Hashable, Any] = {}
+        found = []
+        for i, text in zip(range(len(self.numbers)) if at is None else at, texts, strict=True):
+            if text not in known:
+                try:
+                    known[text] = read(text)
+                except DyemixError as error:
+                    known[text] = error
+            value = known[text]
+            if isinstance(value, DyemixError):
+                heading = column if isinstance(column, str) else column(text)
+                self.faults.add(str(value), self.numbers[i], heading)
+                value = None
+            found.append(value)
+        return found
+
+    def give(self, name: str, at: NDArray[np.intp], values: Iterable[Any]) -> None:
+        """Set an attribute of the rows `at`."""
+        column = self.given.setdefault(name, [getattr(Reading, name, None)] * len(self.numbers))
+        for i, value in zip(at.tolist(), values, strict=True):
+            column[i] = value
+
+    def doubt(self, i: int, *words: str) -> None:
+        """Warn of a row; a table written with its warnings says each but once."""
+        column = self.given["warnings"]
+        column[i] = tuple(dict.fromkeys((*column[i], *words)))
+
+    def readings(self) -> tuple[Reading, ...]:
+        """What has been given, checked by then."""
+        before = f"{self.faults.file}, {self.faults.counted} "
+        return Reading.of_columns(self.given | {"place": [f"{before}{n}" for n in self.numbers]})
+
+
+def described(
+    numbers: list[int],
+    cells: Mapping[str, list[str]],
+    kept: Mapping[str, list[str]],
+    context: Context,
+) -> Rows:
+    """Rows with their conditions and recipes; their readings are still blank.
+
+    `kept` are columns that are kept with each reading and not used.
+    """
+    rows = Rows(numbers, cells, context.faults)
     for name, (_, read) in CELLS.items():
-        try:
-            if values.get(name):
-                draft.given[name] = read(values[name])
-        except DyemixError as error:
-            context.faults.add(str(error), row, name)
-    try:
-        draft.given["recipe"] = recipe = _recipe(draft, context)
-    except RecipeError as error:
-        column = "recipe" if "dye" not in values else "owf" if values["dye"] else "dye"
-        context.faults.add(str(error), row, column)
-    else:
+        if name in cells:
+            blank = getattr(Reading, name)
+            rows.given[name] = rows.read(cells[name], lambda x: read(x) if x else blank, name)  # noqa: B023
+    own = {key: cells[key] for key in CONDITIONS if key in cells}
+    columns = {**kept, **own}
+    texts = list(zip(*columns.values(), strict=True)) or [()] * len(numbers)
+    said: dict[tuple[str, ...], tuple[Mapping[str, str], Measures]] = {}
+    for number, words in zip(numbers, texts, strict=True):
+        if words not in said:
+            there = {key: text for key, text in zip(columns, words, strict=True) if text}
+            whole = {**context.conditions, **there}
+            said[words] = MappingProxyType(whole), context.measures(whole, number)
+    rows.given["conditions"] = [said[words][0] for words in texts]
+
+    def recipe_of(key: tuple[Any, ...]) -> Recipe | None:
+        return _recipe(said[key[0]][1], *key[1:])
+
+    def fault_of(key: tuple[Any, ...]) -> str:
+        return "recipe" if "dye" not in cells else "owf" if key[2] else "dye"
+
+    parts = (rows.column(name) for name in ("recipe", "dye", "owf", "as written"))
+    keys = list(zip(texts, *parts, map(bool, rows.column("name")), strict=True))
+    rows.given["recipe"] = rows.read(keys, recipe_of, fault_of)
+    for i, recipe in enumerate(rows.given["recipe"]):
         if recipe is not None and recipe.total > _DEEPEST:
-            draft.doubt(f"{recipe.total:.4g} % owf is deeper than any cloth takes up")
-    return draft
+            rows.doubt(i, f"{recipe.total:.4g} % owf is deeper than any cloth takes up")
+    return rows
 
 
-def _recipe(draft: Draft, context: Context) -> Recipe | None:
+def _recipe(
+    measures: Measures, recipe: str, dye: str, owf: str, written: str, named: bool
+) -> Recipe | None:
     """What a row was dyed with; None for a sample that is only named."""
-    values, text = draft.values, draft.values.get("recipe", "")
-    measures = context.measures(draft.given["conditions"], draft.row)
-    if "dye" in values:
-        text = _of_one_dye(values["dye"], values["owf"])
-    if not text and not values.get("name"):
+    text = recipe or _of_one_dye(dye, owf)
+    if not text and not named:
         raise RecipeError("no recipe: write % owf, as 'marigold 0.8 + navy 0.25', or 'undyed'.")
     if len(text) > _LONGEST_RECIPE:
         raise RecipeError(f"{text[:40]!r}… is too long for a recipe.")
     if not text:
         return None
-    recipe = context.recipe(text, measures)
-    return Recipe(recipe, values["as written"]) if values.get("as written") else recipe
+    found = Recipe.parse(text, measures)
+    return Recipe(found, written) if written else found
 
 
 def _of_one_dye(dye: str, owf: str) -> str:
@@ -214,46 +268,60 @@ UNSTATED_LIGHT = (
 _STATED = re.compile(r"(?!None )\w[^/ ,]*[/ ,]\s*\d")
 
 
-def _light(conditions: Mapping[str, str]) -> Light:
-    """The light that these conditions state, D65/10° where they are silent."""
-    light, observer = Light.parse(conditions.get("illuminant") or "D65"), conditions.get("observer")
+def _light(stated: tuple[str | None, str | None]) -> Light:
+    """The light of an illuminant and an observer as stated, D65/10° where they are silent."""
+    light, observer = Light.parse(stated[0] or "D65"), stated[1]
     return Light.parse(f"{light.illuminant} {observer[:40]}") if observer else light
 
 
-def rough_readings(drafts: list[Draft], faults: Faults) -> None:
-    """Give every draft that has only CIELAB or a hex code the smoothest spectrum with it."""
-    groups: dict[Light, list[Draft]] = {}
-    assumed = False
-    rough = [d for d in drafts if d.kind == "hex" or (d.kind == "Lab" and "lab" in d.given)]
-    for draft in rough:
-        given, code, said = draft.given, draft.values.get("hex", ""), draft.given["conditions"]
-        try:
-            if draft.kind == "hex":
-                given |= {"lab": hex_to_lab(code), "light": D65_2, "clipped": Clipped.of_hex(code)}
-            else:
-                lab, given["light"] = given["lab"], _light(said)
-                assumed |= not _STATED.match(f"{said.get('illuminant')} {said.get('observer')}")
-                if not (0 < lab[0] <= 105 and abs(lab[1:]).max() <= 200):
-                    raise DyemixError(
-                        "no cloth reads L* {:g}, a* {:g}, b* {:g}: L* lies above 0 and up to 100, "
-                        "a* and b* within ±200.".format(*lab)
-                    )
-        except DyemixError as error:
-            faults.add(str(error), draft.row, "hex" if draft.kind == "hex" else "L*")
-            continue
-        groups.setdefault(given["light"], []).append(draft)
-        draft.doubt(_ROUGH, *([_CENSORED] if given.get("clipped") else []))
-    if any(draft.kind == "hex" for draft in rough):
-        faults.notes.append(
-            "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss."
-        )
-    if assumed:
-        faults.notes.append(UNSTATED_LIGHT)
-    for light, group in groups.items():
-        for some in (group[i : i + _TOGETHER] for i in range(0, len(group), _TOGETHER)):
-            spectra, reached = smoothest(np.array([draft.given["lab"] for draft in some]), light)
-            for draft, spectrum, has in zip(some, spectra, reached, strict=True):
-                draft.given["reflectance"] = spectrum
-                if not has:
-                    where = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*draft.given["lab"])
-                    faults.add(f"no cloth can have {where} under {light}.", draft.row, draft.kind)
+def lab_readings(rows: Rows, at: NDArray[np.intp], labs: Array) -> None:
+    """Give the rows `at` their CIELAB ``(M, 3)``, its light, and the smoothest spectrum with it."""
+    keys = ("illuminant", "observer")
+    stated = [tuple(map(rows.given["conditions"][i].get, keys)) for i in at.tolist()]
+    lights = rows.read(stated, _light, "L*", at.tolist())
+    if any(not _STATED.match(f"{one} {other}") for one, other in set(stated)):
+        rows.faults.notes.append(UNSTATED_LIGHT)
+    dark, off = (labs[:, 0] <= 0) | (labs[:, 0] > 105), np.abs(labs[:, 1:]).max(axis=1) > 200
+    for i in np.flatnonzero(dark | off):
+        what = "no cloth reads L* {:g}, a* {:g}, b* {:g}".format(*labs[i])
+        cure = "L* lies above 0 and up to 100, a* and b* within ±200."
+        rows.faults.add(f"{what}: {cure}", rows.numbers[at[i]], "L*")
+        lights[i] = None
+    _smoothest(rows, at, labs, lights)
+
+
+def hex_readings(rows: Rows, at: NDArray[np.intp]) -> None:
+    """Give the rows `at` the colour of their hex code and the smoothest spectrum with it."""
+    rows.faults.notes.append(
+        "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss."
+    )
+    codes = [rows.cells["hex"][i] for i in at.tolist()]
+    labs = rows.read(codes, hex_to_lab, "hex", at.tolist())
+    good = [i for i, colour in enumerate(labs) if colour is not None]
+    clipped = [Clipped.of_hex(codes[i]) for i in good]
+    if good:
+        rows.give("clipped", at[good], clipped)
+        _smoothest(rows, at[good], np.array([labs[i] for i in good]), [D65_2] * len(good))
+    for i, bound in zip(at[good].tolist(), clipped, strict=True):
+        rows.doubt(i, *([_CENSORED] if bound else []))
+
+
+def _smoothest(
+    rows: Rows, at: NDArray[np.intp], labs: Array, lights: Sequence[Light | None]
+) -> None:
+    labs.setflags(write=False)
+    for light in dict.fromkeys(filter(None, lights)):
+        group = np.array([i for i, seen in enumerate(lights) if seen == light])
+        for some in np.array_split(group, -(-len(group) // _TOGETHER)):
+            spectra, reached = smoothest(labs[some], light)
+            spectra.setflags(write=False)
+            rows.give("reflectance", at[some], spectra)
+            for i in some[~reached]:
+                where = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*labs[i])
+                kind = rows.given["kind"][at[i]]
+                what = f"no cloth can have {where} under {light}."
+                rows.faults.add(what, rows.numbers[at[i]], kind)
+    rows.give("lab", at, labs)
+    rows.give("light", at, lights)
+    for i in at.tolist():
+        rows.doubt(i, _ROUGH)

@@ -24,8 +24,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dyemix.errors import DyemixError
-from dyemix.files.cells import Faults, cleaned, placed, read_sheet, read_text
-from dyemix.files.headings import meaning, spelling
+from dyemix.files.cells import Faults, cleaned, meaning, placed, read_sheet, read_text, spelling
 
 
 def number(text: str) -> float:

@@ -1,30 +1,45 @@
 """From the cells of a table, whatever file they came from, to a `SwatchSet`.
 
 Every importer hands its cells over as a `Sheet`; what headings mean, what is doubtful and what is
-refused is decided here, once for all of them.
+refused is decided here, once for all of them. Whatever holds for many rows is done for all of them
+at once.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from difflib import SequenceMatcher
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.arrays import LAB, Array
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.colour.spectra import DARKEST, grid_fault, grid_notes, onto_grid, too_bright
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.files.cells import Faults, Sheet, cleaned, few, placed
-from dyemix.files.headings import HEADER_ONLY, KNOWN, band, meaning
-from dyemix.files.rows import Context, Draft, drafted, rough_readings
+from dyemix.files.cells import (
+    HEADER_ONLY,
+    KNOWN,
+    Faults,
+    Sheet,
+    band,
+    cleaned,
+    few,
+    meaning,
+    placed,
+    plain_numbers,
+)
+from dyemix.files.rows import Context, Rows, described, hex_readings, lab_readings
 
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
-_PLAIN = re.compile("[0-9.;eE+-]+")
 _WITH_UNIT = re.compile(r"[-+]?[0-9]*[.,]?[0-9]+ ?(?:%|[^\W\d_]{1,12}|°)")
+
+#: Which rows have numbers, and the numbers.
+_Numbers = tuple[NDArray[np.intp], Array]
 
 
 def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
@@ -36,25 +51,23 @@ def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
         faults.raise_any()
     if not sheet.rows and whole:
         faults.add("the table has headings but no rows: one reading stands on a row.")
-    drafts = []
-    for row, cells in sheet.rows:
-        values = {name: cells[place] for name, place in columns.place.items()}
-        kept = {name: cells[place] for name, place in columns.extra.items() if cells[place]}
-        bands = [cells[place] for _, place in columns.bands.values()]
-        drafts.append(drafted(row, values, kept, bands, context))
-    _numbers(drafts, columns, context)
-    _check_spelling(drafts, faults)
-    rough_readings(drafts, faults)
+    cells, kept = (
+        {name: sheet.column(place) for name, place in places.items()}
+        for places in (columns.place, columns.extra)
+    )
+    rows = described(sheet.row_numbers, cells, kept, context)
+    read = _numbers(sheet, rows, columns, context)
+    _check_spelling(rows)
     faults.raise_any()
-    _doubt_copies(drafts)
-    readings = tuple(draft.reading(faults) for draft in drafts)
+    for numbers in read:
+        _doubt_copies(rows, *numbers)
     taken = "rows of one recipe are taken as readings of one cloth."
-    if "swatch" not in columns.place:
+    if "swatch" not in cells:
         faults.notes.append(f"there is no swatch column: {taken}")
-    elif any(not reading.swatch for reading in readings):
+    elif not all(cells["swatch"]):
         faults.notes.append(f"where swatch is blank, {taken}")
-    faults.notes += _about_warnings(drafts, faults.counted)
-    return SwatchSet(readings, tuple(dict.fromkeys(faults.notes)), faults.file, context.demo)
+    faults.notes += _about_warnings(rows)
+    return SwatchSet(rows.readings(), tuple(dict.fromkeys(faults.notes)), faults.file, context.demo)
 
 
 # Headings ---------------------------------------------------------------------------------------
@@ -139,47 +152,67 @@ def _heading_faults(found: _Columns, headings: list[str], notes: list[str]) -> I
 # Numbers ----------------------------------------------------------------------------------------
 
 
-def _numbers(drafts: list[Draft], columns: _Columns, context: Context) -> None:
-    """Turn the cells of each draft into its reading, and settle the scale of the file."""
-    notes, whole = context.faults.notes, columns.place.keys() >= set(LAB)
-    read: dict[str, dict[int, list[str]]] = {"spectrum": {}, "Lab": {}, "hex": {}}
-    twice: list[int] = []
-    for i, draft in enumerate(drafts):
-        lab = [draft.values.get(name, "") for name in LAB]
-        held = {"spectrum": draft.bands, "Lab": lab, "hex": [draft.values.get("hex", "")]}
-        kinds = [kind for kind, cells in held.items() if any(cells)]
-        twice += [draft.row] if len(kinds) > 1 else []
-        if kinds and (kinds[0] != "Lab" or whole):
-            draft.given["kind"] = kinds[0]
-            read[kinds[0]][i] = held[kinds[0]]
-    if twice:
-        many = f"{len(twice)} rows give a colour twice (first: row {twice[0]})"
+def _numbers(sheet: Sheet, rows: Rows, columns: _Columns, context: Context) -> list[_Numbers]:
+    """Turn cells into readings, and settle the scale of the file; gives the numbers as read."""
+    notes = rows.faults.notes
+    wanted = {"spectrum": [place for _, place in columns.bands.values()]}
+    if columns.place.keys() >= {*LAB}:
+        wanted["Lab"] = [columns.place[name] for name in LAB]
+    free, twice = np.ones(len(rows.numbers), bool), np.zeros(len(rows.numbers), bool)
+    found: dict[str, _Numbers] = {}
+    text = ""
+    for kind, places in wanted.items():
+        if not places or not free.size:
+            continue
+        if (values := sheet.numbers(places)) is not None:
+            filled = np.ones(len(free), bool)
+        else:
+            cells = [[row[place] for place in places] for _, row in sheet.rows]
+            filled = np.fromiter(map(any, cells), bool, len(cells))
+        at = np.flatnonzero(filled & free)
+        rows.give("kind", at, [kind] * len(at))
+        if values is None:
+            chosen = [cells[i] for i in at.tolist()]
+            text += "".join(map("".join, chosen))
+            heads = [sheet.headings[place] for place in places] if kind != "Lab" else LAB
+            at, values = _values(rows, at, chosen, heads)
+        else:
+            values = values[at]
+        twice |= filled & ~free
+        free &= ~filled
+        if len(at):
+            found[kind] = at, values
+    coded = np.array([bool(code) for code in rows.column("hex")], bool)
+    twice |= coded & ~free
+    if twice.any():
+        first = rows.numbers[int(twice.argmax())]
+        many = f"{twice.sum()} rows give a colour twice (first: row {first})"
         notes.append(f"{many}: the spectrum is used before CIELAB, CIELAB before hex.")
-    text = " ".join(
-        cell for kind in (read["spectrum"], read["Lab"]) for x in kind.values() for cell in x
-    )
     if "," in text:
         mixed = "decimal points and decimal commas are mixed; both were read as decimals."
         notes.append(mixed if "." in text else "numbers have decimal commas.")
-    headings = [heading for heading, _ in columns.bands.values()]
-    spectra = _values(drafts, read["spectrum"], headings, context.faults)
-    for i, values in _values(drafts, read["Lab"], LAB, context.faults).items():
-        drafts[i].given["lab"] = values
-    if spectra:
-        _spectra([(drafts[i], v) for i, v in spectra.items()], columns.wavelengths, context)
+    if "spectrum" in found:
+        _spectra(rows, *found["spectrum"], columns.wavelengths, context)
+    if "Lab" in found:
+        lab_readings(rows, *found["Lab"])
+    if len(hexes := np.flatnonzero(coded & free)):
+        rows.give("kind", hexes, ["hex"] * len(hexes))
+        hex_readings(rows, hexes)
+    return list(found.values())
 
 
 def _values(
-    drafts: Sequence[Draft], cells: Mapping[int, list[str]], headings: Sequence[str], faults: Faults
-) -> dict[int, Array]:
-    """Numbers that belong together, by draft; one where some are missing is a fault, left out."""
-    with suppress(ValueError):  # most tables are plain numbers, and take a twentieth of the time
-        if all(_PLAIN.fullmatch(";".join(x)) for x in cells.values()):
-            values = np.array(list(cells.values()), float)
-            if np.isfinite(values).all():
-                return dict(zip(cells, values, strict=True))
-    found = {i: _cells(x, headings, drafts[i].row, faults) for i, x in cells.items()}
-    return {i: values for i, values in found.items() if values is not None}
+    rows: Rows, at: NDArray[np.intp], cells: Sequence[Sequence[str]], headings: Sequence[str]
+) -> _Numbers:
+    """Numbers ``(M, K)`` that belong together; where some are missing is a fault, left out."""
+    if (values := plain_numbers(cells)) is not None:
+        return at, values
+    read = [
+        _cells(row, headings, rows.numbers[i], rows.faults)
+        for i, row in zip(at, cells, strict=True)
+    ]
+    good = [i for i, row in enumerate(read) if row is not None]
+    return at[good], np.array([read[i] for i in good])
 
 
 def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faults) -> Array | None:
@@ -199,10 +232,11 @@ def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faul
     return None if blank or wrong else np.array(values)
 
 
-def _spectra(spectra: list[tuple[Draft, Array]], wavelengths: Array, context: Context) -> None:
+def _spectra(
+    rows: Rows, at: NDArray[np.intp], values: Array, wavelengths: Array, context: Context
+) -> None:
     """Bring spectra ``(S, B')`` at `wavelengths` ``(B',)`` to fractions at the package's bands."""
     stated, faults = context.scale, context.faults
-    values = np.array([row for _, row in spectra])
     largest = float(values.max())
     bright = too_bright(values)
     scale = stated or ("percent" if bright.any() else "fraction")
@@ -218,67 +252,70 @@ def _spectra(spectra: list[tuple[Draft, Array]], wavelengths: Array, context: Co
         odd, top = np.unravel_index(np.argmax(values), values.shape)
         what = f"{largest:g} looks like percent and most other rows like fractions of 1"
         cure = "correct it, or write '# scale: percent' above the table."
-        faults.add(f"{what}: {cure}", spectra[odd][0].row, f"{wavelengths[top]:g} nm")
+        faults.add(f"{what}: {cure}", rows.numbers[at[odd]], f"{wavelengths[top]:g} nm")
         return
     fractions = values / 100.0 if scale == "percent" else values
     cloth = "0 to 100" if scale == "percent" else "0 to 1"
     low, high = values.min(axis=1), values.max(axis=1)
     for i in np.flatnonzero((low < 0) | (high == 0) | too_bright(fractions)):
-        at = values[i].argmin() if low[i] < 0 else values[i].argmax()
+        worst = values[i].argmin() if low[i] < 0 else values[i].argmax()
         what = f"{high[i]:g} is not a reflectance in {scale}: cloth gives {cloth}."
         if low[i] < 0:
             what = f"a reflectance of {low[i]:g} is negative: zero the instrument, read it again."
         elif high[i] == 0:
             what = "every band of this row is 0: read the swatch again."
-        faults.add(what, spectra[i][0].row, f"{wavelengths[at]:g} nm")
+        faults.add(what, rows.numbers[at[i]], f"{wavelengths[worst]:g} nm")
     if not len(faults):
-        for (draft, _), row in zip(spectra, onto_grid(wavelengths, fractions), strict=True):
-            draft.given["reflectance"] = row
-            draft.doubt(*_doubts(row, scale))
+        # Row by row in memory, as any spectrum lies: sums round alike then.
+        spectra = np.ascontiguousarray(onto_grid(wavelengths, fractions))
+        spectra.setflags(write=False)
+        rows.give("reflectance", at, spectra)
+        for i, words in _doubts(spectra, scale):
+            rows.doubt(int(at[i]), words)
 
 
 # Doubts: kept, and told once -----------------------------------------------------------
 
 
-def _doubts(reflectance: Array, scale: str) -> list[str]:
-    """What is doubtful about a reflectance ``(B,)``, a fraction."""
-    found = []
-    top = int(np.argmax(reflectance))
-    if reflectance[top] > 1.0:
-        why = "fluorescent (a brightener) or miscalibrated"
-        found.append(f"above 1 at {WAVELENGTHS[top]:g} nm: {why}")
-    elif reflectance[4] >= 0.95:
-        found.append("0.95 or more at 440 nm: a brightener? Kubelka–Munk does not hold there")
-    if (reflectance == 0.0).any():
-        found.append(f"0 at {WAVELENGTHS[np.argmin(reflectance)]:g} nm: below what can be read")
-    if scale == "percent" and reflectance[top] <= DARKEST:
-        found.append("no value above 1 %: a fraction in a file of percentages?")
-    return found
+def _doubts(spectra: Array, scale: str) -> Iterator[tuple[np.intp, str]]:
+    """What is doubtful about reflectances ``(S, B)``, fractions: which of them, and why."""
+    top, bottom = spectra.max(axis=1), spectra.min(axis=1)
+    for i in np.flatnonzero(top > 1.0):
+        at = WAVELENGTHS[spectra[i].argmax()]
+        yield i, f"above 1 at {at:g} nm: fluorescent (a brightener) or miscalibrated"
+    for i in np.flatnonzero((top <= 1.0) & (spectra[:, 4] >= 0.95)):
+        yield i, "0.95 or more at 440 nm: a brightener? Kubelka–Munk does not hold there"
+    for i in np.flatnonzero(bottom == 0.0):
+        yield i, f"0 at {WAVELENGTHS[spectra[i].argmin()]:g} nm: below what can be read"
+    for i in np.flatnonzero(top <= DARKEST) if scale == "percent" else ():
+        yield i, "no value above 1 %: a fraction in a file of percentages?"
 
 
-def _doubt_copies(drafts: list[Draft]) -> None:
-    """Doubt a reading that repeats an earlier one digit for digit; chance hardly does that."""
-    first: dict[tuple[object, ...], int] = {}
-    for draft in drafts:
-        if draft.kind not in ("spectrum", "Lab"):
-            continue  # two readings of one cloth do share a hex code now and then
-        cells = draft.bands if draft.kind == "spectrum" else [draft.values[n] for n in LAB]
-        told = draft.given
-        key = (told["recipe"], told.get("swatch"), told.get("name"), *cells)
-        before = first.setdefault(key, draft.row)
-        if before != draft.row and "same as row" not in "".join(told.get("warnings", ())):
-            draft.doubt(f"same as row {before}: a copy?")
+def _doubt_copies(rows: Rows, at: NDArray[np.intp], values: Array) -> None:
+    """Doubt a reading that repeats an earlier one digit for digit; chance hardly does that.
+
+    Two readings of one cloth do share a hex code now and then: those are not asked.
+    """
+    keys = [row.tobytes() for row in values]
+    many, first = Counter(keys), dict[tuple[Any, ...], int]()
+    named = [rows.given[name] for name in ("recipe", "swatch", "name") if name in rows.given]
+    for i, key in zip(at.tolist(), keys, strict=True):
+        if many[key] > 1:
+            before = first.setdefault((key, *(column[i] for column in named)), i)
+            if before != i and "same as row" not in "".join(rows.given["warnings"][i]):
+                rows.doubt(i, f"same as row {rows.numbers[before]}: a copy?")
 
 
-def _about_warnings(drafts: list[Draft], counted: str) -> list[str]:
+def _about_warnings(rows: Rows) -> list[str]:
     """One sentence a doubt, with the rows (objects, columns) it holds for."""
-    rows: dict[str, list[str]] = {}
-    for draft in drafts:
-        for warning in draft.given.get("warnings", ()):
-            rows.setdefault(warning, []).append(str(draft.row))
+    held: dict[str, list[str]] = {}
+    for number, warnings in zip(rows.numbers, rows.given["warnings"], strict=True):
+        for warning in warnings:
+            held.setdefault(warning, []).append(str(number))
     return [
-        f"{counted}{'s' * (len(at) > 1)} {few(at, 6)}: {text}{'' if text[-1] == '?' else '.'}"
-        for text, at in rows.items()
+        f"{rows.faults.counted}{'s' * (len(at) > 1)} {few(at, 6)}: {text}"
+        f"{'' if text[-1] == '?' else '.'}"
+        for text, at in held.items()
     ]
 
 
@@ -296,24 +333,25 @@ def alike(one: str, other: str) -> bool:
     return sorted(a) == sorted(b) or SequenceMatcher(None, a, b).ratio() > 0.8
 
 
-def _check_spelling(drafts: list[Draft], faults: Faults) -> None:
+def _check_spelling(rows: Rows) -> None:
     """A dye of mixtures alone that is spelt much like a dye with swatches of its own is a fault.
 
     A dye with a single row, spelt like one with several, is told in a note: it may be right.
     """
-    alone: dict[str, int] = {}
     first: dict[str, int] = {}
-    for draft in drafts:
-        recipe = draft.given["recipe"] or ()
-        for dye in recipe:
-            first.setdefault(dye, draft.row)
-            alone[dye] = alone.get(dye, 0) + (len(recipe) == 1)
-    for dye, rows in alone.items():
-        near = [own for own in alone if alone[own] > rows and alike(dye, own)] if rows < 2 else []
-        if near and rows == 0:
+    alone: Counter[str] = Counter()
+    for number, recipe in zip(rows.numbers, rows.given["recipe"], strict=True):
+        for dye in recipe or ():
+            first.setdefault(dye, number)
+        if recipe and len(recipe) == 1:
+            alone[next(iter(recipe))] += 1
+    for dye in first:
+        more = [own for own in alone if alone[own] > alone[dye]] if alone[dye] < 2 else []
+        near = [own for own in more if alike(dye, own)]
+        if near and not alone[dye]:
             cure = f"correct the spelling, or give {dye!r} swatches of its own."
             what = f"{dye!r} has no swatch of its own: is {near[0]!r} meant? If so, {cure}"
-            faults.add(what, first[dye], "recipe")
+            rows.faults.add(what, first[dye], "recipe")
         elif near:
             one = f"{dye!r} (row {first[dye]}) has one row and is spelt much like {near[0]!r}"
-            faults.notes.append(f"{one}: one dye or two?")
+            rows.faults.notes.append(f"{one}: one dye or two?")

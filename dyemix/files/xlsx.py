@@ -17,9 +17,8 @@ from datetime import date, datetime, time
 from typing import Any
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, few
-from dyemix.files.delimited import read_table_text
-from dyemix.files.headings import band, is_swatch_table, known
+from dyemix.files import delimited
+from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, band, few, is_swatch_table, known
 
 #: Unpacked, no dyer's workbook is larger (bytes); an archive that says so may be a zip bomb.
 LARGEST_UNPACKED = 60_000_000
@@ -34,9 +33,8 @@ def recognise(data: bytes) -> bool:
     return data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0"))
 
 
-def read(data: bytes, file: str) -> SwatchSet:
+def read(data: bytes, faults: Faults) -> SwatchSet:
     """Read the swatch table of a workbook. Raises `InputError` with every fault of the file."""
-    faults = Faults(file)
     pages = [page for page in _pages(data, faults) if any(map(any, page.rows))]
     if not pages:
         faults.stop("the workbook is empty.")
@@ -61,7 +59,7 @@ def read(data: bytes, file: str) -> SwatchSet:
         faults.notes.append(f"{many}: the values saved with them were used, none was calculated.")
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows(page.rows)
-    return read_table_text(out.getvalue(), faults)
+    return delimited.read(out.getvalue(), faults)
 
 
 @dataclass

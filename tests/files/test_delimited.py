@@ -341,8 +341,9 @@ def test_rows_are_counted_in_lines_of_the_file(read: Read) -> None:
 def test_reading_stays_quick_to_start() -> None:
     """pandas, SciPy and colour-science take longer to import than a table takes to read."""
     code = (
-        "import sys; from dyemix.files.delimited import read; read(b'recipe,hex\\nred 1,#aa2222',"
-        " 'x'); print({'pandas', 'scipy', 'colour', 'matplotlib'} & set(sys.modules))"
+        "import io, sys; from dyemix.files import read_swatches;"
+        "read_swatches(io.StringIO('recipe,hex\\nred 1,#aa2222'));"
+        "print({'pandas', 'scipy', 'colour', 'matplotlib'} & set(sys.modules))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "set()"
