@@ -25,7 +25,6 @@ from dyemix.errors import RecipeError, UnstatedError
 if TYPE_CHECKING:
     import pandas as pd
 
-
 #: Millilitres by spoon set. US customary from the exact US gallon of 231 cubic inches (NIST
 #: Handbook 44, Appendix C); imperial from the gallon of 4.54609 L; metric and Australian by
 #: convention.
@@ -62,6 +61,7 @@ _TERM = re.compile(
     rf"(?P<name>{_SHORT_NAME})\s+(?P<number>-?(?:{_NUMBER}))\s*(?P<unit>[^\W\d_]*|% ?(?:owf)?)"
 )
 _PARTS = re.compile(rf"(?P<number>{_NUMBER})\s+(?P<name>{NAME})")
+_WRITE_PARTS = "write '3 marigold : 1 navy at 1 %'."
 _AT = re.compile(rf"(?P<parts>.+:.+?)\s+at\s+(?P<total>{_NUMBER})\s*%?(?:\s*owf)?")
 
 
@@ -234,9 +234,7 @@ class Recipe(Mapping[str, float]):
             return cls({}, written)
         if ":" in plain:
             if not (at := _AT.fullmatch(plain)):
-                raise RecipeError(
-                    f"{written!r} gives parts without a depth: write '3 marigold : 1 navy at 1 %'."
-                )
+                raise RecipeError(f"{written!r} gives parts without a depth: {_WRITE_PARTS}")
             return cls(_from_parts(at["parts"], _number(at["total"])), written)
         amounts: dict[str, float] = {}
         dye = ""
@@ -244,10 +242,8 @@ class Recipe(Mapping[str, float]):
             more = bool(amounts) and term[:1].isdigit()  # '2 tbsp + 1/4 tsp' of one dye
             found = _term(f"{dye} {term}" if more else term)
             if found is None or (more and found[2] == "%"):
-                raise RecipeError(
-                    f"{term!r} is not an amount of a dye: write a name and % owf, as "
-                    "'marigold 0.8', joined by '+'."
-                )
+                cure = "write a name and % owf, as 'marigold 0.8', joined by '+'."
+                raise RecipeError(f"{term!r} is not an amount of a dye: {cure}")
             name, number, unit = found
             if number < 0:
                 raise RecipeError(f"{term!r} is negative: % owf is 0 or more.")
@@ -315,9 +311,7 @@ def _from_parts(text: str, total: float) -> dict[str, float]:
     for piece in map(str.strip, text.split(":")):
         match = _PARTS.fullmatch(piece)
         if match is None:
-            raise RecipeError(
-                f"{piece!r} is not a part of a mix: write '3 marigold : 1 navy at 1 %'."
-            )
+            raise RecipeError(f"{piece!r} is not a part of a mix: {_WRITE_PARTS}")
         parts[_new(match["name"], parts, text)] = _number(match["number"])
     whole = sum(parts.values())
     if whole == 0:

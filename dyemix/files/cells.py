@@ -130,6 +130,10 @@ class Lines(Sequence[tuple[int, list[str]]]):
             found = [line.rsplit(mark, after)[-after] for line in self._lines]
         return [tidy(text) if " " in text else text for text in found]
 
+    @property
+    def row_numbers(self) -> list[int]:
+        return [*range(self._first, self._first + len(self))]
+
     def numbers(self, places: Sequence[int]) -> Array:
         """Columns as numbers ``(N, K)``. Raises `ValueError` where one is none, or blank."""
         how: dict[str, Any] = {"delimiter": self._delimiter, "usecols": places, "comments": None}
@@ -166,10 +170,7 @@ class Sheet:
     def row_numbers(self) -> list[int]:
         """Which row of the file each row is."""
         rows = self.rows
-        first = rows[0][0] if rows else 0
-        return (
-            [*range(first, first + len(rows))] if isinstance(rows, Lines) else [i for i, _ in rows]
-        )
+        return rows.row_numbers if isinstance(rows, Lines) else [number for number, _ in rows]
 
 
 def plain_numbers(cells: Sequence[Sequence[str]]) -> Array | None:

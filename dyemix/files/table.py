@@ -207,10 +207,8 @@ def _values(
     """Numbers ``(M, K)`` that belong together; where some are missing is a fault, left out."""
     if (values := plain_numbers(cells)) is not None:
         return at, values
-    read = [
-        _cells(row, headings, rows.numbers[i], rows.faults)
-        for i, row in zip(at, cells, strict=True)
-    ]
+    numbers = [rows.numbers[i] for i in at]
+    read = [_cells(row, headings, n, rows.faults) for n, row in zip(numbers, cells, strict=True)]
     good = [i for i, row in enumerate(read) if row is not None]
     return at[good], np.array([read[i] for i in good])
 
