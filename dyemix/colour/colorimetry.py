@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -68,7 +68,7 @@ class Light:
         return f"{self.illuminant}/{self.observer}°"
 
 
-@lru_cache(maxsize=64)
+@cache
 def weights(light: Light) -> Array:
     """Weights ``(B, 3)`` that turn reflectance into XYZ, Y of a perfect white being 100.
 
@@ -146,7 +146,9 @@ def xyz(reflectance: ArrayLike, light: Light) -> Array:
     return np.asarray(np.asarray(reflectance, dtype=float) @ weights(light))
 
 
-_LINEAR_BELOW = (6.0 / 29.0) ** 3
+#: Where f turns from a cube root into its own tangent, and the share of white at that.
+_LINEAR_BELOW_ROOT = 6.0 / 29.0
+_LINEAR_BELOW = _LINEAR_BELOW_ROOT**3
 TO_LAB = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
 
 
@@ -175,8 +177,9 @@ def xyz_from_lab(lab: ArrayLike, light: Light) -> Array:
     lab = np.asarray(lab, dtype=float)
     fy = (lab[..., 0] + 16.0) / 116.0
     f = np.stack([fy + lab[..., 1] / 500.0, fy, fy - lab[..., 2] / 200.0], axis=-1)
-    linear = 3.0 * (6.0 / 29.0) ** 2 * (f - 4.0 / 29.0)
-    return np.asarray(np.where(f > 6.0 / 29.0, f**3, linear) * white(light))
+    root = np.maximum(f, _LINEAR_BELOW_ROOT)
+    share = root**3 + np.minimum(f - _LINEAR_BELOW_ROOT, 0.0) * 3.0 * root * root
+    return np.asarray(share * white(light))
 
 
 def lab(reflectance: ArrayLike, light: Light) -> Array:
@@ -190,8 +193,7 @@ _SRGB = np.array([[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557
 _HALF_STEP = 0.5 / 255.0
 
 
-@dataclass(frozen=True)
-class ScreenColour:
+class ScreenColour(NamedTuple):
     """An sRGB hex code, and whether the colour lies inside what sRGB can show."""
 
     hex: str
@@ -229,7 +231,8 @@ def screen_colours(lab_d65_2: ArrayLike) -> list[ScreenColour]:
 
 def screen_colour(reflectance: ArrayLike) -> ScreenColour:
     """sRGB code of one reflectance ``(B,)``, computed under D65/2° whatever the light at hand."""
-    return screen_colours(lab(reflectance, D65_2))[0]
+    (colour,) = screen_colours(lab(reflectance, D65_2))
+    return colour
 
 
 def lab_to_hex(lab_d65_2: ArrayLike) -> str:
@@ -239,9 +242,10 @@ def lab_to_hex(lab_d65_2: ArrayLike) -> str:
     '#808b71'
     """
     values = numbers(headed(lab_d65_2, LAB))
-    if values.shape != (3,) or not np.isfinite(values).all():
+    if values.shape != np.shape(LAB) or not np.isfinite(values).all():
         raise TargetError(f"{lab_d65_2!r} is not one colour: L*, a*, b* are wanted.")
-    return screen_colours(values)[0].hex
+    (colour,) = screen_colours(values)
+    return colour.hex
 
 
 def hex_to_lab(text: str) -> Array:
@@ -285,8 +289,7 @@ def smoothest(lab: ArrayLike, light: Light) -> tuple[Array, NDArray[np.bool_]]:
     w, bands = weights(light), len(WAVELENGTHS)
     slope = np.diff(np.eye(bands), axis=0)
     roughness = slope.T @ slope
-    y = np.clip(goal[:, 1] / 100.0, 1e-3, 0.999)
-    z = np.repeat(np.log(y / (1.0 - y))[:, np.newaxis], bands, axis=1)
+    z = np.zeros((len(goal), bands))
     multiplier, system = np.zeros((len(goal), 3)), np.zeros((len(goal), bands + 3, bands + 3))
     for _ in range(60):
         r = 1.0 / (1.0 + np.exp(-z))
@@ -301,12 +304,12 @@ def smoothest(lab: ArrayLike, light: Light) -> tuple[Array, NDArray[np.bool_]]:
         gradient = z @ roughness + np.einsum("sbk,sk->sb", jacobian, multiplier)
         right = np.concatenate([-gradient, miss], axis=1)[..., np.newaxis]
         try:
-            step = np.linalg.solve(system, right)[..., 0]
+            step = np.linalg.solve(system, right).squeeze(axis=-1)
         except np.linalg.LinAlgError:  # out of reach: bands at 0 or 1 have no slope left
-            step = (np.linalg.pinv(system) @ right)[..., 0]
+            step = np.einsum("sij,sjk->si", np.linalg.pinv(system), right)
         # A step over 2 in logit leaves the region where the linearised stimuli mean anything.
         largest = np.abs(step[:, :bands]).max(axis=1)
-        z = np.clip(z + step[:, :bands] * (2.0 / np.maximum(largest, 2.0))[:, None], -30.0, 30.0)
+        z = z + step[:, :bands] * (2.0 / np.maximum(largest, 2.0))[:, np.newaxis]
         multiplier = multiplier + step[:, bands:]
         if largest.max() < 1e-9:
             break

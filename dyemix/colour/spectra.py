@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from functools import lru_cache
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,8 @@ from dyemix.errors import Choice, Fault, InputError
 
 #: Wider steps than this lose the slope of a dye's absorption edge (ASTM E308 tabulates 10 and 20).
 WIDEST_STEP = 20.0
+#: Bands that the tables of observers weigh, at the step of the package.
+_SEEN = np.arange(360.0, 781.0, 10.0)
 
 
 #: A reflectance above this is a percentage, and so is one above the second in the mean of its
@@ -46,26 +48,25 @@ def fractions(
     percent = Unit(scale) is Unit.PERCENT
     spectra = numbers(values) / (100.0 if percent else 1.0)
     at = headed_bands(values) if wavelengths is None else numbers(wavelengths)
-    if spectra.ndim < 1 or spectra.shape[-1:] != at.shape:
+    if spectra.shape[-1:] != at.shape:
         cure = "give the wavelengths" if wavelengths is None else "one value a wavelength"
         raise InputError(Fault(f"{spectra.shape} values at {at.shape} bands in nm: {cure}."))
-    on_grid = at is WAVELENGTHS or np.array_equal(at, WAVELENGTHS)
+    on_grid = np.array_equal(at, WAVELENGTHS)
     if not on_grid:
         spectra, at = spectra[..., np.argsort(at)], np.sort(at)
-    most = spectra.max(initial=0.0)
     fault = "" if on_grid else grid_fault(at)
-    if not np.isfinite(spectra).all() or spectra.min(initial=0.0) < 0.0:
+    if not np.isfinite(spectra).all() or (spectra < 0.0).any():
         fault = fault or "a reflectance is a number, 0 or more: one here is not."
     elif too_bright(spectra).any():
-        fault = fault or f"a reflectance of {most:.4g} is no fraction: is it scale='percent'?"
-    elif percent and spectra.size and most < DARKEST:
-        fault = fault or f"no cloth reflects {100.0 * most:.4g} % at most: is it scale='fraction'?"
+        fault = (
+            fault or f"a reflectance of {spectra.max():.4g} is no fraction: is it scale='percent'?"
+        )
+    elif percent and spectra.size and spectra.max() < DARKEST:
+        most = f"{100.0 * spectra.max():.4g} %"
+        fault = fault or f"no cloth reflects {most} at most: is it scale='fraction'?"
     if fault:
         raise InputError(Fault(fault))
-    if on_grid:
-        return spectra
-    rows = onto_grid(at, spectra.reshape(-1, len(at)))
-    return rows.reshape(*spectra.shape[:-1], len(WAVELENGTHS))
+    return spectra if on_grid else onto_grid(at, spectra)
 
 
 def too_bright(spectra: Array) -> NDArray[np.bool_]:
@@ -76,7 +77,7 @@ def too_bright(spectra: Array) -> NDArray[np.bool_]:
 def band(heading: str) -> float | None:
     """The wavelength in nm (300–1100) that a heading such as ``R_400 nm`` names, or None."""
     match = _BAND.fullmatch(heading.strip())
-    wavelength = float(match[1].replace(",", ".")) if match else 0.0
+    wavelength = float(match[1].replace(",", ".")) if match else np.nan
     return wavelength if 300.0 <= wavelength <= 1100.0 else None
 
 
@@ -122,15 +123,13 @@ def grid_fault(wavelengths: Array) -> str:
 
 def _extended(wavelengths: Array) -> Array:
     """The package's bands and, at the same 10 nm, those measured beyond them (360–780 nm)."""
-    first = max(np.ceil(wavelengths[0] / 10.0) * 10.0, 360.0)
-    last = min(np.floor(wavelengths[-1] / 10.0) * 10.0, 780.0)
-    return np.arange(first, last + 1.0, 10.0)
+    return np.asarray(_SEEN[(wavelengths[0] <= _SEEN) & (wavelengths[-1] >= _SEEN)])
 
 
 def _places(wavelengths: Array, wanted: Array) -> NDArray[np.intp] | None:
     """Where `wanted` bands stand among `wavelengths`; None unless all of them do."""
-    at = np.clip(np.searchsorted(wavelengths, wanted - 1e-6), 0, len(wavelengths) - 1)
-    return at if np.allclose(wavelengths[at], wanted, rtol=0, atol=1e-6) else None
+    at = np.abs(wavelengths[:, np.newaxis] - wanted).argmin(axis=0)
+    return at if np.abs(wavelengths[at] - wanted).max() <= 1e-6 else None
 
 
 def grid_notes(wavelengths: Array) -> list[str]:
@@ -152,7 +151,7 @@ def grid_notes(wavelengths: Array) -> list[str]:
     return notes
 
 
-@lru_cache(maxsize=16)
+@cache
 def _folding(first: float, last: float) -> Array:
     """Weights ``(E, B)`` that fold 10 nm bands `first` to `last` into 400–700 nm.
 
@@ -161,8 +160,8 @@ def _folding(first: float, last: float) -> Array:
     400 nm nearly so, so that X stands for Y and Z as well. ASTM E308 gives the end band the weight
     of all that lies beyond it; this gives it the mean reflectance to go with that weight.
     """
-    wavelengths = np.arange(first, last + 1.0, 10.0)
-    stimulus = stimuli(D65_10, wavelengths)[0]
+    wavelengths = _extended(np.array([first, last]))
+    stimulus, *_ = stimuli(D65_10, wavelengths)
     fold = (wavelengths[:, np.newaxis] == WAVELENGTHS).astype(float)
     for end, part in ((0, wavelengths <= WAVELENGTHS[0]), (-1, wavelengths >= WAVELENGTHS[-1])):
         fold[part, end] = stimulus[part] / stimulus[part].sum()
@@ -170,7 +169,7 @@ def _folding(first: float, last: float) -> Array:
 
 
 def onto_grid(wavelengths: Array, values: Array) -> Array:
-    """Values ``(S, B')`` at `wavelengths` ``(B',)`` brought to ``(S, B)`` at `WAVELENGTHS`.
+    """Values ``(..., B')`` at `wavelengths` ``(B',)`` brought to ``(..., B)`` at `WAVELENGTHS`.
 
     Bands that stand on the grid are taken as they are; other regular bands go through Sprague's
     interpolation, which CIE 167:2005 recommends for them. A spectrum that this would take below
@@ -180,12 +179,12 @@ def onto_grid(wavelengths: Array, values: Array) -> Array:
     """
     wanted = _extended(wavelengths)
     at = _places(wavelengths, wanted)
-    out = values @ sprague(wavelengths, wanted) if at is None else np.array(values[:, at])
-    below = (out < 0.0).any(axis=1) & (values >= 0.0).all(axis=1)
+    out = values @ sprague(wavelengths, wanted) if at is None else np.array(values[..., at])
+    below = (out < 0.0).any(axis=-1) & (values >= 0.0).all(axis=-1)
     if below.any():
         from scipy.interpolate import PchipInterpolator
 
-        out[below] = PchipInterpolator(wavelengths, values[below], axis=1)(wanted)
+        out[below] = PchipInterpolator(wavelengths, values[below], axis=-1)(wanted)
     if len(wanted) == len(WAVELENGTHS):
         return np.asarray(out)
     return np.asarray(out @ _folding(float(wanted[0]), float(wanted[-1])))

@@ -143,6 +143,7 @@ def test_a_perfect_white_is_the_white_of_every_light() -> None:
         (steps(410, 690, 10), "400 to 410 nm and 690 to 700 nm is missing"),
         (BANDS + 1.1e-5 * (BANDS == 450), "450 nm is followed|440 nm is followed by 450 nm where"),
         (BANDS + 0.9e-5 * (BANDS == 450), ""),
+        (np.insert(BANDS, 6, 455.0), "450 nm is followed by 455 nm where the others are 10 nm"),
         (np.delete(BANDS, 5), "440 nm is followed by 460 nm where the others are 10 nm apart"),
     ],
 )  # fmt: skip
@@ -220,13 +221,14 @@ def test_nothing_is_made_of_what_lies_below_360_and_above_780_nm() -> None:
 
 def test_a_spectrum_that_a_spline_takes_below_zero_stays_between_its_neighbours() -> None:
     at = steps(400, 700, 20)
-    steep, smooth = np.where(at > 560, 0.8, 0.0005), 0.4 + 0.2 * np.sin(at / 60)
+    steep, smooth = np.where(at > 560, 0.8, 0.0), 0.4 + 0.2 * np.sin(at / 60)
     found = onto_grid(at, np.stack([steep, smooth, steep]))
     np.testing.assert_array_equal(found[0], found[2])
-    assert found[0].min() >= 0.0005
+    assert found[0].min() >= 0.0
     assert found[0].max() <= 0.8
     np.testing.assert_allclose(found[:, ::2], [steep, smooth, steep], atol=1e-9)
     np.testing.assert_allclose(found[1], onto_grid(at, smooth[np.newaxis])[0], rtol=1e-12)
     # What was below zero before is none of the spline's doing.
     below = onto_grid(at, np.stack([steep - 0.01, smooth]))
     assert below[0].min() < -0.02
+    assert onto_grid(at, np.stack([[steep, smooth]])).shape == (1, 2, 31)

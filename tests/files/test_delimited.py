@@ -166,7 +166,7 @@ def test_cielab_and_hex_are_rough_and_say_so(read: Read) -> None:
 
 
 def test_a_neutral_grey_raises_no_warning(read: Read) -> None:
-    """The smoothest spectrum of a neutral is flat at once: its last Newton step is exactly 0."""
+    """The smoothest spectrum of a neutral is flat: its last Newton step is exactly 0."""
     grey = read("recipe,L*,a*,b*\nblack 1,53.9667912691617,0,0\n").readings[0]
     assert grey.reflectance is not None
     assert np.ptp(grey.reflectance) < 1e-6
