@@ -10,13 +10,11 @@ from datetime import date
 from functools import cache
 from typing import Any
 
-import numpy as np
-
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Stock
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2, D65_10, lab, screen_colours
+from dyemix.colour.colorimetry import D65_10, screen_colour
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Bath, Target, Trial
@@ -230,10 +228,10 @@ def _pieces(book: DyeBook, target: Target) -> Iterator[PastPiece]:
 
     def piece(kind: str, name: str, seen: Reading | Swatch, on: date | None = None) -> PastPiece:
         assert target.light is not None
+        assert seen.reflectance is not None
         recipe = "" if seen.recipe is None else str(seen.recipe)
         miss = float(delta_e(target.lab, seen.colour(target.light)))
-        code = screen_colours(lab(np.asarray(seen.reflectance)[None], D65_2))[0].hex
-        return PastPiece(kind, name, recipe, on, code, miss)
+        return PastPiece(kind, name, recipe, on, screen_colour(seen.reflectance).hex, miss)
 
     for kept in book.trials():
         reading = replace(kept.trial.reading, recipe=kept.trial.recipe)

@@ -18,7 +18,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
-from dyemix.dyebook.past import near, record, repeat
+from dyemix.dyebook.past import _alike, near, record, repeat
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches
 from tests.bench.conftest import four_dyes
@@ -134,6 +134,7 @@ def test_a_sheet_stands_until_it_is_dyed(book: DyeBook) -> None:
         book.add_trial(Trial(Recipe({"gold": gold, "navy": 0.2}), reading()), job)
         recipes.append(repeat(book, job, 100)[0].recipe["gold"])
     assert recipes == pytest.approx([0.8035, 0.7965, 0.8, 0.8])
+    assert _alike(Recipe({"gold": 50.25}), Recipe({"gold": 50.0})), "0.5 % to the last digit"
     assert record(book, "a").corrections == ("gold 0.80 + navy 0.20",)
     # A dye that the sheet did not have comes as strong as the first that it had.
     book.add_trial(Trial(Recipe({"rust": 1.0}), reading("rust 1")), "a")
@@ -275,7 +276,7 @@ def test_near_agrees_with_a_slow_twin(book: DyeBook) -> None:
     assert "none within 5 ΔE2000; the nearest" in str(far)
 
 
-def test_near_takes_a_colour_as_it_was_read(book: DyeBook) -> None:
+def test_near_takes_a_colour_as_it_was_read(book: DyeBook, monkeypatch: pytest.MonkeyPatch) -> None:
     # A reading in CIELAB holds a made-up spectrum: under its own light the numbers read count.
     values = np.array([55.0, 12.0, 30.0])
     rough = Reading(Recipe({"gold": 1.0}), spectrum(0.9), "1", "Lab", values, Light("D50", 2))
@@ -287,6 +288,8 @@ def test_near_takes_a_colour_as_it_was_read(book: DyeBook) -> None:
     for limit, shown in ((4.9, 1), (5.1, 0)):
         aside = values + lightness[np.searchsorted(apart, limit)]
         assert len(near(book, Target(aside, Light("D50", 2))).pieces) == shown
+    monkeypatch.setattr("dyemix.dyebook.past.FAR", float(delta_e(aside, values)))
+    assert len(near(book, Target(aside, Light("D50", 2))).pieces) == 1, "just so far is near"
     with pytest.raises(DyemixError, match="1 or more"):
         near(book, Target(values, None), 0)
 
