@@ -5,7 +5,10 @@ from __future__ import annotations
 import json
 from dataclasses import FrozenInstanceError
 from pathlib import Path
+from typing import Any
 
+import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -17,7 +20,10 @@ from dyemix.dataset.recipe import (
     Spoonfuls,
     dye_names,
     format_amount,
+    in_order,
+    index_of,
     is_name,
+    is_one,
     spoonfuls,
     stock_ml,
 )
@@ -334,3 +340,66 @@ def test_spoonfuls_are_the_nearest_quarter_teaspoon(ml: float, spoons: str) -> N
 def test_twenty_drops_are_a_millilitre() -> None:
     """Common practice; 1 mL of 1 % stock holds 0.01 g of dye: 0.01 % owf on 100 g."""
     assert Recipe.parse("gold 20 drops", Measures({"": 1.0}, 100.0)).total == pytest.approx(0.01)
+
+
+SHELF = ("gold", "navy", "rose")
+
+
+@pytest.mark.parametrize(
+    ("given", "rows", "recipes", "index"),
+    [
+        ("navy 0.5 + gold 1", [[1, 0.5, 0]], 1, None),
+        ({"rose": 2}, [[0, 0, 2]], 1, None),
+        (pd.Series({"rose": 2, "gold": 1}), [[1, 0, 2]], 1, None),
+        (["rose 1", {"gold": 3}], [[0, 0, 1], [3, 0, 0]], 2, None),
+        (np.array(["rose 1", "navy 2"]), [[0, 0, 1], [0, 2, 0]], 2, None),
+        (pd.Series(["rose 1", "navy 2"], index=[7, 9]), [[0, 0, 1], [0, 2, 0]], 2, [7, 9]),
+        ([], np.zeros((0, 3)), 0, None),
+        ([1, 0, 2], [[1, 0, 2]], 0, None),
+        ([[1, 0, 2], [3, 4, 5]], [[1, 0, 2], [3, 4, 5]], 0, None),
+        (np.array([1, 0, 2]), [[1, 0, 2]], 0, None),
+        (np.array([[0.5, 0, 2], [3, 4, 5]]), [[0.5, 0, 2], [3, 4, 5]], 0, None),
+        (pd.DataFrame({"rose": [1.0], " gold": [2.0], "navy": [0.0]}, index=["a"]),
+         [[2, 0, 1]], 0, ["a"]),
+    ],
+)  # fmt: skip
+def test_recipes_in_the_order_of_a_shelf(given: Any, rows: Any, recipes: int, index: Any) -> None:
+    values, read, labels = in_order(given, SHELF)
+    np.testing.assert_array_equal(values, rows)
+    assert values.shape == np.shape(rows)
+    assert len(read) == recipes
+    assert all(dict(zip(SHELF, row, strict=True)) == {n: r.get(n, 0) for n in SHELF}
+               for row, r in zip(values, read, strict=False))  # fmt: skip
+    assert (None if labels is None else list(labels)) == index
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ("nvy 1", "'nvy' on this shelf: did you mean navy"),
+        ({"zzz": 1}, "the shelf has gold, navy, rose"),
+        ([[1, 2, 3], [1, 2, -1]], "row 1 [(]from 0[)] is not"),
+        (np.array([np.nan, 1, 1]), "row 0 [(]from 0[)] is not"),
+        (5, "are 3 columns of % owf, not [(]1, 1[)]"),
+        ([[1, 2]], "are 3 columns of % owf, not [(]1, 2[)]"),
+        (np.zeros((2, 2, 3)), "are 3 columns of % owf, not [(]2, 2, 3[)]"),
+        (["gold 1", 5], "'5' is no recipe"),
+        (pd.DataFrame({"gold": [1], "navy": [1]}), "here missing rose"),
+        (pd.DataFrame(np.ones((1, 4)), columns=["gold", "navy", "rose", "x"]), "not a dye here: x"),
+        (pd.DataFrame(np.ones((1, 4)), columns=["gold", "navy", "rose", "gold"]), "twice gold"),
+    ],
+)
+def test_what_is_not_of_a_shelf_is_refused(given: Any, words: str) -> None:
+    with pytest.raises(RecipeError, match=words):
+        in_order(given, SHELF)
+
+
+def test_one_recipe_is_told_from_several() -> None:
+    one = ("gold 1", {"gold": 1}, pd.Series({"gold": 1}), pd.Series({"gold": 0.5}))
+    several = (
+        ["gold 1"], np.ones(3), pd.Series(["gold 1"]), pd.DataFrame({"gold": [1]}),
+        pd.Series({"gold": True}),
+    )  # fmt: skip
+    assert [is_one(given) for given in (*one, *several)] == [True] * 4 + [False] * 5
+    assert index_of(["gold 1"]) is index_of(np.ones(3)) is None
+    assert list(index_of(several[2])) == [0]
