@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from itertools import combinations, pairwise
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,12 +59,9 @@ class Gamut(Result):
 
     def brightest(self, every: int) -> Array:
         """CIELAB ``(N, 3)`` of most chroma in every so many slices, where any colour is reached."""
-        rows = [
-            (level, *max((point for line in lines for point in line), key=np.linalg.norm))
-            for level, lines in zip(self.levels[::every], self.outlines[::every], strict=True)
-            if lines
-        ]
-        return np.array(rows).reshape(-1, 3)
+        slices = zip(self.levels[::every], self.outlines[::every], strict=True)
+        far = [(x, max(np.concatenate(lines), key=np.linalg.norm)) for x, lines in slices if lines]
+        return np.array([(level, *point) for level, point in far]).reshape(-1, 3)
 
     def reaches(self, labs: Array) -> NDArray[np.bool_]:
         """Whether colours ``(N, 3)`` are reached, each in the slice nearest to it in L*."""
@@ -79,9 +76,8 @@ class Gamut(Result):
 
     def _rows(self) -> Iterable[Row]:
         """One row a point of an outline."""
-        slices = zip(self.levels, self.outlines, strict=True)
-        points = ((level, *point) for level, lines in slices for line in lines for point in line)
-        return ({"L*": level, "a*": a, "b*": b} for level, a, b in points)
+        for level, lines in zip(self.levels, self.outlines, strict=True):
+            yield from ({"L*": level, "a*": a, "b*": b} for line in lines for a, b in line)
 
     def __str__(self) -> str:
         return f"{self.volume:.0f} cubic CIELAB units, at most {self.max_dyes} dyes ({self.light})"
@@ -105,18 +101,17 @@ def gamuts(
         raise DyemixError(f"{len(dyes)} dyes: 3 at least hold a volume, 64 at most are compared.")
     light = dyes.light_of(light)
     slices = np.arange(12.0, 97.0, 4.0) if levels is None else np.asarray(levels, dtype=float)
-    found: list[tuple[Array, NDArray[np.intp], NDArray[np.uint64]]] = []
+    cut: list[list[tuple[Array, NDArray[np.uint64]]]] = [[] for _ in slices]
     for index in _faces(len(dyes), min(max_dyes, len(dyes))):
         bits = (np.uint64(1) << index.astype(np.uint64)).sum(axis=1, dtype=np.uint64)
-        found += _crossings(_on_faces(dyes, index, light), bits, slices)
-    segments, level, masks = (np.concatenate(part) for part in zip(*found, strict=True))
-    order = np.argsort(level, kind="stable")
-    segments, masks = segments[order], masks[order]
-    ends = np.searchsorted(level[order], np.arange(len(slices) + 1))
+        crossings = _crossings(_on_faces(dyes, index, light), bits, slices)
+        for of_slice, found in zip(cut, crossings, strict=True):
+            of_slice.append(found)
+    edges = [[np.concatenate(part) for part in zip(*parts, strict=True)] for parts in cut]
 
     def of(allowed: int) -> Gamut:
-        some = (masks & ~np.uint64(allowed)) == 0
-        grids = [_filled(segments[i:j][some[i:j]]) for i, j in pairwise(ends)]
+        others = ~np.uint64(allowed)
+        grids = [_filled(segments[(masks & others) == 0]) for segments, masks in edges]
         areas = np.array([float(grid.sum()) for grid in grids])
         return Gamut(slices, tuple(map(_outlines, grids)), areas, max_dyes, light)
 
@@ -157,8 +152,7 @@ def _faces(dyes: int, max_dyes: int) -> Iterator[NDArray[np.intp]]:
             for pair in combinations(range(dyes), 2)
             for more in combinations([i for i in range(dyes) if i not in pair], full)
         ]
-        for first in range(0, len(faces), _FACES):
-            yield np.array(faces[first : first + _FACES], dtype=np.intp)
+        yield from (np.array(faces[i : i + _FACES], np.intp) for i in range(0, len(faces), _FACES))
 
 
 def _on_faces(dyes: DyeSet, index: NDArray[np.intp], light: Light) -> Array:
@@ -175,14 +169,14 @@ def _on_faces(dyes: DyeSet, index: NDArray[np.intp], light: Light) -> Array:
 
 def _crossings(
     labs: Array, masks: NDArray[np.uint64], levels: Array
-) -> Iterator[tuple[Array, NDArray[np.intp], NDArray[np.uint64]]]:
-    """Segments in which the slices cross the faces, with their slice and dyes, slice by slice."""
+) -> Iterator[tuple[Array, NDArray[np.uint64]]]:
+    """Segments in which each slice crosses the faces, and their dyes, slice by slice."""
     a, b, c, d = labs[:, :-1, :-1], labs[:, 1:, :-1], labs[:, :-1, 1:], labs[:, 1:, 1:]
     corners = np.stack([np.stack([a, b, d], axis=-2), np.stack([a, c, d], axis=-2)], axis=1)
     triangles = corners.reshape(-1, 3, 3)
     dyes = np.repeat(masks, len(triangles) // len(masks))
     low, high = triangles[:, :, 0].min(axis=1), triangles[:, :, 0].max(axis=1)
-    for i, level in enumerate(levels):
+    for level in levels:
         cut = np.flatnonzero((low <= level) & (level < high))
         above = triangles[cut, :, 0] > level
         # Both ends of the segment lie on the sides that meet in the corner that stands alone.
@@ -193,4 +187,4 @@ def _crossings(
             far = triangles[cut, (alone + other) % 3]
             share = (level - corner[:, :1]) / (far[:, :1] - corner[:, :1])
             ends.append(corner[:, 1:] + share * (far[:, 1:] - corner[:, 1:]))
-        yield np.stack(ends, axis=1), np.full(len(cut), i), dyes[cut]
+        yield np.stack(ends, axis=1), dyes[cut]

@@ -290,21 +290,19 @@ class ShelfAround:
     cleanest: tuple[Match, ...]
 
 
-def around(dyes: DyeSet, target: Target, max_dyes: int = 3) -> ShelfAround:
+def around(dyes: DyeSet, target: Target) -> ShelfAround:
     """What the shelf gives near a colour, in its own light or that of the swatches.
 
     Raises `DyemixError` for a shelf of fewer than three dyes.
     """
-    target = target.under(dyes.light)
-    light = target.light
-    assert light is not None
+    target, light = target.under(dyes.light), dyes.light_of(target)
 
     def answers(labs: Array) -> tuple[Matches, ...]:
         asked = [Target(lab, light, name="on the way") for lab in labs]
-        return tuple(match_many(dyes, asked, max_dyes=max_dyes, count=1))
+        return tuple(match_many(dyes, asked, count=1))
 
     chroma, level = float(np.hypot(*target.lab[1:])), float(target.lab[0])
-    found, hue = match(dyes, target, max_dyes=max_dyes), usual_hue(target.lab)
+    found, hue = match(dyes, target), usual_hue(target.lab)
     to_it, to_deep, in_hue = answers(np.empty((0, 3))), answers(np.empty((0, 3))), None
     if chroma >= LEAST_CHROMA:
         levels = np.full(len(_SHARES), level)
@@ -313,7 +311,7 @@ def around(dyes: DyeSet, target: Target, max_dyes: int = 3) -> ShelfAround:
         in_hue = to_it[near[-1]][0] if near else None
         clean = np.full(len(_LEVELS), chroma * _SHARES[near[-1]] if near else chroma)
         to_deep = answers(of_hue(target.lab, _LEVELS, clean, hue, light))
-    slices = gamuts(dyes, max_dyes, levels=np.array([level]), light=light)
+    slices = gamuts(dyes, levels=np.array([level]), light=light)
     points = np.concatenate([np.empty((0, 2)), *slices(2 ** len(dyes) - 1).outlines[0]])
     edge = np.insert(points, 0, level, axis=1)
     sector = (lab_hue(edge) // (360.0 / _HUES)).astype(int)

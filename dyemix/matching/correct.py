@@ -199,14 +199,9 @@ def _spread(dyes: DyeSet, share: float, amounts: Array, light: Light) -> tuple[A
 
 
 def correct(
-    dyes: DyeSet,
-    trial: Trial,
-    target: Target | str | None = None,
-    other_dyes: bool = False,
-    second_bath: bool = True,
-    dosing: float | None = None,
-    tolerance: float = 0.0,
-) -> Correction:
+    dyes: DyeSet, trial: Trial, target: Target | str | None = None, other_dyes: bool = False,
+    second_bath: bool = True, dosing: float | None = None, tolerance: float = 0.0,
+) -> Correction:  # fmt: skip
     """What to do about a finished piece that was meant to be `target`.
 
     Parameters
@@ -245,9 +240,7 @@ def correct(
     if stated is None:
         raise DyemixError("no target: say what the piece was meant to be, as #7d8a6e.")
     wanted = Target.of(stated).under(dyes.light)
-    light = wanted.light
-    assert light is not None
-    ground, share = _ground(dyes, trial.on)
+    light, (ground, share) = dyes.light_of(wanted), _ground(dyes, trial.on)
     amounts = dyes.amounts(trial.recipe)[np.newaxis]
     read = trial.reading.colour(light)
     (random,), (comes_back,) = _spread(ground, share, amounts, light)
@@ -282,14 +275,11 @@ def correct(
     elif second_bath and outcome is not Outcome.A_SLIP:
         over, bath, sure = _second_bath(dyes, trial, wanted)
     usual = dyes.scatter.warnings
-    notes = [*mottled(dyes.conditions), *(usual if usual == Scatter().warnings else ())]
-    if bath is not None and trial.reading.rough:
-        notes.append(said("matching.trial.rough"))
-    return Correction(
-        trial, wanted, found, chance, outcome, again, corrected,
-        float(np.linalg.norm(error)) / max(float(np.linalg.norm(strays)), 1e-9),
-        over, bath, tuple(notes), dyes.demo, random, sure,
-    )  # fmt: skip
+    notes = (*mottled(dyes.conditions), *(usual if usual == Scatter().warnings else ()))
+    notes += (said("matching.trial.rough"),) if bath is not None and trial.reading.rough else ()
+    share = float(np.linalg.norm(error)) / max(float(np.linalg.norm(strays)), 1e-9)
+    judged = trial, wanted, found, chance, outcome, again, corrected, share
+    return Correction(*judged, over, bath, notes, dyes.demo, random, sure)
 
 
 def _with_dosing(dyes: DyeSet, dosing: float | None) -> DyeSet:
@@ -308,10 +298,8 @@ def _with_dosing(dyes: DyeSet, dosing: float | None) -> DyeSet:
 
 def _pot(dyes: DyeSet, amounts: Array, target: Target, error: Array, spread: Array) -> Pot:
     """What to expect of amounts ``(1, D)`` whose prediction is off by `error` ``(3,)``."""
-    assert target.light is not None
     paper = dyes.predict(dyes.recipe(*amounts), target.light)
-    expected = paper.lab + error
-    spread = spread + target.spread
+    expected, spread = paper.lab + error, spread + target.spread
     miss = likely(target.lab, expected[np.newaxis], spread[np.newaxis], dyes.known.freedom)
     taught = replace(paper, lab=expected, covariance=spread)
     residual = float(delta_e(target.lab, expected))
@@ -322,16 +310,13 @@ def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes:
     """Amounts ``(1, D)``, begun at others, whose prediction plus `error` ``(3,)`` comes nearest to
     the target.
     """
-    assert target.light is not None
-    own = amounts > 0
+    own, aim = amounts > 0, (target.lab - error)[np.newaxis]
     used = own | np.eye(len(dyes), dtype=bool)[~own.ravel()] if other_dyes else own
     n = len(used)
     start = Found(np.zeros(n, np.intp), used, np.tile(amounts, (n, 1)), np.zeros(n))
     # What was dyed may go deeper than any swatch; the answer must not be cut off short of it.
-    problem = replace(
-        Problem.of(dyes, (target.lab - error)[np.newaxis], target.light, len(dyes)),
-        upper=np.maximum(dyes.deepest, amounts.ravel()),
-    )
+    problem = Problem.of(dyes, aim, dyes.light_of(target), len(dyes))
+    problem = replace(problem, upper=np.maximum(dyes.deepest, amounts.ravel()))
 
     def goal(lab: Array, _: NDArray[np.intp]) -> tuple[Array, Array]:
         return delta_e_parts(target.lab[:, np.newaxis], lab + error[:, np.newaxis])
@@ -352,16 +337,13 @@ def _second_bath(
 
     And the share of such baths that bring the piece nearer than it is.
     """
-    assert target.light is not None
-    ground, share = _ground(dyes, trial.reading)
-    problem = Problem.of(ground, target.lab[np.newaxis], target.light, SECOND_BATH_DYES)
+    light, (ground, share) = dyes.light_of(target), _ground(dyes, trial.reading)
+    problem = Problem.of(ground, target.lab[np.newaxis], light, SECOND_BATH_DYES)
     amounts = problem.search().best(5, by_number=True).amounts
-    labs = ground.colours(amounts, target.light)
-    random, comes_back = _spread(ground, share, amounts, target.light)
-    spread = random + comes_back
+    labs, spread = problem.colours(amounts), np.add(*_spread(ground, share, amounts, light))
     best = int(np.argmin(expected_miss(target.lab, labs, spread + target.spread)))
     pot = _pot(ground, amounts[[best]], target, np.zeros(3), spread[best])
-    now = float(delta_e(target.lab, trial.reading.colour(target.light)))
+    now = float(delta_e(target.lab, trial.reading.colour(light)))
     if not pot.recipe or pot.likely > now - SEEN:
         return Over.CANNOT, None, None
     drawn = pots(target.lab, labs[best], spread[best], dyes.known.freedom, 100)

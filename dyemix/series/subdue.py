@@ -95,7 +95,7 @@ def subdue(
 
 def subdue_on(
     dyes: DyeSet, piece: AnyColour, steps: int = 5, *, least: float = 0.4, max_dyes: int = 2,
-    hue: HueSpace | str | None = None, light: Light | str | None = None, kit: Kit | None = None,
+    light: Light | str | None = None, **how: Any,
 ) -> Series:  # fmt: skip
     """Second baths over a finished piece that lower its chroma, evenly down, with its hue held.
 
@@ -105,7 +105,7 @@ def subdue_on(
         spectrum: the smoothest one stands in, and that is said.
     least : share of the chroma that the last step keeps, between 0 and 1.
     max_dyes : most dyes in the bath.
-    hue, light, kit : as the module says; the light of the piece, where it states one, goes first.
+    light, how : as the module says; the light of the piece, where it states one, goes first.
 
     The recipes are of the second bath alone, % owf. Raises `TargetError` for a colour that cloth
     cannot have or a swatch not yet read, `DyemixError` for a piece darker than the surface of
@@ -120,14 +120,12 @@ def subdue_on(
         target = replace(Target.of(piece, dyes.light_of(light)), name="the piece as read")
     else:
         target = Target.of(piece)
-    target = target.under(dyes.light)
-    assert target.light is not None
-    spectrum = target.reflectance
+    spectrum, seen = target.reflectance, dyes.light_of(target)
     if spectrum is None:
-        spectrum = smoothest_reflectance(target.lab, target.light)[0]
+        spectrum = smoothest_reflectance(target.lab, seen)[0]
     over = dyes.over(spectrum)
-    start = over.predict(Recipe(), light or target.light)
-    search = Search(over, start, Free.LIGHTNESS, hue, kit)
+    start = over.predict(Recipe(), light or seen)
+    search = Search(over, start, Free.LIGHTNESS, **how)
     kept, level = _kept(search, steps, least), np.full(steps, start.lab[0])
     asked = quieter(start.lab, level, kept, search.space, Scale.CHROMA, start.light)
     title = f"Quieter by a second bath: {search.space.value} hue held, in {steps} steps."
