@@ -17,7 +17,8 @@ from dyemix.dataset.units import STOCK_PCT, dye_g
 from dyemix.errors import DyemixError
 from dyemix.matching.limits import Kit
 from dyemix.matching.subsets import Problem, batches, ranked
-from dyemix.model.dyes import DyeSet, Prediction
+from dyemix.model.dyes import DyeSet
+from dyemix.model.prediction import Prediction
 
 #: ``progress(done, all)``: called as work goes on, for whoever waits.
 Progress = Callable[[int, int], None]

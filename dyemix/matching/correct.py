@@ -32,7 +32,8 @@ from dyemix.dataset.target import Target, Trial
 from dyemix.errors import DyemixError, expect
 from dyemix.fitting.learn import forget
 from dyemix.matching.subsets import Found, Problem
-from dyemix.model.dyes import DyeSet, Prediction
+from dyemix.model.dyes import DyeSet
+from dyemix.model.prediction import Prediction
 from dyemix.model.scatter import Scatter
 from dyemix.model.uncertainty import expected_miss, likely, pots
 

@@ -149,21 +149,20 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     if likely_first := wanted.rank_by is not RankBy.PAPER:
         score = made.expected(aims[found.which], k, spread[found.which])
     rows = chosen(found, score, other, dyes, wanted, count + _SPARE)
-    found, made, other, score = found.rows(rows), made.rows(rows), other[rows], score[rows]
+    found, made, other, score = found.rows(rows), made[rows], other[rows], score[rows]
     pot = made.in_pot(aims[found.which], k, spread[found.which])
     rows = chosen(found, pot.mean if likely_first else score, other, dyes, wanted, count)
 
     matches: list[list[Match]] = [[] for _ in targets]
-    settled, shown = [target.under(light) for target in targets], made.rows(rows)
-    for i, (row, prediction) in enumerate(zip(rows, shown, strict=True)):
+    settled = [target.under(light) for target in targets]
+    for row, prediction in zip(rows, made[rows], strict=True):
         which, recipe = found.which[row], prediction.recipe
         mean, median, bound, sound, excellent = (float(part[row]) for part in vars(pot).values())
         kit, bounds = wanted.kit, (k, problem.upper, problem.total)
         rounded = measured(dyes, recipe, kit, aims[which], light, *bounds) if kit else None
         one = Match(
             prediction, settled[which], float(np.sqrt(found.cost[row])), mean, median, bound, sound,
-            excellent, shown.causes.rows(np.array([i])), wanted.cost(recipe), rounded,
-            bool(dyes.pots),
+            excellent, wanted.cost(recipe), rounded, bool(dyes.pots),
         )  # fmt: skip
         matches[which].append(one)
     note, low = said("matching.match.target_light", light), mottled(dyes.conditions)

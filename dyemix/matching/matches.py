@@ -22,7 +22,7 @@ from dyemix.matching.limits import Measured
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import FEWEST_TO_TELL
 from dyemix.model.prediction import Prediction
-from dyemix.model.uncertainty import CAUSE_WORDS, Causes
+from dyemix.model.uncertainty import CAUSE_WORDS
 
 
 class Reach(Enum):
@@ -61,7 +61,6 @@ class Match(Result):
     likely, median, bound : ΔE2000 of the target from the pot: mean, median, and what nine pots in
         ten stay below.
     sound, excellent : chances of a miss of at most 3 and 1.5.
-    causes : covariance of CIELAB in the pot, by cause.
     reasons : what speaks for it beside the others that `suggest` shows, in a few measured words.
     cost : of the dye per kg of cloth, where the dyes' prices were given.
     measured : the recipe rounded to the kit, where one was given.
@@ -81,7 +80,6 @@ class Match(Result):
     bound: float
     sound: float
     excellent: float
-    causes: Causes
     cost: float | None = None
     measured: Measured | None = None
     proven: bool = True
@@ -115,8 +113,9 @@ class Match(Result):
     @cached_property
     def limit(self) -> str:
         """Which cause contributes most to the likely miss, in words."""
-        slope = metric(self.prediction.lab[np.newaxis])[0]
-        spread = {words: getattr(self.causes, cause)[0] for cause, words in CAUSE_WORDS.items()}
+        made = self.prediction
+        slope = metric(made.lab[np.newaxis])[0]
+        spread = {words: getattr(made.causes, cause) for cause, words in CAUSE_WORDS.items()}
         spread[said("matching.match.unsure")] = self.target.spread
         return max(spread, key=lambda words: float(np.trace(slope @ spread[words] @ slope.T)))
 

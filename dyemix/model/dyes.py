@@ -11,7 +11,7 @@ import datetime
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Annotated, Any, overload
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -30,8 +30,7 @@ from dyemix.errors import DyemixError, RecipeError, expect
 from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks, say
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.mixtures import Blends
-from dyemix.model.prediction import Prediction as Prediction
-from dyemix.model.prediction import Predictions, Span
+from dyemix.model.prediction import Prediction, Span
 from dyemix.model.scatter import Scatter
 from dyemix.model.uncertainty import causes
 from dyemix.model.unknowns import Modes, Posterior
@@ -237,7 +236,7 @@ class DyeSet(Result):
         recipes: ManyRecipes | OneRecipe,
         light: Light | str | None = None,
         dosing: ManyRecipes | None = None,
-    ) -> Predictions:
+    ) -> Prediction:
         """What recipes are expected to look like, on paper and in the pot.
 
         Parameters
@@ -258,20 +257,14 @@ class DyeSet(Result):
                 raise RecipeError(f"dosing is one row for each of {len(c)}, not {len(dosing)}.")
         seen = self.light_of(light)
         labs, by_cause = causes(self.whole, c, seen, self.modes, self.known, self.scatter, dosing)
-        return Predictions(
-            c, self.reflectance(c), labs, seen, by_cause, self.known.freedom, self.span, told,
-            index, self.demo,
+        return Prediction(
+            c, self.reflectance(c), labs, seen, by_cause.total, by_cause, self.known.freedom,
+            self.span, told, index, self.demo,
         )  # fmt: skip
-
-    @overload
-    def predict(self, recipe: OneRecipe, light: Light | str | None = None) -> Prediction: ...
-
-    @overload
-    def predict(self, recipe: ManyRecipes, light: Light | str | None = None) -> Predictions: ...
 
     def predict(
         self, recipe: OneRecipe | ManyRecipes, light: Light | str | None = None
-    ) -> Prediction | Predictions:
+    ) -> Prediction:
         """What a recipe is expected to look like under `light`; or many, as `predict_many`.
 
         One recipe is text, a mapping, or a series indexed by dye, in % owf. Raises `RecipeError`.

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, ScreenColour, lab, screen_colours
+from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, lab, screen_colours
 from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Value, colour_row
 from dyemix.dataset.target import Target
@@ -45,101 +45,33 @@ class Span(Value):
 
 @dataclass(frozen=True, eq=False)
 class Prediction(Result):
-    """What a recipe is expected to look like, on paper and in the pot.
+    """What N recipes are expected to look like, on paper and in the pot, under one light.
 
-    Attributes
-    ----------
-    recipe : % owf.
-    reflectance : ``(B,)`` fraction at `wavelengths` in nm.
-    lab : ``(3,)`` CIELAB under `light`.
-    covariance : ``(3, 3)`` of that CIELAB in the pot.
-    freedom : degrees of freedom of the likely miss.
-    screen : sRGB code, from the spectrum under D65/2°.
-    warnings : where the recipe leaves the range of the swatches.
-    """
-
-    wavelengths: ClassVar[Array] = WAVELENGTHS
-    recipe: Recipe
-    reflectance: Array
-    lab: Array
-    light: Light
-    covariance: Array
-    freedom: float
-    screen: ScreenColour
-    warnings: tuple[str, ...] = ()
-    demo: bool = False
-
-    @cached_property
-    def _pot(self) -> Likely:
-        return likely(self.lab, self.lab[np.newaxis], self.covariance[np.newaxis], self.freedom)
-
-    @property
-    def likely(self) -> float:
-        """Mean ΔE2000 between this prediction and the pot."""
-        return float(self._pot.mean[0])
-
-    @property
-    def median(self) -> float:
-        """The ΔE2000 that half of the pots stay below."""
-        return float(self._pot.median[0])
-
-    @property
-    def bound(self) -> float:
-        """The ΔE2000 that nine pots in ten stay below."""
-        return float(self._pot.bound[0])
-
-    @property
-    def hex(self) -> str:
-        return self.screen.hex
-
-    def pots(self, target: Array, count: int) -> Array:
-        """CIELAB ``(count, 3)`` of pots, each as likely as the next, nearest to a target first."""
-        return pots(target, self.lab, self.covariance, self.freedom, count)
-
-    def as_target(self) -> Target:
-        """This colour, with its spectrum, as something to reach."""
-        return Target.of_reflectance(self.reflectance, self.light, str(self.recipe), "prediction")
-
-    @property
-    def row(self) -> dict[str, object]:
-        """As columns of a table: recipe, depth in all, colour with its light, warnings."""
-        colour = colour_row(self.lab, self.light, self.hex)
-        more = {"C*": float(np.hypot(*self.lab[1:])), "warnings": self.warnings}
-        return {"recipe": self.recipe, "total_owf": self.recipe.total, **colour, **more}
-
-    def _rows(self) -> Iterable[Row]:
-        return [self.row | {name: getattr(self, name) for name in ("likely", "median", "bound")}]
-
-    def __str__(self) -> str:
-        lines = [DEMO_WARNING] if self.demo else []
-        values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.lab)
-        lines.append(f"{self.recipe}  (% owf)")
-        lines.append(f"{values} ({self.light}), {self.screen}")
-        return "\n".join([*lines, *self.warnings])
-
-
-@dataclass(frozen=True, eq=False)
-class Predictions(Result):
-    """N recipes as they are expected to come out of the pot, under one light.
-
-    `len`, iteration and indexing go to them one by one, each a `Prediction`.
+    `len`, iteration and indexing go to them one by one. Of one recipe, as `DyeSet.predict` gives
+    it, nothing has the axis N, and figures, code and recipe are single ones.
 
     Attributes
     ----------
     amounts : ``(N, D)`` % owf, of the dyes of `span`.
     reflectance : ``(N, B)`` fraction at `wavelengths` in nm.
-    lab : ``(N, 3)`` CIELAB.
-    causes : covariances of that CIELAB in the pot, by cause.
+    lab : ``(N, 3)`` CIELAB under `light`.
+    covariance : ``(N, 3, 3)`` of that CIELAB in the pot.
+    causes : the same by cause.
     freedom : degrees of freedom of the likely miss.
     recipes : as they were given; else those of `amounts`.
     index : of the rows, where they came in a frame or a column.
     """
 
     wavelengths: ClassVar[Array] = WAVELENGTHS
+    TOLD: ClassVar = (
+        "recipe", "reflectance", "lab", "light", "covariance", "freedom", "screen", "warnings",
+        "demo",
+    )  # fmt: skip
     amounts: Array
     reflectance: Array
     lab: Array
     light: Light
+    covariance: Array
     causes: Causes
     freedom: float
     span: Span
@@ -147,52 +79,57 @@ class Predictions(Result):
     index: Any = None
     demo: bool = False
 
-    @cached_property
-    def covariance(self) -> Array:
-        """``(N, 3, 3)`` of CIELAB in the pot."""
-        return self.causes.total
+    def __len__(self) -> int:
+        return len(np.atleast_2d(self.amounts))
 
-    def rows(self, rows: NDArray[np.intp]) -> Predictions:
-        """Some of the recipes."""
+    def __getitem__(self, i: int | NDArray[np.intp]) -> Prediction:
+        """One by its place, or those at several."""
+        if self.amounts.ndim == 1:
+            return (self,)[int(i)]
         return replace(
-            self, amounts=self.amounts[rows], reflectance=self.reflectance[rows],
-            lab=self.lab[rows], causes=self.causes.rows(rows), index=None,
-            recipes=tuple(self.recipes[i] for i in rows) if self.recipes else (),
+            self, amounts=self.amounts[i], reflectance=self.reflectance[i], lab=self.lab[i],
+            covariance=self.covariance[i], causes=self.causes.rows(i), index=None,
+            recipes=tuple(self.recipes[j] for j in np.atleast_1d(i)) if self.recipes else (),
         )  # fmt: skip
 
-    def __len__(self) -> int:
-        return len(self.amounts)
-
-    def __getitem__(self, i: int) -> Prediction:
-        return next(iter(self.rows(np.arange(len(self))[[i]])))
-
     def __iter__(self) -> Iterator[Prediction]:
-        recipes = self.recipes or map(self.span.recipe, self.amounts)
-        screens = screen_colours(lab(self.reflectance, D65_2))
-        for i, (recipe, screen) in enumerate(zip(recipes, screens, strict=True)):
-            yield Prediction(
-                recipe, self.reflectance[i], self.lab[i], self.light, self.covariance[i],
-                self.freedom, screen, self.span.warnings(self.amounts[i]), self.demo,
-            )  # fmt: skip
+        return map(self.__getitem__, range(len(self)))
+
+    def _of_one(self, several: Any) -> Any:
+        """Things of several recipes as they are; of one recipe the only one."""
+        return several if self.amounts.ndim > 1 else several[0]
 
     @property
-    def hex(self) -> list[str]:
-        """sRGB codes, from the spectra under D65/2°."""
-        return [screen.hex for screen in screen_colours(lab(self.reflectance, D65_2))]
+    def recipe(self) -> Recipe:
+        """The recipe in % owf, or N of them."""
+        all_of = self.recipes or [*map(self.span.recipe, np.atleast_2d(self.amounts))]
+        found: Recipe = self._of_one(all_of)
+        return found
 
     @property
-    def warnings(self) -> list[tuple[str, ...]]:
-        """Of each recipe, where it leaves the range of the swatches."""
-        return [self.span.warnings(amounts) for amounts in self.amounts]
+    def screen(self) -> Any:
+        """The colour on a screen, from the spectrum under D65/2°, or N of them."""
+        return self._of_one(screen_colours(lab(np.atleast_2d(self.reflectance), D65_2)))
+
+    @property
+    def hex(self) -> Any:
+        """The sRGB code of that, or N of them."""
+        return [one.hex for one in self.screen] if self.amounts.ndim > 1 else self.screen.hex
+
+    @property
+    def warnings(self) -> Any:
+        """Where the recipe leaves the range of the swatches, in sentences; or N times those."""
+        return self._of_one([*map(self.span.warnings, np.atleast_2d(self.amounts))])
 
     def in_pot(
         self, target: Array, k_lightness: float = 1.0, spread: Array | float = 0.0
     ) -> Likely:
-        """ΔE2000 in the pot from a target ``(3,)`` or ``(N, 3)``.
+        """ΔE2000 in the pot from a target ``(3,)`` or ``(N, 3)``, as arrays ``(N,)``.
 
         `spread`, ``(3, 3)`` or ``(N, 3, 3)``, is the covariance of the target itself.
         """
-        return likely(target, self.lab, self.covariance + spread, self.freedom, k_lightness)
+        covariance = self.covariance.reshape(-1, 3, 3) + spread
+        return likely(target, np.atleast_2d(self.lab), covariance, self.freedom, k_lightness)
 
     def expected(
         self, target: Array, k_lightness: float = 1.0, spread: Array | float = 0.0
@@ -205,24 +142,41 @@ class Predictions(Result):
         return self.in_pot(self.lab)
 
     @property
-    def likely(self) -> Array:
-        """Mean ΔE2000 ``(N,)`` between prediction and pot."""
-        return self._of_itself.mean
+    def likely(self) -> Any:
+        """Mean ΔE2000 between prediction and pot, one or ``(N,)``."""
+        return self._of_one(self._of_itself.mean)
 
     @property
-    def median(self) -> Array:
-        """The ΔE2000 ``(N,)`` that half of the pots stay below."""
-        return self._of_itself.median
+    def median(self) -> Any:
+        """The ΔE2000 that half of the pots stay below, one or ``(N,)``."""
+        return self._of_one(self._of_itself.median)
 
     @property
-    def bound(self) -> Array:
-        """The ΔE2000 ``(N,)`` that nine pots in ten stay below."""
-        return self._of_itself.bound
+    def bound(self) -> Any:
+        """The ΔE2000 that nine pots in ten stay below, one or ``(N,)``."""
+        return self._of_one(self._of_itself.bound)
+
+    def pots(self, target: Array, count: int) -> Array:
+        """CIELAB ``(count, 3)`` of pots of one recipe, each as likely as the next, nearest to a
+        target first.
+        """
+        return pots(target, self.lab, self.covariance, self.freedom, count)
+
+    def as_target(self) -> Target:
+        """The colour of one recipe, with its spectrum, as something to reach."""
+        return Target.of_reflectance(self.reflectance, self.light, str(self.recipe), "prediction")
+
+    @property
+    def row(self) -> dict[str, object]:
+        """One recipe as columns of a table: recipe, depth in all, colour and light, warnings."""
+        colour = colour_row(self.lab, self.light, self.hex)
+        more = {"C*": float(np.hypot(*self.lab[1:])), "warnings": self.warnings}
+        return {"recipe": self.recipe, "total_owf": self.recipe.total, **colour, **more}
 
     def _rows(self) -> Iterable[Row]:
-        figures = zip(self.likely, self.median, self.bound, strict=True)
-        for one, (mean, median, bound) in zip(self, figures, strict=True):
-            yield one.row | {"likely": mean, "median": median, "bound": bound}
+        found = self._of_itself
+        for one, *figures in zip(self, found.mean, found.median, found.bound, strict=True):
+            yield one.row | dict(zip(("likely", "median", "bound"), figures, strict=True))
 
     def to_frame(self) -> Frame:
         """One row a recipe: amounts (% owf), colour, misses in the pot, warnings; index kept."""
@@ -231,6 +185,9 @@ class Predictions(Result):
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
-        likely = f", likely {self.likely.mean():.1f} off" if len(self) else ""
-        lines.append(f"{len(self)} recipes{likely} ({self.light})")
-        return "\n".join(lines)
+        if self.amounts.ndim > 1:
+            miss = f", likely {self.likely.mean():.1f} off" if len(self) else ""
+            return "\n".join([*lines, f"{len(self)} recipes{miss} ({self.light})"])
+        values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.lab)
+        lines += [f"{self.recipe}  (% owf)", f"{values} ({self.light}), {self.screen}"]
+        return "\n".join([*lines, *self.warnings])

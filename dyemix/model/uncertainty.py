@@ -110,7 +110,7 @@ class Causes(Value):
     def total(self) -> Array:
         return self.lasting + self.random
 
-    def rows(self, rows: NDArray[np.intp]) -> Causes:
+    def rows(self, rows: NDArray[np.intp] | int) -> Causes:
         """Those of some of the pots."""
         return Causes(*(part[rows] for part in vars(self).values()))
 

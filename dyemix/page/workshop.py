@@ -31,7 +31,8 @@ from dyemix.gamut.reach import ShelfAround, around
 from dyemix.matching.advice import suggest
 from dyemix.matching.correct import Correction
 from dyemix.matching.matches import Matches
-from dyemix.model.dyes import DyeSet, Prediction
+from dyemix.model.dyes import DyeSet
+from dyemix.model.prediction import Prediction
 from dyemix.page.slip import Slip
 from dyemix.page.words import LADDER, counted, shows, worth
 from dyemix.plots.paper import pot_codes

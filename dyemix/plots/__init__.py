@@ -15,7 +15,7 @@ from dyemix.dataset.result import Result
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
 from dyemix.model.fit_report import Evaluation, FitReport, MixtureCheck
-from dyemix.model.prediction import Prediction, Predictions
+from dyemix.model.prediction import Prediction
 from dyemix.plots.paper import BAR, FORMATS, LIGHT_BAR, Pages, file_bytes, new_figure, styled
 from dyemix.writing import Named, destination, write
 
@@ -34,7 +34,7 @@ _PICTURES = {
     "cloth.pages": "Levelness PieceComparison Previews",
 }
 _DRAWN = {kind: picture for picture, kinds in _PICTURES.items() for kind in kinds.split()}
-_SPECTRA = (Reading, Swatch, SwatchSet, Prediction, Predictions)
+_SPECTRA = (Reading, Swatch, SwatchSet, Prediction)
 
 
 def plot(
@@ -115,7 +115,7 @@ def _pages(result: Any, options: dict[str, Any]) -> Pages:
 def _panel(result: Any, axes: Axes) -> Axes:
     """Draw a result in axes, and give them back. Raises `DyemixError` where it has no picture."""
     if isinstance(result, _SPECTRA):
-        _spectra(result if isinstance(result, SwatchSet | Predictions) else [result], axes)
+        _spectra(result if isinstance(result, SwatchSet | Prediction) else [result], axes)
     elif isinstance(result, Evaluation | FitReport):
         _promised(result.checks, axes)
     else:

@@ -21,7 +21,7 @@ from dyemix.arrays import Array
 from dyemix.colour.appearance import adapted
 from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
 from dyemix.dataset.result import DEMO_WARNING, said
-from dyemix.model.dyes import Prediction
+from dyemix.model.prediction import Prediction
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -23,8 +23,9 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.errors import DyemixError
 from dyemix.matching.limits import LEAST_DOSE, Kit, measured
 from dyemix.model.blending import Blending
-from dyemix.model.dyes import DyeSet, Prediction
+from dyemix.model.dyes import DyeSet
 from dyemix.model.least_squares import solve
+from dyemix.model.prediction import Prediction
 from dyemix.model.uncertainty import likely
 from dyemix.series.steps import Route, RouteKind, Series, Step, out_of_range, reached
 

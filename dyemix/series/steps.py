@@ -19,7 +19,8 @@ from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value, said
 from dyemix.dataset.target import Target
 from dyemix.errors import Choice, DyemixError
 from dyemix.matching.limits import Measured
-from dyemix.model.dyes import DyeSet, Prediction
+from dyemix.model.dyes import DyeSet
+from dyemix.model.prediction import Prediction
 
 #: How far a step may stray from the L*, C* and hue (ΔH*) asked and still count as reached, in
 #: CIELAB units: well under what an eye sees between two pieces of cloth.
