@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import D65_10, Light
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import METHOD, Swatch, SwatchSet
 from dyemix.errors import FitError, expect
 from dyemix.fitting.calibration import Calibrated, condition
@@ -25,7 +26,7 @@ from dyemix.fitting.slips import slips
 from dyemix.fitting.squares import Beside, bound, colours, scatter_of, stated
 from dyemix.fitting.surfaces import Data, Solver
 from dyemix.model.dyes import DyeSet, Pot
-from dyemix.model.fit_report import DyeReport, FitReport, MixtureCheck, mixture_checks, say
+from dyemix.model.fit_report import DyeReport, FitReport, MixtureCheck, mixture_checks
 from dyemix.model.kubelka_munk import depth_law, law_text
 from dyemix.model.scatter import PRIOR_STRENGTH
 
@@ -95,26 +96,26 @@ def _fittable(swatches: SwatchSet) -> SwatchSet:
         ladder = swatches.ladder(name)
         depths = sorted({s.recipe[name] for s in ladder})
         if len(depths) == 1:
-            which, depth = "one_depth_lab" if ladder[0].rough else "one_depth", depths[0]
-            faults[name] = say(which, dye=name, depth=depth, more=depth / 4.0)
+            which, depth = "fit.one_depth_lab" if ladder[0].rough else "fit.one_depth", depths[0]
+            faults[name] = said(which, dye=name, depth=depth, more=depth / 4.0)
         elif not depths and any(name in s.recipe for s in swatches.mixtures):
-            faults[name] = say("no_own_swatch", dye=name)
+            faults[name] = said("fit.no_own_swatch", dye=name)
     if faults and not any(swatches.ladder(name) for name in set(swatches.dyes) - set(faults)):
         raise FitError("\n".join(faults.values()))
     kept = tuple(r for r in swatches.readings if set(r.recipe or ()).isdisjoint(faults))
-    said = (say("left_out", fault=fault) for fault in faults.values())
-    return replace(swatches, readings=kept, warnings=(*swatches.warnings, *said))
+    gone = tuple(said("fit.left_out", fault=fault) for fault in faults.values())
+    return replace(swatches, readings=kept, warnings=(*swatches.warnings, *gone))
 
 
 def _data(swatches: SwatchSet) -> Data:
     undyed, light, table = swatches.undyed, swatches.light, swatches.source or "this table"
     if swatches.unread and not swatches.swatches:
-        raise FitError(say("unread", table=table, count=len(swatches.unread)))
+        raise FitError(said("fit.unread", table=table, count=len(swatches.unread)))
     if not undyed:
-        raise FitError(say("no_undyed", table=table))
+        raise FitError(said("fit.no_undyed", table=table))
     ladders = {name: ladder for name in swatches.dyes if (ladder := swatches.ladder(name))}
     if not ladders:
-        raise FitError(say("no_ladder", table=table))
+        raise FitError(said("fit.no_ladder", table=table))
     cloth = _cloth(undyed)
     rough = {name: x for name, x in ladders.items() if any(s.rough for s in x)}
     clear = {name: x for name, x in ladders.items() if name not in rough}
@@ -148,12 +149,13 @@ def _lab_notes(data: Data, swatches: SwatchSet) -> list[str]:
     undyed, notes = swatches.undyed, []
     rough = [s for s in undyed if s.rough]
     if rough:
-        which = "undyed_lab" if len(rough) == len(undyed) else "some_undyed_lab"
-        notes.append(say(which, count=len(rough), all=len(undyed)))
+        which = "fit.undyed_lab" if len(rough) == len(undyed) else "fit.some_undyed_lab"
+        notes.append(said(which, count=len(rough), all=len(undyed)))
     if data.lab:
         names = ", ".join(data.names[i] for i in data.lab)
         pieces = [s for i in data.lab for s in data.swatches[i]]
-        notes.append(say("lab_alone", lights=", ".join(map(str, _lights(pieces))), names=names))
+        lights = ", ".join(map(str, _lights(pieces)))
+        notes.append(said("fit.lab_alone", lights=lights, names=names))
     return notes
 
 
@@ -171,13 +173,13 @@ def _next_depth(depths: Sequence[float], odd: float | None) -> tuple[float | Non
     """
     if len(depths) < 3:
         middle = float(np.sqrt(depths[0] * depths[-1]))
-        return middle, say("third_depth", depth=middle)
+        return middle, said("fit.third_depth", depth=middle)
     if odd is not None:
-        return odd, say("odd_again")
+        return odd, said("fit.odd_again")
     if len(depths) < 5:
         gap = int(np.argmax(np.diff(np.log(depths))))
         middle = float(np.sqrt(depths[gap] * depths[gap + 1]))
-        return middle, say("widest_gap", depth=middle)
+        return middle, said("fit.widest_gap", depth=middle)
     return None, ""
 
 
@@ -188,11 +190,11 @@ def _report_dye(
     swatches, depths = data.swatches[i], data.depths[i]
     steps = tuple(float(x) for x in np.unique(depths))
     texts = tuple(
-        say("reads_like", label=swatches[j].label, depth=_reads_like(law, depths[j], x))
+        said("fit.reads_like", label=swatches[j].label, depth=_reads_like(law, depths[j], x))
         for j, x in odd.items()
     )
     if np.exp(fitted.curves[i]).max() < _NOTHING:
-        texts += (say("no_dye", dye=name),)
+        texts += (said("fit.no_dye", dye=name),)
     seen = {}
     if left is not None:
         good, inner = ~np.isin(np.arange(len(depths)), list(odd)), _inner(data, i)
@@ -241,7 +243,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         expect(given, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
     if swatches.unnamed:
         places = ", ".join(r.place or r.name for r in swatches.unnamed[:5])
-        raise FitError(say("unnamed", count=len(swatches.unnamed), places=places))
+        raise FitError(said("fit.unnamed", count=len(swatches.unnamed), places=places))
     conditions = swatches.conditions()
     swatches, aside = swatches.set_aside()
     swatches = _fittable(swatches)
@@ -276,7 +278,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     )  # fmt: skip
     report = FitReport(
         light=str(light),
-        surface=say("surface", surface, spread),
+        surface=said("fit.surface", surface, spread),
         dyes=tuple(
             _report_dye(data, i, fitted, left[i], {j: x for (dye, j), x in odd.items() if dye == i})
             for i in range(len(data.names))

@@ -17,8 +17,8 @@ from math import comb
 import numpy as np
 
 from dyemix.arrays import Array
+from dyemix.dataset.result import said
 from dyemix.model.dyes import DyeSet
-from dyemix.model.fit_report import say
 from dyemix.model.uncertainty import effects, expected_miss
 
 #: Mixes of three are tried as squares while they are no more than this; else only pairs.
@@ -130,4 +130,4 @@ def in_one_line(dyes: DyeSet, wanted: Array | None = None) -> str:
         return ""
     chosen = list(Knowledge.of(dyes, wanted, squares).best(min(_LINE, len(squares))))
     recipes = "; ".join(str(dyes.recipe(squares[z].round(2))) for z, _, _ in chosen)
-    return say("next_squares", recipes=recipes, before=chosen[0][1], after=chosen[-1][2])
+    return said("fit.next_squares", recipes=recipes, before=chosen[0][1], after=chosen[-1][2])

@@ -13,9 +13,9 @@ from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.readings import Clipped
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.fitting.ladder import Fitted
-from dyemix.model.fit_report import say
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.mixtures import Blends
 from dyemix.model.scatter import PRIOR_MOTTLE, PRIOR_READING, PRIOR_STRENGTH, PRIOR_WORTH, Scatter
@@ -94,7 +94,7 @@ def scatter_of(squares: Sequence[Beside], depths: Sequence[Array], swatches: Swa
         PRIOR_WORTH + freedom + ladder_freedom / 3.0
     )
     half = float(np.sqrt(total / 2.0))
-    note = say("scatter", half=100.0 * half, again=freedom, ladder=ladder_freedom)
+    note = said("fit.scatter", half=100.0 * half, again=freedom, ladder=ladder_freedom)
     reading, origin = _reading(swatches)
     return Scatter(half, half, reading, warnings=(note, origin))
 

@@ -17,13 +17,14 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import lab
 from dyemix.dataset.conditions import METHOD, same
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import FitError
 from dyemix.fitting.calibration import ladders_of
 from dyemix.fitting.fit import calibrated, fit
 from dyemix.fitting.squares import colours
 from dyemix.model.dyes import DyeSet, Ladders
-from dyemix.model.fit_report import DyeReport, FitReport, say
+from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
 
 #: Prior of ln(strength on this cloth ÷ strength on the first): cloths differ by up to a factor of
@@ -65,7 +66,7 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
         readings without a recipe, or readings of another geometry than those of the first cloth.
     """
     if swatches.unnamed:
-        raise FitError(say("unnamed_there", count=len(swatches.unnamed)))
+        raise FitError(said("fit.unnamed_there", count=len(swatches.unnamed)))
     conditions = swatches.conditions()
     told = _compare(dyes, conditions)
     swatches, aside = swatches.set_aside()
@@ -74,11 +75,11 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
     own = [n for n, d in steps.items() if len(d) >= (ENOUGH_DEPTHS if n in dyes.names else 2)]
     borrowed = [n for n in dyes.names if n in steps and n not in own]
     if strangers := [n for n in steps if n not in own and n not in dyes.names]:
-        raise FitError(say("stranger", dyes=", ".join(strangers)))
+        raise FitError(said("fit.stranger", dyes=", ".join(strangers)))
     if not swatches.undyed:
-        raise FitError(say("no_undyed_there", table=swatches.source or "this table"))
+        raise FitError(said("fit.no_undyed_there", table=swatches.source or "this table"))
     if not steps:
-        raise FitError(say("no_square_there"))
+        raise FitError(said("fit.no_square_there"))
     base = _fit_own(swatches, own) if own else None
     # Cloth that is darker than the surface alone is refused here.
     here = base or dyes.on(np.mean([s.reflectance for s in swatches.undyed], axis=0))
@@ -94,7 +95,7 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
         reports = list(map(_dye_report, borrowed, depths))
         warnings = _borrowed(borrowed, np.exp(log_strength), error, off)
     if missing := [name for name in dyes.names if name not in names]:
-        warnings.append(say("no_square", dyes=", ".join(missing)))
+        warnings.append(said("fit.no_square", dyes=", ".join(missing)))
     ranges = [(steps[n].min(), steps[n].max()) for n in own]
     ranges += [(dyes.palest[i], dyes.deepest[i]) for i in map(dyes.index, borrowed)]
     palest, deepest = np.array(ranges).T
@@ -122,8 +123,9 @@ def _compare(dyes: DyeSet, conditions: Mapping[str, str]) -> list[str]:
         if None in values.values() or same(key, *map(str, values.values())):
             continue
         if key == "geometry":
-            raise FitError(say("other_geometry", **values))
-        told.append(say("from_cloth" if key == "cloth" else "dyed_otherwise", key=key, **values))
+            raise FitError(said("fit.other_geometry", **values))
+        otherwise = "fit.from_cloth" if key == "cloth" else "fit.dyed_otherwise"
+        told.append(said(otherwise, key=key, **values))
     return told
 
 
@@ -209,12 +211,13 @@ def _borrowed(names: list[str], strengths: Array, errors: Array, off: Array) -> 
     )
     doubtful = [i for i, miss in enumerate(off) if miss > _POOR]
     return [
-        say("borrowed", strengths=each, prior=PRIOR_SPREAD, depths=ENOUGH_DEPTHS),
-        *(say("poor_shape", dye=names[i], off=off[i]) for i in doubtful),
+        said("fit.borrowed", strengths=each, prior=PRIOR_SPREAD, depths=ENOUGH_DEPTHS),
+        *(said("fit.poor_shape", dye=names[i], off=off[i]) for i in doubtful),
     ]
 
 
 def _dye_report(name: str, depths: Array) -> DyeReport:
     middle = float(np.exp(np.mean(np.log(depths))))
     want = " and ".join(f"{x:.2g}" for x in (middle / 4.0, middle * 4.0) if x not in depths)
-    return DyeReport(name, tuple(depths.tolist()), "borrowed", (), say("two_more", depths=want))
+    more = said("fit.two_more", depths=want)
+    return DyeReport(name, tuple(depths.tolist()), "borrowed", (), more)

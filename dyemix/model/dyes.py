@@ -22,12 +22,12 @@ from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab
 from dyemix.colour.spectra import fractions
 from dyemix.dataset.readings import Clipped, Reading, Swatch
 from dyemix.dataset.recipe import ManyRecipes, OneRecipe, Recipe, dye_names, in_order, is_one, place
-from dyemix.dataset.result import Result, Row, Value, colour_row
+from dyemix.dataset.result import Result, Row, Value, colour_row, said
 from dyemix.dataset.serialise import Shape
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, RecipeError, expect
-from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks, say
+from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.mixtures import Blends
 from dyemix.model.prediction import Prediction, Span
@@ -283,7 +283,7 @@ class DyeSet(Result):
             expect(swatch, Swatch, "read_swatches and SwatchSet.from_frame give those")
         dyed = [swatch for swatch in swatches if swatch.recipe]
         if not dyed:
-            raise DyemixError(say("none_read"))
+            raise DyemixError(said("fit.none_read"))
         found = self.predict_many([s.recipe for s in dyed])
         read = np.array([s.colour(self.light) for s in dyed])
         figures = (delta_e(read, found.lab), found.likely, found.median, found.bound)
@@ -296,7 +296,7 @@ class DyeSet(Result):
         Raises `DyemixError` where no mix of these dyes was read.
         """
         if self.report is None or not self.report.checks:
-            raise DyemixError(say("no_mix_read"))
+            raise DyemixError(said("fit.no_mix_read"))
         return Evaluation(self.report.checks, self.report.light, self.demo)
 
     def light_of(self, asked: Target | Light | str | None) -> Light:

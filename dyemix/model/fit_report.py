@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 
 import numpy as np
 
 from dyemix.arrays import LAB, Array
-from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
 
 #: Fewer own mixes than this do not tell whether promises are kept.
 FEWEST_TO_TELL = 5
@@ -20,16 +17,6 @@ _URGENT = ("A slip?", "left out", "censored")
 #: Ladders whose depths, left out, miss by more than this (ΔE2000, root mean square) in what no
 #: other strength would mend, beyond what is open of them, are not those of dyes on cloth.
 NOT_DYE = 1.2
-
-
-@cache
-def _sentences() -> dict[str, str]:
-    return tomllib.loads(files("dyemix").joinpath("data", "fit.toml").read_text(encoding="utf-8"))
-
-
-def say(what: str, *values: object, **named: object) -> str:
-    """What is said of a fit, from `data/fit.toml`."""
-    return _sentences()[what].format(*values, **named)
 
 
 @dataclass(frozen=True)
@@ -93,9 +80,9 @@ def mixture_checks(
 def promises_kept(checks: tuple[MixtureCheck, ...]) -> str:
     """How many mixes came within what was promised, or that they are too few to tell."""
     off = [check.delta_e for check in checks]
-    few = "one_mix" if len(off) == 1 else "few_mixes"
-    return say(
-        few if len(off) < FEWEST_TO_TELL else "promises_kept", count=len(off),
+    few = "fit.one_mix" if len(off) == 1 else "fit.few_mixes"
+    return said(
+        few if len(off) < FEWEST_TO_TELL else "fit.promises_kept", count=len(off),
         kept=sum(check.kept for check in checks), mean=sum(off) / len(off), worst=max(off),
     )  # fmt: skip
 
@@ -191,19 +178,19 @@ class FitReport(Result):
     def verdict(self) -> str:
         """What these swatches are good for, in a sentence or two."""
         if not self.dyes:
-            return say("nothing")
+            return said("fit.nothing")
         (low, high), expect = self.between, ""
         if self.expected is not None:
-            expect = say("expect", miss=self.expected, light=self.light, low=low, high=high)
+            expect = said("fit.expect", miss=self.expected, light=self.light, low=low, high=high)
         if self.misfit is not None and self.misfit > NOT_DYE:
-            return say("not_dye", misfit=self.misfit, expect=expect or say("anything"))
+            return said("fit.not_dye", misfit=self.misfit, expect=expect or said("fit.anything"))
         if len(self.dyes) == 1:
-            return say("one_dye", names=self.dyes[0].name)
+            return said("fit.one_dye", names=self.dyes[0].name)
         if self.checks:
-            which = "own_mixes" if self.own_mixtures else "mixes_aside"
-            return say(which, kept=promises_kept(self.checks), expect=expect)
-        use = say("first_idea" if self.left_out is None else "for_trying")
-        return say("no_mix", expect=expect, use=use)
+            which = "fit.own_mixes" if self.own_mixtures else "fit.mixes_aside"
+            return said(which, kept=promises_kept(self.checks), expect=expect)
+        use = said("fit.first_idea" if self.left_out is None else "fit.for_trying")
+        return said("fit.no_mix", expect=expect, use=use)
 
     def _rows(self) -> Iterable[Row]:
         """One row a dye: depths, how far left-out ones were off, what is odd, what is next."""
@@ -238,7 +225,7 @@ class FitReport(Result):
         """Dye by dye, with figures; then the mixes, and all warnings."""
         width = max([len(d.name) for d in self.dyes], default=3)
         head = {"method": self.method, "surface": self.surface, "dye": f"{'dye':<{width}}"}
-        lines = [say("headings", **head)]
+        lines = [said("fit.headings", **head)]
         for dye in self.dyes:
             span = f"{min(dye.depths):g}–{max(dye.depths):g}"
             inner = f"{dye.mean:.1f} / {max(dye.inner):.1f}" if dye.mean is not None else "–"
@@ -251,9 +238,11 @@ class FitReport(Result):
             told += [f"odd: {text}" for text in dye.warnings]
             told += [f"next: {dye.next}"] if dye.next else []
             lines += [f"{'':<{width}}  {text}" for text in told]
-        for title, checks in (("left_in_turn", self.own_mixtures), ("set_aside", self.set_aside)):
+        parts = ("fit.left_in_turn", self.own_mixtures), ("fit.set_aside", self.set_aside)
+        for title, checks in parts:
             if off := [check.delta_e for check in checks]:
-                figures = {"count": len(off), "mean": sum(off) / len(off)}
+                figures: dict[str, object] = {"count": len(off), "mean": sum(off) / len(off)}
                 worst, kept = checks[off.index(max(off))], sum(check.kept for check in checks)
-                lines.append(say("mixes", title=say(title), worst=worst, kept=kept, **figures))
+                figures |= {"title": said(title), "worst": worst, "kept": kept}
+                lines.append(said("fit.mixes", **figures))
         return [*lines, *(["", *self.warnings] if self.warnings else [])]

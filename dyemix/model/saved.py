@@ -11,10 +11,10 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS
+from dyemix.dataset.result import said
 from dyemix.dataset.serialise import from_plain, parse, plain
 from dyemix.errors import DyemixError, InputError, SavedError
 from dyemix.model.dyes import DyeSet
-from dyemix.model.fit_report import say
 from dyemix.model.kubelka_munk import depth_law
 from dyemix.writing import read_bytes, write
 
@@ -70,10 +70,10 @@ def from_text(text: str, path: str) -> DyeSet:
     with suppress(SavedError):
         content = parse(text)
     if content.get("format") != FORMAT:
-        raise SavedError(say("not_saved", path=path))
+        raise SavedError(said("fit.not_saved", path=path))
     version = content.get("version")
     if not isinstance(version, int) or version > VERSION:
-        raise SavedError(say("newer", path=path, version=version, ours=VERSION))
+        raise SavedError(said("fit.newer", path=path, version=version, ours=VERSION))
     bands = [WAVELENGTHS[0], WAVELENGTHS[-1], len(WAVELENGTHS)]
     try:
         if content.pop("wavelengths_nm", None) != bands:
@@ -82,7 +82,7 @@ def from_text(text: str, path: str) -> DyeSet:
         return from_plain(DyeSet, _from_version_1(content) if version == 1 else content)
     except (KeyError, TypeError, ValueError, AttributeError, DyemixError) as error:
         raise SavedError(
-            say("damaged", path=path, kind=type(error).__name__, error=error)
+            said("fit.damaged", path=path, kind=type(error).__name__, error=error)
         ) from None
 
 
@@ -104,7 +104,7 @@ def _from_version_1(old: dict[str, Any]) -> dict[str, Any]:
     new: dict[str, Any] = _renamed(old)
     new |= {"curves": curves, "law": laws, "conditions": old["conditions"] or {}}
     if new["report"] is not None:
-        new["report"]["warnings"].append(say("older_fit"))
+        new["report"]["warnings"].append(said("fit.older_fit"))
     return new | {"interaction": float((others * costs).sum() / (others * others).sum())}
 
 
