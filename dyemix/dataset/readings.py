@@ -298,6 +298,8 @@ class Swatch(Value):
     @classmethod
     def of(cls, recipe: Recipe, readings: tuple[Reading, ...]) -> Swatch:
         """The piece that these readings, each with a reflectance, are of."""
+        if len(readings) == 1:
+            return cls(recipe, np.asarray(readings[0].reflectance), readings)
         spectra = np.array([reading.reflectance for reading in readings])
         labs = lab(spectra, D65_10)
         odd = tuple(int(i) for i in np.flatnonzero(odd_readings(labs)))
@@ -321,6 +323,8 @@ class Swatch(Value):
     def colour(self, light: Light | str = D65_10) -> Array:
         """CIELAB ``(3,)`` under `light`; the mean of the readings', an odd one counting little."""
         labs = np.array([reading.colour(light) for reading in self.readings])
+        if len(labs) < 3:  # none of them is odd
+            return np.asarray(labs.mean(axis=0))
         spectra = np.array([reading.reflectance for reading in self.readings])
         return np.asarray(reading_weights(lab(spectra, D65_10)) @ labs)
 

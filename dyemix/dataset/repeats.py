@@ -91,12 +91,11 @@ class Repeats(NamedTuple):
 def scatter(
     what: str, groups: Sequence[tuple[Sequence[str], Array]], cure: str, floor: float
 ) -> RepeatScatter:
-    """Pool groups of repeats, each given as the labels of its pieces and CIELAB ``(n, 3)``.
+    """Pool groups of repeats, each given as the labels of its pieces and CIELAB ``(n > 1, 3)``.
 
     A group whose members differ by more than the rest of the set can explain, and by more than
     `floor` ΔE2000, is told in a sentence that ends in `cure` and left out of the figures.
     """
-    groups = [(labels, labs) for labels, labs in groups if len(labs) > 1]
     between = [_between(labs) for _, labs in groups]
     # One or two groups cannot say what is usual.
     few = APART_DISTANCE / APART_FACTOR

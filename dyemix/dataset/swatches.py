@@ -204,7 +204,11 @@ class SwatchSet(Result):
         pieces about their recipe, undyed cloth left out (no dye was weighed); each piece is the
         mean of its readings, so what is left of the reading scatter is in it.
         """
-        pieces = [([s.label], np.array([r.colour() for r in s.steady])) for s in self.swatches]
+        pieces = [
+            ([s.label], np.array([r.colour() for r in s.steady]))
+            for s in self.swatches
+            if len(s.readings) > 1
+        ]
         again: dict[Recipe, list[Swatch]] = {}
         for swatch in self.swatches:
             if swatch.recipe:
@@ -212,6 +216,7 @@ class SwatchSet(Result):
         alike = [
             ([s.label for s in group], np.array([s.colour() for s in group]))
             for group in again.values()
+            if len(group) > 1
         ]
         once = "neither can be called the odd one: read the swatch again."
         twice = "mislabelled or badly weighed? Neither can be called the odd one: dye it again."

@@ -27,6 +27,15 @@ _LAB = re.compile(
 )
 
 
+def check_colour(lab: Sequence[float] | Array) -> None:
+    """Raises `TargetError` for a CIELAB ``(3,)`` that no cloth can have in any light."""
+    if not (0.0 <= lab[0] <= 100.01 and max(abs(lab[1]), abs(lab[2])) <= 200.0):
+        raise TargetError(
+            "L* {:g}, a* {:g}, b* {:g} is not a colour of cloth: L* runs from 0 to 100, a* and b* "
+            "stay within ±200.".format(*lab)
+        )
+
+
 class HasColour(Protocol):
     """Anything that says what it is as a target, as a prediction does."""
 
@@ -68,11 +77,7 @@ class Target(Result):
         values = numbers(headed(self.lab, LAB))
         if values.shape != (3,) or not np.all(np.isfinite(values)):
             raise TargetError(f"{self.name or self.lab!r} is not a colour: L*, a*, b* are wanted.")
-        if not 0.0 <= values[0] <= 100.01 or np.abs(values[1:]).max() > 200.0:
-            raise TargetError(
-                f"L* {values[0]:g}, a* {values[1]:g}, b* {values[2]:g} is not a colour of cloth: "
-                "L* runs from 0 to 100, a* and b* stay within ±200."
-            )
+        check_colour(values)
         object.__setattr__(self, "lab", values)
         if self.light is not None:
             object.__setattr__(self, "light", Light.parse(self.light))

@@ -13,7 +13,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import NoReturn
 
 import numpy as np
 
@@ -89,7 +89,7 @@ class Faults:
             raise InputError(sorted(self._found, key=lambda fault: fault.row or 0))
 
 
-class Lines(Sequence[tuple[int, list[str]]]):
+class Lines:
     """Rows of a table that are lines of text, split where somebody asks for them.
 
     Nearly all large tables can be had so: no quotes, no blank lines, each line as wide as the
@@ -97,47 +97,28 @@ class Lines(Sequence[tuple[int, list[str]]]):
     """
 
     def __init__(self, lines: list[str], delimiter: str, first: int) -> None:
-        self._lines, self._delimiter, self._first = lines, delimiter, first
+        self.lines, self.delimiter = lines, delimiter
+        self.numbers = range(first, first + len(lines))
 
-    @classmethod
-    def of(cls, lines: list[str], delimiter: str, first: int, width: int) -> Lines | None:
-        """Rows of such a table, the first of them in line `first` of the file; None for others."""
-        whole = "".join(lines)
-        regular = (
+    def are_regular(self, width: int) -> bool:
+        """Whether these lines are such a table."""
+        lines, whole = self.lines, "".join(self.lines)
+        return (
             0 < len(lines) <= MOST_ROWS
             and whole.isprintable()
             and not any(sign in whole for sign in "\"'")
-            and {line.count(delimiter) + 1 for line in lines} == {width}
-            and all(line.strip(f"{delimiter} ") and line.lstrip()[0] != "#" for line in lines)
+            and {line.count(self.delimiter) + 1 for line in lines} == {width}
+            and all(line.strip(f"{self.delimiter} ") for line in lines)
+            and not any(line.lstrip()[:2] == "# " for line in lines)
             and max(map(len, lines)) < csv.field_size_limit()
         )
-        return cls(lines, delimiter, first) if regular else None
 
     def __len__(self) -> int:
-        return len(self._lines)
+        return len(self.lines)
 
-    def __getitem__(self, i: Any) -> Any:
-        if isinstance(i, slice):
-            return [self[k] for k in range(len(self))[i]]
-        return self._first + i, [*map(tidy, self._lines[i].split(self._delimiter))]
-
-    def column(self, place: int) -> list[str]:
-        """The cells of one column."""
-        mark, after = self._delimiter, self._lines[0].count(self._delimiter) + 1 - place
-        if place < after:
-            found = [line.split(mark, place + 1)[place] for line in self._lines]
-        else:
-            found = [line.rsplit(mark, after)[-after] for line in self._lines]
-        return [tidy(text) if " " in text else text for text in found]
-
-    @property
-    def row_numbers(self) -> list[int]:
-        return [*range(self._first, self._first + len(self))]
-
-    def numbers(self, places: Sequence[int]) -> Array:
-        """Columns as numbers ``(N, K)``. Raises `ValueError` where one is none, or blank."""
-        how: dict[str, Any] = {"delimiter": self._delimiter, "usecols": places, "comments": None}
-        return np.loadtxt(self._lines, ndmin=2, **how)
+    def __iter__(self) -> Iterator[tuple[int, list[str]]]:
+        for number, line in zip(self.numbers, self.lines, strict=True):
+            yield number, [*map(tidy, line.split(self.delimiter))]
 
 
 @dataclass
@@ -150,27 +131,34 @@ class Sheet:
     remarks: list[tuple[int, str]] = field(default_factory=list)
     headings: list[str] = field(default_factory=list)
     header_row: int = 1
-    rows: Sequence[tuple[int, list[str]]] = ()
-
-    def column(self, place: int) -> list[str]:
-        """The cells of one column."""
-        rows = self.rows
-        return rows.column(place) if isinstance(rows, Lines) else [row[place] for _, row in rows]
-
-    def numbers(self, places: Sequence[int]) -> Array | None:
-        """Columns as numbers ``(N, K)``, where each of their cells is a plain one; else None."""
-        if not isinstance(self.rows, Lines):
-            return plain_numbers([[row[place] for place in places] for _, row in self.rows])
-        with suppress(ValueError):
-            values = self.rows.numbers(places)
-            return values if np.isfinite(values).all() else None
-        return None
+    rows: list[tuple[int, list[str]]] | Lines = field(default_factory=list)
 
     @property
     def row_numbers(self) -> list[int]:
         """Which row of the file each row is."""
         rows = self.rows
-        return rows.row_numbers if isinstance(rows, Lines) else [number for number, _ in rows]
+        return [*rows.numbers] if isinstance(rows, Lines) else [number for number, _ in rows]
+
+    def column(self, place: int) -> list[str]:
+        """The cells of one column."""
+        if not isinstance(self.rows, Lines):
+            return [cells[place] for _, cells in self.rows]
+        mark, lines, after = self.rows.delimiter, self.rows.lines, len(self.headings) - place
+        if place < after:
+            found = [line.split(mark, place + 1)[place] for line in lines]
+        else:
+            found = [line.rsplit(mark, after)[-after] for line in lines]
+        return [tidy(text) if " " in text else text for text in found]
+
+    def numbers(self, places: Sequence[int]) -> Array | None:
+        """Columns as numbers ``(N, K)``, where each of their cells is a plain one; else None."""
+        if not isinstance(self.rows, Lines):
+            return plain_numbers([[cells[place] for place in places] for _, cells in self.rows])
+        lines, mark = self.rows.lines, self.rows.delimiter
+        with suppress(ValueError):
+            values = np.loadtxt(lines, delimiter=mark, usecols=places, comments=None, ndmin=2)
+            return values if np.isfinite(values).all() else None
+        return None
 
 
 def plain_numbers(cells: Sequence[Sequence[str]]) -> Array | None:
@@ -314,49 +302,41 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         sheet.remarks.append((row, _remark(f"{key.strip()}: {value}")))
     if delimiter != ",":
         faults.notes.append(f"cells are separated by {_DELIMITERS[delimiter]}.")
-    sheet.header_row = start + 1
+    ended = (line + "\n" for line in lines[start:])
+    reader = csv.reader(ended, delimiter=delimiter, skipinitialspace=True, strict=True)
+    row = sheet.header_row = start + 1
     width = whole = short = 0
     rows = sheet.rows = list[tuple[int, list[str]]]()
-    for row, cells in _records(lines[start:], start + 1, delimiter, faults):
-        if len(cells) > MOST_COLUMNS:
-            faults.stop(f"{len(cells):,} columns; at most {MOST_COLUMNS:,} are read.", row)
-        if not sheet.headings:
-            whole = len(cells)
-            while not cells[-1]:
-                cells.pop()
-            sheet.headings, width = cells, len(cells)
-            end = len(lines) - (not lines[-1])
-            if regular := Lines.of(lines[start + 1 : end], delimiter, row + 1, whole):
-                sheet.rows = regular
-                return sheet
-        elif cells and cells[0].startswith("# "):
-            faults.add("a '#' line stands above the headings: move this one there.", row)
-        elif len(cells) > width and (fault := _excess(cells, width, whole, delimiter)):
-            faults.add(fault, row)
-        elif any(cells):
-            short += len(cells) < width
-            rows.append((row, (cells + [""] * width)[:width]))
-        if len(rows) > MOST_ROWS:
-            faults.stop(f"more than {MOST_ROWS:,} readings: split the file.", row)
+    try:
+        for cells in reader:
+            cells = [*map(tidy, cells)]
+            if len(cells) > MOST_COLUMNS:
+                faults.stop(f"{len(cells):,} columns; at most {MOST_COLUMNS:,} are read.", row)
+            if not sheet.headings:
+                whole = len(cells)
+                while not cells[-1]:
+                    cells.pop()
+                sheet.headings, width = cells, len(cells)
+                below = Lines(lines[start + 1 : len(lines) - (not lines[-1])], delimiter, row + 1)
+                if below.are_regular(width):
+                    sheet.rows = below
+                    return sheet
+            elif cells and cells[0].startswith("# "):
+                faults.add("a '#' line stands above the headings: move this one there.", row)
+            elif len(cells) > width and (fault := _excess(cells, width, whole, delimiter)):
+                faults.add(fault, row)
+            elif any(cells):
+                short += len(cells) < width
+                rows.append((row, (cells + [""] * width)[:width]))
+            if len(rows) > MOST_ROWS:
+                faults.stop(f"more than {MOST_ROWS:,} readings: split the file.", row)
+            row = start + 1 + reader.line_num
+    except csv.Error as error:
+        faults.add(f"a quotation mark is not closed, or a cell is too long ({error}).", row)
     if short:
         blank = f"rows shorter than the headings were read as blank at the end: {short} of them."
         faults.notes.append(blank)
     return sheet
-
-
-def _records(
-    lines: list[str], row: int, delimiter: str, faults: Faults
-) -> Iterator[tuple[int, list[str]]]:
-    """The cells of each row, tidied, with the line of the file it begins in; the first is `row`."""
-    ended = (line + "\n" for line in lines)
-    reader = csv.reader(ended, delimiter=delimiter, skipinitialspace=True, strict=True)
-    first = row
-    try:
-        for cells in reader:
-            yield row, [*map(tidy, cells)]
-            row = first + reader.line_num
-    except csv.Error as error:
-        faults.add(f"a quotation mark is not closed, or a cell is too long ({error}).", row)
 
 
 def cleaned(sheet: Sheet, faults: Faults) -> Sheet:

@@ -16,7 +16,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import RecipeError
 from dyemix.files.cells import CONDITIONS, few
-from dyemix.files.rows import Context, described
+from dyemix.files.rows import Context, Rows
 from dyemix.files.small_tables import Column, read_table
 
 #: Words that number samples: 'sample 7' is no dye called sample.
@@ -83,7 +83,7 @@ def read_names(
     cells = {c.name: [values.get(c.name, "") for _, values in table.rows] for c in columns}
     context, numbers = Context(table.remarks, table.faults), [row for row, _ in table.rows]
     named: dict[str, Reading] = {}
-    blank = described(numbers, {**cells, "name": cells[key]}, {}, context).readings()
+    blank = Rows(numbers, {**cells, "name": cells[key]}, {}, context).readings()
     for row, one in zip(numbers, blank, strict=True):
         if one.recipe is None and not one.swatch:
             continue  # left as it is; a recipe that cannot be read is a fault by now

@@ -6,8 +6,8 @@ Every different text of a column is read once; what is refused is a fault of eac
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import lru_cache, partial
 from types import MappingProxyType
 from typing import Any
 
@@ -19,6 +19,7 @@ from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest
 from dyemix.dataset.readings import CELLS, Clipped
 from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
+from dyemix.dataset.target import check_colour
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.files.cells import CONDITIONS, HEADER_ONLY, Faults, few, meaning
 
@@ -41,6 +42,11 @@ _SAID: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "demo": {"yes": ("yes", "true", "1"), "no": ("no", "false", "0")},
     "scale": {"percent": ("percent", "%", "percentage"), "fraction": ("fraction",)},
 }
+
+
+Cells = Mapping[str, list[str]]
+_Reader = Callable[[Any], Any]
+_At = NDArray[np.intp]
 
 
 class Context:
@@ -127,55 +133,63 @@ _MEASURES: Mapping[str, tuple[Callable[[str], Any], str, Any]] = {
 }
 
 
-@dataclass
 class Rows:
-    """The rows of a table.
+    """The rows of a table, with their conditions and recipes; readings are blank at first.
 
     Attributes
     ----------
     numbers : which row (object, column) of the file each is.
-    cells : their text under each heading that is known here.
-    given : attributes of a `Reading`, each a column: first of readings that are still blank.
+    cells : their text under each heading that is known here; what stands under the others is `kept`
+        among the conditions, and not used.
+    given : attributes of a `Reading`, each a column.
     """
 
-    numbers: list[int]
-    cells: Mapping[str, list[str]]
-    faults: Faults
-    given: dict[str, list[Any]] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
+    def __init__(self, numbers: list[int], cells: Cells, kept: Cells, context: Context) -> None:
+        self.numbers, self.cells, self.faults = numbers, cells, context.faults
         blank = {"reflectance": None, "kind": "blank", "warnings": ()}
-        self.given = {name: [value] * len(self.numbers) for name, value in blank.items()}
+        self.given: dict[str, list[Any]] = {k: [x] * len(numbers) for k, x in blank.items()}
+        for name in (name for name in CELLS if name in cells):
+            self.given[name] = self.read(name, cells[name], partial(_attribute, name))
+        columns = {**kept, **{key: cells[key] for key in CONDITIONS if key in cells}}
+        texts = list(zip(*columns.values(), strict=True)) or [()] * len(numbers)
+        said: dict[tuple[str, ...], tuple[Mapping[str, str], Measures]] = {}
+        for number, words in zip(numbers, texts, strict=True):
+            if words not in said:
+                there = {key: text for key, text in zip(columns, words, strict=True) if text}
+                told = MappingProxyType({**context.conditions, **there})
+                said[words] = told, context.measures(told, number)
+        self.given["conditions"] = [said[words][0] for words in texts]
+        parts = map(self.column, ("recipe", "dye", "owf", "as written", "name"))
+        keys = list(zip(texts, *parts, strict=True))
+        recipes = self.read("recipe", keys, lambda key: _recipe(said[key[0]][1], *key[1:]))
+        self.given["recipe"] = recipes
+        for i, recipe in enumerate(recipes):
+            if recipe is not None and recipe.total > _DEEPEST:
+                self.doubt(i, f"{recipe.total:.4g} % owf is deeper than any cloth takes up")
 
     def column(self, name: str) -> list[str]:
         """The cells of a column; blank ones where there is none."""
         return self.cells.get(name) or [""] * len(self.numbers)
 
     def read(
-        self,
-        texts: Iterable[Hashable],
-        read: Callable[[Any], Any],
-        column: str | Callable[[Any], str],
-        at: Iterable[int] | None = None,
+        self, column: str, texts: list[Any], read: _Reader, at: _At | None = None
     ) -> list[Any]:
-        """What `read` makes of each text, one a row (or of those `at`); None where it refuses."""
-        known: dict[Hashable, Any] = {}
-        found = []
-        for i, text in zip(range(len(self.numbers)) if at is None else at, texts, strict=True):
-            if text not in known:
-                try:
-                    known[text] = read(text)
-                except DyemixError as error:
-                    known[text] = error
-            value = known[text]
-            if isinstance(value, DyemixError):
-                heading = column if isinstance(column, str) else column(text)
-                self.faults.add(str(value), self.numbers[i], heading)
-                value = None
-            found.append(value)
-        return found
+        """What `read` makes of the text of each row, or those `at`; None for a fault."""
+        known: dict[Any, Any] = {}
+        refused: dict[Any, str] = {}
+        for text in dict.fromkeys(texts):
+            try:
+                known[text] = read(text)
+            except DyemixError as error:
+                known[text], refused[text] = None, str(error)
+        for i, text in enumerate(texts) if refused else ():
+            if text in refused:
+                of_dye = column == "recipe" and "dye" in self.cells
+                name = ("owf" if self.cells["dye"][i] else "dye") if of_dye else column
+                self.faults.add(refused[text], self.numbers[i if at is None else at[i]], name)
+        return [known[text] for text in texts]
 
-    def give(self, name: str, at: NDArray[np.intp], values: Iterable[Any]) -> None:
+    def give(self, name: str, at: _At, values: Iterable[Any]) -> None:
         """Set an attribute of the rows `at`."""
         column = self.given.setdefault(name, [getattr(Reading, name, None)] * len(self.numbers))
         for i, value in zip(at.tolist(), values, strict=True):
@@ -192,53 +206,12 @@ class Rows:
         return Reading.of_columns(self.given | {"place": [f"{before}{n}" for n in self.numbers]})
 
 
-def described(
-    numbers: list[int],
-    cells: Mapping[str, list[str]],
-    kept: Mapping[str, list[str]],
-    context: Context,
-) -> Rows:
-    """Rows with their conditions and recipes; their readings are still blank.
-
-    `kept` are columns that are kept with each reading and not used.
-    """
-    rows = Rows(numbers, cells, context.faults)
-    for name, (_, read) in CELLS.items():
-        if name in cells:
-            blank = getattr(Reading, name)
-            rows.given[name] = rows.read(cells[name], lambda x: read(x) if x else blank, name)  # noqa: B023
-    own = {key: cells[key] for key in CONDITIONS if key in cells}
-    columns = {**kept, **own}
-    texts = list(zip(*columns.values(), strict=True)) or [()] * len(numbers)
-    said: dict[tuple[str, ...], tuple[Mapping[str, str], Measures]] = {}
-    for number, words in zip(numbers, texts, strict=True):
-        if words not in said:
-            there = {key: text for key, text in zip(columns, words, strict=True) if text}
-            whole = {**context.conditions, **there}
-            said[words] = MappingProxyType(whole), context.measures(whole, number)
-    rows.given["conditions"] = [said[words][0] for words in texts]
-
-    def recipe_of(key: tuple[Any, ...]) -> Recipe | None:
-        return _recipe(said[key[0]][1], *key[1:])
-
-    def fault_of(key: tuple[Any, ...]) -> str:
-        return "recipe" if "dye" not in cells else "owf" if key[2] else "dye"
-
-    parts = (rows.column(name) for name in ("recipe", "dye", "owf", "as written"))
-    keys = list(zip(texts, *parts, map(bool, rows.column("name")), strict=True))
-    rows.given["recipe"] = rows.read(keys, recipe_of, fault_of)
-    for i, recipe in enumerate(rows.given["recipe"]):
-        if recipe is not None and recipe.total > _DEEPEST:
-            rows.doubt(i, f"{recipe.total:.4g} % owf is deeper than any cloth takes up")
-    return rows
-
-
 def _recipe(
-    measures: Measures, recipe: str, dye: str, owf: str, written: str, named: bool
+    measures: Measures, recipe: str, dye: str, owf: str, written: str, name: str
 ) -> Recipe | None:
     """What a row was dyed with; None for a sample that is only named."""
     text = recipe or _of_one_dye(dye, owf)
-    if not text and not named:
+    if not text and not name:
         raise RecipeError("no recipe: write % owf, as 'marigold 0.8 + navy 0.25', or 'undyed'.")
     if len(text) > _LONGEST_RECIPE:
         raise RecipeError(f"{text[:40]!r}… is too long for a recipe.")
@@ -246,6 +219,11 @@ def _recipe(
         return None
     found = Recipe.parse(text, measures)
     return Recipe(found, written) if written else found
+
+
+def _attribute(name: str, text: str) -> Any:
+    """What a `Reading` makes of a cell."""
+    return CELLS[name][1](text) if text else getattr(Reading, name)
 
 
 def _of_one_dye(dye: str, owf: str) -> str:
@@ -268,60 +246,55 @@ UNSTATED_LIGHT = (
 _STATED = re.compile(r"(?!None )\w[^/ ,]*[/ ,]\s*\d")
 
 
-def _light(stated: tuple[str | None, str | None]) -> Light:
-    """The light of an illuminant and an observer as stated, D65/10° where they are silent."""
-    light, observer = Light.parse(stated[0] or "D65"), stated[1]
-    return Light.parse(f"{light.illuminant} {observer[:40]}") if observer else light
-
-
-def lab_readings(rows: Rows, at: NDArray[np.intp], labs: Array) -> None:
+def lab_readings(rows: Rows, at: _At, labs: Array) -> None:
     """Give the rows `at` their CIELAB ``(M, 3)``, its light, and the smoothest spectrum with it."""
-    keys = ("illuminant", "observer")
-    stated = [tuple(map(rows.given["conditions"][i].get, keys)) for i in at.tolist()]
-    lights = rows.read(stated, _light, "L*", at.tolist())
-    if any(not _STATED.match(f"{one} {other}") for one, other in set(stated)):
+    said = [rows.given["conditions"][i] for i in at]
+    stated = [(words.get("illuminant"), words.get("observer")) for words in said]
+    if not all(_STATED.match(f"{one} {other}") for one, other in set(stated)):
         rows.faults.notes.append(UNSTATED_LIGHT)
-    dark, off = (labs[:, 0] <= 0) | (labs[:, 0] > 105), np.abs(labs[:, 1:]).max(axis=1) > 200
-    for i in np.flatnonzero(dark | off):
-        what = "no cloth reads L* {:g}, a* {:g}, b* {:g}".format(*labs[i])
-        cure = "L* lies above 0 and up to 100, a* and b* within ±200."
-        rows.faults.add(f"{what}: {cure}", rows.numbers[at[i]], "L*")
-        lights[i] = None
-    _smoothest(rows, at, labs, lights)
+    keys = [(*words, *colour) for words, colour in zip(stated, labs.tolist(), strict=True)]
+    _rough(rows, at, labs, rows.read("L*", keys, lambda key: _light(key[2:], *key[:2]), at))
 
 
-def hex_readings(rows: Rows, at: NDArray[np.intp]) -> None:
+def _light(lab: Sequence[float], illuminant: str | None, observer: str | None) -> Light:
+    """The light stated of a CIELAB that cloth can have, D65/10° where nothing is said."""
+    check_colour(lab)
+    if lab[0] == 0.0:
+        raise DyemixError("no cloth reads L* 0: read the swatch again.")
+    light = _parsed(illuminant or "D65")
+    return _parsed(f"{light.illuminant} {observer[:40]}") if observer else light
+
+
+_parsed = lru_cache(maxsize=256)(Light.parse)
+
+
+def hex_readings(rows: Rows, at: _At) -> None:
     """Give the rows `at` the colour of their hex code and the smoothest spectrum with it."""
-    rows.faults.notes.append(
-        "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss."
-    )
-    codes = [rows.cells["hex"][i] for i in at.tolist()]
-    labs = rows.read(codes, hex_to_lab, "hex", at.tolist())
-    good = [i for i, colour in enumerate(labs) if colour is not None]
-    clipped = [Clipped.of_hex(codes[i]) for i in good]
+    opaque = "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss."
+    rows.faults.notes.append(opaque)
+    codes = [rows.cells["hex"][i] for i in at]
+    found = rows.read("hex", codes, lambda code: (hex_to_lab(code), Clipped.of_hex(code)), at)
+    good = [i for i, pair in enumerate(found) if pair]
+    rows.give("clipped", at[good], [found[i][1] for i in good])
     if good:
-        rows.give("clipped", at[good], clipped)
-        _smoothest(rows, at[good], np.array([labs[i] for i in good]), [D65_2] * len(good))
-    for i, bound in zip(at[good].tolist(), clipped, strict=True):
-        rows.doubt(i, *([_CENSORED] if bound else []))
+        _rough(rows, at[good], np.array([found[i][0] for i in good]), [D65_2] * len(good))
+    for i in good:
+        rows.doubt(at[i], *([_CENSORED] if found[i][1] else []))
 
 
-def _smoothest(
-    rows: Rows, at: NDArray[np.intp], labs: Array, lights: Sequence[Light | None]
-) -> None:
+def _rough(rows: Rows, at: _At, labs: Array, lights: list[Light | None]) -> None:
     labs.setflags(write=False)
     for light in dict.fromkeys(filter(None, lights)):
-        group = np.array([i for i, seen in enumerate(lights) if seen == light])
+        group = np.flatnonzero([seen == light for seen in lights])
         for some in np.array_split(group, -(-len(group) // _TOGETHER)):
             spectra, reached = smoothest(labs[some], light)
             spectra.setflags(write=False)
             rows.give("reflectance", at[some], spectra)
             for i in some[~reached]:
                 where = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*labs[i])
-                kind = rows.given["kind"][at[i]]
                 what = f"no cloth can have {where} under {light}."
-                rows.faults.add(what, rows.numbers[at[i]], kind)
+                rows.faults.add(what, rows.numbers[at[i]], rows.given["kind"][at[i]])
     rows.give("lab", at, labs)
     rows.give("light", at, lights)
-    for i in at.tolist():
+    for i in at:
         rows.doubt(i, _ROUGH)

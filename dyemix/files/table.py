@@ -33,7 +33,7 @@ from dyemix.files.cells import (
     placed,
     plain_numbers,
 )
-from dyemix.files.rows import Context, Rows, described, hex_readings, lab_readings
+from dyemix.files.rows import Context, Rows, hex_readings, lab_readings
 
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
 _WITH_UNIT = re.compile(r"[-+]?[0-9]*[.,]?[0-9]+ ?(?:%|[^\W\d_]{1,12}|°)")
@@ -55,7 +55,7 @@ def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
         {name: sheet.column(place) for name, place in places.items()}
         for places in (columns.place, columns.extra)
     )
-    rows = described(sheet.row_numbers, cells, kept, context)
+    rows = Rows(sheet.row_numbers, cells, kept, context)
     read = _numbers(sheet, rows, columns, context)
     _check_spelling(rows)
     faults.raise_any()
