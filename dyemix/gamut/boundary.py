@@ -11,7 +11,7 @@ between them closed, and what they go round is filled.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.result import Result, Row
+from dyemix.dataset.result import Value
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 
@@ -35,7 +35,7 @@ _GAP, _SMOOTH = 2, 0.8
 
 
 @dataclass(frozen=True, eq=False)
-class Gamut(Result):
+class Gamut(Value):
     """What a shelf reaches, in slices of one L*.
 
     Attributes
@@ -73,14 +73,6 @@ class Gamut(Result):
             for line in self.outlines[i]:
                 out[slices == i] |= Path(line).contains_points(labs[slices == i, 1:])
         return out
-
-    def _rows(self) -> Iterable[Row]:
-        """One row a point of an outline."""
-        for level, lines in zip(self.levels, self.outlines, strict=True):
-            yield from ({"L*": level, "a*": a, "b*": b} for line in lines for a, b in line)
-
-    def __str__(self) -> str:
-        return f"{self.volume:.0f} cubic CIELAB units, at most {self.max_dyes} dyes ({self.light})"
 
 
 def gamuts(
