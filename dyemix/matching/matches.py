@@ -142,7 +142,8 @@ class Match(Result):
 
     def __str__(self) -> str:
         figures = (self.residual, self.likely, self.bound, self.verdict, self.prediction.light)
-        return f"{self.prediction}\n{said('matching.match.one', *figures)}"
+        one, reasons = said("matching.match.one", *figures), ", ".join(self.reasons)
+        return "\n".join(filter(None, [str(self.prediction), one, reasons]))
 
 
 @dataclass(frozen=True, eq=False)
