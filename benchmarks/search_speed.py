@@ -119,6 +119,7 @@ def large_shelf(count: int) -> DyeSet:
         curves=np.concatenate([part.curves for part in parts]),
         law=np.concatenate([part.law for part in parts]),
         company=np.concatenate([part.company for part in parts]),
+        interaction=np.concatenate([part.interaction for part in parts]),
         company_curve=None,
         palest=np.concatenate([part.palest for part in parts]),
         deepest=np.concatenate([part.deepest for part in parts]),

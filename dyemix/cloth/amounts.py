@@ -163,10 +163,9 @@ class Unmixer:
         for turn in range(4):
             columns = zip((g / grown).T, self._alone.T, self._depth.T, strict=True)
             found = np.stack([np.interp(*column) for column in columns], axis=1)
-            if turn == 3 or not (blends.company.any() or blends.interaction):
+            if turn == 3 or not (blends.company.any() or blends.interaction.any()):
                 break
-            share, others = company_share(found)
-            grown = np.exp(share * blends.company + blends.interaction * np.log1p(others))
+            grown = np.exp(blends.grown(found))
         return np.asarray(found, dtype=np.float32)
 
     def _steps(self, x: Single, roots: Single) -> tuple[Single, NDArray[np.bool_], Single]:

@@ -80,7 +80,7 @@ def ladders_of(dyes: DyeSet) -> Ladders:
 def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
     """The dyes of these ladders with θ ``(P,)`` applied."""
     modes = ladders.modes
-    strength, (bias, interaction), surface, u, change = modes.split(theta)
+    strength, (bias, common), surface, u, change, acting = modes.split(theta)
     curves = np.tensordot(surface, modes.surface_curves, 1)
     law = ladders.law + np.tensordot(surface, modes.surface_laws, 1)
     r0, k2 = np.array([ladders.surface.r0, ladders.surface.k2]) + modes.surface * surface
@@ -90,7 +90,7 @@ def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
         law=law + np.einsum("dq,dql->dl", u, modes.laws),
         surface=Surface(float(r0), float(k2)),
         company=strength + bias,
-        interaction=ladders.interaction + float(interaction),
+        interaction=common + acting + (0.0 if (old := ladders.interaction) is None else old),
         company_curve=change @ CURVE_PARTS if change.any() else None,
     )
 
@@ -204,32 +204,37 @@ def _linear(
     own = own / np.minimum(weights, 1.0)
     beyond = own * (wilder - 1.0)[:, np.newaxis, np.newaxis]
     noise = again / weights + own + beyond
-    variances, at = cells.variances(modes), np.arange(count)
+    (scales, sizes), at = cells.scales(modes), np.arange(count)
     common = by_lab @ np.linalg.cholesky(alike + 1e-9 * np.eye(3))
-    total = (slope * variances[:, np.newaxis]) @ slope.T
-    total += common.reshape(-1, 3) @ common.reshape(-1, 3).T
+    grams = np.array([(slope * size) @ slope.T for size in sizes])
+    total = np.tensordot(scales, grams, 1) + common.reshape(-1, 3) @ common.reshape(-1, 3).T
     noise -= common @ common.transpose(0, 2, 1)
-    total.reshape(-1, count, 3, count, 3)[:, at, :, at] += noise.swapaxes(0, 1)
-    alone = np.kron(np.eye(count), np.ones((3, 3)))
-    total[cells.shared == 0.0] *= alone
-    inverse = np.linalg.inv(total)
-    pulled = inverse @ y
-    log_weight = np.log(cells.weight) - 0.5 * (pulled @ y + np.linalg.slogdet(total)[1])
+    blocks = total.reshape(-1, count, 3, count, 3)
+    blocks[:, at, :, at] += noise.swapaxes(0, 1)
+    # Of each group: its precision, and its miss by that; where pots tell of each other, of all.
+    shared = cells.shared > 0.0
+    precision = np.linalg.inv(blocks[:, at, :, at].swapaxes(0, 1))
+    pulled = (precision @ y.reshape(-1, 3, 1))[..., 0]
+    log_det = -np.linalg.slogdet(precision)[1].sum(axis=1)
+    log_det[shared] = np.linalg.slogdet(total[shared])[1]
+    inverse = np.linalg.inv(total[shared])
+    precision[shared] = inverse.reshape(-1, count, 3, count, 3)[:, at, :, at].swapaxes(0, 1)
+    pulled[shared] = (inverse @ y).reshape(-1, count, 3)
+    log_weight = np.log(cells.weight) - 0.5 * (pulled.reshape(len(total), -1) @ y + log_det)
     cell_weights = _shares(log_weight)
-    means = cells.shared[:, np.newaxis] * variances * (pulled @ slope)
+    variances = scales @ sizes
+    means = cells.shared[:, np.newaxis] * variances * (pulled.reshape(len(total), -1) @ slope)
     mean = cell_weights @ means
     apart = means - mean
     # How far cells lie apart, and the prior less what the pots take off it.
     covariance = np.diag(cell_weights @ variances) + (cell_weights * apart.T) @ apart
-    for i in np.flatnonzero(cells.shared):
-        gain = slope * variances[i]
-        covariance -= cell_weights[i] * (gain.T @ inverse[i] @ gain)
-    block = inverse.reshape(-1, count, 3, count, 3)[:, at, :, at].swapaxes(0, 1)
-    spread = np.linalg.inv(block)
-    off = np.einsum("cgij,cgj->cgi", spread, pulled.reshape(len(pulled), count, 3))
+    pairs = np.einsum("c,ca,cb->abc", cell_weights[shared], scales[shared], scales[shared])
+    taken = slope.T @ np.tensordot(pairs, inverse, 1) @ slope
+    covariance -= np.einsum("ap,abpq,bq->pq", sizes, taken, sizes)
+    spread = np.linalg.inv(precision)
+    off = (spread @ pulled[..., np.newaxis])[..., 0]
     # Density of each group given the others, whose cells are weighed without it.
-    square = (off * pulled.reshape(off.shape)).sum(axis=-1)
-    density = 0.5 * (np.linalg.slogdet(block)[1] - square)
+    density = 0.5 * (np.linalg.slogdet(precision)[1] - (off * pulled).sum(axis=-1))
     shares = _shares(log_weight[:, np.newaxis] - density)
     off_mean = np.einsum("cg,cgi->gi", shares, off)
     apart = off - off_mean

@@ -166,10 +166,14 @@ def _changes(dyes: DyeSet) -> tuple[str, ...]:
                 f"{dyes.names[i]} comes out {100.0 * abs(strength[i]):.0f} % {way} in mixes than "
                 f"its squares say (± {100.0 * spread[i]:.0f} %)."
             )
-    at_one = 100.0 * abs(np.expm1(dyes.interaction * np.log(2.0)))
-    if at_one >= 100.0 * _WORTH_SAYING:
-        way = "adds" if dyes.interaction > 0 else "costs"
-        words.append(f"In a mix, 1 % owf of other dyes {way} a dye {at_one:.0f} % of its strength.")
+    at_one = np.expm1(dyes.interaction * np.log(2.0))
+    most = int(np.argmax(np.abs(at_one)))
+    if abs(at_one[most]) >= _WORTH_SAYING:
+        way = "adds to" if at_one[most] > 0 else "costs"
+        words.append(
+            f"What a dye does to others is most for {dyes.names[most]}: 1 % owf of it {way} a pale "
+            f"dye beside it {100.0 * abs(at_one[most]):.0f} % of its strength."
+        )
     if not words and seconds < len(dyes.pots):
         words.append("No dye moved by more than 1 %.")
     if seconds:
@@ -195,7 +199,9 @@ def _second_baths(dyes: DyeSet) -> DyeSet:
         weight = np.linalg.inv(on.predict_many(amounts).covariance[0])
         seen = on.whole.strengths(amounts, on.light)
         # As all amounts grow alike, each dye is as far in company as before.
-        by_all = seen.by_dose + on.interaction * seen.others / (1.0 + seen.others)
+        total = amounts.sum()
+        by_all = seen.by_dose + amounts @ on.interaction / (1.0 + total)
+        by_all = by_all - on.interaction * amounts / (1.0 + amounts)
         v = seen.by_strength[0] @ by_all[0]
         known = float(v @ weight @ v)
         gave = float(v @ weight @ (pot.lab - seen.lab[0])) / known

@@ -51,7 +51,7 @@ def beside(
 ) -> Beside:  # fmt: skip
     """Squares of one dye at `depths` ``(N,)``, read as CIELAB `measured` ``(N, 3)``."""
     curve, law = np.exp(fitted.curves[[dye]]), fitted.law[[dye]]
-    blends = Blends(curve, law, np.zeros(1), surface.k_over_s(cloth), surface)
+    blends = Blends(curve, law, np.zeros(1), surface.k_over_s(cloth), surface, np.zeros(1))
     seen = blends.strengths(depths[:, np.newaxis], light)
     miss, _ = delta_e_residual(seen.lab, measured)
     by_lab = metric(seen.lab)

@@ -263,7 +263,7 @@ def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:
         raise DyemixError("the other book has no dye that this shelf lacks.")
     more = other.take(extra)
     parts: dict[str, Any] = dict.fromkeys(("company_curve", "ladders", "posterior", "report"))
-    for field in ("curves", "law", "company", "palest", "deepest"):
+    for field in ("curves", "law", "company", "interaction", "palest", "deepest"):
         parts[field] = np.concatenate([getattr(dyes, field), getattr(more, field)])
     names, demo = (*dyes.names, *extra), dyes.demo or other.demo
     return replace(dyes, names=names, pots=(), demo=demo, **parts)

@@ -35,7 +35,9 @@ class _Works:
 
     `own` ``(k, N)`` by the dye's own amount less `joint`, that by the amount of any dye (None where
     it is nothing); `new` ``(D, N)`` of dyes not yet in, by their own. `share` is how far a dye is
-    in company, and `own_share` and `joint_share` are its slopes in the same way.
+    in company, and `own_share` and `joint_share` are its slopes in the same way. `acting`
+    ``(k, N)`` is how much more (ln) all dyes work by the amount of one, `entering` ``(D, N)`` by
+    that of a dye not yet in.
     """
 
     g: Array
@@ -45,6 +47,8 @@ class _Works:
     share: Array | float = 0.0
     own_share: Array | float = 0.0
     joint_share: Array | float = 0.0
+    acting: Array | float = 0.0
+    entering: Array | float = 0.0
 
 
 class Blending:
@@ -72,7 +76,7 @@ class Blending:
         self.curves, self.cloth = np.ascontiguousarray(curves.T), dyes.whole.cloth[:, np.newaxis]
         self.seen = (1.0 - surface.r0) * (1.0 - surface.k2) * w / w.sum(axis=1, keepdims=True)
         self.by_curve = (self.seen[:, np.newaxis] * curves).reshape(-1, len(dyes.cloth))
-        self.plain = not (dyes.company.any() or dyes.interaction or added is not None)
+        self.plain = not (dyes.company.any() or dyes.interaction.any() or added is not None)
 
     def towards(self, goal: Goal, index: Index) -> Residual:
         """A goal on CIELAB as a function of amounts ``(k, M)`` of rows of `index` ``(k, N)``."""
@@ -80,7 +84,7 @@ class Blending:
         def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
             here = index[:, rows]
             r, by_root, by_g, works = self._mixed(amounts, here, goal, rows)
-            own, shared = self._by_own(by_g, here, works)
+            own, shared, _ = self._by_own(by_g, here, works)
             return r, _through(by_root, own + shared)
 
         return residual
@@ -88,34 +92,37 @@ class Blending:
     def prices(self, amounts: Array, index: Index, goal: Goal) -> tuple[Array, Array]:
         """What N blends miss, ``(m, N)``, and its slope ``(m, D, N)`` by dyes not yet in them."""
         r, by_root, by_g, works = self._mixed(amounts, index, goal, np.arange(amounts.shape[1]))
-        _, shared = self._by_own(by_g, index, works)
+        _, shared, whole = self._by_own(by_g, index, works)
         count = len(self.dyes)
         # A dye that enters is wholly in company.
         by_new = by_g if by_g.shape[1] == count else by_g[:, :count] + by_g[:, count:]
-        return r, _through(by_root, by_new * works.new + shared)
+        return r, _through(by_root, by_new * works.new + whole * works.entering + shared)
 
     def spectra(self, amounts: Array, index: Index) -> tuple[Array, Array]:
         """Reflectance ``(B, N)`` of amounts ``(k, N)``, and its slope by them ``(B, k, N)``."""
         k, works = self._absorption(amounts, index)
         r, by_k = self.dyes.surface.reflectance_and_slope(k)
         by_g = np.broadcast_to(self.curves[..., np.newaxis], (*self.curves.shape, k.shape[1]))
-        own, shared = self._by_own(by_g, index, works)
+        own, shared, _ = self._by_own(by_g, index, works)
         return r, by_k[:, np.newaxis] * (own + shared)
 
-    def _by_own(self, by_g: Array, index: Index, works: _Works) -> tuple[Array, Array | float]:
-        """Slopes by amounts, from those by g ``(m, D, N)``: a dye's own part ``(m, k, N)``, and
-        what one more of any dye does by way of the others ``(m, 1, N)``."""
+    def _by_own(
+        self, by_g: Array, index: Index, works: _Works
+    ) -> tuple[Array, Array | float, Array | float]:
+        """Slopes by amounts, from those by g ``(m, D, N)``: a dye's own part ``(m, k, N)``, what
+        one more of any dye does by way of the others ``(m, 1, N)``, and by all that works."""
         count, columns = len(self.dyes), np.arange(index.shape[1])
         by = by_g[:, index, columns]
         joint = works.joint
         if joint is None:
-            return by * works.own, 0.0
-        if by_g.shape[1] == count:
-            return by * works.own, (by * joint).sum(axis=1, keepdims=True)
-        by_company = by_g[:, index + count, columns]
-        by, by_share = by + works.share * by_company, works.g * by_company
+            return by * works.own, 0.0, 0.0
+        by_share: Array | float = 0.0
+        if by_g.shape[1] > count:
+            by_company = by_g[:, index + count, columns]
+            by, by_share = by + works.share * by_company, works.g * by_company
+        whole = (by * works.g).sum(axis=1, keepdims=True)
         shared = (by * joint + by_share * works.joint_share).sum(axis=1, keepdims=True)
-        return by * works.own + by_share * works.own_share, shared
+        return by * works.own + by_share * works.own_share + whole * works.acting, shared, whole
 
     def _mixed(
         self, amounts: Array, index: Index, goal: Goal, rows: NDArray[np.intp]
@@ -159,20 +166,24 @@ class Blending:
         g, own = rise * bend, (n * power + rise * (q * log)) / depth * bend
         if self.plain:
             return _Works(g, own, None, self.entering[:, np.newaxis])
-        company, interaction = self.dyes.company, self.dyes.interaction
+        company, acts = self.dyes.company, self.dyes.interaction
         total = c.sum(axis=0)
-        others = total - c
+        others, own_acts = total - c, acts[index]
         whole = np.maximum(others + HALF_COMPANY * c, 1e-12)
         share, bend = others / whole, HALF_COMPANY / (whole * whole)
-        grown = np.exp(share * company[index] + interaction * np.log1p(others))
+        # The interaction κ of all, how full they are, and ln(1 + T) κ by T.
+        safe = np.maximum(total, 1e-12)
+        kappa, filled = (own_acts * c).sum(axis=0) / safe, np.log1p(total)
+        by_total = kappa * (1.0 / (1.0 + total) - filled / safe)
+        grown = np.exp(share * company[index] + kappa * filled - own_acts * np.log1p(c))
         g = g * grown
         joint_share = bend * c
         own_share = -bend * others - joint_share
-        joint = g * (company[index] * joint_share + interaction / (1.0 + others))
-        new = np.exp(company[:, np.newaxis] + interaction * np.log1p(total))
-        own = own * grown - g * company[index] * bend * others - joint
-        new = self.entering[:, np.newaxis] * new
-        return _Works(g, own, joint, new, share, own_share, joint_share)
+        joint = g * company[index] * joint_share
+        own = own * grown + g * (company[index] * own_share - own_acts / (1.0 + c))
+        new = self.entering[:, np.newaxis] * np.exp(company[:, np.newaxis] + kappa * filled)
+        acting, entering = (x * (filled / safe) + by_total for x in (own_acts, acts[:, np.newaxis]))
+        return _Works(g, own, joint, new, share, own_share, joint_share, acting, entering)
 
 
 def _through(by_root: Array, slope: Array) -> Array:

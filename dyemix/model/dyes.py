@@ -29,7 +29,7 @@ from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, RecipeError, expect
 from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks
 from dyemix.model.kubelka_munk import Surface
-from dyemix.model.mixtures import Blends
+from dyemix.model.mixtures import Blends, in_company
 from dyemix.model.prediction import Prediction, Span
 from dyemix.model.scatter import Scatter
 from dyemix.model.uncertainty import causes
@@ -50,7 +50,7 @@ class Ladders(Value):
     modes : what the squares leave open.
     ceiling : what r0 stays below: the lowest reflectance read, with some room.
     misfit : ΔE2000 by which left-out depths miss beyond what scatter explains.
-    interaction : κ before any mix: 0, but for dyes saved by an older fit.
+    interaction : as in `DyeSet` before any mix: None, but for dyes saved by an older fit.
     """
 
     curves: Annotated[Array, Shape("D", "B")]
@@ -59,13 +59,14 @@ class Ladders(Value):
     modes: Modes
     ceiling: float = 0.06
     misfit: float = 0.0
-    interaction: float = 0.0
+    interaction: Annotated[Array, Shape("D")] | None = None
 
     def take(self, index: list[int]) -> Ladders:
         """Those of some of the dyes."""
         return Ladders(
             self.curves[index], self.law[index], self.surface, self.modes.take(index),
-            self.ceiling, self.misfit, self.interaction,
+            self.ceiling, self.misfit,
+            None if self.interaction is None else self.interaction[index],
         )  # fmt: skip
 
 
@@ -117,7 +118,8 @@ class DyeSet(Result):
     surface : the surface term of the set.
     light : the light of the readings, taken for a bare CIELAB target.
     company : ``(D,)`` how much stronger each dye is in mixes, ln; 0 where no mixtures were read.
-    interaction : κ of `dyemix.model.mixtures`; 0 where no mixtures were read.
+    interaction : ``(D,)`` what each dye does to all in its bath, κ of `dyemix.model.mixtures`; 0
+        where no mixtures were read.
     company_curve : ``(D, B)`` how its curve changes in mixes, ln; None where no mixtures were read.
     conditions : how the swatches were dyed.
     scatter : how far pots of one recipe stray from each other, by cause.
@@ -142,7 +144,7 @@ class DyeSet(Result):
     surface: Surface
     light: Light = D65_10
     company: Annotated[Array, Shape("D")] = field(default_factory=lambda: np.zeros(0))
-    interaction: float = 0.0
+    interaction: Annotated[Array, Shape("D")] = field(default_factory=lambda: np.zeros(0))
     company_curve: Annotated[Array, Shape("D", "B")] | None = None
     conditions: Mapping[str, str] = field(default_factory=dict)
     scatter: Scatter = field(default_factory=Scatter)
@@ -153,8 +155,9 @@ class DyeSet(Result):
     demo: bool = False
 
     def __post_init__(self) -> None:
-        if not len(self.company):
-            object.__setattr__(self, "company", np.zeros(len(self.names)))
+        for name in ("company", "interaction"):
+            if not len(getattr(self, name)):
+                object.__setattr__(self, name, np.zeros(len(self.names)))
         super().__post_init__()
 
     def __len__(self) -> int:
@@ -189,7 +192,9 @@ class DyeSet(Result):
     def whole(self) -> Blends:
         """The forward model of blends of every dye."""
         change = self.company_curve
-        added = None if change is None else self.curves * np.expm1(change)
+        added = None if change is None else in_company(self.curves) * np.expm1(change)
+        if added is not None:
+            added = np.maximum(added, -self.curves)
         ground = self.surface.k_over_s(self.cloth)
         return Blends(
             self.curves, self.law, self.company, ground, self.surface, self.interaction, added
@@ -339,6 +344,7 @@ class DyeSet(Result):
             curves=self.curves[i],
             law=self.law[i],
             company=self.company[i],
+            interaction=self.interaction[i],
             company_curve=None if self.company_curve is None else self.company_curve[i],
             palest=self.palest[i],
             deepest=self.deepest[i],

@@ -4,13 +4,14 @@
 absorbing and the cloth scattering (Kubelka & Munk 1931). A dye in company does not work quite as it
 does alone:
 
-    gᵢ = law(cᵢ) · exp(mᵢ eᵢ) · (1 + oᵢ)^κ,    mᵢ = oᵢ / (oᵢ + w cᵢ),
+    gᵢ = law(cᵢ) · exp(mᵢ eᵢ) · (1 + T)^κ / (1 + cᵢ)^κᵢ,    κ = Σⱼ κⱼ cⱼ / T,    T = Σⱼ cⱼ,
 
-with oᵢ the depth (% owf) of the other dyes together. eᵢ, the dye's `company`, is how much stronger
-it is in mixes than its own squares say; κ, the `interaction` of the set, lets that grow or fall
-with how much else there is; tᵢ is how its curve changes beside them. All are 0 until
-mixes were read (`dyemix.fitting.calibration`). The share mᵢ lets a mix go over into a dye by itself
-without a jump: 0 alone, and near 1 as soon as the others are not few (w = `HALF_COMPANY`).
+where mᵢ = oᵢ / (oᵢ + w cᵢ), with oᵢ the depth (% owf) of the other dyes together. eᵢ, the dye's
+`company`, is how much stronger it is in mixes than its own squares say; κᵢ, its `interaction`, is
+what it does to itself and all others, where it fills the fibre or its sites: of that the law, from
+squares of the dye by itself, holds its own part. tᵢ is how a curve changes beside others. All are 0
+until mixes were read (`dyemix.fitting.calibration`). The share mᵢ lets a mix go over into a dye by
+itself without a jump: 0 alone, and near 1 as soon as the others are not few (w = `HALF_COMPANY`).
 """
 
 from __future__ import annotations
@@ -26,6 +27,8 @@ from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law, dept
 #: Others of this share of a dye's own depth give it half of its company. On simulated worlds 0.05
 #: and 0.25 predict alike; the wider one bends a solver's path less.
 HALF_COMPANY = 0.25
+#: Company changes a curve everywhere by so much of its highest point at least.
+COMPANY_FLOOR = 0.05
 
 
 def company_share(c: Array) -> tuple[Array, Array]:
@@ -33,6 +36,19 @@ def company_share(c: Array) -> tuple[Array, Array]:
     others = c.sum(axis=-1, keepdims=True) - c
     whole = others + HALF_COMPANY * c
     return np.divide(others, whole, out=np.zeros_like(c), where=whole > 0.0), others
+
+
+def filled_by(c: Array) -> Array:
+    """Each dye's part of ln(1 + T) ``(N, D)`` in amounts `c` ``(N, D)``: how full they are."""
+    total = c.sum(axis=-1, keepdims=True)
+    parts = c * np.divide(np.log1p(total), total, out=np.ones_like(total), where=total > 0.0)
+    return np.asarray(parts)
+
+
+def in_company(curves: Array) -> Array:
+    """What of curves ``(D, B)`` company changes by a share: where a dye absorbs nothing, others
+    can still make it do so, or take away what hid it."""
+    return np.asarray(curves + COMPANY_FLOOR * curves.max(axis=1, keepdims=True))
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,7 +82,7 @@ class Blends:
     company : ``(D,)`` log strength in company.
     cloth : ``(B,)`` K/S of the undyed cloth.
     surface : the surface term.
-    interaction : κ.
+    interaction : ``(D,)`` κ, what each dye does to the others.
     company_curve : ``(D, B)`` absorption per unit of g that company adds; None for nothing.
     """
 
@@ -75,14 +91,19 @@ class Blends:
     company: Array
     cloth: Array
     surface: Surface
-    interaction: float = 0.0
+    interaction: Array
     company_curve: Array | None = None
+
+    def grown(self, c: Array) -> Array:
+        """How much stronger each dye of `c` ``(N, D)`` is than alone, ln ``(N, D)``."""
+        acts = (filled_by(c) @ self.interaction)[..., np.newaxis]
+        return np.asarray(
+            company_share(c)[0] * self.company + acts - self.interaction * np.log1p(c)
+        )
 
     def working(self, c: Array) -> Array:
         """How much of each dye works, g ``(N, D)``, for amounts `c` ``(N, D)`` in % owf."""
-        share, others = company_share(c)
-        grown = share * self.company + self.interaction * np.log1p(others)
-        return np.asarray(depth_law(c, self.law) * np.exp(grown))
+        return np.asarray(depth_law(c, self.law) * np.exp(self.grown(c)))
 
     def absorption(self, c: Array, g: Array) -> Array:
         """K/S ``(N, B)`` of amounts `c` ``(N, D)`` that work as g ``(N, D)``."""

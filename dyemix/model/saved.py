@@ -16,11 +16,12 @@ from dyemix.dataset.serialise import from_plain, parse, plain
 from dyemix.errors import DyemixError, InputError, SavedError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import depth_law
+from dyemix.model.unknowns import ACTING
 from dyemix.writing import read_bytes, write
 
 FORMAT = "dyemix dye set"
 #: Raised with every change of the layout below; an older version is still read.
-VERSION = 2
+VERSION = 3
 #: What version 1 called otherwise, and what it told that nothing is made of today.
 _RENAMED = {"notes": "warnings", "odd": "warnings", "advice": "next", "surface_note": "surface"}
 _GONE = ("exponent", "capacity", "competition", "draws", "mixing", "model", "own_mixtures",
@@ -79,15 +80,32 @@ def from_text(text: str, path: str) -> DyeSet:
         if content.pop("wavelengths_nm", None) != bands:
             raise SavedError("its wavelengths are not 400–700 nm at 10 nm.")
         del content["format"], content["version"]
-        return from_plain(DyeSet, _from_version_1(content) if version == 1 else content)
+        if version == 1:
+            content = _from_version_1(content)
+        return from_plain(DyeSet, content if version == VERSION else _from_version_2(content))
     except (KeyError, TypeError, ValueError, AttributeError, DyemixError) as error:
         raise SavedError(
             said("fit.damaged", path=path, kind=type(error).__name__, error=error)
         ) from None
 
 
+def _from_version_2(content: dict[str, Any]) -> dict[str, Any]:
+    """A set of version 2 as one of today: of one interaction for all dyes, and of what each does to
+    the others as little known as before any mix.
+    """
+    count = len(content["names"])
+    for part in (content, content.get("ladders") or {}):
+        part["interaction"] = [part.get("interaction", 0.0)] * count
+    if (known := content.get("posterior")) is not None:
+        size = len(known["mean"])
+        covariance = np.diag(np.full(size + count, ACTING**2))
+        covariance[:size, :size] = known["covariance"]
+        known["mean"], known["covariance"] = known["mean"] + [0.0] * count, covariance.tolist()
+    return content
+
+
 def _from_version_1(old: dict[str, Any]) -> dict[str, Any]:
-    """A set of version 1 as one of today: nothing open but what is open of every mix.
+    """A set of version 1 as one of version 2: nothing open but what is open of every mix.
 
     Its Langmuir laws ``c / (1 + c/q)`` become the bent power that is nearest between the palest and
     the deepest square, and its competition ``1 / (1 + κ o)`` the nearest ``(1 + o)^−κ'``.

@@ -17,7 +17,7 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
 from dyemix.colour.colorimetry import Light, lab_from_xyz, weights
 from dyemix.dataset.result import Value
-from dyemix.model.mixtures import Blends, Strengths
+from dyemix.model.mixtures import Blends, Strengths, filled_by, in_company
 from dyemix.model.scatter import Scatter
 from dyemix.model.unknowns import CURVE_PARTS, OWN_SHARE, Modes, Posterior
 
@@ -50,15 +50,16 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
     """Colours of amounts ``(N, D)``, and their slope ``(N, 3, P)`` by θ."""
     seen = blends.strengths(amounts, light)
     pull = seen.by_strength * seen.share[:, np.newaxis, :]
-    by_log = seen.by_strength * np.log1p(seen.others)[:, np.newaxis, :]
-    columns = [pull, pull.sum(axis=2, keepdims=True), by_log.sum(axis=2, keepdims=True)]
+    by_acting = seen.by_strength.sum(axis=2, keepdims=True) * filled_by(amounts)[:, np.newaxis, :]
+    by_acting -= seen.by_strength * np.log1p(amounts)[:, np.newaxis, :]
+    columns = [pull, pull.sum(axis=2, keepdims=True), by_acting.sum(axis=2, keepdims=True)]
     for step in _STEP * np.eye(2):
         ends = [
             lab_from_xyz(nudged(blends, modes, side).reflectance(amounts) @ weights(light), light)
             for side in (step, -step)
         ]
         columns.append(((ends[0] - ends[1]) / (2.0 * _STEP))[..., np.newaxis])
-    curves, in_company = blends.curves, seen.g * seen.share
+    curves, beside = blends.curves, seen.g * seen.share
     added = np.zeros_like(curves) if blends.company_curve is None else blends.company_curve
 
     def by_curve(working: Array, curves: Array, changes: Array) -> Array:
@@ -71,12 +72,12 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
     by_law = np.einsum("ndl,dql->ndq", seen.by_law, modes.laws)
     modal = seen.by_strength[..., np.newaxis] * by_law[:, np.newaxis]
     modal = modal + by_curve(seen.g, curves, modes.curves)
-    modal = modal + by_curve(in_company, added, modes.curves)
+    modal = modal + by_curve(beside, added, modes.curves)
     changes = np.broadcast_to(CURVE_PARTS, (len(curves), *CURVE_PARTS.shape))
-    by_company = by_curve(in_company, curves + added, changes)
+    by_company = by_curve(beside, in_company(curves) + added, changes)
     # Not -1, which no blends at all leave open.
     columns += [x.reshape(*x.shape[:2], prod(x.shape[2:])) for x in (modal, by_company)]
-    return seen, np.concatenate(columns, axis=2)
+    return seen, np.concatenate([*columns, by_acting], axis=2)
 
 
 # Covariances by cause ---------------------------------------------------------------------------

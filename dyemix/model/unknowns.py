@@ -3,12 +3,13 @@
 θ ``(P,)`` for D dyes holds in this order (`Modes.split`; what each is for: `dyemix.fitting`)
 
 - the log strength of each dye in company beyond its own squares, N(0, τ²) ``(D,)``;
-- a bias common to all dyes in company and the interaction κ, of either sign ``(2,)``;
+- a bias common to all dyes in company and an interaction common to all, of either sign ``(2,)``;
 - r0 and k2 of the surface, in standard deviations of what the ladders leave of them: curves and
   laws of all dyes move along, so that ladders stay fitted ``(2,)``;
 - Q of each dye's own ladder, in standard deviations of what it leaves of curve and law (of spectra
   scale, exponent and bend, of CIELAB the leading parts of the posterior of all) ``(D, Q)``;
-- K parts of how each curve changes in company, of standard deviation ν ``(D, K)``.
+- K parts of how each curve changes in company, of standard deviation ν ``(D, K)``;
+- what each dye does to others beyond the common interaction, N(0, `ACTING`²) ``(D,)``.
 
 Beside θ each mix has an error of its own, which comes back when it is dyed again and of which no
 other mix tells: strengths that stray once more by `OWN_SHARE` τ, and a rest s in each part of ΔE.
@@ -27,8 +28,9 @@ from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.result import Value
 from dyemix.dataset.serialise import Shape
 
-#: Standard deviations of the priors of bias, κ and τ; how much of τ is a mix's own.
-BIAS, INTERACTION, STRENGTH = 0.08, 0.15, 0.09
+#: Standard deviations of the priors of bias, common interaction, what a dye does beyond that, and
+#: τ; how much of τ is a mix's own.
+BIAS, INTERACTION, ACTING, STRENGTH = 0.08, 0.15, 0.1, 0.09
 OWN_SHARE = 0.8
 #: Median of the rest s in ΔE2000, and the standard deviation of its logarithm.
 REST, REST_SPREAD = 0.45, 0.6
@@ -91,7 +93,7 @@ class Modes(Value):
     def _ends(self) -> list[int]:
         """Where each part of θ ends: see the module."""
         dyes, own = self.laws.shape[:2]
-        sizes = [dyes, 2, 2, dyes * own, dyes * len(CURVE_PARTS)]
+        sizes = [dyes, 2, 2, dyes * own, dyes * len(CURVE_PARTS), dyes]
         return [int(end) for end in np.cumsum(sizes)]
 
     @property
@@ -110,10 +112,10 @@ class Modes(Value):
         return slice(self._ends[1], self._ends[3])
 
     def split(self, theta: NDArray[Any]) -> tuple[NDArray[Any], ...]:
-        """The parts of θ: ``(D,)``, ``(2,)``, ``(2,)``, ``(D, Q)`` and ``(D, K)``."""
-        strength, common, surface, own, change = np.split(theta, self._ends[:-1])
+        """The parts of θ: ``(D,)``, ``(2,)``, ``(2,)``, ``(D, Q)``, ``(D, K)`` and ``(D,)``."""
+        *first, own, change, acting = np.split(theta, self._ends[:-1])
         dyes, count = self.laws.shape[:2]
-        return strength, common, surface, own.reshape(dyes, count), change.reshape(dyes, -1)
+        return *first, own.reshape(dyes, count), change.reshape(dyes, -1), acting
 
     def padded(self, own: int) -> Modes:
         """The same with `own` modes a dye, the further ones of no size."""
@@ -133,8 +135,8 @@ class Modes(Value):
 
     def places(self, index: list[int]) -> NDArray[np.intp]:
         """Where the unknowns of some of the dyes stand in θ."""
-        strength, common, surface, own, change = self.split(np.arange(self.unknowns))
-        kept = (strength[index], common, surface, own[index], change[index])
+        strength, common, surface, *each = self.split(np.arange(self.unknowns))
+        kept = (strength[index], common, surface, *(part[index] for part in each))
         return np.concatenate([x.ravel() for x in kept])
 
 
@@ -172,14 +174,16 @@ class Cells:
         """Some of the cells."""
         return Cells(*(part[rows] for part in vars(self).values()))
 
-    def variances(self, modes: Modes) -> Array:
-        """Prior variances ``(C, P)`` of θ."""
-        dyes, ladders = len(modes.laws), modes.of_ladders
-        out = np.ones((len(self.weight), modes.unknowns))
-        out[:, :dyes] = self.strength[:, np.newaxis]
-        out[:, dyes : dyes + 2] = BIAS, INTERACTION
-        out[:, ladders.stop :] = self.curve[:, np.newaxis]
-        return out**2
+    def scales(self, modes: Modes) -> tuple[Array, Array]:
+        """Prior variances of θ in each cell as a product: ``(C, 3)`` of 1, τ² and ν², and what part
+        of each an unknown has, ``(3, P)``.
+        """
+        dyes, sizes = len(modes.laws), np.zeros((3, modes.unknowns))
+        sizes[0, dyes : modes.of_ladders.stop] = 1.0
+        sizes[0, dyes : dyes + 2] = BIAS**2, INTERACTION**2
+        sizes[0, -dyes:], sizes[1, :dyes] = ACTING**2, 1.0
+        sizes[2, modes.of_ladders.stop : -dyes] = 1.0
+        return np.stack([np.ones_like(self.weight), self.strength**2, self.curve**2], axis=1), sizes
 
 
 @dataclass(frozen=True, eq=False)
@@ -236,7 +240,8 @@ class Posterior(Value):
     def prior(cls, modes: Modes, misfit: float = 0.0) -> Posterior:
         """Before any mix; `misfit` as in `Cells.of`."""
         cells = Cells.of(misfit)
-        covariance = np.diag(cells.weight @ cells.variances(modes))
+        scales, sizes = cells.scales(modes)
+        covariance = np.diag(cells.weight @ scales @ sizes)
         return cls.of(np.zeros(modes.unknowns), covariance, cells, misfit)
 
     def take(self, places: NDArray[np.intp]) -> Posterior:

@@ -24,7 +24,7 @@ from dyemix.fitting.learn import forget, learn
 from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.uncertainty import effects, pot_to_pot
-from dyemix.model.unknowns import BIAS, CURVE_PARTS, INTERACTION, OWN_SHARE, Cells
+from dyemix.model.unknowns import ACTING, BIAS, CURVE_PARTS, INTERACTION, OWN_SHARE, Cells
 from tests.fitting.conftest import RECIPES
 from tests.simulated.as_swatches import swatch_set
 from tests.simulated.worlds import SPECTRUM, world
@@ -45,9 +45,8 @@ def pots(truth: DyeSet, recipes: tuple[Recipe, ...] = RECIPES) -> list[Pot]:
 
 def same(one: DyeSet, other: DyeSet, within: float = 0.0) -> None:
     """Both dye sets hold the same numbers."""
-    for name in ("curves", "law", "company"):
+    for name in ("curves", "law", "company", "interaction"):
         np.testing.assert_allclose(getattr(one, name), getattr(other, name), rtol=within)
-    assert one.interaction == pytest.approx(other.interaction, rel=max(within, 1e-15), abs=1e-15)
     np.testing.assert_allclose(one.known.covariance, other.known.covariance, rtol=within)
     assert one.known.widening == pytest.approx(other.known.widening)
 
@@ -86,7 +85,7 @@ def test_bias_and_interaction_are_found_with_their_sign(four: DyeSet, sign: floa
     """Both alike move all dyes of all mixes; how much else there is in the pot tells them apart."""
     for truth in (
         planted(four, **dict.fromkeys(NAMES, 0.12 * sign)),
-        replace(four, interaction=0.25 * sign),
+        replace(four, interaction=np.full(4, 0.25 * sign)),
     ):
         deep = tuple(Recipe({n: 3.0 * a for n, a in r.items()}) for r in RECIPES)
         found = condition(four, pots(truth, RECIPES + deep)).dyes
@@ -304,7 +303,8 @@ def test_beside_a_dense_bayesian_solve(
         prior = np.diag(
             [
                 *[tau**2] * dyes_, BIAS**2, INTERACTION**2,
-                *[1.0] * (len(theta) - dyes_ - 2 - changes), *[nu**2] * changes,
+                *[1.0] * (len(theta) - 2 * dyes_ - 2 - changes), *[nu**2] * changes,
+                *[ACTING**2] * dyes_,
             ]
         )  # fmt: skip
         noise = alike * (1.0 - same_pot)

@@ -18,12 +18,17 @@ from dyemix.model.kubelka_munk import Surface
 def shelves() -> list[DyeSet]:
     """As fitted; with an interaction of either sign; other curves in company; other laws."""
     plain, rng = shelf(0, True), np.random.default_rng(0)
-    company = rng.normal(0.0, 0.1, len(plain))
+    company, acts = rng.normal(0.0, 0.1, (2, len(plain)))
     return [
         plain,
-        replace(plain, company=company, interaction=-0.1),
-        replace(plain, company=company, interaction=0.2),
-        replace(plain, company=company, company_curve=rng.normal(0.0, 0.2, plain.curves.shape)),
+        replace(plain, company=company, interaction=acts - 0.1),
+        replace(plain, company=company, interaction=acts + 0.2),
+        replace(
+            plain,
+            company=company,
+            interaction=acts,
+            company_curve=rng.normal(0.0, 0.2, plain.curves.shape),
+        ),
         replace(plain, law=plain.law + np.array([0.0, 0.05]), surface=Surface(0.02, 0.4)),
     ]
 

@@ -27,8 +27,8 @@ def dyes() -> DyeSet:
 def plain(dyes: DyeSet, recipe: dict[str, float]) -> list[float]:
     """Reflectance band by band in plain Python, straight from the equations.
 
-    Each dye in company works ``exp(m e) (1 + o)^κ`` times as much as alone, o the others' depth and
-    m = o ÷ (o + c/4).
+    Each dye in company works ``exp(m e) (1 + T)^κ / (1 + c)^κᵢ`` times as much as alone, o the
+    depth of the others, T that of all, m = o ÷ (o + c/4) and κ the mean of κᵢ by depth.
     """
     r0, k2 = dyes.surface.r0, dyes.surface.k2
     out = []
@@ -38,11 +38,13 @@ def plain(dyes: DyeSet, recipe: dict[str, float]) -> list[float]:
         k = (1 - inside) ** 2 / (2 * inside)
         for name, c in recipe.items():
             i = dyes.names.index(name)
-            (n, q), others = dyes.law[i], sum(recipe.values()) - c
+            (n, q), total = dyes.law[i], sum(recipe.values())
+            others, acts = total - c, dyes.interaction
+            kappa = sum(x * acts[dyes.names.index(d)] for d, x in recipe.items()) / total
             bent = np.exp(q * np.log((c + SHIFT) / PIVOT) ** 2 / 2)
             alone = ((c + SHIFT) ** n - SHIFT**n) * bent
             share = others / (others + 0.25 * c)
-            grown = np.exp(share * dyes.company[i]) * (1 + others) ** dyes.interaction
+            grown = np.exp(share * dyes.company[i]) * (1 + total) ** kappa / (1 + c) ** acts[i]
             k += alone * grown * dyes.curves[i, band]
         r = 1 + k - (k * k + 2 * k) ** 0.5
         out.append(r0 + (1 - r0) * (1 - k2) * r / (1 - k2 * r))
@@ -63,7 +65,9 @@ def test_a_prediction_is_that_of_the_equations(
     dyes: DyeSet, recipe: dict[str, float], surface: Surface
 ) -> None:
     company = np.linspace(-0.2, 0.3, len(dyes))
-    set_of = replace(dyes, surface=surface, company=company, interaction=-0.1)
+    set_of = replace(
+        dyes, surface=surface, company=company, interaction=np.linspace(-0.2, 0.1, len(dyes))
+    )
     predicted = set_of.predict(recipe)
     np.testing.assert_allclose(predicted.reflectance, plain(set_of, recipe), rtol=1e-9)
     np.testing.assert_allclose(predicted.lab, lab(predicted.reflectance, dyes.light))
@@ -90,7 +94,7 @@ def test_more_dye_is_darker_in_every_band(amount: float, more: float, i: int) ->
 
 def test_a_trace_of_another_dye_changes_nothing_at_once(dyes: DyeSet) -> None:
     """What mixes taught fades to nothing as a mix becomes one dye, and takes no jump on the way."""
-    taught = replace(dyes, company=np.full(len(dyes), 0.2), interaction=0.3)
+    taught = replace(dyes, company=np.full(len(dyes), 0.2), interaction=np.full(len(dyes), 0.3))
     alone = taught.predict("scarlet 1").lab
     np.testing.assert_allclose(alone, dyes.predict("scarlet 1").lab)
     traces = [taught.predict({"scarlet": 1.0, "navy": c}).lab for c in (1e-8, 1e-6, 1e-4)]

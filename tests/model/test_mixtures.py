@@ -15,7 +15,8 @@ def blends(interaction: float = 0.0, surface: Surface | None = None) -> Blends:
     """Two dyes: grey curves of 1 and of 0.5 per unit, on cloth of K/S 0.05."""
     curves = np.stack([np.full(31, 1.0), np.full(31, 0.5)])
     law, cloth = np.tile([1.0, 0.0], (2, 1)), np.full(31, 0.05)
-    return Blends(curves, law, np.zeros(2), cloth, surface or Surface(), interaction)
+    acts = np.full(2, interaction)
+    return Blends(curves, law, np.zeros(2), cloth, surface or Surface(), acts)
 
 
 def test_dyes_that_do_not_act_on_each_other_work_as_alone() -> None:
@@ -24,11 +25,18 @@ def test_dyes_that_do_not_act_on_each_other_work_as_alone() -> None:
 
 
 @pytest.mark.parametrize(
-    ("interaction", "works"), [(-1.0, [1 / 3, 2 / 2]), (1.0, [1 * 3, 2 * 2]), (0.0, [1.0, 2.0])]
+    ("interaction", "works"),
+    [
+        ([0.0, 0.0], [1.0, 2.0]),
+        ([1.0, 1.0], [1 * 4 / 2, 2 * 4 / 3]),
+        ([-1.0, -1.0], [1 * 2 / 4, 2 * 3 / 4]),
+        ([0.0, 1.5], [1 * 4.0, 2 * 4 / 3**1.5]),  # κ is 2/3 of 1.5
+    ],
 )
-def test_what_other_dyes_do_to_a_dye_by_hand(interaction: float, works: list[float]) -> None:
-    """(1 + o)^κ: beside 2 % of others three times as much or a third, beside 1 % twice or half."""
-    g = blends(interaction).working(np.array([[1.0, 2.0], [1.0, 0.0]]))
+def test_what_dyes_do_to_each_other_by_hand(interaction: list[float], works: list[float]) -> None:
+    """(1 + T)^κ ÷ (1 + c)^κᵢ, where 1 % and 2 % make a total of 3 %; nothing to a dye alone."""
+    acting = replace(blends(), interaction=np.array(interaction))
+    g = acting.working(np.array([[1.0, 2.0], [1.0, 0.0]]))
     np.testing.assert_allclose(g, [works, [1.0, 0.0]], rtol=1e-12)
 
 
@@ -63,6 +71,6 @@ def test_reflectance_of_a_blend_by_hand() -> None:
 
 
 def test_dyes_that_cost_each_other_strength_give_a_paler_blend_by_hand() -> None:
-    """κ −1: 1 ÷ 3 × 1 + 2 ÷ 2 × 0.5 + 0.05 = 0.88333, where without it 2.05 is."""
+    """κ −1: 1 × 2 ÷ 4 + 2 × 3 ÷ 4 × 0.5 + 0.05 = 1.3, where without it 2.05 is."""
     r = blends(-1.0).reflectance(np.array([[1.0, 2.0], [1.0, 2.0]]))
-    np.testing.assert_allclose((1 - r) ** 2 / (2 * r), 0.05 + 1 / 3 + 0.5, rtol=1e-9)
+    np.testing.assert_allclose((1 - r) ** 2 / (2 * r), 1.3, rtol=1e-9)

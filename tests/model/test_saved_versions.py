@@ -14,6 +14,7 @@ import pytest
 
 import dyemix
 from dyemix.colour.ciede2000 import delta_e
+from dyemix.model.saved import saved_text
 
 DATA = Path(__file__).parents[1] / "data"
 SPECTRAL, LAB = DATA / "dye_set_version_1.json", DATA / "dye_set_version_1_lab.json"
@@ -70,3 +71,21 @@ def test_a_set_of_version_1_saved_again_is_the_same(path: Path, tmp_path: Path) 
     recipe = dict.fromkeys(dyes.names, 0.3)
     np.testing.assert_array_equal(again.predict(recipe).lab, dyes.predict(recipe).lab)
     assert str(again.report) == str(dyes.report)
+
+
+def test_a_set_of_version_2_had_one_interaction_for_all_dyes(tmp_path: Path) -> None:
+    """Its unknowns end before what each dye does to others, which is as open as before any mix."""
+    dyes = dyemix.fit(dyemix.read_swatches("swatch_data/napkins.csv"))
+    count, known = len(dyes), dyes.known
+    content = json.loads(saved_text(dyes)) | {"version": 2, "interaction": 0.05}
+    content["ladders"]["interaction"] = 0.0
+    content["posterior"]["mean"] = known.mean[:-count].tolist()
+    content["posterior"]["covariance"] = known.covariance[:-count, :-count].tolist()
+    path = tmp_path / "old.json"
+    path.write_text(json.dumps(content))
+    old = dyemix.load(path)
+    np.testing.assert_array_equal(old.interaction, np.full(count, 0.05))
+    np.testing.assert_array_equal(old.known.covariance[:-count, :-count],
+                                  known.covariance[:-count, :-count])  # fmt: skip
+    assert np.diag(old.known.covariance)[-count:] == pytest.approx(0.01)
+    assert dyemix.learn(old, []).dyes.predict("marigold 0.5 + navy 0.2") is not None
