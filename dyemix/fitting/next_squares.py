@@ -78,7 +78,7 @@ class Knowledge:
         """The same ``(Z,)`` once each square has been dyed and read."""
         through = self.open @ self.squares.transpose(0, 2, 1)  # (Z, P, 3)
         total = self.squares @ through + self.square_noise
-        shared = np.einsum("wip,zpj->zwij", self.wanted, through)
+        shared = np.einsum("wip,zpj->zwij", self.wanted, through, optimize=True)
         gone = shared @ np.linalg.inv(total)[:, np.newaxis] @ shared.swapaxes(-1, -2)
         return self._mean(self._spread() - gone)
 
