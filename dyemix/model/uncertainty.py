@@ -35,11 +35,14 @@ def nudged(blends: Blends, modes: Modes, surface: Array) -> Blends:
     """The blends with the unknowns of the surface ``(2,)`` moved: ladders stay fitted."""
     r0, k2 = np.array([blends.surface.r0, blends.surface.k2]) + modes.surface * surface
     moved = replace(blends.surface, r0=float(r0), k2=float(k2))
-    curves = np.exp(np.tensordot(surface, modes.surface_curves, 1))
+    curves = blends.curves * np.exp(np.tensordot(surface, modes.surface_curves, 1))
+    grown = None
+    if blends.company_curve is not None:
+        grown = blends.company_curve * in_company(curves) / in_company(blends.curves)
     return replace(
         blends,
-        curves=blends.curves * curves,
-        company_curve=None if blends.company_curve is None else blends.company_curve * curves,
+        curves=curves,
+        company_curve=grown,
         law=blends.law + np.tensordot(surface, modes.surface_laws, 1),
         cloth=moved.k_over_s(blends.surface.reflectance(blends.cloth)),
         surface=moved,
@@ -72,9 +75,13 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
     by_law = np.einsum("ndl,dql->ndq", seen.by_law, modes.laws)
     modal = seen.by_strength[..., np.newaxis] * by_law[:, np.newaxis]
     modal = modal + by_curve(seen.g, curves, modes.curves)
-    modal = modal + by_curve(beside, added, modes.curves)
+    peaks = modes.curves[np.arange(len(curves)), :, curves.argmax(axis=1), np.newaxis]
+    whole = in_company(curves)
+    floor = (whole - curves)[:, np.newaxis] / whole[:, np.newaxis]
+    moves = modes.curves + floor * (peaks - modes.curves)
+    modal = modal + by_curve(beside, added, moves)
     changes = np.broadcast_to(CURVE_PARTS, (len(curves), *CURVE_PARTS.shape))
-    by_company = by_curve(beside, in_company(curves) + added, changes)
+    by_company = by_curve(beside, whole + added, changes)
     # Not -1, which no blends at all leave open.
     columns += [x.reshape(*x.shape[:2], prod(x.shape[2:])) for x in (modal, by_company)]
     return seen, np.concatenate([*columns, by_acting], axis=2)

@@ -21,12 +21,12 @@ def two_dyes() -> Modes:
 
 
 def test_priors_of_the_unknowns() -> None:
-    """τ on its grid under a half-normal of 0.09, bias 0.08, κ 0.15, ν 0.005 to 0.12; the rest are
-    in standard deviations of their own."""
+    """τ on its grid under a half-normal of 0.09, bias 0.08, what dyes do to each other 0.15 in
+    common and 0.1 each, ν 0.005 to 0.12; the rest are in standard deviations of their own."""
     found = Posterior.prior(two_dyes())
     tau2 = LIKELY_TAU @ TAUS**2 / LIKELY_TAU.sum()
     nu2 = 0.8 * 0.005**2 + 0.15 * 0.05**2 + 0.05 * 0.12**2
-    wanted = [tau2] * 2 + [0.08**2, 0.15**2] + [1.0] * 4 + [nu2] * 8
+    wanted = [tau2] * 2 + [0.08**2, 0.15**2] + [1.0] * 4 + [nu2] * 8 + [0.1**2] * 2
     np.testing.assert_allclose(found.covariance, np.diag(wanted), rtol=1e-12)
     np.testing.assert_array_equal(found.mean, 0.0)
     assert found.strength == pytest.approx(np.sqrt(tau2))
@@ -81,8 +81,9 @@ def test_some_of_the_dyes_take_their_unknowns_along() -> None:
     modes = two_dyes()
     theta = np.arange(float(modes.unknowns))
     places = modes.places([1])
-    strength, common, surface, own, change = modes.take([1]).split(theta[places])
+    strength, common, surface, own, change, acting = modes.take([1]).split(theta[places])
     assert (strength, common.tolist(), surface.tolist()) == (1.0, [2.0, 3.0], [4.0, 5.0])
     assert (own.tolist(), change.tolist()) == ([[7.0]], [[12.0, 13.0, 14.0, 15.0]])
+    assert acting.tolist() == [17.0]
     known = Posterior.prior(modes)
     assert known.take(places).covariance == pytest.approx(known.covariance[np.ix_(places, places)])
