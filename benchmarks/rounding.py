@@ -15,7 +15,8 @@ from benchmarks.shelf import shelf
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10
-from dyemix.dataset.recipe import Recipe, stock_ml
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.units import stock_ml
 from dyemix.matching.limits import Kit, Measured, measured
 from dyemix.model.dyes import DyeSet
 

@@ -9,15 +9,17 @@ from __future__ import annotations
 import codecs
 import os
 import re
+import shlex
 import sys
 import threading
 import time
 import unicodedata
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from enum import IntEnum
+from textwrap import wrap
 from types import FrameType
-from typing import IO
+from typing import IO, Any
 
 from dyemix.errors import DyemixError
 
@@ -168,6 +170,44 @@ def _let_go(stream: IO[str]) -> None:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, stream.fileno())
         os.close(nowhere)
+
+
+#: Columns of a line, and how a shell is told that a command goes on: PowerShell's way on Windows.
+WIDTH, _GOES_ON = 100, " `" if os.name == "nt" else " \\"
+
+
+def wrapped(text: str) -> str:
+    """A text with its sentences in lines of `WIDTH`; a line with columns stays as it is."""
+    lines = []
+    for line in text.split("\n"):
+        if len(line) > WIDTH and "  " not in line.strip():
+            indent = " " * (len(line) - len(line.lstrip()))
+            how: dict[str, Any] = {"break_long_words": False, "break_on_hyphens": False}
+            lines += wrap(line, WIDTH, initial_indent=indent, subsequent_indent=indent, **how)
+        else:
+            lines.append(line)
+    return "\n".join(lines)
+
+
+def pasted(words: Iterable[str], first: str = "") -> str:
+    """A command after what is `first` said of it, in lines that are pasted as one.
+
+    It breaks before an option only, so that each stands beside its value.
+    """
+    parts: list[list[str]] = [["dyemix"]]
+    for word in words:
+        parts += [[]] if word.startswith("-") else []
+        parts[-1].append(word)
+    start, *rest = map(shlex.join, parts)
+    room = WIDTH - len(_GOES_ON)
+    lines = [first + start] if len(first + start) <= room else [first.rstrip(), f"  {start}"]
+    for part in rest:
+        if len(lines[-1]) + 1 + len(part) > room:
+            lines[-1] += _GOES_ON
+            lines.append(f"    {part}")
+        else:
+            lines[-1] += f" {part}"
+    return "\n".join(lines)
 
 
 # Endings ----------------------------------------------------------------------------------------

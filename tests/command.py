@@ -15,7 +15,9 @@ from unittest import mock
 
 ROOT = Path(__file__).resolve().parents[1]
 Done = subprocess.CompletedProcess[str]
-_STEP = re.compile(r":\s+dyemix (.+)$", re.MULTILINE)
+_STEP = re.compile(r"(?:: +|^ +)dyemix (.+)$", re.MULTILINE)
+#: How the printed reading of a piece is asked for.
+READING = re.compile(r"L\* a\* b\*")
 
 
 class Command:
@@ -70,6 +72,15 @@ class Command:
         )  # fmt: skip
 
 
-def next_steps(done: Done) -> list[str]:
-    """The commands that an answer goes on with, in order."""
-    return _STEP.findall(done.stdout)
+def pasted(text: str) -> str:
+    """What a shell makes of lines that go on."""
+    return re.sub(r" \\\n +", " ", text)
+
+
+def next_steps(done: Done, reading: str = "") -> list[str]:
+    """The commands that an answer goes on with, in order, or that a refusal names.
+
+    A `reading` (L* a* b*) is written where one is asked for.
+    """
+    found = _STEP.findall(pasted(done.stdout + done.stderr))
+    return [READING.sub(reading, words) if reading else words for words in found]

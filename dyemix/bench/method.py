@@ -148,6 +148,22 @@ def stated(name: str, given: str | float) -> Any:
     return float(number[1])
 
 
+def method_in_words(words: str) -> tuple[str, dict[str, Any]]:
+    """The cloth of a method's name, as ``linen, alkali with, 5:1``, and what else it says of it."""
+    cloth, *rest = [part.strip() for part in " ".join(words.split()).split(",")]
+    said: dict[str, Any] = {}
+    for part in rest:
+        plain = part.lower()
+        if re.search("alkali|soda|soak", plain):
+            said["alkali"] = stated("alkali", part)
+        elif re.fullmatch(r"(liquor )?(ratio )?\d+ ?: ?\d+", plain):
+            ratio = re.sub("[a-z ]", "", plain)
+            said["liquor_ratio"] = stated("liquor_ratio", ratio)
+        else:
+            cloth = f"{cloth}, {part}"
+    return cloth, said
+
+
 def dyed_as(
     conditions: Mapping[str, str], settings: BathSettings | None = None
 ) -> tuple[dict[str, Any], tuple[str, ...]]:

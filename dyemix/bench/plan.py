@@ -10,7 +10,7 @@ from math import ceil
 from typing import Any, ClassVar, Self
 
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
-from dyemix.bench.method import dyed_as
+from dyemix.bench.method import dyed_as, method_in_words, stated
 from dyemix.bench.settings import ORDERS, BathSettings, Making
 from dyemix.bench.sheet import Sheet
 from dyemix.bench.stock import Dose, Stock
@@ -209,7 +209,8 @@ def first_swatches(
     ----------
     dyes : names of the stock dyes, or one text with commas between them. The mix is of the first
         three.
-    cloth : what it is dyed on, in words.
+    cloth : what it is dyed on, in words; after a comma also when the alkali goes in and the liquor
+        ratio, as a method may be called: ``linen, alkali with, 5:1``.
     stock_pct : strength of every stock, % w/v (g per 100 mL); the settings' where left out.
     swatch_g : dry weight of one swatch, grams, above 0.
     on : date of the sheet; today if left out.
@@ -229,9 +230,15 @@ def first_swatches(
     names = [name for name in dye_names(dyes) if name]
     if not names or len({*names}) < len(names) or not all(map(is_name, names)):
         raise RecipeError(f"{dyes!r} does not name dyes, each once: write 'gold, scarlet, navy'.")
-    cloth = " ".join(cloth.split())
+    cloth, said = method_in_words(cloth)
     if not cloth:
         raise RecipeError("the cloth is not named: say what it is, as 'cotton lawn'.")
+    for name, value in said.items():
+        if stated(name, how.setdefault(name, value)) != value:
+            raise DyemixError(
+                f"{name.replace('_', ' ')} {how[name]!r} is not what the method is called by: "
+                f"{value!r}. Say one of them."
+            )
     settings = _with(settings, stock_strength=stock_pct)
     depths = settings.first_depths
     planned = {"1": Recipe()}

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from functools import cache, partial
 from importlib.resources import files
 from itertools import pairwise
-from math import log
+from math import ceil, log
 from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, Any, get_type_hints
@@ -220,7 +220,8 @@ class BathSettings:
             return Making(grams, volume, pct, 0.0, volume)
         take = max(wanted_ml * pct / strongest, self.smallest_dose)
         take = to_mark(take, self.measuring_step)
-        grams = to_step(max(strongest * take / 100.0, least), self.scale_step)
+        steps = ceil(strongest * take / 100.0 / self.scale_step - 1e-9)
+        grams = to_step(max(steps * self.scale_step, least), self.scale_step)
         return Making(grams, 100.0 * grams / strongest, strongest, take, take * strongest / pct)
 
     def strongest(self, dye: str) -> float:

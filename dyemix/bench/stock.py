@@ -10,8 +10,16 @@ from typing import ClassVar
 
 from dyemix.bench.settings import BathSettings, Making
 from dyemix.bench.sheet import Sheet
-from dyemix.dataset.recipe import SPOON_SETS, Measures, Spoonfuls, dye_name, spoonfuls, stock_ml
-from dyemix.dataset.units import FOR_WEAK, added_to_pct, dilution, dye_g, to_mark, volume_text
+from dyemix.dataset.recipe import SPOON_SETS, Measures, Spoonfuls, dye_name, spoonfuls
+from dyemix.dataset.units import (
+    FOR_WEAK,
+    added_to_pct,
+    dilution,
+    dye_g,
+    stock_ml,
+    to_mark,
+    volume_text,
+)
 from dyemix.errors import DyemixError, RecipeError, expect
 from dyemix.matching.limits import Measured
 
@@ -202,7 +210,7 @@ class Bottles:
                 f"{dye} {owf:g} % on {cloth_g:g} g is {strong:.1g} mL of stock: too little even of "
                 f"a stock 1 in {times}. Leave it out, or dye more cloth at once."
             )
-        spoons = spoonfuls(exact, settings.spoons)
+        spoons = spoonfuls(exact, settings.spoons, settings.jug_from)
         ml = to_mark(exact, settings.measuring_step)
         if exact <= settings.jug_from and abs(spoons.error_pct) < _SPOON_EXACT:
             ml = round(spoons.ml, 2)

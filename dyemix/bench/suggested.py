@@ -2,40 +2,78 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
 
 from dyemix.bench.stock import Bottles
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING
-from dyemix.matching.matches import Match, Matches, Reach
+from dyemix.matching.correct import Correction
+from dyemix.matching.limits import Measured
+from dyemix.matching.matches import Matches, Reach, verdict
 from dyemix.series.steps import Series
 
-#: Columns of a line.
-_WIDTH = 100
+#: Columns of a line; recipes that are shown beside the one of a piece dyed before.
+_WIDTH, _BESIDE = 100, 2
+#: What a reason was measured at.
+_FIGURE = re.compile(r" \([^)]*\)$")
 
 
-def suggested(answer: Matches, bottles: Bottles, cloth_g: float) -> str:
+@dataclass(frozen=True, eq=False)
+class DyedBefore:
+    """What the last piece for this very colour leads to; `measured` by the kit, if there is one."""
+
+    correction: Correction
+    measured: Measured | None = None
+
+    @property
+    def recipe(self) -> Recipe:
+        """To dye next: corrected, or the same again."""
+        return self.correction.corrected.recipe
+
+    @property
+    def words(self) -> str:
+        """How its recipe was come by."""
+        of = self.correction
+        how = "corrected from" if of.changed else "as"
+        return f"{how} your pot of {of.trial.date or 'no date'}, {of.miss.delta_e:.1f} off"
+
+
+def suggested(
+    answer: Matches, bottles: Bottles, cloth_g: float, before: DyedBefore | None = None
+) -> str:
     """A target and its recipes in a dozen lines: amounts, misses, reasons, the first warning.
 
     Amounts are of `bottles` for `cloth_g` of dry cloth, or by the kit that recipes were rounded to.
+    Where a piece was dyed for it `before`, the recipe that it leads to comes first.
     """
-    recipes = [match.recipe for match in answer.choices]
+    choices, shown = answer.choices, list[tuple[Any, ...]]()
+    if before is not None:
+        pot, choices = before.correction.corrected, choices[:_BESIDE]
+        shown.append((pot.recipe, before.measured, pot, (before.words,)))
+    for match in choices:
+        rounded = match.measured
+        shown.append((match.recipe, rounded, rounded or match, match.reasons))
     lines = [DEMO_WARNING] if answer.demo else []
-    lines += [f"Target {answer.target}, {answer.reach.value}."]
-    lines += () if answer.reach is Reach.WITHIN else answer.warnings[:1]
-    lines += mottled(answer.dyes.conditions)
-    width = max(len(str(recipe)) for recipe in recipes)
-    lines.append(f"   {'% of dry cloth weight':<{width}}  on paper  in the pot")
-    for i, match in enumerate(answer.choices, 1):
-        as_measured = match.measured or match
-        miss = f"{as_measured.residual:>10.1f}{as_measured.likely:>12.1f}"
-        lines.append(f"{i}  {match.recipe!s:<{width}}{miss}  {match.verdict}")
-        lines.append(_measures(match, bottles, cloth_g))
-    lines.append(f"{_about(bottles, recipes, cloth_g)} Misses are {answer.formula}.")
-    first, *more = answer.choices[0].prediction.warnings or ("",)
+    lines.append(f"Target {answer.target}, {answer.reach.value}.")
+    width = max(len(str(recipe)) for recipe, *_ in shown)
+    for i, (recipe, rounded, miss, reasons) in enumerate(shown, 1):
+        worth = verdict(miss.likely, answer[0].proven)
+        misses = f"{miss.residual:.1f} on paper, {miss.likely:.1f} in the pot: {worth}"
+        lines.append(f"{i}  {recipe!s:<{width}}  {misses}")
+        lines.append(_with_reasons(f"   {bottles.words(recipe, cloth_g, rounded)}", reasons))
+    about = _about(bottles, [recipe for recipe, *_ in shown], cloth_g)
+    lines.append(f"% of dry cloth weight. {about} Misses are {answer.formula}.")
+    first, *more = (
+        *mottled(answer.dyes.conditions),
+        *(() if answer.reach is Reach.WITHIN else answer.warnings[:1]),
+        *choices[0].warnings, "",
+    )  # fmt: skip
     if first:
-        lines.append(f"{first} ({len(more)} more with --detail)" if more else first)
+        lines.append(f"{first} ({len(more) - 1} more with --detail)" if more[:-1] else first)
     return "\n".join(lines)
 
 
@@ -51,11 +89,12 @@ def _about(bottles: Bottles, recipes: Iterable[Recipe], cloth_g: float) -> str:
     return f"Of stock ({strengths}), for {cloth_g:g} g of dry cloth."
 
 
-def _measures(match: Match, bottles: Bottles, cloth_g: float) -> str:
+def _with_reasons(line: str, reasons: Iterable[str]) -> str:
     """What to measure, and as many reasons as the line holds, the first in any case."""
-    line = "   " + bottles.words(match.recipe, cloth_g, match.measured)
-    for i, reason in enumerate(match.reasons):
+    for i, reason in enumerate(reasons):
         more = f"{', ' if i else ': '}{reason}"
+        if i == 0 and len(line) + len(more) > _WIDTH:
+            more = _FIGURE.sub("", more)
         if i == 0 or len(line) + len(more) <= _WIDTH:
             line += more
     return line

@@ -31,7 +31,7 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
         return
     if (method := given("method")) is None:
         raise UsageError("say what you dye on: --method 'cotton lawn'.")
-    how |= {"swatch_g": given("cloth_g"), "stock_pct": shared.strength()}
+    how |= {"swatch_g": given("cloth_g"), "stock_pct": _strength()}
     how["settings"] = shared.settings()
     plan = dyemix.first_swatches(dyes, method, **given_only(how))
     shared.show(plan)
@@ -41,6 +41,16 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
         page = str(output.with_name(f"{output.stem} page.pdf"))
         asked = ("photo-page", "-o", page, "--swatches", str(output))
         shared.then("No instrument? A page to photograph them on", *asked)
+
+
+def _strength() -> float | None:
+    """One strength for every stock, % w/v, where one was given."""
+    from dyemix.bench.tables import parse_stocks
+
+    found = parse_stocks(given("stock")) if given("stock") else ()
+    if any(bottle.dye for bottle in found) or len(found) > 1:
+        raise UsageError("one strength of all is wanted here, as --stock 2 (% w/v).")
+    return float(found[0].strength_pct) if found else None
 
 
 @command(

@@ -88,8 +88,8 @@ def strike(swatch: str, reading: str | None, note: str | None) -> None:
     What stood there is kept, with the day and the --note why.
     """
     kept = shared.open_book()
-    method = kept.method(given("method") or "")
-    new = None if reading is None else shared.piece(reading, kept.swatches(method.name).light)
+    method = kept.holding(swatch, given("method") or "")
+    new = None if reading is None else shared.piece(reading, method.held.light)
     kept.strike(swatch, note or "no reason given", new, method.name)
     shared.kept(str(kept.method(method.name)))
 

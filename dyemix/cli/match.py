@@ -62,13 +62,18 @@ def match(
             limits["left"] = shared.bottles(dyes).left(shared.shown_for())
         work_out: Any = dyemix.match if whole else suggest
         found = work_out(dyes, shared.target(words), **limits)
-        shared.show(found, found.text(detail=detail) if whole else shared.short(found, dyes))
+        before = shared.dyed_before(dyes, found.target, limits)
+        told = found.text(detail=detail) if whole else shared.short(found, dyes, before=before)
+        shared.show(found, told)
         if detail and not given("json") and (dyed := [m.recipe for m in found if m.recipe]):
             order, known = shared.alkali(dyes)
             shared.say(preview(dyes, *dyed, order=order, pieces=shared.pieces()).short() + known)
-        for best in found[:1]:
-            asked = shared.amounts((best.measured or best).recipe)
-            shared.bath("Dye 5 g of it first, then", asked, dyes, words, found.target)
+        if before is not None:
+            if whole:
+                shared.say(f"{before.recipe}: {before.words}.")
+            shared.bath("Dye it so", before, dyes, words, found.target)
+        for best in () if before else found[:1]:
+            shared.bath("Dye 5 g of it first, then", best, dyes, words, found.target)
         return
     wanted = read_targets(targets)
     with console.waiting("Matching") as progress:
@@ -134,11 +139,10 @@ def trial(
         why = "The next piece, corrected" if found.changed else "The same again"
         shared.then(why, "book", "repeat", job, *shared.weighed(), "--keep")
     elif found.changed:
-        asked = shared.amounts(found.corrected.recipe)
-        shared.bath("The next piece", asked, dyes, aimed, found.target)
+        shared.bath("The next piece", found.corrected, dyes, aimed, found.target)
     if found.second_bath is not None:
-        asked, why = shared.amounts(found.second_bath.recipe), "The second bath over this piece"
-        shared.bath(why, asked, dyes, aimed, found.target, over=reading)
+        why = "The second bath over this piece"
+        shared.bath(why, found.second_bath, dyes, aimed, found.target, over=reading)
     shared.then("Which swatch would help most", "next", shared.typed(aimed, found.target))
 
 
@@ -173,4 +177,4 @@ def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None
     found = dyemix.next_swatch(dyes, wanted, **given_only(how))
     shared.show(found)
     for choice in found.choices:
-        shared.bath("Dye it", shared.amounts(choice.recipe), dyes, cloth_g=5.0)
+        shared.bath("Dye it", choice, dyes, cloth_g=5.0)

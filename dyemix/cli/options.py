@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import inspect
-import shlex
 from collections.abc import Callable
 from importlib import import_module
 from operator import attrgetter
@@ -17,7 +16,7 @@ from typing import Any
 
 import click
 
-from dyemix import writing
+from dyemix import console, writing
 from dyemix.errors import AmbiguousError, DyemixError, UnstatedError
 
 Decorator = Callable[[Callable[..., Any]], click.Command]
@@ -76,6 +75,8 @@ def _taken(context: click.Context, option: click.Parameter, value: Any) -> Any:
     """The value of an option; dyes are named as people list them, or the option twice."""
     if option.metavar == "DYES":
         value = tuple(name.strip() for text in value for name in text.split(",") if name.strip())
+    if option.name in ("job", "method") and value:
+        value = " ".join(value.split())  # as a book compares names
     if not option.expose_value:
         context.meta[option.name or ""] = value
     return value
@@ -112,12 +113,12 @@ class Command(click.Command):
         try:
             return super().invoke(context)
         except (UnstatedError, AmbiguousError) as error:
-            words = ["dyemix", *context.meta["words"]]
+            words = context.meta["words"]
             options: list[tuple[str, ...]] = [("--cloth", "60g")]
             why = "Spoons, mL and grams are so much dye only on a stated weight of dry cloth, as:"
             if isinstance(error, AmbiguousError):
                 why, options = f"{error.message}:", list(error.options)
-            lines = [f"  {shlex.join([*words, *option])}" for option in options]
+            lines = [console.pasted([*words, *option], "  ") for option in options]
             raise DyemixError("\n".join([why, *lines])) from None
 
 

@@ -23,7 +23,7 @@ def _show(
     shared.show(found, shared.short(found, dyes, detail=detail))
     if found.middle is not None:
         step, why = found.steps[found.middle], f"To dye step {found.middle + 1}"
-        shared.bath(why, shared.amounts((step.measured or step).recipe), dyes, over=over)
+        shared.bath(why, step, dyes, over=over)
 
 
 @command(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from contextlib import suppress
 from dataclasses import replace
 from itertools import chain
@@ -19,8 +18,8 @@ from dyemix.errors import DyemixError, InputError, RecipeError, UnstatedError
 from dyemix.files.rows import UNSTATED_LIGHT
 from dyemix.files.small_tables import number
 
-#: Columns of a line, past which a command stands on one of its own.
-_WIDTH, _LINE = 98, "\n"
+#: Where a reading of hers goes in a command that is printed: no colour, so that it is refused.
+READING = "L* a* b*"
 
 
 def photo(cells: Path | None = None, light: Any = None) -> Any:
@@ -76,6 +75,9 @@ def piece(words: str, light: Any, recipe: Any = None) -> Any:
     from dyemix.files.targets import read_piece
     from dyemix.reading import photographed
 
+    if words.startswith(READING):
+        example = words.replace(READING, "52.1 -3.4 20.0")
+        raise click.UsageError(f"in place of {words!r} goes what you read, as {example!r}.")
     place = photographed(words)
     return photograph(place[0]).piece(place[1]) if place else read_piece(words, light, recipe)
 
@@ -149,7 +151,8 @@ def ask_for_light(read: Any) -> None:
 def of_method(method: Any) -> Any:
     """Go on with this method of the book; it is named where the book has others."""
     several = len(open_book().methods()) > 1
-    click.get_current_context().meta["method"] = method.name if several else None
+    named = {"method": method.name if several else None, "used method": method.name}
+    click.get_current_context().meta.update(named)
     return method
 
 
@@ -244,7 +247,8 @@ def kit(measure: str | None, dyes: Any) -> Any:
         return None
     of = bottles(dyes).measures(shown_for())
     words = f"{measure} {of.spoons}" if measure == "spoons" else measure
-    return Kit.parse(words, of.stock_pct, of.cloth_g)
+    found = Kit.parse(words, of.stock_pct, of.cloth_g)
+    return replace(found, jug_from=settings(dyes).jug_from)
 
 
 def pieces(files: tuple[str, ...] = (), job: str | None = None) -> list[Any]:
@@ -253,6 +257,16 @@ def pieces(files: tuple[str, ...] = (), job: str | None = None) -> list[Any]:
 
     kept = chosen().pieces(job, given("method") or "") if given("book") else ()
     return [*(piece for file in files for piece in saved_pieces(file)), *kept]
+
+
+def dyed_before(dyes: Any, target: Any, limits: Any) -> Any:
+    """What the last piece for this colour leads to; nothing where its recipe may be limited."""
+    from dyemix.dyebook.past import dyed_for
+
+    limited = {"use", "avoid", "max_dyes", "total", "in_hand"} & {*limits}
+    if limited or not chosen() or not target or given("json"):
+        return None
+    return dyed_for(open_book(), dyes, target, given("used method"), limits.get("kit"))
 
 
 def alkali(dyes: Any) -> tuple[str, str]:
@@ -269,16 +283,6 @@ def short(found: Any, dyes: Any, **how: Any) -> str:
 
     told: Any = in_steps if hasattr(found, "steps") else suggested
     return str(told(found, bottles(dyes), shown_for(), **how))
-
-
-def strength() -> float | None:
-    """One strength for every stock, % w/v, where one was given."""
-    from dyemix.bench.tables import parse_stocks
-
-    found = parse_stocks(given("stock")) if given("stock") else ()
-    if any(bottle.dye for bottle in found) or len(found) > 1:
-        raise click.UsageError("one strength of all is wanted here, as --stock 2 (% w/v).")
-    return float(found[0].strength_pct) if found else None
 
 
 # Answers ------------------------------------------------------------------------------------------
@@ -311,8 +315,7 @@ def then(why: str, *words: str, demo: bool = False, alone: bool = False) -> None
         return
     of = ("only", *(("book", "method") if given("book") else ("swatches",)), "check", "leave-out")
     carried = [*(["--demo"] if demo else []), *([] if alone else _asked(*of))]
-    asked = f"dyemix {shlex.join([*words, *carried])}"
-    say(f"{why}:{' ' if len(why) + len(asked) < _WIDTH else f'{_LINE}  '}{asked}")
+    say(console.pasted([*words, *carried], f"{why}: "))
 
 
 def amounts(recipe: Any) -> str:
@@ -344,32 +347,30 @@ def weighed(cloth_g: float | None = None) -> list[str]:
     return ["--cloth", f"{cloth_g or shown_for():g}g"]
 
 
-def _aim(words: str, target: Any) -> list[str]:
-    """The colour wanted, to be asked for again, where there is one."""
-    return ["--target", typed(words, target)] if target else []
-
-
-def _over(piece: str | None) -> list[str]:
-    """The finished piece that a second bath goes over, where there is one."""
-    return [] if piece is None else ["--over", piece]
+def _meant(words: str, target: Any, over: str | None) -> list[str]:
+    """The colour wanted and the piece that it goes over, to be named again, where there are any."""
+    aim = ["--target", typed(words, target)] if target else []
+    return [*aim, *(["--over", over] if over else [])]
 
 
 def bath(
-    why: str, what: str, dyes: Any, words: str = "", target: Any = None, *,
+    why: str, what: Any, dyes: Any, words: str = "", target: Any = None, *,
     over: str | None = None, cloth_g: float = 0.0,
 ) -> None:  # fmt: skip
-    """Print the command for the bath of a recipe, or a day of those in a table."""
-    asked = [*weighed(cloth_g), *_aim(words, target), *_asked("stock", "spoons", "job")]
-    then(why, "bath", what, *asked, *_over(over), demo=dyes.demo)
+    """Print the command for the bath of what has a recipe, or a day of those in a table."""
+    if not isinstance(what, str):
+        what = amounts((getattr(what, "measured", None) or what).recipe)
+    asked = [*weighed(cloth_g), *_meant(words, target, over), *_asked("stock", "spoons", "job")]
+    then(why, "bath", what, *asked, demo=dyes.demo)
 
 
 def trial(recipe: Any, dyes: Any, words: str, target: Any, over: str | None = None) -> str:
-    """Print the command for the piece that comes of a recipe, with the reading that is returned.
+    """Print the command for the piece that comes of a recipe; gives how its reading is asked for.
 
-    It is one that the piece may have, to be typed in the light of the dyer's own readings.
+    It is to be typed in the light of the dyer's own readings.
     """
-    reading = str(dyes.predict(recipe).as_target().typed)
-    asked = [*weighed(), *_aim(words, target), "--reading", reading, *_over(over), *_asked("job")]
+    reading = f"{READING} {dyes.light}".rstrip("°")
+    asked = [*weighed(), *_meant(words, target, over), "--reading", reading, *_asked("job")]
     then("Once dry, with your reading", "trial", amounts(recipe), *asked)
     return reading
 
@@ -386,7 +387,7 @@ def show(result: Any, text: str = "", drawn: Any = None, **picture: Any) -> None
         text = result.to_json() if hasattr(result, "to_json") else as_json(result)
         console.give(f"{text}\n")
     else:
-        say(text or str(result))
+        say(console.wrapped(text or str(result)))
     if given("html") is not None:
         write(given("html"), result.to_html())
     if given("draw") is not None:

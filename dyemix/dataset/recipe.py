@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import numpy as np
 
 from dyemix.arrays import Array, labels, numbers
+from dyemix.dataset.units import to_mark, volume_text
 from dyemix.errors import RecipeError, UnstatedError
 
 if TYPE_CHECKING:
@@ -94,11 +95,6 @@ def format_amount(owf: float) -> str:
     return f"{owf:.2f}" if owf >= 0.1 else f"{owf:.3f}" if owf >= 0.01 else f"{owf:.2g}"
 
 
-def stock_ml(cloth_g: float, owf: float, stock_pct: float) -> float:
-    """Millilitres of stock: ``cloth g × % owf ÷ stock % (w/v)`` (common practice)."""
-    return cloth_g * owf / stock_pct
-
-
 @dataclass(frozen=True)
 class Spoonfuls:
     """A volume in spoons: what to measure, its mL, and by how much that misses the volume (%)."""
@@ -117,14 +113,18 @@ def _spoon_set(name: str | None) -> Mapping[str, float]:
     return SPOON_SETS[name]
 
 
-def spoonfuls(ml: float, spoons: str) -> Spoonfuls:
+def spoonfuls(ml: float, spoons: str, jug_from: float = inf) -> Spoonfuls:
     """The nearest volume that tablespoons and quarter teaspoons make, never less than a quarter.
 
-    Raises `RecipeError` for a spoon set not in `SPOON_SETS` and a volume not above 0.
+    Above `jug_from` mL nobody counts spoons: a jug measures, to its marks. Raises `RecipeError` for
+    a spoon set not in `SPOON_SETS` and a volume not above 0.
     """
     spoon = _spoon_set(spoons)
-    if not 0 < ml < float("inf"):
+    if not 0 < ml < inf:
         raise RecipeError(f"{ml:g} mL is not a volume to measure: it must be above 0.")
+    if ml > jug_from:
+        marked = to_mark(ml, 1.0)
+        return Spoonfuls(volume_text(marked, "metric"), marked, 100.0 * (marked / ml - 1.0))
     quarter, tablespoon = spoon["tsp"] / 4, spoon["tbsp"]
     big = int(ml / tablespoon)
     small = round((ml - big * tablespoon) / quarter)

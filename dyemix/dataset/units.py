@@ -17,6 +17,8 @@ ML_PER_FLUID_OUNCE = 29.5735295625
 
 #: Strength of a stock where none is stated, % w/v (g per 100 mL): a working value.
 STOCK_PCT = 1.0
+#: mL above which a jug measures, and no spoons: six tablespoons (a working value).
+JUG_FROM = 90.0
 #: A weaker stock, mixed on the day, is this many times weaker for each time over; and at most.
 _TENFOLD, _WEAKEST = 10, 1000
 #: Stock that a weaker one takes, mL: it is made up to ten times as much.
@@ -32,6 +34,11 @@ _AMOUNT = re.compile(r"(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>[a-z ]*)",
 def dye_g(cloth_g: float, owf: float) -> float:
     """Grams of dye for a depth in % owf (on weight of dry fibre)."""
     return cloth_g * owf / 100.0
+
+
+def stock_ml(cloth_g: float, owf: float, stock_pct: float) -> float:
+    """Millilitres of stock: ``cloth g × % owf ÷ stock % (w/v)`` (common practice)."""
+    return cloth_g * owf / stock_pct
 
 
 def added_to_pct(strength_pct: float, powder_volume: float) -> float:

@@ -146,12 +146,12 @@ class DyeBook:
         either of two methods.
         """
         expect(swatches, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
-        name = " ".join((name or swatches.source).split())
+        name = rows.spaced(name or swatches.source)
         with self._writing(f"swatches {name}") as db:
             rows.admit(db, swatches.demo)
             was = methods.retire(db, replaces) if replaces else ""
             _new(db, "swatch_set", name, f"name these anew, or --replace {name!r} by them")
-            number = methods.settled(db, swatches, " ".join(method.split()) or was, borrows)
+            number = methods.settled(db, swatches, rows.spaced(method) or was, borrows)
             swatch_set = rows.insert(
                 db, "swatch_set", name=name, added=date.today(), notes=swatches.warnings,
                 method=number,
@@ -164,10 +164,15 @@ class DyeBook:
     ) -> None:
         """Strike every reading of a swatch, by its label or recipe; `reading` takes their place.
 
-        They are kept, with the day and why. Raises `InputError` for a label that no swatch has.
+        They are kept, with the day and why. Raises as `holding` does.
         """
         with self._writing(f"struck {label}: {why}") as db:
-            methods.strike(db, methods.chosen(db, method), label, why, reading)
+            methods.strike(db, methods.holding(db, label, method), label, why, reading)
+
+    def holding(self, label: str, method: str = "") -> KeptMethod:
+        """The method that has a swatch, as `methods.holding` finds it."""
+        with self._file.reading() as db:
+            return methods.holding(db, label, method)
 
     def sets(self) -> tuple[records.KeptSet, ...]:
         return self._all(records.KeptSet, "kept_set")
@@ -314,7 +319,7 @@ class DyeBook:
         `tolerance` is the ΔE2000 agreed on. Raises `InputError` for a name that is taken: a
         standard is never changed, a new one gets a new name.
         """
-        name = " ".join(name.split())
+        name = rows.spaced(name)
         expect(reading, Reading, "make one by Reading.from_spectrum, from_lab or from_hex")
         Target.of(reading)  # refuses a blank reading
         day = _day(on)
@@ -341,12 +346,12 @@ class DyeBook:
 
     def job(self, name: str) -> records.JobRecord:
         """Everything under one job. Raises `InputError` for one the book does not have."""
-        if name not in (jobs := self.jobs()):
+        if (name := rows.spaced(name)) not in (jobs := self.jobs()):
             have = ", ".join(jobs) or "none"
             raise InputError(Fault(f"no job is called {name!r}: {self.path} has {have}."))
         return records.JobRecord(
             name, self.recipes(name), self.sheets(name), self.trials(name), self.sign_offs(name),
-            self.demo,
+            self.pieces(name), self.demo,
         )  # fmt: skip
 
     def jobs(self) -> tuple[str, ...]:
@@ -369,7 +374,7 @@ class DyeBook:
 
 def _of_job(db: Any, view: str, job: str | None = None, method: str = "") -> list[Any]:
     """Rows of a view, of one job or of all; where a method is named, of that or of none."""
-    where, which = ("", ()) if job is None else ("WHERE job = ?", (job,))
+    where, which = ("", ()) if job is None else ("WHERE job = ?", (rows.spaced(job),))
     found = db.execute(f"SELECT * FROM {view} {where} ORDER BY id", which).fetchall()
     return [row for row in found if not method or row["method"] in (method, None)]
 

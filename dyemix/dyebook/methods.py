@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -106,7 +106,7 @@ def chosen(
 
     Raises `InputError` where there is none, `AmbiguousError` where several would do.
     """
-    methods, wanted = known(db), set(dyes)
+    methods, wanted, job = known(db), set(dyes), rows.spaced(job)
     if not methods:
         raise InputError(Fault("this book holds no swatches: add a table with 'dyemix book add'."))
     query = "SELECT method FROM kept_sheet WHERE job = ?1 UNION SELECT method FROM kept_trial "
@@ -117,13 +117,15 @@ def chosen(
         what = f"is called {name!r}" if name else f"has {', '.join(sorted(wanted))}"
         have = ", ".join(m.name for m in methods)
         raise InputError(Fault(f"no method {what}: this book has {have}."))
-    if len(fitting) > 1:
-        raise _either(fitting)
-    return fitting[0]
+    return _one_of(fitting)
 
 
-def _either(methods: Iterable[KeptMethod]) -> AmbiguousError:
-    return AmbiguousError("more than one method would do", [("--method", m.name) for m in methods])
+def _one_of(methods: Sequence[KeptMethod]) -> KeptMethod:
+    """The only one of these. Raises `AmbiguousError` where there are several."""
+    if len(methods) > 1:
+        options = [("--method", method.name) for method in methods]
+        raise AmbiguousError("more than one method would do", options)
+    return methods[0]
 
 
 def settled(db: sqlite3.Connection, swatches: SwatchSet, name: str, borrows: str) -> int:
@@ -147,9 +149,7 @@ def settled(db: sqlite3.Connection, swatches: SwatchSet, name: str, borrows: str
             )
         return others[name].number
     if not name and not borrows and (fitting := [m for m in others.values() if not departs(m)]):
-        if len(fitting) > 1:
-            raise _either(fitting)
-        return fitting[0].number
+        return _one_of(fitting).number
     if not name:
         cloth = stated.get("cloth", "first method")
         other = [k for k in departs(others[cloth]) if k != "cloth"] if cloth in others else []
@@ -181,19 +181,23 @@ def retire(db: sqlite3.Connection, name: str) -> str:
     return str(sets[name]["method"])
 
 
+def holding(db: sqlite3.Connection, label: str, method: str) -> KeptMethod:
+    """The method named, else the one with a swatch of this label or recipe.
+
+    Raises `InputError` where none has it, `AmbiguousError` where several have.
+    """
+    among = [chosen(db, method)] if method else known(db)
+    if not (found := [m for m in among if _in_use(db, m, label)]):
+        of = method or "this book"
+        raise InputError(Fault(f"no swatch of {of} is called {label!r}."))
+    return _one_of(found)
+
+
 def strike(
     db: sqlite3.Connection, method: KeptMethod, label: str, why: str, reading: Reading | None
 ) -> None:
-    """Strike every reading of a swatch, by its label or recipe; `reading` takes their place.
-
-    Raises `InputError` for a label that no swatch has.
-    """
-    wanted = " ".join(label.split()).lower()
-    query = "SELECT * FROM kept_reading WHERE method = ? AND replaced IS NULL AND struck IS NULL"
-    found = db.execute(query, (method.number,)).fetchall()
-    hits = [row for row in found if wanted in _called(row["swatch"], row["recipe"])]
-    if not hits:
-        raise InputError(Fault(f"no swatch of {method.name} is called {label!r}."))
+    """Strike every reading of a swatch, by its label or recipe; `reading` takes their place."""
+    hits = _in_use(db, method, label)
     for row in hits:
         rows.update(db, "reading", row["id"], struck=f"{date.today()}: {why}")
     if reading is not None:
@@ -201,6 +205,14 @@ def strike(
         meant = meant if reading.recipe is None else reading.recipe
         new = replace(reading, recipe=meant, swatch=hits[0]["swatch"])
         rows.add_readings(db, [new], hits[0]["swatch_set"])
+
+
+def _in_use(db: sqlite3.Connection, method: KeptMethod, label: str) -> list[sqlite3.Row]:
+    """The readings of a method that stand, of the swatch of this label or recipe."""
+    wanted = rows.spaced(label).lower()
+    query = "SELECT * FROM kept_reading WHERE method = ? AND replaced IS NULL AND struck IS NULL"
+    found = db.execute(query, (method.number,)).fetchall()
+    return [row for row in found if wanted in _called(row["swatch"], row["recipe"])]
 
 
 def _called(label: str, recipe: str | None) -> set[str]:

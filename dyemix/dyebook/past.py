@@ -13,6 +13,7 @@ from typing import Any
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Stock
+from dyemix.bench.suggested import DyedBefore
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, screen_colour
 from dyemix.dataset.recipe import Recipe
@@ -21,11 +22,14 @@ from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord, PastPiece, PastWork
 from dyemix.errors import DyemixError, Fault, FitError, InputError
-from dyemix.matching.correct import correct
+from dyemix.matching.correct import Outcome, correct
+from dyemix.matching.limits import Kit, measured
 from dyemix.model.dyes import DyeSet
 
 #: Pieces farther off are not of the same family (common practice, ΔE2000).
 FAR = 5.0
+#: Colours that lie no farther apart are one colour, typed or read twice (a working value, ΔE2000).
+SAME = 0.5
 
 
 def repeat(
@@ -173,6 +177,34 @@ def _again(
     changed = () if sheet.settings is last.settings else _departures(last, sheet)
     warnings = (*plan.warnings, *changed, *sheet.warnings)
     return replace(sheet, demo=last.demo, palest_first=last.palest_first, warnings=warnings)
+
+
+def dyed_for(
+    book: DyeBook, dyes: DyeSet, target: Target, method: str = "", kit: Kit | None = None
+) -> DyedBefore | None:
+    """What the last piece that a method dyed for this very colour leads to; None without one.
+
+    What a pot tells of itself alone is in no fit, and comes back when it is dyed again. A second
+    bath, and a piece so far off that nothing is corrected, lead to nothing here.
+    """
+    wanted = target.under(dyes.light)
+    for kept in reversed(book.trials()):
+        aimed = kept.trial.target and kept.trial.target.under(dyes.light)
+        fits = kept.method in (method, None) and set(kept.trial.recipe) <= set(dyes.names)
+        if (
+            not fits
+            or kept.trial.bath is Bath.SECOND
+            or aimed is None
+            or aimed.light != wanted.light
+        ):
+            continue
+        if float(delta_e(aimed.lab, wanted.lab)) <= SAME:
+            found = correct(dyes, kept.trial, second_bath=False)
+            if found.outcome is not Outcome.A_SLIP:
+                recipe, light = found.corrected.recipe, wanted.light or dyes.light
+                aim = dyes.predict(recipe, light).lab
+                return DyedBefore(found, measured(dyes, recipe, kit, aim, light) if kit else None)
+    return None
 
 
 def record(book: DyeBook, job: str) -> JobRecord:

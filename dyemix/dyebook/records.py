@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.sheet import Sheet
@@ -13,6 +13,9 @@ from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target, Trial
+
+if TYPE_CHECKING:
+    from dyemix.cloth.levelness import Levelness  # it needs what reads photographs
 
 
 @dataclass(frozen=True)
@@ -129,6 +132,7 @@ class JobRecord(Sheet):
     sheets: tuple[BathSheet, ...]
     trials: tuple[KeptTrial, ...]
     sign_offs: tuple[SignOff, ...]
+    pieces: tuple[Levelness, ...]
     demo: bool
     corrections: tuple[str, ...] = ()
 

@@ -27,6 +27,11 @@ from dyemix.errors import DyemixError, Fault, InputError, RecipeError, SavedErro
 T = TypeVar("T")
 
 
+def spaced(name: str) -> str:
+    """A name as the book compares it: with single spaces."""
+    return " ".join(name.split())
+
+
 def _exact_text(recipe: Recipe) -> str:
     """A recipe with every digit. Raises `RecipeError` for a name that could not be read back."""
     with suppress(RecipeError):
@@ -165,7 +170,7 @@ def named(db: sqlite3.Connection, table: str, name: str, **key: str) -> int:
 
     Raises `InputError` for no name.
     """
-    key = {"name": dye_name(name) if table == "dye" else " ".join(name.split()), **key}
+    key = {"name": dye_name(name) if table == "dye" else spaced(name), **key}
     if not key["name"]:
         raise InputError(Fault(f"a {table} needs a name."))
     where = " AND ".join(f"{column} = ?" for column in key)

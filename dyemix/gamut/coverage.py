@@ -10,10 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.dataset.recipe import stock_ml
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value, said
 from dyemix.dataset.target import AnyColour, Target
-from dyemix.dataset.units import STOCK_PCT, dye_g
+from dyemix.dataset.units import STOCK_PCT, dye_g, stock_ml
 from dyemix.errors import DyemixError
 from dyemix.matching.limits import Kit
 from dyemix.matching.subsets import Problem, batches, ranked

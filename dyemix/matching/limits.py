@@ -19,7 +19,7 @@ from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import NAME, SPOON_SETS, Recipe, dye_name, dye_names, spoonfuls
 from dyemix.dataset.result import Value, said
 from dyemix.dataset.target import Target
-from dyemix.dataset.units import STOCK_PCT, dilution
+from dyemix.dataset.units import JUG_FROM, STOCK_PCT, dilution
 from dyemix.errors import Choice, DyemixError, expect
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
@@ -108,6 +108,7 @@ class Kit:
     measure : ``"spoons"``, ``"syringe"`` or ``"scale"`` (liquid stock weighed, 1 g for 1 mL).
     step : smallest step in mL (or g): a quarter teaspoon for spoons.
     spoons : the spoon set.
+    jug_from : mL above which a jug measures instead of spoons.
 
     Raises `DyemixError` for a way of measuring, a step or a strength that cannot be.
 
@@ -121,6 +122,7 @@ class Kit:
     measure: str = "spoons"
     step: float | None = None
     spoons: str = "metric"
+    jug_from: float = JUG_FROM
 
     def __post_init__(self) -> None:
         _weighed(self.cloth_g)
@@ -172,7 +174,7 @@ class Kit:
     def text(self, ml: float) -> str:
         """A volume in the units of the kit."""
         if self.measure == "spoons":
-            return spoonfuls(ml, self.spoons).text
+            return spoonfuls(ml, self.spoons, self.jug_from).text
         return f"{ml:g} {'g' if self.measure == 'scale' else 'mL'}"
 
 
@@ -188,7 +190,7 @@ class MeasuredDose:
     text: str
 
     def __str__(self) -> str:
-        weak = f" of stock diluted 1 in {self.dilution}" if self.dilution > 1 else ""
+        weak = f" of 1 in {self.dilution}" if self.dilution > 1 else ""
         return f"{self.dye} {self.text}{weak}"
 
 

@@ -41,6 +41,12 @@ VERDICTS = ((1.5, "excellent"), (3.0, "sound"), (5.0, "same family"), (np.inf, "
 SCALE = ", ".join(f"to {bound:g} {words}" for bound, words in VERDICTS[:-1])
 
 
+def verdict(likely: float, proven: bool) -> str:
+    """What a likely ΔE2000 is worth; on a shelf where no mix was read, at most sound."""
+    worth = VERDICTS if proven else VERDICTS[1:]
+    return next(words for bound, words in worth if likely <= bound)
+
+
 @dataclass(frozen=True)
 class LampShift:
     """ΔE2000 that `lamp` brings: see `Match.metamerism` and `Match.inconstancy`."""
@@ -131,8 +137,7 @@ class Match(Result):
     @property
     def verdict(self) -> str:
         """What the likely miss is worth, as `VERDICTS` has it; unproven, at most sound."""
-        worth = VERDICTS if self.proven else VERDICTS[1:]
-        return next(words for bound, words in worth if self.likely <= bound)
+        return verdict(self.likely, self.proven)
 
     def _rows(self) -> Iterable[Row]:
         names = ("residual", "likely", "median", "bound", "sound", "verdict")

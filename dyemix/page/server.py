@@ -10,6 +10,7 @@ from pathlib import Path
 from dyemix import console
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
+from dyemix.photo.decode import need
 
 #: No other machine reaches this address.
 HOST, PORT = "127.0.0.1", 8417
@@ -30,14 +31,12 @@ def serve(
 ) -> None:
     """Answer on `port` of this machine, and open the browser there.
 
-    Raises `DyemixError` where the extra ``web`` is missing, or the port is taken.
+    Raises `InputError` where the extra ``web`` is missing, `DyemixError` where the port is taken.
     """
-    try:
-        import uvicorn
+    uvicorn = need("uvicorn", "web")
+    need("starlette", "web")
+    from dyemix.page.app import application
 
-        from dyemix.page.app import application
-    except ImportError:
-        raise DyemixError("the page needs an extra: pip install '.[web]'.") from None
     try:
         ear = listening(port)
     except (OSError, OverflowError):

@@ -12,8 +12,8 @@ from functools import cached_property
 from typing import Any
 from urllib.parse import urlencode
 
-from dyemix.dataset.recipe import Measures, Recipe, format_amount, spoonfuls, stock_ml
-from dyemix.dataset.units import STOCK_PCT, parse_weight
+from dyemix.dataset.recipe import Measures, Recipe, format_amount, spoonfuls
+from dyemix.dataset.units import JUG_FROM, STOCK_PCT, parse_weight, stock_ml
 from dyemix.errors import DyemixError
 from dyemix.matching.limits import Kit, parse_stock
 
@@ -172,7 +172,7 @@ class Slip:
             return f"{format_amount(recipe[dye])} %"
         if self.unit == "mL":
             return f"{ml:.4g} mL"
-        found = spoonfuls(ml, SPOONS)
+        found = spoonfuls(ml, SPOONS, JUG_FROM)
         return found.text if abs(found.error_pct) < 0.5 else f"about {found.text}"
 
     def moved(self, dye: str, amount: str, sign: float) -> Slip:

@@ -71,7 +71,7 @@ def need(module: str, extra: str, instead: str = ".") -> Any:
         return importlib.import_module(module)
     except ImportError:
         install = f"pip install '.[{extra}]'{instead}"
-        raise InputError(Fault(f"photographs of this kind need an extra: {install}")) from None
+        raise InputError(Fault(f"this needs an extra that is not installed: {install}")) from None
 
 
 @dataclass(frozen=True, eq=False)

@@ -187,7 +187,7 @@ def read_corners(path: str | os.PathLike[str]) -> Frame:
 
 def mark_dictionary() -> Any:
     """The marks of the page: 5 × 5 squares, the first 50."""
-    aruco = need("cv2", "photo", ", or give the corners of the cells in a table.").aruco
+    aruco = need("cv2", "photo").aruco
     return aruco.getPredefinedDictionary(aruco.DICT_5X5_50)
 
 

@@ -17,8 +17,8 @@ from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.bench.stock import ADDED_TO, Bottles, Stock
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.dataset.recipe import SPOON_SETS, stock_ml
-from dyemix.dataset.units import dye_g
+from dyemix.dataset.recipe import SPOON_SETS
+from dyemix.dataset.units import dye_g, stock_ml
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.model.dyes import DyeSet
 
@@ -300,6 +300,8 @@ KITS = st.builds(
 
 def _spoon_ml(text: str, spoons: str) -> float:
     """What the words of a spoon measure hold, read back by another way."""
+    if jug := re.fullmatch(r"([\d.]+) (mL|L)", text):
+        return float(jug[1]) * (1000.0 if jug[2] == "L" else 1.0)
     total = 0.0
     for amount, unit in re.findall(r"([\d¼½¾]+) (tbsp|tsp)", text):
         sign = {"¼": Fraction(1, 4), "½": Fraction(1, 2), "¾": Fraction(3, 4)}

@@ -2,7 +2,7 @@
 
 Figures of the default settings (common practice): wetted cloth holds 0.8 of its weight; salt, soda
 and soda solution by depth in g/L: 0.1 % 20, 5, 30; 0.5 % 30, 5.5, 40; 1 % 40, 6.5, 45; 2 % 50, 8,
-50; 4 % 70, 10, 60; 8 % 90, 10, 60. Less than 20 g goes in as a solution: salt 250, soda 100 g/L.
+50; 4 % 70, 10, 60; 8 % 90, 10, 60. Less than 10 g goes in as a solution: salt 250, soda 100 g/L.
 """
 
 from __future__ import annotations
@@ -54,9 +54,9 @@ BY_HAND = [
     Sum(240, 2, 20, "with", 2, 240, 1, 240, 240, None, 38.4, None, None, 4368),
     # 12 L, 0.8 L in the cloth; 1000 × 4 ÷ 5 = 800 mL; salt 70 × 12 = 840 g. Presoak 2 L of 60 g/L.
     Sum(1000, 4, 12, "presoak", 5, 800, 1, 800, 840, None, 120, None, 2000, 10_400),
-    # 7.5:1, half way to low water: salt 15 × 0.75 = 11.25 g, 45 mL. Poured at 5:1: 420 mL, half
-    # solution of 40 g/L: 8.4 g, 84 mL made up to 210. 750 − 80 − 50 − 45 − 210 = 365.
-    Sum(100, 0.5, 7.5, "after", 1, 50, 1, 50, 11.25, 45, 8.4, 84, 210, 365),
+    # 7.5:1, half way to low water: salt 15 × 0.75 = 11.25 g. Poured at 5:1: 420 mL, half solution
+    # of 40 g/L: 8.4 g, 84 mL made up to 210. 750 − 80 − 50 − 210 = 410.
+    Sum(100, 0.5, 7.5, "after", 1, 50, 1, 50, 11.25, None, 8.4, 84, 210, 410),
     # Salt 20 × 1 = 20 g is weighed; soda 5 × 1 = 5 g is not. 1000 − 40 − 5 − 50 = 905.
     Sum(50, 0.1, 20, "after", 1, 5, 1, 5, 20, None, 5, 50, 50, 905),
 ]
@@ -129,26 +129,26 @@ def test_large_pieces_are_measured_in_litres_and_jugs() -> None:
 
 @pytest.mark.parametrize("stock_pct", [0.5, 1.0, 2.0, 5.0])
 def test_no_dose_is_printed_that_a_kitchen_scale_cannot_weigh(stock_pct: float) -> None:
-    """It shows 1 g and weighs from 20 g: below that there are only mL, of what is made of 20 g."""
+    """It shows 1 g and weighs from 10 g: below that there are only mL, of what is made of 10 g."""
     for cloth in (2, 5, 60, 240, 2000):
         for owf in (0.03, 0.5, 4):
             jobs = [Job("a", f"gold {owf}", cloth, "cotton")]
             plan = bench_plan(jobs, stocks=stock_pct, on=ON)
             (sheet,) = plan.sheets
             for part in (sheet.salt, sheet.soda):
-                assert (part.stock_ml is None) == (part.g >= 20)
+                assert (part.stock_ml is None) == (part.g >= 10)
             for how in (need.how for need in (*plan.stocks, *plan.solutions)):
                 assert how is not None
-                assert how.weigh_g >= 20
+                assert how.weigh_g >= 10
                 assert how.weigh_g == round(how.weigh_g)
                 assert how.pct == pytest.approx(100 * how.weigh_g / how.make_ml)
 
 
 def test_soda_as_a_solution_made_up_by_hand() -> None:
-    """60 g at 20:1, 0.5 %: 1200 × 5.5 g/L = 6.6 g is 66 mL of 100 g/L; 20 g make 200 mL of it."""
+    """60 g at 20:1, 0.5 %: 1200 × 5.5 g/L = 6.6 g is 66 mL of 100 g/L; 10 g make 100 mL of it."""
     sheet = bath_sheet("gold 0.5", 60, stocks=1.0, cloth="cotton")
     words = (
-        "66.0 mL of soda solution, 100 g/L (20 g soda ash made up TO 200 mL): 5.5 g/L of the bath"
+        "66.0 mL of soda solution, 100 g/L (10 g soda ash made up TO 100 mL): 5.5 g/L of the bath"
     )
     assert words in printed(sheet)
 

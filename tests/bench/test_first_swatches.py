@@ -78,15 +78,15 @@ def test_amounts_by_hand(weekend: SwatchPlan) -> None:
         r"4 +gold +0\.125 +6\.25 mL of 1 in 10 +1¼ tsp +76\.5 mL +8\.2 mL +5\.0 mL", text
     )
     # Gold: 10 + 2.5 + 2.5 mL, and 10 for the dilution 1 in 10, of which 6.25 + 12.5 and 10 for 1 in
-    # 100 are taken; a tenth more, in steps of 50 mL. 20 g is the least: 400 mL of 5 %.
+    # 100 are taken; a tenth more, in steps of 50 mL. 10 g is the least: 200 mL of 5 %.
     gold = weekend.stocks[0]
     assert gold.need_ml == pytest.approx(25)
-    assert gold.how == Making(20, 400, 5, 10, 50)
-    # Salt 178.75 and soda 87.1 mL in all, a tenth more: 49 g in 196 mL, and the least, 20 g in 200.
+    assert gold.how == Making(10, 200, 5, 10, 50)
+    # Salt 178.75 and soda 87.1 mL in all, a tenth more: 49 g in 196 mL, and 10 g in 100.
     salt, soda = weekend.solutions
     assert (salt.need_ml, soda.need_ml) == pytest.approx((178.75, 87.09375))
     assert (salt.how.weigh_g, salt.how.make_ml) == (49, 196)
-    assert (soda.how.weigh_g, soda.how.make_ml) == (20, 200)
+    assert (soda.how.weigh_g, soda.how.make_ml) == (10, 100)
 
 
 @pytest.mark.parametrize("spoons", ["us", "metric", "australian", "imperial"])

@@ -58,7 +58,7 @@ def test_stock_to_make_by_hand(plan: BenchPlan) -> None:
 
     Sage napkins: gold 240 × 0.4 ÷ 2 = 48 mL, navy 240 × 0.22 ÷ 4 = 13.2 mL; pale sky: turquoise
     100 × 0.1 ÷ 1 = 10 mL; to marks of 0.1 mL, and of 1 from 100. A tenth more, in steps of 50 mL;
-    a scale of 1 g weighs 20 g or more: so of 4 % 500 mL, of 2 and 1 % what is diluted from 5.
+    a scale of 1 g weighs 10 g or more: so of 4 % 250 mL, of 2 and 1 % what is diluted from 5.
     """
     needs = {need.of: (need.need_ml, need.left_ml) for need in plan.stocks}
     assert needs["gold"] == pytest.approx((48, 200))
@@ -67,19 +67,21 @@ def test_stock_to_make_by_hand(plan: BenchPlan) -> None:
     assert needs["turquoise"] == pytest.approx((10, 0))
     how = {need.of: need.how for need in plan.stocks}
     assert how["gold"] is None  # enough is left
-    assert how["navy"] == Making(20, 500, 4, 0, 500)  # for 250 mL
-    assert how["scarlet"] == Making(20, 400, 5, 40, 100)
-    assert how["turquoise"] == Making(20, 400, 5, 10, 50)
+    assert how["navy"] == Making(10, 250, 4, 0, 250)
+    assert how["scarlet"] == Making(10, 500, 2, 0, 500)  # within a bottle
+    assert how["turquoise"] == Making(10, 200, 5, 10, 50)
     _, blocks = plan.read()
     made = next(block for block in blocks if block.title.startswith("1. Stock")).rows
     bottles = {row[0]: row[3:] for row in made if len(row) > 1}
-    weak = "20 g powder made up TO 400 mL (5 %); {} mL of that up TO {} mL"
     assert bottles["gold 2 %"] == ("enough", "of 2026-05-03")
     assert bottles["navy 4 %"] == (
-        "20 g powder made up TO 500 mL", "of 2026-05-03; see what is left, make less",
+        "10 g powder made up TO 250 mL", "of 2026-05-03; see what is left, make less",
     )  # fmt: skip
-    assert bottles["scarlet 2 %"] == (weak.format("40.0", "100"), "of 2026-04-01 is past its life")
-    assert bottles["turquoise 1 %"] == (weak.format("10.0", "50.0"), "–")
+    assert bottles["scarlet 2 %"] == (
+        "10 g powder made up TO 500 mL", "of 2026-04-01 is past its life",
+    )  # fmt: skip
+    weak = "10 g powder made up TO 200 mL (5 %); 10.0 mL of that up TO 50.0 mL"
+    assert bottles["turquoise 1 %"] == (weak, "–")
 
 
 def test_a_weak_stock_takes_ten_ml() -> None:

@@ -190,23 +190,24 @@ def test_a_stock_sheet() -> None:
 
 
 def test_a_plan_of_two_baths() -> None:
-    """Navy: 200 × 2 ÷ 4 = 100 and 100 × 1 ÷ 4 = 25 mL of 4 %; a tenth more is 137.5, so 150 mL; 20
-    g, the least that the scale weighs, make 500. Gold: 100 × 0.5 ÷ 1 = 50 mL of 1 %, of which 30
+    """Navy: 200 × 2 ÷ 4 = 100 and 100 × 1 ÷ 4 = 25 mL of 4 %; a tenth more is 137.5, so 150 mL; 10
+    g, the least that the scale weighs, make 250. Gold: 100 × 0.5 ÷ 1 = 50 mL of 1 %, of which 30
     are left: 25 more, so 50 mL, 10 mL of 5 % made up to 50.
     """
     bottles = [Stock("navy", 4), Stock("gold", 1, date(2026, 5, 7), cold=True, left_ml=30)]
     jobs = [Job("ink", "navy 2", 200), Job("moss", "navy 1 + gold 0.5", 100)]
     text = words(bench_plan(jobs, stocks=bottles, on=ON))
-    assert "navy 4 % 125 mL – 20 g powder made up TO 500 mL –" in text
-    assert "gold 1 % 50.0 mL 30.0 mL 20 g powder made up TO 400 mL (5 %); 10.0 mL" in text
-    # 100 g at 20:1 and 1.5 %: soda 7.25 × 2 = 14.5 g, 145 mL of 100 g/L; 200 g: 8 × 4 = 32 g.
-    assert "soda 100 g/L 145 mL – 20 g soda ash made up TO 200 mL –" in text
-    assert "1 90 g 1.70 L 145 mL solution, 100 g/L 1 h after the dye 24 h, 21 °C" in text
+    assert "navy 4 % 125 mL – 10 g powder made up TO 250 mL –" in text
+    assert "gold 1 % 50.0 mL 30.0 mL 10 g powder made up TO 200 mL (5 %); 10.0 mL" in text
+    # 100 g at 20:1 and 1.5 %: soda 7.25 × 2 = 14.5 g; 200 g: 8 × 4 = 32 g.
+    assert "1 90 g 1.84 L 14 g soda ash, in some of the water 1 h after the dye 24 h" in text
     assert "2 200 g 3.74 L 32 g soda ash, in some of the water 1 h after the dye" in text
     assert "mL of salt" not in text, "both are weighed"
-    # 5 g at 20:1 and 2 %: 50 g/L of 100 mL, 5 g, 20 mL of 250 g/L.
+    # 5 g at 20:1 and 2 %: 50 g/L of 100 mL, 5 g, 20 mL of 250 g/L; soda 0.8 g, 8 mL of 100 g/L.
     small = words(bench_plan([Job("square", "navy 2", 5)], stocks=bottles, on=ON))
     assert "mL of salt are of its solution, 250 g/L." in small
+    assert "soda 100 g/L 8.0 mL – 10 g soda ash made up TO 100 mL –" in small
+    assert "8.0 mL solution, 100 g/L 1 h after the dye 24 h, 21 °C" in small
     # Of a salt stock of her own, 20 %, everything is poured, weighable or not.
     poured = words(bench_plan(jobs, stocks=bottles, on=ON, settings=BathSettings(salt_stock=20)))
     assert "mL of salt are of its solution, 200 g/L." in poured

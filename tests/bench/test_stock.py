@@ -26,10 +26,10 @@ def navy(**changes: Any) -> StockSheet:
 def test_a_stock_has_its_strength_whatever_the_scale(
     strength: float, volume: float, step: float
 ) -> None:
-    """% w/v is g per 100 mL; nothing is weighed below 20 steps of the scale."""
+    """% w/v is g per 100 mL; nothing is weighed below 10 steps of the scale."""
     sheet = stock_sheet("navy", strength, volume, made=MADE, settings=BathSettings(scale_step=step))
     how = sheet.how
-    assert how.weigh_g >= 20 * step * (1 - 1e-9)
+    assert how.weigh_g >= 10 * step * (1 - 1e-9)
     assert how.weigh_g / step == pytest.approx(round(how.weigh_g / step))
     assert how.weigh_g == pytest.approx(how.pct / 100 * how.make_ml)
     if how.take_ml:
@@ -46,13 +46,13 @@ def test_a_stock_has_its_strength_whatever_the_scale(
 @pytest.mark.parametrize(
     ("strength", "volume", "step", "how"),
     [
-        # 10 g is too little for a scale of 1 g: 20 g make 400 mL of 5 %, and 200 of it 500 of 2 %.
-        (2, 500, 1.0, Making(20, 400, 5, 200, 500)),
-        (2, 500, 0.1, Making(10, 500, 2, 0, 500)),
-        # 1 % of 25 mL: 0.25 g is too little for 0.1 g; 2 g make 200 mL, within a bottle of 500.
-        (1, 25, 0.1, Making(2, 200, 1, 0, 200)),
+        # 5 g is too little for a scale of 1 g: 10 g make 200 mL of 5 %, and 100 of it 500 of 1 %.
+        (1, 500, 1.0, Making(10, 200, 5, 100, 500)),
+        (1, 500, 0.1, Making(5, 500, 1, 0, 500)),
+        # 1 % of 25 mL: 0.25 g is too little for 0.1 g; 1 g makes 100 mL, within a bottle of 500.
+        (1, 25, 0.1, Making(1, 100, 1, 0, 100)),
         # Stronger than dissolves with ease: more is made, there is nothing stronger to dilute.
-        (8, 100, 1.0, Making(20, 250, 8, 0, 250)),
+        (8, 100, 1.0, Making(10, 125, 8, 0, 125)),
         # 26.4 g are 26 on the scale, which make 1300 mL and not 1320.
         (2, 1320, 1.0, Making(26, 1300, 2, 0, 1300)),
     ],
@@ -90,8 +90,8 @@ def test_made_up_to_is_not_added_to() -> None:
     )
     assert Stock("navy", 5).actual_pct(BathSettings()) == 5
     text = str(navy())
-    assert "TO 400 mL in all" in text
-    assert "not: add 400 mL" in text
+    assert "TO 500 mL in all" in text
+    assert "not: add 500 mL" in text
     with pytest.raises(DyemixError, match="made up to"):
         Stock("navy", 5, how="poured")
 
@@ -109,7 +109,7 @@ def test_powder_spoons_are_a_property_of_the_dye() -> None:
     for grams in (3.8, 4.9):
         spoons = navy(settings=BathSettings(powder_per_teaspoon={"navy": grams})).powder_spoons
         assert spoons is not None
-        assert spoons.ml / 5 * grams == pytest.approx(20 * (1 + spoons.error_pct / 100))
+        assert spoons.ml / 5 * grams == pytest.approx(10 * (1 + spoons.error_pct / 100))
     kit = BathSettings(powder_per_teaspoon={"Navy": 4.1})
     sheet = navy(settings=kit)
     assert "of POWDER, levelled: 4.1 g per teaspoon" in " ".join(str(sheet).split())
@@ -138,9 +138,9 @@ def test_label_says_what_it_must() -> None:
 
 
 def test_how_to_make_and_keep_it() -> None:
-    text = " ".join(str(navy()).split())
-    for words in ("20 g of navy powder", "paste with a little lukewarm water",
-                  "200 mL of it made up TO 500 mL is 2 %",
+    text = " ".join(str(navy(strength_pct=1.0)).split())
+    for words in ("10 g of navy powder", "paste with a little lukewarm water",
+                  "100 mL of it made up TO 500 mL is 1 %",
                   "closed, labelled, cold", "away from children", "never where food",
                   "without alkali"):  # fmt: skip
         assert words in text

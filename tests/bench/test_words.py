@@ -126,7 +126,7 @@ def test_alkali_orders_are_told_apart() -> None:
         for order in ORDERS
     }
     assert (
-        "FIRST: 90.0 mL of soda solution, 100 g/L (20 g soda ash made up TO 200 mL) made up to 200 "
+        "FIRST: 90.0 mL of soda solution, 100 g/L (10 g soda ash made up TO 100 mL) made up to 200 "
         "mL: 45 g/L" in texts["presoak"]
     )  # 200 mL of 45 g/L is 9 g
     assert "15 to 30 minutes" in texts["presoak"]

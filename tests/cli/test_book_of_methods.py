@@ -6,7 +6,7 @@ import re
 import shlex
 
 import pytest
-from command import Command
+from command import Command, next_steps
 
 BOOK = ("--book", "w.dyebook")
 
@@ -14,7 +14,7 @@ BOOK = ("--book", "w.dyebook")
 def test_where_two_methods_fit_both_commands_are_printed(lawn: Command) -> None:
     refused = lawn("predict", "navy 1", *BOOK)
     assert refused.returncode == 2
-    printed = re.findall(r"^  dyemix (.+)$", refused.stderr, re.MULTILINE)
+    printed = next_steps(refused)
     assert [shlex.split(words)[-1] for words in printed] == ["lawn", "linen"]
     for words in printed:
         done = lawn(*shlex.split(words))

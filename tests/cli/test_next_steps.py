@@ -3,27 +3,30 @@
 from __future__ import annotations
 
 import shlex
+import subprocess
 from pathlib import Path
 
 import pytest
-from command import Command, Done, next_steps
+from command import Command, Done, next_steps, pasted
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLE = ROOT / "swatch_data" / "napkins.csv"
 MINE = TABLE.read_text(encoding="utf-8").replace("# demo: yes\n", "")
 
 
-def steps(done: Done) -> dict[str, str]:
-    """The commands printed to go on with, by the first word of each."""
+def steps(done: Done, reading: str = "") -> dict[str, str]:
+    """The commands printed to go on with, by the first word of each; a `reading` is filled in."""
     assert done.returncode == 0, done.stderr
-    return {words.split()[0]: words for words in next_steps(done)}
+    told = [line for line in done.stdout.split("\n") if "  " not in line.strip()]
+    assert max(map(len, told)) <= 100, "but for tables"
+    return {words.split()[0]: words for words in next_steps(done, reading)}
 
 
-def walk(run: Command, first: str, *names: str) -> list[Done]:
+def walk(run: Command, first: str, *names: str, reading: str = "56 -10 14") -> list[Done]:
     """Run a command, then from what each printed the next one of that name, and any other too."""
     walked = [run(*shlex.split(first))]
     for name in names:
-        printed = steps(walked[-1])
+        printed = steps(walked[-1], reading)
         for other in printed.keys() - {name}:
             assert run(*shlex.split(printed[other])).returncode == 0
         walked.append(run(*shlex.split(printed[name])))
@@ -32,7 +35,8 @@ def walk(run: Command, first: str, *names: str) -> list[Done]:
 
 
 def test_the_demo_from_a_match_to_the_next_piece(run: Command) -> None:
-    walked = walk(run, "match '#7d8a6e' --count 2", "bath", "trial", "next", "bath")
+    seen = "55.5 -8.8 13.5"
+    walked = walk(run, "match '#7d8a6e' --count 2", "bath", "trial", "next", "bath", reading=seen)
     trial = walked[2]
     for done in walked[:4]:  # one light a job: that of the hex code
         assert "D65/2°" in done.stdout
@@ -42,7 +46,8 @@ def test_the_demo_from_a_match_to_the_next_piece(run: Command) -> None:
 
 def test_a_bare_colour_takes_the_light_of_the_fit_along(run: Command) -> None:
     match, bath, trial = walk(run, "match '56 -10 13' --only 'marigold, navy'", "bath", "trial")
-    assert "--target '56.00 -10.00 13.00 D65/10' --demo --only 'marigold, navy'" in match.stdout
+    asked = "--target '56.00 -10.00 13.00 D65/10' --demo --only 'marigold, navy'"
+    assert asked in pasted(match.stdout)
     assert "D65/2°" not in bath.stdout + trial.stdout.replace("sRGB (D65/2°)", "")
 
 
@@ -50,7 +55,32 @@ def test_a_reading_is_asked_for_in_the_light_of_her_own(run: Command) -> None:
     """Of a hex code too: numbers of her D65/10° instrument under D65/2° would miss by some 2.5."""
     _, bath = walk(run, "match '#7d8a6e' --only 'marigold, navy'", "bath")
     trial = shlex.split(steps(bath)["trial"])
-    assert trial[trial.index("--reading") + 1].endswith(" D65/10")
+    assert trial[trial.index("--reading") + 1] == "L* a* b* D65/10"
+
+
+def test_a_reading_that_nobody_took_is_refused(run: Command) -> None:
+    """In one sentence that says what goes there: pasted as it is, it would be kept as a trial."""
+    _, bath = walk(run, "match '#7d8a6e' --only 'marigold, navy'", "bath")
+    refused = run(*shlex.split(steps(bath)["trial"]))
+    assert refused.returncode == 2
+    assert (
+        refused.stderr.count("in place of 'L* a* b* D65/10' goes what you read, as '52.1 -3") == 1
+    )
+    assert run(*shlex.split(steps(bath, "56 -10 14")["trial"])).returncode == 0
+
+
+def test_a_long_command_is_pasted_as_one(run: Command) -> None:
+    """As a shell reads it: a line that goes on ends in a backslash; none is over 100 columns."""
+    done = run("match", "#7d8a6e", "--cloth", "240g", "--stock", "2", "--measure", "spoons")
+    (told,) = [part for part in done.stdout.split("\n\n") if "Dye 5 g of it first" in part]
+    command = told[told.index("dyemix bath") :]
+    assert " \\\n" in command
+    assert max(map(len, done.stdout.split("\n"))) <= 100
+    shell = subprocess.run(
+        ["sh", "-c", f"dyemix() {{ printf '%s\\n' \"$@\"; }}; {command}"],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert shell.stdout.splitlines() == shlex.split(next_steps(done)[0])
 
 
 def test_recipes_of_a_list_are_a_day(run: Command) -> None:
@@ -144,7 +174,7 @@ def test_a_standard_of_a_book_goes_along_by_its_name(run: Command) -> None:
     assert run("book", "add", "mine.csv", "--book", "w.dyebook").returncode == 0
     assert run("book", "sign", "café", "mine.csv", "--recipe", "leaf 4").returncode == 0
     match, bath, trial = walk(run, "match café --book w.dyebook", "bath", "trial")
-    assert "--target 'café' --book w.dyebook" in match.stdout
+    assert "--target 'café' --book w.dyebook" in pasted(match.stdout)
     assert "Kept in w.dyebook" in trial.stderr
     assert "D65/10°" in bath.stdout
 

@@ -9,10 +9,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from command import Command, Done
+from command import Command, Done, next_steps
 
 BOOK = ("--book", "w.dyebook")
-_STEP = re.compile(r"(?:: +|^ +)dyemix (.+)$", re.MULTILINE)
 #: Invented squares, D65/10°.
 SQUARES = """# light: D65/10
 swatch,recipe,L*,a*,b*,hex
@@ -29,9 +28,9 @@ swatch,recipe,L*,a*,b*,hex
 """
 
 
-def steps(done: Done) -> list[list[str]]:
-    """The commands that were printed, on either stream."""
-    return [shlex.split(words) for words in _STEP.findall(done.stdout + done.stderr)]
+def steps(done: Done, reading: str = "58 -24 12") -> list[list[str]]:
+    """The commands that were printed, on either stream, with a reading where one is asked for."""
+    return [shlex.split(words) for words in next_steps(done, reading)]
 
 
 def begun(run: Command, text: str = SQUARES, *more: str) -> Done:

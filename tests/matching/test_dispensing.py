@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10
-from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe, stock_ml
+from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe
 from dyemix.dataset.target import Target
+from dyemix.dataset.units import stock_ml
 from dyemix.errors import DyemixError
 from dyemix.matching.limits import Kit, Measured, measured, parse_stock
 from dyemix.matching.match import match
