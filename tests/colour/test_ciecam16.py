@@ -142,6 +142,16 @@ def test_a_hue_is_held_at_the_lightness_and_chroma_asked_for(degrees: float, hue
         assert abs(lab_hue(held)[1] - 265.0) > 2.0
 
 
+def test_a_hue_is_found_in_few_rounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each gains about a digit; 16 looks are enough for eight."""
+    looks = []
+    monkeypatch.setattr(
+        "dyemix.colour.appearance.appearance", lambda *x: looks.append(1) or appearance(*x)
+    )
+    of_hue(polar(265.0), np.array([30.0, 60.0]), np.array([10.0, 40.0]), HueSpace.CIECAM16, D65_10)
+    assert len(looks) <= 16
+
+
 @pytest.mark.parametrize("hue", HueSpace)
 def test_a_share_is_of_the_scale_that_is_asked_for(hue: HueSpace) -> None:
     start, shares = polar(280.0), np.array([1.0, 0.5, 0.2])

@@ -7,7 +7,7 @@ from dataclasses import FrozenInstanceError
 import numpy as np
 import pytest
 
-from dyemix.colour.appearance import Miss
+from dyemix.colour.appearance import Miss, difference
 
 
 def at(lightness: float, chroma: float, degrees: float) -> np.ndarray:
@@ -31,6 +31,16 @@ def test_differences_of_lightness_chroma_and_hue_by_hand() -> None:
     assert Miss.of(at(50, 0, 0), at(50, 20, 0)).hue == 0.0
     with pytest.raises(FrozenInstanceError):
         miss.hue = 0.0  # type: ignore[misc]
+
+
+def test_differences_of_many_colours_at_once() -> None:
+    """ΔL*, ΔC* and ΔH* by the same sums, of colours on any leading axes."""
+    asked = np.stack([at(50, 30, 0), at(50, 30, 90)])
+    labs = np.stack([at(52, 30, 90), at(45, 40, 90)])
+    wanted = [[2.0, 0.0, 60 * np.sqrt(0.5)], [-5.0, 10.0, 0.0]]
+    np.testing.assert_allclose(difference(asked, labs), wanted, atol=1e-12)
+    whole = difference(asked[:, np.newaxis], labs[:, np.newaxis])
+    np.testing.assert_allclose(whole[:, 0], wanted, atol=1e-12)
 
 
 def test_lightness_alone() -> None:
