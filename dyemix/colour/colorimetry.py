@@ -13,7 +13,7 @@ import re
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -193,7 +193,8 @@ _SRGB = np.array([[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557
 _HALF_STEP = 0.5 / 255.0
 
 
-class ScreenColour(NamedTuple):
+@dataclass(frozen=True)
+class ScreenColour:
     """An sRGB hex code, and whether the colour lies inside what sRGB can show."""
 
     hex: str

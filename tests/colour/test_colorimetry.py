@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from dataclasses import FrozenInstanceError
 from typing import Any
 
 import numpy as np
@@ -131,6 +132,8 @@ def test_a_colour_beyond_srgb_says_so() -> None:
     assert not beyond.inside
     assert beyond.hex[:3] == "#00"
     assert "beyond sRGB" in str(beyond)
+    with pytest.raises(FrozenInstanceError):
+        beyond.inside = True  # type: ignore[misc]
     (bright,) = screen_colours([97.0, -5.0, 95.0])  # red above 1, blue not below 0
     assert not bright.inside
     assert bright.hex[:3] == "#ff"
