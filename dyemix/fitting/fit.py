@@ -20,10 +20,9 @@ from dyemix.dataset.swatches import METHOD, Swatch, SwatchSet
 from dyemix.errors import FitError, expect
 from dyemix.fitting.calibration import Calibrated, condition
 from dyemix.fitting.lab_ladder import LabLadders, cloth_from_lab
-from dyemix.fitting.ladder import Fitted, SpectralLadders
+from dyemix.fitting.ladder import Beside, Fitted, SpectralLadders, bound, scatter_of, stated
 from dyemix.fitting.next_squares import in_one_line, middle_mixes
 from dyemix.fitting.slips import slips
-from dyemix.fitting.squares import Beside, bound, colours, scatter_of, stated
 from dyemix.fitting.surfaces import Data, Solver
 from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.fit_report import DyeReport, FitReport, MixtureCheck, mixture_checks
@@ -123,7 +122,7 @@ def _data(swatches: SwatchSet) -> Data:
         tuple(ladders),
         tuple(ladders.values()),
         tuple(np.array([s.recipe[name] for s in x]) for name, x in ladders.items()),
-        tuple(colours(x, light) for x in ladders.values()),
+        tuple(np.array([s.colour(light) for s in x]) for x in ladders.values()),
         tuple(np.ones(len(x)) for x in ladders.values()),
         light, cloth, tuple(i for i, name in enumerate(ladders) if name in rough),
         SpectralLadders(clear, cloth) if clear else None,

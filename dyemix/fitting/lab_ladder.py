@@ -14,9 +14,9 @@ Axis letters: D dyes, R rows (a swatch under a light), B bands, K parts of the p
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,8 +36,7 @@ from dyemix.colour.colorimetry import (
 )
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.swatches import Reading, Swatch
-from dyemix.fitting.ladder import DRIFT, LAW, LAW_BOUNDS, LAW_SPREAD, Fitted, padded
-from dyemix.fitting.squares import bound, stated
+from dyemix.fitting.ladder import DRIFT, LAW, LAW_BOUNDS, LAW_SPREAD, Fitted, bound, padded, stated
 from dyemix.model.kubelka_munk import (
     Surface,
     depth_law,
@@ -107,22 +106,12 @@ def cloth_from_lab(colour: Array, light: Light) -> Array:
     return np.asarray(smoothest_reflectance(colour, light)[0])
 
 
-@dataclass(frozen=True, eq=False)
-class _Row:
-    """One swatch under one light of `weights` ``(B, 3)``: CIELAB `lab` ``(3,)`` with its
-    covariance, which may be 0."""
+def _rows(dye: str, swatches: Sequence[Swatch]) -> Iterator[tuple[Any, ...]]:
+    """The rows of a ladder in which at least one reading has no spectrum: a swatch under one light.
 
-    swatch: int
-    depth: float
-    weights: Array
-    lab: Array
-    covariance: Array
-    clipped: Clipped | None
-
-
-def _rows(dye: str, swatches: Sequence[Swatch]) -> list[_Row]:
-    """The rows of a ladder in which at least one reading has no spectrum."""
-    rows = []
+    Which swatch, its depth, `LabLadders.weights`, CIELAB with its covariance, and where it may lie
+    beyond.
+    """
     for i, swatch in enumerate(swatches):
         groups: dict[Light, list[Reading]] = {}
         for r in swatch.readings:
@@ -131,8 +120,7 @@ def _rows(dye: str, swatches: Sequence[Swatch]) -> list[_Row]:
         for light, some in groups.items():
             colour = np.mean([r.colour(light) for r in some], axis=0)
             own = weights(light) * (white(D65_10) / white(light))
-            rows.append(_Row(i, swatch.recipe[dye], own, colour, stated(some), bound(some)))
-    return rows
+            yield i, swatch.recipe[dye], own, colour, stated(some), bound(some)
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,18 +148,16 @@ class LabLadders:
     @classmethod
     def of(cls, ladders: Mapping[str, Sequence[Swatch]], cloth: Array) -> LabLadders:
         """The ladders of these dyes."""
-        rows = [_rows(name, ladder) for name, ladder in ladders.items()]
-
-        def each(name: str, fill: float) -> Array:
-            return padded([np.array([getattr(r, name) for r in some]) for some in rows], fill)
-
-        goal, covariance = each("lab", 50.0), each("covariance", 0.0)
+        columns = [list(zip(*_rows(*ladder), strict=True)) for ladder in ladders.items()]
+        swatch, depths, seen, goal, covariance = (
+            padded([np.array(of[i], dtype=float) for of in columns], fill)
+            for i, fill in enumerate((-1.0, 1.0, 1.0, 50.0, 0.0))
+        )
         by_lab = metric(goal)
-        clips = {(i, j): r.clipped for i, x in enumerate(rows) for j, r in enumerate(x)}
+        clips = {(i, j): clip for i, of in enumerate(columns) for j, clip in enumerate(of[-1])}
         return cls(
-            each("depth", 1.0), goal, by_lab @ covariance @ by_lab.swapaxes(-1, -2), by_lab,
-            each("weights", 1.0), each("swatch", -1.0).astype(np.intp),
-            {at: clipped for at, clipped in clips.items() if clipped is not None},
+            depths, goal, by_lab @ covariance @ by_lab.swapaxes(-1, -2), by_lab, seen,
+            swatch.astype(np.intp), {at: clip for at, clip in clips.items() if clip is not None},
             np.array([_start(n, x, cloth) for n, x in ladders.items()]), cloth,
         )  # fmt: skip
 
@@ -224,13 +210,17 @@ class LabLadders:
 
     def fit(self, surface: Surface, counts: Sequence[Array], unknowns: Array) -> Fitted:
         """The dyes that these unknowns ``(D, K + 2)``, solved for, stand for."""
-        seen = self._seen(unknowns, surface)
-        whitener = self._whitener(seen, self._counted(counts), 0.0)
-        _, slope = _whitened(whitener, seen)
-        normal = slope.swapaxes(1, 2) @ slope + np.eye(_PARTS + 2)
-        covariance = np.asarray(np.linalg.inv(normal))
+        cost, _, _, covariance = self._left(unknowns, surface, self._counted(counts))
         curves, law = _meaning(unknowns)
-        return Fitted(curves, law, _modes(covariance, curves), _cost(whitener, seen.miss, unknowns))
+        return Fitted(curves, law, _modes(covariance, curves), cost)
+
+    def _left(self, x: Array, surface: Surface, counted: Array) -> tuple[Array, ...]:
+        """Costs ``(D,)`` of unknowns, whitened residuals and slopes, and what is open of them."""
+        seen = self._seen(x, surface)
+        whitener = self._whitener(seen, counted, 0.0)
+        r, slope = _whitened(whitener, seen)
+        covariance = np.linalg.inv(slope.swapaxes(1, 2) @ slope + np.eye(_PARTS + 2))
+        return _cost(whitener, seen.miss, x), r, slope, np.asarray(covariance)
 
     def weighed(self, surface: Surface, counts: Sequence[Array]) -> LabLadders:
         """The same with the error of a reading as these ladders show it, their misfit included.
@@ -242,9 +232,7 @@ class LabLadders:
         counted = self._counted(counts)
         for _ in range(_WEIGHINGS):
             x = found.solve(surface, counts, x)
-            seen = found._seen(x, surface)
-            r, slope = _whitened(found._whitener(seen, counted, 0.0), seen)
-            covariance = np.linalg.inv(slope.swapaxes(1, 2) @ slope + np.eye(_PARTS + 2))
+            _, r, slope, covariance = found._left(x, surface, counted)
             strays = float((r * r).sum() + ((slope @ covariance) * slope).sum())
             total = _READING_WORTH * READING**2 + strays * found.reading**2
             reading = np.sqrt(total / (_READING_WORTH + 3.0 * counted.sum()))

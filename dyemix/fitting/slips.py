@@ -12,14 +12,15 @@ where it does so for the ladders of all dyes; in a mix, where it brings it to wh
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
 from itertools import combinations
+from typing import NamedTuple
 
 import numpy as np
 
 from dyemix.arrays import LAB, Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
 from dyemix.colour.colorimetry import Light, lab, smoothest
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.model.kubelka_munk import k_over_s, reflectance
 
@@ -47,20 +48,39 @@ _FEWEST = 3
 _WITHIN = (1e-3, 0.999)
 
 
-@dataclass(frozen=True, eq=False)
-class _Way:
-    """A way to read a ladder: spectra ``(n, B)`` and colours ``(n, 3)`` of its squares.
+class _Way(NamedTuple):
+    """A way to read n pieces: their spectra ``(n, B)`` and colours ``(n, 3)``.
 
-    And where it is not as they stand: which squares differ, their place in the table, what stands
+    And where it is not as they stand: which of them differ, their place in the table, what stands
     there, and what would fit.
     """
 
+    pieces: tuple[Swatch, ...]
     spectra: Array
     labs: Array
-    squares: tuple[int, ...] = ()
+    which: tuple[int, ...] = ()
     place: str = ""
-    says: str = ""
+    stands: str = ""
     would: str = ""
+
+    @classmethod
+    def as_read(cls, pieces: tuple[Swatch, ...], light: Light) -> _Way:
+        spectra = np.array([s.reflectance for s in pieces])
+        return cls(pieces, spectra, np.array([s.colour(light) for s in pieces]))
+
+    @property
+    def depths(self) -> Array:
+        """ln depth ``(n,)`` of squares of one dye."""
+        return np.log([s.recipe.total for s in self.pieces])
+
+    def and_moved(self, others: Iterable[_Way]) -> list[_Way]:
+        """This way, and those others that move a piece far enough to be looked for."""
+        return [self, *(w for w in others if delta_e(self.labs, w.labs).max() > _MOVES)]
+
+    def told(self, others: str, off: float, fits: str = "") -> str:
+        label = " and ".join(self.pieces[i].label for i in self.which)
+        words = {"others": others, "stands": self.stands, "would": self.would, "fits": fits}
+        return said("fit.slip", label=label, place=self.place, off=off, **words)
 
 
 def slips(swatches: SwatchSet) -> list[str]:
@@ -72,40 +92,18 @@ def slips(swatches: SwatchSet) -> list[str]:
     if not swatches.undyed:
         return []
     light, ladders = swatches.light, {dye: swatches.ladder(dye) for dye in swatches.dyes}
-    ladders = {dye: ladder for dye, ladder in ladders.items() if len({*_depths(ladder)}) >= _FEWEST}
-    read = {dye: (_depths(squares), _as_read(squares, light)) for dye, squares in ladders.items()}
-    if found := _on_cloth(swatches.undyed, read.values(), light):
-        return found
-    cloth = np.mean([s.reflectance for s in swatches.undyed], axis=0)
-    for dye, squares in ladders.items():
-        found += _slip(squares, *read[dye], cloth, light)
-    sound = {
-        dye: read[dye]
+    read = {
+        dye: _Way.as_read(squares, light)
         for dye, squares in ladders.items()
-        if not any(s.label in told for s in squares for told in found)
+        if len({s.recipe.total for s in squares}) >= _FEWEST
     }
-    for mix in swatches.mixtures:
-        if mix.recipe.keys() <= sound.keys():
-            found += _in_mix(mix, sound, cloth, light)
-    return found
-
-
-def _depths(squares: Iterable[Swatch]) -> Array:
-    """ln depth ``(n,)`` of squares of one dye."""
-    return np.log([s.recipe.total for s in squares])
-
-
-def _as_read(squares: tuple[Swatch, ...], light: Light) -> _Way:
-    spectra = np.array([s.reflectance for s in squares])
-    return _Way(spectra, np.array([s.colour(light) for s in squares]))
-
-
-def _told(squares: tuple[Swatch, ...], way: _Way, says: str, off: float, fits: str = "") -> str:
-    label = " and ".join(squares[i].label for i in way.squares)
-    return (
-        f"{label} ({way.place}) is {off:.0f} ΔE2000 from what {says}: it stands as {way.says}; "
-        f"{way.would} would fit{fits}. A slip? Look at the cloth."
-    )
+    if found := _on_cloth(swatches.undyed, read.values(), light):
+        return [found]
+    cloth = np.mean([s.reflectance for s in swatches.undyed], axis=0)
+    told = {dye: _in_ladder(as_read, cloth, light) for dye, as_read in read.items()}
+    sound = {dye: as_read for dye, as_read in read.items() if not told[dye]}
+    mixes = (mix for mix in swatches.mixtures if mix.recipe.keys() <= sound.keys())
+    return list(filter(None, (*told.values(), *(_in_mix(m, sound, cloth, light) for m in mixes))))
 
 
 def _best(chi_square: Array) -> int:
@@ -116,102 +114,87 @@ def _best(chi_square: Array) -> int:
     return best if explains else 0
 
 
-def _on_cloth(
-    squares: tuple[Swatch, ...], ladders: Collection[tuple[Array, _Way]], light: Light
-) -> list[str]:
+def _on_cloth(pieces: tuple[Swatch, ...], ladders: Collection[_Way], light: Light) -> str:
     """The one slip on undyed cloth that makes its pieces agree, or the ladders of all dyes hold."""
-    as_read = _as_read(squares, light)
-    moved = (w for w in _mistyped(squares, as_read, light) if _apart(as_read, w) > _MOVES)
-    ways = [as_read, *moved]
+    as_read = _Way.as_read(pieces, light)
+    ways = as_read.and_moved(_mistyped(as_read, light))
 
     def misfits(way: _Way) -> Array:
         cloth = way.spectra.mean(axis=0)
-        return np.concatenate([_misfits(x, [one], cloth, light)[1][0] for x, one in ladders])
+        return np.concatenate([_misfits([ladder], cloth, light)[1][0] for ladder in ladders])
 
     apart = [float(delta_e(w.labs[:, np.newaxis], w.labs).max()) for w in ways]
     best = int(np.argmin(apart)) if apart[0] > _MOVES and min(apart) < _ALIKE else 0
     if not best and ladders and misfits(as_read).sum() >= _GAIN:
         best = _best(np.array([misfits(way) for way in ways]))
-    says, off = "the other pieces and the palest squares say", _apart(as_read, ways[best])
-    return [_told(squares, ways[best], says, off)] if best else []
+    off = float(delta_e(as_read.labs, ways[best].labs).max())
+    return ways[best].told("the other pieces and the palest squares say", off) if best else ""
 
 
-def _apart(one: _Way, other: _Way) -> float:
-    return float(delta_e(one.labs, other.labs).max())
-
-
-def _in_mix(
-    mix: Swatch, ladders: Mapping[str, tuple[Array, _Way]], cloth: Array, light: Light
-) -> list[str]:
+def _in_mix(mix: Swatch, ladders: Mapping[str, _Way], cloth: Array, light: Light) -> str:
     """The one slip that brings a mix to what the squares of its dyes say."""
 
     def predicted(recipe: Mapping[str, float]) -> Array:
         k = ground = k_over_s(np.clip(cloth, *_WITHIN))
         for dye, owf in recipe.items():
-            x, squares = ladders[dye]
-            own = k_over_s(np.clip(squares.spectra, *_WITHIN)) - ground
-            x = np.append(x, np.log(owf))  # the mix left out of its own ladder
+            own = k_over_s(np.clip(ladders[dye].spectra, *_WITHIN)) - ground
+            x = np.append(ladders[dye].depths, np.log(owf))  # the mix left out of its own ladder
             k = k + _left_out(x, np.vstack([own, ground])[np.newaxis])[0][0, -1]
         return np.asarray(lab(reflectance(k), light))
 
-    as_read, wanted = _as_read((mix,), light), predicted(mix.recipe)
+    as_read, wanted = _Way.as_read((mix,), light), predicted(mix.recipe)
     if (off := float(delta_e(wanted, as_read.labs[0]))) < _MIX_OFF:
-        return []
-    found = [(float(delta_e(wanted, w.labs[0])), w) for w in _mistyped((mix,), as_read, light)]
+        return ""
+    found = [(float(delta_e(wanted, w.labs[0])), w) for w in _mistyped(as_read, light)]
     for one, other in combinations(mix.recipe, 2):
         turned = dict(mix.recipe) | {one: mix.recipe[other], other: mix.recipe[one]}
-        place, words = mix.readings[0].place or "no place", f"{one} and {other} exchanged"
-        way = replace(as_read, squares=(0,), place=place, says=str(mix.recipe), would=words)
-        found.append((float(delta_e(predicted(turned), as_read.labs[0])), way))
+        words = _place(mix), str(mix.recipe), f"{one} and {other} exchanged"
+        miss = float(delta_e(predicted(turned), as_read.labs[0]))
+        found.append((miss, _Way(*as_read[:3], (0,), *words)))
     mended, way = min(found, key=lambda each: each[0], default=(off, as_read))
-    says = "the squares of its dyes say"
-    return [_told((mix,), way, says, off, f", to {mended:.1f}")] if mended < _MIX_FITS else []
+    fits = f", to {mended:.1f}"
+    return way.told("the squares of its dyes say", off, fits) if mended < _MIX_FITS else ""
 
 
-def _slip(
-    squares: tuple[Swatch, ...], x: Array, as_read: _Way, cloth: Array, light: Light
-) -> list[str]:
+def _in_ladder(as_read: _Way, cloth: Array, light: Light) -> str:
     """The one slip that makes a ladder hold together, if it does not and one does."""
-    if _misfits(x, [as_read], cloth, light)[1].sum() < _GAIN:
-        return []
-    others = [*_exchanged(squares, x, as_read), *_mistyped(squares, as_read, light)]
-    ways = [as_read, *(way for way in others if _apart(as_read, way) > _MOVES)]
-    off, chi_square = _misfits(x, ways, cloth, light)
+    if _misfits([as_read], cloth, light)[1].sum() < _GAIN:
+        return ""
+    ways = as_read.and_moved([*_exchanged(as_read), *_mistyped(as_read, light)])
+    off, chi_square = _misfits(ways, cloth, light)
     if not (best := _best(chi_square)):
-        return []
-    says, before = "the other squares of its dye say", off[0, list(ways[best].squares)].max()
-    return [_told(squares, ways[best], says, before, f", to {off[best].max():.1f}")]
+        return ""
+    before, fits = off[0, list(ways[best].which)].max(), f", to {off[best].max():.1f}"
+    return ways[best].told("the other squares of its dye say", before, fits)
 
 
-def _exchanged(squares: tuple[Swatch, ...], x: Array, as_read: _Way) -> Iterator[_Way]:
+def _place(piece: Swatch) -> str:
+    return piece.readings[0].place or "no place"
+
+
+def _exchanged(as_read: _Way) -> Iterator[_Way]:
     """Every two squares of unlike depth, each read as the other."""
-    for i, j in combinations(range(len(x)), 2):
-        if x[i] != x[j]:
-            order = np.arange(len(x))
+    pieces, spectra, labs, *_ = as_read
+    for i, j in combinations(range(len(pieces)), 2):
+        if pieces[i].recipe != pieces[j].recipe:
+            order = np.arange(len(pieces))
             order[[i, j]] = j, i
-            place = " and ".join(squares[at].readings[0].place or "no place" for at in (i, j))
-            yield _Way(
-                as_read.spectra[order], as_read.labs[order], (i, j), place, "these two depths",
-                "the two exchanged",
-            )  # fmt: skip
+            words = f"{_place(pieces[i])} and {_place(pieces[j])}", "these two depths"
+            yield _Way(pieces, spectra[order], labs[order], (i, j), *words, "the two exchanged")
 
 
-def _mistyped(squares: tuple[Swatch, ...], as_read: _Way, light: Light) -> Iterator[_Way]:
+def _mistyped(as_read: _Way, light: Light) -> Iterator[_Way]:
     """Every reading of three numbers as it could have been meant otherwise."""
-    typed = [(i, s, r) for i, s in enumerate(squares) for r in s.readings if r.kind == "Lab"]
-    for i, swatch, reading in typed:
-        for meant, says, would in _otherwise(reading.colour(reading.light or light)):
+    pieces, spectra, labs, *_ = as_read
+    for i, reading in ((i, r) for i, s in enumerate(pieces) for r in s.readings if r.kind == "Lab"):
+        for meant, *words in _otherwise(reading.colour(reading.light or light)):
             with np.errstate(all="ignore"):
                 (spectrum,), (reached,) = smoothest(meant, light)
             if reached:  # else no cloth has that colour
-                way = replace(
-                    as_read, spectra=as_read.spectra.copy(), labs=as_read.labs.copy(),
-                    squares=(i,), place=reading.place or "no place", says=says, would=would,
-                )  # fmt: skip
-                share = 1.0 / len(swatch.readings)
-                way.spectra[i] += share * (spectrum - np.asarray(reading.reflectance))
-                way.labs[i] += share * (meant - reading.colour(light))
-                yield way
+                share = (np.arange(len(pieces)) == i)[:, np.newaxis] / len(pieces[i].readings)
+                spectra_so = spectra + share * (spectrum - np.asarray(reading.reflectance))
+                labs_so = labs + share * (meant - reading.colour(light))
+                yield _Way(pieces, spectra_so, labs_so, (i,), reading.place or "no place", *words)
 
 
 def _otherwise(typed: Array) -> Iterator[tuple[Array, str, str]]:
@@ -230,7 +213,7 @@ def _otherwise(typed: Array) -> Iterator[tuple[Array, str, str]]:
     yield meant, f"a* {red:g}, b* {yellow:g}", f"a* {yellow:g}, b* {red:g}"
 
 
-def _misfits(x: Array, ways: list[_Way], cloth: Array, light: Light) -> tuple[Array, Array]:
+def _misfits(ways: list[_Way], cloth: Array, light: Light) -> tuple[Array, Array]:
     """ΔE2000 and chi-square ``(H, n)`` of each square from what the others of its ladder say.
 
     For each of H ways to read a ladder. More or less of the dye moves a square along a line, by
@@ -238,7 +221,7 @@ def _misfits(x: Array, ways: list[_Way], cloth: Array, light: Light) -> tuple[Ar
     """
     ground = k_over_s(np.clip(cloth, *_WITHIN))
     spectra = np.array([way.spectra for way in ways])
-    k, error = _left_out(x, k_over_s(np.clip(spectra, *_WITHIN)) - ground)
+    k, error = _left_out(ways[0].depths, k_over_s(np.clip(spectra, *_WITHIN)) - ground)
     predicted, more = (lab(reflectance(share * k + ground), light) for share in (1.0, 1.1))
     miss, _ = delta_e_residual(predicted, np.array([way.labs for way in ways]), slope=False)
     way, _ = delta_e_residual(predicted, more, slope=False)

@@ -19,8 +19,7 @@ from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.swatches import Swatch
 from dyemix.fitting.lab_ladder import LabLadders
-from dyemix.fitting.ladder import Fitted, SpectralLadders
-from dyemix.fitting.squares import Beside, beside
+from dyemix.fitting.ladder import Beside, Fitted, SpectralLadders, beside
 from dyemix.model.dyes import Ladders
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.scatter import PRIOR_STRENGTH

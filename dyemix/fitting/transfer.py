@@ -22,7 +22,6 @@ from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import FitError
 from dyemix.fitting.calibration import ladders_of
 from dyemix.fitting.fit import calibrated, fit
-from dyemix.fitting.squares import colours
 from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
@@ -159,8 +158,8 @@ def _lend(lender: DyeSet, cloth: Array, swatches: SwatchSet) -> Array:
         ladder = swatches.ladder(name)
         works = depth_law([s.recipe[name] for s in ladder], law)[:, np.newaxis, np.newaxis]
         k = surface.k_over_s(cloth) + works * (np.exp(_STRENGTHS)[:, np.newaxis] * curve)
-        read = colours(ladder, light)[:, np.newaxis]
-        away = delta_e(read, lab(surface.reflectance(k), light))
+        read = np.array([s.colour(light) for s in ladder])
+        away = delta_e(read[:, np.newaxis], lab(surface.reflectance(k), light))
         total = len(ladder) * precision + PRIOR_SPREAD**-2
         mean = _STRENGTHS[away.argmin(axis=1)].sum() * precision / total
         found.append((mean, total**-0.5, away.min(axis=1).max()))
