@@ -14,8 +14,8 @@ import dyemix
 from dyemix import console, writing
 from dyemix.cli.options import GROUPS, OPTIONS, care, given, given_only
 from dyemix.dataset.recipe import Measures
+from dyemix.dataset.result import said
 from dyemix.errors import DyemixError, InputError, RecipeError, UnstatedError
-from dyemix.files.rows import UNSTATED_LIGHT
 from dyemix.files.small_tables import number
 
 #: Where a reading of hers goes in a command that is printed: no colour, so that it is refused.
@@ -144,8 +144,8 @@ def dyes(*recipes: str) -> Any:
 
 def ask_for_light(read: Any) -> None:
     """Ask for the light of CIELAB that a table, or the report of a fit, found unstated."""
-    if read is not None and UNSTATED_LIGHT in read.warnings:
-        console.remark(UNSTATED_LIGHT)
+    if read is not None and (unstated := said("tables.unstated_light")) in read.warnings:
+        console.remark(unstated)
 
 
 def of_method(method: Any) -> Any:

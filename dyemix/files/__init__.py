@@ -9,7 +9,7 @@ from typing import IO, Any
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
 from dyemix.files import cgats, cxf, delimited, xlsx
-from dyemix.files.cells import NO_TEXT, Faults, decode
+from dyemix.files.cells import Faults, decode
 from dyemix.files.delimited import written as swatch_table
 from dyemix.writing import read_bytes, write
 
@@ -59,7 +59,7 @@ def read_swatches(path: str | os.PathLike[str] | IO[Any]) -> SwatchSet:
         return xlsx.read(data, faults)
     if cxf.recognise(data):
         return cxf.read(data, faults)
-    text = decode(data, faults.notes) or faults.stop(NO_TEXT)
+    text = decode(data, faults)
     return cgats.read(text, faults) if cgats.recognise(text) else delimited.read(text, faults)
 
 

@@ -21,6 +21,7 @@ from dyemix.arrays import LAB, Array
 from dyemix.colour.spectra import band as band
 from dyemix.console import REWRITING
 from dyemix.dataset.conditions import METHOD, RECORD
+from dyemix.dataset.result import said
 from dyemix.errors import Fault, InputError
 from dyemix.writing import read_bytes
 
@@ -30,7 +31,6 @@ MOST_COLUMNS = 2_000
 MOST_ROWS = 20_000
 #: No table of jobs, names, corners or colours is larger (bytes).
 _LARGEST_SMALL = 5_000_000
-NO_TEXT = "this is not text in UTF-8, UTF-16 or Windows-1252: save the table as CSV (UTF-8)."
 
 #: Control characters that no text carries; tab, line feed, form feed and carriage return do.
 _CONTROL = [chr(i) for i in range(0x20) if chr(i) not in "\t\n\f\r"]
@@ -79,6 +79,10 @@ class Faults:
         self.add(message, row, column)
         self.raise_any()
         raise AssertionError("unreachable")
+
+    def note(self, which: str, **values: object) -> None:
+        """Note a sentence of data/tables.toml."""
+        self.notes.append(said(f"tables.{which}", **values))
 
     def __len__(self) -> int:
         return len(self._found)
@@ -170,28 +174,28 @@ def plain_numbers(cells: Sequence[Sequence[str]]) -> Array | None:
     return None
 
 
-def decode(data: bytes, notes: list[str]) -> str | None:
-    """The text of `data`, what was assumed of its encoding noted; None where it is not text."""
-    guess = "the file is not in UTF-8 and was read as Windows-1252: check accented names."
+def decode(data: bytes, faults: Faults) -> str:
+    """The text of `data`, what was assumed of its encoding noted. Raises `InputError` for none."""
     first = ("utf-8-sig", "")
     # Latin text in UTF-16 has a zero in every other byte, whether or not a mark says so.
     for encoding, zeros in (("utf-16-le", data[1:400:2]), ("utf-16-be", data[:400:2])):
         if zeros.count(0) > 0.7 * len(zeros) > 1:
-            first = (encoding, "the file is in UTF-16.")
-    for encoding, note in (first, ("cp1252", guess)):
-        try:
+            first = (encoding, "utf_16")
+    for encoding, note in (first, ("cp1252", "windows")):
+        with suppress(UnicodeDecodeError):
             text = data.decode(encoding).removeprefix("\ufeff")
-        except UnicodeDecodeError:
-            continue
-        notes += [note] if note else []
-        return None if any(sign in text for sign in _CONTROL) else text
-    return None
+            if any(sign in text for sign in _CONTROL):
+                break
+            if note:
+                faults.note(note)
+            return text
+    return faults.stop(said("tables.no_text"))
 
 
 def read_text(path: str | os.PathLike[str]) -> tuple[str, Faults]:
     """The text of a small table, and where its faults go. Raises `InputError` for what is none."""
     faults = Faults(Path(path).name)
-    return decode(read_bytes(path, _LARGEST_SMALL), faults.notes) or faults.stop(NO_TEXT), faults
+    return decode(read_bytes(path, _LARGEST_SMALL), faults), faults
 
 
 def spelling(heading: str) -> str:
@@ -267,13 +271,10 @@ def _excess(cells: list[str], width: int, whole: int, delimiter: str) -> str:
     """What is wrong with a row that is wider than its headings; nothing, if but blank cells are."""
     pair = _DECIMAL_COMMA.search(";".join(cells))
     if pair and delimiter == "," and len(cells) > whole:
-        cure = f"Write {pair[1]}.{pair[2]}, or put semicolons between the cells."
-        one = f"is {pair[1]},{pair[2]} one number?"
-        return f"{len(cells)} cells under {whole} headings: {one} {cure}"
+        count = len(cells)
+        return said("tables.decimal_comma", count=count, width=whole, whole=pair[1], part=pair[2])
     extra = next((cell for cell in cells[width:] if cell), "")[:40]
-    cure = "a cell that holds the separator needs quotation marks."
-    what = f"{len(cells)} cells under {width} headings, {extra!r} the first too many"
-    return f"{what}: {cure}" if extra else ""
+    return said("tables.excess", count=len(cells), width=width, extra=extra) if extra else ""
 
 
 def read_sheet(text: str, faults: Faults) -> Sheet:
@@ -294,14 +295,14 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         elif line.strip(' ,;\t"'):
             break
     else:
-        faults.stop("the file holds no table: its first line without '#' gives the headings.")
+        faults.stop(said("tables.no_table"))
     above, start = start, _headings(lines, start, delimiter)
     delimiter = delimiter or _find_delimiter(lines[start])
     for row, line in enumerate(lines[above:start], above + 1):
         key, _, value = line.partition(delimiter)
         sheet.remarks.append((row, _remark(f"{key.strip()}: {value}")))
     if delimiter != ",":
-        faults.notes.append(f"cells are separated by {_DELIMITERS[delimiter]}.")
+        faults.note("separated", by=_DELIMITERS[delimiter])
     ended = (line + "\n" for line in lines[start:])
     reader = csv.reader(ended, delimiter=delimiter, skipinitialspace=True, strict=True)
     row = sheet.header_row = start + 1
@@ -311,7 +312,7 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         for cells in reader:
             cells = [*map(tidy, cells)]
             if len(cells) > MOST_COLUMNS:
-                faults.stop(f"{len(cells):,} columns; at most {MOST_COLUMNS:,} are read.", row)
+                faults.stop(said("tables.columns", count=len(cells), most=MOST_COLUMNS), row)
             if not sheet.headings:
                 whole = len(cells)
                 while not cells[-1]:
@@ -322,20 +323,19 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
                     sheet.rows = below
                     return sheet
             elif cells and cells[0].startswith("# "):
-                faults.add("a '#' line stands above the headings: move this one there.", row)
+                faults.add(said("tables.late_remark"), row)
             elif len(cells) > width and (fault := _excess(cells, width, whole, delimiter)):
                 faults.add(fault, row)
             elif any(cells):
                 short += len(cells) < width
                 rows.append((row, (cells + [""] * width)[:width]))
             if len(rows) > MOST_ROWS:
-                faults.stop(f"more than {MOST_ROWS:,} readings: split the file.", row)
+                faults.stop(said("tables.readings", most=MOST_ROWS), row)
             row = start + 1 + reader.line_num
     except csv.Error as error:
-        faults.add(f"a quotation mark is not closed, or a cell is too long ({error}).", row)
+        faults.add(said("tables.quotes", error=error), row)
     if short:
-        blank = f"rows shorter than the headings were read as blank at the end: {short} of them."
-        faults.notes.append(blank)
+        faults.note("short", count=short)
     return sheet
 
 
@@ -345,8 +345,7 @@ def cleaned(sheet: Sheet, faults: Faults) -> Sheet:
     rows = () if isinstance(sheet.rows, Lines) else sheet.rows
     whole = "\n".join([*texts, *("\n".join(cells) for _, cells in rows)])
     if hidden := len(REWRITING.findall(whole)):
-        what = "control characters, or marks that turn the direction of writing, were taken out"
-        faults.notes.append(f"{what}: {hidden} of them.")
+        faults.note("hidden", count=hidden)
     if not hidden and not _KEPT_FROM_RUNNING.search(whole):
         return sheet
 
@@ -368,8 +367,9 @@ def placed(sheet: Sheet, name_of: Callable[[str], str], faults: Faults) -> dict[
     for place, heading in enumerate(sheet.headings):
         name = name_of(heading)
         if not heading and any(cells[place] for _, cells in sheet.rows):
-            faults.add(f"column {place + 1} has no heading.", sheet.header_row)
+            faults.add(said("tables.no_heading", place=place + 1), sheet.header_row)
         elif heading and found.setdefault(name, place) != place:
-            both = f"{sheet.headings[found[name]]!r} and {heading!r}"
-            faults.add(f"two columns mean {name}: {both}. Keep one.", sheet.header_row, heading)
+            one = sheet.headings[found[name]]
+            message = said("tables.two_columns", name=name, one=one, other=heading)
+            faults.add(message, sheet.header_row, heading)
     return found

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, READING, Faults, Sheet, band, meaning
 from dyemix.files.table import understand
@@ -56,14 +57,14 @@ class _File:
         """Hold a count that the file states against what it holds."""
         stated, line = self.keywords.get(name, (str(count), 1))
         if stated != str(count):
-            self.faults.add(f"{name} is {stated[:20]}, and the file holds {count}.", line)
+            self.faults.add(said("tables.states", name=name, stated=stated, count=count), line)
 
 
 def read(text: str, faults: Faults) -> SwatchSet:
     """Read an ISO 28178 or CGATS.17 file. Raises `InputError` with every fault of the file."""
     faults.counted = "line"
     file = _File(faults)
-    faults.notes.append("ISO 28178 / CGATS.17 text; fields are taken by name.")
+    faults.note("cgats")
     _scan(text, file)
     _whole_sets(file)
     _check(file)
@@ -82,8 +83,7 @@ def read(text: str, faults: Faults) -> SwatchSet:
     assumed = [f"scale: {scale}"] if scale else []
     if "L*" in headings and stated.isdisjoint({"illuminant", "observer"}):
         assumed += ["illuminant: D50", "observer: 2"]
-        taken = "CIELAB without its light stated is taken to be D50, 2°, as ISO 13655 prescribes"
-        file.faults.notes.append(f"{taken} for files of this kind.")
+        faults.note("d50")
     remarks += [(file.format_line, remark) for remark in assumed]
     return understand(Sheet(remarks, headings, file.format_line, file.sets), file.faults)
 
@@ -92,7 +92,7 @@ def _tokens(line: str, number: int, faults: Faults) -> list[str]:
     found = []
     for quoted, remark, word, open_quote in _TOKEN.findall(line):
         if open_quote:
-            faults.add("a quotation mark is not closed.", number)
+            faults.add(said("tables.open_quote"), number)
         if open_quote or remark:
             break
         found.append(word or quoted.replace('""', '"'))
@@ -111,7 +111,7 @@ def _scan(text: str, file: _File) -> None:
             if word == "BEGIN_DATA":
                 file.data_lines.append(number)
             elif file.fields:
-                file.faults.add("a second list of fields: keep one table in a file.", number)
+                file.faults.add(said("tables.second_format"), number)
             else:
                 file.format_line = number
         elif word in ("END_DATA_FORMAT", "END_DATA"):
@@ -124,7 +124,7 @@ def _scan(text: str, file: _File) -> None:
         else:
             _keyword(file, tokens, line, number)
         if len(file.fields) > 2 * MOST_COLUMNS or len(file.sets) > MOST_ROWS:
-            many = f"more than {2 * MOST_COLUMNS:,} fields or {MOST_ROWS:,} sets: split the file."
+            many = said("tables.many_sets", fields=2 * MOST_COLUMNS, sets=MOST_ROWS)
             file.faults.stop(many, number)
 
 
@@ -138,21 +138,21 @@ def _keyword(file: _File, tokens: list[str], line: str, number: int) -> None:
     if not value:
         file.remarks.append((number, line.strip()))
     elif file.keywords.setdefault(name, (value, number))[0] != value:
-        file.remarks.append((number, f"{name} again: {value}"))
+        file.remarks.append((number, said("tables.again", name=name, value=value)))
 
 
 def _check(file: _File) -> None:
     """Hold the file against what it says of itself."""
-    if len(file.data_lines) > 1:
-        lines = " and ".join(map(str, file.data_lines[:3]))
-        many = f"{len(file.data_lines)} data blocks begin in lines {lines}: keep one in a file."
-        file.faults.add(many, file.data_lines[0])
+    lines = file.data_lines
+    if len(lines) > 1:
+        first = " and ".join(map(str, lines[:3]))
+        file.faults.add(said("tables.blocks", count=len(lines), lines=first), lines[0])
     if not file.fields:
-        file.faults.add("there are no field names: a BEGIN_DATA_FORMAT block lists them.")
-    if not file.data_lines:
-        file.faults.add("there is no BEGIN_DATA block: the file is cut short, or holds nothing.")
+        file.faults.add(said("tables.no_fields"))
+    if not lines:
+        file.faults.add(said("tables.no_data"))
     elif not file.closed:
-        file.faults.add("END_DATA is missing: the file is cut short.", file.data_lines[-1])
+        file.faults.add(said("tables.no_end"), lines[-1])
     file.check("NUMBER_OF_FIELDS", len(file.fields))
     file.check("NUMBER_OF_SETS", len(file.sets))
 
@@ -170,7 +170,7 @@ def _whole_sets(file: _File) -> None:
         file.sets = [(row[0][0], [cell for _, cell in row]) for row in rows]
     else:
         line, length = uneven[0]
-        file.faults.add(f"{length} values under {width} fields: each set needs one a field.", line)
+        file.faults.add(said("tables.uneven", length=length, width=width), line)
 
 
 def _pairs(file: _File) -> str:
@@ -181,12 +181,11 @@ def _pairs(file: _File) -> str:
         return ""
     kinds = {upper[i + 1] if i + 1 < len(upper) else "" for i in at}
     if len(kinds) != 1 or not kinds <= _SCALES.keys():
-        pairs = "each SPECTRAL_NM must be followed by SPECTRAL_PCT, or each by SPECTRAL_DEC."
-        file.faults.stop(pairs, file.format_line)
+        file.faults.stop(said("tables.pairs"), file.format_line)
     first = [file.sets[0][1][i] for i in at]
     for line, cells in file.sets:
         if [cells[i] for i in at] != first:
-            file.faults.stop("the wavelengths of this set differ from those of the first.", line)
+            file.faults.stop(said("tables.other_wavelengths"), line)
     for i, wavelength in zip(at, first, strict=True):
         file.fields[i + 1] = f"SPECTRAL_NM{wavelength}"
     keep = [i for i in range(len(upper)) if i not in at]
@@ -214,8 +213,8 @@ def _scale(file: _File) -> str:
     norm, line = file.keywords.get("SPECTRAL_NORM", ("", 0))
     stated = _NORMS.get(re.sub(r"\.0*$", "", norm))
     if norm and stated is None:
-        file.faults.add(f"SPECTRAL_NORM is {norm[:20]!r}: 100 is percent, 1 is fraction.", line)
+        file.faults.add(said("tables.norm", norm=norm[:20]), line)
     kinds |= {stated} if stated else set()
     if len(kinds) > 1:
-        file.faults.add("the file says percent and fraction of its reflectances.", line)
+        file.faults.add(said("tables.both_scales"), line)
     return min(kinds, default="")

@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import ParseError  # reading goes through defusedxml
 
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, READING, Faults, Sheet, meaning
 from dyemix.files.table import understand
@@ -46,9 +47,9 @@ def read(data: bytes, faults: Faults) -> SwatchSet:
     root = _parse(data, faults)
     objects = list(_every(root, "Object"))
     if not objects:
-        faults.stop("the file holds no object: an ObjectCollection lists the samples.")
+        faults.stop(said("tables.no_object"))
     if len(objects) > MOST_ROWS:
-        faults.stop(f"more than {MOST_ROWS:,} objects: split the file.")
+        faults.stop(said("tables.many_objects", most=MOST_ROWS))
     given = {e.get("Id", ""): e for e in _every(root, "ColorSpecification")}
     rows: dict[tuple[float, ...], list[tuple[int, _Row]]] = {}
     passed: Counter[str] = Counter()
@@ -60,10 +61,10 @@ def read(data: bytes, faults: Faults) -> SwatchSet:
         bare = rows.pop(())
         ((grid, spectra),) = rows.items()
         rows[grid] = sorted([*spectra, *bare], key=lambda pair: pair[0])
-    faults.notes.append("CxF3 (ISO 17972-1); 100 % is 1.0.")
+    faults.note("cxf")
     if (collections := sum(1 for _ in _every(root, "ObjectCollection"))) > 1:
-        faults.notes.append(f"{collections} object collections were joined.")
-    faults.notes += [f"{name} is not read ({n} of them)." for name, n in passed.items() if n]
+        faults.note("collections", count=collections)
+    faults.notes += [said("tables.passed", what=what, count=n) for what, n in passed.items() if n]
     sets = [understand(_sheet(grid, group, _about(root)), faults) for grid, group in rows.items()]
     readings = [reading for one in sets for reading in one.readings]
     readings.sort(key=lambda reading: int(reading.place.rpartition(" ")[2]))
@@ -77,15 +78,13 @@ def _parse(data: bytes, faults: Faults) -> Element:
     try:
         root: Element = fromstring(data, forbid_dtd=True)
     except DefusedXmlException:
-        why = "which can make a reader fetch or swell without end; CxF3 needs none"
-        faults.stop(f"the file declares a document type, {why}: save it again without.")
+        faults.stop(said("tables.document_type"))
     except (ParseError, ValueError, LookupError) as error:
         line = getattr(error, "position", (None, 0))[0]
         where = f" (line {line})" if line else ""
-        faults.stop(f"the XML is damaged or cut short{where}: {str(error)[:120]}.")
+        faults.stop(said("tables.bad_xml", where=where, error=str(error)))
     if _name(root) != "CxF":
-        what = f"this is XML, but its root is {_name(root)[:40]!r}"
-        faults.stop(f"{what}: save the readings as CxF3 (ISO 17972-1), or as CSV.")
+        faults.stop(said("tables.other_xml", root=_name(root)[:40]))
     return root
 
 
@@ -156,8 +155,7 @@ def _rows(
     for value in spectra or colours[:1]:
         name = value.get("ColorSpecification", "")
         if name and name not in given:
-            missing = f"its ColorSpecification {name[:40]!r} is not in the file."
-            faults.add(missing, number, _name(value))
+            faults.add(said("tables.no_specification", name=name[:40]), number, _name(value))
         stated = _stated(given.get(name))
         if not spectra:
             lab = dict(zip(READING, (_text(value, axis) for axis in "LAB"), strict=False))
@@ -187,9 +185,8 @@ def _grid(
             return tuple(first + apart * i for i in range(count))
     except ValueError:
         pass
-    what = f"{count} values from {start or '?'} nm in steps of {step or '?'} nm"
-    cure = "StartWL and Increment say where bands stand, there or in its ColorSpecification."
-    faults.add(f"{what}: {cure}", number, _SPECTRUM)
+    what = said("tables.no_grid", count=count, start=start or "?", step=step or "?")
+    faults.add(what, number, _SPECTRUM)
     return ()
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from dyemix.colour.colorimetry import WAVELENGTHS, screen_colours
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.files.cells import (
     KNOWN,
@@ -98,8 +99,8 @@ def _wavelengths(sheet: Sheet, place: int, faults: Faults) -> list[float]:
     for row, cells in sheet.rows:
         found.append(band(cells[place]) or 0.0)
         if not found[-1]:
-            what = f"{cells[place][:40]!r} is not a wavelength: write nm, as 400."
-            faults.add(what, row, sheet.headings[place])
+            message = said("tables.no_wavelength", text=cells[place][:40])
+            faults.add(message, row, sheet.headings[place])
     faults.raise_any()
     return found
 
@@ -120,10 +121,8 @@ def _from_long(sheet: Sheet, at: int, value: int, faults: Faults) -> Sheet:
     bands = sorted(readings[0][2]) if readings else []
     for row, _, reading in readings:
         if odd := set(reading) ^ set(bands):
-            other = f"the reading that begins here differs from the first at {min(odd):g} nm"
-            faults.stop(f"{other}: give each the same bands, and each row its sample.", row)
-    joined = f"one band a row: {len(sheet.rows)} rows were joined into {len(readings)} readings."
-    faults.notes.append(joined)
+            faults.stop(said("tables.other_bands", at=min(odd)), row)
+    faults.note("joined", rows=len(sheet.rows), readings=len(readings))
     headings = [sheet.headings[place] for place in about] + [f"{w:g} nm" for w in bands]
     rows = [(row, cells + [reading[w] for w in bands]) for row, cells, reading in readings]
     return Sheet(sheet.remarks, headings, sheet.header_row, rows)
@@ -132,7 +131,7 @@ def _from_long(sheet: Sheet, at: int, value: int, faults: Faults) -> Sheet:
 def _from_tall(sheet: Sheet, faults: Faults) -> Sheet:
     wavelengths = _wavelengths(sheet, 0, faults)
     if len(wavelengths) * len(sheet.headings) > 100 * MOST_ROWS:
-        faults.stop("too many bands and samples for a swatch table: split the file.")
+        faults.stop(said("tables.too_many"))
     columns = zip(sheet.headings, *(cells for _, cells in sheet.rows), strict=True)
     readings = [
         (number, [column[0] or f"column {number}", *column[1:]])
@@ -140,6 +139,6 @@ def _from_tall(sheet: Sheet, faults: Faults) -> Sheet:
         if number > 1 and any(column)
     ]
     faults.counted = "column"
-    faults.notes.append("wavelengths run down and samples across; each column is a reading.")
+    faults.note("down")
     headings = ["name", *(f"{w:g} nm" for w in wavelengths)]
     return Sheet(sheet.remarks, headings, sheet.header_row, readings)

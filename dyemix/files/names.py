@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import RecipeError
 from dyemix.files.cells import CONDITIONS, few
@@ -90,8 +91,7 @@ def read_names(
         before = named.setdefault(_tidy(one.name), one)
         if (before.recipe, before.swatch) != (one.recipe, one.swatch):
             first = before.place.rpartition(", ")[2]
-            other = f"{one.name!r} stands in {first} with another recipe or swatch."
-            table.faults.add(other, row, key)
+            table.faults.add(said("tables.named_twice", name=one.name, first=first), row, key)
     table.faults.raise_any()
     return named
 
@@ -130,22 +130,19 @@ def name_samples(
             reading = replace(reading, recipe=recipe, swatch=reading.swatch or piece)
         readings.append(reading)
     absent = table.keys() - {_tidy(name) for name in given}
-    notes += [
-        f"{row.place}: no sample of the file is called {row.name!r}."
-        for key, row in table.items()
-        if key in absent
-    ]
+    lost = [row for key, row in table.items() if key in absent]
+    notes += [said("tables.no_sample", place=row.place, name=row.name) for row in lost]
 
     def shown(names: list[str]) -> str:
         return few([repr(name) for name in dict.fromkeys(names)], 5)
 
     if replaced:
-        notes.append(f"the table of names replaced the file's own recipe of {shown(replaced)}.")
+        notes.append(said("tables.replaced", names=shown(replaced)))
     if numbered:
-        notes.append(f"{shown(numbered)} look numbered, not dyed: name them.")
+        notes.append(said("tables.numbered", names=shown(numbered)))
     parsed = [(name, recipe) for name, (recipe, _) in found.items() if name not in numbered]
     for what, pairs in (("their own names", parsed), ("the table of names", [*given.items()])):
         if pairs:
             named = few([f"{name!r} is {recipe}" for name, recipe in pairs], 6, "; ")
-            notes.insert(0, f"Recipes from {what}, {len(pairs)} in all: {named}.")
+            notes.insert(0, said("tables.recipes_from", what=what, count=len(pairs), names=named))
     return replace(swatches, readings=tuple(readings)), tuple(notes)

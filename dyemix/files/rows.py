@@ -18,6 +18,7 @@ from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest
 from dyemix.dataset.readings import CELLS, Clipped
 from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.dataset.target import check_colour
 from dyemix.errors import DyemixError, RecipeError
@@ -28,13 +29,6 @@ _DEEPEST = 20.0
 _LONGEST_RECIPE = 500
 #: Colours that get their spectrum together.
 _TOGETHER = 256
-_CENSORED = (
-    "a channel at 00 or ff is censored: the colour may lie beyond, and counts as a bound, no value"
-)
-_ROUGH = (
-    "rough: the spectrum is the smoothest with this colour; a swatch by itself puts predictions "
-    f"off by about {ROUGH_ERROR:g} ΔE2000 more, a ladder of depths by much less"
-)
 _AMOUNT = re.compile(r"([0-9]*[.,]?[0-9]+)\s*(?:%|g|pct|% w/v)?")
 _STRENGTH = re.compile(r"(.*[^\W\d_].*?)\s+([0-9]*[.,]?[0-9]+)\s*%?")
 #: What the ``# key: value`` lines that hold for the whole file may say, and how it may be put.
@@ -62,7 +56,7 @@ class Context:
         self.conditions: dict[str, str] = {}
         unknown = [told for row, remark in remarks if (told := self._read(row, remark))]
         if unknown:
-            self.faults.notes.append(f"kept, but no condition known here: {few(unknown, 6)}.")
+            faults.note("no_condition", lines=few(unknown, 6))
         self.scale, demo = (self.conditions.pop(key, "") for key in ("scale", "demo"))
         self.demo = demo == "yes"
 
@@ -70,21 +64,23 @@ class Context:
         """Take what a line says; gives it back where its key is unknown."""
         key, colon, value = (" ".join(part.split()) for part in remark.partition(":"))
         if not colon or not key:
-            self.faults.notes += [f"row {row} says: {remark}"] if remark else []
+            self.faults.notes += [said("tables.says", row=row, remark=remark)] if remark else []
             return ""
         name = meaning(key)
         known = name in (*CONDITIONS, *HEADER_ONLY)
         name = name if known else key
         if name == "about":
-            self.faults.notes.append(f"about: {value}")
+            self.faults.note("about", about=value)
         if name in _SAID and value:
-            said = [word for word, put in _SAID[name].items() if value.lower() in put]
-            if not said:
-                self.faults.add(f"{name} is {value!r}: write {' or '.join(_SAID[name])}.", row)
-            value = "".join(said)
+            meant = [word for word, put in _SAID[name].items() if value.lower() in put]
+            if not meant:
+                words = " or ".join(_SAID[name])
+                self.faults.add(said("tables.neither", name=name, value=value, words=words), row)
+            value = "".join(meant)
         before = self.conditions.get(name, value)
         if before != value:
-            self.faults.add(f"{name} is stated twice: {before!r} and {value!r}.", row)
+            stated = said("tables.stated_twice", name=name, before=before, value=value)
+            self.faults.add(stated, row)
         elif value:
             self.conditions[name], self._stated[name] = value, row
         return "" if known else f"row {row}, {key}: {value}"
@@ -97,7 +93,7 @@ class Context:
             for (key, (read, want, instead)), text in zip(_MEASURES.items(), texts, strict=True):
                 if (value := read(text) if text else None) is None and text:
                     at = self._stated.get(key, row) if text == self.conditions.get(key) else row
-                    self.faults.add(f"{key} is {text[:40]!r}: write {want}.", at)
+                    self.faults.add(said("tables.measure", key=key, text=text[:40], want=want), at)
                     value = instead  # so that each recipe of the file does not complain as well
                 found.append(value)
             self._measures[texts] = Measures(found[0] or {}, *found[1:])
@@ -152,20 +148,20 @@ class Rows:
             self.given[name] = self.read(name, cells[name], partial(_attribute, name))
         columns = {**kept, **{key: cells[key] for key in CONDITIONS if key in cells}}
         texts = list(zip(*columns.values(), strict=True)) or [()] * len(numbers)
-        said: dict[tuple[str, ...], tuple[Mapping[str, str], Measures]] = {}
+        stated: dict[tuple[str, ...], tuple[Mapping[str, str], Measures]] = {}
         for number, words in zip(numbers, texts, strict=True):
-            if words not in said:
+            if words not in stated:
                 there = {key: text for key, text in zip(columns, words, strict=True) if text}
                 told = MappingProxyType({**context.conditions, **there})
-                said[words] = told, context.measures(told, number)
-        self.given["conditions"] = [said[words][0] for words in texts]
+                stated[words] = told, context.measures(told, number)
+        self.given["conditions"] = [stated[words][0] for words in texts]
         parts = map(self.column, ("recipe", "dye", "owf", "as written", "name"))
         keys = list(zip(texts, *parts, strict=True))
-        recipes = self.read("recipe", keys, lambda key: _recipe(said[key[0]][1], *key[1:]))
+        recipes = self.read("recipe", keys, lambda key: _recipe(stated[key[0]][1], *key[1:]))
         self.given["recipe"] = recipes
         for i, recipe in enumerate(recipes):
             if recipe is not None and recipe.total > _DEEPEST:
-                self.doubt(i, f"{recipe.total:.4g} % owf is deeper than any cloth takes up")
+                self.doubt(i, said("tables.deep", total=recipe.total))
 
     def column(self, name: str) -> list[str]:
         """The cells of a column; blank ones where there is none."""
@@ -190,9 +186,10 @@ class Rows:
         return [known[text] for text in texts]
 
     def give(self, name: str, at: _At, values: Iterable[Any]) -> None:
-        """Set an attribute of the rows `at`."""
+        """Set an attribute of the rows `at`, to one word or to a value each."""
         column = self.given.setdefault(name, [getattr(Reading, name, None)] * len(self.numbers))
-        for i, value in zip(at.tolist(), values, strict=True):
+        each = [values] * len(at) if isinstance(values, str) else values
+        for i, value in zip(at.tolist(), each, strict=True):
             column[i] = value
 
     def doubt(self, i: int, *words: str) -> None:
@@ -212,9 +209,9 @@ def _recipe(
     """What a row was dyed with; None for a sample that is only named."""
     text = recipe or _of_one_dye(dye, owf)
     if not text and not name:
-        raise RecipeError("no recipe: write % owf, as 'marigold 0.8 + navy 0.25', or 'undyed'.")
+        raise RecipeError(said("tables.no_recipe"))
     if len(text) > _LONGEST_RECIPE:
-        raise RecipeError(f"{text[:40]!r}… is too long for a recipe.")
+        raise RecipeError(said("tables.long_recipe", text=text[:40]))
     if not text:
         return None
     found = Recipe.parse(text, measures)
@@ -230,28 +227,23 @@ def _of_one_dye(dye: str, owf: str) -> str:
     if dye_name(dye) in (*NO_DYE, "none", "") and owf in ("", "0"):
         return "undyed" if dye or owf else ""
     if not dye or not owf:
-        raise RecipeError("write the dye and its % owf, or 'undyed' and 0.")
+        raise RecipeError(said("tables.dye_and_owf"))
     return f"{dye} {owf}"
 
 
 # Colours without a spectrum ---------------------------------------------------------------------
 
 
-#: What is said of CIELAB that states none: between D65/10° and D65/2° cloth moves by some 2.5.
-UNSTATED_LIGHT = (
-    "CIELAB without its light stated is taken to be D65, 10°; is it? A mix-up costs some 2.5 "
-    "ΔE2000. Write it above the headings, as '# light: D65/10' or '# light: D65/2'."
-)
 #: An illuminant and an observer, in one cell or in two.
 _STATED = re.compile(r"(?!None )\w[^/ ,]*[/ ,]\s*\d")
 
 
 def lab_readings(rows: Rows, at: _At, labs: Array) -> None:
     """Give the rows `at` their CIELAB ``(M, 3)``, its light, and the smoothest spectrum with it."""
-    said = [rows.given["conditions"][i] for i in at]
-    stated = [(words.get("illuminant"), words.get("observer")) for words in said]
+    told = [rows.given["conditions"][i] for i in at]
+    stated = [(words.get("illuminant"), words.get("observer")) for words in told]
     if not all(_STATED.match(f"{one} {other}") for one, other in set(stated)):
-        rows.faults.notes.append(UNSTATED_LIGHT)
+        rows.faults.note("unstated_light")
     keys = [(*words, *colour) for words, colour in zip(stated, labs.tolist(), strict=True)]
     _rough(rows, at, labs, rows.read("L*", keys, lambda key: _light(key[2:], *key[:2]), at))
 
@@ -260,7 +252,7 @@ def _light(lab: Sequence[float], illuminant: str | None, observer: str | None) -
     """The light stated of a CIELAB that cloth can have, D65/10° where nothing is said."""
     check_colour(lab)
     if lab[0] == 0.0:
-        raise DyemixError("no cloth reads L* 0: read the swatch again.")
+        raise DyemixError(said("tables.black"))
     light = _parsed(illuminant or "D65")
     return _parsed(f"{light.illuminant} {observer[:40]}") if observer else light
 
@@ -270,16 +262,16 @@ _parsed = lru_cache(maxsize=256)(Light.parse)
 
 def hex_readings(rows: Rows, at: _At) -> None:
     """Give the rows `at` the colour of their hex code and the smoothest spectrum with it."""
-    opaque = "hex codes are colours under D65/2° (sRGB), read as opaque cloth without gloss."
-    rows.faults.notes.append(opaque)
+    rows.faults.note("hex")
     codes = [rows.cells["hex"][i] for i in at]
     found = rows.read("hex", codes, lambda code: (hex_to_lab(code), Clipped.of_hex(code)), at)
     good = [i for i, pair in enumerate(found) if pair]
+    rows.give("kind", at, "hex")
     rows.give("clipped", at[good], [found[i][1] for i in good])
     if good:
         _rough(rows, at[good], np.array([found[i][0] for i in good]), [D65_2] * len(good))
     for i in good:
-        rows.doubt(at[i], *([_CENSORED] if found[i][1] else []))
+        rows.doubt(at[i], *([said("tables.censored")] if found[i][1] else []))
 
 
 def _rough(rows: Rows, at: _At, labs: Array, lights: list[Light | None]) -> None:
@@ -291,10 +283,9 @@ def _rough(rows: Rows, at: _At, labs: Array, lights: list[Light | None]) -> None
             spectra.setflags(write=False)
             rows.give("reflectance", at[some], spectra)
             for i in some[~reached]:
-                where = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*labs[i])
-                what = f"no cloth can have {where} under {light}."
+                what = said("tables.no_cloth", *labs[i], light=light)
                 rows.faults.add(what, rows.numbers[at[i]], rows.given["kind"][at[i]])
     rows.give("lab", at, labs)
     rows.give("light", at, lights)
     for i in at:
-        rows.doubt(i, _ROUGH)
+        rows.doubt(i, said("tables.rough", error=ROUGH_ERROR))

@@ -23,6 +23,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from dyemix.dataset.result import said
 from dyemix.errors import DyemixError
 from dyemix.files.cells import Faults, cleaned, meaning, placed, read_sheet, read_text, spelling
 
@@ -34,7 +35,7 @@ def number(text: str) -> float:
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise DyemixError(f"{text[:40]!r} is not a number.")
+        raise DyemixError(said("tables.no_number", text=text[:40]))
     return value
 
 
@@ -98,15 +99,14 @@ def read_table(
     needed = [column.name for column in columns if column.needed]
     unused = [name for name in places if name not in known]
     for name in () if others else unused:
-        faults.add(f"is unknown: this table has {', '.join(known)}.", sheet.header_row, name)
+        faults.add(said("tables.unknown", known=", ".join(known)), sheet.header_row, name)
     for name in (name for name in needed if name not in places):
-        lacking = f"is missing: this table needs {' and '.join(needed)}."
-        faults.add(lacking, sheet.header_row, name)
+        faults.add(said("tables.missing", needed=" and ".join(needed)), sheet.header_row, name)
     if not sheet.rows and not len(faults):
-        faults.add("the table has headings but no rows.")
+        faults.add(said("tables.no_rows"))
     if len(faults) > before:
         faults.raise_any()
-    notes += [f"not used: column {', '.join(map(repr, unused))}."] if unused else []
+    notes += [said("tables.unused", columns=", ".join(map(repr, unused)))] if unused else []
     read = {places[name]: column for name, column in known.items() if name in places}
     rows = [
         (row, values)
@@ -126,7 +126,7 @@ def _values(
             if cells[place]:
                 values[column.name] = column.read(cells[place])
             elif column.needed and not column.blank:
-                faults.add("is blank.", row, headings[place])
+                faults.add(said("tables.blank"), row, headings[place])
         except DyemixError as error:
             faults.add(str(error), row, headings[place])
     return values if len(faults) == before else None

@@ -20,37 +20,25 @@ from numpy.typing import NDArray
 from dyemix.arrays import LAB, Array
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.colour.spectra import DARKEST, grid_fault, grid_notes, onto_grid, too_bright
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.files.cells import (
-    HEADER_ONLY,
-    KNOWN,
-    Faults,
-    Sheet,
-    band,
-    cleaned,
-    few,
-    meaning,
-    placed,
-    plain_numbers,
-)
+from dyemix.files import cells as sheets
+from dyemix.files.cells import Faults, Sheet, band, few
 from dyemix.files.rows import Context, Rows, hex_readings, lab_readings
 
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
 _WITH_UNIT = re.compile(r"[-+]?[0-9]*[.,]?[0-9]+ ?(?:%|[^\W\d_]{1,12}|°)")
 
-#: Which rows have numbers, and the numbers.
-_Numbers = tuple[NDArray[np.intp], Array]
-
 
 def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
     """The readings of a table. Raises `InputError` with every fault of the file."""
-    whole, sheet = not len(faults), cleaned(sheet, faults)
+    whole, sheet = not len(faults), sheets.cleaned(sheet, faults)
     context = Context(sheet.remarks, faults)
     columns = _columns(sheet, faults)
     if not columns.understood:
         faults.raise_any()
     if not sheet.rows and whole:
-        faults.add("the table has headings but no rows: one reading stands on a row.")
+        faults.add(said("tables.no_readings"))
     cells, kept = (
         {name: sheet.column(place) for name, place in places.items()}
         for places in (columns.place, columns.extra)
@@ -59,13 +47,10 @@ def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
     read = _numbers(sheet, rows, columns, context)
     _check_spelling(rows)
     faults.raise_any()
-    for numbers in read:
-        _doubt_copies(rows, *numbers)
-    taken = "rows of one recipe are taken as readings of one cloth."
-    if "swatch" not in cells:
-        faults.notes.append(f"there is no swatch column: {taken}")
-    elif not all(cells["swatch"]):
-        faults.notes.append(f"where swatch is blank, {taken}")
+    for at, values in read:
+        _doubt_copies(rows, at, values)
+    if not all(cells.get("swatch", [""])):
+        faults.note("blank_swatch" if "swatch" in cells else "no_swatch")
     faults.notes += _about_warnings(rows)
     return SwatchSet(rows.readings(), tuple(dict.fromkeys(faults.notes)), faults.file, context.demo)
 
@@ -95,126 +80,110 @@ class _Columns:
 def _columns(sheet: Sheet, faults: Faults) -> _Columns:
     found = _Columns()
     row = sheet.header_row
-    for name, place in placed(sheet, _name, faults).items():
+    for name, place in sheets.placed(sheet, _name, faults).items():
         heading = sheet.headings[place]
         if (wavelength := band(heading)) is not None:
             found.bands[wavelength] = (heading, place)
-        elif name in HEADER_ONLY:
-            above = f"{name} holds for the whole file: write it above the table, as '# {name}: …'."
-            faults.add(above, row, heading)
+        elif name in sheets.HEADER_ONLY:
+            faults.add(said("tables.whole_file", name=name), row, heading)
         else:
-            (found.place if name in KNOWN else found.extra)[name] = place
+            (found.place if name in sheets.KNOWN else found.extra)[name] = place
     found.bands = dict(sorted(found.bands.items()))
     if sheet.headings:
-        for fault in _heading_faults(found, sheet.headings, faults.notes):
+        for fault in _heading_faults(found, sheet.headings, faults):
             faults.add(fault, row)
     return found
 
 
 def _name(heading: str) -> str:
     wavelength = band(heading)
-    return f"{wavelength:g} nm" if wavelength is not None else meaning(heading)
+    return f"{wavelength:g} nm" if wavelength is not None else sheets.meaning(heading)
 
 
-def _heading_faults(found: _Columns, headings: list[str], notes: list[str]) -> Iterable[str]:
-    """What is wrong with the columns as a whole; what is merely noticed goes to `notes`."""
+def _heading_faults(found: _Columns, headings: list[str], faults: Faults) -> Iterable[str]:
+    """What is wrong with the columns as a whole; what is merely noticed becomes a note."""
     names = found.place.keys()
     if not found.bands and not names:
-        first = ", ".join(headings[:4])
-        yield (
-            f"no headings are understood here ({first[:60]}): the table must begin with a row such "
-            "as 'swatch,recipe,400,410 … 700', or with L*, a*, b* or hex in place of the bands."
-        )
+        yield said("tables.not_understood", first=", ".join(headings[:4]))
         return
     one_dye = names & {"dye", "owf"}
     if "recipe" in names and one_dye:
-        yield "the recipe stands in 'recipe' and in 'dye' and 'owf': keep one."
+        yield said("tables.two_recipes")
     elif len(one_dye) == 1:
         (absent,) = {"dye", "owf"} - one_dye
-        yield f"there is a {min(one_dye)} column but no {absent} column: add it."
+        yield said("tables.half_recipe", there=min(one_dye), absent=absent)
     elif not one_dye and names.isdisjoint({"recipe", "name"}):
-        yield "there is no recipe column: add 'recipe', or 'dye' and 'owf'."
+        yield said("tables.no_recipe_column")
     elif names.isdisjoint({"recipe", "dye"}):
-        notes.append("there is no recipe column: the samples are not named as recipes yet.")
+        faults.note("unnamed")
     missing = [name for name in LAB if name not in names]
     if found.bands and (fault := grid_fault(found.wavelengths)):
         yield fault
     elif found.bands:
-        notes.extend(grid_notes(found.wavelengths))
+        faults.notes += grid_notes(found.wavelengths)
     if 0 < len(missing) < 3:
-        yield f"CIELAB needs three columns: {' and '.join(missing)} is missing."
+        yield said("tables.half_lab", missing=" and ".join(missing))
     elif missing and not found.bands and "hex" not in names:
-        yield "there is no reading column: add bands (400 … 700), or L*, a*, b*, or hex."
+        yield said("tables.no_reading")
     if found.extra:
-        notes.append(f"kept with each reading and not used: {', '.join(map(repr, found.extra))}.")
+        faults.note("kept", columns=", ".join(map(repr, found.extra)))
 
 
 # Numbers ----------------------------------------------------------------------------------------
 
 
-def _numbers(sheet: Sheet, rows: Rows, columns: _Columns, context: Context) -> list[_Numbers]:
-    """Turn cells into readings, and settle the scale of the file; gives the numbers as read."""
-    notes = rows.faults.notes
+def _numbers(
+    sheet: Sheet, rows: Rows, columns: _Columns, context: Context
+) -> list[tuple[NDArray[np.intp], Array]]:
+    """Turn cells into readings, and settle the scale of the file; gives which rows, and numbers."""
     wanted = {"spectrum": [place for _, place in columns.bands.values()]}
-    if columns.place.keys() >= {*LAB}:
-        wanted["Lab"] = [columns.place[name] for name in LAB]
+    wanted["Lab"] = [columns.place[name] for name in LAB if name in columns.place]
     free, twice = np.ones(len(rows.numbers), bool), np.zeros(len(rows.numbers), bool)
-    found: dict[str, _Numbers] = {}
-    text = ""
+    found: dict[str, tuple[NDArray[np.intp], Array]] = {}
     for kind, places in wanted.items():
-        if not places or not free.size:
+        if not free.size or not places or (kind == "Lab" and len(places) < 3):
             continue
-        if (values := sheet.numbers(places)) is not None:
-            filled = np.ones(len(free), bool)
-        else:
+        filled, values = np.ones(len(free), bool), sheet.numbers(places)
+        if values is None:
             cells = [[row[place] for place in places] for _, row in sheet.rows]
             filled = np.fromiter(map(any, cells), bool, len(cells))
-        at = np.flatnonzero(filled & free)
-        rows.give("kind", at, [kind] * len(at))
-        if values is None:
-            chosen = [cells[i] for i in at.tolist()]
-            text += "".join(map("".join, chosen))
-            heads = [sheet.headings[place] for place in places] if kind != "Lab" else LAB
-            at, values = _values(rows, at, chosen, heads)
-        else:
-            values = values[at]
-        twice |= filled & ~free
-        free &= ~filled
+            heads = LAB if kind == "Lab" else [sheet.headings[place] for place in places]
+            values = _read(cells, np.flatnonzero(filled & free), heads, rows)
+        rows.give("kind", np.flatnonzero(filled & free), kind)
+        at = np.flatnonzero(filled & free & np.isfinite(values).all(axis=1))
+        twice, free = twice | (filled & ~free), free & ~filled
         if len(at):
-            found[kind] = at, values
+            found[kind] = at, values[at]
     coded = np.array([bool(code) for code in rows.column("hex")], bool)
-    twice |= coded & ~free
-    if twice.any():
-        first = rows.numbers[int(twice.argmax())]
-        many = f"{twice.sum()} rows give a colour twice (first: row {first})"
-        notes.append(f"{many}: the spectrum is used before CIELAB, CIELAB before hex.")
-    if "," in text:
-        mixed = "decimal points and decimal commas are mixed; both were read as decimals."
-        notes.append(mixed if "." in text else "numbers have decimal commas.")
+    if (twice := twice | (coded & ~free)).any():
+        rows.faults.note("twice", count=twice.sum(), row=rows.numbers[int(twice.argmax())])
     if "spectrum" in found:
         _spectra(rows, *found["spectrum"], columns.wavelengths, context)
     if "Lab" in found:
         lab_readings(rows, *found["Lab"])
-    if len(hexes := np.flatnonzero(coded & free)):
-        rows.give("kind", hexes, ["hex"] * len(hexes))
-        hex_readings(rows, hexes)
+    if (coded & free).any():
+        hex_readings(rows, np.flatnonzero(coded & free))
     return list(found.values())
 
 
-def _values(
-    rows: Rows, at: NDArray[np.intp], cells: Sequence[Sequence[str]], headings: Sequence[str]
-) -> _Numbers:
-    """Numbers ``(M, K)`` that belong together; where some are missing is a fault, left out."""
-    if (values := plain_numbers(cells)) is not None:
-        return at, values
-    numbers = [rows.numbers[i] for i in at]
-    read = [_cells(row, headings, n, rows.faults) for n, row in zip(numbers, cells, strict=True)]
-    good = [i for i, row in enumerate(read) if row is not None]
-    return at[good], np.array([read[i] for i in good])
+def _read(
+    cells: Sequence[Sequence[str]], at: NDArray[np.intp], headings: Sequence[str], rows: Rows
+) -> Array:
+    """Numbers ``(N, K)`` of the rows `at`; NaN elsewhere, and where a row has a fault."""
+    values = np.full((len(cells), len(headings)), np.nan)
+    chosen = [cells[i] for i in at]
+    if "," in (text := "".join(map("".join, chosen))):
+        rows.faults.note("mixed_commas" if "." in text else "commas")
+    if (plain := sheets.plain_numbers(chosen)) is not None:
+        values[at] = plain
+    else:
+        for i, row in zip(at, chosen, strict=True):
+            values[i] = _cells(row, headings, rows.numbers[i], rows.faults)
+    return values
 
 
-def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faults) -> Array | None:
-    """The numbers in cells that belong together; None, and one fault, where one is missing."""
+def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faults) -> Array:
+    """The numbers in cells that belong together; NaN, and one fault, where one is missing."""
     values = [float(c.replace(",", ".")) if _NUMBER.fullmatch(c) else np.nan for c in cells]
     blank = [i for i, cell in enumerate(cells) if not cell]
     wrong = [i for i, cell in enumerate(cells) if cell and not np.isfinite(values[i])]
@@ -223,11 +192,9 @@ def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faul
         more = f" ({len(places) - 1} more in this row)" if len(places) > 1 else ""
         absent = "is blank while the rest of the reading is not"
         what = f"{cell!r} is not a number" if cell else absent
-        cure = "write the reading, or leave all of it blank until it is read."
-        if _WITH_UNIT.fullmatch(cell):
-            cure = "write the number alone; the scale stands once, as '# scale: percent'."
-        faults.add(f"{what}{more}: {cure}", row, headings[places[0]])
-    return None if blank or wrong else np.array(values)
+        which = "with_unit" if _WITH_UNIT.fullmatch(cell) else "bad_cell"
+        faults.add(said(f"tables.{which}", what=what, more=more), row, headings[places[0]])
+    return np.array(values) if not (blank or wrong) else np.full(len(cells), np.nan)
 
 
 def _spectra(
@@ -240,29 +207,23 @@ def _spectra(
     scale = stated or ("percent" if bright.any() else "fraction")
     unit = "percent" if scale == "percent" else "fractions of 1"
     how = ", as the file states" if stated else f": the largest value is {largest:.4g}"
-    faults.notes.append(f"reflectance is in {unit}{how}.")
+    faults.note("scale", unit=unit, how=how)
     if not stated and not bright.any() and largest > 1.0:
-        could = f"the largest value, {largest:.4g}, could be a bright fraction or a dark percentage"
-        faults.notes.append(f"{could}: write '# scale: percent' or '# scale: fraction' above.")
+        faults.note("no_scale", largest=largest)
     if stated == "percent" and largest <= 1.0:
-        faults.notes.append(f"no value is above {largest:.4g} %: is the scale really percent?")
+        faults.note("dark_percent", largest=largest)
     if not stated and bright.any() and np.median(values.max(axis=1)) <= 1.0:
         odd, top = np.unravel_index(np.argmax(values), values.shape)
-        what = f"{largest:g} looks like percent and most other rows like fractions of 1"
-        cure = "correct it, or write '# scale: percent' above the table."
-        faults.add(f"{what}: {cure}", rows.numbers[at[odd]], f"{wavelengths[top]:g} nm")
+        message = said("tables.two_scales", largest=largest)
+        faults.add(message, rows.numbers[at[odd]], f"{wavelengths[top]:g} nm")
         return
-    fractions = values / 100.0 if scale == "percent" else values
-    cloth = "0 to 100" if scale == "percent" else "0 to 1"
-    low, high = values.min(axis=1), values.max(axis=1)
+    most = 100.0 if scale == "percent" else 1.0
+    fractions, low, high = values / most, values.min(axis=1), values.max(axis=1)
     for i in np.flatnonzero((low < 0) | (high == 0) | too_bright(fractions)):
         worst = values[i].argmin() if low[i] < 0 else values[i].argmax()
-        what = f"{high[i]:g} is not a reflectance in {scale}: cloth gives {cloth}."
-        if low[i] < 0:
-            what = f"a reflectance of {low[i]:g} is negative: zero the instrument, read it again."
-        elif high[i] == 0:
-            what = "every band of this row is 0: read the swatch again."
-        faults.add(what, rows.numbers[at[i]], f"{wavelengths[worst]:g} nm")
+        which = "negative" if low[i] < 0 else "too_bright" if high[i] else "all_zero"
+        message = said(f"tables.{which}", low=low[i], high=high[i], scale=scale, most=f"{most:g}")
+        faults.add(message, rows.numbers[at[i]], f"{wavelengths[worst]:g} nm")
     if not len(faults):
         # Row by row in memory, as any spectrum lies: sums round alike then.
         spectra = np.ascontiguousarray(onto_grid(wavelengths, fractions))
@@ -279,14 +240,13 @@ def _doubts(spectra: Array, scale: str) -> Iterator[tuple[np.intp, str]]:
     """What is doubtful about reflectances ``(S, B)``, fractions: which of them, and why."""
     top, bottom = spectra.max(axis=1), spectra.min(axis=1)
     for i in np.flatnonzero(top > 1.0):
-        at = WAVELENGTHS[spectra[i].argmax()]
-        yield i, f"above 1 at {at:g} nm: fluorescent (a brightener) or miscalibrated"
+        yield i, said("tables.above_1", at=WAVELENGTHS[spectra[i].argmax()])
     for i in np.flatnonzero((top <= 1.0) & (spectra[:, 4] >= 0.95)):
-        yield i, "0.95 or more at 440 nm: a brightener? Kubelka–Munk does not hold there"
+        yield i, said("tables.bright_blue")
     for i in np.flatnonzero(bottom == 0.0):
-        yield i, f"0 at {WAVELENGTHS[spectra[i].argmin()]:g} nm: below what can be read"
+        yield i, said("tables.zero", at=WAVELENGTHS[spectra[i].argmin()])
     for i in np.flatnonzero(top <= DARKEST) if scale == "percent" else ():
-        yield i, "no value above 1 %: a fraction in a file of percentages?"
+        yield i, said("tables.dark")
 
 
 def _doubt_copies(rows: Rows, at: NDArray[np.intp], values: Array) -> None:
@@ -301,7 +261,7 @@ def _doubt_copies(rows: Rows, at: NDArray[np.intp], values: Array) -> None:
         if many[key] > 1:
             before = first.setdefault((key, *(column[i] for column in named)), i)
             if before != i and "same as row" not in "".join(rows.given["warnings"][i]):
-                rows.doubt(i, f"same as row {rows.numbers[before]}: a copy?")
+                rows.doubt(i, said("tables.copy", row=rows.numbers[before]))
 
 
 def _about_warnings(rows: Rows) -> list[str]:
@@ -347,9 +307,7 @@ def _check_spelling(rows: Rows) -> None:
         more = [own for own in alone if alone[own] > alone[dye]] if alone[dye] < 2 else []
         near = [own for own in more if alike(dye, own)]
         if near and not alone[dye]:
-            cure = f"correct the spelling, or give {dye!r} swatches of its own."
-            what = f"{dye!r} has no swatch of its own: is {near[0]!r} meant? If so, {cure}"
-            rows.faults.add(what, first[dye], "recipe")
+            message = said("tables.misspelt", dye=dye, near=near[0])
+            rows.faults.add(message, first[dye], "recipe")
         elif near:
-            one = f"{dye!r} (row {first[dye]}) has one row and is spelt much like {near[0]!r}"
-            rows.faults.notes.append(f"{one}: one dye or two?")
+            rows.faults.note("one_or_two", dye=dye, row=first[dye], near=near[0])

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, Fault, InputError
@@ -64,7 +65,7 @@ def read_colours(
     """
     targets = [*map(Target.parse, words), *([] if file is None else read_targets(file))]
     if not targets:
-        raise DyemixError("no colour: name some, as '#7d8a6e', or a list of them: --targets.")
+        raise DyemixError(said("tables.no_colour"))
     return tuple(targets)
 
 
@@ -102,9 +103,8 @@ def read_piece(words: str, light: Light, recipe: Recipe | None = None) -> Readin
             return _mean(some)
     many = len({(r.recipe, r.swatch, r.name) for r in meant or readings})
     which = f" of {recipe}" if recipe is not None else ""
-    wanted = f"{many} pieces were read here, where one{which} is wanted"
-    name = Path(words).name
-    raise InputError(Fault(f"{wanted}: keep its rows in a file of their own.", name))
+    message = said("tables.pieces", count=many, which=which)
+    raise InputError(Fault(message, Path(words).name))
 
 
 def _mean(readings: Sequence[Reading]) -> Reading:

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from typing import Any
 
+from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.files import delimited
 from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, band, few, is_swatch_table, known
@@ -37,26 +38,23 @@ def read(data: bytes, faults: Faults) -> SwatchSet:
     """Read the swatch table of a workbook. Raises `InputError` with every fault of the file."""
     pages = [page for page in _pages(data, faults) if any(map(any, page.rows))]
     if not pages:
-        faults.stop("the workbook is empty.")
+        faults.stop(said("tables.empty"))
     tables = [page for page in pages if page.is_table]
     page = (tables or pages)[0]
     if len(tables) > 1:
         names = few([repr(table.title) for table in tables], 5)
-        faults.add(f"{len(tables)} sheets hold tables ({names}): keep the one meant.")
+        faults.add(said("tables.sheets", count=len(tables), names=names))
     if len(page.rows) > _MOST:
-        below = f"sheet {page.title!r} goes on below row {_MOST:,}"
-        faults.add(f"{below}: delete what stands far below the table, or split it.")
-    cure = "and no saved value, and none is calculated here: paste the values over the formulas."
+        faults.add(said("tables.long_sheet", title=page.title, most=_MOST))
     for where, formula in [(w, f) for w, f, saved in page.formulas if not saved][:20]:
-        faults.add(f"cell {where} holds the formula {formula!r} {cure}")
+        faults.add(said("tables.formula", where=where, formula=formula))
     faults.raise_any()
-    faults.notes = [f"spreadsheet workbook, sheet {page.title!r}."]
+    faults.note("workbook", title=page.title)
     if others := [repr(other.title) for other in pages if other is not page]:
-        faults.notes.append(f"not read: {few(others, 5)}, which hold no swatch table.")
+        faults.note("other_sheets", names=few(others, 5))
     if page.formulas:
         where, formula, _ = page.formulas[0]
-        many = f"formulas in cells, {len(page.formulas)} in all (first: {where}, {formula!r})"
-        faults.notes.append(f"{many}: the values saved with them were used, none was calculated.")
+        faults.note("formulas", count=len(page.formulas), where=where, formula=formula)
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows(page.rows)
     return delimited.read(out.getvalue(), faults)
@@ -103,8 +101,7 @@ def _pages(data: bytes, faults: Faults) -> list[_Page]:
             return [_page(value, formula) for value, formula in pairs]
     except Exception as error:  # a damaged or another file raises whatever its bytes lead to
         why = " ".join(str(error).split())[:100] or type(error).__name__
-        cure = "save it as .xlsx without a password, or the sheet as CSV (UTF-8)."
-        faults.stop(f"the workbook cannot be read ({why}): {cure}")
+        faults.stop(said("tables.bad_workbook", why=why))
 
 
 def _page(values: Any, formulas: Any) -> _Page:
