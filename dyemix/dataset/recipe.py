@@ -247,7 +247,9 @@ class Recipe(Mapping[str, float]):
             name, number, unit = found
             if number < 0:
                 raise RecipeError(f"{term!r} is negative: % owf is 0 or more.")
-            dye = dye if more else _new(name, amounts, written)
+            if not more and name in amounts:
+                raise RecipeError(f"{name} stands twice in {written!r}: add the amounts up.")
+            dye = name
             owf = number if unit == "%" else (measures or Measures()).owf(dye, number, unit)
             amounts[dye] = amounts.get(dye, 0.0) + owf
         return cls(amounts, written)
@@ -291,19 +293,12 @@ class Recipe(Mapping[str, float]):
         return f"Recipe({dict(self._amounts)!r})"
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=2**14)
 def _term(text: str) -> tuple[str, float, str] | None:
     """Name, amount and unit of a term such as ``navy 15 mL``; None for what is none."""
     match = _TERM.fullmatch(text)
     unit = _UNITS.get(match["unit"].strip().lower()) if match else None
-    return (match["name"], _number(match["number"]), unit) if match and unit else None
-
-
-def _new(name: str, amounts: Mapping[str, float], written: str) -> str:
-    """The name of a dye that has no amount yet."""
-    if (dye := dye_name(name)) in amounts:
-        raise RecipeError(f"{dye} stands twice in {written!r}: add the amounts up.")
-    return dye
+    return (dye_name(match["name"]), _number(match["number"]), unit) if match and unit else None
 
 
 def _from_parts(text: str, total: float) -> dict[str, float]:
@@ -312,7 +307,9 @@ def _from_parts(text: str, total: float) -> dict[str, float]:
         match = _PARTS.fullmatch(piece)
         if match is None:
             raise RecipeError(f"{piece!r} is not a part of a mix: {_WRITE_PARTS}")
-        parts[_new(match["name"], parts, text)] = _number(match["number"])
+        if (dye := dye_name(match["name"])) in parts:
+            raise RecipeError(f"{dye} stands twice in {text!r}: add the amounts up.")
+        parts[dye] = _number(match["number"])
     whole = sum(parts.values())
     if whole == 0:
         raise RecipeError(f"{text!r} has no parts at all.")

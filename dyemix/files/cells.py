@@ -8,12 +8,13 @@ from __future__ import annotations
 import csv
 import os
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import cached_property
 from importlib.resources import files
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import numpy as np
 
@@ -93,76 +94,71 @@ class Faults:
             raise InputError(sorted(self._found, key=lambda fault: fault.row or 0))
 
 
-class Lines:
-    """Rows of a table that are lines of text, split where somebody asks for them.
-
-    Nearly all large tables can be had so: no quotes, no blank lines, each line as wide as the
-    headings, and no white space but ' ', no sign that `cleaned` would take out.
-    """
-
-    def __init__(self, lines: list[str], delimiter: str, first: int) -> None:
-        self.lines, self.delimiter = lines, delimiter
-        self.numbers = range(first, first + len(lines))
-
-    def are_regular(self, width: int) -> bool:
-        """Whether these lines are such a table."""
-        lines, whole = self.lines, "".join(self.lines)
-        return (
-            0 < len(lines) <= MOST_ROWS
-            and whole.isprintable()
-            and not any(sign in whole for sign in "\"'")
-            and {line.count(self.delimiter) + 1 for line in lines} == {width}
-            and all(line.strip(f"{self.delimiter} ") for line in lines)
-            and not any(line.lstrip()[:2] == "# " for line in lines)
-            and max(map(len, lines)) < csv.field_size_limit()
-        )
-
-    def __len__(self) -> int:
-        return len(self.lines)
-
-    def __iter__(self) -> Iterator[tuple[int, list[str]]]:
-        for number, line in zip(self.numbers, self.lines, strict=True):
-            yield number, [*map(tidy, line.split(self.delimiter))]
-
-
 @dataclass
 class Sheet:
     """The cells of a table; `remarks` and `rows` come with the line of the file, from 1.
 
-    In a file whose readings are objects or columns, rows come with their number.
+    In a file whose readings are objects or columns, rows come with their number. Where there are
+    `lines`, those are the rows: they are split where somebody asks for cells.
     """
 
     remarks: list[tuple[int, str]] = field(default_factory=list)
     headings: list[str] = field(default_factory=list)
     header_row: int = 1
-    rows: list[tuple[int, list[str]]] | Lines = field(default_factory=list)
+    given: list[tuple[int, list[str]]] = field(default_factory=list)
+    lines: list[str] = field(default_factory=list)
+    delimiter: str = ""
 
     @property
     def row_numbers(self) -> list[int]:
         """Which row of the file each row is."""
-        rows = self.rows
-        return [*rows.numbers] if isinstance(rows, Lines) else [number for number, _ in rows]
+        first = self.header_row + 1
+        return [*range(first, first + len(self.lines))] or [number for number, _ in self.given]
+
+    @cached_property
+    def rows(self) -> list[tuple[int, list[str]]]:
+        """The number of each row, and its cells."""
+        split = ([*map(tidy, line.split(self.delimiter))] for line in self.lines)
+        return list(zip(self.row_numbers, split, strict=True)) if self.lines else self.given
 
     def column(self, place: int) -> list[str]:
         """The cells of one column."""
-        if not isinstance(self.rows, Lines):
-            return [cells[place] for _, cells in self.rows]
-        mark, lines, after = self.rows.delimiter, self.rows.lines, len(self.headings) - place
+        mark, after = self.delimiter, len(self.headings) - place
+        if not self.lines:
+            return [cells[place] for _, cells in self.given]
         if place < after:
-            found = [line.split(mark, place + 1)[place] for line in lines]
+            found = [line.split(mark, place + 1)[place] for line in self.lines]
         else:
-            found = [line.rsplit(mark, after)[-after] for line in lines]
+            found = [line.rsplit(mark, after)[-after] for line in self.lines]
         return [tidy(text) if " " in text else text for text in found]
 
     def numbers(self, places: Sequence[int]) -> Array | None:
         """Columns as numbers ``(N, K)``, where each of their cells is a plain one; else None."""
-        if not isinstance(self.rows, Lines):
-            return plain_numbers([[cells[place] for place in places] for _, cells in self.rows])
-        lines, mark = self.rows.lines, self.rows.delimiter
+        if not self.lines:
+            return plain_numbers([[cells[place] for place in places] for _, cells in self.given])
+        how: dict[str, Any] = {"delimiter": self.delimiter, "usecols": places, "comments": None}
         with suppress(ValueError):
-            values = np.loadtxt(lines, delimiter=mark, usecols=places, comments=None, ndmin=2)
+            values = np.loadtxt(self.lines, ndmin=2, **how)
             return values if np.isfinite(values).all() else None
         return None
+
+
+def _are_regular(lines: list[str], delimiter: str, width: int) -> bool:
+    """Whether lines need no more than to be split, as those of nearly all large tables.
+
+    None is blank or narrower or wider than the headings, and there are no quotes, no white space
+    but ' ', and nothing that `cleaned` would take out.
+    """
+    whole = "".join(lines)
+    return (
+        0 < len(lines) <= MOST_ROWS
+        and whole.isprintable()
+        and not any(sign in whole for sign in "\"'")
+        and {line.count(delimiter) + 1 for line in lines} == {width}
+        and all(line.strip(f"{delimiter} ") for line in lines)
+        and not any(line.lstrip()[:2] == "# " for line in lines)
+        and max(map(len, lines)) < csv.field_size_limit()
+    )
 
 
 def plain_numbers(cells: Sequence[Sequence[str]]) -> Array | None:
@@ -307,7 +303,6 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
     reader = csv.reader(ended, delimiter=delimiter, skipinitialspace=True, strict=True)
     row = sheet.header_row = start + 1
     width = whole = short = 0
-    rows = sheet.rows = list[tuple[int, list[str]]]()
     try:
         for cells in reader:
             cells = [*map(tidy, cells)]
@@ -318,9 +313,9 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
                 while not cells[-1]:
                     cells.pop()
                 sheet.headings, width = cells, len(cells)
-                below = Lines(lines[start + 1 : len(lines) - (not lines[-1])], delimiter, row + 1)
-                if below.are_regular(width):
-                    sheet.rows = below
+                below = lines[start + 1 : len(lines) - (not lines[-1])]
+                if _are_regular(below, delimiter, width):
+                    sheet.lines, sheet.delimiter = below, delimiter
                     return sheet
             elif cells and cells[0].startswith("# "):
                 faults.add(said("tables.late_remark"), row)
@@ -328,8 +323,8 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
                 faults.add(fault, row)
             elif any(cells):
                 short += len(cells) < width
-                rows.append((row, (cells + [""] * width)[:width]))
-            if len(rows) > MOST_ROWS:
+                sheet.given.append((row, (cells + [""] * width)[:width]))
+            if len(sheet.given) > MOST_ROWS:
                 faults.stop(said("tables.readings", most=MOST_ROWS), row)
             row = start + 1 + reader.line_num
     except csv.Error as error:
@@ -342,8 +337,7 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
 def cleaned(sheet: Sheet, faults: Faults) -> Sheet:
     """A table without what could rewrite a screen, which is noted, or keeps a text from running."""
     texts = [*sheet.headings, *(text for _, text in sheet.remarks)]
-    rows = () if isinstance(sheet.rows, Lines) else sheet.rows
-    whole = "\n".join([*texts, *("\n".join(cells) for _, cells in rows)])
+    whole = "\n".join([*texts, *("\n".join(cells) for _, cells in sheet.given)])
     if hidden := len(REWRITING.findall(whole)):
         faults.note("hidden", count=hidden)
     if not hidden and not _KEPT_FROM_RUNNING.search(whole):
@@ -366,7 +360,7 @@ def placed(sheet: Sheet, name_of: Callable[[str], str], faults: Faults) -> dict[
     found: dict[str, int] = {}
     for place, heading in enumerate(sheet.headings):
         name = name_of(heading)
-        if not heading and any(cells[place] for _, cells in sheet.rows):
+        if not heading and any(sheet.column(place)):
             faults.add(said("tables.no_heading", place=place + 1), sheet.header_row)
         elif heading and found.setdefault(name, place) != place:
             one = sheet.headings[found[name]]

@@ -37,7 +37,7 @@ def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
     columns = _columns(sheet, faults)
     if not columns.understood:
         faults.raise_any()
-    if not sheet.rows and whole:
+    if not sheet.row_numbers and whole:
         faults.add(said("tables.no_readings"))
     cells, kept = (
         {name: sheet.column(place) for name, place in places.items()}
