@@ -25,8 +25,8 @@ from dyemix.dataset.recipe import (
     is_name,
     is_one,
     spoonfuls,
-    stock_ml,
 )
+from dyemix.dataset.units import stock_ml
 from dyemix.errors import RecipeError
 
 CHECKS = json.loads((Path(__file__).parents[1] / "data" / "check_values.json").read_text("utf-8"))
