@@ -95,6 +95,13 @@ def test_a_piece_from_a_file_of_readings(run: Run, lists: Path) -> None:
     assert "L* 60.0, a* 48.0, b* 39.0" in done.stdout
 
 
+def test_no_tint_adds_what_nobody_can_measure(run: Run) -> None:
+    # Three steps had navy of 0.0008 to 0.004 % owf here: less than 0.5 mL of 1 % stock on 100 g.
+    (route,) = json.loads(run("series", "tint", "plum 0.2", "--json").stdout)["routes"]
+    for step in route["steps"]:
+        assert all(owf >= 0.005 for owf in step["prediction"]["recipe"].values())
+
+
 #: Commands that make a series, and what they step away from.
 SERIES = (
     ("subdue", "scarlet 1.2 + marigold 0.6"),
