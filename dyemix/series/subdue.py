@@ -39,8 +39,8 @@ from dyemix.series.steps import Route, RouteKind, Series
 _POINTS = 200
 #: A gradient is even when its steps differ by less than this share.
 _EVEN = 1e-3
-#: How much darker a shade gets at most by default, in L*.
-_SHADE = 25.0
+#: How much darker a shade gets at most, in L*, and the share of its depth that a tint keeps.
+_SHADE, _PALEST = 25.0, 0.1
 
 
 def subdue(
@@ -145,40 +145,31 @@ def tone(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series:
     return replace(found, title=found.title.replace("Quieter", "Tone", 1))
 
 
-def tint(
-    dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, *, least: float = 0.1, **how: Any
-) -> Series:
-    """Paler steps of a recipe: lightness rising evenly, hue held.
+def tint(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series:
+    """Paler steps of a recipe: lightness rising evenly to that of a tenth of its depth, hue held.
 
-    `least` is the share of the depth at which the last step's lightness is taken, between 0 and
-    1. Where its own dyes do not hold the hue (one dye alone drifts as it will), a further dye may
+    Where its own dyes do not hold the hue (one dye alone drifts as it will), a further dye may
     help. Raises `RecipeError`, and `DyemixError` for a bad limit.
 
     >>> series = tint(dyes, "rose 2", steps=2)
     >>> bool(series.steps[1].prediction.lab[0] > series.start.lab[0])
     True
     """
-    if steps < 1 or not 0.0 < least < 1.0:
-        raise DyemixError("steps is 1 or more, least lies between 0 and 1.")
     search = Search.of(dyes, recipe, Free.CHROMA, **how)
-    path = np.geomspace(1.0, least, _POINTS)[:, np.newaxis] * dyes.amounts(recipe)
+    path = np.geomspace(1.0, _PALEST, _POINTS)[:, np.newaxis] * dyes.amounts(recipe)
     return _along(search, "Tint: paler", path, float(search.colours(path)[-1, 0]), steps)
 
 
-def shade(
-    dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, *, darker: float | None = None, **how: Any
-) -> Series:
-    """Steps of a recipe darkened with the shelf's black, L* falling evenly by `darker` in all.
+def shade(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series:
+    """Steps of a recipe darkened with the shelf's black, L* falling evenly.
 
-    By default as far as 25 L*, or as the shelf's squares go. Raises `DyemixError` where the shelf
-    has no black or grey, or cannot get so dark.
+    By 25 L* in all, or as far as the shelf's squares go. Raises `DyemixError` where the shelf has
+    no black or grey, or gets no darker, and for a bad limit.
 
     >>> series = shade(dyes, "scarlet 1", steps=2)
     >>> bool(series.steps[1].prediction.lab[0] < series.start.lab[0])
     True
     """
-    if steps < 1 or (darker is not None and darker <= 0):
-        raise DyemixError("steps is 1 or more, darker is above 0 (in L*).")
     search = Search.of(dyes, recipe, Free.CHROMA, **how)
     light, start = search.start.light, search.start.lab[0]
     grey, base = dyes.greys(light), dyes.amounts(recipe)
@@ -190,11 +181,9 @@ def shade(
     more = np.geomspace(1e-3, 1.0, _POINTS - 1) * (dyes.deepest[by] - base[by])
     path[1:, by] += np.maximum(more, 0.0)
     most = float(start - search.colours(path)[:, 0].min())
-    if (darker is not None and darker > most) or most < 1.0:
-        asked = "" if darker is None else f", not {darker:g}"
-        raise DyemixError(said("series.not_so_dark", dyes.names[by], most, asked))
-    fall = min(_SHADE, 0.9 * most) if darker is None else darker
-    title = f"Shade: darkened with {dyes.names[by]}"
+    if most < 1.0:
+        raise DyemixError(said("series.no_darker", dyes.names[by]))
+    title, fall = f"Shade: darkened with {dyes.names[by]}", min(_SHADE, 0.9 * most)
     return _along(search, title, path, start - fall, steps)
 
 
@@ -241,6 +230,8 @@ def _along(search: Search, title: str, path: Array, end: float, steps: int) -> S
     By the dyes of the path, and one more where that reaches more. Chroma is whatever the dyes give:
     what is asked of a step is its lightness and its hue.
     """
+    if steps < 1:
+        raise DyemixError("steps is 1 or more.")
     start, labs = search.start, search.colours(path)
     levels = np.linspace(start.lab[0], end, steps + 1)[1:]
     order = np.argsort(labs[:, 0])

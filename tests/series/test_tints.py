@@ -108,7 +108,7 @@ def test_on_noise_free_cloth(fitted: Callable[[int, bool], DyeSet]) -> None:
     [
         (lambda d: tint(d, BRIGHT, steps=0), "steps is 1 or more"),
         (lambda d: tint(d, "undyed"), "undyed cloth"),
-        (lambda d: shade(d, BRIGHT, darker=80), "ask for less"),
+        (lambda d: shade(d, {"black": d.deepest[d.index("black")]}), "it has no shades"),
         (lambda d: shade(d.take(["scarlet", "marigold"]), BRIGHT), "no black or grey"),
         (lambda d: tone(d.take(["scarlet", "marigold"]), BRIGHT), "no black or grey"),
         (lambda d: tone(d, "rose 1 + black 0.1"), "no black or grey to add to rose"),
