@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import shlex
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -15,11 +16,12 @@ from importlib.resources import files
 from pathlib import Path
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import AmbiguousError, DyemixError, InputError
+from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError
 from dyemix.files import LARGEST, read_swatches
 from dyemix.files.cells import is_swatch_table
 from dyemix.model.dyes import DyeSet
 from dyemix.model.saved import FORMAT, VERSION, load, save
+from dyemix.reading import is_picture
 from dyemix.writing import read_bytes
 
 DEMO_TABLE, DEMO_MIXTURES = "napkins.csv", "napkins_mixtures.csv"
@@ -76,6 +78,10 @@ def find_shelf(
 ) -> Shelf:
     """The swatches to use. Raises `AmbiguousError` where two tables could be meant."""
     if named is not None:
+        if is_picture(named):
+            how = f"{shlex.quote(str(named))} --names cells.csv --grey 0.18 -o read.csv"
+            message = "a photograph is read first, with a table of what lies in which cell, then"
+            raise InputError(Fault(f"{message} fitted: dyemix read {how}", str(named)))
         return Shelf(named, check, f"Swatches: {named}")
     tables = swatch_tables(folder)
     if len(tables) > 1:

@@ -148,3 +148,11 @@ def test_two_tables_are_not_guessed_between(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"2 swatch tables .*a.csv or --swatches b.csv"):
         find_shelf(folder=tmp_path)
     assert find_shelf(tmp_path / "b.csv", folder=tmp_path).table.name == "b.csv"
+
+
+def test_a_photograph_is_no_table_and_the_command_that_reads_it_is_told(tmp_path: Path) -> None:
+    photo = tmp_path / "my shelf.jpg"
+    photo.write_bytes(b"\xff\xd8\xff")
+    command = rf"dyemix read '{photo}' --names cells\.csv --grey 0\.18 -o read\.csv"
+    with pytest.raises(InputError, match=command):
+        find_shelf(photo)

@@ -6,6 +6,8 @@ import csv
 import shlex
 from pathlib import Path
 
+from dyemix.reading import is_picture
+
 #: An earlier command → the present one; ``{}`` takes its next argument. And of a command as it is
 #: called now, an earlier option → the present one; ``{}`` takes its value.
 COMMANDS: dict[str, str] = {}
@@ -16,7 +18,10 @@ with Path(__file__).parents[1].joinpath("data", "renamed.csv").open(encoding="ut
         if _row["was"]:
             _table[_row["was"]] = _row["is"]
 #: What an earlier command wrote unasked, and now wants to be asked for.
-_OUTPUTS = {"start": ["-o", "swatches.csv"], "photo-page": ["-o", "page.pdf"]}
+_OUTPUTS = {
+    "start": ["-o", "swatches.csv"], "photo-page": ["-o", "page.pdf"],
+    "read": ["--names", "cells.csv", "-o", "read.csv"],
+}  # fmt: skip
 
 
 def written_anew(words: list[str]) -> str:
@@ -28,7 +33,9 @@ def written_anew(words: list[str]) -> str:
     name = next((n for n in (" ".join(rest[:2]), *rest[:1]) if n in OPTIONS), "")
     new, rest = rest[: len(name.split())], rest[len(name.split()) :]
     if rest and not rest[0].startswith("-"):  # its one argument
-        if name == "fit":
+        if name == "fit" and is_picture(rest[0]):
+            new, name = ["read"], "read"
+        elif name == "fit":
             new.append("--swatches")
         if name == "match" and "--cell" in rest[:-1]:
             cell = rest.index("--cell")

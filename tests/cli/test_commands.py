@@ -287,6 +287,14 @@ def test_an_earlier_command_is_told_how_it_is_written_now(run: Command, old: str
     command.make_context(name, rest, parent=context)  # and is a command now
 
 
+def test_a_photograph_that_is_to_be_fitted_is_read_first(run: Command, tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(b"\xff\xd8\xff")
+    done = run("fit", str(tmp_path / "a.jpg"), "--grey", "0.18")
+    assert done.returncode == 2
+    assert " read " in done.stderr
+    assert done.stderr.rstrip().endswith("--grey 0.18 --names cells.csv -o read.csv")
+
+
 def test_what_is_new_is_not_called_old() -> None:
     for name in (*renamed.OPTIONS, *(word.split(" --")[0] for word in renamed.COMMANDS.values())):
         assert name in TREE
