@@ -6,6 +6,7 @@ import one_thread  # noqa: F401  (before numpy)
 
 # isort: split
 import json
+import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -17,6 +18,7 @@ import pytest
 from command import Command
 from hypothesis import HealthCheck, settings
 
+import dyemix
 from benchmarks.lab_only import as_lab
 from benchmarks.shelf import swatch_set
 from dyemix.dataset.swatches import SwatchSet
@@ -80,6 +82,12 @@ def dyes() -> DyeSet:
 
 
 @pytest.fixture(scope="session")
+def demo_dyes() -> DyeSet:
+    """The demo's squares, fitted once for all tests."""
+    return fit(dyemix.demo())
+
+
+@pytest.fixture(scope="session")
 def lab_dyes() -> DyeSet:
     """The same, fitted to its ladders read as CIELAB alone."""
     return fit(as_lab(_book(0, True).ladders))
@@ -95,8 +103,13 @@ def check_values() -> dict[str, Any]:
 
 @pytest.fixture(scope="session")
 def _fits(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Where the commands of this session keep their fits: no test need fit the demo again."""
-    return tmp_path_factory.mktemp("cache")
+    """Where the commands of this session keep their fits: no test need fit the demo again, on
+    whichever worker it runs.
+    """
+    folder = tmp_path_factory.getbasetemp()
+    folder = (folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder) / "fits"
+    folder.mkdir(exist_ok=True)
+    return folder
 
 
 @pytest.fixture

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import pickle
 import re
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -74,9 +75,14 @@ def test_a_refit_of_the_frame_is_the_same_fit() -> None:
     assert dyemix.fit(SwatchSet.from_frame(few.to_frame())) == dyemix.fit(few)
 
 
+@cache
+def _shelf() -> dyemix.DyeSet:
+    return dyemix.fit(dyemix.demo())
+
+
 @pytest.fixture(scope="module")
 def dyes() -> dyemix.DyeSet:
-    return dyemix.fit(dyemix.demo())
+    return _shelf()
 
 
 def test_recipes_of_a_frame_predict_as_they_did(dyes: dyemix.DyeSet) -> None:
@@ -91,9 +97,10 @@ def test_recipes_of_a_frame_predict_as_they_did(dyes: dyemix.DyeSet) -> None:
 
 @settings(max_examples=20)
 @given(st.permutations(range(12)), st.permutations(range(5)), st.integers(0, 99))
-def test_no_order_changes_a_prediction(columns: list[int], rows: list[int], seed: int) -> None:
+def test_no_order_changes_a_prediction(
+    dyes: dyemix.DyeSet, columns: list[int], rows: list[int], seed: int
+) -> None:
     """Of columns, of the dyes on the shelf, and of rows."""
-    dyes = _shelf()
     amounts = np.random.default_rng(seed).uniform(0, 1, (5, 12))
     table = pd.DataFrame(amounts, columns=list(dyes.names), index=[f"r{i}" for i in range(5)])
     plain = dyes.predict(amounts)
@@ -103,15 +110,6 @@ def test_no_order_changes_a_prediction(columns: list[int], rows: list[int], seed
         np.testing.assert_allclose(found.lab, plain.lab[rows], atol=1e-9)
         np.testing.assert_allclose(found.covariance, plain.covariance[rows], rtol=1e-6, atol=1e-9)
         assert list(found.to_frame().index) == list(mixed.index)
-
-
-_FITTED: list[dyemix.DyeSet] = []
-
-
-def _shelf() -> dyemix.DyeSet:
-    if not _FITTED:
-        _FITTED.append(dyemix.fit(dyemix.demo()))
-    return _FITTED[0]
 
 
 @pytest.mark.parametrize(

@@ -14,8 +14,6 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, RecipeError
-from dyemix.files import read_swatches
-from dyemix.fitting.fit import fit
 from dyemix.matching.limits import PREFERENCE, WORTH, Constraints, parse_in_hand, parse_prices
 from dyemix.matching.match import match
 from dyemix.matching.matches import Reach
@@ -105,10 +103,9 @@ def test_the_total_depth_is_kept_and_costs_accuracy(dyes: DyeSet, with_spectrum:
     assert found.warnings
 
 
-def test_a_total_is_reached_rather_than_given_up() -> None:
+def test_a_total_is_reached_rather_than_given_up(demo_dyes: DyeSet) -> None:
     # Undyed was the answer, 67.9 off, where black alone comes to 8.9.
-    dyes = fit(read_swatches("swatch_data/napkins.csv"))
-    found = match(dyes, "#303030", total=1.5)
+    found = match(demo_dyes, "#303030", total=1.5)
     assert min(one.residual for one in found) < 9.0
     assert found[0].recipe.total == pytest.approx(1.5, abs=1e-5)
 

@@ -11,12 +11,10 @@ import dyemix
 from dyemix.errors import InputError, SavedError
 from dyemix.model.saved import VERSION
 
-TABLE = "swatch_data/napkins.csv"
-
 
 @pytest.fixture(scope="module")
-def dyes():
-    return dyemix.fit(dyemix.read_swatches(TABLE))
+def dyes(demo_dyes):
+    return demo_dyes
 
 
 def test_round_trip_is_exact(dyes, tmp_path):

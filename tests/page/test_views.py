@@ -269,8 +269,8 @@ def test_out_of_reach_is_said_before_anything_is_mixed(asked: Asked) -> None:
     assert "The shelf gives it" in words(asked("/shelf", **SAGE))
 
 
-def test_the_demo_is_marked_in_every_view() -> None:
-    asked = Asked(dyemix.fit(dyemix.demo()))
+def test_the_demo_is_marked_in_every_view(demo_dyes: dyemix.DyeSet) -> None:
+    asked = Asked(demo_dyes)
     for place in PLACES:
         assert "Invented dyes: do not dye" in words(asked(f"/{place}", **SAGE, recipe="navy 0.2"))
 

@@ -59,8 +59,8 @@ def table() -> SwatchSet:
 
 
 @pytest.fixture(scope="module")
-def shelf(table: SwatchSet) -> DyeSet:
-    return fit(table)
+def shelf(demo_dyes: DyeSet) -> DyeSet:
+    return demo_dyes
 
 
 @pytest.fixture(scope="module")
