@@ -31,6 +31,7 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.colorimetry import Light, lab
 from dyemix.model.dyes import DyeSet, Ladders, Pot
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.uncertainty import Likely, effects, likely, pot_to_pot
@@ -48,6 +49,9 @@ _WIDENING_WORTH = 5.0
 #: How much of the stated variance of a photographed reading all of its photograph have alike
 #: (exposure, balance, the matrix); it says nothing of the dyes.
 _ALIKE = 0.6
+#: A second lamp, where all pots were read as spectra, and how far what the model misses is alike
+#: under it and under the light of the set.
+_LAMP, _LAMPS_ALIKE = Light("A", 10), 0.8
 #: χ² of three degrees of freedom that one in two, and one in a hundred, exceed.
 _ONE_IN_TWO, _ONE_IN_A_HUNDRED = 2.366, 11.34
 #: A cell of less weight than this is left out once H is taken again.
@@ -96,7 +100,10 @@ def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
 
 
 class _Groups:
-    """Pots by recipe, G of them: amounts ``(G, D)``, the members of each, and what they count."""
+    """Pots by recipe, G of them: amounts ``(G, D)``, the members of each, and what they count.
+
+    `by_lamp` ``(G, 3)`` is their CIELAB under `_LAMP`; None unless all were read as spectra.
+    """
 
     def __init__(self, dyes: DyeSet, pots: Sequence[Pot]) -> None:
         by_recipe: dict[tuple[float, ...], list[Pot]] = {}
@@ -104,6 +111,12 @@ class _Groups:
             by_recipe.setdefault(tuple(dyes.amounts(pot.recipe)), []).append(pot)
         self.amounts, self.members = np.array(list(by_recipe)), list(by_recipe.values())
         self.weights = np.array([sum(pot.weight for pot in some) for some in self.members])
+        self.by_lamp: Array | None = None
+        if all(pot.reflectance is not None for pot in pots):
+            read = [np.array([pot.reflectance for pot in some]) for some in self.members]
+            counts = [np.array([pot.weight for pot in some]) for some in self.members]
+            means = [np.average(x, axis=0, weights=n) for x, n in zip(read, counts, strict=True)]
+            self.by_lamp = lab(np.array(means), _LAMP)
 
     def readings(self, labs: Array) -> tuple[Array, Array, Array]:
         """CIELAB ``(G, 3)``, the mean of each group; its stated covariance of one reading; and what
@@ -187,60 +200,77 @@ def _linear(
     now: DyeSet, groups: _Groups, theta: Array, ladders: Ladders, cells: Cells, wilder: Array
 ) -> _Linear:
     """The linear model about θ; `wilder` ``(G,)`` multiplies each group's own variance."""
-    modes, light, count = ladders.modes, now.light, len(wilder)
-    seen, by_theta = effects(now.whole, groups.amounts, light, modes)
+    modes, amounts, count = ladders.modes, groups.amounts, len(theta)
+    seen, by_theta = effects(now.whole, amounts, now.light, modes)
     measured, stated, alike = groups.readings(seen.lab)
     miss, by_lab = delta_e_residual(measured, seen.lab)
-    slope = (by_lab @ by_theta).reshape(3 * count, -1)
-    y = slope @ theta - miss.ravel()
-    weights = groups.weights[:, np.newaxis, np.newaxis]
-    pull = OWN_SHARE * by_lab @ (seen.by_strength * seen.share[:, np.newaxis, :])
-    dosing, pot = pot_to_pot(seen, groups.amounts, now.scatter)
-    again = by_lab @ (dosing + pot + stated) @ by_lab.transpose(0, 2, 1) + now.scatter.reading
+    slope, by_strength, lamps = by_lab @ by_theta, by_lab @ seen.by_strength, np.eye(1)
+    if groups.by_lamp is not None:
+        other, by_other = effects(now.whole, amounts, _LAMP, modes)
+        off, by_there = delta_e_residual(groups.by_lamp, other.lab)
+        there = (off, by_there @ by_other, by_there @ other.by_strength)
+        here = (miss, slope, by_strength)
+        miss, slope, by_strength = (np.hstack(both) for both in zip(here, there, strict=True))
+        lamps = np.array([[1.0, _LAMPS_ALIKE], [_LAMPS_ALIKE, 1.0]])
+    y, weights = slope @ theta - miss, groups.weights[:, np.newaxis, np.newaxis]
+    pull = by_strength * (OWN_SHARE * seen.share)[:, np.newaxis, :]
+    dosing, pot = pot_to_pot(replace(seen, by_strength=by_strength), amounts, now.scatter)
+    again = dosing + pot + np.kron(lamps, now.scatter.reading)
+    again[:, :3, :3] += by_lab @ stated @ by_lab.transpose(0, 2, 1)
     strength2, rest2 = (
         x[:, np.newaxis, np.newaxis, np.newaxis] ** 2 for x in (cells.strength, cells.rest)
     )
-    own = strength2 * pull @ pull.transpose(0, 2, 1) + rest2 * np.eye(3)
+    own = strength2 * pull @ pull.transpose(0, 2, 1) + rest2 * np.kron(lamps, np.eye(3))
     own = own / np.minimum(weights, 1.0)
     beyond = own * (wilder - 1.0)[:, np.newaxis, np.newaxis]
     noise = again / weights + own + beyond
-    (scales, sizes), at = cells.scales(modes), np.arange(count)
+    # What readings have alike are three unknowns more.
     common = by_lab @ np.linalg.cholesky(alike + 1e-9 * np.eye(3))
-    grams = np.array([(slope * size) @ slope.T for size in sizes])
-    total = np.tensordot(scales, grams, 1) + common.reshape(-1, 3) @ common.reshape(-1, 3).T
-    noise -= common @ common.transpose(0, 2, 1)
-    blocks = total.reshape(-1, count, 3, count, 3)
-    blocks[:, at, :, at] += noise.swapaxes(0, 1)
-    # Of each group: its precision, and its miss by that; where pots tell of each other, of all.
-    shared = cells.shared > 0.0
-    precision = np.linalg.inv(blocks[:, at, :, at].swapaxes(0, 1))
-    pulled = (precision @ y.reshape(-1, 3, 1))[..., 0]
-    log_det = -np.linalg.slogdet(precision)[1].sum(axis=1)
-    log_det[shared] = np.linalg.slogdet(total[shared])[1]
-    inverse = np.linalg.inv(total[shared])
-    precision[shared] = inverse.reshape(-1, count, 3, count, 3)[:, at, :, at].swapaxes(0, 1)
-    pulled[shared] = (inverse @ y).reshape(-1, count, 3)
-    log_weight = np.log(cells.weight) - 0.5 * (pulled.reshape(len(total), -1) @ y + log_det)
+    noise[..., :3, :3] -= common @ common.transpose(0, 2, 1)
+    slope = np.dstack([slope, np.pad(common, ((0, 0), (0, slope.shape[1] - 3), (0, 0)))])
+    scales, sizes = cells.scales(modes)
+    sizes = np.hstack([sizes, np.outer([1.0, 0.0, 0.0], np.ones(3))])
+    grams = np.array([(slope * size) @ slope.transpose(0, 2, 1) for size in sizes])
+    variances, shared = scales @ sizes, cells.shared > 0.0
+    noise[~shared] += np.tensordot(scales[~shared], grams, 1)
+    # Each group's precision and its miss by that: by itself, and where pots tell of each other, by
+    # what all of them leave of θ.
+    precision = np.linalg.inv(noise)
+    pulled = (precision @ y[..., np.newaxis])[..., 0]
+    fits = (pulled * y).sum(axis=(1, 2)) - np.linalg.slogdet(precision)[1].sum(axis=1)
+    means, left = np.zeros_like(variances), np.zeros((len(fits), *2 * variances.shape[1:]))
+    for i, some in enumerate(shared):
+        if not some:
+            np.fill_diagonal(left[i], variances[i])
+            continue
+        told = np.tensordot(slope, precision[i] @ slope, ((0, 1), (0, 1)))
+        told[np.diag_indices_from(told)] += 1.0 / variances[i]
+        left[i], pull_of = np.linalg.inv(told), np.tensordot(pulled[i], slope, 2)
+        means[i] = left[i] @ pull_of
+        fits[i] += np.linalg.slogdet(told)[1] + np.log(variances[i]).sum() - pull_of @ means[i]
+    log_weight = np.log(cells.weight) - 0.5 * fits
     cell_weights = _shares(log_weight)
-    variances = scales @ sizes
-    means = cells.shared[:, np.newaxis] * variances * (pulled.reshape(len(total), -1) @ slope)
     mean = cell_weights @ means
     apart = means - mean
-    # How far cells lie apart, and the prior less what the pots take off it.
-    covariance = np.diag(cell_weights @ variances) + (cell_weights * apart.T) @ apart
-    pairs = np.einsum("c,ca,cb->abc", cell_weights[shared], scales[shared], scales[shared])
-    taken = slope.T @ np.tensordot(pairs, inverse, 1) @ slope
-    covariance -= np.einsum("ap,abpq,bq->pq", sizes, taken, sizes)
-    spread = np.linalg.inv(precision)
-    off = (spread @ pulled[..., np.newaxis])[..., 0]
+    covariance = np.tensordot(cell_weights, left, 1) + (cell_weights * apart.T) @ apart
+    kept = cell_weights > _NO_WEIGHT
+    for i in np.flatnonzero(shared & kept).tolist():
+        by_theta = precision[i] @ slope
+        pulled[i] -= by_theta @ means[i]
+        precision[i] -= by_theta @ left[i] @ by_theta.transpose(0, 2, 1)
+    spread = np.linalg.inv(precision[kept])
+    off = (spread @ pulled[kept][..., np.newaxis])[..., 0]
     # Density of each group given the others, whose cells are weighed without it.
-    density = 0.5 * (np.linalg.slogdet(precision)[1] - (off * pulled).sum(axis=-1))
-    shares = _shares(log_weight[:, np.newaxis] - density)
+    density = 0.5 * (np.linalg.slogdet(precision[kept])[1] - (off * pulled[kept]).sum(axis=-1))
+    shares = _shares(log_weight[kept, np.newaxis] - density)
     off_mean = np.einsum("cg,cgi->gi", shares, off)
     apart = off - off_mean
-    spread = np.einsum("cg,cgij->gij", shares, spread - beyond)
+    spread = np.einsum("cg,cgij->gij", shares, spread - beyond[kept])
     spread += np.einsum("cg,cgi,cgj->gij", shares, apart, apart)
-    return _Linear(mean, covariance, cell_weights, off_mean, spread, by_lab, measured)
+    return _Linear(
+        mean[:count], covariance[:count, :count], cell_weights, off_mean[:, :3],
+        spread[:, :3, :3], by_lab, measured,
+    )  # fmt: skip
 
 
 def _shares(logs: Array) -> Array:

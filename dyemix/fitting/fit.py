@@ -307,7 +307,13 @@ def calibrated(
     for s in known(swatches):
         spread = stated(s.readings)
         given = spread if spread.any() else None
-        pots.append(Pot(s.recipe, s.colour(alone.light), given, bound(s.readings), label=s.label))
+        spectra = all(r.kind == "spectrum" for r in s.readings)
+        pots.append(
+            Pot(
+                s.recipe, s.colour(alone.light), given, bound(s.readings), label=s.label,
+                reflectance=s.reflectance if spectra else None,
+            )
+        )  # fmt: skip
     found = condition(alone, pots)
     kept = [s for some in aside if some is not None for s in known(some)]
     conditions = alone.conditions

@@ -129,10 +129,11 @@ def forget(dyes: DyeSet, trials: Sequence[Trial]) -> DyeSet:
 def _pot(dyes: DyeSet, trial: Trial, weight: float) -> Pot:
     """A trial as the calibration sees it. Raises `RecipeError` for an unknown dye."""
     dyes.amounts(trial.recipe)
+    read = trial.reading
     return Pot(
-        trial.recipe, trial.reading.colour(dyes.light), trial.reading.covariance,
-        trial.reading.clipped, None if trial.on is None else trial.on.reflectance, trial.date,
-        trial.lot, weight, str(trial),
+        trial.recipe, read.colour(dyes.light), read.covariance, read.clipped,
+        None if trial.on is None else trial.on.reflectance, trial.date, trial.lot, weight,
+        str(trial), read.reflectance if read.kind == "spectrum" else None,
     )  # fmt: skip
 
 
