@@ -7,7 +7,7 @@ the words stand in `templates/sheets/bath.txt`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date
 from math import ceil
 from typing import ClassVar
@@ -28,7 +28,6 @@ from dyemix.model.dyes import DyeSet
 _RANKING_DEPTH = 1.0
 
 
-@dataclass(frozen=True)
 class BathSheet(Sheet):
     """One bath. `str()` is the text for the bench, `to_html()` a page, `to_json()` the figures.
 

@@ -61,7 +61,6 @@ class Need:
     stock: Stock | None = None
 
 
-@dataclass(frozen=True)
 class BenchPlan(Sheet):
     """Baths of one day, in order, and what to make for all of them. `str()` is the plan."""
 
@@ -159,7 +158,6 @@ def _solutions(sheets: Sequence[BathSheet], settings: BathSettings) -> Iterator[
 # The first swatches -------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
 class SwatchPlan(BenchPlan):
     """The swatches of a first weekend. `str()` is the sheet for the bench.
 

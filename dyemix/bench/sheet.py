@@ -97,7 +97,7 @@ class Sheet(Value):
 
     #: The template that says what stands on it.
     template: ClassVar[str]
-    demo: bool = False
+    demo = False  # no field: a sheet of dyes has one of its own
 
     @property
     def banner(self) -> str:

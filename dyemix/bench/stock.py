@@ -220,7 +220,6 @@ class Bottles:
         )  # fmt: skip
 
 
-@dataclass(frozen=True)
 class StockSheet(Sheet):
     """How to make one stock. `str()` is the sheet, `to_html()` the page, `to_json()` the figures.
 

@@ -51,7 +51,6 @@ class DyeInPiece:
         return f"{self.dye:<14} {self.mean:.2f} ± {self.error:.2f} of {self.dose:g}; {block}"
 
 
-@dataclass(frozen=True, eq=False)
 class Levelness(Result):
     """A mottled piece in figures.
 
@@ -198,7 +197,6 @@ def saved_pieces(path: str | os.PathLike[str]) -> list[Levelness]:
     return [from_plain(Levelness, each) for each in content]
 
 
-@dataclass(frozen=True, eq=False)
 class PieceComparison(Several[Levelness]):
     """Pieces of one recipe.
 

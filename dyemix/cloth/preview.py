@@ -83,7 +83,6 @@ class Preview:
         ])  # fmt: skip
 
 
-@dataclass(frozen=True, eq=False)
 class Previews(Several[Preview]):
     """Patches of several recipes, as they were asked for."""
 

@@ -6,7 +6,7 @@ A channel that stood at the end of its range makes a reading a bound with an err
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Annotated, Any, ClassVar, TypeAlias
 
 import numpy as np
@@ -46,7 +46,6 @@ def from_text(text: str) -> Array:
     return rows
 
 
-@dataclass(frozen=True, eq=False)
 class Clipped(Value):
     """Where the true colour of a reading may lie beyond what was read.
 
@@ -119,7 +118,6 @@ CELLS: dict[str, tuple[Callable[[Any], str], Callable[[str], Any]]] = {
 AnyRecipe: TypeAlias = Recipe | Mapping[str, float] | str | None
 
 
-@dataclass(frozen=True, eq=False)
 class Reading(Result):
     """One measurement of one piece of cloth.
 
@@ -282,7 +280,6 @@ def _parsed(recipe: AnyRecipe) -> Recipe | None:
     return None if recipe is None else Recipe.parse(recipe)
 
 
-@dataclass(frozen=True, eq=False)
 class Swatch(Value):
     """One piece of dyed cloth: the mean of its readings.
 

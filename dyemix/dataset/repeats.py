@@ -10,7 +10,6 @@ Colours are CIELAB under D65/10° here, differences ΔE2000.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -51,7 +50,6 @@ def reading_weights(labs: Array) -> Array:
     return np.asarray(weights / weights.sum())
 
 
-@dataclass(frozen=True, eq=False)
 class RepeatScatter(Value):
     """How far repeats lie apart.
 

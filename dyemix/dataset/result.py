@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import fields
+from dataclasses import dataclass, field, fields
 from functools import cache, reduce
 from html import escape
 from importlib.resources import files
 from operator import getitem
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeAlias, TypeVar, dataclass_transform
 
 import numpy as np
 
@@ -34,8 +34,9 @@ Frame: TypeAlias = "pd.DataFrame"
 Item = TypeVar("Item")
 
 
+@dataclass_transform(frozen_default=True, eq_default=False, field_specifiers=(field,))
 class Value:
-    """The base of frozen dataclasses.
+    """The base of frozen dataclasses: whatever derives from it is one.
 
     Arrays and mappings in it are copies that cannot be written to, two with equal fields are equal,
     and a copy, pickled or not, is another such. Its short form is the first line of its text.
@@ -45,6 +46,7 @@ class Value:
         super().__init_subclass__()
         if cls.__str__ is not object.__str__:  # a dataclass keeps the short form that it finds
             setattr(cls, "__repr__", Value._short)  # noqa: B010
+        dataclass(frozen=True, eq=False)(cls)
 
     def __post_init__(self) -> None:
         for name, value in list(vars(self).items()):

@@ -7,7 +7,7 @@ swatch set is what a fit takes. Every importer gives a `SwatchSet` and nothing e
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -34,7 +34,6 @@ CHECK = "check"
 ROUGH_ERROR = 1.5
 
 
-@dataclass(frozen=True, eq=False)
 class SwatchSet(Result):
     """Swatches read from one or more files, in the order of the files.
 

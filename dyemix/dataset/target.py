@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Protocol, TypeAlias
 
 import numpy as np
@@ -46,7 +46,6 @@ class HasColour(Protocol):
 AnyColour: TypeAlias = "str | Target | Reading | Swatch | HasColour | Sequence[float] | Array"
 
 
-@dataclass(frozen=True, eq=False)
 class Target(Result):
     """A colour to reach.
 
@@ -206,7 +205,6 @@ class Bath(Choice):
     SECOND = "second bath"
 
 
-@dataclass(frozen=True, eq=False)
 class Trial(Value):
     """One finished piece: dyed, washed, dry and read.
 

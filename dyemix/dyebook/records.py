@@ -121,7 +121,6 @@ class SignOff:
         return Target.of(self.reading)
 
 
-@dataclass(frozen=True, eq=False)
 class JobRecord(Sheet):
     """Everything under one job, oldest first; `corrections` says what each trial led to."""
 
@@ -143,7 +142,6 @@ class JobRecord(Sheet):
         return next((target for target in reversed(told) if target is not None), None)
 
 
-@dataclass(frozen=True)
 class Contents(Sheet):
     """What a book holds, counted and named."""
 
@@ -176,7 +174,6 @@ class PastPiece:
     delta_e: float
 
 
-@dataclass(frozen=True, eq=False)
 class PastWork(Sheet):
     """Past pieces near a colour, nearest first; where none is near, the nearest `beyond`."""
 

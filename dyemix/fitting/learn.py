@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,7 +24,6 @@ _OTHER_LOT = 0.25
 _WORTH_SAYING = 0.01
 
 
-@dataclass(frozen=True, eq=False)
 class Learnt(Result):
     """What trials taught.
 

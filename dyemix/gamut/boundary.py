@@ -12,7 +12,6 @@ between them closed, and what they go round is filled.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -34,7 +33,6 @@ _WIDEST = 130
 _GAP, _SMOOTH = 2, 0.8
 
 
-@dataclass(frozen=True, eq=False)
 class Gamut(Value):
     """What a shelf reaches, in slices of one L*.
 

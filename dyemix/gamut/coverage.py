@@ -28,7 +28,6 @@ _NEAR, _NEAREST = 2.0, 24
 _SIDE_BY_SIDE, _CHUNK = 8, 50_000
 
 
-@dataclass(frozen=True, eq=False)
 class Nearest(Value):
     """The nearest blend to a wanted colour.
 
@@ -53,7 +52,6 @@ def nearest_rows(found: Sequence[Nearest]) -> Iterable[Row]:
         yield {"target": n.target.name, **figures, **n.prediction.row}
 
 
-@dataclass(frozen=True, eq=False)
 class Served(Value):
     """Every blend of at most k dyes for one wanted colour.
 
@@ -134,7 +132,6 @@ class Purchase:
         return f"{self.dye}: {self.grams:.2f} g, or {self.stock_ml:.0f} mL at {self.stock_pct:g} %"
 
 
-@dataclass(frozen=True, eq=False)
 class Family(Result):
     """The fewest dyes that serve wanted colours within a tolerance.
 

@@ -59,7 +59,6 @@ class Change:
     used: float = 0.0
 
 
-@dataclass(frozen=True, eq=False)
 class ShelfReach(Result):
     """The reach of a shelf.
 

@@ -137,7 +137,6 @@ def _ways(
     )  # fmt: skip
 
 
-@dataclass(frozen=True, eq=False)
 class Choice(Value):
     """A square to dye, and what it brings.
 
@@ -149,7 +148,6 @@ class Choice(Value):
     after: float
 
 
-@dataclass(frozen=True, eq=False)
 class NextSwatch(Result):
     """The squares to dye next, most useful first; each counts on those before it.
 

@@ -14,7 +14,7 @@ another matter: the same dyes on a cloth that carries dye. It only deepens or du
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import Enum
 
 import numpy as np
@@ -76,7 +76,6 @@ class Over(Enum):
     CANNOT = said("matching.outcome.cannot")
 
 
-@dataclass(frozen=True, eq=False)
 class Pot(Result):
     """A recipe to dye, and what to expect of it.
 
@@ -105,7 +104,6 @@ class Pot(Result):
         return f"{self.recipe}  on paper {self.residual:.1f}, {likely}"
 
 
-@dataclass(frozen=True, eq=False)
 class Correction(Result):
     """What to do about a piece.
 

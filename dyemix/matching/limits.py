@@ -194,7 +194,6 @@ class MeasuredDose:
         return f"{self.dye} {self.text}{weak}"
 
 
-@dataclass(frozen=True, eq=False)
 class Measured(Value):
     """A recipe rounded to a kit, all dyes together.
 

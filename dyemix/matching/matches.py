@@ -55,7 +55,6 @@ class LampShift:
     delta_e: float
 
 
-@dataclass(frozen=True, eq=False)
 class Match(Result):
     """One recipe for a target.
 
@@ -151,7 +150,6 @@ class Match(Result):
         return "\n".join(filter(None, [str(self.prediction), one, reasons]))
 
 
-@dataclass(frozen=True, eq=False)
 class Matches(Several[Match]):
     """Recipes for one target, best first.
 
@@ -255,7 +253,6 @@ def _asides(m: Match, detail: bool) -> list[str]:
     return out
 
 
-@dataclass(frozen=True, eq=False)
 class ManyMatches(Several[Matches]):
     """Recipes for many targets: `len`, iteration and indexing go to the `Matches` of each.
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 from typing import Annotated, Any
 
@@ -40,7 +40,6 @@ from dyemix.model.unknowns import Modes, Posterior
 _DEPTHS, GREY = 21, 12.0
 
 
-@dataclass(frozen=True, eq=False)
 class Ladders(Value):
     """The dyes as single squares alone show them.
 
@@ -70,7 +69,6 @@ class Ladders(Value):
         )  # fmt: skip
 
 
-@dataclass(frozen=True, eq=False)
 class Pot(Value):
     """A finished piece of known recipe, as a calibration sees it: a swatch of a mix, or a trial.
 
@@ -106,7 +104,6 @@ class Pot(Value):
         return recipe, tuple(np.round(self.lab, 6)), over, self.date, self.lot
 
 
-@dataclass(frozen=True, eq=False)
 class DyeSet(Result):
     """The dyes of one shelf, fitted on one cloth. Immutable; saved by `dyemix.save`.
 

@@ -87,7 +87,6 @@ def promises_kept(checks: tuple[MixtureCheck, ...]) -> str:
     )  # fmt: skip
 
 
-@dataclass(frozen=True, eq=False)
 class Evaluation(Result):
     """Swatches as they were read and as dyes predict them, and what was promised of each.
 
@@ -131,7 +130,6 @@ class Evaluation(Result):
         return "\n".join([*lines, f"{promises_kept(self.checks)} (ΔE2000, {self.light})."])
 
 
-@dataclass(frozen=True, eq=False)
 class FitReport(Result):
     """The report of a fit, its verdict first.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any, ClassVar
 
@@ -18,7 +18,6 @@ from dyemix.dataset.target import Target
 from dyemix.model.uncertainty import Causes, Likely, expected_miss, likely, pots
 
 
-@dataclass(frozen=True, eq=False)
 class Span(Value):
     """The range that the swatches of each dye cover: `palest`, `deepest` ``(D,)`` in % owf."""
 
@@ -43,7 +42,6 @@ class Span(Value):
         return tuple(out)
 
 
-@dataclass(frozen=True, eq=False)
 class Prediction(Result):
     """What N recipes are expected to look like, on paper and in the pot, under one light.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Annotated
 
 import numpy as np
@@ -23,7 +23,6 @@ PRIOR_MOTTLE = 1.0
 _HALF = float(PRIOR_STRENGTH * np.sqrt(0.5))
 
 
-@dataclass(frozen=True, eq=False)
 class Scatter(Value):
     """The causes of a difference between two pots of one recipe.
 

@@ -90,7 +90,6 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
 # Covariances by cause ---------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, eq=False)
 class Causes(Value):
     """CIELAB covariance ``(N, 3, 3)`` of N pots, by cause; they add up to `total`.
 

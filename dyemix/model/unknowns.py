@@ -63,7 +63,6 @@ def _curve_parts() -> Array:
 CURVE_PARTS = _curve_parts()
 
 
-@dataclass(frozen=True, eq=False)
 class Modes(Value):
     """What single squares leave open, to first order, one standard deviation each.
 
@@ -186,7 +185,6 @@ class Cells:
         return np.stack([np.ones_like(self.weight), self.strength**2, self.curve**2], axis=1), sizes
 
 
-@dataclass(frozen=True, eq=False)
 class Posterior(Value):
     """θ after some mixes, and the size of what is each mix's own.
 

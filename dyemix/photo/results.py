@@ -118,7 +118,6 @@ class CellReading(Laid):
         )  # fmt: skip
 
 
-@dataclass(frozen=True, eq=False)
 class PhotoReading(Result):
     """What was read of one photograph.
 

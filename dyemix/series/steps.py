@@ -7,7 +7,6 @@ blends of two or three dyes in even parts, to pin real swatches by.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,7 +40,6 @@ class RouteKind(Choice):
     SWAP = "duller primary"
 
 
-@dataclass(frozen=True, eq=False)
 class Step(Value):
     """One step of a series.
 
@@ -90,7 +88,6 @@ class Step(Value):
         return ", ".join(words) or f"hue off by {abs(hue):.1f}"
 
 
-@dataclass(frozen=True, eq=False)
 class Route(Value):
     """One way to the colours asked, and its steps.
 
@@ -142,7 +139,6 @@ class Route(Value):
         return f"{self.title}: {self.verdict}"
 
 
-@dataclass(frozen=True, eq=False)
 class Series(Result):
     """A colour in steps: quieter, a tint, a shade, a tone, a gradient.
 
@@ -258,7 +254,6 @@ _MOST = 500
 _PARTS = {4: "quarters", 10: "tenths"}
 
 
-@dataclass(frozen=True, eq=False)
 class Blend(Value):
     """One blend of a card: its name, where it stands (from 0), and its prediction."""
 
@@ -272,7 +267,6 @@ class Blend(Value):
         return self.prediction.recipe
 
 
-@dataclass(frozen=True, eq=False)
 class ShadeCard(Result):
     """Predicted blends of two or three dyes.
 
