@@ -66,10 +66,8 @@ class Unmixer:
         self._sensed = w / w.sum(axis=0)
         self._unit = blends.working(self.dose[np.newaxis])[0]
         # How a curve changes in company is taken as it is in the recipe, so that K/S stays linear.
-        curves = blends.curves
-        if blends.company_curve is not None:
-            share = company_share(self.dose[np.newaxis])[0][0]
-            curves = np.maximum(curves + share[:, np.newaxis] * blends.company_curve, 0.0)
+        share = company_share(self.dose[np.newaxis])[0][0][:, np.newaxis]
+        curves = np.maximum(blends.curves + share * blends.company_curve, 0.0)
         self._most = blends.working(MOST * self.dose[np.newaxis])[0] / self._unit
         k, curves = len(self.dose), curves * self._unit[:, np.newaxis]
         self._pull = RATIOS * (np.eye(k) - 1.0 / k) if k > 3 else np.zeros((0, k))

@@ -182,7 +182,8 @@ def beside(
 ) -> Beside:  # fmt: skip
     """Squares of one dye at `depths` ``(N,)``, read as CIELAB `measured` ``(N, 3)``."""
     curve, law = np.exp(fitted.curves[[dye]]), fitted.law[[dye]]
-    blends = Blends(curve, law, np.zeros(1), surface.k_over_s(cloth), surface, np.zeros(1))
+    ground, none = surface.k_over_s(cloth), np.zeros(1)
+    blends = Blends(curve, law, none, ground, surface, none, np.zeros_like(curve))
     seen = blends.strengths(depths[:, np.newaxis], light)
     miss, _ = delta_e_residual(seen.lab, measured)
     by_lab = metric(seen.lab)

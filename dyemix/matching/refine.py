@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.matching.subsets import Found, Problem
-from dyemix.model.blending import Index
 from dyemix.model.least_squares import Residual
+from dyemix.model.mixtures import Index
 
 #: A further dye must bring a recipe nearer by this much ΔE2000 (far below what an eye sees), or
 #: the recipe without it stands for both.

@@ -22,9 +22,9 @@ from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import said
 from dyemix.errors import DyemixError
-from dyemix.model.blending import Blending, Goal, Index
 from dyemix.model.dyes import DyeSet
 from dyemix.model.least_squares import Residual, solve, within
+from dyemix.model.mixtures import Blending, Goal, Index
 
 #: Blends set out from a lattice of amounts, at these shares of the most that is allowed by number
 #: of dyes, and at `_FEW` where there are more.
@@ -216,7 +216,7 @@ class Problem:
     @cached_property
     def blending(self) -> Blending:
         """The forward model."""
-        return Blending(self.dyes, self.light)
+        return Blending(self.dyes.whole, self.light)
 
     def colours(self, amounts: Array) -> Array:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)``."""

@@ -190,11 +190,10 @@ class DyeSet(Result):
     @cached_property
     def whole(self) -> Blends:
         """The forward model of blends of every dye."""
-        change = self.company_curve
-        added = None if change is None else in_company(self.curves) * np.expm1(change)
-        if added is not None:
+        added, ground = np.zeros_like(self.curves), self.surface.k_over_s(self.cloth)
+        if self.company_curve is not None:
+            added = in_company(self.curves) * np.expm1(self.company_curve)
             added = np.maximum(added, -self.curves)
-        ground = self.surface.k_over_s(self.cloth)
         return Blends(
             self.curves, self.law, self.company, ground, self.surface, self.interaction, added
         )

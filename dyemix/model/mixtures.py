@@ -12,18 +12,47 @@ what it does to itself and all others, where it fills the fibre or its sites: of
 squares of the dye by itself, holds its own part. tᵢ is how a curve changes beside others. All are 0
 until mixes were read (`dyemix.fitting.calibration`). The share mᵢ lets a mix go over into a dye by
 itself without a jump: 0 alone, and near 1 as soon as the others are not few (w = `HALF_COMPANY`).
+
+`Blends` works on amounts of every dye; `Blending` on many blends of few of them, fast enough for a
+search. There the N blends stand last in every array, so that each operation runs over all of them
+at once; a blend names its k dyes by index; and one product over the bands gives the slope by every
+dye of the shelf, those of the blend and all others.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import Light, lab_from_xyz, lab_slope, weights
-from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law, depth_law_slope
+from dyemix.colour.colorimetry import (
+    TO_LAB,
+    Light,
+    cube_root_and_slope,
+    lab_from_xyz,
+    lab_slope,
+    weights,
+)
+from dyemix.model.kubelka_munk import (
+    PIVOT,
+    SHIFT,
+    Surface,
+    depth_law,
+    depth_law_by_law,
+    depth_law_slope,
+)
+from dyemix.model.least_squares import Residual
 
+#: ``goal(lab (3, M), rows (M,)) -> (r (m, M), dr/dlab (m, 3, M))``: what a search makes small.
+Goal = Callable[[Array, NDArray[np.intp]], tuple[Array, Array]]
+#: Dyes of N blends ``(k, N)``, as indices into the shelf.
+Index = NDArray[np.intp]
+
+#: The root of K (K + 2) is held above this, as R is below 0.999: there its slope stays finite.
+_LEAST_ROOT = 1e-3
 #: Others of this share of a dye's own depth give it half of its company. On simulated worlds 0.05
 #: and 0.25 predict alike; the wider one bends a solver's path less.
 HALF_COMPANY = 0.25
@@ -83,7 +112,7 @@ class Blends:
     cloth : ``(B,)`` K/S of the undyed cloth.
     surface : the surface term.
     interaction : ``(D,)`` κ, what each dye does to the others.
-    company_curve : ``(D, B)`` absorption per unit of g that company adds; None for nothing.
+    company_curve : ``(D, B)`` absorption per unit of g that company adds.
     """
 
     curves: Array
@@ -92,7 +121,7 @@ class Blends:
     cloth: Array
     surface: Surface
     interaction: Array
-    company_curve: Array | None = None
+    company_curve: Array
 
     def grown(self, c: Array) -> Array:
         """How much stronger each dye of `c` ``(N, D)`` is than alone, ln ``(N, D)``."""
@@ -107,10 +136,8 @@ class Blends:
 
     def absorption(self, c: Array, g: Array) -> Array:
         """K/S ``(N, B)`` of amounts `c` ``(N, D)`` that work as g ``(N, D)``."""
-        k = self.cloth + g @ self.curves
-        if self.company_curve is not None:
-            k = k + (g * company_share(c)[0]) @ self.company_curve
-        return np.asarray(k)
+        in_mixes = (g * company_share(c)[0]) @ self.company_curve
+        return np.asarray(self.cloth + g @ self.curves + in_mixes)
 
     def reflectance(self, amounts: Array) -> Array:
         """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf."""
@@ -126,12 +153,178 @@ class Blends:
         dose = amounts * depth_law_slope(amounts, self.law)
         share, others = company_share(amounts)
         by_strength = (by_band @ self.curves.T) * g[:, np.newaxis, :]
-        if self.company_curve is not None:
-            pull = by_band @ self.company_curve.T
-            by_strength = by_strength + pull * (g * share)[:, np.newaxis, :]
+        by_strength += (by_band @ self.company_curve.T) * (g * share)[:, np.newaxis, :]
         return Strengths(
             lab_from_xyz(xyz, light), by_band, g, by_strength,
             depth_law_by_law(amounts, self.law),
             np.divide(dose, alone, out=np.ones_like(dose), where=alone > 0.0),
             share, others,
         )  # fmt: skip
+
+
+# Many blends at once -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Works:
+    """How much of each dye works, `g` ``(k, N)``, and its slopes.
+
+    `own` ``(k, N)`` by the dye's own amount less `joint`, that by the amount of any dye (None where
+    it is nothing); `new` ``(D, N)`` of dyes not yet in, by their own. `share` is how far a dye is
+    in company, and `own_share` and `joint_share` are its slopes in the same way. `acting`
+    ``(k, N)`` is how much more (ln) all dyes work by the amount of one, `entering` ``(D, N)`` by
+    that of a dye not yet in.
+    """
+
+    g: Array
+    own: Array
+    joint: Array | None
+    new: Array
+    share: Array | float = 0.0
+    own_share: Array | float = 0.0
+    joint_share: Array | float = 0.0
+    acting: Array | float = 0.0
+    entering: Array | float = 0.0
+
+
+class Blending:
+    """The forward model of a shelf under one light, with what can be worked out beforehand.
+
+    Attributes
+    ----------
+    blends : of D dyes.
+    law : ``(2, D)`` exponent and bend.
+    less : ``(D,)`` what the shifted depth law takes off.
+    entering : ``(D,)`` slope of the depth law where there is no dye yet.
+    curves : ``(B, D)`` absorption per unit of g; where mixes were read, beside it what company
+        adds to each, ``(B, 2 D)``.
+    cloth : ``(B, 1)`` K/S of the undyed cloth.
+    seen : ``(3, B)`` weight of each band in XYZ over that of white, less what the surface keeps.
+    by_curve : ``(3 D, B)`` or ``(6 D, B)``, the same by each of the curves.
+    plain : whether company and interaction are nothing.
+    """
+
+    def __init__(self, blends: Blends, light: Light) -> None:
+        surface, w, curves = blends.surface, weights(light).T, blends.curves
+        if blends.company_curve.any():
+            curves = np.concatenate([curves, blends.company_curve])
+        self.blends, self.law, self.less = blends, blends.law.T, SHIFT ** blends.law[:, 0]
+        self.entering = depth_law_slope(np.zeros(len(blends.law)), blends.law)
+        self.curves, self.cloth = np.ascontiguousarray(curves.T), blends.cloth[:, np.newaxis]
+        self.seen = (1.0 - surface.r0) * (1.0 - surface.k2) * w / w.sum(axis=1, keepdims=True)
+        self.by_curve = (self.seen[:, np.newaxis] * curves).reshape(-1, len(blends.cloth))
+        acts = blends.company.any() or blends.interaction.any()
+        self.plain = not (acts or len(curves) > len(blends.curves))
+
+    def towards(self, goal: Goal, index: Index) -> Residual:
+        """A goal on CIELAB as a function of amounts ``(k, M)`` of rows of `index` ``(k, N)``."""
+
+        def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+            here = index[:, rows]
+            r, by_root, by_g, works = self._mixed(amounts, here, goal, rows)
+            own, shared, _ = self._by_own(by_g, here, works)
+            return r, _through(by_root, own + shared)
+
+        return residual
+
+    def prices(self, amounts: Array, index: Index, goal: Goal) -> tuple[Array, Array]:
+        """What N blends miss, ``(m, N)``, and its slope ``(m, D, N)`` by dyes not yet in them."""
+        r, by_root, by_g, works = self._mixed(amounts, index, goal, np.arange(amounts.shape[1]))
+        _, shared, whole = self._by_own(by_g, index, works)
+        count = len(self.less)
+        # A dye that enters is wholly in company.
+        by_new = by_g if by_g.shape[1] == count else by_g[:, :count] + by_g[:, count:]
+        return r, _through(by_root, by_new * works.new + whole * works.entering + shared)
+
+    def spectra(self, amounts: Array, index: Index) -> tuple[Array, Array]:
+        """Reflectance ``(B, N)`` of amounts ``(k, N)``, and its slope by them ``(B, k, N)``."""
+        k, works = self._absorption(amounts, index)
+        r, by_k = self.blends.surface.reflectance_and_slope(k)
+        by_g = np.broadcast_to(self.curves[..., np.newaxis], (*self.curves.shape, k.shape[1]))
+        own, shared, _ = self._by_own(by_g, index, works)
+        return r, by_k[:, np.newaxis] * (own + shared)
+
+    def _by_own(
+        self, by_g: Array, index: Index, works: _Works
+    ) -> tuple[Array, Array | float, Array | float]:
+        """Slopes by amounts, from those by g ``(m, D, N)``: a dye's own part ``(m, k, N)``, what
+        one more of any dye does by way of the others ``(m, 1, N)``, and by all that works."""
+        count, columns = len(self.less), np.arange(index.shape[1])
+        by = by_g[:, index, columns]
+        joint = works.joint
+        if joint is None:
+            return by * works.own, 0.0, 0.0
+        by_share: Array | float = 0.0
+        if by_g.shape[1] > count:
+            by_company = by_g[:, index + count, columns]
+            by, by_share = by + works.share * by_company, works.g * by_company
+        whole = (by * works.g).sum(axis=1, keepdims=True)
+        shared = (by * joint + by_share * works.joint_share).sum(axis=1, keepdims=True)
+        return by * works.own + by_share * works.own_share + whole * works.acting, shared, whole
+
+    def _mixed(
+        self, amounts: Array, index: Index, goal: Goal, rows: NDArray[np.intp]
+    ) -> tuple[Array, Array, Array, _Works]:
+        """The residual ``(m, N)``, its slope by the cube roots of XYZ, theirs by g of every dye
+        ``(3, D, N)`` (and by what works in company, ``(3, 2 D, N)``), and `_Works`.
+        """
+        k, works = self._absorption(amounts, index)
+        root = np.sqrt(k * (k + 2.0))
+        k2 = self.blends.surface.k2
+        k += root + (1.0 - k2)
+        v = np.divide(1.0, k, out=k)  # of 1/R − k2, where 1/R = 1 + k + root
+        f, by_xyz = cube_root_and_slope(self.seen @ v + self.blends.surface.r0)
+        lab = TO_LAB @ f
+        lab[0] -= 16.0
+        slope = v * (1.0 + k2 * v) / np.maximum(root, _LEAST_ROOT)
+        by_g = (self.by_curve @ slope).reshape(3, self.curves.shape[1], -1)
+        r, by_lab = goal(lab, rows)
+        return r, (TO_LAB.T @ by_lab) * -by_xyz, by_g, works
+
+    def _absorption(self, amounts: Array, index: Index) -> tuple[Array, _Works]:
+        """K/S ``(B, N)`` of amounts ``(k, N)``, and how much of each dye works."""
+        works, columns = self._working(amounts, index), np.arange(amounts.shape[1])
+        working = np.zeros((self.curves.shape[1], len(columns)))
+        working[index, columns] = works.g
+        if len(working) > len(self.less):
+            working[index + len(self.less), columns] = works.g * works.share
+        k = self.curves @ working
+        k += self.cloth
+        return k, works
+
+    def _working(self, c: Array, index: Index) -> _Works:
+        """How much of each dye works, and its slopes."""
+        n, q = self.law[:, index]
+        depth = c + SHIFT
+        log = np.log(depth)
+        power = np.exp(n * log)
+        log -= np.log(PIVOT)
+        rise = power - self.less[index]
+        bend = np.exp(0.5 * q * log * log)
+        g, own = rise * bend, (n * power + rise * (q * log)) / depth * bend
+        if self.plain:
+            return _Works(g, own, None, self.entering[:, np.newaxis])
+        company, acts = self.blends.company, self.blends.interaction
+        total = c.sum(axis=0)
+        others, own_acts = total - c, acts[index]
+        whole = np.maximum(others + HALF_COMPANY * c, 1e-12)
+        share, bend = others / whole, HALF_COMPANY / (whole * whole)
+        # The interaction κ of all, how full they are, and ln(1 + T) κ by T.
+        safe = np.maximum(total, 1e-12)
+        kappa, filled = (own_acts * c).sum(axis=0) / safe, np.log1p(total)
+        by_total = kappa * (1.0 / (1.0 + total) - filled / safe)
+        grown = np.exp(share * company[index] + kappa * filled - own_acts * np.log1p(c))
+        g = g * grown
+        joint_share = bend * c
+        own_share = -bend * others - joint_share
+        joint = g * company[index] * joint_share
+        own = own * grown + g * (company[index] * own_share - own_acts / (1.0 + c))
+        new = self.entering[:, np.newaxis] * np.exp(company[:, np.newaxis] + kappa * filled)
+        acting, entering = (x * (filled / safe) + by_total for x in (own_acts, acts[:, np.newaxis]))
+        return _Works(g, own, joint, new, share, own_share, joint_share, acting, entering)
+
+
+def _through(by_root: Array, slope: Array) -> Array:
+    """Slopes ``(m, k, N)`` of a residual from its ``(m, 3, N)`` and those ``(3, k, N)`` of XYZ."""
+    parts = by_root[:, :, np.newaxis] * slope
+    return np.asarray(parts[:, 0] + parts[:, 1] + parts[:, 2])

@@ -36,13 +36,11 @@ def nudged(blends: Blends, modes: Modes, surface: Array) -> Blends:
     r0, k2 = np.array([blends.surface.r0, blends.surface.k2]) + modes.surface * surface
     moved = replace(blends.surface, r0=float(r0), k2=float(k2))
     curves = blends.curves * np.exp(np.tensordot(surface, modes.surface_curves, 1))
-    grown = None
-    if blends.company_curve is not None:
-        grown = blends.company_curve * in_company(curves) / in_company(blends.curves)
+    grown = in_company(curves) / np.maximum(in_company(blends.curves), 1e-12)
     return replace(
         blends,
         curves=curves,
-        company_curve=grown,
+        company_curve=blends.company_curve * grown,
         law=blends.law + np.tensordot(surface, modes.surface_laws, 1),
         cloth=moved.k_over_s(blends.surface.reflectance(blends.cloth)),
         surface=moved,
@@ -63,7 +61,7 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
         ]
         columns.append(((ends[0] - ends[1]) / (2.0 * _STEP))[..., np.newaxis])
     curves, beside = blends.curves, seen.g * seen.share
-    added = np.zeros_like(curves) if blends.company_curve is None else blends.company_curve
+    added = blends.company_curve
 
     def by_curve(working: Array, curves: Array, changes: Array) -> Array:
         """Slope ``(N, 3, D, Q)`` by relative changes ``(D, Q, B)`` of what works so much."""

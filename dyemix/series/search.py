@@ -22,9 +22,9 @@ from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import DyemixError
 from dyemix.matching.limits import LEAST_DOSE, Kit, measured
-from dyemix.model.blending import Blending
 from dyemix.model.dyes import DyeSet
 from dyemix.model.least_squares import solve
+from dyemix.model.mixtures import Blending
 from dyemix.model.prediction import Prediction
 from dyemix.model.uncertainty import likely
 from dyemix.series.steps import Route, RouteKind, Series, Step, out_of_range, reached
@@ -195,7 +195,7 @@ class Search:
             here, off = turn[at[rows]], labs.T - asked[at[rows]]
             return np.einsum("nij,nj->in", here, off), np.moveaxis(here, 0, -1)
 
-        down = Blending(dyes, self.start.light).towards(goal, np.tile(index, (t * s, 1)).T)
+        down = Blending(dyes.whole, self.start.light).towards(goal, np.tile(index, (t * s, 1)).T)
         aim, most = np.tile(base, (t * s, 1)).T, np.tile(top, (t * s, 1)).T
         pull = _PULL / np.where(aim > 0.0, aim, most)
 
