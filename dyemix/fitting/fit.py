@@ -19,11 +19,11 @@ from dyemix.dataset.result import said
 from dyemix.dataset.swatches import METHOD, Swatch, SwatchSet
 from dyemix.errors import FitError, expect
 from dyemix.fitting.calibration import Calibrated, condition
-from dyemix.fitting.lab_ladder import LabLadders, cloth_from_lab
-from dyemix.fitting.ladder import Beside, Fitted, SpectralLadders, bound, scatter_of, stated
+from dyemix.fitting.lab_ladder import cloth_from_lab
+from dyemix.fitting.ladder import Beside, Fitted, bound, scatter_of, stated
 from dyemix.fitting.next_squares import in_one_line, middle_mixes
 from dyemix.fitting.slips import slips
-from dyemix.fitting.surfaces import Data, Solver
+from dyemix.fitting.surfaces import Solver
 from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.fit_report import DyeReport, FitReport, MixtureCheck, mixture_checks
 from dyemix.model.kubelka_munk import depth_law, law_text
@@ -42,7 +42,7 @@ _NOTHING = 1e-6
 _MISFIT_FROM, _MISFIT_COUNTS = 0.7, 2.8
 
 
-def _find_odd(data: Data, left: Sequence[Beside | None]) -> dict[tuple[int, int], float]:
+def _find_odd(solver: Solver, left: Sequence[Beside | None]) -> dict[int, tuple[int, float]]:
     """Strength of the one swatch a ladder that fits its neighbours worst, by dye and swatch."""
     known = [x.stronger for x in left if x is not None]
     if not known:
@@ -54,15 +54,15 @@ def _find_odd(data: Data, left: Sequence[Beside | None]) -> dict[tuple[int, int]
         if found is None or len(found.stronger) < 4:
             continue
         # End depths are extrapolated, so a bent law alone can put them off: inner ones only.
-        good = _inner(data, dye) & found.tells & (data.counts[dye] > ODD_WEIGHT)
+        good = _inner(solver, dye) & found.tells & (solver.counts[dye] > ODD_WEIGHT)
         score = np.where(good, np.abs(found.stronger), 0.0)
         worst = int(np.argmax(score))
         if score[worst] > limit:
-            odd[dye, worst] = float(np.exp(found.stronger[worst]))
+            odd[dye] = worst, float(np.exp(found.stronger[worst]))
     return odd
 
 
-def _misfit(data: Data, left: Sequence[Beside | None]) -> float | None:
+def _misfit(solver: Solver, left: Sequence[Beside | None]) -> float | None:
     """ΔE2000 across strength by which inner depths miss beyond what is open; None without any.
 
     Of the ladder in the middle, since one dye that misbehaves says little of mixes of the others.
@@ -70,18 +70,18 @@ def _misfit(data: Data, left: Sequence[Beside | None]) -> float | None:
     apart = []
     for i, found in enumerate(left):
         if found is not None:
-            good = _inner(data, i) & (data.counts[i] > ODD_WEIGHT)
-            by_lab = metric(data.measured[i])
-            spread = np.array([stated(s.readings) for s in data.swatches[i]])
+            good = _inner(solver, i) & (solver.counts[i] > ODD_WEIGHT)
+            by_lab = metric(solver.measured[i])
+            spread = np.array([stated(s.readings) for s in solver.swatches[i]])
             told = np.trace(by_lab @ spread @ by_lab.swapaxes(1, 2), axis1=1, axis2=2)
             beyond = found.across - found.expected - told * 2.0 / 3.0
             apart += [beyond[good].mean()] if good.any() else []
     return float(np.sqrt(max(np.median(apart), 0.0))) if apart else None
 
 
-def _inner(data: Data, dye: int) -> NDArray[np.bool_]:
+def _inner(solver: Solver, dye: int) -> NDArray[np.bool_]:
     """Which squares lie between the palest and the deepest."""
-    c = data.depths[dye]
+    c = solver.depths[dye]
     return np.asarray((c > c.min()) & (c < c.max()))
 
 
@@ -106,28 +106,17 @@ def _fittable(swatches: SwatchSet) -> SwatchSet:
     return replace(swatches, readings=kept, warnings=(*swatches.warnings, *gone))
 
 
-def _data(swatches: SwatchSet) -> Data:
-    undyed, light, table = swatches.undyed, swatches.light, swatches.source or "this table"
+def _ladders(swatches: SwatchSet) -> Solver:
+    """The ladders of a table on its undyed cloth. Raises `FitError` where either is missing."""
+    table = swatches.source or "this table"
     if swatches.unread and not swatches.swatches:
         raise FitError(said("fit.unread", table=table, count=len(swatches.unread)))
-    if not undyed:
+    if not swatches.undyed:
         raise FitError(said("fit.no_undyed", table=table))
     ladders = {name: ladder for name in swatches.dyes if (ladder := swatches.ladder(name))}
     if not ladders:
         raise FitError(said("fit.no_ladder", table=table))
-    cloth = _cloth(undyed)
-    rough = {name: x for name, x in ladders.items() if any(s.rough for s in x)}
-    clear = {name: x for name, x in ladders.items() if name not in rough}
-    return Data(
-        tuple(ladders),
-        tuple(ladders.values()),
-        tuple(np.array([s.recipe[name] for s in x]) for name, x in ladders.items()),
-        tuple(np.array([s.colour(light) for s in x]) for x in ladders.values()),
-        tuple(np.ones(len(x)) for x in ladders.values()),
-        light, cloth, tuple(i for i, name in enumerate(ladders) if name in rough),
-        SpectralLadders(clear, cloth) if clear else None,
-        LabLadders.of(rough, cloth) if rough else None,
-    )  # fmt: skip
+    return Solver(ladders, _cloth(swatches.undyed), swatches.light)
 
 
 def _cloth(undyed: Sequence[Swatch]) -> Array:
@@ -143,16 +132,16 @@ def _lights(swatches: Sequence[Swatch]) -> list[Light]:
     return list(dict.fromkeys(lights))
 
 
-def _lab_notes(data: Data, swatches: SwatchSet) -> list[str]:
+def _lab_notes(solver: Solver, swatches: SwatchSet) -> list[str]:
     """What a fit from CIELAB alone can and cannot say."""
     undyed, notes = swatches.undyed, []
     rough = [s for s in undyed if s.rough]
     if rough:
         which = "fit.undyed_lab" if len(rough) == len(undyed) else "fit.some_undyed_lab"
         notes.append(said(which, count=len(rough), all=len(undyed)))
-    if data.lab:
-        names = ", ".join(data.names[i] for i in data.lab)
-        pieces = [s for i in data.lab for s in data.swatches[i]]
+    if solver.lab:
+        names = ", ".join(solver.names[i] for i in solver.lab)
+        pieces = [s for i in solver.lab for s in solver.swatches[i]]
         lights = ", ".join(map(str, _lights(pieces)))
         notes.append(said("fit.lab_alone", lights=lights, names=names))
     return notes
@@ -183,10 +172,10 @@ def _next_depth(depths: Sequence[float], odd: float | None) -> tuple[float | Non
 
 
 def _report_dye(
-    data: Data, i: int, fitted: Fitted, left: Beside | None, odd: dict[int, float]
+    solver: Solver, i: int, fitted: Fitted, left: Beside | None, odd: dict[int, float]
 ) -> DyeReport:
-    name, law = data.names[i], fitted.law[i]
-    swatches, depths = data.swatches[i], data.depths[i]
+    name, law = solver.names[i], fitted.law[i]
+    swatches, depths = solver.swatches[i], solver.depths[i]
     steps = tuple(float(x) for x in np.unique(depths))
     texts = tuple(
         said("fit.reads_like", label=swatches[j].label, depth=_reads_like(law, depths[j], x))
@@ -196,7 +185,7 @@ def _report_dye(
         texts += (said("fit.no_dye", dye=name),)
     seen = {}
     if left is not None:
-        good, inner = ~np.isin(np.arange(len(depths)), list(odd)), _inner(data, i)
+        good, inner = ~np.isin(np.arange(len(depths)), list(odd)), _inner(solver, i)
         seen = {
             "inner": tuple(left.delta_e[inner & good].tolist()),
             "ends": tuple(left.delta_e[~inner & good].tolist()),
@@ -204,7 +193,7 @@ def _report_dye(
         }
     depth, words = _next_depth(steps, float(depths[min(odd)]) if odd else None)
     return DyeReport(
-        name, steps, law_text(law), texts, words, i in data.lab, **seen, next_depth=depth
+        name, steps, law_text(law), texts, words, i in solver.lab, **seen, next_depth=depth
     )
 
 
@@ -246,32 +235,30 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     conditions = swatches.conditions()
     swatches, aside = swatches.set_aside()
     swatches = _fittable(swatches)
-    light, data = swatches.light, _data(swatches)
-    solver = Solver(data)
+    light, solver = swatches.light, _ladders(swatches)
     surface, spread = solver.surfaces()
     left = solver.left_out(surface)
-    odd: dict[tuple[int, int], float] = {}
+    odd: list[dict[int, float]] = [{} for _ in solver.names]
     for _ in range(4):  # each pass may find one swatch a dye; four passes are ample
-        if not (found := _find_odd(data, left)):
+        if not (found := _find_odd(solver, left)):
             break
-        odd |= found
-        for dye, swatch in found:
-            data.counts[dye][swatch] = ODD_WEIGHT
+        for dye, (swatch, strength) in found.items():
+            odd[dye][swatch], solver.counts[dye][swatch] = strength, ODD_WEIGHT
         left = solver.left_out(surface)
-    if odd:
+    if any(odd):
         surface, spread = solver.surfaces()
         left = solver.left_out(surface)
     _, first = solver.ladders(surface, spread, PRIOR_STRENGTH)
-    beside = [solver.beside(first, surface, i) for i in range(len(data.names))]
-    scatter = scatter_of(beside, data.depths, swatches)
+    beside = [solver.beside(first, surface, i) for i in range(len(solver.names))]
+    scatter = scatter_of(beside, solver.depths, swatches)
     ladders, fitted = solver.ladders(surface, spread, scatter.strength)
-    misfit = _misfit(data, left)
+    misfit = _misfit(solver, left)
     beyond = float(np.sqrt(max((misfit or 0.0) ** 2 - _MISFIT_FROM**2, 0.0)))
     alone = DyeSet(
-        data.names, ladders.curves, ladders.law,
-        palest=np.array([c.min() for c in data.depths]),
-        deepest=np.array([c.max() for c in data.depths]),
-        cloth=data.cloth, surface=surface, light=light, conditions=conditions, scatter=scatter,
+        solver.names, ladders.curves, ladders.law,
+        palest=np.array([c.min() for c in solver.depths]),
+        deepest=np.array([c.max() for c in solver.depths]),
+        cloth=solver.cloth, surface=surface, light=light, conditions=conditions, scatter=scatter,
         ladders=replace(ladders, misfit=_MISFIT_COUNTS * float(np.sqrt(beyond))),
         demo=swatches.demo,
     )  # fmt: skip
@@ -279,12 +266,12 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         light=str(light),
         surface=said("fit.surface", surface, spread),
         dyes=tuple(
-            _report_dye(data, i, fitted, left[i], {j: x for (dye, j), x in odd.items() if dye == i})
-            for i in range(len(data.names))
+            _report_dye(solver, i, fitted, left[i], odd[i])
+            for i in range(len(solver.names))
         ),
         misfit=misfit,
         warnings=(
-            *swatches.warnings, *swatches.apart, *scatter.warnings, *_lab_notes(data, swatches),
+            *swatches.warnings, *swatches.apart, *scatter.warnings, *_lab_notes(solver, swatches),
             *_flags(swatches),
         ),
         demo=swatches.demo,

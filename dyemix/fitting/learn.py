@@ -9,7 +9,7 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
 from dyemix.dataset.target import Bath, Trial
 from dyemix.errors import DyemixError, expect
 from dyemix.fitting.calibration import condition
@@ -55,13 +55,11 @@ class Learnt(Result):
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.dyes.demo else []
         if len(self.before):
-            lines.append(
-                f"Left out in turn, {len(self.trials)} trials were off by {self.before.mean():.2f} "
-                f"before and {self.after.mean():.2f} after (ΔE2000, {self.dyes.light})."
-            )
+            off = {"before": self.before.mean(), "after": self.after.mean()}
+            lines.append(said("fit.trials", count=len(self.trials), light=self.dyes.light, **off))
             lines.append(f"{promises_kept(self.checks)}.")
         else:
-            lines.append("No trial of a first bath: the dyes stay as their squares show them.")
+            lines.append(said("fit.no_trial"))
         return "\n".join([*lines, *self.changes])
 
 
@@ -141,12 +139,9 @@ def _weights(trials: Sequence[Trial], half_life: float | None, lot: str | None) 
     weights = np.ones(len(trials))
     if half_life is not None:
         if not half_life > 0.0:
-            raise DyemixError(f"half_life_days {half_life:g} is not a time: it must be above 0.")
-        undated = [str(t.recipe) for t in trials if t.date is None]
-        if undated:
-            raise DyemixError(
-                f"age cannot count: {len(undated)} trials have no date ({undated[0]}): date them."
-            )
+            raise DyemixError(said("fit.no_time", days=half_life))
+        if undated := [t.recipe for t in trials if t.date is None]:
+            raise DyemixError(said("fit.undated", count=len(undated), first=undated[0]))
         days = np.array([t.date.toordinal() for t in trials if t.date], dtype=float)
         weights *= 0.5 ** ((days.max(initial=0.0) - days) / half_life)
     if lot is not None:
@@ -156,31 +151,23 @@ def _weights(trials: Sequence[Trial], half_life: float | None, lot: str | None) 
 
 def _changes(dyes: DyeSet) -> tuple[str, ...]:
     """What the pots changed, in words, largest first."""
-    seconds = sum(pot.on is not None for pot in dyes.pots)
-    words = []
-    spread, strength = np.sqrt(np.diag(dyes.known.covariance)), np.expm1(dyes.company)
+    spread, words = np.sqrt(np.diag(dyes.known.covariance)), []
+    strength, at_one = np.expm1(dyes.company), np.expm1(dyes.interaction * np.log(2.0))
     for i in np.argsort(-np.abs(strength)):
-        if abs(strength[i]) >= _WORTH_SAYING:
-            way = "stronger" if strength[i] > 0 else "weaker"
-            words.append(
-                f"{dyes.names[i]} comes out {100.0 * abs(strength[i]):.0f} % {way} in mixes than "
-                f"its squares say (± {100.0 * spread[i]:.0f} %)."
-            )
-    at_one = np.expm1(dyes.interaction * np.log(2.0))
+        if (share := abs(strength[i])) >= _WORTH_SAYING:
+            way = "fit.stronger" if strength[i] > 0 else "fit.weaker"
+            figures = {"share": 100.0 * share, "error": 100.0 * spread[i]}
+            words.append(said(way, dye=dyes.names[i], **figures))
     most = int(np.argmax(np.abs(at_one)))
-    if abs(at_one[most]) >= _WORTH_SAYING:
-        way = "adds to" if at_one[most] > 0 else "costs"
-        words.append(
-            f"What a dye does to others is most for {dyes.names[most]}: 1 % owf of it {way} a pale "
-            f"dye beside it {100.0 * abs(at_one[most]):.0f} % of its strength."
-        )
+    if (share := abs(at_one[most])) >= _WORTH_SAYING:
+        way = "fit.adds" if at_one[most] > 0 else "fit.costs"
+        words.append(said(way, dye=dyes.names[most], share=100.0 * share))
+    seconds = sum(pot.on is not None for pot in dyes.pots)
     if not words and seconds < len(dyes.pots):
-        words.append("No dye moved by more than 1 %.")
+        words.append(said("fit.unmoved"))
     if seconds:
-        words.append(
-            f"Second baths give their dyes to within {100.0 * dyes.scatter.second_bath:.0f} % "
-            f"(from {seconds} of them, {100.0 * PRIOR_SECOND_BATH:.0f} % assumed before)."
-        )
+        shares = {"share": 100.0 * dyes.scatter.second_bath, "prior": 100.0 * PRIOR_SECOND_BATH}
+        words.append(said("fit.second_baths", count=seconds, **shares))
     return tuple(words)
 
 

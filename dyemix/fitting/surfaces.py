@@ -10,8 +10,7 @@ surfaces.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -35,65 +34,59 @@ _INSIDE = (0.0, 0.2, 0.4, 0.6)
 _TRUST, _TRUST_LAB = 3.0, 1.0
 
 
-@dataclass(frozen=True, eq=False)
-class Data:
-    """What the fit sees of a swatch set: a ladder a dye, and the undyed cloth.
+class Solver:
+    """Fits of the ladders of a table under one surface after another; each sets out from the last.
 
-    `measured` ``(S, 3)`` is the CIELAB of each ladder's swatches, `lab` the places of the ladders
-    that have a reading without a spectrum.
+    Attributes, a ladder each
+    -------------------------
+    names, swatches : the dyes and their squares.
+    depths, measured, counts : of those, % owf ``(S,)``, CIELAB ``(S, 3)`` under `light`, and how
+        much each counts ``(S,)``.
+    cloth : ``(B,)`` of the undyed cloth.
+    spectral, lab : places of the ladders that are spectra, and of those that are not all spectra.
     """
 
-    names: tuple[str, ...]
-    swatches: tuple[tuple[Swatch, ...], ...]
-    depths: tuple[Array, ...]
-    measured: tuple[Array, ...]
-    counts: tuple[Array, ...]
-    light: Light
-    cloth: Array
-    lab: tuple[int, ...]
-    of_spectra: SpectralLadders | None
-    of_lab: LabLadders | None
-
-    @property
-    def spectral(self) -> list[int]:
-        return [i for i in range(len(self.names)) if i not in self.lab]
+    def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array, light: Light) -> None:
+        self.names, self.swatches = tuple(ladders), tuple(ladders.values())
+        self.light, self.cloth = light, cloth
+        self.depths = [np.array([s.recipe.total for s in some]) for some in self.swatches]
+        self.measured = [np.array([s.colour(light) for s in some]) for some in self.swatches]
+        self.counts = [np.ones(len(some)) for some in self.swatches]
+        rough = [any(s.rough for s in some) for some in self.swatches]
+        self.lab = [i for i, some in enumerate(rough) if some]
+        self.spectral = [i for i, some in enumerate(rough) if not some]
+        kinds = [{self.names[i]: self.swatches[i] for i in of} for of in (self.spectral, self.lab)]
+        self._of_spectra = SpectralLadders(kinds[0], cloth) if kinds[0] else None
+        self._of_lab = LabLadders.of(kinds[1], cloth) if kinds[1] else None
+        self._last: Array | None = None
 
     def lowest(self) -> float:
         """The lowest reflectance, or stimulus as a share of white, of any swatch."""
         spectra = [s.reflectance.min() for i in self.spectral for s in self.swatches[i]]
-        return float(min([*spectra, *([self.of_lab.lowest] if self.of_lab else [])]))
-
-
-class Solver:
-    """Fits of the same ladders under one surface after another; each sets out from the last."""
-
-    def __init__(self, data: Data) -> None:
-        self.data = data
-        self._last: Array | None = None
+        return float(min([*spectra, *([self._of_lab.lowest] if self._of_lab else [])]))
 
     def fit(self, surface: Surface, counts: Sequence[Array], strength: float) -> Fitted:
         """Every dye under this surface; `counts` says how much each swatch of a dye counts."""
-        data, parts = self.data, []
-        if data.of_spectra:
-            some = [counts[i] for i in data.spectral]
-            parts.append((data.spectral, data.of_spectra.fit(surface, some, strength)))
-        if data.of_lab:
-            some = [counts[i] for i in data.lab]
-            self._last = data.of_lab.solve(surface, some, self._last)
-            parts.append((list(data.lab), data.of_lab.fit(surface, some, self._last)))
+        parts = []
+        if self._of_spectra:
+            some = [counts[i] for i in self.spectral]
+            parts.append((self.spectral, self._of_spectra.fit(surface, some, strength)))
+        if self._of_lab:
+            some = [counts[i] for i in self.lab]
+            self._last = self._of_lab.solve(surface, some, self._last)
+            parts.append((self.lab, self._of_lab.fit(surface, some, self._last)))
         return Fitted.joined(parts)
 
     def left_out(self, surface: Surface) -> list[Beside | None]:
         """Each dye's squares as a fit without their depth shows them; None under three depths."""
-        data = self.data
-        steps = [np.unique(c) for c in data.depths]
+        steps = [np.unique(c) for c in self.depths]
         found: list[Beside | None] = [None] * len(steps)
         for fold in range(max(len(x) for x in steps)):
             out = [
                 c == x[fold] if len(x) > 2 and fold < len(x) else np.zeros(len(c), bool)
-                for c, x in zip(data.depths, steps, strict=True)
+                for c, x in zip(self.depths, steps, strict=True)
             ]
-            kept = [np.where(o, 0.0, c) for o, c in zip(out, data.counts, strict=True)]
+            kept = [np.where(o, 0.0, c) for o, c in zip(out, self.counts, strict=True)]
             fitted = self.fit(surface, kept, PRIOR_STRENGTH)
             for i, rows in enumerate(out):
                 if rows.any():
@@ -105,26 +98,20 @@ class Solver:
 
     def beside(self, fitted: Fitted, surface: Surface, dye: int) -> Beside:
         """The squares of a dye beside this fit of them."""
-        data = self.data
-        depths, measured = data.depths[dye], data.measured[dye]
-        return beside(fitted, data.cloth, surface, dye, depths, measured, data.light)
+        depths, measured = self.depths[dye], self.measured[dye]
+        return beside(fitted, self.cloth, surface, dye, depths, measured, self.light)
 
     def surfaces(self) -> tuple[Surface, Array]:
         """The mean surface, and the spread ``(2,)`` of r0 and k2 about it."""
-        data = self.data
-        top = min(_R0_MOST, _R0_SHARE * data.lowest())
-        if data.of_lab:
-            counts = [data.counts[i] for i in data.lab]
-            weighed = data.of_lab.weighed(Surface(0.4 * top, 0.3), counts)
-            self.data = data = replace(data, of_lab=weighed)
+        top = min(_R0_MOST, _R0_SHARE * self.lowest())
+        if self._of_lab:
+            counts = [self.counts[i] for i in self.lab]
+            self._of_lab = self._of_lab.weighed(Surface(0.4 * top, 0.3), counts)
             self._last = None
         grid = [(r0, k2) for r0 in np.linspace(0.0, top, _R0_STEPS) for k2 in _INSIDE]
-        some = data.spectral or list(data.lab)
-        cost = [
-            self.fit(Surface(r0, k2), data.counts, PRIOR_STRENGTH).cost[some].sum()
-            for r0, k2 in grid
-        ]
-        trust = _TRUST if data.spectral else _TRUST_LAB
+        some, trust = (self.spectral, _TRUST) if self._of_spectra else (self.lab, _TRUST_LAB)
+        surfaces = (Surface(r0, k2) for r0, k2 in grid)
+        cost = [self.fit(one, self.counts, PRIOR_STRENGTH).cost[some].sum() for one in surfaces]
         weights = (np.array(cost) / min(cost)) ** -trust
         points, weights = np.array(grid), weights / weights.sum()
         mean = weights @ points
@@ -132,9 +119,7 @@ class Solver:
 
     def ladders(self, surface: Surface, spread: Array, strength: float) -> tuple[Ladders, Fitted]:
         """The dyes at this surface, and all that is open of them."""
-        data = self.data
-        middle = self.fit(surface, data.counts, strength)
-        ceiling = _R0_SHARE * data.lowest()
+        middle, ceiling = self.fit(surface, self.counts, strength), _R0_SHARE * self.lowest()
         at = np.array([surface.r0, surface.k2])
         high = np.minimum(at + spread, [max(ceiling, surface.r0), _INSIDE[-1] + 0.05])
         low = np.maximum(at - spread, 0.0)
@@ -143,7 +128,7 @@ class Solver:
         for axis in range(2):
             if high[axis] > low[axis]:
                 ends = [np.where(np.arange(2) == axis, end, at) for end in (high, low)]
-                one, other = (self.fit(Surface(*e.tolist()), data.counts, strength) for e in ends)
+                one, other = (self.fit(Surface(*e.tolist()), self.counts, strength) for e in ends)
                 share = spread[axis] / (high - low)[axis]
                 curves[axis] = share * (one.curves - other.curves)
                 laws[axis] = share * (one.law - other.law)
