@@ -227,8 +227,7 @@ def backup(file: Path) -> None:
 @command("FOLDER", "book")
 def export(folder: Path) -> None:
     """Write the whole book as CSV tables into a new FOLDER."""
-    from dyemix.dyebook.connection import find_book
-    from dyemix.dyebook.tables import export_csv
+    from dyemix.dyebook.connection import export_csv, find_book
 
     for path in export_csv(find_book(given("book")), folder):
         console.remark(f"Written: {path}")

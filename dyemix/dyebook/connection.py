@@ -1,7 +1,10 @@
-"""The file of a dye book: opened, checked, locked, written all or nothing.
+"""The file of a dye book: opened, checked, locked, written all or nothing, and as CSV tables.
 
 SQLite with a rollback journal and ``synchronous=FULL``: between commands the book is one file, and
 what was confirmed survives a killed command, a full disk and a power cut.
+
+A layout is reached by the steps of every layout up to it, ``data/dyebook/layout_N.sql``. One that
+was released is never edited: a change is a further step.
 
 A book is never opened but by SQLite: on POSIX, closing a second handle of one's own would drop the
 locks of the first.
@@ -9,18 +12,34 @@ locks of the first.
 
 from __future__ import annotations
 
+import json
 import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from dyemix.dyebook import schema
+from dyemix.arrays import LAB
+from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError, SavedError
 from dyemix.shelf import swatch_tables
-from dyemix.writing import beside
+from dyemix.writing import beside, csv_text, write
 
+#: Marks the file as a dye book: 'dyeb' in ASCII (PRAGMA application_id).
+APPLICATION_ID = 0x64796562
+#: Marks a backup: 'dyec'. It opens as a book does, and is not taken for one unless it is named.
+BACKUP_ID = 0x64796563
+#: The layout that this version reads and writes.
+LAYOUT = 6
+#: Every table, each after those it refers to.
+TABLES = (
+    "kind", "cloth", "dye", "stock", "method", "swatch_set", "swatch", "reading", "fit", "job",
+    "recipe", "sheet", "trial", "picture", "piece", "sign_off", "event", "change",
+)  # fmt: skip
+#: A list in one column of the book is a column for each number in the table.
+_SPREAD = {"spectrum": tuple(f"{w:g} nm" for w in WAVELENGTHS), "lab": LAB}
 Say = Callable[[str], None]
 #: A wait for another command longer than this is spoken of, s; and so often before giving up.
 _WAIT, _TRIES = 1.5, 7
@@ -105,12 +124,12 @@ class BookFile:
         """See that it is a whole book, and bring it to the present layout."""
         with self.reading() as db:
             found = _pragma(db, "application_id")
-            if found not in (schema.APPLICATION_ID, schema.BACKUP_ID):
+            if found not in (APPLICATION_ID, BACKUP_ID):
                 raise self._refusal("an SQLite file, but not a dye book: name another.")
-            if (version := schema.layout(db)) > schema.LAYOUT:
+            if (version := layout(db)) > LAYOUT:
                 raise self._refusal(
                     f"written by a newer dyemix (layout {version}, this one knows up to "
-                    f"{schema.LAYOUT}): update dyemix."
+                    f"{LAYOUT}): update dyemix."
                 )
             fault = _pragma(db, "quick_check(1)")
             pages, size = (_pragma(db, name) for name in ("page_count", "page_size"))
@@ -122,11 +141,11 @@ class BookFile:
             note = "a write had been broken off and was undone; all that was confirmed is in it."
             self.warnings = (f"{self.path}: {note}",)
             self._say(*self.warnings)
-        if version < schema.LAYOUT:
+        if version < LAYOUT:
             with self.writing() as db:
-                schema.migrate(db)
+                migrate(db)
         self.db.execute("PRAGMA journal_mode = DELETE")
-        schema.views(self.db)
+        views(self.db)
 
     def _patiently(self, statement: str) -> None:
         """Run a statement that may have to wait for another command; speak of a long wait."""
@@ -179,7 +198,7 @@ class BookFile:
             raise SavedError(f"{place} is there already: name another file.")
         with beside(place) as new, told(place), closing(sqlite3.connect(new)) as copy:
             self.db.backup(copy)
-            copy.execute(f"PRAGMA application_id = {schema.BACKUP_ID}")
+            copy.execute(f"PRAGMA application_id = {BACKUP_ID}")
 
     def close(self) -> None:
         self.db.close()
@@ -207,11 +226,40 @@ def _begin(path: Path) -> None:
     try:
         with beside(path) as unfinished, told(path), closing(connect(unfinished, "rwc")) as db:
             db.execute("BEGIN IMMEDIATE")
-            schema.migrate(db)
+            migrate(db)
             db.execute("COMMIT")
     except InputError as error:
         if not isinstance(error.__cause__, FileExistsError):  # begun by another meanwhile
             raise
+
+
+# Layouts ------------------------------------------------------------------------------------------
+
+
+def views(db: sqlite3.Connection) -> None:
+    """Show an open book as records: ``data/dyebook/views.sql``."""
+    db.executescript(_statements("views"))
+
+
+def _statements(name: str) -> str:
+    return files("dyemix").joinpath("data", "dyebook", f"{name}.sql").read_text(encoding="utf-8")
+
+
+def layout(db: sqlite3.Connection) -> int:
+    """The layout of an open book."""
+    return int(db.execute("PRAGMA user_version").fetchone()[0])
+
+
+def migrate(db: sqlite3.Connection, to: int = LAYOUT) -> None:
+    """Take an open book, inside a transaction of the caller, to a layout."""
+    for number in range(layout(db) + 1, to + 1):
+        for statement in _statements(f"layout_{number}").split(";\n"):
+            db.execute(statement)
+    db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    db.execute(f"PRAGMA user_version = {to:d}")  # a pragma takes no parameters
+
+
+# Which book, and all of it as tables --------------------------------------------------------------
 
 
 def find_book(named: Path | None = None, folder: Path | None = None) -> Path:
@@ -257,6 +305,43 @@ def _is_backup(path: Path) -> bool:
     """Whether a file is a backup, by its header (SQLite file format, 1.3: bytes 68 to 71)."""
     try:
         with path.open("rb") as file:
-            return file.read(72)[68:] == schema.BACKUP_ID.to_bytes(4, "big")
+            return file.read(72)[68:] == BACKUP_ID.to_bytes(4, "big")
     except OSError:
         return False
+
+
+def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> tuple[Path, ...]:
+    """Write every table of a book as ``TABLE.csv`` into a new or empty folder.
+
+    Gives the tables written. Raises `SavedError` for a folder with files in it or that cannot be
+    made, `InputError` where a table cannot be written.
+    """
+    folder, written = Path(folder), []
+    with closing(BookFile(path, create=False)) as book, book.reading() as db:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            if any(folder.iterdir()):
+                raise SavedError(f"{folder} is not empty: name a new one, nothing is written over.")
+        except OSError as error:
+            raise SavedError(f"{folder}: cannot be written ({error.strerror}).") from None
+        for table in TABLES:
+            found = db.execute(f"SELECT * FROM {table} ORDER BY id")
+            names = [name for name, *_ in found.description]
+            rows = [[h for name in names for h in _SPREAD.get(name, (name,))]]
+            for row in found:
+                rows.append([x for name in names for x in _cells(name, row, table, folder)])
+            written.append(folder / f"{table}.csv")
+            write(written[-1], csv_text(rows, "\r\n"))  # a lone CR in a cell is then quoted too
+    return tuple(written)
+
+
+def _cells(name: str, row: Any, table: str, folder: Path) -> list[Any]:
+    """The cells of a column in one row; a document is written on the way."""
+    value = row[name]
+    if name == "content":
+        file = f"{table}-{row['id']}.{'jpg' if isinstance(value, bytes) else 'json'}"
+        write(folder / file, value)
+        return [file]
+    if name in _SPREAD:
+        return [""] * len(_SPREAD[name]) if value is None else list(json.loads(value))
+    return [value]

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import json
+import os
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import fields
 from datetime import date
 from enum import Enum
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -21,10 +23,15 @@ from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.serialise import plain
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Bath, Target
-from dyemix.dyebook.schema import TABLES
+from dyemix.dyebook.connection import TABLES
 from dyemix.errors import DyemixError, Fault, InputError, RecipeError, SavedError
 
+if TYPE_CHECKING:
+    from dyemix.photo.decode import Photograph
+
 T = TypeVar("T")
+#: Longest side of a picture that is kept, pixels, and its JPEG quality.
+_LONGEST, _QUALITY = 1600, 85
 
 
 def spaced(name: str) -> str:
@@ -230,3 +237,21 @@ def is_demo(db: sqlite3.Connection) -> bool:
     """Whether the book is known to hold invented dyes."""
     found = db.execute("SELECT demo FROM kind").fetchone()
     return found is not None and bool(found[0])
+
+
+def plain_picture(photo: str | os.PathLike[str] | Photograph) -> bytes:
+    """The picture of a file, or one decoded, as JPEG. Raises `InputError`.
+
+    Its pixels alone are coded anew, so that place, owner, serial numbers and the thumbnail of a
+    camera's file stay outside.
+    """
+    from PIL import Image
+
+    from dyemix.photo.decode import Photograph, decode
+
+    codes = (photo if isinstance(photo, Photograph) else decode(photo)).codes
+    picture = Image.fromarray((codes >> 8).astype(np.uint8) if codes.dtype == np.uint16 else codes)
+    picture.thumbnail((_LONGEST, _LONGEST))
+    out = io.BytesIO()
+    picture.save(out, "JPEG", quality=_QUALITY)
+    return out.getvalue()

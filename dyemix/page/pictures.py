@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, screen_colours
-from dyemix.dyebook.pictures import plain_picture
+from dyemix.dyebook.rows import plain_picture
 from dyemix.errors import DyemixError
 
 if TYPE_CHECKING:

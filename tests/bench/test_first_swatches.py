@@ -220,3 +220,25 @@ def test_the_table_takes_a_reading_in_either_form(weekend: SwatchPlan, tmp_path:
 def test_what_cannot_be_planned(changed: dict[str, Any], words: str) -> None:
     with pytest.raises(DyemixError, match=words):
         first_swatches(**{"dyes": ["gold"], "cloth": "linen", **changed})
+
+
+def test_a_method_is_taken_by_its_name() -> None:
+    """As a book calls methods: the cloth, and what else the name says of it."""
+    plan = first_swatches("gold, navy", "linen, alkali with, liquor ratio 1:15", on=ON)
+    assert {(s.cloth, s.method.alkali, s.method.liquor_ratio) for s in plan.sheets} == {
+        ("linen", "with", 15.0)
+    }
+    assert plan.table().conditions()["alkali"] == "alkali in with the dye"
+    assert first_swatches("gold", "cotton 55 %, linen 45 %").sheets[0].cloth.startswith("cotton 55")
+    with pytest.raises(DyemixError, match="alkali 'after' is not what the method is called by"):
+        first_swatches("gold", "linen, alkali with", alkali="after")
+
+
+def test_no_more_powder_than_the_scale_wants(weekend: SwatchPlan) -> None:
+    """10 steps of 1 g, 5 % at worst; of a finer scale a gram does, and the plan says so."""
+    text = " ".join(str(weekend).split())
+    assert "shows 1 g and weighs 10 g or more well" in text
+    assert "The 190 mL of each strong stock that is left is for your first pieces" in text
+    fine = first_swatches("gold, navy", "linen", settings=BathSettings(scale_step=0.1), on=ON)
+    assert [need.how for need in fine.stocks] == [Making(1, 100, 1, 0, 100)] * 2
+    assert "or more well" not in str(fine)

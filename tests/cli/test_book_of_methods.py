@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import re
 import shlex
+from datetime import date
 
 import pytest
 from command import Command, next_steps
+
+from dyemix.dataset.recipe import Recipe
 
 BOOK = ("--book", "w.dyebook")
 
@@ -63,6 +66,55 @@ def test_rows_are_struck_tables_replaced_and_all_of_it_taken_back(lawn: Command)
     for undone in ("swatches lawn.csv", "struck navy 1.00: spilt"):
         assert undone in lawn("book", "undo", *BOOK).stderr
     assert swatches() == first
+
+
+def test_a_swatch_is_struck_in_the_method_that_has_it(lawn: Command) -> None:
+    """Only where two have it is asked which."""
+    rows = (lawn.folder / "lawn.csv").read_text(encoding="utf-8").replace("navy", "plum")
+    (lawn.folder / "plum.csv").write_text(rows.replace("cloth: lawn", "cloth: jute"), "utf-8")
+    assert lawn("book", "add", "plum.csv", *BOOK).returncode == 0
+    struck = lawn("book", "strike", "plum 1.00", *BOOK)
+    assert struck.returncode == 0, struck.stderr
+    assert "jute (" in struck.stderr
+    either = lawn("book", "strike", "navy 1.00", *BOOK)
+    assert either.returncode == 2
+    assert [shlex.split(words)[-1] for words in next_steps(either)] == ["lawn", "linen"]
+
+
+def test_a_job_is_found_however_it_is_spaced(lawn: Command) -> None:
+    job = ("--job", "sage  runner")
+    bath = lawn("bath", "navy 0.5", "--cloth", "60g", *job, "--method", "linen", *BOOK)
+    assert bath.returncode == 0, bath.stderr
+    for words in (
+        ("book", "repeat", "sage   runner", "--cloth", "30g"),
+        ("book", "show", " sage runner"),
+        ("bath", "navy 1", "--cloth", "30g", *job),
+    ):
+        done = lawn(*words, *BOOK)
+        assert done.returncode == 0, done.stderr
+    assert "linen (" in done.stderr, "the method of its work"
+
+
+def test_match_goes_on_from_the_last_pot_of_a_colour(lawn: Command) -> None:
+    """What that pot tells of its own recipe is in no fit: the recipe is not offered as it was."""
+    of = ("--target", "52 -8 12 D65/10", "--method", "linen", *BOOK)
+    asked = ("match", "52.1 -8 12 D65/10", "--method", "linen", "--cloth", "60g", *BOOK)
+    recipe = shlex.split(next_steps(lawn(*asked))[0])[1]
+    done = lawn("trial", recipe, "--reading", "57 -9 15", "--job", "sage", *of)
+    assert done.returncode == 0, done.stderr
+    (told,) = [line for line in done.stdout.split("\n") if line.startswith("Next ")]
+    corrected = told.removeprefix("Next   ").partition("  on paper")[0]
+    again = lawn(*asked)
+    lines = again.stdout.split("\n")
+    assert lines[1].startswith(f"1  {corrected}  ")
+    assert f"corrected from your pot of {date.today()}, " in lines[2]
+    bath = shlex.split(next_steps(again)[0])
+    assert Recipe.parse(bath[1]) != Recipe.parse(recipe)
+    assert str(Recipe.parse(bath[1])) == corrected
+    spoons = lawn(*asked, "--measure", "spoons").stdout.split("\n")[2]
+    assert re.search("tsp.*corrected from", spoons)
+    for other in ("--avoid", "black"), ("--method", "lawn"):
+        assert "corrected from" not in lawn(*asked, *other).stdout
 
 
 def test_a_second_cloth_borrows_in_the_book(lawn: Command) -> None:

@@ -155,3 +155,17 @@ def test_an_answer_is_short_and_can_be_measured(run: Command) -> None:
         dye, ml, _ = dose.split()
         (row,) = [x for x in bath.stdout.split("\n") if x.startswith(dye + " ")]
         assert f"{ml} mL" in row
+
+
+def test_one_amount_is_told_one_way(run: Command) -> None:
+    """Above six tablespoons by jug, in `match` as on the bath sheet: nobody counts to nineteen."""
+    (run.folder / "mine.csv").write_text(MINE, encoding="utf-8")
+    asked = ("match", "45 20 20", "--measure", "spoons", "--cloth", "800g", "--max-dyes", "2")
+    match = run(*asked)
+    poured = match.stdout.split("\n")[2].strip().partition(":")[0].split(" + ")
+    assert any(words.endswith(" mL") for words in poured)
+    assert not re.search(r"\b([7-9]|\d\d+) tbsp", match.stdout)
+    bath = run(*shlex.split(next_steps(match)[0]))
+    for dye, _, amount in (words.partition(" ") for words in poured if words.endswith(" mL")):
+        (row,) = [x for x in bath.stdout.split("\n") if x.startswith(dye + " ") and "jug" in x]
+        assert amount in row

@@ -19,4 +19,7 @@ def test_the_book_keeps_pieces_and_previews_rest_on_them(lawn: Command) -> None:
     kept = lawn("levelness", "pieces.json", "--recipe", MIX, "--job", "scrunched", *BOOK)
     assert kept.returncode == 0, kept.stderr
     assert "alkali: with. From your perfect observer" in lawn("preview", MIX, *BOOK).stdout
+    shown = lawn("book", "show", "scrunched", "--book", "w.dyebook").stdout
+    assert "mottled piece perfect observer: navy 0.80 + marigold 0.50, alkali: with" in shown
+    assert "unevenness" in shown
     assert "perfect observer" in lawn("book", "search", "observer", "--book", "w.dyebook").stdout

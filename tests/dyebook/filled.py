@@ -17,7 +17,7 @@ from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Bath, Target, Trial
-from dyemix.dyebook import schema
+from dyemix.dyebook import connection as schema
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import Cloth, DyeLot
 

@@ -11,10 +11,10 @@ import pytest
 
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Trial
-from dyemix.dyebook import schema
+from dyemix.dyebook import connection as schema
 from dyemix.dyebook.book import DyeBook
+from dyemix.dyebook.connection import export_csv
 from dyemix.dyebook.records import Cloth
-from dyemix.dyebook.tables import export_csv
 from dyemix.errors import SavedError
 from tests.dyebook.filled import HARD_NAMES, fill, reading
 

@@ -13,7 +13,7 @@ import pytest
 from dyemix.bench.bath_sheet import BathSheet
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.target import Bath
-from dyemix.dyebook import schema
+from dyemix.dyebook import connection as schema
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import repeat
 from dyemix.errors import InputError, SavedError
