@@ -14,7 +14,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.dataset.conditions import normal, same
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.repeats import ODD_WEIGHT, _between, odd_readings, reading_weights
+from dyemix.dataset.repeats import _between, odd_readings, reading_weights
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import FitError
 from dyemix.files import read_swatches, write_swatches
@@ -78,9 +78,7 @@ def test_readings_as_good_as_usual_are_never_odd() -> None:
 
 def test_weights() -> None:
     labs = np.array([[50.0, 0, 0], [50.1, 0, 0], [50, 0.1, 0], [60, 0, 0]])
-    assert reading_weights(labs) == pytest.approx(
-        np.array([1, 1, 1, ODD_WEIGHT]) / (3 + ODD_WEIGHT)
-    )
+    assert reading_weights(labs) == pytest.approx(np.array([1, 1, 1, 0.05]) / 3.05)
     assert reading_weights(labs[:1]) == pytest.approx([1.0])
 
 

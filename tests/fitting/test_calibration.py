@@ -24,7 +24,7 @@ from dyemix.fitting.learn import forget, learn
 from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.uncertainty import effects, pot_to_pot
-from dyemix.model.unknowns import ACTING, BIAS, CURVE_PARTS, INTERACTION, OWN_SHARE, Cells
+from dyemix.model.unknowns import CURVE_PARTS, Cells
 from tests.fitting.conftest import RECIPES
 from tests.simulated.as_swatches import swatch_set
 from tests.simulated.worlds import SPECTRUM, world
@@ -291,7 +291,7 @@ def test_beside_a_dense_bayesian_solve(
     h = (by_lab @ by_theta).reshape(-1, len(theta))
     y = h @ theta - miss.ravel()
     dosing, pot_alone = pot_to_pot(seen, amounts, four.scatter)
-    pull = OWN_SHARE * by_lab @ (seen.by_strength * seen.share[:, np.newaxis])
+    pull = 0.8 * by_lab @ (seen.by_strength * seen.share[:, np.newaxis])
     cells, dyes_, changes = Cells.of(ladders.misfit), len(four), len(CURVE_PARTS) * len(four)
     turned = by_lab.reshape(-1, 3)
     alike = turned @ (0.6 * stated) @ turned.T  # between any two readings, and in each
@@ -302,9 +302,9 @@ def test_beside_a_dense_bayesian_solve(
     ):
         prior = np.diag(
             [
-                *[tau**2] * dyes_, BIAS**2, INTERACTION**2,
+                *[tau**2] * dyes_, 0.08**2, 0.15**2,
                 *[1.0] * (len(theta) - 2 * dyes_ - 2 - changes), *[nu**2] * changes,
-                *[ACTING**2] * dyes_,
+                *[0.1**2] * dyes_,
             ]
         )  # fmt: skip
         noise = alike * (1.0 - same_pot)

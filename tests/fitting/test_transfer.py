@@ -19,7 +19,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import FitError
 from dyemix.fitting.fit import fit
-from dyemix.fitting.transfer import ENOUGH_DEPTHS, PRIOR_SPREAD, _curves_under, borrow
+from dyemix.fitting.transfer import ENOUGH_DEPTHS, _curves_under, borrow
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import Surface, depth_law_by_law
 from tests.simulated.workshop import Row, Workshop
@@ -226,7 +226,7 @@ def test_the_prior_holds_a_dye_to_the_first_cloth_by_little() -> None:
         Reading(Recipe({"navy": 1.0}), strong.reflectance([[1.0]])[0], "S"),
     )
     found = borrow(dyes, SwatchSet(readings))
-    share = 1.0 + (np.hypot(dyes.scatter.dosing, dyes.scatter.pot) / PRIOR_SPREAD) ** 2
+    share = 1.0 + (np.hypot(dyes.scatter.dosing, dyes.scatter.pot) / 0.35) ** 2
     logs = np.log(found.curves[0] / dyes.curves[0])[dyes.curves[0] > 1e-6]
     assert logs == pytest.approx(np.log(3.0) / share, abs=0.006)
 

@@ -16,7 +16,7 @@ from dyemix.fitting.calibration import ladders_of, moved
 from dyemix.model.dyes import DyeSet
 from dyemix.model.scatter import Scatter
 from dyemix.model.uncertainty import Causes, effects, expected_miss, likely
-from dyemix.model.unknowns import OWN_SHARE, Cells, Modes, Posterior
+from dyemix.model.unknowns import Cells, Modes, Posterior
 
 RECIPES = (
     "marigold 0.8",
@@ -133,7 +133,7 @@ def test_reading_and_rest_are_what_they_are_in_delta_e(dyes: DyeSet) -> None:
 def test_strengths_of_a_mix_own_error_against_brute_force(dyes: DyeSet) -> None:
     rng = np.random.default_rng(5)
     amounts = rows(dyes)[1:]
-    stray = OWN_SHARE * 0.05 * rng.standard_normal((2000, len(dyes)))
+    stray = 0.8 * 0.05 * rng.standard_normal((2000, len(dyes)))
     labs = np.array([replace(dyes, company=row).colours(amounts) for row in stray])
     own = replace(certain(dyes), strength=0.05)
     stated = exact(dyes, own).predict_many(amounts).covariance

@@ -1,0 +1,102 @@
+"""What a ladder of spectra leaves open, and the scatter it shows, by hand-worked sums."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from dyemix.arrays import Array
+from dyemix.dataset.readings import Reading
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import SwatchSet
+from dyemix.fitting.ladder import Beside, SpectralLadders, scatter_of
+from dyemix.model.kubelka_munk import Surface
+
+DEPTHS = np.array([0.25, 1.0, 4.0])
+
+
+def law(n: float, q: float) -> Array:
+    """((c + 0.01)ⁿ − 0.01ⁿ) exp(½ q ln²((c + 0.01)/0.5)) at the depths."""
+    shifted = DEPTHS + 0.01
+    return (shifted**n - 0.01**n) * np.exp(0.5 * q * np.log(shifted / 0.5) ** 2)
+
+
+def test_what_a_ladder_leaves_open() -> None:
+    """Of level, exponent and bend, the inverse of XᵀWX with priors of 0.15 and 0.05 on the latter
+    two, and a drift of 0.03 on the level. W is 1 ÷ (0.01² + the error of a strength by a
+    reflectance that is off by 0.004 in each band). The squares lie on the prior's own law.
+    """
+    curve, ground = np.linspace(0.5, 4.0, 31), 0.01 / 1.8  # K/S of an R of 0.9
+    works = law(0.95, 0.0)
+    k = ground + works[:, np.newaxis] * curve
+    seen = 1.0 / (1.0 + k + np.sqrt(k * k + 2.0 * k))
+    squares: Any = [
+        SimpleNamespace(recipe={"gold": c}, reflectance=r)
+        for c, r in zip(DEPTHS, seen, strict=True)
+    ]
+    ladders = SpectralLadders({"gold": squares}, np.full(31, 0.9))
+    found = ladders.fit(Surface(), [np.ones(3)], 0.01)
+    np.testing.assert_allclose(np.exp(found.curves[0]), curve, rtol=1e-6)
+    np.testing.assert_allclose(found.law[0], [0.95, 0.0], atol=1e-9)
+
+    by_strength = 2.0 * seen**2 / (1.0 - seen**2) * curve  # dR/dk of Kubelka & Munk
+    error = 0.004 / np.sqrt((by_strength**2).sum(axis=1)) / works
+    assert error.max() > 0.005, "so that it matters beside 0.01"
+    step = 1e-5
+    by_n, by_q = (
+        np.log(law(0.95 + i * step, j * step) / law(0.95 - i * step, -j * step)) / (2 * step)
+        for i, j in ((1, 0), (0, 1))
+    )
+    x = np.stack([np.ones(3), by_n, by_q], axis=1)
+    normal = x.T @ np.diag(1.0 / (0.01**2 + error**2)) @ x
+    wanted = np.linalg.inv(normal + np.diag([0.0, 0.15**-2, 0.05**-2]))
+    wanted[0, 0] += 0.03**2
+    modes = found.modes[0][:, [0, -2, -1]]
+    np.testing.assert_allclose(modes.T @ modes, wanted, rtol=1e-5)
+    np.testing.assert_array_equal(found.modes[0][:, 0], found.modes[0][:, 30])
+
+
+def beside(logs: list[float]) -> Beside:
+    zeros = np.zeros(len(logs))
+    return Beside(np.zeros((len(logs), 3)), zeros, zeros, zeros, np.array(logs), zeros == 0.0)
+
+
+def lab(*lightness: float) -> SwatchSet:
+    readings = (
+        Reading.from_lab([value, 0.0, 0.0], "D65/10", Recipe({"gold": 1.0}), swatch="1")
+        for value in lightness
+    )
+    return SwatchSet(tuple(readings))
+
+
+@pytest.mark.parametrize(
+    ("dyes", "variance"),
+    [
+        # Nothing seen: the prior of 0.05.
+        ([], 0.0025),
+        # At depth 1 0.12 ± 0.02 twice, at 2 −0.05: (4 × 0.0025 + 0.0008 + (0.0144 + 0.0025)/3)
+        # ÷ (4 + 1 + (2 − 1.5)/3).
+        ([([1, 1, 2], [0.10, 0.14, -0.05])], 0.0164333 / (5 + 1 / 6)),
+        # The last strays more than 4 × 1.4826 × 0.05 = 0.297, and is none of hers; 0.28 is.
+        ([([1, 2, 3, 4], [0.05, -0.05, 0.05, 0.32])], (0.01 + 0.0025) / 4.5),
+        ([([1, 2, 3, 4], [0.05, -0.05, 0.05, 0.28])], (0.01 + 0.0859 / 3) / (4 + 2.5 / 3)),
+        # To 0.15 nothing is amiss, however alike the others are.
+        ([([1, 2, 3, 4], [0.0, 0.0, 0.0, 0.16])], 0.01 / 4.5),
+        ([([1, 2, 3, 4], [0.0, 0.0, 0.0, 0.14])], (0.01 + 0.0196 / 3) / (4 + 2.5 / 3)),
+    ],
+)
+def test_the_scatter_of_squares(dyes: list[Any], variance: float) -> None:
+    """Half of it is taken for dosing and half for the pot; the prior of 0.05 is worth four."""
+    squares, depths = [beside(logs) for _, logs in dyes], [np.array(c) for c, _ in dyes]
+    found = scatter_of(squares, depths, lab(50.0))
+    assert found.dosing == found.pot == pytest.approx(np.sqrt(variance / 2.0), rel=1e-5)
+
+
+def test_the_scatter_of_readings() -> None:
+    """At L* 50 S_L is 1: of 49.8 and 50.2 (4 × 0.15² + 2 × 0.2²) ÷ (4 + 1) in lightness."""
+    found = scatter_of([], [], lab(49.8, 50.2)).reading
+    np.testing.assert_allclose(found, np.diag([0.17, 0.09, 0.09]) / 5.0, atol=1e-6)
+    np.testing.assert_allclose(scatter_of([], [], lab(50.0)).reading, 0.0225 * np.eye(3))
