@@ -17,7 +17,7 @@ from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
 from dyemix.files import read_swatches
 from dyemix.files.cells import few
-from dyemix.files.names import name_samples
+from dyemix.files.small_tables import name_samples
 
 if TYPE_CHECKING:
     from dyemix.photo import PhotoOptions, PhotoReading

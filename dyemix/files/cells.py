@@ -39,7 +39,6 @@ _CONTROL = [chr(i) for i in range(0x20) if chr(i) not in "\t\n\f\r"]
 _SEPARATOR = re.compile('"?sep=([,;\t])"?[,;\t]*', re.IGNORECASE)
 #: Two cells that one number with a decimal comma may have become.
 _DECIMAL_COMMA = re.compile(r"(?<![^;])([0-9]{1,3});([0-9]{1,6})(?![^;])")
-_PLAIN = re.compile("[0-9.eE+-]+")
 _SPACE_AFTER_QUOTE = re.compile('" +(?=[,;\t\n]|$)')
 #: What `dyemix.writing.as_cell` puts before a text that a spreadsheet would run.
 _KEPT_FROM_RUNNING = re.compile(r"'(?='*[=+@-])")
@@ -123,22 +122,16 @@ class Sheet:
 
     def column(self, place: int) -> list[str]:
         """The cells of one column."""
-        mark, after = self.delimiter, len(self.headings) - place
         if not self.lines:
             return [cells[place] for _, cells in self.given]
-        if place < after:
-            found = [line.split(mark, place + 1)[place] for line in self.lines]
-        else:
-            found = [line.rsplit(mark, after)[-after] for line in self.lines]
+        found = [line.split(self.delimiter, place + 1)[place] for line in self.lines]
         return [tidy(text) if " " in text else text for text in found]
 
     def numbers(self, places: Sequence[int]) -> Array | None:
-        """Columns as numbers ``(N, K)``, where each of their cells is a plain one; else None."""
-        if not self.lines:
-            return plain_numbers([[cells[place] for place in places] for _, cells in self.given])
+        """Columns of lines as numbers ``(N, K)``; None where a cell is none, or without lines."""
         how: dict[str, Any] = {"delimiter": self.delimiter, "usecols": places, "comments": None}
         with suppress(ValueError):
-            values = np.loadtxt(self.lines, ndmin=2, **how)
+            values = np.loadtxt(self.lines, ndmin=2, **how) if self.lines else np.array([np.nan])
             return values if np.isfinite(values).all() else None
         return None
 
@@ -159,15 +152,6 @@ def _are_regular(lines: list[str], delimiter: str, width: int) -> bool:
         and not any(line.lstrip()[:2] == "# " for line in lines)
         and max(map(len, lines)) < csv.field_size_limit()
     )
-
-
-def plain_numbers(cells: Sequence[Sequence[str]]) -> Array | None:
-    """Cells ``(N, K)`` as numbers, where each of them is a plain one; else None."""
-    with suppress(ValueError):
-        if _PLAIN.fullmatch("".join(map("".join, cells))):
-            values = np.array(cells, float)
-            return values if np.isfinite(values).all() else None
-    return None
 
 
 def decode(data: bytes, faults: Faults) -> str:

@@ -31,6 +31,7 @@ _KEYWORDS = {
 }  # fmt: skip
 #: Keywords that say again what the file holds, or how its numbers are to be taken.
 _COUNTS = ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS", "SPECTRAL_BANDS", "SPECTRAL_NORM")
+_MARKS = ("BEGIN_DATA_FORMAT", "END_DATA_FORMAT", "BEGIN_DATA", "END_DATA")
 _SCALES = {"SPECTRAL_PCT": "percent", "SPECTRAL_DEC": "fraction"}
 _NORMS = {"100": "percent", "1": "fraction"}
 
@@ -48,10 +49,12 @@ class _File:
     keywords: dict[str, tuple[str, int]] = field(default_factory=dict)
     remarks: list[tuple[int, str]] = field(default_factory=list)
     fields: list[str] = field(default_factory=list)
-    format_line: int = 1
     sets: list[tuple[int, list[str]]] = field(default_factory=list)
-    data_lines: list[int] = field(default_factory=list)
-    closed: bool = False
+    marks: dict[str, list[int]] = field(default_factory=lambda: {mark: [] for mark in _MARKS})
+
+    @property
+    def format_line(self) -> int:
+        return (self.marks["BEGIN_DATA_FORMAT"] or [1])[0]
 
     def check(self, name: str, count: int) -> None:
         """Hold a count that the file states against what it holds."""
@@ -106,17 +109,11 @@ def _scan(text: str, file: _File) -> None:
         if not tokens:
             continue
         word = tokens[0].upper() if not line.lstrip().startswith('"') else ""
-        if word in ("BEGIN_DATA", "BEGIN_DATA_FORMAT"):
+        if word in file.marks:
             place = word
-            if word == "BEGIN_DATA":
-                file.data_lines.append(number)
-            elif file.fields:
+            if file.fields and word == "BEGIN_DATA_FORMAT":
                 file.faults.add(said("tables.second_format"), number)
-            else:
-                file.format_line = number
-        elif word in ("END_DATA_FORMAT", "END_DATA"):
-            file.closed |= word == "END_DATA"
-            place = ""
+            file.marks[word].append(number)
         elif place == "BEGIN_DATA_FORMAT":
             file.fields += tokens
         elif place == "BEGIN_DATA":
@@ -143,7 +140,7 @@ def _keyword(file: _File, tokens: list[str], line: str, number: int) -> None:
 
 def _check(file: _File) -> None:
     """Hold the file against what it says of itself."""
-    lines = file.data_lines
+    lines = file.marks["BEGIN_DATA"]
     if len(lines) > 1:
         first = " and ".join(map(str, lines[:3]))
         file.faults.add(said("tables.blocks", count=len(lines), lines=first), lines[0])
@@ -151,7 +148,7 @@ def _check(file: _File) -> None:
         file.faults.add(said("tables.no_fields"))
     if not lines:
         file.faults.add(said("tables.no_data"))
-    elif not file.closed:
+    elif not file.marks["END_DATA"]:
         file.faults.add(said("tables.no_end"), lines[-1])
     file.check("NUMBER_OF_FIELDS", len(file.fields))
     file.check("NUMBER_OF_SETS", len(file.sets))

@@ -287,5 +287,6 @@ def _rough(rows: Rows, at: _At, labs: Array, lights: list[Light | None]) -> None
                 rows.faults.add(what, rows.numbers[at[i]], rows.given["kind"][at[i]])
     rows.give("lab", at, labs)
     rows.give("light", at, lights)
+    rough = said("tables.rough", error=ROUGH_ERROR)
     for i in at:
-        rows.doubt(i, said("tables.rough", error=ROUGH_ERROR))
+        rows.doubt(i, rough)

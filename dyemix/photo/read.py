@@ -19,7 +19,7 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import Fault, InputError, TargetError
 from dyemix.files import read_swatches
 from dyemix.files.cells import few
-from dyemix.files.names import read_names
+from dyemix.files.small_tables import read_names
 from dyemix.photo import sample
 from dyemix.photo.characterise import Cards, Characterisation
 from dyemix.photo.decode import Photograph, decode

@@ -15,7 +15,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches, write_swatches
-from dyemix.files.names import name_samples, recipe_in
+from dyemix.files.small_tables import name_samples, recipe_in
 from dyemix.model.kubelka_munk import reflectance
 from dyemix.reading import convert, photographed
 from tests.simulated.workshop import Workshop

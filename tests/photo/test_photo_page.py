@@ -13,7 +13,7 @@ from PIL import Image
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError
-from dyemix.files.names import read_names
+from dyemix.files.small_tables import read_names
 from dyemix.photo import decode as decoding
 from dyemix.photo import examine_photo, write_photo_page
 from dyemix.photo.decode import decode
