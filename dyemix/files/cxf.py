@@ -13,16 +13,12 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
-from xml.etree.ElementTree import ParseError  # reading goes through defusedxml
+from xml.etree.ElementTree import Element, ParseError  # reading goes through defusedxml
 
 from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, READING, Faults, Sheet, meaning
+from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, READING, Faults, Sheet, meaning, tidy
 from dyemix.files.table import understand
-
-if TYPE_CHECKING:
-    from xml.etree.ElementTree import Element
 
 _SPECTRUM, _LAB = "ReflectanceSpectrum", "ColorCIELab"
 #: In the words of CIE 015: 'di' and 'de' are diffuse with the specular component in, and out.
@@ -32,7 +28,10 @@ _SPHERE = {
     "Diffuse": "sphere, diffuse",
 }
 _NOTHING = ("", "unknown", "not stated", "none")
-_Row = dict[str, str]
+_ANGLES = ("Illumination", "Measurement")
+_NONE = Element("none")
+#: The headings of a row's bands, and its cells by heading.
+_Row = tuple[tuple[str, ...], dict[str, str]]
 
 
 def recognise(data: bytes) -> bool:
@@ -45,27 +44,33 @@ def read(data: bytes, faults: Faults) -> SwatchSet:
     """Read a CxF3 file. Raises `InputError` with every fault of the file."""
     faults.counted = "object"
     root = _parse(data, faults)
-    objects = list(_every(root, "Object"))
+    objects = list(root.iter("Object"))
     if not objects:
         faults.stop(said("tables.no_object"))
     if len(objects) > MOST_ROWS:
         faults.stop(said("tables.many_objects", most=MOST_ROWS))
-    given = {e.get("Id", ""): e for e in _every(root, "ColorSpecification")}
-    rows: dict[tuple[float, ...], list[tuple[int, _Row]]] = {}
+    given = {e.get("Id", ""): e for e in root.iter("ColorSpecification")}
+    rows: dict[tuple[str, ...], list[tuple[int, dict[str, str]]]] = {}
     passed: Counter[str] = Counter()
     for number, item in enumerate(objects, 1):
-        for grid, row in _rows(item, number, given, faults, passed):
-            rows.setdefault(grid, []).append((number, row))
+        for bands, row in _rows(item, number, given, faults, passed):
+            rows.setdefault(bands, []).append((number, row))
     faults.raise_any()
-    if () in rows and len(rows) == 2:  # Lab-only objects among spectra of one grid
+    if () in rows and len(rows) == 2:  # Lab-only objects among spectra of the same bands
         bare = rows.pop(())
-        ((grid, spectra),) = rows.items()
-        rows[grid] = sorted([*spectra, *bare], key=lambda pair: pair[0])
+        ((bands, spectra),) = rows.items()
+        rows[bands] = sorted([*spectra, *bare], key=lambda pair: pair[0])
     faults.note("cxf")
-    if (collections := sum(1 for _ in _every(root, "ObjectCollection"))) > 1:
+    if (collections := len(list(root.iter("ObjectCollection")))) > 1:
         faults.note("collections", count=collections)
     faults.notes += [said("tables.passed", what=what, count=n) for what, n in passed.items() if n]
-    sets = [understand(_sheet(grid, group, _about(root)), faults) for grid, group in rows.items()]
+    sets = []
+    for bands, group in rows.items():
+        about = dict.fromkeys(key for _, row in group for key in row if key not in bands)
+        headings = [*([] if about.keys() & KNOWN else ["name"]), *about, *bands]
+        cells = [(number, [row.get(heading, "") for heading in headings]) for number, row in group]
+        remarks = _about(root) + ([(1, "scale: fraction")] if bands else [])
+        sets.append(understand(Sheet(remarks, headings, group[0][0], cells), faults))
     readings = [reading for one in sets for reading in one.readings]
     readings.sort(key=lambda reading: int(reading.place.rpartition(" ")[2]))
     return SwatchSet(tuple(readings), sets[-1].warnings, faults.file, any(one.demo for one in sets))
@@ -83,80 +88,65 @@ def _parse(data: bytes, faults: Faults) -> Element:
         line = getattr(error, "position", (None, 0))[0]
         where = f" (line {line})" if line else ""
         faults.stop(said("tables.bad_xml", where=where, error=str(error)))
-    if _name(root) != "CxF":
-        faults.stop(said("tables.other_xml", root=_name(root)[:40]))
+    for element in root.iter():
+        element.tag = element.tag.rpartition("}")[2]
+    if root.tag != "CxF":
+        faults.stop(said("tables.other_xml", root=root.tag[:40]))
     return root
 
 
-def _name(element: Element) -> str:
-    return element.tag.rpartition("}")[2]
+def _text(element: Element, path: str) -> str:
+    return tidy(element.findtext(path) or "")
 
 
-def _every(element: Element | None, name: str) -> Iterator[Element]:
-    return (e for e in (() if element is None else element.iter()) if _name(e) == name)
-
-
-def _first(element: Element | None, *path: str) -> Element | None:
-    for name in path:
-        if element is not None:
-            element = next((e for e in element if _name(e) == name), None)
-    return element
-
-
-def _text(element: Element | None, *path: str) -> str:
-    found = _first(element, *path)
-    return " ".join((found.text or "").split()) if found is not None else ""
-
-
-def _stated(specification: Element | None) -> _Row:
+def _stated(specification: Element) -> dict[str, str]:
     """The conditions that a ColorSpecification states."""
-    measured = _first(specification, "MeasurementSpec")
-    geometry = _first(measured, "GeometryChoice")
-    sphere = _text(geometry, "SphereGeometry")
-    angles = [_text(geometry, "SingleAngle", f"{a}Angle") for a in ("Illumination", "Measurement")]
+    choice = "MeasurementSpec/GeometryChoice"
+    sphere = _text(specification, f"{choice}/SphereGeometry")
+    angles = [_text(specification, f"{choice}/SingleAngle/{a}Angle") for a in _ANGLES]
     conditions = {
         "geometry": "/".join(re.sub(r"\.0+$", "", angle) for angle in angles).strip("/")
         or _SPHERE.get(sphere, sphere)
-        or _text(geometry, "UnknownGeometry"),
-        "backing": _text(measured, "Backing"),
-        "illuminant": _text(specification, "TristimulusSpec", "Illuminant"),
-        "observer": _text(specification, "TristimulusSpec", "Observer").replace("_", " "),
+        or _text(specification, f"{choice}/UnknownGeometry"),
+        "backing": _text(specification, "MeasurementSpec/Backing"),
+        "illuminant": _text(specification, "TristimulusSpec/Illuminant"),
+        "observer": _text(specification, "TristimulusSpec/Observer").replace("_", " "),
     }
     return {key: value for key, value in conditions.items() if value.lower() not in _NOTHING}
 
 
 def _about(root: Element) -> list[tuple[int, str]]:
     """What the file says of itself, as the remark lines of a table."""
-    information = _first(root, "FileInformation")
-    described = _text(information, "Description")
+    described = _text(root, "FileInformation/Description")
     told = [f"about: {described}"] if described else []
-    told += [f"{t.get('Name', '')}: {t.get('Value', '')}" for t in _every(information, "Tag")]
+    tags = root.iterfind("FileInformation//Tag")
+    told += [f"{tag.get('Name', '')}: {tag.get('Value', '')}" for tag in tags]
     return [(1, text) for text in told]
 
 
 def _rows(
     item: Element, number: int, given: dict[str, Element], faults: Faults, passed: Counter[str]
-) -> Iterator[tuple[tuple[float, ...], _Row]]:
+) -> Iterator[_Row]:
     """The readings of an object: a row a spectrum, or one for CIELAB where there is none.
 
     What is passed over is counted in `passed`.
     """
     about = {"name": item.get("Name", "")}
     about |= {"object type": kind} if (kind := item.get("ObjectType", "")) else {}
-    for tag in _every(item, "Tag"):
-        about[meaning(tag.get("Name", ""))] = " ".join(tag.get("Value", "").split())
-    found = _first(item, "ColorValues")
-    values = [] if found is None else list(found)
-    spectra, colours = ([e for e in values if _name(e) == name] for name in (_SPECTRUM, _LAB))
+    for tag in item.iter("Tag"):
+        about[meaning(tag.get("Name", ""))] = tidy(tag.get("Value", ""))
+    values = item.findall("ColorValues/*")
+    spectra, colours = ([e for e in values if e.tag == name] for name in (_SPECTRUM, _LAB))
     passed["a ColorCIELab after the first of its object"] += max(len(colours) - 1, 0)
     passed["ColorCIELab beside a spectrum, which is used,"] += bool(spectra and colours)
-    passed.update(_name(e) for e in values if _name(e) not in (_SPECTRUM, _LAB))
+    passed.update(e.tag for e in values if e.tag not in (_SPECTRUM, _LAB))
     passed["an object without ReflectanceSpectrum or ColorCIELab"] += not (spectra or colours)
     for value in spectra or colours[:1]:
         name = value.get("ColorSpecification", "")
         if name and name not in given:
-            faults.add(said("tables.no_specification", name=name[:40]), number, _name(value))
-        stated = _stated(given.get(name))
+            faults.add(said("tables.no_specification", name=name[:40]), number, value.tag)
+        specification = given.get(name, _NONE)
+        stated = _stated(specification)
         if not spectra:
             lab = dict(zip(READING, (_text(value, axis) for axis in "LAB"), strict=False))
             yield (), stated | about | lab
@@ -164,38 +154,23 @@ def _rows(
         for light in ("illuminant", "observer"):  # they go with a CIELAB; a spectrum has none
             stated.pop(light, None)
         texts = (value.text or "").split()
-        if grid := _grid(value, given.get(name), len(texts), number, faults):
-            yield grid, stated | about | dict(zip(_bands(grid), texts, strict=True))
+        if bands := _bands(value, specification, len(texts), number, faults):
+            yield bands, stated | about | dict(zip(bands, texts, strict=True))
 
 
-def _bands(grid: tuple[float, ...]) -> list[str]:
-    return [f"{wavelength:g} nm" for wavelength in grid]
-
-
-def _grid(
-    spectrum: Element, specification: Element | None, count: int, number: int, faults: Faults
-) -> tuple[float, ...]:
-    """The wavelengths of a spectrum, in nm; empty, and a fault, where they are not stated."""
-    begins = _first(specification, "MeasurementSpec", "WavelengthRange")
+def _bands(
+    spectrum: Element, specification: Element, count: int, number: int, faults: Faults
+) -> tuple[str, ...]:
+    """The headings of a spectrum; empty, and a fault, where its wavelengths are not stated."""
+    begins = specification.find("MeasurementSpec/WavelengthRange")
     stated = {**({} if begins is None else begins.attrib), **spectrum.attrib}
     start, step = stated.get("StartWL", ""), stated.get("Increment", "")
     try:
         first, apart = float(start), float(step)
         if 300 <= first <= 1100 and 0 < apart <= 100 and 2 <= count <= MOST_COLUMNS:
-            return tuple(first + apart * i for i in range(count))
+            return tuple(f"{first + apart * i:g} nm" for i in range(count))
     except ValueError:
         pass
     what = said("tables.no_grid", count=count, start=start or "?", step=step or "?")
     faults.add(what, number, _SPECTRUM)
     return ()
-
-
-def _sheet(
-    grid: tuple[float, ...], rows: list[tuple[int, _Row]], remarks: list[tuple[int, str]]
-) -> Sheet:
-    bands = _bands(grid)
-    about = dict.fromkeys(key for _, row in rows for key in row if key not in bands)
-    headings = [*([] if about.keys() & KNOWN else ["name"]), *about, *bands]
-    cells = [(number, [row.get(heading, "") for heading in headings]) for number, row in rows]
-    remarks += [(1, "scale: fraction")] if bands else []
-    return Sheet(remarks, headings, rows[0][0], cells)

@@ -32,17 +32,8 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, RecipeError
-from dyemix.files.cells import (
-    CONDITIONS,
-    Faults,
-    cleaned,
-    few,
-    meaning,
-    placed,
-    read_sheet,
-    read_text,
-    spelling,
-)
+from dyemix.files import cells as sheets
+from dyemix.files.cells import Faults, few
 from dyemix.files.rows import Context, Rows
 
 
@@ -78,7 +69,8 @@ class Column:
 
     def stands_under(self, heading: str) -> bool:
         names = (self.name, *self.also)
-        return meaning(heading) in names or spelling(heading) in map(spelling, names)
+        spelt = map(sheets.spelling, names)
+        return sheets.meaning(heading) in names or sheets.spelling(heading) in spelt
 
 
 @dataclass
@@ -104,15 +96,15 @@ def read_table(
     without it they are faults. Raises `InputError` for a file that cannot be read, and for headings
     that do not serve; what is wrong with rows is left in `faults`.
     """
-    text, faults = read_text(path)
-    sheet = cleaned(read_sheet(text, faults), faults)
+    text, faults = sheets.read_text(path)
+    sheet = sheets.cleaned(sheets.read_sheet(text, faults), faults)
     notes = list(faults.notes)
     before = len(faults)
 
     def name_of(heading: str) -> str:
         return next((c.name for c in columns if c.stands_under(heading)), heading)
 
-    places = placed(sheet, name_of, faults)
+    places = sheets.placed(sheet, name_of, faults)
     known = {column.name: column for column in columns}
     needed = [column.name for column in columns if column.needed]
     unused = [name for name in places if name not in known]
@@ -211,7 +203,7 @@ def read_names(
     """
     names = Column(key, needed=True, also=("name",) if key == "sample" else ())
     recipe = Column("recipe", needed=True, blank=True)
-    columns = (names, recipe, *map(Column, ("swatch", *CONDITIONS)))
+    columns = (names, recipe, *map(Column, ("swatch", *sheets.CONDITIONS)))
     table = read_table(path, columns, others=True)
     notes += table.notes
     cells = {c.name: [values.get(c.name, "") for _, values in table.rows] for c in columns}
