@@ -6,12 +6,15 @@ three parts of ΔE2000:
 
     y = f(θ₀) + H (θ − θ₀) + e,    e ~ N(0, Σ_dosing + Σ_pot + Σ_reading + own(τ) + s² I).
 
-For given τ, s and ν all readings together are Gaussian, of covariance ``A = H V Hᵀ + Σ_e`` with V
-the prior of θ: its posterior is ``V Hᵀ A⁻¹ y`` with covariance ``V − V Hᵀ A⁻¹ H V`` (Rasmussen &
-Williams, Gaussian Processes for Machine Learning, 2006, eq. 2.11), and a pot left out in turn is
-off by ``(A⁻¹)ᵢᵢ⁻¹ (A⁻¹ y)ᵢ`` with covariance ``(A⁻¹)ᵢᵢ⁻¹`` (eq. 5.12). τ, s and ν are marginalised
-on a grid, for a pot left out without what it says of them, and the mixture is matched in its first
-two moments. H is taken again at the posterior mean.
+For given τ, s and ν all is Gaussian. With V the prior of θ, and N the covariance of e, that has a
+block a recipe, the posterior of θ has the covariance ``S = (V⁻¹ + Hᵀ N⁻¹ H)⁻¹`` and the mean
+``S Hᵀ N⁻¹ y`` (Rasmussen & Williams, Gaussian Processes for Machine Learning, 2006, eq. 2.8): its
+cost rises with the unknowns, and hardly with the pots. All readings together have the covariance
+``A = N + H V Hᵀ``, whose inverse is ``N⁻¹ − N⁻¹ H S Hᵀ N⁻¹`` and whose determinant is ``|N| |V| /
+|S|`` (eqs. A.9 and A.10); a pot left out in turn is off by ``(A⁻¹)ᵢᵢ⁻¹ (A⁻¹ y)ᵢ`` with covariance
+``(A⁻¹)ᵢᵢ⁻¹`` (eq. 5.12). τ, s and ν are marginalised on a grid, for a pot left out without what it
+says of them, and the mixture is matched in its first two moments. H is taken again at the posterior
+mean. Where all pots were read as spectra, y is their colour under a second lamp too.
 
 A pot that lies beyond what one in a hundred strays, as the others promise it and the pot in the
 middle strays, is taken to err so much more of its own, and counts as that one where pots that stray
@@ -25,7 +28,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -111,11 +114,10 @@ class _Groups:
             by_recipe.setdefault(tuple(dyes.amounts(pot.recipe)), []).append(pot)
         self.amounts, self.members = np.array(list(by_recipe)), list(by_recipe.values())
         self.weights = np.array([sum(pot.weight for pot in some) for some in self.members])
-        self.by_lamp: Array | None = None
-        if all(pot.reflectance is not None for pot in pots):
-            read = [np.array([pot.reflectance for pot in some]) for some in self.members]
-            counts = [np.array([pot.weight for pot in some]) for some in self.members]
-            means = [np.average(x, axis=0, weights=n) for x, n in zip(read, counts, strict=True)]
+        self.by_lamp = None
+        read: list[Any] = [(some, [pot.reflectance for pot in some]) for some in self.members]
+        if all(one is not None for _, spectra in read for one in spectra):
+            means = [np.average(x, 0, [pot.weight for pot in some]) for some, x in read]
             self.by_lamp = lab(np.array(means), _LAMP)
 
     def readings(self, labs: Array) -> tuple[Array, Array, Array]:
@@ -217,9 +219,7 @@ def _linear(
     dosing, pot = pot_to_pot(replace(seen, by_strength=by_strength), amounts, now.scatter)
     again = dosing + pot + np.kron(lamps, now.scatter.reading)
     again[:, :3, :3] += by_lab @ stated @ by_lab.transpose(0, 2, 1)
-    strength2, rest2 = (
-        x[:, np.newaxis, np.newaxis, np.newaxis] ** 2 for x in (cells.strength, cells.rest)
-    )
+    strength2, rest2 = (x.reshape(-1, 1, 1, 1) ** 2 for x in (cells.strength, cells.rest))
     own = strength2 * pull @ pull.transpose(0, 2, 1) + rest2 * np.kron(lamps, np.eye(3))
     own = own / np.minimum(weights, 1.0)
     beyond = own * (wilder - 1.0)[:, np.newaxis, np.newaxis]

@@ -101,10 +101,9 @@ def learn(
     found = condition(dyes, [*others, *told])
     learnt = _second_baths(found.dyes)
     first = [i for i, t in enumerate(trials) if t.bath is Bath.FIRST]
-    firsts, off = [told[i] for i in first], np.empty(0)
-    if firsts:
-        amounts = np.array([dyes.amounts(pot.recipe) for pot in firsts])
-        off = delta_e(np.array([pot.lab for pot in firsts]), before.colours(amounts))
+    firsts = [told[i] for i in first]
+    amounts = np.reshape([dyes.amounts(pot.recipe) for pot in firsts], (-1, len(dyes)))
+    off = delta_e(np.reshape([pot.lab for pot in firsts], (-1, 3)), before.colours(amounts))
     left = {pot.identity: float(miss) for pot, miss in zip(found.pots, found.delta_e, strict=True)}
     after, checks = np.array([left[pot.identity] for pot in firsts]), left_out_checks(found)
     taught = tuple(trials[i] for i in first)
@@ -184,14 +183,10 @@ def _second_baths(dyes: DyeSet) -> DyeSet:
         on = replace(dyes.on(under), scatter=dyes.scatter.over_piece())
         amounts = on.amounts(pot.recipe)[np.newaxis]
         weight = np.linalg.inv(on.predict_many(amounts).covariance[0])
-        seen = on.whole.strengths(amounts, on.light)
-        # As all amounts grow alike, each dye is as far in company as before.
-        total = amounts.sum()
-        by_all = seen.by_dose + amounts @ on.interaction / (1.0 + total)
-        by_all = by_all - on.interaction * amounts / (1.0 + amounts)
-        v = seen.by_strength[0] @ by_all[0]
+        more, less, seen = on.colours(np.array([[1.01], [0.99], [1.0]]) * amounts)
+        v = (more - less) / 0.02
         known = float(v @ weight @ v)
-        gave = float(v @ weight @ (pot.lab - seen.lab[0])) / known
+        gave = float(v @ weight @ (pot.lab - seen)) / known
         squares += max(gave**2 - 1.0 / known, 0.0)
     total = (PRIOR_WORTH * PRIOR_SECOND_BATH**2 + squares) / (PRIOR_WORTH + len(seconds))
     return replace(dyes, scatter=replace(dyes.scatter, second_bath=float(np.sqrt(total))))

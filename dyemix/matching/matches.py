@@ -22,7 +22,6 @@ from dyemix.matching.limits import Measured
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import FEWEST_TO_TELL
 from dyemix.model.prediction import Prediction
-from dyemix.model.uncertainty import CAUSE_WORDS
 
 
 class Reach(Enum):
@@ -120,7 +119,7 @@ class Match(Result):
         """Which cause contributes most to the likely miss, in words."""
         made = self.prediction
         slope = metric(made.lab[np.newaxis])[0]
-        spread = {words: getattr(made.causes, cause) for cause, words in CAUSE_WORDS.items()}
+        spread = {said(f"fit.cause.{cause}"): part for cause, part in vars(made.causes).items()}
         spread[said("matching.match.unsure")] = self.target.spread
         return max(spread, key=lambda words: float(np.trace(slope @ spread[words] @ slope.T)))
 

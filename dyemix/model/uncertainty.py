@@ -120,16 +120,6 @@ class Causes(Value):
         return Causes(*(part[rows] for part in vars(self).values()))
 
 
-#: The causes in the dyer's words.
-CAUSE_WORDS = {
-    "fit": "what the squares leave open: more squares near this colour",
-    "dosing": "measuring: a finer measure or a weaker stock",
-    "pot": "pot to pot: the same time, warmth and alkali each time",
-    "reading": "the reading: fold to opacity, four readings turned by a quarter",
-    "model": "the model in a mix: more squares of mixes",
-}
-
-
 def _squared(part: Array) -> Array:
     return np.asarray(part @ part.transpose(0, 2, 1))
 
