@@ -183,7 +183,9 @@ def wrapped(text: str) -> str:
         if len(line) > WIDTH and "  " not in line.strip():
             indent = " " * (len(line) - len(line.lstrip()))
             how: dict[str, Any] = {"break_long_words": False, "break_on_hyphens": False}
-            lines += wrap(line, WIDTH, initial_indent=indent, subsequent_indent=indent, **how)
+            lines += wrap(
+                line.strip(), WIDTH, initial_indent=indent, subsequent_indent=indent, **how
+            )
         else:
             lines.append(line)
     return "\n".join(lines)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dyemix.bench.stock import Bottles
+from dyemix.console import WIDTH
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING
@@ -16,8 +17,8 @@ from dyemix.matching.limits import Measured
 from dyemix.matching.matches import Matches, Reach, verdict
 from dyemix.series.steps import Series
 
-#: Columns of a line; recipes that are shown beside the one of a piece dyed before.
-_WIDTH, _BESIDE = 100, 2
+#: Most recipes that are shown.
+_MOST = 3
 #: What a reason was measured at.
 _FIGURE = re.compile(r" \([^)]*\)$")
 
@@ -37,9 +38,10 @@ class DyedBefore:
     @property
     def words(self) -> str:
         """How its recipe was come by."""
-        of = self.correction
-        how = "corrected from" if of.changed else "as"
-        return f"{how} your pot of {of.trial.date or 'no date'}, {of.miss.delta_e:.1f} off"
+        of, day = self.correction, self.correction.trial.date
+        pot = f"your pot of {day}" if day else "your undated pot"
+        corrected = ", corrected" if of.changed else ""
+        return f"{pot}{corrected} ({of.miss.delta_e:.1f} off)"
 
 
 def suggested(
@@ -50,13 +52,15 @@ def suggested(
     Amounts are of `bottles` for `cloth_g` of dry cloth, or by the kit that recipes were rounded to.
     Where a piece was dyed for it `before`, the recipe that it leads to comes first.
     """
-    choices, shown = answer.choices, list[tuple[Any, ...]]()
-    if before is not None:
-        pot, choices = before.correction.corrected, choices[:_BESIDE]
+    choices, shown = list(answer.choices), list[tuple[Any, ...]]()
+    if before is not None:  # which is likelier to come out right than any that is like it
+        pot = before.correction.corrected
         shown.append((pot.recipe, before.measured, pot, (before.words,)))
-    for match in choices:
-        rounded = match.measured
-        shown.append((match.recipe, rounded, rounded or match, match.reasons))
+        choices = [match for match in choices if match.recipe.keys() != pot.recipe.keys()]
+    for match in choices[: _MOST - len(shown)]:
+        rounded, likeliest = match.measured, before and match is answer.choices[0]
+        reasons = match.reasons[1:] if likeliest else match.reasons
+        shown.append((match.recipe, rounded, rounded or match, reasons))
     lines = [DEMO_WARNING] if answer.demo else []
     lines.append(f"Target {answer.target}, {answer.reach.value}.")
     width = max(len(str(recipe)) for recipe, *_ in shown)
@@ -70,7 +74,7 @@ def suggested(
     first, *more = (
         *mottled(answer.dyes.conditions),
         *(() if answer.reach is Reach.WITHIN else answer.warnings[:1]),
-        *choices[0].warnings, "",
+        *answer.choices[0].warnings, "",
     )  # fmt: skip
     if first:
         lines.append(f"{first} ({len(more) - 1} more with --detail)" if more[:-1] else first)
@@ -90,11 +94,11 @@ def _about(bottles: Bottles, recipes: Iterable[Recipe], cloth_g: float) -> str:
 
 
 def _with_reasons(line: str, reasons: Iterable[str]) -> str:
-    """What to measure, and as many reasons as the line holds, the first in any case."""
-    for i, reason in enumerate(reasons):
-        more = f"{', ' if i else ': '}{reason}"
-        if i == 0 and len(line) + len(more) > _WIDTH:
-            more = _FIGURE.sub("", more)
-        if i == 0 or len(line) + len(more) <= _WIDTH:
-            line += more
+    """What to measure, and as many reasons as the line holds, at a pinch without their figures."""
+    between = ": "
+    for reason in reasons:
+        for words in (reason, _FIGURE.sub("", reason)):
+            if len(line) + len(between) + len(words) <= WIDTH:
+                line, between = f"{line}{between}{words}", ", "
+                break
     return line

@@ -37,7 +37,8 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
     shared.show(plan)
     if output is not None:
         shared.write(output, swatch_table(plan.table()))
-        shared.shelf("Once it is filled in", output)
+        cloth = plan.sheets[0].cloth
+        shared.shelf("Once it is filled in", output, method if method != cloth else "")
         page = str(output.with_name(f"{output.stem} page.pdf"))
         asked = ("photo-page", "-o", page, "--swatches", str(output))
         shared.then("No instrument? A page to photograph them on", *asked)

@@ -77,7 +77,7 @@ def piece(words: str, light: Any, recipe: Any = None) -> Any:
 
     if words.startswith(READING):
         example = words.replace(READING, "52.1 -3.4 20.0")
-        raise click.UsageError(f"in place of {words!r} goes what you read, as {example!r}.")
+        raise DyemixError(f"in place of {words!r} goes what you read, as {example!r}.")
     place = photographed(words)
     return photograph(place[0]).piece(place[1]) if place else read_piece(words, light, recipe)
 
@@ -323,15 +323,19 @@ def amounts(recipe: Any) -> str:
     return " + ".join(f"{dye} {owf:.5g}" for dye, owf in recipe.items())
 
 
-def shelf(when: str, table: Path) -> None:
-    """Print how to go on with a table of swatches: by itself, or in the book of this folder."""
+def shelf(when: str, table: Path, method: str = "") -> None:
+    """Print how to go on with a table of swatches: by itself, or in the book of this folder.
+
+    There they are of a `method`, where its name says more than their cloth.
+    """
     from dyemix.dyebook.connection import find_book
 
     book = "workshop.dyebook"
     with suppress(InputError):
         book = str(find_book())
     then(when, "fit", "--swatches", str(table), alone=True)
-    then("Or in a book", "book", "add", str(table), "--book", book, alone=True)
+    named = ["--method", method] if method else []
+    then("Or in a book", "book", "add", str(table), "--book", book, *named, alone=True)
 
 
 def _asked(*names: str) -> list[str]:

@@ -107,14 +107,14 @@ def test_match_goes_on_from_the_last_pot_of_a_colour(lawn: Command) -> None:
     again = lawn(*asked)
     lines = again.stdout.split("\n")
     assert lines[1].startswith(f"1  {corrected}  ")
-    assert f"corrected from your pot of {date.today()}, " in lines[2]
+    assert re.search(rf"your pot of {date.today()}, corrected \(\d+\.\d off\)$", lines[2])
     bath = shlex.split(next_steps(again)[0])
     assert Recipe.parse(bath[1]) != Recipe.parse(recipe)
     assert str(Recipe.parse(bath[1])) == corrected
     spoons = lawn(*asked, "--measure", "spoons").stdout.split("\n")[2]
-    assert re.search("tsp.*corrected from", spoons)
+    assert re.search("tsp: your pot of .*, corrected", spoons)
     for other in ("--avoid", "black"), ("--method", "lawn"):
-        assert "corrected from" not in lawn(*asked, *other).stdout
+        assert "your pot" not in lawn(*asked, *other).stdout
 
 
 def test_a_second_cloth_borrows_in_the_book(lawn: Command) -> None:
