@@ -1,4 +1,4 @@
-"""The array type of every signature: float64, its shape told in the docstring."""
+"""The array types of every signature: float64 above all, its shape told in the docstring."""
 
 from __future__ import annotations
 
@@ -11,6 +11,10 @@ from numpy.typing import NDArray
 from dyemix.errors import DyemixError
 
 Array = NDArray[np.float64]
+#: Which of several; where they stand; dyes, a bit each.
+Flags = NDArray[np.bool_]
+Indices = NDArray[np.intp]
+Bits = NDArray[np.uint64]
 #: What heads the columns of CIELAB; the stars may be left out.
 LAB = ("L*", "a*", "b*")
 

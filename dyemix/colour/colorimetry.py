@@ -16,9 +16,9 @@ from importlib.resources import files
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from dyemix.arrays import LAB, Array, headed, numbers
+from dyemix.arrays import LAB, Array, Flags, headed, numbers
 from dyemix.errors import DyemixError, TargetError
 
 WAVELENGTHS: Array = np.arange(400.0, 701.0, 10.0)
@@ -279,7 +279,7 @@ def smoothest_reflectance(lab: ArrayLike, light: Light) -> Array:
     return spectra
 
 
-def smoothest(lab: ArrayLike, light: Light) -> tuple[Array, NDArray[np.bool_]]:
+def smoothest(lab: ArrayLike, light: Light) -> tuple[Array, Flags]:
     """The spectra of `smoothest_reflectance`, and which of them have the colour.
 
     Minimises the squared slope of ``z = logit R`` subject to the three stimuli, by Newton's

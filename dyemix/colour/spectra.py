@@ -7,9 +7,9 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from dyemix.arrays import Array, labels, numbers
+from dyemix.arrays import Array, Flags, Indices, labels, numbers
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, lab, sprague, stimuli
 from dyemix.errors import Choice, Fault, InputError
 
@@ -69,7 +69,7 @@ def fractions(
     return spectra if on_grid else onto_grid(at, spectra)
 
 
-def too_bright(spectra: Array) -> NDArray[np.bool_]:
+def too_bright(spectra: Array) -> Flags:
     """Which of reflectances ``(..., B')`` are brighter than cloth: no fractions, but per cent."""
     return np.asarray((spectra.max(axis=-1) > _BEYOND) | (spectra.mean(axis=-1) > _BEYOND_ALL))
 
@@ -126,7 +126,7 @@ def _extended(wavelengths: Array) -> Array:
     return np.asarray(_SEEN[(wavelengths[0] <= _SEEN) & (wavelengths[-1] >= _SEEN)])
 
 
-def _places(wavelengths: Array, wanted: Array) -> NDArray[np.intp] | None:
+def _places(wavelengths: Array, wanted: Array) -> Indices | None:
     """Where `wanted` bands stand among `wavelengths`; None unless all of them do."""
     at = np.abs(wavelengths[:, np.newaxis] - wanted).argmin(axis=0)
     return at if np.abs(wavelengths[at] - wanted).max() <= 1e-6 else None

@@ -15,9 +15,8 @@ from collections.abc import Callable, Iterator
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Bits, Flags, Indices
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import Value
 from dyemix.errors import DyemixError
@@ -61,7 +60,7 @@ class Gamut(Value):
         far = [(x, max(np.concatenate(lines), key=np.linalg.norm)) for x, lines in slices if lines]
         return np.array([(level, *point) for level, point in far]).reshape(-1, 3)
 
-    def reaches(self, labs: Array) -> NDArray[np.bool_]:
+    def reaches(self, labs: Array) -> Flags:
         """Whether colours ``(N, 3)`` are reached, each in the slice nearest to it in L*."""
         from matplotlib.path import Path
 
@@ -91,7 +90,7 @@ def gamuts(
         raise DyemixError(f"{len(dyes)} dyes: 3 at least hold a volume, 64 at most are compared.")
     light = dyes.light_of(light)
     slices = np.arange(12.0, 97.0, 4.0) if levels is None else np.asarray(levels, dtype=float)
-    cut: list[list[tuple[Array, NDArray[np.uint64]]]] = [[] for _ in slices]
+    cut: list[list[tuple[Array, Bits]]] = [[] for _ in slices]
     for index in _faces(len(dyes), min(max_dyes, len(dyes))):
         bits = (np.uint64(1) << index.astype(np.uint64)).sum(axis=1, dtype=np.uint64)
         crossings = _crossings(_on_faces(dyes, index, light), bits, slices)
@@ -108,7 +107,7 @@ def gamuts(
     return of
 
 
-def _outlines(grid: NDArray[np.bool_]) -> tuple[Array, ...]:
+def _outlines(grid: Flags) -> tuple[Array, ...]:
     """Closed lines ``(V, 2)`` round what is filled, smooth: the contour at one half."""
     from contourpy import contour_generator
     from scipy import ndimage
@@ -118,7 +117,7 @@ def _outlines(grid: NDArray[np.bool_]) -> tuple[Array, ...]:
     return tuple(np.asarray(line) - _WIDEST for line in lines if len(line) > 3)
 
 
-def _filled(segments: Array) -> NDArray[np.bool_]:
+def _filled(segments: Array) -> Flags:
     """Whether each whole a*, b* from −`_WIDEST` up is reached, within segments ``(P, 2, 2)``."""
     from scipy import ndimage
 
@@ -134,7 +133,7 @@ def _filled(segments: Array) -> NDArray[np.bool_]:
     return np.asarray(outside != outside[0, 0])
 
 
-def _faces(dyes: int, max_dyes: int) -> Iterator[NDArray[np.intp]]:
+def _faces(dyes: int, max_dyes: int) -> Iterator[Indices]:
     """Faces ``(M, 2 + f)`` in chunks: two dyes that vary, and f at their deepest."""
     for full in range(max_dyes - 1):
         faces = [
@@ -145,7 +144,7 @@ def _faces(dyes: int, max_dyes: int) -> Iterator[NDArray[np.intp]]:
         yield from (np.array(faces[i : i + _FACES], np.intp) for i in range(0, len(faces), _FACES))
 
 
-def _on_faces(dyes: DyeSet, index: NDArray[np.intp], light: Light) -> Array:
+def _on_faces(dyes: DyeSet, index: Indices, light: Light) -> Array:
     """CIELAB ``(M, n, n, 3)`` of depths along both sides of faces."""
     n = _DEPTHS[index.shape[1] - 2]
     shares = np.concatenate([[0.0], np.geomspace(0.004, 1.0, n - 1)])
@@ -157,9 +156,7 @@ def _on_faces(dyes: DyeSet, index: NDArray[np.intp], light: Light) -> Array:
     return dyes.colours(amounts, light)
 
 
-def _crossings(
-    labs: Array, masks: NDArray[np.uint64], levels: Array
-) -> Iterator[tuple[Array, NDArray[np.uint64]]]:
+def _crossings(labs: Array, masks: Bits, levels: Array) -> Iterator[tuple[Array, Bits]]:
     """Segments in which each slice crosses the faces, and their dyes, slice by slice."""
     a, b, c, d = labs[:, :-1, :-1], labs[:, 1:, :-1], labs[:, :-1, 1:], labs[:, 1:, 1:]
     corners = np.stack([np.stack([a, b, d], axis=-2), np.stack([a, c, d], axis=-2)], axis=1)

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from itertools import combinations, islice
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Bits, Flags
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value, said
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.dataset.units import STOCK_PCT, dye_g, stock_ml
@@ -64,7 +63,7 @@ class Served(Value):
     """
 
     target: Target
-    masks: NDArray[np.uint64]
+    masks: Bits
     residual: Array
     amounts: Array
 
@@ -82,7 +81,7 @@ class Served(Value):
         pots = made.in_pot(self.target.lab, spread=self.target.spread)
         return Nearest(self.target, made[0], miss, float(pots.mean[0]), miss <= tolerance)
 
-    def _within(self, allowed: int) -> NDArray[np.bool_]:
+    def _within(self, allowed: int) -> Flags:
         return np.asarray((self.masks & ~np.uint64(allowed)) == 0)
 
 
@@ -222,7 +221,7 @@ def family(
     return Family(*what, tolerance, max_dyes, cloth_g, dyes.demo)
 
 
-def smallest_sets(serving: Sequence[NDArray[np.uint64]], dyes: int) -> list[int]:
+def smallest_sets(serving: Sequence[Bits], dyes: int) -> list[int]:
     """All sets of dyes (a bit each) of the least size that hold a serving set of every colour."""
     # A serving set that holds another one decides nothing.
     least = sorted((_minimal(masks) for masks in serving), key=len)
@@ -241,7 +240,7 @@ def smallest_sets(serving: Sequence[NDArray[np.uint64]], dyes: int) -> list[int]
     return found
 
 
-def _minimal(masks: NDArray[np.uint64]) -> NDArray[np.uint64]:
+def _minimal(masks: Bits) -> Bits:
     """Those of the sets ``(N,)`` that hold no other."""
     kept: list[int] = []
     for mask in sorted(set(masks.tolist()), key=lambda m: (m.bit_count(), m)):

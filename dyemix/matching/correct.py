@@ -18,9 +18,8 @@ from dataclasses import replace
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Indices
 from dyemix.colour.appearance import Miss
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.colour.colorimetry import Light
@@ -317,7 +316,7 @@ def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes:
     problem = Problem.of(dyes, aim, dyes.light_of(target), len(dyes))
     problem = replace(problem, upper=np.maximum(dyes.deepest, amounts.ravel()))
 
-    def goal(lab: Array, _: NDArray[np.intp]) -> tuple[Array, Array]:
+    def goal(lab: Array, _: Indices) -> tuple[Array, Array]:
         return delta_e_parts(target.lab[:, np.newaxis], lab + error[:, np.newaxis])
 
     found = problem.descend(start, 100, 1e-9, problem.on_lab(goal)).best()

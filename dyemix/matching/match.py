@@ -9,9 +9,8 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Indices
 from dyemix.colour.appearance import LAMPS
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.colour.colorimetry import Light, lab
@@ -185,7 +184,7 @@ def _under_lamp(problem: Problem, found: Found) -> Array:
     return delta_e(lab(problem.spectra, lamp)[found.which], made)
 
 
-def shortlist(found: Found, other_lamp: Array, count: int) -> NDArray[np.intp]:
+def shortlist(found: Found, other_lamp: Array, count: int) -> Indices:
     """The `count` nearest of each target that no simpler recipe stands for, as rows.
 
     A recipe earns its place by coming nearer than every one made of some of its dyes, by
@@ -209,7 +208,7 @@ def shortlist(found: Found, other_lamp: Array, count: int) -> NDArray[np.intp]:
 
 def chosen(
     found: Found, score: Array, other_lamp: Array, dyes: DyeSet, wanted: Constraints, count: int
-) -> NDArray[np.intp]:
+) -> Indices:
     """The `count` recipes to show of each target, best first, as rows.
 
     Scores ``(M,)`` that differ by less than the eye can see rank as equal (steps of
@@ -266,7 +265,7 @@ def limits_of(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, t
     near = found.rows(np.isin(found.which, far)).best(_TRIED)
     aims, force = problem.labs[near.which], np.array([[1.0], [1.0], [_HOLD_HUE]])
 
-    def holding(lab: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+    def holding(lab: Array, rows: Indices) -> tuple[Array, Array]:
         value, slope = delta_e_parts(aims[rows].T, lab, k)
         return value * force, slope * force[:, np.newaxis]
 

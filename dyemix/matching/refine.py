@@ -11,9 +11,8 @@ from dataclasses import replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Flags, Indices
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.least_squares import Residual
@@ -73,13 +72,13 @@ def refined(problem: Problem) -> Found:
     return Found(some.which, told > 0, told, miss**2)
 
 
-def holds(used: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def holds(used: Flags) -> Flags:
     """Whether blend i holds every dye of blend j, ``(M, M)``, of blends ``(M, D)``."""
     dyes = used.astype(np.float32)
     return np.asarray((1.0 - dyes) @ dyes.T == 0.0)
 
 
-def _worth_it(some: Found) -> NDArray[np.bool_]:
+def _worth_it(some: Found) -> Flags:
     """Which blends ``(M,)`` come nearer than every one inside them, or yet might by enough."""
     out, miss = np.ones(len(some.which), dtype=bool), np.sqrt(some.cost)
     for t in range(some.which.max() + 1):
@@ -99,7 +98,7 @@ def as_spectra(problem: Problem, some: Found) -> Found:
     def wished(weight: float, index: Index) -> Residual:
         near = problem.on_lab(problem.goal(some.which))(index)
 
-        def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+        def residual(amounts: Array, rows: Indices) -> tuple[Array, Array]:
             value, slope = near(amounts, rows)
             r, by_amount = problem.blending.spectra(amounts, index[:, rows])
             # In units of one hundredth reflectance: about what an instrument tells apart.
@@ -139,9 +138,7 @@ def _across_grey(problem: Problem, cost: Array) -> list[Found]:
     off = side * np.stack([np.zeros(len(which)), -aims[:, 2], aims[:, 1]])
     off /= np.maximum(np.hypot(aims[:, 1], aims[:, 2]), 1e-9)
 
-    def held(
-        force: float, margin: float, lab: Array, rows: NDArray[np.intp]
-    ) -> tuple[Array, Array]:
+    def held(force: float, margin: float, lab: Array, rows: Indices) -> tuple[Array, Array]:
         value, slope = delta_e_parts(aims[rows].T, lab, k, side=side[rows])
         short = margin - (lab * off[:, rows]).sum(axis=0)
         hold = np.where(short > 0.0, -force, 0.0) * off[:, rows]

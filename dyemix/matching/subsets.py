@@ -15,9 +15,8 @@ from itertools import combinations, product
 from math import comb
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Flags, Indices
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import said
@@ -74,7 +73,7 @@ def batches(kinds: Sequence[Hashable], most: int) -> Iterator[list[int]]:
         yield from (alike[first : first + most] for first in range(0, len(alike), most))
 
 
-def ranked(group: NDArray[np.intp], *keys: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def ranked(group: Indices, *keys: Array) -> tuple[Indices, Indices]:
     """Rows ``(M,)`` group by group, and the place of each in its group, from 0.
 
     Within a group they stand by `keys`, the last of which counts most, then as they stood.
@@ -95,12 +94,12 @@ class Found:
     cost : ``(M,)`` the sum of squares of what was made small, ΔE2000² if nothing else is said.
     """
 
-    which: NDArray[np.intp]
-    used: NDArray[np.bool_]
+    which: Indices
+    used: Flags
     amounts: Array
     cost: Array
 
-    def rows(self, rows: NDArray[np.intp] | NDArray[np.bool_] | slice) -> Found:
+    def rows(self, rows: Indices | Flags | slice) -> Found:
         """Some of them."""
         return Found(self.which[rows], self.used[rows], self.amounts[rows], self.cost[rows])
 
@@ -133,7 +132,7 @@ class _Lattice:
     first point, how many blends, and how many points each.
     """
 
-    used: NDArray[np.bool_]
+    used: Flags
     points: Array
     labs: Array
     chroma: Array
@@ -208,7 +207,7 @@ class Problem:
         """Amounts run from nothing to the deepest swatch of each dye."""
         return cls(dyes, labs, light, max_dyes, np.zeros(len(dyes)), dyes.deepest)
 
-    def goal(self, which: NDArray[np.intp]) -> Goal:
+    def goal(self, which: Indices) -> Goal:
         """ΔE2000 of rows from the targets `which` ``(N,)``: squares add up to ΔE2000²."""
         aims = np.ascontiguousarray(self.labs[which].T)
         return lambda lab, rows: delta_e_parts(aims[:, rows], lab, self.k_lightness)
@@ -247,7 +246,7 @@ class Problem:
             amounts[rows[:, np.newaxis], index.T], cost[rows] = solved.x.T, solved.cost
         return replace(some, amounts=amounts, cost=cost)
 
-    def _blocks(self, which: NDArray[np.intp]) -> list[NDArray[np.intp]]:
+    def _blocks(self, which: Indices) -> list[Indices]:
         """Rows to work on at once. Those of a target stand together however many targets there are,
         so that its answer does not depend on them."""
         block = max(_BLOCK // len(self.dyes), 1)
@@ -258,9 +257,7 @@ class Problem:
         label = place // block * len(self.labs) + which // targets
         return [np.flatnonzero(label == own) for own in np.unique(label)]
 
-    def _behind(
-        self, which: NDArray[np.intp], cost: Array, rows: NDArray[np.intp] | slice = slice(None)
-    ) -> NDArray[np.bool_]:
+    def _behind(self, which: Indices, cost: Array, rows: Indices | slice = slice(None)) -> Flags:
         """Whether blends in `rows` lie too far behind the nearest of their target to count."""
         miss, best, of = np.sqrt(cost), np.full(len(self.labs), np.inf), which[rows]
         np.minimum.at(best, of, miss)
@@ -337,7 +334,7 @@ class Problem:
         used = np.tile(lattice.used, (len(each), 1))
         return Found(np.repeat(each, len(lattice.used)), used, amounts, np.zeros(len(used)))
 
-    def _promising(self, level: Found) -> NDArray[np.bool_]:
+    def _promising(self, level: Found) -> Flags:
         """Which dyes ``(M, D)``, added to which blend, would bring it nearer."""
         if np.isfinite(self.total):  # a dye can join where another makes room
             return np.ones_like(level.used)

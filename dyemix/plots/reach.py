@@ -9,9 +9,8 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Flags
 from dyemix.colour.appearance import Miss
 from dyemix.colour.colorimetry import screen_colours
 from dyemix.gamut.coverage import Nearest
@@ -93,9 +92,7 @@ def _asked(paper: Paper, target: Nearest) -> None:
     paper.y = max(paper.write(x, y, words, width), paper.y + 0.8) + 0.15
 
 
-def _tiles(
-    paper: Paper, found: ShelfReach, x: float, y: float, size: float, labs: Array
-) -> NDArray[np.bool_]:
+def _tiles(paper: Paper, found: ShelfReach, x: float, y: float, size: float, labs: Array) -> Flags:
     """Tiles ``(R, C, 3)`` of a square panel, top row first; a line round those it tells of."""
     from matplotlib.colors import to_rgba_array
     from scipy import ndimage
@@ -130,7 +127,7 @@ def _hue(paper: Paper, found: ShelfReach, target: Nearest, x: float, y: float) -
 
 def _wheel(
     paper: Paper, found: ShelfReach, x: float, y: float, size: float, level: float
-) -> tuple[Place, NDArray[np.bool_]]:
+) -> tuple[Place, Flags]:
     """All hues at one lightness; which tiles are reached."""
     at = np.arange(-_WIDEST + _TILE / 2, _WIDEST, _TILE)
     labs = np.stack(np.broadcast_arrays(level, at, at[::-1, np.newaxis]), axis=-1)
@@ -150,7 +147,7 @@ def _mark(paper: Paper, target: Nearest, place: Place) -> None:
             paper.mark(*place(lab), marker, 9, markerfacecolor="none", **look)
 
 
-def _names(paper: Paper, found: ShelfReach, left: float, busy: NDArray[np.bool_]) -> list[str]:
+def _names(paper: Paper, found: ShelfReach, left: float, busy: Flags) -> list[str]:
     """Every dye with a hue, named in its direction on tiles not `busy`; those without room."""
     cell, crowded = _PANEL / len(busy), []
     for name, (_, a, b) in zip(found.dyes, found.hues, strict=True):

@@ -13,9 +13,8 @@ from functools import partial
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Indices
 from dyemix.colour.appearance import HueSpace, difference, lab_hue, usual_hue
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
@@ -191,7 +190,7 @@ class Search:
         turn *= np.array(self.free.value)[:, None]
         at = np.repeat(np.arange(t), s * n)
 
-        def goal(labs: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+        def goal(labs: Array, rows: Indices) -> tuple[Array, Array]:
             here, off = turn[at[rows]], labs.T - asked[at[rows]]
             return np.einsum("nij,nj->in", here, off), np.moveaxis(here, 0, -1)
 
@@ -199,7 +198,7 @@ class Search:
         aim, most = np.tile(base, (t * s, 1)).T, np.tile(top, (t * s, 1)).T
         pull = _PULL / np.where(aim > 0.0, aim, most)
 
-        def residual(x: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+        def residual(x: Array, rows: Indices) -> tuple[Array, Array]:
             (r, slope), away = down(x, rows), pull[:, rows]
             back = away * (x - aim[:, rows]), np.eye(k)[..., np.newaxis] * away
             return np.concatenate([r, back[0]]), np.concatenate([slope, back[1]])

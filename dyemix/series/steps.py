@@ -9,9 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Flags
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe, dye_names, format_amount
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value, said
@@ -225,7 +224,7 @@ class Series(Result):
         return self.text()
 
 
-def reached(off: Array) -> NDArray[np.bool_]:
+def reached(off: Array) -> Flags:
     """Whether differences ``(..., 3)`` from what was asked count as reached: within `NEAR`."""
     return np.asarray(np.all(np.abs(off) <= NEAR, axis=-1))
 
