@@ -16,7 +16,7 @@ from dyemix.errors import DyemixError
 from dyemix.matching.limits import Kit
 from dyemix.matching.subsets import Problem, batches, ranked
 from dyemix.model.dyes import DyeSet
-from dyemix.model.prediction import Prediction
+from dyemix.model.prediction import Predicted
 
 #: ``progress(done, all)``: called as work goes on, for whoever waits.
 Progress = Callable[[int, int], None]
@@ -27,18 +27,17 @@ _NEAR, _NEAREST = 2.0, 24
 _SIDE_BY_SIDE, _CHUNK = 8, 50_000
 
 
-class Nearest(Value):
+class Nearest(Predicted):
     """The nearest blend to a wanted colour.
 
     Attributes
     ----------
-    target, prediction : the colour, its light settled, and the blend.
+    prediction, target : the blend, and the colour, its light settled.
     residual, likely : ΔE2000 on paper, and the mean in the pot.
     within : whether that is near enough on paper.
     """
 
     target: Target
-    prediction: Prediction
     residual: float
     likely: float
     within: bool
@@ -79,7 +78,7 @@ class Served(Value):
         amounts, miss = self.amounts[best], float(self.residual[best])
         made = dyes.predict_many(amounts, self.target.light)
         pots = made.in_pot(self.target.lab, spread=self.target.spread)
-        return Nearest(self.target, made[0], miss, float(pots.mean[0]), miss <= tolerance)
+        return Nearest(made[0], self.target, miss, float(pots.mean[0]), miss <= tolerance)
 
     def _within(self, allowed: int) -> Flags:
         return np.asarray((self.masks & ~np.uint64(allowed)) == 0)
@@ -166,10 +165,10 @@ class Family(Result):
                 ends = "s" if more > 1 else "", shown, " …" if more > 3 else ""
                 lines.append(said("gamut.family.others", more, *ends))
             name = max(len(m.target.name) for m in self.members)
-            recipe = max(len(str(m.prediction.recipe)) for m in self.members)
+            recipe = max(len(str(m.recipe)) for m in self.members)
             lines.append(f"{'':<{name}}  {'% owf':<{recipe}}  hex      on paper  likely")
             for m in self.members:
-                blend = f"{m.prediction.recipe!s:<{recipe}}  {m.prediction.hex}"
+                blend = f"{m.recipe!s:<{recipe}}  {m.prediction.hex}"
                 misses = f"{m.residual:>8.2f}  {m.likely:>6.1f}"
                 lines.append(f"{m.target.name:<{name}}  {blend}  {misses}")
             lines.append(said("gamut.family.take", self.cloth_g))
@@ -214,7 +213,7 @@ def family(
     chosen, *others = (tuple(n for i, n in enumerate(dyes.names) if s >> i & 1) for s in sets)
     purchases = []
     for name in chosen:
-        owf, strength = sum(m.prediction.recipe.get(name, 0.0) for m in members), kit.strength(name)
+        owf, strength = sum(m.recipe.get(name, 0.0) for m in members), kit.strength(name)
         volume = stock_ml(cloth_g, owf, strength)
         purchases.append(Purchase(name, dye_g(cloth_g, owf), volume, strength))
     what = chosen, members, far, tuple(others), tuple(purchases)

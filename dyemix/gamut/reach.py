@@ -132,7 +132,7 @@ class ShelfReach(Result):
             lightness, a, b = lab = found.target.lab
             area = self.gamut.areas[self.gamut.levels == lightness][0]
             figures = (lightness, area, np.hypot(a, b), lab_hue(lab))
-            lines.append(said("gamut.reach.row", *figures, str(found.prediction.recipe)))
+            lines.append(said("gamut.reach.row", *figures, str(found.recipe)))
         return "\n".join([*lines, *self.findings])
 
 

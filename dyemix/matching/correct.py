@@ -25,14 +25,13 @@ from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.readings import Reading
-from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
 from dyemix.dataset.target import Target, Trial
 from dyemix.errors import DyemixError, expect
 from dyemix.fitting.learn import forget
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
-from dyemix.model.prediction import Prediction
+from dyemix.model.prediction import Predicted
 from dyemix.model.scatter import Scatter
 from dyemix.model.uncertainty import expected_miss, likely, pots
 
@@ -75,7 +74,7 @@ class Over(Enum):
     CANNOT = said("matching.outcome.cannot")
 
 
-class Pot(Result):
+class Pot(Predicted, Result):
     """A recipe to dye, and what to expect of it.
 
     Attributes
@@ -85,14 +84,9 @@ class Pot(Result):
     likely, bound : ΔE2000 in the pot, on average and for nine pots in ten.
     """
 
-    prediction: Prediction
     residual: float
     likely: float
     bound: float
-
-    @property
-    def recipe(self) -> Recipe:
-        return self.prediction.recipe
 
     def _rows(self) -> list[dict[str, object]]:
         figures = {name: getattr(self, name) for name in ("residual", "likely", "bound")}

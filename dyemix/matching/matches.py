@@ -14,14 +14,13 @@ from dyemix.arrays import LAB
 from dyemix.colour.appearance import LAMPS, inconstancy, metamerism
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Several, said
 from dyemix.dataset.target import Target
 from dyemix.fitting.next_squares import in_one_line
 from dyemix.matching.limits import Measured
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import FEWEST_TO_TELL
-from dyemix.model.prediction import Prediction
+from dyemix.model.prediction import Predicted
 
 
 class Reach(Enum):
@@ -54,7 +53,7 @@ class LampShift:
     delta_e: float
 
 
-class Match(Result):
+class Match(Predicted, Result):
     """One recipe for a target.
 
     Attributes
@@ -76,7 +75,6 @@ class Match(Result):
         "metamerism", "inconstancy", "limit", "cost", "measured", "proven",
     )  # fmt: skip
 
-    prediction: Prediction
     target: Target
     residual: float
     likely: float
@@ -122,10 +120,6 @@ class Match(Result):
         spread = {said(f"fit.cause.{cause}"): part for cause, part in vars(made.causes).items()}
         spread[said("matching.match.unsure")] = self.target.spread
         return max(spread, key=lambda words: float(np.trace(slope @ spread[words] @ slope.T)))
-
-    @property
-    def recipe(self) -> Recipe:
-        return self.prediction.recipe
 
     @property
     def warnings(self) -> tuple[str, ...]:

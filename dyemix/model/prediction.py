@@ -189,3 +189,13 @@ class Prediction(Result):
         values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.lab)
         lines += [f"{self.recipe}  (% owf)", f"{values} ({self.light}), {self.screen}"]
         return "\n".join([*lines, *self.warnings])
+
+
+class Predicted(Value):
+    """The base of what tells of one `prediction`: its recipe is that of the prediction."""
+
+    prediction: Prediction
+
+    @property
+    def recipe(self) -> Recipe:
+        return self.prediction.recipe

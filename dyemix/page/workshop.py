@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Hashable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from functools import cached_property, wraps
 from operator import attrgetter
@@ -32,7 +32,7 @@ from dyemix.matching.advice import suggest
 from dyemix.matching.correct import Correction
 from dyemix.matching.matches import Matches
 from dyemix.model.dyes import DyeSet
-from dyemix.model.prediction import Prediction
+from dyemix.model.prediction import Predicted
 from dyemix.page.slip import Slip
 from dyemix.page.words import LADDER, counted, shows, worth
 from dyemix.plots.paper import pot_codes
@@ -47,25 +47,19 @@ Asked = TypeVar("Asked", bound=Callable[..., Any])
 POTS, KEPT = 10, 512
 
 
-@dataclass(frozen=True, eq=False)
-class Mix:
+class Mix(Predicted):
     """A mix laid on the wanted cloth: how it looks, and how far it may be off.
 
     `residual` is ΔE2000 on paper, `likely` and `bound` in the pot, `hex` as it lies beside the
     wanted cloth under the lamp of the slip.
     """
 
-    prediction: Prediction
     target: Target
     hex: str
     residual: float
     likely: float
     bound: float
     proven: bool
-
-    @property
-    def recipe(self) -> Recipe:
-        return self.prediction.recipe
 
     @property
     def words(self) -> str:

@@ -182,7 +182,7 @@ def _bars(paper: Paper, found: ShelfReach) -> None:
         paper.write(MARGIN, paper.y, name, font="bold")
         paper.box((MARGIN + 1.4, paper.y + 0.04, 2.6 * nearest.residual / miss, 0.11), BAR)
         paper.write(MARGIN + 4.1, paper.y, f"{nearest.residual:.1f} off")
-        recipe = str(nearest.prediction.recipe)
+        recipe = str(nearest.recipe)
         paper.y = paper.write(MARGIN + 4.8, paper.y, recipe, BODY - 4.8)
     if rest := [dye for dye in nearer if dye not in helps]:
         paper.down(f"Little or no nearer with {', '.join(rest)}.", color=SUBTLE)

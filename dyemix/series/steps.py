@@ -18,7 +18,7 @@ from dyemix.dataset.target import Target
 from dyemix.errors import Choice, DyemixError
 from dyemix.matching.limits import Measured
 from dyemix.model.dyes import DyeSet
-from dyemix.model.prediction import Prediction
+from dyemix.model.prediction import Predicted, Prediction
 
 #: How far a step may stray from the L*, C* and hue (ΔH*) asked and still count as reached, in
 #: CIELAB units: well under what an eye sees between two pieces of cloth.
@@ -39,7 +39,7 @@ class RouteKind(Choice):
     SWAP = "duller primary"
 
 
-class Step(Value):
+class Step(Predicted):
     """One step of a series.
 
     Attributes
@@ -54,7 +54,6 @@ class Step(Value):
     measured : the recipe rounded to a kit, where one was given.
     """
 
-    prediction: Prediction
     asked: Array
     off: Array
     from_start: float
@@ -62,10 +61,6 @@ class Step(Value):
     bound: float
     slip: float
     measured: Measured | None = None
-
-    @property
-    def recipe(self) -> Recipe:
-        return self.prediction.recipe
 
     @property
     def chroma(self) -> float:
@@ -253,17 +248,12 @@ _MOST = 500
 _PARTS = {4: "quarters", 10: "tenths"}
 
 
-class Blend(Value):
+class Blend(Predicted):
     """One blend of a card: its name, where it stands (from 0), and its prediction."""
 
     name: str
     row: int
     column: int
-    prediction: Prediction
-
-    @property
-    def recipe(self) -> Recipe:
-        return self.prediction.recipe
 
 
 class ShadeCard(Result):
@@ -361,7 +351,7 @@ def shade_card(
     ]
     # A row's letters run from A to Z, then from AA.
     blends = [
-        Blend(f"{'A' * (row // 26)}{chr(ord('A') + row % 26)}{column + 1}", row, column, found)
+        Blend(found, f"{'A' * (row // 26)}{chr(ord('A') + row % 26)}{column + 1}", row, column)
         for (row, column, *_), found in zip(places, dyes.predict(recipes, light), strict=True)
     ]
     cloth = (dyes.conditions or {}).get("cloth", "")
