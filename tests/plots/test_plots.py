@@ -204,7 +204,7 @@ def test_every_number_of_dyes_is_legible(shelf: DyeSet, table: SwatchSet) -> Non
         assert_legible(plot(shelf.take(names), swatches=table))
     many = replace(shelf, **{
         name: np.tile(getattr(shelf, name).T, 2).T
-        for name in ("curves", "company", "palest", "deepest")
+        for name in ("curves", "company", "interaction", "palest", "deepest")
     }, names=(*shelf.names, *(f"new {n}" for n in shelf.names)),
        law=np.tile(shelf.law, (2, 1)), ladders=None, posterior=None)  # fmt: skip
     found = pages(promises.dyes, many)
