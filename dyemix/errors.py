@@ -20,6 +20,24 @@ import shlex
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
+from functools import cache, reduce
+from importlib.resources import files
+from operator import getitem
+from typing import Any
+
+
+@cache
+def data(name: str) -> dict[str, Any]:
+    """What ``data/NAME.toml`` holds."""
+    import tomllib
+
+    return tomllib.loads(files("dyemix").joinpath("data", f"{name}.toml").read_text("utf-8"))
+
+
+def said(path: str, /, *values: object, **named: object) -> str:
+    """A sentence of ``data/*.toml``, as ``"pictures.match.how"``, with values filled in."""
+    name, *keys = path.split(".")
+    return str(reduce(getitem, keys, data(name))).format(*values, **named)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import Fault, InputError
+from dyemix.errors import Fault, InputError, said
 from dyemix.files import read_swatches
 from dyemix.files.cells import few
 from dyemix.files.small_tables import name_samples
@@ -40,19 +40,16 @@ class ReadReport:
         s = self.swatches
         lights = dict.fromkeys(str(r.light) for r in s.readings if r.light is not None)
         about = [] if self.photographs else list(s.warnings)  # photographs have said them
-        about += [f"CIELAB under {', '.join(lights)}."] if lights else []
+        about += [said("tables.cielab", lights=", ".join(lights))] if lights else []
         about += _conditions(s)
         if joined := [f"{x.label} ×{len(x.readings)}" for x in s if len(x.readings) > 1]:
-            about.append(f"Joined as repeats: {few(joined, 8)}.")
+            about.append(said("tables.joined_readings", swatches=few(joined, 8)))
         lines = [line for photograph in self.photographs for line in (str(photograph), "")]
         lines.append(s.text(about))
         lines += self.naming
         if lost := [f"{r.name!r} ({r.place})" if r.name else r.place for r in s.unnamed]:
-            lines.append(
-                f"Could not be placed: {few(lost, 8)}. They have no recipe: write one for "
-                f"each in a table '{'cell' if self.photographs else 'sample'},recipe' and give it "
-                "with --names, or take out the rows of pieces that are only to be matched."
-            )
+            column = "cell" if self.photographs else "sample"
+            lines.append(said("tables.lost", samples=few(lost, 8), column=column))
         return "\n".join(lines)
 
 
@@ -62,7 +59,7 @@ def _conditions(swatches: SwatchSet) -> list[str]:
     values = {key: [*filter(None, dict.fromkeys(said))] for key, said in told.items()}
     missing = ", ".join(key for key, said in values.items() if not said)
     lines = [f"{key}: {'; '.join(said)}" for key, said in values.items() if said]
-    return [*lines, *([f"Not recorded: {missing}."] if missing else [])]
+    return [*lines, *([said("tables.not_recorded", conditions=missing)] if missing else [])]
 
 
 def is_picture(path: str | os.PathLike[str]) -> bool:
@@ -86,7 +83,7 @@ def photographed(words: str) -> tuple[Path, str] | None:
     """The file and the cell of ``photo.jpg B3``; None for words that name no picture."""
     file, _, cell = words.strip().rpartition(" ")
     if is_picture(words.strip()):
-        raise InputError(Fault(f"which cell of it is meant? Write '{words.strip()} B3'.", words))
+        raise InputError(Fault(said("tables.which_cell", words=words.strip()), words))
     named = Path(file).suffix.lower() in _PICTURE_SUFFIXES or (file and is_picture(file))
     return (Path(file), cell) if named else None
 
@@ -108,8 +105,7 @@ def read_photo(
     if not isinstance(photo, np.ndarray):
         return examine_photo(photo, options)
     if photo.dtype != np.uint8 or photo.ndim != 3 or photo.shape[2] != 3:
-        kind = f"{photo.shape} of {photo.dtype}"
-        raise InputError(Fault(f"pixels are (H, W, 3) of uint8, sRGB from 0 to 255, not {kind}."))
+        raise InputError(Fault(said("tables.pixels", kind=f"{photo.shape} of {photo.dtype}")))
     from PIL import Image
 
     with TemporaryDirectory() as folder:
@@ -140,10 +136,9 @@ def convert(
     """
     pictures = [file for file in files if is_picture(file)]
     if len({os.path.realpath(file) for file in files}) < len(files):
-        raise InputError(Fault("one file is told twice: its readings would count as repeats."))
+        raise InputError(Fault(said("tables.told_twice")))
     if len(files) > 1 and (others := few([str(file) for file in files if file not in pictures], 3)):
-        message = f"several files are read together where each is a photograph: {others} is none."
-        raise InputError(Fault(message))
+        raise InputError(Fault(said("tables.no_photograph", others=others)))
     if not pictures:
         swatches, naming = name_samples(read_swatches(files[0]), names)
         return ReadReport(swatches, naming)

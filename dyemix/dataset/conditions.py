@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from datetime import date
 from fractions import Fraction
 
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, data, said
 
 #: The conditions under which a swatch was dyed and read that a fit must not mix.
 METHOD = (
@@ -27,29 +27,19 @@ RECORD = ("lot", "date", "illuminant", "observer", PICTURE)
 CONDITIONS = (*METHOD, *RECORD)
 
 _NUMBER = r"([0-9]+(?:[.,][0-9]+)?)"
+_WORDS = data("recipes")
 _UNITS = {
-    "temperature": {"": "°C", "c": "°C", "°c": "°C", "celsius": "°C", "deg c": "°C",
-                    "degrees c": "°C", "degrees": "°C", "°": "°C", "f": "°F", "°f": "°F"},
-    "hours": {"": "h", "h": "h", "hr": "h", "hrs": "h", "hour": "h", "hours": "h",
-              "d": "days", "day": "days", "days": "days", "min": "min", "minutes": "min"},
-}  # fmt: skip
+    key: {word: unit for unit, words in units.items() for word in words}
+    for key, units in _WORDS["units"].items()
+}
 _HOURS = {"days": Fraction(24), "min": Fraction(1, 60)}
 _RATIO = re.compile(rf"{_NUMBER}(?: ?(?::|to) ?{_NUMBER})?")
-#: What people write for a number: a night at the dye is some 12 h (common practice).
-_IN_WORDS = {
-    "hours": {"overnight": "12 h", "over night": "12 h", "a day": "24 h", "one day": "24 h"},
-    "salt": {"none": "0 g/l", "no": "0 g/l", "no salt": "0 g/l"},
-}
 #: Salt and soda in g/L, with the words that say of which.
 _DOSE = re.compile(
     rf"((?:[a-z' ]+ )??){_NUMBER} ?(?:g ?(?:/|per) ?(?:l|litre|liter))?((?: [a-z' ]+)?)"
 )
-_GLAUBER = {"glauber", "glauber's", "glaubers", "sulphate", "sulfate"}
-_CRYSTALS = {"crystals", "decahydrate"}
-_DOSE_WORDS = {
-    "salt": {"common", "table", "salt", "sodium", "of", "anhydrous"} | _GLAUBER | _CRYSTALS,
-    "soda": {"soda", "ash", "of", "anhydrous", "solution", "monohydrate"} | _CRYSTALS,
-}
+_DOSE_WORDS: dict[str, set[str]] = {key: set(words) for key, words in _WORDS["doses"].items()}
+_GLAUBER, _CRYSTALS = _DOSE_WORDS.pop("glauber"), _DOSE_WORDS.pop("crystals")
 #: Crystals hold water, and what counts is the anhydrous weight: g of them for 1 g of it, by molar
 #: masses (standard atomic weights, IUPAC 2021): Na2SO4·10H2O 322.19 to Na2SO4 142.04; Na2CO3·10H2O
 #: 286.14 and Na2CO3·H2O 124.00 to Na2CO3 105.99.
@@ -61,16 +51,11 @@ _INCLUDED = re.compile(r"\b(?:sci|di|specular(?: component)? included|including 
 _SPHERE = re.compile(r"\b(?:sphere|(?:d|de|di)[/:]8|8[/:](?:d|de|di)|d8)\b")
 _ANGLES = re.compile(r"\b(45|0)(?:[ax]|°)?[/:](45|0)(?:[ax]|°)?")
 
-_MOTTLED = (
-    "Dyed in low water: expect mottle. The likely miss is of one spot, by a working value until "
-    "squares of yours read in several places have measured it; read many places."
-)
-
 
 def normal(key: str, value: str) -> str:
     """One spelling for a condition, for comparison only."""
     text = " ".join(value.casefold().split()).strip(" .,;")
-    text = _IN_WORDS.get(key, {}).get(text, text)
+    text = _WORDS["in_words"].get(key, {}).get(text, text)
     if key in _DOSE_WORDS or key in _UNITS:
         text = re.sub(r"^(?:about |ca\.? |~ ?)", "", text)
     if key in _DOSE_WORDS:
@@ -123,7 +108,7 @@ def mottled(conditions: Mapping[str, str] | None) -> tuple[str, ...]:
     ratio, _, one = normal("liquor ratio", (conditions or {}).get("liquor ratio", "")).partition(
         ":"
     )
-    return (_MOTTLED,) if one == "1" and float(ratio) < 10.0 else ()
+    return (said("recipes.mottled"),) if one == "1" and float(ratio) < 10.0 else ()
 
 
 def same(key: str, one: str, other: str) -> bool:
@@ -156,5 +141,5 @@ def parse_day(text: str) -> date:
             return found
         both = f"{third}-{second:02d}-{first:02d} or {third}-{first:02d}-{second:02d}"
     except ValueError:
-        raise DyemixError(f"{text!r} is not a date: write 2026-05-03, or 3 May 2026.") from None
-    raise DyemixError(f"{text!r} could be {both}: write the one that is meant.")
+        raise DyemixError(said("recipes.no_date", text=text)) from None
+    raise DyemixError(said("recipes.two_days", text=text, both=both))

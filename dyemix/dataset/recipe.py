@@ -21,34 +21,16 @@ import numpy as np
 
 from dyemix.arrays import Array, labels, numbers
 from dyemix.dataset.units import to_mark, volume_text
-from dyemix.errors import RecipeError, UnstatedError
+from dyemix.errors import RecipeError, UnstatedError, data, said
 
 if TYPE_CHECKING:
     import pandas as pd
 
-#: Millilitres by spoon set. US customary from the exact US gallon of 231 cubic inches (NIST
-#: Handbook 44, Appendix C); imperial from the gallon of 4.54609 L; metric and Australian by
-#: convention.
-SPOON_SETS: Mapping[str, Mapping[str, float]] = {
-    "us": {"tsp": 4.92892159375, "tbsp": 14.78676478125, "cup": 236.5882365},
-    "metric": {"tsp": 5.0, "tbsp": 15.0, "cup": 250.0},
-    "australian": {"tsp": 5.0, "tbsp": 20.0, "cup": 250.0},
-    "imperial": {"tsp": 5.919388, "tbsp": 17.758164, "cup": 284.130625},
-}
-
-#: What is called how; millilitres of what is measured without spoons, twenty drops to one (common
-#: practice).
+#: Millilitres by spoon set.
+SPOON_SETS: Mapping[str, Mapping[str, float]] = data("recipes")["spoons"]
+#: Millilitres of what is measured without spoons, twenty drops to one (common practice).
 _VOLUMES = {"mL": 1.0, "L": 1000.0, "drop": 0.05}
-_SPELT = {
-    "%": ("", "% owf", "%owf", "owf"),
-    "mL": ("ml", "millilitre", "milliliter", "cc"),
-    "L": ("l", "litre", "liter"),
-    "tsp": ("teaspoon",),
-    "tbsp": ("tablespoon",),
-    "cup": (),
-    "drop": (),
-    "g": ("gram", "gramme"),
-}
+_SPELT: Mapping[str, list[str]] = data("recipes")["spelt"]
 _UNITS = {word: unit for unit, words in _SPELT.items() for word in (unit.lower(), *words)}
 _UNITS |= {f"{word}s": unit for word, unit in _UNITS.items() if len(word) > 2}
 #: How a recipe says that nothing was dyed.
@@ -62,7 +44,6 @@ _TERM = re.compile(
     rf"(?P<name>{_SHORT_NAME})\s+(?P<number>-?(?:{_NUMBER}))\s*(?P<unit>[^\W\d_]*|% ?(?:owf)?)"
 )
 _PARTS = re.compile(rf"(?P<number>{_NUMBER})\s+(?P<name>{NAME})")
-_WRITE_PARTS = "write '3 marigold : 1 navy at 1 %'."
 _AT = re.compile(rf"(?P<parts>.+:.+?)\s+at\s+(?P<total>{_NUMBER})\s*%?(?:\s*owf)?")
 
 
@@ -86,7 +67,7 @@ def _number(text: str) -> float:
     whole, _, fraction = text.replace(",", ".").rpartition(" ")
     top, _, bottom = fraction.partition("/")
     if bottom and not float(bottom):
-        raise RecipeError(f"{text!r} divides by zero.")
+        raise RecipeError(said("recipes.divides", text=text))
     return float(whole or 0.0) + float(top) / float(bottom or 1.0)
 
 
@@ -109,7 +90,7 @@ class Spoonfuls:
 
 def _spoon_set(name: str | None) -> Mapping[str, float]:
     if name is None or name not in SPOON_SETS:
-        raise RecipeError(f"spoon set {name!r} is unknown: use one of {', '.join(SPOON_SETS)}.")
+        raise RecipeError(said("recipes.no_spoons", name=name, known=", ".join(SPOON_SETS)))
     return SPOON_SETS[name]
 
 
@@ -121,7 +102,7 @@ def spoonfuls(ml: float, spoons: str, jug_from: float = inf) -> Spoonfuls:
     """
     spoon = _spoon_set(spoons)
     if not 0 < ml < inf:
-        raise RecipeError(f"{ml:g} mL is not a volume to measure: it must be above 0.")
+        raise RecipeError(said("recipes.no_volume", ml=ml))
     if ml > jug_from:
         marked = to_mark(ml, 1.0)
         return Spoonfuls(volume_text(marked, "metric"), marked, 100.0 * (marked / ml - 1.0))
@@ -158,19 +139,18 @@ class Measures:
         if unit == "%":
             return amount
         strength = self.stock_pct.get(dye, self.stock_pct.get(""))
-        missing = []
-        if self.cloth_g is None:
-            missing.append("the dry weight of the cloth (cloth_g, in grams)")
-        if unit != "g" and strength is None:
-            missing.append("the strength of the stock (stock_pct, in % w/v, g per 100 mL)")
-        if unit in ("tsp", "tbsp", "cup") and self.spoons is None:
-            missing.append(f"the spoon set (spoons, one of {', '.join(SPOON_SETS)})")
+        needed = {
+            "cloth_g": self.cloth_g,
+            "stock_pct": strength if unit != "g" else 0.0,
+            "spoon_set": self.spoons if unit in SPOON_SETS["us"] else "",
+        }
+        missing = [name for name, value in needed.items() if value is None]
         if missing or self.cloth_g is None:
-            powder = "" if unit == "g" else " A spoon or mL is liquid stock; powder is in grams."
-            raise UnstatedError(
-                f"{dye} is given in {unit}, but this is not stated: {'; '.join(missing)}. Add it."
-                + powder
-            )
+            known = ", ".join(SPOON_SETS)
+            words = "; ".join(said(f"recipes.{name}", known=known) for name in missing)
+            powder = "" if unit == "g" else said("recipes.powder")
+            unstated = said("recipes.unstated", dye=dye, unit=unit, missing=words)
+            raise UnstatedError(unstated + powder)
         if unit == "g" or strength is None:
             return 100.0 * amount / self.cloth_g
         ml = _VOLUMES[unit] if unit in _VOLUMES else _spoon_set(self.spoons)[unit]
@@ -199,15 +179,13 @@ class Recipe(Mapping[str, float]):
     def __init__(self, amounts: Mapping[str, float] | None = None, as_written: str = "") -> None:
         tidy: dict[str, float] = {}
         if amounts is not None and not hasattr(amounts, "items"):
-            kind = type(amounts).__name__
-            raise RecipeError(f"a {kind} is no recipe: write 'marigold 0.8 + navy 0.25'.")
+            raise RecipeError(said("recipes.no_mapping", kind=type(amounts).__name__))
         for name, amount in () if amounts is None else amounts.items():
             known = type(amount) is float or isinstance(amount, Real)  # `Real` takes its time
             if not (known and 0 <= amount < inf):
-                raise RecipeError(f"{name} {amount!r} is not an amount: % owf is 0 or more.")
+                raise RecipeError(said("recipes.no_amount", name=name, amount=amount))
             if amount > MOST_OWF:
-                much = f"{str(name)[:40]} {amount:.4g} % owf is more dye than cloth"
-                raise RecipeError(f"{much}: write % of the dry weight of the cloth, as 0.8.")
+                raise RecipeError(said("recipes.too_much", name=str(name), amount=amount))
             if amount > 0:
                 dye = dye_name(str(name))
                 tidy[dye] = tidy.get(dye, 0.0) + float(amount)
@@ -234,7 +212,7 @@ class Recipe(Mapping[str, float]):
             return cls({}, written)
         if ":" in plain:
             if not (at := _AT.fullmatch(plain)):
-                raise RecipeError(f"{written!r} gives parts without a depth: {_WRITE_PARTS}")
+                raise RecipeError(said("recipes.no_depth", text=written))
             return cls(_from_parts(at["parts"], _number(at["total"])), written)
         amounts: dict[str, float] = {}
         dye = ""
@@ -242,13 +220,12 @@ class Recipe(Mapping[str, float]):
             more = bool(amounts) and term[:1].isdigit()  # '2 tbsp + 1/4 tsp' of one dye
             found = _term(f"{dye} {term}" if more else term)
             if found is None or (more and found[2] == "%"):
-                cure = "write a name and % owf, as 'marigold 0.8', joined by '+'."
-                raise RecipeError(f"{term!r} is not an amount of a dye: {cure}")
+                raise RecipeError(said("recipes.no_term", term=term))
             name, number, unit = found
             if number < 0:
-                raise RecipeError(f"{term!r} is negative: % owf is 0 or more.")
+                raise RecipeError(said("recipes.negative", term=term))
             if not more and name in amounts:
-                raise RecipeError(f"{name} stands twice in {written!r}: add the amounts up.")
+                raise RecipeError(said("recipes.twice", dye=name, text=written))
             dye = name
             owf = number if unit == "%" else (measures or Measures()).owf(dye, number, unit)
             amounts[dye] = amounts.get(dye, 0.0) + owf
@@ -306,13 +283,13 @@ def _from_parts(text: str, total: float) -> dict[str, float]:
     for piece in map(str.strip, text.split(":")):
         match = _PARTS.fullmatch(piece)
         if match is None:
-            raise RecipeError(f"{piece!r} is not a part of a mix: {_WRITE_PARTS}")
+            raise RecipeError(said("recipes.no_part", text=piece))
         if (dye := dye_name(match["name"])) in parts:
-            raise RecipeError(f"{dye} stands twice in {text!r}: add the amounts up.")
+            raise RecipeError(said("recipes.twice", dye=dye, text=text))
         parts[dye] = _number(match["number"])
     whole = sum(parts.values())
     if whole == 0:
-        raise RecipeError(f"{text!r} has no parts at all.")
+        raise RecipeError(said("recipes.no_parts", text=text))
     return {name: total * part / whole for name, part in parts.items()}
 
 
@@ -342,8 +319,9 @@ def place(dye: str, names: Sequence[str]) -> int:
     if dye in names:
         return names.index(dye)
     near = difflib.get_close_matches(dye, names, 1)
-    hint = f"did you mean {near[0]}?" if near else f"the shelf has {', '.join(names)}."
-    raise RecipeError(f"no swatch of {dye!r} on this shelf: {hint}")
+    names_it = said("recipes.shelf", names=", ".join(names))
+    hint = said("recipes.near", name=near[0]) if near else names_it
+    raise RecipeError(said("recipes.no_swatch", dye=dye, hint=hint))
 
 
 def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...], Any]:
@@ -368,15 +346,15 @@ def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...
                 for dye, amount in recipe.items():
                     row[place(dye, names)] = amount
     if values.ndim != 2 or values.shape[1] != len(names):
-        raise RecipeError(f"amounts are {len(names)} columns of % owf, not {values.shape}.")
+        raise RecipeError(said("recipes.shape", count=len(names), shape=values.shape))
     if len(bad := np.flatnonzero(~np.all(values >= 0, axis=1))):
-        raise RecipeError(f"amounts are % owf, 0 or more: row {bad[0]} (from 0) is not.")
+        raise RecipeError(said("recipes.amounts", row=bad[0]))
     return np.asarray(values, dtype=float), recipes, None if is_one(given) else index_of(given)
 
 
 def _recipe(given: Any) -> Recipe:
     if not is_one(given):
-        raise RecipeError(f"{str(given)[:60]!r} is no recipe: write 'marigold 0.8 + navy 0.25'.")
+        raise RecipeError(said("recipes.no_recipe", text=str(given)[:60]))
     return Recipe.parse(given)
 
 
@@ -389,9 +367,6 @@ def _columns(table: pd.DataFrame, names: Sequence[str]) -> Array:
         "twice": sorted({name for name in found if found.count(name) > 1}),
     }
     if faults := [f"{words} {', '.join(which)}" for words, which in wrong.items() if which]:
-        raise RecipeError(
-            f"a frame of amounts has one column for each dye of the shelf, here {'; '.join(faults)}"
-            ". Give a dye that is not used a column of 0."
-        )
+        raise RecipeError(said("recipes.frame", faults="; ".join(faults)))
     ordered = table.iloc[:, [found.index(name) for name in names]]
     return numbers(ordered.to_numpy())

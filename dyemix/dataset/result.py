@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields
-from functools import cache, reduce
 from html import escape
-from importlib.resources import files
-from operator import getitem
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeAlias, TypeVar, dataclass_transform
 
@@ -15,6 +12,7 @@ import numpy as np
 
 from dyemix.arrays import LAB
 from dyemix.dataset.recipe import Recipe
+from dyemix.errors import said as said
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -130,20 +128,6 @@ class Several(Result, Generic[Item]):
     def __getitem__(self, i: int) -> Item:
         found: Item = getattr(self, self.HELD)[i]
         return found
-
-
-@cache
-def _sentences(name: str) -> dict[str, Any]:
-    import tomllib
-
-    text = files("dyemix").joinpath("data", f"{name}.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
-
-
-def said(path: str, /, *values: object, **named: object) -> str:
-    """A sentence of ``data/*.toml``, as ``"pictures.match.how"``, with values filled in."""
-    name, *keys = path.split(".")
-    return str(reduce(getitem, keys, _sentences(name))).format(*values, **named)
 
 
 def frame(rows: Iterable[Row]) -> Frame:

@@ -24,7 +24,7 @@ from dyemix.dataset.recipe import Recipe, dye_names
 from dyemix.dataset.repeats import APART_DISTANCE, ODD_DISTANCE, Repeats, scatter
 from dyemix.dataset.result import DEMO_WARNING as DEMO_WARNING
 from dyemix.dataset.result import Frame, Result, Row
-from dyemix.errors import Fault, FitError, InputError
+from dyemix.errors import Fault, FitError, InputError, said
 
 #: A swatch called this is kept out of the fit, to check it by.
 CHECK = "check"
@@ -185,14 +185,11 @@ class SwatchSet(Result):
             for value, place in told.items():
                 first = found.setdefault(key, value)
                 if not same(key, first, value):
-                    raise FitError(
-                        f"two sets of conditions in one fit: {key} is {first!r} ({told[first]}) "
-                        f"and {value!r} ({place}). Swatches made one way do not predict another: "
-                        "fit them apart."
-                    )
+                    there = {"first": first, "there": told[first], "value": value, "place": place}
+                    raise FitError(said("recipes.two_methods", key=key, **there))
         for key in ("stock_pct", "spoons", "cloth_g"):
-            said = {r.conditions.get(key, "") for r in self.readings}
-            found |= {key: min(said)} if len(said) == 1 and all(said) else {}
+            values = {r.conditions.get(key, "") for r in self.readings}
+            found |= {key: min(values)} if len(values) == 1 and all(values) else {}
         return found
 
     @cached_property
@@ -247,8 +244,8 @@ class SwatchSet(Result):
             raise FitError(f"no swatch is called {min(unknown)!r}: nothing was left out.")
         pieces = {(swatch.recipe, swatch.readings[0].swatch) for swatch in gone}
         kept = tuple(r for r in self.readings if (r.recipe, r.swatch) not in pieces)
-        said = [f"left out as asked: {', '.join(sorted(left_out))}."] if left_out else []
-        return replace(self, readings=kept, warnings=(*self.warnings, *said))
+        asked = [f"left out as asked: {', '.join(sorted(left_out))}."] if left_out else []
+        return replace(self, readings=kept, warnings=(*self.warnings, *asked))
 
     def __str__(self) -> str:
         return self.text(self.warnings)
