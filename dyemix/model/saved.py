@@ -9,13 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.result import said
 from dyemix.dataset.serialise import from_plain, parse, plain
 from dyemix.errors import DyemixError, InputError, SavedError
 from dyemix.model.dyes import DyeSet
-from dyemix.model.kubelka_munk import depth_law
+from dyemix.model.kubelka_munk import depth_law_by_law
 from dyemix.model.unknowns import ACTING
 from dyemix.writing import read_bytes, write
 
@@ -110,11 +109,13 @@ def _from_version_1(old: dict[str, Any]) -> dict[str, Any]:
     Its Langmuir laws ``c / (1 + c/q)`` become the bent power that is nearest between the palest and
     the deepest square, and its competition ``1 / (1 + κ o)`` the nearest ``(1 + o)^−κ'``.
     """
-    laws, curves = [], []
-    told = (old[name] for name in ("curves", "exponent", "capacity", "palest", "deepest"))
-    for curve, exponent, capacity, palest, deepest in zip(*told, strict=True):
-        level, *law = _nearest(exponent, capacity or np.inf, np.geomspace(palest, deepest, 25))
-        laws.append(law)
+    laws, curves, told = [], [], ("curves", "exponent", "capacity", "palest", "deepest")
+    for curve, n, capacity, *ends in zip(*map(old.get, told), strict=True):
+        c, straight = np.geomspace(*ends, 25), np.array([n, 0.0])
+        x = np.column_stack([np.ones(25), depth_law_by_law(c, straight)])
+        run_out = -np.log1p(c / (capacity or np.inf))
+        level, *turned = np.linalg.lstsq(x, run_out, rcond=None)[0]
+        laws.append((straight + turned).tolist())
         # A curve may stand at nothing, whose logarithm has no place for what is open.
         curves.append(np.maximum(np.exp(level) * np.array(curve), 1e-9).tolist())
     others = np.log1p(np.geomspace(0.1, 4.0, 25))
@@ -124,20 +125,6 @@ def _from_version_1(old: dict[str, Any]) -> dict[str, Any]:
     if new["report"] is not None:
         new["report"]["warnings"].append(said("fit.older_fit"))
     return new | {"interaction": float((others * costs).sum() / (others * others).sum())}
-
-
-def _nearest(exponent: float, capacity: float, c: Array) -> list[float]:
-    """ln of a factor, exponent and bend of the law nearest to ``c^n / (1 + c/q)`` at depths c."""
-    from scipy.optimize import least_squares
-
-    start = np.array([0.0, exponent, 0.0])
-    wanted = np.log(depth_law(c, start[1:])) - np.log1p(c / capacity)
-
-    def miss(x: Array) -> Array:
-        return np.asarray(x[0] + np.log(depth_law(c, x[1:])) - wanted)
-
-    found: list[float] = least_squares(miss, start, xtol=1e-14).x.tolist()
-    return found
 
 
 def _renamed(old: Any) -> Any:
