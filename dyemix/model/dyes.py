@@ -62,11 +62,9 @@ class Ladders(Value):
 
     def take(self, index: list[int]) -> Ladders:
         """Those of some of the dyes."""
-        return Ladders(
-            self.curves[index], self.law[index], self.surface, self.modes.take(index),
-            self.ceiling, self.misfit,
-            None if self.interaction is None else self.interaction[index],
-        )  # fmt: skip
+        acts = None if self.interaction is None else self.interaction[index]
+        curves, law, modes = self.curves[index], self.law[index], self.modes.take(index)
+        return replace(self, curves=curves, law=law, interaction=acts, modes=modes)
 
 
 class Pot(Value):
@@ -209,11 +207,8 @@ class DyeSet(Result):
         return self.posterior or Posterior.prior(self.modes)
 
     def reflectance(self, amounts: ArrayLike) -> Array:
-        """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf. Raises `DyemixError` below 0."""
-        c = np.atleast_2d(numbers(amounts))
-        if c.shape[1] != len(self) or not np.all(c >= 0):
-            raise DyemixError(f"amounts are {len(self)} columns of % owf, 0 or more.")
-        return self.whole.reflectance(c)
+        """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf. Raises `RecipeError` below 0."""
+        return self.whole.reflectance(in_order(numbers(amounts), self.names)[0])
 
     def colours(self, amounts: ArrayLike, light: Light | str | None = None) -> Array:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)`` in % owf, under `light`: on paper alone."""
@@ -336,20 +331,14 @@ class DyeSet(Result):
         i = [self.index(name) for name in names]
         if not i:
             raise DyemixError("a shelf holds one dye or more: name the ones to take.")
+        own = ("curves", "law", "palest", "deepest", "company", "interaction", "company_curve")
+        of: dict[str, Any] = {k: x if (x := getattr(self, k)) is None else x[i] for k in own}
         return replace(
-            self,
-            names=names,
-            curves=self.curves[i],
-            law=self.law[i],
-            company=self.company[i],
-            interaction=self.interaction[i],
-            company_curve=None if self.company_curve is None else self.company_curve[i],
-            palest=self.palest[i],
-            deepest=self.deepest[i],
+            self, **of, names=names,
             ladders=self.ladders and self.ladders.take(i),
             posterior=self.posterior and self.posterior.take(self.modes.places(i)),
             pots=tuple(pot for pot in self.pots if set(pot.recipe) <= set(names)),
-        )
+        )  # fmt: skip
 
     def _rows(self) -> Iterable[Row]:
         """One row a dye: name, palest and deepest swatch (% owf), its colour at the deepest."""

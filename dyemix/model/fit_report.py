@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from dyemix.arrays import LAB, Array
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Several, Value, said
 
 #: Fewer own mixes than this do not tell whether promises are kept.
 FEWEST_TO_TELL = 5
@@ -19,8 +18,7 @@ _URGENT = ("A slip?", "left out", "censored")
 NOT_DYE = 1.2
 
 
-@dataclass(frozen=True)
-class DyeReport:
+class DyeReport(Value):
     """One dye's ladder. Differences are ΔE2000 under the light of the report.
 
     `inner` are the left-out predictions between the palest and the deepest swatch, `ends` those
@@ -47,8 +45,7 @@ class DyeReport:
         return sum(self.inner) / len(self.inner) if self.inner else None
 
 
-@dataclass(frozen=True)
-class MixtureCheck:
+class MixtureCheck(Value):
     """A mixture as a fit that has not seen it predicts it.
 
     `measured` and `predicted` are CIELAB; `delta_e` is found between them; `likely`, `median` and
@@ -79,20 +76,24 @@ def mixture_checks(
 
 def promises_kept(checks: tuple[MixtureCheck, ...]) -> str:
     """How many mixes came within what was promised, or that they are too few to tell."""
+    few = "fit.one_mix" if len(checks) == 1 else "fit.few_mixes"
+    return said(few if len(checks) < FEWEST_TO_TELL else "fit.promises_kept", **_in_all(checks))
+
+
+def _in_all(checks: tuple[MixtureCheck, ...]) -> dict[str, object]:
+    """How many mixes, how many within their promise, their mean ΔE2000 and the worst."""
     off = [check.delta_e for check in checks]
-    few = "fit.one_mix" if len(off) == 1 else "fit.few_mixes"
-    return said(
-        few if len(off) < FEWEST_TO_TELL else "fit.promises_kept", count=len(off),
-        kept=sum(check.kept for check in checks), mean=sum(off) / len(off), worst=max(off),
-    )  # fmt: skip
+    worst, kept = checks[off.index(max(off))], sum(check.kept for check in checks)
+    return {"count": len(off), "kept": kept, "mean": sum(off) / len(off), "worst": worst}
 
 
-class Evaluation(Result):
+class Evaluation(Several[MixtureCheck]):
     """Swatches as they were read and as dyes predict them, and what was promised of each.
 
     `checks` holds them one by one; `measured` and `predicted` are CIELAB ``(N, 3)`` under `light`.
     """
 
+    HELD = "checks"
     checks: tuple[MixtureCheck, ...]
     light: str
     demo: bool = False
@@ -110,20 +111,13 @@ class Evaluation(Result):
         """ΔE2000 ``(N,)`` of measured from predicted."""
         return np.array([check.delta_e for check in self.checks])
 
-    def __len__(self) -> int:
-        return len(self.checks)
-
     def _rows(self) -> Iterable[Row]:
+        axes = [f"{word} {axis}" for word in ("measured", "predicted") for axis in LAB]
         for check in self.checks:
-            labs = {
-                f"{word} {axis}": value
-                for word in ("measured", "predicted")
-                for axis, value in zip(LAB, getattr(check, word), strict=True)
-            }
+            labs = dict(zip(axes, (*check.measured, *check.predicted), strict=True))
             figures = ("delta_e", "likely", "median", "bound", "kept")
-            yield {"swatch": check.label, **labs, "light": self.light} | {
-                name: getattr(check, name) for name in figures
-            }
+            told = {name: getattr(check, name) for name in figures}
+            yield {"swatch": check.label, **labs, "light": self.light, **told}
 
     def __str__(self) -> str:
         lines = [DEMO_WARNING] if self.demo else []
@@ -238,9 +232,6 @@ class FitReport(Result):
             lines += [f"{'':<{width}}  {text}" for text in told]
         parts = ("fit.left_in_turn", self.own_mixtures), ("fit.set_aside", self.set_aside)
         for title, checks in parts:
-            if off := [check.delta_e for check in checks]:
-                figures: dict[str, object] = {"count": len(off), "mean": sum(off) / len(off)}
-                worst, kept = checks[off.index(max(off))], sum(check.kept for check in checks)
-                figures |= {"title": said(title), "worst": worst, "kept": kept}
-                lines.append(said("fit.mixes", **figures))
+            if checks:
+                lines.append(said("fit.mixes", title=said(title), **_in_all(checks)))
         return [*lines, *(["", *self.warnings] if self.warnings else [])]

@@ -109,9 +109,10 @@ def _from_version_1(old: dict[str, Any]) -> dict[str, Any]:
     Its Langmuir laws ``c / (1 + c/q)`` become the bent power that is nearest between the palest and
     the deepest square, and its competition ``1 / (1 + κ o)`` the nearest ``(1 + o)^−κ'``.
     """
-    laws, curves, told = [], [], ("curves", "exponent", "capacity", "palest", "deepest")
-    for curve, n, capacity, *ends in zip(*map(old.get, told), strict=True):
-        c, straight = np.geomspace(*ends, 25), np.array([n, 0.0])
+    laws, curves = [], []
+    told: list[Any] = [old[k] for k in ("curves", "exponent", "capacity", "palest", "deepest")]
+    for curve, n, capacity, palest, deepest in zip(*told, strict=True):
+        c, straight = np.geomspace(palest, deepest, 25), np.array([n, 0.0])
         x = np.column_stack([np.ones(25), depth_law_by_law(c, straight)])
         run_out = -np.log1p(c / (capacity or np.inf))
         level, *turned = np.linalg.lstsq(x, run_out, rcond=None)[0]
