@@ -18,9 +18,10 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
-from dyemix.dyebook.past import _alike, near, record, repeat
+from dyemix.dyebook.past import _alike, dyed_for, near, record, repeat
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches
+from dyemix.matching.limits import Kit
 from tests.bench.conftest import four_dyes
 from tests.dyebook.filled import DAY, DEMO, fill, reading, same, sheet, spectrum
 
@@ -230,6 +231,42 @@ def test_repeat_of_what_cannot_be(book: DyeBook) -> None:
         repeat(book, "bare", 100)
     first, over = repeat(book, "navy 0.10", 100, stocks=1, settings=BathSettings())
     assert (first.recipe, over.recipe) == ({"gold": 2}, {"navy": 0.1})
+
+
+def test_the_last_piece_for_a_colour_leads_on(book: DyeBook) -> None:
+    """Of first baths of dyes at hand for it, in its light, that are no slips: to 0.5 ΔE2000."""
+    dyes, words = four_dyes(), Recipe({"gold": 0.8, "navy": 0.2})
+    spectrum_, lab_ = dyes.predict(words).reflectance, dyes.predict(words).lab
+    target = Target(lab_, D65_10)
+
+    def dyed(
+        off: float = 0.0, aimed: float = 0.0, light: Light | None = D65_10,
+        recipe: Recipe = words, **more: object,
+    ) -> Trial:  # fmt: skip
+        side = np.array([1.0, 0.0, 0.0])  # at an L* of 50 about a ΔE2000
+        read = Reading(recipe, spectrum_, kind="Lab", lab=lab_ + off * side, light=D65_10)
+        return Trial(recipe, read, light and Target(lab_ + aimed * side, light), **more)
+
+    assert dyed_for(book, dyes, target) is None
+    book.add_trial(dyed(2.0, recipe=Recipe({"gold": 0.5})), "sage")
+    book.add_trial(wanted := dyed(3.0, aimed=0.4), "sage")
+    for other in (
+        dyed(3.0, aimed=0.8), dyed(3.0, light=None), dyed(3.0, light=Light("A", 10)), dyed(25.0),
+        dyed(3.0, recipe=Recipe({"rust": 1.0})),
+        dyed(3.0, bath=Bath.SECOND, on=Reading(None, spectrum())),
+    ):  # fmt: skip
+        book.add_trial(other, "sage")
+    found = dyed_for(book, dyes, target)
+    assert found is not None
+    assert found.measured is None
+    assert found.correction.trial.recipe == words
+    assert found.correction.miss.delta_e == pytest.approx(
+        float(delta_e(wanted.target.lab, wanted.reading.lab)), abs=1e-6
+    )
+    poured = dyed_for(book, dyes, target, kit=Kit(240.0))
+    assert poured is not None
+    assert poured.measured is not None
+    assert dyed_for(book, dyes, Target(lab_ + np.array([9.0, 0, 0]), D65_10)) is None
 
 
 def test_near_agrees_with_a_slow_twin(book: DyeBook) -> None:
