@@ -25,8 +25,6 @@ SENSORS = range(2, 22)
 LIGHTS = dict.fromkeys(("D50", "D55", "D65", "D75"), 0.125)
 LIGHTS |= dict.fromkeys(("LED-B3", "LED-B4", "LED-B5"), 0.1)
 LIGHTS |= dict.fromkeys(("LED-B2", "A", "FL11", "LED-RGB1"), 0.05)
-#: What is stated over what is most likely.
-MARGIN = 1.15
 #: Edges of ΔE2000 between two colours.
 APART = (0, 3, 6, 9, 12, 18, 30)
 CLOTH = np.concatenate([textiles(), other_samples(), dyed(np.random.default_rng(5), 300)])
@@ -62,17 +60,18 @@ def most_likely(errors: list[tuple[float, float, Array]], chroma: Array) -> Arra
 def main() -> None:
     """Print each constant beside what it comes to."""
     names, spectra = patch_card()
-    lab, own = lab_d65(CLOTH), colour.balance(SRGB_TO_XYZ)
+    lab = lab_d65(CLOTH)
     chroma, far = np.hypot(lab[:, 1], lab[:, 2]), delta_e(lab[:, np.newaxis], lab[np.newaxis])
     white = np.ones((1, WAVELENGTHS.size))
     found, grey, card, over = [], [], [], []
     for which, (light, weight), balance in product(SENSORS, LIGHTS.items(), ("lamp", "daylight")):
         camera = Camera(which, light, balance=balance)
         lamp = camera.render(white)[0]
+        own = colour.balance(SRGB_TO_XYZ, lamp)
         found.append((weight, float(np.log(lamp[0] / lamp[2])), off(own, camera, CLOTH)))
         if balance == "lamp" and light in ("D50", "D55", "D65", "D75"):
             seen = np.maximum(camera.render(spectra) / lamp, 0.0)
-            fitted = colour.fit_patches(seen, lab_d65(spectra), names, SRGB_TO_XYZ)
+            fitted = colour.fit_patches(seen, lab_d65(spectra), names, own.coefficients)
             grey.append(found[-1][2])
             card.append(off(fitted, camera, CLOTH))
             draws = np.random.default_rng(0).multivariate_normal(np.zeros(3), fitted.error, 2000)
@@ -81,9 +80,7 @@ def main() -> None:
     print(f"cloth against patches left out: {np.quantile(over, 0.9):.2f} ({colour.CLOTH_FACTOR})")
     stands = (colour.GREY_ERROR, colour.VIVID_ERROR, colour.LIGHT_ERROR)
     about = ("balanced on grey", "a unit of chroma", "a unit of the colour of the light")
-    for words, parts, stated in zip(
-        about, MARGIN * most_likely(found, chroma), stands, strict=True
-    ):
+    for words, parts, stated in zip(about, most_likely(found, chroma), stands, strict=True):
         print(f"{words}: {' '.join(f'{x:.3f}' for x in parts)} {stated}")
     print("share of the error that two colours of one picture do not have in common")
     for low, high in pairwise(APART):

@@ -52,10 +52,10 @@ _GLARE, _PALE_BLACK = 0.01, 0.06
 #: Log ratio of red to blue in white paper from which the light's colour is named, and by which it
 #: differs over the cells where lights are mixed; daylight from noon to shade spans 0.7.
 _COLOURED, _MIXED = 0.6, 0.2
-#: So many times brighter is white paper in one channel than in another where the light has no whole
-#: spectrum: tungsten and household LED reach 9 in a camera set to daylight, sodium 24 and more (CIE
-#: illuminants A, LED-B1, LED-RGB1 and HP1 on three simulated sensors).
-_NARROW = 15.0
+#: So many times more of white paper is counted in one channel than in another where the light has
+#: no whole spectrum: tungsten and white LED reach 2.8 in a camera set to daylight, three-coloured
+#: LED 3.1 to 3.7, sodium 3.8 to 6 (CIE illuminants A, LED-B1, LED-RGB1 and HP1 on 22 sensors).
+_NARROW = 3.2
 _CURE = (
     "tell all its steps as they are, lightest first; lay it to fill its box, lightest to the left, "
     "and keep shadow, glare and fingers off it."
@@ -122,10 +122,11 @@ class Cards:
         spots = frame.of("white").mean(axis=1)
         white = levels(photo, frame.of("white"), 0.6, _UNCOVERED)[0]
         self._raw = flat = fit_flat(spots, white)
-        if flat.known and flat.level.max() > _NARROW * flat.level.min():
+        level = patches.counted(photo.to_xyz) @ flat.level
+        if flat.known and level.max() > _NARROW * level.min():
             raise photo.refuse(
-                "the light holds next to nothing of some colours, as a coloured or a sodium lamp "
-                "does, so that cloth cannot be told by it: photograph it in daylight."
+                "the light holds next to nothing of some colours, as coloured LED and sodium lamps "
+                "do, so that cloth cannot be told by it: photograph it in daylight."
             )
         if grey and self._shaded("grey card", frame.of("grey box"), bool(reference.names)):
             grey = ()
@@ -256,7 +257,8 @@ class Cards:
     def _matrix(self, measured: Patches) -> tuple[CameraMatrix, list[str]]:
         """The camera's matrix by the patches of the card and the measured ones, and notes."""
         tone, to_xyz, card = self.tone, self.photo.to_xyz, self.reference
-        matrix, notes = patches.balance(to_xyz, tone.bent or not tone.known), []
+        white = tone.undo(np.ones((1, 3)))[0]
+        matrix, notes = patches.balance(to_xyz, white, tone.bent or not tone.known), []
         names = np.array([*card.names, *measured.names])
         lab = np.concatenate([card.lab, measured.lab])
         light = tone(self._light) / self.flat.at(self._patch.mean(axis=1))
@@ -265,7 +267,9 @@ class Cards:
         if not used.all():
             notes.append(f"clipped patches were left out: {', '.join(sorted(names[~used]))}.")
         if used.sum() >= 6:
-            matrix = patches.fit_patches(light[used], lab[used], tuple(names[used]), to_xyz)
+            matrix = patches.fit_patches(
+                light[used], lab[used], tuple(names[used]), matrix.coefficients
+            )
         elif used.any():
             notes.append(f"{used.sum()} patches are too few to fit a matrix to: 6 are needed.")
         return matrix, [*notes, str(matrix)]

@@ -28,6 +28,8 @@ _LARGEST_RASTER = 240
 _UNLIKE_PAPER = 0.035
 #: In a noisy or patchy picture paper differs from paper: by so many robust standard deviations.
 _NOISE = 6.0
+#: A shadow that takes more than this (log light) is none, but cloth.
+_DEEPEST = -0.45
 #: Cloth is looked for in blocks of this size, up to so far around its cell; nothing narrower is
 #: cloth.
 _BLOCK_MM, _AROUND_MM, _NARROWEST_MM = 0.8, 2.0, 4.0
@@ -156,7 +158,8 @@ def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array,
 
     The cell and its surround are looked at in blocks; those unlike the paper are cloth, once the
     head of the cell, where words stand, is taken away, what is narrower than any cloth (the printed
-    outline), and what is neutral and no dimmer than paper around it (a shadow). Returns the
+    outline), and a shadow or reflection: what is neutral and no dimmer or brighter than the paper
+    around, or no dimmer than the surround where most of that is neutral and dim. Returns the
     rectangle ``(4, 2)``, its size ``(2,)`` in mm, and the share of it that is cloth; the cell and
     noughts where all is paper.
     """
@@ -169,8 +172,14 @@ def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array,
     paper = flat.level * flat.at(parts(outer, rows, columns).mean(axis=1))
     off = np.log(np.maximum(blocks.reshape(-1, 3), 1e-5) / paper)
     least = max(_UNLIKE_PAPER, _NOISE * flat.residual)
-    dimmest = np.log(flat.near(corners.mean(axis=0), 8, 0.0)) - least
-    shadow = (np.ptp(off, axis=1) < least) & (dimmest < off.mean(axis=1)) & (off.mean(axis=1) < 0)
+    level, neutral = off.mean(axis=1), np.ptp(off, axis=1) < least
+    darkest, brightest = (np.log(flat.near(corners.mean(axis=0), 8, share)) for share in (0.0, 1.0))
+    around = np.ones((rows, columns), dtype=bool)
+    around[2:-2, 2:-2] = False
+    dim = np.sort(level[neutral & (level < 0) & around.ravel()])
+    if len(dim) > around.sum() / 2:
+        darkest = min(darkest, max(dim[len(dim) // 20], _DEEPEST))
+    shadow = neutral & (darkest - least < level) & (level < brightest + least)
     unlike = (np.abs(off).max(axis=1) > least) & ~shadow
     unlike = unlike.reshape(rows, columns).astype(np.uint8)
     unlike[: int(np.ceil((HEAD + _AROUND_MM) / _BLOCK_MM))] = 0
