@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 
 from benchmarks.correction import DYES, SEEDS, Bench, aimed, draw, shelf
 from dyemix.arrays import Array
-from dyemix.fitting.learn import learn
-from dyemix.fitting.next_squares import Knowledge
+from dyemix.fitting.learn import Knowledge, learn
 from dyemix.matching.advice import candidates
 from dyemix.model.dyes import DyeSet
 

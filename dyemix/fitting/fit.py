@@ -16,16 +16,15 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.result import said
-from dyemix.dataset.swatches import METHOD, Swatch, SwatchSet
+from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.errors import FitError, expect
-from dyemix.fitting.calibration import Calibrated, condition
 from dyemix.fitting.lab_ladder import cloth_from_lab
-from dyemix.fitting.ladder import Beside, Fitted, bound, scatter_of, stated
-from dyemix.fitting.next_squares import in_one_line, middle_mixes
+from dyemix.fitting.ladder import Beside, Fitted, scatter_of, stated
+from dyemix.fitting.learn import calibrated
 from dyemix.fitting.slips import slips
 from dyemix.fitting.surfaces import Solver
-from dyemix.model.dyes import DyeSet, Pot
-from dyemix.model.fit_report import DyeReport, FitReport, MixtureCheck, mixture_checks
+from dyemix.model.dyes import DyeSet
+from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import depth_law, law_text
 from dyemix.model.scatter import PRIOR_STRENGTH
 
@@ -277,61 +276,3 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         demo=swatches.demo,
     )  # fmt: skip
     return calibrated(alone, report, swatches, aside, check)
-
-
-def calibrated(
-    alone: DyeSet, report: FitReport, swatches: SwatchSet, *aside: SwatchSet | None
-) -> DyeSet:
-    """The dyes moved by the mixtures of a table, and their report brought up to date.
-
-    The mixtures of `aside` are only predicted; those of a dye without a ladder are passed over.
-    """
-
-    def known(some: SwatchSet) -> list[Swatch]:
-        return [s for s in some.mixtures if set(s.recipe) <= set(alone.names)]
-
-    pots = []
-    for s in known(swatches):
-        spread = stated(s.readings)
-        given = spread if spread.any() else None
-        spectra = all(r.kind == "spectrum" for r in s.readings)
-        pots.append(
-            Pot(
-                s.recipe, s.colour(alone.light), given, bound(s.readings), label=s.label,
-                reflectance=s.reflectance if spectra else None,
-            )
-        )  # fmt: skip
-    found = condition(alone, pots)
-    kept = [s for some in aside if some is not None for s in known(some)]
-    conditions = alone.conditions
-    report = replace(
-        report,
-        set_aside=found.dyes.evaluate(kept).checks if kept else (),
-        method="; ".join(f"{key} {conditions[key]}" for key in METHOD if key in conditions)
-        or "not recorded",
-    )
-    return reported(replace(found.dyes, report=report), left_out_checks(found))
-
-
-def left_out_checks(found: Calibrated) -> tuple[MixtureCheck, ...]:
-    """Mixes that were each left out in turn, as a report shows them."""
-    labels = [pot.label or str(pot.recipe) for pot in found.pots]
-    measured, promised = np.array([pot.lab for pot in found.pots]), found.promised
-    figures = (found.delta_e, promised.mean, promised.median, promised.bound)
-    return mixture_checks(labels, measured, found.lab, *figures)
-
-
-def reported(dyes: DyeSet, checks: tuple[MixtureCheck, ...]) -> DyeSet:
-    """The dyes with a report that knows of these checks, and of what may be expected now."""
-    if dyes.report is None:
-        return dyes
-    mean, (low, high) = None, (0.0, 0.0)
-    if len(dyes) > 1:
-        found = dyes.predict_many(middle_mixes(dyes, 2))
-        mean = float(found.expected(found.lab + 1e-6).mean())
-        low, high = (share * mean for share in dyes.known.spread)
-    report = replace(
-        dyes.report, own_mixtures=checks, expected=mean, between=(low, high),
-        next_swatches=in_one_line(dyes),
-    )  # fmt: skip
-    return replace(dyes, report=report)

@@ -1,27 +1,217 @@
-"""Let finished pieces move the dyes: the calibration of `fit`, with trials beside the mixes."""
+"""Let finished pieces move the dyes, mixes of the table and trials alike; and say which squares to
+dye next: those that most lower the likely miss of the recipes wanted.
+
+To first order a recipe's CIELAB is ``f + A θ`` with θ the unknowns of the calibration, so a square
+z read with noise R leaves ``Σ − Σ Azᵀ (Az Σ Azᵀ + R)⁻¹ Az Σ`` of Σ = Cov θ (Kalman, J. Basic Eng.
+82 (1960) 35), and a wanted recipe w the covariance ``Aw Σ Awᵀ`` beside its own error, dosing, pot
+and reading. What colour the square turns out does not matter to that, so every candidate can be
+tried before any is dyed.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from itertools import combinations
+from math import comb
 
 import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
+from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
+from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.dataset.target import Bath, Trial
 from dyemix.errors import DyemixError, expect
-from dyemix.fitting.calibration import condition
-from dyemix.fitting.fit import left_out_checks, reported
+from dyemix.fitting.calibration import Calibrated, condition
+from dyemix.fitting.ladder import bound, stated
 from dyemix.model.dyes import DyeSet, Pot
-from dyemix.model.fit_report import MixtureCheck, promises_kept
+from dyemix.model.fit_report import FitReport, MixtureCheck, mixture_checks, promises_kept
 from dyemix.model.scatter import PRIOR_SECOND_BATH, PRIOR_WORTH
+from dyemix.model.uncertainty import effects, expected_miss
 
 #: How much a trial of another lot counts.
 _OTHER_LOT = 0.25
 #: A change of strength below this share is not worth a sentence.
 _WORTH_SAYING = 0.01
+#: Mixes of three are tried as squares while they are no more than this; else only pairs.
+_MOST = 250
+_LINE = 3
+
+
+# Mixes of a table ---------------------------------------------------------------------------------
+
+
+def calibrated(
+    alone: DyeSet, report: FitReport, swatches: SwatchSet, *aside: SwatchSet | None
+) -> DyeSet:
+    """The dyes moved by the mixtures of a table, and their report brought up to date.
+
+    The mixtures of `aside` are only predicted; those of a dye without a ladder are passed over.
+    """
+
+    def known(some: SwatchSet) -> list[Swatch]:
+        return [s for s in some.mixtures if set(s.recipe) <= set(alone.names)]
+
+    pots = []
+    for s in known(swatches):
+        spread = stated(s.readings)
+        given = spread if spread.any() else None
+        spectra = all(r.kind == "spectrum" for r in s.readings)
+        pots.append(
+            Pot(
+                s.recipe, s.colour(alone.light), given, bound(s.readings), label=s.label,
+                reflectance=s.reflectance if spectra else None,
+            )
+        )  # fmt: skip
+    found = condition(alone, pots)
+    kept = [s for some in aside if some is not None for s in known(some)]
+    conditions = alone.conditions
+    report = replace(
+        report,
+        set_aside=found.dyes.evaluate(kept).checks if kept else (),
+        method="; ".join(f"{key} {conditions[key]}" for key in METHOD if key in conditions)
+        or "not recorded",
+    )
+    return reported(replace(found.dyes, report=report), left_out_checks(found))
+
+
+def left_out_checks(found: Calibrated) -> tuple[MixtureCheck, ...]:
+    """Mixes that were each left out in turn, as a report shows them."""
+    labels = [pot.label or str(pot.recipe) for pot in found.pots]
+    measured, promised = np.array([pot.lab for pot in found.pots]), found.promised
+    figures = (found.delta_e, promised.mean, promised.median, promised.bound)
+    return mixture_checks(labels, measured, found.lab, *figures)
+
+
+def reported(dyes: DyeSet, checks: tuple[MixtureCheck, ...]) -> DyeSet:
+    """The dyes with a report that knows of these checks, and of what may be expected now."""
+    if dyes.report is None:
+        return dyes
+    mean, (low, high) = None, (0.0, 0.0)
+    if len(dyes) > 1:
+        found = dyes.predict_many(middle_mixes(dyes, 2))
+        mean = float(found.expected(found.lab + 1e-6).mean())
+        low, high = (share * mean for share in dyes.known.spread)
+    report = replace(
+        dyes.report, own_mixtures=checks, expected=mean, between=(low, high),
+        next_swatches=in_one_line(dyes),
+    )  # fmt: skip
+    return replace(dyes, report=report)
+
+
+# Which squares to dye next ------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Knowledge:
+    """What is open about the dyes, and what W recipes and Z squares have to do with it.
+
+    Attributes
+    ----------
+    labs : ``(W, 3)`` of the recipes.
+    wanted, squares : slopes ``(W, 3, P)`` and ``(Z, 3, P)`` by the unknowns.
+    noise, square_noise : covariance of both that no other square tells of.
+    open : ``(P, P)``, covariance of the unknowns.
+    """
+
+    labs: Array
+    wanted: Array
+    squares: Array
+    noise: Array
+    square_noise: Array
+    open: Array
+
+    @classmethod
+    def of(cls, dyes: DyeSet, amounts: Array, squares: Array) -> Knowledge:
+        """Before any square: recipes of amounts ``(W, D)``, squares ``(Z, D)``."""
+        both, w = np.concatenate([amounts, squares]), len(amounts)
+        _, slopes = effects(dyes.whole, both, dyes.light, dyes.modes)
+        shared = slopes @ dyes.known.covariance @ slopes.transpose(0, 2, 1)
+        found = dyes.predict_many(both)
+        own = found.covariance - shared
+        return cls(found.lab[:w], slopes[:w], slopes[w:], own[:w], own[w:], dyes.known.covariance)
+
+    def _mean(self, spread: Array) -> Array:
+        """Mean likely ΔE2000 over the recipes for covariances ``(…, W, 3, 3)``."""
+        labs = np.broadcast_to(self.labs, spread.shape[:-1]).reshape(-1, 3)
+        # At its own prediction itself ΔE2000 has no slope by hue.
+        miss = expected_miss(labs, labs + 1e-6, spread.reshape(-1, 3, 3))
+        return np.asarray(miss.reshape(spread.shape[:-2]).mean(axis=-1))
+
+    def _spread(self) -> Array:
+        return self.wanted @ self.open @ self.wanted.transpose(0, 2, 1) + self.noise
+
+    def likely(self) -> float:
+        """Mean likely ΔE2000 of the recipes, each aimed at its own prediction."""
+        return float(self._mean(self._spread()))
+
+    @property
+    def floor(self) -> float:
+        """The same if nothing about the dyes were open."""
+        return float(self._mean(self.noise))
+
+    def likely_after(self) -> Array:
+        """The same ``(Z,)`` once each square has been dyed and read."""
+        through = self.open @ self.squares.transpose(0, 2, 1)  # (Z, P, 3)
+        total = self.squares @ through + self.square_noise
+        shared = np.einsum("wip,zpj->zwij", self.wanted, through, optimize=True)
+        gone = shared @ np.linalg.inv(total)[:, np.newaxis] @ shared.swapaxes(-1, -2)
+        return self._mean(self._spread() - gone)
+
+    def after(self, z: int) -> Knowledge:
+        """What stays open once square `z` has been dyed and read."""
+        through = self.open @ self.squares[z].T
+        total = self.squares[z] @ through + self.square_noise[z]
+        return replace(self, open=self.open - through @ np.linalg.solve(total, through.T))
+
+    def best(self, count: int) -> Iterable[tuple[int, float, float]]:
+        """Squares one after the other, each counting on those before it: which, before, after."""
+        known, before = self, self.likely()
+        taken: list[int] = []
+        for _ in range(count):
+            after = known.likely_after()
+            after[taken] = np.inf  # dyed again, a square brings its own error back with it
+            z = int(np.argmin(after))
+            taken.append(z)
+            yield z, before, float(after[z])
+            known, before = known.after(z), float(after[z])
+
+
+def middle_mixes(dyes: DyeSet, size: int) -> Array:
+    """Amounts ``(N, D)`` of every mix of `size` dyes, each at the middle (in ratio) of its range.
+
+    They share the depth of one dye: each gets its part of its own middle.
+    """
+    index = np.array(list(combinations(range(len(dyes)), size)))
+    amounts = np.zeros((len(index), len(dyes)))
+    middle = dyes.middle_depths * 2.0 / size
+    np.put_along_axis(amounts, index, middle[index], axis=1)
+    return amounts
+
+
+def in_one_line(dyes: DyeSet, wanted: Array | None = None) -> str:
+    """Which three squares of mixes to dye next, and what they would buy for recipes ``(W, D)``.
+
+    By default for every pair of dyes at middle depths. Nothing for a single dye.
+    """
+    if len(dyes) < 2:
+        return ""
+    if wanted is None:
+        wanted = middle_mixes(dyes, 2)
+        many = len(dyes) > 2 and comb(len(dyes), 3) <= _MOST
+        squares = np.concatenate([wanted, middle_mixes(dyes, 3)]) if many else wanted
+    else:
+        squares = wanted[(wanted > 0).sum(axis=1) > 1]
+    if not len(squares):
+        return ""
+    chosen = list(Knowledge.of(dyes, wanted, squares).best(min(_LINE, len(squares))))
+    recipes = "; ".join(str(dyes.recipe(squares[z].round(2))) for z, _, _ in chosen)
+    return said("fit.next_squares", recipes=recipes, before=chosen[0][1], after=chosen[-1][2])
+
+
+# Trials -------------------------------------------------------------------------------------------
 
 
 class Learnt(Result):

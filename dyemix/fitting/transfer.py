@@ -21,7 +21,8 @@ from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import FitError
 from dyemix.fitting.calibration import ladders_of
-from dyemix.fitting.fit import calibrated, fit
+from dyemix.fitting.fit import fit
+from dyemix.fitting.learn import calibrated
 from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law

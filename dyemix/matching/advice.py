@@ -5,7 +5,7 @@ come out right comes first. Another is shown where, at little cost in the pot, i
 better in something than every one shown before it. Recipes that differ in nothing are one choice.
 
 The next square is the one that most lowers the likely miss over the colours wanted: how that is
-worked out is in `dyemix.fitting.next_squares`.
+worked out is in `dyemix.fitting.learn`.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value, said
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError
-from dyemix.fitting.next_squares import Knowledge
+from dyemix.fitting.learn import Knowledge
 from dyemix.matching.limits import LEAST_DOSE, WORTH, Constraints
 from dyemix.matching.match import match, match_many
 from dyemix.matching.matches import Match, Matches

@@ -16,7 +16,7 @@ from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Several, said
 from dyemix.dataset.target import Target
-from dyemix.fitting.next_squares import in_one_line
+from dyemix.fitting.learn import in_one_line
 from dyemix.matching.limits import Measured
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import FEWEST_TO_TELL

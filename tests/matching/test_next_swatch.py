@@ -11,7 +11,7 @@ import pytest
 from benchmarks.next_swatch import CHOSEN, run
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import DyemixError, TargetError
-from dyemix.fitting.next_squares import Knowledge, in_one_line
+from dyemix.fitting.learn import Knowledge, in_one_line
 from dyemix.matching.advice import candidates, choose, next_swatch
 
 RECIPES = [
