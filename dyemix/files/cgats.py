@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, READING, Faults, Sheet, band, meaning
+from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, Faults, Sheet, band, meaning
 from dyemix.files.table import understand
 
 _FIRST = re.compile(r"\s*(?:CGATS\.\d|ISO ?28178|IT8\.7)", re.IGNORECASE)
@@ -22,13 +22,6 @@ _TOKEN = re.compile(r'"((?:[^"]|"")*)"|(#).*|([^\s"]+)|(")')
 #: A field that ends in a wavelength is a band, whatever a writer puts before it.
 _SPECTRAL = re.compile(r"(?:.*[^\d.])?(\d{3,4}(?:\.\d+)?)(?:_?NM)?", re.IGNORECASE)
 
-#: Fields of the standard → headings of a swatch table.
-_FIELDS = {"SAMPLE_NAME": "name", "LAB_L": "L*", "LAB_A": "a*", "LAB_B": "b*", "STRING": "name"}
-#: Keywords of the standard → conditions of a swatch table.
-_KEYWORDS = {
-    "MEASUREMENT_GEOMETRY": "geometry", "SAMPLE_BACKING": "backing", "ILLUMINANT": "illuminant",
-    "OBSERVER": "observer", "OBSERVER_ANGLE": "observer",
-}  # fmt: skip
 #: Keywords that say again what the file holds, or how its numbers are to be taken.
 _COUNTS = ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS", "SPECTRAL_BANDS", "SPECTRAL_NORM")
 _MARKS = ("BEGIN_DATA_FORMAT", "END_DATA_FORMAT", "BEGIN_DATA", "END_DATA")
@@ -78,7 +71,7 @@ def read(text: str, faults: Faults) -> SwatchSet:
     headings = [_heading(field, names) for field in file.fields]
     file.check("SPECTRAL_BANDS", sum(heading.endswith(" nm") for heading in headings))
     remarks = file.remarks + [
-        (line, f"{_KEYWORDS.get(keyword, keyword)}: {value}")
+        (line, f"{keyword}: {value}")
         for keyword, (value, line) in file.keywords.items()
         if keyword not in _COUNTS
     ]
@@ -200,8 +193,7 @@ def _heading(name: str, names: set[str]) -> str:
     if 300.0 <= wavelength <= 1100.0:
         return f"{wavelength:g} nm"
     known = meaning(name)
-    taken = known in KNOWN and len(name) > 1 and known not in READING[:3]
-    return _FIELDS.get(name.upper()) or (known if taken else name)
+    return known if known in KNOWN and len(name) > 1 else name
 
 
 def _scale(file: _File) -> str:
