@@ -33,7 +33,7 @@ from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.files import cells as sheets
-from dyemix.files.cells import Faults, few
+from dyemix.files.cells import Faults, few, read_text
 from dyemix.files.rows import Context, Rows
 
 
@@ -96,7 +96,7 @@ def read_table(
     without it they are faults. Raises `InputError` for a file that cannot be read, and for headings
     that do not serve; what is wrong with rows is left in `faults`.
     """
-    text, faults = sheets.read_text(path)
+    text, faults = read_text(path)
     sheet = sheets.cleaned(sheets.read_sheet(text, faults), faults)
     notes = list(faults.notes)
     before = len(faults)
