@@ -145,6 +145,12 @@ class SavedError(DyemixError):
     """
 
 
+def refuse(wrong: object, words: str) -> None:
+    """Raises `DyemixError` with these words where something is wrong."""
+    if wrong:
+        raise DyemixError(words)
+
+
 def expect(value: object, kind: type, how: str) -> None:
     """Raises `DyemixError` for a value of another kind, saying how one of this kind is made."""
     if not isinstance(value, kind):

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import LAB, Array, Flags, headed, numbers
-from dyemix.errors import DyemixError, TargetError
+from dyemix.errors import DyemixError, TargetError, said
 
 WAVELENGTHS: Array = np.arange(400.0, 701.0, 10.0)
 WAVELENGTHS.setflags(write=False)
@@ -273,9 +273,7 @@ def smoothest_reflectance(lab: ArrayLike, light: Light) -> Array:
     spectra, reached = smoothest(lab, light)
     if not reached.all():
         first = np.atleast_2d(np.asarray(lab, dtype=float))[np.argmin(reached)]
-        where = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*first)
-        beyond = "it lies outside what a reflectance between 0 and 1 can reach"
-        raise TargetError(f"no cloth can have {where} under {light}: {beyond}.")
+        raise TargetError(said("colour.reflectance.none", *first, light))
     return spectra
 
 

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array, Flags, Indices, labels, numbers
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, lab, sprague, stimuli
-from dyemix.errors import Choice, Fault, InputError
+from dyemix.errors import Choice, Fault, InputError, said
 
 #: Wider steps than this lose the slope of a dye's absorption edge (ASTM E308 tabulates 10 and 20).
 WIDEST_STEP = 20.0
@@ -56,14 +56,11 @@ def fractions(
         spectra, at = spectra[..., np.argsort(at)], np.sort(at)
     fault = "" if on_grid else grid_fault(at)
     if not np.isfinite(spectra).all() or (spectra < 0.0).any():
-        fault = fault or "a reflectance is a number, 0 or more: one here is not."
+        fault = fault or said("colour.reflectance.number")
     elif too_bright(spectra).any():
-        fault = (
-            fault or f"a reflectance of {spectra.max():.4g} is no fraction: is it scale='percent'?"
-        )
+        fault = fault or said("colour.reflectance.fraction", spectra.max())
     elif percent and spectra.size and spectra.max() < DARKEST:
-        most = f"{100.0 * spectra.max():.4g} %"
-        fault = fault or f"no cloth reflects {most} at most: is it scale='fraction'?"
+        fault = fault or said("colour.reflectance.percent", 100.0 * spectra.max())
     if fault:
         raise InputError(Fault(fault))
     return spectra if on_grid else onto_grid(at, spectra)
@@ -104,21 +101,17 @@ def spectrum_to_lab(
 def grid_fault(wavelengths: Array) -> str:
     """What is wrong with bands ``(B',)`` in nm, in rising order; empty where nothing is."""
     if len(wavelengths) < 2:
-        return "one band is not a spectrum: give 400 to 700 nm, in steps of 20 nm or less."
+        return said("colour.bands.one")
     steps, (first, last) = np.diff(wavelengths), wavelengths[[0, -1]]
     step, odd = float(np.median(steps)), int(np.argmax(np.abs(steps - np.median(steps))))
     missing = [f"{WAVELENGTHS[0]:g} to {first:g} nm"] * bool(first > WAVELENGTHS[0])
     missing += [f"{last:g} to {WAVELENGTHS[-1]:g} nm"] * bool(last < WAVELENGTHS[-1])
     if missing:
-        lack = f"the bands run from {first:g} to {last:g} nm and {' and '.join(missing)} is missing"
-        return f"{lack}: a spectrum must cover 400 to 700 nm."
+        return said("colour.bands.missing", first, last, " and ".join(missing))
     if abs(steps[odd] - step) > 1e-6 * step:
-        low, high = wavelengths[odd : odd + 2]
-        gap = f"{low:g} nm is followed by {high:g} nm where the others are {step:g} nm apart"
-        return f"the bands are irregular: {gap}. Give every band, in equal steps."
-    wide = f"the bands are {step:g} nm apart, {len(wavelengths)} in all"
-    cure = f"steps of {WIDEST_STEP:g} nm or less are needed, 16 bands or more."
-    return f"{wide}: {cure}" if step > WIDEST_STEP else ""
+        return said("colour.bands.irregular", *wavelengths[odd : odd + 2], step)
+    wide = said("colour.bands.wide", step, len(wavelengths), WIDEST_STEP)
+    return wide if step > WIDEST_STEP else ""
 
 
 def _extended(wavelengths: Array) -> Array:
@@ -134,20 +127,17 @@ def _places(wavelengths: Array, wanted: Array) -> Indices | None:
 
 def grid_notes(wavelengths: Array) -> list[str]:
     """What `onto_grid` does with these bands, one sentence each."""
-    step = wavelengths[1] - wavelengths[0]
-    span = f"{wavelengths[0]:g} to {wavelengths[-1]:g} nm every {step:g} nm"
-    notes = [f"bands: {span}, {len(wavelengths)} in all."]
+    first, last, step = *wavelengths[[0, -1]], wavelengths[1] - wavelengths[0]
+    notes = [said("colour.bands.all", first, last, step, len(wavelengths))]
     if _places(wavelengths, WAVELENGTHS) is None:
-        notes.append("they were interpolated to 400–700 nm every 10 nm (CIE 167, Sprague).")
+        notes.append(said("colour.bands.interpolated"))
     elif step < 10.0:
-        notes.append("those at 400, 410 … 700 nm are used, the ones between are not.")
+        notes.append(said("colour.bands.between"))
     beyond = wavelengths[(wavelengths < WAVELENGTHS[0]) | (wavelengths > WAVELENGTHS[-1])]
     if len(_extended(wavelengths)) > len(WAVELENGTHS):
-        folded = "are folded into the end bands by their weight under D65/10°, so that the colour"
-        span = f"bands beyond 400–700 nm ({beyond[0]:g} to {beyond[-1]:g} nm)"
-        notes.append(f"{span} {folded} is that of all that was measured (ASTM E308).")
+        notes.append(said("colour.bands.folded", *beyond[[0, -1]]))
     elif len(beyond):
-        notes.append("what lies less than 10 nm beyond 400–700 nm served to interpolate only.")
+        notes.append(said("colour.bands.ends"))
     return notes
 
 

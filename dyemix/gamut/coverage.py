@@ -9,10 +9,10 @@ from itertools import combinations, islice
 import numpy as np
 
 from dyemix.arrays import Array, Bits, Flags
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value, said
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.dataset.units import STOCK_PCT, dye_g, stock_ml
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, refuse, said
 from dyemix.matching.limits import Kit
 from dyemix.matching.subsets import Problem, batches, ranked
 from dyemix.model.dyes import DyeSet
@@ -94,8 +94,7 @@ def serve(
     """
     if max_dyes < 1 or not tolerance > 0:
         raise DyemixError("max_dyes is 1 or more, the tolerance (ΔE2000) above 0.")
-    if len(dyes) > 64:
-        raise DyemixError(f"{len(dyes)} dyes are more than can be compared at once (64).")
+    refuse(len(dyes) > 64, f"{len(dyes)} dyes are more than can be compared at once (64).")
     targets = [target.under(dyes.light) for target in Target.all(wanted)]
     out: dict[int, Served] = {}
     lights = [dyes.light_of(target) for target in targets]
@@ -202,8 +201,7 @@ def family(
     """
     kit = Kit(cloth_g, stock_pct if isinstance(stock_pct, Mapping) else {"": stock_pct})
     wanted = Target.all(targets)
-    if not wanted:
-        raise DyemixError("no colour is wanted: name one at least.")
+    refuse(not wanted, "no colour is wanted: name one at least.")
     served = serve(dyes, wanted, max_dyes, tolerance, progress)
     able = [s for s in served if s.residual.min() <= tolerance]
     far = tuple((s.target, float(s.residual.min())) for s in served if s not in able)

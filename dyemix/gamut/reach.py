@@ -11,9 +11,9 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.appearance import lab_hue, of_hue, usual_hue
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
+from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.target import AnyColour, Target
-from dyemix.errors import DyemixError, expect
+from dyemix.errors import expect, refuse, said
 from dyemix.gamut.boundary import Gamut, gamuts
 from dyemix.gamut.coverage import Nearest, Progress, Served, nearest_rows, serve
 from dyemix.matching.match import match, match_many
@@ -258,8 +258,7 @@ def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:
     """
     expect(other, DyeSet, "fit, learn and load give one")
     extra = [name for name in other.names if name not in dyes.names]
-    if not extra:
-        raise DyemixError("the other book has no dye that this shelf lacks.")
+    refuse(not extra, "the other book has no dye that this shelf lacks.")
     more = other.take(extra)
     parts: dict[str, Any] = dict.fromkeys(("company_curve", "ladders", "posterior", "report"))
     for field in ("curves", "law", "company", "interaction", "palest", "deepest"):

@@ -20,9 +20,9 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value, said
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
-from dyemix.errors import DyemixError
+from dyemix.errors import refuse, said
 from dyemix.fitting.learn import Knowledge
 from dyemix.matching.limits import LEAST_DOSE, WORTH, Constraints
 from dyemix.matching.match import match, match_many
@@ -203,8 +203,7 @@ def next_swatch(
     True
     """
     wanted = [target.under(dyes.light) for target in Target.all(targets)]
-    if not wanted or count < 1:
-        raise DyemixError("name one colour or more, and a count of 1 or more.")
+    refuse(not wanted or count < 1, "name one colour or more, and a count of 1 or more.")
     recipes = [found[0].recipe for found in match_many(dyes, wanted, max_dyes=max_dyes, count=1)]
     lights = {dyes.light_of(target) for target in wanted}
     light = lights.pop() if len(lights) == 1 else dyes.light

@@ -25,9 +25,9 @@ from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.readings import Reading
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
+from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.target import Target, Trial
-from dyemix.errors import DyemixError, expect
+from dyemix.errors import DyemixError, expect, refuse, said
 from dyemix.fitting.learn import forget
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
@@ -225,8 +225,7 @@ def correct(
     from scipy.special import gammaincc
 
     expect(trial, Trial, "Trial(recipe, reading, target) makes one")
-    if not tolerance >= 0:
-        raise DyemixError(f"a tolerance of {tolerance:g} is no ΔE2000: 0 or more.")
+    refuse(not tolerance >= 0, f"a tolerance of {tolerance:g} is no ΔE2000: 0 or more.")
     dyes = _with_dosing(forget(dyes, [trial]), dosing)
     stated = trial.target if target is None else target
     if stated is None:
@@ -281,8 +280,7 @@ def _with_dosing(dyes: DyeSet, dosing: float | None) -> DyeSet:
     """
     if dosing is None:
         return dyes
-    if not 0.0 <= dosing < 1.0:
-        raise DyemixError(f"dosing {dosing:g} is not a share: 3 % is 0.03.")
+    refuse(not 0.0 <= dosing < 1.0, f"dosing {dosing:g} is not a share: 3 % is 0.03.")
     # However she measures, pots of hand-dyed cloth differ by more than nothing.
     pot = max(float(np.sqrt(max(dyes.scatter.strength**2 - dosing**2, 0.0))), LEAST_POT)
     return replace(dyes, scatter=replace(dyes.scatter, dosing=dosing, pot=pot))

@@ -17,10 +17,10 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import NAME, SPOON_SETS, Recipe, dye_name, dye_names, spoonfuls
-from dyemix.dataset.result import Value, said
+from dyemix.dataset.result import Value
 from dyemix.dataset.target import Target
 from dyemix.dataset.units import JUG_FROM, STOCK_PCT, dilution
-from dyemix.errors import Choice, DyemixError, expect
+from dyemix.errors import Choice, DyemixError, expect, refuse, said
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 
@@ -72,10 +72,8 @@ def _once(text: str, wanted: str, fits: Callable[[str, float], bool]) -> dict[st
     """One number for each dye."""
     found = _by_dye(text, "# *%?", wanted)
     out = {dye: number for dye, (number,) in found}
-    if len(out) < len(found):
-        raise DyemixError(f"a dye is given twice in {text!r}: once each.")
-    if not all(fits(*item) for item in out.items()):
-        raise DyemixError(f"{text!r} is not {wanted}.")
+    refuse(len(out) < len(found), f"a dye is given twice in {text!r}: once each.")
+    refuse(not all(fits(*item) for item in out.items()), f"{text!r} is not {wanted}.")
     return out
 
 
@@ -92,8 +90,7 @@ def parse_in_hand(text: str, cloth_g: float) -> dict[str, float]:
 
 
 def _weighed(cloth_g: float) -> float:
-    if not cloth_g > 0:
-        raise DyemixError(f"a cloth of {cloth_g:g} g cannot be dyed: give its dry weight.")
+    refuse(not cloth_g > 0, f"a cloth of {cloth_g:g} g cannot be dyed: give its dry weight.")
     return cloth_g
 
 
@@ -129,14 +126,10 @@ class Kit:
         expect(self.stock_pct, Mapping, "write {'': 1.0} for every dye, or each by its name")
         way, sets = self.measure, ", ".join(SPOON_SETS)
         weak = ", ".join(dye or "stock" for dye, pct in self.stock_pct.items() if not pct > 0)
-        for wrong, words in (
-            (way not in _STEPS, f"{way!r} is not a way to measure: {', '.join(_STEPS)}."),
-            (self.spoons not in SPOON_SETS, f"spoon set {self.spoons!r} is unknown: {sets}."),
-            (self.step is not None and not self.step > 0, "a step of 0 measures nothing."),
-            (weak, f"{weak} of 0 % holds no dye: % w/v, above 0."),
-        ):  # fmt: skip
-            if wrong:
-                raise DyemixError(words)
+        refuse(way not in _STEPS, f"{way!r} is not a way to measure: {', '.join(_STEPS)}.")
+        refuse(self.spoons not in SPOON_SETS, f"spoon set {self.spoons!r} is unknown: {sets}.")
+        refuse(self.step is not None and not self.step > 0, "a step of 0 measures nothing.")
+        refuse(weak, f"{weak} of 0 % holds no dye: % w/v, above 0.")
 
     @classmethod
     def parse(cls, measure: str, stock: str | Mapping[str, float], cloth_g: float) -> Kit:
@@ -312,26 +305,23 @@ class Constraints:
             if not hasattr(value := getattr(self, name), "items"):
                 raise DyemixError(f"{name} is by dye, as {{'navy': 2.5}}, not {value!r}.")
             tidy = {dye_name(dye): amount for dye, amount in value.items()}
-            if below := [f"{name} of {d} is {v:g}" for d, v in tidy.items() if not v >= 0]:
-                raise DyemixError(f"{below[0]}: 0 or more.")
+            for dye, value in tidy.items():
+                refuse(not value >= 0, f"{name} of {dye} is {value:g}: 0 or more.")
             object.__setattr__(self, name, tidy)
         object.__setattr__(self, "rank_by", RankBy(self.rank_by))
         wanted, avoided = {*self.use, *self.prefer}, set(self.avoid)
         both = ", ".join(sorted(avoided & {*wanted, *self.only}))
         other = ", ".join(sorted(wanted - set(self.only))) if self.only else ""
         n, dear = len(self.use), self.rank_by is RankBy.COST and not self.price
-        for wrong, words in (
-            (self.max_dyes < 1, f"max_dyes is {self.max_dyes}: a recipe has one dye or more."),
-            (n > self.max_dyes, f"{n} dyes must be used, but max_dyes is {self.max_dyes}."),
-            (both, f"{both}: to be used and avoided at once."),
-            (other, f"{other}: to be used, but not among 'only'."),
-            (not self.total > 0, f"a total depth of {self.total:g} % owf holds no dye: above 0."),
-            (self.count < 1, f"count is {self.count}: 1 or more."),
-            (not self.k_lightness > 0, f"k_lightness is {self.k_lightness:g}: above 0."),
-            (dear, "to rank by cost, give the price of every dye."),
-        ):  # fmt: skip
-            if wrong:
-                raise DyemixError(words)
+        most, total = self.max_dyes, self.total
+        refuse(most < 1, f"max_dyes is {most}: a recipe has one dye or more.")
+        refuse(n > most, f"{n} dyes must be used, but max_dyes is {most}.")
+        refuse(both, f"{both}: to be used and avoided at once.")
+        refuse(other, f"{other}: to be used, but not among 'only'.")
+        refuse(not total > 0, f"a total depth of {total:g} % owf holds no dye: above 0.")
+        refuse(self.count < 1, f"count is {self.count}: 1 or more.")
+        refuse(not self.k_lightness > 0, f"k_lightness is {self.k_lightness:g}: above 0.")
+        refuse(dear, "to rank by cost, give the price of every dye.")
 
     def shelf(self, dyes: DyeSet) -> DyeSet:
         """The dyes that may be used. Raises `RecipeError` for a dye the shelf does not have."""
@@ -340,8 +330,7 @@ class Constraints:
         for dye in named:
             dyes.index(dye)
         left = [d for d in dyes.names if d not in self.avoid and (not self.only or d in self.only)]
-        if not left:
-            raise DyemixError("every dye of the shelf is to be avoided: nothing is left to match.")
+        refuse(not left, "every dye of the shelf is to be avoided: nothing is left to match.")
         if self.price and (free := [dye for dye in left if dye not in self.price]):
             raise DyemixError(f"no price for {', '.join(free)}: give one for every dye, or none.")
         return dyes if len(left) == len(dyes) else dyes.take(left)

@@ -16,9 +16,8 @@ from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
 from dyemix.colour.colorimetry import Light, lab
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.recipe import index_of
-from dyemix.dataset.result import said
 from dyemix.dataset.target import AnyColour, Target
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, refuse, said
 from dyemix.matching.limits import LEAST_DOSE, PREFERENCE, WORTH, Constraints, RankBy, measured
 from dyemix.matching.matches import ManyMatches, Match, Matches, Reach
 from dyemix.matching.refine import EARNS_ITS_PLACE, holds, refined, tell
@@ -81,8 +80,7 @@ def match_many(
     >>> [len(found) for found in match_many(dyes, ["#7d8a6e", [56, -10, 13]], count=3)]
     [3, 3]
     """
-    if workers < 1:
-        raise DyemixError(f"workers is {workers}: 1 or more.")
+    refuse(workers < 1, f"workers is {workers}: 1 or more.")
     wanted = Constraints(**limits)
     aims = Target.all(targets)
     chunks = [aims[i : i + _CHUNK] for i in range(0, len(aims), _CHUNK)]

@@ -14,8 +14,9 @@ from dyemix.arrays import LAB
 from dyemix.colour.appearance import LAMPS, inconstancy, metamerism
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Several, said
+from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Several
 from dyemix.dataset.target import Target
+from dyemix.errors import said
 from dyemix.fitting.learn import in_one_line
 from dyemix.matching.limits import Measured
 from dyemix.model.dyes import DyeSet

@@ -19,8 +19,7 @@ import numpy as np
 from dyemix.arrays import Array, Flags, Indices
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.result import said
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, said
 from dyemix.model.dyes import DyeSet
 from dyemix.model.least_squares import Residual, solve, within
 from dyemix.model.mixtures import Blending, Goal, Index

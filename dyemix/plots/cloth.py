@@ -15,7 +15,7 @@ from dyemix.cloth.figures import Shade
 from dyemix.cloth.levelness import Levelness, PieceComparison
 from dyemix.cloth.preview import Previews
 from dyemix.colour.colorimetry import screen_pixels
-from dyemix.dataset.result import said
+from dyemix.errors import said
 from dyemix.plots.paper import BODY, MARGIN, Pages, Paper
 
 #: L* of cloth without a dye and of the most that its map shows; how many times the dose that is.

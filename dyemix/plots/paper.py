@@ -20,7 +20,8 @@ from numpy.typing import ArrayLike
 from dyemix.arrays import Array
 from dyemix.colour.appearance import adapted
 from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
-from dyemix.dataset.result import DEMO_WARNING, said
+from dyemix.dataset.result import DEMO_WARNING
+from dyemix.errors import said
 from dyemix.model.prediction import Prediction
 
 if TYPE_CHECKING:

@@ -15,9 +15,8 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.appearance import Miss, difference
 from dyemix.colour.colorimetry import D65_2, D65_10, lab, screen_colour, screen_colours
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, said
 from dyemix.matching.correct import Correction
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import DyeReport, Evaluation, FitReport, MixtureCheck, promises_kept

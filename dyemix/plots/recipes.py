@@ -17,7 +17,7 @@ from dyemix.colour.appearance import Miss, adapted
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, screen_colours
 from dyemix.dataset.recipe import format_amount
-from dyemix.dataset.result import said
+from dyemix.errors import said
 from dyemix.matching.matches import Match, Matches
 from dyemix.plots import paper as on
 from dyemix.plots.paper import BODY, MARGIN, WIDTH, Pages, Paper, paged, pot_codes

@@ -13,9 +13,9 @@ import numpy as np
 from dyemix.arrays import Array, Flags
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe, dye_names, format_amount
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value, said
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import Target
-from dyemix.errors import Choice, DyemixError
+from dyemix.errors import Choice, DyemixError, refuse, said
 from dyemix.matching.limits import Measured
 from dyemix.model.dyes import DyeSet
 from dyemix.model.prediction import Predicted, Prediction
@@ -336,15 +336,13 @@ def shade_card(
     if len(levels) > 1 and len(chosen) == 3:
         raise DyemixError("a card by depth takes two dyes: three make a triangle at one depth.")
     n = parts or (4 if len(levels) > 1 else 10)
-    if not 1 <= n <= 100:
-        raise DyemixError("parts are 1 to 100.")
+    refuse(not 1 <= n <= 100, "parts are 1 to 100.")
     # Parts of a dye that is not there are none.
     places = [(r, c, d, (n - c, c, 0)) for r, d in enumerate(levels) for c in range(n + 1)]
     if len(chosen) == 3:
         rows = [(r, c) for r in range(n + 1) for c in range(r + 1)]
         places = [(r, c, levels[0], (n - r, r - c, c)) for r, c in rows]
-    if len(places) > _MOST:
-        raise DyemixError(f"{len(places)} blends are more than a card holds ({_MOST}).")
+    refuse(len(places) > _MOST, f"{len(places)} blends are more than a card holds ({_MOST}).")
     recipes = [
         Recipe({dye: depth * part / n for dye, part in zip(chosen, parts_of, strict=False)})
         for *_, depth, parts_of in places

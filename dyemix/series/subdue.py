@@ -26,10 +26,9 @@ from dyemix.colour.appearance import VIEWING, HueSpace, Scale, of_hue, quieter
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import AnyColour, Target
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, refuse, said
 from dyemix.matching.limits import Kit
 from dyemix.model.dyes import DyeSet
 from dyemix.series.search import LEAST_CHROMA, AnyRecipe, Free, Search, route_kinds
@@ -74,8 +73,7 @@ def subdue(
     space, scale, there = search.space, Scale(scale), len(start.recipe)
     only = None if only is None else RouteKind(only)
     most = max(there + 1, 3) if max_dyes is None else max_dyes
-    if most <= there:
-        raise DyemixError(f"max_dyes is {most}: a route adds a dye to the {there} there are.")
+    refuse(most <= there, f"max_dyes is {most}: a route adds a dye to the {there} there are.")
     end = start.lab[0] - let_down
     if not 0.0 <= end <= start.lab[0]:
         raise DyemixError(f"let_down {let_down:g} leads from L* {start.lab[0]:.0f} to {end:.0f}.")
@@ -114,8 +112,7 @@ def subdue_on(
     >>> len(subdue_on(dyes, "#ee6b4c", steps=2).steps)
     2
     """
-    if max_dyes < 1:
-        raise DyemixError("max_dyes is 1 or more.")
+    refuse(max_dyes < 1, "max_dyes is 1 or more.")
     if isinstance(piece, Reading | Swatch):
         target = replace(Target.of(piece, dyes.light_of(light)), name="the piece as read")
     else:
@@ -200,8 +197,7 @@ def gradient(
     >>> gradient(dyes, "lemon 1", "navy 2", steps=3).steps[0].recipe
     Recipe({'lemon': 1.0})
     """
-    if steps < 1:
-        raise DyemixError("steps is 1 or more.")
+    refuse(steps < 1, "steps is 1 or more.")
     ends = np.stack([dyes.amounts(first), dyes.amounts(second)])
     search = Search(dyes, dyes.predict(first, light), kit=kit)
 
@@ -230,8 +226,7 @@ def _along(search: Search, title: str, path: Array, end: float, steps: int) -> S
     By the dyes of the path, and one more where that reaches more. Chroma is whatever the dyes give:
     what is asked of a step is its lightness and its hue.
     """
-    if steps < 1:
-        raise DyemixError("steps is 1 or more.")
+    refuse(steps < 1, "steps is 1 or more.")
     start, labs = search.start, search.colours(path)
     levels = np.linspace(start.lab[0], end, steps + 1)[1:]
     order = np.argsort(labs[:, 0])
@@ -254,8 +249,7 @@ def _kept(search: Search, steps: int, least: float) -> Array:
 
     Raises `DyemixError` for a bad limit, and a colour too grey to have a hue.
     """
-    if steps < 1 or not 0.0 < least < 1.0:
-        raise DyemixError("steps is 1 or more, least lies between 0 and 1.")
+    refuse(steps < 1 or not 0.0 < least < 1.0, "steps is 1 or more, least lies between 0 and 1.")
     if (chroma := float(np.hypot(*search.start.lab[1:]))) < LEAST_CHROMA:
         raise DyemixError(said("series.grey", chroma))
     return np.linspace(1.0, least, steps + 1)[1:]
