@@ -171,7 +171,7 @@ def test_a_dose_too_small_to_measure_asks_for_a_weaker_stock(dyes: DyeSet) -> No
     (words,) = done.weaker
     assert "black 0.030 is too small a dose" in words
     assert "1 in 10 first (10 mL up to 100 mL)" in words
-    assert "of stock diluted 1 in 10" in str(done)
+    assert "of 1 in 10" in str(done)
 
 
 def test_a_dose_that_no_stock_makes_measurable_is_still_not_nothing(dyes: DyeSet) -> None:
