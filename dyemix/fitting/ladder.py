@@ -19,14 +19,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e_residual, metric
-from dyemix.colour.colorimetry import WAVELENGTHS, Light
+from dyemix.colour.ciede2000 import metric
+from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
-from dyemix.model.mixtures import Blends
 from dyemix.model.scatter import PRIOR_MOTTLE, PRIOR_READING, PRIOR_STRENGTH, PRIOR_WORTH, Scatter
 
 #: Prior of the depth law's exponent and bend: the middle and spread of what dyes on cellulose
@@ -40,9 +39,6 @@ READING_SD = 0.004
 DRIFT = 0.03
 _ROUNDS = 8
 _LEAST = 1e-9
-#: A square tells strength only where doubling it would move the colour by this much ΔE2000 or
-#: more (per unit of ln): below that its reading says nothing of it.
-_SEEN = 2.0
 #: A log strength this many times the usual one, and above this, is mislabelling, not scatter.
 _STRAY, _AMISS = 4.0, 0.15
 
@@ -70,15 +66,16 @@ class Fitted:
         """Dyes of several kinds in one order; each part with the places of its dyes."""
         order = np.argsort(np.concatenate([places for places, _ in parts]))
         most = max(part.modes.shape[1] for _, part in parts)
-        same = [
-            np.pad(part.modes, ((0, 0), (0, most - part.modes.shape[1]), (0, 0)))
-            for _, part in parts
+        columns = [
+            (
+                x.curves,
+                x.law,
+                np.pad(x.modes, ((0, 0), (0, most - x.modes.shape[1]), (0, 0))),
+                x.cost,
+            )
+            for _, x in parts
         ]
-
-        def all_of(name: str) -> Array:
-            return np.concatenate([getattr(part, name) for _, part in parts])[order]
-
-        return cls(all_of("curves"), all_of("law"), np.concatenate(same)[order], all_of("cost"))
+        return cls(*(np.concatenate(column)[order] for column in zip(*columns, strict=True)))
 
 
 def padded(rows: Sequence[Array], fill: float) -> Array:
@@ -176,33 +173,6 @@ class Beside:
     tells: NDArray[np.bool_]
 
 
-def beside(
-    fitted: Fitted, cloth: Array, surface: Surface, dye: int, depths: Array, measured: Array,
-    light: Light,
-) -> Beside:  # fmt: skip
-    """Squares of one dye at `depths` ``(N,)``, read as CIELAB `measured` ``(N, 3)``."""
-    curve, law = np.exp(fitted.curves[[dye]]), fitted.law[[dye]]
-    ground, none = surface.k_over_s(cloth), np.zeros(1)
-    blends = Blends(curve, law, none, ground, surface, none, np.zeros_like(curve))
-    seen = blends.strengths(depths[:, np.newaxis], light)
-    miss, _ = delta_e_residual(seen.lab, measured)
-    by_lab = metric(seen.lab)
-    way = (by_lab @ seen.by_strength)[..., 0]
-    size = (way * way).sum(axis=1)
-    logs = (miss * way).sum(axis=1) / np.maximum(size, 1e-12)
-    along = way / np.sqrt(np.maximum(size, 1e-12))[:, np.newaxis]
-    off_way = np.eye(3) - along[:, :, np.newaxis] * along[:, np.newaxis, :]
-    curves, laws = np.split(fitted.modes[dye], [-2], axis=1)
-    by_mode = seen.by_band @ (curve * curves).T * seen.g[..., np.newaxis]
-    by_mode = by_mode + seen.by_strength * (seen.by_law[:, 0] @ laws.T)[:, np.newaxis]
-    return Beside(
-        seen.lab, np.sqrt((miss * miss).sum(axis=1)),
-        ((off_way @ miss[..., np.newaxis]) ** 2).sum(axis=(1, 2)),
-        ((off_way @ by_lab @ by_mode) ** 2).sum(axis=(1, 2)) + 2.0 * PRIOR_READING**2,
-        np.clip(logs, -3.0, 3.0), size > _SEEN**2,
-    )  # fmt: skip
-
-
 def scatter_of(squares: Sequence[Beside], depths: Sequence[Array], swatches: SwatchSet) -> Scatter:
     """Every scatter as the squares of each dye show it, under its prior.
 
@@ -248,15 +218,11 @@ def _reading(swatches: SwatchSet) -> tuple[Array, str]:
         known = (by_lab @ covariance @ by_lab.transpose(0, 2, 1)).mean(axis=0)
         if not uneven:
             return known, f"reading: as stated with {len(stated)} readings"
-    apart = [np.empty((0, 3))]
-    freedom = 0
-    for swatch in swatches.swatches:
-        if len(swatch.readings) > 1:
-            labs = np.array([r.colour(light) for r in swatch.readings])
-            mean = labs.mean(axis=0)
-            apart.append((labs - mean) @ metric(mean[np.newaxis])[0].T)
-            freedom += len(labs) - 1
-    rows = np.concatenate(apart)
+    again = [s for s in swatches.swatches if len(s.readings) > 1]
+    labs = [np.array([r.colour(light) for r in s.readings]) for s in again]
+    means = np.array([each.mean(axis=0) for each in labs]).reshape(-1, 3)
+    apart = [(x - m) @ by_lab.T for x, m, by_lab in zip(labs, means, metric(means), strict=True)]
+    rows, freedom = np.concatenate([np.empty((0, 3)), *apart]), sum(map(len, labs)) - len(labs)
     prior = PRIOR_MOTTLE if uneven else PRIOR_READING
     total = (PRIOR_WORTH * np.eye(3) * prior**2 + rows.T @ rows) / (PRIOR_WORTH + freedom)
     origin = f"from {freedom} readings repeated" if freedom else "assumed, none repeated"

@@ -11,9 +11,10 @@ tried before any is dyed.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 from math import comb
+from typing import NamedTuple
 
 import numpy as np
 
@@ -104,8 +105,7 @@ def reported(dyes: DyeSet, checks: tuple[MixtureCheck, ...]) -> DyeSet:
 # Which squares to dye next ------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, eq=False)
-class Knowledge:
+class Knowledge(NamedTuple):
     """What is open about the dyes, and what W recipes and Z squares have to do with it.
 
     Attributes
@@ -164,7 +164,7 @@ class Knowledge:
         """What stays open once square `z` has been dyed and read."""
         through = self.open @ self.squares[z].T
         total = self.squares[z] @ through + self.square_noise[z]
-        return replace(self, open=self.open - through @ np.linalg.solve(total, through.T))
+        return self._replace(open=self.open - through @ np.linalg.solve(total, through.T))
 
     def best(self, count: int) -> Iterable[tuple[int, float, float]]:
         """Squares one after the other, each counting on those before it: which, before, after."""

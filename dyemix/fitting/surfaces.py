@@ -15,15 +15,20 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from dyemix.arrays import Array
+from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.swatches import Swatch
 from dyemix.fitting.lab_ladder import LabLadders
-from dyemix.fitting.ladder import Beside, Fitted, SpectralLadders, beside
+from dyemix.fitting.ladder import Beside, Fitted, SpectralLadders
 from dyemix.model.dyes import Ladders
 from dyemix.model.kubelka_munk import Surface
-from dyemix.model.scatter import PRIOR_STRENGTH
+from dyemix.model.mixtures import Blends
+from dyemix.model.scatter import PRIOR_READING, PRIOR_STRENGTH
 from dyemix.model.unknowns import Modes
 
+#: A square tells strength only where doubling it would move the colour by this much ΔE2000 or
+#: more (per unit of ln): below that its reading says nothing of it.
+_SEEN = 2.0
 #: The grid of surfaces: r0 from 0 to this share of the lowest reflectance read, and at most this;
 #: the reflection inside. Cloth shows 0 to 0.06, and 0 to 0.6.
 _R0_SHARE, _R0_MOST, _R0_STEPS = 0.9, 0.06, 4
@@ -98,8 +103,26 @@ class Solver:
 
     def beside(self, fitted: Fitted, surface: Surface, dye: int) -> Beside:
         """The squares of a dye beside this fit of them."""
-        depths, measured = self.depths[dye], self.measured[dye]
-        return beside(fitted, self.cloth, surface, dye, depths, measured, self.light)
+        curve, law = np.exp(fitted.curves[[dye]]), fitted.law[[dye]]
+        ground, none = surface.k_over_s(self.cloth), np.zeros(1)
+        blends = Blends(curve, law, none, ground, surface, none, np.zeros_like(curve))
+        seen = blends.strengths(self.depths[dye][:, np.newaxis], self.light)
+        miss, _ = delta_e_residual(seen.lab, self.measured[dye])
+        by_lab = metric(seen.lab)
+        way = (by_lab @ seen.by_strength)[..., 0]
+        size = (way * way).sum(axis=1)
+        logs = (miss * way).sum(axis=1) / np.maximum(size, 1e-12)
+        along = way / np.sqrt(np.maximum(size, 1e-12))[:, np.newaxis]
+        off_way = np.eye(3) - along[:, :, np.newaxis] * along[:, np.newaxis, :]
+        curves, laws = np.split(fitted.modes[dye], [-2], axis=1)
+        by_mode = seen.by_band @ (curve * curves).T * seen.g[..., np.newaxis]
+        by_mode = by_mode + seen.by_strength * (seen.by_law[:, 0] @ laws.T)[:, np.newaxis]
+        return Beside(
+            seen.lab, np.sqrt((miss * miss).sum(axis=1)),
+            ((off_way @ miss[..., np.newaxis]) ** 2).sum(axis=(1, 2)),
+            ((off_way @ by_lab @ by_mode) ** 2).sum(axis=(1, 2)) + 2.0 * PRIOR_READING**2,
+            np.clip(logs, -3.0, 3.0), size > _SEEN**2,
+        )  # fmt: skip
 
     def surfaces(self) -> tuple[Surface, Array]:
         """The mean surface, and the spread ``(2,)`` of r0 and k2 about it."""

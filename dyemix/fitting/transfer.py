@@ -80,7 +80,8 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
         raise FitError(said("fit.no_undyed_there", table=swatches.source or "this table"))
     if not steps:
         raise FitError(said("fit.no_square_there"))
-    base = _fit_own(swatches, own) if own else None
+    kept = tuple(r for r in swatches.readings if r.recipe is not None and {*r.recipe} <= {*own})
+    base = fit(replace(swatches, readings=kept)) if own else None
     # Cloth that is darker than the surface alone is refused here.
     here = base or dyes.on(np.mean([s.reflectance for s in swatches.undyed], axis=0))
     first = base.report if base else None
@@ -127,11 +128,6 @@ def _compare(dyes: DyeSet, conditions: Mapping[str, str]) -> list[str]:
         otherwise = "fit.from_cloth" if key == "cloth" else "fit.dyed_otherwise"
         told.append(said(otherwise, key=key, **values))
     return told
-
-
-def _fit_own(swatches: SwatchSet, own: list[str]) -> DyeSet:
-    kept = tuple(r for r in swatches.readings if r.recipe is not None and set(r.recipe) <= set(own))
-    return fit(replace(swatches, readings=kept))
 
 
 def _curves_under(dyes: DyeSet, surface: Surface) -> Array:
