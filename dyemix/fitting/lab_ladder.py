@@ -15,11 +15,9 @@ Axis letters: D dyes, R rows (a swatch under a light), B bands, K parts of the p
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e_residual, metric
@@ -34,7 +32,6 @@ from dyemix.colour.colorimetry import (
     white,
     xyz_from_lab,
 )
-from dyemix.dataset.readings import Clipped
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.fitting.ladder import DRIFT, LAW, LAW_BOUNDS, LAW_SPREAD, Fitted, bound, padded, stated
 from dyemix.model.kubelka_munk import (
@@ -53,7 +50,7 @@ KERNELS, LEVEL_SPREAD = ((120.0, 2.0), (40.0, 0.6)), 6.0
 _LEVEL, _FAR_RED, _FALLS_FROM = -0.5, -2.0, 600.0
 _MEAN = _LEVEL + _FAR_RED * np.maximum(WAVELENGTHS - _FALLS_FROM, 0.0) / (700.0 - _FALLS_FROM)
 #: Standard errors of a reading, ΔE2000, as ladders of CIELAB are weighed, before they themselves
-#: say (`LabLadders.weighed`; it is worth so many of its three parts), and of ln(strength) from bath
+#: say (`LabLadders.weigh`; it is worth so many of its three parts), and of ln(strength) from bath
 #: to bath. They hold what the model misses, so they lie above what a reading strays by. Chosen on
 #: the DEVELOP families of simulated worlds.
 READING, STRENGTH = 0.3, 0.07
@@ -123,7 +120,6 @@ def _rows(dye: str, swatches: Sequence[Swatch]) -> Iterator[tuple[Any, ...]]:
             yield i, swatch.recipe[dye], own, colour, stated(some), bound(some)
 
 
-@dataclass(frozen=True, eq=False)
 class LabLadders:
     """The ladders of CIELAB on one cloth, padded to equally many rows.
 
@@ -131,35 +127,22 @@ class LabLadders:
     the parts of ΔE2000; `metric` ``(D, R, 3, 3)`` those parts by CIELAB; `weights`
     ``(D, R, B, 3)`` those of each row's light scaled to the white of D65/10°: CIELAB sees XYZ only
     through its ratio to the white, so one formula then serves every light. `swatch` ``(D, R)``
-    which swatch a row is of; `clipped` those rows that are bounds; `start` ``(D, B)`` ln a.
+    which swatch a row is of; `clipped` those rows that are bounds; `start` ``(D, B)`` ln a;
+    `reading` the error of one in ΔE2000.
     """
 
-    depths: Array
-    goal: Array
-    scatter: Array
-    metric: Array
-    weights: Array
-    swatch: NDArray[np.intp]
-    clipped: dict[tuple[int, int], Clipped]
-    start: Array
-    cloth: Array
-    reading: float = READING
-
-    @classmethod
-    def of(cls, ladders: Mapping[str, Sequence[Swatch]], cloth: Array) -> LabLadders:
-        """The ladders of these dyes."""
+    def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array) -> None:
         columns = [list(zip(*_rows(*ladder), strict=True)) for ladder in ladders.items()]
-        swatch, depths, seen, goal, covariance = (
+        swatch, self.depths, self.weights, self.goal, covariance = (
             padded([np.array(of[i], dtype=float) for of in columns], fill)
             for i, fill in enumerate((-1.0, 1.0, 1.0, 50.0, 0.0))
         )
-        by_lab = metric(goal)
+        self.swatch, self.metric = swatch.astype(np.intp), metric(self.goal)
+        self.scatter = self.metric @ covariance @ self.metric.swapaxes(-1, -2)
         clips = {(i, j): clip for i, of in enumerate(columns) for j, clip in enumerate(of[-1])}
-        return cls(
-            depths, goal, by_lab @ covariance @ by_lab.swapaxes(-1, -2), by_lab, seen,
-            swatch.astype(np.intp), {at: clip for at, clip in clips.items() if clip is not None},
-            np.array([_start(n, x, cloth) for n, x in ladders.items()]), cloth,
-        )  # fmt: skip
+        self.clipped = {at: clip for at, clip in clips.items() if clip is not None}
+        self.start = np.array([_start(name, some, cloth) for name, some in ladders.items()])
+        self.cloth, self.reading = cloth, READING
 
     @property
     def lowest(self) -> float:
@@ -222,22 +205,19 @@ class LabLadders:
         covariance = np.linalg.inv(slope.swapaxes(1, 2) @ slope + np.eye(_PARTS + 2))
         return _cost(whitener, seen.miss, x), r, slope, np.asarray(covariance)
 
-    def weighed(self, surface: Surface, counts: Sequence[Array]) -> LabLadders:
-        """The same with the error of a reading as these ladders show it, their misfit included.
+    def weigh(self, surface: Surface, counts: Sequence[Array]) -> None:
+        """Take the error of a reading as these ladders show it, their misfit included.
 
         Each round is one of expectation and maximisation for a scale (Dempster, Laird & Rubin,
         J. R. Stat. Soc. B 39 (1977) 1): what is left of a row, and what is open of it.
         """
-        found, x = self, None
-        counted = self._counted(counts)
+        x, counted = None, self._counted(counts)
         for _ in range(_WEIGHINGS):
-            x = found.solve(surface, counts, x)
-            _, r, slope, covariance = found._left(x, surface, counted)
+            x = self.solve(surface, counts, x)
+            _, r, slope, covariance = self._left(x, surface, counted)
             strays = float((r * r).sum() + ((slope @ covariance) * slope).sum())
-            total = _READING_WORTH * READING**2 + strays * found.reading**2
-            reading = np.sqrt(total / (_READING_WORTH + 3.0 * counted.sum()))
-            found = replace(found, reading=float(reading))
-        return found
+            total = _READING_WORTH * READING**2 + strays * self.reading**2
+            self.reading = float(np.sqrt(total / (_READING_WORTH + 3.0 * counted.sum())))
 
     def _counted(self, counts: Sequence[Array]) -> Array:
         """How much each row counts ``(D, R)``."""

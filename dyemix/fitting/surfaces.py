@@ -62,7 +62,7 @@ class Solver:
         self.spectral = [i for i, some in enumerate(rough) if not some]
         kinds = [{self.names[i]: self.swatches[i] for i in of} for of in (self.spectral, self.lab)]
         self._of_spectra = SpectralLadders(kinds[0], cloth) if kinds[0] else None
-        self._of_lab = LabLadders.of(kinds[1], cloth) if kinds[1] else None
+        self._of_lab = LabLadders(kinds[1], cloth) if kinds[1] else None
         self._last: Array | None = None
 
     def lowest(self) -> float:
@@ -129,7 +129,7 @@ class Solver:
         top = min(_R0_MOST, _R0_SHARE * self.lowest())
         if self._of_lab:
             counts = [self.counts[i] for i in self.lab]
-            self._of_lab = self._of_lab.weighed(Surface(0.4 * top, 0.3), counts)
+            self._of_lab.weigh(Surface(0.4 * top, 0.3), counts)
             self._last = None
         grid = [(r0, k2) for r0 in np.linspace(0.0, top, _R0_STEPS) for k2 in _INSIDE]
         some, trust = (self.spectral, _TRUST) if self._of_spectra else (self.lab, _TRUST_LAB)

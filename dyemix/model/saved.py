@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-from contextlib import suppress
 from typing import Any
 
 import numpy as np
@@ -25,17 +24,16 @@ VERSION = 3
 _RENAMED = {"notes": "warnings", "odd": "warnings", "advice": "next", "surface_note": "surface"}
 _GONE = ("exponent", "capacity", "competition", "draws", "mixing", "model", "own_mixtures",
          "set_aside", "expected", "rough")  # fmt: skip
+#: What a saved set begins with.
+_HEAD = {
+    "format": FORMAT, "version": VERSION,
+    "wavelengths_nm": [WAVELENGTHS[0], WAVELENGTHS[-1], len(WAVELENGTHS)],
+}  # fmt: skip
 
 
 def saved_text(dyes: DyeSet) -> str:
-    """Fitted dyes as the text that `save` writes and `from_text` reads."""
-    content = {
-        "format": FORMAT,
-        "version": VERSION,
-        "wavelengths_nm": [WAVELENGTHS[0], WAVELENGTHS[-1], len(WAVELENGTHS)],
-        **plain(dyes),
-    }
-    return json.dumps(content, ensure_ascii=False)
+    """Fitted dyes as the text that `save` writes and `load` reads."""
+    return json.dumps(_HEAD | plain(dyes), ensure_ascii=False)
 
 
 def save(dyes: DyeSet, path: str | os.PathLike[str], **care: Any) -> None:
@@ -55,30 +53,21 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
     >>> load("dyes.json").names == dyes.names
     True
     """
+    content: dict[str, Any] = {}
     try:
-        text = read_bytes(path).decode()
+        content = parse(read_bytes(path).decode())
     except InputError as error:
         raise SavedError(str(error)) from error
-    except UnicodeDecodeError:
-        text = ""  # told below like any other damage
-    return from_text(text, str(path))
-
-
-def from_text(text: str, path: str) -> DyeSet:
-    """Fitted dyes from their text; `path` says in messages where that stands."""
-    content: dict[str, Any] = {}
-    with suppress(SavedError):
-        content = parse(text)
+    except (SavedError, UnicodeDecodeError):
+        pass  # told below like any other damage
     if content.get("format") != FORMAT:
         raise SavedError(said("fit.not_saved", path=path))
     version = content.get("version")
     if not isinstance(version, int) or version > VERSION:
         raise SavedError(said("fit.newer", path=path, version=version, ours=VERSION))
-    bands = [WAVELENGTHS[0], WAVELENGTHS[-1], len(WAVELENGTHS)]
     try:
-        if content.pop("wavelengths_nm", None) != bands:
+        if [content.pop(name) for name in _HEAD][2] != _HEAD["wavelengths_nm"]:
             raise SavedError("its wavelengths are not 400–700 nm at 10 nm.")
-        del content["format"], content["version"]
         if version == 1:
             content = _from_version_1(content)
         return from_plain(DyeSet, content if version == VERSION else _from_version_2(content))

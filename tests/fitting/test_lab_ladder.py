@@ -85,7 +85,7 @@ def test_textiles_keep_their_colour_under_other_lamps() -> None:
 def test_slopes_are_those_of_the_residual(ladders: SwatchSet) -> None:
     dyes = ("rose", "navy")
     table = as_lab(some(ladders, *dyes))
-    joint = LabLadders.of({name: table.ladder(name) for name in dyes}, np.full(31, 0.8))
+    joint = LabLadders({name: table.ladder(name) for name in dyes}, np.full(31, 0.8))
     counts = [np.ones(len(table.ladder(name))) for name in dyes]
     surface = Surface(0.01, 0.1)
     at = joint.solve(surface, counts)
@@ -101,7 +101,7 @@ def test_slopes_are_those_of_the_residual(ladders: SwatchSet) -> None:
 def test_the_solution_is_one_whichever_surface_it_comes_from(ladders: SwatchSet) -> None:
     dyes = ("rose", "lemon", "leaf")
     table = as_lab(some(ladders, *dyes))
-    joint = LabLadders.of({name: table.ladder(name) for name in dyes}, np.full(31, 0.8))
+    joint = LabLadders({name: table.ladder(name) for name in dyes}, np.full(31, 0.8))
     counts = [np.ones(len(table.ladder(name))) for name in dyes]
     surface = Surface(0.01, 0.1)
     cold = joint.solve(surface, counts)
