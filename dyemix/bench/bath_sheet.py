@@ -21,7 +21,7 @@ from dyemix.dataset.conditions import mottled
 from dyemix.dataset.conditions import same as same_words
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, said
 from dyemix.model.dyes import DyeSet
 
 #: Depth at which dyes are ranked by lightness, % owf.
@@ -101,11 +101,6 @@ class BathSheet(Sheet):
         """Dye liquor poured on: every stock, the salt solution and the water, mL."""
         return self.stocks_ml + self.salt.into_bath_ml + self.water_ml
 
-    @property
-    def pots(self) -> int:
-        """Pots of equal size that the liquor takes."""
-        return ceil(self.total_ml / (1000.0 * self.settings.pot))
-
 
 def bath_sheet(
     recipe: Mapping[str, float] | str,
@@ -170,10 +165,7 @@ def bath_sheet(
     if not isinstance(on or date.min, date):
         raise DyemixError(f"{on!r} is no date: write datetime.date(2026, 1, 31).")
     if dyes is not None and dyes.demo and not allow_demo:
-        raise DyemixError(
-            "this recipe comes from invented dyes and is not for dyeing: fit your own swatches, or "
-            "ask for the demo."
-        )
+        raise DyemixError(said("bench.demo"))
     conditions = (dyes.conditions if dyes else None) or {}
     cloth_then = conditions.get("cloth", "")
     made_of = Fibre.of(fibre or cloth or cloth_then)
@@ -202,11 +194,8 @@ def bath_sheet(
         # A weaker stock mixed on the day takes up the same room from whatever bottle.
         if room > 0 and all(dose.dilution == 1 for dose in doses):
             cure = f"stocks {ceil(10 * stocks_ml / room) / 10:g} times as strong, or {cure}"
-        raise DyemixError(
-            f"the bath does not hold it: {stocks_ml:.0f} mL of stocks + {solutions_ml:.0f} mL of "
-            f"salt and soda solution + {holds:.0f} mL in the cloth is {total - water:.0f} mL, and "
-            f"the total liquor is {total:.0f} mL. Use {cure}."
-        )
+        parts = (stocks_ml, solutions_ml, holds, total - water, total)
+        raise DyemixError(said("bench.holds", *parts, cure))
     aim = "" if target is None else str(target)
     if isinstance(target, Target):
         aim += " from a screen: a direction, not a standard" if target.kind == "hex" else ""

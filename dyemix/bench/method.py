@@ -18,7 +18,7 @@ from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.bench.stock import Dose
 from dyemix.dataset.conditions import normal
 from dyemix.dataset.recipe import Recipe
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, said
 
 #: Figures of a method, by its field: an example with its unit, and what is in range. What
 #: dissolves of salt and of soda ash at 20 °C is common practice.
@@ -151,17 +151,15 @@ def stated(name: str, given: str | float) -> Any:
 def method_in_words(words: str) -> tuple[str, dict[str, Any]]:
     """The cloth of a method's name, as ``linen, alkali with, 5:1``, and what else it says of it."""
     cloth, *rest = [part.strip() for part in " ".join(words.split()).split(",")]
-    said: dict[str, Any] = {}
+    found: dict[str, Any] = {}
     for part in rest:
-        plain = part.lower()
-        if re.search("alkali|soda|soak", plain):
-            said["alkali"] = stated("alkali", part)
-        elif re.fullmatch(r"(liquor )?(ratio )?\d+ ?: ?\d+", plain):
-            ratio = re.sub("[a-z ]", "", plain)
-            said["liquor_ratio"] = stated("liquor_ratio", ratio)
+        if re.search("alkali|soda|soak", part.lower()):
+            found["alkali"] = stated("alkali", part)
+        elif ratio := re.fullmatch(r"[a-z ]*(\d+ ?: ?\d+)", part.lower()):
+            found["liquor_ratio"] = stated("liquor_ratio", ratio[1])
         else:
             cloth = f"{cloth}, {part}"
-    return cloth, said
+    return cloth, found
 
 
 def dyed_as(
@@ -331,22 +329,13 @@ class Fibre:
         found = {name: row for name, row in _fibres().items() if re.search(row["pattern"], text)}
         undyed = tuple(name for name, row in found.items() if not row.get("dyes", True))
         if harmed := ", ".join(name for name, row in found.items() if row.get("harmed")):
-            raise DyemixError(
-                f"{harmed}: soda ash harms it, and this sheet is for cotton, linen, hemp, viscose "
-                "and their like. Another method is needed: ask for one where the dye is from."
-            )
+            raise DyemixError(said("bench.harmed", harmed))
         if found and len(undyed) == len(found):
-            raise DyemixError(
-                f"{', '.join(undyed)} takes no dye in a bath with soda: dye cotton, linen, hemp, "
-                "viscose or their like, or ask for another method where the dye is from."
-            )
+            raise DyemixError(said("bench.undyed", ", ".join(undyed)))
         parts = _shares(text, found)
         whole = sum(parts.values())
         if parts and abs(whole - 100.0) > 2.0:
-            raise DyemixError(
-                f"{words!r} makes {whole:g} %: its fibres are 100 % together, as 'cotton 65 %, "
-                "polyester 35 %'."
-            )
+            raise DyemixError(said("bench.whole", words, whole))
         share = None if undyed or not found else 1.0
         if parts:
             share = sum(part for name, part in parts.items() if name not in undyed) / 100.0

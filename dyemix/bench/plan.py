@@ -17,7 +17,7 @@ from dyemix.bench.stock import Dose, Stock
 from dyemix.dataset.recipe import Recipe, dye_names, is_name
 from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
 from dyemix.dataset.units import FOR_WEAK
-from dyemix.errors import DyemixError, Fault, InputError, RecipeError
+from dyemix.errors import DyemixError, Fault, InputError, RecipeError, said
 from dyemix.files.small_tables import number
 from dyemix.model.dyes import DyeSet
 
@@ -228,15 +228,12 @@ def first_swatches(
     names = [name for name in dye_names(dyes) if name]
     if not names or len({*names}) < len(names) or not all(map(is_name, names)):
         raise RecipeError(f"{dyes!r} does not name dyes, each once: write 'gold, scarlet, navy'.")
-    cloth, said = method_in_words(cloth)
+    cloth, called = method_in_words(cloth)
     if not cloth:
         raise RecipeError("the cloth is not named: say what it is, as 'cotton lawn'.")
-    for name, value in said.items():
+    for name, value in called.items():
         if stated(name, how.setdefault(name, value)) != value:
-            raise DyemixError(
-                f"{name.replace('_', ' ')} {how[name]!r} is not what the method is called by: "
-                f"{value!r}. Say one of them."
-            )
+            raise DyemixError(said("bench.called", name.replace("_", " "), how[name], value))
     settings = _with(settings, stock_strength=stock_pct)
     depths = settings.first_depths
     planned = {"1": Recipe()}
@@ -254,14 +251,14 @@ def planned_again(
 
     Raises `RecipeError` for a table that does not say what its swatches weigh.
     """
-    said = {**swatches.readings[0].conditions, **swatches.conditions()}
-    if not said.get("cloth_g"):
+    told = {**swatches.readings[0].conditions, **swatches.conditions()}
+    if not told.get("cloth_g"):
         raise RecipeError("this table does not say what a swatch weighs (cloth_g): plan it again.")
-    strength = number(said["stock_pct"]) if said.get("stock_pct") else None
-    settings = _with(settings, stock_strength=strength, spoons=said.get("spoons"))
-    known, _ = dyed_as(said, settings)
+    strength = number(told["stock_pct"]) if told.get("stock_pct") else None
+    settings = _with(settings, stock_strength=strength, spoons=told.get("spoons"))
+    known, _ = dyed_as(told, settings)
     planned = {r.swatch: r.recipe for r in swatches.readings if r.recipe is not None}
-    cloth, cloth_g = said.get("cloth", ""), number(said["cloth_g"])
+    cloth, cloth_g = told.get("cloth", ""), number(told["cloth_g"])
     return _planned(planned, cloth_g, settings, on, cloth=cloth, **known)
 
 
@@ -279,5 +276,5 @@ def _planned(
 
 def _with(settings: BathSettings | None, **changes: Any) -> BathSettings:
     """The settings, with what was said otherwise."""
-    said = {name: value for name, value in changes.items() if value not in (None, "")}
-    return replace(settings or BathSettings(), **said)
+    named = {name: value for name, value in changes.items() if value not in (None, "")}
+    return replace(settings or BathSettings(), **named)

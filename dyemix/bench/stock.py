@@ -20,7 +20,7 @@ from dyemix.dataset.units import (
     to_mark,
     volume_text,
 )
-from dyemix.errors import DyemixError, RecipeError, expect
+from dyemix.errors import DyemixError, RecipeError, expect, said
 from dyemix.matching.limits import Measured
 
 MADE_UP_TO = "made up to"
@@ -55,9 +55,7 @@ class Stock:
     def __post_init__(self) -> None:
         object.__setattr__(self, "dye", dye_name(self.dye))
         if not 0 < self.strength_pct <= 20:
-            raise DyemixError(
-                f"stock {self.strength_pct:g} % is out of range: above 0, at most 20 (% w/v)."
-            )
+            raise DyemixError(said("bench.strength", self.strength_pct))
         if self.how not in (MADE_UP_TO, ADDED_TO):
             raise DyemixError(f"{self.how!r} is unknown: a stock is 'made up to' or 'added to'.")
         if self.left_ml is not None and not 0 <= self.left_ml < float("inf"):
@@ -78,9 +76,7 @@ class Stock:
             return None
         days = (on - self.made).days
         if days < 0:
-            raise DyemixError(
-                f"{self.dye} stock is dated {self.made}, after this sheet's {on}: mend one date."
-            )
+            raise DyemixError(said("bench.dated", self.dye, self.made, on))
         return days
 
     def past_life(self, on: date, settings: BathSettings) -> bool:
@@ -176,15 +172,17 @@ class Bottles:
         return replace(found, dye=dye)
 
     def words(
-        self, recipe: Mapping[str, float], cloth_g: float, rounded: Measured | None = None
-    ) -> str:
+        self, recipe: Mapping[str, float], cloth_g: float, rounded: Measured | None = None,
+        spoons: bool = False,
+    ) -> str:  # fmt: skip
         """What to measure of a recipe, in a line; by the kit that it was `rounded` to."""
         if rounded is not None:
             return " + ".join(map(str, rounded.doses))
-        return " + ".join(
-            f"{d.dye} {d.ml:g} mL" + (f" of 1 in {d.dilution}" if d.dilution != 1 else "")
-            for d in self.doses(recipe, cloth_g)
-        )
+        told = []
+        for dose in self.doses(recipe, cloth_g):
+            weak = f" of 1 in {dose.dilution}" if dose.dilution != 1 else ""
+            told.append(f"{dose.dye} {dose.spoons.text if spoons else f'{dose.ml:g} mL'}{weak}")
+        return " + ".join(told)
 
     def strengths(self, dyes: Iterable[str]) -> str:
         """How strong the stocks of these dyes are, said once where they are alike."""
@@ -206,10 +204,7 @@ class Bottles:
         times = dilution(strong, settings.smallest_dose)
         exact = strong * times
         if dilution(exact, settings.smallest_dose) != 1:
-            raise RecipeError(
-                f"{dye} {owf:g} % on {cloth_g:g} g is {strong:.1g} mL of stock: too little even of "
-                f"a stock 1 in {times}. Leave it out, or dye more cloth at once."
-            )
+            raise RecipeError(said("bench.too_little", dye, owf, cloth_g, strong, times))
         spoons = spoonfuls(exact, settings.spoons, settings.jug_from)
         ml = to_mark(exact, settings.measuring_step)
         if exact <= settings.jug_from and abs(spoons.error_pct) < _SPOON_EXACT:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
 from dyemix.bench.stock import Bottles
@@ -13,7 +12,6 @@ from dyemix.dataset.conditions import mottled
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING
 from dyemix.matching.correct import Correction
-from dyemix.matching.limits import Measured
 from dyemix.matching.matches import Matches, Reach, verdict
 from dyemix.series.steps import Series
 
@@ -23,39 +21,27 @@ _MOST = 3
 _FIGURE = re.compile(r" \([^)]*\)$")
 
 
-@dataclass(frozen=True, eq=False)
-class DyedBefore:
-    """What the last piece for this very colour leads to; `measured` by the kit, if there is one."""
-
-    correction: Correction
-    measured: Measured | None = None
-
-    @property
-    def recipe(self) -> Recipe:
-        """To dye next: corrected, or the same again."""
-        return self.correction.corrected.recipe
-
-    @property
-    def words(self) -> str:
-        """How its recipe was come by."""
-        of, day = self.correction, self.correction.trial.date
-        pot = f"your pot of {day}" if day else "your undated pot"
-        corrected = ", corrected" if of.changed else ""
-        return f"{pot}{corrected} ({of.miss.delta_e:.1f} off)"
+def dyed_before(found: Correction) -> str:
+    """How a recipe was come by that a piece of the very colour wanted led to."""
+    day = found.trial.date
+    pot = f"your pot of {day}" if day else "your undated pot"
+    return f"{pot}{', corrected' if found.changed else ''} ({found.miss.delta_e:.1f} off)"
 
 
 def suggested(
-    answer: Matches, bottles: Bottles, cloth_g: float, before: DyedBefore | None = None
-) -> str:
+    answer: Matches, bottles: Bottles, cloth_g: float, before: Correction | None = None,
+    spoons: bool = False,
+) -> str:  # fmt: skip
     """A target and its recipes in a dozen lines: amounts, misses, reasons, the first warning.
 
     Amounts are of `bottles` for `cloth_g` of dry cloth, or by the kit that recipes were rounded to.
-    Where a piece was dyed for it `before`, the recipe that it leads to comes first.
+    Where a piece was dyed for it `before`, the recipe that it leads to comes first, and in `spoons`
+    where those are the kit.
     """
     choices, shown = list(answer.choices), list[tuple[Any, ...]]()
     if before is not None:  # which is likelier to come out right than any that is like it
-        pot = before.correction.corrected
-        shown.append((pot.recipe, before.measured, pot, (before.words,)))
+        pot = before.corrected
+        shown.append((pot.recipe, None, pot, (dyed_before(before),)))
         choices = [match for match in choices if match.recipe.keys() != pot.recipe.keys()]
     for match in choices[: _MOST - len(shown)]:
         rounded, likeliest = match.measured, before and match is answer.choices[0]
@@ -68,7 +54,9 @@ def suggested(
         worth = verdict(miss.likely, answer[0].proven)
         misses = f"{miss.residual:.1f} on paper, {miss.likely:.1f} in the pot: {worth}"
         lines.append(f"{i}  {recipe!s:<{width}}  {misses}")
-        lines.append(_with_reasons(f"   {bottles.words(recipe, cloth_g, rounded)}", reasons))
+        lines.append(
+            _with_reasons(f"   {bottles.words(recipe, cloth_g, rounded, spoons)}", reasons)
+        )
     about = _about(bottles, [recipe for recipe, *_ in shown], cloth_g)
     lines.append(f"% of dry cloth weight. {about} Misses are {answer.formula}.")
     first, *more = (

@@ -39,6 +39,7 @@ def match(
     in a photograph of the printed page, as 'photo.jpg B3'. The --output is the recipes of a list
     of --targets, as CSV.
     """
+    from dyemix.bench.suggested import dyed_before
     from dyemix.cloth.preview import preview
     from dyemix.files.targets import read_targets
     from dyemix.matching.advice import suggest
@@ -51,7 +52,7 @@ def match(
         raise UsageError("--output and --workers are for --targets, --draw for one TARGET.")
     dyes, limits = shared.dyes(*(f"{dye} 1" for dye in limits["use"])), given_only(limits)
     whole = detail or "count" in limits or given("json") or given("draw")
-    limits["kit"] = shared.kit(limits.pop("measure", None), dyes)
+    limits["kit"] = shared.kit(measure := limits.pop("measure", None), dyes)
     if in_hand := limits.pop("in_hand", ""):
         if not given("cloth_g"):
             raise UsageError("--in-hand needs the piece it is for: --cloth 240g.")
@@ -63,17 +64,16 @@ def match(
         work_out: Any = dyemix.match if whole else suggest
         found = work_out(dyes, shared.target(words), **limits)
         before = shared.dyed_before(dyes, found.target, limits)
-        told = found.text(detail=detail) if whole else shared.short(found, dyes, before=before)
-        shared.show(found, told)
+        how = {"before": before, "spoons": "spoons" in (measure or "")}
+        shared.show(found, found.text(detail=detail) if whole else shared.short(found, dyes, **how))
         if detail and not given("json") and (dyed := [m.recipe for m in found if m.recipe]):
             order, known = shared.alkali(dyes)
             shared.say(preview(dyes, *dyed, order=order, pieces=shared.pieces()).short() + known)
-        if before is not None:
-            if whole:
-                shared.say(f"{before.recipe}: {before.words}.")
-            shared.bath("Dye it so", before, dyes, words, found.target)
-        for best in () if before else found[:1]:
-            shared.bath("Dye 5 g of it first, then", best, dyes, words, found.target)
+        if before and whole:
+            shared.say(f"{before.corrected.recipe}: {dyed_before(before)}.")
+        why = "Dye it so" if before else "Dye 5 g of it first, then"
+        for best in [before.corrected] if before else found[:1]:
+            shared.bath(why, best, dyes, words, found.target)
         return
     wanted = read_targets(targets)
     with console.waiting("Matching") as progress:

@@ -266,7 +266,7 @@ def dyed_before(dyes: Any, target: Any, limits: Any) -> Any:
     limited = {"use", "avoid", "max_dyes", "total", "in_hand"} & {*limits}
     if limited or not chosen() or not target or given("json"):
         return None
-    return dyed_for(open_book(), dyes, target, given("used method"), limits.get("kit"))
+    return dyed_for(open_book(), dyes, target, given("used method"))
 
 
 def alkali(dyes: Any) -> tuple[str, str]:

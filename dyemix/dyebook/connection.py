@@ -23,7 +23,7 @@ from typing import Any
 
 from dyemix.arrays import LAB
 from dyemix.colour.colorimetry import WAVELENGTHS
-from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError, SavedError
+from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError, SavedError, data, said
 from dyemix.shelf import swatch_tables
 from dyemix.writing import beside, csv_text, write
 
@@ -43,26 +43,6 @@ _SPREAD = {"spectrum": tuple(f"{w:g} nm" for w in WAVELENGTHS), "lab": LAB}
 Say = Callable[[str], None]
 #: A wait for another command longer than this is spoken of, s; and so often before giving up.
 _WAIT, _TRIES = 1.5, 7
-_BACKUP = "go back to the last backup (dyemix book backup makes them)"
-
-
-_BUSY = (
-    f"another command has been writing to this book for {_WAIT * _TRIES:.0f} s: nothing of yours "
-    "was written. Wait for it to end, and repeat."
-)
-#: What happened, and what to do, by the primary result code of SQLite.
-_SENTENCES = {
-    sqlite3.SQLITE_BUSY: _BUSY,
-    sqlite3.SQLITE_LOCKED: _BUSY,
-    sqlite3.SQLITE_FULL: "the disk is full: nothing of this was written, and what the book held "
-    "before is whole. Free some space, and repeat.",
-    sqlite3.SQLITE_CORRUPT: f"damaged ({{error}}): {_BACKUP}.",
-    sqlite3.SQLITE_NOTADB: f"damaged, or no dye book ({{error}}): {_BACKUP}.",
-    sqlite3.SQLITE_READONLY: "this file or its folder may not be written to: nothing was written.",
-    sqlite3.SQLITE_CANTOPEN: "cannot be opened: check the name, the folder and your rights to it.",
-    sqlite3.SQLITE_IOERR: "the disk refused ({error}): nothing of this was written, and what was "
-    "confirmed before is whole. Look to the disk's space and health, and repeat.",
-}
 
 
 @contextmanager
@@ -71,11 +51,12 @@ def told(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-        words = _SENTENCES.get(code, "the book refused this ({error}): nothing of it was written.")
-        raise SavedError(f"{path}: {words.format(error=error)}") from None
+        _, kind, *_ = f"{getattr(error, 'sqlite_errorname', 'SQLITE_ERROR')}".split("_")
+        known = kind if kind in data("dyebook")["sqlite"] else "ERROR"
+        words = said(f"dyebook.sqlite.{known}", error=error, seconds=_WAIT * _TRIES)
+        raise SavedError(f"{path}: {words}") from None
     except UnicodeDecodeError:  # what SQLite says of a damaged book quotes its bytes
-        raise SavedError(f"{path}: damaged: {_BACKUP}.") from None
+        raise SavedError(f"{path}: {said('dyebook.damaged')}") from None
     except UnicodeEncodeError:
         raise SavedError(f"{path}: this text cannot be written: it is not Unicode.") from None
 
@@ -105,9 +86,7 @@ class BookFile:
         if not self.path.is_file():
             raise self._refusal("this is not a file: name the book itself.")
         if self.path.stat().st_size == 0:
-            raise self._refusal(
-                f"empty, and a book never is: {_BACKUP}, or delete it to begin anew."
-            )
+            raise self._refusal(said("dyebook.empty"))
         with told(self.path):
             broken_off = _broken_off(self.path)
             self.db = connect(self.path, "rw")
@@ -127,19 +106,15 @@ class BookFile:
             if found not in (APPLICATION_ID, BACKUP_ID):
                 raise self._refusal("an SQLite file, but not a dye book: name another.")
             if (version := layout(db)) > LAYOUT:
-                raise self._refusal(
-                    f"written by a newer dyemix (layout {version}, this one knows up to "
-                    f"{LAYOUT}): update dyemix."
-                )
+                raise self._refusal(said("dyebook.newer", version, LAYOUT))
             fault = _pragma(db, "quick_check(1)")
             pages, size = (_pragma(db, name) for name in ("page_count", "page_size"))
             if self.path.stat().st_size < pages * size:
                 fault = "cut short"
             if fault != "ok":
-                raise self._refusal(f"damaged ({fault}): {_BACKUP}.")
+                raise self._refusal(said("dyebook.sqlite.CORRUPT", error=fault))
         if broken_off:
-            note = "a write had been broken off and was undone; all that was confirmed is in it."
-            self.warnings = (f"{self.path}: {note}",)
+            self.warnings = (f"{self.path}: {said('dyebook.broken_off')}",)
             self._say(*self.warnings)
         if version < LAYOUT:
             with self.writing() as db:
@@ -170,9 +145,7 @@ class BookFile:
             except DyemixError:
                 raise
             except (ValueError, LookupError, TypeError) as error:  # what no version writes
-                raise SavedError(
-                    f"{self.path}: a value in it is damaged ({error}): {_BACKUP}."
-                ) from None
+                raise self._refusal(said("dyebook.value", error)) from None
             finally:
                 if self.db.in_transaction:
                     self.db.execute("ROLLBACK")
@@ -268,8 +241,7 @@ def find_book(named: Path | None = None, folder: Path | None = None) -> Path:
         return named
     books = _books(folder or Path())
     if not books:
-        begins = "'dyemix book add TABLE --book workshop.dyebook' begins one"
-        raise InputError(Fault(f"no dye book in this folder: name one with --book; {begins}."))
+        raise InputError(Fault(said("dyebook.none")))
     if len(books) > 1:
         raise AmbiguousError(
             f"{len(books)} dye books in this folder", [("--book", str(book)) for book in books]

@@ -17,7 +17,7 @@ from dyemix.dataset.conditions import METHOD, same
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dyebook import rows
-from dyemix.errors import AmbiguousError, Fault, InputError
+from dyemix.errors import AmbiguousError, Fault, InputError, said
 
 
 @dataclass(frozen=True)
@@ -141,20 +141,16 @@ def settled(db: sqlite3.Connection, swatches: SwatchSet, name: str, borrows: str
 
     if name in others:
         if key := next(iter(departs(others[name])), ""):
-            raise InputError(
-                Fault(
-                    f"{key} is {stated[key]!r} here and {others[name].conditions[key]!r} in the "
-                    f"method {name!r}: give these swatches a --method of their own."
-                )
-            )
+            there = others[name].conditions[key]
+            raise InputError(Fault(said("dyebook.other", key, stated[key], there, name)))
         return others[name].number
     if not name and not borrows and (fitting := [m for m in others.values() if not departs(m)]):
         return _one_of(fitting).number
     if not name:
         cloth = stated.get("cloth", "first method")
         other = [k for k in departs(others[cloth]) if k != "cloth"] if cloth in others else []
-        said = (stated[k] if k in stated[k] else f"{k} {stated[k]}" for k in other)
-        name = ", ".join([cloth, *said])
+        so = (stated[k] if k in stated[k] else f"{k} {stated[k]}" for k in other)
+        name = ", ".join([cloth, *so])
         if name in others:
             name = f"{name} {len(others) + 1}"
     return rows.insert(db, "method", name=name, borrows=lender)

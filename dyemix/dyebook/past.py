@@ -13,7 +13,6 @@ from typing import Any
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Stock
-from dyemix.bench.suggested import DyedBefore
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, screen_colour
 from dyemix.dataset.recipe import Recipe
@@ -21,9 +20,8 @@ from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord, PastPiece, PastWork
-from dyemix.errors import DyemixError, Fault, FitError, InputError
-from dyemix.matching.correct import Outcome, correct
-from dyemix.matching.limits import Kit, measured
+from dyemix.errors import DyemixError, Fault, FitError, InputError, said
+from dyemix.matching.correct import Correction, Outcome, correct
 from dyemix.model.dyes import DyeSet
 
 #: Pieces farther off are not of the same family (common practice, ΔE2000).
@@ -58,9 +56,7 @@ def repeat(
     """
     record, dyes = book.job(job), None
     if record.demo and not allow_demo:
-        raise DyemixError(
-            f"{book.path} is of invented dyes, not for dyeing: ask for the demo (--demo)."
-        )
+        raise DyemixError(said("dyebook.demo", book.path))
     if methods := book.methods():
         method = book.method(method, job=job).name
         with suppress(FitError):  # with too few swatches, it is still repeated
@@ -82,12 +78,7 @@ def repeat(
     elif twice:
         under = seconds[-1].on and seconds[-1].on.recipe
         if not (under or kept):
-            raise InputError(
-                Fault(
-                    f"job {job!r} holds a second bath, and not what it went over: keep that first, "
-                    f"as: dyemix book recipe 'gold 0.8 + navy 0.2' --job {shlex.quote(job)}"
-                )
-            )
+            raise InputError(Fault(said("dyebook.under", job, shlex.quote(job))))
         plans = [_Plan(under or kept[-1])]
     elif firsts:
         plans = [_corrected(dyes, firsts[-1])]
@@ -103,12 +94,7 @@ def repeat(
         words += ["--alkali", "after", "--ratio", "20", "--book", str(book.path)]
         words += ["--method", method] if len(methods) > 1 else []
         words += [] if methods else ["--no-swatches"]
-        raise InputError(
-            Fault(
-                f"job {job!r} has no bath sheet, and {' and '.join(blank)} of its swatches are not "
-                f"written down: make its first sheet, as: dyemix {shlex.join(words)}"
-            )
-        )
+        raise InputError(Fault(said("dyebook.blank", job, " and ".join(blank), shlex.join(words))))
     how = {"settings": settings, "job": job, "pieces": pieces, "on": on}
     return tuple(_again(book, plan, cloth_g, last, dyes, stocks, how) for plan in plans)
 
@@ -179,9 +165,7 @@ def _again(
     return replace(sheet, demo=last.demo, palest_first=last.palest_first, warnings=warnings)
 
 
-def dyed_for(
-    book: DyeBook, dyes: DyeSet, target: Target, method: str = "", kit: Kit | None = None
-) -> DyedBefore | None:
+def dyed_for(book: DyeBook, dyes: DyeSet, target: Target, method: str = "") -> Correction | None:
     """What the last piece that a method dyed for this very colour leads to; None without one.
 
     What a pot tells of itself alone is in no fit, and comes back when it is dyed again. A second
@@ -189,21 +173,14 @@ def dyed_for(
     """
     wanted = target.under(dyes.light)
     for kept in reversed(book.trials()):
-        aimed = kept.trial.target and kept.trial.target.under(dyes.light)
-        fits = kept.method in (method, None) and set(kept.trial.recipe) <= set(dyes.names)
-        if (
-            not fits
-            or kept.trial.bath is Bath.SECOND
-            or aimed is None
-            or aimed.light != wanted.light
-        ):
+        trial, aimed = kept.trial, kept.trial.target and kept.trial.target.under(dyes.light)
+        fits = kept.method in (method, None) and set(trial.recipe) <= set(dyes.names)
+        if not fits or trial.bath is Bath.SECOND or aimed is None or aimed.light != wanted.light:
             continue
         if float(delta_e(aimed.lab, wanted.lab)) <= SAME:
-            found = correct(dyes, kept.trial, second_bath=False)
+            found = correct(dyes, trial, second_bath=False)
             if found.outcome is not Outcome.A_SLIP:
-                recipe, light = found.corrected.recipe, wanted.light or dyes.light
-                aim = dyes.predict(recipe, light).lab
-                return DyedBefore(found, measured(dyes, recipe, kit, aim, light) if kit else None)
+                return found
     return None
 
 

@@ -24,7 +24,7 @@ from dyemix.dataset.serialise import plain
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Bath, Target
 from dyemix.dyebook.connection import TABLES
-from dyemix.errors import DyemixError, Fault, InputError, RecipeError, SavedError
+from dyemix.errors import DyemixError, Fault, InputError, RecipeError, SavedError, said
 
 if TYPE_CHECKING:
     from dyemix.photo.decode import Photograph
@@ -44,9 +44,7 @@ def _exact_text(recipe: Recipe) -> str:
     with suppress(RecipeError):
         if Recipe.parse(recipe.exact) == recipe:
             return recipe.exact
-    raise RecipeError(
-        f"{recipe.exact!r} cannot be kept: name its dyes with letters, digits, spaces and hyphens."
-    )
+    raise RecipeError(said("dyebook.unnamed", recipe.exact))
 
 
 def _cell(value: Any) -> Any:
