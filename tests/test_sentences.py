@@ -1,0 +1,93 @@
+"""Sentences stand in data/*.toml: each is used, and code fills each blank of it."""
+
+from __future__ import annotations
+
+import ast
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from string import Formatter
+
+import pytest
+
+import dyemix
+
+PACKAGE = Path(dyemix.__file__).parent
+NODES = [
+    (path.relative_to(PACKAGE), node)
+    for path in sorted(PACKAGE.rglob("*.py"))
+    for node in ast.walk(ast.parse(path.read_text("utf-8")))
+]
+CALLS = [
+    (path, node)
+    for path, node in NODES
+    if isinstance(node, ast.Call)
+    and isinstance(node.func, ast.Name)
+    and node.func.id == "said"
+    and node.args
+]
+WORDS = {
+    node.value
+    for _, node in NODES
+    if isinstance(node, ast.Constant) and isinstance(node.value, str)
+}
+
+
+def _sentences(held: object, path: str) -> Iterator[tuple[str, str]]:
+    if isinstance(held, dict):
+        for key, value in held.items():
+            yield from _sentences(value, f"{path}.{key}")
+    elif isinstance(held, str):
+        yield path, held
+
+
+SENTENCES = dict(
+    pair
+    for table in sorted((PACKAGE / "data").glob("*.toml"))
+    for pair in _sentences(tomllib.loads(table.read_text("utf-8")), table.stem)
+)
+
+
+def _literals(node: ast.expr) -> list[str]:
+    """The sentences that a call may mean, where it names them itself."""
+    if isinstance(node, ast.Constant):
+        return [str(node.value)]
+    if isinstance(node, ast.IfExp):
+        return _literals(node.body) + _literals(node.orelse)
+    return []
+
+
+NAMED = [
+    pytest.param(call, name, id=f"{path}:{call.lineno}:{name}")
+    for path, call in CALLS
+    for name in _literals(call.args[0])
+]
+
+
+@pytest.mark.parametrize(("call", "name"), NAMED)
+def test_a_sentence_is_there_and_every_blank_of_it_is_filled(call: ast.Call, name: str) -> None:
+    blanks = {
+        field.split(".")[0].split("[")[0]
+        for _, field, _, _ in Formatter().parse(SENTENCES[name])
+        if field is not None
+    }
+    by_place = {blank for blank in blanks if not blank or blank.isdigit()}
+    given = {keyword.arg for keyword in call.keywords}
+    if None not in given:  # ``**values`` are told by the tests of what is said
+        assert blanks - by_place == given
+    spread = any(isinstance(argument, ast.Starred) for argument in call.args)
+    assert spread or bool(by_place) == (len(call.args) > 1)
+
+
+def _is_used(name: str) -> bool:
+    """Whether code has the sentence's whole name, its last part, or a table of several by name."""
+    table, *parts = name.split(".")
+    within = [".".join([table, *parts[:count]]) for count in range(1, len(parts))]
+    return bool(WORDS & {name, *parts, *(f"{part}." for part in within)})
+
+
+def test_every_sentence_is_used() -> None:
+    tables = {str(call.values[1]).split(".")[0] for call in NAMED}
+    sentences = [name for name in SENTENCES if name.split(".")[0] in tables]
+    assert sentences
+    assert [name for name in sentences if not _is_used(name)] == []
