@@ -286,30 +286,32 @@ def smoothest(lab: ArrayLike, light: Light) -> tuple[Array, Flags]:
     """
     goal = xyz_from_lab(np.atleast_2d(np.asarray(lab, dtype=float)), light)
     w, bands = weights(light), len(WAVELENGTHS)
-    slope = np.diff(np.eye(bands), axis=0)
-    roughness = slope.T @ slope
-    z = np.zeros((len(goal), bands))
-    multiplier, system = np.zeros((len(goal), 3)), np.zeros((len(goal), bands + 3, bands + 3))
+    # The slope between neighbours makes a system of three diagonals, -1 beside this one. What is
+    # added keeps it definite where no stimulus bends, and changes steps alone, not where they end.
+    middle = np.concatenate([[1.0], np.full(bands - 2, 2.0), [1.0]]) + 1e-7
+    z, multiplier = np.zeros((len(goal), bands)), np.zeros((len(goal), 3))
     for _ in range(60):
         r = 1.0 / (1.0 + np.exp(-z))
-        dr = r * (1.0 - r)
-        jacobian = dr[:, :, np.newaxis] * w
-        miss = goal - r @ w
-        curvature = (multiplier @ w.T) * dr * (1.0 - 2.0 * r)
-        system[:, :bands, :bands] = roughness
-        system[:, range(bands), range(bands)] += np.maximum(curvature, 0.0)
-        system[:, :bands, bands:] = jacobian
-        system[:, bands:, :bands] = jacobian.transpose(0, 2, 1)
-        gradient = z @ roughness + np.einsum("sbk,sk->sb", jacobian, multiplier)
-        right = np.concatenate([-gradient, miss], axis=1)[..., np.newaxis]
-        try:
-            step = np.linalg.solve(system, right).squeeze(axis=-1)
-        except np.linalg.LinAlgError:  # out of reach: bands at 0 or 1 have no slope left
-            step = np.einsum("sij,sjk->si", np.linalg.pinv(system), right)
+        jacobian = (r * (1.0 - r))[:, :, np.newaxis] * w
+        curvature = (multiplier @ w.T) * r * (1.0 - r) * (1.0 - 2.0 * r)
+        gradient = np.einsum("sbk,sk->sb", jacobian, multiplier)
+        gradient -= np.diff(np.diff(z), prepend=0.0, append=0.0)
+        diagonal = (middle + np.maximum(curvature, 0.0)).T[:, :, np.newaxis].copy()
+        x = np.concatenate([gradient[:, :, np.newaxis], jacobian], axis=2).swapaxes(0, 1).copy()
+        for i in range(1, bands):
+            diagonal[i] -= 1.0 / diagonal[i - 1]
+            x[i] += x[i - 1] / diagonal[i - 1]
+        x[-1] /= diagonal[-1]
+        for i in range(bands - 2, -1, -1):
+            x[i] = (x[i] + x[i + 1]) / diagonal[i]
+        inner = jacobian.swapaxes(1, 2) @ x.swapaxes(0, 1)
+        right = (r @ w - goal)[:, :, np.newaxis] - inner[:, :, :1]
+        change = np.linalg.solve(inner[:, :, 1:] + 1e-9 * np.eye(3), right)
+        step = -x[:, :, 0].T - np.einsum("bsk,skl->sb", x[:, :, 1:], change)
         # A step over 2 in logit leaves the region where the linearised stimuli mean anything.
-        largest = np.abs(step[:, :bands]).max(axis=1)
-        z = z + step[:, :bands] * (2.0 / np.maximum(largest, 2.0))[:, np.newaxis]
-        multiplier = multiplier + step[:, bands:]
+        largest = np.abs(step).max(axis=1)
+        z = np.clip(z + step * (2.0 / np.maximum(largest, 2.0))[:, np.newaxis], -30.0, 30.0)
+        multiplier = multiplier + change[:, :, 0]
         if largest.max() < 1e-9:
             break
     r = 1.0 / (1.0 + np.exp(-z))

@@ -28,7 +28,7 @@ from dyemix.files.cells import CONDITIONS, HEADER_ONLY, Faults, few, meaning
 _DEEPEST = 20.0
 _LONGEST_RECIPE = 500
 #: Colours that get their spectrum together.
-_TOGETHER = 256
+_TOGETHER = 1024
 _AMOUNT = re.compile(r"([0-9]*[.,]?[0-9]+)\s*(?:%|g|pct|% w/v)?")
 _STRENGTH = re.compile(r"(.*[^\W\d_].*?)\s+([0-9]*[.,]?[0-9]+)\s*%?")
 #: What the ``# key: value`` lines that hold for the whole file may say, and how it may be put.
