@@ -145,10 +145,13 @@ class SavedError(DyemixError):
     """
 
 
-def refuse(wrong: object, words: str) -> None:
-    """Raises `DyemixError` with these words where something is wrong."""
+def refuse(wrong: object, words: str, *values: object) -> None:
+    """Raises `DyemixError` with these words where something is wrong.
+
+    Or with a sentence of a table, named as in `said` and filled with `values`.
+    """
     if wrong:
-        raise DyemixError(words)
+        raise DyemixError(words if " " in words else said(words, *values))
 
 
 def expect(value: object, kind: type, how: str) -> None:

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import LAB, Array, Flags, headed, numbers
-from dyemix.errors import DyemixError, TargetError, said
+from dyemix.errors import DyemixError, TargetError, refuse, said
 
 WAVELENGTHS: Array = np.arange(400.0, 701.0, 10.0)
 WAVELENGTHS.setflags(write=False)
@@ -49,8 +49,7 @@ class Light:
     def __post_init__(self) -> None:
         name = str(self.illuminant).upper()
         object.__setattr__(self, "illuminant", _ALIASES.get(name, name))
-        if self.observer not in (2, 10):
-            raise DyemixError(f"observer {self.observer}° is not a CIE observer: 2 or 10 is.")
+        refuse(self.observer not in (2, 10), "colour.light.observer", self.observer)
         weights(self)
 
     @classmethod

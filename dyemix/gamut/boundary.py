@@ -19,7 +19,7 @@ import numpy as np
 from dyemix.arrays import Array, Bits, Flags, Indices
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import Value
-from dyemix.errors import DyemixError, refuse
+from dyemix.errors import refuse
 from dyemix.model.dyes import DyeSet
 
 #: Depths along each side of a face, by how many dyes are held at their deepest.
@@ -85,8 +85,7 @@ def gamuts(
     Raises `DyemixError` for a bad limit, a shelf of fewer than three dyes or of more than 64.
     """
     refuse(max_dyes not in (3, 4), "max_dyes is 3 or 4 (two dyes make a surface, not a solid).")
-    if not 3 <= len(dyes) <= 64:
-        raise DyemixError(f"{len(dyes)} dyes: 3 at least hold a volume, 64 at most are compared.")
+    refuse(not 3 <= len(dyes) <= 64, "gamut.reach.dyes", len(dyes))
     light = dyes.light_of(light)
     slices = np.arange(12.0, 97.0, 4.0) if levels is None else np.asarray(levels, dtype=float)
     cut: list[list[tuple[Array, Bits]]] = [[] for _ in slices]

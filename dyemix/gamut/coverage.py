@@ -12,7 +12,7 @@ from dyemix.arrays import Array, Bits, Flags
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.dataset.units import STOCK_PCT, dye_g, stock_ml
-from dyemix.errors import DyemixError, refuse, said
+from dyemix.errors import refuse, said
 from dyemix.matching.limits import Kit
 from dyemix.matching.subsets import Problem, batches, ranked
 from dyemix.model.dyes import DyeSet
@@ -92,8 +92,7 @@ def serve(
 
     Raises `TargetError`, and `DyemixError` for a bad limit or a shelf of more than 64 dyes.
     """
-    if max_dyes < 1 or not tolerance > 0:
-        raise DyemixError("max_dyes is 1 or more, the tolerance (ΔE2000) above 0.")
+    refuse(max_dyes < 1 or not tolerance > 0, "gamut.family.limits")
     refuse(len(dyes) > 64, f"{len(dyes)} dyes are more than can be compared at once (64).")
     targets = [target.under(dyes.light) for target in Target.all(wanted)]
     out: dict[int, Served] = {}

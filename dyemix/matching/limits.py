@@ -331,8 +331,8 @@ class Constraints:
             dyes.index(dye)
         left = [d for d in dyes.names if d not in self.avoid and (not self.only or d in self.only)]
         refuse(not left, "every dye of the shelf is to be avoided: nothing is left to match.")
-        if self.price and (free := [dye for dye in left if dye not in self.price]):
-            raise DyemixError(f"no price for {', '.join(free)}: give one for every dye, or none.")
+        free = [dye for dye in left if dye not in self.price]
+        refuse(self.price and free, "matching.match.free", ", ".join(free))
         return dyes if len(left) == len(dyes) else dyes.take(left)
 
     def problem(self, dyes: DyeSet, targets: Sequence[Target], light: Light) -> Problem:
@@ -344,8 +344,8 @@ class Constraints:
         used = np.array([name in self.use for name in dyes.names])
         upper = np.minimum(dyes.deepest, left)
         lower = np.where(used, np.minimum(dyes.palest, upper), 0.0)
-        if self.total < lower.sum() or np.any(upper[used] <= 0.0):
-            raise DyemixError(said("matching.match.limits", " and ".join(self.use)))
+        none = self.total < lower.sum() or np.any(upper[used] <= 0.0)
+        refuse(none, "matching.match.limits", " and ".join(self.use))
         labs, spectra = np.array([t.lab for t in targets]), [t.reflectance for t in targets]
         return Problem(
             dyes, labs, light, self.max_dyes, lower, upper, self.total, self.k_lightness,

@@ -19,7 +19,7 @@ import numpy as np
 from dyemix.arrays import Array, Flags, Indices
 from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.colour.colorimetry import Light
-from dyemix.errors import DyemixError, said
+from dyemix.errors import refuse
 from dyemix.model.dyes import DyeSet
 from dyemix.model.least_squares import Residual, solve, within
 from dyemix.model.mixtures import Blending, Goal, Index
@@ -60,8 +60,7 @@ _BLOCK = 24_000
 def number_of_blends(dyes: int, max_dyes: int) -> int:
     """Of 1 to `max_dyes` of so many dyes. Raises `DyemixError` for more than can be searched."""
     blends = sum(comb(dyes, size + 1) for size in range(min(max_dyes, dyes)))
-    if blends > _MOST_BLENDS:
-        raise DyemixError(said("matching.match.many", dyes, blends, max_dyes))
+    refuse(blends > _MOST_BLENDS, "matching.match.many", dyes, blends, max_dyes)
     return blends
 
 

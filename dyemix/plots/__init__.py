@@ -13,7 +13,7 @@ from dyemix.colour.colorimetry import WAVELENGTHS, screen_colour
 from dyemix.dataset.readings import Reading, Swatch
 from dyemix.dataset.result import Result
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import DyemixError
+from dyemix.errors import refuse
 from dyemix.model.fit_report import Evaluation, FitReport, MixtureCheck
 from dyemix.model.prediction import Prediction
 from dyemix.plots.paper import BAR, FORMATS, LIGHT_BAR, Pages, file_bytes, new_figure, styled
@@ -77,16 +77,15 @@ def plot(
         return _panel(result, ax)
     suffix = Path(path).suffix.lower() if path is not None else ""
     if path is not None:
-        if suffix not in FORMATS:
-            ending = f"ends in {suffix!r}" if suffix else "has no ending"
-            raise DyemixError(f"{Path(path).name} {ending}: name the picture .png, .svg or .pdf.")
+        ending = f"ends in {suffix!r}" if suffix else "has no ending"
+        refuse(suffix not in FORMATS, "pictures.file.ending", Path(path).name, ending)
         destination(path, force=force, inputs=inputs)  # refused before any time is spent
     pages = _pages(result, options)
     if path is not None:
         if suffix != ".pdf" and type(result).__name__ == "ShadeCard":
             pages = pages[:1]
-        if suffix != ".pdf" and len(pages) > 1:
-            raise DyemixError(f"{Path(path).name}: {len(pages)} pages: name it .pdf.")
+        several = suffix != ".pdf" and len(pages) > 1
+        refuse(several, f"{Path(path).name}: {len(pages)} pages: name it .pdf.")
         write(path, file_bytes(pages, suffix), force=force, inputs=inputs)
     return pages[0].axes[0]
 
@@ -120,8 +119,8 @@ def _panel(result: Any, axes: Axes) -> Axes:
         _promised(result.checks, axes)
     else:
         rows = result._rows() if isinstance(result, Result) else ()
-        if not (rows := [row for row in rows if row.get("hex")]):
-            raise DyemixError(f"there is no picture of a {type(result).__name__}.")
+        rows = [row for row in rows if row.get("hex")]
+        refuse(not rows, f"there is no picture of a {type(result).__name__}.")
         _labelled(axes, [str(next(iter(row.values()))) for row in rows])
         codes = np.array([[list(bytes.fromhex(str(row["hex"])[1:]))] for row in rows])
         axes.imshow(codes, extent=(0, 1, len(rows) - 0.5, -0.5), aspect="auto")

@@ -16,7 +16,7 @@ from dyemix.arrays import Array
 from dyemix.colour.appearance import Miss, difference
 from dyemix.colour.colorimetry import D65_2, D65_10, lab, screen_colour, screen_colours
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import DyemixError, said
+from dyemix.errors import refuse, said
 from dyemix.matching.correct import Correction
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import DyeReport, Evaluation, FitReport, MixtureCheck, promises_kept
@@ -70,8 +70,8 @@ def dyes(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
     `swatches`, where given, stand above what is predicted for them. Raises `DyemixError` where they
     hold none of the dyes.
     """
-    if swatches is not None and not set(swatches.dyes) & set(dyes.names):
-        raise DyemixError(said("pictures.fit.others", ", ".join(dyes.names)))
+    others = swatches is not None and not set(swatches.dyes) & set(dyes.names)
+    refuse(others, "pictures.fit.others", ", ".join(dyes.names))
     # A dye that no report tells of is shown at both ends of its range.
     ends = zip(dyes.names, dyes.palest.tolist(), dyes.deepest.tolist(), strict=True)
     reports = {name: DyeReport(name, (pale, deep), "", (), "") for name, pale, deep in ends}

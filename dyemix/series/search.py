@@ -19,7 +19,7 @@ from dyemix.colour.appearance import HueSpace, difference, lab_hue, usual_hue
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.errors import DyemixError
+from dyemix.errors import refuse
 from dyemix.matching.limits import LEAST_DOSE, Kit, measured
 from dyemix.model.dyes import DyeSet
 from dyemix.model.least_squares import solve
@@ -77,8 +77,7 @@ class Search:
         **how: Any,
     ) -> Search:  # fmt: skip
         """A search from a recipe. Raises `RecipeError`, and `DyemixError` for undyed cloth."""
-        if not Recipe.parse(recipe):
-            raise DyemixError("undyed cloth has no colour to change: name a recipe of dyes.")
+        refuse(not Recipe.parse(recipe), "series.undyed")
         return cls(dyes, dyes.predict(recipe, light), free, **how)
 
     @property

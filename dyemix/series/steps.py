@@ -330,11 +330,10 @@ def shade_card(
     chosen = dye_names(names)
     for name in chosen:
         dyes.index(name)
-    if len(set(chosen)) != len(chosen) or not 2 <= len(chosen) <= 3:
-        raise DyemixError(f"a card takes two or three different dyes, not {', '.join(chosen)}.")
+    several = len(set(chosen)) == len(chosen) and 2 <= len(chosen) <= 3
+    refuse(not several, "series.two_or_three", ", ".join(chosen))
     levels = _depths(depth)
-    if len(levels) > 1 and len(chosen) == 3:
-        raise DyemixError("a card by depth takes two dyes: three make a triangle at one depth.")
+    refuse(len(levels) > 1 and len(chosen) == 3, "series.one_depth")
     n = parts or (4 if len(levels) > 1 else 10)
     refuse(not 1 <= n <= 100, "parts are 1 to 100.")
     # Parts of a dye that is not there are none.
@@ -363,6 +362,6 @@ def _depths(given: float | Sequence[float] | str) -> tuple[float, ...]:
         depths = tuple(float(word) for word in words)
     except ValueError:
         raise DyemixError(f"{given!r} is not a list of depths: write '0.5, 1, 2'.") from None
-    if not depths or not all(0.0 < depth < 100.0 for depth in depths):
-        raise DyemixError("depths are % owf, above 0.")
+    within = depths and all(0.0 < depth < 100.0 for depth in depths)
+    refuse(not within, "depths are % owf, above 0.")
     return depths

@@ -28,7 +28,7 @@ from dyemix.colour.colorimetry import Light, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import AnyColour, Target
-from dyemix.errors import DyemixError, refuse, said
+from dyemix.errors import refuse, said
 from dyemix.matching.limits import Kit
 from dyemix.model.dyes import DyeSet
 from dyemix.series.search import LEAST_CHROMA, AnyRecipe, Free, Search, route_kinds
@@ -75,14 +75,11 @@ def subdue(
     most = max(there + 1, 3) if max_dyes is None else max_dyes
     refuse(most <= there, f"max_dyes is {most}: a route adds a dye to the {there} there are.")
     end = start.lab[0] - let_down
-    if not 0.0 <= end <= start.lab[0]:
-        raise DyemixError(f"let_down {let_down:g} leads from L* {start.lab[0]:.0f} to {end:.0f}.")
+    refuse(not 0.0 <= end <= start.lab[0], "series.let_down", let_down, start.lab[0], end)
     levels = np.linspace(start.lab[0], end, steps + 1)[1:]
     asked = quieter(start.lab, levels, kept, space, scale, start.light)
     routes = _routes(dyes, search, asked, most, only)
-    if not routes:
-        missing = only.value if only else "other dye"
-        raise DyemixError(said("series.no_route", missing, start.recipe))
+    refuse(not routes, "series.no_route", only.value if only else "other dye", start.recipe)
     viewing = f" ({VIEWING})" if space is HueSpace.CIECAM16 or scale is not Scale.CHROMA else ""
     lightness = f"let down by {let_down:g} L*" if let_down else "held"
     falls = np.hypot(*start.lab[1:]), np.hypot(*asked[-1, 1:]), steps
@@ -170,16 +167,14 @@ def shade(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series
     search = Search.of(dyes, recipe, Free.CHROMA, **how)
     light, start = search.start.light, search.start.lab[0]
     grey, base = dyes.greys(light), dyes.amounts(recipe)
-    if not grey.any():
-        raise DyemixError(said("series.no_black"))
+    refuse(not grey.any(), "series.no_black")
     # The darkest without colour of its own.
     by = int(np.argmin(np.where(grey, dyes.middles(light)[:, 0], np.inf)))
     path = np.tile(base, (_POINTS, 1))
     more = np.geomspace(1e-3, 1.0, _POINTS - 1) * (dyes.deepest[by] - base[by])
     path[1:, by] += np.maximum(more, 0.0)
     most = float(start - search.colours(path)[:, 0].min())
-    if most < 1.0:
-        raise DyemixError(said("series.no_darker", dyes.names[by]))
+    refuse(most < 1.0, "series.no_darker", dyes.names[by])
     title, fall = f"Shade: darkened with {dyes.names[by]}", min(_SHADE, 0.9 * most)
     return _along(search, title, path, start - fall, steps)
 
@@ -204,8 +199,7 @@ def gradient(
     def mixed(t: Array) -> Array:
         return np.stack([1.0 - t, t], axis=1) @ ends
 
-    if float(delta_e(*search.colours(ends))) < 0.1:
-        raise DyemixError("the two recipes have the same colour: there is nothing between them.")
+    refuse(float(delta_e(*search.colours(ends))) < 0.1, "series.same")
     even, t = np.linspace(0.0, 1.0, steps + 1), np.linspace(0.0, 1.0, 20 * _POINTS + 1)
     for _ in range(200):
         labs = search.colours(mixed(t))
@@ -250,8 +244,8 @@ def _kept(search: Search, steps: int, least: float) -> Array:
     Raises `DyemixError` for a bad limit, and a colour too grey to have a hue.
     """
     refuse(steps < 1 or not 0.0 < least < 1.0, "steps is 1 or more, least lies between 0 and 1.")
-    if (chroma := float(np.hypot(*search.start.lab[1:]))) < LEAST_CHROMA:
-        raise DyemixError(said("series.grey", chroma))
+    chroma = float(np.hypot(*search.start.lab[1:]))
+    refuse(chroma < LEAST_CHROMA, "series.grey", chroma)
     return np.linspace(1.0, least, steps + 1)[1:]
 
 
