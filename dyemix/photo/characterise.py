@@ -15,8 +15,9 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import D65_2, xyz_from_lab
+from dyemix.errors import said
 from dyemix.photo import patches
-from dyemix.photo.decode import Photograph
+from dyemix.photo.decode import Photograph, sayings
 from dyemix.photo.light import BEND, Flat, Tone, Witnesses, fit_flat
 from dyemix.photo.patches import CameraMatrix, Patches
 from dyemix.photo.places import Frame
@@ -56,11 +57,6 @@ _COLOURED, _MIXED = 0.6, 0.2
 #: no whole spectrum: tungsten and white LED reach 2.8 in a camera set to daylight, three-coloured
 #: LED 3.1 to 3.7, sodium 3.8 to 6 (CIE illuminants A, LED-B1, LED-RGB1 and HP1 on 22 sensors).
 _NARROW = 3.2
-_CURE = (
-    "tell all its steps as they are, lightest first; lay it to fill its box, lightest to the left, "
-    "and keep shadow, glare and fingers off it."
-)
-_NO_GREY = "no grey card: the undyed cloth, as white as white cotton usually is, is the anchor"
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,10 +120,7 @@ class Cards:
         self._raw = flat = fit_flat(spots, white)
         level = patches.counted(photo.to_xyz) @ flat.level
         if flat.known and level.max() > _NARROW * level.min():
-            raise photo.refuse(
-                "the light holds next to nothing of some colours, as coloured LED and sodium lamps "
-                "do, so that cloth cannot be told by it: photograph it in daylight."
-            )
+            raise photo.refuse(said("photo.narrow"))
         if grey and self._shaded("grey card", frame.of("grey box"), bool(reference.names)):
             grey = ()
         if reference.names and self._shaded("patch card", frame.of("card box"), bool(grey)):
@@ -138,8 +131,7 @@ class Cards:
         self._grey, self._patch = frame.of("grey"), frame.of("patch")
         for places, known in ((self._grey, self._steps), (self._patch, reference.lab)):
             if len(known) and len(places) != len(known):
-                counts = f"{len(places)} places for a card's greys or patches, {len(known)} values"
-                raise photo.refuse(f"{counts}: give one for each, grey lightest first.")
+                raise photo.refuse(said("photo.counts", places=len(places), known=len(known)))
         self._grey, self._patch = self._grey[: len(self._steps)], self._patch[: len(reference.lab)]
         self._light, self._usable = levels(photo, self._patch, patches.CORE)
         if len(reference.lab):
@@ -166,11 +158,10 @@ class Cards:
             near = np.abs(self._raw.spots - at.mean(axis=0)) < np.ptp(at, axis=0) / 2 + _BESIDE
             off = np.sort(np.abs(self._raw.ratio[near.all(axis=1)] - 1.0))[-2:]
             if len(off) == 2 and off[0] > _SHADED:
-                beside = f"the paper beside it differs by {100 * off[0]:.0f} %"
-                what = f"a shadow or glare lies on the {card}: {beside}"
+                what = said("photo.shaded", card=card, off=100 * off[0])
                 if not other:
-                    raise self.photo.refuse(f"{what}. Lay it in even light, and the page too.")
-                self._doubts.append(f"{what}, and it was left out")
+                    raise self.photo.refuse(said("photo.shaded_both", shaded=what))
+                self._doubts.append(said("photo.left_out_card", shaded=what))
                 return True
         return False
 
@@ -192,10 +183,7 @@ class Cards:
                 at = places[shown].mean(axis=1)
                 kinds.append(_Seen(at, light[shown], known[shown], error))
         if not kinds:
-            raise self.photo.refuse(
-                "no grey card or patch card is stated or usable, and no cell is named 'undyed': "
-                "lay a grey card in the picture."
-            )
+            raise self.photo.refuse(said("photo.no_anchor"))
         if len(self._grey) and len(kinds) > 1:
             self._check_light(*kinds[:2])
         raw, nowhere = self._raw, np.full((1, 2), np.nan)
@@ -215,10 +203,9 @@ class Cards:
         order = np.argsort(seen)
         told = np.interp(at, seen[order], np.log(greys.known[order].mean(axis=1)))
         off = float(np.expm1(np.median(told - np.log(steps.known.mean(axis=1)))))
-        unlike = f"the greys of the patch card differ from the grey card by {100 * off:.0f} %: "
-        unlike += "a shadow or glare lies on one"
+        unlike = said("photo.unlike", off=100 * off)
         if abs(off) > _OTHER_GREY:
-            raise self.photo.refuse(f"{unlike}, or it is not as told.")
+            raise self.photo.refuse(said("photo.unlike_told", unlike=unlike))
         if abs(off) > _SAME_GREY:
             self._doubts.append(unlike)
 
@@ -230,27 +217,17 @@ class Cards:
         """
         tone, flat = self.tone, self.flat
         if flat.bare < _LEAST_BARE:
-            raise self.photo.refuse(
-                "most of the white between the cells is covered: cut the swatches no larger than "
-                "their cells, and lay them inside."
-            )
+            raise self.photo.refuse(said("photo.covered"))
         (matrix, notes), doubts = self._matrix(measured or Patches()), list(self._doubts)
         white = cast(tone.undo(np.ones((1, 3))))[0]
         over = cast(flat.at(self.frame.of("swatch").mean(axis=1)))
         card = (self._patch if len(self._patch) else self._grey).mean(axis=1)
-        pale = (
-            f"veiling glare lightens dark colours (black is {100 * self._pale:.0f} % of the paper)"
-        )
-        for doubtful, doubt in (
-            (tone.glare > _GLARE or self._pale > _PALE_BLACK, f"{pale}: shade the lens"),
-            (not tone.known, "camera tone curve unknown"),
-            (not flat.known, "evenness of the light unknown"),
-            (not self._grey.size + self._patch.size, _NO_GREY),
-            (white > _COLOURED, "the light is warm, as of a lamp: colours are surer in daylight"),
-            (white < -_COLOURED, "the light is cool, as of deep shade: colours are surer in sun"),
-            (np.ptp(over) > _MIXED, "two lights are mixed: one side of the page is warmer"),
-        ):
-            doubts += [doubt] if doubtful else []
+        holds = {
+            "flare": tone.glare > _GLARE or self._pale > _PALE_BLACK, "tones_doubt": not tone.known,
+            "light_doubt": not flat.known, "no_grey": not self._grey.size + self._patch.size,
+            "warm": white > _COLOURED, "cool": white < -_COLOURED, "mixed": np.ptp(over) > _MIXED,
+        }  # fmt: skip
+        doubts += sayings(holds, black=100 * self._pale)
         stands = -white if matrix.kind == "grey" else float(cast(flat.at(card)).mean())
         return Characterisation(tone, flat, matrix, stands, (str(tone), *notes), tuple(doubts))
 
@@ -265,13 +242,13 @@ class Cards:
         light = np.concatenate([light, measured.light])
         used = np.concatenate([self._usable, np.ones(len(measured.lab), dtype=bool)])
         if not used.all():
-            notes.append(f"clipped patches were left out: {', '.join(sorted(names[~used]))}.")
+            notes.append(said("photo.clipped_patches", names=", ".join(sorted(names[~used]))))
         if used.sum() >= 6:
             matrix = patches.fit_patches(
                 light[used], lab[used], tuple(names[used]), matrix.coefficients
             )
         elif used.any():
-            notes.append(f"{used.sum()} patches are too few to fit a matrix to: 6 are needed.")
+            notes.append(said("photo.too_few", count=used.sum()))
         return matrix, [*notes, str(matrix)]
 
     def _check_grey(self, first: _Seen) -> None:
@@ -281,22 +258,18 @@ class Cards:
         steps = [cloth(straight, at, self.flat, whole=True) for at in self._grey]
         steepest = _EVEN if raw.known else 2.0 * _EVEN
         uneven = [i for i, x in enumerate(steps) if x.left_out > _EVEN or x.slope > steepest]
-        where = f"step {' and '.join(str(i + 1) for i in uneven)} of {len(steps)}"
         darkest = (first.seen / raw.level / raw.at(first.at)).mean(axis=1).min()
         only_paper = raw.known and steps and self._steps.min() < 0.7 < darkest / 1.1
         # What the paper would reflect; one grey alone is taken with straight tones.
         gain = np.exp(np.log(first.known * raw.at(first.at) / first.seen).mean(axis=0))
         paper = self.photo.to_xyz @ (tone(raw.level) if tone.known else raw.level * gain)
         least, most = _WHITE_PAPER if tone.known else _PAPER_BENT
-        for wrong, message in (
-            (only_paper, "no grey card lies in its place, only paper or its back: or tell none."),
-            (uneven, f"the grey card is not even where {where} is told to be: {_CURE}"),
-            (tone.off > _MOST_BENT, f"the grey steps are off by {100 * tone.off:.0f} %: {_CURE}"),
-            (
-                raw.known and not self.flat.clipped and not least <= paper[1] <= most,
-                "if the grey or the undyed cloth is as told, the paper of the page reflects "
-                f"{100 * paper[1]:.0f} %, which no white paper does: {_CURE}",
-            ),
-        ):
-            if wrong:
-                raise self.photo.refuse(message)
+        white = raw.known and not self.flat.clipped
+        wrong = sayings(
+            {"only_paper": only_paper, "uneven_grey": uneven, "off_grey": tone.off > _MOST_BENT,
+             "no_paper": white and not least <= paper[1] <= most},
+            where=" and ".join(str(i + 1) for i in uneven), count=len(steps), off=100 * tone.off,
+            paper=100 * paper[1], cure=said("photo.cure"),
+        )  # fmt: skip
+        if wrong:
+            raise self.photo.refuse(wrong[0])

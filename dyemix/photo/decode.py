@@ -19,7 +19,7 @@ import importlib
 import io
 import os
 import struct
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.errors import Fault, InputError
+from dyemix.errors import Fault, InputError, said
 from dyemix.writing import read_bytes
 
 if TYPE_CHECKING:
@@ -117,6 +117,11 @@ class Photograph:
     def refuse(self, message: str) -> InputError:
         """The error for this picture."""
         return InputError(Fault(message, self.file))
+
+
+def sayings(holds: Mapping[str, object], **values: object) -> list[str]:
+    """The sentences of ``data/photo.toml`` that hold, with values filled in."""
+    return [said(f"photo.{name}", **values) for name, true in holds.items() if true]
 
 
 class _UnreadableError(Exception):

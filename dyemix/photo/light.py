@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
+from dyemix.errors import said
 
 #: A white spot that differs from the smooth fit by more than this is covered or in shadow.
 _OFF = 0.03
@@ -263,9 +264,8 @@ class Tone:
 
     def __str__(self) -> str:
         if not self.known:
-            return "camera tone curve unknown: no grey steps to test it on."
-        steps = f"grey steps are proportional within {100 * self.off:.1f} %"
-        return steps + (": the camera bends its tones; they were bent back." if self.bent else ".")
+            return said("photo.tones_unknown")
+        return said("photo.bent_back" if self.bent else "photo.straight", off=100 * self.off)
 
 
 def _disagreement(inverse: Array, weighted: Array, some: NDArray[np.intp]) -> float:

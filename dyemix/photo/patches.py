@@ -19,7 +19,7 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, lab_slope, xyz_from_lab
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import Fault, InputError
+from dyemix.errors import Fault, InputError, said
 from dyemix.files import read_swatches
 from dyemix.photo.decode import SRGB_TO_XYZ, Photograph
 from dyemix.photo.layout import CARD_BOX, parts, quad
@@ -115,18 +115,13 @@ class CameraMatrix:
 
     def __str__(self) -> str:
         if self.kind == "grey":
-            return (
-                "colour: the file's own primaries, balanced on grey. Without a patch card nothing "
-                "shows which colours the light lacks: the ± holds in daylight and white lamplight, "
-                "and vivid cloth may be 20 ΔE2000 off under a coloured or a sodium lamp."
-            )
+            return said("photo.grey")
         name = {"linear": "3 × 3 matrix", "root": "root-polynomial of degree 2"}[self.kind]
-        worst = self.patches[int(np.argmax(self.left_out))]
-        return (
-            f"colour: {name} on {len(self.left_out)} patches; left out one at a time they miss by "
-            f"{self.left_out.mean():.1f} ΔE2000 on average, {self.left_out.max():.1f} at worst "
-            f"({worst})."
-        )
+        miss = self.left_out
+        return said(
+            "photo.fitted", kind=name, count=len(miss), mean=miss.mean(), most=miss.max(),
+            worst=self.patches[int(np.argmax(miss))],
+        )  # fmt: skip
 
 
 def _solve(rgb: Array, xyz: Array, kind: Kind, own: Array, pull: float) -> Array:
@@ -229,8 +224,9 @@ class Patches:
         table = card if isinstance(card, SwatchSet) else read_swatches(card)
         read = [r for r in table.readings if r.reflectance is not None]
         if len(read) < 6:
-            message = f"{len(read)} patches with values: a patch card needs 6 or more, one a row."
-            raise InputError(Fault(message, table.source or None))
+            raise InputError(
+                Fault(said("photo.few_patches", count=len(read)), table.source or None)
+            )
         names = tuple(r.name or r.swatch or f"patch {i}" for i, r in enumerate(read, start=1))
         return cls(names, np.array([r.colour(D65_2) for r in read]))
 
@@ -277,14 +273,9 @@ def check_patches(photo: Photograph, seen: Array, lab: Array) -> None:
     """Refuse a card that is turned, missing or not the one of the table."""
     miss = _unlike(seen, lab, photo.to_xyz)
     if miss > _FAR:
-        cure = "lay it in its place, first patch top left, or give the table of this card; or the "
-        cure += "light is to blame, where it is a coloured or a sodium lamp."
-        if _upside_down(seen, lab, photo.to_xyz):
-            cure = "it lies upside down: turn it, first patch top left."
-        raise photo.refuse(
-            f"the patch card does not look like its reference values (off by {miss:.0f} ΔE*ab on "
-            f"average): {cure}"
-        )
+        turned = _upside_down(seen, lab, photo.to_xyz)
+        cure = said("photo.turn_card" if turned else "photo.lay_card")
+        raise photo.refuse(said("photo.other_card", off=miss, cure=cure))
 
 
 def _find_patches(photo: Photograph, lab: Array) -> Array:

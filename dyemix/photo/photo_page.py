@@ -46,16 +46,6 @@ class PhotoPage:
     layouts: tuple[Layout, ...]
     paper: str
 
-    @property
-    def page(self) -> Path:
-        """The first, or only, page."""
-        return self.pages[0]
-
-    @property
-    def layout(self) -> Layout:
-        """Of that page."""
-        return self.layouts[0]
-
     def __str__(self) -> str:
         pages = [
             f"{path}: photo page of {layout.rows} × {layout.columns} cells for {self.paper} paper."

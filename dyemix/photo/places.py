@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.errors import Fault, InputError
+from dyemix.errors import Fault, InputError, said
 from dyemix.files.small_tables import Column, number, read_table
 from dyemix.photo.decode import Photograph, need
 from dyemix.photo.layout import HEIGHT, LAYOUTS, WIDTH, Layout, homography, parts, project, quad
@@ -115,7 +115,6 @@ class Lens:
 
 _GRID = re.compile(r"\s*(\d+)\s*[x×]\s*(\d+)")
 _POINT = re.compile(r"(-?\d+(?:\.\d+)?)\s*,\s*(-?\d+(?:\.\d+)?)")
-_GRID_HELP = "write rows x columns and four corners in pixels, as '4x6 120,80 2000,90 …'."
 
 
 def read_grid(text: str, grey_at: str = "", card_at: str = "") -> Frame:
@@ -126,25 +125,24 @@ def read_grid(text: str, grey_at: str = "", card_at: str = "") -> Frame:
     and `card_at` are four points too: the corners of the grey card (its steps side by side) and of
     the patches of the patch card. Raises `InputError`.
     """
-    size = _GRID.match(text)
+    size, how = _GRID.match(text), said("photo.grid")
     rows, columns = (int(size[1]), int(size[2])) if size else (0, 0)
     if size is None or not (0 < rows <= 26 and 0 < columns <= 50):
-        raise InputError(Fault(f"{text!r} is no grid of 1 to 26 x 1 to 50 cells: {_GRID_HELP}"))
+        raise InputError(Fault(said("photo.no_grid", text=text, help=how)))
     places: dict[str, Array] = {}
     words = {"swatch": text[size.end() :] + " ", "grey box": grey_at, "card box": card_at}
     for role, points in words.items():
         box = np.array([(float(x), float(y)) for x, y in _POINT.findall(points)])
         upright = box.shape == (4, 2) and box[1, 0] - box[0, 0] > abs(box[1, 1] - box[0, 1])
         if points and not (upright and _area(box) >= 100):
-            message = f"four corners of the {role} are wanted, clockwise from the top left of the"
-            raise InputError(Fault(f"{message} upright picture: {_GRID_HELP}"))
+            raise InputError(Fault(said("photo.four_corners", role=role, help=how)))
         places |= {role: box[np.newaxis]} if points else {}
     block = places["swatch"][0]
     width, height = np.linalg.norm(np.diff(block[:3], axis=0), axis=1)
     told, other = np.abs(np.log(width / height * np.array([rows / columns, columns / rows])))
     if 2.0 * other < told:
-        message = f"{rows} rows and {columns} columns make long cells here, and {columns} rows and"
-        raise InputError(Fault(f"{message} {rows} columns even ones: {_GRID_HELP}"))
+        message = said("photo.long_cells", rows=rows, columns=columns, help=how)
+        raise InputError(Fault(message))
     places["swatch"] = parts(block, rows, columns)
     return Frame(Layout(-1, rows, columns).labels, places)
 
@@ -178,7 +176,7 @@ def read_corners(path: str | os.PathLike[str]) -> Frame:
         if any(label in named for named in places.values()):
             table.faults.add(f"{label!r} stands twice.", row, "cell")
         if not _area(outline) >= 25:
-            table.faults.add("the corners do not run clockwise round an area: top left first.", row)
+            table.faults.add(said("photo.counter_clockwise"), row)
         places.setdefault(role, {})[label] = outline
     table.faults.raise_any()
     quads = {role: np.array(list(named.values())) for role, named in places.items()}
@@ -218,10 +216,7 @@ def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Lens, float]:
     """
     numbers, corners = _marks(photo)
     if not len(numbers):
-        raise photo.refuse(
-            "no photo page was found: its four corner marks must be in the picture and sharp, or "
-            "the corners of the cells in a table."
-        )
+        raise photo.refuse(said("photo.no_page"))
     sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).min(axis=1)
     pages = []
     for layout in LAYOUTS:
@@ -235,22 +230,16 @@ def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Lens, float]:
     if not pages:
         nearest = 4 * (numbers[np.argmax(sides)] // 4)
         missing = [name for i, name in enumerate(_CORNERS) if nearest + i not in numbers]
-        raise photo.refuse(
-            f"the page is partly out of the picture or covered: its {' and '.join(missing)} "
-            "corner mark is not to be seen. Photograph all four."
-        )
+        raise photo.refuse(said("photo.out_of_picture", missing=" and ".join(missing)))
     flat = [page for page in pages if page[0] <= _NOT_FLAT]
     if not flat:
-        raise photo.refuse(
-            f"the corner marks are {min(page[0] for page in pages):.0f} mm off their places: lay "
-            "the page flat, print it in one piece, and photograph one page at a time."
-        )
+        raise photo.refuse(said("photo.not_flat", off=min(page[0] for page in pages)))
     off, side, four, layout, lens = max(flat, key=lambda page: page[1])
     others = np.delete(sides, four)
     if np.any(_NEARER * others > side):
-        raise photo.refuse("corner marks of two photo pages are in the picture: cover one.")
+        raise photo.refuse(said("photo.two_pages"))
     if len(others):
-        notes.append("another photo page lies in the background: the nearest was read.")
+        notes.append(said("photo.another_page"))
     return layout, lens, off
 
 
@@ -268,9 +257,9 @@ def find_page(photo: Photograph) -> tuple[Frame, Lens]:
     page = lens(quad(0, 0, WIDTH, HEIGHT))
     per_mm = np.linalg.norm(page[1] - page[0]) / WIDTH
     if page.min() < -1 or (page.max(axis=0) > np.array(photo.codes.shape[1::-1]) + 1).any():
-        raise photo.refuse("the page runs out of the picture: photograph all of it.")
+        raise photo.refuse(said("photo.runs_out"))
     if off > 1.0:
-        notes.append(f"the page was not quite flat: marks up to {off:.1f} mm off.")
+        notes.append(said("photo.bent_page", off=off))
     if per_mm < 4.0:
-        notes.append(f"go nearer: the page has {per_mm:.1f} pixels a mm; 6 or more are good.")
+        notes.append(said("photo.nearer", per_mm=per_mm))
     return Frame(layout.labels, layout.places, layout, tuple(notes)), lens

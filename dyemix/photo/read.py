@@ -16,13 +16,13 @@ from dyemix.colour.colorimetry import D65_2, Light, smoothest_reflectance
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.errors import Fault, InputError, TargetError
+from dyemix.errors import Fault, InputError, TargetError, said
 from dyemix.files import read_swatches
 from dyemix.files.cells import few
 from dyemix.files.small_tables import read_names
 from dyemix.photo import sample
 from dyemix.photo.characterise import Cards, Characterisation
-from dyemix.photo.decode import Photograph, decode
+from dyemix.photo.decode import Photograph, decode, sayings
 from dyemix.photo.layout import printed_with
 from dyemix.photo.light import Flat
 from dyemix.photo.patches import Patches, spread_in_lab
@@ -38,10 +38,7 @@ _UNEVEN = 0.05
 #: Each channel of a cell is off by this share at least: what a flat field of paper cannot show.
 _LEAST = 0.004
 _ANCHORS = ("grey", "undyed")
-_NO_ANCHOR = "is unknown: grey or undyed (office paper is brightened, and is none)."
-_STEPS = "write its steps between 0 and 1, lightest first, as '0.9, 0.18', or none."
 _NUMBER = re.compile(r"\s*[0-9]*\.?[0-9]+\s*")
-_IMPOSSIBLE = "reads a colour that no cloth has: the light or the grey card is not what was told"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -82,13 +79,9 @@ class PhotoOptions:
     def __post_init__(self) -> None:
         twice = self.grid is not None and self.corners is not None
         unreal = not all(0 < step < 1 for step in self.steps)
-        for wrong, message in (
-            (self.anchor not in _ANCHORS, f"anchor {self.anchor!r} {_NO_ANCHOR}"),
-            (twice, "give the places of the cells by a grid or by a table, not both."),
-            (unreal, f"grey {self.grey!r}: {_STEPS}"),
-        ):
-            if wrong:
-                raise InputError(Fault(message))
+        holds = {"anchor": self.anchor not in _ANCHORS, "places_twice": twice, "steps": unreal}
+        for message in sayings(holds, anchor=self.anchor, grey=self.grey):
+            raise InputError(Fault(message))
 
     @property
     def steps(self) -> tuple[float, ...]:
@@ -121,16 +114,16 @@ def examine_photo(photo: File | Photograph, options: PhotoOptions | None = None)
     cells = [cell.under(options.light) for cell in cells]
     left = [cell for cell in cells if cell.left_out]
     told = "; ".join(f"{cell.title} ({', '.join(cell.left_out)})" for cell in left)
-    even = f"light over the cells: even to {100 * flat.residual:.1f} % once corrected."
     notes = [*photo.notes, *notes, f"values are {photo.encoding}.", *frame.notes, *found.notes]
-    notes += [*(f"{doubt}." for doubt in doubts), *([even] if flat.known else [])]
-    notes += [f"no cloth in {', '.join(vacant)}."] if vacant else []
+    notes += [*(f"{doubt}." for doubt in doubts)]
     elsewhere = len(set(contents) - {label.upper() for label in frame.labels})
-    notes += [f"{elsewhere} of the cells named lie on the other page."] if elsewhere else []
-    notes += [f"left out: {told}. Keep them by name if you must."] if left else []
+    notes += sayings(
+        {"even": flat.known, "vacant": vacant, "elsewhere": elsewhere, "left_out": left},
+        off=100 * flat.residual, cells=", ".join(vacant), count=elsewhere, told=told,
+    )  # fmt: skip
     if len(left) == len(cells):
         first = "; ".join(dict.fromkeys(cell.left_out[0] for cell in left))
-        raise photo.refuse(f"every cell is left out ({first}): photograph it again.")
+        raise photo.refuse(said("photo.none_left", why=first))
     readings = [cell.reading(photo.file, doubts) for cell in cells if not cell.left_out]
     swatches = SwatchSet(tuple(readings), tuple(notes), photo.file)
     return PhotoReading(swatches, tuple(cells), vacant, swatches.warnings, found, frame, photo)
@@ -178,9 +171,9 @@ def _laid(
     """The cells with cloth in them, and the labels of those without."""
     there = set(frame.labels) if frame.layout is None else printed_with(frame.layout)
     if absent := sorted(set(contents) - {label.upper() for label in there}):
-        counts = f"{len(contents)} cells are named but {len(frame.labels)} are in the picture"
-        raise straight.refuse(f"{counts}; not there: {few(absent, 8)}. Is it the right page?")
-    laid, vacant = [], []
+        counts = {"count": len(contents), "there": len(frame.labels)}
+        raise straight.refuse(said("photo.absent", absent=few(absent, 8), **counts))
+    laid, vacant, remedy = [], [], said("photo.remedy")
     rises = [sample.blur_mm(straight, bar) for bar in frame.of("bar")] or [0.0] * len(frame.labels)
     for label, corners, rise in zip(frame.labels, frame.of("swatch"), rises, strict=True):
         here = sample.cloth(straight, corners, flat, whole=frame.layout is None)
@@ -192,12 +185,12 @@ def _laid(
             content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
             why = sample.reasons(here, flat.near(corners.mean(axis=0)), rise)
             if white and (bare or (flat.clipped and why)):
-                why = (f"overexposed, as white as the paper. {sample.REMEDY}",)
+                why = (said("photo.white_as_paper", remedy=remedy),)
             laid.append(Laid(label, corners, content, here, why))
     if missing := [label for label in vacant if label.upper() in contents]:
-        raise straight.refuse(f"no cloth lies in {', '.join(missing)}, which the table names.")
+        raise straight.refuse(said("photo.bare_cells", cells=", ".join(missing)))
     if not laid:
-        raise straight.refuse("there is no cloth in any cell of the page.")
+        raise straight.refuse(said("photo.no_cloth"))
     return laid, tuple(vacant)
 
 
@@ -212,10 +205,7 @@ def _measured(laid: Sequence[Laid], measured: File | SwatchSet | None) -> Patche
         if swatch.recipe == each.content.recipe and piece in ("", swatch.readings[0].swatch):
             known.setdefault(each.title, (swatch.colour(D65_2), each.cloth.mean))
     if not known:
-        message = (
-            "none of the measured swatches lies in a named cell: name them by the same recipe."
-        )
-        raise InputError(Fault(message, table.source or None))
+        raise InputError(Fault(said("photo.not_measured"), table.source or None))
     lab, light = (np.array(values) for values in zip(*known.values(), strict=True))
     return Patches(tuple(known), lab, light)
 
@@ -225,7 +215,7 @@ def _kept(laid: Sequence[Laid], keep: str | Iterable[str], photo: Photograph) ->
     have = {each.label.upper() for each in laid}
     wanted = {label.strip().upper() for label in ([keep] if isinstance(keep, str) else keep)}
     if unknown := sorted(wanted - have - {"ALL"}):
-        raise photo.refuse(f"no cell with cloth is called {', '.join(unknown)}: nothing kept.")
+        raise photo.refuse(said("photo.not_kept", cells=", ".join(unknown)))
     return have if "ALL" in wanted else wanted
 
 
@@ -249,16 +239,16 @@ def _cells(laid: Sequence[Laid], found: Characterisation, kept: set[str]) -> lis
         spread = float(np.sqrt(np.mean(parts**2)))
         words, left_out, bound = each.content.warnings, each.left_out, None
         if spread > sample.MOTTLED:
-            words = (f"mottled: parts differ by {spread:.1f} ΔE2000 from their mean", *words)
+            words = (said("photo.mottled", spread=spread), *words)
         if (word := sample.clipped(each.cloth.ends)) and not left_out:
             signs = np.subtract(*(each.cloth.ends[::-1] > sample.CLIPPED).astype(float))
             beyond = (slope[i] * signs).T[signs != 0]
             bound = Clipped(beyond / np.linalg.norm(beyond, axis=1, keepdims=True))
-            words = (f"{word}; a bound, not a value. {sample.REMEDY}", *words)
+            words = (said("photo.bound", where=word, remedy=said("photo.remedy")), *words)
         if accepted := each.label.upper() in kept:
             words, left_out = (*(f"kept although {reason}" for reason in left_out), *words), ()
         if spectrum is None:
-            left_out = (*left_out, _IMPOSSIBLE)
+            left_out = (*left_out, said("photo.impossible"))
         cells.append(
             CellReading(
                 **vars(each) | {"left_out": left_out}, lab=lab[i], reflectance=spectrum,

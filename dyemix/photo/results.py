@@ -16,7 +16,7 @@ from dyemix.dataset.readings import Clipped
 from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
-from dyemix.errors import TargetError
+from dyemix.errors import TargetError, said
 from dyemix.photo.characterise import Characterisation
 from dyemix.photo.decode import Photograph
 from dyemix.photo.patches import SHARED_OVER
@@ -152,8 +152,8 @@ class PhotoReading(Result):
         cell = self.cell(label)
         why = cell.left_out or cell.warnings[:1] * (cell.clipped is not None and not cell.accepted)
         if why:
-            name = f"cell {cell.label} of {self.photograph.file} is no target"
-            raise TargetError(f"{name}: {'; '.join(why)}. Keep it by name if you must.")
+            named = {"label": cell.label, "file": self.photograph.file}
+            raise TargetError(said("photo.no_target", why="; ".join(why), **named))
         return cell
 
     def _shared(self, apart: float) -> float:

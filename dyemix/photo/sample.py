@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.photo.decode import Photograph
+from dyemix.errors import said
+from dyemix.photo.decode import Photograph, sayings
 from dyemix.photo.layout import BAR_HEIGHT, HEAD, inset, parts, quad, within
 from dyemix.photo.light import Flat, covered
 from dyemix.photo.places import Frame
@@ -230,9 +231,6 @@ MOTTLED = 0.7  # root mean square ΔE2000 of parts of a cell; level cloth shows 
 _SMALLEST = 9.0  # mm; smaller than that, frayed edges are much of it
 _RAGGED = 0.75  # share of its rectangle that cloth fills
 _TONES = 0.04  # printed greys, against each other
-REMEDY = (
-    "Save Display P3 or raw instead of sRGB, expose two thirds of a stop less, or dye it paler."
-)
 #: Paper that differs by more than this (robust standard deviation) after the smooth fall of light.
 PATCHY = 0.009
 
@@ -257,20 +255,23 @@ def reasons(here: Cloth, nearby: float, rise: float) -> tuple[str, ...]:
     `nearby` is the light of the paper around it over what it should be, `rise` the width in mm of a
     printed edge.
     """
-    edges = "gone" if np.isinf(rise) else f"{rise:.1f} mm wide"
-    size = "{:.0f} × {:.0f} mm of cloth".format(*here.size)
-    what = "shadowed" if nearby < 1.0 else "in a bright spot"
-    paper, odd, fall = (f"{100 * x:+.0f} %" for x in (nearby - 1, here.left_out, here.slope))
-    found = [
-        (here.ends.max(axis=0).min() > CLIPPED, "clipped in every channel: change the exposure"),
-        (abs(nearby - 1.0) > _SHADOW, f"{what}: the paper around it is {paper}"),
-        (here.left_out > _SEAM, f"uneven: {odd[1:]} of it differs (a seam, a fold or a shadow)"),
-        (here.slope > _SLOPE, f"uneven: brightness changes by {fall[1:]} across it (a fold?)"),
-        (0 < here.size.min() < _SMALLEST, f"too small: {size}; cut it larger"),
-        (0 < here.share < _RAGGED, "uneven: what lies there is no rectangle, or white as paper"),
-        (rise > _BLUR_MM, f"out of focus: edges are {edges}"),
-    ]
-    return tuple(reason for wrong, reason in found if wrong)
+    width, height = here.size
+    holds = {
+        "all_clipped": here.ends.max(axis=0).min() > CLIPPED,
+        "shadowed": abs(nearby - 1.0) > _SHADOW,
+        "seam": here.left_out > _SEAM,
+        "fold": here.slope > _SLOPE,
+        "too_small": 0 < here.size.min() < _SMALLEST,
+        "ragged": 0 < here.share < _RAGGED,
+        "blurred": rise > _BLUR_MM,
+    }
+    return tuple(
+        sayings(
+            holds, what="shadowed" if nearby < 1.0 else "in a bright spot", width=width,
+            height=height, paper=100 * (nearby - 1.0), odd=100 * here.left_out,
+            fall=100 * here.slope, edges="gone" if np.isinf(rise) else f"{rise:.1f} mm wide",
+        )
+    )  # fmt: skip
 
 
 def retouched(photo: Photograph, frame: Frame, flat: Flat) -> list[str]:
@@ -285,13 +286,12 @@ def retouched(photo: Photograph, frame: Frame, flat: Flat) -> list[str]:
     far = np.abs(np.expm1(off.mean(axis=1)))
     odd = flat.known & ~covered(off) & (far > _TONES)
     where = ", ".join(label for label, differs in zip(frame.labels, odd, strict=False) if differs)
-    most = 100 * far[odd].max(initial=0.0)
-    paper = f"the same paper differs by {100 * flat.residual:.1f} % from place to place"
-    grey = f"the same printed grey differs by up to {most:.0f} % (under {where})"
-    local = "the camera changed tones locally (HDR, night mode, filters), or shadows lie on it"
-    found = [
-        (flat.clipped, f"the paper is at the top of the scale: overexposed. {REMEDY}"),
-        (flat.residual > PATCHY and not flat.clipped, f"{paper}: {local}"),
-        (odd.any(), f"{grey}: {local}"),
-    ]
-    return [sign for seen, sign in found if seen]
+    holds = {
+        "overexposed": flat.clipped,
+        "local_paper": flat.residual > PATCHY and not flat.clipped,
+        "local_grey": odd.any(),
+    }
+    return sayings(
+        holds, where=where, most=100 * far[odd].max(initial=0.0), paper=100 * flat.residual,
+        local=said("photo.local"), remedy=said("photo.remedy"),
+    )  # fmt: skip

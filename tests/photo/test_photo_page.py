@@ -58,7 +58,7 @@ def test_a_page_that_is_printed_no_more_is_found(tmp_path: Path) -> None:
 
 def test_the_table_beside_it_names_the_pieces_once(tmp_path: Path) -> None:
     printed = write_photo_page(tmp_path / "plan.pdf", PLAN)
-    assert printed.page.read_bytes().startswith(b"%PDF")
+    assert printed.pages[0].read_bytes().startswith(b"%PDF")
     with printed.table.open(encoding="utf-8") as file:
         rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
     assert [row["recipe"] for row in rows[:4]] == [
@@ -79,7 +79,7 @@ def test_the_table_beside_it_names_the_pieces_once(tmp_path: Path) -> None:
 
 
 def test_svg_is_the_same_each_time(tmp_path: Path) -> None:
-    one, two = (write_photo_page(tmp_path / f"{n}.svg", PLAN).page.read_text() for n in "ab")
+    one, two = (write_photo_page(tmp_path / f"{n}.svg", PLAN).pages[0].read_text() for n in "ab")
     assert "<svg" in one
     assert one == two
 
