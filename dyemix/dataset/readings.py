@@ -255,7 +255,7 @@ class Reading(Result):
         return row
 
     def row(self, light: Light) -> Row:
-        """What `dyemix.dataset.frames` reads back, and its colour under `light`."""
+        """What `dyemix.dataset.swatches` reads back, and its colour under `light`."""
         row: dict[str, object] = {"recipe": self.recipe, "swatch": "", "kind": "", **self.cells}
         if self.reflectance is not None:
             shown = self.light if self.rough and self.light else light

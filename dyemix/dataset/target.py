@@ -13,10 +13,10 @@ import numpy as np
 from dyemix.arrays import LAB, Array, headed, labels, numbers
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, hex_to_lab, lab, lab_to_hex
 from dyemix.colour.spectra import Unit, fractions
-from dyemix.dataset.frames import readings_of
 from dyemix.dataset.readings import Reading, Swatch
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Frame, Result, Row, Value, colour_row
+from dyemix.dataset.swatches import readings_of
 from dyemix.errors import Choice, DyemixError, Fault, InputError, RecipeError, TargetError, expect
 
 _NUMBER = r"[-+−]?\d+(?:\.\d+)?"
