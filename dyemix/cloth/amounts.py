@@ -72,12 +72,7 @@ class Unmixer:
         k, curves = len(self.dose), curves * self._unit[:, np.newaxis]
         self._pull = RATIOS * (np.eye(k) - 1.0 / k) if k > 3 else np.zeros((0, k))
         slopes = (self._sensed.T[:, np.newaxis, :] * curves).reshape(-1, curves.shape[1])
-        parts = (
-            curves.T,
-            blends.cloth[:, np.newaxis],
-            np.ascontiguousarray(self._sensed.T),
-            slopes,
-        )
+        parts = curves.T, blends.cloth[:, np.newaxis], np.ascontiguousarray(self._sensed.T), slopes
         self._parts = {kind: [x.astype(kind) for x in parts] for kind in (np.float32, np.float64)}
         # Depths ``(G, k)`` and what works at them, rising.
         depths = np.concatenate([[0.0], np.geomspace(1e-4, 1.5 * MOST, 1500)])

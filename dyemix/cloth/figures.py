@@ -8,11 +8,9 @@ monotone in mottle, and is not given.
 
 from __future__ import annotations
 
-import tomllib
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from importlib.resources import files
 from typing import Annotated, Any
 
 import numpy as np
@@ -31,15 +29,17 @@ BLOCK_MM, SIDES_MM = 2.0, (1.0, 2.0, 4.0, 8.0)
 UNDYED = 0.1
 #: So much of a block must be cloth.
 _FILLED = 0.75
+#: Blocks within so much of the dose tell how far the path is off; half of what these have in common
+#: is taken to be that where blocks part by so much, a*b* (working values, on simulated pieces).
+_ABOUT_DOSE, _PATH_OFF = 0.25, 1.6
 #: Depths of a path, in times the dose.
 _DEPTHS = np.concatenate([np.geomspace(MOST, 1e-3, 100), [0.0]])
 #: A palette is as short as it can be with blocks this near to their shade, on average (ΔE*ab).
 _NEAR, _FEWEST, _MOST_SHADES = 5.0, 3, 6
-_WORDS = tomllib.loads(files("dyemix").joinpath("data", "cloth.toml").read_text(encoding="utf-8"))
 #: Ranks of depth that are told apart, blocks kept of each, and parts by the share of one dye.
-RANKS, STRAYS, COARSE = 50, 16, 4
-#: Scale of a mottle whose own is not known, mm.
-SCALE_MM = 6.0
+_RANKS, _STRAYS, COARSE = 50, 16, 4
+#: Scale of a mottle whose own is not known, mm, and variation inside a block.
+_SCALE_MM, _WITHIN = 6.0, 0.15
 
 
 class Alkali(Choice):
@@ -86,11 +86,6 @@ class Shade:
         return f"{self.share:4.0f} %  {self.hex}  {values:<22} {held}"
 
 
-def told(what: str, **values: object) -> str:
-    """What is said of cloth, from `data/cloth.toml`."""
-    return str(_WORDS[what]).format(**values)
-
-
 def labs(responses: Array) -> Array:
     """CIELAB ``(..., 3)`` under D65/2° of responses ``(..., 3)``, white 1."""
     return lab_from_xyz(np.maximum(responses, 0.0) * white(D65_2), D65_2)
@@ -109,10 +104,16 @@ def main_figures(relative: Array, responses: Array, on_path: Array) -> Array:
 
     Unevenness is the coefficient of variation of depth. Splitting is the root mean square a*b*
     distance of the blocks, at equal L*, from the path where nothing parts: what the eye sees of it.
+    The path, which a fit of single dyes predicts, is itself off: what the blocks of about the dose
+    have in common is taken off it, fading to undyed cloth, the more of it the less they part.
     """
     depth, seen = relative.mean(axis=1), labs(responses)
     on = [np.interp(seen[:, 0], on_path[:, 0], on_path[:, i]) for i in (1, 2)]
     apart = seen[:, 1:] - np.stack(on, axis=1)
+    dosed = np.abs(depth - 1.0) < _ABOUT_DOSE
+    common = apart.T @ dosed / max(dosed.sum(), 1) * np.minimum(depth, 1.0)[:, np.newaxis]
+    spread = ((apart - common) ** 2).sum(axis=1).mean()
+    apart -= common * (_PATH_OFF**2 / (_PATH_OFF**2 + spread))
     return np.array([
         100.0 * (depth < UNDYED).mean(), depth.std() / max(depth.mean(), 1e-9),
         np.sqrt((apart**2).sum(axis=1).mean()), *labs(responses.mean(axis=0)),
@@ -258,12 +259,26 @@ class Mottle:
     def of(cls, names: Sequence[str], found: Blocks) -> Mottle:
         """As the blocks of a piece show it."""
         order = np.argsort(found.depth, kind="stable")
-        ranks = np.array_split(order, min(RANKS, max(1, len(order) // STRAYS)))
+        ranks = np.array_split(order, min(_RANKS, max(1, len(order) // _STRAYS)))
         share = found.relative / np.maximum(found.relative.sum(axis=1, keepdims=True), 1e-9)
-        kept = np.array([_evenly(_by_share(share, rank), STRAYS) for rank in ranks])
-        scale = float(np.nan_to_num(found.scale(), nan=SCALE_MM))
+        kept = np.array([_by_share(share, rank)[middles(_STRAYS, len(rank))] for rank in ranks])
+        scale = float(np.nan_to_num(found.scale(), nan=_SCALE_MM))
         amounts, within = found.relative[kept], found.within[kept]
         return cls(tuple(names), amounts.round(4), within.round(3), scale)
+
+    @classmethod
+    def normal(cls, names: Sequence[str], variation: float, strays: float) -> Mottle:
+        """Depth gamma distributed, of this coefficient of variation; each dye by itself strays from
+        its mean by `strays` where that is the dose.
+        """
+        from scipy.special import gammaincinv, ndtri
+
+        depth = gammaincinv(variation**-2, (np.arange(_RANKS) + 0.5) / _RANKS)[:, np.newaxis]
+        depth /= depth.mean()
+        size = strays * depth / np.sqrt(0.5 + 0.5 * depth)
+        amounts = np.maximum(depth + size * ndtri((np.arange(_STRAYS) + 0.5) / _STRAYS), 0.0)
+        each = np.repeat(amounts[..., np.newaxis], len(names), axis=2)
+        return cls(tuple(names), each, np.full(each.shape, _WITHIN), _SCALE_MM)
 
 
 def _by_share(share: Array, rank: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -271,10 +286,11 @@ def _by_share(share: Array, rank: NDArray[np.intp]) -> NDArray[np.intp]:
     rank = rank[np.argsort(share[rank, 0])]
     if share.shape[1] < 3:
         return rank
-    parts = np.array_split(rank, COARSE)
-    return np.concatenate([part[np.argsort(share[part, 1])] for part in parts])
+    return np.concatenate(
+        [part[np.argsort(share[part, 1])] for part in np.array_split(rank, COARSE)]
+    )
 
 
-def _evenly(items: NDArray[np.intp], count: int) -> NDArray[np.intp]:
-    """So many of them, evenly spaced."""
-    return np.asarray(items[((np.arange(count) + 0.5) * len(items) / count).astype(int)])
+def middles(parts: int, count: int) -> NDArray[np.intp]:
+    """The middle item of each of so many equal parts of `count`."""
+    return ((np.arange(parts) + 0.5) * count / parts).astype(np.intp)

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.cloth.amounts import Unmixer
 from dyemix.cloth.doubt import NINE_IN_TEN, WORLDS, worlds
-from dyemix.cloth.figures import BLOCK_MM, SIDES_MM, Alkali, Blocks, Figure, Mottle, Shade, told
+from dyemix.cloth.figures import BLOCK_MM, SIDES_MM, Alkali, Blocks, Figure, Mottle, Shade
 from dyemix.cloth.photographed import Photographed, read_piece
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Several
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Several, said
 from dyemix.dataset.serialise import Shape, from_plain
 from dyemix.errors import DyemixError, Fault, InputError
 from dyemix.files.cells import read_text
@@ -169,15 +169,15 @@ def analyse(cells: Photographed, order: str = "") -> Levelness:
         figures.append(Figure("scale of the mottle", scale, error, "mm", main.side_mm))
     columns = unmixer.dose * [np.ones_like(world.mean), main.relative.mean(axis=0), world.mean]
     rows = zip(dyes.names, *columns.tolist(), world.typical(main.relative).tolist(), strict=True)
-    notes = [*cells.warnings, told("shading")]
+    notes = [*cells.warnings, said("cloth.shading")]
     if len(dyes.names) > 3:
-        notes.append(told("many_dyes", count=len(dyes.names)))
+        notes.append(said("cloth.many_dyes", count=len(dyes.names)))
     if (share := 100.0 * float(cells.missed[cells.inside].mean())) >= 0.5:
-        notes.append(told("out_of_reach", share=share))
+        notes.append(said("cloth.out_of_reach", share=share))
     deeper = 100.0 * (main.relative * unmixer.dose > dyes.deepest).mean(axis=0)
     for dye, share in zip(dyes.names, deeper, strict=True):
         if share >= 1.0:
-            notes.append(told("deeper", share=share, dye=dye))
+            notes.append(said("cloth.deeper", share=share, dye=dye))
     return Levelness(
         cells.name, unmixer.recipe, order, tuple(DyeInPiece(*row) for row in rows), tuple(figures),
         main.palette(dyes.names), Mottle.of(dyes.names, main), world.draws, cells.matrix,
@@ -257,11 +257,11 @@ def compare_pieces(pieces: Sequence[Levelness]) -> PieceComparison:
         if beyond:
             words = [f"{piece.order} {piece.name}".strip() for piece in (one, other)]
             found.append(f"From {words[0]} to {words[1]}: {', '.join(beyond)}.")
-    notes, first = [told("sisters"), told("one_camera")], pieces[0].camera
+    notes, first = [said("cloth.sisters"), said("cloth.one_camera")], pieces[0].camera
     for piece in pieces[1:]:
         alike = piece.camera.shape == first.shape
         if not alike or np.abs(piece.camera - first).max() > _ONE_CAMERA * np.abs(first).max():
-            notes.append(told("other_camera", name=piece.name))
+            notes.append(said("cloth.other_camera", name=piece.name))
     return PieceComparison(tuple(pieces), tuple(found), tuple(notes))
 
 
@@ -279,7 +279,7 @@ def read_pieces(
     if len(words) == 1:
         words *= len(photos)
     if len(words) != len(photos):
-        raise InputError(Fault(told("orders", orders=len(words), photos=len(photos))))
+        raise InputError(Fault(said("cloth.orders", orders=len(words), photos=len(photos))))
     order_of, found = dict(zip(photos, words, strict=True)), []
     for file in files:
         if file in order_of:

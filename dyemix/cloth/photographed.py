@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.cloth.amounts import Single, Unmixer, slices
-from dyemix.cloth.figures import labs, told
+from dyemix.cloth.figures import labs
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, white, xyz_from_lab
+from dyemix.dataset.result import said
 from dyemix.errors import Fault, InputError
 from dyemix.photo import PhotoReading
 from dyemix.photo.layout import HEIGHT, WIDTH, quad
@@ -96,7 +97,7 @@ def read_piece(
     found, lens = seen.characterisation, seen.photograph.lens
     photo = seen.photograph.straightened(found.tone)
     if not isinstance(lens, Lens):
-        raise photo.refuse(told("no_scale"))
+        raise photo.refuse(said("cloth.no_scale"))
     if isinstance(piece, str):
         piece = read_outline(piece)
     rough = _outline(seen, lens) if piece is None else piece
@@ -110,7 +111,7 @@ def read_piece(
     rim = 2 * max(1, round(_RIM_MM * per_mm / n)) + 1
     inside = cv2.erode(mask, np.ones((rim, rim), np.uint8), borderValue=0).astype(bool)
     if inside.sum() * (n / per_mm) ** 2 < 400.0:
-        raise photo.refuse(told("too_small"))
+        raise photo.refuse(said("cloth.too_small"))
     gain, notes = _anchor(seen, unmixer)
     cells = np.stack(np.meshgrid(np.arange(width), np.arange(height)), axis=-1)
     middles = cells * n + (n - 1) / 2.0 + low
@@ -123,8 +124,9 @@ def read_piece(
         count = rows.stop - rows.start
         codes = photo.codes[low[1] + rows.start * n : low[1] + rows.stop * n]
         codes = codes[:, low[0] : low[0] + width * n]
-        bright = (codes >= photo.limits[1]).any(axis=2).reshape(count, n, width, n)
-        burnt += float((bright.mean(axis=(1, 3)) * inside[rows]).sum())
+        below = cv2.inRange(codes, (0, 0, 0), (photo.limits[1] - 1,) * 3)
+        below = cv2.resize(below, (width, count), interpolation=cv2.INTER_AREA)
+        burnt += float((1.0 - below[inside[rows]] / 255.0).sum())
         size = (width * step, count * step)
         light = cv2.resize(photo.light(codes), size, interpolation=cv2.INTER_AREA)
         rgb: NDArray[Any] = (light * _finer(gains[rows], step)).reshape(-1, 3)
@@ -136,13 +138,13 @@ def read_piece(
         part[wanted, 3:-1], part[wanted, -1] = unmixer.solve(xyz[wanted])
         out[rows] = part.reshape(count, step, width, step, -1).mean(axis=(1, 3))
     if uneven > _UNLIKE / 4.0:
-        notes.append(told("uneven", uneven=100 * uneven))
+        notes.append(said("cloth.uneven", uneven=100 * uneven))
     if (clipped := burnt / float(inside.sum())) > _CLIPPED:
-        notes.append(told("clipped", clipped=100 * clipped))
+        notes.append(said("cloth.clipped", clipped=100 * clipped))
     some = np.maximum(np.concatenate(sample).astype(float), 1e-3)
     middle = np.repeat([[WIDTH / 2.0, HEIGHT / 2.0]], len(some), axis=0)
     same = unmixer.dyes.conditions.get("geometry") == "photograph"
-    notes += [*found.warnings, *([told("same_camera")] if same else [])]
+    notes += [*found.warnings, *([said("cloth.same_camera")] if same else [])]
     return Photographed(
         unmixer, photo.file, out[..., :3], out[..., 3:-1], inside, out[..., -1] > 0.5, n / per_mm,
         lens.back(middles), found.matrix.coefficients, found.camera(some, middle).mean(axis=0),
@@ -157,7 +159,7 @@ def read_outline(text: str) -> Array:
     except ValueError:
         corners = np.empty(0)
     if corners.shape[1:] != (2,) or len(corners) < 3:
-        raise InputError(Fault(told("no_outline", text=text)))
+        raise InputError(Fault(said("cloth.no_outline", text=text)))
     return corners
 
 
@@ -191,7 +193,7 @@ def _outline(seen: PhotoReading, lens: Lens) -> Array:
     ring[edge:-edge, edge:-edge] = False
     table = log[ring]
     if not len(table):
-        raise photo.refuse(told("no_table"))
+        raise photo.refuse(said("cloth.no_table"))
     # The table is judged by place: light falls off over the picture, whatever lies there.
     middle = np.median(table, axis=0)
     spread = 1.4826 * np.median(np.abs(table - middle))
@@ -203,7 +205,7 @@ def _outline(seen: PhotoReading, lens: Lens) -> Array:
     whole = cv2.morphologyEx(whole, cv2.MORPH_OPEN, narrow, borderValue=0)
     outlines, _ = cv2.findContours(whole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     if not outlines:
-        raise photo.refuse(told("no_cloth"))
+        raise photo.refuse(said("cloth.no_cloth"))
     largest = max(outlines, key=cv2.contourArea)
     return np.asarray((largest[:, 0, :] + 0.5) * n, dtype=float)
 
@@ -212,11 +214,11 @@ def _anchor(seen: PhotoReading, unmixer: Unmixer) -> tuple[Single, list[str]]:
     """Gain ``(3,)`` of the responses by which the undyed square reads as the shelf's cloth."""
     undyed = [c.lab for c in seen.cells if c.content.recipe is not None and not c.content.recipe]
     if not undyed:
-        return np.ones(3, np.float32), [told("no_undyed")]
+        return np.ones(3, np.float32), [said("cloth.no_undyed")]
     read = xyz_from_lab(np.mean(undyed, axis=0), D65_2) / white(D65_2)
     cloth = unmixer.responses(np.zeros((1, len(unmixer.dose))))[0]
     miss = float(delta_e(labs(read), labs(cloth)))
-    notes = [told("other_cloth", miss=miss)] if miss > _SAME_CLOTH else []
+    notes = [said("cloth.other_cloth", miss=miss)] if miss > _SAME_CLOTH else []
     return np.asarray(cloth / read, dtype=np.float32), notes
 
 

@@ -8,25 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.cloth.amounts import Unmixer
-from dyemix.cloth.figures import (
-    BLOCK_MM,
-    COARSE,
-    RANKS,
-    SCALE_MM,
-    STRAYS,
-    Alkali,
-    Blocks,
-    Figure,
-    Mottle,
-    Shade,
-)
+from dyemix.cloth.figures import BLOCK_MM, COARSE, Alkali, Blocks, Figure, Mottle, Shade, middles
 from dyemix.cloth.levelness import Levelness
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Row, Several
@@ -37,8 +25,6 @@ from dyemix.model.dyes import DyeSet
 #: far a dye strays from its mean where depth is that of the dose. Illustrative: chosen only so that
 #: unevenness falls from the first to the last (common practice).
 ILLUSTRATIVE = {Alkali.PRESOAK: (1.1, 0.45), Alkali.WITH: (0.6, 0.35), Alkali.AFTER: (0.3, 0.2)}
-#: Variation inside 2 mm where nobody measured it.
-_WITHIN = 0.15
 #: Equal parts of a block.
 _PARTS = 8
 #: Side of the patch, mm, and the most that is of use.
@@ -158,7 +144,7 @@ def _patch(
 ) -> Preview:
     names = unmixer.dyes.names
     used = [p for p in pieces if set(p.mottle.names) & set(names)]
-    mottle, together = _illustrative(names, alkali), False
+    mottle, together = Mottle.normal(names, *ILLUSTRATIVE[alkali]), False
     source = "Illustrative: no own piece of this order was analysed."
     if used:
         # How dyes stray together is known from pieces of just these dyes; else each does by itself.
@@ -179,49 +165,29 @@ def _patch(
     )  # fmt: skip
 
 
-def _illustrative(names: Sequence[str], alkali: Alkali) -> Mottle:
-    """Stated figures where no piece was analysed; depth is gamma distributed, strays are normal."""
-    from scipy.special import gammaincinv, ndtri
-
-    variation, strays = ILLUSTRATIVE[alkali]
-    depth = gammaincinv(variation**-2, _middles(RANKS))[:, np.newaxis]
-    depth /= depth.mean()
-    size = strays * depth / np.sqrt(0.5 + 0.5 * depth)
-    amounts = np.maximum(depth + size * ndtri(_middles(STRAYS)), 0.0)
-    each = np.repeat(amounts[..., np.newaxis], len(names), axis=2)
-    return Mottle(tuple(names), each, np.full(each.shape, _WITHIN), SCALE_MM)
-
-
 def _joined(
     names: Sequence[str], pieces: Sequence[Mottle], other: Mottle, together: bool
 ) -> Mottle:
     """Of these dyes, each from the pieces that hold it, and from `other` where none does.
 
-    Means by rank are those of the pieces on average. Where dyes do not stray `together`, the strays
+    Means by rank are those of the pieces on average. Where dyes do not stray `together`, the blocks
     of each are sorted by themselves.
     """
-    amounts, within = [], []
+    joined, (ranks, strays, _) = [], other.amounts.shape
     for name in names:
-        found = [
-            (values[np.arange(RANKS) * len(values) // RANKS, :, piece.names.index(name)])
-            for piece in [p for p in pieces if name in p.names] or [other]
-            for values in (piece.amounts, piece.within)
-        ]
-        mean = np.mean([a.mean(axis=1, keepdims=True) for a in found[::2]], axis=0)
-        held = [a * (mean / np.maximum(a.mean(axis=1, keepdims=True), 1e-9)) for a in found[::2]]
-        strays, inner = (np.stack(x, axis=2).reshape(RANKS, -1) for x in (held, found[1::2]))
+        found = np.array([
+            [x[middles(ranks, len(x)), :, p.names.index(name)] for x in (p.amounts, p.within)]
+            for p in [p for p in pieces if name in p.names] or [other]
+        ])  # fmt: skip
+        own = found[:, 0].mean(axis=-1, keepdims=True)
+        found[:, 0] *= own.mean(axis=0) / np.maximum(own, 1e-9)
+        blocks = found.transpose(2, 1, 3, 0).reshape(ranks, 2, -1)
         if not together:
-            strays = np.quantile(strays, _middles(STRAYS), axis=1).T
-            inner = np.repeat(inner.mean(axis=1, keepdims=True), STRAYS, axis=1)
-        amounts.append(strays)
-        within.append(inner)
-    scale = float(np.mean([piece.scale_mm for piece in pieces]))
-    return Mottle(tuple(names), np.stack(amounts, axis=2), np.stack(within, axis=2), scale)
-
-
-def _middles(count: int) -> Array:
-    """Of so many equal parts of 0 to 1."""
-    return (np.arange(count) + 0.5) / count
+            order = np.argsort(blocks[:, :1], axis=2)[..., middles(strays, blocks.shape[2])]
+            blocks = np.take_along_axis(blocks, order, axis=2)
+        joined.append(blocks)
+    amounts, within = np.moveaxis(np.stack(joined, axis=-1), 1, 0)
+    return Mottle(tuple(names), amounts, within, float(np.mean([p.scale_mm for p in pieces])))
 
 
 def _field(mottle: Mottle, together: bool, side: int, seed: int) -> tuple[Array, Array]:
@@ -238,7 +204,7 @@ def _field(mottle: Mottle, together: bool, side: int, seed: int) -> tuple[Array,
     # exp(−h²/4σ²) = ½ at the half range h.
     sigma = mottle.scale_mm / BLOCK_MM / (2.0 * np.sqrt(np.log(2.0)))
 
-    def drawn(groups: NDArray[np.intp]) -> Array:
+    def drawn(groups: Any) -> Array:
         """Even ranks within each group of a field of its own ``(N,)``."""
         field = gaussian_filter(rng.standard_normal((side, side)), sigma, mode="wrap").ravel()
         order, counts = np.lexsort((field, groups)), np.bincount(groups)
@@ -260,7 +226,7 @@ def _field(mottle: Mottle, together: bool, side: int, seed: int) -> tuple[Array,
         which = np.stack([drawn(alike) for _ in mottle.names], axis=1)
     index = part[:, np.newaxis], (which * strays).astype(np.intp), np.arange(dyes)
     amounts, within = mottle.amounts[index], mottle.within[index]
-    depth = np.interp(rank, _middles(depths.size), np.sort(depths, axis=None))
+    depth = np.interp(rank * depths.size - 0.5, np.arange(depths.size), np.sort(depths, axis=None))
     amounts *= (depth / np.maximum(amounts.mean(axis=1), 1e-9))[:, np.newaxis]
     return amounts, within
 
