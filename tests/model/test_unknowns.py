@@ -53,12 +53,17 @@ def two_cells(tau: list[float], s: list[float], weight: list[float]) -> Posterio
 
 
 def test_the_freedom_of_the_likely_miss_by_hand() -> None:
-    """Variances of a mix 1.64 τ² 5² + s²: 0.5 and 2.0, their mean 1.25, kurtosis 2.125 ÷ 1.5625 =
-    1.36 of a normal's, which Student's t of (4 × 1.36 − 2) ÷ 0.36 degrees has."""
+    """Variances of a mix 1.64 τ² 5² + s²: 0.41 + 0.09 and 1.64 + 0.36, their mean 1.25, kurtosis
+    2.125 ÷ 1.5625 = 1.36 of a normal's, which Student's t of (4 × 1.36 − 2) ÷ 0.36 degrees has.
+    Where s is 0.3 in both, the second is 1.73.
+    """
     found = two_cells([0.1, 0.2], [0.3, 0.6], [0.5, 0.5])
     assert found.freedom == pytest.approx(3.44 / 0.36)
     low, high = np.sqrt(0.5 / 1.25), np.sqrt(2.0 / 1.25)
     assert found.spread == pytest.approx((low, low + 0.8 * (high - low)))
+    other = two_cells([0.1, 0.2], [0.3, 0.3], [0.5, 0.5])
+    kurtosis = (0.5**2 + 1.73**2) / 2.0 / 1.115**2
+    assert other.freedom == pytest.approx((4.0 * kurtosis - 2.0) / (kurtosis - 1.0))
     assert (found.strength, found.rest) == pytest.approx((np.sqrt(0.025), np.sqrt(0.225)))
     assert found.widening == 1.5
     turned = two_cells([0.2, 0.1], [0.6, 0.3], [0.5, 0.5])
