@@ -66,7 +66,7 @@ class Unmixer:
         self._sensed = w / w.sum(axis=0)
         self._unit = blends.working(self.dose[np.newaxis])[0]
         # How a curve changes in company is taken as it is in the recipe, so that K/S stays linear.
-        share = company_share(self.dose[np.newaxis])[0][0][:, np.newaxis]
+        share = company_share(self.dose[np.newaxis])[0][:, np.newaxis]
         curves = np.maximum(blends.curves + share * blends.company_curve, 0.0)
         self._most = blends.working(MOST * self.dose[np.newaxis])[0] / self._unit
         k, curves = len(self.dose), curves * self._unit[:, np.newaxis]

@@ -158,16 +158,13 @@ def _next_depth(depths: Sequence[float], odd: float | None) -> tuple[float | Non
 
     From the depths (% owf, palest first) there are.
     """
-    if len(depths) < 3:
-        middle = float(np.sqrt(depths[0] * depths[-1]))
-        return middle, said("fit.third_depth", depth=middle)
-    if odd is not None:
+    if odd is not None and len(depths) > 2:
         return odd, said("fit.odd_again")
-    if len(depths) < 5:
-        gap = int(np.argmax(np.diff(np.log(depths))))
-        middle = float(np.sqrt(depths[gap] * depths[gap + 1]))
-        return middle, said("fit.widest_gap", depth=middle)
-    return None, ""
+    if len(depths) > 4:
+        return None, ""
+    gap = int(np.argmax(np.diff(np.log(depths))))
+    middle = float(np.sqrt(depths[gap] * depths[gap + 1]))
+    return middle, said("fit.third_depth" if len(depths) < 3 else "fit.widest_gap", depth=middle)
 
 
 def _report_dye(

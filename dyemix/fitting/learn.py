@@ -254,12 +254,9 @@ class Learnt(Result):
 
 
 def learn(
-    dyes: DyeSet,
-    trials: Sequence[Trial] | Trial,
-    *,
-    half_life_days: float | None = None,
+    dyes: DyeSet, trials: Sequence[Trial] | Trial, *, half_life_days: float | None = None,
     lot: str | None = None,
-) -> Learnt:
+) -> Learnt:  # fmt: skip
     """The dyes given these trials beside all that moved them before, each counted once.
 
     A trial that is told again changes nothing but its weight; `forget` takes one out.

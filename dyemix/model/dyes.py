@@ -230,11 +230,9 @@ class DyeSet(Result):
         return np.asarray(np.hypot(*self.middles(light).T[1:]) < GREY)
 
     def predict_many(
-        self,
-        recipes: ManyRecipes | OneRecipe,
-        light: Light | str | None = None,
+        self, recipes: ManyRecipes | OneRecipe, light: Light | str | None = None,
         dosing: ManyRecipes | None = None,
-    ) -> Prediction:
+    ) -> Prediction:  # fmt: skip
         """What recipes are expected to look like, on paper and in the pot.
 
         Parameters

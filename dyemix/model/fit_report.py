@@ -222,10 +222,7 @@ class FitReport(Result):
             span = f"{min(dye.depths):g}–{max(dye.depths):g}"
             inner = f"{dye.mean:.1f} / {max(dye.inner):.1f}" if dye.mean is not None else "–"
             ends = " and ".join(f"{x:.1f}" for x in dye.ends) or "–"
-            lines.append(
-                f"{dye.name:<{width}}  {len(dye.depths):>6}  {span:<12}  {dye.law:<10}  "
-                f"{inner:<13}  {ends}"
-            )
+            lines.append(said("fit.row", dye, width, len(dye.depths), span, inner, ends))
             told = ["from L*a*b* alone"] if dye.lab_alone else []
             told += [f"odd: {text}" for text in dye.warnings]
             told += [f"next: {dye.next}"] if dye.next else []

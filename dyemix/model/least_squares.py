@@ -55,17 +55,10 @@ def within(x: Array, lower: Array, upper: Array, total: float = np.inf, axis: in
 
 
 def solve(
-    residual: Residual,
-    start: Array,
-    upper: Array,
-    *,
-    lower: Array | None = None,
-    total: float = np.inf,
-    steps: int = 60,
-    tolerance: float = 1e-7,
-    secants: bool = False,
+    residual: Residual, start: Array, upper: Array, *, lower: Array | None = None,
+    total: float = np.inf, steps: int = 60, tolerance: float = 1e-7, secants: bool = False,
     hopeless: Callable[[Array, NDArray[np.intp]], NDArray[np.bool_]] | None = None,
-) -> Solved:
+) -> Solved:  # fmt: skip
     """Solve N bounded least-squares problems, `lower` ≤ x ≤ `upper` and Σ x ≤ `total`.
 
     Each problem goes its own way: its answer does not depend on what stands beside it.

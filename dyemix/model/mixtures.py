@@ -60,11 +60,11 @@ HALF_COMPANY = 0.25
 COMPANY_FLOOR = 0.05
 
 
-def company_share(c: Array) -> tuple[Array, Array]:
-    """How far each dye of amounts `c` ``(N, k)`` is in company, m ``(N, k)``; and the others' o."""
+def company_share(c: Array) -> Array:
+    """How far each dye of amounts `c` ``(N, k)`` is in company, m ``(N, k)``."""
     others = c.sum(axis=-1, keepdims=True) - c
     whole = others + HALF_COMPANY * c
-    return np.divide(others, whole, out=np.zeros_like(c), where=whole > 0.0), others
+    return np.asarray(np.divide(others, whole, out=np.zeros_like(c), where=whole > 0.0))
 
 
 def filled_by(c: Array) -> Array:
@@ -86,8 +86,8 @@ class Strengths:
 
     `lab` ``(N, 3)``; `by_band` ``(N, 3, B)`` its slope by K/S; `g` ``(N, D)`` how much of each dye
     works; `by_strength` ``(N, 3, D)`` slope by its logarithm; `by_law` ``(N, D, 2)`` d ln g by
-    exponent and bend; `by_dose` ``(N, D)`` d ln g / d ln c of the depth law; `share` and `others`
-    as `company_share`.
+    exponent and bend; `by_dose` ``(N, D)`` d ln g / d ln c of the depth law; `share` as
+    `company_share`.
     """
 
     lab: Array
@@ -97,7 +97,6 @@ class Strengths:
     by_law: Array
     by_dose: Array
     share: Array
-    others: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,9 +125,7 @@ class Blends:
     def grown(self, c: Array) -> Array:
         """How much stronger each dye of `c` ``(N, D)`` is than alone, ln ``(N, D)``."""
         acts = (filled_by(c) @ self.interaction)[..., np.newaxis]
-        return np.asarray(
-            company_share(c)[0] * self.company + acts - self.interaction * np.log1p(c)
-        )
+        return np.asarray(company_share(c) * self.company + acts - self.interaction * np.log1p(c))
 
     def working(self, c: Array) -> Array:
         """How much of each dye works, g ``(N, D)``, for amounts `c` ``(N, D)`` in % owf."""
@@ -136,7 +133,7 @@ class Blends:
 
     def absorption(self, c: Array, g: Array) -> Array:
         """K/S ``(N, B)`` of amounts `c` ``(N, D)`` that work as g ``(N, D)``."""
-        in_mixes = (g * company_share(c)[0]) @ self.company_curve
+        in_mixes = (g * company_share(c)) @ self.company_curve
         return np.asarray(self.cloth + g @ self.curves + in_mixes)
 
     def reflectance(self, amounts: Array) -> Array:
@@ -151,14 +148,14 @@ class Blends:
         by_band = (lab_slope(xyz, light) @ w.T) * dr[:, np.newaxis, :]
         alone = depth_law(amounts, self.law)
         dose = amounts * depth_law_slope(amounts, self.law)
-        share, others = company_share(amounts)
+        share = company_share(amounts)
         by_strength = (by_band @ self.curves.T) * g[:, np.newaxis, :]
         by_strength += (by_band @ self.company_curve.T) * (g * share)[:, np.newaxis, :]
         return Strengths(
             lab_from_xyz(xyz, light), by_band, g, by_strength,
             depth_law_by_law(amounts, self.law),
             np.divide(dose, alone, out=np.ones_like(dose), where=alone > 0.0),
-            share, others,
+            share,
         )  # fmt: skip
 
 

@@ -38,13 +38,10 @@ def nudged(blends: Blends, modes: Modes, surface: Array) -> Blends:
     curves = blends.curves * np.exp(np.tensordot(surface, modes.surface_curves, 1))
     grown = in_company(curves) / np.maximum(in_company(blends.curves), 1e-12)
     return replace(
-        blends,
-        curves=curves,
-        company_curve=blends.company_curve * grown,
+        blends, curves=curves, company_curve=blends.company_curve * grown, surface=moved,
         law=blends.law + np.tensordot(surface, modes.surface_laws, 1),
         cloth=moved.k_over_s(blends.surface.reflectance(blends.cloth)),
-        surface=moved,
-    )
+    )  # fmt: skip
 
 
 def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple[Strengths, Array]:
@@ -138,14 +135,9 @@ def pot_to_pot(
 
 
 def causes(
-    blends: Blends,
-    amounts: Array,
-    light: Light,
-    modes: Modes,
-    known: Posterior,
-    scatter: Scatter,
-    dosing: Array | None = None,
-) -> tuple[Array, Causes]:
+    blends: Blends, amounts: Array, light: Light, modes: Modes, known: Posterior,
+    scatter: Scatter, dosing: Array | None = None,
+) -> tuple[Array, Causes]:  # fmt: skip
     """CIELAB ``(N, 3)`` and the covariance of the pots of amounts ``(N, D)``, by cause.
 
     `dosing` ``(N, D)`` is the standard error of each amount in % owf, where the kit is known; by

@@ -223,16 +223,11 @@ class Posterior(Value):
         low, high = np.interp(
             [0.1, 0.9], np.cumsum(weight[order]), np.sqrt(size[order] / mean_size)
         )
+        strength, rest = (float(np.sqrt(weight @ x**2)) for x in (cells.strength, cells.rest))
         return cls(
-            mean,
-            covariance,
-            float(np.sqrt(weight @ cells.strength**2)),
-            float(np.sqrt(weight @ cells.rest**2)),
-            float(np.hypot(ALONE, misfit)),
-            float(np.clip(freedom, *_FREEDOM)),
-            widening,
-            (float(low), float(high)),
-        )
+            mean, covariance, strength, rest, float(np.hypot(ALONE, misfit)),
+            float(np.clip(freedom, *_FREEDOM)), widening, (float(low), float(high)),
+        )  # fmt: skip
 
     @classmethod
     def prior(cls, modes: Modes, misfit: float = 0.0) -> Posterior:
