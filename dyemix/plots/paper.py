@@ -33,6 +33,8 @@ Row = TypeVar("Row")
 Pages: TypeAlias = "list[Figure]"
 # Inches.
 WIDTH, MARGIN, A4 = 8.27, 0.5, 11.69
+#: Room for what stands at the foot of a page.
+_FOOT = 0.5
 BODY = WIDTH - 2 * MARGIN
 
 #: Sizes of letters by what they are for, in points; all but "text" are bold.
@@ -229,12 +231,21 @@ def paged(
     rows: Sequence[Row], count: int, begin: Callable[[], Paper], draw: Callable[[Paper, Row], None],
     height: float | None = None,
 ) -> Pages:  # fmt: skip
-    """Pages of so many rows each, one at least, as high as they are filled or as is said."""
-    pages = []
-    for first in range(0, max(len(rows), 1), count):
-        paper = begin()
-        for row in rows[first : first + count]:
+    """Pages of at most so many rows each, one at least, as high as they are filled or as is said.
+
+    What would go beyond A4, were it as high as the row before, begins the next page.
+    """
+    pages: list[Figure] = []
+    rest, most = list(rows), A4 - _FOOT if height is None else np.inf
+    while rest or not pages:
+        paper, high, drawn = begin(), 0.0, 0
+        for row in rest[:count]:
+            if drawn and paper.y + high > most:
+                break
+            top, drawn = paper.y, drawn + 1
             draw(paper, row)
+            high = paper.y - top
+        rest = rest[drawn:]
         pages.append(paper.end(height))
     return pages
 

@@ -635,3 +635,20 @@ def test_light_is_said_once(shelf: DyeSet) -> None:
     found = reach(shelf, target="#7d8a6e", compare=False)
     assert found.gamut.light == D65_2
     assert "D65/10°" not in words(plot(found))
+
+
+def test_no_page_is_higher_than_a4_whatever_stands_beside_its_rows() -> None:
+    """Words beside a row may need more room than the row: then fewer go on a page."""
+    from dyemix.plots.paper import Paper, paged
+
+    def draw(paper: Paper, lines: int) -> None:
+        paper.y += 0.2 * lines
+
+    def begin() -> Paper:
+        return Paper("fit", "Dyes", [], demo=False, upper="", light="D65/10°")
+
+    pages = paged([9, 9, 9, 4, 4, 4, 4, 4, 4, 4, 4, 4], 12, begin, draw)
+    heights = [page.get_figheight() for page in pages]
+    assert len(pages) == 2
+    assert max(heights) <= A4
+    assert len(paged([], 12, begin, draw)) == 1
