@@ -15,8 +15,7 @@ import numpy as np
 from benchmarks.shelf import shelf
 from dyemix.arrays import Array
 from dyemix.dataset.target import Target
-from dyemix.gamut.boundary import Gamut, gamuts
-from dyemix.gamut.coverage import family
+from dyemix.gamut.coverage import Gamut, family, gamuts
 from dyemix.matching.match import match
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet

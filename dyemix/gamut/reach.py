@@ -14,8 +14,7 @@ from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import expect, refuse, said
-from dyemix.gamut.boundary import Gamut, gamuts
-from dyemix.gamut.coverage import Nearest, Progress, Served, nearest_rows, serve
+from dyemix.gamut.coverage import Gamut, Nearest, Progress, Served, gamuts, nearest_rows, serve
 from dyemix.matching.match import match, match_many
 from dyemix.matching.matches import Match, Matches, Reach
 from dyemix.model.dyes import DyeSet

@@ -15,7 +15,7 @@ from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.gamut.boundary import Gamut, gamuts
+from dyemix.gamut.coverage import Gamut, gamuts
 from dyemix.gamut.reach import ShelfReach, joined, reach
 from dyemix.matching.match import match, match_many
 from dyemix.model.dyes import DyeSet
