@@ -28,7 +28,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -103,22 +103,27 @@ def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
 
 
 class _Groups:
-    """Pots by recipe, G of them: amounts ``(G, D)``, the members of each, and what they count.
+    """Pots by recipe, G of them: amounts ``(G, D)``, and what they count.
 
-    `by_lamp` ``(G, 3)`` is their CIELAB under `_LAMP`; None unless all were read as spectra.
+    `at` ``(N,)`` is the group of each pot, `share` how much of it that is; `frames` ``(G, F)``
+    how much of each was read from each of F photographs, one for all that do not name theirs;
+    `by_lamp` ``(G, 3)`` their CIELAB under `_LAMP`, None unless all are spectra.
     """
 
     def __init__(self, dyes: DyeSet, pots: Sequence[Pot]) -> None:
-        by_recipe: dict[tuple[float, ...], list[Pot]] = {}
-        for pot in pots:
-            by_recipe.setdefault(tuple(dyes.amounts(pot.recipe)), []).append(pot)
-        self.amounts, self.members = np.array(list(by_recipe)), list(by_recipe.values())
-        self.weights = np.array([sum(pot.weight for pot in some) for some in self.members])
-        self.by_lamp = None
-        read: list[Any] = [(some, [pot.reflectance for pot in some]) for some in self.members]
-        if all(one is not None for _, spectra in read for one in spectra):
-            means = [np.average(x, 0, [pot.weight for pot in some]) for some, x in read]
-            self.by_lamp = lab(np.array(means), _LAMP)
+        amounts = np.array([dyes.amounts(pot.recipe) for pot in pots])
+        self.amounts, at = np.unique(amounts, axis=0, return_inverse=True)
+        weights, self.pots, self.at = np.array([pot.weight for pot in pots]), pots, at.ravel()
+        self.weights = np.bincount(self.at, weights)
+        self.share = weights / self.weights[self.at]
+        pictures, of = np.unique([pot.picture for pot in pots], return_inverse=True)
+        self.frames = np.zeros((len(self.amounts), len(pictures)))
+        np.add.at(self.frames, (self.at, of), self.share)
+        self.by_lamp, read = None, [p.reflectance for p in pots if p.reflectance is not None]
+        if len(read) == len(pots):
+            means = np.zeros((len(self.amounts), len(dyes.cloth)))
+            np.add.at(means, self.at, self.share[:, np.newaxis] * np.array(read))
+            self.by_lamp = lab(means, _LAMP)
 
     def readings(self, labs: Array) -> tuple[Array, Array, Array]:
         """CIELAB ``(G, 3)``, the mean of each group; its stated covariance of one reading; and what
@@ -127,15 +132,13 @@ class _Groups:
         A clipped reading is open where `labs` ``(G, 3)``, the prediction, lies beyond it.
         """
         means, (spreads, alike) = np.zeros_like(labs), np.zeros((2, *labs.shape, 3))
-        for i, some in enumerate(self.members):
-            for pot in some:
-                share = pot.weight / self.weights[i]
-                means[i] += share * pot.lab
-                if pot.covariance is not None:
-                    spreads[i] += share * pot.covariance
-                    alike[i] += share * _ALIKE * pot.covariance
-                if pot.clipped is not None:
-                    spreads[i] += share * pot.clipped.open(labs[i] - pot.lab)
+        for i, share, pot in zip(self.at, self.share, self.pots, strict=True):
+            means[i] += share * pot.lab
+            if pot.covariance is not None:
+                spreads[i] += share * pot.covariance
+                alike[i] += share * _ALIKE * pot.covariance
+            if pot.clipped is not None:
+                spreads[i] += share * pot.clipped.open(labs[i] - pot.lab)
         return means, spreads, alike
 
 
@@ -173,7 +176,7 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
         dyes = replace(moved(base, ladders, theta), posterior=Posterior.prior(modes, misfit))
         return _left_out(dyes, [], np.empty((0, 3)), np.empty((0, 3, 3)))
     groups, cells = _Groups(dyes, firsts), Cells.of(misfit)
-    strays = np.ones(len(groups.members))
+    strays = np.ones(len(groups.amounts))
     for _ in range(_AGAIN):
         used, last, before = cells, theta, strays
         found = _linear(moved(base, ladders, theta), groups, theta, ladders, used, strays)
@@ -195,7 +198,7 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     predicted = found.measured - np.einsum("gij,gj->gi", to_lab, found.miss)
     promised = widening * to_lab @ found.spread @ to_lab.transpose(0, 2, 1)
     dyes = replace(moved(base, ladders, theta), posterior=known)
-    return _left_out(dyes, groups.members, predicted, promised)
+    return _left_out(dyes, firsts, predicted[groups.at], promised[groups.at])
 
 
 def _linear(
@@ -224,12 +227,13 @@ def _linear(
     own = own / np.minimum(weights, 1.0)
     beyond = own * (wilder - 1.0)[:, np.newaxis, np.newaxis]
     noise = again / weights + own + beyond
-    # What readings have alike are three unknowns more.
+    # What readings of a photograph have alike are three unknowns more for each.
     common = by_lab @ np.linalg.cholesky(alike + 1e-9 * np.eye(3))
+    common = np.einsum("gik,gf->gifk", common, groups.frames).reshape(len(y), 3, -1)
     noise[..., :3, :3] -= common @ common.transpose(0, 2, 1)
     slope = np.dstack([slope, np.pad(common, ((0, 0), (0, slope.shape[1] - 3), (0, 0)))])
     scales, sizes = cells.scales(modes)
-    sizes = np.hstack([sizes, np.outer([1.0, 0.0, 0.0], np.ones(3))])
+    sizes = np.hstack([sizes, np.outer([1.0, 0.0, 0.0], np.ones(common.shape[2]))])
     grams = np.array([(slope * size) @ slope.transpose(0, 2, 1) for size in sizes])
     variances, shared = scales @ sizes, cells.shared > 0.0
     noise[~shared] += np.tensordot(scales[~shared], grams, 1)
@@ -298,13 +302,8 @@ def _bounded(old: Array, found: _Linear, ladders: Ladders) -> Array:
     return np.asarray(new + gain @ (surface - new[at])[short - at.start])
 
 
-def _left_out(
-    dyes: DyeSet, members: Sequence[Sequence[Pot]], predicted: Array, spread: Array
-) -> Calibrated:
-    """What groups are predicted as, pot by pot."""
-    which = np.repeat(np.arange(len(members)), np.array([len(some) for some in members], int))
-    pots = tuple(pot for some in members for pot in some)
-    labs, spreads = predicted[which], spread[which]
+def _left_out(dyes: DyeSet, pots: Sequence[Pot], labs: Array, spreads: Array) -> Calibrated:
+    """What pots are predicted as, each by the others."""
     found = delta_e(labs, np.reshape([pot.lab for pot in pots], labs.shape))
     promised = likely(labs, labs, spreads, dyes.known.freedom)
-    return Calibrated(dyes, pots, labs, spreads, found, promised)
+    return Calibrated(dyes, tuple(pots), labs, spreads, found, promised)

@@ -20,7 +20,7 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.dataset.conditions import METHOD
+from dyemix.dataset.conditions import METHOD, PICTURE
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.dataset.target import Bath, Trial
@@ -64,6 +64,7 @@ def calibrated(
             Pot(
                 s.recipe, s.colour(alone.light), given, bound(s.readings), label=s.label,
                 reflectance=s.reflectance if spectra else None,
+                picture="; ".join(sorted({r.conditions.get(PICTURE, "") for r in s.readings})),
             )
         )  # fmt: skip
     found = condition(alone, pots)
@@ -317,6 +318,7 @@ def _pot(dyes: DyeSet, trial: Trial, weight: float) -> Pot:
         trial.recipe, read.colour(dyes.light), read.covariance, read.clipped,
         None if trial.on is None else trial.on.reflectance, trial.date, trial.lot, weight,
         str(trial), read.reflectance if read.kind == "spectrum" else None,
+        read.conditions.get(PICTURE, ""),
     )  # fmt: skip
 
 

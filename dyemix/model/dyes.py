@@ -81,6 +81,7 @@ class Pot(Value):
     date, lot : of a trial, as stated.
     weight : how much it counts, 1 for a recent one of the same lot.
     label : what it is called in a report.
+    picture : the photograph it was read from, whose error is common to all in it.
     """
 
     recipe: Recipe
@@ -93,6 +94,7 @@ class Pot(Value):
     weight: float = 1.0
     label: str = ""
     reflectance: Annotated[Array, Shape("B")] | None = None
+    picture: str = ""
 
     @property
     def identity(self) -> tuple[object, ...]:

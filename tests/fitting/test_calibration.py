@@ -266,18 +266,22 @@ def test_beside_a_dense_bayesian_solve(
 ) -> None:
     """The same linear model, cell by cell of τ, s and ν, by SciPy's multivariate normal: θ, and
     each pot as the others predict it. Photographed, readings have a stated covariance, of which
-    they share 0.6; one recipe was dyed twice and one pot weighs 0.4."""
+    those of one picture share 0.6; one recipe was dyed twice, once in either of two pictures, and
+    one pot weighs 0.4."""
     for name, value in (("_STANDS", 1e-7), ("_AGAIN", 60), ("_NO_WEIGHT", 0.0)):
         monkeypatch.setattr(calibration, name, value)  # to the very end, with every cell
     rng = np.random.default_rng(2)
     labs = np.array([p.lab for p in pots(planted(four, navy=0.1, marigold=-0.05))])
     labs += (0.6 if photographed else 0.3) * rng.standard_normal(labs.shape)
     told = [Pot(r, lab.copy()) for r, lab in zip(RECIPES, labs, strict=True)]
-    counts, stated = np.ones(len(told)), np.zeros((3, 3))
+    counts, stated, frames = np.ones(len(told)), np.zeros((3, 3)), np.ones((len(told), 1))
     if photographed:
+        frames = np.eye(2)[np.arange(len(told)) % 2]
+        told = [replace(pot, picture=str(i % 2)) for i, pot in enumerate(told)]
+        frames[0] = 1.0 / 1.75, 0.75 / 1.75
         counts[[0, 3]] = 1.75, 0.4
         stated = np.array([[1.0, 0.2, 0.1], [0.2, 2.0, -0.3], [0.1, -0.3, 1.5]])
-        again = replace(told[0], lab=labs[0] + np.array([0.4, -0.2, 0.3]), weight=0.75)
+        again = replace(told[0], lab=labs[0] + np.array([0.4, -0.2, 0.3]), weight=0.75, picture="1")
         labs[0] = (labs[0] + 0.75 * again.lab) / 1.75
         told = [replace(pot, covariance=stated) for pot in (*told, again)]
         told[3] = replace(told[3], weight=0.4)
@@ -294,7 +298,8 @@ def test_beside_a_dense_bayesian_solve(
     pull = 0.8 * by_lab @ (seen.by_strength * seen.share[:, np.newaxis])
     cells, dyes_, changes = Cells.of(ladders.misfit), len(four), len(CURVE_PARTS) * len(four)
     turned = by_lab.reshape(-1, 3)
-    alike = turned @ (0.6 * stated) @ turned.T  # between any two readings, and in each
+    alike = turned @ (0.6 * stated) @ turned.T  # between any two readings of a picture
+    alike *= np.kron(frames @ frames.T, np.ones((3, 3)))
     same_pot = np.kron(np.eye(len(labs)), np.ones((3, 3)))
     logs, means, spreads, each = [], [], [], []
     for weight, tau, s, nu, shared in zip(

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from dyemix.colour.colorimetry import D65_2, D65_10, smoothest_reflectance
+from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
@@ -32,6 +33,7 @@ def swatch_set(some: World, readings: Readings, prefix: str = "P") -> SwatchSet:
                 None if measured else np.array(readings.lab[i]),
                 None if measured else light,
                 None if readings.covariance is None else np.array(readings.covariance[i]),
+                {} if readings.frame is None else {PICTURE: f"{prefix}{readings.frame[i]}"},
                 clipped=None if codes is None else Clipped.of_hex("#" + bytes(codes[i]).hex()),
             )
             for i in range(len(readings))
