@@ -36,7 +36,8 @@ e holds dosing, pot and reading (`model.scatter`, a common practice of 3.5 % eac
 say), and what is this recipe's own and no other tells of: strengths that stray once more by 0.8 τ,
 and a rest s in each part of ΔE. Of what a photographed reading is stated to be off by, 0.6 is alike
 in all pots of its picture (of one, where none is named): it teaches nothing of the dyes. Telling 20
-pots of two pictures apart so closes 0.46 instead of 0.41 of the gap, with 0.8 no more. τ is half-normal (0.09), s log-normal (median 0.45, 0.6
+pots of two pictures apart so closes 0.46 instead of 0.41 of the gap, with 0.8 no more.
+τ is half-normal (0.09), s log-normal (median 0.45, 0.6
 in ln). One unknown more is whether pots tell anything of each other at all: half of the prior says
 that they do not, and each stays with its own error. So two or three mixes of a shelf that no
 strength, bias or surface would mend move it little (found after three mixes fell from 1.011 to
