@@ -207,7 +207,8 @@ class FitReport(Result):
         wanting: dict[str, list[str]] = {"Ready": []}
         for d in self.dyes:
             wants = [*d.warnings, *([f"next, {d.next}"] if d.next else [])]
-            wanting.setdefault("; ".join(w.rstrip(".") for w in wants) or "Ready", []).append(d.name)
+            words = "; ".join(want.rstrip(".") for want in wants)
+            wanting.setdefault(words or "Ready", []).append(d.name)
         ready = wanting.pop("Ready")
         lines = [f"Ready: {', '.join(ready)}."] if ready else []
         lines += [f"{', '.join(names)}: {wants}" for wants, names in wanting.items()]
