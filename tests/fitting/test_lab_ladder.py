@@ -29,6 +29,7 @@ from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import FitError
+from dyemix.fitting import lab_ladder
 from dyemix.fitting.fit import fit
 from dyemix.fitting.lab_ladder import LabLadders, cloth_from_lab
 from dyemix.model.dyes import DyeSet
@@ -96,6 +97,33 @@ def test_slopes_are_those_of_the_residual(ladders: SwatchSet) -> None:
         up, down = (joint._seen(at + sign * move, surface).miss for sign in (1.0, -1.0))
         expected = (up - down) / (2.0 * step)
         np.testing.assert_allclose(seen.slope[..., j], expected, rtol=1e-4, atol=1e-4)
+
+
+def test_the_prior_of_a_curve_is_what_is_said_of_it() -> None:
+    """Smooth over 120 nm with a spread of 2, over 40 nm with 0.6, the level with 6; flat at −0.5,
+    and falling from 600 nm on, to −2.5 at 700 nm. A hundred-thousandth of it is left out.
+    """
+    apart = np.arange(400, 701, 10)[:, np.newaxis] - np.arange(400, 701, 10)
+    wanted = 4.0 * np.exp(-((apart / 120.0) ** 2) / 2.0)
+    wanted += 0.36 * np.exp(-((apart / 40.0) ** 2) / 2.0) + 36.0
+    off = wanted - lab_ladder._BASIS @ lab_ladder._BASIS.T
+    assert np.trace(off) == pytest.approx(0.0, abs=1e-5 * np.trace(wanted))
+    assert np.abs(off).max() < 0.01
+    none, (law,) = lab_ladder._meaning(np.zeros((1, lab_ladder._BASIS.shape[1] + 2)))
+    np.testing.assert_allclose(none[0, [0, 20, 25, 30]], [-0.5, -0.5, -1.5, -2.5])
+    np.testing.assert_allclose(law, [0.95, 0.0])
+
+
+def test_a_row_weighs_by_its_reading_and_its_bath(ladders: SwatchSet) -> None:
+    """0.3 ΔE2000 in each part, and 0.07 of ln(strength) along what strength does to the colour."""
+    table = as_lab(some(ladders, "navy"))
+    joint = LabLadders({"navy": table.ladder("navy")}, np.full(31, 0.8))
+    seen = joint._seen(np.zeros((1, lab_ladder._BASIS.shape[1] + 2)), Surface(0.01, 0.1))
+    root = joint._whitener(seen, joint._counted([np.ones(len(table.ladder("navy")))]), 0.0)
+    along = 0.07 * seen.strength[0][..., np.newaxis]
+    total = along @ along.transpose(0, 2, 1) + 0.09 * np.eye(3)
+    np.testing.assert_allclose(np.linalg.inv(root[0].transpose(0, 2, 1) @ root[0]), total)
+    assert np.abs(along).max() > 0.1
 
 
 def test_the_solution_is_one_whichever_surface_it_comes_from(ladders: SwatchSet) -> None:
