@@ -23,9 +23,8 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.target import Target
-from dyemix.matching.match import match
-from dyemix.matching.refine import EARNS_ITS_PLACE, refined
-from dyemix.matching.subsets import Problem
+from dyemix.matching.match import match, refined
+from dyemix.matching.subsets import EARNS_ITS_PLACE, Problem
 from dyemix.model.dyes import DyeSet
 
 MAX_DYES = 4

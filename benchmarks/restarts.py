@@ -15,8 +15,7 @@ from benchmarks.shelf import shelf
 from benchmarks.subsets import every_blend
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_10
-from dyemix.matching.match import WITHIN_REACH, shortlist
-from dyemix.matching.refine import refined
+from dyemix.matching.match import WITHIN_REACH, refined, shortlist
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 

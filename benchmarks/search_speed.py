@@ -26,8 +26,7 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e_residual
 from dyemix.colour.colorimetry import D65_10, lab_from_xyz, lab_slope, weights
 from dyemix.dataset.target import Target
-from dyemix.matching.match import match, match_many
-from dyemix.matching.refine import refined
+from dyemix.matching.match import match, match_many, refined
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import depth_law, depth_law_slope

@@ -47,8 +47,12 @@ _BEHIND = 12.0
 _PROMISE = 1e-4
 #: Amounts below this (% owf) are nothing: far below any measure.
 TRACE = 1e-6
-
-
+#: A further dye must bring a recipe nearer by this much ΔE2000 (far below what an eye sees), or
+#: the recipe without it stands for both.
+EARNS_ITS_PLACE = 0.1
+#: Amounts are told to a millionth of a per cent: far below any measure, and the same whichever
+#: way the arrays were cut.
+_TOLD = 1e6
 #: More blends than this are more than one computer searches while somebody waits.
 _MOST_BLENDS = 1_000_000
 #: Under a total a further dye sets out from this share of it, for which the others make room.
@@ -100,6 +104,12 @@ class Found:
     def rows(self, rows: Indices | Flags | slice) -> Found:
         """Some of them."""
         return Found(self.which[rows], self.used[rows], self.amounts[rows], self.cost[rows])
+
+    @property
+    def holds(self) -> Flags:
+        """Whether blend i holds every dye of blend j, ``(M, M)``."""
+        dyes = self.used.astype(np.float32)
+        return np.asarray((1.0 - dyes) @ dyes.T == 0.0)
 
     @property
     def index(self) -> Index:
@@ -264,6 +274,11 @@ class Problem:
     def on_lab(self, goal: Goal) -> Callable[[Index], Residual]:
         """A goal on CIELAB, as `descend` takes it."""
         return lambda index: self.blending.towards(goal, index)
+
+    def told(self, amounts: Array) -> Array:
+        """Amounts as they are told, % owf; rounded down where there is a total not to exceed."""
+        half = 0.0 if np.isfinite(self.total) else 0.5
+        return np.floor(amounts * _TOLD + half) / _TOLD
 
     def finish(self, some: Found) -> Found:
         """The last steps."""

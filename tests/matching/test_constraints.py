@@ -15,9 +15,9 @@ from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.matching.limits import PREFERENCE, WORTH, Constraints, parse_in_hand, parse_prices
-from dyemix.matching.match import match
+from dyemix.matching.match import match, refined
 from dyemix.matching.matches import Reach
-from dyemix.matching.refine import EARNS_ITS_PLACE, refined
+from dyemix.matching.subsets import EARNS_ITS_PLACE
 from dyemix.model.dyes import DyeSet
 
 SAGE = Target(np.array([55.0, -10.0, 13.0]), D65_10, name="sage")

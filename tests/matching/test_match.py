@@ -22,10 +22,9 @@ from dyemix.dataset.target import Target, Trial
 from dyemix.errors import DyemixError, TargetError
 from dyemix.fitting.learn import learn
 from dyemix.matching.limits import Constraints, Kit
-from dyemix.matching.match import HOPELESS, WITHIN_REACH, match
+from dyemix.matching.match import HOPELESS, WITHIN_REACH, as_spectra, match
 from dyemix.matching.matches import Match, Reach
-from dyemix.matching.refine import EARNS_ITS_PLACE, as_spectra
-from dyemix.matching.subsets import TRACE, Found, Problem
+from dyemix.matching.subsets import EARNS_ITS_PLACE, TRACE, Found, Problem
 from dyemix.model.dyes import DyeSet
 from tests.call_stack import deepest_stack
 from tests.simulated.workshop import Workshop

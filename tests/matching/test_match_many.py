@@ -22,8 +22,7 @@ from dyemix.matching import match as matching
 from dyemix.matching.limits import Kit
 from dyemix.matching.match import HOPELESS, match, match_many
 from dyemix.matching.matches import ManyMatches, Matches
-from dyemix.matching.refine import EARNS_ITS_PLACE
-from dyemix.matching.subsets import Problem, number_of_blends
+from dyemix.matching.subsets import EARNS_ITS_PLACE, Problem, number_of_blends
 from dyemix.model.dyes import DyeSet
 
 
