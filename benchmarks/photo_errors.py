@@ -16,6 +16,7 @@ from scipy.optimize import minimize
 from benchmarks.photo_scenes import dyed
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, metric
+from dyemix.colour.colorimetry import D65_2, lab_slope, xyz_from_lab
 from dyemix.photo import patches as colour
 from dyemix.photo.decode import SRGB_TO_XYZ
 from tests.simulated.camera import WAVELENGTHS, Camera, lab_d65, other_samples, patch_card, textiles
@@ -35,6 +36,29 @@ def off(matrix: colour.CameraMatrix, camera: Camera, spectra: Array) -> Array:
     lab = lab_d65(spectra)
     rgb = np.maximum(camera.render(spectra) / camera.render(np.ones((1, WAVELENGTHS.size))), 0.0)
     return np.asarray(np.einsum("nij,nj->ni", metric(lab), matrix.lab(rgb) - lab))
+
+
+def typical() -> tuple[Array, Array]:
+    """What a typical sensor counts of linear sRGB ``(3, 3)``, and what lamps change in it a unit of
+    the log ratio of red to blue: least squares on ΔE2000 over all sensors and lights, white kept.
+    """
+    counts = np.mean([np.linalg.inv(Camera(i)._matrix().T) for i in SENSORS], axis=0)
+    counts /= counts.sum(axis=1, keepdims=True)
+    some = CLOTH[::3]
+    xyz, back = xyz_from_lab(lab_d65(some), D65_2), np.linalg.inv(SRGB_TO_XYZ)
+    wanted, white = xyz / 100.0 @ (counts @ back).T, np.ones((1, WAVELENGTHS.size))
+    slope = metric(lab_d65(some)) @ lab_slope(xyz, D65_2) @ np.linalg.inv(counts @ back) * 100.0
+    squares, right = np.zeros((9, 9)), np.zeros(9)
+    for which, (light, weight) in product(SENSORS, LIGHTS.items()):
+        camera = Camera(which, light, balance="daylight")
+        lamp = camera.render(white)[0]
+        seen = np.maximum(camera.render(some), 0.0) @ counts.T / (counts @ lamp)
+        rows = np.einsum("nij,nk->nijk", slope, np.log(lamp[0] / lamp[2]) * seen).reshape(-1, 9)
+        off = np.einsum("nij,nj->ni", slope, wanted - seen).ravel()
+        robust = weight / (1.0 + np.abs(off) / 5.0)
+        squares, right = squares + rows.T * robust @ rows, right + rows.T @ (off * robust)
+    change = np.linalg.solve(squares, right).reshape(3, 3)
+    return np.asarray(counts), np.asarray(change - np.diag(change.sum(axis=1)))
 
 
 def most_likely(errors: list[tuple[float, float, Array]], chroma: Array) -> Array:
@@ -59,6 +83,11 @@ def most_likely(errors: list[tuple[float, float, Array]], chroma: Array) -> Arra
 
 def main() -> None:
     """Print each constant beside what it comes to."""
+    for words, counted, stated in zip(
+        ("counts of a typical sensor", "lamps change, a unit of their colour"), typical(),
+        (colour._SENSOR, colour._LAMP), strict=True,
+    ):  # fmt: skip
+        print(f"{words}:\n{counted.round(3)}\n{stated}")
     names, spectra = patch_card()
     lab = lab_d65(CLOTH)
     chroma, far = np.hypot(lab[:, 1], lab[:, 2]), delta_e(lab[:, np.newaxis], lab[np.newaxis])
@@ -80,18 +109,18 @@ def main() -> None:
     print(f"cloth against patches left out: {np.quantile(over, 0.9):.2f} ({colour.CLOTH_FACTOR})")
     stands = (colour.GREY_ERROR, colour.VIVID_ERROR, colour.LIGHT_ERROR)
     about = ("balanced on grey", "a unit of chroma", "a unit of the colour of the light")
-    for words, parts, stated in zip(about, most_likely(found, chroma), stands, strict=True):
-        print(f"{words}: {' '.join(f'{x:.3f}' for x in parts)} {stated}")
+    for words, parts, errors in zip(about, most_likely(found, chroma), stands, strict=True):
+        print(f"{words}: {' '.join(f'{x:.3f}' for x in parts)} {errors}")
     print("share of the error that two colours of one picture do not have in common")
     for low, high in pairwise(APART):
         here = (far >= low) & (far < high) & (far > 0)
         print(f"{low:4d}–{high:<4d}", end="")
-        for errors, scale in zip((card, grey), colour.SHARED_OVER, strict=True):
+        for off_by, scale in zip((card, grey), colour.SHARED_OVER, strict=True):
             apart = [
                 np.sum((e[:, np.newaxis] - e) ** 2, axis=2)[here].mean()
                 / 2
                 / np.mean(np.sum(e**2, axis=1))
-                for e in errors
+                for e in off_by
             ]
             print(f"{np.mean(apart):7.2f} ({-np.expm1(-far[here] / scale).mean():.2f})", end="")
         print()

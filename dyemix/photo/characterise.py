@@ -46,8 +46,8 @@ _UNDYED, _PAPER, _BLACK = np.array([[92.0, 0.0, 3.0]]), np.array([[94.0, 0.5, -3
 #: Standard errors (log light) of each step, of its channels, and of all of one card: of grey cards
 #: and patches (how evenly they lie in the light; makers' tolerances), of undyed cloth, of paper and
 #: of printed black.
-_CARD_ERROR, _UNDYED_ERROR, _PAPER_ERROR = (0.01, 0.006, 0.02), (0.03, 0.03, 0.06), (0, 0.05, 0.08)
-_BLACK_ERROR = (0, 0.3, 0.35)
+_CARD_ERROR, _UNDYED_ERROR = (0.01, 0.006, 0.02), (0.025, 0.025, 0.055)
+_PAPER_ERROR, _BLACK_ERROR = (0, 0.05, 0.08), (0, 0.3, 0.35)
 #: Veiling glare is named from this share of white on, or where printed black is as light as that.
 _GLARE, _PALE_BLACK = 0.01, 0.06
 #: Log ratio of red to blue in white paper from which the light's colour is named, and by which it

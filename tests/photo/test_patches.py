@@ -110,14 +110,14 @@ def test_another_card_is_refused_and_a_turned_one_named() -> None:
 
 
 def test_errors_of_a_camera_balanced_on_grey_by_hand() -> None:
-    """0.2, 1.3, 1.75 (ΔE2000) beside 0.034, 0.024, 0.052 a unit of chroma, to 60 of it, and 0.7,
-    1.25, 1.7 a unit of cast; where tones are bent 0.3, 1.2, 0.6: independent, so their squares add.
+    """0.2, 1.3, 1.75 (ΔE2000) beside 0.034, 0.024, 0.052 a unit of chroma, to 60 of it, and
+    0.15, 1.05, 1.5 a unit of cast; where tones are bent 0.3, 1.2, 0.6: their squares add.
     """
     lab, cast = np.array([[50.0, 18.0, 24.0], [50.0, 0.0, -90.0]]), np.array([0.5, 0.0])
     stated = balance(SRGB_TO_XYZ).stated(lab, cast)
     own = np.array([0.04, 1.69, 3.0625])
     vivid = np.array([0.001156, 0.000576, 0.002704])
-    light = np.array([0.49, 1.5625, 2.89])
+    light = np.array([0.0225, 1.1025, 2.25])
     np.testing.assert_allclose(stated[0], np.diag(own + 900 * vivid + 0.25 * light))
     np.testing.assert_allclose(stated[1], np.diag(own + 3600 * vivid))
     bent = balance(SRGB_TO_XYZ, bent=True)
@@ -128,14 +128,17 @@ def test_errors_of_a_camera_balanced_on_grey_by_hand() -> None:
 
 def test_a_camera_set_to_another_light_is_balanced_where_its_sensor_counts() -> None:
     """White stays white, in any primaries; a sensor that is the typical one is made good whole."""
-    sensor = np.array([[0.54, 0.37, 0.09], [0.11, 0.72, 0.17], [0.05, 0.24, 0.72]])
-    gains, wide = np.array([1.6, 1.0, 0.5]), SRGB_TO_XYZ @ np.diag([0.9, 1.0, 1.1])
+    sensor = np.array([[0.54, 0.37, 0.09], [0.11, 0.72, 0.17], [0.05, 0.24, 0.71]])
+    white, wide = np.array([1.3, 1.0, 1.3]), SRGB_TO_XYZ @ np.diag([0.9, 1.0, 1.1])
     for primaries in (SRGB_TO_XYZ, wide):
         counted = sensor @ np.linalg.inv(SRGB_TO_XYZ) @ primaries
+        gains = counted @ white / counted.sum(axis=1)
         seen = RGB @ counted.T * gains @ np.linalg.inv(counted).T
-        white = gains * counted.sum(axis=1) @ np.linalg.inv(counted).T
         found = balance(primaries, white).lab(seen / white)
         np.testing.assert_allclose(found, lab_from_xyz(100 * RGB @ primaries.T, D65_2), atol=1e-6)
+    # A lamp shows cloth otherwise, and white as white.
+    lamp = balance(SRGB_TO_XYZ, np.array([1.6, 1.0, 0.5]))
+    assert lamp.lab(np.ones((1, 3)))[0] == pytest.approx([100, 0, 0], abs=0.05)
 
 
 @pytest.mark.parametrize("count", [6, 12, 24])
