@@ -10,9 +10,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Flags
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.result import said
@@ -78,7 +77,7 @@ def _misfit(solver: Solver, left: Sequence[Beside | None]) -> float | None:
     return float(np.sqrt(max(np.median(apart), 0.0))) if apart else None
 
 
-def _inner(solver: Solver, dye: int) -> NDArray[np.bool_]:
+def _inner(solver: Solver, dye: int) -> Flags:
     """Which squares lie between the palest and the deepest."""
     c = solver.depths[dye]
     return np.asarray((c > c.min()) & (c < c.max()))

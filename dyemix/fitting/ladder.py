@@ -16,9 +16,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Flags
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.conditions import mottled
@@ -170,7 +169,7 @@ class Beside:
     across: Array
     expected: Array
     stronger: Array
-    tells: NDArray[np.bool_]
+    tells: Flags
 
 
 def scatter_of(squares: Sequence[Beside], depths: Sequence[Array], swatches: SwatchSet) -> Scatter:

@@ -23,7 +23,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.conditions import METHOD, PICTURE
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
 from dyemix.dataset.swatches import Swatch, SwatchSet
-from dyemix.dataset.target import Bath, Trial
+from dyemix.dataset.target import Trial
 from dyemix.errors import DyemixError, expect
 from dyemix.fitting.calibration import Calibrated, condition
 from dyemix.fitting.ladder import bound, stated
@@ -285,19 +285,15 @@ def learn(
     told = [_pot(dyes, t, float(w)) for t, w in zip(trials, weights, strict=True)]
     new = {pot.identity for pot in told}
     others = [pot for pot in dyes.pots if pot.identity not in new]
-    before = condition(dyes, others).dyes
-    found = condition(dyes, [*others, *told])
-    learnt = _second_baths(found.dyes)
-    first = [i for i, t in enumerate(trials) if t.bath is Bath.FIRST]
-    firsts = [told[i] for i in first]
+    before, found = condition(dyes, others).dyes, condition(dyes, [*others, *told])
+    learnt, checks = _second_baths(found.dyes), left_out_checks(found)
+    first = [i for i, pot in enumerate(told) if pot.on is None]
+    firsts, taught = [told[i] for i in first], tuple(trials[i] for i in first)
     amounts = np.reshape([dyes.amounts(pot.recipe) for pot in firsts], (-1, len(dyes)))
     off = delta_e(np.reshape([pot.lab for pot in firsts], (-1, 3)), before.colours(amounts))
     left = {pot.identity: float(miss) for pot, miss in zip(found.pots, found.delta_e, strict=True)}
-    after, checks = np.array([left[pot.identity] for pot in firsts]), left_out_checks(found)
-    taught = tuple(trials[i] for i in first)
-    return Learnt(
-        reported(learnt, checks), taught, weights[first], off, after, checks, _changes(learnt)
-    )
+    after, dyes = np.array([left[pot.identity] for pot in firsts]), reported(learnt, checks)
+    return Learnt(dyes, taught, weights[first], off, after, checks, _changes(learnt))
 
 
 def forget(dyes: DyeSet, trials: Sequence[Trial]) -> DyeSet:

@@ -14,9 +14,9 @@ from functools import cached_property
 from typing import Annotated, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from dyemix.arrays import Array, numbers
+from dyemix.arrays import Array, Flags, numbers
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab
 from dyemix.colour.spectra import fractions
@@ -227,7 +227,7 @@ class DyeSet(Result):
         """CIELAB ``(D, 3)`` of each dye alone, at the middle of its swatches."""
         return self.colours(np.diag(self.middle_depths), light)
 
-    def greys(self, light: Light | str) -> NDArray[np.bool_]:
+    def greys(self, light: Light | str) -> Flags:
         """Which dyes ``(D,)`` have no colour of their own there."""
         return np.asarray(np.hypot(*self.middles(light).T[1:]) < GREY)
 

@@ -19,12 +19,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Flags, Indices
 
 #: ``residual(x (k, M), rows (M,)) -> (r (m, M), dr/dx (m, k, M))`` for the problems in `rows`.
-Residual = Callable[[Array, NDArray[np.intp]], tuple[Array, Array]]
+Residual = Callable[[Array, Indices], tuple[Array, Array]]
 
 _TINY = 1e-9
 
@@ -57,7 +56,7 @@ def within(x: Array, lower: Array, upper: Array, total: float = np.inf, axis: in
 def solve(
     residual: Residual, start: Array, upper: Array, *, lower: Array | None = None,
     total: float = np.inf, steps: int = 60, tolerance: float = 1e-7, secants: bool = False,
-    hopeless: Callable[[Array, NDArray[np.intp]], NDArray[np.bool_]] | None = None,
+    hopeless: Callable[[Array, Indices], Flags] | None = None,
 ) -> Solved:  # fmt: skip
     """Solve N bounded least-squares problems, `lower` ≤ x ≤ `upper` and Σ x ≤ `total`.
 
@@ -183,9 +182,7 @@ def _step(
     return np.asarray(-plain - excess / np.maximum(by_price.sum(axis=0), 1e-300) * by_price)
 
 
-def eliminated(
-    normal: Array, right: Array, fixed: NDArray[np.bool_]
-) -> tuple[Array, NDArray[np.bool_]]:
+def eliminated(normal: Array, right: Array, fixed: Flags) -> tuple[Array, Flags]:
     """Solutions ``(k, R, N)`` of symmetric ``(k, k, N)`` systems; 0 where an unknown is fixed.
 
     And ``(N,)`` whether each is positive definite, as it must be for its solution to be good. By

@@ -25,9 +25,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Indices
 from dyemix.colour.colorimetry import (
     TO_LAB,
     Light,
@@ -47,9 +46,9 @@ from dyemix.model.kubelka_munk import (
 from dyemix.model.least_squares import Residual
 
 #: ``goal(lab (3, M), rows (M,)) -> (r (m, M), dr/dlab (m, 3, M))``: what a search makes small.
-Goal = Callable[[Array, NDArray[np.intp]], tuple[Array, Array]]
+Goal = Callable[[Array, Indices], tuple[Array, Array]]
 #: Dyes of N blends ``(k, N)``, as indices into the shelf.
-Index = NDArray[np.intp]
+Index = Indices
 
 #: The root of K (K + 2) is held above this, as R is below 0.999: there its slope stays finite.
 _LEAST_ROOT = 1e-3
@@ -216,7 +215,7 @@ class Blending:
     def towards(self, goal: Goal, index: Index) -> Residual:
         """A goal on CIELAB as a function of amounts ``(k, M)`` of rows of `index` ``(k, N)``."""
 
-        def residual(amounts: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+        def residual(amounts: Array, rows: Indices) -> tuple[Array, Array]:
             here = index[:, rows]
             r, by_root, by_g, works = self._mixed(amounts, here, goal, rows)
             own, shared, _ = self._by_own(by_g, here, works)
@@ -260,7 +259,7 @@ class Blending:
         return by * works.own + by_share * works.own_share + whole * works.acting, shared, whole
 
     def _mixed(
-        self, amounts: Array, index: Index, goal: Goal, rows: NDArray[np.intp]
+        self, amounts: Array, index: Index, goal: Goal, rows: Indices
     ) -> tuple[Array, Array, Array, _Works]:
         """The residual ``(m, N)``, its slope by the cube roots of XYZ, theirs by g of every dye
         ``(3, D, N)`` (and by what works in company, ``(3, 2 D, N)``), and `_Works`.

@@ -8,9 +8,8 @@ from functools import cached_property
 from typing import Any, ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Indices
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, lab, screen_colours
 from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Value, colour_row
@@ -80,7 +79,7 @@ class Prediction(Result):
     def __len__(self) -> int:
         return len(np.atleast_2d(self.amounts))
 
-    def __getitem__(self, i: int | NDArray[np.intp]) -> Prediction:
+    def __getitem__(self, i: int | Indices) -> Prediction:
         """One by its place, or those at several."""
         if self.amounts.ndim == 1:
             return (self,)[int(i)]

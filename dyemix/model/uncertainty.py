@@ -11,9 +11,8 @@ from functools import lru_cache
 from math import prod
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Indices
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
 from dyemix.colour.colorimetry import Light, lab_from_xyz, weights
 from dyemix.dataset.result import Value
@@ -112,7 +111,7 @@ class Causes(Value):
     def total(self) -> Array:
         return self.lasting + self.random
 
-    def rows(self, rows: NDArray[np.intp] | int) -> Causes:
+    def rows(self, rows: Indices | int) -> Causes:
         """Those of some of the pots."""
         return Causes(*(part[rows] for part in vars(self).values()))
 

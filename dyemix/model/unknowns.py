@@ -23,7 +23,7 @@ from typing import Annotated, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Flags, Indices
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.result import Value
 from dyemix.dataset.serialise import Shape
@@ -132,7 +132,7 @@ class Modes(Value):
             self.surface_curves[:, index], self.surface_laws[:, index],
         )  # fmt: skip
 
-    def places(self, index: list[int]) -> NDArray[np.intp]:
+    def places(self, index: list[int]) -> Indices:
         """Where the unknowns of some of the dyes stand in θ."""
         strength, common, surface, *each = self.split(np.arange(self.unknowns))
         kept = (strength[index], common, surface, *(part[index] for part in each))
@@ -169,7 +169,7 @@ class Cells:
         strength, rest, curve, shared = (x.ravel() for x in values)
         return cls(strength, rest, curve, shared, weight / weight.sum())
 
-    def take(self, rows: NDArray[np.bool_]) -> Cells:
+    def take(self, rows: Flags) -> Cells:
         """Some of the cells."""
         return Cells(*(part[rows] for part in vars(self).values()))
 
@@ -237,7 +237,7 @@ class Posterior(Value):
         covariance = np.diag(cells.weight @ scales @ sizes)
         return cls.of(np.zeros(modes.unknowns), covariance, cells, misfit)
 
-    def take(self, places: NDArray[np.intp]) -> Posterior:
+    def take(self, places: Indices) -> Posterior:
         """Of some of the dyes: their `Modes.places`."""
         covariance = self.covariance[np.ix_(places, places)]
         return replace(self, mean=self.mean[places], covariance=covariance)
