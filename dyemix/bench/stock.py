@@ -185,10 +185,13 @@ class Bottles:
         return " + ".join(told)
 
     def strengths(self, dyes: Iterable[str]) -> str:
-        """How strong the stocks of these dyes are, said once where they are alike."""
+        """How strong the stocks of these dyes are, said once of the most that are alike."""
         found = {dye: f"{self.of_dye(dye).strength_pct:g} %" for dye in dyes}
-        alike = {*found.values()}
-        return alike.pop() if len(alike) == 1 else ", ".join(map(" ".join, found.items()))
+        told = list(found.values())
+        usual = max(told, key=told.count, default="")
+        alike = told.count(usual) > 1 or len(told) < 2
+        others = [f"{dye} {pct}" for dye, pct in found.items() if not alike or pct != usual]
+        return ", ".join([usual] * alike + others)
 
     def doses(self, recipe: Mapping[str, float], cloth_g: float) -> tuple[Dose, ...]:
         """What to measure of each dye, in the order of the recipe.

@@ -15,7 +15,7 @@ from dyemix.matching.correct import Correction
 from dyemix.matching.matches import Matches, Reach, verdict
 from dyemix.series.steps import Series
 
-#: Most recipes that are shown.
+#: Most recipes that are shown; one less of a colour out of reach, of which there is more to say.
 _MOST = 3
 #: What a reason was measured at.
 _FIGURE = re.compile(r" \([^)]*\)$")
@@ -43,7 +43,7 @@ def suggested(
         pot = before.corrected
         shown.append((pot.recipe, None, pot, (dyed_before(before),)))
         choices = [match for match in choices if match.recipe.keys() != pot.recipe.keys()]
-    for match in choices[: _MOST - len(shown)]:
+    for match in choices[: _MOST - len(shown) - (answer.reach is not Reach.WITHIN)]:
         rounded, likeliest = match.measured, before and match is answer.choices[0]
         reasons = match.reasons[1:] if likeliest else match.reasons
         shown.append((match.recipe, rounded, rounded or match, reasons))
@@ -58,7 +58,7 @@ def suggested(
             _with_reasons(f"   {bottles.words(recipe, cloth_g, rounded, spoons)}", reasons)
         )
     about = _about(bottles, [recipe for recipe, *_ in shown], cloth_g)
-    lines.append(f"% of dry cloth weight. {about} Misses are {answer.formula}.")
+    lines.append(f"% owf. {about} Misses are {answer.formula}.")
     first, *more = (
         *mottled(answer.dyes.conditions),
         *(() if answer.reach is Reach.WITHIN else answer.warnings[:1]),
@@ -78,7 +78,7 @@ def in_steps(found: Series, bottles: Bottles, cloth_g: float, detail: bool = Fal
 
 def _about(bottles: Bottles, recipes: Iterable[Recipe], cloth_g: float) -> str:
     strengths = bottles.strengths({dye: "" for recipe in recipes for dye in recipe})
-    return f"Of stock ({strengths}), for {cloth_g:g} g of dry cloth."
+    return f"Of stock ({strengths}), for {cloth_g:g} g of dry cloth." if strengths else ""
 
 
 def _with_reasons(line: str, reasons: Iterable[str]) -> str:

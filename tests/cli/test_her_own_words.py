@@ -135,7 +135,7 @@ def test_one_strength_in_every_command(run: Command) -> None:
     assert meant(*book, "--stock", "2") == "navy 0.33 + rose 0.33"
     match = run("match", "#7d8a6e", "--only", "navy, rose, lemon", *book)
     assert re.search(r"navy 3 %", match.stdout)
-    assert re.search(r"rose 4 %|lemon 4 %", match.stdout)
+    assert "Of stock (4 %, navy 3 %)" in match.stdout
 
 
 def test_an_answer_is_short_and_can_be_measured(run: Command) -> None:
@@ -169,3 +169,23 @@ def test_one_amount_is_told_one_way(run: Command) -> None:
     for dye, _, amount in (words.partition(" ") for words in poured if words.endswith(" mL")):
         (row,) = [x for x in bath.stdout.split("\n") if x.startswith(dye + " ") and "jug" in x]
         assert amount in row
+
+
+@pytest.mark.parametrize("measure", ["", "--measure spoons"])
+def test_an_answer_of_eight_dyes_is_a_dozen_lines(run: Command, measure: str) -> None:
+    """Of a table, in a book of two methods, with all that can go along; out of reach too."""
+    eight = ("lemon", "marigold", "scarlet", "rose", "cobalt", "navy", "turquoise", "black")
+    rows = [r for r in MINE.splitlines() if r[0] == "#" or re.split("[, ]", r)[1] in
+            ("recipe", "undyed", *eight)]  # fmt: skip
+    for name in ("linen, alkali with", "linen, alkali after"):
+        (run.folder / f"{name}.csv").write_text("\n".join(rows), encoding="utf-8")
+        words = ("book", "add", f"{name}.csv", "--method", name, "--book", "workshop.dyebook")
+        assert run(*words).returncode == 0
+    book = "--book workshop.dyebook --method 'linen, alkali with' --job 'sage runner' --cloth 240g"
+    stock = "--stock '1, gold 2, navy 2, black 0.5'"
+    for colour in ("#7d8a6e", "30 30 40 D65/10", "88 -30 70", "45 20 20 D65/10"):
+        done = run(*shlex.split(f"match '{colour}' {book} {stock} {measure}"))
+        assert done.returncode == 0, done.stderr
+        lines = done.stdout.rstrip("\n").split("\n")
+        assert len(lines) <= 12, done.stdout
+        assert max(map(len, lines)) <= 100, done.stdout
