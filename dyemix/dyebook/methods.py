@@ -29,7 +29,7 @@ class KeptMethod:
     name, number : what it is called, and its row.
     held : its swatches, without tables that were replaced and rows that were struck.
     conditions : how its swatches were dyed and read, as written.
-    dyes : those with a swatch of their own; with `borrows`, those lent too.
+    dyes : those with a swatch of their own.
     swatches, trials : how many pieces of cloth, and how many trials.
     borrows : the method whose dyes lend it their curves; "" where none does.
     lot, half_life : how its trials are weighed.

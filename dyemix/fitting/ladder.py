@@ -64,17 +64,12 @@ class Fitted:
     def joined(cls, parts: Sequence[tuple[Sequence[int], Fitted]]) -> Fitted:
         """Dyes of several kinds in one order; each part with the places of its dyes."""
         order = np.argsort(np.concatenate([places for places, _ in parts]))
-        most = max(part.modes.shape[1] for _, part in parts)
-        columns = [
-            (
-                x.curves,
-                x.law,
-                np.pad(x.modes, ((0, 0), (0, most - x.modes.shape[1]), (0, 0))),
-                x.cost,
-            )
-            for _, x in parts
-        ]
-        return cls(*(np.concatenate(column)[order] for column in zip(*columns, strict=True)))
+        curves, law, cost = (
+            np.concatenate([getattr(part, name) for _, part in parts])[order]
+            for name in ("curves", "law", "cost")
+        )
+        modes = padded([each for _, part in parts for each in part.modes], 0.0)
+        return cls(curves, law, modes[order], cost)
 
 
 def padded(rows: Sequence[Array], fill: float) -> Array:

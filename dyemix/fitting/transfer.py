@@ -22,10 +22,12 @@ from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import FitError
 from dyemix.fitting.calibration import ladders_of
 from dyemix.fitting.fit import fit
+from dyemix.fitting.ladder import padded
 from dyemix.fitting.learn import calibrated
 from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
+from dyemix.model.unknowns import Modes
 
 #: Prior of ln(strength on this cloth ÷ strength on the first): cloths differ by up to a factor of
 #: two (mercerised cotton deeper, viscose deeper still: common practice), taken as two standard
@@ -187,16 +189,15 @@ def _ladders(lender: DyeSet, depths: list[Array], log_strength: Array, error: Ar
 
 def _joined(here: Ladders, there: Ladders) -> Ladders:
     """Dyes fitted here and dyes borrowed, under the surface term found here."""
-    most = max(x.modes.laws.shape[1] for x in (here, there))
-    one, other = (x.modes.padded(most) for x in (here, there))
-    still = {name: 0.0 * getattr(other, name) for name in ("surface_curves", "surface_laws")}
-    axes, other = {"curves": 0, "laws": 0, **dict.fromkeys(still, 1)}, replace(other, **still)
-    modes = {
-        name: np.concatenate([getattr(x, name) for x in (one, other)], axis)
-        for name, axis in axes.items()
-    }
-    curves, law = np.concatenate([here.curves, there.curves]), np.concatenate([here.law, there.law])
-    return replace(here, curves=curves, law=law, modes=replace(one, **modes))
+    one, other = here.modes, there.modes
+    modes = Modes(
+        padded([*one.curves, *other.curves], 0.0), padded([*one.laws, *other.laws], 0.0),
+        one.surface,
+        np.append(one.surface_curves, np.zeros_like(other.surface_curves), axis=1),
+        np.append(one.surface_laws, np.zeros_like(other.surface_laws), axis=1),
+    )  # fmt: skip
+    curves, law = np.append(here.curves, there.curves, 0), np.append(here.law, there.law, 0)
+    return replace(here, curves=curves, law=law, modes=modes)
 
 
 def _borrowed(names: list[str], strengths: Array, errors: Array, off: Array) -> list[str]:

@@ -116,15 +116,6 @@ class Modes(Value):
         dyes, count = self.laws.shape[:2]
         return *first, own.reshape(dyes, count), change.reshape(dyes, -1), acting
 
-    def padded(self, own: int) -> Modes:
-        """The same with `own` modes a dye, the further ones of no size."""
-        more = own - self.laws.shape[1]
-        return replace(
-            self,
-            curves=np.pad(self.curves, ((0, 0), (0, more), (0, 0))),
-            laws=np.pad(self.laws, ((0, 0), (0, more), (0, 0))),
-        )
-
     def take(self, index: list[int]) -> Modes:
         """Those of some of the dyes."""
         return Modes(
