@@ -21,7 +21,7 @@ from dyemix.dataset.conditions import mottled
 from dyemix.dataset.conditions import same as same_words
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError, said
+from dyemix.errors import DyemixError, refuse, said
 from dyemix.model.dyes import DyeSet
 
 #: Depth at which dyes are ranked by lightness, % owf.
@@ -92,14 +92,9 @@ class BathSheet(Sheet):
         return self.method.liquor_ratio < self.settings.low_water_below
 
     @property
-    def stocks_ml(self) -> float:
-        """Every stock, mL."""
-        return sum(dose.ml for dose in self.doses)
-
-    @property
     def poured_ml(self) -> float:
         """Dye liquor poured on: every stock, the salt solution and the water, mL."""
-        return self.stocks_ml + self.salt.into_bath_ml + self.water_ml
+        return sum(dose.ml for dose in self.doses) + self.salt.into_bath_ml + self.water_ml
 
 
 def bath_sheet(
@@ -158,14 +153,10 @@ def bath_sheet(
     Recipe({'rust': 1.5})
     """
     settings = settings or BathSettings()
-    if not 0 < cloth_g <= 1_000_000:
-        raise DyemixError(f"{cloth_g:g} g of cloth is out of range: its dry weight is above 0.")
-    if pieces < 1:
-        raise DyemixError(f"{pieces} pieces is out of range: 1 or more.")
-    if not isinstance(on or date.min, date):
-        raise DyemixError(f"{on!r} is no date: write datetime.date(2026, 1, 31).")
-    if dyes is not None and dyes.demo and not allow_demo:
-        raise DyemixError(said("bench.demo"))
+    refuse(not 0 < cloth_g <= 1_000_000, "bench.cloth", cloth_g)
+    refuse(pieces < 1, f"{pieces} pieces is out of range: 1 or more.")
+    refuse(not isinstance(on or date.min, date), "bench.date", on)
+    refuse(dyes is not None and dyes.demo and not allow_demo, "bench.demo")
     conditions = (dyes.conditions if dyes else None) or {}
     cloth_then = conditions.get("cloth", "")
     made_of = Fibre.of(fibre or cloth or cloth_then)

@@ -18,7 +18,7 @@ from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.bench.stock import Dose
 from dyemix.dataset.conditions import normal
 from dyemix.dataset.recipe import Recipe
-from dyemix.errors import DyemixError, said
+from dyemix.errors import DyemixError, refuse
 
 #: Figures of a method, by its field: an example with its unit, and what is in range. What
 #: dissolves of salt and of soda ash at 20 °C is common practice.
@@ -64,12 +64,11 @@ class Method:
     soda_solution: float | None = None
 
     def __post_init__(self) -> None:
-        if self.alkali not in ORDERS:
-            raise DyemixError(f"alkali {self.alkali!r} is unknown: use {', '.join(ORDERS)}.")
+        refuse(self.alkali not in ORDERS, "bench.alkali", self.alkali, ", ".join(ORDERS))
         for name, (*_, low, high, right) in FIGURES.items():
             value = getattr(self, name)
-            if value is not None and not low <= value <= high:
-                raise DyemixError(f"a {_words(name)} of {value:g} is out of range: {right}.")
+            wrong = value is not None and not low <= value <= high
+            refuse(wrong, "bench.figure", _words(name), value, right)
 
     @classmethod
     def of(
@@ -137,9 +136,8 @@ def stated(name: str, given: str | float) -> Any:
         return given
     if name == "alkali":
         found = [o for o, words in _ORDER_WORDS.items() if re.search(words, given.lower())]
-        if len(found) == 1:
-            return found.pop()
-        raise DyemixError(f"alkali {given!r} is unknown: use {', '.join(ORDERS)}.")
+        refuse(len(found) != 1, "bench.alkali", given, ", ".join(ORDERS))
+        return found.pop()
     words = normal(_words(name).removesuffix(" solution"), given)
     number = re.fullmatch(r"([\d.]+)(?: °C| h| g/l(?: glauber)?|:1)", words)
     if number is None:
@@ -328,14 +326,12 @@ class Fibre:
         text = " ".join(words.lower().split())
         found = {name: row for name, row in _fibres().items() if re.search(row["pattern"], text)}
         undyed = tuple(name for name, row in found.items() if not row.get("dyes", True))
-        if harmed := ", ".join(name for name, row in found.items() if row.get("harmed")):
-            raise DyemixError(said("bench.harmed", harmed))
-        if found and len(undyed) == len(found):
-            raise DyemixError(said("bench.undyed", ", ".join(undyed)))
+        harmed = ", ".join(name for name, row in found.items() if row.get("harmed"))
+        refuse(harmed, "bench.harmed", harmed)
+        refuse(found and len(undyed) == len(found), "bench.undyed", ", ".join(undyed))
         parts = _shares(text, found)
         whole = sum(parts.values())
-        if parts and abs(whole - 100.0) > 2.0:
-            raise DyemixError(said("bench.whole", words, whole))
+        refuse(parts and abs(whole - 100.0) > 2.0, "bench.whole", words, whole)
         share = None if undyed or not found else 1.0
         if parts:
             share = sum(part for name, part in parts.items() if name not in undyed) / 100.0

@@ -17,7 +17,7 @@ from dyemix.bench.stock import Dose, Stock
 from dyemix.dataset.recipe import Recipe, dye_names, is_name
 from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
 from dyemix.dataset.units import FOR_WEAK
-from dyemix.errors import DyemixError, Fault, InputError, RecipeError, said
+from dyemix.errors import DyemixError, Fault, InputError, RecipeError, refuse
 from dyemix.files.small_tables import number
 from dyemix.model.dyes import DyeSet
 
@@ -109,8 +109,7 @@ def bench_plan(jobs: Sequence[Job], *, dyes: DyeSet | None = None, **how: Any) -
     >>> len(bench_plan([Job("napkins", "rust 1.5", 120.0), Job("runner", "navy 2", 300.0)]).sheets)
     2
     """
-    if not jobs:
-        raise DyemixError("there are no jobs to plan: give at least one.")
+    refuse(not jobs, "there are no jobs to plan: give at least one.")
     sheets, faults = [], []
     for job in jobs:
         asked = {name: value for name, value in vars(job).items() if name not in ("row", "file")}
@@ -165,11 +164,6 @@ class SwatchPlan(BenchPlan):
     """
 
     template: ClassVar[str] = "first_swatches"
-
-    @property
-    def dyes(self) -> tuple[str, ...]:
-        """The dyes of every swatch, each once."""
-        return tuple(dict.fromkeys(dye for sheet in self.sheets for dye in sheet.recipe))
 
     def table(self) -> SwatchSet:
         """The swatch table with every reading blank."""
@@ -232,8 +226,8 @@ def first_swatches(
     if not cloth:
         raise RecipeError("the cloth is not named: say what it is, as 'cotton lawn'.")
     for name, value in called.items():
-        if stated(name, how.setdefault(name, value)) != value:
-            raise DyemixError(said("bench.called", name.replace("_", " "), how[name], value))
+        other = stated(name, how.setdefault(name, value)) != value
+        refuse(other, "bench.called", name.replace("_", " "), how[name], value)
     settings = _with(settings, stock_strength=stock_pct)
     depths = settings.first_depths
     planned = {"1": Recipe()}
@@ -269,8 +263,8 @@ def _planned(
     """A bath for each recipe, by its label."""
     # One time for all, that of the slowest: swatches dyed for other times are of another method.
     _, times = settings.slowest({dye for recipe in planned.values() for dye in recipe})
-    how = {"hours": settings.usual_hours(settings.temperature) * times, **how}
-    how |= {"settings": settings, "on": on}
+    hours = settings.usual_hours(settings.temperature) * times
+    how = {"hours": hours, **how, "settings": settings, "on": on}
     return SwatchPlan.of([bath_sheet(planned[job], swatch_g, job=job, **how) for job in planned])
 
 

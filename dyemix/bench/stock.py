@@ -20,7 +20,7 @@ from dyemix.dataset.units import (
     to_mark,
     volume_text,
 )
-from dyemix.errors import DyemixError, RecipeError, expect, said
+from dyemix.errors import RecipeError, expect, refuse, said
 from dyemix.matching.limits import Measured
 
 MADE_UP_TO = "made up to"
@@ -54,12 +54,9 @@ class Stock:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "dye", dye_name(self.dye))
-        if not 0 < self.strength_pct <= 20:
-            raise DyemixError(said("bench.strength", self.strength_pct))
-        if self.how not in (MADE_UP_TO, ADDED_TO):
-            raise DyemixError(f"{self.how!r} is unknown: a stock is 'made up to' or 'added to'.")
-        if self.left_ml is not None and not 0 <= self.left_ml < float("inf"):
-            raise DyemixError(f"{self.left_ml:g} mL of {self.dye} is not a volume left over.")
+        refuse(not 0 < self.strength_pct <= 20, "bench.strength", self.strength_pct)
+        refuse(self.how not in (MADE_UP_TO, ADDED_TO), "bench.how", self.how)
+        refuse(not 0 <= (self.left_ml or 0.0) < math.inf, "bench.left", self.left_ml, self.dye)
 
     def actual_pct(self, settings: BathSettings) -> float:
         """% w/v once the room that the powder takes up is counted (`how`)."""
@@ -75,8 +72,7 @@ class Stock:
         if self.made is None:
             return None
         days = (on - self.made).days
-        if days < 0:
-            raise DyemixError(said("bench.dated", self.dye, self.made, on))
+        refuse(days < 0, "bench.dated", self.dye, self.made, on)
         return days
 
     def past_life(self, on: date, settings: BathSettings) -> bool:
@@ -274,10 +270,8 @@ def stock_sheet(
     True
     """
     settings = settings or BathSettings()
-    if not dye_name(dye):
-        raise DyemixError("the dye is not named: say which, as 'navy'.")
-    if not 0 < make_ml <= 100_000:
-        raise DyemixError(f"{make_ml:g} mL of stock is out of range: above 0, at most 100 000 mL.")
+    refuse(not dye_name(dye), "the dye is not named: say which, as 'navy'.")
+    refuse(not 0 < make_ml <= 100_000, "bench.make", make_ml)
     made = made or date.today()
     strength = float(settings.stock_strength if strength_pct is None else strength_pct)
     stock = Stock(dye, strength, made, cold, lot)

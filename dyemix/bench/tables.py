@@ -13,7 +13,7 @@ from dyemix.bench.plan import Job
 from dyemix.bench.stock import Stock
 from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.units import parse_weight
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, refuse
 from dyemix.files.small_tables import Column, number, read_table
 from dyemix.matching.limits import parse_stock
 
@@ -21,14 +21,12 @@ T = TypeVar("T")
 
 
 def _whole(text: str) -> int:
-    if not text.isdecimal() or int(text) < 1:
-        raise DyemixError(f"{text!r} is not a whole number of 1 or more.")
+    refuse(not text.isdecimal() or int(text) < 1, f"{text!r} is not a whole number of 1 or more.")
     return int(text)
 
 
 def _yes(text: str) -> bool:
-    if text.lower() not in ("yes", "no"):
-        raise DyemixError(f"{text!r} is not yes or no.")
+    refuse(text.lower() not in ("yes", "no"), f"{text!r} is not yes or no.")
     return text.lower() == "yes"
 
 

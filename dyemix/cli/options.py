@@ -17,7 +17,7 @@ from typing import Any
 import click
 
 from dyemix import console, writing
-from dyemix.errors import AmbiguousError, DyemixError, UnstatedError
+from dyemix.errors import AmbiguousError, DyemixError, UnstatedError, refuse
 
 Decorator = Callable[[Callable[..., Any]], click.Command]
 
@@ -108,8 +108,8 @@ class Command(click.Command):
         read = [value for name, value in values.items() if name not in writes]
         context.meta["inputs"] = [value for value in read if isinstance(value, str | Path)]
         places = [writing.destination(path, **care()) for path in written]
-        if len(set(places)) < len(places):
-            raise DyemixError("two answers do not go into one file: name another for each.")
+        alike = len(set(places)) < len(places)
+        refuse(alike, "two answers do not go into one file: name another for each.")
         try:
             return super().invoke(context)
         except (UnstatedError, AmbiguousError) as error:

@@ -15,7 +15,7 @@ from dyemix import console, writing
 from dyemix.cli.options import GROUPS, OPTIONS, care, given, given_only
 from dyemix.dataset.recipe import Measures
 from dyemix.dataset.result import said
-from dyemix.errors import DyemixError, InputError, RecipeError, UnstatedError
+from dyemix.errors import DyemixError, InputError, RecipeError, UnstatedError, refuse
 from dyemix.files.small_tables import number
 
 #: Where a reading of hers goes in a command that is printed: no colour, so that it is refused.
@@ -75,9 +75,8 @@ def piece(words: str, light: Any, recipe: Any = None) -> Any:
     from dyemix.files.targets import read_piece
     from dyemix.reading import photographed
 
-    if words.startswith(READING):
-        example = words.replace(READING, "52.1 -3.4 20.0")
-        raise DyemixError(f"in place of {words!r} goes what you read, as {example!r}.")
+    example = words.replace(READING, "52.1 -3.4 20.0")
+    refuse(example != words, f"in place of {words!r} goes what you read, as {example!r}.")
     place = photographed(words)
     return photograph(place[0]).piece(place[1]) if place else read_piece(words, light, recipe)
 
@@ -247,8 +246,7 @@ def kit(measure: str | None, dyes: Any) -> Any:
         return None
     of = bottles(dyes).measures(shown_for())
     words = f"{measure} {of.spoons}" if measure == "spoons" else measure
-    found = Kit.parse(words, of.stock_pct, of.cloth_g)
-    return replace(found, jug_from=settings(dyes).jug_from)
+    return replace(Kit.parse(words, of.stock_pct, of.cloth_g), jug_from=settings(dyes).jug_from)
 
 
 def pieces(files: tuple[str, ...] = (), job: str | None = None) -> list[Any]:

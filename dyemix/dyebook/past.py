@@ -20,12 +20,10 @@ from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord, PastPiece, PastWork
-from dyemix.errors import DyemixError, Fault, FitError, InputError, said
+from dyemix.errors import Fault, FitError, InputError, refuse, said
 from dyemix.matching.correct import Correction, Outcome, correct
 from dyemix.model.dyes import DyeSet
 
-#: Pieces farther off are not of the same family (common practice, ΔE2000).
-FAR = 5.0
 #: Colours that lie no farther apart are one colour, typed or read twice (a working value, ΔE2000).
 SAME = 0.5
 
@@ -55,8 +53,7 @@ def repeat(
     way of dyeing is not known; `DyemixError` for a book of invented dyes without `allow_demo`.
     """
     record, dyes = book.job(job), None
-    if record.demo and not allow_demo:
-        raise DyemixError(said("dyebook.demo", book.path))
+    refuse(record.demo and not allow_demo, "dyebook.demo", book.path)
     if methods := book.methods():
         method = book.method(method, job=job).name
         with suppress(FitError):  # with too few swatches, it is still repeated
@@ -221,13 +218,13 @@ def near(book: DyeBook, target: Target, count: int = 8) -> PastWork:
     """Past pieces near a colour, at most `count`: trials, signed swatches and swatches.
 
     ΔE2000 is under the target's light; a piece read as CIELAB or hex under that light is taken as
-    it was read. One farther off than `FAR` is not shown. Raises `DyemixError` for a count below 1.
+    it was read. One farther off than `PastWork.far` is not shown. Raises `DyemixError` for a
+    count below 1.
     """
-    if count < 1:
-        raise DyemixError(f"{count} pieces is out of range: 1 or more.")
+    refuse(count < 1, f"{count} pieces is out of range: 1 or more.")
     target = target.under(target.light or D65_10)
     pieces = sorted(_pieces(book, target), key=lambda piece: piece.delta_e)
-    shown = tuple(piece for piece in pieces[:count] if piece.delta_e <= FAR)
+    shown = tuple(piece for piece in pieces[:count] if piece.delta_e <= PastWork.far)
     beyond = pieces[0] if pieces and not shown else None
     return PastWork(target, shown, beyond, len(pieces), book.demo)
 

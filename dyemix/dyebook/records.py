@@ -178,6 +178,8 @@ class PastWork(Sheet):
     """Past pieces near a colour, nearest first; where none is near, the nearest `beyond`."""
 
     template: ClassVar[str] = "past"
+    #: Pieces farther off are not of the same family (common practice, ΔE2000).
+    far: ClassVar[float] = 5.0
 
     target: Target
     pieces: tuple[PastPiece, ...]

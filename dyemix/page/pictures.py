@@ -17,7 +17,7 @@ import numpy as np
 
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, screen_colours
 from dyemix.dyebook.rows import plain_picture
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, refuse
 
 if TYPE_CHECKING:
     from dyemix.photo.decode import Photograph
@@ -84,8 +84,7 @@ class Pictures:
 
     def photo(self, key: str) -> Photograph:
         """A picture that is still there. Raises `DyemixError`."""
-        if key not in self._photos:
-            raise DyemixError("this picture is not here any more: choose it again.")
+        refuse(key not in self._photos, "this picture is not here any more: choose it again.")
         return self._photos[key]
 
     def jpeg(self, key: str) -> bytes:

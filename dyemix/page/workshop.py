@@ -25,7 +25,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, refuse
 from dyemix.files.targets import typed_piece
 from dyemix.gamut.reach import ShelfAround, around
 from dyemix.matching.advice import suggest
@@ -138,8 +138,7 @@ class Workshop:
     def _tell(self, done: int, whole: int) -> None:
         """How far an answer is. Raises `DyemixError` once it is to be stopped."""
         self.done = f"{done} of {whole}"
-        if self.stopped.is_set():
-            raise DyemixError("stopped: what stood before stands.")
+        refuse(self.stopped.is_set(), "stopped: what stood before stands.")
 
     def book(self) -> DyeBook:
         """The dye book, open. Raises `DyemixError` where the page was opened without one."""

@@ -320,7 +320,7 @@ def test_near_takes_a_colour_as_it_was_read(book: DyeBook, monkeypatch: pytest.M
     for limit, shown in ((4.9, 1), (5.1, 0)):
         aside = values + lightness[np.searchsorted(apart, limit)]
         assert len(near(book, Target(aside, Light("D50", 2))).pieces) == shown
-    monkeypatch.setattr("dyemix.dyebook.past.FAR", float(delta_e(aside, values)))
+    monkeypatch.setattr("dyemix.dyebook.records.PastWork.far", float(delta_e(aside, values)))
     assert len(near(book, Target(aside, Light("D50", 2))).pieces) == 1, "just so far is near"
     with pytest.raises(DyemixError, match="1 or more"):
         near(book, Target(values, None), 0)
