@@ -11,7 +11,6 @@ one dimension down. Drawn on a grid, small gaps closed, what they go round is fi
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import combinations, islice
 
 import numpy as np
@@ -178,13 +177,10 @@ def _crossings(labs: Array, masks: Bits, levels: Array) -> Iterator[tuple[Array,
         above = triangles[cut, :, 0] > level
         # Both ends of the segment lie on the sides that meet in the corner that stands alone.
         alone = np.where(above.sum(axis=1) == 1, above.argmax(axis=1), above.argmin(axis=1))
-        corner = triangles[cut, alone]
-        ends = []
-        for other in (1, 2):
-            far = triangles[cut, (alone + other) % 3]
-            share = (level - corner[:, :1]) / (far[:, :1] - corner[:, :1])
-            ends.append(corner[:, 1:] + share * (far[:, 1:] - corner[:, 1:]))
-        yield np.stack(ends, axis=1), dyes[cut]
+        corner = triangles[cut, alone][:, np.newaxis]
+        far = triangles[cut[:, np.newaxis], (alone[:, np.newaxis] + [1, 2]) % 3]
+        share = (level - corner[..., :1]) / (far[..., :1] - corner[..., :1])
+        yield corner[..., 1:] + share * (far[..., 1:] - corner[..., 1:]), dyes[cut]
 
 
 class Nearest(Predicted):
@@ -271,8 +267,7 @@ def serve(
     return [out[i] for i in range(len(targets))]
 
 
-@dataclass(frozen=True)
-class Purchase:
+class Purchase(Value):
     """What the family takes of one dye: grams of powder, or millilitres of its stock of so much."""
 
     dye: str

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,7 +11,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.appearance import lab_hue, of_hue, usual_hue
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import expect, refuse, said
 from dyemix.gamut.coverage import Gamut, Nearest, Progress, Served, gamuts, nearest_rows, serve
@@ -35,8 +35,7 @@ _LEVELS: Array = np.array([88.0, 78.0, 68.0, 58.0, 48.0, 38.0, 28.0])
 _HUES = 12
 
 
-@dataclass(frozen=True)
-class Change:
+class Change(Value):
     """What a dye not owned adds to the shelf, or what the shelf loses without a dye of its own.
 
     Attributes
@@ -91,11 +90,6 @@ class ShelfReach(Result):
     demo: bool = False
 
     @property
-    def share(self) -> float | None:
-        """Share of the wanted colours within reach, 0 to 1."""
-        return sum(w.within for w in self.wanted) / len(self.wanted) if self.wanted else None
-
-    @property
     def title(self) -> str:
         where, gamut = f" on {self.cloth}" if self.cloth else "", self.gamut
         return said("gamut.reach.title", len(self.dyes), where, gamut.max_dyes, gamut.light)
@@ -108,9 +102,9 @@ class ShelfReach(Result):
     def findings(self) -> tuple[str, ...]:
         """Share of the wanted colours, best addition, the dye to spare, one sentence each."""
         lines, wanted = [_sentence(self.target)] if self.target else [], self.wanted
-        if self.share is not None:
-            near, share = sum(w.within for w in wanted), 100 * self.share
-            lines.append(said("gamut.reach.share", near, len(wanted), share, self.tolerance))
+        if many := len(wanted):
+            near = sum(w.within for w in wanted)
+            lines.append(said("gamut.reach.share", near, many, 100 * near / many, self.tolerance))
             lines += [_sentence(w) for w in wanted if not w.within]
         if self.additions:
             best = self.additions[0]
@@ -266,8 +260,7 @@ def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:
     return replace(dyes, names=names, pots=(), demo=demo, **parts)
 
 
-@dataclass(frozen=True, eq=False)
-class ShelfAround:
+class ShelfAround(Value):
     """What lies around one colour.
 
     Attributes

@@ -11,7 +11,7 @@ worked out is in `dyemix.fitting.learn`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 from typing import Any
 
@@ -81,8 +81,7 @@ def suggest(
     return replace(found, matches=(*choices, *others))
 
 
-@dataclass(frozen=True, eq=False)
-class _Way:
+class _Way(Value):
     """One thing to choose by.
 
     `value` ``(N,)`` of each recipe, less is better; a recipe is better where it is lower by `share`

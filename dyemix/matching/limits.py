@@ -171,8 +171,7 @@ class Kit:
         return f"{ml:g} {'g' if self.measure == 'scale' else 'mL'}"
 
 
-@dataclass(frozen=True)
-class MeasuredDose:
+class MeasuredDose(Value):
     """One dye of a rounded recipe: `ml` of the stock diluted 1 in `dilution` (1: as it is)."""
 
     dye: str

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property, partial
 from typing import Any, ClassVar
@@ -14,7 +13,7 @@ from dyemix.arrays import LAB
 from dyemix.colour.appearance import LAMPS, inconstancy, metamerism
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Several
+from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Several, Value
 from dyemix.dataset.target import Target
 from dyemix.errors import said
 from dyemix.fitting.learn import in_one_line
@@ -46,8 +45,7 @@ def verdict(likely: float, proven: bool) -> str:
     return next(words for bound, words in worth if likely <= bound)
 
 
-@dataclass(frozen=True)
-class LampShift:
+class LampShift(Value):
     """ΔE2000 that `lamp` brings: see `Match.metamerism` and `Match.inconstancy`."""
 
     lamp: str
