@@ -7,7 +7,7 @@ What a fit believes, in order of what it reads. Symbols are those of `dyemix.mod
 that the whole set shares: single-constant Kubelka–Munk. g follows a bent power of the depth; in
 company it is multiplied by ``exp(mᵢ eᵢ) (1 + T)^κ / (1 + cᵢ)^κᵢ``, κ the mean of κᵢ by depth.
 
-**Squares of one dye** (`ladder`, `lab_ladder`, `surfaces`) give a, the law and what is open of
+**Squares of one dye** (`ladder`, `lab_ladder`) give a, the law and what is open of
 both. Spectra: each band a least squares weighed by |dR/dk|, strengths regressed on the law. CIELAB:
 one curve for all depths, ln a a Gaussian process of lengths 120 nm (standard deviation 2) and 40 nm
 (0.6) about a level that is free, falling by 2 from 600 to 700 nm; how far a reading strays, misfit

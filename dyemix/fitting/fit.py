@@ -17,11 +17,10 @@ from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.errors import FitError, expect
-from dyemix.fitting.lab_ladder import cloth_from_lab
-from dyemix.fitting.ladder import Beside, Fitted, scatter_of, stated
+from dyemix.fitting.lab_ladder import Fitted, cloth_from_lab, stated
+from dyemix.fitting.ladder import Beside, Solver, scatter_of
 from dyemix.fitting.learn import calibrated
 from dyemix.fitting.slips import slips
-from dyemix.fitting.surfaces import Solver
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import depth_law, law_text

@@ -15,6 +15,7 @@ Axis letters: D dyes, R rows (a swatch under a light), B bands, K parts of the p
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -32,8 +33,7 @@ from dyemix.colour.colorimetry import (
     white,
     xyz_from_lab,
 )
-from dyemix.dataset.swatches import Reading, Swatch
-from dyemix.fitting.ladder import DRIFT, LAW, LAW_BOUNDS, LAW_SPREAD, Fitted, bound, padded, stated
+from dyemix.dataset.readings import Clipped, Reading, Swatch
 from dyemix.model.kubelka_munk import (
     Surface,
     depth_law,
@@ -43,6 +43,13 @@ from dyemix.model.kubelka_munk import (
     reflectance_slope,
 )
 
+#: Prior of the depth law's exponent and bend: the middle and spread of what dyes on cellulose
+#: show. In place of a contest of laws, which three depths cannot decide. And where it is held.
+LAW, LAW_SPREAD = np.array([0.95, 0.0]), np.array([0.15, 0.05])
+LAW_BOUNDS = np.array([[0.3, 1.6], [-0.15, 0.15]])
+#: How far the dyes of later baths may stray from those of the ladder as a whole, ln(strength): a
+#: new stock, another day (common practice: a few per cent).
+DRIFT = 0.03
 #: Kernels of the prior of ln a: length (nm) and standard deviation; and that of the level, wide.
 KERNELS, LEVEL_SPREAD = ((120.0, 2.0), (40.0, 0.6)), 6.0
 #: Its mean: flat, and falling beyond 600 nm, to this at 700 nm, since blues and blacks let far red
@@ -65,6 +72,56 @@ _LAW_MATTERS = (0.15, 0.3)
 #: A step over this in ln a leaves the region where the linearised colours mean anything.
 _LONGEST = 1.5
 _STEPS, _TOLERANCE = 30, 1e-4
+
+
+@dataclass(frozen=True, eq=False)
+class Fitted:
+    """D dyes under one surface term.
+
+    Attributes
+    ----------
+    curves : ``(D, B)`` ln of the absorption per unit of g.
+    law : ``(D, 2)`` exponent and bend.
+    modes : ``(D, Q, B + 2)`` what is open of ln a and, last, the law: one standard deviation of
+        each of Q independent parts.
+    cost : ``(D,)`` weighted squares that are left, priors included.
+    """
+
+    curves: Array
+    law: Array
+    modes: Array
+    cost: Array
+
+    @classmethod
+    def joined(cls, parts: Sequence[tuple[Sequence[int], Fitted]]) -> Fitted:
+        """Dyes of several kinds in one order; each part with the places of its dyes."""
+        order = np.argsort(np.concatenate([places for places, _ in parts]))
+        curves, law, cost = (
+            np.concatenate([getattr(part, name) for _, part in parts])[order]
+            for name in ("curves", "law", "cost")
+        )
+        modes = padded([each for _, part in parts for each in part.modes], 0.0)
+        return cls(curves, law, modes[order], cost)
+
+
+def padded(rows: Sequence[Array], fill: float) -> Array:
+    """Arrays ``(S_i, …)`` under each other, ``(D, S, …)``, short ones filled up."""
+    most = max(len(row) for row in rows)
+    out = np.full((len(rows), most, *rows[0].shape[1:]), fill)
+    for i, row in enumerate(rows):
+        out[i, : len(row)] = row
+    return out
+
+
+def stated(readings: Sequence[Reading]) -> Array:
+    """Covariance ``(3, 3)`` that the mean of readings is stated to have; 0 where none is."""
+    known = [np.zeros((3, 3)), *(r.covariance for r in readings if r.covariance is not None)]
+    return np.asarray(np.sum(known, axis=0) / len(readings) ** 2)
+
+
+def bound(readings: Sequence[Reading]) -> Clipped | None:
+    """Where the colour of readings may lie beyond what was read."""
+    return next((r.clipped for r in readings if r.clipped is not None), None)
 
 
 def _prior_basis() -> Array:

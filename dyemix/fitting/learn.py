@@ -26,7 +26,7 @@ from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.dataset.target import Trial
 from dyemix.errors import DyemixError, expect
 from dyemix.fitting.calibration import Calibrated, condition
-from dyemix.fitting.ladder import bound, stated
+from dyemix.fitting.lab_ladder import bound, stated
 from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.fit_report import FitReport, MixtureCheck, mixture_checks, promises_kept
 from dyemix.model.scatter import PRIOR_SECOND_BATH, PRIOR_WORTH

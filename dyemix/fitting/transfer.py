@@ -22,7 +22,7 @@ from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import FitError
 from dyemix.fitting.calibration import ladders_of
 from dyemix.fitting.fit import fit
-from dyemix.fitting.ladder import padded
+from dyemix.fitting.lab_ladder import padded
 from dyemix.fitting.learn import calibrated
 from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.fit_report import DyeReport, FitReport
