@@ -323,17 +323,12 @@ def _span(steps: Sequence[int]) -> str:
 
 
 def _cost(found: Series) -> tuple[str, ...]:
-    """What a second bath costs in lightness, where it ends, and what to do first."""
+    """What a second bath costs in lightness, and what to do first."""
     route = found.routes[0]
     if not route.reached:
         return ("No second bath from this shelf makes this piece quieter with its hue held.",)
     last, first = route.reached, route.steps[0].recipe
     cost = [found.start.lab[0] - step.prediction.lab[0] for step in route.steps]
     more = f", step {last} takes {cost[last - 1]:.1f}" if last > 1 else ""
-    lines = [
-        said("series.darker", route.dye, cost[0], more),
-        said("series.begin", first, first.total),
-    ]
-    if last < len(route.steps):
-        lines.append(f"The shelf runs out: {route.title} {route.verdict}.")
-    return tuple(lines)
+    darker = said("series.darker", route.dye, cost[0], more)
+    return darker, said("series.begin", first, first.total)
