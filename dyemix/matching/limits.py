@@ -58,14 +58,12 @@ def _by_dye(text: str, amount: str, wanted: str) -> list[tuple[str, list[float]]
 
 def parse_stock(text: str) -> dict[str, float]:
     """``2`` (every stock) or ``navy 1, gold 2 %`` to % w/v by dye. Raises `DyemixError`."""
-    wanted = "a stock: write '2' or 'navy 1, gold 2' (% w/v), above 0"
-    return _once(text, wanted, lambda _, pct: pct > 0)
+    return _once(text, said("matching.kit.stock"), lambda _, pct: pct > 0)
 
 
 def parse_prices(text: str) -> dict[str, float]:
     """``navy 0.20, gold 0.15`` to a price per gram of powder. Raises `DyemixError`."""
-    wanted = "a price: write 'navy 0.20' (per gram of powder)"
-    return _once(text, wanted, lambda dye, _: dye != "")
+    return _once(text, said("matching.kit.price"), lambda dye, _: dye != "")
 
 
 def _once(text: str, wanted: str, fits: Callable[[str, float], bool]) -> dict[str, float]:
@@ -83,15 +81,10 @@ def parse_in_hand(text: str, cloth_g: float) -> dict[str, float]:
     Two jars of one dye add up. Raises `DyemixError` for what it cannot read.
     """
     out: dict[str, float] = {}
-    wanted = "a jar: write 'navy 180 mL 2 %', joined by commas"
-    for dye, (ml, pct) in _by_dye(text, r"# *ml\s+(?:of\s+)?# *%", wanted):
-        out[dye] = out.get(dye, 0.0) + ml * pct / _weighed(cloth_g)
+    refuse(not cloth_g > 0, "matching.kit.cloth", cloth_g)
+    for dye, (ml, pct) in _by_dye(text, r"# *ml\s+(?:of\s+)?# *%", said("matching.kit.jar")):
+        out[dye] = out.get(dye, 0.0) + ml * pct / cloth_g
     return out
-
-
-def _weighed(cloth_g: float) -> float:
-    refuse(not cloth_g > 0, f"a cloth of {cloth_g:g} g cannot be dyed: give its dry weight.")
-    return cloth_g
 
 
 @dataclass(frozen=True)
@@ -122,7 +115,7 @@ class Kit:
     jug_from: float = JUG_FROM
 
     def __post_init__(self) -> None:
-        _weighed(self.cloth_g)
+        refuse(not self.cloth_g > 0, "matching.kit.cloth", self.cloth_g)
         expect(self.stock_pct, Mapping, "write {'': 1.0} for every dye, or each by its name")
         way, sets = self.measure, ", ".join(SPOON_SETS)
         weak = ", ".join(dye or "stock" for dye, pct in self.stock_pct.items() if not pct > 0)
