@@ -57,8 +57,8 @@ def suggested(
         lines.append(
             _with_reasons(f"   {bottles.words(recipe, cloth_g, rounded, spoons)}", reasons)
         )
-    about = _about(bottles, [recipe for recipe, *_ in shown], cloth_g)
-    lines.append(f"% owf. {about} Misses are {answer.formula}.")
+    stock = f"of stock ({_strengths(bottles, [recipe for recipe, *_ in shown])}) for {cloth_g:g} g"
+    lines.append(f"% of dry cloth weight, {stock}. Misses are {answer.formula}.")
     first, *more = (
         *mottled(answer.dyes.conditions),
         *(() if answer.reach is Reach.WITHIN else answer.warnings[:1]),
@@ -72,13 +72,13 @@ def suggested(
 def in_steps(found: Series, bottles: Bottles, cloth_g: float, detail: bool = False) -> str:
     """A series, with what to measure of each step below its recipe."""
     recipes = [step.recipe for route in found.best for step in route.steps]
-    about = _about(bottles, recipes, cloth_g)
+    strengths = _strengths(bottles, recipes)
+    about = f"Of stock ({strengths}), for {cloth_g:g} g of dry cloth." if strengths else ""
     return found.text(lambda s: bottles.words(s.recipe, cloth_g, s.measured), about, detail)
 
 
-def _about(bottles: Bottles, recipes: Iterable[Recipe], cloth_g: float) -> str:
-    strengths = bottles.strengths({dye: "" for recipe in recipes for dye in recipe})
-    return f"Of stock ({strengths}), for {cloth_g:g} g of dry cloth." if strengths else ""
+def _strengths(bottles: Bottles, recipes: Iterable[Recipe]) -> str:
+    return bottles.strengths({dye: "" for recipe in recipes for dye in recipe})
 
 
 def _with_reasons(line: str, reasons: Iterable[str]) -> str:

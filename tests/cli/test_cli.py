@@ -169,7 +169,7 @@ def test_a_list_of_colours_is_matched_into_a_table(run):
     assert lines[1].startswith("target,reach,rank,recipe,residual,likely")
     assert [line.split(",")[0] for line in lines[2:]] == ["sage", "sage", "teal", "teal"]
     one = json.loads(run("match", "40 -20 -15 D65/10", "--json", "--count", "2").stdout)
-    assert str(round(one["matches"][0]["likely"], 2)) in lines[4]
+    assert f"{one['matches'][0]['likely']:.6g}" in lines[4]
 
 
 @pytest.mark.slow

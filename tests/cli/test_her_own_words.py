@@ -135,7 +135,7 @@ def test_one_strength_in_every_command(run: Command) -> None:
     assert meant(*book, "--stock", "2") == "navy 0.33 + rose 0.33"
     match = run("match", "#7d8a6e", "--only", "navy, rose, lemon", *book)
     assert re.search(r"navy 3 %", match.stdout)
-    assert "Of stock (4 %, navy 3 %)" in match.stdout
+    assert "of stock (4 %, navy 3 %)" in match.stdout
 
 
 def test_an_answer_is_short_and_can_be_measured(run: Command) -> None:

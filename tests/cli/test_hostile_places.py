@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -125,3 +126,29 @@ def test_a_folder_that_may_not_be_written_to(bench: Command, name: str) -> None:
         done = bench(*words, option, "/proc/new.svg")  # nobody may, root neither
         assert done.returncode in ENDED[1:]
         assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("missing", "extra", "words"),
+    [
+        ("cv2", "photo", ("photo-page", "-o", "page.pdf")),
+        ("cv2", "photo", ("photo-page", "-o", "page.png")),
+        ("pillow_heif", "heic", ("read", "x.heic", "-o", "read.csv")),
+        ("rawpy", "raw", ("read", "x.dng", "-o", "read.csv")),
+        ("uvicorn", "web", ("web", "--no-browser")),
+    ],
+)
+def test_an_extra_that_is_missing_is_named(
+    run: Command, monkeypatch: pytest.MonkeyPatch, missing: str, extra: str, words: tuple[str, ...]
+) -> None:
+    """One sentence, with the line that installs it and no reason of another command's."""
+    monkeypatch.setitem(sys.modules, missing, None)
+    heic = b"\0\0\0\x18ftypheic" + bytes(64)
+    (run.folder / "x.heic").write_bytes(heic)
+    (run.folder / "x.dng").write_bytes(b"II*\0" + bytes(64))
+    done = run(*words)
+    assert done.returncode == 2
+    last = done.stderr.strip().splitlines()[-1]
+    assert last.startswith(f"this needs an extra that is not installed: pip install '.[{extra}]'")
+    assert "corners" not in last
+    assert not list(run.folder.glob("page*"))

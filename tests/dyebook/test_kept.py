@@ -16,7 +16,8 @@ from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
 from dyemix.dataset.target import Bath, Target, Trial
-from dyemix.dyebook import rows, schema
+from dyemix.dyebook import connection as schema
+from dyemix.dyebook import rows
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import near, repeat
 from dyemix.dyebook.records import Cloth, DyeLot
