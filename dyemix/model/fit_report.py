@@ -161,12 +161,6 @@ class FitReport(Result):
         return self.own_mixtures + self.set_aside
 
     @property
-    def left_out(self) -> float | None:
-        """Mean ΔE2000 over every inner depth left out, all dyes together."""
-        inner = [x for dye in self.dyes for x in dye.inner]
-        return sum(inner) / len(inner) if inner else None
-
-    @property
     def verdict(self) -> str:
         """What these swatches are good for, in a sentence or two."""
         if not self.dyes:
@@ -181,7 +175,7 @@ class FitReport(Result):
         if self.checks:
             which = "fit.own_mixes" if self.own_mixtures else "fit.mixes_aside"
             return said(which, kept=promises_kept(self.checks), expect=expect)
-        use = said("fit.first_idea" if self.left_out is None else "fit.for_trying")
+        use = said("fit.for_trying" if any(d.inner for d in self.dyes) else "fit.first_idea")
         return said("fit.no_mix", expect=expect, use=use)
 
     def _rows(self) -> Iterable[Row]:
