@@ -207,7 +207,7 @@ def bath_sheet(
         expect=expect or "", wetted=wetted, total_ml=total, cloth_holds_ml=holds, doses=doses,
         palest_first=dyes is not None or len(recipe) < 2, salt=salt, soda=soda,
         water_ml=max(water, 0.0), cost=Cost.of(doses, salt, soda, settings), syringe_miss=syringe,
-        spoon_miss=spoons, warnings=() if dyes is None else dyes.warnings(recipe),
+        spoon_miss=spoons, warnings=() if dyes is None else dyes.predict(recipe).warnings,
         settings=settings, fibre=made_of, demo=dyes is not None and dyes.demo,
         second_bath=second_bath,
     )  # fmt: skip

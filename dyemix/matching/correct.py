@@ -187,7 +187,8 @@ def _spread(dyes: DyeSet, share: float, amounts: Array, light: Light) -> tuple[A
     like.
     """
     parts = dyes.predict_many(amounts, light).causes
-    return parts.random, parts.lasting + (share / dyes.scatter.pot) ** 2 * parts.pot
+    lasting = parts.fit + parts.model
+    return parts.random, lasting + (share / dyes.scatter.pot) ** 2 * parts.pot
 
 
 def correct(

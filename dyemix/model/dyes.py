@@ -301,10 +301,6 @@ class DyeSet(Result):
         """The one light of an answer: that asked for, or of the target; else of the swatches."""
         return Light.parse((asked.light if isinstance(asked, Target) else asked) or self.light)
 
-    def warnings(self, recipe: OneRecipe) -> tuple[str, ...]:
-        """One sentence for each dye that leaves the range of its swatches."""
-        return self.span.warnings(self.amounts(recipe))
-
     def on(self, cloth: Reading | Swatch | ArrayLike) -> DyeSet:
         """The same dyes on other cloth: a reflectance ``(B,)``, or a reading of a dyed piece.
 

@@ -98,18 +98,13 @@ class Causes(Value):
     reading: Array
 
     @property
-    def lasting(self) -> Array:
-        """What comes back when the same recipe is dyed again."""
-        return self.fit + self.model
-
-    @property
     def random(self) -> Array:
-        """What differs between two pots of one recipe."""
+        """What differs between two pots of one recipe; the rest comes back with the next."""
         return self.dosing + self.pot + self.reading
 
     @property
     def total(self) -> Array:
-        return self.lasting + self.random
+        return self.fit + self.model + self.random
 
     def rows(self, rows: Indices | int) -> Causes:
         """Those of some of the pots."""
