@@ -320,7 +320,7 @@ def place(dye: str, names: Sequence[str]) -> int:
         return names.index(dye)
     near = difflib.get_close_matches(dye, names, 1)
     names_it = said("recipes.shelf", names=", ".join(names))
-    hint = said("recipes.near", name=near[0]) if near else names_it
+    hint = said("recipes.near", name=near.pop()) if near else names_it
     raise RecipeError(said("recipes.no_swatch", dye=dye, hint=hint))
 
 

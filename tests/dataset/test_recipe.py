@@ -337,6 +337,23 @@ def test_spoonfuls_are_the_nearest_quarter_teaspoon(ml: float, spoons: str) -> N
     assert 100 * in_words.total == pytest.approx(measured.ml)
 
 
+def test_a_jug_measures_what_nobody_counts_in_spoons() -> None:
+    """To its marks: whole mL here, three figures from 100 mL on. 61 for 61.4 is 0.65 % less."""
+    jug = spoonfuls(61.4, "metric", jug_from=50.0)
+    assert jug.ml == 61.0
+    assert jug.text.endswith(" mL")
+    assert jug.error_pct == pytest.approx(-100 * 0.4 / 61.4)
+    assert spoonfuls(150.4, "metric", jug_from=100.0).ml == 150.0
+    assert "tbsp" in spoonfuls(45.0, "metric", jug_from=45.0).text
+
+
+def test_no_amount_is_none_and_a_word_is_no_amount() -> None:
+    assert Recipe.parse("gold 0 + navy 1") == {"navy": 1.0}
+    for amount in ("1", None, True + 1j, [1.0]):
+        with pytest.raises(RecipeError, match="gold"):
+            Recipe({"gold": amount})  # type: ignore[dict-item]
+
+
 def test_twenty_drops_are_a_millilitre() -> None:
     """Common practice; 1 mL of 1 % stock holds 0.01 g of dye: 0.01 % owf on 100 g."""
     assert Recipe.parse("gold 20 drops", Measures({"": 1.0}, 100.0)).total == pytest.approx(0.01)
