@@ -46,7 +46,7 @@ _UNDYED, _PAPER, _BLACK = np.array([[92.0, 0.0, 3.0]]), np.array([[94.0, 0.5, -3
 #: Standard errors (log light) of each step, of its channels, and of all of one card: of grey cards
 #: and patches (how evenly they lie in the light; makers' tolerances), of undyed cloth, of paper and
 #: of printed black.
-_CARD_ERROR, _UNDYED_ERROR = (0.01, 0.006, 0.02), (0.025, 0.025, 0.055)
+_CARD_ERROR, _UNDYED_ERROR = (0.01, 0.006, 0.02), (0.022, 0.022, 0.05)
 _PAPER_ERROR, _BLACK_ERROR = (0, 0.05, 0.08), (0, 0.3, 0.35)
 #: Veiling glare is named from this share of white on, or where printed black is as light as that.
 _GLARE, _PALE_BLACK = 0.01, 0.06
@@ -235,7 +235,8 @@ class Cards:
         """The camera's matrix by the patches of the card and the measured ones, and notes."""
         tone, to_xyz, card = self.tone, self.photo.to_xyz, self.reference
         white = tone.undo(np.ones((1, 3)))[0]
-        matrix, notes = patches.balance(to_xyz, white, tone.bent or not tone.known), []
+        bent = float(tone.bent) if tone.known else patches.MAY_BEND
+        matrix, notes = patches.balance(to_xyz, white, bent), []
         names = np.array([*card.names, *measured.names])
         lab = np.concatenate([card.lab, measured.lab])
         light = tone(self._light) / self.flat.at(self._patch.mean(axis=1))

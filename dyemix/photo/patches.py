@@ -54,12 +54,13 @@ _LAMP = np.array([[-0.11, 0.08, 0.03], [-0.09, 0.01, 0.08], [-0.08, -0.02, 0.10]
 #: matrix stands for. Half of all pictures are taken in daylight, three in ten in white LED light,
 #: two in ten under lamps; a camera that balances itself shows them alike, so that one error holds
 #: for all, the most likely one.
-GREY_ERROR, LIGHT_ERROR = (0.2, 1.3, 1.75), (0.15, 1.05, 1.5)
-#: Beside `GREY_ERROR`, a unit of chroma up to `_VIVID`.
-VIVID_ERROR, _VIVID = (0.034, 0.024, 0.052), 60.0
-#: Added to it where tones are bent, or may be: greys tell the curve, but not what was done to
-#: saturation.
-BENT_ERROR = (0.3, 1.2, 0.6)
+GREY_ERROR, LIGHT_ERROR = (0.1, 1.3, 1.75), (0.15, 1.05, 1.5)
+#: Beside `GREY_ERROR`, a unit of chroma up to `_VIVID`; dark cloth takes much light even where it
+#: looks neutral, and counts as of so much chroma a unit of darkness.
+VIVID_ERROR, _VIVID, _DARK_AS = (0.032, 0.024, 0.052), 60.0, 0.35
+#: Added to it where tones are bent: greys tell the curve, but not what was done to saturation. Half
+#: of the cameras of which nothing is known are taken to bend them (`MAY_BEND`).
+BENT_ERROR, MAY_BEND = (0.3, 1.2, 0.6), 0.5
 
 
 def spread_in_lab(lab: Array, error: Array) -> Array:
@@ -104,7 +105,8 @@ class CameraMatrix:
         """Covariance ``(N, 3, 3)``, in the three parts of ΔE2000, of its error at colours
         ``(N, 3)``; `cast` ``(N,)`` is by how much the light is redder than the one it stands for.
         """
-        chroma = np.minimum(np.hypot(lab[:, 1], lab[:, 2]), _VIVID) * (self.kind == "grey")
+        chroma = np.maximum(np.hypot(lab[:, 1], lab[:, 2]), _DARK_AS * (100.0 - lab[:, 0]))
+        chroma = np.minimum(chroma, _VIVID) * (self.kind == "grey")
         more = np.outer(chroma, VIVID_ERROR) ** 2 + np.outer(cast, LIGHT_ERROR) ** 2
         return np.asarray(self.error + more[:, np.newaxis] * np.eye(3))
 
@@ -182,9 +184,9 @@ def counted(to_xyz: Array) -> Array:
     return np.asarray(_SENSOR @ np.linalg.inv(SRGB_TO_XYZ) @ to_xyz)
 
 
-def balance(to_xyz: Array, white: Array | float = 1.0, bent: bool = False) -> CameraMatrix:
+def balance(to_xyz: Array, white: Array | float = 1.0, bent: float = 0.0) -> CameraMatrix:
     """The file's own matrix, for values already balanced on grey; `white` ``(3,)`` is what the
-    picture's linear values were there.
+    picture's linear values were there, `bent` how likely its tones are bent.
 
     A camera set to another light should have been balanced where its sensor counts light (von
     Kries), not in the primaries of the file: that is made good by a typical sensor, and so is what
@@ -194,7 +196,7 @@ def balance(to_xyz: Array, white: Array | float = 1.0, bent: bool = False) -> Ca
     lamp = np.eye(3) + np.log(gains[0] / gains[2]) * _LAMP
     balanced = np.diag(sensor.sum(axis=1) / (sensor @ gains)) @ sensor
     balanced = np.linalg.inv(sensor) @ lamp @ balanced
-    error = np.square(GREY_ERROR) + (np.square(BENT_ERROR) if bent else 0.0)
+    error = np.square(GREY_ERROR) + bent * np.square(BENT_ERROR)
     return CameraMatrix("grey", to_xyz @ balanced * gains, np.diag(error))
 
 
