@@ -73,7 +73,7 @@ def test_words_of_the_caller_are_escaped(sage: Sage) -> None:
     assert page.text.count(nasty) == 6  # title twice, swatch box, cloth, aim, expect
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(st.text(max_size=200), st.text("abc defghij-", min_size=1, max_size=90))
 def test_any_words_stay_inside_the_page(words: str, dye: str) -> None:
     assume(dye.strip())

@@ -32,7 +32,9 @@ PLAN = SwatchSet(
 
 
 @pytest.mark.parametrize(
-    ("cells", "paper"), [(12, "A4"), (24, "letter"), (40, "A4")], ids=["12", "24", "40"]
+    ("cells", "paper"),
+    [(12, "A4"), (24, "letter"), pytest.param(40, "A4", marks=pytest.mark.slow)],
+    ids=["12", "24", "40"],
 )
 def test_printed_pages_are_found_where_the_layout_says(
     tmp_path: Path, cells: int, paper: str
