@@ -53,6 +53,8 @@ _GLARE, _PALE_BLACK = 0.01, 0.06
 #: Log ratio of red to blue in white paper from which the light's colour is named, and by which it
 #: differs over the cells where lights are mixed; daylight from noon to shade spans 0.7.
 _COLOURED, _MIXED = 0.6, 0.2
+#: So many pieces darker than this L* whose chroma is below the last look all grey.
+_MANY, _DYED, _COLOURLESS = 6, 85.0, 10.0
 #: So many times more of white paper is counted in one channel than in another where the light has
 #: no whole spectrum: tungsten and white LED reach 2.8 in a camera set to daylight, three-coloured
 #: LED 3.1 to 3.7, sodium 3.8 to 6 (CIE illuminants A, LED-B1, LED-RGB1 and HP1 on 22 sensors).
@@ -83,6 +85,15 @@ class Characterisation:
         slope = metric(lab) @ self.matrix.slope(rgb) * rgb[:, np.newaxis]
         tone = slope @ self.tone.covariance(self.tone.undo(rgb * light)) @ slope.transpose(0, 2, 1)
         return np.asarray(self.matrix.stated(lab, cast(light) - self.cast) + tone)
+
+    def colourless(self, rgb: Array) -> bool:
+        """Whether cloth of straight, even values ``(N, 3)`` is all grey, and greys alone are known:
+        a lamp of one colour, to which the camera was balanced, shows it so.
+        """
+        lab = self.matrix.lab(rgb)
+        chroma = np.hypot(*lab[lab[:, 0] < _DYED].T[1:])
+        grey = len(chroma) >= _MANY and np.quantile(chroma, 0.9) < _COLOURLESS
+        return bool(self.matrix.kind == "grey" and grey)
 
 
 def cast(light: Array) -> Array:

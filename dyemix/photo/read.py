@@ -37,6 +37,9 @@ GREY_CARD = (0.18,)
 _UNEVEN = 0.05
 #: Each channel of a cell is off by this share at least: what a flat field of paper cannot show.
 _LEAST = 0.004
+#: By so much (parts of ΔE2000) dyed cloth is off that a lamp of one colour shows as grey (lamps of
+#: 590 and 620 nm, 20 to 35 nm wide, on simulated sensors).
+_ONE_COLOUR = (7.0, 13.0, 13.0)
 _ANCHORS = ("grey", "undyed")
 _NUMBER = re.compile(r"\s*[0-9]*\.?[0-9]+\s*")
 
@@ -108,7 +111,9 @@ def examine_photo(photo: File | Photograph, options: PhotoOptions | None = None)
     straight = photo.straightened(tone)
     laid, vacant = _laid(straight, frame, flat, contents)
     found = cards.characterise(_measured(laid, options.measured))
+    grey = found.colourless(np.array([each.cloth.mean for each in laid]))
     doubts = (*found.warnings, *sample.retouched(straight, frame, flat))
+    doubts += tuple(sayings({"one_colour": grey}))
     found = replace(found, warnings=doubts)
     cells = _cells(laid, found, _kept(laid, options.keep, photo))
     cells = [cell.under(options.light) for cell in cells]
@@ -232,7 +237,8 @@ def _cells(laid: Sequence[Laid], found: Characterisation, kept: set[str]) -> lis
     scatter += _LEAST**2 * rgb[:, :, np.newaxis] ** 2 * np.eye(3)
     within = slope @ scatter @ slope.transpose(0, 2, 1)
     places = np.array([each.corners.mean(axis=0) for each in laid])
-    camera = spread_in_lab(lab, found.camera(rgb, places))
+    lost = found.colourless(rgb) * np.diag(np.square(_ONE_COLOUR))
+    camera = spread_in_lab(lab, found.camera(rgb, places) + lost)
     cells = []
     for i, (each, spectrum) in enumerate(zip(laid, _spectra(lab), strict=True)):
         parts = delta_e(lab[i], matrix.lab(each.cloth.blocks))

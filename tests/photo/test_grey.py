@@ -14,6 +14,7 @@ from benchmarks.photo_scenes import bound
 from dyemix.errors import InputError
 from dyemix.photo import PhotoOptions, PhotoReading, examine_photo
 from tests.simulated.camera import WAVELENGTHS, Laid
+from tests.simulated.camera import camera as simulated
 from tests.simulated.camera.scenes import GREY_STEPS, scene
 from tests.simulated.photographs import TEXTILES, TRUTH, camera, miss, page
 
@@ -32,8 +33,8 @@ def over(x: float, y: float, width: float, height: float, spectrum: Any) -> Laid
 def read(
     folder: Path, lying: Sequence[float], told: Sequence[float], *more: Laid, **how: Any
 ) -> PhotoReading:
-    box = how.pop("box", page().grey_box)
-    laid = scene(replace(page(), grey_box=box), dict(enumerate(TEXTILES[:6])), lying, card=False)
+    box, cloth = how.pop("box", page().grey_box), TEXTILES[: how.pop("cloth", 6)]
+    laid = scene(replace(page(), grey_box=box), dict(enumerate(cloth)), lying, card=False)
     photo = camera(megapixels=1.5, **how).save(
         replace(laid, laid=[*laid.laid, *more]), folder / "g.jpg"
     )
@@ -124,3 +125,15 @@ def test_undyed_cloth_that_is_not_white_is_no_anchor(tmp_path: Path) -> None:
     (tmp_path / "c.csv").write_text("cell,recipe\nA1,undyed\n")
     with pytest.raises(InputError, match="if the grey or the undyed cloth is as told"):
         examine_photo(photo, PhotoOptions(cells=tmp_path / "c.csv", anchor="undyed"))
+
+
+def test_a_lamp_of_one_colour_that_the_camera_was_balanced_to(tmp_path: Path, monkeypatch) -> None:
+    """Neutral things cannot show it: all cloth looks grey, which is said, and stated as lost."""
+    orange = np.exp(-0.5 * ((WAVELENGTHS - 590.0) / 8.0) ** 2) + 1e-6
+    real = simulated.lamp
+    monkeypatch.setattr(simulated, "lamp", lambda name: orange if name == "590" else real(name))
+    found = read(tmp_path, GREY_STEPS, GREY_STEPS, light="590", balance="lamp", cloth=21)
+    assert "the lamp has one colour" in "; ".join(found.characterisation.warnings)
+    off = miss(found, TRUTH[[found.frame.labels.index(cell.label) for cell in found.cells]])
+    assert off.mean() > 10.0
+    assert 0.7 < np.sqrt(np.mean([cell.error**2 for cell in found.cells]) / np.mean(off**2)) < 1.4
