@@ -248,26 +248,16 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     ladders, fitted = solver.ladders(surface, spread, scatter.strength)
     misfit = _misfit(solver, left)
     beyond = float(np.sqrt(max((misfit or 0.0) ** 2 - _MISFIT_FROM**2, 0.0)))
+    palest, deepest = (np.array([side(c) for c in solver.depths]) for side in (np.min, np.max))
     alone = DyeSet(
-        solver.names, ladders.curves, ladders.law,
-        palest=np.array([c.min() for c in solver.depths]),
-        deepest=np.array([c.max() for c in solver.depths]),
-        cloth=solver.cloth, surface=surface, light=light, conditions=conditions, scatter=scatter,
+        solver.names, ladders.curves, ladders.law, palest, deepest, solver.cloth, surface, light,
+        conditions=conditions, scatter=scatter, demo=swatches.demo,
         ladders=replace(ladders, misfit=_MISFIT_COUNTS * float(np.sqrt(beyond))),
-        demo=swatches.demo,
     )  # fmt: skip
+    reports = tuple(_report_dye(solver, i, fitted, left[i], odd[i]) for i in range(len(odd)))
+    notes = (*swatches.warnings, *swatches.apart, *scatter.warnings, *_lab_notes(solver, swatches))
     report = FitReport(
-        light=str(light),
-        surface=said("fit.surface", surface, spread),
-        dyes=tuple(
-            _report_dye(solver, i, fitted, left[i], odd[i])
-            for i in range(len(solver.names))
-        ),
-        misfit=misfit,
-        warnings=(
-            *swatches.warnings, *swatches.apart, *scatter.warnings, *_lab_notes(solver, swatches),
-            *_flags(swatches),
-        ),
-        demo=swatches.demo,
+        str(light), said("fit.surface", surface, spread), reports, misfit=misfit,
+        warnings=(*notes, *_flags(swatches)), demo=swatches.demo,
     )  # fmt: skip
     return calibrated(alone, report, swatches, aside, check)

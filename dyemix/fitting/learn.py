@@ -69,13 +69,9 @@ def calibrated(
         )  # fmt: skip
     found = condition(alone, pots)
     kept = [s for some in aside if some is not None for s in known(some)]
-    conditions = alone.conditions
-    report = replace(
-        report,
-        set_aside=found.dyes.evaluate(kept).checks if kept else (),
-        method="; ".join(f"{key} {conditions[key]}" for key in METHOD if key in conditions)
-        or "not recorded",
-    )
+    conditions, checks = alone.conditions, found.dyes.evaluate(kept).checks if kept else ()
+    method = "; ".join(f"{key} {conditions[key]}" for key in METHOD if key in conditions)
+    report = replace(report, set_aside=checks, method=method or "not recorded")
     return reported(replace(found.dyes, report=report), left_out_checks(found))
 
 

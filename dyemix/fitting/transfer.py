@@ -108,13 +108,12 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
         conditions=conditions, ladders=ladders, pots=(), demo=dyes.demo or swatches.demo,
     )  # fmt: skip
     warnings = [*told, *warnings, *swatches.warnings, *swatches.apart]
+    if first:
+        reports, warnings = [*first.dyes, *reports], [*warnings, *first.warnings]
     report = FitReport(
-        light=str(whole.light),
-        surface=first.surface if first else f"borrowed, r0 {here.surface.r0:.4f}",
-        dyes=(*(first.dyes if first else ()), *reports),
-        warnings=tuple(dict.fromkeys((*warnings, *(first.warnings if first else ())))),
-        demo=whole.demo,
-    )
+        str(whole.light), first.surface if first else f"borrowed, r0 {here.surface.r0:.4f}",
+        tuple(reports), warnings=tuple(dict.fromkeys(warnings)), demo=whole.demo,
+    )  # fmt: skip
     return calibrated(whole, report, swatches, aside, check)
 
 
@@ -178,11 +177,8 @@ def _ladders(lender: DyeSet, depths: list[Array], log_strength: Array, error: Ar
     bent = np.zeros((len(depths), 2, 2))
     bent[:, 1, 0] = LAW_SPREAD
     first, bands = lender.modes, lender.curves.shape[1]
-    modes = replace(
-        first,
-        curves=np.concatenate([np.repeat(level, bands, axis=2), first.curves], axis=1),
-        laws=np.concatenate([bent, first.laws], axis=1),
-    )
+    curves = np.concatenate([np.repeat(level, bands, axis=2), first.curves], axis=1)
+    modes = replace(first, curves=curves, laws=np.concatenate([bent, first.laws], axis=1))
     scale = np.exp(log_strength)[:, np.newaxis]
     return Ladders(lender.curves * scale, lender.law, lender.surface, modes)
 
