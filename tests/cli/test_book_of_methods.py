@@ -35,7 +35,8 @@ def test_a_job_is_of_its_method_and_its_trials_stay_learnt(lawn: Command) -> Non
     words = ("trial", "navy 0.4 + marigold 0.4", "--reading", "60 -8 8", "--target", "58 -8 8")
     kept = lawn(*words, "--job", "sage", "--method", "linen", *BOOK)
     assert kept.returncode == 0, kept.stderr
-    assert "book repeat sage --cloth 100g --keep --book w.dyebook --method linen" in kept.stdout
+    asked = "book repeat sage --cloth 100g --keep --book w.dyebook --method linen"
+    assert asked in next_steps(kept)
     assert lawn("book", "sign", "café", "#7d8a6e", *BOOK).returncode == 0
     after = told("--method linen"), told("--method lawn")
     assert before[1] == after[1]

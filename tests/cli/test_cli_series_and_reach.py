@@ -8,7 +8,7 @@ import shlex
 from pathlib import Path
 
 import pytest
-from command import Command
+from command import Command, next_steps
 
 from dyemix.dataset.swatches import DEMO_WARNING
 
@@ -77,9 +77,7 @@ def test_commands_answer_and_begin_with_the_warning(
     ],
 )
 def test_a_series_leads_on_to_the_bath_of_a_step(run: Run, words: tuple[str, ...]) -> None:
-    answer = run(*words).stdout
-    *_, line = answer.splitlines()
-    asked = shlex.split(line[line.index("dyemix ") :])[1:]
+    asked = shlex.split(next_steps(run(*words))[-1])
     assert asked[0] == "bath"
     sheet = run(*asked)
     assert sheet.returncode == 0
