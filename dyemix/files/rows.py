@@ -12,9 +12,8 @@ from types import MappingProxyType
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Indices
 from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest
 from dyemix.dataset.readings import CELLS, Clipped
 from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
@@ -37,10 +36,10 @@ _SAID: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "scale": {"percent": ("percent", "%", "percentage"), "fraction": ("fraction",)},
 }
 
-
+#: Columns of text by name.
 Cells = Mapping[str, list[str]]
+#: What reads a text, or the texts that make one thing.
 _Reader = Callable[[Any], Any]
-_At = NDArray[np.intp]
 
 
 class Context:
@@ -168,7 +167,7 @@ class Rows:
         return self.cells.get(name) or [""] * len(self.numbers)
 
     def read(
-        self, column: str, texts: list[Any], read: _Reader, at: _At | None = None
+        self, column: str, texts: list[Any], read: _Reader, at: Indices | None = None
     ) -> list[Any]:
         """What `read` makes of the text of each row, or those `at`; None for a fault."""
         known: dict[Any, Any] = {}
@@ -185,7 +184,7 @@ class Rows:
                 self.faults.add(refused[text], self.numbers[i if at is None else at[i]], name)
         return [known[text] for text in texts]
 
-    def give(self, name: str, at: _At, values: Iterable[Any]) -> None:
+    def give(self, name: str, at: Indices, values: Iterable[Any]) -> None:
         """Set an attribute of the rows `at`, to one word or to a value each."""
         column = self.given.setdefault(name, [getattr(Reading, name, None)] * len(self.numbers))
         each = [values] * len(at) if isinstance(values, str) else values
@@ -238,7 +237,7 @@ def _of_one_dye(dye: str, owf: str) -> str:
 _STATED = re.compile(r"(?!None )\w[^/ ,]*[/ ,]\s*\d")
 
 
-def lab_readings(rows: Rows, at: _At, labs: Array) -> None:
+def lab_readings(rows: Rows, at: Indices, labs: Array) -> None:
     """Give the rows `at` their CIELAB ``(M, 3)``, its light, and the smoothest spectrum with it."""
     told = [rows.given["conditions"][i] for i in at]
     stated = [(words.get("illuminant"), words.get("observer")) for words in told]
@@ -260,7 +259,7 @@ def _light(lab: Sequence[float], illuminant: str | None, observer: str | None) -
 _parsed = lru_cache(maxsize=256)(Light.parse)
 
 
-def hex_readings(rows: Rows, at: _At) -> None:
+def hex_readings(rows: Rows, at: Indices) -> None:
     """Give the rows `at` the colour of their hex code and the smoothest spectrum with it."""
     rows.faults.note("hex")
     codes = [rows.cells["hex"][i] for i in at]
@@ -274,7 +273,7 @@ def hex_readings(rows: Rows, at: _At) -> None:
         rows.doubt(at[i], *([said("tables.censored")] if found[i][1] else []))
 
 
-def _rough(rows: Rows, at: _At, labs: Array, lights: list[Light | None]) -> None:
+def _rough(rows: Rows, at: Indices, labs: Array, lights: list[Light | None]) -> None:
     labs.setflags(write=False)
     for light in dict.fromkeys(filter(None, lights)):
         group = np.flatnonzero([seen == light for seen in lights])

@@ -15,9 +15,8 @@ from difflib import SequenceMatcher
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import LAB, Array
+from dyemix.arrays import LAB, Array, Indices
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.colour.spectra import DARKEST, grid_fault, grid_notes, onto_grid, too_bright
 from dyemix.dataset.result import said
@@ -128,12 +127,12 @@ def _heading_faults(found: _Columns, headings: list[str], faults: Faults) -> Ite
 
 def _numbers(
     sheet: Sheet, rows: Rows, columns: _Columns, context: Context
-) -> list[tuple[NDArray[np.intp], Array]]:
+) -> list[tuple[Indices, Array]]:
     """Turn cells into readings, and settle the scale of the file; gives which rows, and numbers."""
     wanted = {"spectrum": [place for _, place in columns.bands.values()]}
     wanted["Lab"] = [columns.place[name] for name in LAB if name in columns.place]
     free, twice = np.ones(len(rows.numbers), bool), np.zeros(len(rows.numbers), bool)
-    found: dict[str, tuple[NDArray[np.intp], Array]] = {}
+    found: dict[str, tuple[Indices, Array]] = {}
     for kind, places in wanted.items():
         if not free.size or not places or (kind == "Lab" and len(places) < 3):
             continue
@@ -161,7 +160,7 @@ def _numbers(
 
 
 def _read(
-    cells: Sequence[Sequence[str]], at: NDArray[np.intp], headings: Sequence[str], rows: Rows
+    cells: Sequence[Sequence[str]], at: Indices, headings: Sequence[str], rows: Rows
 ) -> Array:
     """Numbers ``(N, K)`` of the rows `at`; NaN elsewhere, and where a row has a fault."""
     values = np.full((len(cells), len(headings)), np.nan)
@@ -192,9 +191,7 @@ def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faul
     return np.array(values) if not (blank or wrong) else np.full(len(cells), np.nan)
 
 
-def _spectra(
-    rows: Rows, at: NDArray[np.intp], values: Array, wavelengths: Array, context: Context
-) -> None:
+def _spectra(rows: Rows, at: Indices, values: Array, wavelengths: Array, context: Context) -> None:
     """Bring spectra ``(S, B')`` at `wavelengths` ``(B',)`` to fractions at the package's bands."""
     stated, faults = context.scale, context.faults
     largest = float(values.max())
@@ -244,7 +241,7 @@ def _doubts(spectra: Array, scale: str) -> Iterator[tuple[np.intp, str]]:
         yield i, said("tables.dark")
 
 
-def _doubt_copies(rows: Rows, at: NDArray[np.intp], values: Array) -> None:
+def _doubt_copies(rows: Rows, at: Indices, values: Array) -> None:
     """Doubt a reading that repeats an earlier one digit for digit; chance hardly does that.
 
     Two readings of one cloth do share a hex code now and then: those are not asked.

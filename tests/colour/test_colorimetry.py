@@ -195,6 +195,15 @@ def test_smoothest_reflectance_is_smoother_than_what_it_stands_for() -> None:
     assert np.all(roughness(made) <= roughness(spectra) + 1e-6)
 
 
+def test_a_colour_out_of_reach_leaves_its_neighbours_alone() -> None:
+    """Worked out together or alone, a spectrum is the same."""
+    wanted = np.array([[56.0, -8.0, 12.0], [50.0, 150.0, 150.0], [-5.0, 10.0, 10.0], [30.0, 2, 3]])
+    together, reached = smoothest(wanted, D65_10)
+    assert reached.tolist() == [True, False, False, True]
+    for i in (0, 3):
+        np.testing.assert_allclose(together[i], smoothest(wanted[i], D65_10)[0][0], atol=1e-9)
+
+
 def test_the_smoothest_reflectance_takes_few_steps(monkeypatch: pytest.MonkeyPatch) -> None:
     """Newton's method doubles the digits with each: of 21 textiles none takes more than 11."""
     solve, taken = np.linalg.solve, []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import subprocess
 import sys
 from collections.abc import Callable
@@ -508,3 +509,36 @@ def test_a_light_that_is_stated_is_not_said_to_be_assumed(
     found = read_swatches(table)
     assert str(found.readings[0].light) == light
     assert any("without its light stated" in note for note in found.warnings) is assumed
+
+
+PLAIN = """name,recipe,L*,a*,b*,cloth
+a,undyed,92.1,0.2,3.9,linen
+b,gold 1 + navy 0.5,56.0,1.5,20.25,linen
+,gold 2,60.5,20.0,61.0,
+"""
+
+
+def test_quotes_and_spaces_change_nothing_that_is_read(read: Read) -> None:
+    """Lines without either are split where cells are asked for; the others by the csv module."""
+    quoted = [",".join(f'"{cell}"' for cell in line.split(",")) for line in PLAIN.splitlines()]
+    plain = read(PLAIN)
+    assert [reading.name for reading in plain.readings] == ["a", "b", ""]
+    assert plain == read("\n".join(quoted))
+    assert plain == read(PLAIN.replace(",", " , "))
+    assert plain == read(PLAIN + "\n")
+
+
+def test_a_cell_beyond_a_blank_heading_is_not_lost(read: Read) -> None:
+    with pytest.raises(InputError, match="'9' the first too many"):
+        read("recipe,L*,a*,b*,\nundyed,92.1,0.2,3.9,9\n")
+
+
+def test_a_reading_of_a_table_is_one_made_alone(read: Read) -> None:
+    found = read("recipe,hex\nundyed,#f4f1ea\nrust 1,#a4532f\n").readings[1]
+    alone = replace(found)  # made again, with every check
+    np.testing.assert_allclose(found.reflectance, Reading.from_hex("#a4532f").reflectance)
+    assert found == alone
+    assert hash(found) == hash(alone)
+    assert pickle.loads(pickle.dumps(found)) == alone
+    with pytest.raises(ValueError, match="read-only"):
+        found.reflectance[0] = 0.5
