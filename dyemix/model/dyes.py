@@ -310,10 +310,7 @@ class DyeSet(Result):
         read: Any = cloth.reflectance if isinstance(cloth, Reading | Swatch) else cloth
         values = fractions(read)
         if not np.all(values > self.surface.r0):
-            raise DyemixError(
-                f"this cloth reflects less than its surface alone ({self.surface.r0:.3f}) in some "
-                "band: read it again, or fit again with darker swatches."
-            )
+            raise DyemixError(said("fit.too_dark", self.surface.r0))
         # A calibration on this cloth would need pots on it; what is known of the dyes stays.
         return replace(self, cloth=values, pots=())
 

@@ -150,11 +150,10 @@ class Blends:
         share = company_share(amounts)
         by_strength = (by_band @ self.curves.T) * g[:, np.newaxis, :]
         by_strength += (by_band @ self.company_curve.T) * (g * share)[:, np.newaxis, :]
+        by_dose = np.divide(dose, alone, out=np.ones_like(dose), where=alone > 0.0)
         return Strengths(
             lab_from_xyz(xyz, light), by_band, g, by_strength,
-            depth_law_by_law(amounts, self.law),
-            np.divide(dose, alone, out=np.ones_like(dose), where=alone > 0.0),
-            share,
+            depth_law_by_law(amounts, self.law), by_dose, share,
         )  # fmt: skip
 
 

@@ -72,9 +72,8 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
             content = _from_version_1(content)
         return from_plain(DyeSet, content if version == VERSION else _from_version_2(content))
     except (KeyError, TypeError, ValueError, AttributeError, DyemixError) as error:
-        raise SavedError(
-            said("fit.damaged", path=path, kind=type(error).__name__, error=error)
-        ) from None
+        kind = type(error).__name__
+        raise SavedError(said("fit.damaged", path=path, kind=kind, error=error)) from None
 
 
 def _from_version_2(content: dict[str, Any]) -> dict[str, Any]:
