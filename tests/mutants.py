@@ -46,7 +46,7 @@ TESTS = {
     "colour/appearance.py": ("tests/colour/test_ciecam16.py", "tests/colour/test_difference.py",
                              "tests/colour/test_metamerism.py", "-k", "not match"),
     "model/kubelka_munk.py": ("tests/model/test_kubelka_munk.py",),
-    "model/scatter.py": ("tests/model/test_scatter.py", "tests/bench/test_mottle.py"),
+    "model/uncertainty.py": ("tests/model/test_uncertainty.py", "tests/bench/test_mottle.py"),
     "fitting/calibration.py": ("tests/fitting/test_calibration.py",
                                "tests/model/test_uncertainty.py", "-k",
                                "calibration and not worlds and not book or every_unknown"),

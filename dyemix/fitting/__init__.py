@@ -32,7 +32,7 @@ its spread kept open: a dye in a mix moves with the surface as its squares would
   costs none, and closes 0.38 instead of 0.20 of the gap where they do not;
 - what the ladders left open: surface, levels, laws, curves.
 
-e holds dosing, pot and reading (`model.scatter`, a common practice of 3.5 % each before repeats
+e holds dosing, pot and reading (`Scatter`, a common practice of 3.5 % each before repeats
 say), and what is this recipe's own and no other tells of: strengths that stray once more by 0.8 τ,
 and a rest s in each part of ΔE. Of what a photographed reading is stated to be off by, 0.6 is alike
 in all pots of its picture (of one, where none is named): it teaches nothing of the dyes. Telling 20

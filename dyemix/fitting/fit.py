@@ -24,7 +24,7 @@ from dyemix.fitting.slips import slips
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import depth_law, law_text
-from dyemix.model.scatter import PRIOR_STRENGTH
+from dyemix.model.uncertainty import PRIOR_STRENGTH
 
 #: A swatch whose strength is off by more than this factor, and by more than four times the usual
 #: scatter of the set, is called odd.

@@ -33,7 +33,13 @@ from dyemix.fitting.lab_ladder import DRIFT, LAW, LAW_BOUNDS, LAW_SPREAD, Fitted
 from dyemix.model.dyes import Ladders
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
 from dyemix.model.mixtures import Blends
-from dyemix.model.scatter import PRIOR_MOTTLE, PRIOR_READING, PRIOR_STRENGTH, PRIOR_WORTH, Scatter
+from dyemix.model.uncertainty import (
+    PRIOR_MOTTLE,
+    PRIOR_READING,
+    PRIOR_STRENGTH,
+    PRIOR_WORTH,
+    Scatter,
+)
 from dyemix.model.unknowns import Modes
 
 #: Standard error of a reading in one band, reflectance: a working value of ours.

@@ -29,8 +29,7 @@ from dyemix.fitting.calibration import Calibrated, condition
 from dyemix.fitting.lab_ladder import bound, stated
 from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.fit_report import FitReport, MixtureCheck, mixture_checks, promises_kept
-from dyemix.model.scatter import PRIOR_SECOND_BATH, PRIOR_WORTH
-from dyemix.model.uncertainty import effects, expected_miss
+from dyemix.model.uncertainty import PRIOR_SECOND_BATH, PRIOR_WORTH, effects, expected_miss
 
 #: How much a trial of another lot counts.
 _OTHER_LOT = 0.25

@@ -32,8 +32,7 @@ from dyemix.fitting.learn import forget
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
 from dyemix.model.prediction import Predicted
-from dyemix.model.scatter import Scatter
-from dyemix.model.uncertainty import expected_miss, likely, pots
+from dyemix.model.uncertainty import Scatter, expected_miss, likely, pots
 
 #: A miss counts as scatter while every second pot of the very same recipe would lie as far out.
 #: Measured on simulated workshops: a stricter level (one pot in ten) leaves half of what correcting

@@ -31,8 +31,7 @@ from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.mixtures import Blends, in_company
 from dyemix.model.prediction import Prediction, Span
-from dyemix.model.scatter import Scatter
-from dyemix.model.uncertainty import causes
+from dyemix.model.uncertainty import Scatter, causes
 from dyemix.model.unknowns import Modes, Posterior
 
 #: Depths of a dye alone, from its palest swatch to its deepest; below so much C* at the middle one

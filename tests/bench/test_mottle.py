@@ -19,7 +19,7 @@ from dyemix.fitting.fit import fit
 from dyemix.matching.advice import suggest
 from dyemix.matching.correct import correct
 from dyemix.model.dyes import DyeSet
-from dyemix.model.scatter import PRIOR_MOTTLE, PRIOR_READING
+from dyemix.model.uncertainty import PRIOR_MOTTLE, PRIOR_READING
 from tests.bench.conftest import four_dyes
 
 

@@ -21,7 +21,7 @@ from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
 from dyemix.matching.match import match
 from dyemix.model.dyes import DyeSet
-from dyemix.model.scatter import PRIOR_SECOND_BATH
+from dyemix.model.uncertainty import PRIOR_SECOND_BATH
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLE = ROOT / "swatch_data" / "napkins.csv"

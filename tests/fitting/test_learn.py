@@ -15,7 +15,7 @@ from dyemix.dataset.target import Bath, Trial
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.fitting.learn import learn
 from dyemix.model.dyes import DyeSet
-from dyemix.model.scatter import PRIOR_SECOND_BATH
+from dyemix.model.uncertainty import PRIOR_SECOND_BATH
 from tests.fitting.conftest import RECIPES
 
 

@@ -19,7 +19,7 @@ from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.errors import DyemixError, InputError, RecipeError
 from dyemix.fitting.learn import learn
 from dyemix.matching.correct import LEVEL, SECOND_BATH_DYES, Correction, Outcome, Over, correct
-from dyemix.model.scatter import Scatter
+from dyemix.model.uncertainty import Scatter
 from dyemix.model.unknowns import Posterior
 
 RECIPE = Recipe({"marigold": 0.8, "navy": 0.25})

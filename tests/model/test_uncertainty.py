@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import FrozenInstanceError, replace
 
 import numpy as np
 import pytest
@@ -14,8 +14,7 @@ from dyemix.colour.ciede2000 import delta_e, delta_e_residual
 from dyemix.colour.colorimetry import D65_10
 from dyemix.fitting.calibration import ladders_of, moved
 from dyemix.model.dyes import DyeSet
-from dyemix.model.scatter import Scatter
-from dyemix.model.uncertainty import Causes, effects, expected_miss, likely
+from dyemix.model.uncertainty import Causes, Scatter, effects, expected_miss, likely
 from dyemix.model.unknowns import Cells, Modes, Posterior
 
 RECIPES = (
@@ -260,3 +259,30 @@ def test_pots_are_as_likely_as_each_other(dyes: DyeSet) -> None:
     assert (misses <= 1.5).mean() == pytest.approx(found.excellent[0], abs=0.01)
     assert np.quantile(misses, 0.9) == pytest.approx(found.bound[0], rel=0.03)
     assert np.cov(p.pots(p.lab, 512).T) == pytest.approx(p.covariance, rel=0.02, abs=0.01)
+
+
+# Scatter ----------------------------------------------------------------------------------------
+
+
+def test_causes_add_up_by_their_variances(monkeypatch: pytest.MonkeyPatch) -> None:
+    """3-4-5: standard errors of what is independent add up by Pythagoras."""
+    one = Scatter(dosing=0.04, pot=0.03, reading=np.diag([1.0, 2.0, 3.0]), second_bath=0.04)
+    assert one.strength == pytest.approx(0.05)
+    second = one.second()
+    assert (second.dosing, second.pot) == pytest.approx((0.04, 0.05))
+    assert second.reading == pytest.approx(np.diag([2.0, 4.0, 6.0])), "the piece was read as well"
+    assert one.mottled().reading == pytest.approx(np.diag([2.0, 3.0, 4.0])), "by one ΔE2000"
+    monkeypatch.setattr("dyemix.model.uncertainty.PRIOR_MOTTLE", 2.0)
+    assert one.mottled().reading == pytest.approx(np.diag([5.0, 6.0, 7.0])), "by its square"
+
+
+def test_what_holds_before_anything_was_dyed_again() -> None:
+    """The working values that the documentation states, each half of the variance of squares."""
+    assumed = Scatter()
+    assert assumed.strength == pytest.approx(0.05)
+    assert assumed.dosing == assumed.pot
+    assert assumed.reading == pytest.approx(0.15**2 * np.eye(3))
+    assert assumed.second_bath == 0.2
+    assert len({assumed, Scatter()}) == 1, "what says the same is one"
+    with pytest.raises(FrozenInstanceError):
+        assumed.pot = 0.0  # type: ignore[misc]
