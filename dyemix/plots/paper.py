@@ -185,9 +185,8 @@ class Paper:
         """A rectangle, of the grey that patches lie on unless told otherwise."""
         from matplotlib.patches import Rectangle
 
-        (x, y, width, height), look = area, {"edgecolor": "none", "linewidth": 0.5, **look}
-        shape = Rectangle((x, y), width, height, facecolor=fill, **{"zorder": 0, **look})
-        self.layer.add_patch(shape)
+        look = {"edgecolor": "none", "linewidth": 0.5, "zorder": 0, **look}
+        self.layer.add_patch(Rectangle(area[:2], *area[2:], facecolor=fill, **look))
 
     def frame(self, area: Area, **look: Any) -> None:
         """A thin line round a rectangle."""

@@ -6,7 +6,7 @@ piece, whether to leave it or change it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -147,7 +147,10 @@ def _ladder(
         read = [[r for c, r in ladder if c == depth] for depth in depths]
         rows.insert(0, [screen_colour(np.mean(r, axis=0)).hex if r else "" for r in read])
     drawn = np.array([at[depth] for depth in depths])
-    for first, last in _touching(drawn):
+    # Patches alike and touching are one block.
+    middles, widths = drawn.T
+    apart = np.abs(np.diff(middles) - widths[1:]) + np.abs(np.diff(widths)) > 0.01
+    for first, last in pairwise([0, *map(int, np.flatnonzero(apart) + 1), len(drawn)]):
         middle, width = drawn[first]
         area = (middle - width / 2, y + 0.06, width * (last - first), _HIGH)
         paper.patches(area, [row[first:last] for row in rows])
@@ -164,13 +167,6 @@ def _ladder(
         beside = "right" if after < 0.3 <= before else "left" if before < 0.3 else "center"
         under = f"{depth:g}" if depth in depths else f"{depth:.2g}"
         paper.write(x, y + _HIGH + 0.08, under, ha=beside)
-
-
-def _touching(patches: Array) -> Iterator[tuple[int, int]]:
-    """Runs of patches ``(N, 2)`` alike and touching, as the first and one beyond the last."""
-    (middles, widths), near = patches.T, 0.01
-    apart = np.abs(np.diff(middles) - widths[1:]) + np.abs(np.diff(widths)) > near
-    return pairwise([0, *map(int, np.flatnonzero(apart) + 1), len(patches)])
 
 
 def _misses(paper: Paper, y: float, report: DyeReport) -> None:
