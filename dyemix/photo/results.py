@@ -172,8 +172,8 @@ class PhotoReading(Result):
         same = [r.colour(cell.light) for r in readings if r.conditions.get(PICTURE) == file]
         apart = float(np.min(delta_e(cell.lab, np.array(same)))) if same else np.inf
         own = cell.covariance - self._shared(apart) * cell.camera
-        said = (f"{name}: {doubt}." for doubt in (*cell.warnings, *self.characterisation.warnings))
-        return Target(cell.lab, cell.light, None, name, "reading", own, tuple(said))
+        words = (f"{name}: {doubt}." for doubt in (*cell.warnings, *self.characterisation.warnings))
+        return Target(cell.lab, cell.light, None, name, "reading", own, tuple(words))
 
     def piece(self, label: str) -> Reading:
         """The reading of one cell. Raises `TargetError` as `target` does."""
