@@ -232,7 +232,7 @@ def _linear(
     common = np.einsum("gik,gf->gifk", common, groups.frames).reshape(len(y), 3, -1)
     noise[..., :3, :3] -= common @ common.transpose(0, 2, 1)
     slope = np.dstack([slope, np.pad(common, ((0, 0), (0, slope.shape[1] - 3), (0, 0)))])
-    scales, sizes = cells.scales(modes)
+    scales, sizes = cells.scales(modes, ladders.misfit)
     sizes = np.hstack([sizes, np.outer([1.0, 0.0, 0.0], np.ones(common.shape[2]))])
     grams = np.array([(slope * size) @ slope.transpose(0, 2, 1) for size in sizes])
     variances, shared = scales @ sizes, cells.shared > 0.0

@@ -43,6 +43,9 @@ RESTS = np.geomspace(0.2, 5.0, 6)
 NUS, NU_WEIGHTS = np.array([0.005, 0.05, 0.12]), np.array([0.8, 0.15, 0.05])
 #: Weight, before any mix, of pots that tell nothing of each other.
 NOTHING_SHARED = 0.5
+#: Where ladders miss by more than this (ΔE2000), far beyond any dye, all that company may do is
+#: wider in proportion.
+HARDLY_DYE = 2.0
 #: Length (nm) of the process of such a change, and how many of its parts are kept.
 _CURVE_LENGTH, _CURVE_KEPT = 60.0, 4
 #: How far a dye's strength moves a mix in a part of ΔE2000, per unit of its logarithm: typical of
@@ -153,7 +156,8 @@ class Cells:
         by_strength = np.exp(-0.5 * (TAUS / STRENGTH) ** 2)
         by_rest = np.exp(-0.5 * (np.log(RESTS / REST) / REST_SPREAD) ** 2)
         rests = RESTS * float(np.hypot(1.0, misfit / REST))
-        values = np.meshgrid(TAUS, rests, NUS, [0.0, 1.0], indexing="ij")
+        wider = max(1.0, misfit / HARDLY_DYE)
+        values = np.meshgrid(wider * TAUS, rests, wider * NUS, [0.0, 1.0], indexing="ij")
         by_shared = np.array([NOTHING_SHARED, 1.0 - NOTHING_SHARED])
         parts = (by_strength, by_rest, NU_WEIGHTS, by_shared)
         weight = np.einsum("t,s,n,a->tsna", *parts).ravel()
@@ -164,14 +168,15 @@ class Cells:
         """Some of the cells."""
         return Cells(*(part[rows] for part in vars(self).values()))
 
-    def scales(self, modes: Modes) -> tuple[Array, Array]:
+    def scales(self, modes: Modes, misfit: float) -> tuple[Array, Array]:
         """Prior variances of θ in each cell as a product: ``(C, 3)`` of 1, τ² and ν², and what part
-        of each an unknown has, ``(3, P)``.
+        of each an unknown has, ``(3, P)``; `misfit` as in `of`.
         """
         dyes, sizes = len(modes.laws), np.zeros((3, modes.unknowns))
         sizes[0, dyes : modes.of_ladders.stop] = 1.0
-        sizes[0, dyes : dyes + 2] = BIAS**2, INTERACTION**2
-        sizes[0, -dyes:], sizes[1, :dyes] = ACTING**2, 1.0
+        wider = max(1.0, misfit / HARDLY_DYE) ** 2
+        sizes[0, dyes : dyes + 2] = wider * BIAS**2, wider * INTERACTION**2
+        sizes[0, -dyes:], sizes[1, :dyes] = wider * ACTING**2, 1.0
         sizes[2, modes.of_ladders.stop : -dyes] = 1.0
         return np.stack([np.ones_like(self.weight), self.strength**2, self.curve**2], axis=1), sizes
 
@@ -224,7 +229,7 @@ class Posterior(Value):
     def prior(cls, modes: Modes, misfit: float = 0.0) -> Posterior:
         """Before any mix; `misfit` as in `Cells.of`."""
         cells = Cells.of(misfit)
-        scales, sizes = cells.scales(modes)
+        scales, sizes = cells.scales(modes, misfit)
         covariance = np.diag(cells.weight @ scales @ sizes)
         return cls.of(np.zeros(modes.unknowns), covariance, cells, misfit)
 
