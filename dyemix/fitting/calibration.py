@@ -14,7 +14,7 @@ cost rises with the unknowns, and hardly with the pots. All readings together ha
 |S|`` (eqs. A.9 and A.10); a pot left out in turn is off by ``(A⁻¹)ᵢᵢ⁻¹ (A⁻¹ y)ᵢ`` with covariance
 ``(A⁻¹)ᵢᵢ⁻¹`` (eq. 5.12). τ, s and ν are marginalised on a grid, for a pot left out without what it
 says of them, and the mixture is matched in its first two moments. H is taken again at the posterior
-mean. Where all pots were read as spectra, y is their colour under a second lamp too.
+mean.
 
 A pot that lies beyond what one in a hundred strays, as the others promise it and the pot in the
 middle strays, is taken to err so much more of its own, and counts as that one where pots that stray
@@ -34,7 +34,6 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
-from dyemix.colour.colorimetry import Light, lab
 from dyemix.model.dyes import DyeSet, Ladders, Pot
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.uncertainty import Likely, effects, likely, pot_to_pot
@@ -52,9 +51,6 @@ _WIDENING_WORTH = 5.0
 #: How much of the stated variance of a photographed reading all of its photograph have alike
 #: (exposure, balance, the matrix); it says nothing of the dyes.
 _ALIKE = 0.6
-#: A second lamp, where all pots were read as spectra, and how far what the model misses is alike
-#: under it and under the light of the set.
-_LAMP, _LAMPS_ALIKE = Light("A", 10), 0.8
 #: χ² of three degrees of freedom that one in two, and one in a hundred, exceed.
 _ONE_IN_TWO, _ONE_IN_A_HUNDRED = 2.366, 11.34
 #: A cell of less weight than this is left out once H is taken again.
@@ -106,8 +102,7 @@ class _Groups:
     """Pots by recipe, G of them: amounts ``(G, D)``, and what they count.
 
     `at` ``(N,)`` is the group of each pot, `share` how much of it that is; `frames` ``(G, F)``
-    how much of each was read from each of F photographs, one for all that do not name theirs;
-    `by_lamp` ``(G, 3)`` their CIELAB under `_LAMP`, None unless all are spectra.
+    how much of each was read from each of F photographs, one for all that do not name theirs.
     """
 
     def __init__(self, dyes: DyeSet, pots: Sequence[Pot]) -> None:
@@ -119,11 +114,6 @@ class _Groups:
         pictures, of = np.unique([pot.picture for pot in pots], return_inverse=True)
         self.frames = np.zeros((len(self.amounts), len(pictures)))
         np.add.at(self.frames, (self.at, of), self.share)
-        self.by_lamp, read = None, [p.reflectance for p in pots if p.reflectance is not None]
-        if len(read) == len(pots):
-            means = np.zeros((len(self.amounts), len(dyes.cloth)))
-            np.add.at(means, self.at, self.share[:, np.newaxis] * np.array(read))
-            self.by_lamp = lab(means, _LAMP)
 
     def readings(self, labs: Array) -> tuple[Array, Array, Array]:
         """CIELAB ``(G, 3)``, the mean of each group; its stated covariance of one reading; and what
@@ -209,29 +199,21 @@ def _linear(
     seen, by_theta = effects(now.whole, amounts, now.light, modes)
     measured, stated, alike = groups.readings(seen.lab)
     miss, by_lab = delta_e_residual(measured, seen.lab)
-    slope, by_strength, lamps = by_lab @ by_theta, by_lab @ seen.by_strength, np.eye(1)
-    if groups.by_lamp is not None:
-        other, by_other = effects(now.whole, amounts, _LAMP, modes)
-        off, by_there = delta_e_residual(groups.by_lamp, other.lab)
-        there = (off, by_there @ by_other, by_there @ other.by_strength)
-        here = (miss, slope, by_strength)
-        miss, slope, by_strength = (np.hstack(both) for both in zip(here, there, strict=True))
-        lamps = np.array([[1.0, _LAMPS_ALIKE], [_LAMPS_ALIKE, 1.0]])
+    slope = by_lab @ by_theta
     y, weights = slope @ theta - miss, groups.weights[:, np.newaxis, np.newaxis]
-    pull = by_strength * (OWN_SHARE * seen.share)[:, np.newaxis, :]
-    dosing, pot = pot_to_pot(replace(seen, by_strength=by_strength), amounts, now.scatter)
-    again = dosing + pot + np.kron(lamps, now.scatter.reading)
-    again[:, :3, :3] += by_lab @ stated @ by_lab.transpose(0, 2, 1)
+    pull = by_lab @ (seen.by_strength * (OWN_SHARE * seen.share)[:, np.newaxis, :])
+    dosing, pot = pot_to_pot(seen, amounts, now.scatter)
+    again = by_lab @ (dosing + pot + stated) @ by_lab.transpose(0, 2, 1) + now.scatter.reading
     strength2, rest2 = (x.reshape(-1, 1, 1, 1) ** 2 for x in (cells.strength, cells.rest))
-    own = strength2 * pull @ pull.transpose(0, 2, 1) + rest2 * np.kron(lamps, np.eye(3))
+    own = strength2 * pull @ pull.transpose(0, 2, 1) + rest2 * np.eye(3)
     own = own / np.minimum(weights, 1.0)
     beyond = own * (wilder - 1.0)[:, np.newaxis, np.newaxis]
     noise = again / weights + own + beyond
     # What readings of a photograph have alike are three unknowns more for each.
     common = by_lab @ np.linalg.cholesky(alike + 1e-9 * np.eye(3))
     common = np.einsum("gik,gf->gifk", common, groups.frames).reshape(len(y), 3, -1)
-    noise[..., :3, :3] -= common @ common.transpose(0, 2, 1)
-    slope = np.dstack([slope, np.pad(common, ((0, 0), (0, slope.shape[1] - 3), (0, 0)))])
+    noise -= common @ common.transpose(0, 2, 1)
+    slope = np.dstack([slope, common])
     scales, sizes = cells.scales(modes, ladders.misfit)
     sizes = np.hstack([sizes, np.outer([1.0, 0.0, 0.0], np.ones(common.shape[2]))])
     grams = np.array([(slope * size) @ slope.transpose(0, 2, 1) for size in sizes])
@@ -272,9 +254,8 @@ def _linear(
     spread = np.einsum("cg,cgij->gij", shares, spread - beyond[kept])
     spread += np.einsum("cg,cgi,cgj->gij", shares, apart, apart)
     return _Linear(
-        mean[:count], covariance[:count, :count], cell_weights, off_mean[:, :3],
-        spread[:, :3, :3], by_lab, measured,
-    )  # fmt: skip
+        mean[:count], covariance[:count, :count], cell_weights, off_mean, spread, by_lab, measured
+    )
 
 
 def _shares(logs: Array) -> Array:

@@ -58,11 +58,9 @@ def calibrated(
     for s in known(swatches):
         spread = stated(s.readings)
         given = spread if spread.any() else None
-        spectra = all(r.kind == "spectrum" for r in s.readings)
         pots.append(
             Pot(
                 s.recipe, s.colour(alone.light), given, bound(s.readings), label=s.label,
-                reflectance=s.reflectance if spectra else None,
                 picture="; ".join(sorted({r.conditions.get(PICTURE, "") for r in s.readings})),
             )
         )  # fmt: skip
@@ -308,8 +306,7 @@ def _pot(dyes: DyeSet, trial: Trial, weight: float) -> Pot:
     return Pot(
         trial.recipe, read.colour(dyes.light), read.covariance, read.clipped,
         None if trial.on is None else trial.on.reflectance, trial.date, trial.lot, weight,
-        str(trial), read.reflectance if read.kind == "spectrum" else None,
-        read.conditions.get(PICTURE, ""),
+        str(trial), read.conditions.get(PICTURE, ""),
     )  # fmt: skip
 
 

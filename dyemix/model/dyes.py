@@ -73,7 +73,6 @@ class Pot(Value):
     ----------
     recipe : % owf.
     lab : ``(3,)`` CIELAB as read, under the light of the dyes.
-    reflectance : ``(B,)`` where an instrument read it.
     covariance : ``(3, 3)`` of that CIELAB, where the reader knows it.
     clipped : channels that are bounds, not values.
     on : ``(B,)`` reflectance of the piece that a second bath went over; None for a first bath.
@@ -92,7 +91,6 @@ class Pot(Value):
     lot: str = ""
     weight: float = 1.0
     label: str = ""
-    reflectance: Annotated[Array, Shape("B")] | None = None
     picture: str = ""
 
     @property

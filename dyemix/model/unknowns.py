@@ -44,7 +44,7 @@ NUS, NU_WEIGHTS = np.array([0.005, 0.05, 0.12]), np.array([0.8, 0.15, 0.05])
 #: Weight, before any mix, of pots that tell nothing of each other.
 NOTHING_SHARED = 0.5
 #: Where ladders miss by more than this (ΔE2000), far beyond any dye, all that company may do is
-#: wider in proportion.
+#: wider in proportion, but for τ: as a mix's own error it made the promise too wide.
 HARDLY_DYE = 2.0
 #: Length (nm) of the process of such a change, and how many of its parts are kept.
 _CURVE_LENGTH, _CURVE_KEPT = 60.0, 4
@@ -157,7 +157,7 @@ class Cells:
         by_rest = np.exp(-0.5 * (np.log(RESTS / REST) / REST_SPREAD) ** 2)
         rests = RESTS * float(np.hypot(1.0, misfit / REST))
         wider = max(1.0, misfit / HARDLY_DYE)
-        values = np.meshgrid(wider * TAUS, rests, wider * NUS, [0.0, 1.0], indexing="ij")
+        values = np.meshgrid(TAUS, rests, wider * NUS, [0.0, 1.0], indexing="ij")
         by_shared = np.array([NOTHING_SHARED, 1.0 - NOTHING_SHARED])
         parts = (by_strength, by_rest, NU_WEIGHTS, by_shared)
         weight = np.einsum("t,s,n,a->tsna", *parts).ravel()
