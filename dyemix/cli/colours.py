@@ -68,8 +68,9 @@ def match(
         shared.show(found, found.text(detail=detail) if whole else shared.short(found, dyes, **how))
         if detail and not given("json") and (dyed := [m.recipe for m in found if m.recipe]):
             order, known = shared.alkali(dyes)
-            split = preview(dyes, *dyed, order=order, pieces=shared.pieces()).short()
-            shared.say(console.wrapped(split + known))
+            how = {"order": order, "pieces": shared.pieces(), "light": found.target.light}
+            split = preview(dyes, *dyed, **how).short() + known
+            shared.say(console.wrapped(split))
         if before and whole:
             shared.say(f"{before.corrected.recipe}: {dyed_before(before)}.")
         why = "Dye it so" if before else "Dye 5 g of it first, then"

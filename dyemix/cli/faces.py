@@ -12,6 +12,7 @@ import dyemix
 from dyemix import console
 from dyemix.cli import shared
 from dyemix.cli.options import command, given, given_only
+from dyemix.errors import refuse
 
 
 @command("", "port no-browser shelf")
@@ -104,7 +105,8 @@ def preview(recipe: tuple[str, ...], alkali: str | None, analysed: tuple[str, ..
     dyes = shared.dyes()
     order = alkali or shared.alkali(dyes)[0]
     asked = [shared.recipe(words, dyes) for words in recipe]
-    shared.show(preview(dyes, *asked, order=order, pieces=shared.pieces(analysed)))
+    kept = shared.pieces(analysed)
+    shared.show(preview(dyes, *asked, order=order, pieces=kept, light=dyes.light))
 
 
 @command("[TOPIC]", "", name="help")
@@ -118,7 +120,6 @@ def explain(topic: str | None) -> None:
         shared.say(files("dyemix").joinpath("data", "tables.txt").read_text("utf-8").rstrip())
         return
     asked = topic and root.command.get_command(root, topic)  # type: ignore[attr-defined]
-    if topic and asked is None:
-        raise UsageError(f"no help on {topic!r}: name a command, or tables.")
+    refuse(topic and asked is None, f"no help on {topic!r}: name a command, or tables.")
     context = Context(asked, info_name=topic, parent=root) if asked else root
     shared.say(context.get_help())

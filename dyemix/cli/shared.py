@@ -118,15 +118,13 @@ def dyes(*recipes: str) -> Any:
     from dyemix.dyebook.connection import book_beside
     from dyemix.shelf import find_shelf, fitted
 
-    if given("swatches") is not None and given("book") is not None:
-        raise click.UsageError("give --swatches or --book, not both.")
+    refuse(given("swatches") and given("book"), "give --swatches or --book, not both.")
     if given("swatches") is None and given("book") is None:
         click.get_current_context().meta["book"] = book_beside()
     check, left_out = given("check"), given("leave_out")
     with console.waiting("Fitting the swatches"):
         if given("book") is None:
-            if given("method") is not None:
-                raise click.UsageError("--method names a method of a --book: there is none here.")
+            refuse(given("method"), "--method names a method of a --book: there is none here.")
             shelf = find_shelf(given("swatches"), check)
             console.remark(shelf.note)
             given("inputs").extend((shelf.table, shelf.check))

@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.colour.colorimetry import D65_2, weights
+from dyemix.colour.colorimetry import D65_2, Light, weights
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import RecipeError
 from dyemix.model.dyes import DyeSet
@@ -52,17 +52,19 @@ DARKEST = 1e-4
 
 
 class Unmixer:
-    """Finds the amounts of one recipe's dyes behind three responses: XYZ under D65/2°, white 1.
+    """Finds the amounts of one recipe's dyes behind three responses: XYZ under a light, white 1.
 
     `dyes` of the `recipe` alone, `dose` ``(k,)`` in % owf.
     """
 
-    def __init__(self, dyes: DyeSet, recipe: Mapping[str, float] | str) -> None:
+    def __init__(
+        self, dyes: DyeSet, recipe: Mapping[str, float] | str, light: Light = D65_2
+    ) -> None:
         self.recipe = Recipe.parse(recipe)
         if not self.recipe:
             raise RecipeError("an undyed piece has no dyes to tell apart: give its recipe.")
         self.dyes, self.dose = dyes.take(list(self.recipe)), np.array(list(self.recipe.values()))
-        blends, w = self.dyes.whole, weights(D65_2)
+        self.light, blends, w = light, self.dyes.whole, weights(light)
         self._sensed = w / w.sum(axis=0)
         self._unit = blends.working(self.dose[np.newaxis])[0]
         # How a curve changes in company is taken as it is in the recipe, so that K/S stays linear.

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.cloth.amounts import MOST, Unmixer
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2, lab_from_xyz, screen_colours, white
+from dyemix.colour.colorimetry import D65_2, Light, lab_from_xyz, screen_colours, white
 from dyemix.dataset.serialise import Shape
 from dyemix.errors import Choice
 
@@ -71,8 +71,8 @@ class Figure:
 
 @dataclass(frozen=True, eq=False)
 class Shade:
-    """One shade of a palette: CIELAB ``(3,)`` under D65/2°, its sRGB code, the percent of the piece
-    that it covers, and the amounts of the dyes in it, as shares of their dose.
+    """One shade of a palette: CIELAB ``(3,)`` under the light of the answer, its sRGB code, the
+    percent of the piece that it covers, and the amounts of the dyes in it, as shares of their dose.
     """
 
     lab: Annotated[Array, Shape(3)]
@@ -86,9 +86,9 @@ class Shade:
         return f"{self.share:4.0f} %  {self.hex}  {values:<22} {held}"
 
 
-def labs(responses: Array) -> Array:
-    """CIELAB ``(..., 3)`` under D65/2° of responses ``(..., 3)``, white 1."""
-    return lab_from_xyz(np.maximum(responses, 0.0) * white(D65_2), D65_2)
+def labs(responses: Array, light: Light = D65_2) -> Array:
+    """CIELAB ``(..., 3)`` under the light of responses ``(..., 3)``, white 1."""
+    return lab_from_xyz(np.maximum(responses, 0.0) * white(light), light)
 
 
 def path(unmixer: Unmixer) -> tuple[Array, Array]:
@@ -96,10 +96,10 @@ def path(unmixer: Unmixer) -> tuple[Array, Array]:
     ``(P, k)``, deepest first, and CIELAB ``(P, 3)``.
     """
     amounts = np.repeat(_DEPTHS[:, np.newaxis], len(unmixer.dose), axis=1)
-    return amounts, labs(unmixer.responses(amounts * unmixer.dose))
+    return amounts, labs(unmixer.responses(amounts * unmixer.dose), unmixer.light)
 
 
-def main_figures(relative: Array, responses: Array, on_path: Array) -> Array:
+def main_figures(relative: Array, responses: Array, on_path: Array, light: Light = D65_2) -> Array:
     """Undyed share (%), unevenness, splitting, L*, a*, b* of blocks ``(N, k)``, ``(N, 3)``.
 
     Unevenness is the coefficient of variation of depth. Splitting is the root mean square a*b*
@@ -107,7 +107,7 @@ def main_figures(relative: Array, responses: Array, on_path: Array) -> Array:
     The path, which a fit of single dyes predicts, is itself off: what the blocks of about the dose
     have in common is taken off it, fading to undyed cloth, the more of it the less they part.
     """
-    depth, seen = relative.mean(axis=1), labs(responses)
+    depth, seen = relative.mean(axis=1), labs(responses, light)
     on = [np.interp(seen[:, 0], on_path[:, 0], on_path[:, i]) for i in (1, 2)]
     apart = seen[:, 1:] - np.stack(on, axis=1)
     dosed = np.abs(depth - 1.0) < _ABOUT_DOSE
@@ -116,7 +116,7 @@ def main_figures(relative: Array, responses: Array, on_path: Array) -> Array:
     apart -= common * (_PATH_OFF**2 / (_PATH_OFF**2 + spread))
     return np.array([
         100.0 * (depth < UNDYED).mean(), depth.std() / max(depth.mean(), 1e-9),
-        np.sqrt((apart**2).sum(axis=1).mean()), *labs(responses.mean(axis=0)),
+        np.sqrt((apart**2).sum(axis=1).mean()), *labs(responses.mean(axis=0), light),
     ])  # fmt: skip
 
 
@@ -178,7 +178,7 @@ class Blocks:
 
     def figures(self, unmixer: Unmixer, errors: Array) -> list[Figure]:
         """The main figures, with their errors ``(6,)``."""
-        values = main_figures(self.relative, self.responses, path(unmixer)[1])
+        values = main_figures(self.relative, self.responses, path(unmixer)[1], unmixer.light)
         return [
             Figure(name, float(value), float(error), unit, self.side_mm)
             for (name, unit), value, error in zip(MAIN, values, errors, strict=True)
@@ -208,11 +208,14 @@ class Blocks:
         over = (0.5 * alike[0] - alike[i]) / (alike[i - 1] - alike[i])
         return float(self.side_mm * (i - over))
 
-    def palette(self, names: Sequence[str]) -> tuple[Shade, ...]:
-        """The 3 to 6 shades of a piece and their shares, the largest first (k-means on CIELAB)."""
+    def palette(self, unmixer: Unmixer, shown: Array) -> tuple[Shade, ...]:
+        """The 3 to 6 shades of a piece and their shares, the largest first (k-means on CIELAB).
+
+        Codes are those of the responses ``(N, 3)`` under D65/2°, `shown`.
+        """
         from scipy.cluster.vq import kmeans2
 
-        seen = labs(self.responses)
+        seen, names = labs(self.responses, unmixer.light), unmixer.dyes.names
         order = np.argsort(seen[:, 0])
         for count in range(_FEWEST, _MOST_SHADES + 1):
             start = seen[order[((np.arange(count) + 0.5) * len(seen) / count).astype(int)]]
@@ -223,10 +226,11 @@ class Blocks:
                 break
         shades = []
         for members in (which == i for i in np.unique(which)):
-            lab, held = labs(self.responses[members].mean(axis=0)), self.relative[members]
-            relative = dict(zip(names, held.mean(axis=0).tolist(), strict=True))
+            lab = labs(self.responses[members].mean(axis=0), unmixer.light)
+            code = screen_colours(labs(shown[members].mean(axis=0)))[0].hex
+            relative = dict(zip(names, self.relative[members].mean(axis=0).tolist(), strict=True))
             share = 100.0 * float(members.mean())
-            shades.append(Shade(lab, screen_colours(lab)[0].hex, share, relative))
+            shades.append(Shade(lab, code, share, relative))
         return tuple(sorted(shades, key=lambda shade: -shade.share))
 
 

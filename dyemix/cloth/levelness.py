@@ -22,7 +22,7 @@ from dyemix.cloth.photographed import Photographed, read_piece
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, Several, said
 from dyemix.dataset.serialise import Shape, from_plain
-from dyemix.errors import DyemixError, Fault, InputError
+from dyemix.errors import DyemixError, Fault, InputError, refuse
 from dyemix.files.cells import read_text
 from dyemix.model.dyes import DyeSet
 from dyemix.photo import PhotoOptions, examine_photo
@@ -180,8 +180,8 @@ def analyse(cells: Photographed, order: str = "") -> Levelness:
             notes.append(said("cloth.deeper", share=share, dye=dye))
     return Levelness(
         cells.name, unmixer.recipe, order, tuple(DyeInPiece(*row) for row in rows), tuple(figures),
-        main.palette(dyes.names), Mottle.of(dyes.names, main), world.draws, cells.matrix,
-        tuple(notes), dyes.demo, cells,
+        main.palette(unmixer, main.responses), Mottle.of(dyes.names, main), world.draws,
+        cells.matrix, tuple(notes), dyes.demo, cells,
     )  # fmt: skip
 
 
@@ -239,8 +239,7 @@ def compare_pieces(pieces: Sequence[Levelness]) -> PieceComparison:
     difference is that of the difference in each world. Raises `DyemixError` for pieces of several
     recipes, or fewer than two.
     """
-    if len(pieces) < 2:
-        raise DyemixError("two pieces or more are compared.")
+    refuse(len(pieces) < 2, "two pieces or more are compared.")
     recipes = {piece.recipe for piece in pieces}
     if len(recipes) > 1:
         several = " and ".join(sorted(map(str, recipes)))

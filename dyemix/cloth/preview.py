@@ -16,9 +16,10 @@ from dyemix.arrays import Array
 from dyemix.cloth.amounts import Unmixer
 from dyemix.cloth.figures import BLOCK_MM, COARSE, Alkali, Blocks, Figure, Mottle, Shade, middles
 from dyemix.cloth.levelness import Levelness
+from dyemix.colour.colorimetry import D65_2, Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Row, Several
-from dyemix.errors import DyemixError
+from dyemix.errors import refuse
 from dyemix.model.dyes import DyeSet
 
 #: Where no piece was analysed, by order of the alkali: coefficient of variation of depth, and how
@@ -42,7 +43,8 @@ class Preview:
     illustrative : whether from stated figures and no own piece.
     figures : ``undyed share`` and so on, as `Levelness` has them; their errors are not known.
     palette : its shades, the largest first.
-    amounts : ``(h, w, k)`` % owf, in blocks of 2 mm; `responses` ``(h, w, 3)`` what is seen of it.
+    amounts : ``(h, w, k)`` % owf, in blocks of 2 mm; `responses` ``(h, w, 3)`` what is seen of it,
+        under D65/2°.
     """
 
     TOLD: ClassVar = ("recipe", "order", "source", "illustrative", "figures", "palette")
@@ -63,7 +65,7 @@ class Preview:
 
     def __str__(self) -> str:
         return "\n  ".join([
-            f"{self.recipe}  (% owf), alkali: {self.order}. {self.source}",
+            f"{self.recipe} (% owf), alkali: {self.order}. {self.source}",
             ", ".join(f"{figure.name} {figure}" for figure in self.figures),
             *map(str, self.palette),
         ])  # fmt: skip
@@ -75,6 +77,7 @@ class Previews(Several[Preview]):
     HELD: ClassVar = "items"
 
     items: tuple[Preview, ...]
+    light: Light = D65_2
     demo: bool = False
 
     def short(self) -> str:
@@ -99,15 +102,15 @@ class Previews(Several[Preview]):
             order = sorted(self, key=lambda item: item.splitting)
             told = "; ".join(f"{item.recipe} ({item.splitting:.1f})" for item in order)
             lines.append(f"From the quietest to the one that splits most, in a*b*: {told}.")
-        lines.append(
-            f"{BLOCK_MM:g} mm blocks, D65/2°. Simulated, error unknown: dye a piece and judge that."
-        )
+        about = f"{BLOCK_MM:g} mm blocks, {self.light}"
+        lines.append(f"{about}. Simulated, error unknown: dye a piece and judge that.")
         return "\n".join(lines)
 
 
 def preview(
     dyes: DyeSet, *recipes: Mapping[str, float] | str, order: str = "with",
     pieces: Sequence[Levelness] = (), size_mm: float = _PATCH_MM, seed: int = 0,
+    light: Light | str = D65_2,
 ) -> Previews:  # fmt: skip
     """Simulate a patch of each recipe (% owf), to see how far and into which shades it splits.
 
@@ -117,6 +120,7 @@ def preview(
     pieces : analysed pieces; those of this order that hold dyes of the recipe are used.
     size_mm : side of the patch.
     seed : the same patch for the same seed, and the same folds for every recipe.
+    light : of the figures and shades; by default that of a photographed piece.
 
     Raises
     ------
@@ -129,14 +133,14 @@ def preview(
     >>> found[0].splitting > 10 * found[1].splitting
     True
     """
-    if not recipes:
-        raise DyemixError("name a recipe to preview, as 'marigold 0.8 + navy 0.25'.")
-    if not 20.0 <= size_mm <= _LARGEST_MM:
-        raise DyemixError(f"a patch of {size_mm:g} mm: 20 to {_LARGEST_MM:g} mm.")
-    alkali = Alkali(order)
+    refuse(not recipes, "name a recipe to preview, as 'marigold 0.8 + navy 0.25'.")
+    small = f"a patch of {size_mm:g} mm: 20 to {_LARGEST_MM:g} mm."
+    refuse(not 20.0 <= size_mm <= _LARGEST_MM, small)
+    alkali, light = Alkali(order), Light.parse(light)
     pieces = [piece for piece in pieces if piece.order == alkali.value]
-    found = [_patch(Unmixer(dyes, recipe), alkali, pieces, size_mm, seed) for recipe in recipes]
-    return Previews(tuple(found), dyes.demo)
+    unmixers = [Unmixer(dyes, recipe, light) for recipe in recipes]
+    found = [_patch(unmixer, alkali, pieces, size_mm, seed) for unmixer in unmixers]
+    return Previews(tuple(found), light, dyes.demo)
 
 
 def _patch(
@@ -157,11 +161,12 @@ def _patch(
     side = round(size_mm / BLOCK_MM)
     relative, within = _field(mottle, together, side, seed)
     responses = _seen(unmixer, relative, within)
+    shown = _seen(Unmixer(unmixer.dyes, unmixer.recipe), relative, within)
     patch = Blocks(BLOCK_MM, np.ones((side, side), dtype=bool), relative, responses, within)
     return Preview(
         unmixer.recipe, alkali.value, source, not used,
-        tuple(patch.figures(unmixer, np.full(6, np.nan))), patch.palette(names),
-        (relative * unmixer.dose).reshape(side, side, -1), responses.reshape(side, side, 3),
+        tuple(patch.figures(unmixer, np.full(6, np.nan))), patch.palette(unmixer, shown),
+        (relative * unmixer.dose).reshape(side, side, -1), shown.reshape(side, side, 3),
     )  # fmt: skip
 
 

@@ -182,3 +182,9 @@ def test_a_standard_of_a_book_goes_along_by_its_name(run: Command) -> None:
 @pytest.mark.parametrize("words", ["match '#7d8a6e'", "next '#7d8a6e'"])
 def test_json_holds_the_answer_alone(run: Command, words: str) -> None:
     assert "dyemix bath" not in run(*shlex.split(words), "--json").stdout
+
+
+def test_a_preview_answers_in_the_light_of_the_fit(run: Command) -> None:
+    shown = run("preview", "navy 1", "--alkali", "after").stdout
+    assert "2 mm blocks, D65/10°" in shown
+    assert "D65/2" not in shown

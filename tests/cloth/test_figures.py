@@ -34,7 +34,7 @@ def test_a_piece_that_parts_splits():
     seen = found.responses(relative * found.dose)
     assert main_figures(relative, seen, path(found)[1])[2] > 10.0
     piece = Blocks(2.0, np.ones((10, 10), dtype=bool), relative, seen, np.zeros((100, 3)))
-    shades = piece.palette(found.dyes.names)
+    shades = piece.palette(found, piece.responses)
     assert sum(shade.share for shade in shades) == pytest.approx(100.0)
     assert {tuple(np.round(list(shade.relative.values()), 3)) for shade in shades} >= {
         (2.0, 0.5, 0.5), (0.5, 0.5, 2.0)

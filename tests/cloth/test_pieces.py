@@ -133,3 +133,17 @@ def test_a_dye_that_no_piece_held_strays_by_itself(seen: dict[str, Levelness]):
     lemon, navy = (found.amounts / [0.8, 0.3]).mean(axis=(0, 1))
     assert lemon == pytest.approx(piece.dyes[0].mean / piece.dyes[0].dose, rel=0.1)
     assert navy == pytest.approx(1.0, rel=0.1)
+
+
+def test_a_preview_is_told_under_its_light():
+    """Figures and shades move with it; what is drawn, and the codes, stay those of a screen."""
+    dyes, mix = spectral_dyes(tuple(MIXES["clear"])), {"rose": 0.5}
+    here, there = (preview(dyes, mix, size_mm=40, light=light)[0] for light in ("D65/2", "A/10"))
+    assert np.array_equal(here.responses, there.responses)
+    undyed = dyes.predict({}, "A/10").lab
+    means = np.array([[figure.value for figure in item.figures[3:6]] for item in (here, there)])
+    assert np.linalg.norm(means[0] - means[1]) > 3.0
+    level = dyes.predict(mix, "A/10").lab
+    assert np.linalg.norm(means[1] - level) < np.linalg.norm(undyed - level)
+    assert abs(len(here.palette) - len(there.palette)) <= 1
+    assert here.palette[0].lab @ here.palette[0].lab != there.palette[0].lab @ there.palette[0].lab
