@@ -90,7 +90,8 @@ def main() -> None:
         print(f"{words}:\n{counted.round(3)}\n{stated}")
     names, spectra = patch_card()
     lab = lab_d65(CLOTH)
-    chroma, far = np.hypot(lab[:, 1], lab[:, 2]), delta_e(lab[:, np.newaxis], lab[np.newaxis])
+    far = delta_e(lab[:, np.newaxis], lab[np.newaxis])
+    chroma = np.maximum(np.hypot(lab[:, 1], lab[:, 2]), colour._DARK_AS * (100.0 - lab[:, 0]))
     white = np.ones((1, WAVELENGTHS.size))
     found, grey, card, over = [], [], [], []
     for which, (light, weight), balance in product(SENSORS, LIGHTS.items(), ("lamp", "daylight")):
