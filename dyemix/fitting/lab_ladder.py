@@ -15,7 +15,6 @@ Axis letters: D dyes, R rows (a swatch under a light), B bands, K parts of the p
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -74,8 +73,7 @@ _LONGEST = 1.5
 _STEPS, _TOLERANCE = 30, 1e-4
 
 
-@dataclass(frozen=True, eq=False)
-class Fitted:
+class Fitted(NamedTuple):
     """D dyes under one surface term.
 
     Attributes

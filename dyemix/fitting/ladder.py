@@ -19,7 +19,7 @@ surfaces.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -129,8 +129,7 @@ class SpectralLadders:
 # Surfaces -----------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, eq=False)
-class Beside:
+class Beside(NamedTuple):
     """N squares beside what is predicted of them: arrays ``(N,)``.
 
     `lab` ``(N, 3)`` as predicted, and `delta_e` from it; `across` the square of it that no other
@@ -205,8 +204,8 @@ class Solver:
                 if rows.any():
                     here = self.beside(fitted, surface, i)
                     before = found[i] = found[i] or here
-                    for name, values in vars(here).items():
-                        getattr(before, name)[rows] = values[rows]
+                    for told, values in zip(before, here, strict=True):
+                        told[rows] = values[rows]
         return found
 
     def beside(self, fitted: Fitted, surface: Surface, dye: int) -> Beside:

@@ -16,7 +16,7 @@ lowers the objective.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -28,8 +28,7 @@ Residual = Callable[[Array, Indices], tuple[Array, Array]]
 _TINY = 1e-9
 
 
-@dataclass(frozen=True, eq=False)
-class Solved:
+class Solved(NamedTuple):
     """Where the problems ended.
 
     Attributes

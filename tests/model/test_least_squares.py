@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -33,7 +32,7 @@ def solve(
 
     low = None if lower is None else lower.T
     found = least_squares.solve(turned, start.T, upper.T, lower=low, **options)
-    return replace(found, x=found.x.T)
+    return found._replace(x=found.x.T)
 
 
 def linear_problems(n: int, m: int, k: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
