@@ -304,6 +304,7 @@ def main(words: Sequence[str] = ("--quick",)) -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--develop", action="store_true", help="families that choose constants")
     parser.add_argument("--quick", action="store_true", help="3 seeds, 4 draws of own mixes")
+    parser.add_argument("--seeds", type=int, help="the first of ten seeds, in place of these")
     parser.add_argument("--way", default="trials", help="trials, table or module:function")
     parser.add_argument("--families", default="", help="only these, with commas")
     parser.add_argument("--kinds", default=f"{SPECTRUM},{LAB},{PHOTOGRAPH},{HEX}")
@@ -313,6 +314,8 @@ def main(words: Sequence[str] = ("--quick",)) -> None:
     asked = parser.parse_args(list(words))
     use = DEVELOP if asked.develop else REPORT
     seeds = DEVELOP_SEEDS if asked.develop else REPORT_SEEDS
+    if asked.seeds is not None:
+        seeds = tuple(range(asked.seeds, asked.seeds + 10))
     if asked.quick:
         seeds = seeds[1::4]
     draws = 4 if asked.quick else DRAWS
