@@ -51,6 +51,8 @@ _WIDENING_WORTH = 5.0
 #: How much of the stated variance of a photographed reading all of its photograph have alike
 #: (exposure, balance, the matrix); it says nothing of the dyes.
 _ALIKE = 0.6
+#: Laws stay above this exponent: below 0 more dye would be less.
+_LEAST_EXPONENT = 0.2
 #: χ² of three degrees of freedom that one in two, and one in a hundred, exceed.
 _ONE_IN_TWO, _ONE_IN_A_HUNDRED = 2.366, 11.34
 #: A cell of less weight than this is left out once H is taken again.
@@ -86,11 +88,13 @@ def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
     strength, (bias, common), surface, u, change, acting = modes.split(theta)
     curves = np.tensordot(surface, modes.surface_curves, 1)
     law = ladders.law + np.tensordot(surface, modes.surface_laws, 1)
+    law += np.einsum("dq,dql->dl", u, modes.laws)
+    law[:, 0] = np.maximum(law[:, 0], _LEAST_EXPONENT)
     r0, k2 = np.array([ladders.surface.r0, ladders.surface.k2]) + modes.surface * surface
     return replace(
         dyes,
         curves=ladders.curves * np.exp(curves + np.einsum("dq,dqb->db", u, modes.curves)),
-        law=law + np.einsum("dq,dql->dl", u, modes.laws),
+        law=law,
         surface=Surface(float(r0), float(k2)),
         company=strength + bias,
         interaction=common + acting + (0.0 if (old := ladders.interaction) is None else old),

@@ -126,6 +126,17 @@ def test_a_curve_that_changes_in_company_is_found_where_mixes_show_it(four: DyeS
     assert slope[four.index("navy")] > 0.0
 
 
+def test_a_law_is_never_moved_to_where_more_dye_is_less(four: DyeSet) -> None:
+    ladders = ladders_of(four)
+    theta = np.zeros(ladders.modes.unknowns)
+    own = slice(ladders.modes.of_surface.stop, ladders.modes.of_ladders.stop)
+    for sign in (-300.0, 300.0):
+        theta[own] = sign * np.abs(ladders.modes.laws[..., 0]).ravel()
+        far = moved(four, ladders, theta)
+        assert far.law[:, 0].min() >= 0.2
+        assert np.isfinite(far.predict("navy 0.01 + scarlet 0.4").lab).all()
+
+
 def test_where_the_surface_meets_its_bound_the_dyes_go_with_it(four: DyeSet) -> None:
     """Mixes that ask for a surface out of bounds leave nothing half done: they fit as they can."""
     ladders = ladders_of(four)
