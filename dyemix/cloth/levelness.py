@@ -22,7 +22,7 @@ from dyemix.cloth.photographed import Photographed, read_piece
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, Several, said
 from dyemix.dataset.serialise import Shape, from_plain
-from dyemix.errors import DyemixError, Fault, InputError, refuse
+from dyemix.errors import Fault, InputError, refuse
 from dyemix.files.cells import read_text
 from dyemix.model.dyes import DyeSet
 from dyemix.photo import PhotoOptions, examine_photo
@@ -61,7 +61,8 @@ class Levelness(Result):
     dyes : how much of each it holds, in the order of the recipe.
     figures : each with its error and block size; `figure` finds one by name.
     palette : its shades, the largest first.
-    mottle : how depth and dyes vary over it, for `preview`.
+    mottle : how depth and dyes vary over it, for `preview`; None in a book of layout 6, which kept
+        of it what previews are made from no more.
     draws : ``(W, 6)`` how far the main figures move in each of W worlds of what is not known; the
         same worlds for every piece of the same dyes, so that common errors cancel in a comparison.
     camera : ``(3, F)`` of the camera's matrix: pieces are compared by one camera only.
@@ -80,7 +81,7 @@ class Levelness(Result):
     dyes: tuple[DyeInPiece, ...]
     figures: tuple[Figure, ...]
     palette: tuple[Shade, ...]
-    mottle: Mottle
+    mottle: Mottle | None
     draws: Annotated[Array, Shape(WORLDS, 6)]
     camera: Annotated[Array, Shape(3, "F")]
     warnings: tuple[str, ...] = ()
@@ -240,10 +241,8 @@ def compare_pieces(pieces: Sequence[Levelness]) -> PieceComparison:
     recipes, or fewer than two.
     """
     refuse(len(pieces) < 2, "two pieces or more are compared.")
-    recipes = {piece.recipe for piece in pieces}
-    if len(recipes) > 1:
-        several = " and ".join(sorted(map(str, recipes)))
-        raise DyemixError(f"pieces of one recipe are compared, not of {several}.")
+    recipes = sorted({str(piece.recipe) for piece in pieces})
+    refuse(len(recipes) > 1, said("cloth.recipes", several=" and ".join(recipes)))
     found = []
     for one, other in combinations(pieces, 2):
         errors = NINE_IN_TEN * np.sqrt(((one.draws - other.draws) ** 2).mean(axis=0))

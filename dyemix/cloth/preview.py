@@ -19,7 +19,7 @@ from dyemix.cloth.levelness import Levelness
 from dyemix.colour.colorimetry import D65_2, Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING, Row, Several
-from dyemix.errors import refuse
+from dyemix.errors import refuse, said
 from dyemix.model.dyes import DyeSet
 
 #: Where no piece was analysed, by order of the alkali: coefficient of variation of depth, and how
@@ -96,14 +96,12 @@ class Previews(Several[Preview]):
             yield {"recipe": item.recipe, "alkali": item.order, "source": item.source, **figures}
 
     def __str__(self) -> str:
-        lines = [DEMO_WARNING] if self.demo else []
-        lines += [str(item) for item in self]
+        lines = [*([DEMO_WARNING] if self.demo else []), *map(str, self)]
         if len(self) > 1:
             order = sorted(self, key=lambda item: item.splitting)
             told = "; ".join(f"{item.recipe} ({item.splitting:.1f})" for item in order)
             lines.append(f"From the quietest to the one that splits most, in a*b*: {told}.")
-        about = f"{BLOCK_MM:g} mm blocks, {self.light}"
-        lines.append(f"{about}. Simulated, error unknown: dye a piece and judge that.")
+        lines.append(said("cloth.simulated", BLOCK_MM, self.light))
         return "\n".join(lines)
 
 
@@ -134,12 +132,11 @@ def preview(
     True
     """
     refuse(not recipes, "name a recipe to preview, as 'marigold 0.8 + navy 0.25'.")
-    small = f"a patch of {size_mm:g} mm: 20 to {_LARGEST_MM:g} mm."
-    refuse(not 20.0 <= size_mm <= _LARGEST_MM, small)
+    refuse(not 20.0 <= size_mm <= _LARGEST_MM, said("cloth.size", size_mm, _LARGEST_MM))
     alkali, light = Alkali(order), Light.parse(light)
     pieces = [piece for piece in pieces if piece.order == alkali.value]
-    unmixers = [Unmixer(dyes, recipe, light) for recipe in recipes]
-    found = [_patch(unmixer, alkali, pieces, size_mm, seed) for unmixer in unmixers]
+    how = alkali, pieces, size_mm, seed
+    found = [_patch(Unmixer(dyes, recipe, light), *how) for recipe in recipes]
     return Previews(tuple(found), light, dyes.demo)
 
 
@@ -147,16 +144,16 @@ def _patch(
     unmixer: Unmixer, alkali: Alkali, pieces: Sequence[Levelness], size_mm: float, seed: int
 ) -> Preview:
     names = unmixer.dyes.names
-    used = [p for p in pieces if set(p.mottle.names) & set(names)]
+    known = [(p.name, p.mottle) for p in pieces if p.mottle and {*p.mottle.names} & {*names}]
     mottle, together = Mottle.normal(names, *ILLUSTRATIVE[alkali]), False
     source = "Illustrative: no own piece of this order was analysed."
-    if used:
+    if known:
         # How dyes stray together is known from pieces of just these dyes; else each does by itself.
-        whole = [p for p in used if set(p.mottle.names) == set(names)]
-        used, together = whole or used, bool(whole)
-        mottle = _joined(names, [p.mottle for p in used], mottle, together)
-        source = f"From your {', '.join(p.name for p in used)}."
-        if strange := set(names) - {n for p in used for n in p.mottle.names}:
+        whole = [each for each in known if {*each[1].names} == {*names}]
+        known, together = whole or known, bool(whole)
+        mottle = _joined(names, [held for _, held in known], mottle, together)
+        source = f"From your {', '.join(name for name, _ in known)}."
+        if strange := {*names}.difference(*(held.names for _, held in known)):
             source += f" Illustrative for {', '.join(sorted(strange))}."
     side = round(size_mm / BLOCK_MM)
     relative, within = _field(mottle, together, side, seed)
@@ -164,7 +161,7 @@ def _patch(
     shown = _seen(Unmixer(unmixer.dyes, unmixer.recipe), relative, within)
     patch = Blocks(BLOCK_MM, np.ones((side, side), dtype=bool), relative, responses, within)
     return Preview(
-        unmixer.recipe, alkali.value, source, not used,
+        unmixer.recipe, alkali.value, source, not known,
         tuple(patch.figures(unmixer, np.full(6, np.nan))), patch.palette(unmixer, shown),
         (relative * unmixer.dose).reshape(side, side, -1), shown.reshape(side, side, 3),
     )  # fmt: skip

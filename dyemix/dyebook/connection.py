@@ -32,7 +32,7 @@ APPLICATION_ID = 0x64796562
 #: Marks a backup: 'dyec'. It opens as a book does, and is not taken for one unless it is named.
 BACKUP_ID = 0x64796563
 #: The layout that this version reads and writes.
-LAYOUT = 6
+LAYOUT = 7
 #: Every table, each after those it refers to.
 TABLES = (
     "kind", "cloth", "dye", "stock", "method", "swatch_set", "swatch", "reading", "fit", "job",

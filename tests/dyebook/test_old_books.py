@@ -11,12 +11,14 @@ import numpy as np
 import pytest
 
 from dyemix.bench.bath_sheet import BathSheet
+from dyemix.cloth.preview import preview
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.target import Bath
 from dyemix.dyebook import connection as schema
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import repeat
 from dyemix.errors import InputError, SavedError
+from tests.simulated.struck import spectral_dyes
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -34,7 +36,7 @@ def opened(layout: int, folder: Path, sheet: str | None = None) -> DyeBook:
     return DyeBook(path, create=False)
 
 
-@pytest.mark.parametrize("layout", [1, 2, 3, 4, 5])
+@pytest.mark.parametrize("layout", [1, 2, 3, 4, 5, 6])
 def test_a_book_is_brought_to_the_present_layout(layout: int, tmp_path: Path) -> None:
     opened(layout, tmp_path).close()
     DyeBook(tmp_path / "new.dyebook").close()
@@ -121,6 +123,17 @@ def test_what_a_book_of_layout_5_holds(tmp_path: Path) -> None:
         assert [kept.method for kept in book.trials("ink")] == ["linen"]
         assert book.undo() == "how trials of linen are weighed"
         assert book.method("linen").half_life is None
+
+
+def test_what_a_book_of_layout_6_holds(tmp_path: Path) -> None:
+    """A mottled piece with its figures; what previews are made from is kept otherwise since."""
+    with opened(6, tmp_path) as book:
+        (piece,) = book.pieces("napkins")
+        assert [item.name for item in book.job("napkins").pieces] == ["napkin.jpg"]
+    assert piece.mottle is None
+    assert str(piece.figure("undyed share")) == "4.9 ± 2.1 %"  # as that version printed it
+    (patch,) = preview(spectral_dyes(tuple(piece.recipe)), piece.recipe, pieces=[piece])
+    assert patch.illustrative
 
 
 def test_the_trials_of_a_book_of_layout_2(tmp_path: Path) -> None:
