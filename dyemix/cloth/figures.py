@@ -248,7 +248,7 @@ class Mottle:
     names : the dyes.
     amounts : ``(Q, S, k)`` over the dose, of S blocks at each of Q even ranks of depth, palest
         first. In a rank they stand by the share of the first dye, of three dyes or more in `COARSE`
-        parts of it by that of the second.
+        parts of it by that of the last.
     within : ``(Q, S, k)`` how much each dye varies inside those blocks, as `Blocks` has it: a mean
         of colours is not the colour of a mean.
     scale_mm : half range of the variogram of depth.
@@ -267,8 +267,7 @@ class Mottle:
         share = found.relative / np.maximum(found.relative.sum(axis=1, keepdims=True), 1e-9)
         kept = np.array([_by_share(share, rank)[middles(_STRAYS, len(rank))] for rank in ranks])
         scale = float(np.nan_to_num(found.scale(), nan=_SCALE_MM))
-        amounts, within = found.relative[kept], found.within[kept]
-        return cls(tuple(names), amounts.round(4), within.round(3), scale)
+        return cls(tuple(names), found.relative[kept].round(4), found.within[kept].round(3), scale)
 
     @classmethod
     def normal(cls, names: Sequence[str], variation: float, strays: float) -> Mottle:
@@ -288,11 +287,8 @@ class Mottle:
 def _by_share(share: Array, rank: NDArray[np.intp]) -> NDArray[np.intp]:
     """The blocks of a rank as `Mottle` orders them; `share` ``(N, k)`` of all blocks."""
     rank = rank[np.argsort(share[rank, 0])]
-    if share.shape[1] < 3:
-        return rank
-    return np.concatenate(
-        [part[np.argsort(share[part, 1])] for part in np.array_split(rank, COARSE)]
-    )
+    parts = np.array_split(rank, COARSE if share.shape[1] > 2 else len(rank))
+    return np.concatenate([part[np.argsort(share[part, -1])] for part in parts])
 
 
 def middles(parts: int, count: int) -> NDArray[np.intp]:

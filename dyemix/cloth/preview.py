@@ -211,9 +211,7 @@ def _field(mottle: Mottle, together: bool, side: int, seed: int) -> tuple[Array,
         field = gaussian_filter(rng.standard_normal((side, side)), sigma, mode="wrap").ravel()
         order, counts = np.lexsort((field, groups)), np.bincount(groups)
         first = (counts.cumsum() - counts)[groups]
-        place = np.empty(len(field))
-        place[order] = np.arange(len(field))
-        return np.asarray((place - first + 0.5) / counts[groups])
+        return np.asarray((np.argsort(order) - first + 0.5) / counts[groups])
 
     rank = drawn(np.zeros(side * side, dtype=np.intp))
     part = (rank * ranks).astype(np.intp)
@@ -229,8 +227,7 @@ def _field(mottle: Mottle, together: bool, side: int, seed: int) -> tuple[Array,
     index = part[:, np.newaxis], (which * strays).astype(np.intp), np.arange(dyes)
     amounts, within = mottle.amounts[index], mottle.within[index]
     depth = np.interp(rank * depths.size - 0.5, np.arange(depths.size), np.sort(depths, axis=None))
-    amounts *= (depth / np.maximum(amounts.mean(axis=1), 1e-9))[:, np.newaxis]
-    return amounts, within
+    return amounts * (depth / np.maximum(amounts.mean(axis=1), 1e-9))[:, np.newaxis], within
 
 
 def _seen(unmixer: Unmixer, relative: Array, within: Array) -> Array:
