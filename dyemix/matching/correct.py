@@ -250,16 +250,18 @@ def correct(
         outcome = Outcome.LEAVE
     elif found.delta_e <= max(EXCELLENT, tolerance):
         outcome = Outcome.EXCELLENT if found.delta_e <= EXCELLENT else Outcome.TOLERATED
-    elif found.delta_e >= HOPELESS:
-        outcome = Outcome.A_SLIP
     else:
         better = _aim(ground, amounts, wanted, error, other_dyes)
         (random_then,), _ = _spread(ground, share, better, light)
-        corrected = _pot(ground, better, wanted, error, random_then + left)
+        nearer = _pot(ground, better, wanted, error, random_then + left)
         strange = gammaincc(1.5, astray / 2.0) < ASTRAY
-        outcome = Outcome.LOOK_FIRST if strange else Outcome.NEXT_PIECE
-        if corrected.likely > again.likely - LEAST_GAIN:
-            outcome, corrected = Outcome.AT_THE_EDGE, again
+        at_the_edge = nearer.likely > again.likely - LEAST_GAIN
+        if found.delta_e >= HOPELESS and (strange or not at_the_edge):
+            outcome = Outcome.A_SLIP
+        elif at_the_edge:
+            outcome = Outcome.AT_THE_EDGE
+        else:
+            outcome, corrected = Outcome.LOOK_FIRST if strange else Outcome.NEXT_PIECE, nearer
     over, bath, sure = None, None, None
     if second_bath and outcome in (Outcome.LEAVE, Outcome.EXCELLENT, Outcome.TOLERATED):
         over = Over.NO_NEED

@@ -186,6 +186,15 @@ def test_a_piece_beyond_all_known_error_is_doubted(dyes):
     assert "jars, spoons, cloth and reading" not in str(told(0.8, 0.0, 0.0))
 
 
+def test_a_colour_that_no_dye_reaches_is_no_slip(dyes):
+    """The piece is as predicted: it is the colour that lies far out."""
+    target = np.array([40.0, 70.0, -100.0])
+    recipe = Recipe(aimed(dyes, {"rose": 1.0, "cobalt": 1.0}, target))
+    found = correct(dyes, Trial(recipe, piece(dyes, recipe)), wanted(target))
+    assert found.miss.delta_e > 10.0
+    assert (found.outcome, found.changed) == (Outcome.AT_THE_EDGE, False)
+
+
 def test_what_is_excellent_or_agreed_is_left_alone(dyes):
     """At a miss of 0.6 nothing is corrected, however steady the pots."""
     steady = replace(dyes, scatter=replace(dyes.scatter, dosing=1e-4, pot=1e-4))
