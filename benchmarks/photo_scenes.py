@@ -3,7 +3,7 @@
 Page, cloth, light, camera and phone style are drawn anew for each scene; the cloth is invented
 (bands of absorption on white cotton, by Kubelka and Munk). Constants were chosen with
 ``--develop``: sensors 2 to 21 and seeds from 0. What is printed without it is of the two measured
-sensors and of invented ones from 100 on, and seeds from 20 000. For each kind of scene: how many
+sensors and of invented ones from 100 on, and seeds from 30 000. For each kind of scene: how many
 were refused, what share of the sound cells was read, how often ΔE2000 lies under its stated 90 %
 bound, the worst of it over its bound, and stated over found (root mean squares).
 """
@@ -188,7 +188,7 @@ def main(words: Sequence[str]) -> None:
             rows, kept, whole = [], 0, 0
             left: defaultdict[str, int] = defaultdict(int)
             number = counts[0] if counts else 30
-            for seed in range(0 if develop else 20_000, (0 if develop else 20_000) + number):
+            for seed in range(0 if develop else 30_000, (0 if develop else 30_000) + number):
                 taken = draw(fault, seed, develop)
                 photo = taken.camera.save(taken.scene, folder / "p.jpg")
                 options = dict(taken.options)
