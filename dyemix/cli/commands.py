@@ -17,15 +17,6 @@ from dyemix.errors import DyemixError
 #: Each command and where it is defined, in the order of the work.
 with Path(__file__).parents[1].joinpath("data", "commands.csv").open(encoding="utf-8") as _file:
     MODULES = {row["command"]: row["defined"] for row in csv.DictReader(_file)}
-#: An earlier command → the present one; ``{}`` takes its next argument. And of a command as it is
-#: called now, an earlier option → the present one; ``{}`` takes its value.
-EARLIER: dict[str, str] = {}
-EARLIER_OPTIONS: dict[str, dict[str, str]] = {}
-with Path(__file__).parents[1].joinpath("data", "renamed.csv").open(encoding="utf-8") as _file:
-    for _row in csv.DictReader(_file):
-        _table = EARLIER_OPTIONS.setdefault(_row["command"], {}) if _row["command"] else EARLIER
-        if _row["was"]:
-            _table[_row["was"]] = _row["is"]
 #: What an earlier command wrote unasked, and now wants to be asked for.
 _OUTPUTS = {
     "start": ["-o", "swatches.csv"], "photo-page": ["-o", "page.pdf"],
@@ -76,15 +67,32 @@ def run(words: Sequence[str]) -> None:
 # What was called otherwise ------------------------------------------------------------------------
 
 
+def earlier() -> tuple[dict[str, str], dict[str, dict[str, str]]]:
+    """Earlier commands and options, and the present ones; read where a command is refused.
+
+    An earlier command → the present one; ``{}`` takes its next argument. And of a command as it is
+    called now, an earlier option → the present one; ``{}`` takes its value.
+    """
+    commands: dict[str, str] = {}
+    options: dict[str, dict[str, str]] = {}
+    with Path(__file__).parents[1].joinpath("data", "renamed.csv").open(encoding="utf-8") as file:
+        for row in csv.DictReader(file):
+            table = options.setdefault(row["command"], {}) if row["command"] else commands
+            if row["was"]:
+                table[row["was"]] = row["is"]
+    return commands, options
+
+
 def written_anew(words: list[str]) -> str:
     """A sentence with the whole command as it is written now; "" where nothing in it is earlier."""
     from dyemix.reading import is_picture
 
+    commands, options = earlier()
     old = [part for word in words for part in (word.split("=", 1) if word[:2] == "--" else [word])]
     rest = list(old)
-    new = _taken(rest, EARLIER) if rest else []
+    new = _taken(rest, commands) if rest else []
     rest = new + rest
-    name = next((n for n in (" ".join(rest[:2]), *rest[:1]) if n in EARLIER_OPTIONS), "")
+    name = next((n for n in (" ".join(rest[:2]), *rest[:1]) if n in options), "")
     new, rest = rest[: len(name.split())], rest[len(name.split()) :]
     if rest and not rest[0].startswith("-"):  # its one argument
         if name == "fit" and is_picture(rest[0]):
@@ -95,7 +103,7 @@ def written_anew(words: list[str]) -> str:
             cell = rest.index("--cell")
             rest = [f"{rest[0]} {rest[cell + 1]}", *rest[1:cell], *rest[cell + 2 :]]
     while rest:
-        new += _taken(rest, EARLIER_OPTIONS.get(name, {}))
+        new += _taken(rest, options.get(name, {}))
     if new != old and not {"-o", "--output"} & {*new}:
         new += _OUTPUTS.get(name, [])
     return "" if new == old else f"That is written so now: dyemix {shlex.join(new)}"

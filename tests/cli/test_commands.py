@@ -15,9 +15,8 @@ import pytest
 from command import Command
 from PIL import Image
 
-from dyemix.cli import commands as named
 from dyemix.cli import shared
-from dyemix.cli.commands import dyemix
+from dyemix.cli.commands import dyemix, earlier
 from dyemix.cli.options import GROUPS, OPTIONS, Written
 from dyemix.console import Ended
 from tests.simulated.struck import small_piece
@@ -297,12 +296,10 @@ def test_a_photograph_that_is_to_be_fitted_is_read_first(run: Command, tmp_path:
 
 
 def test_what_is_new_is_not_called_old() -> None:
-    for name in (
-        *named.EARLIER_OPTIONS,
-        *(word.split(" --")[0] for word in named.EARLIER.values()),
-    ):
+    renamed, options_of = earlier()
+    for name in (*options_of, *(word.split(" --")[0] for word in renamed.values())):
         assert name in TREE
-    for name, table in named.EARLIER_OPTIONS.items():
+    for name, table in options_of.items():
         options = {word for option in TREE[name].params for word in option.opts}
         assert not (table.keys() - {"--cloth"}) & options
 
