@@ -217,7 +217,7 @@ class LabLadders:
         inverse = np.linalg.inv(_BASIS.T @ _BASIS + 0.05 * np.eye(_PARTS)) @ _BASIS.T
         first = np.pad((self.start - _MEAN) @ inverse.T, ((0, 0), (0, 2)))
         ends = [self._descend(surface, counted, x, cold=True) for x in (first, 0.3 * first)]
-        costs = [self.fit(surface, counts, x).cost for x in ends]
+        costs = [self._left(x, surface, counted)[0] for x in ends]
         return np.where((costs[1] < costs[0])[:, np.newaxis], ends[1], ends[0])
 
     def _descend(self, surface: Surface, counted: Array, x: Array, *, cold: bool) -> Array:
