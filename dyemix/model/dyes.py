@@ -253,7 +253,7 @@ class DyeSet(Result):
         seen = self.light_of(light)
         labs, by_cause = causes(self.whole, c, seen, self.modes, self.known, self.scatter, dosing)
         return Prediction(
-            c, self.reflectance(c), labs, seen, by_cause.total, by_cause, self.known.freedom,
+            c, self.whole.reflectance(c), labs, seen, by_cause.total, by_cause, self.known.freedom,
             self.span, told, index, self.demo,
         )  # fmt: skip
 
