@@ -14,12 +14,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import combinations
 from math import comb
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import Light
 from dyemix.dataset.conditions import METHOD, PICTURE
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
 from dyemix.dataset.swatches import Swatch, SwatchSet
@@ -54,22 +55,23 @@ def calibrated(
     def known(some: SwatchSet) -> list[Swatch]:
         return [s for s in some.mixtures if set(s.recipe) <= set(alone.names)]
 
-    pots = []
-    for s in known(swatches):
-        spread = stated(s.readings)
-        given = spread if spread.any() else None
-        pots.append(
-            Pot(
-                s.recipe, s.colour(alone.light), given, bound(s.readings), label=s.label,
-                picture="; ".join(sorted({r.conditions.get(PICTURE, "") for r in s.readings})),
-            )
-        )  # fmt: skip
+    pots = [_pot(s, alone.light, label=s.label) for s in known(swatches)]
     found = condition(alone, pots)
     kept = [s for some in aside if some is not None for s in known(some)]
     conditions, checks = alone.conditions, found.dyes.evaluate(kept).checks if kept else ()
     method = "; ".join(f"{key} {conditions[key]}" for key in METHOD if key in conditions)
     report = replace(report, set_aside=checks, method=method or "not recorded")
     return reported(replace(found.dyes, report=report), left_out_checks(found))
+
+
+def _pot(piece: Swatch, light: Light, **told: Any) -> Pot:
+    """A finished piece as the calibration sees it; what is `told` beside its readings is kept."""
+    covariance = stated(piece.readings)
+    return Pot(
+        piece.recipe, piece.colour(light), covariance if covariance.any() else None,
+        bound(piece.readings),
+        picture="; ".join(sorted({r.conditions.get(PICTURE, "") for r in piece.readings})), **told,
+    )  # fmt: skip
 
 
 def left_out_checks(found: Calibrated) -> tuple[MixtureCheck, ...]:
@@ -275,7 +277,7 @@ def learn(
     for trial in trials:
         expect(trial, Trial, "Trial(recipe, reading) makes one")
     weights = _weights(trials, half_life_days, lot)
-    told = [_pot(dyes, t, float(w)) for t, w in zip(trials, weights, strict=True)]
+    told = [_tried(dyes, t, float(w)) for t, w in zip(trials, weights, strict=True)]
     new = {pot.identity for pot in told}
     others = [pot for pot in dyes.pots if pot.identity not in new]
     before, found = condition(dyes, others).dyes, condition(dyes, [*others, *told])
@@ -291,7 +293,7 @@ def learn(
 
 def forget(dyes: DyeSet, trials: Sequence[Trial]) -> DyeSet:
     """The dyes as if these trials had never been told."""
-    gone = {_pot(dyes, trial, 1.0).identity for trial in trials}
+    gone = {_tried(dyes, trial, 1.0).identity for trial in trials}
     kept = [pot for pot in dyes.pots if pot.identity not in gone]
     if len(kept) == len(dyes.pots):
         return dyes
@@ -299,14 +301,13 @@ def forget(dyes: DyeSet, trials: Sequence[Trial]) -> DyeSet:
     return reported(_second_baths(found.dyes), left_out_checks(found))
 
 
-def _pot(dyes: DyeSet, trial: Trial, weight: float) -> Pot:
+def _tried(dyes: DyeSet, trial: Trial, weight: float) -> Pot:
     """A trial as the calibration sees it. Raises `RecipeError` for an unknown dye."""
     dyes.amounts(trial.recipe)
-    read = trial.reading
-    return Pot(
-        trial.recipe, read.colour(dyes.light), read.covariance, read.clipped,
-        None if trial.on is None else trial.on.reflectance, trial.date, trial.lot, weight,
-        str(trial), read.conditions.get(PICTURE, ""),
+    return _pot(
+        Swatch.of(trial.recipe, (trial.reading,)), dyes.light,
+        on=None if trial.on is None else trial.on.reflectance,
+        date=trial.date, lot=trial.lot, weight=weight, label=str(trial),
     )  # fmt: skip
 
 
