@@ -59,13 +59,15 @@ def suggested(
         )
     stock = f"of stock ({_strengths(bottles, [recipe for recipe, *_ in shown])}) for {cloth_g:g} g"
     lines.append(f"% of dry cloth weight, {stock}. Misses are {answer.formula}.")
-    first, *more = (
+    warnings = (
         *mottled(answer.dyes.conditions),
         *(() if answer.reach is Reach.WITHIN else answer.warnings[:1]),
-        *answer.choices[0].warnings, "",
-    )  # fmt: skip
-    if first:
-        lines.append(f"{first} ({len(more) - 1} more with --detail)" if more[:-1] else first)
+        *answer.choices[0].warnings,
+    )
+    if len(warnings) > 1:
+        lines.append(f"{warnings[0]} ({len(warnings) - 1} more with --detail)")
+    else:
+        lines += warnings
     return "\n".join(lines)
 
 
