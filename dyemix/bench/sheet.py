@@ -23,6 +23,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from dyemix.bench.settings import ORDERS, BathSettings
+from dyemix.console import WIDTH
 from dyemix.dataset.recipe import SPOON_SETS, format_amount
 from dyemix.dataset.result import DEMO_WARNING, Value
 from dyemix.dataset.serialise import from_json, to_json
@@ -37,8 +38,8 @@ from dyemix.dataset.units import (
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-#: Columns of plain text, and of the headings of its facts.
-_WIDTH, _HEAD = 100, 10
+#: Columns of the headings of facts.
+_HEAD = 10
 #: A number and its unit, which stay on one line of a page.
 _AMOUNT = re.compile(r"([\d½¼¾]) (?=(?:%|mL|L|g|kg|g/L|h|tsp|tbsp|°C|days)(?:\W|$))")
 
@@ -62,7 +63,7 @@ class Block:
                 yield from _wrapped(text, f"{heading:<{_HEAD}}", _HEAD) or [heading]
         elif self.kind == "blanks":
             for (heading,) in self.rows:
-                yield from (f"{heading} ".ljust(_WIDTH, "_"), "_" * _WIDTH)
+                yield from (f"{heading} ".ljust(WIDTH, "_"), "_" * WIDTH)
             yield from (f"[ {self.title}", "", "", "", "]".rjust(40))
         elif self.kind == "label":
             edge = "- " * 24 + "-"
@@ -79,7 +80,7 @@ def _table(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
     body = [tuple(cell.removesuffix(">") for cell in rows[0]), *rows[1:]]
     note = body.pop()[0] if len(rows[-1]) < len(rows[0]) else ""
     widths = [max(map(len, column)) for column in zip(*body, strict=True)]
-    while sum(widths) + 2 * (len(widths) - 1) > _WIDTH:
+    while sum(widths) + 2 * (len(widths) - 1) > WIDTH:
         widths[widths.index(max(widths))] -= 1  # the widest column wraps first
     for row in body:
         cells = [wrap(cell, width) or [""] for cell, width in zip(row, widths, strict=True)]
@@ -89,7 +90,7 @@ def _table(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
                 for i, (part, width) in enumerate(zip(parts, widths, strict=True))
             ]
             yield "  ".join(padded).rstrip()
-    yield from wrap(note, _WIDTH)
+    yield from wrap(note, WIDTH)
 
 
 class Sheet(Value):
@@ -112,7 +113,7 @@ class Sheet(Value):
     def __str__(self) -> str:
         title, blocks = self.read()
         lines = [self.banner] if self.demo else []
-        lines += wrap(title, _WIDTH)
+        lines += wrap(title, WIDTH)
         for block in blocks:
             lines += ["", *block.lines()]
         return "\n".join(lines)
@@ -216,7 +217,7 @@ def _wrapped(text: str, first: str, indent: int) -> list[str]:
     """Lines of a text that begins after `first`, the others indented."""
     whole = text.replace("[ ]", "[\N{NO-BREAK SPACE}]")  # a box to tick is on one line
     lines = wrap(
-        whole, _WIDTH, initial_indent=first, subsequent_indent=" " * indent, break_on_hyphens=False
+        whole, WIDTH, initial_indent=first, subsequent_indent=" " * indent, break_on_hyphens=False
     )
     return [line.replace("[\N{NO-BREAK SPACE}]", "[ ]") for line in lines]
 
