@@ -64,13 +64,16 @@ def match(
         work_out: Any = dyemix.match if whole else suggest
         found = work_out(dyes, shared.target(words), **limits)
         before = shared.dyed_before(dyes, found.target, limits)
-        how = {"before": before, "spoons": "spoons" in (measure or "")}
-        shared.show(found, found.text(detail=detail) if whole else shared.short(found, dyes, **how))
+        if whole:
+            shared.show(found, found.text(detail=detail))
+        else:
+            spoons = "spoons" in (measure or "")
+            shared.show(found, shared.short(found, dyes, before=before, spoons=spoons))
         if detail and not given("json") and (dyed := [m.recipe for m in found if m.recipe]):
             order, known = shared.alkali(dyes)
-            how = {"order": order, "pieces": shared.pieces(), "light": found.target.light}
-            split = preview(dyes, *dyed, **how).short() + known
-            shared.say(console.wrapped(split))
+            light, pieces = found.target.light, shared.pieces()
+            split = preview(dyes, *dyed, order=order, pieces=pieces, light=light)
+            shared.say(console.wrapped(split.short() + known))
         if before and whole:
             shared.say(f"{before.corrected.recipe}: {dyed_before(before)}.")
         why = "Dye it so" if before else "Dye 5 g of it first, then"
