@@ -14,8 +14,7 @@ import dyemix
 from dyemix import console, writing
 from dyemix.cli.options import GROUPS, OPTIONS, care, given, given_only
 from dyemix.dataset.recipe import Measures
-from dyemix.dataset.result import said
-from dyemix.errors import DyemixError, InputError, RecipeError, UnstatedError, refuse
+from dyemix.errors import DyemixError, InputError, RecipeError, UnstatedError, refuse, said
 from dyemix.files.small_tables import number
 
 #: Where a reading of hers goes in a command that is printed: no colour, so that it is refused.
