@@ -52,6 +52,7 @@ def told(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         _, kind, *_ = f"{getattr(error, 'sqlite_errorname', 'SQLITE_ERROR')}".split("_")
+        kind = "BUSY" if kind == "LOCKED" else kind  # told alike
         known = kind if kind in data("dyebook")["sqlite"] else "ERROR"
         words = said(f"dyebook.sqlite.{known}", error=error, seconds=_WAIT * _TRIES)
         raise SavedError(f"{path}: {words}") from None
