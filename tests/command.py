@@ -16,8 +16,6 @@ from unittest import mock
 ROOT = Path(__file__).resolve().parents[1]
 Done = subprocess.CompletedProcess[str]
 _STEP = re.compile(r"(?:: +|^ +)dyemix (.+)$", re.MULTILINE)
-#: How the printed reading of a piece is asked for.
-READING = re.compile(r"L\* a\* b\*")
 
 
 class Command:
@@ -83,4 +81,4 @@ def next_steps(done: Done, reading: str = "") -> list[str]:
     A `reading` (L* a* b*) is written where one is asked for.
     """
     found = _STEP.findall(pasted(done.stdout + done.stderr))
-    return [READING.sub(reading, words) if reading else words for words in found]
+    return [words.replace("L* a* b*", reading) if reading else words for words in found]
