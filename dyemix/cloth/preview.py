@@ -157,8 +157,9 @@ def _patch(
             source += f" Illustrative for {', '.join(sorted(strange))}."
     side = round(size_mm / BLOCK_MM)
     relative, within = _field(mottle, together, side, seed)
-    responses = _seen(unmixer, relative, within)
-    shown = _seen(Unmixer(unmixer.dyes, unmixer.recipe), relative, within)
+    shown = responses = _seen(unmixer, relative, within)
+    if unmixer.light != D65_2:
+        shown = _seen(Unmixer(unmixer.dyes, unmixer.recipe), relative, within)
     patch = Blocks(BLOCK_MM, np.ones((side, side), dtype=bool), relative, responses, within)
     return Preview(
         unmixer.recipe, alkali.value, source, not known,
