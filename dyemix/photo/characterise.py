@@ -229,8 +229,9 @@ class Cards:
         tone, flat = self.tone, self.flat
         if flat.bare < _LEAST_BARE:
             raise self.photo.refuse(said("photo.covered"))
-        (matrix, notes), doubts = self._matrix(measured or Patches()), list(self._doubts)
-        white = cast(tone.undo(np.ones((1, 3))))[0]
+        seen, doubts = tone.undo(np.ones((1, 3))), list(self._doubts)
+        matrix, notes = self._matrix(seen[0], measured or Patches())
+        white = cast(seen)[0]
         over = cast(flat.at(self.frame.of("swatch").mean(axis=1)))
         card = (self._patch if len(self._patch) else self._grey).mean(axis=1)
         holds = {
@@ -242,10 +243,11 @@ class Cards:
         stands = -white if matrix.kind == "grey" else float(cast(flat.at(card)).mean())
         return Characterisation(tone, flat, matrix, stands, (str(tone), *notes), tuple(doubts))
 
-    def _matrix(self, measured: Patches) -> tuple[CameraMatrix, list[str]]:
-        """The camera's matrix by the patches of the card and the measured ones, and notes."""
+    def _matrix(self, white: Array, measured: Patches) -> tuple[CameraMatrix, list[str]]:
+        """The camera's matrix by the patches of the card and the measured ones, and notes; `white`
+        ``(3,)`` are the picture's linear values of a perfect white.
+        """
         tone, to_xyz, card = self.tone, self.photo.to_xyz, self.reference
-        white = tone.undo(np.ones((1, 3)))[0]
         bent = float(tone.bent) if tone.known else patches.MAY_BEND
         matrix, notes = patches.balance(to_xyz, white, bent), []
         names = np.array([*card.names, *measured.names])

@@ -115,7 +115,7 @@ def examine_photo(photo: File | Photograph, options: PhotoOptions | None = None)
     doubts = (*found.warnings, *sample.retouched(straight, frame, flat))
     doubts += tuple(sayings({"one_colour": grey}))
     found = replace(found, warnings=doubts)
-    cells = _cells(laid, found, _kept(laid, options.keep, photo))
+    cells = _cells(laid, found, grey, _kept(laid, options.keep, photo))
     cells = [cell.under(options.light) for cell in cells]
     left = [cell for cell in cells if cell.left_out]
     told = "; ".join(f"{cell.title} ({', '.join(cell.left_out)})" for cell in left)
@@ -224,8 +224,10 @@ def _kept(laid: Sequence[Laid], keep: str | Iterable[str], photo: Photograph) ->
     return have if "ALL" in wanted else wanted
 
 
-def _cells(laid: Sequence[Laid], found: Characterisation, kept: set[str]) -> list[CellReading]:
-    """Every cell with its colour and its error."""
+def _cells(
+    laid: Sequence[Laid], found: Characterisation, grey: bool, kept: set[str]
+) -> list[CellReading]:
+    """Every cell with its colour and its error; `grey` where a lamp of one colour may hide it."""
     matrix, flat = found.matrix, found.flat
     rgb = np.array([each.cloth.mean for each in laid])
     lab, slope = matrix.lab(rgb), matrix.slope(rgb)
@@ -237,7 +239,7 @@ def _cells(laid: Sequence[Laid], found: Characterisation, kept: set[str]) -> lis
     scatter += _LEAST**2 * rgb[:, :, np.newaxis] ** 2 * np.eye(3)
     within = slope @ scatter @ slope.transpose(0, 2, 1)
     places = np.array([each.corners.mean(axis=0) for each in laid])
-    lost = found.colourless(rgb) * np.diag(np.square(_ONE_COLOUR))
+    lost = grey * np.diag(np.square(_ONE_COLOUR))
     camera = spread_in_lab(lab, found.camera(rgb, places) + lost)
     cells = []
     for i, (each, spectrum) in enumerate(zip(laid, _spectra(lab), strict=True)):
