@@ -218,7 +218,7 @@ class Blocks:
         seen, names = labs(self.responses, unmixer.light), unmixer.dyes.names
         order = np.argsort(seen[:, 0])
         for count in range(_FEWEST, _MOST_SHADES + 1):
-            start = seen[order[((np.arange(count) + 0.5) * len(seen) / count).astype(int)]]
+            start = seen[order[middles(count, len(seen))]]
             with warnings.catch_warnings():  # a shade that nothing is nearest to is left out below
                 warnings.simplefilter("ignore", UserWarning)
                 centres, which = kmeans2(seen, start, iter=30, minit="matrix")

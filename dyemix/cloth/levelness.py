@@ -20,9 +20,9 @@ from dyemix.cloth.doubt import NINE_IN_TEN, WORLDS, worlds
 from dyemix.cloth.figures import BLOCK_MM, SIDES_MM, Alkali, Blocks, Figure, Mottle, Shade
 from dyemix.cloth.photographed import Photographed, read_piece
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Several, said
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Several
 from dyemix.dataset.serialise import Shape, from_plain
-from dyemix.errors import Fault, InputError, refuse
+from dyemix.errors import Fault, InputError, refuse, said
 from dyemix.files.cells import read_text
 from dyemix.model.dyes import DyeSet
 from dyemix.photo import PhotoOptions, examine_photo
@@ -242,7 +242,7 @@ def compare_pieces(pieces: Sequence[Levelness]) -> PieceComparison:
     """
     refuse(len(pieces) < 2, "two pieces or more are compared.")
     recipes = sorted({str(piece.recipe) for piece in pieces})
-    refuse(len(recipes) > 1, said("cloth.recipes", several=" and ".join(recipes)))
+    refuse(len(recipes) > 1, "cloth.recipes", " and ".join(recipes))
     found = []
     for one, other in combinations(pieces, 2):
         errors = NINE_IN_TEN * np.sqrt(((one.draws - other.draws) ** 2).mean(axis=0))

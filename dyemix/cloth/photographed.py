@@ -20,8 +20,7 @@ from dyemix.cloth.amounts import Single, Unmixer, slices
 from dyemix.cloth.figures import labs
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, white, xyz_from_lab
-from dyemix.dataset.result import said
-from dyemix.errors import Fault, InputError
+from dyemix.errors import Fault, InputError, said
 from dyemix.photo import PhotoReading
 from dyemix.photo.layout import HEIGHT, WIDTH, quad
 from dyemix.photo.patches import features

@@ -132,7 +132,7 @@ def preview(
     True
     """
     refuse(not recipes, "name a recipe to preview, as 'marigold 0.8 + navy 0.25'.")
-    refuse(not 20.0 <= size_mm <= _LARGEST_MM, said("cloth.size", size_mm, _LARGEST_MM))
+    refuse(not 20.0 <= size_mm <= _LARGEST_MM, "cloth.size", size_mm, _LARGEST_MM)
     alkali, light = Alkali(order), Light.parse(light)
     pieces = [piece for piece in pieces if piece.order == alkali.value]
     how = alkali, pieces, size_mm, seed
