@@ -87,12 +87,11 @@ def round_trip(found: Levelness, order: str, seed: int) -> Array:
     """How far undyed share, unevenness, splitting and mean colour (ΔE2000) of a preview that is
     made of a piece are from the piece's own ``(4,)``.
     """
-    piece = replace(found, order=order)
-    dyes = piece.cells.unmixer.dyes if piece.cells else None
-    assert dyes is not None
-    again = _main(preview(dyes, piece.recipe, order=order, pieces=[piece], seed=seed)[0])
-    off, colours = np.abs(again - _main(piece)), (again[3:], _main(piece)[3:])
-    return np.array([*off[:3], float(delta_e(*colours))])
+    assert found.cells is not None
+    dyes, own = found.cells.unmixer.dyes, _main(found)
+    pieces = [replace(found, order=order)]
+    again = _main(preview(dyes, found.recipe, order=order, pieces=pieces, seed=seed)[0])
+    return np.array([*np.abs(again - own)[:3], float(delta_e(again[3:], own[3:]))])
 
 
 def ranked(values: Array, true: Array) -> float:

@@ -68,7 +68,7 @@ def most_likely(errors: list[tuple[float, float, Array]], chroma: Array) -> Arra
 
     def unlikely(log: Array) -> float:
         grey, vivid, light = np.exp(2.0 * log.reshape(3, 3))
-        stated = grey + np.square(np.minimum(chroma, colour._VIVID))[:, np.newaxis] * vivid
+        stated = grey + np.square(chroma)[:, np.newaxis] * vivid
         return sum(
             weight
             * float(
@@ -90,8 +90,7 @@ def main() -> None:
         print(f"{words}:\n{counted.round(3)}\n{stated}")
     names, spectra = patch_card()
     lab = lab_d65(CLOTH)
-    far = delta_e(lab[:, np.newaxis], lab[np.newaxis])
-    chroma = np.maximum(np.hypot(lab[:, 1], lab[:, 2]), colour._DARK_AS * (100.0 - lab[:, 0]))
+    chroma, far = colour.vividness(lab), delta_e(lab[:, np.newaxis], lab[np.newaxis])
     white = np.ones((1, WAVELENGTHS.size))
     found, grey, card, over = [], [], [], []
     for which, (light, weight), balance in product(SENSORS, LIGHTS.items(), ("lamp", "daylight")):

@@ -175,7 +175,8 @@ def bound(cell: CellReading) -> float:
 def main(words: Sequence[str]) -> None:
     """Print the table."""
     develop = "--develop" in words
-    counts = [int(word) for word in words if word.isdigit()]
+    first = 0 if develop else 30_000
+    number = next((int(word) for word in words if word.isdigit()), 30)
     faults = [fault for fault in FAULTS if fault in words] or list(FAULTS)
     pooled: list[Array] = []
     print(f"{'scenes':<20}{'n':>4}{'refused':>9}{'kept %':>8}{'≤ bound %':>11}{'worst':>7}", end="")
@@ -187,8 +188,7 @@ def main(words: Sequence[str]) -> None:
             why: Counter[str] = Counter()
             rows, kept, whole = [], 0, 0
             left: defaultdict[str, int] = defaultdict(int)
-            number = counts[0] if counts else 30
-            for seed in range(0 if develop else 30_000, (0 if develop else 30_000) + number):
+            for seed in range(first, first + number):
                 taken = draw(fault, seed, develop)
                 photo = taken.camera.save(taken.scene, folder / "p.jpg")
                 options = dict(taken.options)

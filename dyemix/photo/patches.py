@@ -69,6 +69,12 @@ def spread_in_lab(lab: Array, error: Array) -> Array:
     return np.asarray(back @ error @ back.transpose(0, 2, 1))
 
 
+def vividness(lab: Array) -> Array:
+    """Chroma ``(N,)`` of colours ``(N, 3)`` as `VIVID_ERROR` counts it."""
+    chroma = np.maximum(np.hypot(lab[:, 1], lab[:, 2]), _DARK_AS * (100.0 - lab[:, 0]))
+    return np.asarray(np.minimum(chroma, _VIVID))
+
+
 def features(rgb: Array, kind: Kind) -> Array:
     """``(N, 3)``, or with the roots of the products ``(N, 6)``."""
     if kind != "root":
@@ -105,9 +111,8 @@ class CameraMatrix:
         """Covariance ``(N, 3, 3)``, in the three parts of ΔE2000, of its error at colours
         ``(N, 3)``; `cast` ``(N,)`` is by how much the light is redder than the one it stands for.
         """
-        chroma = np.maximum(np.hypot(lab[:, 1], lab[:, 2]), _DARK_AS * (100.0 - lab[:, 0]))
-        chroma = np.minimum(chroma, _VIVID) * (self.kind == "grey")
-        more = np.outer(chroma, VIVID_ERROR) ** 2 + np.outer(cast, LIGHT_ERROR) ** 2
+        vivid = vividness(lab) * (self.kind == "grey")
+        more = np.outer(vivid, VIVID_ERROR) ** 2 + np.outer(cast, LIGHT_ERROR) ** 2
         return np.asarray(self.error + more[:, np.newaxis] * np.eye(3))
 
     def slope(self, rgb: Array) -> Array:
