@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError, said
-from dyemix.files import read_swatches
+from dyemix.files import RAW_SUFFIXES, read_swatches
 from dyemix.files.cells import few
 from dyemix.files.small_tables import name_samples
 
@@ -56,9 +56,9 @@ class ReadReport:
 def _conditions(swatches: SwatchSet) -> list[str]:
     """Conditions recorded, all of them, and those of the method that are missing."""
     told = {key: [r.conditions.get(key) for r in swatches.readings] for key in METHOD}
-    values = {key: [*filter(None, dict.fromkeys(said))] for key, said in told.items()}
-    missing = ", ".join(key for key, said in values.items() if not said)
-    lines = [f"{key}: {'; '.join(said)}" for key, said in values.items() if said]
+    values = {key: [*filter(None, dict.fromkeys(each))] for key, each in told.items()}
+    missing = ", ".join(key for key, each in values.items() if not each)
+    lines = [f"{key}: {'; '.join(each)}" for key, each in values.items() if each]
     return [*lines, *([said("tables.not_recorded", conditions=missing)] if missing else [])]
 
 
@@ -72,11 +72,8 @@ def is_picture(path: str | os.PathLike[str]) -> bool:
             start = file.read(16)
     except (OSError, ValueError):
         return False  # whoever reads it says what is wrong with the path
-    if start.startswith(_PICTURES) or start[4:8] == b"ftyp":
-        return True
-    from dyemix.photo.decode import RAW_SUFFIXES
-
-    return path.suffix.lower() in RAW_SUFFIXES
+    begins = start.startswith(_PICTURES) or start[4:8] == b"ftyp"
+    return begins or path.suffix.lower() in RAW_SUFFIXES
 
 
 def photographed(words: str) -> tuple[Path, str] | None:

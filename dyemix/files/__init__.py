@@ -17,6 +17,11 @@ __all__ = ["read_swatches", "swatch_table", "write_swatches"]
 
 #: No table of swatches is larger than this (bytes).
 LARGEST = 50_000_000
+#: How the names of raw photographs end: many begin as any TIFF does. Here, so that asking whether a
+#: table is a picture loads no reader of photographs.
+RAW_SUFFIXES = frozenset(
+    {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw", ".x3f"}
+)
 
 
 def read_swatches(path: str | os.PathLike[str] | IO[Any]) -> SwatchSet:

@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.errors import Fault, InputError, said
+from dyemix.files import RAW_SUFFIXES
 from dyemix.writing import read_bytes
 
 if TYPE_CHECKING:
@@ -41,9 +42,6 @@ if TYPE_CHECKING:
 MOST_PIXELS, _ENOUGH = 110_000_000, 3000
 _LARGEST = 400_000_000  # bytes
 _MOST = f"more than {MOST_PIXELS / 1e6:.0f}"
-RAW_SUFFIXES = frozenset(
-    {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw", ".x3f"}
-)
 _HEIC_BRANDS = (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftyphevc")
 _CLIPPED_LOW, _CLIPPED_HIGH = 3.1e-4, 0.966  # linear light
 
