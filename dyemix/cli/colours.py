@@ -40,7 +40,6 @@ def match(
     of --targets, as CSV.
     """
     from dyemix.bench.suggested import dyed_before
-    from dyemix.cloth.preview import preview
     from dyemix.files.targets import read_targets
     from dyemix.matching.advice import suggest
     from dyemix.matching.limits import parse_in_hand
@@ -70,6 +69,8 @@ def match(
             spoons = "spoons" in (measure or "")
             shared.show(found, shared.short(found, dyes, before=before, spoons=spoons))
         if detail and not given("json") and (dyed := [m.recipe for m in found if m.recipe]):
+            from dyemix.cloth.preview import preview
+
             order, known = shared.alkali(dyes)
             light, pieces = found.target.light, shared.pieces()
             split = preview(dyes, *dyed, order=order, pieces=pieces, light=light)
