@@ -159,6 +159,14 @@ class DyeSet(Result):
     def __len__(self) -> int:
         return len(self.names)
 
+    @cached_property
+    def _hash(self) -> int:
+        return super().__hash__()
+
+    def __hash__(self) -> int:
+        # Caches ask for it in every match, and all that was read goes into it.
+        return self._hash
+
     def index(self, dye: str) -> int:
         """Position of a dye. Raises `RecipeError` that suggests the nearest name."""
         return place(dye, self.names)
