@@ -165,21 +165,22 @@ class _Works:
     """How much of each dye works, `g` ``(k, N)``, and its slopes.
 
     `own` ``(k, N)`` by the dye's own amount less `joint`, that by the amount of any dye (None where
-    it is nothing); `new` ``(D, N)`` of dyes not yet in, by their own. `share` is how far a dye is
-    in company, and `own_share` and `joint_share` are its slopes in the same way. `acting`
-    ``(k, N)`` is how much more (ln) all dyes work by the amount of one, `entering` ``(D, N)`` by
-    that of a dye not yet in.
+    it is nothing). `share` is how far a dye is in company, and `own_share` and `joint_share` are
+    its slopes in the same way. `level` ``(N,)`` is how much more (ln) all dyes work by interaction.
+    By the amount of one it rises by `full` ``(N,)`` times the dye's interaction and `by_total`
+    ``(N,)``: `acting` ``(k, N)``.
     """
 
     g: Array
     own: Array
     joint: Array | None
-    new: Array
     share: Array | float = 0.0
     own_share: Array | float = 0.0
     joint_share: Array | float = 0.0
     acting: Array | float = 0.0
-    entering: Array | float = 0.0
+    level: Array | float = 0.0
+    full: Array | float = 0.0
+    by_total: Array | float = 0.0
 
 
 class Blending:
@@ -190,7 +191,8 @@ class Blending:
     blends : of D dyes.
     law : ``(2, D)`` exponent and bend.
     less : ``(D,)`` what the shifted depth law takes off.
-    entering : ``(D,)`` slope of the depth law where there is no dye yet.
+    entering : ``(D, 1)`` slope of g where there is no dye yet: one that enters is wholly in
+        company.
     curves : ``(B, D)`` absorption per unit of g; where mixes were read, beside it what company
         adds to each, ``(B, 2 D)``.
     cloth : ``(B, 1)`` K/S of the undyed cloth.
@@ -204,7 +206,8 @@ class Blending:
         if blends.company_curve.any():
             curves = np.concatenate([curves, blends.company_curve])
         self.blends, self.law, self.less = blends, blends.law.T, SHIFT ** blends.law[:, 0]
-        self.entering = depth_law_slope(np.zeros(len(blends.law)), blends.law)
+        entering = depth_law_slope(np.zeros(len(blends.law)), blends.law) * np.exp(blends.company)
+        self.entering = entering[:, np.newaxis]
         self.curves, self.cloth = np.ascontiguousarray(curves.T), blends.cloth[:, np.newaxis]
         self.seen = (1.0 - surface.r0) * (1.0 - surface.k2) * w / w.sum(axis=1, keepdims=True)
         self.by_curve = (self.seen[:, np.newaxis] * curves).reshape(-1, len(blends.cloth))
@@ -227,9 +230,10 @@ class Blending:
         r, by_root, by_g, works = self._mixed(amounts, index, goal, np.arange(amounts.shape[1]))
         _, shared, whole = self._by_own(by_g, index, works)
         count = len(self.less)
-        # A dye that enters is wholly in company.
         by_new = by_g if by_g.shape[1] == count else by_g[:, :count] + by_g[:, count:]
-        return r, _through(by_root, by_new * works.new + whole * works.entering + shared)
+        acting = self.blends.interaction[:, np.newaxis] * works.full + works.by_total
+        by_new = by_new * (self.entering * np.exp(works.level))
+        return r, _through(by_root, by_new + (whole * acting + shared))
 
     def spectra(self, amounts: Array, index: Index) -> tuple[Array, Array]:
         """Reflectance ``(B, N)`` of amounts ``(k, N)``, and its slope by them ``(B, k, N)``."""
@@ -298,25 +302,27 @@ class Blending:
         bend = np.exp(0.5 * q * log * log)
         g, own = rise * bend, (n * power + rise * (q * log)) / depth * bend
         if self.plain:
-            return _Works(g, own, None, self.entering[:, np.newaxis])
-        company, acts = self.blends.company, self.blends.interaction
+            return _Works(g, own, None)
+        own_company, own_acts = self.blends.company[index], self.blends.interaction[index]
         total = c.sum(axis=0)
-        others, own_acts = total - c, acts[index]
+        others = total - c
         whole = np.maximum(others + HALF_COMPANY * c, 1e-12)
         share, bend = others / whole, HALF_COMPANY / (whole * whole)
         # The interaction κ of all, how full they are, and ln(1 + T) κ by T.
         safe = np.maximum(total, 1e-12)
         kappa, filled = (own_acts * c).sum(axis=0) / safe, np.log1p(total)
-        by_total = kappa * (1.0 / (1.0 + total) - filled / safe)
-        grown = np.exp(share * company[index] + kappa * filled - own_acts * np.log1p(c))
+        level, full = kappa * filled, filled / safe
+        by_total = kappa * (1.0 / (1.0 + total) - full)
+        grown = np.exp(share * own_company + level - own_acts * np.log1p(c))
         g = g * grown
         joint_share = bend * c
         own_share = -bend * others - joint_share
-        joint = g * company[index] * joint_share
-        own = own * grown + g * (company[index] * own_share - own_acts / (1.0 + c))
-        new = self.entering[:, np.newaxis] * np.exp(company[:, np.newaxis] + kappa * filled)
-        acting, entering = (x * (filled / safe) + by_total for x in (own_acts, acts[:, np.newaxis]))
-        return _Works(g, own, joint, new, share, own_share, joint_share, acting, entering)
+        joint = g * own_company * joint_share
+        own = own * grown + g * (own_company * own_share - own_acts / (1.0 + c))
+        acting = own_acts * full + by_total
+        return _Works(
+            g, own, joint, share, own_share, joint_share, acting, level, full, by_total
+        )  # fmt: skip
 
 
 def _through(by_root: Array, slope: Array) -> Array:
