@@ -106,7 +106,7 @@ class BookFile:
             found = _pragma(db, "application_id")
             if found not in (APPLICATION_ID, BACKUP_ID):
                 raise self._refusal("an SQLite file, but not a dye book: name another.")
-            if (version := layout(db)) > LAYOUT:
+            if (version := _pragma(db, "user_version")) > LAYOUT:
                 raise self._refusal(said("dyebook.newer", version, LAYOUT))
             fault = _pragma(db, "quick_check(1)")
             pages, size = (_pragma(db, name) for name in ("page_count", "page_size"))
@@ -219,14 +219,9 @@ def _statements(name: str) -> str:
     return files("dyemix").joinpath("data", "dyebook", f"{name}.sql").read_text(encoding="utf-8")
 
 
-def layout(db: sqlite3.Connection) -> int:
-    """The layout of an open book."""
-    return int(db.execute("PRAGMA user_version").fetchone()[0])
-
-
 def migrate(db: sqlite3.Connection, to: int = LAYOUT) -> None:
     """Take an open book, inside a transaction of the caller, to a layout."""
-    for number in range(layout(db) + 1, to + 1):
+    for number in range(_pragma(db, "user_version") + 1, to + 1):
         for statement in _statements(f"layout_{number}").split(";\n"):
             db.execute(statement)
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
