@@ -241,9 +241,11 @@ def kit(measure: str | None, dyes: Any) -> Any:
 
     if not measure:
         return None
-    of = bottles(dyes).measures(shown_for())
+    at_hand = bottles(dyes)
+    of = at_hand.measures(shown_for())
     words = f"{measure} {of.spoons}" if measure == "spoons" else measure
-    return replace(Kit.parse(words, of.stock_pct, of.cloth_g), jug_from=settings(dyes).jug_from)
+    parsed = Kit.parse(words, of.stock_pct, of.cloth_g)
+    return replace(parsed, jug_from=at_hand.settings.jug_from)
 
 
 def pieces(files: tuple[str, ...] = (), job: str | None = None) -> list[Any]:
