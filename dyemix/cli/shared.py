@@ -261,7 +261,7 @@ def dyed_before(dyes: Any, target: Any, limits: Any) -> Any:
     from dyemix.dyebook.past import dyed_for
 
     limited = {"use", "avoid", "max_dyes", "total", "in_hand"} & {*limits}
-    if limited or not chosen() or not target or given("json"):
+    if limited or not chosen() or given("json"):
         return None
     return dyed_for(open_book(), dyes, target, given("used method"))
 
