@@ -180,13 +180,13 @@ def read_text(path: str | os.PathLike[str]) -> tuple[str, Faults]:
 
 def spelling(heading: str) -> str:
     """A heading as headings are compared: lower case, single spaces, no brackets."""
-    return " ".join(re.sub(r"[()\[\],_-]", " ", heading.lower()).split())
+    return tidy(re.sub(r"[()\[\],_-]", " ", heading.lower()))
 
 
 def meaning(heading: str) -> str:
     """The package's name for a heading or key; the heading itself, tidied, where it has none."""
     name = _SPELLINGS.get(spelling(heading))
-    return name if name and name not in _OF_BANDS else " ".join(heading.split())
+    return name if name and name not in _OF_BANDS else tidy(heading)
 
 
 def of_bands(heading: str) -> str | None:

@@ -22,6 +22,7 @@ from dyemix.files.cells import (
     meaning,
     of_bands,
     read_sheet,
+    tidy,
 )
 from dyemix.files.table import understand
 from dyemix.writing import csv_text
@@ -61,7 +62,7 @@ def written(swatches: SwatchSet) -> str:
 
 def _conditions(reading: Reading) -> dict[str, str]:
     """The conditions with the light written out, so that it need not be assumed again."""
-    found = {key: " ".join(str(value).split()) for key, value in reading.conditions.items()}
+    found = {key: tidy(str(value)) for key, value in reading.conditions.items()}
     if reading.kind == "Lab" and reading.light is not None:
         found |= {"illuminant": reading.light.illuminant, "observer": str(reading.light.observer)}
     return found

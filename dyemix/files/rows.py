@@ -21,7 +21,7 @@ from dyemix.dataset.result import said
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.dataset.target import check_colour
 from dyemix.errors import DyemixError, RecipeError
-from dyemix.files.cells import CONDITIONS, HEADER_ONLY, Faults, few, meaning
+from dyemix.files.cells import CONDITIONS, HEADER_ONLY, Faults, few, meaning, tidy
 
 #: Deeper than this is doubtful: black takes 6–10 % owf (common practice).
 _DEEPEST = 20.0
@@ -61,7 +61,7 @@ class Context:
 
     def _read(self, row: int, remark: str) -> str:
         """Take what a line says; gives it back where its key is unknown."""
-        key, colon, value = (" ".join(part.split()) for part in remark.partition(":"))
+        key, colon, value = map(tidy, remark.partition(":"))
         if not colon or not key:
             self.faults.notes += [said("tables.says", row=row, remark=remark)] if remark else []
             return ""

@@ -189,7 +189,7 @@ def _runs(found: Mapping[str, Recipe]) -> list[str]:
 
 
 def _tidy(name: str) -> str:
-    return " ".join(name.split()).casefold()
+    return sheets.tidy(name).casefold()
 
 
 def read_names(
