@@ -105,9 +105,8 @@ def _geometry(text: str) -> str:
 
 def mottled(conditions: Mapping[str, str] | None) -> tuple[str, ...]:
     """What to say of swatches dyed in less than 10:1, too little to stir (common practice)."""
-    ratio, _, one = normal("liquor ratio", (conditions or {}).get("liquor ratio", "")).partition(
-        ":"
-    )
+    key = "liquor ratio"
+    ratio, _, one = normal(key, (conditions or {}).get(key, "")).partition(":")
     return (said("recipes.mottled"),) if one == "1" and float(ratio) < 10.0 else ()
 
 

@@ -13,9 +13,8 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Flags
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.result import Value
 
@@ -32,7 +31,7 @@ APART_FACTOR, APART_DISTANCE = 4.0, 1.5
 MOST_COMPARED = 200
 
 
-def odd_readings(labs: Array) -> NDArray[np.bool_]:
+def odd_readings(labs: Array) -> Flags:
     """Which of n readings of one piece, CIELAB ``(n, 3)``, lie far from their median.
 
     None of two: nobody can say which of two that disagree is the odd one.

@@ -16,8 +16,7 @@ import numpy as np
 from dyemix.arrays import LAB, labels, numbers
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.colour.spectra import Unit, band, headed_bands
-from dyemix.dataset.conditions import CONDITIONS, same
-from dyemix.dataset.conditions import METHOD as METHOD
+from dyemix.dataset.conditions import CONDITIONS, METHOD, same
 from dyemix.dataset.readings import CELLS
 from dyemix.dataset.readings import Reading as Reading
 from dyemix.dataset.readings import Swatch as Swatch
@@ -274,7 +273,7 @@ def readings_of(
     table: Frame, light: Light | str | None, scale: Unit, conditions: Mapping[str, str]
 ) -> tuple[Reading, ...]:
     """The readings of a frame, as `SwatchSet.from_frame` says; recipes may be missing."""
-    heads = [str(column).strip() for column in table.columns]
+    heads = labels(table)
     heads = [_SHORT.get(h, h) for h in heads] if _SHORT.keys() <= {*heads} else heads
     table = table.set_axis(heads, axis=1)
     bands = [head for head in heads if band(head)]
