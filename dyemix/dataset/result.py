@@ -12,7 +12,6 @@ import numpy as np
 
 from dyemix.arrays import LAB
 from dyemix.dataset.recipe import Recipe
-from dyemix.errors import said as said
 
 if TYPE_CHECKING:
     import pandas as pd

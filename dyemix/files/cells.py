@@ -22,8 +22,7 @@ from dyemix.arrays import LAB, Array
 from dyemix.colour.spectra import band as band
 from dyemix.console import REWRITING
 from dyemix.dataset.conditions import METHOD, RECORD
-from dyemix.dataset.result import said
-from dyemix.errors import Fault, InputError
+from dyemix.errors import Fault, InputError, said
 from dyemix.writing import read_bytes
 
 #: More columns than this is no swatch table (1 nm from 300 to 1100 nm is 801).

@@ -11,8 +11,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
+from dyemix.errors import said
 from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, Faults, Sheet, band, meaning
 from dyemix.files.table import understand
 

@@ -15,8 +15,8 @@ from collections import Counter
 from collections.abc import Iterator
 from xml.etree.ElementTree import Element, ParseError  # reading goes through defusedxml
 
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
+from dyemix.errors import said
 from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, READING, Faults, Sheet, meaning, tidy
 from dyemix.files.table import understand
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from dyemix.colour.colorimetry import WAVELENGTHS, screen_colours
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.errors import said
 from dyemix.files.cells import (
     KNOWN,
     MOST_ROWS,

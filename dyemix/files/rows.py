@@ -17,10 +17,9 @@ from dyemix.arrays import Array, Indices
 from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest
 from dyemix.dataset.readings import CELLS, Clipped
 from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.dataset.target import check_colour
-from dyemix.errors import DyemixError, RecipeError
+from dyemix.errors import DyemixError, RecipeError, said
 from dyemix.files.cells import CONDITIONS, HEADER_ONLY, Faults, few, meaning, tidy
 
 #: Deeper than this is doubtful: black takes 6–10 % owf (common practice).

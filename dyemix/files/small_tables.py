@@ -29,9 +29,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.errors import DyemixError, RecipeError
+from dyemix.errors import DyemixError, RecipeError, said
 from dyemix.files import cells as sheets
 from dyemix.files.cells import Faults, few, read_text
 from dyemix.files.rows import Context, Rows

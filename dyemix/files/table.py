@@ -19,8 +19,8 @@ import numpy as np
 from dyemix.arrays import LAB, Array, Indices
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.colour.spectra import DARKEST, grid_fault, grid_notes, onto_grid, too_bright
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
+from dyemix.errors import said
 from dyemix.files import cells as sheets
 from dyemix.files.cells import Faults, Sheet, band, few
 from dyemix.files.rows import Context, Rows, hex_readings, lab_readings

@@ -10,10 +10,9 @@ from pathlib import Path
 
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError, Fault, InputError
+from dyemix.errors import DyemixError, Fault, InputError, said
 from dyemix.files import read_swatches
 from dyemix.files.cells import read_text
 from dyemix.files.small_tables import Column, read_table

@@ -16,8 +16,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from typing import Any
 
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
+from dyemix.errors import said
 from dyemix.files import delimited
 from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, band, few, is_swatch_table, known
 

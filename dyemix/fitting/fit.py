@@ -14,9 +14,8 @@ import numpy as np
 from dyemix.arrays import Array, Flags
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import D65_10, Light
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Swatch, SwatchSet
-from dyemix.errors import FitError, expect
+from dyemix.errors import FitError, expect, said
 from dyemix.fitting.lab_ladder import Fitted, cloth_from_lab, stated
 from dyemix.fitting.ladder import Beside, Solver, scatter_of
 from dyemix.fitting.learn import calibrated

@@ -27,8 +27,8 @@ from dyemix.arrays import Array, Flags
 from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import WAVELENGTHS, Light
 from dyemix.dataset.conditions import mottled
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Swatch, SwatchSet
+from dyemix.errors import said
 from dyemix.fitting.lab_ladder import DRIFT, LAW, LAW_BOUNDS, LAW_SPREAD, Fitted, LabLadders, padded
 from dyemix.model.dyes import Ladders
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law

@@ -22,10 +22,10 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.conditions import METHOD, PICTURE
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, said
+from dyemix.dataset.result import DEMO_WARNING, Result, Row
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.dataset.target import Trial
-from dyemix.errors import DyemixError, expect
+from dyemix.errors import DyemixError, expect, said
 from dyemix.fitting.calibration import Calibrated, condition
 from dyemix.fitting.lab_ladder import bound, stated
 from dyemix.model.dyes import DyeSet, Pot

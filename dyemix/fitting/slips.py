@@ -20,8 +20,8 @@ import numpy as np
 from dyemix.arrays import LAB, Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
 from dyemix.colour.colorimetry import Light, lab, smoothest
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import Swatch, SwatchSet
+from dyemix.errors import said
 from dyemix.model.kubelka_munk import k_over_s, reflectance
 
 #: How ln(K/S) of a ladder strays from a line of slope 1 in ln depth, as standard errors: of

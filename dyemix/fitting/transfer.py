@@ -17,9 +17,8 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import lab
 from dyemix.dataset.conditions import METHOD, same
-from dyemix.dataset.result import said
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import FitError
+from dyemix.errors import FitError, said
 from dyemix.fitting.calibration import ladders_of
 from dyemix.fitting.fit import fit
 from dyemix.fitting.lab_ladder import padded

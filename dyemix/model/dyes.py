@@ -22,11 +22,11 @@ from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab
 from dyemix.colour.spectra import fractions
 from dyemix.dataset.readings import Clipped, Reading, Swatch
 from dyemix.dataset.recipe import ManyRecipes, OneRecipe, Recipe, dye_names, in_order, is_one, place
-from dyemix.dataset.result import Result, Row, Value, colour_row, said
+from dyemix.dataset.result import Result, Row, Value, colour_row
 from dyemix.dataset.serialise import Shape
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError, RecipeError, expect
+from dyemix.errors import DyemixError, RecipeError, expect, said
 from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.mixtures import Blends, in_company

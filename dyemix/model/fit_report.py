@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from dyemix.arrays import LAB, Array
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Several, Value, said
+from dyemix.dataset.result import DEMO_WARNING, Result, Row, Several, Value
+from dyemix.errors import said
 
 #: Fewer own mixes than this do not tell whether promises are kept.
 FEWEST_TO_TELL = 5

@@ -9,9 +9,8 @@ from typing import Any
 import numpy as np
 
 from dyemix.colour.colorimetry import WAVELENGTHS
-from dyemix.dataset.result import said
 from dyemix.dataset.serialise import from_plain, parse, plain
-from dyemix.errors import DyemixError, InputError, SavedError
+from dyemix.errors import DyemixError, InputError, SavedError, said
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import depth_law_by_law
 from dyemix.model.unknowns import ACTING
