@@ -70,6 +70,13 @@ class Command:
         )  # fmt: skip
 
 
+def of_dyes(table: str, *dyes: str) -> str:
+    """A table of swatches without those of other dyes; a mix is of the dye that comes first."""
+    wanted = ("recipe", "undyed", *dyes)
+    rows = table.splitlines()
+    return "\n".join(r for r in rows if r[0] == "#" or re.split("[, ]", r)[1] in wanted)
+
+
 def pasted(text: str) -> str:
     """What a shell makes of lines that go on."""
     return re.sub(r" \\\n +", " ", text)

@@ -7,7 +7,7 @@ import shlex
 from datetime import date
 
 import pytest
-from command import Command, next_steps
+from command import Command, next_steps, of_dyes
 
 from dyemix.dataset.recipe import Recipe
 
@@ -119,9 +119,9 @@ def test_match_goes_on_from_the_last_pot_of_a_colour(lawn: Command) -> None:
 
 
 def test_a_second_cloth_borrows_in_the_book(lawn: Command) -> None:
-    rows = (lawn.folder / "lawn.csv").read_text(encoding="utf-8").splitlines()
-    one = [r for r in rows if r[0] == "#" or re.split("[, ]", r)[1] in ("recipe", "undyed")]
-    one += [r for r in rows if re.search(r",(marigold|navy) 1,", r)]
+    rows = (lawn.folder / "lawn.csv").read_text(encoding="utf-8")
+    one = of_dyes(rows).splitlines()
+    one += [r for r in rows.splitlines() if re.search(r",(marigold|navy) 1,", r)]
     silk = "\n".join(one).replace("cloth: lawn", "cloth: viscose")
     (lawn.folder / "viscose.csv").write_text(silk, encoding="utf-8")
     added = lawn("book", "add", "viscose.csv", "--borrow", "lawn", *BOOK)

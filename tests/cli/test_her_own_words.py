@@ -8,7 +8,7 @@ import shlex
 from pathlib import Path
 
 import pytest
-from command import Command, next_steps
+from command import Command, next_steps, of_dyes
 
 from tests.cli.test_commands import TREE
 from tests.simulated.struck import small_piece
@@ -17,12 +17,7 @@ ROOT = Path(__file__).resolve().parents[2]
 MINE = (ROOT / "swatch_data" / "napkins.csv").read_text(encoding="utf-8")
 MINE = MINE.replace("# demo: yes\n", "").replace("# stock_pct: 1\n", "")
 #: The same of four dyes, which is quicker to fit.
-FEW = "\n".join(
-    row
-    for row in MINE.splitlines()
-    if row[0] == "#"
-    or re.split("[, ]", row)[1] in ("recipe", "undyed", "navy", "rose", "lemon", "leaf")
-)
+FEW = of_dyes(MINE, "navy", "rose", "lemon", "leaf")
 #: Of every command that takes a recipe, the rest of its words; {} is where the recipe goes.
 ASKED = {
     "predict": "predict|{}",
@@ -175,10 +170,8 @@ def test_one_amount_is_told_one_way(run: Command) -> None:
 def test_an_answer_of_eight_dyes_is_a_dozen_lines(run: Command, measure: str) -> None:
     """Of a table, in a book of two methods, with all that can go along; out of reach too."""
     eight = ("lemon", "marigold", "scarlet", "rose", "cobalt", "navy", "turquoise", "black")
-    rows = [r for r in MINE.splitlines() if r[0] == "#" or re.split("[, ]", r)[1] in
-            ("recipe", "undyed", *eight)]  # fmt: skip
     for name in ("linen, alkali with", "linen, alkali after"):
-        (run.folder / f"{name}.csv").write_text("\n".join(rows), encoding="utf-8")
+        (run.folder / f"{name}.csv").write_text(of_dyes(MINE, *eight), encoding="utf-8")
         words = ("book", "add", f"{name}.csv", "--method", name, "--book", "workshop.dyebook")
         assert run(*words).returncode == 0
     book = "--book workshop.dyebook --method 'linen, alkali with' --job 'sage runner' --cloth 240g"
