@@ -15,7 +15,7 @@ import numpy as np
 
 from dyemix.arrays import Array, Indices
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
-from dyemix.colour.colorimetry import Light, lab_from_xyz, weights
+from dyemix.colour.colorimetry import Light, lab
 from dyemix.dataset.result import Value
 from dyemix.dataset.serialise import Shape
 from dyemix.model.mixtures import Blends, Strengths, filled_by, in_company
@@ -105,10 +105,8 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
     by_acting -= seen.by_strength * np.log1p(amounts)[:, np.newaxis, :]
     columns = [pull, pull.sum(axis=2, keepdims=True), by_acting.sum(axis=2, keepdims=True)]
     for step in _STEP * np.eye(2):
-        ends = [
-            lab_from_xyz(nudged(blends, modes, side).reflectance(amounts) @ weights(light), light)
-            for side in (step, -step)
-        ]
+        moved = (nudged(blends, modes, side) for side in (step, -step))
+        ends = [lab(each.reflectance(amounts), light) for each in moved]
         columns.append(((ends[0] - ends[1]) / (2.0 * _STEP))[..., np.newaxis])
     curves, beside = blends.curves, seen.g * seen.share
     added = blends.company_curve
