@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, robust_deviation
 from dyemix.cloth.amounts import Single, Unmixer, slices
 from dyemix.cloth.figures import labs
 from dyemix.colour.ciede2000 import delta_e
@@ -195,7 +195,7 @@ def _outline(seen: PhotoReading, lens: Lens) -> Array:
         raise photo.refuse(said("cloth.no_table"))
     # The table is judged by place: light falls off over the picture, whatever lies there.
     middle = np.median(table, axis=0)
-    spread = 1.4826 * np.median(np.abs(table - middle))
+    spread = robust_deviation(table - middle)
     away = np.abs(log - middle).max(axis=2)
     unlike = ((away > max(_UNLIKE, _DEVIATIONS * spread)) & (page == 0)).astype(np.uint8)
     side = max(3, round(_NARROWEST_MM / _BLOCK_MM))

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from dyemix.arrays import Array, Flags
+from dyemix.arrays import Array, Flags, robust_deviation
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.swatches import Swatch, SwatchSet
@@ -43,8 +43,7 @@ def _find_odd(solver: Solver, left: Sequence[Beside | None]) -> dict[int, tuple[
     known = [x.stronger for x in left if x is not None]
     if not known:
         return {}
-    usual = 1.4826 * float(np.median(np.abs(np.concatenate(known))))
-    limit = max(np.log(ODD_FACTOR), 4.0 * usual)
+    limit = max(np.log(ODD_FACTOR), 4.0 * robust_deviation(np.concatenate(known)))
     odd = {}
     for dye, found in enumerate(left):
         if found is None or len(found.stronger) < 4:

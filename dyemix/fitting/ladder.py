@@ -23,7 +23,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from dyemix.arrays import Array, Flags
+from dyemix.arrays import Array, Flags, robust_deviation
 from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import WAVELENGTHS, Light
 from dyemix.dataset.conditions import mottled
@@ -279,8 +279,7 @@ def scatter_of(squares: Sequence[Beside], depths: Sequence[Array], swatches: Swa
     for here, c in zip(squares, depths, strict=True):
         logs, c = here.stronger[here.tells], c[here.tells]
         if len(logs):
-            usual = 1.4826 * float(np.median(np.abs(logs)))
-            straight = np.abs(logs) <= max(_STRAY * usual, _AMISS)
+            straight = np.abs(logs) <= max(_STRAY * robust_deviation(logs), _AMISS)
             logs = logs[straight]
             _, at, count = np.unique(c[straight], return_inverse=True, return_counts=True)
             means = np.bincount(at, logs) / count

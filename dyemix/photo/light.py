@@ -20,7 +20,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, robust_deviation
 from dyemix.errors import said
 
 #: A white spot that differs from the smooth fit by more than this is covered or in shadow.
@@ -114,11 +114,11 @@ def fit_flat(spots: Array, light: Array) -> Flat:
         off = log - terms @ coefficients
         off = off - np.median(off[kept], axis=0)
         worst = np.abs(off).max(axis=1)
-        kept = worst <= max(tolerance, 3.0 * 1.4826 * float(np.median(worst[kept])))
+        kept = worst <= max(tolerance, 3.0 * robust_deviation(worst[kept]))
     residual = log[kept] - terms[kept] @ coefficients
     mean = (terms[kept] @ coefficients).mean(axis=0)
     coefficients[0] -= mean
-    bare, spread = ~covered(off), float(1.4826 * np.median(np.abs(residual)))
+    bare, spread = ~covered(off), robust_deviation(residual)
     ratio, share = np.exp(off.mean(axis=1)[bare]), float(bare.mean())
     return Flat(coefficients, centre, size, np.exp(mean), spread, spots[bare], ratio, share)
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, robust_deviation
 from dyemix.errors import said
 from dyemix.photo.decode import Photograph, sayings
 from dyemix.photo.layout import BAR_HEIGHT, HEAD, inset, parts, quad, within
@@ -137,7 +137,7 @@ def cloth(photo: Photograph, corners: Array, flat: Flat, whole: bool = False) ->
     means = means.reshape(-1, 3).astype(float) / flat.at(middles)
     bright = means.mean(axis=1)
     middle = np.median(bright)
-    spread = 1.4826 * np.median(np.abs(bright - middle))
+    spread = robust_deviation(bright - middle)
     kept = np.abs(bright - middle) <= max(_ODD_BLOCK * spread, _ODD_SHARE * middle)
     good = means[kept]
     mean = good.mean(axis=0)
