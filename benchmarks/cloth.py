@@ -14,9 +14,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Flags
 from dyemix.cloth.doubt import worlds
 from dyemix.cloth.figures import Blocks
 from dyemix.cloth.levelness import Levelness
@@ -70,7 +69,7 @@ def by_blocks(found: Levelness, piece: Dyed) -> tuple[Array, Array, Array]:
     return main.relative, total / (2 * half) ** 2, error
 
 
-def misses(blocks: tuple[Array, Array, Array], to_mean: bool) -> tuple[Array, NDArray[np.bool_]]:
+def misses(blocks: tuple[Array, Array, Array], to_mean: bool) -> tuple[Array, Flags]:
     """Relative errors of amounts over a tenth of the dose, dye by dye ``(k,)`` medians; and which
     blocks' stated errors cover.
     """

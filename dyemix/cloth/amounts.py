@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Flags, Indices
 from dyemix.colour.colorimetry import D65_2, Light, weights
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import RecipeError
@@ -112,7 +112,7 @@ class Unmixer:
     def residual(self, roots: Array) -> Residual:
         """Of relative working amounts ``(k, M)`` to seen `roots` ``(3, N)``, for the solver."""
 
-        def at(x: Array, rows: NDArray[np.intp]) -> tuple[Array, Array]:
+        def at(x: Array, rows: Indices) -> tuple[Array, Array]:
             root, jacobian = self._roots(x)
             pull = np.repeat(self._pull[:, :, np.newaxis], x.shape[1], axis=2)
             off = np.concatenate([root - roots[:, rows], self._pull @ x])
@@ -122,7 +122,7 @@ class Unmixer:
 
     # Inverse --------------------------------------------------------------------------------------
 
-    def solve(self, responses: Array | Single) -> tuple[Single, NDArray[np.bool_]]:
+    def solve(self, responses: Array | Single) -> tuple[Single, Flags]:
         """Amounts ``(N, k)`` in % owf, and which cells ``(N,)`` no amounts give within 0.01.
 
         `responses` ``(N, 3)``; those at or below `DARKEST` are taken as that, out of reach.
@@ -163,7 +163,7 @@ class Unmixer:
             grown = np.exp(blends.grown(found))
         return np.asarray(found, dtype=np.float32)
 
-    def _steps(self, x: Single, roots: Single) -> tuple[Single, NDArray[np.bool_], Single]:
+    def _steps(self, x: Single, roots: Single) -> tuple[Single, Flags, Single]:
         """Undamped steps to `roots` ``(3, N)``: amounts, which settled, how far they are off."""
         most, pull = self._most.astype(np.float32)[:, np.newaxis], self._pull.astype(np.float32)
         square = pull.T @ pull

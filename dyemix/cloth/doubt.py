@@ -10,9 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Indices
 from dyemix.cloth.amounts import Unmixer
 from dyemix.cloth.figures import Blocks, difference, labs, main_figures, path
 from dyemix.cloth.photographed import Photographed
@@ -48,7 +47,7 @@ class Worlds:
     draws: Array
     error: Array
     mean: Array
-    some: NDArray[np.intp]
+    some: Indices
     blocks: Array
     difference: float
 

@@ -16,7 +16,7 @@ from typing import Annotated, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Flags, Indices
 from dyemix.cloth.amounts import MOST, Unmixer
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, lab_from_xyz, screen_colours, white
@@ -143,14 +143,14 @@ class Blocks:
     """
 
     side_mm: float
-    inside: NDArray[np.bool_]
+    inside: Flags
     relative: Array
     responses: Array
     within: Array
 
     @classmethod
     def of(
-        cls, inside: NDArray[np.bool_], relative: NDArray[Any], responses: NDArray[Any],
+        cls, inside: Flags, relative: NDArray[Any], responses: NDArray[Any],
         cell_mm: float, side_mm: float = BLOCK_MM,
     ) -> Blocks:  # fmt: skip
         """Means over blocks of cells ``(H, W)``, about so wide: of amounts, and of light."""
@@ -284,13 +284,13 @@ class Mottle:
         return cls(tuple(names), each, np.full(each.shape, _WITHIN), _SCALE_MM)
 
 
-def _by_share(share: Array, rank: NDArray[np.intp]) -> NDArray[np.intp]:
+def _by_share(share: Array, rank: Indices) -> Indices:
     """The blocks of a rank as `Mottle` orders them; `share` ``(N, k)`` of all blocks."""
     rank = rank[np.argsort(share[rank, 0])]
     parts = np.array_split(rank, COARSE if share.shape[1] > 2 else len(rank))
     return np.concatenate([part[np.argsort(share[part, -1])] for part in parts])
 
 
-def middles(parts: int, count: int) -> NDArray[np.intp]:
+def middles(parts: int, count: int) -> Indices:
     """The middle item of each of so many equal parts of `count`."""
     return ((np.arange(parts) + 0.5) * count / parts).astype(np.intp)

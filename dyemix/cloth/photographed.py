@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dyemix.arrays import Array, robust_deviation
+from dyemix.arrays import Array, Flags, robust_deviation
 from dyemix.cloth.amounts import Single, Unmixer, slices
 from dyemix.cloth.figures import labs
 from dyemix.colour.ciede2000 import delta_e
@@ -67,8 +67,8 @@ class Photographed:
     name: str
     responses: Single
     amounts: Single
-    inside: NDArray[np.bool_]
-    missed: NDArray[np.bool_]
+    inside: Flags
+    missed: Flags
     cell_mm: float
     places: Array
     matrix: Array

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Indices
 from dyemix.cloth.amounts import Unmixer
 from dyemix.cloth.figures import BLOCK_MM, COARSE, Alkali, Blocks, Figure, Mottle, Shade, middles
 from dyemix.cloth.levelness import Levelness
@@ -207,7 +207,7 @@ def _field(mottle: Mottle, together: bool, side: int, seed: int) -> tuple[Array,
     # exp(−h²/4σ²) = ½ at the half range h.
     sigma = mottle.scale_mm / BLOCK_MM / (2.0 * np.sqrt(np.log(2.0)))
 
-    def drawn(groups: Any) -> Array:
+    def drawn(groups: Indices) -> Array:
         """Even ranks within each group of a field of its own ``(N,)``."""
         field = gaussian_filter(rng.standard_normal((side, side)), sigma, mode="wrap").ravel()
         order, counts = np.lexsort((field, groups)), np.bincount(groups)

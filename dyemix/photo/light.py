@@ -18,9 +18,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array, robust_deviation
+from dyemix.arrays import Array, Flags, Indices, robust_deviation
 from dyemix.errors import said
 
 #: A white spot that differs from the smooth fit by more than this is covered or in shadow.
@@ -82,7 +81,7 @@ def _terms(position: Array, count: int) -> Array:
     return np.stack(columns[:count], axis=1)
 
 
-def covered(off: Array) -> NDArray[np.bool_]:
+def covered(off: Array) -> Flags:
     """Where cloth lies on paper or print, whose log light is `off` ``(N, 3)`` what it should be.
 
     Cloth is coloured or dark; a shadow is neither.
@@ -153,7 +152,7 @@ class Witnesses:
 
     seen: Array
     known: Array
-    source: NDArray[np.intp]
+    source: Indices
     error: Array
 
 
@@ -268,7 +267,7 @@ class Tone:
         return said("photo.bent_back" if self.bent else "photo.straight", off=100 * self.off)
 
 
-def _disagreement(inverse: Array, weighted: Array, some: NDArray[np.intp]) -> float:
+def _disagreement(inverse: Array, weighted: Array, some: Indices) -> float:
     """Variance by which some witnesses miss what the others say of them, beyond all errors."""
     rows = (3 * some[:, np.newaxis] + np.arange(3)).ravel()
     spread = np.linalg.inv(inverse[np.ix_(rows, rows)])  # of leaving them out

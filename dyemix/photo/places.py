@@ -15,9 +15,8 @@ from itertools import product
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Indices
 from dyemix.errors import Fault, InputError, said
 from dyemix.files.small_tables import Column, number, read_table
 from dyemix.photo.decode import Photograph, need
@@ -189,7 +188,7 @@ def mark_dictionary() -> Any:
     return aruco.getPredefinedDictionary(aruco.DICT_5X5_50)
 
 
-def _marks(photo: Photograph) -> tuple[NDArray[np.intp], Array]:
+def _marks(photo: Photograph) -> tuple[Indices, Array]:
     """Numbers ``(M,)`` and corners ``(M, 4, 2)`` in pixels of every mark of a page in the picture.
 
     A number stands there twice where there are two pages.

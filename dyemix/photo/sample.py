@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dyemix.arrays import Array, robust_deviation
+from dyemix.arrays import Array, Flags, robust_deviation
 from dyemix.errors import said
 from dyemix.photo.decode import Photograph, sayings
 from dyemix.photo.layout import BAR_HEIGHT, HEAD, inset, parts, quad, within
@@ -69,7 +69,7 @@ def raster(
 
 def levels(
     photo: Photograph, places: Array, share: float, among: tuple[float, float] = (0.25, 0.75)
-) -> tuple[Array, NDArray[np.bool_]]:
+) -> tuple[Array, Flags]:
     """Mean linear light ``(N, 3)`` of the middles of even things ``(N, 4, 2)``: paper, patches; and
     whether they are within the scale ``(N,)``.
 
