@@ -112,15 +112,14 @@ def examine_photo(photo: File | Photograph, options: PhotoOptions | None = None)
     laid, vacant = _laid(straight, frame, flat, contents)
     found = cards.characterise(_measured(laid, options.measured))
     grey = found.colourless(np.array([each.cloth.mean for each in laid]))
-    doubts = (*found.warnings, *sample.retouched(straight, frame, flat))
-    doubts += tuple(sayings({"one_colour": grey}))
-    found = replace(found, warnings=doubts)
+    signs = (*sample.retouched(straight, frame, flat), *sayings({"one_colour": grey}))
+    found = replace(found, warnings=(*found.warnings, *signs))
     cells = _cells(laid, found, grey, _kept(laid, options.keep, photo))
     cells = [cell.under(options.light) for cell in cells]
     left = [cell for cell in cells if cell.left_out]
     told = "; ".join(f"{cell.title} ({', '.join(cell.left_out)})" for cell in left)
     notes = [*photo.notes, *notes, f"values are {photo.encoding}.", *frame.notes, *found.notes]
-    notes += [*(f"{doubt}." for doubt in doubts)]
+    notes += [f"{doubt}." for doubt in found.warnings]
     elsewhere = len(set(contents) - {label.upper() for label in frame.labels})
     notes += sayings(
         {"even": flat.known, "vacant": vacant, "elsewhere": elsewhere, "left_out": left},
@@ -129,7 +128,7 @@ def examine_photo(photo: File | Photograph, options: PhotoOptions | None = None)
     if len(left) == len(cells):
         first = "; ".join(dict.fromkeys(cell.left_out[0] for cell in left))
         raise photo.refuse(said("photo.none_left", why=first))
-    readings = [cell.reading(photo.file, doubts) for cell in cells if not cell.left_out]
+    readings = [cell.reading(photo.file, found.warnings) for cell in cells if not cell.left_out]
     swatches = SwatchSet(tuple(readings), tuple(notes), photo.file)
     return PhotoReading(swatches, tuple(cells), vacant, swatches.warnings, found, frame, photo)
 
