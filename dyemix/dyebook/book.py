@@ -22,6 +22,7 @@ from dyemix.dyebook import methods, records, rows
 from dyemix.dyebook.connection import BookFile, Say
 from dyemix.dyebook.methods import KeptMethod
 from dyemix.errors import DyemixError, Fault, InputError, expect
+from dyemix.files.cells import tidy
 from dyemix.model.dyes import DyeSet
 from dyemix.shelf import fit, kept_fit
 
@@ -146,12 +147,12 @@ class DyeBook:
         either of two methods.
         """
         expect(swatches, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
-        name = rows.spaced(name or swatches.source)
+        name = tidy(name or swatches.source)
         with self._writing(f"swatches {name}") as db:
             rows.admit(db, swatches.demo)
             was = methods.retire(db, replaces) if replaces else ""
             _new(db, "swatch_set", name, f"name these anew, or --replace {name!r} by them")
-            number = methods.settled(db, swatches, rows.spaced(method) or was, borrows)
+            number = methods.settled(db, swatches, tidy(method) or was, borrows)
             swatch_set = rows.insert(
                 db, "swatch_set", name=name, added=date.today(), notes=swatches.warnings,
                 method=number,
@@ -319,7 +320,7 @@ class DyeBook:
         `tolerance` is the ΔE2000 agreed on. Raises `InputError` for a name that is taken: a
         standard is never changed, a new one gets a new name.
         """
-        name = rows.spaced(name)
+        name = tidy(name)
         expect(reading, Reading, "make one by Reading.from_spectrum, from_lab or from_hex")
         Target.of(reading)  # refuses a blank reading
         day = _day(on)
@@ -346,7 +347,7 @@ class DyeBook:
 
     def job(self, name: str) -> records.JobRecord:
         """Everything under one job. Raises `InputError` for one the book does not have."""
-        if (name := rows.spaced(name)) not in (jobs := self.jobs()):
+        if (name := tidy(name)) not in (jobs := self.jobs()):
             have = ", ".join(jobs) or "none"
             raise InputError(Fault(f"no job is called {name!r}: {self.path} has {have}."))
         return records.JobRecord(
@@ -374,7 +375,7 @@ class DyeBook:
 
 def _of_job(db: Any, view: str, job: str | None = None, method: str = "") -> list[Any]:
     """Rows of a view, of one job or of all; where a method is named, of that or of none."""
-    where, which = ("", ()) if job is None else ("WHERE job = ?", (rows.spaced(job),))
+    where, which = ("", ()) if job is None else ("WHERE job = ?", (tidy(job),))
     found = db.execute(f"SELECT * FROM {view} {where} ORDER BY id", which).fetchall()
     return [row for row in found if not method or row["method"] in (method, None)]
 

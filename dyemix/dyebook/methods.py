@@ -18,6 +18,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dyebook import rows
 from dyemix.errors import AmbiguousError, Fault, InputError, said
+from dyemix.files.cells import tidy
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,7 @@ def chosen(
 
     Raises `InputError` where there is none, `AmbiguousError` where several would do.
     """
-    methods, wanted, job = known(db), set(dyes), rows.spaced(job)
+    methods, wanted, job = known(db), set(dyes), tidy(job)
     if not methods:
         raise InputError(Fault("this book holds no swatches: add a table with 'dyemix book add'."))
     query = "SELECT method FROM kept_sheet WHERE job = ?1 UNION SELECT method FROM kept_trial "
@@ -205,7 +206,7 @@ def strike(
 
 def _in_use(db: sqlite3.Connection, method: KeptMethod, label: str) -> list[sqlite3.Row]:
     """The readings of a method that stand, of the swatch of this label or recipe."""
-    wanted = rows.spaced(label).lower()
+    wanted = tidy(label).lower()
     query = "SELECT * FROM kept_reading WHERE method = ? AND replaced IS NULL AND struck IS NULL"
     found = db.execute(query, (method.number,)).fetchall()
     return [row for row in found if wanted in _called(row["swatch"], row["recipe"])]

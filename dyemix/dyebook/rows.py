@@ -25,6 +25,7 @@ from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Bath, Target
 from dyemix.dyebook.connection import TABLES
 from dyemix.errors import DyemixError, Fault, InputError, RecipeError, SavedError, said
+from dyemix.files.cells import tidy
 
 if TYPE_CHECKING:
     from dyemix.photo.decode import Photograph
@@ -32,11 +33,6 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 #: Longest side of a picture that is kept, pixels, and its JPEG quality.
 _LONGEST, _QUALITY = 1600, 85
-
-
-def spaced(name: str) -> str:
-    """A name as the book compares it: with single spaces."""
-    return " ".join(name.split())
 
 
 def _exact_text(recipe: Recipe) -> str:
@@ -175,7 +171,7 @@ def named(db: sqlite3.Connection, table: str, name: str, **key: str) -> int:
 
     Raises `InputError` for no name.
     """
-    key = {"name": dye_name(name) if table == "dye" else spaced(name), **key}
+    key = {"name": dye_name(name) if table == "dye" else tidy(name), **key}
     if not key["name"]:
         raise InputError(Fault(f"a {table} needs a name."))
     where = " AND ".join(f"{column} = ?" for column in key)
