@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import field
+from functools import cached_property
 from typing import Annotated, Any, ClassVar, TypeAlias
 
 import numpy as np
@@ -18,7 +19,7 @@ from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, hex_to_
 from dyemix.colour.spectra import Unit, fractions
 from dyemix.dataset.conditions import CONDITIONS
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.repeats import odd_readings, reading_weights
+from dyemix.dataset.repeats import reading_weights
 from dyemix.dataset.result import Result, Row, Value, colour_row
 from dyemix.dataset.serialise import Shape
 from dyemix.errors import DyemixError, Fault, FitError, InputError
@@ -298,9 +299,9 @@ class Swatch(Value):
         if len(readings) == 1:
             return cls(recipe, np.asarray(readings[0].reflectance), readings)
         spectra = np.array([reading.reflectance for reading in readings])
-        labs = lab(spectra, D65_10)
-        odd = tuple(int(i) for i in np.flatnonzero(odd_readings(labs)))
-        return cls(recipe, reading_weights(labs) @ spectra, readings, odd)
+        weights = reading_weights(lab(spectra, D65_10))
+        odd = np.flatnonzero(weights < weights.max())
+        return cls(recipe, weights @ spectra, readings, tuple(odd.tolist()))
 
     @property
     def label(self) -> str:
@@ -322,8 +323,13 @@ class Swatch(Value):
         labs = np.array([reading.colour(light) for reading in self.readings])
         if len(labs) < 3:  # none of them is odd
             return np.asarray(labs.mean(axis=0))
+        return np.asarray(self._weights @ labs)
+
+    @cached_property
+    def _weights(self) -> Array:
+        """What each reading counts in the mean ``(n,)``, 1 in all."""
         spectra = np.array([reading.reflectance for reading in self.readings])
-        return np.asarray(reading_weights(lab(spectra, D65_10)) @ labs)
+        return reading_weights(lab(spectra, D65_10))
 
     @property
     def steady(self) -> tuple[Reading, ...]:
