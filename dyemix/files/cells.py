@@ -128,9 +128,11 @@ class Sheet:
 
     def numbers(self, places: Sequence[int]) -> Array | None:
         """Columns of lines as numbers ``(N, K)``; None where a cell is none, or without lines."""
+        if not self.lines:
+            return None
         how: dict[str, Any] = {"delimiter": self.delimiter, "usecols": places, "comments": None}
         with suppress(ValueError):
-            values = np.loadtxt(self.lines, ndmin=2, **how) if self.lines else np.array([np.nan])
+            values = np.loadtxt(self.lines, ndmin=2, **how)
             return values if np.isfinite(values).all() else None
         return None
 

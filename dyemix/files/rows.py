@@ -269,7 +269,8 @@ def hex_readings(rows: Rows, at: Indices) -> None:
     if good:
         _rough(rows, at[good], np.array([found[i][0] for i in good]), [D65_2] * len(good))
     for i in good:
-        rows.doubt(at[i], *([said("tables.censored")] if found[i][1] else []))
+        if found[i][1]:
+            rows.doubt(at[i], said("tables.censored"))
 
 
 def _rough(rows: Rows, at: Indices, labs: Array, lights: list[Light | None]) -> None:
