@@ -89,17 +89,20 @@ class Search:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)``, two dimensions at least."""
         return self.dyes.colours(amounts, self.start.light)
 
-    def slips(self, amounts: Array) -> Array:
-        """Mean ΔE2000 ``(N,)`` that the usual slip in dosing each dye brings by itself."""
+    def predicted(self, amounts: Array) -> tuple[Prediction, Array]:
+        """What amounts ``(N, D)`` look like, and the mean ΔE2000 ``(N,)`` that the usual slip in
+        dosing each dye brings by itself.
+        """
         found = self.dyes.predict_many(amounts, self.start.light)
-        return likely(found.lab, found.lab, found.causes.dosing, self.dyes.known.freedom).mean
+        slips = likely(found.lab, found.lab, found.causes.dosing, found.freedom)
+        return found, slips.mean
 
     def steps(self, asked: Array, amounts: Array) -> tuple[Step, ...]:
         """Amounts ``(N, D)`` as steps towards the CIELAB asked ``(N, 3)``."""
         dyes, kit, light = self.dyes, self.kit, self.start.light
-        found = dyes.predict_many(amounts, light)
+        found, slips = self.predicted(amounts)
         pots, off = found.in_pot(asked), difference(asked, found.lab)
-        figures = (delta_e(self.start.lab, found.lab), pots.mean, pots.bound, self.slips(amounts))
+        figures = (delta_e(self.start.lab, found.lab), pots.mean, pots.bound, slips)
         doses = [
             measured(dyes, p.recipe, kit, lab, light) if kit else None
             for p, lab in zip(found, asked, strict=True)
@@ -156,7 +159,7 @@ class Search:
         if self.free is Free.LIGHTNESS:
             rest = [extra - labs[..., 0].mean(axis=0)]
         else:
-            slips = self.slips(amounts.reshape(-1, len(self.dyes)))
+            _, slips = self.predicted(amounts.reshape(-1, len(self.dyes)))
             slip = slips.reshape(labs.shape[:2]).mean(axis=0)
             miss = np.abs(off).sum(axis=2).mean(axis=0)
             rest = [extra * (down > 0), np.where(down == len(want), slip, miss)]
