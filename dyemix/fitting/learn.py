@@ -30,7 +30,13 @@ from dyemix.fitting.calibration import Calibrated, condition
 from dyemix.fitting.lab_ladder import bound, stated
 from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.fit_report import FitReport, MixtureCheck, mixture_checks, promises_kept
-from dyemix.model.uncertainty import PRIOR_SECOND_BATH, PRIOR_WORTH, effects, expected_miss
+from dyemix.model.uncertainty import (
+    PRIOR_SECOND_BATH,
+    PRIOR_WORTH,
+    effects,
+    expected_miss,
+    propagated,
+)
 
 #: How much a trial of another lot counts.
 _OTHER_LOT = 0.25
@@ -124,7 +130,7 @@ class Knowledge(NamedTuple):
         """Before any square: recipes of amounts ``(W, D)``, squares ``(Z, D)``."""
         both, w = np.concatenate([amounts, squares]), len(amounts)
         _, slopes = effects(dyes.whole, both, dyes.light, dyes.modes)
-        shared = slopes @ dyes.known.covariance @ slopes.transpose(0, 2, 1)
+        shared = propagated(slopes, dyes.known.covariance)
         found = dyes.predict_many(both)
         own = found.covariance - shared
         return cls(found.lab[:w], slopes[:w], slopes[w:], own[:w], own[w:], dyes.known.covariance)

@@ -163,6 +163,13 @@ class Causes(Value):
         return Causes(*(part[rows] for part in vars(self).values()))
 
 
+def propagated(slopes: Array, covariance: Array) -> Array:
+    """Covariance ``(N, 3, 3)`` of CIELAB with slopes ``(N, 3, P)`` by unknowns of ``(P, P)``."""
+    n, m, p = slopes.shape
+    through = slopes.reshape(n * m, p) @ covariance  # one product: N small ones take thrice as long
+    return np.asarray(through.reshape(n, m, p) @ slopes.transpose(0, 2, 1))
+
+
 def _squared(part: Array) -> Array:
     return np.asarray(part @ part.transpose(0, 2, 1))
 
@@ -191,9 +198,8 @@ def causes(
     """
     seen, slopes = effects(blends, amounts, light, modes)
     ladders = modes.of_ladders
-    of_fit = slopes[..., ladders]
-    fit = of_fit @ known.covariance[ladders, ladders] @ of_fit.transpose(0, 2, 1)
-    taught = slopes @ known.covariance @ slopes.transpose(0, 2, 1)
+    fit = propagated(slopes[..., ladders], known.covariance[ladders, ladders])
+    taught = propagated(slopes, known.covariance)
     pull = seen.by_strength * (OWN_SHARE * known.strength * seen.share)[:, np.newaxis, :]
     mixed = np.where(amounts > 0.0, seen.share, 0.0).max(axis=1) ** 2
     rest = mixed * known.rest**2 + (1.0 - mixed) * known.alone**2
