@@ -258,11 +258,11 @@ def pieces(files: tuple[str, ...] = (), job: str | None = None) -> list[Any]:
 
 def dyed_before(dyes: Any, target: Any, limits: Any) -> Any:
     """What the last piece for this colour leads to; nothing where its recipe may be limited."""
-    from dyemix.dyebook.past import dyed_for
-
     limited = {"use", "avoid", "max_dyes", "total", "in_hand"} & {*limits}
     if limited or not chosen() or given("json"):
         return None
+    from dyemix.dyebook.past import dyed_for
+
     return dyed_for(open_book(), dyes, target, given("used method"))
 
 
