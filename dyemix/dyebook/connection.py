@@ -51,7 +51,8 @@ def told(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        _, kind, *_ = f"{getattr(error, 'sqlite_errorname', 'SQLITE_ERROR')}".split("_")
+        # Of a code that Python has no name for, the name is "unknown".
+        kind = f"{getattr(error, 'sqlite_errorname', '')}_ERROR".split("_")[1]
         kind = "BUSY" if kind == "LOCKED" else kind  # told alike
         known = kind if kind in data("dyebook")["sqlite"] else "ERROR"
         words = said(f"dyebook.sqlite.{known}", error=error, seconds=_WAIT * _TRIES)

@@ -71,6 +71,13 @@ def test_truncated_book_says_so(path: Path, keep: float) -> None:
     assert "\n" not in str(told.value)
 
 
+def test_a_code_that_python_has_no_name_for_is_told(path: Path) -> None:
+    error = sqlite3.OperationalError("odd")
+    error.sqlite_errorname = "unknown"  # what sqlite3 calls it
+    with pytest.raises(SavedError, match="odd"), connection.told(path):
+        raise error
+
+
 def test_a_page_overwritten_is_told(path: Path) -> None:
     with DyeBook(path) as book:
         fill(book)
