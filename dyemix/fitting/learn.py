@@ -33,6 +33,7 @@ from dyemix.model.fit_report import FitReport, MixtureCheck, mixture_checks, pro
 from dyemix.model.uncertainty import (
     PRIOR_SECOND_BATH,
     PRIOR_WORTH,
+    causes,
     effects,
     expected_miss,
     propagated,
@@ -129,11 +130,10 @@ class Knowledge(NamedTuple):
     def of(cls, dyes: DyeSet, amounts: Array, squares: Array) -> Knowledge:
         """Before any square: recipes of amounts ``(W, D)``, squares ``(Z, D)``."""
         both, w = np.concatenate([amounts, squares]), len(amounts)
-        _, slopes = effects(dyes.whole, both, dyes.light, dyes.modes)
-        shared = propagated(slopes, dyes.known.covariance)
-        found = dyes.predict_many(both)
-        own = found.covariance - shared
-        return cls(found.lab[:w], slopes[:w], slopes[w:], own[:w], own[w:], dyes.known.covariance)
+        made, slopes = effects(dyes.whole, both, dyes.light, dyes.modes)
+        spread = causes(made, slopes, both, dyes.modes, dyes.known, dyes.scatter).total
+        own = spread - propagated(slopes, dyes.known.covariance)
+        return cls(made.lab[:w], slopes[:w], slopes[w:], own[:w], own[w:], dyes.known.covariance)
 
     def _mean(self, spread: Array) -> Array:
         """Mean likely ΔE2000 over the recipes for covariances ``(…, W, 3, 3)``."""

@@ -31,7 +31,7 @@ from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.mixtures import Blends, in_company
 from dyemix.model.prediction import Prediction, Span
-from dyemix.model.uncertainty import Scatter, causes
+from dyemix.model.uncertainty import Scatter, causes, effects
 from dyemix.model.unknowns import Modes, Posterior
 
 #: Depths of a dye alone, from its palest swatch to its deepest; below so much C* at the middle one
@@ -259,10 +259,11 @@ class DyeSet(Result):
             if dosing.shape != c.shape:
                 raise RecipeError(f"dosing is one row for each of {len(c)}, not {len(dosing)}.")
         seen = self.light_of(light)
-        labs, by_cause = causes(self.whole, c, seen, self.modes, self.known, self.scatter, dosing)
+        made, slopes = effects(self.whole, c, seen, self.modes)
+        by_cause = causes(made, slopes, c, self.modes, self.known, self.scatter, dosing)
         return Prediction(
-            c, self.whole.reflectance(c), labs, seen, by_cause.total, by_cause, self.known.freedom,
-            self.span, told, index, self.demo,
+            c, self.whole.reflectance(c), made.lab, seen, by_cause.total, by_cause,
+            self.known.freedom, self.span, told, index, self.demo,
         )  # fmt: skip
 
     def predict(

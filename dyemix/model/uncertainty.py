@@ -188,15 +188,14 @@ def pot_to_pot(
 
 
 def causes(
-    blends: Blends, amounts: Array, light: Light, modes: Modes, known: Posterior,
+    seen: Strengths, slopes: Array, amounts: Array, modes: Modes, known: Posterior,
     scatter: Scatter, dosing: Array | None = None,
-) -> tuple[Array, Causes]:  # fmt: skip
-    """CIELAB ``(N, 3)`` and the covariance of the pots of amounts ``(N, D)``, by cause.
+) -> Causes:  # fmt: skip
+    """The covariance of the pots of amounts ``(N, D)``, by cause, from their `effects`.
 
     `dosing` ``(N, D)`` is the standard error of each amount in % owf, where the kit is known; by
     default the usual share of the amount.
     """
-    seen, slopes = effects(blends, amounts, light, modes)
     ladders = modes.of_ladders
     fit = propagated(slopes[..., ladders], known.covariance[ladders, ladders])
     taught = propagated(slopes, known.covariance)
@@ -210,7 +209,7 @@ def causes(
     model = taught - fit + _squared(pull) + rest[:, np.newaxis, np.newaxis] * in_lab
     wider = ((known.widening - 1.0) * mixed)[:, np.newaxis, np.newaxis]
     model = model + wider * (fit + model + by_dosing + by_pot + reading)
-    return seen.lab, Causes(fit, model, by_dosing, by_pot, reading)
+    return Causes(fit, model, by_dosing, by_pot, reading)
 
 
 # The miss ---------------------------------------------------------------------------------------
