@@ -23,6 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -121,6 +122,11 @@ class Blends:
     interaction: Array
     company_curve: Array
 
+    @cached_property
+    def plain(self) -> bool:
+        """Whether a dye does in company what it does alone."""
+        return not (self.company.any() or self.interaction.any() or self.company_curve.any())
+
     def grown(self, c: Array) -> Array:
         """How much stronger each dye of `c` ``(N, D)`` is than alone, ln ``(N, D)``."""
         acts = (filled_by(c) @ self.interaction)[..., np.newaxis]
@@ -128,12 +134,13 @@ class Blends:
 
     def working(self, c: Array) -> Array:
         """How much of each dye works, g ``(N, D)``, for amounts `c` ``(N, D)`` in % owf."""
-        return np.asarray(depth_law(c, self.law) * np.exp(self.grown(c)))
+        alone = depth_law(c, self.law)
+        return alone if self.plain else np.asarray(alone * np.exp(self.grown(c)))
 
     def absorption(self, c: Array, g: Array) -> Array:
         """K/S ``(N, B)`` of amounts `c` ``(N, D)`` that work as g ``(N, D)``."""
-        in_mixes = (g * company_share(c)) @ self.company_curve
-        return np.asarray(self.cloth + g @ self.curves + in_mixes)
+        k = self.cloth + g @ self.curves
+        return np.asarray(k if self.plain else k + (g * company_share(c)) @ self.company_curve)
 
     def reflectance(self, amounts: Array) -> Array:
         """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf."""
@@ -198,7 +205,6 @@ class Blending:
     cloth : ``(B, 1)`` K/S of the undyed cloth.
     seen : ``(3, B)`` weight of each band in XYZ over that of white, less what the surface keeps.
     by_curve : ``(3 D, B)`` or ``(6 D, B)``, the same by each of the curves.
-    plain : whether company and interaction are nothing.
     """
 
     def __init__(self, blends: Blends, light: Light) -> None:
@@ -211,8 +217,6 @@ class Blending:
         self.curves, self.cloth = np.ascontiguousarray(curves.T), blends.cloth[:, np.newaxis]
         self.seen = (1.0 - surface.r0) * (1.0 - surface.k2) * w / w.sum(axis=1, keepdims=True)
         self.by_curve = (self.seen[:, np.newaxis] * curves).reshape(-1, len(blends.cloth))
-        acts = blends.company.any() or blends.interaction.any()
-        self.plain = not (acts or len(curves) > len(blends.curves))
 
     def towards(self, goal: Goal, index: Index) -> Residual:
         """A goal on CIELAB as a function of amounts ``(k, M)`` of rows of `index` ``(k, N)``."""
@@ -301,7 +305,7 @@ class Blending:
         rise = power - self.less[index]
         bend = np.exp(0.5 * q * log * log)
         g, own = rise * bend, (n * power + rise * (q * log)) / depth * bend
-        if self.plain:
+        if self.blends.plain:
             return _Works(g, own, None)
         own_company, own_acts = self.blends.company[index], self.blends.interaction[index]
         total = c.sum(axis=0)
