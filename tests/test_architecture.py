@@ -153,7 +153,8 @@ def test_public_names() -> None:
     [
         ("dyemix", {"scipy", "pandas", "matplotlib", "click", "numpy"}),
         ("dyemix.fitting.fit, dyemix.fitting.learn", {"click", "matplotlib", "sqlite3"}),
-        ("dyemix.cli.commands", {"numpy"}),
+        # All that the list of commands shows: it answers before numpy would be imported.
+        ("dyemix.cli.bench, dyemix.cli.book, dyemix.cli.colours, dyemix.cli.faces", {"numpy"}),
     ],
 )
 def test_importing_loads_only_what_it_needs(module: str, without: set[str]) -> None:

@@ -13,9 +13,7 @@ import click
 import dyemix
 from dyemix import console, writing
 from dyemix.cli.options import GROUPS, OPTIONS, care, given, given_only
-from dyemix.dataset.recipe import Measures
 from dyemix.errors import DyemixError, InputError, RecipeError, UnstatedError, refuse, said
-from dyemix.files.small_tables import number
 
 #: Where a reading of hers goes in a command that is printed: no colour, so that it is refused.
 READING = "L* a* b*"
@@ -154,6 +152,8 @@ def of_method(method: Any) -> Any:
 
 def _named(recipe: str) -> Any:
     """The dyes of a recipe, whatever its amounts are in; none of words that are no recipe."""
+    from dyemix.dataset.recipe import Measures
+
     with suppress(RecipeError):
         return dyemix.Recipe.parse(recipe, Measures({"": 1.0}, 1.0, "metric"))
     return ()
@@ -214,6 +214,8 @@ def _cloth(dyes: Any) -> tuple[Any, str]:
 
     As asked; else that of the job's last sheet in the book; else that of a swatch of the table.
     """
+    from dyemix.files.small_tables import number
+
     job, book = given("job"), chosen()
     if given("cloth_g") is not None:
         return given("cloth_g"), ""
