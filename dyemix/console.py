@@ -6,6 +6,7 @@ reader that has gone away or a full disk is remembered and told at the end.
 
 from __future__ import annotations
 
+import _thread
 import codecs
 import os
 import re
@@ -19,7 +20,7 @@ from contextlib import contextmanager, suppress
 from enum import IntEnum
 from textwrap import wrap
 from types import FrameType
-from typing import IO, Any
+from typing import IO
 
 from dyemix.errors import DyemixError
 
@@ -182,10 +183,8 @@ def wrapped(text: str) -> str:
     for line in text.split("\n"):
         if len(line) > WIDTH and "  " not in line.strip():
             indent = " " * (len(line) - len(line.lstrip()))
-            how: dict[str, Any] = {"break_long_words": False, "break_on_hyphens": False}
-            lines += wrap(
-                line.strip(), WIDTH, initial_indent=indent, subsequent_indent=indent, **how
-            )
+            lines += wrap(line, WIDTH, subsequent_indent=indent, break_long_words=False,
+                          break_on_hyphens=False)  # fmt: skip
         else:
             lines.append(line)
     return "\n".join(lines)
@@ -219,6 +218,14 @@ def interrupt(_: int, __: FrameType | None) -> None:
     """What Ctrl-C does. Extension modules turn the exception into others, so it is noted too."""
     _interrupted.set()
     raise KeyboardInterrupt
+
+
+def unraisable(lost: sys.UnraisableHookArgs) -> None:
+    """What Ctrl-C tears goes without a word; one that Python could not raise comes once more."""
+    if not _interrupted.is_set():
+        sys.__unraisablehook__(lost)
+    elif issubclass(lost.exc_type, KeyboardInterrupt):
+        threading.Timer(0.01, _thread.interrupt_main).start()
 
 
 def _whose(error: DyemixError) -> Ended:

@@ -90,9 +90,8 @@ class InputError(DyemixError):
 
     def __init__(self, faults: Fault | Iterable[Fault]) -> None:
         self.faults = (faults,) if isinstance(faults, Fault) else tuple(faults)
-        self.file = self.faults[0].file
-        self.row = self.faults[0].row
-        self.column = self.faults[0].column
+        first = self.faults[0]
+        self.file, self.row, self.column = first.file, first.row, first.column
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 

@@ -89,11 +89,8 @@ def find_shelf(
         raise AmbiguousError(f"{len(tables)} swatch tables in this folder", options)
     if tables:
         return Shelf(tables[0], check, f"Swatches: {tables[0].name}, the one table in this folder")
-    return Shelf(
-        demo_file(DEMO_TABLE),
-        check or demo_file(DEMO_MIXTURES),
-        "Swatches: the demo that comes with dyemix; no swatch table in this folder",
-    )
+    note = "Swatches: the demo that comes with dyemix; no swatch table in this folder"
+    return Shelf(demo_file(DEMO_TABLE), check or demo_file(DEMO_MIXTURES), note)
 
 
 def readings_behind(named: Path | None = None, folder: Path | None = None) -> SwatchSet | None:

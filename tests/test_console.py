@@ -26,6 +26,7 @@ def script(body: str, **how: object) -> subprocess.Popen[bytes]:
         "from dyemix.console import *",
         "from dyemix.errors import *",
         "signal.signal(signal.SIGINT, interrupt)",
+        "sys.unraisablehook = unraisable",
         body,
         "sys.exit(guarded(work))",
     )
@@ -159,14 +160,17 @@ def test_without_any_streams() -> None:
 @pytest.mark.parametrize(
     "during",
     [
-        "time.sleep(60)",
-        "say('x' * 100_000)",
+        "ready(); time.sleep(60)",
+        "ready(); say('x' * 100_000)",
         # What extension modules make of it while they are imported.
-        "try: time.sleep(60)\n except BaseException: raise ImportError('core failed to import')",
+        "try: ready(); time.sleep(60)\n except BaseException: raise ImportError('no core')",
+        # Where Python can raise nothing, as in a lock of its imports: it is raised right after.
+        "class Torn:\n  def __del__(self): ready(); time.sleep(60)\n"
+        " Torn()\n while True: time.sleep(0.01)",
     ],
 )
 def test_ctrl_c_is_one_exit_code_and_no_word(during: str) -> None:
-    body = f"def work():\n os.write(2, b'.')\n {during}"
+    body = f"def ready(): os.write(2, b'.')\ndef work():\n {during}"
     with script(body) as process:
         assert process.stderr is not None
         assert process.stderr.read(1) == b"."

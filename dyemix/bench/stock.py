@@ -56,7 +56,8 @@ class Stock:
         object.__setattr__(self, "dye", dye_name(self.dye))
         refuse(not 0 < self.strength_pct <= 20, "bench.strength", self.strength_pct)
         refuse(self.how not in (MADE_UP_TO, ADDED_TO), "bench.how", self.how)
-        refuse(not 0 <= (self.left_ml or 0.0) < math.inf, "bench.left", self.left_ml, self.dye)
+        left = self.left_ml
+        refuse(left is not None and not 0 <= left < math.inf, "bench.left", left, self.dye)
 
     def actual_pct(self, settings: BathSettings) -> float:
         """% w/v once the room that the powder takes up is counted (`how`)."""

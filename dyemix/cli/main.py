@@ -9,9 +9,10 @@ def main() -> None:
     """Run the command line and leave with its exit code."""
     signal.signal(signal.SIGINT, lambda *_: os._exit(130))  # nothing has been begun
     from dyemix.cli.commands import run
-    from dyemix.console import guarded, interrupt
+    from dyemix.console import guarded, interrupt, unraisable
 
     def work() -> None:
+        sys.unraisablehook = unraisable
         signal.signal(signal.SIGINT, interrupt)
         try:
             run(sys.argv[1:])

@@ -28,8 +28,9 @@ if TYPE_CHECKING:
 
 #: Millilitres by spoon set.
 SPOON_SETS: Mapping[str, Mapping[str, float]] = data("recipes")["spoons"]
-#: Millilitres of what is measured without spoons, twenty drops to one (common practice).
-_VOLUMES = {"mL": 1.0, "L": 1000.0, "drop": 0.05}
+#: Millilitres of what is measured without spoons, twenty drops to one (common practice); a gram of
+#: powder is as a millilitre of 100 % w/v.
+_VOLUMES = {"mL": 1.0, "L": 1000.0, "drop": 0.05, "g": 1.0}
 _SPELT: Mapping[str, list[str]] = data("recipes")["spelt"]
 _UNITS = {word: unit for unit, words in _SPELT.items() for word in (unit.lower(), *words)}
 _UNITS |= {f"{word}s": unit for word, unit in _UNITS.items() if len(word) > 2}
@@ -46,8 +47,11 @@ _TERM = re.compile(
 _PARTS = re.compile(rf"(?P<number>{_NUMBER})\s+(?P<name>{NAME})")
 _AT = re.compile(rf"(?P<parts>.+:.+?)\s+at\s+(?P<total>{_NUMBER})\s*%?(?:\s*owf)?")
 
+#: Names and recipes that are not read again.
+_REMEMBERED = 10_000
 
-@lru_cache(maxsize=4096)
+
+@lru_cache(maxsize=_REMEMBERED)
 def dye_name(text: str) -> str:
     """A dye's name as the package compares it: lower case, single spaces."""
     return " ".join(text.split()).lower()
@@ -138,21 +142,18 @@ class Measures:
         """% owf of `amount` in `unit`. Raises `UnstatedError` naming whatever is not."""
         if unit == "%":
             return amount
-        strength = self.stock_pct.get(dye, self.stock_pct.get(""))
-        needed = {
-            "cloth_g": self.cloth_g,
-            "stock_pct": strength if unit != "g" else 0.0,
-            "spoon_set": self.spoons if unit in SPOON_SETS["us"] else "",
-        }
+        strength = 100.0 if unit == "g" else self.stock_pct.get(dye, self.stock_pct.get(""))
+        spoons = self.spoons if unit in SPOON_SETS["us"] else ""
+        needed = {"cloth_g": self.cloth_g, "stock_pct": strength, "spoon_set": spoons}
         missing = [name for name, value in needed.items() if value is None]
-        if missing or self.cloth_g is None:
+        if missing:
             known = ", ".join(SPOON_SETS)
             words = "; ".join(said(f"recipes.{name}", known=known) for name in missing)
             powder = "" if unit == "g" else said("recipes.powder")
             unstated = said("recipes.unstated", dye=dye, unit=unit, missing=words)
             raise UnstatedError(unstated + powder)
-        if unit == "g" or strength is None:
-            return 100.0 * amount / self.cloth_g
+        assert self.cloth_g is not None
+        assert strength is not None
         ml = _VOLUMES[unit] if unit in _VOLUMES else _spoon_set(self.spoons)[unit]
         return amount * ml * strength / self.cloth_g
 
@@ -270,7 +271,7 @@ class Recipe(Mapping[str, float]):
         return f"Recipe({dict(self._amounts)!r})"
 
 
-@lru_cache(maxsize=2**14)
+@lru_cache(maxsize=_REMEMBERED)
 def _term(text: str) -> tuple[str, float, str] | None:
     """Name, amount and unit of a term such as ``navy 15 mL``; None for what is none."""
     match = _TERM.fullmatch(text)

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from dyemix.bench.bath_sheet import BathSheet
-from dyemix.bench.method import dyed_as, stated
+from dyemix.bench.method import Method, dyed_as, method_in_words, salt_and_soda, stated
+from dyemix.bench.settings import BathSettings
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 
@@ -64,6 +65,20 @@ def test_alkali_words(words: str, order: str | None) -> None:
 )
 def test_conditions_are_read(key: str, words: str, field: str, value: float) -> None:
     assert dyed_as({key: words}) == ({field: pytest.approx(value)}, ())
+
+
+def test_a_method_is_named_with_its_alkali_and_its_ratio() -> None:
+    told = method_in_words("linen, half bleached, soda with, liquor 5:1")
+    assert told == ("linen, half bleached", {"alkali": "with", "liquor_ratio": 5.0})
+
+
+def test_what_the_scale_just_weighs_is_weighed() -> None:
+    """20 × 10 g of liquor at 50 g/L hold 10 g of salt, ten steps of 1 g; at 49 g/L too little."""
+    for g_per_l, dry in ((50.0, True), (49.0, False)):
+        method = Method(20.0, "after", g_per_l, temperature=24.0, hours=12.0)
+        salt, _ = salt_and_soda(method, 10.0, 15.0, 1.0, BathSettings())
+        assert salt.g == pytest.approx(0.2 * g_per_l)
+        assert (salt.stock_ml is None) == dry
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from dyemix.bench.bath_sheet import bath_sheet
 from dyemix.bench.settings import BathSettings, Making
-from dyemix.bench.stock import ADDED_TO, Stock, StockSheet, stock_sheet
+from dyemix.bench.stock import ADDED_TO, Bottles, Stock, StockSheet, stock_sheet
 from dyemix.errors import DyemixError, SavedError
 
 MADE = date(2026, 5, 3)
@@ -144,6 +144,15 @@ def test_how_to_make_and_keep_it() -> None:
                   "closed, labelled, cold", "away from children", "never where food",
                   "without alkali"):  # fmt: skip
         assert words in text
+
+
+def test_strengths_that_are_alike_are_said_once() -> None:
+    bottles = Bottles.of([Stock("gold", 1), Stock("rose", 2), Stock("", 4)], BathSettings())
+    assert bottles.strengths(["gold"]) == "1 %"
+    assert bottles.strengths(["gold", "rose", "navy"]) == "gold 1 %, rose 2 %, navy 4 %"
+    assert bottles.strengths(["gold", "navy", "black"]) == "4 %, gold 1 %"
+    with pytest.raises(DyemixError, match="Stock"):
+        Bottles.of([1.0], BathSettings())  # type: ignore[list-item]
 
 
 def test_stock_out_of_range() -> None:

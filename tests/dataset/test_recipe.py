@@ -411,6 +411,12 @@ def test_what_is_not_of_a_shelf_is_refused(given: Any, words: str) -> None:
         in_order(given, SHELF)
 
 
+def test_the_nearest_of_two_names_is_suggested() -> None:
+    for shelf in (("viola", "violet"), ("violet", "viola")):
+        with pytest.raises(RecipeError, match="did you mean violet"):
+            in_order("violett 1", shelf)
+
+
 def test_one_recipe_is_told_from_several() -> None:
     one = ("gold 1", {"gold": 1}, pd.Series({"gold": 1}), pd.Series({"gold": 0.5}))
     several = (

@@ -6,6 +6,7 @@ import pytest
 
 from dyemix.dataset.units import (
     FOR_WEAK,
+    JUG_FROM,
     STOCK_PCT,
     added_to_pct,
     dilution,
@@ -13,6 +14,7 @@ from dyemix.dataset.units import (
     parse_volume,
     parse_weight,
     spoon_set_name,
+    stock_ml,
     temperature_text,
     to_mark,
     to_step,
@@ -27,6 +29,12 @@ def test_dye_by_hand() -> None:
     assert dye_g(125, 2) == pytest.approx(2.5)
     assert FOR_WEAK == 10.0  # mL, made up to 100
     assert STOCK_PCT == 1.0  # g per 100 mL, the one strength where none is stated
+    assert JUG_FROM == 6 * 15  # six metric tablespoons of 15 mL
+
+
+def test_stock_by_hand() -> None:
+    """0.5 % of 240 g is 1.2 g, and 100 mL of a 2 % stock hold 2 g: 60 mL."""
+    assert stock_ml(240, 0.5, 2) == pytest.approx(60)
 
 
 def test_powder_added_to_water_by_hand() -> None:
