@@ -81,8 +81,10 @@ class SpectralLadders:
         """
         counted = padded(counts, 0.0)
         there = counted > 0.0
-        k = surface.k_over_s(self.reflectance) - surface.k_over_s(self.cloth)
-        weight = surface.slope(surface.inside(self.reflectance)) ** 2 * counted[..., np.newaxis]
+        k = surface.k_over_s(np.minimum(self.reflectance, 1.0)) - surface.k_over_s(self.cloth)
+        # A dye that shines of itself outshines its cloth: a band tells no more there than cloth.
+        lit = surface.inside(np.minimum(self.reflectance, self.cloth))
+        weight = surface.slope(lit) ** 2 * counted[..., np.newaxis]
         law = np.tile(LAW, (len(k), 1))
         astray = np.zeros_like(self.depths)
         variance = strength**2

@@ -131,3 +131,17 @@ def test_the_mean_surface_and_its_spread(
     assert (found.r0, found.k2) == pytest.approx(mean)
     wanted = [np.sqrt((weights * (x - m) ** 2).sum()) for x, m in zip((r0, k2), mean, strict=True)]
     assert spread == pytest.approx(wanted)
+
+
+def test_a_dye_that_outshines_its_cloth_keeps_its_curve_and_law() -> None:
+    """Light that a dye gives out beyond 600 nm says nothing of what it absorbs below."""
+    curve = np.where(np.arange(31) < 20, 3.0, 0.0)
+    k = 0.01 / 1.8 + law(0.95, 0.0)[:, np.newaxis] * curve
+    seen = 1.0 / (1.0 + k + np.sqrt(k * k + 2.0 * k)) + 0.3 * (curve == 0.0)
+    squares: Any = [
+        SimpleNamespace(recipe={"gold": c}, reflectance=r)
+        for c, r in zip(DEPTHS, seen, strict=True)
+    ]
+    found = SpectralLadders({"gold": squares}, np.full(31, 0.9)).fit(Surface(), [np.ones(3)], 0.03)
+    np.testing.assert_allclose(np.exp(found.curves[0, :20]), 3.0, rtol=1e-6)
+    np.testing.assert_allclose(found.law[0], [0.95, 0.0], atol=1e-6)
