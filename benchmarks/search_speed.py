@@ -29,7 +29,7 @@ from dyemix.dataset.target import Target
 from dyemix.matching.match import match, match_many, refined
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
-from dyemix.model.kubelka_munk import depth_law, depth_law_slope
+from dyemix.model.kubelka_munk import depth_law_and_slope
 
 MAX_DYES = 4
 #: The two count as having come to the same answer within this much ΔE2000.
@@ -55,10 +55,10 @@ class OneBlend:
         """Value and slope by `u`, where amounts are ``top (1 + sin u) / 2``."""
         if not np.array_equal(u, self.at):
             amounts = self.top * (1.0 + np.sin(u)) / 2.0
-            k = self.cloth + depth_law(amounts, self.law) @ self.curves
+            works, by_depth = depth_law_and_slope(amounts, self.law)
+            k = self.cloth + works @ self.curves
             r, dr = self.surface.reflectance_and_slope(k)
             xyz = r @ self.weights
-            by_depth = depth_law_slope(amounts, self.law)
             by_u = by_depth * self.top * np.cos(u) / 2.0
             by_xyz = (self.curves * dr) @ self.weights * by_u[:, np.newaxis]
             self.value[:3], by_lab = delta_e_residual(self.target, lab_from_xyz(xyz, D65_10))

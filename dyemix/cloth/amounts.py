@@ -66,11 +66,11 @@ class Unmixer:
         self.dyes, self.dose = dyes.take(list(self.recipe)), np.array(list(self.recipe.values()))
         self.light, blends, w = light, self.dyes.whole, weights(light)
         self._sensed = w / w.sum(axis=0)
-        self._unit = blends.working(self.dose[np.newaxis])[0]
+        works = blends.works(np.outer(self.dose, [1.0, MOST]))
+        self._unit, self._most = works.g[:, 0], works.g[:, 1] / works.g[:, 0]
         # How a curve changes in company is taken as it is in the recipe, so that K/S stays linear.
-        share = company_share(self.dose[np.newaxis])[0][:, np.newaxis]
+        share = company_share(self.dose)[:, np.newaxis]
         curves = np.maximum(blends.curves + share * blends.company_curve, 0.0)
-        self._most = blends.working(MOST * self.dose[np.newaxis])[0] / self._unit
         k, curves = len(self.dose), curves * self._unit[:, np.newaxis]
         self._pull = RATIOS * (np.eye(k) - 1.0 / k) if k > 3 else np.zeros((0, k))
         slopes = (self._sensed.T[:, np.newaxis, :] * curves).reshape(-1, curves.shape[1])
@@ -160,7 +160,7 @@ class Unmixer:
             found = np.stack([np.interp(*column) for column in columns], axis=1)
             if turn == 3 or not (blends.company.any() or blends.interaction.any()):
                 break
-            grown = np.exp(blends.grown(found))
+            grown = np.asarray(blends.works(found.T).grown).T
         return np.asarray(found, dtype=np.float32)
 
     def _steps(self, x: Single, roots: Single) -> tuple[Single, Flags, Single]:

@@ -21,7 +21,7 @@ import numpy as np
 
 from dyemix.arrays import Array, Indices
 from dyemix.colour.appearance import Miss
-from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
+from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.readings import Reading
@@ -32,7 +32,7 @@ from dyemix.fitting.learn import forget
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
 from dyemix.model.prediction import Predicted
-from dyemix.model.uncertainty import Scatter, expected_miss, likely, pots
+from dyemix.model.uncertainty import Scatter, expected_miss, pots
 
 #: A miss counts as scatter while every second pot of the very same recipe would lie as far out.
 #: Measured on simulated workshops: a stricter level (one pot in ten) leaves half of what correcting
@@ -149,45 +149,44 @@ class Correction(Result):
         return ({"choice": name} | row for name, pot in self.choices.items() for row in pot._rows())
 
     def __str__(self) -> str:
-        lines, demo = [f"Target {self.target}", f"Dyed   {self.trial}"], [DEMO_WARNING] * self.demo
-        lines.append(f"Miss   {self.miss} ({self.target.light})")
-        if self.changed or self.outcome is Outcome.LEAVE:
-            often = f"{100.0 * self.chance:.0f} %" if self.chance >= 0.01 else "under 1 %"
-            lines.append(said("matching.trial.often", often))
-        lines += [_sentence(self.outcome), f"Again  {self.again}"]
+        often = f"{100.0 * self.chance:.0f} %" if self.chance >= 0.01 else "under 1 %"
+        judged = self.changed or self.outcome is Outcome.LEAVE
+        lines = [DEMO_WARNING if self.demo else "", f"Target {self.target}", f"Dyed   {self.trial}"]
+        lines += [f"Miss   {self.miss} ({self.target.light})"]
+        lines += [said("matching.trial.often", often) if judged else "", _sentence(self.outcome)]
+        lines += [f"Again  {self.again}"]
         if self.changed:
-            shrunk = said("matching.trial.shrunk", 100.0 * self.shrunk)
-            lines += [f"Next   {self.corrected}", shrunk]
+            lines += [
+                f"Next   {self.corrected}",
+                said("matching.trial.shrunk", 100.0 * self.shrunk),
+            ]
         lines += [_sentence(self.over)] if self.over else []
-        if self.second_bath is not None:
-            share = self.sure or 0.0
-            more = "over " if share > 0.99 else ""
-            sure = said("matching.trial.sure", more, 100.0 * min(share, 0.99))
-            lines += [f"Over   {self.second_bath}", sure]
+        if self.sure is not None:
+            more, share = "over " if self.sure > 0.99 else "", 100.0 * min(self.sure, 0.99)
+            lines += [f"Over   {self.second_bath}", said("matching.trial.sure", more, share)]
         lines += [*self.corrected.prediction.warnings, *self.warnings]
-        return "\n".join(dict.fromkeys([*demo, *lines, said("matching.trial.nothing")]))
+        return "\n".join(dict.fromkeys(filter(None, [*lines, said("matching.trial.nothing")])))
 
 
 def _sentence(word: Enum) -> str:
     return f"{word.value[0].upper()}{word.value[1:]}."
 
 
-def _ground(dyes: DyeSet, piece: Reading | None) -> tuple[DyeSet, float]:
-    """The dyes on white cloth, or over a finished piece, with what that adds in doubt, a share."""
+def _ground(dyes: DyeSet, piece: Reading | None) -> DyeSet:
+    """The dyes over a finished piece; or on white cloth, where no second bath strays."""
     if piece is None:
-        return dyes, 0.0
-    return replace(dyes.on(piece), scatter=dyes.scatter.over_piece()), dyes.scatter.second_bath
+        return replace(dyes, scatter=replace(dyes.scatter, second_bath=0.0))
+    return replace(dyes.on(piece), scatter=dyes.scatter.over_piece())
 
 
-def _spread(dyes: DyeSet, share: float, amounts: Array, light: Light) -> tuple[Array, Array]:
+def _spread(dyes: DyeSet, amounts: Array, light: Light) -> tuple[Array, Array]:
     """Covariance ``(N, 3, 3)`` of what differs from pot to pot, and of what comes back.
 
-    How much more or less dye a second bath gives, a `share`, comes back with the next one on its
-    like.
+    How much more or less dye a second bath gives comes back with the next one on its like.
     """
-    parts = dyes.predict_many(amounts, light).causes
+    parts, scatter = dyes.predict_many(amounts, light).causes, dyes.scatter
     lasting = parts.fit + parts.model
-    return parts.random, lasting + (share / dyes.scatter.pot) ** 2 * parts.pot
+    return parts.random, lasting + (scatter.second_bath / scatter.pot) ** 2 * parts.pot
 
 
 def correct(
@@ -231,10 +230,10 @@ def correct(
     if stated is None:
         raise DyemixError("no target: say what the piece was meant to be, as #7d8a6e.")
     wanted = Target.of(stated).under(dyes.light)
-    light, (ground, share) = dyes.light_of(wanted), _ground(dyes, trial.on)
+    light, ground = dyes.light_of(wanted), _ground(dyes, trial.on)
     amounts = dyes.amounts(trial.recipe)[np.newaxis]
     read = trial.reading.colour(light)
-    (random,), (comes_back,) = _spread(ground, share, amounts, light)
+    (random,), (comes_back,) = _spread(ground, amounts, light)
     shrunk = comes_back @ np.linalg.inv(random + comes_back)
     (there,) = ground.colours(amounts, light)
     strays = read - there
@@ -252,7 +251,7 @@ def correct(
         outcome = Outcome.EXCELLENT if found.delta_e <= EXCELLENT else Outcome.TOLERATED
     else:
         better = _aim(ground, amounts, wanted, error, other_dyes)
-        (random_then,), _ = _spread(ground, share, better, light)
+        (random_then,), _ = _spread(ground, better, light)
         nearer = _pot(ground, better, wanted, error, random_then + left)
         strange = gammaincc(1.5, astray / 2.0) < ASTRAY
         at_the_edge = nearer.likely > again.likely - LEAST_GAIN
@@ -291,35 +290,30 @@ def _with_dosing(dyes: DyeSet, dosing: float | None) -> DyeSet:
 def _pot(dyes: DyeSet, amounts: Array, target: Target, error: Array, spread: Array) -> Pot:
     """What to expect of amounts ``(1, D)`` whose prediction is off by `error` ``(3,)``."""
     paper = dyes.predict(dyes.recipe(*amounts), target.light)
-    expected, spread = paper.lab + error, spread + target.spread
-    miss = likely(target.lab, expected[np.newaxis], spread[np.newaxis], dyes.known.freedom)
-    taught = replace(paper, lab=expected, covariance=spread)
-    residual = float(delta_e(target.lab, expected))
+    taught = replace(paper, lab=paper.lab + error, covariance=spread + target.spread)
+    miss, residual = taught.in_pot(target.lab), float(delta_e(target.lab, taught.lab))
     return Pot(taught, residual, miss.mean.item(), miss.bound.item())
 
 
 def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes: bool) -> Array:
     """Amounts ``(1, D)``, begun at others, whose prediction plus `error` ``(3,)`` comes nearest to
-    the target.
+    the target; with one more dye where that is worth it.
     """
-    own, aim = amounts > 0, (target.lab - error)[np.newaxis]
-    used = own | np.eye(len(dyes), dtype=bool)[~own.ravel()] if other_dyes else own
+    own, one_more = amounts > 0, np.eye(len(dyes), dtype=bool)[: len(dyes) * other_dyes]
+    used = np.concatenate([own, own | one_more])
     n = len(used)
     start = Found(np.zeros(n, np.intp), used, np.tile(amounts, (n, 1)), np.zeros(n))
+    problem = Problem.of(dyes, target.lab[np.newaxis], dyes.light_of(target), len(dyes))
     # What was dyed may go deeper than any swatch; the answer must not be cut off short of it.
-    problem = Problem.of(dyes, aim, dyes.light_of(target), len(dyes))
     problem = replace(problem, upper=np.maximum(dyes.deepest, amounts.ravel()))
 
     def goal(lab: Array, _: Indices) -> tuple[Array, Array]:
         return delta_e_parts(target.lab[:, np.newaxis], lab + error[:, np.newaxis])
 
-    found = problem.descend(start, 100, 1e-9, problem.on_lab(goal)).best()
-    if other_dyes:
-        plain = _aim(dyes, amounts, target, error, False)
-        miss, _ = delta_e_residual(target.lab, dyes.colours(plain, target.light) + error)
-        if float(np.linalg.norm(miss) - np.sqrt(found.cost.item())) < WORTH_IT:
-            return plain
-    return found.amounts
+    found = problem.descend(start, 100, 1e-9, problem.on_lab(goal))
+    miss = np.sqrt(found.cost)
+    best = int(np.argmin(miss))
+    return found.amounts[[best if miss[0] - miss[best] >= WORTH_IT else 0]]
 
 
 def _second_bath(
@@ -329,10 +323,10 @@ def _second_bath(
 
     And the share of such baths that bring the piece nearer than it is.
     """
-    light, (ground, share) = dyes.light_of(target), _ground(dyes, trial.reading)
+    light, ground = dyes.light_of(target), _ground(dyes, trial.reading)
     problem = Problem.of(ground, target.lab[np.newaxis], light, SECOND_BATH_DYES)
     amounts = problem.search().best(5, by_number=True).amounts
-    labs, spread = problem.colours(amounts), np.add(*_spread(ground, share, amounts, light))
+    labs, spread = problem.colours(amounts), np.add(*_spread(ground, amounts, light))
     best = int(np.argmin(expected_miss(target.lab, labs, spread + target.spread)))
     pot = _pot(ground, amounts[[best]], target, np.zeros(3), spread[best])
     now = float(delta_e(target.lab, trial.reading.colour(light)))

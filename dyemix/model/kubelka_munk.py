@@ -96,39 +96,35 @@ class Surface:
 SHIFT, PIVOT = 0.01, 0.5
 
 
-def _parts(c: ArrayLike, law: Array) -> tuple[Array, Array, Array, Array]:
-    """Shifted depth, its log over the pivot, exponent and bend."""
-    shifted = np.asarray(c, dtype=float) + SHIFT
-    return shifted, np.log(shifted / PIVOT), law[..., 0], law[..., 1]
+def depth_law_and_slope(c: ArrayLike, law: Array) -> tuple[Array, Array]:
+    """How much dye works for a depth `c` (% owf), and how much more for more.
 
-
-def depth_law(c: ArrayLike, law: Array) -> Array:
-    """How much dye works for a depth `c` (% owf): ``((c + s)^n − s^n) exp(½ q ln²((c + s)/p))``.
+    ``g = ((c + s)^n − s^n) exp(½ q ln²((c + s)/p))``, and ``dg/dc``.
 
     `law` ``(..., 2)`` holds the exponent n of a Freundlich isotherm and the bend q. With q < 0 the
     dye runs out of places as it goes deeper, with q > 0 it starts late. The small shift s (0.01 %
     owf) is ours: a bare ``c^n`` with n < 1 rises infinitely steeply at zero, where no swatch can
     say so, and stops any solver that starts there. The pivot p is 0.5 % owf.
     """
-    shifted, log, n, q = _parts(c, law)
-    return np.asarray((shifted**n - SHIFT**n) * np.exp(0.5 * q * log * log))
+    depth, n, q = np.asarray(c, dtype=float) + SHIFT, law[..., 0], law[..., 1]
+    log = np.log(depth)
+    power = np.exp(n * log)
+    rise, log = power - np.exp(n * np.log(SHIFT)), log - np.log(PIVOT)
+    bend = np.exp(0.5 * q * log * log)
+    return np.asarray(rise * bend), np.asarray((n * power + rise * (q * log)) / depth * bend)
 
 
-def depth_law_slope(c: ArrayLike, law: Array) -> Array:
-    """``dg/dc`` of `depth_law`."""
-    shifted, log, n, q = _parts(c, law)
-    power = shifted**n
-    slope = (n * power + (power - SHIFT**n) * q * log) / shifted
-    return np.asarray(slope * np.exp(0.5 * q * log * log))
+def depth_law(c: ArrayLike, law: Array) -> Array:
+    """How much dye works for a depth `c` (% owf), as `depth_law_and_slope` says."""
+    return depth_law_and_slope(c, law)[0]
 
 
 def depth_law_by_law(c: ArrayLike, law: Array) -> Array:
     """``d ln g`` of `depth_law` by exponent and bend ``(..., 2)``; 0 where there is no dye."""
-    shifted, log, n, _ = _parts(c, law)
-    power = shifted**n
-    slope = power * np.log(shifted) - SHIFT**n * np.log(SHIFT)
-    by_exponent = slope / np.maximum(power - SHIFT**n, 1e-12)
-    by_bend = np.where(shifted > SHIFT, 0.5 * log * log, 0.0)
+    depth, n = np.asarray(c, dtype=float) + SHIFT, law[..., 0]
+    power, least, log = depth**n, SHIFT**n, np.log(depth)
+    by_exponent = (power * log - least * np.log(SHIFT)) / np.maximum(power - least, 1e-12)
+    by_bend = np.where(depth > SHIFT, 0.5 * (log - np.log(PIVOT)) ** 2, 0.0)
     return np.stack(np.broadcast_arrays(by_exponent, by_bend), axis=-1)
 
 

@@ -36,14 +36,7 @@ from dyemix.colour.colorimetry import (
     lab_slope,
     weights,
 )
-from dyemix.model.kubelka_munk import (
-    PIVOT,
-    SHIFT,
-    Surface,
-    depth_law,
-    depth_law_by_law,
-    depth_law_slope,
-)
+from dyemix.model.kubelka_munk import Surface, depth_law_and_slope, depth_law_by_law
 from dyemix.model.least_squares import Residual
 
 #: ``goal(lab (3, M), rows (M,)) -> (r (m, M), dr/dlab (m, 3, M))``: what a search makes small.
@@ -60,18 +53,16 @@ HALF_COMPANY = 0.25
 COMPANY_FLOOR = 0.05
 
 
-def company_share(c: Array) -> Array:
-    """How far each dye of amounts `c` ``(N, k)`` is in company, m ``(N, k)``."""
-    others = c.sum(axis=-1, keepdims=True) - c
-    whole = others + HALF_COMPANY * c
-    return np.asarray(np.divide(others, whole, out=np.zeros_like(c), where=whole > 0.0))
+def company_share(c: Array, axis: int = -1) -> Array:
+    """How far each dye of amounts `c` is in company, m; the dyes stand along `axis`."""
+    others = c.sum(axis=axis, keepdims=True) - c
+    return np.asarray(others / np.maximum(others + HALF_COMPANY * c, 1e-12))
 
 
-def filled_by(c: Array) -> Array:
-    """Each dye's part of ln(1 + T) ``(N, D)`` in amounts `c` ``(N, D)``: how full they are."""
-    total = c.sum(axis=-1, keepdims=True)
-    parts = c * np.divide(np.log1p(total), total, out=np.ones_like(total), where=total > 0.0)
-    return np.asarray(parts)
+def fullness(total: Array) -> Array:
+    """ln(1 + T) / T of dye in all: how full cloth that takes so much is, for each % owf."""
+    safe = np.maximum(total, 1e-12)
+    return np.asarray(np.log1p(safe) / safe)
 
 
 def in_company(curves: Array) -> Array:
@@ -97,6 +88,33 @@ class Strengths:
     by_law: Array
     by_dose: Array
     share: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Works:
+    """How much of each dye works in N blends of amounts c ``(k, N)``, and what changes that.
+
+    With T the sum of the amounts, and K that of what they do to each other, Σ κᵢ cᵢ:
+
+    Attributes
+    ----------
+    g : ``(k, N)`` how much works.
+    own : ``(k, N)`` its slope by c, at the same T and K.
+    grown : ``(k, N)`` how many times as much that is as it would be alone.
+    share : ``(k, N)`` how far a dye is in company; `share_by_own` and `share_by_total` its slopes.
+    level : ``(N,)`` by how much (ln) all work more by K; `by_acting` ``(N,)`` its slope by K, and
+        `by_total` ``(N,)`` by T.
+    """
+
+    g: Array
+    own: Array
+    grown: Array | float = 1.0
+    share: Array | float = 0.0
+    share_by_own: Array | float = 0.0
+    share_by_total: Array | float = 0.0
+    level: Array | float = 0.0
+    by_acting: Array | float = 0.0
+    by_total: Array | float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,37 +145,68 @@ class Blends:
         """Whether a dye does in company what it does alone."""
         return not (self.company.any() or self.interaction.any() or self.company_curve.any())
 
-    def grown(self, c: Array) -> Array:
-        """How much stronger each dye of `c` ``(N, D)`` is than alone, ln ``(N, D)``."""
-        acts = (filled_by(c) @ self.interaction)[..., np.newaxis]
-        return np.asarray(company_share(c) * self.company + acts - self.interaction * np.log1p(c))
+    @cached_property
+    def parts(self) -> Array:
+        """The curves ``(D, B)``, and beside them, where mixes were read, what company adds to
+        each, ``(2 D, B)``.
+        """
+        added = [self.company_curve] if self.company_curve.any() else []
+        return np.concatenate([self.curves, *added])
 
-    def working(self, c: Array) -> Array:
-        """How much of each dye works, g ``(N, D)``, for amounts `c` ``(N, D)`` in % owf."""
-        alone = depth_law(c, self.law)
-        return alone if self.plain else np.asarray(alone * np.exp(self.grown(c)))
+    @cached_property
+    def all(self) -> Index:
+        """Every dye of the shelf, ``(D, 1)``."""
+        return np.arange(len(self.law))[:, np.newaxis]
 
-    def absorption(self, c: Array, g: Array) -> Array:
-        """K/S ``(N, B)`` of amounts `c` ``(N, D)`` that work as g ``(N, D)``."""
-        k = self.cloth + g @ self.curves
-        return np.asarray(k if self.plain else k + (g * company_share(c)) @ self.company_curve)
+    def works(self, c: Array, index: Index | None = None) -> Works:
+        """How much of each dye works, for amounts ``(k, N)`` in % owf.
+
+        `index` ``(k, N)`` says of which dyes; by default they are all D.
+        """
+        index = self.all if index is None else index
+        g, own = depth_law_and_slope(c, np.moveaxis(self.law.T[:, index], 0, -1))
+        if self.plain:
+            return Works(g, own)
+        company, acts, total = self.company[index], self.interaction[index], c.sum(axis=0)
+        share = company_share(c, axis=0)
+        whole = np.maximum(total - c + HALF_COMPANY * c, 1e-12)
+        bend = HALF_COMPANY / (whole * whole)
+        full, acting = fullness(total), (acts * c).sum(axis=0)
+        by_full = (1.0 / (1.0 + total) - full) / np.maximum(total, 1e-12)
+        grown = np.exp(share * company + acting * full - acts * np.log1p(c))
+        own = grown * (own - g * (company * bend * total + acts / (1.0 + c)))
+        return Works(
+            g * grown, own, grown, share, -bend * total, bend * c, acting * full, full,
+            acting * by_full,
+        )  # fmt: skip
+
+    def absorption(self, c: Array, index: Index | None = None) -> tuple[Array, Works]:
+        """K/S ``(B, N)`` of amounts as in `works`, and how much of each dye works."""
+        dyes, columns = len(self.curves), np.arange(c.shape[1])
+        works, index = self.works(c, index), self.all if index is None else index
+        working = np.zeros((len(self.parts), len(columns)))
+        working[index, columns] = works.g
+        if len(working) > dyes:
+            working[index + dyes, columns] = works.g * works.share
+        k = self.parts.T @ working
+        k += self.cloth[:, np.newaxis]
+        return k, works
 
     def reflectance(self, amounts: Array) -> Array:
         """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf."""
-        return self.surface.reflectance(self.absorption(amounts, self.working(amounts)))
+        return self.surface.reflectance(self.absorption(amounts.T)[0].T)
 
     def strengths(self, amounts: Array, light: Light) -> Strengths:
         """What each unknown of the dyes does to the colours of amounts ``(N, D)``."""
-        g, w = self.working(amounts), weights(light)
-        r, dr = self.surface.reflectance_and_slope(self.absorption(amounts, g))
+        k, works = self.absorption(amounts.T)
+        g, w, share = works.g.T, weights(light), company_share(amounts)
+        r, dr = self.surface.reflectance_and_slope(k.T)
         xyz = r @ w
         by_band = (lab_slope(xyz, light) @ w.T) * dr[:, np.newaxis, :]
-        alone = depth_law(amounts, self.law)
-        dose = amounts * depth_law_slope(amounts, self.law)
-        share = company_share(amounts)
         by_strength = (by_band @ self.curves.T) * g[:, np.newaxis, :]
         by_strength += (by_band @ self.company_curve.T) * (g * share)[:, np.newaxis, :]
-        by_dose = np.divide(dose, alone, out=np.ones_like(dose), where=alone > 0.0)
+        alone, slope = depth_law_and_slope(amounts, self.law)
+        by_dose = np.divide(amounts * slope, alone, out=np.ones_like(slope), where=alone > 0.0)
         return Strengths(
             lab_from_xyz(xyz, light), by_band, g, by_strength,
             depth_law_by_law(amounts, self.law), by_dose, share,
@@ -167,56 +216,24 @@ class Blends:
 # Many blends at once -----------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, eq=False)
-class _Works:
-    """How much of each dye works, `g` ``(k, N)``, and its slopes.
-
-    `own` ``(k, N)`` by the dye's own amount less `joint`, that by the amount of any dye (None where
-    it is nothing). `share` is how far a dye is in company, and `own_share` and `joint_share` are
-    its slopes in the same way. `level` ``(N,)`` is how much more (ln) all dyes work by interaction.
-    By the amount of one it rises by `full` ``(N,)`` times the dye's interaction and `by_total`
-    ``(N,)``: `acting` ``(k, N)``.
-    """
-
-    g: Array
-    own: Array
-    joint: Array | None
-    share: Array | float = 0.0
-    own_share: Array | float = 0.0
-    joint_share: Array | float = 0.0
-    acting: Array | float = 0.0
-    level: Array | float = 0.0
-    full: Array | float = 0.0
-    by_total: Array | float = 0.0
-
-
 class Blending:
     """The forward model of a shelf under one light, with what can be worked out beforehand.
 
     Attributes
     ----------
     blends : of D dyes.
-    law : ``(2, D)`` exponent and bend.
-    less : ``(D,)`` what the shifted depth law takes off.
     entering : ``(D, 1)`` slope of g where there is no dye yet: one that enters is wholly in
         company.
-    curves : ``(B, D)`` absorption per unit of g; where mixes were read, beside it what company
-        adds to each, ``(B, 2 D)``.
-    cloth : ``(B, 1)`` K/S of the undyed cloth.
     seen : ``(3, B)`` weight of each band in XYZ over that of white, less what the surface keeps.
-    by_curve : ``(3 D, B)`` or ``(6 D, B)``, the same by each of the curves.
+    by_curve : ``(3 D, B)`` or ``(6 D, B)``, the same by each of `Blends.parts`.
     """
 
     def __init__(self, blends: Blends, light: Light) -> None:
-        surface, w, curves = blends.surface, weights(light).T, blends.curves
-        if blends.company_curve.any():
-            curves = np.concatenate([curves, blends.company_curve])
-        self.blends, self.law, self.less = blends, blends.law.T, SHIFT ** blends.law[:, 0]
-        entering = depth_law_slope(np.zeros(len(blends.law)), blends.law) * np.exp(blends.company)
-        self.entering = entering[:, np.newaxis]
-        self.curves, self.cloth = np.ascontiguousarray(curves.T), blends.cloth[:, np.newaxis]
+        surface, w, self.blends = blends.surface, weights(light).T, blends
+        _, entering = depth_law_and_slope(np.zeros(len(blends.law)), blends.law)
+        self.entering = (entering * np.exp(blends.company))[:, np.newaxis]
         self.seen = (1.0 - surface.r0) * (1.0 - surface.k2) * w / w.sum(axis=1, keepdims=True)
-        self.by_curve = (self.seen[:, np.newaxis] * curves).reshape(-1, len(blends.cloth))
+        self.by_curve = (self.seen[:, np.newaxis] * blends.parts).reshape(-1, w.shape[1])
 
     def towards(self, goal: Goal, index: Index) -> Residual:
         """A goal on CIELAB as a function of amounts ``(k, M)`` of rows of `index` ``(k, N)``."""
@@ -224,54 +241,53 @@ class Blending:
         def residual(amounts: Array, rows: Indices) -> tuple[Array, Array]:
             here = index[:, rows]
             r, by_root, by_g, works = self._mixed(amounts, here, goal, rows)
-            own, shared, _ = self._by_own(by_g, here, works)
-            return r, _through(by_root, own + shared)
+            return r, _through(by_root, self._by_amount(by_g, here, works))
 
         return residual
 
     def prices(self, amounts: Array, index: Index, goal: Goal) -> tuple[Array, Array]:
         """What N blends miss, ``(m, N)``, and its slope ``(m, D, N)`` by dyes not yet in them."""
         r, by_root, by_g, works = self._mixed(amounts, index, goal, np.arange(amounts.shape[1]))
-        _, shared, whole = self._by_own(by_g, index, works)
-        count = len(self.less)
-        by_new = by_g if by_g.shape[1] == count else by_g[:, :count] + by_g[:, count:]
-        acting = self.blends.interaction[:, np.newaxis] * works.full + works.by_total
-        by_new = by_new * (self.entering * np.exp(works.level))
-        return r, _through(by_root, by_new + (whole * acting + shared))
+        return r, _through(by_root, self._by_amount(by_g, index, works, entering=True))
 
     def spectra(self, amounts: Array, index: Index) -> tuple[Array, Array]:
         """Reflectance ``(B, N)`` of amounts ``(k, N)``, and its slope by them ``(B, k, N)``."""
-        k, works = self._absorption(amounts, index)
+        k, works = self.blends.absorption(amounts, index)
         r, by_k = self.blends.surface.reflectance_and_slope(k)
-        by_g = np.broadcast_to(self.curves[..., np.newaxis], (*self.curves.shape, k.shape[1]))
-        own, shared, _ = self._by_own(by_g, index, works)
-        return r, by_k[:, np.newaxis] * (own + shared)
+        parts = self.blends.parts.T[..., np.newaxis]
+        by_g = np.broadcast_to(parts, (*parts.shape[:2], k.shape[1]))
+        return r, by_k[:, np.newaxis] * self._by_amount(by_g, index, works)
 
-    def _by_own(
-        self, by_g: Array, index: Index, works: _Works
-    ) -> tuple[Array, Array | float, Array | float]:
-        """Slopes by amounts, from those by g ``(m, D, N)``: a dye's own part ``(m, k, N)``, what
-        one more of any dye does by way of the others ``(m, 1, N)``, and by all that works."""
-        count, columns = len(self.less), np.arange(index.shape[1])
-        by = by_g[:, index, columns]
-        joint = works.joint
-        if joint is None:
-            return by * works.own, 0.0, 0.0
-        by_share: Array | float = 0.0
-        if by_g.shape[1] > count:
-            by_company = by_g[:, index + count, columns]
-            by, by_share = by + works.share * by_company, works.g * by_company
-        whole = (by * works.g).sum(axis=1, keepdims=True)
-        shared = (by * joint + by_share * works.joint_share).sum(axis=1, keepdims=True)
-        return by * works.own + by_share * works.own_share + whole * works.acting, shared, whole
+    def _by_amount(self, by_g: Array, index: Index, works: Works, entering: bool = False) -> Array:
+        """Slopes ``(m, k, N)`` by the amounts of blends, or ``(m, D, N)`` by those of dyes that
+        would be `entering` them, from slopes by what works of each curve ``(m, D or 2 D, N)``.
+        """
+        blends, dyes, columns = self.blends, len(self.entering), np.arange(index.shape[1])
+        by, by_share = by_g[:, index, columns], np.zeros(1)
+        if by_g.shape[1] > dyes:
+            beside = by_g[:, index + dyes, columns]
+            by, by_share = by + works.share * beside, works.g * beside
+        if entering:
+            whole = by_g.reshape(len(by_g), by_g.shape[1] // dyes, dyes, -1).sum(axis=1)
+            own = whole * (self.entering * np.exp(works.level))
+            acts = blends.interaction[:, np.newaxis]
+        else:
+            own, acts = by * works.own + by_share * works.share_by_own, blends.interaction[index]
+        if blends.plain:
+            return np.asarray(own)
+        # Through the sums T and K any dye changes what works of all others, and of itself.
+        working = by * works.g
+        by_shares = (working * blends.company[index] + by_share) * works.share_by_total
+        by_level = working.sum(axis=1, keepdims=True) * (works.by_total + acts * works.by_acting)
+        return np.asarray(own + by_shares.sum(axis=1, keepdims=True) + by_level)
 
     def _mixed(
         self, amounts: Array, index: Index, goal: Goal, rows: Indices
-    ) -> tuple[Array, Array, Array, _Works]:
-        """The residual ``(m, N)``, its slope by the cube roots of XYZ, theirs by g of every dye
-        ``(3, D, N)`` (and by what works in company, ``(3, 2 D, N)``), and `_Works`.
+    ) -> tuple[Array, Array, Array, Works]:
+        """The residual ``(m, N)``, its slope by the cube roots of XYZ, theirs by what works of each
+        curve ``(3, D or 2 D, N)``, and `Works`.
         """
-        k, works = self._absorption(amounts, index)
+        k, works = self.blends.absorption(amounts, index)
         root = np.sqrt(k * (k + 2.0))
         k2 = self.blends.surface.k2
         k += root + (1.0 - k2)
@@ -280,53 +296,9 @@ class Blending:
         lab = TO_LAB @ f
         lab[0] -= 16.0
         slope = v * (1.0 + k2 * v) / np.maximum(root, _LEAST_ROOT)
-        by_g = (self.by_curve @ slope).reshape(3, self.curves.shape[1], -1)
+        by_g = (self.by_curve @ slope).reshape(3, len(self.blends.parts), -1)
         r, by_lab = goal(lab, rows)
         return r, (TO_LAB.T @ by_lab) * -by_xyz, by_g, works
-
-    def _absorption(self, amounts: Array, index: Index) -> tuple[Array, _Works]:
-        """K/S ``(B, N)`` of amounts ``(k, N)``, and how much of each dye works."""
-        works, columns = self._working(amounts, index), np.arange(amounts.shape[1])
-        working = np.zeros((self.curves.shape[1], len(columns)))
-        working[index, columns] = works.g
-        if len(working) > len(self.less):
-            working[index + len(self.less), columns] = works.g * works.share
-        k = self.curves @ working
-        k += self.cloth
-        return k, works
-
-    def _working(self, c: Array, index: Index) -> _Works:
-        """How much of each dye works, and its slopes."""
-        n, q = self.law[:, index]
-        depth = c + SHIFT
-        log = np.log(depth)
-        power = np.exp(n * log)
-        log -= np.log(PIVOT)
-        rise = power - self.less[index]
-        bend = np.exp(0.5 * q * log * log)
-        g, own = rise * bend, (n * power + rise * (q * log)) / depth * bend
-        if self.blends.plain:
-            return _Works(g, own, None)
-        own_company, own_acts = self.blends.company[index], self.blends.interaction[index]
-        total = c.sum(axis=0)
-        others = total - c
-        whole = np.maximum(others + HALF_COMPANY * c, 1e-12)
-        share, bend = others / whole, HALF_COMPANY / (whole * whole)
-        # The interaction κ of all, how full they are, and ln(1 + T) κ by T.
-        safe = np.maximum(total, 1e-12)
-        kappa, filled = (own_acts * c).sum(axis=0) / safe, np.log1p(total)
-        level, full = kappa * filled, filled / safe
-        by_total = kappa * (1.0 / (1.0 + total) - full)
-        grown = np.exp(share * own_company + level - own_acts * np.log1p(c))
-        g = g * grown
-        joint_share = bend * c
-        own_share = -bend * others - joint_share
-        joint = g * own_company * joint_share
-        own = own * grown + g * (own_company * own_share - own_acts / (1.0 + c))
-        acting = own_acts * full + by_total
-        return _Works(
-            g, own, joint, share, own_share, joint_share, acting, level, full, by_total
-        )  # fmt: skip
 
 
 def _through(by_root: Array, slope: Array) -> Array:

@@ -18,7 +18,7 @@ from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
 from dyemix.colour.colorimetry import Light, lab
 from dyemix.dataset.result import Value
 from dyemix.dataset.serialise import Shape
-from dyemix.model.mixtures import Blends, Strengths, filled_by, in_company
+from dyemix.model.mixtures import COMPANY_FLOOR, Blends, Strengths, fullness, in_company
 from dyemix.model.unknowns import CURVE_PARTS, OWN_SHARE, Modes, Posterior
 
 #: Standard error of ln(strength) from one bath of a recipe to the next before any is dyed again,
@@ -101,36 +101,32 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
     """Colours of amounts ``(N, D)``, and their slope ``(N, 3, P)`` by θ."""
     seen = blends.strengths(amounts, light)
     pull = seen.by_strength * seen.share[:, np.newaxis, :]
-    by_acting = seen.by_strength.sum(axis=2, keepdims=True) * filled_by(amounts)[:, np.newaxis, :]
+    full = amounts * fullness(amounts.sum(axis=1, keepdims=True))
+    by_acting = seen.by_strength.sum(axis=2, keepdims=True) * full[:, np.newaxis, :]
     by_acting -= seen.by_strength * np.log1p(amounts)[:, np.newaxis, :]
-    columns = [pull, pull.sum(axis=2, keepdims=True), by_acting.sum(axis=2, keepdims=True)]
-    for step in _STEP * np.eye(2):
-        moved = (nudged(blends, modes, side) for side in (step, -step))
-        ends = [lab(each.reflectance(amounts), light) for each in moved]
-        columns.append(((ends[0] - ends[1]) / (2.0 * _STEP))[..., np.newaxis])
-    curves, beside = blends.curves, seen.g * seen.share
-    added = blends.company_curve
+    sides = _STEP * np.concatenate([np.eye(2), -np.eye(2)])
+    ends = [lab(nudged(blends, modes, side).reflectance(amounts), light) for side in sides]
+    by_surface = np.stack([ends[0] - ends[2], ends[1] - ends[3]], axis=2) / (2.0 * _STEP)
 
-    def by_curve(working: Array, curves: Array, changes: Array) -> Array:
-        """Slope ``(N, 3, D, Q)`` by relative changes ``(D, Q, B)`` of what works so much."""
-        parts = (curves[:, np.newaxis, :] * changes).reshape(-1, curves.shape[-1])
-        shape = (len(amounts), 3, *changes.shape[:2])
-        slope = (seen.by_band @ parts.T).reshape(shape)
+    def through(working: Array, changes: Array) -> Array:
+        """Slope ``(N, 3, D, Q)`` by changes ``(D, Q, B)`` of the curves of what works so much."""
+        slope = seen.by_band @ changes.reshape(-1, changes.shape[-1]).T
+        slope = slope.reshape(len(amounts), 3, *changes.shape[:2])
         return np.asarray(slope * working[:, np.newaxis, :, np.newaxis])
 
-    by_law = np.einsum("ndl,dql->ndq", seen.by_law, modes.laws)
-    modal = seen.by_strength[..., np.newaxis] * by_law[:, np.newaxis]
-    modal = modal + by_curve(seen.g, curves, modes.curves)
-    peaks = modes.curves[np.arange(len(curves)), :, curves.argmax(axis=1), np.newaxis]
-    whole = in_company(curves)
-    floor = (whole - curves)[:, np.newaxis] / whole[:, np.newaxis]
-    moves = modes.curves + floor * (peaks - modes.curves)
-    modal = modal + by_curve(beside, added, moves)
-    changes = np.broadcast_to(CURVE_PARTS, (len(curves), *CURVE_PARTS.shape))
-    by_company = by_curve(beside, whole + added, changes)
+    beside, whole = seen.g * seen.share, in_company(blends.curves)
+    changed = blends.curves[:, np.newaxis] * modes.curves
+    peaks = changed[np.arange(len(changed)), :, blends.curves.argmax(axis=1), np.newaxis]
+    added = (changed + COMPANY_FLOOR * peaks) * (blends.company_curve / whole)[:, np.newaxis]
+    by_law = np.einsum("ndl,dql->ndq", seen.by_law, modes.laws)[:, np.newaxis]
+    modal = seen.by_strength[..., np.newaxis] * by_law
+    modal = modal + through(seen.g, changed) + through(beside, added)
+    by_company = through(beside, (whole + blends.company_curve)[:, np.newaxis] * CURVE_PARTS)
+    common = [part.sum(axis=2, keepdims=True) for part in (pull, by_acting)]
+    columns = [pull, *common, by_surface, modal, by_company, by_acting]
     # Not -1, which no blends at all leave open.
-    columns += [x.reshape(*x.shape[:2], prod(x.shape[2:])) for x in (modal, by_company)]
-    return seen, np.concatenate([*columns, by_acting], axis=2)
+    flat = [x.reshape(*x.shape[:2], prod(x.shape[2:])) for x in columns]
+    return seen, np.concatenate(flat, axis=2)
 
 
 # Covariances by cause ---------------------------------------------------------------------------
@@ -179,12 +175,10 @@ def pot_to_pot(
 ) -> tuple[Array, Array]:
     """CIELAB covariance ``(N, 3, 3)`` by dosing and by pot; `dosing` as in `causes`."""
     by_dose = seen.by_strength * seen.by_dose[:, np.newaxis, :]
-    sd: Array | float = scatter.dosing
-    if dosing is not None:
-        sd = np.divide(dosing, amounts, out=np.zeros_like(dosing), where=amounts > 0.0)
-        sd = sd[:, np.newaxis, :]
+    sd = scatter.dosing * amounts if dosing is None else dosing
+    share = np.divide(sd, amounts, out=np.zeros_like(amounts), where=amounts > 0.0)
     whole = by_dose.sum(axis=2, keepdims=True)
-    return _squared(by_dose * sd), _squared(scatter.pot * whole)
+    return _squared(by_dose * share[:, np.newaxis, :]), _squared(scatter.pot * whole)
 
 
 def causes(

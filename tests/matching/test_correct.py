@@ -413,6 +413,14 @@ def test_another_dye_joins_only_where_it_helps(dyes):
         assert len(joined.corrected.recipe) == dyes_in_it
 
 
+def test_no_other_dye_joins_where_the_recipe_holds_the_whole_shelf(dyes):
+    few = dyes.take(["marigold", "navy"])
+    trial = Trial(RECIPE, piece(few, shift=(4.0, 3.0, -4.0)), wanted(few.predict(RECIPE).lab))
+    alone, joined = (correct(few, trial, other_dyes=o, second_bath=False) for o in (False, True))
+    assert joined.corrected.recipe == pytest.approx(alone.corrected.recipe)
+    assert joined.changed
+
+
 def test_bad_input_says_what_is_wanted(dyes):
     reading = piece(dyes)
     with pytest.raises(DyemixError, match="no target"):
