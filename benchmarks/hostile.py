@@ -15,8 +15,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import dyemix
+from dyemix.bench.plan import read_jobs
 from dyemix.bench.settings import BathSettings, defaults_text
-from dyemix.bench.tables import read_jobs
 from dyemix.dyebook.book import DyeBook
 from dyemix.errors import DyemixError
 from dyemix.files import read_swatches

@@ -89,7 +89,7 @@ class BathSheet(Sheet):
     @property
     def low_water(self) -> bool:
         """Whether there is too little water to stir."""
-        return self.method.liquor_ratio < self.settings.low_water_below
+        return bool(self.method.liquor_ratio < self.settings.low_water_below)
 
     @property
     def poured_ml(self) -> float:

@@ -7,18 +7,17 @@ little, as a solution by volume; a presoak is a solution of the same strength (c
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
-from functools import cache
-from importlib.resources import files
+from dataclasses import replace
+from math import isnan, nan
 from typing import Any
 
 from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.bench.stock import Dose
 from dyemix.dataset.conditions import normal
 from dyemix.dataset.recipe import Recipe
-from dyemix.errors import DyemixError, refuse
+from dyemix.dataset.result import Value
+from dyemix.errors import DyemixError, data, refuse
 
 #: Figures of a method, by its field: an example with its unit, and what is in range. What
 #: dissolves of salt and of soda ash at 20 °C is common practice.
@@ -38,8 +37,7 @@ _ORDER_WORDS = {
 }
 
 
-@dataclass(frozen=True)
-class Method:
+class Method(Value):
     """How a bath is dyed.
 
     Attributes
@@ -185,8 +183,7 @@ def dyed_as(
 # Salt and soda ------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Auxiliary:
+class Auxiliary(Value):
     """Salt, or soda ash.
 
     Attributes
@@ -208,8 +205,7 @@ class Auxiliary:
     stock_ml: float | None = None
 
 
-@dataclass(frozen=True)
-class Cost:
+class Cost(Value):
     """What a bath costs: dye, salt, soda; `unpriced` names what has no price and is not in it."""
 
     dye: float
@@ -241,7 +237,7 @@ class Cost:
 
 def held(wetted: bool, alkali: str, settings: BathSettings) -> float:
     """Water in the cloth as it goes in, mL per g of dry cloth; presoaked, it is wet."""
-    return settings.wet_pickup / 100.0 if wetted or alkali == "presoak" else 0.0
+    return float(settings.wet_pickup / 100.0 if wetted or alkali == "presoak" else 0.0)
 
 
 def soda_by_volume(ratio: float, holds: float, strength: float, settings: BathSettings) -> float:
@@ -252,7 +248,7 @@ def soda_by_volume(ratio: float, holds: float, strength: float, settings: BathSe
     `ratio` is mL of liquor, and `holds` mL of water in the cloth, per g of dry cloth.
     """
     poured = max(min(ratio, settings.low_water) - holds, 0.0)
-    return strength * poured * settings.soda_share / (1.0 + settings.soda_share) / ratio
+    return float(strength * poured * settings.soda_share / (1.0 + settings.soda_share) / ratio)
 
 
 def salt_and_soda(
@@ -295,8 +291,7 @@ def salt_and_soda(
 # Fibres -------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Fibre:
+class Fibre(Value):
     """A cloth by its fibres.
 
     Attributes
@@ -324,39 +319,28 @@ class Fibre:
         for shares that do not make up the whole.
         """
         text = " ".join(words.lower().split())
-        found = {name: row for name, row in _fibres().items() if re.search(row["pattern"], text)}
+        spelt = {
+            name: rf"(?<![a-z])(?:{'|'.join(row['words'])})(?![a-z])"
+            for name, row in data("fibres").items()
+        }
+        found = {n: row for n, row in data("fibres").items() if re.search(spelt[n], text)}
         undyed = tuple(name for name, row in found.items() if not row.get("dyes", True))
         harmed = ", ".join(name for name, row in found.items() if row.get("harmed"))
         refuse(harmed, "bench.harmed", harmed)
         refuse(found and len(undyed) == len(found), "bench.undyed", ", ".join(undyed))
-        parts = _shares(text, found)
-        whole = sum(parts.values())
-        refuse(parts and abs(whole - 100.0) > 2.0, "bench.whole", words, whole)
         share = None if undyed or not found else 1.0
-        if parts:
+        parts = {name: _per_cent(text, spelt[name]) for name in found}
+        if parts and not isnan(whole := sum(parts.values())):
+            refuse(abs(whole - 100.0) > 2.0, "bench.whole", words, whole)
             share = sum(part for name, part in parts.items() if name not in undyed) / 100.0
         hottest = min((row["hottest"] for row in found.values() if "hottest" in row), default=None)
         weak = any(row.get("weak") for row in found.values())
         return cls(words, tuple(found), undyed, share, weak, hottest)
 
 
-def _shares(text: str, found: dict[str, Any]) -> dict[str, float]:
-    """Per cent by fibre, where each has its own; the number stands before each name, or after."""
+def _per_cent(text: str, fibre: str) -> float:
+    """Per cent of a fibre, if said: the number stands before each name of `text`, or after."""
     number = r"(\d+(?:[.,]\d+)?) ?%"
-    shares = {}
-    for name, row in found.items():
-        before = re.search(rf"{number} (?:[^\W\d]+ )?{row['pattern']}", text)
-        after = re.search(rf"{row['pattern']}(?: [^\W\d]+)? ?{number}", text)
-        match = before or after if re.match(r"\d", text) else after or before
-        if match:
-            shares[name] = float(match[1].replace(",", "."))
-    return shares if len(shares) == len(found) else {}
-
-
-@cache
-def _fibres() -> dict[str, dict[str, Any]]:
-    text = files("dyemix").joinpath("data", "fibres.toml").read_text(encoding="utf-8")
-    known: dict[str, dict[str, Any]] = tomllib.loads(text)
-    for row in known.values():
-        row["pattern"] = rf"(?<![a-z])(?:{'|'.join(row['words'])})(?![a-z])"
-    return known
+    ways = [rf"{number} (?:[^\W\d]+ )?{fibre}", rf"{fibre}(?: [^\W\d]+)? ?{number}"]
+    found = (re.search(way, text) for way in (ways if text[:1].isdecimal() else ways[::-1]))
+    return next((float(match[1].replace(",", ".")) for match in found if match), nan)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
+from functools import partial
 from itertools import pairwise, product
 from math import ceil
 from typing import Any, ClassVar, Self
@@ -13,20 +15,20 @@ from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.method import dyed_as, method_in_words, stated
 from dyemix.bench.settings import ORDERS, BathSettings, Making
 from dyemix.bench.sheet import Sheet
-from dyemix.bench.stock import Dose, Stock
+from dyemix.bench.stock import Dose, Stock, read_each
 from dyemix.dataset.recipe import Recipe, dye_names, is_name
+from dyemix.dataset.result import Value
 from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
-from dyemix.dataset.units import FOR_WEAK
+from dyemix.dataset.units import FOR_WEAK, parse_weight
 from dyemix.errors import DyemixError, Fault, InputError, RecipeError, refuse
-from dyemix.files.small_tables import number
+from dyemix.files.small_tables import Column, number
 from dyemix.model.dyes import DyeSet
 
 #: How many dyes the mix that checks the first fit is of, at most.
 _MIXED = 3
 
 
-@dataclass(frozen=True)
-class Job:
+class Job(Value):
     """One bath to plan; the fields are those of `bath_sheet`. `file` and `row` say its place."""
 
     job: str
@@ -41,8 +43,49 @@ class Job:
     file: str | None = None
 
 
-@dataclass(frozen=True)
-class Need:
+def _whole(text: str) -> int:
+    refuse(not text.isdecimal() or int(text) < 1, f"{text!r} is not a whole number of 1 or more.")
+    return int(text)
+
+
+_RECIPE = Column("recipe", needed=True)
+_COLUMNS = (
+    Column("job", needed=True),
+    _RECIPE,
+    Column("cloth_g", lambda text: parse_weight(text + " g" * text[-1].isdigit()), needed=True),
+    Column("cloth"),
+    Column("pieces", _whole),
+    Column("target"),
+    Column("liquor ratio", partial(stated, "liquor_ratio")),
+    Column("alkali"),
+)
+
+
+def read_jobs(path: str | os.PathLike[str]) -> tuple[Job, ...]:
+    """Jobs, one a row.
+
+    Columns ``job``, ``recipe``, ``cloth_g`` (or with a unit, as ``8.5 oz``), and if wanted
+    ``cloth``, ``pieces``, ``target``, ``liquor ratio``, ``alkali``.
+
+    Raises `InputError` with every fault of the file.
+    """
+    return read_each(path, _COLUMNS, lambda place, values: Job(**values, **place))
+
+
+def read_recipes(path: str | os.PathLike[str], cloth_g: float) -> tuple[Job, ...]:
+    """A job for each target of the recipes that ``match --targets`` wrote, on so much cloth.
+
+    Its best recipe is the first. Raises `InputError` with every fault of the file.
+    """
+
+    def job(place: dict[str, Any], values: dict[str, Any]) -> Job:
+        return Job(values["target"], cloth_g=cloth_g, **values, **place)
+
+    every = read_each(path, (Column("target", needed=True), _RECIPE), job, others=True)
+    return tuple({job.job: job for job in reversed(every)}.values())[::-1]
+
+
+class Need(Value):
     """A stock, or a solution of salt or soda, for all baths of a day.
 
     Attributes
@@ -234,7 +277,7 @@ def first_swatches(
     for place, (name, depth) in enumerate(product(names, depths), start=2):
         planned[str(place)] = Recipe({name: depth})
     planned["repeat"] = Recipe({names[0]: depths[(len(depths) - 1) // 2]})
-    planned[CHECK] = Recipe(dict.fromkeys(names[:_MIXED], settings.first_mix))
+    planned[CHECK] = Recipe(dict.fromkeys(names[:_MIXED], float(settings.first_mix)))
     return _planned(planned, swatch_g, settings, on, cloth=cloth, **how)
 
 

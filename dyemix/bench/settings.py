@@ -1,7 +1,7 @@
 """The dyer's own figures: defaults from one commented file, hers over them, checked and frozen.
 
 `data/settings.toml` says what each figure is, its unit and where it comes from; it is what
-``dyemix settings`` prints, to be edited. Here stand only the type and range of each.
+``dyemix settings`` prints, to be edited; `data/settings_ranges.toml` says what each may be.
 """
 
 from __future__ import annotations
@@ -9,21 +9,22 @@ from __future__ import annotations
 import difflib
 import os
 import tomllib
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
-from functools import cache, partial
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import make_dataclass, replace
+from functools import partial
 from importlib.resources import files
 from itertools import pairwise
 from math import ceil, log
 from pathlib import Path
 from types import MappingProxyType
-from typing import Annotated, Any, get_type_hints
+from typing import Any
 
 import numpy as np
 
-from dyemix.dataset.recipe import SPOON_SETS, dye_name
+from dyemix.dataset.recipe import dye_name
+from dyemix.dataset.result import Value
 from dyemix.dataset.units import to_mark, to_step
-from dyemix.errors import Fault, InputError
+from dyemix.errors import Fault, InputError, data
 from dyemix.writing import read_bytes
 
 #: Orders in which the alkali may go in, in words; a recorded condition of every swatch (common
@@ -35,29 +36,37 @@ ORDERS = {
 }
 
 
-def _kept(value: Any, like: Any, rule: tuple[Any, ...]) -> Any:
-    """A value as it is kept, of the kind that `like` is of; by its choices, or low, high and unit.
+def _kept(value: Any, like: Any, allowed: Sequence[Any]) -> Any:
+    """A value as it is kept, of the kind that `like` is of, where the ranges say it is `allowed`.
 
     Raises `ValueError` with what would be right.
     """
     if isinstance(like, list):
         if not isinstance(value, list | tuple) or not value:
             raise ValueError(f"a list, as {like}")
-        return tuple(_kept(each, like[0], rule) for each in value)
+        return tuple(_kept(each, like[0], allowed) for each in value)
     if isinstance(like, dict):
         if not isinstance(value, Mapping):
             raise ValueError("a table, as { turquoise = 2.0 }")
-        each = {dye_name(str(dye)): _kept(number, 0.0, rule) for dye, number in value.items()}
+        each = {dye_name(str(dye)): _kept(number, 0.0, allowed) for dye, number in value.items()}
         return MappingProxyType(each)
     if isinstance(like, str):
-        (choices,) = rule
-        if not isinstance(value, str) or (choices and value not in choices):
-            raise ValueError(f"one of {', '.join(choices)}" if choices else 'a text, as "EUR"')
+        if not isinstance(value, str) or (allowed and value not in allowed):
+            raise ValueError(f"one of {', '.join(allowed)}" if allowed else 'a text, as "EUR"')
         return value
-    low, high, *unit = rule
+    low, high, *unit = allowed
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
         raise ValueError(" ".join([f"a number from {low:g} to {high:g}", *unit]))
     return float(value)
+
+
+def _kind(like: Any) -> Any:
+    """The type of a figure whose default is `like`; one without a default may be None."""
+    if isinstance(like, list):
+        return tuple[_kind(like[0]), ...]  # type: ignore[misc]
+    if isinstance(like, dict):
+        return Mapping[str, float]
+    return float | None if like is None else type(like)
 
 
 #: g/L of a soda solution where neither `depths` nor `soda_solution` says one (common practice).
@@ -65,8 +74,7 @@ _SOLUTION = 45.0
 _ROWS = "rows [depth, salt, soda, solution], as [0.5, 30.0, 5.5, 40.0], whose depth rises"
 
 
-@dataclass(frozen=True)
-class Making:
+class Making(Value):
     """A solution as a scale can make it.
 
     Attributes
@@ -83,65 +91,19 @@ class Making:
     up_to_ml: float
 
 
-@dataclass(frozen=True, init=False)
-class BathSettings:
+#: Each figure by its default, None where it has none; their ranges name all there are.
+_DEFAULTS: dict[str, Any] = dict.fromkeys(data("settings_ranges")) | data("settings")
+_Figures: Any = make_dataclass(
+    "_Figures", [(name, _kind(like)) for name, like in _DEFAULTS.items()], frozen=True, init=False
+)
+
+
+class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figures
     """Every figure a bath or stock sheet rests on; `data/settings.toml` says what each is.
 
     Made with the figures that are not the default's: ``BathSettings(wet_pickup=65)``. Raises
     `InputError` with every fault of them.
     """
-
-    liquor_ratio: Annotated[float, 1, 200, "mL per g of dry cloth"]
-    low_water: Annotated[float, 1, 100, "mL per g of dry cloth"]
-    low_water_below: Annotated[float, 0, 100, "mL per g of dry cloth"]
-    wet_pickup: Annotated[float, 0, 400, "% of dry weight"]
-    tolerance: Annotated[float, 0, 20, "ΔE2000"]
-    mixtures: Annotated[tuple[str, ...], ()]
-    large: Annotated[float, 0, 1e6, "g of cloth"]
-    pot: Annotated[float, 0.1, 1e4, "L"]
-    alkali: Annotated[str, ORDERS]
-    alkali_after: Annotated[float, 0, 24, "h"]
-    depths: Annotated[tuple[tuple[float, ...], ...], 0, 400]
-    soda_solution: Annotated[float | None, 1, 215, "g/L of soda ash"]
-    soda_solution_usual: Annotated[tuple[float, ...], 1, 215, "g/L of soda ash"]
-    soda_share: Annotated[float, 0, 10, "volumes"]
-    presoak_volume: Annotated[float, 1, 200, "mL per g of dry cloth"]
-    crystals: Annotated[float, 1, 4, "g"]
-    soda_monohydrate: Annotated[float, 1, 4, "g"]
-    glauber_crystals: Annotated[float, 1, 4, "g"]
-    salt_stock: Annotated[float | None, 0.1, 36, "% w/v"]
-    soda_stock: Annotated[float | None, 0.1, 21.5, "% w/v"]
-    small_salt_stock: Annotated[float, 0.1, 36, "% w/v"]
-    small_soda_stock: Annotated[float, 0.1, 21.5, "% w/v"]
-    drain_limit: Annotated[float, 0, 1e6, "g"]
-    temperature: Annotated[float, 0, 99, "°C"]
-    hours: Annotated[float, 0.1, 240, "h"]
-    faster_by_10: Annotated[float, 1.1, 10, "times"]
-    coolest: Annotated[float, 0, 99, "°C"]
-    slow_dyes: Annotated[Mapping[str, float], 0, 100, "times"]
-    soak_temperature: Annotated[float, 20, 99, "°C"]
-    stock_strength: Annotated[float, 0.001, 20, "% w/v"]
-    stock_days_warm: Annotated[float, 0, 365, "days"]
-    stock_days_cold: Annotated[float, 0, 365, "days"]
-    powder_volume: Annotated[float, 0, 2, "mL per g"]
-    soluble: Annotated[Mapping[str, float], 0.1, 20, "% w/v"]
-    bottle: Annotated[float, 10, 1e5, "mL"]
-    stock_spare: Annotated[float, 0, 200, "%"]
-    stock_batch: Annotated[float, 1, 5000, "mL"]
-    units: Annotated[str, ("metric", "us")]
-    spoons: Annotated[str, SPOON_SETS]
-    measuring_step: Annotated[float, 0.01, 50, "mL"]
-    smallest_dose: Annotated[float, 0.05, 100, "mL"]
-    jug_from: Annotated[float, 0, 1e5, "mL"]
-    scale_step: Annotated[float, 0.0001, 10, "g"]
-    fewest_steps: Annotated[float, 1, 1000, "steps"]
-    powder_per_teaspoon: Annotated[Mapping[str, float], 0.1, 99, "g"]
-    first_depths: Annotated[tuple[float, ...], 0.001, 20, "% owf"]
-    first_mix: Annotated[float, 0.001, 20, "% owf"]
-    currency: Annotated[str, ()]
-    dye_cost: Annotated[Mapping[str, float], 0, 1e4, "per g"]
-    salt_cost: Annotated[float | None, 0, 1e4, "per g"]
-    soda_cost: Annotated[float | None, 0, 1e4, "per g"]
 
     def __reduce__(self) -> tuple[Any, ...]:
         # A view of a mapping does not travel to another process; the mapping in it does.
@@ -149,17 +111,16 @@ class BathSettings:
         return partial(type(self), **figures), ()
 
     def __init__(self, **changes: Any) -> None:
-        rules, defaults = _rules_and_defaults()
         faults = []
-        for name in sorted(set(changes) - set(rules)):
-            near = difflib.get_close_matches(name, rules, 1)
+        for name in sorted(set(changes) - set(_DEFAULTS)):
+            near = difflib.get_close_matches(name, _DEFAULTS, 1)
             hint = f"did you mean {near[0]}?" if near else "no setting has this name."
             faults.append(Fault(f"is unknown: {hint}", column=name))
-        for name, rule in rules.items():
-            value = changes.get(name, defaults.get(name))
+        for name, like in _DEFAULTS.items():
+            value = changes.get(name, like)
             try:
-                if value is not None or name in defaults:
-                    value = _kept(value, defaults.get(name, 0.0), rule)
+                if value is not None or like is not None:
+                    value = _kept(value, like, data("settings_ranges")[name])
             except ValueError as error:
                 faults.append(Fault(f"{value!r} will not do: it is {error}.", column=name))
             object.__setattr__(self, name, value)
@@ -205,7 +166,7 @@ class BathSettings:
     @property
     def least_weighed(self) -> float:
         """The least that the scale weighs well, g."""
-        return self.scale_step * self.fewest_steps
+        return float(self.scale_step * self.fewest_steps)
 
     def making(self, pct: float, wanted_ml: float, strongest: float = 0.0) -> Making:
         """How to make `wanted_ml` or a little more of a solution of `pct` % w/v.
@@ -218,15 +179,14 @@ class BathSettings:
         volume = 100.0 * grams / pct
         if volume <= max(1.05 * wanted_ml, self.bottle) or strongest <= pct:
             return Making(grams, volume, pct, 0.0, volume)
-        take = max(wanted_ml * pct / strongest, self.smallest_dose)
-        take = to_mark(take, self.measuring_step)
+        take = to_mark(max(wanted_ml * pct / strongest, self.smallest_dose), self.measuring_step)
         steps = ceil(strongest * take / 100.0 / self.scale_step - 1e-9)
         grams = to_step(max(steps * self.scale_step, least), self.scale_step)
         return Making(grams, 100.0 * grams / strongest, strongest, take, take * strongest / pct)
 
     def strongest(self, dye: str) -> float:
         """Stock of a dye, % w/v, up to which it dissolves without care."""
-        return self.soluble.get(dye, self.soluble.get("", 20.0))
+        return float(self.soluble.get(dye, self.soluble.get("", 20.0)))
 
     def usual_hours(self, temperature: float) -> float:
         """Hours of fixing at a temperature in °C, to three figures, for a dye that is not slow."""
@@ -247,10 +207,3 @@ class BathSettings:
 def defaults_text() -> str:
     """The commented file of every default."""
     return files("dyemix").joinpath("data", "settings.toml").read_text(encoding="utf-8")
-
-
-@cache
-def _rules_and_defaults() -> tuple[dict[str, tuple[Any, ...]], dict[str, Any]]:
-    hints = get_type_hints(BathSettings, include_extras=True)
-    rules = {name: hint.__metadata__ for name, hint in hints.items()}
-    return rules, tomllib.loads(defaults_text())

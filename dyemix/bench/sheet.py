@@ -12,9 +12,7 @@ space where it begins with a comma, semicolon or stop. Here is how the blocks lo
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cache, partial
 from html import escape
 from importlib.resources import files
@@ -34,48 +32,25 @@ from dyemix.dataset.units import (
     volume_text,
     weight_text,
 )
+from dyemix.errors import data
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-#: Columns of the headings of facts.
-_HEAD = 10
 #: A number and its unit, which stay on one line of a page.
 _AMOUNT = re.compile(r"([\d½¼¾]) (?=(?:%|mL|L|g|kg|g/L|h|tsp|tbsp|°C|days)(?:\W|$))")
 
 
-@dataclass(frozen=True)
-class Block:
+class Block(Value):
     """What stands under one heading: rows of cells, and the `kind` that says how they look."""
 
     kind: str
     title: str
     rows: tuple[tuple[str, ...], ...]
 
-    def lines(self) -> Iterator[str]:
-        """It as plain text."""
-        if self.title and self.kind != "blanks":
-            yield self.title
-        if self.kind in ("table", "pour"):
-            yield from _table(self.rows)
-        elif self.kind == "facts":
-            for heading, text in self.rows:
-                yield from _wrapped(text, f"{heading:<{_HEAD}}", _HEAD) or [heading]
-        elif self.kind == "blanks":
-            for (heading,) in self.rows:
-                yield from (f"{heading} ".ljust(WIDTH, "_"), "_" * WIDTH)
-            yield from (f"[ {self.title}", "", "", "", "]".rjust(40))
-        elif self.kind == "label":
-            edge = "- " * 24 + "-"
-            lines = (f"¦ {line}" for (text,) in self.rows for line in wrap(text, 96))
-            yield from (edge, *lines, edge)
-        else:
-            for (text,) in self.rows:
-                yield from _wrapped(text, "- " if self.kind == "notes" else "! ", 2)
 
-
-def _table(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
-    """Headings first, ``>`` after one of a column aligned right; a last row of one cell: a note."""
+def _columns(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
+    """Lines of a table whose headings come first; what they and a last row mean is told above."""
     right = [i for i, head in enumerate(rows[0]) if head.endswith(">")]
     body = [tuple(cell.removesuffix(">") for cell in rows[0]), *rows[1:]]
     note = body.pop()[0] if len(rows[-1]) < len(rows[0]) else ""
@@ -90,7 +65,14 @@ def _table(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
                 for i, (part, width) in enumerate(zip(parts, widths, strict=True))
             ]
             yield "  ".join(padded).rstrip()
-    yield from wrap(note, WIDTH)
+    yield from _wrapped(note)
+
+
+def _wrapped(text: str, first: str = "", rest: str = "") -> list[str]:
+    """Lines of a text, `first` before the first of them and `rest` before the others."""
+    kept = text.replace("[ ]", "[\N{NO-BREAK SPACE}]")  # a box to tick is on one line
+    lines = wrap(kept, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+    return [line.replace("[\N{NO-BREAK SPACE}]", "[ ]") for line in lines]
 
 
 class Sheet(Value):
@@ -111,20 +93,18 @@ class Sheet(Value):
         return written(self.template, own or BathSettings(), sheet=self)
 
     def __str__(self) -> str:
-        title, blocks = self.read()
-        lines = [self.banner] if self.demo else []
-        lines += wrap(title, WIDTH)
-        for block in blocks:
-            lines += ["", *block.lines()]
-        return "\n".join(lines)
+        return self._laid_out("page.text").removesuffix("\n")
 
     def _repr_html_(self) -> str:
         return f"<pre>{escape(str(self))}</pre>"
 
     def to_html(self) -> str:
         """A self-contained page that prints on A4 and Letter."""
+        return self._laid_out("page.html")
+
+    def _laid_out(self, layout: str) -> str:
         title, blocks = self.read()
-        page = _templates().get_template("page.html")
+        page = _templates().get_template(layout)
         return page.render(title=title, banner=self.banner, blocks=blocks, kind=self.template)
 
     def to_json(self) -> str:
@@ -204,31 +184,15 @@ def _templates() -> Environment:
         line_statement_prefix="%",
         finalize=lambda value: _CONTROL.sub(" ", str(value)),
     )
-    environment.filters["whole"] = whole
+    environment.filters |= {"whole": whole, "wrapped": _wrapped, "columns": _columns}
     environment.globals |= {
-        "caution": cautions(), "orders": ORDERS, "spoon_sets": SPOON_SETS, "for_weak": FOR_WEAK,
-        "spoon_set": spoon_set_name, "owf": format_amount, "n": "{:g}".format,
-        "figures": "{:.3g}".format,
+        "caution": data("cautions"), "orders": ORDERS, "spoon_sets": SPOON_SETS,
+        "spoon_set": spoon_set_name, "for_weak": FOR_WEAK, "owf": format_amount,
+        "n": "{:g}".format, "figures": "{:.3g}".format, "width": WIDTH,
     }  # fmt: skip
     return environment
 
 
-def _wrapped(text: str, first: str, indent: int) -> list[str]:
-    """Lines of a text that begins after `first`, the others indented."""
-    whole = text.replace("[ ]", "[\N{NO-BREAK SPACE}]")  # a box to tick is on one line
-    lines = wrap(
-        whole, WIDTH, initial_indent=first, subsequent_indent=" " * indent, break_on_hyphens=False
-    )
-    return [line.replace("[\N{NO-BREAK SPACE}]", "[ ]") for line in lines]
-
-
-@cache
-def cautions() -> dict[str, str]:
-    """The usual cautions by name, in one place; templates print what their work needs."""
-    text = files("dyemix").joinpath("data", "cautions.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
-
-
 def usual() -> tuple[str, ...]:
     """Those of any work with dye, for a page that is no sheet of one bath."""
-    return tuple(text for name, text in cautions().items() if name != "drain_much")
+    return tuple(text for name, text in data("cautions").items() if name != "drain_much")

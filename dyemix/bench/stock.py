@@ -1,27 +1,26 @@
-"""Stock solutions: what to measure of them for a recipe, and the sheet to make one by."""
+"""Stock solutions: as a dyer names them, what to measure of them, and the sheet to make one by."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+import os
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
-from typing import ClassVar
+from pathlib import Path
+from typing import Any, ClassVar, TypeVar
 
 from dyemix.bench.settings import BathSettings, Making
 from dyemix.bench.sheet import Sheet
+from dyemix.dataset import units
+from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.recipe import SPOON_SETS, Measures, Spoonfuls, dye_name, spoonfuls
-from dyemix.dataset.units import (
-    FOR_WEAK,
-    added_to_pct,
-    dilution,
-    dye_g,
-    stock_ml,
-    to_mark,
-    volume_text,
-)
-from dyemix.errors import RecipeError, expect, refuse, said
-from dyemix.matching.limits import Measured
+from dyemix.dataset.result import Value
+from dyemix.errors import DyemixError, RecipeError, expect, refuse, said
+from dyemix.files.small_tables import Column, number, read_table
+from dyemix.matching.limits import Measured, parse_stock
+
+T = TypeVar("T")
 
 MADE_UP_TO = "made up to"
 ADDED_TO = "added to"
@@ -29,8 +28,7 @@ ADDED_TO = "added to"
 _SPOON_EXACT = 0.05
 
 
-@dataclass(frozen=True)
-class Stock:
+class Stock(Value):
     """One bottle of stock: one dye in water, no alkali. Raises `DyemixError`.
 
     Attributes
@@ -63,10 +61,10 @@ class Stock:
         """% w/v once the room that the powder takes up is counted (`how`)."""
         if self.how == MADE_UP_TO:
             return self.strength_pct
-        return added_to_pct(self.strength_pct, settings.powder_volume)
+        return units.added_to_pct(self.strength_pct, settings.powder_volume)
 
     def life_days(self, settings: BathSettings) -> float:
-        return settings.stock_days_cold if self.cold else settings.stock_days_warm
+        return float(settings.stock_days_cold if self.cold else settings.stock_days_warm)
 
     def age_days(self, on: date) -> int | None:
         """Days since it was made, on the day `on`. Raises `DyemixError` before it was made."""
@@ -82,8 +80,65 @@ class Stock:
         return days is not None and days > self.life_days(settings)
 
 
-@dataclass(frozen=True)
-class Dose:
+def _yes(text: str) -> bool:
+    refuse(text.lower() not in ("yes", "no"), f"{text!r} is not yes or no.")
+    return text.lower() == "yes"
+
+
+_COLUMNS = (
+    Column("dye", needed=True),
+    Column("stock_pct", number, needed=True),
+    Column("made", parse_day),
+    Column("cold", _yes),
+    Column("lot"),
+    Column("how"),
+    Column("left_ml", number),
+)
+
+
+def read_stocks(path: str | os.PathLike[str]) -> tuple[Stock, ...]:
+    """Bottles, one a row.
+
+    Columns ``dye``, ``stock_pct`` (% w/v), and if known ``made`` (2026-05-03), ``cold`` (yes or
+    no), ``lot``, ``how`` (made up to, added to), ``left_ml``.
+
+    Raises `InputError` with every fault of the file.
+    """
+    return read_each(path, _COLUMNS, lambda _, v: Stock(strength_pct=v.pop("stock_pct"), **v))
+
+
+def parse_stocks(text: str) -> tuple[Stock, ...]:
+    """The stocks as a dyer names them, the one without a dye for every other dye.
+
+    A table of bottles (a file name with an ending); ``2`` for every dye (% w/v); or
+    ``navy 1, gold 2``. Raises `InputError` for the table, `DyemixError` for the rest.
+    """
+    if Path(text).suffix.lower() in (".csv", ".tsv", ".txt"):
+        return read_stocks(text)
+    return tuple(Stock(dye, strength) for dye, strength in parse_stock(text).items())
+
+
+def read_each(
+    path: str | os.PathLike[str], columns: Sequence[Column],
+    make: Callable[[dict[str, Any], dict[str, Any]], T], others: bool = False,
+) -> tuple[T, ...]:  # fmt: skip
+    """What each row of a table makes, of its place and of its values."""
+    table = read_table(path, columns, others=others)
+    for note in table.notes:  # letters guessed wrong would be the name of another dye
+        if "Windows-1252" in note:
+            table.faults.add(f"{note} Save it as 'CSV UTF-8'.")
+    made = []
+    for row, values in table.rows:
+        place = {"row": row, "file": table.faults.file}
+        try:
+            made.append(make(place, {name.replace(" ", "_"): v for name, v in values.items()}))
+        except DyemixError as error:
+            table.faults.add(str(error), row)
+    table.faults.raise_any()
+    return tuple(made)
+
+
+class Dose(Value):
     """One dye of a bath: what the recipe asks, and what to measure.
 
     Attributes
@@ -113,7 +168,7 @@ class Dose:
     def measure(self) -> str:
         """What to measure, and by how much that misses."""
         error = f" ({self.error_pct:+.0f} %)" if abs(self.error_pct) > 0.5 else ""
-        ml = f"{self.ml:g} mL" if self.ml < 1000 else volume_text(self.ml, "metric")
+        ml = f"{self.ml:g} mL" if self.ml < 1000 else units.volume_text(self.ml, "metric")
         return ml + error
 
     @property
@@ -126,11 +181,10 @@ class Dose:
     @property
     def needed_ml(self) -> float:
         """Stock of full strength to have at hand, mL."""
-        return self.ml if self.dilution == 1 else FOR_WEAK
+        return self.ml if self.dilution == 1 else units.FOR_WEAK
 
 
-@dataclass(frozen=True)
-class Bottles:
+class Bottles(Value):
     """The stocks at hand.
 
     Attributes
@@ -200,17 +254,17 @@ class Bottles:
 
     def _dose(self, dye: str, owf: float, cloth_g: float) -> Dose:
         settings, stock = self.settings, self.of_dye(dye)
-        strong = stock_ml(cloth_g, owf, stock.actual_pct(settings))
-        times = dilution(strong, settings.smallest_dose)
+        strong = units.stock_ml(cloth_g, owf, stock.actual_pct(settings))
+        times = units.dilution(strong, settings.smallest_dose)
         exact = strong * times
-        if dilution(exact, settings.smallest_dose) != 1:
+        if units.dilution(exact, settings.smallest_dose) != 1:
             raise RecipeError(said("bench.too_little", dye, owf, cloth_g, strong, times))
         spoons = spoonfuls(exact, settings.spoons, settings.jug_from)
-        ml = to_mark(exact, settings.measuring_step)
+        ml = units.to_mark(exact, settings.measuring_step)
         if exact <= settings.jug_from and abs(spoons.error_pct) < _SPOON_EXACT:
             ml = round(spoons.ml, 2)
         return Dose(
-            dye=dye, owf=owf, dye_g=dye_g(cloth_g, owf), stock=stock, dilution=times,
+            dye=dye, owf=owf, dye_g=units.dye_g(cloth_g, owf), stock=stock, dilution=times,
             exact_ml=exact, ml=ml, error_pct=100.0 * (ml / exact - 1.0), spoons=spoons,
         )  # fmt: skip
 
@@ -238,7 +292,8 @@ class StockSheet(Sheet):
     @property
     def added_to_error_pct(self) -> float:
         """How much the strength changes if the powder is added *to* the volume to make up."""
-        return 100.0 * (added_to_pct(self.how.pct, self.settings.powder_volume) / self.how.pct - 1)
+        weaker = units.added_to_pct(self.how.pct, self.settings.powder_volume)
+        return 100.0 * (weaker / self.how.pct - 1)
 
 
 def stock_sheet(
@@ -270,18 +325,14 @@ def stock_sheet(
     >>> "rust" in str(stock_sheet("rust", 1.0, 500.0))
     True
     """
-    settings = settings or BathSettings()
+    settings, made = settings or BathSettings(), made or date.today()
     refuse(not dye_name(dye), "the dye is not named: say which, as 'navy'.")
     refuse(not 0 < make_ml <= 100_000, "bench.make", make_ml)
-    made = made or date.today()
     strength = float(settings.stock_strength if strength_pct is None else strength_pct)
     stock = Stock(dye, strength, made, cold, lot)
     how = settings.making(strength, make_ml, settings.strongest(stock.dye))
     per_teaspoon = settings.powder_per_teaspoon.get(stock.dye)
     ml = how.weigh_g / (per_teaspoon or math.inf) * SPOON_SETS[settings.spoons]["tsp"]
-    return StockSheet(
-        bottle=Stock(dye, strength, made, cold, lot, left_ml=how.up_to_ml),
-        use_by=made + timedelta(days=int(stock.life_days(settings))), how=how,
-        powder_spoons=spoonfuls(ml, settings.spoons) if ml else None,
-        settings=settings,
-    )  # fmt: skip
+    spoons = spoonfuls(ml, settings.spoons) if ml else None
+    use_by = made + timedelta(days=int(stock.life_days(settings)))
+    return StockSheet(replace(stock, left_ml=how.up_to_ml), use_by, how, spoons, settings)

@@ -46,7 +46,7 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
 
 def _strength() -> float | None:
     """One strength for every stock, % w/v, where one was given."""
-    from dyemix.bench.tables import parse_stocks
+    from dyemix.bench.stock import parse_stocks
 
     found = parse_stocks(given("stock")) if given("stock") else ()
     if any(bottle.dye for bottle in found) or len(found) > 1:
@@ -71,7 +71,7 @@ def bath(
     job, recipe, cloth_g; if wanted cloth, pieces, target, liquor ratio, alkali. With --cloth it is
     the recipes that 'match --targets' wrote.
     """
-    from dyemix.bench.tables import read_jobs, read_recipes
+    from dyemix.bench.plan import read_jobs, read_recipes
 
     many = Path(recipe).suffix.lower() in _TABLES
     dyes = None if no_swatches else shared.dyes("" if many else recipe)

@@ -131,7 +131,7 @@ def stocks(table: Path) -> None:
 
     Its columns are dye and stock_pct; if known made, cold, lot, how, left_ml.
     """
-    from dyemix.bench.tables import read_stocks
+    from dyemix.bench.stock import read_stocks
 
     _keep("add_stocks", *read_stocks(table))
 

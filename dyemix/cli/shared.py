@@ -182,8 +182,7 @@ def stocks(dyes: Any = None) -> Any:
     As named; else the last of the book that was chosen, then as stated with the swatches, then the
     strength of the settings.
     """
-    from dyemix.bench.stock import Stock
-    from dyemix.bench.tables import parse_stocks
+    from dyemix.bench.stock import Stock, parse_stocks
 
     known = [Stock("", settings().stock_strength)]
     for words in filter(None, (stated(dyes).get("stock_pct"), given("stock"))):

@@ -15,8 +15,9 @@ import pytest
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.plan import Job, bench_plan, first_swatches
 from dyemix.bench.settings import ORDERS, BathSettings
-from dyemix.bench.sheet import Sheet, cautions, usual
+from dyemix.bench.sheet import Sheet, usual
 from dyemix.bench.stock import Stock, stock_sheet
+from dyemix.errors import data
 
 ON = date(2026, 5, 8)
 DYES = "gold lemon scarlet rust plum olive turquoise black".split()  # noqa: SIM905
@@ -57,7 +58,7 @@ def forms(sheet: Sheet) -> list[str]:
 
 @pytest.mark.parametrize("name", POWDER)
 def test_what_to_wear_stands_at_the_head_where_powder_is_handled(name: str) -> None:
-    caution = cautions()
+    caution = data("cautions")
     for text in forms(POWDER[name]()):
         drain = "drain_much" if name in ("plan",) else "drain"  # kilos of salt
         for key in ("wear_powder", "spill", "first_aid", "sensitise", "soda", "food", "bleach",
@@ -71,7 +72,7 @@ def test_what_to_wear_stands_at_the_head_where_powder_is_handled(name: str) -> N
 
 @pytest.mark.parametrize("name", BATHS)
 def test_a_bath_has_its_cautions_before_anything_is_opened(name: str) -> None:
-    caution = cautions()
+    caution = data("cautions")
     for text in forms(BATHS[name]()):
         for key in (
             "wear_bath",

@@ -7,10 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from dyemix.bench.plan import BenchPlan, Job, bench_plan
+from dyemix.bench.plan import BenchPlan, Job, bench_plan, read_jobs
 from dyemix.bench.settings import BathSettings, Making
-from dyemix.bench.stock import ADDED_TO, Stock
-from dyemix.bench.tables import parse_stocks, read_jobs, read_stocks
+from dyemix.bench.stock import ADDED_TO, Stock, parse_stocks, read_stocks
 from dyemix.errors import DyemixError, InputError
 from tests.bench.conftest import four_dyes
 
