@@ -83,10 +83,21 @@ class Value:
 
 
 class Result(Value):
-    """A value that is a table too: `_rows` says which."""
+    """A value that is a table too: `_rows` says which, and `_lines` what it says in words."""
 
     def _rows(self) -> Iterable[Row]:
         raise NotImplementedError
+
+    def _lines(self, *how: Any, **named: Any) -> Iterable[str]:
+        raise NotImplementedError
+
+    def _told(self, *how: Any) -> str:
+        """Its lines as one text, that of invented dyes marked."""
+        demo = [DEMO_WARNING] if getattr(self, "demo", False) else []
+        return "\n".join([*demo, *self._lines(*how)])
+
+    def __str__(self) -> str:
+        return self._told()
 
     def to_frame(self) -> Frame:
         """This as a table: what it holds one by one, a recipe's amounts a column a dye in % owf.

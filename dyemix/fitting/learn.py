@@ -22,7 +22,7 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.conditions import METHOD, PICTURE
-from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.dataset.target import Trial
 from dyemix.errors import DyemixError, expect, said
@@ -244,15 +244,16 @@ class Learnt(Result):
             about = {name: getattr(trial, name) for name in ("recipe", "date", "lot")}
             yield about | dict(zip(("weight", "before", "after"), figures, strict=True))
 
-    def __str__(self) -> str:
-        lines = [DEMO_WARNING] if self.dyes.demo else []
-        if len(self.before):
-            off = {"before": self.before.mean(), "after": self.after.mean()}
-            lines.append(said("fit.trials", count=len(self.trials), light=self.dyes.light, **off))
-            lines.append(f"{promises_kept(self.checks)}.")
-        else:
-            lines.append(said("fit.no_trial"))
-        return "\n".join([*lines, *self.changes])
+    @property
+    def demo(self) -> bool:
+        return self.dyes.demo
+
+    def _lines(self) -> Iterable[str]:
+        if not len(self.before):
+            return [said("fit.no_trial"), *self.changes]
+        off = {"before": self.before.mean(), "after": self.after.mean()}
+        trials = said("fit.trials", count=len(self.trials), light=self.dyes.light, **off)
+        return [trials, f"{promises_kept(self.checks)}.", *self.changes]
 
 
 def learn(

@@ -20,7 +20,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
+from dyemix.dataset.result import Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import refuse, said
 from dyemix.fitting.learn import Knowledge
@@ -170,15 +170,12 @@ class NextSwatch(Result):
         """One row a square: recipe, before, after."""
         return (vars(choice) for choice in self.choices)
 
-    def __str__(self) -> str:
-        lines = [DEMO_WARNING] if self.demo else []
+    def _lines(self) -> Iterable[str]:
         many = f"{len(self.recipes)} colours" if len(self.recipes) > 1 else "the one colour"
-        lines.append(said("matching.next.title", many, self.tried))
-        lines += [
-            f"{i:>2}  {c.recipe}: likely miss {c.before:.2f} before, {c.after:.2f} after"
-            for i, c in enumerate(self.choices, 1)
-        ]
-        return "\n".join([*lines, said("matching.next.floor", self.light, self.floor)])
+        yield said("matching.next.title", many, self.tried)
+        for i, c in enumerate(self.choices, 1):
+            yield f"{i:>2}  {c.recipe}: likely miss {c.before:.2f} before, {c.after:.2f} after"
+        yield said("matching.next.floor", self.light, self.floor)
 
 
 def next_swatch(

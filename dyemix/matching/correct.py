@@ -25,7 +25,7 @@ from dyemix.colour.ciede2000 import delta_e, delta_e_parts
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.readings import Reading
-from dyemix.dataset.result import DEMO_WARNING, Result, Row
+from dyemix.dataset.result import Result, Row
 from dyemix.dataset.target import Target, Trial
 from dyemix.errors import DyemixError, expect, refuse, said
 from dyemix.fitting.learn import forget
@@ -148,13 +148,13 @@ class Correction(Result):
         """One row a choice."""
         return ({"choice": name} | row for name, pot in self.choices.items() for row in pot._rows())
 
-    def __str__(self) -> str:
+    def _lines(self) -> Iterable[str]:
         often = f"{100.0 * self.chance:.0f} %" if self.chance >= 0.01 else "under 1 %"
         judged = self.changed or self.outcome is Outcome.LEAVE
-        lines = [DEMO_WARNING if self.demo else "", f"Target {self.target}", f"Dyed   {self.trial}"]
+        lines = [f"Target {self.target}", f"Dyed   {self.trial}"]
         lines += [f"Miss   {self.miss} ({self.target.light})"]
-        lines += [said("matching.trial.often", often) if judged else "", _sentence(self.outcome)]
-        lines += [f"Again  {self.again}"]
+        lines += [said("matching.trial.often", often)] if judged else []
+        lines += [_sentence(self.outcome), f"Again  {self.again}"]
         if self.changed:
             lines += [
                 f"Next   {self.corrected}",
@@ -165,7 +165,7 @@ class Correction(Result):
             more, share = "over " if self.sure > 0.99 else "", 100.0 * min(self.sure, 0.99)
             lines += [f"Over   {self.second_bath}", said("matching.trial.sure", more, share)]
         lines += [*self.corrected.prediction.warnings, *self.warnings]
-        return "\n".join(dict.fromkeys(filter(None, [*lines, said("matching.trial.nothing")])))
+        return dict.fromkeys([*lines, said("matching.trial.nothing")])
 
 
 def _sentence(word: Enum) -> str:

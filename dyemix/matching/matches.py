@@ -199,26 +199,23 @@ class Matches(Several[Match]):
         """One row a recipe: amounts, both misses, colour with its light, what to mind."""
         return (row for match in self.matches for row in match._rows())
 
-    def __str__(self) -> str:
-        return self.text()
-
     def text(self, detail: bool = False) -> str:
         """The text for the bench; `detail` adds chances and lamps, recipe by recipe."""
-        lines = [DEMO_WARNING] if self.demo else []
-        lines += [f"Target {self.target}, {self.reach.value}.", *self.warnings]
-        width = max([len(str(m.recipe)) for m in self.matches], default=10)
-        heads = f"{'on paper':>10}{'likely in the pot':>19}"
-        lines.append(f"    {'% of dry cloth weight':<{width}}{heads}")
-        for i, m in enumerate(self.matches, 1):
+        return self._told(detail)
+
+    def _lines(self, detail: bool = False) -> Iterable[str]:
+        yield from (f"Target {self.target}, {self.reach.value}.", *self.warnings)
+        width = max([len(str(m.recipe)) for m in self], default=10)
+        yield f"    {'% of dry cloth weight':<{width}}{'on paper':>10}{'likely in the pot':>19}"
+        for i, m in enumerate(self, 1):
             misses = f"{m.residual:>10.1f}{m.likely:>19.1f}  {m.prediction.hex}  {m.verdict}"
-            lines.append(f"{i:>2}  {m.recipe!s:<{width}}{misses}")
-            lines += [f"      {text}" for text in _asides(m, detail)]
-        lines.append(f"Miss is {self.formula}: {SCALE}; {self.searched} blends.")
-        lines += _numbered(m.warnings for m in self)
+            yield f"{i:>2}  {m.recipe!s:<{width}}{misses}"
+            yield from (f"      {text}" for text in _asides(m, detail))
+        yield f"Miss is {self.formula}: {SCALE}; {self.searched} blends."
+        yield from _numbered(m.warnings for m in self)
         if not detail:
-            lines += _numbered((f"limited most by {m.limit}.",) for m in self)
-        lines += [self.next_swatches] if self.next_swatches else []
-        return "\n".join(lines)
+            yield from _numbered((f"limited most by {m.limit}.",) for m in self)
+        yield from filter(None, [self.next_swatches])
 
 
 def _numbered(texts: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
@@ -271,10 +268,13 @@ class ManyMatches(Several[Matches]):
         out = super().to_frame()
         return out.set_axis(at if self.index is None else self.index[at], axis=0)
 
-    def __str__(self) -> str:
-        lines = [DEMO_WARNING] if any(matches.demo for matches in self.found) else []
+    @property
+    def demo(self) -> bool:
+        return any(matches.demo for matches in self.found)
+
+    def _lines(self) -> Iterable[str]:
         reached = sum(matches.reach is Reach.WITHIN for matches in self.found)
-        return "\n".join([*lines, f"{len(self)} targets, {reached} of them within reach"])
+        return [f"{len(self)} targets, {reached} of them within reach"]
 
 
 def recipes_table(found: ManyMatches) -> str:
@@ -285,5 +285,5 @@ def recipes_table(found: ManyMatches) -> str:
     # Headed as what it is: a list of predictions must not pass for a table of readings.
     heads = {name: f"predicted {name}" for name in (*LAB, "hex")}
     table = found.to_frame().rename(columns=heads)
-    mark = f"# {DEMO_WARNING}\n" if any(matches.demo for matches in found) else ""
+    mark = f"# {DEMO_WARNING}\n" if found.demo else ""
     return mark + str(table.to_csv(index=False, float_format="%.6g", lineterminator="\n"))

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from dyemix.arrays import LAB, Array
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Several, Value
+from dyemix.dataset.result import Result, Row, Several, Value
 from dyemix.errors import said
 
 #: Fewer own mixes than this do not tell whether promises are kept.
@@ -120,9 +120,8 @@ class Evaluation(Several[MixtureCheck]):
             told = {name: getattr(check, name) for name in figures}
             yield {"swatch": check.label, **labs, "light": self.light, **told}
 
-    def __str__(self) -> str:
-        lines = [DEMO_WARNING] if self.demo else []
-        return "\n".join([*lines, f"{promises_kept(self.checks)} (ΔE2000, {self.light})."])
+    def _lines(self) -> Iterable[str]:
+        return [f"{promises_kept(self.checks)} (ΔE2000, {self.light})."]
 
 
 class FitReport(Result):
@@ -188,14 +187,13 @@ class FitReport(Result):
                 "worst": max(dye.inner, default=None), "warnings": dye.warnings, "next": dye.next,
             }  # fmt: skip
 
-    def __str__(self) -> str:
-        return self.text()
-
     def text(self, detail: bool = False) -> str:
         """Which dyes are ready and which want what squares; `detail` adds figures and warnings."""
-        head = [DEMO_WARNING] if self.demo else []
-        head += [self.verdict, *filter(None, [self.next_swatches])]
-        return "\n".join([*head, *(self._in_full() if detail else self._in_short())])
+        return self._told(detail)
+
+    def _lines(self, detail: bool = False) -> Iterable[str]:
+        head = filter(None, [self.verdict, self.next_swatches])
+        return [*head, *(self._in_full() if detail else self._in_short())]
 
     def _in_short(self) -> list[str]:
         """Dyes by what they want, those that want nothing first; and what is urgent."""

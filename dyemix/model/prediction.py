@@ -12,7 +12,7 @@ import numpy as np
 from dyemix.arrays import Array, Indices
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, lab, screen_colours
 from dyemix.dataset.recipe import Recipe, format_amount
-from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Value, colour_row
+from dyemix.dataset.result import Frame, Result, Row, Value, colour_row
 from dyemix.dataset.target import Target
 from dyemix.model.uncertainty import Causes, Likely, expected_miss, likely, pots
 
@@ -180,14 +180,13 @@ class Prediction(Result):
         out = super().to_frame()
         return out if self.index is None else out.set_axis(self.index, axis=0)
 
-    def __str__(self) -> str:
-        lines = [DEMO_WARNING] if self.demo else []
+    def _lines(self) -> Iterable[str]:
         if self.amounts.ndim > 1:
             miss = f", likely {self.likely.mean():.1f} off" if len(self) else ""
-            return "\n".join([*lines, f"{len(self)} recipes{miss} ({self.light})"])
+            return [f"{len(self)} recipes{miss} ({self.light})"]
         values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.lab)
-        lines += [f"{self.recipe}  (% owf)", f"{values} ({self.light}), {self.screen}"]
-        return "\n".join([*lines, *self.warnings])
+        colour = f"{values} ({self.light}), {self.screen}"
+        return [f"{self.recipe}  (% owf)", colour, *self.warnings]
 
 
 class Predicted(Value):
