@@ -11,11 +11,11 @@ from __future__ import annotations
 import numpy as np
 
 from benchmarks.search_speed import random_colours
-from benchmarks.shelf import shelf
+from benchmarks.shelf import NEAR, shelf
 from benchmarks.subsets import every_blend
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_10
-from dyemix.matching.match import WITHIN_REACH, refined, shortlist
+from dyemix.matching.match import refined, shortlist
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 
@@ -46,7 +46,7 @@ def main(count: int = 64, far: int = 244) -> None:
     """Print how many stay behind, and by how much."""
     for seed in _SHELVES:
         ours, theirs = nearest(shelf(seed), random_colours(count, 100 + seed))
-        behind, near = ours - theirs, theirs <= WITHIN_REACH
+        behind, near = ours - theirs, theirs <= NEAR
         print(
             f"shelf {seed}, {count} targets: behind by at most {behind.max():.4f}, {near.sum()} "
             f"within reach by {behind[near].max():.4f} (asked: 0.01)",

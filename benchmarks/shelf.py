@@ -12,7 +12,6 @@ from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.fitting.fit import fit
-from dyemix.matching.match import WITHIN_REACH
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 from tests.simulated.workshop import Row, Workshop
@@ -21,6 +20,10 @@ from tests.simulated.workshop import Row, Workshop
 def swatch_set(rows: Iterable[Row]) -> SwatchSet:
     """Rows of the workshop as the swatch set that an importer would give."""
     return SwatchSet(tuple(Reading(Recipe.parse(r.recipe), r.reading, r.swatch) for r in rows))
+
+
+#: ΔE2000 on paper up to which a target counts as one that the shelf can meet.
+NEAR = 0.3
 
 
 @lru_cache(maxsize=8)
@@ -42,5 +45,5 @@ def targets(dyes: DyeSet, count: int = 50, seed: int = 1, max_dyes: int = 4) -> 
     while min(len(near), len(far)) < count // 2:
         lab = rng.uniform([15.0, -60.0, -60.0], [95.0, 60.0, 60.0])
         nearest = np.sqrt(Problem.of(dyes, lab[np.newaxis], D65_10, max_dyes).search().cost.min())
-        (near if nearest <= WITHIN_REACH else far).append(lab)
+        (near if nearest <= NEAR else far).append(lab)
     return np.array(near[: count // 2] + far[: count // 2])

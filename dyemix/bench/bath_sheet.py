@@ -216,9 +216,9 @@ def bath_sheet(
         "warnings", settings, sheet=sheet, was=was, unread=unread,
         departures=method.departures(was), after_g_l=salt_and_soda(*by_soda_after)[1].g_l,
         other_cloth="" if same_words("cloth", sheet.cloth, cloth_then) else cloth_then,
-        mixtures=[d for d in recipe if any(word in d for word in settings.mixtures)],
     )  # fmt: skip
-    return replace(sheet, warnings=(*sheet.warnings, *(text for (text,) in notes.rows)))
+    texts = (*(text for (text,) in notes.rows), *settings.may_split(recipe))
+    return replace(sheet, warnings=(*sheet.warnings, *texts))
 
 
 def _expected(dyes: DyeSet, recipe: Recipe, target: Target, low_water: bool) -> str:

@@ -129,12 +129,14 @@ class BenchPlan(Sheet):
         """Every warning of every bath once, with the jobs it is about unless it is all of them."""
         jobs: dict[str, list[str]] = {}
         for sheet in self.sheets:
-            for warning in sheet.warnings:
+            mixed = self.settings.may_split(sheet.recipe)  # said once of all of them
+            for warning in (w for w in sheet.warnings if w not in mixed):
                 jobs.setdefault(warning, []).append(sheet.job)
-        return tuple(
+        about = (
             warning if len(named) == len(self.sheets) else f"{', '.join(named)}: {warning}"
             for warning, named in jobs.items()
         )
+        return (*about, *self.settings.may_split(dose.dye for dose in self.doses))
 
     @property
     def doses(self) -> tuple[Dose, ...]:

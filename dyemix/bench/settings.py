@@ -24,7 +24,7 @@ import numpy as np
 from dyemix.dataset.recipe import dye_name
 from dyemix.dataset.result import Value
 from dyemix.dataset.units import to_mark, to_step
-from dyemix.errors import Fault, InputError, data
+from dyemix.errors import Fault, InputError, data, said
 from dyemix.writing import read_bytes
 
 #: Orders in which the alkali may go in, in words; a recorded condition of every swatch (common
@@ -187,6 +187,11 @@ class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figu
     def strongest(self, dye: str) -> float:
         """Stock of a dye, % w/v, up to which it dissolves without care."""
         return float(self.soluble.get(dye, self.soluble.get("", 20.0)))
+
+    def may_split(self, dyes: Iterable[str]) -> tuple[str, ...]:
+        """A warning of those of these dyes that are usually mixtures, where there are any."""
+        blends = [d for d in dict.fromkeys(dyes) if any(word in d for word in self.mixtures)]
+        return (said("bench.mixture", ", ".join(blends)),) if blends else ()
 
     def usual_hours(self, temperature: float) -> float:
         """Hours of fixing at a temperature in °C, to three figures, for a dye that is not slow."""

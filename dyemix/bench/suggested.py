@@ -16,7 +16,7 @@ from dyemix.matching.matches import Matches, Reach, verdict
 from dyemix.series.steps import Series
 
 #: Most recipes that are shown; one less of a colour out of reach, of which there is more to say.
-_MOST = 3
+MOST = 3
 #: What a reason was measured at.
 _FIGURE = re.compile(r" \([^)]*\)$")
 
@@ -26,6 +26,20 @@ def dyed_before(found: Correction) -> str:
     day = found.trial.date
     pot = f"your pot of {day}" if day else "your undated pot"
     return f"{pot}{', corrected' if found.changed else ''} ({found.miss.delta_e:.1f} off)"
+
+
+def to_choose_from(answer: Matches, before: Correction | None) -> list[tuple[Any, tuple[str, ...]]]:
+    """Recipes to choose from, each with what speaks for it: a `Pot` or the `Match`.
+
+    What a piece dyed `before` leads to comes first: it is likelier to come out right than any that
+    is like it, and than the likeliest other.
+    """
+    if before is None:
+        return [(match, match.reasons) for match in answer.choices]
+    pot = before.corrected
+    others = [m for m in answer.choices if m.recipe.keys() != pot.recipe.keys()]
+    reasons = [m.reasons[1:] if m is answer.choices[0] else m.reasons for m in others]
+    return [(pot, (dyed_before(before),)), *zip(others, reasons, strict=True)]
 
 
 def suggested(
@@ -38,26 +52,22 @@ def suggested(
     Where a piece was dyed for it `before`, the recipe that it leads to comes first, and in `spoons`
     where those are the kit.
     """
-    choices, shown = list(answer.choices), list[tuple[Any, ...]]()
-    if before is not None:  # which is likelier to come out right than any that is like it
-        pot = before.corrected
-        shown.append((pot.recipe, None, pot, (dyed_before(before),)))
-        choices = [match for match in choices if match.recipe.keys() != pot.recipe.keys()]
-    for match in choices[: _MOST - len(shown) - (answer.reach is not Reach.WITHIN)]:
-        rounded, likeliest = match.measured, before and match is answer.choices[0]
-        reasons = match.reasons[1:] if likeliest else match.reasons
-        shown.append((match.recipe, rounded, rounded or match, reasons))
+    shown = to_choose_from(answer, before)
+    shown = shown[: MOST - (answer.reach is not Reach.WITHIN)]
     lines = [DEMO_WARNING] if answer.demo else []
     lines.append(f"Target {answer.target}, {answer.reach.value}.")
-    width = max(len(str(recipe)) for recipe, *_ in shown)
-    for i, (recipe, rounded, miss, reasons) in enumerate(shown, 1):
+    recipes = [pot.recipe for pot, _ in shown]
+    width = max(len(str(recipe)) for recipe in recipes)
+    for i, (pot, reasons) in enumerate(shown, 1):
+        recipe, rounded = pot.recipe, getattr(pot, "measured", None)
+        miss = rounded or pot
         worth = verdict(miss.likely, answer[0].proven)
         misses = f"{miss.residual:.1f} on paper, {miss.likely:.1f} in the pot: {worth}"
         lines.append(f"{i}  {recipe!s:<{width}}  {misses}")
         lines.append(
             _with_reasons(f"   {bottles.words(recipe, cloth_g, rounded, spoons)}", reasons)
         )
-    stock = f"of stock ({_strengths(bottles, [recipe for recipe, *_ in shown])}) for {cloth_g:g} g"
+    stock = f"of stock ({_strengths(bottles, recipes)}) for {cloth_g:g} g"
     lines.append(f"% of dry cloth weight, {stock}. Misses are {answer.formula}.")
     warnings = (
         *mottled(answer.dyes.conditions),

@@ -24,7 +24,7 @@ def web(**how: Any) -> None:
     from dyemix.page import serve
 
     dyes = shared.dyes()
-    serve(dyes, given("book"), **given_only(how))
+    serve(dyes, given("book"), given("used method") or "", **given_only(how))
 
 
 @command("[RECIPE]", "output! target reading job analysed shelf measures photo")

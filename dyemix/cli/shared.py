@@ -393,5 +393,7 @@ def show(result: Any, text: str = "", drawn: Any = None, **picture: Any) -> None
     if given("html") is not None:
         write(given("html"), result.to_html())
     if given("draw") is not None:
-        dyemix.plot(drawn or result, given("draw"), **care(), **picture)
-        console.remark(f"Written: {given('draw')}")
+        from dyemix.plots import picture as files
+
+        for page, data in files(drawn or result, given("draw"), **picture).items():
+            write(page, data)

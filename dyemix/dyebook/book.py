@@ -377,7 +377,7 @@ def _of_job(db: Any, view: str, job: str | None = None, method: str = "") -> lis
     """Rows of a view, of one job or of all; where a method is named, of that or of none."""
     where, which = ("", ()) if job is None else ("WHERE job = ?", (tidy(job),))
     found = db.execute(f"SELECT * FROM {view} {where} ORDER BY id", which).fetchall()
-    return [row for row in found if not method or row["method"] in (method, None)]
+    return [row for row in found if not method or row["method"] in (tidy(method), None)]
 
 
 def _belongs(db: Any, recipe: Recipe, job: str, method: str) -> dict[str, int | None]:

@@ -107,7 +107,7 @@ def chosen(
 
     Raises `InputError` where there is none, `AmbiguousError` where several would do.
     """
-    methods, wanted, job = known(db), set(dyes), tidy(job)
+    methods, wanted, name, job = known(db), set(dyes), tidy(name), tidy(job)
     if not methods:
         raise InputError(Fault("this book holds no swatches: add a table with 'dyemix book add'."))
     query = "SELECT method FROM kept_sheet WHERE job = ?1 UNION SELECT method FROM kept_trial "

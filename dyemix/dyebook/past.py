@@ -21,6 +21,7 @@ from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord, PastPiece, PastWork
 from dyemix.errors import Fault, FitError, InputError, refuse, said
+from dyemix.files.cells import tidy
 from dyemix.matching.correct import Correction, Outcome, correct
 from dyemix.model.dyes import DyeSet
 
@@ -171,7 +172,8 @@ def dyed_for(book: DyeBook, dyes: DyeSet, target: Target, method: str = "") -> C
     wanted = target.under(dyes.light)
     for kept in reversed(book.trials()):
         trial, aimed = kept.trial, kept.trial.target and kept.trial.target.under(dyes.light)
-        fits = kept.method in (method, None) and set(trial.recipe) <= set(dyes.names)
+        fits = not method or kept.method in (tidy(method), None)
+        fits = fits and set(trial.recipe) <= set(dyes.names)
         if not fits or trial.bath is Bath.SECOND or aimed is None or aimed.light != wanted.light:
             continue
         if float(delta_e(aimed.lab, wanted.lab)) <= SAME:

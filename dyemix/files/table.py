@@ -246,13 +246,14 @@ def _doubt_copies(rows: Rows, at: Indices, values: Array) -> None:
 
     Two readings of one cloth do share a hex code now and then: those are not asked.
     """
-    keys = [row.tobytes() for row in values]
+    keys, copy = [row.tobytes() for row in values], said("tables.copy", row="?").partition("?")[0]
     many, first = Counter(keys), dict[tuple[Any, ...], int]()
     named = [rows.given[name] for name in ("recipe", "swatch", "name") if name in rows.given]
     for i, key in zip(at.tolist(), keys, strict=True):
         if many[key] > 1:
             before = first.setdefault((key, *(column[i] for column in named)), i)
-            if before != i and "same as row" not in "".join(rows.given["warnings"][i]):
+            told = any(words.startswith(copy) for words in rows.given["warnings"][i])
+            if before != i and not told:  # its rows have moved where it was written and read again
                 rows.doubt(i, said("tables.copy", row=rows.numbers[before]))
 
 

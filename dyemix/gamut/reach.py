@@ -16,7 +16,7 @@ from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import expect, refuse, said
 from dyemix.gamut.coverage import Gamut, Nearest, Progress, Served, gamuts, nearest_rows, serve
 from dyemix.matching.match import match, match_many
-from dyemix.matching.matches import Match, Matches, Reach
+from dyemix.matching.matches import WITHIN_REACH, Match, Matches, Reach
 from dyemix.model.dyes import DyeSet
 from dyemix.series.search import LEAST_CHROMA
 
@@ -137,8 +137,8 @@ def _sentence(found: Nearest) -> str:
 
 def reach(
     dyes: DyeSet, targets: Sequence[AnyColour] = (), *, target: AnyColour | None = None,
-    other: DyeSet | None = None, tolerance: float = 1.5, max_dyes: int = 3, compare: bool = True,
-    light: Light | str | None = None, progress: Progress | None = None,
+    other: DyeSet | None = None, tolerance: float = WITHIN_REACH, max_dyes: int = 3,
+    compare: bool = True, light: Light | str | None = None, progress: Progress | None = None,
 ) -> ShelfReach:  # fmt: skip
     """The gamut of a shelf, and what it means for wanted colours.
 
@@ -148,8 +148,7 @@ def reach(
     target : one colour to show.
     other : the dyes of a second book: which of those not owned would add most. Their absorption
         is taken from their own cloth.
-    tolerance : ΔE2000 on paper up to which a colour counts as reached; 1.5 is excellent on
-        hand-dyed goods (common practice).
+    tolerance : ΔE2000 on paper up to which a colour counts as reached, as in `match`.
     max_dyes : most dyes in a blend, 3 or 4.
     compare : whether to say which dye of the shelf would be missed least: by the colours whose
         best recipe holds it, and how much farther off they would be without it.

@@ -31,7 +31,7 @@ WORTH = 1.0
 #: The smallest dose that is practical, % owf: half a millilitre of 1 % stock on 100 g of cloth. A
 #: recipe with less of a dye stands behind all others.
 LEAST_DOSE = 0.005
-#: Ways to measure, and the usual step of each in mL or g (a quarter teaspoon for spoons).
+#: Ways to measure, and the usual step of each in mL or g (of spoons it goes by the set).
 _STEPS = {"spoons": None, "syringe": 0.5, "scale": 0.1}
 #: Standard error of one levelled spoonful, as a share: a working value of ours.
 _SPOONFUL = 0.05
@@ -96,7 +96,7 @@ class Kit:
     cloth_g : dry weight of the piece.
     stock_pct : strength of the stocks by dye, % w/v; the key ``""`` stands for every other dye.
     measure : ``"spoons"``, ``"syringe"`` or ``"scale"`` (liquid stock weighed, 1 g for 1 mL).
-    step : smallest step in mL (or g): a quarter teaspoon for spoons.
+    step : smallest step in mL (or g), by default 0.5 mL or 0.1 g; a quarter teaspoon for spoons.
     spoons : the spoon set.
     jug_from : mL above which a jug measures instead of spoons.
 
@@ -123,6 +123,7 @@ class Kit:
         refuse(self.spoons not in SPOON_SETS, f"spoon set {self.spoons!r} is unknown: {sets}.")
         refuse(self.step is not None and not self.step > 0, "a step of 0 measures nothing.")
         refuse(weak, f"{weak} of 0 % holds no dye: % w/v, above 0.")
+        object.__setattr__(self, "step", self.step or _STEPS[way])
 
     @classmethod
     def parse(cls, measure: str, stock: str | Mapping[str, float], cloth_g: float) -> Kit:
@@ -134,15 +135,15 @@ class Kit:
         if not match:
             raise DyemixError(f"{measure!r}: write 'spoons metric', 'syringe 0.5' or 'scale 0.1'.")
         way, spoons, step = match[1].lower(), match[2].lower(), match[3]
-        length = float(step.replace(",", ".")) if step else _STEPS.get(way)
+        length = float(step.replace(",", ".")) if step else None
         strengths = parse_stock(stock) if isinstance(stock, str) else stock
         return cls(cloth_g, strengths, way, length, spoons or "metric")
 
     @property
     def step_ml(self) -> float:
         """The smallest step in mL."""
-        by_spoon = SPOON_SETS[self.spoons]["tsp"] / 4.0
-        return by_spoon if self.measure == "spoons" else self.step or 0.5
+        step = None if self.measure == "spoons" else self.step
+        return step or SPOON_SETS[self.spoons]["tsp"] / 4.0
 
     def strength(self, dye: str) -> float:
         """Strength of a dye's stock, % w/v. Raises `DyemixError` where none is stated."""

@@ -20,14 +20,12 @@ from dyemix.dataset.recipe import index_of
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError, refuse, said
 from dyemix.matching.limits import LEAST_DOSE, PREFERENCE, WORTH, Constraints, RankBy, measured
-from dyemix.matching.matches import ManyMatches, Match, Matches, Reach
+from dyemix.matching.matches import WITHIN_REACH, ManyMatches, Match, Matches, Reach
 from dyemix.matching.subsets import EARNS_ITS_PLACE, Found, Problem, batches, number_of_blends
 from dyemix.model.dyes import DyeSet
 from dyemix.model.least_squares import Residual
 from dyemix.model.mixtures import Index
 
-#: A target is within reach when the best recipe comes this near on paper.
-WITHIN_REACH = 0.3
 #: A recipe this much ΔE2000 further off than the best is another colour, and not shown.
 HOPELESS = 5.0
 #: Two recipes are neighbours when less than this share of their absorption is of other dyes.
@@ -302,7 +300,7 @@ def limits_of(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, t
         limit = said("matching.match.full", " and ".join(full)) if full else limit
         lines = [said("matching.match.nearest", dyes.recipe(best), nearest, limit)]
         held = mine[np.argmin(turned.cost[mine])]
-        if off[held] > max(nearest + EARNS_ITS_PLACE, WITHIN_REACH):
+        if off[held] > nearest + EARNS_ITS_PLACE:
             lines.append(said("matching.match.hue", dyes.recipe(told[held]), off[held]))
         out[t] = tuple(lines)
     return out

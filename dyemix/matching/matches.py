@@ -36,6 +36,8 @@ class Reach(Enum):
 
 #: What a likely ΔE2000 up to each of these is worth on hand-dyed goods (common practice).
 VERDICTS = ((1.5, "excellent"), (3.0, "sound"), (5.0, "same family"), (np.inf, "test first"))
+#: A colour is within reach, in every answer, where its nearest recipe is excellent on paper.
+WITHIN_REACH = VERDICTS[0][0]
 SCALE = ", ".join(f"to {bound:g} {words}" for bound, words in VERDICTS[:-1])
 
 

@@ -171,7 +171,7 @@ class Page:
         return PlainTextResponse(said)
 
 
-def application(dyes: DyeSet, book: Path | None, port: int) -> Starlette:
+def application(dyes: DyeSet, book: Path | None, port: int, method: str = "") -> Starlette:
     """The page of these dyes, answering on one port of this machine."""
-    page = Page(Workshop(dyes, book))
+    page = Page(Workshop(dyes, book, method))
     return Starlette(routes=page.routes(), middleware=[Middleware(Guard, port=port)])

@@ -27,9 +27,12 @@ def listening(port: int) -> socket.socket:
 
 
 def serve(
-    dyes: DyeSet, book: Path | None = None, port: int = PORT, no_browser: bool = False
-) -> None:
+    dyes: DyeSet, book: Path | None = None, method: str = "", port: int = PORT,
+    no_browser: bool = False,
+) -> None:  # fmt: skip
     """Answer on `port` of this machine, and open the browser there.
+
+    The `dyes` are of a `method` of the `book`, where they are of one.
 
     Raises `InputError` where the extra ``web`` is missing, `DyemixError` where the port is taken.
     """
@@ -48,6 +51,7 @@ def serve(
     console.say(f"The page at the bench: {address}  (Ctrl-C ends it)")
     if not no_browser:
         threading.Timer(0.5, webbrowser.open, [address]).start()
-    config = uvicorn.Config(application(dyes, book, port), log_level="warning", access_log=False)
+    page = application(dyes, book, port, method)
+    config = uvicorn.Config(page, log_level="warning", access_log=False)
     with ear:
         uvicorn.Server(config).run(sockets=[ear])

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
+from dyemix.bench.suggested import MOST, to_choose_from
 from dyemix.colour.appearance import Miss
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
 from dyemix.dataset.units import parse_weight
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError
-from dyemix.matching.correct import LEVEL, Outcome
+from dyemix.matching.correct import LEVEL, Outcome, Pot
 from dyemix.matching.limits import parse_stock
 from dyemix.page.slip import LAMPS, PRESSES, Slip
 from dyemix.page.words import LADDER, colour_words, named, shows, worth
@@ -124,16 +126,19 @@ def colour(workshop: Workshop, slip: Slip) -> Values:
         return {"columns": (), "more": (), "found": None}
     found = workshop.choices(slip)
     columns: list[Values] = []
-    for m in found.choices:
-        reasons = (*m.reasons[1:], *m.reasons[:1]) or ("likeliest",)
+    for m, why in to_choose_from(found, workshop.before(slip))[:MOST]:
+        reasons = (*why[1:], *why[:1]) or ("Another",)
         first, *others = [_MEASURED.sub("", reason) for reason in reasons]
-        recipe = (m.measured or m).recipe
+        column: Values = {"name": named(first), "others": others, "lamp": None, "weaker": ()}
+        if isinstance(m, Pot):  # what that piece told of itself alone is in its likely miss
+            mix = workshop.mix(slip, m.recipe)
+            mix = replace(mix, residual=m.residual, likely=m.likely, bound=m.bound)
+            columns.append(column | {"mix": mix})
+            continue
         lamps = {s.lamp.partition("/")[0]: s.delta_e for s in m.metamerism or m.inconstancy}
-        mix = workshop.mix(slip, recipe)
-        columns.append(
-            {"name": named(first), "others": others, "mix": mix, "lamp": lamps.get("A"),
-             "weaker": m.measured.weaker if m.measured else ()}
-        )  # fmt: skip
+        weaker = m.measured.weaker if m.measured else ()
+        mix = workshop.mix(slip, (m.measured or m).recipe)
+        columns.append(column | {"mix": mix, "lamp": lamps.get("A"), "weaker": weaker})
     shown = {c["mix"].recipe for c in columns}
     rest = ((m.measured or m).recipe for m in found)
     more = [workshop.mix(slip, recipe) for recipe in rest if recipe not in shown][:_MORE]

@@ -31,6 +31,7 @@ _HUE = ((18, 50, 72, 98, 135, 168, 200, 235, 285, 312, 330), "rose red|red|orang
 #: What speaks for a recipe (`matching.advice`), as a name that says why take it.
 _NAMES = (
     ("likeliest", "Likeliest to come out right"),
+    ("your ", "Your {rest}"),
     ("all amounts within", "Nothing guessed"),
     ("only one", "Only one jar"),
     ("only two", "Only two jars"),

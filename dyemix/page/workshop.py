@@ -24,6 +24,7 @@ from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target, Trial
 from dyemix.dyebook.book import DyeBook
+from dyemix.dyebook.past import dyed_for
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError, refuse
 from dyemix.files.targets import typed_piece
@@ -112,13 +113,13 @@ def kept(*fields: str) -> Callable[[Asked], Asked]:
 
 
 class Workshop:
-    """Fitted dyes and perhaps a dye book, and every answer the page gives of them.
+    """Fitted dyes and perhaps a dye book, of a method of it, and every answer the page gives.
 
     `done` says how far the answer at work is, where the library tells.
     """
 
-    def __init__(self, dyes: DyeSet, book: Path | None = None) -> None:
-        self.dyes, self.book_path, self.done = dyes, book, ""
+    def __init__(self, dyes: DyeSet, book: Path | None = None, method: str = "") -> None:
+        self.dyes, self.book_path, self.method, self.done = dyes, book, method, ""
         self._asking = threading.RLock()  # one answer at a time: two would only slow each other
         self._answers: dict[Hashable, Any] = {}
         self.stopped = threading.Event()
@@ -194,6 +195,14 @@ class Workshop:
 
     # Answers ------------------------------------------------------------------------------------
 
+    @kept("wanted", "light")
+    def before(self, slip: Slip) -> Correction | None:
+        """What the last piece for the wanted colour leads to, where the book has one."""
+        if self.book_path is None:
+            return None
+        with self.book() as book:
+            return dyed_for(book, self.dyes, self.wanted(slip), self.method)
+
     @kept("wanted", "light", "cloth", "stock", "unit")
     def choices(self, slip: Slip) -> Matches:
         """At most three recipes that are chosen, and those that they were chosen from."""
@@ -267,15 +276,16 @@ class Workshop:
             raise DyemixError("the job has no name: write one on the slip, and keep it again.")
         with self.book() as book:
             book.add_recipe(slip.job, slip.mix, self.wanted(slip), slip.name)
-            book.add_sheets(self.sheet(slip))
+            book.add_sheets(self.sheet(slip), method=self.method)
         return f"Kept: {slip.job}."
 
     def keep_trial(self, slip: Slip, picture: bytes | None = None) -> str:
         """Keep the piece, and its picture; it moves the dyes from now on."""
         trial = self.trial(slip)
         with self.book() as book:
-            book.add_trial(trial, slip.job, slip.note, picture=picture)
-            learnt = book.dyes() if book.sets() else dyemix.learn(self.dyes, [trial]).dyes
+            book.add_trial(trial, slip.job, slip.note, self.method, picture)
+            own = bool(book.sets())
+            learnt = book.dyes(self.method) if own else dyemix.learn(self.dyes, [trial]).dyes
         with self._asking:
             self.dyes = learnt
             self._answers.clear()

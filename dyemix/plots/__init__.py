@@ -51,9 +51,8 @@ def plot(
     ----------
     result : what `fit`, `match`, `subdue` and its kin, `shade_card`, `reach` or `correct` gave; or
         the report of fitted dyes, for what was promised of own mixes and what came.
-    path : where given, the page is written there, as PNG, SVG or PDF by its ending. What takes
-        several pages is a PDF; of a shade card PNG and SVG hold the page of all blends.
-    ax : where given, the panel is drawn there, in its figure's own style.
+    path : where given, the page is written there, as PNG, SVG or PDF by its ending. Of several
+        pages ``x.png`` is ``x-1.png``, ``x-2.png``; a PDF holds them all.
     force, inputs : as in `dyemix.writing.write`.
     options : of fitted dyes, `swatches`: the table that was fitted, to stand beside it.
 
@@ -66,8 +65,8 @@ def plot(
     Raises
     ------
     DyemixError
-        A result that has no picture, an ending that is none of these, or several pages for a file
-        that holds one. `InputError` for a file that cannot be written.
+        A result that has no picture, or an ending that is none of these. `InputError` for a file
+        that cannot be written.
 
     >>> axes = plot(match(dyes, "#7d8a6e", max_dyes=2, count=2), "match.png")
     >>> float(axes.get_xlim()[1])
@@ -75,19 +74,35 @@ def plot(
     """
     if ax is not None:
         return _panel(result, ax)
-    suffix = Path(path).suffix.lower() if path is not None else ""
     if path is not None:
-        ending = f"ends in {suffix!r}" if suffix else "has no ending"
-        refuse(suffix not in FORMATS, "pictures.file.ending", Path(path).name, ending)
         destination(path, force=force, inputs=inputs)  # refused before any time is spent
+        _suffix(path)
     pages = _pages(result, options)
-    if path is not None:
-        if suffix != ".pdf" and type(result).__name__ == "ShadeCard":
-            pages = pages[:1]
-        several = suffix != ".pdf" and len(pages) > 1
-        refuse(several, f"{Path(path).name}: {len(pages)} pages: name it .pdf.")
-        write(path, file_bytes(pages, suffix), force=force, inputs=inputs)
+    for file, data in (_files(pages, path) if path is not None else {}).items():
+        write(file, data, force=force, inputs=inputs)
     return pages[0].axes[0]
+
+
+def picture(result: Any, path: Named, **options: Any) -> dict[Path, bytes]:
+    """The files of a result's picture that `plot` writes to `path`, with the `options` of it."""
+    _suffix(path)
+    return _files(_pages(result, options), path)
+
+
+def _suffix(path: Named) -> str:
+    """How a picture's name ends. Raises `DyemixError` for what is no picture here."""
+    suffix = Path(path).suffix.lower()
+    ending = f"ends in {suffix!r}" if suffix else "has no ending"
+    refuse(suffix not in FORMATS, "pictures.file.ending", Path(path).name, ending)
+    return suffix
+
+
+def _files(pages: Pages, path: Named) -> dict[Path, bytes]:
+    place, suffix = Path(path), _suffix(path)
+    if suffix == ".pdf" or len(pages) == 1:
+        return {place: file_bytes(pages, suffix)}
+    names = (place.with_stem(f"{place.stem}-{i}") for i in range(1, len(pages) + 1))
+    return {name: file_bytes([page], suffix) for name, page in zip(names, pages, strict=True)}
 
 
 def drawn(result: Any, **options: Any) -> list[bytes]:

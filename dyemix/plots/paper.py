@@ -1,7 +1,7 @@
 """Paper to draw on: text wrapped by measure, blocks of patches, marks, and the bytes of a file.
 
-Everything lies in inches from the top left of a page that fits across A4 and Letter, and the page
-ends where the drawing does. Patches of one block touch and are one image, so that no seam shows;
+Everything lies in inches from the top left of a page that fits A4 and Letter, and the page ends
+where the drawing does. Patches of one block touch and are one image, so that no seam shows;
 they lie on neutral grey, and marks are black, white and grey.
 """
 
@@ -31,10 +31,10 @@ if TYPE_CHECKING:
 Row = TypeVar("Row")
 #: The pages of a picture.
 Pages: TypeAlias = "list[Figure]"
-# Inches.
-WIDTH, MARGIN, A4 = 8.27, 0.5, 11.69
-#: Room for what stands at the foot of a page.
-_FOOT = 0.5
+#: Inches: A4 is the narrower paper, Letter the lower one.
+WIDTH, HEIGHT, MARGIN = 8.27, 11.0, 0.5
+#: Room above the foot of a page and below it.
+_ABOVE, _BELOW = 0.04, 0.3
 BODY = WIDTH - 2 * MARGIN
 
 #: Sizes of letters by what they are for, in points; all but "text" are bold.
@@ -97,7 +97,7 @@ def wrapped(text: str, width: float, font: str = "text") -> list[str]:
 
 def _pieces(text: str, width: float, font: str) -> Iterator[str]:
     for term in re.split(r"(?<= \+) ", text):
-        for word in [term] if wide(term, font) <= width else term.split():
+        for word in [term] if wide(term, font) <= width else term.split(" "):
             while wide(word, font) > width and len(word) > 1:
                 fits = [i for i in range(1, len(word)) if wide(word[:i], font) <= width]
                 most = max(fits, default=1)
@@ -121,7 +121,7 @@ def pot_codes(
 
 
 def new_figure(
-    inside: tuple[float, float, float, float], height: float = A4
+    inside: tuple[float, float, float, float], height: float = HEIGHT
 ) -> tuple[Figure, Axes]:
     """A figure that no global state knows, and axes in it that show themselves in a notebook."""
     from matplotlib.axes import Axes
@@ -215,37 +215,42 @@ class Paper:
         look = {"color": "black", "markersize": size, "zorder": 3, **look}
         self.layer.plot([x], [y], marker, **look)
 
-    def end(self, height: float | None = None) -> Figure:
+    @property
+    def left(self) -> float:
+        """How much of the page is left above its foot, inches."""
+        foot = _ABOVE + LINE * len(wrapped(self.foot, BODY)) if self.foot else 0.0
+        return HEIGHT - _BELOW - foot - self.y
+
+    def end(self) -> Figure:
         """The finished figure, its foot written, as high as it is filled."""
         if self.foot:
-            self.y += 0.04
+            self.y += _ABOVE
             self.down(self.foot, color=SUBTLE)
-        height = height or self.y + 0.3
+        height = self.y + _BELOW
         self.figure.set_size_inches(WIDTH, height)
         self.layer.set(xlim=(0, WIDTH), ylim=(height, 0))
         return self.figure
 
 
 def paged(
-    rows: Sequence[Row], count: int, begin: Callable[[], Paper], draw: Callable[[Paper, Row], None],
-    height: float | None = None,
-) -> Pages:  # fmt: skip
-    """Pages of at most so many rows each, one at least, as high as they are filled or as is said.
+    rows: Sequence[Row], begin: Callable[[], Paper], draw: Callable[[Paper, Row], None]
+) -> Pages:
+    """Pages of as many rows as fit, one page at least."""
 
-    What would go beyond A4, were it as high as the row before, begins the next page.
-    """
-    pages: list[Figure] = []
-    rest, most = list(rows), A4 - _FOOT if height is None else np.inf
-    while rest or not pages:
-        paper, high, drawn = begin(), 0.0, 0
-        for row in rest[:count]:
-            if drawn and paper.y + high > most:
-                break
-            top, drawn = paper.y, drawn + 1
+    def page(some: Sequence[Row]) -> tuple[Figure, int]:
+        paper = begin()
+        for i, row in enumerate(some):
             draw(paper, row)
-            high = paper.y - top
-        rest = rest[drawn:]
-        pages.append(paper.end(height))
+            if i and paper.left < 0.0:  # what cannot be taken back is drawn anew
+                return page(some[:i])
+        return paper.end(), len(some)
+
+    pages: list[Figure] = []
+    done = 0
+    while done < len(rows) or not pages:
+        figure, drawn = page(rows[done:])
+        pages.append(figure)
+        done += drawn
     return pages
 
 

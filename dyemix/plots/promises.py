@@ -15,6 +15,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.appearance import Miss, difference
 from dyemix.colour.colorimetry import D65_2, D65_10, lab, screen_colour, screen_colours
+from dyemix.dataset.recipe import format_amount
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import refuse, said
 from dyemix.matching.correct import Correction
@@ -24,10 +25,10 @@ from dyemix.model.uncertainty import pots
 from dyemix.plots import paper as on
 from dyemix.plots.paper import BODY, MARGIN, RULE, Pages, Paper, paged, pot_codes
 
-#: Where the columns of dyes begin and how wide patches are, in inches; dyes of one page.
-_PATCHES, _WIDE, _HIGH, _ROW, _ROWS = 2.1, 3.3, 0.36, 0.54, 12
-#: Where bars begin; mixes of one page; a panel's side.
-_BEGIN, _MIXES, _PANEL = 3.6, 36, 1.9
+#: Where the patches of dyes begin, how wide they are, how high, and a row, in inches.
+_PATCHES, _WIDE, _HIGH, _ROW = 2.1, 3.3, 0.36, 0.64
+#: Where bars begin; a panel's side.
+_BEGIN, _PANEL = 3.6, 1.9
 
 
 @dataclass(frozen=True)
@@ -98,16 +99,17 @@ def dyes(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
         if report.name in heads:
             paper.down(heads[report.name], "section")
         y = paper.y
-        paper.box((_PATCHES - 0.08, y, _WIDE + 0.16, _ROW + 0.14))
+        paper.box((_PATCHES - 0.08, y, _WIDE + 0.16, _ROW))
         _ladder(paper, dyes, report, places[report.name], swatches)
-        words = "\n".join([report.next, *report.warnings]).strip()
-        if report.mean is not None and not words:
-            words = f"likely {report.mean:.1f} off"
+        likely = "" if report.mean is None else f"likely {report.mean:.1f} off"
         end = paper.write(MARGIN, y, report.name, 1.5, "strong")
-        paper.y = max(paper.write(MARGIN, end, words, 1.5), y + _ROW + 0.14)
+        end = paper.write(MARGIN, end, report.next or likely, 1.5)
+        paper.y = max(end, y + _ROW)
         _misses(paper, y, report)
+        for warning in report.warnings:
+            paper.down(warning)
 
-    return paged([*wanting, *ready], _ROWS, begin, draw)
+    return paged([*wanting, *ready], begin, draw)
 
 
 def _places(reports: Sequence[DyeReport]) -> dict[str, dict[float, Array]]:
@@ -176,7 +178,7 @@ def _misses(paper: Paper, y: float, report: DyeReport) -> None:
         return
     paper.line([_OFF.at(0), _OFF.at(_OFF.end)], [y + 0.25] * 2, color=RULE)
     for value in (1.5, _OFF.end):
-        paper.line([_OFF.at(value)] * 2, [y, y + _ROW], color=RULE)
+        paper.line([_OFF.at(value)] * 2, [y, y + 0.5], color=RULE)
     for i, miss in enumerate(both):
         marker, fill = "oD"[miss > _OFF.end], "black" if i < len(report.inner) else "white"
         paper.mark(_OFF.at(miss), y + 0.25, marker, 5, markerfacecolor=fill)
@@ -211,7 +213,7 @@ def mixes(report: FitReport | Evaluation) -> Pages:
         paper.write(ruler.begin + ruler.long + 0.12, top, word, font=font)
         paper.y = end + 0.03
 
-    return paged(checks, _MIXES, begin, draw)
+    return paged(checks, begin, draw)
 
 
 def trial(found: Correction) -> Pages:
@@ -243,7 +245,8 @@ def trial(found: Correction) -> Pages:
         for name in dict.fromkeys([*found.trial.recipe, *pot.recipe]):
             before, after = (recipe.get(name, 0.0) for recipe in (found.trial.recipe, pot.recipe))
             more = f"{100 * (after / before - 1):+.0f} %" if before else "new"
-            paper.down(f"{name}  {before:.3g} → {after:.3g} %  ({more})")
+            amounts = " → ".join(map(format_amount, (before, after)))
+            paper.down(f"{name}  {amounts} %  ({more})")
         paper.y += 0.1
     paper.down("What each choice promises", "section")
     ruler = _Ruler.of([found.miss.delta_e, *(choice.bound for choice in found.choices.values())])

@@ -39,7 +39,8 @@ def pages(found: ShelfReach) -> Pages:
     if target:
         does = "reach it" if target.within else "stop short of it"
         title = f"{target.target.name}: your {number} dyes {does}"
-    notes = [f"{found.title}.", *found.findings]
+    # What is said of the target stands beside its patches.
+    notes = [f"{found.title}.", *found.findings[bool(target) :]]
     paper = Paper("reach", title, notes, demo=found.demo, light=found.gamut.light)
     level, x = float(found.gamut.levels[found.gamut.areas.argmax()]), MARGIN
     if target:
@@ -117,12 +118,16 @@ def _tiles(paper: Paper, found: ShelfReach, x: float, y: float, size: float, lab
 def _hue(paper: Paper, found: ShelfReach, target: Nearest, x: float, y: float) -> Place:
     """The leaf of the wanted hue: C* across, L* up."""
     turn, level = np.arctan2(*target.target.lab[:0:-1]), found.gamut.levels[::-1, np.newaxis]
-    chroma = np.arange(_FINE / 2, _FINE * len(level), _FINE)
-    sides = np.broadcast_arrays(level, chroma * np.cos(turn), chroma * np.sin(turn))
+    chroma, along = np.arange(_FINE / 2, _FINE * len(level), _FINE), [np.cos(turn), np.sin(turn)]
+    sides = np.broadcast_arrays(level, *np.multiply.outer(along, chroma))
     _tiles(paper, found, x, y, _PANEL, np.stack(sides, axis=-1))
     unit, top = _PANEL / (_FINE * len(level)), level[0, 0] + _FINE / 2
 
-    return lambda lab: (x + min(np.hypot(*lab[1:]) * unit, _PANEL), y + (top - lab[0]) * unit)
+    def place(lab: Array) -> tuple[float, float]:  # of another hue, as much of it as lies in this
+        across = float(np.clip(lab[1:] @ along * unit, 0.0, _PANEL))
+        return x + across, y + (top - lab[0]) * unit
+
+    return place
 
 
 def _wheel(
@@ -156,7 +161,8 @@ def _names(paper: Paper, found: ShelfReach, left: float, busy: Flags) -> list[st
             continue
         for radius in np.arange(0.0, 1.4, 0.03):
             x, y = _PANEL / 2 * (1.0 + radius * np.array([a, -b]) / chroma)
-            x, y = np.clip(x, half, _PANEL - half), np.clip(y, 0.12, _PANEL - 0.12)
+            x = np.clip(x, half + 0.08, _PANEL - half - 0.08)
+            y = np.clip(y, 0.12, _PANEL - 0.12)
             ends = ((y - 0.1, y + 0.1), (x - half - 0.04, x + half + 0.04))
             under = tuple(slice(max(int(i / cell), 0), int(j / cell) + 1) for i, j in ends)
             if not busy[under].any():

@@ -23,8 +23,8 @@ from dyemix.plots import paper as on
 from dyemix.plots.paper import BODY, MARGIN, WIDTH, Pages, Paper, paged, pot_codes
 from dyemix.series.steps import Blend, Route, Series, ShadeCard, Step
 
-#: Of a match: where columns begin and how long the longest bar is, in inches; recipes of one page.
-_NAME, _BARS, _LONGEST, _ROWS = 0.78, 2.24, 0.34, 8
+#: Of a match: where columns begin and how long the longest bar is, in inches.
+_NAME, _BARS, _LONGEST = 0.74, 2.28, 0.3
 #: Its blocks: where they begin, how wide they are, pots, lamp.
 _BLOCKS = (
     (2.72, 2.75, 24, "", "daylight"),
@@ -35,7 +35,7 @@ _HIGH = 0.5
 #: Of a series: rows of pots of a step, nearest to what is asked at the left.
 _DEEP, _POTS = 3, 8
 #: Patches side by side, the start among them, how high a band is and the chart, in inches.
-_STEPS, _BAND, _EDGE, _CHART = 6, 0.54, 0.06, 0.8
+_STEPS, _BAND, _EDGE, _CHART = 6, 0.42, 0.06, 0.8
 _STEP = (BODY - 2 * _EDGE) / _STEPS
 #: A letter, a dash and a mark a route.
 _LOOKS = (
@@ -78,7 +78,7 @@ def match(found: Matches) -> Pages:
         _row(paper, found, i, most, turns[i], least)
         paper.box((x, top, WIDTH - MARGIN - x, paper.y - top))
 
-    return paged(range(len(found)), _ROWS, begin, draw)
+    return paged(range(len(found)), begin, draw)
 
 
 def _turned(found: Matches, m: Match, lamp: str) -> Miss:
@@ -97,10 +97,11 @@ def _row(
     p, end = m.prediction, y
     paper.write(MARGIN, y, str(i + 1), font="strong")
     for name, amount in m.recipe.items() or [("undyed", 0.0)]:
-        mark = " ¹" if any(text.startswith(f"{name} ") for text in p.warnings) else ""
+        mark = "\xa0¹" if any(text.startswith(f"{name} ") for text in p.warnings) else ""
         paper.box((_BARS, end + 0.05, _LONGEST * amount / most, 0.09), on.BAR)
         text = f"{name} {format_amount(amount)}{mark}"
-        end = paper.write(_NAME, end, text, _BARS - _NAME - 0.05, "strong")
+        font = "strong" if len(m.recipe) < 5 else "bold"
+        end = paper.write(_NAME, end, text, _BARS - _NAME - 0.05, font)
     end = paper.write(_NAME, end, f"likely {m.likely:.1f}, {m.verdict}")
     if m.measured and m.measured.doses:
         smallest = min(m.measured.doses, key=lambda dose: dose.ml)
@@ -127,23 +128,35 @@ def _row(
 
 def series(found: Series) -> Pages:
     """Draw a series, a band a route; a route that runs out leaves grey, and how it falls short."""
-    notes, light = [found.start_line, *found.warnings], found.start.light
-    paper = Paper("series", found.title, notes, demo=found.demo, light=light)
+    best, light = found.best, found.start.light
+    title, notes = found.title, [found.start_line, *found.warnings]
+    if best[0].kind is not None:  # the sentence of the headline is what the routes come to
+        whole = sum(route.reached == len(route.steps) for route in best)
+        title, notes = said("pictures.series.routes", whole, len(best)), [title, *notes]
     # Every route but over a piece is asked the same colours.
-    alike = len(found.best) > 1 and found.piece is None and len(found.steps) < _STEPS
-    if alike:
-        for i, lab in enumerate([found.start.lab, *(step.asked for step in found.steps)]):
+    alike = len(best) > 1 and found.piece is None and len(found.steps) < _STEPS
+
+    def begin() -> Paper:
+        paper = Paper("series", title, notes, demo=found.demo, light=light)
+        asked = [found.start.lab, *(step.asked for step in found.steps)] if alike else []
+        for i, lab in enumerate(asked):
             words = f"{f'step {i}' if i else 'start'}\nC* {np.hypot(*lab[1:]):.0f}"
             paper.write(MARGIN + _EDGE + i * _STEP, paper.y, words, font="bold")
-        paper.y += 0.4
-    for (letter, *_), route in zip(_LOOKS, found.best, strict=False):
+        paper.y += 0.4 if alike else 0.0
+        return paper
+
+    def draw(paper: Paper, one: tuple[str, Route] | None) -> None:
+        if one is None:
+            _strays(paper, found)
+            return
+        letter, route = one
         name = f"{letter}  by {route.title}" if route.kind else ""
         if name and not alike:
             paper.down(name, "section")
         _band(paper, found, route, name if alike else "")
-    if len(found.best) > 1:
-        _strays(paper, found)
-    return [paper.end()]
+
+    bands = [(letter, route) for (letter, *_), route in zip(_LOOKS, best, strict=False)]
+    return paged([*bands, *([None] if len(best) > 1 else [])], begin, draw)
 
 
 def _band(paper: Paper, found: Series, route: Route, name: str) -> None:
@@ -204,14 +217,16 @@ def _strays(paper: Paper, found: Series) -> None:
 
 
 def card(card: ShadeCard) -> Pages:
-    """Draw a shade card: a page of all blends with their list, then pages of A4 to pin by."""
+    """Draw a shade card: a page of all blends with their list, then pages to pin by."""
     depths = ", ".join(format_amount(depth) for depth in card.depths)
-    title = f"{', '.join(card.names)}: every blend in {card.parts} parts, {depths} % in all"
+    title = f"{', '.join(card.names)}: every blend in {card.parts} parts, {depths}\xa0% in all"
     paper = Paper("card", title, demo=card.demo, cloth=f" On {card.cloth}." if card.cloth else "")
     triangle = len(card.names) == 3
     rows, places = 1 + card.blends[-1].row, card.parts + 1
     width = min(0.55 if triangle else 1.1, (BODY - 1.6) / places)
-    height = min(0.42 if triangle else 0.9, 4.6 / rows)
+    listed = len(card.blends) <= _LISTED
+    down = on.LINE * (-(-len(card.blends) // _ACROSS) + 2) if listed else 0.0
+    height = min(0.42 if triangle else 0.9, (paper.left - down - 1.3) / rows)
     left, top = (WIDTH - places * width) / 2 + 0.2, paper.y + 0.4
     halves = [[""] * (2 * places) for _ in range(rows)]
     for blend in card.blends:
@@ -236,7 +251,7 @@ def card(card: ShadeCard) -> Pages:
     ]
     paper.box((MARGIN, paper.y, BODY, max(ends) + 0.1 - paper.y))
     paper.y = max(ends) + 0.25
-    if len(card.blends) <= _LISTED:
+    if listed:
         _list(paper, card)
     return [paper.end(), *_pinning(card, title)]
 
@@ -263,7 +278,8 @@ def _list(paper: Paper, card: ShadeCard) -> None:
             whole, p = blend.recipe.total / card.parts, blend.prediction
             parts = ":".join(f"{blend.recipe.get(n, 0.0) / whole:.0f}" for n in card.names)
             paper.write(x, paper.y, blend.name, font="bold")
-            paper.table([x + 0.45, x + 1.25], [(parts + _mark(blend), f"{p.hex}   {p.likely:.1f}")])
+            cells = (parts + _mark(blend), p.hex, f"{p.likely:.1f}")
+            paper.table([x + 0.45, x + 1.25, x + 1.95], [cells])
     paper.y = top + down * on.LINE + 0.1
 
 
@@ -276,7 +292,6 @@ def _pinning(card: ShadeCard, title: str) -> Pages:
     step = (BODY - (_ACROSS - 1) * _GUTTER) / _ACROSS
     labels = {b.name: f"{b.name}  {b.recipe}" for b in card.blends}
     lines = max(len(on.wrapped(label, step, "bold")) for label in labels.values())
-    height = PIN_HEIGHT + (lines + 1) * on.LINE + 0.12
 
     def begin() -> Paper:
         paper = Paper("pins", title, demo=card.demo)
@@ -291,7 +306,7 @@ def _pinning(card: ShadeCard, title: str) -> Pages:
             paper.frame((x + PIN_WIDTH, y, PIN_WIDTH, PIN_HEIGHT), linestyle=(0, (4, 2)))
             at = paper.write(x, y + PIN_HEIGHT + 0.03, labels[blend.name], step, "bold")
             paper.write(x, at, f"{blend.prediction.hex}, % owf{_mark(blend)}", step)
-        paper.y += height
+        paper.y += PIN_HEIGHT + (lines + 1) * on.LINE + 0.12
 
     rows = [card.blends[i : i + _ACROSS] for i in range(0, len(card.blends), _ACROSS)]
-    return paged(rows, max(int((on.A4 - begin().y - 0.2) / height), 1), begin, draw, on.A4)
+    return paged(rows, begin, draw)

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -22,7 +21,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.errors import refuse
 from dyemix.matching.limits import LEAST_DOSE, Kit, measured
 from dyemix.model.dyes import DyeSet
-from dyemix.model.least_squares import solve
+from dyemix.model.least_squares import Solved, solve
 from dyemix.model.mixtures import Blending
 from dyemix.model.prediction import Prediction
 from dyemix.model.uncertainty import likely
@@ -169,8 +168,8 @@ class Search:
     def solve(self, own: tuple[int, ...], sets: Sets, asked: Array) -> tuple[Array, Array, Array]:
         """Amounts of N sets of k dyes (indices) that come nearest to T colours `asked` ``(T, 3)``.
 
-        Each set is `own` and what it adds. Where chroma is free, no step adds what nobody can
-        measure: it is solved without that dye.
+        Each set is `own` and what it adds. No step holds what nobody can measure: such a dye is
+        left out or held at `LEAST_DOSE`, whichever is nearer, and the others are solved again.
 
         The rows are linear in CIELAB: ΔL*, ``u − C*`` and v, times the weights of `free`, with u
         and v the parts of (a*, b*) along and across the hue asked. More than three amounts leave a
@@ -205,18 +204,24 @@ class Search:
             back = away * (x - aim[:, rows]), np.eye(k)[..., np.newaxis] * away
             return np.concatenate([r, back[0]]), np.concatenate([slope, back[1]])
 
+        def settled(rows: Indices, x: Array, low: Array, high: Array) -> Solved:
+            def of_rows(x: Array, some: Indices) -> tuple[Array, Array]:
+                return residual(x, rows[some])
+
+            return solve(of_rows, x, high, lower=low, steps=400, tolerance=1e-10)
+
         first = np.tile(starts.reshape(s * n, k), (t, 1)).T
-        settled = partial(solve, steps=400, tolerance=1e-10)
-        found = settled(residual, first, most)
+        found = settled(np.arange(len(at)), first, np.zeros_like(most), most)
         best = np.argmin(found.cost.reshape(t, s, n), axis=1)
         row = (np.arange(t)[:, None] * s + best) * n + np.arange(n)
         x, row = found.x[:, row.ravel()], row.ravel()
-        traces = (x > 0.0) & (x < LEAST_DOSE) & (np.arange(k)[:, None] >= len(own))
-        if self.free is Free.CHROMA and (some := np.flatnonzero(traces.any(axis=0))).size:
-            here, left = row[some], np.where(traces, 0.0, most[:, row])[:, some]
-            x[:, some] = settled(lambda x, i: residual(x, here[i]), x[:, some], left).x
-        # What nobody can measure and no eye sees is not part of a recipe.
-        chosen = np.where(x < 0.1 * LEAST_DOSE, 0.0, x).T.reshape(t, n, k)
+        low, high = np.zeros_like(x), most[:, row]
+        # One by one, as another dye may become a trace by it.
+        while (some := np.flatnonzero((traces := (x > low) & (x < LEAST_DOSE)).any(axis=0))).size:
+            low = np.where(traces & (x >= LEAST_DOSE / 2), LEAST_DOSE, low)
+            high = np.where(traces, low, high)
+            x[:, some] = settled(row[some], *(part[:, some] for part in (x, low, high))).x
+        chosen = x.T.reshape(t, n, k)
         amounts: Array = np.zeros((t, n, len(dyes)))
         np.put_along_axis(amounts, np.broadcast_to(index, chosen.shape), chosen, axis=2)
         labs, want = self.colours(amounts), np.repeat(asked[:, None], n, axis=1)

@@ -16,7 +16,7 @@ from dyemix.dataset.recipe import Recipe, dye_names, format_amount
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import Target
 from dyemix.errors import Choice, DyemixError, refuse, said
-from dyemix.matching.limits import Measured
+from dyemix.matching.limits import LEAST_DOSE, Measured
 from dyemix.model.dyes import DyeSet
 from dyemix.model.prediction import Predicted, Prediction
 
@@ -239,6 +239,13 @@ def out_of_range(dyes: DyeSet, found: Series) -> tuple[str, ...]:
                  for i in np.flatnonzero(beyond)]  # fmt: skip
         out += [said(f"series.{side}", ", ".join(names))] if names else []
     return tuple(out)
+
+
+def too_small(start: Recipe, routes: Iterable[Route]) -> tuple[str, ...]:
+    """Which dyes of a recipe some step holds too little of to measure."""
+    recipes = [step.recipe for route in routes for step in route.steps[: route.reached]]
+    least = [dye for dye in start if any(r.get(dye, 0.0) <= LEAST_DOSE for r in recipes)]
+    return (said("series.trace", LEAST_DOSE, ", ".join(least)),) if least else ()
 
 
 # Shade cards -------------------------------------------------------------------------------------

@@ -32,7 +32,7 @@ from dyemix.errors import refuse, said
 from dyemix.matching.limits import Kit
 from dyemix.model.dyes import DyeSet
 from dyemix.series.search import LEAST_CHROMA, AnyRecipe, Free, Search, route_kinds
-from dyemix.series.steps import Route, RouteKind, Series
+from dyemix.series.steps import Route, RouteKind, Series, too_small
 
 #: Points of a path that a level is looked up on.
 _POINTS = 200
@@ -85,7 +85,8 @@ def subdue(
     falls = np.hypot(*start.lab[1:]), np.hypot(*asked[-1, 1:]), steps
     title = said("series.quieter", lightness, space.value, scale.value, *falls, viewing)
     found = search.series(title, routes)
-    return replace(found, warnings=(*_findings(dyes, found, asked, only), *found.warnings))
+    small = too_small(start.recipe, found.best)
+    return replace(found, warnings=(*_findings(dyes, found, asked, only), *small, *found.warnings))
 
 
 def subdue_on(
@@ -235,7 +236,8 @@ def _along(search: Search, title: str, path: Array, end: float, steps: int) -> S
     missed = ", ".join(str(i) for i, step in enumerate(route.steps, 1) if not step.reached)
     worst = max(abs(step.off[2]) for step in route.steps)
     text = f"{title}; {held}, L* {start.lab[0]:.0f} to {end:.0f} in {steps} steps."
-    return search.series(text, [route], [said("series.not_held", missed, worst)] if missed else [])
+    notes = [said("series.not_held", missed, worst)] if missed else []
+    return search.series(text, [route], [*notes, *too_small(start.recipe, [route])])
 
 
 def _kept(search: Search, steps: int, least: float) -> Array:

@@ -201,7 +201,37 @@ def test_reach_and_family(run: Run, lists: Path, folder: Path) -> None:
     (folder / "reach.svg").unlink()
 
 
+def test_no_step_holds_what_nobody_can_measure(run: Run) -> None:
+    """0.005 % is half a millilitre of 1 % stock on 100 g; by leaf the marigold falls below it."""
+    words = ("subdue", "scarlet 1.2 + marigold 0.6")
+    told = run(*words).stdout
+    assert "Less than 0.005 %, which nobody can measure, is left out or held at that: mar" in told
+    routes = json.loads(run(*words, "--least", "0.05", "--json").stdout)["routes"]
+    recipes = [step["prediction"]["recipe"] for route in routes for step in route["steps"]]
+    doses = [dose for recipe in recipes for dose in recipe.values()]
+    assert len(doses) > 60
+    assert min(doses) >= 0.005
+
+
+@pytest.mark.parametrize("colour", ["#c04a2a", "#7a6a3a"])
+def test_match_and_reach_mean_one_thing_by_out_of_reach(run: Run, colour: str) -> None:
+    """As far off on paper as excellent is (1.5), in both."""
+    match = run("match", colour, "--only", "lemon, scarlet, navy, black").stdout
+    reach = run("reach", colour, "--only", "lemon, scarlet, navy, black").stdout
+    off = re.search(r"([\d.]+) on paper", match)
+    assert off is not None
+    word = "within reach" if float(off[1]) <= 1.5 else "out of reach"
+    assert f"{word}" in match.split("\n")[1]
+    assert f": {word}, nearest" in reach
+
+
 def test_card_is_drawn_on_pages(run: Run, folder: Path) -> None:
+    strip = run("series", "card", "lemon, navy", "--draw", "strip.png")
+    pages = [folder / "strip-1.png", folder / "strip-2.png"]
+    for page in pages:
+        assert page.read_bytes().startswith(b"\x89PNG")
+        assert f"Written: {page.name}" in strip.stderr
+        page.unlink()
     done = run("series", "card", "marigold, rose, turquoise", "--draw", "card.pdf")
     assert done.returncode == 0, done.stderr
     assert (folder / "card.pdf").read_bytes().startswith(b"%PDF")

@@ -16,6 +16,7 @@ import dyemix
 from dyemix.bench.stock import Stock
 from dyemix.cloth.levelness import levelness
 from dyemix.dataset.recipe import Recipe
+from dyemix.dyebook.past import dyed_for
 from dyemix.files.targets import read_piece
 from dyemix.matching.advice import suggest
 from dyemix.model.dyes import DyeSet
@@ -296,6 +297,14 @@ def test_what_is_kept_is_in_the_book_and_moves_the_next_answer(dyes, tmp_path: P
     assert str(record.trials[0].trial.date) == "2026-05-03"
     assert words(asked("/jars", **mix, jars="gold")) != before
     assert "See the next piece" in words(asked("/book"))
+    # As `match` does, the page begins with what that pot leads to, and with its own likely miss.
+    with dyemix.DyeBook(path) as book:
+        found = dyed_for(book, book.dyes(), dyemix.Target.parse(mix["wanted"]))
+    assert found is not None
+    first = words(asked("/colour", wanted=mix["wanted"]))
+    assert "1. Your pot of 2026-05-03, corrected" in first
+    assert f"{found.corrected.likely:.1f} on average" in first
+    assert "Your pot" not in words(asked("/colour", wanted="30 0 0"))
 
 
 def _table(folder: Path) -> Path:

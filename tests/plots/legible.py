@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dyemix.plots.paper import A4, GROUND
+from dyemix.plots.paper import GROUND
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -39,7 +39,7 @@ def texts(figure: Figure) -> list[Text]:
 
 def words(figure: Figure) -> str:
     """All text as one line, wrapped lines joined."""
-    return " ".join(t.get_text() for t in texts(figure))
+    return " ".join(t.get_text() for t in texts(figure)).replace("\xa0", " ")
 
 
 def luminance(colour: str) -> float:
@@ -63,7 +63,7 @@ def _apart(a: Bbox, b: Bbox, slack: float = 0.5) -> bool:
 
 def assert_legible(figure: Figure) -> None:
     """Letters are 9 points, in contrast to what they lie on; none leaves the page, lies on another
-    or on a patch; and the page is no larger than A4 across, nor higher than two thirds more."""
+    or on a patch; and the page fits A4 (8.27 × 11.69 in) and Letter (8.5 × 11 in)."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.colors import to_hex
     from matplotlib.patches import Rectangle
@@ -76,7 +76,7 @@ def assert_legible(figure: Figure) -> None:
     page, layer = figure.bbox, figure.axes[0]
     width, height = figure.get_size_inches()
     assert width <= 8.27
-    assert height <= A4 * 5 / 3
+    assert height <= 11.0
     grounds, patches = [], []
     for p in layer.patches:
         if isinstance(p, Rectangle) and p.get_facecolor()[3] > 0:
