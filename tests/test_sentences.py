@@ -64,6 +64,16 @@ NAMED = [
     for name in _literals(call.args[which])
     if " " not in name  # words, no name of them
 ]
+#: What tells of a file takes its sentences from one table.
+NAMED += [
+    pytest.param([], node, f"tables.{name}", id=f"{path}:{node.lineno}:{name}")
+    for path, node in NODES
+    if isinstance(node, ast.Call)
+    and isinstance(node.func, ast.Attribute)
+    and node.func.attr in ("tell", "stop", "note")
+    and path.parts[0] == "files"
+    for name in _literals(node.args[0])
+]
 
 
 @pytest.mark.parametrize(("values", "call", "name"), NAMED)

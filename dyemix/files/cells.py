@@ -1,6 +1,7 @@
-"""Text of cells: bytes decoded, delimiter found, header lines apart, rows with their numbers.
+"""Text of cells: bytes decoded, delimiter found, header lines apart, one array of cells.
 
-What headings and header lines mean stands in one table, data/headings.csv.
+Every reader gives a `Sheet`. What headings and header lines mean stands in one table,
+data/headings.csv; faults and notes are sentences of data/tables.toml.
 """
 
 from __future__ import annotations
@@ -8,13 +9,11 @@ from __future__ import annotations
 import csv
 import os
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
-from functools import cached_property
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any, NamedTuple, NoReturn
 
 import numpy as np
 
@@ -41,6 +40,8 @@ _DECIMAL_COMMA = re.compile(r"(?<![^;])([0-9]{1,3});([0-9]{1,6})(?![^;])")
 _SPACE_AFTER_QUOTE = re.compile('" +(?=[,;\t\n]|$)')
 #: What `dyemix.writing.as_cell` puts before a text that a spreadsheet would run.
 _KEPT_FROM_RUNNING = re.compile(r"'(?='*[=+@-])")
+#: What stands between the cells of a row that has been read: no text carries it.
+_APART = "\x1f"
 #: Headings stand within so many lines; an instrument writes what it knows of itself above them.
 _LINES_ABOVE = 100
 _DELIMITERS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
@@ -53,9 +54,10 @@ READING = (*LAB, "hex")
 _TEXT = files("dyemix").joinpath("data", "headings.csv").read_text("utf-8")
 _TABLE = csv.reader(line for line in _TEXT.splitlines() if line and line[0] != "#")
 _SPELLINGS = {spelling: name for name, *spellings in _TABLE for spelling in spellings}
-_OF_BANDS = ("wavelength", "value")
+#: Of a table with a band on each row: ``wavelength`` or ``value`` by the spelling of its heading.
+_OF_BANDS = {s: _SPELLINGS.pop(s) for s, n in [*_SPELLINGS.items()] if n in ("wavelength", "value")}
 #: What a column can mean, bands apart.
-KNOWN = frozenset(_SPELLINGS.values()) - {*HEADER_ONLY, *_OF_BANDS}
+KNOWN = frozenset(_SPELLINGS.values()) - {*HEADER_ONLY}
 
 
 class Faults:
@@ -73,9 +75,17 @@ class Faults:
     def add(self, message: str, row: int | None = None, column: str | None = None) -> None:
         self._found.append(Fault(message, self.file, row, column, self.counted))
 
-    def stop(self, message: str, row: int | None = None, column: str | None = None) -> NoReturn:
-        """Add a fault that nothing can be read past. Raises `InputError`."""
-        self.add(message, row, column)
+    def tell(
+        self, which: str, row: int | None = None, column: str | None = None, **values: object
+    ) -> None:
+        """Add a fault in a sentence of data/tables.toml."""
+        self.add(said(f"tables.{which}", **values), row, column)
+
+    def stop(
+        self, which: str, row: int | None = None, column: str | None = None, **values: object
+    ) -> NoReturn:
+        """Tell a fault that nothing can be read past. Raises `InputError`."""
+        self.tell(which, row, column, **values)
         self.raise_any()
         raise AssertionError("unreachable")
 
@@ -92,44 +102,43 @@ class Faults:
             raise InputError(sorted(self._found, key=lambda fault: fault.row or 0))
 
 
-@dataclass
-class Sheet:
-    """The cells of a table; `remarks` and `rows` come with the line of the file, from 1.
+class Sheet(NamedTuple):
+    """The cells of a table, a line of text a row: they are split where somebody asks for them.
 
-    In a file whose readings are objects or columns, rows come with their number. Where there are
-    `lines`, those are the rows: they are split where somebody asks for cells.
+    Attributes
+    ----------
+    remarks : header lines, each with its line of the file, from 1.
+    numbers : which row (line, object, column) of the file each of `lines` is.
     """
 
-    remarks: list[tuple[int, str]] = field(default_factory=list)
-    headings: list[str] = field(default_factory=list)
-    header_row: int = 1
-    given: list[tuple[int, list[str]]] = field(default_factory=list)
-    lines: list[str] = field(default_factory=list)
-    delimiter: str = ""
+    remarks: list[tuple[int, str]]
+    headings: list[str]
+    header_row: int
+    numbers: Sequence[int]
+    lines: list[str]
+    delimiter: str = _APART
+
+    @classmethod
+    def of_rows(
+        cls, remarks: list[tuple[int, str]], headings: list[str], header_row: int,
+        rows: Iterable[tuple[int, Iterable[str]]],
+    ) -> Sheet:  # fmt: skip
+        """The table of rows with as many cells as there are headings, each with its number."""
+        lines = [(number, _APART.join(cells)) for number, cells in rows]
+        numbers = [number for number, _ in lines]
+        return cls(remarks, headings, header_row, numbers, [line for _, line in lines])
 
     @property
-    def row_numbers(self) -> list[int]:
-        """Which row of the file each row is."""
-        first = self.header_row + 1
-        return [*range(first, first + len(self.lines))] or [number for number, _ in self.given]
-
-    @cached_property
-    def rows(self) -> list[tuple[int, list[str]]]:
-        """The number of each row, and its cells."""
-        split = ([*map(tidy, line.split(self.delimiter))] for line in self.lines)
-        return list(zip(self.row_numbers, split, strict=True)) if self.lines else self.given
+    def rows(self) -> list[list[str]]:
+        """The cells of each row."""
+        return [[*map(tidy, line.split(self.delimiter))] for line in self.lines]
 
     def column(self, place: int) -> list[str]:
         """The cells of one column."""
-        if not self.lines:
-            return [cells[place] for _, cells in self.given]
-        found = [line.split(self.delimiter, place + 1)[place] for line in self.lines]
-        return [tidy(text) if " " in text else text for text in found]
+        return [tidy(line.split(self.delimiter, place + 1)[place]) for line in self.lines]
 
-    def numbers(self, places: Sequence[int]) -> Array | None:
-        """Columns of lines as numbers ``(N, K)``; None where a cell is none, or without lines."""
-        if not self.lines:
-            return None
+    def values(self, places: Sequence[int]) -> Array | None:
+        """Columns as numbers ``(N, K)``; None where a cell is none."""
         how: dict[str, Any] = {"delimiter": self.delimiter, "usecols": places, "comments": None}
         with suppress(ValueError):
             values = np.loadtxt(self.lines, ndmin=2, **how)
@@ -170,7 +179,7 @@ def decode(data: bytes, faults: Faults) -> str:
             if note:
                 faults.note(note)
             return text
-    return faults.stop(said("tables.no_text"))
+    return faults.stop("no_text")
 
 
 def read_text(path: str | os.PathLike[str]) -> tuple[str, Faults]:
@@ -186,14 +195,12 @@ def spelling(heading: str) -> str:
 
 def meaning(heading: str) -> str:
     """The package's name for a heading or key; the heading itself, tidied, where it has none."""
-    name = _SPELLINGS.get(spelling(heading))
-    return name if name and name not in _OF_BANDS else tidy(heading)
+    return _SPELLINGS.get(spelling(heading)) or tidy(heading)
 
 
 def of_bands(heading: str) -> str | None:
     """``wavelength`` or ``value`` for such a column of a table with a band on each row."""
-    name = _SPELLINGS.get(spelling(heading))
-    return name if name in _OF_BANDS else None
+    return _OF_BANDS.get(spelling(heading))
 
 
 def known(heading: str) -> bool:
@@ -263,81 +270,76 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
 
     A row that does not fit its headings is a fault, and left out.
     """
-    sheet = Sheet()
     # A space between a closing quotation mark and the delimiter is a habit, not a fault.
     text = _SPACE_AFTER_QUOTE.sub('"', text.replace("\r\n", "\n").replace("\r", "\n"))
-    lines = text.split("\n")
+    lines, remarks = text.split("\n"), list[tuple[int, str]]()
     start, delimiter = 0, ""
     for start, line in enumerate(lines):
         if line.lstrip(' \t"').startswith("#"):
-            sheet.remarks.append((start + 1, _remark(line)))
+            remarks.append((start + 1, _remark(line)))
         elif not delimiter and (stated := _SEPARATOR.fullmatch(line)):
             delimiter = stated[1]
         elif line.strip(' ,;\t"'):
             break
     else:
-        faults.stop(said("tables.no_table"))
+        faults.stop("no_table")
     above, start = start, _headings(lines, start, delimiter)
     delimiter = delimiter or _find_delimiter(lines[start])
     for row, line in enumerate(lines[above:start], above + 1):
         key, _, value = line.partition(delimiter)
-        sheet.remarks.append((row, _remark(f"{key.strip()}: {value}")))
+        remarks.append((row, _remark(f"{key.strip()}: {value}")))
     if delimiter != ",":
         faults.note("separated", by=_DELIMITERS[delimiter])
     ended = (line + "\n" for line in lines[start:])
     reader = csv.reader(ended, delimiter=delimiter, skipinitialspace=True, strict=True)
-    row = sheet.header_row = start + 1
-    width = whole = short = 0
+    headings, rows = list[str](), list[tuple[int, list[str]]]()
+    row, width, whole, short = start + 1, 0, 0, 0
     try:
         for cells in reader:
             cells = [*map(tidy, cells)]
             if len(cells) > MOST_COLUMNS:
-                faults.stop(said("tables.columns", count=len(cells), most=MOST_COLUMNS), row)
-            if not sheet.headings:
-                whole = len(cells)
-                while not cells[-1]:
-                    cells.pop()
-                sheet.headings, width = cells, len(cells)
+                faults.stop("columns", row, count=len(cells), most=MOST_COLUMNS)
+            if not headings:
+                headings, whole = cells, len(cells)
+                while not headings[-1]:
+                    headings.pop()
+                width = len(headings)
                 below = lines[start + 1 : len(lines) - (not lines[-1])]
                 if _are_regular(below, delimiter, width):
-                    sheet.lines, sheet.delimiter = below, delimiter
-                    return sheet
+                    numbers = range(start + 2, start + 2 + len(below))
+                    return Sheet(remarks, headings, start + 1, numbers, below, delimiter)
             elif cells and cells[0].startswith("# "):
-                faults.add(said("tables.late_remark"), row)
+                faults.tell("late_remark", row)
             elif len(cells) > width and (fault := _excess(cells, width, whole, delimiter)):
                 faults.add(fault, row)
             elif any(cells):
                 short += len(cells) < width
-                sheet.given.append((row, (cells + [""] * width)[:width]))
-            if len(sheet.given) > MOST_ROWS:
-                faults.stop(said("tables.readings", most=MOST_ROWS), row)
+                rows.append((row, (cells + [""] * width)[:width]))
+            if len(rows) > MOST_ROWS:
+                faults.stop("readings", row, most=MOST_ROWS)
             row = start + 1 + reader.line_num
     except csv.Error as error:
-        faults.add(said("tables.quotes", error=error), row)
+        faults.tell("quotes", row, error=error)
     if short:
         faults.note("short", count=short)
-    return sheet
+    return Sheet.of_rows(remarks, headings, start + 1, rows)
 
 
 def cleaned(sheet: Sheet, faults: Faults) -> Sheet:
     """A table without what could rewrite a screen, which is noted, or keeps a text from running."""
-    texts = [*sheet.headings, *(text for _, text in sheet.remarks)]
-    whole = "\n".join([*texts, *("\n".join(cells) for _, cells in sheet.given)])
+    whole = "\n".join([*sheet.headings, *(text for _, text in sheet.remarks), *sheet.lines])
+    if whole.isascii() and "'" not in whole and "\x7f" not in whole:
+        return sheet
     if hidden := len(REWRITING.findall(whole)):
         faults.note("hidden", count=hidden)
-    if not hidden and not _KEPT_FROM_RUNNING.search(whole):
-        return sheet
 
     def clean(text: str) -> str:
         shown = REWRITING.sub("", text)
         return shown[bool(_KEPT_FROM_RUNNING.match(shown)) :]
 
-    return Sheet(
-        [(row, clean(text)) for row, text in sheet.remarks],
-        [clean(text) for text in sheet.headings],
-        sheet.header_row,
-        [(row, [clean(cell) for cell in cells]) for row, cells in sheet.rows],
-    )
+    remarks = [(row, clean(text)) for row, text in sheet.remarks]
+    rows = zip(sheet.numbers, (map(clean, cells) for cells in sheet.rows), strict=True)
+    return Sheet.of_rows(remarks, [*map(clean, sheet.headings)], sheet.header_row, rows)
 
 
 def placed(sheet: Sheet, name_of: Callable[[str], str], faults: Faults) -> dict[str, int]:
@@ -346,9 +348,8 @@ def placed(sheet: Sheet, name_of: Callable[[str], str], faults: Faults) -> dict[
     for place, heading in enumerate(sheet.headings):
         name = name_of(heading)
         if not heading and any(sheet.column(place)):
-            faults.add(said("tables.no_heading", place=place + 1), sheet.header_row)
+            faults.tell("no_heading", sheet.header_row, place=place + 1)
         elif heading and found.setdefault(name, place) != place:
-            one = sheet.headings[found[name]]
-            message = said("tables.two_columns", name=name, one=one, other=heading)
-            faults.add(message, sheet.header_row, heading)
+            one, row = sheet.headings[found[name]], sheet.header_row
+            faults.tell("two_columns", row, heading, name=name, one=one, other=heading)
     return found

@@ -44,6 +44,7 @@ class _File:
     fields: list[str] = field(default_factory=list)
     sets: list[tuple[int, list[str]]] = field(default_factory=list)
     marks: dict[str, list[int]] = field(default_factory=lambda: {mark: [] for mark in _MARKS})
+    place: str = ""
 
     @property
     def format_line(self) -> int:
@@ -53,69 +54,63 @@ class _File:
         """Hold a count that the file states against what it holds."""
         stated, line = self.keywords.get(name, (str(count), 1))
         if stated != str(count):
-            self.faults.add(said("tables.states", name=name, stated=stated, count=count), line)
+            self.faults.tell("states", line, name=name, stated=stated, count=count)
 
 
 def read(text: str, faults: Faults) -> SwatchSet:
     """Read an ISO 28178 or CGATS.17 file. Raises `InputError` with every fault of the file."""
     faults.counted = "line"
-    file = _File(faults)
     faults.note("cgats")
-    _scan(text, file)
+    file = _File(faults)
+    for number, line in enumerate(re.split("\r\n?|\n", text), 1):
+        if tokens := _tokens(line, number, faults):
+            _scan(file, tokens, line, number)
     _whole_sets(file)
     _check(file)
-    file.faults.raise_any()
+    faults.raise_any()
     scale = _pairs(file) or _scale(file)
-    file.faults.raise_any()
+    faults.raise_any()
     names = {field.upper() for field in file.fields}
     headings = [_heading(field, names) for field in file.fields]
     file.check("SPECTRAL_BANDS", sum(heading.endswith(" nm") for heading in headings))
-    remarks = file.remarks + [
-        (line, f"{keyword}: {value}")
-        for keyword, (value, line) in file.keywords.items()
-        if keyword not in _COUNTS
-    ]
+    told = {key: at for key, at in file.keywords.items() if key not in _COUNTS}
+    remarks = file.remarks + [(line, f"{key}: {value}") for key, (value, line) in told.items()]
     stated = {meaning(remark.partition(":")[0]) for _, remark in remarks} | set(headings)
     assumed = [f"scale: {scale}"] if scale else []
     if "L*" in headings and stated.isdisjoint({"illuminant", "observer"}):
         assumed += ["illuminant: D50", "observer: 2"]
         faults.note("d50")
     remarks += [(file.format_line, remark) for remark in assumed]
-    return understand(Sheet(remarks, headings, file.format_line, file.sets), file.faults)
+    return understand(Sheet.of_rows(remarks, headings, file.format_line, file.sets), faults)
 
 
 def _tokens(line: str, number: int, faults: Faults) -> list[str]:
     found = []
     for quoted, remark, word, open_quote in _TOKEN.findall(line):
         if open_quote:
-            faults.add(said("tables.open_quote"), number)
+            faults.tell("open_quote", number)
         if open_quote or remark:
             break
         found.append(word or quoted.replace('""', '"'))
     return found
 
 
-def _scan(text: str, file: _File) -> None:
-    place = ""
-    for number, line in enumerate(re.split("\r\n?|\n", text), 1):
-        tokens = _tokens(line, number, file.faults)
-        if not tokens:
-            continue
-        word = tokens[0].upper() if not line.lstrip().startswith('"') else ""
-        if word in file.marks:
-            place = word
-            if file.fields and word == "BEGIN_DATA_FORMAT":
-                file.faults.add(said("tables.second_format"), number)
-            file.marks[word].append(number)
-        elif place == "BEGIN_DATA_FORMAT":
-            file.fields += tokens
-        elif place == "BEGIN_DATA":
-            file.sets.append((number, tokens))
-        else:
-            _keyword(file, tokens, line, number)
-        if len(file.fields) > 2 * MOST_COLUMNS or len(file.sets) > MOST_ROWS:
-            many = said("tables.many_sets", fields=2 * MOST_COLUMNS, sets=MOST_ROWS)
-            file.faults.stop(many, number)
+def _scan(file: _File, tokens: list[str], line: str, number: int) -> None:
+    """Take what a line says: the last mark that was met says what of."""
+    word = tokens[0].upper() if not line.lstrip().startswith('"') else ""
+    if word in file.marks:
+        file.place = word
+        if file.fields and word == "BEGIN_DATA_FORMAT":
+            file.faults.tell("second_format", number)
+        file.marks[word].append(number)
+    elif file.place == "BEGIN_DATA_FORMAT":
+        file.fields += tokens
+    elif file.place == "BEGIN_DATA":
+        file.sets.append((number, tokens))
+    else:
+        _keyword(file, tokens, line, number)
+    if len(file.fields) > 2 * MOST_COLUMNS or len(file.sets) > MOST_ROWS:
+        file.faults.stop("many_sets", number, fields=2 * MOST_COLUMNS, sets=MOST_ROWS)
 
 
 def _keyword(file: _File, tokens: list[str], line: str, number: int) -> None:
@@ -133,16 +128,15 @@ def _keyword(file: _File, tokens: list[str], line: str, number: int) -> None:
 
 def _check(file: _File) -> None:
     """Hold the file against what it says of itself."""
-    lines = file.marks["BEGIN_DATA"]
+    lines, tell = file.marks["BEGIN_DATA"], file.faults.tell
     if len(lines) > 1:
-        first = " and ".join(map(str, lines[:3]))
-        file.faults.add(said("tables.blocks", count=len(lines), lines=first), lines[0])
+        tell("blocks", lines[0], count=len(lines), lines=" and ".join(map(str, lines[:3])))
     if not file.fields:
-        file.faults.add(said("tables.no_fields"))
+        tell("no_fields")
     if not lines:
-        file.faults.add(said("tables.no_data"))
+        tell("no_data")
     elif not file.marks["END_DATA"]:
-        file.faults.add(said("tables.no_end"), lines[-1])
+        tell("no_end", lines[-1])
     file.check("NUMBER_OF_FIELDS", len(file.fields))
     file.check("NUMBER_OF_SETS", len(file.sets))
 
@@ -160,25 +154,25 @@ def _whole_sets(file: _File) -> None:
         file.sets = [(row[0][0], [cell for _, cell in row]) for row in rows]
     else:
         line, length = uneven[0]
-        file.faults.add(said("tables.uneven", length=length, width=width), line)
+        file.faults.tell("uneven", line, length=length, width=width)
 
 
 def _pairs(file: _File) -> str:
     """Turn SPECTRAL_NM, SPECTRAL_PCT pairs, wavelengths in the sets, into spectral fields."""
-    upper = [name.upper() for name in file.fields]
+    upper = [*map(str.upper, file.fields), ""]
     at = [i for i, name in enumerate(upper) if name == "SPECTRAL_NM"]
     if not at or not file.sets:
         return ""
-    kinds = {upper[i + 1] if i + 1 < len(upper) else "" for i in at}
+    kinds = {upper[i + 1] for i in at}
     if len(kinds) != 1 or not kinds <= _SCALES.keys():
-        file.faults.stop(said("tables.pairs"), file.format_line)
+        file.faults.stop("pairs", file.format_line)
     first = [file.sets[0][1][i] for i in at]
     for line, cells in file.sets:
         if [cells[i] for i in at] != first:
-            file.faults.stop(said("tables.other_wavelengths"), line)
+            file.faults.stop("other_wavelengths", line)
     for i, wavelength in zip(at, first, strict=True):
         file.fields[i + 1] = f"SPECTRAL_NM{wavelength}"
-    keep = [i for i in range(len(upper)) if i not in at]
+    keep = [i for i in range(len(file.fields)) if i not in at]
     file.fields = [file.fields[i] for i in keep]
     file.sets = [(line, [cells[i] for i in keep]) for line, cells in file.sets]
     return _SCALES[kinds.pop()]
@@ -202,8 +196,8 @@ def _scale(file: _File) -> str:
     norm, line = file.keywords.get("SPECTRAL_NORM", ("", 0))
     stated = _NORMS.get(re.sub(r"\.0*$", "", norm))
     if norm and stated is None:
-        file.faults.add(said("tables.norm", norm=norm[:20]), line)
+        file.faults.tell("norm", line, norm=norm[:20])
     kinds |= {stated} if stated else set()
     if len(kinds) > 1:
-        file.faults.add(said("tables.both_scales"), line)
+        file.faults.tell("both_scales", line)
     return min(kinds, default="")

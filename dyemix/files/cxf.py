@@ -46,9 +46,9 @@ def read(data: bytes, faults: Faults) -> SwatchSet:
     root = _parse(data, faults)
     objects = list(root.iter("Object"))
     if not objects:
-        faults.stop(said("tables.no_object"))
+        faults.stop("no_object")
     if len(objects) > MOST_ROWS:
-        faults.stop(said("tables.many_objects", most=MOST_ROWS))
+        faults.stop("many_objects", most=MOST_ROWS)
     given = {e.get("Id", ""): e for e in root.iter("ColorSpecification")}
     rows: dict[tuple[str, ...], list[tuple[int, dict[str, str]]]] = {}
     passed: Counter[str] = Counter()
@@ -70,7 +70,7 @@ def read(data: bytes, faults: Faults) -> SwatchSet:
         headings = [*([] if about.keys() & KNOWN else ["name"]), *about, *bands]
         cells = [(number, [row.get(heading, "") for heading in headings]) for number, row in group]
         remarks = _about(root) + ([(1, "scale: fraction")] if bands else [])
-        sets.append(understand(Sheet(remarks, headings, group[0][0], cells), faults))
+        sets.append(understand(Sheet.of_rows(remarks, headings, group[0][0], cells), faults))
     readings = [reading for one in sets for reading in one.readings]
     readings.sort(key=lambda reading: int(reading.place.rpartition(" ")[2]))
     return SwatchSet(tuple(readings), sets[-1].warnings, faults.file, any(one.demo for one in sets))
@@ -83,15 +83,14 @@ def _parse(data: bytes, faults: Faults) -> Element:
     try:
         root: Element = fromstring(data, forbid_dtd=True)
     except DefusedXmlException:
-        faults.stop(said("tables.document_type"))
+        faults.stop("document_type")
     except (ParseError, ValueError, LookupError) as error:
         line = getattr(error, "position", (None, 0))[0]
-        where = f" (line {line})" if line else ""
-        faults.stop(said("tables.bad_xml", where=where, error=str(error)))
+        faults.stop("bad_xml", where=f" (line {line})" if line else "", error=str(error))
     for element in root.iter():
         element.tag = element.tag.rpartition("}")[2]
     if root.tag != "CxF":
-        faults.stop(said("tables.other_xml", root=root.tag[:40]))
+        faults.stop("other_xml", root=root.tag[:40])
     return root
 
 
@@ -144,7 +143,7 @@ def _rows(
     for value in spectra or colours[:1]:
         name = value.get("ColorSpecification", "")
         if name and name not in given:
-            faults.add(said("tables.no_specification", name=name[:40]), number, value.tag)
+            faults.tell("no_specification", number, value.tag, name=name[:40])
         specification = given.get(name, _NONE)
         stated = _stated(specification)
         if not spectra:
@@ -171,6 +170,6 @@ def _bands(
             return tuple(f"{first + apart * i:g} nm" for i in range(count))
     except ValueError:
         pass
-    what = said("tables.no_grid", count=count, start=start or "?", step=step or "?")
-    faults.add(what, number, _SPECTRUM)
+    told = {"count": count, "start": start or "?", "step": step or "?"}
+    faults.tell("no_grid", number, _SPECTRUM, **told)
     return ()

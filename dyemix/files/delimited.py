@@ -11,7 +11,6 @@ from collections.abc import Iterable
 
 from dyemix.colour.colorimetry import WAVELENGTHS, screen_colours
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.errors import said
 from dyemix.files.cells import (
     KNOWN,
     MOST_ROWS,
@@ -96,12 +95,10 @@ def _one_reading_a_row(sheet: Sheet, faults: Faults) -> Sheet:
 
 
 def _wavelengths(sheet: Sheet, place: int, faults: Faults) -> list[float]:
-    found = []
-    for row, cells in sheet.rows:
-        found.append(band(cells[place]) or 0.0)
-        if not found[-1]:
-            message = said("tables.no_wavelength", text=cells[place][:40])
-            faults.add(message, row, sheet.headings[place])
+    found = [band(text) or 0.0 for text in sheet.column(place)]
+    for row, wavelength, text in zip(sheet.numbers, found, sheet.column(place), strict=True):
+        if not wavelength:
+            faults.tell("no_wavelength", row, sheet.headings[place], text=text[:40])
     faults.raise_any()
     return found
 
@@ -112,34 +109,32 @@ def _from_long(sheet: Sheet, at: int, value: int, faults: Faults) -> Sheet:
     readings: list[tuple[int, list[str], dict[float, str]]] = []
     open_reading: dict[tuple[str, ...], dict[float, str]] = {}
     wavelengths = _wavelengths(sheet, at, faults)
-    for (row, cells), wavelength in zip(sheet.rows, wavelengths, strict=True):
+    for row, cells, wavelength in zip(sheet.numbers, sheet.rows, wavelengths, strict=True):
         key = tuple(cells[place] for place in same)
-        reading = open_reading.get(key)
-        if reading is None or wavelength in reading:  # the same wavelength again: a repeat
-            reading = open_reading[key] = {}
-            readings.append((row, [cells[place] for place in about], reading))
-        reading[wavelength] = cells[value]
+        if wavelength in open_reading.get(key, (wavelength,)):  # again: a repeat
+            open_reading[key] = {}
+            readings.append((row, [cells[place] for place in about], open_reading[key]))
+        open_reading[key][wavelength] = cells[value]
     bands = sorted(readings[0][2]) if readings else []
     for row, _, reading in readings:
         if odd := set(reading) ^ set(bands):
-            faults.stop(said("tables.other_bands", at=min(odd)), row)
-    faults.note("joined", rows=len(sheet.rows), readings=len(readings))
+            faults.stop("other_bands", row, at=min(odd))
+    faults.note("joined", rows=len(sheet.numbers), readings=len(readings))
     headings = [sheet.headings[place] for place in about] + [f"{w:g} nm" for w in bands]
     rows = [(row, cells + [reading[w] for w in bands]) for row, cells, reading in readings]
-    return Sheet(sheet.remarks, headings, sheet.header_row, rows)
+    return Sheet.of_rows(sheet.remarks, headings, sheet.header_row, rows)
 
 
 def _from_tall(sheet: Sheet, faults: Faults) -> Sheet:
     wavelengths = _wavelengths(sheet, 0, faults)
     if len(wavelengths) * len(sheet.headings) > 100 * MOST_ROWS:
-        faults.stop(said("tables.too_many"))
-    columns = zip(sheet.headings, *(cells for _, cells in sheet.rows), strict=True)
+        faults.stop("too_many")
     readings = [
-        (number, [column[0] or f"column {number}", *column[1:]])
-        for number, column in enumerate(columns, 1)
-        if number > 1 and any(column)
+        (number, [name or f"column {number}", *sheet.column(number - 1)])
+        for number, name in enumerate(sheet.headings, 1)
+        if number > 1 and (name or any(sheet.column(number - 1)))
     ]
     faults.counted = "column"
     faults.note("down")
     headings = ["name", *(f"{w:g} nm" for w in wavelengths)]
-    return Sheet(sheet.remarks, headings, sheet.header_row, readings)
+    return Sheet.of_rows(sheet.remarks, headings, sheet.header_row, readings)

@@ -20,7 +20,7 @@ from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.dataset.target import check_colour
 from dyemix.errors import DyemixError, RecipeError, said
-from dyemix.files.cells import CONDITIONS, HEADER_ONLY, Faults, few, meaning, tidy
+from dyemix.files.cells import CONDITIONS, HEADER_ONLY, KNOWN, Faults, few, meaning, tidy
 
 #: Deeper than this is doubtful: black takes 6–10 % owf (common practice).
 _DEEPEST = 20.0
@@ -35,67 +35,8 @@ _SAID: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "scale": {"percent": ("percent", "%", "percentage"), "fraction": ("fraction",)},
 }
 
-#: Columns of text by name.
-Cells = Mapping[str, list[str]]
 #: What reads a text, or the texts that make one thing.
 _Reader = Callable[[Any], Any]
-
-
-class Context:
-    """What the ``# key: value`` lines of a file say of every row, and where its faults go.
-
-    `conditions` keeps unknown keys too, told in a note; `scale` is empty where it is not stated.
-    """
-
-    def __init__(self, remarks: Sequence[tuple[int, str]], faults: Faults) -> None:
-        self.faults = faults
-        self._stated: dict[str, int] = {}
-        self._measures: dict[tuple[str, ...], Measures] = {}
-        self.conditions: dict[str, str] = {}
-        unknown = [told for row, remark in remarks if (told := self._read(row, remark))]
-        if unknown:
-            faults.note("no_condition", lines=few(unknown, 6))
-        self.scale, demo = (self.conditions.pop(key, "") for key in ("scale", "demo"))
-        self.demo = demo == "yes"
-
-    def _read(self, row: int, remark: str) -> str:
-        """Take what a line says; gives it back where its key is unknown."""
-        key, colon, value = map(tidy, remark.partition(":"))
-        if not colon or not key:
-            self.faults.notes += [said("tables.says", row=row, remark=remark)] if remark else []
-            return ""
-        name = meaning(key)
-        known = name in (*CONDITIONS, *HEADER_ONLY)
-        name = name if known else key
-        if name == "about":
-            self.faults.note("about", about=value)
-        if name in _SAID and value:
-            meant = [word for word, put in _SAID[name].items() if value.lower() in put]
-            if not meant:
-                words = " or ".join(_SAID[name])
-                self.faults.add(said("tables.neither", name=name, value=value, words=words), row)
-            value = "".join(meant)
-        before = self.conditions.get(name, value)
-        if before != value:
-            stated = said("tables.stated_twice", name=name, before=before, value=value)
-            self.faults.add(stated, row)
-        elif value:
-            self.conditions[name], self._stated[name] = value, row
-        return "" if known else f"row {row}, {key}: {value}"
-
-    def measures(self, conditions: Mapping[str, str], row: int) -> Measures:
-        """What turns spoons and mL into % owf on this row; a bad statement is told once."""
-        texts = tuple(conditions.get(key, "") for key in _MEASURES)
-        if texts not in self._measures:
-            found = []
-            for (key, (read, want, instead)), text in zip(_MEASURES.items(), texts, strict=True):
-                if (value := read(text) if text else None) is None and text:
-                    at = self._stated.get(key, row) if text == self.conditions.get(key) else row
-                    self.faults.add(said("tables.measure", key=key, text=text[:40], want=want), at)
-                    value = instead  # so that each recipe of the file does not complain as well
-                found.append(value)
-            self._measures[texts] = Measures(found[0] or {}, *found[1:])
-        return self._measures[texts]
 
 
 def _positive(text: str) -> float | None:
@@ -115,51 +56,105 @@ def _strengths(text: str) -> dict[str, float] | None:
     return found
 
 
+def _spoon_set(text: str) -> str | None:
+    return text.lower() if text.lower() in SPOON_SETS else None
+
+
 #: What turns spoons and mL into % owf: how each is read, should be written, what stands for it.
 _MEASURES: Mapping[str, tuple[Callable[[str], Any], str, Any]] = {
     "stock_pct": (_strengths, "% w/v, as 2, or as 'marigold 2, navy 1'", {"": 1.0}),
     "cloth_g": (_positive, "grams of dry cloth, as 240", 1.0),
-    "spoons": (
-        lambda text: text.lower() if text.lower() in SPOON_SETS else None,
-        f"one of {', '.join(SPOON_SETS)}",
-        "metric",
-    ),
+    "spoons": (_spoon_set, f"one of {', '.join(SPOON_SETS)}", "metric"),
 }
 
 
 class Rows:
     """The rows of a table, with their conditions and recipes; readings are blank at first.
 
+    Parameters
+    ----------
+    remarks : ``# key: value`` lines, each with its row: they hold for every row. Unknown keys are
+        kept too, and told in a note.
+    numbers : which row (object, column) of the file each row is.
+
     Attributes
     ----------
-    numbers : which row (object, column) of the file each is.
-    cells : their text under each heading that is known here; what stands under the others is `kept`
-        among the conditions, and not used.
+    scale, demo : what the remarks say of the file; empty where they do not.
     given : attributes of a `Reading`, each a column.
     """
 
-    def __init__(self, numbers: list[int], cells: Cells, kept: Cells, context: Context) -> None:
-        self.numbers, self.cells, self.faults = numbers, cells, context.faults
+    def __init__(
+        self, remarks: Sequence[tuple[int, str]], numbers: Sequence[int], faults: Faults
+    ) -> None:
+        self.numbers, self.faults = numbers, faults
+        self._stated: dict[str, tuple[str, int]] = {}
+        if unknown := [told for row, remark in remarks if (told := self._remark(row, remark))]:
+            faults.note("no_condition", lines=few(unknown, 6))
+        self.scale, self.demo = (self._stated.pop(key, ("", 0))[0] for key in ("scale", "demo"))
         blank = {"reflectance": None, "kind": "blank", "warnings": ()}
         self.given: dict[str, list[Any]] = {k: [x] * len(numbers) for k, x in blank.items()}
-        for name in (name for name in CELLS if name in cells):
-            self.given[name] = self.read(name, cells[name], partial(_attribute, name))
-        columns = {**kept, **{key: cells[key] for key in CONDITIONS if key in cells}}
-        texts = list(zip(*columns.values(), strict=True)) or [()] * len(numbers)
-        stated: dict[tuple[str, ...], tuple[Mapping[str, str], Measures]] = {}
-        for number, words in zip(numbers, texts, strict=True):
+
+    def fill(self, columns: Mapping[str, list[str]]) -> None:
+        """Take the text of columns by name; under a name not known here it is a condition."""
+        self.cells = {name: texts for name, texts in columns.items() if name in KNOWN}
+        for name in (name for name in CELLS if name in self.cells):
+            self.given[name] = self.read(name, self.cells[name], partial(_attribute, name))
+        keys = [key for key in columns if key not in KNOWN]
+        keys += [key for key in CONDITIONS if key in columns]
+        texts = [*zip(*(columns[key] for key in keys), strict=True)] or [()] * len(self.numbers)
+        stated: dict[tuple[str, ...], tuple[Mapping[str, str], tuple[str, ...]]] = {}
+        measures: dict[tuple[str, ...], Measures] = {}
+        for number, words in zip(self.numbers, texts, strict=True):
             if words not in stated:
-                there = {key: text for key, text in zip(columns, words, strict=True) if text}
-                told = MappingProxyType({**context.conditions, **there})
-                stated[words] = told, context.measures(told, number)
+                own = {key: text for key, text in zip(keys, words, strict=True) if text}
+                whole = {key: value for key, (value, _) in self._stated.items()}
+                told = MappingProxyType(whole | own)
+                by = tuple(told.get(key, "") for key in _MEASURES)
+                stated[words] = told, by
+                if by not in measures:
+                    measures[by] = self._measures(by, number)
         self.given["conditions"] = [stated[words][0] for words in texts]
         parts = map(self.column, ("recipe", "dye", "owf", "as written", "name"))
-        keys = list(zip(texts, *parts, strict=True))
-        recipes = self.read("recipe", keys, lambda key: _recipe(stated[key[0]][1], *key[1:]))
+        rows = list(zip((stated[words][1] for words in texts), *parts, strict=True))
+        recipes = self.read("recipe", rows, lambda row: _recipe(measures[row[0]], *row[1:]))
         self.given["recipe"] = recipes
         for i, recipe in enumerate(recipes):
             if recipe is not None and recipe.total > _DEEPEST:
                 self.doubt(i, said("tables.deep", total=recipe.total))
+
+    def _remark(self, row: int, remark: str) -> str:
+        """Take what a line above the headings says; gives it back where its key is unknown."""
+        key, colon, value = map(tidy, remark.partition(":"))
+        if not colon or not key:
+            self.faults.notes += [said("tables.says", row=row, remark=remark)] if remark else []
+            return ""
+        known = (name := meaning(key)) in (*CONDITIONS, *HEADER_ONLY)
+        name = name if known else key
+        if name == "about":
+            self.faults.note("about", about=value)
+        if name in _SAID and value:
+            meant = [word for word, put in _SAID[name].items() if value.lower() in put]
+            if not meant:
+                words = " or ".join(_SAID[name])
+                self.faults.tell("neither", row, name=name, value=value, words=words)
+            value = "".join(meant)
+        if (before := self._stated.get(name, (value, row))[0]) != value:
+            self.faults.tell("stated_twice", row, name=name, before=before, value=value)
+        elif value:
+            self._stated[name] = value, row
+        return "" if known else f"row {row}, {key}: {value}"
+
+    def _measures(self, texts: Sequence[str], row: int) -> Measures:
+        """What turns spoons and mL into % owf on this row."""
+        found = []
+        for (key, (read, want, instead)), text in zip(_MEASURES.items(), texts, strict=True):
+            if (value := read(text)) is None and text:
+                stated, above = self._stated.get(key, ("", row))
+                at = above if text == stated else row
+                self.faults.tell("measure", at, key=key, text=text[:40], want=want)
+                value = instead  # so that each recipe of the file does not complain as well
+            found.append(value)
+        return Measures(found[0] or {}, *found[1:])
 
     def column(self, name: str) -> list[str]:
         """The cells of a column; blank ones where there is none."""

@@ -33,7 +33,7 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, RecipeError, said
 from dyemix.files import cells as sheets
 from dyemix.files.cells import Faults, few, read_text
-from dyemix.files.rows import Context, Rows
+from dyemix.files.rows import Rows
 
 
 def number(text: str) -> float:
@@ -97,8 +97,7 @@ def read_table(
     """
     text, faults = read_text(path)
     sheet = sheets.cleaned(sheets.read_sheet(text, faults), faults)
-    notes = list(faults.notes)
-    before = len(faults)
+    notes, before = list(faults.notes), len(faults)
 
     def name_of(heading: str) -> str:
         return next((c.name for c in columns if c.stands_under(heading)), heading)
@@ -108,37 +107,28 @@ def read_table(
     needed = [column.name for column in columns if column.needed]
     unused = [name for name in places if name not in known]
     for name in () if others else unused:
-        faults.add(said("tables.unknown", known=", ".join(known)), sheet.header_row, name)
+        faults.tell("unknown", sheet.header_row, name, known=", ".join(known))
     for name in (name for name in needed if name not in places):
-        faults.add(said("tables.missing", needed=" and ".join(needed)), sheet.header_row, name)
-    if not sheet.rows and not len(faults):
-        faults.add(said("tables.no_rows"))
+        faults.tell("missing", sheet.header_row, name, needed=" and ".join(needed))
+    if not sheet.numbers and not len(faults):
+        faults.tell("no_rows")
     if len(faults) > before:
         faults.raise_any()
     notes += [said("tables.unused", columns=", ".join(map(repr, unused)))] if unused else []
-    read = {places[name]: column for name, column in known.items() if name in places}
-    rows = [
-        (row, values)
-        for row, cells in sheet.rows
-        if (values := _values(row, cells, read, sheet.headings, faults)) is not None
-    ]
+    rows = []
+    for row, cells in zip(sheet.numbers, sheet.rows, strict=True):
+        before, values = len(faults), {}
+        for column in (column for column in columns if column.name in places):
+            text, heading = cells[places[column.name]], sheet.headings[places[column.name]]
+            try:
+                if text:
+                    values[column.name] = column.read(text)
+                elif column.needed and not column.blank:
+                    faults.tell("blank", row, heading)
+            except DyemixError as error:
+                faults.add(str(error), row, heading)
+        rows += [(row, values)] if len(faults) == before else []
     return Table(faults, rows, sheet.remarks, notes)
-
-
-def _values(
-    row: int, cells: list[str], columns: Mapping[int, Column], headings: list[str], faults: Faults
-) -> dict[str, Any] | None:
-    """What a row holds; None, and faults, where it cannot be read."""
-    before, values = len(faults), {}
-    for place, column in columns.items():
-        try:
-            if cells[place]:
-                values[column.name] = column.read(cells[place])
-            elif column.needed and not column.blank:
-                faults.add(said("tables.blank"), row, headings[place])
-        except DyemixError as error:
-            faults.add(str(error), row, headings[place])
-    return values if len(faults) == before else None
 
 
 # Names of samples -------------------------------------------------------------------------------
@@ -206,16 +196,17 @@ def read_names(
     table = read_table(path, columns, others=True)
     notes += table.notes
     cells = {c.name: [values.get(c.name, "") for _, values in table.rows] for c in columns}
-    context, numbers = Context(table.remarks, table.faults), [row for row, _ in table.rows]
+    numbers, cells["name"] = [row for row, _ in table.rows], cells.pop(key)
     named: dict[str, Reading] = {}
-    blank = Rows(numbers, {**cells, "name": cells[key]}, {}, context).readings()
-    for row, one in zip(numbers, blank, strict=True):
+    rows = Rows(table.remarks, numbers, table.faults)
+    rows.fill(cells)
+    for row, one in zip(numbers, rows.readings(), strict=True):
         if one.recipe is None and not one.swatch:
             continue  # left as it is; a recipe that cannot be read is a fault by now
         before = named.setdefault(_tidy(one.name), one)
         if (before.recipe, before.swatch) != (one.recipe, one.swatch):
             first = before.place.rpartition(", ")[2]
-            table.faults.add(said("tables.named_twice", name=one.name, first=first), row, key)
+            table.faults.tell("named_twice", row, key, name=one.name, first=first)
     table.faults.raise_any()
     return named
 
@@ -238,35 +229,31 @@ def name_samples(
         if (read := recipe_in(reading.name)) is not None
     }
     numbered = _runs({name: recipe for name, (recipe, _) in found.items()})
+    parsed = {name: read for name, read in found.items() if name not in numbered}
     given: dict[str, Recipe] = {}
-    replaced: list[str] = []
+    replaced: dict[str, None] = {}
     readings: list[Reading] = []
     for reading in swatches.readings:
         row, name = table.get(_tidy(reading.name)), reading.name
         if row is not None and row.recipe is not None:
             given[name] = row.recipe
-            replaced += [name] if reading.recipe not in (None, row.recipe) else []
+            replaced |= {name: None} if reading.recipe not in (None, row.recipe) else {}
             # Samples of different names are different pieces, whatever their recipe.
             piece = row.swatch or reading.swatch or name
             reading = replace(reading, recipe=row.recipe, swatch=piece)
-        elif reading.recipe is None and name in found and name not in numbered:
-            recipe, piece = found[name]
+        elif reading.recipe is None and name in parsed:
+            recipe, piece = parsed[name]
             reading = replace(reading, recipe=recipe, swatch=reading.swatch or piece)
         readings.append(reading)
     absent = table.keys() - {_tidy(name) for name in given}
     lost = [row for key, row in table.items() if key in absent]
     notes += [said("tables.no_sample", place=row.place, name=row.name) for row in lost]
-
-    def shown(names: list[str]) -> str:
-        return few([repr(name) for name in dict.fromkeys(names)], 5)
-
-    if replaced:
-        notes.append(said("tables.replaced", names=shown(replaced)))
-    if numbered:
-        notes.append(said("tables.numbered", names=shown(numbered)))
-    parsed = [(name, recipe) for name, (recipe, _) in found.items() if name not in numbered]
-    for what, pairs in (("their own names", parsed), ("the table of names", [*given.items()])):
+    for which, samples in (("replaced", replaced), ("numbered", numbered)):
+        if samples:
+            notes.append(said(f"tables.{which}", names=few([*map(repr, samples)], 5)))
+    own = {name: recipe for name, (recipe, _) in parsed.items()}
+    for what, pairs in (("their own names", own), ("the table of names", given)):
         if pairs:
-            named = few([f"{name!r} is {recipe}" for name, recipe in pairs], 6, "; ")
+            named = few([f"{name!r} is {recipe}" for name, recipe in pairs.items()], 6, "; ")
             notes.insert(0, said("tables.recipes_from", what=what, count=len(pairs), names=named))
     return replace(swatches, readings=tuple(readings)), tuple(notes)

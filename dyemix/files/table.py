@@ -9,10 +9,9 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import suppress
+from collections.abc import Sequence
 from difflib import SequenceMatcher
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -23,69 +22,60 @@ from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import said
 from dyemix.files import cells as sheets
 from dyemix.files.cells import Faults, Sheet, band, few
-from dyemix.files.rows import Context, Rows, hex_readings, lab_readings
+from dyemix.files.rows import Rows, hex_readings, lab_readings
 
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
-_PLAIN = re.compile("[0-9.eE+-]+")
 _WITH_UNIT = re.compile(r"[-+]?[0-9]*[.,]?[0-9]+ ?(?:%|[^\W\d_]{1,12}|°)")
+#: Headings and places of bands, by wavelength in nm.
+_Bands = dict[float, tuple[str, int]]
 
 
 def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
     """The readings of a table. Raises `InputError` with every fault of the file."""
     whole, sheet = not len(faults), sheets.cleaned(sheet, faults)
-    context = Context(sheet.remarks, faults)
-    columns = _columns(sheet, faults)
-    if not sheet.row_numbers and whole:
-        faults.add(said("tables.no_readings"))
-    cells, kept = (
-        {name: sheet.column(place) for name, place in places.items()}
-        for places in (columns.place, columns.extra)
-    )
-    rows = Rows(sheet.row_numbers, cells, kept, context)
-    read = _numbers(sheet, rows, columns, context)
+    rows = Rows(sheet.remarks, sheet.numbers, faults)
+    places, bands = _columns(sheet, faults)
+    if not sheet.numbers and whole:
+        faults.tell("no_readings")
+    rows.fill({name: sheet.column(at) for name, at in places.items()})
+    read = _numbers(sheet, rows, places, bands)
     _check_spelling(rows)
     faults.raise_any()
     for at, values in read:
         _doubt_copies(rows, at, values)
-    if not all(cells.get("swatch", [""])):
-        faults.note("blank_swatch" if "swatch" in cells else "no_swatch")
+    if not all(rows.cells.get("swatch", [""])):
+        faults.note("blank_swatch" if "swatch" in rows.cells else "no_swatch")
     faults.notes += _about_warnings(rows)
-    return SwatchSet(rows.readings(), tuple(dict.fromkeys(faults.notes)), faults.file, context.demo)
+    warnings = tuple(dict.fromkeys(faults.notes))
+    return SwatchSet(rows.readings(), warnings, faults.file, rows.demo == "yes")
 
 
 # Headings ---------------------------------------------------------------------------------------
 
 
-class _Columns(NamedTuple):
-    """Where each thing stands in a row; `bands` are headings and places by wavelength in nm."""
-
-    place: dict[str, int]
-    bands: dict[float, tuple[str, int]]
-    extra: dict[str, int]
-
-    @property
-    def wavelengths(self) -> Array:
-        return np.array(list(self.bands))
-
-
-def _columns(sheet: Sheet, faults: Faults) -> _Columns:
-    place: dict[str, int] = {}
-    bands: dict[float, tuple[str, int]] = {}
-    extra: dict[str, int] = {}
+def _columns(sheet: Sheet, faults: Faults) -> tuple[dict[str, int], _Bands]:
+    """Where each thing stands in a row, bands apart. Raises `InputError` where rows say nothing."""
+    places: dict[str, int] = {}
+    bands: _Bands = {}
     for name, at in sheets.placed(sheet, _name, faults).items():
         heading = sheet.headings[at]
         if (wavelength := band(heading)) is not None:
             bands[wavelength] = heading, at
         elif name in sheets.HEADER_ONLY:
-            faults.add(said("tables.whole_file", name=name), sheet.header_row, heading)
+            faults.tell("whole_file", sheet.header_row, heading, name=name)
         else:
-            (place if name in sheets.KNOWN else extra)[name] = at
-    found = _Columns(place, dict(sorted(bands.items())), extra)
-    for fault in _heading_faults(found, sheet.headings, faults) if sheet.headings else ():
-        faults.add(fault, sheet.header_row)
-    if not (place.keys() & {"recipe", "name"} or place.keys() >= {"dye", "owf"}):
+            places[name] = at
+    bands = dict(sorted(bands.items()))
+    names = places.keys() & sheets.KNOWN
+    if names or bands:
+        _check_headings(names, bands, sheet.header_row, faults)
+        if extra := [repr(name) for name in places if name not in names]:
+            faults.note("kept", columns=", ".join(extra))
+    elif sheet.headings:
+        faults.tell("not_understood", sheet.header_row, first=", ".join(sheet.headings[:4]))
+    if not (names & {"recipe", "name"} or names >= {"dye", "owf"}):
         faults.raise_any()  # rows cannot be read even for their own faults
-    return found
+    return places, bands
 
 
 def _name(heading: str) -> str:
@@ -93,65 +83,61 @@ def _name(heading: str) -> str:
     return f"{wavelength:g} nm" if wavelength is not None else sheets.meaning(heading)
 
 
-def _heading_faults(found: _Columns, headings: list[str], faults: Faults) -> Iterable[str]:
+def _check_headings(names: set[str], bands: _Bands, row: int, faults: Faults) -> None:
     """What is wrong with the columns as a whole; what is merely noticed becomes a note."""
-    names = found.place.keys()
-    if not found.bands and not names:
-        yield said("tables.not_understood", first=", ".join(headings[:4]))
-        return
-    one_dye = names & {"dye", "owf"}
-    if "recipe" in names and one_dye:
-        yield said("tables.two_recipes")
-    elif len(one_dye) == 1:
-        (absent,) = {"dye", "owf"} - one_dye
-        yield said("tables.half_recipe", there=min(one_dye), absent=absent)
-    elif not one_dye and names.isdisjoint({"recipe", "name"}):
-        yield said("tables.no_recipe_column")
-    elif names.isdisjoint({"recipe", "dye"}):
-        faults.note("unnamed")
+    one_dye, wavelengths = {"dye", "owf"} & names, np.array([*bands])
     missing = [name for name in LAB if name not in names]
-    if found.bands and (fault := grid_fault(found.wavelengths)):
-        yield fault
-    elif found.bands:
-        faults.notes += grid_notes(found.wavelengths)
-    if 0 < len(missing) < 3:
-        yield said("tables.half_lab", missing=" and ".join(missing))
-    elif missing and not found.bands and "hex" not in names:
-        yield said("tables.no_reading")
-    if found.extra:
-        faults.note("kept", columns=", ".join(map(repr, found.extra)))
+    wrong = {
+        "two_recipes": "recipe" in names and one_dye,
+        "half_recipe": "recipe" not in names and len(one_dye) == 1,
+        "no_recipe_column": not names & {"recipe", "name", "dye", "owf"},
+        "half_lab": 0 < len(missing) < 3,
+        "no_reading": len(missing) == 3 and not bands and "hex" not in names,
+    }
+    told = {
+        "there": min(one_dye, default=""),
+        "absent": min({"dye", "owf"} - one_dye, default=""),
+        "missing": " and ".join(missing),
+    }
+    for which in (which for which, is_so in wrong.items() if is_so):
+        faults.tell(which, row, **told)
+    if "name" in names and not names & {"recipe", "dye", "owf"}:
+        faults.note("unnamed")
+    if bands and (fault := grid_fault(wavelengths)):
+        faults.add(fault, row)
+    elif bands:
+        faults.notes += grid_notes(wavelengths)
 
 
 # Numbers ----------------------------------------------------------------------------------------
 
 
 def _numbers(
-    sheet: Sheet, rows: Rows, columns: _Columns, context: Context
+    sheet: Sheet, rows: Rows, places: dict[str, int], bands: _Bands
 ) -> list[tuple[Indices, Array]]:
     """Turn cells into readings, and settle the scale of the file; gives which rows, and numbers."""
-    wanted = {"spectrum": [place for _, place in columns.bands.values()]}
-    wanted["Lab"] = [columns.place[name] for name in LAB if name in columns.place]
+    wanted = {"spectrum": [*bands.values()], "Lab": [(x, places[x]) for x in LAB if x in places]}
     free, twice = np.ones(len(rows.numbers), bool), np.zeros(len(rows.numbers), bool)
     found: dict[str, tuple[Indices, Array]] = {}
-    for kind, places in wanted.items():
-        if not free.size or not places or (kind == "Lab" and len(places) < 3):
+    for kind, columns in wanted.items():
+        if not free.size or len(columns) < (3 if kind == "Lab" else 1):
             continue
-        filled, values = np.ones(len(free), bool), sheet.numbers(places)
+        heads, where = zip(*columns, strict=True)
+        filled, values = np.ones(len(free), bool), sheet.values(where)
         if values is None:
-            cells = [[row[place] for place in places] for _, row in sheet.rows]
-            filled = np.fromiter(map(any, cells), bool, len(cells))
-            heads = LAB if kind == "Lab" else [sheet.headings[place] for place in places]
+            cells = [[row[place] for place in where] for row in sheet.rows]
+            filled = np.array([any(row) for row in cells])
             values = _read(cells, np.flatnonzero(filled & free), heads, rows)
         rows.give("kind", np.flatnonzero(filled & free), kind)
         at = np.flatnonzero(filled & free & np.isfinite(values).all(axis=1))
         twice, free = twice | (filled & ~free), free & ~filled
         if len(at):
             found[kind] = at, values[at]
-    coded = np.array([bool(code) for code in rows.column("hex")], bool)
+    coded = np.array(rows.column("hex"), object) != ""
     if (twice := twice | (coded & ~free)).any():
         rows.faults.note("twice", count=twice.sum(), row=rows.numbers[int(twice.argmax())])
     if "spectrum" in found:
-        _spectra(rows, *found["spectrum"], columns.wavelengths, context)
+        _spectra(rows, *found["spectrum"], np.array([*bands]))
     if "Lab" in found:
         lab_readings(rows, *found["Lab"])
     if (coded & free).any():
@@ -164,15 +150,11 @@ def _read(
 ) -> Array:
     """Numbers ``(N, K)`` of the rows `at`; NaN elsewhere, and where a row has a fault."""
     values = np.full((len(cells), len(headings)), np.nan)
-    chosen = [cells[i] for i in at]
-    if "," in (text := "".join(map("".join, chosen))):
+    text = "".join("".join(cells[i]) for i in at)
+    if "," in text:
         rows.faults.note("mixed_commas" if "." in text else "commas")
-    if _PLAIN.fullmatch(text):  # most tables are plain numbers, and take a twentieth of the time
-        with suppress(ValueError):
-            values[at] = np.array(chosen, float)
-    for i, row in zip(at, chosen, strict=True):
-        if not np.isfinite(values[i]).all():
-            values[i] = _cells(row, headings, rows.numbers[i], rows.faults)
+    for i in at:
+        values[i] = _cells(cells[i], headings, rows.numbers[i], rows.faults)
     return values
 
 
@@ -187,58 +169,60 @@ def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faul
         absent = "is blank while the rest of the reading is not"
         what = f"{cell!r} is not a number" if cell else absent
         which = "with_unit" if _WITH_UNIT.fullmatch(cell) else "bad_cell"
-        faults.add(said(f"tables.{which}", what=what, more=more), row, headings[places[0]])
+        faults.tell(which, row, headings[places[0]], what=what, more=more)
     return np.array(values) if not (blank or wrong) else np.full(len(cells), np.nan)
 
 
-def _spectra(rows: Rows, at: Indices, values: Array, wavelengths: Array, context: Context) -> None:
+def _spectra(rows: Rows, at: Indices, values: Array, wavelengths: Array) -> None:
     """Bring spectra ``(S, B')`` at `wavelengths` ``(B',)`` to fractions at the package's bands."""
-    stated, faults = context.scale, context.faults
-    largest = float(values.max())
-    bright = too_bright(values)
-    scale = stated or ("percent" if bright.any() else "fraction")
+    stated, faults = rows.scale, rows.faults
+    largest, bright = float(values.max()), bool(too_bright(values).any())
+    scale = stated or ("percent" if bright else "fraction")
     unit = "percent" if scale == "percent" else "fractions of 1"
     how = ", as the file states" if stated else f": the largest value is {largest:.4g}"
     faults.note("scale", unit=unit, how=how)
-    if not stated and not bright.any() and largest > 1.0:
+    if not stated and not bright and largest > 1.0:
         faults.note("no_scale", largest=largest)
     if stated == "percent" and largest <= 1.0:
         faults.note("dark_percent", largest=largest)
-    if not stated and bright.any() and np.median(values.max(axis=1)) <= 1.0:
-        odd, top = np.unravel_index(np.argmax(values), values.shape)
-        message = said("tables.two_scales", largest=largest)
-        faults.add(message, rows.numbers[at[odd]], f"{wavelengths[top]:g} nm")
+    low, high = values.min(axis=1), values.max(axis=1)
+    darkest, brightest = wavelengths[values.argmin(axis=1)], wavelengths[values.argmax(axis=1)]
+    if not stated and bright and np.median(high) <= 1.0:
+        odd = high.argmax()
+        row, column = rows.numbers[at[odd]], f"{brightest[odd]:g} nm"
+        faults.tell("two_scales", row, column, largest=largest)
         return
     most = 100.0 if scale == "percent" else 1.0
-    fractions, low, high = values / most, values.min(axis=1), values.max(axis=1)
+    fractions = values / most
     for i in np.flatnonzero((low < 0) | (high == 0) | too_bright(fractions)):
-        worst = values[i].argmin() if low[i] < 0 else values[i].argmax()
         which = "negative" if low[i] < 0 else "too_bright" if high[i] else "all_zero"
-        message = said(f"tables.{which}", low=low[i], high=high[i], scale=scale, most=f"{most:g}")
-        faults.add(message, rows.numbers[at[i]], f"{wavelengths[worst]:g} nm")
+        row, worst = rows.numbers[at[i]], darkest[i] if low[i] < 0 else brightest[i]
+        told = {"low": low[i], "high": high[i], "scale": scale, "most": f"{most:g}"}
+        faults.tell(which, row, f"{worst:g} nm", **told)
     if not len(faults):
         # Row by row in memory, as any spectrum lies: sums round alike then.
         spectra = np.ascontiguousarray(onto_grid(wavelengths, fractions))
         spectra.setflags(write=False)
         rows.give("reflectance", at, spectra)
-        for i, words in _doubts(spectra, scale):
-            rows.doubt(int(at[i]), words)
+        _doubt_spectra(rows, at, spectra, scale)
 
 
 # Doubts: kept, and told once -----------------------------------------------------------
 
 
-def _doubts(spectra: Array, scale: str) -> Iterator[tuple[np.intp, str]]:
-    """What is doubtful about reflectances ``(S, B)``, fractions: which of them, and why."""
+def _doubt_spectra(rows: Rows, at: Indices, spectra: Array, scale: str) -> None:
+    """Say what is doubtful about reflectances ``(S, B)``, fractions."""
     top, bottom = spectra.max(axis=1), spectra.min(axis=1)
-    for i in np.flatnonzero(top > 1.0):
-        yield i, said("tables.above_1", at=WAVELENGTHS[spectra[i].argmax()])
-    for i in np.flatnonzero((top <= 1.0) & (spectra[:, 4] >= 0.95)):
-        yield i, said("tables.bright_blue")
-    for i in np.flatnonzero(bottom == 0.0):
-        yield i, said("tables.zero", at=WAVELENGTHS[spectra[i].argmin()])
-    for i in np.flatnonzero(top <= DARKEST) if scale == "percent" else ():
-        yield i, said("tables.dark")
+    doubtful = {
+        "above_1": top > 1.0,
+        "bright_blue": (top <= 1.0) & (spectra[:, 4] >= 0.95),
+        "zero": bottom == 0.0,
+        "dark": (top <= DARKEST) & (scale == "percent"),
+    }
+    for which, these in doubtful.items():
+        for i in np.flatnonzero(these):
+            worst = spectra[i].argmin() if which == "zero" else spectra[i].argmax()
+            rows.doubt(int(at[i]), said(f"tables.{which}", at=WAVELENGTHS[worst]))
 
 
 def _doubt_copies(rows: Rows, at: Indices, values: Array) -> None:
@@ -300,7 +284,6 @@ def _check_spelling(rows: Rows) -> None:
         more = [own for own in alone if alone[own] > alone[dye]] if alone[dye] < 2 else []
         near = [own for own in more if alike(dye, own)]
         if near and not alone[dye]:
-            message = said("tables.misspelt", dye=dye, near=near[0])
-            rows.faults.add(message, first[dye], "recipe")
+            rows.faults.tell("misspelt", first[dye], "recipe", dye=dye, near=near[0])
         elif near:
             rows.faults.note("one_or_two", dye=dye, row=first[dye], near=near[0])

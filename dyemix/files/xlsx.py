@@ -17,7 +17,6 @@ from datetime import date, datetime, time
 from typing import Any
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import said
 from dyemix.files import delimited
 from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, band, few, is_swatch_table, known
 
@@ -38,16 +37,16 @@ def read(data: bytes, faults: Faults) -> SwatchSet:
     """Read the swatch table of a workbook. Raises `InputError` with every fault of the file."""
     pages = [page for page in _pages(data, faults) if any(map(any, page.rows))]
     if not pages:
-        faults.stop(said("tables.empty"))
+        faults.stop("empty")
     tables = [page for page in pages if page.is_table]
     page = (tables or pages)[0]
     if len(tables) > 1:
         names = few([repr(table.title) for table in tables], 5)
-        faults.add(said("tables.sheets", count=len(tables), names=names))
+        faults.tell("sheets", count=len(tables), names=names)
     if len(page.rows) > _MOST:
-        faults.add(said("tables.long_sheet", title=page.title, most=_MOST))
+        faults.tell("long_sheet", title=page.title, most=_MOST)
     for where, formula in [(w, f) for w, f, saved in page.formulas if not saved][:20]:
-        faults.add(said("tables.formula", where=where, formula=formula))
+        faults.tell("formula", where=where, formula=formula)
     faults.raise_any()
     faults.note("workbook", title=page.title)
     if others := [repr(other.title) for other in pages if other is not page]:
@@ -101,7 +100,7 @@ def _pages(data: bytes, faults: Faults) -> list[_Page]:
             return [_page(value, formula) for value, formula in pairs]
     except Exception as error:  # a damaged or another file raises whatever its bytes lead to
         why = " ".join(str(error).split())[:100] or type(error).__name__
-        faults.stop(said("tables.bad_workbook", why=why))
+        faults.stop("bad_workbook", why=why)
 
 
 def _page(values: Any, formulas: Any) -> _Page:

@@ -40,7 +40,7 @@ def test_the_same_out_of_an_instrument_s_file(read: Read) -> None:
 def test_a_name_is_no_formula_in_a_spreadsheet_and_comes_back_as_it_was(name: str) -> None:
     table = cells.read_sheet(TWO.format("A", name), cells.Faults("a"))
     before = table.column(2)
-    out = csv_text([table.headings, *(row for _, row in table.rows)])
+    out = csv_text([table.headings, *table.rows])
     written = list(csv.reader(io.StringIO(out)))[1][2]
     number = re.fullmatch(r"-(\d+\.?\d*|\.\d+)(e[+-]?\d+)?", written)
     assert number or written[0] not in "=+-@"
