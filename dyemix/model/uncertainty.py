@@ -33,6 +33,10 @@ PRIOR_MOTTLE = 1.0
 _HALF = float(PRIOR_STRENGTH * np.sqrt(0.5))
 #: Draws of the distribution of ΔE2000 for one recipe.
 _DRAWS = 512
+#: The root of x⁵ = x + 1, for points in four dimensions.
+_GOLDEN = 1.1673039782614187
+#: Recipes whose pots are drawn at once: few enough for the processor's cache.
+_AT_ONCE = 16
 #: Step of the unknowns of the surface, whose slopes are central differences: 1/20 of a standard
 #: deviation is good to far below what a reading can tell.
 _STEP = 0.05
@@ -235,10 +239,7 @@ def _draws(tenths: int) -> Array:
     """
     from statistics import NormalDist  # scipy.special takes longer to import than a match does
 
-    golden = 1.0
-    for _ in range(40):  # the root of x⁵ = x + 1, for four dimensions
-        golden = (1.0 + golden) ** 0.2
-    steps = np.outer(np.arange(1, _DRAWS + 1), golden ** -np.arange(1.0, 5.0))
+    steps = np.outer(np.arange(1, _DRAWS + 1), _GOLDEN ** -np.arange(1.0, 5.0))
     points = np.vectorize(NormalDist().inv_cdf)((0.5 + steps) % 1.0)
     freedom = tenths / 10.0
     spread = 2.0 / (9.0 * freedom)
@@ -279,8 +280,8 @@ def likely(
     """
     aims = np.broadcast_to(target, labs.shape)[:, np.newaxis]
     miss = np.empty((len(labs), _DRAWS))
-    for i in range(0, len(labs), 16):  # few enough pots at once for the processor's cache
-        some = slice(i, i + 16)
+    for i in range(0, len(labs), _AT_ONCE):
+        some = slice(i, i + _AT_ONCE)
         drawn = _pots(labs[some], covariance[some], freedom)
         miss[some] = delta_e(aims[some], drawn, k_lightness)
     median, bound = np.quantile(miss, [0.5, 0.9], axis=1)

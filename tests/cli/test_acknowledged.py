@@ -118,7 +118,7 @@ def look(
     """
     now = there(run.folder)
     new = now.keys() - sound.keys()
-    unfinished = [name for name in new if name.startswith(".") and name.endswith(".part")]
+    unfinished = [name for name in new if re.fullmatch(r"\.\w+\.part", Path(name).name)]
     for name in new - set(unfinished):
         assert now[name] == sound[re.sub(NUMBERED, "first", name)], name
     for name in said:

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
 from dyemix.colour.colorimetry import D65_10
 from dyemix.fitting.calibration import ladders_of, moved
 from dyemix.model.dyes import DyeSet
@@ -126,6 +126,55 @@ def test_reading_and_rest_are_what_they_are_in_delta_e(dyes: DyeSet) -> None:
             drawn = rng.multivariate_normal(colour, covariance, MANY)
             parts, _ = delta_e_residual(colour, drawn)
             np.testing.assert_allclose(parts.T @ parts / len(parts), wanted, atol=0.004)
+
+
+def test_what_is_left_of_a_mix_grows_with_its_company(dyes: DyeSet) -> None:
+    """Two dyes alike are each 1 ÷ (1 + 0.25) in company: 0.64 of the variance is that of mixes."""
+    amounts = rows(dyes, ("marigold 1 + navy 1", "marigold 1"))
+    some = exact(dyes, replace(certain(dyes), rest=0.5, alone=0.1))
+    found = some.predict_many(amounts)
+    for colour, covariance, wanted in zip(
+        found.lab, found.covariance, (0.64 * 0.25 + 0.36 * 0.01, 0.01), strict=True
+    ):
+        slope = metric(colour[np.newaxis])[0]
+        assert slope @ covariance @ slope.T == pytest.approx(wanted * np.eye(3), abs=1e-9)
+
+
+def test_a_promise_that_is_widened_is_wider_in_all_its_causes(dyes: DyeSet) -> None:
+    """By the share of mixes in it, as above; a dye by itself is none."""
+    amounts = rows(dyes, ("marigold 1 + navy 1", "marigold 1"))
+    narrow, wide = (
+        replace(dyes, posterior=replace(dyes.known, widening=by)).predict_many(amounts).covariance
+        for by in (1.0, 2.0)
+    )
+    assert wide == pytest.approx(narrow * np.array([1.64, 1.0])[:, np.newaxis, np.newaxis])
+
+
+def test_mean_miss_by_its_first_two_moments() -> None:
+    """The mean of |x| for x ~ N(r, I) in three dimensions (noncentral chi): √(8/π) at r = 0, and
+    √(2/π) e⁻² + 2.5 erf(√2) = 2.4942 at |r| = 2; of one dimension alone √(2/π)."""
+    rose = np.array([50.0, 30.0, 20.0])
+    for lightness, wanted, within in ((50.0, np.sqrt(8 / np.pi), 0.006), (52.0, 2.4942, 0.002)):
+        lab = np.array([[lightness, 30.0, 20.0]])
+        r, slope = delta_e_residual(rose, lab)
+        size = float(np.linalg.norm(r)) / 2.0 or 1.0
+        inverse = size * np.linalg.inv(slope)
+        found = expected_miss(rose, lab, inverse @ inverse.transpose(0, 2, 1))
+        assert found[0] / size == pytest.approx(wanted, rel=within)
+    along_lightness = np.diag([1.0, 0.0, 0.0])[np.newaxis]
+    of_lightness = abs(delta_e_residual(rose, rose[np.newaxis])[1][0, :, 0]).max()
+    found = expected_miss(rose, rose[np.newaxis], along_lightness)
+    assert found[0] == pytest.approx(of_lightness * np.sqrt(2 / np.pi), rel=1e-3)
+    assert expected_miss(rose, rose[np.newaxis], 0.0 * along_lightness)[0] < 1e-5
+
+
+def test_many_recipes_are_as_likely_as_one_by_one(dyes: DyeSet) -> None:
+    stated = dyes.predict_many(np.tile(rows(dyes), (9, 1)))
+    target = stated.lab[0] + 1.0
+    found = likely(target, stated.lab, stated.covariance, 9.0)
+    for i in range(len(RECIPES)):
+        alone = likely(target, stated.lab[i : i + 1], stated.covariance[i : i + 1], 9.0)
+        assert found.bound[i :: len(RECIPES)] == pytest.approx(alone.bound[0])
 
 
 def test_strengths_of_a_mix_own_error_against_brute_force(dyes: DyeSet) -> None:
