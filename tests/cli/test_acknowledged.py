@@ -38,7 +38,7 @@ KEPT = [
     ("bath", RECIPE, "--cloth", "60g", "--demo", "--job", NEW),
     ("levelness", "pieces.json", "--recipe", "lemon 0.8 + rose 0.5", "--job", NEW),
     ("book", "add", "readings.csv", "--name", NEW),
-    ("book", "strike", "N010", "--note", NEW),
+    ("book", "strike", "N010", "--note", "pale"),
     ("book", "cloth", NEW),
     ("book", "dye", NEW, "--lot", "7"),
     ("book", "recipe", RECIPE, "--job", NEW),

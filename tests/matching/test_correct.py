@@ -19,7 +19,7 @@ from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.errors import DyemixError, InputError, RecipeError
 from dyemix.fitting.learn import learn
-from dyemix.matching.correct import LEVEL, SECOND_BATH_DYES, Correction, Outcome, Over, correct
+from dyemix.matching.correct import LEVEL, Correction, Outcome, Over, correct
 from dyemix.model.uncertainty import Scatter
 from dyemix.model.unknowns import Posterior
 
@@ -289,7 +289,10 @@ def test_a_second_bath_deepens(dyes):
     known = dyes.on(reading).predict_many(dyes.amounts(bath.recipe)).causes
     sites = (dyes.scatter.second_bath / dyes.scatter.pot) ** 2 * known.pot
     assert bath.prediction.covariance == pytest.approx((known.total + known.reading + sites)[0])
-    assert len(bath.recipe) <= SECOND_BATH_DYES
+    greener = wanted(reading.colour(D65_10) - [6.0, 8.0, 0.0])
+    two = correct(dyes, Trial(RECIPE, reading), greener).second_bath
+    assert two is not None
+    assert len(two.recipe) == 2, "where a third would bring it nearer"
     assert 0.9 < found.sure <= 1.0
     deep = wanted(reading.colour(D65_10) - np.array([3.5, 0.0, 0.0]))
     sure = correct(dyes, Trial(RECIPE, reading), deep).sure
@@ -428,6 +431,8 @@ def test_bad_input_says_what_is_wanted(dyes):
     for share in (3.0, 1.0, -0.03):
         with pytest.raises(DyemixError, match=r"3 % is 0\.03"):
             correct(dyes, Trial(RECIPE, reading), "#7d8a6e", dosing=share)
+    with pytest.raises(DyemixError, match=r"-0\.5 is no ΔE2000"):
+        correct(dyes, Trial(RECIPE, reading), "#7d8a6e", tolerance=-0.5)
     with pytest.raises(RecipeError, match="did you mean navy"):
         correct(dyes, Trial(Recipe({"nvy": 1.0}), reading), "#7d8a6e")
     with pytest.raises(InputError, match="has not been read"):
