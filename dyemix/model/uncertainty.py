@@ -126,7 +126,7 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
     modal = seen.by_strength[..., np.newaxis] * by_law
     modal = modal + through(seen.g, changed) + through(beside, added)
     by_company = through(beside, (whole + blends.company_curve)[:, np.newaxis] * CURVE_PARTS)
-    common = [part.sum(axis=2, keepdims=True) for part in (pull, by_acting)]
+    common = [part.sum(axis=2) for part in (pull, by_acting)]
     columns = [pull, *common, by_surface, modal, by_company, by_acting]
     # Not -1, which no blends at all leave open.
     flat = [x.reshape(*x.shape[:2], prod(x.shape[2:])) for x in columns]

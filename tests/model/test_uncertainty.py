@@ -8,13 +8,15 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import f
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
 from dyemix.colour.colorimetry import D65_10
 from dyemix.fitting.calibration import ladders_of, moved
 from dyemix.model.dyes import DyeSet
-from dyemix.model.uncertainty import Causes, Scatter, effects, expected_miss, likely
+from dyemix.model.mixtures import in_company
+from dyemix.model.uncertainty import Causes, Scatter, _draws, effects, expected_miss, likely, nudged
 from dyemix.model.unknowns import Cells, Modes, Posterior
 
 RECIPES = (
@@ -166,6 +168,26 @@ def test_mean_miss_by_its_first_two_moments() -> None:
     found = expected_miss(rose, rose[np.newaxis], along_lightness)
     assert found[0] == pytest.approx(of_lightness * np.sqrt(2 / np.pi), rel=1e-3)
     assert expected_miss(rose, rose[np.newaxis], 0.0 * along_lightness)[0] < 1e-5
+
+
+@pytest.mark.parametrize("freedom", [4.5, 6.0])
+def test_pots_lie_as_far_out_as_student_says(freedom: float) -> None:
+    """|x|² of t in three dimensions, of covariance 1, is 3 F(3, ν) (ν - 2) / ν."""
+    shares = [0.25, 0.5, 0.75, 0.9]
+    wanted = np.sqrt(3 * f.ppf(shares, 3, freedom) * (freedom - 2) / freedom)
+    drawn = _draws(round(10 * freedom))
+    assert np.quantile(np.linalg.norm(drawn, axis=1), shares) == pytest.approx(wanted, rel=0.04)
+
+
+def test_company_moves_with_its_curve_where_the_surface_is_another(dyes: DyeSet) -> None:
+    blends = replace(dyes.whole, company_curve=0.1 * dyes.curves + 0.01)
+    moved = nudged(blends, dyes.modes, np.array([1.0, -1.0]))
+    before, after = (x.company_curve / in_company(x.curves) for x in (blends, moved))
+    assert moved.curves.min() < 0.5
+    assert np.abs(moved.curves / blends.curves - 1).max() > 1e-4
+    assert after == pytest.approx(before)
+    clear = replace(blends, curves=0.0 * blends.curves, company_curve=0.0 * blends.curves)
+    assert not nudged(clear, dyes.modes, np.array([1.0, 0.0])).curves.any()
 
 
 def test_many_recipes_are_as_likely_as_one_by_one(dyes: DyeSet) -> None:
