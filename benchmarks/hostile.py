@@ -20,8 +20,7 @@ from dyemix.bench.settings import BathSettings, defaults_text
 from dyemix.dyebook.book import DyeBook
 from dyemix.errors import DyemixError
 from dyemix.files import read_swatches
-from dyemix.files.small_tables import read_names
-from dyemix.files.targets import read_targets
+from dyemix.files.small_tables import read_names, read_targets
 from dyemix.model.saved import load, saved_text
 from dyemix.photo.places import read_corners
 from tests.damage import damaged

@@ -40,7 +40,7 @@ def match(
     of --targets, as CSV.
     """
     from dyemix.bench.suggested import dyed_before
-    from dyemix.files.targets import read_targets
+    from dyemix.files.small_tables import read_targets
     from dyemix.matching.advice import suggest
     from dyemix.matching.limits import parse_in_hand
     from dyemix.matching.matches import recipes_table
@@ -177,7 +177,7 @@ def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None
 
     Over all of the COLOURS, and --targets, that you want to dye; of one dye, or a mix.
     """
-    from dyemix.files.targets import read_colours
+    from dyemix.files.small_tables import read_colours
 
     wanted, dyes = read_colours(colours, targets), shared.dyes()
     found = dyemix.next_swatch(dyes, wanted, **given_only(how))
@@ -278,7 +278,7 @@ def reach(
     the fewest dyes that serve all of the --targets, and what to buy of each, of the stock at hand,
     for 100 g or --cloth of each colour.
     """
-    from dyemix.files.targets import read_targets
+    from dyemix.files.small_tables import read_targets
     from dyemix.shelf import fitted
 
     said, words = given_only(said), target or aim

@@ -69,7 +69,7 @@ def tolerance(words: str) -> float:
 
 def piece(words: str, light: Any, recipe: Any = None) -> Any:
     """A finished piece: of a file, a colour as typed, or a cell of a photograph."""
-    from dyemix.files.targets import read_piece
+    from dyemix.files.small_tables import read_piece
     from dyemix.reading import photographed
 
     example = words.replace(READING, "52.1 -3.4 20.0")

@@ -28,11 +28,13 @@ CONDITIONS = (*METHOD, *RECORD)
 
 _NUMBER = r"([0-9]+(?:[.,][0-9]+)?)"
 _WORDS = data("recipes")
+#: By condition, what units are called: the unit that is compared, and how theirs becomes it.
 _UNITS = {
-    key: {word: unit for unit, words in units.items() for word in words}
-    for key, units in _WORDS["units"].items()
+    key: {
+        name: (unit, Fraction(times), zero) for unit, times, zero, *given in rows for name in given
+    }
+    for key, rows in _WORDS["units"].items()
 }
-_HOURS = {"days": Fraction(24), "min": Fraction(1, 60)}
 _RATIO = re.compile(rf"{_NUMBER}(?: ?(?::|to) ?{_NUMBER})?")
 #: Salt and soda in g/L, with the words that say of which.
 _DOSE = re.compile(
@@ -45,10 +47,8 @@ _GLAUBER, _CRYSTALS = _DOSE_WORDS.pop("glauber"), _DOSE_WORDS.pop("crystals")
 #: 286.14 and Na2CO3·H2O 124.00 to Na2CO3 105.99.
 GLAUBER_CRYSTALS, SODA_CRYSTALS, SODA_MONOHYDRATE = 2.27, 2.70, 1.17
 
-# CIE 015:2018, section 5: de:8° is a sphere with the specular part excluded, di:8° included.
-_EXCLUDED = re.compile(r"\b(?:sce|de|specular(?: component)? excluded|excluding specular|spex)\b")
-_INCLUDED = re.compile(r"\b(?:sci|di|specular(?: component)? included|including specular|spin)\b")
-_SPHERE = re.compile(r"\b(?:sphere|(?:d|de|di)[/:]8|8[/:](?:d|de|di)|d8)\b")
+#: How a geometry is written: what is found first says which it is.
+_GEOMETRIES: dict[str, str] = _WORDS["geometry"]
 _ANGLES = re.compile(r"\b(45|0)(?:[ax]|°)?[/:](45|0)(?:[ax]|°)?")
 
 
@@ -56,21 +56,16 @@ def normal(key: str, value: str) -> str:
     """One spelling for a condition, for comparison only."""
     text = " ".join(value.casefold().split()).strip(" .,;")
     text = _WORDS["in_words"].get(key, {}).get(text, text)
-    if key in _DOSE_WORDS or key in _UNITS:
+    if key in _DOSE_WORDS or key in _UNITS or key == "liquor ratio":
         text = re.sub(r"^(?:about |ca\.? |~ ?)", "", text)
     if key in _DOSE_WORDS:
         return _dose(key, text.replace("’", "'"))
     if key in _UNITS:
         match = re.fullmatch(rf"{_NUMBER} ?(.*)", text)
-        unit = _UNITS[key].get(match[2]) if match else None
-        if match is None or unit is None:
+        if match is None or match[2] not in _UNITS[key]:
             return text
-        number = Fraction(match[1].replace(",", "."))
-        if unit == "°F":
-            number, unit = (number - 32) * Fraction(5, 9), "°C"
-        if unit in _HOURS:
-            number, unit = number * _HOURS[unit], "h"
-        return f"{float(number):.4g} {unit}"
+        unit, times, zero = _UNITS[key][match[2]]
+        return f"{float((Fraction(match[1].replace(',', '.')) - zero) * times):.4g} {unit}"
     if key == "liquor ratio" and (match := _RATIO.fullmatch(text)):
         one, other = (float(part.replace(",", ".")) for part in match.groups("1"))
         return f"{max(one, other) / (min(one, other) or 1.0):.4g}:1"
@@ -95,19 +90,20 @@ def _dose(key: str, text: str) -> str:
 
 
 def _geometry(text: str) -> str:
-    out, within = _EXCLUDED.search(text), _INCLUDED.search(text)
-    if bool(out) != bool(within):
-        return "sphere, specular excluded" if out else "sphere, specular included"
+    found = [name for name, pattern in _GEOMETRIES.items() if re.search(pattern, text)]
+    specular = [name for name in found if name != "sphere"]
+    if len(specular) == 1:
+        return specular[0]
     if angles := _ANGLES.search(text):
         return f"{angles[1]}/{angles[2]}"
-    return "sphere" if _SPHERE.search(text) and len(text) < 12 else text
+    return "sphere" if "sphere" in found and len(text) < 12 else text
 
 
 def mottled(conditions: Mapping[str, str] | None) -> tuple[str, ...]:
     """What to say of swatches dyed in less than 10:1, too little to stir (common practice)."""
     key = "liquor ratio"
-    ratio, _, one = normal(key, (conditions or {}).get(key, "")).partition(":")
-    return (said("recipes.mottled"),) if one == "1" and float(ratio) < 10.0 else ()
+    ratio = re.fullmatch(r"([0-9.e+]+):1", normal(key, (conditions or {}).get(key, "")))
+    return (said("recipes.mottled"),) if ratio and float(ratio[1]) < 10.0 else ()
 
 
 def same(key: str, one: str, other: str) -> bool:

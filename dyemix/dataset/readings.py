@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import field
-from functools import cached_property
+from types import MappingProxyType
 from typing import Annotated, Any, ClassVar, TypeAlias
 
 import numpy as np
@@ -19,10 +19,10 @@ from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, hex_to_
 from dyemix.colour.spectra import Unit, fractions
 from dyemix.dataset.conditions import CONDITIONS
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.repeats import reading_weights
+from dyemix.dataset.repeats import ODD_WEIGHT, reading_weights
 from dyemix.dataset.result import Result, Row, Value, colour_row
 from dyemix.dataset.serialise import Shape
-from dyemix.errors import DyemixError, Fault, FitError, InputError
+from dyemix.errors import DyemixError, Fault, FitError, InputError, said
 
 #: Added to the variance along a direction in which a colour may lie anywhere, CIELAB².
 _ANYWHERE = 1e4
@@ -41,9 +41,7 @@ def from_text(text: str) -> Array:
     except ValueError:
         rows = np.zeros((0, 0))
     if rows.ndim != 2 or rows.shape[1] != 3 or not np.isfinite(rows).all():
-        raise DyemixError(
-            f"{text[:40]!r} should be rows of three numbers, of L*, a* and b*, with ';' between."
-        )
+        raise DyemixError(said("readings.no_matrix", text=text[:40]))
     return rows
 
 
@@ -103,7 +101,7 @@ def _covariance(text: str) -> Array:
     values = from_text(text)
     spread = np.linalg.eigvalsh(values) if values.shape == (3, 3) else np.array([-1.0])
     if np.abs(values).max() >= 1e6 or spread[0] < -1e-6 * max(spread[-1], 1e-6):
-        raise DyemixError(f"{text[:40]!r} is no covariance of L*, a*, b*: a variance is negative.")
+        raise DyemixError(said("readings.no_covariance", text=text[:40]))
     return values
 
 
@@ -146,6 +144,9 @@ class Reading(Result):
     """
 
     wavelengths: ClassVar[Array] = WAVELENGTHS
+    READ = MappingProxyType(
+        {"recipe": Recipe.parse, "light": Light.parse, "reflectance": fractions}
+    )
     recipe: Recipe | None
     reflectance: Array | None
     swatch: str = ""
@@ -160,17 +161,13 @@ class Reading(Result):
     clipped: Clipped | None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "recipe", _parsed(self.recipe))
-        if self.light is not None:
-            object.__setattr__(self, "light", Light.parse(self.light))
-        if self.reflectance is not None:
-            object.__setattr__(self, "reflectance", fractions(self.reflectance))
+        super().__post_init__()
         colour = self.lab is not None and self.lab.shape == (3,) and self.light is not None
         if self.kind not in KINDS:
-            raise InputError(Fault(f"{self.kind!r} is no kind of reading: {', '.join(KINDS)}."))
+            known = ", ".join(KINDS)
+            raise InputError(Fault(said("readings.no_kind", kind=self.kind, known=known)))
         if self.rough and self.reflectance is not None and not colour:
-            raise InputError(Fault("a colour is L*, a*, b* and its light, as D65/10.", self.place))
-        super().__post_init__()
+            raise InputError(Fault(said("readings.no_lit_colour"), self.place))
 
     @classmethod
     def from_spectrum(
@@ -217,7 +214,7 @@ class Reading(Result):
         """
         colour = numbers(headed(values, LAB))
         if colour.shape != (3,) or not np.isfinite(colour).all():
-            raise InputError(Fault(f"{values!r} is not a colour: L*, a*, b* are wanted."))
+            raise InputError(Fault(said("readings.no_colour", given=repr(values))))
         seen = Light.parse(light)
         (spectrum,) = colorimetry.smoothest_reflectance(colour, seen)
         return cls(_parsed(recipe), spectrum, lab=colour, light=seen, **{"kind": "Lab", **about})
@@ -243,7 +240,7 @@ class Reading(Result):
         if self.lab is not None and self.light == light:
             return self.lab
         if self.reflectance is None:
-            raise FitError(f"{self.place or self.recipe}: this swatch has not been read yet.")
+            raise FitError(said("readings.unread", which=self.place or self.recipe))
         return lab(self.reflectance, light)
 
     @property
@@ -310,40 +307,21 @@ class Swatch(Value):
         return f"{self.recipe} ({piece})" if piece else str(self.recipe)
 
     @property
-    def called(self) -> tuple[str, ...]:
-        """What it may be called by."""
-        return self.label.lower(), str(self.recipe), self.recipe.exact
-
-    @property
     def rough(self) -> bool:
         return any(reading.rough for reading in self.readings)
 
     def colour(self, light: Light | str = D65_10) -> Array:
         """CIELAB ``(3,)`` under `light`; the mean of the readings', an odd one counting little."""
         labs = np.array([reading.colour(light) for reading in self.readings])
-        if len(labs) < 3:  # none of them is odd
-            return np.asarray(labs.mean(axis=0))
-        return np.asarray(self._weights @ labs)
-
-    @cached_property
-    def _weights(self) -> Array:
-        """What each reading counts in the mean ``(n,)``, 1 in all."""
-        spectra = np.array([reading.reflectance for reading in self.readings])
-        return reading_weights(lab(spectra, D65_10))
-
-    @property
-    def steady(self) -> tuple[Reading, ...]:
-        """The readings that are not odd."""
-        return tuple(r for i, r in enumerate(self.readings) if i not in self.odd)
+        weights = np.where(np.isin(np.arange(len(labs)), self.odd), ODD_WEIGHT, 1.0)
+        return np.asarray(weights @ labs / weights.sum())
 
     @property
     def warnings(self) -> tuple[str, ...]:
         """A sentence for each reading that lies far from the others."""
-        return tuple(
-            f"{self.label}: the reading {self.readings[i].place or f'no. {i + 1}'} lies far from "
-            f"the other {len(self.readings) - 1}: kept, at a twentieth of its weight."
-            for i in self.odd
-        )
+        others = {"label": self.label, "others": len(self.readings) - 1}
+        places = {i: self.readings[i].place or f"no. {i + 1}" for i in self.odd}
+        return tuple(said("readings.odd", place=places[i], **others) for i in self.odd)
 
     def __str__(self) -> str:
         return f"{self.label}, {len(self.readings)} readings"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from html import escape
 from types import MappingProxyType
@@ -45,8 +45,13 @@ class Value:
             setattr(cls, "__repr__", Value._short)  # noqa: B010
         dataclass(frozen=True, eq=False)(cls)
 
+    #: How fields are read that may be given in several ways; None stays None.
+    READ: ClassVar[Mapping[str, Callable[[Any], Any]]] = {}
+
     def __post_init__(self) -> None:
         for name, value in list(vars(self).items()):
+            if value is not None and name in self.READ:
+                value = self.READ[name](value)
             if isinstance(value, np.ndarray) and value.flags.writeable:
                 value = value.copy()
                 value.setflags(write=False)
@@ -54,8 +59,6 @@ class Value:
                 value = MappingProxyType(dict(value))
             elif isinstance(value, list):
                 value = tuple(value)
-            else:
-                continue
             object.__setattr__(self, name, value)
 
     def _values(self) -> tuple[Any, ...]:

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from dyemix.arrays import LAB, labels, numbers
+from dyemix.arrays import LAB, Array, labels, numbers
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.colour.spectra import Unit, band, headed_bands
 from dyemix.dataset.conditions import CONDITIONS, METHOD, same
@@ -87,14 +87,14 @@ class SwatchSet(Result):
         Raises `InputError` with every fault, each by its row (from 0) and column.
         """
         if not hasattr(table, "columns"):
-            raise InputError(Fault("a frame is wanted, one row a reading: pandas.DataFrame(…)."))
+            raise InputError(Fault(said("readings.no_frame")))
         light = light and Light.parse(light)
         told = {
             key: table.attrs[key] for key in ("source", "warnings", "demo") if key in table.attrs
         }
         found = cls(readings_of(table, light, Unit(scale), conditions or {}), **told)
         if not ("recipe" in labels(table) or {r.recipe for r in found.readings} - {None}):
-            raise InputError(Fault("no row says what was dyed: 'recipe', or a column a dye, does."))
+            raise InputError(Fault(said("readings.no_recipe")))
         return found
 
     def to_frame(self) -> Frame:
@@ -205,25 +205,17 @@ class SwatchSet(Result):
         pieces about their recipe, undyed cloth left out (no dye was weighed); each piece is the
         mean of its readings, so what is left of the reading scatter is in it.
         """
-        pieces = [
-            ([s.label], np.array([r.colour() for r in s.steady]))
-            for s in self.swatches
-            if len(s.readings) > 1
-        ]
+        several = [s for s in self.swatches if len(s.readings) > 1]
+        steady = [[r for i, r in enumerate(s.readings) if i not in s.odd] for s in several]
         again: dict[Recipe, list[Swatch]] = {}
-        for swatch in self.swatches:
-            if swatch.recipe:
-                again.setdefault(swatch.recipe, []).append(swatch)
-        alike = [
-            ([s.label for s in group], np.array([s.colour() for s in group]))
-            for group in again.values()
-            if len(group) > 1
-        ]
-        once = "neither can be called the odd one: read the swatch again."
-        twice = "mislabelled or badly weighed? Neither can be called the odd one: dye it again."
+        for swatch in (swatch for swatch in self.swatches if swatch.recipe):
+            again.setdefault(swatch.recipe, []).append(swatch)
+        alike = [group for group in again.values() if len(group) > 1]
+        pieces = [([s.label], _labs(kept)) for s, kept in zip(several, steady, strict=True)]
+        twins = [([s.label for s in group], _labs(group)) for group in alike]
         return Repeats(
-            scatter("Readings of one swatch", pieces, once, ODD_DISTANCE),
-            scatter("Swatches of one recipe", alike, twice, APART_DISTANCE),
+            scatter("Readings of one swatch", pieces, said("readings.again"), ODD_DISTANCE),
+            scatter("Swatches of one recipe", twins, said("readings.dye_again"), APART_DISTANCE),
         )
 
     @property
@@ -243,11 +235,13 @@ class SwatchSet(Result):
 
         Raises `FitError` for a label that fits no swatch.
         """
-        left_out = set(dye_names(labels))
-        gone = [s for s in self.swatches if left_out & {*s.called}]
-        if unknown := left_out - {name for swatch in gone for name in swatch.called}:
-            raise FitError(f"no swatch is called {min(unknown)!r}: nothing was left out.")
-        pieces = {(swatch.recipe, swatch.readings[0].swatch) for swatch in gone}
+        left_out, known, pieces = set(dye_names(labels)), set[str](), set[tuple[Recipe, str]]()
+        for swatch in self.swatches:
+            called = {swatch.label.lower(), str(swatch.recipe), swatch.recipe.exact}
+            known |= called
+            pieces |= {(swatch.recipe, swatch.readings[0].swatch)} if called & left_out else set()
+        if unknown := left_out - known:
+            raise FitError(said("readings.unknown", name=min(unknown)))
         kept = tuple(r for r in self.readings if (r.recipe, r.swatch) not in pieces)
         asked = [f"left out as asked: {', '.join(sorted(left_out))}."] if left_out else []
         return replace(self, readings=kept, warnings=(*self.warnings, *asked))
@@ -257,13 +251,15 @@ class SwatchSet(Result):
 
     def text(self, about: Iterable[str]) -> str:
         """How many swatches of what, sentences about them, and how far repeats lie apart."""
-        counts = (
-            f"{len(self.readings)} readings of {len(self.swatches)} swatches: "
-            f"{len(self.undyed)} undyed, {len(self.dyes)} dyes, {len(self.mixtures)} mixtures"
-        )
+        held = (self.readings, self.swatches, self.undyed, self.dyes, self.mixtures)
+        counts = said("readings.counts", *map(len, held))
         lines = [DEMO_WARNING] if self.demo else []
         lines += [f"{self.source}: {counts}" if self.source else counts, *about]
         return "\n".join([*lines, *map(str, self.repeats if self.swatches else ()), *self.apart])
+
+
+def _labs(each: Iterable[Reading | Swatch]) -> Array:
+    return np.array([one.colour() for one in each])
 
 
 # Frames -----------------------------------------------------------------------------------------
@@ -282,25 +278,28 @@ def readings_of(
     strange = [dye for dye, kind in kinds.items() if kind not in "iuf" or not _may_be_dye(dye)]
     if strange or len({*heads}) < len(heads):
         wrong = f"what is {', '.join(strange)}?" if strange else "two columns are called alike."
-        known = "recipe, swatch, L*, a*, b*, hex, 400 nm …, light, name, place, and conditions"
-        raise InputError(Fault(f"{wrong} A frame of readings has {known}, and amounts by dye."))
+        raise InputError(Fault(said("readings.columns", wrong=wrong)))
     wavelengths = headed_bands(table[bands])
     faults, out = [], []
     for at, row in enumerate(table.astype(object).where(table.notna(), "").to_dict("records")):
         cells = {str(head): x for head, x in row.items() if x != ""}
         try:
-            spectrum = _whole(cells, bands)
-            about = _about(cells, conditions)
+            spectrum, about = _whole(cells, bands), _about(cells, conditions)
             recipe = _recipe(cells, {dye: cells[dye] for dye in dyes if dye in cells})
+            lit = cells.get("light", light)
             if spectrum:
-                lit = cells.get("light", light)
                 if about.get("kind") in ("Lab", "hex") and lit is not None:
                     about |= {"lab": numbers(_whole(cells, LAB)), "light": lit}
-                out.append(
-                    Reading.from_spectrum(spectrum, wavelengths, recipe, scale=scale, **about)
-                )
+                how = {"scale": scale, **about}
+                out.append(Reading.from_spectrum(spectrum, wavelengths, recipe, **how))
+            elif colour := _whole(cells, LAB):
+                if lit is None:
+                    raise DyemixError(said("readings.no_light"))
+                out.append(Reading.from_lab(colour, lit, recipe, **about))
+            elif "hex" in cells:
+                out.append(Reading.from_hex(cells["hex"], recipe, **about))
             else:
-                out.append(_without_spectrum(cells, recipe, light, about))
+                out.append(Reading(recipe, None, **{**about, "kind": "blank"}))
         except DyemixError as error:
             faults.append(Fault(str(error), row=at))
     if faults:
@@ -316,7 +315,7 @@ def _whole(cells: Mapping[str, Any], heads: Sequence[str]) -> list[Any]:
     """What stands under these headings, all of it or nothing."""
     found = [cells[head] for head in heads if head in cells]
     if 0 < len(found) < len(heads):
-        raise DyemixError("part of this reading is missing: give all of it, or leave it all blank.")
+        raise DyemixError(said("readings.part"))
     return found
 
 
@@ -335,21 +334,5 @@ def _recipe(cells: Mapping[str, Any], own: Mapping[str, float]) -> Recipe | None
     recipe = Recipe.parse(cells["recipe"])
     for dye, amount in own.items():
         if not np.isclose(amount, recipe.get(dye, 0.0), rtol=1e-6):
-            raise DyemixError(
-                f"column {dye!r} says {amount:g} % owf and 'recipe' says {recipe}: which is right?"
-            )
+            raise DyemixError(said("readings.which", dye=dye, amount=amount, recipe=recipe))
     return Recipe(recipe, cells["as written"]) if "as written" in cells else recipe
-
-
-def _without_spectrum(
-    cells: Mapping[str, Any], recipe: Recipe | None, light: Light | str | None, about: Any
-) -> Reading:
-    """A reading of CIELAB or a hex code, or one that is still blank."""
-    lit = cells.get("light", light)
-    if colour := _whole(cells, LAB):
-        if lit is None:
-            raise DyemixError("L*a*b* without its light: give light='D65/10', or a column 'light'.")
-        return Reading.from_lab(colour, lit, recipe, **about)
-    if "hex" in cells:
-        return Reading.from_hex(cells["hex"], recipe, **about)
-    return Reading(recipe, None, **{**about, "kind": "blank"})

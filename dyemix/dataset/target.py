@@ -6,6 +6,7 @@ import datetime
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 from typing import Any, Protocol, TypeAlias
 
 import numpy as np
@@ -17,7 +18,7 @@ from dyemix.dataset.readings import Reading, Swatch
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Frame, Result, Row, Value, colour_row
 from dyemix.dataset.swatches import readings_of
-from dyemix.errors import Choice, DyemixError, Fault, InputError, RecipeError, TargetError, expect
+from dyemix.errors import Choice, Fault, InputError, RecipeError, TargetError, expect, said
 
 _NUMBER = r"[-+−]?\d+(?:\.\d+)?"
 _LAB = re.compile(
@@ -30,10 +31,7 @@ _LAB = re.compile(
 def check_colour(lab: Sequence[float] | Array) -> None:
     """Raises `TargetError` for a CIELAB ``(3,)`` that no cloth can have in any light."""
     if not (0.0 <= lab[0] <= 100.01 and max(abs(lab[1]), abs(lab[2])) <= 200.0):
-        raise TargetError(
-            "L* {:g}, a* {:g}, b* {:g} is not a colour of cloth: L* runs from 0 to 100, a* and b* "
-            "stay within ±200.".format(*lab)
-        )
+        raise TargetError(said("readings.no_cloth", *lab))
 
 
 class HasColour(Protocol):
@@ -64,6 +62,7 @@ class Target(Result):
     56 -10 13 D50/2: L* 56.0, a* -10.0, b* 13.0 (D50/2°)
     """
 
+    READ = MappingProxyType({"lab": lambda lab: numbers(headed(lab, LAB)), "light": Light.parse})
     lab: Array
     light: Light | None
     reflectance: Array | None = None
@@ -73,14 +72,11 @@ class Target(Result):
     warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        values = numbers(headed(self.lab, LAB))
-        if values.shape != (3,) or not np.all(np.isfinite(values)):
-            raise TargetError(f"{self.name or self.lab!r} is not a colour: L*, a*, b* are wanted.")
-        check_colour(values)
-        object.__setattr__(self, "lab", values)
-        if self.light is not None:
-            object.__setattr__(self, "light", Light.parse(self.light))
+        given = self.name or repr(self.lab)
         super().__post_init__()
+        if self.lab.shape != (3,) or not np.all(np.isfinite(self.lab)):
+            raise TargetError(said("readings.no_colour", given=given))
+        check_colour(self.lab)
 
     @classmethod
     def parse(cls, text: str, light: Light | str | None = None) -> Target:
@@ -95,14 +91,12 @@ class Target(Result):
             try:
                 asked = match["light"] or light
                 stated = Light.parse(asked) if asked else None
-            except DyemixError as error:
+            except ValueError as error:
                 raise TargetError(f"{plain!r}: {error}") from None
             return cls(values, stated, name=plain)
         if re.fullmatch(r"#?\w+", plain):
             return cls(hex_to_lab(plain), D65_2, name="#" + plain.lstrip("#"), kind="hex")
-        raise TargetError(
-            f"{text!r} is not a colour: write a hex code, as #7d8a6e, or L* a* b*, as '56 -10 13'."
-        )
+        raise TargetError(said("readings.no_target", text=text))
 
     @classmethod
     def of(cls, colour: AnyColour, light: Light | str | None = None) -> Target:
@@ -128,7 +122,7 @@ class Target(Result):
         if first.rough:
             return cls(colour.colour(first.light or D65_2), first.light, name=name, kind="reading")
         if colour.reflectance is None:
-            raise TargetError(f"{first.place or name}: this swatch has not been read yet.")
+            raise TargetError(said("readings.unread", which=first.place or name))
         return cls.of_reflectance(colour.reflectance, seen or Light(), name)
 
     @classmethod
@@ -163,10 +157,7 @@ class Target(Result):
         if self.light == seen:
             return self
         if self.reflectance is None:
-            raise TargetError(
-                f"{self.name or self}: three numbers under one light do not tell the colour under "
-                f"{seen}: give its spectrum, or match it under its own light."
-            )
+            raise TargetError(said("readings.no_spectrum", name=self.name or self, light=seen))
         return replace(self, lab=lab(self.reflectance, seen), light=seen, covariance=None)
 
     @property
@@ -225,6 +216,7 @@ class Trial(Value):
     for a second bath without the piece under it or a first bath with one.
     """
 
+    READ = MappingProxyType({"recipe": Recipe.parse, "bath": Bath, "target": Target.of})
     recipe: Recipe
     reading: Reading
     target: Target | None = None
@@ -236,24 +228,17 @@ class Trial(Value):
     def __post_init__(self) -> None:
         expect(self.reading, Reading, "make one by Reading.from_spectrum, from_lab or from_hex")
         expect(self.date or datetime.date.min, datetime.date, "write datetime.date(2026, 1, 31)")
-        given = {"recipe": Recipe.parse(self.recipe), "bath": Bath(self.bath)}
-        given |= {} if self.target is None else {"target": Target.of(self.target)}
-        for name, value in given.items():
-            object.__setattr__(self, name, value)
         super().__post_init__()
         if not self.recipe:
-            raise RecipeError("a trial is of a recipe with dye in it: undyed cloth is a swatch.")
+            raise RecipeError(said("readings.undyed_trial"))
         second, on = self.bath is Bath.SECOND, self.on or self.reading
-        for wrong, words in (
-            (
-                self.reading.reflectance is None or on.reflectance is None,
-                "has not been read: read it dry and ironed.",
-            ),
-            (second and self.on is None, "is a second bath without a reading of what is under it."),
-            (self.on and not second, "names a piece under it, but no second bath: say so."),
+        for which, wrong in (
+            ("blank_trial", self.reading.reflectance is None or on.reflectance is None),
+            ("nothing_under", second and self.on is None),
+            ("first_over", self.on and not second),
         ):
             if wrong:
-                raise InputError(Fault(f"the trial of {self.recipe} {words}"))
+                raise InputError(Fault(said(f"readings.{which}", recipe=self.recipe)))
 
     def __str__(self) -> str:
         over = f" over {self.on.recipe or self.on.name or 'a piece'}" if self.on else ""

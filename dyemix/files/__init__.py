@@ -8,9 +8,9 @@ from typing import IO, Any
 
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError
-from dyemix.files import cgats, cxf, delimited, xlsx
+from dyemix.files import instruments, spreadsheets
 from dyemix.files.cells import Faults, decode
-from dyemix.files.delimited import written as swatch_table
+from dyemix.files.spreadsheets import written as swatch_table
 from dyemix.writing import read_bytes, write
 
 __all__ = ["read_swatches", "swatch_table", "write_swatches"]
@@ -60,12 +60,13 @@ def read_swatches(path: str | os.PathLike[str] | IO[Any]) -> SwatchSet:
         content, name = path.read(), str(getattr(path, "name", "the open file"))
         data = content.encode() if isinstance(content, str) else content
     faults = Faults(name)
-    if xlsx.recognise(data):
-        return xlsx.read(data, faults)
-    if cxf.recognise(data):
-        return cxf.read(data, faults)
+    if spreadsheets.is_workbook(data):
+        return spreadsheets.read_workbook(data, faults)
+    if instruments.is_xml(data):
+        return instruments.read_cxf(data, faults)
     text = decode(data, faults)
-    return cgats.read(text, faults) if cgats.recognise(text) else delimited.read(text, faults)
+    read = instruments.read_cgats if instruments.is_cgats(text) else spreadsheets.read_text
+    return read(text, faults)
 
 
 def write_swatches(

@@ -27,7 +27,7 @@ from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import dyed_for
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError, refuse
-from dyemix.files.targets import typed_piece
+from dyemix.files.small_tables import typed_piece
 from dyemix.gamut.reach import ShelfAround, around
 from dyemix.matching.advice import suggest
 from dyemix.matching.correct import Correction

@@ -13,7 +13,7 @@ from dyemix.colour.colorimetry import D65_2, D65_10
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError, InputError, TargetError
-from dyemix.files.targets import read_colours, read_piece
+from dyemix.files.small_tables import read_colours, read_piece
 
 ROOT = Path(__file__).resolve().parents[2]
 RECIPE = "marigold 0.8 + navy 0.25"

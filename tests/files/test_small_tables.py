@@ -8,8 +8,7 @@ from pathlib import Path
 import pytest
 
 from dyemix.errors import InputError
-from dyemix.files.small_tables import Column, Table, number, read_table
-from dyemix.files.targets import read_targets
+from dyemix.files.small_tables import Column, Table, number, read_table, read_targets
 
 COLUMNS = (
     Column("job", needed=True),

@@ -17,7 +17,7 @@ from dyemix.bench.stock import Stock
 from dyemix.cloth.levelness import levelness
 from dyemix.dataset.recipe import Recipe
 from dyemix.dyebook.past import dyed_for
-from dyemix.files.targets import read_piece
+from dyemix.files.small_tables import read_piece
 from dyemix.matching.advice import suggest
 from dyemix.model.dyes import DyeSet
 from dyemix.page.pictures import Frame
