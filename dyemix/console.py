@@ -22,7 +22,7 @@ from textwrap import wrap
 from types import FrameType
 from typing import IO
 
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, data
 
 
 class Ended(IntEnum):
@@ -44,12 +44,6 @@ _TURNING = "\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069"
 REWRITING = re.compile(f"[{_TURNING}]")
 #: The same with C0, but tab and newline.
 _CONTROL = re.compile(f"[\x00-\x08\x0b-\x1f{_TURNING}]")
-_ASCII = {
-    "Δ": "d", "κ": "kappa", "Σ": "sum ", "σ": "sigma", "λ": "lambda", "θ": "theta", "π": "pi",
-    "−": "-", "–": "-", "—": "-", "→": "->", "≤": "<=", "≥": ">=", "≈": "~", "≠": "!=", "×": "x",
-    "÷": "/", "±": "+-", "°": "deg", "·": "*", "∞": "infinity", "√": "root ", "’": "'", "‘": "'",
-    "“": '"', "”": '"',
-}  # fmt: skip
 
 _interrupted = threading.Event()
 _failures: dict[str, OSError] = {}
@@ -61,15 +55,15 @@ _failures: dict[str, OSError] = {}
 def _in_ascii(error: UnicodeError) -> tuple[str, int]:
     """What an encoding lacks, in ASCII: ``¼`` keeps its distance from the digit before it."""
     assert isinstance(error, UnicodeEncodeError)
-    out = []
+    out, signs = [], data("ascii")["signs"]
     for sign in error.object[error.start : error.end]:
         parts = unicodedata.normalize("NFKD", sign)
         if "\N{FRACTION SLASH}" in parts:
             parts = " " + parts.replace("\N{FRACTION SLASH}", "/")
         elif unicodedata.decomposition(sign).startswith("<super>"):
-            parts = "^" + "".join(_ASCII.get(part, part) for part in parts)
+            parts = "^" + "".join(signs.get(part, part) for part in parts)
         plain = parts.encode("ascii", "ignore").decode()
-        out.append(_ASCII.get(sign) or plain or "?")
+        out.append(signs.get(sign) or plain or "?")
     return "".join(out), error.end
 
 

@@ -19,7 +19,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from dyemix.console import give
-from dyemix.errors import Fault, InputError
+from dyemix.errors import Fault, InputError, said
 
 Named = str | os.PathLike[str]
 
@@ -56,7 +56,7 @@ def write(
     try:
         content = data if isinstance(data, bytes) else data.encode("utf-8")
     except UnicodeEncodeError:
-        raise _refusal(path, "this text is not Unicode: look for a damaged name in it.") from None
+        raise _refusal(path, "not_unicode") from None
     if (place := destination(path, force=force, inputs=inputs)) is None:
         give(data)
         return
@@ -68,20 +68,18 @@ def write(
 
 def read_bytes(path: Named, largest: int = LARGEST) -> bytes:
     """What a file holds, up to so many bytes. Raises `InputError` for none, or more."""
-    path, data, problem = Path(path), b"", "the file is empty."
+    path, data, told = Path(path), b"", {"most": largest / 1e6, "size": 0.0, "why": ""}
     try:
         if not path.is_file():
-            absent = "there is no such file: check the name and the folder."
-            problem = "this is not a file: name the file itself." if path.exists() else absent
+            which = "no_file" if path.exists() else "absent"
         elif (size := path.stat().st_size) > largest:
-            most = f"at most {largest / 1e6:.0f} MB are read: is this the right file?"
-            problem = f"{size / 1e6:,.0f} MB; {most}"
+            which, told["size"] = "large", size / 1e6
         else:
-            data = path.read_bytes()
+            which, data = "empty", path.read_bytes()
     except OSError as error:
-        problem = f"the file cannot be read ({error.strerror or error})."
+        which, told["why"] = "unreadable", str(error.strerror or error)
     if not data.strip():
-        raise InputError(Fault(problem, path.name or str(path)))
+        raise _refusal(path.name or path, which, **told)
     return data
 
 
@@ -117,31 +115,28 @@ def destination(
         there = place.stat() if place.exists() else None
         folder = place.parent.is_dir()
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        raise _refusal(path, f"cannot be a file ({error}): name another.") from error
-    if there is None:
-        if Path(path).is_symlink():
-            raise _refusal(path, "a link that leads nowhere: name the file itself.")
-        if not folder:
-            raise _refusal(path, f"there is no folder {str(place.parent)!r}: make it first.")
-    elif stat.S_ISDIR(there.st_mode):
-        raise _refusal(path, "this is a folder: name a file in it.")
-    elif not stat.S_ISREG(there.st_mode):
-        raise _refusal(path, "a device or a pipe, not a file: for standard output name '-'.")
+        raise _refusal(path, "no_name", error=error) from error
+    if there is None and Path(path).is_symlink():
+        raise _refusal(path, "link")
+    if there is None and not folder:
+        raise _refusal(path, "no_folder", folder=str(place.parent))
+    if there is not None and not stat.S_ISREG(there.st_mode):
+        raise _refusal(path, "folder" if stat.S_ISDIR(there.st_mode) else "device")
     if _BOOK_SUFFIX in (place.suffix.lower(), Path(path).suffix.lower()):
-        raise _refusal(path, "a dye book is never written over: name another file.")
+        raise _refusal(path, "book")
     if there is None:
         return place
     if any(_is_same(there, name) for name in inputs if name is not None):
-        raise _refusal(path, "this same command reads it: name another file to write.")
+        raise _refusal(path, "input")
     if not force:
-        raise _refusal(path, "is there already: name another file, or write over it with --force.")
+        raise _refusal(path, "there")
     try:
         with place.open("rb") as file:
             book = file.read(len(_BOOK)) == _BOOK
     except OSError as error:
-        raise _refusal(path, f"may not be written over ({error.strerror}).") from error
+        raise _refusal(path, "kept", why=error.strerror) from error
     if book:
-        raise _refusal(path, "a dye book is never written over: name another file.")
+        raise _refusal(path, "book")
     return place
 
 
@@ -162,7 +157,7 @@ def beside(place: Path, *, over: bool = False) -> Iterator[Path]:
         else:
             _name_new(unfinished, place)
     except OSError as error:
-        raise _refusal(place, _why(error, place)) from error
+        raise _from_system(error, place) from error
     finally:
         with suppress(OSError):
             unfinished.unlink(missing_ok=True)
@@ -178,17 +173,17 @@ def _name_new(unfinished: Path, place: Path) -> None:
         unfinished.rename(place)
 
 
-def _why(error: OSError, place: Path) -> str:
+def _from_system(error: OSError, place: Path) -> InputError:
     """What the system refused, and the cure."""
     if isinstance(error, FileExistsError):
-        return "is there already: name another file, or write over it with --force."
+        return _refusal(place, "there")
     if error.errno in _FULL:
-        return "the disk is full: nothing was written. Free some space, and repeat."
+        return _refusal(place, "full")
     if error.errno in _REFUSED and place.exists():
-        return "cannot be replaced: close it where it is open, or name another file."
+        return _refusal(place, "open")
     if error.errno in _REFUSED:
-        return f"the folder {str(place.parent)!r} may not be written to: name another."
-    return f"cannot be written ({error.strerror or error}): name another file."
+        return _refusal(place, "forbidden", folder=str(place.parent))
+    return _refusal(place, "unwritten", why=error.strerror or error)
 
 
 def _is_same(there: os.stat_result, name: Named) -> bool:
@@ -198,5 +193,6 @@ def _is_same(there: os.stat_result, name: Named) -> bool:
         return False  # whoever reads it says what is wrong with it
 
 
-def _refusal(path: Named, message: str) -> InputError:
-    return InputError(Fault(message, os.fspath(path)))
+def _refusal(path: Named, which: str, **values: object) -> InputError:
+    """A sentence of data/writing.toml about a file."""
+    return InputError(Fault(said(f"writing.{which}", **values), os.fspath(path)))
