@@ -59,7 +59,7 @@ def run(
         np.array([bool(cell.left_out) for cell in read.cells]),
         whitened(read, truth),
         colours,
-        read.characterisation.matrix.kind,
+        "patches" if read.characterisation.matrix.patches else "grey",
     )
 
 

@@ -37,6 +37,9 @@ FAULTS = {
     "bright": False, "wrong grey": True,
 }  # fmt: skip
 DAYLIGHT, LEDS = ("D50", "D55", "D65", "D75"), ("LED-B3", "LED-B4", "LED-B5")
+#: What a dyer says of the light, where she says anything: of two at a time she cannot.
+SAID = dict.fromkeys(DAYLIGHT, "daylight") | dict.fromkeys((*LEDS, "FL11"), "white")
+SAID |= dict.fromkeys(("A", "LED-B2", "LED-RGB1"), "warm")
 _DRAWS = np.random.default_rng(0).standard_normal((2000, 3))
 
 

@@ -130,7 +130,7 @@ def read_piece(
         light = cv2.resize(photo.light(codes), size, interpolation=cv2.INTER_AREA)
         rgb: NDArray[Any] = (light * _finer(gains[rows], step)).reshape(-1, 3)
         sample.append(rgb[:: max(1, len(rgb) // 16)])
-        xyz = (features(rgb, found.matrix.kind).astype(np.float32) @ to_xyz) * gain
+        xyz = (features(rgb, len(to_xyz)).astype(np.float32) @ to_xyz) * gain
         wanted = _finer(inside[rows], step).ravel()
         part = np.zeros((len(xyz), out.shape[2]), np.float32)
         part[:, :3] = xyz

@@ -48,8 +48,8 @@ _UNDYED, _PAPER, _BLACK = np.array([[92.0, 0.0, 3.0]]), np.array([[94.0, 0.5, -3
 #: of printed black.
 _CARD_ERROR, _UNDYED_ERROR = (0.01, 0.006, 0.02), (0.022, 0.022, 0.05)
 _PAPER_ERROR, _BLACK_ERROR = (0, 0.05, 0.08), (0, 0.3, 0.35)
-#: Veiling glare is named from this share of white on, or where printed black is as light as that.
-_GLARE, _PALE_BLACK = 0.01, 0.06
+#: Veiling glare is named from this share of white on.
+_GLARE = 0.01
 #: Log ratio of red to blue in white paper from which the light's colour is named, and by which it
 #: differs over the cells where lights are mixed; daylight from noon to shade spans 0.7.
 _COLOURED, _MIXED = 0.6, 0.2
@@ -93,7 +93,7 @@ class Characterisation:
         lab = self.matrix.lab(rgb)
         chroma = np.hypot(*lab[lab[:, 0] < _DYED].T[1:])
         grey = len(chroma) >= _MANY and np.quantile(chroma, 0.9) < _COLOURLESS
-        return bool(self.matrix.kind == "grey" and grey)
+        return bool(grey and not self.matrix.patches)
 
 
 def cast(light: Array) -> Array:
@@ -155,7 +155,7 @@ class Cards:
         for _ in range(3):
             light = np.nan_to_num(flat.at(at), nan=1.0)
             self.tone = Tone(Witnesses(seen, known * light, source, error), bend)
-            flat = fit_flat(spots, self.tone(white))
+            flat = fit_flat(spots, self.tone(white), self._raw.level)
         top = photo.curve[photo.limits[1]].min()
         self.flat = replace(flat, clipped=bool(flat.known and self._raw.level.max() >= top))
         self._check_grey(kinds[0])
@@ -220,36 +220,39 @@ class Cards:
         if abs(off) > _SAME_GREY:
             self._doubts.append(unlike)
 
-    def characterise(self, measured: Patches | None = None) -> Characterisation:
+    def characterise(self, measured: Patches | None, lit_by: str) -> Characterisation:
         """Tone curve, flat field, exposure and colours of this picture.
 
-        `measured` are swatches that serve as further patches. Raises `InputError` where nothing
-        tells how the light falls.
+        `measured` are swatches that serve as further patches, `lit_by` what is said of the light.
+        Raises `InputError` where nothing tells how the light falls.
         """
         tone, flat = self.tone, self.flat
         if flat.bare < _LEAST_BARE:
             raise self.photo.refuse(said("photo.covered"))
         seen, doubts = tone.undo(np.ones((1, 3))), list(self._doubts)
-        matrix, notes = self._matrix(seen[0], measured or Patches())
+        matrix, notes = self._matrix(seen[0], measured or Patches(), lit_by)
         white = cast(seen)[0]
         over = cast(flat.at(self.frame.of("swatch").mean(axis=1)))
         card = (self._patch if len(self._patch) else self._grey).mean(axis=1)
         holds = {
-            "flare": tone.glare > _GLARE or self._pale > _PALE_BLACK, "tones_doubt": not tone.known,
+            "flare": max(tone.glare, self._pale - _BLACK) > _GLARE, "tones_doubt": not tone.known,
             "light_doubt": not flat.known, "no_grey": not self._grey.size + self._patch.size,
             "warm": white > _COLOURED, "cool": white < -_COLOURED, "mixed": np.ptp(over) > _MIXED,
         }  # fmt: skip
         doubts += sayings(holds, black=100 * self._pale)
-        stands = -white if matrix.kind == "grey" else float(cast(flat.at(card)).mean())
+        told = patches.LIT_BY[lit_by][0] is not None
+        stands = float(cast(flat.at(card)).mean()) if matrix.patches else -white * (not told)
         return Characterisation(tone, flat, matrix, stands, (str(tone), *notes), tuple(doubts))
 
-    def _matrix(self, white: Array, measured: Patches) -> tuple[CameraMatrix, list[str]]:
+    def _matrix(
+        self, white: Array, measured: Patches, lit_by: str
+    ) -> tuple[CameraMatrix, list[str]]:
         """The camera's matrix by the patches of the card and the measured ones, and notes; `white`
         ``(3,)`` are the picture's linear values of a perfect white.
         """
         tone, to_xyz, card = self.tone, self.photo.to_xyz, self.reference
         bent = float(tone.bent) if tone.known else patches.MAY_BEND
-        matrix, notes = patches.balance(to_xyz, white, bent), []
+        matrix, notes = patches.balance(to_xyz, white, bent, lit_by), []
         names = np.array([*card.names, *measured.names])
         lab = np.concatenate([card.lab, measured.lab])
         light = tone(self._light) / self.flat.at(self._patch.mean(axis=1))

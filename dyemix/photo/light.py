@@ -81,19 +81,25 @@ def _terms(position: Array, count: int) -> Array:
     return np.stack(columns[:count], axis=1)
 
 
-def covered(off: Array) -> Flags:
-    """Where cloth lies on paper or print, whose log light is `off` ``(N, 3)`` what it should be.
+def covered(off: Array, share: Array) -> tuple[Flags, Array]:
+    """Where cloth lies on paper or print, whose log light is `off` ``(N, 3)`` what it should be;
+    and the light there ``(N,)`` as a fraction of what it should be.
 
-    Cloth is coloured or dark; a shadow is neither.
+    Cloth is coloured or dark; a shadow is neither. Of each channel counts the `share` ``(3,)`` of
+    the brightest that is counted of white in it: under warm lamps blue is little more than noise,
+    and what JPEG lets it have of the cloth beside.
     """
-    level = np.abs(off.mean(axis=1))
-    return np.asarray((np.ptp(off, axis=1) > np.maximum(0.04, level / 2)) | (level > 0.5))
+    level = off @ share / share.sum()
+    tint = np.ptp((off - level[:, np.newaxis]) * share, axis=1)
+    size = np.abs(level)
+    return np.asarray((tint > np.maximum(0.04, size / 2)) | (size > 0.5)), np.exp(level)
 
 
-def fit_flat(spots: Array, light: Array) -> Flat:
+def fit_flat(spots: Array, light: Array, seen: Array | None = None) -> Flat:
     """Fit the light over the page to white spots.
 
-    `spots` ``(M, 2)`` in pixels and their linear light ``(M, 3)``. The degree grows to four (enough
+    `spots` ``(M, 2)`` in pixels and their linear light ``(M, 3)``; where that is straightened
+    already, `seen` ``(3,)`` is the paper as it was seen. The degree grows to four (enough
     for cos⁴ fall-off and a lamp to one side) as far as the spots carry it; spots that are covered
     or shadowed are left out on the way.
     """
@@ -117,9 +123,11 @@ def fit_flat(spots: Array, light: Array) -> Flat:
     residual = log[kept] - terms[kept] @ coefficients
     mean = (terms[kept] @ coefficients).mean(axis=0)
     coefficients[0] -= mean
-    bare, spread = ~covered(off), robust_deviation(residual)
-    ratio, share = np.exp(off.mean(axis=1)[bare]), float(bare.mean())
-    return Flat(coefficients, centre, size, np.exp(mean), spread, spots[bare], ratio, share)
+    counts = np.exp(mean) if seen is None else seen
+    hidden, ratio = covered(off, counts / counts.max())
+    bare, spread = ~hidden, robust_deviation(residual)
+    share = float(bare.mean())
+    return Flat(coefficients, centre, size, np.exp(mean), spread, spots[bare], ratio[bare], share)
 
 
 #: Grey steps within this share of proportional count as linear.

@@ -25,7 +25,7 @@ from dyemix.photo.characterise import Cards, Characterisation
 from dyemix.photo.decode import Photograph, decode, sayings
 from dyemix.photo.layout import printed_with
 from dyemix.photo.light import Flat
-from dyemix.photo.patches import Patches, spread_in_lab
+from dyemix.photo.patches import LIT_BY, Patches, spread_in_lab
 from dyemix.photo.places import Frame, find_page, read_corners, read_grid
 from dyemix.photo.results import CellReading, Laid, PhotoReading
 
@@ -61,6 +61,8 @@ class PhotoOptions:
     anchor : ``"grey"``, or ``"undyed"`` where there is no grey card: the cell named undyed.
     measured : the dyer's own measured swatches; those that lie in named cells (same recipe, and
         same swatch name where given) serve as further patches.
+    lit_by : the light it was taken in: ``"daylight"``, ``"white"`` or ``"warm"`` lamps. Without a
+        patch card nothing else tells, and the error stands for all of them.
     keep : labels of cells to keep although they are flagged; ``"all"`` for all of them.
     light : of the CIELAB that is wanted.
 
@@ -76,14 +78,18 @@ class PhotoOptions:
     grey: str | Sequence[float] | None = GREY_CARD
     anchor: str = "grey"
     measured: File | SwatchSet | None = None
+    lit_by: str = ""
     keep: str | Iterable[str] = ()
     light: Light = D65_2
 
     def __post_init__(self) -> None:
         twice = self.grid is not None and self.corners is not None
         unreal = not all(0 < step < 1 for step in self.steps)
-        holds = {"anchor": self.anchor not in _ANCHORS, "places_twice": twice, "steps": unreal}
-        for message in sayings(holds, anchor=self.anchor, grey=self.grey):
+        holds = {
+            "anchor": self.anchor not in _ANCHORS, "lit_by": self.lit_by not in LIT_BY,
+            "places_twice": twice, "steps": unreal,
+        }  # fmt: skip
+        for message in sayings(holds, anchor=self.anchor, lit_by=self.lit_by, grey=self.grey):
             raise InputError(Fault(message))
 
     @property
@@ -110,7 +116,7 @@ def examine_photo(photo: File | Photograph, options: PhotoOptions | None = None)
     tone, flat = cards.tone, cards.flat
     straight = photo.straightened(tone)
     laid, vacant = _laid(straight, frame, flat, contents)
-    found = cards.characterise(_measured(laid, options.measured))
+    found = cards.characterise(_measured(laid, options.measured), options.lit_by)
     grey = found.colourless(np.array([each.cloth.mean for each in laid]))
     signs = (*sample.retouched(straight, frame, flat), *sayings({"one_colour": grey}))
     found = replace(found, warnings=(*found.warnings, *signs))

@@ -31,6 +31,8 @@ _UNLIKE_PAPER = 0.035
 _NOISE = 6.0
 #: A shadow that takes more than this (log light) is none, but cloth.
 _DEEPEST = -0.45
+#: Nor is dyed cloth brighter than paper: what is, by less than this, is paper beside a shadow.
+_BRIGHTER = 0.12
 #: Cloth is looked for in blocks of this size, up to so far around its cell; nothing narrower is
 #: cloth.
 _BLOCK_MM, _AROUND_MM, _NARROWEST_MM = 0.8, 2.0, 4.0
@@ -175,6 +177,7 @@ def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array,
     least = max(_UNLIKE_PAPER, _NOISE * flat.residual)
     level, neutral = off.mean(axis=1), np.ptp(off, axis=1) < least
     darkest, brightest = (np.log(flat.near(corners.mean(axis=0), 8, share)) for share in (0.0, 1.0))
+    brightest = max(brightest, _BRIGHTER)
     around = np.ones((rows, columns), dtype=bool)
     around[2:-2, 2:-2] = False
     dim = np.sort(level[neutral & (level < 0) & around.ravel()])
@@ -284,7 +287,7 @@ def retouched(photo: Photograph, frame: Frame, flat: Flat) -> list[str]:
     light = np.log(levels(photo, checks, 0.5)[0] / flat.at(checks.mean(axis=1)))
     off = light - np.median(light, axis=0) if len(checks) else light
     far = np.abs(np.expm1(off.mean(axis=1)))
-    odd = flat.known & ~covered(off) & (far > _TONES)
+    odd = flat.known & ~covered(off, np.ones(3))[0] & (far > _TONES)
     where = ", ".join(label for label, differs in zip(frame.labels, odd, strict=False) if differs)
     holds = {
         "overexposed": flat.clipped,

@@ -196,13 +196,13 @@ def test_flat_field_recovers_the_fall_of_light_under_covered_spots() -> None:
 # --- colour
 
 
-@pytest.mark.parametrize("kind", ["linear", "root"])
+@pytest.mark.parametrize("count", [3, 6])
 @settings(deadline=None)
 @given(st.floats(0.05, 2.0))
-def test_colour_keeps_its_hue_when_the_exposure_changes(kind, exposure) -> None:
+def test_colour_keeps_its_hue_when_the_exposure_changes(count, exposure) -> None:
     # Finlayson, Mackiewicz & Hurlbert 2015: root-polynomials are homogeneous of degree one.
     rgb = np.array([[0.3, 0.5, 0.1], [0.02, 0.4, 0.3]])
-    assert features(exposure * rgb, kind) == pytest.approx(exposure * features(rgb, kind))
+    assert features(exposure * rgb, count) == pytest.approx(exposure * features(rgb, count))
 
 
 @pytest.mark.parametrize("count", [6, 10, 24])
@@ -212,8 +212,7 @@ def test_a_known_matrix_is_recovered(count: int) -> None:
     rgb = xyz @ np.linalg.inv(matrix).T
     found = fit_patches(rgb, PATCHES[:count], NAMES[:count], SRGB_TO_XYZ)
     assert delta_e(PATCHES[:count], found.lab(rgb)).max() < 0.3
-    if count < 20:
-        assert found.kind == "linear"
+    assert found.coefficients.shape[1] == (6 if count == 24 else 3)
 
 
 @pytest.mark.parametrize("which", [0, 1])

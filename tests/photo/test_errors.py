@@ -17,7 +17,7 @@ from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
 from dyemix.photo import characterise, read
 from dyemix.photo.decode import SRGB_TO_XYZ
 from dyemix.photo.light import BEND, Tone, Witnesses
-from dyemix.photo.patches import BENT_ERROR, MAY_BEND, SHARED_OVER, balance, fit_patches
+from dyemix.photo.patches import BENT_ERROR, LIT_BY, MAY_BEND, SHARED_OVER, balance, fit_patches
 from tests.simulated import photographs
 from tests.simulated.camera import WAVELENGTHS, Camera, lab_d65, other_samples, patch_card, textiles
 
@@ -38,16 +38,19 @@ def seen(which: int, light: str, balanced: str) -> tuple[np.ndarray, np.ndarray,
     return cloth, patches, white[0]
 
 
-def errors(card: bool, lights: tuple[str, ...], balanced: str) -> tuple[np.ndarray, np.ndarray]:
+def errors(
+    card: bool, lights: tuple[str, ...], balanced: str, lit_by: str = ""
+) -> tuple[np.ndarray, np.ndarray]:
     """Found errors ``(V, S, 3)`` and stated variances, by parts of ΔE2000, over sensors, lights."""
     found, stated = [], []
     for which, light in product(SENSORS, lights):
         rgb, patches, white = seen(which, light, balanced)
-        matrix = balance(SRGB_TO_XYZ, white)
+        matrix = balance(SRGB_TO_XYZ, white, lit_by=lit_by)
         if card:
             matrix = fit_patches(patches, lab_d65(SPECTRA), NAMES, SRGB_TO_XYZ)
         off = np.einsum("nij,nj->ni", metric(TRUTH), matrix.lab(rgb) - TRUTH)
-        here = np.full(len(TRUTH), 0.0 if card else np.log(white[0] / white[2]))
+        shown = not card and LIT_BY[lit_by][0] is None
+        here = np.full(len(TRUTH), np.log(white[0] / white[2]) * shown)
         found.append(off)
         stated.append(np.diagonal(matrix.stated(TRUTH, here), axis1=1, axis2=2))
     return np.array(found), np.array(stated)
@@ -73,6 +76,23 @@ def test_a_light_of_another_colour() -> None:
     # A lamp that the camera does not hide is allowed for.
     shown, hidden = (np.square(errors(False, ("A",), x)[0]).sum() for x in ("daylight", "lamp"))
     assert shown < 0.8 * hidden
+
+
+@pytest.mark.parametrize(
+    ("lit_by", "lights"),
+    [
+        ("daylight", ("D55", "D65", "D75")),
+        ("white", (*LEDS, "LED-B5", "FL11")),
+        ("warm", ("A", "LED-B2", "LED-RGB1")),
+    ],
+)
+def test_a_light_that_is_named(lit_by: str, lights: tuple[str, ...]) -> None:
+    """Named, it is allowed for where the camera hides it, and stated as wide as it is."""
+    found, stated = errors(False, lights, "lamp", lit_by)
+    together = np.sqrt(stated.sum(axis=2).mean() / np.square(found).sum(axis=2).mean())
+    assert 0.75 < together < 1.35
+    hidden = errors(False, lights, "lamp")[0]
+    assert np.square(found).sum() <= np.square(hidden).sum() * (0.9 if lit_by == "warm" else 1.01)
 
 
 def test_a_patch_card() -> None:
