@@ -8,12 +8,14 @@ from 100 on) take no part.
 
 from __future__ import annotations
 
+from collections import defaultdict
+from dataclasses import replace
 from itertools import pairwise, product
 
 import numpy as np
 from scipy.optimize import minimize
 
-from benchmarks.photo_scenes import dyed
+from benchmarks.photo_scenes import SAID, dyed
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, metric
 from dyemix.colour.colorimetry import D65_2, lab_slope, xyz_from_lab
@@ -93,11 +95,16 @@ def main() -> None:
     chroma, far = colour.vividness(lab), delta_e(lab[:, np.newaxis], lab[np.newaxis])
     white = np.ones((1, WAVELENGTHS.size))
     found, grey, card, over = [], [], [], []
+    told, unit = defaultdict[str, Array](lambda: np.zeros(2)), colour.balance(SRGB_TO_XYZ)
     for which, (light, weight), balance in product(SENSORS, LIGHTS.items(), ("lamp", "daylight")):
         camera = Camera(which, light, balance=balance)
         lamp = camera.render(white)[0]
         own = colour.balance(SRGB_TO_XYZ, lamp)
         found.append((weight, float(np.log(lamp[0] / lamp[2])), off(own, camera, CLOTH)))
+        named = colour.balance(SRGB_TO_XYZ, lamp, lit_by=SAID[light])
+        plain = replace(named, error=unit.error, vivid=unit.vivid).stated(lab, np.zeros(1))
+        square = np.square(off(named, camera, CLOTH)).sum(axis=1).mean()
+        told[SAID[light]] += weight * np.array([square, np.trace(plain.mean(axis=0))])
         if balance == "lamp" and light in ("D50", "D55", "D65", "D75"):
             seen = np.maximum(camera.render(spectra) / lamp, 0.0)
             fitted = colour.fit_patches(seen, lab_d65(spectra), names, own.coefficients)
@@ -106,7 +113,9 @@ def main() -> None:
             draws = np.random.default_rng(0).multivariate_normal(np.zeros(3), fitted.error, 2000)
             bound = np.quantile(np.linalg.norm(draws, axis=1), 0.9) / colour.CLOTH_FACTOR
             over.append(np.linalg.norm(card[-1], axis=1) / bound)
-    print(f"cloth against patches left out: {np.quantile(over, 0.9):.2f} ({colour.CLOTH_FACTOR})")
+    print(f"cloth against patches left out: {np.quantile(over, 0.92):.2f} ({colour.CLOTH_FACTOR})")
+    for light, (square, plain) in told.items():
+        print(f"lit by {light}: {np.sqrt(square / plain):.2f} times {colour.LIT_BY[light]}")
     stands = (colour.GREY_ERROR, colour.VIVID_ERROR, colour.LIGHT_ERROR)
     about = ("balanced on grey", "a unit of chroma", "a unit of the colour of the light")
     for words, parts, errors in zip(about, most_likely(found, chroma), stands, strict=True):

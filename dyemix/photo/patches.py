@@ -39,7 +39,7 @@ _PULL = 30.0
 #: 24 they come a tenth nearer to cloth on average, under every lamp.
 ENOUGH_FOR_ROOTS = 20
 #: Cloth is not paint: its spectra differ from those of a patch card more than the patches among
-#: themselves, and a few far more. Factor on the standard error by which 94 in 100 lie under their
+#: themselves, and a few far more. Factor on the standard error by which 92 in 100 lie under their
 #: 90 % bound in daylight (benchmarks/photo_errors.py, as all that follow).
 CLOTH_FACTOR = 1.6
 #: What a typical sensor counts of linear sRGB, rows red, green and blue: the mean of the sensors

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
-from benchmarks.photo_scenes import FAULTS, bound, draw
+from benchmarks.photo_scenes import FAULTS, bound, draw, examine
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.errors import DyemixError
-from dyemix.photo import PhotoOptions, examine_photo
-from tests.simulated.photographs import card
 
 #: What is to be said of the whole picture.
 NAMED = {
@@ -23,15 +19,10 @@ NAMED = {
 
 @pytest.mark.slow
 @pytest.mark.parametrize("fault", FAULTS)
-def test_a_random_scene_is_right_within_its_bound_or_refused(tmp_path: Path, fault: str) -> None:
+def test_a_random_scene_is_right_within_its_bound_or_refused(fault: str) -> None:
     taken = draw(fault, 10_000 + len(fault), develop=False)
-    photo = taken.camera.save(taken.scene, tmp_path / "p.jpg")
-    options = taken.options | {"card": card() if taken.options["card"] else None}
-    if fault == "undyed":
-        (tmp_path / "c.csv").write_text("cell,recipe\nA1,undyed\n")
-        options["cells"] = tmp_path / "c.csv"
     try:
-        read = examine_photo(photo, PhotoOptions(**options))
+        read = examine(taken)
     except DyemixError as error:
         may_be_refused = FAULTS[fault] and NAMED.get(fault, "") in str(error)
         if not may_be_refused:
