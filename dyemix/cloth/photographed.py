@@ -30,7 +30,7 @@ from dyemix.photo.places import Lens
 CELL_MM = 0.5
 #: Cloth is looked for in blocks of this size; what is narrower than the second is none, and so
 #: wide a rim of it is left out: it frays, and the light of the table falls on it.
-_BLOCK_MM, _NARROWEST_MM, _RIM_MM = 1.0, 8.0, 2.0
+_BLOCK_MM, _NARROWEST_MM, _RIM_MM = 0.5, 8.0, 1.0
 #: Paper reaches so far beyond the frame of the page, on A4 and Letter (mm, across and along).
 _PAPER = (16.0, 21.0)
 #: Cloth differs from the table by so much of its light, and by so many robust deviations of it.
@@ -198,7 +198,7 @@ def _outline(seen: PhotoReading, lens: Lens) -> Array:
     spread = robust_deviation(table - middle)
     away = np.abs(log - middle).max(axis=2)
     unlike = ((away > max(_UNLIKE, _DEVIATIONS * spread)) & (page == 0)).astype(np.uint8)
-    side = max(3, round(_NARROWEST_MM / _BLOCK_MM))
+    side = 2 * round(_NARROWEST_MM / _BLOCK_MM / 2) + 1  # odd: an even one moves what it closes
     narrow = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
     whole = cv2.morphologyEx(unlike, cv2.MORPH_CLOSE, narrow)
     whole = cv2.morphologyEx(whole, cv2.MORPH_OPEN, narrow, borderValue=0)
