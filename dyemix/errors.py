@@ -88,8 +88,9 @@ class InputError(DyemixError):
     dyemix.errors.InputError: ...
     """
 
-    def __init__(self, faults: Fault | Iterable[Fault]) -> None:
-        self.faults = (faults,) if isinstance(faults, Fault) else tuple(faults)
+    def __init__(self, faults: str | Fault | Iterable[Fault]) -> None:
+        one = Fault(faults) if isinstance(faults, str) else faults
+        self.faults = (one,) if isinstance(one, Fault) else tuple(one)
         first = self.faults[0]
         self.file, self.row, self.column = first.file, first.row, first.column
         super().__init__("\n".join(str(fault) for fault in self.faults))
@@ -144,13 +145,16 @@ class SavedError(DyemixError):
     """
 
 
-def refuse(wrong: object, words: str, *values: object) -> None:
-    """Raises `DyemixError` with these words where something is wrong.
+def refuse(
+    wrong: object, words: str, *values: object, error: type[DyemixError] = DyemixError,
+    **named: object,
+) -> None:  # fmt: skip
+    """Raises `error` with these words where something is wrong.
 
     Or with a sentence of a table, named as in `said` and filled with `values`.
     """
     if wrong:
-        raise DyemixError(words if " " in words else said(words, *values))
+        raise error(words if " " in words else said(words, *values, **named))
 
 
 def expect(value: object, kind: type, how: str) -> None:

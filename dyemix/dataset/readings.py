@@ -171,14 +171,9 @@ class Reading(Result):
 
     @classmethod
     def from_spectrum(
-        cls,
-        values: ArrayLike,
-        wavelengths: ArrayLike | None = None,
-        recipe: AnyRecipe = None,
-        *,
-        scale: Unit | str = Unit.FRACTION,
-        **about: Any,
-    ) -> Reading:
+        cls, values: ArrayLike, wavelengths: ArrayLike | None = None, recipe: AnyRecipe = None, *,
+        scale: Unit | str = Unit.FRACTION, **about: Any,
+    ) -> Reading:  # fmt: skip
         """A reading of reflectance ``(B',)`` at `wavelengths` ``(B',)`` in nm.
 
         They cover 400 to 700 nm in equal steps of 20 nm or less, and are brought to 10 nm; without

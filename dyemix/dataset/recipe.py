@@ -21,7 +21,7 @@ import numpy as np
 
 from dyemix.arrays import Array, labels, numbers
 from dyemix.dataset.units import to_mark, volume_text
-from dyemix.errors import RecipeError, UnstatedError, data, said
+from dyemix.errors import RecipeError, UnstatedError, data, refuse, said
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -105,8 +105,7 @@ def spoonfuls(ml: float, spoons: str, jug_from: float = inf) -> Spoonfuls:
     a spoon set not in `SPOON_SETS` and a volume not above 0.
     """
     spoon = _spoon_set(spoons)
-    if not 0 < ml < inf:
-        raise RecipeError(said("recipes.no_volume", ml=ml))
+    refuse(not 0 < ml < inf, "recipes.no_volume", ml=ml, error=RecipeError)
     if ml > jug_from:
         marked = to_mark(ml, 1.0)
         return Spoonfuls(volume_text(marked, "metric"), marked, 100.0 * (marked / ml - 1.0))
@@ -289,8 +288,7 @@ def _from_parts(text: str, total: float) -> dict[str, float]:
             raise RecipeError(said("recipes.twice", dye=dye, text=text))
         parts[dye] = _number(match["number"])
     whole = sum(parts.values())
-    if whole == 0:
-        raise RecipeError(said("recipes.no_parts", text=text))
+    refuse(whole == 0, "recipes.no_parts", text=text, error=RecipeError)
     return {name: total * part / whole for name, part in parts.items()}
 
 
@@ -354,8 +352,7 @@ def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...
 
 
 def _recipe(given: Any) -> Recipe:
-    if not is_one(given):
-        raise RecipeError(said("recipes.no_recipe", text=str(given)[:60]))
+    refuse(not is_one(given), "recipes.no_recipe", text=str(given)[:60], error=RecipeError)
     return Recipe.parse(given)
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from dyemix.arrays import Array, Flags
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.result import Value
+from dyemix.errors import said
 
 #: A reading is odd where it lies further from the median of its piece than so many times the
 #: median distance, and than so many ΔE2000; working values of ours. It is named and kept.
@@ -71,11 +72,8 @@ class RepeatScatter(Value):
     def __str__(self) -> str:
         if not self.freedom:
             return f"{self.what}: not known, no repeats."
-        spread = "L* {:.2f}, a* {:.2f}, b* {:.2f}".format(*np.sqrt(np.diag(self.covariance)))
-        return (
-            f"{self.what}: mean {self.mean:.2f} ΔE2000 between two (D65/10°), from "
-            f"{self.freedom} repeat{'s' if self.freedom > 1 else ''}; standard deviations {spread}."
-        )
+        ends, spread = "s" if self.freedom > 1 else "", np.sqrt(np.diag(self.covariance))
+        return said("readings.scatter", self.what, self.mean, self.freedom, ends, *spread)
 
 
 class Repeats(NamedTuple):
@@ -101,8 +99,7 @@ def scatter(
     centred, kept, told = [np.zeros((0, 3))], [], []
     for (labels, labs), distance in zip(groups, between, strict=True):
         if distance.max() > limit:
-            several = len(labels) > 1
-            names = " and ".join(labels) if several else f"{len(labs)} readings of {labels[0]}"
+            names = " and ".join(labels) if labels[1:] else f"{len(labs)} readings of {labels[0]}"
             told.append(f"{names} differ by {distance.max():.1f} ΔE2000: {cure}")
         else:
             centred.append(labs - labs.mean(axis=0))

@@ -150,12 +150,9 @@ def frame(rows: Iterable[Row]) -> Frame:
     rows = list(rows)
     recipes = [row.get("recipe") for row in rows]
     out = pd.DataFrame([{key: _plain(value) for key, value in row.items()} for row in rows])
-    dyes = dict.fromkeys(dye for r in recipes if isinstance(r, Recipe) for dye in r)
-    none = dict.fromkeys(dyes, np.nan)
-    amounts = [
-        {dye: r.get(dye, 0.0) for dye in dyes} if isinstance(r, Recipe) else none for r in recipes
-    ]
-    of_dyes = pd.DataFrame(amounts, out.index, columns=list(dyes))
+    of_dyes = pd.DataFrame([r if isinstance(r, Recipe) else {} for r in recipes], out.index)
+    dyed = [isinstance(r, Recipe) for r in recipes]
+    of_dyes[dyed] = of_dyes[dyed].fillna(0.0)
     return out.join(of_dyes.rename(columns=lambda d: f"{d} % owf" if d in out.columns else d))
 
 

@@ -24,7 +24,7 @@ from dyemix.dataset.recipe import Recipe, dye_name, dye_names, is_name
 from dyemix.dataset.repeats import APART_DISTANCE, ODD_DISTANCE, Repeats, scatter
 from dyemix.dataset.result import DEMO_WARNING as DEMO_WARNING
 from dyemix.dataset.result import Frame, Result, Row
-from dyemix.errors import DyemixError, Fault, FitError, InputError, said
+from dyemix.errors import DyemixError, Fault, FitError, InputError, refuse, said
 
 #: A swatch called this is kept out of the fit, to check it by.
 CHECK = "check"
@@ -65,13 +65,9 @@ class SwatchSet(Result):
 
     @classmethod
     def from_frame(
-        cls,
-        table: Frame,
-        *,
-        light: Light | str | None = None,
-        scale: Unit | str = Unit.FRACTION,
+        cls, table: Frame, *, light: Light | str | None = None, scale: Unit | str = Unit.FRACTION,
         conditions: Mapping[str, str] | None = None,
-    ) -> SwatchSet:
+    ) -> SwatchSet:  # fmt: skip
         """The readings in a frame, one a row; what `to_frame` gave, without loss.
 
         Parameters
@@ -86,8 +82,7 @@ class SwatchSet(Result):
 
         Raises `InputError` with every fault, each by its row (from 0) and column.
         """
-        if not hasattr(table, "columns"):
-            raise InputError(Fault(said("readings.no_frame")))
+        refuse(not hasattr(table, "columns"), "readings.no_frame", error=InputError)
         light = light and Light.parse(light)
         told = {
             key: table.attrs[key] for key in ("source", "warnings", "demo") if key in table.attrs
@@ -314,8 +309,7 @@ def _may_be_dye(heading: str) -> bool:
 def _whole(cells: Mapping[str, Any], heads: Sequence[str]) -> list[Any]:
     """What stands under these headings, all of it or nothing."""
     found = [cells[head] for head in heads if head in cells]
-    if 0 < len(found) < len(heads):
-        raise DyemixError(said("readings.part"))
+    refuse(0 < len(found) < len(heads), "readings.part")
     return found
 
 

@@ -18,7 +18,7 @@ from dyemix.dataset.readings import Reading, Swatch
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Frame, Result, Row, Value, colour_row
 from dyemix.dataset.swatches import readings_of
-from dyemix.errors import Choice, Fault, InputError, RecipeError, TargetError, expect, said
+from dyemix.errors import Choice, InputError, RecipeError, TargetError, expect, refuse, said
 
 _NUMBER = r"[-+−]?\d+(?:\.\d+)?"
 _LAB = re.compile(
@@ -229,16 +229,14 @@ class Trial(Value):
         expect(self.reading, Reading, "make one by Reading.from_spectrum, from_lab or from_hex")
         expect(self.date or datetime.date.min, datetime.date, "write datetime.date(2026, 1, 31)")
         super().__post_init__()
-        if not self.recipe:
-            raise RecipeError(said("readings.undyed_trial"))
+        refuse(not self.recipe, "readings.undyed_trial", error=RecipeError)
         second, on = self.bath is Bath.SECOND, self.on or self.reading
         for which, wrong in (
             ("blank_trial", self.reading.reflectance is None or on.reflectance is None),
             ("nothing_under", second and self.on is None),
             ("first_over", self.on and not second),
         ):
-            if wrong:
-                raise InputError(Fault(said(f"readings.{which}", recipe=self.recipe)))
+            refuse(wrong, f"readings.{which}", recipe=self.recipe, error=InputError)
 
     def __str__(self) -> str:
         over = f" over {self.on.recipe or self.on.name or 'a piece'}" if self.on else ""

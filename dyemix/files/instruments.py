@@ -22,9 +22,9 @@ from dataclasses import dataclass, field
 from xml.etree.ElementTree import Element, ParseError  # reading goes through defusedxml
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import said
-from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, READING, Faults, Sheet, band, meaning
-from dyemix.files.cells import tidy as tidy
+from dyemix.errors import data, said
+from dyemix.files import cells as sheets
+from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, READING, Faults, Sheet, band, meaning, tidy
 from dyemix.files.table import understand
 
 _FIRST = re.compile(r"\s*(?:CGATS\.\d|ISO ?28178|IT8\.7)", re.IGNORECASE)
@@ -36,8 +36,8 @@ _SPECTRAL = re.compile(r"(?:.*[^\d.])?(\d{3,4}(?:\.\d+)?)(?:_?NM)?", re.IGNORECA
 #: Keywords that say again what the file holds, or how its numbers are to be taken.
 _COUNTS = ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS", "SPECTRAL_BANDS", "SPECTRAL_NORM")
 _MARKS = ("BEGIN_DATA_FORMAT", "END_DATA_FORMAT", "BEGIN_DATA", "END_DATA")
-_SCALES = {"SPECTRAL_PCT": "percent", "SPECTRAL_DEC": "fraction"}
-_NORMS = {"100": "percent", "1": "fraction"}
+_WORDS = data("instruments")
+_SCALES: dict[str, str] = _WORDS["scales"]
 
 
 def is_cgats(text: str) -> bool:
@@ -198,17 +198,17 @@ def _heading(name: str, names: set[str]) -> str:
     if 300.0 <= wavelength <= 1100.0:
         return f"{wavelength:g} nm"
     known = meaning(name)
-    return known if known in KNOWN and len(name) > 1 else name
+    return known if known in sheets.KNOWN and len(name) > 1 else name
 
 
 def _stated_scale(file: _File) -> str:
     """Percent or fraction, where field names or the file's norm state it."""
     kinds = {_SCALES[start] for n in file.fields if (start := n.upper()[:12]) in _SCALES}
     norm, line = file.keywords.get("SPECTRAL_NORM", ("", 0))
-    stated = _NORMS.get(re.sub(r"\.0*$", "", norm))
-    if norm and stated is None:
+    if stated := _SCALES.get(re.sub(r"\.0*$", "", norm)):
+        kinds.add(stated)
+    elif norm:
         file.faults.tell("norm", line, norm=norm[:20])
-    kinds |= {stated} if stated else set()
     if len(kinds) > 1:
         file.faults.tell("both_scales", line)
     return min(kinds, default="")
@@ -217,12 +217,6 @@ def _stated_scale(file: _File) -> str:
 # CxF3 -------------------------------------------------------------------------------------------
 
 _SPECTRUM, _LAB = "ReflectanceSpectrum", "ColorCIELab"
-#: In the words of CIE 015: 'di' and 'de' are diffuse with the specular component in, and out.
-_SPHERE = {
-    "Specular_Included": "di:8 (sphere, specular included)",
-    "Specular_Excluded": "de:8 (sphere, specular excluded)",
-    "Diffuse": "sphere, diffuse",
-}
 _NOTHING = ("", "unknown", "not stated", "none")
 _ANGLES = ("Illumination", "Measurement")
 _NONE = Element("none")
@@ -263,7 +257,7 @@ def read_cxf(data: bytes, faults: Faults) -> SwatchSet:
     sets = []
     for bands, group in rows.items():
         about = dict.fromkeys(key for _, row in group for key in row if key not in bands)
-        headings = [*([] if about.keys() & KNOWN else ["name"]), *about, *bands]
+        headings = [*([] if about.keys() & sheets.KNOWN else ["name"]), *about, *bands]
         cells = [(number, [row.get(heading, "") for heading in headings]) for number, row in group]
         remarks = _about(root) + ([(1, "scale: fraction")] if bands else [])
         sets.append(understand(Sheet.of_rows(remarks, headings, group[0][0], cells), faults))
@@ -298,16 +292,13 @@ def _stated(specification: Element) -> dict[str, str]:
     """The conditions that a ColorSpecification states."""
     choice = "MeasurementSpec/GeometryChoice"
     sphere = _text(specification, f"{choice}/SphereGeometry")
-    angles = [_text(specification, f"{choice}/SingleAngle/{a}Angle") for a in _ANGLES]
-    conditions = {
-        "geometry": "/".join(re.sub(r"\.0+$", "", angle) for angle in angles).strip("/")
-        or _SPHERE.get(sphere, sphere)
-        or _text(specification, f"{choice}/UnknownGeometry"),
-        "backing": _text(specification, "MeasurementSpec/Backing"),
-        "illuminant": _text(specification, "TristimulusSpec/Illuminant"),
-        "observer": _text(specification, "TristimulusSpec/Observer").replace("_", " "),
-    }
-    return {key: value for key, value in conditions.items() if value.lower() not in _NOTHING}
+    each = [_text(specification, f"{choice}/SingleAngle/{angle}Angle") for angle in _ANGLES]
+    stated = {key: _text(specification, path) for key, path in _WORDS["conditions"].items()}
+    stated["observer"] = stated["observer"].replace("_", " ")
+    angles = "/".join(re.sub(r"\.0+$", "", angle) for angle in each).strip("/")
+    unknown = _text(specification, f"{choice}/UnknownGeometry")
+    stated["geometry"] = angles or _WORDS["sphere"].get(sphere, sphere) or unknown
+    return {key: value for key, value in stated.items() if value.lower() not in _NOTHING}
 
 
 def _about(root: Element) -> list[tuple[int, str]]:

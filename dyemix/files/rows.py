@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import lru_cache, partial
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Any
 
@@ -19,7 +19,7 @@ from dyemix.dataset.readings import CELLS, Clipped
 from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.dataset.target import check_colour
-from dyemix.errors import DyemixError, RecipeError, said
+from dyemix.errors import DyemixError, RecipeError, data, refuse, said
 from dyemix.files.cells import CONDITIONS, HEADER_ONLY, KNOWN, Faults, few, meaning, tidy
 
 #: Deeper than this is doubtful: black takes 6–10 % owf (common practice).
@@ -30,13 +30,7 @@ _TOGETHER = 1024
 _AMOUNT = re.compile(r"([0-9]*[.,]?[0-9]+)\s*(?:%|g|pct|% w/v)?")
 _STRENGTH = re.compile(r"(.*[^\W\d_].*?)\s+([0-9]*[.,]?[0-9]+)\s*%?")
 #: What the ``# key: value`` lines that hold for the whole file may say, and how it may be put.
-_SAID: Mapping[str, Mapping[str, tuple[str, ...]]] = {
-    "demo": {"yes": ("yes", "true", "1"), "no": ("no", "false", "0")},
-    "scale": {"percent": ("percent", "%", "percentage"), "fraction": ("fraction",)},
-}
-
-#: What reads a text, or the texts that make one thing.
-_Reader = Callable[[Any], Any]
+_SAID: Mapping[str, Mapping[str, list[str]]] = data("headings")["said"]
 
 
 def _positive(text: str) -> float | None:
@@ -97,8 +91,9 @@ class Rows:
     def fill(self, columns: Mapping[str, list[str]]) -> None:
         """Take the text of columns by name; under a name not known here it is a condition."""
         self.cells = {name: texts for name, texts in columns.items() if name in KNOWN}
-        for name in (name for name in CELLS if name in self.cells):
-            self.given[name] = self.read(name, self.cells[name], partial(_attribute, name))
+        for name, (_, read) in CELLS.items():
+            if name in self.cells:
+                self.given[name] = self.read(name, self.cells[name], read, getattr(Reading, name))
         keys = [key for key in columns if key not in KNOWN]
         keys += [key for key in CONDITIONS if key in columns]
         texts = [*zip(*(columns[key] for key in keys), strict=True)] or [()] * len(self.numbers)
@@ -161,14 +156,15 @@ class Rows:
         return self.cells.get(name) or [""] * len(self.numbers)
 
     def read(
-        self, column: str, texts: list[Any], read: _Reader, at: Indices | None = None
-    ) -> list[Any]:
+        self, column: str, texts: list[Any], read: Callable[[Any], Any], blank: Any = None,
+        at: Indices | None = None,
+    ) -> list[Any]:  # fmt: skip
         """What `read` makes of the text of each row, or those `at`; None for a fault."""
         known: dict[Any, Any] = {}
         refused: dict[Any, str] = {}
         for text in dict.fromkeys(texts):
             try:
-                known[text] = read(text)
+                known[text] = read(text) if text else blank
             except DyemixError as error:
                 known[text], refused[text] = None, str(error)
         for i, text in enumerate(texts) if refused else ():
@@ -200,28 +196,13 @@ def _recipe(
     measures: Measures, recipe: str, dye: str, owf: str, written: str, name: str
 ) -> Recipe | None:
     """What a row was dyed with; None for a sample that is only named."""
-    text = recipe or _of_one_dye(dye, owf)
-    if not text and not name:
-        raise RecipeError(said("tables.no_recipe"))
-    if len(text) > _LONGEST_RECIPE:
-        raise RecipeError(said("tables.long_recipe", text=text[:40]))
-    if not text:
-        return None
-    found = Recipe.parse(text, measures)
-    return Recipe(found, written) if written else found
-
-
-def _attribute(name: str, text: str) -> Any:
-    """What a `Reading` makes of a cell."""
-    return CELLS[name][1](text) if text else getattr(Reading, name)
-
-
-def _of_one_dye(dye: str, owf: str) -> str:
-    if dye_name(dye) in (*NO_DYE, "none", "") and owf in ("", "0"):
-        return "undyed" if dye or owf else ""
-    if not dye or not owf:
-        raise RecipeError(said("tables.dye_and_owf"))
-    return f"{dye} {owf}"
+    undyed = dye_name(dye) in (*NO_DYE, "none", "") and owf in ("", "0")
+    refuse(not recipe and not undyed and not (dye and owf), "tables.dye_and_owf", error=RecipeError)
+    text = recipe or ("undyed" if undyed else f"{dye} {owf}") * bool(dye or owf)
+    refuse(not text and not name, "tables.no_recipe", error=RecipeError)
+    refuse(len(text) > _LONGEST_RECIPE, "tables.long_recipe", text=text[:40], error=RecipeError)
+    found = Recipe.parse(text, measures) if text else None
+    return Recipe(found, written) if written and found is not None else found
 
 
 # Colours without a spectrum ---------------------------------------------------------------------
@@ -238,14 +219,13 @@ def lab_readings(rows: Rows, at: Indices, labs: Array) -> None:
     if not all(_STATED.match(f"{one} {other}") for one, other in set(stated)):
         rows.faults.note("unstated_light")
     keys = [(*words, *colour) for words, colour in zip(stated, labs.tolist(), strict=True)]
-    _rough(rows, at, labs, rows.read("L*", keys, lambda key: _light(key[2:], *key[:2]), at))
+    _rough(rows, at, labs, rows.read("L*", keys, lambda key: _light(key[2:], *key[:2]), at=at))
 
 
 def _light(lab: Sequence[float], illuminant: str | None, observer: str | None) -> Light:
     """The light stated of a CIELAB that cloth can have, D65/10° where nothing is said."""
     check_colour(lab)
-    if lab[0] == 0.0:
-        raise DyemixError(said("tables.black"))
+    refuse(lab[0] == 0.0, "tables.black")
     light = _parsed(illuminant or "D65")
     return _parsed(f"{light.illuminant} {observer[:40]}") if observer else light
 
@@ -257,15 +237,15 @@ def hex_readings(rows: Rows, at: Indices) -> None:
     """Give the rows `at` the colour of their hex code and the smoothest spectrum with it."""
     rows.faults.note("hex")
     codes = [rows.cells["hex"][i] for i in at]
-    found = rows.read("hex", codes, lambda code: (hex_to_lab(code), Clipped.of_hex(code)), at)
-    good = [i for i, pair in enumerate(found) if pair]
+    found = rows.read("hex", codes, lambda code: (hex_to_lab(code), Clipped.of_hex(code)), at=at)
+    read = {int(i): pair for i, pair in zip(at, found, strict=True) if pair}
+    good = np.array([*read], int)
     rows.give("kind", at, "hex")
-    rows.give("clipped", at[good], [found[i][1] for i in good])
-    if good:
-        _rough(rows, at[good], np.array([found[i][0] for i in good]), [D65_2] * len(good))
-    for i in good:
-        if found[i][1]:
-            rows.doubt(at[i], said("tables.censored"))
+    rows.give("clipped", good, [clipped for _, clipped in read.values()])
+    if read:
+        _rough(rows, good, np.array([lab for lab, _ in read.values()]), [D65_2] * len(good))
+    for i in (i for i, (_, clipped) in read.items() if clipped):
+        rows.doubt(i, said("tables.censored"))
 
 
 def _rough(rows: Rows, at: Indices, labs: Array, lights: list[Light | None]) -> None:

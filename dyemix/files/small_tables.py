@@ -35,7 +35,7 @@ from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError, Fault, InputError, RecipeError, said
+from dyemix.errors import DyemixError, Fault, InputError, RecipeError, data, refuse, said
 from dyemix.files import cells as sheets
 from dyemix.files import read_swatches
 from dyemix.files.cells import Faults, few, read_text
@@ -48,8 +48,7 @@ def number(text: str) -> float:
         value = float(text.replace(",", "."))
     except ValueError:
         value = math.nan
-    if not math.isfinite(value):
-        raise DyemixError(said("tables.no_number", text=text[:40]))
+    refuse(not math.isfinite(value), "tables.no_number", text=text[:40])
     return value
 
 
@@ -141,11 +140,7 @@ def read_table(
 
 
 #: Words that number samples: 'sample 7' is no dye called sample.
-_NUMBERING = re.compile(
-    "sample|scan|reading|read|swatch|patch|measurement|meas|measure|spot|no|nr|num|number|target|"
-    "standard|std|trial|batch|color|colour|piece|square|test|spectrum|object|page|row|column|"
-    "untitled|id|new|copy|average|avg|mean|date|time"
-)
+_NUMBERING = set(data("headings")["numbering"])
 _PIECE = re.compile(r"(.+?)\s*\(([^()]{1,40})\)")
 
 
@@ -167,7 +162,7 @@ def recipe_in(name: str) -> tuple[Recipe, str] | None:
     except RecipeError:
         return None
     words = [word for dye in recipe for word in dye.split()]
-    numbered = any(map(_NUMBERING.fullmatch, words)) or any(len(dye) < 2 for dye in recipe)
+    numbered = any(word in _NUMBERING for word in words) or any(len(dye) < 2 for dye in recipe)
     return None if numbered and "%" not in text else (recipe, piece)
 
 
@@ -313,8 +308,7 @@ def read_colours(
     Raises `TargetError` and `InputError` for what is not a colour, `DyemixError` for none at all.
     """
     targets = [*map(Target.parse, words), *([] if file is None else read_targets(file))]
-    if not targets:
-        raise DyemixError(said("tables.no_colour"))
+    refuse(not targets, "tables.no_colour")
     return tuple(targets)
 
 
@@ -364,11 +358,7 @@ def _mean(readings: Sequence[Reading]) -> Reading:
     piece = Swatch.of(first.recipe or Recipe(), tuple(readings))
     rough = next((r for r in readings if r.rough), None)
     light = None if rough is None else rough.light or Light()
-    return replace(
-        rough or first,
-        reflectance=piece.reflectance,
-        lab=None if light is None else piece.colour(light),
-        light=light,
-        covariance=None,
-        warnings=tuple(dict.fromkeys(flag for r in readings for flag in r.warnings)),
-    )
+    lab = None if light is None else piece.colour(light)
+    warnings = tuple(dict.fromkeys(flag for r in readings for flag in r.warnings))
+    mean: dict[str, Any] = {"lab": lab, "light": light, "covariance": None, "warnings": warnings}
+    return replace(rough or first, reflectance=piece.reflectance, **mean)

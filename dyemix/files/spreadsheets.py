@@ -17,7 +17,6 @@ import io
 import re
 import warnings
 import zipfile
-from collections.abc import Iterable
 from datetime import date, datetime, time
 from typing import Any, NamedTuple
 
@@ -50,12 +49,9 @@ def written(swatches: SwatchSet) -> str:
     reflectance is a fraction. A set with nothing read yet gets L*, a*, b* and hex to fill in.
     """
     conditions = [_conditions(reading) for reading in swatches.readings]
-    keys = dict.fromkeys(key for each in conditions for key in each)
-    shared = {
-        key: conditions[0][key]
-        for key in keys
-        if ":" not in key and len({each.get(key) for each in conditions}) == 1
-    }
+    keys = [*dict.fromkeys(key for each in conditions for key in each)]
+    same = [key for key in keys if len({each.get(key) for each in conditions}) == 1]
+    shared = {key: conditions[0][key] for key in same if ":" not in key}
     rows = [c | _cells(r) for c, r in zip(conditions, swatches.readings, strict=True)]
     used = {key for row in rows for key, value in row.items() if value and key not in shared}
     readings = [name for name in (*READING, *_BANDS) if name in used] or list(READING)
@@ -79,14 +75,12 @@ def _conditions(reading: Reading) -> dict[str, str]:
 def _cells(reading: Reading) -> dict[str, str]:
     """What stands in the row of a reading, its conditions apart."""
     row = reading.cells | {"recipe": "" if reading.recipe is None else reading.recipe.exact}
-    values: Iterable[tuple[str, float]] = ()
-    if reading.kind == "hex" and reading.lab is not None:
-        row |= {"hex": screen_colours(reading.lab)[0].hex, "clipped": ""}  # the code says it
-    elif reading.kind == "Lab" and reading.lab is not None:
-        values = zip(READING, reading.lab, strict=False)
-    elif reading.reflectance is not None:
-        values = zip(_BANDS, reading.reflectance, strict=True)
-    return row | {name: f"{value:.6f}" for name, value in values}
+    if reading.kind == "hex" and reading.lab is not None:  # the code says what is clipped
+        return row | {"hex": screen_colours(reading.lab)[0].hex, "clipped": ""}
+    values = reading.lab if reading.rough else reading.reflectance
+    names = READING if reading.rough else _BANDS
+    given = () if values is None else zip(names, values, strict=False)
+    return row | {name: f"{value:.6f}" for name, value in given}
 
 
 def _one_reading_a_row(sheet: Sheet, faults: Faults) -> Sheet:

@@ -24,8 +24,10 @@ from tests.bench.conftest import four_dyes
 
 
 @pytest.mark.parametrize(
-    ("ratio", "low"), [("5:1", True), ("1:9", True), ("10:1", False), ("plenty", False)]
-)
+    ("ratio", "low"),
+    [("5:1", True), ("1:9", True), ("about 8:1", True), ("10:1", False), ("plenty", False),
+     ("a vat, 8:1", False)],
+)  # fmt: skip
 def test_low_water_is_known_by_its_ratio(ratio: str, low: bool) -> None:
     assert bool(mottled({"liquor ratio": ratio})) == low
     sheet = bath_sheet(
