@@ -211,10 +211,9 @@ def bath_sheet(
         settings=settings, fibre=made_of, demo=dyes is not None and dyes.demo,
         second_bath=second_bath,
     )  # fmt: skip
-    by_soda_after = (replace(method, alkali="after"), cloth_g, holds, recipe.total, settings)
     _, (notes,) = written(
         "warnings", settings, sheet=sheet, was=was, unread=unread,
-        departures=method.departures(was), after_g_l=salt_and_soda(*by_soda_after)[1].g_l,
+        departures=method.departures(was),
         other_cloth="" if same_words("cloth", sheet.cloth, cloth_then) else cloth_then,
     )  # fmt: skip
     texts = (*(text for (text,) in notes.rows), *settings.may_split(recipe))

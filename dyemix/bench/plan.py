@@ -232,7 +232,7 @@ def first_swatches(
     dyes: Sequence[str] | str,
     cloth: str,
     stock_pct: float | None = None,
-    swatch_g: float = 5.0,
+    swatch_g: float | None = None,
     *,
     settings: BathSettings | None = None,
     on: date | None = None,
@@ -249,7 +249,8 @@ def first_swatches(
     cloth : what it is dyed on, in words; after a comma also when the alkali goes in and the liquor
         ratio, as a method may be called: ``linen, alkali with, 5:1``.
     stock_pct : strength of every stock, % w/v (g per 100 mL); the settings' where left out.
-    swatch_g : dry weight of one swatch, grams, above 0.
+    swatch_g : dry weight of one swatch, grams, above 0; 5 g where left out, and 10 g in low water,
+        whose small baths do not hold the weak stock of a smaller one.
     on : date of the sheet; today if left out.
     how : how all of them are dyed, as `bath_sheet` takes it; the settings' way where left out.
 
@@ -274,6 +275,9 @@ def first_swatches(
         other = stated(name, how.setdefault(name, value)) != value
         refuse(other, "bench.called", name.replace("_", " "), how[name], value)
     settings = _with(settings, stock_strength=stock_pct)
+    ratio = stated("liquor_ratio", how.get("liquor_ratio") or settings.liquor_ratio)
+    if swatch_g is None:
+        swatch_g = 10.0 if ratio < settings.low_water_below else 5.0
     depths = settings.first_depths
     planned = {"1": Recipe()}
     for place, (name, depth) in enumerate(product(names, depths), start=2):

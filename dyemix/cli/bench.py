@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +21,9 @@ _TABLES = (".csv", ".tsv", ".txt")
 def start(dyes: str, output: Path | None, **how: Any) -> None:
     """Plan the swatches of a first weekend.
 
-    Of your DYES, as 'gold, scarlet, navy', each on 5 g or --cloth of what --method says. The
-    --output is the swatch table to fill in; that TABLE instead of dyes shows the sheet again.
+    Of your DYES, as 'gold, scarlet, navy', each on 5 g of what --method says (10 g in low water),
+    or --cloth. The --output is the swatch table to fill in; that TABLE instead of dyes shows the
+    sheet again.
     """
     from dyemix.bench.plan import planned_again
     from dyemix.files import swatch_table
@@ -101,6 +103,11 @@ def bath(
             not_for = "this recipe comes from invented dyes and is not for dyeing; to see its sheet"
             raise AmbiguousError(not_for, [("--demo",)])
         sheet = dyemix.bath_sheet(recipe, given("cloth_g"), job=given("job") or "", **one, **how)
+        if (book := shared.chosen()) and dyes is not None and wanted is not None and not over:
+            from dyemix.dyebook.past import dyed_for, promised
+
+            told = promised(dyed_for(book, dyes, wanted, given("used method")), sheet.recipe)
+            sheet = replace(sheet, expect=told or sheet.expect)
         shared.show(sheet)
         sheets = (sheet,)
         if dyes is not None and (wanted is not None or shared.chosen()):

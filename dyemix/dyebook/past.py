@@ -22,7 +22,7 @@ from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord, PastPiece, PastWork
 from dyemix.errors import Fault, FitError, InputError, refuse, said
 from dyemix.files.cells import tidy
-from dyemix.matching.correct import Correction, Outcome, correct
+from dyemix.matching.correct import Correction, Outcome, Pot, correct
 from dyemix.model.dyes import DyeSet
 
 #: Colours that lie no farther apart are one colour, typed or read twice (a working value, ΔE2000).
@@ -125,9 +125,13 @@ def _corrected(dyes: DyeSet | None, trial: Trial) -> _Plan:
     pot = found.corrected
     change = "" if pot.recipe == found.again.recipe else f"; corrected here from {trial.recipe}"
     note = f"the last piece ({trial.date or 'no date'}) missed by {found.miss}{change}.{over}"
-    expect = f"ΔE2000 {pot.likely:.1f} likely in the pot, nine pots in ten below {pot.bound:.1f}"
-    expect = f"{expect} ({found.target.light})"
-    return _Plan(pot.recipe, expect, str(found.target), (note,), second)
+    return _Plan(pot.recipe, _promise(found, pot), str(found.target), (note,), second)
+
+
+def _promise(found: Correction, pot: Pot) -> str:
+    """What is to be expected of a pot, as a bath sheet says it."""
+    figures = f"{pot.likely:.1f} likely in the pot, nine pots in ten below {pot.bound:.1f}"
+    return f"ΔE2000 {figures} ({found.target.light})"
 
 
 def _again(
@@ -181,6 +185,14 @@ def dyed_for(book: DyeBook, dyes: DyeSet, target: Target, method: str = "") -> C
             if found.outcome is not Outcome.A_SLIP:
                 return found
     return None
+
+
+def promised(found: Correction | None, recipe: Recipe) -> str:
+    """What to expect of a recipe that the last piece of a colour led to; "" of any other."""
+    if found is None:
+        return ""
+    pots = (found.corrected, found.again)
+    return next((_promise(found, pot) for pot in pots if _alike(recipe, pot.recipe)), "")
 
 
 def record(book: DyeBook, job: str) -> JobRecord:

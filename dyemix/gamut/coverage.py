@@ -16,12 +16,13 @@ from itertools import combinations, islice
 import numpy as np
 
 from dyemix.arrays import Array, Bits, Flags, Indices
+from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.dataset.units import STOCK_PCT, dye_g, stock_ml
 from dyemix.errors import refuse, said
-from dyemix.matching.limits import Kit
+from dyemix.matching.limits import LEAST_DOSE, Kit
 from dyemix.matching.subsets import Problem, batches, ranked
 from dyemix.model.dyes import DyeSet
 from dyemix.model.prediction import Predicted
@@ -227,9 +228,11 @@ class Served(Value):
         fits = np.flatnonzero(self._within(2 ** len(dyes) - 1 if allowed is None else allowed))
         number = (self.amounts[fits] > 0).sum(axis=1)
         best = fits[np.lexsort((number, np.round(self.residual[fits], 1)))[0]]
-        amounts, miss = self.amounts[best], float(self.residual[best])
+        # What nobody can measure is left out.
+        amounts = np.where(self.amounts[best] < LEAST_DOSE, 0.0, self.amounts[best])
         made = dyes.predict_many(amounts, self.target.light)
         pots = made.in_pot(self.target.lab, spread=self.target.spread)
+        miss = float(delta_e(self.target.lab, made.lab)[0])
         return Nearest(made[0], self.target, miss, float(pots.mean[0]), miss <= tolerance)
 
     def _within(self, allowed: int) -> Flags:

@@ -15,6 +15,7 @@ from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import expect, refuse, said
 from dyemix.gamut.coverage import Gamut, Nearest, Progress, Served, gamuts, nearest_rows, serve
+from dyemix.matching.limits import LEAST_DOSE
 from dyemix.matching.match import match, match_many
 from dyemix.matching.matches import WITHIN_REACH, Match, Matches, Reach
 from dyemix.model.dyes import DyeSet
@@ -25,8 +26,6 @@ from dyemix.series.search import LEAST_CHROMA
 _APART = (20.0, 24.0)
 #: Blends of each colour whose likely miss is worked out: the nearest ones, and with none of a dye.
 _NEAREST, _WITHOUT = 20, 2
-#: Less of a dye than this (% owf) is what the solver leaves over, not part of a blend.
-_TRACE = 0.005
 #: Every how many slices stand in the table.
 _TOLD = 3
 #: Pieces of a strip from grey to the colour, and L* of one from pale to deep.
@@ -221,7 +220,7 @@ def _removals(dyes: DyeSet, judged: Sequence[Served], tolerance: float) -> list[
     n = len(dyes)
     used, lost, farther = np.zeros(n), np.zeros(n, dtype=int), np.zeros(n)
     for served in judged:
-        holds = served.amounts > _TRACE
+        holds = served.amounts > LEAST_DOSE
         order = np.argsort(served.residual, kind="stable")
         some = [order[:_NEAREST], *(order[~holds[order, i]][:_WITHOUT] for i in range(n))]
         rows = np.unique(np.concatenate(some))

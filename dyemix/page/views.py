@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from typing import Any
 
 from dyemix.bench.suggested import MOST, to_choose_from
@@ -14,8 +13,9 @@ from dyemix.dataset.target import Target
 from dyemix.dataset.units import parse_weight
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError
-from dyemix.matching.correct import LEVEL, Outcome, Pot
+from dyemix.matching.correct import LEVEL, Outcome
 from dyemix.matching.limits import parse_stock
+from dyemix.matching.matches import Match
 from dyemix.page.slip import LAMPS, PRESSES, Slip
 from dyemix.page.words import LADDER, colour_words, named, shows, worth
 from dyemix.page.workshop import Workshop
@@ -130,15 +130,12 @@ def colour(workshop: Workshop, slip: Slip) -> Values:
         reasons = (*why[1:], *why[:1]) or ("Another",)
         first, *others = [_MEASURED.sub("", reason) for reason in reasons]
         column: Values = {"name": named(first), "others": others, "lamp": None, "weaker": ()}
-        if isinstance(m, Pot):  # what that piece told of itself alone is in its likely miss
-            mix = workshop.mix(slip, m.recipe)
-            mix = replace(mix, residual=m.residual, likely=m.likely, bound=m.bound)
-            columns.append(column | {"mix": mix})
-            continue
-        lamps = {s.lamp.partition("/")[0]: s.delta_e for s in m.metamerism or m.inconstancy}
-        weaker = m.measured.weaker if m.measured else ()
-        mix = workshop.mix(slip, (m.measured or m).recipe)
-        columns.append(column | {"mix": mix, "lamp": lamps.get("A"), "weaker": weaker})
+        rounded = getattr(m, "measured", None)
+        column["mix"] = workshop.mix(slip, (rounded or m).recipe)
+        if isinstance(m, Match):
+            lamps = {s.lamp.partition("/")[0]: s.delta_e for s in m.metamerism or m.inconstancy}
+            column |= {"lamp": lamps.get("A"), "weaker": rounded.weaker if rounded else ()}
+        columns.append(column)
     shown = {c["mix"].recipe for c in columns}
     rest = ((m.measured or m).recipe for m in found)
     more = [workshop.mix(slip, recipe) for recipe in rest if recipe not in shown][:_MORE]

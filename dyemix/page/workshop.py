@@ -19,18 +19,18 @@ from dyemix.bench.stock import Bottles, Stock
 from dyemix.cloth.levelness import Levelness, levelness
 from dyemix.colour.appearance import Miss, adapted
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2, Light, screen_colours
+from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
 from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target, Trial
 from dyemix.dyebook.book import DyeBook
-from dyemix.dyebook.past import dyed_for
+from dyemix.dyebook.past import dyed_for, promised
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError, refuse
 from dyemix.files.small_tables import typed_piece
 from dyemix.gamut.reach import ShelfAround, around
 from dyemix.matching.advice import suggest
-from dyemix.matching.correct import Correction
+from dyemix.matching.correct import Correction, Pot
 from dyemix.matching.matches import Matches
 from dyemix.model.dyes import DyeSet
 from dyemix.model.prediction import Predicted
@@ -82,7 +82,7 @@ class Mix(Predicted):
         """Codes of `POTS` pots, nearest first, and how each shows."""
         wanted = self.target.lab
         codes = pot_codes(self.prediction, wanted, POTS, self.prediction.light)
-        words = (shows(Miss.of(wanted, lab).words) for lab in self.prediction.pots(wanted, POTS))
+        words = (shows(Miss.of(wanted, pot).words) for pot in self.prediction.pots(wanted, POTS))
         return list(zip(codes, words, strict=True))
 
     @property
@@ -91,10 +91,10 @@ class Mix(Predicted):
         return counted(delta_e(self.target.lab, self.prediction.pots(self.target.lab, POTS)))
 
 
-def shown(reflectance: Array, light: Light) -> str:
-    """The code of cloth under a lamp, as an eye used to that lamp sees it."""
+def shown(reflectance: Array, light: Light, error: Array | float = 0.0) -> str:
+    """The code of cloth under a lamp, as an eye used to that lamp sees it, off by `error`."""
     lamp = Light(light.illuminant, D65_2.observer)
-    return screen_colours(adapted(reflectance[None], D65_2, lamp))[0].hex
+    return screen_colours(adapted(reflectance[None], D65_2, lamp) + error)[0].hex
 
 
 def kept(*fields: str) -> Callable[[Asked], Asked]:
@@ -185,13 +185,21 @@ class Workshop:
     def mix(self, slip: Slip, recipe: Recipe) -> Mix:
         """A recipe laid on the wanted cloth."""
         target = self.wanted(slip)
+        if found := self.before(slip):  # what that piece told of itself alone is in no fit
+            taught = [p for p in (found.corrected, found.again) if p.recipe == recipe]
+            if taught:
+                return self.laid(slip, taught[0])
         made = self.dyes.predict_many([recipe], target.light)
-        pot, prediction = made.in_pot(target.lab, spread=target.spread), made[0]
-        code = shown(prediction.reflectance, prediction.light)
-        return Mix(
-            prediction, target, code, float(delta_e(target.lab, prediction.lab)),
-            float(pot.mean[0]), float(pot.bound[0]), bool(self.dyes.pots),
-        )  # fmt: skip
+        pot, paper = made.in_pot(target.lab, spread=target.spread), made[0]
+        miss = float(delta_e(target.lab, paper.lab))
+        return self.laid(slip, Pot(paper, miss, float(pot.mean[0]), float(pot.bound[0])))
+
+    def laid(self, slip: Slip, pot: Pot) -> Mix:
+        """What is to be expected of a recipe, laid on the wanted cloth."""
+        p, figures = pot.prediction, (pot.residual, pot.likely, pot.bound)
+        # What a piece has taught is in its CIELAB, not in its spectrum.
+        code = shown(p.reflectance, p.light, p.lab - lab(p.reflectance, p.light))
+        return Mix(p, self.wanted(slip), code, *figures, bool(self.dyes.pots))
 
     # Answers ------------------------------------------------------------------------------------
 
@@ -248,9 +256,10 @@ class Workshop:
         every = slip.strengths[""]
         stocks = [Stock(dye, named.get(dye, every)) for dye in slip.mix] if named else every
         target = self.wanted(slip) if slip.wanted else None
+        expect = promised(self.before(slip), slip.mix) if target else ""
         return dyemix.bath_sheet(
             slip.mix, slip.cloth_g, stocks=stocks, dyes=self.dyes, job=slip.job, target=target,
-            allow_demo=True,
+            expect=expect or None, allow_demo=True,
         )  # fmt: skip
 
     def trial(self, slip: Slip) -> Trial:

@@ -47,12 +47,16 @@ def test_cool_baths_and_odd_soda_solutions() -> None:
 
 def test_presoak_washes_out_of_a_stirred_bath() -> None:
     stirred = bath_sheet("gold 1", 100, liquor_ratio=20, alkali="presoak")
-    assert any("1.8 g/L" in w and "washes out" in w for w in stirred.warnings)
+    assert stirred.soda.g_l == pytest.approx(1.8)
+    assert any("presoak carries less" in w and "washes out" in w for w in stirred.warnings)
     # In low water it carries 80 × 45 ÷ 500 = 7.2 g/L, where soda after the dye brings 9.45 g.
-    low = bath_sheet("gold 1", 100, cloth="linen", liquor_ratio=5, alkali="presoak")
+    low, after = (
+        bath_sheet("gold 1", 100, cloth="linen", liquor_ratio=5, alkali=order)
+        for order in ("presoak", "after")
+    )
+    assert (low.soda.g_l, after.soda.g_l) == pytest.approx((7.2, 18.9))
     (warning,) = low.warnings
-    assert "carries 7.2 g/L" in warning
-    assert "soda after the dye brings 18.9" in warning
+    assert "presoak carries less soda ash into a bath of 5:1" in warning
 
 
 def test_mixtures_and_viscose(sage: Sage) -> None:

@@ -112,6 +112,9 @@ def test_match_goes_on_from_the_last_pot_of_a_colour(lawn: Command) -> None:
     bath = shlex.split(next_steps(again)[0])
     assert Recipe.parse(bath[1]) != Recipe.parse(recipe)
     assert str(Recipe.parse(bath[1])) == corrected
+    (promised,) = re.findall(r"(\d+\.\d) in the pot", lines[1])
+    sheet = " ".join(lawn(*bath).stdout.split())
+    assert f"Expect ΔE2000 {promised} likely in the pot" in sheet, "as match promised"
     spoons = lawn(*asked, "--measure", "spoons").stdout.split("\n")[2]
     assert re.search("tsp: your pot of .*, corrected", spoons)
     for other in ("--avoid", "black"), ("--method", "lawn"):

@@ -38,6 +38,20 @@ def mine(run: Run, tmp_path: Path) -> Path:
     return folder
 
 
+@pytest.mark.parametrize("alkali", ["presoak", "with", "after"])
+def test_first_swatches_of_low_water_fit_and_say_each_thing_once(run: Run, alkali: str) -> None:
+    """At 5:1 a swatch of 5 g has no room for a weak stock: it is of 10 g; names of dyes are told
+    together, not job by job."""
+    dyes = "gold, scarlet, plum, navy, black"
+    done = run("start", dyes, "--method", "linen", "--ratio", "5", "--alkali", alkali)
+    assert done.returncode == 0, done.stderr
+    told = " ".join(done.stdout.split())
+    assert "23 × 10 = 230 g dry" in told
+    assert told.count("usually a mixture") == 1
+    assert "! plum, navy, black: usually a mixture" in told
+    assert told.count("presoak carries") == (alkali == "presoak")
+
+
 def test_demo_recipe_is_refused_without_the_word(run: Run) -> None:
     asked = ("bath", "marigold 0.8 + navy 0.25", "--cloth", "240g")
     refused = run(*asked)

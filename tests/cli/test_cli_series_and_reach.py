@@ -182,6 +182,9 @@ def test_a_colour_stands_by_itself_or_behind_its_option(run: Run) -> None:
     bare = run("reach", "#ff2010")
     assert bare.returncode == 0, bare.stderr
     assert "#ff2010: out of reach, nearest" in bare.stdout
+    doses = [float(dose) for dose in re.findall(r"[a-z] (\d\.\d+)\b", bare.stdout)]
+    assert len(doses) > 10
+    assert min(doses) >= 0.005, "what can be measured"
     assert bare.stdout == run("reach", "--target", "#ff2010").stdout
     twice = run("reach", "#ff2010", "--target", "#ff2010")
     assert twice.returncode == 2

@@ -182,3 +182,6 @@ def test_an_answer_of_eight_dyes_is_a_dozen_lines(run: Command, measure: str) ->
         lines = done.stdout.rstrip("\n").split("\n")
         assert len(lines) <= 12, done.stdout
         assert max(map(len, lines)) <= 100, done.stdout
+        recipes = [i for i, line in enumerate(lines) if re.match(r"\d  ", line)]
+        assert 1 <= len(recipes) <= 3
+        assert all(": " in lines[i + 1] for i in recipes), "why each is shown"

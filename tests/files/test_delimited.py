@@ -21,7 +21,7 @@ from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import InputError
-from dyemix.files import read_swatches, write_swatches
+from dyemix.files import read_swatches, swatch_table, write_swatches
 from dyemix.files.table import alike
 
 pytestmark = pytest.mark.filterwarnings("error")
@@ -229,6 +229,13 @@ def test_what_is_doubtful_is_kept_flagged_and_told(
     assert f"row {len(rows) + 1}: " in str(swatches)
     assert words.rstrip("?") in str(swatches)
     assert swatches.readings[-1].reflectance is not None
+
+
+def test_a_copy_is_doubted_once_though_its_rows_have_moved(read: Read) -> None:
+    first = read(f"recipe,{BANDS}\nundyed,{flat(0.8)}\ngold 1,{flat(0.4)}\ngold 1,{flat(0.4)}\n")
+    again = read(f"# one line more\n# and another\n{swatch_table(first)}")
+    for swatches in (first, again):
+        assert [len(reading.warnings) for reading in swatches.readings] == [0, 0, 1]
 
 
 def test_a_dye_spelt_like_another_is_told(read: Read) -> None:

@@ -15,6 +15,8 @@ from hypothesis import strategies as st
 import dyemix
 from dyemix.bench.stock import Stock
 from dyemix.cloth.levelness import levelness
+from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.colorimetry import hex_to_lab
 from dyemix.dataset.recipe import Recipe
 from dyemix.dyebook.past import dyed_for
 from dyemix.files.small_tables import read_piece
@@ -299,11 +301,18 @@ def test_what_is_kept_is_in_the_book_and_moves_the_next_answer(dyes, tmp_path: P
     assert "See the next piece" in words(asked("/book"))
     # As `match` does, the page begins with what that pot leads to, and with its own likely miss.
     with dyemix.DyeBook(path) as book:
-        found = dyed_for(book, book.dyes(), dyemix.Target.parse(mix["wanted"]))
+        shop = Workshop(book.dyes(), path)
+        found = dyed_for(book, shop.dyes, dyemix.Target.parse(mix["wanted"]))
     assert found is not None
     first = words(asked("/colour", wanted=mix["wanted"]))
     assert "1. Your pot of 2026-05-03, corrected" in first
     assert f"{found.corrected.likely:.1f} on average" in first
+    taught = shop.mix(Slip(wanted=mix["wanted"]), found.corrected.recipe)
+    # As it is promised, so it is shown: nearer to the cloth than the fit alone has that recipe.
+    alone = shop.dyes.predict(found.corrected.recipe).hex
+    near, far = (delta_e(*map(hex_to_lab, (taught.target.hex, c))) for c in (taught.hex, alone))
+    assert near < far - 1.0
+    assert f"{taught.hex} as mixed" in first
     assert "Your pot" not in words(asked("/colour", wanted="30 0 0"))
 
 

@@ -48,7 +48,7 @@ CREATE TEMP VIEW written AS
     SELECT 'job' AS what, name, name AS words FROM job
     UNION ALL SELECT 'recipe', job, "on" || ': ' || recipe || ' ' || note FROM kept_recipe
     UNION ALL SELECT 'bath sheet', job, made || ': '
-        || (SELECT group_concat(key || ' ' || value, ' + ') FROM json_each(content, '$.recipe'))
+        || (SELECT group_concat(key || printf(' %.3g', value), ' + ') FROM json_each(content, '$.recipe'))
         || ' on ' || json_extract(content, '$.cloth') FROM kept_sheet
     UNION ALL SELECT 'mottled piece', job, json_extract(content, '$.name') FROM kept_piece
     UNION ALL SELECT 'trial', job, coalesce(date || ': ', '') || recipe || ' ' || lot || ' '
