@@ -19,7 +19,7 @@ import numpy as np
 from dyemix.arrays import Array, Indices
 from dyemix.errors import Fault, InputError, said
 from dyemix.files.small_tables import Column, number, read_table
-from dyemix.photo.decode import Photograph, need
+from dyemix.photo.decode import Photograph, need, sayings
 from dyemix.photo.layout import HEIGHT, LAYOUTS, WIDTH, Layout, homography, parts, project, quad
 
 #: Longest side (px) of the picture in which the marks are looked for.
@@ -209,9 +209,14 @@ def _marks(photo: Photograph) -> tuple[Indices, Array]:
     return numbers[ours], corners[ours]
 
 
-def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Lens, float]:
-    """The page that is meant, the only one or by far the nearest: its layout, how it is seen, and
-    how many mm its marks are off their places at most. Raises `InputError`.
+def find_page(photo: Photograph) -> tuple[Frame, Lens]:
+    """Find the photo page: where everything lies on it, and how the lens shows it.
+
+    Raises
+    ------
+    InputError
+        No mark found, a corner of the page outside the picture, marks that do not belong
+        together, or another page about as near.
     """
     numbers, corners = _marks(photo)
     if not len(numbers):
@@ -237,28 +242,10 @@ def _page(photo: Photograph, notes: list[str]) -> tuple[Layout, Lens, float]:
     others = np.delete(sides, four)
     if np.any(_NEARER * others > side):
         raise photo.refuse(said("photo.two_pages"))
-    if len(others):
-        notes.append(said("photo.another_page"))
-    return layout, lens, off
-
-
-def find_page(photo: Photograph) -> tuple[Frame, Lens]:
-    """Find the photo page: where everything lies on it, and how the lens shows it.
-
-    Raises
-    ------
-    InputError
-        No mark found, a corner of the page outside the picture, marks that do not belong
-        together, or another page about as near.
-    """
-    notes: list[str] = []
-    layout, lens, off = _page(photo, notes)
     page = lens(quad(0, 0, WIDTH, HEIGHT))
     per_mm = np.linalg.norm(page[1] - page[0]) / WIDTH
     if page.min() < -1 or (page.max(axis=0) > np.array(photo.codes.shape[1::-1]) + 1).any():
         raise photo.refuse(said("photo.runs_out"))
-    if off > 1.0:
-        notes.append(said("photo.bent_page", off=off))
-    if per_mm < 4.0:
-        notes.append(said("photo.nearer", per_mm=per_mm))
+    holds = {"another_page": len(others), "bent_page": off > 1.0, "nearer": per_mm < 4.0}
+    notes = sayings(holds, off=off, per_mm=per_mm)
     return Frame(layout.labels, layout.places, layout, tuple(notes)), lens

@@ -12,11 +12,11 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2, Light, smoothest_reflectance
+from dyemix.colour.colorimetry import D65_2, Light, smoothest
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.errors import Fault, InputError, TargetError, said
+from dyemix.errors import Fault, InputError, said
 from dyemix.files import read_swatches
 from dyemix.files.cells import few
 from dyemix.files.small_tables import read_names
@@ -247,7 +247,8 @@ def _cells(
     lost = grey * np.diag(np.square(_ONE_COLOUR))
     camera = spread_in_lab(lab, found.camera(rgb, places) + lost)
     cells = []
-    for i, (each, spectrum) in enumerate(zip(laid, _spectra(lab), strict=True)):
+    spectra, possible = smoothest(lab, D65_2)
+    for i, each in enumerate(laid):
         parts = delta_e(lab[i], matrix.lab(each.cloth.blocks))
         spread = float(np.sqrt(np.mean(parts**2)))
         words, left_out, bound = each.content.warnings, each.left_out, None
@@ -260,22 +261,14 @@ def _cells(
             words = (said("photo.bound", where=word, remedy=said("photo.remedy")), *words)
         if accepted := each.label.upper() in kept:
             words, left_out = (*(f"kept although {reason}" for reason in left_out), *words), ()
-        if spectrum is None:
+        if not possible[i]:
             left_out = (*left_out, said("photo.impossible"))
         cells.append(
             CellReading(
-                **vars(each) | {"left_out": left_out}, lab=lab[i], reflectance=spectrum,
+                **vars(each) | {"left_out": left_out}, lab=lab[i],
+                reflectance=spectra[i] if possible[i] else None,
                 within=within[i], camera=camera[i], spread=spread, warnings=words,
                 clipped=bound, accepted=accepted,
             )
         )  # fmt: skip
     return cells
-
-
-def _spectra(lab: Array) -> list[Array | None]:
-    """The smoothest reflectance ``(B,)`` with each colour; None where no cloth can have it."""
-    try:
-        return [spectrum.copy() for spectrum in smoothest_reflectance(lab, D65_2)]
-    except TargetError:
-        halves = np.array_split(lab, 2)  # until the colours out of reach stand alone
-        return [None] if len(lab) == 1 else [x for half in halves for x in _spectra(half)]
