@@ -113,7 +113,7 @@ def main() -> None:
             draws = np.random.default_rng(0).multivariate_normal(np.zeros(3), fitted.error, 2000)
             bound = np.quantile(np.linalg.norm(draws, axis=1), 0.9) / colour.CLOTH_FACTOR
             over.append(np.linalg.norm(card[-1], axis=1) / bound)
-    print(f"cloth against patches left out: {np.quantile(over, 0.92):.2f} ({colour.CLOTH_FACTOR})")
+    print(f"cloth against patches left out: {np.quantile(over, 0.9):.2f} ({colour.CLOTH_FACTOR})")
     for light, (square, plain) in told.items():
         print(f"lit by {light}: {np.sqrt(square / plain):.2f} times {colour.LIT_BY[light]}")
     stands = (colour.GREY_ERROR, colour.VIVID_ERROR, colour.LIGHT_ERROR)
