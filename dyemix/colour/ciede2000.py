@@ -44,8 +44,8 @@ def delta_e(reference: ArrayLike, sample: ArrayLike, k_lightness: float = 1.0) -
     shapes = [np.shape(values)[-2::-1] for values in pair]
     if any(1 not in sizes and sizes[0] != sizes[1] for sizes in zip(*shapes, strict=False)):
         raise DyemixError(f"{np.shape(pair[0])} colours have no partners in {np.shape(pair[1])}.")
-    if not k_lightness > 0:
-        raise DyemixError(f"k_lightness is {k_lightness:g}: above 0.")
+    if not 0.01 <= k_lightness <= 100:
+        raise DyemixError(f"k_lightness is {k_lightness:g}: from 0.01 to 100.")
     residual, _ = delta_e_parts(*_leading(*pair), k_lightness, slope=False)
     return np.asarray(np.sqrt((residual * residual).sum(axis=0)))
 

@@ -363,8 +363,9 @@ def test_colours_without_partners_are_refused() -> None:
     assert dyemix.delta_e(np.ones((2, 1, 3)), np.ones((4, 3))).shape == (2, 4)
     with pytest.raises(dyemix.DyemixError, match="no partners"):
         dyemix.delta_e(np.ones((2, 3)), np.ones((4, 3)))
-    with pytest.raises(dyemix.DyemixError, match="k_lightness is -1"):
-        dyemix.delta_e([50, 0, 0], [51, 0, 0], -1)
+    for factor in (-1.0, 0.0, 1e999, float("nan")):
+        with pytest.raises(dyemix.DyemixError, match=f"k_lightness is {factor:g}"):
+            dyemix.delta_e([50, 0, 0], [51, 0, 0], factor)
 
 
 # Frames from elsewhere --------------------------------------------------------------------------

@@ -213,6 +213,8 @@ def test_prices_as_they_are_written() -> None:
         ({"total": 0.0}, "a total depth of 0 % owf holds no dye"),
         ({"in_hand": {"navy": -1.0}}, "in_hand of navy is -1: 0 or more"),
         ({"price": {"navy": float("nan")}}, "price of navy is nan: 0 or more"),
+        ({"k_lightness": float("inf")}, "k_lightness is inf: from 0.01 to 100"),
+        ({"k_lightness": 0.0}, "k_lightness is 0: from 0.01 to 100"),
     ],
 )
 def test_constraints_that_cannot_be_met_are_refused(limits: dict[str, object], words: str) -> None:
