@@ -293,14 +293,19 @@ def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> 
                 raise SavedError(f"{folder} is not empty: name a new one, nothing is written over.")
         except OSError as error:
             raise SavedError(f"{folder}: cannot be written ({error.strerror}).") from None
-        for table in TABLES:
-            found = db.execute(f"SELECT * FROM {table} ORDER BY id")
-            names = [name for name, *_ in found.description]
-            rows = [[h for name in names for h in _SPREAD.get(name, (name,))]]
-            for row in found:
-                rows.append([x for name in names for x in _cells(name, row, table, folder)])
-            written.append(folder / f"{table}.csv")
-            write(written[-1], csv_text(rows, "\r\n"))  # a lone CR in a cell is then quoted too
+        try:
+            for table in TABLES:
+                found = db.execute(f"SELECT * FROM {table} ORDER BY id")
+                names = [name for name, *_ in found.description]
+                rows = [[h for name in names for h in _SPREAD.get(name, (name,))]]
+                for row in found:
+                    rows.append([x for name in names for x in _cells(name, row, table, folder)])
+                written.append(folder / f"{table}.csv")
+                write(written[-1], csv_text(rows, "\r\n"))  # a lone CR in a cell is quoted then
+        except BaseException:  # an export is whole, or none
+            for file in folder.iterdir():
+                file.unlink()
+            raise
     return tuple(written)
 
 

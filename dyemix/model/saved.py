@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from dyemix.colour.colorimetry import WAVELENGTHS
+from dyemix.dataset.recipe import is_name
 from dyemix.dataset.serialise import from_plain, parse, plain
-from dyemix.errors import DyemixError, InputError, SavedError, said
+from dyemix.errors import InputError, SavedError, said
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import depth_law_by_law
 from dyemix.model.unknowns import ACTING
@@ -23,6 +24,8 @@ VERSION = 3
 _RENAMED = {"notes": "warnings", "odd": "warnings", "advice": "next", "surface_note": "surface"}
 _GONE = ("exponent", "capacity", "competition", "draws", "mixing", "model", "own_mixtures",
          "set_aside", "expected", "rough")  # fmt: skip
+#: No exponent, logarithm or variance of a set is larger.
+_MOST = 1e6
 #: What a saved set begins with.
 _HEAD = {
     "format": FORMAT, "version": VERSION,
@@ -69,10 +72,30 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
             raise SavedError("its wavelengths are not 400–700 nm at 10 nm.")
         if version == 1:
             content = _from_version_1(content)
-        return from_plain(DyeSet, content if version == VERSION else _from_version_2(content))
-    except (KeyError, TypeError, ValueError, AttributeError, DyemixError) as error:
+        content = content if version == VERSION else _from_version_2(content)
+        return _sound(from_plain(DyeSet, content))
+    except (KeyError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
         kind = type(error).__name__
         raise SavedError(said("fit.damaged", path=path, kind=kind, error=error)) from None
+
+
+def _sound(dyes: DyeSet) -> DyeSet:
+    """The set. Raises `SavedError`, or an error of arithmetic, for one that no fit has made: names
+    that no recipe holds, errors below nothing, or what predicts no colour.
+    """
+    scatter, known = dyes.scatter, dyes.known
+    errors = (scatter.dosing, scatter.pot, scatter.second_bath, known.strength, known.rest)
+    least = min(*errors, known.alone, *dyes.palest, *dyes.cloth, dyes.curves.min())
+    parts = (dyes.company, dyes.interaction, scatter.reading, known.covariance)
+    named = len({name for name in dyes.names if is_name(name)}) == len(dyes)
+    if not named or least < 0.0 or max(np.abs(part).max() for part in parts) > _MOST:
+        raise SavedError("its names, errors or cloth are none.")
+    for spread in parts[2:]:
+        np.linalg.cholesky(spread + 1e-9 * np.eye(len(spread)))
+    with np.errstate(all="raise", under="ignore"):
+        seen = dyes.predict_many(np.stack([dyes.palest, dyes.deepest]))
+        seen.in_pot(seen.lab)
+    return dyes
 
 
 def _from_version_2(content: dict[str, Any]) -> dict[str, Any]:

@@ -94,6 +94,8 @@ def test_the_mislabelled_swatch_is_found_and_is_the_only_one() -> None:
     label = str(Recipe.parse(format_recipe({name: demo["mislabelled_as"]})))
     assert text.startswith(label)
     assert "mislabelled" in text
+    read_like = float(text.partition("reads like ")[2].partition(" %")[0])
+    assert read_like == pytest.approx(demo["mislabelled_dyed"], rel=0.2)
     assert "again" in next(d.next for d in report.dyes if d.name == name)
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 
 import numpy as np
 import pytest
 
 import dyemix
-from dyemix.errors import InputError, SavedError
+from dyemix.errors import DyemixError, InputError, SavedError
 from dyemix.model.saved import VERSION
 
 
@@ -51,6 +52,18 @@ def test_a_saved_set_is_written_over_only_by_force(dyes, tmp_path):
         (lambda c: {**c, "light": "moon/10"}, "damaged"),
         (lambda c: {**c, "wavelengths_nm": [380, 730, 36]}, "damaged"),
         (lambda c: [c], "not a saved dye set"),
+        # Of the right shape, and no set: nothing may be made of these.
+        (lambda c: {**c, "names": [c["names"][1], *c["names"][1:]]}, "names"),
+        (lambda c: {**c, "names": ["na\x1b[2Jvy", *c["names"][1:]]}, "names"),
+        (lambda c: {**c, "palest": [-x for x in c["palest"]]}, "damaged"),
+        (lambda c: {**c, "cloth": [-x for x in c["cloth"]]}, "damaged"),
+        (lambda c: {**c, "curves": [[-x for x in row] for row in c["curves"]]}, "damaged"),
+        (lambda c: {**c, "law": [[1e300, 0.0]] * len(c["law"])}, "damaged"),
+        (lambda c: {**c, "company": [-1e300] * len(c["names"])}, "damaged"),
+        (lambda c: {**c, "scatter": {**c["scatter"], "pot": -0.1}}, "damaged"),
+        (lambda c: {**c, "scatter": {**c["scatter"], "reading": (-np.eye(3)).tolist()}}, "damaged"),
+        (lambda c: {**c, "posterior": {**c["posterior"], "freedom": 0.0}}, "damaged"),
+        (lambda c: {**c, "posterior": {**c["posterior"], "widening": -1.0}}, "damaged"),
     ],
 )
 def test_damage_is_one_clear_sentence(dyes, tmp_path, harm, says):
@@ -59,6 +72,35 @@ def test_damage_is_one_clear_sentence(dyes, tmp_path, harm, says):
     path.write_text(json.dumps(harm(json.loads(path.read_text(encoding="utf-8")))))
     with pytest.raises(SavedError, match=says):
         dyemix.load(path)
+
+
+def leaves(value, path=()):
+    """The place of one number, word or truth of each kind that JSON holds, by its kind of place."""
+    if not isinstance(value, dict | list):
+        return {tuple("*" if isinstance(step, int) else step for step in path): path}
+    steps = value.items() if isinstance(value, dict) else enumerate(value)
+    return {k: p for step, inside in steps for k, p in leaves(inside, (*path, step)).items()}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "other", [-1.0, 0.0, 1e300, -1e300, 1e-300, 10**400, None, "x\x1b", [], True]
+)
+def test_whatever_one_value_is_the_set_is_refused_or_answers(dyes, tmp_path, other):
+    """In arithmetic that is as strict as every test's (`_strict_floats`)."""
+    path = tmp_path / "dyes.json"
+    dyemix.save(dyes, path)
+    sound = path.read_text(encoding="utf-8")
+    for place in leaves(json.loads(sound)).values():
+        content = inner = json.loads(sound)
+        for step in place[:-1]:
+            inner = inner[step]
+        inner[place[-1]] = other
+        path.write_text(json.dumps(content))
+        with suppress(DyemixError):
+            read = dyemix.load(path)
+            assert np.isfinite(read.predict("marigold 0.8 + navy 0.25").likely)
+            assert len(str(dyemix.match(read, "#7d8a6e", max_dyes=2)))
 
 
 @pytest.mark.parametrize("cut", [0, 1, 100, 5000])
