@@ -247,7 +247,7 @@ def serve(
 
     Raises `TargetError`, and `DyemixError` for a bad limit or a shelf of more than 64 dyes.
     """
-    refuse(max_dyes < 1 or not tolerance > 0, "gamut.family.limits")
+    refuse(max_dyes < 1 or not 0 < tolerance <= 100, "gamut.family.limits")
     refuse(len(dyes) > 64, f"{len(dyes)} dyes are more than can be compared at once (64).")
     targets = [target.under(dyes.light) for target in Target.all(wanted)]
     out: dict[int, Served] = {}

@@ -92,6 +92,7 @@ def test_a_colour_of_one_dye_needs_one_dye(dyes: DyeSet) -> None:
         (lambda d: family(d, ["#7d8a6e"], tolerance=0), "tolerance"),
         (lambda d: family(d, ["#7d8a6e"], cloth_g=0), "dry weight"),
         (lambda d: family(d, ["#7d8a6e"], max_dyes=0), "max_dyes"),
+        (lambda d: family(d, ["#7d8a6e"], tolerance=1e308), "at most 100"),
     ],
 )
 def test_bad_input_says_what_would_be_right(
