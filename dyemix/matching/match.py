@@ -174,7 +174,7 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     settled = [target.under(light) for target in targets]
     for row, prediction in zip(rows, made[rows], strict=True):
         which, recipe = found.which[row], prediction.recipe
-        mean, median, bound, sound, excellent = (float(part[row]) for part in vars(pot).values())
+        mean, median, bound, sound, excellent = (float(part[row]) for part in pot)
         kit, bounds = wanted.kit, (k, problem.upper, problem.total)
         rounded = measured(dyes, recipe, kit, aims[which], light, *bounds) if kit else None
         one = Match(

@@ -104,20 +104,18 @@ def solve(
             left = np.flatnonzero(~ended)
             if not len(left):
                 break
-            rows, cost, damping, promised = (a[left] for a in (rows, cost, damping, promised))
-            x, r, low, top = (a[:, left] for a in (x, r, low, top))
-            tried, step, gradient = (a[:, left] for a in (tried, step, gradient))
-            jacobian, turned = jacobian[..., left], turned[left]
+            rows, turned = rows[left], turned[left]
+            cost, damping, promised, x, r, low, top, tried, step, gradient, jacobian = (
+                a[..., left] for a in (cost, damping, promised, x, r, low, top, tried, step,
+                                       gradient, jacobian)
+            )  # fmt: skip
             bend = None if bend is None else bend[..., left]
         r_new, jacobian_new = residual(tried, rows)
         cost_new = (r_new * r_new).sum(axis=0)
         # Damped less where the promise was kept, more where hardly: steps can turn to and fro.
         kept = (cost - cost_new) / np.maximum(promised, 1e-300)
-        damping = np.where(
-            kept < 0.25,
-            np.maximum(damping * 5.0, 0.05),
-            np.where(kept > 0.75, np.maximum(damping * 0.2, 1e-10), damping),
-        )
+        eased = np.where(kept > 0.75, np.maximum(damping * 0.2, 1e-10), damping)
+        damping = np.where(kept < 0.25, np.maximum(damping * 5.0, 0.05), eased)
         if limited:
             damping[turned] = 10.0
         better = cost_new < cost

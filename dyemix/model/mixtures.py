@@ -24,6 +24,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -71,8 +72,7 @@ def in_company(curves: Array) -> Array:
     return np.asarray(curves + COMPANY_FLOOR * curves.max(axis=1, keepdims=True))
 
 
-@dataclass(frozen=True, eq=False)
-class Strengths:
+class Strengths(NamedTuple):
     """What the unknowns of a calibration do to N colours under one light.
 
     `lab` ``(N, 3)``; `by_band` ``(N, 3, B)`` its slope by K/S; `g` ``(N, D)`` how much of each dye
@@ -90,8 +90,7 @@ class Strengths:
     share: Array
 
 
-@dataclass(frozen=True, eq=False)
-class Works:
+class Works(NamedTuple):
     """How much of each dye works in N blends of amounts c ``(k, N)``, and what changes that.
 
     With T the sum of the amounts, and K that of what they do to each other, Σ κᵢ cᵢ:

@@ -9,7 +9,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from dyemix.arrays import Array, Indices
+from dyemix.arrays import Array, Flags, Indices
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, lab, screen_colours
 from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.result import Frame, Result, Row, Value, colour_row
@@ -30,15 +30,18 @@ class Span(Value):
 
     def warnings(self, amounts: Array) -> tuple[str, ...]:
         """One sentence for each dye of amounts ``(D,)`` that leaves the range of its swatches."""
-        # The last digit that is printed must not make a warning.
-        pale = (amounts > 0) & (amounts < self.palest * (1 - 1e-9))
-        deep = amounts > self.deepest * (1 + 1e-9)
-        out = []
+        out, (pale, deep) = [], self.beyond(amounts)
         for i in np.flatnonzero(pale | deep):
             word, edges = ("deeper", self.deepest) if deep[i] else ("paler", self.palest)
             edge = f"{word} than your {word.removesuffix('r')}st square ({edges[i]:g})"
             out.append(f"{self.names[i]} {format_amount(amounts[i])} is {edge}: dye that one next.")
         return tuple(out)
+
+    def beyond(self, amounts: Array) -> tuple[Flags, Flags]:
+        """Which of amounts ``(..., D)`` are paler, and which deeper, than the range."""
+        # The last digit that is printed must not make a warning.
+        pale = (amounts > 0) & (amounts < self.palest * (1 - 1e-9))
+        return pale, amounts > self.deepest * (1 + 1e-9)
 
 
 class Prediction(Result):

@@ -6,10 +6,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import lru_cache
 from math import prod
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 import numpy as np
 
@@ -213,8 +213,7 @@ def causes(
 # The miss ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, eq=False)
-class Likely:
+class Likely(NamedTuple):
     """The distribution of ΔE2000 between target and pot, for N recipes: arrays ``(N,)``.
 
     `mean`, `median`, `bound` (nine pots in ten stay below), and the chances of a `sound` (≤ 3)
@@ -285,9 +284,8 @@ def likely(
         drawn = _pots(labs[some], covariance[some], freedom)
         miss[some] = delta_e(aims[some], drawn, k_lightness)
     median, bound = np.quantile(miss, [0.5, 0.9], axis=1)
-    return Likely(
-        miss.mean(axis=1), median, bound, (miss <= 3.0).mean(axis=1), (miss <= 1.5).mean(axis=1)
-    )
+    sound, excellent = ((miss <= most).mean(axis=1) for most in (3.0, 1.5))
+    return Likely(miss.mean(axis=1), median, bound, sound, excellent)
 
 
 def expected_miss(target: Array, labs: Array, covariance: Array, k_lightness: float = 1.0) -> Array:
