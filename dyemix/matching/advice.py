@@ -10,7 +10,7 @@ worked out is in `dyemix.fitting.learn`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
 from typing import Any
@@ -31,6 +31,8 @@ from dyemix.model.dyes import DyeSet
 
 #: Most recipes that are suggested; recipes they are chosen from.
 _MOST, _FROM = 3, 24
+#: By how much, and by what share of the other's, a recipe is better in each thing of `_told`.
+_MARGINS = (*[(1.0, 0.0)] * 5, (0.5, 0.0), (0.0, 0.1), (0.0, 0.2))
 #: Depths tried for squares of one dye, halving (common practice), within the dye's ladder.
 _HALVINGS = 6
 #: Squares of a mix are tried as the recipes themselves and as their parts, at these shares.
@@ -58,22 +60,27 @@ def suggest(
     order = np.lexsort((np.round(likely, 1), np.array(tiny)))
     order = order[likely[order] <= likely[order[:1]] + WORTH]
     weighed = [found[i] for i in order]
-    ways = _ways(dyes, wanted, weighed, left or {})
+    grey = {dyes.names[i] for i in np.flatnonzero(dyes.greys(dyes.light))}
+    told = [_told(m, wanted, grey, left or {}) for m in weighed]
+    value = np.array([[value for value, _ in ways] for ways in told], dtype=float)
+    least, share = np.array(_MARGINS).T
+    # Whether recipe i is better than recipe j in w ``(N, N, W)``.
+    better = (value[:, np.newaxis] <= value * (1.0 - share) - least) & (
+        value[:, np.newaxis] < value
+    )
 
-    def beats(way: _Way, i: int, others: list[int]) -> bool:
-        rest = way.value[[j for j in others if j != i]]
-        better = way.value[i] <= rest * (1.0 - way.share) - way.least
-        return bool(np.all(better & (way.value[i] < rest))) and len(rest) > 0
+    def beats(i: int, w: int) -> bool:
+        rest = [j for j in shown if j != i]
+        return bool(rest) and bool(better[i, rest, w].all())
 
     def reasons(i: int) -> tuple[str, ...]:
         first = f"likeliest to come out right ({likely[order[0]]:.1f})"
-        speaks = tuple(way.words(weighed[i]) for way in ways if beats(way, i, shown))
+        speaks = tuple(words for w, (_, words) in enumerate(told[i]) if beats(i, w))
         return speaks if i else (first, *speaks)
 
     shown = [0]
-    for way in ways:
-        best = int(np.argmin(way.value))
-        if len(shown) < _MOST and best not in shown and beats(way, best, shown):
+    for w, best in enumerate(value.argmin(axis=0).tolist()):
+        if len(shown) < _MOST and best not in shown and beats(best, w):
             shown.append(best)
     shown = sorted(i for i in shown if reasons(i))  # one shown later can take them all
     choices = [replace(weighed[i], reasons=reasons(i)) for i in shown]
@@ -81,59 +88,29 @@ def suggest(
     return replace(found, matches=(*choices, *others))
 
 
-class _Way(Value):
-    """One thing to choose by.
-
-    `value` ``(N,)`` of each recipe, less is better; a recipe is better where it is lower by `share`
-    of the other's value and by `least`; `words` say so.
+def _told(
+    m: Match, wanted: Constraints, grey: set[str], left: Mapping[str, float]
+) -> list[tuple[float, str]]:
+    """What a recipe is told from others by, what matters most first: less is better, and in words
+    what is good about it.
     """
-
-    value: Array
-    least: float
-    share: float
-    words: Callable[[Match], str]
-
-
-def _ways(
-    dyes: DyeSet, wanted: Constraints, found: list[Match], left: Mapping[str, float]
-) -> tuple[_Way, ...]:
-    """What recipes are told apart by, what matters most first."""
-    grey = {dyes.names[i] for i in np.flatnonzero(dyes.greys(dyes.light))}
-    kit = wanted.kit
-
-    def poured(m: Match) -> float:
-        """mL of stock, or % owf where no kit is given."""
-        return sum(d.ml for d in m.measured.doses) if m.measured else m.recipe.total
-
-    def lamp(m: Match) -> float:
-        return max((shift.delta_e for shift in m.metamerism or m.inconstancy), default=0.0)
-
-    def short(m: Match) -> bool:
-        """Whether a bottle must be made for it."""
-        recipe = m.measured.recipe if m.measured else m.recipe
-        return any(owf > left.get(dye, 0.0) for dye, owf in recipe.items())
-
-    def told(value: Callable[[Match], float]) -> Array:
-        return np.array([value(m) for m in found], dtype=float)
-
-    unit = "mL of stock" if kit else "% owf in all"
-    return (
-        _Way(told(lambda m: bool(m.prediction.warnings)), 1.0, 0.0,
-             lambda m: "all amounts within your own squares"),
-        _Way(told(lambda m: len(m.recipe)), 1.0, 0.0,
-             lambda m: ("undyed", "only one dye", "only two dyes")[n]
-             if (n := len(m.recipe)) < 3 else f"only {n} dyes"),
-        _Way(told(lambda m: bool(grey & set(m.recipe))), 1.0, 0.0,
-             lambda m: f"no {' or '.join(sorted(grey))}"),
-        _Way(told(lambda m: not set(wanted.prefer) & set(m.recipe)), 1.0, 0.0,
-             lambda m: f"uses up {' and '.join(sorted(set(wanted.prefer) & set(m.recipe)))}"),
-        _Way(told(lambda m: not left or short(m)), 1.0, 0.0,
-             lambda m: "from what is left in the bottles"),
-        _Way(told(lamp), 0.5, 0.0, lambda m: f"steadiest by lamplight ({lamp(m):.1f})"),
-        _Way(told(lambda m: m.cost or 0.0), 0.0, 0.1,
-             lambda m: f"cheapest ({m.cost or 0.0:.2f} per kg of cloth)"),
-        _Way(told(poured), 0.0, 0.2, lambda m: f"least to pour ({poured(m):.3g} {unit})"),
-    )  # fmt: skip
+    dyes, recipe = set(m.recipe), m.measured.recipe if m.measured else m.recipe
+    count, liked = len(dyes), " and ".join(sorted(dyes & set(wanted.prefer)))
+    few = {0: "undyed", 1: "only one dye", 2: "only two dyes"}.get(count, f"only {count} dyes")
+    there = left and all(owf <= left.get(dye, 0.0) for dye, owf in recipe.items())
+    lamp = max((shift.delta_e for shift in m.metamerism or m.inconstancy), default=0.0)
+    poured = sum(d.ml for d in m.measured.doses) if m.measured else m.recipe.total
+    cost, unit = m.cost or 0.0, "mL of stock" if wanted.kit else "% owf in all"
+    return [
+        (bool(m.prediction.warnings), "all amounts within your own squares"),
+        (count, few),
+        (bool(grey & dyes), f"no {' or '.join(sorted(grey))}"),
+        (not liked, f"uses up {liked}"),
+        (not there, "from what is left in the bottles"),
+        (lamp, f"steadiest by lamplight ({lamp:.1f})"),
+        (cost, f"cheapest ({cost:.2f} per kg of cloth)"),
+        (poured, f"least to pour ({poured:.3g} {unit})"),
+    ]
 
 
 class Choice(Value):

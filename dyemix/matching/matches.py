@@ -201,11 +201,8 @@ class Matches(Several[Match]):
         """One row a recipe: amounts, both misses, colour with its light, what to mind."""
         return (row for match in self.matches for row in match._rows())
 
-    def text(self, detail: bool = False) -> str:
-        """The text for the bench; `detail` adds chances and lamps, recipe by recipe."""
-        return self._told(detail)
-
     def _lines(self, detail: bool = False) -> Iterable[str]:
+        """The text for the bench; `detail` adds chances and lamps, recipe by recipe."""
         yield from (f"Target {self.target}, {self.reach.value}.", *self.warnings)
         width = max([len(str(m.recipe)) for m in self], default=10)
         yield f"    {'% of dry cloth weight':<{width}}{'on paper':>10}{'likely in the pot':>19}"

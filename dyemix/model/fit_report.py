@@ -187,11 +187,8 @@ class FitReport(Result):
                 "worst": max(dye.inner, default=None), "warnings": dye.warnings, "next": dye.next,
             }  # fmt: skip
 
-    def text(self, detail: bool = False) -> str:
-        """Which dyes are ready and which want what squares; `detail` adds figures and warnings."""
-        return self._told(detail)
-
     def _lines(self, detail: bool = False) -> Iterable[str]:
+        """Which dyes are ready and which want what squares; `detail` adds figures and warnings."""
         head = filter(None, [self.verdict, self.next_swatches])
         return [*head, *(self._in_full() if detail else self._in_short())]
 

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from dyemix.arrays import Array, Indices
-from dyemix.colour.appearance import HueSpace, difference, lab_hue, usual_hue
+from dyemix.colour.appearance import HueSpace, difference, lab_hue, of_hue, usual_hue
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
@@ -119,7 +119,6 @@ class Search:
     def best(
         self, own: tuple[int, ...], added: Iterable[Sets], asked: Array, *,
         key: Callable[[Array, tuple[int, ...]], int] = lambda amounts, more: 0,
-        hue: Callable[[Array], Array] | None = None,
     ) -> dict[int, list[Array]]:  # fmt: skip
         """For every key, what was asked ``(T, 3)`` and the amounts ``(T, D)`` of its best set.
 
@@ -128,15 +127,18 @@ class Search:
         own : the dyes that are in every set.
         added : those that each set adds to them, size by size.
         key : what a set counts as, by its amounts ``(D,)`` at the middle step and what it adds.
-        hue : the colours asked, at the L* ``(T,)`` that came out, where their hue depends on it.
         """
         best: dict[int, tuple[tuple[float, ...], Array, Array]] = {}
+        start = self.start
         for sets in filter(None, added):
             amounts, want, labs = self.solve(own, sets, asked)
-            if hue is not None:  # the lightness is known only now: once more
+            if self.free is Free.LIGHTNESS and self.space is HueSpace.CIECAM16:
+                # Such a hue depends on the lightness, which is known only now: once more.
                 near = np.where(reached(difference(want, labs)), labs[..., 0], -1.0).max(axis=1)
-                levels = np.where(near < 0.0, self.start.lab[0], near)
-                amounts, want, labs = self.solve(own, sets, hue(levels))
+                levels, chroma = np.where(near < 0.0, start.lab[0], near), np.hypot(*asked.T[1:])
+                again = of_hue(start.lab, levels, chroma, self.space, start.light)
+                again[:, 0] = start.lab[0]
+                amounts, want, labs = self.solve(own, sets, again)
             for j, rank in enumerate(self._ranks(amounts, want, labs, len(sets[0]))):
                 kind = key(amounts[len(asked) // 2, j], sets[j])
                 if kind not in best or rank < best[kind][0]:
@@ -148,10 +150,9 @@ class Search:
     ) -> list[tuple[float, ...]]:
         """What tells the N sets of `extra` added dyes apart, best least; arrays are of `solve`.
 
-        Farthest down first, then fewest steps with a dose too small to measure. Then, where
-        lightness is free, the least darkened: a further dye must save lightness worth seeing. Else
-        fewest dyes, then what a slip in dosing upsets least, or what comes nearest where a step is
-        missed.
+        Farthest down first. Then, where lightness is free, the least darkened: a further dye must
+        save lightness worth seeing. Else fewest dyes, then what a slip in dosing upsets least, or
+        what comes nearest where a step is missed.
         """
         off = difference(want, labs)
         down = np.cumprod(reached(off), axis=0).sum(axis=0)
@@ -162,8 +163,7 @@ class Search:
             slip = slips.reshape(labs.shape[:2]).mean(axis=0)
             miss = np.abs(off).sum(axis=2).mean(axis=0)
             rest = [extra * (down > 0), np.where(down == len(want), slip, miss)]
-        small = ((amounts > 0.0) & (amounts < LEAST_DOSE)).any(axis=2).sum(axis=0)
-        return [tuple(map(float, row)) for row in np.column_stack([-down, small, *rest])]
+        return [tuple(map(float, row)) for row in np.column_stack([-down, *rest])]
 
     def solve(self, own: tuple[int, ...], sets: Sets, asked: Array) -> tuple[Array, Array, Array]:
         """Amounts of N sets of k dyes (indices) that come nearest to T colours `asked` ``(T, 3)``.
@@ -180,28 +180,25 @@ class Search:
         Returns amounts ``(T, N, D)`` in % owf, the CIELAB asked ``(T, N, 3)``, what was free in it
         as it came out, and the CIELAB ``(T, N, 3)`` that came out.
         """
-        dyes, index = self.dyes, np.array([own + more for more in sets], np.intp)
-        (n, k), t, s = index.shape, len(asked), len(_STARTS)
-        top, base = dyes.deepest[index], dyes.amounts(self.start.recipe)[index]
-        starts = np.stack([np.where(base > 0, cut * base, some * top) for cut, some in _STARTS])
-        hue = np.arctan2(asked[:, 2], asked[:, 1])
-        turn = np.zeros((t, 3, 3))
-        turn[:, 0, 0], turn[:, 1, 1], turn[:, 2, 2] = 1.0, np.cos(hue), np.cos(hue)
-        turn[:, 1, 2], turn[:, 2, 1] = np.sin(hue), -np.sin(hue)
-        turn *= np.array(self.free.value)[:, None]
-        at = np.repeat(np.arange(t), s * n)
+        dyes, t, s, n = self.dyes, len(asked), len(_STARTS), len(sets)
+        index = np.tile(np.array([own + more for more in sets], np.intp), (t * s, 1)).T
+        base, top = self.start.amounts[index], dyes.deepest[index]
+        cut, some = np.tile(np.repeat(_STARTS, n, axis=0), (t, 1)).T
+        at, hue = np.repeat(np.arange(t), s * n), np.arctan2(asked[:, 2], asked[:, 1])
+        along, across, one, none = np.cos(hue), np.sin(hue), np.ones(t), np.zeros(t)
+        turn = np.array([[one, none, none], [none, along, across], [none, -across, along]])
+        turn *= np.array(self.free.value)[:, np.newaxis, np.newaxis]
+        pull = _PULL / np.where(base > 0.0, base, top)
 
         def goal(labs: Array, rows: Indices) -> tuple[Array, Array]:
-            here, off = turn[at[rows]], labs.T - asked[at[rows]]
-            return np.einsum("nij,nj->in", here, off), np.moveaxis(here, 0, -1)
+            here = turn[..., at[rows]]
+            return (here * (labs - asked[at[rows]].T)).sum(axis=1), here
 
-        down = Blending(dyes.whole, self.start.light).towards(goal, np.tile(index, (t * s, 1)).T)
-        aim, most = np.tile(base, (t * s, 1)).T, np.tile(top, (t * s, 1)).T
-        pull = _PULL / np.where(aim > 0.0, aim, most)
+        down = Blending(dyes.whole, self.start.light).towards(goal, index)
 
         def residual(x: Array, rows: Indices) -> tuple[Array, Array]:
             (r, slope), away = down(x, rows), pull[:, rows]
-            back = away * (x - aim[:, rows]), np.eye(k)[..., np.newaxis] * away
+            back = away * (x - base[:, rows]), np.eye(len(x))[..., np.newaxis] * away
             return np.concatenate([r, back[0]]), np.concatenate([slope, back[1]])
 
         def settled(rows: Indices, x: Array, low: Array, high: Array) -> Solved:
@@ -210,20 +207,19 @@ class Search:
 
             return solve(of_rows, x, high, lower=low, steps=400, tolerance=1e-10)
 
-        first = np.tile(starts.reshape(s * n, k), (t, 1)).T
-        found = settled(np.arange(len(at)), first, np.zeros_like(most), most)
-        best = np.argmin(found.cost.reshape(t, s, n), axis=1)
-        row = (np.arange(t)[:, None] * s + best) * n + np.arange(n)
-        x, row = found.x[:, row.ravel()], row.ravel()
-        low, high = np.zeros_like(x), most[:, row]
+        first = np.where(base > 0, cut * base, some * top)
+        found = settled(np.arange(len(at)), first, np.zeros_like(top), top)
+        best = np.argmin(found.cost.reshape(t, s, n), axis=1) + s * np.arange(t)[:, np.newaxis]
+        row = (best * n + np.arange(n)).ravel()
+        x, low, high = found.x[:, row], np.zeros((len(index), t * n)), top[:, row]
         # One by one, as another dye may become a trace by it.
         while (some := np.flatnonzero((traces := (x > low) & (x < LEAST_DOSE)).any(axis=0))).size:
             low = np.where(traces & (x >= LEAST_DOSE / 2), LEAST_DOSE, low)
             high = np.where(traces, low, high)
             x[:, some] = settled(row[some], *(part[:, some] for part in (x, low, high))).x
-        chosen = x.T.reshape(t, n, k)
-        amounts: Array = np.zeros((t, n, len(dyes)))
-        np.put_along_axis(amounts, np.broadcast_to(index, chosen.shape), chosen, axis=2)
+        amounts: Array = np.zeros((t * n, len(dyes)))
+        np.put_along_axis(amounts, index[:, row].T, x.T, axis=1)
+        amounts = amounts.reshape(t, n, -1)
         labs, want = self.colours(amounts), np.repeat(asked[:, None], n, axis=1)
         if self.free is Free.LIGHTNESS:
             want[..., 0] = labs[..., 0]

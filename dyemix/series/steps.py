@@ -13,7 +13,7 @@ import numpy as np
 from dyemix.arrays import Array, Flags
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe, dye_names, format_amount
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
+from dyemix.dataset.result import Result, Row, Value
 from dyemix.dataset.target import Target
 from dyemix.errors import Choice, DyemixError, refuse, said
 from dyemix.matching.limits import LEAST_DOSE, Measured
@@ -199,24 +199,20 @@ class Series(Result):
                 row |= {n: getattr(step, n) for n in ("from_start", "likely", "bound", "slip")}
                 yield row | {"measure": str(step.measured or "")}
 
-    def text(
+    def _lines(
         self, measures: Callable[[Step], str] | None = None, about: str = "", detail: bool = False
-    ) -> str:
+    ) -> Iterable[str]:
         """This to be read; with what to `measure` of each step, `about` which stock that is."""
-        lines = [DEMO_WARNING] if self.demo else []
-        lines += [self.title, self.start_line, *self.warnings]
+        yield from (self.title, self.start_line, *self.warnings)
         for route in self.best:
-            lines += ["", f"By {route}."] if route.kind else []
-            lines += route.lines(measures, detail)
+            yield from ("", f"By {route}.") if route.kind else ()
+            yield from route.lines(measures, detail)
         more = len(self.routes) - len(self.best)
-        lines += ["", f"Further routes, in the table alone (--json): {more}."] if more else []
-        lines += [about] if about else []
+        yield from ("", f"Further routes, in the table alone (--json): {more}.") if more else ()
+        yield from filter(None, [about])
         legend = said("series.legend", light=self.start.light)
         legend += said("series.detail", dosing=100.0 * self.dosing) if detail else ""
-        return "\n".join([*lines, f"{legend}; ~, not reached."])
-
-    def __str__(self) -> str:
-        return self.text()
+        yield f"{legend}; ~, not reached."
 
 
 def reached(off: Array) -> Flags:
@@ -285,13 +281,10 @@ class ShadeCard(Result):
     def title(self) -> str:
         grid = "pair strip" if len(self.depths) == 1 else "depth by blend grid"
         kind = "three-dye triangle" if len(self.names) == 3 else grid
-        parts, depths = (
-            _PARTS.get(self.parts, f"{self.parts} parts"),
-            ", ".join(f"{d:g}" for d in self.depths),
-        )
-        on = f" on {self.cloth}" if self.cloth else ""
-        what = (", ".join(self.names), on, kind, parts, depths, len(self.blends))
-        return said("series.card", *what)
+        parts, on = f"{self.parts} parts", f" on {self.cloth}" if self.cloth else ""
+        parts, depths = _PARTS.get(self.parts, parts), ", ".join(f"{d:g}" for d in self.depths)
+        names = ", ".join(self.names)
+        return said("series.card", names, on, kind, parts, depths, len(self.blends))
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -304,14 +297,13 @@ class ShadeCard(Result):
         for b in self.blends:
             yield {"name": b.name, "row": b.row, "column": b.column, **b.prediction.row}
 
-    def __str__(self) -> str:
-        lines = [DEMO_WARNING] if self.demo else []
+    def _lines(self) -> Iterable[str]:
         width, light = max(len(str(b.recipe)) for b in self.blends), self.blends[0].prediction.light
-        lines += [self.title, f"     {'% owf':<{width}}  hex        L*    a*    b* ({light})"]
+        yield from (self.title, f"     {'% owf':<{width}}  hex        L*    a*    b* ({light})")
         for b in self.blends:
             colour = f"{b.prediction.hex}  " + "{:5.1f} {:5.1f} {:5.1f}".format(*b.prediction.lab)
-            lines.append(f"{b.name:<4} {b.recipe!s:<{width}}  {colour}")
-        return "\n".join([*lines, *self.warnings])
+            yield f"{b.name:<4} {b.recipe!s:<{width}}  {colour}"
+        yield from self.warnings
 
 
 def shade_card(

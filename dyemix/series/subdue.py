@@ -270,15 +270,9 @@ def _routes(
         without[np.arange(len(added)), list(added)] = 0.0
         return added[int(np.argmax(search.colours(without)[:, 1:] @ start.lab[1:]))]
 
-    def asked_at(levels: Array) -> Array:
-        out = of_hue(start.lab, levels, np.hypot(*asked.T[1:]), search.space, start.light)
-        out[:, 0] = start.lab[0]
-        return out
-
-    bends = search.free is Free.LIGHTNESS and search.space is HueSpace.CIECAM16
     sizes = range(1, most - len(own) + 1)
     added = ([a for a in combinations(kinds, n) if leading & set(a)] for n in sizes)
-    best = search.best(own, added, asked, key=greying, hue=asked_at if bends else None)
+    best = search.best(own, added, asked, key=greying)
     routes = []
     for dye, (want, amounts) in best.items():
         if dye in leading:
