@@ -82,34 +82,26 @@ class Miss:
     @classmethod
     def of(cls, target: Array, piece: Array) -> Miss:
         """The miss of a piece ``(3,)`` from a target ``(3,)``, in CIELAB."""
-        lightness, chroma, hue = difference(target, piece).tolist()
-        seen = sorted((size, word) for word, size in _parts(target, piece) if size >= SEEN)
-        words = tuple(word for _, word in reversed(seen))
-        return cls(float(delta_e(target, piece)), lightness, chroma, hue, words)
+        (lightness, more, turned), (_, a, b) = difference(target, piece).tolist(), piece - target
+        (light, _, hue), _ = delta_e_residual(target, piece)
+        chroma, own = np.hypot(*piece[1:]), np.hypot(*target[1:])
+        if min(chroma, own) < _NEUTRAL:
+            turns = [(a, "redder", "greener"), (b, "yellower", "bluer")]
+        else:
+            # Not the second part of ΔE2000: its turn in the blues puts some of the hue into it.
+            clean = (chroma - own) / (1.0 + 0.0225 * (chroma + own))  # S_C, CIE 142
+            # The next axis that way round (counter-clockwise where ΔH* is above 0).
+            turn = np.sign(hue)
+            axis = _AXES[int(turn * ((turn * lab_hue(target) + _NEAR) // 90.0 + 1.0)) % 4]
+            turns = [(clean, "cleaner", "duller"), (hue, axis, axis)]
+        parts = [(light, "lighter", "darker"), *turns]
+        sizes = sorted((abs(part), more if part > 0 else less) for part, more, less in parts)
+        words = tuple(word for size, word in reversed(sizes) if size >= SEEN)
+        return cls(float(delta_e(target, piece)), lightness, more, turned, words)
 
     def __str__(self) -> str:
         words = ", ".join(self.words) or "no difference that shows"
         return f"{self.delta_e:.1f} ΔE2000: {words}"
-
-
-def _parts(target: Array, piece: Array) -> list[tuple[str, float]]:
-    """The word for each of the three parts of a miss, and its size in ΔE2000."""
-    (light, _, hue), _ = delta_e_residual(target, piece)
-    (_, a1, b1), (_, a2, b2) = target, piece
-    c1, c2 = np.hypot(a1, b1), np.hypot(a2, b2)
-    lighter = _named(light, "lighter", "darker")
-    if min(c1, c2) < _NEUTRAL:
-        return [lighter, _named(a2 - a1, "redder", "greener"), _named(b2 - b1, "yellower", "bluer")]
-    # Not the second part: the turn of ΔE2000 in the blues puts some of the hue into it.
-    clean = (c2 - c1) / (1.0 + 0.0225 * (c1 + c2))  # S_C, CIE 142
-    # The next axis that way round (counter-clockwise where ΔH* is above 0): red, yellow, green ...
-    turn = np.sign(hue)
-    axis = turn * ((turn * lab_hue(target) + _NEAR) // 90.0 + 1.0)
-    return [lighter, _named(clean, "cleaner", "duller"), (_AXES[int(axis) % 4], abs(float(hue)))]
-
-
-def _named(size: float, more: str, less: str) -> tuple[str, float]:
-    return (more if size > 0 else less), abs(float(size))
 
 
 # Under another lamp ------------------------------------------------------------------------------

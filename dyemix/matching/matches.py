@@ -201,6 +201,8 @@ class Matches(Several[Match]):
         """One row a recipe: amounts, both misses, colour with its light, what to mind."""
         return (row for match in self.matches for row in match._rows())
 
+    text = Result._text
+
     def _lines(self, detail: bool = False) -> Iterable[str]:
         """The text for the bench; `detail` adds chances and lamps, recipe by recipe."""
         yield from (f"Target {self.target}, {self.reach.value}.", *self.warnings)

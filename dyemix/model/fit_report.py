@@ -187,6 +187,8 @@ class FitReport(Result):
                 "worst": max(dye.inner, default=None), "warnings": dye.warnings, "next": dye.next,
             }  # fmt: skip
 
+    text = Result._text
+
     def _lines(self, detail: bool = False) -> Iterable[str]:
         """Which dyes are ready and which want what squares; `detail` adds figures and warnings."""
         head = filter(None, [self.verdict, self.next_swatches])
