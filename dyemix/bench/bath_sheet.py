@@ -21,7 +21,7 @@ from dyemix.dataset.conditions import mottled
 from dyemix.dataset.conditions import same as same_words
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError, refuse, said
+from dyemix.errors import refuse, said
 from dyemix.model.dyes import DyeSet
 
 #: Depth at which dyes are ranked by lightness, % owf.
@@ -98,24 +98,13 @@ class BathSheet(Sheet):
 
 
 def bath_sheet(
-    recipe: Mapping[str, float] | str,
-    cloth_g: float,
-    *,
-    stocks: Iterable[Stock] | float | None = None,
-    wetted: bool = True,
-    settings: BathSettings | None = None,
-    dyes: DyeSet | None = None,
-    job: str = "",
-    cloth: str = "",
-    fibre: str | None = None,
-    target: Target | str | None = None,
-    expect: str | None = None,
-    pieces: int = 1,
-    on: date | None = None,
-    allow_demo: bool = False,
-    second_bath: bool = False,
-    **how: float | str | None,
-) -> BathSheet:
+    recipe: Mapping[str, float] | str, cloth_g: float, *,
+    stocks: Iterable[Stock] | float | None = None, wetted: bool = True,
+    settings: BathSettings | None = None, dyes: DyeSet | None = None, job: str = "",
+    cloth: str = "", fibre: str | None = None, target: Target | str | None = None,
+    expect: str | None = None, pieces: int = 1, on: date | None = None, allow_demo: bool = False,
+    second_bath: bool = False, **how: float | str | None,
+) -> BathSheet:  # fmt: skip
     """Work out one bath.
 
     What is left out is taken from the conditions that the swatches of `dyes` were dyed under,
@@ -168,7 +157,6 @@ def bath_sheet(
     if "solution" in str(asked.get("soda")):
         asked["soda_solution"] = asked.pop("soda")
     method = Method.of(asked, was, recipe, wetted, settings)
-    low_water = method.liquor_ratio < settings.low_water_below
     total = cloth_g * method.liquor_ratio
     holds = cloth_g * held(wetted, method.alkali, settings)
     salt, soda = salt_and_soda(method, cloth_g, holds, recipe.total, settings)
@@ -179,18 +167,18 @@ def bath_sheet(
     doses = bottles.doses(ranked, dyed_g)
     stocks_ml, solutions_ml = sum(dose.ml for dose in doses), salt.into_bath_ml + soda.into_bath_ml
     water = total - stocks_ml - solutions_ml - holds
-    if water < -1e-6 * total:
-        room = total - solutions_ml - holds
-        cure = "more liquor (a higher ratio)"
-        # A weaker stock mixed on the day takes up the same room from whatever bottle.
-        if room > 0 and all(dose.dilution == 1 for dose in doses):
-            cure = f"stocks {ceil(10 * stocks_ml / room) / 10:g} times as strong, or {cure}"
-        parts = (stocks_ml, solutions_ml, holds, total - water, total)
-        raise DyemixError(said("bench.holds", *parts, cure))
+    room, cure = total - solutions_ml - holds, "more liquor (a higher ratio)"
+    # A weaker stock mixed on the day takes up the same room from whatever bottle.
+    if room > 0 and all(dose.dilution == 1 for dose in doses):
+        cure = f"stocks {ceil(10 * stocks_ml / room) / 10:g} times as strong, or {cure}"
+    parts = (stocks_ml, solutions_ml, holds, total - water, total, cure)
+    refuse(water < -1e-6 * total, "bench.holds", *parts)
     aim = "" if target is None else str(target)
     if isinstance(target, Target):
         aim += " from a screen: a direction, not a standard" if target.kind == "hex" else ""
-        expect = _expected(dyes, recipe, target, low_water) if dyes and expect is None else expect
+        if dyes is not None and expect is None:
+            low_water = method.liquor_ratio < settings.low_water_below
+            expect = _expected(dyes, recipe, target, low_water)
     syringe = spoons = None
     if dyes is not None:
         by_syringe = {d.dye: d.owf / d.exact_ml * d.ml for d in doses}
@@ -228,7 +216,4 @@ def _expected(dyes: DyeSet, recipe: Recipe, target: Target, low_water: bool) -> 
     found = dyes.predict_many([recipe], light)
     pot = found.in_pot(target.lab, spread=target.spread)
     (paper,), (likely,), (bound,) = delta_e(target.lab, found.lab), pot.mean, pot.bound
-    return (
-        f"ΔE2000 {paper:.1f} on paper, {likely:.1f} likely in the pot, nine pots in ten below "
-        f"{bound:.1f} ({light})"
-    )
+    return said("bench.expect", paper, likely, bound, light)

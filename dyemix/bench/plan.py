@@ -50,15 +50,11 @@ def _whole(text: str) -> int:
 
 _RECIPE = Column("recipe", needed=True)
 _COLUMNS = (
-    Column("job", needed=True),
-    _RECIPE,
+    Column("job", needed=True), _RECIPE,
     Column("cloth_g", lambda text: parse_weight(text + " g" * text[-1].isdigit()), needed=True),
-    Column("cloth"),
-    Column("pieces", _whole),
-    Column("target"),
-    Column("liquor ratio", partial(stated, "liquor_ratio")),
-    Column("alkali"),
-)
+    Column("cloth"), Column("pieces", _whole), Column("target"),
+    Column("liquor ratio", partial(stated, "liquor_ratio")), Column("alkali"),
+)  # fmt: skip
 
 
 def read_jobs(path: str | os.PathLike[str]) -> tuple[Job, ...]:
@@ -229,15 +225,9 @@ class SwatchPlan(BenchPlan):
 
 
 def first_swatches(
-    dyes: Sequence[str] | str,
-    cloth: str,
-    stock_pct: float | None = None,
-    swatch_g: float | None = None,
-    *,
-    settings: BathSettings | None = None,
-    on: date | None = None,
-    **how: Any,
-) -> SwatchPlan:
+    dyes: Sequence[str] | str, cloth: str, stock_pct: float | None = None,
+    swatch_g: float | None = None, *, settings: BathSettings | None = None, on: date | None = None, **how: Any,
+) -> SwatchPlan:  # fmt: skip
     """Plan the first swatches: undyed, the settings' depths of each dye, a repeat, a mix as check.
 
     Each is a bath, worked out as `bath_sheet` works out any other.

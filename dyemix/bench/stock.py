@@ -86,14 +86,10 @@ def _yes(text: str) -> bool:
 
 
 _COLUMNS = (
-    Column("dye", needed=True),
-    Column("stock_pct", number, needed=True),
-    Column("made", parse_day),
-    Column("cold", _yes),
-    Column("lot"),
-    Column("how"),
+    Column("dye", needed=True), Column("stock_pct", number, needed=True),
+    Column("made", parse_day), Column("cold", _yes), *map(Column, ("lot", "how")),
     Column("left_ml", number),
-)
+)  # fmt: skip
 
 
 def read_stocks(path: str | os.PathLike[str]) -> tuple[Stock, ...]:
@@ -297,15 +293,9 @@ class StockSheet(Sheet):
 
 
 def stock_sheet(
-    dye: str,
-    strength_pct: float | None = None,
-    make_ml: float = 500.0,
-    *,
-    lot: str = "",
-    cold: bool = True,
-    made: date | None = None,
-    settings: BathSettings | None = None,
-) -> StockSheet:
+    dye: str, strength_pct: float | None = None, make_ml: float = 500.0, *, lot: str = "",
+    cold: bool = True, made: date | None = None, settings: BathSettings | None = None,
+) -> StockSheet:  # fmt: skip
     """The sheet for making one stock.
 
     Parameters
