@@ -226,7 +226,8 @@ class SwatchPlan(BenchPlan):
 
 def first_swatches(
     dyes: Sequence[str] | str, cloth: str, stock_pct: float | None = None,
-    swatch_g: float | None = None, *, settings: BathSettings | None = None, on: date | None = None, **how: Any,
+    swatch_g: float | None = None, *, settings: BathSettings | None = None, on: date | None = None,
+    **how: Any,
 ) -> SwatchPlan:  # fmt: skip
     """Plan the first swatches: undyed, the settings' depths of each dye, a repeat, a mix as check.
 

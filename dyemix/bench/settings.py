@@ -128,14 +128,13 @@ class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figu
             rows, usual = self.depths, self.soda_solution_usual
             # A kept sheet of before has no solution in its rows: there `soda_solution` says it.
             sound = {len(row) for row in rows} in ({3}, {4})
-            for name, holds, right in (
-                ("depths", sound and all(a[0] < b[0] for a, b in pairwise(rows)), _ROWS),
-                ("soda_solution_usual", len(usual) == 2, "the least and the most"),
-                ("low_water", self.low_water <= self.low_water_below,
-                 f"at most low_water_below, {self.low_water_below:g}"),
-            ):  # fmt: skip
+            low, below = self.low_water, self.low_water_below
+            for value, name, holds, right in (
+                (rows, "depths", sound and all(a[0] < b[0] for a, b in pairwise(rows)), _ROWS),
+                (usual, "soda_solution_usual", len(usual) == 2, "the least and the most"),
+                (low, "low_water", low <= below, f"at most low_water_below, {below:g}"),
+            ):
                 if not holds:
-                    value = getattr(self, name)
                     faults.append(Fault(f"{value} will not do: it is {right}.", column=name))
         if faults:
             raise InputError(faults)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from itertools import chain
 from typing import Any
 
 from dyemix.bench.stock import Bottles
 from dyemix.console import WIDTH
 from dyemix.dataset.conditions import mottled
-from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING
 from dyemix.matching.correct import Correction
 from dyemix.matching.matches import Matches, Reach, verdict
@@ -64,10 +64,9 @@ def suggested(
         worth = verdict(miss.likely, answer[0].proven)
         misses = f"{miss.residual:.1f} on paper, {miss.likely:.1f} in the pot: {worth}"
         lines.append(f"{i}  {recipe!s:<{width}}  {misses}")
-        lines.append(
-            _with_reasons(f"   {bottles.words(recipe, cloth_g, rounded, spoons)}", reasons)
-        )
-    stock = f"of stock ({_strengths(bottles, recipes)}) for {cloth_g:g} g"
+        measured = bottles.words(recipe, cloth_g, rounded, spoons)
+        lines.append(_with_reasons(f"   {measured}", reasons))
+    stock = f"of stock ({bottles.strengths(chain(*recipes))}) for {cloth_g:g} g"
     lines.append(f"% of dry cloth weight, {stock}. Misses are {answer.formula}.")
     warnings = (
         *mottled(answer.dyes.conditions),
@@ -83,14 +82,10 @@ def suggested(
 
 def in_steps(found: Series, bottles: Bottles, cloth_g: float, detail: bool = False) -> str:
     """A series, with what to measure of each step below its recipe."""
-    recipes = [step.recipe for route in found.best for step in route.steps]
-    strengths = _strengths(bottles, recipes)
+    steps = (step.recipe for route in found.best for step in route.steps)
+    strengths = bottles.strengths(chain.from_iterable(steps))
     about = f"Of stock ({strengths}), for {cloth_g:g} g of dry cloth." if strengths else ""
     return found.text(lambda s: bottles.words(s.recipe, cloth_g, s.measured), about, detail)
-
-
-def _strengths(bottles: Bottles, recipes: Iterable[Recipe]) -> str:
-    return bottles.strengths({dye: "" for recipe in recipes for dye in recipe})
 
 
 def _with_reasons(line: str, reasons: Iterable[str]) -> str:
