@@ -26,7 +26,7 @@ from dyemix.arrays import Array
 from dyemix.colour import colorimetry
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
 from dyemix.colour.colorimetry import Light, colour_science, lab, lab_from_xyz, white, xyz
-from dyemix.errors import Choice, DyemixError
+from dyemix.errors import Choice, refuse
 
 ILLUMINANCE, BACKGROUND = 1000.0, 20.0
 ADAPTING = ILLUMINANCE / np.pi * BACKGROUND / 100.0
@@ -212,8 +212,8 @@ def quieter(
         return of_hue(lab, lightness, more * np.hypot(found[:, 1], found[:, 2]), hue, light)
 
     found = _settled(scaled, plain)
-    if not np.allclose(appearance(found, light).colourfulness, wanted, rtol=1e-5):
-        raise DyemixError("no colour of this hue and lightness has that colourfulness.")
+    there = np.allclose(appearance(found, light).colourfulness, wanted, rtol=1e-5)
+    refuse(not there, "no colour of this hue and lightness has that colourfulness.")
     return found
 
 

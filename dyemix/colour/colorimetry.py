@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import LAB, Array, Flags, headed, numbers
-from dyemix.errors import DyemixError, TargetError, refuse, said
+from dyemix.errors import DyemixError, TargetError, refuse
 
 WAVELENGTHS: Array = np.arange(400.0, 701.0, 10.0)
 WAVELENGTHS.setflags(write=False)
@@ -99,9 +99,8 @@ def stimuli(light: Light, wavelengths: Array) -> Array:
     """
     colour = colour_science()
     lamps = {name.upper(): lamp for name, lamp in colour.SDS_ILLUMINANTS.items()}
-    if (lamp := lamps.get(light.illuminant)) is None:
-        known = "D65, D50, A, FL2, FL11 and LED-B3 are among those known"
-        raise DyemixError(f"illuminant {light.illuminant!r} is unknown: {known}.")
+    refuse(light.illuminant not in lamps, "colour.light.unknown", light.illuminant)
+    lamp = lamps[light.illuminant]
     year = {angle: year for year, angle in _OBSERVERS.items()}[light.observer]
     observer = colour.MSDS_CMFS[f"CIE {year} {light.observer} Degree Standard Observer"]
     response = [np.interp(wavelengths, observer.wavelengths, band) for band in observer.values.T]
@@ -231,8 +230,7 @@ def screen_colours(lab_d65_2: ArrayLike) -> list[ScreenColour]:
 
 def screen_colour(reflectance: ArrayLike) -> ScreenColour:
     """sRGB code of one reflectance ``(B,)``, computed under D65/2° whatever the light at hand."""
-    (colour,) = screen_colours(lab(reflectance, D65_2))
-    return colour
+    return screen_colours(lab(reflectance, D65_2))[0]
 
 
 def lab_to_hex(lab_d65_2: ArrayLike) -> str:
@@ -242,10 +240,9 @@ def lab_to_hex(lab_d65_2: ArrayLike) -> str:
     '#808b71'
     """
     values = numbers(headed(lab_d65_2, LAB))
-    if values.shape != np.shape(LAB) or not np.isfinite(values).all():
-        raise TargetError(f"{lab_d65_2!r} is not one colour: L*, a*, b* are wanted.")
-    (colour,) = screen_colours(values)
-    return colour.hex
+    one = values.shape == np.shape(LAB) and np.isfinite(values).all()
+    refuse(not one, "colour.code.lab", lab_d65_2, error=TargetError)
+    return screen_colours(values)[0].hex
 
 
 def hex_to_lab(text: str) -> Array:
@@ -270,9 +267,8 @@ def smoothest_reflectance(lab: ArrayLike, light: Light) -> Array:
     `TargetError` for a colour that no reflectance between 0 and 1 has.
     """
     spectra, reached = smoothest(lab, light)
-    if not reached.all():
-        first = np.atleast_2d(np.asarray(lab, dtype=float))[np.argmin(reached)]
-        raise TargetError(said("colour.reflectance.none", *first, light))
+    first = np.atleast_2d(np.asarray(lab, dtype=float))[np.argmin(reached)]
+    refuse(not reached.all(), "colour.reflectance.none", *first, light, error=TargetError)
     return spectra
 
 

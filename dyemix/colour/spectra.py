@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array, Flags, Indices, labels, numbers
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, lab, sprague, stimuli
-from dyemix.errors import Choice, Fault, InputError, said
+from dyemix.errors import Choice, InputError, refuse, said
 
 #: Wider steps than this lose the slope of a dye's absorption edge (ASTM E308 tabulates 10 and 20).
 WIDEST_STEP = 20.0
@@ -48,9 +48,9 @@ def fractions(
     percent = Unit(scale) is Unit.PERCENT
     spectra = numbers(values) / (100.0 if percent else 1.0)
     at = headed_bands(values) if wavelengths is None else numbers(wavelengths)
-    if spectra.shape[-1:] != at.shape:
-        cure = "give the wavelengths" if wavelengths is None else "one value a wavelength"
-        raise InputError(Fault(f"{spectra.shape} values at {at.shape} bands in nm: {cure}."))
+    sizes = spectra.shape, at.shape
+    cure = "colour.bands.unnamed" if wavelengths is None else "colour.bands.other"
+    refuse(spectra.shape[-1:] != at.shape, cure, *sizes, error=InputError)
     on_grid = np.array_equal(at, WAVELENGTHS)
     if not on_grid:
         spectra, at = spectra[..., np.argsort(at)], np.sort(at)
@@ -61,8 +61,7 @@ def fractions(
         fault = fault or said("colour.reflectance.fraction", spectra.max())
     elif percent and spectra.size and spectra.max() < DARKEST:
         fault = fault or said("colour.reflectance.percent", 100.0 * spectra.max())
-    if fault:
-        raise InputError(Fault(fault))
+    refuse(fault, fault, error=InputError)
     return spectra if on_grid else onto_grid(at, spectra)
 
 

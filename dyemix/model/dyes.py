@@ -26,7 +26,7 @@ from dyemix.dataset.result import Result, Row, Value, colour_row
 from dyemix.dataset.serialise import Shape
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError, RecipeError, expect, said
+from dyemix.errors import DyemixError, RecipeError, expect, refuse, said
 from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks
 from dyemix.model.kubelka_munk import Surface
 from dyemix.model.mixtures import Blends, in_company
@@ -174,8 +174,7 @@ class DyeSet(Result):
     def amounts(self, recipe: OneRecipe | Array) -> Array:
         """Amounts ``(D,)`` in % owf, in the order of `names`. Raises `RecipeError` for several."""
         found = in_order(recipe, self.names)[0]
-        if len(found) != 1:
-            raise RecipeError(f"one recipe is wanted here, not {len(found)}.")
+        refuse(len(found) != 1, "fit.one_recipe", len(found), error=RecipeError)
         return np.asarray(found[0])
 
     @cached_property
@@ -256,8 +255,8 @@ class DyeSet(Result):
         c, told, index = in_order(recipes, self.names)
         if dosing is not None:
             dosing = in_order(dosing, self.names)[0]
-            if dosing.shape != c.shape:
-                raise RecipeError(f"dosing is one row for each of {len(c)}, not {len(dosing)}.")
+            rows = len(c), len(dosing)
+            refuse(dosing.shape != c.shape, "fit.dosing_rows", *rows, error=RecipeError)
         seen = self.light_of(light)
         made, slopes = effects(self.whole, c, seen, self.modes)
         by_cause = causes(made, slopes, c, self.modes, self.known, self.scatter, dosing)
@@ -286,8 +285,7 @@ class DyeSet(Result):
         for swatch in swatches:
             expect(swatch, Swatch, "read_swatches and SwatchSet.from_frame give those")
         dyed = [swatch for swatch in swatches if swatch.recipe]
-        if not dyed:
-            raise DyemixError(said("fit.none_read"))
+        refuse(not dyed, "fit.none_read")
         found = self.predict_many([s.recipe for s in dyed])
         read = np.array([s.colour(self.light) for s in dyed])
         figures = (delta_e(read, found.lab), found.likely, found.median, found.bound)
@@ -315,8 +313,7 @@ class DyeSet(Result):
         """
         read: Any = cloth.reflectance if isinstance(cloth, Reading | Swatch) else cloth
         values = fractions(read)
-        if not np.all(values > self.surface.r0):
-            raise DyemixError(said("fit.too_dark", self.surface.r0))
+        refuse(not np.all(values > self.surface.r0), "fit.too_dark", self.surface.r0)
         # A calibration on this cloth would need pots on it; what is known of the dyes stays.
         return replace(self, cloth=values, pots=())
 
@@ -328,8 +325,7 @@ class DyeSet(Result):
         """A shelf with only these dyes. Raises `RecipeError` for one it does not have."""
         names = tuple(dict.fromkeys(dye_names(names)))
         i = [self.index(name) for name in names]
-        if not i:
-            raise DyemixError("a shelf holds one dye or more: name the ones to take.")
+        refuse(not i, "a shelf holds one dye or more: name the ones to take.")
         own = ("curves", "law", "palest", "deepest", "company", "interaction", "company_curve")
         of: dict[str, Any] = {k: x if (x := getattr(self, k)) is None else x[i] for k in own}
         return replace(

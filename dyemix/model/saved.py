@@ -11,7 +11,7 @@ import numpy as np
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.recipe import is_name
 from dyemix.dataset.serialise import from_plain, parse, plain
-from dyemix.errors import InputError, SavedError, said
+from dyemix.errors import InputError, SavedError, refuse, said
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import depth_law_by_law
 from dyemix.model.unknowns import ACTING
@@ -62,14 +62,13 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
         raise SavedError(str(error)) from error
     except (SavedError, UnicodeDecodeError):
         pass  # told below like any other damage
-    if content.get("format") != FORMAT:
-        raise SavedError(said("fit.not_saved", path=path))
-    version = content.get("version")
-    if not isinstance(version, int) or version > VERSION:
-        raise SavedError(said("fit.newer", path=path, version=version, ours=VERSION))
+    foreign, version = content.get("format") != FORMAT, content.get("version")
+    refuse(foreign, "fit.not_saved", path=path, error=SavedError)
+    newer, told = not isinstance(version, int) or version > VERSION, {"path": path, "ours": VERSION}
+    refuse(newer, "fit.newer", **told, version=version, error=SavedError)
     try:
-        if [content.pop(name) for name in _HEAD][2] != _HEAD["wavelengths_nm"]:
-            raise SavedError("its wavelengths are not 400–700 nm at 10 nm.")
+        other = [content.pop(name) for name in _HEAD][2] != _HEAD["wavelengths_nm"]
+        refuse(other, "its wavelengths are not 400–700 nm at 10 nm.", error=SavedError)
         if version == 1:
             content = _from_version_1(content)
         content = content if version == VERSION else _from_version_2(content)
@@ -88,8 +87,8 @@ def _sound(dyes: DyeSet) -> DyeSet:
     least = min(*errors, known.alone, *dyes.palest, *dyes.cloth, dyes.curves.min())
     parts = (dyes.company, dyes.interaction, scatter.reading, known.covariance)
     named = len({name for name in dyes.names if is_name(name)}) == len(dyes)
-    if not named or least < 0.0 or max(np.abs(part).max() for part in parts) > _MOST:
-        raise SavedError("its names, errors or cloth are none.")
+    none = not named or least < 0.0 or max(np.abs(part).max() for part in parts) > _MOST
+    refuse(none, "its names, errors or cloth are none.", error=SavedError)
     for spread in parts[2:]:
         np.linalg.cholesky(spread + 1e-9 * np.eye(len(spread)))
     with np.errstate(all="raise", under="ignore"):
