@@ -7,10 +7,10 @@ added nothing.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.stock import Stock
@@ -30,9 +30,10 @@ if TYPE_CHECKING:
     from dyemix.cloth.levelness import Levelness  # it needs what reads photographs
 
 T = TypeVar("T")
+P = ParamSpec("P")
 
 
-class DyeBook:
+class DyeBook(AbstractContextManager["DyeBook"]):
     """An open dye book; close it, or use it in a ``with``.
 
     Every method raises `SavedError` where the file is damaged, locked or cannot be written, and
@@ -54,17 +55,13 @@ class DyeBook:
         self.warnings = self._file.warnings
         self.close, self.backup = self._file.close, self._file.backup
 
-    def __enter__(self) -> Self:
-        return self
-
     def __exit__(self, *_: object) -> None:
         self.close()
 
     @property
     def demo(self) -> bool:
         """Whether the book is of invented dyes; it holds either those or a dyer's own."""
-        with self._file.reading() as db:
-            return rows.is_demo(db)
+        return self._read(rows.is_demo)
 
     @contextmanager
     def _writing(self, what: str) -> Iterator[Any]:
@@ -72,6 +69,10 @@ class DyeBook:
         with self._file.writing() as db:
             rows.insert(db, "event", at=datetime.now().isoformat(timespec="seconds"), what=what)
             yield db
+
+    def _read(self, work: Callable[Concatenate[Any, P], T], *of: P.args, **how: P.kwargs) -> T:
+        with self._file.reading() as db:
+            return work(db, *of, **how)
 
     def undo(self) -> str:
         """Take back what was done last, and say what it was. Raises `InputError` for nothing."""
@@ -119,10 +120,7 @@ class DyeBook:
         with self._writing(f"stock of {', '.join(stock.dye for stock in stocks)}") as db:
             for stock in stocks:
                 dye = rows.named(db, "dye", stock.dye, lot=stock.lot.strip())
-                rows.insert(
-                    db, "stock", dye=dye, how=stock.how, strength_pct=stock.strength_pct,
-                    made=stock.made, cold=stock.cold, left_ml=stock.left_ml,
-                )  # fmt: skip
+                rows.insert(db, "stock", stock, dye=dye)
 
     def stocks(self) -> tuple[Stock, ...]:
         """Every bottle, in the order in which they were added."""
@@ -172,23 +170,20 @@ class DyeBook:
 
     def holding(self, label: str, method: str = "") -> KeptMethod:
         """The method that has a swatch, as `methods.holding` finds it."""
-        with self._file.reading() as db:
-            return methods.holding(db, label, method)
+        return self._read(methods.holding, label, method)
 
     def sets(self) -> tuple[records.KeptSet, ...]:
         return self._all(records.KeptSet, "kept_set")
 
     def methods(self) -> tuple[KeptMethod, ...]:
-        with self._file.reading() as db:
-            return methods.known(db)
+        return self._read(methods.known)
 
     def method(self, name: str = "", dyes: Iterable[str] = (), job: str = "") -> KeptMethod:
         """The method named, else that of the job's work, else the one with all of these dyes.
 
         Raises `InputError` where there is none, `AmbiguousError` where several would do.
         """
-        with self._file.reading() as db:
-            return methods.chosen(db, name, dyes, job)
+        return self._read(methods.chosen, name, dyes, job)
 
     def swatches(self, method: str = "") -> SwatchSet:
         """The swatches of a method, as they stand. Raises `InputError` where there are none."""
@@ -261,9 +256,8 @@ class DyeBook:
 
     def sheets(self, job: str | None = None, method: str = "") -> tuple[BathSheet, ...]:
         """Bath sheets, of a job and a method where they are named."""
-        with self._file.reading() as db:
-            found = _of_job(db, "kept_sheet", job, method)
-            return tuple(BathSheet.from_json(row["content"]) for row in found)
+        found = self._read(_of_job, "kept_sheet", job, method)
+        return tuple(BathSheet.from_json(row["content"]) for row in found)
 
     def add_trial(
         self, trial: Trial, job: str = "", note: str = "", method: str = "",
@@ -275,9 +269,8 @@ class DyeBook:
             readings = [trial.reading, *([] if trial.on is None else [trial.on])]
             reading, *over = (rows.add_readings(db, [one])[0] for one in readings)
             number = rows.insert(
-                db, "trial", dyed=trial.date, recipe=trial.recipe,
-                as_written=trial.recipe.as_written, lot=trial.lot, target=trial.target,
-                reading=reading, note=note, bath=trial.bath, over=over[0] if over else None,
+                db, "trial", trial, dyed=trial.date, as_written=trial.recipe.as_written,
+                reading=reading, over=over[0] if over else None, note=note,
                 **_belongs(db, trial.recipe, job, method),
             )  # fmt: skip
             if picture is not None:
@@ -293,8 +286,7 @@ class DyeBook:
 
     def pictures(self, job: str) -> tuple[bytes, ...]:
         """The photographs of a job's trials, JPEG, oldest first."""
-        with self._file.reading() as db:
-            return tuple(row["content"] for row in _of_job(db, "kept_picture", job))
+        return tuple(row["content"] for row in self._read(_of_job, "kept_picture", job))
 
     def add_pieces(self, pieces: Sequence[Levelness], job: str = "", method: str = "") -> None:
         """Keep analysed pieces of mottled cloth under a job, or each under its recipe."""
@@ -307,9 +299,8 @@ class DyeBook:
         """Analysed pieces, of a job and a method where they are named; without their pictures."""
         from dyemix.cloth.levelness import Levelness
 
-        with self._file.reading() as db:
-            found = _of_job(db, "kept_piece", job, method)
-            return tuple(from_json(Levelness, row["content"]) for row in found)
+        found = self._read(_of_job, "kept_piece", job, method)
+        return tuple(from_json(Levelness, row["content"]) for row in found)
 
     def sign_off(
         self, name: str, reading: Reading, job: str = "", tolerance: float = 3.0, note: str = "",
@@ -356,8 +347,7 @@ class DyeBook:
         )  # fmt: skip
 
     def jobs(self) -> tuple[str, ...]:
-        with self._file.reading() as db:
-            return tuple(row["name"] for row in _of_job(db, "job"))
+        return tuple(row["name"] for row in self._read(_of_job, "job"))
 
     def contents(self) -> records.Contents:
         """What the book holds."""

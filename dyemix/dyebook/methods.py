@@ -10,19 +10,19 @@ import json
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, datetime
 
 from dyemix.dataset.conditions import METHOD, same
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.result import Value
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dyebook import rows
 from dyemix.errors import AmbiguousError, Fault, InputError, said
 from dyemix.files.cells import tidy
 
 
-@dataclass(frozen=True)
-class KeptMethod:
+class KeptMethod(Value):
     """A method of a book, and what is held of it.
 
     Attributes

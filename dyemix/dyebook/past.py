@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from typing import Any
@@ -16,6 +16,7 @@ from dyemix.bench.stock import Stock
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, screen_colour
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.result import Value
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
@@ -97,8 +98,7 @@ def repeat(
     return tuple(_again(book, plan, cloth_g, last, dyes, stocks, how) for plan in plans)
 
 
-@dataclass(frozen=True)
-class _Plan:
+class _Plan(Value):
     """A bath to dye again: its recipe, what to expect and to aim at, and what was learnt of it."""
 
     recipe: Recipe

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, ClassVar
 
@@ -11,6 +10,7 @@ from dyemix.bench.sheet import Sheet
 from dyemix.colour.appearance import Miss
 from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.result import Value
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target, Trial
 
@@ -18,8 +18,7 @@ if TYPE_CHECKING:
     from dyemix.cloth.levelness import Levelness  # it needs what reads photographs
 
 
-@dataclass(frozen=True)
-class Cloth:
+class Cloth(Value):
     """A cloth: its name, its fibre, a note."""
 
     name: str
@@ -30,8 +29,7 @@ class Cloth:
         return self.name
 
 
-@dataclass(frozen=True)
-class DyeLot:
+class DyeLot(Value):
     """A lot of dye powder; `bought` where somebody wrote it down."""
 
     dye: str
@@ -43,8 +41,7 @@ class DyeLot:
         return f"{self.dye} (lot {self.lot})" if self.lot else self.dye
 
 
-@dataclass(frozen=True)
-class KeptSet:
+class KeptSet(Value):
     """A swatch set: its name, the day it was added, its method, how many readings, struck ones.
 
     One that was `replaced` is kept, and not used.
@@ -63,16 +60,14 @@ class KeptSet:
         return f"{self.name} ({self.readings} readings{struck}, {self.added}{replaced})"
 
 
-@dataclass(frozen=True)
-class Event:
+class Event(Value):
     """One thing that was done in the book, and when."""
 
     at: str
     what: str
 
 
-@dataclass(frozen=True, eq=False)
-class KeptRecipe:
+class KeptRecipe(Value):
     """A recipe kept under a job, with what it was for."""
 
     job: str
@@ -82,8 +77,7 @@ class KeptRecipe:
     note: str = ""
 
 
-@dataclass(frozen=True, eq=False)
-class KeptTrial:
+class KeptTrial(Value):
     """A trial kept under a job, the method it was dyed by, and how many pictures are kept of it."""
 
     job: str
@@ -101,8 +95,7 @@ class KeptTrial:
         return Miss.of(wanted.lab, self.trial.reading.colour(wanted.light or D65_10))
 
 
-@dataclass(frozen=True, eq=False)
-class SignOff:
+class SignOff(Value):
     """A swatch that a customer signed: from then on the standard of its job.
 
     `tolerance` is the ΔE2000 agreed on.
@@ -162,8 +155,7 @@ class Contents(Sheet):
     warnings: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class PastPiece:
+class PastPiece(Value):
     """A piece near a colour: what it is, its recipe, its colour, and ΔE2000 from what was asked."""
 
     kind: str

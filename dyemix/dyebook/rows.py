@@ -116,8 +116,15 @@ def made(db: sqlite3.Connection, kind: type[T], row: sqlite3.Row, **given: Any) 
         raise SavedError(f"a {kind.__name__} of this book is damaged: {error}") from None
 
 
-def insert(db: sqlite3.Connection, table: str, **values: Any) -> int:
-    """Add a row and give its number. Table and column names are the package's own."""
+def insert(db: sqlite3.Connection, table: str, record: Any = None, /, **values: Any) -> int:
+    """Add a row and give its number: what a record has that the table has, and other values.
+
+    Table and column names are the package's own.
+    """
+    if record is not None:
+        columns = {row["name"] for row in db.execute(f"PRAGMA table_info({table})")}
+        same = columns & {f.name for f in fields(record)} - values.keys()
+        values |= {name: getattr(record, name) for name in same}
     marks = ", ".join("?" for _ in values)
     statement = f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})"
     number = int(db.execute(statement, [_cell(v) for v in values.values()]).lastrowid or 0)
@@ -189,16 +196,13 @@ def add_readings(
         piece = (reading.recipe, reading.swatch)
         if piece not in pieces:
             cloth = reading.conditions.get("cloth", "").strip()
-            pieces[piece] = insert(
-                db, "swatch", swatch_set=swatch_set, label=reading.swatch, recipe=reading.recipe,
-                cloth=named(db, "cloth", cloth) if cloth else None,
-            )  # fmt: skip
+            of = named(db, "cloth", cloth) if cloth else None
+            how = {"swatch_set": swatch_set, "label": reading.swatch, "cloth": of}
+            pieces[piece] = insert(db, "swatch", recipe=reading.recipe, **how)
         number = insert(
-            db, "reading", swatch=pieces[piece], kind=reading.kind, place=reading.place,
-            name=reading.name, spectrum=reading.reflectance, lab=reading.lab, light=reading.light,
+            db, "reading", reading, swatch=pieces[piece], spectrum=reading.reflectance,
             as_written="" if reading.recipe is None else reading.recipe.as_written,
-            covariance=reading.covariance, conditions=reading.conditions, flags=reading.warnings,
-            clipped=reading.clipped,
+            flags=reading.warnings,
         )  # fmt: skip
         numbers.append(number)
     return numbers
