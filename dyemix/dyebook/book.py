@@ -21,7 +21,7 @@ from dyemix.dataset.target import AnyColour, Target, Trial
 from dyemix.dyebook import methods, records, rows
 from dyemix.dyebook.connection import BookFile, Say
 from dyemix.dyebook.methods import KeptMethod
-from dyemix.errors import DyemixError, Fault, InputError, expect
+from dyemix.errors import InputError, expect, refuse
 from dyemix.files.cells import tidy
 from dyemix.model.dyes import DyeSet
 from dyemix.shelf import fit, kept_fit
@@ -315,8 +315,7 @@ class DyeBook(AbstractContextManager["DyeBook"]):
         expect(reading, Reading, "make one by Reading.from_spectrum, from_lab or from_hex")
         Target.of(reading)  # refuses a blank reading
         day = _day(on)
-        if not 0 < tolerance <= 20:
-            raise DyemixError(f"a tolerance of {tolerance:g} is out of range: above 0, to 20.")
+        refuse(not 0 < tolerance <= 20, "dyebook.tolerance", tolerance)
         with self._writing(f"standard {name}") as db:
             _new(db, "sign_off", name, "a standard stays as signed: name this one anew")
             rows.insert(
@@ -331,16 +330,16 @@ class DyeBook(AbstractContextManager["DyeBook"]):
     def standard(self, name: str) -> Target:
         """The signed swatch of this name as a target. Raises `InputError`."""
         found = {signed.name: signed for signed in self.sign_offs()}
-        if name not in found:
-            have = ", ".join(found) or "none"
-            raise InputError(Fault(f"no standard is called {name!r}: {self.path} has {have}."))
+        self._lacks(name, found, "standard")
         return found[name].target
+
+    def _lacks(self, name: str, known: Iterable[str], what: str) -> None:
+        none = f"no {what} is called {name!r}: {self.path} has {', '.join(known) or 'none'}."
+        refuse(name not in known, none, error=InputError)
 
     def job(self, name: str) -> records.JobRecord:
         """Everything under one job. Raises `InputError` for one the book does not have."""
-        if (name := tidy(name)) not in (jobs := self.jobs()):
-            have = ", ".join(jobs) or "none"
-            raise InputError(Fault(f"no job is called {name!r}: {self.path} has {have}."))
+        self._lacks(name := tidy(name), self.jobs(), "job")
         return records.JobRecord(
             name, self.recipes(name), self.sheets(name), self.trials(name), self.sign_offs(name),
             self.pieces(name), self.demo,
@@ -384,7 +383,6 @@ def _day(on: date | None) -> date:
 
 def _new(db: Any, table: str, name: str, cure: str) -> None:
     """Raises `InputError` for no name, and for one that is taken."""
-    if not name:
-        raise InputError(Fault("this needs a name."))
-    if db.execute(f"SELECT 1 FROM {table} WHERE name = ?", (name,)).fetchone():
-        raise InputError(Fault(f"{name!r} is in the book already: {cure}."))
+    refuse(not name, "this needs a name.", error=InputError)
+    there = db.execute(f"SELECT 1 FROM {table} WHERE name = ?", (name,)).fetchone()
+    refuse(there, f"{name!r} is in the book already: {cure}.", error=InputError)

@@ -23,7 +23,7 @@ from typing import Any
 
 from dyemix.arrays import LAB
 from dyemix.colour.colorimetry import WAVELENGTHS
-from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError, SavedError, data, said
+from dyemix.errors import AmbiguousError, DyemixError, InputError, SavedError, data, said
 from dyemix.shelf import swatch_tables
 from dyemix.writing import beside, csv_text, write
 
@@ -238,7 +238,7 @@ def find_book(named: Path | None = None, folder: Path | None = None) -> Path:
         return named
     books = _books(folder or Path())
     if not books:
-        raise InputError(Fault(said("dyebook.none")))
+        raise InputError(said("dyebook.none"))
     if len(books) > 1:
         raise AmbiguousError(
             f"{len(books)} dye books in this folder", [("--book", str(book)) for book in books]

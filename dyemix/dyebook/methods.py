@@ -18,7 +18,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Value
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dyebook import rows
-from dyemix.errors import AmbiguousError, Fault, InputError, said
+from dyemix.errors import AmbiguousError, InputError, refuse, said
 from dyemix.files.cells import tidy
 
 
@@ -53,9 +53,9 @@ class KeptMethod(Value):
     def __str__(self) -> str:
         borrowed = f", on what {self.borrows} lends" if self.borrows else ""
         mixes = len(self.held.mixtures)
-        counts = {"square": self.swatches - mixes, "mix": mixes, "trial": self.trials}
-        several = {"square": "squares", "mix": "mixes", "trial": "trials"}
-        words = ", ".join(f"{n} {word if n == 1 else several[word]}" for word, n in counts.items())
+        counts = {"square": self.swatches - mixes, "mix|es": mixes, "trial": self.trials}
+        told = ((n, *f"{word}|s".split("|")[:2]) for word, n in counts.items())
+        words = ", ".join(f"{n} {word}{'' if n == 1 else more}" for n, word, more in told)
         return f"{self.name} ({words}{borrowed})"
 
 
@@ -85,19 +85,14 @@ def _swatches_of(db: sqlite3.Connection, method: int) -> SwatchSet:
 
 def known(db: sqlite3.Connection) -> tuple[KeptMethod, ...]:
     """Every method, in the order in which they were begun."""
-    found: list[KeptMethod] = []
-    for row in db.execute("SELECT * FROM method ORDER BY id").fetchall():
-        swatches = _swatches_of(db, row["id"])
-        trials = db.execute("SELECT COUNT(*) FROM trial WHERE method = ?", (row["id"],))
-        lender = next((m for m in found if m.number == row["borrows"]), None)
-        found.append(
-            KeptMethod(
-                row["name"], row["id"], swatches, swatches.conditions(),
-                tuple(dye for dye in swatches.dyes if swatches.ladder(dye)),
-                trials.fetchone()[0], lender.name if lender else "", row["lot"], row["half_life"],
-            )
-        )  # fmt: skip
-    return tuple(found)
+
+    def made(row: sqlite3.Row) -> KeptMethod:
+        held = _swatches_of(db, row["number"])
+        own = tuple(dye for dye in held.dyes if held.ladder(dye))
+        how = {"held": held, "conditions": held.conditions(), "dyes": own}
+        return rows.made(db, KeptMethod, row, **how)
+
+    return tuple(map(made, db.execute("SELECT * FROM kept_method ORDER BY number").fetchall()))
 
 
 def chosen(
@@ -108,16 +103,14 @@ def chosen(
     Raises `InputError` where there is none, `AmbiguousError` where several would do.
     """
     methods, wanted, name, job = known(db), set(dyes), tidy(name), tidy(job)
-    if not methods:
-        raise InputError(Fault("this book holds no swatches: add a table with 'dyemix book add'."))
+    refuse(not methods, "dyebook.no_swatches", error=InputError)
     query = "SELECT method FROM kept_sheet WHERE job = ?1 UNION SELECT method FROM kept_trial "
     dyed = {row[0] for row in db.execute(f"{query} WHERE job = ?1", (job,))} - {None}
     fitting = [m for m in methods if (m.name == name if name else wanted <= set(m.dyes))]
     fitting = [m for m in fitting if m.name in dyed] or fitting
-    if not fitting:
-        what = f"is called {name!r}" if name else f"has {', '.join(sorted(wanted))}"
-        have = ", ".join(m.name for m in methods)
-        raise InputError(Fault(f"no method {what}: this book has {have}."))
+    what = f"is called {name!r}" if name else f"has {', '.join(sorted(wanted))}"
+    have = ", ".join(m.name for m in methods)
+    refuse(not fitting, f"no method {what}: this book has {have}.", error=InputError)
     return _one_of(fitting)
 
 
@@ -141,9 +134,9 @@ def settled(db: sqlite3.Connection, swatches: SwatchSet, name: str, borrows: str
         return [k for k in METHOD if k in of and k in stated and not same(k, of[k], stated[k])]
 
     if name in others:
-        if key := next(iter(departs(others[name])), ""):
+        for key in departs(others[name]):
             there = others[name].conditions[key]
-            raise InputError(Fault(said("dyebook.other", key, stated[key], there, name)))
+            raise InputError(said("dyebook.other", key, stated[key], there, name))
         return others[name].number
     if not name and not borrows and (fitting := [m for m in others.values() if not departs(m)]):
         return _one_of(fitting).number
@@ -170,9 +163,8 @@ def retire(db: sqlite3.Connection, name: str) -> str:
     Raises `InputError` for a name that no set has.
     """
     sets = {row["name"]: row for row in db.execute("SELECT * FROM kept_set")}
-    if name not in sets:
-        have = ", ".join(sets) or "none"
-        raise InputError(Fault(f"no swatches are called {name!r}: this book has {have}."))
+    none = f"no swatches are called {name!r}: this book has {', '.join(sets) or 'none'}."
+    refuse(name not in sets, none, error=InputError)
     until = f"{name} (until {datetime.now():%Y-%m-%d %H:%M:%S})"
     rows.update(db, "swatch_set", sets[name]["id"], name=until, replaced=date.today())
     return str(sets[name]["method"])
@@ -184,9 +176,9 @@ def holding(db: sqlite3.Connection, label: str, method: str) -> KeptMethod:
     Raises `InputError` where none has it, `AmbiguousError` where several have.
     """
     among = [chosen(db, method)] if method else known(db)
-    if not (found := [m for m in among if _in_use(db, m, label)]):
-        of = method or "this book"
-        raise InputError(Fault(f"no swatch of {of} is called {label!r}."))
+    found = [m for m in among if _in_use(db, m, label)]
+    none = f"no swatch of {method or 'this book'} is called {label!r}."
+    refuse(not found, none, error=InputError)
     return _one_of(found)
 
 

@@ -21,7 +21,7 @@ from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord, PastPiece, PastWork
-from dyemix.errors import Fault, FitError, InputError, refuse, said
+from dyemix.errors import FitError, InputError, refuse, said
 from dyemix.files.cells import tidy
 from dyemix.matching.correct import Correction, Outcome, Pot, correct
 from dyemix.model.dyes import DyeSet
@@ -76,15 +76,13 @@ def repeat(
         plans = [_Plan(last.recipe, last.expect, last.target)]
     elif twice:
         under = seconds[-1].on and seconds[-1].on.recipe
-        if not (under or kept):
-            raise InputError(Fault(said("dyebook.under", job, shlex.quote(job))))
+        lost = not (under or kept)
+        refuse(lost, "dyebook.under", job, shlex.quote(job), error=InputError)
         plans = [_Plan(under or kept[-1])]
-    elif firsts:
-        plans = [_corrected(dyes, firsts[-1])]
-    elif kept:
-        plans = [_Plan(kept[-1])]
     else:
-        raise InputError(Fault(f"job {job!r} has no sheet, recipe or trial to repeat."))
+        none = f"job {job!r} has no sheet, recipe or trial to repeat."
+        refuse(not kept, none, error=InputError)
+        plans = [_corrected(dyes, firsts[-1]) if firsts else _Plan(kept[-1])]
     plans += [_corrected(dyes, seconds[-1])] if twice else []
     known = {} if dyes is None else dyes.conditions or {}
     blank = [key for key in ("alkali", "liquor ratio") if not known.get(key)]
@@ -93,7 +91,7 @@ def repeat(
         words += ["--alkali", "after", "--ratio", "20", "--book", str(book.path)]
         words += ["--method", method] if len(methods) > 1 else []
         words += [] if methods else ["--no-swatches"]
-        raise InputError(Fault(said("dyebook.blank", job, " and ".join(blank), shlex.join(words))))
+        raise InputError(said("dyebook.blank", job, " and ".join(blank), shlex.join(words)))
     how = {"settings": settings, "job": job, "pieces": pieces, "on": on}
     return tuple(_again(book, plan, cloth_g, last, dyes, stocks, how) for plan in plans)
 

@@ -24,7 +24,7 @@ from dyemix.dataset.serialise import plain
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Bath, Target
 from dyemix.dyebook.connection import TABLES
-from dyemix.errors import DyemixError, Fault, InputError, RecipeError, SavedError, said
+from dyemix.errors import DyemixError, InputError, RecipeError, SavedError, refuse, said
 from dyemix.files.cells import tidy
 
 if TYPE_CHECKING:
@@ -49,8 +49,8 @@ def _cell(value: Any) -> Any:
         return _exact_text(value)
     if isinstance(value, date | Enum | Light):
         return plain(value)
-    if isinstance(value, np.ndarray) and not np.isfinite(value).all():
-        raise InputError(Fault("a reading holds a number that is not finite: read it again."))
+    odd = isinstance(value, np.ndarray) and not np.isfinite(value).all()
+    refuse(odd, "a reading holds a number that is not finite: read it again.", error=InputError)
     if isinstance(value, np.ndarray | Target | Mapping | tuple):
         return json.dumps(plain(value), ensure_ascii=False)
     return str(value) if isinstance(value, Clipped) else value
@@ -156,8 +156,7 @@ def _remember(db: sqlite3.Connection, table: str, number: int, before: str | Non
 def undo(db: sqlite3.Connection) -> str:
     """Take the last event back, and say what it was. Raises `InputError` where there is none."""
     event = db.execute("SELECT id, what FROM event ORDER BY id DESC LIMIT 1").fetchone()
-    if event is None:
-        raise InputError(Fault("nothing is left that could be undone."))
+    refuse(event is None, "nothing is left that could be undone.", error=InputError)
     changes = db.execute("SELECT * FROM change WHERE event = ? ORDER BY id DESC", (event["id"],))
     for change in changes.fetchall():
         db.execute("DELETE FROM change WHERE id = ?", (change["id"],))
@@ -179,8 +178,7 @@ def named(db: sqlite3.Connection, table: str, name: str, **key: str) -> int:
     Raises `InputError` for no name.
     """
     key = {"name": dye_name(name) if table == "dye" else tidy(name), **key}
-    if not key["name"]:
-        raise InputError(Fault(f"a {table} needs a name."))
+    refuse(not key["name"], f"a {table} needs a name.", error=InputError)
     where = " AND ".join(f"{column} = ?" for column in key)
     found = db.execute(f"SELECT id FROM {table} WHERE {where}", tuple(key.values())).fetchone()
     return int(found[0]) if found else insert(db, table, **key)
@@ -211,8 +209,8 @@ def add_readings(
 def read_one(db: sqlite3.Connection, number: int) -> Reading:
     """The reading of a row. Raises `SavedError` where it is gone."""
     row = db.execute("SELECT * FROM kept_reading WHERE id = ?", (number,)).fetchone()
-    if row is None:
-        raise SavedError(f"reading {number} of this book is missing: it is damaged.")
+    missing = f"reading {number} of this book is missing: it is damaged."
+    refuse(row is None, missing, error=SavedError)
     return made(db, Reading, row)
 
 
@@ -228,7 +226,7 @@ def admit(db: sqlite3.Connection, demo: bool) -> None:
     elif is_demo(db) != demo:
         own, invented = "your own", "the demo's invented"
         here, other = (own, invented) if demo else (invented, own)
-        raise InputError(Fault(f"this book is of {here} dyes: keep {other} ones in another book."))
+        raise InputError(f"this book is of {here} dyes: keep {other} ones in another book.")
 
 
 def is_demo(db: sqlite3.Connection) -> bool:

@@ -14,6 +14,11 @@ CREATE TEMP VIEW kept_set AS
         LEFT JOIN swatch s ON s.swatch_set = t.id LEFT JOIN reading r ON r.swatch = s.id
     GROUP BY t.id;
 
+CREATE TEMP VIEW kept_method AS
+    SELECT m.id AS number, m.name, m.lot, m.half_life, coalesce(l.name, '') AS borrows,
+        (SELECT COUNT(*) FROM trial WHERE method = m.id) AS trials
+    FROM method m LEFT JOIN method l ON l.id = m.borrows;
+
 CREATE TEMP VIEW kept_reading AS
     SELECT s.label AS swatch, s.recipe, s.swatch_set, t.method, t.replaced, r.*,
         r.spectrum AS reflectance, r.flags AS warnings
