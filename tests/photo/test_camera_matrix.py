@@ -12,7 +12,7 @@ from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
 from dyemix.errors import DyemixError
 from dyemix.photo.decode import SRGB_TO_XYZ
 from dyemix.photo.layout import HEIGHT, LAYOUTS, MARK, WIDTH, layouts_of, parts, quad
-from dyemix.photo.light import Tone, Witnesses, fit_flat
+from dyemix.photo.light import Tone, Witnesses, covered, fit_flat
 from dyemix.photo.patches import balance, features, fit_patches, grid_of, spread_in_lab
 from dyemix.photo.places import Lens, read_grid
 from tests.simulated.camera import Camera, lab_d65, other_samples, patch_card
@@ -191,6 +191,19 @@ def test_flat_field_recovers_the_fall_of_light_under_covered_spots() -> None:
     assert np.abs(ratio - 1).max() < 0.01
     assert flat.residual == pytest.approx(0.003, rel=0.5)
     assert not fit_flat(spots[:3], values[:3]).known
+
+
+def test_noise_in_blue_that_hardly_counts_is_no_cloth_and_a_shadow_neither() -> None:
+    """Warm white, a tenth as blue as it is red: its blue is off by a tenth here and there."""
+    share, noise = np.array([1.0, 0.45, 0.12]), np.array([0.005, 0.005, 0.1])
+    off = np.random.default_rng(2).normal(0.0, noise, (300, 3))
+    for shadow in (0.0, -0.2):
+        hidden, light = covered(off + shadow, share)
+        assert hidden.mean() < 0.05
+        assert np.median(light) == pytest.approx(np.exp(shadow), rel=0.02)
+    for cloth in ([-0.3, 0.0, 0.0], [0.0, -0.3, 0.0], [-0.7, -0.7, -0.7]):
+        assert covered(off + np.array(cloth), share)[0].mean() > 0.98
+    assert covered(off, np.ones(3))[0].mean() > 0.5  # in daylight that would be a colour
 
 
 # --- colour

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -15,6 +17,14 @@ NAMED = {
     "shadow on patches": "a shadow or glare lies on the patch card",
     "flare": "veiling glare",
 }
+
+
+@pytest.mark.slow
+def test_bright_paper_beside_a_shadow_is_no_cloth() -> None:
+    """The shadow draws the fit of the light down, so that paper stands 10 % above it."""
+    taken = draw("shadow on cells", 30_021, develop=False)
+    taken = replace(taken, camera=replace(taken.camera, which=101))
+    assert len(examine(taken).cells) == len(taken.truth)
 
 
 @pytest.mark.slow
