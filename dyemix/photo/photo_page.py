@@ -168,7 +168,7 @@ _PER_MM = 8.0
 _MARGIN = 3.0  # mm of paper shown around the frame of the page
 _LONGEST = 1800  # px of a picture without the page
 _FORMATS = {".png": "PNG", ".jpg": "JPEG", ".jpeg": "JPEG"}
-_TEXT = 13  # px
+_TEXT = 12  # px
 
 
 def write_contact_sheet(
@@ -186,8 +186,10 @@ def write_contact_sheet(
     """
     if (form := _FORMATS.get(Path(path).suffix.lower())) is None:
         raise DyemixError(f"{path}: a contact sheet is written as {', '.join(_FORMATS)}.")
+    from matplotlib.font_manager import findfont
+
     pil, drawing = need("PIL.Image", "photo"), need("PIL.ImageDraw", "photo")
-    font = need("PIL.ImageFont", "photo").load_default(_TEXT)
+    font = need("PIL.ImageFont", "photo").truetype(findfont("DejaVu Sans"), _TEXT)
     photo, paged = read.photograph, read.frame.layout is not None
     height, width = photo.codes.shape[:2]
     shown, per_unit = quad(-0.5, -0.5, width, height), min(1.0, _LONGEST / max(height, width))
@@ -198,7 +200,7 @@ def write_contact_sheet(
     light = raster(photo, shown, size=size)[0]
     photographed = pil.fromarray(np.rint(255 * np.clip(light, 0, 1) ** (1 / 2.2)).astype(np.uint8))
     told = [f"{cell.title}: {'; '.join(cell.words)}" for cell in read.cells if cell.words]
-    wide = int(size[0] / (0.55 * _TEXT))
+    wide = int(size[0] / (0.6 * _TEXT))
     foot = [line for words in told for line in textwrap.wrap(words, wide, subsequent_indent="   ")]
     line = _TEXT + 3
     picture = pil.new("RGB", (int(size[0]), int(size[1]) + line * len(foot) + _TEXT), "white")
@@ -218,7 +220,7 @@ def write_contact_sheet(
         x, y = corners[3] - (0, 0 if paged else line * len(lines))
         draw.rectangle((x, y + 1, x + side, y + 1 + line * len(lines)), fill="white")
         for i, words in enumerate(lines):
-            short = words[: int(side / (0.55 * _TEXT))]
+            short = words[: int(side / (0.6 * _TEXT))]
             draw.text((x + 2, y + 1 + line * i), short, fill="black", font=font)
     for place in (*read.frame.of("patch"), *read.frame.of("grey")):
         _outline(draw, per_unit * (inset(place, 0.4) - shown[0]), 1)
