@@ -240,8 +240,10 @@ class Cards:
             "warm": white > _COLOURED, "cool": white < -_COLOURED, "mixed": np.ptp(over) > _MIXED,
         }  # fmt: skip
         doubts += sayings(holds, black=100 * self._pale)
-        told = patches.LIT_BY[lit_by][0] is not None
-        stands = float(cast(flat.at(card)).mean()) if matrix.patches else -white * (not told)
+        seen_only = not matrix.patches and patches.LIT_BY[lit_by][0] is None
+        stands = -white if seen_only else 0.0
+        if matrix.patches and len(card):
+            stands = float(cast(flat.at(card)).mean())
         return Characterisation(tone, flat, matrix, stands, (str(tone), *notes), tuple(doubts))
 
     def _matrix(

@@ -109,6 +109,13 @@ def test_undyed_cloth_is_the_anchor_of_last_resort(tmp_path: Path) -> None:
     assert "as white as white cotton usually is, is the anchor" in str(found)
     with pytest.raises(InputError, match="no cell is named 'undyed'"):
         examine_photo(photo, PhotoOptions(grey=None))
+    # Own measured swatches serve beside it, where no card lies.
+    on_grid = np.isin(FINE, WAVELENGTHS)
+    names.write_text("cell,recipe\nA1,undyed\n" + "".join(f"A{i},rose {i}\n" for i in range(2, 7)))
+    pieces = zip(range(1, 7), [UNDYED, *TEXTILES[:5]], strict=True)
+    own = [Reading(Recipe({"rose": i} if i > 1 else {}), s[on_grid]) for i, s in pieces]
+    helped = PhotoOptions(cells=names, anchor="undyed", measured=SwatchSet(tuple(own)))
+    assert max(cell.error for cell in examine_photo(photo, helped).cells) < max(errors)
     with pytest.raises(InputError, match="only paper"):
         examine_photo(photo)
     with pytest.raises(InputError, match="office paper is brightened"):
