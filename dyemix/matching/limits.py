@@ -232,11 +232,10 @@ def measured(
     errors = np.zeros((1, len(dyes)))
     errors[0, index] = np.hypot(kit.error_ml(ml) * per_ml, _STOCK * chosen[index])
     pot = dyes.predict_many(chosen, light, errors).in_pot(target, k_lightness)
+    told = (part.tolist() for part in (chosen[index], ml, times))
     doses = [
-        MeasuredDose(dye, recipe[dye], owf, volume, weak, kit.text(volume))
-        for dye, owf, volume, weak in zip(
-            recipe, chosen[index].tolist(), ml.tolist(), times.tolist(), strict=True
-        )
+        MeasuredDose(dye, exact, owf, volume, weak, kit.text(volume))
+        for (dye, exact), owf, volume, weak in zip(recipe.items(), *told, strict=True)
     ]
     figures = (float(miss[-1]), float(miss[best]), float(pot.mean[0]))
     return Measured(tuple(doses), dyes.recipe(chosen), *figures)

@@ -183,14 +183,11 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
         )  # fmt: skip
         matches[which].append(one)
     note, low = said("matching.match.target_light", light), mottled(dyes.conditions)
-    notes = [
-        (*limited.get(t, ()), *target.warnings, *low, *(() if target.light else (note,)))
-        for t, target in enumerate(targets)
-    ]
-    return [
-        Matches(settled[t], tuple(matches[t]), reach[t], blends, dyes, k, notes[t])
-        for t in range(len(targets))
-    ]
+    out = []
+    for t, target in enumerate(targets):
+        notes = (*limited.get(t, ()), *target.warnings, *low, *(() if target.light else (note,)))
+        out.append(Matches(settled[t], tuple(matches[t]), reach[t], blends, dyes, k, notes))
+    return out
 
 
 def _under_lamp(problem: Problem, found: Found) -> Array:
@@ -239,9 +236,9 @@ def chosen(
     liked = np.any(amounts[:, [dyes.index(dye) for dye in wanted.prefer]] > 0, axis=1)
     off, lamp = score, np.round(other_lamp / EARNS_ITS_PLACE)
     if wanted.rank_by is RankBy.COST:
-        best = {t: score[found.which == t].min() for t in np.unique(found.which)}
-        off = np.maximum(score, WORTH + np.array([best[t] for t in found.which]))
-        lamp = np.zeros(len(score))
+        best = np.full(found.which.max() + 1, np.inf)
+        np.minimum.at(best, found.which, score)
+        off, lamp = np.maximum(score, WORTH + best[found.which]), np.zeros(len(score))
     steps = np.round((off - PREFERENCE * liked) / EARNS_ITS_PLACE)
     cost = amounts @ [wanted.price.get(dye, 0.0) for dye in dyes.names]
     tiny = np.any((amounts > 0) & (amounts < LEAST_DOSE), axis=1)

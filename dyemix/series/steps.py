@@ -169,10 +169,8 @@ class Series(Result):
     @property
     def best(self) -> tuple[Route, ...]:
         """The best route of each kind, as in `routes`."""
-        first: dict[RouteKind | None, Route] = {}
-        for route in self.routes:
-            first.setdefault(route.kind, route)
-        return tuple(first.values())
+        kinds = dict.fromkeys(route.kind for route in self.routes)
+        return tuple(next(r for r in self.routes if r.kind is kind) for kind in kinds)
 
     @property
     def start_line(self) -> str:
@@ -225,11 +223,9 @@ def reached(off: Array) -> Flags:
 def out_of_range(dyes: DyeSet, found: Series) -> tuple[str, ...]:
     """Which dyes leave the range of their swatches, at their worst, and which squares to dye."""
     steps = [step for route in found.best for step in route.steps]
-    amounts = np.array([dyes.amounts(step.recipe) for step in steps])
+    amounts = np.array([step.prediction.amounts for step in steps])
     least, most = np.where(amounts > 0, amounts, np.inf).min(axis=0), amounts.max(axis=0)
-    # The last digit that is printed must not make a warning.
-    pale, deep = least < dyes.palest * (1.0 - 1e-9), most * (1.0 - 1e-9) > dyes.deepest
-    out = []
+    (pale, deep), out = (side.any(axis=0) for side in dyes.span.beyond(amounts)), []
     for side, beyond, worst, edge in (
         ("paler", pale, least, dyes.palest), ("deeper", deep, most, dyes.deepest)
     ):  # fmt: skip
