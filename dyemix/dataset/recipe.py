@@ -44,7 +44,7 @@ _SHORT_NAME = r"[^\W\d_](?:[\w'’&/ -]*?[\w'’])??"
 _TERM = re.compile(
     rf"(?P<name>{_SHORT_NAME})\s+(?P<number>-?(?:{_NUMBER}))\s*(?P<unit>[^\W\d_]*|% ?(?:owf)?)"
 )
-_PARTS = re.compile(rf"(?P<number>{_NUMBER})\s+(?P<name>{NAME})")
+_PARTS = re.compile(rf"(?P<number>{_NUMBER})\s+(?P<name>{NAME})(?P<unit>)")
 _AT = re.compile(rf"(?P<parts>.+:.+?)\s+at\s+(?P<total>{_NUMBER})\s*%?(?:\s*owf)?")
 
 #: Names and recipes that are not read again.
@@ -210,17 +210,14 @@ class Recipe(Mapping[str, float]):
             plain = unicodedata.normalize("NFKC", spaced).replace("\N{FRACTION SLASH}", "/")
         if plain.lower() in NO_DYE:
             return cls({}, written)
-        if ":" in plain:
-            if not (at := _AT.fullmatch(plain)):
-                raise RecipeError(said("recipes.no_depth", text=written))
-            return cls(_from_parts(at["parts"], _number(at["total"])), written)
         amounts: dict[str, float] = {}
-        dye = ""
-        for term in map(str.strip, plain.split("+")):
-            more = bool(amounts) and term[:1].isdigit()  # '2 tbsp + 1/4 tsp' of one dye
-            found = _term(f"{dye} {term}" if more else term)
+        dye, at = "", _AT.fullmatch(plain) if ":" in plain else None
+        refuse(":" in plain and not at, "recipes.no_depth", text=written, error=RecipeError)
+        for term in map(str.strip, at["parts"].split(":") if at else plain.split("+")):
+            more = bool(amounts) and term[:1].isdigit() and not at  # '2 tbsp + 1/4 tsp' of one dye
+            found = _term(f"{dye} {term}" if more else term, _PARTS if at else _TERM)
             if found is None or (more and found[2] == "%"):
-                raise RecipeError(said("recipes.no_term", term=term))
+                raise RecipeError(said("recipes.no_part" if at else "recipes.no_term", term=term))
             name, number, unit = found
             if number < 0:
                 raise RecipeError(said("recipes.negative", term=term))
@@ -229,6 +226,10 @@ class Recipe(Mapping[str, float]):
             dye = name
             owf = number if unit == "%" else (measures or Measures()).owf(dye, number, unit)
             amounts[dye] = amounts.get(dye, 0.0) + owf
+        if at:
+            total, whole = _number(at["total"]), sum(amounts.values())
+            refuse(not whole, "recipes.no_parts", text=at["parts"], error=RecipeError)
+            amounts = {name: total * part / whole for name, part in amounts.items()}
         return cls(amounts, written)
 
     def __getitem__(self, dye: str) -> float:
@@ -271,25 +272,11 @@ class Recipe(Mapping[str, float]):
 
 
 @lru_cache(maxsize=_REMEMBERED)
-def _term(text: str) -> tuple[str, float, str] | None:
+def _term(text: str, written: re.Pattern[str]) -> tuple[str, float, str] | None:
     """Name, amount and unit of a term such as ``navy 15 mL``; None for what is none."""
-    match = _TERM.fullmatch(text)
+    match = written.fullmatch(text)
     unit = _UNITS.get(match["unit"].strip().lower()) if match else None
     return (dye_name(match["name"]), _number(match["number"]), unit) if match and unit else None
-
-
-def _from_parts(text: str, total: float) -> dict[str, float]:
-    parts: dict[str, float] = {}
-    for piece in map(str.strip, text.split(":")):
-        match = _PARTS.fullmatch(piece)
-        if match is None:
-            raise RecipeError(said("recipes.no_part", text=piece))
-        if (dye := dye_name(match["name"])) in parts:
-            raise RecipeError(said("recipes.twice", dye=dye, text=text))
-        parts[dye] = _number(match["number"])
-    whole = sum(parts.values())
-    refuse(whole == 0, "recipes.no_parts", text=text, error=RecipeError)
-    return {name: total * part / whole for name, part in parts.items()}
 
 
 #: One recipe in % owf: as text, as amounts by dye, or as a series of numbers indexed by dye.

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from math import floor, log10
 
-from dyemix.errors import DyemixError
+from dyemix.errors import refuse
 
 #: NIST Handbook 44, Appendix C: exact.
 G_PER_OUNCE = 28.349523125
@@ -25,9 +25,6 @@ _TENFOLD, _WEAKEST = 10, 1000
 FOR_WEAK = 10.0
 
 _WEIGHTS = {"g": 1.0, "kg": 1000.0, "oz": G_PER_OUNCE, "lb": 16 * G_PER_OUNCE}
-_IN_OUNCES = {"fl oz": 1, "pt": 16, "qt": 32, "gal": 128}
-_VOLUMES = {name: ounces * ML_PER_FLUID_OUNCE for name, ounces in _IN_OUNCES.items()}
-_VOLUMES |= {"ml": 1.0, "l": 1000.0}
 _AMOUNT = re.compile(r"(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>[a-z ]*)", re.IGNORECASE)
 
 
@@ -76,24 +73,11 @@ def to_mark(ml: float, step: float) -> float:
 
 def parse_weight(text: str) -> float:
     """Grams of ``240g``, ``0.24 kg``, ``8.5 oz``, ``1 lb``. Raises `DyemixError`."""
-    return _parse(text, _WEIGHTS, "a weight", "240g, 0.24 kg, 8.5 oz or 0.5 lb")
-
-
-def parse_volume(text: str) -> float:
-    """Millilitres of ``500ml``, ``0.5 L``, ``16 fl oz``, ``1 qt`` (US). Raises `DyemixError`.
-
-    A cup is refused: ‘250 mL ≈ 1 US cup’ is a 5.7 % error of strength, so say which in mL.
-    """
-    return _parse(text, _VOLUMES, "a volume", "500ml, 0.5 L, 16 fl oz or 1 qt (US); no cups")
-
-
-def _parse(text: str, units: dict[str, float], what: str, example: str) -> float:
     match = _AMOUNT.fullmatch(" ".join(text.split()))
     unit = match["unit"].strip().lower() if match else ""
-    amount = float(match["number"].replace(",", ".")) if match and unit in units else 0.0
-    if amount <= 0:
-        raise DyemixError(f"{text!r} is not {what} above 0 with its unit: write {example}.")
-    return amount * units[unit]
+    amount = float(match["number"].replace(",", ".")) if match and unit in _WEIGHTS else 0.0
+    refuse(not amount > 0, "recipes.no_weight", text=text)
+    return amount * _WEIGHTS[unit]
 
 
 def weight_text(grams: float, units: str, step: float = 0.0) -> str:
@@ -111,9 +95,8 @@ def volume_text(ml: float, units: str) -> str:
         metric = f"{litres:.1f} L" if litres < 99.95 else f"{litres:.0f} L"
     if units != "us":
         return metric
-    if ml >= _VOLUMES["qt"]:
-        return f"{metric} ({ml / _VOLUMES['qt']:.3g} qt)"
-    return f"{metric} ({ml / ML_PER_FLUID_OUNCE:.2g} fl oz)"
+    ounces = ml / ML_PER_FLUID_OUNCE
+    return f"{metric} ({ounces / 32:.3g} qt)" if ounces >= 32 else f"{metric} ({ounces:.2g} fl oz)"
 
 
 def spoon_set_name(spoons: str) -> str:

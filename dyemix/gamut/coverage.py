@@ -18,7 +18,7 @@ import numpy as np
 from dyemix.arrays import Array, Bits, Flags, Indices
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
+from dyemix.dataset.result import Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.dataset.units import STOCK_PCT, dye_g, stock_ml
 from dyemix.errors import refuse, said
@@ -307,26 +307,24 @@ class Family(Result):
     def _rows(self) -> Iterable[Row]:
         return nearest_rows(self.members)
 
-    def __str__(self) -> str:
-        lines = [DEMO_WARNING] if self.demo else []
+    def _lines(self) -> Iterable[str]:
         if self.members:
             figures = (len(self.dyes), len(self.members), self.tolerance, self.max_dyes)
-            lines.append(said("gamut.family.serve", *figures, ", ".join(self.dyes)))
+            yield said("gamut.family.serve", *figures, ", ".join(self.dyes))
             if more := len(self.others):
                 shown = "; ".join(", ".join(names) for names in self.others[:3])
                 ends = "s" if more > 1 else "", shown, " …" if more > 3 else ""
-                lines.append(said("gamut.family.others", more, *ends))
-            name = max(len(m.target.name) for m in self.members)
-            recipe = max(len(str(m.recipe)) for m in self.members)
-            lines.append(f"{'':<{name}}  {'% owf':<{recipe}}  hex      on paper  likely")
-            for m in self.members:
-                blend = f"{m.recipe!s:<{recipe}}  {m.prediction.hex}"
-                misses = f"{m.residual:>8.2f}  {m.likely:>6.1f}"
-                lines.append(f"{m.target.name:<{name}}  {blend}  {misses}")
-            lines.append(said("gamut.family.take", self.cloth_g))
-            lines += [f"  {purchase}" for purchase in self.purchases]
-        lines += [said("gamut.family.unserved", t.name, miss) for t, miss in self.unserved]
-        return "\n".join(lines)
+                yield said("gamut.family.others", more, *ends)
+            rows = [("", "% owf", "hex      on paper  likely")] + [
+                (m.target.name, str(m.recipe),
+                 f"{m.prediction.hex}  {m.residual:>8.2f}  {m.likely:>6.1f}")
+                for m in self.members
+            ]  # fmt: skip
+            wide = [max(map(len, column)) for column in zip(*rows, strict=True)]
+            yield from (f"{name:<{wide[0]}}  {recipe:<{wide[1]}}  {x}" for name, recipe, x in rows)
+            yield said("gamut.family.take", self.cloth_g)
+            yield from (f"  {purchase}" for purchase in self.purchases)
+        yield from (said("gamut.family.unserved", t.name, miss) for t, miss in self.unserved)
 
 
 def family(

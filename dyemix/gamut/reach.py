@@ -11,7 +11,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.appearance import lab_hue, of_hue, usual_hue
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Value
+from dyemix.dataset.result import Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import expect, refuse, said
 from dyemix.gamut.coverage import Gamut, Nearest, Progress, Served, gamuts, nearest_rows, serve
@@ -117,15 +117,14 @@ class ShelfReach(Result):
             lines.append(said("gamut.reach.spare", least.dye, *figures))
         return tuple(lines)
 
-    def __str__(self) -> str:
-        lines = [DEMO_WARNING] if self.demo else []
-        lines += [f"{self.title}.", "L*  area a*b*  most chroma: C*, hue  blend there"]
+    def _lines(self) -> Iterable[str]:
+        yield from (f"{self.title}.", "L*  area a*b*  most chroma: C*, hue  blend there")
         for found in self.brightest:
             lightness, a, b = lab = found.target.lab
             area = self.gamut.areas[self.gamut.levels == lightness][0]
             figures = (lightness, area, np.hypot(a, b), lab_hue(lab))
-            lines.append(said("gamut.reach.row", *figures, str(found.recipe)))
-        return "\n".join([*lines, *self.findings])
+            yield said("gamut.reach.row", *figures, str(found.recipe))
+        yield from self.findings
 
 
 def _sentence(found: Nearest) -> str:
