@@ -120,7 +120,7 @@ def read_each(
 ) -> tuple[T, ...]:  # fmt: skip
     """What each row of a table makes, of its place and of its values."""
     table = read_table(path, columns, others=others)
-    for note in table.notes:  # letters guessed wrong would be the name of another dye
+    for note in table.faults.notes:  # letters guessed wrong would be the name of another dye
         if "Windows-1252" in note:
             table.faults.add(f"{note} Save it as 'CSV UTF-8'.")
     made = []

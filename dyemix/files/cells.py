@@ -1,7 +1,7 @@
 """Text of cells: bytes decoded, delimiter found, header lines apart, one array of cells.
 
 Every reader gives a `Sheet`. What headings and header lines mean stands in one table,
-data/headings.csv; faults and notes are sentences of data/tables.toml.
+data/headings.toml; faults and notes are sentences of data/tables.toml.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ import os
 import re
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
-from importlib.resources import files
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn
 
@@ -21,7 +20,7 @@ from dyemix.arrays import LAB, Array
 from dyemix.colour.spectra import band as band
 from dyemix.console import REWRITING
 from dyemix.dataset.conditions import METHOD, RECORD
-from dyemix.errors import Fault, InputError, said
+from dyemix.errors import Fault, InputError, data, said
 from dyemix.writing import read_bytes
 
 #: More columns than this is no swatch table (1 nm from 300 to 1100 nm is 801).
@@ -51,13 +50,12 @@ CONDITIONS = (*METHOD, *RECORD, "stock_pct", "cloth_g", "spoons", "poured_ml", "
 HEADER_ONLY = ("scale", "demo")
 READING = (*LAB, "hex")
 
-_TEXT = files("dyemix").joinpath("data", "headings.csv").read_text("utf-8")
-_TABLE = csv.reader(line for line in _TEXT.splitlines() if line and line[0] != "#")
-_SPELLINGS = {spelling: name for name, *spellings in _TABLE for spelling in spellings}
-#: Of a table with a band on each row: ``wavelength`` or ``value`` by the spelling of its heading.
-_OF_BANDS = {s: _SPELLINGS.pop(s) for s, n in [*_SPELLINGS.items()] if n in ("wavelength", "value")}
+_WORDS = {
+    kind: {spelling: name for name, spellings in names.items() for spelling in spellings}
+    for kind, names in data("headings").items() if kind in ("spelt", "bands")
+}  # fmt: skip
 #: What a column can mean, bands apart.
-KNOWN = frozenset(_SPELLINGS.values()) - {*HEADER_ONLY}
+KNOWN = frozenset(_WORDS["spelt"].values()) - {*HEADER_ONLY}
 
 
 class Faults:
@@ -75,17 +73,13 @@ class Faults:
     def add(self, message: str, row: int | None = None, column: str | None = None) -> None:
         self._found.append(Fault(message, self.file, row, column, self.counted))
 
-    def tell(
-        self, which: str, row: int | None = None, column: str | None = None, **values: object
-    ) -> None:
-        """Add a fault in a sentence of data/tables.toml."""
-        self.add(said(f"tables.{which}", **values), row, column)
+    def tell(self, which: str, *place: Any, **values: object) -> None:
+        """Add a fault in a sentence of data/tables.toml, at a row and column as in `add`."""
+        self.add(said(f"tables.{which}", **values), *place)
 
-    def stop(
-        self, which: str, row: int | None = None, column: str | None = None, **values: object
-    ) -> NoReturn:
+    def stop(self, which: str, *place: Any, **values: object) -> NoReturn:
         """Tell a fault that nothing can be read past. Raises `InputError`."""
-        self.tell(which, row, column, **values)
+        self.tell(which, *place, **values)
         self.raise_any()
         raise AssertionError("unreachable")
 
@@ -195,12 +189,12 @@ def spelling(heading: str) -> str:
 
 def meaning(heading: str) -> str:
     """The package's name for a heading or key; the heading itself, tidied, where it has none."""
-    return _SPELLINGS.get(spelling(heading)) or tidy(heading)
+    return _WORDS["spelt"].get(spelling(heading)) or tidy(heading)
 
 
 def of_bands(heading: str) -> str | None:
     """``wavelength`` or ``value`` for such a column of a table with a band on each row."""
-    return _OF_BANDS.get(spelling(heading))
+    return _WORDS["bands"].get(spelling(heading))
 
 
 def known(heading: str) -> bool:

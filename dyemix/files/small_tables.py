@@ -81,14 +81,13 @@ class Column:
 class Table:
     """A table that was read. `rows` are those without a fault: row of the file, values by column.
 
-    A blank cell has no value. `remarks` are the ``#`` lines above the headings, `notes` what was
-    guessed of the file or not used; `faults` takes what the caller finds, to raise all together.
+    A blank cell has no value. `remarks` are the ``#`` lines above the headings; `faults` takes what
+    the caller finds, to raise all together, its `notes` tell what was guessed or not used.
     """
 
     faults: Faults
     rows: list[tuple[int, dict[str, Any]]]
     remarks: list[tuple[int, str]]
-    notes: list[str]
 
 
 def read_table(
@@ -102,7 +101,7 @@ def read_table(
     """
     text, faults = read_text(path)
     sheet = sheets.cleaned(sheets.read_sheet(text, faults), faults)
-    notes, before = list(faults.notes), len(faults)
+    before = len(faults)
 
     def name_of(heading: str) -> str:
         return next((c.name for c in columns if c.stands_under(heading)), heading)
@@ -119,7 +118,8 @@ def read_table(
         faults.tell("no_rows")
     if len(faults) > before:
         faults.raise_any()
-    notes += [said("tables.unused", columns=", ".join(map(repr, unused)))] if unused else []
+    if unused:
+        faults.note("unused", columns=", ".join(map(repr, unused)))
     rows = []
     for row, cells in zip(sheet.numbers, sheet.rows, strict=True):
         before, values = len(faults), {}
@@ -133,7 +133,7 @@ def read_table(
             except DyemixError as error:
                 faults.add(str(error), row, heading)
         rows += [(row, values)] if len(faults) == before else []
-    return Table(faults, rows, sheet.remarks, notes)
+    return Table(faults, rows, sheet.remarks)
 
 
 # Names of samples -------------------------------------------------------------------------------
@@ -195,7 +195,7 @@ def read_names(
     recipe = Column("recipe", needed=True, blank=True)
     columns = (names, recipe, *map(Column, ("swatch", *sheets.CONDITIONS)))
     table = read_table(path, columns, others=True)
-    notes += table.notes
+    notes += table.faults.notes
     cells = {c.name: [values.get(c.name, "") for _, values in table.rows] for c in columns}
     numbers, cells["name"] = [row for row, _ in table.rows], cells.pop(key)
     named: dict[str, Reading] = {}

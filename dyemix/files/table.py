@@ -117,31 +117,31 @@ def _numbers(
 ) -> list[tuple[Indices, Array]]:
     """Turn cells into readings, and settle the scale of the file; gives which rows, and numbers."""
     wanted = {"spectrum": [*bands.values()], "Lab": [(x, places[x]) for x in LAB if x in places]}
-    free, twice = np.ones(len(rows.numbers), bool), np.zeros(len(rows.numbers), bool)
+    taken = np.zeros(len(rows.numbers), int)
     found: dict[str, tuple[Indices, Array]] = {}
     for kind, columns in wanted.items():
-        if not free.size or len(columns) < (3 if kind == "Lab" else 1):
+        if not taken.size or len(columns) < (3 if kind == "Lab" else 1):
             continue
         heads, where = zip(*columns, strict=True)
-        filled, values = np.ones(len(free), bool), sheet.values(where)
+        filled, values = np.ones(taken.size, bool), sheet.values(where)
         if values is None:
             cells = [[row[place] for place in where] for row in sheet.rows]
             filled = np.array([any(row) for row in cells])
-            values = _read(cells, np.flatnonzero(filled & free), heads, rows)
-        rows.give("kind", np.flatnonzero(filled & free), kind)
-        at = np.flatnonzero(filled & free & np.isfinite(values).all(axis=1))
-        twice, free = twice | (filled & ~free), free & ~filled
+            values = _read(cells, np.flatnonzero(filled & (taken == 0)), heads, rows)
+        at = np.flatnonzero(filled & (taken == 0))
+        rows.give("kind", at, kind)
+        at, taken = at[np.isfinite(values[at]).all(axis=1)], taken + filled
         if len(at):
             found[kind] = at, values[at]
-    coded = np.array(rows.column("hex"), object) != ""
-    if (twice := twice | (coded & ~free)).any():
+    coded = np.array([bool(code) for code in rows.column("hex")], bool)
+    if (twice := taken + coded > 1).any():
         rows.faults.note("twice", count=twice.sum(), row=rows.numbers[int(twice.argmax())])
     if "spectrum" in found:
         _spectra(rows, *found["spectrum"], np.array([*bands]))
     if "Lab" in found:
         lab_readings(rows, *found["Lab"])
-    if (coded & free).any():
-        hex_readings(rows, np.flatnonzero(coded & free))
+    if len(codes := np.flatnonzero(coded & (taken == 0))):
+        hex_readings(rows, codes)
     return list(found.values())
 
 

@@ -93,10 +93,10 @@ def test_every_fault_is_told_with_its_place(
 def test_what_is_not_used_or_was_assumed_is_noted(read: Read) -> None:
     table = read("job,recipe,cloth_g,Kundin\nA,blé 2,1,x\n".encode("cp1252"), others=True)
     assert table.rows == [(2, {"job": "A", "recipe": "blé 2", "cloth_g": 1.0})]
-    assert [note.split(":")[0] for note in table.notes] == [
+    assert [note.split(":")[0] for note in table.faults.notes] == [
         "the file is not in UTF-8 and was read as Windows-1252", "not used",
     ]  # fmt: skip
-    assert "'Kundin'" in table.notes[1]
+    assert "'Kundin'" in table.faults.notes[1]
 
 
 @pytest.mark.parametrize("name", ["none.csv", ".", "a\0b.csv"])
