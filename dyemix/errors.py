@@ -18,12 +18,11 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterable
-from dataclasses import dataclass
 from enum import Enum
 from functools import cache, reduce
 from importlib.resources import files
 from operator import getitem
-from typing import Any
+from typing import Any, NamedTuple
 
 
 @cache
@@ -40,8 +39,7 @@ def said(path: str, /, *values: object, **named: object) -> str:
     return str(reduce(getitem, keys, data(name))).format(*values, **named)
 
 
-@dataclass(frozen=True)
-class Fault:
+class Fault(NamedTuple):
     """One thing wrong with an input: what, where, and what would be right.
 
     `row` is the line of the file as a spreadsheet counts it (the first line is 1), or the object

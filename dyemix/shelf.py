@@ -11,9 +11,9 @@ import re
 import shlex
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
+from typing import NamedTuple
 
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError
@@ -27,8 +27,7 @@ from dyemix.writing import read_bytes
 DEMO_TABLE, DEMO_MIXTURES = "napkins.csv", "napkins_mixtures.csv"
 
 
-@dataclass(frozen=True)
-class Shelf:
+class Shelf(NamedTuple):
     """Where the swatches are: the table, the mixtures set aside for checking, and why these."""
 
     table: Path

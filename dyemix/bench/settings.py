@@ -10,7 +10,7 @@ import difflib
 import os
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import make_dataclass, replace
+from dataclasses import make_dataclass
 from functools import partial
 from importlib.resources import files
 from itertools import pairwise
@@ -148,7 +148,7 @@ class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figu
         except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
             raise InputError(Fault(f"is not a TOML file: {error}.", name)) from None
         except InputError as error:
-            raise InputError([replace(f, file=name) for f in error.faults]) from None
+            raise InputError([f._replace(file=name) for f in error.faults]) from None
 
     def doses(self, depth: float) -> tuple[float, float, float]:
         """For a total depth in % owf: salt and soda ash of a stirred bath, and the soda solution of

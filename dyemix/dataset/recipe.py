@@ -11,11 +11,12 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 from math import inf
 from numbers import Real
-from typing import TYPE_CHECKING, Any, TypeAlias
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -122,8 +123,7 @@ def spoonfuls(ml: float, spoons: str, jug_from: float = inf) -> Spoonfuls:
     return Spoonfuls(" + ".join(words), measured, 100.0 * (measured / ml - 1.0))
 
 
-@dataclass(frozen=True)
-class Measures:
+class Measures(NamedTuple):
     """What turns mL, spoons and grams into % owf.
 
     Attributes
@@ -133,7 +133,7 @@ class Measures:
     spoons : name of the spoon set, one of `SPOON_SETS`.
     """
 
-    stock_pct: Mapping[str, float] = field(default_factory=dict)
+    stock_pct: Mapping[str, float] = MappingProxyType({})
     cloth_g: float | None = None
     spoons: str | None = None
 

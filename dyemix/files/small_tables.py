@@ -27,9 +27,9 @@ import os
 import re
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
@@ -52,8 +52,7 @@ def number(text: str) -> float:
     return value
 
 
-@dataclass(frozen=True)
-class Column:
+class Column(NamedTuple):
     """A column that a table may have.
 
     Attributes
@@ -77,8 +76,7 @@ class Column:
         return sheets.meaning(heading) in names or sheets.spelling(heading) in spelt
 
 
-@dataclass
-class Table:
+class Table(NamedTuple):
     """A table that was read. `rows` are those without a fault: row of the file, values by column.
 
     A blank cell has no value. `remarks` are the ``#`` lines above the headings; `faults` takes what
