@@ -15,10 +15,8 @@ from fractions import Fraction
 from dyemix.errors import DyemixError, data, said
 
 #: The conditions under which a swatch was dyed and read that a fit must not mix.
-METHOD = (
-    "cloth", "alkali", "liquor ratio", "temperature", "hours", "salt", "soda", "geometry",
-    "backing",
-)  # fmt: skip
+METHOD = ("cloth", "alkali", "liquor ratio", "temperature", "hours", "salt", "soda", "geometry",
+          "backing")  # fmt: skip
 #: The photograph that a reading is from: what its camera does to all colours is common to them.
 PICTURE = "photograph"
 #: Conditions that are kept but may differ between swatches of one fit.

@@ -64,17 +64,12 @@ class Clipped(Value):
         """
         digits = code.strip().lstrip("#")
         digits = digits if len(digits) == 6 else "".join(2 * d for d in digits)
-        levels = [int(digits[i : i + 2], 16) for i in (0, 2, 4)]
+        levels = bytes.fromhex(digits)
         at_end = [i for i, level in enumerate(levels) if level in (0, 255)]
-        if not at_end or levels == [255] * 3:
+        if not at_end or levels == b"\xff\xff\xff":
             return None
-        here = hex_to_lab(code)
-        beyond = []
-        for i in at_end:
-            inner = list(levels)
-            inner[i] += _STEP if levels[i] == 0 else -_STEP
-            beyond.append(here - hex_to_lab("#{:02x}{:02x}{:02x}".format(*inner)))
-        rows = np.array(beyond)
+        inner = [bytes([*levels[:i], abs(levels[i] - _STEP), *levels[i + 1 :]]) for i in at_end]
+        rows = np.array([hex_to_lab(code) - hex_to_lab(f"#{each.hex()}") for each in inner])
         return cls(rows / np.linalg.norm(rows, axis=1, keepdims=True))
 
     @classmethod
@@ -183,7 +178,8 @@ class Reading(Result):
         >>> Reading.from_spectrum([40] * 36, range(380, 731, 10), "undyed", scale="percent").kind
         'spectrum'
         """
-        return cls(_parsed(recipe), fractions(values, wavelengths, scale), **about)
+        read = fractions(values, wavelengths, scale)
+        return cls(**{"recipe": recipe, "reflectance": read, **about})
 
     @classmethod
     def of_columns(cls, columns: Mapping[str, Sequence[Any]]) -> tuple[Reading, ...]:
@@ -212,7 +208,8 @@ class Reading(Result):
             raise InputError(Fault(said("readings.no_colour", given=repr(values))))
         seen = Light.parse(light)
         (spectrum,) = colorimetry.smoothest_reflectance(colour, seen)
-        return cls(_parsed(recipe), spectrum, lab=colour, light=seen, **{"kind": "Lab", **about})
+        made = {"recipe": recipe, "reflectance": spectrum, "lab": colour, "light": seen}
+        return cls(**{**made, "kind": "Lab", **about})
 
     @classmethod
     def from_hex(cls, code: str, recipe: AnyRecipe = None, **about: Any) -> Reading:
@@ -267,10 +264,6 @@ class Reading(Result):
         light = self.light or D65_10
         values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.colour(light))
         return f"{of}: {values} ({light}), {self.kind}"
-
-
-def _parsed(recipe: AnyRecipe) -> Recipe | None:
-    return None if recipe is None else Recipe.parse(recipe)
 
 
 class Swatch(Value):
