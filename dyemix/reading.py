@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -105,10 +105,10 @@ def read_photo(
         raise InputError(Fault(said("tables.pixels", kind=f"{photo.shape} of {photo.dtype}")))
     from PIL import Image
 
-    with TemporaryDirectory() as folder:
-        file = Path(folder) / "array.png"
-        Image.fromarray(photo).save(file)
-        return examine_photo(file, options)
+    from dyemix.photo.decode import decode
+
+    Image.fromarray(photo).save(file := io.BytesIO(), "PNG")
+    return examine_photo(decode("array.png", file.getvalue()), options)
 
 
 def convert(

@@ -85,15 +85,14 @@ def test_there_are_twelve() -> None:
 
 def test_the_array_of_a_photograph_is_read_like_its_file(monkeypatch: pytest.MonkeyPatch) -> None:
     """What reads a file gets the same pixels, whichever way they came."""
-    from PIL import Image
-
     import dyemix.photo
+    from dyemix.photo.decode import Photograph
 
-    pixels = np.random.default_rng(1).integers(0, 255, (8, 6, 3), dtype=np.uint8)
+    pixels = np.random.default_rng(1).integers(0, 255, (1000, 1004, 3), np.uint8)
     seen = []
 
-    def examine(path: Path, options: object) -> SwatchSet:
-        seen.append(np.asarray(Image.open(path)))
+    def examine(photo: Photograph, options: object) -> SwatchSet:
+        seen.append(photo.codes)
         return SwatchSet(())
 
     monkeypatch.setattr(dyemix.photo, "examine_photo", examine)

@@ -145,9 +145,7 @@ _WORDS: Mapping[type, tuple[Callable[[str], Any], str]] = {
 def _value(kind: Any, plain: Any, where: str, sides: dict[str, int]) -> Any:
     origin, inside = get_origin(kind), get_args(kind)
     if origin is Annotated:
-        if isinstance(inside[1], Shape):
-            return _array(inside[1], plain, where, sides)
-        return _value(inside[0], plain, where, sides)
+        return _array(inside[1], plain, where, sides)
     if origin in (Union, types.UnionType):
         (kind,) = (k for k in inside if k is not type(None))
         return None if plain is None else _value(kind, plain, where, sides)
