@@ -78,6 +78,7 @@ def test_layouts_by_count() -> None:
 
 def test_card_grids() -> None:
     assert [grid_of(n, 1.6) for n in (24, 30, 12, 6)] == [(4, 6), (5, 6), (3, 4), (2, 3)]
+    assert [grid_of(7, aspect) for aspect in (6.0, 0.2)] == [(1, 7), (7, 1)]
 
 
 def test_a_grid_is_read_and_refused() -> None:

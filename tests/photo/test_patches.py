@@ -9,7 +9,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from dyemix.colour.ciede2000 import delta_e_residual
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import Fault, InputError
 from dyemix.photo import patches
 from dyemix.photo.decode import SRGB_TO_XYZ
@@ -83,6 +86,10 @@ def test_cards_by_their_corners_alone_are_divided_evenly() -> None:
     kept = patches.with_cards(PHOTO, Frame((), boxes | told), 3, LAB)
     assert kept.of("grey") is told["grey"]
     assert kept.of("patch") is told["patch"]
+    standing = patches.with_cards(
+        PHOTO, Frame((), {"card box": quad(0, 0, 20, 50)[np.newaxis]}), 0, LAB
+    )
+    np.testing.assert_allclose(standing.of("patch"), parts(quad(0, 0, 20, 50), 8, 3))
     nothing = patches.with_cards(PHOTO, Frame((), boxes), 0, LAB[:0])
     assert len(nothing.of("grey")) == len(nothing.of("patch")) == 0
 
@@ -150,6 +157,39 @@ def test_a_camera_set_to_another_light_is_balanced_where_its_sensor_counts() -> 
         assert matrix.lab(np.ones((1, 3)))[0] == pytest.approx([100, 0, 0], abs=0.05)
 
 
+def test_what_a_redder_lamp_shows_otherwise_is_added(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A unit of ln(red ÷ blue): by ln 2 where white counts twice as much of red as of blue."""
+    otherwise = np.array([[-0.2, 0.1, 0.1], [0.0, 0.0, 0.0], [0.3, -0.1, -0.2]])
+    monkeypatch.setattr(patches, "_SENSOR", np.eye(3))
+    monkeypatch.setattr(patches, "_LAMP", otherwise)
+    found = balance(SRGB_TO_XYZ, np.array([2.0, 1.5, 1.0])).coefficients
+    np.testing.assert_allclose(found, SRGB_TO_XYZ @ (np.eye(3) + np.log(2) * otherwise))
+
+
+def test_a_card_pulls_the_files_matrix_by_what_an_eye_sees_of_its_patches() -> None:
+    """(JᵀJ + 30)(M − own) = JᵀJ (true − own), with J what ΔE2000 changes by a change of the matrix,
+    here by differences, a patch of luminance Y weighing Y / (Y + 0.03)."""
+    rgb, lab = RGB[:9], LAB[:9]
+    own = SRGB_TO_XYZ * (1.0 + 1e-3 * np.random.default_rng(1).standard_normal((3, 3)))
+    columns = []
+    for step in 1e-5 * np.eye(9).reshape(9, 3, 3):
+        ends = [lab_from_xyz(100.0 * rgb @ (SRGB_TO_XYZ + x).T, D65_2) for x in (step, -step)]
+        parts_of = [delta_e_residual(lab, end, slope=False)[0] for end in ends]
+        columns.append((parts_of[0] - parts_of[1]) / 2e-5)
+    luminance = (rgb @ SRGB_TO_XYZ.T)[:, 1]
+    j = np.stack(columns, axis=2) * (luminance / (luminance + 0.03))[:, np.newaxis, np.newaxis]
+    square = np.einsum("nip,niq->pq", j, j)
+    wanted = np.linalg.solve(square + 30 * np.eye(9), square @ (SRGB_TO_XYZ - own).ravel())
+    found = fit_patches(rgb, lab, NAMES[:9], own).coefficients
+    np.testing.assert_allclose((found - own).ravel(), wanted, rtol=0.002, atol=1e-7)
+
+
+def test_roots_need_twenty_patches() -> None:
+    for count, columns in ((19, 3), (20, 6)):
+        found = fit_patches(RGB[:count], LAB[:count], NAMES[:count], SRGB_TO_XYZ)
+        assert found.coefficients.shape == (3, columns)
+
+
 @pytest.mark.parametrize("count", [6, 12, 24])
 def test_a_camera_that_is_right_is_left_as_it_is(count: int) -> None:
     found = fit_patches(RGB[:count], LAB[:count], NAMES[:count], SRGB_TO_XYZ)
@@ -184,6 +224,8 @@ def test_the_table_of_a_card(tmp_path: Path) -> None:
     assert card.names == tuple(name.split("(")[0].strip() for name in NAMES)
     np.testing.assert_allclose(card.lab, LAB, atol=0.3)
     lines = path.read_text().splitlines()  # two remarks, the headings, the patches
+    greys = [Reading(Recipe({}), np.full(31, 0.1 * i), "black" * (i == 1)) for i in range(1, 7)]
+    assert Patches.read(SwatchSet(tuple(greys))).names[:3] == ("black", "patch 2", "patch 3")
     path.write_text("\n".join(lines[:9]))
     assert len(Patches.read(path).names) == 6
     path.write_text("\n".join(lines[:8]))
