@@ -43,7 +43,7 @@ _HEX = re.compile(r"#[0-9a-f]{6}\b")
 _TURNING = "\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069"
 REWRITING = re.compile(f"[{_TURNING}]")
 #: The same with C0, but tab and newline.
-_CONTROL = re.compile(f"[\x00-\x08\x0b-\x1f{_TURNING}]")
+CONTROL = re.compile(f"[\x00-\x08\x0b-\x1f{_TURNING}]")
 
 _interrupted = threading.Event()
 _failures: dict[str, OSError] = {}
@@ -75,7 +75,7 @@ codecs.register_error("dyemix-ascii", _in_ascii)
 
 def say(text: str) -> None:
     """Print a result; a hex code gets a patch of its colour where the terminal has true colour."""
-    clean = _CONTROL.sub("", text)
+    clean = CONTROL.sub("", text)
     if _has_colour(sys.stdout):
         clean = _HEX.sub(lambda code: f"{_patch(code[0])} {code[0]}", clean)
     _write("stdout", clean + "\n")
@@ -83,14 +83,14 @@ def say(text: str) -> None:
 
 def remark(text: str) -> None:
     """A word to the reader that is no part of the result, on the error stream."""
-    _write("stderr", _CONTROL.sub("", text) + "\n")
+    _write("stderr", CONTROL.sub("", text) + "\n")
 
 
 def give(data: str | bytes) -> None:
     """Put data on standard output as it is, text as UTF-8; a terminal gets it as `say` shows it."""
     raw = getattr(sys.stdout, "buffer", None)
     if isinstance(data, str) and (raw is None or sys.stdout.isatty()):
-        _write("stdout", _CONTROL.sub("", data))
+        _write("stdout", CONTROL.sub("", data))
     else:
         _write("stdout", data.encode("utf-8", "replace") if isinstance(data, str) else data)
 

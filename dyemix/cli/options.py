@@ -71,10 +71,16 @@ def _option(word: str) -> click.Option:
     )  # fmt: skip
 
 
+def _clean(_: click.Context, __: click.Parameter, value: Any) -> Any:
+    """A word without what rewrites a screen, which a book would keep."""
+    return console.CONTROL.sub("", value) if isinstance(value, str) else value
+
+
 def _taken(context: click.Context, option: click.Parameter, value: Any) -> Any:
     """The value of an option; dyes are named as people list them, or the option twice."""
     if option.metavar == "DYES":
         value = tuple(name.strip() for text in value for name in text.split(",") if name.strip())
+    value = _clean(context, option, value)
     if option.name in ("job", "method") and value:
         value = " ".join(value.split())  # as a book compares names
     if not option.expose_value:
@@ -88,7 +94,7 @@ def _argument(word: str) -> click.Argument:
     file = name in ("FILE", "TABLE", "FOLDER")
     return click.Argument(
         [name.lower()], metavar=word, required=word[0] != "[", nargs=-1 if "..." in word else 1,
-        type=_KINDS["read"]["type"] if file else str,
+        type=_KINDS["read"]["type"] if file else str, callback=_clean,
     )  # fmt: skip
 
 

@@ -104,6 +104,16 @@ def test_trials_are_learnt_from_with_the_command(run: Run, tmp_path: Path) -> No
     assert again.stdout == learnt.stdout, "trials must not be learnt from twice"
 
 
+def test_what_would_rewrite_a_screen_is_not_kept(run: Run, tmp_path: Path) -> None:
+    """Escape codes, C1 and marks that turn the direction of writing, in a name or a note."""
+    DyeBook(tmp_path / "w.dyebook").close()
+    book = ("--book", str(tmp_path / "w.dyebook"))
+    for note in ("n\x1b[31m", "seco\x9bnd\x7f"):
+        run("book", "cloth", "a\x1b[2Jb\u202ec", "--note", note, *book)
+    with DyeBook(tmp_path / "w.dyebook") as opened:
+        assert [(cloth.name, cloth.note) for cloth in opened.cloths()] == [("a[2Jbc", "second")]
+
+
 def test_no_answer_is_written_over_a_book(run: Run, tmp_path: Path) -> None:
     work = tmp_path / "work"
     run("book", "add", str(DEMO), "--book", "w.dyebook")
