@@ -8,7 +8,11 @@ that the whole set shares: single-constant Kubelka–Munk. g follows a bent powe
 company it is multiplied by ``exp(mᵢ eᵢ) (1 + T)^κ / (1 + cᵢ)^κᵢ``, κ the mean of κᵢ by depth.
 
 **Squares of one dye** (`ladder`, `lab_ladder`) give a, the law and what is open of
-both. Spectra: each band a least squares weighed by |dR/dk|, strengths regressed on the law. CIELAB:
+both. Spectra: each band a least squares weighed by |dR/dk|, strengths regressed on the law; where
+a dye outshines its cloth, a band tells as little as cloth. By how much a curve turns from depth to
+depth (bands that move, light given out and taken back) mixes may see it turned, either way: on
+worlds where it does, ten mixes close 0.04 more of the gap, and the squares no longer look like no
+dye at all (promised ÷ found 3.0 before any mix, 1.8 so). CIELAB:
 one curve for all depths, ln a a Gaussian process of lengths 120 nm (standard deviation 2) and 40 nm
 (0.6) about a level that is free, falling by 2 from 600 to 700 nm; how far a reading strays, misfit
 included, the ladders say themselves (0.3 ΔE before). Exponent N(0.95, 0.15), bend N(0, 0.05):

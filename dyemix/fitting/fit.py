@@ -14,8 +14,8 @@ import numpy as np
 from dyemix.arrays import Array, Flags, robust_deviation
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import D65_10, Light
-from dyemix.dataset.swatches import Swatch, SwatchSet
-from dyemix.errors import FitError, expect, said
+from dyemix.dataset.swatches import ROUGH_ERROR, Swatch, SwatchSet
+from dyemix.errors import FitError, expect, refuse, said
 from dyemix.fitting.lab_ladder import Fitted, cloth_from_lab, stated
 from dyemix.fitting.ladder import Beside, Solver, scatter_of
 from dyemix.fitting.learn import calibrated
@@ -104,13 +104,11 @@ def _fittable(swatches: SwatchSet) -> SwatchSet:
 def _ladders(swatches: SwatchSet) -> Solver:
     """The ladders of a table on its undyed cloth. Raises `FitError` where either is missing."""
     table = swatches.source or "this table"
-    if swatches.unread and not swatches.swatches:
-        raise FitError(said("fit.unread", table=table, count=len(swatches.unread)))
-    if not swatches.undyed:
-        raise FitError(said("fit.no_undyed", table=table))
+    unread = 0 if swatches.swatches else len(swatches.unread)
+    refuse(unread, "fit.unread", table=table, count=unread, error=FitError)
+    refuse(not swatches.undyed, "fit.no_undyed", table=table, error=FitError)
     ladders = {name: ladder for name in swatches.dyes if (ladder := swatches.ladder(name))}
-    if not ladders:
-        raise FitError(said("fit.no_ladder", table=table))
+    refuse(not ladders, "fit.no_ladder", table=table, error=FitError)
     return Solver(ladders, _cloth(swatches.undyed), swatches.light)
 
 
@@ -195,11 +193,12 @@ def _flags(swatches: SwatchSet) -> tuple[str, ...]:
     That the spectrum of a ladder's reading is made up is no doubt here: it is not used; and what
     the table was said to hold is not said again.
     """
+    made_up = said("tables.rough", error=ROUGH_ERROR)
     return tuple(slips(swatches)) + tuple(
         f"{r.place}: {flag}"
         for r in swatches.readings
         for flag in r.warnings
-        if not (r.rough and r.recipe is not None and len(r.recipe) < 2 and flag[:6] == "rough:")
+        if not (flag == made_up and r.recipe is not None and len(r.recipe) < 2)
         and not any(flag in told for told in swatches.warnings)
     )
 
@@ -221,25 +220,21 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     """
     for given in (swatches, check or swatches):
         expect(given, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
-    if swatches.unnamed:
-        places = ", ".join(r.place or r.name for r in swatches.unnamed[:5])
-        raise FitError(said("fit.unnamed", count=len(swatches.unnamed), places=places))
+    unnamed = [r.place or r.name for r in swatches.unnamed]
+    where = {"count": len(unnamed), "places": ", ".join(unnamed[:5])}
+    refuse(unnamed, "fit.unnamed", **where, error=FitError)
     conditions = swatches.conditions()
     swatches, aside = swatches.set_aside()
     swatches = _fittable(swatches)
     light, solver = swatches.light, _ladders(swatches)
-    surface, spread = solver.surfaces()
-    left = solver.left_out(surface)
     odd: list[dict[int, float]] = [{} for _ in solver.names]
-    for _ in range(4):  # each pass may find one swatch a dye; four passes are ample
+    for _ in range(5):  # each pass may find one swatch a dye; four passes are ample
+        surface, spread = solver.surfaces()
+        left = solver.left_out(surface)
         if not (found := _find_odd(solver, left)):
             break
         for dye, (swatch, strength) in found.items():
             odd[dye][swatch], solver.counts[dye][swatch] = strength, ODD_WEIGHT
-        left = solver.left_out(surface)
-    if any(odd):
-        surface, spread = solver.surfaces()
-        left = solver.left_out(surface)
     _, first = solver.ladders(surface, spread, PRIOR_STRENGTH)
     beside = [solver.beside(first, surface, i) for i in range(len(solver.names))]
     scatter = scatter_of(beside, solver.depths, swatches)

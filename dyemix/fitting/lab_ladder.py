@@ -94,12 +94,9 @@ class Fitted(NamedTuple):
     def joined(cls, parts: Sequence[tuple[Sequence[int], Fitted]]) -> Fitted:
         """Dyes of several kinds in one order; each part with the places of its dyes."""
         order = np.argsort(np.concatenate([places for places, _ in parts]))
-        curves, law, cost = (
-            np.concatenate([getattr(part, name) for _, part in parts])[order]
-            for name in ("curves", "law", "cost")
-        )
-        modes = padded([each for _, part in parts for each in part.modes], 0.0)
-        return cls(curves, law, modes[order], cost)
+        dyes = [dye for _, part in parts for dye in zip(*part, strict=True)]
+        curves, law, modes, cost = zip(*(dyes[i] for i in order), strict=True)
+        return cls(np.array(curves), np.array(law), padded(modes, 0.0), np.array(cost))
 
 
 def padded(rows: Sequence[Array], fill: float) -> Array:

@@ -6,7 +6,8 @@ unknown, its residuals weighted by ``|dR/dk|``, which makes a least squares on K
 reflectance, where the errors are made (Walowit, McCarthy & Berns, Color Res. Appl. 12 (1987) 340).
 Given the curve the strengths follow the depth law up to the scatter from bath to bath,
 ``ln h = α + ln g(c; n, q) + ε``, a regression under priors of exponent and bend: a stray bath moves
-its own ε, not the curve. The posterior of α, n and q is what the ladder leaves open.
+its own ε, not the curve. The posterior of α, n and q is what the ladder leaves open, and by how
+much the curve turns with depth: mixes may see that of another.
 
 No criterion on single squares finds the surface that mixes prefer, so none is picked: under each
 surface of a grid the ladders are fitted, and weighed softly by what they leave (`Solver.surfaces`).
@@ -44,6 +45,9 @@ from dyemix.model.unknowns import Modes
 
 #: Standard error of a reading in one band, reflectance: a working value of ours.
 READING_SD = 0.004
+#: How far ln a turns with ln depth, the standard deviation of the prior. Mixes may see it turned as
+#: over so much of ln depth, and by this at most.
+_TURNS, _AS_OVER, _TURNS_MOST = 0.3, np.log(3.0), 0.7
 _ROUNDS = 8
 _LEAST = 1e-9
 #: A log strength this many times the usual one, and above this, is mislabelling, not scatter.
@@ -118,7 +122,24 @@ class SpectralLadders:
         covariance[:, 0, 0] += DRIFT**2
         root = np.linalg.cholesky(covariance).swapaxes(1, 2)
         level = np.repeat(root[..., :1], len(WAVELENGTHS), axis=2)
-        return Fitted(np.log(curves), law, np.append(level, root[..., 1:], axis=2), cost)
+        turn = np.append(self._turns(weight, k, h, curves), np.zeros_like(law), axis=1)
+        modes = np.append(level, root[..., 1:], axis=2)
+        return Fitted(np.log(curves), law, np.append(modes, turn[:, np.newaxis], axis=1), cost)
+
+    def _turns(self, weight: Array, k: Array, h: Array, curves: Array) -> Array:
+        """How ln of each curve changes ``(D, B)`` as over a threefold depth.
+
+        A regression of what is left of K/S, band by band: bands that move or flatten as a dye
+        stacks, and light that it gives out and takes back, go on to do so in company, either way.
+        """
+        alone, log = h[..., np.newaxis] * curves[:, np.newaxis], np.log(self.depths)
+        tells = np.maximum(weight * alone**2, _LEAST)
+        # Each band about the depth where its curve stands.
+        middle = np.einsum("dsb,ds->db", tells, log) / tells.sum(axis=1)
+        by_turn = alone * (log[..., np.newaxis] - middle[:, np.newaxis])
+        seen = (weight * by_turn**2).sum(axis=1) + (READING_SD / _TURNS) ** 2
+        turns = (weight * by_turn * (k - alone)).sum(axis=1) / seen
+        return np.asarray(np.clip(_AS_OVER * turns, -_TURNS_MOST, _TURNS_MOST))
 
     @staticmethod
     def _curves(weight: Array, k: Array, h: Array) -> Array:
@@ -196,10 +217,8 @@ class Solver:
         steps = [np.unique(c) for c in self.depths]
         found: list[Beside | None] = [None] * len(steps)
         for fold in range(max(len(x) for x in steps)):
-            out = [
-                c == x[fold] if len(x) > 2 and fold < len(x) else np.zeros(len(c), bool)
-                for c, x in zip(self.depths, steps, strict=True)
-            ]
+            one = [x[fold : fold + 1] if len(x) > 2 else x[:0] for x in steps]
+            out = [np.isin(c, x) for c, x in zip(self.depths, one, strict=True)]
             kept = [np.where(o, 0.0, c) for o, c in zip(out, self.counts, strict=True)]
             fitted = self.fit(surface, kept, PRIOR_STRENGTH)
             for i, rows in enumerate(out):

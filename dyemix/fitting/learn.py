@@ -25,7 +25,7 @@ from dyemix.dataset.conditions import METHOD, PICTURE
 from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.dataset.target import Trial
-from dyemix.errors import DyemixError, expect, said
+from dyemix.errors import expect, refuse, said
 from dyemix.fitting.calibration import Calibrated, condition
 from dyemix.fitting.lab_ladder import bound, stated
 from dyemix.model.dyes import DyeSet, Pot
@@ -322,10 +322,9 @@ def _weights(trials: Sequence[Trial], half_life: float | None, lot: str | None) 
     """How much each trial counts ``(T,)``, by age and lot."""
     weights = np.ones(len(trials))
     if half_life is not None:
-        if not half_life > 0.0:
-            raise DyemixError(said("fit.no_time", days=half_life))
-        if undated := [t.recipe for t in trials if t.date is None]:
-            raise DyemixError(said("fit.undated", count=len(undated), first=undated[0]))
+        refuse(not half_life > 0.0, "fit.no_time", days=half_life)
+        undated = [t.recipe for t in trials if t.date is None]
+        refuse(undated, "fit.undated", count=len(undated), first=undated)
         days = np.array([t.date.toordinal() for t in trials if t.date], dtype=float)
         weights *= 0.5 ** ((days.max(initial=0.0) - days) / half_life)
     if lot is not None:

@@ -18,7 +18,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import lab
 from dyemix.dataset.conditions import METHOD, same
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import FitError, said
+from dyemix.errors import FitError, refuse, said
 from dyemix.fitting.calibration import ladders_of
 from dyemix.fitting.fit import fit
 from dyemix.fitting.lab_ladder import padded
@@ -66,8 +66,7 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
         No undyed cloth or no square on the new cloth, a dye with one depth and nothing to borrow,
         readings without a recipe, or readings of another geometry than those of the first cloth.
     """
-    if swatches.unnamed:
-        raise FitError(said("fit.unnamed_there", count=len(swatches.unnamed)))
+    refuse(swatches.unnamed, "fit.unnamed_there", count=len(swatches.unnamed), error=FitError)
     conditions = swatches.conditions()
     told = _compare(dyes, conditions)
     swatches, aside = swatches.set_aside()
@@ -75,12 +74,11 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
     steps = {name: depths for name, depths in found.items() if len(depths)}
     own = [n for n, d in steps.items() if len(d) >= (ENOUGH_DEPTHS if n in dyes.names else 2)]
     borrowed = [n for n in dyes.names if n in steps and n not in own]
-    if strangers := [n for n in steps if n not in own and n not in dyes.names]:
-        raise FitError(said("fit.stranger", dyes=", ".join(strangers)))
-    if not swatches.undyed:
-        raise FitError(said("fit.no_undyed_there", table=swatches.source or "this table"))
-    if not steps:
-        raise FitError(said("fit.no_square_there"))
+    strangers = ", ".join(n for n in steps if n not in own and n not in dyes.names)
+    refuse(strangers, "fit.stranger", dyes=strangers, error=FitError)
+    table = swatches.source or "this table"
+    refuse(not swatches.undyed, "fit.no_undyed_there", table=table, error=FitError)
+    refuse(not steps, "fit.no_square_there", error=FitError)
     kept = tuple(r for r in swatches.readings if r.recipe is not None and {*r.recipe} <= {*own})
     base = fit(replace(swatches, readings=kept)) if own else None
     # Cloth that is darker than the surface alone is refused here.
@@ -123,8 +121,7 @@ def _compare(dyes: DyeSet, conditions: Mapping[str, str]) -> list[str]:
         values = {"there": dyes.conditions.get(key), "here": conditions.get(key)}
         if None in values.values() or same(key, *map(str, values.values())):
             continue
-        if key == "geometry":
-            raise FitError(said("fit.other_geometry", **values))
+        refuse(key == "geometry", "fit.other_geometry", **values, error=FitError)
         otherwise = "fit.from_cloth" if key == "cloth" else "fit.dyed_otherwise"
         told.append(said(otherwise, key=key, **values))
     return told
@@ -201,11 +198,9 @@ def _borrowed(names: list[str], strengths: Array, errors: Array, off: Array) -> 
         f"{name} {strength:.2f} ± {100.0 * error:.0f} %"
         for name, strength, error in zip(names, strengths, errors, strict=True)
     )
-    doubtful = [i for i, miss in enumerate(off) if miss > _POOR]
-    return [
-        said("fit.borrowed", strengths=each, prior=PRIOR_SPREAD, depths=ENOUGH_DEPTHS),
-        *(said("fit.poor_shape", dye=names[i], off=off[i]) for i in doubtful),
-    ]
+    both = zip(names, off, strict=True)
+    poor = [said("fit.poor_shape", dye=name, off=miss) for name, miss in both if miss > _POOR]
+    return [said("fit.borrowed", strengths=each, prior=PRIOR_SPREAD, depths=ENOUGH_DEPTHS), *poor]
 
 
 def _dye_report(name: str, depths: Array) -> DyeReport:

@@ -7,7 +7,8 @@
 - r0 and k2 of the surface, in standard deviations of what the ladders leave of them: curves and
   laws of all dyes move along, so that ladders stay fitted ``(2,)``;
 - Q of each dye's own ladder, in standard deviations of what it leaves of curve and law (of spectra
-  scale, exponent and bend, of CIELAB the leading parts of the posterior of all) ``(D, Q)``;
+  scale, exponent, bend and how the curve turns with depth, of CIELAB the leading parts of the
+  posterior of all) ``(D, Q)``;
 - K parts of how each curve changes in company, of standard deviation ν ``(D, K)``;
 - what each dye does to others beyond the common interaction, N(0, `ACTING`²) ``(D,)``.
 

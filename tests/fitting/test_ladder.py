@@ -56,7 +56,24 @@ def test_what_a_ladder_leaves_open() -> None:
     wanted[0, 0] += 0.03**2
     modes = found.modes[0][:, [0, -2, -1]]
     np.testing.assert_allclose(modes.T @ modes, wanted, rtol=1e-5)
-    np.testing.assert_array_equal(found.modes[0][:, 0], found.modes[0][:, 30])
+    np.testing.assert_array_equal(found.modes[0][:3, 0], found.modes[0][:3, 30])
+    np.testing.assert_allclose(found.modes[0][3], 0.0, atol=1e-12)  # it does not turn with depth
+
+
+def test_how_a_curve_turns_with_depth() -> None:
+    """Short waves gain 0.05 in ln a, long ones lose it, with each unit of ln depth: seen as told,
+    as over a threefold depth, but for the little that readings leave of the prior."""
+    turns = np.where(np.arange(31) < 15, 0.05, -0.05)
+    k = 0.01 / 1.8 + 2.0 * law(0.95, 0.0)[:, np.newaxis] * np.exp(np.outer(np.log(DEPTHS), turns))
+    seen = 1.0 / (1.0 + k + np.sqrt(k * k + 2.0 * k))
+    squares: Any = [
+        SimpleNamespace(recipe={"gold": c}, reflectance=r)
+        for c, r in zip(DEPTHS, seen, strict=True)
+    ]
+    found = SpectralLadders({"gold": squares}, np.full(31, 0.9)).fit(Surface(), [np.ones(3)], 0.03)
+    *_, turn = found.modes[0]
+    assert turn[:15].mean() - turn[15:31].mean() == pytest.approx(0.1 * np.log(3.0), rel=0.1)
+    np.testing.assert_array_equal(turn[31:], 0.0)  # the law does not turn
 
 
 def beside(logs: list[float]) -> Beside:

@@ -165,6 +165,29 @@ def company(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
     return reflect
 
 
+def crowding(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
+    """Bands that move and lose height as the fibre fills, whichever dye fills it."""
+    moves = h * rng.uniform(-35.0, 35.0, len(shelf.names))
+    keeps = 1.0 - h * rng.uniform(0.0, 0.5, len(shelf.names))
+    half = rng.uniform(1.0, 4.0)
+    full = np.array(
+        [
+            keep * np.interp(WAVELENGTHS - move, WAVELENGTHS, curve)
+            for curve, move, keep in zip(shelf.curves, moves, keeps, strict=True)
+        ]
+    )
+
+    def reflect(amounts: Array) -> Array:
+        fixed = shelf.fixed(amounts)
+        load = fixed.sum(axis=1, keepdims=True)
+        share = load / (load + half)
+        return shelf.opaque(
+            shelf.cloth + (fixed * (1.0 - share)) @ shelf.curves + (fixed * share) @ full
+        )
+
+    return reflect
+
+
 def glow(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
     """Two dyes glow: broad light far from their bands, kept back only by what absorbs it."""
     peaks = WAVELENGTHS[np.argmax(shelf.curves, axis=1)]

@@ -53,6 +53,7 @@ FAMILIES = {
     "facets": Family(DEVELOP, "two fibres side by side, unlevel", physics.facets),
     "isotherm": Family(DEVELOP, "uptake that starts late or ends early", physics.isotherm),
     "company": Family(DEVELOP, "bands that other dyes move", physics.company),
+    "crowding": Family(DEVELOP, "bands that move as the fibre fills", physics.crowding),
     "glow": Family(DEVELOP, "two dyes that shine of themselves", physics.glow),
     "printed": Family(DEVELOP, "pastes that cover in part", physics.printed, (HEX,)),
     "paint": Family(REPORT, "two constants: colorants in a white", physics.paint),
