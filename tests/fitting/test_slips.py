@@ -8,16 +8,18 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from itertools import product
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from dyemix.colour.colorimetry import smoothest_reflectance
+from dyemix.colour.ciede2000 import delta_e_residual
+from dyemix.colour.colorimetry import D65_10, lab, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import TargetError
 from dyemix.fitting.fit import fit
-from dyemix.fitting.slips import slips
+from dyemix.fitting.slips import _left_out, _misfits, _Way, slips
 from tests.simulated.as_swatches import swatch_set
 from tests.simulated.eye import delta_e
 from tests.simulated.worlds import (
@@ -98,6 +100,45 @@ def spoiled(
     return replace(table, readings=tuple(is_now if r is was else r for r in table.readings)), {
         was.swatch
     }
+
+
+def test_a_ladder_strays_by_what_is_said_of_it() -> None:
+    """0.15 of slope, 0.2 of a bend over 1.5 in ln depth, 0.07 of a square; a level that is free.
+
+    A square of its own is then predicted from the two beside it by their joint Gaussian.
+    """
+    x = np.log([0.25, 1.0, 4.0])
+    k = np.array([0.3, 1.0, 3.0])[:, np.newaxis] * np.ones((1, 31))
+    centred = x - x.mean()
+    joint = 0.15**2 * np.outer(centred, centred) + 25.0
+    joint += 0.2**2 * np.exp(-((x[:, np.newaxis] - x) ** 2) / (2 * 1.5**2)) + 0.07**2 * np.eye(3)
+    predicted, error = _left_out(x, k[np.newaxis])
+    for i, others in enumerate(([1, 2], [0, 2], [0, 1])):
+        weights = np.linalg.solve(joint[np.ix_(others, others)], joint[others, i])
+        open_ = joint[i, i] - weights @ joint[others, i]
+        assert error[i] == pytest.approx(np.sqrt(open_))
+        mean = x[i] + weights @ (np.log(k[others, 0]) - x[others])
+        assert predicted[0, i, 0] == pytest.approx(np.exp(mean))
+
+
+def test_a_square_that_is_off_counts_by_what_it_may_be_off() -> None:
+    """By 0.7 in each part of ΔE2000, and 0.35 of what strength leaves open; along it, by that."""
+    cloth, x = np.full(31, 0.8), np.log([0.25, 1.0, 4.0])
+    ground = (1 - 0.8) ** 2 / 1.6
+    k = ground + np.exp(x)[:, np.newaxis] * np.linspace(0.2, 1.5, 31)
+    spectra = 1 + k - np.sqrt(k * (k + 2))
+    labs = lab(spectra, D65_10) + np.array([[0, 0, 0], [1.0, 2.0, -3.0], [0, 0, 0]])
+    squares = tuple(SimpleNamespace(recipe=Recipe({"a": float(c)})) for c in np.exp(x))
+    (off,), (chi_square,) = _misfits([_Way(squares, spectra, labs)], cloth, D65_10)
+    (predicted,), error = _left_out(x, (k - ground)[np.newaxis])
+    here, more = (lab(1 + q - np.sqrt(q * (q + 2)), D65_10)
+                  for q in (predicted + ground, 1.1 * predicted + ground))  # fmt: skip
+    miss = delta_e_residual(here, labs, slope=False)[0]
+    along = delta_e_residual(here, more, slope=False)[0] / np.log(1.1)
+    for m, w, e, found in zip(miss, along, error, chi_square, strict=True):
+        spread = (0.7**2 + (0.35 * e) ** 2 * (w @ w)) * np.eye(3) + e**2 * np.outer(w, w)
+        assert found == pytest.approx(m @ np.linalg.solve(spread, m))
+    assert off == pytest.approx(np.linalg.norm(miss, axis=1))
 
 
 @pytest.mark.parametrize("kind", KINDS)
