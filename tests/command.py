@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from contextlib import chdir, redirect_stderr, redirect_stdout
 from io import StringIO
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 from unittest import mock
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -35,7 +35,8 @@ class Command:
         self._folder.mkdir(parents=True, exist_ok=True)
         return self._folder
 
-    def __call__(self, *words: str, cwd: Path | None = None) -> Done:
+    def __call__(self, *words: str, cwd: Path | None = None, screen: IO[str] | None = None) -> Done:
+        """Run it; what it prints goes to a `screen`, where one is given."""
         from dyemix.cli.commands import run
         from dyemix.console import guarded
 
@@ -43,7 +44,7 @@ class Command:
         with (
             chdir(cwd or self.folder),
             mock.patch.dict(os.environ, {"XDG_CACHE_HOME": str(self.cache)}),
-            redirect_stdout(out),
+            redirect_stdout(screen or out),
             redirect_stderr(err),
         ):
             code = guarded(lambda: run(words))
