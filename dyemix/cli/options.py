@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import inspect
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from importlib import import_module
 from operator import attrgetter
 from pathlib import Path
@@ -57,6 +57,11 @@ GROUPS = {name: row["help"] for name, row in _ROWS.items() if row["kind"] == "gr
 OPTIONS = {name: row for name, row in _ROWS.items() if name not in GROUPS}
 
 
+def name_of(word: str) -> str:
+    """What the value of an option is called."""
+    return str(OPTIONS[word]["name"] or word.replace("-", "_"))
+
+
 def _option(word: str) -> click.Option:
     """The option of a word; one that ends in ``!`` must be given."""
     row = OPTIONS[word.rstrip("!")]
@@ -65,7 +70,7 @@ def _option(word: str) -> click.Option:
     how = _KINDS.get(kind, {"type": meant})
     short = ["-o"] if row["option"] == "output" else []
     return click.Option(
-        [*short, f"--{row['option']}", row["name"] or row["option"].replace("-", "_")],
+        [*short, f"--{row['option']}", name_of(row["option"])],
         metavar=row["metavar"] or None, help=row["help"], required=word.endswith("!"),
         expose_value=not row["held"], callback=_taken, **how,
     )  # fmt: skip
@@ -101,6 +106,20 @@ def _argument(word: str) -> click.Argument:
 # Commands -----------------------------------------------------------------------------------------
 
 
+def _refuse_without_photograph(values: Mapping[str, Any]) -> None:
+    """Raises `DyemixError` for an option of photographs where no word names one."""
+    told = [word for word in GROUPS["photo"].split() if values.get(name_of(word))]
+    if told:
+        from dyemix.reading import is_picture
+
+        each = (x if isinstance(x, tuple) else (x,) for x in values.values())
+        words = [str(word) for some in each for word in some]
+        named = any(is_picture(part) for w in words for part in (w, w.rpartition(" ")[0]))
+        refuse(
+            not named, f"--{told[0]} is of a photograph, and no word here names one that is there."
+        )
+
+
 class Command(click.Command):
     """A command that refuses what it may not write before it begins."""
 
@@ -113,6 +132,7 @@ class Command(click.Command):
         # A file may also be named among words, as a piece is.
         read = [value for name, value in values.items() if name not in writes]
         context.meta["inputs"] = [value for value in read if isinstance(value, str | Path)]
+        _refuse_without_photograph(values)
         places = [writing.destination(path, **care()) for path in written]
         alike = len(set(places)) < len(places)
         refuse(alike, "two answers do not go into one file: name another for each.")

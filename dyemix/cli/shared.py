@@ -12,7 +12,7 @@ import click
 
 import dyemix
 from dyemix import console, writing
-from dyemix.cli.options import GROUPS, OPTIONS, care, given, given_only
+from dyemix.cli.options import GROUPS, care, given, given_only, name_of
 from dyemix.errors import DyemixError, InputError, RecipeError, UnstatedError, refuse, said
 
 #: Where a reading of hers goes in a command that is printed: no colour, so that it is refused.
@@ -23,8 +23,8 @@ def photo(cells: Path | None = None, light: Any = None) -> Any:
     """How a photograph is to be read; `cells` is the table of what lies in it."""
     from dyemix.photo import PhotoOptions
 
-    names = [OPTIONS[word]["name"] or word.replace("-", "_") for word in GROUPS["photo"].split()]
-    told = {name: given(name) for name in names} | {"cells": cells, "light": light}
+    told = {name: given(name) for name in map(name_of, GROUPS["photo"].split())}
+    told |= {"cells": cells, "light": light}
     return PhotoOptions(**given_only(told))
 
 

@@ -295,6 +295,23 @@ def test_a_photograph_that_is_to_be_fitted_is_read_first(run: Command, tmp_path:
     assert done.stderr.rstrip().endswith("--grey 0.18 --names cells.csv -o read.csv")
 
 
+@pytest.mark.parametrize(
+    "asked",
+    [
+        ("match", "#7d8a6e", "--corners", "nowhere.csv"),
+        ("match", "nowhere.jpg B3", "--lit-by", "warm"),
+        ("read", "readings.csv", "-o", "-", "--grid", "4x6"),
+        ("trial", RECIPE, "--reading", "#86935c", "--target", "#7d8a6e", "--accept", "B3"),
+    ],
+)
+def test_an_option_of_photographs_without_one_is_refused(
+    bench: Command, asked: tuple[str, ...]
+) -> None:
+    done = bench(*asked)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith(f"{asked[-2]} is of a photograph, and no word here names one")
+
+
 def test_what_is_new_is_not_called_old() -> None:
     renamed, options_of = earlier()
     for name in (*options_of, *(word.split(" --")[0] for word in renamed.values())):
