@@ -132,6 +132,8 @@ def sprague(wavelengths: Array, wanted: Array) -> Array:
 
 D65_10 = Light("D65", 10)
 D65_2 = Light("D65", 2)
+#: A light, as it is or as text; or the one that an answer has by default.
+AnyLight = Light | str | None
 
 
 def white(light: Light) -> Array:

@@ -63,11 +63,9 @@ def suggest(
     grey = {dyes.names[i] for i in np.flatnonzero(dyes.greys(dyes.light))}
     told = [_told(m, wanted, grey, left or {}) for m in weighed]
     value = np.array([[value for value, _ in ways] for ways in told], dtype=float)
-    least, share = np.array(_MARGINS).T
+    (least, share), own = np.array(_MARGINS).T, value[:, np.newaxis]
     # Whether recipe i is better than recipe j in w ``(N, N, W)``.
-    better = (value[:, np.newaxis] <= value * (1.0 - share) - least) & (
-        value[:, np.newaxis] < value
-    )
+    better = (own <= value * (1.0 - share) - least) & (own < value)
 
     def beats(i: int, w: int) -> bool:
         rest = [j for j in shown if j != i]

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array, Flags, numbers
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2, D65_10, Light, lab
+from dyemix.colour.colorimetry import D65_2, D65_10, AnyLight, Light, lab
 from dyemix.colour.spectra import fractions
 from dyemix.dataset.readings import Clipped, Reading, Swatch
 from dyemix.dataset.recipe import ManyRecipes, OneRecipe, Recipe, dye_names, in_order, is_one, place
@@ -216,27 +216,27 @@ class DyeSet(Result):
         """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf. Raises `RecipeError` below 0."""
         return self.whole.reflectance(in_order(numbers(amounts), self.names)[0])
 
-    def colours(self, amounts: ArrayLike, light: Light | str | None = None) -> Array:
+    def colours(self, amounts: ArrayLike, light: AnyLight = None) -> Array:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)`` in % owf, under `light`: on paper alone."""
         c = np.atleast_2d(numbers(amounts))
         spectra = self.reflectance(c.reshape(-1, c.shape[-1] or 1))
         return lab(spectra, self.light_of(light)).reshape(*c.shape[:-1], 3)
 
-    def alone(self, light: Light | str) -> Array:
+    def alone(self, light: AnyLight) -> Array:
         """CIELAB ``(D, 21, 3)`` of each dye alone, from its palest swatch to its deepest."""
         depths = np.geomspace(self.palest, self.deepest, _DEPTHS, axis=1)
         return self.colours(depths[:, :, np.newaxis] * np.eye(len(self))[:, np.newaxis], light)
 
-    def middles(self, light: Light | str) -> Array:
+    def middles(self, light: AnyLight) -> Array:
         """CIELAB ``(D, 3)`` of each dye alone, at the middle of its swatches."""
         return self.colours(np.diag(self.middle_depths), light)
 
-    def greys(self, light: Light | str) -> Flags:
+    def greys(self, light: AnyLight) -> Flags:
         """Which dyes ``(D,)`` have no colour of their own there."""
         return np.asarray(np.hypot(*self.middles(light).T[1:]) < GREY)
 
     def predict_many(
-        self, recipes: ManyRecipes | OneRecipe, light: Light | str | None = None,
+        self, recipes: ManyRecipes | OneRecipe, light: AnyLight = None,
         dosing: ManyRecipes | None = None,
     ) -> Prediction:  # fmt: skip
         """What recipes are expected to look like, on paper and in the pot.
@@ -265,9 +265,7 @@ class DyeSet(Result):
             self.known.freedom, self.span, told, index, self.demo,
         )  # fmt: skip
 
-    def predict(
-        self, recipe: OneRecipe | ManyRecipes, light: Light | str | None = None
-    ) -> Prediction:
+    def predict(self, recipe: OneRecipe | ManyRecipes, light: AnyLight = None) -> Prediction:
         """What a recipe is expected to look like under `light`; or many, as `predict_many`.
 
         One recipe is text, a mapping, or a series indexed by dye, in % owf. Raises `RecipeError`.
@@ -301,7 +299,7 @@ class DyeSet(Result):
             raise DyemixError(said("fit.no_mix_read"))
         return Evaluation(self.report.checks, self.report.light, self.demo)
 
-    def light_of(self, asked: Target | Light | str | None) -> Light:
+    def light_of(self, asked: Target | AnyLight) -> Light:
         """The one light of an answer: that asked for, or of the target; else of the swatches."""
         return Light.parse((asked.light if isinstance(asked, Target) else asked) or self.light)
 

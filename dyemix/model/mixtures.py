@@ -29,14 +29,7 @@ from typing import NamedTuple
 import numpy as np
 
 from dyemix.arrays import Array, Indices
-from dyemix.colour.colorimetry import (
-    TO_LAB,
-    Light,
-    cube_root_and_slope,
-    lab_from_xyz,
-    lab_slope,
-    weights,
-)
+from dyemix.colour.colorimetry import TO_LAB, Light, cube_root_and_slope, lab, lab_slope, weights
 from dyemix.model.kubelka_munk import Surface, depth_law_and_slope, depth_law_by_law
 from dyemix.model.least_squares import Residual
 
@@ -200,14 +193,13 @@ class Blends:
         k, works = self.absorption(amounts.T)
         g, w, share = works.g.T, weights(light), company_share(amounts)
         r, dr = self.surface.reflectance_and_slope(k.T)
-        xyz = r @ w
-        by_band = (lab_slope(xyz, light) @ w.T) * dr[:, np.newaxis, :]
+        by_band = (lab_slope(r @ w, light) @ w.T) * dr[:, np.newaxis, :]
         by_strength = (by_band @ self.curves.T) * g[:, np.newaxis, :]
         by_strength += (by_band @ self.company_curve.T) * (g * share)[:, np.newaxis, :]
         alone, slope = depth_law_and_slope(amounts, self.law)
         by_dose = np.divide(amounts * slope, alone, out=np.ones_like(slope), where=alone > 0.0)
         return Strengths(
-            lab_from_xyz(xyz, light), by_band, g, by_strength,
+            lab(r, light), by_band, g, by_strength,
             depth_law_by_law(amounts, self.law), by_dose, share,
         )  # fmt: skip
 
@@ -292,11 +284,11 @@ class Blending:
         k += root + (1.0 - k2)
         v = np.divide(1.0, k, out=k)  # of 1/R − k2, where 1/R = 1 + k + root
         f, by_xyz = cube_root_and_slope(self.seen @ v + self.blends.surface.r0)
-        lab = TO_LAB @ f
-        lab[0] -= 16.0
+        seen = TO_LAB @ f
+        seen[0] -= 16.0
         slope = v * (1.0 + k2 * v) / np.maximum(root, _LEAST_ROOT)
         by_g = (self.by_curve @ slope).reshape(3, len(self.blends.parts), -1)
-        r, by_lab = goal(lab, rows)
+        r, by_lab = goal(seen, rows)
         return r, (TO_LAB.T @ by_lab) * -by_xyz, by_g, works
 
 

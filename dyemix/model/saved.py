@@ -62,10 +62,10 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
         raise SavedError(str(error)) from error
     except (SavedError, UnicodeDecodeError):
         pass  # told below like any other damage
-    foreign, version = content.get("format") != FORMAT, content.get("version")
-    refuse(foreign, "fit.not_saved", path=path, error=SavedError)
-    newer, told = not isinstance(version, int) or version > VERSION, {"path": path, "ours": VERSION}
-    refuse(newer, "fit.newer", **told, version=version, error=SavedError)
+    refuse(content.get("format") != FORMAT, "fit.not_saved", path=path, error=SavedError)
+    version = content.get("version")
+    known = isinstance(version, int) and version <= VERSION
+    refuse(not known, "fit.newer", path=path, version=version, ours=VERSION, error=SavedError)
     try:
         other = [content.pop(name) for name in _HEAD][2] != _HEAD["wavelengths_nm"]
         refuse(other, "its wavelengths are not 400–700 nm at 10 nm.", error=SavedError)
@@ -87,8 +87,8 @@ def _sound(dyes: DyeSet) -> DyeSet:
     least = min(*errors, known.alone, *dyes.palest, *dyes.cloth, dyes.curves.min())
     parts = (dyes.company, dyes.interaction, scatter.reading, known.covariance)
     named = len({name for name in dyes.names if is_name(name)}) == len(dyes)
-    none = not named or least < 0.0 or max(np.abs(part).max() for part in parts) > _MOST
-    refuse(none, "its names, errors or cloth are none.", error=SavedError)
+    sound = named and least >= 0.0 and max(np.abs(part).max() for part in parts) <= _MOST
+    refuse(not sound, "its names, errors or cloth are none.", error=SavedError)
     for spread in parts[2:]:
         np.linalg.cholesky(spread + 1e-9 * np.eye(len(spread)))
     with np.errstate(all="raise", under="ignore"):

@@ -16,7 +16,7 @@ import numpy as np
 from dyemix.arrays import Array, Indices
 from dyemix.colour.appearance import HueSpace, difference, lab_hue, of_hue, usual_hue
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import Light
+from dyemix.colour.colorimetry import AnyLight
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import refuse
 from dyemix.matching.limits import LEAST_DOSE, Kit, measured
@@ -72,9 +72,8 @@ class Search:
 
     @classmethod
     def of(
-        cls, dyes: DyeSet, recipe: AnyRecipe, free: Free, light: Light | str | None = None,
-        **how: Any,
-    ) -> Search:  # fmt: skip
+        cls, dyes: DyeSet, recipe: AnyRecipe, free: Free, light: AnyLight = None, **how: Any
+    ) -> Search:
         """A search from a recipe. Raises `RecipeError`, and `DyemixError` for undyed cloth."""
         refuse(not Recipe.parse(recipe), "series.undyed")
         return cls(dyes, dyes.predict(recipe, light), free, **how)

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 import numpy as np
 
 from dyemix.arrays import Array, Flags
-from dyemix.colour.colorimetry import Light
+from dyemix.colour.colorimetry import AnyLight
 from dyemix.dataset.recipe import Recipe, dye_names, format_amount
 from dyemix.dataset.result import Result, Row, Value
 from dyemix.dataset.target import Target
@@ -306,7 +306,7 @@ class ShadeCard(Result):
 
 def shade_card(
     dyes: DyeSet, names: Sequence[str] | str, depth: float | Sequence[float] | str = 1.0, *,
-    parts: int | None = None, light: Light | str | None = None,
+    parts: int | None = None, light: AnyLight = None,
 ) -> ShadeCard:  # fmt: skip
     """Predict every blend of two or three dyes in even parts.
 

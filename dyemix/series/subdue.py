@@ -24,7 +24,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.appearance import VIEWING, HueSpace, Scale, of_hue, quieter
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import Light, smoothest_reflectance
+from dyemix.colour.colorimetry import AnyLight, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import AnyColour, Target
@@ -91,7 +91,7 @@ def subdue(
 
 def subdue_on(
     dyes: DyeSet, piece: AnyColour, steps: int = 5, *, least: float = 0.4, max_dyes: int = 2,
-    light: Light | str | None = None, **how: Any,
+    light: AnyLight = None, **how: Any,
 ) -> Series:  # fmt: skip
     """Second baths over a finished piece that lower its chroma, evenly down, with its hue held.
 
@@ -181,8 +181,8 @@ def shade(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series
 
 
 def gradient(
-    dyes: DyeSet, first: AnyRecipe, second: AnyRecipe, steps: int = 6, *,
-    light: Light | str | None = None, kit: Kit | None = None,
+    dyes: DyeSet, first: AnyRecipe, second: AnyRecipe, steps: int = 6, *, light: AnyLight = None,
+    kit: Kit | None = None,
 ) -> Series:  # fmt: skip
     """From one recipe to another in `steps` steps of equal ΔE2000, both ends included.
 
