@@ -191,37 +191,37 @@ class FitReport(Result):
 
     def _lines(self, detail: bool = False) -> Iterable[str]:
         """Which dyes are ready and which want what squares; `detail` adds figures and warnings."""
-        head = filter(None, [self.verdict, self.next_swatches])
-        return [*head, *(self._in_full() if detail else self._in_short())]
+        yield from filter(None, [self.verdict, self.next_swatches])
+        yield from self._in_full() if detail else self._in_short()
 
-    def _in_short(self) -> list[str]:
+    def _in_short(self) -> Iterable[str]:
         """Dyes by what they want, those that want nothing first; and what is urgent."""
         wanting: dict[str, list[str]] = {"Ready": []}
         for d in self.dyes:
             wants = [*d.warnings, *([f"next, {d.next}"] if d.next else [])]
             words = "; ".join(want.rstrip(".") for want in wants)
             wanting.setdefault(words or "Ready", []).append(d.name)
-        ready = wanting.pop("Ready")
-        lines = [f"Ready: {', '.join(ready)}."] if ready else []
-        lines += [f"{', '.join(names)}: {wants}" for wants, names in wanting.items()]
-        return [*lines, *(n for n in self.warnings if any(w in n for w in _URGENT))]
+        if ready := wanting.pop("Ready"):
+            yield f"Ready: {', '.join(ready)}."
+        yield from (f"{', '.join(names)}: {wants}" for wants, names in wanting.items())
+        yield from (text for text in self.warnings if any(word in text for word in _URGENT))
 
-    def _in_full(self) -> list[str]:
+    def _in_full(self) -> Iterable[str]:
         """Dye by dye, with figures; then the mixes, and all warnings."""
         width = max([len(d.name) for d in self.dyes], default=3)
         head = {"method": self.method, "surface": self.surface, "dye": f"{'dye':<{width}}"}
-        lines = [said("fit.headings", **head)]
+        yield said("fit.headings", **head)
         for dye in self.dyes:
             span = f"{min(dye.depths):g}–{max(dye.depths):g}"
             inner = f"{dye.mean:.1f} / {max(dye.inner):.1f}" if dye.mean is not None else "–"
             ends = " and ".join(f"{x:.1f}" for x in dye.ends) or "–"
-            lines.append(said("fit.row", dye, width, len(dye.depths), span, inner, ends))
+            yield said("fit.row", dye, width, len(dye.depths), span, inner, ends)
             told = ["from L*a*b* alone"] if dye.lab_alone else []
             told += [f"odd: {text}" for text in dye.warnings]
             told += [f"next: {dye.next}"] if dye.next else []
-            lines += [f"{'':<{width}}  {text}" for text in told]
+            yield from (f"{'':<{width}}  {text}" for text in told)
         parts = ("fit.left_in_turn", self.own_mixtures), ("fit.set_aside", self.set_aside)
         for title, checks in parts:
             if checks:
-                lines.append(said("fit.mixes", title=said(title), **_in_all(checks)))
-        return [*lines, *(["", *self.warnings] if self.warnings else [])]
+                yield said("fit.mixes", title=said(title), **_in_all(checks))
+        yield from ("", *self.warnings) if self.warnings else ()

@@ -112,22 +112,22 @@ class Route(Value):
         where = f"after step {n} (C* {self.steps[n - 1].chroma:.0f})" if n else "before step 1"
         return f"runs out {where}: step {n + 1} is {self.steps[n].short}"
 
-    def lines(self, measures: Callable[[Step], str] | None, detail: bool) -> list[str]:
+    def lines(self, measures: Callable[[Step], str] | None, detail: bool) -> Iterable[str]:
         """A table of the steps, its heading first; ``~`` marks one that was not reached."""
         # Of several routes, one step beyond what each reaches tells how it fails.
         steps = self.steps if detail or self.kind is None else self.steps[: self.reached + 1]
         width = max(len(str(step.recipe)) for step in steps)
         heading = f"    {'% owf':<{width}}  hex        L*    C*  likely"
-        lines = [heading + "    ΔH*  start  within  slip" * detail]
+        yield heading + "    ΔH*  start  within  slip" * detail
         for i, step in enumerate(steps, 1):
             p, mark = step.prediction, " " if step.reached else "~"
             row = f"{i:>2}{mark} {step.recipe!s:<{width}}  {p.hex}"
             shown = f"{p.lab[0]:4.1f}  {step.chroma:4.1f}  {step.likely:6.1f}"
             pot = f"{step.from_start:5.1f}  {step.bound:6.1f}  {step.slip:4.1f}"
             more = f"  {step.off[2]:+5.1f}  {pot}"
-            lines.append(f"{row}  {shown}{more * detail}")
-            lines += [f"    {measures(step)}"] if measures and step.recipe else []
-        return lines
+            yield f"{row}  {shown}{more * detail}"
+            if measures and step.recipe:
+                yield f"    {measures(step)}"
 
     def __str__(self) -> str:
         return f"{self.title}: {self.verdict}"
@@ -220,19 +220,17 @@ def reached(off: Array) -> Flags:
     return np.asarray(np.all(np.abs(off) <= NEAR, axis=-1))
 
 
-def out_of_range(dyes: DyeSet, found: Series) -> tuple[str, ...]:
+def out_of_range(dyes: DyeSet, found: Series) -> Iterable[str]:
     """Which dyes leave the range of their swatches, at their worst, and which squares to dye."""
     steps = [step for route in found.best for step in route.steps]
     amounts = np.array([step.prediction.amounts for step in steps])
     least, most = np.where(amounts > 0, amounts, np.inf).min(axis=0), amounts.max(axis=0)
-    (pale, deep), out = (side.any(axis=0) for side in dyes.span.beyond(amounts)), []
-    for side, beyond, worst, edge in (
-        ("paler", pale, least, dyes.palest), ("deeper", deep, most, dyes.deepest)
-    ):  # fmt: skip
-        names = [f"{dyes.names[i]} {format_amount(worst[i])} ({edge[i]:g})"
-                 for i in np.flatnonzero(beyond)]  # fmt: skip
-        out += [said(f"series.{side}", ", ".join(names))] if names else []
-    return tuple(out)
+    pale, deep = (side.any(axis=0) for side in dyes.span.beyond(amounts))
+    sides = ("paler", pale, least, dyes.palest), ("deeper", deep, most, dyes.deepest)
+    for side, beyond, worst, edge in sides:
+        if some := np.flatnonzero(beyond).tolist():
+            told = (f"{dyes.names[i]} {format_amount(worst[i])} ({edge[i]:g})" for i in some)
+            yield said(f"series.{side}", ", ".join(told))
 
 
 def too_small(start: Recipe, routes: Iterable[Route]) -> tuple[str, ...]:

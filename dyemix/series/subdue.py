@@ -14,7 +14,7 @@ CIELAB's elsewhere), and a `kit`, to which steps are rounded.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import combinations, groupby
 from typing import Any
@@ -293,24 +293,22 @@ def _routes(
     return [r for r in routes if r.reached or r is first[r.kind]]
 
 
-def _findings(dyes: DyeSet, found: Series, asked: Array, only: RouteKind | None) -> tuple[str, ...]:
+def _findings(dyes: DyeSet, found: Series, asked: Array, only: RouteKind | None) -> Iterable[str]:
     """Which route is safest, and where the shelf runs out."""
-    lines = []
     safest = [route.title if (route := found.safest(i)) else "" for i in range(len(asked))]
     runs = [(title, [*steps]) for title, steps in groupby(range(len(asked)), safest.__getitem__)]
     parts = [f"{_span(steps)} {title}" for title, steps in runs if title]
     if parts:
-        lines.append(f"Least upset by a dosing slip: {'; '.join(parts)}.")
+        yield f"Least upset by a dosing slip: {'; '.join(parts)}."
     if "" in safest:
         i = safest.index("")
-        lines.append(said("series.runs_out", i + 1, np.hypot(*asked[i][1:]), asked[i][0]))
+        yield said("series.runs_out", i + 1, np.hypot(*asked[i][1:]), asked[i][0])
     # A black that is in the recipe makes no route, but the shelf has it.
     kinds, own = route_kinds(dyes, found.start), dyes.amounts(found.start.recipe)
     there = {kinds[i][0] for i in np.flatnonzero(own)} & {RouteKind.GREY, RouteKind.BROWN}
     there |= {route.kind for route in found.best if route.kind}
     if missing := [kind.value for kind in RouteKind if kind not in there and not only]:
-        lines.append(f"No dye on this shelf for: {', '.join(missing)}.")
-    return tuple(lines)
+        yield f"No dye on this shelf for: {', '.join(missing)}."
 
 
 def _span(steps: Sequence[int]) -> str:

@@ -320,5 +320,5 @@ def test_a_route_that_runs_out_is_told_to_its_first_failing_step(dyes: DyeSet) -
     short = [route for route in found.best if route.reached < len(route.steps) - 1]
     assert short
     for route in short:
-        assert len(route.lines(None, detail=False)) == 1 + route.reached + 1
-        assert len(route.lines(None, detail=True)) == 1 + len(route.steps)
+        assert len(list(route.lines(None, detail=False))) == 1 + route.reached + 1
+        assert len(list(route.lines(None, detail=True))) == 1 + len(route.steps)
