@@ -19,7 +19,7 @@ NODES = [
     for node in ast.walk(ast.parse(path.read_text("utf-8")))
 ]
 #: Which of its arguments names a sentence.
-WHICH = {"said": 0, "refuse": 1}
+WHICH = {"said": 0, "refuse": 1, "misused": 1}
 CALLS = [
     (path, node, WHICH[node.func.id])
     for path, node in NODES

@@ -6,12 +6,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from click import UsageError
-
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.options import care, command, given, given_only
+from dyemix.cli.options import care, command, given, given_only, misused
 from dyemix.errors import AmbiguousError, UnstatedError
 
 _TABLES = (".csv", ".tsv", ".txt")
@@ -31,8 +29,7 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
     if Path(dyes).suffix.lower() in _TABLES:
         shared.show(planned_again(dyemix.read_swatches(dyes), shared.settings()))
         return
-    if (method := given("method")) is None:
-        raise UsageError("say what you dye on: --method 'cotton lawn'.")
+    misused((method := given("method")) is None, "usage.method")
     how |= {"swatch_g": given("cloth_g"), "stock_pct": _strength()}
     how["settings"] = shared.settings()
     plan = dyemix.first_swatches(dyes, method, **given_only(how))
@@ -51,8 +48,8 @@ def _strength() -> float | None:
     from dyemix.bench.stock import parse_stocks
 
     found = parse_stocks(given("stock")) if given("stock") else ()
-    if any(bottle.dye for bottle in found) or len(found) > 1:
-        raise UsageError("one strength of all is wanted here, as --stock 2 (% w/v).")
+    several = any(bottle.dye for bottle in found) or len(found) > 1
+    misused(several, "usage.strength")
     return float(found[0].strength_pct) if found else None
 
 
@@ -89,8 +86,7 @@ def bath(
         "dyes": dyes, "allow_demo": given("demo"),
     }  # fmt: skip
     if many:
-        if one:
-            raise UsageError("a table of jobs says what each is: give it its columns.")
+        misused(one, "usage.jobs")
         cloth_g = given("cloth_g")
         jobs = read_recipes(recipe, cloth_g) if cloth_g else read_jobs(recipe)
         plan = dyemix.bench_plan(jobs, **how)
@@ -185,8 +181,7 @@ def read(file: tuple[Path, ...], output: Path, names: Path | None, light: Any) -
     with console.waiting("Reading"):
         report = convert(file, names, shared.photo(names, light))
     picture, seen = given("draw"), report.photographs
-    if (picture or light) and not seen:
-        raise UsageError(f"--draw and --light are for a photograph, and {file[0]} is none.")
+    misused((picture or light) and not seen, "usage.no_photo", file[0])
     shared.write(output, swatch_table(report.swatches))
     shared.say(str(report))
     for i, each in enumerate(seen if picture is not None else (), start=1):
@@ -205,10 +200,9 @@ def fit(borrow: str | None, output: Path | None, detail: bool) -> None:
     from dyemix.model.saved import saved_text
     from dyemix.shelf import borrow_shelf, readings_behind
 
+    misused(borrow and given("book"), "usage.borrow")
     if borrow is None:
         fitted = shared.dyes()
-    elif given("book") is not None:
-        raise UsageError("in a book a method borrows: dyemix book add TABLE --borrow METHOD.")
     else:
         first = Path(borrow)
         fitted = borrow_shelf(given("swatches"), first, given("check"), given("leave_out"))

@@ -8,12 +8,12 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from click import UsageError, get_current_context, group
+from click import get_current_context, group
 
 import dyemix
 from dyemix import console
 from dyemix.cli import options, shared
-from dyemix.cli.options import Commands, given, given_only
+from dyemix.cli.options import Commands, given, given_only, misused
 from dyemix.errors import FitError
 
 
@@ -46,8 +46,7 @@ def show(job: str | None) -> None:
         if any(kept.pictures for kept in found.trials):
             shared.then("Its photograph", "book", "picture", job, "-o", "piece.jpg")
         return
-    if given("html"):
-        raise UsageError("a page is of one job: name it.")
+    misused(given("html"), "usage.page")
     events = shared.open_book().history()
     shared.show(events, "\n".join(f"{event.at}  {event.what}" for event in events))
 
@@ -212,8 +211,8 @@ def learn(keep: bool, half_life_days: float | None, lot: str | None) -> None:
 @command("JOB", "output! book")
 def picture(job: str, output: Path) -> None:
     """Write the last photograph that is kept of a JOB, as JPEG."""
-    if not (pictures := shared.open_book().pictures(job)):
-        raise UsageError(f"no photograph is kept of {job!r}: give one with a trial's --picture.")
+    pictures = shared.open_book().pictures(job)
+    misused(not pictures, "usage.no_picture", job)
     shared.write(output, pictures[-1])
 
 

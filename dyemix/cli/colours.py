@@ -6,12 +6,12 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from click import UsageError, group
+from click import group
 
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.options import Commands, command, given, given_only
+from dyemix.cli.options import Commands, command, given, given_only, misused
 
 
 @command("RECIPE", "shelf measures light json")
@@ -45,16 +45,14 @@ def match(
     from dyemix.matching.limits import parse_in_hand
     from dyemix.matching.matches import recipes_table
 
-    if (target is None) == (targets is None):
-        raise UsageError("match one TARGET, as '#7d8a6e', or a list of them with --targets.")
-    if (output or limits["workers"] if targets is None else given("draw")) is not None:
-        raise UsageError("--output and --workers are for --targets, --draw for one TARGET.")
+    misused((target is None) == (targets is None), "usage.one_target")
+    other = output or limits["workers"] if targets is None else given("draw")
+    misused(other is not None, "usage.one_or_many")
     dyes, limits = shared.dyes(*(f"{dye} 1" for dye in limits["use"])), given_only(limits)
     whole = detail or "count" in limits or given("json") or given("draw")
     limits["kit"] = shared.kit(measure := limits.pop("measure", None), dyes)
     if in_hand := limits.pop("in_hand", ""):
-        if not given("cloth_g"):
-            raise UsageError("--in-hand needs the piece it is for: --cloth 240g.")
+        misused(not given("cloth_g"), "usage.in_hand")
         limits["in_hand"] = parse_in_hand(in_hand, given("cloth_g"))
     if targets is None:
         words = str(target)
@@ -114,15 +112,13 @@ def trial(
     lot, note, aimed = kept["lot"] or "", kept["note"] or "", aim or ""
     if recipe is None:
         more = over or other_dyes or dosing or day or picture or given("job") or lot or note
-        if more or aim is None:
-            raise UsageError("without a RECIPE, --reading and --target are compared, no more.")
-        _compare(reading, aim)
+        misused(more or aim is None, "usage.alone")
+        _compare(reading, str(aim))
         return
     dyes = shared.dyes(recipe)
     wanted, dyed = shared.wanted(aim), shared.recipe(recipe, dyes)
     book, job, shown = shared.chosen(), given("job") or "", photographed(reading)
-    if wanted is None and not book:
-        raise UsageError("say what was wanted: --target '#7d8a6e'.")
+    misused(wanted is None and not book, "usage.no_target")
     on = None if over is None else shared.piece(over, dyes.light)
     piece = shared.piece(reading, dyes.light, dyed)
     bath = Bath.FIRST if on is None else Bath.SECOND
@@ -214,10 +210,8 @@ def subdue(recipe: str | None, over: str | None, cam: bool, **how: Any) -> None:
     """
     from dyemix.colour.appearance import Scale
 
-    if (recipe is None) == (over is None):
-        raise UsageError("name a RECIPE, or a finished piece with --over, and not both.")
-    if over is not None and (how["let_down"] is not None or cam):
-        raise UsageError("--let-down and --cam are for a recipe, not for --over.")
+    misused((recipe is None) == (over is None), "usage.recipe_or_piece")
+    misused(over is not None and (how["let_down"] is not None or cam), "usage.of_a_recipe")
     dyes = shared.dyes(recipe or "")
     if over is not None:
         del how["let_down"]
@@ -282,12 +276,9 @@ def reach(
     from dyemix.shelf import fitted
 
     said, words = given_only(said), target or aim
-    if target is not None and aim is not None:
-        raise UsageError("name the colour once, as TARGET or with --target.")
-    if fewest and (words or {"not_owned", "light"} & said.keys()):
-        raise UsageError("a TARGET, --not-owned and --light mean nothing with --fewest.")
-    if not fewest and (given("cloth_g") or given("stock")):
-        raise UsageError("--cloth and --stock mean nothing without --fewest.")
+    misused(target is not None and aim is not None, "usage.once")
+    misused(fewest and (words or {"not_owned", "light"} & said.keys()), "usage.fewest")
+    misused(not fewest and (given("cloth_g") or given("stock")), "usage.not_fewest")
     if "not_owned" in said:
         said["other"] = fitted(said.pop("not_owned"))
     wanted, dyes = [] if targets is None else read_targets(targets), shared.dyes()

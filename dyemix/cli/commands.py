@@ -2,31 +2,20 @@
 
 from __future__ import annotations
 
-import csv
 import os
 import shlex
 from collections.abc import Sequence
-from pathlib import Path
 
 import click
 
 from dyemix import console
 from dyemix.cli.options import Commands
-from dyemix.errors import DyemixError
-
-#: Each command and where it is defined, in the order of the work.
-with Path(__file__).parents[1].joinpath("data", "commands.csv").open(encoding="utf-8") as _file:
-    MODULES = {row["command"]: row["defined"] for row in csv.DictReader(_file)}
-#: What an earlier command wrote unasked, and now wants to be asked for.
-_OUTPUTS = {
-    "start": ["-o", "swatches.csv"], "photo-page": ["-o", "page.pdf"],
-    "read": ["--names", "cells.csv", "-o", "read.csv"],
-}  # fmt: skip
+from dyemix.errors import DyemixError, data
 
 
 @click.group(
     cls=Commands,
-    modules=MODULES,
+    modules=data("commands"),
     context_settings={"help_option_names": ["-h", "--help"]},
     epilog="Exit codes: 0 answered, out of reach included; 2 wrong input; 1 the machine refused "
     "(disk, permission); 130 interrupted.",
@@ -67,30 +56,15 @@ def run(words: Sequence[str]) -> None:
 # What was called otherwise ------------------------------------------------------------------------
 
 
-def earlier() -> tuple[dict[str, str], dict[str, dict[str, str]]]:
-    """Earlier commands and options, and the present ones; read where a command is refused.
-
-    An earlier command → the present one; ``{}`` takes its next argument. And of a command as it is
-    called now, an earlier option → the present one; ``{}`` takes its value.
-    """
-    commands: dict[str, str] = {}
-    options: dict[str, dict[str, str]] = {}
-    with Path(__file__).parents[1].joinpath("data", "renamed.csv").open(encoding="utf-8") as file:
-        for row in csv.DictReader(file):
-            table = options.setdefault(row["command"], {}) if row["command"] else commands
-            if row["was"]:
-                table[row["was"]] = row["is"]
-    return commands, options
-
-
 def written_anew(words: list[str]) -> str:
     """A sentence with the whole command as it is written now; "" where nothing in it is earlier."""
     from dyemix.reading import is_picture
 
-    commands, options = earlier()
+    earlier = data("renamed")
+    options: dict[str, dict[str, str]] = earlier["options"]
     old = [part for word in words for part in (word.split("=", 1) if word[:2] == "--" else [word])]
     rest = list(old)
-    new = _taken(rest, commands) if rest else []
+    new = _taken(rest, earlier["commands"]) if rest else []
     rest = new + rest
     name = next((n for n in (" ".join(rest[:2]), *rest[:1]) if n in options), "")
     new, rest = rest[: len(name.split())], rest[len(name.split()) :]
@@ -105,7 +79,7 @@ def written_anew(words: list[str]) -> str:
     while rest:
         new += _taken(rest, options.get(name, {}))
     if new != old and not {"-o", "--output"} & {*new}:
-        new += _OUTPUTS.get(name, [])
+        new += earlier["outputs"].get(name, "").split()
     return "" if new == old else f"That is written so now: dyemix {shlex.join(new)}"
 
 

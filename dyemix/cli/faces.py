@@ -6,12 +6,12 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from click import Context, UsageError, get_current_context
+from click import Context, get_current_context
 
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.options import command, given, given_only
+from dyemix.cli.options import command, given, given_only, misused
 from dyemix.errors import refuse
 
 
@@ -29,9 +29,8 @@ def web(**how: Any) -> None:
 
 @command("[RECIPE]", "output! target reading job analysed shelf measures photo")
 def report(
-    recipe: str | None, output: Path, aim: str | None, reading: str | None,
-    analysed: tuple[str, ...],
-) -> None:  # fmt: skip
+    recipe: str | None, output: Path, aim: Any, reading: Any, analysed: tuple[str, ...]
+) -> None:
     """Write one page to keep, or to hand on: pictures, tables, conditions, cautions, versions.
 
     Of the fitted dyes; with a --target, of a match too; with a RECIPE, --target and --reading, of a
@@ -47,8 +46,7 @@ def report(
         told = (kept.trial for kept in record.trials if kept.trial.target)
         results += [record, *(dyemix.correct(dyes, trial) for trial in told)]
     elif recipe is not None:
-        if aim is None or reading is None:
-            raise UsageError("a RECIPE is reported with its --target and its --reading.")
+        misused(None in (aim, reading), "usage.report")
         dyed = shared.recipe(recipe, dyes)
         piece = shared.piece(reading, dyes.light, dyed)
         results.append(dyemix.correct(dyes, dyemix.Trial(dyed, piece, shared.target(aim))))

@@ -17,7 +17,7 @@ from typing import Any
 import click
 
 from dyemix import console, writing
-from dyemix.errors import AmbiguousError, DyemixError, UnstatedError, refuse
+from dyemix.errors import AmbiguousError, DyemixError, UnstatedError, refuse, said
 
 Decorator = Callable[[Callable[..., Any]], click.Command]
 
@@ -185,6 +185,12 @@ def command(
         return found
 
     return made
+
+
+def misused(wrong: object, words: str, *values: object) -> None:
+    """Refuses a command whose words do not go together, and names its help: as `said` finds it."""
+    if wrong:
+        raise click.UsageError(said(words, *values))
 
 
 def given(name: str) -> Any:
