@@ -37,14 +37,20 @@ def photograph(file: Path) -> Any:
         return examine_photo(file, photo())
 
 
+def in_photograph(words: str) -> Any:
+    """The file and the cell that are named, as ``photo.jpg B3``; None for another colour."""
+    from dyemix.reading import photographed
+
+    return photographed(words)
+
+
 def target(words: str) -> Any:
     """A colour as typed, a cell of a photograph, or a signed standard of the book."""
-    from dyemix.reading import photographed
     from dyemix.shelf import readings_behind
 
     if (book := chosen()) and words in {signed.name for signed in book.sign_offs()}:
         return book.standard(words)
-    if (place := photographed(words)) is None:
+    if (place := in_photograph(words)) is None:
         return dyemix.Target.parse(words)
     beside = None
     if given("book") is None:
@@ -70,19 +76,16 @@ def tolerance(words: str) -> float:
 def piece(words: str, light: Any, recipe: Any = None) -> Any:
     """A finished piece: of a file, a colour as typed, or a cell of a photograph."""
     from dyemix.files.small_tables import read_piece
-    from dyemix.reading import photographed
 
     example = words.replace(READING, "52.1 -3.4 20.0")
     refuse(example != words, f"in place of {words!r} goes what you read, as {example!r}.")
-    place = photographed(words)
+    place = in_photograph(words)
     return photograph(place[0]).piece(place[1]) if place else read_piece(words, light, recipe)
 
 
 def typed(words: str, wanted: Any) -> str:
     """A colour to be typed again, in the light that has been settled: a standard by its name."""
-    from dyemix.reading import photographed
-
-    standard = words and wanted.kind == "reading" and photographed(words) is None
+    standard = words and wanted.kind == "reading" and in_photograph(words) is None
     return words if standard else str(wanted.typed)
 
 

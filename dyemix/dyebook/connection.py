@@ -23,7 +23,7 @@ from typing import Any
 
 from dyemix.arrays import LAB
 from dyemix.colour.colorimetry import WAVELENGTHS
-from dyemix.errors import AmbiguousError, DyemixError, InputError, SavedError, data, said
+from dyemix.errors import AmbiguousError, DyemixError, InputError, SavedError, data, refuse, said
 from dyemix.shelf import swatch_tables
 from dyemix.writing import beside, csv_text, write
 
@@ -82,13 +82,10 @@ class BookFile:
         self.warnings: tuple[str, ...] = ()
         self._say = say or (lambda text: None)
         if not self.path.exists():
-            if not create:
-                raise self._refusal("there is no such book. 'dyemix book add' begins one.")
+            self._refuse(not create, "dyebook.no_book")
             _begin(self.path)
-        if not self.path.is_file():
-            raise self._refusal("this is not a file: name the book itself.")
-        if self.path.stat().st_size == 0:
-            raise self._refusal(said("dyebook.empty"))
+        self._refuse(not self.path.is_file(), "dyebook.no_file")
+        self._refuse(self.path.stat().st_size == 0, "dyebook.empty")
         with told(self.path):
             broken_off = _broken_off(self.path)
             self.db = connect(self.path, "rw")
@@ -98,23 +95,21 @@ class BookFile:
                 self.db.close()
                 raise
 
-    def _refusal(self, what: str) -> SavedError:
-        return SavedError(f"{self.path}: {what}")
+    def _refuse(self, wrong: object, words: str, *values: object, **named: object) -> None:
+        refuse(wrong, f"{self.path}: {said(words, *values, **named)}", error=SavedError)
 
     def _check(self, broken_off: bool) -> None:
         """See that it is a whole book, and bring it to the present layout."""
         with self.reading() as db:
             found = _pragma(db, "application_id")
-            if found not in (APPLICATION_ID, BACKUP_ID):
-                raise self._refusal("an SQLite file, but not a dye book: name another.")
-            if (version := _pragma(db, "user_version")) > LAYOUT:
-                raise self._refusal(said("dyebook.newer", version, LAYOUT))
+            self._refuse(found not in (APPLICATION_ID, BACKUP_ID), "dyebook.another")
+            version = _pragma(db, "user_version")
+            self._refuse(version > LAYOUT, "dyebook.newer", version, LAYOUT)
             fault = _pragma(db, "quick_check(1)")
             pages, size = (_pragma(db, name) for name in ("page_count", "page_size"))
             if self.path.stat().st_size < pages * size:
                 fault = "cut short"
-            if fault != "ok":
-                raise self._refusal(said("dyebook.sqlite.CORRUPT", error=fault))
+            self._refuse(fault != "ok", "dyebook.sqlite.CORRUPT", error=fault)
         if broken_off:
             self.warnings = (f"{self.path}: {said('dyebook.broken_off')}",)
             self._say(*self.warnings)
@@ -147,7 +142,7 @@ class BookFile:
             except DyemixError:
                 raise
             except (ValueError, LookupError, TypeError) as error:  # what no version writes
-                raise self._refusal(said("dyebook.value", error)) from None
+                self._refuse(True, "dyebook.value", error)
             finally:
                 if self.db.in_transaction:
                     self.db.execute("ROLLBACK")
