@@ -7,6 +7,7 @@ turn stock into % owf and back.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from math import floor, log10
 
 from dyemix.errors import refuse
@@ -24,6 +25,9 @@ _TENFOLD, _WEAKEST = 10, 1000
 #: Stock that a weaker one takes, mL: it is made up to ten times as much.
 FOR_WEAK = 10.0
 
+_IN_OUNCES = {"fl oz": 1, "pt": 16, "qt": 32, "gal": 128}
+_VOLUMES = {name: ounces * ML_PER_FLUID_OUNCE for name, ounces in _IN_OUNCES.items()}
+_VOLUMES |= {"ml": 1.0, "l": 1000.0}
 _WEIGHTS = {"g": 1.0, "kg": 1000.0, "oz": G_PER_OUNCE, "lb": 16 * G_PER_OUNCE}
 _AMOUNT = re.compile(r"(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>[a-z ]*)", re.IGNORECASE)
 
@@ -73,11 +77,23 @@ def to_mark(ml: float, step: float) -> float:
 
 def parse_weight(text: str) -> float:
     """Grams of ``240g``, ``0.24 kg``, ``8.5 oz``, ``1 lb``. Raises `DyemixError`."""
+    return _parse(text, _WEIGHTS, "recipes.no_weight")
+
+
+def parse_volume(text: str) -> float:
+    """Millilitres of ``500ml``, ``0.5 L``, ``16 fl oz``, ``1 qt`` (US). Raises `DyemixError`.
+
+    A cup is refused: ‘250 mL ≈ 1 US cup’ is a 5.7 % error of strength, so say which in mL.
+    """
+    return _parse(text, _VOLUMES, "recipes.no_measure")
+
+
+def _parse(text: str, units: Mapping[str, float], words: str) -> float:
     match = _AMOUNT.fullmatch(" ".join(text.split()))
     unit = match["unit"].strip().lower() if match else ""
-    amount = float(match["number"].replace(",", ".")) if match and unit in _WEIGHTS else 0.0
-    refuse(not amount > 0, "recipes.no_weight", text=text)
-    return amount * _WEIGHTS[unit]
+    amount = float(match["number"].replace(",", ".")) if match and unit in units else 0.0
+    refuse(not amount > 0, words, text=text)
+    return amount * units[unit]
 
 
 def weight_text(grams: float, units: str, step: float = 0.0) -> str:

@@ -16,9 +16,10 @@ from command import Command
 from PIL import Image
 
 from dyemix.cli import shared
-from dyemix.cli.commands import dyemix, earlier
+from dyemix.cli.commands import dyemix
 from dyemix.cli.options import GROUPS, OPTIONS, Written
 from dyemix.console import Ended
+from dyemix.errors import data
 from tests.simulated.struck import small_piece
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -313,8 +314,8 @@ def test_an_option_of_photographs_without_one_is_refused(
 
 
 def test_what_is_new_is_not_called_old() -> None:
-    renamed, options_of = earlier()
-    for name in (*options_of, *(word.split(" --")[0] for word in renamed.values())):
+    options_of, renamed = data("renamed")["options"], data("renamed")["commands"].values()
+    for name in (*options_of, *(word.split(" --")[0] for word in renamed)):
         assert name in TREE
     for name, table in options_of.items():
         options = {word for option in TREE[name].params for word in option.opts}

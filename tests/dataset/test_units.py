@@ -11,6 +11,7 @@ from dyemix.dataset.units import (
     added_to_pct,
     dilution,
     dye_g,
+    parse_volume,
     parse_weight,
     spoon_set_name,
     stock_ml,
@@ -97,12 +98,19 @@ def test_what_a_syringe_and_a_jug_are_read_to(ml: float, step: float, wanted: fl
 
 
 def test_units_by_their_definitions() -> None:
-    """NIST Handbook 44, Appendix C: pound 453.59237 g."""
+    """NIST Handbook 44, Appendix C: pound 453.59237 g, gallon 231 cubic inches of 2.54 cm."""
+    gallon = 231 * 2.54**3
     assert parse_weight("1 lb") == pytest.approx(453.59237)
     assert parse_weight("16oz") == pytest.approx(453.59237)
     assert parse_weight("240g") == 240
     assert parse_weight("0,24 kg") == 240
     assert parse_weight(".5 KG") == 500
+    assert parse_volume("1 gal") == pytest.approx(gallon)
+    assert parse_volume("4 qt") == parse_volume("8pt") == pytest.approx(gallon)
+    assert parse_volume("128 fl  oz") == pytest.approx(gallon)
+    assert parse_volume("500ml") == 500
+    assert parse_volume("0.5 L") == 500
+    assert parse_volume("1,5 l") == 1500
 
 
 @pytest.mark.parametrize(
@@ -111,6 +119,13 @@ def test_units_by_their_definitions() -> None:
 def test_what_is_no_weight_is_refused_with_an_example(text: str) -> None:
     with pytest.raises(DyemixError, match="240g"):
         parse_weight(text)
+
+
+@pytest.mark.parametrize("text", ["1 cup", "500", "0 ml", "1 g", "half a litre"])
+def test_what_is_no_volume_is_refused_with_an_example(text: str) -> None:
+    """‘250 mL ≈ 1 US cup’ would be wrong by 5.7 %."""
+    with pytest.raises(DyemixError, match=r"500ml.*no cups"):
+        parse_volume(text)
 
 
 @pytest.mark.parametrize(
