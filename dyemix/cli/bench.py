@@ -78,7 +78,8 @@ def bath(
     one = given_only({**one, "target": wanted, "second_bath": over and True})
     if dyes is not None and over is not None:
         dyes = dyes.over(shared.piece(over, dyes.light))
-    if dyes is not None and not many and (book := shared.chosen()) and "fibre" not in one:
+    book = shared.chosen()
+    if dyes is not None and not many and book and "fibre" not in one:
         made_of = {cloth.name: cloth.fibre for cloth in book.cloths() if cloth.fibre}
         one |= given_only({"fibre": made_of.get((dyes.conditions or {}).get("cloth", ""))})
     how = {
@@ -89,8 +90,7 @@ def bath(
         misused(one, "usage.jobs")
         cloth_g = given("cloth_g")
         jobs = read_recipes(recipe, cloth_g) if cloth_g else read_jobs(recipe)
-        plan = dyemix.bench_plan(jobs, **how)
-        shared.show(plan)
+        shared.show(plan := dyemix.bench_plan(jobs, **how))
         sheets = plan.sheets
     else:
         if given("cloth_g") is None:
@@ -99,16 +99,16 @@ def bath(
             not_for = "this recipe comes from invented dyes and is not for dyeing; to see its sheet"
             raise AmbiguousError(not_for, [("--demo",)])
         sheet = dyemix.bath_sheet(recipe, given("cloth_g"), job=given("job") or "", **one, **how)
-        if (book := shared.chosen()) and dyes is not None and wanted is not None and not over:
+        if book and dyes is not None and wanted is not None and not over:
             from dyemix.dyebook.past import dyed_for, promised
 
             told = promised(dyed_for(book, dyes, wanted, given("used method")), sheet.recipe)
             sheet = replace(sheet, expect=told or sheet.expect)
         shared.show(sheet)
         sheets = (sheet,)
-        if dyes is not None and (wanted is not None or shared.chosen()):
+        if dyes is not None and (wanted is not None or book):
             shared.trial(sheet.recipe, dyes, aim or "", wanted, over)
-    if (book := shared.chosen()) and all(sheet.job for sheet in sheets):
+    if book and all(sheet.job for sheet in sheets):
         book.add_sheets(*sheets, method=given("method") or "")
         shared.kept(", ".join(sheet.job for sheet in sheets))
 

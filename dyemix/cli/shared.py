@@ -308,10 +308,7 @@ def say(text: str) -> None:
 
 
 def then(why: str, *words: str, demo: bool = False, alone: bool = False) -> None:
-    """Print a command to go on with, which works as printed: the shelf's options go along.
-
-    Not with one that stands `alone`.
-    """
+    """Print a command that works as printed: the shelf's options go along, unless it is `alone`."""
     if given("json"):
         return
     of = ("only", *(("book", "method") if given("book") else ("swatches",)), "check", "leave-out")
@@ -325,10 +322,7 @@ def amounts(recipe: Any) -> str:
 
 
 def shelf(when: str, table: Path, method: str = "") -> None:
-    """Print how to go on with a table of swatches: by itself, or in the book of this folder.
-
-    There they are of a `method`, where its name says more than their cloth.
-    """
+    """Print how to go on with a table of swatches: by itself, or in the book, by this `method`."""
     from dyemix.dyebook.connection import find_book
 
     book = "workshop.dyebook"

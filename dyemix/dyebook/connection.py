@@ -232,12 +232,10 @@ def find_book(named: Path | None = None, folder: Path | None = None) -> Path:
     if named is not None:
         return named
     books = _books(folder or Path())
-    if not books:
-        raise InputError(said("dyebook.none"))
+    refuse(not books, "dyebook.none", error=InputError)
     if len(books) > 1:
-        raise AmbiguousError(
-            f"{len(books)} dye books in this folder", [("--book", str(book)) for book in books]
-        )
+        named_so = [("--book", str(book)) for book in books]
+        raise AmbiguousError(f"{len(books)} dye books in this folder", named_so)
     return books[0]
 
 

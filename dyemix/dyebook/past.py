@@ -31,17 +31,10 @@ SAME = 0.5
 
 
 def repeat(
-    book: DyeBook,
-    job: str,
-    cloth_g: float,
-    *,
-    method: str = "",
-    stocks: Iterable[Stock] | float | None = None,
-    settings: BathSettings | None = None,
-    pieces: int = 1,
-    on: date | None = None,
-    allow_demo: bool = False,
-) -> tuple[BathSheet, ...]:
+    book: DyeBook, job: str, cloth_g: float, *, method: str = "",
+    stocks: Iterable[Stock] | float | None = None, settings: BathSettings | None = None,
+    pieces: int = 1, on: date | None = None, allow_demo: bool = False,
+) -> tuple[BathSheet, ...]:  # fmt: skip
     """The bath sheets of a past piece for other cloth, in the order in which they are dyed.
 
     By the corrected recipe where the last piece was read, with what it missed by; a sheet that was
@@ -65,23 +58,17 @@ def repeat(
     firsts = [trial for trial in trials if trial.bath is Bath.FIRST]
     twice = bool(seconds) and trials[-1] is seconds[-1]
     over = {trial.recipe for trial in seconds}
-    sheets = [
-        sheet
-        for sheet in book.sheets(job, method)
-        if not sheet.second_bath and sheet.recipe not in over
-    ]
+    sheets = [s for s in book.sheets(job, method) if not (s.second_bath or s.recipe in over)]
     last = sheets[-1] if sheets else None
     kept = [kept.recipe for kept in record.recipes] + [trial.recipe for trial in firsts]
     if last is not None and not any(_alike(last.recipe, trial.recipe) for trial in firsts):
         plans = [_Plan(last.recipe, last.expect, last.target)]
     elif twice:
         under = seconds[-1].on and seconds[-1].on.recipe
-        lost = not (under or kept)
-        refuse(lost, "dyebook.under", job, shlex.quote(job), error=InputError)
+        refuse(not (under or kept), "dyebook.under", job, shlex.quote(job), error=InputError)
         plans = [_Plan(under or kept[-1])]
     else:
-        none = f"job {job!r} has no sheet, recipe or trial to repeat."
-        refuse(not kept, none, error=InputError)
+        refuse(not kept, "dyebook.no_work", job, error=InputError)
         plans = [_corrected(dyes, firsts[-1]) if firsts else _Plan(kept[-1])]
     plans += [_corrected(dyes, seconds[-1])] if twice else []
     known = {} if dyes is None else dyes.conditions or {}
@@ -89,8 +76,7 @@ def repeat(
     if last is None and settings is None and blank:
         words = ["bath", str(plans[0].recipe), "--cloth", f"{cloth_g:g}g", "--job", job]
         words += ["--alkali", "after", "--ratio", "20", "--book", str(book.path)]
-        words += ["--method", method] if len(methods) > 1 else []
-        words += [] if methods else ["--no-swatches"]
+        words += ["--method", method] * (len(methods) > 1) + ["--no-swatches"] * (not methods)
         raise InputError(said("dyebook.blank", job, " and ".join(blank), shlex.join(words)))
     how = {"settings": settings, "job": job, "pieces": pieces, "on": on}
     return tuple(_again(book, plan, cloth_g, last, dyes, stocks, how) for plan in plans)

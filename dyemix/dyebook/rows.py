@@ -22,7 +22,7 @@ from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.serialise import plain
 from dyemix.dataset.swatches import Reading
-from dyemix.dataset.target import Bath, Target
+from dyemix.dataset.target import Target
 from dyemix.dyebook.connection import TABLES
 from dyemix.errors import DyemixError, InputError, RecipeError, SavedError, refuse, said
 from dyemix.files.cells import tidy
@@ -68,27 +68,22 @@ def _array(*shape: int) -> Callable[[str], Array]:
 
 def _target(text: str) -> Target:
     content = {name: value for name, value in json.loads(text).items() if value is not None}
-    for name in {"lab", "reflectance", "covariance"} & content.keys():
+    for name in {"reflectance", "covariance"} & content.keys():
         content[name] = np.array(content[name], dtype=float)
-    light = Light.parse(content["light"]) if "light" in content else None
     told = content.pop("doubts", content.get("warnings", ()))  # as earlier versions called them
-    return Target(**content | {"light": light, "warnings": tuple(told)})
+    return Target(**{"light": None} | content | {"warnings": told})
 
 
 #: How the field of a record is read from its cell; one that is not listed is taken as it is.
 _READ: Mapping[str, Callable[[Any], Any]] = {
     **dict.fromkeys(("added", "bought", "made", "date", "on"), date.fromisoformat),
-    "cold": bool,
-    "replaced": bool,
-    "bath": Bath,
+    **dict.fromkeys(("cold", "replaced"), bool),
+    **dict.fromkeys(("conditions", "warnings"), json.loads),
     "target": _target,
-    "light": Light.parse,
     "reflectance": _array(len(WAVELENGTHS)),
     "lab": _array(3),
     "covariance": _array(3, 3),
     "clipped": Clipped.parse,
-    "conditions": json.loads,
-    "warnings": lambda text: tuple(json.loads(text)),
 }
 
 
