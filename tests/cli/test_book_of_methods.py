@@ -51,10 +51,15 @@ def test_rows_are_struck_tables_replaced_and_all_of_it_taken_back(lawn: Command)
     def swatches() -> str:
         return lawn("book", "list", *BOOK).stdout
 
-    first = swatches()
+    def used() -> str:
+        return lawn("predict", "navy 1", "--method", "lawn", *BOOK).stderr
+
+    first, before = swatches(), used()
     struck = lawn("book", "strike", "navy 1.00", "--method", "lawn", "--note", "spilt", *BOOK)
     assert struck.returncode == 0, struck.stderr
     assert "4 struck" in swatches(), "two readings each of two squares"
+    count = int(re.findall(r"lawn \((\d+) squares", before)[0])
+    assert f"lawn ({count - 2} squares" in used(), "no answer rests on them"
     assert lawn("book", "add", "lawn.csv", *BOOK).returncode == 2
     again = lawn("book", "add", "lawn.csv", "--replace", "lawn.csv", "--method", "lawn", *BOOK)
     assert again.returncode == 0, again.stderr
@@ -67,6 +72,7 @@ def test_rows_are_struck_tables_replaced_and_all_of_it_taken_back(lawn: Command)
     for undone in ("swatches lawn.csv", "struck navy 1.00: spilt"):
         assert undone in lawn("book", "undo", *BOOK).stderr
     assert swatches() == first
+    assert used() == before
 
 
 def test_a_swatch_is_struck_in_the_method_that_has_it(lawn: Command) -> None:

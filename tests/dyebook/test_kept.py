@@ -58,6 +58,15 @@ def test_everything_comes_back_to_the_last_digit(path: Path) -> None:
     assert [p.name for p in path.parent.iterdir()] == [path.name], "one file between commands"
 
 
+def test_a_method_and_a_job_are_found_however_they_are_spaced(book: DyeBook) -> None:
+    kept = book.add_swatches(SwatchSet((reading(), reading("navy 1"))), "a", " cotton  lawn ")
+    assert kept.name == "cotton lawn"
+    assert book.method("cotton   lawn").number == kept.number
+    book.add_sheets(sheet("sage  runner"), method=" cotton lawn")
+    assert len(book.sheets(" sage runner", "cotton  lawn ")) == 1
+    assert book.swatches("cotton  lawn").dyes == ("gold", "navy")
+
+
 def test_results_are_what_was_given(book: DyeBook) -> None:
     fill(book)
     assert book.stocks() == (
