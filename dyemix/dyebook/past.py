@@ -171,12 +171,16 @@ def dyed_for(book: DyeBook, dyes: DyeSet, target: Target, method: str = "") -> C
     return None
 
 
+def led_to(found: Correction | None, recipe: Recipe) -> Pot | None:
+    """What a piece told of a recipe that it led to; None of any other."""
+    pots = (found.corrected, found.again) if found else ()
+    return next((pot for pot in pots if _alike(recipe, pot.recipe)), None)
+
+
 def promised(found: Correction | None, recipe: Recipe) -> str:
-    """What to expect of a recipe that the last piece of a colour led to; "" of any other."""
-    if found is None:
-        return ""
-    pots = (found.corrected, found.again)
-    return next((_promise(found, pot) for pot in pots if _alike(recipe, pot.recipe)), "")
+    """What to expect of a recipe that a piece led to; "" of any other."""
+    pot = led_to(found, recipe)
+    return _promise(found, pot) if found and pot else ""
 
 
 def record(book: DyeBook, job: str) -> JobRecord:

@@ -19,6 +19,7 @@ from dyemix.matching.matches import Match
 from dyemix.page.slip import LAMPS, PRESSES, Slip
 from dyemix.page.words import LADDER, colour_words, named, shows, worth
 from dyemix.page.workshop import Workshop
+from dyemix.series.steps import Route
 
 #: Recipes beyond those suggested.
 _MORE = 5
@@ -95,10 +96,8 @@ def _pressed(workshop: Workshop, slip: Slip, press: str, query: Mapping[str, str
 
 def _on_route(workshop: Workshop, slip: Slip, what: str, route: str, rung: str) -> Slip:
     """Another route, or another step of the one taken: the mix becomes that step's."""
-    series = workshop.quieter(slip)
-    steps = next((r for r in series.routes if r.title == route), series.routes[0]).steps
-    rungs = [series.start.recipe, *(step.recipe for step in steps)]
-    at = max(0, min(int(slip.rung if what == "route" else rung), len(rungs) + -1))
+    _, rungs = _down(workshop, slip, route)
+    at = max(0, min(int(slip.rung if what == "route" else rung), len(rungs) - 1))
     jars = tuple(dict.fromkeys((*slip.jars, *rungs[at])))
     return slip.mixed(rungs[at], route=route, rung=str(at), jars=jars)
 
@@ -167,16 +166,21 @@ def _quieter(workshop: Workshop, slip: Slip) -> Values:
     if not slip.quiet:
         return {"rungs": (), "routes": (), "no_route": ""}
     try:
-        series = workshop.quieter(slip)
+        route, rungs = _down(workshop, slip, slip.route)
     except DyemixError as error:
         return {"rungs": (), "routes": (), "no_route": str(error)}
-    route = next((r for r in series.routes if r.title == slip.route), series.routes[0])
-    reached = route.steps[: max(route.reached, 1)]
-    rungs = [series.start.recipe, *(step.recipe for step in reached)]
     return {
-        "rungs": [workshop.mix(slip, rung) for rung in rungs], "routes": series.routes,
-        "route": route, "no_route": "", "rung": min(int(slip.rung), len(rungs) + -1),
+        "rungs": [workshop.mix(slip, rung) for rung in rungs], "route": route, "no_route": "",
+        "routes": workshop.quieter(slip).routes, "rung": min(int(slip.rung), len(rungs) - 1),
     }  # fmt: skip
+
+
+def _down(workshop: Workshop, slip: Slip, title: str) -> tuple[Route, list[Recipe]]:
+    """The way down that is called so, else the first, and the mixes that it reaches."""
+    series = workshop.quieter(slip)
+    route = next((r for r in series.routes if r.title == title), series.routes[0])
+    reached = route.steps[: max(route.reached, 1)]
+    return route, [series.start.recipe, *(step.recipe for step in reached)]
 
 
 def shelf(workshop: Workshop, slip: Slip) -> Values:

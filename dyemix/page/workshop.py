@@ -24,7 +24,7 @@ from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target, Trial
 from dyemix.dyebook.book import DyeBook
-from dyemix.dyebook.past import dyed_for, promised
+from dyemix.dyebook.past import dyed_for, led_to, promised
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError, refuse
 from dyemix.files.small_tables import typed_piece
@@ -147,19 +147,19 @@ class Workshop:
             raise DyemixError(
                 "no dye book: open the page with --book workshop.dyebook to keep work."
             )
-        return DyeBook(self.book_path, create=True)
+        return DyeBook(self.book_path, create=False)
 
-    def _bottles(self) -> tuple[Stock, ...]:
-        """The bottles of the book, if there is one."""
+    def _kept(self, ask: Callable[[DyeBook], Iterable[T]]) -> tuple[T, ...]:
+        """All that the book tells; nothing where the page was opened without one."""
         if self.book_path is None:
             return ()
         with self.book() as book:
-            return book.stocks()
+            return tuple(ask(book))
 
     @cached_property
     def stock(self) -> str:
         """The strength of the stocks where the slip states none: the book's, or the swatches'."""
-        bottles = {stock.dye: stock.strength_pct for stock in self._bottles()}
+        bottles = {s.dye: s.strength_pct for s in self._kept(DyeBook.stocks)}
         told = ", ".join(f"{dye} {pct:g}" for dye, pct in bottles.items())
         return told or self.dyes.conditions.get("stock_pct", "") or Slip().stock
 
@@ -169,11 +169,9 @@ class Workshop:
     def wanted(self, slip: Slip) -> Target:
         """The colour wanted under the one light of the slip. Raises `TargetError`."""
         light, words = Light.parse(slip.light) if slip.light else self.dyes.light, slip.wanted
-        if self.book_path is not None:
-            with self.book() as book:
-                signed = {s.name: s for s in book.sign_offs()}
-            if words in signed:
-                return replace(Target.of(signed[words].reading, light), name=words).under(light)
+        signed = {s.name: s for s in self._kept(DyeBook.sign_offs)}
+        if words in signed:
+            return replace(Target.of(signed[words].reading, light), name=words).under(light)
         return Target.parse(words).under(light)
 
     def cloth(self, target: Target) -> str:
@@ -185,10 +183,8 @@ class Workshop:
     def mix(self, slip: Slip, recipe: Recipe) -> Mix:
         """A recipe laid on the wanted cloth."""
         target = self.wanted(slip)
-        if found := self.before(slip):  # what that piece told of itself alone is in no fit
-            taught = [p for p in (found.corrected, found.again) if p.recipe == recipe]
-            if taught:
-                return self.laid(slip, taught[0])
+        if taught := led_to(self.before(slip), recipe):  # which is in no fit
+            return self.laid(slip, taught)
         made = self.dyes.predict_many([recipe], target.light)
         pot, paper = made.in_pot(target.lab, spread=target.spread), made[0]
         miss = float(delta_e(target.lab, paper.lab))
@@ -206,15 +202,13 @@ class Workshop:
     @kept("wanted", "light")
     def before(self, slip: Slip) -> Correction | None:
         """What the last piece for the wanted colour leads to, where the book has one."""
-        if self.book_path is None:
-            return None
-        with self.book() as book:
-            return dyed_for(book, self.dyes, self.wanted(slip), self.method)
+        of = self.dyes, self.wanted(slip), self.method
+        return next(iter(self._kept(lambda book: [dyed_for(book, *of)])), None)
 
     @kept("wanted", "light", "cloth", "stock", "unit")
     def choices(self, slip: Slip) -> Matches:
         """At most three recipes that are chosen, and those that they were chosen from."""
-        left = Bottles.of(self._bottles(), BathSettings()).left(slip.cloth_g)
+        left = Bottles.of(self._kept(DyeBook.stocks), BathSettings()).left(slip.cloth_g)
         return suggest(self.dyes, self.wanted(slip), left=left, kit=slip.kit)
 
     @kept("quiet", "wanted", "light")
@@ -245,10 +239,8 @@ class Workshop:
         return self._of_job(slip, DyeBook.pieces)
 
     def _of_job(self, slip: Slip, kept: Callable[[DyeBook, str], Iterable[T]]) -> dict[str, T]:
-        if self.book_path is None or not slip.job:
-            return {}
-        with self.book() as book:
-            return {str(i): one for i, one in enumerate(kept(book, slip.job), 1)}
+        found = self._kept(lambda book: kept(book, slip.job)) if slip.job else ()
+        return {str(i): one for i, one in enumerate(found, 1)}
 
     def sheet(self, slip: Slip) -> BathSheet:
         """The bath sheet of the mix. Raises `DyemixError` for what the bath does not hold."""

@@ -9,13 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dyemix.colour.colorimetry import WAVELENGTHS, screen_colour
-from dyemix.dataset.readings import Reading, Swatch
 from dyemix.dataset.result import Result
-from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import refuse
 from dyemix.model.fit_report import Evaluation, FitReport, MixtureCheck
-from dyemix.model.prediction import Prediction
 from dyemix.plots.paper import BAR, FORMATS, LIGHT_BAR, Pages, file_bytes, new_figure, styled
 from dyemix.writing import Named, destination, write
 
@@ -31,10 +27,11 @@ _PICTURES = {
     "recipes.series": "Series",
     "recipes.card": "ShadeCard",
     "reach.pages": "ShelfReach",
-    "cloth.pages": "Levelness PieceComparison Previews",
+    "cloth.piece": "Levelness",
+    "cloth.compared": "PieceComparison",
+    "cloth.previews": "Previews",
 }
 _DRAWN = {kind: picture for picture, kinds in _PICTURES.items() for kind in kinds.split()}
-_SPECTRA = (Reading, Swatch, SwatchSet, Prediction)
 
 
 def plot(
@@ -44,8 +41,8 @@ def plot(
     """Draw a result as a page to print; or as one panel, into axes of your own.
 
     Fitted dyes, an evaluation, a match, a series, a shade card, reach and a correction have a page.
-    A panel of an evaluation shows what was promised and what came; of readings and predictions,
-    their spectra; of any other result, its colours.
+    A panel of an evaluation shows what was promised and what came; of any other result, its
+    colours.
 
     Parameters
     ----------
@@ -85,7 +82,6 @@ def plot(
 
 def picture(result: Any, path: Named, **options: Any) -> dict[Path, bytes]:
     """The files of a result's picture that `plot` writes to `path`, with the `options` of it."""
-    _suffix(path)
     return _files(_pages(result, options), path)
 
 
@@ -128,32 +124,23 @@ def _pages(result: Any, options: dict[str, Any]) -> Pages:
 
 def _panel(result: Any, axes: Axes) -> Axes:
     """Draw a result in axes, and give them back. Raises `DyemixError` where it has no picture."""
-    if isinstance(result, _SPECTRA):
-        _spectra(result if isinstance(result, SwatchSet | Prediction) else [result], axes)
-    elif isinstance(result, Evaluation | FitReport):
-        _promised(result.checks, axes)
+    checks = result.checks if isinstance(result, Evaluation | FitReport) else ()
+    rows = [row for row in result._rows() if row.get("hex")] if isinstance(result, Result) else []
+    refuse(not (rows or checks), f"there is no picture of a {type(result).__name__}.")
+    labels = [check.label for check in checks] or [str(next(iter(row.values()))) for row in rows]
+    axes.set_yticks(range(len(labels)), labels)
+    axes.set_ylim(len(labels) - 0.5, -0.5)
+    if checks:
+        _promised(checks, axes)
     else:
-        rows = result._rows() if isinstance(result, Result) else ()
-        rows = [row for row in rows if row.get("hex")]
-        refuse(not rows, f"there is no picture of a {type(result).__name__}.")
-        _labelled(axes, [str(next(iter(row.values()))) for row in rows])
         codes = np.array([[list(bytes.fromhex(str(row["hex"])[1:]))] for row in rows])
         axes.imshow(codes, extent=(0, 1, len(rows) - 0.5, -0.5), aspect="auto")
         axes.set_xticks([])
     return axes
 
 
-def _spectra(several: Iterable[Any], axes: Axes) -> None:
-    for one in several:
-        if one.reflectance is not None:
-            color = screen_colour(one.reflectance).hex
-            axes.plot(WAVELENGTHS, one.reflectance, color=color, label=str(one.recipe))
-    axes.set(xlabel="wavelength, nm", ylabel="reflectance", ylim=(0, None))
-
-
 def _promised(checks: Sequence[MixtureCheck], axes: Axes) -> None:
     """A bar a mix, dark to the median promised and light to nine in ten; the mark is what came."""
-    _labelled(axes, [check.label for check in checks])
     places = np.arange(len(checks))
     axes.barh(places, [check.bound for check in checks], color=LIGHT_BAR, label="nine in ten")
     axes.barh(places, [check.median for check in checks], color=BAR, label="half")
@@ -161,8 +148,3 @@ def _promised(checks: Sequence[MixtureCheck], axes: Axes) -> None:
         found = [(check.delta_e, i) for i, check in enumerate(checks) if check.kept == kept]
         axes.plot(*np.reshape(found, (-1, 2)).T, marker, color="black", label="came")
     axes.set(xlabel="ΔE2000", xlim=(0, None))
-
-
-def _labelled(axes: Axes, labels: Sequence[str]) -> None:
-    axes.set_yticks(range(len(labels)), labels)
-    axes.set_ylim(len(labels) - 0.5, -0.5)

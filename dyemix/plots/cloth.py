@@ -5,7 +5,7 @@ Depth of a dye is a grey that is even to the eye: L* falls in proportion to it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -21,12 +21,6 @@ from dyemix.plots.paper import BODY, MARGIN, Pages, Paper
 #: L* of cloth without a dye and of the most that its map shows; how many times the dose that is.
 _PALE, _DARK, _MOST = 95.0, 15.0, 2.0
 _GAP, _STRIP, _HIGHEST = 0.15, 0.42, 2.6
-
-
-def pages(result: Levelness | PieceComparison | Previews) -> Pages:
-    """Draw an analysed piece, several side by side, or previews one below the other."""
-    draw: dict[type, Callable[[Any], Paper]] = {Levelness: _piece, PieceComparison: _compared}
-    return [draw.get(type(result), _previews)(result).end()]
 
 
 def _pixels(responses: Any, inside: Any = 1.0) -> Array:
@@ -93,7 +87,8 @@ def _legend(paper: Paper) -> None:
     paper.y += 0.5
 
 
-def _piece(found: Levelness) -> Paper:
+def piece(found: Levelness) -> Pages:
+    """Draw an analysed piece: as it was seen, re-coloured, dye by dye, and in figures."""
     order = f", alkali {found.order}" if found.order else ""
     paper = Paper("cloth", f"{found.name}: {found.recipe}{order}", demo=found.demo)
     if (cells := found.cells) is not None:
@@ -115,10 +110,11 @@ def _piece(found: Levelness) -> Paper:
     for text in ("Amounts, % owf; one 2 mm block:", *map(str, found.dyes), *found.warnings):
         paper.y = paper.write(x, paper.y, " ".join(text.split()), BODY / 2 - 0.15)
     paper.y = max(bottom, paper.y) + 0.1
-    return paper
+    return [paper.end()]
 
 
-def _compared(found: PieceComparison) -> Paper:
+def compared(found: PieceComparison) -> Pages:
+    """Draw analysed pieces side by side."""
     pieces, columns = found.pieces, min(len(found), 3)
     paper = Paper("cloths", str(pieces[0].recipe), demo=pieces[0].demo)
     for first in range(0, len(pieces), columns):
@@ -133,10 +129,11 @@ def _compared(found: PieceComparison) -> Paper:
         paper.y += 0.15
     for text in (*found.differences, *found.warnings):
         paper.down(text)
-    return paper
+    return [paper.end()]
 
 
-def _previews(found: Previews) -> Paper:
+def previews(found: Previews) -> Pages:
+    """Draw previews, one below the other."""
     paper = Paper("preview", "How these mixes may split", demo=found.demo)
     side, x, width = 1.9, MARGIN + 2.1, BODY - 2.1
     for item in found:
@@ -151,4 +148,4 @@ def _previews(found: Previews) -> Paper:
         _palette(paper, x, width, item.palette)
         paper.table((x, x + 1.2), [(figure.name, str(figure)) for figure in item.figures])
         paper.y = max(paper.write(x, paper.y, item.source, width), end) + 0.2
-    return paper
+    return [paper.end()]

@@ -39,6 +39,7 @@ BODY = WIDTH - 2 * MARGIN
 
 #: Sizes of letters by what they are for, in points; all but "text" are bold.
 SIZES = {"title": 14.0, "section": 11.0, "strong": 10.0, "bold": 9.0, "text": 9.0}
+_WEIGHTS = {"text": "normal"}
 #: From line to line, in times the size of letters; and of common text in inches.
 _LEADING = 1.4 / 72.0
 LINE = 9.0 * _LEADING
@@ -65,17 +66,15 @@ def styled() -> AbstractContextManager[None]:
     return style.context(["default", STYLE])
 
 
-def _weight(font: str) -> str:
-    return "normal" if font == "text" else "bold"
-
-
 @lru_cache(maxsize=4096)
 def wide(text: str, font: str = "text") -> float:
     """Width of a line of text in inches."""
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
-    shape = FontProperties(family="DejaVu Sans", size=SIZES[font], weight=_weight(font))
+    shape = FontProperties(
+        family="DejaVu Sans", size=SIZES[font], weight=_WEIGHTS.get(font, "bold")
+    )
     # A screen rounds the advance of each letter to whole pixels: 3 % is the room for that.
     return float(text_to_path.get_text_width_height_descent(text, shape, False)[0]) / 72.0 * 1.03
 
@@ -162,7 +161,7 @@ class Paper:
         self, x: float, y: float, text: str, width: float = np.inf, font: str = "text", **look: Any
     ) -> float:
         """Write text whose top left (or by `ha` right, or center) is at x, y; where it ends."""
-        look = {"color": INK, "size": SIZES[font], "weight": _weight(font), **look}
+        look = {"color": INK, "size": SIZES[font], "weight": _WEIGHTS.get(font, "bold"), **look}
         step = _LEADING * SIZES[font]
         for line in wrapped(text, width, font):
             self.layer.text(x, y + 0.75 * step, line, **look)

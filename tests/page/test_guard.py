@@ -48,15 +48,18 @@ def test_another_site_gets_nothing(asked: Asked, headers: dict[str, str]) -> Non
 
 @pytest.mark.parametrize("without", ["origin", "x-dyemix"])
 def test_only_the_page_itself_keeps_something(dyes, tmp_path: Path, without: str) -> None:
-    asked = Asked(dyes, tmp_path / "own.dyebook")
+    path = tmp_path / "own.dyebook"
+    asked = Asked(dyes, path)
     address = "/keep/sheet?wanted=%237d8a6e&recipe=marigold+0.4&job=sage"
     forged = {name: value for name, value in OWN.items() if name != without}
     assert asked.send("POST", address, forged, b"").status_code == 403
     assert asked.send("GET", address, OWN).status_code == 405
     assert asked.send("PUT", address, OWN, b"").status_code == 405
-    assert not (tmp_path / "own.dyebook").exists()
+    assert asked.send("POST", address, OWN, b"").status_code == 422, "a page begins no book"
+    assert not path.exists()
+    dyemix.DyeBook(path).close()
     assert asked.send("POST", address, OWN, b"").status_code == 200
-    with dyemix.DyeBook(tmp_path / "own.dyebook") as book:
+    with dyemix.DyeBook(path) as book:
         assert book.jobs() == ("sage",)
 
 
