@@ -390,7 +390,7 @@ def show(result: Any, text: str = "", drawn: Any = None, **picture: Any) -> None
     if given("html") is not None:
         write(given("html"), result.to_html())
     if given("draw") is not None:
-        from dyemix.plots import picture as files
+        from dyemix.plots import files, pages
 
-        for page, data in files(drawn or result, given("draw"), **picture).items():
-            write(page, data)
+        for file, data in files(pages(drawn or result, **picture), given("draw")).items():
+            write(file, data)

@@ -41,7 +41,7 @@ WITHIN_REACH = VERDICTS[0][0]
 SCALE = ", ".join(f"to {bound:g} {words}" for bound, words in VERDICTS[:-1])
 
 
-def verdict(likely: float, proven: bool) -> str:
+def verdict(likely: float, proven: bool = True) -> str:
     """What a likely ΔE2000 is worth; on a shelf where no mix was read, at most sound."""
     worth = VERDICTS if proven else VERDICTS[1:]
     return next(words for bound, words in worth if likely <= bound)

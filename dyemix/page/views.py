@@ -13,11 +13,11 @@ from dyemix.dataset.target import Target
 from dyemix.dataset.units import parse_weight
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError
-from dyemix.matching.correct import LEVEL, Outcome
+from dyemix.matching.correct import LEVEL, Outcome, correct
 from dyemix.matching.limits import parse_stock
-from dyemix.matching.matches import Match
+from dyemix.matching.matches import Match, verdict
 from dyemix.page.slip import LAMPS, PRESSES, Slip
-from dyemix.page.words import LADDER, colour_words, named, shows, worth
+from dyemix.page.words import LADDER, colour_words, named, shows
 from dyemix.page.workshop import Workshop
 from dyemix.series.steps import Route
 
@@ -128,13 +128,14 @@ def colour(workshop: Workshop, slip: Slip) -> Values:
     for m, why in to_choose_from(found, workshop.before(slip))[:MOST]:
         reasons = (*why[1:], *why[:1]) or ("Another",)
         first, *others = [_MEASURED.sub("", reason) for reason in reasons]
-        column: Values = {"name": named(first), "others": others, "lamp": None, "weaker": ()}
         rounded = getattr(m, "measured", None)
-        column["mix"] = workshop.mix(slip, (rounded or m).recipe)
-        if isinstance(m, Match):
-            lamps = {s.lamp.partition("/")[0]: s.delta_e for s in m.metamerism or m.inconstancy}
-            column |= {"lamp": lamps.get("A"), "weaker": rounded.weaker if rounded else ()}
-        columns.append(column)
+        shifts = m.metamerism or m.inconstancy if isinstance(m, Match) else ()
+        lamps = {s.lamp.partition("/")[0]: s.delta_e for s in shifts}
+        columns.append(
+            {"name": named(first), "others": others, "lamp": lamps.get("A"),
+             "mix": workshop.mix(slip, (rounded or m).recipe),
+             "weaker": rounded.weaker if rounded else ()}
+        )  # fmt: skip
     shown = {c["mix"].recipe for c in columns}
     rest = ((m.measured or m).recipe for m in found)
     more = [workshop.mix(slip, recipe) for recipe in rest if recipe not in shown][:_MORE]
@@ -210,7 +211,7 @@ def piece(workshop: Workshop, slip: Slip) -> Values:
     kept = {"kept": list(workshop.pictures(slip)), "analysed": list(workshop.analysed(slip))}
     if not (mix and slip.reading):
         return {"found": None, "mix": mix, **kept}
-    found = workshop.judged(slip)
+    found = correct(workshop.dyes, workshop.trial(slip))
     corrected = found.corrected.recipe
     changes = [
         {"name": n, "measure": slip.measured(n, corrected), "was": slip.mix.get(n, 0.0),
@@ -220,10 +221,10 @@ def piece(workshop: Workshop, slip: Slip) -> Values:
     return {
         "found": found, "mix": mix, **kept,
         "read": Target.parse(slip.reading).under(workshop.dyes.light).hex,
-        "verdict": LADDER[worth(found.miss.delta_e)][0], "how": shows(found.miss.words),
+        "verdict": LADDER[verdict(found.miss.delta_e)][0], "how": shows(found.miss.words),
         "chance": found.chance >= LEVEL, "leave": not found.changed,
         "changes": changes, "astray": found.outcome in _LOOK,
-        "next_words": LADDER[worth(found.corrected.likely)][0],
+        "next_words": LADDER[verdict(found.corrected.likely)][0],
     }  # fmt: skip
 
 
@@ -246,7 +247,7 @@ def _line(job: JobRecord) -> Values:
         state, step, place = "dyed", "See the next piece", "piece"
         if wanted is not None and (light := wanted.light or piece.light) is not None:
             miss = Miss.of(wanted.lab, trials[-1].reading.colour(light)).delta_e
-            state = f"dyed: {LADDER[worth(miss)][0]} ({miss:.1f} ΔE2000)"
+            state = f"dyed: {LADDER[verdict(miss)][0]} ({miss:.1f} ΔE2000)"
     elif job.sheets:
         state = f"sheet of {job.sheets[-1].on}, not read yet"
         step, place = "Enter the dry piece", "piece"

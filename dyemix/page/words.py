@@ -11,7 +11,7 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.appearance import lab_hue
-from dyemix.matching.matches import VERDICTS
+from dyemix.matching.matches import verdict
 
 #: What a miss is worth (`matching.matches.VERDICTS`), as the page says it; in short, of pots.
 LADDER = {
@@ -55,14 +55,9 @@ def colour_words(lab: Array) -> str:
     return ", ".join((_word(_LIGHT, float(lab[0])), clean, *hue))
 
 
-def worth(miss: float, proven: bool = True) -> str:
-    """The key of `LADDER` for a miss, ΔE2000; unproven, at most sound."""
-    return next(word for bound, word in (VERDICTS if proven else VERDICTS[1:]) if miss <= bound)
-
-
 def counted(misses: Iterable[float]) -> str:
     """How many pots are worth what, as '8 a match, 2 seen side by side'."""
-    counts = Counter(LADDER[worth(float(miss))][1] for miss in misses)
+    counts = Counter(LADDER[verdict(float(miss))][1] for miss in misses)
     return ", ".join(f"{counts[word]} {word}" for _, word in LADDER.values() if counts[word])
 
 

@@ -12,14 +12,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import dyemix
-from dyemix.arrays import Array
 from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Bottles, Stock
 from dyemix.cloth.levelness import Levelness, levelness
 from dyemix.colour.appearance import Miss, adapted
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
+from dyemix.colour.colorimetry import D65_2, Light, screen_colours
 from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target, Trial
@@ -31,12 +30,11 @@ from dyemix.files.small_tables import typed_piece
 from dyemix.gamut.reach import ShelfAround, around
 from dyemix.matching.advice import suggest
 from dyemix.matching.correct import Correction, Pot
-from dyemix.matching.matches import Matches
+from dyemix.matching.matches import Matches, verdict
 from dyemix.model.dyes import DyeSet
-from dyemix.model.prediction import Predicted
 from dyemix.page.slip import Slip
-from dyemix.page.words import LADDER, counted, shows, worth
-from dyemix.plots.paper import pot_codes
+from dyemix.page.words import LADDER, counted, shows
+from dyemix.plots.paper import on_screen, pot_codes
 from dyemix.series.steps import Series
 
 if TYPE_CHECKING:
@@ -48,24 +46,19 @@ Asked = TypeVar("Asked", bound=Callable[..., Any])
 POTS, KEPT = 10, 512
 
 
-class Mix(Predicted):
-    """A mix laid on the wanted cloth: how it looks, and how far it may be off.
+class Mix(Pot):
+    """A mix laid on the wanted cloth, the `target`: how it looks, and how far it may be off.
 
-    `residual` is ΔE2000 on paper, `likely` and `bound` in the pot, `hex` as it lies beside the
-    wanted cloth under the lamp of the slip.
+    `proven` is whether any mix of the shelf was read.
     """
 
     target: Target
-    hex: str
-    residual: float
-    likely: float
-    bound: float
     proven: bool
 
     @property
     def words(self) -> str:
         """What the likely miss is worth."""
-        return LADDER[worth(self.likely, self.proven)][0]
+        return LADDER[verdict(self.likely, self.proven)][0]
 
     @property
     def shows(self) -> str:
@@ -77,11 +70,17 @@ class Mix(Predicted):
         """Whether it is cleaner than a screen shows."""
         return not self.prediction.screen.inside
 
+    @property
+    def hex(self) -> str:
+        """As it lies beside the wanted cloth under the lamp of the slip."""
+        p = self.prediction  # what a piece has taught is in its CIELAB, not in its spectrum
+        return on_screen(p, p.lab[None], lamp(p.light))[0]
+
     @cached_property
     def pots(self) -> list[tuple[str, str]]:
         """Codes of `POTS` pots, nearest first, and how each shows."""
         wanted = self.target.lab
-        codes = pot_codes(self.prediction, wanted, POTS, self.prediction.light)
+        codes = pot_codes(self.prediction, wanted, POTS, lamp(self.prediction.light))
         words = (shows(Miss.of(wanted, pot).words) for pot in self.prediction.pots(wanted, POTS))
         return list(zip(codes, words, strict=True))
 
@@ -91,10 +90,9 @@ class Mix(Predicted):
         return counted(delta_e(self.target.lab, self.prediction.pots(self.target.lab, POTS)))
 
 
-def shown(reflectance: Array, light: Light, error: Array | float = 0.0) -> str:
-    """The code of cloth under a lamp, as an eye used to that lamp sees it, off by `error`."""
-    lamp = Light(light.illuminant, D65_2.observer)
-    return screen_colours(adapted(reflectance[None], D65_2, lamp) + error)[0].hex
+def lamp(light: Light) -> Light:
+    """The lamp that a screen is to show cloth under."""
+    return Light(light.illuminant, D65_2.observer)
 
 
 def kept(*fields: str) -> Callable[[Asked], Asked]:
@@ -177,7 +175,9 @@ class Workshop:
     def cloth(self, target: Target) -> str:
         """The code of the wanted cloth under its light."""
         spectrum, light = target.reflectance, target.light
-        return target.hex if spectrum is None or light is None else shown(spectrum, light)
+        if spectrum is None or light is None:
+            return target.hex
+        return screen_colours(adapted(spectrum[None], D65_2, lamp(light)))[0].hex
 
     @kept("wanted", "light")
     def mix(self, slip: Slip, recipe: Recipe) -> Mix:
@@ -192,10 +192,8 @@ class Workshop:
 
     def laid(self, slip: Slip, pot: Pot) -> Mix:
         """What is to be expected of a recipe, laid on the wanted cloth."""
-        p, figures = pot.prediction, (pot.residual, pot.likely, pot.bound)
-        # What a piece has taught is in its CIELAB, not in its spectrum.
-        code = shown(p.reflectance, p.light, p.lab - lab(p.reflectance, p.light))
-        return Mix(p, self.wanted(slip), code, *figures, bool(self.dyes.pots))
+        of = pot.prediction, pot.residual, pot.likely, pot.bound
+        return Mix(*of, self.wanted(slip), bool(self.dyes.pots))
 
     # Answers ------------------------------------------------------------------------------------
 
@@ -260,21 +258,15 @@ class Workshop:
         day = parse_day(slip.date) if slip.date else date.today()
         return Trial(slip.mix, reading, self.wanted(slip), day, slip.lot)
 
-    def judged(self, slip: Slip) -> Correction:
-        """What the dry piece says of the next one."""
-        return dyemix.correct(self.dyes, self.trial(slip))
-
-    def jobs(self) -> list[JobRecord]:
+    def jobs(self) -> tuple[JobRecord, ...]:
         """The jobs of the book, the latest first."""
-        with self.book() as book:
-            return [book.job(name) for name in reversed(book.jobs())]
+        return self._kept(lambda book: [book.job(name) for name in reversed(book.jobs())])
 
     # What is kept -------------------------------------------------------------------------------
 
     def keep_sheet(self, slip: Slip, _: bytes | None = None) -> str:
         """Keep the bath sheet under its job; the word to say so."""
-        if not slip.job.strip():
-            raise DyemixError("the job has no name: write one on the slip, and keep it again.")
+        refuse(not slip.job.strip(), "the job has no name: write one on the slip, and keep it.")
         with self.book() as book:
             book.add_recipe(slip.job, slip.mix, self.wanted(slip), slip.name)
             book.add_sheets(self.sheet(slip), method=self.method)

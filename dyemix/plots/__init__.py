@@ -73,28 +73,17 @@ def plot(
         return _panel(result, ax)
     if path is not None:
         destination(path, force=force, inputs=inputs)  # refused before any time is spent
-        _suffix(path)
-    pages = _pages(result, options)
-    for file, data in (_files(pages, path) if path is not None else {}).items():
+    drawing = pages(result, **options)
+    for file, data in (files(drawing, path) if path is not None else {}).items():
         write(file, data, force=force, inputs=inputs)
-    return pages[0].axes[0]
+    return drawing[0].axes[0]
 
 
-def picture(result: Any, path: Named, **options: Any) -> dict[Path, bytes]:
-    """The files of a result's picture that `plot` writes to `path`, with the `options` of it."""
-    return _files(_pages(result, options), path)
-
-
-def _suffix(path: Named) -> str:
-    """How a picture's name ends. Raises `DyemixError` for what is no picture here."""
-    suffix = Path(path).suffix.lower()
+def files(pages: Pages, path: Named) -> dict[Path, bytes]:
+    """The files that pages make, by name, as `plot` has it. Raises as that does for the ending."""
+    place, suffix = Path(path), Path(path).suffix.lower()
     ending = f"ends in {suffix!r}" if suffix else "has no ending"
-    refuse(suffix not in FORMATS, "pictures.file.ending", Path(path).name, ending)
-    return suffix
-
-
-def _files(pages: Pages, path: Named) -> dict[Path, bytes]:
-    place, suffix = Path(path), _suffix(path)
+    refuse(suffix not in FORMATS, "pictures.file.ending", place.name, ending)
     if suffix == ".pdf" or len(pages) == 1:
         return {place: file_bytes(pages, suffix)}
     names = (place.with_stem(f"{place.stem}-{i}") for i in range(1, len(pages) + 1))
@@ -104,10 +93,11 @@ def _files(pages: Pages, path: Named) -> dict[Path, bytes]:
 def drawn(result: Any, **options: Any) -> list[bytes]:
     """The pages of a result's picture as PNG, with the `options` of `plot`; none if it has none."""
     known = type(result).__name__ in _DRAWN
-    return [file_bytes([page], ".png") for page in (_pages(result, options) if known else ())]
+    return [file_bytes([page], ".png") for page in (pages(result, **options) if known else ())]
 
 
-def _pages(result: Any, options: dict[str, Any]) -> Pages:
+def pages(result: Any, **options: Any) -> Pages:
+    """The pages of a result's picture, with the `options` of `plot`."""
     picture = _DRAWN.get(type(result).__name__)
     with styled():
         if picture is None:

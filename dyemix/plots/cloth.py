@@ -79,10 +79,7 @@ def _legend(paper: Paper) -> None:
     paper.image((MARGIN, paper.y, width, 0.14), _pixels(_grey(np.linspace(0.0, _MOST, 240)[None])))
     paper.frame((MARGIN, paper.y, width, 0.14))
     for share in shares:
-        text, side = f"×{_MOST * share:g}", "center"
-        if share == shares[-1]:
-            text, side = f"{text} and more", "left"
-        paper.write(MARGIN + width * share, paper.y + 0.16, text, ha=side)
+        paper.write(MARGIN + width * share, paper.y + 0.16, f"×{_MOST * share:g}", ha="center")
     paper.write(MARGIN + width + 1.0, paper.y, said("pictures.cloth.scale"), BODY - width - 1.0)
     paper.y += 0.5
 

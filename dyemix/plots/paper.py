@@ -112,11 +112,14 @@ def pot_codes(
 
     Under another `lamp` they are seen by an eye used to it.
     """
-    light, spectrum = prediction.light, prediction.reflectance
-    own = lab(spectrum, light)
-    turned = own if lamp is None else adapted(spectrum, light, lamp)
-    shift = turned - own + lab(spectrum, D65_2) - own
-    return [c.hex for c in screen_colours(prediction.pots(target, count) + shift)]
+    return on_screen(prediction, prediction.pots(target, count), lamp)
+
+
+def on_screen(prediction: Prediction, labs: Array, lamp: Light | None = None) -> list[str]:
+    """Hex codes of CIELAB ``(N, 3)`` about a prediction, in its light: as `pot_codes`."""
+    spectrum = prediction.reflectance
+    seen = lab(spectrum, D65_2) if lamp is None else adapted(spectrum, D65_2, lamp)
+    return [c.hex for c in screen_colours(labs - lab(spectrum, prediction.light) + seen)]
 
 
 def new_figure(

@@ -29,7 +29,7 @@ _FINENESS = 144
 _SEEN = 0.3
 
 #: Where on the page the CIELAB ``(3,)`` of a panel lies.
-Place = Callable[[Array], tuple[float, float]]
+Place = Callable[[Array], tuple[Any, Any]]
 
 
 def pages(found: ShelfReach) -> Pages:
@@ -123,11 +123,8 @@ def _hue(paper: Paper, found: ShelfReach, target: Nearest, x: float, y: float) -
     _tiles(paper, found, x, y, _PANEL, np.stack(sides, axis=-1))
     unit, top = _PANEL / (_FINE * len(level)), level[0, 0] + _FINE / 2
 
-    def place(lab: Array) -> tuple[float, float]:  # of another hue, as much of it as lies in this
-        across = float(np.clip(lab[1:] @ along * unit, 0.0, _PANEL))
-        return x + across, y + (top - lab[0]) * unit
-
-    return place
+    # Of a colour of another hue, as much as lies in this one.
+    return lambda lab: (x + np.clip(lab[1:] @ along * unit, 0, _PANEL), y + (top - lab[0]) * unit)
 
 
 def _wheel(
@@ -161,8 +158,8 @@ def _names(paper: Paper, found: ShelfReach, left: float, busy: Flags) -> list[st
             continue
         for radius in np.arange(0.0, 1.4, 0.03):
             x, y = _PANEL / 2 * (1.0 + radius * np.array([a, -b]) / chroma)
-            x = np.clip(x, half + 0.08, _PANEL - half - 0.08)
-            y = np.clip(y, 0.12, _PANEL - 0.12)
+            edge = np.array([half + 0.08, 0.12])
+            x, y = np.clip([x, y], edge, _PANEL - edge)
             ends = ((y - 0.1, y + 0.1), (x - half - 0.04, x + half + 0.04))
             under = tuple(slice(max(int(i / cell), 0), int(j / cell) + 1) for i, j in ends)
             if not busy[under].any():

@@ -23,7 +23,7 @@ from dyemix.errors import DyemixError, TargetError
 from dyemix.fitting.learn import learn
 from dyemix.matching.limits import Constraints, Kit
 from dyemix.matching.match import HOPELESS, as_spectra, match
-from dyemix.matching.matches import WITHIN_REACH, Match, Reach
+from dyemix.matching.matches import WITHIN_REACH, Match, Reach, verdict
 from dyemix.matching.subsets import EARNS_ITS_PLACE, TRACE, Found, Problem
 from dyemix.model.dyes import DyeSet
 from tests.call_stack import deepest_stack
@@ -262,6 +262,12 @@ def test_the_colour_of_the_cloth_needs_no_dye(dyes: DyeSet) -> None:
     found = match(dyes, dyes.predict("undyed").as_target())
     assert found[0].recipe == {}
     assert found[0].residual < 0.01
+
+
+def test_what_a_likely_miss_is_worth() -> None:
+    worth = ["excellent", "sound", "same family", "test first"]
+    assert [verdict(miss) for miss in (1.5, 3.0, 5.0, 5.1)] == worth
+    assert verdict(0.1, proven=False) == "sound"
 
 
 def test_demo_dyes_say_so_first() -> None:

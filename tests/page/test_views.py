@@ -24,7 +24,7 @@ from dyemix.matching.advice import suggest
 from dyemix.model.dyes import DyeSet
 from dyemix.page.pictures import Frame
 from dyemix.page.slip import PLACES, Slip
-from dyemix.page.words import colour_words, counted, spoon_signs, worth
+from dyemix.page.words import colour_words, counted, spoon_signs
 from dyemix.page.workshop import Workshop
 from tests.simulated.struck import shoot_piece, spectral_dyes
 
@@ -333,10 +333,6 @@ def test_words_of_colours_and_misses() -> None:
     assert colour_words(np.array([55.7, -10.1, 13.4])) == "middling, quiet, yellow-green"
     assert colour_words(np.array([60.7, 83.9, -33.8])) == "middling, very clean, magenta"
     assert colour_words(np.array([20.0, 0.5, 0.0])) == "very dark, grey"
-    assert [worth(m) for m in (1.5, 3.0, 5.0, 5.1)] == [
-        "excellent", "sound", "same family", "test first"
-    ]  # fmt: skip
-    assert worth(0.1, proven=False) == "sound"
     assert counted([0.2, 1.4, 2.0, 9.0]) == "2 a match, 1 seen side by side, 1 another colour"
 
 
