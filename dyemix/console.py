@@ -18,6 +18,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from enum import IntEnum
+from functools import partial
 from textwrap import wrap
 from types import FrameType
 from typing import IO
@@ -171,16 +172,16 @@ def _let_go(stream: IO[str]) -> None:
 WIDTH, _GOES_ON = 100, " `" if os.name == "nt" else " \\"
 
 
+_whole_words = partial(wrap, break_long_words=False, break_on_hyphens=False)
+
+
 def wrapped(text: str) -> str:
     """A text with its sentences in lines of `WIDTH`; a line with columns stays as it is."""
     lines = []
     for line in text.split("\n"):
-        if len(line) > WIDTH and "  " not in line.strip():
-            indent = " " * (len(line) - len(line.lstrip()))
-            lines += wrap(line, WIDTH, subsequent_indent=indent, break_long_words=False,
-                          break_on_hyphens=False)  # fmt: skip
-        else:
-            lines.append(line)
+        long = len(line) > WIDTH and "  " not in line.strip()
+        indent = " " * (len(line) - len(line.lstrip()))
+        lines += _whole_words(line, WIDTH, subsequent_indent=indent) if long else [line]
     return "\n".join(lines)
 
 
@@ -193,16 +194,12 @@ def pasted(words: Iterable[str], first: str = "") -> str:
     for word in words:
         parts += [[]] if word.startswith("-") else []
         parts[-1].append(word)
-    start, *rest = map(shlex.join, parts)
+    start, *rest = (shlex.join(part).replace(" ", "\0") for part in parts)  # each stays whole
     room = WIDTH - len(_GOES_ON)
-    lines = [first + start] if len(first + start) <= room else [first.rstrip(), f"  {start}"]
-    for part in rest:
-        if len(lines[-1]) + 1 + len(part) > room:
-            lines[-1] += _GOES_ON
-            lines.append(f"    {part}")
-        else:
-            lines[-1] += f" {part}"
-    return "\n".join(lines)
+    above = f"{first.rstrip()}\n" * (len(first + start) > room)
+    begins = f"\0\0{start}" if above else first.replace(" ", "\0") + start
+    lines = _whole_words(" ".join([begins, *rest]), room, subsequent_indent="    ")
+    return above + f"{_GOES_ON}\n".join(lines).replace("\0", " ")
 
 
 # Endings ----------------------------------------------------------------------------------------

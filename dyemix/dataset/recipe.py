@@ -244,15 +244,6 @@ class Recipe(Mapping[str, float]):
     def __hash__(self) -> int:
         return hash(frozenset(self._amounts.items()))
 
-    def __add__(self, other: Mapping[str, float]) -> Recipe:
-        names = [*self, *(name for name in other if name not in self)]
-        return Recipe({name: self.get(name, 0.0) + other.get(name, 0.0) for name in names})
-
-    def __mul__(self, factor: float) -> Recipe:
-        return Recipe({name: amount * factor for name, amount in self.items()})
-
-    __rmul__ = __mul__
-
     @property
     def total(self) -> float:
         """Depth in all, % owf."""

@@ -77,8 +77,6 @@ def plain(value: Any) -> Any:
         return items if exact else plain(items)
     if isinstance(value, float):
         return value if math.isfinite(value) else None
-    if isinstance(value, date):
-        return value.isoformat()
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
