@@ -19,7 +19,7 @@ from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, hex_to_
 from dyemix.colour.spectra import Unit, fractions
 from dyemix.dataset.conditions import CONDITIONS
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.repeats import ODD_WEIGHT, reading_weights
+from dyemix.dataset.repeats import mean, odd_readings
 from dyemix.dataset.result import Result, Row, Value, colour_row
 from dyemix.dataset.serialise import Shape
 from dyemix.errors import DyemixError, Fault, FitError, InputError, said
@@ -284,9 +284,8 @@ class Swatch(Value):
         if len(readings) == 1:
             return cls(recipe, np.asarray(readings[0].reflectance), readings)
         spectra = np.array([reading.reflectance for reading in readings])
-        weights = reading_weights(lab(spectra, D65_10))
-        odd = np.flatnonzero(weights < weights.max())
-        return cls(recipe, weights @ spectra, readings, tuple(odd.tolist()))
+        odd = odd_readings(lab(spectra, D65_10))
+        return cls(recipe, mean(spectra, odd), readings, tuple(np.flatnonzero(odd).tolist()))
 
     @property
     def label(self) -> str:
@@ -301,8 +300,7 @@ class Swatch(Value):
     def colour(self, light: Light | str = D65_10) -> Array:
         """CIELAB ``(3,)`` under `light`; the mean of the readings', an odd one counting little."""
         labs = np.array([reading.colour(light) for reading in self.readings])
-        weights = np.where(np.isin(np.arange(len(labs)), self.odd), ODD_WEIGHT, 1.0)
-        return np.asarray(weights @ labs / weights.sum())
+        return mean(labs, np.isin(np.arange(len(labs)), self.odd))
 
     @property
     def warnings(self) -> tuple[str, ...]:

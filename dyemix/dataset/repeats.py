@@ -44,10 +44,10 @@ def odd_readings(labs: Array) -> Flags:
     return np.asarray(distance > limit)
 
 
-def reading_weights(labs: Array) -> Array:
-    """Weights ``(n,)``, summing to 1, of readings ``(n, 3)`` of one piece: an odd one is light."""
-    weights = np.where(odd_readings(labs), ODD_WEIGHT, 1.0)
-    return np.asarray(weights / weights.sum())
+def mean(values: Array, odd: Flags) -> Array:
+    """The mean of readings of one piece ``(n, …)``, in which an odd one counts little."""
+    weights = np.where(odd, ODD_WEIGHT, 1.0)
+    return np.asarray(weights @ values / weights.sum())
 
 
 class RepeatScatter(Value):
