@@ -11,6 +11,7 @@ import os
 import re
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn
 
@@ -216,18 +217,17 @@ def _sense(line: str, delimiter: str) -> tuple[int, int]:
     return sum(known(cell.strip('" ')) for cell in cells), len(cells)
 
 
-def _find_delimiter(header: str) -> str:
-    """The delimiter that makes most sense of the header line."""
-    return max(_DELIMITERS, key=lambda delimiter: _sense(header, delimiter))
+def _heading_row(lines: list[str], start: int, stated: str) -> tuple[int, str]:
+    """Where the headings stand, and the delimiter that makes most sense of them.
 
-
-def _headings(lines: list[str], start: int, delimiter: str) -> int:
-    """Where the headings stand: below lines of an instrument's own, where nothing is known."""
-    sense = [
-        _sense(line, delimiter or _find_delimiter(line)) for line in lines[start:][:_LINES_ABOVE]
-    ]
-    wider = (at for at, found in enumerate(sense) if found[0] > 2 and found[1] > sense[0][1])
-    return start if sense[0][0] else start + next(wider, 0)
+    They may lie below lines of an instrument's own, where nothing is known.
+    """
+    some = lines[start:][:_LINES_ABOVE]
+    best = [max(stated or _DELIMITERS, key=partial(_sense, line)) for line in some]
+    sense = [*map(_sense, some, best)]
+    wider = (at for at, (known, cells) in enumerate(sense) if known > 2 and cells > sense[0][1])
+    at = 0 if sense[0][0] else next(wider, 0)
+    return start + at, best[at]
 
 
 def tidy(text: str) -> str:
@@ -277,8 +277,7 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
             break
     else:
         faults.stop("no_table")
-    above, start = start, _headings(lines, start, delimiter)
-    delimiter = delimiter or _find_delimiter(lines[start])
+    above, (start, delimiter) = start, _heading_row(lines, start, delimiter)
     for row, line in enumerate(lines[above:start], above + 1):
         key, _, value = line.partition(delimiter)
         remarks.append((row, _remark(f"{key.strip()}: {value}")))
