@@ -125,6 +125,12 @@ def test_away_from_the_square_the_interval_grows() -> None:
         level = dyes.modes.curves.mean(axis=2) + np.einsum("dl,dql->dq", by_law, dyes.modes.laws)
         spread.append(np.sqrt((level**2).sum(axis=1)).mean())
     assert spread[1] > 1.2 * spread[0]
+    # By 0.05 of the exponent n. Of (c + 0.01)^n - 0.01^n at n = 1 the logarithm changes by it with
+    # (1.01 ln 1.01 - 0.01 ln 0.01) / 1 = 0.056 at 1 %, and -1.794 at 0.125 %: 0.05 * 1.850.
+    exponent = dyes.modes.curves[:, 1].mean(axis=1) + dyes.modes.laws[:, 1] @ [
+        depth_law_by_law(0.125, dyes.law)[0, 0], 0.0
+    ]  # fmt: skip
+    assert np.abs(exponent) == pytest.approx(0.0925, abs=4e-3)
 
 
 def test_another_surface_term_shows_the_same_cloth() -> None:
