@@ -17,6 +17,7 @@ import stat
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import IO
 
 from dyemix.console import give
 from dyemix.errors import Fault, InputError, said
@@ -60,10 +61,21 @@ def write(
     if (place := destination(path, force=force, inputs=inputs)) is None:
         give(data)
         return
-    with beside(place, over=force) as unfinished, unfinished.open("xb") as file:
+
+    def put(file: IO[bytes]) -> None:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
+
+    with beside(place, over=force) as unfinished:
+        with suppress(AttributeError, OSError):  # a kill leaves nothing of a file without a name
+            number = os.open(place.parent, os.O_TMPFILE | os.O_WRONLY, 0o666)
+            with os.fdopen(number, "wb") as file:
+                put(file)
+                os.link(f"/proc/self/fd/{number}", unfinished, src_dir_fd=number)
+        if not unfinished.exists():  # only Linux has them
+            with unfinished.open("xb") as file:
+                put(file)
 
 
 def read_bytes(path: Named, largest: int = LARGEST) -> bytes:

@@ -28,7 +28,7 @@ def names() -> list[str]:
     return sorted(p.name for p in Path().iterdir())
 
 
-def no_links(*_: object) -> None:
+def no_links(*_: object, **__: object) -> None:
     """A memory card's answer to a hard link."""
     raise OSError(errno.EPERM, os.strerror(errno.EPERM))
 
@@ -142,7 +142,7 @@ def test_after_a_failure_all_is_as_it_was(
     if force:
         there("out.csv")
 
-    def fail(*_: object) -> None:
+    def fail(*_: object, **__: object) -> None:
         raise OSError(number, os.strerror(number))
 
     for name in {"fsync": ["fsync"], "rename": ["replace", "rename", "link"]}[call]:
@@ -183,6 +183,16 @@ def test_ctrl_c_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(KeyboardInterrupt):
         write("out.csv", "new")
     assert names() == []
+
+
+@pytest.mark.skipif(not hasattr(os, "O_TMPFILE"), reason="has no files without a name")
+def test_a_kill_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Until the file is whole there is no name in the folder that a kill could leave."""
+    sync, seen = os.fsync, []
+    monkeypatch.setattr(os, "fsync", lambda number: (sync(number), seen.append(names())))
+    write("out.csv", "new")
+    assert seen == [[]]
+    assert names() == ["out.csv"]
 
 
 def write_while_another_comes() -> None:
