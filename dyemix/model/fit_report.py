@@ -91,21 +91,13 @@ def _in_all(checks: tuple[MixtureCheck, ...]) -> dict[str, object]:
 class Evaluation(Several[MixtureCheck]):
     """Swatches as they were read and as dyes predict them, and what was promised of each.
 
-    `checks` holds them one by one; `measured` and `predicted` are CIELAB ``(N, 3)`` under `light`.
+    `checks` holds them one by one, their CIELAB under `light`.
     """
 
     HELD = "checks"
     checks: tuple[MixtureCheck, ...]
     light: str
     demo: bool = False
-
-    @property
-    def measured(self) -> Array:
-        return np.array([check.measured for check in self.checks])
-
-    @property
-    def predicted(self) -> Array:
-        return np.array([check.predicted for check in self.checks])
 
     @property
     def delta_e(self) -> Array:

@@ -195,16 +195,13 @@ class Search:
 
         down = Blending(dyes.whole, self.start.light).towards(goal, index)
 
-        def residual(x: Array, rows: Indices) -> tuple[Array, Array]:
-            (r, slope), away = down(x, rows), pull[:, rows]
-            back = away * (x - base[:, rows]), np.eye(len(x))[..., np.newaxis] * away
-            return np.concatenate([r, back[0]]), np.concatenate([slope, back[1]])
-
         def settled(rows: Indices, x: Array, low: Array, high: Array) -> Solved:
-            def of_rows(x: Array, some: Indices) -> tuple[Array, Array]:
-                return residual(x, rows[some])
+            def residual(x: Array, some: Indices) -> tuple[Array, Array]:
+                (r, slope), away = down(x, rows[some]), pull[:, rows[some]]
+                back = away * (x - base[:, rows[some]]), np.eye(len(x))[..., np.newaxis] * away
+                return np.concatenate([r, back[0]]), np.concatenate([slope, back[1]])
 
-            return solve(of_rows, x, high, lower=low, steps=400, tolerance=1e-10)
+            return solve(residual, x, high, lower=low, steps=400, tolerance=1e-10)
 
         first = np.where(base > 0, cut * base, some * top)
         found = settled(np.arange(len(at)), first, np.zeros_like(top), top)

@@ -554,9 +554,9 @@ def test_own_evaluation_is_what_was_read_against_what_was_predicted(dyes: dyemix
     few = SwatchSet(dyemix.demo().readings[6:12])
     found = dyes.evaluate(few)
     for i, swatch in enumerate(few):
-        assert found.measured[i] == pytest.approx(swatch.colour(dyes.light))
-        assert found.predicted[i] == pytest.approx(dyes.predict(swatch.recipe).lab)
-        off = dyemix.delta_e(found.predicted[i], found.measured[i])
+        assert found[i].measured == pytest.approx(swatch.colour(dyes.light))
+        assert found[i].predicted == pytest.approx(dyes.predict(swatch.recipe).lab)
+        off = dyemix.delta_e(found[i].predicted, found[i].measured)
         assert found.delta_e[i] == pytest.approx(float(off), abs=1e-9)
     frame = found.to_frame()
     assert (frame["kept"] == (frame["delta_e"] <= frame["bound"])).all()
