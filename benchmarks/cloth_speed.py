@@ -1,4 +1,4 @@
-"""Time and memory of turning a photograph of cloth into amounts.
+"""Time of processors, and memory, of turning a photograph of cloth into amounts.
 
 A pixel at a time, `scipy.optimize.least_squares` with the analytic Jacobian solves the same problem
 from the dose as its start. Then 12 megapixels, from the decoded picture to figures: through cells
@@ -39,16 +39,16 @@ def against_scipy(mix: str, noise: float) -> None:
     unmixer = Unmixer(spectral_dyes(tuple(MIXES[mix])), MIXES[mix])
     seen = _seen(unmixer, mix, noise)
     unmixer.solve(seen[:10])  # the table is made once a recipe
-    start = time.perf_counter()
+    start = time.process_time()
     found, _ = unmixer.solve(seen)
-    fast = (time.perf_counter() - start) / len(seen)
+    fast = (time.process_time() - start) / len(seen)
     some = np.random.default_rng(1).choice(len(seen), _ALONE, replace=False)
     residual, top = unmixer.residual(np.cbrt(seen[some]).T), unmixer._most
     apart = np.empty(_ALONE)
     spent = 0.0
     for i, row in enumerate(some):
         at = np.array([i])
-        start = time.perf_counter()
+        start = time.process_time()
         own = least_squares(
             lambda x, at=at: residual(x[:, np.newaxis], at)[0][:, 0],
             np.ones(len(top)),
@@ -56,7 +56,7 @@ def against_scipy(mix: str, noise: float) -> None:
             bounds=(0.0, top),
             xtol=1e-12, ftol=1e-12, gtol=1e-12,
         )  # fmt: skip
-        spent += time.perf_counter() - start
+        spent += time.process_time() - start
         exact = unmixer._depths(own.x[np.newaxis].astype(np.float32))[0]
         apart[i] = np.abs((found[row] - exact) / (MOST * unmixer.dose)).max()
     slow = spent / _ALONE
