@@ -86,7 +86,7 @@ def _legend(paper: Paper) -> None:
 
 def piece(found: Levelness) -> Pages:
     """Draw an analysed piece: as it was seen, re-coloured, dye by dye, and in figures."""
-    order = f", alkali {found.order}" if found.order else ""
+    order = f", alkali: {found.order}" if found.order else ""
     paper = Paper("cloth", f"{found.name}: {found.recipe}{order}", demo=found.demo)
     if (cells := found.cells) is not None:
         inside = cells.inside
@@ -134,7 +134,7 @@ def previews(found: Previews) -> Pages:
     paper = Paper("preview", "How these mixes may split", demo=found.demo)
     side, x, width = 1.9, MARGIN + 2.1, BODY - 2.1
     for item in found:
-        paper.down(f"{item.recipe}, alkali {item.order}", "bold")
+        paper.down(f"{item.recipe}, alkali: {item.order}", "bold")
         paper.y += 0.03
         end = paper.y + side
         pixels = _pixels(item.responses)
