@@ -17,8 +17,7 @@ from dyemix.bench.settings import BathSettings
 from dyemix.bench.sheet import Sheet, written
 from dyemix.bench.stock import Bottles, Dose, Stock
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.dataset.conditions import mottled
-from dyemix.dataset.conditions import same as same_words
+from dyemix.dataset.conditions import mottled, same
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
 from dyemix.errors import refuse, said
@@ -202,7 +201,7 @@ def bath_sheet(
     _, (notes,) = written(
         "warnings", settings, sheet=sheet, was=was, unread=unread,
         departures=method.departures(was),
-        other_cloth="" if same_words("cloth", sheet.cloth, cloth_then) else cloth_then,
+        other_cloth="" if same("cloth", sheet.cloth, cloth_then) else cloth_then,
     )  # fmt: skip
     texts = (*(text for (text,) in notes.rows), *settings.may_split(recipe))
     return replace(sheet, warnings=(*sheet.warnings, *texts))

@@ -169,11 +169,11 @@ def dyed_as(
     known: dict[str, Any] = {}
     unread = []
     for name in ("alkali", *FIGURES):
-        if words := conditions.get(_words(name), "").strip():
-            try:
-                known[name] = stated(name, words)
-            except DyemixError:
-                unread.append(f"{_words(name)} {words!r}")
+        words = conditions.get(_words(name), "").strip()
+        try:
+            known |= {name: stated(name, words)} if words else {}
+        except DyemixError:
+            unread.append(f"{_words(name)} {words!r}")
     low = known.get("liquor_ratio", settings.liquor_ratio) < settings.low_water_below
     if "soda" in known and (low or known.get("alkali", settings.alkali) == "presoak"):
         known["soda_solution"] = known.pop("soda")

@@ -257,11 +257,10 @@ def first_swatches(
     True
     """
     names = [name for name in dye_names(dyes) if name]
-    if not names or len({*names}) < len(names) or not all(map(is_name, names)):
-        raise RecipeError(f"{dyes!r} does not name dyes, each once: write 'gold, scarlet, navy'.")
+    sound = names and len({*names}) == len(names) and all(map(is_name, names))
+    refuse(not sound, "bench.dyes", dyes, error=RecipeError)
     cloth, called = method_in_words(cloth)
-    if not cloth:
-        raise RecipeError("the cloth is not named: say what it is, as 'cotton lawn'.")
+    refuse(not cloth, "bench.no_cloth", error=RecipeError)
     for name, value in called.items():
         other = stated(name, how.setdefault(name, value)) != value
         refuse(other, "bench.called", name.replace("_", " "), how[name], value)
@@ -286,8 +285,7 @@ def planned_again(
     Raises `RecipeError` for a table that does not say what its swatches weigh.
     """
     told = {**swatches.readings[0].conditions, **swatches.conditions()}
-    if not told.get("cloth_g"):
-        raise RecipeError("this table does not say what a swatch weighs (cloth_g): plan it again.")
+    refuse(not told.get("cloth_g"), "bench.no_weight", error=RecipeError)
     strength = number(told["stock_pct"]) if told.get("stock_pct") else None
     settings = _with(settings, stock_strength=strength, spoons=told.get("spoons"))
     known, _ = dyed_as(told, settings)

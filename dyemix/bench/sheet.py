@@ -22,16 +22,10 @@ from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.console import WIDTH
+from dyemix.dataset import units
 from dyemix.dataset.recipe import SPOON_SETS, format_amount
 from dyemix.dataset.result import DEMO_WARNING, Value
 from dyemix.dataset.serialise import from_json, to_json
-from dyemix.dataset.units import (
-    FOR_WEAK,
-    spoon_set_name,
-    temperature_text,
-    volume_text,
-    weight_text,
-)
 from dyemix.errors import data
 
 if TYPE_CHECKING:
@@ -121,10 +115,10 @@ def written(name: str, settings: BathSettings, **values: Any) -> tuple[str, tupl
     """The title and the blocks that the template ``NAME.txt`` makes of these values."""
     text = _templates().get_template(f"{name}.txt").render(
         settings=settings,
-        weight=partial(weight_text, units=settings.units),
-        weigh=partial(weight_text, units=settings.units, step=settings.scale_step),
-        ml=partial(volume_text, units=settings.units),
-        degrees=partial(temperature_text, units=settings.units),
+        weight=partial(units.weight_text, units=settings.units),
+        weigh=partial(units.weight_text, units=settings.units, step=settings.scale_step),
+        ml=partial(units.volume_text, units=settings.units),
+        degrees=partial(units.temperature_text, units=settings.units),
         money=partial(_cost_text, currency=settings.currency),
         **values,
     )  # fmt: skip
@@ -175,19 +169,15 @@ def _templates() -> Environment:
     from jinja2 import Environment, FunctionLoader, StrictUndefined, select_autoescape  # slow
 
     environment = Environment(
-        loader=FunctionLoader(_source),
-        autoescape=select_autoescape(["html"]),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-        line_statement_prefix="%",
+        loader=FunctionLoader(_source), autoescape=select_autoescape(["html"]),
+        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+        keep_trailing_newline=True, line_statement_prefix="%",
         finalize=lambda value: _CONTROL.sub(" ", str(value)),
-    )
+    )  # fmt: skip
     environment.filters |= {"whole": whole, "wrapped": _wrapped, "columns": _columns}
     environment.globals |= {
         "caution": data("cautions"), "orders": ORDERS, "spoon_sets": SPOON_SETS,
-        "spoon_set": spoon_set_name, "for_weak": FOR_WEAK, "owf": format_amount,
+        "spoon_set": units.spoon_set_name, "for_weak": units.FOR_WEAK, "owf": format_amount,
         "n": "{:g}".format, "figures": "{:.3g}".format, "width": WIDTH,
     }  # fmt: skip
     return environment

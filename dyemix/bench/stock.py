@@ -16,7 +16,7 @@ from dyemix.dataset import units
 from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.recipe import SPOON_SETS, Measures, Spoonfuls, dye_name, spoonfuls
 from dyemix.dataset.result import Value
-from dyemix.errors import DyemixError, RecipeError, expect, refuse, said
+from dyemix.errors import DyemixError, RecipeError, expect, refuse
 from dyemix.files.small_tables import Column, number, read_table
 from dyemix.matching.limits import Measured, parse_stock
 
@@ -253,8 +253,8 @@ class Bottles(Value):
         strong = units.stock_ml(cloth_g, owf, stock.actual_pct(settings))
         times = units.dilution(strong, settings.smallest_dose)
         exact = strong * times
-        if units.dilution(exact, settings.smallest_dose) != 1:
-            raise RecipeError(said("bench.too_little", dye, owf, cloth_g, strong, times))
+        little = units.dilution(exact, settings.smallest_dose) != 1
+        refuse(little, "bench.too_little", dye, owf, cloth_g, strong, times, error=RecipeError)
         spoons = spoonfuls(exact, settings.spoons, settings.jug_from)
         ml = units.to_mark(exact, settings.measuring_step)
         if exact <= settings.jug_from and abs(spoons.error_pct) < _SPOON_EXACT:

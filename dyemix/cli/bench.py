@@ -10,7 +10,7 @@ import dyemix
 from dyemix import console
 from dyemix.cli import shared
 from dyemix.cli.options import care, command, given, given_only, misused
-from dyemix.errors import AmbiguousError, UnstatedError
+from dyemix.errors import AmbiguousError, UnstatedError, refuse
 
 _TABLES = (".csv", ".tsv", ".txt")
 
@@ -93,8 +93,7 @@ def bath(
         shared.show(plan := dyemix.bench_plan(jobs, **how))
         sheets = plan.sheets
     else:
-        if given("cloth_g") is None:
-            raise UnstatedError("say how much cloth.")
+        refuse(given("cloth_g") is None, "say how much cloth.", error=UnstatedError)
         if dyes is not None and dyes.demo and not given("demo"):
             not_for = "this recipe comes from invented dyes and is not for dyeing; to see its sheet"
             raise AmbiguousError(not_for, [("--demo",)])
