@@ -9,13 +9,12 @@ from typing import Any
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.options import care, command, given, given_only, misused
+from dyemix.cli.options import care, given, given_only, misused
 from dyemix.errors import AmbiguousError, UnstatedError, refuse
 
 _TABLES = (".csv", ".tsv", ".txt")
 
 
-@command("DYES|TABLE", "method measures ratio alkali fibre output sheet")
 def start(dyes: str, output: Path | None, **how: Any) -> None:
     """Plan the swatches of a first weekend.
 
@@ -53,11 +52,6 @@ def _strength() -> float | None:
     return float(found[0].strength_pct) if found else None
 
 
-@command(
-    "RECIPE|JOBS",
-    "measures ratio alkali salt soda temperature hours fibre target job pieces dry no-swatches "
-    "over shelf demo sheet",
-)
 def bath(
     recipe: str, dry: bool, no_swatches: bool, aim: str | None, over: str | None, **one: Any
 ) -> None:
@@ -112,7 +106,6 @@ def bath(
         shared.kept(", ".join(sheet.job for sheet in sheets))
 
 
-@command("DYE", "strength make lot warm book sheet")
 def stock(dye: str, warm: bool, **how: Any) -> None:
     """Write how to make a stock of one DYE, with a label.
 
@@ -126,7 +119,6 @@ def stock(dye: str, warm: bool, **how: Any) -> None:
         shared.kept(f"a bottle of {sheet.bottle.dye}.")
 
 
-@command("", "output", name="settings")
 def figures(output: Path | None) -> None:
     """Print the figures that sheets rest on.
 
@@ -144,7 +136,6 @@ def figures(output: Path | None) -> None:
 # Readings -----------------------------------------------------------------------------------------
 
 
-@command("", "output! swatches cells paper", name="photo-page")
 def photo_page(output: Path, cells: str | None, **how: Any) -> None:
     """Write a page to print, lay swatches on and photograph.
 
@@ -162,7 +153,6 @@ def photo_page(output: Path, cells: str | None, **how: Any) -> None:
     shared.then(f"Once photographed, as {' and '.join(photos)}", *asked, alone=True)
 
 
-@command("FILE...", "output! names draw light photo")
 def read(file: tuple[Path, ...], output: Path, names: Path | None, light: Any) -> None:
     """Turn readings into a swatch table.
 
@@ -190,7 +180,6 @@ def read(file: tuple[Path, ...], output: Path, names: Path | None, light: Any) -
     shared.shelf("Next", output)
 
 
-@command("", "shelf borrow output detail answer")
 def fit(borrow: str | None, output: Path | None, detail: bool) -> None:
     """Fit the dyes of a swatch table, or of a method of the book, and say how well.
 

@@ -4,39 +4,23 @@ from __future__ import annotations
 
 from contextlib import suppress
 from datetime import date
-from functools import partial
 from pathlib import Path
 from typing import Any
 
-from click import get_current_context, group
+from click import get_current_context
 
 import dyemix
 from dyemix import console
-from dyemix.cli import options, shared
-from dyemix.cli.options import Commands, given, given_only, misused
+from dyemix.cli import shared
+from dyemix.cli.options import given, given_only, misused
 from dyemix.errors import FitError
 
 
-@group(cls=Commands)
-def book() -> None:
-    """Keep all that a workshop knows in one file.
-
-    Methods, swatches, stocks, recipes, sheets, trials and signed standards.
-
-    The book is --book FILE, or the one .dyebook in this folder. 'dyemix book add' begins one.
-    """
-
-
-command = partial(options.command, into=book)
-
-
-@command("", "book json", name="list")
 def contents() -> None:
     """Say what the book holds."""
     shared.show(shared.open_book().contents())
 
 
-@command("[JOB]", "book html json")
 def show(job: str | None) -> None:
     """Say everything that is kept under one JOB; without one, all that was done, day by day."""
     from dyemix.dyebook.past import record
@@ -51,14 +35,12 @@ def show(job: str | None) -> None:
     shared.show(events, "\n".join(f"{event.at}  {event.what}" for event in events))
 
 
-@command("WORDS", "book json")
 def search(words: str) -> None:
     """Find WORDS in jobs, recipes, notes, standards, swatches and what was done."""
     found = shared.open_book().search(words)
     shared.show(found, "\n".join(map(": ".join, found)) or f"{words}: nowhere in this book.")
 
 
-@command("TABLE", "name method replace borrow book")
 def add(table: Path, name: str | None, replace: str | None, borrow: str | None) -> None:
     """Add the swatches of a TABLE, in a new book if there is none.
 
@@ -80,7 +62,6 @@ def add(table: Path, name: str | None, replace: str | None, borrow: str | None) 
     shared.then("To see how well it predicts", "fit")
 
 
-@command("SWATCH", "reading note method book photo")
 def strike(swatch: str, reading: str | None, note: str | None) -> None:
     """Take a SWATCH out of use, by its name or recipe; --reading gives the right one instead.
 
@@ -93,13 +74,11 @@ def strike(swatch: str, reading: str | None, note: str | None) -> None:
     shared.kept(str(kept.method(method.name)))
 
 
-@command("", "book")
 def undo() -> None:
     """Take back what was done last in the book."""
     console.remark(f"Undone: {shared.open_book().undo()}")
 
 
-@command("NAME", "fibre note book")
 def cloth(**what: str | None) -> None:
     """Add a cloth, or what is now known of one."""
     from dyemix.dyebook.records import Cloth
@@ -107,7 +86,6 @@ def cloth(**what: str | None) -> None:
     _keep("add_cloth", Cloth(**given_only(what)))
 
 
-@command("NAME", "lot date note book")
 def dye(name: str, day: date | None, **what: str | None) -> None:
     """Add a lot of dye powder, bought on --date."""
     from dyemix.dyebook.records import DyeLot
@@ -115,7 +93,6 @@ def dye(name: str, day: date | None, **what: str | None) -> None:
     _keep("add_dye", DyeLot(name, bought=day, **given_only(what)))
 
 
-@command("RECIPE", "job! target measures date note book")
 def recipe(recipe: str, aim: str | None, day: date | None, note: str | None) -> None:
     """Keep a RECIPE under a job."""
     wanted = shared.target(aim) if aim else None
@@ -124,7 +101,6 @@ def recipe(recipe: str, aim: str | None, day: date | None, note: str | None) -> 
     _keep("add_recipe", given("job"), meant, wanted, note or "", day)
 
 
-@command("TABLE", "book")
 def stocks(table: Path) -> None:
     """Add the stock bottles of a TABLE.
 
@@ -142,7 +118,6 @@ def _keep(what: str, *values: Any) -> None:
     shared.show(kept.contents())
 
 
-@command("NAME PIECE", "recipe measures job tolerance date note book")
 def sign(name: str, piece: str, recipe: str | None, day: date | None, **what: Any) -> None:
     """Keep a signed swatch as the standard NAME.
 
@@ -157,7 +132,6 @@ def sign(name: str, piece: str, recipe: str | None, day: date | None, **what: An
     console.remark(f"Standard {name}: {kept.standard(name)}")
 
 
-@command("COLOUR", "count book json")
 def near(colour: str, **how: Any) -> None:
     """Find past work near a COLOUR, as '#7d8a6e' or '56 -10 13'."""
     from dyemix.dyebook.past import near as find
@@ -165,7 +139,6 @@ def near(colour: str, **how: Any) -> None:
     shared.show(find(shared.open_book(), dyemix.Target.parse(colour), **given_only(how)))
 
 
-@command("JOB", "cloth! pieces stock keep method book demo sheet")
 def repeat(job: str, keep: bool, **how: Any) -> None:
     """Write the bath sheets of a past JOB for other cloth, corrected by its last trial."""
     from dyemix.dyebook.past import repeat as again
@@ -191,7 +164,6 @@ def repeat(job: str, keep: bool, **how: Any) -> None:
             dyes = dyes.on(dyes.predict(sheet.recipe).reflectance)
 
 
-@command("", "half-life lot keep method book json")
 def learn(keep: bool, half_life_days: float | None, lot: str | None) -> None:
     """Say what the trials of a method teach of its dyes.
 
@@ -208,7 +180,6 @@ def learn(keep: bool, half_life_days: float | None, lot: str | None) -> None:
         console.remark(f"Kept: trials of {name} weigh so from now on.")
 
 
-@command("JOB", "output! book")
 def picture(job: str, output: Path) -> None:
     """Write the last photograph that is kept of a JOB, as JPEG."""
     pictures = shared.open_book().pictures(job)
@@ -216,14 +187,12 @@ def picture(job: str, output: Path) -> None:
     shared.write(output, pictures[-1])
 
 
-@command("FILE", "book")
 def backup(file: Path) -> None:
     """Copy the book to a new FILE, others writing or not."""
     shared.open_book().backup(file)
     console.remark(f"Written: {file}")
 
 
-@command("FOLDER", "book")
 def export(folder: Path) -> None:
     """Write the whole book as CSV tables into a new FOLDER."""
     from dyemix.dyebook.connection import export_csv, find_book

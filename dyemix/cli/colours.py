@@ -6,15 +6,14 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from click import group
+from click import get_current_context
 
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.options import Commands, command, given, given_only, misused
+from dyemix.cli.options import given, given_only, misused
 
 
-@command("RECIPE", "shelf measures light json")
 def predict(recipe: str, light: Any) -> None:
     """Say what a recipe should look like.
 
@@ -25,11 +24,6 @@ def predict(recipe: str, light: Any) -> None:
     shared.show(dyes.predict(shared.recipe(recipe, dyes), light))
 
 
-@command(
-    "[TARGET]",
-    "shelf job max-dyes count use avoid prefer total in-hand price measures measure rank kl detail "
-    "targets output workers photo answer",
-)
 def match(
     target: str | None, targets: Path | None, output: Path | None, detail: bool, **limits: Any
 ) -> None:
@@ -90,10 +84,6 @@ def match(
         shared.bath("A day of them", str(output), dyes)
 
 
-@command(
-    "[RECIPE]",
-    "reading! target over other-dyes dosing job date lot note picture shelf measures photo json",
-)
 def trial(
     recipe: str | None, reading: str, aim: str | None, over: str | None, other_dyes: bool,
     dosing: float | None, day: date | None, picture: Path | None, **kept: str | None,
@@ -165,7 +155,6 @@ def _compare(reading: str, aim: str) -> None:
     shared.show(difference(second, other[1], first, one[1]))
 
 
-@command("[COLOURS]...", "targets count max-dyes shelf json", name="next")
 def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None:
     """Say which swatch would most lower the likely miss.
 
@@ -196,10 +185,6 @@ def _show(
         shared.bath(why, step, dyes, over=over)
 
 
-@command(
-    "[RECIPE]",
-    "shelf measures measure steps least let-down hue cam over max-dyes detail light photo answer",
-)
 def subdue(recipe: str | None, over: str | None, cam: bool, **how: Any) -> None:
     """Make a colour quieter, lightness and hue held.
 
@@ -219,36 +204,18 @@ def subdue(recipe: str | None, over: str | None, cam: bool, **how: Any) -> None:
         _show(dyemix.subdue, dyes, shared.recipe(str(recipe), dyes), scale=scale, **how)
 
 
-@group(cls=Commands)
-def series() -> None:
-    """Step away from a recipe, or lay out a shade card."""
+def steps(recipe: str, **how: Any) -> None:
+    """Step away from a RECIPE, as the command is called: tint, shade or tone."""
+    dyes, named = shared.dyes(recipe), get_current_context().info_name
+    _show(getattr(dyemix, str(named)), dyes, shared.recipe(recipe, dyes), **how)
 
 
-def _steps(name: str, words: str) -> None:
-    """A command that steps away from one recipe."""
-
-    def run(recipe: str, **how: Any) -> None:
-        dyes = shared.dyes(recipe)
-        _show(getattr(dyemix, name), dyes, shared.recipe(recipe, dyes), **how)
-
-    run.__doc__ = words
-    options = "shelf measures measure steps hue detail light answer"
-    command("RECIPE", options, name=name, into=series)(run)
-
-
-_steps("tint", "Make RECIPE paler in steps, hue held.")
-_steps("shade", "Darken RECIPE with black in steps, hue held.")
-_steps("tone", "Grey RECIPE in steps, lightness and hue held.")
-
-
-@command("FIRST SECOND", "shelf measures measure steps detail light answer", into=series)
 def gradient(first: str, second: str, **how: Any) -> None:
     """Go from recipe FIRST to SECOND in even steps."""
     dyes = shared.dyes(first, second)
     _show(dyemix.gradient, dyes, *(shared.recipe(words, dyes) for words in (first, second)), **how)
 
 
-@command("DYES", "shelf depths parts light answer", into=series)
 def card(dyes: str, **how: Any) -> None:
     """Predict every blend of two or three DYES.
 
@@ -258,9 +225,6 @@ def card(dyes: str, **how: Any) -> None:
     shared.show(dyemix.shade_card(shared.dyes(), dyes, **given_only(how)))
 
 
-@command(
-    "[TARGET]", "shelf targets target tolerance max-dyes not-owned fewest measures light answer"
-)
 def reach(
     target: str | None, targets: Path | None, aim: str | None, fewest: bool, **said: Any
 ) -> None:

@@ -15,7 +15,7 @@ from dyemix.errors import DyemixError, data
 
 @click.group(
     cls=Commands,
-    modules=data("commands"),
+    table=data("commands"),
     context_settings={"help_option_names": ["-h", "--help"]},
     epilog="Exit codes: 0 answered, out of reach included; 2 wrong input; 1 the machine refused "
     "(disk, permission); 130 interrupted.",

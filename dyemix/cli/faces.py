@@ -11,11 +11,10 @@ from click import Context, get_current_context
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
-from dyemix.cli.options import command, given, given_only, misused
+from dyemix.cli.options import given, given_only, misused
 from dyemix.errors import refuse
 
 
-@command("", "port no-browser shelf")
 def web(**how: Any) -> None:
     """Open the page at the bench in a browser.
 
@@ -27,7 +26,6 @@ def web(**how: Any) -> None:
     serve(dyes, given("book"), given("used method") or "", **given_only(how))
 
 
-@command("[RECIPE]", "output! target reading job analysed shelf measures photo")
 def report(
     recipe: str | None, output: Path, aim: Any, reading: Any, analysed: tuple[str, ...]
 ) -> None:
@@ -58,9 +56,6 @@ def report(
     shared.write(output, page(*results, title=f"Job: {job}" if job else ""))
 
 
-@command(
-    "PHOTO...", "recipe! alkali names outline every-pixel output job shelf measures photo answer"
-)
 def levelness(
     photo: tuple[str, ...], recipe: str, alkali: str | None, names: Path | None,
     outline: str | None, every_pixel: bool, output: Path | None,
@@ -90,7 +85,6 @@ def levelness(
         shared.then("How another mix may split", "preview", shared.amounts(asked), *saved)
 
 
-@command("RECIPE...", "alkali analysed shelf measures answer")
 def preview(recipe: tuple[str, ...], alkali: str | None, analysed: tuple[str, ...]) -> None:
     """Show how a mix may split into its dyes.
 
@@ -107,7 +101,6 @@ def preview(recipe: tuple[str, ...], alkali: str | None, analysed: tuple[str, ..
     shared.show(preview(dyes, *asked, order=order, pieces=kept, light=dyes.light))
 
 
-@command("[TOPIC]", "", name="help")
 def explain(topic: str | None) -> None:
     """Say what a command does, or what tables hold.
 

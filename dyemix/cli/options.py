@@ -1,14 +1,15 @@
 """Options that mean one thing everywhere, and commands made of them.
 
-`data/options.csv` holds every option once, in words; a command names those it takes. Options that
-are ``held`` there are no argument of a command: click's context keeps them, and `given` tells them.
+`data/options.csv` holds every option once, in words; `data/commands.toml` says which a command
+takes, and the function that runs it. Options that are ``held`` are no argument of that function:
+click's context keeps them, and `given` tells them.
 """
 
 from __future__ import annotations
 
 import csv
 import inspect
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from importlib import import_module
 from operator import attrgetter
 from pathlib import Path
@@ -18,8 +19,6 @@ import click
 
 from dyemix import console, writing
 from dyemix.errors import AmbiguousError, DyemixError, UnstatedError, refuse, said
-
-Decorator = Callable[[Callable[..., Any]], click.Command]
 
 
 class Written(click.Path):
@@ -149,42 +148,36 @@ class Command(click.Command):
 
 
 class Commands(click.Group):
-    """Commands by name, each imported from its module when it is asked for."""
+    """The commands of a table, each made when it is asked for: its module is imported then."""
 
-    def __init__(self, *words: Any, modules: dict[str, str] | None = None, **settings: Any) -> None:
+    def __init__(self, *words: Any, table: dict[str, Any], **settings: Any) -> None:
         super().__init__(*words, **settings)
-        self._modules = dict(modules or {})
-        self.commands.update(dict.fromkeys(self._modules))  # type: ignore[arg-type]
+        self._rows = {name: row for name, row in table.items() if isinstance(row, dict)}
+        self.commands.update(dict.fromkeys(self._rows))  # type: ignore[arg-type]
 
     def list_commands(self, _: click.Context) -> list[str]:
         """In the order of the work."""
         return list(self.commands)
 
     def get_command(self, context: click.Context, name: str) -> click.Command | None:
-        """The command of a name, imported now if it has not been."""
-        if name in self._modules:
-            module, function = self._modules.pop(name).split(".")
-            self.commands[name] = getattr(import_module(f"dyemix.cli.{module}"), function)
+        """The command, or the group of commands, of a name."""
+        if row := self._rows.pop(name, None):
+            group = "run" not in row
+            made = Commands(name, table=row, help=row["help"]) if group else _command(name, **row)
+            self.commands[name] = made
         return super().get_command(context, name)
 
 
-def command(
-    arguments: str = "", options: str = "", *, name: str = "", into: click.Group | None = None
-) -> Decorator:
-    """Make a function a command, whose help is its docstring, of these arguments and options."""
+def _command(name: str, run: str, arguments: str = "", options: str = "", **told: str) -> Command:
+    """What runs a function of a module; it takes these arguments and options."""
+    module, function = run.split(".")
+    work = getattr(import_module(f"dyemix.cli.{module}"), function)
     words = [word for each in options.split() for word in GROUPS.get(each, each).split()]
-
-    def made(function: Callable[..., Any]) -> click.Command:
-        params = [*map(_argument, arguments.split()), *map(_option, words)]
-        if any(isinstance(param.type, Written) for param in params):
-            params.append(_option("force"))
-        text = inspect.cleandoc(function.__doc__ or "")
-        found = Command(name or function.__name__, params=params, callback=function, help=text)
-        if into is not None:
-            into.add_command(found)
-        return found
-
-    return made
+    params = [*map(_argument, arguments.split()), *map(_option, words)]
+    if any(isinstance(param.type, Written) for param in params):
+        params.append(_option("force"))
+    text = told.get("help") or inspect.cleandoc(work.__doc__ or "")
+    return Command(name, params=params, callback=work, help=text)
 
 
 def misused(wrong: object, words: str, *values: object) -> None:
