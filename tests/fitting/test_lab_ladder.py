@@ -112,6 +112,8 @@ def test_the_prior_of_a_curve_is_what_is_said_of_it() -> None:
     none, (law,) = lab_ladder._meaning(np.zeros((1, lab_ladder._BASIS.shape[1] + 2)))
     np.testing.assert_allclose(none[0, [0, 20, 25, 30]], [-0.5, -0.5, -1.5, -2.5])
     np.testing.assert_allclose(law, [0.95, 0.0])
+    _, (law,) = lab_ladder._meaning(np.eye(lab_ladder._BASIS.shape[1] + 2)[-2:].sum(axis=0)[None])
+    np.testing.assert_allclose(law, [0.95 + 0.15, 0.05])
 
 
 def test_a_row_weighs_by_its_reading_and_its_bath(ladders: SwatchSet) -> None:
@@ -124,6 +126,22 @@ def test_a_row_weighs_by_its_reading_and_its_bath(ladders: SwatchSet) -> None:
     total = along @ along.transpose(0, 2, 1) + 0.09 * np.eye(3)
     np.testing.assert_allclose(np.linalg.inv(root[0].transpose(0, 2, 1) @ root[0]), total)
     assert np.abs(along).max() > 0.1
+
+
+def test_a_reading_is_weighed_as_ladders_show_it(
+    ladders: SwatchSet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """0.3 stands for 30 parts: n rows that are met exactly leave √(30 · 0.09 ÷ (30 + 3n))."""
+    table = as_lab(some(ladders, "navy"))
+    joint = LabLadders({"navy": table.ladder("navy")}, np.full(31, 0.8))
+    nothing = np.zeros((1, 3, 3))
+    monkeypatch.setattr(joint, "solve", lambda *_: None)
+    monkeypatch.setattr(joint, "_left", lambda *_: (nothing, nothing, nothing, nothing))
+    counts = [np.ones(len(table.ladder("navy")))]
+    joint.weigh(Surface(0.01, 0.1), counts)
+    rows = joint._counted(counts).sum()
+    assert rows >= 6
+    assert joint.reading == pytest.approx(np.sqrt(30 * 0.09 / (30 + 3 * rows)))
 
 
 def test_the_solution_is_one_whichever_surface_it_comes_from(ladders: SwatchSet) -> None:
