@@ -14,7 +14,7 @@ from dyemix.cloth.amounts import Unmixer
 from dyemix.cloth.figures import Blocks, main_figures, path
 from dyemix.cloth.levelness import Levelness, analyse
 from tests.simulated import struck as simulated
-from tests.simulated.strike import MIXES, ORDERS, Dyed
+from tests.simulated.strike import MIXES, ORDERS, Dyed, dye
 from tests.simulated.struck import spectral_dyes
 
 
@@ -83,9 +83,8 @@ def test_every_figure_has_an_error_and_a_block_size(seen: dict[str, Levelness]):
         assert figure.block_mm > 0.0
 
 
-@pytest.mark.slow
 def test_the_light_on_cloth_and_the_camera_are_off_by_what_is_said(
-    struck: dict[str, Dyed], monkeypatch: pytest.MonkeyPatch
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """The log of the light: 0.02 times a field of variance 1, here 1 all over; 0.012 a piece and
     0.004 a block beside. A camera's stated error is that of paint: 1.5 times as large on cloth.
@@ -100,17 +99,19 @@ def test_the_light_on_cloth_and_the_camera_are_off_by_what_is_said(
         roots.append(root)
         return np.zeros((doubt.WORLDS, len(seen), 3))
 
+    monkeypatch.setattr(doubt, "WORLDS", 200)
     monkeypatch.setattr(doubt, "_fields", fields)
     monkeypatch.setattr(doubt, "_alike", alike)
     monkeypatch.setattr(doubt, "_responses", lambda seen: np.ones(seen.shape))
     monkeypatch.setattr(doubt, "difference", lambda light: lights.append(light) or 1.0)
     paint = np.diag([1.0, 4.0, 9.0])
     monkeypatch.setattr(simulated, "analyse", lambda cells: analyse(replace(cells, camera=paint)))
-    simulated.by_eye(struck["after"], spectral_dyes(tuple(MIXES["clear"])), 1.0)
+    piece = dye(MIXES["clear"], "after", 3, (16, 16), shop=simulated.shop())
+    simulated.by_eye(piece, spectral_dyes(tuple(MIXES["clear"])), 1.0)
     log = np.log(lights[: doubt.WORLDS])[..., 0]
     levels = log.mean(axis=1)
-    assert levels.mean() == pytest.approx(0.02, abs=0.006)
-    assert levels.std() == pytest.approx(0.012, rel=0.3)
+    assert levels.mean() == pytest.approx(0.02, abs=0.003)
+    assert levels.std() == pytest.approx(0.012, rel=0.15)
     assert (log - levels[:, np.newaxis]).std() == pytest.approx(0.004, rel=0.1)
     assert any(np.allclose(root @ root.T, 2.25 * paint) for root in roots)
     assert pytest.approx(NormalDist().inv_cdf(0.95), abs=5e-4) == doubt.NINE_IN_TEN
