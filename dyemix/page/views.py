@@ -201,8 +201,7 @@ def bath(workshop: Workshop, slip: Slip) -> Values:
         return {"sheet": None}
     sheet = workshop.sheet(slip)
     title, blocks = sheet.read()
-    spoons = {dose.dye: dose.spoons.text for dose in sheet.doses}
-    return {"sheet": sheet, "sheet_title": title, "blocks": blocks, "spoons": spoons}
+    return {"sheet": sheet, "sheet_title": title, "blocks": blocks}
 
 
 def piece(workshop: Workshop, slip: Slip) -> Values:
@@ -237,10 +236,9 @@ def _line(job: JobRecord) -> Values:
     wanted, trials = job.wanted, [kept.trial for kept in job.trials]
     dyed = [kept.recipe for kept in job.recipes] + [sheet.recipe for sheet in job.sheets]
     dyed += [trial.recipe for trial in trials]
-    slip = Slip(job=job.name, wanted=wanted.typed if wanted else "")
-    slip = slip.taking(dyed[-1], "") if dyed else slip
     cloth = f"{job.sheets[-1].cloth_g:g} g" if job.sheets else ""
-    slip = slip.but(cloth=cloth) if cloth else slip
+    slip = Slip(wanted.typed if wanted else "", job=job.name, cloth=cloth or Slip.cloth)
+    slip = slip.taking(dyed[-1], "") if dyed else slip
     piece = Target.of(trials[-1].reading) if trials else None
     if piece is not None:
         slip = slip.but(reading=piece.typed)

@@ -183,17 +183,13 @@ class Workshop:
     def mix(self, slip: Slip, recipe: Recipe) -> Mix:
         """A recipe laid on the wanted cloth."""
         target = self.wanted(slip)
-        if taught := led_to(self.before(slip), recipe):  # which is in no fit
-            return self.laid(slip, taught)
+        proven = bool(self.dyes.pots)
+        if pot := led_to(self.before(slip), recipe):  # what that piece told of it is in no fit
+            return Mix(pot.prediction, pot.residual, pot.likely, pot.bound, target, proven)
         made = self.dyes.predict_many([recipe], target.light)
-        pot, paper = made.in_pot(target.lab, spread=target.spread), made[0]
-        miss = float(delta_e(target.lab, paper.lab))
-        return self.laid(slip, Pot(paper, miss, float(pot.mean[0]), float(pot.bound[0])))
-
-    def laid(self, slip: Slip, pot: Pot) -> Mix:
-        """What is to be expected of a recipe, laid on the wanted cloth."""
-        of = pot.prediction, pot.residual, pot.likely, pot.bound
-        return Mix(*of, self.wanted(slip), bool(self.dyes.pots))
+        miss = made.in_pot(target.lab, spread=target.spread)
+        (paper,), (likely,), (bound,) = delta_e(target.lab, made.lab), miss.mean, miss.bound
+        return Mix(made[0], float(paper), float(likely), float(bound), target, proven)
 
     # Answers ------------------------------------------------------------------------------------
 

@@ -66,7 +66,7 @@ _OFF = _Ruler(5.65, 2.0, 3.0)
 
 
 def dyes(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
-    """Draw the fitted dyes, a row each, twelve a page, those that want a swatch first.
+    """Draw the fitted dyes, a row each, those that want a swatch first.
 
     `swatches`, where given, stand above what is predicted for them. Raises `DyemixError` where they
     hold none of the dyes.

@@ -10,6 +10,7 @@ with room to pin the real one.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -38,10 +39,8 @@ _DEEP, _POTS = 3, 8
 _STEPS, _BAND, _EDGE, _CHART = 6, 0.42, 0.06, 0.8
 _STEP = (BODY - 2 * _EDGE) / _STEPS
 #: A letter, a dash and a mark a route.
-_LOOKS = (
-    ("A", "-", "o"), ("B", "--", "s"), ("C", ":", "^"), ("D", "-.", "D"),
-    ("E", (0, (5, 1, 1, 1, 1, 1)), "v"), ("F", (0, (1, 3)), "<"),
-)  # fmt: skip
+_DASHES: tuple[Any, ...] = "-", "--", ":", "-.", (0, (9, 2))
+_LOOKS = tuple(zip("ABCDE", _DASHES, "os^Dv", strict=True))
 #: Of a card: a patch and the frame to pin a swatch in, side by side, and the bar that shows the
 #: size of the print (28 × 17 mm, 50 mm): common practice pins a thumb's size.
 PIN_WIDTH, PIN_HEIGHT, PIN_BAR = 28.0 / 25.4, 17.0 / 25.4, 50.0 / 25.4
@@ -51,7 +50,7 @@ _LISTED = 80
 
 
 def match(found: Matches) -> Pages:
-    """Draw the recipes of a match, a row each, eight a page."""
+    """Draw the recipes of a match, a row each."""
     target, band = found.target, ""
     if target.reflectance is None:
         rough = target.light != D65_2
