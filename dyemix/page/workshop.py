@@ -25,7 +25,7 @@ from dyemix.dataset.target import Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import dyed_for, led_to, promised
 from dyemix.dyebook.records import JobRecord
-from dyemix.errors import DyemixError, refuse
+from dyemix.errors import refuse
 from dyemix.files.small_tables import typed_piece
 from dyemix.gamut.reach import ShelfAround, around
 from dyemix.matching.advice import suggest
@@ -141,11 +141,9 @@ class Workshop:
 
     def book(self) -> DyeBook:
         """The dye book, open. Raises `DyemixError` where the page was opened without one."""
-        if self.book_path is None:
-            raise DyemixError(
-                "no dye book: open the page with --book workshop.dyebook to keep work."
-            )
-        return DyeBook(self.book_path, create=False)
+        lacking = "no dye book: open the page with --book workshop.dyebook to keep work."
+        refuse(self.book_path is None, lacking)
+        return DyeBook(self.book_path or "", create=False)
 
     def _kept(self, ask: Callable[[DyeBook], Iterable[T]]) -> tuple[T, ...]:
         """All that the book tells; nothing where the page was opened without one."""

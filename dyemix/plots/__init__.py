@@ -105,8 +105,7 @@ def pages(result: Any, **options: Any) -> Pages:
             _panel(result, axes)
             return [figure]
         module, function = picture.split(".")
-        found: Pages = getattr(import_module(f"dyemix.plots.{module}"), function)(result, **options)
-        return found
+        return list(getattr(import_module(f"dyemix.plots.{module}"), function)(result, **options))
 
 
 # One panel of a result, in axes of whoever asks --------------------------------------------------

@@ -80,8 +80,8 @@ def dyes(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
     reports |= {report.name: report for report in told}
     wanting = [report for report in told if report.next or report.warnings]
     ready = [report for report in reports.values() if report not in wanting]
-    groups = ((wanting, "Dye these next"), (ready, "Ready"))
-    heads = {group[0].name: head for group, head in groups if group}
+    firsts = {"Dye these next": wanting[:1], "Ready": ready[:1]}
+    heads = {report.name: head for head, first in firsts.items() for report in first}
     places = _places(list(reports.values()))
 
     def begin() -> Paper:

@@ -56,8 +56,7 @@ def match(found: Matches) -> Pages:
         rough = target.light != D65_2
         band = said("pictures.match.daylight")
         band += said("pictures.match.rough", light=target.light) if rough else ""
-    lamps = [lamp for *_, lamp, _ in _BLOCKS if lamp]
-    turns = [[_turned(found, m, lamp) for lamp in lamps] for m in found]
+    turns = [[_turned(found, m, lamp) for *_, lamp, _ in _BLOCKS if lamp] for m in found]
     least = [min(turn.delta_e for turn in under) for under in zip(*turns, strict=True)]
     most = max((owf for m in found for owf in m.recipe.values()), default=1.0)
     weaker = [text for m in found if m.measured for text in m.measured.weaker]
