@@ -31,7 +31,7 @@ class KeptMethod(Value):
     held : its swatches, without tables that were replaced and rows that were struck.
     conditions : how its swatches were dyed and read, as written.
     dyes : those with a swatch of their own.
-    swatches, trials : how many pieces of cloth, and how many trials.
+    trials : how many.
     borrows : the method whose dyes lend it their curves; "" where none does.
     lot, half_life : how its trials are weighed.
     """
@@ -46,14 +46,10 @@ class KeptMethod(Value):
     lot: str | None = None
     half_life: float | None = None
 
-    @property
-    def swatches(self) -> int:
-        return len(self.held)
-
     def __str__(self) -> str:
         borrowed = f", on what {self.borrows} lends" if self.borrows else ""
         mixes = len(self.held.mixtures)
-        counts = {"square": self.swatches - mixes, "mix|es": mixes, "trial": self.trials}
+        counts = {"square": len(self.held) - mixes, "mix|es": mixes, "trial": self.trials}
         told = ((n, *f"{word}|s".split("|")[:2]) for word, n in counts.items())
         words = ", ".join(f"{n} {word}{'' if n == 1 else more}" for n, word, more in told)
         return f"{self.name} ({words}{borrowed})"

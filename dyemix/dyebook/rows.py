@@ -157,8 +157,8 @@ def undo(db: sqlite3.Connection) -> str:
         db.execute("DELETE FROM change WHERE id = ?", (change["id"],))
         cells = json.loads(change["before"] or "null")
         known = change["place"] in TABLES and (cells is None or isinstance(cells, dict))
-        if not known or not all(map(str.isidentifier, cells or ())):
-            raise SavedError("what was done last is damaged in this book: it cannot be undone.")
+        sound = known and all(map(str.isidentifier, cells or ()))
+        refuse(not sound, "dyebook.not_undone", error=SavedError)
         if cells is None:
             db.execute(f"DELETE FROM {change['place']} WHERE id = ?", (change["row"],))
         else:
@@ -204,8 +204,7 @@ def add_readings(
 def read_one(db: sqlite3.Connection, number: int) -> Reading:
     """The reading of a row. Raises `SavedError` where it is gone."""
     row = db.execute("SELECT * FROM kept_reading WHERE id = ?", (number,)).fetchone()
-    missing = f"reading {number} of this book is missing: it is damaged."
-    refuse(row is None, missing, error=SavedError)
+    refuse(row is None, "dyebook.missing", number, error=SavedError)
     return made(db, Reading, row)
 
 
