@@ -1,4 +1,4 @@
-"""Text of cells: bytes decoded, delimiter found, header lines apart, one array of cells.
+"""Text of cells: bytes decoded, delimiter found, header lines apart, one shape of tables.
 
 Every reader gives a `Sheet`. What headings and header lines mean stands in one table,
 data/headings.toml; faults and notes are sentences of data/tables.toml.

@@ -18,7 +18,6 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from xml.etree.ElementTree import Element, ParseError  # reading goes through defusedxml
 
 from dyemix.dataset.swatches import SwatchSet
@@ -40,59 +39,81 @@ _WORDS = data("instruments")
 _SCALES: dict[str, str] = _WORDS["scales"]
 
 
+#: A line: its number, the words in it, and the whole of it; a set of values and its line.
+_Line = tuple[int, list[str], str]
+_Set = tuple[int, list[str]]
+
+
 def is_cgats(text: str) -> bool:
     """Whether text names its standard first, or holds a line BEGIN_DATA."""
     return bool(_FIRST.match(text) or ("BEGIN_DATA" in text and _BLOCK.search(text)))
-
-
-@dataclass
-class _File:
-    """What the lines say, before it is understood; places are lines of the file, from 1."""
-
-    faults: Faults
-    keywords: dict[str, tuple[str, int]] = field(default_factory=dict)
-    remarks: list[tuple[int, str]] = field(default_factory=list)
-    fields: list[str] = field(default_factory=list)
-    sets: list[tuple[int, list[str]]] = field(default_factory=list)
-    marks: dict[str, list[int]] = field(default_factory=lambda: {mark: [] for mark in _MARKS})
-    place: str = ""
-
-    @property
-    def format_line(self) -> int:
-        return (self.marks["BEGIN_DATA_FORMAT"] or [1])[0]
-
-    def check(self, name: str, count: int) -> None:
-        """Hold a count that the file states against what it holds."""
-        stated, line = self.keywords.get(name, (str(count), 1))
-        if stated != str(count):
-            self.faults.tell("states", line, name=name, stated=stated, count=count)
 
 
 def read_cgats(text: str, faults: Faults) -> SwatchSet:
     """Read an ISO 28178 or CGATS.17 file. Raises `InputError` with every fault of the file."""
     faults.counted = "line"
     faults.note("cgats")
-    file = _File(faults)
-    for number, line in enumerate(re.split("\r\n?|\n", text), 1):
-        if tokens := _tokens(line, number, faults):
-            _scan(file, tokens, line, number)
-    _whole_sets(file)
-    _check(file)
+    marks, told = _scan(text, faults)
+    keywords, remarks = _keywords(told[""])
+    fields = [token for _, tokens, _ in told["BEGIN_DATA_FORMAT"] for token in tokens]
+    format_line, begins = (marks["BEGIN_DATA_FORMAT"] or [1])[0], marks["BEGIN_DATA"]
+
+    def check(name: str, count: int) -> None:
+        """Hold a count that the file states against what it holds."""
+        stated, line = keywords.get(name, (str(count), 1))
+        if stated != str(count):
+            faults.tell("states", line, name=name, stated=stated, count=count)
+
+    stated = keywords.get("NUMBER_OF_SETS", ("", 0))[0]
+    sets = _whole_sets(told["BEGIN_DATA"], len(fields), stated, faults)
+    if len(begins) > 1:
+        lines = " and ".join(map(str, begins[:3]))
+        faults.tell("blocks", begins[0], count=len(begins), lines=lines)
+    if not fields:
+        faults.tell("no_fields")
+    if not begins:
+        faults.tell("no_data")
+    elif not marks["END_DATA"]:
+        faults.tell("no_end", begins[-1])
+    check("NUMBER_OF_FIELDS", len(fields))
+    check("NUMBER_OF_SETS", len(sets))
     faults.raise_any()
-    scale = _pairs(file) or _stated_scale(file)
+    fields, sets, scale = _pairs(fields, sets, format_line, faults)
+    scale = scale or _stated_scale(fields, *keywords.get("SPECTRAL_NORM", ("", 0)), faults)
     faults.raise_any()
-    names = {field.upper() for field in file.fields}
-    headings = [_heading(field, names) for field in file.fields]
-    file.check("SPECTRAL_BANDS", sum(heading.endswith(" nm") for heading in headings))
-    told = {key: at for key, at in file.keywords.items() if key not in _COUNTS}
-    remarks = file.remarks + [(line, f"{key}: {value}") for key, (value, line) in told.items()]
-    stated = {meaning(remark.partition(":")[0]) for _, remark in remarks} | set(headings)
+    names = {field.upper() for field in fields}
+    headings = [_heading(field, names) for field in fields]
+    check("SPECTRAL_BANDS", sum(heading.endswith(" nm") for heading in headings))
+    known = {key: at for key, at in keywords.items() if key not in _COUNTS}
+    remarks += [(line, f"{key}: {value}") for key, (value, line) in known.items()]
     assumed = [f"scale: {scale}"] if scale else []
-    if "L*" in headings and stated.isdisjoint({"illuminant", "observer"}):
+    conditions = {meaning(remark.partition(":")[0]) for _, remark in remarks} | {*headings}
+    if "L*" in headings and conditions.isdisjoint({"illuminant", "observer"}):
         assumed += ["illuminant: D50", "observer: 2"]
         faults.note("d50")
-    remarks += [(file.format_line, remark) for remark in assumed]
-    return understand(Sheet.of_rows(remarks, headings, file.format_line, file.sets), faults)
+    remarks += [(format_line, remark) for remark in assumed]
+    return understand(Sheet.of_rows(remarks, headings, format_line, sets), faults)
+
+
+def _scan(text: str, faults: Faults) -> tuple[dict[str, list[int]], dict[str, list[_Line]]]:
+    """Where marks stand, and the lines after each that begins a block; all others under ``""``."""
+    marks: dict[str, list[int]] = {mark: [] for mark in _MARKS}
+    told: dict[str, list[_Line]] = {"": [], "BEGIN_DATA_FORMAT": [], "BEGIN_DATA": []}
+    place = ""
+    for number, line in enumerate(re.split("\r\n?|\n", text), 1):
+        tokens = _tokens(line, number, faults)
+        word = tokens[0].upper() if tokens and not line.lstrip().startswith('"') else ""
+        if word in marks:
+            place = word if word in told else ""
+            if told["BEGIN_DATA_FORMAT"] and word == "BEGIN_DATA_FORMAT":
+                faults.tell("second_format", number)
+            marks[word].append(number)
+        elif tokens:
+            told[place].append((number, tokens, line))
+        fields = sum(len(named) for _, named, _ in told["BEGIN_DATA_FORMAT"])
+        if fields > 2 * MOST_COLUMNS or len(told["BEGIN_DATA"]) > MOST_ROWS:
+            faults.stop("many_sets", number, fields=2 * MOST_COLUMNS, sets=MOST_ROWS)
+    return marks, told
 
 
 def _tokens(line: str, number: int, faults: Faults) -> list[str]:
@@ -106,87 +127,55 @@ def _tokens(line: str, number: int, faults: Faults) -> list[str]:
     return found
 
 
-def _scan(file: _File, tokens: list[str], line: str, number: int) -> None:
-    """Take what a line says: the last mark that was met says what of."""
-    word = tokens[0].upper() if not line.lstrip().startswith('"') else ""
-    if word in file.marks:
-        file.place = word
-        if file.fields and word == "BEGIN_DATA_FORMAT":
-            file.faults.tell("second_format", number)
-        file.marks[word].append(number)
-    elif file.place == "BEGIN_DATA_FORMAT":
-        file.fields += tokens
-    elif file.place == "BEGIN_DATA":
-        file.sets.append((number, tokens))
-    else:
-        _keyword(file, tokens, line, number)
-    if len(file.fields) > 2 * MOST_COLUMNS or len(file.sets) > MOST_ROWS:
-        file.faults.stop("many_sets", number, fields=2 * MOST_COLUMNS, sets=MOST_ROWS)
+def _keywords(lines: list[_Line]) -> tuple[dict[str, tuple[str, int]], list[tuple[int, str]]]:
+    """What keywords say, each with its line, and what else the lines tell."""
+    keywords: dict[str, tuple[str, int]] = {}
+    remarks = []
+    for number, (first, *rest), line in lines:
+        name, value = first.upper(), " ".join(rest)
+        if name == "KEYWORD" or (number == 1 and not rest):
+            continue  # KEYWORD only declares a name that is used below; line 1 names the standard
+        if name == "WEIGHTING_FUNCTION" and "," in value:  # "ILLUMINANT, D50"
+            name, _, value = (part.strip() for part in value.partition(","))
+        if not value:
+            remarks.append((number, line.strip()))
+        elif keywords.setdefault(name.upper(), (value, number))[0] != value:
+            remarks.append((number, said("tables.again", name=name.upper(), value=value)))
+    return keywords, remarks
 
 
-def _keyword(file: _File, tokens: list[str], line: str, number: int) -> None:
-    name, value = tokens[0].upper(), " ".join(tokens[1:])
-    if name == "KEYWORD" or (number == 1 and len(tokens) == 1):
-        return  # KEYWORD only declares a name that is used below; line 1 names the standard
-    if name == "WEIGHTING_FUNCTION" and "," in value:  # "ILLUMINANT, D50", "OBSERVER, 2 degree"
-        name, _, value = (part.strip() for part in value.partition(","))
-        name = name.upper()
-    if not value:
-        file.remarks.append((number, line.strip()))
-    elif file.keywords.setdefault(name, (value, number))[0] != value:
-        file.remarks.append((number, said("tables.again", name=name, value=value)))
-
-
-def _check(file: _File) -> None:
-    """Hold the file against what it says of itself."""
-    lines, tell = file.marks["BEGIN_DATA"], file.faults.tell
-    if len(lines) > 1:
-        tell("blocks", lines[0], count=len(lines), lines=" and ".join(map(str, lines[:3])))
-    if not file.fields:
-        tell("no_fields")
-    if not lines:
-        tell("no_data")
-    elif not file.marks["END_DATA"]:
-        tell("no_end", lines[-1])
-    file.check("NUMBER_OF_FIELDS", len(file.fields))
-    file.check("NUMBER_OF_SETS", len(file.sets))
-
-
-def _whole_sets(file: _File) -> None:
+def _whole_sets(lines: list[_Line], width: int, stated: str, faults: Faults) -> list[_Set]:
     """Sets that run over several lines become one; a set of any other length is a fault."""
-    width = len(file.fields)
-    uneven = [(line, len(row)) for line, row in file.sets if len(row) != width]
+    sets = [(line, row) for line, row, _ in lines]
+    uneven = [(line, len(row)) for line, row in sets if len(row) != width]
     if not uneven or not width:
-        return
-    cells = [(line, cell) for line, row in file.sets for cell in row]
-    sets, rest = divmod(len(cells), width)
-    if rest == 0 and file.keywords.get("NUMBER_OF_SETS", ("", 0))[0] == str(sets):
+        return sets
+    cells = [(line, cell) for line, row in sets for cell in row]
+    if stated == f"{len(cells) / width:g}":
         rows = (cells[i : i + width] for i in range(0, len(cells), width))
-        file.sets = [(row[0][0], [cell for _, cell in row]) for row in rows]
-    else:
-        line, length = uneven[0]
-        file.faults.tell("uneven", line, length=length, width=width)
+        return [(row[0][0], [cell for _, cell in row]) for row in rows]
+    faults.tell("uneven", uneven[0][0], length=uneven[0][1], width=width)
+    return sets
 
 
-def _pairs(file: _File) -> str:
-    """Turn SPECTRAL_NM, SPECTRAL_PCT pairs, wavelengths in the sets, into spectral fields."""
-    upper = [*map(str.upper, file.fields), ""]
+def _pairs(
+    fields: list[str], sets: list[_Set], format_line: int, faults: Faults
+) -> tuple[list[str], list[_Set], str]:
+    """Turn SPECTRAL_NM, SPECTRAL_PCT pairs, wavelengths in the sets, into fields; and the scale."""
+    upper = [*map(str.upper, fields), ""]
     at = [i for i, name in enumerate(upper) if name == "SPECTRAL_NM"]
-    if not at or not file.sets:
-        return ""
+    if not at or not sets:
+        return fields, sets, ""
     kinds = {upper[i + 1] for i in at}
     if len(kinds) != 1 or not kinds <= _SCALES.keys():
-        file.faults.stop("pairs", file.format_line)
-    first = [file.sets[0][1][i] for i in at]
-    for line, cells in file.sets:
-        if [cells[i] for i in at] != first:
-            file.faults.stop("other_wavelengths", line)
-    for i, wavelength in zip(at, first, strict=True):
-        file.fields[i + 1] = f"SPECTRAL_NM{wavelength}"
-    keep = [i for i in range(len(file.fields)) if i not in at]
-    file.fields = [file.fields[i] for i in keep]
-    file.sets = [(line, [cells[i] for i in keep]) for line, cells in file.sets]
-    return _SCALES[kinds.pop()]
+        faults.stop("pairs", format_line)
+    first = {i + 1: sets[0][1][i] for i in at}
+    for line, cells in sets:
+        if [cells[i] for i in at] != [*first.values()]:
+            faults.stop("other_wavelengths", line)
+    keep = [i for i in range(len(fields)) if i not in at]
+    named = [f"SPECTRAL_NM{first[i]}" if i in first else fields[i] for i in keep]
+    return named, [(line, [cells[i] for i in keep]) for line, cells in sets], _SCALES[kinds.pop()]
 
 
 def _heading(name: str, names: set[str]) -> str:
@@ -201,16 +190,15 @@ def _heading(name: str, names: set[str]) -> str:
     return known if known in sheets.KNOWN and len(name) > 1 else name
 
 
-def _stated_scale(file: _File) -> str:
+def _stated_scale(fields: list[str], norm: str, line: int, faults: Faults) -> str:
     """Percent or fraction, where field names or the file's norm state it."""
-    kinds = {_SCALES[start] for n in file.fields if (start := n.upper()[:12]) in _SCALES}
-    norm, line = file.keywords.get("SPECTRAL_NORM", ("", 0))
+    kinds = {_SCALES[start] for field in fields if (start := field.upper()[:12]) in _SCALES}
     if stated := _SCALES.get(re.sub(r"\.0*$", "", norm)):
         kinds.add(stated)
     elif norm:
-        file.faults.tell("norm", line, norm=norm[:20])
+        faults.tell("norm", line, norm=norm[:20])
     if len(kinds) > 1:
-        file.faults.tell("both_scales", line)
+        faults.tell("both_scales", line)
     return min(kinds, default="")
 
 
