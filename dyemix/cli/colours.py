@@ -130,7 +130,8 @@ def trial(
         why = "The next piece, corrected" if found.changed else "The same again"
         shared.then(why, "book", "repeat", job, *shared.weighed(), "--keep")
     elif found.changed:
-        shared.bath("The next piece", found.corrected, dyes, aimed, found.target)
+        known = "" if book else " (only in a --book its sheet knows of this one)"
+        shared.bath(f"The next piece{known}", found.corrected, dyes, aimed, found.target)
     if found.second_bath is not None:
         why = "The second bath over this piece"
         shared.bath(why, found.second_bath, dyes, aimed, found.target, over=reading)

@@ -125,7 +125,8 @@ def test_cloth_and_stock_go_along(run: Command) -> None:
 
 def test_a_piece_that_is_off_leads_to_the_next_one(run: Command) -> None:
     first = "trial 'marigold 0.8 + navy 0.25' --reading '52 3 30' --target '50 4 33'"
-    _, bath, _ = walk(run, first, "bath", "trial")
+    trial, bath, _ = walk(run, first, "bath", "trial")
+    assert "only in a --book its sheet knows of this one" in trial.stdout
     assert "trial 'marigold 0.8 + navy 0.25'" not in bath.stdout, "the recipe is corrected"
 
 
