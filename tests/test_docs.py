@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from command import Command
 
-from dyemix.cli.commands import MODULES
+from dyemix.errors import data
 from notebooks.make import CONSOLE, PICTURE, README, REFERENCE, draw, filled_in, reference
 from tests.simulated.photographs import shoot
 from tests.simulated.struck import shoot_piece
@@ -81,7 +81,7 @@ def test_every_command_is_run_by_the_walk(run: Command):
     shutil.copy(shoot((0.18,), with_card=False), run.folder / "photo.jpg")
     shutil.copy(shoot_piece(), run.folder / "piece.jpg")
     ran = list(run_lines("".join(re.findall(r"```sh\n(.*?)```", WALK, re.DOTALL)), run))
-    for name in set(MODULES) - _STAYS:
+    for name in set(data("commands")) - _STAYS:
         assert any(line.startswith(name) for line in ran), f"{name} is not in the walk"
 
 
