@@ -54,14 +54,13 @@ def fractions(
     on_grid = np.array_equal(at, WAVELENGTHS)
     if not on_grid:
         spectra, at = spectra[..., np.argsort(at)], np.sort(at)
-    fault = "" if on_grid else grid_fault(at)
-    if not np.isfinite(spectra).all() or (spectra < 0.0).any():
-        fault = fault or said("colour.reflectance.number")
-    elif too_bright(spectra).any():
-        fault = fault or said("colour.reflectance.fraction", spectra.max())
-    elif percent and spectra.size and spectra.max() < DARKEST:
-        fault = fault or said("colour.reflectance.percent", 100.0 * spectra.max())
+    fault, most = "" if on_grid else grid_fault(at), spectra.max(initial=0.0)
     refuse(fault, fault, error=InputError)
+    sound = np.isfinite(spectra).all() and (spectra >= 0.0).all()
+    refuse(not sound, "colour.reflectance.number", error=InputError)
+    refuse(too_bright(spectra).any(), "colour.reflectance.fraction", most, error=InputError)
+    dark = percent and spectra.size and most < DARKEST
+    refuse(dark, "colour.reflectance.percent", 100.0 * most, error=InputError)
     return spectra if on_grid else onto_grid(at, spectra)
 
 
