@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import date, datetime
+from itertools import chain
 
 from dyemix.dataset.conditions import METHOD, same
 from dyemix.dataset.recipe import Recipe
@@ -49,9 +51,9 @@ class KeptMethod(Value):
     def __str__(self) -> str:
         borrowed = f", on what {self.borrows} lends" if self.borrows else ""
         mixes = len(self.held.mixtures)
-        counts = {"square": len(self.held) - mixes, "mix|es": mixes, "trial": self.trials}
-        told = ((n, *f"{word}|s".split("|")[:2]) for word, n in counts.items())
-        words = ", ".join(f"{n} {word}{'' if n == 1 else more}" for n, word, more in told)
+        counts = {"square": len(self.held) - mixes, "mix": mixes, "trial": self.trials}
+        several = {"square": "squares", "mix": "mixes", "trial": "trials"}
+        words = ", ".join(f"{n} {word if n == 1 else several[word]}" for word, n in counts.items())
         return f"{self.name} ({words}{borrowed})"
 
 
@@ -60,23 +62,22 @@ def _swatches_of(db: sqlite3.Connection, method: int) -> SwatchSet:
 
     Pieces that two of its tables call the same stay two pieces.
     """
-    of_method = "WHERE method = ? AND replaced IS NULL"
-    query = f"SELECT id, name, notes FROM swatch_set {of_method} ORDER BY id"
+    query = "SELECT * FROM swatch_set WHERE method = ? AND replaced IS NULL ORDER BY id"
     sets = db.execute(query, (method,)).fetchall()
-    query = f"SELECT * FROM kept_reading {of_method} AND struck IS NULL ORDER BY swatch_set, id"
-    read = [(r["swatch_set"], rows.made(db, Reading, r)) for r in db.execute(query, (method,))]
-    names = {number: name for number, name, _ in sets}
-    inside: dict[tuple[Recipe | None, str], set[int]] = {}
-    for number, reading in read:
-        inside.setdefault((reading.recipe, reading.swatch), set()).add(number)
+    query = "SELECT * FROM kept_reading WHERE swatch_set = ? AND struck IS NULL ORDER BY id"
+    read = {
+        table["name"]: [rows.made(db, Reading, row) for row in db.execute(query, (table["id"],))]
+        for table in sets
+    }
+    pieces = ({(r.recipe, r.swatch) for r in each} for each in read.values())
+    tables = Counter(chain.from_iterable(pieces))
     readings = tuple(
-        replace(reading, swatch=f"{names[number]} {reading.swatch}".strip())
-        if len(inside[reading.recipe, reading.swatch]) > 1
-        else reading
-        for number, reading in read
+        replace(r, swatch=f"{name} {r.swatch}".strip()) if tables[r.recipe, r.swatch] > 1 else r
+        for name, each in read.items()
+        for r in each
     )
-    warnings = dict.fromkeys(warning for *_, told in sets for warning in json.loads(told))
-    return SwatchSet(readings, tuple(warnings), ", ".join(names.values()), rows.is_demo(db))
+    warnings = dict.fromkeys(word for table in sets for word in json.loads(table["notes"]))
+    return SwatchSet(readings, tuple(warnings), ", ".join(read), rows.is_demo(db))
 
 
 def known(db: sqlite3.Connection) -> tuple[KeptMethod, ...]:
