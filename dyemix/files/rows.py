@@ -123,8 +123,8 @@ class Rows:
         if not colon or not key:
             self.faults.notes += [said("tables.says", row=row, remark=remark)] if remark else []
             return ""
-        known = (name := meaning(key)) in (*CONDITIONS, *HEADER_ONLY)
-        name = name if known else key
+        known = meaning(key) in (*CONDITIONS, *HEADER_ONLY)
+        name = meaning(key) if known else key
         if name == "about":
             self.faults.note("about", about=value)
         if name in _SAID and value:

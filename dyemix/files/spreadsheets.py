@@ -245,10 +245,8 @@ def _text(cell: Any, in_band: bool) -> str:
     value = cell.value
     if value is None:
         return ""
-    if isinstance(value, datetime) and value.time() == time():
-        return value.date().isoformat()
     if isinstance(value, datetime | date | time):
-        return value.isoformat()
+        return value.isoformat().removesuffix("T00:00:00")
     if isinstance(value, float | int) and not isinstance(value, bool):
         if _PERCENT.fullmatch(cell.number_format or "") and not in_band:
             return f"{100.0 * value:.12g}%"

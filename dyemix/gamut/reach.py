@@ -225,7 +225,7 @@ def _removals(dyes: DyeSet, judged: Sequence[Served], tolerance: float) -> list[
         rows = np.unique(np.concatenate(some))
         amounts, miss = served.amounts[rows], served.residual[rows]
         made = dyes.predict_many(amounts, served.target.light)
-        likely = made.expected(served.target.lab, spread=served.target.spread)
+        likely = made.in_pot(served.target.lab, spread=served.target.spread).mean
         used += holds[rows[likely.argmin()]]
         for i in range(n):
             without = ~holds[rows, i]
