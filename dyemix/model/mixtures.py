@@ -156,7 +156,7 @@ class Blends:
         `index` ``(k, N)`` says of which dyes; by default they are all D.
         """
         index = self.all if index is None else index
-        g, own = depth_law_and_slope(c, np.moveaxis(self.law.T[:, index], 0, -1))
+        g, own = depth_law_and_slope(c, self.law[index])
         if self.plain:
             return Works(g, own)
         company, acts, total = self.company[index], self.interaction[index], c.sum(axis=0)
@@ -254,7 +254,10 @@ class Blending:
         would be `entering` them, from slopes by what works of each curve ``(m, D or 2 D, N)``.
         """
         blends, dyes, columns = self.blends, len(self.entering), np.arange(index.shape[1])
-        by, by_share = by_g[:, index, columns], np.zeros(1)
+        by: Array = by_g[:, index, columns]
+        if blends.plain:
+            return by_g * self.entering if entering else by * works.own
+        by_share: Array | float = 0.0
         if by_g.shape[1] > dyes:
             beside = by_g[:, index + dyes, columns]
             by, by_share = by + works.share * beside, works.g * beside
@@ -264,8 +267,6 @@ class Blending:
             acts = blends.interaction[:, np.newaxis]
         else:
             own, acts = by * works.own + by_share * works.share_by_own, blends.interaction[index]
-        if blends.plain:
-            return np.asarray(own)
         # Through the sums T and K any dye changes what works of all others, and of itself.
         working = by * works.g
         by_shares = (working * blends.company[index] + by_share) * works.share_by_total
