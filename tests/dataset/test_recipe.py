@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -398,6 +399,7 @@ def test_recipes_in_the_order_of_a_shelf(given: Any, rows: Any, recipes: int, in
         ([[1, 2]], "are 3 columns of % owf, not [(]1, 2[)]"),
         (np.zeros((2, 2, 3)), "are 3 columns of % owf, not [(]2, 2, 3[)]"),
         (["gold 1", 5], "'5' is no recipe"),
+        (["gold 1", [1] * 40], re.escape("'[" + "1, " * 19 + "1,' is no recipe")),
         (pd.DataFrame({"gold": [1], "navy": [1]}), "here missing rose"),
         (pd.DataFrame(np.ones((1, 4)), columns=["gold", "navy", "rose", "x"]), "not a dye here: x"),
         (pd.DataFrame(np.ones((1, 4)), columns=["gold", "navy", "rose", "gold"]), "twice gold"),

@@ -153,6 +153,21 @@ def test_two_steps_tell_nothing_of_a_curve() -> None:
     assert "unknown" in str(tone)
 
 
+def test_the_prior_of_tones_is_what_is_said_of_it() -> None:
+    """Bent by 0.08 over 1.2 in log light, 1 % of glare, any gain of a channel (e³ either way).
+
+    Values below 0.002 are as that. White is at 1: glare takes 0.01 / v from log v, from v = 0.012.
+    """
+    tone = tones(KNOWN[:1], KNOWN[:1])
+    a, b, dark, darker = (np.full((1, 3), v) for v in (0.5, 0.1, 0.002, 0.0005))
+    bend = 0.08**2 * np.exp(-((np.log(5) / 1.2) ** 2) / 2)
+    wanted = np.full((3, 3), bend + 0.02 * 0.1) + 9 * np.eye(3)
+    np.testing.assert_allclose(tone._prior(a, b), wanted)
+    np.testing.assert_allclose(tone._prior(darker, a), tone._prior(dark, a))
+    far = 0.08**2 * np.exp(-((np.log(250) / 1.2) ** 2) / 2) + 0.02 * 0.01 / 0.012
+    np.testing.assert_allclose(tone._prior(dark, a), far + 9 * np.eye(3))
+
+
 def test_tones_are_surest_near_the_greys_and_the_dark_is_open_to_glare() -> None:
     tone = tones(KNOWN[3:4] * GAINS, KNOWN[3:4])
     error = [np.sqrt(tone.covariance(at * GAINS[np.newaxis])[0, 1, 1]) for at in (0.19, 0.5, 0.02)]
