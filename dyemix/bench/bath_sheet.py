@@ -90,6 +90,11 @@ class BathSheet(Sheet):
         """Whether there is too little water to stir."""
         return bool(self.method.liquor_ratio < self.settings.low_water_below)
 
+    @property
+    def poured_ml(self) -> float:
+        """Dye liquor poured on: every stock, the salt solution and the water, mL."""
+        return sum(dose.ml for dose in self.doses) + self.salt.into_bath_ml + self.water_ml
+
 
 def bath_sheet(
     recipe: Mapping[str, float] | str, cloth_g: float, *,
