@@ -224,10 +224,8 @@ def screen_colours(lab_d65_2: ArrayLike) -> list[ScreenColour]:
     encoded = _encoded(xyz_from_lab(np.atleast_2d(np.asarray(lab_d65_2, dtype=float)), D65_2))
     inside = np.all((encoded > -_HALF_STEP) & (encoded < 1.0 + _HALF_STEP), axis=1)
     bytes_ = np.rint(255.0 * np.clip(encoded, 0.0, 1.0)).astype(int)
-    return [
-        ScreenColour("#{:02x}{:02x}{:02x}".format(*row), bool(ok))
-        for row, ok in zip(bytes_, inside, strict=True)
-    ]
+    codes = ("#{:02x}{:02x}{:02x}".format(*row) for row in bytes_)
+    return [ScreenColour(code, bool(ok)) for code, ok in zip(codes, inside, strict=True)]
 
 
 def screen_colour(reflectance: ArrayLike) -> ScreenColour:

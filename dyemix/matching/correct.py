@@ -156,10 +156,8 @@ class Correction(Result):
         lines += [said("matching.trial.often", often)] if judged else []
         lines += [_sentence(self.outcome), f"Again  {self.again}"]
         if self.changed:
-            lines += [
-                f"Next   {self.corrected}",
-                said("matching.trial.shrunk", 100.0 * self.shrunk),
-            ]
+            lines.append(f"Next   {self.corrected}")
+            lines.append(said("matching.trial.shrunk", 100.0 * self.shrunk))
         lines += [_sentence(self.over)] if self.over else []
         if self.sure is not None:
             more, share = "over " if self.sure > 0.99 else "", 100.0 * min(self.sure, 0.99)

@@ -368,9 +368,8 @@ def _across_grey(problem: Problem, cost: Array) -> list[Found]:
     labs, k = problem.labs, problem.k_lightness
     turn = _ACROSS[:, np.newaxis] + np.arctan2(labs[:, 2], labs[:, 1])  # (A, T)
     chroma = _CHROMAS[:, np.newaxis, np.newaxis]
-    colours = np.stack(
-        np.broadcast_arrays(labs[:, 0], chroma * np.cos(turn), chroma * np.sin(turn)), axis=-1
-    )  # (C, A, T, 3)
+    parts = labs[:, 0], chroma * np.cos(turn), chroma * np.sin(turn)
+    colours = np.stack(np.broadcast_arrays(*parts), axis=-1)  # (C, A, T, 3)
     miss = delta_e(labs, colours, k)
     across, which = np.nonzero((miss.min(axis=0) ** 2 < cost) & (cost > _FAR**2))
     if not len(which):

@@ -198,9 +198,8 @@ class DyeSet(Result):
         if self.company_curve is not None:
             added = in_company(self.curves) * np.expm1(self.company_curve)
             added = np.maximum(added, -self.curves)
-        return Blends(
-            self.curves, self.law, self.company, ground, self.surface, self.interaction, added
-        )
+        beside = self.company, ground, self.surface, self.interaction, added
+        return Blends(self.curves, self.law, *beside)
 
     @property
     def modes(self) -> Modes:

@@ -253,9 +253,8 @@ def _pots(labs: Array, covariance: Array, freedom: float) -> Array:
     """CIELAB ``(N, _DRAWS, 3)`` of pots spread around `labs` ``(N, 3)``."""
     # The floor (a thousandth of a unit) only keeps a zero covariance solvable.
     roots = np.linalg.cholesky(covariance + 1e-6 * np.eye(3))
-    return np.asarray(
-        labs[:, np.newaxis] + _draws(round(10.0 * freedom)) @ roots.transpose(0, 2, 1)
-    )
+    drawn = _draws(round(10.0 * freedom)) @ roots.transpose(0, 2, 1)
+    return np.asarray(labs[:, np.newaxis] + drawn)
 
 
 def pots(target: Array, lab: Array, covariance: Array, freedom: float, count: int) -> Array:

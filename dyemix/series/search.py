@@ -101,18 +101,15 @@ class Search:
         found, slips = self.predicted(amounts)
         pots, off = found.in_pot(asked), difference(asked, found.lab)
         figures = (delta_e(self.start.lab, found.lab), pots.mean, pots.bound, slips)
-        doses = [
-            measured(dyes, p.recipe, kit, lab, light) if kit else None
-            for p, lab in zip(found, asked, strict=True)
-        ]
+        pairs = zip(found, asked, strict=True)
+        doses = [measured(dyes, p.recipe, kit, lab, light) if kit else None for p, lab in pairs]
         rows = zip(found, asked, off, *(f.tolist() for f in figures), doses, strict=True)
         return tuple(Step(*row) for row in rows)
 
     def series(self, title: str, routes: Sequence[Route], said: Sequence[str] = ()) -> Series:
         """The series of these routes, with what is `said` and where it leaves its swatches."""
-        found = Series(
-            title, self.start, tuple(routes), (), self.dyes.scatter.dosing, demo=self.dyes.demo
-        )
+        what = title, self.start, tuple(routes), (), self.dyes.scatter.dosing
+        found = Series(*what, demo=self.dyes.demo)
         return replace(found, warnings=(*said, *out_of_range(self.dyes, found)))
 
     def best(
