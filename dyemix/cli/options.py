@@ -105,9 +105,9 @@ def _argument(word: str) -> click.Argument:
 # Commands -----------------------------------------------------------------------------------------
 
 
-def _refuse_without_photograph(values: Mapping[str, Any]) -> None:
-    """Raises `DyemixError` for an option of photographs where no word names one."""
-    told = [word for word in GROUPS["photo"].split() if values.get(name_of(word))]
+def _refuse_without_photograph(options: set[str], values: Mapping[str, Any]) -> None:
+    """Raises `DyemixError` for one of the `options` of photographs where no word names one."""
+    told = [w for w in GROUPS["photo"].split() if f"--{w}" in options and values.get(name_of(w))]
     if told:
         from dyemix.reading import is_picture
 
@@ -131,7 +131,7 @@ class Command(click.Command):
         # A file may also be named among words, as a piece is.
         read = [value for name, value in values.items() if name not in writes]
         context.meta["inputs"] = [value for value in read if isinstance(value, str | Path)]
-        _refuse_without_photograph(values)
+        _refuse_without_photograph({o for p in self.params for o in p.opts}, values)
         places = [writing.destination(path, **care()) for path in written]
         alike = len(set(places)) < len(places)
         refuse(alike, "two answers do not go into one file: name another for each.")

@@ -311,6 +311,9 @@ def test_an_option_of_photographs_without_one_is_refused(
     done = bench(*asked)
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr.startswith(f"{asked[-2]} is of a photograph, and no word here names one")
+    # Of a repeat, --keep is another word than --accept, whose value it is called as.
+    kept = bench("book", "repeat", "sage", "--cloth", "9kg", "--demo", "--keep", "--book", "no")
+    assert "photograph" not in kept.stderr
 
 
 def test_what_is_new_is_not_called_old() -> None:
