@@ -207,7 +207,8 @@ def _stated_scale(fields: list[str], norm: str, line: int, faults: Faults) -> st
 _SPECTRUM, _LAB = "ReflectanceSpectrum", "ColorCIELab"
 _NOTHING = ("", "unknown", "not stated", "none")
 _ANGLES = ("Illumination", "Measurement")
-_NONE = Element("none")
+#: Conditions, and where bands begin and how far they stand apart.
+_Specification = tuple[dict[str, str], dict[str, str]]
 #: The headings of a row's bands, and its cells by heading.
 _Row = tuple[tuple[str, ...], dict[str, str]]
 
@@ -227,7 +228,7 @@ def read_cxf(data: bytes, faults: Faults) -> SwatchSet:
         faults.stop("no_object")
     if len(objects) > MOST_ROWS:
         faults.stop("many_objects", most=MOST_ROWS)
-    given = {e.get("Id", ""): e for e in root.iter("ColorSpecification")}
+    given = {e.get("Id", ""): _stated(e) for e in root.iter("ColorSpecification")}
     rows: dict[tuple[str, ...], list[tuple[int, dict[str, str]]]] = {}
     passed: Counter[str] = Counter()
     for number, item in enumerate(objects, 1):
@@ -276,8 +277,8 @@ def _text(element: Element, path: str) -> str:
     return tidy(element.findtext(path) or "")
 
 
-def _stated(specification: Element) -> dict[str, str]:
-    """The conditions that a ColorSpecification states."""
+def _stated(specification: Element) -> _Specification:
+    """What a ColorSpecification states: conditions, and where bands begin and stand."""
     choice = "MeasurementSpec/GeometryChoice"
     sphere = _text(specification, f"{choice}/SphereGeometry")
     each = [_text(specification, f"{choice}/SingleAngle/{angle}Angle") for angle in _ANGLES]
@@ -286,7 +287,9 @@ def _stated(specification: Element) -> dict[str, str]:
     angles = "/".join(re.sub(r"\.0+$", "", angle) for angle in each).strip("/")
     unknown = _text(specification, f"{choice}/UnknownGeometry")
     stated["geometry"] = angles or _WORDS["sphere"].get(sphere, sphere) or unknown
-    return {key: value for key, value in stated.items() if value.lower() not in _NOTHING}
+    bands = specification.find("MeasurementSpec/WavelengthRange")
+    stated = {key: value for key, value in stated.items() if value.lower() not in _NOTHING}
+    return stated, {} if bands is None else bands.attrib
 
 
 def _about(root: Element) -> list[tuple[int, str]]:
@@ -299,8 +302,9 @@ def _about(root: Element) -> list[tuple[int, str]]:
 
 
 def _rows(
-    item: Element, number: int, given: dict[str, Element], faults: Faults, passed: Counter[str]
-) -> Iterator[_Row]:
+    item: Element, number: int, given: dict[str, _Specification], faults: Faults,
+    passed: Counter[str],
+) -> Iterator[_Row]:  # fmt: skip
     """The readings of an object: a row a spectrum, or one for CIELAB where there is none.
 
     What is passed over is counted in `passed`.
@@ -319,25 +323,20 @@ def _rows(
         name = value.get("ColorSpecification", "")
         if name and name not in given:
             faults.tell("no_specification", number, value.tag, name=name[:40])
-        specification = given.get(name, _NONE)
-        stated = _stated(specification)
+        stated, begins = given.get(name, ({}, {}))
         if not spectra:
             lab = dict(zip(READING, (_text(value, axis) for axis in "LAB"), strict=False))
             yield (), stated | about | lab
             continue
-        for light in ("illuminant", "observer"):  # they go with a CIELAB; a spectrum has none
-            stated.pop(light, None)
+        lit = ("illuminant", "observer")  # they go with a CIELAB; a spectrum has none
+        unlit = {key: words for key, words in stated.items() if key not in lit}
         texts = (value.text or "").split()
-        if bands := _bands(value, specification, len(texts), number, faults):
-            yield bands, stated | about | dict(zip(bands, texts, strict=True))
+        if bands := _bands(begins | value.attrib, len(texts), number, faults):
+            yield bands, unlit | about | dict(zip(bands, texts, strict=True))
 
 
-def _bands(
-    spectrum: Element, specification: Element, count: int, number: int, faults: Faults
-) -> tuple[str, ...]:
+def _bands(stated: dict[str, str], count: int, number: int, faults: Faults) -> tuple[str, ...]:
     """The headings of a spectrum; empty, and a fault, where its wavelengths are not stated."""
-    begins = specification.find("MeasurementSpec/WavelengthRange")
-    stated = {**({} if begins is None else begins.attrib), **spectrum.attrib}
     start, step = stated.get("StartWL", ""), stated.get("Increment", "")
     try:
         first, apart = float(start), float(step)
