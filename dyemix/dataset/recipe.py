@@ -212,10 +212,11 @@ class Recipe(Mapping[str, float]):
             return cls({}, written)
         amounts: dict[str, float] = {}
         dye, at = "", _AT.fullmatch(plain) if ":" in plain else None
-        refuse(":" in plain and not at, "recipes.no_depth", text=written, error=RecipeError)
+        if at is None and ":" in plain:
+            raise RecipeError(said("recipes.no_depth", text=written))
         for term in map(str.strip, at["parts"].split(":") if at else plain.split("+")):
             more = bool(amounts) and term[:1].isdigit() and not at  # '2 tbsp + 1/4 tsp' of one dye
-            found = _term(f"{dye} {term}" if more else term, _PARTS if at else _TERM)
+            found = _term(f"{dye} {term}" if more else term, at is not None)
             if found is None or (more and found[2] == "%"):
                 raise RecipeError(said("recipes.no_part" if at else "recipes.no_term", term=term))
             name, number, unit = found
@@ -263,9 +264,9 @@ class Recipe(Mapping[str, float]):
 
 
 @lru_cache(maxsize=_REMEMBERED)
-def _term(text: str, written: re.Pattern[str]) -> tuple[str, float, str] | None:
-    """Name, amount and unit of a term such as ``navy 15 mL``; None for what is none."""
-    match = written.fullmatch(text)
+def _term(text: str, is_part: bool) -> tuple[str, float, str] | None:
+    """Name, amount and unit of ``navy 15 mL`` or of a part, ``3 navy``; None for what is none."""
+    match = (_PARTS if is_part else _TERM).fullmatch(text)
     unit = _UNITS.get(match["unit"].strip().lower()) if match else None
     return (dye_name(match["name"]), _number(match["number"]), unit) if match and unit else None
 
