@@ -24,8 +24,8 @@ Answer = httpx.Response
 class Asked:
     """``asked("/jars", wanted="#7d8a6e")``: an address of the page, and what comes back."""
 
-    def __init__(self, dyes: DyeSet, book: Path | None = None) -> None:
-        self.app = application(dyes, book, PORT)
+    def __init__(self, dyes: DyeSet, book: Path | None = None, method: str = "") -> None:
+        self.app = application(dyes, book, PORT, method)
 
     def __call__(
         self, path: str, headers: Mapping[str, str] | None = None, **fields: str

@@ -316,6 +316,19 @@ def test_what_is_kept_is_in_the_book_and_moves_the_next_answer(dyes, tmp_path: P
     assert "Your pot" not in words(asked("/colour", wanted="30 0 0"))
 
 
+def test_a_piece_is_kept_by_the_method_that_the_page_was_opened_for(tmp_path: Path) -> None:
+    """Of two methods with the same dyes; one that is not named would be either."""
+    path, table = tmp_path / "own.dyebook", _table(tmp_path)
+    with dyemix.DyeBook(path) as book:
+        for name in ("lawn", "linen"):
+            book.add_swatches(dyemix.read_swatches(table), name, name)
+        own = book.dyes("linen")
+    address = "/keep/trial?wanted=62+-8+24&recipe=gold+0.4+%2B+navy+0.2&job=sage&reading=58+-8+20"
+    assert Asked(own, path, "linen").send("POST", address, OWN, b"").status_code == 200
+    with dyemix.DyeBook(path) as book:
+        assert [(kept.job, kept.method) for kept in book.trials()] == [("sage", "linen")]
+
+
 def _table(folder: Path) -> Path:
     path = folder / "own.csv"
     path.write_text(
