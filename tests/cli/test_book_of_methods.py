@@ -100,6 +100,9 @@ def test_a_job_is_found_however_it_is_spaced(lawn: Command) -> None:
         done = lawn(*words, *BOOK)
         assert done.returncode == 0, done.stderr
     assert "linen (" in done.stderr, "the method of its work"
+    assert lawn("bath", "navy 0.123456789", "--cloth", "60g", *job, *BOOK).returncode == 0
+    found = lawn("book", "search", "runner 0.123", *BOOK).stdout
+    assert "navy 0.123 on linen" in found, "no more digits than anybody measures"
 
 
 def test_match_goes_on_from_the_last_pot_of_a_colour(lawn: Command) -> None:
@@ -121,6 +124,9 @@ def test_match_goes_on_from_the_last_pot_of_a_colour(lawn: Command) -> None:
     (promised,) = re.findall(r"(\d+\.\d) in the pot", lines[1])
     sheet = " ".join(lawn(*bath).stdout.split())
     assert f"Expect ΔE2000 {promised} likely in the pot" in sheet, "as match promised"
+    of_job = lawn("book", "repeat", "sage", "--cloth", "60g", "--method", "linen", *BOOK)
+    (repeated,) = (shlex.split(w) for w in next_steps(of_job) if w.startswith("trial"))
+    assert str(Recipe.parse(repeated[1])) == corrected
     spoons = lawn(*asked, "--measure", "spoons").stdout.split("\n")[2]
     assert re.search("tsp: your pot of .*, corrected", spoons)
     for other in ("--avoid", "black"), ("--method", "lawn"):
