@@ -468,7 +468,7 @@ def test_a_bound_speaks_only_where_it_is_violated(four: DyeSet) -> None:
     """Of greens whose red channel is below 00, read 6 too far to the red, values mislead; bounds
     that greener colours keep do not. Violated, they count like any other readings."""
     recipe = Recipe.parse("marigold 0.6 + turquoise 3")
-    amounts = np.array([four.amounts(recipe * share) for share in (0.8, 1.0, 1.2)])
+    amounts = np.array([share * four.amounts(recipe) for share in (0.8, 1.0, 1.2)])
     true, bound = four.colours(amounts), Clipped(np.array([[0.0, -1.0, 0.0]]))
 
     def taught(off: float, clipped: Clipped | None) -> Array:
