@@ -21,7 +21,7 @@ from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError, said
 from dyemix.files import read_swatches
 from dyemix.photo.decode import SRGB_TO_XYZ, Photograph
-from dyemix.photo.layout import CARD_BOX, parts, quad
+from dyemix.photo.layout import parts, quad
 from dyemix.photo.places import Frame
 from dyemix.photo.sample import raster
 
@@ -244,7 +244,7 @@ def with_cards(photo: Photograph, frame: Frame, steps: int, lab: Array) -> Frame
             top, right = np.linalg.norm(box[1:3] - box[:2], axis=1)
             found["patch"] = parts(box, *grid_of(len(lab), float(top / right)))
             if frame.layout is not None:
-                found["patch"] = _find_patches(photo, lab)
+                found["patch"] = _find_patches(photo, lab, found["patch"])
     return frame.telling(found)
 
 
@@ -280,24 +280,22 @@ def check_patches(photo: Photograph, seen: Array, lab: Array) -> None:
         raise photo.refuse(said("photo.other_card", off=miss, cure=cure))
 
 
-def _find_patches(photo: Photograph, lab: Array) -> Array:
-    """Corners ``(P, 4, 2)`` in page mm of the patches, row by row.
+def _find_patches(photo: Photograph, lab: Array, filling: Array) -> Array:
+    """Corners ``(P, 4, 2)`` in page mm of the patches, row by row; `filling` are those of a card
+    that fills its box.
 
-    The card may be smaller than its box on the page, or lie a little askew. Its own reference
+    The card may be smaller than that, or lie a little askew. Its own reference
     values ``(P, 3)`` say which place is right: there the patches look like them, up to exposure,
     balance and contrast. Where they fill the box that is where they are left; else size, place and
     turn are searched for.
     """
     import cv2
 
-    left, top, width, height = CARD_BOX
-    middle, size = np.array([left + width / 2, top + height / 2]), np.array([width, height])
-    rows, columns = grid_of(len(lab), width / height)
-    box = parts(quad(*CARD_BOX), rows, columns) - middle
-    around = size + 2 * _AROUND
+    middle, size = filling.mean(axis=(0, 1)), np.ptp(filling, axis=(0, 1))
+    box, around = filling - middle, size + 2 * _AROUND
     pixels = np.rint(_PER_MM * around).astype(int)
     light = raster(photo, quad(*(middle - around / 2), *around), size=pixels)[0]
-    smooth = cv2.blur(light, [int(x) for x in CORE * _PER_MM * size / (columns, rows)])
+    smooth = cv2.blur(light, [int(x) for x in CORE * _PER_MM * np.ptp(box[0], axis=0)])
 
     def patches(values: Array) -> Array:
         dx, dy, sx, sy, turn = values
