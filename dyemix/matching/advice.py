@@ -100,7 +100,7 @@ def _told(
     poured = sum(d.ml for d in m.measured.doses) if m.measured else m.recipe.total
     cost, unit = m.cost or 0.0, "mL of stock" if wanted.kit else "% owf in all"
     return [
-        (bool(m.prediction.warnings), "all amounts within your own squares"),
+        (bool(m.prediction.warnings), "no depth guessed"),
         (count, few),
         (bool(grey & dyes), f"no {' or '.join(sorted(grey))}"),
         (not liked, f"uses up {liked}"),

@@ -32,7 +32,7 @@ _HUE = ((18, 50, 72, 98, 135, 168, 200, 235, 285, 312, 330), "rose red|red|orang
 _NAMES = (
     ("likeliest", "Likeliest to come out right"),
     ("your ", "Your {rest}"),
-    ("all amounts within", "Nothing guessed"),
+    ("no depth guessed", "Nothing guessed"),
     ("only one", "Only one jar"),
     ("only two", "Only two jars"),
     ("no ", "No {rest}"),

@@ -41,7 +41,7 @@ def test_what_is_said_of_each_is_true_of_it_alone(dyes: DyeSet, colour: str) -> 
             assert all(lamp(own) < lamp(other) for other in others)
         if "least to pour" in said:
             assert all(own.recipe.total < 0.8 * other.recipe.total for other in others)
-        if "within your own squares" in said:
+        if "no depth guessed" in said:
             assert not own.prediction.warnings
             assert all(other.prediction.warnings for other in others)
 
