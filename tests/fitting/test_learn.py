@@ -85,7 +85,7 @@ def test_second_baths_teach_how_far_they_stray(dyes):
         trials = []
         for depth in np.linspace(0.2, 1.0, 10):
             asked = Recipe({"navy": float(depth)})
-            read = Reading(None, on.predict(asked * share).reflectance)
+            read = Reading(None, on.predict({"navy": float(depth) * share}).reflectance)
             trials.append(Trial(asked, read, bath=Bath.SECOND, on=under))
         found = learn(dyes, trials)
         assert "Second baths" in str(found)
