@@ -342,5 +342,5 @@ def _per_cent(text: str, fibre: str) -> float:
     """Per cent of a fibre, if said: the number stands before each name of `text`, or after."""
     number = r"(\d+(?:[.,]\d+)?) ?%"
     ways = [rf"{number} (?:[^\W\d]+ )?{fibre}", rf"{fibre}(?: [^\W\d]+)? ?{number}"]
-    found = (re.search(way, text) for way in (ways if text[:1].isdecimal() else ways[::-1]))
+    found = (re.search(way, text) for way in (ways if re.match(r"\d", text) else reversed(ways)))
     return next((float(match[1].replace(",", ".")) for match in found if match), nan)
