@@ -153,15 +153,15 @@ class Unmixer:
         What a dye does in company depends on the others' amounts, so it is undone in turns, each
         an order nearer.
         """
-        blends, g = self.dyes.whole, x * self._unit.astype(np.float32)
+        blends, g = self.dyes.whole, x.T * self._unit.astype(np.float32)[:, np.newaxis]
         grown: Array | float = 1.0
         for turn in range(4):
-            columns = zip((g / grown).T, self._alone.T, self._depth.T, strict=True)
-            found = np.stack([np.interp(*column) for column in columns], axis=1)
+            columns = zip(g / grown, self._alone.T, self._depth.T, strict=True)
+            found = np.array([np.interp(*column) for column in columns])
             if turn == 3 or not (blends.company.any() or blends.interaction.any()):
                 break
-            grown = np.asarray(blends.works(found.T).grown).T
-        return np.asarray(found, dtype=np.float32)
+            grown = blends.grown(found, blends.all)
+        return np.asarray(found.T, dtype=np.float32)
 
     def _steps(self, x: Single, roots: Single) -> tuple[Single, Flags, Single]:
         """Undamped steps to `roots` ``(3, N)``: amounts, which settled, how far they are off."""

@@ -92,7 +92,6 @@ class Works(NamedTuple):
     ----------
     g : ``(k, N)`` how much works.
     own : ``(k, N)`` its slope by c, at the same T and K.
-    grown : ``(k, N)`` how many times as much that is as it would be alone.
     share : ``(k, N)`` how far a dye is in company; `share_by_own` and `share_by_total` its slopes.
     level : ``(N,)`` by how much (ln) all work more by K; `by_acting` ``(N,)`` its slope by K, and
         `by_total` ``(N,)`` by T.
@@ -100,7 +99,6 @@ class Works(NamedTuple):
 
     g: Array
     own: Array
-    grown: Array | float = 1.0
     share: Array | float = 0.0
     share_by_own: Array | float = 0.0
     share_by_total: Array | float = 0.0
@@ -150,6 +148,12 @@ class Blends:
         """Every dye of the shelf, ``(D, 1)``."""
         return np.arange(len(self.law))[:, np.newaxis]
 
+    def grown(self, c: Array, index: Index) -> Array:
+        """How many times as much of each dye works as it would alone, ``(k, N)``; as in `works`."""
+        company, acts, full = self.company[index], self.interaction[index], fullness(c.sum(axis=0))
+        acting = (acts * c).sum(axis=0) * full - acts * np.log1p(c)
+        return np.asarray(np.exp(company_share(c, axis=0) * company + acting))
+
     def works(self, c: Array, index: Index | None = None) -> Works:
         """How much of each dye works, for amounts ``(k, N)`` in % owf.
 
@@ -165,10 +169,10 @@ class Blends:
         bend = HALF_COMPANY / (whole * whole)
         full, acting = fullness(total), (acts * c).sum(axis=0)
         by_full = (1.0 / (1.0 + total) - full) / np.maximum(total, 1e-12)
-        grown = np.exp(share * company + acting * full - acts * np.log1p(c))
+        grown = self.grown(c, index)
         own = grown * (own - g * (company * bend * total + acts / (1.0 + c)))
         return Works(
-            g * grown, own, grown, share, -bend * total, bend * c, acting * full, full,
+            g * grown, own, share, -bend * total, bend * c, acting * full, full,
             acting * by_full,
         )  # fmt: skip
 
