@@ -66,8 +66,8 @@ class Unmixer:
         self.dyes, self.dose = dyes.take(list(self.recipe)), np.array(list(self.recipe.values()))
         self.light, blends, w = light, self.dyes.whole, weights(light)
         self._sensed = w / w.sum(axis=0)
-        works = blends.works(np.outer(self.dose, [1.0, MOST]))
-        self._unit, self._most = works.g[:, 0], works.g[:, 1] / works.g[:, 0]
+        self._unit, most = blends.working(np.outer([1.0, MOST], self.dose))
+        self._most = most / self._unit
         # How a curve changes in company is taken as it is in the recipe, so that K/S stays linear.
         share = company_share(self.dose)[:, np.newaxis]
         curves = np.maximum(blends.curves + share * blends.company_curve, 0.0)
@@ -153,14 +153,14 @@ class Unmixer:
         What a dye does in company depends on the others' amounts, so it is undone in turns, each
         an order nearer.
         """
-        blends, g = self.dyes.whole, x.T * self._unit.astype(np.float32)[:, np.newaxis]
-        grown: Array | float = 1.0
+        g, more = x.T * self._unit.astype(np.float32)[:, np.newaxis], np.ones(1)
+        blends = self.dyes.whole
         for turn in range(4):
-            columns = zip(g / grown, self._alone.T, self._depth.T, strict=True)
+            columns = zip(g / more, self._alone.T, self._depth.T, strict=True)
             found = np.array([np.interp(*column) for column in columns])
             if turn == 3 or not (blends.company.any() or blends.interaction.any()):
                 break
-            grown = blends.grown(found, blends.all)
+            more = blends.grown(found.T).T
         return np.asarray(found.T, dtype=np.float32)
 
     def _steps(self, x: Single, roots: Single) -> tuple[Single, Flags, Single]:

@@ -96,8 +96,8 @@ class Surface:
 SHIFT, PIVOT = 0.01, 0.5
 
 
-def depth_law_and_slope(c: ArrayLike, law: Array) -> tuple[Array, Array]:
-    """How much dye works for a depth `c` (% owf), and how much more for more.
+def depth_law_and_slope(c: ArrayLike, law: Array, slope: bool = True) -> tuple[Array, Array]:
+    """How much dye works for a depth `c` (% owf), and how much more for more, if that is asked.
 
     ``g = ((c + s)^n − s^n) exp(½ q ln²((c + s)/p))``, and ``dg/dc``.
 
@@ -111,12 +111,13 @@ def depth_law_and_slope(c: ArrayLike, law: Array) -> tuple[Array, Array]:
     power = np.exp(n * log)
     rise, log = power - np.exp(n * np.log(SHIFT)), log - np.log(PIVOT)
     bend = np.exp(0.5 * q * log * log)
-    return np.asarray(rise * bend), np.asarray((n * power + rise * (q * log)) / depth * bend)
+    more = (n * power + rise * (q * log)) / depth * bend if slope else np.empty(0)
+    return np.asarray(rise * bend), np.asarray(more)
 
 
 def depth_law(c: ArrayLike, law: Array) -> Array:
     """How much dye works for a depth `c` (% owf), as `depth_law_and_slope` says."""
-    return depth_law_and_slope(c, law)[0]
+    return depth_law_and_slope(c, law, slope=False)[0]
 
 
 def depth_law_by_law(c: ArrayLike, law: Array) -> Array:

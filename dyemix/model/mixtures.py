@@ -30,7 +30,7 @@ import numpy as np
 
 from dyemix.arrays import Array, Indices
 from dyemix.colour.colorimetry import TO_LAB, Light, cube_root_and_slope, lab, lab_slope, weights
-from dyemix.model.kubelka_munk import Surface, depth_law_and_slope, depth_law_by_law
+from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_and_slope, depth_law_by_law
 from dyemix.model.least_squares import Residual
 
 #: ``goal(lab (3, M), rows (M,)) -> (r (m, M), dr/dlab (m, 3, M))``: what a search makes small.
@@ -143,60 +143,45 @@ class Blends:
         added = [self.company_curve] if self.company_curve.any() else []
         return np.concatenate([self.curves, *added])
 
-    @cached_property
-    def all(self) -> Index:
-        """Every dye of the shelf, ``(D, 1)``."""
-        return np.arange(len(self.law))[:, np.newaxis]
-
-    def grown(self, c: Array, index: Index) -> Array:
-        """How many times as much of each dye works as it would alone, ``(k, N)``; as in `works`."""
-        company, acts, full = self.company[index], self.interaction[index], fullness(c.sum(axis=0))
-        acting = (acts * c).sum(axis=0) * full - acts * np.log1p(c)
-        return np.asarray(np.exp(company_share(c, axis=0) * company + acting))
-
-    def works(self, c: Array, index: Index | None = None) -> Works:
-        """How much of each dye works, for amounts ``(k, N)`` in % owf.
-
-        `index` ``(k, N)`` says of which dyes; by default they are all D.
-        """
-        index = self.all if index is None else index
+    def works(self, c: Array, index: Index) -> Works:
+        """How much of each dye works, for amounts ``(k, N)`` in % owf of `index` ``(k, N)``."""
         g, own = depth_law_and_slope(c, self.law[index])
         if self.plain:
             return Works(g, own)
         company, acts, total = self.company[index], self.interaction[index], c.sum(axis=0)
-        share = company_share(c, axis=0)
+        share, full = company_share(c, axis=0), fullness(total)
         whole = np.maximum(total - c + HALF_COMPANY * c, 1e-12)
         bend = HALF_COMPANY / (whole * whole)
-        full, acting = fullness(total), (acts * c).sum(axis=0)
+        acting = (acts * c).sum(axis=0)
         by_full = (1.0 / (1.0 + total) - full) / np.maximum(total, 1e-12)
-        grown = self.grown(c, index)
+        grown = np.exp(share * company + acting * full - acts * np.log1p(c))
         own = grown * (own - g * (company * bend * total + acts / (1.0 + c)))
-        return Works(
-            g * grown, own, share, -bend * total, bend * c, acting * full, full,
-            acting * by_full,
-        )  # fmt: skip
+        slopes = acting * full, full, acting * by_full
+        return Works(g * grown, own, share, -bend * total, bend * c, *slopes)
 
-    def absorption(self, c: Array, index: Index | None = None) -> tuple[Array, Works]:
-        """K/S ``(B, N)`` of amounts as in `works`, and how much of each dye works."""
-        dyes, columns = len(self.curves), np.arange(c.shape[1])
-        works, index = self.works(c, index), self.all if index is None else index
-        working = np.zeros((len(self.parts), len(columns)))
-        working[index, columns] = works.g
-        if len(working) > dyes:
-            working[index + dyes, columns] = works.g * works.share
-        k = self.parts.T @ working
-        k += self.cloth[:, np.newaxis]
-        return k, works
+    def grown(self, c: Array) -> Array:
+        """How many times as much of each dye of `c` ``(N, D)`` works as it would alone."""
+        level = (fullness(c.sum(axis=1)) * (c @ self.interaction))[:, np.newaxis]
+        return np.exp(company_share(c) * self.company + level - self.interaction * np.log1p(c))
+
+    def working(self, c: Array) -> Array:
+        """How much of each dye works, g ``(N, D)``, for amounts `c` ``(N, D)`` in % owf."""
+        alone = depth_law(c, self.law)
+        return alone if self.plain else alone * self.grown(c)
+
+    def absorption(self, c: Array, g: Array) -> Array:
+        """K/S ``(N, B)`` of amounts `c` ``(N, D)`` that work as g ``(N, D)``."""
+        k = self.cloth + g @ self.curves
+        return np.asarray(k if self.plain else k + (g * company_share(c)) @ self.company_curve)
 
     def reflectance(self, amounts: Array) -> Array:
         """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf."""
-        return self.surface.reflectance(self.absorption(amounts.T)[0].T)
+        return self.surface.reflectance(self.absorption(amounts, self.working(amounts)))
 
     def strengths(self, amounts: Array, light: Light) -> Strengths:
         """What each unknown of the dyes does to the colours of amounts ``(N, D)``."""
-        k, works = self.absorption(amounts.T)
-        g, w, share = works.g.T, weights(light), company_share(amounts)
-        r, dr = self.surface.reflectance_and_slope(k.T)
+        g, w, share = self.working(amounts), weights(light), company_share(amounts)
+        r, dr = self.surface.reflectance_and_slope(self.absorption(amounts, g))
         by_band = (lab_slope(r @ w, light) @ w.T) * dr[:, np.newaxis, :]
         by_strength = (by_band @ self.curves.T) * g[:, np.newaxis, :]
         by_strength += (by_band @ self.company_curve.T) * (g * share)[:, np.newaxis, :]
@@ -247,7 +232,7 @@ class Blending:
 
     def spectra(self, amounts: Array, index: Index) -> tuple[Array, Array]:
         """Reflectance ``(B, N)`` of amounts ``(k, N)``, and its slope by them ``(B, k, N)``."""
-        k, works = self.blends.absorption(amounts, index)
+        k, works = self._absorption(amounts, index)
         r, by_k = self.blends.surface.reflectance_and_slope(k)
         parts = self.blends.parts.T[..., np.newaxis]
         by_g = np.broadcast_to(parts, (*parts.shape[:2], k.shape[1]))
@@ -283,7 +268,7 @@ class Blending:
         """The residual ``(m, N)``, its slope by the cube roots of XYZ, theirs by what works of each
         curve ``(3, D or 2 D, N)``, and `Works`.
         """
-        k, works = self.blends.absorption(amounts, index)
+        k, works = self._absorption(amounts, index)
         root = np.sqrt(k * (k + 2.0))
         k2 = self.blends.surface.k2
         k += root + (1.0 - k2)
@@ -295,6 +280,18 @@ class Blending:
         by_g = (self.by_curve @ slope).reshape(3, len(self.blends.parts), -1)
         r, by_lab = goal(seen, rows)
         return r, (TO_LAB.T @ by_lab) * -by_xyz, by_g, works
+
+    def _absorption(self, amounts: Array, index: Index) -> tuple[Array, Works]:
+        """K/S ``(B, N)`` of amounts ``(k, N)``, and how much of each dye works."""
+        works, parts = self.blends.works(amounts, index), self.blends.parts
+        dyes, columns = len(self.entering), np.arange(index.shape[1])
+        working = np.zeros((len(parts), len(columns)))
+        working[index, columns] = works.g
+        if len(parts) > dyes:
+            working[index + dyes, columns] = works.g * works.share
+        k: Array = parts.T @ working
+        k += self.blends.cloth[:, np.newaxis]
+        return k, works
 
 
 def _through(by_root: Array, slope: Array) -> Array:

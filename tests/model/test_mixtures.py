@@ -26,7 +26,7 @@ def blends(interaction: float = 0.0, surface: Surface | None = None) -> Blends:
 
 def test_dyes_that_do_not_act_on_each_other_work_as_alone() -> None:
     amounts = np.array([[2.0, 3.0], [1.0, 0.0]])
-    np.testing.assert_allclose(blends().works(amounts.T).g.T, amounts, rtol=1e-12)
+    np.testing.assert_allclose(blends().working(amounts), amounts, rtol=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -41,18 +41,18 @@ def test_dyes_that_do_not_act_on_each_other_work_as_alone() -> None:
 def test_what_dyes_do_to_each_other_by_hand(interaction: list[float], works: list[float]) -> None:
     """(1 + T)^κ ÷ (1 + c)^κᵢ, where 1 % and 2 % make a total of 3 %; nothing to a dye alone."""
     acting = replace(blends(), interaction=np.array(interaction))
-    g = acting.works(np.array([[1.0, 2.0], [1.0, 0.0]]).T).g.T
+    g = acting.working(np.array([[1.0, 2.0], [1.0, 0.0]]))
     np.testing.assert_allclose(g, [works, [1.0, 0.0]], rtol=1e-12)
 
 
 def test_company_by_hand() -> None:
     """m = o ÷ (o + c/4): of 1 % beside 1 % 0.8, of 4 % beside 1 % half, of a dye alone nothing."""
     twice = replace(blends(), company=np.full(2, np.log(2.0)))
-    g = twice.works(np.array([[1.0, 1.0], [4.0, 1.0]]).T).g.T
+    g = twice.working(np.array([[1.0, 1.0], [4.0, 1.0]]))
     np.testing.assert_allclose(g[0], [2.0**0.8, 2.0**0.8], rtol=1e-12)
     np.testing.assert_allclose(g[1, 0], 4.0 * 2.0**0.5, rtol=1e-12)
     alone = np.array([[4.0, 0.0], [0.0, 0.0]])
-    np.testing.assert_allclose(twice.works(alone.T).g.T, alone, rtol=1e-12)
+    np.testing.assert_allclose(twice.working(alone), alone, rtol=1e-12)
 
 
 def test_a_curve_that_changes_in_company_by_hand() -> None:
