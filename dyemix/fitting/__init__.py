@@ -70,9 +70,9 @@ baths stray. A trial of little weight (old, another lot): all of that, less.
 
 **Where it fails.** Ten mixes close a third of the gap to the true model on spectra (0.36 over
 worlds kept for the report; 0.42 on CIELAB), and least of what no unknown stands for: 0.20 for dyes
-that shine of themselves. Few mixes may still mislead, by 0.07 at most there, 0.14 of photographs. Own mixes are read
-under one lamp: a second one told curves from strengths where bands move (0.03 of the gap on DEVELOP
-worlds), and misled where dyes shine. Before the first mix the promise is too wide for dyes that
-behave, up to twice the miss, since nobody can know that they do. A CIELAB ladder tells little of
-how it looks under another lamp. The tables: benchmarks/README.md.
+that shine of themselves. Few mixes may still mislead, by 0.07 at most there, photographed ones by
+0.14. Own mixes are read under one lamp: a second one told curves from strengths where bands move
+(0.03 of the gap on DEVELOP worlds), and misled where dyes shine. Before the first mix the promise
+is too wide for dyes that behave, up to twice the miss, since nobody can know that they do. A CIELAB
+ladder tells little of how it looks under another lamp. The tables: benchmarks/README.md.
 """
