@@ -11,7 +11,6 @@ import os
 import re
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
-from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn
 
@@ -211,10 +210,14 @@ def is_swatch_table(headings: list[str]) -> bool:
     return named and (not names.isdisjoint(READING) or any(bands))
 
 
-def _sense(line: str, delimiter: str) -> tuple[int, int]:
-    """How many cells of a line are headings known here, and how many cells there are."""
-    cells = line.split(delimiter)
-    return sum(known(cell.strip('" ')) for cell in cells), len(cells)
+def _sense(line: str, stated: str) -> tuple[int, int, str]:
+    """How many cells of a line are headings known here, how many there are, and what parts them.
+
+    That is the delimiter `stated`, or the one that makes most sense of the line.
+    """
+    parts = {by: line.split(by) for by in stated or _DELIMITERS}
+    found = [(sum(known(x.strip('" ')) for x in each), len(each), by) for by, each in parts.items()]
+    return max(found, key=lambda sense: sense[:2])
 
 
 def _heading_row(lines: list[str], start: int, stated: str) -> tuple[int, str]:
@@ -222,12 +225,11 @@ def _heading_row(lines: list[str], start: int, stated: str) -> tuple[int, str]:
 
     They may lie below lines of an instrument's own, where nothing is known.
     """
-    some = lines[start:][:_LINES_ABOVE]
-    best = [max(stated or _DELIMITERS, key=partial(_sense, line)) for line in some]
-    sense = [*map(_sense, some, best)]
-    wider = (at for at, (known, cells) in enumerate(sense) if known > 2 and cells > sense[0][1])
-    at = 0 if sense[0][0] else next(wider, 0)
-    return start + at, best[at]
+    understood, width, delimiter = _sense(lines[start], stated)
+    below = [] if understood else lines[start : start + _LINES_ABOVE]
+    sense = ((row, *_sense(line, stated)) for row, line in enumerate(below, start))
+    wider = ((row, by) for row, understood, cells, by in sense if understood > 2 and cells > width)
+    return next(wider, (start, delimiter))
 
 
 def tidy(text: str) -> str:
