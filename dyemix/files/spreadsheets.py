@@ -98,8 +98,9 @@ def _one_reading_a_row(sheet: Sheet, faults: Faults) -> Sheet:
 
 
 def _wavelengths(sheet: Sheet, place: int, faults: Faults) -> list[float]:
-    found = [band(text) or 0.0 for text in sheet.column(place)]
-    for row, wavelength, text in zip(sheet.numbers, found, sheet.column(place), strict=True):
+    texts = sheet.column(place)
+    found = [band(text) or 0.0 for text in texts]
+    for row, wavelength, text in zip(sheet.numbers, found, texts, strict=True):
         if not wavelength:
             faults.tell("no_wavelength", row, sheet.headings[place], text=text[:40])
     faults.raise_any()
@@ -133,9 +134,9 @@ def _from_tall(sheet: Sheet, faults: Faults) -> Sheet:
     if len(wavelengths) * len(sheet.headings) > 100 * MOST_ROWS:
         faults.stop("too_many")
     readings = [
-        (number, [name or f"column {number}", *sheet.column(number - 1)])
-        for number, name in enumerate(sheet.headings, 1)
-        if number > 1 and (name or any(sheet.column(number - 1)))
+        (number, [name or f"column {number}", *cells])
+        for number, (name, *cells) in enumerate(zip(sheet.headings, *sheet.rows, strict=True), 1)
+        if number > 1 and (name or any(cells))
     ]
     faults.counted = "column"
     faults.note("down")
@@ -212,8 +213,7 @@ def _pages(data: bytes, faults: Faults) -> list[_Page]:
             )
             return [_page(*pair) for pair in zip(values, formulas, strict=True)]
     except Exception as error:  # a damaged or another file raises whatever its bytes lead to
-        why = " ".join(str(error).split())[:100] or type(error).__name__
-        faults.stop("bad_workbook", why=why)
+        faults.stop("bad_workbook", why=tidy(str(error))[:100] or type(error).__name__)
 
 
 def _page(values: Any, formulas: Any) -> _Page:
@@ -251,4 +251,4 @@ def _text(cell: Any, in_band: bool) -> str:
         if _PERCENT.fullmatch(cell.number_format or "") and not in_band:
             return f"{100.0 * value:.12g}%"
         return f"{value:.12g}"
-    return " ".join(str(value).split())
+    return tidy(str(value))
