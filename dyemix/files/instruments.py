@@ -99,7 +99,7 @@ def _scan(text: str, faults: Faults) -> tuple[dict[str, list[int]], dict[str, li
     """Where marks stand, and the lines after each that begins a block; all others under ``""``."""
     marks: dict[str, list[int]] = {mark: [] for mark in _MARKS}
     told: dict[str, list[_Line]] = {"": [], "BEGIN_DATA_FORMAT": [], "BEGIN_DATA": []}
-    place = ""
+    place, fields = "", 0
     for number, line in enumerate(re.split("\r\n?|\n", text), 1):
         tokens = _tokens(line, number, faults)
         word = tokens[0].upper() if tokens and not line.lstrip().startswith('"') else ""
@@ -110,7 +110,7 @@ def _scan(text: str, faults: Faults) -> tuple[dict[str, list[int]], dict[str, li
             marks[word].append(number)
         elif tokens:
             told[place].append((number, tokens, line))
-        fields = sum(len(named) for _, named, _ in told["BEGIN_DATA_FORMAT"])
+            fields += len(tokens) if place == "BEGIN_DATA_FORMAT" else 0
         if fields > 2 * MOST_COLUMNS or len(told["BEGIN_DATA"]) > MOST_ROWS:
             faults.stop("many_sets", number, fields=2 * MOST_COLUMNS, sets=MOST_ROWS)
     return marks, told
