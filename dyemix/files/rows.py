@@ -97,12 +97,12 @@ class Rows:
         keys = [key for key in columns if key not in KNOWN]
         keys += [key for key in CONDITIONS if key in columns]
         texts = [*zip(*(columns[key] for key in keys), strict=True)] or [()] * len(self.numbers)
+        whole = {key: value for key, (value, _) in self._stated.items()}
         stated: dict[tuple[str, ...], tuple[Mapping[str, str], tuple[str, ...]]] = {}
         measures: dict[tuple[str, ...], Measures] = {}
         for number, words in zip(self.numbers, texts, strict=True):
             if words not in stated:
                 own = {key: text for key, text in zip(keys, words, strict=True) if text}
-                whole = {key: value for key, (value, _) in self._stated.items()}
                 told = MappingProxyType(whole | own)
                 by = tuple(told.get(key, "") for key in _MEASURES)
                 stated[words] = told, by
