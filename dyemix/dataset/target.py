@@ -72,10 +72,10 @@ class Target(Result):
     warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        given = self.name or repr(self.lab)
+        given = self.lab
         super().__post_init__()
         if self.lab.shape != (3,) or not np.all(np.isfinite(self.lab)):
-            raise TargetError(said("readings.no_colour", given=given))
+            raise TargetError(said("readings.no_colour", given=self.name or repr(given)))
         check_colour(self.lab)
 
     @classmethod
