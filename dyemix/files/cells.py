@@ -323,10 +323,10 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
 def cleaned(sheet: Sheet, faults: Faults) -> Sheet:
     """A table without what could rewrite a screen, which is noted, or keeps a text from running."""
     whole = "\n".join([*sheet.headings, *(text for _, text in sheet.remarks), *sheet.lines])
-    if whole.isascii() and "'" not in whole and "\x7f" not in whole:
-        return sheet
     if hidden := len(REWRITING.findall(whole)):
         faults.note("hidden", count=hidden)
+    elif not _KEPT_FROM_RUNNING.search(whole):
+        return sheet
 
     def clean(text: str) -> str:
         shown = REWRITING.sub("", text)
