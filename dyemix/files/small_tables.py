@@ -339,10 +339,10 @@ def read_piece(words: str, light: Light, recipe: Recipe | None = None) -> Readin
         return typed_piece(words, light, recipe)
     readings = [r for r in read_swatches(words).readings if r.reflectance is not None]
     meant = [r for r in readings if recipe is not None and r.recipe == recipe]
-    for some in (readings, meant):
-        if len({(r.recipe, r.swatch, r.name) for r in some}) == 1:
+    for some in (readings, meant or readings):
+        many = len({(r.recipe, r.swatch, r.name) for r in some})
+        if many == 1:
             return _mean(some)
-    many = len({(r.recipe, r.swatch, r.name) for r in meant or readings})
     which = f" of {recipe}" if recipe is not None else ""
     message = said("tables.pieces", count=many, which=which)
     raise InputError(Fault(message, Path(words).name))
