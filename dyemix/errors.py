@@ -100,7 +100,7 @@ class AmbiguousError(InputError):
     def __init__(self, message: str, options: Iterable[tuple[str, ...]]) -> None:
         self.message, self.options = message, tuple(options)
         names = " or ".join(map(shlex.join, self.options))
-        super().__init__(Fault(f"{message}: name {names}."))
+        super().__init__(f"{message}: name {names}.")
 
 
 class RecipeError(DyemixError):

@@ -102,7 +102,7 @@ def read_photo(
     if not isinstance(photo, np.ndarray):
         return examine_photo(photo, options)
     if photo.dtype != np.uint8 or photo.ndim != 3 or photo.shape[2] != 3:
-        raise InputError(Fault(said("tables.pixels", kind=f"{photo.shape} of {photo.dtype}")))
+        raise InputError(said("tables.pixels", kind=f"{photo.shape} of {photo.dtype}"))
     from PIL import Image
 
     from dyemix.photo.decode import decode
@@ -133,9 +133,9 @@ def convert(
     """
     pictures = [file for file in files if is_picture(file)]
     if len({os.path.realpath(file) for file in files}) < len(files):
-        raise InputError(Fault(said("tables.told_twice")))
+        raise InputError(said("tables.told_twice"))
     if len(files) > 1 and (others := few([str(file) for file in files if file not in pictures], 3)):
-        raise InputError(Fault(said("tables.no_photograph", others=others)))
+        raise InputError(said("tables.no_photograph", others=others))
     if not pictures:
         swatches, naming = name_samples(read_swatches(files[0]), names)
         return ReadReport(swatches, naming)

@@ -160,7 +160,7 @@ class Reading(Result):
         colour = self.lab is not None and self.lab.shape == (3,) and self.light is not None
         if self.kind not in KINDS:
             known = ", ".join(KINDS)
-            raise InputError(Fault(said("readings.no_kind", kind=self.kind, known=known)))
+            raise InputError(said("readings.no_kind", kind=self.kind, known=known))
         if self.rough and self.reflectance is not None and not colour:
             raise InputError(Fault(said("readings.no_lit_colour"), self.place))
 
@@ -205,7 +205,7 @@ class Reading(Result):
         """
         colour = numbers(headed(values, LAB))
         if colour.shape != (3,) or not np.isfinite(colour).all():
-            raise InputError(Fault(said("readings.no_colour", given=repr(values))))
+            raise InputError(said("readings.no_colour", given=repr(values)))
         seen = Light.parse(light)
         (spectrum,) = colorimetry.smoothest_reflectance(colour, seen)
         made = {"recipe": recipe, "reflectance": spectrum, "lab": colour, "light": seen}

@@ -89,7 +89,7 @@ class SwatchSet(Result):
         }
         found = cls(readings_of(table, light, Unit(scale), conditions or {}), **told)
         if not ("recipe" in labels(table) or {r.recipe for r in found.readings} - {None}):
-            raise InputError(Fault(said("readings.no_recipe")))
+            raise InputError(said("readings.no_recipe"))
         return found
 
     def to_frame(self) -> Frame:
@@ -273,7 +273,7 @@ def readings_of(
     strange = [dye for dye, kind in kinds.items() if kind not in "iuf" or not _may_be_dye(dye)]
     if strange or len({*heads}) < len(heads):
         wrong = f"what is {', '.join(strange)}?" if strange else "two columns are called alike."
-        raise InputError(Fault(said("readings.columns", wrong=wrong)))
+        raise InputError(said("readings.columns", wrong=wrong))
     wavelengths = headed_bands(table[bands])
     faults, out = [], []
     for at, row in enumerate(table.astype(object).where(table.notna(), "").to_dict("records")):

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import Fault, InputError
+from dyemix.errors import InputError
 from dyemix.files import instruments, spreadsheets
 from dyemix.files.cells import Faults, decode
 from dyemix.files.spreadsheets import written as swatch_table
@@ -55,7 +55,7 @@ def read_swatches(path: str | os.PathLike[str] | IO[Any]) -> SwatchSet:
     if isinstance(path, str | os.PathLike):
         data, name = read_bytes(path, LARGEST), Path(path).name
     elif not hasattr(path, "read"):
-        raise InputError(Fault(f"a path or an open file is read, not a {type(path).__name__}."))
+        raise InputError(f"a path or an open file is read, not a {type(path).__name__}.")
     else:
         content, name = path.read(), str(getattr(path, "name", "the open file"))
         data = content.encode() if isinstance(content, str) else content
