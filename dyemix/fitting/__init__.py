@@ -12,7 +12,7 @@ both. Spectra: each band a least squares weighed by |dR/dk|, strengths regressed
 a dye outshines its cloth, a band tells as little as cloth. By how much a curve turns from depth to
 depth (bands that move, light given out and taken back) mixes may see it turned, either way. Such
 ladders then miss less that nobody can explain: on worlds where bands move as the fibre fills,
-promised ÷ found falls from 2.12 to 1.97 before any mix, and ten mixes close 0.22 instead of 0.18 of
+promised ÷ found falls from 2.12 to 1.93 before any mix, and ten mixes close 0.23 instead of 0.18 of
 the gap (no more on further seeds); elsewhere nothing changes by 0.01 ΔE. CIELAB:
 one curve for all depths, ln a a Gaussian process of lengths 120 nm (standard deviation 2) and 40 nm
 (0.6) about a level that is free, falling by 2 from 600 to 700 nm; how far a reading strays, misfit
