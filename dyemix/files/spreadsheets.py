@@ -43,7 +43,7 @@ def read_text(text: str, faults: Faults) -> SwatchSet:
 
 
 def written(swatches: SwatchSet) -> str:
-    """The table that `read` gives back, to six decimals; notes are made anew by reading it.
+    """The table that `read_text` gives back, to six decimals; notes are made anew by reading it.
 
     Conditions that are the same for every reading go above it, the others into columns;
     reflectance is a fraction. A set with nothing read yet gets L*, a*, b* and hex to fill in.
