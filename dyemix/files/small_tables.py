@@ -118,18 +118,17 @@ def read_table(
         faults.raise_any()
     if unused:
         faults.note("unused", columns=", ".join(map(repr, unused)))
-    rows = []
+    rows, there = [], [(column, places[column.name]) for column in columns if column.name in places]
     for row, cells in zip(sheet.numbers, sheet.rows, strict=True):
         before, values = len(faults), {}
-        for column in (column for column in columns if column.name in places):
-            text, heading = cells[places[column.name]], sheet.headings[places[column.name]]
+        for column, at in there:
             try:
-                if text:
-                    values[column.name] = column.read(text)
+                if cells[at]:
+                    values[column.name] = column.read(cells[at])
                 elif column.needed and not column.blank:
-                    faults.tell("blank", row, heading)
+                    faults.tell("blank", row, sheet.headings[at])
             except DyemixError as error:
-                faults.add(str(error), row, heading)
+                faults.add(str(error), row, sheet.headings[at])
         rows += [(row, values)] if len(faults) == before else []
     return Table(faults, rows, sheet.remarks)
 
