@@ -244,8 +244,9 @@ def hex_readings(rows: Rows, at: Indices) -> None:
     rows.give("clipped", good, [clipped for _, clipped in read.values()])
     if read:
         _rough(rows, good, np.array([lab for lab, _ in read.values()]), [D65_2] * len(good))
-    for i in (i for i, (_, clipped) in read.items() if clipped):
-        rows.doubt(i, said("tables.censored"))
+    for i, (_, clipped) in read.items():
+        if clipped:
+            rows.doubt(i, said("tables.censored"))
 
 
 def _rough(rows: Rows, at: Indices, labs: Array, lights: list[Light | None]) -> None:
