@@ -88,7 +88,7 @@ class BathSheet(Sheet):
     @property
     def low_water(self) -> bool:
         """Whether there is too little water to stir."""
-        return bool(self.method.liquor_ratio < self.settings.low_water_below)
+        return self.settings.is_low_water(self.method.liquor_ratio)
 
     @property
     def poured_ml(self) -> float:
@@ -176,7 +176,7 @@ def bath_sheet(
     if isinstance(target, Target):
         aim += " from a screen: a direction, not a standard" if target.kind == "hex" else ""
         if dyes is not None and expect is None:
-            low_water = method.liquor_ratio < settings.low_water_below
+            low_water = settings.is_low_water(method.liquor_ratio)
             expect = _expected(dyes, recipe, target, low_water)
     syringe = spoons = None
     if dyes is not None:

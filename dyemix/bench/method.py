@@ -174,8 +174,9 @@ def dyed_as(
             known |= {name: stated(name, words)} if words else {}
         except DyemixError:
             unread.append(f"{_words(name)} {words!r}")
-    low = known.get("liquor_ratio", settings.liquor_ratio) < settings.low_water_below
-    if "soda" in known and (low or known.get("alkali", settings.alkali) == "presoak"):
+    then = {"liquor_ratio": settings.liquor_ratio, "alkali": settings.alkali, **known}
+    by_solution = settings.is_low_water(then["liquor_ratio"]) or then["alkali"] == "presoak"
+    if "soda" in known and by_solution:
         known["soda_solution"] = known.pop("soda")
     return known, tuple(unread)
 
@@ -283,7 +284,7 @@ def salt_and_soda(
         return salt, replace(soda, g_l=strength * holds_ml / total, into_bath_ml=0.0)
     by_volume = soda_by_volume(ratio, holds_ml / cloth_g, strength, settings)
     g_per_l = method.soda or max(by_volume, stirred)
-    if ratio < settings.low_water_below:
+    if settings.is_low_water(ratio):
         return salt, part(g_per_l, small, solution=strength)
     return salt, part(g_per_l, small, settings.soda_stock)
 

@@ -267,7 +267,7 @@ def first_swatches(
     settings = _with(settings, stock_strength=stock_pct)
     ratio = stated("liquor_ratio", how.get("liquor_ratio") or settings.liquor_ratio)
     if swatch_g is None:
-        swatch_g = 10.0 if ratio < settings.low_water_below else 5.0
+        swatch_g = 10.0 if settings.is_low_water(ratio) else 5.0
     depths = settings.first_depths
     planned = {"1": Recipe()}
     for place, (name, depth) in enumerate(product(names, depths), start=2):

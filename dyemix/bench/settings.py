@@ -158,6 +158,10 @@ class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figu
         salt, soda, *solution = (float(np.interp(depth, depths, row)) for row in rows)
         return salt, soda, self.soda_solution or (solution or [_SOLUTION])[0]
 
+    def is_low_water(self, liquor_ratio: float) -> bool:
+        """Whether a liquor ratio, mL per g, is too little water to stir."""
+        return bool(liquor_ratio < self.low_water_below)
+
     def stirred_share(self, liquor_ratio: float) -> float:
         """How far a bath is from low water to stirred, 0 to 1."""
         return float(np.interp(liquor_ratio, (self.low_water, self.low_water_below), (0.0, 1.0)))
