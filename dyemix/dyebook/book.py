@@ -276,12 +276,12 @@ class DyeBook(AbstractContextManager["DyeBook"]):
             if picture is not None:
                 rows.insert(db, "picture", trial=number, content=picture)
 
-    def trials(self, job: str | None = None) -> tuple[records.KeptTrial, ...]:
-        """Trials in the order in which they were kept, of one job or of all."""
+    def trials(self, job: str | None = None, method: str = "") -> tuple[records.KeptTrial, ...]:
+        """Trials in the order in which they were kept, of a job and a method where named."""
         with self._file.reading() as db:
             return tuple(
                 rows.made(db, records.KeptTrial, row, trial=rows.made(db, Trial, row))
-                for row in _of_job(db, "kept_trial", job)
+                for row in _of_job(db, "kept_trial", job, method)
             )
 
     def pictures(self, job: str) -> tuple[bytes, ...]:

@@ -22,7 +22,6 @@ from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord, PastPiece, PastWork
 from dyemix.errors import FitError, InputError, refuse, said
-from dyemix.files.cells import tidy
 from dyemix.matching.correct import Correction, Outcome, Pot, correct
 from dyemix.model.dyes import DyeSet
 
@@ -114,8 +113,7 @@ def _corrected(dyes: DyeSet | None, trial: Trial) -> _Plan:
 
 def _promise(found: Correction, pot: Pot) -> str:
     """What is to be expected of a pot, as a bath sheet says it."""
-    figures = f"{pot.likely:.1f} likely in the pot, nine pots in ten below {pot.bound:.1f}"
-    return f"ΔE2000 {figures} ({found.target.light})"
+    return said("bench.expect_again", pot.likely, pot.bound, found.target.light)
 
 
 def _again(
@@ -158,10 +156,9 @@ def dyed_for(book: DyeBook, dyes: DyeSet, target: Target, method: str = "") -> C
     bath, and a piece so far off that nothing is corrected, lead to nothing here.
     """
     wanted = target.under(dyes.light)
-    for kept in reversed(book.trials()):
+    for kept in reversed(book.trials(method=method)):
         trial, aimed = kept.trial, kept.trial.target and kept.trial.target.under(dyes.light)
-        fits = not method or kept.method in (tidy(method), None)
-        fits = fits and set(trial.recipe) <= set(dyes.names)
+        fits = set(trial.recipe) <= set(dyes.names)
         if not fits or trial.bath is Bath.SECOND or aimed is None or aimed.light != wanted.light:
             continue
         if float(delta_e(aimed.lab, wanted.lab)) <= SAME:
