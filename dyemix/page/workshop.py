@@ -12,13 +12,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import dyemix
+from dyemix.arrays import Array
 from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Bottles, Stock
 from dyemix.cloth.levelness import Levelness, levelness
-from dyemix.colour.appearance import Miss, adapted
+from dyemix.colour.appearance import Miss
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2, Light, screen_colours
+from dyemix.colour.colorimetry import D65_2, Light
 from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target, Trial
@@ -34,7 +35,7 @@ from dyemix.matching.matches import Matches, verdict
 from dyemix.model.dyes import DyeSet
 from dyemix.page.slip import Slip
 from dyemix.page.words import LADDER, counted, shows
-from dyemix.plots.paper import on_screen, pot_codes
+from dyemix.plots.paper import on_screen, target_code
 from dyemix.series.steps import Series
 
 if TYPE_CHECKING:
@@ -77,17 +78,21 @@ class Mix(Pot):
         return on_screen(p, p.lab[None], lamp(p.light))[0]
 
     @cached_property
+    def _pots(self) -> Array:
+        """CIELAB ``(POTS, 3)`` of pots, nearest to the wanted cloth first."""
+        return self.prediction.pots(self.target.lab, POTS)
+
+    @cached_property
     def pots(self) -> list[tuple[str, str]]:
         """Codes of `POTS` pots, nearest first, and how each shows."""
-        wanted = self.target.lab
-        codes = pot_codes(self.prediction, wanted, POTS, lamp(self.prediction.light))
-        words = (shows(Miss.of(wanted, pot).words) for pot in self.prediction.pots(wanted, POTS))
+        codes = on_screen(self.prediction, self._pots, lamp(self.prediction.light))
+        words = (shows(Miss.of(self.target.lab, pot).words) for pot in self._pots)
         return list(zip(codes, words, strict=True))
 
     @property
     def counted(self) -> str:
         """What these pots are worth, counted."""
-        return counted(delta_e(self.target.lab, self.prediction.pots(self.target.lab, POTS)))
+        return counted(delta_e(self.target.lab, self._pots))
 
 
 def lamp(light: Light) -> Light:
@@ -172,10 +177,7 @@ class Workshop:
 
     def cloth(self, target: Target) -> str:
         """The code of the wanted cloth under its light."""
-        spectrum, light = target.reflectance, target.light
-        if spectrum is None or light is None:
-            return target.hex
-        return screen_colours(adapted(spectrum[None], D65_2, lamp(light)))[0].hex
+        return target_code(target, target.light and lamp(target.light))
 
     @kept("wanted", "light")
     def mix(self, slip: Slip, recipe: Recipe) -> Mix:
@@ -194,8 +196,11 @@ class Workshop:
     @kept("wanted", "light")
     def before(self, slip: Slip) -> Correction | None:
         """What the last piece for the wanted colour leads to, where the book has one."""
-        of = self.dyes, self.wanted(slip), self.method
-        return next(iter(self._kept(lambda book: [dyed_for(book, *of)])), None)
+        wanted = self.wanted(slip)
+        if self.book_path is None:
+            return None
+        with self.book() as book:
+            return dyed_for(book, self.dyes, wanted, self.method)
 
     @kept("wanted", "light", "cloth", "stock", "unit")
     def choices(self, slip: Slip) -> Matches:

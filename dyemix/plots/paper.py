@@ -21,6 +21,7 @@ from dyemix.arrays import Array
 from dyemix.colour.appearance import adapted
 from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
 from dyemix.dataset.result import DEMO_WARNING
+from dyemix.dataset.target import Target
 from dyemix.errors import said
 from dyemix.model.prediction import Prediction
 
@@ -120,6 +121,13 @@ def on_screen(prediction: Prediction, labs: Array, lamp: Light | None = None) ->
     spectrum = prediction.reflectance
     seen = lab(spectrum, D65_2) if lamp is None else adapted(spectrum, D65_2, lamp)
     return [c.hex for c in screen_colours(labs - lab(spectrum, prediction.light) + seen)]
+
+
+def target_code(target: Target, lamp: Light | None = None) -> str:
+    """Hex code of a wanted colour; of a spectrum under a `lamp`, as an eye used to it sees it."""
+    if lamp is None or target.reflectance is None:
+        return target.hex
+    return screen_colours(adapted(target.reflectance, D65_2, lamp))[0].hex
 
 
 def new_figure(

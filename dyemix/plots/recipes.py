@@ -16,12 +16,12 @@ import numpy as np
 
 from dyemix.colour.appearance import Miss, adapted
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.colour.colorimetry import D65_2, Light, screen_colours
+from dyemix.colour.colorimetry import D65_2, Light
 from dyemix.dataset.recipe import format_amount
 from dyemix.errors import said
 from dyemix.matching.matches import Match, Matches
 from dyemix.plots import paper as on
-from dyemix.plots.paper import BODY, MARGIN, WIDTH, Pages, Paper, paged, pot_codes
+from dyemix.plots.paper import BODY, MARGIN, WIDTH, Pages, Paper, paged, pot_codes, target_code
 from dyemix.series.steps import Blend, Route, Series, ShadeCard, Step
 
 #: Of a match: where columns begin and how long the longest bar is, in inches.
@@ -106,10 +106,8 @@ def _row(
         end = paper.write(_NAME, end, f"smallest: {smallest}", _BLOCKS[0][0] - _NAME - 0.2)
     under = y + _HIGH + 0.02
     for j, (x, width, count, name, _) in enumerate(_BLOCKS):
-        lamp, band = Light(name, p.light.observer) if name else None, target.hex
-        if lamp and target.reflectance is not None:
-            band = screen_colours(adapted(target.reflectance, D65_2, lamp))[0].hex
-        codes = pot_codes(p, target.lab, count, lamp)
+        lamp = Light(name, p.light.observer) if name else None
+        codes, band = pot_codes(p, target.lab, count, lamp), target_code(target, lamp)
         paper.patches((x, y, width, _HIGH), [codes[::2], [band] * (count // 2), codes[1::2]])
         if lamp:
             turn = turns[j - 1]
