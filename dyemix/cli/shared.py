@@ -44,12 +44,18 @@ def in_photograph(words: str) -> Any:
     return photographed(words)
 
 
+def _signed(words: str) -> Any:
+    """What was signed as the standard of this name in the book; None for another colour."""
+    kept = chosen().sign_offs() if chosen() else ()
+    return next((signed for signed in kept if signed.name == words), None)
+
+
 def target(words: str) -> Any:
     """A colour as typed, a cell of a photograph, or a signed standard of the book."""
     from dyemix.shelf import readings_behind
 
-    if (book := chosen()) and words in {signed.name for signed in book.sign_offs()}:
-        return book.standard(words)
+    if (signed := _signed(words)) is not None:
+        return signed.target
     if (place := in_photograph(words)) is None:
         return dyemix.Target.parse(words)
     beside = None
@@ -69,8 +75,8 @@ def wanted(words: str | None) -> Any:
 
 def tolerance(words: str) -> float:
     """The ΔE2000 that was agreed on for a signed standard of the book; 0 for another colour."""
-    signed = chosen().sign_offs() if chosen() else ()
-    return next((s.tolerance for s in signed if s.name == words), 0.0)
+    signed = _signed(words)
+    return 0.0 if signed is None else signed.tolerance
 
 
 def piece(words: str, light: Any, recipe: Any = None) -> Any:
@@ -203,11 +209,8 @@ def recipe(words: str, dyes: Any = None) -> Any:
         return dyemix.Recipe.parse(words)
     at_hand, (cloth, whose) = bottles(dyes), _cloth(dyes)
     found = dyemix.Recipe.parse(words, at_hand.measures(cloth))
-    weight = weight_text(cloth, at_hand.settings.units)
-    console.remark(
-        f"{words} is {found} % owf: on {weight} of dry cloth{whose}, of stock at "
-        f"{at_hand.strengths(found)}."
-    )
+    weight, of = weight_text(cloth, at_hand.settings.units), at_hand.strengths(found)
+    console.remark(f"{words} is {found} % owf: on {weight} of dry cloth{whose}, of stock at {of}.")
     return found
 
 
