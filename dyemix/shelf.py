@@ -18,7 +18,7 @@ from typing import NamedTuple
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError
 from dyemix.files import LARGEST, read_swatches
-from dyemix.files.cells import is_swatch_table
+from dyemix.files.cells import is_swatch_table, is_table
 from dyemix.model.dyes import DyeSet
 from dyemix.model.saved import FORMAT, VERSION, load, save
 from dyemix.reading import is_picture
@@ -52,7 +52,7 @@ def demo() -> SwatchSet:
 
 def _swatch_table(path: Path) -> str:
     """The text of a file that looks like a swatch table: one headed by a recipe and readings."""
-    if path.suffix.lower() not in (".csv", ".tsv", ".txt"):
+    if not is_table(path):
         return ""
     try:
         text = read_bytes(path, LARGEST).decode("utf-8-sig", errors="replace")

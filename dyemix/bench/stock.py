@@ -7,7 +7,6 @@ import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
-from pathlib import Path
 from typing import Any, ClassVar, TypeVar
 
 from dyemix.bench.settings import BathSettings, Making
@@ -17,6 +16,7 @@ from dyemix.dataset.conditions import parse_day
 from dyemix.dataset.recipe import SPOON_SETS, Measures, Spoonfuls, dye_name, spoonfuls
 from dyemix.dataset.result import Value
 from dyemix.errors import DyemixError, RecipeError, expect, refuse
+from dyemix.files.cells import is_table
 from dyemix.files.small_tables import Column, number, read_table
 from dyemix.matching.limits import Measured, parse_stock
 
@@ -109,7 +109,7 @@ def parse_stocks(text: str) -> tuple[Stock, ...]:
     A table of bottles (a file name with an ending); ``2`` for every dye (% w/v); or
     ``navy 1, gold 2``. Raises `InputError` for the table, `DyemixError` for the rest.
     """
-    if Path(text).suffix.lower() in (".csv", ".tsv", ".txt"):
+    if is_table(text):
         return read_stocks(text)
     return tuple(Stock(dye, strength) for dye, strength in parse_stock(text).items())
 

@@ -12,8 +12,6 @@ from dyemix.cli import shared
 from dyemix.cli.options import care, given, given_only, misused
 from dyemix.errors import AmbiguousError, UnstatedError, refuse
 
-_TABLES = (".csv", ".tsv", ".txt")
-
 
 def start(dyes: str, output: Path | None, **how: Any) -> None:
     """Plan the swatches of a first weekend.
@@ -24,8 +22,9 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
     """
     from dyemix.bench.plan import planned_again
     from dyemix.files import swatch_table
+    from dyemix.files.cells import is_table
 
-    if Path(dyes).suffix.lower() in _TABLES:
+    if is_table(dyes):
         shared.show(planned_again(dyemix.read_swatches(dyes), shared.settings()))
         return
     misused((method := given("method")) is None, "usage.method")
@@ -65,8 +64,9 @@ def bath(
     the recipes that 'match --targets' wrote.
     """
     from dyemix.bench.plan import read_jobs, read_recipes
+    from dyemix.files.cells import is_table
 
-    many = Path(recipe).suffix.lower() in _TABLES
+    many = is_table(recipe)
     dyes = None if no_swatches else shared.dyes("" if many else recipe)
     wanted = shared.wanted(aim)
     one = given_only({**one, "target": wanted, "second_bath": over and True})

@@ -202,6 +202,11 @@ def known(heading: str) -> bool:
     return band(heading) is not None or meaning(heading) in KNOWN
 
 
+def is_table(name: str | os.PathLike[str]) -> bool:
+    """Whether a file is called as tables of text are."""
+    return Path(name).suffix.lower() in (".csv", ".tsv", ".txt")
+
+
 def is_swatch_table(headings: list[str]) -> bool:
     """Whether headings are those of a swatch table: a recipe, and room for a reading."""
     names = {meaning(heading) for heading in headings}
