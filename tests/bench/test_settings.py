@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from dyemix.bench.bath_sheet import bath_sheet
-from dyemix.bench.settings import BathSettings, defaults_text
-from dyemix.errors import InputError
+from dyemix.bench.settings import ORDERS, BathSettings, defaults_text
+from dyemix.dataset.recipe import SPOON_SETS
+from dyemix.errors import InputError, data
 
 #: Words that say where a figure comes from.
 SOURCES = ("common practice", "working value", "yours", "iupac")
@@ -26,6 +27,11 @@ def test_every_figure_of_the_file_has_its_source_above_it() -> None:
         elif line.startswith("# "):
             above, fresh = (line if fresh else f"{above} {line[2:]}"), False
     assert sorted(seen) == sorted(BathSettings.__dataclass_fields__)
+
+
+def test_words_that_a_figure_may_be_are_those_there_are() -> None:
+    ranges = data("settings_ranges")
+    assert (ranges["alkali"], ranges["spoons"]) == (list(ORDERS), list(SPOON_SETS))
 
 
 def test_the_file_is_the_default_and_reads_back(tmp_path: Path) -> None:

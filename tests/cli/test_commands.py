@@ -8,6 +8,9 @@ import shlex
 import signal
 import time
 from collections.abc import Iterator
+from importlib import import_module
+from inspect import signature
+from operator import attrgetter
 from pathlib import Path
 
 import click
@@ -17,7 +20,7 @@ from PIL import Image
 
 from dyemix.cli import shared
 from dyemix.cli.commands import dyemix
-from dyemix.cli.options import GROUPS, OPTIONS, Written
+from dyemix.cli.options import _KINDS, GROUPS, OPTIONS, Written
 from dyemix.console import Ended
 from dyemix.errors import data
 from tests.simulated.struck import small_piece
@@ -229,6 +232,25 @@ def test_every_option_is_taken_by_some_command() -> None:
     assert {f"--{name}" for name in OPTIONS} <= taken
     rows = Path(shared.__file__).parents[1].joinpath("data", "options.csv")
     assert len(rows.read_text(encoding="utf-8").splitlines()) == len(OPTIONS) + len(GROUPS) + 1
+
+
+def test_every_name_that_the_table_of_options_mentions_is_there() -> None:
+    """A function that is to understand words is looked up only when somebody gives some."""
+    for name, row in OPTIONS.items():
+        module, _, function = row["kind"].partition(":")
+        if function:
+            assert callable(attrgetter(function)(import_module(f"dyemix.{module}"))), name
+        else:
+            assert module in _KINDS or "|" in module, name
+    assert {word for words in GROUPS.values() for word in words.split()} <= OPTIONS.keys()
+
+
+@pytest.mark.parametrize("name", TREE)
+def test_a_command_hands_over_what_its_function_takes(name: str) -> None:
+    told = {str(param.name): None for param in TREE[name].params if param.expose_value}
+    function = TREE[name].callback
+    assert function is not None
+    signature(function).bind(**told)  # raises for a name too many, and for one that lacks
 
 
 def test_help_tells_the_exit_codes(run: Command) -> None:
