@@ -278,8 +278,9 @@ def read_targets(path: str | os.PathLike[str]) -> list[Target]:
     text, faults = read_text(path)
     lines = [(i, line.strip()) for i, line in enumerate(text.splitlines(), 1) if line.strip()]
     rows: list[tuple[int, dict[str, str]]] = [(i, {_COLOUR: line}) for i, line in lines]
+    first = next((line for _, line in lines), "")
     try:
-        Target.parse(lines[0][1])  # no headings; a hex code is not a '#' remark here
+        Target.parse(first)  # no headings; a hex code is not a '#' remark here
     except DyemixError:
         table = read_table(path, _COLUMNS, others=True)
         rows, faults = table.rows, table.faults

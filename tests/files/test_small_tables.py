@@ -121,6 +121,12 @@ def test_lists_of_colours(tmp_path: Path, text: str) -> None:
     assert (*second.lab, str(second.light)) == (56, -10, 13, "D50/2°")
 
 
+def test_a_list_of_a_byte_order_mark_alone_holds_no_table(tmp_path: Path) -> None:
+    (tmp_path / "job.csv").write_bytes(b"\xef\xbb\xbf")
+    with pytest.raises(InputError, match="holds no table"):
+        read_targets(tmp_path / "job.csv")
+
+
 def test_a_list_of_colours_tells_every_fault(tmp_path: Path) -> None:
     (tmp_path / "job.csv").write_text("L*,a*,b*,name\n50,0,,A\n,,,B\n50,0,0,C\n300,0,0,D\n")
     with pytest.raises(InputError) as told:
