@@ -170,3 +170,13 @@ def test_stocks_as_a_dyer_names_them(tmp_path: Path) -> None:
     assert len(parse_stocks(str(stocks_file(tmp_path)))) == 4  # type: ignore[arg-type]
     how = "dye,stock_pct,how\ngold,5,added to\n"
     assert parse_stocks(str(stocks_file(tmp_path, how))) == (Stock("gold", 5, how=ADDED_TO),)
+
+
+def test_a_table_of_bottles_needs_the_dye_and_its_strength(tmp_path: Path) -> None:
+    table = tmp_path / "bottles.csv"
+    table.write_text("dye,stock_pct,cold\nnavy,2,yes\ngold,1,no\n", encoding="utf-8")
+    assert [stock.cold for stock in read_stocks(table)] == [True, False]
+    for headings, missing in (("dye,cold\nnavy,yes\n", "stock_pct"), ("stock_pct\n2\n", "dye")):
+        table.write_text(headings, encoding="utf-8")
+        with pytest.raises(DyemixError, match=f"column {missing}: is missing"):
+            read_stocks(table)
