@@ -85,9 +85,9 @@ def covered(off: Array, share: Array) -> tuple[Flags, Array]:
     """Where cloth lies on paper or print, whose log light is `off` ``(N, 3)`` what it should be;
     and the light there ``(N,)`` as a fraction of what it should be.
 
-    Cloth is coloured or dark; a shadow is neither. Of each channel counts the `share` ``(3,)`` of
-    the brightest that is counted of white in it: under warm lamps blue is little more than noise,
-    and what JPEG lets it have of the cloth beside.
+    Cloth is coloured or dark; a shadow is neither. `share` ``(3,)`` says how much each channel
+    weighs: under warm lamps blue is little more than noise, and what JPEG lets it have of the cloth
+    beside.
     """
     level = off @ share / share.sum()
     tint = np.ptp((off - level[:, np.newaxis]) * share, axis=1)
@@ -124,7 +124,7 @@ def fit_flat(spots: Array, light: Array, seen: Array | None = None) -> Flat:
     mean = (terms[kept] @ coefficients).mean(axis=0)
     coefficients[0] -= mean
     counts = np.exp(mean) if seen is None else seen
-    hidden, ratio = covered(off, counts / counts.max())
+    hidden, ratio = covered(off, np.minimum(1.0, 2.0 * counts / counts.max()))
     bare, spread = ~hidden, robust_deviation(residual)
     share = float(bare.mean())
     return Flat(coefficients, centre, size, np.exp(mean), spread, spots[bare], ratio[bare], share)

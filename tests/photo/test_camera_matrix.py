@@ -210,16 +210,16 @@ def test_flat_field_recovers_the_fall_of_light_under_covered_spots() -> None:
 
 
 def test_noise_in_blue_that_hardly_counts_is_no_cloth_and_a_shadow_neither() -> None:
-    """Warm white, a tenth as blue as it is red: its blue is off by a tenth here and there."""
-    share, noise = np.array([1.0, 0.45, 0.12]), np.array([0.005, 0.005, 0.1])
+    """Warm white, an eighth as blue as it is red: its blue is off by 7 % here and there."""
+    share, noise = np.array([1.0, 0.9, 0.24]), np.array([0.005, 0.005, 0.07])
     off = np.random.default_rng(2).normal(0.0, noise, (300, 3))
     for shadow in (0.0, -0.2):
         hidden, light = covered(off + shadow, share)
-        assert hidden.mean() < 0.05
+        assert hidden.mean() < 0.1
         assert np.median(light) == pytest.approx(np.exp(shadow), rel=0.02)
     for cloth in ([-0.3, 0.0, 0.0], [0.0, -0.3, 0.0], [-0.7, -0.7, -0.7]):
         assert covered(off + np.array(cloth), share)[0].mean() > 0.98
-    assert covered(off, np.ones(3))[0].mean() > 0.5  # in daylight that would be a colour
+    assert covered(off, np.ones(3))[0].mean() > 0.4  # in daylight that would be a colour
 
 
 # --- colour
