@@ -21,7 +21,7 @@ from dyemix.dataset.recipe import format_amount
 from dyemix.errors import said
 from dyemix.matching.matches import Match, Matches
 from dyemix.plots import paper as on
-from dyemix.plots.paper import BODY, MARGIN, WIDTH, Pages, Paper, paged, pot_codes, target_code
+from dyemix.plots.paper import BODY, MARGIN, WIDTH, Pages, Paper, paged, pot_codes
 from dyemix.series.steps import Blend, Route, Series, ShadeCard, Step
 
 #: Of a match: where columns begin and how long the longest bar is, in inches.
@@ -107,14 +107,15 @@ def _row(
     under = y + _HIGH + 0.02
     for j, (x, width, count, name, _) in enumerate(_BLOCKS):
         lamp = Light(name, p.light.observer) if name else None
-        codes, band = pot_codes(p, target.lab, count, lamp), target_code(target, lamp)
+        pots, band = p.pots(target.lab, count), on.target_code(target, lamp)
+        codes = on.on_screen(p, pots, lamp)
         paper.patches((x, y, width, _HIGH), [codes[::2], [band] * (count // 2), codes[1::2]])
         if lamp:
             turn = turns[j - 1]
             words = f"{turn.words[0] if turn.words else 'as it is,'} {turn.delta_e:.1f}"
             paper.write(x, under, words, font="bold" if turn.delta_e <= least[j - 1] else "text")
             continue
-        misses = delta_e(target.lab, p.pots(target.lab, count))
+        misses = delta_e(target.lab, pots)
         near = int((misses <= 1.5).sum())
         paper.line([x + width * near / count] * 2, [y - 0.05, y])
         paper.write(x, under, f"{near} of {count} within 1.5")
