@@ -142,7 +142,7 @@ class BookFile:
             except DyemixError:
                 raise
             except (ValueError, LookupError, TypeError) as error:  # what no version writes
-                self._refuse(True, "dyebook.value", error)
+                raise SavedError(f"{self.path}: {said('dyebook.value', error)}") from None
             finally:
                 if self.db.in_transaction:
                     self.db.execute("ROLLBACK")
