@@ -47,10 +47,15 @@ HALF_COMPANY = 0.25
 COMPANY_FLOOR = 0.05
 
 
-def company_share(c: Array, axis: int = -1) -> Array:
-    """How far each dye of amounts `c` is in company, m; the dyes stand along `axis`."""
-    others = c.sum(axis=axis, keepdims=True) - c
-    return np.asarray(others / np.maximum(others + HALF_COMPANY * c, 1e-12))
+def _beside(c: Array, total: Array) -> Array:
+    """What the other dyes are counted beside, for amounts `c` of such a total: m is their share."""
+    return np.maximum(total - c + HALF_COMPANY * c, 1e-12)
+
+
+def company_share(c: Array) -> Array:
+    """How far each dye of amounts `c` ``(..., D)`` is in company, m."""
+    total = c.sum(axis=-1, keepdims=True)
+    return np.asarray((total - c) / _beside(c, total))
 
 
 def fullness(total: Array) -> Array:
@@ -149,9 +154,8 @@ class Blends:
         if self.plain:
             return Works(g, own)
         company, acts, total = self.company[index], self.interaction[index], c.sum(axis=0)
-        share, full = company_share(c, axis=0), fullness(total)
-        whole = np.maximum(total - c + HALF_COMPANY * c, 1e-12)
-        bend = HALF_COMPANY / (whole * whole)
+        whole, full = _beside(c, total), fullness(total)
+        share, bend = (total - c) / whole, HALF_COMPANY / (whole * whole)
         acting = (acts * c).sum(axis=0)
         by_full = (1.0 / (1.0 + total) - full) / np.maximum(total, 1e-12)
         grown = np.exp(share * company + acting * full - acts * np.log1p(c))
