@@ -297,8 +297,9 @@ def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes:
     """Amounts ``(1, D)``, begun at others, whose prediction plus `error` ``(3,)`` comes nearest to
     the target; with one more dye where that is worth it.
     """
-    own, one_more = amounts > 0, np.eye(len(dyes), dtype=bool)[: len(dyes) * other_dyes]
-    used = np.concatenate([own, own | one_more])
+    own = amounts > 0
+    one_more = own | np.eye(len(dyes), dtype=bool)[~own.ravel()]
+    used = np.concatenate([own, one_more]) if other_dyes else own
     n = len(used)
     start = Found(np.zeros(n, np.intp), used, np.tile(amounts, (n, 1)), np.zeros(n))
     problem = Problem.of(dyes, target.lab[np.newaxis], dyes.light_of(target), len(dyes))
