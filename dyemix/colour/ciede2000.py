@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import LAB, Array, headed
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, refuse
 
 _TINY = 1e-12
 _DEG = np.pi / 180.0
@@ -28,6 +28,11 @@ def _seventh(chroma: Array) -> Array:
     return np.asarray(power / (power + 25.0**7))
 
 
+def check_lightness_factor(k_lightness: float) -> None:
+    """Raises `DyemixError` for a lightness factor of ΔE2000 that nobody works with."""
+    refuse(not 0.01 <= k_lightness <= 100, "colour.difference.factor", k_lightness)
+
+
 def delta_e(reference: ArrayLike, sample: ArrayLike, k_lightness: float = 1.0) -> Array:
     """ΔE2000 between CIELAB ``(..., 3)`` of one light; they broadcast.
 
@@ -39,13 +44,11 @@ def delta_e(reference: ArrayLike, sample: ArrayLike, k_lightness: float = 1.0) -
     """
     pair = [headed(values, LAB) for values in (reference, sample)]
     for shape in map(np.shape, pair):
-        if shape[-1:] != (3,):
-            raise DyemixError(f"the shape {shape} holds no CIELAB: (3,) or (..., 3) does.")
+        refuse(shape[-1:] != (3,), "colour.difference.shape", shape)
     shapes = [np.shape(values)[-2::-1] for values in pair]
     if any(1 not in sizes and sizes[0] != sizes[1] for sizes in zip(*shapes, strict=False)):
         raise DyemixError(f"{np.shape(pair[0])} colours have no partners in {np.shape(pair[1])}.")
-    if not 0.01 <= k_lightness <= 100:
-        raise DyemixError(f"k_lightness is {k_lightness:g}: from 0.01 to 100.")
+    check_lightness_factor(k_lightness)
     residual, _ = delta_e_parts(*_leading(*pair), k_lightness, slope=False)
     return np.asarray(np.sqrt((residual * residual).sum(axis=0)))
 

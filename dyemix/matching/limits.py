@@ -14,7 +14,7 @@ from itertools import product
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.ciede2000 import check_lightness_factor, delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import NAME, SPOON_SETS, Recipe, dye_name, dye_names, spoonfuls
 from dyemix.dataset.result import Value
@@ -305,14 +305,14 @@ class Constraints:
         both = ", ".join(sorted(avoided & {*wanted, *self.only}))
         other = ", ".join(sorted(wanted - set(self.only))) if self.only else ""
         n, dear = len(self.use), self.rank_by is RankBy.COST and not self.price
-        most, total, factor = self.max_dyes, self.total, self.k_lightness
+        most, total = self.max_dyes, self.total
         refuse(most < 1, f"max_dyes is {most}: a recipe has one dye or more.")
         refuse(n > most, f"{n} dyes must be used, but max_dyes is {most}.")
         refuse(both, f"{both}: to be used and avoided at once.")
         refuse(other, f"{other}: to be used, but not among 'only'.")
         refuse(not total > 0, f"a total depth of {total:g} % owf holds no dye: above 0.")
         refuse(self.count < 1, f"count is {self.count}: 1 or more.")
-        refuse(not 0.01 <= factor <= 100, f"k_lightness is {factor:g}: from 0.01 to 100.")
+        check_lightness_factor(self.k_lightness)
         refuse(dear, "to rank by cost, give the price of every dye.")
 
     def shelf(self, dyes: DyeSet) -> DyeSet:
