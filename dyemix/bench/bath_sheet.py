@@ -176,8 +176,7 @@ def bath_sheet(
     if isinstance(target, Target):
         aim += " from a screen: a direction, not a standard" if target.kind == "hex" else ""
         if dyes is not None and expect is None:
-            low_water = settings.is_low_water(method.liquor_ratio)
-            expect = _expected(dyes, recipe, target, low_water)
+            expect = _expected(dyes, recipe, target, settings.is_low_water(method.liquor_ratio))
     syringe = spoons = None
     if dyes is not None:
         by_syringe = {d.dye: d.owf / d.exact_ml * d.ml for d in doses}

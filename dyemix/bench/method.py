@@ -174,9 +174,8 @@ def dyed_as(
             known |= {name: stated(name, words)} if words else {}
         except DyemixError:
             unread.append(f"{_words(name)} {words!r}")
-    then = {"liquor_ratio": settings.liquor_ratio, "alkali": settings.alkali, **known}
-    by_solution = settings.is_low_water(then["liquor_ratio"]) or then["alkali"] == "presoak"
-    if "soda" in known and by_solution:
+    low = settings.is_low_water(known.get("liquor_ratio") or settings.liquor_ratio)
+    if "soda" in known and (low or known.get("alkali", settings.alkali) == "presoak"):
         known["soda_solution"] = known.pop("soda")
     return known, tuple(unread)
 
