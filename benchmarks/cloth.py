@@ -17,7 +17,7 @@ from itertools import combinations
 import numpy as np
 
 from dyemix.arrays import Array, Flags
-from dyemix.cloth.doubt import NINE_IN_TEN, worlds
+from dyemix.cloth.doubt import stated_error, worlds
 from dyemix.cloth.figures import Blocks
 from dyemix.cloth.levelness import Levelness
 from dyemix.cloth.preview import Preview, preview
@@ -153,9 +153,8 @@ def one_seed(mix: str, seed: int) -> Seed:
         ))  # fmt: skip
         covered.append(covers)
         draws.append(found.draws)
-    errors = [((one - other) ** 2).mean(axis=0) for one, other in combinations(draws, 2)]
     seen, true, told, eye, camera, back = (np.array(part) for part in zip(*rows, strict=True))
-    pairs = NINE_IN_TEN * np.sqrt(errors)
+    pairs = np.array([stated_error(one - other) for one, other in combinations(draws, 2)])
     return Seed(seen, true, told, pairs, eye, camera, np.concatenate(covered), back)
 
 

@@ -89,9 +89,13 @@ def worlds(cells: Photographed, found: Blocks) -> Worlds:
     draws[:, 3:] = [labs(r.mean(axis=0)) for r in looks]
     draws -= main_figures(relative, responses, on_path)
     apart = np.array([difference(r) for r in looks]) / max(difference(responses), 1e-9) - 1.0
-    error, spread = (NINE_IN_TEN * np.sqrt((x**2).mean(axis=0)) for x in (draws, apart))
     mean, by_block = _spread(amounts.mean(axis=1)), _spread(amounts)
-    return Worlds(draws, error, mean, some, by_block, float(spread))
+    return Worlds(draws, stated_error(draws), mean, some, by_block, float(stated_error(apart)))
+
+
+def stated_error(moved: Array) -> Array:
+    """90 % errors of what has `moved` by so much in each world ``(W, ...)``."""
+    return np.asarray(NINE_IN_TEN * np.sqrt((moved**2).mean(axis=0)))
 
 
 def _spread(values: Array) -> Array:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array
 from dyemix.cloth.amounts import Unmixer
-from dyemix.cloth.doubt import NINE_IN_TEN, WORLDS, worlds
+from dyemix.cloth.doubt import NINE_IN_TEN, WORLDS, stated_error, worlds
 from dyemix.cloth.figures import BLOCK_MM, SIDES_MM, Alkali, Blocks, Figure, Mottle, Shade
 from dyemix.cloth.photographed import Photographed, read_piece
 from dyemix.dataset.recipe import Recipe
@@ -245,7 +245,7 @@ def compare_pieces(pieces: Sequence[Levelness]) -> PieceComparison:
     refuse(len(recipes) > 1, "cloth.recipes", " and ".join(recipes))
     found = []
     for one, other in combinations(pieces, 2):
-        errors = NINE_IN_TEN * np.sqrt(((one.draws - other.draws) ** 2).mean(axis=0))
+        errors = stated_error(one.draws - other.draws)
         beyond = []
         for before, after, error in zip(one.main, other.main, errors, strict=True):
             by, unit = after.value - before.value, after.unit.replace("%", "points")
