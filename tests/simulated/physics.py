@@ -147,7 +147,26 @@ def company(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
     moves = h * rng.uniform(-18.0, 18.0, count)
     gains = 1.0 + h * rng.uniform(-0.25, 0.35, count)
     half = rng.uniform(0.2, 1.0)
-    beside = np.array(
+    return _moving(
+        shelf, moves, gains, half, lambda amounts, _: amounts.sum(axis=1, keepdims=True) - amounts
+    )
+
+
+def crowding(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
+    """Bands that move and lose height as the fibre fills, whichever dye fills it."""
+    moves = h * rng.uniform(-35.0, 35.0, len(shelf.names))
+    keeps = 1.0 - h * rng.uniform(0.0, 0.5, len(shelf.names))
+    half = rng.uniform(1.0, 4.0)
+    return _moving(shelf, moves, keeps, half, lambda _, fixed: fixed.sum(axis=1, keepdims=True))
+
+
+def _moving(
+    shelf: Shelf, moves: Array, gains: Array, half: float, load: Callable[[Array, Array], Array]
+) -> Physics:
+    """Bands that move (nm) and change height by a factor, half way where the `load`, told from
+    amounts and those on the fibre, is `half`.
+    """
+    moved = np.array(
         [
             gain * np.interp(WAVELENGTHS - move, WAVELENGTHS, curve)
             for curve, move, gain in zip(shelf.curves, moves, gains, strict=True)
@@ -156,33 +175,10 @@ def company(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
 
     def reflect(amounts: Array) -> Array:
         fixed = shelf.fixed(amounts)
-        others = amounts.sum(axis=1, keepdims=True) - amounts
-        share = others / (others + half)
+        loaded = load(amounts, fixed)
+        share = loaded / (loaded + half)
         return shelf.opaque(
-            shelf.cloth + (fixed * (1.0 - share)) @ shelf.curves + (fixed * share) @ beside
-        )
-
-    return reflect
-
-
-def crowding(rng: np.random.Generator, shelf: Shelf, h: float) -> Physics:
-    """Bands that move and lose height as the fibre fills, whichever dye fills it."""
-    moves = h * rng.uniform(-35.0, 35.0, len(shelf.names))
-    keeps = 1.0 - h * rng.uniform(0.0, 0.5, len(shelf.names))
-    half = rng.uniform(1.0, 4.0)
-    full = np.array(
-        [
-            keep * np.interp(WAVELENGTHS - move, WAVELENGTHS, curve)
-            for curve, move, keep in zip(shelf.curves, moves, keeps, strict=True)
-        ]
-    )
-
-    def reflect(amounts: Array) -> Array:
-        fixed = shelf.fixed(amounts)
-        load = fixed.sum(axis=1, keepdims=True)
-        share = load / (load + half)
-        return shelf.opaque(
-            shelf.cloth + (fixed * (1.0 - share)) @ shelf.curves + (fixed * share) @ full
+            shelf.cloth + (fixed * (1.0 - share)) @ shelf.curves + (fixed * share) @ moved
         )
 
     return reflect
