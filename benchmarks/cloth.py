@@ -158,17 +158,18 @@ def one_seed(mix: str, seed: int) -> Seed:
     return Seed(seen, true, told, pairs, eye, camera, np.concatenate(covered), back)
 
 
+def gathered(seeds: Sequence[Seed], *parts: str) -> list[Array]:
+    """Each of these parts ``(S, 3, ...)`` of all seeds."""
+    return [np.array([getattr(seed, part) for seed in seeds]) for part in parts]
+
+
 def tell(mix: str, seeds: Sequence[Seed]) -> None:
     """Print what became of the pieces of one mix."""
     names = tuple(MIXES[mix])
-    seen, true, stated, pairs, back = (
-        np.array([getattr(seed, part) for seed in seeds])
-        for part in ("seen", "true", "stated", "pairs", "back")
+    seen, true, stated, pairs, eye, camera, back = gathered(
+        seeds, "seen", "true", "stated", "pairs", "eye", "camera", "back"
     )
-    eye, camera, covered = (
-        np.concatenate([getattr(seed, part) for seed in seeds])
-        for part in ("eye", "camera", "covered")
-    )
+    covered = np.concatenate([seed.covered for seed in seeds])
     print(f"{mix}: {len(seeds)} seeds of {', '.join(ORDERS)}")
     off = np.abs(seen - true)[..., 0]
     print(f"  undyed share off by {off.mean():.1f} points, {off.max():.1f} at worst (asked: 2)")
@@ -183,11 +184,11 @@ def tell(mix: str, seeds: Sequence[Seed]) -> None:
             "in truth by more than the stated error of the difference are the right way round, all "
             f"of a seed's in {100 * seeds_right:.0f} %"
         )
-    eyes = 100.0 * np.median(eye, axis=0)
+    eyes = 100.0 * np.median(eye, axis=(0, 1))
     told = ", ".join(f"{n} {x:.0f}" for n, x in zip(names, eyes, strict=True))
     bar = f"asked: {_BARS[mix]:.0f}"
     print(f"  perfect observer, 2 mm blocks: median {eyes.mean():.1f} % off ({bar}): {told}")
-    by_dye = 100.0 * np.median(camera, axis=0)
+    by_dye = 100.0 * np.median(camera, axis=(0, 1))
     told = ", ".join(f"{n} {x:.0f}" for n, x in zip(names, by_dye, strict=True))
     bar = "asked: 12" if mix == "clear" else "no bar"
     print(f"  camera, of each dye's mean: median {by_dye.mean():.1f} % off ({bar}): {told}")
@@ -209,10 +210,8 @@ def main(mixes: Sequence[str] = tuple(MIXES), count: int = 10, first: int = 300)
     found = {mix: [one_seed(mix, first + i) for i in range(count)] for mix in mixes}
     for mix, seeds in found.items():
         tell(mix, seeds)
-    seen, true, stated = (
-        np.array([getattr(seed, part) for seeds in found.values() for seed in seeds])
-        for part in ("seen", "true", "stated")
-    )
+    every = [seed for seeds in found.values() for seed in seeds]
+    seen, true, stated = gathered(every, "seen", "true", "stated")
     covered = 100 * (np.abs(seen - true) <= stated).mean()
     slope = np.polyfit(true[..., 2].ravel(), seen[..., 2].ravel(), 1)[0]
     print(
