@@ -200,7 +200,7 @@ def main(words: Sequence[str]) -> None:
                 refused += 1
                 said[f"{seed}: " + str(error).removeprefix("p.jpg: ")[:90]] += 1
                 continue
-            said["named"] += "veiling glare" in str(read)
+            said["named"] += fault == "flare" and "veiling glare" in str(read)
             at = {label: i for i, label in enumerate(read.frame.labels)}
             for cell in read.cells:
                 i = at[cell.label]
@@ -218,7 +218,7 @@ def main(words: Sequence[str]) -> None:
         pooled.append(found)
         line(fault, number, refused, 100 * kept / max(whole, 1), found)
         for sentence, times in said.items():
-            if times and (sentence != "named" or fault == "flare"):
+            if times:
                 print(f"      {times} × {sentence}")
     line("all", 0, 0, np.nan, np.concatenate(pooled))
 
