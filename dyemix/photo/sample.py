@@ -286,8 +286,9 @@ def retouched(photo: Photograph, frame: Frame, flat: Flat) -> list[str]:
     checks = frame.of("check")
     light = np.log(levels(photo, checks, 0.5)[0] / flat.at(checks.mean(axis=1)))
     off = light - np.median(light, axis=0) if len(checks) else light
-    far = np.abs(np.expm1(off.mean(axis=1)))
-    odd = flat.known & ~covered(off, np.ones(3))[0] & (far > _TONES)
+    hidden, seen = covered(off, np.ones(3))
+    far = np.abs(seen - 1.0)
+    odd = flat.known & ~hidden & (far > _TONES)
     where = ", ".join(label for label, differs in zip(frame.labels, odd, strict=False) if differs)
     holds = {
         "overexposed": flat.clipped,
