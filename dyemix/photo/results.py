@@ -158,7 +158,7 @@ class PhotoReading(Result):
 
     def _shared(self, apart: float) -> float:
         """The share of the camera's error that colours so many ΔE2000 `apart` have in common."""
-        return float(np.exp(-apart / SHARED_OVER[self.characterisation.matrix.patches == ()]))
+        return float(np.exp(-apart / SHARED_OVER[not self.characterisation.matrix.patches]))
 
     def target(self, label: str, beside: SwatchSet | None = None) -> Target:
         """The colour of one cell as a target, with its error and its doubts.
