@@ -247,9 +247,9 @@ class Blending:
         would be `entering` them, from slopes by what works of each curve ``(m, D or 2 D, N)``.
         """
         blends, dyes, columns = self.blends, len(self.entering), np.arange(index.shape[1])
-        by: Array = by_g[:, index, columns]
         if blends.plain:
-            return by_g * self.entering if entering else by * works.own
+            return by_g * self.entering if entering else by_g[:, index, columns] * works.own
+        by: Array = by_g[:, index, columns]
         by_share: Array | float = 0.0
         if by_g.shape[1] > dyes:
             beside = by_g[:, index + dyes, columns]
