@@ -393,7 +393,7 @@ def show(result: Any, text: str = "", drawn: Any = None, **picture: Any) -> None
     if given("html") is not None:
         write(given("html"), result.to_html())
     if given("draw") is not None:
-        from dyemix.plots import files, pages
+        from dyemix.plots import pages, save
 
-        for file, data in files(pages(drawn or result, **picture), given("draw")).items():
-            write(file, data)
+        for file in save(pages(drawn or result, **picture), given("draw"), **care()):
+            console.remark(f"Written: {file}")

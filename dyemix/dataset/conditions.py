@@ -65,8 +65,8 @@ def normal(key: str, value: str) -> str:
         unit, times, zero = _UNITS[key][match[2]]
         return f"{float((Fraction(match[1].replace(',', '.')) - zero) * times):.4g} {unit}"
     if key == "liquor ratio" and (match := _RATIO.fullmatch(text)):
-        one, other = (float(part.replace(",", ".")) for part in match.groups("1"))
-        return f"{max(one, other) / (min(one, other) or 1.0):.4g}:1"
+        less, more = sorted(float(part.replace(",", ".")) for part in match.groups("1"))
+        return f"{more / less:.4g}:1" if less > 0.0 else "0"  # which is no ratio
     if key == "geometry":
         return _geometry(text.replace("°", ""))
     return text

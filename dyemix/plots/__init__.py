@@ -71,23 +71,36 @@ def plot(
     """
     if ax is not None:
         return _panel(result, ax)
-    if path is not None:
-        destination(path, force=force, inputs=inputs)  # refused before any time is spent
+    if path is not None:  # refused before any time is spent
+        _ending(Path(path))
+        destination(path, force=force, inputs=inputs)
     drawing = pages(result, **options)
-    for file, data in (files(drawing, path) if path is not None else {}).items():
-        write(file, data, force=force, inputs=inputs)
+    if path is not None:
+        save(drawing, path, force=force, inputs=inputs)
     return drawing[0].axes[0]
 
 
-def files(pages: Pages, path: Named) -> dict[Path, bytes]:
-    """The files that pages make, by name, as `plot` has it. Raises as that does for the ending."""
-    place, suffix = Path(path), Path(path).suffix.lower()
+def save(
+    pages: Pages, path: Named, *, force: bool = False, inputs: Iterable[Named | None] = ()
+) -> list[Path]:
+    """Write pages as `plot` has it, all of the files or none, and name those. Raises as that."""
+    place = Path(path)
+    suffix, files = _ending(place), {place: pages}
+    if suffix != ".pdf" and len(pages) > 1:
+        files = {place.with_stem(f"{place.stem}-{i}"): [page] for i, page in enumerate(pages, 1)}
+    for file in files:
+        destination(file, force=force, inputs=inputs)
+    for file, drawing in files.items():
+        write(file, file_bytes(drawing, suffix), force=force, inputs=inputs)
+    return list(files)
+
+
+def _ending(place: Path) -> str:
+    """Which of the `FORMATS` a picture of this name is in. Raises `DyemixError` for none."""
+    suffix = place.suffix.lower()
     ending = f"ends in {suffix!r}" if suffix else "has no ending"
     refuse(suffix not in FORMATS, "pictures.file.ending", place.name, ending)
-    if suffix == ".pdf" or len(pages) == 1:
-        return {place: file_bytes(pages, suffix)}
-    names = (place.with_stem(f"{place.stem}-{i}") for i in range(1, len(pages) + 1))
-    return {name: file_bytes([page], suffix) for name, page in zip(names, pages, strict=True)}
+    return suffix
 
 
 def drawn(result: Any, **options: Any) -> list[bytes]:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from dyemix.bench.bath_sheet import bath_sheet
+from dyemix.bench.method import dyed_as
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Bottles
 from dyemix.bench.suggested import suggested
@@ -26,7 +27,7 @@ from tests.bench.conftest import four_dyes
 @pytest.mark.parametrize(
     ("ratio", "low"),
     [("5:1", True), ("1:9", True), ("about 8:1", True), ("10:1", False), ("plenty", False),
-     ("a vat, 8:1", False)],
+     ("a vat, 8:1", False), ("0:1", False), ("0", False)],
 )  # fmt: skip
 def test_low_water_is_known_by_its_ratio(ratio: str, low: bool) -> None:
     assert bool(mottled({"liquor ratio": ratio})) == low
@@ -34,6 +35,8 @@ def test_low_water_is_known_by_its_ratio(ratio: str, low: bool) -> None:
         "gold 1", 100, stocks=5.0, dyes=four_dyes(conditions={"liquor ratio": ratio})
     )
     assert ("expect mottle" in str(sheet)) == low
+    if ratio.startswith("0"):  # it was taken for 1:1
+        assert dyed_as({"liquor ratio": ratio}) == ({}, (f"liquor ratio {ratio!r}",))
 
 
 @pytest.mark.parametrize(("ratio", "low"), [("5:1", True), ("20:1", False)])

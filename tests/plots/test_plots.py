@@ -603,6 +603,10 @@ def test_several_pages_are_one_pdf(tmp_path: Path, shelf: DyeSet) -> None:
     assert pdf.count(b"/Type /Page ") + pdf.count(b"/Type /Page\n") == 2
     plot(strip, tmp_path / "card.png")
     assert sorted(p.name for p in tmp_path.iterdir()) == ["card-1.png", "card-2.png", "card.pdf"]
+    (tmp_path / "card-1.png").unlink()
+    with pytest.raises(InputError, match="card-2"):
+        plot(strip, tmp_path / "card.png")
+    assert not (tmp_path / "card-1.png").exists()  # all of them, or none
 
 
 def test_own_settings_are_left_alone(sage: Matches) -> None:
