@@ -228,10 +228,10 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     swatches = _fittable(swatches)
     light, solver = swatches.light, _ladders(swatches)
     odd: list[dict[int, float]] = [{} for _ in solver.names]
-    for _ in range(5):  # each pass may find one swatch a dye; four passes are ample
+    for seen in range(5):  # four times one swatch a dye may be found, which is ample
         surface, spread = solver.surfaces()
         left = solver.left_out(surface)
-        if not (found := _find_odd(solver, left)):
+        if seen == 4 or not (found := _find_odd(solver, left)):
             break
         for dye, (swatch, strength) in found.items():
             odd[dye][swatch], solver.counts[dye][swatch] = strength, ODD_WEIGHT
