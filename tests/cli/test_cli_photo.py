@@ -64,6 +64,7 @@ def test_a_photograph_becomes_a_swatch_table(run):
     assert "is there already" in again.stderr
 
 
+@pytest.mark.slow
 def test_a_cell_is_a_target_and_two_are_compared(run):
     cell = photographs.read().cells[2]
     done = run("match", f"photo.jpg {cell.label}", "--count", "2", "--grey", STEPS)

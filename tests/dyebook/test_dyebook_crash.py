@@ -147,6 +147,7 @@ def test_kill_while_a_book_is_begun(tmp_path: Path) -> None:
     assert begun < 20
 
 
+@pytest.mark.slow
 def test_two_writers_at_once(tmp_path: Path) -> None:
     """Both are served in turn; what each was told is kept is there."""
     path = tmp_path / "workshop.dyebook"

@@ -101,6 +101,7 @@ def test_collections_within_collections_give_each_object_once(read: Read) -> Non
     assert len(read(nested(3000)).readings) == len(plain.readings)
 
 
+@pytest.mark.slow
 def test_a_workbook_of_very_many_parts_is_refused_as_such(read: Read) -> None:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as archive:

@@ -245,6 +245,7 @@ def test_each_reading_counts_under_its_own_light(exact: SwatchSet) -> None:
     assert delta_e(measured, fitted.colours(amounts, D65_10)).mean() > 1.0
 
 
+@pytest.mark.slow
 def test_what_is_open_widens_under_another_lamp_and_covers_the_error() -> None:
     """What is left open is about as far off as the true spectra are, and further under lamp A."""
     rows = {light: (spread, error) for light, spread, error in spread_and_error(0, True)}

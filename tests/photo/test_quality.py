@@ -104,6 +104,7 @@ def test_mottled_cloth_is_reported_and_its_error_wider(tmp_path: Path) -> None:
     assert np.trace(uneven.cell("A4").within) > 3 * np.trace(level.cell("A4").within)
 
 
+@pytest.mark.slow
 def test_local_tone_mapping_is_flagged() -> None:
     mapped = read(tone_mapping=0.15)
     plain = read()

@@ -198,6 +198,7 @@ def test_each_left_out_depth_is_a_dot(shelf: DyeSet) -> None:
         assert len(hollow) == len(report.ends)
 
 
+@pytest.mark.slow
 def test_every_number_of_dyes_is_legible(shelf: DyeSet, table: SwatchSet) -> None:
     for names in (["navy"], ["navy", "rust", "rose", "leaf"]):
         assert_legible(plot(shelf.take(names), swatches=table))
@@ -416,6 +417,7 @@ def test_a_card_prints_true_to_size(triangle: ShadeCard) -> None:
         assert blend.prediction.hex in labels
 
 
+@pytest.mark.slow
 def test_a_card_of_long_names_is_legible(shelf: DyeSet) -> None:
     long = {n: f"{n} of the second crate 2026" for n in shelf.names}
     named = replace(shelf, names=tuple(long.values()))
