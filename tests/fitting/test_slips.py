@@ -34,6 +34,9 @@ from tests.simulated.worlds import (
 )
 
 KINDS = ("exchanged", "minus", "a and b", "digits")
+#: Those of the report before are told of with them, and more where few are accused: nothing
+#: about slips was chosen on any.
+SEEDS, MORE = (*range(600, 610), *REPORT_SEEDS), range(800, 820)
 UNSEEN = [f for f, family in FAMILIES.items() if family.use == REPORT and LAB in family.kinds]
 
 
@@ -200,10 +203,12 @@ def test_slips_in_mixes_and_on_undyed_cloth() -> None:
     found: dict[str, list[bool]] = {"mix": [], "undyed": []}
     accused = []
     for family in UNSEEN:
-        for seed in REPORT_SEEDS:
+        for seed in (*SEEDS, *MORE):
             some = world(family, seed)
             table = typed(some, LAB, mixes=6)
             accused.append(bool(slips(table)))
+            if seed in MORE:
+                continue
             for of, kind in product(found, KINDS):
                 rng = np.random.default_rng([seed, len(of)])
                 if of == "undyed" and kind == "exchanged":
@@ -222,7 +227,7 @@ def test_slips_in_mixes_and_on_undyed_cloth() -> None:
 
 @pytest.mark.slow
 def test_slips_are_found_and_sound_tables_are_not_accused() -> None:
-    found, accused = counted(UNSEEN, REPORT_SEEDS)
+    found, accused = counted(UNSEEN, SEEDS)
     print({k: (len(v), np.mean(v)) for k, v in found.items()}, len(accused), np.mean(accused))
     assert min(len(x) for x in found.values()) > 50
     assert np.mean(found["three"]) >= 0.75

@@ -140,6 +140,7 @@ def test_a_mottled_piece_beside_its_figures(tmp_path: Path) -> None:
     """Those of the library, to the last digit shown; its picture is kept, and comes back."""
     file, mix = shoot_piece(), {**SAGE, "recipe": "lemon 0.8 + navy 0.25", "job": "napkin"}
     dyes, path = spectral_dyes(("lemon", "navy")), tmp_path / "own.dyebook"
+    dyemix.DyeBook(path).close()
     asked = Asked(dyes, path)
     key = asked.send("POST", "/picture", {**OWN, "x-name": "piece.jpg"}, file.read_bytes()).text
     page = asked("/piece", **mix, picture=key)
