@@ -123,6 +123,7 @@ def test_kills_lose_nothing_confirmed(tmp_path: Path, kills: int) -> None:
     print(f"{kills} kills, {in_the_middle} in the middle of a write, {confirmed_writes} confirmed")
 
 
+@pytest.mark.slow
 def test_kill_while_a_book_is_begun(tmp_path: Path) -> None:
     """A book is there whole or not at all."""
     chance = random.Random(7)

@@ -122,6 +122,7 @@ def test_undyed_cloth_is_the_anchor_of_last_resort(tmp_path: Path) -> None:
         examine_photo(photo, PhotoOptions(anchor="paper"))
 
 
+@pytest.mark.slow
 def test_measured_swatches_serve_as_patches(tmp_path: Path) -> None:
     names = tmp_path / "own.csv"
     labels = [f"{'ABCD'[i // 6]}{i % 6 + 1}" for i in range(21)]
@@ -180,6 +181,7 @@ def test_cloth_of_any_size_on_any_page_is_right_or_refused(tmp_path, cells, shar
         assert len(found.swatches.readings) >= 0.9 * (count - 3)
 
 
+@pytest.mark.slow
 def test_cloth_over_most_of_the_white_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="most of the white between the cells is covered"):
         laid(tmp_path, cut(page_with_recipes(24), 1.15, (3.0, -3.0)), 24)
