@@ -21,6 +21,7 @@ from dyemix.dataset.conditions import mottled, same
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
 from dyemix.errors import refuse, said
+from dyemix.matching.correct import Pot
 from dyemix.model.dyes import DyeSet
 
 #: Depth at which dyes are ranked by lightness, % owf.
@@ -211,7 +212,5 @@ def _expected(dyes: DyeSet, recipe: Recipe, target: Target, low_water: bool) -> 
     if low_water and not mottled(dyes.conditions):
         dyes = replace(dyes, scatter=dyes.scatter.mottled())
     light = target.light or dyes.light
-    found = dyes.predict_many([recipe], light)
-    pot = found.in_pot(target.lab, spread=target.spread)
-    (paper,), (likely,), (bound,) = delta_e(target.lab, found.lab), pot.mean, pot.bound
-    return said("bench.expect", paper, likely, bound, light)
+    pot = Pot.of(dyes.predict(recipe, light), target)
+    return said("bench.expect", pot.residual, pot.likely, pot.bound, light)

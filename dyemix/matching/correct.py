@@ -31,7 +31,7 @@ from dyemix.errors import DyemixError, expect, refuse, said
 from dyemix.fitting.learn import forget
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
-from dyemix.model.prediction import Predicted
+from dyemix.model.prediction import Predicted, Prediction
 from dyemix.model.uncertainty import Scatter, expected_miss, pots
 
 #: A miss counts as scatter while every second pot of the very same recipe would lie as far out.
@@ -86,6 +86,13 @@ class Pot(Predicted, Result):
     residual: float
     likely: float
     bound: float
+
+    @classmethod
+    def of(cls, prediction: Prediction, target: Target) -> Pot:
+        """A recipe as it is predicted, beside the colour that is wanted."""
+        miss = prediction.in_pot(target.lab, spread=target.spread)
+        residual = float(delta_e(target.lab, prediction.lab))
+        return cls(prediction, residual, miss.mean.item(), miss.bound.item())
 
     def _rows(self) -> list[dict[str, object]]:
         figures = {name: getattr(self, name) for name in ("residual", "likely", "bound")}

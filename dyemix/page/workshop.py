@@ -183,13 +183,11 @@ class Workshop:
     def mix(self, slip: Slip, recipe: Recipe) -> Mix:
         """A recipe laid on the wanted cloth."""
         target = self.wanted(slip)
+        # What a piece before told of it is in no fit.
+        if (pot := led_to(self.before(slip), recipe)) is None:
+            pot = Pot.of(self.dyes.predict(recipe, target.light), target)
         proven = bool(self.dyes.pots)
-        if pot := led_to(self.before(slip), recipe):  # what that piece told of it is in no fit
-            return Mix(pot.prediction, pot.residual, pot.likely, pot.bound, target, proven)
-        made = self.dyes.predict_many([recipe], target.light)
-        miss = made.in_pot(target.lab, spread=target.spread)
-        (paper,), (likely,), (bound,) = delta_e(target.lab, made.lab), miss.mean, miss.bound
-        return Mix(made[0], float(paper), float(likely), float(bound), target, proven)
+        return Mix(pot.prediction, pot.residual, pot.likely, pot.bound, target, proven)
 
     # Answers ------------------------------------------------------------------------------------
 
