@@ -276,8 +276,8 @@ def read_pieces(
     words = [word.strip() for word in orders.split(",")]
     if len(words) == 1:
         words *= len(photos)
-    if len(words) != len(photos):
-        raise InputError(Fault(said("cloth.orders", orders=len(words), photos=len(photos))))
+    counted = {"orders": len(words), "photos": len(photos)}
+    refuse(len(words) != len(photos), "cloth.orders", **counted, error=InputError)
     order_of, found = dict(zip(photos, words, strict=True)), []
     for file in files:
         if file in order_of:

@@ -20,7 +20,7 @@ from dyemix.cloth.amounts import Single, Unmixer, slices
 from dyemix.cloth.figures import labs
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, white, xyz_from_lab
-from dyemix.errors import Fault, InputError, said
+from dyemix.errors import InputError, refuse, said
 from dyemix.photo import PhotoReading
 from dyemix.photo.layout import HEIGHT, WIDTH, quad
 from dyemix.photo.patches import features
@@ -157,8 +157,8 @@ def read_outline(text: str) -> Array:
         corners = np.array([[float(x) for x in point.split(",")] for point in text.split()])
     except ValueError:
         corners = np.empty(0)
-    if corners.shape[1:] != (2,) or len(corners) < 3:
-        raise InputError(Fault(said("cloth.no_outline", text=text)))
+    wrong = corners.shape[1:] != (2,) or len(corners) < 3
+    refuse(wrong, "cloth.no_outline", text=text, error=InputError)
     return corners
 
 

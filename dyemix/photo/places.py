@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from dyemix.arrays import Array, Indices
-from dyemix.errors import Fault, InputError, said
+from dyemix.errors import InputError, refuse, said
 from dyemix.files.small_tables import Column, number, read_table
 from dyemix.photo.decode import Photograph, need, sayings
 from dyemix.photo.layout import HEIGHT, LAYOUTS, WIDTH, Layout, homography, parts, project, quad
@@ -127,21 +127,20 @@ def read_grid(text: str, grey_at: str = "", card_at: str = "") -> Frame:
     size, how = _GRID.match(text), said("photo.grid")
     rows, columns = (int(size[1]), int(size[2])) if size else (0, 0)
     if size is None or not (0 < rows <= 26 and 0 < columns <= 50):
-        raise InputError(Fault(said("photo.no_grid", text=text, help=how)))
+        raise InputError(said("photo.no_grid", text=text, help=how))
     places: dict[str, Array] = {}
     words = {"swatch": text[size.end() :] + " ", "grey box": grey_at, "card box": card_at}
     for role, points in words.items():
         box = np.array([(float(x), float(y)) for x, y in _POINT.findall(points)])
         upright = box.shape == (4, 2) and box[1, 0] - box[0, 0] > abs(box[1, 1] - box[0, 1])
-        if points and not (upright and _area(box) >= 100):
-            raise InputError(Fault(said("photo.four_corners", role=role, help=how)))
+        wrong = points and not (upright and _area(box) >= 100)
+        refuse(wrong, "photo.four_corners", role=role, help=how, error=InputError)
         places |= {role: box[np.newaxis]} if points else {}
     block = places["swatch"][0]
     width, height = np.linalg.norm(np.diff(block[:3], axis=0), axis=1)
     told, other = np.abs(np.log(width / height * np.array([rows / columns, columns / rows])))
-    if 2.0 * other < told:
-        message = said("photo.long_cells", rows=rows, columns=columns, help=how)
-        raise InputError(Fault(message))
+    long = {"rows": rows, "columns": columns, "help": how}
+    refuse(2.0 * other < told, "photo.long_cells", **long, error=InputError)
     places["swatch"] = parts(block, rows, columns)
     return Frame(Layout(-1, rows, columns).labels, places)
 

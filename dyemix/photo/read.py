@@ -90,7 +90,7 @@ class PhotoOptions:
             "places_twice": twice, "steps": unreal,
         }  # fmt: skip
         for message in sayings(holds, anchor=self.anchor, lit_by=self.lit_by, grey=self.grey):
-            raise InputError(Fault(message))
+            raise InputError(message)
 
     @property
     def steps(self) -> tuple[float, ...]:
