@@ -17,7 +17,6 @@ Axis letters: B bands (380 to 780 nm at 5 nm), S samples; H, W pixels.
 
 from __future__ import annotations
 
-import io
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -415,10 +414,3 @@ def _tone_map(image: NDArray[np.float32], strength: float) -> NDArray[np.float32
     around = cv2.resize(cv2.GaussianBlur(small, (0, 0), 8), luma.shape[::-1])
     gain = (np.float32(0.4) / around) ** np.float32(strength)
     return np.asarray(image * gain[..., np.newaxis], dtype=np.float32)
-
-
-def jpeg_bytes(picture: NDArray[np.uint8], quality: int = 90) -> bytes:
-    """A picture ``(H, W, 3)`` as a JPEG file in memory."""
-    buffer = io.BytesIO()
-    Image.fromarray(picture).save(buffer, "JPEG", quality=quality)
-    return buffer.getvalue()
