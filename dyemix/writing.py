@@ -62,20 +62,7 @@ def write(
         give(data)
         return
 
-    def put(file: IO[bytes]) -> None:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-
-    with beside(place, over=force) as unfinished:
-        with suppress(AttributeError, OSError):  # a kill leaves nothing of a file without a name
-            number = os.open(place.parent, os.O_TMPFILE | os.O_WRONLY, 0o666)
-            with os.fdopen(number, "wb") as file:
-                put(file)
-                os.link(f"/proc/self/fd/{number}", unfinished, src_dir_fd=number)
-        if not unfinished.exists():  # only Linux has them
-            with unfinished.open("xb") as file:
-                put(file)
+    put(place, content, over=force)
 
 
 def read_bytes(path: Named, largest: int = LARGEST) -> bytes:
@@ -152,27 +139,71 @@ def destination(
     return place
 
 
-@contextmanager
-def beside(place: Path, *, over: bool = False) -> Iterator[Path]:
-    """A name in the same folder for a file not finished yet; on leaving it is called `place`.
+def put(place: Path, content: bytes, *, over: bool = False) -> None:
+    """Write a file, whole or not at all; `over` says whether it may replace one.
 
-    `over` says whether that may replace a file. Raises `InputError` where it cannot be written;
-    then, and after any other exception inside, the unfinished file is gone.
+    A file that is not finished has no name, where the system has such files. One that has to bear
+    a name for a while is gone after any failure, and after a kill with the next file that is put
+    into the folder. Raises `InputError` where it cannot be written.
     """
-    unfinished = place.with_name(f".{secrets.token_hex(6)}.part")
+    unfinished = place.with_name(f".dyemix-{secrets.token_hex(6)}.part")
+
+    def fill(file: IO[bytes]) -> None:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+    with _at_work_in(place.parent):
+        try:
+            with suppress(AttributeError, OSError):  # only Linux has files without a name
+                number = os.open(place.parent, os.O_TMPFILE | os.O_WRONLY, 0o666)
+                with os.fdopen(number, "wb") as file:
+                    fill(file)
+                    name = unfinished if over else place
+                    os.link(f"/proc/self/fd/{number}", name, src_dir_fd=number)
+                    if not over:
+                        return
+            if not unfinished.exists():
+                with unfinished.open("xb") as file:
+                    fill(file)
+            if over:
+                if place.exists():
+                    unfinished.chmod(stat.S_IMODE(place.stat().st_mode))
+                os.replace(unfinished, place)  # noqa: PTH105  (a Path has no other name for it)
+            else:
+                _name_new(unfinished, place)
+        except OSError as error:
+            raise _from_system(error, place) from error
+        finally:
+            with suppress(OSError):
+                unfinished.unlink(missing_ok=True)
+
+
+@contextmanager
+def _at_work_in(folder: Path) -> Iterator[None]:
+    """Be one of those who write into a folder; the only one clears what killed ones have left.
+
+    The system ends the hold on a folder with its process. Where folders cannot be held (Windows),
+    files that another has open cannot be taken away.
+    """
+    held = None
+    with suppress(ImportError, OSError):
+        from fcntl import LOCK_EX, LOCK_NB, LOCK_SH, flock
+
+        held = os.open(folder, os.O_RDONLY)
     try:
-        yield unfinished
-        if over:
-            if place.exists():
-                unfinished.chmod(stat.S_IMODE(place.stat().st_mode))
-            os.replace(unfinished, place)  # noqa: PTH105  (a Path has no other name for it)
-        else:
-            _name_new(unfinished, place)
-    except OSError as error:
-        raise _from_system(error, place) from error
-    finally:
         with suppress(OSError):
-            unfinished.unlink(missing_ok=True)
+            if held is not None:
+                flock(held, LOCK_EX | LOCK_NB)
+            for left in folder.glob(".dyemix-*.part"):
+                left.unlink()
+        with suppress(OSError):
+            if held is not None:
+                flock(held, LOCK_SH)
+        yield
+    finally:
+        if held is not None:
+            os.close(held)
 
 
 def _name_new(unfinished: Path, place: Path) -> None:
@@ -189,6 +220,8 @@ def _from_system(error: OSError, place: Path) -> InputError:
     """What the system refused, and the cure."""
     if isinstance(error, FileExistsError):
         return _refusal(place, "there")
+    if isinstance(error, FileNotFoundError):
+        return _refusal(place, "no_folder", folder=str(place.parent))
     if error.errno in _FULL:
         return _refusal(place, "full")
     if error.errno in _REFUSED and place.exists():

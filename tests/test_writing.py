@@ -5,16 +5,18 @@ from __future__ import annotations
 import errno
 import io
 import os
+import signal
 import sqlite3
 import stat
 import sys
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from dyemix.errors import InputError
-from dyemix.writing import beside, destination, write
+from dyemix.writing import destination, write
 
 KEPT = "what stood there"
 
@@ -195,19 +197,57 @@ def test_a_kill_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     assert names() == ["out.csv"]
 
 
-def write_while_another_comes() -> None:
-    with beside(Path("out.csv").absolute()) as unfinished:
-        unfinished.write_text("new", encoding="utf-8")
-        there("out.csv")
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="kills forked processes")
+def test_what_a_kill_leaves_is_cleared_once_nobody_writes_there(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Killed just before a file is replaced, while it bears a name of its own."""
+    there("out.csv")
+    sync, seen = os.fsync, []
+
+    def die(*_: object) -> None:
+        os.kill(os.getpid(), signal.SIGKILL)
+
+    def leave_another(number: int) -> None:
+        sync(number)
+        with warnings.catch_warnings():  # no thread of ours holds a lock when it forks
+            warnings.simplefilter("ignore", DeprecationWarning)
+            child = os.fork()
+        if not child:
+            monkeypatch.setattr(os, "fsync", sync)
+            monkeypatch.setattr(os, "replace", die)
+            try:
+                write("out.csv", "new", force=True)
+            finally:
+                os._exit(1)
+        os.waitpid(child, 0)
+        seen.append(names())
+
+    there(".dyemix-notes.txt")
+    there("mine.part")
+    kept = [".dyemix-notes.txt", "mine.part", "out.csv"]
+    monkeypatch.setattr(os, "fsync", leave_another)
+    write("one.csv", "new")  # holds the folder meanwhile
+    monkeypatch.setattr(os, "fsync", sync)
+    left = seen[0][0]
+    assert seen == [sorted([left, *kept])]
+    assert left.endswith(".part")
+    assert names() == sorted([left, "one.csv", *kept])
+    assert Path("out.csv").read_text(encoding="utf-8") == KEPT
+    write("two.csv", "new")
+    assert names() == sorted(["one.csv", "two.csv", *kept])
 
 
 def test_without_force_a_file_that_comes_meanwhile_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    sync = os.fsync
+    monkeypatch.setattr(os, "fsync", lambda number: (sync(number), there("out.csv")))
     for link_as in (os.link, no_links):
         monkeypatch.setattr(os, "link", link_as)
         with pytest.raises(InputError, match="--force"):
-            write_while_another_comes()
+            write("out.csv", "new")
         assert Path("out.csv").read_text(encoding="utf-8") == KEPT
         assert names() == ["out.csv"]
+        Path("out.csv").unlink()
 
 
 def test_a_file_system_without_links(monkeypatch: pytest.MonkeyPatch) -> None:

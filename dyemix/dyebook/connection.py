@@ -25,7 +25,7 @@ from dyemix.arrays import LAB
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.errors import AmbiguousError, DyemixError, InputError, SavedError, data, refuse, said
 from dyemix.shelf import swatch_tables
-from dyemix.writing import beside, csv_text, write
+from dyemix.writing import csv_text, put, write
 
 #: Marks the file as a dye book: 'dyeb' in ASCII (PRAGMA application_id).
 APPLICATION_ID = 0x64796562
@@ -166,9 +166,11 @@ class BookFile:
         place = Path(path)
         if place.exists() or place.is_symlink():
             raise SavedError(f"{place} is there already: name another file.")
-        with beside(place) as new, told(place), closing(sqlite3.connect(new)) as copy:
+        with told(place), closing(sqlite3.connect(":memory:")) as copy:
             self.db.backup(copy)
             copy.execute(f"PRAGMA application_id = {BACKUP_ID}")
+            whole = copy.serialize()
+        put(place, whole)
 
     def close(self) -> None:
         self.db.close()
@@ -193,11 +195,11 @@ def _broken_off(path: Path) -> bool:
 
 def _begin(path: Path) -> None:
     """Begin a new book. It is there whole or not at all; one that is there is left alone."""
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as db:
+        migrate(db)
+        whole = db.serialize()
     try:
-        with beside(path) as unfinished, told(path), closing(connect(unfinished, "rwc")) as db:
-            db.execute("BEGIN IMMEDIATE")
-            migrate(db)
-            db.execute("COMMIT")
+        put(path, whole)
     except InputError as error:
         if not isinstance(error.__cause__, FileExistsError):  # begun by another meanwhile
             raise

@@ -118,7 +118,7 @@ def look(
     """
     now = there(run.folder)
     new = now.keys() - sound.keys()
-    unfinished = [name for name in new if re.fullmatch(r"\.\w+\.part", Path(name).name)]
+    unfinished = [name for name in new if re.fullmatch(r"\.dyemix-\w+\.part", Path(name).name)]
     for name in new - set(unfinished):
         assert now[name] == sound[re.sub(NUMBERED, "first", name)], name
     for name in said:
@@ -148,7 +148,7 @@ def test_kills_and_full_disks_lose_nothing_acknowledged(
     assert written("first") == 0
     took = time.perf_counter() - began
     sound = there(own.folder)
-    acknowledged, unfinished = 0, []
+    acknowledged, left = 0, []
     for kill in range(KILLS):
 
         def write_on(say: Callable[[str], None], kill: int = kill) -> None:
@@ -164,9 +164,10 @@ def test_kills_and_full_disks_lose_nothing_acknowledged(
         os.waitpid(number, 0)
         said = all_of(pipe, heard)
         acknowledged += bool(said)
-        unfinished += look(own, asked, said, sound)
-        for name in unfinished:
-            (own.folder / name).unlink(missing_ok=True)
+        left += look(own, asked, said, sound)
+        assert written(f"k{kill:03}n99999") == 0
+        assert look(own, asked, [], sound) == [], "the next run clears what a killed one left"
+        assert list(own.folder.rglob("*-journal")) == []
     assert acknowledged >= KILLS // 2
     new = max((len(now) for name, now in sound.items() if name.startswith("first")), default=0)
     for full in range(FULL):
@@ -196,6 +197,6 @@ def test_kills_and_full_disks_lose_nothing_acknowledged(
         "kills,",
         acknowledged,
         "acknowledged,",
-        len(unfinished),
-        "unfinished",
+        len(left),
+        "left until the next run",
     )
