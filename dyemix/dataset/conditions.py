@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from datetime import date
+from contextlib import suppress
+from datetime import date, datetime
 from fractions import Fraction
 
-from dyemix.errors import DyemixError, data, said
+from dyemix.errors import data, refuse, said
 
 #: The conditions under which a swatch was dyed and read that a fit must not mix.
 METHOD = ("cloth", "alkali", "liquor ratio", "temperature", "hours", "salt", "soda", "geometry",
@@ -27,24 +28,13 @@ CONDITIONS = (*METHOD, *RECORD)
 _NUMBER = r"([0-9]+(?:[.,][0-9]+)?)"
 _WORDS = data("recipes")
 #: By condition, what units are called: the unit that is compared, and how theirs becomes it.
-_UNITS = {
-    key: {
-        name: (unit, Fraction(times), zero) for unit, times, zero, *given in rows for name in given
-    }
-    for key, rows in _WORDS["units"].items()
-}
+_UNITS: dict[str, dict[str, tuple[str, str, int]]] = _WORDS["units"]
 _RATIO = re.compile(rf"{_NUMBER}(?: ?(?::|to) ?{_NUMBER})?")
 #: Salt and soda in g/L, with the words that say of which.
 _DOSE = re.compile(
     rf"((?:[a-z' ]+ )??){_NUMBER} ?(?:g ?(?:/|per) ?(?:l|litre|liter))?((?: [a-z' ]+)?)"
 )
-_DOSE_WORDS: dict[str, set[str]] = {key: set(words) for key, words in _WORDS["doses"].items()}
-_GLAUBER, _CRYSTALS = _DOSE_WORDS.pop("glauber"), _DOSE_WORDS.pop("crystals")
-#: Crystals hold water, and what counts is the anhydrous weight: g of them for 1 g of it, by molar
-#: masses (standard atomic weights, IUPAC 2021): Na2SO4·10H2O 322.19 to Na2SO4 142.04; Na2CO3·10H2O
-#: 286.14 and Na2CO3·H2O 124.00 to Na2CO3 105.99.
-GLAUBER_CRYSTALS, SODA_CRYSTALS, SODA_MONOHYDRATE = 2.27, 2.70, 1.17
-
+_DOSE_WORDS: dict[str, dict[str, str]] = _WORDS["doses"]
 #: How a geometry is written: what is found first says which it is.
 _GEOMETRIES: dict[str, str] = _WORDS["geometry"]
 _ANGLES = re.compile(r"\b(45|0)(?:[ax]|°)?[/:](45|0)(?:[ax]|°)?")
@@ -62,8 +52,8 @@ def normal(key: str, value: str) -> str:
         match = re.fullmatch(rf"{_NUMBER} ?(.*)", text)
         if match is None or match[2] not in _UNITS[key]:
             return text
-        unit, times, zero = _UNITS[key][match[2]]
-        return f"{float((Fraction(match[1].replace(',', '.')) - zero) * times):.4g} {unit}"
+        (unit, times, zero), number = _UNITS[key][match[2]], match[1].replace(",", ".")
+        return f"{float((Fraction(number) - zero) * Fraction(times)):.4g} {unit}"
     if key == "liquor ratio" and (match := _RATIO.fullmatch(text)):
         less, more = sorted(float(part.replace(",", ".")) for part in match.groups("1"))
         return f"{more / less:.4g}:1" if less > 0.0 else "0"  # which is no ratio
@@ -74,17 +64,13 @@ def normal(key: str, value: str) -> str:
 
 def _dose(key: str, text: str) -> str:
     """Salt or soda in g/L of the anhydrous; Glauber's salt stays apart from common salt."""
-    match = _DOSE.fullmatch(text)
-    words = set(f"{match[1]} {match[3]}".split()) if match else set()
-    if match is None or not words <= _DOSE_WORDS[key]:
+    match, known = _DOSE.fullmatch(text), _DOSE_WORDS[key]
+    words = f"{match[1]} {match[3]}".split() if match else []
+    if match is None or not known.keys() >= {*words}:
         return text
-    glauber, holds = bool(words & _GLAUBER), 1.0
-    if words & _CRYSTALS:
-        holds = SODA_CRYSTALS if key == "soda" else GLAUBER_CRYSTALS if glauber else 1.0
-    elif "monohydrate" in words:
-        holds = SODA_MONOHYDRATE
-    number = float(match[2].replace(",", ".")) / holds
-    return f"{number:.4g} g/l{' glauber' * glauber}"
+    said_of = " ".join(sorted({known[word] for word in words} - {""}))
+    number = float(match[2].replace(",", ".")) / _WORDS["holds"][key].get(said_of, 1.0)
+    return f"{number:.4g} g/l{' glauber' * ('glauber' in said_of)}"
 
 
 def _geometry(text: str) -> str:
@@ -109,7 +95,12 @@ def same(key: str, one: str, other: str) -> bool:
     return normal(key, one) == normal(key, other)
 
 
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+#: The words of a day that are its numbers and its month, by the first letters.
+_OF_A_DAY = re.compile(
+    r"\d+|(?<![^\W\d_])(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)", re.IGNORECASE
+)
+#: In which order they stand.
+_DAYS = ("%Y %m %d", "%d %m %Y", "%d %b %Y", "%b %d %Y", "%Y %b %d", "%m %d %Y")
 
 
 def parse_day(text: str) -> date:
@@ -118,21 +109,11 @@ def parse_day(text: str) -> date:
 
     Raises `DyemixError` for what is none, and for one that could be two days, as ``03/05/2026``.
     """
-    parts = re.findall(r"[^\W\d_]+|\d+", text.lower())
-    months = [_MONTHS.index(p[:3]) + 1 for p in parts if p[:3] in _MONTHS]
-    numbers = [int(part) for part in parts if part.isdecimal()]
-    try:
-        if len(months) == 1 and len(numbers) == 2:
-            day, year = sorted(numbers) if max(numbers) > 31 else (0, 0)
-            return date(year, months[0], day)
-        first, second, third = numbers if not months else (0, 0, 0)
-        if first > 31:
-            return date(first, second, third)
-        swapped = first if second > 12 else second
-        found = date(third, swapped, first + second - swapped)
-        if "." in text or first > 12 or first == second or second > 12:
-            return found
-        both = f"{third}-{second:02d}-{first:02d} or {third}-{first:02d}-{second:02d}"
-    except ValueError:
-        raise DyemixError(said("recipes.no_date", text=text)) from None
-    raise DyemixError(said("recipes.two_days", text=text, both=both))
+    words, found = " ".join(_OF_A_DAY.findall(text)), dict[date, None]()
+    for order in _DAYS:
+        with suppress(ValueError):
+            found[datetime.strptime(words, order).date()] = None
+    refuse(not found, "recipes.no_date", text=text)
+    both = " or ".join(map(str, found)) if "." not in text and len(found) > 1 else ""
+    refuse(both, "recipes.two_days", text=text, both=both)
+    return next(iter(found))
