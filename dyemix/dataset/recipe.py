@@ -11,7 +11,6 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from math import inf
 from numbers import Real
@@ -32,9 +31,8 @@ SPOON_SETS: Mapping[str, Mapping[str, float]] = data("recipes")["spoons"]
 #: Millilitres of what is measured without spoons, twenty drops to one (common practice); a gram of
 #: powder is as a millilitre of 100 % w/v.
 _VOLUMES = {"mL": 1.0, "L": 1000.0, "drop": 0.05, "g": 1.0}
-_SPELT: Mapping[str, list[str]] = data("recipes")["spelt"]
-_UNITS = {word: unit for unit, words in _SPELT.items() for word in (unit.lower(), *words)}
-_UNITS |= {f"{word}s": unit for word, unit in _UNITS.items() if len(word) > 2}
+#: What a unit is called in a recipe.
+_UNITS: Mapping[str, str] = data("recipes")["spelt"]
 #: How a recipe says that nothing was dyed.
 NO_DYE = ("undyed", "blank", "no dye")
 _NUMBER = r"\d+\s+\d+/\d+|\d+/\d+|\d*[.,]?\d+(?:[eE][-+]?\d+)?"
@@ -71,8 +69,7 @@ def dye_names(given: Iterable[str] | str) -> tuple[str, ...]:
 def _number(text: str) -> float:
     whole, _, fraction = text.replace(",", ".").rpartition(" ")
     top, _, bottom = fraction.partition("/")
-    if bottom and not float(bottom):
-        raise RecipeError(said("recipes.divides", text=text))
+    refuse(bottom and not float(bottom), "recipes.divides", text=text, error=RecipeError)
     return float(whole or 0.0) + float(top) / float(bottom or 1.0)
 
 
@@ -81,8 +78,7 @@ def format_amount(owf: float) -> str:
     return f"{owf:.2f}" if owf >= 0.1 else f"{owf:.3f}" if owf >= 0.01 else f"{owf:.2g}"
 
 
-@dataclass(frozen=True)
-class Spoonfuls:
+class Spoonfuls(NamedTuple):
     """A volume in spoons: what to measure, its mL, and by how much that misses the volume (%)."""
 
     text: str
@@ -94,9 +90,9 @@ class Spoonfuls:
 
 
 def _spoon_set(name: str | None) -> Mapping[str, float]:
-    if name is None or name not in SPOON_SETS:
-        raise RecipeError(said("recipes.no_spoons", name=name, known=", ".join(SPOON_SETS)))
-    return SPOON_SETS[name]
+    known = {"name": name, "known": ", ".join(SPOON_SETS)}
+    refuse(name not in SPOON_SETS, "recipes.no_spoons", **known, error=RecipeError)
+    return SPOON_SETS[str(name)]
 
 
 def spoonfuls(ml: float, spoons: str, jug_from: float = inf) -> Spoonfuls:
@@ -110,17 +106,13 @@ def spoonfuls(ml: float, spoons: str, jug_from: float = inf) -> Spoonfuls:
     if ml > jug_from:
         marked = to_mark(ml, 1.0)
         return Spoonfuls(volume_text(marked, "metric"), marked, 100.0 * (marked / ml - 1.0))
-    quarter, tablespoon = spoon["tsp"] / 4, spoon["tbsp"]
-    big = int(ml / tablespoon)
-    small = round((ml - big * tablespoon) / quarter)
-    if small * quarter >= tablespoon - 1e-6:
-        big, small = big + 1, 0
-    small = small or (0 if big else 1)
+    quarter = spoon["tsp"] / 4
+    quarters = max(1, round(ml / quarter))
+    big, small = divmod(quarters, round(spoon["tbsp"] / quarter))
     whole, part = divmod(small, 4)
     words = [f"{big} tbsp"] if big else []
     words += [f"{whole or ''}{('', '¼', '½', '¾')[part]} tsp"] if small else []
-    measured = big * tablespoon + small * quarter
-    return Spoonfuls(" + ".join(words), measured, 100.0 * (measured / ml - 1.0))
+    return Spoonfuls(" + ".join(words), quarters * quarter, 100.0 * (quarters * quarter / ml - 1.0))
 
 
 class Measures(NamedTuple):
@@ -144,15 +136,12 @@ class Measures(NamedTuple):
         strength = 100.0 if unit == "g" else self.stock_pct.get(dye, self.stock_pct.get(""))
         spoons = self.spoons if unit in SPOON_SETS["us"] else ""
         needed = {"cloth_g": self.cloth_g, "stock_pct": strength, "spoon_set": spoons}
-        missing = [name for name, value in needed.items() if value is None]
-        if missing:
-            known = ", ".join(SPOON_SETS)
-            words = "; ".join(said(f"recipes.{name}", known=known) for name in missing)
+        known = ", ".join(SPOON_SETS)
+        missing = [said(f"recipes.{n}", known=known) for n, x in needed.items() if x is None]
+        if missing or self.cloth_g is None or strength is None:
             powder = "" if unit == "g" else said("recipes.powder")
-            unstated = said("recipes.unstated", dye=dye, unit=unit, missing=words)
-            raise UnstatedError(unstated + powder)
-        assert self.cloth_g is not None
-        assert strength is not None
+            told = said("recipes.unstated", dye=dye, unit=unit, missing="; ".join(missing))
+            raise UnstatedError(told + powder)
         ml = _VOLUMES[unit] if unit in _VOLUMES else _spoon_set(self.spoons)[unit]
         return amount * ml * strength / self.cloth_g
 
@@ -178,14 +167,13 @@ class Recipe(Mapping[str, float]):
 
     def __init__(self, amounts: Mapping[str, float] | None = None, as_written: str = "") -> None:
         tidy: dict[str, float] = {}
-        if amounts is not None and not hasattr(amounts, "items"):
-            raise RecipeError(said("recipes.no_mapping", kind=type(amounts).__name__))
-        for name, amount in () if amounts is None else amounts.items():
+        amounts, kind = {} if amounts is None else amounts, type(amounts).__name__
+        refuse(not hasattr(amounts, "items"), "recipes.no_mapping", kind=kind, error=RecipeError)
+        for name, amount in amounts.items():
             known = type(amount) is float or isinstance(amount, Real)  # `Real` takes its time
-            if not (known and 0 <= amount < inf):
-                raise RecipeError(said("recipes.no_amount", name=name, amount=amount))
-            if amount > MOST_OWF:
-                raise RecipeError(said("recipes.too_much", name=str(name), amount=amount))
+            if not (known and 0 <= amount <= MOST_OWF):
+                which = "too_much" if known and 0 <= amount < inf else "no_amount"
+                raise RecipeError(said(f"recipes.{which}", name=str(name), amount=amount))
             if amount > 0:
                 dye = dye_name(str(name))
                 tidy[dye] = tidy.get(dye, 0.0) + float(amount)
@@ -212,18 +200,16 @@ class Recipe(Mapping[str, float]):
             return cls({}, written)
         amounts: dict[str, float] = {}
         dye, at = "", _AT.fullmatch(plain) if ":" in plain else None
-        if at is None and ":" in plain:
-            raise RecipeError(said("recipes.no_depth", text=written))
+        refuse(at is None and ":" in plain, "recipes.no_depth", text=written, error=RecipeError)
         for term in map(str.strip, at["parts"].split(":") if at else plain.split("+")):
             more = bool(amounts) and term[:1].isdigit() and not at  # '2 tbsp + 1/4 tsp' of one dye
             found = _term(f"{dye} {term}" if more else term, at is not None)
             if found is None or (more and found[2] == "%"):
                 raise RecipeError(said("recipes.no_part" if at else "recipes.no_term", term=term))
             name, number, unit = found
-            if number < 0:
-                raise RecipeError(said("recipes.negative", term=term))
-            if not more and name in amounts:
-                raise RecipeError(said("recipes.twice", dye=name, text=written))
+            if number < 0 or (not more and name in amounts):
+                which = "negative" if number < 0 else "twice"
+                raise RecipeError(said(f"recipes.{which}", term=term, dye=name, text=written))
             dye = name
             owf = number if unit == "%" else (measures or Measures()).owf(dye, number, unit)
             amounts[dye] = amounts.get(dye, 0.0) + owf
@@ -274,10 +260,7 @@ def _term(text: str, is_part: bool) -> tuple[str, float, str] | None:
 #: One recipe in % owf: as text, as amounts by dye, or as a series of numbers indexed by dye.
 OneRecipe: TypeAlias = "str | Mapping[str, float] | pd.Series[float]"
 #: Several: a frame with a column a dye, a column or a list of recipes, an array ``(N, D)``.
-ManyRecipes: TypeAlias = (
-    "pd.DataFrame | pd.Series[str] | list[str] | tuple[str, ...] | Sequence[Mapping[str, float]] | "
-    "Sequence[Sequence[float]] | Array"
-)
+ManyRecipes: TypeAlias = "pd.DataFrame | pd.Series[str] | Sequence[Any] | Array"
 
 
 def is_one(given: Any) -> bool:
@@ -323,10 +306,10 @@ def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...
             for row, recipe in zip(values, recipes, strict=True):
                 for dye, amount in recipe.items():
                     row[place(dye, names)] = amount
-    if values.ndim != 2 or values.shape[1] != len(names):
-        raise RecipeError(said("recipes.shape", count=len(names), shape=values.shape))
-    if len(bad := np.flatnonzero(~np.all(values >= 0, axis=1))):
-        raise RecipeError(said("recipes.amounts", row=bad[0]))
+    shaped = values.ndim == 2 and values.shape[1] == len(names)
+    refuse(not shaped, "recipes.shape", len(names), values.shape, error=RecipeError)
+    bad = np.flatnonzero(~np.all(values >= 0, axis=1))
+    refuse(len(bad), "recipes.amounts", *bad[:1], error=RecipeError)
     return np.asarray(values, dtype=float), recipes, None if is_one(given) else index_of(given)
 
 
@@ -343,7 +326,7 @@ def _columns(table: pd.DataFrame, names: Sequence[str]) -> Array:
         "not a dye here:": [name for name in found if name not in names],
         "twice": sorted({name for name in found if found.count(name) > 1}),
     }
-    if faults := [f"{words} {', '.join(which)}" for words, which in wrong.items() if which]:
-        raise RecipeError(said("recipes.frame", faults="; ".join(faults)))
+    faults = "; ".join(f"{words} {', '.join(which)}" for words, which in wrong.items() if which)
+    refuse(faults, "recipes.frame", faults=faults, error=RecipeError)
     ordered = table.iloc[:, [found.index(name) for name in names]]
     return numbers(ordered.to_numpy())

@@ -10,11 +10,7 @@ import re
 from collections.abc import Mapping
 from math import floor, log10
 
-from dyemix.errors import refuse
-
-#: NIST Handbook 44, Appendix C: exact.
-G_PER_OUNCE = 28.349523125
-ML_PER_FLUID_OUNCE = 29.5735295625
+from dyemix.errors import data, refuse
 
 #: Strength of a stock where none is stated, % w/v (g per 100 mL): a working value.
 STOCK_PCT = 1.0
@@ -25,10 +21,9 @@ _TENFOLD, _WEAKEST = 10, 1000
 #: Stock that a weaker one takes, mL: it is made up to ten times as much.
 FOR_WEAK = 10.0
 
-_IN_OUNCES = {"fl oz": 1, "pt": 16, "qt": 32, "gal": 128}
-_VOLUMES = {name: ounces * ML_PER_FLUID_OUNCE for name, ounces in _IN_OUNCES.items()}
-_VOLUMES |= {"ml": 1.0, "l": 1000.0}
-_WEIGHTS = {"g": 1.0, "kg": 1000.0, "oz": G_PER_OUNCE, "lb": 16 * G_PER_OUNCE}
+#: Grams or millilitres by what a unit is called.
+_WEIGHTS: Mapping[str, float] = data("recipes")["weights"]
+_VOLUMES: Mapping[str, float] = data("recipes")["volumes"]
 _AMOUNT = re.compile(r"(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>[a-z ]*)", re.IGNORECASE)
 
 
@@ -100,7 +95,7 @@ def weight_text(grams: float, units: str, step: float = 0.0) -> str:
     """Grams to the `step` of a scale, kilograms from 1000 g; ounces beside it for US units."""
     shown = to_step(grams, step) if step else grams
     metric = f"{shown / 1000:.3g} kg" if shown >= 999.5 else f"{shown:.3g} g"
-    return f"{metric} ({grams / G_PER_OUNCE:.3g} oz)" if units == "us" else metric
+    return f"{metric} ({grams / _WEIGHTS['oz']:.3g} oz)" if units == "us" else metric
 
 
 def volume_text(ml: float, units: str) -> str:
@@ -111,7 +106,7 @@ def volume_text(ml: float, units: str) -> str:
         metric = f"{litres:.1f} L" if litres < 99.95 else f"{litres:.0f} L"
     if units != "us":
         return metric
-    ounces = ml / ML_PER_FLUID_OUNCE
+    ounces = ml / _VOLUMES["fl oz"]
     return f"{metric} ({ounces / 32:.3g} qt)" if ounces >= 32 else f"{metric} ({ounces:.2g} fl oz)"
 
 
