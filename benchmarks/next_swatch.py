@@ -50,7 +50,7 @@ def _random(
     for _ in range(ROUNDS):
         state, count = known, 0
         while state.likely() > goal and count < MOST:
-            state, count = state.after(int(rng.choice(squares))), count + 1
+            state, count = state.after(state.gains()[rng.choice(squares)]), count + 1
         counts.append(count)
     return float(np.mean(counts))
 
@@ -71,9 +71,10 @@ def run(seed: int, jobs: int = JOBS) -> list[Job]:
         known = Knowledge.of(dyes, amounts, squares)
         state, chosen = known, []
         for _ in range(CHOSEN):
-            chosen.append(int(np.argmin(state.likely_after())))
-            state = state.after(chosen[-1])
-        goal = state.likely()
+            gains = state.gains()
+            chosen.append(int(np.argmin(state.likely(gains))))
+            state = state.after(gains[chosen[-1]])
+        goal = float(state.likely())
         ladders = np.flatnonzero((squares > 0).sum(axis=1) == 1)
         every_one = np.arange(len(squares))
 
@@ -93,7 +94,7 @@ def run(seed: int, jobs: int = JOBS) -> list[Job]:
         misses += [float(np.mean([missed(row) for row in rows])) for rows in draws]
         out.append(
             Job(
-                known.likely(),
+                float(known.likely()),
                 goal,
                 _random(known, every_one, goal, rng),
                 _random(known, ladders, goal, rng),

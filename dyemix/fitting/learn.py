@@ -26,29 +26,23 @@ from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.dataset.target import Trial
 from dyemix.errors import expect, refuse, said
-from dyemix.fitting.calibration import Calibrated, condition
+from dyemix.fitting.calibration import condition
 from dyemix.fitting.lab_ladder import bound, stated
+from dyemix.model import uncertainty
 from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.fit_report import FitReport, MixtureCheck, mixture_checks, promises_kept
-from dyemix.model.uncertainty import (
-    PRIOR_SECOND_BATH,
-    PRIOR_WORTH,
-    causes,
-    effects,
-    expected_miss,
-    propagated,
-)
+from dyemix.model.uncertainty import PRIOR_SECOND_BATH, PRIOR_WORTH
 
 #: How much a trial of another lot counts.
 _OTHER_LOT = 0.25
-#: A change of strength below this share is not worth a sentence.
-_WORTH_SAYING = 0.01
+#: A change of strength below so many per cent is not worth a sentence.
+_WORTH_SAYING = 1.0
 #: Mixes of three are tried as squares while they are no more than this; else only pairs.
 _MOST = 250
 _LINE = 3
 
 
-# Mixes of a table ---------------------------------------------------------------------------------
+# Pots ---------------------------------------------------------------------------------------------
 
 
 def calibrated(
@@ -62,13 +56,13 @@ def calibrated(
     def known(some: SwatchSet) -> list[Swatch]:
         return [s for s in some.mixtures if set(s.recipe) <= set(alone.names)]
 
+    method = "; ".join(f"{k} {alone.conditions[k]}" for k in METHOD if k in alone.conditions)
+    report = replace(report, method=method or "not recorded")
     pots = [_pot(s, alone.light, label=s.label) for s in known(swatches)]
-    found = condition(alone, pots)
+    dyes, _ = _moved_by(replace(alone, report=report), pots)
     kept = [s for some in aside if some is not None for s in known(some)]
-    conditions, checks = alone.conditions, found.dyes.evaluate(kept).checks if kept else ()
-    method = "; ".join(f"{key} {conditions[key]}" for key in METHOD if key in conditions)
-    report = replace(report, set_aside=checks, method=method or "not recorded")
-    return reported(replace(found.dyes, report=report), left_out_checks(found))
+    checks = dyes.evaluate(kept).checks if kept else ()
+    return replace(dyes, report=replace(dyes.report or report, set_aside=checks))
 
 
 def _pot(piece: Swatch, light: Light, **told: Any) -> Pot:
@@ -81,28 +75,31 @@ def _pot(piece: Swatch, light: Light, **told: Any) -> Pot:
     )  # fmt: skip
 
 
-def left_out_checks(found: Calibrated) -> tuple[MixtureCheck, ...]:
-    """Mixes that were each left out in turn, as a report shows them."""
+def _moved_by(dyes: DyeSet, pots: Iterable[Pot]) -> tuple[DyeSet, dict[Any, MixtureCheck]]:
+    """The dyes as these pots show them, with a report that knows of it; and each pot of a first
+    bath, by its identity, as the others predict it.
+    """
+    found = condition(dyes, pots)
     labels = [pot.label or str(pot.recipe) for pot in found.pots]
     measured, promised = np.array([pot.lab for pot in found.pots]), found.promised
     figures = (found.delta_e, promised.mean, promised.median, promised.bound)
-    return mixture_checks(labels, measured, found.lab, *figures)
-
-
-def reported(dyes: DyeSet, checks: tuple[MixtureCheck, ...]) -> DyeSet:
-    """The dyes with a report that knows of these checks, and of what may be expected now."""
-    if dyes.report is None:
-        return dyes
-    mean, (low, high) = None, (0.0, 0.0)
-    if len(dyes) > 1:
-        found = dyes.predict_many(middle_mixes(dyes, 2))
-        mean = float(found.expected(found.lab + 1e-6).mean())
-        low, high = (share * mean for share in dyes.known.spread)
-    report = replace(
-        dyes.report, own_mixtures=checks, expected=mean, between=(low, high),
-        next_swatches=in_one_line(dyes),
-    )  # fmt: skip
-    return replace(dyes, report=report)
+    checks = mixture_checks(labels, measured, found.lab, *figures)
+    dyes = _second_baths(found.dyes)
+    if dyes.report is not None:
+        mean, low, high, next_swatches = None, 0.0, 0.0, ""
+        if len(dyes) > 1:
+            pairs = middle_mixes(dyes, 2)
+            many = len(dyes) > 2 and comb(len(dyes), 3) <= _MOST
+            squares = np.concatenate([pairs, middle_mixes(dyes, 3)]) if many else pairs
+            known = Knowledge.of(dyes, pairs, squares)
+            mean, next_swatches = float(known.likely()), known.in_words(dyes, squares)
+            low, high = (share * mean for share in dyes.known.spread)
+        report = replace(
+            dyes.report, own_mixtures=checks, expected=mean, between=(low, high),
+            next_swatches=next_swatches,
+        )  # fmt: skip
+        dyes = replace(dyes, report=report)
+    return dyes, {pot.identity: check for pot, check in zip(found.pots, checks, strict=True)}
 
 
 # Which squares to dye next ------------------------------------------------------------------------
@@ -130,55 +127,55 @@ class Knowledge(NamedTuple):
     def of(cls, dyes: DyeSet, amounts: Array, squares: Array) -> Knowledge:
         """Before any square: recipes of amounts ``(W, D)``, squares ``(Z, D)``."""
         both, w = np.concatenate([amounts, squares]), len(amounts)
-        made, slopes = effects(dyes.whole, both, dyes.light, dyes.modes)
-        spread = causes(made, slopes, both, dyes.modes, dyes.known, dyes.scatter).total
-        own = spread - propagated(slopes, dyes.known.covariance)
+        made, slopes = uncertainty.effects(dyes.whole, both, dyes.light, dyes.modes)
+        spread = uncertainty.causes(made, slopes, both, dyes.modes, dyes.known, dyes.scatter).total
+        own = spread - uncertainty.propagated(slopes, dyes.known.covariance)
         return cls(made.lab[:w], slopes[:w], slopes[w:], own[:w], own[w:], dyes.known.covariance)
 
-    def _mean(self, spread: Array) -> Array:
-        """Mean likely ΔE2000 over the recipes for covariances ``(…, W, 3, 3)``."""
+    def likely(self, gains: Array | None = None) -> Array:
+        """Mean likely ΔE2000 of the recipes, each aimed at its own prediction; with `gains`, those
+        ``(Z,)`` after each of such squares.
+        """
+        spread = uncertainty.propagated(self.wanted, self.open) + self.noise
+        if gains is not None:
+            seen = np.einsum("wip,zpj->zwij", self.wanted, gains, optimize=True)
+            spread = spread - seen @ seen.swapaxes(-1, -2)
         labs = np.broadcast_to(self.labs, spread.shape[:-1]).reshape(-1, 3)
         # At its own prediction itself ΔE2000 has no slope by hue.
-        miss = expected_miss(labs, labs + 1e-6, spread.reshape(-1, 3, 3))
+        miss = uncertainty.expected_miss(labs, labs + 1e-6, spread.reshape(-1, 3, 3))
         return np.asarray(miss.reshape(spread.shape[:-2]).mean(axis=-1))
-
-    def _spread(self) -> Array:
-        return self.wanted @ self.open @ self.wanted.transpose(0, 2, 1) + self.noise
-
-    def likely(self) -> float:
-        """Mean likely ΔE2000 of the recipes, each aimed at its own prediction."""
-        return float(self._mean(self._spread()))
 
     @property
     def floor(self) -> float:
         """The same if nothing about the dyes were open."""
-        return float(self._mean(self.noise))
+        return float(self._replace(open=0.0 * self.open).likely())
 
-    def likely_after(self) -> Array:
-        """The same ``(Z,)`` once each square has been dyed and read."""
-        through = self.open @ self.squares.transpose(0, 2, 1)  # (Z, P, 3)
-        total = self.squares @ through + self.square_noise
-        shared = np.einsum("wip,zpj->zwij", self.wanted, through, optimize=True)
-        gone = shared @ np.linalg.inv(total)[:, np.newaxis] @ shared.swapaxes(-1, -2)
-        return self._mean(self._spread() - gone)
-
-    def after(self, z: int) -> Knowledge:
-        """What stays open once square `z` has been dyed and read."""
-        through = self.open @ self.squares[z].T
-        total = self.squares[z] @ through + self.square_noise[z]
-        return self._replace(open=self.open - through @ np.linalg.solve(total, through.T))
+    def gains(self) -> Array:
+        """Roots ``(Z, P, 3)`` of what each square takes off `open` once it was dyed and read."""
+        through = self.open @ self.squares.transpose(0, 2, 1)
+        inverse = np.linalg.inv(self.squares @ through + self.square_noise)
+        return np.asarray(through @ np.linalg.cholesky(inverse))
 
     def best(self, count: int) -> Iterable[tuple[int, float, float]]:
         """Squares one after the other, each counting on those before it: which, before, after."""
-        known, before = self, self.likely()
-        taken: list[int] = []
+        known, before, taken = self, float(self.likely()), list[int]()
         for _ in range(count):
-            after = known.likely_after()
+            gains = known.gains()
+            after = known.likely(gains)
             after[taken] = np.inf  # dyed again, a square brings its own error back with it
-            z = int(np.argmin(after))
-            taken.append(z)
+            taken.append(z := int(np.argmin(after)))
             yield z, before, float(after[z])
-            known, before = known.after(z), float(after[z])
+            known, before = known.after(gains[z]), float(after[z])
+
+    def after(self, gain: Array) -> Knowledge:
+        """What stays open once a square of this gain ``(P, 3)`` has been dyed and read."""
+        return self._replace(open=self.open - gain @ gain.T)
+
+    def in_words(self, dyes: DyeSet, squares: Array) -> str:
+        """Which three of the squares ``(Z, D)`` to dye next, and what they would buy."""
+        chosen = list(self.best(min(_LINE, len(squares))))
+        recipes = "; ".join(str(dyes.recipe(squares[z].round(2))) for z, _, _ in chosen)
+        return said("fit.next_squares", recipes=recipes, before=chosen[0][1], after=chosen[-1][2])
 
 
 def middle_mixes(dyes: DyeSet, size: int) -> Array:
@@ -193,24 +190,10 @@ def middle_mixes(dyes: DyeSet, size: int) -> Array:
     return amounts
 
 
-def in_one_line(dyes: DyeSet, wanted: Array | None = None) -> str:
-    """Which three squares of mixes to dye next, and what they would buy for recipes ``(W, D)``.
-
-    By default for every pair of dyes at middle depths. Nothing for a single dye.
-    """
-    if len(dyes) < 2:
-        return ""
-    if wanted is None:
-        wanted = middle_mixes(dyes, 2)
-        many = len(dyes) > 2 and comb(len(dyes), 3) <= _MOST
-        squares = np.concatenate([wanted, middle_mixes(dyes, 3)]) if many else wanted
-    else:
-        squares = wanted[(wanted > 0).sum(axis=1) > 1]
-    if not len(squares):
-        return ""
-    chosen = list(Knowledge.of(dyes, wanted, squares).best(min(_LINE, len(squares))))
-    recipes = "; ".join(str(dyes.recipe(squares[z].round(2))) for z, _, _ in chosen)
-    return said("fit.next_squares", recipes=recipes, before=chosen[0][1], after=chosen[-1][2])
+def in_one_line(dyes: DyeSet, wanted: Array) -> str:
+    """Which three of the mixes among recipes ``(W, D)`` to dye next, and what they would buy."""
+    mixes = wanted[(wanted > 0).sum(axis=1) > 1]
+    return Knowledge.of(dyes, wanted, mixes).in_words(dyes, mixes) if len(mixes) else ""
 
 
 # Trials -------------------------------------------------------------------------------------------
@@ -287,30 +270,26 @@ def learn(
     told = [_tried(dyes, t, float(w)) for t, w in zip(trials, weights, strict=True)]
     new = {pot.identity for pot in told}
     others = [pot for pot in dyes.pots if pot.identity not in new]
-    before, found = condition(dyes, others).dyes, condition(dyes, [*others, *told])
-    learnt, checks = _second_baths(found.dyes), left_out_checks(found)
+    before = condition(dyes, others).dyes
+    learnt, checks = _moved_by(dyes, [*others, *told])
     first = [i for i, pot in enumerate(told) if pot.on is None]
-    firsts, taught = [told[i] for i in first], tuple(trials[i] for i in first)
-    amounts = np.reshape([dyes.amounts(pot.recipe) for pot in firsts], (-1, len(dyes)))
-    off = delta_e(np.reshape([pot.lab for pot in firsts], (-1, 3)), before.colours(amounts))
-    left = {pot.identity: float(miss) for pot, miss in zip(found.pots, found.delta_e, strict=True)}
-    after, dyes = np.array([left[pot.identity] for pot in firsts]), reported(learnt, checks)
-    return Learnt(dyes, taught, weights[first], off, after, checks, _changes(learnt))
+    off = [delta_e(told[i].lab, before.predict(told[i].recipe).lab) for i in first]
+    after = [checks[told[i].identity].delta_e for i in first]
+    return Learnt(
+        learnt, tuple(trials[i] for i in first), weights[first], np.array(off), np.array(after),
+        tuple(checks.values()), _changes(learnt),
+    )  # fmt: skip
 
 
 def forget(dyes: DyeSet, trials: Sequence[Trial]) -> DyeSet:
     """The dyes as if these trials had never been told."""
-    gone = {_tried(dyes, trial, 1.0).identity for trial in trials}
+    gone = {_tried(dyes, trial).identity for trial in trials}
     kept = [pot for pot in dyes.pots if pot.identity not in gone]
-    if len(kept) == len(dyes.pots):
-        return dyes
-    found = condition(dyes, kept)
-    return reported(_second_baths(found.dyes), left_out_checks(found))
+    return dyes if len(kept) == len(dyes.pots) else _moved_by(dyes, kept)[0]
 
 
-def _tried(dyes: DyeSet, trial: Trial, weight: float) -> Pot:
-    """A trial as the calibration sees it. Raises `RecipeError` for an unknown dye."""
-    dyes.amounts(trial.recipe)
+def _tried(dyes: DyeSet, trial: Trial, weight: float = 1.0) -> Pot:
+    """A trial as the calibration sees it."""
     return _pot(
         Swatch.of(trial.recipe, (trial.reading,)), dyes.light,
         on=None if trial.on is None else trial.on.reflectance,
@@ -334,17 +313,17 @@ def _weights(trials: Sequence[Trial], half_life: float | None, lot: str | None) 
 
 def _changes(dyes: DyeSet) -> tuple[str, ...]:
     """What the pots changed, in words, largest first."""
-    spread, words = np.sqrt(np.diag(dyes.known.covariance)), []
-    strength, at_one = np.expm1(dyes.company), np.expm1(dyes.interaction * np.log(2.0))
-    for i in np.argsort(-np.abs(strength)):
-        if (share := abs(strength[i])) >= _WORTH_SAYING:
-            way = "fit.stronger" if strength[i] > 0 else "fit.weaker"
-            figures = {"share": 100.0 * share, "error": 100.0 * spread[i]}
-            words.append(said(way, dye=dyes.names[i], **figures))
-    most = int(np.argmax(np.abs(at_one)))
-    if (share := abs(at_one[most])) >= _WORTH_SAYING:
-        way = "fit.adds" if at_one[most] > 0 else "fit.costs"
-        words.append(said(way, dye=dyes.names[most], share=100.0 * share))
+    error, words = 100.0 * np.sqrt(np.diag(dyes.known.covariance)), []
+    stronger = 100.0 * np.expm1(dyes.company)
+    adds = 100.0 * np.expm1(dyes.interaction * np.log(2.0))  # at 1 % owf
+    for i in np.argsort(-np.abs(stronger)):
+        if (share := abs(stronger[i])) >= _WORTH_SAYING:
+            way = "fit.stronger" if stronger[i] > 0 else "fit.weaker"
+            words.append(said(way, dye=dyes.names[i], share=share, error=error[i]))
+    most = int(np.argmax(np.abs(adds)))
+    if (share := abs(adds[most])) >= _WORTH_SAYING:
+        way = "fit.adds" if adds[most] > 0 else "fit.costs"
+        words.append(said(way, dye=dyes.names[most], share=share))
     seconds = sum(pot.on is not None for pot in dyes.pots)
     if not words and seconds < len(dyes.pots):
         words.append(said("fit.unmoved"))
