@@ -6,6 +6,7 @@ A channel that stood at the end of its range makes a reading a bound with an err
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import field
 from types import MappingProxyType
 from typing import Annotated, Any, ClassVar, TypeAlias
@@ -22,7 +23,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.repeats import mean, odd_readings
 from dyemix.dataset.result import Result, Row, Value, colour_row
 from dyemix.dataset.serialise import Shape
-from dyemix.errors import DyemixError, Fault, FitError, InputError, said
+from dyemix.errors import DyemixError, Fault, FitError, InputError, refuse, said
 
 #: Added to the variance along a direction in which a colour may lie anywhere, CIELAB².
 _ANYWHERE = 1e4
@@ -36,13 +37,11 @@ def as_text(matrix: Array) -> str:
 
 def from_text(text: str) -> Array:
     """The matrix ``(R, 3)`` that `as_text` wrote. Raises `DyemixError` for other words."""
-    try:
+    with suppress(ValueError):
         rows = np.array([[float(x) for x in part.split()] for part in text.split(";")])
-    except ValueError:
-        rows = np.zeros((0, 0))
-    if rows.ndim != 2 or rows.shape[1] != 3 or not np.isfinite(rows).all():
-        raise DyemixError(said("readings.no_matrix", text=text[:40]))
-    return rows
+        if rows.shape[1:] == (3,) and np.isfinite(rows).all():
+            return rows
+    raise DyemixError(said("readings.no_matrix", text=text[:40]))
 
 
 class Clipped(Value):
@@ -95,8 +94,8 @@ def _covariance(text: str) -> Array:
     """The covariance ``(3, 3)`` that `as_text` wrote. Raises `DyemixError` for what is none."""
     values = from_text(text)
     spread = np.linalg.eigvalsh(values) if values.shape == (3, 3) else np.array([-1.0])
-    if np.abs(values).max() >= 1e6 or spread[0] < -1e-6 * max(spread[-1], 1e-6):
-        raise DyemixError(said("readings.no_covariance", text=text[:40]))
+    wrong = np.abs(values).max() >= 1e6 or spread[0] < -1e-6 * max(spread[-1], 1e-6)
+    refuse(wrong, "readings.no_covariance", text=text[:40])
     return values
 
 
@@ -157,10 +156,9 @@ class Reading(Result):
 
     def __post_init__(self) -> None:
         super().__post_init__()
+        known = ", ".join(KINDS)
+        refuse(self.kind not in KINDS, "readings.no_kind", self.kind, known, error=InputError)
         colour = self.lab is not None and self.lab.shape == (3,) and self.light is not None
-        if self.kind not in KINDS:
-            known = ", ".join(KINDS)
-            raise InputError(said("readings.no_kind", kind=self.kind, known=known))
         if self.rough and self.reflectance is not None and not colour:
             raise InputError(Fault(said("readings.no_lit_colour"), self.place))
 
@@ -239,10 +237,10 @@ class Reading(Result):
     def cells(self) -> dict[str, str]:
         """What a table says of it in words, conditions and colour apart."""
         held = ((name, write, getattr(self, name)) for name, (write, _) in CELLS.items())
-        row = {name: words for name, write, x in held if x is not None and (words := write(x))}
-        if self.recipe is not None and self.recipe.as_written not in ("", self.recipe.exact):
+        row = {name: write(x) for name, write, x in held if x is not None}
+        if self.recipe is not None and self.recipe.as_written != self.recipe.exact:
             row["as written"] = self.recipe.as_written
-        return row
+        return {name: words for name, words in row.items() if words}
 
     def row(self, light: Light) -> Row:
         """What `dyemix.dataset.swatches` reads back, and its colour under `light`."""

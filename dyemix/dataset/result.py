@@ -112,10 +112,10 @@ class Result(Value):
     def _repr_html_(self) -> str:
         import pandas as pd
 
-        rows = [{k: _cell(x) for k, x in row.items() if k[-3:] != " nm"} for row in self._rows()]
+        rows = list(self._rows())
+        told = ({k: _cell(x) for k, x in row.items() if k[-3:] != " nm"} for row in rows[:_ROWS])
         safe = [
-            {escape(k): escape(x) if isinstance(x, str) else x for k, x in row.items()}
-            for row in rows[:_ROWS]
+            {escape(k): escape(x) if isinstance(x, str) else x for k, x in r.items()} for r in told
         ]
         with pd.option_context("display.max_colwidth", None):
             table = pd.DataFrame(safe).to_html(
@@ -148,11 +148,11 @@ def frame(rows: Iterable[Row]) -> Frame:
     import pandas as pd
 
     rows = list(rows)
-    recipes = [row.get("recipe") for row in rows]
     out = pd.DataFrame([{key: _plain(value) for key, value in row.items()} for row in rows])
-    of_dyes = pd.DataFrame([r if isinstance(r, Recipe) else {} for r in recipes], out.index)
-    dyed = [isinstance(r, Recipe) for r in recipes]
-    of_dyes[dyed] = of_dyes[dyed].fillna(0.0)
+    recipes = [row.get("recipe") for row in rows]
+    none = dict.fromkeys((dye for r in recipes if isinstance(r, Recipe) for dye in r), 0.0)
+    amounts = [none | dict(r) if isinstance(r, Recipe) else {} for r in recipes]
+    of_dyes = pd.DataFrame(amounts, out.index)
     return out.join(of_dyes.rename(columns=lambda d: f"{d} % owf" if d in out.columns else d))
 
 

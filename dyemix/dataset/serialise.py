@@ -144,9 +144,8 @@ def _value(kind: Any, plain: Any, where: str, sides: dict[str, int]) -> Any:
     origin, inside = get_origin(kind), get_args(kind)
     if origin is Annotated:
         return _array(inside[1], plain, where, sides)
-    if origin in (Union, types.UnionType):
-        (kind,) = (k for k in inside if k is not type(None))
-        return None if plain is None else _value(kind, plain, where, sides)
+    if origin in (Union, types.UnionType):  # X | None
+        return None if plain is None else _value(inside[0], plain, where, sides)
     if origin is tuple and isinstance(plain, list):
         kinds = (inside[0],) * len(plain) if inside[-1] is Ellipsis else inside
         if len(kinds) != len(plain):
@@ -168,9 +167,7 @@ def _value(kind: Any, plain: Any, where: str, sides: dict[str, int]) -> Any:
         return _made(kind, where, f"one of {', '.join(str(k.value) for k in known)}", plain)
     if kind is float and type(plain) in (int, float) and abs(plain) < math.inf:
         return _made(float, where, "too large a number", plain)
-    if kind is int and type(plain) is int and abs(plain) <= _LARGEST:
-        return plain
-    if kind in (str, bool) and type(plain) is kind:
+    if kind in (str, bool, int) and type(plain) is kind and (kind is str or abs(plain) <= _LARGEST):
         return plain
     return _refuse(where, f"is {str(plain)[:40]!r}, which is damaged")
 
@@ -203,11 +200,10 @@ def _fields(kind: Any) -> dict[str, tuple[Any, bool]]:
 
 def _dataclass(kind: Any, plain: dict[str, Any], where: str, sides: dict[str, int]) -> Any:
     fields = _fields(kind)
-    odd = {name for name, (_, optional) in fields.items() if not optional} - plain.keys()
-    odd |= plain.keys() - fields.keys() - {"warning"}
+    needed = {name for name, (_, optional) in fields.items() if not optional}
+    odd = ", ".join(sorted((needed - plain.keys()) | (plain.keys() - fields.keys() - {"warning"})))
     if odd:
-        names = ", ".join(sorted(odd))
-        _refuse(where, f"is damaged, or written by another version: see {names}")
+        _refuse(where, f"is damaged, or written by another version: see {odd}")
     found = {
         name: _value(hint, plain[name], f"{where}.{name}", sides)
         for name, (hint, _) in fields.items()
@@ -221,9 +217,9 @@ def _array(shape: Shape, plain: Any, where: str, sides: dict[str, int]) -> Array
         array = np.array(plain)
     except ValueError:
         _refuse(where, "has rows of different lengths")
-    if not array.size:  # a list of none says nothing of its other sides
-        known = tuple(s if isinstance(s, int) else sides.get(s, 0) for s in shape.sides)
-        array = np.empty(known) if 0 in known else array
+    known = tuple(s if isinstance(s, int) else sides.get(s, 0) for s in shape.sides)
+    if not array.size and 0 in known:  # a list of none says nothing of its other sides
+        array = np.empty(known)
     if array.dtype.kind not in "if" or not np.isfinite(array).all():
         _refuse(where, "holds what is not a number")
     if array.ndim == len(shape.sides):

@@ -6,7 +6,7 @@ swatch set is what a fit takes. Every importer gives a `SwatchSet` and nothing e
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from typing import Any
@@ -17,14 +17,13 @@ from dyemix.arrays import LAB, Array, labels, numbers
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.colour.spectra import Unit, band, headed_bands
 from dyemix.dataset.conditions import CONDITIONS, METHOD, same
-from dyemix.dataset.readings import CELLS
-from dyemix.dataset.readings import Reading as Reading
-from dyemix.dataset.readings import Swatch as Swatch
+from dyemix.dataset.readings import CELLS, Reading, Swatch
 from dyemix.dataset.recipe import Recipe, dye_name, dye_names, is_name
 from dyemix.dataset.repeats import APART_DISTANCE, ODD_DISTANCE, Repeats, scatter
-from dyemix.dataset.result import DEMO_WARNING as DEMO_WARNING
-from dyemix.dataset.result import Frame, Result, Row
+from dyemix.dataset.result import DEMO_WARNING, Frame, Row, Several
 from dyemix.errors import DyemixError, Fault, FitError, InputError, refuse, said
+
+__all__ = ["DEMO_WARNING", "Reading", "Swatch", "SwatchSet"]
 
 #: A swatch called this is kept out of the fit, to check it by.
 CHECK = "check"
@@ -34,12 +33,14 @@ CHECK = "check"
 ROUGH_ERROR = 1.5
 
 _KNOWN = {"recipe", "as written", *LAB, "hex", "light", *CELLS, *CONDITIONS}
+#: What a frame holds beside its rows.
+ABOUT = ("source", "warnings", "demo")
 _SHORT = {"L": "L*", "a": "a*", "b": "b*"}
 #: What counts rows is no dye, though it holds numbers.
 _COUNTING = {"id", "index", "no", "number", "row", "sample", "batch"}
 
 
-class SwatchSet(Result):
+class SwatchSet(Several[Swatch]):
     """Swatches read from one or more files, in the order of the files.
 
     `len` and iteration go to its swatches, the pieces of cloth that are named and read; two sets
@@ -58,6 +59,7 @@ class SwatchSet(Result):
     ['undyed', 'rust 1.00']
     """
 
+    HELD = "swatches"
     readings: tuple[Reading, ...]
     warnings: tuple[str, ...] = ()
     source: str = ""
@@ -84,28 +86,20 @@ class SwatchSet(Result):
         """
         refuse(not hasattr(table, "columns"), "readings.no_frame", error=InputError)
         light = light and Light.parse(light)
-        told = {
-            key: table.attrs[key] for key in ("source", "warnings", "demo") if key in table.attrs
-        }
+        told = {key: table.attrs[key] for key in ABOUT if key in table.attrs}
         found = cls(readings_of(table, light, Unit(scale), conditions or {}), **told)
-        if not ("recipe" in labels(table) or {r.recipe for r in found.readings} - {None}):
-            raise InputError(said("readings.no_recipe"))
+        named = "recipe" in labels(table) or any(r.recipe is not None for r in found.readings)
+        refuse(not named, "readings.no_recipe", error=InputError)
         return found
 
     def to_frame(self) -> Frame:
         """One row a reading: recipe, amounts by dye (% owf), swatch, colour, bands, conditions."""
         out = super().to_frame()
-        out.attrs = {"source": self.source, "warnings": list(self.warnings), "demo": self.demo}
+        out.attrs = {key: getattr(self, key) for key in ABOUT}
         return out
 
     def _rows(self) -> Iterable[Row]:
         return (reading.row(self.light) for reading in self.readings)
-
-    def __len__(self) -> int:
-        return len(self.swatches)
-
-    def __iter__(self) -> Iterator[Swatch]:
-        return iter(self.swatches)
 
     def __add__(self, other: SwatchSet) -> SwatchSet:
         return SwatchSet(
@@ -176,17 +170,16 @@ class SwatchSet(Result):
         Raises `FitError` where two differ, naming both. Conditions nobody recorded are absent.
         How strong the stock was and what it was spooned with are among them where all rows agree.
         """
-        found: dict[str, str] = {}
+        first: dict[str, Reading] = {}
         for key in METHOD:
-            told: dict[str, str] = {}
-            for reading in self.readings:
-                told.setdefault(reading.conditions.get(key, ""), reading.place)
-            told.pop("", None)
-            for value, place in told.items():
-                first = found.setdefault(key, value)
-                if not same(key, first, value):
-                    there = {"first": first, "there": told[first], "value": value, "place": place}
-                    raise FitError(said("recipes.two_methods", key=key, **there))
+            for reading in (r for r in self.readings if r.conditions.get(key)):
+                before, value = first.setdefault(key, reading), reading.conditions[key]
+                if (told := before.conditions[key]) != value and not same(key, told, value):
+                    both = {"first": told, "there": before.place, "value": value}
+                    raise FitError(
+                        said("recipes.two_methods", key=key, place=reading.place, **both)
+                    )
+        found = {key: reading.conditions[key] for key, reading in first.items()}
         for key in ("stock_pct", "spoons", "cloth_g"):
             values = {r.conditions.get(key, "") for r in self.readings}
             found |= {key: min(values)} if len(values) == 1 and all(values) else {}
@@ -230,16 +223,14 @@ class SwatchSet(Result):
 
         Raises `FitError` for a label that fits no swatch.
         """
-        left_out, known, pieces = set(dye_names(labels)), set[str](), set[tuple[Recipe, str]]()
-        for swatch in self.swatches:
-            called = {swatch.label.lower(), str(swatch.recipe), swatch.recipe.exact}
-            known |= called
-            pieces |= {(swatch.recipe, swatch.readings[0].swatch)} if called & left_out else set()
-        if unknown := left_out - known:
-            raise FitError(said("readings.unknown", name=min(unknown)))
+        asked = set(dye_names(labels))
+        called = [({s.label.lower(), str(s.recipe), s.recipe.exact}, s) for s in self.swatches]
+        unknown = asked.difference(*(names for names, _ in called))
+        refuse(unknown, "readings.unknown", name=min(unknown, default=""), error=FitError)
+        pieces = {(s.recipe, s.readings[0].swatch) for names, s in called if names & asked}
         kept = tuple(r for r in self.readings if (r.recipe, r.swatch) not in pieces)
-        asked = [f"left out as asked: {', '.join(sorted(left_out))}."] if left_out else []
-        return replace(self, readings=kept, warnings=(*self.warnings, *asked))
+        told = [f"left out as asked: {', '.join(sorted(asked))}."] if asked else []
+        return replace(self, readings=kept, warnings=(*self.warnings, *told))
 
     def __str__(self) -> str:
         return self.text(self.warnings)
@@ -267,43 +258,41 @@ def readings_of(
     heads = labels(table)
     heads = [_SHORT.get(h, h) for h in heads] if _SHORT.keys() <= {*heads} else heads
     table = table.set_axis(heads, axis=1)
-    bands = [head for head in heads if band(head)]
-    dyes = [h for h in heads if h not in _KNOWN and h not in bands and h[:2] != "# "]
-    kinds = {dye: table[[dye]].dtypes.iloc[0].kind for dye in dyes}
-    strange = [dye for dye, kind in kinds.items() if kind not in "iuf" or not _may_be_dye(dye)]
-    if strange or len({*heads}) < len(heads):
-        wrong = f"what is {', '.join(strange)}?" if strange else "two columns are called alike."
-        raise InputError(said("readings.columns", wrong=wrong))
-    wavelengths = headed_bands(table[bands])
-    faults, out = [], []
+    bands, others = ([h for h in heads if test(h)] for test in (band, lambda h: h[:2] == "# "))
+    apart, told = {*_KNOWN, *bands, *others}, {*CONDITIONS, *others}
+    dyes = {h: dye_name(h.removesuffix(" % owf")) for h in heads if h not in apart}
+    numeric = {h for h, kind in zip(heads, table.dtypes, strict=True) if kind.kind in "iuf"}
+    may_be = {h for h, dye in dyes.items() if is_name(dye) and dye not in _COUNTING} & numeric
+    strange = ", ".join(head for head in dyes if head not in may_be)
+    twice = len({dyes.get(head, head) for head in heads}) < len(heads)
+    what = f"what is {strange}?" if strange else "two columns are called alike."
+    refuse(strange or twice, "readings.columns", what, error=InputError)
+    wavelengths, faults, out = headed_bands(table[bands]), list[Fault](), list[Reading]()
     for at, row in enumerate(table.astype(object).where(table.notna(), "").to_dict("records")):
-        cells = {str(head): x for head, x in row.items() if x != ""}
+        cells = {"light": light} | {str(head): x for head, x in row.items() if x != ""}
+        held = ((name, read) for name, (_, read) in CELLS.items() if name in cells)
+        own = {h.removeprefix("# "): str(cells[h]) for h in cells if h in told}
         try:
-            spectrum, about = _whole(cells, bands), _about(cells, conditions)
-            recipe = _recipe(cells, {dye: cells[dye] for dye in dyes if dye in cells})
-            lit = cells.get("light", light)
+            about: dict[str, Any] = {name: read(str(cells[name])) for name, read in held}
+            about |= {"conditions": {**conditions, **own}, "recipe": _recipe(cells, dyes)}
+            lit, spectrum = cells["light"], _whole(cells, bands)
+            rough = lit is not None and about.get("kind") in ("Lab", "hex")
+            lab = _whole(cells, LAB) if rough or not spectrum else []
+            refuse(lab and lit is None, "readings.no_light")
             if spectrum:
-                if about.get("kind") in ("Lab", "hex") and lit is not None:
-                    about |= {"lab": numbers(_whole(cells, LAB)), "light": lit}
-                how = {"scale": scale, **about}
-                out.append(Reading.from_spectrum(spectrum, wavelengths, recipe, **how))
-            elif colour := _whole(cells, LAB):
-                if lit is None:
-                    raise DyemixError(said("readings.no_light"))
-                out.append(Reading.from_lab(colour, lit, recipe, **about))
+                about |= {"lab": numbers(lab), "light": lit} if lab else {}
+                out.append(Reading.from_spectrum(spectrum, wavelengths, scale=scale, **about))
+            elif lab:
+                out.append(Reading.from_lab(lab, lit, **about))
             elif "hex" in cells:
-                out.append(Reading.from_hex(cells["hex"], recipe, **about))
+                out.append(Reading.from_hex(cells["hex"], **about))
             else:
-                out.append(Reading(recipe, None, **{**about, "kind": "blank"}))
+                out.append(Reading(reflectance=None, **about | {"kind": "blank"}))
         except DyemixError as error:
             faults.append(Fault(str(error), row=at))
     if faults:
         raise InputError(faults)
     return tuple(out)
-
-
-def _may_be_dye(heading: str) -> bool:
-    return is_name(heading.removesuffix(" % owf")) and heading.lower() not in _COUNTING
 
 
 def _whole(cells: Mapping[str, Any], heads: Sequence[str]) -> list[Any]:
@@ -313,20 +302,13 @@ def _whole(cells: Mapping[str, Any], heads: Sequence[str]) -> list[Any]:
     return found
 
 
-def _about(cells: Mapping[str, Any], conditions: Mapping[str, str]) -> dict[str, Any]:
-    """Attributes of the reading that stand in words, and its conditions."""
-    told = {name: read(str(cells[name])) for name, (_, read) in CELLS.items() if name in cells}
-    own = {h.removeprefix("# "): str(cells[h]) for h in cells if h in CONDITIONS or h[:2] == "# "}
-    return told | {"conditions": {**conditions, **own}}
-
-
-def _recipe(cells: Mapping[str, Any], own: Mapping[str, float]) -> Recipe | None:
+def _recipe(cells: Mapping[str, Any], dyes: Mapping[str, str]) -> Recipe | None:
     """What the row was dyed with; its text and its columns must agree."""
-    own = {dye_name(head.removesuffix(" % owf")): amount for head, amount in own.items()}
+    own = {dye: cells[head] for head, dye in dyes.items() if head in cells}
     if "recipe" not in cells:
         return Recipe(own) if own else None
     recipe = Recipe.parse(cells["recipe"])
     for dye, amount in own.items():
-        if not np.isclose(amount, recipe.get(dye, 0.0), rtol=1e-6):
-            raise DyemixError(said("readings.which", dye=dye, amount=amount, recipe=recipe))
-    return Recipe(recipe, cells["as written"]) if "as written" in cells else recipe
+        agree = np.isclose(amount, recipe.get(dye, 0.0), rtol=1e-6)
+        refuse(not agree, "readings.which", dye=dye, amount=amount, recipe=recipe)
+    return Recipe(recipe, cells.get("as written", recipe.as_written))

@@ -394,6 +394,7 @@ def test_amounts_by_column_do_for_recipes() -> None:
         (lambda t: t[["L*", "a*", "b*"]].assign(light="D65/10"), "what was dyed"),
         (lambda t: t[["L*", "a*", "b*"]].assign(light="D65/10", id=[1, 2, 3]), "what is id"),
         (lambda t: t.assign(**{"light": "D65/10", "Unnamed: 0": [0, 1, 2]}), "what is Unnamed: 0"),
+        (lambda t: t.assign(rust=0.0, Rust=0.0), "two columns are called alike"),
         (lambda t: t[["recipe"]].assign(**{f"{w:.0f}": 40.0 for w in WAVELENGTHS}), "percent"),
     ],
 )
