@@ -10,12 +10,13 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
+from functools import partial
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.serialise import from_json, to_json
+from dyemix.dataset.serialise import to_json
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import AnyColour, Target, Trial
 from dyemix.dyebook import methods, records, rows
@@ -30,7 +31,26 @@ if TYPE_CHECKING:
     from dyemix.cloth.levelness import Levelness  # it needs what reads photographs
 
 T = TypeVar("T")
-P = ParamSpec("P")
+
+
+def _of_job(db: Any, view: str, job: str | None = None, method: str = "") -> list[Any]:
+    """Rows of a view, of one job or of all; where a method is named, of that or of none."""
+    where, which = ("", ()) if job is None else ("WHERE job = ?", (tidy(job),))
+    found = db.execute(f"SELECT * FROM {view} {where} ORDER BY id", which).fetchall()
+    return [row for row in found if not method or row["method"] in (tidy(method), None)]
+
+
+def _kept(kind: type[T], view: str) -> Callable[..., tuple[T, ...]]:
+    """A method that gives every record of a view in the order in which they were kept.
+
+    ``(job=None, method="")`` : those of a job and a method, where they are named.
+    """
+
+    def records_of(book: DyeBook, job: str | None = None, method: str = "") -> tuple[T, ...]:
+        with book._file.reading() as db:
+            return tuple(rows.made(db, kind, row) for row in _of_job(db, view, job, method))
+
+    return records_of
 
 
 class DyeBook(AbstractContextManager["DyeBook"]):
@@ -70,23 +90,17 @@ class DyeBook(AbstractContextManager["DyeBook"]):
             rows.insert(db, "event", at=datetime.now().isoformat(timespec="seconds"), what=what)
             yield db
 
-    def _read(self, work: Callable[Concatenate[Any, P], T], *of: P.args, **how: P.kwargs) -> T:
+    def _read(self, work: Callable[..., T], *of: Any) -> T:
         with self._file.reading() as db:
-            return work(db, *of, **how)
+            return work(db, *of)
 
     def undo(self) -> str:
         """Take back what was done last, and say what it was. Raises `InputError` for nothing."""
         with self._file.writing() as db:
             return rows.undo(db)
 
-    def _all(self, kind: type[T], view: str, job: str | None = None) -> tuple[T, ...]:
-        """Every record of a view, or those of a job, in the order in which they were kept."""
-        with self._file.reading() as db:
-            return tuple(rows.made(db, kind, row) for row in _of_job(db, view, job))
-
-    def history(self) -> tuple[records.Event, ...]:
-        """What was done, oldest first; books of earlier layouts kept no account of it."""
-        return self._all(records.Event, "event")
+    #: What was done, oldest first; books of earlier layouts kept no account of it.
+    history = _kept(records.Event, "event")
 
     def search(self, words: str) -> tuple[tuple[str, ...], ...]:
         """Where all of these words stand: what that is, its name, and the text around them."""
@@ -103,8 +117,7 @@ class DyeBook(AbstractContextManager["DyeBook"]):
             number = rows.named(db, "cloth", cloth.name)
             rows.update(db, "cloth", number, fibre=cloth.fibre, note=cloth.note)
 
-    def cloths(self) -> tuple[records.Cloth, ...]:
-        return self._all(records.Cloth, "cloth")
+    cloths = _kept(records.Cloth, "cloth")
 
     def add_dye(self, dye: records.DyeLot) -> None:
         """Add a lot of dye powder, or what is now known of one."""
@@ -112,8 +125,7 @@ class DyeBook(AbstractContextManager["DyeBook"]):
             number = rows.named(db, "dye", dye.dye, lot=dye.lot.strip())
             rows.update(db, "dye", number, bought=dye.bought, note=dye.note)
 
-    def dye_lots(self) -> tuple[records.DyeLot, ...]:
-        return self._all(records.DyeLot, "kept_dye")
+    dye_lots = _kept(records.DyeLot, "kept_dye")
 
     def add_stocks(self, *stocks: Stock) -> None:
         """Add bottles."""
@@ -122,9 +134,8 @@ class DyeBook(AbstractContextManager["DyeBook"]):
                 dye = rows.named(db, "dye", stock.dye, lot=stock.lot.strip())
                 rows.insert(db, "stock", stock, dye=dye)
 
-    def stocks(self) -> tuple[Stock, ...]:
-        """Every bottle, in the order in which they were added."""
-        return self._all(Stock, "kept_stock")
+    #: Every bottle.
+    stocks = _kept(Stock, "kept_stock")
 
     # Swatches, by method ------------------------------------------------------------------------
 
@@ -172,8 +183,7 @@ class DyeBook(AbstractContextManager["DyeBook"]):
         """The method that has a swatch, as `methods.holding` finds it."""
         return self._read(methods.holding, label, method)
 
-    def sets(self) -> tuple[records.KeptSet, ...]:
-        return self._all(records.KeptSet, "kept_set")
+    sets = _kept(records.KeptSet, "kept_set")
 
     def methods(self) -> tuple[KeptMethod, ...]:
         return self._read(methods.known)
@@ -203,13 +213,14 @@ class DyeBook(AbstractContextManager["DyeBook"]):
 
         kept = self.method(method)
         swatches = kept.held.without(left_out) if left_out else kept.held
-        key = f"{rows.digest(swatches)} {rows.digest(aside)}"
-        if kept.borrows:
-            lent = self.dyes(kept.borrows)
-            key += rows.digest(lent)
-            found = kept_fit(key, lambda: borrow(lent, swatches, aside))
-        else:
-            found = kept_fit(key, lambda: fit(swatches, aside))
+        lent = self.dyes(kept.borrows) if kept.borrows else None
+        key = " ".join(map(rows.digest, [swatches, aside, lent]))
+        make = (
+            partial(fit, swatches, aside)
+            if lent is None
+            else partial(borrow, lent, swatches, aside)
+        )
+        found = kept_fit(key, make)
         trials = [t.trial for t in self.trials() if learnt and t.method == kept.name]
         trials = [trial for trial in trials if set(trial.recipe) <= set(found.names)]
         if not trials:
@@ -242,8 +253,7 @@ class DyeBook(AbstractContextManager["DyeBook"]):
                 recipe=parsed, as_written=parsed.as_written, target=wanted, note=note,
             )  # fmt: skip
 
-    def recipes(self, job: str | None = None) -> tuple[records.KeptRecipe, ...]:
-        return self._all(records.KeptRecipe, "kept_recipe", job)
+    recipes = _kept(records.KeptRecipe, "kept_recipe")
 
     def add_sheets(self, *sheets: BathSheet, method: str = "") -> None:
         """Keep bath sheets, each under its job, or under its recipe where it names none."""
@@ -254,10 +264,7 @@ class DyeBook(AbstractContextManager["DyeBook"]):
                 of = _belongs(db, sheet.recipe, sheet.job, method)
                 rows.insert(db, "sheet", made=sheet.on, content=sheet.to_json(), **of)
 
-    def sheets(self, job: str | None = None, method: str = "") -> tuple[BathSheet, ...]:
-        """Bath sheets, of a job and a method where they are named."""
-        found = self._read(_of_job, "kept_sheet", job, method)
-        return tuple(BathSheet.from_json(row["content"]) for row in found)
+    sheets = _kept(BathSheet, "kept_sheet")
 
     def add_trial(
         self, trial: Trial, job: str = "", note: str = "", method: str = "",
@@ -276,17 +283,9 @@ class DyeBook(AbstractContextManager["DyeBook"]):
             if picture is not None:
                 rows.insert(db, "picture", trial=number, content=picture)
 
-    def trials(self, job: str | None = None, method: str = "") -> tuple[records.KeptTrial, ...]:
-        """Trials in the order in which they were kept, of a job and a method where named."""
-        with self._file.reading() as db:
-            return tuple(
-                rows.made(db, records.KeptTrial, row, trial=rows.made(db, Trial, row))
-                for row in _of_job(db, "kept_trial", job, method)
-            )
-
-    def pictures(self, job: str) -> tuple[bytes, ...]:
-        """The photographs of a job's trials, JPEG, oldest first."""
-        return tuple(row["content"] for row in self._read(_of_job, "kept_picture", job))
+    trials = _kept(records.KeptTrial, "kept_trial")
+    #: The photographs of trials, JPEG.
+    pictures = _kept(bytes, "kept_picture")
 
     def add_pieces(self, pieces: Sequence[Levelness], job: str = "", method: str = "") -> None:
         """Keep analysed pieces of mottled cloth under a job, or each under its recipe."""
@@ -299,8 +298,7 @@ class DyeBook(AbstractContextManager["DyeBook"]):
         """Analysed pieces, of a job and a method where they are named; without their pictures."""
         from dyemix.cloth.levelness import Levelness
 
-        found = self._read(_of_job, "kept_piece", job, method)
-        return tuple(from_json(Levelness, row["content"]) for row in found)
+        return _kept(Levelness, "kept_piece")(self, job, method)
 
     def sign_off(
         self, name: str, reading: Reading, job: str = "", tolerance: float = 3.0, note: str = "",
@@ -324,8 +322,7 @@ class DyeBook(AbstractContextManager["DyeBook"]):
                 reading=rows.add_readings(db, [reading])[0],
             )  # fmt: skip
 
-    def sign_offs(self, job: str | None = None) -> tuple[records.SignOff, ...]:
-        return self._all(records.SignOff, "kept_sign_off", job)
+    sign_offs = _kept(records.SignOff, "kept_sign_off")
 
     def standard(self, name: str) -> Target:
         """The signed swatch of this name as a target. Raises `InputError`."""
@@ -360,13 +357,6 @@ class DyeBook(AbstractContextManager["DyeBook"]):
             self.jobs(), len(self.recipes()), len(self.sheets()), len(self.trials()),
             tuple(s.name for s in self.sign_offs()), self.demo, self.warnings,
         )  # fmt: skip
-
-
-def _of_job(db: Any, view: str, job: str | None = None, method: str = "") -> list[Any]:
-    """Rows of a view, of one job or of all; where a method is named, of that or of none."""
-    where, which = ("", ()) if job is None else ("WHERE job = ?", (tidy(job),))
-    found = db.execute(f"SELECT * FROM {view} {where} ORDER BY id", which).fetchall()
-    return [row for row in found if not method or row["method"] in (tidy(method), None)]
 
 
 def _belongs(db: Any, recipe: Recipe, job: str, method: str) -> dict[str, int | None]:

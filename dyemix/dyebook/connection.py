@@ -16,7 +16,7 @@ import json
 import os
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager, suppress
+from contextlib import AbstractContextManager, closing, contextmanager, suppress
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -50,17 +50,13 @@ def told(path: Path) -> Iterator[None]:
     """Turn what SQLite raises into a `SavedError` of one sentence."""
     try:
         yield
-    except sqlite3.Error as error:
-        # Of a code that Python has no name for, the name is "unknown".
-        kind = f"{getattr(error, 'sqlite_errorname', '')}_ERROR".split("_")[1]
-        kind = "BUSY" if kind == "LOCKED" else kind  # told alike
+    except (sqlite3.Error, UnicodeError) as error:
+        # Of a code that Python has no name for, the name is "unknown". LOCKED is told as BUSY.
+        name = getattr(error, "sqlite_errorname", type(error).__name__).removeprefix("SQLITE_")
+        kind = name.partition("_")[0].replace("LOCKED", "BUSY")
         known = kind if kind in data("dyebook")["sqlite"] else "ERROR"
         words = said(f"dyebook.sqlite.{known}", error=error, seconds=_WAIT * _TRIES)
         raise SavedError(f"{path}: {words}") from None
-    except UnicodeDecodeError:  # what SQLite says of a damaged book quotes its bytes
-        raise SavedError(f"{path}: {said('dyebook.damaged')}") from None
-    except UnicodeEncodeError:
-        raise SavedError(f"{path}: this text cannot be written: it is not Unicode.") from None
 
 
 def connect(path: Path, mode: str) -> sqlite3.Connection:
@@ -132,34 +128,26 @@ class BookFile:
                 self._say(f"{self.path}: another command is writing to it; waiting …")
 
     @contextmanager
-    def reading(self) -> Iterator[sqlite3.Connection]:
+    def reading(self, begin: str = "BEGIN", end: str = "ROLLBACK") -> Iterator[sqlite3.Connection]:
         """One state of the book for several reads."""
         with told(self.path):
-            self.db.execute("BEGIN")
             try:
-                self._patiently("SELECT 1 FROM sqlite_master LIMIT 1")
+                for statement in (begin, "SELECT 1 FROM sqlite_master LIMIT 1"):
+                    self._patiently(statement)
                 yield self.db
-            except DyemixError:
+                self._patiently(end)
+            except (DyemixError, UnicodeError):
                 raise
             except (ValueError, LookupError, TypeError) as error:  # what no version writes
                 raise SavedError(f"{self.path}: {said('dyebook.value', error)}") from None
             finally:
                 if self.db.in_transaction:
-                    self.db.execute("ROLLBACK")
-
-    @contextmanager
-    def writing(self) -> Iterator[sqlite3.Connection]:
-        """All of what is written inside, or nothing. On leaving it is on the disk."""
-        with told(self.path):
-            self._patiently("BEGIN IMMEDIATE")
-            try:
-                yield self.db
-                self._patiently("COMMIT")
-            except BaseException:
-                if self.db.in_transaction:
                     with suppress(sqlite3.Error):  # the fault told is the first one
                         self.db.execute("ROLLBACK")
-                raise
+
+    def writing(self) -> AbstractContextManager[sqlite3.Connection]:
+        """All of what is written inside, or nothing. On leaving it is on the disk."""
+        return self.reading("BEGIN IMMEDIATE", "COMMIT")
 
     def backup(self, path: str | os.PathLike[str]) -> None:
         """Copy the book, as it stands between two writes, to a new file. Raises `SavedError`."""

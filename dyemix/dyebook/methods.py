@@ -13,7 +13,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import date, datetime
-from itertools import chain
 
 from dyemix.dataset.conditions import METHOD, same
 from dyemix.dataset.recipe import Recipe
@@ -57,27 +56,28 @@ class KeptMethod(Value):
         return f"{self.name} ({words}{borrowed})"
 
 
+def _standing(db: sqlite3.Connection, method: int) -> list[sqlite3.Row]:
+    """Readings of a method, without tables that were replaced and rows that were struck."""
+    query = "SELECT * FROM kept_reading WHERE method = ? AND stands ORDER BY swatch_set, id"
+    return db.execute(query, (method,)).fetchall()
+
+
 def _swatches_of(db: sqlite3.Connection, method: int) -> SwatchSet:
-    """The swatches of a method, without tables that were replaced and rows that were struck.
+    """The swatches of a method, as they stand.
 
     Pieces that two of its tables call the same stay two pieces.
     """
-    query = "SELECT * FROM swatch_set WHERE method = ? AND replaced IS NULL ORDER BY id"
-    sets = db.execute(query, (method,)).fetchall()
-    query = "SELECT * FROM kept_reading WHERE swatch_set = ? AND struck IS NULL ORDER BY id"
-    read = {
-        table["name"]: [rows.made(db, Reading, row) for row in db.execute(query, (table["id"],))]
-        for table in sets
-    }
-    pieces = ({(r.recipe, r.swatch) for r in each} for each in read.values())
-    tables = Counter(chain.from_iterable(pieces))
+    found = _standing(db, method)
+    read = [(row["of_set"], rows.made(db, Reading, row)) for row in found]
+    pieces = {(table, r.recipe, r.swatch) for table, r in read}
+    tables = Counter((recipe, swatch) for _, recipe, swatch in pieces)
     readings = tuple(
-        replace(r, swatch=f"{name} {r.swatch}".strip()) if tables[r.recipe, r.swatch] > 1 else r
-        for name, each in read.items()
-        for r in each
+        replace(r, swatch=f"{table} {r.swatch}".strip()) if tables[r.recipe, r.swatch] > 1 else r
+        for table, r in read
     )
-    warnings = dict.fromkeys(word for table in sets for word in json.loads(table["notes"]))
-    return SwatchSet(readings, tuple(warnings), ", ".join(read), rows.is_demo(db))
+    warnings = dict.fromkeys(word for row in found for word in json.loads(row["notes"]))
+    source = ", ".join(dict.fromkeys(table for table, _ in read))
+    return SwatchSet(readings, tuple(warnings), source, rows.is_demo(db))
 
 
 def known(db: sqlite3.Connection) -> tuple[KeptMethod, ...]:
@@ -196,8 +196,7 @@ def strike(
 def _in_use(db: sqlite3.Connection, method: KeptMethod, label: str) -> list[sqlite3.Row]:
     """The readings of a method that stand, of the swatch of this label or recipe."""
     wanted = tidy(label).lower()
-    query = "SELECT * FROM kept_reading WHERE method = ? AND replaced IS NULL AND struck IS NULL"
-    found = db.execute(query, (method.number,)).fetchall()
+    found = _standing(db, method.number)
     return [row for row in found if wanted in _called(row["swatch"], row["recipe"])]
 
 

@@ -16,7 +16,6 @@ from dyemix.bench.stock import Stock
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, screen_colour
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import Value
 from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
@@ -53,42 +52,31 @@ def repeat(
         with suppress(FitError):  # with too few swatches, it is still repeated
             dyes = book.dyes(method)
     trials = [kept.trial for kept in record.trials if kept.method in (method, None)]
-    seconds = [trial for trial in trials if trial.bath is Bath.SECOND]
-    firsts = [trial for trial in trials if trial.bath is Bath.FIRST]
+    firsts, seconds = ([t for t in trials if t.bath is bath] for bath in (Bath.FIRST, Bath.SECOND))
     twice = bool(seconds) and trials[-1] is seconds[-1]
     over = {trial.recipe for trial in seconds}
     sheets = [s for s in book.sheets(job, method) if not (s.second_bath or s.recipe in over)]
     last = sheets[-1] if sheets else None
     kept = [kept.recipe for kept in record.recipes] + [trial.recipe for trial in firsts]
     if last is not None and not any(_alike(last.recipe, trial.recipe) for trial in firsts):
-        plans = [_Plan(last.recipe, last.expect, last.target)]
+        first = {"recipe": last.recipe, "expect": last.expect, "target": last.target}
     elif twice:
         under = seconds[-1].on and seconds[-1].on.recipe
         refuse(not (under or kept), "dyebook.under", job, shlex.quote(job), error=InputError)
-        plans = [_Plan(under or kept[-1])]
+        first = {"recipe": under or kept[-1]}
     else:
         refuse(not kept, "dyebook.no_work", job, error=InputError)
-        plans = [_corrected(dyes, firsts[-1]) if firsts else _Plan(kept[-1])]
-    plans += [_corrected(dyes, seconds[-1])] if twice else []
+        first = _corrected(dyes, firsts[-1]) if firsts else {"recipe": kept[-1]}
+    plans: list[dict[str, Any]] = [first, *([_corrected(dyes, seconds[-1])] if twice else [])]
     known = {} if dyes is None else dyes.conditions or {}
     blank = [key for key in ("alkali", "liquor ratio") if not known.get(key)]
     if last is None and settings is None and blank:
-        words = ["bath", str(plans[0].recipe), "--cloth", f"{cloth_g:g}g", "--job", job]
+        words = ["bath", str(first["recipe"]), "--cloth", f"{cloth_g:g}g", "--job", job]
         words += ["--alkali", "after", "--ratio", "20", "--book", str(book.path)]
         words += ["--method", method] * (len(methods) > 1) + ["--no-swatches"] * (not methods)
         raise InputError(said("dyebook.blank", job, " and ".join(blank), shlex.join(words)))
-    how = {"settings": settings, "job": job, "pieces": pieces, "on": on}
-    return tuple(_again(book, plan, cloth_g, last, dyes, stocks, how) for plan in plans)
-
-
-class _Plan(Value):
-    """A bath to dye again: its recipe, what to expect and to aim at, and what was learnt of it."""
-
-    recipe: Recipe
-    expect: str = ""
-    target: str = ""
-    warnings: tuple[str, ...] = ()
-    second: bool = False
+    how: Any = {"settings": settings, "cloth_g": cloth_g, "job": job, "pieces": pieces, "on": on}
+    return tuple(_again(book, last, dyes, stocks, **how, **plan) for plan in plans)
 
 
 def _alike(one: Recipe, other: Recipe) -> bool:
@@ -98,17 +86,21 @@ def _alike(one: Recipe, other: Recipe) -> bool:
     )
 
 
-def _corrected(dyes: DyeSet | None, trial: Trial) -> _Plan:
-    """The recipe that a finished piece leads to, with what that piece missed by."""
+def _corrected(dyes: DyeSet | None, trial: Trial) -> dict[str, Any]:
+    """The bath that a finished piece leads to, with what that piece missed by, as `_again` takes
+    it.
+    """
     second = trial.bath is Bath.SECOND
     over = " This is the second bath, over the first." if second else ""
+    plan = {"recipe": trial.recipe, "notes": (over.strip(),) if over else (), "second_bath": second}
     if dyes is None or trial.target is None or not set(trial.recipe) <= set(dyes.names):
-        return _Plan(trial.recipe, "", "", (over.strip(),) if over else (), second)
+        return plan
     found = correct(dyes, trial, second_bath=False)
-    pot = found.corrected
+    pot, target = found.corrected, str(found.target)
     change = "" if pot.recipe == found.again.recipe else f"; corrected here from {trial.recipe}"
     note = f"the last piece ({trial.date or 'no date'}) missed by {found.miss}{change}.{over}"
-    return _Plan(pot.recipe, _promise(found, pot), str(found.target), (note,), second)
+    expect = _promise(found, pot)
+    return plan | {"recipe": pot.recipe, "expect": expect, "target": target, "notes": (note,)}
 
 
 def _promise(found: Correction, pot: Pot) -> str:
@@ -117,35 +109,31 @@ def _promise(found: Correction, pot: Pot) -> str:
 
 
 def _again(
-    book: DyeBook, plan: _Plan, cloth_g: float, last: BathSheet | None, dyes: DyeSet | None,
-    stocks: Iterable[Stock] | float | None, how: dict[str, Any],
+    book: DyeBook, last: BathSheet | None, dyes: DyeSet | None,
+    stocks: Iterable[Stock] | float | None, recipe: Recipe, notes: tuple[str, ...] = (),
+    **how: Any,
 ) -> BathSheet:  # fmt: skip
-    """One bath of a piece dyed again."""
-    bottles = [bottle for bottle in book.stocks() if bottle.dye in plan.recipe]
-    amounts, target, how = plan.recipe, plan.target, how | {"second_bath": plan.second}
-    if stocks is None and {bottle.dye for bottle in bottles} >= set(plan.recipe):
+    """One bath of a piece dyed again; `how` as for `bath_sheet`, and `notes` are its warnings."""
+    bottles = [bottle for bottle in book.stocks() if bottle.dye in recipe]
+    if stocks is None and {bottle.dye for bottle in bottles} >= set(recipe):
         stocks = bottles
     if last is None:
-        fits = dyes is not None and set(plan.recipe) <= set(dyes.names)
-        how = how | {"dyes": dyes if fits else None, "allow_demo": True}
-    else:
-        if stocks is None:  # as strong as then; their dates and rests are past
-            then = {d.dye: replace(d.stock, made=None, left_ml=None) for d in last.doses}
-            usual = replace(last.doses[0].stock, made=None, left_ml=None)
-            stocks = [then.get(dye, replace(usual, dye=dye)) for dye in plan.recipe]
-        in_order = [dose.dye for dose in last.doses if dose.dye in plan.recipe]
-        amounts = Recipe({dye: plan.recipe[dye] for dye in (*in_order, *plan.recipe)})
-        was, target = last.method, plan.target or last.target
-        how = how | vars(was) | {
-            "soda": None if was.soda is None else last.soda.g_l, "wetted": last.wetted,
-            "cloth": last.cloth, "fibre": last.fibre.words or None,
-            "settings": how["settings"] or last.settings,
-        }  # fmt: skip
-    sheet = bath_sheet(amounts, cloth_g, target=target, expect=plan.expect, stocks=stocks, **how)
-    if last is None:
-        return replace(sheet, warnings=(*plan.warnings, *sheet.warnings))
-    changed = () if sheet.settings is last.settings else _departures(last, sheet)
-    warnings = (*plan.warnings, *changed, *sheet.warnings)
+        fits = dyes is not None and set(recipe) <= set(dyes.names)
+        how |= {"dyes": dyes if fits else None, "allow_demo": True}
+        sheet = bath_sheet(recipe, stocks=stocks, **how)
+        return replace(sheet, warnings=(*notes, *sheet.warnings))
+    then = {dose.dye: dose.stock for dose in last.doses}
+    if stocks is None:  # as strong as then; their dates and rests are past
+        alike = {dye: then.get(dye, last.doses[0].stock) for dye in recipe}
+        stocks = [replace(s, dye=dye, made=None, left_ml=None) for dye, s in alike.items()]
+    was = vars(last.method) | {
+        "soda": None if last.method.soda is None else last.soda.g_l, "wetted": last.wetted,
+        "cloth": last.cloth, "fibre": last.fibre.words or None, "target": last.target,
+    }  # fmt: skip
+    own, how["settings"] = how["settings"], how["settings"] or last.settings
+    amounts = {dye: recipe[dye] for dye in (*then, *recipe) if dye in recipe}
+    sheet = bath_sheet(amounts, stocks=stocks, **(was | how))
+    warnings = (*notes, *(() if own is None else _departures(last, sheet)), *sheet.warnings)
     return replace(sheet, demo=last.demo, palest_first=last.palest_first, warnings=warnings)
 
 
@@ -193,7 +181,7 @@ def record(book: DyeBook, job: str) -> JobRecord:
         return None
 
     kept = book.job(job)
-    led = (_corrected(dyes(each.method or ""), each.trial).recipe for each in kept.trials)
+    led = (_corrected(dyes(each.method or ""), each.trial)["recipe"] for each in kept.trials)
     return replace(kept, corrections=tuple(map(str, led)))
 
 

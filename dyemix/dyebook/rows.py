@@ -20,9 +20,9 @@ from dyemix.arrays import Array
 from dyemix.colour.colorimetry import WAVELENGTHS, Light
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe, dye_name
-from dyemix.dataset.serialise import plain
+from dyemix.dataset.serialise import from_json, plain
 from dyemix.dataset.swatches import Reading
-from dyemix.dataset.target import Target
+from dyemix.dataset.target import Target, Trial
 from dyemix.dyebook.connection import TABLES
 from dyemix.errors import DyemixError, InputError, RecipeError, SavedError, refuse, said
 from dyemix.files.cells import tidy
@@ -90,11 +90,15 @@ _READ: Mapping[str, Callable[[Any], Any]] = {
 def made(db: sqlite3.Connection, kind: type[T], row: sqlite3.Row, **given: Any) -> T:
     """A record from a row whose columns are called like its fields; `given` are its other fields.
 
-    A number where a reading belongs is that of the reading. Raises `SavedError` for anything that
-    `insert` does not write.
+    A number where a reading belongs is that of the reading; a trial is made of the same row, and a
+    document of its content. Raises `SavedError` for anything that `insert` does not write.
     """
+    if "content" in row.keys():  # noqa: SIM118  (a row is no mapping)
+        return row["content"] if kind is bytes else from_json(kind, row["content"])
     try:
         names = {f.name for f in fields(kind)}  # type: ignore[arg-type]
+        if "trial" in names:
+            given["trial"] = made(db, Trial, row)
         for name in names & set(row.keys()) - given.keys():
             value = row[name]
             if name in ("reading", "on") and isinstance(value, int):

@@ -20,7 +20,8 @@ CREATE TEMP VIEW kept_method AS
     FROM method m LEFT JOIN method l ON l.id = m.borrows;
 
 CREATE TEMP VIEW kept_reading AS
-    SELECT s.label AS swatch, s.recipe, s.swatch_set, t.method, t.replaced, r.*,
+    SELECT s.label AS swatch, s.recipe, s.swatch_set, t.name AS of_set, t.notes, t.method,
+        t.replaced IS NULL AND r.struck IS NULL AS stands, r.*,
         r.spectrum AS reflectance, r.flags AS warnings
     FROM reading r JOIN swatch s ON s.id = r.swatch LEFT JOIN swatch_set t ON t.id = s.swatch_set;
 
