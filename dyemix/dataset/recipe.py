@@ -11,6 +11,7 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from math import inf
 from numbers import Real
@@ -78,7 +79,8 @@ def format_amount(owf: float) -> str:
     return f"{owf:.2f}" if owf >= 0.1 else f"{owf:.3f}" if owf >= 0.01 else f"{owf:.2g}"
 
 
-class Spoonfuls(NamedTuple):
+@dataclass(frozen=True)  # kept sheets hold its fields by name
+class Spoonfuls:
     """A volume in spoons: what to measure, its mL, and by how much that misses the volume (%)."""
 
     text: str
