@@ -18,7 +18,7 @@ from typing import NamedTuple
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError
 from dyemix.files import LARGEST, read_swatches
-from dyemix.files.cells import is_swatch_table, is_table
+from dyemix.files.cells import is_reading, is_swatch_table, is_table
 from dyemix.model.dyes import DyeSet
 from dyemix.model.saved import FORMAT, VERSION, load, save
 from dyemix.reading import is_picture
@@ -50,26 +50,30 @@ def demo() -> SwatchSet:
     return read_swatches(demo_file(DEMO_TABLE))
 
 
-def _swatch_table(path: Path) -> str:
-    """The text of a file that looks like a swatch table: one headed by a recipe and readings."""
+def _swatch_table(path: Path) -> tuple[bool, str]:
+    """Whether a file is headed as a swatch table is, and its text once it holds a reading."""
     if not is_table(path):
-        return ""
+        return False, ""
     try:
         text = read_bytes(path, LARGEST).decode("utf-8-sig", errors="replace")
     except InputError:
-        return ""
+        return False, ""
     lines = (line for line in text.splitlines() if line.strip() and line.lstrip()[0] != "#")
-    headings = re.split(r"[,;\t]", next(lines, "").replace('"', ""))
-    return text if is_swatch_table(headings) else ""
+    rows = (re.split(r"[,;\t]", line.replace('"', "")) for line in lines)
+    headings = next(rows, [])
+    read = [i for i, heading in enumerate(headings) if is_reading(heading)]
+    filled_in = any(row[i].strip() for row in rows for i in read if i < len(row))
+    return is_swatch_table(headings), text if filled_in else ""
 
 
-def swatch_tables(folder: Path | None = None) -> list[Path]:
-    """The swatch tables of a folder, by their headings."""
-    texts = {path: _swatch_table(path) for path in sorted((folder or Path.cwd()).iterdir())}
+def swatch_tables(folder: Path | None = None, blank: bool = False) -> list[Path]:
+    """The swatch tables of a folder that hold readings; those `blank` where none does."""
+    found = {path: _swatch_table(path) for path in sorted((folder or Path.cwd()).iterdir())}
+    texts = {path: text for path, (headed, text) in found.items() if headed}
     tables = [path for path, text in texts.items() if text]
     # Readings of a finished piece look like a table of swatches, but only a shelf has its cloth.
     whole = [path for path in tables if "undyed" in texts[path].lower()]
-    return whole if len(whole) == 1 else tables
+    return whole if len(whole) == 1 else tables or [*texts] * blank
 
 
 def find_shelf(
@@ -82,7 +86,7 @@ def find_shelf(
             message = "a photograph is read first, with a table of what lies in which cell, then"
             raise InputError(Fault(f"{message} fitted: dyemix read {how}", str(named)))
         return Shelf(named, check, f"Swatches: {named}")
-    tables = swatch_tables(folder)
+    tables = swatch_tables(folder, blank=True)
     if len(tables) > 1:
         options = [("--swatches", path.name) for path in tables]
         raise AmbiguousError(f"{len(tables)} swatch tables in this folder", options)

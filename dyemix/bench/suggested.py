@@ -64,10 +64,11 @@ def suggested(
         worth = verdict(miss.likely, answer[0].proven)
         misses = f"{miss.residual:.1f} on paper, {miss.likely:.1f} in the pot: {worth}"
         lines.append(f"{i}  {recipe!s:<{width}}  {misses}")
-        measured = bottles.words(recipe, cloth_g, rounded, spoons)
+        measured = bottles.words(recipe, cloth_g, rounded, spoons) or "nothing to pour"
         lines.append(_with_reasons(f"   {measured}", reasons))
-    stock = f"of stock ({bottles.strengths(chain(*recipes))}) for {cloth_g:g} g"
-    lines.append(f"% of dry cloth weight, {stock}. Misses are {answer.formula}.")
+    strengths = bottles.strengths(chain(*recipes))
+    stock = f", of stock ({strengths}) for {cloth_g:g} g" if strengths else ""
+    lines.append(f"% of dry cloth weight{stock}. Misses are {answer.formula}.")
     warnings = (
         *mottled(answer.dyes.conditions),
         *(() if answer.reach is Reach.WITHIN else answer.warnings[:1]),

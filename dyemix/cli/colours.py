@@ -71,7 +71,8 @@ def match(
             shared.say(f"{before.corrected.recipe}: {dyed_before(before)}.")
         why = "Dye it so" if before else "Dye 5 g of it first, then"
         for best in [before.corrected] if before else found[:1]:
-            shared.bath(why, best, dyes, words, found.target)
+            if best.recipe:
+                shared.bath(why, best, dyes, words, found.target)
         return
     wanted = read_targets(targets)
     with console.waiting("Matching") as progress:
@@ -97,6 +98,7 @@ def trial(
     from dyemix.colour.appearance import Miss
     from dyemix.dataset.target import Bath
     from dyemix.dyebook.rows import plain_picture
+    from dyemix.matching.correct import Outcome
 
     lot, note, aimed = kept["lot"] or "", kept["note"] or "", aim or ""
     if recipe is None:
@@ -126,6 +128,8 @@ def trial(
                     f"{miss} from what was predicted, {dyes.light}")  # fmt: skip
         return
     shared.show(found)
+    if book and found.outcome is Outcome.A_SLIP:
+        shared.then("Where it is in the recipe or the reading, take the trial back", "book", "undo")
     if book and job:
         why = "The next piece, corrected" if found.changed else "The same again"
         shared.then(why, "book", "repeat", job, *shared.weighed(), "--keep")

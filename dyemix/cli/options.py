@@ -18,7 +18,7 @@ from typing import Any
 import click
 
 from dyemix import console, writing
-from dyemix.errors import AmbiguousError, DyemixError, UnstatedError, refuse, said
+from dyemix.errors import AmbiguousError, DyemixError, UnstatedError, data, refuse, said
 
 
 class Written(click.Path):
@@ -168,12 +168,22 @@ class Commands(click.Group):
         return super().get_command(context, name)
 
 
+def _each(options: str) -> list[str]:
+    """The options of a row of the table, those of its groups one by one."""
+    return [word for each in options.split() for word in GROUPS.get(each, each).split()]
+
+
+def options_of(name: str, part: str = "") -> list[str]:
+    """The options that a command takes, or that part of a group of commands."""
+    row = data("commands")[name]
+    return _each(row["options"] if "run" in row else row[part]["options"])
+
+
 def _command(name: str, run: str, arguments: str = "", options: str = "", **told: str) -> Command:
     """What runs a function of a module; it takes these arguments and options."""
     module, function = run.split(".")
     work = getattr(import_module(f"dyemix.cli.{module}"), function)
-    words = [word for each in options.split() for word in GROUPS.get(each, each).split()]
-    params = [*map(_argument, arguments.split()), *map(_option, words)]
+    params = [*map(_argument, arguments.split()), *map(_option, _each(options))]
     if any(isinstance(param.type, Written) for param in params):
         params.append(_option("force"))
     text = told.get("help") or inspect.cleandoc(work.__doc__ or "")

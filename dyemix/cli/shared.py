@@ -12,7 +12,7 @@ import click
 
 import dyemix
 from dyemix import console, writing
-from dyemix.cli.options import GROUPS, care, given, given_only, name_of
+from dyemix.cli.options import GROUPS, care, given, given_only, name_of, options_of
 from dyemix.errors import DyemixError, InputError, RecipeError, UnstatedError, refuse, said
 
 #: Where a reading of hers goes in a command that is printed: no colour, so that it is refused.
@@ -121,12 +121,13 @@ def dyes(*recipes: str) -> Any:
     Of a book, those of the method that is named, that the job was dyed by, or that has every dye of
     these `recipes`.
     """
-    from dyemix.dyebook.connection import book_beside
+    from dyemix.dyebook.connection import book_beside, find_book
     from dyemix.shelf import find_shelf, fitted
 
     refuse(given("swatches") and given("book"), "give --swatches or --book, not both.")
     if given("swatches") is None and given("book") is None:
-        click.get_current_context().meta["book"] = book_beside()
+        beside = find_book(None) if given("method") else book_beside()  # a method is of a book
+        click.get_current_context().meta["book"] = beside
     check, left_out = given("check"), given("leave_out")
     with console.waiting("Fitting the swatches"):
         if given("book") is None:
@@ -192,11 +193,16 @@ def stocks(dyes: Any = None) -> Any:
     strength of the settings.
     """
     from dyemix.bench.stock import Stock, parse_stocks
+    from dyemix.files.cells import is_table
 
-    known = [Stock("", settings().stock_strength)]
-    for words in filter(None, (stated(dyes).get("stock_pct"), given("stock"))):
-        known += parse_stocks(words)
-    if given("stock") is None and (book := chosen()):
+    known, named = [Stock("", settings().stock_strength)], given("stock") or ""
+    if told := stated(dyes).get("stock_pct"):
+        known += parse_stocks(told)
+    if named:
+        known += (bottles := parse_stocks(named))
+        for bottle in () if dyes is None or given("only") or is_table(named) else bottles:
+            dyes.index(bottle.dye or dyes.names[0])  # one misspelt would be of another strength
+    elif book := chosen():
         known += book.stocks()
     return tuple(known)
 
@@ -315,8 +321,9 @@ def then(why: str, *words: str, demo: bool = False, alone: bool = False) -> None
     if given("json"):
         return
     of = ("only", *(("book", "method") if given("book") else ("swatches",)), "check", "leave-out")
-    carried = [*(["--demo"] if demo else []), *([] if alone else _asked(*of))]
-    say(console.pasted([*words, *carried], f"{why}: "))
+    takes = options_of(*words[:2])
+    carried = [] if alone else _asked(*(name for name in of if name in takes))
+    say(console.pasted([*words, *["--demo"] * demo, *carried], f"{why}: "))
 
 
 def amounts(recipe: Any) -> str:

@@ -35,12 +35,13 @@ _VOLUMES = {"mL": 1.0, "L": 1000.0, "drop": 0.05, "g": 1.0}
 #: What a unit is called in a recipe.
 _UNITS: Mapping[str, str] = data("recipes")["spelt"]
 #: How a recipe says that nothing was dyed.
-NO_DYE = ("undyed", "blank", "no dye")
+NO_DYE = ("undyed", "blank", "no dye", "ungefärbt", "non teint")
 _NUMBER = r"\d+\s+\d+/\d+|\d+/\d+|\d*[.,]?\d+(?:[eE][-+]?\d+)?"
+_INSIDE = r"(?:[\w'’&/ -]|(?<=[^\W\d_])\. )"  # of a name: 'Nr. 3' has a stop in it
 #: What a dye's name looks like, for a regular expression.
-NAME = r"[^\W\d_](?:[\w'’&/ -]*[\w'’])?"
+NAME = rf"[^\W\d_](?:{_INSIDE}*[\w'’])?"
 # The name takes as little as it can, or the whole number of '1 1/2 tsp' would belong to it.
-_SHORT_NAME = r"[^\W\d_](?:[\w'’&/ -]*?[\w'’])??"
+_SHORT_NAME = rf"[^\W\d_](?:{_INSIDE}*?[\w'’])??"
 _TERM = re.compile(
     rf"(?P<name>{_SHORT_NAME})\s+(?P<number>-?(?:{_NUMBER}))\s*(?P<unit>[^\W\d_]*|% ?(?:owf)?)"
 )

@@ -207,12 +207,17 @@ def is_table(name: str | os.PathLike[str]) -> bool:
     return Path(name).suffix.lower() in (".csv", ".tsv", ".txt")
 
 
+def is_reading(heading: str) -> bool:
+    """Whether a column of this heading holds readings, or the wavelengths of them."""
+    here = meaning(heading) in READING or band(heading) is not None
+    return here or of_bands(heading) == "wavelength"
+
+
 def is_swatch_table(headings: list[str]) -> bool:
     """Whether headings are those of a swatch table: a recipe, and room for a reading."""
     names = {meaning(heading) for heading in headings}
     named = "recipe" in names or {"dye", "owf"} <= names
-    bands = (band(h) is not None or of_bands(h) == "wavelength" for h in headings)
-    return named and (not names.isdisjoint(READING) or any(bands))
+    return named and any(map(is_reading, headings))
 
 
 def _sense(line: str, stated: str) -> tuple[int, int, str]:

@@ -16,7 +16,7 @@ import numpy as np
 from dyemix.arrays import Array, Indices
 from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest
 from dyemix.dataset.readings import CELLS, Clipped
-from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
+from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name, is_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.dataset.target import check_colour
 from dyemix.errors import DyemixError, RecipeError, data, refuse, said
@@ -170,7 +170,7 @@ class Rows:
         for i, text in enumerate(texts) if refused else ():
             if text in refused:
                 of_dye = column == "recipe" and "dye" in self.cells
-                name = ("owf" if self.cells["dye"][i] else "dye") if of_dye else column
+                name = ("owf" if is_name(self.cells["dye"][i]) else "dye") if of_dye else column
                 self.faults.add(refused[text], self.numbers[i if at is None else at[i]], name)
         return [known[text] for text in texts]
 

@@ -206,9 +206,11 @@ class Measured(Value):
 
 def measured(
     dyes: DyeSet, recipe: Recipe, kit: Kit, target: Array, light: Light, k_lightness: float = 1.0,
-    upper: Array | float = np.inf, total: float = np.inf,
+    upper: Array | float = np.inf, total: float = np.inf, spread: Array | float = 0.0,
 ) -> Measured:  # fmt: skip
     """Round a recipe to what the kit can measure, so that the target ``(3,)`` is met best.
+
+    `spread` ``(3, 3)`` is the covariance of the target itself.
 
     Every combination of steps near the exact doses is predicted; none goes to nothing, nor above
     `upper` ``(D,)`` of a dye or the `total` of all, % owf, unless one step of each dye does.
@@ -231,7 +233,7 @@ def measured(
     chosen, ml = amounts[best], volumes[best]
     errors = np.zeros((1, len(dyes)))
     errors[0, index] = np.hypot(kit.error_ml(ml) * per_ml, _STOCK * chosen[index])
-    pot = dyes.predict_many(chosen, light, errors).in_pot(target, k_lightness)
+    pot = dyes.predict_many(chosen, light, errors).in_pot(target, k_lightness, spread)
     told = (part.tolist() for part in (chosen[index], ml, times))
     doses = [
         MeasuredDose(dye, exact, owf, volume, weak, kit.text(volume))

@@ -175,7 +175,7 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     for row, prediction in zip(rows, made[rows], strict=True):
         which, recipe = found.which[row], prediction.recipe
         mean, median, bound, sound, excellent = (float(part[row]) for part in pot)
-        kit, bounds = wanted.kit, (k, problem.upper, problem.total)
+        kit, bounds = wanted.kit, (k, problem.upper, problem.total, spread[which])
         rounded = measured(dyes, recipe, kit, aims[which], light, *bounds) if kit else None
         one = Match(
             prediction, settled[which], float(np.sqrt(found.cost[row])), mean, median, bound, sound,

@@ -194,10 +194,11 @@ class PhotoReading(Result):
             f"{self.photograph.file}: {read}, CIELAB under {self.cells[0].light}, ± in ΔE2000.",
             *self.warnings,
         ]
+        width = max(28, *(len(cell.title) for cell in self.cells))
         for cell in self.cells:
             values = "L* {:5.1f}  a* {:6.1f}  b* {:6.1f}".format(*cell.lab)
             doubt = "; ".join(cell.words)
-            lines.append(f"{cell.title:<28} {values}  ± {cell.error:.1f}  {doubt}".rstrip())
+            lines.append(f"{cell.title:<{width}} {values}  ± {cell.error:.1f}  {doubt}".rstrip())
         return "\n".join(lines)
 
 
@@ -227,7 +228,7 @@ class Difference:
 
     def __str__(self) -> str:
         pictures = "same photograph" if self.same_picture else "two photographs"
-        size = f"{self.miss.delta_e:.1f} ΔE2000 (D65, 2°), error {self.error:.1f}"
+        size = f"{self.miss.delta_e:.1f} ΔE2000 ({D65_2}), error {self.error:.1f}"
         text = f"{' to '.join(self.names)}: {size}, {pictures}."
         if not self.seen:
             return f"{text} Too small to see by phone: change nothing."

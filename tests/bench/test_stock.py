@@ -137,6 +137,13 @@ def test_label_says_what_it_must() -> None:
     assert "dashed" in sheet.to_html()
 
 
+def test_more_than_was_asked_for_is_accounted_for() -> None:
+    """5 g for 250 mL of 2 % is less than a scale that shows 1 g weighs well."""
+    sheet = " ".join(str(stock_sheet("navy", 2.0, 250.0)).split())
+    assert "10 g of navy powder, the least that a scale showing 1 g weighs well" in sheet
+    assert "TO 500 mL in all" in sheet
+
+
 def test_how_to_make_and_keep_it() -> None:
     text = " ".join(str(navy(strength_pct=1.0)).split())
     for words in ("10 g of navy powder", "paste with a little lukewarm water",

@@ -94,6 +94,50 @@ def test_a_channel_at_its_end_is_said_to_be_a_bound(run: Command) -> None:
     assert "row 3: a channel at 00 or ff is censored" in run("fit", *BOOK).stdout
 
 
+def test_a_table_in_german_with_decimal_commas_is_read(run: Command) -> None:
+    table = SQUARES.replace(",", ";").replace(".", ",")
+    table = table.replace("swatch;recipe", "Muster;Rezept").replace("undyed", "ungefärbt")
+    table = table.replace("# light: D65/10", "# Licht: D65/10").replace("gold", "Gold Nr. 3")
+    done = begun(run, table, "--method", "Leinen")
+    assert done.returncode == 0, done.stderr
+    same = run("match", "60 -20 15", "--method", "Leinen").stdout
+    assert begun(run, SQUARES, "--method", "other", "--name", "english").returncode == 0
+    in_english = run("match", "60 -20 15", "--method", "other").stdout
+    assert "gold nr. 3" in same
+    assert same.splitlines()[1].split("  ")[-1] == in_english.splitlines()[1].split("  ")[-1]
+
+
+def test_a_table_still_to_fill_in_is_no_rival_of_a_book(run: Command) -> None:
+    assert run("start", "gold, teal", "--method", "lawn", "-o", "plan.csv").returncode == 0
+    unread = run("match", "60 -20 15")
+    assert unread.returncode == 2
+    assert "none of its" in unread.stderr, "alone it is what is meant"
+    assert begun(run).returncode == 0
+    assert run("match", "60 -20 15").returncode == 0
+    (run.folder / "more.csv").write_text(SQUARES, encoding="utf-8")
+    assert "a dye book and a swatch table" in run("match", "60 -20 15").stderr
+    assert run("match", "60 -20 15", "--method", "mine").returncode == 2, "no method of that name"
+    named = run("match", "60 -20 15", "--method", "unnamed")
+    assert "swatch table" not in named.stderr, "a method is of a book"
+
+
+def test_a_stock_of_a_dye_that_is_not_there_is_refused(run: Command) -> None:
+    assert begun(run).returncode == 0
+    done = run("match", "60 -20 15", "--stock", "glod 2, teal 1", *BOOK)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "'glod'" in done.stderr
+    assert "did you mean gold?" in done.stderr
+    assert run("match", "60 -20 15", "--stock", "gold 2", "--only", "teal", *BOOK).returncode == 0
+
+
+def test_of_undyed_cloth_nothing_is_to_be_poured(run: Command) -> None:
+    assert begun(run).returncode == 0
+    done = run("match", "93.1 0.2 3.9 D65/10", *BOOK)
+    assert "nothing to pour" in done.stdout
+    assert "()" not in done.stdout
+    assert not steps(done)
+
+
 # A finished piece ---------------------------------------------------------------------------------
 
 
@@ -113,6 +157,8 @@ def test_what_is_excellent_stays_and_what_is_a_slip_corrects_nothing(run: Comman
     far = judged(run, "40 10 30", *wanted)
     assert "nothing is corrected" in far.stdout
     assert not [words for words in steps(far) if words[0] == "bath"]
+    (back,) = (words for words in steps(far) if words[:2] == ["book", "undo"])
+    assert run(*back).returncode == 0, "a slip of the reading teaches nothing"
     off = judged(run, "52 -22 9", *wanted)
     assert re.search("^Next", off.stdout, re.MULTILINE)
     assert re.search(r"miss|Miss", off.stdout)

@@ -110,7 +110,7 @@ def test_names_in_one_text_or_several(given: str | list[str]) -> None:
     assert dye_names(given) == ("gold", "night navy")
 
 
-@pytest.mark.parametrize("name", ["gold", "navy 2", "mother's red", "blue/green"])
+@pytest.mark.parametrize("name", ["gold", "navy 2", "mother's red", "blue/green", "red Nr. 3"])
 def test_what_a_recipe_can_name_a_dye(name: str) -> None:
     assert is_name(name)
     assert not is_name(f"{name} + navy")

@@ -316,6 +316,7 @@ def test_names_alike(one: str, other: str, expected: bool) -> None:
         ("recipe,hex,scale\ngold 1,#aabb00,percent\n", 1, "scale", "write it above the table"),
         ("recipe,hex\n" + "gold 1 + " * 80 + "navy 1,#aabb00\n", 2, "recipe", "is too long"),
         ("dye,owf,hex\ngold,,#aabb00\n", 2, "owf", "the dye and its % owf"),
+        ("dye,owf,hex\ngold (cool),1,#aabb00\n", 2, "dye", "a name (letters, figures"),
         ("# spoons: big\nrecipe,hex\ngold 1,#aabb00\n", 1, None, "spoons is 'big'"),
         (
             "recipe,L*,a*,b*,Covariance\ngold 1,50,0,0,1 2 0; 2 1 0; 0 0 1\n",

@@ -227,6 +227,9 @@ def test_the_error_of_the_target_widens_the_likely_miss_and_is_named(dyes: DyeSe
     assert found.residual == pytest.approx(sure[0].residual, abs=1e-9)
     assert "the target's own reading" in found.limit
     assert unsure.warnings == ("in a shadow.",)
+    poured = match(dyes, unsure.target, kit=Kit(1000.0, {"": 1.0}, "syringe"))[0]
+    assert poured.measured is not None
+    assert poured.measured.likely == pytest.approx(poured.likely, rel=0.05), "measured or not"
 
 
 @pytest.mark.parametrize(
