@@ -99,6 +99,7 @@ def trial(
     from dyemix.dataset.target import Bath
     from dyemix.dyebook.rows import plain_picture
     from dyemix.matching.correct import Outcome
+    from dyemix.reading import photographed
 
     lot, note, aimed = kept["lot"] or "", kept["note"] or "", aim or ""
     if recipe is None:
@@ -108,7 +109,7 @@ def trial(
         return
     dyes = shared.dyes(recipe)
     wanted, dyed = shared.wanted(aim), shared.recipe(recipe, dyes)
-    book, job, shown = shared.chosen(), given("job") or "", shared.in_photograph(reading)
+    book, job, shown = shared.chosen(), given("job") or "", photographed(reading)
     misused(wanted is None and not book, "usage.no_target")
     on = None if over is None else shared.piece(over, dyes.light)
     piece = shared.piece(reading, dyes.light, dyed)
@@ -146,8 +147,9 @@ def _compare(reading: str, aim: str) -> None:
     """Show the difference of two pieces; between photographs, beside the camera's own error."""
     from dyemix.colour.appearance import Miss
     from dyemix.colour.colorimetry import D65_10
+    from dyemix.reading import photographed
 
-    one, other = shared.in_photograph(reading), shared.in_photograph(aim)
+    one, other = photographed(reading), photographed(aim)
     if one is None or other is None:
         wanted = shared.target(aim).under(D65_10)
         miss = Miss.of(wanted.lab, shared.piece(reading, wanted.light).colour(wanted.light))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from contextlib import suppress
 from dataclasses import replace
 from itertools import chain
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
@@ -37,13 +38,6 @@ def photograph(file: Path) -> Any:
         return examine_photo(file, photo())
 
 
-def in_photograph(words: str) -> Any:
-    """The file and the cell that are named, as ``photo.jpg B3``; None for another colour."""
-    from dyemix.reading import photographed
-
-    return photographed(words)
-
-
 def _signed(words: str) -> Any:
     """What was signed as the standard of this name in the book; None for another colour."""
     kept = chosen().sign_offs() if chosen() else ()
@@ -52,11 +46,12 @@ def _signed(words: str) -> Any:
 
 def target(words: str) -> Any:
     """A colour as typed, a cell of a photograph, or a signed standard of the book."""
+    from dyemix.reading import photographed
     from dyemix.shelf import readings_behind
 
     if (signed := _signed(words)) is not None:
         return signed.target
-    if (place := in_photograph(words)) is None:
+    if (place := photographed(words)) is None:
         return dyemix.Target.parse(words)
     beside = None
     if given("book") is None:
@@ -82,17 +77,17 @@ def tolerance(words: str) -> float:
 def piece(words: str, light: Any, recipe: Any = None) -> Any:
     """A finished piece: of a file, a colour as typed, or a cell of a photograph."""
     from dyemix.files.small_tables import read_piece
+    from dyemix.reading import photographed
 
     example = words.replace(READING, "52.1 -3.4 20.0")
     refuse(example != words, f"in place of {words!r} goes what you read, as {example!r}.")
-    place = in_photograph(words)
+    place = photographed(words)
     return photograph(place[0]).piece(place[1]) if place else read_piece(words, light, recipe)
 
 
 def typed(words: str, wanted: Any) -> str:
     """A colour to be typed again, in the light that has been settled: a standard by its name."""
-    standard = words and wanted.kind == "reading" and in_photograph(words) is None
-    return words if standard else str(wanted.typed)
+    return words if words and _signed(words) else str(wanted.typed)
 
 
 def open_book(create: bool = False) -> Any:
@@ -195,16 +190,14 @@ def stocks(dyes: Any = None) -> Any:
     from dyemix.bench.stock import Stock, parse_stocks
     from dyemix.files.cells import is_table
 
-    known, named = [Stock("", settings().stock_strength)], given("stock") or ""
-    if told := stated(dyes).get("stock_pct"):
-        known += parse_stocks(told)
-    if named:
-        known += (bottles := parse_stocks(named))
-        for bottle in () if dyes is None or given("only") or is_table(named) else bottles:
-            dyes.index(bottle.dye or dyes.names[0])  # one misspelt would be of another strength
-    elif book := chosen():
-        known += book.stocks()
-    return tuple(known)
+    typed, told = given("stock") or "", stated(dyes).get("stock_pct")
+    named = parse_stocks(typed) if typed else ()
+    if dyes is not None and not (given("only") or is_table(typed)):
+        for bottle in filter(attrgetter("dye"), named):
+            dyes.index(bottle.dye)  # one misspelt would be of another strength
+    kept = book.stocks() if not typed and (book := chosen()) else ()
+    swatches = parse_stocks(told) if told else ()
+    return (Stock("", settings().stock_strength), *swatches, *named, *kept)
 
 
 def recipe(words: str, dyes: Any = None) -> Any:
@@ -323,7 +316,7 @@ def then(why: str, *words: str, demo: bool = False, alone: bool = False) -> None
     of = ("only", *(("book", "method") if given("book") else ("swatches",)), "check", "leave-out")
     takes = options_of(*words[:2])
     carried = [] if alone else _asked(*(name for name in of if name in takes))
-    say(console.pasted([*words, *["--demo"] * demo, *carried], f"{why}: "))
+    say(console.pasted([*words, *(["--demo"] if demo else []), *carried], f"{why}: "))
 
 
 def amounts(recipe: Any) -> str:
