@@ -53,6 +53,7 @@ TESTS = {
                                "calibration and not worlds and not book or every_unknown"),
     "matching/correct.py": ("tests/matching/test_correct.py", "-k", "not workshop"),
     "dyebook/past.py": ("tests/dyebook/test_past.py",),
+    "photo/characterise.py": ("tests/photo/test_characterise.py",),
     "photo/patches.py": ("tests/photo/test_patches.py", "tests/photo/test_camera_matrix.py", "-k",
                          "not s_curve and not beats"),
 }  # fmt: skip
