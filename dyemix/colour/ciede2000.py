@@ -63,11 +63,13 @@ def delta_e_residual(
 
 
 def metric(labs: Array) -> Array:
-    """Slope ``(N, 3, 3)`` of the three parts of ΔE2000 by L*, a*, b*, for small steps from `labs`
-    ``(N, 3)``.
+    """Slope ``(..., 3, 3)`` of the three parts of ΔE2000 by L*, a*, b*, for small steps from `labs`
+    ``(..., 3)``.
     """
-    _, slope = delta_e_residual(labs, labs + 1e-6)  # at the very same colour the hue has no slope
-    return slope
+    # At the very same colour the hue has no slope, and at a grey neither: there, just beside it.
+    grey = np.hypot(labs[..., 1:2], labs[..., 2:]) < 1e-3
+    beside = labs + 1e-3 * grey * np.eye(3)[1]
+    return delta_e_residual(beside, beside + 1e-6)[1]
 
 
 def _leading(reference: ArrayLike, sample: ArrayLike) -> tuple[Array, Array]:

@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual
+from dyemix.colour.ciede2000 import delta_e, delta_e_parts, delta_e_residual, metric
+from dyemix.errors import DyemixError
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # colour-science speaks of optional packages on import
@@ -149,3 +150,56 @@ def test_within_a_quarter_turn_a_side_changes_nothing() -> None:
     np.testing.assert_allclose(right[:, [0, 1, 3]], plain[:, [0, 1, 3]])
     assert left[2, 3] > 0.0 > plain[2, 3]
     assert right[2, 2] < 0.0 < plain[2, 2]
+
+
+def test_a_quarter_turn_itself_is_on_no_side() -> None:
+    """A side takes over from more than a quarter turn the other way on."""
+    reference, opposite = np.array([[60.0], [30.0], [0.0]]), np.array([[55.0], [0.0], [-20.0]])
+    turned = delta_e_parts(reference, opposite, side=1)[0]
+    np.testing.assert_allclose(turned, delta_e_parts(reference, opposite)[0])
+    # Past it, all the way round: the hue goes on rising where the formula's has fallen.
+    turn = np.radians([-91.0, -120.0, -170.0, 170.0])
+    labs = np.array([np.full(4, 55.0), 20.0 * np.cos(turn), 20.0 * np.sin(turn)])
+    around = delta_e_parts(reference, labs, side=1)[0][2]
+    assert np.all(around > 0.0)
+
+
+def test_the_metric_is_that_of_small_steps_at_greys_too() -> None:
+    labs = np.array(
+        [[50.0, 0.0, 0.0], [40.0, 30.0, -20.0], [70.0, -2e-3, 2e-3], [70.0, 0.0, -1e-9]]
+    )
+    for lab, slope in zip(labs, metric(labs), strict=True):
+        for step in 1e-4 * np.eye(3):
+            miss = colour.delta_E(lab, lab + step, method="CIE 2000")
+            assert np.linalg.norm(slope @ step) == pytest.approx(miss, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [((2, 3), (3, 3)), ((2, 4, 3), (2, 2, 3)), ((2, 4, 3), (3, 4, 3)), ((2, 2, 3), (4, 3))],
+)
+def test_colours_without_partners_are_refused(one: tuple[int, ...], other: tuple[int, ...]) -> None:
+    with pytest.raises(DyemixError, match="have no partners"):
+        delta_e(np.ones(one), np.ones(other))
+    for few in (np.ones(one), np.ones((1, *one[1:]))):
+        assert delta_e(few, np.ones((1, 1, 3))).max() == 0.0
+    assert delta_e(np.ones((2, 1, 3)), np.ones((1, 4, 3))).shape == (2, 4)
+    for bad in ((3, 2), (3, 4), (1,)):
+        with pytest.raises(DyemixError, match="holds no CIELAB"):
+            delta_e(np.ones(bad), [50.0, 0.0, 0.0])
+        with pytest.raises(DyemixError, match="holds no CIELAB"):
+            delta_e([50.0, 0.0, 0.0], np.ones(bad))
+
+
+@pytest.mark.parametrize(("factor", "allowed"), [
+    (0.01, True), (0.0099, False), (-0.5, False), (100.0, True), (100.01, False), (99.5, True),
+])  # fmt: skip
+def test_lightness_counts_between_a_hundredth_and_a_hundredfold(
+    factor: float, allowed: bool
+) -> None:
+    one, other = [50.0, 0.0, 0.0], [53.0, 0.0, 0.0]
+    if allowed:
+        assert delta_e(one, other, factor) == pytest.approx(delta_e(one, other) / factor)
+        return
+    with pytest.raises(DyemixError):
+        delta_e(one, other, factor)
