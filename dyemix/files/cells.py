@@ -50,10 +50,7 @@ CONDITIONS = (*METHOD, *RECORD, "stock_pct", "cloth_g", "spoons", "poured_ml", "
 HEADER_ONLY = ("scale", "demo")
 READING = (*LAB, "hex")
 
-_WORDS = {
-    kind: {spelling: name for name, spellings in names.items() for spelling in spellings}
-    for kind, names in data("headings").items() if kind in ("spelt", "bands")
-}  # fmt: skip
+_WORDS: dict[str, dict[str, str]] = data("headings")
 #: What a column can mean, bands apart.
 KNOWN = frozenset(_WORDS["spelt"].values()) - {*HEADER_ONLY}
 
@@ -68,10 +65,10 @@ class Faults:
         self.file = file
         self.counted = counted
         self.notes: list[str] = []
-        self._found: list[Fault] = []
+        self._found: dict[Fault, None] = {}  # one that is told twice stands once
 
     def add(self, message: str, row: int | None = None, column: str | None = None) -> None:
-        self._found.append(Fault(message, self.file, row, column, self.counted))
+        self._found[Fault(message, self.file, row, column, self.counted)] = None
 
     def tell(self, which: str, *place: Any, **values: object) -> None:
         """Add a fault in a sentence of data/tables.toml, at a row and column as in `add`."""
@@ -285,7 +282,7 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
             remarks.append((start + 1, _remark(line)))
         elif not delimiter and (stated := _SEPARATOR.fullmatch(line)):
             delimiter = stated[1]
-        elif line.strip(' ,;\t"'):
+        elif tidy(line).strip(' ,;"'):
             break
     else:
         faults.stop("no_table")
@@ -305,10 +302,8 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
             if len(cells) > MOST_COLUMNS:
                 faults.stop("columns", row, count=len(cells), most=MOST_COLUMNS)
             if not headings:
-                headings, whole = cells, len(cells)
-                while not headings[-1]:
-                    headings.pop()
-                width = len(headings)
+                whole, width = len(cells), max(i for i, cell in enumerate(cells, 1) if cell)
+                headings = cells[:width]
                 below = lines[start + 1 : len(lines) - (not lines[-1])]
                 if _are_regular(below, delimiter, width):
                     numbers = range(start + 2, start + 2 + len(below))

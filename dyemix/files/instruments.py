@@ -235,10 +235,9 @@ def read_cxf(data: bytes, faults: Faults) -> SwatchSet:
         for bands, row in _rows(item, number, given, faults, passed):
             rows.setdefault(bands, []).append((number, row))
     faults.raise_any()
-    if () in rows and len(rows) == 2:  # Lab-only objects among spectra of the same bands
-        bare = rows.pop(())
-        ((bands, spectra),) = rows.items()
-        rows[bands] = sorted([*spectra, *bare], key=lambda pair: pair[0])
+    bare = rows.pop((), [])  # objects of CIELAB alone stand among the spectra
+    with_bare = next(iter(rows), ())
+    rows[with_bare] = sorted(rows.get(with_bare, []) + bare, key=lambda pair: pair[0])
     faults.note("cxf")
     if (collections := len(list(root.iter("ObjectCollection")))) > 1:
         faults.note("collections", count=collections)

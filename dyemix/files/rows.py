@@ -30,7 +30,7 @@ _TOGETHER = 1024
 _AMOUNT = re.compile(r"([0-9]*[.,]?[0-9]+)\s*(?:%|g|pct|% w/v)?")
 _STRENGTH = re.compile(r"(.*[^\W\d_].*?)\s+([0-9]*[.,]?[0-9]+)\s*%?")
 #: What the ``# key: value`` lines that hold for the whole file may say, and how it may be put.
-_SAID: Mapping[str, Mapping[str, list[str]]] = data("headings")["said"]
+_SAID: Mapping[str, Mapping[str, str]] = data("headings")["said"]
 
 
 def _positive(text: str) -> float | None:
@@ -50,15 +50,11 @@ def _strengths(text: str) -> dict[str, float] | None:
     return found
 
 
-def _spoon_set(text: str) -> str | None:
-    return text.lower() if text.lower() in SPOON_SETS else None
-
-
 #: What turns spoons and mL into % owf: how each is read, should be written, what stands for it.
 _MEASURES: Mapping[str, tuple[Callable[[str], Any], str, Any]] = {
     "stock_pct": (_strengths, "% w/v, as 2, or as 'marigold 2, navy 1'", {"": 1.0}),
     "cloth_g": (_positive, "grams of dry cloth, as 240", 1.0),
-    "spoons": (_spoon_set, f"one of {', '.join(SPOON_SETS)}", "metric"),
+    "spoons": ({s: s for s in SPOON_SETS}.get, f"one of {', '.join(SPOON_SETS)}", "metric"),
 }
 
 
@@ -94,24 +90,19 @@ class Rows:
         for name, (_, read) in CELLS.items():
             if name in self.cells:
                 self.given[name] = self.read(name, self.cells[name], read, getattr(Reading, name))
-        keys = [key for key in columns if key not in KNOWN]
-        keys += [key for key in CONDITIONS if key in columns]
+        keys = [key for key in columns if key in CONDITIONS or key not in KNOWN]
         texts = [*zip(*(columns[key] for key in keys), strict=True)] or [()] * len(self.numbers)
         whole = {key: value for key, (value, _) in self._stated.items()}
-        stated: dict[tuple[str, ...], tuple[Mapping[str, str], tuple[str, ...]]] = {}
-        measures: dict[tuple[str, ...], Measures] = {}
+        stated: dict[tuple[str, ...], tuple[Mapping[str, str], Measures]] = {}
         for number, words in zip(self.numbers, texts, strict=True):
             if words not in stated:
                 own = {key: text for key, text in zip(keys, words, strict=True) if text}
                 told = MappingProxyType(whole | own)
-                by = tuple(told.get(key, "") for key in _MEASURES)
-                stated[words] = told, by
-                if by not in measures:
-                    measures[by] = self._measures(by, number)
+                stated[words] = told, self._measures(told, number)
         self.given["conditions"] = [stated[words][0] for words in texts]
         parts = map(self.column, ("recipe", "dye", "owf", "as written", "name"))
-        rows = list(zip((stated[words][1] for words in texts), *parts, strict=True))
-        recipes = self.read("recipe", rows, lambda row: _recipe(measures[row[0]], *row[1:]))
+        rows = list(zip(texts, *parts, strict=True))
+        recipes = self.read("recipe", rows, lambda row: _recipe(stated[row[0]][1], *row[1:]))
         self.given["recipe"] = recipes
         for i, recipe in enumerate(recipes):
             if recipe is not None and recipe.total > _DEEPEST:
@@ -128,28 +119,27 @@ class Rows:
         if name == "about":
             self.faults.note("about", about=value)
         if name in _SAID and value:
-            meant = [word for word, put in _SAID[name].items() if value.lower() in put]
-            if not meant:
-                words = " or ".join(_SAID[name])
+            if not (meant := _SAID[name].get(value.lower(), "")):
+                words = " or ".join(dict.fromkeys(_SAID[name].values()))
                 self.faults.tell("neither", row, name=name, value=value, words=words)
-            value = "".join(meant)
+            value = meant
         if (before := self._stated.get(name, (value, row))[0]) != value:
             self.faults.tell("stated_twice", row, name=name, before=before, value=value)
         elif value:
             self._stated[name] = value, row
         return "" if known else f"row {row}, {key}: {value}"
 
-    def _measures(self, texts: Sequence[str], row: int) -> Measures:
+    def _measures(self, told: Mapping[str, str], row: int) -> Measures:
         """What turns spoons and mL into % owf on this row."""
-        found = []
-        for (key, (read, want, instead)), text in zip(_MEASURES.items(), texts, strict=True):
-            if (value := read(text)) is None and text:
+        found = dict[str, Any]()
+        for key, (read, want, instead) in _MEASURES.items():
+            found[key] = read(text.lower()) if (text := told.get(key)) else None
+            if text and found[key] is None:
                 stated, above = self._stated.get(key, ("", row))
                 at = above if text == stated else row
                 self.faults.tell("measure", at, key=key, text=text[:40], want=want)
-                value = instead  # so that each recipe of the file does not complain as well
-            found.append(value)
-        return Measures(found[0] or {}, *found[1:])
+                found[key] = instead  # so that each recipe of the file does not complain as well
+        return Measures(found["stock_pct"] or {}, found["cloth_g"], found["spoons"])
 
     def column(self, name: str) -> list[str]:
         """The cells of a column; blank ones where there is none."""

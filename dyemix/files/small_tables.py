@@ -27,6 +27,7 @@ import os
 import re
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -44,12 +45,10 @@ from dyemix.files.rows import Rows
 
 def number(text: str) -> float:
     """A finite number; a comma counts as a decimal point. Raises `DyemixError`."""
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        value = math.nan
-    refuse(not math.isfinite(value), "tables.no_number", text=text[:40])
-    return value
+    with suppress(ValueError):
+        if math.isfinite(value := float(text.replace(",", "."))):
+            return value
+    raise DyemixError(said("tables.no_number", text=text[:40]))
 
 
 class Column(NamedTuple):
@@ -152,15 +151,12 @@ def recipe_in(name: str) -> tuple[Recipe, str] | None:
     text, piece = name.replace("_", " ").strip(), ""
     if match := _PIECE.fullmatch(text):
         text, piece = match[1], match[2].strip()
-    if len(text) > 200:
-        return None
-    try:
-        recipe = Recipe.parse(text)
-    except RecipeError:
-        return None
-    words = [word for dye in recipe for word in dye.split()]
-    numbered = any(word in _NUMBERING for word in words) or any(len(dye) < 2 for dye in recipe)
-    return None if numbered and "%" not in text else (recipe, piece)
+    with suppress(RecipeError):
+        recipe = Recipe.parse(text if len(text) <= 200 else "")
+        words = [word for dye in recipe for word in dye.split()]
+        numbered = any(word in _NUMBERING for word in words) or any(len(dye) < 2 for dye in recipe)
+        return (recipe, piece) if "%" in text or not numbered else None
+    return None
 
 
 def _runs(found: Mapping[str, Recipe]) -> list[str]:
@@ -170,9 +166,8 @@ def _runs(found: Mapping[str, Recipe]) -> list[str]:
         if len(recipe) == 1 and "%" not in name:
             ((dye, amount),) = recipe.items()
             runs[dye][amount] = name
-    long = [run for run in runs.values() if len(run) > 3]
-    whole = [run for run in long if sorted(run) == list(range(1, len(run) + 1))]
-    return sorted(name for run in whole for name in run.values())
+    whole = [run for run in runs.values() if sorted(run) == [*range(1, len(run) + 1)]]
+    return sorted(name for run in whole if len(run) > 3 for name in run.values())
 
 
 def _tidy(name: str) -> str:
@@ -220,17 +215,11 @@ def name_samples(
     notes: list[str] = []
     told = read_names(names, notes) if names is not None else {}
     table = {key: row for key, row in told.items() if row.recipe is not None}
-    found = {
-        reading.name: read
-        for reading in swatches.readings
-        if reading.recipe is None and _tidy(reading.name) not in table
-        if (read := recipe_in(reading.name)) is not None
-    }
+    bare = (r.name for r in swatches.readings if r.recipe is None and _tidy(r.name) not in table)
+    found = {name: read for name in bare if (read := recipe_in(name)) is not None}
     numbered = _runs({name: recipe for name, (recipe, _) in found.items()})
-    parsed = {name: read for name, read in found.items() if name not in numbered}
-    given: dict[str, Recipe] = {}
-    replaced: dict[str, None] = {}
-    readings: list[Reading] = []
+    own = {name: recipe for name, (recipe, _) in found.items() if name not in numbered}
+    given, replaced, readings = dict[str, Recipe](), dict[str, None](), list[Reading]()
     for reading in swatches.readings:
         row, name = table.get(_tidy(reading.name)), reading.name
         if row is not None and row.recipe is not None:
@@ -239,17 +228,15 @@ def name_samples(
             # Samples of different names are different pieces, whatever their recipe.
             piece = row.swatch or reading.swatch or name
             reading = replace(reading, recipe=row.recipe, swatch=piece)
-        elif reading.recipe is None and name in parsed:
-            recipe, piece = parsed[name]
-            reading = replace(reading, recipe=recipe, swatch=reading.swatch or piece)
+        elif reading.recipe is None and name in own:
+            reading = replace(reading, recipe=own[name], swatch=reading.swatch or found[name][1])
         readings.append(reading)
-    absent = table.keys() - {_tidy(name) for name in given}
-    lost = [row for key, row in table.items() if key in absent]
+    met = {_tidy(name) for name in given}
+    lost = [row for key, row in table.items() if key not in met]
     notes += [said("tables.no_sample", place=row.place, name=row.name) for row in lost]
     for which, samples in (("replaced", replaced), ("numbered", numbered)):
         if samples:
             notes.append(said(f"tables.{which}", names=few([*map(repr, samples)], 5)))
-    own = {name: recipe for name, (recipe, _) in parsed.items()}
     for what, pairs in (("their own names", own), ("the table of names", given)):
         if pairs:
             named = few([f"{name!r} is {recipe}" for name, recipe in pairs.items()], 6, "; ")
@@ -354,9 +341,8 @@ def _mean(readings: Sequence[Reading]) -> Reading:
     if len(readings) == 1:
         return first
     piece = Swatch.of(first.recipe or Recipe(), tuple(readings))
-    rough = next((r for r in readings if r.rough), None)
-    light = None if rough is None else rough.light or Light()
-    lab = None if light is None else piece.colour(light)
+    one = next((reading for reading in readings if reading.rough), first)
     warnings = tuple(dict.fromkeys(flag for r in readings for flag in r.warnings))
-    mean: dict[str, Any] = {"lab": lab, "light": light, "covariance": None, "warnings": warnings}
-    return replace(rough or first, reflectance=piece.reflectance, **mean)
+    about: dict[str, Any] = {"covariance": None, "warnings": warnings}
+    lab = piece.colour(one.light) if one.light else None
+    return replace(one, reflectance=piece.reflectance, lab=lab, **about)

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from dyemix.arrays import LAB, Array, Indices
+from dyemix.arrays import LAB, Array, Flags, Indices
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.colour.spectra import DARKEST, grid_fault, grid_notes, onto_grid, too_bright
 from dyemix.dataset.swatches import SwatchSet
@@ -26,8 +26,11 @@ from dyemix.files.rows import Rows, hex_readings, lab_readings
 
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
 _WITH_UNIT = re.compile(r"[-+]?[0-9]*[.,]?[0-9]+ ?(?:%|[^\W\d_]{1,12}|°)")
-#: Headings and places of bands, by wavelength in nm.
+#: Headings and their places; bands by wavelength in nm.
+_Columns = list[tuple[str, int]]
 _Bands = dict[float, tuple[str, int]]
+#: Which rows, and their numbers ``(N, K)``.
+_Found = tuple[Indices, Array]
 
 
 def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
@@ -112,22 +115,15 @@ def _check_headings(names: set[str], bands: _Bands, row: int, faults: Faults) ->
 # Numbers ----------------------------------------------------------------------------------------
 
 
-def _numbers(
-    sheet: Sheet, rows: Rows, places: dict[str, int], bands: _Bands
-) -> list[tuple[Indices, Array]]:
+def _numbers(sheet: Sheet, rows: Rows, places: dict[str, int], bands: _Bands) -> list[_Found]:
     """Turn cells into readings, and settle the scale of the file; gives which rows, and numbers."""
     wanted = {"spectrum": [*bands.values()], "Lab": [(x, places[x]) for x in LAB if x in places]}
     taken = np.zeros(len(rows.numbers), int)
-    found: dict[str, tuple[Indices, Array]] = {}
+    found: dict[str, _Found] = {}
     for kind, columns in wanted.items():
         if not taken.size or len(columns) < (3 if kind == "Lab" else 1):
             continue
-        heads, where = zip(*columns, strict=True)
-        filled, values = np.ones(taken.size, bool), sheet.values(where)
-        if values is None:
-            cells = [[row[place] for place in where] for row in sheet.rows]
-            filled = np.array([any(row) for row in cells])
-            values = _read(cells, np.flatnonzero(filled & (taken == 0)), heads, rows)
+        values, filled = _read(sheet, columns, taken == 0, rows)
         at = np.flatnonzero(filled & (taken == 0))
         rows.give("kind", at, kind)
         at, taken = at[np.isfinite(values[at]).all(axis=1)], taken + filled
@@ -145,17 +141,20 @@ def _numbers(
     return list(found.values())
 
 
-def _read(
-    cells: Sequence[Sequence[str]], at: Indices, headings: Sequence[str], rows: Rows
-) -> Array:
-    """Numbers ``(N, K)`` of the rows `at`; NaN elsewhere, and where a row has a fault."""
-    values = np.full((len(cells), len(headings)), np.nan)
-    text = "".join("".join(cells[i]) for i in at)
+def _read(sheet: Sheet, columns: _Columns, free: Flags, rows: Rows) -> tuple[Array, Flags]:
+    """Numbers ``(N, K)``, NaN in rows not `free` and where one has a fault; which hold anything."""
+    headings, where = zip(*columns, strict=True)
+    if (values := sheet.values(where)) is not None:
+        return values, np.ones(len(values), bool)
+    cells = [[row[place] for place in where] for row in sheet.rows]
+    filled = np.array([any(row) for row in cells])
+    values, at = np.full((len(cells), len(where)), np.nan), np.flatnonzero(filled & free).tolist()
+    text = "".join(cell for i in at for cell in cells[i])
     if "," in text:
         rows.faults.note("mixed_commas" if "." in text else "commas")
     for i in at:
         values[i] = _cells(cells[i], headings, rows.numbers[i], rows.faults)
-    return values
+    return values, filled
 
 
 def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faults) -> Array:
