@@ -237,21 +237,18 @@ def guarded(work: Callable[[], object]) -> Ended:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="dyemix-ascii")
-    ended = Ended.ANSWERED
+    ended, told = Ended.ANSWERED, ""
     try:
         work()
     except DyemixError as error:
-        ended = _whose(error)
-        remark(str(error))
+        ended, told = _whose(error), str(error)
     except BrokenPipeError:
         pass  # the reader of our output has seen enough
     except OSError as error:
-        ended = Ended.MACHINE
         place = f"{error.filename}: " if error.filename else ""
-        remark(f"{place}the machine refuses ({error.strerror or error}).")
+        ended, told = Ended.MACHINE, f"{place}the machine refuses ({error.strerror or error})."
     except MemoryError:
-        ended = Ended.MACHINE
-        remark("there is not enough memory for this.")
+        ended, told = Ended.MACHINE, "there is not enough memory for this."
     except BaseException as error:
         if not (_interrupted.is_set() or isinstance(error, KeyboardInterrupt)):
             raise
@@ -259,10 +256,11 @@ def guarded(work: Callable[[], object]) -> Ended:
     finally:
         for name in ("stdout", "stderr"):
             _write(name, "")
+    lost = _failures.get("stdout", BrokenPipeError())
+    if ended is Ended.ANSWERED and not isinstance(lost, BrokenPipeError):
+        ended, told = Ended.MACHINE, f"standard output cannot be written ({lost.strerror})."
     if _interrupted.is_set():
         return Ended.INTERRUPTED
-    lost = _failures.get("stdout")
-    if ended is Ended.ANSWERED and lost is not None and not isinstance(lost, BrokenPipeError):
-        remark(f"standard output cannot be written ({lost.strerror}).")
-        return Ended.MACHINE
+    if told:
+        remark(told)
     return ended

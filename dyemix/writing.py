@@ -14,8 +14,8 @@ import os
 import re
 import secrets
 import stat
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import IO
 
@@ -32,8 +32,12 @@ _FORMULA = re.compile(
 )
 #: No saved set, settings or table of the dyer's is larger (bytes), unless a reader says so.
 LARGEST = 20_000_000
-_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
-_REFUSED = (errno.EACCES, errno.EPERM, errno.EROFS)
+#: What the system says, and the sentence for it.
+_REFUSED = {
+    errno.EEXIST: "there", errno.ENOENT: "no_folder",
+    **dict.fromkeys((errno.ENOSPC, errno.EDQUOT, errno.EFBIG), "full"),
+    **dict.fromkeys((errno.EACCES, errno.EPERM, errno.EROFS), "forbidden"),
+}  # fmt: skip
 
 
 def write(
@@ -60,9 +64,8 @@ def write(
         raise _refusal(path, "not_unicode") from None
     if (place := destination(path, force=force, inputs=inputs)) is None:
         give(data)
-        return
-
-    put(place, content, over=force)
+    else:
+        put(place, content, over=force)
 
 
 def read_bytes(path: Named, largest: int = LARGEST) -> bytes:
@@ -115,27 +118,26 @@ def destination(
         folder = place.parent.is_dir()
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         raise _refusal(path, "no_name", error=error) from error
-    if there is None and Path(path).is_symlink():
-        raise _refusal(path, "link")
-    if there is None and not folder:
-        raise _refusal(path, "no_folder", folder=str(place.parent))
-    if there is not None and not stat.S_ISREG(there.st_mode):
-        raise _refusal(path, "folder" if stat.S_ISDIR(there.st_mode) else "device")
-    if _BOOK_SUFFIX in (place.suffix.lower(), Path(path).suffix.lower()):
-        raise _refusal(path, "book")
-    if there is None:
-        return place
-    if any(_is_same(there, name) for name in inputs if name is not None):
-        raise _refusal(path, "input")
-    if not force:
-        raise _refusal(path, "there")
-    try:
-        with place.open("rb") as file:
-            book = file.read(len(_BOOK)) == _BOOK
-    except OSError as error:
-        raise _refusal(path, "kept", why=error.strerror) from error
-    if book:
-        raise _refusal(path, "book")
+    kind = stat.S_IFMT(there.st_mode) if there else stat.S_IFREG
+    for wrong, which in (
+        (there is None and Path(path).is_symlink(), "link"),
+        (there is None and not folder, "no_folder"),
+        (kind == stat.S_IFDIR, "folder"),
+        (kind != stat.S_IFREG, "device"),
+        (_BOOK_SUFFIX in (place.suffix.lower(), Path(path).suffix.lower()), "book"),
+        (there and any(_is_same(there, name) for name in inputs if name is not None), "input"),
+        (there and not force, "there"),
+    ):
+        if wrong:
+            raise _refusal(path, which, folder=str(place.parent))
+    if there:
+        try:
+            with place.open("rb") as file:
+                book = file.read(len(_BOOK)) == _BOOK
+        except OSError as error:
+            raise _refusal(path, "kept", why=error.strerror) from error
+        if book:
+            raise _refusal(path, "book")
     return place
 
 
@@ -146,64 +148,48 @@ def put(place: Path, content: bytes, *, over: bool = False) -> None:
     a name for a while is gone after any failure, and after a kill with the next file that is put
     into the folder. Raises `InputError` where it cannot be written.
     """
-    unfinished = place.with_name(f".dyemix-{secrets.token_hex(6)}.part")
+    _clear(place.parent)
+    unfinished = place.with_name(f".dyemix-{os.getpid()}_{secrets.token_hex(6)}.part")
 
     def fill(file: IO[bytes]) -> None:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
 
-    with _at_work_in(place.parent):
-        try:
-            with suppress(AttributeError, OSError):  # only Linux has files without a name
-                number = os.open(place.parent, os.O_TMPFILE | os.O_WRONLY, 0o666)
-                with os.fdopen(number, "wb") as file:
-                    fill(file)
-                    name = unfinished if over else place
-                    os.link(f"/proc/self/fd/{number}", name, src_dir_fd=number)
-                    if not over:
-                        return
-            if not unfinished.exists():
-                with unfinished.open("xb") as file:
-                    fill(file)
-            if over:
-                if place.exists():
-                    unfinished.chmod(stat.S_IMODE(place.stat().st_mode))
-                os.replace(unfinished, place)  # noqa: PTH105  (a Path has no other name for it)
-            else:
-                _name_new(unfinished, place)
-        except OSError as error:
-            raise _from_system(error, place) from error
-        finally:
-            with suppress(OSError):
-                unfinished.unlink(missing_ok=True)
-
-
-@contextmanager
-def _at_work_in(folder: Path) -> Iterator[None]:
-    """Be one of those who write into a folder; the only one clears what killed ones have left.
-
-    The system ends the hold on a folder with its process. Where folders cannot be held (Windows),
-    files that another has open cannot be taken away.
-    """
-    held = None
-    with suppress(ImportError, OSError):
-        from fcntl import LOCK_EX, LOCK_NB, LOCK_SH, flock
-
-        held = os.open(folder, os.O_RDONLY)
     try:
-        with suppress(OSError):
-            if held is not None:
-                flock(held, LOCK_EX | LOCK_NB)
-            for left in folder.glob(".dyemix-*.part"):
-                left.unlink()
-        with suppress(OSError):
-            if held is not None:
-                flock(held, LOCK_SH)
-        yield
+        with suppress(AttributeError, OSError):  # only Linux has files without a name
+            number = os.open(place.parent, os.O_TMPFILE | os.O_WRONLY, 0o666)
+            with os.fdopen(number, "wb") as file:
+                fill(file)
+                os.link(f"/proc/self/fd/{number}", unfinished, src_dir_fd=number)
+        if not unfinished.exists():
+            with unfinished.open("xb") as file:
+                fill(file)
+        if over and place.exists():
+            unfinished.chmod(stat.S_IMODE(place.stat().st_mode))
+        if over:
+            os.replace(unfinished, place)  # noqa: PTH105  (a Path has no other name for it)
+        else:
+            _name_new(unfinished, place)
+    except OSError as error:
+        raise _from_system(error, place) from error
     finally:
-        if held is not None:
-            os.close(held)
+        with suppress(OSError):
+            unfinished.unlink(missing_ok=True)
+
+
+def _clear(folder: Path) -> None:
+    """Take away what killed writers have left: files of processes that are no more.
+
+    On Windows no process can be asked so.
+    """
+    for left in folder.glob(".dyemix-*_*.part") if os.name == "posix" else ():
+        try:
+            os.kill(int(left.name[8:].partition("_")[0]), 0)
+        except ProcessLookupError:
+            left.unlink(missing_ok=True)
+        except (OSError, ValueError, OverflowError):
+            continue  # another's, or none of ours
 
 
 def _name_new(unfinished: Path, place: Path) -> None:
@@ -218,17 +204,9 @@ def _name_new(unfinished: Path, place: Path) -> None:
 
 def _from_system(error: OSError, place: Path) -> InputError:
     """What the system refused, and the cure."""
-    if isinstance(error, FileExistsError):
-        return _refusal(place, "there")
-    if isinstance(error, FileNotFoundError):
-        return _refusal(place, "no_folder", folder=str(place.parent))
-    if error.errno in _FULL:
-        return _refusal(place, "full")
-    if error.errno in _REFUSED and place.exists():
-        return _refusal(place, "open")
-    if error.errno in _REFUSED:
-        return _refusal(place, "forbidden", folder=str(place.parent))
-    return _refusal(place, "unwritten", why=error.strerror or error)
+    which = _REFUSED.get(error.errno or 0, "unwritten")
+    which = "open" if which == "forbidden" and place.exists() else which
+    return _refusal(place, which, folder=str(place.parent), why=error.strerror or error)
 
 
 def _is_same(there: os.stat_result, name: Named) -> bool:
