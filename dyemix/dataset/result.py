@@ -67,10 +67,10 @@ class Value:
     def __eq__(self, other: object) -> bool:
         if type(self) is not type(other):
             return NotImplemented
-        return all(map(_equal, self._values(), other._values()))
+        return bool(_key(self._values()) == _key(other._values()))
 
     def __hash__(self) -> int:
-        return hash(tuple(map(_hashable, self._values())))
+        return hash(_key(self._values()))
 
     def __reduce__(self) -> tuple[Any, ...]:
         # A view of a mapping does not travel to another process; the mapping in it does.
@@ -171,19 +171,12 @@ def _cell(value: object) -> object:
     return "" if value is None else str(value) if isinstance(value, Recipe) else value
 
 
-def _equal(one: Any, other: Any) -> bool:
-    if isinstance(one, tuple) and isinstance(other, tuple):
-        return len(one) == len(other) and all(map(_equal, one, other))
-    if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
-        return bool(np.array_equal(one, other, equal_nan=one.dtype.kind == "f"))
-    return bool(one.equals(other) if hasattr(one, "equals") else one == other)  # a pandas index
-
-
-def _hashable(value: Any) -> Any:
+def _key(value: Any) -> Any:
+    """What fields that are equal have in common, as can be compared and hashed."""
     if isinstance(value, tuple):
-        return tuple(map(_hashable, value))
+        return tuple(map(_key, value))
     if isinstance(value, np.ndarray):
-        return (value + 0).tobytes()  # −0 is 0
-    if hasattr(value, "equals"):
-        return tuple(value)
-    return frozenset(value.items()) if isinstance(value, Mapping) else value
+        return value.shape, (value + 0).tobytes()  # −0 is 0
+    if isinstance(value, Mapping):
+        return frozenset((name, _key(item)) for name, item in value.items())
+    return tuple(value) if hasattr(value, "equals") else value  # a pandas index
