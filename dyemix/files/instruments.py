@@ -20,10 +20,11 @@ from collections import Counter
 from collections.abc import Iterator
 from xml.etree.ElementTree import Element, ParseError  # reading goes through defusedxml
 
+from dyemix.arrays import LAB
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import data, said
 from dyemix.files import cells as sheets
-from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, READING, Faults, Sheet, band, meaning, tidy
+from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, Sheet, band, meaning, tidy
 from dyemix.files.table import understand
 
 _FIRST = re.compile(r"\s*(?:CGATS\.\d|ISO ?28178|IT8\.7)", re.IGNORECASE)
@@ -66,15 +67,14 @@ def read_cgats(text: str, faults: Faults) -> SwatchSet:
 
     stated = keywords.get("NUMBER_OF_SETS", ("", 0))[0]
     sets = _whole_sets(told["BEGIN_DATA"], len(fields), stated, faults)
-    if len(begins) > 1:
-        lines = " and ".join(map(str, begins[:3]))
-        faults.tell("blocks", begins[0], count=len(begins), lines=lines)
-    if not fields:
-        faults.tell("no_fields")
-    if not begins:
-        faults.tell("no_data")
-    elif not marks["END_DATA"]:
-        faults.tell("no_end", begins[-1])
+    for mark in ("BEGIN_DATA_FORMAT", "BEGIN_DATA"):
+        if len(at := marks[mark]) > 1:
+            lines = " and ".join(map(str, at[:3]))
+            faults.tell("blocks", at[0], mark=mark, count=len(at), lines=lines)
+    cut_short = begins and not marks["END_DATA"]
+    wrong = {"no_fields": not fields, "no_data": not begins, "no_end": cut_short}
+    for which in (which for which, is_so in wrong.items() if is_so):
+        faults.tell(which, begins[-1] if begins and fields else None)
     check("NUMBER_OF_FIELDS", len(fields))
     check("NUMBER_OF_SETS", len(sets))
     faults.raise_any()
@@ -88,7 +88,7 @@ def read_cgats(text: str, faults: Faults) -> SwatchSet:
     remarks += [(line, f"{key}: {value}") for key, (value, line) in known.items()]
     assumed = [f"scale: {scale}"] if scale else []
     conditions = {meaning(remark.partition(":")[0]) for _, remark in remarks} | {*headings}
-    if "L*" in headings and conditions.isdisjoint({"illuminant", "observer"}):
+    if "L*" in headings and conditions.isdisjoint(_LIT):
         assumed += ["illuminant: D50", "observer: 2"]
         faults.note("d50")
     remarks += [(format_line, remark) for remark in assumed]
@@ -105,8 +105,6 @@ def _scan(text: str, faults: Faults) -> tuple[dict[str, list[int]], dict[str, li
         word = tokens[0].upper() if tokens and not line.lstrip().startswith('"') else ""
         if word in marks:
             place = word if word in told else ""
-            if told["BEGIN_DATA_FORMAT"] and word == "BEGIN_DATA_FORMAT":
-                faults.tell("second_format", number)
             marks[word].append(number)
         elif tokens:
             told[place].append((number, tokens, line))
@@ -204,9 +202,9 @@ def _stated_scale(fields: list[str], norm: str, line: int, faults: Faults) -> st
 
 # CxF3 -------------------------------------------------------------------------------------------
 
-_SPECTRUM, _LAB = "ReflectanceSpectrum", "ColorCIELab"
+_SPECTRUM, _LAB, _LIT = "ReflectanceSpectrum", "ColorCIELab", ("illuminant", "observer")
 _NOTHING = ("", "unknown", "not stated", "none")
-_ANGLES = ("Illumination", "Measurement")
+_ANGLES = ("illumination", "measurement")
 #: Conditions, and where bands begin and how far they stand apart.
 _Specification = tuple[dict[str, str], dict[str, str]]
 #: The headings of a row's bands, and its cells by heading.
@@ -278,16 +276,13 @@ def _text(element: Element, path: str) -> str:
 
 def _stated(specification: Element) -> _Specification:
     """What a ColorSpecification states: conditions, and where bands begin and stand."""
-    choice = "MeasurementSpec/GeometryChoice"
-    sphere = _text(specification, f"{choice}/SphereGeometry")
-    each = [_text(specification, f"{choice}/SingleAngle/{angle}Angle") for angle in _ANGLES]
-    stated = {key: _text(specification, path) for key, path in _WORDS["conditions"].items()}
-    stated["observer"] = stated["observer"].replace("_", " ")
-    angles = "/".join(re.sub(r"\.0+$", "", angle) for angle in each).strip("/")
-    unknown = _text(specification, f"{choice}/UnknownGeometry")
-    stated["geometry"] = angles or _WORDS["sphere"].get(sphere, sphere) or unknown
+    found = {key: _text(specification, path) for key, path in _WORDS["conditions"].items()}
+    angles = "/".join(re.sub(r"\.0+$", "", found.pop(angle)) for angle in _ANGLES).strip("/")
+    sphere, unknown = found.pop("sphere"), found.pop("unknown")
+    found["geometry"] = angles or _WORDS["sphere"].get(sphere, sphere) or unknown
+    found["observer"] = found["observer"].replace("_", " ")
     bands = specification.find("MeasurementSpec/WavelengthRange")
-    stated = {key: value for key, value in stated.items() if value.lower() not in _NOTHING}
+    stated = {key: value for key, value in found.items() if value.lower() not in _NOTHING}
     return stated, {} if bands is None else bands.attrib
 
 
@@ -310,8 +305,7 @@ def _rows(
     """
     about = {"name": item.get("Name", "")}
     about |= {"object type": kind} if (kind := item.get("ObjectType", "")) else {}
-    for tag in item.iter("Tag"):
-        about[meaning(tag.get("Name", ""))] = tidy(tag.get("Value", ""))
+    about |= {meaning(t.get("Name", "")): tidy(t.get("Value", "")) for t in item.iter("Tag")}
     values = item.findall("ColorValues/*")
     spectra, colours = ([e for e in values if e.tag == name] for name in (_SPECTRUM, _LAB))
     passed["a ColorCIELab after the first of its object"] += max(len(colours) - 1, 0)
@@ -323,15 +317,12 @@ def _rows(
         if name and name not in given:
             faults.tell("no_specification", number, value.tag, name=name[:40])
         stated, begins = given.get(name, ({}, {}))
-        if not spectra:
-            lab = dict(zip(READING, (_text(value, axis) for axis in "LAB"), strict=False))
-            yield (), stated | about | lab
-            continue
-        lit = ("illuminant", "observer")  # they go with a CIELAB; a spectrum has none
-        unlit = {key: words for key, words in stated.items() if key not in lit}
-        texts = (value.text or "").split()
-        if bands := _bands(begins | value.attrib, len(texts), number, faults):
-            yield bands, unlit | about | dict(zip(bands, texts, strict=True))
+        texts = (value.text or "").split() if spectra else [_text(value, axis) for axis in "LAB"]
+        bands = _bands(begins | value.attrib, len(texts), number, faults) if spectra else ()
+        if spectra:  # the light goes with a CIELAB; a spectrum has none
+            stated = {key: words for key, words in stated.items() if key not in _LIT}
+        if bands or not spectra:
+            yield bands, stated | about | dict(zip(bands or LAB, texts, strict=True))
 
 
 def _bands(stated: dict[str, str], count: int, number: int, faults: Faults) -> tuple[str, ...]:

@@ -226,15 +226,14 @@ _parsed = lru_cache(maxsize=256)(Light.parse)
 def hex_readings(rows: Rows, at: Indices) -> None:
     """Give the rows `at` the colour of their hex code and the smoothest spectrum with it."""
     rows.faults.note("hex")
+    rows.give("kind", at, "hex")
     codes = [rows.cells["hex"][i] for i in at]
     found = rows.read("hex", codes, lambda code: (hex_to_lab(code), Clipped.of_hex(code)), at=at)
-    read = {int(i): pair for i, pair in zip(at, found, strict=True) if pair}
-    good = np.array([*read], int)
-    rows.give("kind", at, "hex")
-    rows.give("clipped", good, [clipped for _, clipped in read.values()])
-    if read:
-        _rough(rows, good, np.array([lab for lab, _ in read.values()]), [D65_2] * len(good))
-    for i, (_, clipped) in read.items():
+    pairs = [pair or (np.full(3, np.nan), None) for pair in found]
+    lights = [D65_2 if pair else None for pair in found]
+    rows.give("clipped", at, [clipped for _, clipped in pairs])
+    _rough(rows, at, np.array([lab for lab, _ in pairs]), lights)
+    for i, (_, clipped) in zip(at, pairs, strict=True):
         if clipped:
             rows.doubt(i, said("tables.censored"))
 
@@ -248,8 +247,8 @@ def _rough(rows: Rows, at: Indices, labs: Array, lights: list[Light | None]) -> 
             spectra.setflags(write=False)
             rows.give("reflectance", at[some], spectra)
             for i in some[~reached]:
-                what = said("tables.no_cloth", *labs[i], light=light)
-                rows.faults.add(what, rows.numbers[at[i]], rows.given["kind"][at[i]])
+                place = rows.numbers[at[i]], rows.given["kind"][at[i]]
+                rows.faults.tell("no_cloth", *place, lab=labs[i], light=light)
     rows.give("lab", at, labs)
     rows.give("light", at, lights)
     rough = said("tables.rough", error=ROUGH_ERROR)

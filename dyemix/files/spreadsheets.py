@@ -54,10 +54,9 @@ def written(swatches: SwatchSet) -> str:
     shared = {key: conditions[0][key] for key in same if ":" not in key}
     rows = [c | _cells(r) for c, r in zip(conditions, swatches.readings, strict=True)]
     used = {key for row in rows for key, value in row.items() if value and key not in shared}
-    readings = [name for name in (*READING, *_BANDS) if name in used] or list(READING)
-    columns = ["swatch", *(["name"] if "name" in used else []), "recipe"]
-    columns += [name for name in ("as written", *keys) if name in used]
-    columns += readings + [n for n in ("covariance", "clipped", "warnings") if n in used]
+    used |= {"swatch", "recipe", *(READING if used.isdisjoint((*READING, *_BANDS)) else ())}
+    order = ("swatch", "name", "recipe", "as written", *keys, *READING, *_BANDS)
+    columns = [name for name in (*order, "covariance", "clipped", "warnings") if name in used]
     above = ({"demo": "yes"} if swatches.demo else {}) | shared
     above |= {"scale": "fraction"} if _BANDS[-1] in used else {}
     told = "".join(f"# {key}: {value}\n" for key, value in above.items())

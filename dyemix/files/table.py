@@ -185,19 +185,18 @@ def _spectra(rows: Rows, at: Indices, values: Array, wavelengths: Array) -> None
     if stated == "percent" and largest <= 1.0:
         faults.note("dark_percent", largest=largest)
     low, high = values.min(axis=1), values.max(axis=1)
-    darkest, brightest = wavelengths[values.argmin(axis=1)], wavelengths[values.argmax(axis=1)]
     if not stated and bright and np.median(high) <= 1.0:
         odd = high.argmax()
-        row, column = rows.numbers[at[odd]], f"{brightest[odd]:g} nm"
-        faults.tell("two_scales", row, column, largest=largest)
+        column = f"{wavelengths[values[odd].argmax()]:g} nm"
+        faults.tell("two_scales", rows.numbers[at[odd]], column, largest=largest)
         return
     most = 100.0 if scale == "percent" else 1.0
     fractions = values / most
     for i in np.flatnonzero((low < 0) | (high == 0) | too_bright(fractions)):
         which = "negative" if low[i] < 0 else "too_bright" if high[i] else "all_zero"
-        row, worst = rows.numbers[at[i]], darkest[i] if low[i] < 0 else brightest[i]
+        worst = wavelengths[values[i].argmin() if low[i] < 0 else values[i].argmax()]
         told = {"low": low[i], "high": high[i], "scale": scale, "most": f"{most:g}"}
-        faults.tell(which, row, f"{worst:g} nm", **told)
+        faults.tell(which, rows.numbers[at[i]], f"{worst:g} nm", **told)
     if not len(faults):
         # Row by row in memory, as any spectrum lies: sums round alike then.
         spectra = np.ascontiguousarray(onto_grid(wavelengths, fractions))

@@ -88,7 +88,7 @@ def test_sets_that_run_over_lines_are_joined_where_the_counts_agree(read: Read) 
         ("NUMBER_OF_SETS 2", "NUMBER_OF_SETS 3", "NUMBER_OF_SETS is 3, and the file holds 2"),
         ("NUMBER_OF_FIELDS 5", "NUMBER_OF_FIELDS 6", "NUMBER_OF_FIELDS is 6"),
         ("END_DATA\n", "", "END_DATA is missing"),
-        ("END_DATA\n", "END_DATA\nBEGIN_DATA\n1 2 3 4 5\nEND_DATA\n", "2 data blocks"),
+        ("END_DATA\n", "END_DATA\nBEGIN_DATA\n1 2 3 4 5\nEND_DATA\n", "2 BEGIN_DATA blocks"),
         ("BEGIN_DATA\n", "", "no BEGIN_DATA block"),
         ("LAB_B SAMPLE_NAME", "SAMPLE_NAME", "values under 4 fields"),
         ("60.5\t", "60.5 %\t", "6 values under 5 fields"),
