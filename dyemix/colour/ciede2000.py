@@ -13,19 +13,22 @@ from numpy.typing import ArrayLike
 from dyemix.arrays import LAB, Array, headed
 from dyemix.errors import DyemixError, refuse
 
-_TINY = 1e-12
+#: Added to squares of chroma: at zero chroma every direction is as good as another.
+_TINY = 1e-40
 _DEG = np.pi / 180.0
-_TURN = 2.0 * np.pi
-#: T of eq. 15, less 1, as the real part of a polynomial in exp(ih), and its slope by ih.
+#: 1 over the width of the bend of blue hues, eq. 16.
+_PER_WIDTH = 1.0 / (25.0 * _DEG)
+#: T of eq. 15, less 1, as the real part of a polynomial in −2 exp(ih), and its slope by ih.
 _T = np.array([-0.17, 0.24, 0.32, -0.20]) * np.exp(1j * _DEG * np.array([-30.0, 0.0, 6.0, -63.0]))
+_T /= (-2.0) ** np.arange(1, 5)
 _T_AND_SLOPE = np.stack([_T, _T * np.arange(1, 5)])
 
 
-def _seventh(chroma: Array) -> Array:
-    """``C⁷ / (C⁷ + 25⁷)``; multiplied out, since a power of seven is slow in the hot path."""
-    square = chroma * chroma
-    power = square * square * square * chroma
-    return np.asarray(power / (power + 25.0**7))
+def _seventh(twice: Array) -> Array:
+    """``C⁷ / (C⁷ + 25⁷)`` of ``2 C``; multiplied out, since powers of seven are slow."""
+    square = twice * twice
+    power = square * square * square * twice
+    return np.asarray(power / (power + 50.0**7))
 
 
 def check_lightness_factor(k_lightness: float) -> None:
@@ -105,82 +108,72 @@ def delta_e_parts(
     slope : ``(3, 3, ...)``, of the residual (rows) by the sample's L*, a*, b* (columns); empty when
         `slope` is false. None is given across the jump, where no slope is right.
     """
-    shape = np.broadcast_shapes(reference.shape[1:], sample.shape[1:])
-    # Both colours on an axis of two: few calls, which is what the hot path is made of.
-    both = np.empty((3, 2, *shape))
-    both[:, 0], both[:, 1] = reference, sample
-    lightness, a, b = both
-
-    square_b = b * b
-    c = np.sqrt(a * a + square_b)  # eq. 2
-    mean = np.maximum((c[0] + c[1]) * 0.5, _TINY)  # eq. 3
-    share = _seventh(mean)
+    (l0, a0, b0), (l1, a1, b1) = reference, sample
+    # Sums stand for twice the means of the formula. In the plane of a* and b* colours, and slopes
+    # by a* and b*, are complex numbers: half as many calls, which is what the hot path is made of.
+    plane, square0, square1 = a1 + 1j * b1, b0 * b0 + _TINY, b1 * b1 + _TINY
+    c1 = np.sqrt(a1 * a1 + square1)
+    c_sum = np.sqrt(a0 * a0 + square0) + c1  # eq. 2 and 3
+    share = _seventh(c_sum)
     root = np.sqrt(share)
     stretch = 1.5 - 0.5 * root  # 1 + G, eq. 4
-    p = stretch * a  # eq. 5
-    q = np.sqrt(p * p + square_b)  # eq. 6
-    h = np.arctan2(b, p)  # eq. 7
-    h += _TURN * (h < 0.0)
-    turn = h[1] - h[0]  # eq. 10, where 180° stays what it is
-    turn -= _TURN * np.rint(turn * (1.0 / _TURN))
+    p0, p1 = stretch * a0, stretch * a1  # eq. 5
+    q0, q1 = np.sqrt(p0 * p0 + square0), np.sqrt(p1 * p1 + square1)  # eq. 6
+    x0, y0, x1, y1 = p0 / q0, b0 / q0, p1 / q1, b1 / q1  # cosine and sine of hues, eq. 7
+    e0, e1 = x0 + 1j * y0, x1 + 1j * y1
+    # Twice cosine and sine of half the turn from one hue to the other (eq. 10). By 180° it goes
+    # from the one that has less of its circle behind it: the signs of b*, or else a*, tell which.
+    cos_half = np.abs(e0 + e1)
+    sin_half = np.copysign(np.abs(e1 - e0), (p0 - 1e-12) * b1 - (b0 + 1e-24) * p1)
     if side is not None:
-        way = np.asarray(side, dtype=float)
-        turn = np.where(way * turn < -np.pi / 2.0, turn + way * _TURN, turn)
-    half = turn * 0.5
-    sin_half = np.sin(half)
-    product = np.sqrt(q[0] * q[1])
-    d_hue = 2.0 * product * sin_half  # eq. 11
-    # eq. 14, whose cases all say: half the turn on from the first hue. The mean with a grey, which
-    # has another rule, weighs nothing, since d_hue is 0.
-    hue = h[0] + half
-    hue -= _TURN * np.floor(hue * (1.0 / _TURN))
-    powers = np.empty((4, *shape), dtype=complex)
-    powers.real[0], powers.imag[0] = np.cos(hue), np.sin(hue)
+        past = np.where(np.asarray(side) * sin_half < -cos_half, -1.0, 1.0)
+        cos_half, sin_half = past * cos_half, past * sin_half
+    product = np.sqrt(q0 * q1)
+    d_hue = product * sin_half  # eq. 11
+    # eq. 14, whose cases all say: half the turn on from the first hue; twice its opposite, which
+    # `arctan2` counts from 0° to 360° without a jump. The mean with a grey, which has another
+    # rule, weighs nothing, since d_hue is 0.
+    powers = np.empty((4, *product.shape), dtype=complex)
+    powers[0] = e0 * (-1j * sin_half - cos_half)
     powers[1] = powers[0] * powers[0]
     powers[2:] = powers[:2] * powers[1]
-    t, d_t = (_T_AND_SLOPE @ powers.reshape(4, -1)).reshape(2, *shape)
+    t, d_t = (_T_AND_SLOPE @ powers.reshape(4, -1)).reshape(2, *product.shape)
     t = 1.0 + t.real  # eq. 15
-    chroma = np.maximum((q[0] + q[1]) * 0.5, _TINY)  # eq. 13
-    off = (hue - 275.0 * _DEG) * (1.0 / (25.0 * _DEG))
+    off = np.arctan2(powers[0].imag, powers[0].real) * _PER_WIDTH - 95.0 / 25.0
     angle = 60.0 * _DEG * np.exp(-off * off)  # twice Δθ, eq. 16
-    share2 = _seventh(chroma)
-    r_c = 2.0 * np.sqrt(share2)  # eq. 17
-    r_t = -np.sin(angle) * r_c  # eq. 21
-    light = (lightness[0] + lightness[1]) / 2.0 - 50.0
+    sine, q_sum = np.sin(angle), q0 + q1  # eq. 13
+    share2 = _seventh(q_sum)
+    root2 = np.sqrt(share2)  # half of eq. 17
+    r = -sine * root2  # half of R_T, eq. 21
+    light = l0 + l1 - 100.0
     square = light * light
-    under = np.sqrt(20.0 + square)
-    s_l = k_lightness * (1.0 + 0.015 * square / under)  # eq. 18
-    s_c = 1.0 + 0.045 * chroma  # eq. 19
-    s_h = 1.0 + 0.015 * chroma * t  # eq. 20
-    u, v, w = (lightness[1] - lightness[0]) / s_l, (q[1] - q[0]) / s_c, d_hue / s_h
-    rest = np.sqrt(np.maximum(1.0 - r_t * r_t / 4.0, _TINY))
-    residual = np.empty((3, *shape))
-    residual[0], residual[1], residual[2] = u, v + r_t * w / 2.0, w * rest
+    under = np.sqrt(80.0 + square)
+    s_l = k_lightness + (0.0075 * k_lightness) * (square / under)  # eq. 18
+    s_c = 1.0 + 0.0225 * q_sum  # eq. 19
+    s_h = 1.0 + 0.0075 * q_sum * t  # eq. 20
+    u, v, w = (l1 - l0) / s_l, (q1 - q0) / s_c, d_hue / s_h
+    rest = np.sqrt(1.0 - r * r)
+    residual = np.empty((3, *product.shape))
+    residual[0], residual[1], residual[2] = u, v + r * w, w * rest
     if not slope:
         return residual, np.empty(0)
 
-    # Slopes by a* and b* of the sample travel together on an axis of two, behind that of colours.
-    # At zero chroma every direction is as good as another; the floors only avoid 0/0.
-    n = np.maximum(q, _TINY)
-    along = p / n
-    d_g = (-0.875 * root * (1.0 - share) / (mean * np.maximum(c[1], _TINY))) * both[1:, 1]
-    d_p = a[:, np.newaxis] * d_g
-    d_p[1, 0] += stretch
-    d_q, d_h = along[:, np.newaxis] * d_p, (b / (-n * n))[:, np.newaxis] * d_p
-    d_q[1, 1] += b[1] / n[1]
-    d_h[1, 1] += along[1] / n[1]
-    d_q1, d_q2 = d_q
-    d_mean_hue, d_chroma = (d_h[0] + d_h[1]) * 0.5, (d_q1 + d_q2) * 0.5
-    d_d_hue = (q[1] * d_q1 + q[0] * d_q2) * (sin_half / np.maximum(product, _TINY))
-    d_d_hue += (product * np.cos(half)) * (d_h[1] - d_h[0])
-    by_hue = np.cos(angle) * r_c * angle * off * (2.0 / (25.0 * _DEG))
-    d_r_t = by_hue * d_mean_hue + (r_t * (3.5 - 3.5 * share2) / chroma) * d_chroma
-    d_v = ((d_q2 - d_q1) - (v * 0.045) * d_chroma) / s_c
-    by_mean = chroma * d_t.imag
-    d_w = (d_d_hue - (w * 0.015) * (t * d_chroma - by_mean * d_mean_hue)) / s_h
-    d_s_l = k_lightness * 0.0075 * light * (40.0 + square) / (under * under * under)
-    out = np.zeros((3, 3, *shape))
+    d_g = (-1.75 * root * (1.0 - share) / (c_sum * c1)) * plane
+    d_p0, d_p1 = a0 * d_g, a1 * d_g + stretch
+    d_q0, d_q1 = x0 * d_p0, x1 * d_p1 + 1j * y1
+    d_h0, d_h1 = (y0 / -q0) * d_p0, (1j * x1 - y1 * d_p1) * (1.0 / q1)
+    d_h_sum, d_q_sum = d_h0 + d_h1, d_q0 + d_q1
+    d_d_hue = (q1 * d_q0 + q0 * d_q1) * (0.5 * sin_half / product)
+    d_d_hue += (0.5 * product * cos_half) * (d_h1 - d_h0)
+    by_hue = _PER_WIDTH * np.sqrt(1.0 - sine * sine) * root2 * angle * off
+    d_r = by_hue * d_h_sum + (r * (3.5 - 3.5 * share2) / q_sum) * d_q_sum
+    d_v = (d_q1 - d_q0 - (0.0225 * v) * d_q_sum) / s_c
+    by_sum = 0.0075 * w
+    d_w = (d_d_hue - (by_sum * t) * d_q_sum + (0.5 * by_sum * q_sum * d_t.imag) * d_h_sum) / s_h
+    d_s_l = (0.0075 * k_lightness) * light * (160.0 + square) / (under * under * under)
+    out = np.zeros((3, 3, *product.shape))
     out[0, 0] = (1.0 - u * d_s_l) / s_l
-    out[1, 1:] = d_v + (r_t * d_w + w * d_r_t) / 2.0
-    out[2, 1:] = rest * d_w - (w * r_t / (4.0 * rest)) * d_r_t
+    slopes = d_v + r * d_w + w * d_r, rest * d_w - (w * r / rest) * d_r
+    for row, by_plane in zip(out[1:], slopes, strict=True):
+        row[1], row[2] = by_plane.real, by_plane.imag
     return residual, out
