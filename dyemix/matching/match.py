@@ -366,6 +366,8 @@ def _across_grey(problem: Problem, cost: Array) -> list[Found]:
     sets out from there, held on its side of the jump while ΔE2000 is continued smoothly past it.
     """
     labs, k = problem.labs, problem.k_lightness
+    if (cost <= _FAR**2).all():
+        return []
     turn = _ACROSS[:, np.newaxis] + np.arctan2(labs[:, 2], labs[:, 1])  # (A, T)
     chroma = _CHROMAS[:, np.newaxis, np.newaxis]
     parts = labs[:, 0], chroma * np.cos(turn), chroma * np.sin(turn)

@@ -301,7 +301,7 @@ class Problem:
         some = self._solved(placed, behind)
         parts, level = [some], some.rows(some.used.sum(axis=1) == size)
         for _ in range(size, min(self.max_dyes, len(self.dyes))):
-            code = np.random.default_rng(0).integers(2**62, size=len(self.dyes), dtype=np.uint64)
+            code = np.random.PCG64(0).random_raw(len(self.dyes))
             if beam is not None and not loose:
                 level = level.best(beam)
             spot = (level.cost <= enough) & (not loose)

@@ -105,11 +105,11 @@ def solve(
             if not len(left):
                 break
             rows, turned = rows[left], turned[left]
+            every = cost, damping, promised, x, r, low, top, tried, step, gradient, jacobian
             cost, damping, promised, x, r, low, top, tried, step, gradient, jacobian = (
-                a[..., left] for a in (cost, damping, promised, x, r, low, top, tried, step,
-                                       gradient, jacobian)
-            )  # fmt: skip
-            bend = None if bend is None else bend[..., left]
+                part.take(left, axis=-1) for part in every
+            )
+            bend = None if bend is None else bend.take(left, axis=-1)
         r_new, jacobian_new = residual(tried, rows)
         cost_new = (r_new * r_new).sum(axis=0)
         # Damped less where the promise was kept, more where hardly: steps can turn to and fro.
@@ -150,10 +150,10 @@ def _step(
     top: Array, total: float,
 ) -> Array:  # fmt: skip
     """The damped step ``(k, N)`` of the unknowns that are free to move."""
-    diagonal = np.arange(len(x))
     normal = (jacobian[:, :, np.newaxis] * jacobian[:, np.newaxis]).sum(axis=0)
-    normal[diagonal, diagonal] *= 1.0 + damping
-    normal[diagonal, diagonal] += _TINY
+    diagonal = normal.reshape(-1, len(damping))[:: len(x) + 1]
+    diagonal *= 1.0 + damping
+    diagonal += _TINY
     at_low, at_top = x <= low, x >= top
     fixed = (at_low & (gradient > 0.0)) | (at_top & (gradient < 0.0))
     right = gradient[:, np.newaxis]
@@ -162,13 +162,13 @@ def _step(
         full = x.sum(axis=0) >= total * (1.0 - _TINY)
         # Which unknowns are held follows from the price of the total here, and the price from them.
         for _ in range(len(x) * bool(full.any())):
-            weight = ~fixed / normal[diagonal, diagonal]
+            weight = ~fixed / diagonal
             mean = (weight * gradient).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-300)
             slope = gradient + np.where(full, np.maximum(-mean, 0.0), 0.0)
             fixed = (at_low & (slope > 0.0)) | (at_top & (slope < 0.0))
-    step, convex = eliminated(normal if bend is None else normal + bend, right, fixed)
-    if not convex.all():  # no minimum that way: without the curvature there is one
-        odd = ~convex
+    step, pivots = eliminated(normal if bend is None else normal + bend, right, fixed)
+    if bend is not None and (odd := (pivots <= 0.0).any(axis=1)).any():
+        # No minimum that way: without the curvature there is one.
         step[..., odd], _ = eliminated(normal[..., odd], right[..., odd], fixed[:, odd])
     plain = step[:, 0]
     if not limited:
@@ -179,21 +179,18 @@ def _step(
     return np.asarray(-plain - excess / np.maximum(by_price.sum(axis=0), 1e-300) * by_price)
 
 
-def eliminated(normal: Array, right: Array, fixed: Flags) -> tuple[Array, Flags]:
+def eliminated(normal: Array, right: Array, fixed: Flags) -> tuple[Array, Array]:
     """Solutions ``(k, R, N)`` of symmetric ``(k, k, N)`` systems; 0 where an unknown is fixed.
 
-    And ``(N,)`` whether each is positive definite, as it must be for its solution to be good. By
-    Gauss and Jordan, systems and right sides side by side.
+    And the pivots ``(N, k)``, all above 0 where a system is positive definite, as it must be for
+    its solution to be good. By Gauss and Jordan, systems and right sides side by side.
     """
     k, moves = len(right), ~fixed
     a = np.concatenate([normal * moves, right], axis=1)
     a *= moves[:, np.newaxis]
     a[np.arange(k), np.arange(k)] += fixed
-    convex = np.ones(a.shape[2], dtype=bool)
     for i in range(k):
-        pivot = a[i, i]
-        convex &= pivot > 0.0
-        row = a[i, i + 1 :] / pivot
+        row = a[i, i + 1 :] / a[i, i]
         a[:, i + 1 :] -= a[:, i, np.newaxis] * row
         a[i, i + 1 :] = row
-    return a[:, k:], convex
+    return a[:, k:], a.diagonal()

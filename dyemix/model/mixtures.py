@@ -273,14 +273,16 @@ class Blending:
         curve ``(3, D or 2 D, N)``, and `Works`.
         """
         k, works = self._absorption(amounts, index)
-        root = np.sqrt(k * (k + 2.0))
-        k2 = self.blends.surface.k2
-        k += root + (1.0 - k2)
+        k2, root = self.blends.surface.k2, k + 2.0
+        np.sqrt(np.multiply(root, k, out=root), out=root)
+        k += root
+        k += 1.0 - k2
         v = np.divide(1.0, k, out=k)  # of 1/R − k2, where 1/R = 1 + k + root
         f, by_xyz = cube_root_and_slope(self.seen @ v + self.blends.surface.r0)
         seen = TO_LAB @ f
         seen[0] -= 16.0
-        slope = v * (1.0 + k2 * v) / np.maximum(root, _LEAST_ROOT)
+        slope = v / np.maximum(root, _LEAST_ROOT, out=root)
+        slope *= 1.0 + k2 * v
         by_g = (self.by_curve @ slope).reshape(3, len(self.blends.parts), -1)
         r, by_lab = goal(seen, rows)
         return r, (TO_LAB.T @ by_lab) * -by_xyz, by_g, works
