@@ -38,7 +38,7 @@ import types
 from collections.abc import Callable, Mapping
 from datetime import date
 from enum import Enum, EnumType
-from functools import cache
+from functools import cache, partial
 from typing import Annotated, Any, NoReturn, TypeVar, Union, get_args, get_origin, get_type_hints
 
 import numpy as np
@@ -179,55 +179,38 @@ def _refuse(where: str, what: str) -> NoReturn:
 def _made(make: Callable[..., Any], where: str, cure: str, *given: Any, **fields: Any) -> Any:
     try:
         return make(*given, **fields)
-    except (DyemixError, ValueError, OverflowError) as error:
+    except (DyemixError, ValueError, OverflowError, TypeError) as error:  # that: one is absent
         shown = f"is {str(given[0])[:40]!r}" if given else f"is damaged ({error})"
         _refuse(where, f"{shown}: {cure}")
 
 
-@cache
-def _fields(kind: Any) -> dict[str, tuple[Any, bool]]:
-    """The fields of a dataclass: their types, and whether they may be absent.
-
-    A class with an ``__init__`` of its own sees to what is absent itself.
-    """
-    hints = get_type_hints(kind, include_extras=True)
-    none, own = dataclasses.MISSING, not kind.__dataclass_params__.init
-    return {
-        f.name: (hints[f.name], own or f.default is not none or f.default_factory is not none)
-        for f in dataclasses.fields(kind)
-    }
+_hints = cache(partial(get_type_hints, include_extras=True))
 
 
 def _dataclass(kind: Any, plain: dict[str, Any], where: str, sides: dict[str, int]) -> Any:
-    fields = _fields(kind)
-    needed = {name for name, (_, optional) in fields.items() if not optional}
-    odd = ", ".join(sorted((needed - plain.keys()) | (plain.keys() - fields.keys() - {"warning"})))
-    if odd:
+    hints = _hints(kind)
+    if odd := ", ".join(sorted(plain.keys() - hints.keys() - {"warning"})):
         _refuse(where, f"is damaged, or written by another version: see {odd}")
     found = {
         name: _value(hint, plain[name], f"{where}.{name}", sides)
-        for name, (hint, _) in fields.items()
+        for name, hint in hints.items()
         if name in plain
     }
     return _made(kind, where, "its values do not go together", **found)
 
 
 def _array(shape: Shape, plain: Any, where: str, sides: dict[str, int]) -> Array:
-    try:
-        array = np.array(plain)
-    except ValueError:
-        _refuse(where, "has rows of different lengths")
+    array = _made(np.array, where, "has rows of different lengths", plain)
     known = tuple(s if isinstance(s, int) else sides.get(s, 0) for s in shape.sides)
     if not array.size and 0 in known:  # a list of none says nothing of its other sides
         array = np.empty(known)
     if array.dtype.kind not in "if" or not np.isfinite(array).all():
         _refuse(where, "holds what is not a number")
-    if array.ndim == len(shape.sides):
-        for side, length in zip(shape.sides, array.shape, strict=True):
-            sides.setdefault(str(side), length)
+    for side, length in zip(shape.sides, array.shape, strict=False):
+        sides.setdefault(str(side), length)
     wanted = tuple(s if isinstance(s, int) else sides.get(s, s) for s in shape.sides)
     if array.shape != wanted:
         _refuse(where, f"has the shape {array.shape} where {wanted} is wanted")
-    array = array.astype(np.float64)
-    array.setflags(write=False)
-    return array
+    found: Array = array.astype(np.float64)
+    found.setflags(write=False)
+    return found

@@ -69,11 +69,6 @@ class Column(NamedTuple):
     blank: bool = False
     also: tuple[str, ...] = ()
 
-    def stands_under(self, heading: str) -> bool:
-        names = (self.name, *self.also)
-        spelt = map(sheets.spelling, names)
-        return sheets.meaning(heading) in names or sheets.spelling(heading) in spelt
-
 
 class Table(NamedTuple):
     """A table that was read. `rows` are those without a fault: row of the file, values by column.
@@ -100,8 +95,11 @@ def read_table(
     sheet = sheets.cleaned(sheets.read_sheet(text, faults), faults)
     before = len(faults)
 
+    called = {sheets.spelling(name): c.name for c in columns for name in (c.name, *c.also)}
+
     def name_of(heading: str) -> str:
-        return next((c.name for c in columns if c.stands_under(heading)), heading)
+        spelt = map(sheets.spelling, (sheets.meaning(heading), heading))
+        return next((called[name] for name in spelt if name in called), heading)
 
     places = sheets.placed(sheet, name_of, faults)
     known = {column.name: column for column in columns}
