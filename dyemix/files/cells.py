@@ -11,6 +11,7 @@ import os
 import re
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
+from itertools import chain
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn
 
@@ -107,7 +108,6 @@ class Sheet(NamedTuple):
     header_row: int
     numbers: Sequence[int]
     lines: list[str]
-    delimiter: str = _APART
 
     @classmethod
     def of_rows(
@@ -122,37 +122,19 @@ class Sheet(NamedTuple):
     @property
     def rows(self) -> list[list[str]]:
         """The cells of each row."""
-        return [[*map(tidy, line.split(self.delimiter))] for line in self.lines]
+        return [[*map(tidy, line.split(_APART))] for line in self.lines]
 
     def column(self, place: int) -> list[str]:
         """The cells of one column."""
-        return [tidy(line.split(self.delimiter, place + 1)[place]) for line in self.lines]
+        return [tidy(line.split(_APART, place + 1)[place]) for line in self.lines]
 
     def values(self, places: Sequence[int]) -> Array | None:
         """Columns as numbers ``(N, K)``; None where a cell is none."""
-        how: dict[str, Any] = {"delimiter": self.delimiter, "usecols": places, "comments": None}
         with suppress(ValueError):
+            how: dict[str, Any] = {"delimiter": _APART, "usecols": places, "comments": None}
             values = np.loadtxt(self.lines, ndmin=2, **how)
             return values if np.isfinite(values).all() else None
         return None
-
-
-def _are_regular(lines: list[str], delimiter: str, width: int) -> bool:
-    """Whether lines need no more than to be split, as those of nearly all large tables.
-
-    None is blank or narrower or wider than the headings, and there are no quotes, no white space
-    but ' ', and nothing that `cleaned` would take out.
-    """
-    whole = "".join(lines)
-    return (
-        0 < len(lines) <= MOST_ROWS
-        and whole.isprintable()
-        and not any(sign in whole for sign in "\"'")
-        and {line.count(delimiter) + 1 for line in lines} == {width}
-        and all(line.strip(f"{delimiter} ") for line in lines)
-        and not any(line.lstrip()[:2] == "# " for line in lines)
-        and max(map(len, lines)) < csv.field_size_limit()
-    )
 
 
 def decode(data: bytes, faults: Faults) -> str:
@@ -292,37 +274,40 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         remarks.append((row, _remark(f"{key.strip()}: {value}")))
     if delimiter != ",":
         faults.note("separated", by=_DELIMITERS[delimiter])
-    ended = (line + "\n" for line in lines[start:])
-    reader = csv.reader(ended, delimiter=delimiter, skipinitialspace=True, strict=True)
-    headings, rows = list[str](), list[tuple[int, list[str]]]()
-    row, width, whole, short = start + 1, 0, 0, 0
-    try:
-        for cells in reader:
-            cells = [*map(tidy, cells)]
-            if len(cells) > MOST_COLUMNS:
-                faults.stop("columns", row, count=len(cells), most=MOST_COLUMNS)
-            if not headings:
-                whole, width = len(cells), max(i for i, cell in enumerate(cells, 1) if cell)
-                headings = cells[:width]
-                below = lines[start + 1 : len(lines) - (not lines[-1])]
-                if _are_regular(below, delimiter, width):
-                    numbers = range(start + 2, start + 2 + len(below))
-                    return Sheet(remarks, headings, start + 1, numbers, below, delimiter)
-            elif cells and cells[0].startswith("# "):
-                faults.tell("late_remark", row)
-            elif len(cells) > width and (fault := _excess(cells, width, whole, delimiter)):
-                faults.add(fault, row)
-            elif any(cells):
-                short += len(cells) < width
-                rows.append((row, (cells + [""] * width)[:width]))
-            if len(rows) > MOST_ROWS:
-                faults.stop("readings", row, most=MOST_ROWS)
-            row = start + 1 + reader.line_num
-    except csv.Error as error:
-        faults.tell("quotes", row, error=error)
+    headings, rows = list[str](), list[tuple[int, str]]()
+    below, width, whole, short = iter(enumerate(lines[start:], start + 1)), 0, 0, 0
+    more = (line + "\n" for _, line in below)
+    for row, line in below:
+        joined = line.replace(delimiter, _APART)
+        # Nearly all rows of a large table need no more; `strip` takes what parts cells as well.
+        if line.count(delimiter) == width - 1 and '"' not in line and joined.strip()[:1] not in "#":
+            rows.append((row, joined))
+            continue
+        try:
+            lines_of = chain([line + "\n"], more)
+            reader = csv.reader(lines_of, delimiter=delimiter, skipinitialspace=True, strict=True)
+            cells = [*map(tidy, next(reader) if '"' in line else line.split(delimiter))]
+        except csv.Error as error:
+            faults.tell("quotes", row, error=error)
+            break
+        if len(cells) > MOST_COLUMNS:
+            faults.stop("columns", row, count=len(cells), most=MOST_COLUMNS)
+        if not headings:
+            whole, width = len(cells), max(i for i, cell in enumerate(cells, 1) if cell)
+            headings = cells[:width]
+        elif cells[0].startswith("# "):
+            faults.tell("late_remark", row)
+        elif len(cells) > width and (fault := _excess(cells, width, whole, delimiter)):
+            faults.add(fault, row)
+        elif any(cells):
+            short += len(cells) < width
+            rows.append((row, _APART.join((cells + [""] * width)[:width])))
+    if len(rows) > MOST_ROWS:
+        faults.stop("readings", rows[MOST_ROWS][0], most=MOST_ROWS)
     if short:
         faults.note("short", count=short)
-    return Sheet.of_rows(remarks, headings, start + 1, rows)
+    numbers, texts = [row for row, _ in rows], [text for _, text in rows]
+    return Sheet(remarks, headings, start + 1, numbers, texts)
 
 
 def cleaned(sheet: Sheet, faults: Faults) -> Sheet:
