@@ -44,7 +44,7 @@ def table(dyes: DyeSet | None = None, max_dyes: int = 3) -> pd.DataFrame:
     shelf_of = dyes or shelf()
     rows = []
     for sample, spectrum in zip(TEXTILES, textiles_at_10_nm(), strict=True):
-        target = Target.of_reflectance(spectrum, D65_10, f"sample {sample}")
+        target = Target.of_spectrum(spectrum, D65_10, f"sample {sample}")
         found = match(shelf_of, target, max_dyes=max_dyes, rank_by="paper")
         rows.append(
             {

@@ -115,7 +115,7 @@ class Target(Result):
             return colour.as_target()
         if not isinstance(colour, Reading | Swatch):
             if np.shape(colour) == WAVELENGTHS.shape:
-                return cls.of_reflectance(fractions(colour), seen or Light(), "a spectrum")
+                return cls.of_spectrum(fractions(colour), seen or Light(), "a spectrum")
             return cls(colour, seen)  # type: ignore[arg-type]  # made numbers of below
         first = colour.readings[0] if isinstance(colour, Swatch) else colour
         name = f"reading of {colour.recipe or first.name or first.place}"
@@ -123,7 +123,7 @@ class Target(Result):
             return cls(colour.colour(first.light or D65_2), first.light, name=name, kind="reading")
         if colour.reflectance is None:
             raise TargetError(said("readings.unread", which=first.place or name))
-        return cls.of_reflectance(colour.reflectance, seen or Light(), name)
+        return cls.of_spectrum(colour.reflectance, seen or Light(), name)
 
     @classmethod
     def all(cls, targets: Iterable[AnyColour] | Frame) -> list[Target]:
@@ -138,11 +138,9 @@ class Target(Result):
         return [cls.of(colour) for colour in each]
 
     @classmethod
-    def of_reflectance(
-        cls, reflectance: Array, light: Light, name: str, kind: str = "reading"
-    ) -> Target:
+    def of_spectrum(cls, spectrum: Array, light: Light, name: str, kind: str = "reading") -> Target:
         """The colour of a spectrum ``(B,)`` under `light`."""
-        return cls(lab(reflectance, light), light, reflectance, name, kind)
+        return cls(lab(spectrum, light), light, spectrum, name, kind)
 
     def under(self, light: Light) -> Target:
         """This target with its light settled: its own, or `light` where it names none."""

@@ -11,7 +11,7 @@ from dyemix.errors import InputError
 from dyemix.files import instruments, spreadsheets
 from dyemix.files.cells import Faults, decode
 from dyemix.files.spreadsheets import written as swatch_table
-from dyemix.writing import read_bytes, write
+from dyemix.writing import Named, read_bytes, write
 
 __all__ = ["read_swatches", "swatch_table", "write_swatches"]
 
@@ -24,7 +24,7 @@ RAW_SUFFIXES = frozenset(
 )
 
 
-def read_swatches(path: str | os.PathLike[str] | IO[Any]) -> SwatchSet:
+def read_swatches(path: Named | IO[Any]) -> SwatchSet:
     """Read a table of swatches.
 
     Parameters
@@ -69,9 +69,7 @@ def read_swatches(path: str | os.PathLike[str] | IO[Any]) -> SwatchSet:
     return read(text, faults)
 
 
-def write_swatches(
-    swatches: SwatchSet, path: str | os.PathLike[str] | IO[str], **care: Any
-) -> None:
+def write_swatches(swatches: SwatchSet, path: Named | IO[str], **care: Any) -> None:
     """Write the table of `swatch_table` to a path, or into an open text file.
 
     `care` is ``force`` and ``inputs`` of `write`.

@@ -7,7 +7,6 @@ data/headings.toml; faults and notes are sentences of data/tables.toml.
 from __future__ import annotations
 
 import csv
-import os
 import re
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
@@ -22,7 +21,7 @@ from dyemix.colour.spectra import band as band
 from dyemix.console import REWRITING
 from dyemix.dataset.conditions import METHOD, RECORD
 from dyemix.errors import Fault, InputError, data, said
-from dyemix.writing import read_bytes
+from dyemix.writing import Named, read_bytes
 
 #: More columns than this is no swatch table (1 nm from 300 to 1100 nm is 801).
 MOST_COLUMNS = 2_000
@@ -94,6 +93,11 @@ class Faults:
             raise InputError(sorted(self._found, key=lambda fault: fault.row or 0))
 
 
+#: Header lines, each with its line of the file, from 1; the cells of a row, with its number.
+Remarks = list[tuple[int, str]]
+Row = tuple[int, Iterable[str]]
+
+
 class Sheet(NamedTuple):
     """The cells of a table, a line of text a row: they are split where somebody asks for them.
 
@@ -103,21 +107,18 @@ class Sheet(NamedTuple):
     numbers : which row (line, object, column) of the file each of `lines` is.
     """
 
-    remarks: list[tuple[int, str]]
+    remarks: Remarks
     headings: list[str]
     header_row: int
     numbers: Sequence[int]
     lines: list[str]
 
     @classmethod
-    def of_rows(
-        cls, remarks: list[tuple[int, str]], headings: list[str], header_row: int,
-        rows: Iterable[tuple[int, Iterable[str]]],
-    ) -> Sheet:  # fmt: skip
-        """The table of rows with as many cells as there are headings, each with its number."""
+    def of_rows(cls, remarks: Remarks, heads: list[str], above: int, rows: Iterable[Row]) -> Sheet:
+        """The table of rows as wide as the headings `heads`, which stand in row `above`."""
         lines = [(number, _APART.join(cells)) for number, cells in rows]
         numbers = [number for number, _ in lines]
-        return cls(remarks, headings, header_row, numbers, [line for _, line in lines])
+        return cls(remarks, heads, above, numbers, [line for _, line in lines])
 
     @property
     def rows(self) -> list[list[str]]:
@@ -155,7 +156,7 @@ def decode(data: bytes, faults: Faults) -> str:
     return faults.stop("no_text")
 
 
-def read_text(path: str | os.PathLike[str]) -> tuple[str, Faults]:
+def read_text(path: Named) -> tuple[str, Faults]:
     """The text of a small table, and where its faults go. Raises `InputError` for what is none."""
     faults = Faults(Path(path).name)
     return decode(read_bytes(path, _LARGEST_SMALL), faults), faults
@@ -181,7 +182,7 @@ def known(heading: str) -> bool:
     return band(heading) is not None or meaning(heading) in KNOWN
 
 
-def is_table(name: str | os.PathLike[str]) -> bool:
+def is_table(name: Named) -> bool:
     """Whether a file is called as tables of text are."""
     return Path(name).suffix.lower() in (".csv", ".tsv", ".txt")
 
@@ -257,7 +258,7 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
     """
     # A space between a closing quotation mark and the delimiter is a habit, not a fault.
     text = _SPACE_AFTER_QUOTE.sub('"', text.replace("\r\n", "\n").replace("\r", "\n"))
-    lines, remarks = text.split("\n"), list[tuple[int, str]]()
+    lines, remarks = text.split("\n"), Remarks()
     start, delimiter = 0, ""
     for start, line in enumerate(lines):
         if line.lstrip(' \t"').startswith("#"):

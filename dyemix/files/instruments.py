@@ -24,7 +24,7 @@ from dyemix.arrays import LAB
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import data, said
 from dyemix.files import cells as sheets
-from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, Sheet, band, meaning, tidy
+from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, Remarks, Sheet, band, meaning, tidy
 from dyemix.files.table import understand
 
 _FIRST = re.compile(r"\s*(?:CGATS\.\d|ISO ?28178|IT8\.7)", re.IGNORECASE)
@@ -125,7 +125,7 @@ def _tokens(line: str, number: int, faults: Faults) -> list[str]:
     return found
 
 
-def _keywords(lines: list[_Line]) -> tuple[dict[str, tuple[str, int]], list[tuple[int, str]]]:
+def _keywords(lines: list[_Line]) -> tuple[dict[str, tuple[str, int]], Remarks]:
     """What keywords say, each with its line, and what else the lines tell."""
     keywords: dict[str, tuple[str, int]] = {}
     remarks = []
@@ -286,7 +286,7 @@ def _stated(specification: Element) -> _Specification:
     return stated, {} if bands is None else bands.attrib
 
 
-def _about(root: Element) -> list[tuple[int, str]]:
+def _about(root: Element) -> Remarks:
     """What the file says of itself, as the remark lines of a table."""
     described = _text(root, "FileInformation/Description")
     told = [f"about: {described}"] if described else []

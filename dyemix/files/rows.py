@@ -20,7 +20,7 @@ from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.dataset.target import check_colour
 from dyemix.errors import DyemixError, RecipeError, data, refuse, said
-from dyemix.files.cells import CONDITIONS, HEADER_ONLY, KNOWN, Faults, few, meaning, tidy
+from dyemix.files.cells import CONDITIONS, HEADER_ONLY, KNOWN, Faults, Remarks, few, meaning, tidy
 
 #: Deeper than this is doubtful: black takes 6–10 % owf (common practice).
 _DEEPEST = 20.0
@@ -73,9 +73,7 @@ class Rows:
     given : attributes of a `Reading`, each a column.
     """
 
-    def __init__(
-        self, remarks: Sequence[tuple[int, str]], numbers: Sequence[int], faults: Faults
-    ) -> None:
+    def __init__(self, remarks: Remarks, numbers: Sequence[int], faults: Faults) -> None:
         self.numbers, self.faults = numbers, faults
         self._stated: dict[str, tuple[str, int]] = {}
         if unknown := [told for row, remark in remarks if (told := self._remark(row, remark))]:
@@ -102,7 +100,7 @@ class Rows:
         self.given["conditions"] = [stated[words][0] for words in texts]
         parts = map(self.column, ("recipe", "dye", "owf", "as written", "name"))
         rows = list(zip(texts, *parts, strict=True))
-        recipes = self.read("recipe", rows, lambda row: _recipe(stated[row[0]][1], *row[1:]))
+        recipes = self.read("recipe", rows, lambda row: _recipe(stated[row[0]][1], row[1:]))
         self.given["recipe"] = recipes
         for i, recipe in enumerate(recipes):
             if recipe is not None and recipe.total > _DEEPEST:
@@ -182,10 +180,9 @@ class Rows:
         return Reading.of_columns(self.given | {"place": [f"{before}{n}" for n in self.numbers]})
 
 
-def _recipe(
-    measures: Measures, recipe: str, dye: str, owf: str, written: str, name: str
-) -> Recipe | None:
+def _recipe(measures: Measures, words: Sequence[str]) -> Recipe | None:
     """What a row was dyed with; None for a sample that is only named."""
+    recipe, dye, owf, written, name = words
     undyed = dye_name(dye) in (*NO_DYE, "none", "") and owf in ("", "0")
     refuse(not recipe and not undyed and not (dye and owf), "tables.dye_and_owf", error=RecipeError)
     text = recipe or ("undyed" if undyed else f"{dye} {owf}") * bool(dye or owf)

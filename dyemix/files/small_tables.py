@@ -41,6 +41,7 @@ from dyemix.files import cells as sheets
 from dyemix.files import read_swatches
 from dyemix.files.cells import Faults, few, read_text
 from dyemix.files.rows import Rows
+from dyemix.writing import Named
 
 
 def number(text: str) -> float:
@@ -82,9 +83,7 @@ class Table(NamedTuple):
     remarks: list[tuple[int, str]]
 
 
-def read_table(
-    path: str | os.PathLike[str], columns: Sequence[Column], *, others: bool = False
-) -> Table:
+def read_table(path: Named, columns: Sequence[Column], *, others: bool = False) -> Table:
     """Read a comma-, semicolon- or tab-separated table.
 
     `others` lets it have columns that are not listed, which are noted and not used;
@@ -172,9 +171,7 @@ def _tidy(name: str) -> str:
     return sheets.tidy(name).casefold()
 
 
-def read_names(
-    path: str | os.PathLike[str], notes: list[str], key: str = "sample"
-) -> dict[str, Reading]:
+def read_names(path: Named, notes: list[str], key: str = "sample") -> dict[str, Reading]:
     """Read a table of names: columns ``sample`` (or `key`), ``recipe`` and perhaps ``swatch``.
 
     Gives blank readings by name, lower case: their recipe (None where the row leaves it open),
@@ -203,7 +200,7 @@ def read_names(
 
 
 def name_samples(
-    swatches: SwatchSet, names: str | os.PathLike[str] | None = None
+    swatches: SwatchSet, names: Named | None = None
 ) -> tuple[SwatchSet, tuple[str, ...]]:
     """Give every unnamed sample its recipe, and say in sentences where each came from.
 
@@ -253,7 +250,7 @@ _COLUMNS = (
 _FILE_NAME = re.compile(r".*\.\w*[A-Za-z]\w*")
 
 
-def read_targets(path: str | os.PathLike[str]) -> list[Target]:
+def read_targets(path: Named) -> list[Target]:
     """Read wanted colours, one a row.
 
     Columns: ``colour`` (a hex code, or ``L* a* b*`` with or without its light), or ``hex``, or
@@ -283,9 +280,7 @@ def read_targets(path: str | os.PathLike[str]) -> list[Target]:
     return targets
 
 
-def read_colours(
-    words: Sequence[str], file: str | os.PathLike[str] | None = None
-) -> tuple[Target, ...]:
+def read_colours(words: Sequence[str], file: Named | None = None) -> tuple[Target, ...]:
     """Colours as typed, then those of a list that `read_targets` reads.
 
     Raises `TargetError` and `InputError` for what is not a colour, `DyemixError` for none at all.

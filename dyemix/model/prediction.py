@@ -164,7 +164,7 @@ class Prediction(Result):
 
     def as_target(self) -> Target:
         """The colour of one recipe, with its spectrum, as something to reach."""
-        return Target.of_reflectance(self.reflectance, self.light, str(self.recipe), "prediction")
+        return Target.of_spectrum(self.reflectance, self.light, str(self.recipe), "prediction")
 
     @property
     def row(self) -> dict[str, object]:

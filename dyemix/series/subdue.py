@@ -124,7 +124,7 @@ def subdue_on(
     kept, level = _kept(search, steps, least), np.full(steps, start.lab[0])
     asked = quieter(start.lab, level, kept, search.space, Scale.CHROMA, start.light)
     title = f"Quieter by a second bath: {search.space.value} hue held, in {steps} steps."
-    shown = Target.of_reflectance(spectrum, start.light, target.name)
+    shown = Target.of_spectrum(spectrum, start.light, target.name)
     found = search.series(title, _routes(dyes, search, asked, max_dyes))
     rough = () if target.reflectance is not None else (said("series.rough"),)
     return replace(found, piece=shown, warnings=(*rough, *_cost(found), *found.warnings))

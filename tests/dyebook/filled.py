@@ -87,7 +87,7 @@ def fill(book: DyeBook) -> None:
     book.add_sheets(sheet(), sheet("ink", target="as dark as it goes"))
     book.add_trial(
         Trial(Recipe.parse("gold 0.8 + navy 0.2"), reading("gold 0.8 + navy 0.2", 0.25),
-              Target.of_reflectance(spectrum(0.26), D65_10, "café"), DAY, "G1/N3"),
+              Target.of_spectrum(spectrum(0.26), D65_10, "café"), DAY, "G1/N3"),
         "sage", "a little dark",
     )  # fmt: skip
     book.add_trial(

@@ -78,7 +78,7 @@ def test_truth_of_the_workshop_is_matched_and_dyes_to_its_colour() -> None:
     misses = []
     for recipe in shop.mixture_recipes()[:12]:
         wanted = shop.true_reflectance(recipe)
-        target = Target.of_reflectance(wanted, D65_10, "cloth")
+        target = Target.of_spectrum(wanted, D65_10, "cloth")
         best = match(dyes, target, max_dyes=3)[0]
         made = shop.true_reflectance(dict(best.recipe))
         misses.append(float(delta_e(lab(wanted, D65_10), lab(made, D65_10))))
