@@ -35,9 +35,10 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
 from dyemix.model.dyes import DyeSet, Ladders, Pot
-from dyemix.model.kubelka_munk import Surface
+from dyemix.model.kubelka_munk import Surface, saturation
+from dyemix.model.mixtures import by_shift
 from dyemix.model.uncertainty import Likely, effects, likely, pot_to_pot
-from dyemix.model.unknowns import CURVE_PARTS, OWN_SHARE, Cells, Modes, Posterior
+from dyemix.model.unknowns import OWN_SHARE, Cells, Modes, Posterior
 
 #: H is taken again at the posterior mean until θ stands to within this, or so many times.
 _STANDS, _AGAIN = 0.02, 8
@@ -85,20 +86,22 @@ def ladders_of(dyes: DyeSet) -> Ladders:
 def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
     """The dyes of these ladders with θ ``(P,)`` applied."""
     modes = ladders.modes
-    strength, (bias, common), surface, u, change, acting = modes.split(theta)
-    curves = np.tensordot(surface, modes.surface_curves, 1)
+    strength, (bias, common, shared), surface, u, shift, acting = modes.split(theta)
+    log = np.tensordot(surface, modes.surface_curves, 1) + np.einsum("dq,dqb->db", u, modes.curves)
+    curves = ladders.curves * np.exp(log)
     law = ladders.law + np.tensordot(surface, modes.surface_laws, 1)
     law += np.einsum("dq,dql->dl", u, modes.laws)
     law[:, 0] = np.maximum(law[:, 0], _LEAST_EXPONENT)
+    acting = acting + common + shared * saturation(law)
     r0, k2 = np.array([ladders.surface.r0, ladders.surface.k2]) + modes.surface * surface
     return replace(
         dyes,
-        curves=ladders.curves * np.exp(curves + np.einsum("dq,dqb->db", u, modes.curves)),
+        curves=curves,
         law=law,
         surface=Surface(float(r0), float(k2)),
         company=strength + bias,
-        interaction=common + acting + (0.0 if (old := ladders.interaction) is None else old),
-        company_curve=change @ CURVE_PARTS if change.any() else None,
+        interaction=acting + (0.0 if (old := ladders.interaction) is None else old),
+        company_curve=shift[:, np.newaxis] * by_shift(curves) if shift.any() else None,
     )
 
 
@@ -161,8 +164,7 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     """
     ladders = ladders_of(dyes)
     modes, misfit = ladders.modes, ladders.misfit
-    unique = {pot.identity: pot for pot in pots}
-    kept = [pot for _, pot in sorted(unique.items(), key=lambda item: repr(item[0]))]
+    kept = sorted({pot.identity: pot for pot in pots}.values(), key=lambda pot: repr(pot.identity))
     firsts = [pot for pot in kept if pot.on is None]
     theta = np.zeros(modes.unknowns)
     base = replace(dyes, pots=tuple(kept), ladders=ladders)

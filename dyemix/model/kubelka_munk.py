@@ -129,6 +129,12 @@ def depth_law_by_law(c: ArrayLike, law: Array) -> Array:
     return np.stack(np.broadcast_arrays(by_exponent, by_bend), axis=-1)
 
 
+def saturation(law: Array) -> Array:
+    """How much slower than usual dyes of laws ``(D, 2)`` rise where cloth fills: d ln g / d ln c at
+    2 % owf, less 0.95."""
+    return np.asarray(law[:, 0] + law[:, 1] * np.log(2.0 / PIVOT) - 0.95)
+
+
 def law_text(law: Array) -> str:
     """A depth law in short: its exponent, and its bend where it has one."""
     exponent, bend = float(law[0]), float(law[1])

@@ -70,6 +70,12 @@ def in_company(curves: Array) -> Array:
     return np.asarray(curves + COMPANY_FLOOR * curves.max(axis=1, keepdims=True))
 
 
+def by_shift(curves: Array) -> Array:
+    """Change of ln of what company changes of curves ``(D, B)``, by each nm that bands move on."""
+    whole = np.maximum(in_company(curves), 1e-12)
+    return np.asarray(-np.gradient(whole, 10.0, axis=1) / whole)
+
+
 class Strengths(NamedTuple):
     """What the unknowns of a calibration do to N colours under one light.
 

@@ -14,12 +14,11 @@ from dyemix.dataset.serialise import from_plain, parse, plain
 from dyemix.errors import InputError, SavedError, refuse, said
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import depth_law_by_law
-from dyemix.model.unknowns import ACTING
 from dyemix.writing import read_bytes, write
 
 FORMAT = "dyemix dye set"
 #: Raised with every change of the layout below; an older version is still read.
-VERSION = 3
+VERSION = 4
 #: What version 1 called otherwise, and what it told that nothing is made of today.
 _RENAMED = {"notes": "warnings", "odd": "warnings", "advice": "next", "surface_note": "surface"}
 _GONE = ("exponent", "capacity", "competition", "draws", "mixing", "model", "own_mixtures",
@@ -71,7 +70,7 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
         refuse(other, "its wavelengths are not 400–700 nm at 10 nm.", error=SavedError)
         if version == 1:
             content = _from_version_1(content)
-        content = content if version == VERSION else _from_version_2(content)
+        content = content if version == VERSION else _from_version_3(content, version)
         return _sound(from_plain(DyeSet, content))
     except (KeyError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
         kind = type(error).__name__
@@ -97,19 +96,14 @@ def _sound(dyes: DyeSet) -> DyeSet:
     return dyes
 
 
-def _from_version_2(content: dict[str, Any]) -> dict[str, Any]:
-    """A set of version 2 as one of today: of one interaction for all dyes, and of what each does to
-    the others as little known as before any mix.
+def _from_version_3(content: dict[str, Any], version: Any) -> dict[str, Any]:
+    """A set of version 3 or older as one of today: it had other unknowns, and promises as before
+    any mix until its trials are told again. Up to version 2 all dyes had one interaction.
     """
-    count = len(content["names"])
-    for part in (content, content.get("ladders") or {}):
-        part["interaction"] = [part.get("interaction", 0.0)] * count
-    if (known := content.get("posterior")) is not None:
-        size = len(known["mean"])
-        covariance = np.diag(np.full(size + count, ACTING**2))
-        covariance[:size, :size] = known["covariance"]
-        known["mean"], known["covariance"] = known["mean"] + [0.0] * count, covariance.tolist()
-    return content
+    if version < 3:
+        for part in (content, content.get("ladders") or {}):
+            part["interaction"] = [part.get("interaction", 0.0)] * len(content["names"])
+    return content | {"posterior": None}
 
 
 def _from_version_1(old: dict[str, Any]) -> dict[str, Any]:

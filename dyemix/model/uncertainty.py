@@ -18,8 +18,9 @@ from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
 from dyemix.colour.colorimetry import Light, lab
 from dyemix.dataset.result import Value
 from dyemix.dataset.serialise import Shape
-from dyemix.model.mixtures import COMPANY_FLOOR, Blends, Strengths, fullness, in_company
-from dyemix.model.unknowns import CURVE_PARTS, OWN_SHARE, Modes, Posterior
+from dyemix.model.kubelka_munk import saturation
+from dyemix.model.mixtures import COMPANY_FLOOR, Blends, Strengths, by_shift, fullness, in_company
+from dyemix.model.unknowns import OWN_SHARE, Modes, Posterior
 
 #: Standard error of ln(strength) from one bath of a recipe to the next before any is dyed again,
 #: of one reading (ΔE2000), and of what a second bath gives; and how many observations each is
@@ -125,8 +126,9 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
     by_law = np.einsum("ndl,dql->ndq", seen.by_law, modes.laws)[:, np.newaxis]
     modal = seen.by_strength[..., np.newaxis] * by_law
     modal = modal + through(seen.g, changed) + through(beside, added)
-    by_company = through(beside, (whole + blends.company_curve)[:, np.newaxis] * CURVE_PARTS)
-    common = [part.sum(axis=2) for part in (pull, by_acting)]
+    moving = (whole + blends.company_curve) * by_shift(blends.curves)
+    by_company = through(beside, moving[:, np.newaxis])
+    common = [pull.sum(axis=2), by_acting.sum(axis=2), by_acting @ saturation(blends.law)]
     columns = [pull, *common, by_surface, modal, by_company, by_acting]
     # Not -1, which no blends at all leave open.
     flat = [x.reshape(*x.shape[:2], prod(x.shape[2:])) for x in columns]

@@ -3,14 +3,15 @@
 θ ``(P,)`` for D dyes holds in this order (`Modes.split`; what each is for: `dyemix.fitting`)
 
 - the log strength of each dye in company beyond its own squares, N(0, τ²) ``(D,)``;
-- a bias common to all dyes in company and an interaction common to all, of either sign ``(2,)``;
+- a bias common to all dyes in company, an interaction common to all, of either sign, and how much
+  of what saturates it by itself each dye does to all in its bath ``(3,)``;
 - r0 and k2 of the surface, in standard deviations of what the ladders leave of them: curves and
   laws of all dyes move along, so that ladders stay fitted ``(2,)``;
 - Q of each dye's own ladder, in standard deviations of what it leaves of curve and law (of spectra
   scale, exponent, bend and how the curve turns with depth, of CIELAB the leading parts of the
   posterior of all) ``(D, Q)``;
-- K parts of how each curve changes in company, of standard deviation ν ``(D, K)``;
-- what each dye does to others beyond the common interaction, N(0, `ACTING`²) ``(D,)``.
+- by how many nm each dye's bands move in company, of standard deviation ν ``(D,)``;
+- what each dye does to others beyond all that, N(0, `ACTING`²) ``(D,)``.
 
 Beside θ each mix has an error of its own, which comes back when it is dyed again and of which no
 other mix tells: strengths that stray once more by `OWN_SHARE` τ, and a rest s in each part of ΔE.
@@ -25,13 +26,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array, Flags, Indices
-from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.result import Value
 from dyemix.dataset.serialise import Shape
 
-#: Standard deviations of the priors of bias, common interaction, what a dye does beyond that, and
-#: τ; how much of τ is a mix's own.
-BIAS, INTERACTION, ACTING, STRENGTH = 0.08, 0.15, 0.1, 0.09
+#: Standard deviations of the priors of bias, common interaction, how much of its saturation a dye
+#: does to all, what it does beyond that, and τ; how much of τ is a mix's own.
+BIAS, INTERACTION, SATURATING, ACTING, STRENGTH = 0.08, 0.15, 1.0, 0.1, 0.09
 OWN_SHARE = 0.8
 #: Median of the rest s in ΔE2000, and the standard deviation of its logarithm.
 REST, REST_SPREAD = 0.45, 0.6
@@ -40,31 +40,18 @@ ALONE = 0.3
 #: Grid of τ, and of s before what ladders miss adds to it, over which both are marginalised.
 TAUS = np.linspace(0.02, 0.35, 6)
 RESTS = np.geomspace(0.2, 5.0, 6)
-#: Values of ν, and their weights before any mix.
-NUS, NU_WEIGHTS = np.array([0.005, 0.05, 0.12]), np.array([0.8, 0.15, 0.05])
+#: Values of ν in nm, and their weights before any mix.
+NUS, NU_WEIGHTS = np.array([0.4, 4.0, 9.0]), np.array([0.8, 0.15, 0.05])
 #: Weight, before any mix, of pots that tell nothing of each other.
 NOTHING_SHARED = 0.5
 #: Where ladders miss by more than this (ΔE2000), far beyond any dye, all that company may do is
 #: wider in proportion, but for τ: as a mix's own error it made the promise too wide.
 HARDLY_DYE = 2.0
-#: Length (nm) of the process of such a change, and how many of its parts are kept.
-_CURVE_LENGTH, _CURVE_KEPT = 60.0, 4
 #: How far a dye's strength moves a mix in a part of ΔE2000, per unit of its logarithm: typical of
 #: middle depths, to weigh τ beside s where one figure must stand for both.
 TYPICAL_PULL = 5.0
 #: Bounds of the degrees of freedom of the likely miss.
 _FREEDOM = (4.5, 30.0)
-
-
-def _curve_parts() -> Array:
-    apart = (WAVELENGTHS[:, np.newaxis] - WAVELENGTHS) / _CURVE_LENGTH
-    values, vectors = np.linalg.eigh(np.exp(-0.5 * apart**2))
-    kept = slice(-1, -1 - _CURVE_KEPT, -1)
-    return np.asarray((vectors[:, kept] * np.sqrt(values[kept])).T)
-
-
-#: Parts ``(K, B)`` of a change of standard deviation 1.
-CURVE_PARTS = _curve_parts()
 
 
 class Modes(Value):
@@ -96,7 +83,7 @@ class Modes(Value):
     def _ends(self) -> list[int]:
         """Where each part of θ ends: see the module."""
         dyes, own = self.laws.shape[:2]
-        sizes = [dyes, 2, 2, dyes * own, dyes * len(CURVE_PARTS), dyes]
+        sizes = [dyes, 3, 2, dyes * own, dyes, dyes]
         return [int(end) for end in np.cumsum(sizes)]
 
     @property
@@ -115,10 +102,9 @@ class Modes(Value):
         return slice(self._ends[1], self._ends[3])
 
     def split(self, theta: NDArray[Any]) -> tuple[NDArray[Any], ...]:
-        """The parts of θ: ``(D,)``, ``(2,)``, ``(2,)``, ``(D, Q)``, ``(D, K)`` and ``(D,)``."""
-        *first, own, change, acting = np.split(theta, self._ends[:-1])
-        dyes, count = self.laws.shape[:2]
-        return *first, own.reshape(dyes, count), change.reshape(dyes, -1), acting
+        """The parts of θ: ``(D,)``, ``(3,)``, ``(2,)``, ``(D, Q)``, ``(D,)`` and ``(D,)``."""
+        *first, own, shift, acting = np.split(theta, self._ends[:-1])
+        return *first, own.reshape(self.laws.shape[:2]), shift, acting
 
     def take(self, index: list[int]) -> Modes:
         """Those of some of the dyes."""
@@ -176,7 +162,8 @@ class Cells:
         dyes, sizes = len(modes.laws), np.zeros((3, modes.unknowns))
         sizes[0, dyes : modes.of_ladders.stop] = 1.0
         wider = max(1.0, misfit / HARDLY_DYE) ** 2
-        sizes[0, dyes : dyes + 2] = wider * BIAS**2, wider * INTERACTION**2
+        common = np.array([BIAS, INTERACTION, SATURATING])
+        sizes[0, dyes : dyes + 3] = wider * common**2
         sizes[0, -dyes:], sizes[1, :dyes] = wider * ACTING**2, 1.0
         sizes[2, modes.of_ladders.stop : -dyes] = 1.0
         return np.stack([np.ones_like(self.weight), self.strength**2, self.curve**2], axis=1), sizes
