@@ -19,22 +19,8 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Value
 from dyemix.errors import DyemixError, data, refuse
 
-#: Figures of a method, by its field: an example with its unit, and what is in range. What
-#: dissolves of salt and of soda ash at 20 °C is common practice.
-FIGURES = {
-    "liquor_ratio": ("20", ":1", 1, 200, "1 to 200 mL per g"),
-    "salt": ("50", " g/L", 0, 360, "0 to 360 g/L"),
-    "soda": ("8", " g/L", 0.1, 215, "0.1 to 215 g/L"),
-    "soda_solution": ("50", " g/L", 0.1, 215, "0.1 to 215 g/L"),
-    "temperature": ("24", " °C", 0.1, 99.9, "above 0 and below 100 °C"),
-    "hours": ("24", " h", 0.01, 480, "above 0, up to 480 h"),
-}
-#: 'Dye after alkali' turns the order round, so what comes after the alkali is not 'after'.
-_ORDER_WORDS = {
-    "presoak": r"pre-?\s?soak|\bsoak(?:ed)?\b|before (?:the )?dye",
-    "with": r"\bwith\b|\bin the dye|together|mixed",
-    "after": r"\bafter(?! (?:the )?(?:alkali|soda))",
-}
+#: Figures of a method, by its field: an example with its unit, and what is in range.
+FIGURES: Mapping[str, tuple[str, str, float, float, str]] = data("methods")["figures"]
 
 
 class Method(Value):
@@ -133,7 +119,8 @@ def stated(name: str, given: str | float) -> Any:
     if not isinstance(given, str):
         return given
     if name == "alkali":
-        found = [o for o, words in _ORDER_WORDS.items() if re.search(words, given.lower())]
+        spelt = data("methods")["order_words"].items()
+        found = [order for order, words in spelt if re.search(words, given.lower())]
         refuse(len(found) != 1, "bench.alkali", given, ", ".join(ORDERS))
         return found.pop()
     words = normal(_words(name).removesuffix(" solution"), given)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from functools import partial
-from itertools import pairwise, product
+from itertools import product
 from math import ceil
 from typing import Any, ClassVar, Self
 
@@ -169,15 +169,13 @@ def _stock_needs(sheets: Sequence[BathSheet], on: date, settings: BathSettings) 
 
     Of a dilution 10 mL of the stronger make 100, for all cups that take it.
     """
-    measured: dict[Stock, dict[int, float]] = {}
-    for dose in (dose for sheet in sheets for dose in sheet.doses):
-        by_dilution = measured.setdefault(dose.stock, dict.fromkeys((1000, 100, 10, 1), 0.0))
-        by_dilution[dose.dilution] += dose.ml
-    needed = {}
-    for stock, by_dilution in measured.items():
-        for weaker, stronger in pairwise(by_dilution):
-            by_dilution[stronger] += FOR_WEAK * ceil(by_dilution[weaker] / (10 * FOR_WEAK))
-        needed[stock] = by_dilution[1]
+    doses, needed = [dose for sheet in sheets for dose in sheet.doses], {}
+    for stock in (dose.stock for dose in doses):
+        ml = 0.0
+        for times in (1000, 100, 10, 1):
+            own = sum(d.ml for d in doses if (d.stock, d.dilution) == (stock, times))
+            ml = own + FOR_WEAK * ceil(ml / (10 * FOR_WEAK))
+        needed[stock] = ml
     for stock, ml in sorted(needed.items(), key=lambda item: -item[1]):
         left = 0.0 if stock.past_life(on, settings) else stock.left_ml or 0.0
         wanted = ml * (1.0 + settings.stock_spare / 100.0) - left
@@ -269,9 +267,8 @@ def first_swatches(
     if swatch_g is None:
         swatch_g = 10.0 if settings.is_low_water(ratio) else 5.0
     depths = settings.first_depths
-    planned = {"1": Recipe()}
-    for place, (name, depth) in enumerate(product(names, depths), start=2):
-        planned[str(place)] = Recipe({name: depth})
+    dyed = [Recipe(), *(Recipe({name: depth}) for name, depth in product(names, depths))]
+    planned = {str(place): recipe for place, recipe in enumerate(dyed, start=1)}
     planned["repeat"] = Recipe({names[0]: depths[(len(depths) - 1) // 2]})
     planned[CHECK] = Recipe(dict.fromkeys(names[:_MIXED], float(settings.first_mix)))
     return _planned(planned, swatch_g, settings, on, cloth=cloth, **how)

@@ -6,12 +6,12 @@
 
 from __future__ import annotations
 
+import copyreg
 import difflib
 import os
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import make_dataclass
-from functools import partial
 from importlib.resources import files
 from itertools import pairwise
 from math import ceil, log
@@ -27,13 +27,8 @@ from dyemix.dataset.units import to_mark, to_step
 from dyemix.errors import Fault, InputError, data, said
 from dyemix.writing import read_bytes
 
-#: Orders in which the alkali may go in, in words; a recorded condition of every swatch (common
-#: practice).
-ORDERS = {
-    "presoak": "cloth presoaked in alkali",
-    "with": "alkali in with the dye",
-    "after": "alkali after the dye",
-}
+#: Orders in which the alkali may go in, in words.
+ORDERS: Mapping[str, str] = data("methods")["orders"]
 
 
 def _kept(value: Any, like: Any, allowed: Sequence[Any]) -> Any:
@@ -68,6 +63,9 @@ def _kind(like: Any) -> Any:
         return Mapping[str, float]
     return float | None if like is None else type(like)
 
+
+# A view of a mapping does not travel to another process by itself.
+copyreg.pickle(MappingProxyType, lambda view: (MappingProxyType, (dict(view),)))
 
 #: g/L of a soda solution where neither `depths` nor `soda_solution` says one (common practice).
 _SOLUTION = 45.0
@@ -104,11 +102,6 @@ class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figu
     Made with the figures that are not the default's: ``BathSettings(wet_pickup=65)``. Raises
     `InputError` with every fault of them.
     """
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        # A view of a mapping does not travel to another process; the mapping in it does.
-        figures = {k: dict(v) if isinstance(v, Mapping) else v for k, v in vars(self).items()}
-        return partial(type(self), **figures), ()
 
     def __init__(self, **changes: Any) -> None:
         faults = []

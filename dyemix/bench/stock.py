@@ -259,10 +259,8 @@ class Bottles(Value):
         ml = units.to_mark(exact, settings.measuring_step)
         if exact <= settings.jug_from and abs(spoons.error_pct) < _SPOON_EXACT:
             ml = round(spoons.ml, 2)
-        return Dose(
-            dye=dye, owf=owf, dye_g=units.dye_g(cloth_g, owf), stock=stock, dilution=times,
-            exact_ml=exact, ml=ml, error_pct=100.0 * (ml / exact - 1.0), spoons=spoons,
-        )  # fmt: skip
+        grams, error_pct = units.dye_g(cloth_g, owf), 100.0 * (ml / exact - 1.0)
+        return Dose(dye, owf, grams, stock, times, exact, ml, error_pct, spoons)
 
 
 class StockSheet(Sheet):

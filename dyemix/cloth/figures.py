@@ -21,7 +21,7 @@ from dyemix.cloth.amounts import MOST, Unmixer
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, lab_from_xyz, screen_colours, white
 from dyemix.dataset.serialise import Shape
-from dyemix.errors import Choice
+from dyemix.errors import Choice, data
 
 #: Side of the blocks that figures are of, unless they say another, in mm; and of the others.
 BLOCK_MM, SIDES_MM = 2.0, (1.0, 2.0, 4.0, 8.0)
@@ -121,10 +121,7 @@ def main_figures(relative: Array, responses: Array, on_path: Array, light: Light
 
 
 #: Names and units of those.
-MAIN = (
-    ("undyed share", "%"), ("unevenness", ""), ("splitting", "a*b*"),
-    ("mean L*", "L*"), ("mean a*", "a*"), ("mean b*", "b*"),
-)  # fmt: skip
+MAIN: list[tuple[str, str]] = data("cloth")["main"]
 
 
 def difference(responses: Array) -> float:

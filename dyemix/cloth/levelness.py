@@ -20,7 +20,7 @@ from dyemix.cloth.doubt import NINE_IN_TEN, WORLDS, stated_error, worlds
 from dyemix.cloth.figures import BLOCK_MM, SIDES_MM, Alkali, Blocks, Figure, Mottle, Shade
 from dyemix.cloth.photographed import Photographed, read_piece
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Result, Row, Several
+from dyemix.dataset.result import Result, Row, Several
 from dyemix.dataset.serialise import Shape, from_plain
 from dyemix.errors import Fault, InputError, refuse, said
 from dyemix.files.cells import read_text
@@ -100,17 +100,16 @@ class Levelness(Result):
     def _rows(self) -> Iterable[Row]:
         return [vars(figure) for figure in self.figures]
 
-    def __str__(self) -> str:
+    def _lines(self) -> Iterable[str]:
         order = f", alkali: {self.order}" if self.order else ""
-        lines = [DEMO_WARNING] if self.demo else []
-        lines.append(f"{self.name}: {self.recipe} (% owf){order}")
+        yield f"{self.name}: {self.recipe} (% owf){order}"
         for figure in self.figures:
-            lines.append(f"  {figure.name:<24} {figure!s:<18} {figure.block_mm:.1f} mm blocks")
-        lines.append("Palette (D65/2°), and times the dose in it:")
-        lines += [f"  {shade}" for shade in self.palette]
-        lines.append("Amounts, % owf over the piece; error of one 2 mm block:")
-        lines += [f"  {dye}" for dye in self.dyes]
-        return "\n".join([*lines, *(f"- {note}" for note in self.warnings)])
+            yield f"  {figure.name:<24} {figure!s:<18} {figure.block_mm:.1f} mm blocks"
+        yield "Palette (D65/2°), and times the dose in it:"
+        yield from (f"  {shade}" for shade in self.palette)
+        yield "Amounts, % owf over the piece; error of one 2 mm block:"
+        yield from (f"  {dye}" for dye in self.dyes)
+        yield from (f"- {note}" for note in self.warnings)
 
 
 def levelness(
@@ -221,16 +220,16 @@ class PieceComparison(Several[Levelness]):
                 row |= {figure.name: figure.value, f"{figure.name} ±": figure.error}
             yield row
 
-    def __str__(self) -> str:
+    def _lines(self) -> Iterable[str]:
         """Pieces numbered, and their figures in a column each."""
-        lines = [f"{self[0].recipe}  (% owf)"]
-        lines += [f"  {i}: {piece.name}  {piece.order}" for i, piece in enumerate(self, start=1)]
+        yield f"{self[0].recipe}  (% owf)"
+        yield from (f"  {i}: {piece.name}  {piece.order}" for i, piece in enumerate(self, start=1))
         columns = "".join(f"{i:>18}" for i in range(1, len(self) + 1))
-        lines.append(f"{BLOCK_MM:g} mm blocks".ljust(14) + columns)
+        yield f"{BLOCK_MM:g} mm blocks".ljust(14) + columns
         for row in zip(*(piece.main for piece in self), strict=True):
-            lines.append(f"{row[0].name:<14}" + "".join(f"{figure!s:>18}" for figure in row))
-        lines += self.differences or ("No difference exceeds its error.",)
-        return "\n".join([*lines, *(f"- {note}" for note in self.warnings)])
+            yield f"{row[0].name:<14}" + "".join(f"{figure!s:>18}" for figure in row)
+        yield from self.differences or ("No difference exceeds its error.",)
+        yield from (f"- {note}" for note in self.warnings)
 
 
 def compare_pieces(pieces: Sequence[Levelness]) -> PieceComparison:
@@ -278,10 +277,10 @@ def read_pieces(
         words *= len(photos)
     counted = {"orders": len(words), "photos": len(photos)}
     refuse(len(words) != len(photos), "cloth.orders", **counted, error=InputError)
-    order_of, found = dict(zip(photos, words, strict=True)), []
+    found, order_of = list[Levelness](), iter(words)
     for file in files:
-        if file in order_of:
-            found.append(levelness(dyes, file, recipe, order=order_of[file], **how))
+        if file in photos:
+            found.append(levelness(dyes, file, recipe, order=next(order_of), **how))
         else:
             found += saved_pieces(file)
     return found

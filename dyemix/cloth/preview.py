@@ -18,7 +18,7 @@ from dyemix.cloth.figures import BLOCK_MM, COARSE, Alkali, Blocks, Figure, Mottl
 from dyemix.cloth.levelness import Levelness
 from dyemix.colour.colorimetry import D65_2, Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.result import DEMO_WARNING, Row, Several
+from dyemix.dataset.result import Row, Several
 from dyemix.errors import refuse, said
 from dyemix.model.dyes import DyeSet
 
@@ -95,14 +95,13 @@ class Previews(Several[Preview]):
             figures = {figure.name: figure.value for figure in item.figures}
             yield {"recipe": item.recipe, "alkali": item.order, "source": item.source, **figures}
 
-    def __str__(self) -> str:
-        lines = [*([DEMO_WARNING] if self.demo else []), *map(str, self)]
+    def _lines(self) -> Iterable[str]:
+        yield from map(str, self)
         if len(self) > 1:
             order = sorted(self, key=lambda item: item.splitting)
             told = "; ".join(f"{item.recipe} ({item.splitting:.1f})" for item in order)
-            lines.append(f"From the quietest to the one that splits most, in a*b*: {told}.")
-        lines.append(said("cloth.simulated", BLOCK_MM, self.light))
-        return "\n".join(lines)
+            yield f"From the quietest to the one that splits most, in a*b*: {told}."
+        yield said("cloth.simulated", BLOCK_MM, self.light)
 
 
 def preview(
