@@ -11,16 +11,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from dyemix.arrays import Array, Flags, robust_deviation
+from dyemix.arrays import Array, robust_deviation
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.swatches import ROUGH_ERROR, Swatch, SwatchSet
 from dyemix.errors import FitError, expect, refuse, said
-from dyemix.fitting.lab_ladder import Fitted, cloth_from_lab, stated
-from dyemix.fitting.ladder import Beside, Solver, scatter_of
+from dyemix.fitting.lab_ladder import cloth_from_lab, stated
+from dyemix.fitting.ladder import Beside, Squares, scatter_of
 from dyemix.fitting.learn import calibrated
 from dyemix.fitting.slips import slips
-from dyemix.model.dyes import DyeSet
+from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import depth_law, law_text
 from dyemix.model.uncertainty import PRIOR_STRENGTH
@@ -38,46 +38,30 @@ _NOTHING = 1e-6
 _MISFIT_FROM, _MISFIT_COUNTS = 0.7, 2.8
 
 
-def _find_odd(solver: Solver, left: Sequence[Beside | None]) -> dict[int, tuple[int, float]]:
-    """Strength of the one swatch a ladder that fits its neighbours worst, by dye and swatch."""
-    known = [x.stronger for x in left if x is not None]
-    if not known:
+def _find_odd(squares: Squares, left: Beside) -> dict[int, float]:
+    """Strength of the one square a ladder that fits its neighbours worst, by its place."""
+    if not (told := squares.last > 1).any():
         return {}
-    limit = max(np.log(ODD_FACTOR), 4.0 * robust_deviation(np.concatenate(known)))
-    odd = {}
-    for dye, found in enumerate(left):
-        if found is None or len(found.stronger) < 4:
-            continue
-        # End depths are extrapolated, so a bent law alone can put them off: inner ones only.
-        good = _inner(solver, dye) & found.tells & (solver.counts[dye] > ODD_WEIGHT)
-        score = np.where(good, np.abs(found.stronger), 0.0)
-        worst = int(np.argmax(score))
-        if score[worst] > limit:
-            odd[dye] = worst, float(np.exp(found.stronger[worst]))
-    return odd
+    limit = max(np.log(ODD_FACTOR), 4.0 * robust_deviation(left.stronger[told]))
+    many = np.bincount(squares.dye)[squares.dye] > 3
+    # End depths are extrapolated, so a bent law alone can put them off: inner ones only.
+    good = many & squares.inner & left.tells & (squares.counts > ODD_WEIGHT)
+    score = np.where(good, np.abs(left.stronger), 0.0)
+    worst = [int(np.where(squares.dye == i, score, 0.0).argmax()) for i in np.unique(squares.dye)]
+    return {i: float(np.exp(left.stronger[i])) for i in worst if score[i] > limit}
 
 
-def _misfit(solver: Solver, left: Sequence[Beside | None]) -> float | None:
+def _misfit(squares: Squares, left: Beside) -> float | None:
     """ΔE2000 across strength by which inner depths miss beyond what is open; None without any.
 
     Of the ladder in the middle, since one dye that misbehaves says little of mixes of the others.
     """
-    apart = []
-    for i, found in enumerate(left):
-        if found is not None:
-            good = _inner(solver, i) & (solver.counts[i] > ODD_WEIGHT)
-            by_lab = metric(solver.measured[i])
-            spread = np.array([stated(s.readings) for s in solver.swatches[i]])
-            told = np.trace(by_lab @ spread @ by_lab.swapaxes(1, 2), axis1=1, axis2=2)
-            beyond = found.across - found.expected - told * 2.0 / 3.0
-            apart += [beyond[good].mean()] if good.any() else []
+    by_lab, good = metric(squares.measured), squares.inner & (squares.counts > ODD_WEIGHT)
+    spread = np.array([stated(s.readings) for s in squares.swatches])
+    told = np.trace(by_lab @ spread @ by_lab.swapaxes(1, 2), axis1=1, axis2=2)
+    beyond = left.across - left.expected - told * 2.0 / 3.0
+    apart = [beyond[good & (squares.dye == i)].mean() for i in np.unique(squares.dye[good])]
     return float(np.sqrt(max(np.median(apart), 0.0))) if apart else None
-
-
-def _inner(solver: Solver, dye: int) -> Flags:
-    """Which squares lie between the palest and the deepest."""
-    c = solver.depths[dye]
-    return np.asarray((c > c.min()) & (c < c.max()))
 
 
 def _fittable(swatches: SwatchSet) -> SwatchSet:
@@ -101,7 +85,7 @@ def _fittable(swatches: SwatchSet) -> SwatchSet:
     return replace(swatches, readings=kept, warnings=(*swatches.warnings, *gone))
 
 
-def _ladders(swatches: SwatchSet) -> Solver:
+def _ladders(swatches: SwatchSet) -> Squares:
     """The ladders of a table on its undyed cloth. Raises `FitError` where either is missing."""
     table = swatches.source or "this table"
     unread = 0 if swatches.swatches else len(swatches.unread)
@@ -109,7 +93,7 @@ def _ladders(swatches: SwatchSet) -> Solver:
     refuse(not swatches.undyed, "fit.no_undyed", table=table, error=FitError)
     ladders = {name: ladder for name in swatches.dyes if (ladder := swatches.ladder(name))}
     refuse(not ladders, "fit.no_ladder", table=table, error=FitError)
-    return Solver(ladders, _cloth(swatches.undyed), swatches.light)
+    return Squares(ladders, _cloth(swatches.undyed), swatches.light)
 
 
 def _cloth(undyed: Sequence[Swatch]) -> Array:
@@ -125,18 +109,17 @@ def _lights(swatches: Sequence[Swatch]) -> list[Light]:
     return list(dict.fromkeys(lights))
 
 
-def _lab_notes(solver: Solver, swatches: SwatchSet) -> list[str]:
+def _lab_notes(squares: Squares, undyed: Sequence[Swatch]) -> list[str]:
     """What a fit from CIELAB alone can and cannot say."""
-    undyed, notes = swatches.undyed, []
-    rough = [s for s in undyed if s.rough]
+    notes, rough = [], sum(s.rough for s in undyed)
     if rough:
-        which = "fit.undyed_lab" if len(rough) == len(undyed) else "fit.some_undyed_lab"
-        notes.append(said(which, count=len(rough), all=len(undyed)))
-    if solver.lab:
-        names = ", ".join(solver.names[i] for i in solver.lab)
-        pieces = [s for i in solver.lab for s in solver.swatches[i]]
-        lights = ", ".join(map(str, _lights(pieces)))
-        notes.append(said("fit.lab_alone", lights=lights, names=names))
+        which = "fit.undyed_lab" if rough == len(undyed) else "fit.some_undyed_lab"
+        notes.append(said(which, count=rough, all=len(undyed)))
+    if squares.rough.any():
+        names = ", ".join(np.array(squares.names)[squares.rough])
+        of = squares.rough[squares.dye]
+        lights = _lights([s for s, rough in zip(squares.swatches, of, strict=True) if rough])
+        notes.append(said("fit.lab_alone", lights=", ".join(map(str, lights)), names=names))
     return notes
 
 
@@ -162,28 +145,35 @@ def _next_depth(depths: Sequence[float], odd: float | None) -> tuple[float | Non
 
 
 def _report_dye(
-    solver: Solver, i: int, fitted: Fitted, left: Beside | None, odd: dict[int, float]
+    squares: Squares, i: int, ladders: Ladders, left: Beside, odd: dict[int, float]
 ) -> DyeReport:
-    name, law = solver.names[i], fitted.law[i]
-    swatches, depths = solver.swatches[i], solver.depths[i]
-    steps = tuple(float(x) for x in np.unique(depths))
+    """Dye `i`; `odd` are strengths of odd squares by their place, of all dyes."""
+    name, law, mine = squares.names[i], ladders.law[i], np.flatnonzero(squares.dye == i)
+    depths, odd = squares.depth[mine], {j: x for j, x in odd.items() if j in mine}
+    steps = tuple(np.unique(depths).tolist())
     texts = tuple(
-        said("fit.reads_like", label=swatches[j].label, depth=_reads_like(law, depths[j], x))
+        said(
+            "fit.reads_like", label=squares.swatches[j].label,
+            depth=_reads_like(law, squares.depth[j], x),
+        )
         for j, x in odd.items()
-    )
-    if np.exp(fitted.curves[i]).max() < _NOTHING:
+    )  # fmt: skip
+    if ladders.curves[i].max() < _NOTHING:
         texts += (said("fit.no_dye", dye=name),)
     seen = {}
-    if left is not None:
-        good, inner = ~np.isin(np.arange(len(depths)), list(odd)), _inner(solver, i)
+    if len(steps) > 2:
+        good = mine[~np.isin(mine, list(odd))]
+        inner, off = squares.inner[good], left.delta_e[good]
+        labs = [left.lab[mine][depths == c].mean(axis=0).tolist() for c in steps]
+        labs = [left.lab[mine][depths == c].mean(axis=0).tolist() for c in steps]
         seen = {
-            "inner": tuple(left.delta_e[inner & good].tolist()),
-            "ends": tuple(left.delta_e[~inner & good].tolist()),
-            "left_out": tuple(tuple(left.lab[depths == c].mean(axis=0).tolist()) for c in steps),
+            "inner": tuple(off[inner].tolist()),
+            "ends": tuple(off[~inner].tolist()),
+            "left_out": tuple(map(tuple, labs)),
         }
-    depth, words = _next_depth(steps, float(depths[min(odd)]) if odd else None)
+    depth, words = _next_depth(steps, float(squares.depth[min(odd)]) if odd else None)
     return DyeReport(
-        name, steps, law_text(law), texts, words, i in solver.lab, **seen, next_depth=depth
+        name, steps, law_text(law), texts, words, bool(squares.rough[i]), **seen, next_depth=depth
     )
 
 
@@ -226,31 +216,34 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     conditions = swatches.conditions()
     swatches, aside = swatches.set_aside()
     swatches = _fittable(swatches)
-    light, solver = swatches.light, _ladders(swatches)
-    odd: list[dict[int, float]] = [{} for _ in solver.names]
+    light, squares = swatches.light, _ladders(swatches)
+    odd: dict[int, float] = {}
     for seen in range(5):  # four times one swatch a dye may be found, which is ample
-        surface, spread = solver.surfaces()
-        left = solver.left_out(surface)
-        if seen == 4 or not (found := _find_odd(solver, left)):
+        surface, spread = squares.surfaces()
+        left = squares.left_out(surface)
+        if seen == 4 or not (found := _find_odd(squares, left)):
             break
-        for dye, (swatch, strength) in found.items():
-            odd[dye][swatch], solver.counts[dye][swatch] = strength, ODD_WEIGHT
-    _, first = solver.ladders(surface, spread, PRIOR_STRENGTH)
-    beside = [solver.beside(first, surface, i) for i in range(len(solver.names))]
-    scatter = scatter_of(beside, solver.depths, swatches)
-    ladders, fitted = solver.ladders(surface, spread, scatter.strength)
-    misfit = _misfit(solver, left)
+        odd |= found
+        squares.counts[list(found)] = ODD_WEIGHT
+    first = squares.beside(squares.fit(surface, squares.counts, PRIOR_STRENGTH), surface)
+    scatter = scatter_of(first, squares.dye, squares.depth, swatches)
+    ladders = squares.ladders(surface, spread, scatter.strength)
+    misfit = _misfit(squares, left)
     beyond = float(np.sqrt(max((misfit or 0.0) ** 2 - _MISFIT_FROM**2, 0.0)))
-    palest, deepest = (np.array([side(c) for c in solver.depths]) for side in (np.min, np.max))
+    dyes = range(len(squares.names))
+    palest, deepest = np.array([squares.depth[squares.dye == i][[0, -1]] for i in dyes]).T
     alone = DyeSet(
-        solver.names, ladders.curves, ladders.law, palest, deepest, solver.cloth, surface, light,
+        squares.names, ladders.curves, ladders.law, palest, deepest, squares.cloth, surface, light,
         conditions=conditions, scatter=scatter, demo=swatches.demo,
         ladders=replace(ladders, misfit=_MISFIT_COUNTS * float(np.sqrt(beyond))),
     )  # fmt: skip
-    reports = tuple(_report_dye(solver, i, fitted, left[i], odd[i]) for i in range(len(odd)))
-    notes = (*swatches.warnings, *swatches.apart, *scatter.warnings, *_lab_notes(solver, swatches))
+    notes = (
+        *swatches.warnings, *swatches.apart, *scatter.warnings,
+        *_lab_notes(squares, swatches.undyed), *_flags(swatches),
+    )  # fmt: skip
+    reports = tuple(_report_dye(squares, i, ladders, left, odd) for i in dyes)
     report = FitReport(
         str(light), said("fit.surface", surface, spread), reports, misfit=misfit,
-        warnings=(*notes, *_flags(swatches)), demo=swatches.demo,
+        warnings=notes, demo=swatches.demo,
     )  # fmt: skip
     return calibrated(alone, report, swatches, aside, check)

@@ -14,33 +14,19 @@ Axis letters: D dyes, R rows (a swatch under a light), B bands, K parts of the p
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import count
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from dyemix.arrays import Array
+from dyemix.arrays import Array, Indices
+from dyemix.colour import colorimetry
 from dyemix.colour.ciede2000 import delta_e_residual, metric
-from dyemix.colour.colorimetry import (
-    D65_10,
-    WAVELENGTHS,
-    Light,
-    lab_from_xyz,
-    lab_slope,
-    smoothest_reflectance,
-    weights,
-    white,
-    xyz_from_lab,
-)
+from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, weights
 from dyemix.dataset.readings import Clipped, Reading, Swatch
-from dyemix.model.kubelka_munk import (
-    Surface,
-    depth_law,
-    depth_law_by_law,
-    k_over_s,
-    reflectance,
-    reflectance_slope,
-)
+from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
+from dyemix.model.least_squares import solve
 
 #: Prior of the depth law's exponent and bend: the middle and spread of what dyes on cellulose
 #: show. In place of a contest of laws, which three depths cannot decide. And where it is held.
@@ -91,11 +77,10 @@ class Fitted(NamedTuple):
     cost: Array
 
     @classmethod
-    def joined(cls, parts: Sequence[tuple[Sequence[int], Fitted]]) -> Fitted:
+    def joined(cls, parts: Iterable[tuple[Indices, Fitted]]) -> Fitted:
         """Dyes of several kinds in one order; each part with the places of its dyes."""
-        order = np.argsort(np.concatenate([places for places, _ in parts]))
-        dyes = [dye for _, part in parts for dye in zip(*part, strict=True)]
-        curves, law, modes, cost = zip(*(dyes[i] for i in order), strict=True)
+        dyes = {i: dye for at, part in parts for i, *dye in zip(at, *part, strict=True)}
+        curves, law, modes, cost = zip(*(dyes[i] for i in sorted(dyes)), strict=True)
         return cls(np.array(curves), np.array(law), padded(modes, 0.0), np.array(cost))
 
 
@@ -141,34 +126,37 @@ def cloth_from_lab(colour: Array, light: Light) -> Array:
     parabola has that colour (cloth that is dyed), it is the smoothest reflectance with it.
     """
     u = (WAVELENGTHS - 550.0) / 150.0
-    basis = np.stack([np.ones(len(u)), u, u * u - 1.0 / 3.0], axis=1)
-    goal, w = xyz_from_lab(colour, light), weights(light)
-    q = np.array([np.log(0.02), -0.8, 0.2])
-    for _ in range(40):
-        k = np.exp(basis @ q)
-        r = reflectance(k)
-        miss = goal - r @ w
-        if np.abs(miss).max() < 1e-9:
-            return np.asarray(r)
-        step = np.linalg.lstsq((w.T * (reflectance_slope(r) * k)) @ basis, miss, rcond=None)[0]
-        q = np.clip(q + step * min(1.0, 1.0 / np.abs(step).max()), -12.0, 12.0)
-    return np.asarray(smoothest_reflectance(colour, light)[0])
+    basis = np.stack([np.ones(len(u)), u, u * u - 1.0 / 3.0])
+    goal, seen = colorimetry.xyz_from_lab(colour, light)[:, np.newaxis], weights(light).T
+
+    def residual(q: Array, _: object) -> tuple[Array, Array]:
+        k = np.exp(q.T @ basis)
+        r, slope = Surface().reflectance_and_slope(k)
+        return seen @ r.T - goal, (seen @ (slope * k * basis).T)[..., np.newaxis]
+
+    start, most = np.array([[np.log(0.02)], [-0.8], [0.2]]), np.full((3, 1), 12.0)
+    found = solve(residual, start, most, lower=-most, tolerance=1e-20)
+    if found.cost < 1e-18:
+        return np.asarray(Surface().reflectance(np.exp(found.x.T @ basis))[0])
+    return np.asarray(colorimetry.smoothest_reflectance(colour, light)[0])
 
 
-def _rows(dye: str, swatches: Sequence[Swatch]) -> Iterator[tuple[Any, ...]]:
+def _rows(
+    dye: str, swatches: Sequence[Swatch], numbers: Iterator[int]
+) -> Iterator[tuple[Any, ...]]:
     """The rows of a ladder in which at least one reading has no spectrum: a swatch under one light.
 
-    Which swatch, its depth, `LabLadders.weights`, CIELAB with its covariance, and where it may lie
-    beyond.
+    Which swatch, by its number, its depth, `LabLadders.weights`, CIELAB with its covariance, and
+    where it may lie beyond.
     """
-    for i, swatch in enumerate(swatches):
+    for swatch, i in zip(swatches, numbers, strict=False):
         groups: dict[Light, list[Reading]] = {}
         for r in swatch.readings:
             for light in (r.light or D65_10,) if r.rough else _LOOKS:
                 groups.setdefault(light, []).append(r)
         for light, some in groups.items():
             colour = np.mean([r.colour(light) for r in some], axis=0)
-            own = weights(light) * (white(D65_10) / white(light))
+            own = weights(light) * (colorimetry.white(D65_10) / colorimetry.white(light))
             yield i, swatch.recipe[dye], own, colour, stated(some), bound(some)
 
 
@@ -179,12 +167,14 @@ class LabLadders:
     the parts of ΔE2000; `metric` ``(D, R, 3, 3)`` those parts by CIELAB; `weights`
     ``(D, R, B, 3)`` those of each row's light scaled to the white of D65/10°: CIELAB sees XYZ only
     through its ratio to the white, so one formula then serves every light. `swatch` ``(D, R)``
-    which swatch a row is of; `clipped` those rows that are bounds; `start` ``(D, B)`` ln a;
-    `reading` the error of one in ΔE2000.
+    which swatch a row is of, counted over all ladders; `clipped` those rows that are bounds;
+    `start` ``(D, B)`` ln a; `reading` the error of one in ΔE2000.
     """
 
     def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array) -> None:
-        columns = [list(zip(*_rows(*ladder), strict=True)) for ladder in ladders.items()]
+        numbers = count()
+        rows = (_rows(name, some, numbers) for name, some in ladders.items())
+        columns = [list(zip(*of, strict=True)) for of in rows]
         swatch, self.depths, self.weights, self.goal, covariance = (
             padded([np.array(of[i], dtype=float) for of in columns], fill)
             for i, fill in enumerate((-1.0, 1.0, 1.0, 50.0, 0.0))
@@ -195,14 +185,15 @@ class LabLadders:
         self.clipped = {at: clip for at, clip in clips.items() if clip is not None}
         self.start = np.array([_start(name, some, cloth) for name, some in ladders.items()])
         self.cloth, self.reading = cloth, READING
+        self._last: Array | None = None
 
     @property
     def lowest(self) -> float:
         """The lowest stimulus of any row, as a share of the white's: r0 stays below."""
-        there = self.swatch >= 0
-        return float((xyz_from_lab(self.goal[there], D65_10) / white(D65_10)).min())
+        xyz = colorimetry.xyz_from_lab(self.goal[self.swatch >= 0], D65_10)
+        return float((xyz / colorimetry.white(D65_10)).min())
 
-    def solve(self, surface: Surface, counts: Sequence[Array], start: Array | None = None) -> Array:
+    def solve(self, surface: Surface, counts: Array, start: Array | None = None) -> Array:
         """The unknowns ``(D, K + 2)`` of maximum posterior: parts of ln a, then those of the law.
 
         `start` is a solution near by. From afar a curve may settle in one of two shapes: each dye
@@ -243,10 +234,13 @@ class LabLadders:
                 break
         return x
 
-    def fit(self, surface: Surface, counts: Sequence[Array], unknowns: Array) -> Fitted:
-        """The dyes that these unknowns ``(D, K + 2)``, solved for, stand for."""
-        cost, _, _, covariance = self._left(unknowns, surface, self._counted(counts))
-        curves, law = _meaning(unknowns)
+    def fit(self, surface: Surface, counts: Array, _strength: float) -> Fitted:
+        """Every dye under this surface, from where the last fit ended; `counts` ``(N,)`` says how
+        much each swatch counts.
+        """
+        self._last = x = self.solve(surface, counts, self._last)
+        cost, _, _, covariance = self._left(x, surface, self._counted(counts))
+        curves, law = _meaning(x)
         return Fitted(curves, law, _modes(covariance, curves), cost)
 
     def _left(self, x: Array, surface: Surface, counted: Array) -> tuple[Array, ...]:
@@ -257,7 +251,7 @@ class LabLadders:
         covariance = np.linalg.inv(slope.swapaxes(1, 2) @ slope + np.eye(_PARTS + 2))
         return _cost(whitener, seen.miss, x), r, slope, np.asarray(covariance)
 
-    def weigh(self, surface: Surface, counts: Sequence[Array]) -> None:
+    def weigh(self, surface: Surface, counts: Array) -> None:
         """Take the error of a reading as these ladders show it, their misfit included.
 
         Each round is one of expectation and maximisation for a scale (Dempster, Laird & Rubin,
@@ -270,11 +264,11 @@ class LabLadders:
             strays = float((r * r).sum() + ((slope @ covariance) * slope).sum())
             total = _READING_WORTH * READING**2 + strays * self.reading**2
             self.reading = float(np.sqrt(total / (_READING_WORTH + 3.0 * counted.sum())))
+        self._last = None
 
-    def _counted(self, counts: Sequence[Array]) -> Array:
+    def _counted(self, counts: Array) -> Array:
         """How much each row counts ``(D, R)``."""
-        per_swatch = np.pad(padded(counts, 0.0), ((0, 0), (0, 1)))  # padded rows are of swatch −1
-        return np.take_along_axis(per_swatch, self.swatch, axis=1)
+        return np.append(counts, 0.0)[self.swatch]  # rows that pad are of swatch −1
 
     def _seen(self, x: Array, surface: Surface) -> _Seen:
         curves, law = _meaning(x)
@@ -282,9 +276,9 @@ class LabLadders:
         dye = depth_law(self.depths, law)[..., np.newaxis] * np.exp(curves)[:, np.newaxis]
         r, dr = surface.reflectance_and_slope(surface.k_over_s(self.cloth) + dye)
         xyz = (r[..., np.newaxis, :] @ self.weights)[..., 0, :]
-        labs = lab_from_xyz(xyz, D65_10)
+        labs = colorimetry.lab_from_xyz(xyz, D65_10)
         miss, by_lab = delta_e_residual(self.goal, labs)
-        by_log = (by_lab @ lab_slope(xyz, D65_10)) @ self.weights.swapaxes(2, 3)
+        by_log = (by_lab @ colorimetry.lab_slope(xyz, D65_10)) @ self.weights.swapaxes(2, 3)
         by_log = by_log * (dr * dye)[..., np.newaxis, :]
         strength = by_log.sum(axis=-1)
         by_law = LAW_SPREAD * depth_law_by_law(self.depths, law)
@@ -319,7 +313,7 @@ class _Seen(NamedTuple):
 def _start(dye: str, swatches: Sequence[Swatch], cloth: Array) -> Array:
     """ln a ``(B,)`` to start from: the mean over the spectra given or made up."""
     r = np.clip([s.reflectance for s in swatches], 1e-3, 0.999)
-    k = k_over_s(r) - k_over_s(cloth)
+    k = Surface().k_over_s(r) - Surface().k_over_s(cloth)
     k = np.maximum(k, 0.02 * k.max(axis=1, keepdims=True))
     g = np.array([[s.recipe[dye]] for s in swatches]) ** LAW[0]
     return np.asarray(np.log(np.maximum(k, 1e-6) / g).mean(axis=0))

@@ -10,9 +10,9 @@ its own ε, not the curve. The posterior of α, n and q is what the ladder leave
 much the curve turns with depth: mixes may see that of another.
 
 No criterion on single squares finds the surface that mixes prefer, so none is picked: under each
-surface of a grid the ladders are fitted, and weighed softly by what they leave (`Solver.surfaces`).
-The fit stands at the mean surface. How curves and laws follow the surface, a standard
-deviation to either side, is kept among what is open, and mixes move it
+surface of a grid the ladders are fitted, and weighed softly by what they leave
+(`Squares.surfaces`). The fit stands at the mean surface. How curves and laws follow the surface, a
+standard deviation to either side, is kept among what is open, and mixes move it
 (`dyemix.fitting.calibration`). On simulated worlds that predicts as well as an average over all
 surfaces.
 """
@@ -24,7 +24,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from dyemix.arrays import Array, Flags, robust_deviation
+from dyemix.arrays import Array, Flags, Indices, robust_deviation
 from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import WAVELENGTHS, Light
 from dyemix.dataset.conditions import mottled
@@ -75,15 +75,17 @@ class SpectralLadders:
         depths = [np.array([s.recipe[name] for s in some]) for name, some in ladders.items()]
         spectra = [np.array([s.reflectance for s in some]) for some in ladders.values()]
         self.depths, self.reflectance = padded(depths, 1.0), padded(spectra, 0.5)
-        self.cloth = cloth
+        self.cloth, self._there = cloth, padded([np.ones(len(c)) for c in depths], 0.0) > 0.0
+        self.lowest = float(min(each.min() for each in spectra))
 
-    def fit(self, surface: Surface, counts: Sequence[Array], strength: float) -> Fitted:
+    def fit(self, surface: Surface, counts: Array, strength: float) -> Fitted:
         """Every dye under this surface.
 
-        `counts` says for each dye how much each swatch counts; `strength` is the standard error
-        of ln(strength) from bath to bath.
+        `counts` ``(N,)`` says how much each swatch counts, dye by dye; `strength` is the standard
+        error of ln(strength) from bath to bath.
         """
-        counted = padded(counts, 0.0)
+        counted = np.zeros_like(self.depths)
+        counted[self._there] = counts
         there = counted > 0.0
         k = surface.k_over_s(np.minimum(self.reflectance, 1.0)) - surface.k_over_s(self.cloth)
         # A dye that shines of itself outshines its cloth: a band tells no more there than cloth.
@@ -157,8 +159,8 @@ class Beside(NamedTuple):
 
     `lab` ``(N, 3)`` as predicted, and `delta_e` from it; `across` the square of it that no other
     strength would mend, and `expected` what the fit leaves open of that and readings stray by;
-    `stronger` ln of how much stronger a square is
-    than predicted; `tells` whether its colour says anything of strength.
+    `stronger` ln of how much stronger a square is than predicted; `tells` whether its colour says
+    anything of strength.
     """
 
     lab: Array
@@ -169,82 +171,84 @@ class Beside(NamedTuple):
     tells: Flags
 
 
-class Solver:
-    """Fits of the ladders of a table under one surface after another; each sets out from the last.
+class Squares:
+    """The squares of D dyes, N of them, and fits of them under one surface after another.
 
-    Attributes, a ladder each
-    -------------------------
-    names, swatches : the dyes and their squares.
-    depths, measured, counts : of those, % owf ``(S,)``, CIELAB ``(S, 3)`` under `light`, and how
-        much each counts ``(S,)``.
+    Attributes
+    ----------
+    names : the dyes.
+    swatches : the squares, dye by dye, palest first.
+    dye, depth, measured : of those, as ``(N,)``, % owf ``(N,)``, CIELAB ``(N, 3)`` under `light`.
+    step, last : ``(N,)`` which of the depths of its dye a square is of, and the last of them.
+    counts : ``(N,)`` how much each counts.
     cloth : ``(B,)`` of the undyed cloth.
-    spectral, lab : places of the ladders that are spectra, and of those that are not all spectra.
+    rough : ``(D,)`` which ladders are not all spectra.
     """
 
     def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array, light: Light) -> None:
-        self.names, self.swatches = tuple(ladders), tuple(ladders.values())
-        self.light, self.cloth = light, cloth
-        self.depths = [np.array([s.recipe.total for s in some]) for some in self.swatches]
-        self.measured = [np.array([s.colour(light) for s in some]) for some in self.swatches]
-        self.counts = [np.ones(len(some)) for some in self.swatches]
-        rough = [any(s.rough for s in some) for some in self.swatches]
-        self.lab = [i for i, some in enumerate(rough) if some]
-        self.spectral = [i for i, some in enumerate(rough) if not some]
-        kinds = [{self.names[i]: self.swatches[i] for i in of} for of in (self.spectral, self.lab)]
-        self._of_spectra = SpectralLadders(kinds[0], cloth) if kinds[0] else None
-        self._of_lab = LabLadders(kinds[1], cloth) if kinds[1] else None
-        self._last: Array | None = None
+        self.names, self.light, self.cloth = tuple(ladders), light, cloth
+        self.swatches = [s for some in ladders.values() for s in some]
+        self.dye = np.repeat(np.arange(len(ladders)), [len(some) for some in ladders.values()])
+        self.depth = np.array([s.recipe.total for s in self.swatches])
+        self.measured = np.array([s.colour(light) for s in self.swatches])
+        self.counts = np.ones(len(self.swatches))
+        of = [np.unique([s.recipe.total for s in x], return_inverse=True) for x in ladders.values()]
+        self.step = np.concatenate([step for _, step in of])
+        self.last = np.array([len(depths) - 1 for depths, _ in of])[self.dye]
+        self.rough = np.array([any(s.rough for s in some) for some in ladders.values()])
+        self._kinds: list[tuple[Flags, SpectralLadders | LabLadders]] = []
+        for kind, which in ((SpectralLadders, ~self.rough), (LabLadders, self.rough)):
+            if which.any():
+                some = {name: ladders[name] for name in np.array(self.names)[which].tolist()}
+                self._kinds.append((which, kind(some, cloth)))
 
+    @property
+    def inner(self) -> Flags:
+        """Which lie between the palest and the deepest of their dye."""
+        return np.asarray((self.step > 0) & (self.step < self.last))
+
+    @property
     def lowest(self) -> float:
-        """The lowest reflectance, or stimulus as a share of white, of any swatch."""
-        spectra = [s.reflectance.min() for i in self.spectral for s in self.swatches[i]]
-        return float(min([*spectra, *([self._of_lab.lowest] if self._of_lab else [])]))
+        """The lowest reflectance, or stimulus as a share of white, of any square."""
+        return min(kind.lowest for _, kind in self._kinds)
 
-    def fit(self, surface: Surface, counts: Sequence[Array], strength: float) -> Fitted:
-        """Every dye under this surface; `counts` says how much each swatch of a dye counts."""
-        parts = []
-        if self._of_spectra:
-            some = [counts[i] for i in self.spectral]
-            parts.append((self.spectral, self._of_spectra.fit(surface, some, strength)))
-        if self._of_lab:
-            some = [counts[i] for i in self.lab]
-            self._last = self._of_lab.solve(surface, some, self._last)
-            parts.append((self.lab, self._of_lab.fit(surface, some, self._last)))
-        return Fitted.joined(parts)
+    def fit(self, surface: Surface, counts: Array, strength: float) -> Fitted:
+        """Every dye under this surface; `counts` ``(N,)`` says how much each square counts."""
+        return Fitted.joined(
+            (np.flatnonzero(which), kind.fit(surface, counts[which[self.dye]], strength))
+            for which, kind in self._kinds
+        )
 
-    def left_out(self, surface: Surface) -> list[Beside | None]:
-        """Each dye's squares as a fit without their depth shows them; None under three depths."""
-        steps = [np.unique(c) for c in self.depths]
-        found: list[Beside | None] = [None] * len(steps)
-        for fold in range(max(len(x) for x in steps)):
-            one = [x[fold : fold + 1] if len(x) > 2 else x[:0] for x in steps]
-            out = [np.isin(c, x) for c, x in zip(self.depths, one, strict=True)]
-            kept = [np.where(o, 0.0, c) for o, c in zip(out, self.counts, strict=True)]
-            fitted = self.fit(surface, kept, PRIOR_STRENGTH)
-            for i, rows in enumerate(out):
-                if rows.any():
-                    here = self.beside(fitted, surface, i)
-                    before = found[i] = found[i] or here
-                    for told, values in zip(before, here, strict=True):
-                        told[rows] = values[rows]
-        return found
+    def left_out(self, surface: Surface) -> Beside:
+        """Each square as a fit without its depth shows it, where its dye has three or more."""
+        folds = []
+        for fold in range(int(self.last.max()) + 1):
+            out = (self.step == fold) & (self.last > 1)
+            fitted = self.fit(surface, np.where(out, 0.0, self.counts), PRIOR_STRENGTH)
+            folds.append(self.beside(fitted, surface))
+        at = self.step, np.arange(len(self.step))
+        return Beside(*(np.stack(values)[at] for values in zip(*folds, strict=True)))
 
-    def beside(self, fitted: Fitted, surface: Surface, dye: int) -> Beside:
-        """The squares of a dye beside this fit of them."""
-        curve, law = np.exp(fitted.curves[[dye]]), fitted.law[[dye]]
-        ground, none = surface.k_over_s(self.cloth), np.zeros(1)
-        blends = Blends(curve, law, none, ground, surface, none, np.zeros_like(curve))
-        seen = blends.strengths(self.depths[dye][:, np.newaxis], self.light)
-        miss, _ = delta_e_residual(seen.lab, self.measured[dye])
+    def beside(self, fitted: Fitted, surface: Surface) -> Beside:
+        """The squares beside this fit of them."""
+        curves, own = np.exp(fitted.curves), (np.arange(len(self.dye)), self.dye)
+        ground, none = surface.k_over_s(self.cloth), np.zeros(len(curves))
+        blends = Blends(curves, fitted.law, none, ground, surface, none, np.zeros_like(curves))
+        amounts = np.zeros((len(self.dye), len(curves)))
+        amounts[own] = self.depth
+        seen = blends.strengths(amounts, self.light)
+        by_strength = seen.by_strength.swapaxes(1, 2)[own]
+        miss, _ = delta_e_residual(seen.lab, self.measured)
         by_lab = metric(seen.lab)
-        way = (by_lab @ seen.by_strength)[..., 0]
+        way = (by_lab @ by_strength[..., np.newaxis])[..., 0]
         size = (way * way).sum(axis=1)
         logs = (miss * way).sum(axis=1) / np.maximum(size, 1e-12)
         along = way / np.sqrt(np.maximum(size, 1e-12))[:, np.newaxis]
         off_way = np.eye(3) - along[:, :, np.newaxis] * along[:, np.newaxis, :]
-        curves, laws = np.split(fitted.modes[dye], [-2], axis=1)
-        by_mode = seen.by_band @ (curve * curves).T * seen.g[..., np.newaxis]
-        by_mode = by_mode + seen.by_strength * (seen.by_law[:, 0] @ laws.T)[:, np.newaxis]
+        by_curve, by_law = np.split(fitted.modes[self.dye].swapaxes(1, 2), [-2], axis=1)
+        absorbs = seen.g[own][:, np.newaxis] * curves[self.dye]
+        by_mode = (seen.by_band * absorbs[:, np.newaxis]) @ by_curve
+        by_mode += by_strength[..., np.newaxis] * (seen.by_law[own][:, np.newaxis] @ by_law)
         return Beside(
             seen.lab, np.sqrt((miss * miss).sum(axis=1)),
             ((off_way @ miss[..., np.newaxis]) ** 2).sum(axis=(1, 2)),
@@ -254,13 +258,12 @@ class Solver:
 
     def surfaces(self) -> tuple[Surface, Array]:
         """The mean surface, and the spread ``(2,)`` of r0 and k2 about it."""
-        top = min(_R0_MOST, _R0_SHARE * self.lowest())
-        if self._of_lab:
-            counts = [self.counts[i] for i in self.lab]
-            self._of_lab.weigh(Surface(0.4 * top, 0.3), counts)
-            self._last = None
+        top = min(_R0_MOST, _R0_SHARE * self.lowest)
+        for which, kind in self._kinds:
+            if isinstance(kind, LabLadders):
+                kind.weigh(Surface(0.4 * top, 0.3), self.counts[which[self.dye]])
         grid = [(r0, k2) for r0 in np.linspace(0.0, top, _R0_STEPS) for k2 in _INSIDE]
-        some, trust = (self.spectral, _TRUST) if self._of_spectra else (self.lab, _TRUST_LAB)
+        some, trust = (self.rough, _TRUST_LAB) if self.rough.all() else (~self.rough, _TRUST)
         surfaces = (Surface(r0, k2) for r0, k2 in grid)
         cost = [self.fit(one, self.counts, PRIOR_STRENGTH).cost[some].sum() for one in surfaces]
         weights = (np.array(cost) / min(cost)) ** -trust
@@ -268,46 +271,42 @@ class Solver:
         mean = weights @ points
         return Surface(*mean.tolist()), np.sqrt(weights @ (points - mean) ** 2)
 
-    def ladders(self, surface: Surface, spread: Array, strength: float) -> tuple[Ladders, Fitted]:
+    def ladders(self, surface: Surface, spread: Array, strength: float) -> Ladders:
         """The dyes at this surface, and all that is open of them."""
-        middle, ceiling = self.fit(surface, self.counts, strength), _R0_SHARE * self.lowest()
+        middle, ceiling = self.fit(surface, self.counts, strength), _R0_SHARE * self.lowest
         at = np.array([surface.r0, surface.k2])
         high = np.minimum(at + spread, [max(ceiling, surface.r0), _INSIDE[-1] + 0.05])
         low = np.maximum(at - spread, 0.0)
-        curves = np.zeros((2, *middle.curves.shape))
-        laws = np.zeros((2, *middle.law.shape))
+        share, curves, laws = spread / np.maximum(high - low, 1e-12), [], []
         for axis in range(2):
-            if high[axis] > low[axis]:
-                ends = [np.where(np.arange(2) == axis, end, at) for end in (high, low)]
-                one, other = (self.fit(Surface(*e.tolist()), self.counts, strength) for e in ends)
-                share = spread[axis] / (high - low)[axis]
-                curves[axis] = share * (one.curves - other.curves)
-                laws[axis] = share * (one.law - other.law)
-        modes = Modes(
-            middle.modes[..., :-2].copy(), middle.modes[..., -2:].copy(), spread, curves, laws
-        )
-        return Ladders(np.exp(middle.curves), middle.law, surface, modes, ceiling), middle
+            ends = (np.where(np.arange(2) == axis, end, at).tolist() for end in (high, low))
+            one, other = (self.fit(Surface(*end), self.counts, strength) for end in ends)
+            curves.append(share[axis] * (one.curves - other.curves))
+            laws.append(share[axis] * (one.law - other.law))
+        own, own_laws = np.split(middle.modes, [-2], axis=2)
+        modes = Modes(own, own_laws, spread, np.array(curves), np.array(laws))
+        return Ladders(np.exp(middle.curves), middle.law, surface, modes, ceiling)
 
 
-def scatter_of(squares: Sequence[Beside], depths: Sequence[Array], swatches: SwatchSet) -> Scatter:
-    """Every scatter as the squares of each dye show it, under its prior.
+def scatter_of(squares: Beside, dye: Indices, depth: Array, swatches: SwatchSet) -> Scatter:
+    """Every scatter as squares of dyes ``(N,)`` at depths ``(N,)`` show it, under its prior.
 
     Squares dyed again count in full; how far single squares lie from their law counts at a third,
     since that holds the law's own misfit too. Half of the variance is taken for dosing and half
     for the pot: squares of one dye show both together.
     """
     again = freedom = ladder = ladder_freedom = 0.0
-    for here, c in zip(squares, depths, strict=True):
-        logs, c = here.stronger[here.tells], c[here.tells]
-        if len(logs):
-            straight = np.abs(logs) <= max(_STRAY * robust_deviation(logs), _AMISS)
-            logs = logs[straight]
-            _, at, count = np.unique(c[straight], return_inverse=True, return_counts=True)
-            means = np.bincount(at, logs) / count
-            again += float(((logs - means[at]) ** 2).sum())
-            freedom += len(logs) - len(means)
-            ladder += float((means**2).sum())
-            ladder_freedom += max(len(means) - 1.5, 0.0)  # a level, and a law under its prior
+    for i in np.unique(dye[squares.tells]):
+        mine = squares.tells & (dye == i)
+        logs = squares.stronger[mine]
+        straight = np.abs(logs) <= max(_STRAY * robust_deviation(logs), _AMISS)
+        logs = logs[straight]
+        _, at, count = np.unique(depth[mine][straight], return_inverse=True, return_counts=True)
+        means = np.bincount(at, logs) / count
+        again += float(((logs - means[at]) ** 2).sum())
+        freedom += len(logs) - len(means)
+        ladder += float((means**2).sum())
+        ladder_freedom += max(len(means) - 1.5, 0.0)  # a level, and a law under its prior
     total = (PRIOR_WORTH * PRIOR_STRENGTH**2 + again + ladder / 3.0) / (
         PRIOR_WORTH + freedom + ladder_freedom / 3.0
     )

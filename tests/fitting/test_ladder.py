@@ -12,7 +12,7 @@ from dyemix.arrays import Array
 from dyemix.dataset.readings import Reading
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.fitting.ladder import Beside, Solver, SpectralLadders, scatter_of
+from dyemix.fitting.ladder import Beside, SpectralLadders, Squares, scatter_of
 from dyemix.model.kubelka_munk import Surface
 
 DEPTHS = np.array([0.25, 1.0, 4.0])
@@ -38,7 +38,7 @@ def test_what_a_ladder_leaves_open() -> None:
         for c, r in zip(DEPTHS, seen, strict=True)
     ]
     ladders = SpectralLadders({"gold": squares}, np.full(31, 0.9))
-    found = ladders.fit(Surface(), [np.ones(3)], 0.01)
+    found = ladders.fit(Surface(), np.ones(3), 0.01)
     np.testing.assert_allclose(np.exp(found.curves[0]), curve, rtol=1e-6)
     np.testing.assert_allclose(found.law[0], [0.95, 0.0], atol=1e-9)
 
@@ -70,7 +70,7 @@ def test_how_a_curve_turns_with_depth() -> None:
         SimpleNamespace(recipe={"gold": c}, reflectance=r)
         for c, r in zip(DEPTHS, seen, strict=True)
     ]
-    found = SpectralLadders({"gold": squares}, np.full(31, 0.9)).fit(Surface(), [np.ones(3)], 0.03)
+    found = SpectralLadders({"gold": squares}, np.full(31, 0.9)).fit(Surface(), np.ones(3), 0.03)
     *_, turn = found.modes[0]
     assert turn[:15].mean() - turn[15:31].mean() == pytest.approx(0.1 * np.log(3.0), rel=0.1)
     np.testing.assert_array_equal(turn[31:], 0.0)  # the law does not turn
@@ -107,16 +107,18 @@ def lab(*lightness: float) -> SwatchSet:
 )
 def test_the_scatter_of_squares(dyes: list[Any], variance: float) -> None:
     """Half of it is taken for dosing and half for the pot; the prior of 0.05 is worth four."""
-    squares, depths = [beside(logs) for _, logs in dyes], [np.array(c) for c, _ in dyes]
-    found = scatter_of(squares, depths, lab(50.0))
+    of = np.repeat(np.arange(len(dyes)), [len(c) for c, _ in dyes])
+    depths, logs = ([float(x) for ladder in dyes for x in ladder[i]] for i in range(2))
+    found = scatter_of(beside(logs), of, np.array(depths), lab(50.0))
     assert found.dosing == found.pot == pytest.approx(np.sqrt(variance / 2.0), rel=1e-5)
 
 
 def test_the_scatter_of_readings() -> None:
     """At L* 50 S_L is 1: of 49.8 and 50.2 (4 × 0.15² + 2 × 0.2²) ÷ (4 + 1) in lightness."""
-    found = scatter_of([], [], lab(49.8, 50.2)).reading
+    nothing = beside([]), np.empty(0, dtype=np.intp), np.empty(0)
+    found = scatter_of(*nothing, lab(49.8, 50.2)).reading
     np.testing.assert_allclose(found, np.diag([0.17, 0.09, 0.09]) / 5.0, atol=1e-6)
-    np.testing.assert_allclose(scatter_of([], [], lab(50.0)).reading, 0.0225 * np.eye(3))
+    np.testing.assert_allclose(scatter_of(*nothing, lab(50.0)).reading, 0.0225 * np.eye(3))
 
 
 @pytest.mark.parametrize(
@@ -134,13 +136,12 @@ def test_the_mean_surface_and_its_spread(
         return 1.0 + surface.k2 + 20.0 * surface.r0
 
     data: Any = SimpleNamespace(
-        lowest=lambda: lowest, counts=None, lab=[1], spectral=[0], _of_lab=None,
-        _of_spectra=object() if spectra else None,
+        lowest=lowest, counts=None, rough=np.array([not spectra, True]), _kinds=(),
         fit=lambda surface, _, strength: SimpleNamespace(
             cost=np.array([cost(surface), 2.0 * cost(surface)])
         ),
     )  # fmt: skip
-    found, spread = Solver.surfaces(data)
+    found, spread = Squares.surfaces(data)
     r0, k2 = np.meshgrid(np.linspace(0.0, top, 4), [0.0, 0.2, 0.4, 0.6], indexing="ij")
     weights = (1.0 + k2 + 20.0 * r0) ** -trust
     weights /= weights.sum()
@@ -159,6 +160,6 @@ def test_a_dye_that_outshines_its_cloth_keeps_its_curve_and_law() -> None:
         SimpleNamespace(recipe={"gold": c}, reflectance=r)
         for c, r in zip(DEPTHS, seen, strict=True)
     ]
-    found = SpectralLadders({"gold": squares}, np.full(31, 0.9)).fit(Surface(), [np.ones(3)], 0.03)
+    found = SpectralLadders({"gold": squares}, np.full(31, 0.9)).fit(Surface(), np.ones(3), 0.03)
     np.testing.assert_allclose(np.exp(found.curves[0, :20]), 3.0, rtol=1e-6)
     np.testing.assert_allclose(found.law[0], [0.95, 0.0], atol=1e-6)
