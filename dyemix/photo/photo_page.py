@@ -21,7 +21,6 @@ from dyemix.colour.colorimetry import D65_2, screen_colours
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import DyemixError
-from dyemix.photo.decode import need
 from dyemix.photo.layout import HEIGHT, WIDTH, Layout, inset, layouts_of, parts, quad
 from dyemix.photo.places import mark_dictionary
 from dyemix.photo.results import PhotoReading
@@ -54,58 +53,67 @@ class PhotoPage:
         return "\n".join([*pages, f"{self.table}: write there which swatch lies in which cell."])
 
 
+#: No date and no machine in a file: the same drawing gives the same bytes.
+_LEFT_OUT = {"pdf": "CreationDate", "png": "Software", "svg": "Date"}
+#: What is printed where, and how.
+_THIN, _FULL = {"fill": False, "edgecolor": "0.6", "linewidth": 0.5}, {"linewidth": 0}
+_PRINTED = {
+    "swatch": _THIN, "grey box": _THIN, "card box": _THIN,
+    "check": {**_FULL, "color": "0.6"}, "bar": {**_FULL, "color": "0"},
+}  # fmt: skip
+
+
+def _sheet(inches: Array, shown: Array) -> tuple[Any, Any]:
+    """A figure of some inches ``(2,)`` and axes in it that show a place ``(4, 2)``, y downwards."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=tuple(inches))
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0), autoscale_on=False)
+    axes.set(xlim=shown[[0, 2], 0], ylim=shown[[2, 0], 1])
+    axes.axis("off")
+    return figure, axes
+
+
+def _file(figure: Any, form: str, dpi: int) -> bytes:
+    """The figure as the bytes of a file."""
+    data, metadata = io.BytesIO(), {_LEFT_OUT[form]: None} if form in _LEFT_OUT else None
+    from matplotlib import rc_context
+
+    with rc_context({"svg.fonttype": "path", "pdf.fonttype": 42, "svg.hashsalt": "page"}):
+        figure.savefig(data, format=form, dpi=dpi, metadata=metadata)
+    return data.getvalue()
+
+
 def _drawn(
     layout: Layout, pieces: Sequence[tuple[str, str]], paper: str, form: str, number: str
 ) -> bytes:
     """The page as a file; `number` says which of how many."""
     marks = mark_dictionary()
     import cv2
-    import matplotlib as mpl
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-    from matplotlib.patches import Rectangle
 
     size = np.array(PAPERS[paper])
-    figure = Figure(figsize=tuple(size / 25.4))
-    FigureCanvasAgg(figure)
-    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-    x, y = (size - (WIDTH, HEIGHT)) / 2
-    axes.set(xlim=(-x, WIDTH + x), ylim=(HEIGHT + y, -y))
-    axes.axis("off")
-
-    def box(corners: Array, **style: Any) -> None:
-        axes.add_patch(Rectangle(tuple(corners[0]), *(corners[2] - corners[0]), **style))
-
-    def words(at: Array, text: str, size: float, **style: Any) -> None:
-        axes.text(at[0], at[1], text, **{"va": "center", "fontsize": size, **style})
-
+    left, top = (np.array([WIDTH, HEIGHT]) - size) / 2
+    figure, axes = _sheet(size / 25.4, quad(left, top, *size))
     for i, corners in enumerate(layout.marks):
         image = cv2.aruco.generateImageMarker(marks, 4 * layout.index + i, 7)
-        box(corners, facecolor="0", linewidth=0)
-        for square in parts(corners, 7, 7)[image.ravel() > 127]:
-            box(square, facecolor="1", linewidth=0)
-    for role in ("swatch", "grey box", "card box"):
+        for square, white in zip(parts(corners, 7, 7), image.ravel() > 127, strict=True):
+            axes.fill(*square.T, color=str(int(white)), **_FULL)
+    for role, style in _PRINTED.items():
         for corners in layout.places[role]:
-            box(corners, fill=False, edgecolor="0.6", linewidth=0.5)
-    for role, grey in (("check", "0.6"), ("bar", "0")):
-        for corners in layout.places[role]:
-            box(corners, facecolor=grey, linewidth=0)
+            axes.fill(*corners.T, **style)
     width, height = np.ptp(layout.cells[0], axis=0)
-    said = {"cell": f"{width:.0f} × {height:.0f}", "layout": layout.index, "page": number}
+    told = {"cell": f"{width:.0f} × {height:.0f}", "layout": layout.index, "page": number}
     with _WORDS.open(encoding="utf-8", newline="") as file:
         for left, top, points, line in csv.reader(file):
-            at = np.array([float(left), float(top)])
-            words(at, line.format(**said), float(points))
+            axes.text(float(left), float(top), line.format(**told), size=points, va="center")
     for i, (recipe, swatch) in enumerate(pieces):
         # Two lines at most, in the head of the cell.
         head = textwrap.wrap(f"{recipe} {swatch and f'({swatch})'}", int(width / 1.05))[:2]
-        words(layout.cells[i, 0] + [0.6, 0.5], "\n".join(head), 5, va="top", linespacing=1.0)
-        words(layout.strips[i] + [0, 1.8], layout.labels[i], 7.5, weight="bold")
-    undated: Any = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {}}
-    data = io.BytesIO()
-    with mpl.rc_context({"svg.fonttype": "path", "pdf.fonttype": 42, "svg.hashsalt": "page"}):
-        figure.savefig(data, format=form, dpi=300, metadata=undated[form])
-    return data.getvalue()
+        at = layout.cells[i, 0] + [0.6, 0.5]
+        axes.text(*at, "\n".join(head), size=5, va="top", linespacing=1.0)
+        at = layout.strips[i] + [0, 1.8]
+        axes.text(*at, layout.labels[i], size=7.5, va="center", weight="bold")
+    return _file(figure, form, 300)
 
 
 def write_photo_page(
@@ -163,12 +171,10 @@ def write_photo_page(
     return PhotoPage(tuple(pages), table, layouts, paper)
 
 
-#: Of the contact sheet.
-_PER_MM = 8.0
-_MARGIN = 3.0  # mm of paper shown around the frame of the page
-_LONGEST = 1800  # px of a picture without the page
-_FORMATS = {".png": "PNG", ".jpg": "JPEG", ".jpeg": "JPEG"}
-_TEXT = 12  # px
+#: Of the contact sheet: pixels a mm of the page, mm of paper shown around its frame, pixels of a
+#: picture without the page, pixels an inch, and points and pixels of a letter and of a line.
+_PER_MM, _MARGIN, _LONGEST, _DPI, _POINTS, _LETTER, _LINE = 8.0, 3.0, 1800, 100, 8.7, 7.2, 15
+_FORMATS = (".png", ".jpg", ".jpeg")
 
 
 def write_contact_sheet(
@@ -180,66 +186,53 @@ def write_contact_sheet(
 
     The cloth found in a cell has a thin outline, the part of it that was read a thick one: dashed,
     with a cross, where it is left out. In the corner of the cell stands the colour read, under it
-    label, recipe and values. What is doubtful is numbered there and stands in full at the foot.
+    label, recipe and values. What is doubtful stands in full at the foot.
 
     Raises `DyemixError` for another ending, and where it cannot be written.
     """
-    if (form := _FORMATS.get(Path(path).suffix.lower())) is None:
+    if (form := Path(path).suffix.lower()) not in _FORMATS:
         raise DyemixError(f"{path}: a contact sheet is written as {', '.join(_FORMATS)}.")
-    from matplotlib.font_manager import findfont
-
-    pil, drawing = need("PIL.Image", "photo"), need("PIL.ImageDraw", "photo")
-    font = need("PIL.ImageFont", "photo").truetype(findfont("DejaVu Sans"), _TEXT)
     photo, paged = read.photograph, read.frame.layout is not None
     height, width = photo.codes.shape[:2]
     shown, per_unit = quad(-0.5, -0.5, width, height), min(1.0, _LONGEST / max(height, width))
     if paged:
         shown = quad(-_MARGIN, -_MARGIN, WIDTH + 2 * _MARGIN, HEIGHT + 2 * _MARGIN)
         per_unit = _PER_MM
-    size = np.rint(per_unit * np.ptp(shown, axis=0)).astype(int)
-    light = raster(photo, shown, size=size)[0]
-    photographed = pil.fromarray(np.rint(255 * np.clip(light, 0, 1) ** (1 / 2.2)).astype(np.uint8))
+    width, height = np.rint(per_unit * np.ptp(shown, axis=0)).astype(int)
+    light = np.clip(raster(photo, shown, size=(width, height))[0], 0.0, 1.0)
     told = [f"{cell.title}: {'; '.join(cell.words)}" for cell in read.cells if cell.words]
-    wide = int(size[0] / (0.6 * _TEXT))
-    foot = [line for words in told for line in textwrap.wrap(words, wide, subsequent_indent="   ")]
-    line = _TEXT + 3
-    picture = pil.new("RGB", (int(size[0]), int(size[1]) + line * len(foot) + _TEXT), "white")
-    picture.paste(photographed)
-    draw = drawing.Draw(picture)
+    long = int(width / _LETTER)
+    foot = [line for words in told for line in textwrap.wrap(words, long, subsequent_indent="   ")]
+    size = np.array([width, height + _LINE * (len(foot) + 1)])
+    figure, axes = _sheet(size / _DPI, quad(0, 0, *size))
+    axes.imshow(light ** (1 / 2.2), extent=(0, width, height, 0), aspect="auto")
+    style = {"size": _POINTS, "va": "top", "linespacing": 1.1}
+    axes.text(4, height + 4, "\n".join(foot), **style)
+    style["bbox"] = {"facecolor": "white", "linewidth": 0, "pad": 1}
     labs = np.array([cell.under(D65_2).lab for cell in read.cells])
     for cell, code in zip(read.cells, screen_colours(labs), strict=True):
         places = np.array([cell.corners, cell.cloth.piece, cell.cloth.core])
         corners, piece, core = per_unit * (places - shown[0])
         side = float(np.linalg.norm(corners[1] - corners[0]))
-        _outline(draw, piece, 1)
-        _outline(draw, core, 2, bool(cell.left_out))
-        x, y = corners[1]  # the colour as read, in the top right corner
-        draw.rectangle((x - 0.3 * side, y, x, y + 0.3 * side), code.hex, "black", 2)
+        _outline(axes, piece, 0.7)
+        _outline(axes, core, 1.5, bool(cell.left_out))
+        x, y = corners[1]
+        patch = quad(x - 0.3 * side, y, 0.3 * side, 0.3 * side)
+        axes.fill(*patch.T, facecolor=code.hex, edgecolor="black", linewidth=1.5)
+        values = "{:.0f} {:.0f} {:.0f} ±{:.1f}".format(*cell.lab, cell.error)
         mark = ["OUT, see below" if cell.left_out else "see below"] if cell.words else []
-        lines = [cell.title, "{:.0f} {:.0f} {:.0f} ±{:.1f}".format(*cell.lab, cell.error), *mark]
-        x, y = corners[3] - (0, 0 if paged else line * len(lines))
-        draw.rectangle((x, y + 1, x + side, y + 1 + line * len(lines)), fill="white")
-        for i, words in enumerate(lines):
-            short = words[: int(side / (0.6 * _TEXT))]
-            draw.text((x + 2, y + 1 + line * i), short, fill="black", font=font)
+        lines = [words[: int(side / _LETTER)] for words in (cell.title, values, *mark)]
+        at = corners[3] + (2, 3 if paged else -_LINE * len(lines))
+        axes.text(*at, "\n".join(lines), **style)
     for place in (*read.frame.of("patch"), *read.frame.of("grey")):
-        _outline(draw, per_unit * (inset(place, 0.4) - shown[0]), 1)
-    for i, words in enumerate(foot):
-        draw.text((4, size[1] + line * i), words, fill="black", font=font)
-    data = io.BytesIO()
-    picture.save(data, form)
-    write(path, data.getvalue(), force=force)
+        _outline(axes, per_unit * (inset(place, 0.4) - shown[0]), 0.7)
+    write(path, _file(figure, form[1:], _DPI), force=force)
 
 
-def _outline(draw: Any, corners: Array, width: int, left_out: bool = False) -> None:
-    """White with a black core, so that it shows on any cloth; dashed with a cross if left out."""
-    sides = list(zip(corners, np.roll(corners, -1, axis=0), strict=True))
-    dashes, length = [0.0], 1.0
-    if left_out:
-        sides += [(corners[0], corners[2]), (corners[1], corners[3])]
-        dashes, length = [0.0, 0.2, 0.4, 0.6, 0.8], 0.12
-    for colour, thick in (("white", width + 2), ("black", width)):
-        for a, b in sides:
-            for start in dashes:
-                ends = [tuple(a + (b - a) * share) for share in (start, start + length)]
-                draw.line(ends, fill=colour, width=thick)
+def _outline(axes: Any, corners: Array, width: float, crossed: bool = False) -> None:
+    """White with a black core, so that it shows on any cloth; or dashed, with a cross."""
+    from matplotlib.patheffects import withStroke
+
+    around = corners[[0, 1, 2, 3, 0, 2, 1, 3] if crossed else [0, 1, 2, 3, 0]]
+    halo = [withStroke(linewidth=width + 1.5, foreground="white")]
+    axes.plot(*around.T, "--" if crossed else "-", c="black", lw=width, path_effects=halo)
