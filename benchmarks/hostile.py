@@ -22,7 +22,6 @@ from dyemix.errors import DyemixError
 from dyemix.files import read_swatches
 from dyemix.files.small_tables import read_names, read_targets
 from dyemix.model.saved import load, saved_text
-from dyemix.photo.places import read_corners
 from tests.damage import damaged
 from tests.files.samples import SOUND
 
@@ -30,10 +29,6 @@ MOST_MB, MOST_SECONDS = 300, 60
 NAMES = b"# stock_pct: 2\n# cloth_g: 50\nsample,recipe,swatch\na,gold 5 mL,7\nb,navy 1,\n"
 TARGETS = b"name,L*,a*,b*,light\nleaf,56.5,-30.2,13.1,D65/10\nsky,60,-5,-20,A/2\n"
 JOBS = b"job,recipe,cloth_g,pieces\nleaf,gold 1 + navy 0.25,240,2\nsky,navy 0.5,60,1\n"
-CORNERS = (
-    b"cell,x1,y1,x2,y2,x3,y3,x4,y4,role\nA1,10,10,90,10,90,90,10,90,swatch\n"
-    b"A2,100,10,190,10,190,90,100,90,\n"
-)
 
 
 def readers() -> dict[str, tuple[bytes, Callable[[Path], object]]]:
@@ -56,7 +51,6 @@ def readers() -> dict[str, tuple[bytes, Callable[[Path], object]]]:
         "names": (NAMES, lambda path: read_names(path, [])),
         "targets": (TARGETS, read_targets),
         "jobs": (JOBS, read_jobs),
-        "corners": (CORNERS, read_corners),
         "settings": (defaults_text().encode(), BathSettings.load),
         "saved set, kept fit": (saved_text(dyemix.fit(dyemix.demo())).encode(), load),
         "book": (filled, open_book),

@@ -159,7 +159,7 @@ def read(file: tuple[Path, ...], output: Path, names: Path | None, light: Any) -
     Says what was understood, and what was not.
 
     FILE is an instrument's (ISO 28178 / CGATS.17 text, CxF3), a workbook (.xlsx), a table, or a
-    photograph of swatches: on the printed page ('dyemix photo-page'), or with --grid or --corners.
+    photograph of swatches: on the printed page ('dyemix photo-page'), or with --grid.
     Several photographs, as of two pages, go into one table.
     """
     from dyemix.files import swatch_table

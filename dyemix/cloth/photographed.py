@@ -20,7 +20,7 @@ from dyemix.cloth.amounts import Single, Unmixer, slices
 from dyemix.cloth.figures import labs
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, white, xyz_from_lab
-from dyemix.errors import InputError, refuse, said
+from dyemix.errors import Fault, InputError, refuse, said
 from dyemix.photo import PhotoReading
 from dyemix.photo.layout import HEIGHT, WIDTH, quad
 from dyemix.photo.patches import features
@@ -96,7 +96,7 @@ def read_piece(
     found, lens = seen.characterisation, seen.photograph.lens
     photo = seen.photograph.straightened(found.tone)
     if not isinstance(lens, Lens):
-        raise photo.refuse(said("cloth.no_scale"))
+        raise InputError(Fault(said("cloth.no_scale"), photo.file))
     if isinstance(piece, str):
         piece = read_outline(piece)
     rough = _outline(seen, lens) if piece is None else piece
@@ -109,8 +109,7 @@ def read_piece(
     cv2.fillPoly(mask, [np.rint((rough - low) / n * 16).astype(np.int32)], 1, shift=4)
     rim = 2 * max(1, round(_RIM_MM * per_mm / n)) + 1
     inside = cv2.erode(mask, np.ones((rim, rim), np.uint8), borderValue=0).astype(bool)
-    if inside.sum() * (n / per_mm) ** 2 < 400.0:
-        raise photo.refuse(said("cloth.too_small"))
+    photo.refuse(inside.sum() * (n / per_mm) ** 2 < 400.0, "cloth.too_small")
     gain, notes = _anchor(seen, unmixer)
     cells = np.stack(np.meshgrid(np.arange(width), np.arange(height)), axis=-1)
     middles = cells * n + (n - 1) / 2.0 + low
@@ -191,8 +190,7 @@ def _outline(seen: PhotoReading, lens: Lens) -> Array:
     ring, edge = page == 0, max(2, min(size) // 40)
     ring[edge:-edge, edge:-edge] = False
     table = log[ring]
-    if not len(table):
-        raise photo.refuse(said("cloth.no_table"))
+    photo.refuse(not len(table), "cloth.no_table")
     # The table is judged by place: light falls off over the picture, whatever lies there.
     middle = np.median(table, axis=0)
     spread = robust_deviation(table - middle)
@@ -203,8 +201,7 @@ def _outline(seen: PhotoReading, lens: Lens) -> Array:
     whole = cv2.morphologyEx(unlike, cv2.MORPH_CLOSE, narrow)
     whole = cv2.morphologyEx(whole, cv2.MORPH_OPEN, narrow, borderValue=0)
     outlines, _ = cv2.findContours(whole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    if not outlines:
-        raise photo.refuse(said("cloth.no_cloth"))
+    photo.refuse(not outlines, "cloth.no_cloth")
     largest = max(outlines, key=cv2.contourArea)
     return np.asarray((largest[:, 0, :] + 0.5) * n, dtype=float)
 

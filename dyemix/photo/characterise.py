@@ -46,7 +46,7 @@ _UNDYED, _PAPER, _BLACK = np.array([[92.0, 0.0, 3.0]]), np.array([[94.0, 0.5, -3
 #: Standard errors (log light) of each step, of its channels, and of all of one card: of grey cards
 #: and patches (how evenly they lie in the light; makers' tolerances), of undyed cloth, of paper and
 #: of printed black.
-_CARD_ERROR, _UNDYED_ERROR = (0.01, 0.006, 0.02), (0.022, 0.022, 0.05)
+_CARD_ERROR, _UNDYED_ERROR = (0.01, 0.006, 0.02), (0.018, 0.018, 0.042)
 _PAPER_ERROR, _BLACK_ERROR = (0, 0.05, 0.08), (0, 0.3, 0.35)
 #: Veiling glare is named from this share of white on.
 _GLARE = 0.01
@@ -84,7 +84,7 @@ class Characterisation:
         light, lab = self.flat.at(at), self.matrix.lab(rgb)
         slope = metric(lab) @ self.matrix.slope(rgb) * rgb[:, np.newaxis]
         tone = slope @ self.tone.covariance(self.tone.undo(rgb * light)) @ slope.transpose(0, 2, 1)
-        return np.asarray(self.matrix.stated(lab, cast(light) - self.cast) + tone)
+        return np.asarray(self.matrix.stated(rgb, cast(light) - self.cast) + tone)
 
     def colourless(self, rgb: Array) -> bool:
         """Whether cloth of straight, even values ``(N, 3)`` is all grey, and greys alone are known:
@@ -130,8 +130,7 @@ class Cards:
         white = levels(photo, frame.of("white"), 0.6, _UNCOVERED)[0]
         self._raw = flat = fit_flat(spots, white)
         level = patches.counted(photo.to_xyz) @ flat.level
-        if flat.known and level.max() > _NARROW * level.min():
-            raise photo.refuse(said("photo.narrow"))
+        photo.refuse(flat.known and level.max() > _NARROW * level.min(), "photo.narrow")
         if grey and self._shaded("grey card", frame.of("grey box"), bool(reference.names)):
             grey = ()
         if reference.names and self._shaded("patch card", frame.of("card box"), bool(grey)):
@@ -140,10 +139,6 @@ class Cards:
         self.frame = frame = patches.with_cards(photo, frame, len(grey), reference.lab)
         self._steps = np.array(grey if len(frame.of("grey")) else (), dtype=float)
         self._grey, self._patch = frame.of("grey"), frame.of("patch")
-        for places, known in ((self._grey, self._steps), (self._patch, reference.lab)):
-            if len(known) and len(places) != len(known):
-                raise photo.refuse(said("photo.counts", places=len(places), known=len(known)))
-        self._grey, self._patch = self._grey[: len(self._steps)], self._patch[: len(reference.lab)]
         self._light, self._usable = levels(photo, self._patch, patches.CORE)
         if len(reference.lab):
             patches.check_patches(photo, self._light, reference.lab)
@@ -170,8 +165,7 @@ class Cards:
             off = np.sort(np.abs(self._raw.ratio[near.all(axis=1)] - 1.0))[-2:]
             if len(off) == 2 and off[0] > _SHADED:
                 what = said("photo.shaded", card=card, off=100 * off[0])
-                if not other:
-                    raise self.photo.refuse(said("photo.shaded_both", shaded=what))
+                self.photo.refuse(not other, "photo.shaded_both", shaded=what)
                 self._doubts.append(said("photo.left_out_card", shaded=what))
                 return True
         return False
@@ -193,8 +187,7 @@ class Cards:
             if shown.any():
                 at = places[shown].mean(axis=1)
                 kinds.append(_Seen(at, light[shown], known[shown], error))
-        if not kinds:
-            raise self.photo.refuse(said("photo.no_anchor"))
+        self.photo.refuse(not kinds, "photo.no_anchor")
         if len(self._grey) and len(kinds) > 1:
             self._check_light(*kinds[:2])
         raw, nowhere = self._raw, np.full((1, 2), np.nan)
@@ -215,8 +208,7 @@ class Cards:
         told = np.interp(at, seen[order], np.log(greys.known[order].mean(axis=1)))
         off = float(np.expm1(np.median(told - np.log(steps.known.mean(axis=1)))))
         unlike = said("photo.unlike", off=100 * off)
-        if abs(off) > _OTHER_GREY:
-            raise self.photo.refuse(said("photo.unlike_told", unlike=unlike))
+        self.photo.refuse(abs(off) > _OTHER_GREY, "photo.unlike_told", unlike=unlike)
         if abs(off) > _SAME_GREY:
             self._doubts.append(unlike)
 
@@ -227,8 +219,7 @@ class Cards:
         Raises `InputError` where nothing tells how the light falls.
         """
         tone, flat = self.tone, self.flat
-        if flat.bare < _LEAST_BARE:
-            raise self.photo.refuse(said("photo.covered"))
+        self.photo.refuse(flat.bare < _LEAST_BARE, "photo.covered")
         seen, doubts = tone.undo(np.ones((1, 3))), list(self._doubts)
         matrix, notes = self._matrix(seen[0], measured or Patches(), lit_by)
         white = cast(seen)[0]
@@ -240,10 +231,9 @@ class Cards:
             "warm": white > _COLOURED, "cool": white < -_COLOURED, "mixed": np.ptp(over) > _MIXED,
         }  # fmt: skip
         doubts += sayings(holds, black=100 * self._pale)
-        seen_only = not matrix.patches and patches.LIT_BY[lit_by][0] is None
-        stands = -white if seen_only else 0.0
-        if matrix.patches and len(card):
-            stands = float(cast(flat.at(card)).mean())
+        stands = -white if lit_by in ("", "daylight") else 0.0
+        if matrix.patches:
+            stands = float(cast(flat.at(card)).mean()) if len(card) else 0.0
         return Characterisation(tone, flat, matrix, stands, (str(tone), *notes), tuple(doubts))
 
     def _matrix(
@@ -284,11 +274,13 @@ class Cards:
         paper = self.photo.to_xyz @ (tone(raw.level) if tone.known else raw.level * gain)
         least, most = _WHITE_PAPER if tone.known else _PAPER_BENT
         white = raw.known and not self.flat.clipped
-        wrong = sayings(
-            {"only_paper": only_paper, "uneven_grey": uneven, "off_grey": tone.off > _MOST_BENT,
-             "no_paper": white and not least <= paper[1] <= most},
-            where=" and ".join(str(i + 1) for i in uneven), count=len(steps), off=100 * tone.off,
-            paper=100 * paper[1], cure=said("photo.cure"),
-        )  # fmt: skip
-        if wrong:
-            raise self.photo.refuse(wrong[0])
+        holds = {
+            "only_paper": only_paper, "uneven_grey": uneven, "off_grey": tone.off > _MOST_BENT,
+            "no_paper": white and not least <= paper[1] <= most,
+        }  # fmt: skip
+        values = {
+            "where": " and ".join(str(i + 1) for i in uneven), "count": len(steps),
+            "off": 100 * tone.off, "paper": 100 * paper[1], "cure": said("photo.cure"),
+        }  # fmt: skip
+        for name, wrong in holds.items():
+            self.photo.refuse(wrong, f"photo.{name}", **values)

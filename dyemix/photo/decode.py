@@ -83,7 +83,6 @@ class Photograph:
     limits : codes at or below, and at or above which a channel is clipped.
     to_xyz : ``(3, 3)``: XYZ under D65 (Y of white 1) of linear R G B.
     encoding : what the file says its values are.
-    stated : whether the file said so, or it was assumed.
     notes : what was assumed.
     file : name, for messages.
     lens : from places to pixels ``(..., 2)``; places are pixels where no page is in the picture.
@@ -94,7 +93,6 @@ class Photograph:
     limits: tuple[int, int]
     to_xyz: Array
     encoding: str
-    stated: bool
     notes: tuple[str, ...]
     file: str
     lens: Callable[[Array], Array] = np.asarray
@@ -103,18 +101,14 @@ class Photograph:
         """Linear light ``(..., 3)`` of some of the codes."""
         return np.stack([self.curve[codes[..., c], c] for c in range(3)], axis=-1)
 
-    def as_linear(self, encoding: str) -> Photograph:
-        """The same codes taken to be proportional to light, whatever the file says of them."""
-        curve = _table(np.linspace(0, 1, len(self.curve)))
-        return replace(self, curve=curve, limits=_limits(curve), encoding=encoding, notes=())
-
     def straightened(self, tone: Tone) -> Photograph:
         """The same codes with the camera's tone curve undone; what is clipped stays clipped."""
         return replace(self, curve=tone(self.curve.astype(float)).astype(np.float32))
 
-    def refuse(self, message: str) -> InputError:
-        """The error for this picture."""
-        return InputError(Fault(message, self.file))
+    def refuse(self, wrong: object, sentence: str, **values: object) -> None:
+        """Raises `InputError` of this picture, with a sentence of `said`, for what is wrong."""
+        if wrong:
+            raise InputError(Fault(said(sentence, **values), self.file))
 
 
 def sayings(holds: Mapping[str, object], **values: object) -> list[str]:
@@ -217,16 +211,13 @@ def _check(image: Image, data: bytes) -> int:
         bits = data[24]
     elif image.format == "TIFF":
         bits = int(np.max(image.tag_v2.get(258, (8,))))  # type: ignore[attr-defined]
-    for wrong, message in (
-        (width * height > MOST_PIXELS, f"{size} is {_MOST} megapixels: save it smaller."),
-        (min(width, height) < 64, f"{size} pixels is no photograph of swatches: 1000 or more."),
-        (frames > 1, f"the file holds {frames} pictures: save the one photograph as JPEG or PNG."),
-        (image.mode == "CMYK", "these are printing inks (CMYK), not light: save it as RGB."),
-        (image.mode[:3] != "RGB", f"no full colour (mode {image.mode}): save it as RGB."),
-        (bits > 16, f"{bits} bits a channel: save it with 8 or 16 bits a channel."),
-    ):
-        if wrong:
-            raise _UnreadableError(message)
+    holds = {
+        "too_large": width * height > MOST_PIXELS, "too_few_pixels": min(width, height) < 64,
+        "several": frames > 1, "inks": image.mode == "CMYK", "deep": bits > 16,
+        "no_colours": image.mode[:3] not in ("RGB", "CMY"),
+    }  # fmt: skip
+    for message in sayings(holds, size=size, frames=frames, mode=image.mode, bits=bits, most=_MOST):
+        raise _UnreadableError(message)
     return bits
 
 
@@ -270,8 +261,8 @@ def _smaller(codes: NDArray[Any], times: int) -> NDArray[Any]:
     return np.asarray(cv2.resize(codes, size, interpolation=cv2.INTER_AREA))
 
 
-def _meaning(image: Image, levels: int, notes: list[str]) -> tuple[Array, Array, str, bool]:
-    """Curve, matrix, name, and whether the file states them."""
+def _meaning(image: Image, levels: int, notes: list[str]) -> tuple[Array, Array, str]:
+    """Curve, matrix and name of what the file says its values are."""
     if icc := image.info.get("icc_profile"):
         cms = need("PIL.ImageCms", "photo")
         try:
@@ -283,11 +274,10 @@ def _meaning(image: Image, levels: int, notes: list[str]) -> tuple[Array, Array,
         if (profile := read_profile(icc, levels)) is None:
             message = f"the colour profile {name!r} is a table: save it as sRGB or Display P3."
             raise _UnreadableError(message)
-        return *profile, name, True
-    stated_srgb = "srgb" in image.info
-    if levels > 256 and not stated_srgb:
+        return *profile, name
+    if levels > 256 and "srgb" not in image.info:
         notes.append("the file does not say whether its values are linear or sRGB: sRGB was taken.")
-    return srgb_curve(levels), SRGB_TO_XYZ, "sRGB", stated_srgb
+    return srgb_curve(levels), SRGB_TO_XYZ, "sRGB"
 
 
 def _raw(data: bytes) -> NDArray[Any]:
@@ -324,11 +314,11 @@ def decode(path: str | os.PathLike[str], data: bytes | None = None) -> Photograp
         data = read_bytes(path, _LARGEST) if data is None else data
         if path.suffix.lower() in RAW_SUFFIXES:
             codes = _raw(data)
-            curve, to_xyz, name, stated = np.linspace(0, 1, 65536), WIDE_TO_XYZ, "raw, linear", True
+            curve, to_xyz, name = np.linspace(0, 1, 65536), WIDE_TO_XYZ, "raw, linear"
         else:
             image = _open(data)
             bits = _check(image, data)
-            curve, to_xyz, name, stated = _meaning(image, 65536 if bits > 8 else 256, notes)
+            curve, to_xyz, name = _meaning(image, 65536 if bits > 8 else 256, notes)
             if bits == 8:
                 codes = _pixels(image, notes)
             elif on_disk and image.getexif().get(274, 1) < 5:  # a turned TIFF fails this way
@@ -339,4 +329,4 @@ def decode(path: str | os.PathLike[str], data: bytes | None = None) -> Photograp
     except _UnreadableError as reason:
         raise InputError(Fault(str(reason), file)) from None
     table = _table(curve)
-    return Photograph(codes, table, _limits(table), to_xyz, name, stated, tuple(notes), file)
+    return Photograph(codes, table, _limits(table), to_xyz, name, tuple(notes), file)

@@ -1,24 +1,21 @@
 """Which part of a picture is which: the cells, the grey card, the patches, the bare paper.
 
-Three ways to say it: the photo page, found by its four corner marks; a small table of corners; or a
-grid with four corners. The marks are ArUco markers (Garrido-Jurado et al., Pattern Recognition 47
+Two ways to say it: the photo page, found by its four corner marks, or a grid with four corners.
+The marks are ArUco markers (Garrido-Jurado et al., Pattern Recognition 47
 (2014) 2280), found by OpenCV in a reduced picture; their corners are then refined at full size.
 """
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from itertools import product
 from typing import Any
 
 import numpy as np
 
 from dyemix.arrays import Array, Indices
 from dyemix.errors import InputError, refuse, said
-from dyemix.files.small_tables import Column, number, read_table
 from dyemix.photo.decode import Photograph, need, sayings
 from dyemix.photo.layout import HEIGHT, LAYOUTS, WIDTH, Layout, homography, parts, project, quad
 
@@ -29,8 +26,6 @@ _NOT_FLAT = 3.0
 #: A page whose marks are so many times larger than any other in the picture is the one meant.
 _NEARER = 1.5
 _CORNERS = ("top left", "top right", "bottom right", "bottom left")
-#: What a place of a table of corners can hold.
-ROLES = ("swatch", "grey", "patch", "white")
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,10 +36,10 @@ class Frame:
     ----------
     labels : of the cells.
     places : for each role, quadrilaterals ``(N, 4, 2)``: corners clockwise from the top left, in mm
-        of the page, or in pixels where there is none. The roles are `ROLES` and, on the photo page,
-        ``"check"`` for the printed grey and ``"bar"`` for the printed black of each cell, and
-        ``"grey box"`` and ``"card box"`` ``(1, 4, 2)``, where cards lie whose steps and patches
-        have no places yet.
+        of the page, or in pixels where there is none. The roles are ``"swatch"``, ``"white"`` for
+        bare paper, ``"check"`` for the printed grey and ``"bar"`` for the printed black of each
+        cell, and ``"grey box"`` and ``"card box"`` ``(1, 4, 2)``, where cards lie; of what lies in
+        these, ``"grey"`` for each step and ``"patch"`` for each patch.
     layout : which page, where one was found.
     notes : what was found, one sentence each.
     """
@@ -151,36 +146,6 @@ def _area(corners: Array) -> float:
     return float(0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
 
 
-def read_corners(path: str | os.PathLike[str]) -> Frame:
-    """Read a table of corners: every place that it names.
-
-    Columns ``cell``, ``x1 y1 x2 y2 x3 y3 x4 y4`` (pixels of the upright picture, clockwise from
-    the top left of each cell) and, where wanted, ``role``: swatch, grey (a step of the grey card),
-    patch (of the patch card, in the order of its reference table) or white (bare paper, for
-    evenness). Without it, cells called grey, patch or white and a number are what they say.
-
-    Raises `InputError` with every fault.
-    """
-    corners = [Column(f"{axis}{i}", number, needed=True) for i in (1, 2, 3, 4) for axis in "xy"]
-    table = read_table(path, [Column("cell", needed=True), *corners, Column("role", str.lower)])
-    places: dict[str, dict[str, Array]] = {}
-    for row, values in table.rows:
-        label = values["cell"]
-        first = label.lower().split(" ")[0].rstrip("0123456789")
-        role = values.get("role", first if first in ROLES else "swatch")
-        outline = np.array([values[column.name] for column in corners]).reshape(4, 2)
-        if role not in ROLES:
-            table.faults.add(f"{role!r} is unknown: {', '.join(ROLES)}.", row, "role")
-        if any(label in named for named in places.values()):
-            table.faults.add(f"{label!r} stands twice.", row, "cell")
-        if not _area(outline) >= 25:
-            table.faults.add(said("photo.counter_clockwise"), row)
-        places.setdefault(role, {})[label] = outline
-    table.faults.raise_any()
-    quads = {role: np.array(list(named.values())) for role, named in places.items()}
-    return Frame(tuple(places.get("swatch", ())), quads)
-
-
 def mark_dictionary() -> Any:
     """The marks of the page: 5 × 5 squares, the first 50."""
     aruco = need("cv2", "photo").aruco
@@ -218,33 +183,26 @@ def find_page(photo: Photograph) -> tuple[Frame, Lens]:
         together, or another page about as near.
     """
     numbers, corners = _marks(photo)
-    if not len(numbers):
-        raise photo.refuse(said("photo.no_page"))
+    photo.refuse(not len(numbers), "photo.no_page")
     sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).min(axis=1)
-    pages = []
-    for layout in LAYOUTS:
-        marks, first = layout.marks.reshape(-1, 2), 4 * layout.index
-        # A mark that is there twice stands on one of two pages: every four are tried.
-        for four in product(*(np.flatnonzero(numbers == first + i) for i in range(4))):
-            pixels = corners[list(four)].reshape(-1, 2)
-            lens = Lens.of(marks, pixels, np.array(photo.codes.shape[1::-1]))
-            off = float(np.linalg.norm(lens.back(pixels) - marks, axis=1).max())
-            pages.append((off, sides[list(four)].mean(), four, layout, lens))
-    if not pages:
-        nearest = 4 * (numbers[np.argmax(sides)] // 4)
-        missing = [name for i, name in enumerate(_CORNERS) if nearest + i not in numbers]
-        raise photo.refuse(said("photo.out_of_picture", missing=" and ".join(missing)))
-    flat = [page for page in pages if page[0] <= _NOT_FLAT]
-    if not flat:
-        raise photo.refuse(said("photo.not_flat", off=min(page[0] for page in pages)))
-    off, side, four, layout, lens = max(flat, key=lambda page: page[1])
-    others = np.delete(sides, four)
-    if np.any(_NEARER * others > side):
-        raise photo.refuse(said("photo.two_pages"))
+    order = np.argsort(sides)
+    largest = dict(zip(numbers[order], order, strict=True))
+    layout = LAYOUTS[numbers[order[-1]] // 4]
+    wanted = dict(zip(4 * layout.index + np.arange(4), _CORNERS, strict=True))
+    missing = " and ".join(name for mark, name in wanted.items() if mark not in largest)
+    photo.refuse(missing, "photo.out_of_picture", missing=missing)
+    four = np.array([largest[mark] for mark in wanted])
+    marks, pixels = layout.marks.reshape(-1, 2), corners[four].reshape(-1, 2)
+    size, others = np.array(photo.codes.shape[1::-1]), np.delete(sides, four)
+    lens = Lens.of(marks, pixels, size)
+    off = float(np.linalg.norm(lens.back(pixels) - marks, axis=1).max())
+    near = off > _NOT_FLAT or np.any(_NEARER * others > sides[four].mean())
+    photo.refuse(len(others) and near, "photo.two_pages")
+    photo.refuse(off > _NOT_FLAT, "photo.not_flat", off=off)
     page = lens(quad(0, 0, WIDTH, HEIGHT))
     per_mm = np.linalg.norm(page[1] - page[0]) / WIDTH
-    if page.min() < -1 or (page.max(axis=0) > np.array(photo.codes.shape[1::-1]) + 1).any():
-        raise photo.refuse(said("photo.runs_out"))
+    out = page.min() < -1 or (page.max(axis=0) > size + 1).any()
+    photo.refuse(out, "photo.runs_out")
     holds = {"another_page": len(others), "bent_page": off > 1.0, "nearer": per_mm < 4.0}
     notes = sayings(holds, off=off, per_mm=per_mm)
     return Frame(layout.labels, layout.places, layout, tuple(notes)), lens

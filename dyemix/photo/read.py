@@ -26,7 +26,7 @@ from dyemix.photo.decode import Photograph, decode, sayings
 from dyemix.photo.layout import printed_with
 from dyemix.photo.light import Flat
 from dyemix.photo.patches import LIT_BY, Patches, spread_in_lab
-from dyemix.photo.places import Frame, find_page, read_corners, read_grid
+from dyemix.photo.places import Frame, find_page, read_grid
 from dyemix.photo.results import CellReading, Laid, PhotoReading
 
 File = str | os.PathLike[str]
@@ -52,8 +52,6 @@ class PhotoOptions:
     ----------
     cells : table of what lies where (columns cell, recipe, swatch); without it readings are
         unnamed and not yet fit to fit.
-    corners : table of places, where the photo page is not in the picture; beside the page it adds
-        places or replaces those of the same role.
     grid, grey_at, card_at : places in words, where the page is not there: see `read_grid`.
     card : reference values of a patch card in the picture, any swatch table, row by row.
     grey : reflectance of the grey card's steps, lightest first, as ``"0.9, 0.18"`` or numbers;
@@ -70,7 +68,6 @@ class PhotoOptions:
     """
 
     cells: File | None = None
-    corners: File | None = None
     grid: str | None = None
     grey_at: str = ""
     card_at: str = ""
@@ -83,11 +80,11 @@ class PhotoOptions:
     light: Light = D65_2
 
     def __post_init__(self) -> None:
-        twice = self.grid is not None and self.corners is not None
+        nowhere = self.grid is None and bool(self.grey_at or self.card_at)
         unreal = not all(0 < step < 1 for step in self.steps)
         holds = {
-            "anchor": self.anchor not in _ANCHORS, "lit_by": self.lit_by not in LIT_BY,
-            "places_twice": twice, "steps": unreal,
+            "anchor": self.anchor not in _ANCHORS, "lit_by": self.lit_by not in ("", *LIT_BY),
+            "no_grid_beside": nowhere, "steps": unreal,
         }  # fmt: skip
         for message in sayings(holds, anchor=self.anchor, lit_by=self.lit_by, grey=self.grey):
             raise InputError(message)
@@ -131,48 +128,25 @@ def examine_photo(photo: File | Photograph, options: PhotoOptions | None = None)
         {"even": flat.known, "vacant": vacant, "elsewhere": elsewhere, "left_out": left},
         off=100 * flat.residual, cells=", ".join(vacant), count=elsewhere, told=told,
     )  # fmt: skip
-    if len(left) == len(cells):
-        first = "; ".join(dict.fromkeys(cell.left_out[0] for cell in left))
-        raise photo.refuse(said("photo.none_left", why=first))
+    first = "; ".join(dict.fromkeys(cell.left_out[0] for cell in left))
+    photo.refuse(len(left) == len(cells), "photo.none_left", why=first)
     readings = [cell.reading(photo.file, found.warnings) for cell in cells if not cell.left_out]
     swatches = SwatchSet(tuple(readings), tuple(notes), photo.file)
     return PhotoReading(swatches, tuple(cells), vacant, swatches.warnings, found, frame, photo)
 
 
 def _look(photo: Photograph, options: PhotoOptions, contents: Mapping[str, Reading]) -> Cards:
-    """The places and cards of a picture; where the file does not say whether its 16-bit values are
-    linear, the grey steps do.
-    """
+    """The places and cards of a picture, as its lens shows the page if there is one."""
     reference = Patches() if options.card is None else Patches.read(options.card)
-
-    def look(photo: Photograph) -> Cards:
-        photo, frame = _frame(photo, options)
-        white = {label for label, said in contents.items() if said.recipe == Recipe({})}
-        undyed = np.array([label.upper() in white for label in frame.labels], dtype=bool)
-        anchors = frame.of("swatch")[undyed & (not options.steps and not reference.names)]
-        return Cards(photo, frame, options.steps, reference, anchors)
-
-    if not photo.stated and photo.codes.dtype == np.uint16:
-        try:
-            cards = look(photo.as_linear("linear, by the grey steps"))
-            if cards.tone.known and not cards.tone.bent:
-                return cards
-        except InputError:
-            pass  # told again below, with the usual curve
-    return look(photo)
-
-
-def _frame(photo: Photograph, options: PhotoOptions) -> tuple[Photograph, Frame]:
-    """The picture, as its lens shows the page if there is one, and the places in it."""
     if options.grid is not None:
-        return photo, read_grid(options.grid, options.grey_at, options.card_at)
-    told = None if options.corners is None else read_corners(options.corners)
-    if told is not None and told.labels:
-        return photo, told
-    page, lens = find_page(photo)
-    if told is not None:
-        page = page.telling({role: lens.back(at) for role, at in told.places.items()})
-    return replace(photo, lens=lens), page
+        frame = read_grid(options.grid, options.grey_at, options.card_at)
+    else:
+        frame, lens = find_page(photo)
+        photo = replace(photo, lens=lens)
+    white = {label for label, said in contents.items() if said.recipe == Recipe({})}
+    undyed = np.array([label.upper() in white for label in frame.labels], dtype=bool)
+    anchors = frame.of("swatch")[undyed & (not options.steps and not reference.names)]
+    return Cards(photo, frame, options.steps, reference, anchors)
 
 
 def _laid(
@@ -180,9 +154,9 @@ def _laid(
 ) -> tuple[list[Laid], tuple[str, ...]]:
     """The cells with cloth in them, and the labels of those without."""
     there = set(frame.labels) if frame.layout is None else printed_with(frame.layout)
-    if absent := sorted(set(contents) - {label.upper() for label in there}):
-        counts = {"count": len(contents), "there": len(frame.labels)}
-        raise straight.refuse(said("photo.absent", absent=few(absent, 8), **counts))
+    absent = few(sorted(set(contents) - {label.upper() for label in there}), 8)
+    counts = {"count": len(contents), "there": len(frame.labels)}
+    straight.refuse(absent, "photo.absent", absent=absent, **counts)
     laid, vacant, remedy = [], [], said("photo.remedy")
     rises = [sample.blur_mm(straight, bar) for bar in frame.of("bar")] or [0.0] * len(frame.labels)
     for label, corners, rise in zip(frame.labels, frame.of("swatch"), rises, strict=True):
@@ -197,10 +171,9 @@ def _laid(
             if white and (bare or (flat.clipped and why)):
                 why = (said("photo.white_as_paper", remedy=remedy),)
             laid.append(Laid(label, corners, content, here, why))
-    if missing := [label for label in vacant if label.upper() in contents]:
-        raise straight.refuse(said("photo.bare_cells", cells=", ".join(missing)))
-    if not laid:
-        raise straight.refuse(said("photo.no_cloth"))
+    missing = ", ".join(label for label in vacant if label.upper() in contents)
+    straight.refuse(missing, "photo.bare_cells", cells=missing)
+    straight.refuse(not laid, "photo.no_cloth")
     return laid, tuple(vacant)
 
 
@@ -224,8 +197,8 @@ def _kept(laid: Sequence[Laid], keep: str | Iterable[str], photo: Photograph) ->
     """The labels of the cells that the dyer keeps by name, in capitals."""
     have = {each.label.upper() for each in laid}
     wanted = {label.strip().upper() for label in ([keep] if isinstance(keep, str) else keep)}
-    if unknown := sorted(wanted - have - {"ALL"}):
-        raise photo.refuse(said("photo.not_kept", cells=", ".join(unknown)))
+    unknown = ", ".join(sorted(wanted - have - {"ALL"}))
+    photo.refuse(unknown, "photo.not_kept", cells=unknown)
     return have if "ALL" in wanted else wanted
 
 

@@ -211,21 +211,15 @@ def blur_mm(photo: Photograph, bar: Array) -> float:
     profile = np.interp(rows, np.arange(len(light)), light.mean(axis=(1, 2), dtype=float))
     bottom = 80 + int(np.argmin(profile[80:160]))  # in the bar, not in dark cloth beside it
     low, high = profile[bottom], np.quantile(profile, 0.9)
-    if high <= 0 or low > 0.7 * high:
-        return float("inf")
-    share = (profile - low) / (high - low)
-    widths = []
-    for side in (share[bottom::-1], share[bottom:]):
-        above = [np.argmax(side > at) for at in (0.2, 0.8)]
-        if side.max() > 0.8:
-            widths.append(float(above[1] - above[0]))
-    if not widths:
-        return float("inf")
-    return min(widths) / len(profile) * 2.0 * BAR_HEIGHT
+    share = (profile - low) / max(high - low, 1e-9)
+    sides = (share[bottom::-1], share[bottom:]) if low <= 0.7 * high else ()
+    rises = [np.argmax(side > 0.8) - np.argmax(side > 0.2) for side in sides if side.max() > 0.8]
+    return float(min(rises, default=np.inf)) / len(profile) * 2.0 * BAR_HEIGHT
 
 
 # Working values of our own, each found on photographs of the simulated camera.
 CLIPPED = 0.1  # share of pixels: fewer hardly move a mean
+_CHANNELS = np.array(["red", "green", "blue"])
 _SHADOW = 0.06  # the paper around a cell, against the smooth fall of the light
 _BLUR_MM = 0.9  # 20–80 % rise of a printed edge
 _SLOPE = 0.12  # change of brightness from edge to edge
@@ -240,16 +234,9 @@ PATCHY = 0.009
 
 def clipped(ends: Array) -> str:
     """Which channels of a cell stand at an end of the scale, of shares ``(2, 3)``; '' for none."""
-    words = (
-        "at 0: the colour lies beyond what the file can hold",
-        "at the top: overexposed, or so",
-    )
-    where = [
-        f"{' and '.join(np.array(['red', 'green', 'blue'])[end])} {word}"
-        for end, word in zip(ends > CLIPPED, words, strict=True)
-        if end.any()
-    ]
-    return "clipped, " + ", ".join(where) if where else ""
+    low, high = (" and ".join(_CHANNELS[end]) for end in ends > CLIPPED)
+    where = sayings({"at_bottom": low, "at_top": high}, low=low, high=high)
+    return ", ".join(["clipped", *where]) if where else ""
 
 
 def reasons(here: Cloth, nearby: float, rise: float) -> tuple[str, ...]:

@@ -92,8 +92,7 @@ def test_a_cell_is_a_target_and_two_are_compared(run):
         (("read", "nowhere.jpg", "-o", "x.csv"), "no such file"),
         (("read", "photo.jpg", "-o", "x.csv", "--grey", "white"), "grey 'white'"),
         (("read", "photo.jpg", "-o", "x.csv", "--grid", "4 by 6"), "no grid"),
-        (("read", "photo.jpg", "-o", "x.csv", "--grid", "1x1 0,0 9,0 9,9 0,9", "--corners", "c"),
-         "not both"),
+        (("read", "photo.jpg", "-o", "x.csv", "--card-at", "0,0 9,0 9,9 0,9"), "beside a grid"),
     ],
 )  # fmt: skip
 def test_bad_input_is_one_sentence_and_exit_2(run, words, says):

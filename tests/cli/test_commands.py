@@ -323,7 +323,7 @@ def test_a_photograph_that_is_to_be_fitted_is_read_first(run: Command, tmp_path:
 @pytest.mark.parametrize(
     "asked",
     [
-        ("match", "#7d8a6e", "--corners", "nowhere.csv"),
+        ("match", "#7d8a6e", "--grid", "4x6"),
         ("match", "nowhere.jpg B3", "--lit-by", "warm"),
         ("read", "readings.csv", "-o", "-", "--grid", "4x6"),
         ("trial", RECIPE, "--reading", "#86935c", "--target", "#7d8a6e", "--accept", "B3"),

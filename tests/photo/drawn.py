@@ -20,6 +20,12 @@ PAPER, BLACK = 0.85, 0.045
 Light = Callable[[np.ndarray], Any]
 
 
+class Nothing:
+    """A picture of nothing, that can be refused."""
+
+    file, to_xyz, refuse = "nothing.jpg", SRGB_TO_XYZ, Photograph.refuse
+
+
 def picture(
     lying: Mapping[int, Any] | None = None, steps: Sequence[Any] = (), patches: Any = (),
     rows: int = 2, black: float = BLACK, light: Light = lambda at: 1.0, over: Sequence[Any] = (),
@@ -46,7 +52,7 @@ def picture(
     curve = np.repeat(np.linspace(0.0, 1.0, LEVELS, dtype=np.float32)[:, np.newaxis], 3, axis=1)
     codes = np.rint((LEVELS - 1) * value).astype(np.uint16)
     return Photograph(
-        codes, curve, (3, int(0.966 * LEVELS)), SRGB_TO_XYZ, encoding, stated=True, notes=(),
+        codes, curve, (3, int(0.966 * LEVELS)), SRGB_TO_XYZ, encoding, notes=(),
         file="drawn", lens=lambda places: PER_MM * places - 0.5,
     )  # fmt: skip
 

@@ -150,7 +150,7 @@ def test_three_per_cent_is_the_limit() -> None:
 def test_two_steps_tell_nothing_of_a_curve() -> None:
     tone = tones(KNOWN[:2], KNOWN[:2])
     assert not tone.known
-    assert "unknown" in str(tone)
+    assert "no grey steps" in str(tone)
 
 
 def test_the_prior_of_tones_is_what_is_said_of_it() -> None:

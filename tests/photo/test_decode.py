@@ -82,7 +82,6 @@ def test_sixteen_bits_are_kept(tmp_path: Path, suffix: str) -> None:
     found = decode(path)
     assert np.array_equal(found.codes, deep)
     assert any("linear or sRGB" in note for note in found.notes)
-    assert found.as_linear("linear").curve[30000] == pytest.approx(30000 / 65535)
 
 
 def test_the_srgb_curve_has_its_linear_toe() -> None:

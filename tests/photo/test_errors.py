@@ -1,7 +1,8 @@
 """The errors that photographs state, against those found on cameras that helped to choose none.
 
-The sensors are the two measured ones and invented ones from 100 on; constants were chosen on 2 to
-21 (`benchmarks.photo_errors`). Limits are such that half or twice a constant breaks them.
+Constants were chosen on sensors 2 to 21 (`benchmarks.photo_errors`), and with reports of 0, 1, 100
+to 111 and 200 to 211 seen. Limits are such that half or twice a constant breaks them. Errors are
+stated wider than they are on average, since some cloth is far off: by half at most.
 """
 
 from __future__ import annotations
@@ -17,11 +18,11 @@ from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
 from dyemix.photo import characterise, read
 from dyemix.photo.decode import SRGB_TO_XYZ
 from dyemix.photo.light import BEND, Tone, Witnesses
-from dyemix.photo.patches import BENT_ERROR, LIT_BY, MAY_BEND, SHARED_OVER, balance, fit_patches
+from dyemix.photo.patches import BENT_ERROR, MAY_BEND, SHARED_OVER, balance, fit_patches, growth
 from tests.simulated import photographs
 from tests.simulated.camera import WAVELENGTHS, Camera, lab_d65, other_samples, patch_card, textiles
 
-SENSORS = (0, 1, *range(100, 108))
+SENSORS = range(400, 410)
 DAYLIGHT, LEDS = ("D55", "D65"), ("LED-B3", "LED-B4")
 NAMES, SPECTRA = patch_card()
 CLOTH = np.concatenate([textiles(), other_samples()])
@@ -49,10 +50,10 @@ def errors(
         if card:
             matrix = fit_patches(patches, lab_d65(SPECTRA), NAMES, SRGB_TO_XYZ)
         off = np.einsum("nij,nj->ni", metric(TRUTH), matrix.lab(rgb) - TRUTH)
-        shown = not card and LIT_BY[lit_by][0] is None
+        shown = not card and lit_by in ("", "daylight")
         here = np.full(len(TRUTH), np.log(white[0] / white[2]) * shown)
         found.append(off)
-        stated.append(np.diagonal(matrix.stated(TRUTH, here), axis1=1, axis2=2))
+        stated.append(np.diagonal(matrix.stated(rgb, here), axis1=1, axis2=2))
     return np.array(found), np.array(stated)
 
 
@@ -61,12 +62,15 @@ def ratio(found: np.ndarray, stated: np.ndarray) -> np.ndarray:
     return np.sqrt(stated.mean(axis=(0, 1)) / np.square(found).mean(axis=(0, 1)))
 
 
-def test_a_camera_balanced_on_grey() -> None:
-    """Also in lamplight that the camera's own balance hides: nothing tells it from daylight."""
-    found, stated = errors(False, (*DAYLIGHT, *LEDS, "A"), "lamp")
-    for some in (CHROMA < 15, CHROMA > 40):
-        assert np.all(ratio(found[:, some], stated[:, some]) > 0.7)
-        assert np.all(ratio(found[:, some], stated[:, some]) < 1.5)
+@pytest.mark.parametrize(
+    ("lights", "middle"), [(DAYLIGHT, 1.9), (LEDS, 1.3), (("A", "LED-B2"), 0.95)], ids=str
+)
+def test_a_light_that_is_not_told(lights: tuple[str, ...], middle: float) -> None:
+    """The camera's own balance hides the lamp: nothing tells it from daylight, so that the error
+    holds for all lights, is wide in daylight and narrow in lamplight."""
+    found, stated = errors(False, lights, "lamp")
+    together = np.sqrt(stated.sum(axis=2).mean() / np.square(found).sum(axis=2).mean())
+    assert 0.75 < together / middle < 1.33
 
 
 def test_a_light_of_another_colour() -> None:
@@ -90,14 +94,17 @@ def test_a_light_that_is_named(lit_by: str, lights: tuple[str, ...]) -> None:
     """Named, it is allowed for where the camera hides it, and stated as wide as it is."""
     found, stated = errors(False, lights, "lamp", lit_by)
     together = np.sqrt(stated.sum(axis=2).mean() / np.square(found).sum(axis=2).mean())
-    assert 0.75 < together < 1.35
+    assert 0.85 < together < 1.65
     hidden = errors(False, lights, "lamp")[0]
     assert np.square(found).sum() <= np.square(hidden).sum() * (0.9 if lit_by == "warm" else 1.01)
 
 
 def test_a_patch_card() -> None:
-    together = ratio(*errors(True, DAYLIGHT, "lamp"))
-    assert 0.75 < np.sqrt(np.mean(together**2)) < 1.4
+    found, stated = errors(True, DAYLIGHT, "lamp")
+    dark = TRUTH[:, 0] < 40.0
+    for some in (dark, ~dark):
+        together = ratio(found[:, some], stated[:, some])
+        assert 0.8 < np.sqrt(np.mean(together**2)) < 1.6
 
 
 @pytest.mark.parametrize("card", [True, False])
@@ -144,7 +151,8 @@ def test_what_a_phone_does_to_saturation() -> None:
     for more in np.linspace(0.0, 0.16, 9):
         bent = luma[:, np.newaxis] + (1 + more) * (linear - luma[:, np.newaxis])
         lab = lab_from_xyz(100.0 * np.maximum(bent, 0.0) @ SRGB_TO_XYZ.T, D65_2)
-        found.append(np.einsum("nij,nj->ni", metric(TRUTH), lab - TRUTH))
+        off = np.einsum("nij,nj->ni", metric(TRUTH), lab - TRUTH)
+        found.append(off / np.sqrt(growth(TRUTH))[:, np.newaxis])
     ratio = np.array(BENT_ERROR) / np.sqrt(np.mean(np.square(found), axis=(0, 1)))
     assert 0.7 < ratio[1] < 1.4
     assert 0.3 < MAY_BEND < 0.7  # half of all cameras, common practice
@@ -155,8 +163,8 @@ def test_what_a_phone_does_to_saturation() -> None:
     ("error", "usual"),
     [
         (characterise._CARD_ERROR, (0.015, 0.01, 0.035)),
-        # Undyed cotton of L* 88 to 96, paper that reflects 0.75 to 0.95, print 0.025 to 0.08.
-        (characterise._UNDYED_ERROR, (0.05, 0.05, 0.113)),
+        # Bleached cotton of L* 90 to 96, paper that reflects 0.75 to 0.95, print 0.025 to 0.08.
+        (characterise._UNDYED_ERROR, (0.03, 0.03, 0.08)),
         (characterise._PAPER_ERROR, (0.0, 0.09, 0.118)),
         (characterise._BLACK_ERROR, (0.0, 0.5, 0.58)),
         # Light that falls by 18 % over the cells, and nothing shows it.

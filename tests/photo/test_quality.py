@@ -134,17 +134,6 @@ def test_a_card_in_another_light_is_flagged(tmp_path: Path, share: float, words:
     assert any(re.search(words, doubt) for doubt in found.characterisation.warnings)
 
 
-@pytest.mark.slow
-def test_a_file_of_linear_values_is_recognised_by_its_grey_steps(tmp_path: Path) -> None:
-    codes = np.asarray(Image.open(shoot())) / 255.0
-    light = np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
-    path = tmp_path / "linear.tiff"
-    cv2.imwrite(str(path), np.rint(65535 * light).astype(np.uint16)[..., ::-1])
-    found = examine_photo(path, as_laid())
-    assert found.photograph.encoding == "linear, by the grey steps"
-    assert miss(found).mean() == pytest.approx(miss(read()).mean(), abs=0.1)
-
-
 # --- the cards
 
 

@@ -50,16 +50,17 @@ NAVY = np.interp(FINE, [380, 450, 520, 600, 700, 780], [0.04, 0.06, 0.03, 0.02, 
 
 
 @pytest.mark.parametrize(
-    ("light", "with_card", "most"),
+    ("light", "lit_by", "with_card", "most"),
     [
-        ("D65", True, 1.5),
-        pytest.param("LED-B3", True, 2.0, marks=pytest.mark.slow),
-        ("D65", False, 2.5),
-        pytest.param("LED-B3", False, 4.0, marks=pytest.mark.slow),
+        ("D65", "daylight", True, 1.5),
+        pytest.param("LED-B3", "white", True, 2.0, marks=pytest.mark.slow),
+        ("D65", "daylight", False, 2.5),
+        pytest.param("LED-B3", "white", False, 4.0, marks=pytest.mark.slow),
     ],
 )
-def test_textiles_are_read_back(light: str, with_card: bool, most: float) -> None:
-    found = [read(with_card, which=which, light=light) for which in (0, 1)]
+def test_textiles_are_read_back(light: str, lit_by: str, with_card: bool, most: float) -> None:
+    photos = [shoot(with_card=with_card, which=which, light=light) for which in (0, 1)]
+    found = [examine_photo(photo, as_laid(with_card, lit_by=lit_by)) for photo in photos]
     assert [len(each.cells) for each in found] == [21, 21]
     assert [each.empty for each in found] == [("D4", "D5", "D6")] * 2
     assert np.mean([miss(each) for each in found]) <= most
@@ -228,26 +229,6 @@ def test_faults_of_the_table_of_cells(tmp_path: Path, table: str, words: str) ->
         examine_photo(shoot(), as_laid(False, cells=tmp_path / "bad.csv"))
 
 
-def test_a_table_of_corners_gives_the_same_colours(tmp_path: Path) -> None:
-    photo, sheet = shoot(), read()
-    rows = ["cell,role,x1,y1,x2,y2,x3,y3,x4,y4"]
-    for role in ("swatch", "grey", "white", "patch"):
-        labels = sheet.frame.labels if role == "swatch" else [f"{role} {i}" for i in range(1000)]
-        for label, corners in zip(
-            labels, sheet.photograph.lens(sheet.frame.of(role)), strict=False
-        ):
-            if label not in sheet.empty:
-                rows.append(f"{label},{role}," + ",".join(f"{v:.2f}" for v in corners.ravel()))
-    table = tmp_path / "corners.csv"
-    table.write_text("\n".join(rows))
-    told = examine_photo(photo, as_laid(corners=table))
-    # Cells of a table are read in their middles, those of the page in the middle of the cloth:
-    # other threads of the same piece, which differ by the weave, far below the stated error.
-    off = delta_e([c.lab for c in told.cells], [c.lab for c in sheet.cells])
-    assert off.mean() < 0.1
-    assert np.all(off < 0.15 * np.array([c.error for c in sheet.cells]))
-
-
 def test_a_grid_by_four_corners() -> None:
     photo, sheet = shoot(with_card=False), read(False)
     lens = sheet.photograph.lens
@@ -265,24 +246,6 @@ def test_a_grid_by_four_corners() -> None:
     assert all("evenness of the light unknown" in r.warnings for r in found.swatches.readings)
     for each, true in zip(found.cells, TRUTH, strict=False):
         assert delta_e(each.lab, true) < 2.0 * each.error
-
-
-@pytest.mark.parametrize(
-    ("rows", "words"),
-    [
-        ("A1,0,0,9,0,9,9,0,9,extra", "row 2"),
-        ("A1,0,0,0,50,50,50,50,0", "clockwise"),
-        ("A1,0,0,x,0,50,50,0,50", "row 2, column x2: 'x' is not a number"),
-        ("A1,0,0,50", "row 2, column y2: is blank"),
-        ("A1,0,0,50,0,50,50,0,50\nA1,0,0,50,0,50,50,0,50", "row 3, column cell: .* stands twice"),
-        (",0,0,50,0,50,50,0,50", "row 2, column cell: is blank"),
-    ],
-)
-def test_faults_of_the_table_of_corners(tmp_path: Path, rows: str, words: str) -> None:
-    table = tmp_path / "c.csv"
-    table.write_text("cell,x1,y1,x2,y2,x3,y3,x4,y4\n" + rows + "\n")
-    with pytest.raises(InputError, match=words):
-        examine_photo(shoot(), PhotoOptions(corners=table))
 
 
 # --- differences, pictures, privacy
