@@ -262,7 +262,7 @@ def with_cards(photo: Photograph, frame: Frame, steps: int, lab: Array) -> Frame
         found["patch"] = parts(box, *grid_of(len(lab), float(top / right)))
         if frame.layout is not None:
             found["patch"] = _find_patches(photo, lab, found["patch"])
-    return frame.telling(found)
+    return replace(frame, places={**frame.places, **found})
 
 
 def grid_of(count: int, aspect: float) -> tuple[int, int]:

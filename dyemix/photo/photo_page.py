@@ -148,15 +148,12 @@ def write_photo_page(
     if paper not in PAPERS:
         raise DyemixError(f"paper {paper!r} is unknown: A4 or Letter.")
     readings = () if swatches is None else swatches.readings
-    # Each piece of cloth once, in the order of the table.
-    names = ("" if r.recipe is None else r.recipe.exact for r in readings)
-    pieces = list(
-        dict.fromkeys((n, r.swatch or r.name) for n, r in zip(names, readings, strict=True))
-    )
+    named = [("" if r.recipe is None else r.recipe.exact, r.swatch or r.name) for r in readings]
+    pieces = list(dict.fromkeys(named))  # each piece of cloth once, in the order of the table
     layouts = layouts_of(max(cells or (0 if pieces else 24), len(pieces)))
     labels = [label for layout in layouts for label in layout.labels]
     pieces += [("", "")] * (len(labels) - len(pieces))
-    labelled = [(label, *piece) for label, piece in zip(labels, pieces, strict=True)]
+    labelled = ((label, *piece) for label, piece in zip(labels, pieces, strict=True))
     said = {key: value for r in readings for key, value in r.conditions.items()}
     keys = dict.fromkeys((*METHOD[:7], *said))
     method = "".join(f"# {key}: {said.get(key, '')}".rstrip() + "\n" for key in keys)

@@ -53,10 +53,6 @@ class Frame:
         """The places of one role ``(N, 4, 2)``, in order; none where there are none."""
         return self.places.get(role, np.empty((0, 4, 2)))
 
-    def telling(self, places: Mapping[str, Array]) -> Frame:
-        """The same with these places instead of its own of their roles."""
-        return replace(self, places={**self.places, **places})
-
 
 @dataclass(frozen=True, eq=False)
 class Lens:
@@ -128,7 +124,9 @@ def read_grid(text: str, grey_at: str = "", card_at: str = "") -> Frame:
     for role, points in words.items():
         box = np.array([(float(x), float(y)) for x, y in _POINT.findall(points)])
         upright = box.shape == (4, 2) and box[1, 0] - box[0, 0] > abs(box[1, 1] - box[0, 1])
-        wrong = points and not (upright and _area(box) >= 100)
+        # Half the cross product of the diagonals is the area, positive where they run clockwise.
+        (x, y), (u, v) = box[2:] - box[:2] if upright else np.zeros((2, 2))
+        wrong = points and x * v - y * u < 200.0
         refuse(wrong, "photo.four_corners", role=role, help=how, error=InputError)
         places |= {role: box[np.newaxis]} if points else {}
     block = places["swatch"][0]
@@ -138,12 +136,6 @@ def read_grid(text: str, grey_at: str = "", card_at: str = "") -> Frame:
     refuse(2.0 * other < told, "photo.long_cells", **long, error=InputError)
     places["swatch"] = parts(block, rows, columns)
     return Frame(Layout(-1, rows, columns).labels, places)
-
-
-def _area(corners: Array) -> float:
-    """Area in square pixels, positive for corners that run clockwise on the screen."""
-    x, y = corners.T
-    return float(0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
 
 
 def mark_dictionary() -> Any:
