@@ -93,7 +93,7 @@ def test_help_on_a_command_and_on_tables(run: Command):
     assert run("help", "match").stdout == run("match", "--help").stdout
     assert run("help").stdout == run("--help").stdout
     tables = run("help", "tables").stdout
-    for word in ("recipe", "cloth_g", "stock_pct", "left_ml", "sample", "x1", "colour"):
+    for word in ("recipe", "cloth_g", "stock_pct", "left_ml", "sample", "colour"):
         assert word in tables
     assert run("help", "puce").returncode == 2
 
