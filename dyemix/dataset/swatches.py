@@ -136,10 +136,7 @@ class SwatchSet(Several[Swatch]):
     @property
     def dyes(self) -> tuple[str, ...]:
         """Every dye named in a recipe, in order of first appearance."""
-        seen: dict[str, None] = {}
-        for reading in self.readings:
-            seen.update(dict.fromkeys(reading.recipe or ()))
-        return tuple(seen)
+        return tuple(dict.fromkeys(dye for r in self.readings for dye in r.recipe or ()))
 
     @property
     def unread(self) -> tuple[Reading, ...]:
@@ -193,13 +190,14 @@ class SwatchSet(Several[Swatch]):
         pieces about their recipe, undyed cloth left out (no dye was weighed); each piece is the
         mean of its readings, so what is left of the reading scatter is in it.
         """
-        several = [s for s in self.swatches if len(s.readings) > 1]
-        steady = [[r for i, r in enumerate(s.readings) if i not in s.odd] for s in several]
+        pieces = [
+            ([s.label], _labs(r for i, r in enumerate(s.readings) if i not in s.odd))
+            for s in self.swatches if len(s.readings) > 1
+        ]  # fmt: skip
         again: dict[Recipe, list[Swatch]] = {}
         for swatch in (swatch for swatch in self.swatches if swatch.recipe):
             again.setdefault(swatch.recipe, []).append(swatch)
         alike = [group for group in again.values() if len(group) > 1]
-        pieces = [([s.label], _labs(kept)) for s, kept in zip(several, steady, strict=True)]
         twins = [([s.label for s in group], _labs(group)) for group in alike]
         return Repeats(
             scatter("Readings of one swatch", pieces, said("readings.again"), ODD_DISTANCE),

@@ -18,6 +18,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import suppress
 from xml.etree.ElementTree import Element, ParseError  # reading goes through defusedxml
 
 from dyemix.arrays import LAB
@@ -40,9 +41,8 @@ _WORDS = data("instruments")
 _SCALES: dict[str, str] = _WORDS["scales"]
 
 
-#: A line: its number, the words in it, and the whole of it; a set of values and its line.
-_Line = tuple[int, list[str], str]
-_Set = tuple[int, list[str]]
+#: A line, or a set of values: its number, and the words in it.
+_Line = tuple[int, list[str]]
 
 
 def is_cgats(text: str) -> bool:
@@ -56,7 +56,7 @@ def read_cgats(text: str, faults: Faults) -> SwatchSet:
     faults.note("cgats")
     marks, told = _scan(text, faults)
     keywords, remarks = _keywords(told[""])
-    fields = [token for _, tokens, _ in told["BEGIN_DATA_FORMAT"] for token in tokens]
+    fields = [token for _, tokens in told["BEGIN_DATA_FORMAT"] for token in tokens]
     format_line, begins = (marks["BEGIN_DATA_FORMAT"] or [1])[0], marks["BEGIN_DATA"]
 
     def check(name: str, count: int) -> None:
@@ -107,7 +107,7 @@ def _scan(text: str, faults: Faults) -> tuple[dict[str, list[int]], dict[str, li
             place = word if word in told else ""
             marks[word].append(number)
         elif tokens:
-            told[place].append((number, tokens, line))
+            told[place].append((number, tokens))
             fields += len(tokens) if place == "BEGIN_DATA_FORMAT" else 0
         if fields > 2 * MOST_COLUMNS or len(told["BEGIN_DATA"]) > MOST_ROWS:
             faults.stop("many_sets", number, fields=2 * MOST_COLUMNS, sets=MOST_ROWS)
@@ -129,22 +129,21 @@ def _keywords(lines: list[_Line]) -> tuple[dict[str, tuple[str, int]], Remarks]:
     """What keywords say, each with its line, and what else the lines tell."""
     keywords: dict[str, tuple[str, int]] = {}
     remarks = []
-    for number, (first, *rest), line in lines:
+    for number, (first, *rest) in lines:
         name, value = first.upper(), " ".join(rest)
         if name == "KEYWORD" or (number == 1 and not rest):
             continue  # KEYWORD only declares a name that is used below; line 1 names the standard
         if name == "WEIGHTING_FUNCTION" and "," in value:  # "ILLUMINANT, D50"
             name, _, value = (part.strip() for part in value.partition(","))
         if not value:
-            remarks.append((number, line.strip()))
+            remarks.append((number, first))
         elif keywords.setdefault(name.upper(), (value, number))[0] != value:
             remarks.append((number, said("tables.again", name=name.upper(), value=value)))
     return keywords, remarks
 
 
-def _whole_sets(lines: list[_Line], width: int, stated: str, faults: Faults) -> list[_Set]:
+def _whole_sets(sets: list[_Line], width: int, stated: str, faults: Faults) -> list[_Line]:
     """Sets that run over several lines become one; a set of any other length is a fault."""
-    sets = [(line, row) for line, row, _ in lines]
     uneven = [(line, len(row)) for line, row in sets if len(row) != width]
     if not uneven or not width:
         return sets
@@ -157,8 +156,8 @@ def _whole_sets(lines: list[_Line], width: int, stated: str, faults: Faults) -> 
 
 
 def _pairs(
-    fields: list[str], sets: list[_Set], format_line: int, faults: Faults
-) -> tuple[list[str], list[_Set], str]:
+    fields: list[str], sets: list[_Line], format_line: int, faults: Faults
+) -> tuple[list[str], list[_Line], str]:
     """Turn SPECTRAL_NM, SPECTRAL_PCT pairs, wavelengths in the sets, into fields; and the scale."""
     upper = [*map(str.upper, fields), ""]
     at = [i for i, name in enumerate(upper) if name == "SPECTRAL_NM"]
@@ -328,12 +327,10 @@ def _rows(
 def _bands(stated: dict[str, str], count: int, number: int, faults: Faults) -> tuple[str, ...]:
     """The headings of a spectrum; empty, and a fault, where its wavelengths are not stated."""
     start, step = stated.get("StartWL", ""), stated.get("Increment", "")
-    try:
+    with suppress(ValueError):
         first, apart = float(start), float(step)
         if 300 <= first <= 1100 and 0 < apart <= 100 and 2 <= count <= MOST_COLUMNS:
             return tuple(f"{first + apart * i:g} nm" for i in range(count))
-    except ValueError:
-        pass
     told = {"count": count, "start": start or "?", "step": step or "?"}
     faults.tell("no_grid", number, _SPECTRUM, **told)
     return ()

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
+from math import inf
 from types import MappingProxyType
 from typing import Any
 
@@ -27,33 +28,31 @@ _DEEPEST = 20.0
 _LONGEST_RECIPE = 500
 #: Colours that get their spectrum together.
 _TOGETHER = 1024
-_AMOUNT = re.compile(r"([0-9]*[.,]?[0-9]+)\s*(?:%|g|pct|% w/v)?")
-_STRENGTH = re.compile(r"(.*[^\W\d_].*?)\s+([0-9]*[.,]?[0-9]+)\s*%?")
+_AMOUNT = re.compile(r"(?:(.*[^\W\d_].*?)\s+)?([0-9]*[.,]?[0-9]+)\s*(?:%|g|pct|% w/v)?")
 #: What the ``# key: value`` lines that hold for the whole file may say, and how it may be put.
 _SAID: Mapping[str, Mapping[str, str]] = data("headings")["said"]
 
 
-def _positive(text: str) -> float | None:
-    match = _AMOUNT.fullmatch(text)
-    value = float(match[1].replace(",", ".")) if match else 0.0
-    return value if 0 < value < float("inf") else None
-
-
-def _strengths(text: str) -> dict[str, float] | None:
-    """``2`` for every stock, or ``marigold 2, navy 1``; None where one is none."""
+def _amounts(text: str) -> dict[str, float] | None:
+    """``2`` for every dye, or ``marigold 2, navy 1``; None where one is no number above 0."""
     found = {}
     for piece in map(str.strip, re.split(r"[;,+](?=\s*[^\W\d])", text)):
-        match = _STRENGTH.fullmatch(piece) if len(piece) < _LONGEST_RECIPE else None
-        if (value := _positive(match[2] if match else piece)) is None:
+        match = _AMOUNT.fullmatch(piece) if len(piece) < _LONGEST_RECIPE else None
+        if match is None or not 0 < (value := float(match[2].replace(",", "."))) < inf:
             return None
-        found[dye_name(match[1]) if match else ""] = value
+        found[dye_name(match[1] or "")] = value
     return found
+
+
+def _weight(text: str) -> float | None:
+    found = _amounts(text) or {}
+    return found.get("") if len(found) == 1 else None
 
 
 #: What turns spoons and mL into % owf: how each is read, should be written, what stands for it.
 _MEASURES: Mapping[str, tuple[Callable[[str], Any], str, Any]] = {
-    "stock_pct": (_strengths, "% w/v, as 2, or as 'marigold 2, navy 1'", {"": 1.0}),
-    "cloth_g": (_positive, "grams of dry cloth, as 240", 1.0),
+    "stock_pct": (_amounts, "% w/v, as 2, or as 'marigold 2, navy 1'", {"": 1.0}),
+    "cloth_g": (_weight, "grams of dry cloth, as 240", 1.0),
     "spoons": ({s: s for s in SPOON_SETS}.get, f"one of {', '.join(SPOON_SETS)}", "metric"),
 }
 

@@ -156,11 +156,6 @@ class _Page(NamedTuple):
     rows: list[list[str]]
     formulas: list[tuple[str, str, bool]]
 
-    @property
-    def is_table(self) -> bool:
-        rows = self.rows[:_HEADER_ROWS]
-        return any(sheets.is_swatch_table(row) or sum(map(sheets.known, row)) > 3 for row in rows)
-
 
 def is_workbook(data: bytes) -> bool:
     """Whether `data` is a zip archive, or an old binary workbook (which is then refused)."""
@@ -172,7 +167,7 @@ def read_workbook(data: bytes, faults: Faults) -> SwatchSet:
     pages = [page for page in _pages(data, faults) if any(map(any, page.rows))]
     if not pages:
         faults.stop("empty")
-    tables = [page for page in pages if page.is_table]
+    tables = [page for page in pages if any(map(_is_heading, page.rows[:_HEADER_ROWS]))]
     page = (tables or pages)[0]
     if len(tables) > 1:
         names = few([repr(table.title) for table in tables], 5)
@@ -191,6 +186,10 @@ def read_workbook(data: bytes, faults: Faults) -> SwatchSet:
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows(page.rows)
     return read_text(out.getvalue(), faults)
+
+
+def _is_heading(cells: list[str]) -> bool:
+    return sheets.is_swatch_table(cells) or sum(map(sheets.known, cells)) > 3
 
 
 def _pages(data: bytes, faults: Faults) -> list[_Page]:
