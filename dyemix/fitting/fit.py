@@ -226,9 +226,10 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         odd |= found
         squares.counts[list(found)] = ODD_WEIGHT
     first = squares.beside(squares.fit(surface, squares.counts, PRIOR_STRENGTH), surface)
-    scatter = scatter_of(first, squares.dye, squares.depth, swatches)
-    ladders = squares.ladders(surface, spread, scatter.strength)
     misfit = _misfit(squares, left)
+    trust = (_MISFIT_FROM / max(misfit or 0.0, _MISFIT_FROM)) ** 2
+    scatter = scatter_of(first, squares.dye, squares.depth, swatches, trust)
+    ladders = squares.ladders(surface, spread, scatter.strength)
     beyond = float(np.sqrt(max((misfit or 0.0) ** 2 - _MISFIT_FROM**2, 0.0)))
     dyes = range(len(squares.names))
     palest, deepest = np.array([squares.depth[squares.dye == i][[0, -1]] for i in dyes]).T

@@ -288,12 +288,14 @@ class Squares:
         return Ladders(np.exp(middle.curves), middle.law, surface, modes, ceiling)
 
 
-def scatter_of(squares: Beside, dye: Indices, depth: Array, swatches: SwatchSet) -> Scatter:
+def scatter_of(
+    squares: Beside, dye: Indices, depth: Array, swatches: SwatchSet, trust: float = 1.0
+) -> Scatter:
     """Every scatter as squares of dyes ``(N,)`` at depths ``(N,)`` show it, under its prior.
 
     Squares dyed again count in full; how far single squares lie from their law counts at a third,
-    since that holds the law's own misfit too. Half of the variance is taken for dosing and half
-    for the pot: squares of one dye show both together.
+    since that holds the law's own misfit too, times the `trust` that ladders behave as dye. Half of
+    the variance is taken for dosing and half for the pot: squares of one dye show both together.
     """
     again = freedom = ladder = ladder_freedom = 0.0
     for i in np.unique(dye[squares.tells]):
@@ -307,8 +309,8 @@ def scatter_of(squares: Beside, dye: Indices, depth: Array, swatches: SwatchSet)
         freedom += len(logs) - len(means)
         ladder += float((means**2).sum())
         ladder_freedom += max(len(means) - 1.5, 0.0)  # a level, and a law under its prior
-    total = (PRIOR_WORTH * PRIOR_STRENGTH**2 + again + ladder / 3.0) / (
-        PRIOR_WORTH + freedom + ladder_freedom / 3.0
+    total = (PRIOR_WORTH * PRIOR_STRENGTH**2 + again + trust * ladder / 3.0) / (
+        PRIOR_WORTH + freedom + trust * ladder_freedom / 3.0
     )
     half = float(np.sqrt(total / 2.0))
     note = said("fit.scatter", half=100.0 * half, again=freedom, ladder=ladder_freedom)

@@ -113,6 +113,14 @@ def test_the_scatter_of_squares(dyes: list[Any], variance: float) -> None:
     assert found.dosing == found.pot == pytest.approx(np.sqrt(variance / 2.0), rel=1e-5)
 
 
+def test_ladders_that_are_hardly_dye_tell_little_of_scatter() -> None:
+    """At a trust of a quarter, squares off their law count a quarter of a third."""
+    squares = beside([0.05, -0.05, 0.05, 0.28]), np.zeros(4, dtype=np.intp), np.arange(1.0, 5.0)
+    variance = (0.01 + 0.0859 / 12.0) / (4.0 + 2.5 / 12.0)
+    found = scatter_of(*squares, lab(50.0), 0.25)
+    assert found.dosing == pytest.approx(np.sqrt(variance / 2.0), rel=1e-5)
+
+
 def test_the_scatter_of_readings() -> None:
     """At L* 50 S_L is 1: of 49.8 and 50.2 (4 × 0.15² + 2 × 0.2²) ÷ (4 + 1) in lightness."""
     nothing = beside([]), np.empty(0, dtype=np.intp), np.empty(0)
