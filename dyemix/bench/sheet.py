@@ -177,7 +177,7 @@ def _templates() -> Environment:
     environment.filters |= {"whole": whole, "wrapped": _wrapped, "columns": _columns}
     environment.globals |= {
         "caution": data("cautions"), "orders": ORDERS, "spoon_sets": SPOON_SETS,
-        "spoon_set": units.spoon_set_name, "for_weak": units.FOR_WEAK, "owf": format_amount,
+        "for_weak": units.FOR_WEAK, "owf": format_amount,
         "n": "{:g}".format, "figures": "{:.3g}".format, "width": WIDTH,
     }  # fmt: skip
     return environment

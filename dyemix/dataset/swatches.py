@@ -139,19 +139,9 @@ class SwatchSet(Several[Swatch]):
         return tuple(dict.fromkeys(dye for r in self.readings for dye in r.recipe or ()))
 
     @property
-    def unread(self) -> tuple[Reading, ...]:
-        """Rows whose reading is still blank."""
-        return tuple(r for r in self.readings if r.reflectance is None)
-
-    @property
     def unnamed(self) -> tuple[Reading, ...]:
         """Rows with a reading but no recipe: not yet fit to fit."""
         return tuple(r for r in self.readings if r.recipe is None)
-
-    @property
-    def rough(self) -> bool:
-        """Whether any spectrum was made up from three numbers."""
-        return any(r.rough for r in self.readings)
 
     @cached_property
     def light(self) -> Light:

@@ -110,11 +110,6 @@ def volume_text(ml: float, units: str) -> str:
     return f"{metric} ({ounces / 32:.3g} qt)" if ounces >= 32 else f"{metric} ({ounces:.2g} fl oz)"
 
 
-def spoon_set_name(spoons: str) -> str:
-    """A spoon set as it is printed."""
-    return "US" if spoons == "us" else spoons
-
-
 def temperature_text(celsius: float, units: str) -> str:
     """Degrees Celsius, and Fahrenheit beside it for US units."""
     return f"{celsius:g} °C ({celsius * 9 / 5 + 32:.0f} °F)" if units == "us" else f"{celsius:g} °C"

@@ -88,7 +88,7 @@ def _fittable(swatches: SwatchSet) -> SwatchSet:
 def _ladders(swatches: SwatchSet) -> Squares:
     """The ladders of a table on its undyed cloth. Raises `FitError` where either is missing."""
     table = swatches.source or "this table"
-    unread = 0 if swatches.swatches else len(swatches.unread)
+    unread = not swatches.swatches and sum(r.reflectance is None for r in swatches.readings)
     refuse(unread, "fit.unread", table=table, count=unread, error=FitError)
     refuse(not swatches.undyed, "fit.no_undyed", table=table, error=FitError)
     ladders = {name: ladder for name in swatches.dyes if (ladder := swatches.ladder(name))}

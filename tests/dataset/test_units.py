@@ -13,7 +13,6 @@ from dyemix.dataset.units import (
     dye_g,
     parse_volume,
     parse_weight,
-    spoon_set_name,
     stock_ml,
     temperature_text,
     to_mark,
@@ -183,5 +182,3 @@ def test_temperatures_and_spoon_sets_in_words() -> None:
     assert temperature_text(40, "metric") == "40 °C"
     assert temperature_text(40, "us") == "40 °C (104 °F)"
     assert temperature_text(21.5, "us") == "21.5 °C (71 °F)"
-    assert spoon_set_name("us") == "US"
-    assert spoon_set_name("metric") == "metric"

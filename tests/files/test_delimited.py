@@ -201,7 +201,7 @@ def test_rows_cut_short_and_a_name_with_separators(read: Read) -> None:
 def test_unnamed_and_unread_rows_are_kept(read: Read) -> None:
     swatches = read("name,recipe,hex\nscan 7,,#aabb99\nscan 8,gold 1,\n")
     assert [r.name for r in swatches.unnamed] == ["scan 7"]
-    assert [r.name for r in swatches.unread] == ["scan 8"]
+    assert [r.name for r in swatches.readings if r.reflectance is None] == ["scan 8"]
 
 
 # What is doubtful: kept and flagged
