@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from functools import partial
@@ -19,8 +20,9 @@ from dyemix.bench.stock import Dose, Stock, read_each
 from dyemix.dataset.recipe import Recipe, dye_names, is_name
 from dyemix.dataset.result import Value
 from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
+from dyemix.dataset.target import Target
 from dyemix.dataset.units import FOR_WEAK, parse_weight
-from dyemix.errors import DyemixError, Fault, InputError, RecipeError, refuse
+from dyemix.errors import DyemixError, Fault, InputError, RecipeError, TargetError, refuse
 from dyemix.files.small_tables import Column, number
 from dyemix.model.dyes import DyeSet
 
@@ -36,7 +38,7 @@ class Job(Value):
     cloth_g: float
     cloth: str = ""
     pieces: int = 1
-    target: str = ""
+    target: Target | str = ""
     liquor_ratio: float | None = None
     alkali: str | None = None
     row: int | None = None
@@ -48,11 +50,18 @@ def _whole(text: str) -> int:
     return int(text)
 
 
+def _aim(text: str) -> Target | str:
+    """A colour that is wanted, or other words of the caller's."""
+    with suppress(TargetError):
+        return Target.parse(text)
+    return text
+
+
 _RECIPE = Column("recipe", needed=True)
 _COLUMNS = (
     Column("job", needed=True), _RECIPE,
     Column("cloth_g", lambda text: parse_weight(text + " g" * text[-1].isdigit()), needed=True),
-    Column("cloth"), Column("pieces", _whole), Column("target"),
+    Column("cloth"), Column("pieces", _whole), Column("target", _aim),
     Column("liquor ratio", partial(stated, "liquor_ratio")), Column("alkali"),
 )  # fmt: skip
 
@@ -75,9 +84,11 @@ def read_recipes(path: str | os.PathLike[str], cloth_g: float) -> tuple[Job, ...
     """
 
     def job(place: dict[str, Any], values: dict[str, Any]) -> Job:
-        return Job(values["target"], cloth_g=cloth_g, **values, **place)
+        named = {"job": values.pop("target"), "target": values.pop("wanted", "")}
+        return Job(**named, cloth_g=cloth_g, **values, **place)
 
-    every = read_each(path, (Column("target", needed=True), _RECIPE), job, others=True)
+    columns = (Column("target", needed=True), _RECIPE, Column("wanted", _aim))
+    every = read_each(path, columns, job, others=True)
     return tuple({job.job: job for job in reversed(every)}.values())[::-1]
 
 

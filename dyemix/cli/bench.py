@@ -6,6 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from click import get_current_context
+
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
@@ -85,7 +87,7 @@ def bath(
         cloth_g = given("cloth_g")
         jobs = read_recipes(recipe, cloth_g) if cloth_g else read_jobs(recipe)
         shared.show(plan := dyemix.bench_plan(jobs, **how))
-        sheets = plan.sheets
+        sheets, aims = plan.sheets, {job.job: job.target for job in jobs}
     else:
         refuse(given("cloth_g") is None, "say how much cloth.", error=UnstatedError)
         if dyes is not None and dyes.demo and not given("demo"):
@@ -98,12 +100,13 @@ def bath(
             told = promised(dyed_for(book, dyes, wanted, given("used method")), sheet.recipe)
             sheet = replace(sheet, expect=told or sheet.expect)
         shared.show(sheet)
-        sheets = (sheet,)
-        if dyes is not None and (wanted is not None or book):
-            shared.trial(sheet.recipe, dyes, aim or "", wanted, over)
+        sheets, aims = (sheet,), {sheet.job: wanted}
     if book and all(sheet.job for sheet in sheets):
-        book.add_sheets(*sheets, method=given("method") or "")
+        book.add_sheets(*sheets, method=given("method") or "", aims=aims)
         shared.kept(", ".join(sheet.job for sheet in sheets))
+    if dyes is not None and (wanted is not None or book):
+        get_current_context().meta["job"] = sheets[0].job  # of a day, the first of them
+        shared.trial(sheets[0].recipe, dyes, aim or "", wanted, over)
 
 
 def stock(dye: str, warm: bool, **how: Any) -> None:

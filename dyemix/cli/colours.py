@@ -44,10 +44,12 @@ def match(
     misused(other is not None, "usage.one_or_many")
     dyes, limits = shared.dyes(*(f"{dye} 1" for dye in limits["use"])), given_only(limits)
     whole = detail or "count" in limits or given("json") or given("draw")
-    limits["kit"] = shared.kit(measure := limits.pop("measure", None), dyes)
     if in_hand := limits.pop("in_hand", ""):
         misused(not given("cloth_g"), "usage.in_hand")
-        limits["in_hand"] = parse_in_hand(in_hand, given("cloth_g"))
+        limits["in_hand"], strengths = parse_in_hand(in_hand, given("cloth_g"))
+        if not (given("stock") or shared.chosen()):
+            get_current_context().meta["stock"] = strengths
+    limits["kit"] = shared.kit(measure := limits.pop("measure", None), dyes)
     if targets is None:
         words = str(target)
         if not whole:
@@ -103,14 +105,14 @@ def trial(
 
     lot, note, aimed = kept["lot"] or "", kept["note"] or "", aim or ""
     if recipe is None:
-        more = over or other_dyes or dosing or day or picture or given("job") or lot or note
-        misused(more or aim is None, "usage.alone")
+        more = over or other_dyes or dosing or day or picture or lot or note
+        misused(more or given("job") or given("draw") or aim is None, "usage.alone")
         _compare(reading, str(aim))
         return
     dyes = shared.dyes(recipe)
     wanted, dyed = shared.wanted(aim), shared.recipe(recipe, dyes)
     book, job, shown = shared.chosen(), given("job") or "", photographed(reading)
-    misused(wanted is None and not book, "usage.no_target")
+    misused(wanted is None and (given("draw") or not book), "usage.no_target")
     on = None if over is None else shared.piece(over, dyes.light)
     piece = shared.piece(reading, dyes.light, dyed)
     bath = Bath.FIRST if on is None else Bath.SECOND

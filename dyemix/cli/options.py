@@ -135,6 +135,10 @@ class Command(click.Command):
         places = [writing.destination(path, **care()) for path in written]
         alike = len(set(places)) < len(places)
         refuse(alike, "two answers do not go into one file: name another for each.")
+        if picture := values.get("draw"):
+            from dyemix.plots import ending
+
+            ending(picture)
         try:
             return super().invoke(context)
         except (UnstatedError, AmbiguousError) as error:

@@ -162,7 +162,7 @@ def colour_row(lab: np.ndarray[Any, Any], light: object, code: str) -> dict[str,
 
 
 def _plain(value: object) -> object:
-    return value.exact if isinstance(value, Recipe) else value and _cell(value)
+    return value.exact if isinstance(value, Recipe) else None if value is None else _cell(value)
 
 
 def _cell(value: object) -> object:

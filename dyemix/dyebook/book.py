@@ -7,7 +7,7 @@ added nothing.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from datetime import date, datetime
 from functools import partial
@@ -255,14 +255,22 @@ class DyeBook(AbstractContextManager["DyeBook"]):
 
     recipes = _kept(records.KeptRecipe, "kept_recipe")
 
-    def add_sheets(self, *sheets: BathSheet, method: str = "") -> None:
-        """Keep bath sheets, each under its job, or under its recipe where it names none."""
+    def add_sheets(
+        self, *sheets: BathSheet, method: str = "", aims: Mapping[str, object] | None = None
+    ) -> None:
+        """Keep bath sheets, each under its job, or under its recipe where it names none.
+
+        `aims` are the colours wanted, by job; one that is no `Target` is left to the sheet's words.
+        """
         what = ", ".join(sheet.job or str(sheet.recipe) for sheet in sheets)
         with self._writing(f"bath sheet of {what}") as db:
             for sheet in sheets:
                 rows.admit(db, sheet.demo)
                 of = _belongs(db, sheet.recipe, sheet.job, method)
                 rows.insert(db, "sheet", made=sheet.on, content=sheet.to_json(), **of)
+                if isinstance(aim := (aims or {}).get(sheet.job), Target):
+                    told = {"job": of["job"], "kept": sheet.on, "recipe": sheet.recipe}
+                    rows.insert(db, "recipe", **told, as_written="", target=aim, note="")
 
     sheets = _kept(BathSheet, "kept_sheet")
 

@@ -75,16 +75,18 @@ def _once(text: str, wanted: str, fits: Callable[[str, float], bool]) -> dict[st
     return out
 
 
-def parse_in_hand(text: str, cloth_g: float) -> dict[str, float]:
+def parse_in_hand(text: str, cloth_g: float) -> tuple[dict[str, float], str]:
     """``navy 180 mL 2 %, gold 90 mL 2 %`` on `cloth_g` of cloth, to the most % owf of each.
 
-    Two jars of one dye add up. Raises `DyemixError` for what it cannot read.
+    Two jars of one dye add up. Also the strengths, as `parse_stock` reads them, of the strongest
+    jar of each. Raises `DyemixError` for what it cannot read.
     """
-    out: dict[str, float] = {}
+    out, strongest = dict[str, float](), dict[str, float]()
     refuse(not cloth_g > 0, "matching.kit.cloth", cloth_g)
     for dye, (ml, pct) in _by_dye(text, r"# *ml\s+(?:of\s+)?# *%", said("matching.kit.jar")):
         out[dye] = out.get(dye, 0.0) + ml * pct / cloth_g
-    return out
+        strongest[dye] = max(pct, strongest.get(dye, 0.0))
+    return out, ", ".join(f"{dye} {pct:g}" for dye, pct in strongest.items())
 
 
 @dataclass(frozen=True)

@@ -286,5 +286,6 @@ def recipes_table(found: ManyMatches) -> str:
     # Headed as what it is: a list of predictions must not pass for a table of readings.
     heads = {name: f"predicted {name}" for name in (*LAB, "hex")}
     table = found.to_frame().rename(columns=heads)
+    table.insert(1, "wanted", [matches.target.typed for matches in found for _ in matches])
     mark = f"# {DEMO_WARNING}\n" if found.demo else ""
     return mark + str(table.to_csv(index=False, float_format="%.6g", lineterminator="\n"))

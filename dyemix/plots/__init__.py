@@ -72,7 +72,7 @@ def plot(
     if ax is not None:
         return _panel(result, ax)
     if path is not None:  # refused before any time is spent
-        _ending(Path(path))
+        ending(Path(path))
         destination(path, force=force, inputs=inputs)
     drawing = pages(result, **options)
     if path is not None:
@@ -85,7 +85,7 @@ def save(
 ) -> list[Path]:
     """Write pages as `plot` has it, all of the files or none, and name those. Raises as that."""
     place = Path(path)
-    suffix, files = _ending(place), {place: pages}
+    suffix, files = ending(place), {place: pages}
     if suffix != ".pdf" and len(pages) > 1:
         files = {place.with_stem(f"{place.stem}-{i}"): [page] for i, page in enumerate(pages, 1)}
     for file in files:
@@ -95,7 +95,7 @@ def save(
     return list(files)
 
 
-def _ending(place: Path) -> str:
+def ending(place: Path) -> str:
     """Which of the `FORMATS` a picture of this name is in. Raises `DyemixError` for none."""
     suffix = place.suffix.lower()
     ending = f"ends in {suffix!r}" if suffix else "has no ending"

@@ -190,12 +190,14 @@ def mixes(report: FitReport | Evaluation) -> Pages:
     """Draw what was promised of own mixes, each by a fit that had not seen it, and what came."""
     checks = sorted(report.checks, key=lambda c: -c.delta_e / c.bound)
     kept = sum(check.kept for check in checks)
-    title = f"{kept} of {len(checks)} mixes came within what was promised"
-    note = f"{promises_kept(tuple(checks))}." if checks else "No mix of yours has been read yet."
+    title, notes = "No mix of yours has been read yet", list[str]()
+    if checks:
+        title = f"{kept} of {len(checks)} mixes came within what was promised"
+        notes = [f"{promises_kept(tuple(checks))}."]
     ruler = _Ruler.of([max(check.delta_e, check.bound) for check in checks])
 
     def begin() -> Paper:
-        paper = Paper("mixes", title, [note], demo=report.demo, light=report.light)
+        paper = Paper("mixes", title, notes, demo=report.demo, light=report.light)
         ruler.head(paper, 3, 0.2)
         return paper
 

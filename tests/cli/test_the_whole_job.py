@@ -138,6 +138,46 @@ def test_of_undyed_cloth_nothing_is_to_be_poured(run: Command) -> None:
     assert not steps(done)
 
 
+def test_what_is_in_hand_is_poured_at_its_own_strength(run: Command) -> None:
+    assert begun(run).returncode == 0
+    jars = ("--in-hand", "gold 400 mL 2 %, teal 400 mL 4 %", "--cloth", "100g")
+    shelf = ("--swatches", "mine.csv")
+    done = run("match", "60 -20 15", *jars, *shelf)
+    (bath,) = steps(done)
+    assert bath[bath.index("--stock") + 1] == "gold 2, teal 4"
+    amounts = dict(re.findall(r"(gold|teal) (\d\.\d+)", bath[1]))
+    ml = dict(re.findall(r"(gold|teal) ([\d.]+) mL", done.stdout))
+    for dye, pct in (("gold", 2.0), ("teal", 4.0)):
+        assert float(ml[dye]) == pytest.approx(100 * float(amounts[dye]) / pct, abs=0.1)
+
+
+def test_a_day_of_jobs_knows_what_each_was_for(run: Command) -> None:
+    assert begun(run).returncode == 0
+    (run.folder / "wanted.csv").write_text("name,colour\nsage,60 -20 15 D65/10\n", encoding="utf-8")
+    (day,) = steps(run("match", "--targets", "wanted.csv", "-o", "day.csv", *BOOK))
+    assert ",()," not in (run.folder / "day.csv").read_text(encoding="utf-8"), "no warning is blank"
+    (trial,) = steps(run(*day), "58 -24 12")
+    assert trial[trial.index("--job") + 1] == "sage"
+    assert "--target" not in trial
+    assert "L* 60.0, a* -20.0, b* 15.0 (D65/10°)" in run(*trial).stdout
+    undone = [run("book", "undo", *BOOK).stderr for _ in range(2)]
+    assert ["trial" in undone[0], "sheet" in undone[1]] == [True, True], (
+        "one thing done, one undone"
+    )
+    assert "no job is called" in run("book", "show", "sage", *BOOK).stderr
+
+
+@pytest.mark.parametrize(
+    "words", ["match '60 -20 15'", "fit", "trial 'gold 1' --reading '70 9 50' --target '#c8a040'"]
+)
+def test_a_picture_that_cannot_be_is_refused_before_the_answer(run: Command, words: str) -> None:
+    (run.folder / "mine.csv").write_text(SQUARES, encoding="utf-8")
+    done = run(*shlex.split(words), "--draw", "answer.jpg")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert run(*shlex.split(words), "--draw", "answer.png").returncode == 0
+    assert (run.folder / "answer.png").exists()
+
+
 # A finished piece ---------------------------------------------------------------------------------
 
 

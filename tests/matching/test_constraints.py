@@ -183,11 +183,13 @@ def test_the_cost_of_a_kilogram_of_cloth_is_told_and_breaks_ties(dyes: DyeSet) -
 
 
 def test_jars_as_they_are_written() -> None:
-    assert parse_in_hand("navy 180 mL 2 %, gold 90 mL 2 %", 240.0) == {
+    assert parse_in_hand("navy 180 mL 2 %, gold 90 mL 2 %", 240.0)[0] == {
         "navy": pytest.approx(1.5), "gold": pytest.approx(0.75),
     }  # fmt: skip
-    assert parse_in_hand("Dark  Navy 7,5ml of 4%", 30.0) == {"dark navy": pytest.approx(1.0)}
-    assert parse_in_hand("navy 100 mL 2 %; navy 50 mL 4 %", 100.0) == {"navy": pytest.approx(4.0)}
+    one = parse_in_hand("Dark  Navy 7,5ml of 4%", 30.0)
+    assert one == ({"dark navy": pytest.approx(1.0)}, "dark navy 4")
+    two = parse_in_hand("navy 100 mL 2 %; navy 50 mL 4 %", 100.0)
+    assert two == ({"navy": pytest.approx(4.0)}, "navy 4")
     for bad in ("navy", "navy 180 mL", "navy 180 2 %", "", "navy 180 mL 2 % gold 90 mL 2 %"):
         with pytest.raises(DyemixError, match="is not a jar: write 'navy 180 mL 2 %'"):
             parse_in_hand(bad, 240.0)
