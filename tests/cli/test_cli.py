@@ -166,7 +166,7 @@ def test_a_list_of_colours_is_matched_into_a_table(run):
     assert done.returncode == 0, done.stderr
     lines = (run.folder / "recipes.csv").read_text(encoding="utf-8").splitlines()
     assert DEMO_WARNING in lines[0]
-    assert lines[1].startswith("target,reach,rank,recipe,residual,likely")
+    assert lines[1].startswith("target,wanted,reach,rank,recipe,residual,likely")
     assert [line.split(",")[0] for line in lines[2:]] == ["sage", "sage", "teal", "teal"]
     one = json.loads(run("match", "40 -20 -15 D65/10", "--json", "--count", "2").stdout)
     assert f"{one['matches'][0]['likely']:.6g}" in lines[4]

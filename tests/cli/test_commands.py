@@ -46,6 +46,7 @@ WORDS = {
     "bath": (RECIPE, "--cloth", "240g", "--demo"),
     "stock": ("navy",),
     "settings": (),
+    "trial": ("lemon 0.8", "--reading", "84 -2 50", "--target", "#e8d870"),
     "report": (),
     "levelness": ("pieces.json", "--recipe", "lemon 0.8 + rose 0.5"),
     "preview": ("lemon 0.8 + rose 0.5", "black 0.5"),
