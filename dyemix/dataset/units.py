@@ -65,8 +65,9 @@ def to_step(amount: float, step: float) -> float:
 
 def to_mark(ml: float, step: float) -> float:
     """A volume to the marks of what holds it: a syringe's `step` below 100 mL, above it three
-    figures, as a jug shows.
+    figures, as a jug shows. A half goes up, and what five printed figures make of a half.
     """
+    ml *= 1 + 1e-5
     return to_step(ml, step if ml < 100 else max(step, 10.0 ** (floor(log10(ml)) - 2)))
 
 
