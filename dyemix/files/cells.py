@@ -169,6 +169,8 @@ def spelling(heading: str) -> str:
 
 def meaning(heading: str) -> str:
     """The package's name for a heading or key; the heading itself, tidied, where it has none."""
+    if (wavelength := band(heading)) is not None:
+        return f"{wavelength:g} nm"
     return _WORDS["spelt"].get(spelling(heading)) or tidy(heading)
 
 

@@ -60,7 +60,7 @@ def _columns(sheet: Sheet, faults: Faults) -> tuple[dict[str, int], _Bands]:
     """Where each thing stands in a row, bands apart. Raises `InputError` where rows say nothing."""
     places: dict[str, int] = {}
     bands: _Bands = {}
-    for name, at in sheets.placed(sheet, _name, faults).items():
+    for name, at in sheets.placed(sheet, sheets.meaning, faults).items():
         heading = sheet.headings[at]
         if (wavelength := band(heading)) is not None:
             bands[wavelength] = heading, at
@@ -81,11 +81,6 @@ def _columns(sheet: Sheet, faults: Faults) -> tuple[dict[str, int], _Bands]:
     return places, bands
 
 
-def _name(heading: str) -> str:
-    wavelength = band(heading)
-    return f"{wavelength:g} nm" if wavelength is not None else sheets.meaning(heading)
-
-
 def _check_headings(names: set[str], bands: _Bands, row: int, faults: Faults) -> None:
     """What is wrong with the columns as a whole; what is merely noticed becomes a note."""
     one_dye, wavelengths = {"dye", "owf"} & names, np.array([*bands])
@@ -97,13 +92,9 @@ def _check_headings(names: set[str], bands: _Bands, row: int, faults: Faults) ->
         "half_lab": 0 < len(missing) < 3,
         "no_reading": len(missing) == 3 and not bands and "hex" not in names,
     }
-    told = {
-        "there": min(one_dye, default=""),
-        "absent": min({"dye", "owf"} - one_dye, default=""),
-        "missing": " and ".join(missing),
-    }
+    there, absent = (min(some, default="") for some in (one_dye, {"dye", "owf"} - one_dye))
     for which in (which for which, is_so in wrong.items() if is_so):
-        faults.tell(which, row, **told)
+        faults.tell(which, row, there=there, absent=absent, missing=" and ".join(missing))
     if "name" in names and not names & {"recipe", "dye", "owf"}:
         faults.note("unnamed")
     if bands and (fault := grid_fault(wavelengths)):
@@ -117,12 +108,11 @@ def _check_headings(names: set[str], bands: _Bands, row: int, faults: Faults) ->
 
 def _numbers(sheet: Sheet, rows: Rows, places: dict[str, int], bands: _Bands) -> list[_Found]:
     """Turn cells into readings, and settle the scale of the file; gives which rows, and numbers."""
-    wanted = {"spectrum": [*bands.values()], "Lab": [(x, places[x]) for x in LAB if x in places]}
+    labs = [(name, places[name]) for name in LAB] if places.keys() >= {*LAB} else []
     taken = np.zeros(len(rows.numbers), int)
     found: dict[str, _Found] = {}
-    for kind, columns in wanted.items():
-        if not taken.size or len(columns) < (3 if kind == "Lab" else 1):
-            continue
+    wanted = {"spectrum": [*bands.values()], "Lab": labs} if taken.size else {}
+    for kind, columns in ((kind, columns) for kind, columns in wanted.items() if columns):
         values, filled = _read(sheet, columns, taken == 0, rows)
         at = np.flatnonzero(filled & (taken == 0))
         rows.give("kind", at, kind)
@@ -165,10 +155,9 @@ def _cells(cells: Sequence[str], headings: Sequence[str], row: int, faults: Faul
     for places in filter(None, (blank, wrong)):
         cell = cells[places[0]][:40]
         more = f" ({len(places) - 1} more in this row)" if len(places) > 1 else ""
-        absent = "is blank while the rest of the reading is not"
-        what = f"{cell!r} is not a number" if cell else absent
-        which = "with_unit" if _WITH_UNIT.fullmatch(cell) else "bad_cell"
-        faults.tell(which, row, headings[places[0]], what=what, more=more)
+        is_unit = _WITH_UNIT.fullmatch(cell)
+        which = "blank_cell" if not cell else "with_unit" if is_unit else "bad_cell"
+        faults.tell(which, row, headings[places[0]], cell=cell, more=more)
     return np.array(values) if not (blank or wrong) else np.full(len(cells), np.nan)
 
 

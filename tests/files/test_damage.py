@@ -85,7 +85,7 @@ def readers() -> dict[str, tuple[bytes, Callable[[Path], object]]]:
     return hostile.readers()
 
 
-STORES = ["names", "targets", "jobs", "corners", "settings", "saved set, kept fit", "book"]
+STORES = ["names", "targets", "jobs", "settings", "saved set, kept fit", "book"]
 
 
 @pytest.mark.parametrize("kind", STORES)
