@@ -103,7 +103,7 @@ class Rows:
         self.given["recipe"] = recipes
         for i, recipe in enumerate(recipes):
             if recipe is not None and recipe.total > _DEEPEST:
-                self.doubt(i, said("tables.deep", total=recipe.total))
+                self.doubt([i], "deep", total=recipe.total)
 
     def _remark(self, row: int, remark: str) -> str:
         """Take what a line above the headings says; gives it back where its key is unknown."""
@@ -168,10 +168,11 @@ class Rows:
         for i, value in zip(at.tolist(), each, strict=True):
             column[i] = value
 
-    def doubt(self, i: int, *words: str) -> None:
-        """Warn of a row; a table written with its warnings says each but once."""
-        column = self.given["warnings"]
-        column[i] = tuple(dict.fromkeys((*column[i], *words)))
+    def doubt(self, at: Iterable[int], which: str, **values: object) -> None:
+        """Warn of rows; a table written with its warnings says each but once."""
+        column, words = self.given["warnings"], said(f"tables.{which}", **values)
+        for i in at:
+            column[i] = tuple(dict.fromkeys((*column[i], words)))
 
     def readings(self) -> tuple[Reading, ...]:
         """What has been given, checked by then."""
@@ -227,11 +228,10 @@ def hex_readings(rows: Rows, at: Indices) -> None:
     found = rows.read("hex", codes, lambda code: (hex_to_lab(code), Clipped.of_hex(code)), at=at)
     pairs = [pair or (np.full(3, np.nan), None) for pair in found]
     lights = [D65_2 if pair else None for pair in found]
-    rows.give("clipped", at, [clipped for _, clipped in pairs])
+    rows.give("clipped", at, [bound for _, bound in pairs])
     _rough(rows, at, np.array([lab for lab, _ in pairs]), lights)
-    for i, (_, clipped) in zip(at, pairs, strict=True):
-        if clipped:
-            rows.doubt(i, said("tables.censored"))
+    clipped = (i for i, (_, bound) in zip(at, pairs, strict=True) if bound)
+    rows.doubt(clipped, "censored")
 
 
 def _rough(rows: Rows, at: Indices, labs: Array, lights: list[Light | None]) -> None:
@@ -247,6 +247,4 @@ def _rough(rows: Rows, at: Indices, labs: Array, lights: list[Light | None]) -> 
                 rows.faults.tell("no_cloth", *place, lab=labs[i], light=light)
     rows.give("lab", at, labs)
     rows.give("light", at, lights)
-    rough = said("tables.rough", error=ROUGH_ERROR)
-    for i in at:
-        rows.doubt(i, rough)
+    rows.doubt(at, "rough", error=ROUGH_ERROR)

@@ -166,9 +166,7 @@ def _spectra(rows: Rows, at: Indices, values: Array, wavelengths: Array) -> None
     stated, faults = rows.scale, rows.faults
     largest, bright = float(values.max()), bool(too_bright(values).any())
     scale = stated or ("percent" if bright else "fraction")
-    unit = "percent" if scale == "percent" else "fractions of 1"
-    how = ", as the file states" if stated else f": the largest value is {largest:.4g}"
-    faults.note("scale", unit=unit, how=how)
+    faults.note(f"scale.{scale}.{'stated' if stated else 'found'}", largest=largest)
     if not stated and not bright and largest > 1.0:
         faults.note("no_scale", largest=largest)
     if stated == "percent" and largest <= 1.0:
@@ -209,7 +207,7 @@ def _doubt_spectra(rows: Rows, at: Indices, spectra: Array, scale: str) -> None:
     for which, these in doubtful.items():
         for i in np.flatnonzero(these):
             worst = spectra[i].argmin() if which == "zero" else spectra[i].argmax()
-            rows.doubt(int(at[i]), said(f"tables.{which}", at=WAVELENGTHS[worst]))
+            rows.doubt([at[i]], which, wavelength=WAVELENGTHS[worst])
 
 
 def _doubt_copies(rows: Rows, at: Indices, values: Array) -> None:
@@ -225,7 +223,7 @@ def _doubt_copies(rows: Rows, at: Indices, values: Array) -> None:
             before = first.setdefault((key, *(column[i] for column in named)), i)
             told = any(words.startswith(copy) for words in rows.given["warnings"][i])
             if before != i and not told:  # its rows have moved where it was written and read again
-                rows.doubt(i, said("tables.copy", row=rows.numbers[before]))
+                rows.doubt([i], "copy", row=rows.numbers[before])
 
 
 def _about_warnings(rows: Rows) -> list[str]:
@@ -246,13 +244,11 @@ def alike(one: str, other: str) -> bool:
 
     ``blue 1`` and ``blue 2``, ``blue violet`` and ``red violet`` are different dyes.
     """
-    odd = [(a, b) for a, b in zip(one.split(), other.split(), strict=False) if a != b]
-    if len(one.split()) != len(other.split()) or len(odd) != 1:
-        return False
-    ((a, b),) = odd
-    if min(len(a), len(b)) < 3 or not (a + b).isalpha():
-        return False
-    return sorted(a) == sorted(b) or SequenceMatcher(None, a, b).ratio() > 0.8
+    pairs = zip(one.split(), other.split(), strict=False)
+    (a, b), *more = [(a, b) for a, b in pairs if a != b] or [("", "")]
+    words = len(one.split()) == len(other.split()) and not more and (a + b).isalpha()
+    near = sorted(a) == sorted(b) or SequenceMatcher(None, a, b).ratio() > 0.8
+    return words and near and min(len(a), len(b)) > 2
 
 
 def _check_spelling(rows: Rows) -> None:
@@ -260,13 +256,11 @@ def _check_spelling(rows: Rows) -> None:
 
     A dye with a single row, spelt like one with several, is told in a note: it may be right.
     """
-    first: dict[str, int] = {}
-    alone: Counter[str] = Counter()
-    for number, recipe in zip(rows.numbers, rows.given["recipe"], strict=True):
+    first, recipes = dict[str, int](), rows.given["recipe"]
+    for number, recipe in zip(rows.numbers, recipes, strict=True):
         for dye in recipe or ():
             first.setdefault(dye, number)
-        if recipe and len(recipe) == 1:
-            alone[next(iter(recipe))] += 1
+    alone = Counter(next(iter(recipe)) for recipe in recipes if recipe and len(recipe) == 1)
     for dye in first:
         more = [own for own in alone if alone[own] > alone[dye]] if alone[dye] < 2 else []
         near = [own for own in more if alike(dye, own)]
