@@ -51,17 +51,15 @@ def fractions(
     sizes = spectra.shape, at.shape
     cure = "colour.bands.unnamed" if wavelengths is None else "colour.bands.other"
     refuse(spectra.shape[-1:] != at.shape, cure, *sizes, error=InputError)
-    on_grid = np.array_equal(at, WAVELENGTHS)
-    if not on_grid:
-        spectra, at = spectra[..., np.argsort(at)], np.sort(at)
-    fault, most = "" if on_grid else grid_fault(at), spectra.max(initial=0.0)
+    spectra, at = spectra[..., np.argsort(at)], np.sort(at)
+    fault, most = grid_fault(at), spectra.max(initial=0.0)
     refuse(fault, fault, error=InputError)
     sound = np.isfinite(spectra).all() and (spectra >= 0.0).all()
     refuse(not sound, "colour.reflectance.number", error=InputError)
     refuse(too_bright(spectra).any(), "colour.reflectance.fraction", most, error=InputError)
     dark = percent and spectra.size and most < DARKEST
     refuse(dark, "colour.reflectance.percent", 100.0 * most, error=InputError)
-    return spectra if on_grid else onto_grid(at, spectra)
+    return onto_grid(at, spectra)
 
 
 def too_bright(spectra: Array) -> Flags:

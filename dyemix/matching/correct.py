@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from enum import Enum
+from functools import partial
 
 import numpy as np
 
@@ -316,7 +317,7 @@ def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes:
     def goal(lab: Array, _: Indices) -> tuple[Array, Array]:
         return delta_e_parts(target.lab[:, np.newaxis], lab + error[:, np.newaxis])
 
-    found = problem.descend(start, 100, 1e-9, problem.on_lab(goal))
+    found = problem.descend(start, 100, 1e-9, partial(problem.blending.towards, goal))
     miss = np.sqrt(found.cost)
     best = int(np.argmin(miss))
     return found.amounts[[best if miss[0] - miss[best] >= WORTH_IT else 0]]

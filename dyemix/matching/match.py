@@ -195,8 +195,8 @@ def _under_lamp(problem: Problem, found: Found) -> Array:
     if problem.spectra is None:
         return np.zeros(len(found.which))
     lamp = Light(LAMPS[0], problem.light.observer)
-    made = problem.dyes.colours(found.amounts, lamp)
-    return delta_e(lab(problem.spectra, lamp)[found.which], made)
+    wanted = lab(problem.spectra, lamp)[found.which]
+    return delta_e(wanted, problem.dyes.colours(found.amounts, lamp))
 
 
 def shortlist(found: Found, other_lamp: Array, count: int) -> Indices:
@@ -205,19 +205,17 @@ def shortlist(found: Found, other_lamp: Array, count: int) -> Indices:
     A recipe earns its place by coming nearer than every one made of some of its dyes, by
     `EARNS_ITS_PLACE`, on paper or, for a target with a spectrum, under the other lamp ``(M,)``.
     """
-    residual = np.sqrt(found.cost)
-    order = np.lexsort((found.amounts.sum(axis=1), residual, found.used.sum(axis=1), found.which))
-    out = []
+    both, out = np.stack([np.sqrt(found.cost), other_lamp]), []
+    order = np.lexsort((found.amounts.sum(axis=1), both[0], found.used.sum(axis=1), found.which))
     for t in np.unique(found.which):
         mine = order[found.which[order] == t]
-        miss, lamp = residual[mine], other_lamp[mine]
-        nearer = miss[:, np.newaxis] < miss - EARNS_ITS_PLACE
-        nearer |= lamp[:, np.newaxis] < lamp - EARNS_ITS_PLACE
+        miss = both[:, mine]
+        nearer = (miss[..., np.newaxis] < miss[:, np.newaxis] - EARNS_ITS_PLACE).any(axis=0)
         beaten = np.tril(found.rows(mine).holds & ~nearer, -1)
-        kept = ~beaten.any(axis=1)
+        kept: Flags = ~beaten.any(axis=1)
         for i in np.flatnonzero(~kept):
             kept[i] = not (beaten[i] & kept).any()
-        out += list(mine[kept][np.argsort(miss[kept], kind="stable")[:count]])
+        out += list(mine[kept][np.argsort(miss[0, kept], kind="stable")[:count]])
     return np.array(out, dtype=np.intp)
 
 
@@ -284,7 +282,7 @@ def limits_of(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, t
         value, slope = delta_e_parts(aims[rows].T, lab, k)
         return value * force, slope * force[:, np.newaxis]
 
-    turned = problem.descend(near, 6, 1e-3, problem.on_lab(holding))
+    turned = problem.descend(near, 6, 1e-3, partial(problem.blending.towards, holding))
     told = problem.told(turned.amounts)
     off = delta_e(aims, problem.colours(told), k)
     out = {}
@@ -341,7 +339,7 @@ def as_spectra(problem: Problem, some: Found) -> Found:
     wanted = problem.spectra[some.which]
 
     def wished(weight: float, index: Index) -> Residual:
-        near = problem.on_lab(problem.goal(some.which))(index)
+        near = problem.blending.towards(problem.goal(some.which), index)
 
         def residual(amounts: Array, rows: Indices) -> tuple[Array, Array]:
             value, slope = near(amounts, rows)
@@ -392,5 +390,6 @@ def _across_grey(problem: Problem, cost: Array) -> list[Found]:
         return np.concatenate([value, pull[np.newaxis]]), np.concatenate([slope, hold[np.newaxis]])
 
     for force, margin in _HOLDS:
-        some = problem.descend(some, 60, 1e-8, problem.on_lab(partial(held, force, margin)))
+        down = partial(problem.blending.towards, partial(held, force, margin))
+        some = problem.descend(some, 60, 1e-8, down)
     return [some]

@@ -246,7 +246,7 @@ class Problem:
             start, low, top = (
                 np.where(own.used, x, 0.0)[at] for x in (own.amounts, self.lower, self.upper)
             )
-            down = (residual or self.on_lab(self.goal(own.which)))(index)
+            down = (residual or partial(self.blending.towards, self.goal(own.which)))(index)
             solved = solve(
                 down, start, top, lower=low, total=self.total, steps=steps, tolerance=tolerance,
                 secants=secants, hopeless=partial(self._behind, own.which) if behind else None,
@@ -270,10 +270,6 @@ class Problem:
         miss, best, of = np.sqrt(cost), np.full(len(self.labs), np.inf), which[rows]
         np.minimum.at(best, of, miss)
         return np.asarray(miss > best[of] + _BEHIND)
-
-    def on_lab(self, goal: Goal) -> Callable[[Index], Residual]:
-        """A goal on CIELAB, as `descend` takes it."""
-        return lambda index: self.blending.towards(goal, index)
 
     def told(self, amounts: Array) -> Array:
         """Amounts as they are told, % owf; rounded down where there is a total not to exceed."""
@@ -311,8 +307,7 @@ class Problem:
             # Each blend once, from the best inside it. A sum of random numbers tells it.
             blend, which = level.used[parent] @ code + code[dye], level.which[parent]
             order = np.lexsort((level.cost[parent], blend, which))
-            first = np.ones(len(order), dtype=bool)
-            first[1:] = (np.diff(blend[order]) != 0) | (np.diff(which[order]) != 0)
+            first = np.diff(blend[order] + which[order].astype(np.uint64), prepend=0) != 0
             order = order[first & ~spot[parent[order]]]
             level = level.rows(parent[order])
             new = np.arange(len(order)), dye[order]
