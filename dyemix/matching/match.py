@@ -212,7 +212,7 @@ def shortlist(found: Found, other_lamp: Array, count: int) -> Indices:
         miss = both[:, mine]
         nearer = (miss[..., np.newaxis] < miss[:, np.newaxis] - EARNS_ITS_PLACE).any(axis=0)
         beaten = np.tril(found.rows(mine).holds & ~nearer, -1)
-        kept: Flags = ~beaten.any(axis=1)
+        kept = np.asarray(~beaten.any(axis=1))
         for i in np.flatnonzero(~kept):
             kept[i] = not (beaten[i] & kept).any()
         out += list(mine[kept][np.argsort(miss[0, kept], kind="stable")[:count]])
