@@ -138,7 +138,7 @@ _MARKS = ((r"^== ?", _BLOCK), (r"^ +", _MORE), (rf"(?:(?<={_MORE})| +)\|(?=\s|$)
 _CONTROL = re.compile("[\x00-\x1f\x7f]")
 
 
-def whole(text: str) -> str:
+def _whole(text: str) -> str:
     """A text whose amounts stay in one line with their units."""
     return _AMOUNT.sub("\\1\N{NO-BREAK SPACE}", text)
 
@@ -157,7 +157,8 @@ def _cost_text(amount: float, currency: str) -> str:
 
 
 def _source(name: str) -> str:
-    text = files("dyemix").joinpath("templates", "sheets", name).read_text(encoding="utf-8")
+    path = name if "/" in name else f"sheets/{name}"
+    text = files("dyemix").joinpath("templates", path).read_text(encoding="utf-8")
     if name.endswith(".txt"):
         for mark, becomes in _MARKS:
             text = re.sub(mark, becomes, text, flags=re.MULTILINE)
@@ -174,13 +175,23 @@ def _templates() -> Environment:
         keep_trailing_newline=True, line_statement_prefix="%",
         finalize=lambda value: _CONTROL.sub(" ", str(value)),
     )  # fmt: skip
-    environment.filters |= {"whole": whole, "wrapped": _wrapped, "columns": _columns}
+    environment.filters |= {
+        "whole": _whole, "wrapped": _wrapped, "columns": _columns, "owf": format_amount,
+        "one": "{:.1f}".format,
+    }  # fmt: skip
     environment.globals |= {
         "caution": data("cautions"), "orders": ORDERS, "spoon_sets": SPOON_SETS,
         "for_weak": units.FOR_WEAK, "owf": format_amount,
         "n": "{:g}".format, "figures": "{:.3g}".format, "width": WIDTH,
     }  # fmt: skip
     return environment
+
+
+def pages() -> Environment:
+    """Templates of whole pages, by their path in `templates/`: escaped, nothing left undefined."""
+    return _templates().overlay(
+        finalize=None, line_statement_prefix=None, keep_trailing_newline=False
+    )
 
 
 def usual() -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
+from dyemix.bench.sheet import pages
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 from dyemix.page.guard import Guard
@@ -24,7 +25,6 @@ from dyemix.page.slip import PLACES, Slip
 from dyemix.page.views import VIEWS, always, carried_out
 from dyemix.page.words import spoon_signs
 from dyemix.page.workshop import Workshop
-from dyemix.report.pages import environment
 
 #: The only files that are given out, by their very names.
 STATIC = {
@@ -104,7 +104,7 @@ class Page:
             fault = fault or str(error)
             values = {**always(self._workshop, Slip(dark=slip.dark), place), "broken": True}
         beside = [(name, said[name]) for name in _BESIDE if name in said]
-        page = environment().get_template("page/page.html").render(
+        page = pages().get_template("page/page.html").render(
             {"broken": False, "picture": "", "framed": None, "frame": Frame(), "spare": (),
              "mottled": None, "places": PLACES, "fault": fault, "typed": said.get("typed", ""),
              "spoon_signs": spoon_signs, "beside": beside, "title": PLACES[place][0],

@@ -1,7 +1,7 @@
 """Results as one HTML file: pictures, tables, conditions, cautions, versions.
 
 Nothing is fetched and no script runs, so that the file reads the same in ten years; a browser
-prints it, or makes a PDF of it. Its words stand in `templates/report.html`.
+prints it, or makes a PDF of it. Its words stand in `templates/page/report.html`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from datetime import date
 from importlib import metadata
 from typing import TYPE_CHECKING, Any
 
-from dyemix.bench.sheet import Block, Sheet, usual
+from dyemix.bench.sheet import Block, Sheet, pages, usual
 from dyemix.dataset.result import DEMO_WARNING
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError
@@ -22,7 +22,6 @@ from dyemix.matching.correct import Correction
 from dyemix.matching.matches import Matches
 from dyemix.model.dyes import DyeSet
 from dyemix.plots import drawn
-from dyemix.report.pages import environment
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -60,7 +59,7 @@ def report(*results: Any, title: str = "", conditions: Mapping[str, str] | None 
         raise DyemixError("nothing to report: give fitted dyes, a match, a trial or a job.")
     sections = [section for result in results for section in _sections(result)]
     dyes = next((result for result in results if isinstance(result, DyeSet)), None)
-    return environment().get_template("report.html").render(
+    return pages().get_template("page/report.html").render(
         title=title or sections[0].heading,
         sections=sections,
         conditions=conditions or (dyes.conditions if dyes else {}),
