@@ -17,7 +17,7 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from dyemix.bench.sheet import pages
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, data
 from dyemix.model.dyes import DyeSet
 from dyemix.page.guard import Guard
 from dyemix.page.pictures import Frame, Pictures
@@ -25,15 +25,6 @@ from dyemix.page.slip import PLACES, Slip
 from dyemix.page.views import VIEWS, always, carried_out
 from dyemix.page.words import spoon_signs
 from dyemix.page.workshop import Workshop
-
-#: The only files that are given out, by their very names.
-STATIC = {
-    "page.css": "text/css; charset=utf-8",
-    "page.js": "text/javascript; charset=utf-8",
-    "picture.js": "text/javascript; charset=utf-8",
-    "icon.svg": "image/svg+xml",
-}
-
 
 #: What of an address is done once, and is not part of the slip that it leads to.
 _PRESSED = {"typed", "slip", "take", "press", "kept"}
@@ -68,10 +59,10 @@ class Page:
     async def static(self, request: Request) -> Response:
         """One of our own files."""
         name = request.path_params["name"]
-        if name not in STATIC:
+        if name not in data("page")["static"]:
             return PlainTextResponse("there is no such file.", 404)
-        data = files("dyemix").joinpath("page", "static", name).read_bytes()
-        return Response(data, media_type=STATIC[name])
+        held = files("dyemix").joinpath("page", "static", name).read_bytes()
+        return Response(held, media_type=data("page")["static"][name])
 
     async def place(self, request: Request) -> Response:
         """One of the six places."""

@@ -8,11 +8,11 @@ never says yes).
 
 from __future__ import annotations
 
-from http import HTTPStatus
-
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from dyemix.errors import data
 
 #: Longest address and largest body, bytes; a phone's picture is seldom over 12 MB.
 LONGEST, LARGEST = 24_000, 30_000_000
@@ -20,20 +20,6 @@ LONGEST, LARGEST = 24_000, 30_000_000
 WAITING = 24
 OWN_HEADER = "x-dyemix"
 _SAFE, _HERE = ("GET", "HEAD"), ("127.0.0.1", "::1", "testclient")
-#: Scripts, styles and pictures of ours and no others; no frames, no forms to elsewhere.
-POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; "
-    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-)
-_ALWAYS = {
-    "content-security-policy": POLICY,
-    "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
-    "cross-origin-resource-policy": "same-origin",
-    "cross-origin-opener-policy": "same-origin",
-    "cache-control": "no-store",
-    "permissions-policy": "camera=(), microphone=(), geolocation=()",
-}
 
 
 class Guard:
@@ -53,15 +39,15 @@ class Guard:
         async def answered(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                for name, value in _ALWAYS.items():
-                    headers[name] = value
+                headers.update(data("page")["headers"])
             await send(message)
 
         refused = self._refused(scope)
         if refused is None and self._waiting >= WAITING:
-            refused = HTTPStatus.SERVICE_UNAVAILABLE, "too many presses at once: wait a moment."
+            refused = "waiting"
         if refused is not None:
-            await PlainTextResponse(refused[1], refused[0])(scope, receive, answered)
+            status, words = data("page")["refused"][refused]
+            await PlainTextResponse(words, status)(scope, receive, answered)
             return
         self._waiting += 1
         try:
@@ -69,29 +55,21 @@ class Guard:
         finally:
             self._waiting += -1
 
-    def _refused(self, scope: Scope) -> tuple[HTTPStatus, str] | None:
-        """The first reason not to answer."""
+    def _refused(self, scope: Scope) -> str | None:
+        """The first reason not to answer, by its name."""
         headers, reads = Headers(scope=scope), scope["method"] in _SAFE
         host, origin = headers.get("host", ""), headers.get("origin")
         client, length = scope.get("client"), headers.get("content-length", "")
         stranger = origin is not None and origin.removeprefix("http://") not in self._hosts
-        reasons = (
-            (client is not None and client[0] not in _HERE, HTTPStatus.FORBIDDEN,
-             "this page answers its own machine alone."),
-            (host not in self._hosts, HTTPStatus.MISDIRECTED_REQUEST,
-             "open the page by the address that dyemix printed."),
-            (stranger, HTTPStatus.FORBIDDEN, "another site asked for this: it is not answered."),
-            (headers.get("sec-fetch-site", "none") not in ("none", "same-origin"),
-             HTTPStatus.FORBIDDEN, "another site asked for this: type the address yourself."),
-            (len(scope.get("query_string", b"")) > LONGEST, HTTPStatus.REQUEST_URI_TOO_LONG,
-             "this address is too long for a slip."),
-            (not reads and scope["method"] != "POST", HTTPStatus.METHOD_NOT_ALLOWED,
-             "nothing here is changed that way."),
-            (not reads and (origin is None or OWN_HEADER not in headers), HTTPStatus.FORBIDDEN,
-             "only the page itself may keep something: open it, and press there."),
-            (not reads and not length.isdecimal(), HTTPStatus.LENGTH_REQUIRED,
-             "say how much is sent."),
-            (length.isdecimal() and int(length) > LARGEST, HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
-             "over 30 MB: make the picture smaller first."),
-        )  # fmt: skip
-        return next(((status, words) for wrong, status, words in reasons if wrong), None)
+        holds = {
+            "machine": client is not None and client[0] not in _HERE,
+            "host": host not in self._hosts,
+            "site": stranger,
+            "fetched": headers.get("sec-fetch-site", "none") not in ("none", "same-origin"),
+            "address": len(scope.get("query_string", b"")) > LONGEST,
+            "method": not reads and scope["method"] != "POST",
+            "page": not reads and (origin is None or OWN_HEADER not in headers),
+            "length": not reads and not length.isdecimal(),
+            "large": length.isdecimal() and int(length) > LARGEST,
+        }
+        return next((name for name, is_so in holds.items() if is_so), None)

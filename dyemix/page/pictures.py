@@ -17,7 +17,7 @@ import numpy as np
 
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, screen_colours
 from dyemix.dyebook.rows import plain_picture
-from dyemix.errors import DyemixError, refuse
+from dyemix.errors import DyemixError, refuse, said
 
 if TYPE_CHECKING:
     from dyemix.photo.decode import Photograph
@@ -106,10 +106,9 @@ class Pictures:
         lights = np.vstack([found.mean, levels(photo, parts(corners, 2, 2), 1.0, (0.1, 0.9))[0]])
         seen = lab_from_xyz(100.0 * lights @ photo.to_xyz.T, D65_2)
         mean, *quarters = (colour.hex for colour in screen_colours(seen))
-        named = (
-            (found.left_out > _ODD, "a fold, a seam or a shine lies in it"),
-            (high > _CLIPPED, "part of it is brighter than the camera could hold"),
-            (low > _CLIPPED, "part of it is darker than the camera could hold"),
-            (found.slope > _SLOPE, "the light falls off across it"),
-        )
-        return Framed(mean, tuple(quarters), tuple(words for wrong, words in named if wrong))
+        holds = {
+            "odd": found.left_out > _ODD, "bright": high > _CLIPPED, "dark": low > _CLIPPED,
+            "slope": found.slope > _SLOPE,
+        }  # fmt: skip
+        faults = (said(f"page.framed.{name}") for name, is_so in holds.items() if is_so)
+        return Framed(mean, tuple(quarters), tuple(faults))

@@ -14,24 +14,11 @@ from urllib.parse import urlencode
 
 from dyemix.dataset.recipe import Measures, Recipe, format_amount, spoonfuls
 from dyemix.dataset.units import JUG_FROM, STOCK_PCT, parse_weight, stock_ml
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, data
 from dyemix.matching.limits import Kit, parse_stock
 
-#: The places, in the order of the work: their path, what they are called, and in a narrow window.
-PLACES = {
-    "colour": ("What colour?", "Colour"),
-    "jars": ("Adjust the jars", "Jars"),
-    "shelf": ("What can I get?", "Shelf"),
-    "bath": ("Bath sheet", "Bath"),
-    "piece": ("How did it come out?", "Piece"),
-    "book": ("The book", "Book"),
-}
-#: What one press moves, by the unit of amounts. The last is also a page up or down.
-PRESSES = {
-    "spoons": ("0.25 tsp", "1 tsp", "1 tbsp"),
-    "mL": ("0.5 mL", "1 mL", "5 mL"),
-    "%": ("0.01 %", "0.05 %", "0.2 %"),
-}
+#: The places in the order of the work, and what one press moves.
+PLACES, PRESSES = data("page")["places"], data("page")["presses"]
 SPOONS = "metric"
 #: Longest entry, most mixes pinned and most steps to undo.
 LONGEST, PINNED, UNDONE = 400, 6, 12
