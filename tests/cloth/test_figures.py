@@ -117,6 +117,18 @@ def test_the_light_on_cloth_and_the_camera_are_off_by_what_is_said(
     assert pytest.approx(NormalDist().inv_cdf(0.95), abs=5e-4) == doubt.NINE_IN_TEN
 
 
+def test_light_is_alike_within_fifteen_blocks_and_of_unit_variance() -> None:
+    """exp(−d²/2ℓ²) at a distance d: 0.607 at one length ℓ, 0.135 at two."""
+    at = np.array([[0.0, 0.0], [doubt._FALL, 0.0], [0.0, 2.0 * doubt._FALL]])
+    draws = np.concatenate(
+        [doubt._fields(at, 15.0, 40, np.random.default_rng(i)) for i in range(60)]
+    )
+    field = draws.transpose(0, 2, 1).reshape(-1, 3)
+    together = field.T @ field / len(field)
+    np.testing.assert_allclose(np.diag(together), 1.0, atol=0.1)
+    np.testing.assert_allclose(together[0, 1:], [0.607, 0.135], atol=0.08)
+
+
 def test_what_blocks_of_the_dose_have_in_common_is_taken_off_the_path(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

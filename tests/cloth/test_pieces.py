@@ -90,6 +90,25 @@ def test_without_own_pieces_a_preview_says_so_and_falls_from_order_to_order():
     assert figures == sorted(figures, reverse=True)
 
 
+@pytest.mark.parametrize(
+    ("order", "uneven", "strays"),
+    [("presoak", 1.1, 0.45), ("with", 0.6, 0.35), ("after", 0.3, 0.2)],
+)
+def test_a_preview_without_own_pieces_is_as_uneven_as_is_said(
+    order: str, uneven: float, strays: float
+) -> None:
+    """Depth varies by so much, and a dye strays so far from its mean where depth is the dose; of
+    three dyes that stray by themselves 2/3 of the variance is beside the depth. Such a piece of
+    the simulated strike is 1.4, 0.7 and 0.3 uneven."""
+    dyes = spectral_dyes(tuple(MIXES["clear"]))
+    found = preview(dyes, MIXES["clear"], order=order, size_mm=60)[0]
+    relative = found.amounts.reshape(-1, 3) / found.amounts.mean(axis=(0, 1))
+    depth = relative.mean(axis=1)
+    assert depth.std() / depth.mean() == pytest.approx(uneven, rel=0.15)
+    beside = (relative / depth[:, np.newaxis])[np.abs(depth - 1.0) < 0.1]
+    assert beside.std() == pytest.approx(np.sqrt(2 / 3) * strays, rel=0.15)
+
+
 def test_a_grey_of_three_primaries_splits_more_than_one_of_black():
     """Near-neutral from three primaries against black with a little colour."""
     dyes = spectral_dyes(("lemon", "rose", "turquoise", "black"))

@@ -13,7 +13,8 @@ from itertools import product
 import numpy as np
 import pytest
 
-from dyemix.colour.ciede2000 import delta_e, metric
+from dyemix.cloth import doubt
+from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
 from dyemix.photo import characterise, read
 from dyemix.photo.decode import SRGB_TO_XYZ
@@ -21,6 +22,7 @@ from dyemix.photo.light import BEND, Tone, Witnesses
 from dyemix.photo.patches import BENT_ERROR, MAY_BEND, SHARED_OVER, balance, fit_patches, growth
 from tests.simulated import photographs
 from tests.simulated.camera import WAVELENGTHS, Camera, lab_d65, other_samples, patch_card, textiles
+from tests.simulated.camera import camera as simulated
 
 SENSORS = range(400, 410)
 DAYLIGHT, LEDS = ("D55", "D65"), ("LED-B3", "LED-B4")
@@ -107,6 +109,28 @@ def test_a_patch_card() -> None:
         assert 0.8 < np.sqrt(np.mean(together**2)) < 1.6
 
 
+def test_a_lamp_of_one_colour(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of 590 and 620 nm, 20 and 35 nm wide at half its height: cloth looks grey, and no part of
+    what it is off by has a direction that is known, chroma and hue together.
+    """
+    at, wide = np.array([[590.0], [620.0]] * 2), np.array([[20.0]] * 2 + [[35.0]] * 2)
+    lamps = np.exp(-4.0 * np.log(2.0) * ((WAVELENGTHS - at) / wide) ** 2) + 1e-6
+    off = []
+    real, named = simulated.lamp, dict(zip("abcd", lamps, strict=True))
+    monkeypatch.setattr(
+        simulated, "lamp", lambda name: named[name] if name in named else real(name)
+    )
+    for which, lamp in product(SENSORS, "abcd"):
+        rgb, _, white = seen.__wrapped__(which, lamp, "lamp")
+        lab = balance(SRGB_TO_XYZ, white).lab(rgb)
+        off.append(delta_e_residual(lab, TRUTH, slope=False)[0])
+    light, chroma, hue = np.sqrt(np.square(off).mean(axis=(0, 1)))
+    stated = np.array(read._ONE_COLOUR)
+    assert 0.85 < light / stated[0] < 1.4
+    assert stated[1] == stated[2]
+    assert 0.85 < np.hypot(chroma, hue) / np.hypot(*stated[1:]) < 1.2
+
+
 @pytest.mark.parametrize("card", [True, False])
 def test_like_colours_share_their_error(card: bool) -> None:
     found, _ = errors(card, ("D65",), "lamp")
@@ -141,6 +165,23 @@ def test_tones_by_one_grey(level: float, prior: float) -> None:
         found.append(np.log(tone(picture(level)) / level)[0, 1] ** 2)
         stated.append(tone.covariance(picture(level))[0, 1, 1])
     assert 0.85 < np.sqrt(np.mean(stated) / np.mean(found)) < 1.6
+
+
+def test_colours_that_lie_near_are_seen_wrong_alike_on_cloth() -> None:
+    """In CIELAB, as pieces of cloth count it: the errors of a camera balanced on grey agree less
+    the farther colours lie apart, by the curve of a Gaussian of the width that is stated."""
+    found, _ = errors(False, ("D65",), "lamp")
+    apart = np.linalg.norm(TRUTH[:, np.newaxis] - TRUTH, axis=2)
+    agree = np.mean([off @ off.T / np.mean(np.sum(off**2, axis=1)) for off in found], axis=0)
+    some = (apart > 3.0) & (apart < 60.0)
+
+    def left(width: float) -> float:
+        curve = np.exp(-0.5 * (apart[some] / width) ** 2)
+        return float(np.sum((agree[some] - curve * (curve @ agree[some]) / (curve @ curve)) ** 2))
+
+    widths = np.arange(5.0, 60.0)
+    best = widths[np.argmin([left(width) for width in widths])]
+    assert 0.75 < doubt._ALIKE / best < 1.35
 
 
 def test_what_a_phone_does_to_saturation() -> None:
