@@ -18,7 +18,7 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
-from dyemix.dyebook.past import _alike, dyed_for, near, record, repeat
+from dyemix.dyebook.past import _alike, dyed_for, near, promised, record, repeat
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches
 from tests.bench.conftest import four_dyes
@@ -126,6 +126,29 @@ def test_repeat_tells_of_settings_that_changed(book: DyeBook) -> None:
     assert not any("settings" in w for w in again.warnings), "weighed, not by a solution"
 
 
+def test_soda_of_a_presoak_is_by_a_solution(book: DyeBook) -> None:
+    then = BathSettings(soda_solution=60)
+    book.add_sheets(sheet("soaked", liquor_ratio=20, alkali="presoak", settings=then))
+    (again,) = repeat(book, "soaked", 600, settings=BathSettings(soda_solution=30))
+    told = [w for w in again.warnings if "settings have changed" in w]
+    assert any(w.startswith("soda solution 30 g/L, and it was 60 on") for w in told)
+
+
+def test_without_a_sheet_the_squares_say_how_it_was_dyed(book: DyeBook) -> None:
+    """Also of an invented shelf, where that is allowed, and of all of its dyes."""
+    told = {"alkali": "with the dye", "liquor ratio": "25:1"}
+    squares = [
+        reading(f"{dye} {depth}", level, conditions=told)
+        for dye, lightest in (("gold", 0.5), ("navy", 0.35))
+        for depth, level in ((0.5, lightest), (1, 0.7 * lightest), (2, 0.45 * lightest))
+    ]
+    cloth = reading("undyed", 0.8, conditions=told)
+    book.add_swatches(SwatchSet((cloth, *squares), demo=True), "squares")
+    book.add_recipe("both", "gold 1 + navy 0.5")
+    (again,) = repeat(book, "both", 100, stocks=2, allow_demo=True)
+    assert (again.method.alkali, again.method.liquor_ratio) == ("with", 25)
+
+
 def test_a_sheet_stands_until_it_is_dyed(book: DyeBook) -> None:
     """Dyed is what was read under its recipe, but for digits that nobody measures (0.5 %)."""
     recipes = []
@@ -154,6 +177,13 @@ def test_a_piece_of_two_baths(book: DyeBook) -> None:
     book.add_recipe("moss", "gold 0.7 + navy 0.2")
     first, again = repeat(book, "moss", 100, stocks=2, settings=BathSettings())
     assert (first.recipe, again.recipe) == ({"gold": 0.7, "navy": 0.2}, {"navy": 0.1})
+    over = "This is the second bath, over the first."
+    assert (over in first.warnings, over in again.warnings) == (False, True)
+    told = [replace(second, on=reading(f"gold {depth}")) for depth in (1, 2)]
+    for trial in told:
+        book.add_trial(trial, "twice")
+    first, _ = repeat(book, "twice", 100, stocks=2, settings=BathSettings())
+    assert first.recipe == {"gold": 2}, "what the last one went over"
     book.add_sheets(replace(sheet("moss"), on=date(2026, 1, 1)))
     over = bath_sheet("navy 0.1", 100, stocks=2.0, job="moss")
     book.add_sheets(over)
@@ -262,6 +292,13 @@ def test_the_last_piece_for_a_colour_leads_on(book: DyeBook) -> None:
         float(delta_e(wanted.target.lab, wanted.reading.lab)), abs=1e-6
     )
     assert dyed_for(book, dyes, Target(lab_ + np.array([9.0, 0, 0]), D65_10)) is None
+    assert "likely in the pot" in promised(found, found.corrected.recipe)
+    assert promised(found, Recipe({"gold": 3.0})) == promised(None, words) == ""
+    every = Recipe(dict.fromkeys(dyes.names, 0.5))
+    book.add_trial(dyed(recipe=every), "all")
+    whole = dyed_for(book, dyes, target)
+    assert whole is not None
+    assert whole.trial.recipe == every
 
 
 def test_near_agrees_with_a_slow_twin(book: DyeBook) -> None:

@@ -165,6 +165,9 @@ def test_what_is_missing_is_told() -> None:
     at = parts(quad(2.0, 186.0, 78.0, 30.0), 1, 5)
     bare = told(picture(steps=STEPS), without=("white", "bar"), grey=at)
     assert bare == "evenness of the light unknown"
+    eight = (0.9, 0.75, 0.6, 0.45, 0.36, 0.27, 0.18, 0.09)
+    both = picture(steps=eight, patches=COLOURS)  # as many greys as patches
+    assert told(both, eight, reference=reference()) == ""
     with refused(match="lay a grey card in the picture"):
         look(grey)
     with refused(match="lay a grey card in the picture"):  # overexposed, and all of it
@@ -224,15 +227,16 @@ def shaded(ratio: Any, spots: Any, other: bool) -> tuple[bool, list[str]]:
 BESIDE = [(74.9, 60.0), (50.0, 45.1), (25.2, 60.0), (20.0, 20.0), (75.1, 60.0), (50.0, 44.9)]
 
 
-@pytest.mark.parametrize("light", [0.93, 1.07])
+@pytest.mark.parametrize("light", [0.93, 1.07, 0.4, 1.6])
 def test_two_papers_beside_a_card_tell_a_shadow_or_glare_on_it(light: float) -> None:
     for ratio in ([light, 0.95, 1.0, 1, 1, 1], [1.05, 0.95, 1.05, light, light, light]):
         assert shaded(ratio, BESIDE, other=True) == (False, [])
     assert shaded([light], BESIDE[:1], other=False) == (False, [])
-    seen = [light, 1.0, 0.9, 1.0, 1.0, 1.0]
+    seen = [light, 1.0, 0.3, 1.0, 1.0, 1.0]
     left_out, doubts = shaded(seen, BESIDE, other=True)
     assert left_out
-    words = "a shadow or glare lies on the grey card: the paper beside it differs by 7 %"
+    off = 100 * abs(light - 1)
+    words = f"a shadow or glare lies on the grey card: the paper beside it differs by {off:.0f} %"
     assert doubts == [f"{words}, and it was left out"]
     with refused(match=rf"{words}\. Lay it in even light"):
         shaded(seen, BESIDE, other=False)
@@ -269,13 +273,14 @@ def test_the_card_in_a_shadow_is_left_out_for_the_other() -> None:
 @pytest.mark.parametrize("sign", [1, -1])
 def test_the_greys_of_two_cards_are_one_light(sign: int) -> None:
     def check(off: float) -> list[str]:
-        raw = SimpleNamespace(at=lambda at: np.full((len(at), 3), 0.5))
+        raw = SimpleNamespace(at=lambda at: np.repeat(0.5 + at[:, :1], 3, axis=1))
         cards: Any = SimpleNamespace(_raw=raw, _doubts=[], photo=Nothing())
         known = np.outer([0.1, 0.9, 0.4], np.ones(3))
-        greys = _Seen(np.zeros((3, 2)), 0.4 * known, known, (0, 0, 0))
+        at = np.array([[0.0, 9.0], [0.3, 9.0], [0.1, 9.0]])
+        greys = _Seen(at, 0.4 * known * raw.at(at), known, (0, 0, 0))
         steps = np.outer([0.2, 0.5, 0.7], np.ones(3))
-        seen = 0.4 * steps * np.array([[1.0 + off], [1.0 + off], [1.3]])
-        Cards._check_light(cards, _Seen(np.zeros((3, 2)), seen, steps, (0, 0, 0)), greys)
+        seen = 0.4 * steps * np.array([[1.0 + off], [1.0 + off], [1.0 + abs(off) + off]])
+        Cards._check_light(cards, _Seen(2 * at, seen * raw.at(2 * at), steps, (0, 0, 0)), greys)
         return cards._doubts
 
     assert check(sign * 0.035) == []
@@ -283,6 +288,13 @@ def test_the_greys_of_two_cards_are_one_light(sign: int) -> None:
     assert f"differ from the grey card by {6 * sign} %" in doubt
     with refused(match=f"by {9 * sign} %: a shadow or glare lies on one, or it is not as told"):
         check(sign * 0.09)
+    with refused(match="by 60 %"):
+        check(0.6)
+
+
+def test_cards_in_two_lights_are_refused() -> None:
+    with refused(match="the patch card differ from the grey card by 43 %"):
+        look(picture(steps=STEPS, patches=0.7 * COLOURS), STEPS, reference())
 
 
 # --- witnesses
