@@ -214,16 +214,15 @@ class Tone:
         prior, variance = self._prior(w.seen, w.seen), np.square(w.error.T)
         single, common = variance[0], variance[2]
         cards = [np.flatnonzero(w.source == i) for i in np.unique(w.source)]
-        inverse = np.asarray(np.linalg.inv(prior + self._noise(single, common)))
-        for _ in range(3 if len(cards) > 1 else 0):
-            weighted = np.asarray(inverse @ self._wanted)
-            more = [np.zeros(len(w.seen)), np.zeros(len(w.seen))]
-            for card in cards:
-                more[1][card] = _disagreement(inverse, weighted, card)
-                for one in card if len(card) > 2 else ():
-                    more[0][one] = _disagreement(inverse, weighted, np.array([one]))
+        more = np.zeros((2, len(w.seen)))
+        for _ in range(4 if len(cards) > 1 else 1):
             noise = self._noise(single + more[0], common + more[1])
             inverse = np.asarray(np.linalg.inv(prior + noise))
+            weighted = np.asarray(inverse @ self._wanted)
+            for card in cards:
+                more[1, card] = _disagreement(inverse, weighted, card)
+                for one in card if len(card) > 2 else ():
+                    more[0, one] = _disagreement(inverse, weighted, np.array([one]))
         return inverse
 
     @property
