@@ -244,20 +244,16 @@ class Cards:
         """
         tone, to_xyz, card = self.tone, self.photo.to_xyz, self.reference
         bent = float(tone.bent) if tone.known else patches.MAY_BEND
-        matrix, notes = patches.balance(to_xyz, white, bent, lit_by), []
-        names = np.array([*card.names, *measured.names])
-        lab = np.concatenate([card.lab, measured.lab])
+        matrix = patches.balance(to_xyz, white, bent, lit_by)
+        usable, names = self._usable, np.array(card.names)
         light = tone(self._light) / self.flat.at(self._patch.mean(axis=1))
-        light = np.concatenate([light, measured.light])
-        used = np.concatenate([self._usable, np.ones(len(measured.lab), dtype=bool)])
-        if not used.all():
-            notes.append(said("photo.clipped_patches", names=", ".join(sorted(names[~used]))))
-        if used.sum() >= 6:
-            matrix = patches.fit_patches(
-                light[used], lab[used], tuple(names[used]), matrix.coefficients
-            )
-        elif used.any():
-            notes.append(said("photo.too_few", count=used.sum()))
+        light = np.concatenate([light[usable], measured.light])
+        lab = np.concatenate([card.lab[usable], measured.lab])
+        holds = {"clipped_patches": not usable.all(), "too_few": 0 < len(lab) < 6}
+        notes = sayings(holds, names=", ".join(sorted(names[~usable])), count=len(lab))
+        if len(lab) >= 6:
+            called = (*names[usable], *measured.names)
+            matrix = patches.fit_patches(light, lab, called, matrix.coefficients)
         return matrix, [*notes, str(matrix)]
 
     def _check_grey(self, first: _Seen) -> None:
