@@ -64,8 +64,12 @@ def _kind(like: Any) -> Any:
     return float | None if like is None else type(like)
 
 
-# A view of a mapping does not travel to another process by itself.
-copyreg.pickle(MappingProxyType, lambda view: (MappingProxyType, (dict(view),)))
+def _view(mapping: dict[str, float]) -> MappingProxyType[str, float]:
+    return MappingProxyType(mapping)
+
+
+# A view of a mapping does not travel to another process, nor does its class, which has no name.
+copyreg.pickle(MappingProxyType, lambda view: (_view, (dict(view),)))
 
 #: g/L of a soda solution where neither `depths` nor `soda_solution` says one (common practice).
 _SOLUTION = 45.0

@@ -88,12 +88,7 @@ class Target(Result):
         points = re.sub(r"(?<=\d),(?=\d)", ".", plain)  # decimal commas, where they are none else
         if match := _LAB.fullmatch(plain) or _LAB.fullmatch(points):
             values = np.array([float(match[i].replace("−", "-")) for i in (1, 2, 3)])
-            try:
-                asked = match["light"] or light
-                stated = Light.parse(asked) if asked else None
-            except ValueError as error:
-                raise TargetError(f"{plain!r}: {error}") from None
-            return cls(values, stated, name=plain)
+            return cls(values, match["light"] or light or None, name=plain)  # type: ignore[arg-type]
         if re.fullmatch(r"#?\w+", plain):
             return cls(hex_to_lab(plain), D65_2, name="#" + plain.lstrip("#"), kind="hex")
         raise TargetError(said("readings.no_target", text=text))
