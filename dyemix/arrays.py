@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, said
 
 Array = NDArray[np.float64]
 #: Which of several; where they stand; dyes, a bit each.
@@ -46,9 +46,7 @@ def numbers(values: Any) -> Array:
     try:
         return np.array(values, dtype=float)
     except (TypeError, ValueError):
-        raise DyemixError(
-            f"{str(values)[:60]!r} should be numbers, in rows of one length."
-        ) from None
+        raise DyemixError(said("readings.no_numbers", str(values)[:60])) from None
 
 
 def robust_deviation(apart: Array) -> float:

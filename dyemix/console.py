@@ -54,18 +54,11 @@ _failures: dict[str, OSError] = {}
 
 
 def _in_ascii(error: UnicodeError) -> tuple[str, int]:
-    """What an encoding lacks, in ASCII: ``¼`` keeps its distance from the digit before it."""
+    """What an encoding lacks, in ASCII: by the table, else a letter without its accents."""
     assert isinstance(error, UnicodeEncodeError)
-    out, signs = [], data("ascii")["signs"]
-    for sign in error.object[error.start : error.end]:
-        parts = unicodedata.normalize("NFKD", sign)
-        if "\N{FRACTION SLASH}" in parts:
-            parts = " " + parts.replace("\N{FRACTION SLASH}", "/")
-        elif unicodedata.decomposition(sign).startswith("<super>"):
-            parts = "^" + "".join(signs.get(part, part) for part in parts)
-        plain = parts.encode("ascii", "ignore").decode()
-        out.append(signs.get(sign) or plain or "?")
-    return "".join(out), error.end
+    lacking, signs = error.object[error.start : error.end], data("ascii")["signs"]
+    bare = {sign: unicodedata.normalize("NFKD", sign).encode("ascii", "ignore") for sign in lacking}
+    return "".join(signs.get(s) or bare[s].decode() or "?" for s in lacking), error.end
 
 
 codecs.register_error("dyemix-ascii", _in_ascii)

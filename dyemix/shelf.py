@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError
+from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError, said
 from dyemix.files import LARGEST, read_swatches
 from dyemix.files.cells import is_reading, is_swatch_table, is_table
 from dyemix.model.dyes import DyeSet
@@ -82,9 +82,8 @@ def find_shelf(
     """The swatches to use. Raises `AmbiguousError` where two tables could be meant."""
     if named is not None:
         if is_picture(named):
-            how = f"{shlex.quote(str(named))} --names cells.csv --grey 0.18 -o read.csv"
-            message = "a photograph is read first, with a table of what lies in which cell, then"
-            raise InputError(Fault(f"{message} fitted: dyemix read {how}", str(named)))
+            first = said("tables.photograph_first", name=shlex.quote(str(named)))
+            raise InputError(Fault(first, str(named)))
         return Shelf(named, check, f"Swatches: {named}")
     tables = swatch_tables(folder, blank=True)
     if len(tables) > 1:

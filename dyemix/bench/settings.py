@@ -6,12 +6,12 @@
 
 from __future__ import annotations
 
-import copyreg
 import difflib
 import os
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import make_dataclass
+from functools import partial
 from importlib.resources import files
 from itertools import pairwise
 from math import ceil, log
@@ -64,13 +64,6 @@ def _kind(like: Any) -> Any:
     return float | None if like is None else type(like)
 
 
-def _view(mapping: dict[str, float]) -> MappingProxyType[str, float]:
-    return MappingProxyType(mapping)
-
-
-# A view of a mapping does not travel to another process, nor does its class, which has no name.
-copyreg.pickle(MappingProxyType, lambda view: (_view, (dict(view),)))
-
 #: g/L of a soda solution where neither `depths` nor `soda_solution` says one (common practice).
 _SOLUTION = 45.0
 _ROWS = "rows [depth, salt, soda, solution], as [0.5, 30.0, 5.5, 40.0], whose depth rises"
@@ -106,6 +99,11 @@ class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figu
     Made with the figures that are not the default's: ``BathSettings(wet_pickup=65)``. Raises
     `InputError` with every fault of them.
     """
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # A view of a mapping does not travel to another process; the mapping in it does.
+        figures = {k: dict(v) if isinstance(v, Mapping) else v for k, v in vars(self).items()}
+        return partial(type(self), **figures), ()
 
     def __init__(self, **changes: Any) -> None:
         faults = []

@@ -160,8 +160,7 @@ def retire(db: sqlite3.Connection, name: str) -> str:
     Raises `InputError` for a name that no set has.
     """
     sets = {row["name"]: row for row in db.execute("SELECT * FROM kept_set")}
-    none = f"no swatches are called {name!r}: this book has {', '.join(sets) or 'none'}."
-    refuse(name not in sets, none, error=InputError)
+    refuse(name not in sets, "dyebook.no_set", name, ", ".join(sets) or "none", error=InputError)
     until = f"{name} (until {datetime.now():%Y-%m-%d %H:%M:%S})"
     rows.update(db, "swatch_set", sets[name]["id"], name=until, replaced=date.today())
     return str(sets[name]["method"])
@@ -174,8 +173,7 @@ def holding(db: sqlite3.Connection, label: str, method: str) -> KeptMethod:
     """
     among = [chosen(db, method)] if method else known(db)
     found = [m for m in among if _in_use(db, m, label)]
-    none = f"no swatch of {method or 'this book'} is called {label!r}."
-    refuse(not found, none, error=InputError)
+    refuse(not found, "dyebook.no_swatch", method or "this book", label, error=InputError)
     return _one_of(found)
 
 

@@ -221,10 +221,8 @@ def admit(db: sqlite3.Connection, demo: bool) -> None:
     """Settle whether the book holds invented dyes. Raises `InputError` where it is the other."""
     if db.execute("SELECT 1 FROM kind").fetchone() is None:
         insert(db, "kind", id=1, demo=int(demo))
-    elif is_demo(db) != demo:
-        own, invented = "your own", "the demo's invented"
-        here, other = (own, invented) if demo else (invented, own)
-        raise InputError(f"this book is of {here} dyes: keep {other} ones in another book.")
+    held = "dyebook.own" if demo else "dyebook.invented"
+    refuse(is_demo(db) != demo, held, error=InputError)
 
 
 def is_demo(db: sqlite3.Connection) -> bool:

@@ -16,16 +16,15 @@ from itertools import combinations, islice
 import numpy as np
 
 from dyemix.arrays import Array, Bits, Flags, Indices
-from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.dataset.units import STOCK_PCT, dye_g, stock_ml
 from dyemix.errors import refuse, said
+from dyemix.matching.correct import Pot
 from dyemix.matching.limits import LEAST_DOSE, Kit
 from dyemix.matching.subsets import Problem, batches, ranked
 from dyemix.model.dyes import DyeSet
-from dyemix.model.prediction import Predicted
 
 #: Depths along each side of a face, by how many dyes are held at their deepest.
 _DEPTHS = (20, 8, 5)
@@ -100,13 +99,11 @@ def gamuts(
     refuse(not 3 <= len(dyes) <= 64, "gamut.reach.dyes", len(dyes))
     light = dyes.light_of(light)
     slices = np.arange(12.0, 97.0, 4.0) if levels is None else np.asarray(levels, dtype=float)
-    cut: list[list[tuple[Array, Bits]]] = [[] for _ in slices]
-    for index in _faces(len(dyes), min(max_dyes, len(dyes))):
-        bits = (np.uint64(1) << index.astype(np.uint64)).sum(axis=1, dtype=np.uint64)
-        crossings = _crossings(_on_faces(dyes, index, light), bits, slices)
-        for of_slice, found in zip(cut, crossings, strict=True):
-            of_slice.append(found)
-    edges = [[np.concatenate(part) for part in zip(*parts, strict=True)] for parts in cut]
+    parts = [
+        list(_crossings(_on_faces(dyes, index, light), index, slices))
+        for index in _faces(len(dyes), min(max_dyes, len(dyes)))
+    ]
+    edges = [[*map(np.concatenate, zip(*cut, strict=True))] for cut in zip(*parts, strict=True)]
 
     def of(allowed: int) -> Gamut:
         others = ~np.uint64(allowed)
@@ -166,11 +163,12 @@ def _on_faces(dyes: DyeSet, index: Indices, light: Light) -> Array:
     return dyes.colours(amounts, light)
 
 
-def _crossings(labs: Array, masks: Bits, levels: Array) -> Iterator[tuple[Array, Bits]]:
+def _crossings(labs: Array, index: Indices, levels: Array) -> Iterator[tuple[Array, Bits]]:
     """Segments in which each slice crosses the faces, and their dyes, slice by slice."""
     a, b, c, d = labs[:, :-1, :-1], labs[:, 1:, :-1], labs[:, :-1, 1:], labs[:, 1:, 1:]
     corners = np.stack([np.stack([a, b, d], axis=-2), np.stack([a, c, d], axis=-2)], axis=1)
     triangles = corners.reshape(-1, 3, 3)
+    masks = (np.uint64(1) << index.astype(np.uint64)).sum(axis=1, dtype=np.uint64)
     dyes = np.repeat(masks, len(triangles) // len(masks))
     low, high = triangles[:, :, 0].min(axis=1), triangles[:, :, 0].max(axis=1)
     for level in levels:
@@ -184,19 +182,13 @@ def _crossings(labs: Array, masks: Bits, levels: Array) -> Iterator[tuple[Array,
         yield corner[..., 1:] + share * (far[..., 1:] - corner[..., 1:]), dyes[cut]
 
 
-class Nearest(Predicted):
-    """The nearest blend to a wanted colour.
+class Nearest(Pot):
+    """The nearest blend to a wanted colour, and what to expect of it.
 
-    Attributes
-    ----------
-    prediction, target : the blend, and the colour, its light settled.
-    residual, likely : ΔE2000 on paper, and the mean in the pot.
-    within : whether that is near enough on paper.
+    `target` is the colour, its light settled; `within`, whether that is near enough on paper.
     """
 
     target: Target
-    residual: float
-    likely: float
     within: bool
 
 
@@ -230,10 +222,8 @@ class Served(Value):
         best = fits[np.lexsort((number, np.round(self.residual[fits], 1)))[0]]
         # What nobody can measure is left out.
         amounts = np.where(self.amounts[best] < LEAST_DOSE, 0.0, self.amounts[best])
-        made = dyes.predict_many(amounts, self.target.light)
-        pots = made.in_pot(self.target.lab, spread=self.target.spread)
-        miss = float(delta_e(self.target.lab, made.lab)[0])
-        return Nearest(made[0], self.target, miss, float(pots.mean[0]), miss <= tolerance)
+        pot = Pot.of(dyes.predict_many(amounts, self.target.light)[0], self.target)
+        return Nearest(**vars(pot), target=self.target, within=pot.residual <= tolerance)
 
     def _within(self, allowed: int) -> Flags:
         return np.asarray((self.masks & ~np.uint64(allowed)) == 0)

@@ -217,7 +217,7 @@ def test_progress_runs_to_the_end(shelf: DyeSet) -> None:
     ("call", "says"),
     [
         (lambda d: gamut(d, 2), "3 or 4"),
-        (lambda d: gamut(d.take(["lemon", "rose"])), "3 at least hold a volume"),
+        (lambda d: gamut(d.take(["lemon", "rose"])), "3 to 64 dyes"),
         (lambda d: reach(d, ["sage"], compare=False), "not a hex colour"),
         (lambda d: reach(d, ["#7d8a6e"], tolerance=0), "tolerance"),
     ],
