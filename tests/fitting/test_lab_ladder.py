@@ -116,6 +116,38 @@ def test_the_prior_of_a_curve_is_what_is_said_of_it() -> None:
     np.testing.assert_allclose(law, [0.95 + 0.15, 0.05])
 
 
+def test_laws_are_held_where_dyes_are() -> None:
+    """Exponents of 0.3 to 1.6 and bends of 0.15 either way, whatever is asked."""
+    far = np.zeros((2, lab_ladder._BASIS.shape[1] + 2))
+    far[0, -2:], far[1, -2:] = 50.0, -50.0
+    np.testing.assert_allclose(lab_ladder._meaning(far)[1], [[1.6, 0.15], [0.3, -0.15]])
+
+
+@pytest.mark.parametrize("more", [0.9, 1.1])
+def test_what_is_open_of_a_ladder_stands_in_the_order_in_which_it_matters(more: float) -> None:
+    """Where all else is known, a bath strays by 3 % in every band alike. Over what is seen of a
+    flat curve that weighs 0.03 × √1.01; an error of the exponent 0.15 times itself, one of the
+    bend 0.3 times: an error a tenth larger than another in these stands before it.
+    """
+    flat, parts = np.zeros((1, 31)), lab_ladder._BASIS.shape[1]
+    drift = 0.03 * np.sqrt(1.01)
+
+    def modes(exponent: float, bend: float) -> np.ndarray:
+        """Errors of the law that weigh so much; 0.15 and 0.05 are those of its prior."""
+        covariance = np.zeros((1, parts + 2, parts + 2))
+        covariance[0, -2, -2] = (exponent / 0.15 / 0.15) ** 2
+        covariance[0, -1, -1] = (bend / 0.3 / 0.05) ** 2
+        return lab_ladder._modes(covariance, flat)[0]
+
+    only = modes(0.0, 0.0)
+    np.testing.assert_allclose(np.abs(only[0, :31]), 0.03)
+    np.testing.assert_allclose(only[1:], 0.0, atol=1e-6)
+    first = modes(more * drift, 0.0)[0]
+    assert (abs(first[31]) > 0.1) == (more > 1.0)
+    first = modes(0.0, more * drift)[0]
+    assert (abs(first[32]) > 0.05) == (more > 1.0)
+
+
 def test_a_row_weighs_by_its_reading_and_its_bath(ladders: SwatchSet) -> None:
     """0.3 ΔE2000 in each part, and 0.07 of ln(strength) along what strength does to the colour."""
     table = as_lab(some(ladders, "navy"))
