@@ -46,8 +46,8 @@ def picture(
         columns = len(patches) // rows
         things += zip(parts(quad(*CARD_BOX), rows, columns), patches, strict=True)
     for corners, piece in (*things, *over):
-        (x0, y0), (x1, y1) = corners[0], corners[2]
-        value[(x >= x0) & (x < x1) & (y >= y0) & (y < y1)] = piece
+        (x0, y0), (x1, y1) = np.ceil(PER_MM * corners[[0, 2]] - 0.5).astype(int)
+        value[y0:y1, x0:x1] = piece
     value = np.clip(tones(value * light(np.stack([x, y], axis=-1))), 0.0, 1.0)
     curve = np.repeat(np.linspace(0.0, 1.0, LEVELS, dtype=np.float32)[:, np.newaxis], 3, axis=1)
     codes = np.rint((LEVELS - 1) * value).astype(np.uint16)

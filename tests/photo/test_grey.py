@@ -47,11 +47,15 @@ def read(
         (GREY_STEPS, (0.18,), "not even where step 1 of 1"),
         pytest.param(THREE, GREY_STEPS, "not even where step 2 and 4 of 5", marks=pytest.mark.slow),
         pytest.param(GREY_STEPS, THREE, "not even where step", marks=pytest.mark.slow),
-        (GREY_STEPS[::-1], GREY_STEPS, r"steps are off by|only paper"),
+        pytest.param(
+            GREY_STEPS[::-1], GREY_STEPS, r"steps are off by|only paper", marks=pytest.mark.slow
+        ),
         pytest.param(
             (0.9, 0.18), (0.9, 0.59, 0.36, 0.18), "steps are off by", marks=pytest.mark.slow
         ),
-        ((0.50,), (0.18,), "the paper of the page reflects 3. %"),
+        pytest.param(
+            (0.50,), (0.18,), "the paper of the page reflects 3. %", marks=pytest.mark.slow
+        ),
         pytest.param(
             (0.18,), (0.50,), "the paper of the page reflects 2.. %", marks=pytest.mark.slow
         ),
@@ -83,7 +87,11 @@ def test_a_light_that_lacks_colours_is_to_blame_not_the_card(tmp_path: Path, whi
             "the paper of the page reflects 6. %",
             marks=pytest.mark.slow,
         ),
-        (over(0, 0, WIDTH, HEIGHT, 0.135), "the paper of the page reflects 11. %"),  # a shadow
+        pytest.param(
+            over(0, 0, WIDTH, HEIGHT, 0.135),  # a shadow
+            "the paper of the page reflects 11. %",
+            marks=pytest.mark.slow,
+        ),
     ],
 )
 def test_what_lies_on_the_grey_card_is_seen(tmp_path: Path, more: Laid, words: str) -> None:
@@ -91,7 +99,7 @@ def test_what_lies_on_the_grey_card_is_seen(tmp_path: Path, more: Laid, words: s
         read(tmp_path, (0.18,), (0.18,), more)
 
 
-@pytest.mark.parametrize("steps", [(0.18,), GREY_STEPS])
+@pytest.mark.parametrize("steps", [(0.18,), pytest.param(GREY_STEPS, marks=pytest.mark.slow)])
 def test_a_card_that_leaves_paper_in_its_box_is_refused(tmp_path: Path, steps) -> None:
     box = (LEFT + 8, TOP + 4, 0.7 * WIDTH, 0.7 * HEIGHT)
     with pytest.raises(InputError, match=r"fill its box|only paper"):
