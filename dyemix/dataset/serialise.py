@@ -156,17 +156,16 @@ def _value(kind: Any, plain: Any, where: str, sides: dict[str, int]) -> Any:
         return {key: _value(inside[1], v, f"{where}.{key}", sides) for key, v in plain.items()}
     if kind is Recipe:
         amounts = _value(dict[str, float], plain, where, sides)
-        return _made(Recipe, where, "a recipe holds % owf, 0 or more, by dye", amounts)
+        return _made(Recipe, "a recipe holds % owf, 0 or more, by dye", where, amounts)
     if kind in _WORDS and isinstance(plain, str):
-        read, cure = _WORDS[kind]
-        return _made(read, where, cure, plain)
+        return _made(*_WORDS[kind], where, plain)
     if dataclasses.is_dataclass(kind) and isinstance(plain, dict):
         return _dataclass(kind, plain, where, dict(sides))
     if isinstance(kind, EnumType):
-        known: list[Enum] = list(kind)
-        return _made(kind, where, f"one of {', '.join(str(k.value) for k in known)}", plain)
+        known = ", ".join(str(each.value) for each in list[Enum](kind))
+        return _made(kind, f"one of {known}", where, plain)
     if kind is float and type(plain) in (int, float) and abs(plain) < math.inf:
-        return _made(float, where, "too large a number", plain)
+        return _made(float, "too large a number", where, plain)
     if kind in (str, bool, int) and type(plain) is kind and (kind is str or abs(plain) <= _LARGEST):
         return plain
     return _refuse(where, f"is {str(plain)[:40]!r}, which is damaged")
@@ -176,7 +175,7 @@ def _refuse(where: str, what: str) -> NoReturn:
     raise SavedError(f"{where} {what}.")
 
 
-def _made(make: Callable[..., Any], where: str, cure: str, *given: Any, **fields: Any) -> Any:
+def _made(make: Callable[..., Any], cure: str, where: str, *given: Any, **fields: Any) -> Any:
     try:
         return make(*given, **fields)
     except (DyemixError, ValueError, OverflowError, TypeError) as error:  # that: one is absent
@@ -196,11 +195,11 @@ def _dataclass(kind: Any, plain: dict[str, Any], where: str, sides: dict[str, in
         for name, hint in hints.items()
         if name in plain
     }
-    return _made(kind, where, "its values do not go together", **found)
+    return _made(kind, "its values do not go together", where, **found)
 
 
 def _array(shape: Shape, plain: Any, where: str, sides: dict[str, int]) -> Array:
-    array = _made(np.array, where, "has rows of different lengths", plain)
+    array = _made(np.array, "has rows of different lengths", where, plain)
     known = tuple(s if isinstance(s, int) else sides.get(s, 0) for s in shape.sides)
     if not array.size and 0 in known:  # a list of none says nothing of its other sides
         array = np.empty(known)
