@@ -41,8 +41,8 @@ _WORDS = data("instruments")
 _SCALES: dict[str, str] = _WORDS["scales"]
 
 
-#: A line, or a set of values: its number, and the words in it.
-_Line = tuple[int, list[str]]
+#: Lines, or sets of values: the number of each, and the words in it.
+_Lines = list[tuple[int, list[str]]]
 
 
 def is_cgats(text: str) -> bool:
@@ -74,12 +74,12 @@ def read_cgats(text: str, faults: Faults) -> SwatchSet:
     cut_short = begins and not marks["END_DATA"]
     wrong = {"no_fields": not fields, "no_data": not begins, "no_end": cut_short}
     for which in (which for which, is_so in wrong.items() if is_so):
-        faults.tell(which, begins[-1] if begins and fields else None)
+        faults.tell(which, *begins[-1:])
     check("NUMBER_OF_FIELDS", len(fields))
     check("NUMBER_OF_SETS", len(sets))
     faults.raise_any()
-    fields, sets, scale = _pairs(fields, sets, format_line, faults)
-    scale = scale or _stated_scale(fields, *keywords.get("SPECTRAL_NORM", ("", 0)), faults)
+    fields, sets = _pairs(fields, sets, format_line, faults)
+    scale = _stated_scale(fields, *keywords.get("SPECTRAL_NORM", ("", 0)), faults)
     faults.raise_any()
     names = {field.upper() for field in fields}
     headings = [_heading(field, names) for field in fields]
@@ -95,10 +95,10 @@ def read_cgats(text: str, faults: Faults) -> SwatchSet:
     return understand(Sheet.of_rows(remarks, headings, format_line, sets), faults)
 
 
-def _scan(text: str, faults: Faults) -> tuple[dict[str, list[int]], dict[str, list[_Line]]]:
+def _scan(text: str, faults: Faults) -> tuple[dict[str, list[int]], dict[str, _Lines]]:
     """Where marks stand, and the lines after each that begins a block; all others under ``""``."""
     marks: dict[str, list[int]] = {mark: [] for mark in _MARKS}
-    told: dict[str, list[_Line]] = {"": [], "BEGIN_DATA_FORMAT": [], "BEGIN_DATA": []}
+    told: dict[str, _Lines] = {"": [], "BEGIN_DATA_FORMAT": [], "BEGIN_DATA": []}
     place, fields = "", 0
     for number, line in enumerate(re.split("\r\n?|\n", text), 1):
         tokens = _tokens(line, number, faults)
@@ -125,7 +125,7 @@ def _tokens(line: str, number: int, faults: Faults) -> list[str]:
     return found
 
 
-def _keywords(lines: list[_Line]) -> tuple[dict[str, tuple[str, int]], Remarks]:
+def _keywords(lines: _Lines) -> tuple[dict[str, tuple[str, int]], Remarks]:
     """What keywords say, each with its line, and what else the lines tell."""
     keywords: dict[str, tuple[str, int]] = {}
     remarks = []
@@ -142,7 +142,7 @@ def _keywords(lines: list[_Line]) -> tuple[dict[str, tuple[str, int]], Remarks]:
     return keywords, remarks
 
 
-def _whole_sets(sets: list[_Line], width: int, stated: str, faults: Faults) -> list[_Line]:
+def _whole_sets(sets: _Lines, width: int, stated: str, faults: Faults) -> _Lines:
     """Sets that run over several lines become one; a set of any other length is a fault."""
     uneven = [(line, len(row)) for line, row in sets if len(row) != width]
     if not uneven or not width:
@@ -155,24 +155,21 @@ def _whole_sets(sets: list[_Line], width: int, stated: str, faults: Faults) -> l
     return sets
 
 
-def _pairs(
-    fields: list[str], sets: list[_Line], format_line: int, faults: Faults
-) -> tuple[list[str], list[_Line], str]:
-    """Turn SPECTRAL_NM, SPECTRAL_PCT pairs, wavelengths in the sets, into fields; and the scale."""
+def _pairs(fields: list[str], sets: _Lines, line: int, faults: Faults) -> tuple[list[str], _Lines]:
+    """Give SPECTRAL_PCT the wavelength in the SPECTRAL_NM before it, which all sets must share."""
     upper = [*map(str.upper, fields), ""]
     at = [i for i, name in enumerate(upper) if name == "SPECTRAL_NM"]
     if not at or not sets:
-        return fields, sets, ""
-    kinds = {upper[i + 1] for i in at}
-    if len(kinds) != 1 or not kinds <= _SCALES.keys():
-        faults.stop("pairs", format_line)
+        return fields, sets
+    if not {upper[i + 1] for i in at} <= _SCALES.keys():
+        faults.stop("pairs", line)
     first = {i + 1: sets[0][1][i] for i in at}
-    for line, cells in sets:
+    for number, cells in sets:
         if [cells[i] for i in at] != [*first.values()]:
-            faults.stop("other_wavelengths", line)
+            faults.stop("other_wavelengths", number)
     keep = [i for i in range(len(fields)) if i not in at]
-    named = [f"SPECTRAL_NM{first[i]}" if i in first else fields[i] for i in keep]
-    return named, [(line, [cells[i] for i in keep]) for line, cells in sets], _SCALES[kinds.pop()]
+    named = [fields[i] + first.get(i, "") for i in keep]
+    return named, [(number, [cells[i] for i in keep]) for number, cells in sets]
 
 
 def _heading(name: str, names: set[str]) -> str:
