@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -107,6 +108,128 @@ def test_another_card_is_refused_and_a_turned_one_named() -> None:
         check_patches(PHOTO, RGB[::-1], LAB)
     with pytest.raises(InputError, match="first patch top left, or give the table"):
         check_patches(PHOTO, np.roll(RGB, 5, axis=0), LAB)
+
+
+@pytest.mark.parametrize(("miss", "fits"), [(21.9, True), (22.1, False)])
+def test_a_card_is_another_one_from_22_on(
+    monkeypatch: pytest.MonkeyPatch, miss: float, fits: bool
+) -> None:
+    """ΔE*ab on average; it lies upside down where the other way round is below 0.6 of that."""
+    for share, words in ((0.59, "it lies upside down"), (0.61, "lay it in its place")):
+
+        def unlike(_: Any, lab: np.ndarray, __: Any, share: float = share) -> float:
+            return miss * (1.0 if lab is LAB else share)
+
+        monkeypatch.setattr(patches, "_unlike", unlike)
+        if fits:
+            check_patches(PHOTO, RGB, LAB)
+            continue
+        with pytest.raises(InputError, match=words):
+            check_patches(PHOTO, RGB, LAB)
+
+
+def found_at(monkeypatch: pytest.MonkeyPatch, first: float, gained: float) -> tuple[Any, Any]:
+    """Where patches are found that look so unlike at first, and `gained` times that 5 mm aside;
+    and the bounds of the search, None where nothing was searched for."""
+    searched: list[Any] = []
+
+    def search(miss: Any, bounds: Any, **_: Any) -> Any:
+        searched.append(np.array(bounds))
+        assert miss(np.array([0.0, 0.0, 1.0, 1.0, 0.0])) == first
+        return SimpleNamespace(x=np.array([5.0, 0.0, 1.0, 1.0, 0.0]), fun=gained * first)
+
+    monkeypatch.setattr(patches, "_unlike", lambda *_: first)
+    monkeypatch.setattr("scipy.optimize.differential_evolution", search)
+    at = places(monkeypatch, RGB, (0, 0), 1.0, 0.0)
+    return at - NOMINAL, searched[0] if searched else None
+
+
+def test_a_card_is_searched_for_where_patches_look_unlike_by_12(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """And it is moved where it then looks half as unlike. It may be half as large as its box or a
+    twentieth larger, a quarter of it and 3 mm aside, and turned by 0.06."""
+    off, bounds = found_at(monkeypatch, 11.9, 0.1)
+    assert bounds is None
+    np.testing.assert_allclose(off, 0.0, atol=1e-9)
+    off, bounds = found_at(monkeypatch, 12.1, 0.51)
+    np.testing.assert_allclose(off, 0.0, atol=1e-9)
+    np.testing.assert_allclose(
+        bounds, [[-27, 27], [-18, 18], [0.5, 1.05], [0.5, 1.05], [-0.06, 0.06]]
+    )
+    off, _ = found_at(monkeypatch, 12.1, 0.49)
+    np.testing.assert_allclose(off, np.broadcast_to([5.0, 0.0], off.shape))
+
+
+def test_patches_are_looked_at_in_their_middles(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Four pixels a mm of a box of 96 × 60 mm and 3 mm around it; 0.4 of a patch of 16 × 15 mm."""
+    import cv2
+
+    seen: list[Any] = []
+    card = lying(RGB, (0, 0), 1.0, 0.0)
+    real = cv2.blur
+    monkeypatch.setattr(cv2, "blur", lambda light, size: seen.append(size) or real(light, size))
+    monkeypatch.setattr(
+        patches, "raster", lambda *how, size: seen.append((how[1], size)) or card(*how, size)
+    )
+    frame = Frame((), {"card box": quad(*CARD_BOX)[np.newaxis]}, LAYOUTS[1])
+    patches.with_cards(PHOTO, frame, 0, LAB)
+    (at, size), middles = seen
+    left, top, width, height = CARD_BOX
+    np.testing.assert_allclose(at, quad(left - 3, top - 3, width + 6, height + 6))
+    assert tuple(size) == (408, 264)
+    assert middles == [25, 24]
+
+
+@pytest.mark.parametrize(
+    ("count", "aspect", "grid"),
+    [(24, 1.6, (4, 6)), (24, 0.4, (8, 3)), (6, 1.5, (2, 3)), (7, 1.2, (1, 7)), (7, 0.8, (7, 1)),
+     (16, 1.0, (4, 4)), (1, 3.0, (1, 1))],
+)  # fmt: skip
+def test_a_card_is_divided_as_its_box_is_shaped(
+    count: int, aspect: float, grid: tuple[int, int]
+) -> None:
+    assert patches.grid_of(count, aspect) == grid
+
+
+@pytest.mark.parametrize("power", [1.0, 0.85, 0.7])
+def test_contrasts_of_cameras_are_allowed_for(power: float) -> None:
+    """Written out for one contrast: a gain a channel, the median of what is wanting."""
+    some = RGB.min(axis=1) > 0.002
+    light = (RGB[some] * [0.5, 0.6, 0.4]) ** (1 / power)
+    assert patches._unlike(light, LAB[some], SRGB_TO_XYZ) == pytest.approx(0.0, abs=1e-3)
+    light[2] *= 1.5
+    log, known = power * np.log(light), np.log(RGB[some])
+    seen = np.exp(log + np.median(known - log, axis=0)) @ SRGB_TO_XYZ.T
+    apart = np.linalg.norm(lab_from_xyz(100.0 * seen, D65_2) - LAB[some], axis=1).mean()
+    assert patches._unlike(light, LAB[some], SRGB_TO_XYZ) == pytest.approx(apart, rel=1e-3)
+
+
+def test_light_that_is_not_there_counts_as_a_hundred_thousandth() -> None:
+    """And what a card should reflect beyond what the file holds as a thousandth."""
+    lab, linear = LAB[:7].copy(), np.maximum(RGB[:7], 1e-3)
+    light = linear.copy()
+    light[0] = 0.0
+    wanted = linear.copy()
+    wanted[0] = 1e-5
+    assert patches._unlike(light, lab, SRGB_TO_XYZ) == pytest.approx(
+        patches._unlike(wanted, lab, SRGB_TO_XYZ)
+    )
+    vivid = np.array([[50.0, -90.0, 20.0]] * 7)  # red below nothing in sRGB
+    same = np.tile([0.001, 0.3, 0.15], (7, 1))
+    seen = np.maximum(xyz_from_lab(vivid, D65_2)[:1] / 100 @ np.linalg.inv(SRGB_TO_XYZ).T, 1e-3)
+    apart = np.linalg.norm(lab_from_xyz(100 * seen @ SRGB_TO_XYZ.T, D65_2) - vivid[0])
+    assert patches._unlike(same, vivid, SRGB_TO_XYZ) == pytest.approx(apart, rel=1e-6)
+
+
+def test_roots_of_products_by_hand() -> None:
+    """√(0.25 · 0.64) = 0.4, √(0.25 · 0.04) = 0.1, √(0.64 · 0.04) = 0.16; none below nothing."""
+    rgb = np.array([[0.25, 0.64, 0.04], [-0.1, 0.64, 0.04]])
+    np.testing.assert_allclose(
+        patches.features(rgb, 6),
+        [[0.25, 0.64, 0.04, 0.4, 0.1, 0.16], [-0.1, 0.64, 0.04, 0.0, 0.0, 0.16]],
+    )
+    assert patches.features(rgb, 3) is rgb
 
 
 # --- stated errors
