@@ -34,7 +34,8 @@ class Span(Value):
         for i in np.flatnonzero(pale | deep):
             word, edges = ("deeper", self.deepest) if deep[i] else ("paler", self.palest)
             edge = f"{word} than your {word.removesuffix('r')}st square ({edges[i]:g})"
-            out.append(f"{self.names[i]} {format_amount(amounts[i])} is {edge}: dye that one next.")
+            next_one = "dye that one next." if amounts[i] <= 20 else "is it % of dry cloth weight?"
+            out.append(f"{self.names[i]} {format_amount(amounts[i])} is {edge}: {next_one}")
         return tuple(out)
 
     def beyond(self, amounts: Array) -> tuple[Flags, Flags]:
@@ -188,8 +189,9 @@ class Prediction(Result):
             miss = f", likely {self.likely.mean():.1f} off" if len(self) else ""
             return [f"{len(self)} recipes{miss} ({self.light})"]
         values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.lab)
-        colour = f"{values} ({self.light}), {self.screen}"
-        return [f"{self.recipe}  (% owf)", colour, *self.warnings]
+        told = f"likely {self.likely:.1f} ΔE2000 off in the pot, nine in ten below {self.bound:.1f}"
+        lines = f"{self.recipe}  (% owf)", f"{values} ({self.light}), {self.screen}", told
+        return [*lines, *self.warnings]
 
 
 class Predicted(Value):

@@ -106,18 +106,16 @@ def _pieces(text: str, width: float, font: str) -> Iterator[str]:
             yield word
 
 
-def pot_codes(
-    prediction: Prediction, target: Array, count: int, lamp: Light | None = None
-) -> list[str]:
-    """Hex codes of pots of a recipe, each as likely as the next, those nearest to a target first.
-
-    Under another `lamp` they are seen by an eye used to it.
-    """
-    return on_screen(prediction, prediction.pots(target, count), lamp)
+def pot_codes(prediction: Prediction, target: Array, count: int) -> list[str]:
+    """Hex codes of pots of a recipe, each as likely as the next, nearest to a target first."""
+    return on_screen(prediction, prediction.pots(target, count))
 
 
 def on_screen(prediction: Prediction, labs: Array, lamp: Light | None = None) -> list[str]:
-    """Hex codes of CIELAB ``(N, 3)`` about a prediction, in its light: as `pot_codes`."""
+    """Hex codes of CIELAB ``(N, 3)`` about a prediction, in its light.
+
+    Under another `lamp` they are seen by an eye used to it.
+    """
     spectrum = prediction.reflectance
     seen = lab(spectrum, D65_2) if lamp is None else adapted(spectrum, D65_2, lamp)
     return [c.hex for c in screen_colours(labs - lab(spectrum, prediction.light) + seen)]

@@ -72,8 +72,39 @@ def match(found: Matches) -> Pages:
         return paper
 
     def draw(paper: Paper, i: int) -> None:
-        top, x = paper.y, _BLOCKS[0][0] - 0.1
-        _row(paper, found, i, most, turns[i], least)
+        """One recipe: its dyes, and pots of it in daylight and under lamps."""
+        m, top, y = found[i], paper.y, paper.y + 0.1
+        p, end = m.prediction, y
+        paper.write(MARGIN, y, str(i + 1), font="strong")
+        for name, amount in m.recipe.items() or [("undyed", 0.0)]:
+            mark = "\xa0¹" if any(text.startswith(f"{name} ") for text in p.warnings) else ""
+            paper.box((_BARS, end + 0.05, _LONGEST * amount / most, 0.09), on.BAR)
+            text = f"{name} {format_amount(amount)}{mark}"
+            font = "strong" if len(m.recipe) < 5 else "bold"
+            end = paper.write(_NAME, end, text, _BARS - _NAME - 0.05, font)
+        end = paper.write(_NAME, end, f"likely {m.likely:.1f}, {m.verdict}")
+        if m.measured and m.measured.doses:
+            smallest = min(m.measured.doses, key=lambda dose: dose.ml)
+            end = paper.write(_NAME, end, f"smallest: {smallest}", _BLOCKS[0][0] - _NAME - 0.2)
+        under = y + _HIGH + 0.02
+        for j, (x, width, count, name, _) in enumerate(_BLOCKS):
+            lamp = Light(name, p.light.observer) if name else None
+            pots, band = p.pots(target.lab, count), on.target_code(target, lamp)
+            codes = on.on_screen(p, pots, lamp)
+            paper.patches((x, y, width, _HIGH), [codes[::2], [band] * (count // 2), codes[1::2]])
+            if lamp:
+                turn = turns[i][j - 1]
+                words = f"{turn.words[0] if turn.words else 'as it is,'} {turn.delta_e:.1f}"
+                font = "bold" if turn.delta_e <= least[j - 1] else "text"
+                paper.write(x, under, words, font=font)
+                continue
+            misses = delta_e(target.lab, pots)
+            near = int((misses <= 1.5).sum())
+            paper.line([x + width * near / count] * 2, [y - 0.05, y])
+            paper.write(x, under, f"{near} of {count} within 1.5")
+            paper.write(x + width, under, f"farthest {misses[-1]:.1f}", ha="right")
+        paper.y = max(end, under + 0.23) + 0.05
+        x = _BLOCKS[0][0] - 0.1
         paper.box((x, top, WIDTH - MARGIN - x, paper.y - top))
 
     return paged(range(len(found)), begin, draw)
@@ -85,42 +116,6 @@ def _turned(found: Matches, m: Match, lamp: str) -> Miss:
     spectrum = found.target.reflectance
     wanted = found.target.lab if spectrum is None else adapted(spectrum, p.light, other)
     return Miss.of(wanted, adapted(p.reflectance, p.light, other))
-
-
-def _row(
-    paper: Paper, found: Matches, i: int, most: float, turns: list[Miss], least: list[float]
-) -> None:
-    """One recipe: its dyes, and pots of it in daylight and under lamps."""
-    m, target, y = found[i], found.target, paper.y + 0.1
-    p, end = m.prediction, y
-    paper.write(MARGIN, y, str(i + 1), font="strong")
-    for name, amount in m.recipe.items() or [("undyed", 0.0)]:
-        mark = "\xa0¹" if any(text.startswith(f"{name} ") for text in p.warnings) else ""
-        paper.box((_BARS, end + 0.05, _LONGEST * amount / most, 0.09), on.BAR)
-        text = f"{name} {format_amount(amount)}{mark}"
-        font = "strong" if len(m.recipe) < 5 else "bold"
-        end = paper.write(_NAME, end, text, _BARS - _NAME - 0.05, font)
-    end = paper.write(_NAME, end, f"likely {m.likely:.1f}, {m.verdict}")
-    if m.measured and m.measured.doses:
-        smallest = min(m.measured.doses, key=lambda dose: dose.ml)
-        end = paper.write(_NAME, end, f"smallest: {smallest}", _BLOCKS[0][0] - _NAME - 0.2)
-    under = y + _HIGH + 0.02
-    for j, (x, width, count, name, _) in enumerate(_BLOCKS):
-        lamp = Light(name, p.light.observer) if name else None
-        pots, band = p.pots(target.lab, count), on.target_code(target, lamp)
-        codes = on.on_screen(p, pots, lamp)
-        paper.patches((x, y, width, _HIGH), [codes[::2], [band] * (count // 2), codes[1::2]])
-        if lamp:
-            turn = turns[j - 1]
-            words = f"{turn.words[0] if turn.words else 'as it is,'} {turn.delta_e:.1f}"
-            paper.write(x, under, words, font="bold" if turn.delta_e <= least[j - 1] else "text")
-            continue
-        misses = delta_e(target.lab, pots)
-        near = int((misses <= 1.5).sum())
-        paper.line([x + width * near / count] * 2, [y - 0.05, y])
-        paper.write(x, under, f"{near} of {count} within 1.5")
-        paper.write(x + width, under, f"farthest {misses[-1]:.1f}", ha="right")
-    paper.y = max(end, under + 0.23) + 0.05
 
 
 def series(found: Series) -> Pages:
