@@ -189,11 +189,9 @@ class PhotoReading(Result):
             }  # fmt: skip
 
     def __str__(self) -> str:
-        read = f"{len(self.swatches.readings)} of {len(self.cells)} cells read"
-        lines = [
-            f"{self.photograph.file}: {read}, CIELAB under {self.cells[0].light}, ± in ΔE2000.",
-            *self.warnings,
-        ]
+        counts = {"read": len(self.swatches.readings), "count": len(self.cells)}
+        head = said("photo.read", file=self.photograph.file, light=self.cells[0].light, **counts)
+        lines = [head, *self.warnings]
         width = max(28, *(len(cell.title) for cell in self.cells))
         for cell in self.cells:
             values = "L* {:5.1f}  a* {:6.1f}  b* {:6.1f}".format(*cell.lab)
