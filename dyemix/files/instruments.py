@@ -284,11 +284,9 @@ def _stated(specification: Element) -> _Specification:
 
 def _about(root: Element) -> Remarks:
     """What the file says of itself, as the remark lines of a table."""
-    described = _text(root, "FileInformation/Description")
-    told = [f"about: {described}"] if described else []
-    tags = root.iterfind("FileInformation//Tag")
-    told += [f"{tag.get('Name', '')}: {tag.get('Value', '')}" for tag in tags]
-    return [(1, text) for text in told]
+    told = [("about", _text(root, "FileInformation/Description"))]
+    told += [(t.get("Name", ""), t.get("Value", "")) for t in root.iterfind("FileInformation//Tag")]
+    return [(1, f"{key}: {value}") for key, value in told if value]
 
 
 def _rows(
