@@ -20,7 +20,6 @@ from dyemix.arrays import Array, Flags, Indices
 from dyemix.cloth.amounts import MOST, Unmixer
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, lab_from_xyz, screen_colours, white
-from dyemix.dataset.serialise import Shape
 from dyemix.errors import Choice, data
 
 #: Side of the blocks that figures are of, unless they say another, in mm; and of the others.
@@ -75,7 +74,7 @@ class Shade:
     percent of the piece that it covers, and the amounts of the dyes in it, as shares of their dose.
     """
 
-    lab: Annotated[Array, Shape(3)]
+    lab: Annotated[Array, 3]
     hex: str
     share: float
     relative: Mapping[str, float]
@@ -252,8 +251,8 @@ class Mottle:
     """
 
     names: tuple[str, ...]
-    amounts: Annotated[Array, Shape("Q", "S", "k")]
-    within: Annotated[Array, Shape("Q", "S", "k")]
+    amounts: Annotated[Array, "Q", "S", "k"]
+    within: Annotated[Array, "Q", "S", "k"]
     scale_mm: float
 
     @classmethod

@@ -21,7 +21,7 @@ from dyemix.cloth.figures import BLOCK_MM, SIDES_MM, Alkali, Blocks, Figure, Mot
 from dyemix.cloth.photographed import Photographed, read_piece
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Result, Row, Several
-from dyemix.dataset.serialise import Shape, from_plain
+from dyemix.dataset.serialise import from_plain
 from dyemix.errors import Fault, InputError, refuse, said
 from dyemix.files.cells import read_text
 from dyemix.model.dyes import DyeSet
@@ -82,8 +82,8 @@ class Levelness(Result):
     figures: tuple[Figure, ...]
     palette: tuple[Shade, ...]
     mottle: Mottle | None
-    draws: Annotated[Array, Shape(WORLDS, 6)]
-    camera: Annotated[Array, Shape(3, "F")]
+    draws: Annotated[Array, WORLDS, 6]
+    camera: Annotated[Array, 3, "F"]
     warnings: tuple[str, ...] = ()
     demo: bool = False
     cells: Photographed | None = None

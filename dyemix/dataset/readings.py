@@ -22,7 +22,6 @@ from dyemix.dataset.conditions import CONDITIONS
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.repeats import mean, odd_readings
 from dyemix.dataset.result import Result, Row, Value, colour_row
-from dyemix.dataset.serialise import Shape
 from dyemix.errors import DyemixError, Fault, FitError, InputError, refuse, said
 
 #: Added to the variance along a direction in which a colour may lie anywhere, CIELAB².
@@ -53,7 +52,7 @@ class Clipped(Value):
         the colour lies as read, with the reading's own error, or any way farther along it.
     """
 
-    beyond: Annotated[Array, Shape("C", 3)]
+    beyond: Annotated[Array, "C", 3]
 
     @classmethod
     def of_hex(cls, code: str) -> Clipped | None:

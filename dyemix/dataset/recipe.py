@@ -209,11 +209,10 @@ class Recipe(Mapping[str, float]):
             found = _term(f"{dye} {term}" if more else term, at is not None)
             if found is None or (more and found[2] == "%"):
                 raise RecipeError(said("recipes.no_part" if at else "recipes.no_term", term=term))
-            name, number, unit = found
-            if number < 0 or (not more and name in amounts):
+            dye, number, unit = found
+            if number < 0 or (not more and dye in amounts):
                 which = "negative" if number < 0 else "twice"
-                raise RecipeError(said(f"recipes.{which}", term=term, dye=name, text=written))
-            dye = name
+                raise RecipeError(said(f"recipes.{which}", term=term, dye=dye, text=written))
             owf = number if unit == "%" else (measures or Measures()).owf(dye, number, unit)
             amounts[dye] = amounts.get(dye, 0.0) + owf
         if at:

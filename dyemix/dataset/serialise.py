@@ -5,7 +5,7 @@ a dataclass whose fields have these types, and is checked against them one by on
 
     @dataclass(frozen=True, eq=False)
     class Draws:
-        curves: Annotated[Array, Shape("E", "D", "B")]
+        curves: Annotated[Array, "E", "D", "B"]
         law: Law                       # an Enum: its value
         light: Light                   # "D65/10°"
         dyed: date | None = None       # "2026-05-03"
@@ -19,9 +19,9 @@ a dataclass whose fields have these types, and is checked against them one by on
   `Light`, dates, enums, ``X | None``, ``tuple[X, ...]``, ``tuple[X, Y]``, ``Mapping[str, X]`` and
   dataclasses of all these. A `Recipe` is read as % owf, without the words it was written in.
 - Arrays are float64 in nested lists: JSON holds the shortest digits that give the same number
-  again. `Shape` names each side: an integer is meant as it stands, ``"B"`` is the bands of the
-  package, and any other letter is one number within a dataclass and those inside it. JSON knows no
-  infinity and no NaN: an array that is to be read back holds none.
+  again. What follows the type names each side: an integer is meant as it stands, ``"B"`` is the
+  bands of the package, and any other letter is one number within a dataclass and those inside it.
+  JSON knows no infinity and no NaN: an array that is to be read back holds none.
 - A field that is absent takes its default, so that what is saved today is read by a version with
   more fields; one that is unknown is refused. Where a format has its own head (a version), give
   what is under it to `from_plain`.
@@ -52,13 +52,6 @@ from dyemix.errors import DyemixError, SavedError
 T = TypeVar("T")
 #: The largest integer that every reader of JSON keeps exactly (RFC 8259, section 6).
 _LARGEST = 2**53
-
-
-class Shape:
-    """The sides of an array."""
-
-    def __init__(self, *sides: str | int) -> None:
-        self.sides = sides
 
 
 # To JSON ----------------------------------------------------------------------------------------
@@ -143,7 +136,7 @@ _WORDS: Mapping[type, tuple[Callable[[str], Any], str]] = {
 def _value(kind: Any, plain: Any, where: str, sides: dict[str, int]) -> Any:
     origin, inside = get_origin(kind), get_args(kind)
     if origin is Annotated:
-        return _array(inside[1], plain, where, sides)
+        return _array(inside[1:], plain, where, sides)
     if origin in (Union, types.UnionType):  # X | None
         return None if plain is None else _value(inside[0], plain, where, sides)
     if origin is tuple and isinstance(plain, list):
@@ -198,16 +191,16 @@ def _dataclass(kind: Any, plain: dict[str, Any], where: str, sides: dict[str, in
     return _made(kind, "its values do not go together", where, **found)
 
 
-def _array(shape: Shape, plain: Any, where: str, sides: dict[str, int]) -> Array:
+def _array(named: tuple[Any, ...], plain: Any, where: str, sides: dict[str, int]) -> Array:
     array = _made(np.array, "has rows of different lengths", where, plain)
-    known = tuple(s if isinstance(s, int) else sides.get(s, 0) for s in shape.sides)
+    known = tuple(s if isinstance(s, int) else sides.get(s, 0) for s in named)
     if not array.size and 0 in known:  # a list of none says nothing of its other sides
         array = np.empty(known)
     if array.dtype.kind not in "if" or not np.isfinite(array).all():
         _refuse(where, "holds what is not a number")
-    for side, length in zip(shape.sides, array.shape, strict=False):
+    for side, length in zip(named, array.shape, strict=False):
         sides.setdefault(str(side), length)
-    wanted = tuple(s if isinstance(s, int) else sides.get(s, s) for s in shape.sides)
+    wanted = tuple(s if isinstance(s, int) else sides.get(s, s) for s in named)
     if array.shape != wanted:
         _refuse(where, f"has the shape {array.shape} where {wanted} is wanted")
     found: Array = array.astype(np.float64)

@@ -23,7 +23,6 @@ from dyemix.colour.spectra import fractions
 from dyemix.dataset.readings import Clipped, Reading, Swatch
 from dyemix.dataset.recipe import ManyRecipes, OneRecipe, Recipe, dye_names, in_order, is_one, place
 from dyemix.dataset.result import Result, Row, Value, colour_row
-from dyemix.dataset.serialise import Shape
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, RecipeError, expect, refuse, said
@@ -51,13 +50,13 @@ class Ladders(Value):
     interaction : as in `DyeSet` before any mix: None, but for dyes saved by an older fit.
     """
 
-    curves: Annotated[Array, Shape("D", "B")]
-    law: Annotated[Array, Shape("D", 2)]
+    curves: Annotated[Array, "D", "B"]
+    law: Annotated[Array, "D", 2]
     surface: Surface
     modes: Modes
     ceiling: float = 0.06
     misfit: float = 0.0
-    interaction: Annotated[Array, Shape("D")] | None = None
+    interaction: Annotated[Array, "D"] | None = None
 
     def take(self, index: list[int]) -> Ladders:
         """Those of some of the dyes."""
@@ -83,10 +82,10 @@ class Pot(Value):
     """
 
     recipe: Recipe
-    lab: Annotated[Array, Shape(3)]
-    covariance: Annotated[Array, Shape(3, 3)] | None = None
+    lab: Annotated[Array, 3]
+    covariance: Annotated[Array, 3, 3] | None = None
     clipped: Clipped | None = None
-    on: Annotated[Array, Shape("B")] | None = None
+    on: Annotated[Array, "B"] | None = None
     date: datetime.date | None = None
     lot: str = ""
     weight: float = 1.0
@@ -132,16 +131,16 @@ class DyeSet(Result):
     """
 
     names: tuple[str, ...]
-    curves: Annotated[Array, Shape("D", "B")]
-    law: Annotated[Array, Shape("D", 2)]
-    palest: Annotated[Array, Shape("D")]
-    deepest: Annotated[Array, Shape("D")]
-    cloth: Annotated[Array, Shape("B")]
+    curves: Annotated[Array, "D", "B"]
+    law: Annotated[Array, "D", 2]
+    palest: Annotated[Array, "D"]
+    deepest: Annotated[Array, "D"]
+    cloth: Annotated[Array, "B"]
     surface: Surface
     light: Light = D65_10
-    company: Annotated[Array, Shape("D")] = field(default_factory=lambda: np.zeros(0))
-    interaction: Annotated[Array, Shape("D")] = field(default_factory=lambda: np.zeros(0))
-    company_curve: Annotated[Array, Shape("D", "B")] | None = None
+    company: Annotated[Array, "D"] = field(default_factory=lambda: np.zeros(0))
+    interaction: Annotated[Array, "D"] = field(default_factory=lambda: np.zeros(0))
+    company_curve: Annotated[Array, "D", "B"] | None = None
     conditions: Mapping[str, str] = field(default_factory=dict)
     scatter: Scatter = field(default_factory=Scatter)
     report: FitReport | None = None

@@ -17,7 +17,6 @@ from dyemix.arrays import Array, Indices
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
 from dyemix.colour.colorimetry import Light, lab
 from dyemix.dataset.result import Value
-from dyemix.dataset.serialise import Shape
 from dyemix.model.kubelka_munk import saturation
 from dyemix.model.mixtures import COMPANY_FLOOR, Blends, Strengths, by_shift, fullness, in_company
 from dyemix.model.unknowns import OWN_SHARE, Modes, Posterior
@@ -62,9 +61,7 @@ class Scatter(Value):
 
     dosing: float = _HALF
     pot: float = _HALF
-    reading: Annotated[Array, Shape(3, 3)] = field(
-        default_factory=lambda: np.eye(3) * PRIOR_READING**2
-    )
+    reading: Annotated[Array, 3, 3] = field(default_factory=lambda: np.eye(3) * PRIOR_READING**2)
     second_bath: float = PRIOR_SECOND_BATH
     warnings: tuple[str, ...] = ("every scatter is assumed: no swatch was dyed or read again",)
 

@@ -27,7 +27,6 @@ from numpy.typing import NDArray
 
 from dyemix.arrays import Array, Flags, Indices
 from dyemix.dataset.result import Value
-from dyemix.dataset.serialise import Shape
 
 #: Standard deviations of the priors of bias, common interaction, how much of its saturation a dye
 #: does to all, what it does beyond that, and τ; how much of τ is a mix's own.
@@ -65,11 +64,11 @@ class Modes(Value):
     surface_curves, surface_laws : ``(2, D, B)`` and ``(2, D, 2)``, what either brings with it.
     """
 
-    curves: Annotated[Array, Shape("D", "Q", "B")]
-    laws: Annotated[Array, Shape("D", "Q", 2)]
-    surface: Annotated[Array, Shape(2)]
-    surface_curves: Annotated[Array, Shape(2, "D", "B")]
-    surface_laws: Annotated[Array, Shape(2, "D", 2)]
+    curves: Annotated[Array, "D", "Q", "B"]
+    laws: Annotated[Array, "D", "Q", 2]
+    surface: Annotated[Array, 2]
+    surface_curves: Annotated[Array, 2, "D", "B"]
+    surface_laws: Annotated[Array, 2, "D", 2]
 
     @classmethod
     def none(cls, dyes: int, bands: int) -> Modes:
@@ -184,8 +183,8 @@ class Posterior(Value):
         it: how far the promise is itself uncertain.
     """
 
-    mean: Annotated[Array, Shape("P")]
-    covariance: Annotated[Array, Shape("P", "P")]
+    mean: Annotated[Array, "P"]
+    covariance: Annotated[Array, "P", "P"]
     strength: float
     rest: float
     alone: float

@@ -16,7 +16,7 @@ import pytest
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.serialise import Shape, as_json, from_json, plain, to_json
+from dyemix.dataset.serialise import as_json, from_json, plain, to_json
 from dyemix.errors import FitError, SavedError
 
 B = len(WAVELENGTHS)
@@ -29,8 +29,8 @@ class Law(Enum):
 
 @dataclass(frozen=True, eq=False)
 class Versions:
-    curves: Annotated[Array, Shape("E", "D", "B")]
-    capacity: Annotated[Array, Shape("E", "D")]
+    curves: Annotated[Array, "E", "D", "B"]
+    capacity: Annotated[Array, "E", "D"]
 
 
 @dataclass(frozen=True)
@@ -46,8 +46,8 @@ class Check:
 @dataclass(frozen=True, eq=False)
 class Shelf:
     names: tuple[str, ...]
-    curves: Annotated[Array, Shape("D", "B")]
-    corners: Annotated[Array, Shape(4, 2)]
+    curves: Annotated[Array, "D", "B"]
+    corners: Annotated[Array, 4, 2]
     law: Law
     light: Light
     recipe: Recipe
