@@ -383,9 +383,6 @@ def show(result: Any, text: str = "", drawn: Any = None, **picture: Any) -> None
     `text` stands for its own; `drawn` is what to draw of it where that is another object, and
     `picture` how.
     """
-    from dyemix.plots import pages, save
-
-    drawing = pages(drawn or result, **picture) if given("draw") is not None else None
     if given("json"):
         from dyemix.dataset.serialise import as_json
 
@@ -395,6 +392,8 @@ def show(result: Any, text: str = "", drawn: Any = None, **picture: Any) -> None
         say(console.wrapped(text or str(result)))
     if given("html") is not None:
         write(given("html"), result.to_html())
-    if drawing is not None:
-        for file in save(drawing, given("draw"), **care()):
+    if given("draw") is not None:
+        from dyemix.plots import pages, save
+
+        for file in save(pages(drawn or result, **picture), given("draw"), **care()):
             console.remark(f"Written: {file}")
