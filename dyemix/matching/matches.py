@@ -141,7 +141,7 @@ class Match(Predicted, Result):
     def __str__(self) -> str:
         figures = (self.residual, self.likely, self.bound, self.verdict, self.prediction.light)
         one, reasons = said("matching.match.one", *figures), ", ".join(self.reasons)
-        return "\n".join(filter(None, [str(self.prediction), one, reasons]))
+        return "\n".join(filter(None, [self.prediction._text(True), one, reasons]))
 
 
 class Matches(Several[Match]):

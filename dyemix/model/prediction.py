@@ -184,14 +184,15 @@ class Prediction(Result):
         out = super().to_frame()
         return out if self.index is None else out.set_axis(self.index, axis=0)
 
-    def _lines(self) -> Iterable[str]:
+    def _lines(self, wanted: bool = False) -> Iterable[str]:
+        """Without the likely miss where a colour is `wanted`: that from it is told instead."""
         if self.amounts.ndim > 1:
             miss = f", likely {self.likely.mean():.1f} off" if len(self) else ""
             return [f"{len(self)} recipes{miss} ({self.light})"]
         values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.lab)
         told = f"likely {self.likely:.1f} ΔE2000 off in the pot, nine in ten below {self.bound:.1f}"
         lines = f"{self.recipe}  (% owf)", f"{values} ({self.light}), {self.screen}", told
-        return [*lines, *self.warnings]
+        return [*lines[: 2 if wanted else 3], *self.warnings]
 
 
 class Predicted(Value):

@@ -202,6 +202,13 @@ def test_a_bare_lab_takes_the_light_of_the_swatches_and_says_so(dyes: DyeSet) ->
     assert stated[0].recipe != found[0].recipe
 
 
+def test_a_recipe_tells_one_likely_miss(dyes: DyeSet) -> None:
+    found = match(dyes, Target.parse("56 -10 13 D65/10"))[0]
+    assert str(found).count("likely") == 1, "of the colour wanted"
+    assert f"likely in the pot {found.likely:.1f}" in str(found)
+    assert f"likely {found.prediction.likely:.1f} ΔE2000 off in the pot" in str(found.prediction)
+
+
 def test_k_lightness_of_two_is_stated_and_halves_what_lightness_counts(dyes: DyeSet) -> None:
     white = Target(np.array([99.0, 0.0, 0.0]), D65_10)
     one, two = match(dyes, white), match(dyes, white, k_lightness=2.0)
