@@ -96,7 +96,7 @@ def test_trials_are_learnt_from_with_the_command(run: Run, tmp_path: Path) -> No
     for reading, day in (("56 -10 13", "01"), ("57 -9 14", "02"), ("56 -8 12", "03")):
         run(*sage, "--reading", reading, "--job", "sage", "--date", f"2026-06-{day}")
     learnt = run("book", "learn", "--book", "w.dyebook", "--keep")
-    assert "Left out in turn, 3 trials" in learnt.stdout
+    assert "Trials left out in turn (3)" in learnt.stdout
     before = run("predict", "marigold 0.8 + navy 0.25", "--swatches", "../mine.csv").stdout
     moved = run("predict", "marigold 0.8 + navy 0.25", "--book", "w.dyebook").stdout
     assert before != moved, "every trial of the book moves the dyes"
