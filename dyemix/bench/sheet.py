@@ -103,7 +103,7 @@ class Sheet(Value):
 
     def to_json(self) -> str:
         """Every figure of the sheet, after the line that must not be overlooked."""
-        return to_json(self, self.banner)
+        return to_json(self)
 
     @classmethod
     def from_json(cls, text: str) -> Self:

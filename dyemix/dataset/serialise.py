@@ -12,7 +12,7 @@ a dataclass whose fields have these types, and is checked against them one by on
         share: Mapping[str, float] = field(default_factory=dict)
         reports: tuple[Report, ...] = ()
 
-    text = to_json(draws)              # {"kind": "Draws", "curves": [[[...]]], ...}
+    text = to_json(draws)              # {"curves": [[[...]]], ..., "kind": "Draws"}
     draws = from_json(Draws, text)     # the same to the last digit, or one SavedError
 
 - ``str``, ``bool``, ``int`` (up to 2^53, as RFC 8259 advises), ``float`` (finite), `Recipe`,
@@ -88,13 +88,9 @@ def as_json(value: Any) -> str:
     return json.dumps(plain(value), indent=2, ensure_ascii=False)
 
 
-def to_json(value: Any, warning: str = "") -> str:
-    """A dataclass as the JSON that `from_json` reads: its ``kind`` first, then its fields.
-
-    A `warning` stands before all else; reading passes it over.
-    """
-    first = {"warning": warning} if warning else {}
-    content = {**first, "kind": type(value).__name__, **plain(value)}
+def to_json(value: Any) -> str:
+    """A dataclass as the JSON that `from_json` reads: its fields, and its ``kind`` last."""
+    content = plain(value) | {"kind": type(value).__name__}
     return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False)
 
 
