@@ -184,12 +184,11 @@ def _clear(folder: Path) -> None:
     On Windows no process can be asked so.
     """
     for left in folder.glob(".dyemix-*_*.part") if os.name == "posix" else ():
-        try:
-            os.kill(int(left.name[8:].partition("_")[0]), 0)
-        except ProcessLookupError:
-            left.unlink(missing_ok=True)
-        except (OSError, ValueError, OverflowError):
-            continue  # another's, or none of ours
+        with suppress(OSError, ValueError, OverflowError):  # another's, or none of ours
+            try:
+                os.kill(int(left.name[8:].partition("_")[0]), 0)
+            except ProcessLookupError:
+                left.unlink()
 
 
 def _name_new(unfinished: Path, place: Path) -> None:

@@ -198,44 +198,39 @@ def test_a_kill_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="kills forked processes")
-def test_what_a_kill_leaves_is_cleared_once_nobody_writes_there(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """Killed just before a file is replaced, while it bears a name of its own."""
+def test_what_a_kill_leaves_is_cleared_by_the_next_write(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Killed just before a file is replaced, while it bears a name of its own; and nothing else."""
     there("out.csv")
-    sync, seen = os.fsync, []
-
-    def die(*_: object) -> None:
-        os.kill(os.getpid(), signal.SIGKILL)
-
-    def leave_another(number: int) -> None:
-        sync(number)
-        with warnings.catch_warnings():  # no thread of ours holds a lock when it forks
-            warnings.simplefilter("ignore", DeprecationWarning)
-            child = os.fork()
-        if not child:
-            monkeypatch.setattr(os, "fsync", sync)
-            monkeypatch.setattr(os, "replace", die)
-            try:
-                write("out.csv", "new", force=True)
-            finally:
-                os._exit(1)
-        os.waitpid(child, 0)
-        seen.append(names())
-
-    there(".dyemix-notes.txt")
-    there("mine.part")
-    kept = [".dyemix-notes.txt", "mine.part", "out.csv"]
-    monkeypatch.setattr(os, "fsync", leave_another)
-    write("one.csv", "new")  # holds the folder meanwhile
-    monkeypatch.setattr(os, "fsync", sync)
-    left = seen[0][0]
-    assert seen == [sorted([left, *kept])]
-    assert left.endswith(".part")
-    assert names() == sorted([left, "one.csv", *kept])
+    with warnings.catch_warnings():  # no thread of ours holds a lock when it forks
+        warnings.simplefilter("ignore", DeprecationWarning)
+        child = os.fork()
+    if not child:
+        monkeypatch.setattr(os, "replace", lambda *_: os.kill(os.getpid(), signal.SIGKILL))
+        try:
+            write("out.csv", "new", force=True)
+        finally:
+            os._exit(1)
+    os.waitpid(child, 0)
+    left, *_ = before = names()
+    assert before == [left, "out.csv"]
+    assert left.startswith(f".dyemix-{child}_")
     assert Path("out.csv").read_text(encoding="utf-8") == KEPT
+    kept = [f".dyemix-{os.getpid()}_a.part", ".dyemix-notes.txt", ".dyemix-x_1.part", "mine.part"]
+    for name in kept:  # of a writer at work, and of nobody that is known
+        there(name)
+    unlink = Path.unlink
+
+    def keep(path: Path, missing_ok: bool = False) -> None:
+        if path.name == left:  # a system that lets nobody take it away
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+        unlink(path, missing_ok)
+
+    with monkeypatch.context() as stuck:
+        stuck.setattr(Path, "unlink", keep)
+        write("one.csv", "new")
+    assert names() == sorted([left, "one.csv", "out.csv", *kept])
     write("two.csv", "new")
-    assert names() == sorted(["one.csv", "two.csv", *kept])
+    assert names() == sorted(["one.csv", "out.csv", "two.csv", *kept])
 
 
 def test_without_force_a_file_that_comes_meanwhile_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
