@@ -27,8 +27,6 @@ from dyemix.writing import Named, read_bytes
 MOST_COLUMNS = 2_000
 #: More readings than this is no dyer's table, and would take minutes and gigabytes.
 MOST_ROWS = 20_000
-#: No table of jobs, names, corners or colours is larger (bytes).
-_LARGEST_SMALL = 5_000_000
 
 #: Control characters that no text carries; tab, line feed, form feed and carriage return do.
 _CONTROL = [chr(i) for i in range(0x20) if chr(i) not in "\t\n\f\r"]
@@ -159,7 +157,7 @@ def decode(data: bytes, faults: Faults) -> str:
 def read_text(path: Named) -> tuple[str, Faults]:
     """The text of a small table, and where its faults go. Raises `InputError` for what is none."""
     faults = Faults(Path(path).name)
-    return decode(read_bytes(path, _LARGEST_SMALL), faults), faults
+    return decode(read_bytes(path), faults), faults
 
 
 def spelling(heading: str) -> str:
@@ -278,9 +276,11 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
     if delimiter != ",":
         faults.note("separated", by=_DELIMITERS[delimiter])
     headings, rows = list[str](), list[tuple[int, str]]()
-    below, width, whole, short = iter(enumerate(lines[start:], start + 1)), 0, 0, 0
+    below, width, whole, short = iter(enumerate([*lines[start:], ""], start + 1)), 0, 0, 0
     more = (line + "\n" for _, line in below)
     for row, line in below:
+        if len(rows) > MOST_ROWS:
+            faults.stop("readings", row - 1, most=MOST_ROWS)
         joined = line.replace(delimiter, _APART)
         # Nearly all rows of a large table need no more; `strip` takes what parts cells as well.
         if line.count(delimiter) == width - 1 and '"' not in line and joined.strip()[:1] not in "#":
@@ -305,8 +305,6 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         elif any(cells):
             short += len(cells) < width
             rows.append((row, _APART.join((cells + [""] * width)[:width])))
-    if len(rows) > MOST_ROWS:
-        faults.stop("readings", rows[MOST_ROWS][0], most=MOST_ROWS)
     if short:
         faults.note("short", count=short)
     numbers, texts = [row for row, _ in rows], [text for _, text in rows]

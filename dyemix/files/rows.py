@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import lru_cache
 from math import inf
 from types import MappingProxyType
 from typing import Any
@@ -213,11 +212,8 @@ def _light(lab: Sequence[float], illuminant: str | None, observer: str | None) -
     """The light stated of a CIELAB that cloth can have, D65/10° where nothing is said."""
     check_colour(lab)
     refuse(lab[0] == 0.0, "tables.black")
-    light = _parsed(illuminant or "D65")
-    return _parsed(f"{light.illuminant} {observer[:40]}") if observer else light
-
-
-_parsed = lru_cache(maxsize=256)(Light.parse)
+    light = Light.parse(illuminant or "D65")
+    return Light.parse(f"{light.illuminant} {observer[:40]}") if observer else light
 
 
 def hex_readings(rows: Rows, at: Indices) -> None:

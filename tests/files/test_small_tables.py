@@ -75,7 +75,7 @@ HEAD = "job,recipe,cloth_g,pieces\n"
         ("# remark\n", ["no table"]),
         (HEAD + '"A,gold,1\n', ["quotation mark"]),
         (b"job\0,recipe", ["not text"]),
-        ("x" * 5_000_001, ["5 MB"]),
+        ("x" * 20_000_001, ["20 MB"]),
     ],
 )  # fmt: skip
 def test_every_fault_is_told_with_its_place(
