@@ -36,16 +36,6 @@ def reflectance(k: ArrayLike) -> Array:
     return np.asarray(1.0 / (1.0 + k + np.sqrt(k * (k + 2.0))))
 
 
-def reflectance_slope(reflectance: ArrayLike) -> Array:
-    """``dR/dk = −2R² / (1 − R²)``, from differentiating ``k = (1 − R)²/(2R)``.
-
-    At R = 1 the slope is infinite, and with it every weight made from it. R is therefore held
-    at 0.999 and below here: no cloth comes near it, and a reading that does is flagged.
-    """
-    r = np.minimum(np.asarray(reflectance, dtype=float), 0.999)
-    return np.asarray(-2.0 * r * r / (1.0 - r * r))
-
-
 @dataclass(frozen=True)
 class Surface:
     """The light that the surface sends back, or keeps in, before the dye has had its say.
@@ -67,10 +57,16 @@ class Surface:
         return np.asarray(self.r0 + (1.0 - self.r0) * (1.0 - self.k2) * r / (1.0 - self.k2 * r))
 
     def slope(self, inside: ArrayLike) -> Array:
-        """Derivative of the measured reflectance by K/S, at a reflectance inside the cloth."""
+        """Derivative of the measured reflectance by K/S, at a reflectance inside the cloth.
+
+        There it is ``dR/dk = −2R² / (1 − R²)``, from differentiating ``k = (1 − R)²/(2R)``. At R =
+        1 that is infinite, and with it every weight made from it. R is therefore held at 0.999
+        and below in it: no cloth comes near it, and a reading that does is flagged.
+        """
         r = np.asarray(inside, dtype=float)
         through = (1.0 - self.r0) * (1.0 - self.k2) / (1.0 - self.k2 * r) ** 2
-        return np.asarray(through * reflectance_slope(r))
+        r = np.minimum(r, 0.999)
+        return np.asarray(through * (-2.0 * r * r / (1.0 - r * r)))
 
     def inside(self, measured: ArrayLike) -> Array:
         """Reflectance inside the cloth; `measured` must lie above `r0`."""

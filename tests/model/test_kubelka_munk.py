@@ -20,7 +20,6 @@ from dyemix.model.kubelka_munk import (
     k_over_s,
     law_text,
     reflectance,
-    reflectance_slope,
 )
 
 REFLECTANCES = st.floats(0.002, 0.998)
@@ -70,7 +69,7 @@ def test_reflectance_is_what_the_two_streams_of_light_come_to(k: float, ground: 
 def test_sums_worked_by_hand(r: float, k: float, slope: float) -> None:
     assert k_over_s(r) == pytest.approx(k, rel=1e-12)
     assert reflectance(k) == pytest.approx(r, rel=1e-12)
-    assert reflectance_slope(r) == pytest.approx(slope, rel=1e-12)
+    assert Surface().slope(r) == pytest.approx(slope, rel=1e-12)
 
 
 def test_the_surface_by_hand() -> None:
@@ -90,7 +89,7 @@ def test_the_surface_by_hand() -> None:
 
 def test_a_perfect_white_has_the_slope_of_the_whitest_cloth() -> None:
     """At R 0.999: −2 × 0.998001 ÷ 0.001999 = −998.5."""
-    assert reflectance_slope(1.0) == reflectance_slope(0.999) == pytest.approx(-998.5, abs=0.01)
+    assert Surface().slope(1.0) == Surface().slope(0.999) == pytest.approx(-998.5, abs=0.01)
 
 
 @given(REFLECTANCES)
@@ -109,11 +108,11 @@ def test_slope_of_reflectance(k: float) -> None:
     if r < 0.99:
         step = 1e-5 * k
         difference = (reflectance(k + step) - reflectance(k - step)) / (2.0 * step)
-        assert reflectance_slope(r) == pytest.approx(difference, rel=1e-5)
+        assert Surface().slope(r) == pytest.approx(difference, rel=1e-5)
 
 
 def test_slope_at_a_perfect_white_is_finite() -> None:
-    assert np.isfinite(reflectance_slope(1.0))
+    assert np.isfinite(Surface().slope(1.0))
 
 
 @given(SURFACES, REFLECTANCES)
