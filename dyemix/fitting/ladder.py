@@ -31,16 +31,11 @@ from dyemix.dataset.conditions import mottled
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.errors import said
 from dyemix.fitting.lab_ladder import DRIFT, LAW, LAW_BOUNDS, LAW_SPREAD, Fitted, LabLadders, padded
+from dyemix.model import uncertainty
 from dyemix.model.dyes import Ladders
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
 from dyemix.model.mixtures import Blends
-from dyemix.model.uncertainty import (
-    PRIOR_MOTTLE,
-    PRIOR_READING,
-    PRIOR_STRENGTH,
-    PRIOR_WORTH,
-    Scatter,
-)
+from dyemix.model.uncertainty import PRIOR_MOTTLE, PRIOR_READING, PRIOR_STRENGTH, PRIOR_WORTH
 from dyemix.model.unknowns import Modes
 
 #: Standard error of a reading in one band, reflectance: a working value of ours.
@@ -290,7 +285,7 @@ class Squares:
 
 def scatter_of(
     squares: Beside, dye: Indices, depth: Array, swatches: SwatchSet, trust: float = 1.0
-) -> Scatter:
+) -> uncertainty.Scatter:
     """Every scatter as squares of dyes ``(N,)`` at depths ``(N,)`` show it, under its prior.
 
     Squares dyed again count in full; how far single squares lie from their law counts at a third,
@@ -315,7 +310,7 @@ def scatter_of(
     half = float(np.sqrt(total / 2.0))
     note = said("fit.scatter", half=100.0 * half, again=freedom, ladder=ladder_freedom)
     reading, origin = _reading(swatches)
-    return Scatter(half, half, reading, warnings=(note, origin))
+    return uncertainty.Scatter(half, half, reading, warnings=(note, origin))
 
 
 def _reading(swatches: SwatchSet) -> tuple[Array, str]:
