@@ -68,9 +68,10 @@ class Faults:
     def add(self, message: str, row: int | None = None, column: str | None = None) -> None:
         self._found[Fault(message, self.file, row, column, self.counted)] = None
 
-    def tell(self, which: str, *place: Any, **values: object) -> None:
+    def tell(self, which: str, *place: Any, when: object = True, **values: object) -> None:
         """Add a fault in a sentence of data/tables.toml, at a row and column as in `add`."""
-        self.add(said(f"tables.{which}", **values), *place)
+        if when:
+            self.add(said(f"tables.{which}", **values), *place)
 
     def stop(self, which: str, *place: Any, **values: object) -> NoReturn:
         """Tell a fault that nothing can be read past. Raises `InputError`."""
@@ -78,9 +79,14 @@ class Faults:
         self.raise_any()
         raise AssertionError("unreachable")
 
-    def note(self, which: str, **values: object) -> None:
+    def refuse(self, wrong: object, which: str, *place: Any, **values: object) -> None:
+        """Stop where something is wrong."""
+        if wrong:
+            self.stop(which, *place, **values)
+
+    def note(self, which: str, when: object = True, **values: object) -> None:
         """Note a sentence of data/tables.toml."""
-        self.notes.append(said(f"tables.{which}", **values))
+        self.notes += [said(f"tables.{which}", **values)] if when else []
 
     def __len__(self) -> int:
         return len(self._found)
@@ -273,14 +279,12 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
     for row, line in enumerate(lines[above:start], above + 1):
         key, _, value = line.partition(delimiter)
         remarks.append((row, _remark(f"{key.strip()}: {value}")))
-    if delimiter != ",":
-        faults.note("separated", by=_DELIMITERS[delimiter])
+    faults.note("separated", when=delimiter != ",", by=_DELIMITERS[delimiter])
     headings, rows = list[str](), list[tuple[int, str]]()
     below, width, whole, short = iter(enumerate([*lines[start:], ""], start + 1)), 0, 0, 0
     more = (line + "\n" for _, line in below)
     for row, line in below:
-        if len(rows) > MOST_ROWS:
-            faults.stop("readings", row - 1, most=MOST_ROWS)
+        faults.refuse(len(rows) > MOST_ROWS, "readings", row - 1, most=MOST_ROWS)
         joined = line.replace(delimiter, _APART)
         # Nearly all rows of a large table need no more; `strip` takes what parts cells as well.
         if line.count(delimiter) == width - 1 and '"' not in line and joined.strip()[:1] not in "#":
@@ -293,8 +297,8 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         except csv.Error as error:
             faults.tell("quotes", row, error=error)
             break
-        if len(cells) > MOST_COLUMNS:
-            faults.stop("columns", row, count=len(cells), most=MOST_COLUMNS)
+        wide = len(cells) > MOST_COLUMNS
+        faults.refuse(wide, "columns", row, count=len(cells), most=MOST_COLUMNS)
         if not headings:
             whole, width = len(cells), max(i for i, cell in enumerate(cells, 1) if cell)
             headings = cells[:width]
@@ -305,8 +309,7 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         elif any(cells):
             short += len(cells) < width
             rows.append((row, _APART.join((cells + [""] * width)[:width])))
-    if short:
-        faults.note("short", count=short)
+    faults.note("short", when=short, count=short)
     numbers, texts = [row for row, _ in rows], [text for _, text in rows]
     return Sheet(remarks, headings, start + 1, numbers, texts)
 

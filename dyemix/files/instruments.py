@@ -62,8 +62,8 @@ def read_cgats(text: str, faults: Faults) -> SwatchSet:
     def check(name: str, count: int) -> None:
         """Hold a count that the file states against what it holds."""
         stated, line = keywords.get(name, (str(count), 1))
-        if stated != str(count):
-            faults.tell("states", line, name=name, stated=stated, count=count)
+        wrong = stated != str(count)
+        faults.tell("states", line, when=wrong, name=name, stated=stated, count=count)
 
     stated = keywords.get("NUMBER_OF_SETS", ("", 0))[0]
     sets = _whole_sets(told["BEGIN_DATA"], len(fields), stated, faults)
@@ -117,8 +117,7 @@ def _scan(text: str, faults: Faults) -> tuple[dict[str, list[int]], dict[str, _L
 def _tokens(line: str, number: int, faults: Faults) -> list[str]:
     found = []
     for quoted, remark, word, open_quote in _TOKEN.findall(line):
-        if open_quote:
-            faults.tell("open_quote", number)
+        faults.tell("open_quote", number, when=open_quote)
         if open_quote or remark:
             break
         found.append(word or quoted.replace('""', '"'))
@@ -161,12 +160,11 @@ def _pairs(fields: list[str], sets: _Lines, line: int, faults: Faults) -> tuple[
     at = [i for i, name in enumerate(upper) if name == "SPECTRAL_NM"]
     if not at or not sets:
         return fields, sets
-    if not {upper[i + 1] for i in at} <= _SCALES.keys():
-        faults.stop("pairs", line)
+    faults.refuse({upper[i + 1] for i in at} - _SCALES.keys(), "pairs", line)
     first = {i + 1: sets[0][1][i] for i in at}
     for number, cells in sets:
-        if [cells[i] for i in at] != [*first.values()]:
-            faults.stop("other_wavelengths", number)
+        differ = [cells[i] for i in at] != [*first.values()]
+        faults.refuse(differ, "other_wavelengths", number)
     keep = [i for i in range(len(fields)) if i not in at]
     named = [fields[i] + first.get(i, "") for i in keep]
     return named, [(number, [cells[i] for i in keep]) for number, cells in sets]
@@ -191,8 +189,7 @@ def _stated_scale(fields: list[str], norm: str, line: int, faults: Faults) -> st
         kinds.add(stated)
     elif norm:
         faults.tell("norm", line, norm=norm[:20])
-    if len(kinds) > 1:
-        faults.tell("both_scales", line)
+    faults.tell("both_scales", line, when=len(kinds) > 1)
     return min(kinds, default="")
 
 
@@ -218,10 +215,8 @@ def read_cxf(data: bytes, faults: Faults) -> SwatchSet:
     faults.counted = "object"
     root = _parse(data, faults)
     objects = list(root.iter("Object"))
-    if not objects:
-        faults.stop("no_object")
-    if len(objects) > MOST_ROWS:
-        faults.stop("many_objects", most=MOST_ROWS)
+    faults.refuse(not objects, "no_object")
+    faults.refuse(len(objects) > MOST_ROWS, "many_objects", most=MOST_ROWS)
     given = {e.get("Id", ""): _stated(e) for e in root.iter("ColorSpecification")}
     rows: dict[tuple[str, ...], list[tuple[int, dict[str, str]]]] = {}
     passed: Counter[str] = Counter()
@@ -233,8 +228,8 @@ def read_cxf(data: bytes, faults: Faults) -> SwatchSet:
     with_bare = next(iter(rows), ())
     rows[with_bare] = sorted(rows.get(with_bare, []) + bare, key=lambda pair: pair[0])
     faults.note("cxf")
-    if (collections := len(list(root.iter("ObjectCollection")))) > 1:
-        faults.note("collections", count=collections)
+    collections = len(list(root.iter("ObjectCollection")))
+    faults.note("collections", when=collections > 1, count=collections)
     faults.notes += [said("tables.passed", what=what, count=n) for what, n in passed.items() if n]
     sets = []
     for bands, group in rows.items():
@@ -261,8 +256,7 @@ def _parse(data: bytes, faults: Faults) -> Element:
         faults.stop("bad_xml", where=f" (line {line})" if line else "", error=str(error))
     for element in root.iter():
         element.tag = element.tag.rpartition("}")[2]
-    if root.tag != "CxF":
-        faults.stop("other_xml", root=root.tag[:40])
+    faults.refuse(root.tag != "CxF", "other_xml", root=root.tag[:40])
     return root
 
 
@@ -308,8 +302,8 @@ def _rows(
     passed["an object without ReflectanceSpectrum or ColorCIELab"] += not (spectra or colours)
     for value in spectra or colours[:1]:
         name = value.get("ColorSpecification", "")
-        if name and name not in given:
-            faults.tell("no_specification", number, value.tag, name=name[:40])
+        absent, place = name and name not in given, (number, value.tag)
+        faults.tell("no_specification", *place, when=absent, name=name[:40])
         stated, begins = given.get(name, ({}, {}))
         texts = (value.text or "").split() if spectra else [_text(value, axis) for axis in "LAB"]
         bands = _bands(begins | value.attrib, len(texts), number, faults) if spectra else ()

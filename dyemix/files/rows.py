@@ -74,8 +74,8 @@ class Rows:
     def __init__(self, remarks: Remarks, numbers: Sequence[int], faults: Faults) -> None:
         self.numbers, self.faults = numbers, faults
         self._stated: dict[str, tuple[str, int]] = {}
-        if unknown := [told for row, remark in remarks if (told := self._remark(row, remark))]:
-            faults.note("no_condition", lines=few(unknown, 6))
+        unknown = [told for row, remark in remarks if (told := self._remark(row, remark))]
+        faults.note("no_condition", when=unknown, lines=few(unknown, 6))
         self.scale, self.demo = (self._stated.pop(key, ("", 0))[0] for key in ("scale", "demo"))
         blank = {"reflectance": None, "kind": "blank", "warnings": ()}
         self.given: dict[str, list[Any]] = {k: [x] * len(numbers) for k, x in blank.items()}
@@ -112,8 +112,7 @@ class Rows:
             return ""
         known = meaning(key) in (*CONDITIONS, *HEADER_ONLY)
         name = meaning(key) if known else key
-        if name == "about":
-            self.faults.note("about", about=value)
+        self.faults.note("about", when=name == "about", about=value)
         if name in _SAID and value:
             if not (meant := _SAID[name].get(value.lower(), "")):
                 words = " or ".join(dict.fromkeys(_SAID[name].values()))
@@ -202,8 +201,8 @@ def lab_readings(rows: Rows, at: Indices, labs: Array) -> None:
     """Give the rows `at` their CIELAB ``(M, 3)``, its light, and the smoothest spectrum with it."""
     told = [rows.given["conditions"][i] for i in at]
     stated = [(words.get("illuminant"), words.get("observer")) for words in told]
-    if not all(_STATED.match(f"{one} {other}") for one, other in set(stated)):
-        rows.faults.note("unstated_light")
+    known = all(_STATED.match(f"{one} {other}") for one, other in set(stated))
+    rows.faults.note("unstated_light", when=not known)
     keys = [(*words, *colour) for words, colour in zip(stated, labs.tolist(), strict=True)]
     _rough(rows, at, labs, rows.read("L*", keys, lambda key: _light(key[2:], *key[:2]), at=at))
 

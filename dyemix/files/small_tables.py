@@ -108,12 +108,10 @@ def read_table(path: Named, columns: Sequence[Column], *, others: bool = False) 
         faults.tell("unknown", sheet.header_row, name, known=", ".join(known))
     for name in (name for name in needed if name not in places):
         faults.tell("missing", sheet.header_row, name, needed=" and ".join(needed))
-    if not sheet.numbers and not len(faults):
-        faults.tell("no_rows")
+    faults.tell("no_rows", when=not sheet.numbers and not len(faults))
     if len(faults) > before:
         faults.raise_any()
-    if unused:
-        faults.note("unused", columns=", ".join(map(repr, unused)))
+    faults.note("unused", when=unused, columns=", ".join(map(repr, unused)))
     rows, there = [], [(column, places[column.name]) for column in columns if column.name in places]
     for row, cells in zip(sheet.numbers, sheet.rows, strict=True):
         before, values = len(faults), {}

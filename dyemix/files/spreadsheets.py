@@ -100,8 +100,8 @@ def _wavelengths(sheet: Sheet, place: int, faults: Faults) -> list[float]:
     texts = sheet.column(place)
     found = [band(text) or 0.0 for text in texts]
     for row, wavelength, text in zip(sheet.numbers, found, texts, strict=True):
-        if not wavelength:
-            faults.tell("no_wavelength", row, sheet.headings[place], text=text[:40])
+        at = row, sheet.headings[place]
+        faults.tell("no_wavelength", *at, when=not wavelength, text=text[:40])
     faults.raise_any()
     return found
 
@@ -120,8 +120,8 @@ def _from_long(sheet: Sheet, at: int, value: int, faults: Faults) -> Sheet:
         open_reading[key][wavelength] = cells[value]
     bands = sorted(readings[0][2]) if readings else []
     for row, _, reading in readings:
-        if odd := set(reading) ^ set(bands):
-            faults.stop("other_bands", row, at=min(odd))
+        odd = set(reading) ^ set(bands)
+        faults.refuse(odd, "other_bands", row, at=min(odd, default=0))
     faults.note("joined", rows=len(sheet.numbers), readings=len(readings))
     headings = [sheet.headings[place] for place in about] + [f"{w:g} nm" for w in bands]
     rows = [(row, cells + [reading[w] for w in bands]) for row, cells, reading in readings]
@@ -130,8 +130,7 @@ def _from_long(sheet: Sheet, at: int, value: int, faults: Faults) -> Sheet:
 
 def _from_tall(sheet: Sheet, faults: Faults) -> Sheet:
     wavelengths = _wavelengths(sheet, 0, faults)
-    if len(wavelengths) * len(sheet.headings) > 100 * MOST_ROWS:
-        faults.stop("too_many")
+    faults.refuse(len(wavelengths) * len(sheet.headings) > 100 * MOST_ROWS, "too_many")
     readings = [
         (number, [name or f"column {number}", *cells])
         for number, (name, *cells) in enumerate(zip(sheet.headings, *sheet.rows, strict=True), 1)
@@ -165,21 +164,18 @@ def is_workbook(data: bytes) -> bool:
 def read_workbook(data: bytes, faults: Faults) -> SwatchSet:
     """Read the swatch table of a workbook. Raises `InputError` with every fault of the file."""
     pages = [page for page in _pages(data, faults) if any(map(any, page.rows))]
-    if not pages:
-        faults.stop("empty")
+    faults.refuse(not pages, "empty")
     tables = [page for page in pages if any(map(_is_heading, page.rows[:_HEADER_ROWS]))]
     page = (tables or pages)[0]
-    if len(tables) > 1:
-        names = few([repr(table.title) for table in tables], 5)
-        faults.tell("sheets", count=len(tables), names=names)
-    if len(page.rows) > _MOST:
-        faults.tell("long_sheet", title=page.title, most=_MOST)
+    names = few([repr(table.title) for table in tables], 5)
+    faults.tell("sheets", when=len(tables) > 1, count=len(tables), names=names)
+    faults.tell("long_sheet", when=len(page.rows) > _MOST, title=page.title, most=_MOST)
     for where, formula in [(w, f) for w, f, saved in page.formulas if not saved][:20]:
         faults.tell("formula", where=where, formula=formula)
     faults.raise_any()
     faults.note("workbook", title=page.title)
-    if others := [repr(other.title) for other in pages if other is not page]:
-        faults.note("other_sheets", names=few(others, 5))
+    others = [repr(other.title) for other in pages if other is not page]
+    faults.note("other_sheets", when=others, names=few(others, 5))
     if page.formulas:
         where, formula, _ = page.formulas[0]
         faults.note("formulas", count=len(page.formulas), where=where, formula=formula)

@@ -38,16 +38,15 @@ def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
     whole, sheet = not len(faults), sheets.cleaned(sheet, faults)
     rows = Rows(sheet.remarks, sheet.numbers, faults)
     places, bands = _columns(sheet, faults)
-    if not sheet.numbers and whole:
-        faults.tell("no_readings")
+    faults.tell("no_readings", when=not sheet.numbers and whole)
     rows.fill({name: sheet.column(at) for name, at in places.items()})
     read = _numbers(sheet, rows, places, bands)
     _check_spelling(rows)
     faults.raise_any()
     for at, values in read:
         _doubt_copies(rows, at, values)
-    if not all(rows.cells.get("swatch", [""])):
-        faults.note("blank_swatch" if "swatch" in rows.cells else "no_swatch")
+    pieces = rows.cells.get("swatch")
+    faults.note("blank_swatch" if pieces else "no_swatch", when=not all(pieces or [""]))
     faults.notes += _about_warnings(rows)
     warnings = tuple(dict.fromkeys(faults.notes))
     return SwatchSet(rows.readings(), warnings, faults.file, rows.demo == "yes")
@@ -72,8 +71,8 @@ def _columns(sheet: Sheet, faults: Faults) -> tuple[dict[str, int], _Bands]:
     names = places.keys() & sheets.KNOWN
     if names or bands:
         _check_headings(names, bands, sheet.header_row, faults)
-        if extra := [repr(name) for name in places if name not in names]:
-            faults.note("kept", columns=", ".join(extra))
+        extra = ", ".join(repr(name) for name in places if name not in names)
+        faults.note("kept", when=extra, columns=extra)
     elif sheet.headings:
         faults.tell("not_understood", sheet.header_row, first=", ".join(sheet.headings[:4]))
     if not (names & {"recipe", "name"} or names >= {"dye", "owf"}):
@@ -95,8 +94,7 @@ def _check_headings(names: set[str], bands: _Bands, row: int, faults: Faults) ->
     there, absent = (min(some, default="") for some in (one_dye, {"dye", "owf"} - one_dye))
     for which in (which for which, is_so in wrong.items() if is_so):
         faults.tell(which, row, there=there, absent=absent, missing=" and ".join(missing))
-    if "name" in names and not names & {"recipe", "dye", "owf"}:
-        faults.note("unnamed")
+    faults.note("unnamed", when="name" in names and not names & {"recipe", "dye", "owf"})
     if bands and (fault := grid_fault(wavelengths)):
         faults.add(fault, row)
     elif bands:
@@ -140,8 +138,7 @@ def _read(sheet: Sheet, columns: _Columns, free: Flags, rows: Rows) -> tuple[Arr
     filled = np.array([any(row) for row in cells])
     values, at = np.full((len(cells), len(where)), np.nan), np.flatnonzero(filled & free).tolist()
     text = "".join(cell for i in at for cell in cells[i])
-    if "," in text:
-        rows.faults.note("mixed_commas" if "." in text else "commas")
+    rows.faults.note("mixed_commas" if "." in text else "commas", when="," in text)
     for i in at:
         values[i] = _cells(cells[i], headings, rows.numbers[i], rows.faults)
     return values, filled
@@ -167,10 +164,9 @@ def _spectra(rows: Rows, at: Indices, values: Array, wavelengths: Array) -> None
     largest, bright = float(values.max()), bool(too_bright(values).any())
     scale = stated or ("percent" if bright else "fraction")
     faults.note(f"scale.{scale}.{'stated' if stated else 'found'}", largest=largest)
-    if not stated and not bright and largest > 1.0:
-        faults.note("no_scale", largest=largest)
-    if stated == "percent" and largest <= 1.0:
-        faults.note("dark_percent", largest=largest)
+    open_scale = not stated and not bright and largest > 1.0
+    faults.note("no_scale", when=open_scale, largest=largest)
+    faults.note("dark_percent", when=stated == "percent" and largest <= 1.0, largest=largest)
     low, high = values.min(axis=1), values.max(axis=1)
     if not stated and bright and np.median(high) <= 1.0:
         odd = high.argmax()
