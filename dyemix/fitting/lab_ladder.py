@@ -215,8 +215,7 @@ class LabLadders:
             # From afar first as if readings were rough, or the first steps overshoot.
             loose = 2.0 * 0.5**step_number if cold and step_number < 6 else 0.0
             whitener = self._whitener(seen, counted, loose)
-            cost = _cost(whitener, seen.miss, x)
-            r, slope = _whitened(whitener, seen)
+            cost, r, slope = _whitened(whitener, seen, x)
             normal = slope.swapaxes(1, 2) @ slope
             normal += (1.0 + damping)[:, np.newaxis, np.newaxis] * np.eye(_PARTS + 2)
             gradient = (slope.swapaxes(1, 2) @ r[..., np.newaxis])[..., 0] + x
@@ -224,7 +223,7 @@ class LabLadders:
             longest = np.abs(step[:, :_PARTS] @ _BASIS.T).max(axis=1)
             step *= np.minimum(1.0, _LONGEST / np.maximum(longest, 1e-12))[:, np.newaxis]
             tried = self._seen(x + step, surface)
-            gain = (cost - _cost(whitener, tried.miss, x + step)) / np.maximum(cost, 1e-12)
+            gain = (cost - _whitened(whitener, tried, x + step)[0]) / np.maximum(cost, 1e-12)
             better = gain > 0.0
             x = np.where(better[:, np.newaxis], x + step, x)
             for mine, its in zip(seen, tried, strict=True):
@@ -247,9 +246,9 @@ class LabLadders:
         """Costs ``(D,)`` of unknowns, whitened residuals and slopes, and what is open of them."""
         seen = self._seen(x, surface)
         whitener = self._whitener(seen, counted, 0.0)
-        r, slope = _whitened(whitener, seen)
+        cost, r, slope = _whitened(whitener, seen, x)
         covariance = np.linalg.inv(slope.swapaxes(1, 2) @ slope + np.eye(_PARTS + 2))
-        return _cost(whitener, seen.miss, x), r, slope, np.asarray(covariance)
+        return cost, r, slope, np.asarray(covariance)
 
     def weigh(self, surface: Surface, counts: Array) -> None:
         """Take the error of a reading as these ladders show it, their misfit included.
@@ -325,16 +324,13 @@ def _meaning(x: Array) -> tuple[Array, Array]:
     return curves, np.clip(LAW + LAW_SPREAD * x[:, _PARTS:], *LAW_BOUNDS.T)
 
 
-def _whitened(whitener: Array, seen: _Seen) -> tuple[Array, Array]:
-    """Residuals ``(D, 3R)`` and slopes ``(D, 3R, K + 2)``."""
-    r = (whitener @ seen.miss[..., np.newaxis])[..., 0]
-    slope = whitener @ seen.slope
-    return r.reshape(len(r), -1), slope.reshape(len(r), -1, slope.shape[-1])
-
-
-def _cost(whitener: Array, miss: Array, x: Array) -> Array:
-    r = whitener @ miss[..., np.newaxis]
-    return np.asarray((r * r).sum(axis=(1, 2, 3)) + (x * x).sum(axis=1))
+def _whitened(whitener: Array, seen: _Seen, x: Array) -> tuple[Array, Array, Array]:
+    """Costs ``(D,)`` of unknowns, their prior's with it, residuals ``(D, 3R)`` and slopes
+    ``(D, 3R, K + 2)``.
+    """
+    r = (whitener @ seen.miss[..., np.newaxis]).reshape(len(x), -1)
+    slope = (whitener @ seen.slope).reshape(*r.shape, -1)
+    return (r * r).sum(axis=1) + (x * x).sum(axis=1), r, slope
 
 
 def _modes(covariance: Array, curves: Array) -> Array:

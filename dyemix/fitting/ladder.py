@@ -259,9 +259,9 @@ class Squares:
                 kind.weigh(Surface(0.4 * top, 0.3), self.counts[which[self.dye]])
         grid = [(r0, k2) for r0 in np.linspace(0.0, top, _R0_STEPS) for k2 in _INSIDE]
         some, trust = (self.rough, _TRUST_LAB) if self.rough.all() else (~self.rough, _TRUST)
-        surfaces = (Surface(r0, k2) for r0, k2 in grid)
-        cost = [self.fit(one, self.counts, PRIOR_STRENGTH).cost[some].sum() for one in surfaces]
-        weights = (np.array(cost) / min(cost)) ** -trust
+        fits = (self.fit(Surface(*at), self.counts, PRIOR_STRENGTH) for at in grid)
+        cost = np.array([fitted.cost[some].sum() for fitted in fits])
+        weights = (cost / cost.min()) ** -trust
         points, weights = np.array(grid), weights / weights.sum()
         mean = weights @ points
         return Surface(*mean.tolist()), np.sqrt(weights @ (points - mean) ** 2)
