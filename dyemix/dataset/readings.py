@@ -214,8 +214,9 @@ class Reading(Result):
 
         Raises `TargetError` for what is no such code.
         """
+        colour = hex_to_lab(code)
         more = {"kind": "hex", "clipped": Clipped.of_hex(code), **about}
-        return cls.from_lab(hex_to_lab(code), D65_2, recipe, **more)
+        return cls.from_lab(colour, D65_2, recipe, **more)
 
     @property
     def rough(self) -> bool:
