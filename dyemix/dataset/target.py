@@ -82,7 +82,8 @@ class Target(Result):
     def parse(cls, text: str, light: Light | str | None = None) -> Target:
         """Read ``#7d8a6e`` (sRGB, so D65/2°) or CIELAB ``56 -10 13``, ``56, -10, 13 D50/2``.
 
-        `light` is the light of a CIELAB that does not name its own. Raises `TargetError`.
+        `light` is the light of a CIELAB that does not name its own. Raises `TargetError`, and
+        `DyemixError` for a light that is none.
         """
         plain = text.strip()
         points = re.sub(r"(?<=\d),(?=\d)", ".", plain)  # decimal commas, where they are none else

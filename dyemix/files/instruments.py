@@ -73,8 +73,8 @@ def read_cgats(text: str, faults: Faults) -> SwatchSet:
             faults.tell("blocks", at[0], mark=mark, count=len(at), lines=lines)
     cut_short = begins and not marks["END_DATA"]
     wrong = {"no_fields": not fields, "no_data": not begins, "no_end": cut_short}
-    for which in (which for which, is_so in wrong.items() if is_so):
-        faults.tell(which, *begins[-1:])
+    for which, is_so in wrong.items():
+        faults.tell(which, *begins[-1:], when=is_so)
     check("NUMBER_OF_FIELDS", len(fields))
     check("NUMBER_OF_SETS", len(sets))
     faults.raise_any()
