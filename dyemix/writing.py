@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import IO
 
 from dyemix.console import give
-from dyemix.errors import Fault, InputError, said
+from dyemix.errors import Fault, InputError, data, said
 
 Named = str | os.PathLike[str]
 
@@ -32,23 +32,17 @@ _FORMULA = re.compile(
 )
 #: No saved set, settings or table of the dyer's is larger (bytes), unless a reader says so.
 LARGEST = 20_000_000
-#: What the system says, and the sentence for it.
-_REFUSED = {
-    errno.EEXIST: "there", errno.ENOENT: "no_folder",
-    **dict.fromkeys((errno.ENOSPC, errno.EDQUOT, errno.EFBIG), "full"),
-    **dict.fromkeys((errno.EACCES, errno.EPERM, errno.EROFS), "forbidden"),
-}  # fmt: skip
 
 
 def write(
-    path: Named, data: str | bytes, *, force: bool = False, inputs: Iterable[Named | None] = ()
+    path: Named, content: str | bytes, *, force: bool = False, inputs: Iterable[Named | None] = ()
 ) -> None:
     """Write a file, whole or not at all.
 
     Parameters
     ----------
     path : where to. A link is followed to its file; ``-`` is standard output.
-    data : text, written in UTF-8 with its line ends as they are, or bytes.
+    content : text, written in UTF-8 with its line ends as they are, or bytes.
     force : whether a file that is there already may be replaced; it keeps its mode.
     inputs : files that the same command reads, never written over (None: an option not given).
 
@@ -59,30 +53,30 @@ def write(
         Nothing has been changed then, and nothing is left behind.
     """
     try:
-        content = data if isinstance(data, bytes) else data.encode("utf-8")
+        whole = content if isinstance(content, bytes) else content.encode("utf-8")
     except UnicodeEncodeError:
         raise _refusal(path, "not_unicode") from None
     if (place := destination(path, force=force, inputs=inputs)) is None:
-        give(data)
+        give(content)
     else:
-        put(place, content, over=force)
+        put(place, whole, over=force)
 
 
 def read_bytes(path: Named, largest: int = LARGEST) -> bytes:
     """What a file holds, up to so many bytes. Raises `InputError` for none, or more."""
-    path, data, told = Path(path), b"", {"most": largest / 1e6, "size": 0.0, "why": ""}
+    path, found, told = Path(path), b"", {"most": largest / 1e6, "size": 0.0, "why": ""}
     try:
         if not path.is_file():
             which = "no_file" if path.exists() else "absent"
         elif (size := path.stat().st_size) > largest:
             which, told["size"] = "large", size / 1e6
         else:
-            which, data = "empty", path.read_bytes()
+            which, found = "empty", path.read_bytes()
     except OSError as error:
         which, told["why"] = "unreadable", str(error.strerror or error)
-    if not data.strip():
+    if not found.strip():
         raise _refusal(path.name or path, which, **told)
-    return data
+    return found
 
 
 def as_cell(text: str) -> str:
@@ -203,7 +197,7 @@ def _name_new(unfinished: Path, place: Path) -> None:
 
 def _from_system(error: OSError, place: Path) -> InputError:
     """What the system refused, and the cure."""
-    which = _REFUSED.get(error.errno or 0, "unwritten")
+    which = data("writing")["system"].get(errno.errorcode.get(error.errno or 0), "unwritten")
     which = "open" if which == "forbidden" and place.exists() else which
     return _refusal(place, which, folder=str(place.parent), why=error.strerror or error)
 

@@ -24,7 +24,7 @@ import numpy as np
 from dyemix.dataset.recipe import dye_name
 from dyemix.dataset.result import Value
 from dyemix.dataset.units import to_mark, to_step
-from dyemix.errors import Fault, InputError, data, said
+from dyemix.errors import DyemixError, Fault, InputError, data, refuse, said
 from dyemix.writing import read_bytes
 
 #: Orders in which the alkali may go in, in words.
@@ -34,24 +34,22 @@ ORDERS: Mapping[str, str] = data("methods")["orders"]
 def _kept(value: Any, like: Any, allowed: Sequence[Any]) -> Any:
     """A value as it is kept, of the kind that `like` is of, where the ranges say it is `allowed`.
 
-    Raises `ValueError` with what would be right.
+    Raises `DyemixError` with what would be right.
     """
     if isinstance(like, list):
-        if not isinstance(value, list | tuple) or not value:
-            raise ValueError(f"a list, as {like}")
+        refuse(not isinstance(value, list | tuple) or not value, f"a list, as {like}")
         return tuple(_kept(each, like[0], allowed) for each in value)
     if isinstance(like, dict):
-        if not isinstance(value, Mapping):
-            raise ValueError("a table, as { turquoise = 2.0 }")
+        refuse(not isinstance(value, Mapping), "a table, as { turquoise = 2.0 }")
         each = {dye_name(str(dye)): _kept(number, 0.0, allowed) for dye, number in value.items()}
         return MappingProxyType(each)
     if isinstance(like, str):
-        if not isinstance(value, str) or (allowed and value not in allowed):
-            raise ValueError(f"one of {', '.join(allowed)}" if allowed else 'a text, as "EUR"')
+        right = f"one of {', '.join(allowed)}" if allowed else 'a text, as "EUR"'
+        refuse(not isinstance(value, str) or (allowed and value not in allowed), right)
         return value
     low, high, *unit = allowed
-    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-        raise ValueError(" ".join([f"a number from {low:g} to {high:g}", *unit]))
+    sound = isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high
+    refuse(not sound, " ".join([f"a number from {low:g} to {high:g}", *unit]))
     return float(value)
 
 
@@ -116,7 +114,7 @@ class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figu
             try:
                 if value is not None or like is not None:
                     value = _kept(value, like, data("settings_ranges")[name])
-            except ValueError as error:
+            except DyemixError as error:
                 faults.append(Fault(f"{value!r} will not do: it is {error}.", column=name))
             object.__setattr__(self, name, value)
         if not faults:

@@ -6,9 +6,8 @@ added nothing.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import contextmanager
 from datetime import date, datetime
 from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -20,7 +19,7 @@ from dyemix.dataset.serialise import to_json
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import AnyColour, Target, Trial
 from dyemix.dyebook import methods, records, rows
-from dyemix.dyebook.connection import BookFile, Say
+from dyemix.dyebook.connection import BookFile
 from dyemix.dyebook.methods import KeptMethod
 from dyemix.errors import InputError, expect, refuse
 from dyemix.files.cells import tidy
@@ -47,13 +46,13 @@ def _kept(kind: type[T], view: str) -> Callable[..., tuple[T, ...]]:
     """
 
     def records_of(book: DyeBook, job: str | None = None, method: str = "") -> tuple[T, ...]:
-        with book._file.reading() as db:
+        with book.reading() as db:
             return tuple(rows.made(db, kind, row) for row in _of_job(db, view, job, method))
 
     return records_of
 
 
-class DyeBook(AbstractContextManager["DyeBook"]):
+class DyeBook(BookFile):
     """An open dye book; close it, or use it in a ``with``.
 
     Every method raises `SavedError` where the file is damaged, locked or cannot be written, and
@@ -65,19 +64,6 @@ class DyeBook(AbstractContextManager["DyeBook"]):
     85
     """
 
-    def __init__(
-        self, path: str | os.PathLike[str], create: bool = True, say: Say | None = None
-    ) -> None:
-        """Open a book, or begin one. `say` is told of waits and of what was found and mended."""
-        self._file = BookFile(path, create, say)
-        self.path = self._file.path
-        #: What was found on opening, a sentence each.
-        self.warnings = self._file.warnings
-        self.close, self.backup = self._file.close, self._file.backup
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
     @property
     def demo(self) -> bool:
         """Whether the book is of invented dyes; it holds either those or a dyer's own."""
@@ -86,17 +72,17 @@ class DyeBook(AbstractContextManager["DyeBook"]):
     @contextmanager
     def _writing(self, what: str) -> Iterator[Any]:
         """All of one thing that is done, which `undo` takes back, or nothing of it."""
-        with self._file.writing() as db:
+        with self.writing() as db:
             rows.insert(db, "event", at=datetime.now().isoformat(timespec="seconds"), what=what)
             yield db
 
     def _read(self, work: Callable[..., T], *of: Any) -> T:
-        with self._file.reading() as db:
+        with self.reading() as db:
             return work(db, *of)
 
     def undo(self) -> str:
         """Take back what was done last, and say what it was. Raises `InputError` for nothing."""
-        with self._file.writing() as db:
+        with self.writing() as db:
             return rows.undo(db)
 
     #: What was done, oldest first; books of earlier layouts kept no account of it.
@@ -105,7 +91,7 @@ class DyeBook(AbstractContextManager["DyeBook"]):
     def search(self, words: str) -> tuple[tuple[str, ...], ...]:
         """Where all of these words stand: what that is, its name, and the text around them."""
         wanted = words.casefold().split()
-        with self._file.reading() as db:
+        with self.reading() as db:
             told = [tuple(map(str, row)) for row in db.execute("SELECT * FROM written")]
         return tuple(t for t in told if all(word in " ".join(t).casefold() for word in wanted))
 

@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager, suppress
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from dyemix.arrays import LAB
 from dyemix.colour.colorimetry import WAVELENGTHS
@@ -73,7 +73,10 @@ def connect(path: Path, mode: str) -> sqlite3.Connection:
 class BookFile:
     """An open book file. `warnings` says what was found on opening."""
 
-    def __init__(self, path: str | os.PathLike[str], create: bool, say: Say | None = None) -> None:
+    def __init__(
+        self, path: str | os.PathLike[str], create: bool = True, say: Say | None = None
+    ) -> None:
+        """Open a book, or begin one. `say` is told of waits and of what was found and mended."""
         self.path = Path(path)
         self.warnings: tuple[str, ...] = ()
         self._say = say or (lambda text: None)
@@ -163,6 +166,12 @@ class BookFile:
     def close(self) -> None:
         self.db.close()
 
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
 
 def _pragma(db: sqlite3.Connection, name: str) -> Any:
     return db.execute(f"PRAGMA {name}").fetchone()[0]
@@ -237,8 +246,7 @@ def book_beside(folder: Path | None = None) -> Path | None:
     if not _books(folder or Path()):
         return None
     path = find_book(None, folder)
-    book = BookFile(path, create=False)
-    with closing(book), book.reading() as db:
+    with BookFile(path, create=False) as book, book.reading() as db:
         names = {name for (name,) in db.execute("SELECT name FROM swatch_set")}
     tables = [table for table in swatch_tables(folder) if table.name not in names]
     if names and tables:
@@ -269,7 +277,7 @@ def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> 
     made, `InputError` where a table cannot be written.
     """
     folder, written = Path(folder), []
-    with closing(BookFile(path, create=False)) as book, book.reading() as db:
+    with BookFile(path, create=False) as book, book.reading() as db:
         try:
             folder.mkdir(parents=True, exist_ok=True)
             if any(folder.iterdir()):
