@@ -34,7 +34,7 @@ def reading(level: float, swatch: str = "") -> Reading:
 def write(path: Path, name: str, confirm: Callable[[str], None], pause: float) -> None:
     """Open the book and write without end; every write is confirmed once its method returns."""
     with DyeBook(path, create=False) as book:
-        book._file.db.execute("PRAGMA cache_size = 2")  # pages go to the file before the commit
+        book.db.execute("PRAGMA cache_size = 2")  # pages go to the file before the commit
         count = 0
         while True:
             job = f"{name}.{count}"

@@ -25,9 +25,9 @@ from tests.dyebook.filled import DEMO, ROOT, all_rows, everything, fill, reading
 def test_a_part_without_its_whole_is_refused(path: Path, book: DyeBook) -> None:
     fill(book)
     with pytest.raises(sqlite3.IntegrityError, match="FOREIGN KEY"):
-        book._file.db.execute("DELETE FROM swatch")
-    assert book._file.db.execute("PRAGMA synchronous").fetchone()[0] == 2  # FULL
-    assert book._file.db.execute("PRAGMA journal_mode").fetchone()[0] == "delete"
+        book.db.execute("DELETE FROM swatch")
+    assert book.db.execute("PRAGMA synchronous").fetchone()[0] == 2  # FULL
+    assert book.db.execute("PRAGMA journal_mode").fetchone()[0] == "delete"
 
 
 @pytest.mark.parametrize("damage", ["application_id = 7", "user_version = 99"])
@@ -159,13 +159,13 @@ def test_opening_beside_a_writer_is_no_alarm(path: Path) -> None:
 def test_full_book_writes_all_or_nothing(book: DyeBook) -> None:
     fill(book)
     before = everything(book)
-    pages = book._file.db.execute("PRAGMA page_count").fetchone()[0]
-    book._file.db.execute(f"PRAGMA max_page_count = {pages + 1}")
+    pages = book.db.execute("PRAGMA page_count").fetchone()[0]
+    book.db.execute(f"PRAGMA max_page_count = {pages + 1}")
     many = SwatchSet(tuple(reading(swatch=str(i)) for i in range(200)))
     with pytest.raises(SavedError, match="disk is full: nothing of this was written"):
         book.add_swatches(many, "many")
     assert same(before, everything(book))
-    book._file.db.execute("PRAGMA max_page_count = 100000")
+    book.db.execute("PRAGMA max_page_count = 100000")
     book.add_swatches(many, "many")
     assert len(book.sets()) == 2
 
