@@ -371,9 +371,12 @@ def test_standard_is_the_signed_swatch_and_stays(book: DyeBook) -> None:
     signed = reading("gold 0.7", 0.31)
     book.sign_off("café", signed, "sage", 2.0, on=DAY)
     assert same(book.standard("café").reflectance, signed.reflectance)
+    book.sign_off("second", reading("navy 0.2", 0.5))
+    assert same(book.standard("second").reflectance, spectrum(0.5))
+    assert same(book.standard("café").reflectance, signed.reflectance)
     with pytest.raises(InputError, match="stays as signed"):
         book.sign_off("café", reading())
-    with pytest.raises(InputError, match=r"no standard is called 'bar'.*has café"):
+    with pytest.raises(InputError, match=r"no standard is called 'bar'.*has café, second"):
         book.standard("bar")
     with pytest.raises(DyemixError, match="out of range"):
         book.sign_off("bar", signed, tolerance=0)
