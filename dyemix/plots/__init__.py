@@ -10,28 +10,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dyemix.dataset.result import Result
-from dyemix.errors import refuse
+from dyemix.errors import data, refuse
 from dyemix.model.fit_report import Evaluation, FitReport, MixtureCheck
 from dyemix.plots.paper import BAR, FORMATS, LIGHT_BAR, Pages, file_bytes, new_figure, styled
 from dyemix.writing import Named, destination, write
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-#: The module and function that draw results, and the types that they draw.
-_PICTURES = {
-    "promises.dyes": "DyeSet",
-    "promises.mixes": "Evaluation FitReport",
-    "promises.trial": "Correction",
-    "recipes.match": "Matches",
-    "recipes.series": "Series",
-    "recipes.card": "ShadeCard",
-    "reach.pages": "ShelfReach",
-    "cloth.piece": "Levelness",
-    "cloth.compared": "PieceComparison",
-    "cloth.previews": "Previews",
-}
-_DRAWN = {kind: picture for picture, kinds in _PICTURES.items() for kind in kinds.split()}
 
 
 def plot(
@@ -105,13 +90,13 @@ def ending(place: Path) -> str:
 
 def drawn(result: Any, **options: Any) -> list[bytes]:
     """The pages of a result's picture as PNG, with the `options` of `plot`; none if it has none."""
-    known = type(result).__name__ in _DRAWN
+    known = type(result).__name__ in data("pictures")["draws"]
     return [file_bytes([page], ".png") for page in (pages(result, **options) if known else ())]
 
 
 def pages(result: Any, **options: Any) -> Pages:
     """The pages of a result's picture, with the `options` of `plot`."""
-    picture = _DRAWN.get(type(result).__name__)
+    picture = data("pictures")["draws"].get(type(result).__name__)
     with styled():
         if picture is None:
             figure, axes = new_figure((0.12, 0.16, 0.84, 0.78), height=5.0)

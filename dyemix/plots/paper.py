@@ -22,7 +22,7 @@ from dyemix.colour.appearance import adapted
 from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
 from dyemix.dataset.result import DEMO_WARNING
 from dyemix.dataset.target import Target
-from dyemix.errors import said
+from dyemix.errors import data, said
 from dyemix.model.prediction import Prediction
 
 if TYPE_CHECKING:
@@ -49,12 +49,6 @@ Area: TypeAlias = tuple[float, float, float, float]
 INK, SUBTLE, RULE, BAR, LIGHT_BAR = "#1a1a1a", "#555555", "#b8b8b8", "#707070", "#d8d8d8"
 #: L* 55 (D65/2°), which black letters can be read on: 4.5 to 1.
 GROUND = "#848484"
-STYLE: dict[str, Any] = {
-    "font.family": ["DejaVu Sans"],  # travels with matplotlib, and has Δ, ° and every accent
-    "text.parse_math": False,
-    "svg.hashsalt": "dyemix",
-    "pdf.fonttype": 42,
-}
 #: No date and no machine in a file: the same figure gives the same bytes.
 _LEFT_OUT = {".png": "Software", ".svg": "Date", ".pdf": "CreationDate"}
 FORMATS = tuple(_LEFT_OUT)
@@ -64,7 +58,7 @@ def styled() -> AbstractContextManager[None]:
     """Our style for the length of a drawing, whatever the reader has set for her own."""
     from matplotlib import style
 
-    return style.context(["default", STYLE])
+    return style.context(["default", data("pictures")["style"]])
 
 
 @lru_cache(maxsize=4096)

@@ -18,7 +18,7 @@ from dyemix.colour.appearance import Miss, adapted
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light
 from dyemix.dataset.recipe import format_amount
-from dyemix.errors import said
+from dyemix.errors import data, said
 from dyemix.matching.matches import Match, Matches
 from dyemix.plots import paper as on
 from dyemix.plots.paper import BODY, MARGIN, WIDTH, Pages, Paper, paged, pot_codes
@@ -26,12 +26,8 @@ from dyemix.series.steps import Blend, Route, Series, ShadeCard, Step
 
 #: Of a match: where columns begin and how long the longest bar is, in inches.
 _NAME, _BARS, _LONGEST = 0.74, 2.28, 0.3
-#: Its blocks: where they begin, how wide they are, pots, lamp.
-_BLOCKS = (
-    (2.72, 2.75, 24, "", "daylight"),
-    (5.6, 1.0, 8, "FL11", "shop light"),
-    (6.72, 1.0, 8, "A", "tungsten"),
-)
+#: Its blocks.
+_BLOCKS: list[tuple[float, float, int, str, str]] = data("pictures")["blocks"]
 _HIGH = 0.5
 #: Of a series: rows of pots of a step, nearest to what is asked at the left.
 _DEEP, _POTS = 3, 8
