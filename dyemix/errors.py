@@ -167,9 +167,7 @@ class Choice(Enum):
 
     @classmethod
     def _missing_(cls, value: object) -> Choice:
-        text = str(value).casefold()
-        for member in cls:
-            if text in (str(member.value).casefold(), member.name.casefold()):
-                return member
-        known = ", ".join(str(member.value) for member in cls)
-        raise DyemixError(f"{value!r} is no {cls.__name__}: one of {known}.")
+        spelt = {str(word).casefold(): each for each in cls for word in (each.name, each.value)}
+        known, text = ", ".join(str(each.value) for each in cls), str(value).casefold()
+        refuse(text not in spelt, f"{value!r} is no {cls.__name__}: one of {known}.")
+        return spelt[text]

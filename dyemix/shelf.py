@@ -52,12 +52,10 @@ def demo() -> SwatchSet:
 
 def _swatch_table(path: Path) -> tuple[bool, str]:
     """Whether a file is headed as a swatch table is, and its text once it holds a reading."""
-    if not is_table(path):
-        return False, ""
-    try:
-        text = read_bytes(path, LARGEST).decode("utf-8-sig", errors="replace")
-    except InputError:
-        return False, ""
+    text = ""
+    with suppress(InputError):
+        if is_table(path):
+            text = read_bytes(path, LARGEST).decode("utf-8-sig", errors="replace")
     lines = (line for line in text.splitlines() if line.strip() and line.lstrip()[0] != "#")
     rows = (re.split(r"[,;\t]", line.replace('"', "")) for line in lines)
     headings = next(rows, [])

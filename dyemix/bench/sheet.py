@@ -76,11 +76,6 @@ class Sheet(Value):
     template: ClassVar[str]
     demo = False  # no field: a sheet of dyes has one of its own
 
-    @property
-    def banner(self) -> str:
-        """The line that must not be overlooked."""
-        return DEMO_WARNING if self.demo else ""
-
     def read(self) -> tuple[str, tuple[Block, ...]]:
         """Its title, and what stands on it in order."""
         own = getattr(self, "settings", None)
@@ -98,8 +93,8 @@ class Sheet(Value):
 
     def _laid_out(self, layout: str) -> str:
         title, blocks = self.read()
-        page = _templates().get_template(layout)
-        return page.render(title=title, banner=self.banner, blocks=blocks, kind=self.template)
+        page, banner = _templates().get_template(layout), DEMO_WARNING if self.demo else ""
+        return page.render(title=title, banner=banner, blocks=blocks, kind=self.template)
 
     def to_json(self) -> str:
         """Every figure of the sheet, after the line that must not be overlooked."""

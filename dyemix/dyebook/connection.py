@@ -289,8 +289,7 @@ def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> 
                 found = db.execute(f"SELECT * FROM {table} ORDER BY id")
                 names = [name for name, *_ in found.description]
                 rows = [[h for name in names for h in _SPREAD.get(name, (name,))]]
-                for row in found:
-                    rows.append([x for name in names for x in _cells(name, row, table, folder)])
+                rows += [[x for n in names for x in _cells(n, row, table, folder)] for row in found]
                 written.append(folder / f"{table}.csv")
                 write(written[-1], csv_text(rows, "\r\n"))  # a lone CR in a cell is quoted then
         except BaseException:  # an export is whole, or none
