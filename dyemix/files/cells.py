@@ -152,10 +152,8 @@ def decode(data: bytes, faults: Faults) -> str:
     for encoding, note in (first, ("cp1252", "windows")):
         with suppress(UnicodeDecodeError):
             text = data.decode(encoding).removeprefix("\ufeff")
-            if any(sign in text for sign in _CONTROL):
-                break
-            if note:
-                faults.note(note)
+            faults.refuse(any(sign in text for sign in _CONTROL), "no_text")
+            faults.notes += [said(f"tables.{note}")] if note else []
             return text
     return faults.stop("no_text")
 

@@ -57,8 +57,7 @@ def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
 
 def _columns(sheet: Sheet, faults: Faults) -> tuple[dict[str, int], _Bands]:
     """Where each thing stands in a row, bands apart. Raises `InputError` where rows say nothing."""
-    places: dict[str, int] = {}
-    bands: _Bands = {}
+    places, bands = dict[str, int](), _Bands()
     for name, at in sheets.placed(sheet, sheets.meaning, faults).items():
         heading = sheet.headings[at]
         if (wavelength := band(heading)) is not None:
