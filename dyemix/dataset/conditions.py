@@ -35,8 +35,6 @@ _DOSE = re.compile(
     rf"((?:[a-z' ]+ )??){_NUMBER} ?(?:g ?(?:/|per) ?(?:l|litre|liter))?((?: [a-z' ]+)?)"
 )
 _DOSE_WORDS: dict[str, dict[str, str]] = _WORDS["doses"]
-#: How a geometry is written: what is found first says which it is.
-_GEOMETRIES: dict[str, str] = _WORDS["geometry"]
 _ANGLES = re.compile(r"\b(45|0)(?:[ax]|°)?[/:](45|0)(?:[ax]|°)?")
 
 
@@ -74,7 +72,7 @@ def _dose(key: str, text: str) -> str:
 
 
 def _geometry(text: str) -> str:
-    found = [name for name, pattern in _GEOMETRIES.items() if re.search(pattern, text)]
+    found = [str(name) for name, sign in _WORDS["geometry"].items() if re.search(sign, text)]
     specular = [name for name in found if name != "sphere"]
     if len(specular) == 1:
         return specular[0]

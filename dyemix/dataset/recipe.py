@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 #: Millilitres by spoon set.
 SPOON_SETS: Mapping[str, Mapping[str, float]] = data("recipes")["spoons"]
+_SETS = ", ".join(SPOON_SETS)
 #: Millilitres of what is measured without spoons, twenty drops to one (common practice); a gram of
 #: powder is as a millilitre of 100 % w/v.
 _VOLUMES = {"mL": 1.0, "L": 1000.0, "drop": 0.05, "g": 1.0}
@@ -93,8 +94,7 @@ class Spoonfuls:
 
 
 def _spoon_set(name: str | None) -> Mapping[str, float]:
-    known = {"name": name, "known": ", ".join(SPOON_SETS)}
-    refuse(name not in SPOON_SETS, "recipes.no_spoons", **known, error=RecipeError)
+    refuse(name not in SPOON_SETS, "recipes.no_spoons", name, _SETS, error=RecipeError)
     return SPOON_SETS[str(name)]
 
 
@@ -139,8 +139,7 @@ class Measures(NamedTuple):
         strength = 100.0 if unit == "g" else self.stock_pct.get(dye, self.stock_pct.get(""))
         spoons = self.spoons if unit in SPOON_SETS["us"] else ""
         needed = {"cloth_g": self.cloth_g, "stock_pct": strength, "spoon_set": spoons}
-        known = ", ".join(SPOON_SETS)
-        missing = [said(f"recipes.{n}", known=known) for n, x in needed.items() if x is None]
+        missing = [said(f"recipes.{n}", known=_SETS) for n, x in needed.items() if x is None]
         if missing or self.cloth_g is None or strength is None:
             powder = "" if unit == "g" else said("recipes.powder")
             told = said("recipes.unstated", dye=dye, unit=unit, missing="; ".join(missing))
