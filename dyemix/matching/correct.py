@@ -16,13 +16,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from enum import Enum
-from functools import partial
 
 import numpy as np
 
-from dyemix.arrays import Array, Indices
+from dyemix.arrays import Array
 from dyemix.colour.appearance import Miss
-from dyemix.colour.ciede2000 import delta_e, delta_e_parts
+from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.readings import Reading
@@ -310,14 +309,11 @@ def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes:
     used = np.concatenate([own, one_more]) if other_dyes else own
     n = len(used)
     start = Found(np.zeros(n, np.intp), used, np.tile(amounts, (n, 1)), np.zeros(n))
-    problem = Problem.of(dyes, target.lab[np.newaxis], dyes.light_of(target), len(dyes))
+    aim = target.lab - error
+    problem = Problem.of(dyes, aim[np.newaxis], dyes.light_of(target), len(dyes))
     # What was dyed may go deeper than any swatch; the answer must not be cut off short of it.
     problem = replace(problem, upper=np.maximum(dyes.deepest, amounts.ravel()))
-
-    def goal(lab: Array, _: Indices) -> tuple[Array, Array]:
-        return delta_e_parts(target.lab[:, np.newaxis], lab + error[:, np.newaxis])
-
-    found = problem.descend(start, 100, 1e-9, partial(problem.blending.towards, goal))
+    found = problem.descend(start, 100, 1e-9)
     miss = np.sqrt(found.cost)
     best = int(np.argmin(miss))
     return found.amounts[[best if miss[0] - miss[best] >= WORTH_IT else 0]]

@@ -132,58 +132,43 @@ class Found:
         return self.rows(order[place < count])
 
 
-@dataclass(frozen=True, eq=False)
-class _Lattice:
-    """N small blends `used` ``(N, D)``, and P points at which they may set out.
-
-    `points` ``(P, D)`` amounts, their colours `labs` ``(3, P)``; `sizes` by number of dyes: the
-    first point, how many blends, and how many points each.
-    """
-
-    used: Flags
-    points: Array
-    labs: Array
-    chroma: Array
-    sizes: list[tuple[int, int, int]]
-
-    def apart(self, aim: Array, k_lightness: float) -> Array:
-        """ΔE2000² ``(P,)`` from a target ``(3,)``: roughly, by weights of chroma and hue at the
-        mean chroma; exactly where all are far off."""
-        lightness, a, b = self.labs
-        own = np.hypot(aim[1], aim[2])
-        mean = 0.5 * (own + self.chroma)
-        by_hue = (own * self.chroma - (aim[1] * a + aim[2] * b)) / np.square(1.0 + 0.015 * mean)
-        by_chroma = np.square((own - self.chroma) / (1.0 + 0.045 * mean))
-        out = np.square((aim[0] - lightness) / k_lightness) + by_chroma + 2.0 * by_hue
-        far = out.min() > _FAR_OFF**2
-        return np.square(delta_e(aim, self.labs.T, k_lightness)) if far else np.asarray(out)
+#: Of N blends of one size: their dyes ``(N, D)``, the amounts ``(N, P, D)`` of the P points that
+#: each may set out from, and the L*, a*, b* and C* of those ``(4, N, P)``.
+_Lattice = tuple[Flags, Array, Array]
 
 
 @lru_cache(maxsize=8)
-def _lattice(
+def _lattices(
     dyes: DyeSet, light: Light, lower: Sequence[float], upper: Sequence[float], total: float,
     max_dyes: int,
-) -> _Lattice:  # fmt: skip
+) -> list[_Lattice]:  # fmt: skip
     """Every blend of up to three dyes, of fewer where the shelf is large, at `_SHARES` of each."""
     low, top = np.array(lower), np.array(upper)
     must, others = np.flatnonzero(low > 0.0), np.flatnonzero((low == 0.0) & (top > 0.0))
-    used, points, first = [], [], 0
-    sizes: list[tuple[int, int, int]] = []
+    out: list[_Lattice] = []
     for size in range(len(must), min(max_dyes, len(must) + len(others), max(len(must), 3)) + 1):
         shares = np.array(list(product(_SHARES.get(size, _FEW), repeat=size)))
         blends = [(*must, *more) for more in combinations(others, size - len(must))]
-        if sizes and len(blends) * len(shares) > _MOST_POINTS:
+        if out and len(blends) * len(shares) > _MOST_POINTS:
             break
         members = np.array(blends, np.intp).reshape(len(blends), 1, size)
         some = np.zeros((len(blends), len(shares), len(low)))
         np.put_along_axis(some, members, low[members] + (top - low)[members] * shares, axis=2)
-        used.append(np.any(some > 0.0, axis=1))
-        points.append(within(some.reshape(-1, len(low)), low[np.newaxis], top, total, axis=1))
-        sizes.append((first, len(blends), len(shares)))
-        first += len(points[-1])
-    amounts = np.concatenate(points)
-    labs = np.ascontiguousarray(dyes.colours(amounts, light).T)
-    return _Lattice(np.concatenate(used), amounts, labs, np.hypot(labs[1], labs[2]), sizes)
+        points = within(some, low[np.newaxis, np.newaxis], top, total, axis=2)
+        labs = np.moveaxis(dyes.colours(points, light), -1, 0)
+        out.append((np.any(some > 0.0, axis=1), points, np.stack([*labs, np.hypot(*labs[1:])])))
+    return out
+
+
+def _apart(aim: Array, labs: Array, k_lightness: float) -> Array:
+    """ΔE2000² ``(N, P)`` of a lattice from a target ``(3,)``, roughly: by weights of chroma and hue
+    at the mean chroma."""
+    lightness, a, b, chroma = labs
+    own = np.hypot(aim[1], aim[2])
+    mean = 0.5 * (own + chroma)
+    by_hue = (own * chroma - (aim[1] * a + aim[2] * b)) / np.square(1.0 + 0.015 * mean)
+    by_chroma = np.square((own - chroma) / (1.0 + 0.045 * mean))
+    return np.asarray(np.square((aim[0] - lightness) / k_lightness) + by_chroma + 2.0 * by_hue)
 
 
 @dataclass(frozen=True, eq=False)
@@ -331,16 +316,16 @@ class Problem:
     def _placed(self) -> Found:
         """Small blends at the points of their lattice that look nearest to each target."""
         limits = tuple(self.lower), tuple(self.upper), self.total, self.max_dyes
-        lattice = _lattice(self.dyes, self.light, *limits)
-        places, each = [], np.arange(len(self.labs))
+        lattices, places, k = _lattices(self.dyes, self.light, *limits), [], self.k_lightness
         for aim in self.labs:
-            apart = lattice.apart(aim, self.k_lightness)
-            for first, n, g in lattice.sizes:
-                best = apart[first : first + n * g].reshape(n, g).argmin(axis=1)
-                places.append(first + g * np.arange(n) + best)
-        amounts = lattice.points[np.concatenate(places)]
-        used = np.tile(lattice.used, (len(each), 1))
-        return Found(np.repeat(each, len(lattice.used)), used, amounts, np.zeros(len(used)))
+            apart = [_apart(aim, labs, k) for *_, labs in lattices]
+            if min(map(np.min, apart)) > _FAR_OFF**2:
+                apart = [delta_e(aim, np.moveaxis(labs[:3], 0, -1), k) for *_, labs in lattices]
+            for (_, points, _), own in zip(lattices, apart, strict=True):
+                places.append(points[np.arange(len(points)), own.argmin(axis=1)])
+        blends, count = np.concatenate([used for used, *_ in lattices]), len(self.labs)
+        which, used = np.repeat(np.arange(count), len(blends)), np.tile(blends, (count, 1))
+        return Found(which, used, np.concatenate(places), np.zeros(len(used)))
 
     def _promising(self, level: Found) -> Flags:
         """Which dyes ``(M, D)``, added to which blend, would bring it nearer."""
