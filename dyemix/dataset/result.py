@@ -94,13 +94,13 @@ class Result(Value):
     def _lines(self, *how: Any, **named: Any) -> Iterable[str]:
         raise NotImplementedError
 
-    def _text(self, *how: Any, **named: Any) -> str:
+    def text(self, *how: Any, **named: Any) -> str:
         """This to be read, that of invented dyes marked; some have a `detail` that adds more."""
         demo = [DEMO_WARNING] if getattr(self, "demo", False) else []
         return "\n".join([*demo, *self._lines(*how, **named)])
 
     def __str__(self) -> str:
-        return self._text()
+        return self.text()
 
     def to_frame(self) -> Frame:
         """This as a table: what it holds one by one, a recipe's amounts a column a dye in % owf.

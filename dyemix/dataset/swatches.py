@@ -220,16 +220,14 @@ class SwatchSet(Several[Swatch]):
         told = [f"left out as asked: {', '.join(sorted(asked))}."] if asked else []
         return replace(self, readings=kept, warnings=(*self.warnings, *told))
 
-    def __str__(self) -> str:
-        return self.text(self.warnings)
-
-    def text(self, about: Iterable[str]) -> str:
+    def _lines(self, about: Iterable[str] | None = None) -> Iterable[str]:
         """How many swatches of what, sentences about them, and how far repeats lie apart."""
         held = (self.readings, self.swatches, self.undyed, self.dyes, self.mixtures)
         counts = said("readings.counts", *map(len, held))
-        lines = [DEMO_WARNING] if self.demo else []
-        lines += [f"{self.source}: {counts}" if self.source else counts, *about]
-        return "\n".join([*lines, *map(str, self.repeats if self.swatches else ()), *self.apart])
+        yield f"{self.source}: {counts}" if self.source else counts
+        yield from self.warnings if about is None else about
+        yield from map(str, self.repeats if self.swatches else ())
+        yield from self.apart
 
 
 def _labs(each: Iterable[Reading | Swatch]) -> Array:

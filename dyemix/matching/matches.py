@@ -141,7 +141,7 @@ class Match(Predicted, Result):
     def __str__(self) -> str:
         figures = (self.residual, self.likely, self.bound, self.verdict, self.prediction.light)
         one, reasons = said("matching.match.one", *figures), ", ".join(self.reasons)
-        return "\n".join(filter(None, [self.prediction._text(True), one, reasons]))
+        return "\n".join(filter(None, [self.prediction.text(True), one, reasons]))
 
 
 class Matches(Several[Match]):
@@ -200,8 +200,6 @@ class Matches(Several[Match]):
     def _rows(self) -> Iterable[Row]:
         """One row a recipe: amounts, both misses, colour with its light, what to mind."""
         return (row for match in self.matches for row in match._rows())
-
-    text = Result._text
 
     def _lines(self, detail: bool = False) -> Iterable[str]:
         """The text for the bench; `detail` adds chances and lamps, recipe by recipe."""

@@ -179,8 +179,6 @@ class FitReport(Result):
                 "worst": max(dye.inner, default=None), "warnings": dye.warnings, "next": dye.next,
             }  # fmt: skip
 
-    text = Result._text
-
     def _lines(self, detail: bool = False) -> Iterable[str]:
         """Which dyes are ready and which want what squares; `detail` adds figures and warnings."""
         yield from filter(None, [self.verdict, self.next_swatches])

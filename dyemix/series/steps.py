@@ -197,8 +197,6 @@ class Series(Result):
                 row |= {n: getattr(step, n) for n in ("from_start", "likely", "bound", "slip")}
                 yield row | {"measure": str(step.measured or "")}
 
-    text = Result._text
-
     def _lines(
         self, measures: Callable[[Step], str] | None = None, about: str = "", detail: bool = False
     ) -> Iterable[str]:
