@@ -77,9 +77,8 @@ def metric(labs: Array) -> Array:
 
 def _leading(reference: ArrayLike, sample: ArrayLike) -> tuple[Array, Array]:
     """Two arrays of colours ``(..., 3)``, broadcast, with L*, a*, b* first."""
-    ref, smp = np.asarray(reference, dtype=float), np.asarray(sample, dtype=float)
-    apart = smp.ndim - ref.ndim
-    ref, smp = ref[(None,) * max(apart, 0)], smp[(None,) * max(-apart, 0)]
+    both = np.asarray(reference, dtype=float), np.asarray(sample, dtype=float)
+    ref, smp = np.broadcast_arrays(*both)
     return np.moveaxis(ref, -1, 0), np.moveaxis(smp, -1, 0)
 
 

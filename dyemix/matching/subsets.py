@@ -243,12 +243,10 @@ class Problem:
         """Rows to work on at once. Those of a target stand together however many targets there are,
         so that its answer does not depend on them."""
         block = max(_BLOCK // len(self.dyes), 1)
-        order, rank = ranked(which)
-        place = np.empty_like(rank)
-        place[order] = rank
+        order, place = ranked(which)
         targets = max(block // (place.max(initial=0) + 1), 1)
-        label = place // block * len(self.labs) + which // targets
-        return [np.flatnonzero(label == own) for own in np.unique(label)]
+        label = place // block * len(self.labs) + which[order] // targets
+        return [order[label == own] for own in np.unique(label)]
 
     def _behind(self, which: Indices, cost: Array, rows: Indices | slice = slice(None)) -> Flags:
         """Whether blends in `rows` lie too far behind the nearest of their target to count."""
