@@ -289,10 +289,9 @@ def limits_of(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, t
     for t in far:
         mine = np.flatnonzero(near.which == t)
         best, nearest = near.amounts[mine[0]], float(np.sqrt(near.cost[mine[0]]))
-        names = [dyes.names[i] for i in np.flatnonzero(best)]
-        full = [dyes.names[i] for i in np.flatnonzero(best) if best[i] >= 0.999 * upper[i]]
-        limit = said("matching.match.clean", " and ".join(names) or "the undyed cloth")
-        limit = said("matching.match.full", " and ".join(full)) if full else limit
+        full = dyes.recipe(np.where(best >= 0.999 * upper, best, 0.0))
+        names = " and ".join(full or dyes.recipe(best)) or "the undyed cloth"
+        limit = said(f"matching.match.{'full' if full else 'clean'}", names)
         lines = [said("matching.match.nearest", dyes.recipe(best), nearest, limit)]
         held = mine[np.argmin(turned.cost[mine])]
         if off[held] > nearest + EARNS_ITS_PLACE:
