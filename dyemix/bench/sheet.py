@@ -182,6 +182,7 @@ def _templates() -> Environment:
     return environment
 
 
+@cache
 def pages() -> Environment:
     """Templates of whole pages, by their path in `templates/`: escaped, nothing left undefined."""
     return _templates().overlay(

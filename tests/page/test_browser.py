@@ -144,6 +144,19 @@ def fits(page) -> bool:
     return bool(page.evaluate("document.documentElement.scrollWidth <= innerWidth"))
 
 
+def test_a_link_pressed_while_an_answer_is_on_its_way_is_followed(tab, served: Served) -> None:
+    page, held = tab(WIDE), []
+    page.goto(served.at("jars", jars="navy"))
+    page.route("**/jars?*press=more*", lambda route: held.append(route))
+    page.click("[data-key=more-0]")
+    page.wait_for_timeout(200)
+    page.click("text=Take this mix")
+    (route,) = held
+    route.continue_()
+    page.wait_for_selector(".sheet")
+    assert mix_of(page).total > Recipe.parse(MIX).total, "the mix as it stands by then"
+
+
 @pytest.mark.parametrize("size", [WIDE, NARROW], ids=["1280", "390"])
 def test_a_whole_job_by_hand(tab, served: Served, size) -> None:
     page = tab(size)

@@ -11,7 +11,7 @@ function say(words) {
 }
 
 function sameAgain(old) {
-  // The same control in the view that came: by its id, its key, or what it does.
+  // The same control in the view that came: by its id, its key, what it does, or what a link says.
   if (!old || old === document.body) return null;
   const marks = [old.id && `#${CSS.escape(old.id)}`, old.dataset.key && `[data-key="${CSS.escape(old.dataset.key)}"]`,
     old.name && old.value && `[name="${CSS.escape(old.name)}"][value="${CSS.escape(old.value)}"]`,
@@ -20,7 +20,8 @@ function sameAgain(old) {
     const found = mark && document.querySelector(mark);
     if (found && !found.disabled) return found;
   }
-  return null;
+  const links = old.matches("a[href]") ? [...document.querySelectorAll("a[href]")] : [];
+  return links.find((link) => link.textContent === old.textContent) ?? null;
 }
 
 function show(text, address, keep) {
