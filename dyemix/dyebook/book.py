@@ -267,12 +267,9 @@ class DyeBook(BookFile):
         """Keep a trial under a job, or under its recipe where none is named."""
         expect(trial, Trial, "Trial(recipe, reading) makes one")
         with self._writing(f"trial of {job or trial.recipe}") as db:
-            readings = [trial.reading, *([] if trial.on is None else [trial.on])]
-            reading, *over = (rows.add_readings(db, [one])[0] for one in readings)
             number = rows.insert(
-                db, "trial", trial, dyed=trial.date, as_written=trial.recipe.as_written,
-                reading=reading, over=over[0] if over else None, note=note,
-                **_belongs(db, trial.recipe, job, method),
+                db, "trial", trial, dyed=trial.date, as_written=trial.recipe.as_written, note=note,
+                reading=trial.reading, over=trial.on, **_belongs(db, trial.recipe, job, method),
             )  # fmt: skip
             if picture is not None:
                 rows.insert(db, "picture", trial=number, content=picture)
@@ -310,11 +307,9 @@ class DyeBook(BookFile):
         refuse(not 0 < tolerance <= 20, "dyebook.tolerance", tolerance)
         with self._writing(f"standard {name}") as db:
             _new(db, "sign_off", name, "a standard stays as signed: name this one anew")
-            rows.insert(
-                db, "sign_off", name=name, job=rows.named(db, "job", job.strip() or name),
-                note=note, tolerance=tolerance, signed=day,
-                reading=rows.add_readings(db, [reading])[0],
-            )  # fmt: skip
+            of = rows.named(db, "job", job.strip() or name)
+            what = {"note": note, "tolerance": tolerance, "signed": day, "reading": reading}
+            rows.insert(db, "sign_off", name=name, job=of, **what)
 
     sign_offs = _kept(records.SignOff, "kept_sign_off")
 

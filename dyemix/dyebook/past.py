@@ -16,7 +16,6 @@ from dyemix.bench.stock import Stock
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, screen_colour
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord, PastPiece, PastWork
@@ -218,21 +217,15 @@ def near(book: DyeBook, target: Target, count: int = 8) -> PastWork:
 
 def _pieces(book: DyeBook, target: Target) -> Iterator[PastPiece]:
     """Every piece that has been read, and how far it is from the target."""
-
-    def piece(kind: str, name: str, seen: Reading | Swatch, on: date | None = None) -> PastPiece:
-        assert target.light is not None
-        assert seen.reflectance is not None
+    kinds = {Bath.FIRST: "trial", Bath.SECOND: "second bath"}
+    trials = [(kept.job, kept.trial) for kept in book.trials()]
+    read: list[tuple[str, str, Any, date | None]] = [
+        (kinds[t.bath], job, replace(t.reading, recipe=t.recipe), t.date) for job, t in trials
+    ]
+    read += [("standard", signed.name, signed.reading, signed.on) for signed in book.sign_offs()]
+    squares = [(method.name, swatch) for method in book.methods() for swatch in method.held]
+    read += [("swatch", f"{of} {s.readings[0].swatch}".strip(), s, None) for of, s in squares]
+    for kind, name, seen, on in read:
         recipe = "" if seen.recipe is None else str(seen.recipe)
         miss = float(delta_e(target.lab, seen.colour(target.light)))
-        return PastPiece(kind, name, recipe, on, screen_colour(seen.reflectance).hex, miss)
-
-    for kept in book.trials():
-        reading = replace(kept.trial.reading, recipe=kept.trial.recipe)
-        what = "second bath" if kept.trial.bath is Bath.SECOND else "trial"
-        yield piece(what, kept.job, reading, kept.trial.date)
-    for signed in book.sign_offs():
-        yield piece("standard", signed.name, signed.reading, signed.on)
-    for method in book.methods():
-        for swatch in method.held:
-            name = f"{method.name} {swatch.readings[0].swatch}".strip()
-            yield piece("swatch", name, swatch)
+        yield PastPiece(kind, name, recipe, on, screen_colour(seen.reflectance).hex, miss)

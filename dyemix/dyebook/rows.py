@@ -112,15 +112,17 @@ def made(db: sqlite3.Connection, kind: type[T], row: sqlite3.Row, **given: Any) 
 def insert(db: sqlite3.Connection, table: str, record: Any = None, /, **values: Any) -> int:
     """Add a row and give its number: what a record has that the table has, and other values.
 
+    A reading is a row of its own, and is kept by its number.
     Table and column names are the package's own.
     """
     if record is not None:
         columns = {row["name"] for row in db.execute(f"PRAGMA table_info({table})")}
         same = columns & {f.name for f in fields(record)} - values.keys()
         values |= {name: getattr(record, name) for name in same}
+    given = [add_readings(db, [v])[0] if isinstance(v, Reading) else v for v in values.values()]
     marks = ", ".join("?" for _ in values)
     statement = f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})"
-    number = int(db.execute(statement, [_cell(v) for v in values.values()]).lastrowid or 0)
+    number = int(db.execute(statement, [*map(_cell, given)]).lastrowid or 0)
     if table not in ("event", "change"):
         _remember(db, table, number)
     return number
