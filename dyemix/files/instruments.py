@@ -22,10 +22,10 @@ from contextlib import suppress
 from xml.etree.ElementTree import Element, ParseError  # reading goes through defusedxml
 
 from dyemix.arrays import LAB
+from dyemix.colour.spectra import band
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import data, said
-from dyemix.files import cells as sheets
-from dyemix.files.cells import MOST_COLUMNS, MOST_ROWS, Faults, Remarks, Sheet, band, meaning, tidy
+from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, Faults, Remarks, Sheet, meaning, tidy
 from dyemix.files.table import understand
 
 _FIRST = re.compile(r"\s*(?:CGATS\.\d|ISO ?28178|IT8\.7)", re.IGNORECASE)
@@ -179,7 +179,7 @@ def _heading(name: str, names: set[str]) -> str:
     if 300.0 <= wavelength <= 1100.0:
         return f"{wavelength:g} nm"
     known = meaning(name)
-    return known if known in sheets.KNOWN and len(name) > 1 else name
+    return known if known in KNOWN and len(name) > 1 else name
 
 
 def _stated_scale(fields: list[str], norm: str, line: int, faults: Faults) -> str:
@@ -234,7 +234,7 @@ def read_cxf(data: bytes, faults: Faults) -> SwatchSet:
     sets = []
     for bands, group in rows.items():
         about = dict.fromkeys(key for _, row in group for key in row if key not in bands)
-        headings = [*([] if about.keys() & sheets.KNOWN else ["name"]), *about, *bands]
+        headings = [*([] if about.keys() & KNOWN else ["name"]), *about, *bands]
         cells = [(number, [row.get(heading, "") for heading in headings]) for number, row in group]
         remarks = _about(root) + ([(1, "scale: fraction")] if bands else [])
         sets.append(understand(Sheet.of_rows(remarks, headings, group[0][0], cells), faults))

@@ -17,11 +17,10 @@ import numpy as np
 
 from dyemix.arrays import LAB, Array, Flags, Indices
 from dyemix.colour.colorimetry import WAVELENGTHS
-from dyemix.colour.spectra import DARKEST, grid_fault, grid_notes, onto_grid, too_bright
+from dyemix.colour.spectra import DARKEST, band, grid_fault, grid_notes, onto_grid, too_bright
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import said
-from dyemix.files import cells as sheets
-from dyemix.files.cells import Faults, Sheet, band, few
+from dyemix.files.cells import HEADER_ONLY, KNOWN, Faults, Sheet, cleaned, few, meaning, placed
 from dyemix.files.rows import Rows, hex_readings, lab_readings
 
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
@@ -35,7 +34,7 @@ _Found = tuple[Indices, Array]
 
 def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
     """The readings of a table. Raises `InputError` with every fault of the file."""
-    whole, sheet = not len(faults), sheets.cleaned(sheet, faults)
+    whole, sheet = not len(faults), cleaned(sheet, faults)
     rows = Rows(sheet.remarks, sheet.numbers, faults)
     places, bands = _columns(sheet, faults)
     faults.tell("no_readings", when=not sheet.numbers and whole)
@@ -58,16 +57,16 @@ def understand(sheet: Sheet, faults: Faults) -> SwatchSet:
 def _columns(sheet: Sheet, faults: Faults) -> tuple[dict[str, int], _Bands]:
     """Where each thing stands in a row, bands apart. Raises `InputError` where rows say nothing."""
     places, bands = dict[str, int](), _Bands()
-    for name, at in sheets.placed(sheet, sheets.meaning, faults).items():
+    for name, at in placed(sheet, meaning, faults).items():
         heading = sheet.headings[at]
         if (wavelength := band(heading)) is not None:
             bands[wavelength] = heading, at
-        elif name in sheets.HEADER_ONLY:
+        elif name in HEADER_ONLY:
             faults.tell("whole_file", sheet.header_row, heading, name=name)
         else:
             places[name] = at
     bands = dict(sorted(bands.items()))
-    names = places.keys() & sheets.KNOWN
+    names = places.keys() & KNOWN
     if names or bands:
         _check_headings(names, bands, sheet.header_row, faults)
         extra = ", ".join(repr(name) for name in places if name not in names)
