@@ -94,7 +94,7 @@ def _asked(paper: Paper, target: Nearest) -> None:
 
 
 def _tiles(paper: Paper, found: ShelfReach, x: float, y: float, size: float, labs: Array) -> Flags:
-    """Tiles ``(R, C, 3)`` of a square panel, top row first; a line round those it tells of."""
+    """Tiles ``(R, C, 3)`` of a square panel, top row first; a line round those drawn, and which."""
     from matplotlib.colors import to_rgba_array
     from scipy import ndimage
 
@@ -112,7 +112,7 @@ def _tiles(paper: Paper, found: ShelfReach, x: float, y: float, size: float, lab
     pixels[..., 3] = np.kron(more, middle)
     pixels[ndimage.binary_dilation(shown, np.ones((3, 3))) & ~shown] = (0.0, 0.0, 0.0, 1.0)
     paper.image((x, y, size, size), pixels, zorder=2)
-    return np.asarray(inside)
+    return np.asarray(inside | more)
 
 
 def _hue(paper: Paper, found: ShelfReach, target: Nearest, x: float, y: float) -> Place:
@@ -130,7 +130,7 @@ def _hue(paper: Paper, found: ShelfReach, target: Nearest, x: float, y: float) -
 def _wheel(
     paper: Paper, found: ShelfReach, x: float, y: float, size: float, level: float
 ) -> tuple[Place, Flags]:
-    """All hues at one lightness; which tiles are reached."""
+    """All hues at one lightness; which tiles are drawn."""
     at = np.arange(-_WIDEST + _TILE / 2, _WIDEST, _TILE)
     labs = np.stack(np.broadcast_arrays(level, at, at[::-1, np.newaxis]), axis=-1)
 

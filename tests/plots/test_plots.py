@@ -456,6 +456,29 @@ def test_tiles_are_the_colours_they_stand_for(small: ShelfReach) -> None:
     assert 40 < reached < 250
 
 
+def test_names_of_dyes_lie_on_no_tile(shelf: DyeSet) -> None:
+    """Nor on a small square of what a dye not owned would add."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    own = shelf.take(["marigold", "navy", "black", "rose"])
+    found = reach(own, target="#109080", other=shelf.take(["turquoise", "lemon", "leaf"]))
+    figure = plot(found)
+    layer, renderer = figure.axes[0], FigureCanvasAgg(figure).get_renderer()
+    large = [im for im in layer.images if np.ptp(im.get_extent()[:2]) > 3.0 and im.zorder == 2]
+    wheel = max(large, key=lambda im: im.get_extent()[0])
+    left, right, foot, top = wheel.get_extent()
+    drawn = wheel.get_array()[..., 3] > 0
+    named = [t for t in layer.texts if t.get_text() in own.names and t.get_position()[1] < foot]
+    named = [t for t in named if t.get_position()[1] > top]
+    assert len(named) == 3
+    for name in named:
+        box = name.get_window_extent(renderer).transformed(layer.transData.inverted())
+        xs = (np.array([box.x0, box.x1]) - left) / (right - left) * drawn.shape[1]
+        ys = (np.sort([box.y0, box.y1]) - top) / (foot - top) * drawn.shape[0]
+        (x0, x1), (y0, y1) = xs.astype(int), ys.astype(int)
+        assert not drawn[y0:y1, x0:x1].any(), name.get_text()
+
+
 def test_fit_and_reach_are_read_without_colour(
     small: ShelfReach, shelf: DyeSet, table: SwatchSet
 ) -> None:
