@@ -74,11 +74,8 @@ def suggested(
         *(() if answer.reach is Reach.WITHIN else answer.warnings[:1]),
         *answer.choices[0].warnings,
     )
-    if len(warnings) > 1:
-        lines.append(f"{warnings[0]} ({len(warnings) - 1} more with --detail)")
-    else:
-        lines += warnings
-    return "\n".join(lines)
+    more = f" ({len(warnings) - 1} more with --detail)" if len(warnings) > 1 else ""
+    return "\n".join([*lines, *(f"{warning}{more}" for warning in warnings[:1])])
 
 
 def in_steps(found: Series, bottles: Bottles, cloth_g: float, detail: bool = False) -> str:

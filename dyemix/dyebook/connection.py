@@ -263,11 +263,9 @@ def _books(folder: Path) -> list[Path]:
 
 def _is_backup(path: Path) -> bool:
     """Whether a file is a backup, by its header (SQLite file format, 1.3: bytes 68 to 71)."""
-    try:
-        with path.open("rb") as file:
-            return file.read(72)[68:] == BACKUP_ID.to_bytes(4, "big")
-    except OSError:
-        return False
+    with suppress(OSError), path.open("rb") as file:
+        return file.read(72)[68:] == BACKUP_ID.to_bytes(4, "big")
+    return False
 
 
 def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> tuple[Path, ...]:
