@@ -22,7 +22,7 @@ from dyemix.fitting.calibration import condition, ladders_of, moved
 from dyemix.fitting.fit import fit
 from dyemix.fitting.learn import forget, learn
 from dyemix.model.dyes import DyeSet, Pot
-from dyemix.model.kubelka_munk import Surface
+from dyemix.model.kubelka_munk import Surface, saturation
 from dyemix.model.uncertainty import effects, pot_to_pot
 from dyemix.model.unknowns import Cells
 from tests.fitting.conftest import RECIPES
@@ -106,6 +106,19 @@ def test_nothing_is_learnt_from_pots_that_come_out_as_predicted(four: DyeSet) ->
     before, after = (d.predict_many(amounts).likely.mean() for d in (four, found.dyes))
     assert after < 0.6 * before
     assert found.dyes.known.widening == 1.0
+
+
+def test_what_bends_the_ladders_of_dyes_they_may_do_to_all(four: DyeSet) -> None:
+    """Two dyes of bent laws that share sites: mixes of one of them tell of the other too."""
+    ladders = ladders_of(four)
+    law = ladders.law + np.array([[0.0, -0.1], [0.0, 0.0], [0.0, -0.1], [0.0, 0.0]])
+    bent = replace(four, law=law, ladders=replace(ladders, law=law))
+    truth = replace(bent, interaction=2.0 * saturation(law))
+    some = [r for r in RECIPES if "navy" not in r]
+    deep = [Recipe({n: 3.0 * a for n, a in r.items()}) for r in some]
+    found = condition(bent, pots(truth, (*some, *deep))).dyes
+    navy = four.index("navy")
+    assert found.interaction[navy] < 0.4 * truth.interaction[navy] < 0.0
 
 
 def test_bands_that_move_in_company_are_found_where_mixes_show_it(four: DyeSet) -> None:

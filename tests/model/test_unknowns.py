@@ -7,6 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from dyemix.model.kubelka_munk import saturation
+from dyemix.model.mixtures import by_shift
 from dyemix.model.unknowns import Cells, Modes, Posterior
 
 #: Working values of ours, as the documentation of `dyemix.model.unknowns` states them.
@@ -76,6 +78,16 @@ def test_the_freedom_of_the_likely_miss_by_hand() -> None:
     assert turned.spread == pytest.approx(found.spread)
     assert two_cells([0.1, 0.1], [0.3, 0.3], [0.5, 0.5]).freedom == 30.0
     assert two_cells([0.0, 0.0], [0.1, 5.0], [0.99, 0.01]).freedom == 4.5
+
+
+def test_bands_that_move_and_laws_that_saturate_by_hand() -> None:
+    """A straight curve from 50 to 350 with its floor of 17.5 falls by its slope, 1 a nm, over its
+    height; ln(2 ÷ 0.5) is 1.386."""
+    nm = np.arange(400.0, 701.0, 10.0)
+    (moved,) = by_shift(nm[np.newaxis] - 350.0)
+    assert moved == pytest.approx(-1.0 / (nm - 332.5))
+    law = np.array([[0.95, 0.0], [0.9, -0.05]])
+    assert saturation(law) == pytest.approx([0.0, -0.05 - 0.05 * 1.386], abs=1e-4)
 
 
 def test_some_of_the_dyes_take_their_unknowns_along() -> None:
