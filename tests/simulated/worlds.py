@@ -29,7 +29,7 @@ from tests.simulated.shelves import draw_shelf
 from tests.simulated.workshop import Workshop
 
 DEVELOP, REPORT = "develop", "report"
-DEVELOP_SEEDS, REPORT_SEEDS = tuple(range(10)), tuple(range(700, 710))
+DEVELOP_SEEDS, REPORT_SEEDS = tuple(range(10)), tuple(range(900, 910))
 SPECTRUM, LAB, PHOTOGRAPH, HEX = "spectrum", "Lab", "photograph", "hex"
 
 
