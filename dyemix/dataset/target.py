@@ -82,14 +82,19 @@ class Target(Result):
     def parse(cls, text: str, light: Light | str | None = None) -> Target:
         """Read ``#7d8a6e`` (sRGB, so D65/2°) or CIELAB ``56 -10 13``, ``56, -10, 13 D50/2``.
 
-        `light` is the light of a CIELAB that does not name its own. Raises `TargetError`, and
-        `DyemixError` for a light that is none.
+        `light` is the light of a CIELAB that does not name its own. Raises `TargetError`, also for
+        a light that is none.
         """
         plain = text.strip()
         points = re.sub(r"(?<=\d),(?=\d)", ".", plain)  # decimal commas, where they are none else
         if match := _LAB.fullmatch(plain) or _LAB.fullmatch(points):
             values = np.array([float(match[i].replace("−", "-")) for i in (1, 2, 3)])
-            return cls(values, match["light"] or light or None, name=plain)  # type: ignore[arg-type]
+            try:
+                asked = match["light"] or light
+                stated = Light.parse(asked) if asked else None
+            except ValueError as error:
+                raise TargetError(f"{plain!r}: {error}") from None
+            return cls(values, stated, name=plain)
         if re.fullmatch(r"#?\w+", plain):
             return cls(hex_to_lab(plain), D65_2, name="#" + plain.lstrip("#"), kind="hex")
         raise TargetError(said("readings.no_target", text=text))

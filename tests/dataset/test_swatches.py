@@ -508,6 +508,12 @@ def test_whatever_is_a_colour_is_a_target(dyes: dyemix.DyeSet) -> None:
     assert [m.target.name for m in dyemix.match_many(dyes, "#7d8a6e", count=1)] == ["#7d8a6e"]
 
 
+@pytest.mark.parametrize("light", ["D66/2", "D65/3"])
+def test_a_light_that_is_none_names_the_colour_it_was_written_with(light: str) -> None:
+    with pytest.raises(dyemix.TargetError, match=rf"^'56 -10 13 {light}': "):
+        dyemix.Target.parse(f"56 -10 13 {light}")
+
+
 # What every result shows of itself --------------------------------------------------------------
 
 
