@@ -357,6 +357,8 @@ def test_a_matrix_says_how_far_it_misses() -> None:
     found = CameraMatrix(np.eye(3), np.eye(3), patches=names, left_out=missed)
     assert "on 3 patches" in str(found)
     assert "1.0 ΔE2000 on average, 2.0 at worst (b)" in str(found)
+    roots = CameraMatrix(np.eye(3, 6), np.eye(3), patches=names, left_out=missed)
+    assert ("matrix with roots on" in str(roots), "roots" in str(found)) == (True, False)
 
 
 def test_the_table_of_a_card(tmp_path: Path) -> None:
