@@ -86,7 +86,7 @@ knows the family, its harshness and the true shelf (regression over 200 worlds o
 0.89 with ten, half of that by the mean of its family alone: less than 0.4 for pairs of dyes.
 
 **Where it fails.** Ten mixes close half of the gap to the true model (0.47 for spectra over worlds
-kept for the report, 0.42 for CIELAB, 0.39 for photographs), and least of what no unknown stands
+kept for the report, 0.51 for CIELAB, 0.39 for photographs), and least of what no unknown stands
 for: 0.11 for dyes that shine of themselves or act pair by pair. Few mixes may still mislead: ten
 spectra by 0.06 in one world of seventy, photographs in three by 0.1 to 0.25 (on a DEVELOP world an
 error that a whole picture had alike passed for one of the surface). Of colorants that hide their
