@@ -23,6 +23,7 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
     sheet again.
     """
     from dyemix.bench.plan import planned_again
+    from dyemix.bench.stock import parse_stocks
     from dyemix.files import swatch_table
     from dyemix.files.cells import is_table
 
@@ -30,7 +31,9 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
         shared.show(planned_again(dyemix.read_swatches(dyes), shared.settings()))
         return
     misused((method := given("method")) is None, "usage.method")
-    how |= {"swatch_g": given("cloth_g"), "stock_pct": _strength()}
+    stocks = parse_stocks(given("stock")) if given("stock") else ()
+    misused(any(bottle.dye for bottle in stocks) or len(stocks) > 1, "usage.strength")
+    how |= {"swatch_g": given("cloth_g"), "stock_pct": stocks[0].strength_pct if stocks else None}
     how["settings"] = shared.settings()
     plan = dyemix.first_swatches(dyes, method, **given_only(how))
     shared.show(plan)
@@ -41,16 +44,6 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
         page = str(output.with_name(f"{output.stem} page.pdf"))
         asked = ("photo-page", "-o", page, "--swatches", str(output))
         shared.then("No instrument? A page to photograph them on", *asked)
-
-
-def _strength() -> float | None:
-    """One strength for every stock, % w/v, where one was given."""
-    from dyemix.bench.stock import parse_stocks
-
-    found = parse_stocks(given("stock")) if given("stock") else ()
-    several = any(bottle.dye for bottle in found) or len(found) > 1
-    misused(several, "usage.strength")
-    return float(found[0].strength_pct) if found else None
 
 
 def bath(
@@ -139,7 +132,7 @@ def figures(output: Path | None) -> None:
 # Readings -----------------------------------------------------------------------------------------
 
 
-def photo_page(output: Path, cells: str | None, **how: Any) -> None:
+def photo_page(output: Path, **how: Any) -> None:
     """Write a page to print, lay swatches on and photograph.
 
     As .pdf, .svg or .png; the table of its cells goes beside it. --swatches are printed into them.
@@ -147,7 +140,6 @@ def photo_page(output: Path, cells: str | None, **how: Any) -> None:
     from dyemix.photo import write_photo_page
 
     laid = None if given("swatches") is None else dyemix.read_swatches(given("swatches"))
-    how["cells"] = None if cells is None else int(cells)
     page = write_photo_page(output, laid, **given_only(how), **care())
     shared.say(str(page))
     table = output.with_name(f"{output.stem} read.csv")
@@ -206,5 +198,4 @@ def fit(borrow: str | None, output: Path | None, detail: bool) -> None:
     elif output is None:
         shared.then("Keep it, to match by it", "fit", "--borrow", borrow, "-o", "borrowed.json")
     else:
-        words = ("match", "#7d8a6e", "--swatches", str(output))
-        shared.then("To match a colour", *words, alone=True)
+        shared.then("To match a colour", "match", "#7d8a6e", "--swatches", str(output), alone=True)

@@ -54,21 +54,19 @@ def match(
         words = str(target)
         if not whole:
             limits["left"] = shared.bottles(dyes).left(shared.shown_for())
-        work_out: Any = dyemix.match if whole else suggest
-        found = work_out(dyes, shared.target(words), **limits)
+        found: Any = (dyemix.match if whole else suggest)(dyes, shared.target(words), **limits)
         before = shared.dyed_before(dyes, found.target, limits)
         if whole:
             shared.show(found, found.text(detail=detail))
         else:
-            spoons = "spoons" in (measure or "")
-            shared.show(found, shared.short(found, dyes, before=before, spoons=spoons))
+            in_spoons = "spoons" in (measure or "")
+            shared.show(found, shared.short(found, dyes, before=before, spoons=in_spoons))
         if detail and not given("json") and (dyed := [m.recipe for m in found if m.recipe]):
             from dyemix.cloth.preview import preview
 
             order, known = shared.alkali(dyes)
-            light, pieces = found.target.light, shared.pieces()
-            split = preview(dyes, *dyed, order=order, pieces=pieces, light=light)
-            shared.say(console.wrapped(split.short() + known))
+            how = {"order": order, "pieces": shared.pieces(), "light": found.target.light}
+            shared.say(console.wrapped(preview(dyes, *dyed, **how).short() + known))
         if before and whole:
             shared.say(f"{before.corrected.recipe}: {dyed_before(before)}.")
         why = "Dye it so" if before else "Dye 5 g of it first, then"
@@ -98,20 +96,30 @@ def trial(
     moves the dyes from then on.
     """
     from dyemix.colour.appearance import Miss
+    from dyemix.colour.colorimetry import D65_10
     from dyemix.dataset.target import Bath
     from dyemix.dyebook.rows import plain_picture
     from dyemix.matching.correct import Outcome
+    from dyemix.photo import difference
     from dyemix.reading import photographed
 
     lot, note, aimed = kept["lot"] or "", kept["note"] or "", aim or ""
+    shown, other = photographed(reading), photographed(aimed)
     if recipe is None:
         more = over or other_dyes or dosing or day or picture or lot or note
         misused(more or given("job") or given("draw") or aim is None, "usage.alone")
-        _compare(reading, str(aim))
+        if shown is None or other is None:
+            wanted = shared.target(aimed).under(D65_10)
+            miss = Miss.of(wanted.lab, shared.piece(reading, wanted.light).colour(wanted.light))
+            shared.show(miss, f"{miss}, {wanted.light}")
+            return
+        second = shared.photograph(shown[0])  # beside the camera's own error
+        first = second if shown[0] == other[0] else shared.photograph(other[0])
+        shared.show(difference(first, other[1], second, shown[1]))
         return
     dyes = shared.dyes(recipe)
     wanted, dyed = shared.wanted(aim), shared.recipe(recipe, dyes)
-    book, job, shown = shared.chosen(), given("job") or "", photographed(reading)
+    book, job = shared.chosen(), given("job") or ""
     misused(wanted is None and (given("draw") or not book), "usage.no_target")
     on = None if over is None else shared.piece(over, dyes.light)
     piece = shared.piece(reading, dyes.light, dyed)
@@ -119,12 +127,11 @@ def trial(
     done = dyemix.Trial(dyed, piece, wanted, day or date.today(), lot, bath=bath, on=on)
     found = None
     if wanted is not None:
-        agreed = shared.tolerance(aim or wanted.name)
+        agreed = getattr(shared.signed_as(aim or wanted.name), "tolerance", 0.0)
         found = dyemix.correct(dyes, done, None, other_dyes, True, dosing, agreed)
     if book:
         seen = picture or (shown[0] if shown else None)
-        file = plain_picture(seen) if seen else None
-        book.add_trial(done, job, note, given("method") or "", file)
+        book.add_trial(done, job, note, given("method") or "", seen and plain_picture(seen))
         shared.kept(f"a trial of {job or dyed}.")
     if found is None:  # a square, dyed to learn from
         shared.show(miss := Miss.of(dyes.predict(dyed).lab, piece.colour(dyes.light)),
@@ -143,25 +150,6 @@ def trial(
         why = "The second bath over this piece"
         shared.bath(why, found.second_bath, dyes, aimed, found.target, over=reading)
     shared.then("Which swatch would help most", "next", shared.typed(aimed, found.target))
-
-
-def _compare(reading: str, aim: str) -> None:
-    """Show the difference of two pieces; between photographs, beside the camera's own error."""
-    from dyemix.colour.appearance import Miss
-    from dyemix.colour.colorimetry import D65_10
-    from dyemix.reading import photographed
-
-    one, other = photographed(reading), photographed(aim)
-    if one is None or other is None:
-        wanted = shared.target(aim).under(D65_10)
-        miss = Miss.of(wanted.lab, shared.piece(reading, wanted.light).colour(wanted.light))
-        shared.show(miss, f"{miss}, {wanted.light}")
-        return
-    from dyemix.photo import difference
-
-    first = shared.photograph(one[0])
-    second = first if one[0] == other[0] else shared.photograph(other[0])
-    shared.show(difference(second, other[1], first, one[1]))
 
 
 def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None:
@@ -234,21 +222,18 @@ def card(dyes: str, **how: Any) -> None:
     shared.show(dyemix.shade_card(shared.dyes(), dyes, **given_only(how)))
 
 
-def reach(
-    target: str | None, targets: Path | None, aim: str | None, fewest: bool, **said: Any
-) -> None:
+def reach(target: str | None, targets: Path | None, fewest: bool, **said: Any) -> None:
     """Show what the shelf reaches, and which dye to add.
 
-    TARGET, or --target, is a colour as for match: can it be had, and what stops it? With --fewest,
+    TARGET is a colour as for match: can it be had, and what stops it? With --fewest,
     the fewest dyes that serve all of the --targets, and what to buy of each, of the stock at hand,
     for 100 g or --cloth of each colour.
     """
     from dyemix.files.small_tables import read_targets
     from dyemix.shelf import fitted
 
-    said, words = given_only(said), target or aim
-    misused(target is not None and aim is not None, "usage.once")
-    misused(fewest and (words or {"not_owned", "light"} & said.keys()), "usage.fewest")
+    said = given_only(said)
+    misused(fewest and (target or {"not_owned", "light"} & said.keys()), "usage.fewest")
     misused(not fewest and (given("cloth_g") or given("stock")), "usage.not_fewest")
     if "not_owned" in said:
         said["other"] = fitted(said.pop("not_owned"))
@@ -256,8 +241,8 @@ def reach(
     if fewest:
         at_hand = shared.bottles(dyes).measures(shared.shown_for())
         said |= {"cloth_g": at_hand.cloth_g, "stock_pct": at_hand.stock_pct}
-    elif words:
-        said["target"] = shared.target(words)
+    elif target:
+        said["target"] = shared.target(target)
     with console.waiting("Trying blends") as progress:
         work_out = dyemix.family if fewest else dyemix.reach
         found = work_out(dyes, wanted, progress=progress, **said)

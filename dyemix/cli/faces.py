@@ -22,8 +22,7 @@ def web(**how: Any) -> None:
     """
     from dyemix.page import serve
 
-    dyes = shared.dyes()
-    serve(dyes, given("book"), given("used method") or "", **given_only(how))
+    serve(shared.dyes(), given("book"), given("used method") or "", **given_only(how))
 
 
 def report(
@@ -97,8 +96,8 @@ def preview(recipe: tuple[str, ...], alkali: str | None, analysed: tuple[str, ..
     dyes = shared.dyes()
     order = alkali or shared.alkali(dyes)[0]
     asked = [shared.recipe(words, dyes) for words in recipe]
-    kept = shared.pieces(analysed)
-    shared.show(preview(dyes, *asked, order=order, pieces=kept, light=dyes.light))
+    how = {"order": order, "pieces": shared.pieces(analysed), "light": dyes.light}
+    shared.show(preview(dyes, *asked, **how))
 
 
 def explain(topic: str | None) -> None:

@@ -42,7 +42,6 @@ class Words(click.ParamType):  # type: ignore[type-arg]
 _KINDS: dict[str, dict[str, Any]] = {
     "text": {"type": str},
     "texts": {"multiple": True},
-    "names": {"multiple": True},
     "int": {"type": int},
     "float": {"type": float},
     "flag": {"is_flag": True},

@@ -38,7 +38,7 @@ def photograph(file: Path) -> Any:
         return examine_photo(file, photo())
 
 
-def _signed(words: str) -> Any:
+def signed_as(words: str) -> Any:
     """What was signed as the standard of this name in the book; None for another colour."""
     kept = chosen().sign_offs() if chosen() else ()
     return next((signed for signed in kept if signed.name == words), None)
@@ -49,7 +49,7 @@ def target(words: str) -> Any:
     from dyemix.reading import photographed
     from dyemix.shelf import readings_behind
 
-    if (signed := _signed(words)) is not None:
+    if (signed := signed_as(words)) is not None:
         return signed.target
     if (place := photographed(words)) is None:
         return dyemix.Target.parse(words)
@@ -68,12 +68,6 @@ def wanted(words: str | None) -> Any:
     return book.job(job).wanted if (book := chosen()) and job in book.jobs() else None
 
 
-def tolerance(words: str) -> float:
-    """The ΔE2000 that was agreed on for a signed standard of the book; 0 for another colour."""
-    signed = _signed(words)
-    return 0.0 if signed is None else signed.tolerance
-
-
 def piece(words: str, light: Any, recipe: Any = None) -> Any:
     """A finished piece: of a file, a colour as typed, or a cell of a photograph."""
     from dyemix.files.small_tables import read_piece
@@ -87,7 +81,7 @@ def piece(words: str, light: Any, recipe: Any = None) -> Any:
 
 def typed(words: str, wanted: Any) -> str:
     """A colour to be typed again, in the light that has been settled: a standard by its name."""
-    return words if words and _signed(words) else str(wanted.typed)
+    return words if words and signed_as(words) else str(wanted.typed)
 
 
 def open_book(create: bool = False) -> Any:
@@ -191,12 +185,11 @@ def stocks(dyes: Any = None) -> Any:
     from dyemix.files.cells import is_table
 
     typed, told = given("stock") or "", stated(dyes).get("stock_pct")
-    named = parse_stocks(typed) if typed else ()
+    swatches, named = (parse_stocks(words) if words else () for words in (told, typed))
     if dyes is not None and not (given("only") or is_table(typed)):
         for bottle in filter(attrgetter("dye"), named):
             dyes.index(bottle.dye)  # one misspelt would be of another strength
     kept = book.stocks() if not typed and (book := chosen()) else ()
-    swatches = parse_stocks(told) if told else ()
     return (Stock("", settings().stock_strength), *swatches, *named, *kept)
 
 

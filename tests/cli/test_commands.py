@@ -297,6 +297,7 @@ def test_a_shell_may_complete_words(bench: Command) -> None:
          "trial 'navy 1' --reading r.csv --target '#333333' --over p.csv"),
         ("next --colours w.csv", "next --targets w.csv"),
         ("reach --colours w.csv --other-book o.csv", "reach --targets w.csv --not-owned o.csv"),
+        ("reach --target '#7d8a6e' --light A", "reach '#7d8a6e' --light A"),
         ("book sign a p.csv --on 2026-05-03", "book sign a p.csv --date 2026-05-03"),
     ],
 )  # fmt: skip
