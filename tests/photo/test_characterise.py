@@ -153,7 +153,9 @@ def test_two_lights_are_told_from_a_difference_of_0_2_over_the_cells(
 def test_veiling_glare_is_told_by_printed_black() -> None:
     """Black of 4.5 %, and from one per cent of white paper more on."""
     assert told(picture(steps=STEPS, black=0.053 * PAPER)) == ""
-    assert "(black is 9 % of the paper)" in told(picture(steps=STEPS, black=0.09 * PAPER))
+    for share in (9, 60):
+        words = f"(black is {share} % of the paper)"
+        assert words in told(picture(steps=STEPS, black=share / 100 * PAPER))
 
 
 def test_what_is_missing_is_told() -> None:
