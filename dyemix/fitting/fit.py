@@ -165,7 +165,6 @@ def _report_dye(
         good = mine[~np.isin(mine, list(odd))]
         inner, off = squares.inner[good], left.delta_e[good]
         labs = [left.lab[mine][depths == c].mean(axis=0).tolist() for c in steps]
-        labs = [left.lab[mine][depths == c].mean(axis=0).tolist() for c in steps]
         seen = {
             "inner": tuple(off[inner].tolist()),
             "ends": tuple(off[~inner].tolist()),
