@@ -273,7 +273,7 @@ def learn(
     before = condition(dyes, others).dyes
     learnt, checks = _moved_by(dyes, [*others, *told])
     first = [i for i, pot in enumerate(told) if pot.on is None]
-    off = [delta_e(told[i].lab, before.predict(told[i].recipe).lab) for i in first]
+    off = [delta_e(told[i].lab, before.colours(before.amounts(told[i].recipe))[0]) for i in first]
     after = [checks[told[i].identity].delta_e for i in first]
     return Learnt(
         learnt, tuple(trials[i] for i in first), weights[first], np.array(off), np.array(after),
