@@ -99,15 +99,17 @@ def grid_fault(wavelengths: Array) -> str:
     if len(wavelengths) < 2:
         return said("colour.bands.one")
     steps, (first, last) = np.diff(wavelengths), wavelengths[[0, -1]]
-    step, odd = float(np.median(steps)), int(np.argmax(np.abs(steps - np.median(steps))))
+    step = float(np.median(steps))
+    odd = int(np.argmax(np.abs(steps - step)))
     missing = [f"{WAVELENGTHS[0]:g} to {first:g} nm"] * bool(first > WAVELENGTHS[0])
     missing += [f"{last:g} to {WAVELENGTHS[-1]:g} nm"] * bool(last < WAVELENGTHS[-1])
     if missing:
         return said("colour.bands.missing", first, last, " and ".join(missing))
     if abs(steps[odd] - step) > 1e-6 * step:
         return said("colour.bands.irregular", *wavelengths[odd : odd + 2], step)
-    wide = said("colour.bands.wide", step, len(wavelengths), WIDEST_STEP)
-    return wide if step > WIDEST_STEP else ""
+    if step > WIDEST_STEP:
+        return said("colour.bands.wide", step, len(wavelengths), WIDEST_STEP)
+    return ""
 
 
 def _extended(wavelengths: Array) -> Array:
