@@ -150,6 +150,8 @@ class Measures(NamedTuple):
 
 #: As much dye as cloth (% owf): no cloth takes a fifth of it.
 MOST_OWF = 100.0
+#: Deeper than this (% owf) is doubtful: black takes 6–10 % owf (common practice).
+DEEP_OWF = 20.0
 
 
 class Recipe(Mapping[str, float]):

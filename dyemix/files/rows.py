@@ -16,14 +16,12 @@ import numpy as np
 from dyemix.arrays import Array, Indices
 from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest
 from dyemix.dataset.readings import CELLS, Clipped
-from dyemix.dataset.recipe import NO_DYE, SPOON_SETS, Measures, Recipe, dye_name, is_name
+from dyemix.dataset.recipe import DEEP_OWF, NO_DYE, SPOON_SETS, Measures, Recipe, dye_name, is_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.dataset.target import check_colour
 from dyemix.errors import DyemixError, RecipeError, data, refuse, said
 from dyemix.files.cells import CONDITIONS, HEADER_ONLY, KNOWN, Faults, Remarks, few, meaning, tidy
 
-#: Deeper than this is doubtful: black takes 6–10 % owf (common practice).
-_DEEPEST = 20.0
 _LONGEST_RECIPE = 500
 #: Colours that get their spectrum together.
 _TOGETHER = 1024
@@ -101,7 +99,7 @@ class Rows:
         recipes = self.read("recipe", rows, lambda row: _recipe(stated[row[0]][1], row[1:]))
         self.given["recipe"] = recipes
         for i, recipe in enumerate(recipes):
-            if recipe is not None and recipe.total > _DEEPEST:
+            if recipe is not None and recipe.total > DEEP_OWF:
                 self.doubt([i], "deep", total=recipe.total)
 
     def _remark(self, row: int, remark: str) -> str:

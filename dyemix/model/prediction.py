@@ -11,7 +11,7 @@ import numpy as np
 
 from dyemix.arrays import Array, Flags, Indices
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, lab, screen_colours
-from dyemix.dataset.recipe import Recipe, format_amount
+from dyemix.dataset.recipe import DEEP_OWF, Recipe, format_amount
 from dyemix.dataset.result import Frame, Result, Row, Value, colour_row
 from dyemix.dataset.target import Target
 from dyemix.model.uncertainty import Causes, Likely, expected_miss, likely, pots
@@ -34,8 +34,9 @@ class Span(Value):
         for i in np.flatnonzero(pale | deep):
             word, edges = ("deeper", self.deepest) if deep[i] else ("paler", self.palest)
             edge = f"{word} than your {word.removesuffix('r')}st square ({edges[i]:g})"
-            next_one = "dye that one next." if amounts[i] <= 20 else "is it % of dry cloth weight?"
-            out.append(f"{self.names[i]} {format_amount(amounts[i])} is {edge}: {next_one}")
+            doubtful = amounts[i] > DEEP_OWF
+            cure = "is it % of dry cloth weight?" if doubtful else "dye that one next."
+            out.append(f"{self.names[i]} {format_amount(amounts[i])} is {edge}: {cure}")
         return tuple(out)
 
     def beyond(self, amounts: Array) -> tuple[Flags, Flags]:
