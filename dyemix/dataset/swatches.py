@@ -244,7 +244,7 @@ def readings_of(
     heads = labels(table)
     heads = [_SHORT.get(h, h) for h in heads] if _SHORT.keys() <= {*heads} else heads
     table = table.set_axis(heads, axis=1)
-    bands, others = ([h for h in heads if test(h)] for test in (band, lambda h: h[:2] == "# "))
+    bands, others = [h for h in heads if band(h)], [h for h in heads if h[:2] == "# "]
     apart, told = {*_KNOWN, *bands, *others}, {*CONDITIONS, *others}
     dyes = {h: dye_name(h.removesuffix(" % owf")) for h in heads if h not in apart}
     numeric = {h for h, kind in zip(heads, table.dtypes, strict=True) if kind.kind in "iuf"}
