@@ -279,8 +279,8 @@ class Problem:
         size = int(placed.used.sum(axis=1).max())
         some = self._solved(placed, behind)
         parts, level = [some], some.rows(some.used.sum(axis=1) == size)
+        code = np.random.PCG64(0).random_raw(len(self.dyes))
         for _ in range(size, min(self.max_dyes, len(self.dyes))):
-            code = np.random.PCG64(0).random_raw(len(self.dyes))
             if beam is not None and not loose:
                 level = level.best(beam)
             spot = (level.cost <= enough) & (not loose)
