@@ -181,10 +181,10 @@ def _stock_needs(sheets: Sequence[BathSheet], on: date, settings: BathSettings) 
     Of a dilution 10 mL of the stronger make 100, for all cups that take it.
     """
     doses, needed = [dose for sheet in sheets for dose in sheet.doses], {}
-    for stock in (dose.stock for dose in doses):
+    for stock in dict.fromkeys(dose.stock for dose in doses):
         ml = 0.0
         for times in (1000, 100, 10, 1):
-            own = sum(d.ml for d in doses if (d.stock, d.dilution) == (stock, times))
+            own = sum(d.ml for d in doses if d.dilution == times and d.stock == stock)
             ml = own + FOR_WEAK * ceil(ml / (10 * FOR_WEAK))
         needed[stock] = ml
     for stock, ml in sorted(needed.items(), key=lambda item: -item[1]):
