@@ -176,8 +176,8 @@ def _templates() -> Environment:
     }  # fmt: skip
     environment.globals |= {
         "caution": data("cautions"), "orders": ORDERS, "spoon_sets": SPOON_SETS,
-        "for_weak": units.FOR_WEAK, "owf": format_amount,
-        "n": "{:g}".format, "figures": "{:.3g}".format, "width": WIDTH,
+        "for_weak": units.FOR_WEAK, "n": "{:g}".format, "figures": "{:.3g}".format,
+        "width": WIDTH,
     }  # fmt: skip
     return environment
 
