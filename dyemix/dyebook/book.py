@@ -201,11 +201,7 @@ class DyeBook(BookFile):
         swatches = kept.held.without(left_out) if left_out else kept.held
         lent = self.dyes(kept.borrows) if kept.borrows else None
         key = " ".join(map(rows.digest, [swatches, aside, lent]))
-        make = (
-            partial(fit, swatches, aside)
-            if lent is None
-            else partial(borrow, lent, swatches, aside)
-        )
+        make = partial(borrow, lent, swatches, aside) if lent else partial(fit, swatches, aside)
         found = kept_fit(key, make)
         trials = [t.trial for t in self.trials() if learnt and t.method == kept.name]
         trials = [trial for trial in trials if set(trial.recipe) <= set(found.names)]
