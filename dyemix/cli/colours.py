@@ -100,7 +100,6 @@ def trial(
     from dyemix.dataset.target import Bath
     from dyemix.dyebook.rows import plain_picture
     from dyemix.matching.correct import Outcome
-    from dyemix.photo import difference
     from dyemix.reading import photographed
 
     lot, note, aimed = kept["lot"] or "", kept["note"] or "", aim or ""
@@ -113,6 +112,8 @@ def trial(
             miss = Miss.of(wanted.lab, shared.piece(reading, wanted.light).colour(wanted.light))
             shared.show(miss, f"{miss}, {wanted.light}")
             return
+        from dyemix.photo import difference
+
         second = shared.photograph(shown[0])  # beside the camera's own error
         first = second if shown[0] == other[0] else shared.photograph(other[0])
         shared.show(difference(first, other[1], second, shown[1]))
