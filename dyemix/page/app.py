@@ -84,8 +84,8 @@ class Page:
             slip = Slip.of([("stock", self._workshop.stock), *query])
             slip = carried_out(self._workshop, slip, said)
             if which := said.get("kept"):
-                data = self._workshop.pictures(slip).get(which, b"")
-                said["picture"] = self._pictures.add("kept.jpg", data)
+                kept = self._workshop.pictures(slip).get(which, b"")
+                said["picture"] = self._pictures.add("kept.jpg", kept)
         except (DyemixError, ValueError) as error:
             fault = str(error)
         try:

@@ -83,8 +83,8 @@ def save(
 def ending(place: Path) -> str:
     """Which of the `FORMATS` a picture of this name is in. Raises `DyemixError` for none."""
     suffix = place.suffix.lower()
-    ending = f"ends in {suffix!r}" if suffix else "has no ending"
-    refuse(suffix not in FORMATS, "pictures.file.ending", place.name, ending)
+    words = f"ends in {suffix!r}" if suffix else "has no ending"
+    refuse(suffix not in FORMATS, "pictures.file.ending", place.name, words)
     return suffix
 
 
