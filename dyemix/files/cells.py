@@ -153,7 +153,7 @@ def decode(data: bytes, faults: Faults) -> str:
         with suppress(UnicodeDecodeError):
             text = data.decode(encoding).removeprefix("\ufeff")
             faults.refuse(any(sign in text for sign in _CONTROL), "no_text")
-            faults.notes += [said(f"tables.{note}")] if note else []
+            faults.note(note, when=note)
             return text
     return faults.stop("no_text")
 

@@ -230,7 +230,8 @@ def read_cxf(data: bytes, faults: Faults) -> SwatchSet:
     faults.note("cxf")
     collections = len(list(root.iter("ObjectCollection")))
     faults.note("collections", when=collections > 1, count=collections)
-    faults.notes += [said("tables.passed", what=what, count=n) for what, n in passed.items() if n]
+    for what, count in passed.items():
+        faults.note("passed", when=count, what=what, count=count)
     sets = []
     for bands, group in rows.items():
         about = dict.fromkeys(key for _, row in group for key in row if key not in bands)

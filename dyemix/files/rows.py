@@ -106,7 +106,7 @@ class Rows:
         """Take what a line above the headings says; gives it back where its key is unknown."""
         key, colon, value = map(tidy, remark.partition(":"))
         if not colon or not key:
-            self.faults.notes += [said("tables.says", row=row, remark=remark)] if remark else []
+            self.faults.note("says", when=remark, row=row, remark=remark)
             return ""
         known = meaning(key) in (*CONDITIONS, *HEADER_ONLY)
         name = meaning(key) if known else key
