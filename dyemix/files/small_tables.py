@@ -1,4 +1,4 @@
-"""The one reader of small tables: jobs, bottles, samples, corners, lists of colours.
+"""The one reader of small tables: jobs, bottles, samples, lists of colours.
 
 A table says which columns it may have and how a cell of each is read; the faults of all rows come
 back together, each with its file, row and column::
