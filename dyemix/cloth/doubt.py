@@ -78,14 +78,12 @@ def worlds(cells: Photographed, found: Blocks) -> Worlds:
     light = _UNEVEN * _fields(at, _FALL, 1, rng) + _LEVEL * rng.standard_normal((WORLDS, 1, 1))
     light = np.exp(light + _GRAIN * rng.standard_normal((WORLDS, count, 1)))
     looks = light * _responses(seen + by_camera)
-    asked = light * _responses(seen + cells.in_amounts * by_camera - by_dyes[:, :count])
+    asked = light * _responses(seen + by_camera - by_dyes[:, :count])
     solved = unmixer.solve(np.concatenate([responses[np.newaxis], asked]).reshape(-1, 3))[0]
     amounts = solved.reshape(WORLDS + 1, count, -1).astype(float) / unmixer.dose
     amounts = np.maximum(relative + amounts[1:] - amounts[0], 0.0)
-    # A path seen by the camera of the piece is off as the piece is, as far as that is known.
-    held = light * _responses(seen + cells.in_amounts * by_camera)
     paths = on_path + by_dyes[:, count:]
-    draws = np.array([main_figures(*each) for each in zip(amounts, held, paths, strict=True)])
+    draws = np.array([main_figures(*each) for each in zip(amounts, looks, paths, strict=True)])
     draws[:, 3:] = [labs(r.mean(axis=0)) for r in looks]
     draws -= main_figures(relative, responses, on_path)
     apart = np.array([difference(r) for r in looks]) / max(difference(responses), 1e-9) - 1.0

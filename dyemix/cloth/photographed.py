@@ -40,9 +40,6 @@ _SAME_CLOTH = 6.0
 _STRIP = 1 << 20  # pixels
 #: A place counts as too bright to read where a channel is at the top of the scale there.
 _CLIPPED = 0.02
-#: What is left of a camera's error in amounts where it photographed the squares as well (a working
-#: value, found on the simulated cameras).
-_SHARED = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,8 +54,7 @@ class Photographed:
     inside : ``(H, W)`` whether a cell is cloth; `missed` ``(H, W)`` whether no amounts give it.
     places : ``(H, W, 2)`` of the middles of the cells, in mm of the page.
     matrix : ``(3, F)`` of the camera; `camera` ``(3, 3)`` covariance of its error in the three
-        parts of ΔE2000; `in_amounts`, the share of that which is left in amounts: the rest it has
-        made in the squares as well.
+        parts of ΔE2000.
     anchored : whether an undyed square on the page sets its white.
     warnings : what was found, one sentence each.
     """
@@ -73,7 +69,6 @@ class Photographed:
     places: Array
     matrix: Array
     camera: Array
-    in_amounts: float
     anchored: bool
     warnings: tuple[str, ...]
 
@@ -146,7 +141,7 @@ def read_piece(
     return Photographed(
         unmixer, photo.file, out[..., :3], out[..., 3:-1], inside, out[..., -1] > 0.5, n / per_mm,
         lens.back(middles), found.matrix.coefficients, found.camera(some, middle).mean(axis=0),
-        _SHARED if same else 1.0, bool((gain != 1.0).any()), tuple(notes),
+        bool((gain != 1.0).any()), tuple(notes),
     )  # fmt: skip
 
 

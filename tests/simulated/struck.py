@@ -130,5 +130,5 @@ def by_eye(piece: Dyed, dyes: DyeSet, cell_mm: float = 0.5) -> Levelness:
     return analyse(Photographed(
         unmixer, "perfect observer", responses, amounts.reshape(*shape, -1),
         np.ones(shape, dtype=bool), missed.reshape(shape), round(cell_mm * FINE) / FINE,
-        np.zeros((*shape, 2)), np.zeros((3, 3)), np.zeros((3, 3)), 1.0, True, (),
+        np.zeros((*shape, 2)), np.zeros((3, 3)), np.zeros((3, 3)), True, (),
     ))  # fmt: skip
