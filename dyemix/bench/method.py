@@ -306,17 +306,17 @@ class Fibre(Value):
         for shares that do not make up the whole.
         """
         text = " ".join(words.lower().split())
-        spelt = {
-            name: rf"(?<![a-z])(?:{'|'.join(row['words'])})(?![a-z])"
-            for name, row in data("fibres").items()
-        }
-        found = {n: row for n, row in data("fibres").items() if re.search(spelt[n], text)}
+        fibres = data("fibres")
+        spelt = {n: rf"(?<![a-z])(?:{'|'.join(fibres[n]['words'])})(?![a-z])" for n in fibres}
+        found = {n: row for n, row in fibres.items() if re.search(spelt[n], text)}
         undyed = tuple(name for name, row in found.items() if not row.get("dyes", True))
         harmed = ", ".join(name for name, row in found.items() if row.get("harmed"))
         refuse(harmed, "bench.harmed", harmed)
         refuse(found and len(undyed) == len(found), "bench.undyed", ", ".join(undyed))
         share = None if undyed or not found else 1.0
         parts = {name: _per_cent(text, spelt[name]) for name in found}
+        some, numbers = 0 < sum(map(isnan, parts.values())) < len(parts), r"\d+(?:[.,]\d+)?"
+        refuse(some and len(re.findall(numbers, text)) > text.count("%"), "bench.sign", words)
         if parts and not isnan(whole := sum(parts.values())):
             refuse(abs(whole - 100.0) > 2.0, "bench.whole", words, whole)
             share = sum(part for name, part in parts.items() if name not in undyed) / 100.0
