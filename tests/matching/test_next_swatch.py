@@ -98,6 +98,7 @@ def test_a_line_says_three_squares_and_what_they_buy(dyes, few):
         assert len(set(squares.split(": ")[1].strip().split("; "))) == 3  # each another one
         now, after = (float(x) for x in re.findall(r"\d+\.\d", figures))
         assert after < now
+        assert "off its own prediction" in figures  # not the miss of a colour, which stands above
     assert in_one_line(few, np.array([few.amounts("navy 1")])) == ""
 
 
