@@ -128,7 +128,7 @@ def trial(
     done = dyemix.Trial(dyed, piece, wanted, day or date.today(), lot, bath=bath, on=on)
     found = None
     if wanted is not None:
-        agreed = getattr(shared.signed_as(aim or wanted.name), "tolerance", 0.0)
+        agreed = getattr(shared.standards().get(aim or wanted.name), "tolerance", 0.0)
         found = dyemix.correct(dyes, done, None, other_dyes, True, dosing, agreed)
     if book:
         seen = picture or (shown[0] if shown else None)
@@ -150,7 +150,7 @@ def trial(
     if found.second_bath is not None:
         why = "The second bath over this piece"
         shared.bath(why, found.second_bath, dyes, aimed, found.target, over=reading)
-    shared.then("Which swatch would help most", "next", shared.typed(aimed, found.target))
+    shared.then("Which swatch would help most", "next", found.target.typed)
 
 
 def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import replace
+from difflib import get_close_matches
 from itertools import chain
 from operator import attrgetter
 from pathlib import Path
@@ -25,8 +26,7 @@ def photo(cells: Path | None = None, light: Any = None) -> Any:
     from dyemix.photo import PhotoOptions
 
     told = {name: given(name) for name in map(name_of, GROUPS["photo"].split())}
-    told |= {"cells": cells, "light": light}
-    return PhotoOptions(**given_only(told))
+    return PhotoOptions(**given_only({**told, "cells": cells, "light": light}))
 
 
 def photograph(file: Path) -> Any:
@@ -38,10 +38,9 @@ def photograph(file: Path) -> Any:
         return examine_photo(file, photo())
 
 
-def signed_as(words: str) -> Any:
-    """What was signed as the standard of this name in the book; None for another colour."""
-    kept = chosen().sign_offs() if chosen() else ()
-    return next((signed for signed in kept if signed.name == words), None)
+def standards() -> dict[str, Any]:
+    """What was signed in the book that was chosen, by its name."""
+    return {signed.name: signed for signed in chosen().sign_offs()} if chosen() else {}
 
 
 def target(words: str) -> Any:
@@ -49,10 +48,15 @@ def target(words: str) -> Any:
     from dyemix.reading import photographed
     from dyemix.shelf import readings_behind
 
-    if (signed := signed_as(words)) is not None:
-        return signed.target
+    if words in (signed := standards()):
+        return signed[words].target
     if (place := photographed(words)) is None:
-        return dyemix.Target.parse(words)
+        try:
+            return dyemix.Target.parse(words)
+        except DyemixError:
+            near = get_close_matches(words, signed, 1)
+            refuse(near, "usage.no_standard", words, *near)
+            raise
     beside = None
     if given("book") is None:
         with suppress(DyemixError):  # what is wrong with the shelf is said where it is fitted
@@ -77,11 +81,6 @@ def piece(words: str, light: Any, recipe: Any = None) -> Any:
     refuse(example != words, f"in place of {words!r} goes what you read, as {example!r}.")
     place = photographed(words)
     return photograph(place[0]).piece(place[1]) if place else read_piece(words, light, recipe)
-
-
-def typed(words: str, wanted: Any) -> str:
-    """A colour to be typed again, in the light that has been settled: a standard by its name."""
-    return words if words and signed_as(words) else str(wanted.typed)
 
 
 def open_book(create: bool = False) -> Any:
@@ -331,8 +330,8 @@ def shelf(when: str, table: Path, method: str = "") -> None:
 
 def _asked(*names: str) -> list[str]:
     """Options as they were given, to be given again."""
-    found = ((name, given(name.replace("-", "_"))) for name in names)
-    several = ((name, v if name == "leave-out" else (v,)) for name, v in found if v)
+    found = ((name, given(name_of(name))) for name in names)
+    several = ((name, v if name in ("leave-out", "accept") else (v,)) for name, v in found if v)
     words = ((name, ", ".join(v) if name == "only" else v) for name, vs in several for v in vs)
     return [word for name, value in words for word in (f"--{name}", str(value))]
 
@@ -343,9 +342,17 @@ def weighed(cloth_g: float | None = None) -> list[str]:
 
 
 def _meant(words: str, target: Any, over: str | None) -> list[str]:
-    """The colour wanted and the piece that it goes over, to be named again, where there are any."""
-    aim = ["--target", typed(words, target)] if target else []
-    return [*aim, *(["--over", over] if over else [])]
+    """The colour wanted and the piece that it goes over, to be named again, where there are any.
+
+    A colour goes in the light that has been settled; a standard by its name, and a photograph by
+    its cell and how it is read, for what their three numbers do not tell.
+    """
+    from dyemix.reading import photographed
+
+    again = words in standards() or photographed(words)
+    aim = ["--target", words if again else str(target.typed)] if target else []
+    how = GROUPS["photo"].split() if photographed(words) or photographed(over or "") else ()
+    return [*aim, *(["--over", over] if over else []), *_asked(*how)]
 
 
 def bath(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import csv
+import re
+import shlex
 from pathlib import Path
 
 import pytest
-from command import Command
+from command import Command, next_steps
 
 from tests.simulated import photographs
 from tests.simulated.camera.scenes import GREY_STEPS
@@ -62,6 +64,20 @@ def test_a_photograph_becomes_a_swatch_table(run):
     again = run(*words)
     assert again.returncode == 2
     assert "is there already" in again.stderr
+
+
+@pytest.mark.slow
+def test_a_photographed_target_keeps_its_error_from_step_to_step(run):
+    how = ("--grey", STEPS, "--accept", "A1", "--accept", "A2", "--swatches", str(TABLE))
+    match = run("match", "photo.jpg A1", *how)
+    (bath,) = next_steps(match)
+    assert f"--target 'photo.jpg A1' --grey {STEPS} --accept A1 --accept A2" in bath
+    sheet = run(*shlex.split(bath))
+    promised = re.search(r"([\d.]+) on paper, ([\d.]+) in the pot", match.stdout)
+    kept = re.search(r"([\d.]+) on paper, ([\d.]+) likely in the pot", sheet.stdout)
+    assert promised.groups() == kept.groups()
+    trial = next_steps(sheet, reading="80 20 0")[-1]
+    assert run(*shlex.split(trial)).returncode == 0
 
 
 @pytest.mark.slow

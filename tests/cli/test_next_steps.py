@@ -174,10 +174,13 @@ def test_a_standard_of_a_book_goes_along_by_its_name(run: Command) -> None:
     (run.folder / "mine.csv").write_text(MINE, encoding="utf-8")
     assert run("book", "add", "mine.csv", "--book", "w.dyebook").returncode == 0
     assert run("book", "sign", "café", "mine.csv", "--recipe", "leaf 4").returncode == 0
-    match, bath, trial = walk(run, "match café --book w.dyebook", "bath", "trial")
+    match, bath, trial, _ = walk(run, "match café --book w.dyebook", "bath", "trial", "next")
     assert "--target 'café' --book w.dyebook" in pasted(match.stdout)
     assert "Kept in w.dyebook" in trial.stderr
     assert "D65/10°" in bath.stdout
+    refused = run("match", "cafe", "--book", "w.dyebook")
+    assert (refused.returncode, "did you mean café?" in refused.stderr) == (2, True)
+    assert "did you mean" not in run("match", "plum", "--book", "w.dyebook").stderr
 
 
 @pytest.mark.parametrize("words", ["match '#7d8a6e'", "next '#7d8a6e'"])
