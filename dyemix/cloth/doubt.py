@@ -84,7 +84,6 @@ def worlds(cells: Photographed, found: Blocks) -> Worlds:
     amounts = np.maximum(relative + amounts[1:] - amounts[0], 0.0)
     paths = on_path + by_dyes[:, count:]
     draws = np.array([main_figures(*each) for each in zip(amounts, looks, paths, strict=True)])
-    draws[:, 3:] = [labs(r.mean(axis=0)) for r in looks]
     draws -= main_figures(relative, responses, on_path)
     apart = np.array([difference(r) for r in looks]) / max(difference(responses), 1e-9) - 1.0
     mean, by_block = _spread(amounts.mean(axis=1)), _spread(amounts)
