@@ -18,6 +18,7 @@ from dyemix.errors import Fault, InputError, said
 from dyemix.files import RAW_SUFFIXES, read_swatches
 from dyemix.files.cells import few
 from dyemix.files.small_tables import name_samples
+from dyemix.writing import Named
 
 if TYPE_CHECKING:
     from dyemix.photo import PhotoOptions, PhotoReading
@@ -62,7 +63,7 @@ def _conditions(swatches: SwatchSet) -> list[str]:
     return [*lines, *([said("tables.not_recorded", conditions=missing)] if missing else [])]
 
 
-def is_picture(path: str | os.PathLike[str]) -> bool:
+def is_picture(path: Named) -> bool:
     """Whether a file begins as a picture does, or ends as a raw one."""
     path = Path(path)
     try:
@@ -86,7 +87,7 @@ def photographed(words: str) -> tuple[Path, str] | None:
 
 
 def read_photo(
-    photo: str | os.PathLike[str] | NDArray[np.uint8], options: PhotoOptions | None = None
+    photo: Named | NDArray[np.uint8], options: PhotoOptions | None = None
 ) -> PhotoReading:
     """Read a photograph of swatches on the photo page: a file, or pixels ``(H, W, 3)`` in sRGB.
 
@@ -112,9 +113,7 @@ def read_photo(
 
 
 def convert(
-    files: Sequence[str | os.PathLike[str]],
-    names: str | os.PathLike[str] | None = None,
-    photo: PhotoOptions | None = None,
+    files: Sequence[Named], names: Named | None = None, photo: PhotoOptions | None = None
 ) -> ReadReport:
     """Read a file of readings, or several photographs, and name the samples.
 

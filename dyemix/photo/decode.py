@@ -17,7 +17,6 @@ from __future__ import annotations
 
 import importlib
 import io
-import os
 import struct
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -30,7 +29,7 @@ from numpy.typing import NDArray
 from dyemix.arrays import Array
 from dyemix.errors import Fault, InputError, said
 from dyemix.files import RAW_SUFFIXES
-from dyemix.writing import read_bytes
+from dyemix.writing import Named, read_bytes
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -300,7 +299,7 @@ def _raw(data: bytes) -> NDArray[Any]:
         raise _UnreadableError(f"the raw file cannot be developed ({error}).") from None
 
 
-def decode(path: str | os.PathLike[str], data: bytes | None = None) -> Photograph:
+def decode(path: Named, data: bytes | None = None) -> Photograph:
     """Read a photograph, upright, with the curve and primaries its file states (sRGB if silent).
 
     `path` is a JPEG, PNG or TIFF (8 or 16 bit), HEIC or a raw file, or only its name where the

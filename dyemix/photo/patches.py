@@ -9,7 +9,6 @@ card the file's own matrix stands, balanced on grey.
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -24,6 +23,7 @@ from dyemix.photo.decode import SRGB_TO_XYZ, Photograph
 from dyemix.photo.layout import parts, quad
 from dyemix.photo.places import Frame
 from dyemix.photo.sample import raster
+from dyemix.writing import Named
 
 #: Within one picture the camera is wrong by nearly the same amount on nearly the same colour: the
 #: shared part falls as exp(−d/8) with the distance d in ΔE2000 where a patch card was fitted, as
@@ -237,7 +237,7 @@ class Patches:
     light: Array = field(default_factory=lambda: np.empty((0, 3)))
 
     @classmethod
-    def read(cls, card: str | os.PathLike[str] | SwatchSet) -> Patches:
+    def read(cls, card: Named | SwatchSet) -> Patches:
         """What a patch card should read, in the order of its rows, from any swatch table.
 
         Values in another light are brought to D65/2° through their spectra, or the smoothest ones.

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -25,7 +24,7 @@ from dyemix.photo.layout import HEIGHT, WIDTH, Layout, inset, layouts_of, parts,
 from dyemix.photo.places import mark_dictionary
 from dyemix.photo.results import PhotoReading
 from dyemix.photo.sample import raster
-from dyemix.writing import csv_text, destination, write
+from dyemix.writing import Named, csv_text, destination, write
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 #: What stands on every page: mm from its left and top, size, words.
@@ -117,13 +116,13 @@ def _drawn(
 
 
 def write_photo_page(
-    path: str | os.PathLike[str],
+    path: Named,
     swatches: SwatchSet | None = None,
     cells: int | None = None,
     paper: str = "A4",
     *,
     force: bool = False,
-    inputs: Iterable[str | os.PathLike[str] | None] = (),
+    inputs: Iterable[Named | None] = (),
 ) -> PhotoPage:
     """Write a page to print, lay swatches on and photograph, and its table of cells.
 
@@ -174,9 +173,7 @@ _PER_MM, _MARGIN, _LONGEST, _DPI, _POINTS, _LETTER, _LINE = 8.0, 3.0, 1800, 100,
 _FORMATS = (".png", ".jpg", ".jpeg")
 
 
-def write_contact_sheet(
-    read: PhotoReading, path: str | os.PathLike[str], *, force: bool = False
-) -> None:
+def write_contact_sheet(read: PhotoReading, path: Named, *, force: bool = False) -> None:
     """Write the contact sheet as PNG or JPEG; `force` lets it replace a file.
 
     It carries no metadata of the photograph.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -28,8 +27,7 @@ from dyemix.photo.light import Flat
 from dyemix.photo.patches import LIT_BY, Patches, spread_in_lab
 from dyemix.photo.places import Frame, find_page, read_grid
 from dyemix.photo.results import CellReading, Laid, PhotoReading
-
-File = str | os.PathLike[str]
+from dyemix.writing import Named
 
 #: A grey card of one step, the usual 18 %.
 GREY_CARD = (0.18,)
@@ -67,14 +65,14 @@ class PhotoOptions:
     Raises `InputError` for what is none of these, or contradicts itself.
     """
 
-    cells: File | None = None
+    cells: Named | None = None
     grid: str | None = None
     grey_at: str = ""
     card_at: str = ""
-    card: File | SwatchSet | None = None
+    card: Named | SwatchSet | None = None
     grey: str | Sequence[float] | None = GREY_CARD
     anchor: str = "grey"
-    measured: File | SwatchSet | None = None
+    measured: Named | SwatchSet | None = None
     lit_by: str = ""
     keep: str | Iterable[str] = ()
     light: Light = D65_2
@@ -99,7 +97,7 @@ class PhotoOptions:
         return tuple(float(word) if _NUMBER.fullmatch(word) else np.nan for word in words)
 
 
-def examine_photo(photo: File | Photograph, options: PhotoOptions | None = None) -> PhotoReading:
+def examine_photo(photo: Named | Photograph, options: PhotoOptions | None = None) -> PhotoReading:
     """Read a photograph of swatches (JPEG, PNG, TIFF, HEIC or raw), and keep how it was done.
 
     Raises `InputError` for a picture, page, card or table that cannot be read, with what to do.
@@ -176,7 +174,7 @@ def _laid(
     return laid, tuple(vacant)
 
 
-def _measured(laid: Sequence[Laid], measured: File | SwatchSet | None) -> Patches | None:
+def _measured(laid: Sequence[Laid], measured: Named | SwatchSet | None) -> Patches | None:
     """Cells whose cloth was measured as well, as further patches."""
     if measured is None:
         return None
