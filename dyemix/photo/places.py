@@ -1,8 +1,8 @@
 """Which part of a picture is which: the cells, the grey card, the patches, the bare paper.
 
-Two ways to say it: the photo page, found by its four corner marks, or a grid with four corners.
-The marks are ArUco markers (Garrido-Jurado et al., Pattern Recognition 47
-(2014) 2280), found by OpenCV in a reduced picture; their corners are then refined at full size.
+Two ways to say it: the photo page, found by its four corner marks, or a grid with four corners. The
+marks are ArUco markers (Garrido-Jurado et al., Pattern Recognition 47 (2014) 2280), found by OpenCV
+in a reduced picture; their corners are then refined at full size.
 """
 
 from __future__ import annotations
