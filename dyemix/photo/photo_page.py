@@ -19,7 +19,7 @@ from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, screen_colours
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, data
 from dyemix.photo.layout import HEIGHT, WIDTH, Layout, inset, layouts_of, parts, quad
 from dyemix.photo.places import mark_dictionary
 from dyemix.photo.results import PhotoReading
@@ -52,8 +52,6 @@ class PhotoPage:
         return "\n".join([*pages, f"{self.table}: write there which swatch lies in which cell."])
 
 
-#: No date and no machine in a file: the same drawing gives the same bytes.
-_LEFT_OUT = {"pdf": "CreationDate", "png": "Software", "svg": "Date"}
 #: What is printed where, and how.
 _THIN, _FULL = {"fill": False, "edgecolor": "0.6", "linewidth": 0.5}, {"linewidth": 0}
 _PRINTED = {
@@ -75,12 +73,13 @@ def _sheet(inches: Array, shown: Array) -> tuple[Any, Any]:
 
 def _file(figure: Any, form: str, dpi: int) -> bytes:
     """The figure as the bytes of a file."""
-    data, metadata = io.BytesIO(), {_LEFT_OUT[form]: None} if form in _LEFT_OUT else None
     from matplotlib import rc_context
 
+    left_out = data("pictures")["left_out"]
+    file, metadata = io.BytesIO(), {left_out[form]: None} if form in left_out else None
     with rc_context({"svg.fonttype": "path", "pdf.fonttype": 42, "svg.hashsalt": "page"}):
-        figure.savefig(data, format=form, dpi=dpi, metadata=metadata)
-    return data.getvalue()
+        figure.savefig(file, format=form, dpi=dpi, metadata=metadata)
+    return file.getvalue()
 
 
 def _drawn(

@@ -49,9 +49,8 @@ Area: TypeAlias = tuple[float, float, float, float]
 INK, SUBTLE, RULE, BAR, LIGHT_BAR = "#1a1a1a", "#555555", "#b8b8b8", "#707070", "#d8d8d8"
 #: L* 55 (D65/2°), which black letters can be read on: 4.5 to 1.
 GROUND = "#848484"
-#: No date and no machine in a file: the same figure gives the same bytes.
-_LEFT_OUT = {".png": "Software", ".svg": "Date", ".pdf": "CreationDate"}
-FORMATS = tuple(_LEFT_OUT)
+_LEFT_OUT: dict[str, str] = data("pictures")["left_out"]
+FORMATS = tuple(f".{form}" for form in _LEFT_OUT)
 
 
 def styled() -> AbstractContextManager[None]:
@@ -258,7 +257,7 @@ def paged(
 
 def file_bytes(pages: Sequence[Figure], suffix: str) -> bytes:
     """The file of pages as its bytes: all of them as PDF, else the one there is."""
-    data, metadata = BytesIO(), {_LEFT_OUT[suffix]: None}
+    data, metadata = BytesIO(), {_LEFT_OUT[suffix[1:]]: None}
     with styled():
         if suffix == ".pdf":
             from matplotlib.backends.backend_pdf import PdfPages
