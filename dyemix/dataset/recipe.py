@@ -138,9 +138,9 @@ class Measures(NamedTuple):
             return amount
         strength = 100.0 if unit == "g" else self.stock_pct.get(dye, self.stock_pct.get(""))
         spoons = self.spoons if unit in SPOON_SETS["us"] else ""
-        needed = {"cloth_g": self.cloth_g, "stock_pct": strength, "spoon_set": spoons}
-        missing = [said(f"recipes.{n}", known=_SETS) for n, x in needed.items() if x is None]
-        if missing or self.cloth_g is None or strength is None:
+        if self.cloth_g is None or strength is None or spoons is None:
+            needed = {"cloth_g": self.cloth_g, "stock_pct": strength, "spoon_set": spoons}
+            missing = [said(f"recipes.{n}", known=_SETS) for n, x in needed.items() if x is None]
             powder = "" if unit == "g" else said("recipes.powder")
             told = said("recipes.unstated", dye=dye, unit=unit, missing="; ".join(missing))
             raise UnstatedError(told + powder)
@@ -175,9 +175,10 @@ class Recipe(Mapping[str, float]):
         refuse(not hasattr(amounts, "items"), "recipes.no_mapping", kind=kind, error=RecipeError)
         for name, amount in amounts.items():
             known = type(amount) is float or isinstance(amount, Real)  # `Real` takes its time
-            if not (known and 0 <= amount <= MOST_OWF):
-                which = "too_much" if known and 0 <= amount < inf else "no_amount"
-                raise RecipeError(said(f"recipes.{which}", name=str(name), amount=amount))
+            if not (known and 0 <= amount < inf):
+                raise RecipeError(said("recipes.no_amount", name=str(name), amount=amount))
+            if amount > MOST_OWF:
+                raise RecipeError(said("recipes.too_much", name=str(name), amount=amount))
             if amount > 0:
                 dye = dye_name(str(name))
                 tidy[dye] = tidy.get(dye, 0.0) + float(amount)
@@ -211,11 +212,10 @@ class Recipe(Mapping[str, float]):
             if found is None or (more and found[2] == "%"):
                 raise RecipeError(said("recipes.no_part" if at else "recipes.no_term", term=term))
             dye, number, unit = found
-            if number < 0 or (not more and dye in amounts):
-                which = "negative" if number < 0 else "twice"
-                raise RecipeError(said(f"recipes.{which}", term=term, dye=dye, text=written))
-            owf = number if unit == "%" else (measures or Measures()).owf(dye, number, unit)
-            amounts[dye] = amounts.get(dye, 0.0) + owf
+            refuse(number < 0, "recipes.negative", term=term, error=RecipeError)
+            twice = not more and dye in amounts
+            refuse(twice, "recipes.twice", dye=dye, text=written, error=RecipeError)
+            amounts[dye] = amounts.get(dye, 0.0) + (measures or Measures()).owf(dye, number, unit)
         if at:
             total, whole = _number(at["total"]), sum(amounts.values())
             refuse(not whole, "recipes.no_parts", text=at["parts"], error=RecipeError)

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dyemix.dataset.recipe import (
+    DEEP_OWF,
     SPOON_SETS,
     Measures,
     Recipe,
@@ -203,6 +204,7 @@ def test_an_amount_that_none_can_weigh_is_refused(amount: float) -> None:
 
 def test_as_much_dye_as_cloth_is_the_most_there_is() -> None:
     assert Recipe({"gold": 100.0}).total == 100.0
+    assert DEEP_OWF == 2 * 10  # twice the most that black takes (common practice)
     with pytest.raises(RecipeError, match=r"gold 100\.5 % owf is more dye than cloth"):
         Recipe({"gold": 100.5})
     with pytest.raises(RecipeError, match=rf"^{'a' * 40} 101 % owf"):  # no screenful of a name

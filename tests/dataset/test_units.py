@@ -85,7 +85,7 @@ def test_the_nearest_mark(amount: float, step: float, wanted: float) -> None:
 @pytest.mark.parametrize(
     ("ml", "step", "wanted"),
     [
-        (99.535, 0.02, 99.54), (100.0, 0.3, 100),  # the jug's from 100 mL on
+        (99.535, 0.02, 99.54), (100 / 1.00001, 0.3, 100),  # the jug's from 100 mL on
         (572.5, 1.0, 573), (572.498, 1.0, 573),  # and as five figures of its recipe give it back
         (2.54, 0.1, 2.5), (99.96, 0.1, 100.0), (99.94, 0.1, 99.9),
         (100.4, 0.1, 100), (100.6, 0.1, 101), (999.4, 0.1, 999),  # a jug shows three figures
