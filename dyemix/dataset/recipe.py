@@ -312,7 +312,7 @@ def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...
     shaped = values.ndim == 2 and values.shape[1] == len(names)
     refuse(not shaped, "recipes.shape", len(names), values.shape, error=RecipeError)
     bad = np.flatnonzero(~np.all(values >= 0, axis=1))
-    refuse(len(bad), "recipes.amounts", *bad[:1], error=RecipeError)
+    refuse(len(bad), "recipes.amounts", *bad, error=RecipeError)  # its words tell the first
     return np.asarray(values, dtype=float), recipes, None if is_one(given) else index_of(given)
 
 
