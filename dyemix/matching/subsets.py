@@ -290,7 +290,8 @@ class Problem:
             # Each blend once, from the best inside it. A sum of random numbers tells it.
             blend, which = level.used[parent] @ code + code[dye], level.which[parent]
             order = np.lexsort((level.cost[parent], blend, which))
-            first = np.diff(blend[order] + which[order].astype(np.uint64), prepend=0) != 0
+            first = np.ones(len(order), dtype=bool)
+            first[1:] = (np.diff(blend[order]) != 0) | (np.diff(which[order]) != 0)
             order = order[first & ~spot[parent[order]]]
             level = level.rows(parent[order])
             new = np.arange(len(order)), dye[order]
