@@ -153,8 +153,9 @@ class Knowledge(NamedTuple):
     def gains(self) -> Array:
         """Roots ``(Z, P, 3)`` of what each square takes off `open` once it was dyed and read."""
         through = self.open @ self.squares.transpose(0, 2, 1)
-        inverse = np.linalg.inv(self.squares @ through + self.square_noise)
-        return np.asarray(through @ np.linalg.cholesky(inverse))
+        # A saved set may state no error at all: no more is learnt of a colour than can be read.
+        values, axes = np.linalg.eigh(self.squares @ through + self.square_noise)
+        return np.asarray(through @ (axes / np.sqrt(np.maximum(values, 1e-9))[:, np.newaxis]))
 
     def best(self, count: int) -> Iterable[tuple[int, float, float]]:
         """Squares one after the other, each counting on those before it: which, before, after."""
