@@ -166,12 +166,12 @@ def read(file: tuple[Path, ...], output: Path, names: Path | None, light: Any) -
         report = convert(file, names, shared.photo(names, light))
     picture, seen = given("draw"), report.photographs
     misused((picture or light) and not seen, "usage.no_photo", file[0])
-    shared.write(output, swatch_table(report.swatches))
-    shared.say(str(report))
     for i, each in enumerate(seen if picture is not None else (), start=1):
         sheet = picture.with_stem(f"{picture.stem}-{i}") if i > 1 else picture
         write_contact_sheet(each, sheet, force=given("force"))
         console.remark(f"Written: {sheet}")
+    shared.write(output, swatch_table(report.swatches))
+    shared.say(str(report))
     shared.shelf("Next", output)
 
 

@@ -134,7 +134,7 @@ class Command(click.Command):
         places = [writing.destination(path, **care()) for path in written]
         alike = len(set(places)) < len(places)
         refuse(alike, "two answers do not go into one file: name another for each.")
-        if picture := values.get("draw"):
+        if (picture := values.get("draw")) and self.name != "read":  # whose sheet is a photograph
             from dyemix.plots import ending
 
             ending(picture)

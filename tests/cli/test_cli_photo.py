@@ -81,6 +81,16 @@ def test_a_photographed_target_keeps_its_error_from_step_to_step(run):
 
 
 @pytest.mark.slow
+def test_a_contact_sheet_is_a_jpeg_too_and_refused_before_the_table(run):
+    words = ("read", "photo.jpg", "-o", "sheet.csv", "--grey", STEPS, "--draw")
+    refused = run(*words, "sheet.svg")
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert not (run.folder / "sheet.csv").exists()
+    assert run(*words, "sheet.jpg").returncode == 0
+    assert (run.folder / "sheet.jpg").read_bytes().startswith(b"\xff\xd8\xff")
+
+
+@pytest.mark.slow
 def test_a_cell_is_a_target_and_two_are_compared(run):
     cell = photographs.read().cells[2]
     done = run("match", f"photo.jpg {cell.label}", "--count", "2", "--grey", STEPS)
