@@ -200,11 +200,17 @@ class Series(Result):
     def _lines(
         self, measures: Callable[[Step], str] | None = None, about: str = "", detail: bool = False
     ) -> Iterable[str]:
-        """This to be read; with what to `measure` of each step, `about` which stock that is."""
+        """This to be read; with what to `measure` of each step, `about` which stock that is.
+
+        Of the best routes the first, and by name the others, which `detail` tells in full.
+        """
         yield from (self.title, self.start_line, *self.warnings)
-        for route in self.best:
+        shown = self.best if detail else self.best[:1]
+        for route in shown:
             yield from ("", f"By {route}.") if route.kind else ()
             yield from route.lines(measures, detail)
+        others = [f"By {route}." for route in self.best[len(shown) :]]
+        yield from ("", "Other routes, with their recipes by --detail:", *others) if others else ()
         more = len(self.routes) - len(self.best)
         yield from ("", f"Further routes, in the table alone (--json): {more}.") if more else ()
         yield from filter(None, [about])

@@ -322,3 +322,13 @@ def test_a_route_that_runs_out_is_told_to_its_first_failing_step(dyes: DyeSet) -
     for route in short:
         assert len(list(route.lines(None, detail=False))) == 1 + route.reached + 1
         assert len(list(route.lines(None, detail=True))) == 1 + len(route.steps)
+
+
+def test_one_route_is_told_and_the_others_by_name(dyes: DyeSet) -> None:
+    found = subdue(dyes, BRIGHT, steps=2)
+    assert len(found.best) > 2
+    brief, whole = found.text().splitlines(), found.text(detail=True).splitlines()
+    for text in (brief, whole):
+        assert [line for line in text if line.startswith("By ")] == [f"By {r}." for r in found.best]
+    assert sum("% owf   " in line for line in brief) == 1
+    assert sum("% owf   " in line for line in whole) == len(found.best)
