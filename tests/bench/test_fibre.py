@@ -33,6 +33,7 @@ from tests.bench.conftest import four_dyes
         ("95 % cotton with elastane", ("cotton", "elastane"), None),
         ("polycotton", ("cotton", "polyester"), None),
         ("cotton with elastane", ("cotton", "elastane"), None),
+        ("cotton with elastane, 180 g/m²", ("cotton", "elastane"), None),
         ("napkin", (), None),
         ("silken-looking cottony thing", (), None),
         ("", (), None),
