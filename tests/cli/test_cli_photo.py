@@ -82,12 +82,13 @@ def test_a_photographed_target_keeps_its_error_from_step_to_step(run):
 
 @pytest.mark.slow
 def test_a_contact_sheet_is_a_jpeg_too_and_refused_before_the_table(run):
-    words = ("read", "photo.jpg", "-o", "sheet.csv", "--grey", STEPS, "--draw")
-    refused = run(*words, "sheet.svg")
+    (beside := run.folder / "beside").mkdir()  # a table of no recipes is no shelf for other tests
+    words = ("read", "photo.jpg", "-o", "beside/sheet.csv", "--grey", STEPS, "--draw")
+    refused = run(*words, "beside/sheet.svg")
     assert (refused.returncode, refused.stdout) == (2, "")
-    assert not (run.folder / "sheet.csv").exists()
-    assert run(*words, "sheet.jpg").returncode == 0
-    assert (run.folder / "sheet.jpg").read_bytes().startswith(b"\xff\xd8\xff")
+    assert not (beside / "sheet.csv").exists()
+    assert run(*words, "beside/sheet.jpg").returncode == 0
+    assert (beside / "sheet.jpg").read_bytes().startswith(b"\xff\xd8\xff")
 
 
 @pytest.mark.slow
