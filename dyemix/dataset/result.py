@@ -49,9 +49,8 @@ class Value:
     READ: ClassVar[Mapping[str, Callable[[Any], Any]]] = {}
 
     def __post_init__(self) -> None:
-        for name, value in list(vars(self).items()):
-            if value is not None and name in self.READ:
-                value = self.READ[name](value)
+        for name, given in list(vars(self).items()):
+            value = self.READ[name](given) if given is not None and name in self.READ else given
             if isinstance(value, np.ndarray) and value.flags.writeable:
                 value = value.copy()
                 value.setflags(write=False)
@@ -59,7 +58,8 @@ class Value:
                 value = MappingProxyType(dict(value))
             elif isinstance(value, list):
                 value = tuple(value)
-            object.__setattr__(self, name, value)
+            if value is not given:
+                object.__setattr__(self, name, value)
 
     def _values(self) -> tuple[Any, ...]:
         return tuple(getattr(self, f.name) for f in fields(self))  # type: ignore[arg-type]

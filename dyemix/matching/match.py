@@ -172,7 +172,7 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
 
     matches: list[list[Match]] = [[] for _ in targets]
     settled = [target.under(light) for target in targets]
-    for row, prediction in zip(rows, made[rows], strict=True):
+    for row, prediction in zip(rows, map(made.__getitem__, rows), strict=True):
         which, recipe = found.which[row], prediction.recipe
         mean, median, bound, sound, excellent = (float(part[row]) for part in pot)
         kit, bounds = wanted.kit, (k, problem.upper, problem.total, spread[which])
@@ -241,19 +241,20 @@ def chosen(
     cost = amounts @ [wanted.price.get(dye, 0.0) for dye in dyes.names]
     tiny = np.any((amounts > 0) & (amounts < LEAST_DOSE), axis=1)
     order = np.lexsort((amounts.sum(axis=1), found.used.sum(axis=1), cost, lamp, steps, tiny))
-    weight = amounts * dyes.curves.sum(axis=1)
+    weight = amounts.T * dyes.curves.sum(axis=1)[:, np.newaxis]
     out: list[int] = []
     for t in np.unique(found.which):
         mine = order[found.which[order] == t]
         mine = mine[score[mine] <= score[mine].min() + HOPELESS]
-        own = weight[mine, np.newaxis]
-        apart = np.abs(own - weight[mine]).sum(axis=2)
-        near = apart <= _NEIGHBOURS * np.maximum(own, weight[mine]).sum(axis=2).clip(1e-12)
-        shown: list[int] = []
-        for i in range(len(mine)):
-            if len(shown) < count and not near[i, shown].any():
-                shown.append(i)
-        out += list(mine[shown])
+        # The sum of |a − b| over dyes is twice that of the larger of both, less both sums.
+        own, whole = weight[:, mine], weight[:, mine].sum(axis=0)
+        most = np.maximum(own[:, :, np.newaxis], own[:, np.newaxis]).sum(axis=0)
+        near = (2.0 - _NEIGHBOURS) * most <= whole[:, np.newaxis] + whole
+        free, end = np.ones(len(mine), dtype=bool), len(out) + count
+        while free.any() and len(out) < end:
+            i = free.argmax()
+            out.append(mine[i])
+            free &= ~near[i]
     return np.array(out, dtype=np.intp)
 
 
@@ -274,7 +275,7 @@ def limits_of(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, t
     What limits the nearest recipe, and the nearest colour of the very hue: of the `_TRIED` best
     recipes, each turned back to the hue with its own dyes.
     """
-    dyes, upper, k = problem.dyes, problem.upper, problem.k_lightness
+    recipe, upper, k = problem.dyes.span.recipe, problem.upper, problem.k_lightness
     near = found.rows(np.isin(found.which, far)).best(_TRIED)
     aims, force = problem.labs[near.which], np.array([[1.0], [1.0], [_HOLD_HUE]])
 
@@ -289,13 +290,13 @@ def limits_of(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, t
     for t in far:
         mine = np.flatnonzero(near.which == t)
         best, nearest = near.amounts[mine[0]], float(np.sqrt(near.cost[mine[0]]))
-        full = dyes.recipe(np.where(best >= 0.999 * upper, best, 0.0))
-        names = " and ".join(full or dyes.recipe(best)) or "the undyed cloth"
+        full = recipe(np.where(best >= 0.999 * upper, best, 0.0))
+        names = " and ".join(full or recipe(best)) or "the undyed cloth"
         limit = said(f"matching.match.{'full' if full else 'clean'}", names)
-        lines = [said("matching.match.nearest", dyes.recipe(best), nearest, limit)]
+        lines = [said("matching.match.nearest", recipe(best), nearest, limit)]
         held = mine[np.argmin(turned.cost[mine])]
         if off[held] > nearest + EARNS_ITS_PLACE:
-            lines.append(said("matching.match.hue", dyes.recipe(told[held]), off[held]))
+            lines.append(said("matching.match.hue", recipe(told[held]), off[held]))
         out[t] = tuple(lines)
     return out
 

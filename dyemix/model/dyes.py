@@ -259,7 +259,7 @@ class DyeSet(Result):
         made, slopes = effects(self.whole, c, seen, self.modes)
         by_cause = causes(made, slopes, c, self.modes, self.known, self.scatter, dosing)
         return Prediction(
-            c, self.whole.reflectance(c), made.lab, seen, by_cause.total, by_cause,
+            c, made.reflectance, made.lab, seen, by_cause.total, by_cause,
             self.known.freedom, self.span, told, index, self.demo,
         )  # fmt: skip
 

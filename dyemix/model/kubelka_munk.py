@@ -77,6 +77,11 @@ class Surface:
         """K/S of the cloth under this surface."""
         return k_over_s(self.inside(measured))
 
+    def k_over_s_slope(self, measured: Array) -> Array:
+        """Slope ``(..., 2)`` of that by r0 and by k2, from differentiating the equation."""
+        by_r0 = (measured - 1.0) / ((1.0 - self.r0) * self.slope(self.inside(measured)))
+        return np.stack([by_r0, by_r0 * (self.r0 - measured) / (1.0 - self.k2)], axis=-1)
+
     def reflectance(self, k: ArrayLike) -> Array:
         """Measured reflectance of cloth of K/S `k`."""
         return self.measured(reflectance(k))

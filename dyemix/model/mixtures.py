@@ -79,12 +79,13 @@ def by_shift(curves: Array) -> Array:
 class Strengths(NamedTuple):
     """What the unknowns of a calibration do to N colours under one light.
 
-    `lab` ``(N, 3)``; `by_band` ``(N, 3, B)`` its slope by K/S; `g` ``(N, D)`` how much of each dye
-    works; `by_strength` ``(N, 3, D)`` slope by its logarithm; `by_law` ``(N, D, 2)`` d ln g by
-    exponent and bend; `by_dose` ``(N, D)`` d ln g / d ln c of the depth law; `share` as
-    `company_share`.
+    `reflectance` ``(N, B)``; `lab` ``(N, 3)``; `by_band` ``(N, 3, B)`` its slope by K/S; `g`
+    ``(N, D)`` how much of each dye works; `by_strength` ``(N, 3, D)`` slope by its logarithm;
+    `by_law` ``(N, D, 2)`` d ln g by exponent and bend; `by_dose` ``(N, D)`` d ln g / d ln c of the
+    depth law; `share` as `company_share`.
     """
 
+    reflectance: Array
     lab: Array
     by_band: Array
     g: Array
@@ -198,7 +199,7 @@ class Blends:
         alone, slope = depth_law_and_slope(amounts, self.law)
         by_dose = np.divide(amounts * slope, alone, out=np.ones_like(slope), where=alone > 0.0)
         return Strengths(
-            lab(r, light), by_band, g, by_strength,
+            r, lab(r, light), by_band, g, by_strength,
             depth_law_by_law(amounts, self.law), by_dose, share,
         )  # fmt: skip
 

@@ -79,16 +79,16 @@ class Modes(Value):
         )  # fmt: skip
 
     @property
-    def _ends(self) -> list[int]:
+    def _ends(self) -> Indices:
         """Where each part of θ ends: see the module."""
         dyes, own = self.laws.shape[:2]
         sizes = [dyes, 3, 2, dyes * own, dyes, dyes]
-        return [int(end) for end in np.cumsum(sizes)]
+        return np.cumsum(sizes)
 
     @property
     def unknowns(self) -> int:
         """P."""
-        return self._ends[-1]
+        return int(self._ends[-1])
 
     @property
     def of_surface(self) -> slice:
