@@ -259,7 +259,7 @@ def correct(
         (random_then,), _ = _spread(ground, better, light)
         nearer = _pot(ground, better, wanted, error, random_then + left)
         strange = gammaincc(1.5, astray / 2.0) < ASTRAY
-        at_the_edge = nearer.likely > again.likely - LEAST_GAIN
+        at_the_edge = again.likely - nearer.likely < LEAST_GAIN
         if found.delta_e >= HOPELESS and (strange or not at_the_edge):
             outcome = Outcome.A_SLIP
         elif at_the_edge:
