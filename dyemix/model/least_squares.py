@@ -26,6 +26,8 @@ from dyemix.arrays import Array, Flags, Indices
 Residual = Callable[[Array, Indices], tuple[Array, Array]]
 
 _TINY = 1e-9
+#: Problems are set aside where this share is left of them: moving arrays costs as much as a step.
+_FEWER = 0.85
 
 
 class Solved(NamedTuple):
@@ -80,7 +82,7 @@ def solve(
     cost = (r * r).sum(axis=0)
     damping = np.full(len(rows), 1e-3)
     bend = np.zeros((len(start), len(start), len(rows))) if secants else None
-    out = Solved(x.copy(), cost.copy())
+    out, ended = Solved(x.copy(), cost.copy()), np.zeros(len(rows), dtype=bool)
     for i in range(steps):
         gradient = (jacobian * r[:, np.newaxis]).sum(axis=0)
         step = _step(jacobian, bend, gradient, damping, x, low, top, total)
@@ -96,15 +98,16 @@ def solve(
         # promise nothing for being turned aside: the end is where one well damped does not either.
         done = promised * (1.0 + damping) < tolerance * (1e-3 + cost)
         turned = done & (damping < 10.0) & limited
-        ended = (done & ~turned) | (damping > 1e8)
+        ended |= (done & ~turned) | (damping > 1e8)
         if hopeless is not None and i > 1:
             ended |= hopeless(cost, rows)
-        if ended.any():
+        # Those that ended stay as they are, and are left out once they are not few.
+        left = np.flatnonzero(~ended)
+        if not len(left):
+            break
+        if len(left) < _FEWER * len(rows):
             out.x[:, rows], out.cost[rows] = x, cost
-            left = np.flatnonzero(~ended)
-            if not len(left):
-                break
-            rows, turned = rows[left], turned[left]
+            rows, turned, ended = rows[left], turned[left], ended[left]
             every = cost, damping, promised, x, r, low, top, tried, step, gradient, jacobian
             cost, damping, promised, x, r, low, top, tried, step, gradient, jacobian = (
                 part.take(left, axis=-1) for part in every
@@ -118,7 +121,7 @@ def solve(
         damping = np.where(kept < 0.25, np.maximum(damping * 5.0, 0.05), eased)
         if limited:
             damping[turned] = 10.0
-        better = cost_new < cost
+        better = (cost_new < cost) & ~ended
         if bend is not None:
             learnt = _bent(bend, step, gradient, jacobian, jacobian_new, r_new)
             np.copyto(bend, learnt, where=better)
@@ -188,7 +191,7 @@ def eliminated(normal: Array, right: Array, fixed: Flags) -> tuple[Array, Array]
     k, moves = len(right), ~fixed
     a = np.concatenate([normal * moves, right], axis=1)
     a *= moves[:, np.newaxis]
-    a[np.arange(k), np.arange(k)] += fixed
+    a.reshape(-1, a.shape[-1])[:: a.shape[1] + 1] += fixed
     for i in range(k):
         row = a[i, i + 1 :] / a[i, i]
         a[:, i + 1 :] -= a[:, i, np.newaxis] * row
