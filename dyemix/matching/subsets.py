@@ -57,7 +57,8 @@ _TOLD = 1e6
 _MOST_BLENDS = 1_000_000
 #: Under a total a further dye sets out from this share of it, for which the others make room.
 _ROOM = 0.25
-#: Blends times dyes of the shelf worked on at once: few enough for the processor's cache.
+#: Blends, or points, times dyes of the shelf worked on at once: few enough for the processor's
+#: cache.
 _BLOCK = 24_000
 
 
@@ -132,20 +133,20 @@ class Found:
         return self.rows(order[place < count])
 
 
-#: Of N blends of one size: their dyes ``(N, D)``, the amounts ``(N, P, D)`` of the P points that
-#: each may set out from, and the L*, a*, b* and C* of those ``(4, N, P)``.
-_Lattice = tuple[Flags, Array, Array]
-
-
 @lru_cache(maxsize=8)
 def _lattices(
     dyes: DyeSet, light: Light, lower: Sequence[float], upper: Sequence[float], total: float,
     max_dyes: int,
-) -> list[_Lattice]:  # fmt: skip
-    """Every blend of up to three dyes, of fewer where the shelf is large, at `_SHARES` of each."""
+) -> tuple[list[tuple[Flags, Array]], Array]:  # fmt: skip
+    """Every blend of up to three dyes, of fewer where the shelf is large, at `_SHARES` of each.
+
+    Of N blends of one size: their dyes ``(N, D)``, and the amounts ``(N, P, D)`` of the P points
+    that each may set out from. And L*, a*, b* and C* of all those ``(4, ΣNP)``, in single
+    precision, which is enough to choose by.
+    """
     low, top = np.array(lower), np.array(upper)
     must, others = np.flatnonzero(low > 0.0), np.flatnonzero((low == 0.0) & (top > 0.0))
-    out: list[_Lattice] = []
+    out: list[tuple[Flags, Array]] = []
     for size in range(len(must), min(max_dyes, len(must) + len(others), max(len(must), 3)) + 1):
         shares = np.array(list(product(_SHARES.get(size, _FEW), repeat=size)))
         blends = [(*must, *more) for more in combinations(others, size - len(must))]
@@ -155,20 +156,19 @@ def _lattices(
         some = np.zeros((len(blends), len(shares), len(low)))
         np.put_along_axis(some, members, low[members] + (top - low)[members] * shares, axis=2)
         points = within(some, low[np.newaxis, np.newaxis], top, total, axis=2)
-        labs = np.moveaxis(dyes.colours(points, light), -1, 0)
-        out.append((np.any(some > 0.0, axis=1), points, np.stack([*labs, np.hypot(*labs[1:])])))
-    return out
+        out.append((np.any(some > 0.0, axis=1), points))
+    labs = np.concatenate([dyes.colours(p, light).reshape(-1, 3) for _, p in out]).T
+    return out, np.asarray([*labs, np.hypot(*labs[1:])], dtype="f4")
 
 
 def _apart(aim: Array, labs: Array, k_lightness: float) -> Array:
-    """ΔE2000² ``(N, P)`` of a lattice from a target ``(3,)``, roughly: by weights of chroma and hue
-    at the mean chroma."""
-    lightness, a, b, chroma = labs
-    own = np.hypot(aim[1], aim[2])
-    mean = 0.5 * (own + chroma)
-    by_hue = (own * chroma - (aim[1] * a + aim[2] * b)) / np.square(1.0 + 0.015 * mean)
-    by_chroma = np.square((own - chroma) / (1.0 + 0.045 * mean))
-    return np.asarray(np.square((aim[0] - lightness) / k_lightness) + by_chroma + 2.0 * by_hue)
+    """ΔE2000² ``(P,)`` of points L*, a*, b*, C* ``(4, P)`` from a target ``(3,)``, roughly: by
+    weights of chroma and hue at the mean chroma."""
+    lightness, a, b, chroma = np.asarray([*aim, np.hypot(*aim[1:])], dtype="f4")
+    twice = chroma + labs[3]
+    by_hue = np.array([-2 * a, -2 * b, 2 * chroma]) @ labs[1:] / np.square(1.0 + 0.0075 * twice)
+    by_chroma = np.square((chroma - labs[3]) / (1.0 + 0.0225 * twice))
+    return np.asarray(np.square((lightness - labs[0]) / k_lightness) + by_chroma + by_hue)
 
 
 @dataclass(frozen=True, eq=False)
@@ -306,8 +306,7 @@ class Problem:
         """Blends after the steps of the search, but for those that a smaller one stands for."""
         some = self.descend(some, *(_SEARCH if behind else _EACH), behind=behind)
         out = np.any(some.used & (some.amounts < TRACE), axis=1)
-        if self.spectra is not None:
-            out &= some.used.sum(axis=1) <= 3
+        out &= (self.spectra is None) | (some.used.sum(axis=1) <= 3)
         if behind:
             out |= self._behind(some.which, some.cost)
         return some.rows(~out)
@@ -315,14 +314,17 @@ class Problem:
     def _placed(self) -> Found:
         """Small blends at the points of their lattice that look nearest to each target."""
         limits = tuple(self.lower), tuple(self.upper), self.total, self.max_dyes
-        lattices, places, k = _lattices(self.dyes, self.light, *limits), [], self.k_lightness
+        (lattices, labs), places = _lattices(self.dyes, self.light, *limits), []
         for aim in self.labs:
-            apart = [_apart(aim, labs, k) for *_, labs in lattices]
-            if min(map(np.min, apart)) > _FAR_OFF**2:
-                apart = [delta_e(aim, np.moveaxis(labs[:3], 0, -1), k) for *_, labs in lattices]
-            for (_, points, _), own in zip(lattices, apart, strict=True):
-                places.append(points[np.arange(len(points)), own.argmin(axis=1)])
-        blends, count = np.concatenate([used for used, *_ in lattices]), len(self.labs)
+            apart = _apart(aim, labs, self.k_lightness)
+            if apart.min() > _FAR_OFF**2:
+                parts = np.array_split(labs[:3].T, 1 + labs[0].size * len(self.dyes) // _BLOCK)
+                apart = np.concatenate([delta_e(aim, part, self.k_lightness) for part in parts])
+            for _, points in lattices:
+                own, apart = np.split(apart, [points[..., 0].size])
+                nearest = own.reshape(points.shape[:2]).argmin(axis=1)
+                places.append(points[np.arange(len(points)), nearest])
+        blends, count = np.concatenate([used for used, _ in lattices]), len(self.labs)
         which, used = np.repeat(np.arange(count), len(blends)), np.tile(blends, (count, 1))
         return Found(which, used, np.concatenate(places), np.zeros(len(used)))
 

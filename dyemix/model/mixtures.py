@@ -309,5 +309,4 @@ class Blending:
 
 def _through(by_root: Array, slope: Array) -> Array:
     """Slopes ``(m, k, N)`` of a residual from its ``(m, 3, N)`` and those ``(3, k, N)`` of XYZ."""
-    parts = by_root[:, :, np.newaxis] * slope
-    return np.asarray(parts[:, 0] + parts[:, 1] + parts[:, 2])
+    return np.asarray(np.einsum("mxn,xkn->mkn", by_root, slope))
