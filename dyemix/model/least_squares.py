@@ -73,7 +73,7 @@ def solve(
         than ``tolerance · (1e-3 + objective)``.
     secants : whether to learn the curvature of the residuals: fewer steps where they stay large.
     hopeless : of costs ``(M,)`` of the problems in rows ``(M,)``, which are not worth another step;
-        asked before every step.
+        asked once a step was taken and later.
     """
     low, top = np.zeros_like(upper) if lower is None else lower, upper
     rows, limited = np.arange(start.shape[1]), bool(np.isfinite(total))
@@ -83,7 +83,7 @@ def solve(
     damping = np.full(len(rows), 1e-3)
     bend = np.zeros((len(start), len(start), len(rows))) if secants else None
     out, ended = Solved(x.copy(), cost.copy()), np.zeros(len(rows), dtype=bool)
-    for _ in range(steps):
+    for i in range(steps):
         gradient = np.einsum("mkn,mn->kn", jacobian, r)
         step = _step(jacobian, bend, gradient, damping, x, low, top, total)
         tried = np.minimum(np.maximum(x + step, low), top)
@@ -99,7 +99,7 @@ def solve(
         done = promised * (1.0 + damping) < tolerance * (1e-3 + cost)
         turned = done & (damping < 10.0) & limited
         ended |= (done & ~turned) | (damping > 1e8)
-        if hopeless is not None:
+        if hopeless is not None and i:
             ended |= hopeless(cost, rows)
         # Those that ended stay as they are, and are left out once they are not few.
         left = np.flatnonzero(~ended)
