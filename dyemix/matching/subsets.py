@@ -306,7 +306,8 @@ class Problem:
         """Blends after the steps of the search, but for those that a smaller one stands for."""
         some = self.descend(some, *(_SEARCH if behind else _EACH), behind=behind)
         out = np.any(some.used & (some.amounts < TRACE), axis=1)
-        out &= (self.spectra is None) | (some.used.sum(axis=1) <= 3)
+        if self.spectra is not None:
+            out &= some.used.sum(axis=1) <= 3
         if behind:
             out |= self._behind(some.which, some.cost)
         return some.rows(~out)
