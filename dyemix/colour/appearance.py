@@ -13,11 +13,9 @@ through CAT02 at full adaptation, as in CMCCON02 (Luo, Li, Hunt, Rigg & Smith, C
 (2003) 280; the basis of ISO 105-J05). Differences are ΔE2000.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -80,7 +78,7 @@ class Miss:
     words: tuple[str, ...]
 
     @classmethod
-    def of(cls, target: Array, piece: Array) -> Miss:
+    def of(cls, target: Array, piece: Array) -> Self:
         """The miss of a piece ``(3,)`` from a target ``(3,)``, in CIELAB."""
         (lightness, more, turned), (_, a, b) = difference(target, piece).tolist(), piece - target
         (light, _, hue), _ = delta_e_residual(target, piece)

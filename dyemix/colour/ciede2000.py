@@ -5,8 +5,6 @@ are given below. The formula is stated with its factors: kL : kC : kH = 1 : 1 : 
 caller says otherwise (textile practice sometimes takes kL = 2).
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import ArrayLike
 

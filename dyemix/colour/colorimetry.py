@@ -7,8 +7,6 @@ Sources: CIE 015:2018 (CIELAB); ASTM E308 (weights, end bands folded in); CIE 16
 interpolation); IEC 61966-2-1 (sRGB).
 """
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 from functools import cache
@@ -53,7 +51,7 @@ class Light:
         weights(self)
 
     @classmethod
-    def parse(cls, text: str | Light) -> Light:
+    def parse(cls, text: "str | Light") -> "Light":
         """Read ``D65/10``, ``D65/10°``, ``A CIE 1931`` or ``D50`` (then 10°); a light is itself."""
         if isinstance(text, Light):
             return text
@@ -279,11 +277,15 @@ def smoothest(lab: ArrayLike, light: Light) -> tuple[Array, Flags]:
     method on the Lagrangian; the logit keeps R between 0 and 1. After Burns, Color Res. Appl. 45
     (2020) 8, with the logistic in place of his hyperbolic tangent (the same curve, rescaled).
     """
+    from scipy.linalg import solveh_banded
+
     goal = xyz_from_lab(np.atleast_2d(np.asarray(lab, dtype=float)), light)
     w, bands = weights(light), len(WAVELENGTHS)
-    # The slope between neighbours makes a system of three diagonals, -1 beside this one. What is
-    # added keeps it definite where no stimulus bends, and changes steps alone, not where they end.
-    middle = np.concatenate([[1.0], np.full(bands - 2, 2.0), [1.0]]) + 1e-7
+    # The slope between neighbours makes a system of three diagonals, one spectrum after the other.
+    # What is added keeps it definite where no stimulus bends, and changes steps alone, not where
+    # they end.
+    system, middle = np.full((2, len(goal), bands), -1.0), np.full(bands, 2.0 + 1e-7)
+    system[0, :, 0], middle[[0, -1]] = 0.0, 1.0 + 1e-7
     z, multiplier = np.zeros((len(goal), bands)), np.zeros((len(goal), 3))
     for _ in range(60):
         r = 1.0 / (1.0 + np.exp(-z))
@@ -291,18 +293,13 @@ def smoothest(lab: ArrayLike, light: Light) -> tuple[Array, Flags]:
         curvature = (multiplier @ w.T) * r * (1.0 - r) * (1.0 - 2.0 * r)
         gradient = np.einsum("sbk,sk->sb", jacobian, multiplier)
         gradient -= np.diff(np.diff(z), prepend=0.0, append=0.0)
-        diagonal = (middle + np.maximum(curvature, 0.0)).T[:, :, np.newaxis].copy()
-        x = np.concatenate([gradient[:, :, np.newaxis], jacobian], axis=2).swapaxes(0, 1).copy()
-        for i in range(1, bands):
-            diagonal[i] -= 1.0 / diagonal[i - 1]
-            x[i] += x[i - 1] / diagonal[i - 1]
-        x[-1] /= diagonal[-1]
-        for i in range(bands - 2, -1, -1):
-            x[i] = (x[i] + x[i + 1]) / diagonal[i]
-        inner = jacobian.swapaxes(1, 2) @ x.swapaxes(0, 1)
+        system[1] = middle + np.maximum(curvature, 0.0)
+        x = np.concatenate([gradient[:, :, np.newaxis], jacobian], axis=2)
+        x = solveh_banded(system.reshape(2, -1), x.reshape(-1, 4)).reshape(x.shape)
+        inner = jacobian.swapaxes(1, 2) @ x
         right = (r @ w - goal)[:, :, np.newaxis] - inner[:, :, :1]
         change = np.linalg.solve(inner[:, :, 1:] + 1e-9 * np.eye(3), right)
-        step = -x[:, :, 0].T - np.einsum("bsk,skl->sb", x[:, :, 1:], change)
+        step = -x[:, :, 0] - (x[:, :, 1:] @ change)[:, :, 0]
         # A step over 2 in logit leaves the region where the linearised stimuli mean anything.
         largest = np.abs(step).max(axis=1)
         z = np.clip(z + step * (2.0 / np.maximum(largest, 2.0))[:, np.newaxis], -30.0, 30.0)

@@ -1,7 +1,5 @@
 """From bands as measured to the one grid of the package: 400–700 nm at 10 nm."""
 
-from __future__ import annotations
-
 import re
 from functools import cache
 from typing import Any

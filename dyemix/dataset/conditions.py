@@ -5,8 +5,6 @@ say the same. A swatch keeps its conditions as the dyer wrote them; only compari
 here.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from contextlib import suppress

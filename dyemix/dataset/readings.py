@@ -3,13 +3,11 @@
 A channel that stood at the end of its range makes a reading a bound with an error, not a value.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import field
 from types import MappingProxyType
-from typing import Annotated, Any, ClassVar, TypeAlias
+from typing import Annotated, Any, ClassVar, Self, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -55,7 +53,7 @@ class Clipped(Value):
     beyond: Annotated[Array, "C", 3]
 
     @classmethod
-    def of_hex(cls, code: str) -> Clipped | None:
+    def of_hex(cls, code: str) -> Self | None:
         """The channels of ``#rrggbb`` at 00 or ff, which a picture clips; None where there is none.
 
         White (all three at ff) is left as it was read: it is paper or cloth, and lies within sRGB.
@@ -71,7 +69,7 @@ class Clipped(Value):
         return cls(rows / np.linalg.norm(rows, axis=1, keepdims=True))
 
     @classmethod
-    def parse(cls, text: str) -> Clipped | None:
+    def parse(cls, text: str) -> Self | None:
         """Read back what `str` writes; None for no words. Raises `DyemixError` for other words."""
         return cls(from_text(text)) if text.strip() else None
 
@@ -165,7 +163,7 @@ class Reading(Result):
     def from_spectrum(
         cls, values: ArrayLike, wavelengths: ArrayLike | None = None, recipe: AnyRecipe = None, *,
         scale: Unit | str = Unit.FRACTION, **about: Any,
-    ) -> Reading:  # fmt: skip
+    ) -> Self:  # fmt: skip
         """A reading of reflectance ``(B',)`` at `wavelengths` ``(B',)`` in nm.
 
         They cover 400 to 700 nm in equal steps of 20 nm or less, and are brought to 10 nm; without
@@ -179,7 +177,7 @@ class Reading(Result):
         return cls(**{"recipe": recipe, "reflectance": read, **about})
 
     @classmethod
-    def of_columns(cls, columns: Mapping[str, Sequence[Any]]) -> tuple[Reading, ...]:
+    def of_columns(cls, columns: Mapping[str, Sequence[Any]]) -> tuple[Self, ...]:
         """Readings of a table, an attribute a column, for those who have checked every value.
 
         Arrays and mappings in it cannot be written to; what has no column is as it is by default.
@@ -194,7 +192,7 @@ class Reading(Result):
     @classmethod
     def from_lab(
         cls, values: ArrayLike, light: Light | str, recipe: AnyRecipe = None, **about: Any
-    ) -> Reading:
+    ) -> Self:
         """A reading of CIELAB ``(3,)`` under `light`; `about` is any further attribute.
 
         Raises `InputError` for what is not three numbers, `TargetError` for a colour that no cloth
@@ -209,7 +207,7 @@ class Reading(Result):
         return cls(**{**made, "kind": "Lab", **about})
 
     @classmethod
-    def from_hex(cls, code: str, recipe: AnyRecipe = None, **about: Any) -> Reading:
+    def from_hex(cls, code: str, recipe: AnyRecipe = None, **about: Any) -> Self:
         """A reading of ``#rrggbb`` (sRGB, so D65/2°); channels at 00 and ff are bounds.
 
         Raises `TargetError` for what is no such code.
@@ -276,7 +274,7 @@ class Swatch(Value):
     odd: tuple[int, ...] = ()
 
     @classmethod
-    def of(cls, recipe: Recipe, readings: tuple[Reading, ...]) -> Swatch:
+    def of(cls, recipe: Recipe, readings: tuple[Reading, ...]) -> Self:
         """The piece that these readings, each with a reflectance, are of."""
         if len(readings) == 1:
             return cls(recipe, np.asarray(readings[0].reflectance), readings)

@@ -5,8 +5,6 @@ by ``% owf = mL × stock % ÷ cloth g`` (common practice; stock in % w/v, g per 
 whatever form they come, are one array in the order of a shelf's dyes.
 """
 
-from __future__ import annotations
-
 import difflib
 import re
 import unicodedata
@@ -187,7 +185,7 @@ class Recipe(Mapping[str, float]):
         self.as_written = as_written
 
     @classmethod
-    def parse(cls, text: str | Mapping[str, float], measures: Measures | None = None) -> Recipe:
+    def parse(cls, text: str | Mapping[str, float], measures: Measures | None = None) -> "Recipe":
         """Read a recipe.
 
         ``undyed``; ``marigold 0.8 + navy 0.25`` (% owf); ``marigold 2 tbsp + navy 15 mL`` (liquid
@@ -321,7 +319,7 @@ def _recipe(given: Any) -> Recipe:
     return Recipe.parse(given)
 
 
-def _columns(table: pd.DataFrame, names: Sequence[str]) -> Array:
+def _columns(table: "pd.DataFrame", names: Sequence[str]) -> Array:
     """The columns of a frame in the order of `names`."""
     found = [dye_name(label) for label in labels(table)]
     wrong = {

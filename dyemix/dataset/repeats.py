@@ -7,8 +7,6 @@ each with its number of repeats.
 Colours are CIELAB under D65/10° here, differences ΔE2000.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import NamedTuple
 

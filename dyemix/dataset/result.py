@@ -1,7 +1,5 @@
 """What every value and every result has: arrays nobody can change, equality, a table, patches."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from html import escape

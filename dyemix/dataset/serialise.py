@@ -29,8 +29,6 @@ a dataclass whose fields have these types, and is checked against them one by on
 No library does this more cheaply: importing cattrs takes longer than reading a saved set of dyes.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import json
 import math

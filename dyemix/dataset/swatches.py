@@ -4,12 +4,10 @@ A reading is one measurement; a swatch is one piece of dyed cloth, the mean of i
 swatch set is what a fit takes. Every importer gives a `SwatchSet` and nothing else does.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 
@@ -69,7 +67,7 @@ class SwatchSet(Several[Swatch]):
     def from_frame(
         cls, table: Frame, *, light: Light | str | None = None, scale: Unit | str = Unit.FRACTION,
         conditions: Mapping[str, str] | None = None,
-    ) -> SwatchSet:  # fmt: skip
+    ) -> Self:  # fmt: skip
         """The readings in a frame, one a row; what `to_frame` gave, without loss.
 
         Parameters
@@ -101,8 +99,8 @@ class SwatchSet(Several[Swatch]):
     def _rows(self) -> Iterable[Row]:
         return (reading.row(self.light) for reading in self.readings)
 
-    def __add__(self, other: SwatchSet) -> SwatchSet:
-        return SwatchSet(
+    def __add__(self, other: Self) -> Self:
+        return type(self)(
             self.readings + other.readings,
             tuple(dict.fromkeys(self.warnings + other.warnings)),
             " + ".join(dict.fromkeys(filter(None, (self.source, other.source)))),
@@ -200,13 +198,13 @@ class SwatchSet(Several[Swatch]):
         odd = tuple(text for swatch in self.swatches for text in swatch.warnings)
         return odd + self.repeats.reading.apart + self.repeats.dye_again.apart
 
-    def set_aside(self) -> tuple[SwatchSet, SwatchSet]:
+    def set_aside(self) -> tuple[Self, Self]:
         """These swatches less those called `CHECK`, and those: kept out of the fit to check it."""
         held = tuple(r for r in self.readings if r.swatch.casefold() == CHECK)
         kept = tuple(r for r in self.readings if r.swatch.casefold() != CHECK)
         return replace(self, readings=kept), replace(self, readings=held, warnings=())
 
-    def without(self, labels: Iterable[str] | str) -> SwatchSet:
+    def without(self, labels: Iterable[str] | str) -> Self:
         """These swatches less the ones named, by label or recipe, as the dyer asks.
 
         Raises `FitError` for a label that fits no swatch.

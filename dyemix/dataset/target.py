@@ -1,13 +1,11 @@
 """What the customer wants (a colour, the light it is stated in), and what came of a recipe."""
 
-from __future__ import annotations
-
 import datetime
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from types import MappingProxyType
-from typing import Any, Protocol, TypeAlias
+from typing import Any, Protocol, Self, TypeAlias
 
 import numpy as np
 
@@ -37,7 +35,7 @@ def check_colour(lab: Sequence[float] | Array) -> None:
 class HasColour(Protocol):
     """Anything that says what it is as a target, as a prediction does."""
 
-    def as_target(self) -> Target: ...
+    def as_target(self) -> "Target": ...
 
 
 #: Whatever is a colour: text, a target, a reading, a prediction, L* a* b*, or a spectrum ``(B,)``.
@@ -79,7 +77,7 @@ class Target(Result):
         check_colour(self.lab)
 
     @classmethod
-    def parse(cls, text: str, light: Light | str | None = None) -> Target:
+    def parse(cls, text: str, light: Light | str | None = None) -> "Target":
         """Read ``#7d8a6e`` (sRGB, so D65/2°) or CIELAB ``56 -10 13``, ``56, -10, 13 D50/2``.
 
         `light` is the light of a CIELAB that does not name its own. Raises `TargetError`, also for
@@ -100,7 +98,7 @@ class Target(Result):
         raise TargetError(said("readings.no_target", text=text))
 
     @classmethod
-    def of(cls, colour: AnyColour, light: Light | str | None = None) -> Target:
+    def of(cls, colour: AnyColour, light: Light | str | None = None) -> "Target":
         """Whatever is a colour as a target; a reading or a swatch with the spectrum measured.
 
         `light` is that of three numbers or of text that name none, and what a spectrum is seen
@@ -127,7 +125,7 @@ class Target(Result):
         return cls.of_spectrum(colour.reflectance, seen or Light(), name)
 
     @classmethod
-    def all(cls, targets: Iterable[AnyColour] | Frame) -> list[Target]:
+    def all(cls, targets: "Iterable[AnyColour] | Frame") -> list["Target"]:
         """Colours, one by one, or the rows of a frame: of L*, a*, b*, or of readings.
 
         A lone text or target is one colour. Raises as `of` and `SwatchSet.from_frame` do.
@@ -139,15 +137,15 @@ class Target(Result):
         return [cls.of(colour) for colour in each]
 
     @classmethod
-    def of_spectrum(cls, spectrum: Array, light: Light, name: str, kind: str = "reading") -> Target:
+    def of_spectrum(cls, spectrum: Array, light: Light, name: str, kind: str = "reading") -> Self:
         """The colour of a spectrum ``(B,)`` under `light`."""
         return cls(lab(spectrum, light), light, spectrum, name, kind)
 
-    def under(self, light: Light) -> Target:
+    def under(self, light: Light) -> Self:
         """This target with its light settled: its own, or `light` where it names none."""
         return self if self.light else replace(self, light=light)
 
-    def to_light(self, light: Light | str) -> Target:
+    def to_light(self, light: Light | str) -> Self:
         """The same colour as it looks under another light, from its spectrum.
 
         Raises `TargetError` where it has none: how a colour turns, its three numbers do not tell.

@@ -4,8 +4,6 @@ The sums are common practice; stock strength is % w/v, g per 100 mL. `recipe` ho
 turn stock into % owf and back.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from math import floor, log10

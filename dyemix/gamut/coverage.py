@@ -3,15 +3,14 @@
 Blends of at most k dyes, each to its deepest swatch, fill boxes of k dimensions, and the image of a
 box in the three of CIELAB is bounded by images of two-dimensional faces of it: two dyes that vary,
 the others out or at their deepest (as in a zonotope; where the model bends back on itself the edge
-can lie beyond them, by less than a pixel on the shelves tried). A slice crosses the triangles of a
-face in straight segments: marching triangles, after Lorensen & Cline, Comput. Graph. 21 (1987) 163,
-one dimension down. Drawn on a grid, small gaps closed, what they go round is filled.
+can lie beyond them, by less than a pixel on the shelves tried). A slice crosses a face in contours
+of its L* (by contourpy, in the plane of a* and b*). Drawn on a grid, small gaps closed, what they
+go round is filled.
 """
-
-from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import combinations, islice
+from typing import Any
 
 import numpy as np
 
@@ -95,19 +94,22 @@ def gamuts(
 
     Raises `DyemixError` for a bad limit, a shelf of fewer than three dyes or of more than 64.
     """
+    from contourpy import contour_generator
+
     refuse(max_dyes not in (3, 4), "max_dyes is 3 or 4 (two dyes make a surface, not a solid).")
     refuse(not 3 <= len(dyes) <= 64, "gamut.reach.dyes", len(dyes))
     light = dyes.light_of(light)
     slices = np.arange(12.0, 97.0, 4.0) if levels is None else np.asarray(levels, dtype=float)
-    parts = [
-        list(_crossings(_on_faces(dyes, index, light), index, slices))
-        for index in _faces(len(dyes), min(max_dyes, len(dyes)))
-    ]
-    edges = [[*map(np.concatenate, zip(*cut, strict=True))] for cut in zip(*parts, strict=True)]
+    cuts: list[list[tuple[Any, int]]] = [[] for _ in slices]
+    for index in _faces(len(dyes), min(max_dyes, len(dyes))):
+        for face, labs in zip(index.tolist(), _on_faces(dyes, index, light), strict=True):
+            mask = sum(1 << dye for dye in face)
+            contour = contour_generator(labs[..., 1], labs[..., 2], labs[..., 0])
+            for cut, level in zip(cuts, slices, strict=True):
+                cut += [(line, mask) for line in contour.lines(level)]
 
     def of(allowed: int) -> Gamut:
-        others = ~np.uint64(allowed)
-        grids = [_filled(segments[(masks & others) == 0]) for segments, masks in edges]
+        grids = [_filled([line for line, mask in cut if not mask & ~allowed]) for cut in cuts]
         areas = np.array([float(grid.sum()) for grid in grids])
         return Gamut(slices, tuple(map(_outlines, grids)), areas, max_dyes, light)
 
@@ -124,20 +126,22 @@ def _outlines(grid: Flags) -> tuple[Array, ...]:
     return tuple(np.asarray(line) - _WIDEST for line in lines if len(line) > 3)
 
 
-def _filled(segments: Array) -> Flags:
-    """Whether each whole a*, b* from −`_WIDEST` up is reached, within segments ``(P, 2, 2)``."""
+def _filled(lines: Sequence[Array]) -> Flags:
+    """Whether each whole a*, b* from −`_WIDEST` up is reached, within lines ``(V, 2)``."""
     from scipy import ndimage
 
-    across = np.abs(segments[:, 1] - segments[:, 0]).max(axis=1, initial=0.0)
-    number = np.ceil(2.0 * across).astype(int) + 2  # a point every half pixel, both ends too
-    which = np.repeat(np.arange(len(segments)), number)
-    counted = np.arange(len(which)) - np.repeat(np.cumsum(number) - number, number)
-    share = (counted / (number[which] - 1))[:, np.newaxis]
-    points = segments[which, 0] + share * (segments[which, 1] - segments[which, 0])
+    points = np.concatenate([np.empty((0, 2)), *map(_dense, lines)])
     grid = np.zeros((2 * _WIDEST + 1, 2 * _WIDEST + 1), dtype=bool)
     grid[tuple(np.clip(np.rint(points).astype(int) + _WIDEST, 0, 2 * _WIDEST).T)] = True
     outside, _ = ndimage.label(~ndimage.binary_closing(grid, iterations=_GAP))
     return np.asarray(outside != outside[0, 0])
+
+
+def _dense(line: Array) -> Array:
+    """Points ``(P, 2)`` along a line ``(V, 2)``, two a pixel."""
+    along = np.append(0.0, np.cumsum(np.abs(np.diff(line, axis=0)).max(axis=1)))
+    at = np.linspace(0.0, along[-1], int(2.0 * along[-1]) + 2)
+    return np.stack([np.interp(at, along, way) for way in line.T], axis=1)
 
 
 def _faces(dyes: int, max_dyes: int) -> Iterator[Indices]:
@@ -161,25 +165,6 @@ def _on_faces(dyes: DyeSet, index: Indices, light: Light) -> Array:
     at = np.broadcast_to(index[:, np.newaxis, np.newaxis], (len(index), *inside.shape))
     np.put_along_axis(amounts, at, dyes.deepest[at] * inside, axis=3)
     return dyes.colours(amounts, light)
-
-
-def _crossings(labs: Array, index: Indices, levels: Array) -> Iterator[tuple[Array, Bits]]:
-    """Segments in which each slice crosses the faces, and their dyes, slice by slice."""
-    a, b, c, d = labs[:, :-1, :-1], labs[:, 1:, :-1], labs[:, :-1, 1:], labs[:, 1:, 1:]
-    corners = np.stack([np.stack([a, b, d], axis=-2), np.stack([a, c, d], axis=-2)], axis=1)
-    triangles = corners.reshape(-1, 3, 3)
-    masks = (np.uint64(1) << index.astype(np.uint64)).sum(axis=1, dtype=np.uint64)
-    dyes = np.repeat(masks, len(triangles) // len(masks))
-    low, high = triangles[:, :, 0].min(axis=1), triangles[:, :, 0].max(axis=1)
-    for level in levels:
-        cut = np.flatnonzero((low <= level) & (level < high))
-        above = triangles[cut, :, 0] > level
-        # Both ends of the segment lie on the sides that meet in the corner that stands alone.
-        alone = np.where(above.sum(axis=1) == 1, above.argmax(axis=1), above.argmin(axis=1))
-        corner = triangles[cut, alone][:, np.newaxis]
-        far = triangles[cut[:, np.newaxis], (alone[:, np.newaxis] + [1, 2]) % 3]
-        share = (level - corner[..., :1]) / (far[..., :1] - corner[..., :1])
-        yield corner[..., 1:] + share * (far[..., 1:] - corner[..., 1:]), dyes[cut]
 
 
 class Nearest(Pot):

@@ -1,7 +1,5 @@
 """What a shelf can do on its cloth: its gamut, wanted colours in and near it, what to add."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
@@ -134,7 +132,7 @@ def _sentence(found: Nearest) -> str:
 
 
 def reach(
-    dyes: DyeSet, targets: Sequence[AnyColour] = (), *, target: AnyColour | None = None,
+    dyes: DyeSet, targets: Sequence[AnyColour] = (), *, target: "AnyColour | None" = None,
     other: DyeSet | None = None, tolerance: float = WITHIN_REACH, max_dyes: int = 3,
     compare: bool = True, light: Light | str | None = None, progress: Progress | None = None,
 ) -> ShelfReach:  # fmt: skip

@@ -5,13 +5,11 @@ A calibration always starts from these, so that a pot counts once however often 
 leaves nothing behind when it is taken out.
 """
 
-from __future__ import annotations
-
 import datetime
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import field, replace
 from functools import cached_property
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -58,7 +56,7 @@ class Ladders(Value):
     misfit: float = 0.0
     interaction: Annotated[Array, "D"] | None = None
 
-    def take(self, index: list[int]) -> Ladders:
+    def take(self, index: list[int]) -> Self:
         """Those of some of the dyes."""
         acts = None if self.interaction is None else self.interaction[index]
         curves, law, modes = self.curves[index], self.law[index], self.modes.take(index)
@@ -170,7 +168,7 @@ class DyeSet(Result):
         """Position of a dye. Raises `RecipeError` that suggests the nearest name."""
         return place(dye, self.names)
 
-    def amounts(self, recipe: OneRecipe | Array) -> Array:
+    def amounts(self, recipe: "OneRecipe | Array") -> Array:
         """Amounts ``(D,)`` in % owf, in the order of `names`. Raises `RecipeError` for several."""
         found = in_order(recipe, self.names)[0]
         refuse(len(found) != 1, "fit.one_recipe", len(found), error=RecipeError)
@@ -234,8 +232,8 @@ class DyeSet(Result):
         return np.asarray(np.hypot(*self.middles(light).T[1:]) < GREY)
 
     def predict_many(
-        self, recipes: ManyRecipes | OneRecipe, light: AnyLight = None,
-        dosing: ManyRecipes | None = None,
+        self, recipes: "ManyRecipes | OneRecipe", light: AnyLight = None,
+        dosing: "ManyRecipes | None" = None,
     ) -> Prediction:  # fmt: skip
         """What recipes are expected to look like, on paper and in the pot.
 
@@ -263,7 +261,7 @@ class DyeSet(Result):
             self.known.freedom, self.span, told, index, self.demo,
         )  # fmt: skip
 
-    def predict(self, recipe: OneRecipe | ManyRecipes, light: AnyLight = None) -> Prediction:
+    def predict(self, recipe: "OneRecipe | ManyRecipes", light: AnyLight = None) -> Prediction:
         """What a recipe is expected to look like under `light`; or many, as `predict_many`.
 
         One recipe is text, a mapping, or a series indexed by dye, in % owf. Raises `RecipeError`.
@@ -301,7 +299,7 @@ class DyeSet(Result):
         """The one light of an answer: that asked for, or of the target; else of the swatches."""
         return Light.parse((asked.light if isinstance(asked, Target) else asked) or self.light)
 
-    def on(self, cloth: Reading | Swatch | ArrayLike) -> DyeSet:
+    def on(self, cloth: Reading | Swatch | ArrayLike) -> Self:
         """The same dyes on other cloth: a reflectance ``(B,)``, or a reading of a dyed piece.
 
         Absorption adds to what the cloth already carries. Raises `InputError` for what is no
@@ -313,11 +311,11 @@ class DyeSet(Result):
         # A calibration on this cloth would need pots on it; what is known of the dyes stays.
         return replace(self, cloth=values, pots=())
 
-    def over(self, cloth: Reading | Swatch | ArrayLike) -> DyeSet:
+    def over(self, cloth: Reading | Swatch | ArrayLike) -> Self:
         """The same dyes in a second bath: as `on`, by the scatter of second baths."""
         return replace(self.on(cloth), scatter=self.scatter.second())
 
-    def take(self, names: Iterable[str] | str) -> DyeSet:
+    def take(self, names: Iterable[str] | str) -> Self:
         """A shelf with only these dyes. Raises `RecipeError` for one it does not have."""
         names = tuple(dict.fromkeys(dye_names(names)))
         i = [self.index(name) for name in names]

@@ -1,7 +1,5 @@
 """What a fit says about itself: how well it predicts what it has not seen."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 import numpy as np

@@ -7,8 +7,6 @@ Sources: Kubelka & Munk, Z. tech. Phys. 12 (1931) 593; Kubelka, J. Opt. Soc. Am.
 Saunderson, J. Opt. Soc. Am. 32 (1942) 727.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

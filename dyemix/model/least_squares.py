@@ -13,8 +13,6 @@ Softw. 7 (1981) 348). What still leads outside is brought back, and a step is ta
 lowers the objective.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import NamedTuple
 

@@ -19,8 +19,6 @@ at once; a blend names its k dyes by index; and one product over the bands gives
 dye of the shelf, those of the blend and all others.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property

@@ -1,7 +1,5 @@
 """Fitted dyes as versioned JSON."""
 
-from __future__ import annotations
-
 import json
 import os
 from typing import Any

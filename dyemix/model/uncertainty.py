@@ -4,12 +4,10 @@
 `dyemix.model.unknowns`, H the slope of CIELAB by them, and J that by the amounts c.
 """
 
-from __future__ import annotations
-
 from dataclasses import field, replace
 from functools import lru_cache
 from math import prod
-from typing import Annotated, NamedTuple
+from typing import Annotated, NamedTuple, Self
 
 import numpy as np
 
@@ -62,15 +60,15 @@ class Scatter(Value):
     second_bath: float = PRIOR_SECOND_BATH
     warnings: tuple[str, ...] = ("every scatter is assumed: no swatch was dyed or read again",)
 
-    def mottled(self) -> Scatter:
+    def mottled(self) -> Self:
         """That of level squares, for one spot of cloth dyed in low water."""
         return replace(self, reading=self.reading + np.eye(3) * PRIOR_MOTTLE**2)
 
-    def over_piece(self) -> Scatter:
+    def over_piece(self) -> Self:
         """That over a piece, which was read with an error of its own."""
         return replace(self, reading=2.0 * self.reading)
 
-    def second(self) -> Scatter:
+    def second(self) -> Self:
         """That of second baths: over a piece, and by `second_bath` more from pot to pot."""
         return replace(self.over_piece(), pot=float(np.hypot(self.pot, self.second_bath)))
 
@@ -154,9 +152,9 @@ class Causes(Value):
     def total(self) -> Array:
         return self.fit + self.model + self.random
 
-    def rows(self, rows: Indices | int) -> Causes:
+    def rows(self, rows: Indices | int) -> Self:
         """Those of some of the pots."""
-        return Causes(*(part[rows] for part in vars(self).values()))
+        return type(self)(*(part[rows] for part in vars(self).values()))
 
 
 def propagated(slopes: Array, covariance: Array) -> Array:

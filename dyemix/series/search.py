@@ -4,12 +4,10 @@ A part of the colours may be left free: a tint has the chroma that its lightness
 bath the lightness that its chroma costs.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 
@@ -73,7 +71,7 @@ class Search:
     @classmethod
     def of(
         cls, dyes: DyeSet, recipe: AnyRecipe, free: Free, light: AnyLight = None, **how: Any
-    ) -> Search:
+    ) -> Self:
         """A search from a recipe. Raises `RecipeError`, and `DyemixError` for undyed cloth."""
         refuse(not Recipe.parse(recipe), "series.undyed")
         return cls(dyes, dyes.predict(recipe, light), free, **how)

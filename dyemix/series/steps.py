@@ -4,8 +4,6 @@ A series has one or more routes, and a route a step for every colour asked. A sh
 blends of two or three dyes in even parts, to pin real swatches by.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np

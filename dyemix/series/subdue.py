@@ -12,8 +12,6 @@ is held (by default CIECAM16's from h_ab 220° to 320°, where lines of constant
 CIELAB's elsewhere), and a `kit`, to which steps are rounded.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import combinations, groupby
