@@ -1,7 +1,5 @@
 """The array types of every signature: float64 above all, its shape told in the docstring."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

@@ -4,8 +4,6 @@ The order is: the file named; the one swatch table in the folder; the demo that 
 package. A fit is kept in the user's cache under a hash of its tables and of this version.
 """
 
-from __future__ import annotations
-
 import hashlib
 import re
 import shlex

@@ -5,8 +5,6 @@ input of the same command and a dye book are kept whatever she says, and a file 
 there at all: it is written beside its place and renamed into it.
 """
 
-from __future__ import annotations
-
 import csv
 import errno
 import io

@@ -14,8 +14,6 @@ each dye draws its share of the dose, as far as it works, to the mean of all, `R
 Arrays stand with the long axis last, ``(k, N)``: numpy then works along memory.
 """
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor

@@ -5,8 +5,6 @@ may fall unevenly, and the dyes as their fit leaves them open, one draw for the 
 the figures make of that is their error. Model bias, not noise, rules it.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

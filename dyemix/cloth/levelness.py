@@ -2,8 +2,6 @@
 side: which differences exceed their error.
 """
 
-from __future__ import annotations
-
 import json
 import os
 from collections.abc import Iterable, Mapping, Sequence

@@ -6,8 +6,6 @@ turned and the amounts averaged. Strips of a few rows go through at a time, so t
 grow with the picture.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any

@@ -4,8 +4,6 @@ Estimated from the dyer's own analysed pieces of that order of the alkali, where
 these dyes; else from illustrative figures, and then it says so.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
