@@ -135,7 +135,7 @@ def figures(output: Path | None) -> None:
 def photo_page(output: Path, **how: Any) -> None:
     """Write a page to print, lay swatches on and photograph.
 
-    As .pdf, .svg or .png; the table of its cells goes beside it. --swatches are printed into them.
+    The table of its cells goes beside it.
     """
     from dyemix.photo import write_photo_page
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import inspect
+import re
 from collections.abc import Mapping
 from importlib import import_module
 from operator import attrgetter
@@ -22,7 +23,22 @@ from dyemix.errors import AmbiguousError, DyemixError, UnstatedError, data, refu
 
 
 class Written(click.Path):
-    """A file that a command writes. Every other file that it is given, it reads."""
+    """A file that a command writes, with one of these `endings` where the table names some.
+
+    Every other file that it is given, it reads.
+    """
+
+    def __init__(self, endings: str) -> None:
+        super().__init__(path_type=Path, allow_dash=True)
+        self._endings = endings
+
+    def convert(self, value: Any, *of: Any) -> Any:
+        """The file. Raises `DyemixError` for another ending."""
+        ending = Path(value).suffix.lower()
+        wrong = self._endings and ending not in re.findall(r"\.\w+", self._endings)
+        refuse(wrong, f"{value} {'has no ending' if not ending else f'ends in {ending!r}'}: "
+               f"name it {self._endings}.")  # fmt: skip
+        return super().convert(value, *of)
 
 
 class Words(click.ParamType):  # type: ignore[type-arg]
@@ -46,7 +62,6 @@ _KINDS: dict[str, dict[str, Any]] = {
     "float": {"type": float},
     "flag": {"is_flag": True},
     "read": {"type": click.Path(path_type=Path)},
-    "written": {"type": Written(path_type=Path, allow_dash=True)},
 }
 with Path(__file__).parents[1].joinpath("data", "options.csv").open(encoding="utf-8") as _file:
     _ROWS = {row["option"]: row for row in csv.DictReader(_file)}
@@ -61,15 +76,18 @@ def name_of(word: str) -> str:
 
 
 def _option(word: str) -> click.Option:
-    """The option of a word; one that ends in ``!`` must be given."""
+    """The option of a word; one that ends in ``!`` must be given.
+
+    What stands after ``:`` is no part of its name: it tells one option from another of that name.
+    """
     row = OPTIONS[word.rstrip("!")]
-    kind = row["kind"]
+    kind, flag = row["kind"], row["option"].partition(":")[0]
     meant = Words(kind) if ":" in kind else click.Choice(kind.split("|"), False)
-    how = _KINDS.get(kind, {"type": meant})
-    short = ["-o"] if row["option"] == "output" else []
+    how = _KINDS.get(kind, {"type": Written(row["endings"]) if kind == "written" else meant})
+    short = ["-o"] if flag == "output" else []
     return click.Option(
-        [*short, f"--{row['option']}", name_of(row["option"])],
-        metavar=row["metavar"] or None, help=row["help"], required=word.endswith("!"),
+        [*short, f"--{flag}", name_of(row["option"])],
+        metavar=row["metavar"] or None, help=row["help"].format(row["endings"]), required=word.endswith("!"),
         expose_value=not row["held"], callback=_taken, **how,
     )  # fmt: skip
 
@@ -134,10 +152,6 @@ class Command(click.Command):
         places = [writing.destination(path, **care()) for path in written]
         alike = len(set(places)) < len(places)
         refuse(alike, "two answers do not go into one file: name another for each.")
-        if (picture := values.get("draw")) and self.name != "read":  # whose sheet is a photograph
-            from dyemix.plots import ending
-
-            ending(picture)
         try:
             return super().invoke(context)
         except (UnstatedError, AmbiguousError) as error:

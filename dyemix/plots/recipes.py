@@ -138,7 +138,7 @@ def series(found: Series) -> Pages:
             _strays(paper, found)
             return
         letter, route = one
-        name = f"{letter}  by {route.title}" if route.kind else ""
+        name = f"{letter} by {route.title}" if route.kind else ""
         if name and not alike:
             paper.down(name, "section")
         _band(paper, found, route, name if alike else "")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
+import re
 import resource
 import shlex
 import signal
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from importlib import import_module
 from inspect import signature
 from operator import attrgetter
@@ -18,11 +19,12 @@ import pytest
 from command import Command
 from PIL import Image
 
+from dyemix import plots
 from dyemix.cli import shared
 from dyemix.cli.commands import dyemix
-from dyemix.cli.options import _KINDS, GROUPS, OPTIONS, Written
+from dyemix.cli.options import _KINDS, GROUPS, OPTIONS, Written, _each
 from dyemix.console import Ended
-from dyemix.errors import data
+from dyemix.errors import DyemixError, data
 from tests.simulated.struck import small_piece
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -229,10 +231,32 @@ def test_what_takes_swatches_takes_a_book() -> None:
         assert "--swatches" not in options or "--book" in options or name == "photo-page", name
 
 
+@pytest.mark.parametrize(
+    ("name", "option", "endings"),
+    [
+        ("match", "--draw", plots.FORMATS), ("read", "--draw", (".png", ".jpg", ".jpeg")),
+        ("photo-page", "--output", (".pdf", ".svg", ".png")),
+    ],
+)  # fmt: skip
+def test_the_help_tells_every_ending_that_is_taken(
+    name: str, option: str, endings: Iterable[str]
+) -> None:
+    (found,) = (o for o in TREE[name].params if option in o.opts)
+    assert isinstance(found, click.Option)
+    assert sorted(re.findall(r"\.\w+", found.help or "")) == sorted(endings)
+    for ending in endings:
+        assert found.type.convert(f"x{ending.upper()}", found, None).stem == "x"
+    for other in ("x.gif", "x", "png", "-"):
+        with pytest.raises(DyemixError, match="name it"):
+            found.type.convert(other, found, None)
+
+
 def test_every_option_is_taken_by_some_command() -> None:
     """Each is in the table once, so that it means one thing wherever it stands."""
-    taken = {word for command in TREE.values() for o in command.params for word in o.opts}
-    assert {f"--{name}" for name in OPTIONS} <= taken
+    table = data("commands").values()
+    told = [part for row in table for part in (row, *row.values()) if isinstance(part, dict)]
+    taken = {word.rstrip("!") for part in told for word in _each(part.get("options", ""))}
+    assert OPTIONS.keys() == taken | {"force"}  # of whatever writes
     rows = Path(shared.__file__).parents[1].joinpath("data", "options.csv")
     assert len(rows.read_text(encoding="utf-8").splitlines()) == len(OPTIONS) + len(GROUPS) + 1
 
@@ -244,7 +268,7 @@ def test_every_name_that_the_table_of_options_mentions_is_there() -> None:
         if function:
             assert callable(attrgetter(function)(import_module(f"dyemix.{module}"))), name
         else:
-            assert module in _KINDS or "|" in module, name
+            assert module in {*_KINDS, "written"} or "|" in module, name
     assert {word for words in GROUPS.values() for word in words.split()} <= OPTIONS.keys()
 
 
