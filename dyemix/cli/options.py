@@ -87,8 +87,8 @@ def _option(word: str) -> click.Option:
     short = ["-o"] if flag == "output" else []
     return click.Option(
         [*short, f"--{flag}", name_of(row["option"])],
-        metavar=row["metavar"] or None, help=row["help"].format(row["endings"]), required=word.endswith("!"),
-        expose_value=not row["held"], callback=_taken, **how,
+        metavar=row["metavar"] or None, help=row["help"].format(row["endings"]),
+        required=word.endswith("!"), expose_value=not row["held"], callback=_taken, **how,
     )  # fmt: skip
 
 
