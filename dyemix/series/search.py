@@ -4,23 +4,24 @@ A part of the colours may be left free: a tint has the chroma that its lightness
 bath the lightness that its chroma costs.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from typing import Any, Self
 
 import numpy as np
 
-from dyemix.arrays import Array, Indices
+from dyemix.arrays import Array, Flags, Indices
 from dyemix.colour.appearance import HueSpace, difference, lab_hue, of_hue, usual_hue
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import AnyLight
 from dyemix.dataset.recipe import Recipe
 from dyemix.errors import refuse
 from dyemix.matching.limits import LEAST_DOSE, Kit, measured
+from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
-from dyemix.model.least_squares import Solved, solve
-from dyemix.model.mixtures import Blending
+from dyemix.model.least_squares import Residual
+from dyemix.model.mixtures import Index
 from dyemix.model.prediction import Prediction
 from dyemix.model.uncertainty import likely
 from dyemix.series.steps import Route, RouteKind, Series, Step, out_of_range, reached
@@ -90,8 +91,7 @@ class Search:
         dosing each dye brings by itself.
         """
         found = self.dyes.predict_many(amounts, self.start.light)
-        slips = likely(found.lab, found.lab, found.causes.dosing, found.freedom)
-        return found, slips.mean
+        return found, likely(found.lab, found.lab, found.causes.dosing, found.freedom).mean
 
     def steps(self, asked: Array, amounts: Array) -> tuple[Step, ...]:
         """Amounts ``(N, D)`` as steps towards the CIELAB asked ``(N, 3)``."""
@@ -111,38 +111,36 @@ class Search:
         return replace(found, warnings=(*said, *out_of_range(self.dyes, found)))
 
     def best(
-        self, own: tuple[int, ...], added: Iterable[Sets], asked: Array, *,
+        self, own: tuple[int, ...], added: Sets, asked: Array, *,
         key: Callable[[Array, tuple[int, ...]], int] = lambda amounts, more: 0,
-    ) -> dict[int, list[Array]]:  # fmt: skip
+    ) -> dict[int, tuple[Array, Array]]:  # fmt: skip
         """For every key, what was asked ``(T, 3)`` and the amounts ``(T, D)`` of its best set.
 
         Parameters
         ----------
         own : the dyes that are in every set.
-        added : those that each set adds to them, size by size.
+        added : those that each set adds to them, the fewest first.
         key : what a set counts as, by its amounts ``(D,)`` at the middle step and what it adds.
         """
-        best: dict[int, tuple[tuple[float, ...], Array, Array]] = {}
-        start = self.start
-        for sets in filter(None, added):
-            amounts, want, labs = self.solve(own, sets, asked)
-            if self.free is Free.LIGHTNESS and self.space is HueSpace.CIECAM16:
-                # Such a hue depends on the lightness, which is known only now: once more.
-                near = np.where(reached(difference(want, labs)), labs[..., 0], -1.0).max(axis=1)
-                levels, chroma = np.where(near < 0.0, start.lab[0], near), np.hypot(*asked.T[1:])
-                again = of_hue(start.lab, levels, chroma, self.space, start.light)
-                again[:, 0] = start.lab[0]
-                amounts, want, labs = self.solve(own, sets, again)
-            for j, rank in enumerate(self._ranks(amounts, want, labs, len(sets[0]))):
-                kind = key(amounts[len(asked) // 2, j], sets[j])
-                if kind not in best or rank < best[kind][0]:
-                    best[kind] = (rank, want[:, j], amounts[:, j])
-        return {kind: found for kind, (_, *found) in best.items()}
+        used, start = np.zeros((len(added), len(self.dyes)), dtype=bool), self.start
+        for row, more in zip(used, added, strict=True):
+            row[[*own, *more]] = True
+        amounts, want, labs = self.solve(used, asked)
+        if self.free is Free.LIGHTNESS and self.space is HueSpace.CIECAM16:
+            # Such a hue depends on the lightness, which is known only now: once more.
+            near = np.where(reached(difference(want, labs)), labs[..., 0], -1.0).max(axis=1)
+            levels, chroma = np.where(near < 0.0, start.lab[0], near), np.hypot(*asked.T[1:])
+            again = of_hue(start.lab, levels, chroma, self.space, start.light)
+            again[:, 0] = start.lab[0]
+            amounts, want, labs = self.solve(used, again)
+        best: dict[int, tuple[Array, Array]] = {}
+        for j in self._ranked(amounts, want, labs, np.array([*map(len, added)])):
+            kind = key(amounts[len(asked) // 2, j], added[j])
+            best.setdefault(kind, (want[:, j], amounts[:, j]))
+        return best
 
-    def _ranks(
-        self, amounts: Array, want: Array, labs: Array, extra: int
-    ) -> list[tuple[float, ...]]:
-        """What tells the N sets of `extra` added dyes apart, best least; arrays are of `solve`.
+    def _ranked(self, amounts: Array, want: Array, labs: Array, extra: Indices) -> Indices:
+        """The N sets of `extra` added dyes, the best first; arrays are of `solve`.
 
         Farthest down first. Then, where lightness is free, the least darkened: a further dye must
         save lightness worth seeing. Else fewest dyes, then what a slip in dosing upsets least, or
@@ -151,19 +149,17 @@ class Search:
         off = difference(want, labs)
         down = np.cumprod(reached(off), axis=0).sum(axis=0)
         if self.free is Free.LIGHTNESS:
-            rest = [extra - labs[..., 0].mean(axis=0)]
-        else:
-            _, slips = self.predicted(amounts.reshape(-1, len(self.dyes)))
-            slip = slips.reshape(labs.shape[:2]).mean(axis=0)
-            miss = np.abs(off).sum(axis=2).mean(axis=0)
-            rest = [extra * (down > 0), np.where(down == len(want), slip, miss)]
-        return [tuple(map(float, row)) for row in np.column_stack([-down, *rest])]
+            return np.lexsort((extra - labs[..., 0].mean(axis=0), -down))
+        _, slips = self.predicted(amounts.reshape(-1, len(self.dyes)))
+        slip, miss = slips.reshape(labs.shape[:2]), np.abs(off).sum(axis=2)
+        rest = np.where(down == len(want), slip.mean(axis=0), miss.mean(axis=0))
+        return np.lexsort((rest, extra * (down > 0), -down))
 
-    def solve(self, own: tuple[int, ...], sets: Sets, asked: Array) -> tuple[Array, Array, Array]:
-        """Amounts of N sets of k dyes (indices) that come nearest to T colours `asked` ``(T, 3)``.
+    def solve(self, used: Flags, asked: Array) -> tuple[Array, Array, Array]:
+        """Amounts of N sets of dyes, `used` ``(N, D)``, nearest to T colours `asked` ``(T, 3)``.
 
-        Each set is `own` and what it adds. No step holds what nobody can measure: such a dye is
-        left out or held at `LEAST_DOSE`, whichever is nearer, and the others are solved again.
+        No step holds what nobody can measure: such a dye is left out or held at `LEAST_DOSE`,
+        whichever is nearer, and the others are solved again.
 
         The rows are linear in CIELAB: ΔL*, ``u − C*`` and v, times the weights of `free`, with u
         and v the parts of (a*, b*) along and across the hue asked. More than three amounts leave a
@@ -174,44 +170,45 @@ class Search:
         Returns amounts ``(T, N, D)`` in % owf, the CIELAB asked ``(T, N, 3)``, what was free in it
         as it came out, and the CIELAB ``(T, N, 3)`` that came out.
         """
-        dyes, t, s, n = self.dyes, len(asked), len(_STARTS), len(sets)
-        index = np.tile(np.array([own + more for more in sets], np.intp), (t * s, 1)).T
-        base, top = self.start.amounts[index], dyes.deepest[index]
-        cut, some = np.tile(np.repeat(_STARTS, n, axis=0), (t, 1)).T
-        at, hue = np.repeat(np.arange(t), s * n), np.arctan2(asked[:, 2], asked[:, 1])
-        along, across, one, none = np.cos(hue), np.sin(hue), np.ones(t), np.zeros(t)
+        base, top, sizes = self.start.amounts, self.dyes.deepest, (len(asked), 3, len(used))
+        at, way, of = (each.ravel() for each in np.indices(sizes))
+        cut, some = np.transpose(_STARTS)[..., np.newaxis]
+        first = np.where(base > 0.0, cut * base, some * top)
+        hue, pull = np.arctan2(asked[:, 2], asked[:, 1]), _PULL / np.where(base > 0.0, base, top)
+        along, across, one, none = np.cos(hue), np.sin(hue), np.ones(len(hue)), np.zeros(len(hue))
         turn = np.array([[one, none, none], [none, along, across], [none, -across, along]])
         turn *= np.array(self.free.value)[:, np.newaxis, np.newaxis]
-        pull = _PULL / np.where(base > 0.0, base, top)
+        problem = Problem.of(self.dyes, asked, self.start.light, len(self.dyes))
 
-        def goal(labs: Array, rows: Indices) -> tuple[Array, Array]:
-            here = turn[..., at[rows]]
-            return (here * (labs - asked[at[rows]].T)).sum(axis=1), here
+        def settled(some: Found, low: Array, high: Array) -> Found:
+            aims, here = asked[some.which].T, turn[..., some.which]
 
-        down = Blending(dyes.whole, self.start.light).towards(goal, index)
+            def goal(labs: Array, rows: Indices) -> tuple[Array, Array]:
+                return (here[..., rows] * (labs - aims[:, rows])).sum(axis=1), here[..., rows]
 
-        def settled(rows: Indices, x: Array, low: Array, high: Array) -> Solved:
-            def residual(x: Array, some: Indices) -> tuple[Array, Array]:
-                (r, slope), away = down(x, rows[some]), pull[:, rows[some]]
-                back = away * (x - base[:, rows[some]]), np.eye(len(x))[..., np.newaxis] * away
-                return np.concatenate([r, back[0]]), np.concatenate([slope, back[1]])
+            def pulled(index: Index) -> Residual:
+                down, back, home = problem.blending.towards(goal, index), pull[index], base[index]
 
-            return solve(residual, x, high, lower=low, steps=400, tolerance=1e-10)
+                def residual(x: Array, rows: Indices) -> tuple[Array, Array]:
+                    (r, slope), away = down(x, rows), back[:, rows]
+                    more = away * (x - home[:, rows]), np.eye(len(x))[..., np.newaxis] * away
+                    return np.concatenate([r, more[0]]), np.concatenate([slope, more[1]])
 
-        first = np.where(base > 0, cut * base, some * top)
-        found = settled(np.arange(len(at)), first, np.zeros_like(top), top)
-        best = np.argmin(found.cost.reshape(t, s, n), axis=1) + s * np.arange(t)[:, np.newaxis]
-        row = (best * n + np.arange(n)).ravel()
-        x, low, high = found.x[:, row], np.zeros((len(index), t * n)), top[:, row]
+                return residual
+
+            return replace(problem, lower=low, upper=high).descend(some, 400, 1e-10, pulled)
+
+        found = settled(Found(at, used[of], first[way], np.zeros(len(at))), 0.0 * top, top)
+        best = np.expand_dims(found.cost.reshape(sizes).argmin(axis=1), 1)
+        found = found.rows(np.take_along_axis(np.arange(len(at)).reshape(sizes), best, 1).ravel())
+        x, low, high = found.amounts, np.zeros_like(found.amounts), np.where(found.used, top, 0.0)
         # One by one, as another dye may become a trace by it.
-        while (some := np.flatnonzero((traces := (x > low) & (x < LEAST_DOSE)).any(axis=0))).size:
+        while (some := np.flatnonzero((traces := (x > low) & (x < LEAST_DOSE)).any(axis=1))).size:
             low = np.where(traces & (x >= LEAST_DOSE / 2), LEAST_DOSE, low)
             high = np.where(traces, low, high)
-            x[:, some] = settled(row[some], *(part[:, some] for part in (x, low, high))).x
-        amounts: Array = np.zeros((t * n, len(dyes)))
-        np.put_along_axis(amounts, index[:, row].T, x.T, axis=1)
-        amounts = amounts.reshape(t, n, -1)
-        labs, want = self.colours(amounts), np.repeat(asked[:, None], n, axis=1)
+            x[some] = settled(found.rows(some), low[some], high[some]).amounts
+        amounts = x.reshape(len(asked), len(used), -1)
+        labs, want = self.colours(amounts), np.repeat(asked[:, None], len(used), axis=1)
         if self.free is Free.LIGHTNESS:
             want[..., 0] = labs[..., 0]
         elif self.free is Free.CHROMA:

@@ -5,6 +5,7 @@ blends of two or three dyes in even parts, to pin real swatches by.
 """
 
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from dyemix.colour.colorimetry import AnyLight
 from dyemix.dataset.recipe import Recipe, dye_names, format_amount
 from dyemix.dataset.result import Result, Row, Value
 from dyemix.dataset.target import Target
-from dyemix.errors import Choice, DyemixError, refuse, said
+from dyemix.errors import Choice, refuse, said
 from dyemix.matching.limits import LEAST_DOSE, Measured
 from dyemix.model.dyes import DyeSet
 from dyemix.model.prediction import Predicted, Prediction
@@ -329,7 +330,12 @@ def shade_card(
         dyes.index(name)
     several = len(set(chosen)) == len(chosen) and 2 <= len(chosen) <= 3
     refuse(not several, "series.two_or_three", ", ".join(chosen))
-    levels = _depths(depth)
+    words = depth.replace(",", " ").split() if isinstance(depth, str) else np.ravel(depth)
+    levels = tuple[float, ...]()
+    with suppress(ValueError):
+        levels = tuple(map(float, words))
+    sound = levels and all(0.0 < level < 100.0 for level in levels)
+    refuse(not sound, f"{depth!r} is not a list of depths: % owf above 0, as '0.5, 1, 2'.")
     refuse(len(levels) > 1 and len(chosen) == 3, "series.one_depth")
     n = parts or (4 if len(levels) > 1 else 10)
     refuse(not 1 <= n <= 100, "parts are 1 to 100.")
@@ -350,15 +356,3 @@ def shade_card(
     ]
     cloth = (dyes.conditions or {}).get("cloth", "")
     return ShadeCard(chosen, levels, n, tuple(blends), cloth, dyes.demo)
-
-
-def _depths(given: float | Sequence[float] | str) -> tuple[float, ...]:
-    """Depths in % owf, as numbers or as people write them. Raises `DyemixError`."""
-    words = given.replace(",", " ").split() if isinstance(given, str) else np.ravel(given)
-    try:
-        depths = tuple(float(word) for word in words)
-    except ValueError:
-        raise DyemixError(f"{given!r} is not a list of depths: write '0.5, 1, 2'.") from None
-    within = depths and all(0.0 < depth < 100.0 for depth in depths)
-    refuse(not within, "depths are % owf, above 0.")
-    return depths

@@ -230,7 +230,7 @@ def _along(search: Search, title: str, path: Array, end: float, steps: int) -> S
         asked = of_hue(start.lab, levels, np.hypot(*asked.T[1:]), search.space, start.light)
     own = tuple(map(int, np.flatnonzero(path[-1])))
     others = [(i,) for i in range(path.shape[1]) if i not in own] if len(own) < 3 else []
-    route = Route(search.steps(*search.best(own, ([()], others), asked)[0]))
+    route = Route(search.steps(*search.best(own, [(), *others], asked)[0]))
     missed = ", ".join(str(i) for i, step in enumerate(route.steps, 1) if not step.reached)
     worst = max(abs(step.off[2]) for step in route.steps)
     text = f"{title}; {held}, L* {start.lab[0]:.0f} to {end:.0f} in {steps} steps."
@@ -269,8 +269,8 @@ def _routes(
         return added[int(np.argmax(search.colours(without)[:, 1:] @ start.lab[1:]))]
 
     sizes = range(1, most - len(own) + 1)
-    added = ([a for a in combinations(kinds, n) if leading & set(a)] for n in sizes)
-    best = search.best(own, added, asked, key=greying)
+    added = [a for n in sizes for a in combinations(kinds, n) if leading & {*a}]
+    best = search.best(own, added, asked, key=greying) if added else {}
     routes = []
     for dye, (want, amounts) in best.items():
         if dye in leading:
