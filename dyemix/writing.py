@@ -2,7 +2,8 @@
 
 A file of the dyer's is never lost to it: what stands there is kept unless she says ``--force``, an
 input of the same command and a dye book are kept whatever she says, and a file is whole or not
-there at all: it is written beside its place and renamed into it.
+there at all: it is written beside its place and renamed into it. So are files that belong together,
+such as the pages of a picture, and a folder of them.
 """
 
 import csv
@@ -10,12 +11,12 @@ import errno
 import io
 import os
 import re
-import secrets
+import shutil
 import stat
-from collections.abc import Iterable
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import IO
+from tempfile import TemporaryDirectory
 
 from dyemix.console import give
 from dyemix.errors import Fault, InputError, data, said
@@ -50,14 +51,29 @@ def write(
         With what is in the way, where, and the cure; caused by the `OSError`, where there is one.
         Nothing has been changed then, and nothing is left behind.
     """
-    try:
-        whole = content if isinstance(content, bytes) else content.encode("utf-8")
-    except UnicodeEncodeError:
-        raise _refusal(path, "not_unicode") from None
-    if (place := destination(path, force=force, inputs=inputs)) is None:
-        give(content)
-    else:
-        put(place, whole, over=force)
+    write_all([(path, content)], force=force, inputs=inputs)
+
+
+def write_all(
+    files: Iterable[tuple[Named, str | bytes]], *, force: bool = False,
+    inputs: Iterable[Named | None] = (),
+) -> None:  # fmt: skip
+    """Write files that belong together, each as `write` does: all of them or none, in this order.
+
+    The last one is best one that no reader does without.
+    """
+    whole, inputs = {}, tuple(inputs)
+    for path, content in files:
+        try:
+            data = content if isinstance(content, bytes) else content.encode("utf-8")
+        except UnicodeEncodeError:
+            raise _refusal(path, "not_unicode") from None
+        if (place := destination(path, force=force, inputs=inputs)) is None:
+            give(content)
+        else:
+            whole[place] = data
+    if whole:
+        put(whole, over=force)
 
 
 def read_bytes(path: Named, largest: int = LARGEST) -> bytes:
@@ -133,54 +149,75 @@ def destination(
     return place
 
 
-def put(place: Path, content: bytes, *, over: bool = False) -> None:
-    """Write a file, whole or not at all; `over` says whether it may replace one.
+def put(files: Mapping[Path, bytes], *, over: bool = False) -> None:
+    """Write files of a folder, all of them or none; `over` says whether they may replace others.
 
-    A file that is not finished has no name, where the system has such files. One that has to bear
-    a name for a while is gone after any failure, and after a kill with the next file that is put
-    into the folder. Raises `InputError` where it cannot be written.
+    All are whole in a hidden folder beside before the first has its own name. That is gone after
+    any failure, and after a kill with the next file that is put there. Raises `InputError` where
+    one cannot be written.
     """
-    _clear(place.parent)
-    unfinished = place.with_name(f".dyemix-{os.getpid()}_{secrets.token_hex(6)}.part")
-
-    def fill(file: IO[bytes]) -> None:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-
+    (*_, place), named = files, []
+    before: dict[Path, bytes] = {}  # what a failure brings back; of a single file it cannot be
     try:
-        with suppress(AttributeError, OSError):  # only Linux has files without a name
-            number = os.open(place.parent, os.O_TMPFILE | os.O_WRONLY, 0o666)
-            with os.fdopen(number, "wb") as file:
-                fill(file)
-                os.link(f"/proc/self/fd/{number}", unfinished, src_dir_fd=number)
-        if not unfinished.exists():
-            with unfinished.open("xb") as file:
-                fill(file)
-        if over and place.exists():
-            unfinished.chmod(stat.S_IMODE(place.stat().st_mode))
-        if over:
-            os.replace(unfinished, place)  # noqa: PTH105  (a Path has no other name for it)
-        else:
-            _name_new(unfinished, place)
+        with _beside(place) as hidden:
+            for place, content in files.items():
+                _fill(hidden / place.name, content)
+                if over and place.exists():
+                    (hidden / place.name).chmod(stat.S_IMODE(place.stat().st_mode))
+                    before |= {place: place.read_bytes()} if len(files) > 1 else {}
+            for place in files:
+                (os.replace if over else _name_new)(hidden / place.name, place)
+                named.append(place)
+    except OSError as error:
+        for done in named:
+            done.write_bytes(before[done]) if done in before else done.unlink()
+        raise _from_system(error, place) from error
+
+
+def put_folder(place: Path, files: Iterable[tuple[str, bytes]]) -> None:
+    """Write a new folder of files by their names, whole or not at all; an empty one gives way.
+
+    Raises `InputError` for a folder with files in it, and where it cannot be written.
+    """
+    try:
+        with suppress(FileExistsError):
+            place.parent.mkdir(parents=True)
+        with _beside(place) as hidden:
+            (whole := hidden / place.name).mkdir()
+            for name, content in files:
+                _fill(whole / name, content)
+            if place.exists():
+                place.rmdir()
+            whole.rename(place)
     except OSError as error:
         raise _from_system(error, place) from error
-    finally:
-        with suppress(OSError):
-            unfinished.unlink(missing_ok=True)
 
 
-def _clear(folder: Path) -> None:
-    """Take away what killed writers have left: files of processes that are no more.
+@contextmanager
+def _beside(place: Path) -> Iterator[Path]:
+    """A hidden folder beside a place, for what is not finished; its name tells whose it is.
 
-    On Windows no process can be asked so.
+    What killed writers have left there, of processes that are no more, is taken away before. On
+    Windows no process can be asked so.
     """
+    folder = place.parent
     for left in folder.glob(".dyemix-*_*.part") if os.name == "posix" else ():
         with suppress(OSError, ValueError, OverflowError):  # another's, or none of ours
             try:
                 os.kill(int(left.name[8:].partition("_")[0]), 0)
             except ProcessLookupError:
-                left.unlink()
+                shutil.rmtree(left)
+    begins = f".dyemix-{os.getpid()}_"
+    with TemporaryDirectory(".part", begins, folder, ignore_cleanup_errors=True) as name:
+        yield Path(name)
+
+
+def _fill(unfinished: Path, content: bytes) -> None:
+    """Write a new file that is on the disk before anything is said of it."""
+    with unfinished.open("xb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def _name_new(unfinished: Path, place: Path) -> None:

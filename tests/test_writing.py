@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import errno
 import io
+import itertools
 import os
+import shutil
 import signal
 import sqlite3
 import stat
 import sys
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from dyemix.errors import InputError
-from dyemix.writing import destination, write
+from dyemix.writing import destination, put_folder, write, write_all
 
 KEPT = "what stood there"
 
@@ -187,50 +190,132 @@ def test_ctrl_c_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     assert names() == []
 
 
-@pytest.mark.skipif(not hasattr(os, "O_TMPFILE"), reason="has no files without a name")
-def test_a_kill_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Until the file is whole there is no name in the folder that a kill could leave."""
-    sync, seen = os.fsync, []
-    monkeypatch.setattr(os, "fsync", lambda number: (sync(number), seen.append(names())))
-    write("out.csv", "new")
-    assert seen == [[]]
-    assert names() == ["out.csv"]
+SET = {"x-2.png": b"2", "x-3.png": b"3", "x-1.png": b"1"}
 
 
-@pytest.mark.skipif(not hasattr(os, "fork"), reason="kills forked processes")
-def test_what_a_kill_leaves_is_cleared_by_the_next_write(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Killed just before a file is replaced, while it bears a name of its own; and nothing else."""
-    there("out.csv")
+@pytest.mark.parametrize("force", [True, False])
+@pytest.mark.parametrize("at", [1, 2])
+def test_of_files_that_belong_together_all_are_there_or_none(
+    monkeypatch: pytest.MonkeyPatch, force: bool, at: int
+) -> None:
+    """The second or the last cannot be named: what bore its name is as it was."""
+    if force:
+        there("x-2.png")
+        there("x-1.png")
+    before = {name: Path(name).read_bytes() for name in names()}
+    call, seen = "replace" if force else "link", []
+    work = getattr(os, call)
+
+    def fail(one: Path, other: Path) -> None:
+        seen.append(other)
+        if len(seen) > at:
+            raise OSError(errno.EACCES, os.strerror(errno.EACCES))
+        work(one, other)
+
+    with monkeypatch.context() as failing:
+        failing.setattr(os, call, fail)
+        failing.setattr(os, "rename", fail)  # which a system without links uses
+        with pytest.raises(InputError, match=r"may not|cannot be replaced") as told:
+            write_all(SET.items(), force=force)
+    assert told.value.file == str(Path([*SET][at]).resolve())
+    assert {name: Path(name).read_bytes() for name in names()} == before
+    write_all(SET.items(), force=force)
+    assert {name: Path(name).read_bytes() for name in names()} == SET
+    with pytest.raises(InputError, match="--force"):
+        write_all({"x-4.png": b"4", "x-3.png": b"5"}.items())
+    assert {name: Path(name).read_bytes() for name in names()} == SET
+
+
+def test_a_folder_is_written_whole_or_not_at_all() -> None:
+    def files() -> Iterator[tuple[str, bytes]]:
+        yield "a.csv", b"a"
+        if stops:
+            raise KeyboardInterrupt
+        yield "b.csv", b"b"
+
+    Path("empty").mkdir()
+    stops = True
+    for place in ("empty", "far/new"):
+        with pytest.raises(KeyboardInterrupt):
+            put_folder(Path(place), files())
+    assert not [*Path("empty").iterdir(), *Path("far").iterdir()]
+    stops = False
+    for place in ("empty", "far/new"):
+        put_folder(Path(place), files())
+        assert sorted(p.name for p in Path(place).iterdir()) == ["a.csv", "b.csv"]
+        with pytest.raises(InputError, match="not empty"):
+            put_folder(Path(place), [("c.csv", b"c")])
+        assert sorted(p.name for p in Path(place).iterdir()) == ["a.csv", "b.csv"]
+    Path("plain").mkdir()
+    assert Path("empty").stat().st_mode == Path("plain").stat().st_mode
+    assert names() == ["empty", "far", "plain"]
+
+
+def killed_at(call: str, number: int, work: Callable[[], object]) -> int:
+    """A process that is killed just before the so many'th call of the system; its number."""
     with warnings.catch_warnings():  # no thread of ours holds a lock when it forks
         warnings.simplefilter("ignore", DeprecationWarning)
         child = os.fork()
     if not child:
-        monkeypatch.setattr(os, "replace", lambda *_: os.kill(os.getpid(), signal.SIGKILL))
+        calls, sound = itertools.count(1), getattr(os, call)
+
+        def kill(*given: object, **named: object) -> object:
+            if next(calls) == number:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return sound(*given, **named)
+
+        setattr(os, call, kill)
         try:
-            write("out.csv", "new", force=True)
+            work()
         finally:
             os._exit(1)
-    os.waitpid(child, 0)
-    left, *_ = before = names()
-    assert before == [left, "out.csv"]
+    assert os.WIFSIGNALED(os.waitpid(child, 0)[1])
+    return child
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="kills forked processes")
+@pytest.mark.parametrize(
+    ("call", "number", "work", "after"),
+    [
+        ("replace", 1, lambda: write("out.csv", "new", force=True), []),
+        ("fsync", 2, lambda: write_all(SET.items()), []),
+        ("link", 1, lambda: write_all(SET.items()), []),
+        ("link", 3, lambda: write_all(SET.items()), ["x-2.png", "x-3.png"]),
+        ("fsync", 2, lambda: put_folder(Path("far"), SET.items()), []),
+        ("rename", 1, lambda: put_folder(Path("far"), SET.items()), []),
+    ],
+)
+def test_what_a_kill_leaves_is_no_answer_and_is_cleared_by_the_next_write(
+    monkeypatch: pytest.MonkeyPatch,
+    call: str,
+    number: int,
+    work: Callable[[], object],
+    after: list[str],
+) -> None:
+    """Not a page of several, but where the last one is missing; no folder; and nothing else."""
+    there("out.csv")
+    child = killed_at(call, number, work)
+    left, *others = names()
     assert left.startswith(f".dyemix-{child}_")
+    assert others == ["out.csv", *after]
     assert Path("out.csv").read_text(encoding="utf-8") == KEPT
     kept = [f".dyemix-{os.getpid()}_a.part", ".dyemix-notes.txt", ".dyemix-x_1.part", "mine.part"]
     for name in kept:  # of a writer at work, and of nobody that is known
         there(name)
-    unlink = Path.unlink
 
-    def keep(path: Path, missing_ok: bool = False) -> None:
-        if path.name == left:  # a system that lets nobody take it away
+    take = shutil.rmtree
+
+    def keep(folder: Path, **how: Any) -> None:
+        if Path(folder).name == left:  # a system that lets nobody take it away
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
-        unlink(path, missing_ok)
+        take(folder, **how)
 
     with monkeypatch.context() as stuck:
-        stuck.setattr(Path, "unlink", keep)
+        stuck.setattr(shutil, "rmtree", keep)
         write("one.csv", "new")
-    assert names() == sorted([left, "one.csv", "out.csv", *kept])
+    assert names() == sorted([left, "one.csv", "out.csv", *kept, *after])
     write("two.csv", "new")
-    assert names() == sorted(["one.csv", "out.csv", "two.csv", *kept])
+    assert names() == sorted(["one.csv", "out.csv", "two.csv", *kept, *after])
 
 
 def test_without_force_a_file_that_comes_meanwhile_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -25,7 +25,7 @@ from dyemix.arrays import LAB
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.errors import AmbiguousError, DyemixError, InputError, SavedError, data, refuse, said
 from dyemix.shelf import swatch_tables
-from dyemix.writing import csv_text, put, write
+from dyemix.writing import csv_text, put, put_folder
 
 #: Marks the file as a dye book: 'dyeb' in ASCII (PRAGMA application_id).
 APPLICATION_ID = 0x64796562
@@ -161,7 +161,7 @@ class BookFile:
             self.db.backup(copy)
             copy.execute(f"PRAGMA application_id = {BACKUP_ID}")
             whole = copy.serialize()
-        put(place, whole)
+        put({place: whole})
 
     def close(self) -> None:
         self.db.close()
@@ -196,7 +196,7 @@ def _begin(path: Path) -> None:
         migrate(db)
         whole = db.serialize()
     try:
-        put(path, whole)
+        put({path: whole})
     except InputError as error:
         if not isinstance(error.__cause__, FileExistsError):  # begun by another meanwhile
             raise
@@ -269,41 +269,34 @@ def _is_backup(path: Path) -> bool:
 
 
 def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> tuple[Path, ...]:
-    """Write every table of a book as ``TABLE.csv`` into a new or empty folder.
+    """Write every table of a book as ``TABLE.csv`` into a new or empty folder, whole or not at all.
 
-    Gives the tables written. Raises `SavedError` for a folder with files in it or that cannot be
-    made, `InputError` where a table cannot be written.
+    Gives the tables written. Raises `InputError` for a folder with files in it or that cannot be
+    written.
     """
-    folder, written = Path(folder), []
     with BookFile(path, create=False) as book, book.reading() as db:
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            if any(folder.iterdir()):
-                raise SavedError(f"{folder} is not empty: name a new one, nothing is written over.")
-        except OSError as error:
-            raise SavedError(f"{folder}: cannot be written ({error.strerror}).") from None
-        try:
-            for table in TABLES:
-                found = db.execute(f"SELECT * FROM {table} ORDER BY id")
-                names = [name for name, *_ in found.description]
-                rows = [[h for name in names for h in _SPREAD.get(name, (name,))]]
-                rows += [[x for n in names for x in _cells(n, row, table, folder)] for row in found]
-                written.append(folder / f"{table}.csv")
-                write(written[-1], csv_text(rows, "\r\n"))  # a lone CR in a cell is quoted then
-        except BaseException:  # an export is whole, or none
-            for file in folder.iterdir():
-                file.unlink()
-            raise
-    return tuple(written)
+        put_folder(Path(folder), _exported(db))
+    return tuple(Path(folder, f"{table}.csv") for table in TABLES)
 
 
-def _cells(name: str, row: Any, table: str, folder: Path) -> list[Any]:
-    """The cells of a column in one row; a document is written on the way."""
-    value = row[name]
-    if name == "content":
-        file = f"{table}-{row['id']}.{'jpg' if isinstance(value, bytes) else 'json'}"
-        write(folder / file, value)
-        return [file]
-    if name in _SPREAD:
-        return [""] * len(_SPREAD[name]) if value is None else list(json.loads(value))
-    return [value]
+def _exported(db: sqlite3.Connection) -> Iterator[tuple[str, bytes]]:
+    """Every table, and each document that it holds as a file of its own."""
+    for table in TABLES:
+        found = db.execute(f"SELECT * FROM {table} ORDER BY id")
+        names = [name for name, *_ in found.description]
+        rows = [[h for name in names for h in _SPREAD.get(name, (name,))]]
+        for row in map(dict, found):
+            if "content" in row:
+                whole = row["content"]
+                is_picture = isinstance(whole, bytes)
+                row["content"] = f"{table}-{row['id']}.{'jpg' if is_picture else 'json'}"
+                yield row["content"], whole if is_picture else whole.encode()
+            rows.append([cell for name in names for cell in _cells(name, row[name])])
+        yield f"{table}.csv", csv_text(rows, "\r\n").encode()  # a lone CR in a cell is quoted then
+
+
+def _cells(name: str, value: Any) -> list[Any]:
+    """The cells of a column in one row."""
+    if name not in _SPREAD:
+        return [value]
+    return [""] * len(_SPREAD[name]) if value is None else list(json.loads(value))

@@ -24,7 +24,7 @@ from dyemix.photo.layout import HEIGHT, WIDTH, Layout, inset, layouts_of, parts,
 from dyemix.photo.places import mark_dictionary
 from dyemix.photo.results import PhotoReading
 from dyemix.photo.sample import raster
-from dyemix.writing import Named, csv_text, destination, write
+from dyemix.writing import Named, csv_text, write, write_all
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 #: What stands on every page: mm from its left and top, size, words.
@@ -156,13 +156,12 @@ def write_photo_page(
     keys = dict.fromkeys((*METHOD[:7], *said))
     method = "".join(f"# {key}: {said.get(key, '')}".rstrip() + "\n" for key in keys)
     cells_table = method + csv_text([("cell", "recipe", "swatch"), *labelled])
-    destination(table, force=force, inputs=inputs)  # refused before a page is written, not after
     pages = [path, path.with_stem(f"{path.stem}-2")][: len(layouts)]
+    whole: list[tuple[Path, str | bytes]] = []
     for i, (page, layout) in enumerate(zip(pages, layouts, strict=True)):
         here = pieces[i * layout.count : (i + 1) * layout.count]
-        drawn = _drawn(layout, here, paper, form, f"{i + 1} of {len(pages)}")
-        write(page, drawn, force=force, inputs=inputs)
-    write(table, cells_table, force=force, inputs=inputs)
+        whole.append((page, _drawn(layout, here, paper, form, f"{i + 1} of {len(pages)}")))
+    write_all([*whole, (table, cells_table)], force=force, inputs=inputs)
     return PhotoPage(tuple(pages), table, layouts, paper)
 
 

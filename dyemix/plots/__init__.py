@@ -13,7 +13,7 @@ from dyemix.dataset.result import Result
 from dyemix.errors import data, refuse
 from dyemix.model.fit_report import Evaluation, FitReport, MixtureCheck
 from dyemix.plots.paper import BAR, FORMATS, LIGHT_BAR, Pages, file_bytes, new_figure, styled
-from dyemix.writing import Named, destination, write
+from dyemix.writing import Named, destination, write_all
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -73,10 +73,9 @@ def save(
     suffix, files = ending(place), {place: pages}
     if suffix != ".pdf" and len(pages) > 1:
         files = {place.with_stem(f"{place.stem}-{i}"): [page] for i, page in enumerate(pages, 1)}
-    for file in files:
-        destination(file, force=force, inputs=inputs)
-    for file, drawing in files.items():
-        write(file, file_bytes(drawing, suffix), force=force, inputs=inputs)
+    # The first page comes last: without it nobody takes the others for all there are.
+    drawn = ((file, file_bytes(files[file], suffix)) for file in reversed(files))
+    write_all(drawn, force=force, inputs=inputs)
     return list(files)
 
 

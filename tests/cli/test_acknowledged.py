@@ -33,6 +33,8 @@ FILES = [
     for name, option in OUTPUTS
     if (name, option) != ("read", "--draw")  # draws photographs only
 ]
+#: Two pages and their table.
+PAGES = ("photo-page", "-o", f"{NEW}.svg", "--cells", "40")
 KEPT = [
     ("trial", RECIPE, "--reading", "#86935c", "--target", "#7d8a6e", "--job", NEW),
     ("bath", RECIPE, "--cloth", "60g", "--demo", "--job", NEW),
@@ -52,7 +54,7 @@ KEPT = [
 ]
 #: What makes a command possible once more.
 AGAIN = {"book undo": ("book", "cloth", NEW), "book strike": ("book", "undo")}
-WRITERS = [*FILES, *((*asked, "--book", BOOK) for asked in KEPT)]
+WRITERS = [*FILES, PAGES, *((*asked, "--book", BOOK) for asked in KEPT)]
 #: Times that each is killed, most of them once it has said that something is written; and times
 #: that its disk is full.
 KILLS, FULL = 5, 2
@@ -111,16 +113,18 @@ def kept_in(book: Path) -> bytes:
 def look(
     run: Command, asked: tuple[str, ...], said: list[str], sound: dict[str, bytes]
 ) -> list[str]:
-    """What was said to be written is there, and whatever is there is whole.
+    """What was said to be written is there, and whatever is there is whole, with all of its set.
 
-    `sound` holds all there is after the first writing. Returns the files that are not finished,
-    which are hidden.
+    `sound` holds all there is after the first writing. Returns what is not finished, in hidden
+    folders.
     """
     now = there(run.folder)
-    new = now.keys() - sound.keys()
-    unfinished = [name for name in new if re.fullmatch(r"\.dyemix-\w+\.part", Path(name).name)]
-    for name in new - set(unfinished):
+    new = {name for name in now.keys() - sound.keys() if ".dyemix-" not in name}
+    for name in new:
         assert now[name] == sound[re.sub(NUMBERED, "first", name)], name
+        for other in (other for other in sound if other.startswith("first")):
+            (number,) = re.findall(NUMBERED, name)
+            assert other.replace("first", number, 1) in new, f"{name} without {other}"
     for name in said:
         assert (
             any(name in key for key in new)
@@ -128,7 +132,7 @@ def look(
             or "undo" in asked
             or NEW not in str(asked)
         )
-    return unfinished
+    return list(map(str, run.folder.rglob(".dyemix-*")))
 
 
 @pytest.mark.parametrize("asked", WRITERS, ids=" ".join)

@@ -15,7 +15,7 @@ from dyemix.dyebook import connection as schema
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.connection import export_csv
 from dyemix.dyebook.records import Cloth
-from dyemix.errors import SavedError
+from dyemix.errors import InputError
 from tests.dyebook.filled import HARD_NAMES, fill, reading
 
 NM = [f"{nm} nm" for nm in range(400, 701, 10)]
@@ -66,8 +66,8 @@ def test_nothing_is_written_over(path: Path, tmp_path: Path) -> None:
         fill(book)
     export_csv(path, tmp_path / "out")
     before = {file.name: file.read_bytes() for file in (tmp_path / "out").iterdir()}
-    with pytest.raises(SavedError, match="not empty"):
+    with pytest.raises(InputError, match="not empty"):
         export_csv(path, tmp_path / "out")
     assert before == {file.name: file.read_bytes() for file in (tmp_path / "out").iterdir()}
-    with pytest.raises(SavedError, match="cannot be written"):
+    with pytest.raises(InputError, match="cannot be written"):
         export_csv(path, path / "out")
