@@ -4,8 +4,6 @@ The sums are common practice (`dataset.recipe`, `method`); the figures are the d
 the words stand in `templates/sheets/bath.txt`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import field, replace
 from datetime import date

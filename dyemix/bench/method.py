@@ -4,13 +4,11 @@ Soda ash in a stirred bath is dosed in g/L of the bath; in low water, where that
 little, as a solution by volume; a presoak is a solution of the same strength (common practice).
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from math import isnan, nan
-from typing import Any
+from typing import Any, Self
 
 from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.bench.stock import Dose
@@ -58,7 +56,7 @@ class Method(Value):
     def of(
         cls, asked: Mapping[str, Any], was: Mapping[str, Any], recipe: Recipe, wetted: bool,
         settings: BathSettings,
-    ) -> Method:  # fmt: skip
+    ) -> Self:  # fmt: skip
         """What is asked of it, or how the swatches had it (`dyed_as`), or else the settings' way.
 
         Raises `DyemixError` for words that are not understood.
@@ -207,7 +205,7 @@ class Cost(Value):
     @classmethod
     def of(
         cls, doses: Iterable[Dose], salt: Auxiliary, soda: Auxiliary, settings: BathSettings
-    ) -> Cost | None:
+    ) -> Self | None:
         """At the settings' prices per gram; None where there is no price at all.
 
         The key ``""`` of `dye_cost` is the price of every other dye.
@@ -299,7 +297,7 @@ class Fibre(Value):
     hottest: float | None = None
 
     @classmethod
-    def of(cls, words: str) -> Fibre:
+    def of(cls, words: str) -> Self:
         """The fibres of ``cotton lawn``, ``cotton 55 %, linen 45 %``, ``95% cotton 5% elastane``.
 
         Raises `DyemixError` for a fibre that soda harms, for cloth that takes no dye at all, and

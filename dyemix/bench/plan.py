@@ -1,7 +1,5 @@
 """Several baths at once: a day of jobs, or the first swatches and the table to fill in for them."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress

@@ -4,8 +4,6 @@
 ``dyemix settings`` prints, to be edited; `data/settings_ranges.toml` says what each may be.
 """
 
-from __future__ import annotations
-
 import difflib
 import os
 import tomllib
@@ -17,7 +15,7 @@ from itertools import pairwise
 from math import ceil, log
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 
@@ -133,7 +131,7 @@ class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figu
             raise InputError(faults)
 
     @classmethod
-    def load(cls, path: str | os.PathLike[str]) -> BathSettings:
+    def load(cls, path: str | os.PathLike[str]) -> Self:
         """Read a TOML file; what it leaves out keeps its default. Raises `InputError`."""
         name = Path(path).name
         try:

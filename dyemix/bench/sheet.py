@@ -9,8 +9,6 @@ table to read from afar), ``notes``, ``check`` (what to see to first), ``caution
 space where it begins with a comma, semicolon or stop. Here is how the blocks look.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from functools import cache, partial
@@ -161,7 +159,7 @@ def _source(name: str) -> str:
 
 
 @cache
-def _templates() -> Environment:
+def _templates() -> "Environment":
     from jinja2 import Environment, FunctionLoader, StrictUndefined, select_autoescape  # slow
 
     environment = Environment(
@@ -183,7 +181,7 @@ def _templates() -> Environment:
 
 
 @cache
-def pages() -> Environment:
+def pages() -> "Environment":
     """Templates of whole pages, by their path in `templates/`: escaped, nothing left undefined."""
     return _templates().overlay(
         finalize=None, line_statement_prefix=None, keep_trailing_newline=False

@@ -1,13 +1,11 @@
 """Stock solutions: as a dyer names them, what to measure of them, and the sheet to make one by."""
 
-from __future__ import annotations
-
 import math
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
-from typing import Any, ClassVar, TypeVar
+from typing import Any, ClassVar, Self, TypeVar
 
 from dyemix.bench.settings import BathSettings, Making
 from dyemix.bench.sheet import Sheet
@@ -192,7 +190,7 @@ class Bottles(Value):
     settings: BathSettings
 
     @classmethod
-    def of(cls, stocks: Iterable[Stock] | float | None, settings: BathSettings) -> Bottles:
+    def of(cls, stocks: Iterable[Stock] | float | None, settings: BathSettings) -> Self:
         """Bottles as a dyer gives them: each, or one strength (% w/v) for all, or none."""
         if stocks is None or isinstance(stocks, int | float):
             stocks = [Stock("", settings.stock_strength if stocks is None else stocks)]

@@ -1,7 +1,5 @@
 """Recipes as they are read at first sight: in % owf, and in mL of the stock at hand."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 from itertools import chain

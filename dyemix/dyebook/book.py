@@ -4,8 +4,6 @@ One SQLite file. What a method has added when it returns is on the disk; a metho
 added nothing.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
@@ -45,7 +43,7 @@ def _kept(kind: type[T], view: str) -> Callable[..., tuple[T, ...]]:
     ``(job=None, method="")`` : those of a job and a method, where they are named.
     """
 
-    def records_of(book: DyeBook, job: str | None = None, method: str = "") -> tuple[T, ...]:
+    def records_of(book: "DyeBook", job: str | None = None, method: str = "") -> tuple[T, ...]:
         with book.reading() as db:
             return tuple(rows.made(db, kind, row) for row in _of_job(db, view, job, method))
 
@@ -220,7 +218,7 @@ class DyeBook(BookFile):
     # Jobs ---------------------------------------------------------------------------------------
 
     def add_recipe(
-        self, job: str, recipe: Recipe | str, target: AnyColour | None = None, note: str = "",
+        self, job: str, recipe: Recipe | str, target: "AnyColour | None" = None, note: str = "",
         on: date | None = None,
     ) -> None:  # fmt: skip
         """Keep a recipe under a job; `target` is whatever is a colour.
@@ -274,14 +272,14 @@ class DyeBook(BookFile):
     #: The photographs of trials, JPEG.
     pictures = _kept(bytes, "kept_picture")
 
-    def add_pieces(self, pieces: Sequence[Levelness], job: str = "", method: str = "") -> None:
+    def add_pieces(self, pieces: "Sequence[Levelness]", job: str = "", method: str = "") -> None:
         """Keep analysed pieces of mottled cloth under a job, or each under its recipe."""
         with self._writing(f"mottled pieces of {job or pieces[0].recipe}") as db:
             for piece in pieces:
                 of = _belongs(db, piece.recipe, job, method)
                 rows.insert(db, "piece", content=to_json(piece), **of)
 
-    def pieces(self, job: str | None = None, method: str = "") -> tuple[Levelness, ...]:
+    def pieces(self, job: str | None = None, method: str = "") -> "tuple[Levelness, ...]":
         """Analysed pieces, of a job and a method where they are named; without their pictures."""
         from dyemix.cloth.levelness import Levelness
 

@@ -10,8 +10,6 @@ A book is never opened but by SQLite: on POSIX, closing a second handle of one's
 locks of the first.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import sqlite3

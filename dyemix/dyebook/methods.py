@@ -4,8 +4,6 @@ Swatches of one method do not predict another, so each is fitted by itself, toge
 trial that was dyed by it.
 """
 
-from __future__ import annotations
-
 import json
 import sqlite3
 from collections import Counter

@@ -1,7 +1,5 @@
 """Past work: a piece again at another weight of cloth, and pieces near a colour."""
 
-from __future__ import annotations
-
 import shlex
 from collections.abc import Iterable, Iterator
 from contextlib import suppress

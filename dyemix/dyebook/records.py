@@ -1,7 +1,5 @@
 """What a dye book holds, as it is given back."""
 
-from __future__ import annotations
-
 from datetime import date
 from typing import TYPE_CHECKING, ClassVar
 
@@ -124,7 +122,7 @@ class JobRecord(Sheet):
     sheets: tuple[BathSheet, ...]
     trials: tuple[KeptTrial, ...]
     sign_offs: tuple[SignOff, ...]
-    pieces: tuple[Levelness, ...]
+    pieces: "tuple[Levelness, ...]"
     demo: bool
     corrections: tuple[str, ...] = ()
 

@@ -1,7 +1,5 @@
 """Values of the package as values of a row, and back to the last digit."""
 
-from __future__ import annotations
-
 import hashlib
 import io
 import json
@@ -227,7 +225,7 @@ def is_demo(db: sqlite3.Connection) -> bool:
     return found is not None and bool(found[0])
 
 
-def plain_picture(photo: str | os.PathLike[str] | Photograph) -> bytes:
+def plain_picture(photo: "str | os.PathLike[str] | Photograph") -> bytes:
     """The picture of a file, or one decoded, as JPEG. Raises `InputError`.
 
     Its pixels alone are coded anew, so that place, owner, serial numbers and the thumbnail of a

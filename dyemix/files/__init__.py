@@ -1,7 +1,5 @@
 """Readers and writers of swatch files: each gives or takes the same `SwatchSet`."""
 
-from __future__ import annotations
-
 import os
 from pathlib import Path
 from typing import IO, Any

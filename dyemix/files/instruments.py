@@ -13,8 +13,6 @@ refused as such: with it go entity bombs, external entities and anything that wo
 needs none.
 """
 
-from __future__ import annotations
-
 import re
 from collections import Counter
 from collections.abc import Iterator

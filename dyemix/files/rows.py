@@ -3,8 +3,6 @@
 Every different text of a column is read once; what is refused is a fault of each row it stands in.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from math import inf

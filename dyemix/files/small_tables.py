@@ -20,8 +20,6 @@ An instrument knows samples by name. A name becomes a recipe only when the dyer 
 Wanted colours and finished pieces come from what the dyer types or the files she names.
 """
 
-from __future__ import annotations
-
 import math
 import os
 import re

@@ -10,8 +10,6 @@ said, and a formula without one is refused. A workbook is a zip archive of XML: 
 bounded here, and openpyxl reads with defusedxml, which refuses entities.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 import re

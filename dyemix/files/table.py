@@ -5,8 +5,6 @@ refused is decided here, once for all of them. Whatever holds for many rows is d
 at once.
 """
 
-from __future__ import annotations
-
 import re
 from collections import Counter
 from collections.abc import Sequence

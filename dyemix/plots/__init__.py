@@ -1,7 +1,5 @@
 """Results to pictures; computes nothing."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from importlib import import_module
 from pathlib import Path
@@ -20,9 +18,9 @@ if TYPE_CHECKING:
 
 
 def plot(
-    result: Any, path: Named | None = None, *, ax: Axes | None = None, force: bool = False,
+    result: Any, path: Named | None = None, *, ax: "Axes | None" = None, force: bool = False,
     inputs: Iterable[Named | None] = (), **options: Any,
-) -> Axes:  # fmt: skip
+) -> "Axes":  # fmt: skip
     """Draw a result as a page to print; or as one panel, into axes of your own.
 
     Fitted dyes, an evaluation, a match, a series, a shade card, reach and a correction have a page.
@@ -108,7 +106,7 @@ def pages(result: Any, **options: Any) -> Pages:
 # One panel of a result, in axes of whoever asks --------------------------------------------------
 
 
-def _panel(result: Any, axes: Axes) -> Axes:
+def _panel(result: Any, axes: "Axes") -> "Axes":
     """Draw a result in axes, and give them back. Raises `DyemixError` where it has no picture."""
     checks = result.checks if isinstance(result, Evaluation | FitReport) else ()
     rows = [row for row in result._rows() if row.get("hex")] if isinstance(result, Result) else []
@@ -125,7 +123,7 @@ def _panel(result: Any, axes: Axes) -> Axes:
     return axes
 
 
-def _promised(checks: Sequence[MixtureCheck], axes: Axes) -> None:
+def _promised(checks: Sequence[MixtureCheck], axes: "Axes") -> None:
     """A bar a mix, dark to the median promised and light to nine in ten; the mark is what came."""
     places = np.arange(len(checks))
     axes.barh(places, [check.bound for check in checks], color=LIGHT_BAR, label="nine in ten")

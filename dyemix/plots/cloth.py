@@ -3,8 +3,6 @@
 Depth of a dye is a grey that is even to the eye: L* falls in proportion to it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

@@ -5,8 +5,6 @@ where the drawing does. Patches of one block touch and are one image, so that no
 they lie on neutral grey, and marks are black, white and grey.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
@@ -123,7 +121,7 @@ def target_code(target: Target, lamp: Light | None = None) -> str:
 
 def new_figure(
     inside: tuple[float, float, float, float], height: float = HEIGHT
-) -> tuple[Figure, Axes]:
+) -> "tuple[Figure, Axes]":
     """A figure that no global state knows, and axes in it that show themselves in a notebook."""
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -222,7 +220,7 @@ class Paper:
         foot = _ABOVE + LINE * len(wrapped(self.foot, BODY)) if self.foot else 0.0
         return HEIGHT - _BELOW - foot - self.y
 
-    def end(self) -> Figure:
+    def end(self) -> "Figure":
         """The finished figure, its foot written, as high as it is filled."""
         if self.foot:
             self.y += _ABOVE
@@ -238,7 +236,7 @@ def paged(
 ) -> Pages:
     """Pages of as many rows as fit, one page at least."""
 
-    def page(some: Sequence[Row]) -> tuple[Figure, int]:
+    def page(some: Sequence[Row]) -> "tuple[Figure, int]":
         paper = begin()
         for i, row in enumerate(some):
             draw(paper, row)
@@ -246,7 +244,7 @@ def paged(
                 return page(some[:i])
         return paper.end(), len(some)
 
-    pages: list[Figure] = []
+    pages: Pages = []
     done = 0
     while done < len(rows) or not pages:
         figure, drawn = page(rows[done:])
@@ -255,7 +253,7 @@ def paged(
     return pages
 
 
-def file_bytes(pages: Sequence[Figure], suffix: str) -> bytes:
+def file_bytes(pages: Pages, suffix: str) -> bytes:
     """The file of pages as its bytes: all of them as PDF, else the one there is."""
     data, metadata = BytesIO(), {_LEFT_OUT[suffix[1:]]: None}
     with styled():

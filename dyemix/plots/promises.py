@@ -4,11 +4,10 @@ Of dyes, which are ready, and which swatch to dye next; of mixes, whether promis
 piece, whether to leave it or change it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Self
 
 import numpy as np
 
@@ -40,7 +39,7 @@ class _Ruler:
     end: float
 
     @classmethod
-    def of(cls, misses: Sequence[float]) -> _Ruler:
+    def of(cls, misses: Sequence[float]) -> Self:
         """One for bars that all misses fit on; thirds of it are whole ΔE2000."""
         return cls(_BEGIN, 2.9, 3.0 * max(1.0, float(np.ceil(max(misses, default=0.0) / 3.0))))
 

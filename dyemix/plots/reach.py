@@ -3,8 +3,6 @@
 A staircase goes round what is reached; small squares are reached with the best dye not owned.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

@@ -7,8 +7,6 @@ card neighbours touch, so that a jump or a dull place shows; then each blend sta
 with room to pin the real one.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 
