@@ -14,8 +14,6 @@
 `DyemixError` is a `ValueError` too, as callers expect of a bad argument.
 """
 
-from __future__ import annotations
-
 import shlex
 from collections.abc import Iterable
 from enum import Enum
@@ -166,7 +164,7 @@ class Choice(Enum):
     """An enumeration that takes its own text, in any case, and refuses any other in a sentence."""
 
     @classmethod
-    def _missing_(cls, value: object) -> Choice:
+    def _missing_(cls, value: object) -> "Choice":
         spelt = {str(word).casefold(): each for each in cls for word in (each.name, each.value)}
         known, text = ", ".join(str(each.value) for each in cls), str(value).casefold()
         refuse(text not in spelt, f"{value!r} is no {cls.__name__}: one of {known}.")

@@ -1,7 +1,5 @@
 """Read whatever holds readings, name its samples, and say what was understood of it."""
 
-from __future__ import annotations
-
 import io
 import os
 from collections.abc import Sequence
@@ -35,7 +33,7 @@ class ReadReport:
 
     swatches: SwatchSet
     naming: tuple[str, ...]
-    photographs: tuple[PhotoReading, ...] = ()
+    photographs: "tuple[PhotoReading, ...]" = ()
 
     def __str__(self) -> str:
         s = self.swatches
@@ -87,8 +85,8 @@ def photographed(words: str) -> tuple[Path, str] | None:
 
 
 def read_photo(
-    photo: Named | NDArray[np.uint8], options: PhotoOptions | None = None
-) -> PhotoReading:
+    photo: Named | NDArray[np.uint8], options: "PhotoOptions | None" = None
+) -> "PhotoReading":
     """Read a photograph of swatches on the photo page: a file, or pixels ``(H, W, 3)`` in sRGB.
 
     Its `swatches` are what `fit` takes, `target` gives the colour of one cell. `options` say how to
@@ -113,7 +111,7 @@ def read_photo(
 
 
 def convert(
-    files: Sequence[Named], names: Named | None = None, photo: PhotoOptions | None = None
+    files: Sequence[Named], names: Named | None = None, photo: "PhotoOptions | None" = None
 ) -> ReadReport:
     """Read a file of readings, or several photographs, and name the samples.
 

@@ -6,12 +6,10 @@ spots). Their Relative Unlevelness Index is of spectra; its analogue on three re
 monotone in mottle, and is not given.
 """
 
-from __future__ import annotations
-
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -148,7 +146,7 @@ class Blocks:
     def of(
         cls, inside: Flags, relative: NDArray[Any], responses: NDArray[Any],
         cell_mm: float, side_mm: float = BLOCK_MM,
-    ) -> Blocks:  # fmt: skip
+    ) -> Self:  # fmt: skip
         """Means over blocks of cells ``(H, W)``, about so wide: of amounts, and of light."""
         n = max(1, round(side_mm / cell_mm))
         h, w = (side // n for side in inside.shape)
@@ -256,7 +254,7 @@ class Mottle:
     scale_mm: float
 
     @classmethod
-    def of(cls, names: Sequence[str], found: Blocks) -> Mottle:
+    def of(cls, names: Sequence[str], found: Blocks) -> Self:
         """As the blocks of a piece show it."""
         order = np.argsort(found.depth, kind="stable")
         ranks = np.array_split(order, min(_RANKS, max(1, len(order) // _STRAYS)))
@@ -266,7 +264,7 @@ class Mottle:
         return cls(tuple(names), found.relative[kept].round(4), found.within[kept].round(3), scale)
 
     @classmethod
-    def normal(cls, names: Sequence[str], variation: float, strays: float) -> Mottle:
+    def normal(cls, names: Sequence[str], variation: float, strays: float) -> Self:
         """Depth gamma distributed, of this coefficient of variation; each dye by itself strays from
         its mean by `strays` where that is the dose.
         """

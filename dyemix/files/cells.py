@@ -4,15 +4,13 @@ Every reader gives a `Sheet`. What headings and header lines mean stands in one 
 data/headings.toml; faults and notes are sentences of data/tables.toml.
 """
 
-from __future__ import annotations
-
 import csv
 import re
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from itertools import chain
 from pathlib import Path
-from typing import Any, NamedTuple, NoReturn
+from typing import Any, NamedTuple, NoReturn, Self
 
 import numpy as np
 
@@ -118,7 +116,7 @@ class Sheet(NamedTuple):
     lines: list[str]
 
     @classmethod
-    def of_rows(cls, remarks: Remarks, heads: list[str], above: int, rows: Iterable[Row]) -> Sheet:
+    def of_rows(cls, remarks: Remarks, heads: list[str], above: int, rows: Iterable[Row]) -> Self:
         """The table of rows as wide as the headings `heads`, which stand in row `above`."""
         lines = [(number, _APART.join(cells)) for number, cells in rows]
         numbers = [number for number, _ in lines]

@@ -4,8 +4,6 @@ Nothing is fetched and no script runs, so that the file reads the same in ten ye
 prints it, or makes a PDF of it. Its words stand in `templates/page/report.html`.
 """
 
-from __future__ import annotations
-
 import sys
 from base64 import b64encode
 from collections.abc import Mapping
@@ -39,7 +37,7 @@ class Section:
     heading: str
     text: str = ""
     blocks: tuple[Block, ...] = ()
-    table: pd.DataFrame | None = None
+    table: "pd.DataFrame | None" = None
     pictures: tuple[str, ...] = ()
 
 
