@@ -277,33 +277,27 @@ def smoothest(lab: ArrayLike, light: Light) -> tuple[Array, Flags]:
     method on the Lagrangian; the logit keeps R between 0 and 1. After Burns, Color Res. Appl. 45
     (2020) 8, with the logistic in place of his hyperbolic tangent (the same curve, rescaled).
     """
-    from scipy.linalg import solveh_banded
-
     goal = xyz_from_lab(np.atleast_2d(np.asarray(lab, dtype=float)), light)
     w, bands = weights(light), len(WAVELENGTHS)
-    # The slope between neighbours makes a system of three diagonals, one spectrum after the other.
-    # What is added keeps it definite where no stimulus bends, and changes steps alone, not where
-    # they end.
-    system, middle = np.full((2, len(goal), bands), -1.0), np.full(bands, 2.0 + 1e-7)
-    system[0, :, 0], middle[[0, -1]] = 0.0, 1.0 + 1e-7
+    rise, every = np.diff(np.eye(bands), axis=0), np.arange(bands)
+    rough, system = rise.T @ rise, np.zeros((len(goal), bands + 3, bands + 3))
+    # What is added keeps the systems definite where no stimulus bends and where bands at 0 or 1
+    # have no slope left; it changes steps alone, not where they end.
+    system[:, :bands, :bands], system[:, bands:, bands:] = rough, -1e-9 * np.eye(3)
     z, multiplier = np.zeros((len(goal), bands)), np.zeros((len(goal), 3))
     for _ in range(60):
         r = 1.0 / (1.0 + np.exp(-z))
         jacobian = (r * (1.0 - r))[:, :, np.newaxis] * w
         curvature = (multiplier @ w.T) * r * (1.0 - r) * (1.0 - 2.0 * r)
-        gradient = np.einsum("sbk,sk->sb", jacobian, multiplier)
-        gradient -= np.diff(np.diff(z), prepend=0.0, append=0.0)
-        system[1] = middle + np.maximum(curvature, 0.0)
-        x = np.concatenate([gradient[:, :, np.newaxis], jacobian], axis=2)
-        x = solveh_banded(system.reshape(2, -1), x.reshape(-1, 4)).reshape(x.shape)
-        inner = jacobian.swapaxes(1, 2) @ x
-        right = (r @ w - goal)[:, :, np.newaxis] - inner[:, :, :1]
-        change = np.linalg.solve(inner[:, :, 1:] + 1e-9 * np.eye(3), right)
-        step = -x[:, :, 0] - (x[:, :, 1:] @ change)[:, :, 0]
+        system[:, every, every] = np.diag(rough) + 1e-7 + np.maximum(curvature, 0.0)
+        system[:, :bands, bands:], system[:, bands:, :bands] = jacobian, jacobian.swapaxes(1, 2)
+        gradient = np.einsum("sbk,sk->sb", jacobian, multiplier) + z @ rough
+        right = np.concatenate([-gradient, goal - r @ w], axis=1)[..., np.newaxis]
+        step, change = np.split(np.linalg.solve(system, right)[..., 0], [bands], axis=1)
         # A step over 2 in logit leaves the region where the linearised stimuli mean anything.
         largest = np.abs(step).max(axis=1)
         z = np.clip(z + step * (2.0 / np.maximum(largest, 2.0))[:, np.newaxis], -30.0, 30.0)
-        multiplier = multiplier + change[:, :, 0]
+        multiplier = multiplier + change
         if largest.max() < 1e-9:
             break
     r = 1.0 / (1.0 + np.exp(-z))

@@ -22,7 +22,7 @@ from dyemix.files.cells import CONDITIONS, HEADER_ONLY, KNOWN, Faults, Remarks, 
 
 _LONGEST_RECIPE = 500
 #: Colours that get their spectrum together.
-_TOGETHER = 1024
+_TOGETHER = 128
 _AMOUNT = re.compile(r"(?:(.*[^\W\d_].*?)\s+)?([0-9]*[.,]?[0-9]+)\s*(?:%|g|pct|% w/v)?")
 #: What the ``# key: value`` lines that hold for the whole file may say, and how it may be put.
 _SAID: Mapping[str, Mapping[str, str]] = data("headings")["said"]
