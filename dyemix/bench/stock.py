@@ -15,8 +15,9 @@ from dyemix.dataset.recipe import SPOON_SETS, Measures, Spoonfuls, dye_name, spo
 from dyemix.dataset.result import Value
 from dyemix.errors import DyemixError, RecipeError, expect, refuse
 from dyemix.files.cells import is_table
+from dyemix.files.rows import parse_stock
 from dyemix.files.small_tables import Column, number, read_table
-from dyemix.matching.limits import Measured, parse_stock
+from dyemix.matching.limits import Measured
 
 T = TypeVar("T")
 

@@ -34,9 +34,9 @@ def match(
     of --targets, as CSV.
     """
     from dyemix.bench.suggested import dyed_before
+    from dyemix.files.rows import parse_in_hand
     from dyemix.files.small_tables import read_targets
     from dyemix.matching.advice import suggest
-    from dyemix.matching.limits import parse_in_hand
     from dyemix.matching.matches import recipes_table
 
     misused((target is None) == (targets is None), "usage.one_target")

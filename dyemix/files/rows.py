@@ -5,7 +5,6 @@ Every different text of a column is read once; what is refused is a fault of eac
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from math import inf
 from types import MappingProxyType
 from typing import Any
 
@@ -14,41 +13,83 @@ import numpy as np
 from dyemix.arrays import Array, Indices
 from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest
 from dyemix.dataset.readings import CELLS, Clipped
-from dyemix.dataset.recipe import DEEP_OWF, NO_DYE, SPOON_SETS, Measures, Recipe, dye_name, is_name
+from dyemix.dataset.recipe import DEEP_OWF, NAME, NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.dataset.target import check_colour
+from dyemix.dataset.units import parse_weight
 from dyemix.errors import DyemixError, RecipeError, data, refuse, said
 from dyemix.files.cells import CONDITIONS, HEADER_ONLY, KNOWN, Faults, Remarks, few, meaning, tidy
 
 _LONGEST_RECIPE = 500
+#: Letters of one entry of a list by dye.
+_LONGEST = 100
 #: Colours that get their spectrum together.
 _TOGETHER = 128
-_AMOUNT = re.compile(r"(?:(.*[^\W\d_].*?)\s+)?([0-9]*[.,]?[0-9]+)\s*(?:%|g|pct|% w/v)?")
 #: What the ``# key: value`` lines that hold for the whole file may say, and how it may be put.
 _SAID: Mapping[str, Mapping[str, str]] = data("headings")["said"]
 
 
-def _amounts(text: str) -> dict[str, float] | None:
-    """``2`` for every dye, or ``marigold 2, navy 1``; None where one is no number above 0."""
-    found = {}
-    for piece in map(str.strip, re.split(r"[;,+](?=\s*[^\W\d])", text)):
-        match = _AMOUNT.fullmatch(piece) if len(piece) < _LONGEST_RECIPE else None
-        if match is None or not 0 < (value := float(match[2].replace(",", "."))) < inf:
-            return None
-        found[dye_name(match[1] or "")] = value
-    return found
+# Lists by dye ------------------------------------------------------------------------------------
 
 
-def _weight(text: str) -> float | None:
-    found = _amounts(text) or {}
-    return found.get("") if len(found) == 1 else None
+def _by_dye(text: str, amount: str, wanted: str) -> list[tuple[str, list[float]]]:
+    """Dyes of a list and their numbers; `amount` is the pattern of what follows a dye's name."""
+    out = []
+    pattern = rf"\s*(?:({NAME})\s+)?{amount}\s*".replace("#", r"(\d*[.,]?\d+)")
+    for part in re.split(r"[,;]\s+|;|[,+](?=\s*[^\W\d_])", text.strip()):
+        found = re.fullmatch(pattern, part, re.IGNORECASE) if len(part) < _LONGEST else None
+        if not found:
+            raise DyemixError(f"{part[:_LONGEST]!r} is not {wanted}.")
+        numbers = [float(number.replace(",", ".")) for number in found.groups()[1:]]
+        out.append((dye_name(found[1] or ""), numbers))
+    return out
+
+
+def parse_stock(text: str) -> dict[str, float]:
+    """``2`` (every stock) or ``navy 1, gold 2 %`` to % w/v by dye. Raises `DyemixError`."""
+    return _once(text, said("tables.stock"), lambda _, pct: pct > 0)
+
+
+def parse_prices(text: str) -> dict[str, float]:
+    """``navy 0.20, gold 0.15`` to a price per gram of powder. Raises `DyemixError`."""
+    return _once(text, said("tables.price"), lambda dye, _: dye != "")
+
+
+def _once(text: str, wanted: str, fits: Callable[[str, float], bool]) -> dict[str, float]:
+    """One number for each dye."""
+    found = _by_dye(text, "# *(?:%|g|pct|% w/v)?", wanted)
+    out = {dye: number for dye, (number,) in found}
+    refuse(len(out) < len(found), f"a dye is given twice in {text!r}: once each.")
+    refuse(not all(fits(*item) for item in out.items()), f"{text!r} is not {wanted}.")
+    return out
+
+
+def parse_in_hand(text: str, cloth_g: float) -> tuple[dict[str, float], str]:
+    """``navy 180 mL 2 %, gold 90 mL 2 %`` on `cloth_g` of cloth, to the most % owf of each.
+
+    Two jars of one dye add up. Also the strengths, as `parse_stock` reads them, of the strongest
+    jar of each. Raises `DyemixError` for what it cannot read.
+    """
+    out, strongest = dict[str, float](), dict[str, float]()
+    refuse(not cloth_g > 0, "matching.kit.cloth", cloth_g)
+    for dye, (ml, pct) in _by_dye(text, r"# *ml\s+(?:of\s+)?# *%", said("tables.jar")):
+        out[dye] = out.get(dye, 0.0) + ml * pct / cloth_g
+        strongest[dye] = max(pct, strongest.get(dye, 0.0))
+    return out, ", ".join(f"{dye} {pct:g}" for dye, pct in strongest.items())
+
+
+# Rows ---------------------------------------------------------------------------------------------
+
+
+def _weight(text: str) -> float:
+    return parse_weight(f"{text} g" if text[-1].isdigit() else text)
 
 
 #: What turns spoons and mL into % owf: how each is read, should be written, what stands for it.
 _MEASURES: Mapping[str, tuple[Callable[[str], Any], str, Any]] = {
-    "stock_pct": (_amounts, "% w/v, as 2, or as 'marigold 2, navy 1'", {"": 1.0}),
+    "stock_pct": (parse_stock, "% w/v, as 2, or as 'marigold 2, navy 1'", {"": 1.0}),
     "cloth_g": (_weight, "grams of dry cloth, as 240", 1.0),
-    "spoons": ({s: s for s in SPOON_SETS}.get, f"one of {', '.join(SPOON_SETS)}", "metric"),
+    "spoons": ({s: s for s in SPOON_SETS}.__getitem__, f"one of {', '.join(SPOON_SETS)}", "metric"),
 }
 
 
@@ -124,8 +165,9 @@ class Rows:
         """What turns spoons and mL into % owf on this row."""
         found = dict[str, Any]()
         for key, (read, want, instead) in _MEASURES.items():
-            found[key] = read(text.lower()) if (text := told.get(key)) else None
-            if text and found[key] is None:
+            try:
+                found[key] = read(text.lower()) if (text := told.get(key, "")) else None
+            except (DyemixError, KeyError):
                 stated, above = self._stated.get(key, ("", row))
                 at = above if text == stated else row
                 self.faults.tell("measure", at, key=key, text=text[:40], want=want)
@@ -151,7 +193,8 @@ class Rows:
         for i, text in enumerate(texts) if refused else ():
             if text in refused:
                 of_dye = column == "recipe" and "dye" in self.cells
-                name = ("owf" if is_name(self.cells["dye"][i]) else "dye") if of_dye else column
+                named = of_dye and re.fullmatch(NAME, self.cells["dye"][i])
+                name = "owf" if named else "dye" if of_dye else column
                 self.faults.add(refused[text], self.numbers[i if at is None else at[i]], name)
         return [known[text] for text in texts]
 

@@ -7,7 +7,7 @@ rounded up, another is better rounded up with it. So the neighbours of all dyes 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import product
 
@@ -16,7 +16,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import check_lightness_factor, delta_e
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.recipe import NAME, SPOON_SETS, Recipe, dye_name, dye_names, spoonfuls
+from dyemix.dataset.recipe import SPOON_SETS, Recipe, dye_name, dye_names, spoonfuls
 from dyemix.dataset.result import Value
 from dyemix.dataset.target import Target
 from dyemix.dataset.units import JUG_FROM, STOCK_PCT, dilution
@@ -41,52 +41,6 @@ _STOCK = 0.01
 _FEWEST_STEPS = 2
 #: Steps tried on either side of the exact dose.
 _REACH = 2
-
-
-def _by_dye(text: str, amount: str, wanted: str) -> list[tuple[str, list[float]]]:
-    """Dyes of a list and their numbers; `amount` is the pattern of what follows a dye's name."""
-    out = []
-    pattern = rf"\s*(?:({NAME})\s+)?{amount}\s*".replace("#", r"(\d*[.,]?\d+)")
-    for part in re.split(r"[,;]\s+|;|,(?=\s*[^\W\d_])", text.strip()):
-        found = re.fullmatch(pattern, part, re.IGNORECASE)
-        if not found:
-            raise DyemixError(f"{part!r} is not {wanted}.")
-        numbers = [float(number.replace(",", ".")) for number in found.groups()[1:]]
-        out.append((dye_name(found[1] or ""), numbers))
-    return out
-
-
-def parse_stock(text: str) -> dict[str, float]:
-    """``2`` (every stock) or ``navy 1, gold 2 %`` to % w/v by dye. Raises `DyemixError`."""
-    return _once(text, said("matching.kit.stock"), lambda _, pct: pct > 0)
-
-
-def parse_prices(text: str) -> dict[str, float]:
-    """``navy 0.20, gold 0.15`` to a price per gram of powder. Raises `DyemixError`."""
-    return _once(text, said("matching.kit.price"), lambda dye, _: dye != "")
-
-
-def _once(text: str, wanted: str, fits: Callable[[str, float], bool]) -> dict[str, float]:
-    """One number for each dye."""
-    found = _by_dye(text, "# *%?", wanted)
-    out = {dye: number for dye, (number,) in found}
-    refuse(len(out) < len(found), f"a dye is given twice in {text!r}: once each.")
-    refuse(not all(fits(*item) for item in out.items()), f"{text!r} is not {wanted}.")
-    return out
-
-
-def parse_in_hand(text: str, cloth_g: float) -> tuple[dict[str, float], str]:
-    """``navy 180 mL 2 %, gold 90 mL 2 %`` on `cloth_g` of cloth, to the most % owf of each.
-
-    Two jars of one dye add up. Also the strengths, as `parse_stock` reads them, of the strongest
-    jar of each. Raises `DyemixError` for what it cannot read.
-    """
-    out, strongest = dict[str, float](), dict[str, float]()
-    refuse(not cloth_g > 0, "matching.kit.cloth", cloth_g)
-    for dye, (ml, pct) in _by_dye(text, r"# *ml\s+(?:of\s+)?# *%", said("matching.kit.jar")):
-        out[dye] = out.get(dye, 0.0) + ml * pct / cloth_g
-        strongest[dye] = max(pct, strongest.get(dye, 0.0))
-    return out, ", ".join(f"{dye} {pct:g}" for dye, pct in strongest.items())
 
 
 @dataclass(frozen=True)
@@ -128,18 +82,15 @@ class Kit:
         object.__setattr__(self, "step", self.step or _STEPS[way])
 
     @classmethod
-    def parse(cls, measure: str, stock: str | Mapping[str, float], cloth_g: float) -> Kit:
-        """``spoons us``, ``syringe 0.5`` or ``scale 0.1``; stock ``2`` or ``navy 1, gold 2``, or a
-        mapping as `stock_pct` is.
-        """
+    def parse(cls, measure: str, stock_pct: Mapping[str, float], cloth_g: float) -> Kit:
+        """``spoons us``, ``syringe 0.5`` or ``scale 0.1``."""
         words = r"\s*([a-z]+)\s*([a-z]*)\s*(\d*[.,]?\d+)?\s*(?:mL|g)?\s*"
         match = re.fullmatch(words, measure, re.IGNORECASE)
         if not match:
             raise DyemixError(f"{measure!r}: write 'spoons metric', 'syringe 0.5' or 'scale 0.1'.")
         way, spoons, step = match[1].lower(), match[2].lower(), match[3]
         length = float(step.replace(",", ".")) if step else None
-        strengths = parse_stock(stock) if isinstance(stock, str) else stock
-        return cls(cloth_g, strengths, way, length, spoons or "metric")
+        return cls(cloth_g, stock_pct, way, length, spoons or "metric")
 
     @property
     def step_ml(self) -> float:

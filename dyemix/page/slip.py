@@ -15,7 +15,8 @@ from urllib.parse import urlencode
 from dyemix.dataset.recipe import Measures, Recipe, format_amount, spoonfuls
 from dyemix.dataset.units import JUG_FROM, STOCK_PCT, parse_weight, stock_ml
 from dyemix.errors import DyemixError, data
-from dyemix.matching.limits import Kit, parse_stock
+from dyemix.files.rows import parse_stock
+from dyemix.matching.limits import Kit
 
 #: The places in the order of the work, and what one press moves.
 PLACES, PRESSES = data("page")["places"], data("page")["presses"]

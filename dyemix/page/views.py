@@ -13,8 +13,8 @@ from dyemix.dataset.target import Target
 from dyemix.dataset.units import parse_weight
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError
+from dyemix.files.rows import parse_stock
 from dyemix.matching.correct import LEVEL, Outcome, correct
-from dyemix.matching.limits import parse_stock
 from dyemix.matching.matches import Match, verdict
 from dyemix.page.slip import LAMPS, PRESSES, Slip
 from dyemix.page.words import LADDER, colour_words, named, shows

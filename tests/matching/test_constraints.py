@@ -14,7 +14,8 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, RecipeError
-from dyemix.matching.limits import PREFERENCE, WORTH, Constraints, parse_in_hand, parse_prices
+from dyemix.files.rows import parse_in_hand, parse_prices
+from dyemix.matching.limits import PREFERENCE, WORTH, Constraints
 from dyemix.matching.match import match, refined
 from dyemix.matching.matches import Reach
 from dyemix.matching.subsets import EARNS_ITS_PLACE

@@ -15,7 +15,8 @@ from dyemix.dataset.recipe import SPOON_SETS, Measures, Recipe
 from dyemix.dataset.target import Target
 from dyemix.dataset.units import stock_ml
 from dyemix.errors import DyemixError
-from dyemix.matching.limits import Kit, Measured, measured, parse_stock
+from dyemix.files.rows import parse_stock
+from dyemix.matching.limits import Kit, Measured, measured
 from dyemix.matching.match import match
 from dyemix.model.dyes import DyeSet
 
@@ -56,7 +57,7 @@ def dye_by_dye(dyes: DyeSet, recipe: Recipe, done: Measured, kit: Kit) -> np.nda
 def test_kits_as_people_write_them(
     text: str, measure: str, step: float | None, spoons: str
 ) -> None:
-    kit = Kit.parse(text, "2", 100.0)
+    kit = Kit.parse(text, {"": 2.0}, 100.0)
     assert (kit.measure, kit.step, kit.spoons) == (measure, step, spoons)
     if text in ("syringe", "scale"):  # one default, however the kit is made
         assert Kit(100.0, {"": 2.0}, measure) == kit
@@ -77,7 +78,7 @@ def test_kits_as_people_write_them(
 )
 def test_what_is_no_kit_is_refused_in_a_sentence(text: str, words: str) -> None:
     with pytest.raises(DyemixError, match=words):
-        Kit.parse(text, "2", 100.0)
+        Kit.parse(text, {"": 2.0}, 100.0)
 
 
 def test_strengths_by_dye() -> None:
@@ -201,7 +202,7 @@ def test_a_finer_kit_promises_a_smaller_miss(dyes: DyeSet) -> None:
 
 
 def test_a_match_carries_the_rounded_recipe_and_both_misses(dyes: DyeSet) -> None:
-    kit = Kit.parse("spoons", "2", 120.0)
+    kit = Kit.parse("spoons", {"": 2.0}, 120.0)
     found = match(dyes, Target(np.array([55.0, -10.0, 13.0]), D65_10), count=3, kit=kit)
     for one in found:
         assert one.measured is not None
