@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pytest
 from command import Command
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 
 import dyemix
 from benchmarks.lab_only import as_lab
@@ -31,6 +31,10 @@ settings.register_profile(
     "seeded", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("seeded")
+# And where it does not matter which case fails.
+settings.register_profile(
+    "unshrunk", settings.get_profile("seeded"), phases=(Phase.explicit, Phase.generate)
+)
 
 
 @pytest.fixture(autouse=True)

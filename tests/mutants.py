@@ -13,6 +13,7 @@ import argparse
 import ast
 import contextlib
 import csv
+import gc
 import os
 import random
 import shutil
@@ -176,7 +177,8 @@ def _run(tests: tuple[str, ...]) -> int:
     os.dup2(silence, 1)
     os.dup2(silence, 2)
     imported = ["-W", "ignore::pytest.PytestAssertRewriteWarning"]  # they are, before the fork
-    return int(pytest.main(["-x", "-n", "0", "-p", "no:cacheprovider", *imported, *tests]))
+    once = ["-x", "--tb=no", "--hypothesis-profile=unshrunk", "-n", "0", "-p", "no:cacheprovider"]
+    return int(pytest.main([*once, *imported, *tests]))
 
 
 def excused() -> dict[tuple[str, str, str], str]:
@@ -223,11 +225,17 @@ def main() -> int:
         shutil.copytree(HERE, copy, ignore=ignored)
         os.chdir(copy)
         sys.path[:] = [str(copy), *(p for p in sys.path if p not in ("", str(HERE)))]
-        sys.dont_write_bytecode = True
+        gc.freeze()  # what is loaded is no waste: to look through it takes longer than most tests
         for module in modules:
             sound = (HERE / "dyemix" / module).read_text("utf-8")
             if is_found(Mutant(module, 1, "", "", sound), copy):
                 sys.exit(f"{module}: its tests fail without any fault: {' '.join(TESTS[module])}")
+        # All is compiled by now, and kept; but not modules that faults are put into.
+        sys.dont_write_bytecode = True
+        for module in modules:
+            path = copy / "dyemix" / module
+            for compiled in path.parent.glob(f"__pycache__/{path.stem}.*"):
+                compiled.unlink()
         for place in every:
             tried = sum(map(len, caught.values()))
             if time.monotonic() > end or tried == given.most:

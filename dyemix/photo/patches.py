@@ -206,7 +206,7 @@ def balance(
         return np.asarray(to_xyz @ np.linalg.inv(sensor) @ lamp @ balanced * gains)
 
     may = [LIT_BY[lit_by]] if lit_by else list(LIT_BY.values())
-    often, casts, times = (np.array(values) for values in zip(*may, strict=True))
+    often, casts, times = np.array(may).T
     others = () if lit_by else tuple(zip(often, map(lit, casts), strict=True))
     square = np.average(times**2, weights=often)
     error = square * np.square(GREY_ERROR) + bent * np.square(BENT_ERROR)

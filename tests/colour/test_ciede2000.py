@@ -172,6 +172,8 @@ def test_the_metric_is_that_of_small_steps_at_greys_too() -> None:
         for step in 1e-4 * np.eye(3):
             miss = colour.delta_E(lab, lab + step, method="CIE 2000")
             assert np.linalg.norm(slope @ step) == pytest.approx(miss, rel=0.01)
+    # Chroma, the second part, grows along b* alone where that is all the colour there is.
+    assert abs(metric(np.array([70.0, 0.0, 2e-3]))[1, 1]) < 0.01
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import FrozenInstanceError
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -129,19 +130,19 @@ def test_a_card_is_another_one_from_22_on(
 
 
 def found_at(monkeypatch: pytest.MonkeyPatch, first: float, gained: float) -> tuple[Any, Any]:
-    """Where patches are found that look so unlike at first, and `gained` times that 5 mm aside;
-    and the bounds of the search, None where nothing was searched for."""
+    """Where patches are found that look so unlike at first, and `gained` times that askew; and the
+    bounds of the search, None where nothing was searched for."""
     searched: list[Any] = []
 
     def search(miss: Any, bounds: Any, **_: Any) -> Any:
         searched.append(np.array(bounds))
         assert miss(np.array([0.0, 0.0, 1.0, 1.0, 0.0])) == first
-        return SimpleNamespace(x=np.array([5.0, 0.0, 1.0, 1.0, 0.0]), fun=gained * first)
+        return SimpleNamespace(x=np.array([5.0, -3.0, 0.8, 0.9, 0.05]), fun=gained * first)
 
     monkeypatch.setattr(patches, "_unlike", lambda *_: first)
     monkeypatch.setattr("scipy.optimize.differential_evolution", search)
     at = places(monkeypatch, RGB, (0, 0), 1.0, 0.0)
-    return at - NOMINAL, searched[0] if searched else None
+    return at, searched[0] if searched else None
 
 
 def test_a_card_is_searched_for_where_patches_look_unlike_by_12(
@@ -149,16 +150,19 @@ def test_a_card_is_searched_for_where_patches_look_unlike_by_12(
 ) -> None:
     """And it is moved where it then looks half as unlike. It may be half as large as its box or a
     twentieth larger, a quarter of it and 3 mm aside, and turned by 0.06."""
-    off, bounds = found_at(monkeypatch, 11.9, 0.1)
+    at, bounds = found_at(monkeypatch, 11.9, 0.1)
     assert bounds is None
-    np.testing.assert_allclose(off, 0.0, atol=1e-9)
-    off, bounds = found_at(monkeypatch, 12.1, 0.51)
-    np.testing.assert_allclose(off, 0.0, atol=1e-9)
+    np.testing.assert_allclose(at, NOMINAL)
+    at, bounds = found_at(monkeypatch, 12.1, 0.51)
+    np.testing.assert_allclose(at, NOMINAL)
     np.testing.assert_allclose(
         bounds, [[-27, 27], [-18, 18], [0.5, 1.05], [0.5, 1.05], [-0.06, 0.06]]
     )
-    off, _ = found_at(monkeypatch, 12.1, 0.49)
-    np.testing.assert_allclose(off, np.broadcast_to([5.0, 0.0], off.shape))
+    # Made smaller in its own directions, turned about its middle as x goes to y, then moved.
+    x, y = np.moveaxis((NOMINAL - MIDDLE) * [0.8, 0.9], -1, 0)
+    turned = (x + 1j * y) * np.exp(0.05j) + 5.0 - 3.0j
+    at, _ = found_at(monkeypatch, 12.1, 0.49)
+    np.testing.assert_allclose(at - MIDDLE, np.stack([turned.real, turned.imag], axis=-1))
 
 
 def test_patches_are_looked_at_in_their_middles(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -359,6 +363,15 @@ def test_a_matrix_says_how_far_it_misses() -> None:
     assert "1.0 ΔE2000 on average, 2.0 at worst (b)" in str(found)
     roots = CameraMatrix(np.eye(3, 6), np.eye(3), patches=names, left_out=missed)
     assert ("matrix with roots on" in str(roots), "roots" in str(found)) == (True, False)
+    assert "allows for daylight and for lamps" in str(balance(SRGB_TO_XYZ))
+    assert "of the light that is named" in str(balance(SRGB_TO_XYZ, lit_by="white"))
+
+
+@pytest.mark.parametrize("kept", [balance(SRGB_TO_XYZ), Patches()])
+def test_what_was_found_stays_as_it_is(kept: Any) -> None:
+    assert len({kept, kept}) == 1
+    with pytest.raises(FrozenInstanceError):
+        kept.names = ()
 
 
 def test_the_table_of_a_card(tmp_path: Path) -> None:
@@ -372,5 +385,5 @@ def test_the_table_of_a_card(tmp_path: Path) -> None:
     path.write_text("\n".join(lines[:9]))
     assert len(Patches.read(path).names) == 6
     path.write_text("\n".join(lines[:8]))
-    with pytest.raises(InputError, match="5 patches with values"):
+    with pytest.raises(InputError, match=r"card\.csv: 5 patches with values"):
         Patches.read(path)
