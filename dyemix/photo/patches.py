@@ -332,7 +332,7 @@ def _find_patches(photo: Photograph, lab: Array, filling: Array) -> Array:
     most = np.array([*(0.25 * size + _AROUND), 1.05, 1.05, 0.06])
     best = differential_evolution(
         lambda values: _unlike(seen(values), lab, photo.to_xyz),
-        list(zip([*-most[:2], 0.5, 0.5, -0.06], most, strict=True)),
+        np.column_stack([[*-most[:2], 0.5, 0.5, -0.06], most]),
         rng=0, maxiter=60, tol=1e-3,
     )  # fmt: skip
     return patches(best.x if best.fun < _WORTH_MOVING * first else nominal)

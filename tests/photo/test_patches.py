@@ -300,12 +300,16 @@ def test_a_camera_set_to_another_light_is_balanced_where_its_sensor_counts() -> 
 
 
 def test_what_a_redder_lamp_shows_otherwise_is_added(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A unit of ln(red ÷ blue): by ln 2 where white counts twice as much of red as of blue."""
+    """A unit of ln(red ÷ blue): by ln 2 where white counts twice as much of red as of blue; 0.4 at
+    least in white lamps and 1.7 in warm ones."""
     otherwise = np.array([[-0.2, 0.1, 0.1], [0.0, 0.0, 0.0], [0.3, -0.1, -0.2]])
     monkeypatch.setattr(patches, "_SENSOR", np.eye(3))
     monkeypatch.setattr(patches, "_LAMP", otherwise)
     found = balance(SRGB_TO_XYZ, np.array([2.0, 1.5, 1.0])).coefficients
     np.testing.assert_allclose(found, SRGB_TO_XYZ @ (np.eye(3) + np.log(2) * otherwise))
+    for lit_by, least in (("white", 0.4), ("warm", 1.7)):
+        found = balance(SRGB_TO_XYZ, lit_by=lit_by).coefficients
+        np.testing.assert_allclose(found, SRGB_TO_XYZ @ (np.eye(3) + least * otherwise))
 
 
 def test_a_card_pulls_the_files_matrix_by_what_an_eye_sees_of_its_patches() -> None:
