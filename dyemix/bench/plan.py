@@ -21,6 +21,7 @@ from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.dataset.units import FOR_WEAK, parse_weight
 from dyemix.errors import DyemixError, Fault, InputError, RecipeError, TargetError, refuse
+from dyemix.files.rows import weight
 from dyemix.files.small_tables import Column, number
 from dyemix.model.dyes import DyeSet
 
@@ -296,7 +297,7 @@ def planned_again(
     settings = _with(settings, stock_strength=strength, spoons=told.get("spoons"))
     known, _ = dyed_as(told, settings)
     planned = {r.swatch: r.recipe for r in swatches.readings if r.recipe is not None}
-    cloth, cloth_g = told.get("cloth", ""), number(told["cloth_g"])
+    cloth, cloth_g = told.get("cloth", ""), weight(told["cloth_g"])
     return _planned(planned, cloth_g, settings, on, cloth=cloth, **known)
 
 

@@ -210,7 +210,7 @@ def _cloth(dyes: Any) -> tuple[Any, str]:
 
     As asked; else that of the job's last sheet in the book; else that of a swatch of the table.
     """
-    from dyemix.files.small_tables import number
+    from dyemix.files.rows import weight
 
     job, book = given("job"), chosen()
     if given("cloth_g") is not None:
@@ -218,7 +218,7 @@ def _cloth(dyes: Any) -> tuple[Any, str]:
     if job and book and (sheets := book.sheets(job)):
         return sheets[-1].cloth_g, f", as {job} was"
     swatch = stated(dyes).get("cloth_g")
-    return (number(swatch), ", as your swatches weigh") if swatch else (None, "")
+    return (weight(swatch), ", as your swatches weigh") if swatch else (None, "")
 
 
 def shown_for() -> float:

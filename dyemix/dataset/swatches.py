@@ -166,7 +166,7 @@ class SwatchSet(Several[Swatch]):
                 refuse(differ, "recipes.two_methods", **both, error=FitError)
         found = {key: reading.conditions[key] for key, reading in first.items()}
         for key in ("stock_pct", "spoons", "cloth_g"):
-            values = {r.conditions.get(key, "") for r in self.readings}
+            values = {r.conditions.get(key, "").lower() for r in self.readings}
             found |= {key: min(values)} if len(values) == 1 and all(values) else {}
         return found
 

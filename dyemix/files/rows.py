@@ -81,14 +81,15 @@ def parse_in_hand(text: str, cloth_g: float) -> tuple[dict[str, float], str]:
 # Rows ---------------------------------------------------------------------------------------------
 
 
-def _weight(text: str) -> float:
+def weight(text: str) -> float:
+    """Grams of ``240``, ``240 g``, ``0.24 kg``. Raises `DyemixError`."""
     return parse_weight(f"{text} g" if text[-1].isdigit() else text)
 
 
 #: What turns spoons and mL into % owf: how each is read, should be written, what stands for it.
 _MEASURES: Mapping[str, tuple[Callable[[str], Any], str, Any]] = {
     "stock_pct": (parse_stock, "% w/v, as 2, or as 'marigold 2, navy 1'", {"": 1.0}),
-    "cloth_g": (_weight, "grams of dry cloth, as 240", 1.0),
+    "cloth_g": (weight, "grams of dry cloth, as 240", 1.0),
     "spoons": ({s: s for s in SPOON_SETS}.__getitem__, f"one of {', '.join(SPOON_SETS)}", "metric"),
 }
 

@@ -93,7 +93,9 @@ def test_without_cloth_the_whole_command_is_printed(run: Command, name: str) -> 
 
 def test_cloth_comes_from_the_table_or_the_job(run: Command) -> None:
     """30 mL of 1 % stock on squares of 5 g are 6 % owf; on the job's 150 g, 0.2 %."""
-    (run.folder / "mine.csv").write_text("# cloth_g: 5\n" + FEW, encoding="utf-8")
+    (run.folder / "mine.csv").write_text(
+        "# cloth_g: 5 g\n# spoons: Metric\n" + FEW, encoding="utf-8"
+    )
     done = run("predict", "navy 2 tbsp")
     assert "is navy 6.00 % owf: on 5 g of dry cloth, as your swatches weigh" in done.stderr
     assert run("book", "add", "mine.csv", "--book", "w.dyebook").returncode == 0

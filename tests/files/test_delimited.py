@@ -145,6 +145,15 @@ def test_dye_and_owf_and_measures_by_row(read: Read) -> None:
     assert swatches.readings[2].conditions["poured_ml"] == "20"
 
 
+def test_cloth_is_weighed_in_any_unit_and_a_stock_is_stated_once(read: Read) -> None:
+    table = "# cloth_g: {}\n# stock_pct: {}\nrecipe,hex\ngold 5 mL,#bbaa33\n"
+    for cloth in ("50", "50 g", "0,05 kg"):
+        assert dict(read(table.format(cloth, "gold 2")).readings[0].recipe or {}) == {"gold": 0.2}
+    for faulty in (("0", "2"), ("5 m", "2"), ("50", "gold 2, gold 1"), ("50", "gold 2, navy")):
+        with pytest.raises(InputError, match=r"row [12]"):
+            read(table.format(*faulty))
+
+
 def test_cielab_and_hex_are_rough_and_say_so(read: Read) -> None:
     swatches = read(
         "recipe,L*,a*,b*,hex,illuminant,observer\n"
