@@ -34,6 +34,7 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.fitting.lab_ladder import alike
 from dyemix.model.dyes import DyeSet, Ladders, Pot
 from dyemix.model.kubelka_munk import Surface, saturation
 from dyemix.model.mixtures import by_shift
@@ -49,9 +50,6 @@ _LONGEST = 1.2
 _INSIDE = (-0.5, 0.75)
 #: The widening check is worth this many pots that stray as promised.
 _WIDENING_WORTH = 5.0
-#: How much of the stated variance of a photographed reading all of its photograph have alike
-#: (exposure, balance, the matrix); it says nothing of the dyes.
-_ALIKE = 0.6
 #: Laws stay above this exponent: below 0 more dye would be less.
 _LEAST_EXPONENT = 0.2
 #: χ² of three degrees of freedom that one in two, and one in a hundred, exceed.
@@ -93,7 +91,7 @@ def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
     law += np.einsum("dq,dql->dl", u, modes.laws)
     law[:, 0] = np.maximum(law[:, 0], _LEAST_EXPONENT)
     acting = acting + common + shared * saturation(law)
-    r0, k2 = np.array([ladders.surface.r0, ladders.surface.k2]) + modes.surface * surface
+    r0, k2 = np.array([ladders.surface.r0, ladders.surface.k2]) + modes.surface * surface[:2]
     return replace(
         dyes,
         curves=curves,
@@ -109,34 +107,34 @@ class _Groups:
     """Pots by recipe, G of them: amounts ``(G, D)``, and what they count.
 
     `at` ``(N,)`` is the group of each pot, `share` how much of it that is; `frames` ``(G, F)``
-    how much of each was read from each of F photographs, one for all that do not name theirs.
+    how much of each was read from each of F photographs, those of the ladders first, and one for
+    all that do not name theirs.
     """
 
-    def __init__(self, dyes: DyeSet, pots: Sequence[Pot]) -> None:
+    def __init__(self, dyes: DyeSet, pots: Sequence[Pot], ladders: Ladders) -> None:
         amounts = np.array([dyes.amounts(pot.recipe) for pot in pots])
         self.amounts, at = np.unique(amounts, axis=0, return_inverse=True)
         weights, self.pots, self.at = np.array([pot.weight for pot in pots]), pots, at.ravel()
         self.weights = np.bincount(self.at, weights)
         self.share = weights / self.weights[self.at]
-        pictures, of = np.unique([pot.picture for pot in pots], return_inverse=True)
-        self.frames = np.zeros((len(self.amounts), len(pictures)))
-        np.add.at(self.frames, (self.at, of), self.share)
+        names = list(dict.fromkeys([*ladders.pictures, *(pot.picture for pot in pots)]))
+        self.frames = np.zeros((len(self.amounts), len(names)))
+        np.add.at(self.frames, (self.at, [names.index(pot.picture) for pot in pots]), self.share)
 
     def readings(self, labs: Array) -> tuple[Array, Array, Array]:
-        """CIELAB ``(G, 3)``, the mean of each group; its stated covariance of one reading; and what
-        of that it shares with all others of the photograph.
+        """CIELAB ``(G, 3)``, the mean of each group; the covariance of one reading, as stated and
+        with what is clipped.
 
         A clipped reading is open where `labs` ``(G, 3)``, the prediction, lies beyond it.
         """
-        means, (spreads, alike) = np.zeros_like(labs), np.zeros((2, *labs.shape, 3))
+        means, (told, spreads) = np.zeros_like(labs), np.zeros((2, *labs.shape, 3))
         for i, share, pot in zip(self.at, self.share, self.pots, strict=True):
             means[i] += share * pot.lab
             if pot.covariance is not None:
-                spreads[i] += share * pot.covariance
-                alike[i] += share * _ALIKE * pot.covariance
+                told[i] += share * pot.covariance
             if pot.clipped is not None:
                 spreads[i] += share * pot.clipped.open(labs[i] - pot.lab)
-        return means, spreads, alike
+        return means, told, told + spreads
 
 
 class _Linear(NamedTuple):
@@ -171,7 +169,7 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     if not firsts:
         dyes = replace(moved(base, ladders, theta), posterior=Posterior.prior(modes, misfit))
         return _left_out(dyes, [], np.empty((0, 3)), np.empty((0, 3, 3)))
-    groups, cells = _Groups(dyes, firsts), Cells.of(misfit)
+    groups, cells = _Groups(dyes, firsts, ladders), Cells.of(misfit)
     strays = np.ones(len(groups.amounts))
     for _ in range(_AGAIN):
         used, last, before = cells, theta, strays
@@ -203,25 +201,28 @@ def _linear(
     """The linear model about θ; `wilder` ``(G,)`` multiplies each group's own variance."""
     modes, amounts, count = ladders.modes, groups.amounts, len(theta)
     seen, by_theta = effects(now.whole, amounts, now.light, modes)
-    measured, stated, alike = groups.readings(seen.lab)
+    measured, stated, read = groups.readings(seen.lab)
     miss, by_lab = delta_e_residual(measured, seen.lab)
     slope = by_lab @ by_theta
     y, weights = slope @ theta - miss, groups.weights[:, np.newaxis, np.newaxis]
     pull = by_lab @ (seen.by_strength * (OWN_SHARE * seen.share)[:, np.newaxis, :])
     dosing, pot = pot_to_pot(seen, amounts, now.scatter)
-    again = by_lab @ (dosing + pot + stated) @ by_lab.transpose(0, 2, 1) + now.scatter.reading
+    again = by_lab @ (dosing + pot + read) @ by_lab.transpose(0, 2, 1) + now.scatter.reading
     strength2, rest2 = (x.reshape(-1, 1, 1, 1) ** 2 for x in (cells.strength, cells.rest))
     own = strength2 * pull @ pull.transpose(0, 2, 1) + rest2 * np.eye(3)
     own = own / np.minimum(weights, 1.0)
     beyond = own * (wilder - 1.0)[:, np.newaxis, np.newaxis]
     noise = again / weights + own + beyond
-    # What readings of a photograph have alike are three unknowns more for each.
-    common = by_lab @ np.linalg.cholesky(alike + 1e-9 * np.eye(3))
-    common = np.einsum("gik,gf->gifk", common, groups.frames).reshape(len(y), 3, -1)
+    # What readings of a photograph have alike are three unknowns more for each, but for one that
+    # ladders were read from: there they are those of the ladders.
+    common = np.einsum("gik,gf->gifk", by_lab @ alike(stated), groups.frames)
+    common = common.reshape(len(y), 3, -1)
     noise -= common @ common.transpose(0, 2, 1)
-    slope = np.dstack([slope, common])
+    known = 3 * len(ladders.pictures)
+    slope[..., modes.of_surface.stop + np.arange(known)] += common[..., :known]
+    slope = np.dstack([slope, common[..., known:]])
     scales, sizes = cells.scales(modes, ladders.misfit)
-    sizes = np.hstack([sizes, np.outer([1.0, 0.0, 0.0], np.ones(common.shape[2]))])
+    sizes = np.hstack([sizes, np.outer([1.0, 0.0, 0.0], np.ones(slope.shape[2] - count))])
     grams = np.array([(slope * size) @ slope.transpose(0, 2, 1) for size in sizes])
     variances, shared = scales @ sizes, cells.shared > 0.0
     noise[~shared] += np.tensordot(scales[~shared], grams, 1)

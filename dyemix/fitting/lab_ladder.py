@@ -9,11 +9,15 @@ its own light; the leading parts of its Laplace approximation are kept as what i
 A bath that is a little weak moves a swatch along its own ladder. Residuals are therefore whitened
 by a scatter of strength as well as of reading, or the curve would bend to explain the balance.
 
-Axis letters: D dyes, R rows (a swatch under a light), B bands, K parts of the prior.
+What a photograph is off by, squares of one picture largely have alike, those of other dyes too: it
+stays an unknown that the dyes share (`Fitted.common`), which mixes in other pictures then tell.
+
+Axis letters: D dyes, R rows (a swatch under a light), B bands, K parts of the prior, F pictures.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import count
 from typing import Any, NamedTuple
@@ -24,6 +28,7 @@ from dyemix.arrays import Array, Indices
 from dyemix.colour import colorimetry
 from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, weights
+from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Clipped, Reading, Swatch
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
 from dyemix.model.least_squares import solve
@@ -47,6 +52,9 @@ _MEAN = _LEVEL + _FAR_RED * np.maximum(WAVELENGTHS - _FALLS_FROM, 0.0) / (700.0 
 #: the DEVELOP families of simulated worlds.
 READING, STRENGTH = 0.3, 0.07
 _READING_WORTH, _WEIGHINGS = 30.0, 4
+#: How much of the stated variance of a photographed reading all of its photograph have alike
+#: (exposure, balance, the matrix); and the picture of squares where none is named.
+ALIKE, _UNNAMED = 0.6, "of the squares"
 #: How many parts of what a ladder leaves open are kept.
 MODES = 5
 #: A spectrum in a ladder that also has bare CIELAB is seen under these lights.
@@ -68,20 +76,24 @@ class Fitted(NamedTuple):
     law : ``(D, 2)`` exponent and bend.
     modes : ``(D, Q, B + 2)`` what is open of ln a and, last, the law: one standard deviation of
         each of Q independent parts.
+    common : ``(D, 3 F, B + 2)`` how the same would move if a whole picture were off by a standard
+        error, in each of three parts.
     cost : ``(D,)`` weighted squares that are left, priors included.
     """
 
     curves: Array
     law: Array
     modes: Array
+    common: Array
     cost: Array
 
     @classmethod
     def joined(cls, parts: Iterable[tuple[Indices, Fitted]]) -> Fitted:
         """Dyes of several kinds in one order; each part with the places of its dyes."""
         dyes = {i: dye for at, part in parts for i, *dye in zip(at, *part, strict=True)}
-        curves, law, modes, cost = zip(*(dyes[i] for i in sorted(dyes)), strict=True)
-        return cls(np.array(curves), np.array(law), padded(modes, 0.0), np.array(cost))
+        curves, law, modes, common, cost = zip(*(dyes[i] for i in sorted(dyes)), strict=True)
+        some = padded(modes, 0.0), padded(common, 0.0)
+        return cls(np.array(curves), np.array(law), *some, np.array(cost))
 
 
 def padded(rows: Sequence[Array], fill: float) -> Array:
@@ -97,6 +109,11 @@ def stated(readings: Sequence[Reading]) -> Array:
     """Covariance ``(3, 3)`` that the mean of readings is stated to have; 0 where none is."""
     known = [np.zeros((3, 3)), *(r.covariance for r in readings if r.covariance is not None)]
     return np.asarray(np.sum(known, axis=0) / len(readings) ** 2)
+
+
+def alike(covariance: Array) -> Array:
+    """A root ``(…, 3, 3)`` of what readings so stated have in common with all of their picture."""
+    return np.linalg.cholesky(ALIKE * covariance + 1e-9 * np.eye(3))
 
 
 def bound(readings: Sequence[Reading]) -> Clipped | None:
@@ -146,8 +163,8 @@ def _rows(
 ) -> Iterator[tuple[Any, ...]]:
     """The rows of a ladder in which at least one reading has no spectrum: a swatch under one light.
 
-    Which swatch, by its number, its depth, `LabLadders.weights`, CIELAB with its covariance, and
-    where it may lie beyond.
+    Which swatch, by its number, its depth, `LabLadders.weights`, CIELAB with its covariance, the
+    pictures of readings that state one, and where it may lie beyond.
     """
     for swatch, i in zip(swatches, numbers, strict=False):
         groups: dict[Light, list[Reading]] = {}
@@ -157,14 +174,18 @@ def _rows(
         for light, some in groups.items():
             colour = np.mean([r.colour(light) for r in some], axis=0)
             own = weights(light) * (colorimetry.white(D65_10) / colorimetry.white(light))
-            yield i, swatch.recipe[dye], own, colour, stated(some), bound(some)
+            pictures = [
+                r.conditions.get(PICTURE, _UNNAMED) for r in some if r.covariance is not None
+            ]
+            yield i, swatch.recipe[dye], own, colour, stated(some), pictures, bound(some)
 
 
 class LabLadders:
     """The ladders of CIELAB on one cloth, padded to equally many rows.
 
     `depths` ``(D, R)`` % owf; `goal` ``(D, R, 3)``; `scatter` ``(D, R, 3, 3)`` its covariance in
-    the parts of ΔE2000; `metric` ``(D, R, 3, 3)`` those parts by CIELAB; `weights`
+    the parts of ΔE2000, but for `common` ``(D, R, 3, 3 F)``, a root of what each of the `pictures`
+    has in common; `metric` ``(D, R, 3, 3)`` those parts by CIELAB; `weights`
     ``(D, R, B, 3)`` those of each row's light scaled to the white of D65/10°: CIELAB sees XYZ only
     through its ratio to the white, so one formula then serves every light. `swatch` ``(D, R)``
     which swatch a row is of, counted over all ladders; `clipped` those rows that are bounds;
@@ -180,7 +201,19 @@ class LabLadders:
             for i, fill in enumerate((-1.0, 1.0, 1.0, 50.0, 0.0))
         )
         self.swatch, self.metric = swatch.astype(np.intp), metric(self.goal)
-        self.scatter = self.metric @ covariance @ self.metric.swapaxes(-1, -2)
+        shown = Counter(name for of in columns for names in of[5] for name in names)
+        self.pictures = tuple(sorted(name for name, times in shown.items() if times > 1))
+        share = padded(
+            [
+                np.array([[names.count(p) / max(len(names), 1) ** 0.5 for p in self.pictures]
+                          for names in of[5]])
+                for of in columns
+            ], 0.0,
+        )  # fmt: skip
+        common = np.einsum("drik,drf->drifk", self.metric @ alike(covariance), share)
+        self.common = common.reshape(*self.goal.shape, -1)
+        own = np.where(share.any(axis=-1), 1.0 - ALIKE, 1.0)[..., np.newaxis, np.newaxis]
+        self.scatter = own * (self.metric @ covariance @ self.metric.swapaxes(-1, -2))
         clips = {(i, j): clip for i, of in enumerate(columns) for j, clip in enumerate(of[-1])}
         self.clipped = {at: clip for at, clip in clips.items() if clip is not None}
         self.start = np.array([_start(name, some, cloth) for name, some in ladders.items()])
@@ -238,17 +271,21 @@ class LabLadders:
         much each swatch counts.
         """
         self._last = x = self.solve(surface, counts, self._last)
-        cost, _, _, covariance = self._left(x, surface, self._counted(counts))
+        cost, _, slope, covariance, whitener = self._left(x, surface, self._counted(counts))
         curves, law = _meaning(x)
-        return Fitted(curves, law, _modes(covariance, curves), cost)
+        common = (whitener @ self.common).reshape(len(x), slope.shape[1], -1)
+        moved = (common.swapaxes(1, 2) @ slope) @ -covariance
+        in_curves, in_laws = moved[..., :_PARTS] @ _BASIS.T, moved[..., _PARTS:] * LAW_SPREAD
+        common = np.concatenate([in_curves, in_laws], axis=-1)
+        return Fitted(curves, law, _modes(covariance, curves), common, cost)
 
     def _left(self, x: Array, surface: Surface, counted: Array) -> tuple[Array, ...]:
-        """Costs ``(D,)`` of unknowns, whitened residuals and slopes, and what is open of them."""
+        """Costs ``(D,)`` of unknowns, whitened residuals and slopes, what is open, the whitener."""
         seen = self._seen(x, surface)
         whitener = self._whitener(seen, counted, 0.0)
         cost, r, slope = _whitened(whitener, seen, x)
         covariance = np.linalg.inv(slope.swapaxes(1, 2) @ slope + np.eye(_PARTS + 2))
-        return cost, r, slope, np.asarray(covariance)
+        return cost, r, slope, np.asarray(covariance), whitener
 
     def weigh(self, surface: Surface, counts: Array) -> None:
         """Take the error of a reading as these ladders show it, their misfit included.
@@ -259,7 +296,7 @@ class LabLadders:
         x, counted = None, self._counted(counts)
         for _ in range(_WEIGHINGS):
             x = self.solve(surface, counts, x)
-            _, r, slope, covariance = self._left(x, surface, counted)
+            _, r, slope, covariance, _ = self._left(x, surface, counted)
             strays = float((r * r).sum() + ((slope @ covariance) * slope).sum())
             total = _READING_WORTH * READING**2 + strays * self.reading**2
             self.reading = float(np.sqrt(total / (_READING_WORTH + 3.0 * counted.sum())))

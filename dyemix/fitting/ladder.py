@@ -66,6 +66,8 @@ class SpectralLadders:
     `depths` ``(D, S)`` % owf; `reflectance` ``(D, S, B)``; `cloth` ``(B,)``.
     """
 
+    pictures: tuple[str, ...] = ()
+
     def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array) -> None:
         depths = [np.array([s.recipe[name] for s in some]) for name, some in ladders.items()]
         spectra = [np.array([s.reflectance for s in some]) for some in ladders.values()]
@@ -121,7 +123,8 @@ class SpectralLadders:
         level = np.repeat(root[..., :1], len(WAVELENGTHS), axis=2)
         turn = np.append(self._turns(weight, k, h, curves), np.zeros_like(law), axis=1)
         modes = np.append(level, root[..., 1:], axis=2)
-        return Fitted(np.log(curves), law, np.append(modes, turn[:, np.newaxis], axis=1), cost)
+        modes = np.append(modes, turn[:, np.newaxis], axis=1)
+        return Fitted(np.log(curves), law, modes, modes[:, :0], cost)
 
     def _turns(self, weight: Array, k: Array, h: Array, curves: Array) -> Array:
         """How ln of each curve changes ``(D, B)`` as over a threefold depth.
@@ -279,8 +282,13 @@ class Squares:
             curves.append(share[axis] * (one.curves - other.curves))
             laws.append(share[axis] * (one.law - other.law))
         own, own_laws = np.split(middle.modes, [-2], axis=2)
-        modes = Modes(own, own_laws, spread, np.array(curves), np.array(laws))
-        return Ladders(np.exp(middle.curves), middle.law, surface, modes, ceiling)
+        common, common_laws = np.split(middle.common.swapaxes(0, 1), [-2], axis=2)
+        shared = np.append(curves, common, axis=0), np.append(laws, common_laws, axis=0)
+        modes = Modes(own, own_laws, spread, *shared)
+        pictures = tuple(p for _, kind in self._kinds for p in kind.pictures)
+        return Ladders(
+            np.exp(middle.curves), middle.law, surface, modes, ceiling, pictures=pictures
+        )
 
 
 def scatter_of(

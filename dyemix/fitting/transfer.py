@@ -172,9 +172,14 @@ def _ladders(lender: DyeSet, depths: list[Array], log_strength: Array, error: Ar
     level = np.stack([error, turn], axis=1)[..., np.newaxis]
     bent = np.zeros((len(depths), 2, 2))
     bent[:, 1, 0] = LAW_SPREAD
-    first, bands = lender.modes, lender.curves.shape[1]
-    curves = np.concatenate([np.repeat(level, bands, axis=2), first.curves], axis=1)
-    modes = replace(first, curves=curves, laws=np.concatenate([bent, first.laws], axis=1))
+    first, level = lender.modes, np.repeat(level, lender.curves.shape[1], axis=2)
+    surface, pictures = np.split(first.surface_curves.swapaxes(0, 1), [2], axis=1)
+    by_surface, by_picture = np.split(first.surface_laws.swapaxes(0, 1), [2], axis=1)
+    modes = Modes(
+        np.concatenate([level, first.curves, pictures], axis=1),
+        np.concatenate([bent, first.laws, by_picture], axis=1),
+        first.surface, surface.swapaxes(0, 1), by_surface.swapaxes(0, 1),
+    )  # fmt: skip
     scale = np.exp(log_strength)[:, np.newaxis]
     return Ladders(lender.curves * scale, lender.law, lender.surface, modes)
 
@@ -185,8 +190,8 @@ def _joined(here: Ladders, there: Ladders) -> Ladders:
     modes = Modes(
         padded([*one.curves, *other.curves], 0.0), padded([*one.laws, *other.laws], 0.0),
         one.surface,
-        np.append(one.surface_curves, np.zeros_like(other.surface_curves), axis=1),
-        np.append(one.surface_laws, np.zeros_like(other.surface_laws), axis=1),
+        *(np.pad(x, ((0, 0), (0, len(other.laws)), (0, 0)))
+          for x in (one.surface_curves, one.surface_laws)),
     )  # fmt: skip
     curves, law = np.append(here.curves, there.curves, 0), np.append(here.law, there.law, 0)
     return replace(here, curves=curves, law=law, modes=modes)

@@ -46,6 +46,7 @@ class Ladders(Value):
     ceiling : what r0 stays below: the lowest reflectance read, with some room.
     misfit : ΔE2000 by which left-out depths miss beyond what scatter explains.
     interaction : as in `DyeSet` before any mix: None, but for dyes saved by an older fit.
+    pictures : photographs whose errors are among `modes`, three parts each.
     """
 
     curves: Annotated[Array, "D", "B"]
@@ -55,6 +56,7 @@ class Ladders(Value):
     ceiling: float = 0.06
     misfit: float = 0.0
     interaction: Annotated[Array, "D"] | None = None
+    pictures: tuple[str, ...] = ()
 
     def take(self, index: list[int]) -> Self:
         """Those of some of the dyes."""

@@ -83,10 +83,10 @@ class Scatter(Value):
 
 @lru_cache(maxsize=4)
 def _opened(blends: Blends, modes: Modes) -> tuple[Array, Array, Array, Array]:
-    """What unknowns change of D dyes, those of the surface first, which add up over the dyes.
+    """What unknowns change of D dyes, the K of surface and pictures first, which add up over them.
 
-    Curves ``(D, 2 + Q, B)``; what company adds, bands that move last, ``(D, 3 + Q, B)``; laws
-    ``(D, 2 + Q, 2)``; and K/S of the cloth by r0 and k2, ``(B, 2)``.
+    Curves ``(D, K + Q, B)``; what company adds, bands that move last, ``(D, K + Q + 1, B)``; laws
+    ``(D, K + Q, 2)``; and K/S of the cloth by r0 and k2, ``(B, 2)``.
     """
     whole = np.maximum(in_company(blends.curves), 1e-12)
     curves = np.concatenate([modes.surface_curves.transpose(1, 0, 2), modes.curves], axis=1)
@@ -119,9 +119,11 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
     modal = modal + through(seen.g, changed) + in_mixes[..., :-1]
     # Reflectance at the same K/S moves as if K/S moved the other way, and the cloth stays as read.
     moved = (cloth - blends.surface.k_over_s_slope(seen.reflectance)) * modes.surface
-    by_surface = seen.by_band @ moved + modal[..., :2].sum(axis=2)
+    shared = len(modes.surface_laws)
+    by_shared = modal[..., :shared].sum(axis=2)
+    by_shared[..., :2] += seen.by_band @ moved
     common = [pull.sum(axis=2), by_acting.sum(axis=2), by_acting @ saturation(blends.law)]
-    columns = [pull, *common, by_surface, modal[..., 2:], in_mixes[..., -1], by_acting]
+    columns = [pull, *common, by_shared, modal[..., shared:], in_mixes[..., -1], by_acting]
     # Not -1, which no blends at all leave open.
     flat = [x.reshape(*x.shape[:2], prod(x.shape[2:])) for x in columns]
     return seen, np.concatenate(flat, axis=2)

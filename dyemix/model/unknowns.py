@@ -6,7 +6,8 @@
 - a bias common to all dyes in company, an interaction common to all, of either sign, and how much
   of what saturates it by itself each dye does to all in its bath ``(3,)``;
 - r0 and k2 of the surface, in standard deviations of what the ladders leave of them: curves and
-  laws of all dyes move along, so that ladders stay fitted ``(2,)``;
+  laws of all dyes move along, so that ladders stay fitted; and, in standard errors, what each
+  photograph of the ladders is off by as a whole, three parts each ``(K,)``;
 - Q of each dye's own ladder, in standard deviations of what it leaves of curve and law (of spectra
   scale, exponent, bend and how the curve turns with depth, of CIELAB the leading parts of the
   posterior of all) ``(D, Q)``;
@@ -61,14 +62,15 @@ class Modes(Value):
     curves : ``(D, Q, B)`` change of ln a by the modes of each dye's own ladder.
     laws : ``(D, Q, 2)`` of its exponent and bend.
     surface : ``(2,)`` of r0 and k2.
-    surface_curves, surface_laws : ``(2, D, B)`` and ``(2, D, 2)``, what either brings with it.
+    surface_curves, surface_laws : ``(K, D, B)`` and ``(K, D, 2)``, what either brings with it, and
+        after these two what the error of a whole picture does, three for each picture.
     """
 
     curves: Annotated[Array, "D", "Q", "B"]
     laws: Annotated[Array, "D", "Q", 2]
     surface: Annotated[Array, 2]
-    surface_curves: Annotated[Array, 2, "D", "B"]
-    surface_laws: Annotated[Array, 2, "D", 2]
+    surface_curves: Annotated[Array, "K", "D", "B"]
+    surface_laws: Annotated[Array, "K", "D", 2]
 
     @classmethod
     def none(cls, dyes: int, bands: int) -> Modes:
@@ -82,7 +84,7 @@ class Modes(Value):
     def _ends(self) -> Indices:
         """Where each part of θ ends: see the module."""
         dyes, own = self.laws.shape[:2]
-        sizes = [dyes, 3, 2, dyes * own, dyes, dyes]
+        sizes = [dyes, 3, len(self.surface_laws), dyes * own, dyes, dyes]
         return np.cumsum(sizes)
 
     @property
@@ -93,7 +95,7 @@ class Modes(Value):
     @property
     def of_surface(self) -> slice:
         """Where the unknowns of the surface stand in θ."""
-        return slice(*self._ends[1:3])
+        return slice(self._ends[1], self._ends[1] + 2)
 
     @property
     def of_ladders(self) -> slice:
@@ -101,7 +103,7 @@ class Modes(Value):
         return slice(self._ends[1], self._ends[3])
 
     def split(self, theta: NDArray[Any]) -> tuple[NDArray[Any], ...]:
-        """The parts of θ: ``(D,)``, ``(3,)``, ``(2,)``, ``(D, Q)``, ``(D,)`` and ``(D,)``."""
+        """The parts of θ: ``(D,)``, ``(3,)``, ``(K,)``, ``(D, Q)``, ``(D,)`` and ``(D,)``."""
         *first, own, shift, acting = np.split(theta, self._ends[:-1])
         return *first, own.reshape(self.laws.shape[:2]), shift, acting
 

@@ -284,22 +284,23 @@ def test_a_pot_of_little_weight_says_little(four: DyeSet) -> None:
 # Beside slow twins ------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("photographed", [False, True])
+@pytest.mark.parametrize("photographed", ["nothing", "mixes", "mixes and squares"])
 def test_beside_a_dense_bayesian_solve(
-    four: DyeSet, photographed: bool, monkeypatch: pytest.MonkeyPatch
+    four: DyeSet, photographed: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The same linear model, cell by cell of τ, s and ν, by SciPy's multivariate normal: θ, and
     each pot as the others predict it. Photographed, readings have a stated covariance, of which
     those of one picture share 0.6; one recipe was dyed twice, once in either of two pictures, and
-    one pot weighs 0.4."""
+    one pot weighs 0.4. Where squares were in one of these pictures, what it is off by is an
+    unknown of the squares too, and in another picture one that mixes tell by the dyes alone."""
     for name, value in (("_STANDS", 1e-7), ("_AGAIN", 60), ("_NO_WEIGHT", 0.0)):
         monkeypatch.setattr(calibration, name, value)  # to the very end, with every cell
     rng = np.random.default_rng(2)
     labs = np.array([p.lab for p in pots(planted(four, navy=0.1, marigold=-0.05))])
-    labs += (0.6 if photographed else 0.3) * rng.standard_normal(labs.shape)
+    labs += (0.3 if photographed == "nothing" else 0.6) * rng.standard_normal(labs.shape)
     told = [Pot(r, lab.copy()) for r, lab in zip(RECIPES, labs, strict=True)]
     counts, stated, frames = np.ones(len(told)), np.zeros((3, 3)), np.ones((len(told), 1))
-    if photographed:
+    if photographed != "nothing":
         frames = np.eye(2)[np.arange(len(told)) % 2]
         told = [replace(pot, picture=str(i % 2)) for i, pot in enumerate(told)]
         frames[0] = 1.0 / 1.75, 0.75 / 1.75
@@ -309,6 +310,16 @@ def test_beside_a_dense_bayesian_solve(
         labs[0] = (labs[0] + 0.75 * again.lab) / 1.75
         told = [replace(pot, covariance=stated) for pot in (*told, again)]
         told[3] = replace(told[3], weight=0.4)
+    if photographed == "mixes and squares":
+        modes, count = ladders_of(four).modes, len(four)
+        modes = replace(
+            modes, surface_laws=np.pad(modes.surface_laws, ((0, 6), (0, 0), (0, 0))),
+            surface_curves=np.append(
+                modes.surface_curves, 0.03 * rng.standard_normal((6, count, 31)), axis=0
+            ),
+        )  # fmt: skip
+        pictured = replace(ladders_of(four), modes=modes, pictures=("0", "of other squares"))
+        four = replace(four, ladders=pictured, posterior=None)
     found = condition(four, told)
     known = found.dyes.known
     ladders, theta = ladders_of(four), known.mean
@@ -324,6 +335,11 @@ def test_beside_a_dense_bayesian_solve(
     turned = by_lab.reshape(-1, 3)
     alike = turned @ (0.6 * stated) @ turned.T  # between any two readings of a picture
     alike *= np.kron(frames @ frames.T, np.ones((3, 3)))
+    of_squares = np.zeros((len(y), 3))
+    if ladders.pictures:  # what the squares of picture 0 tell of too
+        root = by_lab @ np.linalg.cholesky(0.6 * stated)
+        of_squares = (root * frames[:, :1, np.newaxis]).reshape(-1, 3)
+        h[:, dyes_ + 5 : dyes_ + 8] += of_squares
     same_pot = np.kron(np.eye(len(labs)), np.ones((3, 3)))
     logs, means, spreads, each = [], [], [], []
     for weight, tau, s, nu, shared in zip(
@@ -335,12 +351,12 @@ def test_beside_a_dense_bayesian_solve(
                 *[nu**2] * dyes_, *[0.1**2] * dyes_,
             ]
         )  # fmt: skip
-        noise = alike * (1.0 - same_pot)
+        noise = alike * (1.0 - same_pot) - of_squares @ of_squares.T
         for j, count in enumerate(counts):
             at = slice(3 * j, 3 * j + 3)
             reading = by_lab[j] @ (dosing + pot_alone + stated)[j] @ by_lab[j].T
             own = tau**2 * pull[j] @ pull[j].T + s**2 * np.eye(3)
-            noise[at, at] = (reading + four.scatter.reading) / count + own / min(count, 1.0)
+            noise[at, at] += (reading + four.scatter.reading) / count + own / min(count, 1.0)
         total = (h @ prior @ h.T + noise) * np.maximum(same_pot, shared)
         gain = shared * prior @ h.T @ np.linalg.inv(total)
         means.append(gain @ y)

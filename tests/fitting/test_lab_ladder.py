@@ -23,8 +23,10 @@ from benchmarks.lab_only import (
     textile_misses,
     textiles,
 )
+from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, lab, smoothest_reflectance
+from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
@@ -168,12 +170,51 @@ def test_a_reading_is_weighed_as_ladders_show_it(
     joint = LabLadders({"navy": table.ladder("navy")}, np.full(31, 0.8))
     nothing = np.zeros((1, 3, 3))
     monkeypatch.setattr(joint, "solve", lambda *_: None)
-    monkeypatch.setattr(joint, "_left", lambda *_: (nothing, nothing, nothing, nothing))
+    monkeypatch.setattr(joint, "_left", lambda *_: (nothing,) * 5)
     counts = np.ones(len(table.ladder("navy")))
     joint.weigh(Surface(0.01, 0.1), counts)
     rows = joint._counted(counts).sum()
     assert rows >= 6
     assert joint.reading == pytest.approx(np.sqrt(30 * 0.09 / (30 + 3 * rows)))
+
+
+def test_what_a_picture_is_off_by_moves_all_that_was_read_from_it(
+    ladders: SwatchSet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a reading's stated variance 0.6 is alike in its picture: where one of the two pictures
+    that squares were read from is off by a twentieth of that, they fit as `common` says. A picture
+    of one square alone is off like any reading."""
+    monkeypatch.setattr(lab_ladder, "_TOLERANCE", 1e-9)
+    stated = np.array([[1.0, 0.2, 0.1], [0.2, 2.0, -0.3], [0.1, -0.3, 1.5]])
+    table, surface = as_lab(some(ladders, "rose", "lemon")), Surface(0.01, 0.1)
+    where = [*["a", "b"] * (len(table.readings) // 2 - 1), "c", "d"]
+
+    def joint(off: Array) -> LabLadders:
+        readings = tuple(
+            replace(
+                r, lab=r.lab + (off if picture == "a" else 0.0), covariance=stated,
+                conditions={PICTURE: picture},
+            )
+            for r, picture in zip(table.readings, where, strict=True)
+        )  # fmt: skip
+        read = SwatchSet(readings)
+        return LabLadders({name: read.ladder(name) for name in read.dyes}, np.full(31, 0.8))
+
+    at = joint(np.zeros(3))
+    assert at.pictures == ("a", "b")
+    counts = np.ones(np.count_nonzero(at.swatch >= 0))
+    whole = at.metric @ (stated / 2.0) @ at.metric.swapaxes(-1, -2)
+    own = (at.scatter / whole)[at.swatch >= 0]
+    np.testing.assert_allclose(np.sort(own, axis=0)[:-1], 0.4)
+    np.testing.assert_allclose(own.max(axis=0), 1.0)
+    found = at.fit(surface, counts, 0.0)
+    assert np.abs(found.common[:, :3]).max(axis=(1, 2)).min() > 0.01  # of both dyes
+    for part, off in enumerate(0.05 * np.linalg.cholesky(0.6 * stated).T):
+        again = joint(off)
+        again._last = at._last  # from where the first ended: a curve may end in another shape
+        moved = again.fit(surface, counts, 0.0).curves - found.curves
+        wanted = -0.05 * found.common[:, part, :-2]
+        assert np.linalg.norm(moved - wanted) < 0.1 * np.linalg.norm(wanted)
 
 
 def test_the_solution_is_one_whichever_surface_it_comes_from(ladders: SwatchSet) -> None:
