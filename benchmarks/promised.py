@@ -13,8 +13,6 @@ read by. The floor is the true model of the average pot, on the same pots and re
 is a bootstrap 95 % over the seeds of the family. Set OMP_NUM_THREADS=1.
 """
 
-from __future__ import annotations
-
 import argparse
 import csv
 import sys

@@ -21,10 +21,8 @@ middle strays, is taken to err so much more of its own, and counts as that one w
 more than promised widen the promise (never narrow it): a wild pot neither drags the dyes nor makes
 every promise wide. Repeats
 of one recipe share its own error: they count as one pot, read several times. Readings of one
-photograph share most of theirs.
+photograph share most of theirs, squares among them.
 """
-
-from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
@@ -33,12 +31,12 @@ from typing import NamedTuple
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e, delta_e_residual
+from dyemix.colour.ciede2000 import delta_e_residual
 from dyemix.fitting.lab_ladder import alike
 from dyemix.model.dyes import DyeSet, Ladders, Pot
 from dyemix.model.kubelka_munk import Surface, saturation
 from dyemix.model.mixtures import by_shift
-from dyemix.model.uncertainty import Likely, effects, likely, pot_to_pot
+from dyemix.model.uncertainty import effects, pot_to_pot
 from dyemix.model.unknowns import OWN_SHARE, Cells, Modes, Posterior
 
 #: H is taken again at the posterior mean until θ stands to within this, or so many times.
@@ -61,16 +59,13 @@ _NO_WEIGHT = 1e-4
 class Calibrated(NamedTuple):
     """Dyes moved by pots, and those N pots as the others predict them.
 
-    `lab` ``(N, 3)`` predicted; `covariance` ``(N, 3, 3)`` promised; `delta_e` ``(N,)`` found;
-    `promised` the distribution of ΔE2000 that was promised.
+    `lab` ``(N, 3)`` predicted; `covariance` ``(N, 3, 3)`` promised.
     """
 
     dyes: DyeSet
     pots: tuple[Pot, ...]
     lab: Array
     covariance: Array
-    delta_e: Array
-    promised: Likely
 
 
 def ladders_of(dyes: DyeSet) -> Ladders:
@@ -84,14 +79,12 @@ def ladders_of(dyes: DyeSet) -> Ladders:
 def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
     """The dyes of these ladders with θ ``(P,)`` applied."""
     modes = ladders.modes
-    strength, (bias, common, shared), surface, u, shift, acting = modes.split(theta)
-    log = np.tensordot(surface, modes.surface_curves, 1) + np.einsum("dq,dqb->db", u, modes.curves)
-    curves = ladders.curves * np.exp(log)
-    law = ladders.law + np.tensordot(surface, modes.surface_laws, 1)
-    law += np.einsum("dq,dql->dl", u, modes.laws)
+    strength, (bias, common, saturating), shared, u, shift, acting = modes.split(theta)
+    change = np.einsum("k,dkm->dm", shared, modes.shared) + np.einsum("dq,dqm->dm", u, modes.own)
+    curves, law = ladders.curves * np.exp(change[:, :-2]), ladders.law + change[:, -2:]
     law[:, 0] = np.maximum(law[:, 0], _LEAST_EXPONENT)
-    acting = acting + common + shared * saturation(law)
-    r0, k2 = np.array([ladders.surface.r0, ladders.surface.k2]) + modes.surface * surface[:2]
+    acting = acting + common + saturating * saturation(law)
+    r0, k2 = np.array([ladders.surface.r0, ladders.surface.k2]) + modes.surface * shared[:2]
     return replace(
         dyes,
         curves=curves,
@@ -168,7 +161,7 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     base = replace(dyes, pots=tuple(kept), ladders=ladders)
     if not firsts:
         dyes = replace(moved(base, ladders, theta), posterior=Posterior.prior(modes, misfit))
-        return _left_out(dyes, [], np.empty((0, 3)), np.empty((0, 3, 3)))
+        return Calibrated(dyes, (), np.empty((0, 3)), np.empty((0, 3, 3)))
     groups, cells = _Groups(dyes, firsts, ladders), Cells.of(misfit)
     strays = np.ones(len(groups.amounts))
     for _ in range(_AGAIN):
@@ -192,7 +185,7 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     predicted = found.measured - np.einsum("gij,gj->gi", to_lab, found.miss)
     promised = widening * to_lab @ found.spread @ to_lab.transpose(0, 2, 1)
     dyes = replace(moved(base, ladders, theta), posterior=known)
-    return _left_out(dyes, firsts, predicted[groups.at], promised[groups.at])
+    return Calibrated(dyes, tuple(firsts), predicted[groups.at], promised[groups.at])
 
 
 def _linear(
@@ -288,10 +281,3 @@ def _bounded(old: Array, found: _Linear, ladders: Ladders) -> Array:
     short = np.arange(at.start, at.stop)[np.abs(surface - new[at]) > 1e-9]
     gain = found.covariance[:, short] @ np.linalg.inv(found.covariance[np.ix_(short, short)])
     return np.asarray(new + gain @ (surface - new[at])[short - at.start])
-
-
-def _left_out(dyes: DyeSet, pots: Sequence[Pot], labs: Array, spreads: Array) -> Calibrated:
-    """What pots are predicted as, each by the others."""
-    found = delta_e(labs, np.reshape([pot.lab for pot in pots], labs.shape))
-    promised = likely(labs, labs, spreads, dyes.known.freedom)
-    return Calibrated(dyes, tuple(pots), labs, spreads, found, promised)

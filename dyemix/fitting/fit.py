@@ -4,8 +4,6 @@ A ladder of spectra is fitted band by band (`ladder`); one with any reading as C
 depths jointly (`lab_ladder`). Both kinds share the undyed cloth and the surface term.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -117,9 +115,8 @@ def _lab_notes(squares: Squares, undyed: Sequence[Swatch]) -> list[str]:
         notes.append(said(which, count=rough, all=len(undyed)))
     if squares.rough.any():
         names = ", ".join(np.array(squares.names)[squares.rough])
-        of = squares.rough[squares.dye]
-        lights = _lights([s for s, rough in zip(squares.swatches, of, strict=True) if rough])
-        notes.append(said("fit.lab_alone", lights=", ".join(map(str, lights)), names=names))
+        lights = ", ".join(map(str, _lights(squares.swatches)))
+        notes.append(said("fit.lab_alone", lights=lights, names=names))
     return notes
 
 
@@ -210,8 +207,8 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     for given in (swatches, check or swatches):
         expect(given, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
     unnamed = [r.place or r.name for r in swatches.unnamed]
-    where = {"count": len(unnamed), "places": ", ".join(unnamed[:5])}
-    refuse(unnamed, "fit.unnamed", **where, error=FitError)
+    places = ", ".join(unnamed[:5])
+    refuse(unnamed, "fit.unnamed", count=len(unnamed), places=places, error=FitError)
     conditions = swatches.conditions()
     swatches, aside = swatches.set_aside()
     swatches = _fittable(swatches)
@@ -226,16 +223,16 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
         squares.counts[list(found)] = ODD_WEIGHT
     first = squares.beside(squares.fit(surface, squares.counts, PRIOR_STRENGTH), surface)
     misfit = _misfit(squares, left)
-    trust = (_MISFIT_FROM / max(misfit or 0.0, _MISFIT_FROM)) ** 2
+    off = max(misfit or 0.0, _MISFIT_FROM)
+    trust, beyond = (_MISFIT_FROM / off) ** 2, (off**2 - _MISFIT_FROM**2) ** 0.25
     scatter = scatter_of(first, squares.dye, squares.depth, swatches, trust)
     ladders = squares.ladders(surface, spread, scatter.strength)
-    beyond = float(np.sqrt(max((misfit or 0.0) ** 2 - _MISFIT_FROM**2, 0.0)))
     dyes = range(len(squares.names))
     palest, deepest = np.array([squares.depth[squares.dye == i][[0, -1]] for i in dyes]).T
     alone = DyeSet(
         squares.names, ladders.curves, ladders.law, palest, deepest, squares.cloth, surface, light,
         conditions=conditions, scatter=scatter, demo=swatches.demo,
-        ladders=replace(ladders, misfit=_MISFIT_COUNTS * float(np.sqrt(beyond))),
+        ladders=replace(ladders, misfit=_MISFIT_COUNTS * beyond),
     )  # fmt: skip
     notes = (
         *swatches.warnings, *swatches.apart, *scatter.warnings,

@@ -15,12 +15,10 @@ stays an unknown that the dyes share (`Fitted.common`), which mixes in other pic
 Axis letters: D dyes, R rows (a swatch under a light), B bands, K parts of the prior, F pictures.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import count
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 
@@ -88,7 +86,7 @@ class Fitted(NamedTuple):
     cost: Array
 
     @classmethod
-    def joined(cls, parts: Iterable[tuple[Indices, Fitted]]) -> Fitted:
+    def joined(cls, parts: Iterable[tuple[Indices, Self]]) -> Self:
         """Dyes of several kinds in one order; each part with the places of its dyes."""
         dyes = {i: dye for at, part in parts for i, *dye in zip(at, *part, strict=True)}
         curves, law, modes, common, cost = zip(*(dyes[i] for i in sorted(dyes)), strict=True)
@@ -133,6 +131,9 @@ def _prior_basis() -> Array:
 
 _BASIS = _prior_basis()
 _PARTS = _BASIS.shape[1]
+#: ln a and law ``(B + 2, K + 2)`` by the unknowns of a ladder.
+_WHOLE = np.pad(_BASIS, ((0, 2), (0, 2)))
+_WHOLE[[-2, -1], [-2, -1]] = LAW_SPREAD
 
 
 def cloth_from_lab(colour: Array, light: Light) -> Array:
@@ -174,10 +175,22 @@ def _rows(
         for light, some in groups.items():
             colour = np.mean([r.colour(light) for r in some], axis=0)
             own = weights(light) * (colorimetry.white(D65_10) / colorimetry.white(light))
-            pictures = [
-                r.conditions.get(PICTURE, _UNNAMED) for r in some if r.covariance is not None
-            ]
+            told = (r for r in some if r.covariance is not None)
+            pictures = Counter(r.conditions.get(PICTURE, _UNNAMED) for r in told)
             yield i, swatch.recipe[dye], own, colour, stated(some), pictures, bound(some)
+
+
+class _Seen(NamedTuple):
+    """Ladders as the model shows them.
+
+    `lab` ``(D, R, 3)``; `miss` ``(D, R, 3)`` in the parts of ΔE2000; `slope` ``(D, R, 3, K + 2)``
+    of that by the unknowns; `strength` ``(D, R, 3)`` by ln(strength).
+    """
+
+    lab: Array
+    miss: Array
+    slope: Array
+    strength: Array
 
 
 class LabLadders:
@@ -201,15 +214,11 @@ class LabLadders:
             for i, fill in enumerate((-1.0, 1.0, 1.0, 50.0, 0.0))
         )
         self.swatch, self.metric = swatch.astype(np.intp), metric(self.goal)
-        shown = Counter(name for of in columns for names in of[5] for name in names)
-        self.pictures = tuple(sorted(name for name, times in shown.items() if times > 1))
-        share = padded(
-            [
-                np.array([[names.count(p) / max(len(names), 1) ** 0.5 for p in self.pictures]
-                          for names in of[5]])
-                for of in columns
-            ], 0.0,
-        )  # fmt: skip
+        named = sum((each for of in columns for each in of[5]), Counter[str]())
+        self.pictures = tuple(sorted(name for name, times in named.items() if times > 1))
+        shares = ([[each[p] / each.total() ** 0.5 if each else 0.0 for p in self.pictures]
+                   for each in of[5]] for of in columns)  # fmt: skip
+        share = padded([np.array(each) for each in shares], 0.0)
         common = np.einsum("drik,drf->drifk", self.metric @ alike(covariance), share)
         self.common = common.reshape(*self.goal.shape, -1)
         own = np.where(share.any(axis=-1), 1.0 - ALIKE, 1.0)[..., np.newaxis, np.newaxis]
@@ -274,9 +283,7 @@ class LabLadders:
         cost, _, slope, covariance, whitener = self._left(x, surface, self._counted(counts))
         curves, law = _meaning(x)
         common = (whitener @ self.common).reshape(len(x), slope.shape[1], -1)
-        moved = (common.swapaxes(1, 2) @ slope) @ -covariance
-        in_curves, in_laws = moved[..., :_PARTS] @ _BASIS.T, moved[..., _PARTS:] * LAW_SPREAD
-        common = np.concatenate([in_curves, in_laws], axis=-1)
+        common = -(common.swapaxes(1, 2) @ slope @ covariance) @ _WHOLE.T
         return Fitted(curves, law, _modes(covariance, curves), common, cost)
 
     def _left(self, x: Array, surface: Surface, counted: Array) -> tuple[Array, ...]:
@@ -333,19 +340,6 @@ class LabLadders:
         return root * np.sqrt(counted)[..., np.newaxis, np.newaxis]
 
 
-class _Seen(NamedTuple):
-    """Ladders as the model shows them.
-
-    `lab` ``(D, R, 3)``; `miss` ``(D, R, 3)`` in the parts of ΔE2000; `slope` ``(D, R, 3, K + 2)``
-    of that by the unknowns; `strength` ``(D, R, 3)`` by ln(strength).
-    """
-
-    lab: Array
-    miss: Array
-    slope: Array
-    strength: Array
-
-
 def _start(dye: str, swatches: Sequence[Swatch], cloth: Array) -> Array:
     """ln a ``(B,)`` to start from: the mean over the spectra given or made up."""
     r = np.clip([s.reflectance for s in swatches], 1e-3, 0.999)
@@ -376,11 +370,8 @@ def _modes(covariance: Array, curves: Array) -> Array:
     Eigenvectors of the covariance of ln a and the law, weighed by how much a band is seen
     and how far the dye absorbs in it.
     """
-    bands = len(WAVELENGTHS)
-    whole = np.zeros((bands + 2, _PARTS + 2))
-    whole[:bands, :_PARTS], whole[[-2, -1], [-2, -1]] = _BASIS, LAW_SPREAD
-    open_ = whole @ covariance @ whole.T
-    open_[:, :bands, :bands] += DRIFT**2
+    open_ = _WHOLE @ covariance @ _WHOLE.T
+    open_[:, :-2, :-2] += DRIFT**2
     w = weights(D65_10).sum(axis=1)
     absorbs = np.exp(curves - curves.max(axis=1, keepdims=True))
     matters = np.sqrt(w / w.sum() * (absorbs + 0.01))

@@ -17,8 +17,6 @@ standard deviation to either side, is kept among what is open, and mixes move it
 surfaces.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
@@ -275,16 +273,12 @@ class Squares:
         at = np.array([surface.r0, surface.k2])
         high = np.minimum(at + spread, [max(ceiling, surface.r0), _INSIDE[-1] + 0.05])
         low = np.maximum(at - spread, 0.0)
-        share, curves, laws = spread / np.maximum(high - low, 1e-12), [], []
-        for axis in range(2):
-            ends = (np.where(np.arange(2) == axis, end, at).tolist() for end in (high, low))
-            one, other = (self.fit(Surface(*end), self.counts, strength) for end in ends)
-            curves.append(share[axis] * (one.curves - other.curves))
-            laws.append(share[axis] * (one.law - other.law))
-        own, own_laws = np.split(middle.modes, [-2], axis=2)
-        common, common_laws = np.split(middle.common.swapaxes(0, 1), [-2], axis=2)
-        shared = np.append(curves, common, axis=0), np.append(laws, common_laws, axis=0)
-        modes = Modes(own, own_laws, spread, *shared)
+        share = (spread / np.maximum(high - low, 1e-12))[:, np.newaxis, np.newaxis]
+        ends = [np.where(axis, end, at).tolist() for axis in np.eye(2) for end in (high, low)]
+        fits = (self.fit(Surface(*end), self.counts, strength) for end in ends)
+        seen = np.array([np.append(each.curves, each.law, axis=1) for each in fits])
+        shared = (share * (seen[::2] - seen[1::2])).swapaxes(0, 1)
+        modes = Modes(spread, np.append(shared, middle.common, axis=1), middle.modes)
         pictures = tuple(p for _, kind in self._kinds for p in kind.pictures)
         return Ladders(
             np.exp(middle.curves), middle.law, surface, modes, ceiling, pictures=pictures

@@ -8,13 +8,11 @@ and reading. What colour the square turns out does not matter to that, so every 
 tried before any is dyed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import combinations
 from math import comb
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 
@@ -81,9 +79,9 @@ def _moved_by(dyes: DyeSet, pots: Iterable[Pot]) -> tuple[DyeSet, dict[Any, Mixt
     """
     found = condition(dyes, pots)
     labels = [pot.label or str(pot.recipe) for pot in found.pots]
-    measured, promised = np.array([pot.lab for pot in found.pots]), found.promised
-    figures = (found.delta_e, promised.mean, promised.median, promised.bound)
-    checks = mixture_checks(labels, measured, found.lab, *figures)
+    measured = np.reshape([pot.lab for pot in found.pots], found.lab.shape)
+    miss = uncertainty.likely(found.lab, found.lab, found.covariance, found.dyes.known.freedom)
+    checks = mixture_checks(labels, measured, found.lab, miss.mean, miss.median, miss.bound)
     dyes = _second_baths(found.dyes)
     if dyes.report is not None:
         mean, low, high, next_swatches = None, 0.0, 0.0, ""
@@ -124,7 +122,7 @@ class Knowledge(NamedTuple):
     open: Array
 
     @classmethod
-    def of(cls, dyes: DyeSet, amounts: Array, squares: Array) -> Knowledge:
+    def of(cls, dyes: DyeSet, amounts: Array, squares: Array) -> Self:
         """Before any square: recipes of amounts ``(W, D)``, squares ``(Z, D)``."""
         both, w = np.concatenate([amounts, squares]), len(amounts)
         made, slopes = uncertainty.effects(dyes.whole, both, dyes.light, dyes.modes)
@@ -168,7 +166,7 @@ class Knowledge(NamedTuple):
             yield z, before, float(after[z])
             known, before = known.after(gains[z]), float(after[z])
 
-    def after(self, gain: Array) -> Knowledge:
+    def after(self, gain: Array) -> Self:
         """What stays open once a square of this gain ``(P, 3)`` has been dyed and read."""
         return self._replace(open=self.open - gain @ gain.T)
 

@@ -9,11 +9,9 @@ is told where it alone makes a ladder that does not hold together hold together;
 where it does so for the ladders of all dyes; in a mix, where it brings it to what they add up to.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from itertools import combinations
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 import numpy as np
 
@@ -64,7 +62,7 @@ class _Way(NamedTuple):
     would: str = ""
 
     @classmethod
-    def as_read(cls, pieces: tuple[Swatch, ...], light: Light) -> _Way:
+    def as_read(cls, pieces: tuple[Swatch, ...], light: Light) -> Self:
         spectra = np.array([s.reflectance for s in pieces])
         return cls(pieces, spectra, np.array([s.colour(light) for s in pieces]))
 
@@ -73,7 +71,7 @@ class _Way(NamedTuple):
         """ln depth ``(n,)`` of squares of one dye."""
         return np.log([s.recipe.total for s in self.pieces])
 
-    def and_moved(self, others: Iterable[_Way]) -> list[_Way]:
+    def and_moved(self, others: Iterable[Self]) -> list[Self]:
         """This way, and those others that move a piece far enough to be looked for."""
         return [self, *(w for w in others if delta_e(self.labs, w.labs).max() > _MOVES)]
 
@@ -224,8 +222,7 @@ def _misfits(ways: list[_Way], cloth: Array, light: Light) -> tuple[Array, Array
     k, error = _left_out(ways[0].depths, k_over_s(np.clip(spectra, *_WITHIN)) - ground)
     predicted, more = (lab(reflectance(share * k + ground), light) for share in (1.0, 1.1))
     miss, _ = delta_e_residual(predicted, np.array([way.labs for way in ways]), slope=False)
-    way, _ = delta_e_residual(predicted, more, slope=False)
-    way = way / np.log(1.1)
+    way = delta_e_residual(predicted, more, slope=False)[0] / np.log(1.1)
     size, along = (way * way).sum(axis=-1), (miss * way).sum(axis=-1)
     square = (miss * miss).sum(axis=-1)
     off, strays = _OFF**2 + (_OPEN * error) ** 2 * size, error**2

@@ -6,8 +6,6 @@ guess); how strong each dye is on the new cloth is read off its own square. Ther
 a dye without one: it is left out, by name.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -26,7 +24,6 @@ from dyemix.fitting.learn import calibrated
 from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
-from dyemix.model.unknowns import Modes
 
 #: Prior of ln(strength on this cloth ÷ strength on the first): cloths differ by up to a factor of
 #: two (mercerised cotton deeper, viscose deeper still: common practice), taken as two standard
@@ -173,26 +170,18 @@ def _ladders(lender: DyeSet, depths: list[Array], log_strength: Array, error: Ar
     bent = np.zeros((len(depths), 2, 2))
     bent[:, 1, 0] = LAW_SPREAD
     first, level = lender.modes, np.repeat(level, lender.curves.shape[1], axis=2)
-    surface, pictures = np.split(first.surface_curves.swapaxes(0, 1), [2], axis=1)
-    by_surface, by_picture = np.split(first.surface_laws.swapaxes(0, 1), [2], axis=1)
-    modes = Modes(
-        np.concatenate([level, first.curves, pictures], axis=1),
-        np.concatenate([bent, first.laws, by_picture], axis=1),
-        first.surface, surface.swapaxes(0, 1), by_surface.swapaxes(0, 1),
-    )  # fmt: skip
+    # What photographs there were off by is each borrowed dye's own here.
+    own = np.concatenate([np.append(level, bent, axis=2), first.own, first.shared[:, 2:]], axis=1)
+    modes = replace(first, own=own, shared=first.shared[:, :2])
     scale = np.exp(log_strength)[:, np.newaxis]
     return Ladders(lender.curves * scale, lender.law, lender.surface, modes)
 
 
 def _joined(here: Ladders, there: Ladders) -> Ladders:
     """Dyes fitted here and dyes borrowed, under the surface term found here."""
-    one, other = here.modes, there.modes
-    modes = Modes(
-        padded([*one.curves, *other.curves], 0.0), padded([*one.laws, *other.laws], 0.0),
-        one.surface,
-        *(np.pad(x, ((0, 0), (0, len(other.laws)), (0, 0)))
-          for x in (one.surface_curves, one.surface_laws)),
-    )  # fmt: skip
+    own = padded([*here.modes.own, *there.modes.own], 0.0)
+    shared = np.pad(here.modes.shared, ((0, len(there.law)), (0, 0), (0, 0)))
+    modes = replace(here.modes, own=own, shared=shared)
     curves, law = np.append(here.curves, there.curves, 0), np.append(here.law, there.law, 0)
     return replace(here, curves=curves, law=law, modes=modes)
 

@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dyemix.arrays import Array, Flags, numbers
-from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, D65_10, AnyLight, Light, lab
 from dyemix.colour.spectra import fractions
 from dyemix.dataset.readings import Clipped, Reading, Swatch
@@ -284,8 +283,8 @@ class DyeSet(Result):
         refuse(not dyed, "fit.none_read")
         found = self.predict_many([s.recipe for s in dyed])
         read = np.array([s.colour(self.light) for s in dyed])
-        figures = (delta_e(read, found.lab), found.likely, found.median, found.bound)
-        checks = mixture_checks([s.label for s in dyed], read, found.lab, *figures)
+        labels, promised = [s.label for s in dyed], (found.likely, found.median, found.bound)
+        checks = mixture_checks(labels, read, found.lab, *promised)
         return Evaluation(checks, str(self.light), self.demo)
 
     def cross_validate(self) -> Evaluation:

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from dyemix.arrays import LAB, Array
+from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.result import Result, Row, Several, Value
 from dyemix.errors import said
 
@@ -66,10 +67,11 @@ class MixtureCheck(Value):
 
 
 def mixture_checks(
-    labels: Sequence[str], measured: Array, predicted: Array, *figures: Array
+    labels: Sequence[str], measured: Array, predicted: Array, *promised: Array
 ) -> tuple[MixtureCheck, ...]:
-    """Mixes by their labels, CIELAB ``(N, 3)`` and figures ``(N,)``, in the order of the class."""
-    rows = zip(labels, measured.tolist(), predicted.tolist(), np.transpose(figures), strict=True)
+    """Mixes by labels, CIELAB ``(N, 3)`` and what was promised ``(N,)``, in the class's order."""
+    figures = np.transpose([delta_e(measured, predicted), *promised])
+    rows = zip(labels, measured.tolist(), predicted.tolist(), figures, strict=True)
     return tuple(MixtureCheck(s, tuple(m), tuple(p), *map(float, f)) for s, m, p, f in rows)
 
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+from operator import add
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,7 @@ from dyemix.writing import read_bytes, write
 
 FORMAT = "dyemix dye set"
 #: Raised with every change of the layout below; an older version is still read.
-VERSION = 4
+VERSION = 5
 #: What version 1 called otherwise, and what it told that nothing is made of today.
 _RENAMED = {"notes": "warnings", "odd": "warnings", "advice": "next", "surface_note": "surface"}
 _GONE = ("exponent", "capacity", "competition", "draws", "mixing", "model", "own_mixtures",
@@ -68,7 +69,8 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
         refuse(other, "its wavelengths are not 400–700 nm at 10 nm.", error=SavedError)
         if version == 1:
             content = _from_version_1(content)
-        content = content if version == VERSION else _from_version_3(content, version)
+        if version < VERSION:
+            _from_version_4(content, version)
         return _sound(from_plain(DyeSet, content))
     except (KeyError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
         kind = type(error).__name__
@@ -94,14 +96,24 @@ def _sound(dyes: DyeSet) -> DyeSet:
     return dyes
 
 
-def _from_version_3(content: dict[str, Any], version: Any) -> dict[str, Any]:
-    """A set of version 3 or older as one of today: it had other unknowns, and promises as before
-    any mix until its trials are told again. Up to version 2 all dyes had one interaction.
+def _from_version_4(content: dict[str, Any], version: Any) -> None:
+    """Make a set of version 4 or older one of today: of what ladders leave open, curves and laws
+    stood apart. Up to version 3 it had other unknowns, and promises as before any mix until its
+    trials are told again; up to version 2 all dyes had one interaction.
     """
+    ladders = content.get("ladders") or {}
     if version < 3:
-        for part in (content, content.get("ladders") or {}):
+        for part in (content, ladders):
             part["interaction"] = [part.get("interaction", 0.0)] * len(content["names"])
-    return content | {"posterior": None}
+    if version < 4:
+        content["posterior"] = None
+    if old := ladders.get("modes"):
+        own, shared = (
+            [list(map(add, *each)) for each in zip(old[curves], old[laws], strict=True)]
+            for curves, laws in (("curves", "laws"), ("surface_curves", "surface_laws"))
+        )
+        shared = list(zip(*shared, strict=True))
+        ladders["modes"] = {"own": own, "shared": shared, "surface": old["surface"]}
 
 
 def _from_version_1(old: dict[str, Any]) -> dict[str, Any]:

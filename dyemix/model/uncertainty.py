@@ -89,8 +89,7 @@ def _opened(blends: Blends, modes: Modes) -> tuple[Array, Array, Array, Array]:
     ``(D, K + Q, 2)``; and K/S of the cloth by r0 and k2, ``(B, 2)``.
     """
     whole = np.maximum(in_company(blends.curves), 1e-12)
-    curves = np.concatenate([modes.surface_curves.transpose(1, 0, 2), modes.curves], axis=1)
-    laws = np.concatenate([modes.surface_laws.transpose(1, 0, 2), modes.laws], axis=1)
+    curves, laws = np.split(np.append(modes.shared, modes.own, axis=1), [-2], axis=2)
     changed = blends.curves[:, np.newaxis] * curves
     peaks = changed[np.arange(len(changed)), :, blends.curves.argmax(axis=1), np.newaxis]
     added = (changed + COMPANY_FLOOR * peaks) * (blends.company_curve / whole)[:, np.newaxis]
@@ -119,7 +118,7 @@ def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple
     modal = modal + through(seen.g, changed) + in_mixes[..., :-1]
     # Reflectance at the same K/S moves as if K/S moved the other way, and the cloth stays as read.
     moved = (cloth - blends.surface.k_over_s_slope(seen.reflectance)) * modes.surface
-    shared = len(modes.surface_laws)
+    shared = modes.shared.shape[1]
     by_shared = modal[..., :shared].sum(axis=2)
     by_shared[..., :2] += seen.by_band @ moved
     common = [pull.sum(axis=2), by_acting.sum(axis=2), by_acting @ saturation(blends.law)]

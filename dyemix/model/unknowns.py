@@ -18,10 +18,8 @@ Beside θ each mix has an error of its own, which comes back when it is dyed aga
 other mix tells: strengths that stray once more by `OWN_SHARE` τ, and a rest s in each part of ΔE.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,32 +57,26 @@ class Modes(Value):
 
     Attributes
     ----------
-    curves : ``(D, Q, B)`` change of ln a by the modes of each dye's own ladder.
-    laws : ``(D, Q, 2)`` of its exponent and bend.
     surface : ``(2,)`` of r0 and k2.
-    surface_curves, surface_laws : ``(K, D, B)`` and ``(K, D, 2)``, what either brings with it, and
-        after these two what the error of a whole picture does, three for each picture.
+    shared : ``(D, K, B + 2)`` change of ln a, and last of exponent and bend, that either brings
+        with it, and after these two what a picture is off by does, three for each picture.
+    own : ``(D, Q, B + 2)`` the same by the modes of each dye's own ladder.
     """
 
-    curves: Annotated[Array, "D", "Q", "B"]
-    laws: Annotated[Array, "D", "Q", 2]
     surface: Annotated[Array, 2]
-    surface_curves: Annotated[Array, "K", "D", "B"]
-    surface_laws: Annotated[Array, "K", "D", 2]
+    shared: Annotated[Array, "D", "K", "M"]
+    own: Annotated[Array, "D", "Q", "M"]
 
     @classmethod
-    def none(cls, dyes: int, bands: int) -> Modes:
+    def none(cls, dyes: int, bands: int) -> Self:
         """Nothing open."""
-        return cls(
-            np.zeros((dyes, 0, bands)), np.zeros((dyes, 0, 2)), np.zeros(2),
-            np.zeros((2, dyes, bands)), np.zeros((2, dyes, 2)),
-        )  # fmt: skip
+        return cls(np.zeros(2), np.zeros((dyes, 2, bands + 2)), np.zeros((dyes, 0, bands + 2)))
 
     @property
     def _ends(self) -> Indices:
         """Where each part of θ ends: see the module."""
-        dyes, own = self.laws.shape[:2]
-        sizes = [dyes, 3, len(self.surface_laws), dyes * own, dyes, dyes]
+        dyes, own = self.own.shape[:2]
+        sizes = [dyes, 3, self.shared.shape[1], dyes * own, dyes, dyes]
         return np.cumsum(sizes)
 
     @property
@@ -105,14 +97,11 @@ class Modes(Value):
     def split(self, theta: NDArray[Any]) -> tuple[NDArray[Any], ...]:
         """The parts of θ: ``(D,)``, ``(3,)``, ``(K,)``, ``(D, Q)``, ``(D,)`` and ``(D,)``."""
         *first, own, shift, acting = np.split(theta, self._ends[:-1])
-        return *first, own.reshape(self.laws.shape[:2]), shift, acting
+        return *first, own.reshape(self.own.shape[:2]), shift, acting
 
-    def take(self, index: list[int]) -> Modes:
+    def take(self, index: list[int]) -> Self:
         """Those of some of the dyes."""
-        return Modes(
-            self.curves[index], self.laws[index], self.surface,
-            self.surface_curves[:, index], self.surface_laws[:, index],
-        )  # fmt: skip
+        return replace(self, own=self.own[index], shared=self.shared[index])
 
     def places(self, index: list[int]) -> Indices:
         """Where the unknowns of some of the dyes stand in θ."""
@@ -136,7 +125,7 @@ class Cells:
     weight: Array
 
     @classmethod
-    def of(cls, misfit: float) -> Cells:
+    def of(cls, misfit: float) -> Self:
         """`misfit` is how far left-out depths of the ladders lie from their prediction beyond what
         scatter explains, in ΔE2000: a model that does not hold for one dye by itself holds less for
         several. It adds to the median of s in squares.
@@ -152,15 +141,15 @@ class Cells:
         strength, rest, curve, shared = (x.ravel() for x in values)
         return cls(strength, rest, curve, shared, weight / weight.sum())
 
-    def take(self, rows: Flags) -> Cells:
+    def take(self, rows: Flags) -> Self:
         """Some of the cells."""
-        return Cells(*(part[rows] for part in vars(self).values()))
+        return type(self)(*(part[rows] for part in vars(self).values()))
 
     def scales(self, modes: Modes, misfit: float) -> tuple[Array, Array]:
         """Prior variances of θ in each cell as a product: ``(C, 3)`` of 1, τ² and ν², and what part
         of each an unknown has, ``(3, P)``; `misfit` as in `of`.
         """
-        dyes, sizes = len(modes.laws), np.zeros((3, modes.unknowns))
+        dyes, sizes = len(modes.own), np.zeros((3, modes.unknowns))
         sizes[0, dyes : modes.of_ladders.stop] = 1.0
         wider = max(1.0, misfit / HARDLY_DYE) ** 2
         common = np.array([BIAS, INTERACTION, SATURATING])
@@ -197,7 +186,7 @@ class Posterior(Value):
     @classmethod
     def of(
         cls, mean: Array, covariance: Array, cells: Cells, misfit: float, widening: float = 1.0
-    ) -> Posterior:
+    ) -> Self:
         """From θ and cells weighed by what was read."""
         weight = cells.weight
         size = (1.0 + OWN_SHARE**2) * cells.strength**2 * TYPICAL_PULL**2 + cells.rest**2
@@ -215,14 +204,14 @@ class Posterior(Value):
         )  # fmt: skip
 
     @classmethod
-    def prior(cls, modes: Modes, misfit: float = 0.0) -> Posterior:
+    def prior(cls, modes: Modes, misfit: float = 0.0) -> Self:
         """Before any mix; `misfit` as in `Cells.of`."""
         cells = Cells.of(misfit)
         scales, sizes = cells.scales(modes, misfit)
         covariance = np.diag(cells.weight @ scales @ sizes)
         return cls.of(np.zeros(modes.unknowns), covariance, cells, misfit)
 
-    def take(self, places: Indices) -> Posterior:
+    def take(self, places: Indices) -> Self:
         """Of some of the dyes: their `Modes.places`."""
         covariance = self.covariance[np.ix_(places, places)]
         return replace(self, mean=self.mean[places], covariance=covariance)

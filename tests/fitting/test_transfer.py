@@ -122,12 +122,13 @@ def test_away_from_the_square_the_interval_grows() -> None:
     spread = []
     for depth in (1.0, 0.125):
         by_law = depth_law_by_law(depth, dyes.law)
-        level = dyes.modes.curves.mean(axis=2) + np.einsum("dl,dql->dq", by_law, dyes.modes.laws)
+        curves, laws = np.split(dyes.modes.own, [-2], axis=2)
+        level = curves.mean(axis=2) + np.einsum("dl,dql->dq", by_law, laws)
         spread.append(np.sqrt((level**2).sum(axis=1)).mean())
     assert spread[1] > 1.2 * spread[0]
     # By 0.05 of the exponent n. Of (c + 0.01)^n - 0.01^n at n = 1 the logarithm changes by it with
     # (1.01 ln 1.01 - 0.01 ln 0.01) / 1 = 0.056 at 1 %, and -1.794 at 0.125 %: 0.05 * 1.850.
-    exponent = dyes.modes.curves[:, 1].mean(axis=1) + dyes.modes.laws[:, 1] @ [
+    exponent = dyes.modes.own[:, 1, :-2].mean(axis=1) + dyes.modes.own[:, 1, -2:] @ [
         depth_law_by_law(0.125, dyes.law)[0, 0], 0.0
     ]  # fmt: skip
     assert np.abs(exponent) == pytest.approx(0.0925, abs=4e-3)
@@ -182,7 +183,7 @@ def test_it_is_replaced_as_squares_arrive() -> None:
     i = dyes.index("rose")
     np.testing.assert_allclose(dyes.ladders.curves[i], own.curves[0])
     np.testing.assert_array_equal(dyes.cloth, own.cloth)
-    assert len(dyes.modes.laws) == 3
+    assert len(dyes.modes.own) == 3
     assert [check.label for check in dyes.report.own_mixtures] == ["rose 0.50 + leaf 0.50 (M)"]
     assert dyes.report.own_mixtures[0].delta_e < 3.0
 

@@ -6,6 +6,7 @@ Version 1 had a Langmuir law and a competition of its own, which are turned into
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -73,11 +74,35 @@ def test_a_set_of_version_1_saved_again_is_the_same(path: Path, tmp_path: Path) 
     assert str(again.report) == str(dyes.report)
 
 
+def as_version_4(dyes: dyemix.DyeSet) -> dict[str, Any]:
+    """A set as version 4 wrote it: what ladders leave open of curves and of laws stood apart."""
+    content: dict[str, Any] = json.loads(saved_text(dyes)) | {"version": 4}
+    assert dyes.ladders is not None
+    modes = dyes.ladders.modes
+    (curves, laws), (by_surface, of_laws) = (
+        np.split(part, [31], axis=2) for part in (modes.own, modes.shared.swapaxes(0, 1))
+    )
+    parts = {"curves": curves, "laws": laws, "surface": modes.surface}
+    parts |= {"surface_curves": by_surface, "surface_laws": of_laws}
+    content["ladders"]["modes"] = {name: part.tolist() for name, part in parts.items()}
+    del content["ladders"]["pictures"]
+    return content
+
+
+def test_a_set_of_version_4_is_the_same(tmp_path: Path) -> None:
+    dyes = dyemix.fit(dyemix.read_swatches("swatch_data/napkins.csv"))
+    (tmp_path / "old.json").write_text(json.dumps(as_version_4(dyes)))
+    assert dyemix.load(tmp_path / "old.json") == dyes
+    bare = dyemix.learn(replace(dyes, ladders=None, posterior=None, pots=()), []).dyes
+    (tmp_path / "old.json").write_text(json.dumps(as_version_4(bare)))  # nothing open of ladders
+    assert dyemix.load(tmp_path / "old.json") == bare
+
+
 def test_a_set_of_version_2_had_one_interaction_for_all_dyes(tmp_path: Path) -> None:
     """It promises as before any mix, since its unknowns were others."""
     dyes = dyemix.fit(dyemix.read_swatches("swatch_data/napkins.csv"))
     count = len(dyes)
-    content = json.loads(saved_text(dyes)) | {"version": 2, "interaction": 0.05}
+    content = as_version_4(dyes) | {"version": 2, "interaction": 0.05}
     content["ladders"]["interaction"] = 0.0
     content["posterior"]["mean"] = dyes.known.mean[:-count].tolist()
     path = tmp_path / "old.json"

@@ -20,7 +20,7 @@ LIKELY_REST = np.exp(-0.5 * (np.log(RESTS / 0.45) / 0.6) ** 2)
 
 def two_dyes() -> Modes:
     """Two dyes whose ladders leave one part of each open."""
-    return replace(Modes.none(2, 31), curves=np.zeros((2, 1, 31)), laws=np.zeros((2, 1, 2)))
+    return replace(Modes.none(2, 31), own=np.zeros((2, 1, 33)))
 
 
 def test_priors_of_the_unknowns() -> None:

@@ -1,7 +1,5 @@
 """Readings of a world as the swatch set that an importer would give: all that knows the package."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 import numpy as np

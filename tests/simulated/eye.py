@@ -4,8 +4,6 @@ Tristimulus values are summed at 1 nm (CIE 015:2018) over a reflectance interpol
 spline; beyond 400 and 700 nm the end reflectance stands (ASTM E308).
 """
 
-from __future__ import annotations
-
 import warnings
 from functools import lru_cache
 from typing import Any

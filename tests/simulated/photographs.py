@@ -1,7 +1,5 @@
 """Photographs of the photo page by the simulated camera, each taken and read once a run."""
 
-from __future__ import annotations
-
 import atexit
 import shutil
 import tempfile

@@ -6,8 +6,6 @@ absorptions of dyes that scatter nothing, each with a law of its own; every make
 breaks that in a way of its own. All figures are invented.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 import numpy as np

@@ -3,8 +3,6 @@
 Every size is drawn per world from a wide range, so that no fixed prior can equal it.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

@@ -3,8 +3,6 @@
 Axis letters: N recipes, D dyes, B bands (31, 400 to 700 nm). All figures are invented.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

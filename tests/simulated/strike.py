@@ -29,8 +29,6 @@ splits most depends on the dyes and on how the alkali is poured, so it is not as
 are invented, and nothing here is shared with `dyemix.cloth`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property

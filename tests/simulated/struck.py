@@ -1,7 +1,5 @@
 """Struck pieces as the package meets them: photographed beside the page, with squares to fit."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from functools import cache
 from pathlib import Path

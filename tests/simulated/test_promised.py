@@ -1,7 +1,5 @@
 """The measure of promises: shares, gaps and worst cases as defined, and right about the truth."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

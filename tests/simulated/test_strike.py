@@ -1,7 +1,5 @@
 """The simulated strike does what its page says."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

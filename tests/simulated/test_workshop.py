@@ -4,8 +4,6 @@ Colour is computed by colour-science (CIE 1964 10 degree observer, CIE D65, CIED
 library: nothing here comes from the package that the workshop is there to test.
 """
 
-from __future__ import annotations
-
 import csv
 from itertools import combinations
 from pathlib import Path

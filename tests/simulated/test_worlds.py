@@ -1,7 +1,5 @@
 """The worlds: the same each time, unlike the model and each other, as noisy as they state."""
 
-from __future__ import annotations
-
 import warnings
 from dataclasses import replace
 from itertools import product

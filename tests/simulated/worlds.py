@@ -13,8 +13,6 @@ report alone and were used for no constant.
 Axis letters: N pots, D dyes, B bands (31, 400 to 700 nm). Amounts are % owf.
 """
 
-from __future__ import annotations
-
 import zlib
 from dataclasses import dataclass
 from functools import cached_property
