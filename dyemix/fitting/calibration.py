@@ -112,7 +112,8 @@ class _Groups:
         self.share = weights / self.weights[self.at]
         names = list(dict.fromkeys([*ladders.pictures, *(pot.picture for pot in pots)]))
         self.frames = np.zeros((len(self.amounts), len(names)))
-        np.add.at(self.frames, (self.at, [names.index(pot.picture) for pot in pots]), self.share)
+        of = np.array([names.index(pot.picture) for pot in pots])
+        np.add.at(self.frames, (self.at, of), self.share)
 
     def readings(self, labs: Array) -> tuple[Array, Array, Array]:
         """CIELAB ``(G, 3)``, the mean of each group; the covariance of one reading, as stated and

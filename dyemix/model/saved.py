@@ -61,7 +61,7 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
     except (SavedError, UnicodeDecodeError):
         pass  # told below like any other damage
     refuse(content.get("format") != FORMAT, "fit.not_saved", path=path, error=SavedError)
-    version = content.get("version")
+    version: Any = content.get("version")
     known = isinstance(version, int) and version <= VERSION
     refuse(not known, "fit.newer", path=path, version=version, ours=VERSION, error=SavedError)
     try:
@@ -112,8 +112,8 @@ def _from_version_4(content: dict[str, Any], version: Any) -> None:
             [list(map(add, *each)) for each in zip(old[curves], old[laws], strict=True)]
             for curves, laws in (("curves", "laws"), ("surface_curves", "surface_laws"))
         )
-        shared = list(zip(*shared, strict=True))
-        ladders["modes"] = {"own": own, "shared": shared, "surface": old["surface"]}
+        by_dye = list(zip(*shared, strict=True))
+        ladders["modes"] = {"own": own, "shared": by_dye, "surface": old["surface"]}
 
 
 def _from_version_1(old: dict[str, Any]) -> dict[str, Any]:
