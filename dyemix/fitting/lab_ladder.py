@@ -111,7 +111,7 @@ def stated(readings: Sequence[Reading]) -> Array:
 
 def alike(covariance: Array) -> Array:
     """A root ``(…, 3, 3)`` of what readings so stated have in common with all of their picture."""
-    return np.linalg.cholesky(ALIKE * covariance + 1e-9 * np.eye(3))
+    return np.asarray(np.linalg.cholesky(ALIKE * covariance + 1e-9 * np.eye(3)))
 
 
 def bound(readings: Sequence[Reading]) -> Clipped | None:
