@@ -4,8 +4,6 @@ Nothing that becomes of the output stops the work: what an encoding lacks is wri
 reader that has gone away or a full disk is remembered and told at the end.
 """
 
-from __future__ import annotations
-
 import _thread
 import codecs
 import os
@@ -204,7 +202,7 @@ def interrupt(_: int, __: FrameType | None) -> None:
     raise KeyboardInterrupt
 
 
-def unraisable(lost: sys.UnraisableHookArgs) -> None:
+def unraisable(lost: "sys.UnraisableHookArgs") -> None:
     """What Ctrl-C tears goes without a word; one that Python could not raise comes once more."""
     if not _interrupted.is_set():
         sys.__unraisablehook__(lost)
