@@ -20,6 +20,7 @@ from dyemix.model.kubelka_munk import (
     k_over_s,
     law_text,
     reflectance,
+    saturation,
 )
 
 REFLECTANCES = st.floats(0.002, 0.998)
@@ -85,6 +86,17 @@ def test_the_surface_by_hand() -> None:
     assert surface.k_over_s(0.40) == pytest.approx(0.25, rel=1e-12)
     assert surface.reflectance(0.25) == pytest.approx(0.40, rel=1e-12)
     assert surface.reflectance_and_slope(0.25) == pytest.approx((0.40, -0.6), rel=1e-12)
+    assert len({surface, Surface(0.04, 0.4)}) == 1, "what says the same is one"
+
+
+def test_slopes_by_the_surface_by_hand() -> None:
+    """At the same reading 0.40: y = 0.36 ÷ 0.96 = 3/8, R = y ÷ (1 − k2 + k2 y) = y ÷ 3/4 = 1/2.
+
+    dy/dr0 = (0.4 − 1) ÷ 0.96² = −0.651, dR/dy = 0.6 ÷ (3/4)² = 16/15, and of K/S by R there
+    −(1 − R²) ÷ 2R² = −3/2: together 25/24. dR/dk2 = y (1 − y) ÷ (3/4)² = 5/12, times −3/2 is −5/8.
+    """
+    found = Surface(0.04, 0.4).k_over_s_slope(np.full((1, 3), 0.40))
+    assert found == pytest.approx(np.tile([25 / 24, -5 / 8], (1, 3, 1)), rel=1e-12)
 
 
 def test_a_perfect_white_has_the_slope_of_the_whitest_cloth() -> None:
@@ -208,6 +220,12 @@ def test_slopes_by_the_law_of_several_dyes_at_once() -> None:
         change[place] = step
         up, down = (np.log(depth_law(c, law + s * change)) for s in (1, -1))
         assert found[:, place] == pytest.approx((up - down) / (2 * step), abs=1e-7)
+
+
+def test_how_slowly_dyes_rise_by_hand() -> None:
+    """n + q ln(2 ÷ 0.5) − 0.95, with ln 4 = 1.386294."""
+    found = saturation(np.array([[0.9, 0.1], [1.0, -0.2]]))
+    assert found == pytest.approx([0.0886294, -0.2272589], abs=1e-7)
 
 
 def test_a_law_in_short() -> None:
