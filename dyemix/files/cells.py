@@ -8,7 +8,6 @@ import csv
 import re
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
-from itertools import chain
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn, Self
 
@@ -245,6 +244,7 @@ def few(words: Sequence[str], most: int, between: str = ", ") -> str:
 
 def _excess(cells: list[str], width: int, whole: int, delimiter: str) -> str:
     """What is wrong with a row that is wider than its headings; nothing, if but blank cells are."""
+    cells = [*map(tidy, cells)]
     pair = _DECIMAL_COMMA.search(";".join(cells))
     if pair and delimiter == "," and len(cells) > whole:
         count = len(cells)
@@ -277,37 +277,31 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         remarks.append((row, _remark(f"{key.strip()}: {value}")))
     faults.note("separated", when=delimiter != ",", by=_DELIMITERS[delimiter])
     headings, rows = list[str](), list[tuple[int, str]]()
-    below, width, whole, short = iter(enumerate([*lines[start:], ""], start + 1)), 0, 0, 0
-    more = (line + "\n" for _, line in below)
-    for row, line in below:
-        faults.refuse(len(rows) > MOST_ROWS, "readings", row - 1, most=MOST_ROWS)
-        joined = line.replace(delimiter, _APART)
-        # Nearly all rows of a large table need no more; `strip` takes what parts cells as well.
-        if line.count(delimiter) == width - 1 and '"' not in line and joined.strip()[:1] not in "#":
-            rows.append((row, joined))
-            continue
-        try:
-            lines_of = chain([line + "\n"], more)
-            reader = csv.reader(lines_of, delimiter=delimiter, skipinitialspace=True, strict=True)
-            cells = [*map(tidy, next(reader) if '"' in line else line.split(delimiter))]
-        except csv.Error as error:
-            faults.tell("quotes", row, error=error)
-            break
-        wide = len(cells) > MOST_COLUMNS
-        faults.refuse(wide, "columns", row, count=len(cells), most=MOST_COLUMNS)
-        if not headings:
-            whole, width = len(cells), max(i for i, cell in enumerate(cells, 1) if cell)
-            headings = cells[:width]
-        elif cells[0].startswith("# "):
-            faults.tell("late_remark", row)
-        elif len(cells) > width and (fault := _excess(cells, width, whole, delimiter)):
-            faults.add(fault, row)
-        elif any(cells):
-            short += len(cells) < width
-            rows.append((row, _APART.join((cells + [""] * width)[:width])))
+    row, width, whole, short = start + 1, 0, 0, 0
+    below = (line + "\n" for line in lines[start:])
+    table = csv.reader(below, delimiter=delimiter, skipinitialspace=True, strict=True)
+    try:
+        for cells in table:
+            faults.refuse(len(rows) > MOST_ROWS, "readings", row - 1, most=MOST_ROWS)
+            wide = len(cells) > MOST_COLUMNS
+            faults.refuse(wide, "columns", row, count=len(cells), most=MOST_COLUMNS)
+            if not headings:
+                headings = [*map(tidy, cells)]
+                whole, width = len(cells), max(i for i, head in enumerate(headings, 1) if head)
+            elif cells and cells[0].startswith("# "):
+                faults.tell("late_remark", row)
+            elif len(cells) > width and (fault := _excess(cells, width, whole, delimiter)):
+                faults.add(fault, row)
+            elif any(map(str.strip, cells)):
+                short += len(cells) < width
+                line = _APART.join(cells[:width] + [""] * (width - len(cells)))
+                rows.append((row, line.replace("\n", " ")))
+            row = start + table.line_num + 1
+    except csv.Error as error:
+        faults.tell("quotes", row, error=error)
     faults.note("short", when=short, count=short)
     numbers, texts = [row for row, _ in rows], [text for _, text in rows]
-    return Sheet(remarks, headings, start + 1, numbers, texts)
+    return Sheet(remarks, headings[:width], start + 1, numbers, texts)
 
 
 def cleaned(sheet: Sheet, faults: Faults) -> Sheet:
