@@ -139,12 +139,12 @@ class Reading(Result):
         {"recipe": Recipe.parse, "light": Light.parse, "reflectance": fractions}
     )
     recipe: Recipe | None
-    reflectance: Array | None
+    reflectance: Annotated[Array, "B"] | None
     swatch: str = ""
     kind: str = "spectrum"
-    lab: Array | None = None
+    lab: Annotated[Array, 3] | None = None
     light: Light | None = None
-    covariance: Array | None = None
+    covariance: Annotated[Array, 3, 3] | None = None
     conditions: Mapping[str, str] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
     place: str = ""

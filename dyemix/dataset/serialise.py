@@ -114,9 +114,9 @@ def from_json(kind: type[T], text: str) -> T:
     return from_plain(kind, content)
 
 
-def from_plain(kind: type[T], content: Any) -> T:
-    """The dataclass that `plain` made plain. Raises `SavedError`, naming the value at fault."""
-    value: T = _value(kind, content, kind.__name__, {"B": len(WAVELENGTHS)})
+def from_plain(kind: type[T], content: Any, where: str = "") -> T:
+    """What `plain` made plain. Raises `SavedError`, naming the value at fault, or `where` it is."""
+    value: T = _value(kind, content, where or kind.__name__, {"B": len(WAVELENGTHS)})
     return value
 
 
@@ -170,16 +170,16 @@ def _made(make: Callable[..., Any], cure: str, where: str, *given: Any, **fields
         _refuse(where, f"{shown}: {cure}")
 
 
-_hints = cache(partial(get_type_hints, include_extras=True))
+hints: Callable[[Any], dict[str, Any]] = cache(partial(get_type_hints, include_extras=True))
 
 
 def _dataclass(kind: Any, plain: dict[str, Any], where: str, sides: dict[str, int]) -> Any:
-    hints = _hints(kind)
-    if odd := ", ".join(sorted(plain.keys() - hints.keys() - {"warning"})):
+    types = hints(kind)
+    if odd := ", ".join(sorted(plain.keys() - types.keys() - {"warning"})):
         _refuse(where, f"is damaged, or written by another version: see {odd}")
     found = {
         name: _value(hint, plain[name], f"{where}.{name}", sides)
-        for name, hint in hints.items()
+        for name, hint in types.items()
         if name in plain
     }
     return _made(kind, "its values do not go together", where, **found)

@@ -5,7 +5,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from types import MappingProxyType
-from typing import Any, Protocol, Self, TypeAlias
+from typing import Annotated, Any, Protocol, Self, TypeAlias
 
 import numpy as np
 
@@ -61,12 +61,12 @@ class Target(Result):
     """
 
     READ = MappingProxyType({"lab": lambda lab: numbers(headed(lab, LAB)), "light": Light.parse})
-    lab: Array
+    lab: Annotated[Array, 3]
     light: Light | None
-    reflectance: Array | None = None
+    reflectance: Annotated[Array, "B"] | None = None
     name: str = ""
     kind: str = "Lab"
-    covariance: Array | None = None
+    covariance: Annotated[Array, 3, 3] | None = None
     warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

@@ -5,7 +5,7 @@ import io
 import json
 import os
 import sqlite3
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import fields
 from datetime import date
@@ -14,11 +14,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
-from dyemix.arrays import Array
-from dyemix.colour.colorimetry import WAVELENGTHS, Light
+from dyemix.colour.colorimetry import Light
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe, dye_name
-from dyemix.dataset.serialise import from_json, plain
+from dyemix.dataset.serialise import from_json, from_plain, hints, plain
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Target, Trial
 from dyemix.dyebook.connection import TABLES
@@ -54,29 +53,8 @@ def _cell(value: Any) -> Any:
     return str(value) if isinstance(value, Clipped) else value
 
 
-def _array(*shape: int) -> Callable[[str], Array]:
-    return lambda text: np.asarray_chkfinite(json.loads(text), dtype=float).reshape(shape)
-
-
-def _target(text: str) -> Target:
-    content = {name: value for name, value in json.loads(text).items() if value is not None}
-    for name in {"reflectance", "covariance"} & content.keys():
-        content[name] = np.array(content[name], dtype=float)
-    told = content.pop("doubts", content.get("warnings", ()))  # as earlier versions called them
-    return Target(**{"light": None} | content | {"warnings": told})
-
-
-#: How the field of a record is read from its cell; one that is not listed is taken as it is.
-_READ: Mapping[str, Callable[[Any], Any]] = {
-    **dict.fromkeys(("added", "bought", "made", "date", "on"), date.fromisoformat),
-    **dict.fromkeys(("cold", "replaced"), bool),
-    **dict.fromkeys(("conditions", "warnings"), json.loads),
-    "target": _target,
-    "reflectance": _array(len(WAVELENGTHS)),
-    "lab": _array(3),
-    "covariance": _array(3, 3),
-    "clipped": Clipped.parse,
-}
+#: Fields of a record whose cells hold JSON.
+_JSON = frozenset({"conditions", "warnings", "target", "reflectance", "lab", "covariance"})
 
 
 def made(db: sqlite3.Connection, kind: type[T], row: sqlite3.Row, **given: Any) -> T:
@@ -88,17 +66,22 @@ def made(db: sqlite3.Connection, kind: type[T], row: sqlite3.Row, **given: Any) 
     if "content" in row.keys():  # noqa: SIM118  (a row is no mapping)
         return row["content"] if kind is bytes else from_json(kind, row["content"])
     try:
-        names = {f.name for f in fields(kind)}  # type: ignore[arg-type]
-        if "trial" in names:
+        types, cells = hints(kind), dict(row)
+        if "trial" in types:
             given["trial"] = made(db, Trial, row)
-        for name in names & set(row.keys()) - given.keys():
-            value = row[name]
+        for name in types.keys() & cells.keys() - given.keys():
+            value, where = cells[name], f"{kind.__name__}.{name} of this book"
             if name in ("reading", "on") and isinstance(value, int):
                 value = read_one(db, value)
             elif value is not None and name == "recipe":
-                value = Recipe(Recipe.parse(value), row["as_written"])
-            elif value is not None and name in _READ:
-                value = _READ[name](value)
+                value = Recipe(Recipe.parse(value), cells["as_written"])
+            elif value is not None and name == "clipped":
+                value = Clipped.parse(value)
+            elif types[name] is bool:
+                value = bool(value)
+            else:
+                plain_value = json.loads(value) if value and name in _JSON else value
+                value = from_plain(types[name], plain_value, where)
             given[name] = value
         return kind(**given)
     except SavedError:

@@ -228,6 +228,22 @@ def test_what_could_not_be_read_back_is_refused(book: DyeBook) -> None:
     assert [kept.target for kept in book.recipes()] == [Target.parse("#7d8a6e")]
 
 
+@pytest.mark.parametrize(
+    ("column", "cell"),
+    [
+        ("covariance", "[1, 0, 0, 0, 1, 0, 0, 0, 1]"), ("lab", "[50, 0]"), ("spectrum", "[[0.5]]"),
+        ("conditions", "[]"), ("flags", '"odd"'), ("light", "dusk"), ("spectrum", "0.5, 0.5"),
+    ],
+)  # fmt: skip
+def test_a_damaged_cell_is_told(book: DyeBook, column: str, cell: str) -> None:
+    """Nine numbers in a row are no matrix."""
+    book.add_swatches(SwatchSet((reading(),)), "may")
+    book.db.execute(f"UPDATE reading SET {column} = ?", (cell,))
+    with pytest.raises(SavedError, match="of this book") as told:
+        book.swatches()
+    assert len(str(told.value)) < 200
+
+
 def test_same_name_in_two_sets_is_two_pieces(book: DyeBook) -> None:
     book.add_swatches(SwatchSet((reading(swatch="1", level=0.3),)), "may")
     book.add_swatches(SwatchSet((reading(swatch="1", level=0.5), reading("undyed"))), "june")

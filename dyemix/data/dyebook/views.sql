@@ -26,7 +26,8 @@ CREATE TEMP VIEW kept_reading AS
     FROM reading r JOIN swatch s ON s.id = r.swatch LEFT JOIN swatch_set t ON t.id = s.swatch_set;
 
 CREATE TEMP VIEW kept_recipe AS
-    SELECT r.id, j.name AS job, r.kept AS "on", r.recipe, r.as_written, r.target, r.note
+    SELECT r.id, j.name AS job, r.kept AS "on", r.recipe, r.as_written,
+        replace(r.target, '"doubts":', '"warnings":') AS target, r.note
     FROM recipe r JOIN job j ON j.id = r.job;
 
 CREATE TEMP VIEW kept_sheet AS
@@ -34,7 +35,8 @@ CREATE TEMP VIEW kept_sheet AS
     FROM sheet s JOIN job j ON j.id = s.job LEFT JOIN method m ON m.id = s.method;
 
 CREATE TEMP VIEW kept_trial AS
-    SELECT t.id, j.name AS job, t.dyed AS date, t.recipe, t.as_written, t.lot, t.target, t.reading,
+    SELECT t.id, j.name AS job, t.dyed AS date, t.recipe, t.as_written, t.lot, t.reading,
+        replace(t.target, '"doubts":', '"warnings":') AS target,
         t.note, t.bath, t.over AS "on", m.name AS method,
         (SELECT COUNT(*) FROM picture WHERE trial = t.id) AS pictures
     FROM trial t JOIN job j ON j.id = t.job LEFT JOIN method m ON m.id = t.method;
