@@ -9,7 +9,7 @@ go round is filled.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from itertools import combinations, islice
+from itertools import chain, combinations, islice
 from typing import Any
 
 import numpy as np
@@ -130,18 +130,19 @@ def _filled(lines: Sequence[Array]) -> Flags:
     """Whether each whole a*, b* from −`_WIDEST` up is reached, within lines ``(V, 2)``."""
     from scipy import ndimage
 
-    points = np.concatenate([np.empty((0, 2)), *map(_dense, lines)])
+    gap = np.full((1, 2), np.nan)
+    points = np.concatenate([gap, *chain.from_iterable((line, gap) for line in lines)])
+    step = np.diff(points, axis=0)
+    there = np.isfinite(step[:, 0])
+    start, step = points[:-1][there], step[there]
+    number = np.ceil(2.0 * np.abs(step).max(axis=1, initial=0.0)).astype(int) + 2  # two a pixel
+    which = np.repeat(np.arange(len(step)), number)
+    counted = np.arange(len(which)) - np.repeat(np.cumsum(number) - number, number)
+    points = start[which] + (counted / (number[which] - 1))[:, np.newaxis] * step[which]
     grid = np.zeros((2 * _WIDEST + 1, 2 * _WIDEST + 1), dtype=bool)
     grid[tuple(np.clip(np.rint(points).astype(int) + _WIDEST, 0, 2 * _WIDEST).T)] = True
     outside, _ = ndimage.label(~ndimage.binary_closing(grid, iterations=_GAP))
     return np.asarray(outside != outside[0, 0])
-
-
-def _dense(line: Array) -> Array:
-    """Points ``(P, 2)`` along a line ``(V, 2)``, two a pixel."""
-    along = np.append(0.0, np.cumsum(np.abs(np.diff(line, axis=0)).max(axis=1)))
-    at = np.linspace(0.0, along[-1], int(2.0 * along[-1]) + 2)
-    return np.stack([np.interp(at, along, way) for way in line.T], axis=1)
 
 
 def _faces(dyes: int, max_dyes: int) -> Iterator[Indices]:
