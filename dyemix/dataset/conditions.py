@@ -91,12 +91,11 @@ def same(key: str, one: str, other: str) -> bool:
     return normal(key, one) == normal(key, other)
 
 
+_MONTHS = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"]
 #: The words of a day that are its numbers and its month, by the first letters.
-_OF_A_DAY = re.compile(
-    r"\d+|(?<![^\W\d_])(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)", re.IGNORECASE
-)
-#: In which order they stand.
-_DAYS = ("%Y %m %d", "%d %m %Y", "%d %b %Y", "%b %d %Y", "%Y %b %d", "%m %d %Y")
+_OF_A_DAY = re.compile(rf"\d+|(?<![^\W\d_])(?:{'|'.join(_MONTHS)})")
+#: In which order they stand. A month in words is m5: of its name Python asks the locale.
+_DAYS = ("%Y %m %d", "%d %m %Y", "%d m%m %Y", "m%m %d %Y", "%Y m%m %d", "%m %d %Y")
 
 
 def parse_day(text: str) -> date:
@@ -105,7 +104,9 @@ def parse_day(text: str) -> date:
 
     Raises `DyemixError` for what is none, and for one that could be two days, as ``03/05/2026``.
     """
-    words, found = " ".join(_OF_A_DAY.findall(text)), dict[date, None]()
+    words, found = " ".join(_OF_A_DAY.findall(text.lower())), dict[date, None]()
+    for number, month in enumerate(_MONTHS, 1):
+        words = words.replace(month, f"m{number}")
     for order in _DAYS:
         with suppress(ValueError):
             found[datetime.strptime(words, order).date()] = None

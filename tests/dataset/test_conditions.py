@@ -19,6 +19,18 @@ def test_one_day_in_many_orders(text: str) -> None:
     assert parse_day(text) == date(2026, 5, 23)
 
 
+def test_a_month_is_one_in_any_locale(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Python's months, as it names them where German is spoken."""
+    german = [
+        "",
+        *["jan", "feb", "mär", "apr", "mai", "jun", "jul", "aug", "sep", "okt", "nov", "dez"],
+    ]
+    monkeypatch.setattr("calendar.month_abbr", german)
+    monkeypatch.setattr("_strptime._getlang", lambda: ("de_DE", "UTF-8"))
+    assert parse_day("May 23, 2026") == parse_day("2026 may 23") == date(2026, 5, 23)
+    assert parse_day("3rd December 2026") == date(2026, 12, 3)
+
+
 def test_points_put_the_day_first() -> None:
     assert parse_day("3.5.2026") == date(2026, 5, 3)
     assert parse_day("5/5/2026") == date(2026, 5, 5)

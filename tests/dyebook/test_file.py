@@ -96,6 +96,16 @@ def test_a_page_overwritten_is_told(path: Path) -> None:
     assert told == len(whole) // size - 1
 
 
+@pytest.mark.parametrize("table", ["trial", "recipe"])
+@pytest.mark.parametrize("numbers", ['"reflectance": [[0.3]]', '"covariance": [1, 0, 0, 0]'])
+def test_a_target_of_another_shape_is_told(path: Path, table: str, numbers: str) -> None:
+    with DyeBook(path) as book:
+        fill(book)
+        book.db.execute(f"UPDATE {table} SET target = ?", (f'{{"lab": [50, 1, 2], {numbers}}}',))
+        with pytest.raises(SavedError, match="has the shape"):
+            everything(book)
+
+
 def test_an_unfinished_write_is_undone_and_told(path: Path) -> None:
     """The state that a power cut in the middle of a commit leaves behind."""
     with DyeBook(path) as book:
