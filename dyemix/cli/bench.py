@@ -1,7 +1,5 @@
 """At the bench: the first swatches, baths, stocks, their figures; and readings to fitted dyes."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -64,6 +62,8 @@ def bath(
     many = is_table(recipe)
     dyes = None if no_swatches else shared.dyes("" if many else recipe)
     wanted = shared.wanted(aim)
+    if wanted is not None and dyes is not None:
+        wanted = wanted.under(dyes.light)
     one = given_only({**one, "target": wanted, "second_bath": over and True})
     if dyes is not None and over is not None:
         dyes = dyes.over(shared.piece(over, dyes.light))

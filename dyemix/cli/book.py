@@ -1,7 +1,5 @@
 """The command `dyemix book`: what a workshop keeps, in one file."""
 
-from __future__ import annotations
-
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
@@ -62,15 +60,22 @@ def add(table: Path, name: str | None, replace: str | None, borrow: str | None) 
     shared.then("To see how well it predicts", "fit")
 
 
-def strike(swatch: str, reading: str | None, note: str | None) -> None:
-    """Take a SWATCH out of use, by its name or recipe; --reading gives the right one instead.
+def strike(swatch: str | None, reading: str | None, note: str | None) -> None:
+    """Take a SWATCH out of use, by its name or recipe, or the last trial of a --job.
 
-    What stood there is kept, with the day and the --note why.
+    With --reading, that is its reading from now on. What stood there is kept, with the day and the
+    --note why.
     """
-    kept = shared.open_book()
-    method = kept.holding(swatch, given("method") or "")
+    kept, job, named = shared.open_book(), given("job"), given("method") or ""
+    misused((swatch is None) == (job is None), "usage.strike")
+    method = kept.method(named, job=job) if job else kept.holding(swatch, named)
     new = None if reading is None else shared.piece(reading, method.held.light)
-    kept.strike(swatch, note or "no reason given", new, method.name)
+    why = note or "no reason given"
+    if job:
+        struck = kept.strike_trial(job, why, new)
+    else:
+        struck = "; ".join(kept.strike(swatch, why, new, method.name))
+    console.remark(f"Struck: {struck}")
     shared.kept(str(kept.method(method.name)))
 
 
@@ -121,7 +126,7 @@ def _keep(what: str, *values: Any) -> None:
 def sign(name: str, piece: str, recipe: str | None, day: date | None, **what: Any) -> None:
     """Keep a signed swatch as the standard NAME.
 
-    PIECE is a table with its reading, or a colour.
+    PIECE is told as --reading is.
     """
     from dyemix.colour.colorimetry import D65_10
 
@@ -129,14 +134,14 @@ def sign(name: str, piece: str, recipe: str | None, day: date | None, **what: An
     meant = None if recipe is None else shared.recipe(recipe)
     reading = shared.piece(piece, D65_10, meant)
     kept.sign_off(name, reading, on=day, job=given("job") or "", **given_only(what))
-    console.remark(f"Standard {name}: {kept.standard(name)}")
+    console.remark(f"Standard {kept.standard(name)}")
 
 
 def near(colour: str, **how: Any) -> None:
-    """Find past work near a COLOUR, as '#7d8a6e' or '56 -10 13'."""
+    """Find past work near a COLOUR, told as --target is."""
     from dyemix.dyebook.past import near as find
 
-    shared.show(find(shared.open_book(), dyemix.Target.parse(colour), **given_only(how)))
+    shared.show(find(shared.open_book(), shared.target(colour), **given_only(how)))
 
 
 def repeat(job: str, keep: bool, **how: Any) -> None:
@@ -153,6 +158,7 @@ def repeat(job: str, keep: bool, **how: Any) -> None:
     sheets = again(kept, job, **given_only(how))
     if keep:
         kept.add_sheets(*sheets, method=how.get("method", ""))
+        shared.kept(job)
     over = None
     with suppress(FitError):  # a piece is repeated without fitted dyes too
         dyes = kept.dyes(how["method"]) if wanted and "method" in how else None
@@ -194,7 +200,10 @@ def backup(file: Path) -> None:
 
 
 def export(folder: Path) -> None:
-    """Write the whole book as CSV tables into a new FOLDER."""
+    """Write the whole book as CSV tables into a new FOLDER.
+
+    The swatches of each method go into a table of their own, which --swatches takes.
+    """
     from dyemix.dyebook.connection import export_csv, find_book
 
     for path in export_csv(find_book(given("book")), folder):

@@ -1,7 +1,5 @@
 """Colours: to recipes, from a dry piece to the next, quieter, paler, and what can be reached."""
 
-from __future__ import annotations
-
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -140,7 +138,10 @@ def trial(
         return
     shared.show(found)
     if book and found.outcome is Outcome.A_SLIP:
-        shared.then("Where it is in the recipe or the reading, take the trial back", "book", "undo")
+        why = "Where it is in the recipe or the reading, take the trial out"
+        shared.then(why, "book", "strike", "--job", job or str(dyed))
+    elif book:
+        shared.tell_astray(book.dyes(given("used method")))
     if book and job:
         why = "The next piece, corrected" if found.changed else "The same again"
         shared.then(why, "book", "repeat", job, *shared.weighed(), "--keep")
@@ -158,9 +159,11 @@ def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None
 
     Over all of the COLOURS, and --targets, that you want to dye; of one dye, or a mix.
     """
-    from dyemix.files.small_tables import read_colours
+    from dyemix.files.small_tables import read_targets
 
-    wanted, dyes = read_colours(colours, targets), shared.dyes()
+    dyes = shared.dyes()
+    wanted = [*map(shared.target, colours), *(read_targets(targets) if targets else ())]
+    misused(not wanted, "tables.no_colour")
     found = dyemix.next_swatch(dyes, wanted, **given_only(how))
     shared.show(found)
     for choice in found.choices:

@@ -1,7 +1,5 @@
 """The command `dyemix`: which commands there are, and what is said of a command that is none."""
 
-from __future__ import annotations
-
 import os
 import shlex
 from collections.abc import Sequence

@@ -1,7 +1,5 @@
 """Answers to look at: the page at the bench, a report to keep, mottled cloth and its preview."""
 
-from __future__ import annotations
-
 from importlib.resources import files
 from pathlib import Path
 from typing import Any

@@ -5,8 +5,6 @@ takes, and the function that runs it. Options that are ``held`` are no argument 
 click's context keeps them, and `given` tells them.
 """
 
-from __future__ import annotations
-
 import csv
 import inspect
 import re

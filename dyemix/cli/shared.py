@@ -1,7 +1,5 @@
 """What every command shares: what its options mean, and where an answer goes."""
 
-from __future__ import annotations
-
 from contextlib import suppress
 from dataclasses import replace
 from difflib import get_close_matches
@@ -57,10 +55,9 @@ def target(words: str) -> Any:
             near = get_close_matches(words, signed, 1)
             refuse(near, "usage.no_standard", words, *near)
             raise
-    beside = None
-    if given("book") is None:
-        with suppress(DyemixError):  # what is wrong with the shelf is said where it is fitted
-            beside = readings_behind(given("swatches"))
+    beside, method = None, given("used method")
+    with suppress(DyemixError):  # what is wrong with the shelf is said where it is fitted
+        beside = chosen().swatches(method) if method else readings_behind(given("swatches"))
     return photograph(place[0]).target(place[1], beside)
 
 
@@ -130,8 +127,20 @@ def dyes(*recipes: str) -> Any:
             console.remark(f"Swatches: {method}, of {given('book')}")
             aside = None if check is None else dyemix.read_swatches(check)
             found = open_book().dyes(method.name, aside=aside, left_out=left_out)
+            tell_astray(found)
     ask_for_light(found.report)
     return found.take(given("only")) if given("only") else found
+
+
+def tell_astray(found: Any) -> None:
+    """Name each piece of the book so far off its prediction that it raises every promise."""
+    from dyemix.dyebook.past import astray
+
+    for kept, off in astray(open_book(), found, given("used method")):
+        of = ["--book", str(given("book"))]
+        look, strike = (console.pasted(["book", *words, *of]) for words in
+                        (["show", kept.job], ["strike", "--job", kept.job]))  # fmt: skip
+        console.remark(said("usage.astray", kept.job, off, look, strike))
 
 
 def ask_for_light(read: Any) -> None:
@@ -212,18 +221,23 @@ def _cloth(dyes: Any) -> tuple[Any, str]:
     """
     from dyemix.files.rows import weight
 
-    job, book = given("job"), chosen()
     if given("cloth_g") is not None:
         return given("cloth_g"), ""
-    if job and book and (sheets := book.sheets(job)):
-        return sheets[-1].cloth_g, f", as {job} was"
+    if (cloth_g := _job_g()) is not None:
+        return cloth_g, f", as {given('job')} was"
     swatch = stated(dyes).get("cloth_g")
     return (weight(swatch), ", as your swatches weigh") if swatch else (None, "")
 
 
 def shown_for() -> float:
-    """The dry cloth that amounts are shown for, g: as given; 100 where no weight is stated."""
-    return float(given("cloth_g") or 100.0)
+    """The dry cloth that amounts are shown for, g: as given, or as the job was; else 100."""
+    return float(given("cloth_g") or _job_g() or 100.0)
+
+
+def _job_g() -> Any:
+    """The dry weight of the job's last sheet in the book, g; None where there is none."""
+    sheets = chosen().sheets(given("job")) if given("job") and chosen() else ()
+    return sheets[-1].cloth_g if sheets else None
 
 
 def bottles(dyes: Any = None) -> Any:
@@ -344,13 +358,16 @@ def weighed(cloth_g: float | None = None) -> list[str]:
 def _meant(words: str, target: Any, over: str | None) -> list[str]:
     """The colour wanted and the piece that it goes over, to be named again, where there are any.
 
-    A colour goes in the light that has been settled; a standard by its name, and a photograph by
-    its cell and how it is read, for what their three numbers do not tell.
+    What a job of the book wants is kept there. Else a colour goes in the light that has been
+    settled; a standard by its name, and a photograph by its cell and how it is read, for what their
+    three numbers do not tell.
     """
     from dyemix.reading import photographed
 
     again = words in standards() or photographed(words)
-    aim = ["--target", words if again else str(target.typed)] if target else []
+    kept = wanted("")
+    known = target is None or (kept and kept.under(target.light) == target)
+    aim = [] if known else ["--target", words if again else str(target.typed)]
     how = GROUPS["photo"].split() if photographed(words) or photographed(over or "") else ()
     return [*aim, *(["--over", over] if over else []), *_asked(*how)]
 

@@ -16,9 +16,9 @@ from dyemix.arrays import LAB, Array, headed, numbers
 from dyemix.colour import colorimetry
 from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, hex_to_lab, lab
 from dyemix.colour.spectra import Unit, fractions
-from dyemix.dataset.conditions import CONDITIONS
+from dyemix.dataset.conditions import CONDITIONS, PICTURE
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.repeats import mean, odd_readings
+from dyemix.dataset.repeats import colour_text, mean, odd_readings
 from dyemix.dataset.result import Result, Row, Value, colour_row
 from dyemix.errors import DyemixError, Fault, FitError, InputError, refuse, said
 
@@ -231,6 +231,12 @@ class Reading(Result):
         return lab(self.reflectance, light)
 
     @property
+    def source(self) -> str:
+        """What it was read from: its kind, or the cell of a photograph."""
+        picture = self.conditions.get(PICTURE)
+        return f"cell {self.name} of {picture}" if picture else self.kind
+
+    @property
     def cells(self) -> dict[str, str]:
         """What a table says of it in words, conditions and colour apart."""
         held = ((name, write, getattr(self, name)) for name, (write, _) in CELLS.items())
@@ -257,8 +263,7 @@ class Reading(Result):
         if self.reflectance is None:
             return f"{of}: not read yet"
         light = self.light or D65_10
-        values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.colour(light))
-        return f"{of}: {values} ({light}), {self.kind}"
+        return f"{of}: {colour_text(self.colour(light), light, self.covariance)}, {self.source}"
 
 
 class Swatch(Value):

@@ -12,8 +12,10 @@ import numpy as np
 from dyemix.arrays import LAB, Array, headed, labels, numbers
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, hex_to_lab, lab, lab_to_hex
 from dyemix.colour.spectra import Unit, fractions
+from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Reading, Swatch
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.repeats import colour_text
 from dyemix.dataset.result import Frame, Result, Row, Value, colour_row
 from dyemix.dataset.swatches import readings_of
 from dyemix.errors import Choice, InputError, RecipeError, TargetError, expect, refuse, said
@@ -57,7 +59,7 @@ class Target(Result):
     warnings : what is doubtful about it, in words.
 
     >>> print(Target.parse("56 -10 13 D50/2"))
-    56 -10 13 D50/2: L* 56.0, a* -10.0, b* 13.0 (D50/2°)
+    L* 56.0, a* -10.0, b* 13.0 (D50/2°)
     """
 
     READ = MappingProxyType({"lab": lambda lab: numbers(headed(lab, LAB)), "light": Light.parse})
@@ -85,14 +87,15 @@ class Target(Result):
         """
         plain = text.strip()
         points = re.sub(r"(?<=\d),(?=\d)", ".", plain)  # decimal commas, where they are none else
-        if match := _LAB.fullmatch(plain) or _LAB.fullmatch(points):
+        name = plain if _LAB.fullmatch(plain) else points
+        if match := _LAB.fullmatch(name):
             values = np.array([float(match[i].replace("−", "-")) for i in (1, 2, 3)])
             try:
                 asked = match["light"] or light
                 stated = Light.parse(asked) if asked else None
             except ValueError as error:
                 raise TargetError(f"{plain!r}: {error}") from None
-            return cls(values, stated, name=plain)
+            return cls(values, stated, name=name)
         if re.fullmatch(r"#?\w+", plain):
             return cls(hex_to_lab(plain), D65_2, name="#" + plain.lstrip("#"), kind="hex")
         raise TargetError(said("readings.no_target", text=text))
@@ -118,8 +121,10 @@ class Target(Result):
             return cls(colour, seen)  # type: ignore[arg-type]  # made numbers of below
         first = colour.readings[0] if isinstance(colour, Swatch) else colour
         name = f"reading of {colour.recipe or first.name or first.place}"
-        if first.rough:
-            return cls(colour.colour(first.light or D65_2), first.light, name=name, kind="reading")
+        name = first.source if PICTURE in first.conditions else name
+        if first.rough:  # the error of a mean of several, nobody knows
+            read, own = colour.colour(first.light or D65_2), getattr(colour, "covariance", None)
+            return cls(read, first.light, name=name, kind="reading", covariance=own)
         if colour.reflectance is None:
             raise TargetError(said("readings.unread", which=first.place or name))
         return cls.of_spectrum(colour.reflectance, seen or Light(), name)
@@ -177,9 +182,9 @@ class Target(Result):
         return [{"target": self.name} | colour_row(self.lab, self.light or "", self.hex)]
 
     def __str__(self) -> str:
-        values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.lab)
-        name = f"{self.name}: " if self.name else ""
-        return f"{name}{values} ({self.light or 'light of the swatches'})"
+        name = "" if not self.name or _LAB.fullmatch(self.name) else f"{self.name}: "
+        light = self.light or "light of the swatches"
+        return f"{name}{colour_text(self.lab, light, self.covariance)}"
 
 
 class Bath(Choice):

@@ -6,6 +6,7 @@ added nothing.
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date, datetime
 from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -155,13 +156,29 @@ class DyeBook(BookFile):
 
     def strike(
         self, label: str, why: str, reading: Reading | None = None, method: str = ""
-    ) -> None:
+    ) -> tuple[str, ...]:
         """Strike every reading of a swatch, by its label or recipe; `reading` takes their place.
 
-        They are kept, with the day and why. Raises as `holding` does.
+        They are kept, with the day and why. Gives what they are called. Raises as `holding` does.
         """
         with self._writing(f"struck {label}: {why}") as db:
-            methods.strike(db, methods.holding(db, label, method), label, why, reading)
+            return methods.strike(db, methods.holding(db, label, method), label, why, reading)
+
+    def strike_trial(self, job: str, why: str, reading: Reading | None = None) -> str:
+        """Strike the reading of the last trial of a job; `reading` takes its place, or the trial
+        counts no more. What stood is kept, with the day and why.
+
+        Gives the trial in words. Raises `InputError` for a job that has none.
+        """
+        last = self.trials(job)[-1:]
+        refuse(not last, "dyebook.no_trial", job, error=InputError)
+        with self._writing(f"struck the trial of {job}: {why}") as db:
+            row = _of_job(db, "kept_trial", job)[-1]
+            rows.update(db, "reading", row["reading"], struck=f"{date.today()}: {why}")
+            if reading is not None:
+                number = rows.add_readings(db, [replace(reading, recipe=last[0].trial.recipe)])[0]
+                rows.update(db, "trial", row["id"], reading=number)
+        return str(last[0].trial)
 
     def holding(self, label: str, method: str = "") -> KeptMethod:
         """The method that has a swatch, as `methods.holding` finds it."""
@@ -269,6 +286,8 @@ class DyeBook(BookFile):
                 rows.insert(db, "picture", trial=number, content=picture)
 
     trials = _kept(records.KeptTrial, "kept_trial")
+    #: Trials whose reading was struck.
+    struck = _kept(records.Event, "kept_struck")
     #: The photographs of trials, JPEG.
     pictures = _kept(bytes, "kept_picture")
 
@@ -322,7 +341,7 @@ class DyeBook(BookFile):
         self._lacks(name := tidy(name), self.jobs(), "job")
         return records.JobRecord(
             name, self.recipes(name), self.sheets(name), self.trials(name), self.sign_offs(name),
-            self.pieces(name), self.demo,
+            self.pieces(name), self.demo, struck=self.struck(name),
         )  # fmt: skip
 
     def jobs(self) -> tuple[str, ...]:

@@ -16,12 +16,14 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager, suppress
 from importlib.resources import files
+from itertools import chain
 from pathlib import Path
 from typing import Any, Self
 
 from dyemix.arrays import LAB
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.errors import AmbiguousError, DyemixError, InputError, SavedError, data, refuse, said
+from dyemix.files import swatch_table
 from dyemix.shelf import swatch_tables
 from dyemix.writing import csv_text, put, put_folder
 
@@ -267,14 +269,19 @@ def _is_backup(path: Path) -> bool:
 
 
 def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> tuple[Path, ...]:
-    """Write every table of a book as ``TABLE.csv`` into a new or empty folder, whole or not at all.
+    """Write every table of a book as ``TABLE.csv`` into a new or empty folder, and the swatches of
+    each method as ``swatches-NUMBER.csv``, which `read_swatches` reads back; whole or not at all.
 
     Gives the tables written. Raises `InputError` for a folder with files in it or that cannot be
     written.
     """
+    from dyemix.dyebook.methods import known
+
     with BookFile(path, create=False) as book, book.reading() as db:
-        put_folder(Path(folder), _exported(db))
-    return tuple(Path(folder, f"{table}.csv") for table in TABLES)
+        held = {f"swatches-{m.number}": m.held for m in known(db) if m.held}
+        swatches = ((f"{name}.csv", swatch_table(some).encode()) for name, some in held.items())
+        put_folder(Path(folder), chain(_exported(db), swatches))
+    return tuple(Path(folder, f"{table}.csv") for table in (*TABLES, *held))
 
 
 def _exported(db: sqlite3.Connection) -> Iterator[tuple[str, bytes]]:

@@ -104,7 +104,7 @@ def chosen(
     fitting = [m for m in methods if (m.name == name if name else wanted <= set(m.dyes))]
     fitting = [m for m in fitting if m.name in dyed] or fitting
     what = f"is called {name!r}" if name else f"has {', '.join(sorted(wanted))}"
-    have = ", ".join(m.name for m in methods)
+    have = ", ".join(repr(m.name) for m in methods)
     refuse(not fitting, f"no method {what}: this book has {have}.", error=InputError)
     return _one_of(fitting)
 
@@ -122,7 +122,7 @@ def settled(db: sqlite3.Connection, swatches: SwatchSet, name: str, borrows: str
     one. Raises `InputError` for swatches that were dyed another way than the method named.
     """
     stated, others = swatches.conditions(), {method.name: method for method in known(db)}
-    lender = chosen(db, borrows).number if borrows else None
+    lender = chosen(db, borrows) if borrows else None
 
     def departs(method: KeptMethod) -> list[str]:
         of = method.conditions
@@ -132,6 +132,10 @@ def settled(db: sqlite3.Connection, swatches: SwatchSet, name: str, borrows: str
         for key in departs(others[name]):
             there = others[name].conditions[key]
             raise InputError(said("dyebook.other", key, stated[key], there, name))
+        if lender is not None:
+            circle = lender.borrows or lender.name == name
+            refuse(circle, "dyebook.circle", lender.name, name, error=InputError)
+            rows.update(db, "method", others[name].number, borrows=lender.number)
         return others[name].number
     if not name and not borrows and (fitting := [m for m in others.values() if not departs(m)]):
         return _one_of(fitting).number
@@ -142,7 +146,7 @@ def settled(db: sqlite3.Connection, swatches: SwatchSet, name: str, borrows: str
         name = ", ".join([cloth, *so])
         if name in others:
             name = f"{name} {len(others) + 1}"
-    return rows.insert(db, "method", name=name, borrows=lender)
+    return rows.insert(db, "method", name=name, borrows=lender and lender.number)
 
 
 def of_work(db: sqlite3.Connection, name: str, recipe: Recipe, job: str) -> int | None:
@@ -177,8 +181,11 @@ def holding(db: sqlite3.Connection, label: str, method: str) -> KeptMethod:
 
 def strike(
     db: sqlite3.Connection, method: KeptMethod, label: str, why: str, reading: Reading | None
-) -> None:
-    """Strike every reading of a swatch, by its label or recipe; `reading` takes their place."""
+) -> tuple[str, ...]:
+    """Strike every reading of a swatch, by its label or recipe; `reading` takes their place.
+
+    Gives what the pieces are called.
+    """
     hits = _in_use(db, method, label)
     for row in hits:
         rows.update(db, "reading", row["id"], struck=f"{date.today()}: {why}")
@@ -187,16 +194,21 @@ def strike(
         meant = meant if reading.recipe is None else reading.recipe
         new = replace(reading, recipe=meant, swatch=hits[0]["swatch"])
         rows.add_readings(db, [new], hits[0]["swatch_set"])
+    return tuple(dict.fromkeys(_called(row)[-1] for row in hits))
 
 
 def _in_use(db: sqlite3.Connection, method: KeptMethod, label: str) -> list[sqlite3.Row]:
     """The readings of a method that stand, of the swatch of this label or recipe."""
     wanted = tidy(label).lower()
     found = _standing(db, method.number)
-    return [row for row in found if wanted in _called(row["swatch"], row["recipe"])]
+    return [row for row in found if wanted in map(str.lower, _called(row))]
 
 
-def _called(label: str, recipe: str | None) -> set[str]:
-    """What a swatch may be called: its label, its recipe, or both as a fit shows them."""
+def _called(row: sqlite3.Row) -> list[str]:
+    """What a swatch may be called: its label, its recipe, both as a fit shows them; last of all
+    with its table.
+    """
+    recipe, label, table = row["recipe"], row["swatch"], f"{row['of_set']} {row['swatch']}".strip()
     short = str(Recipe.parse(recipe)) if recipe else "undyed"
-    return {name.lower() for name in (label, short, recipe or "", f"{short} ({label})") if name}
+    names = (label, table, short, recipe or "", f"{short} ({label})", f"{short} ({table})")
+    return [name for name in names if name]

@@ -8,21 +8,26 @@ from datetime import date
 from functools import cache
 from typing import Any
 
+import numpy as np
+
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Stock
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, screen_colour
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.repeats import ODD_FACTOR
 from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
-from dyemix.dyebook.records import JobRecord, PastPiece, PastWork
+from dyemix.dyebook.records import JobRecord, KeptTrial, PastPiece, PastWork
 from dyemix.errors import FitError, InputError, refuse, said
 from dyemix.matching.correct import Correction, Outcome, Pot, correct
 from dyemix.model.dyes import DyeSet
 
 #: Colours that lie no farther apart are one colour, typed or read twice (a working value, ΔE2000).
 SAME = 0.5
+#: A miss to 3 is sound (common practice): nearer than that, no piece is called astray.
+SOUND = 3.0
 
 
 def repeat(
@@ -163,6 +168,18 @@ def promised(found: Correction | None, recipe: Recipe) -> str:
     """What to expect of a recipe that a piece led to; "" of any other."""
     pot = led_to(found, recipe)
     return _promise(found, pot) if found and pot else ""
+
+
+def astray(book: DyeBook, dyes: DyeSet, method: str) -> list[tuple[KeptTrial, float]]:
+    """Trials of a method so far (ΔE2000) off what all others predict that they raise every promise:
+    a slip, or misread.
+    """
+    checks = dyes.report.own_mixtures if dyes.report else ()
+    usual = np.median([check.delta_e for check in checks] or [0.0])
+    limit = max(ODD_FACTOR * usual, SOUND)  # of two that disagree, neither lies beyond it
+    odd = {c.label: c.delta_e for c in checks if c.delta_e > limit and not c.kept}
+    trials = ((kept, str(kept.trial)) for kept in book.trials(method=method))
+    return [(kept, odd[name]) for kept, name in trials if name in odd]
 
 
 def record(book: DyeBook, job: str) -> JobRecord:

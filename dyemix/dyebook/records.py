@@ -1,6 +1,8 @@
 """What a dye book holds, as it is given back."""
 
+from dataclasses import replace
 from datetime import date
+from operator import itemgetter
 from typing import TYPE_CHECKING, ClassVar
 
 from dyemix.bench.bath_sheet import BathSheet
@@ -109,7 +111,7 @@ class SignOff(Value):
     @property
     def target(self) -> Target:
         """The standard as something to reach, with its spectrum where that was measured."""
-        return Target.of(self.reading)
+        return replace(Target.of(self.reading), name=self.name)
 
 
 class JobRecord(Sheet):
@@ -125,12 +127,15 @@ class JobRecord(Sheet):
     pieces: "tuple[Levelness, ...]"
     demo: bool
     corrections: tuple[str, ...] = ()
+    struck: tuple[Event, ...] = ()
 
     @property
     def wanted(self) -> Target | None:
         """The colour that was asked for last."""
-        told = [kept.target for kept in self.recipes] + [kept.trial.target for kept in self.trials]
-        return next((target for target in reversed(told) if target is not None), None)
+        told = [(kept.trial.date or date.min, kept.trial.target) for kept in self.trials]
+        told += [(kept.on, kept.target) for kept in self.recipes]
+        by_day = sorted(told, key=itemgetter(0))
+        return next((target for _, target in reversed(by_day) if target is not None), None)
 
 
 class Contents(Sheet):

@@ -34,7 +34,7 @@ from dyemix.colour.colorimetry import Light
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.dataset.target import Target
-from dyemix.errors import DyemixError, Fault, InputError, RecipeError, data, refuse, said
+from dyemix.errors import DyemixError, Fault, InputError, RecipeError, data, said
 from dyemix.files import cells as sheets
 from dyemix.files import read_swatches
 from dyemix.files.cells import Faults, few, read_text
@@ -274,16 +274,6 @@ def read_targets(path: Named) -> list[Target]:
             faults.add(str(error), row, column)
     faults.raise_any()
     return targets
-
-
-def read_colours(words: Sequence[str], file: Named | None = None) -> tuple[Target, ...]:
-    """Colours as typed, then those of a list that `read_targets` reads.
-
-    Raises `TargetError` and `InputError` for what is not a colour, `DyemixError` for none at all.
-    """
-    targets = [*map(Target.parse, words), *([] if file is None else read_targets(file))]
-    refuse(not targets, "tables.no_colour")
-    return tuple(targets)
 
 
 def typed_piece(words: str, light: Light, recipe: Recipe | None = None) -> Reading:

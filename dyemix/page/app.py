@@ -1,7 +1,5 @@
 """The page as an ASGI application: an address in, a view out."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date
 from importlib.resources import files

@@ -6,8 +6,6 @@ header that no form and no other site can send (the fetch standard asks this ser
 never says yes).
 """
 
-from __future__ import annotations
-
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send

@@ -1,7 +1,5 @@
 """The page served on this machine, until Ctrl-C."""
 
-from __future__ import annotations
-
 import socket
 import threading
 import webbrowser

@@ -1,7 +1,5 @@
 """What each place shows: the answers of the workshop for a slip, as a template takes them."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Mapping
 from typing import Any

@@ -1,7 +1,5 @@
 """What is said of colours and misses on the page: one ladder of words, always beside its figure."""
 
-from __future__ import annotations
-
 import re
 from bisect import bisect
 from collections import Counter

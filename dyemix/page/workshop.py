@@ -168,12 +168,14 @@ class Workshop:
 
     @kept("wanted", "light")
     def wanted(self, slip: Slip) -> Target:
-        """The colour wanted under the one light of the slip. Raises `TargetError`."""
-        light, words = Light.parse(slip.light) if slip.light else self.dyes.light, slip.wanted
-        signed = {s.name: s for s in self._kept(DyeBook.sign_offs)}
-        if words in signed:
-            return replace(Target.of(signed[words].reading, light), name=words).under(light)
-        return Target.parse(words).under(light)
+        """The colour wanted under the one light of the slip, as the book keeps it where it does:
+        with its own error and its spectrum. Raises `TargetError`.
+        """
+        light = Light.parse(slip.light) if slip.light else self.dyes.light
+        kept = {job.wanted.typed: job.wanted for job in self.jobs() if job.wanted}
+        kept |= {signed.name: signed.target for signed in self._kept(DyeBook.sign_offs)}
+        target = kept.get(slip.wanted) or Target.parse(slip.wanted)
+        return target.under(light) if target.reflectance is None else target.to_light(light)
 
     def cloth(self, target: Target) -> str:
         """The code of the wanted cloth under its light."""

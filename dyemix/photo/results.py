@@ -9,10 +9,11 @@ import numpy as np
 
 from dyemix.arrays import LAB, Array
 from dyemix.colour.appearance import Miss
-from dyemix.colour.ciede2000 import delta_e, metric
+from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, Light, lab, smoothest_reflectance
 from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Clipped
+from dyemix.dataset.repeats import error_of
 from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
@@ -24,12 +25,6 @@ from dyemix.photo.places import Frame
 from dyemix.photo.sample import Cloth
 
 _ERRORS = ("within", "camera")
-
-
-def _error(at: Array, covariance: Array) -> float:
-    """Root mean square ΔE2000 of a covariance ``(3, 3)`` of CIELAB, at a colour ``(3,)``."""
-    slope = metric(at[np.newaxis])[0]
-    return float(np.sqrt(np.trace(slope @ covariance @ slope.T)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +82,7 @@ class CellReading(Laid):
     @property
     def error(self) -> float:
         """Standard error as one number: root mean square ΔE2000 of the covariance."""
-        return _error(self.lab, self.covariance)
+        return error_of(self.lab, self.covariance)
 
     def under(self, light: Light) -> CellReading:
         """The same in another light, through the smoothest reflectance of this colour."""
@@ -243,7 +238,7 @@ def difference(first: PhotoReading, label: str, second: PhotoReading, other: str
     same = first is second
     shared = first._shared(float(delta_e(a.lab, b.lab))) if same else 0.0
     covariance = a.covariance + b.covariance - shared * (a.camera + b.camera)
-    error = _error((a.lab + b.lab) / 2.0, covariance)
+    error = error_of((a.lab + b.lab) / 2.0, covariance)
     files = ("", "") if same else (f"{first.photograph.file} ", f"{second.photograph.file} ")
     names = (files[0] + a.label, files[1] + b.label)
     return Difference(names, b.lab - a.lab, Miss.of(a.lab, b.lab), error, same)

@@ -25,6 +25,43 @@ def test_where_two_methods_fit_both_commands_are_printed(lawn: Command) -> None:
         assert "squares, 0 mixes, 0 trials), of w.dyebook" in done.stderr
 
 
+def test_what_a_job_wants_and_weighs_is_asked_once(lawn: Command) -> None:
+    """The book keeps it with its own error, which three numbers typed again would lose."""
+    one = ("--method", "lawn", "--job", "sage", *BOOK)
+    dyed = "navy 0.4 + marigold 0.4"
+    bath = lawn("bath", dyed, "--cloth", "310g", "--target", "58 -8 8", *one)
+    assert "Aim       L* 58.0, a* -8.0, b* 8.0 (D65/10°)" in bath.stdout, "in the light of the fit"
+    (trial,) = next_steps(bath, "58 -8 8")
+    assert "--target" not in trial
+    done = lawn(*shlex.split(trial.replace("--cloth 310g ", "")))
+    assert "Target L* 58.0" in done.stdout
+    (repeat,) = (words for words in next_steps(done) if words.startswith("book repeat"))
+    assert "--cloth 310g" in repeat, "as the job was"
+    again = lawn(*shlex.split(repeat))
+    assert "Kept in w.dyebook: sage" in again.stderr
+    assert "--target" not in next_steps(again)[-1]
+    other = lawn("trial", dyed, "--reading", "58 -8 8", "--target", "60 -8 8", *one)
+    assert "Target L* 60.0" in other.stdout
+
+
+def test_a_trial_that_raises_every_promise_is_named_with_the_way_out(lawn: Command) -> None:
+    one = ("--method", "lawn", *BOOK)
+    for i, reading in enumerate(("58 -8 8", "58.5 -8 8", "40 0 20")):
+        words = ("trial", "navy 0.4 + marigold 0.4", "--reading", reading, "--target", "58 -8 8")
+        done = lawn(*words, "--job", f"pot {i}", "--date", f"2026-05-0{i + 1}", *one)
+    strike = ["book", "strike", "--job", "pot 2", *BOOK]
+    assert strike in [shlex.split(words)[:6] for words in next_steps(done)]
+    told = lawn("predict", "navy 1", *one)
+    assert "pot 2 lies" in told.stderr
+    assert [shlex.split(words) for words in next_steps(told)] == [
+        ["book", "show", "pot 2", *BOOK], strike,
+    ]  # fmt: skip
+    struck = lawn(*strike)
+    assert "Struck: navy 0.40 + marigold 0.40 (first bath, 2026-05-03)" in struck.stderr
+    assert "pot" not in lawn("predict", "navy 1", *one).stderr
+    assert lawn("book", "strike", "navy 1", "--job", "pot 1", *BOOK).returncode == 2
+
+
 @pytest.mark.slow
 def test_a_job_is_of_its_method_and_its_trials_stay_learnt(lawn: Command) -> None:
     def told(words: str) -> str:

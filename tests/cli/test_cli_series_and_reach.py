@@ -253,7 +253,7 @@ def test_card_is_drawn_on_pages(run: Run, folder: Path) -> None:
         (("subdue", "--over", "#ee6b4c", "--let-down", "3"), "not for --over"),
         (("series", "gradient", "rose 1", "rose 1"), "same colour"),
         (("series", "card", "lemon"), "two or three different dyes"),
-        (("series", "card", "lemon, navy", "--draw", "card.doc"), "name the picture"),
+        (("series", "card", "lemon, navy", "--draw", "card.doc"), "name it .png"),
         (("reach", "--max-dyes", "2"), "3 or 4"),
         (("reach", "--fewest", "--targets", "nowhere.csv"), "nowhere.csv"),
     ],

@@ -12,8 +12,8 @@ from command import Command
 from dyemix.colour.colorimetry import D65_2, D65_10
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING
-from dyemix.errors import DyemixError, InputError, TargetError
-from dyemix.files.small_tables import read_colours, read_piece
+from dyemix.errors import InputError, TargetError
+from dyemix.files.small_tables import read_piece
 
 ROOT = Path(__file__).resolve().parents[2]
 RECIPE = "marigold 0.8 + navy 0.25"
@@ -128,9 +128,11 @@ def test_a_typed_colour_keeps_its_light():
         read_piece("sage", D65_10)
 
 
-def test_colours_are_typed_or_listed(tmp_path):
-    file = tmp_path / "job.csv"
-    file.write_text("colour\n#7d8a6e\n")
-    assert [c.name for c in read_colours(["56 -10 13"], file)] == ["56 -10 13", "#7d8a6e"]
-    with pytest.raises(DyemixError, match="no colour"):
-        read_colours([])
+def test_colours_are_typed_or_listed(run):
+    (run.folder / "job.csv").write_text("colour\n#7d8a6e\n")
+    listed = run("next", "--targets", "job.csv", "--count", "1", "--json")
+    both = run("next", "56 -10 13", "--targets", "job.csv", "--count", "1", "--json")
+    assert listed.returncode == both.returncode == 0
+    assert listed.stdout != both.stdout
+    none = run("next")
+    assert (none.returncode, "no colour" in none.stderr) == (2, True)

@@ -261,6 +261,13 @@ def test_every_option_is_taken_by_some_command() -> None:
     assert len(rows.read_text(encoding="utf-8").splitlines()) == len(OPTIONS) + len(GROUPS) + 1
 
 
+def test_what_takes_a_colour_takes_a_photograph_and_says_how_it_is_read() -> None:
+    for name, command in TREE.items():
+        words = {word for param in command.params for word in (*param.opts, param.metavar)}
+        colours = {"[TARGET]", "--target", "--reading", "--over", "PIECE", "COLOUR", "[COLOURS]..."}
+        assert not words & colours or "--lit-by" in words, name
+
+
 def test_every_name_that_the_table_of_options_mentions_is_there() -> None:
     """A function that is to understand words is looked up only when somebody gives some."""
     for name, row in OPTIONS.items():

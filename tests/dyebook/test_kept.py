@@ -249,7 +249,9 @@ def test_same_name_in_two_sets_is_two_pieces(book: DyeBook) -> None:
     book.add_swatches(SwatchSet((reading(swatch="1", level=0.5), reading("undyed"))), "june")
     assert len(book.swatches().swatches) == 3
     assert [r.swatch for r in book.swatches().readings] == ["may 1", "june 1", ""]
-    with pytest.raises(InputError, match=r"no method is called 'july': this book has first method"):
+    with pytest.raises(
+        InputError, match=r"no method is called 'july': this book has 'first method'"
+    ):
         book.swatches("july")
     with pytest.raises(InputError, match="name these anew"):
         book.add_swatches(SwatchSet((reading(),)), "may")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from datetime import date
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -18,9 +19,10 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
-from dyemix.dyebook.past import _alike, dyed_for, near, promised, record, repeat
+from dyemix.dyebook.past import _alike, astray, dyed_for, near, promised, record, repeat
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches
+from dyemix.model.fit_report import MixtureCheck
 from tests.bench.conftest import four_dyes
 from tests.dyebook.filled import DAY, DEMO, fill, reading, same, sheet, spectrum
 
@@ -382,3 +384,95 @@ def test_standard_is_the_signed_swatch_and_stays(book: DyeBook) -> None:
         book.sign_off("bar", signed, tolerance=0)
     with pytest.raises(DyemixError, match="not been read"):
         book.sign_off("bar", Reading(Recipe({"gold": 1.0}), None, kind="blank"))
+
+
+def test_a_photographed_standard_keeps_its_error_and_tells_its_cell(book: DyeBook) -> None:
+    """At L* 50 a variance of 4 in L* alone is 2.0 ΔE2000 (CIE 142-2001: S_L is 1 there)."""
+    photo = {"conditions": {"photograph": "f.jpg"}, "name": "B3"}
+    seen = Reading.from_lab([50.0, 0.0, 0.0], "D65/2", covariance=np.diag([4.0, 0, 0]), **photo)
+    assert str(seen).endswith("(D65/2°), ± 2.0 ΔE2000, cell B3 of f.jpg")
+    assert str(Target.of(seen)).startswith("cell B3 of f.jpg: L* 50.0")
+    book.sign_off("café", seen)
+    signed = book.standard("café")
+    assert str(signed) == "café: L* 50.0, a* 0.0, b* 0.0 (D65/2°), ± 2.0 ΔE2000"
+    assert np.array_equal(signed.covariance, seen.covariance)
+    book.add_recipe("sage", "gold 1", signed)
+    assert book.job("sage").wanted == signed, "its error goes along to whatever is dyed for it"
+
+
+def test_a_job_wants_what_was_asked_last(book: DyeBook) -> None:
+    first, then = Target.parse("#7d8a6e"), Target.parse("#804050")
+    book.add_recipe("sage", "gold 1", first, on=DAY)
+    book.add_trial(Trial(Recipe.parse("gold 1"), reading("gold 1"), first, DAY), "sage")
+    assert book.job("sage").wanted == first
+    book.add_recipe("sage", "gold 2", then, on=DAY)
+    assert book.job("sage").wanted == then
+    book.add_trial(
+        Trial(Recipe.parse("gold 2"), reading("gold 2"), first, date(2026, 6, 1)), "sage"
+    )
+    assert book.job("sage").wanted == first
+
+
+def test_a_trial_is_struck_or_read_anew_and_taken_back(book: DyeBook) -> None:
+    book.add_swatches(SwatchSet((reading("undyed", 0.8), reading("gold 1"))), "may")
+    for level in (0.3, 0.2):
+        book.add_trial(Trial(Recipe.parse("gold 1"), reading("gold 1", level), date=DAY), "sage")
+    book.strike_trial("sage", "misread", reading("undyed", 0.25))
+    assert np.allclose(book.trials("sage")[1].trial.reading.reflectance, spectrum(0.25))
+    assert book.trials("sage")[1].trial.recipe == Recipe.parse("gold 1")
+    assert book.strike_trial("sage", "wrong jar") == f"gold 1.00 (first bath, {DAY})"
+    assert (len(book.trials("sage")), book.methods()[0].trials) == (1, 1)
+    told = " ".join(str(record(book, "sage")).split())
+    assert f"{date.today()} struck: trial gold 1: wrong jar" in told
+    assert book.undo() == "struck the trial of sage: wrong jar"
+    assert book.undo() == "struck the trial of sage: misread"
+    assert np.allclose(book.trials("sage")[1].trial.reading.reflectance, spectrum(0.2))
+    with pytest.raises(InputError, match="no trial is kept under a job 'moss'"):
+        book.strike_trial("moss", "why")
+
+
+def test_a_swatch_is_struck_as_the_fit_calls_it(book: DyeBook) -> None:
+    for table in ("may", "june"):
+        book.add_swatches(SwatchSet((reading("undyed", 0.8), reading(swatch="1"))), table)
+    assert [r.swatch for r in book.swatches().readings if r.recipe] == ["may 1", "june 1"]
+    assert book.strike("june 1", "spilt") == ("gold 2.00 (june 1)",)
+    assert [r.swatch for r in book.swatches().readings if r.recipe] == ["1"]
+
+
+def test_a_method_of_its_own_squares_borrows_for_one_dye_more(book: DyeBook) -> None:
+    squares = (reading("undyed", 0.8), *(reading(f"gold {x}", 0.4 - x / 10) for x in (0.5, 1, 2)))
+    book.add_swatches(SwatchSet(squares), "may", method="lawn")
+    navy = (reading("undyed", 0.8), *(reading(f"navy {x}", 0.3 - x / 10) for x in (0.5, 1, 2)))
+    book.add_swatches(SwatchSet(navy), "june", method="linen")
+    more = SwatchSet((reading("navy 1", 0.22),))
+    assert book.add_swatches(more, "july", method="lawn", borrows="linen").borrows == "linen"
+    assert book.dyes("lawn").names == ("gold", "navy")
+    for lender in ("lawn", "linen"):  # round in a circle
+        with pytest.raises(InputError, match="borrow"):
+            book.add_swatches(SwatchSet((reading("navy 3", 0.1),)), "x", "linen", borrows=lender)
+    assert book.undo() == "swatches july"
+    assert book.method("lawn").borrows == ""
+
+
+def test_a_trial_far_off_all_others_is_named(book: DyeBook) -> None:
+    """Farther than three times the usual miss, than a sound match, and than was promised of it."""
+    book.add_swatches(SwatchSet((reading("undyed", 0.8), reading("gold 1"))), "may", method="lawn")
+    misses = {"gold 1": 1.0, "gold 2": 1.2, "gold 3": 8.0, "gold 4": 0.9}
+    for recipe in misses:
+        book.add_trial(Trial(Recipe.parse(recipe), reading(recipe), date=DAY), f"job {recipe}")
+
+    def told(bound: float, share: float = 1.0) -> list[tuple[str, float]]:
+        lab = (50.0, 0.0, 0.0)
+        checks = tuple(
+            MixtureCheck(str(kept.trial), lab, lab, share * misses[str(kept.job)[4:]], 1, 1, bound)
+            for kept in book.trials()
+        )
+        dyes = SimpleNamespace(report=SimpleNamespace(own_mixtures=checks))
+        return [(kept.job, off) for kept, off in astray(book, dyes, "lawn")]
+
+    assert told(bound=4.0) == [("job gold 3", 8.0)]
+    assert told(bound=9.0) == [], "as a photograph of a known error may be"
+    assert told(bound=1.0, share=0.3) == [], "2.4 is sound"
+    for job in ("job gold 1", "job gold 2"):
+        book.strike_trial(job, "why")
+    assert told(bound=4.0) == [], "of two that disagree nobody can say which is the odd one"

@@ -18,6 +18,9 @@ from dyemix.cloth.levelness import levelness
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import hex_to_lab
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.swatches import Reading
+from dyemix.dataset.target import Target
+from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import dyed_for
 from dyemix.files.small_tables import read_piece
 from dyemix.matching.advice import suggest
@@ -361,3 +364,15 @@ def test_a_frame_stays_in_the_picture() -> None:
     assert Frame.parse("500,500,5000") == Frame(500, 500, 1000)
     with pytest.raises(dyemix.DyemixError, match="no frame"):
         Frame.parse("a,b")
+
+
+def test_a_colour_that_a_job_wants_brings_its_own_error(dyes: DyeSet, tmp_path: Path) -> None:
+    """As it was read, though the address says three numbers."""
+    read = Reading.from_lab([56.0, -10.0, 13.0], "D65/10", covariance=9.0 * np.eye(3))
+    with DyeBook(tmp_path / "w.dyebook") as book:
+        book.add_recipe("sage", "navy 0.4", Target.of(read))
+    slip = Slip("56.00 -10.00 13.00 D65/10")
+    with_book, without = Workshop(dyes, tmp_path / "w.dyebook"), Workshop(dyes)
+    assert np.array_equal(with_book.wanted(slip).spread, 9.0 * np.eye(3))
+    recipe = Recipe({"marigold": 0.4, "navy": 0.2})
+    assert with_book.mix(slip, recipe).likely > without.mix(slip, recipe).likely + 0.1

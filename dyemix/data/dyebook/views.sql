@@ -16,7 +16,7 @@ CREATE TEMP VIEW kept_set AS
 
 CREATE TEMP VIEW kept_method AS
     SELECT m.id AS number, m.name, m.lot, m.half_life, coalesce(l.name, '') AS borrows,
-        (SELECT COUNT(*) FROM trial WHERE method = m.id) AS trials
+        (SELECT COUNT(*) FROM kept_trial t WHERE t.method = m.name) AS trials
     FROM method m LEFT JOIN method l ON l.id = m.borrows;
 
 CREATE TEMP VIEW kept_reading AS
@@ -39,7 +39,15 @@ CREATE TEMP VIEW kept_trial AS
         replace(t.target, '"doubts":', '"warnings":') AS target,
         t.note, t.bath, t.over AS "on", m.name AS method,
         (SELECT COUNT(*) FROM picture WHERE trial = t.id) AS pictures
-    FROM trial t JOIN job j ON j.id = t.job LEFT JOIN method m ON m.id = t.method;
+    FROM trial t JOIN reading r ON r.id = t.reading JOIN job j ON j.id = t.job
+        LEFT JOIN method m ON m.id = t.method
+    WHERE r.struck IS NULL;
+
+CREATE TEMP VIEW kept_struck AS
+    SELECT t.id, j.name AS job, t.method, substr(r.struck, 1, 10) AS at,
+        'struck: trial ' || t.recipe || substr(r.struck, 11) AS what
+    FROM trial t JOIN reading r ON r.id = t.reading JOIN job j ON j.id = t.job
+    WHERE r.struck IS NOT NULL;
 
 CREATE TEMP VIEW kept_picture AS
     SELECT p.id, t.job, p.content FROM picture p JOIN kept_trial t ON t.id = p.trial;
