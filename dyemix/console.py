@@ -16,6 +16,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from enum import IntEnum
+from errno import EEXIST, EISDIR, ENOENT, ENOTDIR, ENOTEMPTY
 from functools import partial
 from textwrap import wrap
 from types import FrameType
@@ -213,11 +214,11 @@ def unraisable(lost: "sys.UnraisableHookArgs") -> None:
 def _whose(error: DyemixError) -> Ended:
     """Whether the machine refused (disk, permission), or the input was wrong.
 
-    A file that is not there, or is a folder, was named wrongly.
+    A file that is not there, or is a folder, or a folder with files in it, was named wrongly.
     """
     cause = error.__cause__ or error.__context__
-    named = (FileNotFoundError, FileExistsError, IsADirectoryError, NotADirectoryError)
-    machine = isinstance(cause, OSError) and cause.errno and not isinstance(cause, named)
+    named = (0, None, ENOENT, EEXIST, EISDIR, ENOTDIR, ENOTEMPTY)
+    machine = isinstance(cause, OSError) and cause.errno not in named
     return Ended.MACHINE if machine else Ended.WRONG_INPUT
 
 

@@ -204,7 +204,8 @@ def export(folder: Path) -> None:
 
     The swatches of each method go into a table of their own, which --swatches takes.
     """
-    from dyemix.dyebook.connection import export_csv, find_book
+    from dyemix.dyebook.connection import find_book
+    from dyemix.dyebook.export import export_csv
 
     for path in export_csv(find_book(given("book")), folder):
         console.remark(f"Written: {path}")

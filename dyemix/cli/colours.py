@@ -32,6 +32,7 @@ def match(
     of --targets, as CSV.
     """
     from dyemix.bench.suggested import dyed_before
+    from dyemix.dyebook.past import dyed_for
     from dyemix.files.rows import parse_in_hand
     from dyemix.files.small_tables import read_targets
     from dyemix.matching.advice import suggest
@@ -53,7 +54,9 @@ def match(
         if not whole:
             limits["left"] = shared.bottles(dyes).left(shared.shown_for())
         found: Any = (dyemix.match if whole else suggest)(dyes, shared.target(words), **limits)
-        before = shared.dyed_before(dyes, found.target, limits)
+        limited = {"use", "avoid", "max_dyes", "total", "in_hand"} & {*limits}
+        book = None if limited or given("json") else shared.chosen()
+        before = book and dyed_for(book, dyes, found.target, given("used method"))
         if whole:
             shared.show(found, found.text(detail=detail))
         else:

@@ -6,6 +6,7 @@ from difflib import get_close_matches
 from itertools import chain
 from operator import attrgetter
 from pathlib import Path
+from shlex import quote
 from typing import Any
 
 import click
@@ -81,10 +82,7 @@ def piece(words: str, light: Any, recipe: Any = None) -> Any:
 
 
 def open_book(create: bool = False) -> Any:
-    """The book named, or the one in this folder, open until the command ends.
-
-    It is begun where there is none and `create` is set.
-    """
+    """The book named, or the one in this folder, open until the command ends; begun by `create`."""
     from dyemix.dyebook.book import DyeBook
     from dyemix.dyebook.connection import find_book
 
@@ -103,8 +101,7 @@ def chosen() -> Any:
 def dyes(*recipes: str) -> Any:
     """The fitted dyes at hand; which swatches they come from is said on the error stream.
 
-    Of a book, those of the method that is named, that the job was dyed by, or that has every dye of
-    these `recipes`.
+    Of a book: of the method named, that the job was dyed by, or with every dye of these `recipes`.
     """
     from dyemix.dyebook.connection import book_beside, find_book
     from dyemix.shelf import find_shelf, fitted
@@ -137,10 +134,8 @@ def tell_astray(found: Any) -> None:
     from dyemix.dyebook.past import astray
 
     for kept, off in astray(open_book(), found, given("used method")):
-        of = ["--book", str(given("book"))]
-        look, strike = (console.pasted(["book", *words, *of]) for words in
-                        (["show", kept.job], ["strike", "--job", kept.job]))  # fmt: skip
-        console.remark(said("usage.astray", kept.job, off, look, strike))
+        job, book = (quote(str(words)) for words in (kept.job, given("book")))
+        console.remark(said("usage.astray", kept.job, off, job, book))
 
 
 def ask_for_light(read: Any) -> None:
@@ -184,10 +179,8 @@ def settings(dyes: Any = None) -> Any:
 
 
 def stocks(dyes: Any = None) -> Any:
-    """A bottle of each dye that one is known of, and one for all the others.
-
-    As named; else the last of the book that was chosen, then as stated with the swatches, then the
-    strength of the settings.
+    """A bottle of each dye that one is known of, and one for all the others: as named, else the
+    last of the book, then as stated with the swatches, then the strength of the settings.
     """
     from dyemix.bench.stock import Stock, parse_stocks
     from dyemix.files.cells import is_table
@@ -266,16 +259,6 @@ def pieces(files: tuple[str, ...] = (), job: str | None = None) -> list[Any]:
 
     kept = chosen().pieces(job, given("method") or "") if given("book") else ()
     return [*(piece for file in files for piece in saved_pieces(file)), *kept]
-
-
-def dyed_before(dyes: Any, target: Any, limits: Any) -> Any:
-    """What the last piece for this colour leads to; nothing where its recipe may be limited."""
-    limited = {"use", "avoid", "max_dyes", "total", "in_hand"} & {*limits}
-    if limited or not chosen() or given("json"):
-        return None
-    from dyemix.dyebook.past import dyed_for
-
-    return dyed_for(open_book(), dyes, target, given("used method"))
 
 
 def alkali(dyes: Any) -> tuple[str, str]:
@@ -358,9 +341,8 @@ def weighed(cloth_g: float | None = None) -> list[str]:
 def _meant(words: str, target: Any, over: str | None) -> list[str]:
     """The colour wanted and the piece that it goes over, to be named again, where there are any.
 
-    What a job of the book wants is kept there. Else a colour goes in the light that has been
-    settled; a standard by its name, and a photograph by its cell and how it is read, for what their
-    three numbers do not tell.
+    A colour that no job of the book keeps goes in the light that has been settled; a standard or a
+    photograph as it was named, for what three numbers do not tell.
     """
     from dyemix.reading import photographed
 

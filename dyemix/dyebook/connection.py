@@ -10,22 +10,17 @@ A book is never opened but by SQLite: on POSIX, closing a second handle of one's
 locks of the first.
 """
 
-import json
 import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager, suppress
 from importlib.resources import files
-from itertools import chain
 from pathlib import Path
 from typing import Any, Self
 
-from dyemix.arrays import LAB
-from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.errors import AmbiguousError, DyemixError, InputError, SavedError, data, refuse, said
-from dyemix.files import swatch_table
 from dyemix.shelf import swatch_tables
-from dyemix.writing import csv_text, put, put_folder
+from dyemix.writing import put
 
 #: Marks the file as a dye book: 'dyeb' in ASCII (PRAGMA application_id).
 APPLICATION_ID = 0x64796562
@@ -38,8 +33,6 @@ TABLES = (
     "kind", "cloth", "dye", "stock", "method", "swatch_set", "swatch", "reading", "fit", "job",
     "recipe", "sheet", "trial", "picture", "piece", "sign_off", "event", "change",
 )  # fmt: skip
-#: A list in one column of the book is a column for each number in the table.
-_SPREAD = {"spectrum": tuple(f"{w:g} nm" for w in WAVELENGTHS), "lab": LAB}
 Say = Callable[[str], None]
 #: A wait for another command longer than this is spoken of, s; and so often before giving up.
 _WAIT, _TRIES = 1.5, 7
@@ -223,7 +216,7 @@ def migrate(db: sqlite3.Connection, to: int = LAYOUT) -> None:
     db.execute(f"PRAGMA user_version = {to:d}")  # a pragma takes no parameters
 
 
-# Which book, and all of it as tables --------------------------------------------------------------
+# Which book --------------------------------------------------------------------------------------
 
 
 def find_book(named: Path | None = None, folder: Path | None = None) -> Path:
@@ -266,42 +259,3 @@ def _is_backup(path: Path) -> bool:
     with suppress(OSError), path.open("rb") as file:
         return file.read(72)[68:] == BACKUP_ID.to_bytes(4, "big")
     return False
-
-
-def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> tuple[Path, ...]:
-    """Write every table of a book as ``TABLE.csv`` into a new or empty folder, and the swatches of
-    each method as ``swatches-NUMBER.csv``, which `read_swatches` reads back; whole or not at all.
-
-    Gives the tables written. Raises `InputError` for a folder with files in it or that cannot be
-    written.
-    """
-    from dyemix.dyebook.methods import known
-
-    with BookFile(path, create=False) as book, book.reading() as db:
-        held = {f"swatches-{m.number}": m.held for m in known(db) if m.held}
-        swatches = ((f"{name}.csv", swatch_table(some).encode()) for name, some in held.items())
-        put_folder(Path(folder), chain(_exported(db), swatches))
-    return tuple(Path(folder, f"{table}.csv") for table in (*TABLES, *held))
-
-
-def _exported(db: sqlite3.Connection) -> Iterator[tuple[str, bytes]]:
-    """Every table, and each document that it holds as a file of its own."""
-    for table in TABLES:
-        found = db.execute(f"SELECT * FROM {table} ORDER BY id")
-        names = [name for name, *_ in found.description]
-        rows = [[h for name in names for h in _SPREAD.get(name, (name,))]]
-        for row in map(dict, found):
-            if "content" in row:
-                whole = row["content"]
-                is_picture = isinstance(whole, bytes)
-                row["content"] = f"{table}-{row['id']}.{'jpg' if is_picture else 'json'}"
-                yield row["content"], whole if is_picture else whole.encode()
-            rows.append([cell for name in names for cell in _cells(name, row[name])])
-        yield f"{table}.csv", csv_text(rows, "\r\n").encode()  # a lone CR in a cell is quoted then
-
-
-def _cells(name: str, value: Any) -> list[Any]:
-    """The cells of a column in one row."""
-    if name not in _SPREAD:
-        return [value]
-    return [""] * len(_SPREAD[name]) if value is None else list(json.loads(value))

@@ -15,7 +15,7 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Trial
 from dyemix.dyebook import connection as schema
 from dyemix.dyebook.book import DyeBook
-from dyemix.dyebook.connection import export_csv
+from dyemix.dyebook.export import export_csv
 from dyemix.dyebook.records import Cloth
 from dyemix.errors import InputError
 from dyemix.files import read_swatches
