@@ -19,7 +19,7 @@ from dyemix.dataset.recipe import Recipe, dye_names, is_name
 from dyemix.dataset.result import Value
 from dyemix.dataset.swatches import CHECK, Reading, SwatchSet
 from dyemix.dataset.target import Target
-from dyemix.dataset.units import FOR_WEAK, parse_weight
+from dyemix.dataset.units import FOR_WEAK
 from dyemix.errors import DyemixError, Fault, InputError, RecipeError, TargetError, refuse
 from dyemix.files.rows import weight
 from dyemix.files.small_tables import Column, number
@@ -58,9 +58,8 @@ def _aim(text: str) -> Target | str:
 
 _RECIPE = Column("recipe", needed=True)
 _COLUMNS = (
-    Column("job", needed=True), _RECIPE,
-    Column("cloth_g", lambda text: parse_weight(text + " g" * text[-1].isdigit()), needed=True),
-    Column("cloth"), Column("pieces", _whole), Column("target", _aim),
+    Column("job", needed=True), _RECIPE, Column("cloth_g", weight, needed=True), Column("cloth"),
+    Column("pieces", _whole), Column("target", _aim),
     Column("liquor ratio", partial(stated, "liquor_ratio")), Column("alkali"),
 )  # fmt: skip
 
