@@ -8,18 +8,15 @@ import sqlite3
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import fields
-from datetime import date
-from enum import Enum
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
-from dyemix.colour.colorimetry import Light
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe, dye_name
 from dyemix.dataset.serialise import from_json, from_plain, hints, plain
 from dyemix.dataset.swatches import Reading
-from dyemix.dataset.target import Target, Trial
+from dyemix.dataset.target import Trial
 from dyemix.dyebook.connection import TABLES
 from dyemix.errors import DyemixError, InputError, RecipeError, SavedError, refuse, said
 from dyemix.files.cells import tidy
@@ -44,13 +41,12 @@ def _cell(value: Any) -> Any:
     """A value as the book holds it. Raises `InputError` for numbers that are not finite."""
     if isinstance(value, Recipe):
         return _exact_text(value)
-    if isinstance(value, date | Enum | Light):
-        return plain(value)
     odd = isinstance(value, np.ndarray) and not np.isfinite(value).all()
     refuse(odd, "a reading holds a number that is not finite: read it again.", error=InputError)
-    if isinstance(value, np.ndarray | Target | Mapping | tuple):
-        return json.dumps(plain(value), ensure_ascii=False)
-    return str(value) if isinstance(value, Clipped) else value
+    if isinstance(value, bytes):
+        return value
+    cell = str(value) if isinstance(value, Clipped) else plain(value)
+    return json.dumps(cell, ensure_ascii=False) if isinstance(cell, dict | list) else cell
 
 
 #: Fields of a record whose cells hold JSON.

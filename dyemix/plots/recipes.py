@@ -8,7 +8,8 @@ with room to pin the real one.
 """
 
 from collections.abc import Sequence
-from typing import Any
+from itertools import zip_longest
+from operator import attrgetter
 
 import numpy as np
 
@@ -29,12 +30,9 @@ _BLOCKS: list[tuple[float, float, int, str, str]] = data("pictures")["blocks"]
 _HIGH = 0.5
 #: Of a series: rows of pots of a step, nearest to what is asked at the left.
 _DEEP, _POTS = 3, 8
-#: Patches side by side, the start among them, how high a band is and the chart, in inches.
-_STEPS, _BAND, _EDGE, _CHART = 6, 0.42, 0.06, 0.8
+#: Patches side by side, the start among them, and how high a band is, in inches.
+_STEPS, _BAND, _EDGE = 6, 0.42, 0.06
 _STEP = (BODY - 2 * _EDGE) / _STEPS
-#: A letter, a dash and a mark a route.
-_DASHES: tuple[Any, ...] = "-", "--", ":", "-.", (0, (9, 2))
-_LOOKS = tuple(zip("ABCDE", _DASHES, "os^Dv", strict=True))
 #: Of a card: a patch and the frame to pin a swatch in, side by side, and the bar that shows the
 #: size of the print (28 × 17 mm, 50 mm): common practice pins a thumb's size.
 PIN_WIDTH, PIN_HEIGHT, PIN_BAR = 28.0 / 25.4, 17.0 / 25.4, 50.0 / 25.4
@@ -121,6 +119,8 @@ def series(found: Series) -> Pages:
         title, notes = said("pictures.series.routes", whole, len(best)), [title, *notes]
     # Every route but over a piece is asked the same colours.
     alike = len(best) > 1 and found.piece is None and len(found.steps) < _STEPS
+    reached = zip_longest(*(route.steps[: route.reached] for route in best))
+    sure = [min(filter(None, steps), key=attrgetter("likely")) for steps in reached]
 
     def begin() -> Paper:
         paper = Paper("series", title, notes, demo=found.demo, light=light)
@@ -131,24 +131,21 @@ def series(found: Series) -> Pages:
         paper.y += 0.4 if alike else 0.0
         return paper
 
-    def draw(paper: Paper, one: tuple[str, Route] | None) -> None:
-        if one is None:
-            _strays(paper, found)
-            return
+    def draw(paper: Paper, one: tuple[str, Route]) -> None:
         letter, route = one
         name = f"{letter} by {route.title}" if route.kind else ""
         if name and not alike:
             paper.down(name, "section")
-        _band(paper, found, route, name if alike else "")
+        _band(paper, found, route, name if alike else "", sure if len(best) > 1 else ())
 
-    bands = [(letter, route) for (letter, *_), route in zip(_LOOKS, best, strict=False)]
-    return paged([*bands, *([None] if len(best) > 1 else [])], begin, draw)
+    return paged([*zip("ABCDE", best, strict=False)], begin, draw)
 
 
-def _band(paper: Paper, found: Series, route: Route, name: str) -> None:
+def _band(paper: Paper, found: Series, route: Route, name: str, sure: Sequence[Step]) -> None:
     """The start and the steps reached, in rows of patches with recipes under them.
 
-    `name` of a route stands under the start, where steps are told above all routes.
+    `name` of a route stands under the start, where steps are told above all routes; those that are
+    `sure` to stray least of all routes are told in bold.
     """
     shown: list[Step | None] = [None, *route.steps]
     stops = route.kind is not None and route.reached < len(route.steps)
@@ -158,11 +155,11 @@ def _band(paper: Paper, found: Series, route: Route, name: str) -> None:
         shown = shown[1:]
     for first in range(0, len(shown), _STEPS):
         row, x, top = shown[first : first + _STEPS], MARGIN + _EDGE, paper.y
-        end, paper.y = x + len(row) * _STEP, top + _BAND + 2 * _EDGE + 0.03
+        right, paper.y = x + len(row) * _STEP, top + _BAND + 2 * _EDGE + 0.03
         paper.box((MARGIN, top, BODY, _BAND + 2 * _EDGE))
         if stops and len(row) < _STEPS:
             words = f"stops here:\n{route.steps[route.reached].short}"
-            paper.write(end + 0.08, top + _EDGE, words, MARGIN + BODY - end - 0.1)
+            paper.write(right + 0.08, top + _EDGE, words, MARGIN + BODY - right - 0.1)
         blocks, bottom = [], paper.y
         for i, step in enumerate(row):
             p = step.prediction if step else found.start
@@ -174,32 +171,13 @@ def _band(paper: Paper, found: Series, route: Route, name: str) -> None:
                 words = str(step.recipe).replace(" + ", "\n") + ("" if step.reached else " ~")
                 words += "" if name else f"\n{p.hex}\nL* {p.lab[0]:.0f}, C* {step.chroma:.0f}"
             font = "text" if step or not name else "bold"
-            bottom = max(bottom, paper.write(x + i * _STEP, paper.y, words, _STEP - 0.05, font))
-        paper.patches((x, top + _EDGE, end - x, _BAND), np.hstack(blocks).tolist())
+            end = paper.write(x + i * _STEP, paper.y, words, _STEP - 0.05, font)
+            if step:
+                least = "bold" if any(step is one for one in sure) else "text"
+                end = paper.write(x + i * _STEP, end, f"likely {step.likely:.1f}", font=least)
+            bottom = max(bottom, end)
+        paper.patches((x, top + _EDGE, right - x, _BAND), np.hstack(blocks).tolist())
         paper.y = bottom + 0.1
-
-
-def _strays(paper: Paper, found: Series) -> None:
-    """Likely miss by step, a line a route."""
-    paper.down("Which route strays least?", "section")
-    paper.down("Likely miss, ΔE2000, by step: to 1.5 excellent, to 3 sound.")
-    shown = [[step.likely for step in route.steps[: route.reached]] for route in found.best]
-    most, across = max(3.0, *(miss for route in shown for miss in route)), 3.2 / len(found.steps)
-    y, x, key = paper.y + 0.1, MARGIN + 0.4, paper.y + 0.1
-    middles = x + across * (np.arange(len(found.steps)) + 0.5)
-    for level in (0.0, 1.5, 3.0):
-        at = y + _CHART * (1 - level / most)
-        paper.line([x, x + 3.2], [at, at], color=on.RULE)
-        paper.write(x - 0.08, at - 0.09, f"{level:g}", ha="right")
-    for step, middle in enumerate(middles, 1):
-        paper.write(middle, y + _CHART + 0.03, str(step), ha="center")
-    for (letter, dash, marker), route, misses in zip(_LOOKS, found.best, shown, strict=False):
-        look = {"linestyle": dash, "marker": marker, "markerfacecolor": "white", "markersize": 4}
-        paper.line([x + 3.4, x + 3.8], [key + 0.09] * 2, **look)
-        key = paper.write(x + 3.95, key, f"{letter}  {route.title}", 2.7)
-        ups = [y + _CHART * (1 - miss / most) for miss in misses]
-        paper.line(middles[: len(misses)], ups, **look)
-    paper.y = max(y + _CHART + 0.3, key + 0.1)
 
 
 def card(card: ShadeCard) -> Pages:

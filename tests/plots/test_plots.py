@@ -358,6 +358,12 @@ def test_a_series_shows_what_is_reached_and_says_where_it_ends(shelf: DyeSet) ->
             asked = hex_to_lab(step.prediction.hex)
             assert delta_e(asked, some).mean() == pytest.approx(step.likely, rel=0.3)
         assert f"by {route.title}" in words(figure)
+    reached = [route.steps[: route.reached] for route in found.best]
+    likely = [t for t in texts(figure) if t.get_text().startswith("likely ")]
+    assert [t.get_text() for t in likely] == [f"likely {s.likely:.1f}" for r in reached for s in r]
+    least = [min(s[i].likely for s in reached if i < len(s)) for i in range(max(map(len, reached)))]
+    bold = [t.get_text() for t in likely if t.get_weight() == "bold"]
+    assert sorted(bold) == sorted(f"likely {miss:.1f}" for miss in least)
     stopped = [route for route in found.best if route.reached < len(route.steps)]
     assert stopped
     assert words(figure).count("stops here") == len(stopped)
