@@ -166,12 +166,11 @@ def _ladders(lender: DyeSet, depths: list[Array], log_strength: Array, error: Ar
     """
     pivot = np.array([np.exp(np.mean(np.log(each))) for each in depths])
     turn = -LAW_SPREAD * depth_law_by_law(pivot, lender.law)[:, 0]
-    level = np.stack([error, turn], axis=1)[..., np.newaxis]
-    bent = np.zeros((len(depths), 2, 2))
-    bent[:, 1, 0] = LAW_SPREAD
-    first, level = lender.modes, np.repeat(level, lender.curves.shape[1], axis=2)
+    lent, first = np.zeros((len(depths), 2, lender.curves.shape[1] + 2)), lender.modes
+    lent[..., :-2] = np.stack([error, turn], axis=1)[..., np.newaxis]
+    lent[:, 1, -2] = LAW_SPREAD
     # What photographs there were off by is each borrowed dye's own here.
-    own = np.concatenate([np.append(level, bent, axis=2), first.own, first.shared[:, 2:]], axis=1)
+    own = np.concatenate([lent, first.own, first.shared[:, 2:]], axis=1)
     modes = replace(first, own=own, shared=first.shared[:, :2])
     scale = np.exp(log_strength)[:, np.newaxis]
     return Ladders(lender.curves * scale, lender.law, lender.surface, modes)
@@ -200,5 +199,6 @@ def _borrowed(names: list[str], strengths: Array, errors: Array, off: Array) -> 
 def _dye_report(name: str, depths: Array) -> DyeReport:
     middle = float(np.exp(np.mean(np.log(depths))))
     want = " and ".join(f"{x:.2g}" for x in (middle / 4.0, middle * 4.0) if x not in depths)
-    more = said("fit.two_more", depths=want)
-    return DyeReport(name, tuple(depths.tolist()), "borrowed", (), more)
+    return DyeReport(
+        name, tuple(depths.tolist()), "borrowed", (), said("fit.two_more", depths=want)
+    )

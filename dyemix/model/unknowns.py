@@ -131,8 +131,10 @@ class Cells:
         several. It adds to the median of s in squares.
         """
         by_strength = np.exp(-0.5 * (TAUS / STRENGTH) ** 2)
-        by_rest = np.exp(-0.5 * (np.log(RESTS / REST) / REST_SPREAD) ** 2)
-        rests = RESTS * float(np.hypot(1.0, misfit / REST))
+        far = float(np.hypot(1.0, misfit / REST))
+        # The grid follows by the root of that: mixes may show an s that is far below its median.
+        rests = RESTS * np.sqrt(far)
+        by_rest = np.exp(-0.5 * (np.log(rests / (REST * far)) / REST_SPREAD) ** 2)
         wider = max(1.0, misfit / HARDLY_DYE)
         values = np.meshgrid(TAUS, rests, wider * NUS, [0.0, 1.0], indexing="ij")
         by_shared = np.array([NOTHING_SHARED, 1.0 - NOTHING_SHARED])

@@ -15,7 +15,6 @@ from dyemix.model.unknowns import Cells, Modes, Posterior
 TAUS = np.array([0.02, 0.086, 0.152, 0.218, 0.284, 0.35])
 RESTS = 0.2 * 25.0 ** (np.arange(6) / 5)
 LIKELY_TAU = np.exp(-0.5 * (TAUS / 0.09) ** 2)
-LIKELY_REST = np.exp(-0.5 * (np.log(RESTS / 0.45) / 0.6) ** 2)
 
 
 def two_dyes() -> Modes:
@@ -44,9 +43,11 @@ def test_priors_of_the_unknowns() -> None:
 def test_priors_of_a_mix_s_own_error(misfit: float) -> None:
     """s log-normal about 0.45; of dyes by themselves 0.3. What ladders miss adds in squares: with
     0.6 beside 0.45 the median is 0.75 (3-4-5)."""
-    wider = 0.75 / 0.45 if misfit else 1.0
+    median = 0.75 if misfit else 0.45
+    rests = RESTS * np.sqrt(median / 0.45)  # below its median there is room for mixes that agree
+    likely = np.exp(-0.5 * (np.log(rests / median) / 0.6) ** 2)
     found = Posterior.prior(two_dyes(), misfit)
-    rest2 = LIKELY_REST @ (wider * RESTS) ** 2 / LIKELY_REST.sum()
+    rest2 = likely @ rests**2 / likely.sum()
     assert found.rest == pytest.approx(np.sqrt(rest2))
     assert found.alone == pytest.approx(np.sqrt(0.09 + misfit**2))
     cells = Cells.of(misfit)
