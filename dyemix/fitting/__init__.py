@@ -72,11 +72,12 @@ parts), or as much more as the pot in the middle strays more than its share, err
 its own: it drags no strength, and counts as 11.3 in the widening. Ladders widen it too: where their
 left-out inner depths miss across strength (so that no other strength would mend it) by more than
 0.7 ΔE, s grows by 2.8 √(the rest) (its grid by the root of that: where mixes showed an s below the
-grid's end, twenty were promised 1.17 times what was found, now 1.11), and strengths that lie off their law count less as scatter, by
-the square of that share: counted in full they made the promise after twenty mixes too wide, by 1.19
-(now 1.09), and taught less. Worlds of dyes show 0 to 0.6 there, colorants that hide their
-ground 1.4 to 3.9; above 1.2 the verdict is that these do not behave as dye on cloth, and above 2
-all that company may do is open in proportion (ten mixes close 0.21 instead of 0.15 of the gap).
+grid's end, twenty were promised 1.17 times what was found, now 1.11), and strengths that lie off
+their law count less as scatter, by the square of that share: counted in full they made the promise
+after twenty mixes too wide, by 1.19 (now 1.09), and taught less. Worlds of dyes show 0 to 0.6
+there, colorants that hide their ground 1.4 to 3.9; above 1.2 the verdict is that these do not
+behave as dye on cloth, and above 2 all that company may do is open in proportion (ten mixes close
+0.21 instead of 0.15 of the gap).
 
 **What each reading moves.** A square by itself: its dye's curve and law, all surfaces and the
 scatter. A mix: strengths of its dyes, bias, κ, bands in company, surface, τ, s, ν; a dye that no
