@@ -93,7 +93,7 @@ def aimed(dyes: DyeSet, start: Amounts, target: Array) -> Amounts:
     used = np.isin(dyes.names, list(start))[np.newaxis]
     first = np.array([[start.get(name, 0.0) for name in dyes.names]])
     one = Problem.of(dyes, target[np.newaxis], D65_10, len(start))
-    found = one.finish(Found(np.zeros(1, np.intp), used, first, np.zeros(1))).amounts[0]
+    found = one.finish(Found.of(used, first)).amounts[0]
     return {name: float(found[dyes.index(name)]) for name in start}
 
 

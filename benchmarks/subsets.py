@@ -30,7 +30,8 @@ def every_blend(
     which = np.repeat(np.arange(len(problem.labs)), len(blends))
     used = np.tile(blends, (len(problem.labs), 1))
     rng = np.random.default_rng(3)
-    best = Found(which, used, np.zeros(used.shape), np.full(len(used), np.inf))
+    best = Found.of(used, np.zeros(used.shape), which)
+    best.cost[:] = np.inf
     for _ in range(starts):
         start = problem.upper * np.exp(rng.uniform(np.log(0.005), 0.0, used.shape))
         found = problem.finish(replace(best, amounts=start))

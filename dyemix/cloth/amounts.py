@@ -173,7 +173,8 @@ class Unmixer:
             normal = np.einsum("min,mjn->ijn", jacobian, jacobian)
             normal += ridge[:, :, np.newaxis]
             held = ((x <= 0.0) & (slope > 0.0)) | ((x >= most) & (slope < 0.0))
-            before, step = x, eliminated(normal, slope[:, np.newaxis], held)[0][:, 0]
+            system = np.concatenate([normal, slope[:, np.newaxis]], axis=1)
+            before, step = x, eliminated(system, held)[0][:, 0]
             x = np.clip(x - step, np.float32(0.0), most)
         moved = np.abs(x - before).max(axis=0)
         return x, moved < _SETTLED * (1.0 + x.max(axis=0)), np.sqrt((off * off).sum(axis=0))

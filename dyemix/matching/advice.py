@@ -8,8 +8,6 @@ The next square is the one that most lowers the likely miss over the colours wan
 worked out is in `dyemix.fitting.learn`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations

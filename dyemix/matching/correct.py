@@ -11,11 +11,10 @@ A pot is spent long before its piece is dry, so nothing is ever added to it. A s
 another matter: the same dyes on a cloth that carries dye. It only deepens or dulls.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import replace
 from enum import Enum
+from typing import Self
 
 import numpy as np
 
@@ -88,7 +87,7 @@ class Pot(Predicted, Result):
     bound: float
 
     @classmethod
-    def of(cls, prediction: Prediction, target: Target) -> Pot:
+    def of(cls, prediction: Prediction, target: Target) -> Self:
         """A recipe as it is predicted, beside the colour that is wanted."""
         miss = prediction.in_pot(target.lab, spread=target.spread)
         residual = float(delta_e(target.lab, prediction.lab))
@@ -307,8 +306,7 @@ def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes:
     own = amounts > 0
     one_more = own | np.eye(len(dyes), dtype=bool)[~own.ravel()]
     used = np.concatenate([own, one_more]) if other_dyes else own
-    n = len(used)
-    start = Found(np.zeros(n, np.intp), used, np.tile(amounts, (n, 1)), np.zeros(n))
+    start = Found.of(used, np.tile(amounts, (len(used), 1)))
     aim = target.lab - error
     problem = Problem.of(dyes, aim[np.newaxis], dyes.light_of(target), len(dyes))
     # What was dyed may go deeper than any swatch; the answer must not be cut off short of it.

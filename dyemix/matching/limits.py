@@ -4,12 +4,11 @@ Rounding each dye to its own nearest spoon moves the colour more than it need: w
 rounded up, another is better rounded up with it. So the neighbours of all dyes are tried together.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import product
+from typing import Self
 
 import numpy as np
 
@@ -82,7 +81,7 @@ class Kit:
         object.__setattr__(self, "step", self.step or _STEPS[way])
 
     @classmethod
-    def parse(cls, measure: str, stock_pct: Mapping[str, float], cloth_g: float) -> Kit:
+    def parse(cls, measure: str, stock_pct: Mapping[str, float], cloth_g: float) -> Self:
         """``spoons us``, ``syringe 0.5`` or ``scale 0.1``."""
         words = r"\s*([a-z]+)\s*([a-z]*)\s*(\d*[.,]?\d+)?\s*(?:mL|g)?\s*"
         match = re.fullmatch(words, measure, re.IGNORECASE)

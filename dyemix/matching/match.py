@@ -1,7 +1,5 @@
 """Which blends of the shelf reach a colour, and which of them the pot is likeliest to hold to."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import ExitStack
@@ -154,9 +152,13 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     blends = number_of_blends(len(dyes), wanted.max_dyes)
     problem = wanted.problem(dyes, targets, light)
     found = refined(problem)
-    reach = which_way(problem.labs, problem.colours(found.best().amounts), k)
-    far = [t for t, way in enumerate(reach) if way is not Reach.WITHIN]
-    limited = limits_of(problem, found, far) if far else {}
+    best = found.best()
+    far = np.flatnonzero(best.cost > WITHIN_REACH**2)
+    reach = np.full(len(targets), Reach.WITHIN)
+    limited: dict[int, tuple[str, ...]] = {}
+    if len(far):
+        reach[far] = which_way(problem.labs[far], problem.colours(best.amounts[far]), k)
+        limited = limits_of(problem, found, far)
     # Twice: the first score is quick, but knows nothing of the jumps of ΔE2000.
     other = _under_lamp(problem, found)
     rows = shortlist(found, other, _WEIGHED + count)
@@ -259,17 +261,15 @@ def chosen(
 
 
 def which_way(targets: Array, nearest: Array, k_lightness: float) -> list[Reach]:
-    """Which way targets ``(T, 3)`` lie from the nearest colours, by the largest part of ΔE2000."""
+    """Which way targets ``(T, 3)`` out of reach lie from the nearest colours, by the largest part
+    of ΔE2000."""
     parts, _ = delta_e_residual(nearest, targets, k_lightness, slope=False)
-    ways, out = list(Reach)[1:], []  # two of lightness, two of chroma, one of hue
-    for own in parts:
-        i = int(np.argmax(np.abs(own)))
-        way = ways[min(2 * i + int(own[i] < 0.0), 4)]
-        out.append(Reach.WITHIN if own @ own <= WITHIN_REACH**2 else way)
-    return out
+    ways = list(Reach)[1:]  # two of lightness, two of chroma, one of hue
+    largest = np.abs(parts).argmax(axis=1)
+    return [ways[min(2 * i + int(own[i] < 0.0), 4)] for i, own in zip(largest, parts, strict=True)]
 
 
-def limits_of(problem: Problem, found: Found, far: Sequence[int]) -> dict[int, tuple[str, ...]]:
+def limits_of(problem: Problem, found: Found, far: Indices) -> dict[int, tuple[str, ...]]:
     """Sentences on each of the targets that lie too `far` out.
 
     What limits the nearest recipe, and the nearest colour of the very hue: of the `_TRIED` best
@@ -316,9 +316,9 @@ def refined(problem: Problem) -> Found:
     if problem.spectra is not None and loose.any():
         some.amounts[loose] = as_spectra(problem, some.rows(loose)).amounts
     some = Found.joined([some, *_across_grey(problem, some.best().cost)])
-    told = problem.told(some.amounts)
-    miss = delta_e(problem.labs[some.which], problem.colours(told), problem.k_lightness)
-    return Found(some.which, told > 0, told, miss**2)
+    told, index, rows = problem.told(some.amounts), some.index, np.arange(len(some.cost))
+    cost = problem.costs(some.which, index, told[rows, index], rows)
+    return Found(some.which, told > 0, told, cost, some.settled)
 
 
 def _worth_it(some: Found) -> Flags:

@@ -1,7 +1,5 @@
 """The answer to a match: recipes for a target, with what each misses by on paper and in the pot."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from enum import Enum
 from functools import cached_property, partial

@@ -6,13 +6,12 @@ best blend inside it that its last dye promises to improve, by the slope of the 
 blend at whose answer a dye stands at nothing is left out: the smaller blend is the same.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Hashable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache, partial
+from dataclasses import dataclass
+from functools import lru_cache, partial
 from itertools import combinations, product
 from math import comb
+from typing import Self
 
 import numpy as np
 
@@ -95,16 +94,24 @@ class Found:
     used : ``(M, D)`` its dyes.
     amounts : ``(M, D)`` % owf.
     cost : ``(M,)`` the sum of squares of what was made small, ΔE2000² if nothing else is said.
+    settled : ``(M,)`` whether no further step would lower that.
     """
 
     which: Indices
     used: Flags
     amounts: Array
     cost: Array
+    settled: Flags
 
-    def rows(self, rows: Indices | Flags | slice) -> Found:
+    def rows(self, rows: Indices | Flags | slice) -> Self:
         """Some of them."""
-        return Found(self.which[rows], self.used[rows], self.amounts[rows], self.cost[rows])
+        return type(self)(*(part[rows] for part in vars(self).values()))
+
+    @classmethod
+    def of(cls, used: Flags, amounts: Array, which: Indices | int = 0) -> Self:
+        """Blends ``(M, D)`` that set out from there."""
+        none = np.zeros(len(used))
+        return cls(np.asarray(none + which, np.intp), used, amounts, none, none > 0.0)
 
     @property
     def holds(self) -> Flags:
@@ -115,15 +122,16 @@ class Found:
     @property
     def index(self) -> Index:
         """Dyes ``(k, M)`` of each; where they are fewer than k, then others that are not in it."""
-        k = self.used.sum(axis=1).max(initial=1)
-        return np.argsort(~self.used, axis=1, kind="stable")[:, :k].T
+        k, dyes = self.used.sum(axis=1).max(initial=1), self.used.shape[1]
+        place = np.arange(dyes, dtype=np.int16) - np.int16(dyes) * self.used
+        return np.argsort(place, axis=1)[:, :k].T
 
     @classmethod
-    def joined(cls, parts: list[Found]) -> Found:
+    def joined(cls, parts: list[Self]) -> Self:
         """All of them."""
         return cls(*map(np.concatenate, zip(*(vars(part).values() for part in parts), strict=True)))
 
-    def best(self, count: int = 1, level: float = 0.0, *, by_number: bool = False) -> Found:
+    def best(self, count: int = 1, level: float = 0.0, *, by_number: bool = False) -> Self:
         """The `count` nearest of each target, or of each number of dyes as well, best first.
 
         Costs up to `level` are equal; then the least dye in all goes first.
@@ -131,6 +139,9 @@ class Found:
         group = self.which * (self.used.shape[1] + 1) + by_number * self.used.sum(axis=1)
         order, place = ranked(group, self.amounts.sum(axis=1), np.maximum(self.cost, level))
         return self.rows(order[place < count])
+
+
+_blending = lru_cache(maxsize=8)(Blending)
 
 
 @lru_cache(maxsize=8)
@@ -196,19 +207,27 @@ class Problem:
     spectra: Array | None = None
 
     @classmethod
-    def of(cls, dyes: DyeSet, labs: Array, light: Light, max_dyes: int) -> Problem:
+    def of(cls, dyes: DyeSet, labs: Array, light: Light, max_dyes: int) -> Self:
         """Amounts run from nothing to the deepest swatch of each dye."""
         return cls(dyes, labs, light, max_dyes, np.zeros(len(dyes)), dyes.deepest)
 
     def goal(self, which: Indices) -> Goal:
         """ΔE2000 of rows from the targets `which` ``(N,)``: squares add up to ΔE2000²."""
-        aims = np.ascontiguousarray(self.labs[which].T)
-        return lambda lab, rows: delta_e_parts(aims[:, rows], lab, self.k_lightness)
+        aims, k = self.labs.T.take(which, axis=1), self.k_lightness
+        return lambda lab, rows: delta_e_parts(aims.take(rows, axis=1), lab, k)
 
-    @cached_property
+    @property
     def blending(self) -> Blending:
         """The forward model."""
-        return Blending(self.dyes.whole, self.light)
+        return _blending(self.dyes.whole, self.light)
+
+    def costs(self, which: Indices, index: Index, amounts: Array, rows: Indices) -> Array:
+        """ΔE2000² ``(M,)`` of amounts ``(k, M)`` of rows of `index` ``(k, N)`` from the targets
+        `which` ``(N,)``."""
+        lab, *_ = self.blending.seen_as(amounts, index.take(rows, axis=1))
+        aims = self.labs.T.take(which[rows], axis=1)
+        r, _ = delta_e_parts(aims, lab, self.k_lightness, slope=False)
+        return np.asarray(np.square(r).sum(axis=0))
 
     def colours(self, amounts: Array) -> Array:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)``."""
@@ -224,25 +243,30 @@ class Problem:
         With `behind`, those that fall too far behind the nearest of their target are given up.
         """
         amounts, cost = np.zeros_like(some.amounts), np.zeros_like(some.cost)
-        for rows in self._blocks(some.which) if residual is None else [np.arange(len(cost))]:
+        settled, whole = np.zeros_like(some.settled), [np.arange(len(cost))]
+        for rows in self._blocks(some.which) if residual is None else whole:
             own = some.rows(rows)
             index = own.index
-            at = np.arange(index.shape[1]), index
-            start, low, top = (
-                np.where(own.used, x, 0.0)[at] for x in (own.amounts, self.lower, self.upper)
-            )
+            at = np.arange(len(rows)), index
+            used = own.used[at]
+            parts = np.broadcast_arrays(own.amounts, self.lower, self.upper)
+            start, low, top = (used * part[at] for part in parts)
             down = (residual or partial(self.blending.towards, self.goal(own.which)))(index)
             solved = solve(
                 down, start, top, lower=low, total=self.total, steps=steps, tolerance=tolerance,
                 secants=secants, hopeless=partial(self._behind, own.which) if behind else None,
+                costs=None if residual else partial(self.costs, own.which, index),
             )  # fmt: skip
-            amounts[rows[:, np.newaxis], index.T], cost[rows] = solved.x.T, solved.cost
-        return replace(some, amounts=amounts, cost=cost)
+            amounts[rows[:, np.newaxis], index.T] = solved.x.T
+            cost[rows], settled[rows] = solved.cost, solved.settled
+        return Found(some.which, some.used, amounts, cost, settled)
 
     def _blocks(self, which: Indices) -> list[Indices]:
         """Rows to work on at once. Those of a target stand together however many targets there are,
         so that its answer does not depend on them."""
         block = max(_BLOCK // len(self.dyes), 1)
+        if len(which) <= block:
+            return [np.arange(len(which))] * bool(len(which))
         order, place = ranked(which)
         targets = max(block // (place.max(initial=0) + 1), 1)
         label = place // block * len(self.labs) + which[order] // targets
@@ -260,8 +284,11 @@ class Problem:
         return np.floor(amounts * _TOLD + half) / _TOLD
 
     def finish(self, some: Found) -> Found:
-        """The last steps."""
-        return self.descend(some, *_LAST, secants=True)
+        """The last steps of those that are not settled."""
+        rest, out = ~some.settled, some.rows(np.arange(len(some.cost)))
+        last = self.descend(some.rows(rest), *_LAST, secants=True)
+        out.amounts[rest], out.cost[rest] = last.amounts, last.cost
+        return out
 
     def search(self, enough: float = 0.0, beam: int | None = None) -> Found:
         """The blends that come near.
@@ -279,15 +306,17 @@ class Problem:
         size = int(placed.used.sum(axis=1).max())
         some = self._solved(placed, behind)
         parts, level = [some], some.rows(some.used.sum(axis=1) == size)
-        code = np.random.PCG64(0).random_raw(len(self.dyes))
+        code = np.arange(1, len(self.dyes) + 1, dtype=np.uint64) ** 11
         for _ in range(size, min(self.max_dyes, len(self.dyes))):
             if beam is not None and not loose:
                 level = level.best(beam)
+            if not len(level.cost):
+                break
             spot = (level.cost <= enough) & (not loose)
             every = spot | (loose & (level.used.sum(axis=1) >= 3))
             tried = (every[:, np.newaxis] | self._promising(level)) & ~level.used & (self.upper > 0)
             parent, dye = np.nonzero(tried)
-            # Each blend once, from the best inside it. A sum of random numbers tells it.
+            # Each blend once, from the best inside it. A sum of high powers tells it.
             blend, which = level.used[parent] @ code + code[dye], level.which[parent]
             order = np.lexsort((level.cost[parent], blend, which))
             first = np.ones(len(order), dtype=bool)
@@ -319,7 +348,7 @@ class Problem:
         for aim in self.labs:
             apart = _apart(aim, labs, self.k_lightness)
             if apart.min() > _FAR_OFF**2:
-                parts = np.array_split(labs[:3].T, 1 + labs[0].size * len(self.dyes) // _BLOCK)
+                parts = np.array_split(labs[:3].T, 1 + labs[:3].size // _BLOCK)
                 apart = np.concatenate([delta_e(aim, part, self.k_lightness) for part in parts])
             for _, points in lattices:
                 own, apart = np.split(apart, [points[..., 0].size])
@@ -327,15 +356,15 @@ class Problem:
                 places.append(points[np.arange(len(points)), nearest])
         blends, count = np.concatenate([used for used, _ in lattices]), len(self.labs)
         which, used = np.repeat(np.arange(count), len(blends)), np.tile(blends, (count, 1))
-        return Found(which, used, np.concatenate(places), np.zeros(len(used)))
+        return Found.of(used, np.concatenate(places), which)
 
     def _promising(self, level: Found) -> Flags:
         """Which dyes ``(M, D)``, added to which blend, would bring it nearer."""
         if np.isfinite(self.total):  # a dye can join where another makes room
             return np.ones_like(level.used)
-        index = level.index
-        amounts = level.amounts[np.arange(len(level.cost)), index]
-        r, slope = self.blending.prices(amounts, index, self.goal(level.which))
+        index, rows = level.index, np.arange(len(level.cost))
+        priced = self.blending.towards(self.goal(level.which), index, entering=True)
+        r, slope = priced(level.amounts[rows, index], rows)
         down = (slope * r[:, np.newaxis]).sum(axis=0)
         size = (slope * slope).sum(axis=0) * level.cost
         return np.asarray(((down < 0.0) & (down * down > _PROMISE * size)).T)

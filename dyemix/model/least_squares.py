@@ -26,6 +26,9 @@ Residual = Callable[[Array, Indices], tuple[Array, Array]]
 _TINY = 1e-9
 #: Problems are set aside where this share is left of them: moving arrays costs as much as a step.
 _FEWER = 0.85
+#: Damping grows where a step keeps up to a quarter of its promise, and eases where it keeps three
+#: quarters: by these factors, and to these at least.
+_KEPT, _DAMPED, _LEAST = np.array([[0.25, 0.75, np.inf], [5.0, 1.0, 0.2], [0.05, 0.0, 1e-10]])
 
 
 class Solved(NamedTuple):
@@ -35,10 +38,12 @@ class Solved(NamedTuple):
     ----------
     x : ``(k, N)``, within the bounds.
     cost : ``(N,)`` sum of squares ``|r|²``.
+    settled : ``(N,)`` whether no further step was worth it.
     """
 
     x: Array
     cost: Array
+    settled: Flags
 
 
 def within(x: Array, lower: Array, upper: Array, total: float = np.inf, axis: int = 0) -> Array:
@@ -56,6 +61,7 @@ def solve(
     residual: Residual, start: Array, upper: Array, *, lower: Array | None = None,
     total: float = np.inf, steps: int = 60, tolerance: float = 1e-7, secants: bool = False,
     hopeless: Callable[[Array, Indices], Flags] | None = None,
+    costs: Callable[[Array, Indices], Array] | None = None,
 ) -> Solved:  # fmt: skip
     """Solve N bounded least-squares problems, `lower` ≤ x ≤ `upper` and Σ x ≤ `total`.
 
@@ -72,25 +78,26 @@ def solve(
     secants : whether to learn the curvature of the residuals: fewer steps where they stay large.
     hopeless : of costs ``(M,)`` of the problems in rows ``(M,)``, which are not worth another step;
         asked once a step was taken and later.
+    costs : ``(M,)`` without slopes, which the last step can do without.
     """
     low, top = np.zeros_like(upper) if lower is None else lower, upper
     rows, limited = np.arange(start.shape[1]), bool(np.isfinite(total))
     x = within(start, low, top, total)
-    r, jacobian = residual(x, rows)
-    cost = (r * r).sum(axis=0)
+    both = _beside(*residual(x, rows))
+    cost = np.square(both[:, -1]).sum(axis=0)
     damping = np.full(len(rows), 1e-3)
-    bend = np.zeros((len(start), len(start), len(rows))) if secants else None
-    out, ended = Solved(x.copy(), cost.copy()), np.zeros(len(rows), dtype=bool)
+    bend = np.zeros((secants * len(start), *both.shape[1:]))
+    ended = np.zeros(len(rows), dtype=bool)
+    out = Solved(x.copy(), cost.copy(), ~ended)
     for i in range(steps):
-        gradient = np.einsum("mkn,mn->kn", jacobian, r)
-        step = _step(jacobian, bend, gradient, damping, x, low, top, total)
+        step, gradient = _step(both, bend, damping, x, low, top, total)
         tried = np.minimum(np.maximum(x + step, low), top)
         if limited:  # what would exceed it is taken off whatever rose
             rise = np.maximum(tried - x, 0.0)
             over = np.maximum(tried.sum(axis=0) - total, 0.0)
             tried -= rise * (over / np.maximum(rise.sum(axis=0), _TINY))
         step = tried - x
-        promised = np.abs((gradient * step).sum(axis=0))
+        promised = np.abs(np.einsum("kn,kn->n", gradient, step))
         # A projected step can promise to rise: not the end, but too long, and damping shortens it.
         # A damped step promises less than there is. Under a total one that is hardly damped can
         # promise nothing for being turned aside: the end is where one well damped does not either.
@@ -100,45 +107,51 @@ def solve(
         if hopeless is not None and i:
             ended |= hopeless(cost, rows)
         # Those that ended stay as they are, and are left out once they are not few.
-        left = np.flatnonzero(~ended)
+        left = (~ended).nonzero()[0]
         if not len(left):
             break
         if len(left) < _FEWER * len(rows):
             out.x[:, rows], out.cost[rows] = x, cost
             rows, turned, ended = rows[left], turned[left], ended[left]
-            every = cost, damping, promised, x, r, low, top, tried, step, gradient, jacobian
-            cost, damping, promised, x, r, low, top, tried, step, gradient, jacobian = (
+            every = cost, damping, promised, x, low, top, tried, step, gradient, both, bend
+            cost, damping, promised, x, low, top, tried, step, gradient, both, bend = (
                 part.take(left, axis=-1) for part in every
             )
-            bend = None if bend is None else bend.take(left, axis=-1)
-        r_new, jacobian_new = residual(tried, rows)
-        cost_new = (r_new * r_new).sum(axis=0)
+        if costs is not None and i + 1 == steps:
+            both_new, cost_new = both, costs(tried, rows)
+        else:
+            both_new = _beside(*residual(tried, rows))
+            cost_new = np.square(both_new[:, -1]).sum(axis=0)
         # Damped less where the promise was kept, more where hardly: steps can turn to and fro.
         kept = (cost - cost_new) / np.maximum(promised, 1e-300)
-        eased = np.where(kept > 0.75, np.maximum(damping * 0.2, 1e-10), damping)
-        damping = np.where(kept < 0.25, np.maximum(damping * 5.0, 0.05), eased)
+        grade = _KEPT.searchsorted(kept)
+        damping = np.maximum(damping * _DAMPED.take(grade), _LEAST.take(grade))
         if limited:
             damping[turned] = 10.0
         better = (cost_new < cost) & ~ended
-        if bend is not None:
-            learnt = _bent(bend, step, gradient, jacobian, jacobian_new, r_new)
-            np.copyto(bend, learnt, where=better)
-        for held, new in ((x, tried), (r, r_new), (cost, cost_new), (jacobian, jacobian_new)):
+        if secants:
+            learnt = _bent(bend[:, :-1], step, gradient, both, both_new)
+            np.copyto(bend[:, :-1], learnt, where=better)
+        for held, new in ((x, tried), (cost, cost_new), (both, both_new)):
             np.copyto(held, new, where=better)
-    out.x[:, rows], out.cost[rows] = x, cost
+    out.x[:, rows], out.cost[rows], out.settled[rows] = x, cost, ended
     return out
 
 
-def _bent(
-    bend: Array, step: Array, gradient: Array, before: Array, after: Array, r: Array
-) -> Array:
+def _beside(r: Array, jacobian: Array) -> Array:
+    """Slopes and, last, residuals ``(m, k + 1, N)``: one array to move for two."""
+    return np.concatenate([jacobian, r[:, np.newaxis]], axis=1)
+
+
+def _bent(bend: Array, step: Array, gradient: Array, before: Array, after: Array) -> Array:
     """Second-order part ``(k, k, N)`` of the normal equations after a step, with its sizing."""
-    turned = ((after - before) * r[:, np.newaxis]).sum(axis=0)
+    r, before, after = after[:, -1:], before[:, :-1], after[:, :-1]
+    turned = ((after - before) * r).sum(axis=0)
     through = (bend * step).sum(axis=1)
     was, now = (np.abs((step * part).sum(axis=0)) for part in (through, turned))
     size = np.minimum(1.0, now / np.maximum(was, 1e-300))
     rest = turned - size * through
-    change = (after * r[:, np.newaxis]).sum(axis=0) - gradient
+    change = (after * r).sum(axis=0) - gradient
     climb = (change * step).sum(axis=0)
     change = change / np.where(climb > 1e-300, climb, np.inf)
     cross = rest[:, np.newaxis] * change
@@ -147,48 +160,49 @@ def _bent(
 
 
 def _step(
-    jacobian: Array, bend: Array | None, gradient: Array, damping: Array, x: Array, low: Array,
-    top: Array, total: float,
-) -> Array:  # fmt: skip
-    """The damped step ``(k, N)`` of the unknowns that are free to move."""
-    normal = np.einsum("min,mjn->ijn", jacobian, jacobian)
-    diagonal = normal.reshape(-1, len(damping))[:: len(x) + 1]
+    both: Array, bend: Array, damping: Array, x: Array, low: Array, top: Array, total: float
+) -> tuple[Array, Array]:
+    """The damped step ``(k, N)`` of the unknowns that are free to move, and the gradient there."""
+    k, n = x.shape
+    system = np.einsum("min,mjn->ijn", both[:, :k], both, order="C")  # the gradient last
+    gradient, diagonal = system[:, k].copy(), system.reshape(-1, n)[:: k + 2]
     diagonal *= 1.0 + damping
     diagonal += _TINY
     at_low, at_top = x <= low, x >= top
     fixed = (at_low & (gradient > 0.0)) | (at_top & (gradient < 0.0))
-    right = gradient[:, np.newaxis]
     if limited := np.isfinite(total):
-        right = np.stack([gradient, np.ones_like(gradient)], axis=1)
         full = x.sum(axis=0) >= total * (1.0 - _TINY)
         # Which unknowns are held follows from the price of the total here, and the price from them.
-        for _ in range(len(x) * bool(full.any())):
+        for _ in range(k * bool(full.any())):
             weight = ~fixed / diagonal
             mean = (weight * gradient).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-300)
             slope = gradient + np.where(full, np.maximum(-mean, 0.0), 0.0)
             fixed = (at_low & (slope > 0.0)) | (at_top & (slope < 0.0))
-    step, pivots = eliminated(normal if bend is None else normal + bend, right, fixed)
-    if bend is not None and (odd := (pivots <= 0.0).any(axis=1)).any():
+        system = np.concatenate([system, np.ones((k, 1, n))], axis=1)
+        bend = np.concatenate([bend, np.zeros((len(bend), 1, n))], axis=1)
+    step, pivots = eliminated(system + bend if len(bend) else system, fixed)
+    if len(bend) and (odd := (pivots <= 0.0).any(axis=1)).any():
         # No minimum that way: without the curvature there is one.
-        step[..., odd], _ = eliminated(normal[..., odd], right[..., odd], fixed[:, odd])
-    plain = step[:, 0]
-    if not limited:
-        return np.asarray(-plain)
-    over = np.clip(x - plain, low, top).sum(axis=0) > total
-    excess = np.where(over, np.maximum((x - plain).sum(axis=0) - total, 0.0), 0.0)
-    by_price = step[:, 1]
-    return np.asarray(-plain - excess / np.maximum(by_price.sum(axis=0), 1e-300) * by_price)
+        step[..., odd], _ = eliminated(system[..., odd], fixed[:, odd])
+    plain = -step[:, 0]
+    if limited:
+        over = np.clip(x + plain, low, top).sum(axis=0) > total
+        excess = np.where(over, np.maximum((x + plain).sum(axis=0) - total, 0.0), 0.0)
+        by_price = step[:, 1]
+        plain -= excess / np.maximum(by_price.sum(axis=0), 1e-300) * by_price
+    return plain, gradient
 
 
-def eliminated(normal: Array, right: Array, fixed: Flags) -> tuple[Array, Array]:
-    """Solutions ``(k, R, N)`` of symmetric ``(k, k, N)`` systems; 0 where an unknown is fixed.
+def eliminated(system: Array, fixed: Flags) -> tuple[Array, Array]:
+    """Solutions ``(k, R, N)`` of symmetric systems with R right sides beside each, ``(k, k + R,
+    N)``; 0 where an unknown is fixed.
 
     And the pivots ``(N, k)``, all above 0 where a system is positive definite, as it must be for
-    its solution to be good. By Gauss and Jordan, systems and right sides side by side.
+    its solution to be good. By Gauss and Jordan.
     """
-    k, moves = len(right), ~fixed
-    a = np.concatenate([normal * moves, right], axis=1)
-    a *= moves[:, np.newaxis]
+    k, moves = len(system), (~fixed).astype(system.dtype)
+    a = system * moves[:, np.newaxis]
+    a[:, :k] *= moves
     a.reshape(-1, a.shape[-1])[:: a.shape[1] + 1] += fixed
     for i in range(k):
         row = a[i, i + 1 :] / a[i, i]

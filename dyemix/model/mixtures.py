@@ -155,7 +155,7 @@ class Blends:
 
     def works(self, c: Array, index: Index) -> Works:
         """How much of each dye works, for amounts ``(k, N)`` in % owf of `index` ``(k, N)``."""
-        g, own = depth_law_and_slope(c, self.law[index])
+        g, own = depth_law_and_slope(c, np.moveaxis(self.law.T.take(index, axis=1), 0, -1))
         if self.plain:
             return Works(g, own)
         company, acts, total = self.company[index], self.interaction[index], c.sum(axis=0)
@@ -214,6 +214,7 @@ class Blending:
     entering : ``(D, 1)`` slope of g where there is no dye yet: one that enters is wholly in
         company.
     seen : ``(3, B)`` weight of each band in XYZ over that of white, less what the surface keeps.
+    absorbing : ``(B, D + 1)`` or ``(B, 2 D + 1)``, `Blends.parts` and, last, the cloth.
     by_curve : ``(3 D, B)`` or ``(6 D, B)``, the same by each of `Blends.parts`.
     """
 
@@ -222,22 +223,17 @@ class Blending:
         _, entering = depth_law_and_slope(np.zeros(len(blends.law)), blends.law)
         self.entering = (entering * np.exp(blends.company))[:, np.newaxis]
         self.seen = (1.0 - surface.r0) * (1.0 - surface.k2) * w / w.sum(axis=1, keepdims=True)
+        self.absorbing = np.concatenate([blends.parts, [blends.cloth]]).T
         self.by_curve = (self.seen[:, np.newaxis] * blends.parts).reshape(-1, w.shape[1])
 
-    def towards(self, goal: Goal, index: Index) -> Residual:
-        """A goal on CIELAB as a function of amounts ``(k, M)`` of rows of `index` ``(k, N)``."""
+    def towards(self, goal: Goal, index: Index, entering: bool = False) -> Residual:
+        """A goal on CIELAB as a function of amounts ``(k, M)`` of rows of `index` ``(k, N)``.
 
-        def residual(amounts: Array, rows: Indices) -> tuple[Array, Array]:
-            here = index[:, rows]
-            r, by_root, by_g, works = self._mixed(amounts, here, goal, rows)
-            return r, _through(by_root, self._by_amount(by_g, here, works))
-
-        return residual
-
-    def prices(self, amounts: Array, index: Index, goal: Goal) -> tuple[Array, Array]:
-        """What N blends miss, ``(m, N)``, and its slope ``(m, D, N)`` by dyes not yet in them."""
-        r, by_root, by_g, works = self._mixed(amounts, index, goal, np.arange(amounts.shape[1]))
-        return r, _through(by_root, self._by_amount(by_g, index, works, entering=True))
+        With its slope by those amounts, or ``(m, D, M)`` by those of dyes not yet `entering`.
+        """
+        return lambda amounts, rows: self._mixed(
+            amounts, index.take(rows, axis=1), goal, rows, entering
+        )
 
     def spectra(self, amounts: Array, index: Index) -> tuple[Array, Array]:
         """Reflectance ``(B, N)`` of amounts ``(k, N)``, and its slope by them ``(B, k, N)``."""
@@ -245,19 +241,22 @@ class Blending:
         r, by_k = self.blends.surface.reflectance_and_slope(k)
         parts = self.blends.parts.T[..., np.newaxis]
         by_g = np.broadcast_to(parts, (*parts.shape[:2], k.shape[1]))
-        return r, by_k[:, np.newaxis] * self._by_amount(by_g, index, works)
+        return r, by_k[:, np.newaxis] * self._by_amount(by_g, index, works, False)
 
-    def _by_amount(self, by_g: Array, index: Index, works: Works, entering: bool = False) -> Array:
+    def _by_amount(self, by_g: Array, index: Index, works: Works, entering: bool) -> Array:
         """Slopes ``(m, k, N)`` by the amounts of blends, or ``(m, D, N)`` by those of dyes that
         would be `entering` them, from slopes by what works of each curve ``(m, D or 2 D, N)``.
         """
-        blends, dyes, columns = self.blends, len(self.entering), np.arange(index.shape[1])
+        blends, dyes, n = self.blends, len(self.entering), index.shape[1]
+        if entering and blends.plain:
+            return by_g * self.entering
+        flat, at = by_g.reshape(len(by_g), -1), index * n + np.arange(n)
+        by: Array = flat.take(at, axis=1)
         if blends.plain:
-            return by_g * self.entering if entering else by_g[:, index, columns] * works.own
-        by: Array = by_g[:, index, columns]
+            return by * works.own
         by_share: Array | float = 0.0
         if by_g.shape[1] > dyes:
-            beside = by_g[:, index + dyes, columns]
+            beside = flat.take(at + dyes * n, axis=1)
             by, by_share = by + works.share * beside, works.g * beside
         if entering:
             whole = by_g.reshape(len(by_g), by_g.shape[1] // dyes, dyes, -1).sum(axis=1)
@@ -272,39 +271,39 @@ class Blending:
         return np.asarray(own + by_shares.sum(axis=1, keepdims=True) + by_level)
 
     def _mixed(
-        self, amounts: Array, index: Index, goal: Goal, rows: Indices
-    ) -> tuple[Array, Array, Array, Works]:
-        """The residual ``(m, N)``, its slope by the cube roots of XYZ, theirs by what works of each
-        curve ``(3, D or 2 D, N)``, and `Works`.
+        self, amounts: Array, index: Index, goal: Goal, rows: Indices, entering: bool
+    ) -> tuple[Array, Array]:
+        """The residual ``(m, N)``, and its slope as `_by_amount` has it."""
+        lab, by_xyz, v, root, works = self.seen_as(amounts, index)
+        slope = v / np.maximum(root, _LEAST_ROOT, out=root)
+        slope *= 1.0 + self.blends.surface.k2 * v
+        by_g = (self.by_curve @ slope).reshape(3, len(self.blends.parts), -1)
+        r, by_lab = goal(lab, rows)
+        by_amount = self._by_amount(by_g, index, works, entering)
+        return r, np.einsum("mxn,xkn->mkn", (TO_LAB.T @ by_lab) * -by_xyz, by_amount)
+
+    def seen_as(self, amounts: Array, index: Index) -> tuple[Array, Array, Array, Array, Works]:
+        """CIELAB ``(3, N)`` of amounts ``(k, N)``, and what its slope is made of: that of the cube
+        roots of XYZ ``(3, N)``; 1 over 1/R − k2, and the root of K (K + 2), by bands ``(B, N)``;
+        and `Works`.
         """
         k, works = self._absorption(amounts, index)
-        k2, root = self.blends.surface.k2, k + 2.0
+        root = k + 2.0
         np.sqrt(np.multiply(root, k, out=root), out=root)
         k += root
-        k += 1.0 - k2
+        k += 1.0 - self.blends.surface.k2
         v = np.divide(1.0, k, out=k)  # of 1/R − k2, where 1/R = 1 + k + root
         f, by_xyz = cube_root_and_slope(self.seen @ v + self.blends.surface.r0)
-        seen = TO_LAB @ f
-        seen[0] -= 16.0
-        slope = v / np.maximum(root, _LEAST_ROOT, out=root)
-        slope *= 1.0 + k2 * v
-        by_g = (self.by_curve @ slope).reshape(3, len(self.blends.parts), -1)
-        r, by_lab = goal(seen, rows)
-        return r, (TO_LAB.T @ by_lab) * -by_xyz, by_g, works
+        lab = TO_LAB @ f
+        lab[0] -= 16.0
+        return lab, by_xyz, v, root, works
 
     def _absorption(self, amounts: Array, index: Index) -> tuple[Array, Works]:
         """K/S ``(B, N)`` of amounts ``(k, N)``, and how much of each dye works."""
-        works, parts = self.blends.works(amounts, index), self.blends.parts
-        dyes, columns = len(self.entering), np.arange(index.shape[1])
-        working = np.zeros((len(parts), len(columns)))
+        works, columns = self.blends.works(amounts, index), np.arange(index.shape[1])
+        working = np.zeros((self.absorbing.shape[1], len(columns)))
         working[index, columns] = works.g
-        if len(parts) > dyes:
-            working[index + dyes, columns] = works.g * works.share
-        k: Array = parts.T @ working
-        k += self.blends.cloth[:, np.newaxis]
-        return k, works
-
-
-def _through(by_root: Array, slope: Array) -> Array:
-    """Slopes ``(m, k, N)`` of a residual from its ``(m, 3, N)`` and those ``(3, k, N)`` of XYZ."""
-    return np.asarray(np.einsum("mxn,xkn->mkn", by_root, slope))
+        if len(working) > len(self.entering) + 1:
+            working[index + len(self.entering), columns] = works.g * works.share
+        working[-1] = 1.0
+        return self.absorbing @ working, works

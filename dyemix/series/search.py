@@ -198,7 +198,7 @@ class Search:
 
             return replace(problem, lower=low, upper=high).descend(some, 400, 1e-10, pulled)
 
-        found = settled(Found(at, used[of], first[way], np.zeros(len(at))), 0.0 * top, top)
+        found = settled(Found.of(used[of], first[way], at), 0.0 * top, top)
         best = np.expand_dims(found.cost.reshape(sizes).argmin(axis=1), 1)
         found = found.rows(np.take_along_axis(np.arange(len(at)).reshape(sizes), best, 1).ravel())
         x, low, high = found.amounts, np.zeros_like(found.amounts), np.where(found.used, top, 0.0)

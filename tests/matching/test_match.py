@@ -108,9 +108,7 @@ def test_the_free_direction_gets_the_nearest_spectrum(dyes: DyeSet) -> None:
     few = dyes.take(["lemon", "scarlet", "cobalt", "leaf"])
     target = dyes.predict("marigold 0.5 + navy 0.3 + scarlet 0.2").as_target()
     one = Constraints(max_dyes=4).problem(few, [target], D65_10)
-    start = Found(
-        np.zeros(1, np.intp), np.ones((1, 4), dtype=bool), np.full((1, 4), 0.2), np.zeros(1)
-    )
+    start = Found.of(np.ones((1, 4), dtype=bool), np.full((1, 4), 0.2))
     settled = as_spectra(one, one.finish(start)).amounts
 
     def apart(amounts: np.ndarray) -> float:

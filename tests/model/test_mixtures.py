@@ -122,7 +122,7 @@ def test_colours_are_those_of_the_dyes_and_slopes_those_of_the_colours(
     np.testing.assert_allclose(labs.T, dyes.colours(whole, light), atol=1e-9)
     spectra, by_amount = blending.spectra(amounts, index)
     np.testing.assert_allclose(spectra.T, dyes.reflectance(whole), rtol=1e-9)
-    _, prices = blending.prices(amounts, index, plain)
+    _, prices = blending.towards(plain, index, entering=True)(amounts, rows)
     step = 1e-6
     for dye in range(len(dyes)):
         more = whole + step * np.eye(len(dyes))[dye]
