@@ -1,11 +1,9 @@
 """What recipes are expected to look like, on paper and in the pot: one, or many as arrays."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from functools import cached_property
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Self
 
 import numpy as np
 
@@ -84,7 +82,7 @@ class Prediction(Result):
     def __len__(self) -> int:
         return len(np.atleast_2d(self.amounts))
 
-    def __getitem__(self, i: int | Indices) -> Prediction:
+    def __getitem__(self, i: int | Indices) -> Self:
         """One by its place, or those at several."""
         if self.amounts.ndim == 1:
             return (self,)[int(i)]
@@ -94,7 +92,7 @@ class Prediction(Result):
             recipes=tuple(self.recipes[j] for j in np.atleast_1d(i)) if self.recipes else (),
         )  # fmt: skip
 
-    def __iter__(self) -> Iterator[Prediction]:
+    def __iter__(self) -> Iterator[Self]:
         return map(self.__getitem__, range(len(self)))
 
     def _of_one(self, several: Any) -> Any:
