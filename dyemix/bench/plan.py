@@ -1,6 +1,5 @@
 """Several baths at once: a day of jobs, or the first swatches and the table to fill in for them."""
 
-import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
@@ -24,6 +23,7 @@ from dyemix.errors import DyemixError, Fault, InputError, RecipeError, TargetErr
 from dyemix.files.rows import weight
 from dyemix.files.small_tables import Column, number
 from dyemix.model.dyes import DyeSet
+from dyemix.writing import Named
 
 #: How many dyes the mix that checks the first fit is of, at most.
 _MIXED = 3
@@ -64,7 +64,7 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def read_jobs(path: str | os.PathLike[str]) -> tuple[Job, ...]:
+def read_jobs(path: Named) -> tuple[Job, ...]:
     """Jobs, one a row.
 
     Columns ``job``, ``recipe``, ``cloth_g`` (or with a unit, as ``8.5 oz``), and if wanted
@@ -75,7 +75,7 @@ def read_jobs(path: str | os.PathLike[str]) -> tuple[Job, ...]:
     return read_each(path, _COLUMNS, lambda place, values: Job(**values, **place))
 
 
-def read_recipes(path: str | os.PathLike[str], cloth_g: float) -> tuple[Job, ...]:
+def read_recipes(path: Named, cloth_g: float) -> tuple[Job, ...]:
     """A job for each target of the recipes that ``match --targets`` wrote, on so much cloth.
 
     Its best recipe is the first. Raises `InputError` with every fault of the file.

@@ -5,7 +5,6 @@
 """
 
 import difflib
-import os
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import make_dataclass
@@ -23,7 +22,7 @@ from dyemix.dataset.recipe import dye_name
 from dyemix.dataset.result import Value
 from dyemix.dataset.units import to_mark, to_step
 from dyemix.errors import DyemixError, Fault, InputError, data, refuse, said
-from dyemix.writing import read_bytes
+from dyemix.writing import Named, read_bytes
 
 #: Orders in which the alkali may go in, in words.
 ORDERS: Mapping[str, str] = data("methods")["orders"]
@@ -131,7 +130,7 @@ class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figu
             raise InputError(faults)
 
     @classmethod
-    def load(cls, path: str | os.PathLike[str]) -> Self:
+    def load(cls, path: Named) -> Self:
         """Read a TOML file; what it leaves out keeps its default. Raises `InputError`."""
         name = Path(path).name
         try:

@@ -1,7 +1,6 @@
 """Stock solutions: as a dyer names them, what to measure of them, and the sheet to make one by."""
 
 import math
-import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
@@ -18,6 +17,7 @@ from dyemix.files.cells import is_table
 from dyemix.files.rows import parse_stock
 from dyemix.files.small_tables import Column, number, read_table
 from dyemix.matching.limits import Measured
+from dyemix.writing import Named
 
 T = TypeVar("T")
 
@@ -91,7 +91,7 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def read_stocks(path: str | os.PathLike[str]) -> tuple[Stock, ...]:
+def read_stocks(path: Named) -> tuple[Stock, ...]:
     """Bottles, one a row.
 
     Columns ``dye``, ``stock_pct`` (% w/v), and if known ``made`` (2026-05-03), ``cold`` (yes or
@@ -114,7 +114,7 @@ def parse_stocks(text: str) -> tuple[Stock, ...]:
 
 
 def read_each(
-    path: str | os.PathLike[str], columns: Sequence[Column],
+    path: Named, columns: Sequence[Column],
     make: Callable[[dict[str, Any], dict[str, Any]], T], others: bool = False,
 ) -> tuple[T, ...]:  # fmt: skip
     """What each row of a table makes, of its place and of its values."""

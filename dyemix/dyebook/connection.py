@@ -10,7 +10,6 @@ A book is never opened but by SQLite: on POSIX, closing a second handle of one's
 locks of the first.
 """
 
-import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager, suppress
@@ -20,7 +19,7 @@ from typing import Any, Self
 
 from dyemix.errors import AmbiguousError, DyemixError, InputError, SavedError, data, refuse, said
 from dyemix.shelf import swatch_tables
-from dyemix.writing import put
+from dyemix.writing import Named, put
 
 #: Marks the file as a dye book: 'dyeb' in ASCII (PRAGMA application_id).
 APPLICATION_ID = 0x64796562
@@ -66,9 +65,7 @@ def connect(path: Path, mode: str) -> sqlite3.Connection:
 class BookFile:
     """An open book file. `warnings` says what was found on opening."""
 
-    def __init__(
-        self, path: str | os.PathLike[str], create: bool = True, say: Say | None = None
-    ) -> None:
+    def __init__(self, path: Named, create: bool = True, say: Say | None = None) -> None:
         """Open a book, or begin one. `say` is told of waits and of what was found and mended."""
         self.path = Path(path)
         self.warnings: tuple[str, ...] = ()
@@ -145,7 +142,7 @@ class BookFile:
         """All of what is written inside, or nothing. On leaving it is on the disk."""
         return self.reading("BEGIN IMMEDIATE", "COMMIT")
 
-    def backup(self, path: str | os.PathLike[str]) -> None:
+    def backup(self, path: Named) -> None:
         """Copy the book, as it stands between two writes, to a new file. Raises `SavedError`."""
         place = Path(path)
         if place.exists() or place.is_symlink():

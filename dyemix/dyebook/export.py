@@ -1,27 +1,21 @@
 """The whole book as tables, for any other program; its swatches as tables that are read back."""
 
-import json
-import os
 import sqlite3
 from collections.abc import Iterator
 from itertools import chain
 from pathlib import Path
 from typing import Any
 
-from dyemix.arrays import LAB
-from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dyebook.connection import TABLES, BookFile
 from dyemix.dyebook.methods import known
 from dyemix.files import swatch_table
-from dyemix.writing import csv_text, put_folder
-
-#: A list in one column of the book is a column for each number in the table.
-_SPREAD = {"spectrum": tuple(f"{w:g} nm" for w in WAVELENGTHS), "lab": LAB}
+from dyemix.writing import Named, csv_text, put_folder
 
 
-def export_csv(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> tuple[Path, ...]:
+def export_csv(path: Named, folder: Named) -> tuple[Path, ...]:
     """Write every table of a book as ``TABLE.csv`` into a new or empty folder, and the swatches of
     each method as ``swatches-NUMBER.csv``, which `read_swatches` reads back; whole or not at all.
+    A list that one column of the book holds, as a spectrum, is JSON.
 
     Gives the tables written. Raises `InputError` for a folder with files in it or that cannot be
     written.
@@ -37,20 +31,12 @@ def _exported(db: sqlite3.Connection) -> Iterator[tuple[str, bytes]]:
     """Every table, and each document that it holds as a file of its own."""
     for table in TABLES:
         found = db.execute(f"SELECT * FROM {table} ORDER BY id")
-        names = [name for name, *_ in found.description]
-        rows = [[h for name in names for h in _SPREAD.get(name, (name,))]]
+        rows: list[list[Any]] = [[name for name, *_ in found.description]]
         for row in map(dict, found):
             if "content" in row:
                 whole = row["content"]
                 is_picture = isinstance(whole, bytes)
                 row["content"] = f"{table}-{row['id']}.{'jpg' if is_picture else 'json'}"
                 yield row["content"], whole if is_picture else whole.encode()
-            rows.append([cell for name in names for cell in _cells(name, row[name])])
+            rows.append([*row.values()])
         yield f"{table}.csv", csv_text(rows, "\r\n").encode()  # a lone CR in a cell is quoted then
-
-
-def _cells(name: str, value: Any) -> list[Any]:
-    """The cells of a column in one row."""
-    if name not in _SPREAD:
-        return [value]
-    return [""] * len(_SPREAD[name]) if value is None else list(json.loads(value))
