@@ -139,6 +139,16 @@ def test_a_colour_beyond_srgb_says_so() -> None:
     assert bright.hex[:3] == "#ff"
 
 
+def test_half_a_step_beyond_srgb_counts_as_inside() -> None:
+    """Greys 0.4 and 0.6 of one of 255 steps over 1 and under 0, by IEC 61966-2-1 and CIE 015."""
+    above = ((1.0 + np.array([0.4, 0.6]) / 255 + 0.055) / 1.055) ** 2.4
+    below = -np.array([0.4, 0.6]) / 255 / 12.92
+    lightness = np.concatenate([116.0 * np.cbrt(above) - 16.0, (29 / 3) ** 3 * below])
+    found = screen_colours(np.column_stack([lightness, np.zeros((4, 2))]))
+    assert [each.inside for each in found] == [True, False, True, False]
+    assert [each.hex for each in found] == ["#ffffff"] * 2 + ["#000000"] * 2
+
+
 def test_what_a_screen_shows_of_shares_of_white() -> None:
     """IEC 61966-2-1: 1.055 × 0.5^(1/2.4) − 0.055 = 0.7354 and 12.92 × 0.002 = 0.0258."""
     shown = screen_pixels(np.array([[1.0] * 3, [0.5] * 3, [0.002] * 3, [3.0] * 3, [0.0, 0.3, 0.0]]))
@@ -214,17 +224,27 @@ def test_the_smoothest_reflectance_takes_few_steps(monkeypatch: pytest.MonkeyPat
         assert len(taken) <= 11
 
 
-@pytest.mark.parametrize(("lightness", "b"), [(30.0, 0.0), (50.0, 40.0), (80.0, -10.0)])
+@pytest.mark.parametrize(
+    ("light", "lightness", "b"),
+    [
+        (D65_10, 30.0, 0.0),
+        (D65_10, 50.0, 40.0),
+        (D65_10, 80.0, -10.0),
+        (Light("FL11", 10), 17.0, -60.5),
+        (Light("FL11", 10), 22.0, -42.0),
+    ],
+    ids=str,
+)
 def test_what_a_reflectance_can_reach_is_what_linear_programming_says(
-    lightness: float, b: float
+    light: Light, lightness: float, b: float
 ) -> None:
     """At one L* and b*, a* tells X alone, which is linear in R: its most is a linear programme."""
-    w = weights(D65_10)
-    _, y, z = xyz_from_lab([lightness, 0.0, b], D65_10)
+    w = weights(light)
+    _, y, z = xyz_from_lab([lightness, 0.0, b], light)
     best = linprog(-w[:, 0], A_eq=w[:, 1:].T, b_eq=[y, z], bounds=(0.0, 1.0))
-    most = lab_from_xyz([-best.fun, y, z], D65_10)[1]
-    _, reached = smoothest([[lightness, a, b] for a in (0.9 * most, most + 0.05)], D65_10)
-    assert reached.tolist() == [True, False]
+    most = lab_from_xyz([-best.fun, y, z], light)[1]
+    wanted = [[lightness, a, b] for a in (0.9 * most, 0.97 * most, most + 0.05)]
+    assert smoothest(wanted, light)[1].tolist() == [True, True, False]
 
 
 def test_a_grey_is_flat() -> None:
