@@ -10,6 +10,7 @@ A book is never opened but by SQLite: on POSIX, closing a second handle of one's
 locks of the first.
 """
 
+import errno
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager, suppress
@@ -48,7 +49,9 @@ def told(path: Path) -> Iterator[None]:
         kind = name.partition("_")[0].replace("LOCKED", "BUSY")
         known = kind if kind in data("dyebook")["sqlite"] else "ERROR"
         words = said(f"dyebook.sqlite.{known}", error=error, seconds=_WAIT * _TRIES)
-        raise SavedError(f"{path}: {words}") from None
+        # The disk and other commands are the machine's, and the command ends so.
+        machine = kind in ("FULL", "IOERR", "READONLY", "BUSY")
+        raise SavedError(f"{path}: {words}") from OSError(errno.EIO, kind) if machine else None
 
 
 def connect(path: Path, mode: str) -> sqlite3.Connection:
