@@ -249,8 +249,10 @@ class Problem:
             index = own.index
             at = np.arange(len(rows)), index
             used = own.used[at]
-            parts = np.broadcast_arrays(own.amounts, self.lower, self.upper)
-            start, low, top = (used * part[at] for part in parts)
+            start, low, top = (
+                used * (x[at] if x.ndim > 1 else x.take(index))
+                for x in (own.amounts, self.lower, self.upper)
+            )
             down = (residual or partial(self.blending.towards, self.goal(own.which)))(index)
             solved = solve(
                 down, start, top, lower=low, total=self.total, steps=steps, tolerance=tolerance,
