@@ -310,8 +310,7 @@ def refined(problem: Problem) -> Found:
     some = problem.search(level, _BEAM).best(5 * _SHORT_LIST, level, by_number=True)
     if problem.spectra is None:
         some = some.rows(_worth_it(some)).best(_SHORT_LIST, level, by_number=True)
-    behind = np.sqrt(some.cost) - np.sqrt(some.best().cost)[some.which]
-    some = problem.finish(some.rows(behind <= _HOPEFUL))
+    some = problem.finish(some.rows(~problem.behind(some.which, some.cost, by=_HOPEFUL)))
     loose = (some.used.sum(axis=1) > 3) & (some.cost < EARNS_ITS_PLACE**2)
     if problem.spectra is not None and loose.any():
         some.amounts[loose] = as_spectra(problem, some.rows(loose)).amounts

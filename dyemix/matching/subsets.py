@@ -243,11 +243,11 @@ class Problem:
         With `behind`, those that fall too far behind the nearest of their target are given up.
         """
         amounts, cost = np.zeros_like(some.amounts), np.zeros_like(some.cost)
-        settled, whole = np.zeros_like(some.settled), [np.arange(len(cost))]
-        for rows in self._blocks(some.which) if residual is None else whole:
-            own = some.rows(rows)
+        settled = np.zeros_like(some.settled)
+        for rows in self._blocks(some.which) if residual is None else [slice(None)]:
+            own, part = some.rows(rows), amounts[rows]
             index = own.index
-            at = np.arange(len(rows)), index
+            at = np.arange(len(part)), index
             used = own.used[at]
             start, low, top = (
                 used * (x[at] if x.ndim > 1 else x.take(index))
@@ -256,29 +256,31 @@ class Problem:
             down = (residual or partial(self.blending.towards, self.goal(own.which)))(index)
             solved = solve(
                 down, start, top, lower=low, total=self.total, steps=steps, tolerance=tolerance,
-                secants=secants, hopeless=partial(self._behind, own.which) if behind else None,
+                secants=secants, hopeless=partial(self.behind, own.which) if behind else None,
                 costs=None if residual else partial(self.costs, own.which, index),
             )  # fmt: skip
-            amounts[rows[:, np.newaxis], index.T] = solved.x.T
-            cost[rows], settled[rows] = solved.cost, solved.settled
+            part[at], cost[rows], settled[rows] = solved
+            amounts[rows] = part
         return Found(some.which, some.used, amounts, cost, settled)
 
-    def _blocks(self, which: Indices) -> list[Indices]:
+    def _blocks(self, which: Indices) -> Sequence[Indices | slice]:
         """Rows to work on at once. Those of a target stand together however many targets there are,
         so that its answer does not depend on them."""
         block = max(_BLOCK // len(self.dyes), 1)
         if len(which) <= block:
-            return [np.arange(len(which))] * bool(len(which))
+            return [slice(None)] * bool(len(which))
         order, place = ranked(which)
         targets = max(block // (place.max(initial=0) + 1), 1)
         label = place // block * len(self.labs) + which[order] // targets
         return [order[label == own] for own in np.unique(label)]
 
-    def _behind(self, which: Indices, cost: Array, rows: Indices | slice = slice(None)) -> Flags:
+    def behind(
+        self, which: Indices, cost: Array, rows: Indices | slice = slice(None), by: float = _BEHIND
+    ) -> Flags:
         """Whether blends in `rows` lie too far behind the nearest of their target to count."""
         miss, best, of = np.sqrt(cost), np.full(len(self.labs), np.inf), which[rows]
         np.minimum.at(best, of, miss)
-        return np.asarray(miss > best[of] + _BEHIND)
+        return np.asarray(miss > best[of] + by)
 
     def told(self, amounts: Array) -> Array:
         """Amounts as they are told, % owf; rounded down where there is a total not to exceed."""
@@ -340,7 +342,7 @@ class Problem:
         if self.spectra is not None:
             out &= some.used.sum(axis=1) <= 3
         if behind:
-            out |= self._behind(some.which, some.cost)
+            out |= self.behind(some.which, some.cost)
         return some.rows(~out)
 
     def _placed(self) -> Found:

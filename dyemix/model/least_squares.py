@@ -48,7 +48,7 @@ class Solved(NamedTuple):
 
 def within(x: Array, lower: Array, upper: Array, total: float = np.inf, axis: int = 0) -> Array:
     """Amounts brought inside: clipped, then scaled towards `lower` to a `total` over `axis`."""
-    inside = np.clip(x, lower, upper)
+    inside = np.minimum(np.maximum(x, lower), upper)  # `np.clip` takes longer
     if not np.isfinite(total):
         return inside
     above = inside - lower
