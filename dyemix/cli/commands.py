@@ -1,6 +1,7 @@
 """The command `dyemix`: which commands there are, and what is said of a command that is none."""
 
 import os
+import re
 import shlex
 from collections.abc import Sequence
 
@@ -8,7 +9,7 @@ import click
 
 from dyemix import console
 from dyemix.cli.options import Commands
-from dyemix.errors import DyemixError, data
+from dyemix.errors import DyemixError, data, said
 
 
 @click.group(
@@ -45,10 +46,32 @@ def run(words: Sequence[str]) -> None:
     except click.UsageError as error:
         asked = error.ctx.command_path if error.ctx else "dyemix"
         raise DyemixError(
-            written_anew(list(words)) or f"{error.format_message()} See '{asked} --help'."
+            written_anew(list(words))
+            or put_right(list(words))
+            or f"{error.format_message()} See '{asked} --help'."
         ) from None
     except click.ClickException as error:
         raise DyemixError(error.format_message()) from None
+
+
+def put_right(words: list[str]) -> str:
+    """A sentence with the whole command as it may be meant; "" where nobody can tell.
+
+    Its options follow its name, and words that belong together are quoted.
+    """
+    at = next((i for i, word in enumerate(words) if word in dyemix.commands), 0)
+    parts: list[list[str]] = [[]]
+    for word in words[at:] + words[:at]:
+        parts += [[]] if re.match(r"-+[a-z]", word) else []
+        parts[-1].append(word)
+    new = []
+    for i, part in enumerate(parts):
+        named = 2 if i == 0 and part[0] in ("book", "series") else 1
+        values, several = " ".join(part[named:]), len(part) > named + 1
+        quoted = any(" " in word for word in part)
+        together = several and not quoted and re.search(r"(^| )[-+]?\d|\+", values)
+        new += [*part[:named], values] if together else part
+    return "" if new == words else said("usage.put_right", shlex.join(new))
 
 
 # What was called otherwise ------------------------------------------------------------------------

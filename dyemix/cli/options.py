@@ -33,7 +33,7 @@ class Written(click.Path):
     def convert(self, value: Any, *of: Any) -> Any:
         """The file. Raises `DyemixError` for another ending."""
         ending = Path(value).suffix.lower()
-        wrong = self._endings and ending not in re.findall(r"\.\w+", self._endings)
+        wrong = self._endings and (ending or value) not in re.findall(r"\.\w+|-", self._endings)
         refuse(wrong, f"{value} {'has no ending' if not ending else f'ends in {ending!r}'}: "
                f"name it {self._endings}.")  # fmt: skip
         return super().convert(value, *of)
@@ -57,7 +57,6 @@ _KINDS: dict[str, dict[str, Any]] = {
     "text": {"type": str},
     "texts": {"multiple": True},
     "int": {"type": int},
-    "float": {"type": float},
     "flag": {"is_flag": True},
     "read": {"type": click.Path(path_type=Path)},
 }
@@ -98,7 +97,9 @@ def _clean(_: click.Context, __: click.Parameter, value: Any) -> Any:
 def _taken(context: click.Context, option: click.Parameter, value: Any) -> Any:
     """The value of an option; dyes are named as people list them, or the option twice."""
     if option.metavar == "DYES":
-        value = tuple(name.strip() for text in value for name in text.split(",") if name.strip())
+        names = tuple(name.strip() for text in value for name in text.split(",") if name.strip())
+        refuse(value and not names, f"--{option.name} names no dye: write 'gold, scarlet, navy'.")
+        value = names
     value = _clean(context, option, value)
     if option.name in ("job", "method") and value:
         value = " ".join(value.split())  # as a book compares names
@@ -140,6 +141,10 @@ class Command(click.Command):
     def invoke(self, context: click.Context) -> Any:
         """Run it, once every file that it is to write may be written."""
         values = {**context.meta, **context.params}
+        told = [word.partition("=")[0] for word in context.meta["words"]]
+        for option in self.params:
+            twice = sum(map(told.count, option.opts)) > 1 and not getattr(option, "multiple", False)
+            refuse(twice, f"{option.opts[-1]} is given twice: give it once.")
         writes = [p.name or "" for p in self.params if isinstance(p.type, Written)]
         written = [values[name] for name in writes if values.get(name) is not None]
         context.meta["piped"] = Path("-") in written

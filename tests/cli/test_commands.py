@@ -59,7 +59,7 @@ WORDS = {
 ENDINGS = {"--draw": "svg", "--html": "html", "-o": "csv"}
 OF = {
     ("photo-page", "-o"): "svg", ("fit", "-o"): "json", ("settings", "-o"): "toml",
-    ("report", "-o"): "html", ("levelness", "-o"): "json",
+    ("report", "-o"): "html", ("levelness", "-o"): "json", ("book picture", "-o"): "jpg",
 }  # fmt: skip
 
 
@@ -187,7 +187,9 @@ def test_the_table_that_is_found_is_an_input_too(bench: Command) -> None:
     (folder / "readings.csv").write_bytes(TABLE.read_bytes())
     done = bench("predict", RECIPE, cwd=folder)
     assert "readings.csv, the one table" in done.stderr
-    done = bench("fit", "-o", "readings.csv", "--force", cwd=folder)
+    (folder / "colours.csv").write_text("#7d8a6e\n", encoding="utf-8")
+    words = ("match", "--targets", "colours.csv", "-o", "readings.csv", "--force")
+    done = bench(*words, cwd=folder)
     assert (done.returncode, "reads it" in done.stderr) == (2, True)
     assert (folder / "readings.csv").read_bytes() == TABLE.read_bytes()
 
@@ -249,6 +251,59 @@ def test_the_help_tells_every_ending_that_is_taken(
     for other in ("x.gif", "x", "png", "-"):
         with pytest.raises(DyemixError, match="name it"):
             found.type.convert(other, found, None)
+
+
+@pytest.mark.parametrize(
+    ("careless", "meant"),
+    [
+        ("match 56 -10 13 --count 2", "match '56 -10 13' --count 2"),
+        ("match photo 1.jpg D1", "match 'photo 1.jpg D1'"),
+        ("bath navy 1 + gold 2 --cloth 60g", "bath 'navy 1 + gold 2' --cloth 60g"),
+        ("trial 'navy 1' --reading 60 -9 17", "trial 'navy 1' --reading '60 -9 17'"),
+        ("book near 56,5 -10 13", "book near '56,5 -10 13'"),
+        ("--book w.dyebook match '#7d8a6e'", "match '#7d8a6e' --book w.dyebook"),
+    ],
+)
+def test_words_in_disorder_are_put_right(run: Command, careless: str, meant: str) -> None:
+    done = run(*shlex.split(careless))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.endswith(f": dyemix {meant}\n")
+
+
+@pytest.mark.parametrize(
+    "careless",
+    [
+        "match '#7d8a6e' '#ffffff'", "match '#7d8a6e' '#fff' --book 'my book'", "match '1' 'a b'",
+        "predict --swatches t.csv 'navy 1' --nope",
+    ],
+)  # fmt: skip
+def test_what_nobody_can_put_right_is_left_to_the_help(run: Command, careless: str) -> None:
+    done = run(*shlex.split(careless))
+    assert done.returncode == 2
+    assert "--help" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("careless", "says"),
+    [
+        ("match '#7d8a6e' --book a --book b", "--book is given twice"),
+        ("match '#7d8a6e' --cloth 60g --cloth=90g", "--cloth is given twice"),
+        ("match '#7d8a6e' --only ''", "names no dye"),
+        ("match '#7d8a6e' --only ' , '", "names no dye"),
+        ("match '#7d8a6e' --total 2%", "'2%' is not a number"),
+        ("stock navy --strength 2,5,1", "'2,5,1' is not a number"),
+    ],
+)
+def test_an_option_says_one_thing_once(run: Command, careless: str, says: str) -> None:
+    done = run(*shlex.split(careless))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert says in done.stderr
+
+
+def test_a_figure_may_have_a_decimal_comma(run: Command) -> None:
+    comma, point = (run("stock", "navy", "--strength", words, "--json") for words in ("2,5", "2.5"))
+    assert comma.returncode == 0, comma.stderr
+    assert comma.stdout == point.stdout
 
 
 def test_every_option_is_taken_by_some_command() -> None:
