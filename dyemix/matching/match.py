@@ -284,9 +284,7 @@ def limits_of(problem: Problem, found: Found, far: Indices) -> dict[int, tuple[s
         return value * force, slope * force[:, np.newaxis]
 
     turned = problem.descend(near, 6, 1e-3, partial(problem.blending.towards, holding))
-    told = problem.told(turned.amounts)
-    off = delta_e(aims, problem.colours(told), k)
-    out = {}
+    told, out = problem.told(turned), {}
     for t in far:
         mine = np.flatnonzero(near.which == t)
         best, nearest = near.amounts[mine[0]], float(np.sqrt(near.cost[mine[0]]))
@@ -295,8 +293,8 @@ def limits_of(problem: Problem, found: Found, far: Indices) -> dict[int, tuple[s
         limit = said(f"matching.match.{'full' if full else 'clean'}", names)
         lines = [said("matching.match.nearest", recipe(best), nearest, limit)]
         held = mine[np.argmin(turned.cost[mine])]
-        if off[held] > nearest + EARNS_ITS_PLACE:
-            lines.append(said("matching.match.hue", recipe(told[held]), off[held]))
+        if (off := np.sqrt(told.cost[held])) > nearest + EARNS_ITS_PLACE:
+            lines.append(said("matching.match.hue", recipe(told.amounts[held]), off))
         out[t] = tuple(lines)
     return out
 
@@ -314,10 +312,7 @@ def refined(problem: Problem) -> Found:
     loose = (some.used.sum(axis=1) > 3) & (some.cost < EARNS_ITS_PLACE**2)
     if problem.spectra is not None and loose.any():
         some.amounts[loose] = as_spectra(problem, some.rows(loose)).amounts
-    some = Found.joined([some, *_across_grey(problem, some.best().cost)])
-    told, index, rows = problem.told(some.amounts), some.index, np.arange(len(some.cost))
-    cost = problem.costs(some.which, index, told[rows, index], rows)
-    return Found(some.which, told > 0, told, cost, some.settled)
+    return problem.told(Found.joined([some, *_across_grey(problem, some.best().cost)]))
 
 
 def _worth_it(some: Found) -> Flags:

@@ -282,10 +282,14 @@ class Problem:
         np.minimum.at(best, of, miss)
         return np.asarray(miss > best[of] + by)
 
-    def told(self, amounts: Array) -> Array:
-        """Amounts as they are told, % owf; rounded down where there is a total not to exceed."""
+    def told(self, some: Found) -> Found:
+        """Blends of amounts as they are told, rounded down where there is a total not to exceed;
+        and ΔE2000² of those."""
         half = 0.0 if np.isfinite(self.total) else 0.5
-        return np.floor(amounts * _TOLD + half) / _TOLD
+        amounts = np.floor(some.amounts * _TOLD + half) / _TOLD
+        index, rows = some.index, np.arange(len(amounts))
+        cost = self.costs(some.which, index, amounts[rows, index], rows)
+        return Found(some.which, amounts > 0.0, amounts, cost, some.settled)
 
     def finish(self, some: Found) -> Found:
         """The last steps of those that are not settled."""

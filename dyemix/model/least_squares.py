@@ -126,8 +126,7 @@ def solve(
         kept = (cost - cost_new) / np.maximum(promised, 1e-300)
         grade = _KEPT.searchsorted(kept)
         damping = np.maximum(damping * _DAMPED.take(grade), _LEAST.take(grade))
-        if limited:
-            damping[turned] = 10.0
+        damping[turned] = 10.0
         better = (cost_new < cost) & ~ended
         if secants:
             learnt = _bent(bend[:, :-1], step, gradient, both, both_new)
@@ -188,8 +187,7 @@ def _step(
     if limited:
         over = np.clip(x + plain, low, top).sum(axis=0) > total
         excess = np.where(over, np.maximum((x + plain).sum(axis=0) - total, 0.0), 0.0)
-        by_price = step[:, 1]
-        plain -= excess / np.maximum(by_price.sum(axis=0), 1e-300) * by_price
+        plain -= excess / np.maximum(step[:, 1].sum(axis=0), 1e-300) * step[:, 1]
     return plain, gradient
 
 

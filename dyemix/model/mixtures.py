@@ -231,9 +231,18 @@ class Blending:
 
         With its slope by those amounts, or ``(m, D, M)`` by those of dyes not yet `entering`.
         """
-        return lambda amounts, rows: self._mixed(
-            amounts, index.take(rows, axis=1), goal, rows, entering
-        )
+
+        def residual(amounts: Array, rows: Indices) -> tuple[Array, Array]:
+            here = index.take(rows, axis=1)
+            lab, by_xyz, v, root, works = self.seen_as(amounts, here)
+            slope = v / np.maximum(root, _LEAST_ROOT, out=root)
+            slope *= 1.0 + self.blends.surface.k2 * v
+            by_g = (self.by_curve @ slope).reshape(3, len(self.blends.parts), -1)
+            r, by_lab = goal(lab, rows)
+            by_amount = self._by_amount(by_g, here, works, entering)
+            return r, np.einsum("mxn,xkn->mkn", (TO_LAB.T @ by_lab) * -by_xyz, by_amount)
+
+        return residual
 
     def spectra(self, amounts: Array, index: Index) -> tuple[Array, Array]:
         """Reflectance ``(B, N)`` of amounts ``(k, N)``, and its slope by them ``(B, k, N)``."""
@@ -269,18 +278,6 @@ class Blending:
         by_shares = (working * blends.company[index] + by_share) * works.share_by_total
         by_level = working.sum(axis=1, keepdims=True) * (works.by_total + acts * works.by_acting)
         return np.asarray(own + by_shares.sum(axis=1, keepdims=True) + by_level)
-
-    def _mixed(
-        self, amounts: Array, index: Index, goal: Goal, rows: Indices, entering: bool
-    ) -> tuple[Array, Array]:
-        """The residual ``(m, N)``, and its slope as `_by_amount` has it."""
-        lab, by_xyz, v, root, works = self.seen_as(amounts, index)
-        slope = v / np.maximum(root, _LEAST_ROOT, out=root)
-        slope *= 1.0 + self.blends.surface.k2 * v
-        by_g = (self.by_curve @ slope).reshape(3, len(self.blends.parts), -1)
-        r, by_lab = goal(lab, rows)
-        by_amount = self._by_amount(by_g, index, works, entering)
-        return r, np.einsum("mxn,xkn->mkn", (TO_LAB.T @ by_lab) * -by_xyz, by_amount)
 
     def seen_as(self, amounts: Array, index: Index) -> tuple[Array, Array, Array, Array, Works]:
         """CIELAB ``(3, N)`` of amounts ``(k, N)``, and what its slope is made of: that of the cube
