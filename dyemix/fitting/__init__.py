@@ -65,7 +65,9 @@ under other lamps too (A, and FL11); one unknown for how far all curves turn in 
 open 1.5 times as wide; τ of 0.14, a mix's own share of 0.5 or 1.2, a fifth for pots that tell
 nothing of each other; and of photographs an error that is alike only between near colours.
 
-**The promise.** ``H Σθ Hᵀ`` and all of e, as ΔE of a Student's t with the tails of the cells. Pots
+**The promise.** ``H Σθ Hᵀ`` and all of e, as ΔE of a Student's t with the tails of the cells: those
+of τ and s beside what pots and readings differ by, of which there is no doubt (without that share
+48 of 100 pots of photographed mixes came below their median after twenty mixes, with it 55). Pots
 left out in turn widen it where they stray more than promised, and never narrow it: the covariance
 times ``max(1, (5 + Σ χ²/3) / (5 + n))``. A pot whose χ² exceeds 11.3 (one in a hundred, of three
 parts), or as much more as the pot in the middle strays more than its share, errs by so much more of

@@ -434,6 +434,17 @@ def test_pots_that_stray_from_each_other_widen_the_promise(four: DyeSet) -> None
     assert wide[2] > 4.0
 
 
+def test_what_pots_and_readings_differ_by_has_no_tails(four: DyeSet) -> None:
+    told = pots(planted(four, navy=0.1))[:4]
+    rough = replace(four.scatter, reading=4.0 * np.eye(3))
+    loose = replace(four.scatter, pot=0.3)
+    least, *more = (
+        condition(replace(four, scatter=s), told).dyes.known.freedom
+        for s in (four.scatter, rough, loose)
+    )
+    assert min(more) > 1.5 * least
+
+
 @pytest.mark.parametrize("last", [5.0, 25.0])
 def test_a_promise_that_was_broken_is_widened_by_how_far(four: DyeSet, last: float) -> None:
     """(5 + Σχ²/3) ÷ (5 + n), χ² of each pot left out, at most what one in a hundred exceeds
