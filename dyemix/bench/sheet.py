@@ -22,7 +22,7 @@ from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.console import WIDTH
 from dyemix.dataset import units
 from dyemix.dataset.recipe import SPOON_SETS, format_amount
-from dyemix.dataset.result import DEMO_WARNING, Value
+from dyemix.dataset.result import Value, marks
 from dyemix.dataset.serialise import from_json, to_json
 from dyemix.errors import data
 
@@ -91,7 +91,7 @@ class Sheet(Value):
 
     def _laid_out(self, layout: str) -> str:
         title, blocks = self.read()
-        page, banner = _templates().get_template(layout), DEMO_WARNING if self.demo else ""
+        page, banner = _templates().get_template(layout), "".join(marks(self))
         return page.render(title=title, banner=banner, blocks=blocks, kind=self.template)
 
     def to_json(self) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 from dyemix.bench.stock import Bottles
 from dyemix.console import WIDTH
 from dyemix.dataset.conditions import mottled
-from dyemix.dataset.result import DEMO_WARNING
+from dyemix.dataset.result import marks
 from dyemix.matching.correct import Correction
 from dyemix.matching.matches import Matches, Reach, verdict
 from dyemix.series.steps import Series
@@ -52,7 +52,7 @@ def suggested(
     """
     shown = to_choose_from(answer, before)
     shown = shown[: MOST - (answer.reach is not Reach.WITHIN)]
-    lines = [DEMO_WARNING] if answer.demo else []
+    lines = marks(answer)
     lines.append(f"Target {answer.target}, {answer.reach.value}.")
     recipes = [pot.recipe for pot, _ in shown]
     width = max(len(str(recipe)) for recipe in recipes)

@@ -86,8 +86,10 @@ def undo() -> None:
 
 def cloth(**what: str | None) -> None:
     """Add a cloth, or what is now known of one."""
+    from dyemix.bench.method import Fibre
     from dyemix.dyebook.records import Cloth
 
+    Fibre.of(what["fibre"] or "")  # what no bath could be of is refused before any is
     _keep("add_cloth", Cloth(**given_only(what)))
 
 

@@ -94,8 +94,7 @@ class Result(Value):
 
     def text(self, *how: Any, **named: Any) -> str:
         """This to be read, that of invented dyes marked; some have a `detail` that adds more."""
-        demo = [DEMO_WARNING] if getattr(self, "demo", False) else []
-        return "\n".join([*demo, *self._lines(*how, **named)])
+        return "\n".join([*marks(self), *self._lines(*how, **named)])
 
     def __str__(self) -> str:
         return self.text()
@@ -121,7 +120,7 @@ class Result(Value):
                 formatters={"hex": lambda code: _PATCH.format(code) if code == code else ""},
             )  # fmt: skip
         more = f"<p>… {len(rows)} in all</p>" if len(rows) > _ROWS else ""
-        demo = f"<p>{DEMO_WARNING}</p>" if str(self).startswith(DEMO_WARNING) else ""
+        demo = "".join(f"<p>{mark}</p>" for mark in marks(self))
         return f"{demo}<p>{escape(self._short())}</p>{table}{more}"
 
 
@@ -152,6 +151,11 @@ def frame(rows: Iterable[Row]) -> Frame:
     amounts = [none | dict(r) if isinstance(r, Recipe) else {} for r in recipes]
     of_dyes = pd.DataFrame(amounts, out.index)
     return out.join(of_dyes.rename(columns=lambda d: f"{d} % owf" if d in out.columns else d))
+
+
+def marks(*results: object) -> list[str]:
+    """What stands above an answer where any of these is of invented dyes; else nothing."""
+    return [DEMO_WARNING] if any(getattr(each, "demo", False) for each in results) else []
 
 
 def colour_row(lab: np.ndarray[Any, Any], light: object, code: str) -> dict[str, object]:

@@ -11,7 +11,7 @@ from dyemix.arrays import LAB
 from dyemix.colour.appearance import LAMPS, inconstancy, metamerism
 from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.result import DEMO_WARNING, Frame, Result, Row, Several, Value
+from dyemix.dataset.result import Frame, Result, Row, Several, Value, marks
 from dyemix.dataset.target import Target
 from dyemix.errors import said
 from dyemix.fitting.learn import in_one_line
@@ -283,5 +283,5 @@ def recipes_table(found: ManyMatches) -> str:
     heads = {name: f"predicted {name}" for name in (*LAB, "hex")}
     table = found.to_frame().rename(columns=heads)
     table.insert(1, "wanted", [matches.target.typed for matches in found for _ in matches])
-    mark = f"# {DEMO_WARNING}\n" if found.demo else ""
-    return mark + str(table.to_csv(index=False, float_format="%.6g", lineterminator="\n"))
+    demo = "".join(f"# {mark}\n" for mark in marks(found))
+    return demo + str(table.to_csv(index=False, float_format="%.6g", lineterminator="\n"))

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl
 
-import anyio.to_thread
+from anyio.to_thread import run_sync
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.requests import Request
@@ -15,7 +15,7 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from dyemix.bench.sheet import pages
-from dyemix.errors import DyemixError, data
+from dyemix.errors import DyemixError, data, refuse
 from dyemix.model.dyes import DyeSet
 from dyemix.page.guard import Guard
 from dyemix.page.pictures import Frame, Pictures
@@ -68,7 +68,7 @@ class Page:
         if name not in PLACES:
             return PlainTextResponse("there is no such place: /colour, /jars, /shelf, /bath …", 404)
         query = parse_qsl(request.url.query, keep_blank_values=True)
-        page, status, address = await anyio.to_thread.run_sync(self.view, name, query)
+        page, status, address = await run_sync(self.view, name, query)
         pressed = _PRESSED & {name for name, _ in query}
         if status == 200 and pressed and "x-dyemix" not in request.headers:
             return RedirectResponse(address, 303)  # to open it again must not press it again
@@ -119,20 +119,12 @@ class Page:
 
     async def receive(self, request: Request) -> Response:
         """A picture, kept in memory; its name comes back."""
-        data = await request.body()
-        name = request.headers.get("x-name", "picture")
-        try:
-            key = await anyio.to_thread.run_sync(self._pictures.add, name, data)
-        except DyemixError as error:
-            return PlainTextResponse(str(error), 422)
-        return PlainTextResponse(key)
+        name, data = request.headers.get("x-name", "picture"), await request.body()
+        return PlainTextResponse(await run_sync(self._pictures.add, name, data))
 
     async def picture(self, request: Request) -> Response:
         """A picture that was dropped, without what the camera wrote beside it."""
-        try:
-            data = await anyio.to_thread.run_sync(self._pictures.jpeg, request.path_params["key"])
-        except DyemixError as error:
-            return PlainTextResponse(str(error), 404)
+        data = await run_sync(self._pictures.jpeg, request.path_params["key"])
         return Response(data, media_type="image/jpeg")
 
     async def waiting(self, request: Request) -> Response:
@@ -147,20 +139,20 @@ class Page:
     async def keep(self, request: Request) -> Response:
         """Keep the sheet or the piece of a slip in the book."""
         keepers = {"sheet": self._workshop.keep_sheet, "trial": self._workshop.keep_trial}
-        keeper = keepers.get(request.path_params["what"])
-        if keeper is None:
-            return PlainTextResponse("there is nothing of that name to keep.", 404)
+        what = request.path_params["what"]
+        refuse(what not in keepers, f"there is nothing called {what!r} to keep.")
         query = parse_qsl(request.url.query, keep_blank_values=True)
-        try:
-            key = dict(query).get("picture")
-            picture = await anyio.to_thread.run_sync(self._pictures.jpeg, key) if key else None
-            said = await anyio.to_thread.run_sync(keeper, Slip.of(query), picture)
-        except DyemixError as error:
-            return PlainTextResponse(str(error), 422)
-        return PlainTextResponse(said)
+        key = dict(query).get("picture")
+        picture = await run_sync(self._pictures.jpeg, key) if key else None
+        return PlainTextResponse(await run_sync(keepers[what], Slip.of(query), picture))
+
+
+async def _refused(request: Request, error: Exception) -> Response:
+    return PlainTextResponse(str(error), 404 if request.method == "GET" else 422)
 
 
 def application(dyes: DyeSet, book: Path | None, port: int, method: str = "") -> Starlette:
     """The page of these dyes, answering on one port of this machine."""
     page = Page(Workshop(dyes, book, method))
-    return Starlette(routes=page.routes(), middleware=[Middleware(Guard, port=port)])
+    guard, handlers = [Middleware(Guard, port=port)], {DyemixError: _refused}
+    return Starlette(routes=page.routes(), middleware=guard, exception_handlers=handlers)

@@ -13,7 +13,7 @@ from importlib import metadata
 from typing import TYPE_CHECKING, Any
 
 from dyemix.bench.sheet import Block, Sheet, pages, usual
-from dyemix.dataset.result import DEMO_WARNING
+from dyemix.dataset.result import marks
 from dyemix.dyebook.records import JobRecord
 from dyemix.errors import DyemixError
 from dyemix.matching.correct import Correction
@@ -61,7 +61,7 @@ def report(*results: Any, title: str = "", conditions: Mapping[str, str] | None 
         title=title or sections[0].heading,
         sections=sections,
         conditions=conditions or (dyes.conditions if dyes else {}),
-        banner=DEMO_WARNING if any(getattr(r, "demo", False) for r in results) else "",
+        banner="".join(marks(*results)),
         cautions=usual(),
         made=date.today(),
         versions=_versions(),

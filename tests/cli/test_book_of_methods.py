@@ -205,3 +205,16 @@ def test_a_loose_table_beside_a_book_is_not_used_unsaid(lawn: Command) -> None:
     two = lawn("predict", "navy 1")
     assert two.returncode == 2
     assert "  dyemix predict 'navy 1' --swatches loose.csv\n" in two.stderr
+
+
+@pytest.mark.parametrize("fibre", ["cotton 55 %, wool 45 %", "cotton 120 %", "polyester"])
+def test_a_cloth_of_what_no_bath_takes_is_refused_before_it_is_kept(
+    lawn: Command, fibre: str
+) -> None:
+    """As every sheet refuses it; shares that are not said are asked for on the sheet."""
+    refused = lawn("book", "cloth", "towel", "--fibre", fibre, *BOOK)
+    sheet = lawn("bath", "navy 1", "--cloth", "60g", "--no-swatches", "--fibre", fibre)
+    assert (refused.returncode, refused.stderr) == (2, sheet.stderr)
+    assert "towel" not in lawn("book", "list", *BOOK).stdout
+    kept = lawn("book", "cloth", "towel", "--fibre", "cotton linen", *BOOK)
+    assert "towel" in kept.stdout
