@@ -1,6 +1,6 @@
 """Results to pictures; computes nothing."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,8 +9,9 @@ import numpy as np
 
 from dyemix.dataset.result import Result
 from dyemix.errors import data, refuse
-from dyemix.model.fit_report import Evaluation, FitReport, MixtureCheck
-from dyemix.plots.paper import BAR, FORMATS, LIGHT_BAR, Pages, file_bytes, new_figure, styled
+from dyemix.model.fit_report import Evaluation, FitReport
+from dyemix.plots.paper import FORMATS, Pages, file_bytes, new_figure, styled
+from dyemix.plots.promises import promised
 from dyemix.writing import Named, destination, write_all
 
 if TYPE_CHECKING:
@@ -115,20 +116,11 @@ def _panel(result: Any, axes: "Axes") -> "Axes":
     axes.set_yticks(range(len(labels)), labels)
     axes.set_ylim(len(labels) - 0.5, -0.5)
     if checks:
-        _promised(checks, axes)
+        for i, check in enumerate(checks):
+            promised(axes, i, check, 0.8)
+        axes.set(xlabel="ΔE2000", xlim=(0, None))
     else:
         codes = np.array([[list(bytes.fromhex(str(row["hex"])[1:]))] for row in rows])
         axes.imshow(codes, extent=(0, 1, len(rows) - 0.5, -0.5), aspect="auto")
         axes.set_xticks([])
     return axes
-
-
-def _promised(checks: Sequence[MixtureCheck], axes: "Axes") -> None:
-    """A bar a mix, dark to the median promised and light to nine in ten; the mark is what came."""
-    places = np.arange(len(checks))
-    axes.barh(places, [check.bound for check in checks], color=LIGHT_BAR, label="nine in ten")
-    axes.barh(places, [check.median for check in checks], color=BAR, label="half")
-    for kept, marker in ((True, "o"), (False, "D")):
-        found = [(check.delta_e, i) for i, check in enumerate(checks) if check.kept == kept]
-        axes.plot(*np.reshape(found, (-1, 2)).T, marker, color="black", label="came")
-    axes.set(xlabel="ΔE2000", xlim=(0, None))

@@ -214,6 +214,17 @@ class Paper:
         look = {"color": "black", "markersize": size, "zorder": 3, **look}
         self.layer.plot([x], [y], marker, **look)
 
+    def scale(self, x: float, long: float, end: float, parts: int = 3) -> None:
+        """A column of the page in which figures from 0 to `end` run across, some of them above.
+
+        What is drawn in `column` stands at such a figure, and at inches down the page.
+        """
+        for i in range(parts + 1):
+            self.write(x + long * i / parts, self.y, f"{end * i / parts:g}", ha="center")
+        self.column = self.figure.add_axes((x / WIDTH, 0, long / WIDTH, 1), sharey=self.layer)
+        self.column.set(xlim=(0, end))
+        self.column.axis("off")
+
     @property
     def left(self) -> float:
         """How much of the page is left above its foot, inches."""

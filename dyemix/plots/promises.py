@@ -4,10 +4,9 @@ Of dyes, which are ready, and which swatch to dye next; of mixes, whether promis
 piece, whether to leave it or change it.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
-from typing import Self
+from typing import Any
 
 import numpy as np
 
@@ -26,42 +25,30 @@ from dyemix.plots.paper import BODY, MARGIN, RULE, Pages, Paper, paged, pot_code
 
 #: Where the patches of dyes begin, how wide they are, how high, and a row, in inches.
 _PATCHES, _WIDE, _HIGH, _ROW = 2.1, 3.3, 0.36, 0.64
-#: Where bars begin; a panel's side.
-_BEGIN, _PANEL = 3.6, 1.9
+#: Where bars begin, and how long the longest is; a panel's side; where misses of depths begin, how
+#: long that column is, and the largest of them.
+_BEGIN, _LONG, _PANEL = 3.6, 2.9, 1.9
+_OFF, _FAR = (5.65, 2.0), 3.0
 
 
-@dataclass(frozen=True)
-class _Ruler:
-    """A ruler of ΔE2000 from 0 to `end`, from `begin` on and so `long`, in inches."""
-
-    begin: float
-    long: float
-    end: float
-
-    @classmethod
-    def of(cls, misses: Sequence[float]) -> Self:
-        """One for bars that all misses fit on; thirds of it are whole ΔE2000."""
-        return cls(_BEGIN, 2.9, 3.0 * max(1.0, float(np.ceil(max(misses, default=0.0) / 3.0))))
-
-    def at(self, miss: float) -> float:
-        """Where on the page a ΔE2000 lies; beyond the end, there."""
-        return self.begin + self.long * min(miss, self.end) / self.end
-
-    def head(self, paper: Paper, parts: int, down: float) -> None:
-        """Figures along the ruler."""
-        for miss in np.linspace(0.0, self.end, parts + 1):
-            paper.write(self.at(miss), paper.y, f"{miss:g}", ha="center")
-        paper.y += down
-
-    def bar(self, paper: Paper, y: float, dark: float, light: float) -> None:
-        """A bar dark to one figure and light to another."""
-        for miss, fill in ((light, on.LIGHT_BAR), (dark, on.BAR)):
-            area = (self.begin, y, self.at(miss) - self.begin, 0.14)
-            paper.box(area, fill, edgecolor=RULE, zorder=1)
+def _ruled(paper: Paper, misses: Iterable[float]) -> None:
+    """A column of ΔE2000 that all misses fit in; thirds of it are whole."""
+    paper.scale(_BEGIN, _LONG, 3.0 * max(1.0, float(np.ceil(max(misses, default=0.0) / 3.0))))
+    paper.y += 0.2
 
 
-#: How far depths are off that were left out.
-_OFF = _Ruler(5.65, 2.0, 3.0)
+def bar(axes: Any, at: float, dark: float, light: float, high: float = 0.14) -> None:
+    """A bar dark to one figure and light to another."""
+    for miss, fill in ((light, on.LIGHT_BAR), (dark, on.BAR)):
+        axes.barh(at, miss, high, color=fill, edgecolor=RULE, linewidth=0.5)
+
+
+def promised(axes: Any, at: float, check: MixtureCheck, high: float = 0.14) -> None:
+    """A mix: dark to the median promised and light to nine in ten; the mark is what came."""
+    bar(axes, at, check.median, check.bound, high)
+    marker, fill = ("o", "black") if check.kept else ("D", "white")
+    look = {"color": "black", "markerfacecolor": fill, "markersize": 5, "clip_on": False}
+    axes.plot(check.delta_e, at, marker, **look)
 
 
 def dyes(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
@@ -91,7 +78,8 @@ def dyes(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
         paper = Paper("fit", title, notes, demo=dyes.demo, upper=upper, light=light)
         paper.write(_PATCHES, paper.y, "paler", color=on.SUBTLE)
         paper.write(_PATCHES + _WIDE, paper.y, "deeper", color=on.SUBTLE, ha="right")
-        _OFF.head(paper, 2, 0.22)
+        paper.scale(*_OFF, _FAR, 2)
+        paper.y += 0.22
         return paper
 
     def draw(paper: Paper, report: DyeReport) -> None:
@@ -173,16 +161,16 @@ def _ladder(
 def _misses(paper: Paper, y: float, report: DyeReport) -> None:
     """A dot for every depth left out, by how far off it is; those at the ends are hollow."""
     if not (both := [*report.inner, *report.ends]):
-        paper.write(_OFF.begin, y + 0.17, "too few depths to tell", color=on.SUBTLE)
+        paper.write(_OFF[0], y + 0.17, "too few depths to tell", color=on.SUBTLE)
         return
-    paper.line([_OFF.at(0), _OFF.at(_OFF.end)], [y + 0.25] * 2, color=RULE)
-    for value in (1.5, _OFF.end):
-        paper.line([_OFF.at(value)] * 2, [y, y + 0.5], color=RULE)
+    paper.column.hlines(y + 0.25, 0.0, _FAR, RULE, linewidth=0.8)
+    paper.column.vlines((1.5, _FAR), y, y + 0.5, RULE, linewidth=0.8)
     for i, miss in enumerate(both):
-        marker, fill = "oD"[miss > _OFF.end], "black" if i < len(report.inner) else "white"
-        paper.mark(_OFF.at(miss), y + 0.25, marker, 5, markerfacecolor=fill)
-    if (worst := max(both)) > _OFF.end:
-        paper.write(_OFF.at(worst) + 0.05, y + 0.04, f"{worst:.1f} ▸", ha="right")
+        look: Any = {"clip_on": False, "markersize": 5, "color": "black", "zorder": 3}
+        marker, fill = "oD"[miss > _FAR], "black" if i < len(report.inner) else "white"
+        paper.column.plot(min(miss, _FAR), y + 0.25, marker, markerfacecolor=fill, **look)
+    if (worst := max(both)) > _FAR:
+        paper.write(sum(_OFF) + 0.05, y + 0.04, f"{worst:.1f} ▸", ha="right")
 
 
 def mixes(report: FitReport | Evaluation) -> Pages:
@@ -193,11 +181,10 @@ def mixes(report: FitReport | Evaluation) -> Pages:
     if checks:
         title = f"{kept} of {len(checks)} mixes came within what was promised"
         notes = [f"{promises_kept(tuple(checks))}."]
-    ruler = _Ruler.of([max(check.delta_e, check.bound) for check in checks])
 
     def begin() -> Paper:
         paper = Paper("mixes", title, notes, demo=report.demo, light=report.light)
-        ruler.head(paper, 3, 0.2)
+        _ruled(paper, (max(check.delta_e, check.bound) for check in checks))
         return paper
 
     def draw(paper: Paper, check: MixtureCheck) -> None:
@@ -206,12 +193,10 @@ def mixes(report: FitReport | Evaluation) -> Pages:
         paper.box((_BEGIN - 0.8, top, 0.7, end - top + 0.03))
         codes = [colour.hex for colour in screen_colours(both)]
         paper.patches((_BEGIN - 0.75, top + 0.02, 0.6, end - top - 0.02), [codes])
-        ruler.bar(paper, top + 0.02, check.median, check.bound)
-        marker, face = ("o", "black") if check.kept else ("D", "white")
-        paper.mark(ruler.at(check.delta_e), top + 0.09, marker, 5, markerfacecolor=face)
+        promised(paper.column, top + 0.09, check)
         word = (Miss.of(*both).words or ("the same",))[0]
         font = "text" if check.kept else "bold"
-        paper.write(ruler.begin + ruler.long + 0.12, top, word, font=font)
+        paper.write(_BEGIN + _LONG + 0.12, top, word, font=font)
         paper.y = end + 0.03
 
     return paged(checks, begin, draw)
@@ -250,15 +235,15 @@ def trial(found: Correction) -> Pages:
             paper.down(f"{name}  {amounts} %  ({more})")
         paper.y += 0.1
     paper.down("What each choice promises", "section")
-    ruler = _Ruler.of([found.miss.delta_e, *(choice.bound for choice in found.choices.values())])
-    ruler.head(paper, 3, 0.2)
-    top, at = paper.y, ruler.at(found.miss.delta_e)
+    _ruled(paper, [found.miss.delta_e, *(choice.bound for choice in found.choices.values())])
+    top = paper.y
     for name, choice in found.choices.items():
         y = paper.write(MARGIN, paper.y, name, font="bold")
-        ruler.bar(paper, paper.y + 0.05, choice.likely, choice.bound)
-        paper.line([ruler.at(choice.residual)] * 2, [paper.y + 0.02, paper.y + 0.23], linewidth=2)
+        bar(paper.column, paper.y + 0.12, choice.likely, choice.bound)
+        paper.column.vlines(choice.residual, paper.y + 0.02, paper.y + 0.23, on.INK, linewidth=2)
         paper.y = paper.write(MARGIN, y, str(choice.recipe), _BEGIN - MARGIN - 0.1) + 0.08
-    paper.line([at, at], [top, paper.y], linestyle="--")
+    paper.column.vlines(found.miss.delta_e, top, paper.y, on.INK, "--", linewidth=0.8)
+    at = _BEGIN + _LONG * found.miss.delta_e / paper.column.get_xlim()[1]
     paper.y = paper.write(at, paper.y, "this piece", ha="center") + 0.1
     return [paper.end()]
 

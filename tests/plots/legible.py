@@ -78,7 +78,7 @@ def assert_legible(figure: Figure) -> None:
     assert width <= 8.27
     assert height <= 11.0
     grounds, patches = [], []
-    for p in layer.patches:
+    for p in (p for axes in figure.axes for p in axes.patches):
         if isinstance(p, Rectangle) and p.get_facecolor()[3] > 0:
             is_ground = to_hex(p.get_facecolor()) == GROUND
             (grounds if is_ground else patches).append(p.get_window_extent(renderer))
