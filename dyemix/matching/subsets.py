@@ -314,7 +314,7 @@ class Problem:
         size = int(placed.used.sum(axis=1).max())
         some = self._solved(placed, behind)
         parts, level = [some], some.rows(some.used.sum(axis=1) == size)
-        code = np.arange(1, len(self.dyes) + 1, dtype=np.uint64) ** 11
+        code = np.arange(1, 2 * len(self.dyes), 2, dtype=np.uint64) ** 11
         for _ in range(size, min(self.max_dyes, len(self.dyes))):
             if beam is not None and not loose:
                 level = level.best(beam)
@@ -324,7 +324,8 @@ class Problem:
             every = spot | (loose & (level.used.sum(axis=1) >= 3))
             tried = (every[:, np.newaxis] | self._promising(level)) & ~level.used & (self.upper > 0)
             parent, dye = np.nonzero(tried)
-            # Each blend once, from the best inside it. A sum of high powers tells it.
+            # Each blend once, from the best inside it. A sum of powers of odd numbers, left to
+            # overflow, tells it: no two blends share one on any shelf up to `_MOST_BLENDS`.
             blend, which = level.used[parent] @ code + code[dye], level.which[parent]
             order = np.lexsort((level.cost[parent], blend, which))
             first = np.ones(len(order), dtype=bool)
