@@ -16,14 +16,14 @@ from html import escape
 from importlib.resources import files
 from itertools import zip_longest
 from textwrap import wrap
-from typing import TYPE_CHECKING, Any, ClassVar, Self
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.console import WIDTH
 from dyemix.dataset import units
 from dyemix.dataset.recipe import SPOON_SETS, format_amount
 from dyemix.dataset.result import Value, marks
-from dyemix.dataset.serialise import from_json, to_json
+from dyemix.dataset.serialise import to_json
 from dyemix.errors import data
 
 if TYPE_CHECKING:
@@ -95,13 +95,8 @@ class Sheet(Value):
         return page.render(title=title, banner=banner, blocks=blocks, kind=self.template)
 
     def to_json(self) -> str:
-        """Every figure of the sheet, after the line that must not be overlooked."""
+        """Every figure, after the line that must not be overlooked; `from_json` reads them."""
         return to_json(self)
-
-    @classmethod
-    def from_json(cls, text: str) -> Self:
-        """The sheet that `to_json` wrote. Raises `SavedError` for anything else."""
-        return from_json(cls, text)
 
 
 def written(name: str, settings: BathSettings, **values: Any) -> tuple[str, tuple[Block, ...]]:

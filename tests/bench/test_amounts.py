@@ -18,6 +18,7 @@ from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.bench.stock import ADDED_TO, Bottles, Stock
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.recipe import SPOON_SETS
+from dyemix.dataset.serialise import from_json
 from dyemix.dataset.units import dye_g, stock_ml
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.model.dyes import DyeSet
@@ -346,7 +347,7 @@ def test_volumes_add_up(
         error = 100 * (held_by_spoons / dose.exact_ml - 1)
         assert dose.spoons.error_pct == pytest.approx(error, abs=1e-6)
         assert held_by_spoons > 0
-    assert BathSheet.from_json(sheet.to_json()) == sheet
+    assert from_json(BathSheet, sheet.to_json()) == sheet
     assert max(map(len, str(sheet).splitlines())) <= 100
 
 

@@ -9,6 +9,7 @@ import pytest
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.method import Fibre
 from dyemix.bench.plan import first_swatches
+from dyemix.dataset.serialise import from_json
 from dyemix.errors import DyemixError
 from tests.bench.conftest import four_dyes
 
@@ -92,7 +93,7 @@ def test_dye_counts_on_what_takes_it() -> None:
     # The same 78 mL, the other way round.
     again = bath_sheet("gold 78 mL", 240, stocks=2.0, fibre="cotton 65 %, polyester 35 %")
     assert again.recipe["gold"] == pytest.approx(1)
-    assert BathSheet.from_json(sheet.to_json()) == sheet
+    assert from_json(BathSheet, sheet.to_json()) == sheet
 
 
 def test_a_share_that_is_not_known_is_asked_for() -> None:

@@ -13,6 +13,7 @@ from dyemix.bench.bath_sheet import bath_sheet
 from dyemix.bench.plan import SwatchPlan, first_swatches, planned_again
 from dyemix.bench.settings import BathSettings, Making
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.serialise import from_json
 from dyemix.dataset.swatches import CHECK
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.files import read_swatches, write_swatches
@@ -120,7 +121,7 @@ def test_the_sheet_says_what_it_must(weekend: SwatchPlan) -> None:
     ):  # fmt: skip
         assert part in words, part
     assert "<title>15 first swatches: gold, scarlet, navy on cotton lawn" in weekend.to_html()
-    assert SwatchPlan.from_json(weekend.to_json()) == weekend
+    assert from_json(SwatchPlan, weekend.to_json()) == weekend
 
 
 def test_a_table_shows_its_sheet_again(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ import pytest
 from dyemix.bench.plan import BenchPlan, Job, bench_plan, read_jobs
 from dyemix.bench.settings import BathSettings, Making
 from dyemix.bench.stock import ADDED_TO, Stock, parse_stocks, read_stocks
+from dyemix.dataset.serialise import from_json
 from dyemix.errors import DyemixError, InputError
 from tests.bench.conftest import four_dyes
 
@@ -90,7 +91,7 @@ def test_a_weak_stock_takes_ten_ml() -> None:
 
 
 def test_a_plan_comes_back_and_fits_the_page(plan: BenchPlan) -> None:
-    assert BenchPlan.from_json(plan.to_json()) == plan
+    assert from_json(BenchPlan, plan.to_json()) == plan
     assert max(map(len, str(plan).splitlines())) <= 100
     assert "An adult mixes" in str(plan)
     assert "pale sky" in plan.to_html()

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from dyemix.bench.bath_sheet import bath_sheet
 from dyemix.bench.settings import BathSettings, Making
 from dyemix.bench.stock import ADDED_TO, Bottles, Stock, StockSheet, stock_sheet
+from dyemix.dataset.serialise import from_json
 from dyemix.errors import DyemixError, SavedError
 
 MADE = date(2026, 5, 3)
@@ -39,7 +40,7 @@ def test_a_stock_has_its_strength_whatever_the_scale(
         assert (how.pct, how.up_to_ml) == (strength, how.make_ml)
     assert how.up_to_ml == pytest.approx(sheet.bottle.left_ml)
     assert how.up_to_ml >= 0.95 * volume
-    assert StockSheet.from_json(sheet.to_json()) == sheet
+    assert from_json(StockSheet, sheet.to_json()) == sheet
     assert max(map(len, str(sheet).splitlines())) <= 100
 
 
@@ -170,4 +171,4 @@ def test_stock_out_of_range() -> None:
     with pytest.raises(DyemixError, match="not named"):
         stock_sheet(" ")
     with pytest.raises(SavedError):
-        StockSheet.from_json(navy().to_json().replace('"cold": true', '"cold": 1'))
+        from_json(StockSheet, navy().to_json().replace('"cold": true', '"cold": 1'))

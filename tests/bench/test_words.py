@@ -15,6 +15,7 @@ from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.plan import BenchPlan, Job, bench_plan
 from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.bench.stock import stock_sheet
+from dyemix.dataset.serialise import from_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, InputError, SavedError
@@ -202,13 +203,13 @@ def test_demo_is_refused_and_marked(sage: Sage) -> None:
 )
 def test_damaged_json_is_refused(sage: Sage, old: str, new: str) -> None:
     text = sage().to_json()
-    assert BathSheet.from_json(text) == sage()
+    assert from_json(BathSheet, text) == sage()
     assert old in text
     with pytest.raises(SavedError):
-        BathSheet.from_json(text.replace(old, new))
+        from_json(BathSheet, text.replace(old, new))
 
 
 @pytest.mark.parametrize("text", ["", "[]", "{}", '{"kind": "BathSheet"}', '{"kind": "BathSheet'])
 def test_what_is_no_sheet_is_refused(text: str) -> None:
     with pytest.raises(SavedError):
-        BathSheet.from_json(text)
+        from_json(BathSheet, text)

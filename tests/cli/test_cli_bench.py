@@ -15,6 +15,7 @@ from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import defaults_text
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.serialise import from_json
 from dyemix.dataset.swatches import DEMO_WARNING, Reading
 from dyemix.dataset.target import Target
 from dyemix.files import read_swatches
@@ -252,7 +253,7 @@ def test_a_demo_sheet_begins_with_the_warning_as_json_too(run: Run) -> None:
     done = run(*words)
     assert done.returncode == 0, done.stderr
     assert next(iter(json.loads(done.stdout).items())) == ("warning", DEMO_WARNING)
-    assert BathSheet.from_json(done.stdout).demo
+    assert from_json(BathSheet, done.stdout).demo
 
 
 def test_a_second_bath_promises_less_and_advises_an_offcut(run: Run, mine: Path) -> None:

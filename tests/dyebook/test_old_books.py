@@ -13,6 +13,7 @@ import pytest
 from dyemix.bench.bath_sheet import BathSheet
 from dyemix.cloth.preview import preview
 from dyemix.colour.ciede2000 import delta_e
+from dyemix.dataset.serialise import from_json
 from dyemix.dataset.target import Bath
 from dyemix.dyebook import connection as schema
 from dyemix.dyebook.book import DyeBook
@@ -184,7 +185,7 @@ def test_sheets_of_layout_2_hold_what_they_held(name: str, tmp_path: Path) -> No
     assert sheet.low_water == was["low_water"] == (name == "low_water")
     assert sheet.soda.g * own.crystals == pytest.approx(was["soda"]["crystals_g"])
     assert [d.ml for d in sheet.doses] == [d["ml"] for d in was["doses"]]
-    assert BathSheet.from_json(sheet.to_json()) == sheet
+    assert from_json(BathSheet, sheet.to_json()) == sheet
     # Twice the cloth takes twice of all, under the settings of then.
     for what in ("g", "g_l", "solution_g_l", "solution_ml"):
         times = 1 if what in ("g_l", "solution_g_l") else 2
