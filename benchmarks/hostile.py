@@ -6,6 +6,7 @@ the seed that led there. ``python -m benchmarks.hostile [MANY]``.
 
 from __future__ import annotations
 
+import io
 import resource
 import signal
 import sys
@@ -14,20 +15,27 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from PIL import Image
+
 import dyemix
 from dyemix.bench.plan import read_jobs
 from dyemix.bench.settings import BathSettings, defaults_text
+from dyemix.bench.stock import read_stocks
+from dyemix.cloth.levelness import saved_pieces
 from dyemix.dyebook.book import DyeBook
 from dyemix.errors import DyemixError
 from dyemix.files import read_swatches
 from dyemix.files.small_tables import read_names, read_targets
 from dyemix.model.saved import load, saved_text
+from dyemix.photo.decode import decode
 from tests.damage import damaged
 from tests.files.samples import SOUND
+from tests.simulated.struck import small_piece
 
 MOST_MB, MOST_SECONDS = 300, 60
 NAMES = b"# stock_pct: 2\n# cloth_g: 50\nsample,recipe,swatch\na,gold 5 mL,7\nb,navy 1,\n"
 TARGETS = b"name,L*,a*,b*,light\nleaf,56.5,-30.2,13.1,D65/10\nsky,60,-5,-20,A/2\n"
+STOCKS = b"dye,stock_pct,made,cold,lot\nnavy,2,2026-05-03,yes,7\ngold,0.5,3 May 2026,no,\n"
 JOBS = b"job,recipe,cloth_g,pieces\nleaf,gold 1 + navy 0.25,240,2\nsky,navy 0.5,60,1\n"
 
 
@@ -51,10 +59,19 @@ def readers() -> dict[str, tuple[bytes, Callable[[Path], object]]]:
         "names": (NAMES, lambda path: read_names(path, [])),
         "targets": (TARGETS, read_targets),
         "jobs": (JOBS, read_jobs),
+        "stocks": (STOCKS, read_stocks),
+        "pieces": (small_piece().encode(), saved_pieces),
+        "photograph": (picture(), decode),
         "settings": (defaults_text().encode(), BathSettings.load),
         "saved set, kept fit": (saved_text(dyemix.fit(dyemix.demo())).encode(), load),
         "book": (filled, open_book),
     }
+
+
+def picture() -> bytes:
+    """A small photograph, as a camera would save it."""
+    Image.effect_noise((96, 64), 90).convert("RGB").save(file := io.BytesIO(), "JPEG")
+    return file.getvalue()
 
 
 def attack(kind: str, sound: bytes, read: Callable[[Path], object], many: int) -> str:

@@ -135,7 +135,7 @@ class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figu
         name = Path(path).name
         try:
             return cls(**tomllib.loads(read_bytes(path).decode()))
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
             raise InputError(Fault(f"is not a TOML file: {error}.", name)) from None
         except InputError as error:
             raise InputError([f._replace(file=name) for f in error.faults]) from None

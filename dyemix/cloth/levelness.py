@@ -188,7 +188,7 @@ def saved_pieces(path: str | os.PathLike[str]) -> list[Levelness]:
     text, _ = read_text(path)
     try:
         content = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         content = None
     if not isinstance(content, list) or not content:
         raise InputError(Fault("no analysed piece: 'dyemix levelness … -o' writes one.", str(path)))

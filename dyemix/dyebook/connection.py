@@ -134,7 +134,7 @@ class BookFile:
                 self._patiently(end)
             except (DyemixError, UnicodeError):
                 raise
-            except (ValueError, LookupError, TypeError) as error:  # what no version writes
+            except (ValueError, LookupError, TypeError, RecursionError) as error:  # none of ours
                 raise SavedError(f"{self.path}: {said('dyebook.value', error)}") from None
             finally:
                 if self.db.in_transaction:

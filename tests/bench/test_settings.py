@@ -118,7 +118,13 @@ def test_every_fault_is_told_at_once(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("data", "says"), [(b"x = ", "TOML"), (b"\xff\xfe", "TOML"), (None, "no such file")]
+    ("data", "says"),
+    [
+        (b"x = ", "TOML"),
+        (b"x = " + b"[" * 10_000, "TOML"),
+        (b"\xff\xfe", "TOML"),
+        (None, "no such file"),
+    ],
 )
 def test_what_is_no_file_of_settings(tmp_path: Path, data: bytes | None, says: str) -> None:
     path = tmp_path / "bath.toml"

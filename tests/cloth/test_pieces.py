@@ -24,6 +24,9 @@ def test_a_piece_comes_back_from_its_file(seen: dict[str, Levelness], tmp_path):
     back = saved_pieces(file)
     assert [str(piece) for piece in back] == [str(piece) for piece in seen.values()]
     file.write_text("{}", encoding="utf-8")
+    (tmp_path / "deep.json").write_text("[" * 100_000, encoding="utf-8")
+    with pytest.raises(InputError, match="no analysed piece"):
+        saved_pieces(tmp_path / "deep.json")
     with pytest.raises(InputError, match="no analysed piece"):
         saved_pieces(file)
 

@@ -106,6 +106,18 @@ def test_a_target_of_another_shape_is_told(path: Path, table: str, numbers: str)
             everything(book)
 
 
+@pytest.mark.parametrize(
+    ("table", "column"), [("reading", "spectrum"), ("trial", "target"), ("change", "before")]
+)
+def test_what_is_nested_without_end_is_told(path: Path, table: str, column: str) -> None:
+    """Python's JSON gives up on it by an error of its own kind."""
+    with DyeBook(path) as book:
+        fill(book)
+        book.db.execute(f"UPDATE {table} SET {column} = ?", ("[" * 100_000,))
+        with pytest.raises(SavedError, match="recursion"):
+            everything(book) if table != "change" else book.undo()
+
+
 def test_an_unfinished_write_is_undone_and_told(path: Path) -> None:
     """The state that a power cut in the middle of a commit leaves behind."""
     with DyeBook(path) as book:
