@@ -50,7 +50,7 @@ def test_what_is_no_book_is_refused(path: Path) -> None:
     with pytest.raises(SavedError, match="empty"):
         DyeBook(path)
     path.write_text("swatch,recipe,hex\n" * 400)
-    with pytest.raises(SavedError, match="damaged, or no dye book"):
+    with pytest.raises(SavedError, match="no dye book, or damaged"):
         DyeBook(path)
     assert path.read_text().startswith("swatch")
     with pytest.raises(SavedError, match="not a file"):
