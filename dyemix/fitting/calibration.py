@@ -83,17 +83,13 @@ def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
     change = np.einsum("k,dkm->dm", shared, modes.shared) + np.einsum("dq,dqm->dm", u, modes.own)
     curves, law = ladders.curves * np.exp(change[:, :-2]), ladders.law + change[:, -2:]
     law[:, 0] = np.maximum(law[:, 0], _LEAST_EXPONENT)
-    acting = acting + common + saturating * saturation(law)
+    old = 0.0 if ladders.interaction is None else ladders.interaction
     r0, k2 = np.array([ladders.surface.r0, ladders.surface.k2]) + modes.surface * shared[:2]
     return replace(
-        dyes,
-        curves=curves,
-        law=law,
-        surface=Surface(float(r0), float(k2)),
-        company=strength + bias,
-        interaction=acting + (0.0 if (old := ladders.interaction) is None else old),
+        dyes, curves=curves, law=law, surface=Surface(float(r0), float(k2)),
+        company=strength + bias, interaction=old + acting + common + saturating * saturation(law),
         company_curve=shift[:, np.newaxis] * by_shift(curves) if shift.any() else None,
-    )
+    )  # fmt: skip
 
 
 class _Groups:
@@ -181,9 +177,7 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     total = _WIDENING_WORTH + np.minimum(squares, wild).sum() / 3.0
     widening = max(1.0, float(total / (_WIDENING_WORTH + len(squares))))
     weighed = replace(used, weight=found.weights)
-    random = float(
-        np.trace(base.scatter.reading) / 3.0 + (TYPICAL_PULL * base.scatter.strength) ** 2
-    )
+    random = np.trace(dyes.scatter.reading) / 3.0 + (TYPICAL_PULL * dyes.scatter.strength) ** 2
     known = Posterior.of(theta, found.covariance, weighed, misfit, widening, random)
     to_lab = np.linalg.pinv(found.by_lab)
     predicted = found.measured - np.einsum("gij,gj->gi", to_lab, found.miss)

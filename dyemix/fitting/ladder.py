@@ -279,10 +279,8 @@ class Squares:
         seen = np.array([np.append(each.curves, each.law, axis=1) for each in fits])
         shared = (share * (seen[::2] - seen[1::2])).swapaxes(0, 1)
         modes = Modes(spread, np.append(shared, middle.common, axis=1), middle.modes)
-        pictures = tuple(p for _, kind in self._kinds for p in kind.pictures)
-        return Ladders(
-            np.exp(middle.curves), middle.law, surface, modes, ceiling, pictures=pictures
-        )
+        shown = tuple(picture for _, kind in self._kinds for picture in kind.pictures)
+        return Ladders(np.exp(middle.curves), middle.law, surface, modes, ceiling, pictures=shown)
 
 
 def scatter_of(
