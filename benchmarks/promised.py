@@ -302,6 +302,7 @@ def main(words: Sequence[str] = ("--quick",)) -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--develop", action="store_true", help="families that choose constants")
     parser.add_argument("--quick", action="store_true", help="3 seeds, 4 draws of own mixes")
+    parser.add_argument("--draws", type=int, default=DRAWS, help="of own mixes, a world and n")
     parser.add_argument("--seeds", type=int, help="the first of ten seeds, in place of these")
     parser.add_argument("--way", default="trials", help="trials, table or module:function")
     parser.add_argument("--families", default="", help="only these, with commas")
@@ -316,7 +317,7 @@ def main(words: Sequence[str] = ("--quick",)) -> None:
         seeds = tuple(range(asked.seeds, asked.seeds + 10))
     if asked.quick:
         seeds = seeds[1::4]
-    draws = 4 if asked.quick else DRAWS
+    draws = 4 if asked.quick else asked.draws
     names = asked.families.split(",") if asked.families else [
         name for name, family in FAMILIES.items() if family.use == use
     ]  # fmt: skip
