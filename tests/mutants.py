@@ -16,6 +16,7 @@ import csv
 import gc
 import os
 import random
+import resource
 import shutil
 import signal
 import sys
@@ -81,6 +82,8 @@ KINDS = (
 )  # fmt: skip
 #: Longer than this (s), a fault has sent its tests round in circles: it is found.
 PATIENCE = 90
+#: Memory (bytes) that any process of theirs may ask for.
+MEMORY = 8 * 2**30
 
 
 @dataclass(frozen=True)
@@ -163,6 +166,9 @@ def is_found(mutant: Mutant, copy: Path) -> bool:
     if child == 0:
         with contextlib.suppress(BaseException):
             signal.alarm(PATIENCE)
+            # A command that a test starts outlives this process, and may turn round for ever.
+            resource.setrlimit(resource.RLIMIT_CPU, (PATIENCE, PATIENCE))
+            resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
             os._exit(_run(TESTS[mutant.module]))
         os._exit(3)
     _, status = os.waitpid(child, 0)
