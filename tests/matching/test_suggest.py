@@ -47,11 +47,15 @@ def test_what_is_said_of_each_is_true_of_it_alone(dyes: DyeSet, colour: str) -> 
 
 
 def test_the_order_shown_is_the_order_claimed(dyes: DyeSet) -> None:
-    for kit in (None, Kit(240.0, {"": 2.0})):
-        ways = suggest(dyes, "#7d8a6e", kit=kit).choices
-        likely = [round(m.measured.likely if m.measured else m.likely, 1) for m in ways]
-        assert likely == sorted(likely)
-        assert likely[-1] <= likely[0] + 1.1
+    """The first is the likeliest of all, as it is measured: 20 g of cloth take few drops."""
+    for kit in (None, Kit(240.0, {"": 2.0}), Kit(20.0, {"": 2.0}, "spoons")):
+        found = suggest(dyes, "#7d8a6e", kit=kit)
+        likely = [round(m.measured.likely if m.measured else m.likely, 1) for m in found]
+        ways = likely[: len(found.choices)]
+        assert ways == sorted(ways)
+        assert ways[-1] <= ways[0] + 1.1
+        assert ways[0] == min(likely)
+        assert f"({ways[0]:.1f})" in found[0].reasons[0]
 
 
 def test_what_can_be_poured_from_what_is_left_says_so(dyes: DyeSet) -> None:

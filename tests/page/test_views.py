@@ -26,7 +26,7 @@ from dyemix.files.small_tables import read_piece
 from dyemix.matching.advice import suggest
 from dyemix.model.dyes import DyeSet
 from dyemix.page.pictures import Frame
-from dyemix.page.slip import PLACES, Slip
+from dyemix.page.slip import PLACES, UNDONE, Slip
 from dyemix.page.words import colour_words, counted, spoon_signs
 from dyemix.page.workshop import Workshop
 from tests.simulated.struck import shoot_piece, spectral_dyes
@@ -48,6 +48,18 @@ def test_an_address_is_its_slip(
     again = Slip.of(parse_qsl(urlsplit(slip.at("jars")).query, True))
     assert again == slip
     assert again.mix["navy"] == owf, "no amount is rounded on the way"
+
+
+def test_amounts_are_of_the_stock_on_the_slip() -> None:
+    """1 % owf of 240 g is 2.4 g of dye: 120 mL of a stock of 2 g in 100 mL, 60 mL of one of 4."""
+    recipe = Recipe({"navy": 1.0})
+    for stock, ml in (("2", "120 mL"), ("navy 4", "60 mL"), ("gold 4", "240 mL")):
+        assert Slip(stock=stock, unit="mL").measured("navy", recipe) == ml
+
+
+def test_the_latest_mixes_are_those_to_go_back_to() -> None:
+    past = [("past", f"navy {i}") for i in range(1, 20)]
+    assert Slip.of(past).past == tuple(text for _, text in past[-UNDONE:])
 
 
 def test_four_presses_of_a_quarter_are_one_of_a_teaspoon(asked: Asked) -> None:

@@ -16,7 +16,7 @@ from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
-from dyemix.series.steps import Series
+from dyemix.series.steps import Series, out_of_range, too_small
 from dyemix.series.subdue import gradient, shade, tint, tone
 from tests.simulated.workshop import Workshop
 
@@ -61,6 +61,26 @@ def test_no_step_adds_what_nobody_can_measure(dyes: DyeSet, recipe: str) -> None
     found = tint(dyes, recipe)
     added = [owf for s in found.steps for dye, owf in s.recipe.items() if dye not in recipe]
     assert all(owf >= 0.005 for owf in added)
+
+
+def test_what_is_too_little_or_beyond_the_squares_is_told_of_the_steps_shown(dyes) -> None:
+    """Of steps that are reached; of a dye, its least in those that hold it."""
+    found = tint(dyes, "scarlet 0.6 + lemon 0.2", steps=2)
+    (route,) = found.routes
+    rest, last = route.steps
+    trace = dyes.predict("scarlet 0.02 + lemon 0.001")
+    for step, words in (
+        (replace(last, off=np.zeros(3)), ["lemon"]),
+        (replace(last, off=np.full(3, 9.0)), []),
+    ):
+        steps = (rest, replace(step, prediction=trace))
+        told = too_small(found.start.recipe, [replace(route, steps=steps)])
+        assert [word for word in ("lemon", "scarlet") if word in str(told)] == words
+    alone = replace(last, prediction=dyes.predict("scarlet 0.02"))
+    steps = (replace(last, prediction=trace), alone)
+    paler = " ".join(out_of_range(dyes, replace(found, routes=(replace(route, steps=steps),))))
+    assert "lemon 0.001 (" in paler
+    assert "scarlet 0.020 (" in paler
 
 
 def test_tone_holds_lightness_as_chroma_falls(dyes: DyeSet) -> None:
