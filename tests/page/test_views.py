@@ -110,6 +110,8 @@ def test_a_mix_of_what_is_left_in_the_bottles_of_the_book_says_so(dyes, tmp_path
         )
     assert "From what is left" in words(Asked(dyes, path)("/colour", **SAGE))
     assert "From what is left" not in words(Asked(dyes)("/colour", **SAGE))
+    twice = Asked(dyes, path)("/colour", **SAGE, cloth=f"{2 * cloth:g} g")
+    assert "From what is left" not in words(twice), "it lasts for half of that"
 
 
 def test_a_long_answer_says_how_far_it_is_and_stops(asked: Asked, monkeypatch) -> None:
@@ -329,6 +331,15 @@ def test_what_is_kept_is_in_the_book_and_moves_the_next_answer(dyes, tmp_path: P
     near, far = (delta_e(*map(hex_to_lab, (taught.target.hex, c))) for c in (taught.hex, alone))
     assert near < far - 1.0
     assert f"{taught.hex} as mixed" in first
+    # So says its bath sheet, where the fit alone would promise another miss.
+    told = shop.sheet(Slip(wanted=mix["wanted"], recipe=found.corrected.recipe.exact)).expect
+    assert f"{found.corrected.likely:.1f}" in told
+    assert (
+        told
+        != dyemix.bath_sheet(
+            found.corrected.recipe, 240, dyes=shop.dyes, target=mix["wanted"]
+        ).expect
+    )
     assert "Your pot" not in words(asked("/colour", wanted="30 0 0"))
 
 
@@ -341,8 +352,12 @@ def test_a_piece_is_kept_by_the_method_that_the_page_was_opened_for(tmp_path: Pa
         own = book.dyes("linen")
     address = "/keep/trial?wanted=62+-8+24&recipe=gold+0.4+%2B+navy+0.2&job=sage&reading=58+-8+20"
     assert Asked(own, path, "linen").send("POST", address, OWN, b"").status_code == 200
+    typed = Slip(wanted="62 -8 24", recipe="gold 0.4", job="gold", reading="58 -8 20")
+    Workshop(own, path, "linen").keep_trial(typed, b"\xff\xd8 as seen")
     with dyemix.DyeBook(path) as book:
-        assert [(kept.job, kept.method) for kept in book.trials()] == [("sage", "linen")]
+        named = [(kept.job, kept.method) for kept in book.trials()]
+        assert named == [("sage", "linen"), ("gold", "linen")]
+        assert book.pictures("gold") == (b"\xff\xd8 as seen",)
 
 
 def _table(folder: Path) -> Path:
