@@ -71,8 +71,10 @@ def bath(
     if dyes is not None and not many and book and "fibre" not in one:
         made_of = {cloth.name: cloth.fibre for cloth in book.cloths() if cloth.fibre}
         one |= given_only({"fibre": made_of.get((dyes.conditions or {}).get("cloth", ""))})
+    own = shared.settings(dyes)
     how = {
-        "stocks": shared.stocks(dyes), "wetted": not dry, "settings": shared.settings(dyes),
+        "stocks": shared.stocks(dyes), "wetted": not dry,
+        "settings": replace(own, tolerance=shared.agreed(wanted, own.tolerance)),
         "dyes": dyes, "allow_demo": given("demo"),
     }  # fmt: skip
     if many:

@@ -130,11 +130,9 @@ def sign(name: str, piece: str, recipe: str | None, day: date | None, **what: An
 
     PIECE is told as --reading is.
     """
-    from dyemix.colour.colorimetry import D65_10
-
     kept = shared.open_book()
     meant = None if recipe is None else shared.recipe(recipe)
-    reading = shared.piece(piece, D65_10, meant)
+    reading = shared.piece(piece, dyemix.Light(), meant)
     kept.sign_off(name, reading, on=day, job=given("job") or "", **given_only(what))
     console.remark(f"Standard {kept.standard(name)}")
 
@@ -206,8 +204,7 @@ def export(folder: Path) -> None:
 
     The swatches of each method go into a table of their own, which --swatches takes.
     """
-    from dyemix.dyebook.connection import find_book
     from dyemix.dyebook.export import export_csv
 
-    for path in export_csv(find_book(given("book")), folder):
+    for path in export_csv(shared.open_book().path, folder):
         console.remark(f"Written: {path}")

@@ -34,7 +34,6 @@ def match(
     from dyemix.bench.suggested import dyed_before
     from dyemix.dyebook.past import dyed_for
     from dyemix.files.rows import parse_in_hand
-    from dyemix.files.small_tables import read_targets
     from dyemix.matching.advice import suggest
     from dyemix.matching.matches import recipes_table
 
@@ -75,7 +74,7 @@ def match(
             if best.recipe:
                 shared.bath(why, best, dyes, words, found.target)
         return
-    wanted = read_targets(targets)
+    wanted = shared.targets(targets)
     with console.waiting("Matching") as progress:
         many = dyemix.match_many(dyes, wanted, progress=progress, **limits)
     if output is None:
@@ -97,8 +96,6 @@ def trial(
     moves the dyes from then on.
     """
     from dyemix.colour.appearance import Miss
-    from dyemix.colour.colorimetry import D65_10
-    from dyemix.dataset.target import Bath
     from dyemix.dyebook.rows import plain_picture
     from dyemix.matching.correct import Outcome
     from dyemix.reading import photographed
@@ -109,7 +106,7 @@ def trial(
         more = over or other_dyes or dosing or day or picture or lot or note
         misused(more or given("job") or given("draw") or aim is None, "usage.alone")
         if shown is None or other is None:
-            wanted = shared.target(aimed).under(D65_10)
+            wanted = shared.target(aimed).under(dyemix.Light())
             miss = Miss.of(wanted.lab, shared.piece(reading, wanted.light).colour(wanted.light))
             shared.show(miss, f"{miss}, {wanted.light}")
             return
@@ -125,11 +122,11 @@ def trial(
     misused(wanted is None and (given("draw") or not book), "usage.no_target")
     on = None if over is None else shared.piece(over, dyes.light)
     piece = shared.piece(reading, dyes.light, dyed)
-    bath = Bath.FIRST if on is None else Bath.SECOND
-    done = dyemix.Trial(dyed, piece, wanted, day or date.today(), lot, bath=bath, on=on)
+    bath: Any = "first bath" if on is None else "second bath"
+    done = dyemix.Trial(dyed, piece, wanted, day or date.today(), lot, bath, on)
     found = None
     if wanted is not None:
-        agreed = getattr(shared.standards().get(aim or wanted.name), "tolerance", 0.0)
+        agreed = shared.agreed(wanted, 0.0)
         found = dyemix.correct(dyes, done, None, other_dyes, True, dosing, agreed)
     if book:
         seen = picture or (shown[0] if shown else None)
@@ -162,10 +159,8 @@ def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None
 
     Over all of the COLOURS, and --targets, that you want to dye; of one dye, or a mix.
     """
-    from dyemix.files.small_tables import read_targets
-
     dyes = shared.dyes()
-    wanted = [*map(shared.target, colours), *(read_targets(targets) if targets else ())]
+    wanted = shared.targets(targets, colours)
     misused(not wanted, "tables.no_colour")
     found = dyemix.next_swatch(dyes, wanted, **given_only(how))
     shared.show(found)
@@ -236,7 +231,6 @@ def reach(target: str | None, targets: Path | None, fewest: bool, **said: Any) -
     the fewest dyes that serve all of the --targets, and what to buy of each, of the stock at hand,
     for 100 g or --cloth of each colour.
     """
-    from dyemix.files.small_tables import read_targets
     from dyemix.shelf import fitted
 
     said = given_only(said)
@@ -244,7 +238,7 @@ def reach(target: str | None, targets: Path | None, fewest: bool, **said: Any) -
     misused(not fewest and (given("cloth_g") or given("stock")), "usage.not_fewest")
     if "not_owned" in said:
         said["other"] = fitted(said.pop("not_owned"))
-    wanted, dyes = [] if targets is None else read_targets(targets), shared.dyes()
+    wanted, dyes = shared.targets(targets), shared.dyes()
     if fewest:
         at_hand = shared.bottles(dyes).measures(shared.shown_for())
         said |= {"cloth_g": at_hand.cloth_g, "stock_pct": at_hand.stock_pct}

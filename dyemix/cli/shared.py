@@ -42,6 +42,11 @@ def standards() -> dict[str, Any]:
     return {signed.name: signed for signed in chosen().sign_offs()} if chosen() else {}
 
 
+def agreed(wanted: Any, usual: float) -> float:
+    """The ΔE2000 that was agreed on for a standard of the book; else what is `usual`."""
+    return float(getattr(standards().get(wanted and wanted.name), "tolerance", usual))
+
+
 def target(words: str) -> Any:
     """A colour as typed, a cell of a photograph, or a signed standard of the book."""
     from dyemix.reading import photographed
@@ -60,6 +65,13 @@ def target(words: str) -> Any:
     with suppress(DyemixError):  # what is wrong with the shelf is said where it is fitted
         beside = chosen().swatches(method) if method else readings_behind(given("swatches"))
     return photograph(place[0]).target(place[1], beside)
+
+
+def targets(file: Path | None, colours: tuple[str, ...] = ()) -> list[Any]:
+    """Colours as `target` takes them, then those of a list."""
+    from dyemix.files.small_tables import read_targets
+
+    return [*map(target, colours), *([] if file is None else read_targets(file))]
 
 
 def wanted(words: str | None) -> Any:
@@ -83,12 +95,11 @@ def piece(words: str, light: Any, recipe: Any = None) -> Any:
 
 def open_book(create: bool = False) -> Any:
     """The book named, or the one in this folder, open until the command ends; begun by `create`."""
-    from dyemix.dyebook.book import DyeBook
     from dyemix.dyebook.connection import find_book
 
     if given("open book") is None:
         path, context = find_book(given("book")), click.get_current_context()
-        opened = context.with_resource(DyeBook(path, create, console.remark))
+        opened = context.with_resource(dyemix.DyeBook(path, create, console.remark))
         context.meta.update({"open book": opened, "book": path})
     return given("open book")
 
@@ -99,9 +110,8 @@ def chosen() -> Any:
 
 
 def dyes(*recipes: str) -> Any:
-    """The fitted dyes at hand; which swatches they come from is said on the error stream.
-
-    Of a book: of the method named, that the job was dyed by, or with every dye of these `recipes`.
+    """The fitted dyes at hand, of a book those of the method named, that the job was dyed by, or
+    with every dye of these `recipes`; where they come from is said on the error stream.
     """
     from dyemix.dyebook.connection import book_beside, find_book
     from dyemix.shelf import find_shelf, fitted
@@ -139,7 +149,7 @@ def tell_astray(found: Any) -> None:
 
 
 def ask_for_light(read: Any) -> None:
-    """Ask for the light of CIELAB that a table, or the report of a fit, found unstated."""
+    """Ask for the light of CIELAB that a table, or a report of a fit, found unstated."""
     if read is not None and (unstated := said("tables.unstated_light")) in read.warnings:
         console.remark(unstated)
 
@@ -242,14 +252,12 @@ def bottles(dyes: Any = None) -> Any:
 
 def kit(measure: str | None, dyes: Any) -> Any:
     """What amounts are measured with, for so much cloth; None where nothing was said of it."""
-    from dyemix.matching.limits import Kit
-
     if not measure:
         return None
     at_hand = bottles(dyes)
     of = at_hand.measures(shown_for())
     words = f"{measure} {of.spoons}" if measure == "spoons" else measure
-    parsed = Kit.parse(words, of.stock_pct, of.cloth_g)
+    parsed = dyemix.Kit.parse(words, of.stock_pct, of.cloth_g)
     return replace(parsed, jug_from=at_hand.settings.jug_from)
 
 
@@ -298,14 +306,14 @@ def say(text: str) -> None:
     (console.remark if given("piped") else console.say)(text)
 
 
-def then(why: str, *words: str, demo: bool = False, alone: bool = False) -> None:
+def then(why: str, *words: str, alone: bool = False) -> None:
     """Print a command that works as printed: the shelf's options go along, unless it is `alone`."""
     if given("json"):
         return
     of = ("only", *(("book", "method") if given("book") else ("swatches",)), "check", "leave-out")
     takes = options_of(*words[:2])
     carried = [] if alone else _asked(*(name for name in of if name in takes))
-    say(console.pasted([*words, *(["--demo"] if demo else []), *carried], f"{why}: "))
+    say(console.pasted([*words, *carried], f"{why}: "))
 
 
 def amounts(recipe: Any) -> str:
@@ -339,10 +347,8 @@ def weighed(cloth_g: float | None = None) -> list[str]:
 
 
 def _meant(words: str, target: Any, over: str | None) -> list[str]:
-    """The colour wanted and the piece that it goes over, to be named again, where there are any.
-
-    A colour that no job of the book keeps goes in the light that has been settled; a standard or a
-    photograph as it was named, for what three numbers do not tell.
+    """What is wanted, but where a job of the book keeps it, and the piece that it goes over, to be
+    named again: a standard or a photograph by its name, for what three numbers do not tell.
     """
     from dyemix.reading import photographed
 
@@ -362,14 +368,11 @@ def bath(
     if not isinstance(what, str):
         what = amounts((getattr(what, "measured", None) or what).recipe)
     asked = [*weighed(cloth_g), *_meant(words, target, over), *_asked("stock", "spoons", "job")]
-    then(why, "bath", what, *asked, demo=dyes.demo)
+    then(why, "bath", what, *asked, *(["--demo"] if dyes.demo else []))
 
 
 def trial(recipe: Any, dyes: Any, words: str, target: Any, over: str | None = None) -> str:
-    """Print the command for the piece that comes of a recipe; gives how its reading is asked for.
-
-    It is to be typed in the light of the dyer's own readings.
-    """
+    """Print the command for the piece that comes of a recipe; gives how its reading is asked."""
     reading = f"{READING} {dyes.light}".rstrip("°")
     asked = [*weighed(), *_meant(words, target, over), "--reading", reading, *_asked("job")]
     then("Once dry, with your reading", "trial", amounts(recipe), *asked)
@@ -377,10 +380,8 @@ def trial(recipe: Any, dyes: Any, words: str, target: Any, over: str | None = No
 
 
 def show(result: Any, text: str = "", drawn: Any = None, **picture: Any) -> None:
-    """Give an answer in every form that was asked for: as text or JSON, a page, a picture.
-
-    `text` stands for its own; `drawn` is what to draw of it where that is another object, and
-    `picture` how.
+    """Give an answer in every form that was asked for: text or JSON, a page, a picture of what is
+    `drawn` in its place; `text` stands for its own.
     """
     if given("json"):
         from dyemix.dataset.serialise import as_json

@@ -169,7 +169,7 @@ class Correction(Result):
             more, share = "over " if self.sure > 0.99 else "", 100.0 * min(self.sure, 0.99)
             lines += [f"Over   {self.second_bath}", said("matching.trial.sure", more, share)]
         lines += [*self.corrected.prediction.warnings, *self.warnings]
-        return dict.fromkeys([*lines, said("matching.trial.nothing")])
+        return dict.fromkeys(lines)
 
 
 def _sentence(word: Enum) -> str:

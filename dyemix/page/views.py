@@ -208,7 +208,8 @@ def piece(workshop: Workshop, slip: Slip) -> Values:
     kept = {"kept": list(workshop.pictures(slip)), "analysed": list(workshop.analysed(slip))}
     if not (mix and slip.reading):
         return {"found": None, "mix": mix, **kept}
-    found = correct(workshop.dyes, workshop.trial(slip))
+    agreed = workshop.agreed(slip, 0.0)
+    found = correct(workshop.dyes, workshop.trial(slip), tolerance=agreed)
     corrected = found.corrected.recipe
     changes = [
         {"name": n, "measure": slip.measured(n, corrected), "was": slip.mix.get(n, 0.0),

@@ -177,6 +177,11 @@ class Workshop:
         target = kept.get(slip.wanted) or Target.parse(slip.wanted)
         return target.under(light) if target.reflectance is None else target.to_light(light)
 
+    def agreed(self, slip: Slip, usual: float) -> float:
+        """The ΔE2000 that was agreed on for a standard of the book; else what is `usual`."""
+        signed = {signed.name: signed.tolerance for signed in self._kept(DyeBook.sign_offs)}
+        return signed.get(self.wanted(slip).name, usual) if slip.wanted else usual
+
     def cloth(self, target: Target) -> str:
         """The code of the wanted cloth under its light."""
         return target_code(target, target.light and lamp(target.light))
@@ -244,11 +249,13 @@ class Workshop:
         named = {dye: pct for dye, pct in slip.strengths.items() if dye}
         every = slip.strengths[""]
         stocks = [Stock(dye, named.get(dye, every)) for dye in slip.mix] if named else every
+        own = BathSettings()
+        own = replace(own, tolerance=self.agreed(slip, own.tolerance))
         target = self.wanted(slip) if slip.wanted else None
         expect = promised(self.before(slip), slip.mix) if target else ""
         return dyemix.bath_sheet(
             slip.mix, slip.cloth_g, stocks=stocks, dyes=self.dyes, job=slip.job, target=target,
-            expect=expect or None, allow_demo=True,
+            expect=expect or None, allow_demo=True, settings=own,
         )  # fmt: skip
 
     def trial(self, slip: Slip) -> Trial:

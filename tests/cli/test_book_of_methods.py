@@ -44,6 +44,14 @@ def test_what_a_job_wants_and_weighs_is_asked_once(lawn: Command) -> None:
     assert "Target L* 60.0" in other.stdout
 
 
+def test_what_was_agreed_for_a_standard_stands_on_its_sheet(lawn: Command) -> None:
+    assert lawn("book", "sign", "café", "58 -8 8", "--tolerance", "1.75", *BOOK).returncode == 0
+    asked = ("bath", "navy 0.4 + marigold 0.4", "--cloth", "60g", "--method", "lawn", *BOOK)
+    sheets = [lawn(*asked, "--target", words).stdout for words in ("café", "58 -8 8 D65/10")]
+    told = [re.findall(r"ironed\s+miss is\s+(\S+)", sheet) for sheet in sheets]
+    assert told == [["1.75"], ["3"]]
+
+
 def test_a_trial_that_raises_every_promise_is_named_with_the_way_out(lawn: Command) -> None:
     one = ("--method", "lawn", *BOOK)
     for i, reading in enumerate(("58 -8 8", "58.5 -8 8", "40 0 20")):

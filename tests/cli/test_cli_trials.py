@@ -32,7 +32,6 @@ def test_a_trial_is_told_in_words(run):
     assert "lighter" in done.stdout
     assert "duller" in done.stdout
     assert "D65/10°" in done.stdout
-    assert "Add nothing to the pot" in done.stdout
 
 
 def test_a_trial_read_from_a_file_as_json(run):

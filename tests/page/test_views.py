@@ -403,3 +403,21 @@ def test_a_colour_that_a_job_wants_brings_its_own_error(dyes: DyeSet, tmp_path: 
     assert np.array_equal(with_book.wanted(slip).spread, 9.0 * np.eye(3))
     recipe = Recipe({"marigold": 0.4, "navy": 0.2})
     assert with_book.mix(slip, recipe).likely > without.mix(slip, recipe).likely + 0.1
+
+
+def test_what_was_agreed_for_a_standard_is_asked_of_its_pieces(
+    dyes: DyeSet, tmp_path: Path
+) -> None:
+    path, wanted = tmp_path / "w.dyebook", Reading.from_lab([56.0, -10.0, 13.0], "D65/10")
+    with DyeBook(path) as book:
+        book.sign_off("café", wanted, tolerance=7.0)
+    mix = "marigold 0.42 + navy 0.22"
+    piece = {"recipe": mix, "stood": mix, "reading": "61 -9 18"}
+    by_name, by_numbers = (
+        Asked(dyes, path)("/piece", wanted=words, **piece)
+        for words in ("café", "56.00 -10.00 13.00 D65/10")
+    )
+    assert "Take for the next piece" not in words(by_name)
+    assert "Take for the next piece" in words(by_numbers)
+    sheet = Workshop(dyes, path).sheet(Slip("café", mix, job="sage"))
+    assert sheet.settings.tolerance == 7.0
