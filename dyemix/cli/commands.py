@@ -1,6 +1,5 @@
 """The command `dyemix`: which commands there are, and what is said of a command that is none."""
 
-import os
 import re
 import shlex
 from collections.abc import Sequence
@@ -30,11 +29,6 @@ def dyemix() -> None:
 
 def run(words: Sequence[str]) -> None:
     """Run one command. Raises `DyemixError` for words that are none, with what would be right."""
-    if "_DYEMIX_COMPLETE" in os.environ:  # a shell asks how a word could go on
-        from click.shell_completion import shell_complete
-
-        shell_complete(dyemix, {}, "dyemix", "_DYEMIX_COMPLETE", os.environ["_DYEMIX_COMPLETE"])
-        return
     try:
         with dyemix.make_context("dyemix", list(words)) as context:
             context.meta["words"] = words

@@ -4,14 +4,12 @@ Nothing of a picture is written outside the dye book. What goes there and back t
 drawn anew from the pixels, so that place, serial numbers and thumbnail stay behind.
 """
 
-from __future__ import annotations
-
 import secrets
 from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import blake2b
 from pathlib import PureWindowsPath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 import numpy as np
 
@@ -38,7 +36,7 @@ class Frame:
     side: int = 200
 
     @classmethod
-    def parse(cls, text: str) -> Frame:
+    def parse(cls, text: str) -> Self:
         """Read ``500,500,200``, kept inside the picture. Raises `DyemixError`."""
         try:
             x, y, side = (int(part) for part in text.split(","))
@@ -82,7 +80,7 @@ class Pictures:
             del self._photos[oldest]
         return key
 
-    def photo(self, key: str) -> Photograph:
+    def photo(self, key: str) -> "Photograph":
         """A picture that is still there. Raises `DyemixError`."""
         refuse(key not in self._photos, "this picture is not here any more: choose it again.")
         return self._photos[key]

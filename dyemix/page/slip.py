@@ -4,12 +4,10 @@ So nothing is lost with a tab, a second tab or the server: to open an address ag
 where one stood. Amounts are carried exactly, in % owf; only what is shown is rounded.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, Self
 from urllib.parse import urlencode
 
 from dyemix.dataset.recipe import Measures, Recipe, format_amount, spoonfuls
@@ -69,7 +67,7 @@ class Slip:
     dark: str = ""
 
     @classmethod
-    def of(cls, query: Iterable[tuple[str, str]]) -> Slip:
+    def of(cls, query: Iterable[tuple[str, str]]) -> Self:
         """The slip of an address. Raises `DyemixError` for one that no view of ours has."""
         said: dict[str, list[str]] = {}
         for name, value in query:
@@ -87,22 +85,22 @@ class Slip:
             raise DyemixError("this address is of no view here: begin again at What colour?")
         return replace(slip, pins=slip.pins[:PINNED], past=slip.past[-UNDONE:])
 
-    def but(self, **changes: Any) -> Slip:
+    def but(self, **changes: Any) -> Self:
         """The same slip with something changed."""
         return replace(self, **changes)
 
-    def wanting(self, wanted: str) -> Slip:
+    def wanting(self, wanted: str) -> Self:
         """A new colour: what was mixed for the last one is put away, the line stays."""
         gone = ("recipe", "stood", "name", "quiet", "route", "rung", "reading", "jars", "past")
         return replace(self, wanted=wanted, **{name: getattr(_EMPTY, name) for name in gone})
 
-    def taking(self, recipe: Recipe, name: str) -> Slip:
+    def taking(self, recipe: Recipe, name: str) -> Self:
         """A mix taken up: it stands as it is, and what was tried before is put away."""
         exact = recipe.exact
         return replace(self, recipe=exact, stood=exact, name=name, jars=tuple(recipe), past=(),
                        quiet="", route="", rung="0")  # fmt: skip
 
-    def mixed(self, recipe: Recipe, **changes: Any) -> Slip:
+    def mixed(self, recipe: Recipe, **changes: Any) -> Self:
         """The mix moved, with the way back kept."""
         past = (*self.past, self.recipe)[-UNDONE:]
         return replace(self, recipe=recipe.exact, past=past, **changes)
@@ -163,14 +161,14 @@ class Slip:
         found = spoonfuls(ml, SPOONS, JUG_FROM)
         return found.text if abs(found.error_pct) < 0.5 else f"about {found.text}"
 
-    def moved(self, dye: str, amount: str, sign: float) -> Slip:
+    def moved(self, dye: str, amount: str, sign: float) -> Self:
         """More or less of a dye by an amount as ``1 tsp``; never less than none."""
         number, unit = amount.split()
         by = self.measures.owf(dye, sign * float(number), unit)
         left = self.mix.get(dye, 0.0) + by
         return self.holding(dye, left if left > 1e-9 else 0.0)
 
-    def holding(self, dye: str, owf: float) -> Slip:
+    def holding(self, dye: str, owf: float) -> Self:
         """So much of a dye, % owf, and of the others as they are."""
         amounts = {name: self.mix.get(name, 0.0) for name in dict.fromkeys((*self.mix, dye))}
         jars = tuple(dict.fromkeys((*self.jars, *self.mix, dye)))

@@ -1,7 +1,5 @@
 """What the page asks of the library: each answer is worked out once for the same question."""
 
-from __future__ import annotations
-
 import threading
 from collections.abc import Callable, Hashable, Iterable
 from dataclasses import replace
@@ -106,7 +104,7 @@ def kept(*fields: str) -> Callable[[Asked], Asked]:
 
     def of(work: Asked) -> Asked:
         @wraps(work)
-        def answer(shop: Workshop, slip: Slip, *more: Any, **how: Any) -> Any:
+        def answer(shop: "Workshop", slip: Slip, *more: Any, **how: Any) -> Any:
             key = (work.__name__, question(slip), more)
             return shop.once(key, lambda: work(shop, slip, *more, **how))
 
@@ -228,7 +226,7 @@ class Workshop:
         return self.once("spare", lambda: dyemix.reach(self.dyes, progress=self._tell).findings)
 
     @kept("recipe")
-    def mottled(self, slip: Slip, key: str, *, photo: Photograph) -> Levelness:
+    def mottled(self, slip: Slip, key: str, *, photo: "Photograph") -> Levelness:
         """The piece in a picture called `key`, in figures. Raises `InputError` for no piece."""
         return replace(levelness(self.dyes, photo, slip.mix), cells=None)  # which are large
 

@@ -351,12 +351,6 @@ def test_help_tells_the_exit_codes(run: Command) -> None:
         assert all(name.split()[0] in text for name in TREE)
 
 
-def test_a_shell_may_complete_words(bench: Command) -> None:
-    asked = {"_DYEMIX_COMPLETE": "bash_complete", "COMP_WORDS": "dyemix series to"}
-    done = bench.alone(env={**asked, "COMP_CWORD": "2"})
-    assert (done.returncode, done.stdout.strip()) == (0, b"plain,tone")
-
-
 @pytest.mark.parametrize(
     ("old", "new"),
     [
