@@ -354,7 +354,7 @@ class DyeBook(BookFile):
             for s in self.stocks()
         )
         return records.Contents(
-            str(self.path), tuple(map(str, self.methods())), tuple(map(str, self.cloths())),
+            str(self.path), tuple(map(str, self.methods())), tuple(c.name for c in self.cloths()),
             tuple(map(str, self.dye_lots())), tuple(bottles), tuple(map(str, self.sets())),
             self.jobs(), len(self.recipes()), len(self.sheets()), len(self.trials()),
             tuple(s.name for s in self.sign_offs()), self.demo, self.warnings,

@@ -25,9 +25,6 @@ class Cloth(Value):
     fibre: str = ""
     note: str = ""
 
-    def __str__(self) -> str:
-        return self.name
-
 
 class DyeLot(Value):
     """A lot of dye powder; `bought` where somebody wrote it down."""

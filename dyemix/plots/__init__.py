@@ -12,7 +12,7 @@ from dyemix.errors import data, refuse
 from dyemix.model.fit_report import Evaluation, FitReport
 from dyemix.plots.paper import FORMATS, Pages, file_bytes, new_figure, styled
 from dyemix.plots.promises import promised
-from dyemix.writing import Named, destination, write_all
+from dyemix.writing import Named, write_all
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -55,9 +55,6 @@ def plot(
     """
     if ax is not None:
         return _panel(result, ax)
-    if path is not None:  # refused before any time is spent
-        ending(Path(path))
-        destination(path, force=force, inputs=inputs)
     drawing = pages(result, **options)
     if path is not None:
         save(drawing, path, force=force, inputs=inputs)

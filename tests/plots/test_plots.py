@@ -637,6 +637,10 @@ def test_several_pages_are_one_pdf(tmp_path: Path, shelf: DyeSet) -> None:
     with pytest.raises(InputError, match="card-2"):
         plot(strip, tmp_path / "card.png")
     assert not (tmp_path / "card-1.png").exists()  # all of them, or none
+    (tmp_path / "card-2.png").unlink()
+    (tmp_path / "card.png").write_bytes(b"hers")
+    plot(strip, tmp_path / "card.png")  # no page is called so
+    assert (tmp_path / "card.png").read_bytes() == b"hers"
 
 
 def test_own_settings_are_left_alone(sage: Matches) -> None:
