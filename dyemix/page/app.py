@@ -89,6 +89,7 @@ class Page:
         try:
             values = {**always(self._workshop, slip, place), **VIEWS[place](self._workshop, slip)}
             values |= self._beside(place, slip, said)
+            fault = fault or values.pop("fault", "")
         except (DyemixError, ValueError) as error:
             fault = fault or str(error)
             values = {**always(self._workshop, Slip(dark=slip.dark), place), "broken": True}

@@ -208,8 +208,11 @@ def piece(workshop: Workshop, slip: Slip) -> Values:
     kept = {"kept": list(workshop.pictures(slip)), "analysed": list(workshop.analysed(slip))}
     if not (mix and slip.reading):
         return {"found": None, "mix": mix, **kept}
-    agreed = workshop.agreed(slip, 0.0)
-    found = correct(workshop.dyes, workshop.trial(slip), tolerance=agreed)
+    try:
+        trial = workshop.trial(slip)
+    except DyemixError as error:  # what she wrote stays, to be mended
+        return {"found": None, "mix": mix, "fault": str(error), **kept}
+    found = correct(workshop.dyes, trial, tolerance=workshop.agreed(slip, 0.0))
     corrected = found.corrected.recipe
     changes = [
         {"name": n, "measure": slip.measured(n, corrected), "was": slip.mix.get(n, 0.0),

@@ -421,3 +421,16 @@ def test_what_was_agreed_for_a_standard_is_asked_of_its_pieces(
     assert "Take for the next piece" in words(by_numbers)
     sheet = Workshop(dyes, path).sheet(Slip("café", mix, job="sage"))
     assert sheet.settings.tolerance == 7.0
+
+
+@pytest.mark.parametrize("wrong", [{"reading": "rot"}, {"reading": "52 6 9", "date": "31.2.2026"}])
+def test_a_reading_that_is_none_stays_to_be_mended(asked: Asked, wrong: dict[str, str]) -> None:
+    """Its form stays, and so does the slip: neither job nor recipe is to be typed again."""
+    mix = "marigold 0.42 + navy 0.22"
+    answer = asked("/piece", wanted="#7d8a6e", recipe=mix, stood=mix, job="sage", **wrong)
+    assert answer.status_code == 422
+    assert f"{list(wrong.values())[-1]!r} is not a" in words(answer)
+    fields = re.findall(r'<input[^>]*name="reading"[^>]*>', answer.text)
+    assert [field for field in fields if f'value="{wrong["reading"]}"' in field]
+    assert "sage" in answer.text
+    assert slip_of(answer).recipe == mix
