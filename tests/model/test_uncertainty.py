@@ -24,7 +24,7 @@ RECIPES = (
     "lemon 0.5 + scarlet 0.3 + cobalt 0.4",
     "plum 1.5 + brown 1.0",
 )
-MANY = 20_000
+MANY = 8_000
 
 
 def rows(dyes: DyeSet, recipes: tuple[str, ...] = RECIPES) -> Array:
@@ -197,7 +197,7 @@ def test_many_recipes_are_as_likely_as_one_by_one(dyes: DyeSet) -> None:
 def test_strengths_of_a_mix_own_error_against_brute_force(dyes: DyeSet) -> None:
     rng = np.random.default_rng(5)
     amounts = rows(dyes)[1:]
-    stray = 0.8 * 0.05 * rng.standard_normal((2000, len(dyes)))
+    stray = 0.8 * 0.05 * rng.standard_normal((1000, len(dyes)))
     labs = np.array([replace(dyes, company=row).colours(amounts) for row in stray])
     own = replace(certain(dyes), strength=0.05)
     stated = exact(dyes, own).predict_many(amounts).covariance
@@ -232,7 +232,7 @@ def test_slopes_by_every_unknown_are_those_of_differences(
     for j, step in enumerate(1e-4 * np.eye(len(at))):
         up, down = (moved(some, ladders, at + s * step).colours(amounts) for s in (1.0, -1.0))
         difference = (up - down) / 2e-4
-        print(j, np.abs(slopes[..., j] - difference).max(), np.abs(difference).max())
+        assert slopes[..., j] == pytest.approx(difference, rel=1e-6, abs=0.006)
 
 
 def pots_as_stated(
