@@ -357,6 +357,7 @@ def test_too_few_patches_are_told_and_clipped_ones_left_out() -> None:
     six = cards(2).characterise(None, "")
     assert six.matrix.patches == names[2:]
     assert "clipped patches were left out: patch 1, patch 2." in six.notes
+    assert not any("too few" in note for note in six.notes)
     five = cards(3).characterise(None, "")
     assert five.matrix.patches == ()
     assert "5 patches are too few to fit a matrix to: 6 are needed." in five.notes
