@@ -38,6 +38,8 @@ class Ended(IntEnum):
 PATIENCE = 2.0
 _CLEAR_LINE = "\r\x1b[K"
 _HEX = re.compile(r"#[0-9a-f]{6}\b")
+#: Three blanks on a ground of red, green and blue before its code.
+_PATCH = "\x1b[48;2;{1};{2};{3}m   \x1b[0m {0}"
 #: DEL, C1, and the marks that turn the direction of writing (Unicode Annex 9): in a name out of a
 #: file they could rewrite what stands on the screen.
 _TURNING = "\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069"
@@ -70,7 +72,7 @@ def say(text: str) -> None:
     """Print a result; a hex code gets a patch of its colour where the terminal has true colour."""
     clean = CONTROL.sub("", text)
     if _has_colour(sys.stdout):
-        clean = _HEX.sub(lambda code: f"{_patch(code[0])} {code[0]}", clean)
+        clean = _HEX.sub(lambda code: _PATCH.format(code[0], *bytes.fromhex(code[0][1:])), clean)
     _write("stdout", clean + "\n")
 
 
@@ -127,11 +129,6 @@ def _has_colour(stream: IO[str] | None) -> bool:
     """Whether a stream shows true colour, and its reader has not asked for none (NO_COLOR)."""
     said = os.environ.get("COLORTERM") in ("truecolor", "24bit") or "WT_SESSION" in os.environ
     return _is_terminal(stream) and said and not os.environ.get("NO_COLOR")
-
-
-def _patch(code: str) -> str:
-    red, green, blue = bytes.fromhex(code[1:])
-    return f"\x1b[48;2;{red};{green};{blue}m   \x1b[0m"
 
 
 def _write(name: str, data: str | bytes) -> None:

@@ -180,8 +180,6 @@ def put_folder(place: Path, files: Iterable[tuple[str, bytes]]) -> None:
     Raises `InputError` for a folder with files in it, and where it cannot be written.
     """
     try:
-        with suppress(FileExistsError):
-            place.parent.mkdir(parents=True)
         with _beside(place) as hidden:
             (whole := hidden / place.name).mkdir()
             for name, content in files:

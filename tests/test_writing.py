@@ -33,6 +33,12 @@ def names() -> list[str]:
     return sorted(p.name for p in Path().iterdir())
 
 
+def state() -> set[tuple[object, ...]]:
+    """Of every file what a write would change; that it was looked into changes nothing."""
+    found = [(p.name, p.lstat()) for p in Path().iterdir()]
+    return {(name, s.st_ino, s.st_mode, s.st_size, s.st_mtime_ns) for name, s in found}
+
+
 def no_links(*_: object, **__: object) -> None:
     """A memory card's answer to a hard link."""
     raise OSError(errno.EPERM, os.strerror(errno.EPERM))
@@ -79,10 +85,10 @@ def test_what_no_force_writes_over(
     name: str, make: Callable[[str], object], inputs: tuple[str, ...], word: str
 ) -> None:
     make(name)
-    before = {p.name: p.lstat() for p in Path().iterdir()}
+    before = state()
     with pytest.raises(InputError, match=word):
         write(name, "new", force=True, inputs=inputs)
-    assert {p.name: p.lstat() for p in Path().iterdir()} == before
+    assert state() == before
 
 
 def test_a_device_is_left_alone(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -234,6 +240,9 @@ def test_a_folder_is_written_whole_or_not_at_all() -> None:
         yield "b.csv", b"b"
 
     Path("empty").mkdir()
+    Path("far").mkdir()
+    with pytest.raises(InputError, match="make it first"):
+        put_folder(Path("no", "new"), files())
     stops = True
     for place in ("empty", "far/new"):
         with pytest.raises(KeyboardInterrupt):
