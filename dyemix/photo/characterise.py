@@ -4,11 +4,9 @@ Are the tones straight, how does the light fall and of what colour is it, which 
 and is the grey what it is said to be?
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -18,7 +16,7 @@ from dyemix.colour.colorimetry import D65_2, xyz_from_lab
 from dyemix.errors import said
 from dyemix.photo import patches
 from dyemix.photo.decode import Photograph, sayings
-from dyemix.photo.light import BEND, Flat, Tone, Witnesses, fit_flat
+from dyemix.photo.light import BEND, Flat, Tone, Witnesses, covered, fit_flat
 from dyemix.photo.patches import CameraMatrix, Patches
 from dyemix.photo.places import Frame
 from dyemix.photo.sample import cloth, levels
@@ -43,11 +41,15 @@ _WHITE_PAPER, _PAPER_BENT = (0.66, 1.02), (0.66, 1.12)
 #: CIELAB of undyed white cotton and paper where they were not measured, and what printed black
 #: reflects, 0.025 to 0.08 (all from memory).
 _UNDYED, _PAPER, _BLACK = np.array([[92.0, 0.0, 3.0]]), np.array([[94.0, 0.5, -3.0]]), 0.045
-#: Standard errors (log light) of each step, of its channels, and of all of one card: of grey cards
+#: Standard errors (log light) of each step, of the channels and of all of one card: of grey cards
 #: and patches (how evenly they lie in the light; makers' tolerances), of undyed cloth, of paper and
 #: of printed black.
 _CARD_ERROR, _UNDYED_ERROR = (0.01, 0.006, 0.02), (0.018, 0.018, 0.042)
 _PAPER_ERROR, _BLACK_ERROR = (0, 0.05, 0.08), (0, 0.3, 0.35)
+#: What the printed grey of the page reflects as a share of its paper, 0.23 to 0.54 (from memory);
+#: its standard errors, of its channels and of all; the least of the mean of some, and of how many
+#: means one is taken, by the light that falls there.
+_GREY, _GREY_ERROR, _LEAST_ERROR, _LIGHTS = 0.35, (0.03, 0.25), 0.001, 3
 #: Veiling glare is named from this share of white on.
 _GLARE = 0.01
 #: Log ratio of red to blue in white paper from which the light's colour is named, and by which it
@@ -104,13 +106,15 @@ def cast(light: Array) -> Array:
 class _Seen(NamedTuple):
     """Neutral things of one kind: places ``(N, 2)``, light seen and known ``(N, 3)``, errors.
 
-    What is all over the page has no place (NaN), and the light that is 1 on average.
+    What is all over the page has no place (NaN), and the light that is 1 on average; what stands
+    in lights that nothing tells has their numbers as its `place`.
     """
 
     at: Array
     seen: Array
     known: Array
     error: tuple[float, float, float]
+    place: Any = -1
 
 
 class Cards:
@@ -146,10 +150,11 @@ class Cards:
         at, seen, known = (np.concatenate([kind[i] for kind in kinds]) for i in range(3))
         source = np.repeat(np.arange(len(kinds)), [len(kind.at) for kind in kinds])
         error = np.array([kind.error for kind in kinds])[source]
+        place = np.concatenate([np.resize(kind.place, len(kind.at)) for kind in kinds])
         bend = 0.0 if "linear" in photo.encoding else BEND
         for _ in range(3):
             light = np.nan_to_num(flat.at(at), nan=1.0)
-            self.tone = Tone(Witnesses(seen, known * light, source, error), bend)
+            self.tone = Tone(Witnesses(seen, known * light, source, error, place), bend)
             flat = fit_flat(spots, self.tone(white), self._raw.level)
         top = photo.curve[photo.limits[1]].min()
         self.flat = replace(flat, clipped=bool(flat.known and self._raw.level.max() >= top))
@@ -199,7 +204,26 @@ class Cards:
             black = np.quantile(even[shown], 0.25, axis=0, keepdims=True)
             kinds.append(_Seen(nowhere, black, np.full((1, 3), _BLACK), _BLACK_ERROR))
             self._pale = float(black[0, 1] / raw.level[1])
-        return kinds
+        return [*kinds, *self._printed_greys()]
+
+    def _printed_greys(self) -> list[_Seen]:
+        """The printed greys that no cloth covers, and the paper beside them: means of those in the
+        dimmest light, and so on. If tones are straight they are the same share of the paper."""
+        places, raw = self.frame.of("check"), self._raw
+        grey, shown = levels(self.photo, places, 0.5)
+        paper = raw.level * raw.at(places.mean(axis=1))
+        share = np.log(grey / paper)
+        bare = shown & ~covered(share - np.median(share, axis=0), np.ones(3))[0]
+        if not raw.known or bare.sum() < 2 * _LIGHTS:
+            return []
+        some = np.array_split(np.flatnonzero(bare)[np.argsort(paper[bare, 1])], _LIGHTS)
+        seen, beside = (np.exp([np.log(x[i]).mean(axis=0) for i in some]) for x in (grey, paper))
+        spread = np.sqrt(np.mean([share[i].mean(axis=1).var(ddof=1) for i in some]))
+        single = max(_LEAST_ERROR, float(spread / np.sqrt(bare.sum() / _LIGHTS)))
+        nowhere, known = np.full((_LIGHTS, 2), np.nan), np.tile(self._linear(_PAPER), (_LIGHTS, 1))
+        lights = np.arange(_LIGHTS)
+        printed = _Seen(nowhere, seen, _GREY * known, (single, *_GREY_ERROR), lights)
+        return [_Seen(nowhere, beside, known, (0.0, 0.0, 0.0), lights), printed]
 
     def _check_light(self, steps: _Seen, greys: _Seen) -> None:
         """Refuse a grey card and a patch card that do not lie in one light."""
@@ -226,7 +250,7 @@ class Cards:
         over = cast(flat.at(self.frame.of("swatch").mean(axis=1)))
         card = (self._patch if len(self._patch) else self._grey).mean(axis=1)
         holds = {
-            "flare": max(tone.glare, self._pale - _BLACK) > _GLARE, "tones_doubt": not tone.known,
+            "flare": self._pale - _BLACK > _GLARE, "tones_doubt": not tone.known,
             "light_doubt": not flat.known, "no_grey": not self._grey.size + self._patch.size,
             "warm": white > _COLOURED, "cool": white < -_COLOURED, "mixed": np.ptp(over) > _MIXED,
         }  # fmt: skip
@@ -243,8 +267,7 @@ class Cards:
         ``(3,)`` are the picture's linear values of a perfect white.
         """
         tone, to_xyz, card = self.tone, self.photo.to_xyz, self.reference
-        bent = float(tone.bent) if tone.known else patches.MAY_BEND
-        matrix = patches.balance(to_xyz, white, bent, lit_by)
+        matrix = patches.balance(to_xyz, white, tone.bends, lit_by)
         usable, names = self._usable, np.array(card.names)
         light = tone(self._light) / self.flat.at(self._patch.mean(axis=1))
         light = np.concatenate([light[usable], measured.light])

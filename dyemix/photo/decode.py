@@ -13,15 +13,13 @@ Sources: the sRGB curve and matrix, IEC 61966-2-1; profiles, ICC.1:2022, 10.6 (c
 (parametricCurveType), 10.31 (XYZType), E.3 (chromatic adaptation, linear Bradford).
 """
 
-from __future__ import annotations
-
 import importlib
 import io
 import struct
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,7 +98,7 @@ class Photograph:
         """Linear light ``(..., 3)`` of some of the codes."""
         return np.stack([self.curve[codes[..., c], c] for c in range(3)], axis=-1)
 
-    def straightened(self, tone: Tone) -> Photograph:
+    def straightened(self, tone: "Tone") -> Self:
         """The same codes with the camera's tone curve undone; what is clipped stays clipped."""
         return replace(self, curve=tone(self.curve.astype(float)).astype(np.float32))
 
@@ -117,12 +115,6 @@ def sayings(holds: Mapping[str, object], **values: object) -> list[str]:
 
 class _UnreadableError(Exception):
     """Why a file is not decoded; `decode` says of which file."""
-
-
-def _table(curve: Array) -> NDArray[np.float32]:
-    """The curve ``(levels, 3)`` of one for all channels or of one for each."""
-    levels = len(curve)
-    return np.broadcast_to(curve.reshape(levels, -1), (levels, 3)).astype(np.float32)
 
 
 def _limits(curve: NDArray[np.float32]) -> tuple[int, int]:
@@ -183,7 +175,7 @@ def read_profile(data: bytes, levels: int) -> tuple[Array, Array] | None:
     return np.stack(curves, axis=1), D65_FROM_D50 @ (np.array(columns, dtype=float).T / 65536.0)
 
 
-def _open(data: bytes) -> Image:
+def _open(data: bytes) -> "Image":
     """The header of a picture, not yet its pixels."""
     if data[4:12] in _HEIC_BRANDS:
         heif = need("pillow_heif", "heic", ", or have the phone save JPEG ('most compatible').")
@@ -200,7 +192,7 @@ def _open(data: bytes) -> Image:
         pil.MAX_IMAGE_PIXELS = limit
 
 
-def _check(image: Image, data: bytes) -> int:
+def _check(image: "Image", data: bytes) -> int:
     """The bits a channel. Refuses what the header says is no photograph of swatches."""
     width, height = image.size
     size, frames, bits = f"{width} × {height}", getattr(image, "n_frames", 1), 8
@@ -233,7 +225,7 @@ def _deep(source: Path | bytes) -> NDArray[Any]:
     return _smaller(cv2.cvtColor(codes, cv2.COLOR_BGR2RGB, codes), max(codes.shape) // _ENOUGH)
 
 
-def _pixels(image: Image, notes: list[str]) -> NDArray[Any]:
+def _pixels(image: "Image", notes: list[str]) -> NDArray[Any]:
     """The codes ``(H, W, 3)``, upright by the orientation that the file states."""
     times = max(1, max(image.size) // _ENOUGH)
     try:
@@ -260,7 +252,7 @@ def _smaller(codes: NDArray[Any], times: int) -> NDArray[Any]:
     return np.asarray(cv2.resize(codes, size, interpolation=cv2.INTER_AREA))
 
 
-def _meaning(image: Image, levels: int, notes: list[str]) -> tuple[Array, Array, str]:
+def _meaning(image: "Image", levels: int, notes: list[str]) -> tuple[Array, Array, str]:
     """Curve, matrix and name of what the file says its values are."""
     if icc := image.info.get("icc_profile"):
         cms = need("PIL.ImageCms", "photo")
@@ -327,5 +319,6 @@ def decode(path: Named, data: bytes | None = None) -> Photograph:
                 codes = _deep(data)
     except _UnreadableError as reason:
         raise InputError(Fault(str(reason), file)) from None
-    table = _table(curve)
+    # One curve for all channels, or one for each.
+    table = np.broadcast_to(curve.reshape(len(curve), -1), (len(curve), 3)).astype(np.float32)
     return Photograph(codes, table, _limits(table), to_xyz, name, tuple(notes), file)

@@ -11,8 +11,6 @@ between the cells tells how even the light was, the greys whether the camera cha
 place to place, and the bars whether it was in focus.
 """
 
-from __future__ import annotations
-
 import string
 from dataclasses import dataclass
 from functools import cached_property
@@ -88,10 +86,6 @@ class Layout:
     first: int = 0
     bottom: float = 172.0
 
-    @property
-    def count(self) -> int:
-        return self.rows * self.columns
-
     @cached_property
     def labels(self) -> tuple[str, ...]:
         """``A1``, ``A2``, … row by row."""
@@ -134,12 +128,8 @@ class Layout:
             "white": np.concatenate(white),
             "grey box": quad(*GREY_BOX)[np.newaxis],
             "card box": quad(*CARD_BOX)[np.newaxis],
+            "mark": quad(0, 0, WIDTH - MARK, HEIGHT - MARK)[:, np.newaxis] + quad(0, 0, MARK, MARK),
         }
-
-    @cached_property
-    def marks(self) -> Array:
-        """Corners ``(4, 4, 2)`` of the four marks."""
-        return quad(0, 0, WIDTH - MARK, HEIGHT - MARK)[:, np.newaxis] + quad(0, 0, MARK, MARK)
 
 
 #: Every layout that was ever printed. Of the third, cells are too small, and it is printed no more.
@@ -154,7 +144,7 @@ _SETS = ((LAYOUTS[0],), (LAYOUTS[1],), (LAYOUTS[3], LAYOUTS[4]))
 def layouts_of(cells: int) -> tuple[Layout, ...]:
     """The pages with that many cells or the next more. Raises `DyemixError`."""
     for pages in _SETS:
-        if 1 <= cells <= sum(page.count for page in pages):
+        if 1 <= cells <= sum(len(page.labels) for page in pages):
             return pages
     raise DyemixError(f"{cells} cells do not fit a page: 1 to 40 do. Print another page.")
 

@@ -12,9 +12,7 @@ to their own errors, each by how far the others miss it (DerSimonian & Laird, Co
 Trials 7 (1986) 177, for single witnesses and for whole cards).
 """
 
-from __future__ import annotations
-
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -130,17 +128,24 @@ def fit_flat(spots: Array, light: Array, seen: Array | None = None) -> Flat:
     return Flat(coefficients, centre, size, np.exp(mean), spread, spots[bare], ratio[bare], share)
 
 
-#: Grey steps within this share of proportional count as linear.
-PROPORTIONAL = 0.03
 #: Below this reflectance a step is mostly stray light and half a code wide: it does not decide.
 _DARKEST = 0.04
 #: What cameras do to tones (log light): how far they bend them, over which range, and how much of
 #: white they add as glare. Bends of a fifth are usual in phones, glare is below half a percent in
 #: most lenses, and a few percent with a window in view (common practice). A file of linear values
 #: is not bent.
-BEND, _RANGE, _GLARE = 0.08, 1.2, 0.01
-_GAIN = 3.0
+BEND, _RANGE, _GLARE = 0.065, 1.2, 0.01
+#: Half of the cameras of which nothing is known bend tones at all (common practice), the others by
+#: no more than this.
+MAY_BEND, _STRAIGHT = 0.5, 0.005
+#: Of nothing known: logs of the gain of a channel, and of light.
+_GAIN, _ANY_LIGHT = 3.0, 30.0
+#: JPEG keeps colour coarser than light: each channel of a thing is off by this (log light).
+_COARSE = 0.004
 _LEAST = 2e-3
+#: Witnesses that miss each other by their errors are at one: squares of so many times that are (a
+#: further unknown has to gain that much: Akaike, IEEE Trans. Autom. Control 19 (1974) 716).
+_CHANCE = 2.0
 #: Below this value what glare adds is no longer told from noise.
 _DARK = 0.012
 
@@ -155,13 +160,16 @@ class Witnesses:
         primaries, times the light that falls on it.
     source : ``(N,)`` which card each belongs to, counted from 0.
     error : ``(N, 3)`` standard errors of log known: of the single thing in all channels, of each
-        channel, and of all things of its source.
+        channel of its source, and of all things of its source.
+    place : ``(N,)`` things of one number stand in one light that nothing tells; −1 where `known`
+        tells it.
     """
 
     seen: Array
     known: Array
     source: Indices
     error: Array
+    place: Indices = field(default_factory=lambda: np.array([-1]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,7 +184,8 @@ class Tone:
         """How far the steps of the card that has most are from proportional, as a fraction; NaN
         where no card has three."""
         w = self.witnesses
-        good = (w.known.min(axis=1) >= _DARKEST) & (w.seen.min(axis=1) > 1e-4)
+        lit = (w.seen.min(axis=1) > 1e-4) & (w.place < 0)
+        good = lit & (w.known.min(axis=1) >= _DARKEST)
         card = max((good & (w.source == i) for i in np.unique(w.source)), key=np.sum)
         if card.sum() < 3:
             return float("nan")
@@ -187,25 +196,39 @@ class Tone:
     def known(self) -> bool:
         return bool(np.isfinite(self.off))
 
-    @property
-    def bent(self) -> bool:
-        return self.off > PROPORTIONAL
+    @cached_property
+    def bends(self) -> float:
+        """How likely it is that this camera bends its tones: by how well the witnesses agree with
+        such cameras, and with straight ones (Rasmussen & Williams 2006, equation 2.30)."""
+        w, fits = self.witnesses, []
+        variance = np.square(w.error.T)
+        for bend in (self.bend / np.sqrt(MAY_BEND), min(self.bend, _STRAIGHT)):
+            spread = self._prior(w.seen, w.seen, bend) + self._noise(variance[0], variance[2])
+            miss = self._wanted @ np.linalg.solve(spread, self._wanted)
+            fits.append(-0.5 * (miss + np.linalg.slogdet(spread)[1]))
+        odds = MAY_BEND / (1.0 - MAY_BEND) * np.exp(np.clip(fits[0] - fits[1], -30.0, 30.0))
+        return float(odds / (1.0 + odds)) if self.bend else 0.0
 
-    def _prior(self, seen: Array, other: Array) -> Array:
-        """Prior covariance ``(3 N, 3 M)`` of log corrections at values ``(N, 3)``, ``(M, 3)``."""
+    def _prior(self, seen: Array, other: Array, bend: float | None = None) -> Array:
+        """Prior covariance ``(3 N, 3 M)`` of log corrections at values ``(N, 3)``, ``(M, 3)``; the
+        bend is what the witnesses leave likely, or as told."""
+        bend = self.bend * np.sqrt(self.bends / MAY_BEND) if bend is None else bend
         a, b = (np.maximum(values, _LEAST).ravel() for values in (seen, other))
         ratio = np.log(a)[:, np.newaxis] - np.log(b)
         gain = np.tile(np.eye(3), (len(seen), len(other)))
-        bend = self.bend**2 * np.exp(-0.5 * (ratio / _RANGE) ** 2)
+        alike = bend**2 * np.exp(-0.5 * (ratio / _RANGE) ** 2)
         glare = np.outer(self._glare(seen), self._glare(other))
-        return np.asarray(bend + _GAIN**2 * gain + glare)
+        return np.asarray(alike + _GAIN**2 * gain + glare)
 
     def _noise(self, single: Array, common: Array) -> Array:
         """Covariance ``(3 N, 3 N)`` of errors of these variances ``(N,)``, and of each channel."""
-        same = self.witnesses.source[:, np.newaxis] == self.witnesses.source
+        w = self.witnesses
+        same = w.source[:, np.newaxis] == w.source
+        light = (w.place[:, np.newaxis] == w.place) & (w.place >= 0)
         each = np.diag(single) + same * np.sqrt(np.outer(common, common))
-        tints = np.diag(np.repeat(np.square(self.witnesses.error[:, 1]), 3))
-        return np.asarray(np.kron(each, np.ones((3, 3))) + tints)
+        tints = same * np.outer(w.error[:, 1], w.error[:, 1]) + _COARSE**2 * np.eye(len(same))
+        own = np.kron(tints + _ANY_LIGHT**2 * light, np.eye(3))
+        return np.asarray(np.kron(each, np.ones((3, 3))) + own)
 
     @cached_property
     def _inverse(self) -> Array:
@@ -233,11 +256,6 @@ class Tone:
         """What the usual glare takes from the logs of values ``(N, 3)``: ``(3 N,)``."""
         white = np.median(self.witnesses.seen / self.witnesses.known, axis=0)
         return np.asarray(-_GLARE / np.maximum(seen / white, _DARK).ravel())
-
-    @property
-    def glare(self) -> float:
-        """Veiling glare, as a share of white."""
-        return float(_GLARE * self._glare(self.witnesses.seen) @ self._inverse @ self._wanted)
 
     @cached_property
     def _curve(self) -> tuple[Array, Array]:
@@ -271,11 +289,14 @@ class Tone:
     def __str__(self) -> str:
         if not self.known:
             return said("photo.tones_unknown")
-        return said("photo.bent_back" if self.bent else "photo.straight", off=100 * self.off)
+        return said(
+            "photo.bent_back" if self.bends > MAY_BEND else "photo.straight", off=100 * self.off
+        )
 
 
 def _disagreement(inverse: Array, weighted: Array, some: Indices) -> float:
     """Variance by which some witnesses miss what the others say of them, beyond all errors."""
     rows = (3 * some[:, np.newaxis] + np.arange(3)).ravel()
     spread = np.linalg.inv(inverse[np.ix_(rows, rows)])  # of leaving them out
-    return float(max(0.0, np.mean(spread @ weighted[rows]) ** 2 - np.mean(spread)))
+    miss = float(np.mean(spread @ weighted[rows]))
+    return max(0.0, miss**2 - _CHANCE * float(np.mean(spread)))

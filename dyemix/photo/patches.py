@@ -7,14 +7,14 @@ only the number of patches says, so that two pictures of one camera are read ali
 card the file's own matrix stands, balanced on grey.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field, replace
+from functools import cache
+from importlib.resources import files
 
 import numpy as np
 
 from dyemix.arrays import Array
-from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
+from dyemix.colour.ciede2000 import delta_e, metric
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, lab_slope, xyz_from_lab
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import Fault, InputError, said
@@ -39,32 +39,29 @@ _PULL = 30.0
 #: 24 they come a tenth nearer to cloth on average, under every lamp.
 ENOUGH_FOR_ROOTS = 20
 #: Cloth is not paint: its spectra differ from those of a patch card more than the patches among
-#: themselves. Factor on the standard error by which 92 in 100 lie under the bound of nine in ten in
-#: daylight (benchmarks/photo_errors.py, as all that follow): the tail is a heavy one, of dull cloth
-#: of a few narrow bands that look alike to the eye only, and no picture shows which.
-CLOTH_FACTOR = 1.6
+#: themselves, and a few patches say only so much. Factor on the geometric mean of what is usual and
+#: of what they miss when left out, by which 91 in 100 pieces lie under the bound of nine in ten in
+#: daylight (benchmarks/photo_errors.py, as all that follow).
+CLOTH_FACTOR = 1.12
 #: What a typical sensor counts of linear sRGB, rows red, green and blue: the mean of the sensors
 #: on which all errors were chosen.
 _SENSOR = np.array([[0.54, 0.37, 0.09], [0.11, 0.72, 0.17], [0.05, 0.24, 0.71]])
 #: What is added to those counts, a unit of the log ratio of red to blue in white: how redder lamps
 #: show cloth to these sensors otherwise than daylight does (benchmarks/photo_errors.py, both).
 _LAMP = np.array([[-0.11, 0.08, 0.03], [-0.09, 0.01, 0.08], [-0.08, -0.02, 0.10]])
-#: Standard errors in ΔE2000 units (lightness, chroma, hue) of a camera balanced on grey alone, in
-#: daylight, of pale neutral cloth, chosen like `CLOTH_FACTOR`; and beside it, a unit of the log
-#: ratio of red to blue by which the light differs from the one a matrix stands for.
-GREY_ERROR, LIGHT_ERROR = (0.63, 1.27, 1.2), (0.15, 1.05, 1.5)
-#: Cloth that takes much light away is seen less surely, with a patch card and without: squared
-#: errors double where its chroma (up to the second number), or so much of its darkness, is the
-#: first (`growth`).
-_DOUBLE, _VIVID, _DARK_AS = 42.0, 60.0, 0.7
-#: The lights that a dyer can name: the share of pictures taken in them; their log ratio of red to
-#: blue at least, in a camera set to daylight, where the picture need not show it; and how many
-#: times larger than in daylight the error is. Of lamps that look white some hold little but three
-#: colours, and nobody sees which.
-LIT_BY = {"daylight": (0.5, -np.inf, 1.0), "white": (0.3, 0.4, 1.5), "warm": (0.2, 1.7, 2.3)}
-#: Added to it where tones are bent: greys tell the curve, but not what was done to saturation. Half
-#: of the cameras of which nothing is known are taken to bend them (`MAY_BEND`).
-BENT_ERROR, MAY_BEND = (0.25, 1.0, 0.5), 0.5
+#: Standard errors in ΔE2000 units (lightness, chroma, hue), a unit of the log ratio of red to blue
+#: by which the light differs from the one a matrix stands for.
+LIGHT_ERROR = (0.15, 1.05, 1.5)
+#: Standard errors that cameras usually have where cloth is so light and so full of colour: with a
+#: patch card, balanced on grey in a light that is told, and in one that is not. Dull cloth of a few
+#: narrow bands looks alike to the eye only, and no picture shows which: there it is widest.
+_USUAL = files("dyemix").joinpath("data", "photo_errors.csv")
+#: The lights that a dyer can name, and their log ratio of red to blue at least, in a camera set to
+#: daylight, where the picture need not show it.
+LIT_BY = {"daylight": -np.inf, "white": 0.4, "warm": 1.7, "halogen": 1.7}
+#: Added where tones are bent, as a share of chroma as ΔE2000 counts it: greys tell the curve, but
+#: not what was done to saturation.
+BENT_ERROR = (0.02, 0.11, 0.03)
 
 
 def spread_in_lab(lab: Array, error: Array) -> Array:
@@ -73,11 +70,27 @@ def spread_in_lab(lab: Array, error: Array) -> Array:
     return np.asarray(back @ error @ back.transpose(0, 2, 1))
 
 
-def growth(lab: Array) -> Array:
-    """How many times larger squared errors are at colours ``(N, 3)`` than of pale neutral cloth."""
-    chroma = np.minimum(np.hypot(lab[:, 1], lab[:, 2]), _VIVID)
-    taken = np.maximum(chroma, _DARK_AS * (100.0 - lab[:, 0]))
-    return np.asarray(1.0 + (taken / _DOUBLE) ** 2)
+@cache
+def _table(of: str) -> tuple[Array, Array, Array]:
+    """L* ``(K,)`` and chroma ``(J,)`` of the table of `usual`, and logs of the errors there."""
+    with _USUAL.open(encoding="utf-8") as file:
+        rows = np.array([line.split(",")[1:] for line in file if line.startswith(f"{of},")], float)
+    light, chroma = np.unique(rows[:, 0]), np.unique(rows[:, 1])
+    return light, chroma, np.log(rows[:, 2:]).reshape(len(light), len(chroma), 3)
+
+
+def hats(values: Array, nodes: Array) -> Array:
+    """Weights ``(N, K)`` of nodes in straight lines between them, and beyond the ends as there."""
+    return np.stack([np.interp(values, nodes, one) for one in np.eye(len(nodes))], axis=1)
+
+
+def usual(lab: Array, of: str) -> Array:
+    """Standard errors ``(N, 3)``, in the three parts of ΔE2000, that cameras usually have at Lab
+    ``(N, 3)``: `of` ``"card"``, one of `LIT_BY`, or ``"untold"``.
+    """
+    light, chroma, logs = _table(of)
+    at = hats(lab[:, 0], light), hats(np.hypot(lab[:, 1], lab[:, 2]), chroma)
+    return np.asarray(np.exp(np.einsum("nk,nj,kjp->np", *at, logs)))
 
 
 def features(rgb: Array, count: int) -> Array:
@@ -95,17 +108,16 @@ class CameraMatrix:
     Attributes
     ----------
     coefficients : ``(3, F)`` from 3 linear values, or 6 `features`, to XYZ, Y of white 1.
-    error : ``(3, 3)`` covariance in ΔE2000 units of the three parts of a difference, of pale
-        neutral cloth.
-    others : matrices of the other lights that it may have been, each with the share of pictures
-        taken in it; none where the light is told or a patch card shows it.
+    of : which errors are usual for it (`usual`), and how many `times` as large they are.
+    bent : how likely it is that saturation was changed.
     patches : names of those it was fitted to; none where it is balanced on grey alone.
     left_out : ``(P,)`` ΔE2000 of each patch when it was left out.
     """
 
     coefficients: Array
-    error: Array
-    others: tuple[tuple[float, Array], ...] = ()
+    of: str
+    times: float = 1.0
+    bent: float = 0.0
     patches: tuple[str, ...] = ()
     left_out: Array = field(default_factory=lambda: np.empty(0))
 
@@ -119,13 +131,11 @@ class CameraMatrix:
         ``(N, 3)``; `cast` ``(N,)`` is by how much the light is redder than the one it stands for.
         """
         lab = self.lab(rgb)
-        light = np.square(np.outer(cast, LIGHT_ERROR))[:, np.newaxis] * np.eye(3)
-        error = growth(lab)[:, np.newaxis, np.newaxis] * self.error + light
-        for often, coefficients in self.others:
-            apart = replace(self, coefficients=coefficients).lab(rgb) - lab
-            off = np.einsum("nij,nj->ni", metric(lab), apart)
-            error += often * off[:, :, np.newaxis] * off[:, np.newaxis]
-        return np.asarray(error)
+        chroma = np.hypot(lab[:, 1], lab[:, 2])
+        apart = np.square(np.outer(cast, LIGHT_ERROR))
+        apart += self.bent * np.square(np.outer(chroma / (1.0 + 0.045 * chroma), BENT_ERROR))
+        error = np.square(self.times * usual(lab, self.of)) + apart
+        return np.asarray(error[:, np.newaxis] * np.eye(3))
 
     def slope(self, rgb: Array) -> Array:
         """Derivative ``(N, 3, 3)`` of L*, a*, b* (rows) by the camera's values, by differences."""
@@ -138,7 +148,7 @@ class CameraMatrix:
     def __str__(self) -> str:
         miss = self.left_out
         if not self.patches:
-            return said("photo.grey_untold" if self.others else "photo.grey")
+            return said("photo.grey_untold" if self.of == "untold" else "photo.grey")
         return said(
             "photo.fitted", roots=" with roots" * (self.coefficients.shape[1] > 3),
             count=len(miss), mean=miss.mean(), most=miss.max(),
@@ -172,13 +182,12 @@ def fit_patches(rgb: Array, lab: Array, names: tuple[str, ...], own: Array) -> C
     seen = features(rgb, 6 if len(rgb) >= ENOUGH_FOR_ROOTS else 3)
     rest = [_solve(seen[each != i], xyz[each != i], own) for i in each]
     guess = lab_from_xyz(100.0 * np.einsum("pxf,pf->px", rest, seen), D65_2)
-    miss, grown = delta_e(lab, guess), np.sqrt(growth(lab))
-    parts = delta_e_residual(lab, guess, slope=False)[0] / grown[:, np.newaxis]
+    miss = delta_e(lab, guess)
+    size = miss / np.linalg.norm(usual(guess, "card"), axis=1)
     # One bad patch must not make every error wide, nor vanish.
-    size = np.linalg.norm(parts, axis=1)
-    parts *= np.minimum(1.0, 4.0 * np.median(size) / np.maximum(size, 1e-9))[:, np.newaxis]
-    error = CLOTH_FACTOR**2 * parts.T @ parts / len(parts)
-    return CameraMatrix(_solve(seen, xyz, own), error, patches=names, left_out=miss)
+    size = np.minimum(size, 4.0 * np.median(size))
+    times = CLOTH_FACTOR * float(np.mean(size**2)) ** 0.25
+    return CameraMatrix(_solve(seen, xyz, own), "card", times, patches=names, left_out=miss)
 
 
 def counted(to_xyz: Array) -> Array:
@@ -200,17 +209,10 @@ def balance(
     """
     sensor, gains = counted(to_xyz), np.ones(3) * white
     balanced = np.diag(sensor.sum(axis=1) / (sensor @ gains)) @ sensor
-
-    def lit(cast: float) -> Array:
-        lamp = np.eye(3) + max(cast, float(np.log(gains[0] / gains[2]))) * _LAMP
-        return np.asarray(to_xyz @ np.linalg.inv(sensor) @ lamp @ balanced * gains)
-
-    may = [LIT_BY[lit_by]] if lit_by else list(LIT_BY.values())
-    often, casts, times = np.array(may).T
-    others = () if lit_by else tuple(zip(often, map(lit, casts), strict=True))
-    square = np.average(times**2, weights=often)
-    error = square * np.square(GREY_ERROR) + bent * np.square(BENT_ERROR)
-    return CameraMatrix(lit(casts.min()), np.diag(error), others)
+    red = max(LIT_BY.get(lit_by, -np.inf), float(np.log(gains[0] / gains[2])))
+    lamp = np.eye(3) + red * _LAMP
+    matrix = to_xyz @ np.linalg.inv(sensor) @ lamp @ balanced * gains
+    return CameraMatrix(np.asarray(matrix), lit_by or "untold", bent=bent)
 
 
 #: Mean ΔE*ab beyond which a card is another one, and below which it lies in its place: seen by a
@@ -237,7 +239,7 @@ class Patches:
     light: Array = field(default_factory=lambda: np.empty((0, 3)))
 
     @classmethod
-    def read(cls, card: Named | SwatchSet) -> Patches:
+    def read(cls, card: Named | SwatchSet) -> "Patches":
         """What a patch card should read, in the order of its rows, from any swatch table.
 
         Values in another light are brought to D65/2° through their spectra, or the smoothest ones.

@@ -3,8 +3,6 @@
 Advice: common practice.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 import textwrap
@@ -19,7 +17,7 @@ from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, screen_colours
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import DyemixError, data
+from dyemix.errors import data, refuse
 from dyemix.photo.layout import HEIGHT, WIDTH, Layout, inset, layouts_of, parts, quad
 from dyemix.photo.places import mark_dictionary
 from dyemix.photo.results import PhotoReading
@@ -92,7 +90,7 @@ def _drawn(
     size = np.array(PAPERS[paper])
     left, top = (np.array([WIDTH, HEIGHT]) - size) / 2
     figure, axes = _sheet(size / 25.4, quad(left, top, *size))
-    for i, corners in enumerate(layout.marks):
+    for i, corners in enumerate(layout.places["mark"]):
         image = cv2.aruco.generateImageMarker(marks, 4 * layout.index + i, 7)
         for square, white in zip(parts(corners, 7, 7), image.ravel() > 127, strict=True):
             axes.fill(*square.T, color=str(int(white)), **_FULL)
@@ -141,10 +139,9 @@ def write_photo_page(
     """
     path = Path(path)
     form, table, paper = path.suffix.lower().lstrip("."), path.with_suffix(".csv"), paper.title()
-    if form not in ("pdf", "png", "svg"):
-        raise DyemixError(f"{path.name}: a photo page is written as .pdf, .png, .svg.")
-    if paper not in PAPERS:
-        raise DyemixError(f"paper {paper!r} is unknown: A4 or Letter.")
+    known = form in ("pdf", "png", "svg")
+    refuse(not known, f"{path.name}: a photo page is written as .pdf, .png, .svg.")
+    refuse(paper not in PAPERS, f"paper {paper!r} is unknown: A4 or Letter.")
     readings = () if swatches is None else swatches.readings
     named = [("" if r.recipe is None else r.recipe.exact, r.swatch or r.name) for r in readings]
     pieces = list(dict.fromkeys(named))  # each piece of cloth once, in the order of the table
@@ -159,7 +156,7 @@ def write_photo_page(
     pages = [path, path.with_stem(f"{path.stem}-2")][: len(layouts)]
     whole: list[tuple[Path, str | bytes]] = []
     for i, (page, layout) in enumerate(zip(pages, layouts, strict=True)):
-        here = pieces[i * layout.count : (i + 1) * layout.count]
+        here = pieces[i * len(layout.labels) : (i + 1) * len(layout.labels)]
         whole.append((page, _drawn(layout, here, paper, form, f"{i + 1} of {len(pages)}")))
     write_all([*whole, (table, cells_table)], force=force, inputs=inputs)
     return PhotoPage(tuple(pages), table, layouts, paper)
@@ -182,8 +179,8 @@ def write_contact_sheet(read: PhotoReading, path: Named, *, force: bool = False)
 
     Raises `DyemixError` for another ending, and where it cannot be written.
     """
-    if (form := Path(path).suffix.lower()) not in _FORMATS:
-        raise DyemixError(f"{path}: a contact sheet is written as {', '.join(_FORMATS)}.")
+    form, formats = Path(path).suffix.lower(), ", ".join(_FORMATS)
+    refuse(form not in _FORMATS, f"{path}: a contact sheet is written as {formats}.")
     photo, paged = read.photograph, read.frame.layout is not None
     height, width = photo.codes.shape[:2]
     shown, per_unit = quad(-0.5, -0.5, width, height), min(1.0, _LONGEST / max(height, width))

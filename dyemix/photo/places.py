@@ -5,8 +5,6 @@ marks are ArUco markers (Garrido-Jurado et al., Pattern Recognition 47 (2014) 22
 in a reduced picture; their corners are then refined at full size.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -38,8 +36,9 @@ class Frame:
     places : for each role, quadrilaterals ``(N, 4, 2)``: corners clockwise from the top left, in mm
         of the page, or in pixels where there is none. The roles are ``"swatch"``, ``"white"`` for
         bare paper, ``"check"`` for the printed grey and ``"bar"`` for the printed black of each
-        cell, and ``"grey box"`` and ``"card box"`` ``(1, 4, 2)``, where cards lie; of what lies in
-        these, ``"grey"`` for each step and ``"patch"`` for each patch.
+        cell, ``"mark"`` for the corner marks, and ``"grey box"`` and ``"card box"`` ``(1, 4, 2)``,
+        where cards lie; of what lies in these, ``"grey"`` for each step and ``"patch"`` for each
+        patch.
     layout : which page, where one was found.
     notes : what was found, one sentence each.
     """
@@ -69,15 +68,14 @@ class Lens:
     bend: float = 0.0
 
     @classmethod
-    def of(cls, places: Array, pixels: Array, size: Array) -> Lens:
+    def of(cls, places: Array, pixels: Array, size: Array) -> "Lens":
         """The lens that best takes places ``(N, 2)`` to pixels of a picture of `size` ``(2,)``."""
         from scipy.optimize import minimize_scalar
 
         middle = (size - 1.0) / 2.0
-        start = cls(np.eye(3), middle, float(np.linalg.norm(middle)))
 
-        def bent(bend: float) -> Lens:
-            lens = replace(start, bend=bend)
+        def bent(bend: float) -> "Lens":
+            lens = cls(np.eye(3), middle, float(np.linalg.norm(middle)), bend)
             return replace(lens, to_pixels=homography(places, lens.straight(pixels)))
 
         def off(bend: float) -> float:
@@ -184,7 +182,7 @@ def find_page(photo: Photograph) -> tuple[Frame, Lens]:
     missing = " and ".join(name for mark, name in wanted.items() if mark not in largest)
     photo.refuse(missing, "photo.out_of_picture", missing=missing)
     four = np.array([largest[mark] for mark in wanted])
-    marks, pixels = layout.marks.reshape(-1, 2), corners[four].reshape(-1, 2)
+    marks, pixels = layout.places["mark"].reshape(-1, 2), corners[four].reshape(-1, 2)
     size, others = np.array(photo.codes.shape[1::-1]), np.delete(sides, four)
     lens = Lens.of(marks, pixels, size)
     off = float(np.linalg.norm(lens.back(pixels) - marks, axis=1).max())

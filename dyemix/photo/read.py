@@ -1,7 +1,5 @@
 """One photograph of many swatches becomes readings, each with an honest error."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -38,7 +36,6 @@ _LEAST = 0.004
 #: By so much (parts of ΔE2000) dyed cloth is off that a lamp of one colour shows as grey (lamps of
 #: 590 and 620 nm, 20 to 35 nm wide, on simulated sensors).
 _ONE_COLOUR = (7.0, 13.0, 13.0)
-_ANCHORS = ("grey", "undyed")
 _NUMBER = re.compile(r"\s*[0-9]*\.?[0-9]+\s*")
 
 
@@ -57,8 +54,9 @@ class PhotoOptions:
     anchor : ``"grey"``, or ``"undyed"`` where there is no grey card: the cell named undyed.
     measured : the dyer's own measured swatches; those that lie in named cells (same recipe, and
         same swatch name where given) serve as further patches.
-    lit_by : the light it was taken in: ``"daylight"``, ``"white"`` or ``"warm"`` lamps. Without a
-        patch card nothing else tells, and the error stands for all of them.
+    lit_by : the light it was taken in: ``"daylight"``, lamps that look ``"white"`` or ``"warm"``,
+        or ``"halogen"``, a glowing wire. Without a patch card nothing else tells, and the error
+        stands for all of them.
     keep : labels of cells to keep although they are flagged; ``"all"`` for all of them.
     light : of the CIELAB that is wanted.
 
@@ -81,8 +79,8 @@ class PhotoOptions:
         nowhere = self.grid is None and bool(self.grey_at or self.card_at)
         unreal = not all(0 < step < 1 for step in self.steps)
         holds = {
-            "anchor": self.anchor not in _ANCHORS, "lit_by": self.lit_by not in ("", *LIT_BY),
-            "no_grid_beside": nowhere, "steps": unreal,
+            "anchor": self.anchor not in ("grey", "undyed"), "no_grid_beside": nowhere,
+            "lit_by": self.lit_by not in ("", *LIT_BY), "steps": unreal,
         }  # fmt: skip
         for message in sayings(holds, anchor=self.anchor, lit_by=self.lit_by, grey=self.grey):
             raise InputError(message)

@@ -1,7 +1,5 @@
 """What one photograph gave: each cell with its colour and its error, and the readings kept."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -23,8 +21,6 @@ from dyemix.photo.decode import Photograph
 from dyemix.photo.patches import SHARED_OVER
 from dyemix.photo.places import Frame
 from dyemix.photo.sample import Cloth
-
-_ERRORS = ("within", "camera")
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,13 +80,13 @@ class CellReading(Laid):
         """Standard error as one number: root mean square ΔE2000 of the covariance."""
         return error_of(self.lab, self.covariance)
 
-    def under(self, light: Light) -> CellReading:
+    def under(self, light: Light) -> "CellReading":
         """The same in another light, through the smoothest reflectance of this colour."""
         if self.reflectance is None or light == self.light:
             return self
         near = smoothest_reflectance(self.lab + np.vstack([np.eye(3), -np.eye(3)]), self.light)
         slope = np.subtract(*np.split(lab(near, light), 2)).T / 2.0
-        errors = {name: slope @ getattr(self, name) @ slope.T for name in _ERRORS}
+        errors = {name: slope @ getattr(self, name) @ slope.T for name in ("within", "camera")}
         clipped = None if self.clipped is None else Clipped(self.clipped.beyond @ slope.T)
         here = lab(self.reflectance, light)
         return replace(self, light=light, lab=here, clipped=clipped, **errors)
@@ -134,7 +130,7 @@ class PhotoReading(Result):
     frame: Frame
     photograph: Photograph
 
-    def cell(self, label: str) -> CellReading:
+    def cell(self, label: str) -> "CellReading":
         """The cell of that label, left out or not. Raises `TargetError`."""
         for cell in self.cells:
             if cell.label.lower() == label.strip().lower():
@@ -142,7 +138,7 @@ class PhotoReading(Result):
         have = ", ".join(cell.label for cell in self.cells)
         raise TargetError(f"no cloth was read in a cell {label!r}: there are {have}.")
 
-    def _value(self, label: str) -> CellReading:
+    def _value(self, label: str) -> "CellReading":
         """The cell of that label that is a value. Raises `TargetError`, with the reason."""
         cell = self.cell(label)
         why = cell.left_out or cell.warnings[:1] * (cell.clipped is not None and not cell.accepted)

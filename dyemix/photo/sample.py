@@ -1,7 +1,5 @@
 """Linear light inside the places of a picture, and what is doubtful about it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Any
 
@@ -137,7 +135,7 @@ def cloth(photo: Photograph, corners: Array, flat: Flat, whole: bool = False) ->
     means = cv2.resize(light, (BLOCKS, BLOCKS), interpolation=cv2.INTER_AREA)
     middles = parts(core, BLOCKS, BLOCKS).mean(axis=1)
     means = means.reshape(-1, 3).astype(float) / flat.at(middles)
-    bright = means.mean(axis=1)
+    bright = means @ photo.to_xyz[1]  # as the eye: blue is the noisiest under warm lamps
     middle = np.median(bright)
     spread = robust_deviation(bright - middle)
     kept = np.abs(bright - middle) <= max(_ODD_BLOCK * spread, _ODD_SHARE * middle)

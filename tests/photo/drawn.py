@@ -16,7 +16,7 @@ from dyemix.photo.places import Frame
 #: Pixels a mm, each from its number to the next; and codes, proportional to light.
 PER_MM, LEVELS = 4, 8192
 PAGE = LAYOUTS[0]
-PAPER, BLACK = 0.85, 0.045
+PAPER, BLACK, GREY = 0.85, 0.045, 0.3
 Light = Callable[[np.ndarray], Any]
 
 
@@ -32,13 +32,14 @@ def picture(
     tones: Callable[[np.ndarray], np.ndarray] = lambda value: value, encoding: str = "linear",
 ) -> Photograph:  # fmt: skip
     """White paper with pieces `lying` in cells, grey `steps` and `patches` that fill their boxes,
-    printed black, and what lies `over` all (a quadrilateral and its value), in a `light` of places
-    ``(..., 2)`` in mm; `tones` bends what is seen.
+    printed black and grey, and what lies `over` all (a quadrilateral and its value), in a `light`
+    of places ``(..., 2)`` in mm; `tones` bends what is seen.
     """
     shape = int(HEIGHT * PER_MM), int(WIDTH * PER_MM)
     value = np.full((*shape, 3), PAPER)
     y, x = (np.indices(shape) + 0.5) / PER_MM
     things = [(bar, black) for bar in PAGE.places["bar"]]
+    things += [(check, GREY) for check in PAGE.places["check"]]
     things += [(PAGE.cells[i], piece) for i, piece in (lying or {}).items()]
     if len(steps):
         things += zip(parts(quad(*GREY_BOX), 1, len(steps)), steps, strict=True)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dyemix.colour.ciede2000 import delta_e_residual, metric
+from dyemix.colour.ciede2000 import delta_e, delta_e_residual
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, xyz_from_lab
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
@@ -239,48 +239,48 @@ def test_roots_of_products_by_hand() -> None:
 # --- stated errors
 
 
+def test_usual_errors_stand_in_the_table_and_between_its_rows_on_straight_lines_of_logs() -> None:
+    """Beyond its ends as at them; halfway between two rows their geometric mean."""
+    rows = np.loadtxt(str(patches._USUAL), dtype=str, delimiter=",", skiprows=1)
+    for of in ("card", *patches.LIT_BY, "untold"):
+        table = {(float(x[1]), float(x[2])): x[3:].astype(float) for x in rows if x[0] == of}
+        lab = np.array([[50.0, 12.0, 16.0], [50.0, 0.0, -30.0], [57.5, 0.0, 0.0], [1.0, 90.0, 0.0]])
+        wanted = [
+            table[50, 20], np.sqrt(table[50, 20] * table[50, 40]),
+            np.sqrt(table[50, 0] * table[65, 0]), table[20, 70],
+        ]  # fmt: skip
+        np.testing.assert_allclose(patches.usual(lab, of), wanted)
+
+
 def test_errors_of_a_camera_balanced_on_grey_by_hand() -> None:
-    """0.63, 1.27, 1.2 (ΔE2000) of pale neutral cloth; squared, 1 + (x / 42)² times that where x is
-    the chroma, to 60 of it, or 70 % of the L* that is wanting to 100; and 0.15, 1.05, 1.5 a unit of
-    cast: independent, so their squares add. Where tones are bent 0.25, 1, 0.5 beside the first.
+    """Those that are usual in the light, and independent of them 0.15, 1.05, 1.5 a unit of cast;
+    and where tones are bent 0.02, 0.11, 0.03 of the chroma as ΔE2000 counts it, 30 / (1 + 1.35).
     """
-    lab = np.array([[50.0, 18.0, 24.0], [50.0, 0.0, -90.0], [25.0, 0.0, 0.0]])
-    cast, grown = np.array([0.5, 0.0, 0.0]), (1 + (35 / 42) ** 2, 1 + (60 / 42) ** 2, 1 + 1.25**2)
-    own, light = np.array([0.3969, 1.6129, 1.44]), np.array([0.0225, 1.1025, 2.25])
-    bends = np.array([0.0625, 1.0, 0.25])
-    day = balance(SRGB_TO_XYZ, lit_by="daylight")
-    rgb = xyz_from_lab(lab, D65_2) / 100.0 @ np.linalg.inv(day.coefficients).T
-    wanted = [np.diag(times * own) for times in grown]
-    wanted[0] += np.diag(0.25 * light)
-    np.testing.assert_allclose(day.stated(rgb, cast), wanted)
-    bent = balance(SRGB_TO_XYZ, bent=1.0, lit_by="daylight")
-    np.testing.assert_allclose(np.diag(bent.error), own + bends)
-    warm = balance(SRGB_TO_XYZ, bent=1.0, lit_by="warm")
-    np.testing.assert_allclose(np.diag(warm.error), 2.3**2 * own + bends)
-    card = CameraMatrix(day.coefficients, np.eye(3))
-    stated = card.stated(rgb, cast)[0]
-    np.testing.assert_allclose(stated, grown[0] * np.eye(3) + np.diag(0.25 * light))
+    lab, cast = np.array([[50.0, 18.0, 24.0], [30.0, 0.0, 0.0]]), np.array([0.5, 0.0])
+    light, bends = np.array([0.0225, 1.1025, 2.25]), np.array([0.0004, 0.0121, 0.0009])
+    for lit_by, of in (("", "untold"), *((word, word) for word in patches.LIT_BY)):
+        matrix = balance(SRGB_TO_XYZ, bent=0.4, lit_by=lit_by)
+        rgb = xyz_from_lab(lab, D65_2) / 100.0 @ np.linalg.inv(matrix.coefficients).T
+        wanted = [np.diag(own**2) for own in patches.usual(lab, of)]
+        wanted[0] += np.diag(0.25 * light + 0.4 * bends * (30 / 2.35) ** 2)
+        np.testing.assert_allclose(matrix.stated(rgb, cast), wanted, atol=1e-9)
+    card = CameraMatrix(SRGB_TO_XYZ, "card", 1.5)
+    own = patches.usual(card.lab(RGB[:1]), "card")[0]
+    stated = card.stated(RGB[:1], np.array([0.5]))[0]
+    np.testing.assert_allclose(stated, np.diag(2.25 * own**2 + 0.25 * light))
 
 
-def test_where_the_light_is_not_told_the_error_is_that_of_all_lights() -> None:
-    """Half of pictures are taken in daylight, 0.3 in white lamps (1.5 times the error), 0.2 in warm
-    ones (2.3 times): mean squares. Beside it how far a colour lies from where it would be in each.
-    """
-    told = {light: balance(SRGB_TO_XYZ, lit_by=light) for light in ("daylight", "white", "warm")}
-    untold, rgb = balance(SRGB_TO_XYZ), np.array([[0.5, 0.5, 0.5], [0.6, 0.2, 0.1]])
-    np.testing.assert_allclose(untold.error, told["daylight"].error * (0.5 + 0.3 * 2.25 + 1.058))
-    lab, nowhere = untold.lab(rgb), np.zeros(2)
-    np.testing.assert_allclose(lab, told["daylight"].lab(rgb))
-    beside = untold.stated(rgb, nowhere) - 2.233 * told["daylight"].stated(rgb, nowhere)
-    assert np.abs(beside[0]).max() < 1e-6  # every light shows grey as grey
-    off = [metric(lab)[1] @ (told[light].lab(rgb) - lab)[1] for light in ("white", "warm")]
-    assert np.linalg.norm(off[1]) > 2.0
-    wanted = 0.3 * np.outer(off[0], off[0]) + 0.2 * np.outer(off[1], off[1])
-    np.testing.assert_allclose(beside[1], wanted, atol=1e-9)
+def test_a_light_that_is_not_told_is_taken_as_it_shows() -> None:
+    rgb = np.array([[0.5, 0.5, 0.5], [0.6, 0.2, 0.1]])
+    told = {light: balance(SRGB_TO_XYZ, lit_by=light).lab(rgb) for light in ("", *patches.LIT_BY)}
+    np.testing.assert_allclose(told[""], told["daylight"])
+    np.testing.assert_allclose(told["halogen"], told["warm"])
+    apart = [delta_e(told["daylight"], told[light])[1] for light in ("white", "warm")]
+    assert 0.5 < apart[0] < apart[1]
     # In a camera set to daylight that shows a lamp as red as warm ones are, nothing is open.
-    shown = balance(SRGB_TO_XYZ, np.exp([0.9, 0.0, -0.9]))
-    for _, coefficients in shown.others:
-        np.testing.assert_allclose(coefficients, shown.coefficients)
+    shown = np.exp([0.9, 0.0, -0.9])
+    same = [balance(SRGB_TO_XYZ, shown, lit_by=light).coefficients for light in ("", "warm")]
+    np.testing.assert_allclose(*same)
 
 
 def test_a_camera_set_to_another_light_is_balanced_where_its_sensor_counts() -> None:
@@ -346,26 +346,31 @@ def test_a_camera_that_is_right_is_left_as_it_is(count: int) -> None:
 
 @pytest.mark.parametrize("bad", [0.0, 0.5])
 def test_errors_of_a_fitted_card_by_its_patches_left_out(bad: float) -> None:
-    """1.6² times the mean square of ΔE2000, over the growth at its colour (as above), each at most
-    four times the median."""
+    """1.12 times the geometric mean of what is usual and what patches miss: root mean square of
+    ΔE2000, over what is usual at the colour read, each at most four times the median."""
     noise = np.random.default_rng(3).normal(1.0, 0.02, RGB[:12].shape)
     noise[4] += bad
     found = fit_patches(RGB[:12] * noise, LAB[:12], NAMES[:12], SRGB_TO_XYZ)
     miss = found.left_out
+    guess = []
+    for i in range(12):
+        rest = np.arange(12) != i
+        fitted = fit_patches((RGB[:12] * noise)[rest], LAB[:12][rest], NAMES[:11], SRGB_TO_XYZ)
+        guess.append(fitted.lab((RGB[:12] * noise)[~rest])[0])
+    np.testing.assert_allclose(delta_e(LAB[:12], np.array(guess)), miss)
     assert (miss.max() > 4.0 * np.median(miss)) == (bad > 0)
-    taken = np.maximum(np.minimum(np.hypot(*LAB[:12, 1:].T), 60), 0.7 * (100 - LAB[:12, 0]))
-    size = miss / np.hypot(1.0, taken / 42)
+    size = miss / np.linalg.norm(patches.usual(np.array(guess), "card"), axis=1)
     capped = np.minimum(size, 4.0 * np.median(size))
-    assert np.trace(found.error) == pytest.approx(1.6**2 * np.mean(capped**2))
+    assert found.times == pytest.approx(1.12 * np.sqrt(np.sqrt(np.mean(capped**2))))
     assert np.argmax(miss) == 4 or not bad
 
 
 def test_a_matrix_says_how_far_it_misses() -> None:
     names, missed = ("a", "b", "c"), np.array([0.4, 2.0, 0.6])
-    found = CameraMatrix(np.eye(3), np.eye(3), patches=names, left_out=missed)
+    found = CameraMatrix(np.eye(3), "card", patches=names, left_out=missed)
     assert "on 3 patches" in str(found)
     assert "1.0 ΔE2000 on average, 2.0 at worst (b)" in str(found)
-    roots = CameraMatrix(np.eye(3, 6), np.eye(3), patches=names, left_out=missed)
+    roots = CameraMatrix(np.eye(3, 6), "card", patches=names, left_out=missed)
     assert ("matrix with roots on" in str(roots), "roots" in str(found)) == (True, False)
     assert "allows for daylight and for lamps" in str(balance(SRGB_TO_XYZ))
     assert "of the light that is named" in str(balance(SRGB_TO_XYZ, lit_by="white"))
