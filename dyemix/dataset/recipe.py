@@ -170,8 +170,8 @@ class Recipe(Mapping[str, float]):
 
     def __init__(self, amounts: Mapping[str, float] | None = None, as_written: str = "") -> None:
         tidy: dict[str, float] = {}
-        amounts, kind = {} if amounts is None else amounts, type(amounts).__name__
-        refuse(not hasattr(amounts, "items"), "recipes.no_mapping", kind=kind, error=RecipeError)
+        if not hasattr(amounts := {} if amounts is None else amounts, "items"):
+            raise RecipeError(said("recipes.no_mapping", kind=type(amounts).__name__))
         for name, amount in amounts.items():
             known = type(amount) is float or isinstance(amount, Real)  # `Real` takes its time
             if not (known and 0 <= amount < inf):
@@ -211,9 +211,9 @@ class Recipe(Mapping[str, float]):
             if found is None or (more and found[2] == "%"):
                 raise RecipeError(said("recipes.no_part" if at else "recipes.no_term", term=term))
             dye, number, unit = found
-            refuse(number < 0, "recipes.negative", term=term, error=RecipeError)
-            twice = not more and dye in amounts
-            refuse(twice, "recipes.twice", dye=dye, text=written, error=RecipeError)
+            if number < 0 or (dye in amounts and not more):
+                wrong = "negative" if number < 0 else "twice"
+                raise RecipeError(said(f"recipes.{wrong}", term=term, dye=dye, text=written))
             amounts[dye] = amounts.get(dye, 0.0) + (measures or Measures()).owf(dye, number, unit)
         if at:
             total, whole = _number(at["total"]), sum(amounts.values())

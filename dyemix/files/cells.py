@@ -276,31 +276,31 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         key, _, value = line.partition(delimiter)
         remarks.append((row, _remark(f"{key.strip()}: {value}")))
     faults.note("separated", when=delimiter != ",", by=_DELIMITERS[delimiter])
-    headings, rows = list[str](), list[tuple[int, str]]()
+    headings, numbers, texts = list[str](), list[int](), list[str]()
     row, width, whole, short = start + 1, 0, 0, 0
     below = (line + "\n" for line in lines[start:])
     table = csv.reader(below, delimiter=delimiter, skipinitialspace=True, strict=True)
     try:
         for cells in table:
-            faults.refuse(len(rows) > MOST_ROWS, "readings", row - 1, most=MOST_ROWS)
-            wide = len(cells) > MOST_COLUMNS
-            faults.refuse(wide, "columns", row, count=len(cells), most=MOST_COLUMNS)
+            if (count := len(cells)) > MOST_COLUMNS or len(texts) > MOST_ROWS:
+                faults.refuse(count > MOST_COLUMNS, "columns", row, count=count, most=MOST_COLUMNS)
+                faults.stop("readings", row - 1, most=MOST_ROWS)
             if not headings:
                 headings = [*map(tidy, cells)]
-                whole, width = len(cells), max(i for i, head in enumerate(headings, 1) if head)
+                whole, width = count, max(i for i, head in enumerate(headings, 1) if head)
             elif cells and cells[0].startswith("# "):
                 faults.tell("late_remark", row)
-            elif len(cells) > width and (fault := _excess(cells, width, whole, delimiter)):
+            elif count > width and (fault := _excess(cells, width, whole, delimiter)):
                 faults.add(fault, row)
             elif any(map(str.strip, cells)):
-                short += len(cells) < width
-                line = _APART.join(cells[:width] + [""] * (width - len(cells)))
-                rows.append((row, line.replace("\n", " ")))
+                short += count < width
+                cells = cells if count == width else cells[:width] + [""] * (width - count)
+                numbers.append(row)
+                texts.append(_APART.join(cells).replace("\n", " "))
             row = start + table.line_num + 1
     except csv.Error as error:
         faults.tell("quotes", row, error=error)
     faults.note("short", when=short, count=short)
-    numbers, texts = [row for row, _ in rows], [text for _, text in rows]
     return Sheet(remarks, headings[:width], start + 1, numbers, texts)
 
 

@@ -248,11 +248,11 @@ def _check_spelling(rows: Rows) -> None:
 
     A dye with a single row, spelt like one with several, is told in a note: it may be right.
     """
-    first, recipes = dict[str, int](), rows.given["recipe"]
-    for number, recipe in zip(rows.numbers, recipes, strict=True):
-        for dye in recipe or ():
+    first, held = dict[str, int](), [tuple(recipe or ()) for recipe in rows.given["recipe"]]
+    for number, dyes in zip(rows.numbers, held, strict=True):
+        for dye in dyes:
             first.setdefault(dye, number)
-    alone = Counter(next(iter(recipe)) for recipe in recipes if recipe and len(recipe) == 1)
+    alone = Counter(dyes[0] for dyes in held if len(dyes) == 1)
     for dye in first:
         more = [own for own in alone if alone[own] > alone[dye]] if alone[dye] < 2 else []
         near = [own for own in more if alike(dye, own)]
