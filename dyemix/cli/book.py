@@ -70,12 +70,9 @@ def strike(swatch: str | None, reading: str | None, note: str | None) -> None:
     misused((swatch is None) == (job is None), "usage.strike")
     method = kept.method(named, job=job) if job else kept.holding(swatch, named)
     new = None if reading is None else shared.piece(reading, method.held.light)
-    why = note or "no reason given"
-    if job:
-        struck = kept.strike_trial(job, why, new)
-    else:
-        struck = "; ".join(kept.strike(swatch, why, new, method.name))
-    console.remark(f"Struck: {struck}")
+    take, of = (kept.strike_trial, {}) if job else (kept.strike, {"method": method.name})
+    struck = take(job or swatch, note or "no reason given", new, **of)
+    console.remark(f"Struck: {'; '.join(struck)}")
     shared.kept(str(kept.method(method.name)))
 
 

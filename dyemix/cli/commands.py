@@ -39,9 +39,11 @@ def run(words: Sequence[str]) -> None:
         console.say(error.ctx.get_help() if error.ctx else "")
     except click.UsageError as error:
         asked = error.ctx.command_path if error.ctx else "dyemix"
+        # Words stand where none belongs, or a number is taken for an option.
+        lost = re.match(r"-\d", getattr(error, "option_name", "-1")) or words[0].startswith("-")
         raise DyemixError(
             written_anew(list(words))
-            or put_right(list(words))
+            or (put_right(list(words)) if lost else "")
             or f"{error.format_message()} See '{asked} --help'."
         ) from None
     except click.ClickException as error:

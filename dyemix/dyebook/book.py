@@ -164,7 +164,7 @@ class DyeBook(BookFile):
         with self._writing(f"struck {label}: {why}") as db:
             return methods.strike(db, methods.holding(db, label, method), label, why, reading)
 
-    def strike_trial(self, job: str, why: str, reading: Reading | None = None) -> str:
+    def strike_trial(self, job: str, why: str, reading: Reading | None = None) -> tuple[str, ...]:
         """Strike the reading of the last trial of a job; `reading` takes its place, or the trial
         counts no more. What stood is kept, with the day and why.
 
@@ -178,7 +178,7 @@ class DyeBook(BookFile):
             if reading is not None:
                 number = rows.add_readings(db, [replace(reading, recipe=last[0].trial.recipe)])[0]
                 rows.update(db, "trial", row["id"], reading=number)
-        return str(last[0].trial)
+        return (str(last[0].trial),)
 
     def holding(self, label: str, method: str = "") -> KeptMethod:
         """The method that has a swatch, as `methods.holding` finds it."""

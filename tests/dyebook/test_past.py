@@ -420,7 +420,7 @@ def test_a_trial_is_struck_or_read_anew_and_taken_back(book: DyeBook) -> None:
     book.strike_trial("sage", "misread", reading("undyed", 0.25))
     assert np.allclose(book.trials("sage")[1].trial.reading.reflectance, spectrum(0.25))
     assert book.trials("sage")[1].trial.recipe == Recipe.parse("gold 1")
-    assert book.strike_trial("sage", "wrong jar") == f"gold 1.00 (first bath, {DAY})"
+    assert book.strike_trial("sage", "wrong jar") == (f"gold 1.00 (first bath, {DAY})",)
     assert (len(book.trials("sage")), book.methods()[0].trials) == (1, 1)
     told = " ".join(str(record(book, "sage")).split())
     assert f"{date.today()} struck: trial gold 1: wrong jar" in told
