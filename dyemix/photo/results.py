@@ -154,13 +154,15 @@ class PhotoReading(Result):
     def target(self, label: str, beside: SwatchSet | None = None) -> Target:
         """The colour of one cell as a target, with its error and its doubts.
 
-        Where the dyes were fitted to swatches `beside` it in this photograph, what the camera does
-        to all like colours of one picture drops out. Raises `TargetError` where it was not read,
-        and where it is left out or a bound only, with the reason.
+        Where the dyes were fitted to swatches `beside` it in this photograph, and to none that were
+        read otherwise, what the camera does to all like colours of one picture drops out. Raises
+        `TargetError` where it was not read, and where it is left out or a bound only.
         """
         cell, name = self._value(label), f"cell {label.upper()} of {self.photograph.file}"
-        file, readings = self.photograph.file, () if beside is None else beside.readings
-        same = [r.colour(cell.light) for r in readings if r.conditions.get(PICTURE) == file]
+        readings = () if beside is None else beside.readings
+        pictures = [reading.conditions.get(PICTURE) for reading in readings]
+        of = zip(pictures, readings, strict=True) if all(pictures) else ()
+        same = [r.colour(cell.light) for file, r in of if file == self.photograph.file]
         apart = float(np.min(delta_e(cell.lab, np.array(same)))) if same else np.inf
         own = cell.covariance - self._shared(apart) * cell.camera
         words = (f"{name}: {doubt}." for doubt in (*cell.warnings, *self.characterisation.warnings))

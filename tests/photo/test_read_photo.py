@@ -329,3 +329,14 @@ def test_the_reading_is_a_table_that_can_be_read_again(tmp_path: Path) -> None:
     for a, b in zip(again.readings, swatches.readings, strict=True):
         assert a.lab == pytest.approx(b.lab, abs=1e-5)
         assert a.light == b.light
+
+
+def test_what_the_camera_does_drops_out_beside_its_own_swatches_alone() -> None:
+    """A fit that rests on instrument readings too is not off by what the camera is off by."""
+    found = read()
+    swatches, label = found.swatches, found.swatches.readings[1].name
+    alone, beside = found.target(label), found.target(label, swatches)
+    assert np.trace(beside.covariance) < 0.5 * np.trace(alone.covariance)
+    measured = (*swatches.readings, Reading.from_lab([50, 1, 2], "D65/10", "gold 1"))
+    mixed = found.target(label, replace(swatches, readings=measured))
+    assert np.array_equal(mixed.covariance, alone.covariance)
