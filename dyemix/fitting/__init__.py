@@ -66,20 +66,20 @@ open 1.5 times as wide; τ of 0.14, a mix's own share of 0.5 or 1.2, a fifth for
 nothing of each other; and of photographs an error that is alike only between near colours.
 
 **The promise.** ``H Σθ Hᵀ`` and all of e, as ΔE of a Student's t with the tails of the cells: those
-of τ and s beside what pots and readings differ by, of which there is no doubt (without that share
-48 of 100 pots of photographed mixes came below their median after twenty mixes, with it 55). Pots
-left out in turn widen it where they stray more than promised, and never narrow it: the covariance
-times ``max(1, (5 + Σ χ²/3) / (5 + n))``. A pot whose χ² exceeds 11.3 (one in a hundred, of three
-parts), or as much more as the pot in the middle strays more than its share, errs by so much more of
-its own: it drags no strength, and counts as 11.3 in the widening. Ladders widen it too: where their
-left-out inner depths miss across strength (so that no other strength would mend it) by more than
-0.7 ΔE, s grows by 2.8 √(the rest) (its grid by the root of that: where mixes showed an s below the
-grid's end, twenty were promised 1.17 times what was found, now 1.11), and strengths that lie off
-their law count less as scatter, by the square of that share: counted in full they made the promise
-after twenty mixes too wide, by 1.19 (now 1.09), and taught less. Worlds of dyes show 0 to 0.6
-there, colorants that hide their ground 1.4 to 3.9; above 1.2 the verdict is that these do not
-behave as dye on cloth, and above 2 all that company may do is open in proportion (ten mixes close
-0.21 instead of 0.15 of the gap).
+of τ and s beside what readings stray by, which is stated or measured (without that share
+photographs came below their median too seldom, 48 of 100 after twenty mixes). Pots left out in turn
+widen it where they stray more than promised, and never narrow it: the covariance times ``max(1, (5
++ Σ χ²/3) / (5 + n))``. A pot whose χ² exceeds 11.3 (one in a hundred, of three parts), or as much
+more as the pot in the middle strays more than its share, errs by so much more of its own: it drags
+no strength, and counts as 11.3 in the widening. Ladders widen it too: where their left-out inner
+depths miss across strength (so that no other strength would mend it) by more than 0.7 ΔE, s grows
+by 2.8 √(the rest) (its grid by the root of that: where mixes showed an s below the grid's end,
+twenty were promised 1.17 times what was found, now 1.11), and strengths that lie off their law
+count less as scatter, by the square of that share: counted in full they made the promise after
+twenty mixes too wide, by 1.19 (now 1.09), and taught less. Worlds of dyes show 0 to 0.6 there,
+colorants that hide their ground 1.4 to 3.9; above 1.2 the verdict is that these do not behave as
+dye on cloth, and above 2 all that company may do is open in proportion (ten mixes close 0.21
+instead of 0.15 of the gap).
 
 **What each reading moves.** A square by itself: its dye's curve and law, all surfaces and the
 scatter. A mix: strengths of its dyes, bias, κ, bands in company, surface, τ, s, ν; a dye that no

@@ -37,7 +37,7 @@ from dyemix.model.dyes import DyeSet, Ladders, Pot
 from dyemix.model.kubelka_munk import Surface, saturation
 from dyemix.model.mixtures import by_shift
 from dyemix.model.uncertainty import effects, pot_to_pot
-from dyemix.model.unknowns import OWN_SHARE, TYPICAL_PULL, Cells, Modes, Posterior
+from dyemix.model.unknowns import OWN_SHARE, Cells, Modes, Posterior
 
 #: H is taken again at the posterior mean until θ stands to within this, or so many times.
 _STANDS, _AGAIN = 0.02, 8
@@ -177,8 +177,8 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     total = _WIDENING_WORTH + np.minimum(squares, wild).sum() / 3.0
     widening = max(1.0, float(total / (_WIDENING_WORTH + len(squares))))
     weighed = replace(used, weight=found.weights)
-    random = np.trace(dyes.scatter.reading) / 3.0 + (TYPICAL_PULL * dyes.scatter.strength) ** 2
-    known = Posterior.of(theta, found.covariance, weighed, misfit, widening, random)
+    reading = float(np.trace(dyes.scatter.reading)) / 3.0
+    known = Posterior.of(theta, found.covariance, weighed, misfit, widening, reading)
     to_lab = np.linalg.pinv(found.by_lab)
     predicted = found.measured - np.einsum("gij,gj->gi", to_lab, found.miss)
     promised = widening * to_lab @ found.spread @ to_lab.transpose(0, 2, 1)

@@ -188,13 +188,13 @@ class Posterior(Value):
     @classmethod
     def of(
         cls, mean: Array, covariance: Array, cells: Cells, misfit: float, widening: float = 1.0,
-        random: float = 0.0,
+        reading: float = 0.0,
     ) -> Self:  # fmt: skip
-        """From θ and cells weighed by what was read; `random` is the variance of what pots and
-        readings differ by, in each part of ΔE: of that there is no doubt, so it has no tails.
+        """From θ and cells weighed by what was read; `reading` is the variance of readings in each
+        part of ΔE: it is stated or measured, so it has no tails.
         """
         weight = cells.weight
-        size = (1.0 + OWN_SHARE**2) * cells.strength**2 * TYPICAL_PULL**2 + cells.rest**2 + random
+        size = (1.0 + OWN_SHARE**2) * cells.strength**2 * TYPICAL_PULL**2 + cells.rest**2 + reading
         mean_size = float(weight @ size)
         kurtosis = float(weight @ size**2) / mean_size**2
         freedom = (4.0 * kurtosis - 2.0) / max(kurtosis - 1.0, 1e-9)

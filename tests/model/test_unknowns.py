@@ -57,17 +57,17 @@ def test_priors_of_a_mix_s_own_error(misfit: float) -> None:
 
 
 def two_cells(
-    tau: list[float], s: list[float], weight: list[float], random: float = 0.0
+    tau: list[float], s: list[float], weight: list[float], reading: float = 0.0
 ) -> Posterior:
     values = (np.array(x) for x in (tau, s, [0.0, 0.0], [1.0, 1.0], weight))
-    return Posterior.of(np.zeros(2), np.eye(2), Cells(*values), 0.0, 1.5, random)
+    return Posterior.of(np.zeros(2), np.eye(2), Cells(*values), 0.0, 1.5, reading)
 
 
 def test_the_freedom_of_the_likely_miss_by_hand() -> None:
     """Variances of a mix 1.64 τ² 5² + s²: 0.41 + 0.09 and 1.64 + 0.36, their mean 1.25, kurtosis
     2.125 ÷ 1.5625 = 1.36 of a normal's, which Student's t of (4 × 1.36 − 2) ÷ 0.36 degrees has.
-    Where s is 0.3 in both, the second is 1.73. What pots and readings differ by is no doubt: with
-    0.25 of it they are 0.75 and 2.25, their kurtosis 1.25 of a normal's, and 12 degrees have that.
+    Where s is 0.3 in both, the second is 1.73. What readings stray by is no doubt: with 0.25 of
+    that they are 0.75 and 2.25, their kurtosis 1.25 of a normal's, and 12 degrees have that.
     """
     found = two_cells([0.1, 0.2], [0.3, 0.6], [0.5, 0.5])
     assert found.freedom == pytest.approx(3.44 / 0.36)
