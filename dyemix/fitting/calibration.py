@@ -234,6 +234,8 @@ def _linear(
         fits[i] += np.linalg.slogdet(told)[1] + np.log(variances[i]).sum() - pull_of @ means[i]
     log_weight = np.log(cells.weight) - 0.5 * fits
     cell_weights = _shares(log_weight)
+    if not np.isfinite(cell_weights).all():
+        raise np.linalg.LinAlgError
     mean = cell_weights @ means
     apart = means - mean
     covariance = np.tensordot(cell_weights, left, 1) + (cell_weights * apart.T) @ apart

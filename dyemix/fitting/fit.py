@@ -30,6 +30,8 @@ ODD_FACTOR = 1.25
 ODD_WEIGHT = 0.05
 #: A curve below this everywhere absorbs nothing.
 _NOTHING = 1e-6
+#: Squares of one dye alone: beyond any workshop's, and each is left out in turn.
+_MOST_SQUARES = 100
 #: Where ladders miss by more than this (ΔE2000) in what no other strength would mend, mixes stray
 #: by so many times the root of the rest: colorants that hide a ground betray themselves that way
 #: (1.4 to 3.9 on the family `printed`), and a depth law that does not fit hardly (below 0.6).
@@ -91,6 +93,9 @@ def _ladders(swatches: SwatchSet) -> Squares:
     refuse(not swatches.undyed, "fit.no_undyed", table=table, error=FitError)
     ladders = {name: ladder for name in swatches.dyes if (ladder := swatches.ladder(name))}
     refuse(not ladders, "fit.no_ladder", table=table, error=FitError)
+    longest = max(ladders, key=lambda name: len(ladders[name]))
+    squares = len(ladders[longest])
+    refuse(squares > _MOST_SQUARES, "fit.long", longest, squares, _MOST_SQUARES, error=FitError)
     return Squares(ladders, _cloth(swatches.undyed), swatches.light)
 
 
@@ -199,7 +204,8 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     Raises
     ------
     FitError
-        No undyed cloth, no dye with two depths, conditions that differ, a reading with no recipe.
+        No undyed cloth, no dye with two depths, conditions that differ, a reading with no recipe,
+        or readings that contradict one another.
 
     >>> fit(demo()).names[:3]
     ('lemon', 'marigold', 'scarlet')

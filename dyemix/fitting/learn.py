@@ -23,7 +23,7 @@ from dyemix.dataset.conditions import METHOD, PICTURE
 from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.dataset.target import Trial
-from dyemix.errors import expect, refuse, said
+from dyemix.errors import FitError, expect, refuse, said
 from dyemix.fitting.calibration import condition
 from dyemix.fitting.lab_ladder import bound, stated
 from dyemix.model import uncertainty
@@ -76,11 +76,16 @@ def _pot(piece: Swatch, light: Light, **told: Any) -> Pot:
 def _moved_by(dyes: DyeSet, pots: Iterable[Pot]) -> tuple[DyeSet, dict[Any, MixtureCheck]]:
     """The dyes as these pots show them, with a report that knows of it; and each pot of a first
     bath, by its identity, as the others predict it.
+
+    Raises `FitError` for readings that no dyes give.
     """
-    found = condition(dyes, pots)
+    try:
+        found = condition(dyes, pots)
+        miss = uncertainty.likely(found.lab, found.lab, found.covariance, found.dyes.known.freedom)
+    except np.linalg.LinAlgError:
+        raise FitError(said("fit.contradict")) from None
     labels = [pot.label or str(pot.recipe) for pot in found.pots]
     measured = np.reshape([pot.lab for pot in found.pots], found.lab.shape)
-    miss = uncertainty.likely(found.lab, found.lab, found.covariance, found.dyes.known.freedom)
     checks = mixture_checks(labels, measured, found.lab, miss.mean, miss.median, miss.bound)
     dyes = _second_baths(found.dyes)
     if dyes.report is not None:

@@ -59,11 +59,12 @@ class Surface:
 
         There it is ``dR/dk = −2R² / (1 − R²)``, from differentiating ``k = (1 − R)²/(2R)``. At R =
         1 that is infinite, and with it every weight made from it. R is therefore held at 0.999
-        and below in it: no cloth comes near it, and a reading that does is flagged.
+        and below in it: no cloth comes near it, and a reading that does is flagged. Nor is it ever
+        0, or what divides by it would have no number for a black without end.
         """
         r = np.asarray(inside, dtype=float)
         through = (1.0 - self.r0) * (1.0 - self.k2) / (1.0 - self.k2 * r) ** 2
-        r = np.minimum(r, 0.999)
+        r = np.clip(r, 1e-12, 0.999)
         return np.asarray(through * (-2.0 * r * r / (1.0 - r * r)))
 
     def inside(self, measured: ArrayLike) -> Array:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import repeat
 from typing import Any
 
 import numpy as np
@@ -354,3 +355,29 @@ def test_a_table_of_hex_codes_is_a_table_under_their_own_light() -> None:
     assert dyes.light == D65_2
     assert dyes.report is not None
     assert dyes.report.light == "D65/2°"
+
+
+def nonsense(dyes: int, squares: int, mixes: int = 0) -> SwatchSet:
+    """Readings that have nothing to do with their recipes."""
+    random, names = np.random.default_rng(0), [f"dye{chr(97 + i)}" for i in range(dyes)]
+    recipes: list[dict[str, float]] = [{}]
+    recipes += [{name: depth} for name in names for depth in np.geomspace(0.05, 4.0, squares)]
+    for _ in range(mixes):
+        some = random.choice(names, random.integers(2, 4), replace=False)
+        recipes.append({str(name): float(random.uniform(0.05, 4.0)) for name in some})
+    spectra = random.uniform(0.05, 0.85, (len(recipes), 31))
+    return SwatchSet(tuple(map(Reading.from_spectrum, spectra, repeat(None), recipes)))
+
+
+@pytest.mark.parametrize("size", [(3, 12, 200), (6, 6, 200)])
+def test_readings_of_anything_are_told_to_be_no_dye(size: tuple[int, int, int]) -> None:
+    try:
+        told = str(fit(nonsense(*size)).report)
+    except FitError as error:
+        told = str(error)
+    assert "do not behave as dye on cloth" in told or "contradict one another" in told
+
+
+def test_a_ladder_longer_than_any_workshop_dyes_is_refused_at_once() -> None:
+    with pytest.raises(FitError, match="dyea has 101 squares of its own: at most 100"):
+        fit(nonsense(3, 101))

@@ -99,6 +99,15 @@ def test_slopes_by_the_surface_by_hand() -> None:
     assert found == pytest.approx(np.tile([25 / 24, -5 / 8], (1, 3, 1)), rel=1e-12)
 
 
+@pytest.mark.parametrize("k", [1e8, 1e30])
+def test_a_black_without_end_moves_as_its_surface(k: float) -> None:
+    """What comes out of it is r0: dRm/dr0 = 1 at the same K/S, and dRm/dk2 = 0."""
+    surface = Surface(0.04, 0.4)
+    measured, slope = surface.reflectance_and_slope(np.array([k]))
+    moved = -surface.k_over_s_slope(measured) * slope[:, np.newaxis]
+    assert moved == pytest.approx(np.array([[1.0, 0.0]]), abs=1e-6)
+
+
 def test_a_perfect_white_has_the_slope_of_the_whitest_cloth() -> None:
     """At R 0.999: −2 × 0.998001 ÷ 0.001999 = −998.5."""
     assert Surface().slope(1.0) == Surface().slope(0.999) == pytest.approx(-998.5, abs=0.01)
