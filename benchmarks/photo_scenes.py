@@ -25,7 +25,8 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, metric
 from dyemix.errors import DyemixError
-from dyemix.photo import CellReading, PhotoOptions, PhotoReading, examine_photo
+from dyemix.photo import PhotoOptions, PhotoReading, examine_photo
+from dyemix.photo.results import CellReading
 from tests.simulated.camera import WAVELENGTHS, Camera, Laid, Scene, Shade, lab_d65
 from tests.simulated.camera.scenes import GREY_STEPS, Page, scene, write_reference
 from tests.simulated.photographs import cut, page_with_recipes

@@ -221,9 +221,8 @@ class Cards:
         spread = np.sqrt(np.mean([share[i].mean(axis=1).var(ddof=1) for i in some]))
         single = max(_LEAST_ERROR, float(spread / np.sqrt(bare.sum() / _LIGHTS)))
         nowhere, known = np.full((_LIGHTS, 2), np.nan), np.tile(self._linear(_PAPER), (_LIGHTS, 1))
-        lights = np.arange(_LIGHTS)
-        printed = _Seen(nowhere, seen, _GREY * known, (single, *_GREY_ERROR), lights)
-        return [_Seen(nowhere, beside, known, (0.0, 0.0, 0.0), lights), printed]
+        printed = _Seen(nowhere, seen, _GREY * known, (single, *_GREY_ERROR), np.arange(_LIGHTS))
+        return [_Seen(nowhere, beside, known, (0.0, 0.0, 0.0), printed.place), printed]
 
     def _check_light(self, steps: _Seen, greys: _Seen) -> None:
         """Refuse a grey card and a patch card that do not lie in one light."""

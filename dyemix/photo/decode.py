@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dyemix.arrays import Array
-from dyemix.errors import Fault, InputError, said
+from dyemix.errors import DyemixError, Fault, InputError, refuse, said
 from dyemix.files import RAW_SUFFIXES
 from dyemix.writing import Named, read_bytes
 
@@ -113,7 +113,7 @@ def sayings(holds: Mapping[str, object], **values: object) -> list[str]:
     return [said(f"photo.{name}", **values) for name, true in holds.items() if true]
 
 
-class _UnreadableError(Exception):
+class _UnreadableError(DyemixError):
     """Why a file is not decoded; `decode` says of which file."""
 
 
@@ -220,8 +220,7 @@ def _deep(source: Path | bytes) -> NDArray[Any]:
         codes = cv2.imread(str(source), how)
     else:
         codes = cv2.imdecode(np.frombuffer(source, np.uint8), how)
-    if codes is None:
-        raise _UnreadableError("the 16-bit picture is damaged: save it again.")
+    refuse(codes is None, "the 16-bit picture is damaged: save it again.", error=_UnreadableError)
     return _smaller(cv2.cvtColor(codes, cv2.COLOR_BGR2RGB, codes), max(codes.shape) // _ENOUGH)
 
 

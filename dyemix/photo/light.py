@@ -184,8 +184,7 @@ class Tone:
         """How far the steps of the card that has most are from proportional, as a fraction; NaN
         where no card has three."""
         w = self.witnesses
-        lit = (w.seen.min(axis=1) > 1e-4) & (w.place < 0)
-        good = lit & (w.known.min(axis=1) >= _DARKEST)
+        good = (w.place < 0) & (w.known.min(axis=1) >= _DARKEST) & (w.seen.min(axis=1) > 1e-4)
         card = max((good & (w.source == i) for i in np.unique(w.source)), key=np.sum)
         if card.sum() < 3:
             return float("nan")
@@ -201,9 +200,9 @@ class Tone:
         """How likely it is that this camera bends its tones: by how well the witnesses agree with
         such cameras, and with straight ones (Rasmussen & Williams 2006, equation 2.30)."""
         w, fits = self.witnesses, []
-        variance = np.square(w.error.T)
+        noise = self._noise(*np.square(w.error.T[[0, 2]]))
         for bend in (self.bend / np.sqrt(MAY_BEND), min(self.bend, _STRAIGHT)):
-            spread = self._prior(w.seen, w.seen, bend) + self._noise(variance[0], variance[2])
+            spread = self._prior(w.seen, w.seen, bend) + noise
             miss = self._wanted @ np.linalg.solve(spread, self._wanted)
             fits.append(-0.5 * (miss + np.linalg.slogdet(spread)[1]))
         odds = MAY_BEND / (1.0 - MAY_BEND) * np.exp(np.clip(fits[0] - fits[1], -30.0, 30.0))
@@ -234,8 +233,7 @@ class Tone:
     def _inverse(self) -> Array:
         """Inverse covariance ``(3 N, 3 N)`` of what the witnesses say, disagreement included."""
         w = self.witnesses
-        prior, variance = self._prior(w.seen, w.seen), np.square(w.error.T)
-        single, common = variance[0], variance[2]
+        prior, (single, _, common) = self._prior(w.seen, w.seen), np.square(w.error.T)
         cards = [np.flatnonzero(w.source == i) for i in np.unique(w.source)]
         more = np.zeros((2, len(w.seen)))
         for _ in range(4 if len(cards) > 1 else 1):
@@ -298,5 +296,4 @@ def _disagreement(inverse: Array, weighted: Array, some: Indices) -> float:
     """Variance by which some witnesses miss what the others say of them, beyond all errors."""
     rows = (3 * some[:, np.newaxis] + np.arange(3)).ravel()
     spread = np.linalg.inv(inverse[np.ix_(rows, rows)])  # of leaving them out
-    miss = float(np.mean(spread @ weighted[rows]))
-    return max(0.0, miss**2 - _CHANCE * float(np.mean(spread)))
+    return max(0.0, float(np.mean(spread @ weighted[rows]) ** 2 - _CHANCE * np.mean(spread)))

@@ -185,8 +185,7 @@ def fit_patches(rgb: Array, lab: Array, names: tuple[str, ...], own: Array) -> C
     miss = delta_e(lab, guess)
     size = miss / np.linalg.norm(usual(guess, "card"), axis=1)
     # One bad patch must not make every error wide, nor vanish.
-    size = np.minimum(size, 4.0 * np.median(size))
-    times = CLOTH_FACTOR * float(np.mean(size**2)) ** 0.25
+    times = CLOTH_FACTOR * float(np.mean(np.minimum(size, 4.0 * np.median(size)) ** 2)) ** 0.25
     return CameraMatrix(_solve(seen, xyz, own), "card", times, patches=names, left_out=miss)
 
 
@@ -210,8 +209,7 @@ def balance(
     sensor, gains = counted(to_xyz), np.ones(3) * white
     balanced = np.diag(sensor.sum(axis=1) / (sensor @ gains)) @ sensor
     red = max(LIT_BY.get(lit_by, -np.inf), float(np.log(gains[0] / gains[2])))
-    lamp = np.eye(3) + red * _LAMP
-    matrix = to_xyz @ np.linalg.inv(sensor) @ lamp @ balanced * gains
+    matrix = to_xyz @ np.linalg.inv(sensor) @ (np.eye(3) + red * _LAMP) @ balanced * gains
     return CameraMatrix(np.asarray(matrix), lit_by or "untold", bent=bent)
 
 
@@ -246,9 +244,10 @@ class Patches:
         """
         table = card if isinstance(card, SwatchSet) else read_swatches(card)
         read = [r for r in table.readings if r.reflectance is not None]
-        few = Fault(said("photo.few_patches", count=len(read)), table.source or None)
         if len(read) < 6:
-            raise InputError(few)
+            raise InputError(
+                Fault(said("photo.few_patches", count=len(read)), table.source or None)
+            )
         names = tuple(r.name or r.swatch or f"patch {i}" for i, r in enumerate(read, start=1))
         return cls(names, np.array([r.colour(D65_2) for r in read]))
 

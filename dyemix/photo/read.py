@@ -76,11 +76,11 @@ class PhotoOptions:
     light: Light = D65_2
 
     def __post_init__(self) -> None:
-        nowhere = self.grid is None and bool(self.grey_at or self.card_at)
-        unreal = not all(0 < step < 1 for step in self.steps)
         holds = {
-            "anchor": self.anchor not in ("grey", "undyed"), "no_grid_beside": nowhere,
-            "lit_by": self.lit_by not in ("", *LIT_BY), "steps": unreal,
+            "anchor": self.anchor not in ("grey", "undyed"),
+            "lit_by": self.lit_by not in ("", *LIT_BY),
+            "no_grid_beside": self.grid is None and (self.grey_at or self.card_at),
+            "steps": not all(0 < step < 1 for step in self.steps),
         }  # fmt: skip
         for message in sayings(holds, anchor=self.anchor, lit_by=self.lit_by, grey=self.grey):
             raise InputError(message)
@@ -212,8 +212,7 @@ def _cells(
     scatter += _LEAST**2 * rgb[:, :, np.newaxis] ** 2 * np.eye(3)
     within = slope @ scatter @ slope.transpose(0, 2, 1)
     places = np.array([each.corners.mean(axis=0) for each in laid])
-    lost = grey * np.diag(np.square(_ONE_COLOUR))
-    camera = spread_in_lab(lab, found.camera(rgb, places) + lost)
+    camera = spread_in_lab(lab, found.camera(rgb, places) + grey * np.diag(np.square(_ONE_COLOUR)))
     cells = []
     spectra, possible = smoothest(lab, D65_2)
     for i, each in enumerate(laid):

@@ -15,7 +15,7 @@ from dyemix.dataset.repeats import error_of
 from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target
-from dyemix.errors import TargetError, said
+from dyemix.errors import TargetError, refuse, said
 from dyemix.photo.characterise import Characterisation
 from dyemix.photo.decode import Photograph
 from dyemix.photo.patches import SHARED_OVER
@@ -142,9 +142,8 @@ class PhotoReading(Result):
         """The cell of that label that is a value. Raises `TargetError`, with the reason."""
         cell = self.cell(label)
         why = cell.left_out or cell.warnings[:1] * (cell.clipped is not None and not cell.accepted)
-        if why:
-            named = {"label": cell.label, "file": self.photograph.file}
-            raise TargetError(said("photo.no_target", why="; ".join(why), **named))
+        named = {"label": cell.label, "file": self.photograph.file, "why": "; ".join(why)}
+        refuse(why, "photo.no_target", error=TargetError, **named)
         return cell
 
     def _shared(self, apart: float) -> float:
