@@ -204,7 +204,7 @@ class Cards:
             black = np.quantile(even[shown], 0.25, axis=0, keepdims=True)
             kinds.append(_Seen(nowhere, black, np.full((1, 3), _BLACK), _BLACK_ERROR))
             self._pale = float(black[0, 1] / raw.level[1])
-        return [*kinds, *self._printed_greys()]
+        return [*kinds, *self._printed_greys()] if self.frame.layout else kinds
 
     def _printed_greys(self) -> list[_Seen]:
         """The printed greys that no cloth covers, and the paper beside them: means of those in the

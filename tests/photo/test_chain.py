@@ -63,7 +63,7 @@ def test_from_a_printed_page_to_a_recipe_for_what_lay_on_it(tmp_path: Path) -> N
         true = spectra[len(squares) + i]
         off = float(delta_e(lab(true, D65_2), lab(pot, D65_2)))
         assert off < best.bound, words
-        assert best.bound < 9.0
+        assert best.bound < 10.0  # of the brown, dull cloth of which a camera is least sure
     again, alone = (found.target("A2", beside).covariance for beside in (swatches, None))
     assert np.trace(again) < 0.3 * np.trace(alone)  # a swatch of the fit: the camera drops out
     # The same readings in another light.
