@@ -85,7 +85,10 @@ def readers() -> dict[str, tuple[bytes, Callable[[Path], object]]]:
     return hostile.readers()
 
 
-STORES = ["names", "targets", "jobs", "settings", "saved set, kept fit", "book"]
+STORES = [
+    "names", "targets", "jobs", "stocks", "pieces", "photograph", "settings",
+    "saved set, kept fit", "book",
+]  # fmt: skip
 
 
 @pytest.mark.parametrize("kind", STORES)
