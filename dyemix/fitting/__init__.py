@@ -95,11 +95,14 @@ knows the family, its harshness and the true shelf (regression over 200 worlds o
 0.89 with ten, half of that by the mean of its family alone: less than 0.4 for pairs of dyes.
 
 **Where it fails.** Ten mixes close half of the gap to the true model (0.47 for spectra over worlds
-kept for the report, 0.51 for CIELAB, 0.39 for photographs), and least of what no unknown stands
+kept for the report, 0.51 for CIELAB, 0.43 for photographs), and least of what no unknown stands
 for: 0.11 for dyes that shine of themselves or act pair by pair. Few mixes may still mislead: ten
-spectra by 0.06 in one world of seventy, photographs in three by 0.1 to 0.25 (on a DEVELOP world an
-error that a whole picture had alike passed for one of the surface). Of colorants that hide their
-ground the promise is too wide after twenty mixes (1.23 times the miss). Before the first mix it is
-too wide for dyes that behave, up to twice the miss, since nobody can know that they do. A CIELAB
-ladder tells little of how it looks under another lamp. The tables: benchmarks/README.md.
+spectra by 0.06 in one world of seventy, photographs in three of 37 by 0.09 to 0.12. What a hue or
+chroma that a whole picture has wrong does to colours far apart is not told from the dyes: three
+parts a picture stand for all. Days and lots far astray are promised too little before the first mix
+(half of the pots under the bound in one world). Of colorants that hide their ground the promise is
+too wide after twenty mixes (1.11 times the miss on DEVELOP worlds). Before the first mix it is too
+wide for dyes that behave, up to twice the miss, since nobody can know that they do. A CIELAB ladder
+tells little of how it looks under another lamp. A fit of many thousand mixes takes memory for all
+of them in every cell: it is made for hundreds. The tables: benchmarks/README.md.
 """
