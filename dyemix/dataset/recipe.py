@@ -52,7 +52,6 @@ _REMEMBERED = 10_000
 
 
 @lru_cache(maxsize=_REMEMBERED)
-@lru_cache(maxsize=_REMEMBERED)
 def dye_name(text: str) -> str:
     """A dye's name as the package compares it: lower case, single spaces."""
     return " ".join(text.split()).lower()
