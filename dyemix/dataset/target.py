@@ -87,15 +87,14 @@ class Target(Result):
         """
         plain = text.strip()
         points = re.sub(r"(?<=\d),(?=\d)", ".", plain)  # decimal commas, where they are none else
-        name = plain if _LAB.fullmatch(plain) else points
-        if match := _LAB.fullmatch(name):
+        if match := _LAB.fullmatch(plain) or _LAB.fullmatch(points):
             values = np.array([float(match[i].replace("−", "-")) for i in (1, 2, 3)])
             try:
                 asked = match["light"] or light
                 stated = Light.parse(asked) if asked else None
             except ValueError as error:
                 raise TargetError(f"{plain!r}: {error}") from None
-            return cls(values, stated, name=name)
+            return cls(values, stated, name=match.string)
         if re.fullmatch(r"#?\w+", plain):
             return cls(hex_to_lab(plain), D65_2, name="#" + plain.lstrip("#"), kind="hex")
         raise TargetError(said("readings.no_target", text=text))
