@@ -73,6 +73,12 @@ def metric(labs: Array) -> Array:
     return delta_e_residual(beside, beside + 1e-6)[1]
 
 
+def error_of(lab: Array, covariance: Array) -> float:
+    """Root mean square ΔE2000 of a covariance ``(3, 3)`` of CIELAB, at a colour ``(3,)``."""
+    slope = metric(lab[np.newaxis])[0]
+    return float(np.sqrt(np.trace(slope @ covariance @ slope.T)))
+
+
 def _leading(reference: ArrayLike, sample: ArrayLike) -> tuple[Array, Array]:
     """Two arrays of colours ``(..., 3)``, broadcast, with L*, a*, b* first."""
     both = np.asarray(reference, dtype=float), np.asarray(sample, dtype=float)

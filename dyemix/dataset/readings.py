@@ -18,8 +18,8 @@ from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, hex_to_
 from dyemix.colour.spectra import Unit, fractions
 from dyemix.dataset.conditions import CONDITIONS, PICTURE
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.repeats import colour_text, mean, odd_readings
-from dyemix.dataset.result import Result, Row, Value, colour_row
+from dyemix.dataset.repeats import mean, odd_readings
+from dyemix.dataset.result import Result, Row, Value, colour_row, colour_text
 from dyemix.errors import DyemixError, Fault, FitError, InputError, refuse, said
 
 #: Added to the variance along a direction in which a colour may lie anywhere, CIELAB².

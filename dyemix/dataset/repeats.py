@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from dyemix.arrays import Array, Flags
-from dyemix.colour.ciede2000 import delta_e, metric
+from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.result import Value
 from dyemix.errors import said
 
@@ -46,19 +46,6 @@ def mean(values: Array, odd: Flags) -> Array:
     """The mean of readings of one piece ``(n, …)``, in which an odd one counts little."""
     weights = np.where(odd, ODD_WEIGHT, 1.0)
     return np.asarray(weights @ values / weights.sum())
-
-
-def error_of(lab: Array, covariance: Array) -> float:
-    """Root mean square ΔE2000 of a covariance ``(3, 3)`` of CIELAB, at a colour ``(3,)``."""
-    slope = metric(lab[np.newaxis])[0]
-    return float(np.sqrt(np.trace(slope @ covariance @ slope.T)))
-
-
-def colour_text(lab: Array, light: object, covariance: Array | None) -> str:
-    """A colour ``(3,)`` in words, with its own error where that is known."""
-    own = "" if covariance is None else f", ± {error_of(lab, covariance):.1f} ΔE2000"
-    values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*lab)
-    return f"{values} ({light}){own}"
 
 
 class RepeatScatter(Value):

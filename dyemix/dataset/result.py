@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeAlias, TypeVar, da
 
 import numpy as np
 
-from dyemix.arrays import LAB
+from dyemix.arrays import LAB, Array
+from dyemix.colour.ciede2000 import error_of
 from dyemix.dataset.recipe import Recipe
 
 if TYPE_CHECKING:
@@ -156,6 +157,13 @@ def frame(rows: Iterable[Row]) -> Frame:
 def marks(*results: object) -> list[str]:
     """What stands above an answer where any of these is of invented dyes; else nothing."""
     return [DEMO_WARNING] if any(getattr(each, "demo", False) for each in results) else []
+
+
+def colour_text(lab: Array, light: object, covariance: Array | None = None) -> str:
+    """A colour ``(3,)`` in words, with its own error where that is known."""
+    own = "" if covariance is None else f", ± {error_of(lab, covariance):.1f} ΔE2000"
+    values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*lab)
+    return f"{values} ({light}){own}"
 
 
 def colour_row(lab: np.ndarray[Any, Any], light: object, code: str) -> dict[str, object]:

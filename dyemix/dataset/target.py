@@ -15,8 +15,7 @@ from dyemix.colour.spectra import Unit, fractions
 from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Reading, Swatch
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.repeats import colour_text
-from dyemix.dataset.result import Frame, Result, Row, Value, colour_row
+from dyemix.dataset.result import Frame, Result, Row, Value, colour_row, colour_text
 from dyemix.dataset.swatches import readings_of
 from dyemix.errors import Choice, InputError, RecipeError, TargetError, expect, refuse, said
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from dyemix.arrays import LAB
 from dyemix.colour.appearance import LAMPS, inconstancy, metamerism
-from dyemix.colour.ciede2000 import metric
+from dyemix.colour.ciede2000 import error_of
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import Frame, Result, Row, Several, Value, marks
 from dyemix.dataset.target import Target
@@ -115,10 +115,9 @@ class Match(Predicted, Result):
     def limit(self) -> str:
         """Which cause contributes most to the likely miss, in words."""
         made = self.prediction
-        slope = metric(made.lab[np.newaxis])[0]
         spread = {said(f"fit.cause.{cause}"): part for cause, part in vars(made.causes).items()}
         spread[said("matching.match.unsure")] = self.target.spread
-        return max(spread, key=lambda words: float(np.trace(slope @ spread[words] @ slope.T)))
+        return max(spread, key=lambda words: error_of(made.lab, spread[words]))
 
     @property
     def warnings(self) -> tuple[str, ...]:

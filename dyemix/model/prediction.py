@@ -10,7 +10,7 @@ import numpy as np
 from dyemix.arrays import Array, Flags, Indices
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, lab, screen_colours
 from dyemix.dataset.recipe import DEEP_OWF, Recipe, format_amount
-from dyemix.dataset.result import Frame, Result, Row, Value, colour_row
+from dyemix.dataset.result import Frame, Result, Row, Value, colour_row, colour_text
 from dyemix.dataset.target import Target
 from dyemix.model.uncertainty import Causes, Likely, expected_miss, likely, pots
 
@@ -188,9 +188,9 @@ class Prediction(Result):
         if self.amounts.ndim > 1:
             miss = f", likely {self.likely.mean():.1f} off" if len(self) else ""
             return [f"{len(self)} recipes{miss} ({self.light})"]
-        values = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*self.lab)
         told = f"likely {self.likely:.1f} ΔE2000 off in the pot, nine in ten below {self.bound:.1f}"
-        lines = f"{self.recipe}  (% owf)", f"{values} ({self.light}), {self.screen}", told
+        seen = f"{colour_text(self.lab, self.light)}, {self.screen}"
+        lines = f"{self.recipe}  (% owf)", seen, told
         return [*lines[: 2 if wanted else 3], *self.warnings]
 
 

@@ -7,11 +7,10 @@ import numpy as np
 
 from dyemix.arrays import LAB, Array
 from dyemix.colour.appearance import Miss
-from dyemix.colour.ciede2000 import delta_e
+from dyemix.colour.ciede2000 import delta_e, error_of
 from dyemix.colour.colorimetry import D65_2, Light, lab, smoothest_reflectance
 from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Clipped
-from dyemix.dataset.repeats import error_of
 from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target

@@ -12,7 +12,7 @@ import numpy as np
 from dyemix.arrays import Array, Flags
 from dyemix.colour.colorimetry import AnyLight
 from dyemix.dataset.recipe import Recipe, dye_names, format_amount
-from dyemix.dataset.result import Result, Row, Value
+from dyemix.dataset.result import Result, Row, Value, colour_text
 from dyemix.dataset.target import Target
 from dyemix.errors import Choice, refuse, said
 from dyemix.matching.limits import LEAST_DOSE, Measured
@@ -177,8 +177,8 @@ class Series(Result):
         if self.piece is not None:
             return f"On {self.piece}"
         p = self.start
-        colour = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*p.lab)
-        return f"From {p.recipe}  (% of dry cloth weight): {colour} ({p.light}), {p.screen}"
+        colour = f"{colour_text(p.lab, p.light)}, {p.screen}"
+        return f"From {p.recipe}  (% of dry cloth weight): {colour}"
 
     def safest(self, step: int) -> Route | None:
         """The route that reaches a step (counted from 0) and is least upset by a dosing slip."""
