@@ -208,22 +208,23 @@ class LabLadders:
     def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array) -> None:
         numbers = count()
         rows = (_rows(name, some, numbers) for name, some in ladders.items())
-        columns = [list(zip(*of, strict=True)) for of in rows]
+        columns = (zip(*of, strict=True) for of in rows)
+        *figures, pictures, bounds = zip(*columns, strict=True)
         swatch, self.depths, self.weights, self.goal, covariance = (
-            padded([np.array(of[i], dtype=float) for of in columns], fill)
-            for i, fill in enumerate((-1.0, 1.0, 1.0, 50.0, 0.0))
+            padded([np.array(each, dtype=float) for each in of], fill)
+            for of, fill in zip(figures, (-1.0, 1.0, 1.0, 50.0, 0.0), strict=True)
         )
         self.swatch, self.metric = swatch.astype(np.intp), metric(self.goal)
-        named = sum((each for of in columns for each in of[5]), Counter[str]())
+        named = sum((each for of in pictures for each in of), Counter[str]())
         self.pictures = tuple(sorted(name for name, times in named.items() if times > 1))
         shares = ([[each[p] / each.total() ** 0.5 if each else 0.0 for p in self.pictures]
-                   for each in of[5]] for of in columns)  # fmt: skip
+                   for each in of] for of in pictures)  # fmt: skip
         share = padded([np.array(each) for each in shares], 0.0)
         common = np.einsum("drik,drf->drifk", self.metric @ alike(covariance), share)
         self.common = common.reshape(*self.goal.shape, -1)
         own = np.where(share.any(axis=-1), 1.0 - ALIKE, 1.0)[..., np.newaxis, np.newaxis]
         self.scatter = own * (self.metric @ covariance @ self.metric.swapaxes(-1, -2))
-        clips = {(i, j): clip for i, of in enumerate(columns) for j, clip in enumerate(of[-1])}
+        clips = {(i, j): clip for i, of in enumerate(bounds) for j, clip in enumerate(of)}
         self.clipped = {at: clip for at, clip in clips.items() if clip is not None}
         self.start = np.array([_start(name, some, cloth) for name, some in ladders.items()])
         self.cloth, self.reading = cloth, READING
