@@ -170,7 +170,8 @@ class Search:
         Returns amounts ``(T, N, D)`` in % owf, the CIELAB asked ``(T, N, 3)``, what was free in it
         as it came out, and the CIELAB ``(T, N, 3)`` that came out.
         """
-        base, top, sizes = self.start.amounts, self.dyes.deepest, (len(asked), 3, len(used))
+        base, top = self.start.amounts, self.dyes.deepest
+        sizes = len(asked), len(_STARTS), len(used)
         at, way, of = (each.ravel() for each in np.indices(sizes))
         cut, some = np.transpose(_STARTS)[..., np.newaxis]
         first = np.where(base > 0.0, cut * base, some * top)
