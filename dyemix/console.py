@@ -18,6 +18,7 @@ from contextlib import contextmanager, suppress
 from enum import IntEnum
 from errno import EEXIST, EISDIR, ENOENT, ENOTDIR, ENOTEMPTY
 from functools import partial
+from itertools import pairwise
 from textwrap import wrap
 from types import FrameType
 from typing import IO
@@ -174,15 +175,18 @@ def wrapped(text: str) -> str:
     return "\n".join(lines)
 
 
+def by_option(words: list[str]) -> list[list[str]]:
+    """The words of a command, parted before each option, which stays beside its value."""
+    starts = [i for i, word in enumerate(words) if i == 0 or re.match(r"-+[a-z]", word)]
+    return [words[start:end] for start, end in pairwise([*starts, len(words)])]
+
+
 def pasted(words: Iterable[str], first: str = "") -> str:
     """A command after what is `first` said of it, in lines that are pasted as one.
 
     It breaks before an option only, so that each stands beside its value.
     """
-    parts: list[list[str]] = [["dyemix"]]
-    for word in words:
-        parts += [[]] if word.startswith("-") else []
-        parts[-1].append(word)
+    parts = by_option(["dyemix", *words])
     start, *rest = (shlex.join(part).replace(" ", "\0") for part in parts)  # each stays whole
     room = WIDTH - len(_GOES_ON)
     above = f"{first.rstrip()}\n" * (len(first + start) > room)

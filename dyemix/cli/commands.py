@@ -56,12 +56,8 @@ def put_right(words: list[str]) -> str:
     Its options follow its name, and words that belong together are quoted.
     """
     at = next((i for i, word in enumerate(words) if word in dyemix.commands), 0)
-    parts: list[list[str]] = [[]]
-    for word in words[at:] + words[:at]:
-        parts += [[]] if re.match(r"-+[a-z]", word) else []
-        parts[-1].append(word)
     new = []
-    for i, part in enumerate(parts):
+    for i, part in enumerate(console.by_option(words[at:] + words[:at])):
         named = 2 if i == 0 and part[0] in ("book", "series") else 1
         values, several = " ".join(part[named:]), len(part) > named + 1
         quoted = any(" " in word for word in part)

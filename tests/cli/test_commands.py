@@ -274,7 +274,7 @@ def test_words_in_disorder_are_put_right(run: Command, careless: str, meant: str
     "careless",
     [
         "match '#7d8a6e' '#ffffff'", "match '#7d8a6e' '#fff' --book 'my book'", "match '1' 'a b'",
-        "predict --swatches t.csv 'navy 1' --nope", "read a1.jpg 2.jpg -o t.csv --nope",
+        "predict --swatches t.csv 'navy 1' --nope", "read a1.jpg 2.jpg -o t.csv --nope", "--nope",
     ],
 )  # fmt: skip
 def test_what_nobody_can_put_right_is_left_to_the_help(run: Command, careless: str) -> None:
