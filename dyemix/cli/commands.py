@@ -41,11 +41,8 @@ def run(words: Sequence[str]) -> None:
         asked = error.ctx.command_path if error.ctx else "dyemix"
         # Words stand where none belongs, or a number is taken for an option.
         lost = re.match(r"-\d", getattr(error, "option_name", "-1")) or words[0].startswith("-")
-        raise DyemixError(
-            written_anew(list(words))
-            or (put_right(list(words)) if lost else "")
-            or f"{error.format_message()} See '{asked} --help'."
-        ) from None
+        meant = written_anew(list(words)) or (put_right(list(words)) if lost else "")
+        raise DyemixError(meant or f"{error.format_message()} See '{asked} --help'.") from None
     except click.ClickException as error:
         raise DyemixError(error.format_message()) from None
 

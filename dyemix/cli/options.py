@@ -21,7 +21,7 @@ from dyemix.errors import AmbiguousError, DyemixError, UnstatedError, data, refu
 
 
 class Written(click.Path):
-    """A file that a command writes, with one of these `endings` where the table names some.
+    """A file that a command writes, with one of these `endings`.
 
     Every other file that it is given, it reads.
     """
@@ -33,7 +33,7 @@ class Written(click.Path):
     def convert(self, value: Any, *of: Any) -> Any:
         """The file. Raises `DyemixError` for another ending."""
         ending = Path(value).suffix.lower()
-        wrong = self._endings and (ending or value) not in re.findall(r"\.\w+|-", self._endings)
+        wrong = (ending or value) not in re.findall(r"\.\w+|-", self._endings)
         refuse(wrong, f"{value} {'has no ending' if not ending else f'ends in {ending!r}'}: "
                f"name it {self._endings}.")  # fmt: skip
         return super().convert(value, *of)
@@ -130,9 +130,7 @@ def _refuse_without_photograph(options: set[str], values: Mapping[str, Any]) -> 
         each = (x if isinstance(x, tuple) else (x,) for x in values.values())
         words = [str(word) for some in each for word in some]
         named = any(is_picture(part) for w in words for part in (w, w.rpartition(" ")[0]))
-        refuse(
-            not named, f"--{told[0]} is of a photograph, and no word here names one that is there."
-        )
+        refuse(not named, "usage.of_photograph", told[0])
 
 
 class Command(click.Command):
