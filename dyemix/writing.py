@@ -65,13 +65,13 @@ def write_all(
     whole, inputs = {}, tuple(inputs)
     for path, content in files:
         try:
-            data = content if isinstance(content, bytes) else content.encode("utf-8")
+            held = content if isinstance(content, bytes) else content.encode("utf-8")
         except UnicodeEncodeError:
             raise _refusal(path, "not_unicode") from None
         if (place := destination(path, force=force, inputs=inputs)) is None:
             give(content)
         else:
-            whole[place] = data
+            whole[place] = held
     if whole:
         put(whole, over=force)
 
@@ -159,7 +159,7 @@ def put(files: Mapping[Path, bytes], *, over: bool = False) -> None:
     (*_, place), named = files, []
     before: dict[Path, bytes] = {}  # what a failure brings back; of a single file it cannot be
     try:
-        with _beside(place) as hidden:
+        with _hidden_in(place.parent) as hidden:
             for place, content in files.items():
                 _fill(hidden / place.name, content)
                 if over and place.exists():
@@ -180,7 +180,7 @@ def put_folder(place: Path, files: Iterable[tuple[str, bytes]]) -> None:
     Raises `InputError` for a folder with files in it, and where it cannot be written.
     """
     try:
-        with _beside(place) as hidden:
+        with _hidden_in(place.parent) as hidden:
             (whole := hidden / place.name).mkdir()
             for name, content in files:
                 _fill(whole / name, content)
@@ -192,13 +192,12 @@ def put_folder(place: Path, files: Iterable[tuple[str, bytes]]) -> None:
 
 
 @contextmanager
-def _beside(place: Path) -> Iterator[Path]:
-    """A hidden folder beside a place, for what is not finished; its name tells whose it is.
+def _hidden_in(folder: Path) -> Iterator[Path]:
+    """A hidden folder in a folder, for what is not finished; its name tells whose it is.
 
     What killed writers have left there, of processes that are no more, is taken away before. On
     Windows no process can be asked so.
     """
-    folder = place.parent
     for left in folder.glob(".dyemix-*_*.part") if os.name == "posix" else ():
         with suppress(OSError, ValueError, OverflowError):  # another's, or none of ours
             try:
