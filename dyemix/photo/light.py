@@ -287,9 +287,8 @@ class Tone:
     def __str__(self) -> str:
         if not self.known:
             return said("photo.tones_unknown")
-        return said(
-            "photo.bent_back" if self.bends > MAY_BEND else "photo.straight", off=100 * self.off
-        )
+        which = "bent_back" if self.bends > MAY_BEND else "straight"
+        return said(f"photo.{which}", off=100 * self.off)
 
 
 def _disagreement(inverse: Array, weighted: Array, some: Indices) -> float:

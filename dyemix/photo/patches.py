@@ -244,10 +244,8 @@ class Patches:
         """
         table = card if isinstance(card, SwatchSet) else read_swatches(card)
         read = [r for r in table.readings if r.reflectance is not None]
-        if len(read) < 6:
-            raise InputError(
-                Fault(said("photo.few_patches", count=len(read)), table.source or None)
-            )
+        if (count := len(read)) < 6:
+            raise InputError(Fault(said("photo.few_patches", count=count), table.source or None))
         names = tuple(r.name or r.swatch or f"patch {i}" for i, r in enumerate(read, start=1))
         return cls(names, np.array([r.colour(D65_2) for r in read]))
 

@@ -230,12 +230,9 @@ def _cells(
             words, left_out = (*(f"kept although {reason}" for reason in left_out), *words), ()
         if not possible[i]:
             left_out = (*left_out, said("photo.impossible"))
-        cells.append(
-            CellReading(
-                **vars(each) | {"left_out": left_out}, lab=lab[i],
-                reflectance=spectra[i] if possible[i] else None,
-                within=within[i], camera=camera[i], spread=spread, warnings=words,
-                clipped=bound, accepted=accepted,
-            )
-        )  # fmt: skip
+        seen = spectra[i] if possible[i] else None
+        cells.append(CellReading(
+            **vars(each) | {"left_out": left_out}, lab=lab[i], reflectance=seen, within=within[i],
+            camera=camera[i], spread=spread, warnings=words, clipped=bound, accepted=accepted,
+        ))  # fmt: skip
     return cells

@@ -129,7 +129,7 @@ class PhotoReading(Result):
     frame: Frame
     photograph: Photograph
 
-    def cell(self, label: str) -> "CellReading":
+    def cell(self, label: str) -> CellReading:
         """The cell of that label, left out or not. Raises `TargetError`."""
         for cell in self.cells:
             if cell.label.lower() == label.strip().lower():
@@ -137,7 +137,7 @@ class PhotoReading(Result):
         have = ", ".join(cell.label for cell in self.cells)
         raise TargetError(f"no cloth was read in a cell {label!r}: there are {have}.")
 
-    def _value(self, label: str) -> "CellReading":
+    def _value(self, label: str) -> CellReading:
         """The cell of that label that is a value. Raises `TargetError`, with the reason."""
         cell = self.cell(label)
         why = cell.left_out or cell.warnings[:1] * (cell.clipped is not None and not cell.accepted)
