@@ -34,19 +34,25 @@ class PhotoPage:
     """Where the pages and their table of cells were written.
 
     The table (columns cell, recipe, swatch; how it was dyed above them) says what lies where and is
-    given to the reader with the photographs; what is still blank is filled in by hand.
+    given to the reader with the photographs; what is still blank is filled in by hand. `wanted` is
+    how many cells were, where a number was asked for.
     """
 
     pages: tuple[Path, ...]
     table: Path
     layouts: tuple[Layout, ...]
     paper: str
+    wanted: int | None = None
 
     def __str__(self) -> str:
         pages = [
             f"{path}: photo page of {layout.rows} × {layout.columns} cells for {self.paper} paper."
             for path, layout in zip(self.pages, self.layouts, strict=True)
         ]
+        count = sum(len(layout.labels) for layout in self.layouts)
+        if self.wanted not in (None, count):
+            page = "page" if len(pages) == 1 else "pair of pages"
+            pages.append(f"{self.wanted} cells: the {page} for {count} is the next larger one.")
         return "\n".join([*pages, f"{self.table}: write there which swatch lies in which cell."])
 
 
@@ -145,7 +151,7 @@ def write_photo_page(
     readings = () if swatches is None else swatches.readings
     named = [("" if r.recipe is None else r.recipe.exact, r.swatch or r.name) for r in readings]
     pieces = list(dict.fromkeys(named))  # each piece of cloth once, in the order of the table
-    layouts = layouts_of(max(cells or (0 if pieces else 24), len(pieces)))
+    layouts = layouts_of(wanted := max(cells or (0 if pieces else 24), len(pieces)))
     labels = [label for layout in layouts for label in layout.labels]
     pieces += [("", "")] * (len(labels) - len(pieces))
     labelled = ((label, *piece) for label, piece in zip(labels, pieces, strict=True))
@@ -159,7 +165,7 @@ def write_photo_page(
         here = pieces[i * len(layout.labels) : (i + 1) * len(layout.labels)]
         whole.append((page, _drawn(layout, here, paper, form, f"{i + 1} of {len(pages)}")))
     write_all([*whole, (table, cells_table)], force=force, inputs=inputs)
-    return PhotoPage(tuple(pages), table, layouts, paper)
+    return PhotoPage(tuple(pages), table, layouts, paper, None if cells is None else wanted)
 
 
 #: Of the contact sheet: pixels a mm of the page, mm of paper shown around its frame, pixels of a

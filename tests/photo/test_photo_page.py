@@ -15,7 +15,7 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import DyemixError, InputError
 from dyemix.files.small_tables import read_names
 from dyemix.photo import decode as decoding
-from dyemix.photo import examine_photo, write_photo_page
+from dyemix.photo import examine_photo, photo_page, write_photo_page
 from dyemix.photo.decode import decode
 from dyemix.photo.layout import LAYOUTS, WIDTH
 from dyemix.photo.photo_page import _drawn
@@ -94,6 +94,25 @@ def test_what_the_page_refuses(tmp_path: Path) -> None:
     many = SwatchSet(tuple(Reading(Recipe({"rose": 1.0 + i}), None, "") for i in range(41)))
     with pytest.raises(DyemixError, match="41 cells do not fit"):
         write_photo_page(tmp_path / "s.pdf", many)
+
+
+@pytest.mark.parametrize(
+    ("cells", "pieces", "told"),
+    [
+        (13, 0, "13 cells: the page for 24 is the next larger one."),
+        (12, 14, "14 cells: the page for 24 is the next larger one."),
+        (25, 0, "25 cells: the pair of pages for 40 is the next larger one."),
+        (24, 14, ""), (None, 14, ""), (None, 0, ""),
+    ],
+)  # fmt: skip
+def test_more_cells_than_were_asked_for_are_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cells: int | None, pieces: int, told: str
+) -> None:
+    """A page holds 12, 24 or 40 and no number between."""
+    monkeypatch.setattr(photo_page, "_drawn", lambda *_: b"drawn")
+    plan = SwatchSet(tuple(Reading(Recipe({"rose": 1.0 + i}), None, "") for i in range(pieces)))
+    answer = str(write_photo_page(tmp_path / "s.svg", plan, cells))
+    assert [line for line in answer.split("\n") if "next larger" in line] == [told] * bool(told)
 
 
 def test_without_opencv_the_sentence_says_how_to_get_it(
