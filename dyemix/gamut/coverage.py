@@ -9,8 +9,7 @@ go round is filled.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from itertools import chain, combinations, islice
-from typing import Any
+from itertools import combinations, islice
 
 import numpy as np
 
@@ -29,6 +28,8 @@ from dyemix.model.dyes import DyeSet
 _DEPTHS = (20, 8, 5)
 #: Faces worked out at once: few enough for the processor's cache.
 _FACES = 200
+#: From one face to the next in the plane they are cut in, in a*: more than any colours lie apart.
+_STRIDE = 1000.0
 #: The grid has a pixel for each whole number of a* and b*, this far to either side.
 _WIDEST = 130
 #: Notches up to twice this many pixels wide are closed, and the outline is smoothed by this many.
@@ -94,22 +95,19 @@ def gamuts(
 
     Raises `DyemixError` for a bad limit, a shelf of fewer than three dyes or of more than 64.
     """
-    from contourpy import contour_generator
-
     refuse(max_dyes not in (3, 4), "max_dyes is 3 or 4 (two dyes make a surface, not a solid).")
     refuse(not 3 <= len(dyes) <= 64, "gamut.reach.dyes", len(dyes))
     light = dyes.light_of(light)
     slices = np.arange(12.0, 97.0, 4.0) if levels is None else np.asarray(levels, dtype=float)
-    cuts: list[list[tuple[Any, int]]] = [[] for _ in slices]
-    for index in _faces(len(dyes), min(max_dyes, len(dyes))):
-        for face, labs in zip(index.tolist(), _on_faces(dyes, index, light), strict=True):
-            mask = sum(1 << dye for dye in face)
-            contour = contour_generator(labs[..., 1], labs[..., 2], labs[..., 0])
-            for cut, level in zip(cuts, slices, strict=True):
-                cut += [(line, mask) for line in contour.lines(level)]
+    parts = [
+        list(_cuts(_on_faces(dyes, index, light), index, slices))
+        for index in _faces(len(dyes), min(max_dyes, len(dyes)))
+    ]
+    edges = [[*map(np.concatenate, zip(*cut, strict=True))] for cut in zip(*parts, strict=True)]
 
     def of(allowed: int) -> Gamut:
-        grids = [_filled([line for line, mask in cut if not mask & ~allowed]) for cut in cuts]
+        others = ~np.uint64(allowed)
+        grids = [_filled(ends[(masks & others) == 0]) for ends, masks in edges]
         areas = np.array([float(grid.sum()) for grid in grids])
         return Gamut(slices, tuple(map(_outlines, grids)), areas, max_dyes, light)
 
@@ -126,15 +124,11 @@ def _outlines(grid: Flags) -> tuple[Array, ...]:
     return tuple(np.asarray(line) - _WIDEST for line in lines if len(line) > 3)
 
 
-def _filled(lines: Sequence[Array]) -> Flags:
-    """Whether each whole a*, b* from −`_WIDEST` up is reached, within lines ``(V, 2)``."""
+def _filled(ends: Array) -> Flags:
+    """Whether each whole a*, b* from −`_WIDEST` up is reached, within segments ``(P, 2, 2)``."""
     from scipy import ndimage
 
-    gap = np.full((1, 2), np.nan)
-    points = np.concatenate([gap, *chain.from_iterable((line, gap) for line in lines)])
-    step = np.diff(points, axis=0)
-    there = np.isfinite(step[:, 0])
-    start, step = points[:-1][there], step[there]
+    start, step = ends[:, 0], ends[:, 1] - ends[:, 0]
     number = np.ceil(2.0 * np.abs(step).max(axis=1, initial=0.0)).astype(int) + 2  # two a pixel
     which = np.repeat(np.arange(len(step)), number)
     counted = np.arange(len(which)) - np.repeat(np.cumsum(number) - number, number)
@@ -166,6 +160,31 @@ def _on_faces(dyes: DyeSet, index: Indices, light: Light) -> Array:
     at = np.broadcast_to(index[:, np.newaxis, np.newaxis], (len(index), *inside.shape))
     np.put_along_axis(amounts, at, dyes.deepest[at] * inside, axis=3)
     return dyes.colours(amounts, light)
+
+
+def _cuts(labs: Array, index: Indices, levels: Array) -> Iterator[tuple[Array, Bits]]:
+    """Segments ``(P, 2, 2)`` in which each slice cuts faces ``(M, n, n, 3)``, and their dyes, a bit
+    each, slice by slice.
+
+    A call for each face takes longer than all the rest. So they are one surface with gaps, and lie
+    so far apart in a* that a place tells its face.
+    """
+    from contourpy import contour_generator
+
+    masks = (np.uint64(1) << index.astype(np.uint64)).sum(axis=1, dtype=np.uint64)
+    gap = [(0, 0), (0, 1), (0, 0), (0, 0)]  # a row below each face
+    surface = np.pad(labs, gap, constant_values=np.nan)
+    surface[..., 1] += _STRIDE * np.arange(len(labs))[:, np.newaxis, np.newaxis]
+    level, a, b = np.moveaxis(surface.reshape(-1, *labs.shape[2:]), -1, 0)
+    contour = contour_generator(a, b, level, line_type="ChunkCombinedNan")
+    for each in levels:
+        found = contour.lines(each)[0][0]
+        points = np.empty((0, 2)) if found is None else found
+        ends = np.stack([points[:-1], points[1:]], axis=1)
+        ends = ends[np.isfinite(ends).all(axis=(1, 2))]
+        face = np.rint(ends[:, 0, 0] / _STRIDE).astype(int)
+        ends[..., 0] -= _STRIDE * face[:, np.newaxis]
+        yield ends, masks[face]
 
 
 class Nearest(Pot):
