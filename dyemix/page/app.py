@@ -89,7 +89,8 @@ class Page:
         try:
             values = {**always(self._workshop, slip, place), **VIEWS[place](self._workshop, slip)}
             values |= self._beside(place, slip, said)
-            fault = fault or values.pop("fault", "")
+            found = values.pop("fault", "")
+            fault = fault or found
         except (DyemixError, ValueError) as error:
             fault = fault or str(error)
             values = {**always(self._workshop, Slip(dark=slip.dark), place), "broken": True}

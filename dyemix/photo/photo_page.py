@@ -147,6 +147,7 @@ def write_photo_page(
     form, table, paper = path.suffix.lower().lstrip("."), path.with_suffix(".csv"), paper.title()
     known = form in ("pdf", "png", "svg")
     refuse(not known, f"{path.name}: a photo page is written as .pdf, .png, .svg.")
+    refuse(cells is not None and cells < 1, f"{cells} cells make no page: 12, 24 or 40.")
     refuse(paper not in PAPERS, f"paper {paper!r} is unknown: A4 or Letter.")
     readings = () if swatches is None else swatches.readings
     named = [("" if r.recipe is None else r.recipe.exact, r.swatch or r.name) for r in readings]

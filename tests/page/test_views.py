@@ -434,3 +434,11 @@ def test_a_reading_that_is_none_stays_to_be_mended(asked: Asked, wrong: dict[str
     assert [field for field in fields if f'value="{wrong["reading"]}"' in field]
     assert "sage" in answer.text
     assert slip_of(answer).recipe == mix
+
+
+def test_what_was_just_written_wrong_is_said_before_an_older_slip(asked: Asked) -> None:
+    mix = "marigold 0.42 + navy 0.22"
+    slip = {"wanted": "#7d8a6e", "recipe": mix, "stood": mix, "reading": "rot"}
+    answer = asked("/piece", slip="1", cloth_now="much", **slip)
+    assert answer.status_code == 422
+    assert "'much' is no" in words(answer)

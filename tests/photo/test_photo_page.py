@@ -91,6 +91,8 @@ def test_what_the_page_refuses(tmp_path: Path) -> None:
         write_photo_page(tmp_path / "s.docx")
     with pytest.raises(DyemixError, match="paper 'A3' is unknown"):
         write_photo_page(tmp_path / "s.pdf", paper="A3")
+    with pytest.raises(DyemixError, match="0 cells make no page: 12, 24 or 40"):
+        write_photo_page(tmp_path / "s.pdf", cells=0)
     many = SwatchSet(tuple(Reading(Recipe({"rose": 1.0 + i}), None, "") for i in range(41)))
     with pytest.raises(DyemixError, match="41 cells do not fit"):
         write_photo_page(tmp_path / "s.pdf", many)
