@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from dataclasses import FrozenInstanceError, replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -92,19 +93,19 @@ def s_curve(x: np.ndarray) -> np.ndarray:
 
 
 def test_printed_greys_are_averaged_by_the_light_that_falls_on_them() -> None:
-    """The dimmest third, and so on, of those that no cloth covers, as geometric means; as sure as
-    they scatter within a third, over √n."""
+    """The dimmest third (by green), and so on, of those that no cloth covers, as geometric means;
+    as sure as they scatter within a third, over √n."""
     at = PAGE.places["check"]
     values = 0.3 * np.exp(0.02 * np.random.default_rng(4).standard_normal(len(at)))
 
     def light(at: np.ndarray) -> np.ndarray:
-        return 0.9 * np.exp(-0.3 * at @ [[1.0], [0.37]] / WIDTH) * np.ones(3)
+        return 0.6 * np.exp(-0.3 * at @ [[1.0], [0.37]] / WIDTH * [-1.0, 1.0, -1.0])
 
     hides = (at[0], (0.5, 0.1, 0.1))
     photo = picture(steps=STEPS, light=light, over=[*zip(at, values, strict=True), hides])
     paper, found = look(photo, STEPS)._witnesses(PAGE.cells[:0])[-2:]
     shown = np.arange(1, len(at))
-    parts_of = np.array_split(shown[np.argsort(light(at.mean(axis=1))[1:, 0])], 3)
+    parts_of = np.array_split(shown[np.argsort(light(at.mean(axis=1))[1:, 1])], 3)
     logs = [np.log(values[i]) for i in parts_of]
     beside = [np.log(PAPER * light(at.mean(axis=1)[i])).mean(axis=0) for i in parts_of]
     np.testing.assert_allclose(paper.seen, np.exp(beside), rtol=2e-3)
@@ -115,9 +116,10 @@ def test_printed_greys_are_averaged_by_the_light_that_falls_on_them() -> None:
     scatter = np.sqrt(np.mean([log.var(ddof=1) for log in logs]) / (len(shown) / 3))
     assert found.error[0] == pytest.approx(scatter, rel=0.03)
     # Of fewer than six there are no thirds to compare.
-    hides = [(x, ((0.5, 0.1, 0.5), (0.1, 0.5, 0.1))[i % 2]) for i, x in enumerate(at[5:])]
-    few = picture(steps=STEPS, light=light, over=hides)
-    assert len(look(few, STEPS)._witnesses(PAGE.cells[:0])) == 3
+    for shown, kinds in ((5, 3), (6, 5)):
+        hides = [(x, ((0.5, 0.1, 0.5), (0.1, 0.5, 0.1))[i % 2]) for i, x in enumerate(at[shown:])]
+        few = picture(steps=STEPS, light=light, over=hides)
+        assert len(look(few, STEPS)._witnesses(PAGE.cells[:0])) == kinds
 
 
 def test_printed_greys_in_unlike_light_tell_of_a_bend() -> None:
@@ -172,6 +174,13 @@ def test_a_card_gives_a_matrix_and_stands_for_the_light_that_falls_on_it() -> No
     assert found.cast == pytest.approx(-0.2 * (136 - middle) / WIDTH, abs=0.002)
 
 
+def test_a_speck_that_shines_is_not_read_as_paper() -> None:
+    """A quarter of a millimetre in each white spot moves it by less than 1 %."""
+    specks = [(quad(*at.mean(axis=0), 0.25, 0.25), 1.0) for at in PAGE.places["white"]]
+    level = look(picture(steps=STEPS, over=specks), STEPS).flat.level
+    np.testing.assert_allclose(level, PAPER, rtol=0.01)
+
+
 # --- what is told of a whole picture
 
 
@@ -210,6 +219,12 @@ def test_veiling_glare_is_told_by_printed_black() -> None:
         assert words in told(picture(steps=STEPS, black=share / 100 * PAPER))
 
 
+def test_glare_is_judged_by_green_where_black_ink_is_coloured() -> None:
+    """Green is most of luminance: IEC 61966-2-1."""
+    for ink, tells in (([0.2, 0.053, 0.2], False), ([0.045, 0.2, 0.045], True)):
+        assert ("veiling glare" in told(picture(steps=STEPS, black=np.array(ink) * PAPER))) is tells
+
+
 def test_what_is_missing_is_told() -> None:
     undyed = picture({0: 0.82})
     found = told(undyed, (), anchors=PAGE.cells[:1])
@@ -235,6 +250,7 @@ def test_the_light_is_known_by_six_in_ten_of_the_white_spots(spots: int, known: 
     cards = look(picture(steps=STEPS, over=cloth), STEPS)
     assert len(PAGE.places["white"]) == 72
     if known:
+        cards.flat = replace(cards.flat, bare=0.6)
         cards.characterise(None, "")
         return
     with refused(match="most of the white between the cells is covered"):
@@ -278,7 +294,7 @@ def shaded(ratio: Any, spots: Any, other: bool) -> tuple[bool, list[str]]:
     return Cards._shaded(cards, "grey card", box, other), cards._doubts
 
 
-BESIDE = [(74.9, 60.0), (50.0, 45.1), (25.2, 60.0), (20.0, 20.0), (75.1, 60.0), (50.0, 44.9)]
+BESIDE = [(74.9, 60.0), (50.0, 45.1), (25.2, 60.0), (20.0, 20.0), (75.0, 60.0), (50.0, 44.9)]
 
 
 @pytest.mark.parametrize("light", [0.93, 1.07, 0.4, 1.6])
@@ -364,12 +380,12 @@ def test_witnesses_are_known_as_they_are_told() -> None:
     def linear(*lab: float) -> np.ndarray:
         return to_srgb @ colour.Lab_to_XYZ(lab, white)
 
-    nearly = np.array([linear(96, 5.8, 0), linear(50, 0, 6.2), linear(30, -4.0, 4.0)])
+    nearly = np.array([linear(96, 5.8, 0), linear(50, 0, 6.0), linear(30, -4.0, 4.0)])
     values = np.concatenate([COLOURS[:3], nearly])
     names = tuple("abcdef")
     photo = picture({0: linear(92, 0, 3)}, STEPS, values, light=lambda at: 0.9)
     cards = look(photo, STEPS, Patches(names, np.array([*labs(COLOURS[:3]), [96, 5.8, 0],
-                 [50, 0, 6.2], [30, -4.0, 4.0]])))  # fmt: skip
+                 [50, 0, 6.0], [30, -4.0, 4.0]])))  # fmt: skip
     steps, greys, cloth, paper, black, beside, printed = cards._witnesses(PAGE.cells[:1])
     for kind, known, error in (
         (steps, np.outer(STEPS, np.ones(3)), (0.01, 0.006, 0.02)),
@@ -423,8 +439,10 @@ def test_too_few_patches_are_told_and_clipped_ones_left_out() -> None:
     more = cards(3).characterise(own, "")
     assert more.matrix.patches == (*names[3:], "navy")
     np.testing.assert_allclose(more.matrix.lab(own.light), own.lab, atol=0.5)
-    none = look(picture(steps=STEPS), STEPS).characterise(None, "")
-    assert not any("too few" in note or "clipped" in note for note in none.notes)
+    bare = look(picture(steps=STEPS), STEPS)
+    none = bare.characterise(None, "").notes
+    assert not any("too few" in note or "clipped" in note for note in none)
+    assert any("1 patches are too few" in note for note in bare.characterise(own, "").notes)
 
 
 # --- a grey that is not as told
@@ -460,17 +478,20 @@ def test_paper_in_the_place_of_a_grey_card_is_told() -> None:
         grey((0.75 * PAPER,), (0.18,), light=lambda at: np.exp(-0.4 * at[..., :1] / WIDTH))
     with refused(match="only paper"):
         grey((0.79 * PAPER,), (0.69,))
-    grey((0.79 * PAPER,), (0.71,))
+    grey((0.79 * PAPER,), (0.7,))
     with refused(match="only paper"):
         grey([PAPER] * 3, (0.9, 0.36, 0.09))
+    pale = (0.95, 0.85, 0.3)  # one dark step is no paper
+    grey(pale, pale)
 
 
 def test_steps_that_are_far_from_proportional_are_other_steps() -> None:
     """Of 1, 1, 1 + 2 × 0.35 times what is told the ends are 35 % off."""
     told = np.array([0.9, 0.36, 0.09])
     grey(told * [1, 1, 1.7], tuple(told), black=0.1)
-    with refused(match="the grey steps are off by 45 %"):
-        grey(told * [1, 1, 1.9], tuple(told), black=0.1)
+    for times, off in ((1.9, 45), (2.8, 90)):
+        with refused(match=f"the grey steps are off by {off} %"):
+            grey(told * [1, 1, times], tuple(told), black=0.1)
 
 
 def test_within_a_step_light_falls_by_less_than_8_per_cent() -> None:
@@ -507,6 +528,8 @@ def test_what_lies_on_a_step_covers_fewer_than_8_per_cent() -> None:
     grey(STEPS, STEPS, over=thread(2))
     with refused(match="not even where step 2 of 5"):
         grey(STEPS, STEPS, over=thread(3))
+    with refused(match="not even where step 2 of 5"):  # near the top, too: no words stand there
+        grey(STEPS, STEPS, over=[(quad(*corner, 3 * block[0], block[1]), 0.05)])
     with refused(match="not even where step 2 and 4 of 5"):
         corner[0] += 31.2
         more = thread(3)
@@ -561,6 +584,14 @@ def parts_of(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return delta_e_residual(one, other, slope=False)[0]
 
 
+def test_what_is_found_stays_as_it_is() -> None:
+    nothing: Any = None
+    found = Characterisation(nothing, nothing, nothing, 0.0, (), ())
+    with pytest.raises(FrozenInstanceError):
+        found.cast = 1.0  # type: ignore[misc]
+    assert found != replace(found)  # arrays inside: alike is no yes or no
+
+
 def test_red_over_blue() -> None:
     lights = np.array([[2.0, 7.0, 1.0], [1.0, 7.0, 4.0]])
     np.testing.assert_allclose(cast(lights), [np.log(2), -np.log(4)])
@@ -572,8 +603,8 @@ def test_red_over_blue() -> None:
         ([9.9] * 6, 50, (), True),
         ([9.9] * 5, 50, (), False),
         ([9.9] * 6, 84.9, (), True),
-        ([9.9] * 6, 85.1, (), False),
-        ([10.1] * 6, 50, (), False),
+        ([9.9] * 6, 85, (), False),
+        ([10.0] * 6, 50, (), False),
         ([2.0] * 10 + [40.0], 50, (), True),
         ([2.0] * 9 + [40.0] * 2, 50, (), False),
         ([9.9] * 6, 50, ("a",), False),
@@ -581,7 +612,7 @@ def test_red_over_blue() -> None:
 )
 def test_cloth_that_looks_all_grey(chroma: Any, light: float, patches: Any, grey: bool) -> None:
     """Six pieces darker than L* 85, of which nine in ten have a chroma below 10."""
-    turn = np.linspace(0.0, 6.0, len(chroma))
+    turn = np.pi / 2 * np.arange(len(chroma))
     lab = np.column_stack(
         [np.full(len(chroma), light), chroma * np.cos(turn), chroma * np.sin(turn)]
     )
