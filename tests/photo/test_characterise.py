@@ -181,6 +181,13 @@ def test_a_speck_that_shines_is_not_read_as_paper() -> None:
     np.testing.assert_allclose(level, PAPER, rtol=0.01)
 
 
+def test_without_a_card_measured_cloth_stands_for_the_light_of_the_page() -> None:
+    cards = look(picture({0: 0.82}), anchors=PAGE.cells[:1])
+    found = cards.characterise(replace(reference(), light=COLOURS), "")
+    assert found.matrix.patches == reference().names
+    assert found.cast == 0.0
+
+
 # --- what is told of a whole picture
 
 
