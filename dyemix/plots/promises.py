@@ -47,8 +47,13 @@ def promised(axes: Any, at: float, check: MixtureCheck, high: float = 0.14) -> N
     """A mix: dark to the median promised and light to nine in ten; the mark is what came."""
     bar(axes, at, check.median, check.bound, high)
     marker, fill = ("o", "black") if check.kept else ("D", "white")
+    _dot(axes, check.delta_e, at, marker, fill)
+
+
+def _dot(axes: Any, miss: float, at: float, marker: str, fill: str) -> None:
+    """A mark, whole at the ends of a column too."""
     look = {"color": "black", "markerfacecolor": fill, "markersize": 5, "clip_on": False}
-    axes.plot(check.delta_e, at, marker, **look)
+    axes.plot(miss, at, marker, **look)
 
 
 def dyes(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
@@ -166,9 +171,8 @@ def _misses(paper: Paper, y: float, report: DyeReport) -> None:
     paper.column.hlines(y + 0.25, 0.0, _FAR, RULE, linewidth=0.8)
     paper.column.vlines((1.5, _FAR), y, y + 0.5, RULE, linewidth=0.8)
     for i, miss in enumerate(both):
-        look: Any = {"clip_on": False, "markersize": 5, "color": "black", "zorder": 3}
         marker, fill = "oD"[miss > _FAR], "black" if i < len(report.inner) else "white"
-        paper.column.plot(min(miss, _FAR), y + 0.25, marker, markerfacecolor=fill, **look)
+        _dot(paper.column, min(miss, _FAR), y + 0.25, marker, fill)
     if (worst := max(both)) > _FAR:
         paper.write(sum(_OFF) + 0.05, y + 0.04, f"{worst:.1f} ▸", ha="right")
 
