@@ -148,9 +148,8 @@ def main(words: list[str]) -> None:
     for said, lights in ({"card": named["daylight"]} | named | {"untold": list(LIGHTS)}).items():
         # Where lights are mixed, a tail is that of the worst light, not of cloth.
         power, share = (2, 0.94) if said == "untold" else (6, 0.91)
+        found = table(said, lights, power, share)
         for i, j in np.ndindex(len(LIGHTNESS), len(CHROMA)):
-            if i == j == 0:
-                found = table(said, lights, power, share)
             told = ",".join(f"{value:.2f}" for value in found[i, j])
             lines.append(f"{said},{LIGHTNESS[i]:.0f},{CHROMA[j]:.0f},{told}")
     text = "\n".join([*lines, ""])
