@@ -3,7 +3,6 @@ side: which differences exceed their error.
 """
 
 import json
-import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -25,6 +24,7 @@ from dyemix.files.cells import read_text
 from dyemix.model.dyes import DyeSet
 from dyemix.photo import PhotoOptions, examine_photo
 from dyemix.photo.decode import Photograph
+from dyemix.writing import Named
 
 #: Matrices of one camera in one light differ by less than this share.
 _ONE_CAMERA = 0.15
@@ -111,7 +111,7 @@ class Levelness(Result):
 
 
 def levelness(
-    dyes: DyeSet, photo: str | os.PathLike[str] | Photograph, recipe: Mapping[str, float] | str, *,
+    dyes: DyeSet, photo: Named | Photograph, recipe: Mapping[str, float] | str, *,
     order: str = "", options: PhotoOptions | None = None, piece: Array | str | None = None,
     every_pixel: bool = False,
 ) -> Levelness:  # fmt: skip
@@ -183,7 +183,7 @@ def analyse(cells: Photographed, order: str = "") -> Levelness:
     )  # fmt: skip
 
 
-def saved_pieces(path: str | os.PathLike[str]) -> list[Levelness]:
+def saved_pieces(path: Named) -> list[Levelness]:
     """The pieces of an --output. Raises `InputError` where it cannot be read, `SavedError`."""
     text, _ = read_text(path)
     try:

@@ -3,7 +3,6 @@
 import hashlib
 import io
 import json
-import os
 import sqlite3
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
@@ -20,6 +19,7 @@ from dyemix.dataset.target import Trial
 from dyemix.dyebook.connection import TABLES
 from dyemix.errors import DyemixError, InputError, RecipeError, SavedError, refuse, said
 from dyemix.files.cells import tidy
+from dyemix.writing import Named
 
 if TYPE_CHECKING:
     from dyemix.photo.decode import Photograph
@@ -204,7 +204,7 @@ def is_demo(db: sqlite3.Connection) -> bool:
     return found is not None and bool(found[0])
 
 
-def plain_picture(photo: "str | os.PathLike[str] | Photograph") -> bytes:
+def plain_picture(photo: "Named | Photograph") -> bytes:
     """The picture of a file, or one decoded, as JPEG. Raises `InputError`.
 
     Its pixels alone are coded anew, so that place, owner, serial numbers and the thumbnail of a
