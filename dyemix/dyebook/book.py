@@ -170,15 +170,16 @@ class DyeBook(BookFile):
 
         Gives the trial in words. Raises `InputError` for a job that has none.
         """
-        last = self.trials(job)[-1:]
-        refuse(not last, "dyebook.no_trial", job, error=InputError)
         with self._writing(f"struck the trial of {job}: {why}") as db:
-            row = _of_job(db, "kept_trial", job)[-1]
+            last = _of_job(db, "kept_trial", job)[-1:]
+            refuse(not last, "dyebook.no_trial", job, error=InputError)
+            (row,) = last
+            trial = rows.made(db, records.KeptTrial, row).trial
             rows.update(db, "reading", row["reading"], struck=f"{date.today()}: {why}")
             if reading is not None:
-                number = rows.add_readings(db, [replace(reading, recipe=last[0].trial.recipe)])[0]
+                number = rows.add_readings(db, [replace(reading, recipe=trial.recipe)])[0]
                 rows.update(db, "trial", row["id"], reading=number)
-        return (str(last[0].trial),)
+        return (str(trial),)
 
     def holding(self, label: str, method: str = "") -> KeptMethod:
         """The method that has a swatch, as `methods.holding` finds it."""
