@@ -21,12 +21,15 @@ def test_a_season_of_printed_commands(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_repeats_come_nearer_than_first_pots(tmp_path: Path) -> None:
-    """Over 20 seasons, the pieces left alone included, a season's mean being one observation."""
+    """Over 40 seasons, each family with five seeds, a season's mean being one observation.
+
+    Pieces that were left alone count as well.
+    """
     gains = []
-    for number in range(20):
+    for number in range(40):
         run = Command(tmp_path / f"work{number}", tmp_path / "cache")
         first, repeated = season(run, number)
         gains.append(float((first - repeated).mean()))
     mean, error = np.mean(gains), np.std(gains, ddof=1) / np.sqrt(len(gains))
     print(f"repeats come nearer by {mean:.2f} ± {error:.2f} ΔE2000")
-    assert mean > 2.09 * error, "Student's t of 19 degrees of freedom, 95 % of both sides"
+    assert mean > 2.02 * error, "Student's t of 39 degrees of freedom, 95 % of both sides"
