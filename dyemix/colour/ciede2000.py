@@ -76,7 +76,8 @@ def metric(labs: Array) -> Array:
 def error_of(lab: Array, covariance: Array) -> float:
     """Root mean square ΔE2000 of a covariance ``(3, 3)`` of CIELAB, at a colour ``(3,)``."""
     slope = metric(lab[np.newaxis])[0]
-    return float(np.sqrt(np.trace(slope @ covariance @ slope.T)))
+    # What is no covariance, in a damaged set, has no error.
+    return float(np.sqrt(max(np.trace(slope @ covariance @ slope.T), 0.0)))
 
 
 def _leading(reference: ArrayLike, sample: ArrayLike) -> tuple[Array, Array]:

@@ -238,6 +238,7 @@ def test_amounts_as_they_are_printed(owf: float, text: str) -> None:
         ("marigold 3 mls", "not an amount"),
         ("marigold 1/0 tsp", "divides by zero"),
         ("marigold 1 + Marigold 2", "stands twice"),
+        ("marigold 1 + marigold 0", "stands twice"),
         ("3 marigold : 1 navy", "without a depth"),
         ("3 marigold : navy at 1 %", "not a part"),
         ("0 marigold : 0 navy at 1 %", "no parts"),
