@@ -1,6 +1,9 @@
 """Readers and writers of swatch files: each gives or takes the same `SwatchSet`."""
 
+import gc
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any
 
@@ -22,6 +25,19 @@ RAW_SUFFIXES = frozenset(
 )
 
 
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Without the garbage collector, which would look through every row again and again."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
+
+
+@_uncollected()
 def read_swatches(path: Named | IO[Any]) -> SwatchSet:
     """Read a table of swatches.
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import gc
 import pickle
 import subprocess
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
+from io import StringIO
 from pathlib import Path
 
 import instruments
@@ -559,3 +562,10 @@ def test_a_reading_of_a_table_is_one_made_alone(read: Read) -> None:
     assert pickle.loads(pickle.dumps(found)) == alone
     with pytest.raises(ValueError, match="read-only"):
         found.reflectance[0] = 0.5
+
+
+@pytest.mark.parametrize("text", ["recipe,hex\nundyed,#f0eee8\n", "recipe,hex\nundyed,white\n"])
+def test_what_collects_garbage_goes_on_after_a_table(text: str) -> None:
+    with suppress(InputError):
+        read_swatches(StringIO(text))
+    assert gc.isenabled()
