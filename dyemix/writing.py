@@ -13,8 +13,9 @@ import os
 import re
 import shutil
 import stat
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -156,21 +157,23 @@ def put(files: Mapping[Path, bytes], *, over: bool = False) -> None:
     any failure, and after a kill with the next file that is put there. Raises `InputError` where
     one cannot be written.
     """
-    (*_, place), named = files, []
-    before: dict[Path, bytes] = {}  # what a failure brings back; of a single file it cannot be
+    *before, place = files  # of a single one nothing is left to fail once it has its name
+    back: dict[Path, Callable[[], object]] = {}
     try:
-        with _hidden_in(place.parent) as hidden:
+        with ExitStack() as undo, _hidden_in(place.parent) as hidden:
             for place, content in files.items():
                 _fill(hidden / place.name, content)
+                back[place] = place.unlink
                 if over and place.exists():
                     (hidden / place.name).chmod(stat.S_IMODE(place.stat().st_mode))
-                    before |= {place: place.read_bytes()} if len(files) > 1 else {}
+                    if before:
+                        back[place] = partial(place.write_bytes, place.read_bytes())
             for place in files:
                 (os.replace if over else _name_new)(hidden / place.name, place)
-                named.append(place)
+                if before:
+                    undo.callback(back[place])
+            undo.pop_all()
     except OSError as error:
-        for done in named:
-            done.write_bytes(before[done]) if done in before else done.unlink()
         raise _from_system(error, place) from error
 
 

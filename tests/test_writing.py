@@ -232,6 +232,28 @@ def test_of_files_that_belong_together_all_are_there_or_none(
     assert {name: Path(name).read_bytes() for name in names()} == SET
 
 
+@pytest.mark.parametrize("force", [True, False])
+def test_ctrl_c_between_two_names_leaves_what_was(
+    monkeypatch: pytest.MonkeyPatch, force: bool
+) -> None:
+    if force:
+        there("x-2.png")
+    before = {name: Path(name).read_bytes() for name in names()}
+    call, seen = "replace" if force else "link", []
+    work = getattr(os, call)
+
+    def torn(one: Path, other: Path) -> None:
+        seen.append(other)
+        if len(seen) > 1:
+            raise KeyboardInterrupt
+        work(one, other)
+
+    monkeypatch.setattr(os, call, torn)
+    with pytest.raises(KeyboardInterrupt):
+        write_all(SET.items(), force=force)
+    assert {name: Path(name).read_bytes() for name in names()} == before
+
+
 def test_a_folder_is_written_whole_or_not_at_all() -> None:
     def files() -> Iterator[tuple[str, bytes]]:
         yield "a.csv", b"a"

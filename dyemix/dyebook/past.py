@@ -178,8 +178,8 @@ def astray(book: DyeBook, dyes: DyeSet, method: str) -> list[tuple[KeptTrial, fl
     usual = np.median([check.delta_e for check in checks] or [0.0])
     limit = max(ODD_FACTOR * usual, SOUND)  # of two that disagree, neither lies beyond it
     odd = {c.label: c.delta_e for c in checks if c.delta_e > limit and not c.kept}
-    trials = ((kept, str(kept.trial)) for kept in book.trials(method=method))
-    return [(kept, odd[name]) for kept, name in trials if name in odd]
+    told = ((kept, str(kept.trial)) for kept in (book.trials(method=method) if odd else ()))
+    return [(kept, odd[name]) for kept, name in told if name in odd]
 
 
 def record(book: DyeBook, job: str) -> JobRecord:
