@@ -32,7 +32,6 @@ def match(
     of --targets, as CSV.
     """
     from dyemix.bench.suggested import dyed_before
-    from dyemix.dyebook.past import dyed_for
     from dyemix.files.rows import parse_in_hand
     from dyemix.matching.advice import suggest
     from dyemix.matching.matches import recipes_table
@@ -54,8 +53,11 @@ def match(
             limits["left"] = shared.bottles(dyes).left(shared.shown_for())
         found: Any = (dyemix.match if whole else suggest)(dyes, shared.target(words), **limits)
         limited = {"use", "avoid", "max_dyes", "total", "in_hand"} & {*limits}
-        book = None if limited or given("json") else shared.chosen()
-        before = book and dyed_for(book, dyes, found.target, given("used method"))
+        before = None
+        if not limited and not given("json") and (book := shared.chosen()):
+            from dyemix.dyebook.past import dyed_for  # of a book only: it takes a while
+
+            before = dyed_for(book, dyes, found.target, given("used method"))
         if whole:
             shared.show(found, found.text(detail=detail))
         else:
