@@ -19,7 +19,7 @@ from dyemix.dataset.conditions import mottled, same
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
 from dyemix.errors import refuse, said
-from dyemix.matching.correct import Pot
+from dyemix.matching.matches import Pot
 from dyemix.model.dyes import DyeSet
 
 #: Depth at which dyes are ranked by lightness, % owf.

@@ -21,7 +21,8 @@ from dyemix.dataset.target import Bath, Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord, KeptTrial, PastPiece, PastWork
 from dyemix.errors import FitError, InputError, refuse, said
-from dyemix.matching.correct import Correction, Outcome, Pot, correct
+from dyemix.matching.correct import Correction, Outcome, correct
+from dyemix.matching.matches import Pot
 from dyemix.model.dyes import DyeSet
 
 #: Colours that lie no farther apart are one colour, typed or read twice (a working value, ΔE2000).

@@ -19,8 +19,8 @@ from dyemix.dataset.result import Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.dataset.units import STOCK_PCT, dye_g, stock_ml
 from dyemix.errors import refuse, said
-from dyemix.matching.correct import Pot
 from dyemix.matching.limits import LEAST_DOSE, Kit
+from dyemix.matching.matches import Pot
 from dyemix.matching.subsets import Problem, batches, ranked
 from dyemix.model.dyes import DyeSet
 
@@ -190,10 +190,11 @@ def _cuts(labs: Array, index: Indices, levels: Array) -> Iterator[tuple[Array, B
 class Nearest(Pot):
     """The nearest blend to a wanted colour, and what to expect of it.
 
-    `target` is the colour, its light settled; `within`, whether that is near enough on paper.
+    `within` is whether that is near enough on paper.
     """
 
-    target: Target
+    TOLD = (*Pot.TOLD, "target", "within")
+
     within: bool
 
 
@@ -228,7 +229,7 @@ class Served(Value):
         # What nobody can measure is left out.
         amounts = np.where(self.amounts[best] < LEAST_DOSE, 0.0, self.amounts[best])
         pot = Pot.of(dyes.predict_many(amounts, self.target.light)[0], self.target)
-        return Nearest(**vars(pot), target=self.target, within=pot.residual <= tolerance)
+        return Nearest(**vars(pot), within=pot.residual <= tolerance)
 
     def _within(self, allowed: int) -> Flags:
         return np.asarray((self.masks & ~np.uint64(allowed)) == 0)

@@ -14,7 +14,6 @@ another matter: the same dyes on a cloth that carries dye. It only deepens or du
 from collections.abc import Iterable
 from dataclasses import replace
 from enum import Enum
-from typing import Self
 
 import numpy as np
 
@@ -28,10 +27,11 @@ from dyemix.dataset.result import Result, Row
 from dyemix.dataset.target import Target, Trial
 from dyemix.errors import DyemixError, expect, refuse, said
 from dyemix.fitting.learn import forget
+from dyemix.matching.match import match
+from dyemix.matching.matches import Pot
 from dyemix.matching.subsets import Found, Problem
 from dyemix.model.dyes import DyeSet
-from dyemix.model.prediction import Predicted, Prediction
-from dyemix.model.uncertainty import Scatter, expected_miss, pots
+from dyemix.model.uncertainty import Scatter
 
 #: A miss counts as scatter while every second pot of the very same recipe would lie as far out.
 #: Measured on simulated workshops: a stricter level (one pot in ten) leaves half of what correcting
@@ -70,36 +70,6 @@ class Over(Enum):
     HELPS = "a second bath over this piece, washed, dry and read; try it on an offcut first"
     NO_NEED = "no second bath: this piece is near enough"
     CANNOT = said("matching.outcome.cannot")
-
-
-class Pot(Predicted, Result):
-    """A recipe to dye, and what to expect of it.
-
-    Attributes
-    ----------
-    prediction : the recipe, and its colour with what the trial taught about it.
-    residual : ΔE2000 of the target from that colour.
-    likely, bound : ΔE2000 in the pot, on average and for nine pots in ten.
-    """
-
-    residual: float
-    likely: float
-    bound: float
-
-    @classmethod
-    def of(cls, prediction: Prediction, target: Target) -> Self:
-        """A recipe as it is predicted, beside the colour that is wanted."""
-        miss = prediction.in_pot(target.lab, spread=target.spread)
-        residual = float(delta_e(target.lab, prediction.lab))
-        return cls(prediction, residual, miss.mean.item(), miss.bound.item())
-
-    def _rows(self) -> list[dict[str, object]]:
-        figures = {name: getattr(self, name) for name in ("residual", "likely", "bound")}
-        return [self.prediction.row | figures]
-
-    def __str__(self) -> str:
-        likely = f"likely {self.likely:.1f}, nine pots in ten below {self.bound:.1f}"
-        return f"{self.recipe}  on paper {self.residual:.1f}, {likely}"
 
 
 class Correction(Result):
@@ -152,7 +122,9 @@ class Correction(Result):
 
     def _rows(self) -> Iterable[Row]:
         """One row a choice."""
-        return ({"choice": name} | row for name, pot in self.choices.items() for row in pot._rows())
+        return (
+            {"choice": name, **row} for name, pot in self.choices.items() for row in pot._rows()
+        )
 
     def _lines(self) -> Iterable[str]:
         often = f"{100.0 * self.chance:.0f} %" if self.chance >= 0.01 else "under 1 %"
@@ -294,9 +266,7 @@ def _with_dosing(dyes: DyeSet, dosing: float | None) -> DyeSet:
 def _pot(dyes: DyeSet, amounts: Array, target: Target, error: Array, spread: Array) -> Pot:
     """What to expect of amounts ``(1, D)`` whose prediction is off by `error` ``(3,)``."""
     paper = dyes.predict(dyes.recipe(*amounts), target.light)
-    taught = replace(paper, lab=paper.lab + error, covariance=spread + target.spread)
-    miss, residual = taught.in_pot(target.lab), float(delta_e(target.lab, taught.lab))
-    return Pot(taught, residual, miss.mean.item(), miss.bound.item())
+    return Pot.of(replace(paper, lab=paper.lab + error, covariance=spread), target)
 
 
 def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes: bool) -> Array:
@@ -320,18 +290,14 @@ def _aim(dyes: DyeSet, amounts: Array, target: Target, error: Array, other_dyes:
 def _second_bath(
     dyes: DyeSet, trial: Trial, target: Target
 ) -> tuple[Over, Pot | None, float | None]:
-    """The bath over this piece with the least likely ΔE2000, where that gains what can be seen.
+    """The bath over this piece that matches best, where that gains what can be seen.
 
     And the share of such baths that bring the piece nearer than it is.
     """
-    light, ground = dyes.light_of(target), _ground(dyes, trial.reading)
-    problem = Problem.of(ground, target.lab[np.newaxis], light, SECOND_BATH_DYES)
-    amounts = problem.search().best(5, by_number=True).amounts
-    labs, spread = problem.colours(amounts), np.add(*_spread(ground, amounts, light))
-    best = int(np.argmin(expected_miss(target.lab, labs, spread + target.spread)))
-    pot = _pot(ground, amounts[[best]], target, np.zeros(3), spread[best])
-    now = float(delta_e(target.lab, trial.reading.colour(light)))
-    if not pot.recipe or pot.likely > now - SEEN:
+    found = match(dyes.over(trial.reading), target, max_dyes=SECOND_BATH_DYES, count=1)
+    bath = Pot.of(found[0].prediction, target)
+    now = float(delta_e(target.lab, trial.reading.colour(dyes.light_of(target))))
+    if not bath.recipe or bath.likely > now - SEEN:
         return Over.CANNOT, None, None
-    drawn = pots(target.lab, labs[best], spread[best], dyes.known.freedom, 100)
-    return Over.HELPS, pot, float((delta_e(target.lab, drawn) < now).mean())
+    nearer = delta_e(target.lab, bath.prediction.pots(target.lab, 100)) < now
+    return Over.HELPS, bath, float(nearer.mean())

@@ -18,7 +18,7 @@ from dyemix.dataset.recipe import index_of
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import DyemixError, refuse, said
 from dyemix.matching.limits import LEAST_DOSE, PREFERENCE, WORTH, Constraints, RankBy, measured
-from dyemix.matching.matches import WITHIN_REACH, ManyMatches, Match, Matches, Reach
+from dyemix.matching.matches import WITHIN_REACH, ManyMatches, Match, Matches, Pot, Reach
 from dyemix.matching.subsets import EARNS_ITS_PLACE, Found, Problem, batches, number_of_blends
 from dyemix.model.dyes import DyeSet
 from dyemix.model.least_squares import Residual
@@ -176,13 +176,11 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
     settled = [target.under(light) for target in targets]
     for row, prediction in zip(rows, map(made.__getitem__, rows), strict=True):
         which, recipe = found.which[row], prediction.recipe
-        mean, median, bound, sound, excellent = (float(part[row]) for part in pot)
         kit, bounds = wanted.kit, (k, problem.upper, problem.total, spread[which])
         rounded = measured(dyes, recipe, kit, aims[which], light, *bounds) if kit else None
-        one = Match(
-            prediction, settled[which], float(np.sqrt(found.cost[row])), mean, median, bound, sound,
-            excellent, wanted.cost(recipe), rounded, bool(dyes.pots),
-        )  # fmt: skip
+        off, (*miss,) = float(np.sqrt(found.cost[row])), (float(part[row]) for part in pot)
+        whole = vars(Pot(prediction, settled[which], off, *miss))
+        one = Match(**whole, cost=wanted.cost(recipe), measured=rounded, proven=bool(dyes.pots))
         matches[which].append(one)
     note, low = said("matching.match.target_light", light), mottled(dyes.conditions)
     out = []

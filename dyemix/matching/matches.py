@@ -9,7 +9,7 @@ import numpy as np
 
 from dyemix.arrays import LAB
 from dyemix.colour.appearance import LAMPS, inconstancy, metamerism
-from dyemix.colour.ciede2000 import error_of
+from dyemix.colour.ciede2000 import delta_e, error_of
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import Frame, Result, Row, Several, Value, marks
 from dyemix.dataset.target import Target
@@ -18,7 +18,7 @@ from dyemix.fitting.learn import in_one_line
 from dyemix.matching.limits import Measured
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import FEWEST_TO_TELL
-from dyemix.model.prediction import Predicted
+from dyemix.model.prediction import Predicted, Prediction
 
 
 class Reach(Enum):
@@ -52,8 +52,8 @@ class LampShift(Value):
     delta_e: float
 
 
-class Match(Predicted, Result):
-    """One recipe for a target.
+class Pot(Predicted, Result):
+    """A recipe for a target, and what to expect of it.
 
     Attributes
     ----------
@@ -63,16 +63,9 @@ class Match(Predicted, Result):
     likely, median, bound : ΔE2000 of the target from the pot: mean, median, and what nine pots in
         ten stay below.
     sound, excellent : chances of a miss of at most 3 and 1.5.
-    reasons : what speaks for it beside the others that `suggest` shows, in a few measured words.
-    cost : of the dye per kg of cloth, where the dyes' prices were given.
-    measured : the recipe rounded to the kit, where one was given.
-    proven : whether any mix of this shelf was read; nothing is called excellent before.
     """
 
-    TOLD: ClassVar = (
-        "prediction", "residual", "likely", "median", "bound", "sound", "excellent", "verdict",
-        "metamerism", "inconstancy", "limit", "cost", "measured", "proven",
-    )  # fmt: skip
+    TOLD: ClassVar[tuple[str, ...]] = ("prediction", "residual", "likely", "bound")
 
     target: Target
     residual: float
@@ -81,6 +74,39 @@ class Match(Predicted, Result):
     bound: float
     sound: float
     excellent: float
+
+    @classmethod
+    def of(cls, prediction: Prediction, target: Target) -> "Pot":
+        """A recipe as it is predicted, beside the colour that is wanted."""
+        miss = prediction.in_pot(target.lab, spread=target.spread)
+        residual = float(delta_e(target.lab, prediction.lab))
+        return Pot(prediction, target, residual, *(part.item() for part in miss))
+
+    def _rows(self) -> Iterable[Row]:
+        figures = {name: getattr(self, name) for name in ("residual", "likely", "bound")}
+        return [{**self.prediction.row, **figures}]
+
+    def __str__(self) -> str:
+        likely = f"likely {self.likely:.1f}, nine pots in ten below {self.bound:.1f}"
+        return f"{self.recipe}  on paper {self.residual:.1f}, {likely}"
+
+
+class Match(Pot):
+    """One recipe for a target that was matched.
+
+    Attributes
+    ----------
+    cost : of the dye per kg of cloth, where the dyes' prices were given.
+    measured : the recipe rounded to the kit, where one was given.
+    proven : whether any mix of this shelf was read; nothing is called excellent before.
+    reasons : what speaks for it beside the others that `suggest` shows, in a few measured words.
+    """
+
+    TOLD = (
+        "prediction", "residual", "likely", "median", "bound", "sound", "excellent", "verdict",
+        "metamerism", "inconstancy", "limit", "cost", "measured", "proven",
+    )  # fmt: skip
+
     cost: float | None = None
     measured: Measured | None = None
     proven: bool = True

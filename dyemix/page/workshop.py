@@ -28,8 +28,8 @@ from dyemix.errors import refuse
 from dyemix.files.small_tables import typed_piece
 from dyemix.gamut.reach import ShelfAround, around
 from dyemix.matching.advice import suggest
-from dyemix.matching.correct import Correction, Pot
-from dyemix.matching.matches import Matches, verdict
+from dyemix.matching.correct import Correction
+from dyemix.matching.matches import Matches, Pot, verdict
 from dyemix.model.dyes import DyeSet
 from dyemix.page.slip import Slip
 from dyemix.page.words import LADDER, counted, shows
@@ -51,7 +51,6 @@ class Mix(Pot):
     `proven` is whether any mix of the shelf was read.
     """
 
-    target: Target
     proven: bool
 
     @property
@@ -191,8 +190,7 @@ class Workshop:
         # What a piece before told of it is in no fit.
         if (pot := led_to(self.before(slip), recipe)) is None:
             pot = Pot.of(self.dyes.predict(recipe, target.light), target)
-        proven = bool(self.dyes.pots)
-        return Mix(pot.prediction, pot.residual, pot.likely, pot.bound, target, proven)
+        return Mix(**vars(pot), proven=bool(self.dyes.pots))
 
     # Answers ------------------------------------------------------------------------------------
 

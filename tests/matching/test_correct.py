@@ -113,7 +113,7 @@ def test_a_correction_by_hand(dyes):
         there = dyes.predict_many(dyes.amounts(pot.recipe))
         scatter = (there.causes.dosing + there.causes.pot + there.causes.reading)[0]
         assert pot.prediction.lab == pytest.approx(there.lab[0] + error)
-        assert pot.prediction.covariance == pytest.approx(scatter + still_open + asked.covariance)
+        assert pot.prediction.covariance == pytest.approx(scatter + still_open)
         assert pot.residual == pytest.approx(delta_e(target, there.lab[0] + error))
     # No other amounts of these dyes come nearer.
     recipe = found.corrected.recipe
