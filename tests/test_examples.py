@@ -15,7 +15,6 @@ import dyemix
 from dyemix.cloth.levelness import levelness
 from dyemix.cloth.preview import preview
 from dyemix.colour.appearance import HueSpace, Scale
-from dyemix.dataset.target import Bath
 from dyemix.matching.advice import suggest
 from dyemix.series.steps import RouteKind
 
@@ -48,6 +47,6 @@ def test_each_public_name_has_an_example(name: str) -> None:
     assert ">>> " in (getattr(dyemix, name).__doc__ or "")
 
 
-@pytest.mark.parametrize("value", [HueSpace, Scale, RouteKind, Bath, suggest, preview, levelness])
+@pytest.mark.parametrize("value", [HueSpace, Scale, RouteKind, suggest, preview, levelness])
 def test_so_has_what_packages_give_beside_them(value: Any) -> None:
     assert ">>> " in value.__doc__

@@ -124,8 +124,7 @@ def trial(
     misused(wanted is None and (given("draw") or not book), "usage.no_target")
     on = None if over is None else shared.piece(over, dyes.light)
     piece = shared.piece(reading, dyes.light, dyed)
-    bath: Any = "first bath" if on is None else "second bath"
-    done = dyemix.Trial(dyed, piece, wanted, day or date.today(), lot, bath, on)
+    done = dyemix.Trial(dyed, piece, wanted, day or date.today(), lot, on)
     found = None
     if wanted is not None:
         agreed = shared.agreed(wanted, 0.0)

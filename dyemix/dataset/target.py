@@ -17,7 +17,7 @@ from dyemix.dataset.readings import Reading, Swatch
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Frame, Result, Row, Value, colour_row, colour_text
 from dyemix.dataset.swatches import readings_of
-from dyemix.errors import Choice, InputError, RecipeError, TargetError, expect, refuse, said
+from dyemix.errors import InputError, RecipeError, TargetError, expect, refuse, said
 
 _NUMBER = r"[-+−]?\d+(?:\.\d+)?"
 _LAB = re.compile(
@@ -185,17 +185,6 @@ class Target(Result):
         return f"{name}{colour_text(self.lab, light, self.covariance)}"
 
 
-class Bath(Choice):
-    """Whether a piece was dyed white, or dyed already; the value is the word shown.
-
-    >>> Bath("second bath").name
-    'SECOND'
-    """
-
-    FIRST = "first bath"
-    SECOND = "second bath"
-
-
 class Trial(Value):
     """One finished piece: dyed, washed, dry and read.
 
@@ -209,20 +198,17 @@ class Trial(Value):
     target : what was wanted, where something was.
     date : the day it was dyed; needed only to let old trials count for less.
     lot : which lots of dye were used, as the dyer writes it.
-    bath : `Bath.FIRST`, or `Bath.SECOND` over a finished piece.
-    on : reading of the piece that a second bath went over, washed and dry.
+    on : of a second bath, the reading of the piece that it went over, washed and dry.
 
-    Raises `RecipeError` for a recipe of no dye, `InputError` for a reading that is still blank, and
-    for a second bath without the piece under it or a first bath with one.
+    Raises `RecipeError` for a recipe of no dye, `InputError` for a reading that is still blank.
     """
 
-    READ = MappingProxyType({"recipe": Recipe.parse, "bath": Bath, "target": Target.of})
+    READ = MappingProxyType({"recipe": Recipe.parse, "target": Target.of})
     recipe: Recipe
     reading: Reading
     target: Target | None = None
     date: datetime.date | None = None
     lot: str = ""
-    bath: Bath = Bath.FIRST
     on: Reading | None = None
 
     def __post_init__(self) -> None:
@@ -230,16 +216,16 @@ class Trial(Value):
         expect(self.date or datetime.date.min, datetime.date, "write datetime.date(2026, 1, 31)")
         super().__post_init__()
         refuse(not self.recipe, "readings.undyed_trial", error=RecipeError)
-        second, on = self.bath is Bath.SECOND, self.on or self.reading
-        for which, wrong in (
-            ("blank_trial", self.reading.reflectance is None or on.reflectance is None),
-            ("nothing_under", second and self.on is None),
-            ("first_over", self.on and not second),
-        ):
-            refuse(wrong, f"readings.{which}", recipe=self.recipe, error=InputError)
+        blank = any(r.reflectance is None for r in (self.reading, self.on or self.reading))
+        refuse(blank, "readings.blank_trial", recipe=self.recipe, error=InputError)
+
+    @property
+    def bath(self) -> str:
+        """Whether the cloth was white, or dyed already, in words."""
+        return "second bath" if self.on else "first bath"
 
     def __str__(self) -> str:
         over = f" over {self.on.recipe or self.on.name or 'a piece'}" if self.on else ""
         when = f", {self.date}" if self.date else ""
         lot = f", lot {self.lot}" if self.lot else ""
-        return f"{self.recipe}{over} ({self.bath.value}{when}{lot})"
+        return f"{self.recipe}{over} ({self.bath}{when}{lot})"

@@ -281,7 +281,7 @@ class DyeBook(BookFile):
         with self._writing(f"trial of {job or trial.recipe}") as db:
             number = rows.insert(
                 db, "trial", trial, dyed=trial.date, as_written=trial.recipe.as_written, note=note,
-                reading=trial.reading, over=trial.on, **_belongs(db, trial.recipe, job, method),
+                bath=trial.bath, over=trial.on, **_belongs(db, trial.recipe, job, method),
             )  # fmt: skip
             if picture is not None:
                 rows.insert(db, "picture", trial=number, content=picture)

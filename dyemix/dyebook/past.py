@@ -17,7 +17,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, screen_colour
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.repeats import ODD_FACTOR
-from dyemix.dataset.target import Bath, Target, Trial
+from dyemix.dataset.target import Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import JobRecord, KeptTrial, PastPiece, PastWork
 from dyemix.errors import FitError, InputError, refuse, said
@@ -55,7 +55,7 @@ def repeat(
         with suppress(FitError):  # with too few swatches, it is still repeated
             dyes = book.dyes(method)
     trials = [kept.trial for kept in record.trials if kept.method in (method, None)]
-    firsts, seconds = ([t for t in trials if t.bath is bath] for bath in (Bath.FIRST, Bath.SECOND))
+    firsts, seconds = ([t for t in trials if (t.on is None) is first] for first in (True, False))
     twice = bool(seconds) and trials[-1] is seconds[-1]
     over = {trial.recipe for trial in seconds}
     sheets = [s for s in book.sheets(job, method) if not (s.second_bath or s.recipe in over)]
@@ -93,7 +93,7 @@ def _corrected(dyes: DyeSet | None, trial: Trial) -> dict[str, Any]:
     """The bath that a finished piece leads to, with what that piece missed by, as `_again` takes
     it.
     """
-    second = trial.bath is Bath.SECOND
+    second = trial.on is not None
     over = " This is the second bath, over the first." if second else ""
     plan = {"recipe": trial.recipe, "notes": (over.strip(),) if over else (), "second_bath": second}
     if dyes is None or trial.target is None or not set(trial.recipe) <= set(dyes.names):
@@ -150,7 +150,7 @@ def dyed_for(book: DyeBook, dyes: DyeSet, target: Target, method: str = "") -> C
     for kept in reversed(book.trials(method=method)):
         trial, aimed = kept.trial, kept.trial.target and kept.trial.target.under(dyes.light)
         fits = set(trial.recipe) <= set(dyes.names)
-        if not fits or trial.bath is Bath.SECOND or aimed is None or aimed.light != wanted.light:
+        if not fits or trial.on or aimed is None or aimed.light != wanted.light:
             continue
         if float(delta_e(aimed.lab, wanted.lab)) <= SAME:
             found = correct(dyes, trial, second_bath=False)
@@ -233,10 +233,10 @@ def near(book: DyeBook, target: Target, count: int = 8) -> PastWork:
 
 def _pieces(book: DyeBook, target: Target) -> Iterator[PastPiece]:
     """Every piece that has been read, and how far it is from the target."""
-    kinds = {Bath.FIRST: "trial", Bath.SECOND: "second bath"}
     trials = [(kept.job, kept.trial) for kept in book.trials()]
     read: list[tuple[str, str, Any, date | None]] = [
-        (kinds[t.bath], job, replace(t.reading, recipe=t.recipe), t.date) for job, t in trials
+        ("second bath" if t.on else "trial", job, replace(t.reading, recipe=t.recipe), t.date)
+        for job, t in trials
     ]
     read += [("standard", signed.name, signed.reading, signed.on) for signed in book.sign_offs()]
     squares = [(method.name, swatch) for method in book.methods() for swatch in method.held]

@@ -20,7 +20,6 @@ from dyemix.colour.appearance import HueSpace, Scale
 from dyemix.colour.colorimetry import WAVELENGTHS
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.result import Result
-from dyemix.dataset.target import Bath
 from dyemix.matching.advice import suggest
 from dyemix.series.steps import RouteKind
 
@@ -439,7 +438,7 @@ def test_options_take_their_text_and_refuse_the_rest(dyes: dyemix.DyeSet) -> Non
     for option in ({"hue": "rubbish"}, {"scale": "rubbish"}, {"only": "rubbish"}):
         with pytest.raises(dyemix.DyemixError, match="'rubbish' is no"):
             dyemix.subdue(dyes, bright, 2, **option)
-    for kind in (HueSpace, RouteKind, Bath, Scale):
+    for kind in (HueSpace, RouteKind, Scale):
         for words in ([m.value for m in kind], [m.name for m in kind]):
             assert [kind(text.swapcase()) for text in words] == list(kind)
 

@@ -16,7 +16,7 @@ from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.dataset.target import Bath, Target, Trial
+from dyemix.dataset.target import Target, Trial
 from dyemix.dyebook import connection as schema
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.records import Cloth, DyeLot
@@ -90,9 +90,7 @@ def fill(book: DyeBook) -> None:
               Target.of_spectrum(spectrum(0.26), D65_10, "café"), DAY, "G1/N3"),
         "sage", "a little dark",
     )  # fmt: skip
-    book.add_trial(
-        Trial(Recipe({"navy": 0.1}), reading("navy 0.1", 0.2), bath=Bath.SECOND, on=reading())
-    )
+    book.add_trial(Trial(Recipe({"navy": 0.1}), reading("navy 0.1", 0.2), on=reading()))
     book.sign_off("café sage", reading("gold 0.7", 0.31), "sage", 2.0, "by post", DAY)
 
 

@@ -14,7 +14,6 @@ from dyemix.bench.bath_sheet import BathSheet
 from dyemix.cloth.preview import preview
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.serialise import from_json
-from dyemix.dataset.target import Bath
 from dyemix.dyebook import connection as schema
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import repeat
@@ -143,7 +142,7 @@ def test_the_trials_of_a_book_of_layout_2(tmp_path: Path) -> None:
         (sage,) = book.trials("sage")
         (moss,) = book.trials("moss")
     assert len(trials) == 5
-    assert [t.bath for t in trials] == [Bath.FIRST] * 4 + [Bath.SECOND]
+    assert [t.bath for t in trials] == ["first bath"] * 4 + ["second bath"]
     assert (sage.note, sage.trial.lot, sage.trial.date) == (
         "a little dark", "G1", date(2026, 5, 4)
     )  # fmt: skip
@@ -158,7 +157,7 @@ def test_the_dyes_of_old_books_have_learnt_from_their_trials(tmp_path: Path) -> 
         (method,) = book.methods()
         assert (method.name, method.trials) == ("cotton lawn, about 1 h after the dye", 5)
         first, learnt = book.dyes(learnt=False), book.dyes()
-        trials = [kept.trial for kept in book.trials() if kept.trial.bath is Bath.FIRST]
+        trials = [kept.trial for kept in book.trials() if kept.trial.on is None]
     assert first.names == learnt.names == ("gold", "navy")
     misses = [
         np.mean([delta_e(dyes.predict(t.recipe).lab, t.reading.lab) for t in trials])

@@ -17,7 +17,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, Light, lab, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.dataset.target import Bath, Target, Trial
+from dyemix.dataset.target import Target, Trial
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import _alike, astray, dyed_for, near, promised, record, repeat
 from dyemix.errors import DyemixError, InputError
@@ -95,7 +95,7 @@ def test_a_repeat_is_corrected_by_the_last_trial(book: DyeBook) -> None:
     over = bath_sheet({"navy": 0.1}, 120, dyes=book.dyes(), job="plum", second_bath=True)
     book.add_sheets(over)
     assert [sheet.recipe for sheet in repeat(book, "plum", 120)] == [third.recipe], "not dyed yet"
-    second = Trial(Recipe({"navy": 0.1}), paler, Target(wanted, D65_10), DAY, bath=Bath.SECOND,
+    second = Trial(Recipe({"navy": 0.1}), paler, Target(wanted, D65_10), DAY,
                    on=replace(paler, recipe=recipe))  # fmt: skip
     book.add_trial(second, "plum")
     first, over = repeat(book, "plum", 120)
@@ -171,7 +171,7 @@ def test_a_sheet_stands_until_it_is_dyed(book: DyeBook) -> None:
 
 
 def test_a_piece_of_two_baths(book: DyeBook) -> None:
-    second = Trial(Recipe({"navy": 0.1}), reading(), bath=Bath.SECOND, on=Reading(None, spectrum()))
+    second = Trial(Recipe({"navy": 0.1}), reading(), on=Reading(None, spectrum()))
     book.add_trial(second, "moss")
     with pytest.raises(InputError, match="not what it went over: keep that first"):
         repeat(book, "moss", 100)
@@ -284,7 +284,7 @@ def test_the_last_piece_for_a_colour_leads_on(book: DyeBook) -> None:
     for other in (
         dyed(3.0, aimed=0.8), dyed(3.0, light=None), dyed(3.0, light=Light("A", 10)), dyed(25.0),
         dyed(3.0, recipe=Recipe({"rust": 1.0})),
-        dyed(3.0, bath=Bath.SECOND, on=Reading(None, spectrum())),
+        dyed(3.0, on=Reading(None, spectrum())),
     ):  # fmt: skip
         book.add_trial(other, "sage")
     found = dyed_for(book, dyes, target)
@@ -331,7 +331,7 @@ def test_near_agrees_with_a_slow_twin(book: DyeBook) -> None:
     (kept,) = book.trials()
     assert "trial" in {p.kind for p in near(book, Target.of(kept.trial.reading)).pieces}
     over = reading("navy 0.5", 0.5)
-    book.add_trial(Trial(Recipe({"navy": 0.5}), over, on=over, bath=Bath.SECOND), "ink")
+    book.add_trial(Trial(Recipe({"navy": 0.5}), over, on=over), "ink")
     found_over = near(book, Target.of(kept.trial.reading)).pieces
     assert "second bath" in {p.kind for p in found_over}, "its recipe alone gives another colour"
     assert [p.recipe for p in near(book, target, 2).pieces] == [p.recipe for p in found.pieces[:2]]

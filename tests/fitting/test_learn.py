@@ -11,7 +11,7 @@ import pytest
 from benchmarks.correction import run
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
-from dyemix.dataset.target import Bath, Trial
+from dyemix.dataset.target import Trial
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.fitting.learn import learn
 from dyemix.model.dyes import DyeSet
@@ -86,7 +86,7 @@ def test_second_baths_teach_how_far_they_stray(dyes):
         for depth in np.linspace(0.2, 1.0, 10):
             asked = Recipe({"navy": float(depth)})
             read = Reading(None, on.predict({"navy": float(depth) * share}).reflectance)
-            trials.append(Trial(asked, read, bath=Bath.SECOND, on=under))
+            trials.append(Trial(asked, read, on=under))
         found = learn(dyes, trials)
         assert "Second baths" in str(found)
         np.testing.assert_array_equal(found.dyes.curves, dyes.curves)

@@ -16,7 +16,7 @@ from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import DEMO_WARNING
 from dyemix.dataset.swatches import Reading
-from dyemix.dataset.target import Bath, Target, Trial
+from dyemix.dataset.target import Target, Trial
 from dyemix.errors import DyemixError, InputError, RecipeError
 from dyemix.fitting.learn import learn
 from dyemix.matching.correct import LEVEL, Correction, Outcome, Over, correct
@@ -379,7 +379,7 @@ def test_a_second_bath_that_missed_is_corrected_as_one(dyes):
     there = dyes.on(under).predict(bath)
     seen = there.lab + np.array([5.0, 0.0, 0.0])
     read = Reading(None, there.reflectance, kind="Lab", lab=seen, light=D65_10)
-    trial = Trial(bath, read, wanted(there.lab), bath=Bath.SECOND, on=under)
+    trial = Trial(bath, read, wanted(there.lab), on=under)
     found = correct(dyes, trial)
     assert found.again.prediction.lab[0] > there.lab[0]
     known = dyes.on(under).predict_many(dyes.amounts(bath)).causes
@@ -434,12 +434,10 @@ def test_bad_input_says_what_is_wanted(dyes):
         correct(dyes, Trial(RECIPE, reading), "#7d8a6e", tolerance=-0.5)
     with pytest.raises(RecipeError, match="did you mean navy"):
         correct(dyes, Trial(Recipe({"nvy": 1.0}), reading), "#7d8a6e")
-    with pytest.raises(InputError, match="has not been read"):
-        Trial(RECIPE, Reading(RECIPE, None))
-    with pytest.raises(InputError, match="second bath without"):
-        Trial(RECIPE, reading, bath=Bath.SECOND)
-    with pytest.raises(InputError, match="but no second bath"):
-        Trial(RECIPE, reading, on=reading)
+    blank = Reading(RECIPE, None)
+    for read, under in ((blank, None), (reading, blank)):
+        with pytest.raises(InputError, match="has not been read"):
+            Trial(RECIPE, read, on=under)
     with pytest.raises(RecipeError, match="undyed"):
         Trial(Recipe({}), reading)
 
