@@ -83,10 +83,8 @@ def undo() -> None:
 
 def cloth(**what: str | None) -> None:
     """Add a cloth, or what is now known of one."""
-    from dyemix.bench.method import Fibre
     from dyemix.dyebook.records import Cloth
 
-    Fibre.of(what["fibre"] or "")  # what no bath could be of is refused before any is
     _keep("add_cloth", Cloth(**given_only(what)))
 
 
@@ -201,7 +199,5 @@ def export(folder: Path) -> None:
 
     The swatches of each method go into a table of their own, which --swatches takes.
     """
-    from dyemix.dyebook.export import export_csv
-
-    for path in export_csv(shared.open_book().path, folder):
+    for path in shared.open_book().export(folder):
         console.remark(f"Written: {path}")

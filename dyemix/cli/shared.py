@@ -99,7 +99,9 @@ def open_book(create: bool = False) -> Any:
 
     if given("open book") is None:
         path, context = find_book(given("book")), click.get_current_context()
-        opened = context.with_resource(dyemix.DyeBook(path, create, console.remark))
+        opened = context.with_resource(dyemix.DyeBook(path, create))
+        for note in opened.warnings:
+            console.remark(note)
         context.meta.update({"open book": opened, "book": path})
     return given("open book")
 
@@ -110,9 +112,7 @@ def chosen() -> Any:
 
 
 def dyes(*recipes: str) -> Any:
-    """The fitted dyes at hand, of a book those of the method named, that the job was dyed by, or
-    with every dye of these `recipes`; where they come from is said on the error stream.
-    """
+    """The fitted dyes at hand, of a book those of the method, job or all `recipes`; says whose."""
     from dyemix.dyebook.connection import book_beside, find_book
     from dyemix.shelf import find_shelf, fitted
 

@@ -9,33 +9,32 @@ from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date, datetime
 from functools import partial
+from itertools import chain
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from dyemix.bench.bath_sheet import BathSheet
+from dyemix.bench.method import Fibre
 from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.serialise import to_json
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import AnyColour, Target, Trial
-from dyemix.dyebook import methods, records, rows
-from dyemix.dyebook.connection import BookFile
-from dyemix.dyebook.methods import KeptMethod
+from dyemix.dyebook import records
+from dyemix.dyebook.connection import TABLES
+from dyemix.dyebook.methods import Methods, called
+from dyemix.dyebook.rows import digest
 from dyemix.errors import InputError, expect, refuse
+from dyemix.files import swatch_table
 from dyemix.files.cells import tidy
 from dyemix.model.dyes import DyeSet
 from dyemix.shelf import fit, kept_fit
+from dyemix.writing import Named, put_folder
 
 if TYPE_CHECKING:
     from dyemix.cloth.levelness import Levelness  # it needs what reads photographs
 
 T = TypeVar("T")
-
-
-def _of_job(db: Any, view: str, job: str | None = None, method: str = "") -> list[Any]:
-    """Rows of a view, of one job or of all; where a method is named, of that or of none."""
-    where, which = ("", ()) if job is None else ("WHERE job = ?", (tidy(job),))
-    found = db.execute(f"SELECT * FROM {view} {where} ORDER BY id", which).fetchall()
-    return [row for row in found if not method or row["method"] in (tidy(method), None)]
 
 
 def _kept(kind: type[T], view: str) -> Callable[..., tuple[T, ...]]:
@@ -45,13 +44,13 @@ def _kept(kind: type[T], view: str) -> Callable[..., tuple[T, ...]]:
     """
 
     def records_of(book: "DyeBook", job: str | None = None, method: str = "") -> tuple[T, ...]:
-        with book.reading() as db:
-            return tuple(rows.made(db, kind, row) for row in _of_job(db, view, job, method))
+        with book.reading():
+            return tuple(book._made(kind, row) for row in book._of_job(view, job, method))
 
     return records_of
 
 
-class DyeBook(BookFile):
+class DyeBook(Methods):
     """An open dye book; close it, or use it in a ``with``.
 
     Every method raises `SavedError` where the file is damaged, locked or cannot be written, and
@@ -63,26 +62,18 @@ class DyeBook(BookFile):
     85
     """
 
-    @property
-    def demo(self) -> bool:
-        """Whether the book is of invented dyes; it holds either those or a dyer's own."""
-        return self._read(rows.is_demo)
-
     @contextmanager
-    def _writing(self, what: str) -> Iterator[Any]:
+    def _writing(self, what: str) -> Iterator[None]:
         """All of one thing that is done, which `undo` takes back, or nothing of it."""
-        with self.writing() as db:
-            rows.insert(db, "event", at=datetime.now().isoformat(timespec="seconds"), what=what)
-            yield db
+        with self.writing():
+            self._insert("event", at=datetime.now().isoformat(timespec="seconds"), what=what)
+            yield
 
-    def _read(self, work: Callable[..., T], *of: Any) -> T:
-        with self.reading() as db:
-            return work(db, *of)
-
-    def undo(self) -> str:
-        """Take back what was done last, and say what it was. Raises `InputError` for nothing."""
-        with self.writing() as db:
-            return rows.undo(db)
+    def _of_job(self, view: str, job: str | None = None, method: str = "") -> list[Any]:
+        """Rows of a view, of one job or of all; where a method is named, of that or of none."""
+        where, which = ("", ()) if job is None else ("WHERE job = ?", (tidy(job),))
+        found = self._rows(f"SELECT * FROM {view} {where} ORDER BY id", *which)
+        return [row for row in found if not method or row["method"] in (tidy(method), None)]
 
     #: What was done, oldest first; books of earlier layouts kept no account of it.
     history = _kept(records.Event, "event")
@@ -90,34 +81,37 @@ class DyeBook(BookFile):
     def search(self, words: str) -> tuple[tuple[str, ...], ...]:
         """Where all of these words stand: what that is, its name, and the text around them."""
         wanted = words.casefold().split()
-        with self.reading() as db:
-            told = [tuple(map(str, row)) for row in db.execute("SELECT * FROM written")]
+        told = [tuple(map(str, row)) for row in self._rows("SELECT * FROM written")]
         return tuple(t for t in told if all(word in " ".join(t).casefold() for word in wanted))
 
     # Cloths, dyes, stocks -----------------------------------------------------------------------
 
     def add_cloth(self, cloth: records.Cloth) -> None:
-        """Add a cloth, or what is now known of one."""
-        with self._writing(f"cloth {cloth.name}") as db:
-            number = rows.named(db, "cloth", cloth.name)
-            rows.update(db, "cloth", number, fibre=cloth.fibre, note=cloth.note)
+        """Add a cloth, or what is now known of one.
+
+        Raises `DyemixError` for one that no bath takes.
+        """
+        Fibre.of(cloth.fibre or cloth.name)
+        with self._writing(f"cloth {cloth.name}"):
+            number = self._named("cloth", cloth.name)
+            self._update("cloth", number, fibre=cloth.fibre, note=cloth.note)
 
     cloths = _kept(records.Cloth, "cloth")
 
     def add_dye(self, dye: records.DyeLot) -> None:
         """Add a lot of dye powder, or what is now known of one."""
-        with self._writing(f"dye {dye}") as db:
-            number = rows.named(db, "dye", dye.dye, lot=dye.lot.strip())
-            rows.update(db, "dye", number, bought=dye.bought, note=dye.note)
+        with self._writing(f"dye {dye}"):
+            number = self._named("dye", dye.dye, lot=dye.lot.strip())
+            self._update("dye", number, bought=dye.bought, note=dye.note)
 
     dye_lots = _kept(records.DyeLot, "kept_dye")
 
     def add_stocks(self, *stocks: Stock) -> None:
         """Add bottles."""
-        with self._writing(f"stock of {', '.join(stock.dye for stock in stocks)}") as db:
+        with self._writing(f"stock of {', '.join(stock.dye for stock in stocks)}"):
             for stock in stocks:
-                dye = rows.named(db, "dye", stock.dye, lot=stock.lot.strip())
-                rows.insert(db, "stock", stock, dye=dye)
+                dye = self._named("dye", stock.dye, lot=stock.lot.strip())
+                self._insert("stock", stock, dye=dye)
 
     #: Every bottle.
     stocks = _kept(Stock, "kept_stock")
@@ -127,7 +121,7 @@ class DyeBook(BookFile):
     def add_swatches(
         self, swatches: SwatchSet, name: str = "", method: str = "", *, replaces: str = "",
         borrows: str = "",
-    ) -> KeptMethod:  # fmt: skip
+    ) -> records.KeptMethod:  # fmt: skip
         """Add a swatch set under a name, by default that of its file, and give its method.
 
         Parameters
@@ -142,17 +136,17 @@ class DyeBook(BookFile):
         """
         expect(swatches, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
         name = tidy(name or swatches.source)
-        with self._writing(f"swatches {name}") as db:
-            rows.admit(db, swatches.demo)
-            was = methods.retire(db, replaces) if replaces else ""
-            _new(db, "swatch_set", name, f"name these anew, or --replace {name!r} by them")
-            number = methods.settled(db, swatches, tidy(method) or was, borrows)
-            swatch_set = rows.insert(
-                db, "swatch_set", name=name, added=date.today(), notes=swatches.warnings,
+        with self._writing(f"swatches {name}"):
+            self._admit(swatches.demo)
+            was = self._retire(replaces) if replaces else ""
+            self._new("swatch_set", name, f"name these anew, or --replace {name!r} by them")
+            number = self._settled(swatches, tidy(method) or was, borrows)
+            swatch_set = self._insert(
+                "swatch_set", name=name, added=date.today(), notes=swatches.warnings,
                 method=number,
             )  # fmt: skip
-            rows.add_readings(db, swatches.readings, swatch_set)
-            return next(m for m in methods.known(db) if m.number == number)
+            self._insert_readings(swatches.readings, swatch_set)
+            return next(m for m in self.methods() if m.number == number)
 
     def strike(
         self, label: str, why: str, reading: Reading | None = None, method: str = ""
@@ -161,8 +155,16 @@ class DyeBook(BookFile):
 
         They are kept, with the day and why. Gives what they are called. Raises as `holding` does.
         """
-        with self._writing(f"struck {label}: {why}") as db:
-            return methods.strike(db, methods.holding(db, label, method), label, why, reading)
+        with self._writing(f"struck {label}: {why}"):
+            hits = self._in_use(self.holding(label, method), label)
+            for row in hits:
+                self._update("reading", row["id"], struck=f"{date.today()}: {why}")
+            if reading is not None:
+                meant = Recipe.parse(hits[0]["recipe"] or "undyed")
+                meant = meant if reading.recipe is None else reading.recipe
+                new = replace(reading, recipe=meant, swatch=hits[0]["swatch"])
+                self._insert_readings([new], hits[0]["swatch_set"])
+            return tuple(dict.fromkeys(called(row)[-1] for row in hits))
 
     def strike_trial(self, job: str, why: str, reading: Reading | None = None) -> tuple[str, ...]:
         """Strike the reading of the last trial of a job; `reading` takes its place, or the trial
@@ -170,36 +172,18 @@ class DyeBook(BookFile):
 
         Gives the trial in words. Raises `InputError` for a job that has none.
         """
-        with self._writing(f"struck the trial of {job}: {why}") as db:
-            last = _of_job(db, "kept_trial", job)[-1:]
+        with self._writing(f"struck the trial of {job}: {why}"):
+            last = self._of_job("kept_trial", job)[-1:]
             refuse(not last, "dyebook.no_trial", job, error=InputError)
             (row,) = last
-            trial = rows.made(db, records.KeptTrial, row).trial
-            rows.update(db, "reading", row["reading"], struck=f"{date.today()}: {why}")
+            trial = self._made(records.KeptTrial, row).trial
+            self._update("reading", row["reading"], struck=f"{date.today()}: {why}")
             if reading is not None:
-                number = rows.add_readings(db, [replace(reading, recipe=trial.recipe)])[0]
-                rows.update(db, "trial", row["id"], reading=number)
+                number = self._insert_readings([replace(reading, recipe=trial.recipe)])[0]
+                self._update("trial", row["id"], reading=number)
         return (str(trial),)
 
-    def holding(self, label: str, method: str = "") -> KeptMethod:
-        """The method that has a swatch, as `methods.holding` finds it."""
-        return self._read(methods.holding, label, method)
-
     sets = _kept(records.KeptSet, "kept_set")
-
-    def methods(self) -> tuple[KeptMethod, ...]:
-        return self._read(methods.known)
-
-    def method(self, name: str = "", dyes: Iterable[str] = (), job: str = "") -> KeptMethod:
-        """The method named, else that of the job's work, else the one with all of these dyes.
-
-        Raises `InputError` where there is none, `AmbiguousError` where several would do.
-        """
-        return self._read(methods.chosen, name, dyes, job)
-
-    def swatches(self, method: str = "") -> SwatchSet:
-        """The swatches of a method, as they stand. Raises `InputError` where there are none."""
-        return self.method(method).held
 
     def dyes(
         self, method: str = "", learnt: bool = True, aside: SwatchSet | None = None,
@@ -214,9 +198,9 @@ class DyeBook(BookFile):
         from dyemix.fitting.transfer import borrow
 
         kept = self.method(method)
-        swatches = kept.held.without(left_out) if left_out else kept.held
+        swatches = kept.held.without(left_out)
         lent = self.dyes(kept.borrows) if kept.borrows else None
-        key = " ".join(map(rows.digest, [swatches, aside, lent]))
+        key = " ".join(map(digest, [swatches, aside, lent]))
         make = partial(borrow, lent, swatches, aside) if lent else partial(fit, swatches, aside)
         found = kept_fit(key, make)
         trials = [t.trial for t in self.trials() if learnt and t.method == kept.name]
@@ -224,14 +208,14 @@ class DyeBook(BookFile):
         if not trials:
             return found
         age, lot = kept.half_life, kept.lot
-        key += " ".join(map(rows.digest, [age, lot, *trials]))
+        key += " ".join(map(digest, [age, lot, *trials]))
         return kept_fit(key, lambda: learn(found, trials, half_life_days=age, lot=lot).dyes)
 
     def weigh(self, method: str, half_life: float | None, lot: str | None) -> None:
         """Let trials of a method count less with age, or where they are of another lot."""
-        with self._writing(f"how trials of {method} are weighed") as db:
-            number = methods.chosen(db, method).number
-            rows.update(db, "method", number, half_life=half_life, lot=lot)
+        with self._writing(f"how trials of {method} are weighed"):
+            number = self.method(method).number
+            self._update("method", number, half_life=half_life, lot=lot)
 
     # Jobs ---------------------------------------------------------------------------------------
 
@@ -245,9 +229,9 @@ class DyeBook(BookFile):
         """
         parsed, wanted = Recipe.parse(recipe), None if target is None else Target.of(target)
         day = _day(on)
-        with self._writing(f"recipe of {job}") as db:
-            rows.insert(
-                db, "recipe", job=rows.named(db, "job", job), kept=day,
+        with self._writing(f"recipe of {job}"):
+            self._insert(
+                "recipe", job=self._named("job", job), kept=day,
                 recipe=parsed, as_written=parsed.as_written, target=wanted, note=note,
             )  # fmt: skip
 
@@ -261,14 +245,14 @@ class DyeBook(BookFile):
         `aims` are the colours wanted, by job; one that is no `Target` is left to the sheet's words.
         """
         what = ", ".join(sheet.job or str(sheet.recipe) for sheet in sheets)
-        with self._writing(f"bath sheet of {what}") as db:
+        with self._writing(f"bath sheet of {what}"):
             for sheet in sheets:
-                rows.admit(db, sheet.demo)
-                of = _belongs(db, sheet.recipe, sheet.job, method)
-                rows.insert(db, "sheet", made=sheet.on, content=sheet.to_json(), **of)
+                self._admit(sheet.demo)
+                of = self._belongs(sheet.recipe, sheet.job, method)
+                self._insert("sheet", made=sheet.on, content=sheet.to_json(), **of)
                 if isinstance(aim := (aims or {}).get(sheet.job), Target):
                     told = {"job": of["job"], "kept": sheet.on, "recipe": sheet.recipe}
-                    rows.insert(db, "recipe", **told, as_written="", target=aim, note="")
+                    self._insert("recipe", **told, as_written="", target=aim, note="")
 
     sheets = _kept(BathSheet, "kept_sheet")
 
@@ -278,13 +262,13 @@ class DyeBook(BookFile):
     ) -> None:  # fmt: skip
         """Keep a trial under a job, or under its recipe where none is named."""
         expect(trial, Trial, "Trial(recipe, reading) makes one")
-        with self._writing(f"trial of {job or trial.recipe}") as db:
-            number = rows.insert(
-                db, "trial", trial, dyed=trial.date, as_written=trial.recipe.as_written, note=note,
-                bath=trial.bath, over=trial.on, **_belongs(db, trial.recipe, job, method),
+        with self._writing(f"trial of {job or trial.recipe}"):
+            number = self._insert(
+                "trial", trial, dyed=trial.date, as_written=trial.recipe.as_written, note=note,
+                bath=trial.bath, over=trial.on, **self._belongs(trial.recipe, job, method),
             )  # fmt: skip
             if picture is not None:
-                rows.insert(db, "picture", trial=number, content=picture)
+                self._insert("picture", trial=number, content=picture)
 
     trials = _kept(records.KeptTrial, "kept_trial")
     #: Trials whose reading was struck.
@@ -294,10 +278,10 @@ class DyeBook(BookFile):
 
     def add_pieces(self, pieces: "Sequence[Levelness]", job: str = "", method: str = "") -> None:
         """Keep analysed pieces of mottled cloth under a job, or each under its recipe."""
-        with self._writing(f"mottled pieces of {job or pieces[0].recipe}") as db:
+        with self._writing(f"mottled pieces of {job or pieces[0].recipe}"):
             for piece in pieces:
-                of = _belongs(db, piece.recipe, job, method)
-                rows.insert(db, "piece", content=to_json(piece), **of)
+                of = self._belongs(piece.recipe, job, method)
+                self._insert("piece", content=to_json(piece), **of)
 
     def pieces(self, job: str | None = None, method: str = "") -> "tuple[Levelness, ...]":
         """Analysed pieces, of a job and a method where they are named; without their pictures."""
@@ -319,11 +303,11 @@ class DyeBook(BookFile):
         Target.of(reading)  # refuses a blank reading
         day = _day(on)
         refuse(not 0 < tolerance <= 20, "dyebook.tolerance", tolerance)
-        with self._writing(f"standard {name}") as db:
-            _new(db, "sign_off", name, "a standard stays as signed: name this one anew")
-            of = rows.named(db, "job", job.strip() or name)
+        with self._writing(f"standard {name}"):
+            self._new("sign_off", name, "a standard stays as signed: name this one anew")
+            of = self._named("job", job.strip() or name)
             what = {"note": note, "tolerance": tolerance, "signed": day, "reading": reading}
-            rows.insert(db, "sign_off", name=name, job=of, **what)
+            self._insert("sign_off", name=name, job=of, **what)
 
     sign_offs = _kept(records.SignOff, "kept_sign_off")
 
@@ -346,7 +330,7 @@ class DyeBook(BookFile):
         )  # fmt: skip
 
     def jobs(self) -> tuple[str, ...]:
-        return tuple(row["name"] for row in self._read(_of_job, "job"))
+        return tuple(row["name"] for row in self._of_job("job"))
 
     def contents(self) -> records.Contents:
         """What the book holds."""
@@ -361,21 +345,22 @@ class DyeBook(BookFile):
             tuple(s.name for s in self.sign_offs()), self.demo, self.warnings,
         )  # fmt: skip
 
+    def export(self, folder: Named) -> tuple[Path, ...]:
+        """Write every table as ``TABLE.csv`` into a new or empty folder, and the swatches of each
+        method as ``swatches-NUMBER.csv``, which `read_swatches` reads back; whole or not at all.
+        A list that one column of the book holds, as a spectrum, is JSON.
 
-def _belongs(db: Any, recipe: Recipe, job: str, method: str) -> dict[str, int | None]:
-    """The rows of the job, named by its recipe where it has no name, and the method of work."""
-    number = rows.named(db, "job", job.strip() or str(recipe))
-    return {"job": number, "method": methods.of_work(db, method, recipe, job)}
+        Gives the tables written. Raises `InputError` for a folder with files in it or that cannot
+        be written.
+        """
+        with self.reading():
+            held = {f"swatches-{m.number}": m.held for m in self.methods() if m.held}
+            swatches = ((f"{name}.csv", swatch_table(some).encode()) for name, some in held.items())
+            put_folder(Path(folder), chain(self._tables(), swatches))
+        return tuple(Path(folder, f"{table}.csv") for table in (*TABLES, *held))
 
 
 def _day(on: date | None) -> date:
     """The day meant, today where none is. Raises `DyemixError` for what is no date."""
     expect(on or date.min, date, "write datetime.date(2026, 1, 31)")
     return on or date.today()
-
-
-def _new(db: Any, table: str, name: str, cure: str) -> None:
-    """Raises `InputError` for no name, and for one that is taken."""
-    refuse(not name, "this needs a name.", error=InputError)
-    there = db.execute(f"SELECT 1 FROM {table} WHERE name = ?", (name,)).fetchone()
-    refuse(there, f"{name!r} is in the book already: {cure}.", error=InputError)

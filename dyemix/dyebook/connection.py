@@ -12,7 +12,7 @@ locks of the first.
 
 import errno
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import AbstractContextManager, closing, contextmanager, suppress
 from importlib.resources import files
 from pathlib import Path
@@ -33,14 +33,13 @@ TABLES = (
     "kind", "cloth", "dye", "stock", "method", "swatch_set", "swatch", "reading", "fit", "job",
     "recipe", "sheet", "trial", "picture", "piece", "sign_off", "event", "change",
 )  # fmt: skip
-Say = Callable[[str], None]
-#: A wait for another command longer than this is spoken of, s; and so often before giving up.
-_WAIT, _TRIES = 1.5, 7
+#: How long to wait for another command, s.
+_WAIT = 10.0
 
 
 @contextmanager
 def told(path: Path) -> Iterator[None]:
-    """Turn what SQLite raises into a `SavedError` of one sentence."""
+    """Turn what SQLite and damaged values raise into a `SavedError` of one sentence."""
     try:
         yield
     except (sqlite3.Error, UnicodeError) as error:
@@ -48,10 +47,14 @@ def told(path: Path) -> Iterator[None]:
         name = getattr(error, "sqlite_errorname", type(error).__name__).removeprefix("SQLITE_")
         kind = name.partition("_")[0].replace("LOCKED", "BUSY")
         known = kind if kind in data("dyebook")["sqlite"] else "ERROR"
-        words = said(f"dyebook.sqlite.{known}", error=error, seconds=_WAIT * _TRIES)
+        words = said(f"dyebook.sqlite.{known}", error=error, seconds=_WAIT)
         # The disk and other commands are the machine's, and the command ends so.
         machine = kind in ("FULL", "IOERR", "READONLY", "BUSY")
         raise SavedError(f"{path}: {words}") from OSError(errno.EIO, kind) if machine else None
+    except DyemixError:
+        raise
+    except (ValueError, LookupError, TypeError, RecursionError) as error:  # of what is read
+        raise SavedError(f"{path}: {said('dyebook.value', error)}") from None
 
 
 def connect(path: Path, mode: str) -> sqlite3.Connection:
@@ -68,21 +71,20 @@ def connect(path: Path, mode: str) -> sqlite3.Connection:
 class BookFile:
     """An open book file. `warnings` says what was found on opening."""
 
-    def __init__(self, path: Named, create: bool = True, say: Say | None = None) -> None:
-        """Open a book, or begin one. `say` is told of waits and of what was found and mended."""
+    def __init__(self, path: Named, create: bool = True) -> None:
+        """Open a book, or begin one."""
         self.path = Path(path)
-        self.warnings: tuple[str, ...] = ()
-        self._say = say or (lambda text: None)
         if not self.path.exists():
             self._refuse(not create, "dyebook.no_book")
             _begin(self.path)
         self._refuse(not self.path.is_file(), "dyebook.no_file")
         self._refuse(self.path.stat().st_size == 0, "dyebook.empty")
         with told(self.path):
-            broken_off = _broken_off(self.path)
+            told_of = f"{self.path}: {said('dyebook.broken_off')}"
+            self.warnings = (told_of,) if _broken_off(self.path) else ()
             self.db = connect(self.path, "rw")
             try:
-                self._check(broken_off)
+                self._check()
             except BaseException:
                 self.db.close()
                 raise
@@ -90,7 +92,7 @@ class BookFile:
     def _refuse(self, wrong: object, words: str, *values: object, **named: object) -> None:
         refuse(wrong, f"{self.path}: {said(words, *values, **named)}", error=SavedError)
 
-    def _check(self, broken_off: bool) -> None:
+    def _check(self) -> None:
         """See that it is a whole book, and bring it to the present layout."""
         with self.reading() as db:
             found = _pragma(db, "application_id")
@@ -102,48 +104,25 @@ class BookFile:
             if self.path.stat().st_size < pages * size:
                 fault = "cut short"
             self._refuse(fault != "ok", "dyebook.sqlite.CORRUPT", error=fault)
-        if broken_off:
-            self.warnings = (f"{self.path}: {said('dyebook.broken_off')}",)
-            self._say(*self.warnings)
         if version < LAYOUT:
             with self.writing() as db:
                 migrate(db)
         self.db.execute("PRAGMA journal_mode = DELETE")
         views(self.db)
 
-    def _patiently(self, statement: str) -> None:
-        """Run a statement that may have to wait for another command; speak of a long wait."""
-        for attempt in range(_TRIES):
-            try:
-                self.db.execute(statement)
-                return
-            except sqlite3.OperationalError as error:
-                busy = error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
-                if not busy or attempt == _TRIES - 1:
-                    raise
-                self._say(f"{self.path}: another command is writing to it; waiting …")
-
     @contextmanager
-    def reading(self, begin: str = "BEGIN", end: str = "ROLLBACK") -> Iterator[sqlite3.Connection]:
-        """One state of the book for several reads."""
-        with told(self.path):
-            try:
-                for statement in (begin, "SELECT 1 FROM sqlite_master LIMIT 1"):
-                    self._patiently(statement)
-                yield self.db
-                self._patiently(end)
-            except (DyemixError, UnicodeError):
-                raise
-            except (ValueError, LookupError, TypeError, RecursionError) as error:  # none of ours
-                raise SavedError(f"{self.path}: {said('dyebook.value', error)}") from None
-            finally:
-                if self.db.in_transaction:
-                    with suppress(sqlite3.Error):  # the fault told is the first one
-                        self.db.execute("ROLLBACK")
+    def reading(self, begin: str = "BEGIN") -> Iterator[sqlite3.Connection]:
+        """One state of the book for several reads; within another, that of the other."""
+        if self.db.in_transaction:
+            yield self.db
+            return
+        with told(self.path), self.db:  # which commits, or rolls back what failed
+            self.db.execute(begin)
+            yield self.db
 
     def writing(self) -> AbstractContextManager[sqlite3.Connection]:
         """All of what is written inside, or nothing. On leaving it is on the disk."""
-        return self.reading("BEGIN IMMEDIATE", "COMMIT")
+        return self.reading("BEGIN IMMEDIATE")
 
     def backup(self, path: Named) -> None:
         """Copy the book, as it stands between two writes, to a new file. Raises `SavedError`."""
@@ -221,13 +200,11 @@ def migrate(db: sqlite3.Connection, to: int = LAYOUT) -> None:
 
 def find_book(named: Path | None = None, folder: Path | None = None) -> Path:
     """The book named, or the one ``.dyebook`` of the folder. Raises `InputError`."""
-    if named is not None:
-        return named
-    books = _books(folder or Path())
+    books = _books(folder) if named is None else [named]
     refuse(not books, "dyebook.none", error=InputError)
     if len(books) > 1:
-        named_so = [("--book", str(book)) for book in books]
-        raise AmbiguousError(f"{len(books)} dye books in this folder", named_so)
+        options = [("--book", str(book)) for book in books]
+        raise AmbiguousError(f"{len(books)} dye books in this folder", options)
     return books[0]
 
 
@@ -236,7 +213,7 @@ def book_beside(folder: Path | None = None) -> Path | None:
 
     Raises `AmbiguousError` where a swatch table lies beside it that it does not hold.
     """
-    if not _books(folder or Path()):
+    if not _books(folder):
         return None
     path = find_book(None, folder)
     with BookFile(path, create=False) as book, book.reading() as db:
@@ -248,9 +225,9 @@ def book_beside(folder: Path | None = None) -> Path | None:
     return path if names else None
 
 
-def _books(folder: Path) -> list[Path]:
+def _books(folder: Path | None) -> list[Path]:
     """The dye books of a folder; backups of one only where there is nothing else."""
-    found = sorted(path for path in folder.glob("*.dyebook") if path.is_file())
+    found = sorted(path for path in (folder or Path()).glob("*.dyebook") if path.is_file())
     return [path for path in found if not _is_backup(path)] or found
 
 

@@ -1,5 +1,6 @@
 """What a dye book holds, as it is given back."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from operator import itemgetter
@@ -11,7 +12,7 @@ from dyemix.colour.appearance import Miss
 from dyemix.colour.colorimetry import D65_10
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Value
-from dyemix.dataset.swatches import Reading
+from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Target, Trial
 
 if TYPE_CHECKING:
@@ -55,6 +56,39 @@ class KeptSet(Value):
         struck = f", {self.struck} struck" if self.struck else ""
         replaced = ", replaced" if self.replaced else ""
         return f"{self.name} ({self.readings} readings{struck}, {self.added}{replaced})"
+
+
+class KeptMethod(Value):
+    """A method of a book, and what is held of it.
+
+    Attributes
+    ----------
+    name, number : what it is called, and its row.
+    held : its swatches, without tables that were replaced and rows that were struck.
+    conditions : how its swatches were dyed and read, as written.
+    dyes : those with a swatch of their own.
+    trials : how many.
+    borrows : the method whose dyes lend it their curves; "" where none does.
+    lot, half_life : how its trials are weighed.
+    """
+
+    name: str
+    number: int
+    held: SwatchSet
+    conditions: Mapping[str, str]
+    dyes: tuple[str, ...]
+    trials: int
+    borrows: str = ""
+    lot: str | None = None
+    half_life: float | None = None
+
+    def __str__(self) -> str:
+        borrowed = f", on what {self.borrows} lends" if self.borrows else ""
+        mixes = len(self.held.mixtures)
+        counts = {"square": len(self.held) - mixes, "mix": mixes, "trial": self.trials}
+        several = {"square": "squares", "mix": "mixes", "trial": "trials"}
+        words = ", ".join(f"{n} {word if n == 1 else several[word]}" for word, n in counts.items())
+        return f"{self.name} ({words}{borrowed})"
 
 
 class Event(Value):

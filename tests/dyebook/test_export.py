@@ -14,7 +14,6 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Trial
 from dyemix.dyebook import connection as schema
 from dyemix.dyebook.book import DyeBook
-from dyemix.dyebook.export import export_csv
 from dyemix.dyebook.records import Cloth
 from dyemix.errors import InputError
 from dyemix.files import read_swatches
@@ -51,7 +50,7 @@ def test_every_cell_is_in_the_tables(path: Path, tmp_path: Path) -> None:
             book.add_trial(Trial(Recipe({"gold": 1.0}), reading(swatch=name)), name, name)
             book.add_cloth(Cloth(name, name, name))
         book.add_trial(Trial(Recipe({"gold": 1.0}), reading()), "seen", picture=b"\xff\xd8 seen")
-    written = export_csv(path, tmp_path / "out")
+        written = book.export(tmp_path / "out")
     assert [file.stem for file in written] == [*schema.TABLES, "swatches-1"]
     assert_exported(path, tmp_path / "out")
 
@@ -64,7 +63,7 @@ def test_the_swatches_of_each_method_are_read_back(path: Path, tmp_path: Path) -
         book.add_swatches(SwatchSet((*squares, seen)), "may", method="lawn")
         book.add_swatches(SwatchSet((reading("undyed", 0.7),)), "june", method="linen")
         held = [book.swatches(name).readings for name in ("lawn", "linen")]
-    export_csv(path, tmp_path / "out")
+        book.export(tmp_path / "out")
     for number, readings in enumerate(held, 1):
         again = read_swatches(tmp_path / "out" / f"swatches-{number}.csv").readings
         assert [(r.recipe, r.swatch) for r in again] == [(r.recipe, r.swatch) for r in readings]
@@ -78,10 +77,10 @@ def test_the_swatches_of_each_method_are_read_back(path: Path, tmp_path: Path) -
 def test_nothing_is_written_over(path: Path, tmp_path: Path) -> None:
     with DyeBook(path) as book:
         fill(book)
-    export_csv(path, tmp_path / "out")
-    before = {file.name: file.read_bytes() for file in (tmp_path / "out").iterdir()}
-    with pytest.raises(InputError, match="not empty"):
-        export_csv(path, tmp_path / "out")
-    assert before == {file.name: file.read_bytes() for file in (tmp_path / "out").iterdir()}
-    with pytest.raises(InputError, match="cannot be written"):
-        export_csv(path, path / "out")
+        book.export(tmp_path / "out")
+        before = {file.name: file.read_bytes() for file in (tmp_path / "out").iterdir()}
+        with pytest.raises(InputError, match="not empty"):
+            book.export(tmp_path / "out")
+        assert before == {file.name: file.read_bytes() for file in (tmp_path / "out").iterdir()}
+        with pytest.raises(InputError, match="cannot be written"):
+            book.export(path / "out")

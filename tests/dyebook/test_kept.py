@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import sqlite3
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
@@ -16,8 +16,6 @@ from dyemix.bench.stock import Stock
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
 from dyemix.dataset.target import Target, Trial
-from dyemix.dyebook import connection as schema
-from dyemix.dyebook import rows
 from dyemix.dyebook.book import DyeBook
 from dyemix.dyebook.past import near, repeat
 from dyemix.dyebook.records import Cloth, DyeLot
@@ -84,6 +82,14 @@ def test_results_are_what_was_given(book: DyeBook) -> None:
     assert kept[1].warnings == ("by eye", "wet?")
 
 
+@pytest.mark.parametrize("cloth", [Cloth("napkin", "silk"), Cloth("wool felt")])
+def test_a_cloth_that_no_bath_takes_is_refused(book: DyeBook, cloth: Cloth) -> None:
+    with pytest.raises(DyemixError, match="soda ash harms it"):
+        book.add_cloth(cloth)
+    assert book.cloths() == ()
+    assert book.history() == ()
+
+
 TEXT = st.text(st.characters(exclude_categories=("Cs",)), max_size=12)
 LEVELS = st.floats(0.001, 1.2, allow_subnormal=False)
 READINGS = st.builds(
@@ -96,23 +102,15 @@ READINGS = st.builds(
 )  # fmt: skip
 
 
-def in_memory() -> sqlite3.Connection:
-    db = sqlite3.connect(":memory:", isolation_level=None)
-    db.row_factory = sqlite3.Row
-    schema.migrate(db)
-    schema.views(db)
-    return db
-
-
 @settings(max_examples=40, deadline=None)
 @given(st.lists(READINGS, min_size=1, max_size=4))
 def test_any_readings_survive_rows(readings: list[Reading]) -> None:
-    db = in_memory()
-    number = rows.insert(db, "swatch_set", name="set", added="2026-05-03", notes="[]")
-    rows.add_readings(db, readings, number)
-    found = db.execute("SELECT * FROM kept_reading WHERE swatch_set = ? ORDER BY id", (number,))
-    assert same(tuple(rows.made(db, Reading, row) for row in found), tuple(readings))
-    db.close()
+    with TemporaryDirectory() as folder, DyeBook(Path(folder, "a.dyebook")) as book:
+        number = book._insert("swatch_set", name="set", added="2026-05-03", notes="[]")
+        book._insert_readings(readings, number)
+        query = "SELECT * FROM kept_reading WHERE swatch_set = ? ORDER BY id"
+        found = tuple(book._made(Reading, row) for row in book._rows(query, number))
+    assert same(found, tuple(readings))
 
 
 @pytest.mark.parametrize("name", HARD_NAMES)
