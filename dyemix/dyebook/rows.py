@@ -190,13 +190,9 @@ class Rows(BookFile):
                 of = self._named("cloth", cloth) if cloth else None
                 how = {"swatch_set": swatch_set, "label": reading.swatch, "cloth": of}
                 pieces[piece] = self._insert("swatch", recipe=reading.recipe, **how)
-            written = "" if reading.recipe is None else reading.recipe.as_written
-            own = {"as_written": written, "spectrum": reading.reflectance}
-            numbers.append(
-                self._insert(
-                    "reading", reading, swatch=pieces[piece], flags=reading.warnings, **own
-                )
-            )
+            own: dict[str, Any] = {"swatch": pieces[piece], "flags": reading.warnings}
+            own["as_written"] = getattr(reading.recipe, "as_written", "")
+            numbers.append(self._insert("reading", reading, spectrum=reading.reflectance, **own))
         return numbers
 
     def _tables(self) -> Iterator[tuple[str, bytes]]:
