@@ -13,9 +13,8 @@ through CAT02 at full adaptation, as in CMCCON02 (Luo, Li, Hunt, Rigg & Smith, C
 (2003) 280; the basis of ISO 105-J05). Differences are ΔE2000.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NamedTuple, Self
+from typing import Self
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -34,7 +33,7 @@ VIEWING = (
 )
 #: CIELAB hue angles between which CIELAB hue drifts, in degrees.
 DRIFTING = (220.0, 320.0)
-#: More rounds than any fixed point below needs (each gains about a digit).
+#: More rounds than a colour needs to be found (each gains about a digit).
 _ROUNDS = 60
 #: Parts of a miss below this ΔE2000 are not named: nobody sees them on cloth.
 SEEN = 0.3
@@ -152,18 +151,13 @@ class Scale(Choice):
     COLOURFULNESS = "CIECAM16 colourfulness"
 
 
-class Appearance(NamedTuple):
-    """CIECAM16 correlates ``(N,)``: colourfulness M, hue angle h in degrees."""
-
-    colourfulness: Array
-    hue: Array
-
-
-def appearance(lab: ArrayLike, light: Light) -> Appearance:
-    """CIECAM16 colourfulness and hue of CIELAB ``(N, 3)`` under `light`; `VIEWING` conditions."""
+def appearance(lab: ArrayLike, light: Light) -> tuple[Array, Array]:
+    """CIECAM16 colourfulness M and hue angle h in degrees ``(N,)`` of CIELAB ``(N, 3)`` under
+    `light`; `VIEWING` conditions.
+    """
     stimuli = colorimetry.xyz_from_lab(np.atleast_2d(np.asarray(lab, dtype=float)), light)
     seen = colour_science().XYZ_to_CIECAM16(stimuli, white(light), ADAPTING, BACKGROUND)
-    return Appearance(np.asarray(seen.M, dtype=float), np.asarray(seen.h, dtype=float))
+    return np.asarray(seen.M, dtype=float), np.asarray(seen.h, dtype=float)
 
 
 def lab_hue(lab: ArrayLike) -> Array:
@@ -178,47 +172,36 @@ def usual_hue(lab: Array) -> HueSpace:
     return HueSpace.CIECAM16 if within else HueSpace.CIELAB
 
 
-def of_hue(lab: Array, lightness: Array, chroma: Array, hue: HueSpace, light: Light) -> Array:
-    """CIELAB ``(N, 3)`` of the hue of `lab` ``(3,)`` at other L* and C*, each ``(N,)``."""
+def of_hue(
+    lab: Array, lightness: Array, size: Array, hue: HueSpace, light: Light,
+    scale: Scale = Scale.CHROMA,
+) -> Array:  # fmt: skip
+    """CIELAB ``(N, 3)`` of the hue of `lab` ``(3,)`` at other L* ``(N,)``, and of a `size` ``(N,)``
+    of C* or, on the scale of colourfulness, of CIECAM16's M.
 
-    def at(degrees: Array) -> Array:
+    Raises `DyemixError` where no CIELAB colour has it.
+    """
+    by_eye, colourful = hue is HueSpace.CIECAM16, scale is Scale.COLOURFULNESS
+    held = appearance(lab, light)[1] if by_eye else 0.0
+    degrees, chroma, last = lab_hue(lab), size, np.array(np.inf)
+    for _ in range(_ROUNDS):
         turn = np.deg2rad(degrees)
-        return np.column_stack([lightness, chroma * np.cos(turn), chroma * np.sin(turn)])
-
-    plain = at(lab_hue(lab))
-    if hue is HueSpace.CIELAB:
-        return plain
-    held = appearance(lab, light).hue
-    return _settled(lambda found: at(lab_hue(found) + held - appearance(found, light).hue), plain)
+        found = np.column_stack([lightness, chroma * np.cos(turn), chroma * np.sin(turn)])
+        if not (by_eye or colourful) or np.abs(found - last).max() < 1e-8:
+            break
+        last, (seen, angle) = found, appearance(found, light)
+        degrees = degrees + held - angle if by_eye else degrees
+        chroma = chroma * size / seen if colourful else chroma
+    there = not colourful or np.allclose(seen, size, rtol=1e-5)
+    refuse(not there, "no colour of this hue and lightness has that colourfulness.")
+    return found
 
 
 def quieter(
     lab: Array, lightness: Array, shares: Array, hue: HueSpace, scale: Scale, light: Light
 ) -> Array:
-    """CIELAB ``(N, 3)`` of the hue of `lab` ``(3,)``, with `shares` ``(N,)`` of its chroma left.
-
-    On the scale of colourfulness, the share is of CIECAM16's M, whose L* is held as asked. Raises
-    `DyemixError` where no CIELAB colour has it.
+    """CIELAB ``(N, 3)`` of the hue of `lab` ``(3,)``, with `shares` ``(N,)`` of its chroma left, or
+    of its colourfulness, as `of_hue` takes it.
     """
-    plain = of_hue(lab, lightness, shares * np.hypot(lab[1], lab[2]), hue, light)
-    if scale is Scale.CHROMA:
-        return plain
-    wanted = shares * appearance(lab, light).colourfulness
-
-    def scaled(found: Array) -> Array:
-        more = wanted / appearance(found, light).colourfulness
-        return of_hue(lab, lightness, more * np.hypot(found[:, 1], found[:, 2]), hue, light)
-
-    found = _settled(scaled, plain)
-    there = np.allclose(appearance(found, light).colourfulness, wanted, rtol=1e-5)
-    refuse(not there, "no colour of this hue and lightness has that colourfulness.")
-    return found
-
-
-def _settled(step: Callable[[Array], Array], found: Array) -> Array:
-    """Colours that `step` leaves where they are, from those found so far."""
-    for _ in range(_ROUNDS):
-        last, found = found, step(found)
-        if np.abs(found - last).max() < 1e-8:
-            break
-    return found
+    whole = np.hypot(lab[1], lab[2]) if scale is Scale.CHROMA else appearance(lab, light)[0]
+    return of_hue(lab, lightness, shares * whole, hue, light, scale)
