@@ -28,8 +28,9 @@ from dyemix.colour.colorimetry import D65_10, lab_from_xyz, lab_slope, weights
 from dyemix.dataset.target import Target
 from dyemix.matching.match import match, match_many, refined
 from dyemix.matching.subsets import Problem
-from dyemix.model.dyes import DyeSet
+from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.kubelka_munk import depth_law_and_slope
+from dyemix.model.unknowns import Modes
 
 MAX_DYES = 4
 #: The two count as having come to the same answer within this much ΔE2000.
@@ -43,10 +44,9 @@ class OneBlend:
 
     def __init__(self, dyes: DyeSet, members: tuple[int, ...]) -> None:
         i = list(members)
-        self.curves, self.top = dyes.curves[i], dyes.deepest[i]
-        self.law = dyes.law[i]
-        self.cloth = dyes.surface.k_over_s(dyes.cloth)
-        self.surface, self.weights = dyes.surface, weights(D65_10)
+        whole = dyes.whole
+        self.curves, self.law, self.top = whole.curves[i], whole.law[i], dyes.deepest[i]
+        self.cloth, self.surface, self.weights = whole.cloth, whole.surface, weights(D65_10)
         self.target, self.at = np.zeros(3), np.full(len(i), np.nan)
         # MINPACK wants as many rows as unknowns.
         self.value, self.slope = np.zeros(max(3, len(i))), np.zeros((max(3, len(i)), len(i)))
@@ -112,17 +112,16 @@ def timed(work: Callable[[], object], count: int) -> float:
 def large_shelf(count: int) -> DyeSet:
     """A shelf of many dyes: those of several workshops, on the cloth and surface of the first."""
     parts = [shelf(seed) for seed in range(-(-count // 12))]
+    curves, law = (
+        np.concatenate([getattr(part.ladders, name) for part in parts])
+        for name in ("curves", "law")
+    )
     joined = replace(
         parts[0],
         names=tuple(f"{name} {i}" for i, part in enumerate(parts) for name in part.names),
-        curves=np.concatenate([part.curves for part in parts]),
-        law=np.concatenate([part.law for part in parts]),
-        company=np.concatenate([part.company for part in parts]),
-        interaction=np.concatenate([part.interaction for part in parts]),
-        company_curve=None,
         palest=np.concatenate([part.palest for part in parts]),
         deepest=np.concatenate([part.deepest for part in parts]),
-        ladders=None,
+        ladders=Ladders(curves, law, parts[0].ladders.surface, Modes.none(*curves.shape)),
         posterior=None,
     )
     return joined.take(joined.names[:count])

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -14,6 +16,7 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.fitting.fit import fit
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
+from dyemix.model.mixtures import in_company
 from tests.simulated.workshop import Row, Workshop
 
 
@@ -30,6 +33,30 @@ NEAR = 0.3
 def shelf(seed: int = 0, noise: bool = True) -> DyeSet:
     """The twelve dyes of a workshop, fitted to the ladder that it dyed and read."""
     return fit(swatch_set(Workshop(seed, noise).ladder()))
+
+
+def moved(dyes: DyeSet, theta: Array) -> DyeSet:
+    """The dyes with their unknowns at θ ``(P,)``."""
+    return replace(dyes, posterior=replace(dyes.known, mean=theta))
+
+
+def in_mixes(dyes: DyeSet, change: Array) -> DyeSet:
+    """The dyes with curves that change by so much (ln) in company ``(D, B)``: to predict by."""
+    whole, out = dyes.whole, replace(dyes)
+    added = np.maximum(in_company(whole.curves) * np.expm1(change), -whole.curves)
+    vars(out)["whole"] = replace(whole, company_curve=added)
+    return out
+
+
+def standing(dyes: DyeSet, **parts: Any) -> DyeSet:
+    """The dyes with some parts of what they do, as `Blends` names them, as given; curves keep their
+    shape in company.
+    """
+    whole = replace(dyes.whole, **parts)
+    alone = {k: getattr(whole, k) for k in ("curves", "law", "surface", "interaction")}
+    theta = np.zeros(dyes.ladders.modes.unknowns)
+    theta[: len(dyes)] = whole.company
+    return moved(replace(dyes, ladders=replace(dyes.ladders, **alone)), theta)
 
 
 @lru_cache(maxsize=8)

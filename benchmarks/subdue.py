@@ -117,7 +117,7 @@ def strength(dyes: DyeSet, dye: str) -> float:
     depths = np.geomspace(0.01, 4.0, 400)
     amounts = np.zeros((400, len(dyes)))
     amounts[:, i] = depths
-    k = dyes.surface.k_over_s(dyes.reflectance(amounts)) - dyes.surface.k_over_s(dyes.cloth)
+    k = dyes.whole.surface.k_over_s(dyes.reflectance(amounts)) - dyes.whole.cloth
     return float(np.interp(3.0, k.max(axis=1), depths))
 
 

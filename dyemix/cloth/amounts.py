@@ -77,7 +77,7 @@ class Unmixer:
         # Depths ``(G, k)`` and what works at them, rising.
         depths = np.concatenate([[0.0], np.geomspace(1e-4, 1.5 * MOST, 1500)])
         self._depth = depths[:, np.newaxis] * self.dose
-        self._alone = np.maximum.accumulate(depth_law(self._depth, self.dyes.law), axis=0)
+        self._alone = np.maximum.accumulate(depth_law(self._depth, blends.law), axis=0)
 
     # Forward --------------------------------------------------------------------------------------
 
@@ -90,7 +90,7 @@ class Unmixer:
         their slope ``(3, k, N)``, in the precision of the amounts.
         """
         curves, cloth, sensed, slopes = self._parts[x.dtype.type]
-        r0, k2 = self.dyes.surface.r0, self.dyes.surface.k2
+        r0, k2 = self.dyes.whole.surface.r0, self.dyes.whole.surface.k2
         through = (1.0 - r0) * (1.0 - k2)
         ks = curves @ x
         ks += cloth

@@ -109,7 +109,7 @@ def _by_dyes(unmixer: Unmixer, relative: Array, seen: Array, rng: np.random.Gene
     values, vectors = np.linalg.eigh(known.covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0) * known.widening)
     theta = rng.standard_normal((WORLDS, len(root))) @ root.T
-    strengths, slopes = effects(dyes.whole, relative * unmixer.dose, D65_2, dyes.modes)
+    strengths, slopes = effects(dyes.whole, relative * unmixer.dose, D65_2, dyes.ladders.modes)
     off = np.einsum("njp,wp->wnj", slopes, theta)
     own = OWN_SHARE * known.strength * rng.standard_normal((WORLDS, len(unmixer.dose)))
     off += np.einsum("njk,nk,wk->wnj", strengths.by_strength, strengths.share, own)

@@ -34,10 +34,8 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e_residual
 from dyemix.fitting.lab_ladder import alike
 from dyemix.model.dyes import DyeSet, Ladders, Pot
-from dyemix.model.kubelka_munk import Surface, saturation
-from dyemix.model.mixtures import by_shift
 from dyemix.model.uncertainty import effects, pot_to_pot
-from dyemix.model.unknowns import OWN_SHARE, Cells, Modes, Posterior
+from dyemix.model.unknowns import OWN_SHARE, Cells, Posterior
 
 #: H is taken again at the posterior mean until θ stands to within this, or so many times.
 _STANDS, _AGAIN = 0.02, 8
@@ -48,8 +46,6 @@ _LONGEST = 1.2
 _INSIDE = (-0.5, 0.75)
 #: The widening check is worth this many pots that stray as promised.
 _WIDENING_WORTH = 5.0
-#: Laws stay above this exponent: below 0 more dye would be less.
-_LEAST_EXPONENT = 0.2
 #: χ² of three degrees of freedom that one in two, and one in a hundred, exceed.
 _ONE_IN_TWO, _ONE_IN_A_HUNDRED = 2.366, 11.34
 #: A cell of less weight than this is left out once H is taken again.
@@ -68,30 +64,6 @@ class Calibrated(NamedTuple):
     covariance: Array
 
 
-def ladders_of(dyes: DyeSet) -> Ladders:
-    """The dyes before any pot; those of a set that no fit made are as they stand."""
-    modes = Modes.none(*dyes.curves.shape)
-    return dyes.ladders or Ladders(
-        dyes.curves, dyes.law, dyes.surface, modes, interaction=dyes.interaction
-    )
-
-
-def moved(dyes: DyeSet, ladders: Ladders, theta: Array) -> DyeSet:
-    """The dyes of these ladders with θ ``(P,)`` applied."""
-    modes = ladders.modes
-    strength, (bias, common, saturating), shared, u, shift, acting = modes.split(theta)
-    change = np.einsum("k,dkm->dm", shared, modes.shared) + np.einsum("dq,dqm->dm", u, modes.own)
-    curves, law = ladders.curves * np.exp(change[:, :-2]), ladders.law + change[:, -2:]
-    law[:, 0] = np.maximum(law[:, 0], _LEAST_EXPONENT)
-    old = 0.0 if ladders.interaction is None else ladders.interaction
-    r0, k2 = np.array([ladders.surface.r0, ladders.surface.k2]) + modes.surface * shared[:2]
-    return replace(
-        dyes, curves=curves, law=law, surface=Surface(float(r0), float(k2)),
-        company=strength + bias, interaction=old + acting + common + saturating * saturation(law),
-        company_curve=shift[:, np.newaxis] * by_shift(curves) if shift.any() else None,
-    )  # fmt: skip
-
-
 class _Groups:
     """Pots by recipe, G of them: amounts ``(G, D)``, and what they count.
 
@@ -100,13 +72,13 @@ class _Groups:
     all that do not name theirs.
     """
 
-    def __init__(self, dyes: DyeSet, pots: Sequence[Pot], ladders: Ladders) -> None:
+    def __init__(self, dyes: DyeSet, pots: Sequence[Pot]) -> None:
         amounts = np.array([dyes.amounts(pot.recipe) for pot in pots])
         self.amounts, at = np.unique(amounts, axis=0, return_inverse=True)
         weights, self.pots, self.at = np.array([pot.weight for pot in pots]), pots, at.ravel()
         self.weights = np.bincount(self.at, weights)
         self.share = weights / self.weights[self.at]
-        names = list(dict.fromkeys([*ladders.pictures, *(pot.picture for pot in pots)]))
+        names = list(dict.fromkeys([*dyes.ladders.pictures, *(pot.picture for pot in pots)]))
         self.frames = np.zeros((len(self.amounts), len(names)))
         of = np.array([names.index(pot.picture) for pot in pots])
         np.add.at(self.frames, (self.at, of), self.share)
@@ -150,21 +122,18 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     Whatever pots moved `dyes` before is undone. The same pots in any order, or told twice, give
     the same dyes. Raises `RecipeError` for a dye that the shelf does not have.
     """
-    ladders = ladders_of(dyes)
-    modes, misfit = ladders.modes, ladders.misfit
+    modes, misfit = dyes.ladders.modes, dyes.ladders.misfit
     kept = sorted({pot.identity: pot for pot in pots}.values(), key=lambda pot: repr(pot.identity))
     firsts = [pot for pot in kept if pot.on is None]
-    theta = np.zeros(modes.unknowns)
-    base = replace(dyes, pots=tuple(kept), ladders=ladders)
+    theta, dyes = np.zeros(modes.unknowns), replace(dyes, pots=tuple(kept), posterior=None)
     if not firsts:
-        dyes = replace(moved(base, ladders, theta), posterior=Posterior.prior(modes, misfit))
         return Calibrated(dyes, (), np.empty((0, 3)), np.empty((0, 3, 3)))
-    groups, cells = _Groups(dyes, firsts, ladders), Cells.of(misfit)
+    groups, cells = _Groups(dyes, firsts), Cells.of(misfit)
     strays = np.ones(len(groups.amounts))
     for _ in range(_AGAIN):
         used, last, before = cells, theta, strays
-        found = _linear(moved(base, ladders, theta), groups, theta, ladders, used, strays)
-        theta = _bounded(theta, found, ladders)
+        found = _linear(dyes, groups, theta, used, strays)
+        theta = _bounded(theta, found, dyes.ladders)
         inverse = np.linalg.inv(found.spread)
         # Squared distances from what was promised, in three parts: 3 are expected.
         squares = np.einsum("gi,gij,gj->g", found.miss, inverse, found.miss)
@@ -182,23 +151,22 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     to_lab = np.linalg.pinv(found.by_lab)
     predicted = found.measured - np.einsum("gij,gj->gi", to_lab, found.miss)
     promised = widening * to_lab @ found.spread @ to_lab.transpose(0, 2, 1)
-    dyes = replace(moved(base, ladders, theta), posterior=known)
+    dyes = replace(dyes, posterior=known)
     return Calibrated(dyes, tuple(firsts), predicted[groups.at], promised[groups.at])
 
 
-def _linear(
-    now: DyeSet, groups: _Groups, theta: Array, ladders: Ladders, cells: Cells, wilder: Array
-) -> _Linear:
+def _linear(dyes: DyeSet, groups: _Groups, theta: Array, cells: Cells, wilder: Array) -> _Linear:
     """The linear model about θ; `wilder` ``(G,)`` multiplies each group's own variance."""
-    modes, amounts, count = ladders.modes, groups.amounts, len(theta)
-    seen, by_theta = effects(now.whole, amounts, now.light, modes)
+    ladders, amounts, count = dyes.ladders, groups.amounts, len(theta)
+    modes, now = ladders.modes, ladders.blends(theta, dyes.cloth)
+    seen, by_theta = effects(now, amounts, dyes.light, modes)
     measured, stated, read = groups.readings(seen.lab)
     miss, by_lab = delta_e_residual(measured, seen.lab)
     slope = by_lab @ by_theta
     y, weights = slope @ theta - miss, groups.weights[:, np.newaxis, np.newaxis]
     pull = by_lab @ (seen.by_strength * (OWN_SHARE * seen.share)[:, np.newaxis, :])
-    dosing, pot = pot_to_pot(seen, amounts, now.scatter)
-    again = by_lab @ (dosing + pot + read) @ by_lab.transpose(0, 2, 1) + now.scatter.reading
+    dosing, pot = pot_to_pot(seen, amounts, dyes.scatter)
+    again = by_lab @ (dosing + pot + read) @ by_lab.transpose(0, 2, 1) + dyes.scatter.reading
     strength2, rest2 = (x.reshape(-1, 1, 1, 1) ** 2 for x in (cells.strength, cells.rest))
     own = strength2 * pull @ pull.transpose(0, 2, 1) + rest2 * np.eye(3)
     own = own / np.minimum(weights, 1.0)

@@ -236,9 +236,9 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     dyes = range(len(squares.names))
     palest, deepest = np.array([squares.depth[squares.dye == i][[0, -1]] for i in dyes]).T
     alone = DyeSet(
-        squares.names, ladders.curves, ladders.law, palest, deepest, squares.cloth, surface, light,
+        squares.names, palest, deepest, squares.cloth,
+        replace(ladders, misfit=_MISFIT_COUNTS * beyond), light,
         conditions=conditions, scatter=scatter, demo=swatches.demo,
-        ladders=replace(ladders, misfit=_MISFIT_COUNTS * beyond),
     )  # fmt: skip
     notes = (
         *swatches.warnings, *swatches.apart, *scatter.warnings,

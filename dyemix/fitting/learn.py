@@ -129,9 +129,9 @@ class Knowledge(NamedTuple):
     @classmethod
     def of(cls, dyes: DyeSet, amounts: Array, squares: Array) -> Self:
         """Before any square: recipes of amounts ``(W, D)``, squares ``(Z, D)``."""
-        both, w = np.concatenate([amounts, squares]), len(amounts)
-        made, slopes = uncertainty.effects(dyes.whole, both, dyes.light, dyes.modes)
-        spread = uncertainty.causes(made, slopes, both, dyes.modes, dyes.known, dyes.scatter).total
+        both, w, modes = np.concatenate([amounts, squares]), len(amounts), dyes.ladders.modes
+        made, slopes = uncertainty.effects(dyes.whole, both, dyes.light, modes)
+        spread = uncertainty.causes(made, slopes, both, modes, dyes.known, dyes.scatter).total
         own = spread - uncertainty.propagated(slopes, dyes.known.covariance)
         return cls(made.lab[:w], slopes[:w], slopes[w:], own[:w], own[w:], dyes.known.covariance)
 
@@ -318,8 +318,8 @@ def _weights(trials: Sequence[Trial], half_life: float | None, lot: str | None) 
 def _changes(dyes: DyeSet) -> tuple[str, ...]:
     """What the pots changed, in words, largest first."""
     error, words = 100.0 * np.sqrt(np.diag(dyes.known.covariance)), []
-    stronger = 100.0 * np.expm1(dyes.company)
-    adds = 100.0 * np.expm1(dyes.interaction * np.log(2.0))  # at 1 % owf
+    stronger = 100.0 * np.expm1(dyes.whole.company)
+    adds = 100.0 * np.expm1(dyes.whole.interaction * np.log(2.0))  # at 1 % owf
     for i in np.argsort(-np.abs(stronger)):
         if (share := abs(stronger[i])) >= _WORTH_SAYING:
             way = "fit.stronger" if stronger[i] > 0 else "fit.weaker"

@@ -17,7 +17,6 @@ from dyemix.colour.colorimetry import lab
 from dyemix.dataset.conditions import METHOD, same
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import FitError, refuse, said
-from dyemix.fitting.calibration import ladders_of
 from dyemix.fitting.fit import fit
 from dyemix.fitting.lab_ladder import padded
 from dyemix.fitting.learn import calibrated
@@ -82,13 +81,13 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
     here = base or dyes.on(np.mean([s.reflectance for s in swatches.undyed], axis=0))
     first = base.report if base else None
     names, reports, warnings = (*(base.names if base else ()), *borrowed), [], []
-    ladders = ladders_of(base) if base else None
+    ladders = here.ladders
     if borrowed:
-        lender = replace(dyes, curves=_curves_under(dyes, here.surface), surface=here.surface)
-        lender, depths = lender.take(borrowed), [steps[name] for name in borrowed]
-        log_strength, error, off = _lend(lender, here.cloth, swatches)
-        lent = _ladders(lender, depths, log_strength, error)
-        ladders = _joined(ladders, lent) if ladders else lent
+        lender, depths = dyes.take(borrowed), [steps[name] for name in borrowed]
+        shapes = _under(lender, here.whole.surface)
+        log_strength, error, off = _lend(lender, shapes, here.cloth, swatches)
+        lent = _open(shapes, depths, log_strength, error)
+        ladders = _joined(ladders, lent) if base else lent
         reports = list(map(_dye_report, borrowed, depths))
         warnings = _borrowed(borrowed, np.exp(log_strength), error, off)
     if missing := [name for name in dyes.names if name not in names]:
@@ -99,13 +98,14 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
     # What its ladders are, and what mixes make of them, the calibration sees to.
     whole = replace(
         here, names=names, palest=palest, deepest=deepest, light=swatches.light,
-        conditions=conditions, ladders=ladders, pots=(), demo=dyes.demo or swatches.demo,
+        conditions=conditions, ladders=ladders, pots=(), posterior=None,
+        demo=dyes.demo or swatches.demo,
     )  # fmt: skip
     warnings = [*told, *warnings, *swatches.warnings, *swatches.apart]
     if first:
         reports, warnings = [*first.dyes, *reports], [*warnings, *first.warnings]
     report = FitReport(
-        str(whole.light), first.surface if first else f"borrowed, r0 {here.surface.r0:.4f}",
+        str(whole.light), first.surface if first else f"borrowed, r0 {here.whole.surface.r0:.4f}",
         tuple(reports), warnings=tuple(dict.fromkeys(warnings)), demo=whole.demo,
     )  # fmt: skip
     return calibrated(whole, report, swatches, aside, check)
@@ -124,18 +124,17 @@ def _compare(dyes: DyeSet, conditions: Mapping[str, str]) -> list[str]:
     return told
 
 
-def _curves_under(dyes: DyeSet, surface: Surface) -> Array:
-    """Curves ``(D, B)`` under another surface term: the same reflectance at each middle depth."""
-    if surface == dyes.surface:
-        return dyes.curves
-    middle = dyes.middle_depths
-    seen = dyes.reflectance(np.diag(middle))
-    g = depth_law(middle, dyes.law)
-    k = surface.k_over_s(np.maximum(seen, surface.r0 + 1e-4)) - surface.k_over_s(dyes.cloth)
-    return np.maximum(k / g[:, np.newaxis], 1e-9)
+def _under(dyes: DyeSet, surface: Surface) -> Ladders:
+    """Shapes and laws under another surface term: the same reflectance at each middle depth."""
+    whole, middle = dyes.whole, dyes.middle_depths
+    curves, seen = whole.curves, dyes.reflectance(np.diag(middle))
+    if surface != whole.surface:
+        k = surface.k_over_s(np.maximum(seen, surface.r0 + 1e-4)) - surface.k_over_s(dyes.cloth)
+        curves = np.maximum(k / depth_law(middle, whole.law)[:, np.newaxis], 1e-9)
+    return Ladders(curves, whole.law, surface, dyes.ladders.modes)
 
 
-def _lend(lender: DyeSet, cloth: Array, swatches: SwatchSet) -> Array:
+def _lend(lender: DyeSet, shapes: Ladders, cloth: Array, swatches: SwatchSet) -> Array:
     """Of each dye ``(3, D)``: ln(strength) here, its standard error, and the ΔE2000 by which the
     borrowed shape misses the worst of its squares.
 
@@ -143,9 +142,9 @@ def _lend(lender: DyeSet, cloth: Array, swatches: SwatchSet) -> Array:
     known to σ (dosing and pot) and a prior N(0, τ²), the posterior is normal with mean
     ``Σ ln s / σ² ÷ (n/σ² + 1/τ²)`` and variance ``1 / (n/σ² + 1/τ²)``.
     """
-    surface, light, found = lender.surface, swatches.light, []
+    surface, light, found = shapes.surface, swatches.light, []
     precision = max(lender.scatter.strength, 0.01) ** -2
-    for name, curve, law in zip(lender.names, lender.curves, lender.law, strict=True):
+    for name, curve, law in zip(lender.names, shapes.curves, shapes.law, strict=True):
         ladder = swatches.ladder(name)
         works = depth_law([s.recipe[name] for s in ladder], law)[:, np.newaxis, np.newaxis]
         k = surface.k_over_s(cloth) + works * (np.exp(_STRENGTHS)[:, np.newaxis] * curve)
@@ -157,7 +156,7 @@ def _lend(lender: DyeSet, cloth: Array, swatches: SwatchSet) -> Array:
     return np.array(found).T
 
 
-def _ladders(lender: DyeSet, depths: list[Array], log_strength: Array, error: Array) -> Ladders:
+def _open(shapes: Ladders, depths: list[Array], log_strength: Array, error: Array) -> Ladders:
     """The borrowed dyes, and what is open of them: their strength here, and the law by as much as
     cloths may differ, beside what their own ladders left open on the first cloth.
 
@@ -165,15 +164,15 @@ def _ladders(lender: DyeSet, depths: list[Array], log_strength: Array, error: Ar
     error is left.
     """
     pivot = np.array([np.exp(np.mean(np.log(each))) for each in depths])
-    turn = -LAW_SPREAD * depth_law_by_law(pivot, lender.law)[:, 0]
-    lent, first = np.zeros((len(depths), 2, lender.curves.shape[1] + 2)), lender.modes
+    turn = -LAW_SPREAD * depth_law_by_law(pivot, shapes.law)[:, 0]
+    lent, first = np.zeros((len(depths), 2, shapes.curves.shape[1] + 2)), shapes.modes
     lent[..., :-2] = np.stack([error, turn], axis=1)[..., np.newaxis]
     lent[:, 1, -2] = LAW_SPREAD
     # What photographs there were off by is each borrowed dye's own here.
     own = np.concatenate([lent, first.own, first.shared[:, 2:]], axis=1)
     modes = replace(first, own=own, shared=first.shared[:, :2])
-    scale = np.exp(log_strength)[:, np.newaxis]
-    return Ladders(lender.curves * scale, lender.law, lender.surface, modes)
+    curves = shapes.curves * np.exp(log_strength)[:, np.newaxis]
+    return replace(shapes, curves=curves, modes=modes)
 
 
 def _joined(here: Ladders, there: Ladders) -> Ladders:

@@ -241,7 +241,7 @@ def chosen(
     cost = amounts @ [wanted.price.get(dye, 0.0) for dye in dyes.names]
     tiny = np.any((amounts > 0) & (amounts < LEAST_DOSE), axis=1)
     order = np.lexsort((amounts.sum(axis=1), found.used.sum(axis=1), cost, lamp, steps, tiny))
-    weight = amounts.T * dyes.curves.sum(axis=1)[:, np.newaxis]
+    weight = amounts.T * dyes.whole.curves.sum(axis=1)[:, np.newaxis]
     out: list[int] = []
     for t in np.unique(found.which):
         mine = order[found.which[order] == t]

@@ -1,8 +1,9 @@
 """The fitted dyes of one shelf on one cloth, and what a recipe of them looks like.
 
-They keep the evidence of their fit: the dyes as single squares show them, and the pots read since.
-A calibration always starts from these, so that a pot counts once however often it is told of, and
-leaves nothing behind when it is taken out.
+They keep the evidence of their fit: the dyes as single squares show them, the pots read since, and
+what these say of the unknowns. What the dyes do follows from that. A calibration always starts from
+the squares, so that a pot counts once however often it is told of, and leaves nothing behind when
+it is taken out.
 """
 
 import datetime
@@ -24,8 +25,8 @@ from dyemix.dataset.swatches import SwatchSet
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError, RecipeError, expect, refuse, said
 from dyemix.model.fit_report import Evaluation, FitReport, mixture_checks
-from dyemix.model.kubelka_munk import Surface
-from dyemix.model.mixtures import Blends, in_company
+from dyemix.model.kubelka_munk import Surface, saturation
+from dyemix.model.mixtures import Blends, by_shift, in_company
 from dyemix.model.prediction import Prediction, Span
 from dyemix.model.uncertainty import Scatter, causes, effects
 from dyemix.model.unknowns import Modes, Posterior
@@ -33,6 +34,8 @@ from dyemix.model.unknowns import Modes, Posterior
 #: Depths of a dye alone, from its palest swatch to its deepest; below so much C* at the middle one
 #: it has no colour of its own (a working value of ours).
 _DEPTHS, GREY = 21, 12.0
+#: Laws stay above this exponent: below 0 more dye would be less.
+LEAST_EXPONENT = 0.2
 
 
 class Ladders(Value):
@@ -40,11 +43,14 @@ class Ladders(Value):
 
     Attributes
     ----------
-    curves, law, surface : as in `DyeSet`, before any mix was read.
+    curves : ``(D, B)`` absorption per unit of g, ≥ 0.
+    law : ``(D, 2)`` exponent and bend of the depth law.
+    surface : the surface term of the set.
     modes : what the squares leave open.
     ceiling : what r0 stays below: the lowest reflectance read, with some room.
     misfit : ΔE2000 by which left-out depths miss beyond what scatter explains.
-    interaction : as in `DyeSet` before any mix: None, but for dyes saved by an older fit.
+    interaction : ``(D,)`` what each dye does to all in its bath before any mix, κ of
+        `dyemix.model.mixtures`: None, but for dyes saved by an older fit.
     pictures : photographs whose errors are among `modes`, three parts each.
     """
 
@@ -62,6 +68,24 @@ class Ladders(Value):
         acts = None if self.interaction is None else self.interaction[index]
         curves, law, modes = self.curves[index], self.law[index], self.modes.take(index)
         return replace(self, curves=curves, law=law, interaction=acts, modes=modes)
+
+    def blends(self, theta: Array, cloth: Array) -> Blends:
+        """The forward model of these dyes with θ ``(P,)`` applied, on cloth of a reflectance
+        ``(B,)``.
+        """
+        modes = self.modes
+        strength, (bias, common, saturating), shared, u, shift, acting = modes.split(theta)
+        change = np.einsum("k,dkm->dm", shared, modes.shared) + np.einsum(
+            "dq,dqm->dm", u, modes.own
+        )
+        curves, law = self.curves * np.exp(change[:, :-2]), self.law + change[:, -2:]
+        law[:, 0] = np.maximum(law[:, 0], LEAST_EXPONENT)
+        r0, k2 = np.array([self.surface.r0, self.surface.k2]) + modes.surface * shared[:2]
+        surface, old = Surface(float(r0), float(k2)), self.interaction
+        acts = (0.0 if old is None else old) + acting + common + saturating * saturation(law)
+        added = in_company(curves) * np.expm1(shift[:, np.newaxis] * by_shift(curves))
+        added, ground = np.maximum(added, -curves), surface.k_over_s(cloth)
+        return Blends(curves, law, strength + bias, ground, surface, acts, added)
 
 
 class Pot(Value):
@@ -105,21 +129,14 @@ class DyeSet(Result):
     Attributes
     ----------
     names : the dyes, ``D`` of them.
-    curves : ``(D, B)`` absorption per unit of g, ≥ 0.
-    law : ``(D, 2)`` exponent and bend of the depth law.
     palest, deepest : ``(D,)`` % owf, the range its swatches cover.
     cloth : ``(B,)`` measured reflectance of the undyed cloth.
-    surface : the surface term of the set.
+    ladders : the dyes as single squares alone show them.
     light : the light of the readings, taken for a bare CIELAB target.
-    company : ``(D,)`` how much stronger each dye is in mixes, ln; 0 where no mixtures were read.
-    interaction : ``(D,)`` what each dye does to all in its bath, κ of `dyemix.model.mixtures`; 0
-        where no mixtures were read.
-    company_curve : ``(D, B)`` how its curve changes in mixes, ln; None where no mixtures were read.
-    conditions : how the swatches were dyed.
-    scatter : how far pots of one recipe stray from each other, by cause.
-    ladders : the dyes as single squares alone show them, where a fit made them.
     pots : the mixes and trials that moved them from there.
     posterior : what is known of the unknowns after those; by default their prior.
+    conditions : how the swatches were dyed.
+    scatter : how far pots of one recipe stray from each other, by cause.
 
     >>> dyes.predict("rust 1 + navy 0.125").light
     Light(illuminant='D65', observer=10)
@@ -130,29 +147,17 @@ class DyeSet(Result):
     """
 
     names: tuple[str, ...]
-    curves: Annotated[Array, "D", "B"]
-    law: Annotated[Array, "D", 2]
     palest: Annotated[Array, "D"]
     deepest: Annotated[Array, "D"]
     cloth: Annotated[Array, "B"]
-    surface: Surface
+    ladders: Ladders
     light: Light = D65_10
-    company: Annotated[Array, "D"] = field(default_factory=lambda: np.zeros(0))
-    interaction: Annotated[Array, "D"] = field(default_factory=lambda: np.zeros(0))
-    company_curve: Annotated[Array, "D", "B"] | None = None
+    pots: tuple[Pot, ...] = ()
+    posterior: Posterior | None = None
     conditions: Mapping[str, str] = field(default_factory=dict)
     scatter: Scatter = field(default_factory=Scatter)
     report: FitReport | None = None
-    ladders: Ladders | None = None
-    pots: tuple[Pot, ...] = ()
-    posterior: Posterior | None = None
     demo: bool = False
-
-    def __post_init__(self) -> None:
-        for name in ("company", "interaction"):
-            if not len(getattr(self, name)):
-                object.__setattr__(self, name, np.zeros(len(self.names)))
-        super().__post_init__()
 
     def __len__(self) -> int:
         return len(self.names)
@@ -191,23 +196,13 @@ class DyeSet(Result):
 
     @cached_property
     def whole(self) -> Blends:
-        """The forward model of blends of every dye."""
-        added, ground = np.zeros_like(self.curves), self.surface.k_over_s(self.cloth)
-        if self.company_curve is not None:
-            added = in_company(self.curves) * np.expm1(self.company_curve)
-            added = np.maximum(added, -self.curves)
-        beside = self.company, ground, self.surface, self.interaction, added
-        return Blends(self.curves, self.law, *beside)
-
-    @property
-    def modes(self) -> Modes:
-        """What the ladders leave open."""
-        return self.ladders.modes if self.ladders else Modes.none(*self.curves.shape)
+        """The forward model of blends of every dye, as all that was read shows them."""
+        return self.ladders.blends(self.known.mean, self.cloth)
 
     @cached_property
     def known(self) -> Posterior:
         """What is known of the unknowns: the posterior, or the prior where nothing was read."""
-        return self.posterior or Posterior.prior(self.modes)
+        return self.posterior or Posterior.prior(self.ladders.modes, self.ladders.misfit)
 
     def reflectance(self, amounts: ArrayLike) -> Array:
         """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf. Raises `RecipeError` below 0."""
@@ -254,9 +249,9 @@ class DyeSet(Result):
             dosing = in_order(dosing, self.names)[0]
             rows = len(c), len(dosing)
             refuse(dosing.shape != c.shape, "fit.dosing_rows", *rows, error=RecipeError)
-        seen = self.light_of(light)
-        made, slopes = effects(self.whole, c, seen, self.modes)
-        by_cause = causes(made, slopes, c, self.modes, self.known, self.scatter, dosing)
+        seen, modes = self.light_of(light), self.ladders.modes
+        made, slopes = effects(self.whole, c, seen, modes)
+        by_cause = causes(made, slopes, c, modes, self.known, self.scatter, dosing)
         return Prediction(
             c, made.reflectance, made.lab, seen, by_cause.total, by_cause,
             self.known.freedom, self.span, told, index, self.demo,
@@ -307,8 +302,8 @@ class DyeSet(Result):
         reflectance, `DyemixError` for a cloth that is darker than the surface alone.
         """
         read: Any = cloth.reflectance if isinstance(cloth, Reading | Swatch) else cloth
-        values = fractions(read)
-        refuse(not np.all(values > self.surface.r0), "fit.too_dark", self.surface.r0)
+        values, r0 = fractions(read), self.whole.surface.r0
+        refuse(not np.all(values > r0), "fit.too_dark", r0)
         # A calibration on this cloth would need pots on it; what is known of the dyes stays.
         return replace(self, cloth=values, pots=())
 
@@ -321,12 +316,10 @@ class DyeSet(Result):
         names = tuple(dict.fromkeys(dye_names(names)))
         i = [self.index(name) for name in names]
         refuse(not i, "a shelf holds one dye or more: name the ones to take.")
-        own = ("curves", "law", "palest", "deepest", "company", "interaction", "company_curve")
-        of: dict[str, Any] = {k: x if (x := getattr(self, k)) is None else x[i] for k in own}
         return replace(
-            self, **of, names=names,
-            ladders=self.ladders and self.ladders.take(i),
-            posterior=self.posterior and self.posterior.take(self.modes.places(i)),
+            self, names=names, palest=self.palest[i], deepest=self.deepest[i],
+            ladders=self.ladders.take(i),
+            posterior=self.posterior and self.posterior.take(self.ladders.modes.places(i)),
             pots=tuple(pot for pot in self.pots if set(pot.recipe) <= set(names)),
         )  # fmt: skip
 

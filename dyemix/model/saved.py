@@ -13,11 +13,12 @@ from dyemix.dataset.serialise import from_plain, parse, plain
 from dyemix.errors import InputError, SavedError, refuse, said
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import depth_law_by_law
+from dyemix.model.unknowns import Modes
 from dyemix.writing import read_bytes, write
 
 FORMAT = "dyemix dye set"
 #: Raised with every change of the layout below; an older version is still read.
-VERSION = 5
+VERSION = 6
 #: What version 1 called otherwise, and what it told that nothing is made of today.
 _RENAMED = {"notes": "warnings", "odd": "warnings", "advice": "next", "surface_note": "surface"}
 _GONE = ("exponent", "capacity", "competition", "draws", "mixing", "model", "own_mixtures",
@@ -70,44 +71,50 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
         if version == 1:
             content = _from_version_1(content)
         if version < VERSION:
-            _from_version_4(content, version)
+            _from_version_5(content, version)
         return _sound(from_plain(DyeSet, content))
     except (KeyError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
         kind = type(error).__name__
         raise SavedError(said("fit.damaged", path=path, kind=kind, error=error)) from None
 
 
+@np.errstate(all="raise", under="ignore")
 def _sound(dyes: DyeSet) -> DyeSet:
     """The set. Raises `SavedError`, or an error of arithmetic, for one that no fit has made: names
     that no recipe holds, errors below nothing, or what predicts no colour.
     """
-    scatter, known = dyes.scatter, dyes.known
+    scatter, known, whole = dyes.scatter, dyes.known, dyes.whole
     errors = (scatter.dosing, scatter.pot, scatter.second_bath, known.strength, known.rest)
-    least = min(*errors, known.alone, *dyes.palest, *dyes.cloth, dyes.curves.min())
-    parts = (dyes.company, dyes.interaction, scatter.reading, known.covariance)
+    least = min(*errors, known.alone, *dyes.palest, *dyes.cloth, dyes.ladders.curves.min())
+    parts = (whole.company, whole.interaction, scatter.reading, known.covariance)
     named = len({name for name in dyes.names if is_name(name)}) == len(dyes)
     sound = named and least >= 0.0 and max(np.abs(part).max() for part in parts) <= _MOST
     refuse(not sound, "its names, errors or cloth are none.", error=SavedError)
     for spread in parts[2:]:
         np.linalg.cholesky(spread + 1e-9 * np.eye(len(spread)))
-    with np.errstate(all="raise", under="ignore"):
-        seen = dyes.predict_many(np.stack([dyes.palest, dyes.deepest]))
-        seen.in_pot(seen.lab)
+    seen = dyes.predict_many(np.stack([dyes.palest, dyes.deepest]))
+    seen.in_pot(seen.lab)
     return dyes
 
 
-def _from_version_4(content: dict[str, Any], version: Any) -> None:
-    """Make a set of version 4 or older one of today: of what ladders leave open, curves and laws
-    stood apart. Up to version 3 it had other unknowns, and promises as before any mix until its
-    trials are told again; up to version 2 all dyes had one interaction.
+def _from_version_5(content: dict[str, Any], version: Any) -> None:
+    """Make a set of version 5 or older one of today: it also held where pots had moved the dyes,
+    which follows from the rest, and none before any pot where it came from version 1. Up to version
+    4, of what ladders leave open, curves and laws stood apart; up to version 3 it had other
+    unknowns, and stands as before any mix until its trials are told again; up to version 2 all dyes
+    had one interaction.
     """
-    ladders = content.get("ladders") or {}
+    dyes, moved = len(content["names"]), ("curves", "law", "surface", "interaction")
+    bare = {name: content.pop(name, None) for name in moved}
+    bare["modes"] = plain(Modes.none(dyes, len(WAVELENGTHS)))
+    for name in ("company", "company_curve"):
+        content.pop(name, None)
+    content["ladders"] = ladders = content.get("ladders") or bare
     if version < 3:
-        for part in (content, ladders):
-            part["interaction"] = [part.get("interaction", 0.0)] * len(content["names"])
+        ladders["interaction"] = [ladders.get("interaction") or 0.0] * dyes
     if version < 4:
         content["posterior"] = None
-    if old := ladders.get("modes"):
+    if "laws" in (old := ladders["modes"]):
         own, shared = (
             [list(map(add, *each)) for each in zip(old[curves], old[laws], strict=True)]
             for curves, laws in (("curves", "laws"), ("surface_curves", "surface_laws"))

@@ -11,8 +11,9 @@ import pytest
 
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.stock import Stock
-from dyemix.model.dyes import DyeSet
+from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.kubelka_munk import Surface
+from dyemix.model.unknowns import Modes
 
 ON = date(2026, 5, 8)
 STIRRED = {"liquor ratio": "20:1", "alkali": "about 1 h after the dye"}
@@ -23,14 +24,13 @@ def four_dyes(**changes: Any) -> DyeSet:
     nm = np.arange(400.0, 701.0, 10.0)
     peaks = ((430, 35, 3), (510, 45, 6), (660, 60, 8), (600, 110, 10))
     curves = np.array([height * np.exp(-(((nm - at) / width) ** 2)) for at, width, height in peaks])
+    law = np.tile([1.0, 0.0], (4, 1))
     made: dict[str, Any] = {
         "names": ("gold", "scarlet", "turquoise", "navy"),
-        "curves": curves,
-        "law": np.tile([1.0, 0.0], (4, 1)),
         "palest": np.full(4, 0.125),
         "deepest": np.full(4, 4.0),
         "cloth": np.full(31, 0.85),
-        "surface": Surface(0.02),
+        "ladders": Ladders(curves, law, Surface(0.02), Modes.none(*curves.shape)),
         "conditions": STIRRED,
     }
     return DyeSet(**{**made, **changes})

@@ -242,10 +242,10 @@ def test_dyes_are_ranked_by_their_lightness_at_one_per_cent() -> None:
     hues by L* and not by b*: a strong yellow is darker than a weak turquoise.
     """
     dyes = four_dyes()
-    gold, _, turquoise, _ = dyes.curves
+    gold, _, turquoise, _ = dyes.whole.curves
     curves = np.array([gold, 1.3 * gold, 0.1 * turquoise, 40.0 * gold])
     law = np.array([[1.0, 0.0], [0.6, 0.0], [1.0, 0.0], [1.0, 0.0]])
-    dyes = replace(dyes, curves=curves, law=law)
+    dyes = replace(dyes, ladders=replace(dyes.ladders, curves=curves, law=law))
     for recipe, order in (
         ("scarlet 1 + gold 1", ["gold", "scarlet"]),
         ("navy 1 + turquoise 1", ["turquoise", "navy"]),

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2, multivariate_normal
 
+from benchmarks.shelf import in_mixes, moved, standing
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual
 from dyemix.dataset.readings import Clipped
@@ -18,11 +19,12 @@ from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Trial
 from dyemix.fitting import calibration
-from dyemix.fitting.calibration import condition, ladders_of, moved
+from dyemix.fitting.calibration import condition
 from dyemix.fitting.fit import fit
 from dyemix.fitting.learn import forget, learn
 from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.kubelka_munk import Surface, saturation
+from dyemix.model.mixtures import in_company
 from dyemix.model.uncertainty import effects, pot_to_pot
 from dyemix.model.unknowns import Cells
 from tests.fitting.conftest import RECIPES
@@ -46,17 +48,19 @@ def pots(truth: DyeSet, recipes: tuple[Recipe, ...] = RECIPES) -> list[Pot]:
 def same(one: DyeSet, other: DyeSet, within: float = 0.0) -> None:
     """Both dye sets hold the same numbers."""
     for name in ("curves", "law", "company", "interaction"):
-        np.testing.assert_allclose(getattr(one, name), getattr(other, name), rtol=within)
+        np.testing.assert_allclose(
+            getattr(one.whole, name), getattr(other.whole, name), rtol=within
+        )
     np.testing.assert_allclose(one.known.covariance, other.known.covariance, rtol=within)
     assert one.known.widening == pytest.approx(other.known.widening)
 
 
 def planted(dyes: DyeSet, **company: float) -> DyeSet:
     """The same dyes, some stronger or weaker in mixes (ln)."""
-    out = np.array(dyes.company)
+    out = np.array(dyes.whole.company)
     for name, value in company.items():
         out[dyes.index(name)] += value
-    return replace(dyes, company=out)
+    return standing(dyes, company=out)
 
 
 # What it learns ---------------------------------------------------------------------------------
@@ -68,7 +72,8 @@ def test_mixes_move_the_dyes_in_them_and_no_other(
 ) -> None:
     truth = planted(dyes, navy=navy, scarlet=scarlet)
     found = condition(dyes, pots(truth)).dyes
-    apart = found.company - np.median(np.delete(found.company, [dyes.index(n) for n in NAMES]))
+    company = found.whole.company
+    apart = company - np.median(np.delete(company, [dyes.index(n) for n in NAMES]))
     assert 0.3 < apart[dyes.index("navy")] / navy < 1.1
     assert 0.3 < apart[dyes.index("scarlet")] / scarlet < 1.1
     assert apart[dyes.index("rust")] == pytest.approx(0.0, abs=0.02)
@@ -85,7 +90,7 @@ def test_bias_and_interaction_are_found_with_their_sign(four: DyeSet, sign: floa
     """Both alike move all dyes of all mixes; how much else there is in the pot tells them apart."""
     for truth in (
         planted(four, **dict.fromkeys(NAMES, 0.12 * sign)),
-        replace(four, interaction=np.full(4, 0.25 * sign)),
+        standing(four, interaction=np.full(4, 0.25 * sign)),
     ):
         deep = tuple(Recipe({n: 3.0 * a for n, a in r.items()}) for r in RECIPES)
         found = condition(four, pots(truth, RECIPES + deep)).dyes
@@ -110,23 +115,23 @@ def test_nothing_is_learnt_from_pots_that_come_out_as_predicted(four: DyeSet) ->
 
 def test_what_bends_the_ladders_of_dyes_they_may_do_to_all(four: DyeSet) -> None:
     """Two dyes of bent laws that share sites: mixes of one of them tell of the other too."""
-    ladders = ladders_of(four)
+    ladders = four.ladders
     law = ladders.law + np.array([[0.0, -0.1], [0.0, 0.0], [0.0, -0.1], [0.0, 0.0]])
-    bent = replace(four, law=law, ladders=replace(ladders, law=law))
-    truth = replace(bent, interaction=2.0 * saturation(law))
+    bent = replace(four, ladders=replace(ladders, law=law))
+    truth = standing(bent, interaction=2.0 * saturation(law))
     some = [r for r in RECIPES if "navy" not in r]
     deep = [Recipe({n: 3.0 * a for n, a in r.items()}) for r in some]
     found = condition(bent, pots(truth, (*some, *deep))).dyes
     navy = four.index("navy")
-    assert found.interaction[navy] < 0.4 * truth.interaction[navy] < 0.0
+    assert found.whole.interaction[navy] < 0.4 * truth.whole.interaction[navy] < 0.0
 
 
 def test_bands_that_move_in_company_are_found_where_mixes_show_it(four: DyeSet) -> None:
     """Those of navy by 20 nm beside others: its mixes show that; by itself it stays as it was."""
     navy, nm = four.index("navy"), np.arange(400.0, 701.0, 10.0)
-    change, curve = np.zeros_like(four.curves), four.curves[navy]
+    change, curve = np.zeros_like(four.whole.curves), four.whole.curves[navy]
     change[navy] = np.log(np.interp(nm - 20.0, nm, curve) / curve)
-    truth = replace(four, company_curve=change)
+    truth = in_mixes(four, change)
     deep = tuple(Recipe({n: 2.0 * a for n, a in r.items()}) for r in RECIPES)
     found = condition(four, pots(truth, RECIPES + deep)).dyes
     amounts = np.array([four.amounts(r) for r in ("navy 0.8 + scarlet 0.5", "navy 1")])
@@ -134,28 +139,29 @@ def test_bands_that_move_in_company_are_found_where_mixes_show_it(four: DyeSet) 
     assert before[0] > 2.5
     assert after[0] < 0.35 * before[0]
     assert after[1] < 0.5
-    assert found.company_curve is not None
-    assert np.argmax(np.abs(found.company_curve).max(axis=1)) == navy
-    assert found.company_curve[navy] @ change[navy] > 0.0
+    whole = found.whole
+    moved_by = whole.company_curve / in_company(whole.curves)
+    assert np.argmax(np.abs(moved_by).max(axis=1)) == navy
+    assert moved_by[navy] @ change[navy] > 0.0
 
 
 def test_a_law_is_never_moved_to_where_more_dye_is_less(four: DyeSet) -> None:
-    ladders = ladders_of(four)
+    ladders = four.ladders
     theta = np.zeros(ladders.modes.unknowns)
     own = slice(ladders.modes.of_surface.stop, ladders.modes.of_ladders.stop)
     for sign in (-300.0, 300.0):
         theta[own] = sign * np.abs(ladders.modes.own[..., -2]).ravel()
-        far = moved(four, ladders, theta)
-        assert far.law[:, 0].min() >= 0.2
+        far = moved(four, theta)
+        assert far.whole.law[:, 0].min() >= 0.2
         assert np.isfinite(far.predict("navy 0.01 + scarlet 0.4").lab).all()
 
 
 def test_where_the_surface_meets_its_bound_the_dyes_go_with_it(four: DyeSet) -> None:
     """Mixes that ask for a surface out of bounds leave nothing half done: they fit as they can."""
-    ladders = ladders_of(four)
+    ladders = four.ladders
     theta = np.zeros(ladders.modes.unknowns)
     theta[ladders.modes.of_surface][1] = (-0.8 - ladders.surface.k2) / ladders.modes.surface[1]
-    thin = moved(four, ladders, theta)
+    thin = moved(four, theta)
     deep = tuple(Recipe({n: 2.0 * a for n, a in r.items()}) for r in RECIPES)
     told = pots(thin, RECIPES + deep)
     found = condition(four, told).dyes
@@ -182,8 +188,8 @@ def test_what_goes_with_a_surface_that_stops_short(
     four: DyeSet, k2: float, old: Sequence[float], new: Sequence[float], expected: Sequence[Any]
 ) -> None:
     """The rest is most likely given it: Σ⁻¹ (θ - mean) is 0 but where the surface is held."""
-    modes = replace(ladders_of(four).modes, surface=np.array([0.01, 0.2]))
-    ladders = replace(ladders_of(four), modes=modes, surface=Surface(0.02, k2), ceiling=0.05)
+    modes = replace(four.ladders.modes, surface=np.array([0.01, 0.2]))
+    ladders = replace(four.ladders, modes=modes, surface=Surface(0.02, k2), ceiling=0.05)
     root = np.random.default_rng(5).standard_normal((modes.unknowns, 3 * modes.unknowns))
     before, mean, at = np.zeros(modes.unknowns), np.linspace(-1, 1, len(root)), modes.of_surface
     before[at], mean[at] = old, new
@@ -236,8 +242,8 @@ def test_learning_adds_to_what_is_known_and_forgetting_undoes_it(four: DyeSet) -
     same(whole, learn(whole, trials).dyes)
     same(forget(whole, trials[2:]), learn(four, trials[:2]).dyes)
     nothing = forget(whole, trials)
-    np.testing.assert_array_equal(nothing.curves, four.curves)
-    np.testing.assert_array_equal(nothing.company, four.company)
+    np.testing.assert_array_equal(nothing.whole.curves, four.whole.curves)
+    np.testing.assert_array_equal(nothing.whole.company, four.whole.company)
 
 
 def test_a_mix_teaches_alike_in_the_table_and_in_the_book(dyes: DyeSet) -> None:
@@ -273,7 +279,9 @@ def test_repeats_of_one_recipe_do_not_count_as_several(four: DyeSet) -> None:
 def test_a_pot_of_little_weight_says_little(four: DyeSet) -> None:
     told = pots(planted(four, navy=0.2))
     navy = [
-        condition(four, [replace(pot, weight=w) for pot in told]).dyes.company[four.index("navy")]
+        condition(four, [replace(pot, weight=w) for pot in told]).dyes.whole.company[
+            four.index("navy")
+        ]
         for w in (1.0, 0.2, 1e-6)
     ]
     assert navy[0] > navy[1] > navy[2]
@@ -310,18 +318,18 @@ def test_beside_a_dense_bayesian_solve(
         told = [replace(pot, covariance=stated) for pot in (*told, again)]
         told[3] = replace(told[3], weight=0.4)
     if photographed == "mixes and squares":
-        modes, count = ladders_of(four).modes, len(four)
+        modes, count = four.ladders.modes, len(four)
         modes = replace(
             modes, shared=np.append(
                 modes.shared, 0.03 * rng.standard_normal((count, 6, 33)), axis=1
             ),
         )  # fmt: skip
-        pictured = replace(ladders_of(four), modes=modes, pictures=("0", "of other squares"))
+        pictured = replace(four.ladders, modes=modes, pictures=("0", "of other squares"))
         four = replace(four, ladders=pictured, posterior=None)
     found = condition(four, told)
     known = found.dyes.known
-    ladders, theta = ladders_of(four), known.mean
-    now = moved(four, ladders, theta)
+    ladders, theta = four.ladders, known.mean
+    now = moved(four, theta)
     amounts = np.array([four.amounts(recipe) for recipe in RECIPES])
     seen, by_theta = effects(now.whole, amounts, four.light, ladders.modes)
     miss, by_lab = delta_e_residual(labs, seen.lab)

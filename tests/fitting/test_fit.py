@@ -189,7 +189,7 @@ def test_depth_laws_are_found(
 ) -> None:
     """A line, a power, one that runs out and one that starts late: each as its own depths say."""
     dyes = fit(ladder_of_a_law(law))
-    (n, q), truth = dyes.law[0], np.array([[0.375], [1.5], [3.0]])
+    (n, q), truth = dyes.whole.law[0], np.array([[0.375], [1.5], [3.0]])
     assert exponent[0] <= n <= exponent[1]
     assert bend[0] <= q <= bend[1]
     curve = 5.0 * np.exp(-(((np.arange(400.0, 701.0, 10.0) - 540.0) / 60.0) ** 2)) + 0.05
@@ -204,8 +204,8 @@ def test_two_depths_take_the_law_that_dyes_usually_have(
     first = ladders.dyes[0]
     dyes = fit(only(ladders, lambda r: of(first)(r) and r.get(first, 1.0) in (1.0, 4.0)))
     assert dyes.report is not None
-    assert abs(dyes.law[0, 0] - 0.95) < 0.15
-    assert abs(dyes.law[0, 1]) < 0.05
+    assert abs(dyes.whole.law[0, 0] - 0.95) < 0.15
+    assert abs(dyes.whole.law[0, 1]) < 0.05
     assert dyes.report.dyes[0].inner == ()
     assert "third depth, about 2 %" in dyes.report.dyes[0].next
 
@@ -319,7 +319,7 @@ def test_one_ladder_that_misbehaves_does_not_widen_every_mix(
 
 def test_fitting_twice_gives_the_same(workshop_set: Callable[[int, bool], Any]) -> None:
     few = only(workshop_set(2, True).ladders, of(*workshop_set(2, True).ladders.dyes[:2]))
-    np.testing.assert_array_equal(fit(few).curves, fit(few).curves)
+    np.testing.assert_array_equal(fit(few).whole.curves, fit(few).whole.curves)
 
 
 def test_a_dye_that_colours_nothing_is_fitted_and_named() -> None:

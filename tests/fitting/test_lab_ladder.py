@@ -242,8 +242,8 @@ def test_two_depths_take_the_law_that_dyes_usually_have(ladders: SwatchSet) -> N
         r for r in table.readings if r.recipe is not None and r.recipe.get("rose") in (None, 1, 4)
     ]
     dyes = fit(SwatchSet(tuple(kept)))
-    assert dyes.law[0, 0] == pytest.approx(0.95, abs=0.15)
-    assert abs(dyes.law[0, 1]) < 0.05
+    assert dyes.whole.law[0, 0] == pytest.approx(0.95, abs=0.15)
+    assert abs(dyes.whole.law[0, 1]) < 0.05
 
 
 def test_a_mixed_book_reads_each_dye_as_it_can(exact: SwatchSet) -> None:
@@ -332,7 +332,7 @@ def test_spectra_leave_less_open_than_lab(ladders: SwatchSet) -> None:
     spectral, bare = fit(some(ladders, *names)), fit(as_lab(some(ladders, *names)))
 
     def spread(dyes: DyeSet) -> float:
-        curves = dyes.modes.own[..., :-2]
+        curves = dyes.ladders.modes.own[..., :-2]
         shape = curves - curves.mean(axis=2, keepdims=True)
         return float(np.sqrt((shape**2).sum(axis=1).mean()))
 

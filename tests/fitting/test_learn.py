@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from benchmarks.correction import run
+from benchmarks.shelf import standing
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading
 from dyemix.dataset.target import Trial
@@ -26,9 +26,9 @@ def dyed(truth: DyeSet, recipe: Recipe, **more) -> Trial:
 
 def with_navy(dyes: DyeSet, log: float) -> DyeSet:
     """The same dyes, navy stronger in mixes."""
-    company = np.array(dyes.company)
+    company = np.array(dyes.whole.company)
     company[dyes.index("navy")] = log
-    return replace(dyes, company=company)
+    return standing(dyes, company=company)
 
 
 def test_what_was_learnt_is_said(dyes):
@@ -46,7 +46,7 @@ def test_what_was_learnt_is_said(dyes):
 
 def test_few_trials_teach_and_say_that_they_are_few(dyes):
     found = learn(dyes, [dyed(with_navy(dyes, 0.2), r) for r in RECIPES[:2]])
-    assert found.dyes.company[dyes.index("navy")] > 0.02
+    assert found.dyes.whole.company[dyes.index("navy")] > 0.02
     assert "too few to tell" in str(found)
     assert learn(dyes, []).changes == ()
 
@@ -63,7 +63,7 @@ def test_old_trials_and_other_lots_count_less(dyes):
     old = [dyed(with_navy(dyes, -0.2), r, date=day.replace(year=2025), lot="A") for r in RECIPES]
 
     def navy(**options) -> float:
-        return float(learn(dyes, [*new, *old], **options).dyes.company[dyes.index("navy")])
+        return float(learn(dyes, [*new, *old], **options).dyes.whole.company[dyes.index("navy")])
 
     assert abs(navy()) < 0.02  # trials that contradict each other say nothing together
     assert navy(half_life_days=60) > 0.04
@@ -89,7 +89,7 @@ def test_second_baths_teach_how_far_they_stray(dyes):
             trials.append(Trial(asked, read, on=under))
         found = learn(dyes, trials)
         assert "Second baths" in str(found)
-        np.testing.assert_array_equal(found.dyes.curves, dyes.curves)
+        np.testing.assert_array_equal(found.dyes.whole.curves, dyes.whole.curves)
         # Told in two goes it is the same.
         apart = learn(learn(dyes, trials[:3]).dyes, trials[3:]).dyes.scatter.second_bath
         assert apart == pytest.approx(found.dyes.scatter.second_bath)

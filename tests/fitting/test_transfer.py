@@ -12,14 +12,14 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from benchmarks.shelf import swatch_set
+from benchmarks.shelf import standing, swatch_set
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, Light, lab
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import FitError
 from dyemix.fitting.fit import fit
-from dyemix.fitting.transfer import ENOUGH_DEPTHS, _curves_under, borrow
+from dyemix.fitting.transfer import ENOUGH_DEPTHS, _under, borrow
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import Surface, depth_law_by_law
 from tests.simulated.workshop import Row, Workshop
@@ -88,7 +88,7 @@ def test_one_square_a_dye_predicts_a_cloth_nearly_as_a_library_does(seed: int) -
 @pytest.mark.parametrize("seed", SEEDS)
 def test_strengths_come_out_within_their_own_error(seed: int) -> None:
     _, stronger = second(seed)
-    found = lent(seed).curves.sum(axis=1) / first(seed).curves.sum(axis=1)
+    found = lent(seed).whole.curves.sum(axis=1) / first(seed).whole.curves.sum(axis=1)
     # A square's own error, and that of a law that is another on this cloth.
     assert np.abs(np.log(found / stronger)).max() < 0.15
     assert np.sqrt(np.mean(np.log(found / stronger) ** 2)) < 0.08
@@ -121,15 +121,16 @@ def test_away_from_the_square_the_interval_grows() -> None:
     dyes = lent(0)
     spread = []
     for depth in (1.0, 0.125):
-        by_law = depth_law_by_law(depth, dyes.law)
-        curves, laws = np.split(dyes.modes.own, [-2], axis=2)
+        by_law = depth_law_by_law(depth, dyes.whole.law)
+        curves, laws = np.split(dyes.ladders.modes.own, [-2], axis=2)
         level = curves.mean(axis=2) + np.einsum("dl,dql->dq", by_law, laws)
         spread.append(np.sqrt((level**2).sum(axis=1)).mean())
     assert spread[1] > 1.2 * spread[0]
     # By 0.05 of the exponent n. Of (c + 0.01)^n - 0.01^n at n = 1 the logarithm changes by it with
     # (1.01 ln 1.01 - 0.01 ln 0.01) / 1 = 0.056 at 1 %, and -1.794 at 0.125 %: 0.05 * 1.850.
-    exponent = dyes.modes.own[:, 1, :-2].mean(axis=1) + dyes.modes.own[:, 1, -2:] @ [
-        depth_law_by_law(0.125, dyes.law)[0, 0], 0.0
+    own = dyes.ladders.modes.own[:, 1]
+    exponent = own[:, :-2].mean(axis=1) + own[:, -2:] @ [
+        depth_law_by_law(0.125, dyes.whole.law)[0, 0], 0.0
     ]  # fmt: skip
     assert np.abs(exponent) == pytest.approx(0.0925, abs=4e-3)
 
@@ -139,9 +140,9 @@ def test_another_surface_term_shows_the_same_cloth() -> None:
     dyes = first(0)
     middle = np.diag(np.sqrt(dyes.palest * dyes.deepest))
     surface = Surface(0.004, 0.3)
-    carried = replace(dyes, surface=surface, curves=_curves_under(dyes, surface))
+    carried = replace(dyes, ladders=_under(dyes, surface))
     np.testing.assert_allclose(carried.reflectance(middle), dyes.reflectance(middle), atol=1e-3)
-    left_alone = replace(dyes, surface=surface)
+    left_alone = standing(dyes, surface=surface)
     assert np.abs(left_alone.reflectance(middle) - dyes.reflectance(middle)).max() > 0.02
 
 
@@ -181,9 +182,9 @@ def test_it_is_replaced_as_squares_arrive() -> None:
     assert len(laws["rose"][1]) == ENOUGH_DEPTHS
     own = fit(swatch_set([r for r in [*rows, *more] if r.recipe.split()[0] in ("rose", "undyed")]))
     i = dyes.index("rose")
-    np.testing.assert_allclose(dyes.ladders.curves[i], own.curves[0])
+    np.testing.assert_allclose(dyes.ladders.curves[i], own.whole.curves[0])
     np.testing.assert_array_equal(dyes.cloth, own.cloth)
-    assert len(dyes.modes.own) == 3
+    assert len(dyes.ladders.modes.own) == 3
     assert [check.label for check in dyes.report.own_mixtures] == ["rose 0.50 + leaf 0.50 (M)"]
     assert dyes.report.own_mixtures[0].delta_e < 3.0
 
@@ -227,14 +228,15 @@ def test_a_new_dye_with_a_ladder_joins_and_one_with_a_single_square_is_refused()
 def test_the_prior_holds_a_dye_to_the_first_cloth_by_little() -> None:
     """A square three times as strong is believed: the prior pulls ln 3 by its small share."""
     dyes = first(0).take(["navy"])
-    strong = replace(dyes, curves=3.0 * dyes.curves)
+    strong = standing(dyes, curves=3.0 * dyes.whole.curves)
     readings = (
         Reading(Recipe(), dyes.cloth.copy(), "U"),
         Reading(Recipe({"navy": 1.0}), strong.reflectance([[1.0]])[0], "S"),
     )
     found = borrow(dyes, SwatchSet(readings))
     share = 1.0 + (np.hypot(dyes.scatter.dosing, dyes.scatter.pot) / 0.35) ** 2
-    logs = np.log(found.curves[0] / dyes.curves[0])[dyes.curves[0] > 1e-6]
+    (curve,), (lent,) = found.whole.curves, dyes.whole.curves
+    logs = np.log(curve / lent)[lent > 1e-6]
     assert logs == pytest.approx(np.log(3.0) / share, abs=0.006)
 
 
@@ -253,7 +255,8 @@ def test_lab_readings_may_be_borrowed_for_too() -> None:
     rough = tuple(replace(r, kind="Lab", lab=lab(r.reflectance, light), light=light) for r in rows)
     dyes = borrow(first(0), SwatchSet(rough))
     assert dyes.report is not None
-    found = dyes.curves.sum(axis=1) / first(0).take(list(dyes.names)).curves.sum(axis=1)
+    lender = first(0).take(list(dyes.names))
+    found = dyes.whole.curves.sum(axis=1) / lender.whole.curves.sum(axis=1)
     wanted = [stronger[shop.dyes.index(name)] for name in dyes.names]
     assert found == pytest.approx(wanted, rel=0.2)
 

@@ -144,7 +144,7 @@ def test_all_of_the_miss_is_believed_only_where_pots_repeat(dyes):
         dyes, scatter=replace(dyes.scatter, dosing=1e-4, pot=1e-4, reading=np.eye(3) * 1e-8)
     )
     assert correct(steady, trial, target).shrunk == pytest.approx(1.0, abs=0.01)
-    p = dyes.modes.unknowns
+    p = dyes.ladders.modes.unknowns
     sure = Posterior(np.zeros(p), np.zeros((p, p)), 0.0, 0.0, 0.0, 12.0)
     exact = replace(dyes, posterior=sure)
     found = correct(exact, trial, target)

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchmarks.shelf import shelf
+from benchmarks.shelf import shelf, standing
 from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.model.dyes import DyeSet
@@ -30,7 +28,8 @@ def plain(dyes: DyeSet, recipe: dict[str, float]) -> list[float]:
     Each dye in company works ``exp(m e) (1 + T)^κ / (1 + c)^κᵢ`` times as much as alone, o the
     depth of the others, T that of all, m = o ÷ (o + c/4) and κ the mean of κᵢ by depth.
     """
-    r0, k2 = dyes.surface.r0, dyes.surface.k2
+    whole = dyes.whole
+    r0, k2 = whole.surface.r0, whole.surface.k2
     out = []
     for band in range(31):
         y = (dyes.cloth[band] - r0) / (1 - r0)
@@ -38,14 +37,14 @@ def plain(dyes: DyeSet, recipe: dict[str, float]) -> list[float]:
         k = (1 - inside) ** 2 / (2 * inside)
         for name, c in recipe.items():
             i = dyes.names.index(name)
-            (n, q), total = dyes.law[i], sum(recipe.values())
-            others, acts = total - c, dyes.interaction
+            (n, q), total = whole.law[i], sum(recipe.values())
+            others, acts = total - c, whole.interaction
             kappa = sum(x * acts[dyes.names.index(d)] for d, x in recipe.items()) / total
             bent = np.exp(q * np.log((c + SHIFT) / PIVOT) ** 2 / 2)
             alone = ((c + SHIFT) ** n - SHIFT**n) * bent
             share = others / (others + 0.25 * c)
-            grown = np.exp(share * dyes.company[i]) * (1 + total) ** kappa / (1 + c) ** acts[i]
-            k += alone * grown * dyes.curves[i, band]
+            grown = np.exp(share * whole.company[i]) * (1 + total) ** kappa / (1 + c) ** acts[i]
+            k += alone * grown * whole.curves[i, band]
         r = 1 + k - (k * k + 2 * k) ** 0.5
         out.append(r0 + (1 - r0) * (1 - k2) * r / (1 - k2 * r))
     return out
@@ -65,9 +64,8 @@ def test_a_prediction_is_that_of_the_equations(
     dyes: DyeSet, recipe: dict[str, float], surface: Surface
 ) -> None:
     company = np.linspace(-0.2, 0.3, len(dyes))
-    set_of = replace(
-        dyes, surface=surface, company=company, interaction=np.linspace(-0.2, 0.1, len(dyes))
-    )
+    interaction = np.linspace(-0.2, 0.1, len(dyes))
+    set_of = standing(dyes, surface=surface, company=company, interaction=interaction)
     predicted = set_of.predict(recipe)
     np.testing.assert_allclose(predicted.reflectance, plain(set_of, recipe), rtol=1e-9)
     np.testing.assert_allclose(predicted.lab, lab(predicted.reflectance, dyes.light))
@@ -94,7 +92,7 @@ def test_more_dye_is_darker_in_every_band(amount: float, more: float, i: int) ->
 
 def test_a_trace_of_another_dye_changes_nothing_at_once(dyes: DyeSet) -> None:
     """What mixes taught fades to nothing as a mix becomes one dye, and takes no jump on the way."""
-    taught = replace(dyes, company=np.full(len(dyes), 0.2), interaction=np.full(len(dyes), 0.3))
+    taught = standing(dyes, company=np.full(len(dyes), 0.2), interaction=np.full(len(dyes), 0.3))
     alone = taught.predict("scarlet 1").lab
     np.testing.assert_allclose(alone, dyes.predict("scarlet 1").lab)
     traces = [taught.predict({"scarlet": 1.0, "navy": c}).lab for c in (1e-8, 1e-6, 1e-4)]
@@ -129,7 +127,7 @@ def test_no_dye_leaves_a_dyed_piece_as_it_is(dyes: DyeSet) -> None:
 def test_absorption_adds_to_what_the_cloth_carries(one: float, two: float, i: int, j: int) -> None:
     # For linear laws that do not act on each other, two baths are the sum of their amounts.
     fitted = shelf(0, True)
-    dyes = replace(fitted, law=np.tile([1.0, 0.0], (len(fitted), 1)))
+    dyes = standing(fitted, law=np.tile([1.0, 0.0], (len(fitted), 1)))
     first, second = {dyes.names[i]: one}, {dyes.names[j]: two}
     both = dyes.amounts(first) + dyes.amounts(second)
     piece = dyes.predict(first).reflectance
@@ -140,7 +138,7 @@ def test_absorption_adds_to_what_the_cloth_carries(one: float, two: float, i: in
 
 def test_cloth_darker_than_the_surface_alone_is_refused(dyes: DyeSet) -> None:
     with pytest.raises(DyemixError, match="less than its surface alone"):
-        replace(dyes, surface=Surface(0.02)).on(np.full(31, 0.01))
+        standing(dyes, surface=Surface(0.02)).on(np.full(31, 0.01))
     with pytest.raises(DyemixError):
         dyes.on(np.full(16, 0.5))
 
@@ -181,9 +179,10 @@ def test_a_smaller_shelf_predicts_the_same(dyes: DyeSet) -> None:
 
 
 def test_arrays_are_read_only(dyes: DyeSet) -> None:
-    for name in ("curves", "law", "company", "palest", "deepest", "cloth"):
+    held = (dyes.palest, dyes.deepest, dyes.cloth, dyes.ladders.curves, dyes.ladders.law)
+    for array in (*held, dyes.ladders.modes.own):
         with pytest.raises(ValueError, match="read-only"):
-            getattr(dyes, name)[0] = 0.0
+            array[0] = 0.0
 
 
 def test_recipes_and_amounts_are_two_ways_to_write_one_thing(dyes: DyeSet) -> None:

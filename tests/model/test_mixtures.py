@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from benchmarks.shelf import shelf
+from benchmarks.shelf import in_mixes, shelf, standing
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import Light
 from dyemix.model.dyes import DyeSet
@@ -90,15 +90,13 @@ def shelves() -> list[DyeSet]:
     company, acts = rng.normal(0.0, 0.1, (2, len(plain)))
     return [
         plain,
-        replace(plain, company=company, interaction=acts - 0.1),
-        replace(plain, company=company, interaction=acts + 0.2),
-        replace(
-            plain,
-            company=company,
-            interaction=acts,
-            company_curve=rng.normal(0.0, 0.2, plain.curves.shape),
+        standing(plain, company=company, interaction=acts - 0.1),
+        standing(plain, company=company, interaction=acts + 0.2),
+        in_mixes(
+            standing(plain, company=company, interaction=acts),
+            rng.normal(0.0, 0.2, plain.whole.curves.shape),
         ),
-        replace(plain, law=plain.law + np.array([0.0, 0.05]), surface=Surface(0.02, 0.4)),
+        standing(plain, law=plain.whole.law + np.array([0.0, 0.05]), surface=Surface(0.02, 0.4)),
     ]
 
 

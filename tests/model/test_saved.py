@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from contextlib import suppress
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,20 +16,32 @@ from dyemix.model.saved import VERSION
 
 @pytest.fixture(scope="module")
 def dyes(demo_dyes):
-    return demo_dyes
+    """With all that a saved set may hold: what is known of the unknowns too."""
+    return replace(demo_dyes, posterior=demo_dyes.known)
 
 
 def test_round_trip_is_exact(dyes, tmp_path):
     dyemix.save(dyes, tmp_path / "dyes.json")
     back = dyemix.load(tmp_path / "dyes.json")
-    for name in ("curves", "law", "company", "palest", "deepest", "cloth"):
+    for name in ("palest", "deepest", "cloth"):
         np.testing.assert_array_equal(getattr(back, name), getattr(dyes, name))
+    for name in ("curves", "law", "company", "interaction", "company_curve"):
+        np.testing.assert_array_equal(getattr(back.whole, name), getattr(dyes.whole, name))
     assert back.names == dyes.names
-    assert back.surface == dyes.surface
+    assert back.whole.surface == dyes.whole.surface
     assert back.light == dyes.light
     assert back.demo
     assert str(back.report) == str(dyes.report)
     assert str(dyemix.match(back, "#7d8a6e")) == str(dyemix.match(dyes, "#7d8a6e"))
+
+
+def of_ladders(harm):
+    return lambda content: {**content, "ladders": harm(content["ladders"])}
+
+
+def mean(content, of_first):
+    """What is known of the unknowns, that of the first dye's strength another."""
+    return [of_first, *content["posterior"]["mean"][1:]]
 
 
 def test_a_saved_set_is_written_over_only_by_force(dyes, tmp_path):
@@ -46,8 +59,8 @@ def test_a_saved_set_is_written_over_only_by_force(dyes, tmp_path):
         (lambda c: {**c, "version": VERSION + 1}, "newer"),
         (lambda c: {**c, "version": "two"}, "newer"),
         (lambda c: {**c, "format": "something else"}, "not a saved dye set"),
-        (lambda c: {k: v for k, v in c.items() if k != "curves"}, "damaged"),
-        (lambda c: {**c, "curves": c["curves"][:-1]}, "damaged"),
+        (lambda c: {k: v for k, v in c.items() if k != "ladders"}, "damaged"),
+        (of_ladders(lambda c: {**c, "curves": c["curves"][:-1]}), "damaged"),
         (lambda c: {**c, "names": 3}, "damaged"),
         (lambda c: {**c, "light": "moon/10"}, "damaged"),
         (lambda c: {**c, "wavelengths_nm": [380, 730, 36]}, "damaged"),
@@ -57,9 +70,11 @@ def test_a_saved_set_is_written_over_only_by_force(dyes, tmp_path):
         (lambda c: {**c, "names": ["na\x1b[2Jvy", *c["names"][1:]]}, "names"),
         (lambda c: {**c, "palest": [-x for x in c["palest"]]}, "damaged"),
         (lambda c: {**c, "cloth": [-x for x in c["cloth"]]}, "damaged"),
-        (lambda c: {**c, "curves": [[-x for x in row] for row in c["curves"]]}, "damaged"),
-        (lambda c: {**c, "law": [[1e300, 0.0]] * len(c["law"])}, "damaged"),
-        (lambda c: {**c, "company": [-1e300] * len(c["names"])}, "damaged"),
+        (of_ladders(lambda c: {**c, "curves": (-np.array(c["curves"])).tolist()}), "damaged"),
+        (of_ladders(lambda c: {**c, "law": [[1e300, 0.0]] * len(c["law"])}), "damaged"),
+        (of_ladders(lambda c: {**c, "interaction": [-1e300] * len(c["law"])}), "damaged"),
+        (of_ladders(lambda c: {**c, "misfit": -1e300}), "damaged"),
+        (lambda c: {**c, "posterior": {**c["posterior"], "mean": mean(c, -1e300)}}, "damaged"),
         (lambda c: {**c, "scatter": {**c["scatter"], "pot": -0.1}}, "damaged"),
         (lambda c: {**c, "scatter": {**c["scatter"], "reading": (-np.eye(3)).tolist()}}, "damaged"),
         (lambda c: {**c, "posterior": {**c["posterior"], "freedom": 0.0}}, "damaged"),

@@ -15,7 +15,9 @@ import pytest
 
 import dyemix
 from dyemix.colour.ciede2000 import delta_e
+from dyemix.model.dyes import Ladders
 from dyemix.model.saved import saved_text
+from dyemix.model.unknowns import Modes
 
 DATA = Path(__file__).parents[1] / "data"
 SPECTRAL, LAB = DATA / "dye_set_version_1.json", DATA / "dye_set_version_1_lab.json"
@@ -75,9 +77,14 @@ def test_a_set_of_version_1_saved_again_is_the_same(path: Path, tmp_path: Path) 
 
 
 def as_version_4(dyes: dyemix.DyeSet) -> dict[str, Any]:
-    """A set as version 4 wrote it: what ladders leave open of curves and of laws stood apart."""
+    """A set as version 4 wrote it: what ladders leave open of curves and of laws stood apart, and
+    where pots had moved the dyes stood there too.
+    """
     content: dict[str, Any] = json.loads(saved_text(dyes)) | {"version": 4}
-    assert dyes.ladders is not None
+    whole = dyes.whole
+    for name in ("curves", "law", "company", "interaction"):
+        content[name] = getattr(whole, name).tolist()
+    content |= {"surface": {"r0": whole.surface.r0, "k2": whole.surface.k2}, "company_curve": None}
     modes = dyes.ladders.modes
     (curves, laws), (by_surface, of_laws) = (
         np.split(part, [31], axis=2) for part in (modes.own, modes.shared.swapaxes(0, 1))
@@ -93,9 +100,20 @@ def test_a_set_of_version_4_is_the_same(tmp_path: Path) -> None:
     dyes = dyemix.fit(dyemix.read_swatches("swatch_data/napkins.csv"))
     (tmp_path / "old.json").write_text(json.dumps(as_version_4(dyes)))
     assert dyemix.load(tmp_path / "old.json") == dyes
-    bare = dyemix.learn(replace(dyes, ladders=None, posterior=None, pots=()), []).dyes
+    none = replace(dyes.ladders, modes=Modes.none(*dyes.ladders.curves.shape))
+    bare = dyemix.learn(replace(dyes, ladders=none, pots=()), []).dyes
     (tmp_path / "old.json").write_text(json.dumps(as_version_4(bare)))  # nothing open of ladders
     assert dyemix.load(tmp_path / "old.json") == bare
+
+
+def test_a_set_of_version_5_without_ladders_is_as_it_stands(tmp_path: Path) -> None:
+    """One of version 1 that was saved again."""
+    dyes = dyemix.load(SPECTRAL)
+    content = as_version_4(dyes) | {"version": 5, "ladders": None}
+    (tmp_path / "old.json").write_text(json.dumps(content))
+    assert dyemix.load(tmp_path / "old.json") == replace(
+        dyes, ladders=replace(dyes.ladders, ceiling=Ladders.ceiling)
+    )
 
 
 def test_a_set_of_version_2_had_one_interaction_for_all_dyes(tmp_path: Path) -> None:
@@ -103,12 +121,12 @@ def test_a_set_of_version_2_had_one_interaction_for_all_dyes(tmp_path: Path) -> 
     dyes = dyemix.fit(dyemix.read_swatches("swatch_data/napkins.csv"))
     count = len(dyes)
     content = as_version_4(dyes) | {"version": 2, "interaction": 0.05}
-    content["ladders"]["interaction"] = 0.0
+    content["ladders"]["interaction"] = 0.05
     content["posterior"]["mean"] = dyes.known.mean[:-count].tolist()
     path = tmp_path / "old.json"
     path.write_text(json.dumps(content))
     old = dyemix.load(path)
-    np.testing.assert_array_equal(old.interaction, np.full(count, 0.05))
+    np.testing.assert_array_equal(old.whole.interaction, np.full(count, 0.05))
     recipe = "marigold 0.5 + navy 0.2"
     assert old.predict(recipe).bound > dyes.predict(recipe).bound
     assert dyemix.learn(old, []).dyes.predict(recipe).bound < old.predict(recipe).bound

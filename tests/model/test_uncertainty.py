@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import f
 
+from benchmarks.shelf import moved, standing
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
 from dyemix.colour.colorimetry import D65_10
-from dyemix.fitting.calibration import ladders_of, moved
 from dyemix.model.dyes import DyeSet
 from dyemix.model.uncertainty import Causes, Scatter, _draws, _pots, effects, expected_miss, likely
 from dyemix.model.unknowns import Cells, Modes, Posterior
@@ -33,7 +33,7 @@ def rows(dyes: DyeSet, recipes: tuple[str, ...] = RECIPES) -> Array:
 
 def certain(dyes: DyeSet) -> Posterior:
     """Nothing open of the dyes, and no error of a mix's own."""
-    count = dyes.modes.unknowns
+    count = dyes.ladders.modes.unknowns
     return Posterior(np.zeros(count), np.zeros((count, count)), 0.0, 0.0, 0.0, 12.0)
 
 
@@ -179,9 +179,9 @@ def test_pots_lie_as_far_out_as_student_says(freedom: float) -> None:
 
 
 def test_dyes_that_absorb_nothing_leave_only_the_surface_open(dyes: DyeSet) -> None:
-    nothing = 0.0 * dyes.curves
+    nothing = 0.0 * dyes.whole.curves
     clear = replace(dyes.whole, curves=nothing, company_curve=nothing)
-    _, slopes = effects(clear, rows(dyes), D65_10, dyes.modes)
+    _, slopes = effects(clear, rows(dyes), D65_10, dyes.ladders.modes)
     assert np.all(slopes == 0.0)  # and cloth reads as it was read, whatever its surface
 
 
@@ -198,7 +198,7 @@ def test_strengths_of_a_mix_own_error_against_brute_force(dyes: DyeSet) -> None:
     rng = np.random.default_rng(5)
     amounts = rows(dyes)[1:]
     stray = 0.8 * 0.05 * rng.standard_normal((1000, len(dyes)))
-    labs = np.array([replace(dyes, company=row).colours(amounts) for row in stray])
+    labs = np.array([standing(dyes, company=row).colours(amounts) for row in stray])
     own = replace(certain(dyes), strength=0.05)
     stated = exact(dyes, own).predict_many(amounts).covariance
     agree(stated, covariances(labs.transpose(1, 0, 2)), 0.12)
@@ -210,12 +210,12 @@ def test_what_is_open_spreads_as_the_unknowns_do(
 ) -> None:
     """H Σ Hᵀ beside dyes made of θ drawn from Σ: surface, curves, exponents and company."""
     some = dyes if spectra else lab_dyes
-    ladders, amounts = ladders_of(some), rows(some)
+    amounts = rows(some)
     covariance = 0.04 * some.known.covariance  # small, so that slopes hold
     drawn = np.random.default_rng(6).multivariate_normal(
         np.zeros(len(covariance)), covariance, 1500
     )
-    labs = np.array([moved(some, ladders, theta).colours(amounts) for theta in drawn])
+    labs = np.array([moved(some, theta).colours(amounts) for theta in drawn])
     stated = exact(some, replace(certain(some), covariance=covariance)).predict_many(amounts)
     agree(stated.covariance, covariances(labs.transpose(1, 0, 2)), 0.13)
 
@@ -226,11 +226,11 @@ def test_slopes_by_every_unknown_are_those_of_differences(
 ) -> None:
     """Away from where the ladders left the dyes, curves changed in company included."""
     some = (dyes if spectra else lab_dyes).take(["marigold", "navy", "turquoise"])
-    ladders, amounts = ladders_of(some), np.array([[0.4, 0.2, 0.0], [0.1, 0.6, 1.0]])
+    ladders, amounts = some.ladders, np.array([[0.4, 0.2, 0.0], [0.1, 0.6, 1.0]])
     at = 0.1 * np.random.default_rng(8).standard_normal(ladders.modes.unknowns)
-    _, slopes = effects(moved(some, ladders, at).whole, amounts, some.light, ladders.modes)
+    _, slopes = effects(moved(some, at).whole, amounts, some.light, ladders.modes)
     for j, step in enumerate(1e-4 * np.eye(len(at))):
-        up, down = (moved(some, ladders, at + s * step).colours(amounts) for s in (1.0, -1.0))
+        up, down = (moved(some, at + s * step).colours(amounts) for s in (1.0, -1.0))
         difference = (up - down) / 2e-4
         assert slopes[..., j] == pytest.approx(difference, rel=1e-6, abs=0.006)
 
@@ -314,7 +314,9 @@ def test_heavier_tails_where_less_is_known() -> None:
 def test_what_ladders_miss_widens_what_is_promised_of_mixes(dyes: DyeSet) -> None:
     amounts = rows(dyes)[1:]
     widths = [
-        replace(dyes, posterior=Posterior.prior(dyes.modes, misfit)).predict_many(amounts).likely
+        replace(dyes, posterior=Posterior.prior(dyes.ladders.modes, misfit))
+        .predict_many(amounts)
+        .likely
         for misfit in (0.0, 1.0, 4.0)
     ]
     assert np.all(widths[1] > 1.1 * widths[0])

@@ -202,11 +202,12 @@ def test_each_left_out_depth_is_a_dot(shelf: DyeSet) -> None:
 def test_every_number_of_dyes_is_legible(shelf: DyeSet, table: SwatchSet) -> None:
     for names in (["navy"], ["navy", "rust", "rose", "leaf"]):
         assert_legible(plot(shelf.take(names), swatches=table))
-    many = replace(shelf, **{
-        name: np.tile(getattr(shelf, name).T, 2).T
-        for name in ("curves", "company", "interaction", "palest", "deepest")
-    }, names=(*shelf.names, *(f"new {n}" for n in shelf.names)),
-       law=np.tile(shelf.law, (2, 1)), ladders=None, posterior=None)  # fmt: skip
+    twice = [*range(len(shelf))] * 2
+    many = replace(
+        shelf, names=(*shelf.names, *(f"new {n}" for n in shelf.names)),
+        palest=shelf.palest[twice], deepest=shelf.deepest[twice],
+        ladders=shelf.ladders.take(twice), posterior=None,
+    )  # fmt: skip
     found = pages(promises.dyes, many)
     assert len(found) == 2
     for figure in found:
