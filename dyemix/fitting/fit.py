@@ -227,7 +227,7 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
             break
         odd |= found
         squares.counts[list(found)] = ODD_WEIGHT
-    first = squares.beside(squares.fit(surface, squares.counts, PRIOR_STRENGTH), surface)
+    first = squares.beside(squares.fit(surface, squares.counts, PRIOR_STRENGTH)[0])
     misfit = _misfit(squares, left)
     off = max(misfit or 0.0, _MISFIT_FROM)
     trust, beyond = (_MISFIT_FROM / off) ** 2, (off**2 - _MISFIT_FROM**2) ** 0.25

@@ -10,26 +10,29 @@ A bath that is a little weak moves a swatch along its own ladder. Residuals are 
 by a scatter of strength as well as of reading, or the curve would bend to explain the balance.
 
 What a photograph is off by, squares of one picture largely have alike, those of other dyes too: it
-stays an unknown that the dyes share (`Fitted.common`), which mixes in other pictures then tell.
+stays an unknown that the dyes share (`Modes.shared`), which mixes in other pictures then tell.
 
 Axis letters: D dyes, R rows (a swatch under a light), B bands, K parts of the prior, F pictures.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import count
-from typing import Any, NamedTuple, Self
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from dyemix.arrays import Array, Indices
+from dyemix.arrays import Array, padded
 from dyemix.colour import colorimetry
 from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, weights
 from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Clipped, Reading, Swatch
+from dyemix.model.dyes import Ladders
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
 from dyemix.model.least_squares import solve
+from dyemix.model.unknowns import Modes
 
 #: Prior of the depth law's exponent and bend: the middle and spread of what dyes on cellulose
 #: show. In place of a contest of laws, which three depths cannot decide. And where it is held.
@@ -63,44 +66,6 @@ _LAW_MATTERS = (0.15, 0.3)
 #: A step over this in ln a leaves the region where the linearised colours mean anything.
 _LONGEST = 1.5
 _STEPS, _TOLERANCE = 30, 1e-4
-
-
-class Fitted(NamedTuple):
-    """D dyes under one surface term.
-
-    Attributes
-    ----------
-    curves : ``(D, B)`` ln of the absorption per unit of g.
-    law : ``(D, 2)`` exponent and bend.
-    modes : ``(D, Q, B + 2)`` what is open of ln a and, last, the law: one standard deviation of
-        each of Q independent parts.
-    common : ``(D, 3 F, B + 2)`` how the same would move if a whole picture were off by a standard
-        error, in each of three parts.
-    cost : ``(D,)`` weighted squares that are left, priors included.
-    """
-
-    curves: Array
-    law: Array
-    modes: Array
-    common: Array
-    cost: Array
-
-    @classmethod
-    def joined(cls, parts: Iterable[tuple[Indices, Self]]) -> Self:
-        """Dyes of several kinds in one order; each part with the places of its dyes."""
-        dyes = {i: dye for at, part in parts for i, *dye in zip(at, *part, strict=True)}
-        curves, law, modes, common, cost = zip(*(dyes[i] for i in sorted(dyes)), strict=True)
-        some = padded(modes, 0.0), padded(common, 0.0)
-        return cls(np.array(curves), np.array(law), *some, np.array(cost))
-
-
-def padded(rows: Sequence[Array], fill: float) -> Array:
-    """Arrays ``(S_i, …)`` under each other, ``(D, S, …)``, short ones filled up."""
-    most = max(len(row) for row in rows)
-    out = np.full((len(rows), most, *rows[0].shape[1:]), fill)
-    for i, row in enumerate(rows):
-        out[i, : len(row)] = row
-    return out
 
 
 def stated(readings: Sequence[Reading]) -> Array:
@@ -276,16 +241,19 @@ class LabLadders:
                 break
         return x
 
-    def fit(self, surface: Surface, counts: Array, _strength: float) -> Fitted:
-        """Every dye under this surface, from where the last fit ended; `counts` ``(N,)`` says how
-        much each swatch counts.
+    def fit(self, surface: Surface, counts: Array, _strength: float) -> tuple[Ladders, Array]:
+        """Every dye under this surface, from where the last fit ended, and weighted squares
+        ``(D,)`` that are left, priors included; `counts` ``(N,)`` says how much each swatch counts.
         """
         self._last = x = self.solve(surface, counts, self._last)
         cost, _, slope, covariance, whitener = self._left(x, surface, self._counted(counts))
         curves, law = _meaning(x)
         common = (whitener @ self.common).reshape(len(x), slope.shape[1], -1)
         common = -(common.swapaxes(1, 2) @ slope @ covariance) @ _WHOLE.T
-        return Fitted(curves, law, _modes(covariance, curves), common, cost)
+        modes = Modes.none(*curves.shape)
+        shared = np.append(modes.shared, common, axis=1)
+        modes = replace(modes, own=_modes(covariance, curves), shared=shared)
+        return Ladders(np.exp(curves), law, surface, modes, pictures=self.pictures), cost
 
     def _left(self, x: Array, surface: Surface, counted: Array) -> tuple[Array, ...]:
         """Costs ``(D,)`` of unknowns, whitened residuals and slopes, what is open, the whitener."""

@@ -18,21 +18,22 @@ surfaces.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import reduce
 from typing import NamedTuple
 
 import numpy as np
 
-from dyemix.arrays import Array, Flags, Indices, robust_deviation
+from dyemix.arrays import Array, Flags, Indices, padded, robust_deviation
 from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import WAVELENGTHS, Light
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.errors import said
-from dyemix.fitting.lab_ladder import DRIFT, LAW, LAW_BOUNDS, LAW_SPREAD, Fitted, LabLadders, padded
+from dyemix.fitting.lab_ladder import DRIFT, LAW, LAW_BOUNDS, LAW_SPREAD, LabLadders
 from dyemix.model import uncertainty
 from dyemix.model.dyes import Ladders
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
-from dyemix.model.mixtures import Blends
 from dyemix.model.uncertainty import PRIOR_MOTTLE, PRIOR_READING, PRIOR_STRENGTH, PRIOR_WORTH
 from dyemix.model.unknowns import Modes
 
@@ -64,8 +65,6 @@ class SpectralLadders:
     `depths` ``(D, S)`` % owf; `reflectance` ``(D, S, B)``; `cloth` ``(B,)``.
     """
 
-    pictures: tuple[str, ...] = ()
-
     def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array) -> None:
         depths = [np.array([s.recipe[name] for s in some]) for name, some in ladders.items()]
         spectra = [np.array([s.reflectance for s in some]) for some in ladders.values()]
@@ -73,8 +72,9 @@ class SpectralLadders:
         self.cloth, self._there = cloth, padded([np.ones(len(c)) for c in depths], 0.0) > 0.0
         self.lowest = float(min(each.min() for each in spectra))
 
-    def fit(self, surface: Surface, counts: Array, strength: float) -> Fitted:
-        """Every dye under this surface.
+    def fit(self, surface: Surface, counts: Array, strength: float) -> tuple[Ladders, Array]:
+        """Every dye under this surface, and weighted squares ``(D,)`` that are left, priors
+        included.
 
         `counts` ``(N,)`` says how much each swatch counts, dye by dye; `strength` is the standard
         error of ln(strength) from bath to bath.
@@ -122,7 +122,7 @@ class SpectralLadders:
         turn = np.append(self._turns(weight, k, h, curves), np.zeros_like(law), axis=1)
         modes = np.append(level, root[..., 1:], axis=2)
         modes = np.append(modes, turn[:, np.newaxis], axis=1)
-        return Fitted(np.log(curves), law, modes, modes[:, :0], cost)
+        return Ladders(curves, law, surface, replace(Modes.none(*curves.shape), own=modes)), cost
 
     def _turns(self, weight: Array, k: Array, h: Array, curves: Array) -> Array:
         """How ln of each curve changes ``(D, B)`` as over a threefold depth.
@@ -208,32 +208,34 @@ class Squares:
         """The lowest reflectance, or stimulus as a share of white, of any square."""
         return min(kind.lowest for _, kind in self._kinds)
 
-    def fit(self, surface: Surface, counts: Array, strength: float) -> Fitted:
-        """Every dye under this surface; `counts` ``(N,)`` says how much each square counts."""
-        return Fitted.joined(
-            (np.flatnonzero(which), kind.fit(surface, counts[which[self.dye]], strength))
-            for which, kind in self._kinds
-        )
+    def fit(self, surface: Surface, counts: Array, strength: float) -> tuple[Ladders, Array]:
+        """Every dye under this surface, and what is left of each ``(D,)``; `counts` ``(N,)`` says
+        how much each square counts.
+        """
+        fits = [kind.fit(surface, counts[x[self.dye]], strength) for x, kind in self._kinds]
+        parts, costs = zip(*fits, strict=True)
+        # Those of the first kind stand first, and are put in the order of the dyes.
+        order = np.argsort(np.argsort(self.rough, kind="stable"))
+        return reduce(Ladders.beside, parts).take(order.tolist()), np.concatenate(costs)[order]
 
     def left_out(self, surface: Surface) -> Beside:
         """Each square as a fit without its depth shows it, where its dye has three or more."""
         folds = []
         for fold in range(int(self.last.max()) + 1):
             out = (self.step == fold) & (self.last > 1)
-            fitted = self.fit(surface, np.where(out, 0.0, self.counts), PRIOR_STRENGTH)
-            folds.append(self.beside(fitted, surface))
+            fitted, _ = self.fit(surface, np.where(out, 0.0, self.counts), PRIOR_STRENGTH)
+            folds.append(self.beside(fitted))
         at = self.step, np.arange(len(self.step))
         return Beside(*(np.stack(values)[at] for values in zip(*folds, strict=True)))
 
-    def beside(self, fitted: Fitted, surface: Surface) -> Beside:
+    def beside(self, ladders: Ladders) -> Beside:
         """The squares beside this fit of them."""
-        curves, own = np.exp(fitted.curves), (np.arange(len(self.dye)), self.dye)
-        ground, none = surface.k_over_s(self.cloth), np.zeros(len(curves))
-        blends = Blends(curves, fitted.law, none, ground, surface, none, np.zeros_like(curves))
-        amounts = np.zeros((len(self.dye), len(curves)))
-        amounts[own] = self.depth
-        seen = blends.strengths(amounts, self.light)
-        by_strength = seen.by_strength.swapaxes(1, 2)[own]
+        modes, dyes = ladders.modes, np.eye(len(self.names))
+        amounts = self.depth[:, np.newaxis] * dyes[self.dye]
+        blends = ladders.blends(np.zeros(modes.unknowns), self.cloth)
+        seen, slopes = uncertainty.effects(blends, amounts, self.light, modes)
+        by_strength = seen.by_strength.sum(axis=2)
+        own = slice(modes.of_surface.start + modes.shared.shape[1], modes.of_ladders.stop)
         miss, _ = delta_e_residual(seen.lab, self.measured)
         by_lab = metric(seen.lab)
         way = (by_lab @ by_strength[..., np.newaxis])[..., 0]
@@ -241,14 +243,10 @@ class Squares:
         logs = (miss * way).sum(axis=1) / np.maximum(size, 1e-12)
         along = way / np.sqrt(np.maximum(size, 1e-12))[:, np.newaxis]
         off_way = np.eye(3) - along[:, :, np.newaxis] * along[:, np.newaxis, :]
-        by_curve, by_law = np.split(fitted.modes[self.dye].swapaxes(1, 2), [-2], axis=1)
-        absorbs = seen.g[own][:, np.newaxis] * curves[self.dye]
-        by_mode = (seen.by_band * absorbs[:, np.newaxis]) @ by_curve
-        by_mode += by_strength[..., np.newaxis] * (seen.by_law[own][:, np.newaxis] @ by_law)
         return Beside(
             seen.lab, np.sqrt((miss * miss).sum(axis=1)),
             ((off_way @ miss[..., np.newaxis]) ** 2).sum(axis=(1, 2)),
-            ((off_way @ by_lab @ by_mode) ** 2).sum(axis=(1, 2)) + 2.0 * PRIOR_READING**2,
+            ((off_way @ by_lab @ slopes[..., own]) ** 2).sum(axis=(1, 2)) + 2.0 * PRIOR_READING**2,
             np.clip(logs, -3.0, 3.0), size > _SEEN**2,
         )  # fmt: skip
 
@@ -261,7 +259,7 @@ class Squares:
         grid = [(r0, k2) for r0 in np.linspace(0.0, top, _R0_STEPS) for k2 in _INSIDE]
         some, trust = (self.rough, _TRUST_LAB) if self.rough.all() else (~self.rough, _TRUST)
         fits = (self.fit(Surface(*at), self.counts, PRIOR_STRENGTH) for at in grid)
-        cost = np.array([fitted.cost[some].sum() for fitted in fits])
+        cost = np.array([left[some].sum() for _, left in fits])
         weights = (cost / cost.min()) ** -trust
         points, weights = np.array(grid), weights / weights.sum()
         mean = weights @ points
@@ -269,18 +267,18 @@ class Squares:
 
     def ladders(self, surface: Surface, spread: Array, strength: float) -> Ladders:
         """The dyes at this surface, and all that is open of them."""
-        middle, ceiling = self.fit(surface, self.counts, strength), _R0_SHARE * self.lowest
+        (middle, _), ceiling = self.fit(surface, self.counts, strength), _R0_SHARE * self.lowest
         at = np.array([surface.r0, surface.k2])
         high = np.minimum(at + spread, [max(ceiling, surface.r0), _INSIDE[-1] + 0.05])
         low = np.maximum(at - spread, 0.0)
         share = (spread / np.maximum(high - low, 1e-12))[:, np.newaxis, np.newaxis]
         ends = [np.where(axis, end, at).tolist() for axis in np.eye(2) for end in (high, low)]
         fits = (self.fit(Surface(*end), self.counts, strength) for end in ends)
-        seen = np.array([np.append(each.curves, each.law, axis=1) for each in fits])
-        shared = (share * (seen[::2] - seen[1::2])).swapaxes(0, 1)
-        modes = Modes(spread, np.append(shared, middle.common, axis=1), middle.modes)
-        shown = tuple(picture for _, kind in self._kinds for picture in kind.pictures)
-        return Ladders(np.exp(middle.curves), middle.law, surface, modes, ceiling, pictures=shown)
+        seen = np.array([np.append(np.log(each.curves), each.law, axis=1) for each, _ in fits])
+        shared = np.array(middle.modes.shared)
+        shared[:, :2] = (share * (seen[::2] - seen[1::2])).swapaxes(0, 1)
+        modes = replace(middle.modes, surface=spread, shared=shared)
+        return replace(middle, modes=modes, ceiling=ceiling)
 
 
 def scatter_of(

@@ -18,7 +18,6 @@ from dyemix.dataset.conditions import METHOD, same
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import FitError, refuse, said
 from dyemix.fitting.fit import fit
-from dyemix.fitting.lab_ladder import padded
 from dyemix.fitting.learn import calibrated
 from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.fit_report import DyeReport, FitReport
@@ -79,34 +78,32 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
     base = fit(replace(swatches, readings=kept)) if own else None
     # Cloth that is darker than the surface alone is refused here.
     here = base or dyes.on(np.mean([s.reflectance for s in swatches.undyed], axis=0))
-    first = base.report if base else None
-    names, reports, warnings = (*(base.names if base else ()), *borrowed), [], []
-    ladders = here.ladders
+    names, light, demo = (*own, *borrowed), swatches.light, dyes.demo or swatches.demo
+    surface = here.whole.surface
+    none = FitReport(str(light), f"borrowed, r0 {surface.r0:.4f}", ())
+    first = (base.report if base else None) or none
+    lent, shape, depths = [], here.ladders, [steps[name] for name in borrowed]
     if borrowed:
-        lender, depths = dyes.take(borrowed), [steps[name] for name in borrowed]
-        shapes = _under(lender, here.whole.surface)
+        lender = dyes.take(borrowed)
+        shapes = _under(lender, surface)
         log_strength, error, off = _lend(lender, shapes, here.cloth, swatches)
-        lent = _open(shapes, depths, log_strength, error)
-        ladders = _joined(ladders, lent) if base else lent
-        reports = list(map(_dye_report, borrowed, depths))
-        warnings = _borrowed(borrowed, np.exp(log_strength), error, off)
+        there = _open(shapes, depths, log_strength, error)
+        shape = here.ladders.beside(there) if base else there
+        lent = _borrowed(borrowed, np.exp(log_strength), error, off)
     if missing := [name for name in dyes.names if name not in names]:
-        warnings.append(said("fit.no_square", dyes=", ".join(missing)))
-    ranges = [(steps[n].min(), steps[n].max()) for n in own]
+        lent.append(said("fit.no_square", dyes=", ".join(missing)))
+    ranges = [(steps[n][0], steps[n][-1]) for n in own]
     ranges += [(dyes.palest[i], dyes.deepest[i]) for i in map(dyes.index, borrowed)]
     palest, deepest = np.array(ranges).T
-    # What its ladders are, and what mixes make of them, the calibration sees to.
+    # What mixes make of its ladders, the calibration sees to.
     whole = replace(
-        here, names=names, palest=palest, deepest=deepest, light=swatches.light,
-        conditions=conditions, ladders=ladders, pots=(), posterior=None,
-        demo=dyes.demo or swatches.demo,
+        here, names=names, palest=palest, deepest=deepest, light=light, conditions=conditions,
+        ladders=shape, pots=(), posterior=None, demo=demo,
     )  # fmt: skip
-    warnings = [*told, *warnings, *swatches.warnings, *swatches.apart]
-    if first:
-        reports, warnings = [*first.dyes, *reports], [*warnings, *first.warnings]
-    report = FitReport(
-        str(whole.light), first.surface if first else f"borrowed, r0 {here.whole.surface.r0:.4f}",
-        tuple(reports), warnings=tuple(dict.fromkeys(warnings)), demo=whole.demo,
+    warnings = [*told, *lent, *swatches.warnings, *swatches.apart, *first.warnings]
+    report = replace(
+        first, dyes=(*first.dyes, *map(_dye_report, borrowed, depths)), misfit=None, demo=demo,
+        warnings=tuple(dict.fromkeys(warnings)),
     )  # fmt: skip
     return calibrated(whole, report, swatches, aside, check)
 
@@ -173,15 +170,6 @@ def _open(shapes: Ladders, depths: list[Array], log_strength: Array, error: Arra
     modes = replace(first, own=own, shared=first.shared[:, :2])
     curves = shapes.curves * np.exp(log_strength)[:, np.newaxis]
     return replace(shapes, curves=curves, modes=modes)
-
-
-def _joined(here: Ladders, there: Ladders) -> Ladders:
-    """Dyes fitted here and dyes borrowed, under the surface term found here."""
-    own = padded([*here.modes.own, *there.modes.own], 0.0)
-    shared = np.pad(here.modes.shared, ((0, len(there.law)), (0, 0), (0, 0)))
-    modes = replace(here.modes, own=own, shared=shared)
-    curves, law = np.append(here.curves, there.curves, 0), np.append(here.law, there.law, 0)
-    return replace(here, curves=curves, law=law, modes=modes)
 
 
 def _borrowed(names: list[str], strengths: Array, errors: Array, off: Array) -> list[str]:

@@ -15,7 +15,7 @@ from typing import Annotated, Any, Self
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dyemix.arrays import Array, Flags, numbers
+from dyemix.arrays import Array, Flags, numbers, padded
 from dyemix.colour.colorimetry import D65_2, D65_10, AnyLight, Light, lab
 from dyemix.colour.spectra import fractions
 from dyemix.dataset.readings import Clipped, Reading, Swatch
@@ -63,6 +63,15 @@ class Ladders(Value):
     interaction: Annotated[Array, "D"] | None = None
     pictures: tuple[str, ...] = ()
 
+    def beside(self, other: Self) -> Self:
+        """These dyes and others, read under the same surface."""
+        curves, law = np.append(self.curves, other.curves, 0), np.append(self.law, other.law, 0)
+        own = padded([*self.modes.own, *other.modes.own], 0.0)
+        shared = padded([*self.modes.shared, *other.modes.shared], 0.0)
+        modes = replace(self.modes, own=own, shared=shared)
+        pictures = self.pictures + other.pictures
+        return replace(self, curves=curves, law=law, modes=modes, pictures=pictures)
+
     def take(self, index: list[int]) -> Self:
         """Those of some of the dyes."""
         acts = None if self.interaction is None else self.interaction[index]
@@ -75,9 +84,8 @@ class Ladders(Value):
         """
         modes = self.modes
         strength, (bias, common, saturating), shared, u, shift, acting = modes.split(theta)
-        change = np.einsum("k,dkm->dm", shared, modes.shared) + np.einsum(
-            "dq,dqm->dm", u, modes.own
-        )
+        change = np.einsum("k,dkm->dm", shared, modes.shared)
+        change += np.einsum("dq,dqm->dm", u, modes.own)
         curves, law = self.curves * np.exp(change[:, :-2]), self.law + change[:, -2:]
         law[:, 0] = np.maximum(law[:, 0], LEAST_EXPONENT)
         r0, k2 = np.array([self.surface.r0, self.surface.k2]) + modes.surface * shared[:2]

@@ -165,7 +165,7 @@ def test_where_the_surface_meets_its_bound_the_dyes_go_with_it(four: DyeSet) -> 
     deep = tuple(Recipe({n: 2.0 * a for n, a in r.items()}) for r in RECIPES)
     told = pots(thin, RECIPES + deep)
     found = condition(four, told).dyes
-    assert found.surface.k2 >= -0.5 - 1e-9
+    assert found.whole.surface.k2 >= -0.5 - 1e-9
     amounts = np.array([four.amounts(pot.recipe) for pot in told])
     read = np.array([pot.lab for pot in told])
     before, after = (delta_e(d.colours(amounts), read).mean() for d in (four, found))

@@ -207,13 +207,14 @@ def test_what_a_picture_is_off_by_moves_all_that_was_read_from_it(
     own = (at.scatter / whole)[at.swatch >= 0]
     np.testing.assert_allclose(np.sort(own, axis=0)[:-1], 0.4)
     np.testing.assert_allclose(own.max(axis=0), 1.0)
-    found = at.fit(surface, counts, 0.0)
-    assert np.abs(found.common[:, :3]).max(axis=(1, 2)).min() > 0.01  # of both dyes
+    found, _ = at.fit(surface, counts, 0.0)
+    common = found.modes.shared[:, 2:]
+    assert np.abs(common[:, :3]).max(axis=(1, 2)).min() > 0.01  # of both dyes
     for part, off in enumerate(0.05 * np.linalg.cholesky(0.6 * stated).T):
         again = joint(off)
         again._last = at._last  # from where the first ended: a curve may end in another shape
-        moved = again.fit(surface, counts, 0.0).curves - found.curves
-        wanted = -0.05 * found.common[:, part, :-2]
+        moved = np.log(again.fit(surface, counts, 0.0)[0].curves / found.curves)
+        wanted = -0.05 * common[:, part, :-2]
         assert np.linalg.norm(moved - wanted) < 0.1 * np.linalg.norm(wanted)
 
 

@@ -73,7 +73,6 @@ def test_a_saved_set_is_written_over_only_by_force(dyes, tmp_path):
         (of_ladders(lambda c: {**c, "curves": (-np.array(c["curves"])).tolist()}), "damaged"),
         (of_ladders(lambda c: {**c, "law": [[1e300, 0.0]] * len(c["law"])}), "damaged"),
         (of_ladders(lambda c: {**c, "interaction": [-1e300] * len(c["law"])}), "damaged"),
-        (of_ladders(lambda c: {**c, "misfit": -1e300}), "damaged"),
         (lambda c: {**c, "posterior": {**c["posterior"], "mean": mean(c, -1e300)}}, "damaged"),
         (lambda c: {**c, "scatter": {**c["scatter"], "pot": -0.1}}, "damaged"),
         (lambda c: {**c, "scatter": {**c["scatter"], "reading": (-np.eye(3)).tolist()}}, "damaged"),

@@ -122,7 +122,7 @@ def test_a_set_of_version_2_had_one_interaction_for_all_dyes(tmp_path: Path) -> 
     count = len(dyes)
     content = as_version_4(dyes) | {"version": 2, "interaction": 0.05}
     content["ladders"]["interaction"] = 0.05
-    content["posterior"]["mean"] = dyes.known.mean[:-count].tolist()
+    content["posterior"] = {"mean": dyes.known.mean[:-count].tolist()}
     path = tmp_path / "old.json"
     path.write_text(json.dumps(content))
     old = dyemix.load(path)
