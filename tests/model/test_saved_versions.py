@@ -117,8 +117,11 @@ def test_a_set_of_version_5_without_ladders_is_as_it_stands(tmp_path: Path) -> N
 
 
 def test_a_set_of_version_2_had_one_interaction_for_all_dyes(tmp_path: Path) -> None:
-    """It promises as before any mix, since its unknowns were others."""
-    dyes = dyemix.fit(dyemix.read_swatches("swatch_data/napkins.csv"))
+    """It stands as before any mix until its pots are read again, since its unknowns were others."""
+    alone = dyemix.fit(dyemix.read_swatches("swatch_data/napkins.csv"))
+    mixes = ("marigold 0.8 + navy 0.3", "scarlet 0.5 + navy 0.5", "marigold 0.4 + scarlet 0.8")
+    read = ((mix, dyemix.Reading.from_lab(alone.predict(mix).lab, "D65/10")) for mix in mixes)
+    dyes = dyemix.learn(alone, [dyemix.Trial(mix, reading) for mix, reading in read]).dyes
     count = len(dyes)
     content = as_version_4(dyes) | {"version": 2, "interaction": 0.05}
     content["ladders"]["interaction"] = 0.05
