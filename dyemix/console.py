@@ -11,7 +11,6 @@ import re
 import shlex
 import sys
 import threading
-import time
 import unicodedata
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -35,8 +34,6 @@ class Ended(IntEnum):
     INTERRUPTED = 130
 
 
-#: Seconds of waiting after which a reader is told what for.
-PATIENCE = 2.0
 _CLEAR_LINE = "\r\x1b[K"
 _HEX = re.compile(r"#[0-9a-f]{6}\b")
 #: Three blanks on a ground of red, green and blue before its code.
@@ -93,33 +90,21 @@ def give(data: str | bytes) -> None:
 
 @contextmanager
 def waiting(what: str) -> Iterator[Callable[[int, int], None]]:
-    """Tell whoever watches a terminal what is waited for, once that takes over two seconds.
+    """Tell whoever watches a terminal what is waited for, until it is there.
 
     The function given says how much is done, of how much.
     """
-    began, shown = time.monotonic(), []
+    watched = _is_terminal(sys.stderr)
 
     def show(line: str) -> None:
-        shown.append(line)
-        _write("stderr", _CLEAR_LINE + line)
-
-    def update(done: int, whole: int) -> None:
-        if watched and time.monotonic() - began > PATIENCE:
-            show(f"{what}: {done} of {whole}")
-
-    watched = _is_terminal(sys.stderr)
-    timer = threading.Timer(PATIENCE, show, [f"{what} …"])
-    timer.daemon = True
-    if watched:
-        timer.start()
-    try:
-        yield update
-    finally:
-        timer.cancel()
         if watched:
-            timer.join()
-        if shown:
-            _write("stderr", _CLEAR_LINE)
+            _write("stderr", _CLEAR_LINE + line)
+
+    show(f"{what} …")
+    try:
+        yield lambda done, whole: show(f"{what}: {done} of {whole}")
+    finally:
+        show("")
 
 
 def _is_terminal(stream: IO[str] | None) -> bool:

@@ -151,25 +151,28 @@ def destination(
 
 
 def put(files: Mapping[Path, bytes], *, over: bool = False) -> None:
-    """Write files of a folder, all of them or none; `over` says whether they may replace others.
+    """Write files, all of them or none; `over` says whether they may replace others.
 
-    All are whole in a hidden folder beside before the first has its own name. That is gone after
+    All are whole in hidden folders beside before the first has its own name. Those are gone after
     any failure, and after a kill with the next file that is put there. Raises `InputError` where
     one cannot be written.
     """
     *before, place = files  # of a single one nothing is left to fail once it has its name
     back: dict[Path, Callable[[], object]] = {}
     try:
-        with ExitStack() as undo, _hidden_in(place.parent) as hidden:
+        with ExitStack() as undo, ExitStack() as hidden:
+            parents = dict.fromkeys(place.parent for place in files)  # a link may lead elsewhere
+            beside = {parent: hidden.enter_context(_hidden_in(parent)) for parent in parents}
             for place, content in files.items():
-                _fill(hidden / place.name, content)
+                _fill(beside[place.parent] / place.name, content)
                 back[place] = place.unlink
                 if over and place.exists():
-                    (hidden / place.name).chmod(stat.S_IMODE(place.stat().st_mode))
+                    mode = stat.S_IMODE(place.stat().st_mode)
+                    (beside[place.parent] / place.name).chmod(mode)
                     if before:
                         back[place] = partial(place.write_bytes, place.read_bytes())
             for place in files:
-                (os.replace if over else _name_new)(hidden / place.name, place)
+                (os.replace if over else _name_new)(beside[place.parent] / place.name, place)
                 if before:
                     undo.callback(back[place])
             undo.pop_all()

@@ -232,6 +232,25 @@ def test_of_files_that_belong_together_all_are_there_or_none(
     assert {name: Path(name).read_bytes() for name in names()} == SET
 
 
+def test_files_of_a_set_may_lie_in_several_folders(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One name of it may be a link to another disk, and nothing is renamed from disk to disk."""
+    Path("far").mkdir()
+    there("far/x-1.png")
+    Path("x-1.png").symlink_to("far/x-1.png")
+    work, seen = os.replace, []
+
+    def replace(one: Path, other: Path) -> None:
+        seen.append(one.parent.parent == other.parent)
+        work(one, other)
+
+    monkeypatch.setattr(os, "replace", replace)
+    write_all(SET.items(), force=True)
+    assert seen == [True] * len(SET)
+    assert {name: Path(name).read_bytes() for name in SET} == SET
+    assert Path("x-1.png").is_symlink()
+    assert [*Path("far").iterdir()] == [Path("far/x-1.png")]
+
+
 @pytest.mark.parametrize("force", [True, False])
 def test_ctrl_c_between_two_names_leaves_what_was(
     monkeypatch: pytest.MonkeyPatch, force: bool

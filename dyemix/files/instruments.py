@@ -55,33 +55,30 @@ def read_cgats(text: str, faults: Faults) -> SwatchSet:
     marks, told = _scan(text, faults)
     keywords, remarks = _keywords(told[""])
     fields = [token for _, tokens in told["BEGIN_DATA_FORMAT"] for token in tokens]
-    format_line, begins = (marks["BEGIN_DATA_FORMAT"] or [1])[0], marks["BEGIN_DATA"]
-
-    def check(name: str, count: int) -> None:
-        """Hold a count that the file states against what it holds."""
+    sets, begins = told["BEGIN_DATA"], marks["BEGIN_DATA"]
+    format_line = (marks["BEGIN_DATA_FORMAT"] or [1])[0]
+    line, length = next(((n, len(s)) for n, s in sets if len(s) != len(fields)), (0, 0))
+    faults.tell("uneven", line, when=line and fields, length=length, width=len(fields))
+    for mark in ("BEGIN_DATA_FORMAT", "BEGIN_DATA"):
+        at, lines = marks[mark], " and ".join(map(str, marks[mark][:3]))
+        faults.tell("blocks", *at[:1], when=at[1:], mark=mark, count=len(at), lines=lines)
+    cut_short = begins and not marks["END_DATA"]
+    for which, wrong in {
+        "no_fields": not fields,
+        "no_data": not begins,
+        "no_end": cut_short,
+    }.items():
+        faults.tell(which, *begins[-1:], when=wrong)
+    for name, count in {"NUMBER_OF_FIELDS": len(fields), "NUMBER_OF_SETS": len(sets)}.items():
         stated, line = keywords.get(name, (str(count), 1))
         wrong = stated != str(count)
         faults.tell("states", line, when=wrong, name=name, stated=stated, count=count)
-
-    stated = keywords.get("NUMBER_OF_SETS", ("", 0))[0]
-    sets = _whole_sets(told["BEGIN_DATA"], len(fields), stated, faults)
-    for mark in ("BEGIN_DATA_FORMAT", "BEGIN_DATA"):
-        if len(at := marks[mark]) > 1:
-            lines = " and ".join(map(str, at[:3]))
-            faults.tell("blocks", at[0], mark=mark, count=len(at), lines=lines)
-    cut_short = begins and not marks["END_DATA"]
-    wrong = {"no_fields": not fields, "no_data": not begins, "no_end": cut_short}
-    for which, is_so in wrong.items():
-        faults.tell(which, *begins[-1:], when=is_so)
-    check("NUMBER_OF_FIELDS", len(fields))
-    check("NUMBER_OF_SETS", len(sets))
     faults.raise_any()
     fields, sets = _pairs(fields, sets, format_line, faults)
     scale = _stated_scale(fields, *keywords.get("SPECTRAL_NORM", ("", 0)), faults)
     faults.raise_any()
     names = {field.upper() for field in fields}
     headings = [_heading(field, names) for field in fields]
-    check("SPECTRAL_BANDS", sum(heading.endswith(" nm") for heading in headings))
     known = {key: at for key, at in keywords.items() if key not in _COUNTS}
     remarks += [(line, f"{key}: {value}") for key, (value, line) in known.items()]
     assumed = [f"scale: {scale}"] if scale else []
@@ -137,19 +134,6 @@ def _keywords(lines: _Lines) -> tuple[dict[str, tuple[str, int]], Remarks]:
         elif keywords.setdefault(name.upper(), (value, number))[0] != value:
             remarks.append((number, said("tables.again", name=name.upper(), value=value)))
     return keywords, remarks
-
-
-def _whole_sets(sets: _Lines, width: int, stated: str, faults: Faults) -> _Lines:
-    """Sets that run over several lines become one; a set of any other length is a fault."""
-    uneven = [(line, len(row)) for line, row in sets if len(row) != width]
-    if not uneven or not width:
-        return sets
-    cells = [(line, cell) for line, row in sets for cell in row]
-    if stated == f"{len(cells) / width:g}":
-        rows = (cells[i : i + width] for i in range(0, len(cells), width))
-        return [(row[0][0], [cell for _, cell in row]) for row in rows]
-    faults.tell("uneven", uneven[0][0], length=uneven[0][1], width=width)
-    return sets
 
 
 def _pairs(fields: list[str], sets: _Lines, line: int, faults: Faults) -> tuple[list[str], _Lines]:
@@ -213,33 +197,29 @@ def read_cxf(data: bytes, faults: Faults) -> SwatchSet:
     faults.counted = "object"
     root = _parse(data, faults)
     objects = list(root.iter("Object"))
-    faults.refuse(not objects, "no_object")
     faults.refuse(len(objects) > MOST_ROWS, "many_objects", most=MOST_ROWS)
     given = {e.get("Id", ""): _stated(e) for e in root.iter("ColorSpecification")}
-    rows: dict[tuple[str, ...], list[tuple[int, dict[str, str]]]] = {}
     passed: Counter[str] = Counter()
-    for number, item in enumerate(objects, 1):
-        for bands, row in _rows(item, number, given, faults, passed):
-            rows.setdefault(bands, []).append((number, row))
+    rows = [
+        (number, *found)
+        for number, item in enumerate(objects, 1)
+        for found in _rows(item, number, given, faults, passed)
+    ]
     faults.raise_any()
-    bare = rows.pop((), [])  # objects of CIELAB alone stand among the spectra
-    with_bare = next(iter(rows), ())
-    rows[with_bare] = sorted(rows.get(with_bare, []) + bare, key=lambda pair: pair[0])
+    faults.refuse(not rows, "no_object")
+    bands = next((own for _, own, _ in rows if own), ())  # CIELAB alone stands among the spectra
+    for number, own, _ in rows:
+        faults.refuse(own not in ((), bands), "other_grid", number)
     faults.note("cxf")
     collections = len(list(root.iter("ObjectCollection")))
     faults.note("collections", when=collections > 1, count=collections)
     for what, count in passed.items():
         faults.note("passed", when=count, what=what, count=count)
-    sets = []
-    for bands, group in rows.items():
-        about = dict.fromkeys(key for _, row in group for key in row if key not in bands)
-        headings = [*([] if about.keys() & KNOWN else ["name"]), *about, *bands]
-        cells = [(number, [row.get(heading, "") for heading in headings]) for number, row in group]
-        remarks = _about(root) + ([(1, "scale: fraction")] if bands else [])
-        sets.append(understand(Sheet.of_rows(remarks, headings, group[0][0], cells), faults))
-    readings = [reading for one in sets for reading in one.readings]
-    readings.sort(key=lambda reading: int(reading.place.rpartition(" ")[2]))
-    return SwatchSet(tuple(readings), sets[-1].warnings, faults.file, any(one.demo for one in sets))
+    about = dict.fromkeys(key for _, own, row in rows for key in row if key not in own)
+    headings = [*([] if about.keys() & KNOWN else ["name"]), *about, *bands]
+    cells = [(number, [row.get(heading, "") for heading in headings]) for number, _, row in rows]
+    remarks = _about(root) + ([(1, "scale: fraction")] if bands else [])
+    return understand(Sheet.of_rows(remarks, headings, rows[0][0], cells), faults)
 
 
 def _parse(data: bytes, faults: Faults) -> Element:

@@ -99,13 +99,14 @@ def read_table(path: Named, columns: Sequence[Column], *, others: bool = False) 
         return next((called[name] for name in spelt if name in called), heading)
 
     places = sheets.placed(sheet, name_of, faults)
-    known = {column.name: column for column in columns}
-    needed = [column.name for column in columns if column.needed]
+    known = {column.name: column.needed for column in columns}
+    needed, more = ([name for name in known if known[name] is is_so] for is_so in (True, False))
     unused = [name for name in places if name not in known]
-    for name in () if others else unused:
-        faults.tell("unknown", sheet.header_row, name, known=", ".join(known))
-    for name in (name for name in needed if name not in places):
-        faults.tell("missing", sheet.header_row, name, needed=" and ".join(needed))
+    missing = [name for name in needed if name not in places]
+    wrong = {"missing": missing, "unknown": [] if others else unused}
+    told = "; ".join(f"{which}: {few(names, 4)}" for which, names in wrong.items() if names)
+    words = {"wrong": told, "needed": ", ".join(needed), "more": ", ".join(more)}
+    faults.tell("headings", sheet.header_row, when=told, **words)
     faults.tell("no_rows", when=not sheet.numbers and not len(faults))
     if len(faults) > before:
         faults.raise_any()

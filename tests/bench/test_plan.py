@@ -137,7 +137,7 @@ def test_every_fault_of_a_table_is_told(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        (STOCKS, "left_ml"),
+        (STOCKS, "unknown: dye, stock_pct"),
         ("job,recipe\na,gold 1\n", "cloth_g"),
         ("job,recipe,cloth_g\na,,5\n", "blank"),
         ("job,recipe,cloth_g\n", "no rows"),
@@ -179,5 +179,5 @@ def test_a_table_of_bottles_needs_the_dye_and_its_strength(tmp_path: Path) -> No
     assert [stock.cold for stock in read_stocks(table)] == [True, False]
     for headings, missing in (("dye,cold\nnavy,yes\n", "stock_pct"), ("stock_pct\n2\n", "dye")):
         table.write_text(headings, encoding="utf-8")
-        with pytest.raises(DyemixError, match=f"column {missing}: is missing"):
+        with pytest.raises(DyemixError, match=f"missing: {missing}. This"):
             read_stocks(table)

@@ -216,7 +216,7 @@ def test_a_table_of_names_with_measures_and_its_faults(tmp_path: Path) -> None:
         name_samples(named("a"), table)
     assert [fault.row for fault in caught.value.faults] == [2, 3, 5]
     table.write_text("one,two\na,b\n")
-    with pytest.raises(InputError, match="sample: is missing"):
+    with pytest.raises(InputError, match="missing: sample, recipe"):
         name_samples(named("a"), table)
 
 

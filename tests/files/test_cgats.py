@@ -74,14 +74,6 @@ def test_wavelengths_that_stand_in_the_sets(read: Read) -> None:
     assert reading.reflectance[1:-1] == pytest.approx(CURVE[3:-4])
 
 
-def test_sets_that_run_over_lines_are_joined_where_the_counts_agree(read: Read) -> None:
-    text = spectral([f"NM_{w}" for w in GRID], list(CURVE))
-    broken = text.replace(f" {CURVE[9]} ", f"\n{CURVE[9]} ", 1)
-    assert read(broken).readings[0].reflectance == pytest.approx(read(text).readings[0].reflectance)
-    with pytest.raises(InputError, match="values under 38 fields"):
-        read(broken.replace("NUMBER_OF_SETS 1\n", ""))
-
-
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
@@ -113,13 +105,6 @@ def test_refusals(read: Read, old: str, new: str, words: str) -> None:
 def test_too_many_fields_are_refused_at_once(read: Read) -> None:
     with pytest.raises(InputError, match=r"columns|fields"):
         read(spectral([f"X{i}" for i in range(10_000)], list(range(10_000))))
-
-
-def test_a_band_count_that_disagrees(read: Read) -> None:
-    text = spectral([f"NM_{w}" for w in GRID], list(CURVE), 'SPECTRAL_BANDS "36"\n')
-    assert len(read(text).readings) == 1
-    with pytest.raises(InputError, match="SPECTRAL_BANDS is 31, and the file holds 36"):
-        read(text.replace('"36"', '"31"'))
 
 
 def test_a_narrow_range_is_refused_with_what_is_missing(read: Read) -> None:

@@ -46,7 +46,7 @@ def test_utf_16(read: Read) -> None:
 
 
 def test_a_start_of_its_own_and_two_grids(read: Read) -> None:
-    """A spectrum may state where it begins; objects read on another grid stand beside it."""
+    """A spectrum may state where it begins; all of a file begin and end alike."""
     fine = " ".join(str(x) for x in np.interp(range(400, 701, 5), GRID, CURVE))
     spectrum = (
         f'<cc:ReflectanceSpectrum ColorSpecification="spec" StartWL="400" Increment="5">{fine}'
@@ -55,9 +55,12 @@ def test_a_start_of_its_own_and_two_grids(read: Read) -> None:
         f'<cc:Object ObjectType="Sample" Name="gold 1" Id="3"><cc:ColorValues>{spectrum}'
         "</cc:ReflectanceSpectrum></cc:ColorValues></cc:Object></cc:ObjectCollection>"
     )
-    swatches = read(FILE.replace("</cc:ObjectCollection>", other, 1))
-    assert [r.name for r in swatches.readings] == ["undyed", "gold 1", "gold 2"]
-    assert swatches.readings[1].reflectance == pytest.approx(CURVE[2:-3], abs=1e-6)
+    with pytest.raises(InputError, match="object 2: its bands are not those of the first"):
+        read(FILE.replace("</cc:ObjectCollection>", other, 1))
+    start, end = FILE.index("<cc:ReflectanceSpectrum"), FILE.index("</cc:ReflectanceSpectrum>")
+    swatches = read(FILE.replace(FILE[start:end], spectrum))
+    assert [r.name for r in swatches.readings] == ["undyed", "gold 2"]
+    assert swatches.readings[0].reflectance == pytest.approx(CURVE[2:-3], abs=1e-6)
     assert "every 5 nm" in str(swatches)
 
 
@@ -105,9 +108,11 @@ def test_faults_name_the_object(read: Read) -> None:
     assert str(caught.value).startswith("book.csv, object 2, column L*: 'dark' is not a number")
 
 
-def test_a_file_without_objects(read: Read) -> None:
-    with pytest.raises(InputError, match="no object"):
-        read(f'<CxF xmlns="{NAMESPACE}"/>')
+def test_a_file_without_objects_or_with_empty_ones(read: Read) -> None:
+    empty = '<Object Name="a" Id="1"/>'
+    for held in ("", f"<ObjectCollection>{empty}</ObjectCollection>"):
+        with pytest.raises(InputError, match="no object"):
+            read(f'<CxF xmlns="{NAMESPACE}">{held}</CxF>')
 
 
 # The other library: colour-cxf, made from the published schema by a generator.

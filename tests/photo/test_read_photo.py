@@ -224,7 +224,7 @@ def test_names_recipes_and_conditions_reach_the_readings(tmp_path: Path) -> None
         ("cell,recipe\nA1,rose 1\nD6,rose 2\n", "no cloth lies in D6"),
         ("cell,recipe\nA1,rose 1\nA1,rose 2\n", "row 3, column cell: 'A1' stands in row 2"),
         ("cell,recipe\nA1,rose -1\n", "row 2, column recipe: .*negative"),
-        ("cell,swatch\nA1,N1\n", "column recipe: is missing: this table needs cell and recipe"),
+        ("cell,swatch\nA1,N1\n", "missing: recipe. This table needs cell, recipe, and may"),
         ("", "the file is empty"),
     ],
 )
