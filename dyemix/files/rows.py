@@ -8,11 +8,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
-import numpy as np
-
 from dyemix.arrays import Array, Indices
-from dyemix.colour.colorimetry import D65_2, Light, hex_to_lab, smoothest
-from dyemix.dataset.readings import CELLS, Clipped
+from dyemix.colour.colorimetry import Light
+from dyemix.dataset.readings import CELLS
 from dyemix.dataset.recipe import DEEP_OWF, NAME, NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
 from dyemix.dataset.target import check_colour
@@ -23,8 +21,6 @@ from dyemix.files.cells import CONDITIONS, HEADER_ONLY, KNOWN, Faults, Remarks, 
 _LONGEST_RECIPE = 500
 #: Letters of one entry of a list by dye.
 _LONGEST = 100
-#: Colours that get their spectrum together.
-_TOGETHER = 128
 #: What the ``# key: value`` lines that hold for the whole file may say, and how it may be put.
 _SAID: Mapping[str, Mapping[str, str]] = data("headings")["said"]
 
@@ -244,42 +240,28 @@ def lab_readings(rows: Rows, at: Indices, labs: Array) -> None:
     known = all(_STATED.match(f"{one} {other}") for one, other in set(stated))
     rows.faults.note("unstated_light", when=not known)
     keys = [(*words, *colour) for words, colour in zip(stated, labs.tolist(), strict=True)]
-    _rough(rows, at, labs, rows.read("L*", keys, lambda key: _light(key[2:], *key[:2]), at=at))
+    _rough(rows, at, rows.read("L*", keys, lambda key: _of_lab(key[2:], *key[:2]), at=at))
 
 
-def _light(lab: Sequence[float], illuminant: str | None, observer: str | None) -> Light:
-    """The light stated of a CIELAB that cloth can have, D65/10° where nothing is said."""
+def _of_lab(lab: Sequence[float], illuminant: str | None, observer: str | None) -> Reading:
+    """A CIELAB that cloth can have, under the light stated of it, D65/10° where nothing is said."""
     check_colour(lab)
     refuse(lab[0] == 0.0, "tables.black")
     light = Light.parse(illuminant or "D65")
-    return Light.parse(f"{light.illuminant} {observer[:40]}") if observer else light
+    seen = Light.parse(f"{light.illuminant} {observer[:40]}") if observer else light
+    return Reading.from_lab(lab, seen)
 
 
 def hex_readings(rows: Rows, at: Indices) -> None:
     """Give the rows `at` the colour of their hex code and the smoothest spectrum with it."""
     rows.faults.note("hex")
-    rows.give("kind", at, "hex")
-    codes = [rows.cells["hex"][i] for i in at]
-    found = rows.read("hex", codes, lambda code: (hex_to_lab(code), Clipped.of_hex(code)), at=at)
-    pairs = [pair or (np.full(3, np.nan), None) for pair in found]
-    lights = [D65_2 if pair else None for pair in found]
-    rows.give("clipped", at, [bound for _, bound in pairs])
-    _rough(rows, at, np.array([lab for lab, _ in pairs]), lights)
-    clipped = (i for i, (_, bound) in zip(at, pairs, strict=True) if bound)
-    rows.doubt(clipped, "censored")
+    found = rows.read("hex", [rows.cells["hex"][i] for i in at], Reading.from_hex, at=at)
+    _rough(rows, at, found)
+    rows.give("clipped", at, [one and one.clipped for one in found])
+    rows.doubt((i for i, one in zip(at, found, strict=True) if one and one.clipped), "censored")
 
 
-def _rough(rows: Rows, at: Indices, labs: Array, lights: list[Light | None]) -> None:
-    labs.setflags(write=False)
-    for light in dict.fromkeys(filter(None, lights)):
-        group = np.flatnonzero([seen == light for seen in lights])
-        for some in np.array_split(group, -(-len(group) // _TOGETHER)):
-            spectra, reached = smoothest(labs[some], light)
-            spectra.setflags(write=False)
-            rows.give("reflectance", at[some], spectra)
-            for i in some[~reached]:
-                place = rows.numbers[at[i]], rows.given["kind"][at[i]]
-                rows.faults.tell("no_cloth", *place, lab=labs[i], light=light)
-    rows.give("lab", at, labs)
-    rows.give("light", at, lights)
+def _rough(rows: Rows, at: Indices, found: list[Reading | None]) -> None:
+    for name in ("kind", "reflectance", "lab", "light"):
+        rows.give(name, at, [one and getattr(one, name) for one in found])
     rows.doubt(at, "rough", error=ROUGH_ERROR)
