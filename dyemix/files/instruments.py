@@ -215,7 +215,7 @@ def read_cxf(data: bytes, faults: Faults) -> SwatchSet:
     faults.note("collections", when=collections > 1, count=collections)
     for what, count in passed.items():
         faults.note("passed", when=count, what=what, count=count)
-    about = dict.fromkeys(key for _, own, row in rows for key in row if key not in own)
+    about = dict.fromkeys(key for _, _, row in rows for key in row if key not in bands)
     headings = [*([] if about.keys() & KNOWN else ["name"]), *about, *bands]
     cells = [(number, [row.get(heading, "") for heading in headings]) for number, _, row in rows]
     remarks = _about(root) + ([(1, "scale: fraction")] if bands else [])

@@ -105,7 +105,7 @@ def read_table(path: Named, columns: Sequence[Column], *, others: bool = False) 
     missing = [name for name in needed if name not in places]
     wrong = {"missing": missing, "unknown": [] if others else unused}
     told = "; ".join(f"{which}: {few(names, 4)}" for which, names in wrong.items() if names)
-    words = {"wrong": told, "needed": ", ".join(needed), "more": ", ".join(more)}
+    words = {"wrong": told, "needed": ", ".join(needed), "more": few(more, 8)}
     faults.tell("headings", sheet.header_row, when=told, **words)
     faults.tell("no_rows", when=not sheet.numbers and not len(faults))
     if len(faults) > before:
