@@ -12,6 +12,7 @@ from dyemix.errors import InputError
 from dyemix.files import instruments, spreadsheets
 from dyemix.files.cells import Faults, decode
 from dyemix.files.spreadsheets import written as swatch_table
+from dyemix.files.table import understand
 from dyemix.writing import Named, read_bytes, write
 
 __all__ = ["read_swatches", "swatch_table", "write_swatches"]
@@ -75,12 +76,14 @@ def read_swatches(path: Named | IO[Any]) -> SwatchSet:
         data = content.encode() if isinstance(content, str) else content
     faults = Faults(name)
     if spreadsheets.is_workbook(data):
-        return spreadsheets.read_workbook(data, faults)
-    if instruments.is_xml(data):
-        return instruments.read_cxf(data, faults)
-    text = decode(data, faults)
-    read = instruments.read_cgats if instruments.is_cgats(text) else spreadsheets.read_text
-    return read(text, faults)
+        sheet = spreadsheets.read_workbook(data, faults)
+    elif instruments.is_xml(data):
+        sheet = instruments.read_cxf(data, faults)
+    else:
+        text = decode(data, faults)
+        read = instruments.read_cgats if instruments.is_cgats(text) else spreadsheets.read_text
+        sheet = read(text, faults)
+    return understand(sheet, faults)
 
 
 def write_swatches(swatches: SwatchSet, path: Named | IO[str], **care: Any) -> None:

@@ -21,10 +21,8 @@ from xml.etree.ElementTree import Element, ParseError  # reading goes through de
 
 from dyemix.arrays import LAB
 from dyemix.colour.spectra import band
-from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import data, said
 from dyemix.files.cells import KNOWN, MOST_COLUMNS, MOST_ROWS, Faults, Remarks, Sheet, meaning, tidy
-from dyemix.files.table import understand
 
 _FIRST = re.compile(r"\s*(?:CGATS\.\d|ISO ?28178|IT8\.7)", re.IGNORECASE)
 _BLOCK = re.compile(r"^[ \t]*BEGIN_DATA(?:_FORMAT)?[ \t]*(?:#.*)?$", re.MULTILINE)
@@ -48,8 +46,8 @@ def is_cgats(text: str) -> bool:
     return bool(_FIRST.match(text) or ("BEGIN_DATA" in text and _BLOCK.search(text)))
 
 
-def read_cgats(text: str, faults: Faults) -> SwatchSet:
-    """Read an ISO 28178 or CGATS.17 file. Raises `InputError` with every fault of the file."""
+def read_cgats(text: str, faults: Faults) -> Sheet:
+    """The sets of an ISO 28178 or CGATS.17 file. Raises `InputError` for what they cannot be."""
     faults.counted = "line"
     faults.note("cgats")
     marks, told = _scan(text, faults)
@@ -87,7 +85,7 @@ def read_cgats(text: str, faults: Faults) -> SwatchSet:
         assumed += ["illuminant: D50", "observer: 2"]
         faults.note("d50")
     remarks += [(format_line, remark) for remark in assumed]
-    return understand(Sheet.of_rows(remarks, headings, format_line, sets), faults)
+    return Sheet.of_rows(remarks, headings, format_line, sets)
 
 
 def _scan(text: str, faults: Faults) -> tuple[dict[str, list[int]], dict[str, _Lines]]:
@@ -192,8 +190,8 @@ def is_xml(data: bytes) -> bool:
     return start.startswith((b"<?xml", b"<!DOCTYPE", b"<!--", b"<CxF", b"<cc:CxF"))
 
 
-def read_cxf(data: bytes, faults: Faults) -> SwatchSet:
-    """Read a CxF3 file. Raises `InputError` with every fault of the file."""
+def read_cxf(data: bytes, faults: Faults) -> Sheet:
+    """The objects of a CxF3 file. Raises `InputError` for what they cannot be."""
     faults.counted = "object"
     root = _parse(data, faults)
     objects = list(root.iter("Object"))
@@ -219,7 +217,7 @@ def read_cxf(data: bytes, faults: Faults) -> SwatchSet:
     headings = [*([] if about.keys() & KNOWN else ["name"]), *about, *bands]
     cells = [(number, [row.get(heading, "") for heading in headings]) for number, _, row in rows]
     remarks = _about(root) + ([(1, "scale: fraction")] if bands else [])
-    return understand(Sheet.of_rows(remarks, headings, rows[0][0], cells), faults)
+    return Sheet.of_rows(remarks, headings, rows[0][0], cells)
 
 
 def _parse(data: bytes, faults: Faults) -> Element:

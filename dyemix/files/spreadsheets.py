@@ -23,7 +23,6 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import refuse
 from dyemix.files import cells as sheets
 from dyemix.files.cells import MOST_ROWS, READING, Faults, Sheet, band, few, meaning, of_bands, tidy
-from dyemix.files.table import understand
 from dyemix.writing import csv_text
 
 #: Unpacked, no dyer's workbook is larger (bytes); an archive that says so may be a zip bomb.
@@ -35,9 +34,9 @@ _PERCENT = re.compile(r"0[.0#]*%")
 _BANDS = [f"{wavelength:g} nm" for wavelength in WAVELENGTHS]
 
 
-def read_text(text: str, faults: Faults) -> SwatchSet:
-    """Read a swatch table. Raises `InputError` with every fault of the file."""
-    return understand(_one_reading_a_row(sheets.read_sheet(text, faults), faults), faults)
+def read_text(text: str, faults: Faults) -> Sheet:
+    """The cells of a swatch table, a reading a row. Raises `InputError` for what cannot be split."""
+    return _one_reading_a_row(sheets.read_sheet(text, faults), faults)
 
 
 def written(swatches: SwatchSet) -> str:
@@ -159,8 +158,8 @@ def is_workbook(data: bytes) -> bool:
     return data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0"))
 
 
-def read_workbook(data: bytes, faults: Faults) -> SwatchSet:
-    """Read the swatch table of a workbook. Raises `InputError` with every fault of the file."""
+def read_workbook(data: bytes, faults: Faults) -> Sheet:
+    """The cells of a workbook's swatch table. Raises `InputError` with every fault of the file."""
     pages = [page for page in _pages(data, faults) if any(map(any, page.rows))]
     faults.refuse(not pages, "empty")
     tables = [page for page in pages if any(map(_is_heading, page.rows[:_HEADER_ROWS]))]

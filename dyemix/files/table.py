@@ -1,6 +1,6 @@
 """From the cells of a table, whatever file they came from, to a `SwatchSet`.
 
-Every importer hands its cells over as a `Sheet`; what headings mean, what is doubtful and what is
+Every reader of a format gives its cells as a `Sheet`; what headings mean, what is doubtful and what is
 refused is decided here, once for all of them. Whatever holds for many rows is done for all of them
 at once.
 """
