@@ -35,7 +35,7 @@ _BANDS = [f"{wavelength:g} nm" for wavelength in WAVELENGTHS]
 
 
 def read_text(text: str, faults: Faults) -> Sheet:
-    """The cells of a swatch table, a reading a row. Raises `InputError` for what cannot be split."""
+    """The cells of a table, a reading a row. Raises `InputError` for what cannot be split."""
     return _one_reading_a_row(sheets.read_sheet(text, faults), faults)
 
 

@@ -1,6 +1,6 @@
 """From the cells of a table, whatever file they came from, to a `SwatchSet`.
 
-Every reader of a format gives its cells as a `Sheet`; what headings mean, what is doubtful and what is
+Every format is read to a `Sheet`; what headings mean, what is doubtful and what is
 refused is decided here, once for all of them. Whatever holds for many rows is done for all of them
 at once.
 """
