@@ -63,43 +63,9 @@ def put_right(words: list[str]) -> str:
     return "" if new == words else said("usage.put_right", shlex.join(new))
 
 
-# What was called otherwise ------------------------------------------------------------------------
-
-
 def written_anew(words: list[str]) -> str:
-    """A sentence with the whole command as it is written now; "" where nothing in it is earlier."""
-    from dyemix.reading import is_picture
-
+    """How an earlier command or option among the words is written now; "" where none is one."""
     earlier = data("renamed")
-    options: dict[str, dict[str, str]] = earlier["options"]
-    old = [part for word in words for part in (word.split("=", 1) if word[:2] == "--" else [word])]
-    rest = list(old)
-    new = _taken(rest, earlier["commands"]) if rest else []
-    rest = new + rest
-    name = next((n for n in (" ".join(rest[:2]), *rest[:1]) if n in options), "")
-    new, rest = rest[: len(name.split())], rest[len(name.split()) :]
-    if rest and not rest[0].startswith("-"):  # its one argument
-        if name == "fit" and is_picture(rest[0]):
-            new, name = ["read"], "read"
-        elif name == "fit":
-            new.append("--swatches")
-        if name == "match" and "--cell" in rest[:-1]:
-            cell = rest.index("--cell")
-            rest = [f"{rest[0]} {rest[cell + 1]}", *rest[1:cell], *rest[cell + 2 :]]
-    while rest:
-        new += _taken(rest, options.get(name, {}))
-    if new != old and not {"-o", "--output"} & {*new}:
-        new += earlier["outputs"].get(name, "").split()
-    return "" if new == old else f"That is written so now: dyemix {shlex.join(new)}"
-
-
-def _taken(words: list[str], table: dict[str, str]) -> list[str]:
-    """The first of the words as it is written now; what becomes of it is taken off them."""
-    word = words.pop(0)
-    if word not in table:
-        return [word]
-    out = []
-    for part in shlex.split(table[word]):
-        values = [words.pop(0) if words else "" for _ in range(part.count("{}"))]
-        out.append(part.format(*values))
-    return out
+    of_command = earlier.get(words[0], {}) | earlier.get(" ".join(words[:2]), {})
+    old = next((word for w in words if (word := w.partition("=")[0]) in of_command), "")
+    return said("usage.renamed", old, of_command[old]) if old else ""

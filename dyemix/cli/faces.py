@@ -4,13 +4,12 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from click import Context, get_current_context
+from click import get_current_context
 
 import dyemix
 from dyemix import console
 from dyemix.cli import shared
 from dyemix.cli.options import given, given_only, misused
-from dyemix.errors import refuse
 
 
 def web(**how: Any) -> None:
@@ -103,11 +102,10 @@ def explain(topic: str | None) -> None:
 
     TOPIC is a command, as match, or tables.
     """
-    root = get_current_context().find_root()
     if topic == "tables":
         shared.say(files("dyemix").joinpath("data", "tables.txt").read_text("utf-8").rstrip())
         return
-    asked = topic and root.command.get_command(root, topic)  # type: ignore[attr-defined]
-    refuse(topic and asked is None, f"no help on {topic!r}: name a command, or tables.")
-    context = Context(asked, info_name=topic, parent=root) if asked else root
-    shared.say(context.get_help())
+    asked = [] if topic is None else [topic]
+    get_current_context().find_root().command.main(
+        [*asked, "--help"], "dyemix", standalone_mode=False
+    )

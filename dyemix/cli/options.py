@@ -7,7 +7,6 @@ click's context keeps them, and `given` tells them.
 
 import csv
 import inspect
-import re
 from collections.abc import Mapping
 from importlib import import_module
 from operator import attrgetter
@@ -17,6 +16,7 @@ from typing import Any
 import click
 
 from dyemix import console, writing
+from dyemix.drawing import ending
 from dyemix.errors import AmbiguousError, DyemixError, UnstatedError, data, refuse, said
 
 
@@ -32,10 +32,7 @@ class Written(click.Path):
 
     def convert(self, value: Any, *of: Any) -> Any:
         """The file. Raises `DyemixError` for another ending."""
-        ending = Path(value).suffix.lower()
-        wrong = (ending or value) not in re.findall(r"\.\w+|-", self._endings)
-        refuse(wrong, f"{value} {'has no ending' if not ending else f'ends in {ending!r}'}: "
-               f"name it {self._endings}.")  # fmt: skip
+        ending(value, "it", self._endings)
         return super().convert(value, *of)
 
 

@@ -4,7 +4,6 @@ Advice: common practice.
 """
 
 import csv
-import io
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -17,7 +16,8 @@ from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, screen_colours
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import data, refuse
+from dyemix.drawing import ending, file_bytes
+from dyemix.errors import refuse
 from dyemix.photo.layout import HEIGHT, WIDTH, Layout, inset, layouts_of, parts, quad
 from dyemix.photo.places import mark_dictionary
 from dyemix.photo.results import PhotoReading
@@ -75,17 +75,6 @@ def _sheet(inches: Array, shown: Array) -> tuple[Any, Any]:
     return figure, axes
 
 
-def _file(figure: Any, form: str, dpi: int) -> bytes:
-    """The figure as the bytes of a file."""
-    from matplotlib import rc_context
-
-    left_out = data("pictures")["left_out"]
-    file, metadata = io.BytesIO(), {left_out[form]: None} if form in left_out else None
-    with rc_context({"svg.fonttype": "path", "pdf.fonttype": 42, "svg.hashsalt": "page"}):
-        figure.savefig(file, format=form, dpi=dpi, metadata=metadata)
-    return file.getvalue()
-
-
 def _drawn(
     layout: Layout, pieces: Sequence[tuple[str, str]], paper: str, form: str, number: str
 ) -> bytes:
@@ -115,7 +104,7 @@ def _drawn(
         axes.text(*at, "\n".join(head), size=5, va="top", linespacing=1.0)
         at = layout.strips[i] + [0, 1.8]
         axes.text(*at, layout.labels[i], size=7.5, va="center", weight="bold")
-    return _file(figure, form, 300)
+    return file_bytes([figure], form, 300)
 
 
 def write_photo_page(
@@ -144,9 +133,8 @@ def write_photo_page(
     be written.
     """
     path = Path(path)
-    form, table, paper = path.suffix.lower().lstrip("."), path.with_suffix(".csv"), paper.title()
-    known = form in ("pdf", "png", "svg")
-    refuse(not known, f"{path.name}: a photo page is written as .pdf, .png, .svg.")
+    form = ending(path, "the photo page", ".pdf, .svg or .png")
+    table, paper = path.with_suffix(".csv"), paper.title()
     refuse(cells is not None and cells < 1, f"{cells} cells make no page: 12, 24 or 40.")
     refuse(paper not in PAPERS, f"paper {paper!r} is unknown: A4 or Letter.")
     readings = () if swatches is None else swatches.readings
@@ -172,7 +160,6 @@ def write_photo_page(
 #: Of the contact sheet: pixels a mm of the page, mm of paper shown around its frame, pixels of a
 #: picture without the page, pixels an inch, and points and pixels of a letter and of a line.
 _PER_MM, _MARGIN, _LONGEST, _DPI, _POINTS, _LETTER, _LINE = 8.0, 3.0, 1800, 100, 8.7, 7.2, 15
-_FORMATS = (".png", ".jpg", ".jpeg")
 
 
 def write_contact_sheet(read: PhotoReading, path: Named, *, force: bool = False) -> None:
@@ -186,8 +173,7 @@ def write_contact_sheet(read: PhotoReading, path: Named, *, force: bool = False)
 
     Raises `DyemixError` for another ending, and where it cannot be written.
     """
-    form, formats = Path(path).suffix.lower(), ", ".join(_FORMATS)
-    refuse(form not in _FORMATS, f"{path}: a contact sheet is written as {formats}.")
+    form = ending(path, "the contact sheet", ".png, .jpg or .jpeg")
     photo, paged = read.photograph, read.frame.layout is not None
     height, width = photo.codes.shape[:2]
     shown, per_unit = quad(-0.5, -0.5, width, height), min(1.0, _LONGEST / max(height, width))
@@ -222,7 +208,7 @@ def write_contact_sheet(read: PhotoReading, path: Named, *, force: bool = False)
         axes.text(*at, "\n".join(lines), **style)
     for place in (*read.frame.of("patch"), *read.frame.of("grey")):
         _outline(axes, per_unit * (inset(place, 0.4) - shown[0]), 0.7)
-    write(path, _file(figure, form[1:], _DPI), force=force)
+    write(path, file_bytes([figure], form, _DPI), force=force)
 
 
 def _outline(axes: Any, corners: Array, width: float, crossed: bool = False) -> None:

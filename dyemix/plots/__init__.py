@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dyemix.dataset.result import Result
+from dyemix.drawing import ending, file_bytes, styled
 from dyemix.errors import data, refuse
 from dyemix.model.fit_report import Evaluation, FitReport
-from dyemix.plots.paper import FORMATS, Pages, file_bytes, new_figure, styled
+from dyemix.plots.paper import Pages, new_figure
 from dyemix.plots.promises import promised
 from dyemix.writing import Named, write_all
 
@@ -66,21 +67,13 @@ def save(
 ) -> list[Path]:
     """Write pages as `plot` has it, all of the files or none, and name those. Raises as that."""
     place = Path(path)
-    suffix, files = ending(place), {place: pages}
+    suffix, files = ending(place, "the picture", ".png, .svg or .pdf"), {place: pages}
     if suffix != ".pdf" and len(pages) > 1:
         files = {place.with_stem(f"{place.stem}-{i}"): [page] for i, page in enumerate(pages, 1)}
     # The first page comes last: without it nobody takes the others for all there are.
     drawn = ((file, file_bytes(files[file], suffix)) for file in reversed(files))
     write_all(drawn, force=force, inputs=inputs)
     return list(files)
-
-
-def ending(place: Path) -> str:
-    """Which of the `FORMATS` a picture of this name is in. Raises `DyemixError` for none."""
-    suffix = place.suffix.lower()
-    words = f"ends in {suffix!r}" if suffix else "has no ending"
-    refuse(suffix not in FORMATS, "pictures.file.ending", place.name, words)
-    return suffix
 
 
 def drawn(result: Any, **options: Any) -> list[bytes]:

@@ -1,4 +1,4 @@
-"""Paper to draw on: text wrapped by measure, blocks of patches, marks, and the bytes of a file.
+"""Paper to draw on: text wrapped by measure, blocks of patches, and marks.
 
 Everything lies in inches from the top left of a page that fits A4 and Letter, and the page ends
 where the drawing does. Patches of one block touch and are one image, so that no seam shows;
@@ -6,10 +6,9 @@ they lie on neutral grey, and marks are black, white and grey.
 """
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import AbstractContextManager
+from bisect import bisect_right
+from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
-from io import BytesIO
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 import numpy as np
@@ -20,7 +19,8 @@ from dyemix.colour.appearance import adapted
 from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
 from dyemix.dataset.result import DEMO_WARNING
 from dyemix.dataset.target import Target
-from dyemix.errors import data, said
+from dyemix.drawing import file_bytes
+from dyemix.errors import said
 from dyemix.model.prediction import Prediction
 
 if TYPE_CHECKING:
@@ -47,15 +47,6 @@ Area: TypeAlias = tuple[float, float, float, float]
 INK, SUBTLE, RULE, BAR, LIGHT_BAR = "#1a1a1a", "#555555", "#b8b8b8", "#707070", "#d8d8d8"
 #: L* 55 (D65/2°), which black letters can be read on: 4.5 to 1.
 GROUND = "#848484"
-_LEFT_OUT: dict[str, str] = data("pictures")["left_out"]
-FORMATS = tuple(f".{form}" for form in _LEFT_OUT)
-
-
-def styled() -> AbstractContextManager[None]:
-    """Our style for the length of a drawing, whatever the reader has set for her own."""
-    from matplotlib import style
-
-    return style.context(["default", data("pictures")["style"]])
 
 
 @lru_cache(maxsize=4096)
@@ -71,30 +62,29 @@ def wide(text: str, font: str = "text") -> float:
     return float(text_to_path.get_text_width_height_descent(text, shape, False)[0]) / 72.0 * 1.03
 
 
+#: Where a line may end, best first: not before an amount or a plus, between words, anywhere.
+_BREAKS = tuple(map(re.compile, (r"(?<=\S) (?![\d+])", r"(?<=\S) ", "(?<=.)")))
+
+
 def wrapped(text: str, width: float, font: str = "text") -> list[str]:
-    """Lines of at most `width` inches, broken between terms of a recipe, else between words."""
+    """Lines of at most `width` inches; a dye stands before its amount."""
     lines = []
-    for paragraph in text.split("\n"):
-        line = ""
-        for piece in _pieces(paragraph, width, font):
-            longer = f"{line} {piece}".strip()
-            if line and wide(longer, font) > width:
-                lines.append(line)
-                longer = piece
-            line = longer
-        lines.append(line)
+    for rest in text.split("\n"):
+        while len(rest) > 1 and wide(rest, font) > width:
+            end = _first_line(rest, width, font)
+            lines.append(rest[:end])
+            rest = rest[end:].lstrip()
+        lines.append(rest)
     return lines
 
 
-def _pieces(text: str, width: float, font: str) -> Iterator[str]:
-    for term in re.split(r"(?<= \+) ", text):
-        for word in [term] if wide(term, font) <= width else term.split(" "):
-            while wide(word, font) > width and len(word) > 1:
-                fits = [i for i in range(1, len(word)) if wide(word[:i], font) <= width]
-                most = max(fits, default=1)
-                yield word[:most]
-                word = word[most:]
-            yield word
+def _first_line(text: str, width: float, font: str) -> int:
+    """Where the first of the lines of a text ends."""
+    for place in _BREAKS:
+        ends = [found.start() for found in place.finditer(text)]
+        if fit := bisect_right(ends, width, key=lambda end: wide(text[:end], font)):
+            return ends[fit - 1]
+    return 1
 
 
 def pot_codes(prediction: Prediction, target: Array, count: int) -> list[str]:
@@ -262,18 +252,3 @@ def paged(
         pages.append(figure)
         done += drawn
     return pages
-
-
-def file_bytes(pages: Pages, suffix: str) -> bytes:
-    """The file of pages as its bytes: all of them as PDF, else the one there is."""
-    data, metadata = BytesIO(), {_LEFT_OUT[suffix[1:]]: None}
-    with styled():
-        if suffix == ".pdf":
-            from matplotlib.backends.backend_pdf import PdfPages
-
-            with PdfPages(data, metadata=metadata) as book:
-                for page in pages:
-                    book.savefig(page)
-        else:
-            pages[0].savefig(data, format=suffix[1:], dpi=150, metadata=metadata)
-    return data.getvalue()

@@ -19,7 +19,6 @@ import pytest
 from command import Command
 from PIL import Image
 
-from dyemix import plots
 from dyemix.cli import shared
 from dyemix.cli.commands import dyemix
 from dyemix.cli.options import _KINDS, GROUPS, OPTIONS, Written, _each
@@ -236,7 +235,8 @@ def test_what_takes_swatches_takes_a_book() -> None:
 @pytest.mark.parametrize(
     ("name", "option", "endings"),
     [
-        ("match", "--draw", plots.FORMATS), ("read", "--draw", (".png", ".jpg", ".jpeg")),
+        ("match", "--draw", (".png", ".svg", ".pdf")),
+        ("read", "--draw", (".png", ".jpg", ".jpeg")),
         ("photo-page", "--output", (".pdf", ".svg", ".png")),
     ],
 )  # fmt: skip
@@ -352,58 +352,22 @@ def test_help_tells_the_exit_codes(run: Command) -> None:
 
 
 @pytest.mark.parametrize(
-    ("old", "new"),
-    [
-        ("sheet --pieces t.csv --cells 12 -o a.pdf",
-         "photo-page --swatches t.csv --cells 12 -o a.pdf"),
-        ("compare a.jpg A3 b.jpg B2 --json",
-         "trial --reading 'a.jpg A3' --target 'b.jpg B2' --json"),
-        ("tint 'gold 1.2' --steps 3", "series tint 'gold 1.2' --steps 3"),
-        ("shade 'gold 1'", "series shade 'gold 1'"),
-        ("tone 'gold 1'", "series tone 'gold 1'"),
-        ("gradient 'gold 1' 'navy 1'", "series gradient 'gold 1' 'navy 1'"),
-        ("card 'gold, navy' --depth 2", "series card 'gold, navy' --depths 2"),
-        ("family --colours w.csv --tolerance 3", "reach --fewest --targets w.csv --tolerance 3"),
-        ("bench jobs.csv --stocks 2", "bath jobs.csv --stock 2"),
-        ("learn --keep", "book learn --keep"),
-        ("fit t.csv --borrow u.csv", "fit --swatches t.csv --borrow u.csv"),
-        ("match a.jpg --cell B3 --card c.csv", "match 'a.jpg B3' --card c.csv"),
-        ("read a.jpg -o t.csv --cells c.csv --keep=B3 --contact p.png",
-         "read a.jpg -o t.csv --names c.csv --accept B3 --draw p.png"),
-        ("read a.jpg -o t.csv --corners c.csv",
-         "read a.jpg -o t.csv --grid 'ROWSxCOLUMNS and four corners x,y of c.csv'"),
-        ("book strike A3 --corners c.csv --note torn",
-         "book strike A3 --grid 'ROWSxCOLUMNS and four corners x,y of c.csv' --note torn"),
-        ("start --dyes 'gold, navy' --cloth lawn --square 5",
-         "start 'gold, navy' --method lawn --cloth 5g -o swatches.csv"),
-        ("subdue --on p.csv", "subdue --over p.csv"),
-        ("trial 'navy 1' --reading r.csv --target '#333333' --second-bath --on p.csv",
-         "trial 'navy 1' --reading r.csv --target '#333333' --over p.csv"),
-        ("next --colours w.csv", "next --targets w.csv"),
-        ("reach --colours w.csv --other-book o.csv", "reach --targets w.csv --not-owned o.csv"),
-        ("reach --target '#7d8a6e' --light A", "reach '#7d8a6e' --light A"),
-        ("book sign a p.csv --on 2026-05-03", "book sign a p.csv --date 2026-05-03"),
-    ],
-)  # fmt: skip
-def test_an_earlier_command_is_told_how_it_is_written_now(run: Command, old: str, new: str) -> None:
-    done = run(*shlex.split(old))
+    ("name", "old", "new"),
+    [(name, old, new) for name, table in data("renamed").items() for old, new in table.items()],
+)
+def test_what_was_called_otherwise_is_told(run: Command, name: str, old: str, new: str) -> None:
+    done = run(*name.split(), *([] if old == name else [f"{old}=x"]))
     assert (done.returncode, done.stdout) == (2, "")
-    assert done.stderr.rstrip().endswith(f": dyemix {new}")
-    # A command keeps the help option of the context that it first meets.
-    context = click.Context(dyemix, help_option_names=["-h", "--help"])
-    name, command, rest = dyemix.resolve_command(context, shlex.split(new))
-    while isinstance(command, click.Group):
-        name, command, rest = command.resolve_command(context, rest)
-    assert command is not None
-    command.make_context(name, rest, parent=context)  # and is a command now
-
-
-def test_a_photograph_that_is_to_be_fitted_is_read_first(run: Command, tmp_path: Path) -> None:
-    (tmp_path / "a.jpg").write_bytes(b"\xff\xd8\xff")
-    done = run("fit", str(tmp_path / "a.jpg"), "--grey", "0.18")
-    assert done.returncode == 2
-    assert " read " in done.stderr
-    assert done.stderr.rstrip().endswith("--grey 0.18 --names cells.csv -o read.csv")
+    assert f"{old} is written so now: {new}." in done.stderr
+    # And the new one is there.
+    if old == name:
+        words, *options = re.split(r" (?=--?\w)", new)
+        assert words in TREE
+    else:
+        words, options = name, [new]
+    taken = [word for option in TREE[words].params for word in (*option.opts, option.metavar)]
+    for option in (o for o in options if "'" not in o):
+        assert any(option.split()[0] in (word or "").strip("[]").split("|") for word in taken)
 
 
 @pytest.mark.parametrize(
@@ -427,12 +391,11 @@ def test_an_option_of_photographs_without_one_is_refused(
 
 
 def test_what_is_new_is_not_called_old() -> None:
-    options_of, renamed = data("renamed")["options"], data("renamed")["commands"].values()
-    for name in (*options_of, *(word.split(" --")[0] for word in renamed)):
-        assert name in TREE
-    for name, table in options_of.items():
-        options = {word for option in TREE[name].params for word in option.opts}
-        assert not (table.keys() - {"--cloth"}) & options
+    for name, table in data("renamed").items():
+        assert name in {*table} ^ {*TREE}
+        command = TREE.get(name)
+        options = {word for option in command.params for word in option.opts} if command else set()
+        assert not table.keys() & options
 
 
 # The real command, in a process of its own ----------------------------------------------------

@@ -321,7 +321,7 @@ def test_the_contact_sheet_shows_the_colours_and_nothing_personal(tmp_path: Path
     for label in ("A2", "B5"):
         code = list(bytes.fromhex(found.target(label).hex[1:]))
         assert (np.abs(pixels - np.array(code)).max(axis=1) <= 1).sum() > 400
-    with pytest.raises(DyemixError, match="contact sheet is written as"):
+    with pytest.raises(DyemixError, match=r"name the contact sheet \.png"):
         write_contact_sheet(found, tmp_path / "contact.gif")
     assert "a maker" not in str(found) + found.to_frame().to_string()
 

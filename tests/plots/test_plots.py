@@ -24,6 +24,7 @@ from dyemix.colour.colorimetry import (
 from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
 from dyemix.dataset.target import Target, Trial
+from dyemix.drawing import styled
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
@@ -35,7 +36,7 @@ from dyemix.matching.matches import Matches, Reach
 from dyemix.model.dyes import DyeSet
 from dyemix.plots import plot as plot_axes
 from dyemix.plots import promises, recipes
-from dyemix.plots.paper import GROUND, INK, SUBTLE, styled, wrapped
+from dyemix.plots.paper import GROUND, INK, SUBTLE, wrapped
 from dyemix.series.steps import ShadeCard, shade_card
 from dyemix.series.subdue import gradient, subdue, subdue_on, tint
 
