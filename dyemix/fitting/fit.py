@@ -125,11 +125,14 @@ def _lab_notes(squares: Squares, undyed: Sequence[Swatch]) -> list[str]:
     return notes
 
 
-def _reads_like(law: Array, depth: float, strength: float) -> float:
-    """The depth (% owf) at which this dye would look `strength` times as strong as at `depth`."""
-    fine = np.geomspace(depth / 20.0, depth * 20.0, 801)
-    goal = strength * depth_law(depth, law)
-    return float(np.interp(goal, depth_law(fine, law), fine))
+def _reads_like(square: Swatch, law: Array, strength: float) -> str:
+    """The depth (% owf) at which its dye would look as this square does, `strength` times as strong
+    as at its own, in words.
+    """
+    depth = square.recipe.total
+    fine, goal = np.geomspace(depth / 20.0, depth * 20.0, 801), strength * depth_law(depth, law)
+    read = np.interp(goal, depth_law(fine, law), fine)
+    return said("fit.reads_like", label=square.label, depth=read)
 
 
 def _next_depth(depths: Sequence[float], odd: float | None) -> tuple[float | None, str]:
@@ -153,29 +156,21 @@ def _report_dye(
     name, law, mine = squares.names[i], ladders.law[i], np.flatnonzero(squares.dye == i)
     depths, odd = squares.depth[mine], {j: x for j, x in odd.items() if j in mine}
     steps = tuple(np.unique(depths).tolist())
-    texts = tuple(
-        said(
-            "fit.reads_like", label=squares.swatches[j].label,
-            depth=_reads_like(law, squares.depth[j], x),
-        )
-        for j, x in odd.items()
-    )  # fmt: skip
+    texts = [_reads_like(squares.swatches[j], law, x) for j, x in odd.items()]
     if ladders.curves[i].max() < _NOTHING:
-        texts += (said("fit.no_dye", dye=name),)
+        texts.append(said("fit.no_dye", dye=name))
     seen = {}
     if len(steps) > 2:
         good = mine[~np.isin(mine, list(odd))]
         inner, off = squares.inner[good], left.delta_e[good]
         labs = [left.lab[mine][depths == c].mean(axis=0).tolist() for c in steps]
-        seen = {
-            "inner": tuple(off[inner].tolist()),
-            "ends": tuple(off[~inner].tolist()),
-            "left_out": tuple(map(tuple, labs)),
-        }
+        seen = {"inner": tuple(off[inner].tolist()), "ends": tuple(off[~inner].tolist())}
+        seen["left_out"] = tuple(map(tuple, labs))
     depth, words = _next_depth(steps, float(squares.depth[min(odd)]) if odd else None)
     return DyeReport(
-        name, steps, law_text(law), texts, words, bool(squares.rough[i]), **seen, next_depth=depth
-    )
+        name, steps, law_text(law), tuple(texts), words, bool(squares.rough[i]), **seen,
+        next_depth=depth,
+    )  # fmt: skip
 
 
 def _flags(swatches: SwatchSet) -> tuple[str, ...]:
