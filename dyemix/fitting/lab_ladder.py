@@ -18,12 +18,11 @@ Axis letters: D dyes, R rows (a swatch under a light), B bands, K parts of the p
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import count
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from dyemix.arrays import Array, padded
+from dyemix.arrays import Array
 from dyemix.colour import colorimetry
 from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, weights
@@ -124,15 +123,14 @@ def cloth_from_lab(colour: Array, light: Light) -> Array:
     return np.asarray(colorimetry.smoothest_reflectance(colour, light)[0])
 
 
-def _rows(
-    dye: str, swatches: Sequence[Swatch], numbers: Iterator[int]
-) -> Iterator[tuple[Any, ...]]:
-    """The rows of a ladder in which at least one reading has no spectrum: a swatch under one light.
+def _rows(ladders: Mapping[str, Sequence[Swatch]]) -> Iterator[tuple[Any, ...]]:
+    """The rows of ladders in which at least one reading has no spectrum: a swatch under one light.
 
-    Which swatch, by its number, its depth, `LabLadders.weights`, CIELAB with its covariance, the
-    pictures of readings that state one, and where it may lie beyond.
+    Of which dye and swatch, both by number, its depth, `LabLadders.weights`, CIELAB with its
+    covariance, the pictures of readings that state one, and where it may lie beyond.
     """
-    for swatch, i in zip(swatches, numbers, strict=False):
+    every = ((i, name, s) for i, (name, some) in enumerate(ladders.items()) for s in some)
+    for i, (dye, name, swatch) in enumerate(every):
         groups: dict[Light, list[Reading]] = {}
         for r in swatch.readings:
             for light in (r.light or D65_10,) if r.rough else _LOOKS:
@@ -142,14 +140,15 @@ def _rows(
             own = weights(light) * (colorimetry.white(D65_10) / colorimetry.white(light))
             told = (r for r in some if r.covariance is not None)
             pictures = Counter(r.conditions.get(PICTURE, _UNNAMED) for r in told)
-            yield i, swatch.recipe[dye], own, colour, stated(some), pictures, bound(some)
+            depth = swatch.recipe[name]
+            yield dye, i, depth, own, colour, stated(some), pictures, bound(some)
 
 
 class _Seen(NamedTuple):
     """Ladders as the model shows them.
 
-    `lab` ``(D, R, 3)``; `miss` ``(D, R, 3)`` in the parts of ΔE2000; `slope` ``(D, R, 3, K + 2)``
-    of that by the unknowns; `strength` ``(D, R, 3)`` by ln(strength).
+    `lab` ``(R, 3)``; `miss` ``(R, 3)`` in the parts of ΔE2000; `slope` ``(R, 3, K + 2)`` of that by
+    the unknowns of its dye; `strength` ``(R, 3)`` by ln(strength).
     """
 
     lab: Array
@@ -159,47 +158,37 @@ class _Seen(NamedTuple):
 
 
 class LabLadders:
-    """The ladders of CIELAB on one cloth, padded to equally many rows.
+    """The ladders of CIELAB on one cloth.
 
-    `depths` ``(D, R)`` % owf; `goal` ``(D, R, 3)``; `scatter` ``(D, R, 3, 3)`` its covariance in
-    the parts of ΔE2000, but for `common` ``(D, R, 3, 3 F)``, a root of what each of the `pictures`
-    has in common; `metric` ``(D, R, 3, 3)`` those parts by CIELAB; `weights`
-    ``(D, R, B, 3)`` those of each row's light scaled to the white of D65/10°: CIELAB sees XYZ only
-    through its ratio to the white, so one formula then serves every light. `swatch` ``(D, R)``
-    which swatch a row is of, counted over all ladders; `clipped` those rows that are bounds;
-    `start` ``(D, B)`` ln a; `reading` the error of one in ΔE2000.
+    `depths` ``(R,)`` % owf; `goal` ``(R, 3)``; `scatter` ``(R, 3, 3)`` its covariance in the parts
+    of ΔE2000, but for `common` ``(R, 3, 3 F)``, a root of what each of the `pictures` has in
+    common; `metric` ``(R, 3, 3)`` those parts by CIELAB; `weights` ``(R, B, 3)`` those of each
+    row's light scaled to the white of D65/10°: CIELAB sees XYZ only through its ratio to the white,
+    so one formula then serves every light. `dye` and `swatch` ``(R,)`` which a row is of, swatches
+    counted over all ladders, and `own` ``(D, R)`` 1 where it is of a dye; `clipped` those rows that
+    are bounds; `start` ``(D, B)`` ln a; `reading` the error of one in ΔE2000; `lowest` the lowest
+    stimulus of any row, as a share of the white's: r0 stays below.
     """
 
     def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array) -> None:
-        numbers = count()
-        rows = (_rows(name, some, numbers) for name, some in ladders.items())
-        columns = (zip(*of, strict=True) for of in rows)
-        *figures, pictures, bounds = zip(*columns, strict=True)
-        swatch, self.depths, self.weights, self.goal, covariance = (
-            padded([np.array(each, dtype=float) for each in of], fill)
-            for of, fill in zip(figures, (-1.0, 1.0, 1.0, 50.0, 0.0), strict=True)
-        )
-        self.swatch, self.metric = swatch.astype(np.intp), metric(self.goal)
-        named = sum((each for of in pictures for each in of), Counter[str]())
+        *figures, pictures, bounds = zip(*_rows(ladders), strict=True)
+        self.dye, self.swatch, self.depths, *colours = map(np.array, figures)
+        self.weights, self.goal, covariance = colours
+        self.own, self.metric = np.eye(len(ladders))[:, self.dye], metric(self.goal)
+        named = sum(pictures, Counter[str]())
         self.pictures = tuple(sorted(name for name, times in named.items() if times > 1))
-        shares = ([[each[p] / each.total() ** 0.5 if each else 0.0 for p in self.pictures]
-                   for each in of] for of in pictures)  # fmt: skip
-        share = padded([np.array(each) for each in shares], 0.0)
-        common = np.einsum("drik,drf->drifk", self.metric @ alike(covariance), share)
+        share = np.array([[each[p] / each.total() ** 0.5 if each else 0.0 for p in self.pictures]
+                          for each in pictures])  # fmt: skip
+        common = np.einsum("rik,rf->rifk", self.metric @ alike(covariance), share)
         self.common = common.reshape(*self.goal.shape, -1)
         own = np.where(share.any(axis=-1), 1.0 - ALIKE, 1.0)[..., np.newaxis, np.newaxis]
         self.scatter = own * (self.metric @ covariance @ self.metric.swapaxes(-1, -2))
-        clips = {(i, j): clip for i, of in enumerate(bounds) for j, clip in enumerate(of)}
-        self.clipped = {at: clip for at, clip in clips.items() if clip is not None}
+        self.clipped = {i: clip for i, clip in enumerate(bounds) if clip is not None}
         self.start = np.array([_start(name, some, cloth) for name, some in ladders.items()])
         self.cloth, self.reading = cloth, READING
+        xyz = colorimetry.xyz_from_lab(self.goal, D65_10)
+        self.lowest = float((xyz / colorimetry.white(D65_10)).min())
         self._last: Array | None = None
-
-    @property
-    def lowest(self) -> float:
-        """The lowest stimulus of any row, as a share of the white's: r0 stays below."""
-        xyz = colorimetry.xyz_from_lab(self.goal[self.swatch >= 0], D65_10)
-        return float((xyz / colorimetry.white(D65_10)).min())
 
     def solve(self, surface: Surface, counts: Array, start: Array | None = None) -> Array:
         """The unknowns ``(D, K + 2)`` of maximum posterior: parts of ln a, then those of the law.
@@ -207,7 +196,7 @@ class LabLadders:
         `start` is a solution near by. From afar a curve may settle in one of two shapes: each dye
         takes the better of two starts.
         """
-        counted = self._counted(counts)
+        counted = counts[self.swatch]
         if start is not None:
             return self._descend(surface, counted, start, cold=False)
         inverse = np.linalg.inv(_BASIS.T @ _BASIS + 0.05 * np.eye(_PARTS)) @ _BASIS.T
@@ -223,19 +212,20 @@ class LabLadders:
             # From afar first as if readings were rough, or the first steps overshoot.
             loose = 2.0 * 0.5**step_number if cold and step_number < 6 else 0.0
             whitener = self._whitener(seen, counted, loose)
-            cost, r, slope = _whitened(whitener, seen, x)
-            normal = slope.swapaxes(1, 2) @ slope
+            cost, r, slope = self._whitened(whitener, seen, x)
+            normal = self._per_dye(slope, slope)
             normal += (1.0 + damping)[:, np.newaxis, np.newaxis] * np.eye(_PARTS + 2)
-            gradient = (slope.swapaxes(1, 2) @ r[..., np.newaxis])[..., 0] + x
+            gradient = self._per_dye(slope, r[..., np.newaxis])[..., 0] + x
             step = -np.linalg.solve(normal, gradient[..., np.newaxis])[..., 0]
             longest = np.abs(step[:, :_PARTS] @ _BASIS.T).max(axis=1)
             step *= np.minimum(1.0, _LONGEST / np.maximum(longest, 1e-12))[:, np.newaxis]
             tried = self._seen(x + step, surface)
-            gain = (cost - _whitened(whitener, tried, x + step)[0]) / np.maximum(cost, 1e-12)
+            gain = (cost - self._whitened(whitener, tried, x + step)[0]) / np.maximum(cost, 1e-12)
             better = gain > 0.0
             x = np.where(better[:, np.newaxis], x + step, x)
+            rows = better[self.dye]
             for mine, its in zip(seen, tried, strict=True):
-                mine[better] = its[better]
+                mine[rows] = its[rows]
             damping = np.clip(damping * np.where(better, 0.2, 10.0), 1e-6, 1e8)
             if loose == 0.0 and np.all(gain < _TOLERANCE):
                 break
@@ -246,10 +236,9 @@ class LabLadders:
         ``(D,)`` that are left, priors included; `counts` ``(N,)`` says how much each swatch counts.
         """
         self._last = x = self.solve(surface, counts, self._last)
-        cost, _, slope, covariance, whitener = self._left(x, surface, self._counted(counts))
+        cost, _, slope, covariance, whitener = self._left(x, surface, counts[self.swatch])
         curves, law = _meaning(x)
-        common = (whitener @ self.common).reshape(len(x), slope.shape[1], -1)
-        common = -(common.swapaxes(1, 2) @ slope @ covariance) @ _WHOLE.T
+        common = -(self._per_dye(whitener @ self.common, slope) @ covariance) @ _WHOLE.T
         modes = Modes.none(*curves.shape)
         shared = np.append(modes.shared, common, axis=1)
         modes = replace(modes, own=_modes(covariance, curves), shared=shared)
@@ -259,8 +248,8 @@ class LabLadders:
         """Costs ``(D,)`` of unknowns, whitened residuals and slopes, what is open, the whitener."""
         seen = self._seen(x, surface)
         whitener = self._whitener(seen, counted, 0.0)
-        cost, r, slope = _whitened(whitener, seen, x)
-        covariance = np.linalg.inv(slope.swapaxes(1, 2) @ slope + np.eye(_PARTS + 2))
+        cost, r, slope = self._whitened(whitener, seen, x)
+        covariance = np.linalg.inv(self._per_dye(slope, slope) + np.eye(_PARTS + 2))
         return cost, r, slope, np.asarray(covariance), whitener
 
     def weigh(self, surface: Surface, counts: Array) -> None:
@@ -269,36 +258,43 @@ class LabLadders:
         Each round is one of expectation and maximisation for a scale (Dempster, Laird & Rubin,
         J. R. Stat. Soc. B 39 (1977) 1): what is left of a row, and what is open of it.
         """
-        x, counted = None, self._counted(counts)
+        x, counted = None, counts[self.swatch]
         for _ in range(_WEIGHINGS):
             x = self.solve(surface, counts, x)
             _, r, slope, covariance, _ = self._left(x, surface, counted)
-            strays = float((r * r).sum() + ((slope @ covariance) * slope).sum())
+            strays = float((r * r).sum() + ((slope @ covariance[self.dye]) * slope).sum())
             total = _READING_WORTH * READING**2 + strays * self.reading**2
             self.reading = float(np.sqrt(total / (_READING_WORTH + 3.0 * counted.sum())))
         self._last = None
 
-    def _counted(self, counts: Array) -> Array:
-        """How much each row counts ``(D, R)``."""
-        return np.append(counts, 0.0)[self.swatch]  # rows that pad are of swatch −1
+    def _per_dye(self, one: Array, other: Array) -> Array:
+        """Products ``(D, I, J)`` over all rows of a dye, of ``(R, 3, I)`` and ``(R, 3, J)``."""
+        return np.tensordot(self.own, one.swapaxes(1, 2) @ other, 1)
+
+    def _whitened(self, whitener: Array, seen: _Seen, x: Array) -> tuple[Array, Array, Array]:
+        """Costs ``(D,)`` of unknowns, their prior's with it, residuals ``(R, 3)`` and slopes
+        ``(R, 3, K + 2)``.
+        """
+        r = (whitener @ seen.miss[..., np.newaxis])[..., 0]
+        return self.own @ (r * r).sum(axis=1) + (x * x).sum(axis=1), r, whitener @ seen.slope
 
     def _seen(self, x: Array, surface: Surface) -> _Seen:
         curves, law = _meaning(x)
-        law = law[:, np.newaxis]
-        dye = depth_law(self.depths, law)[..., np.newaxis] * np.exp(curves)[:, np.newaxis]
+        law = law[self.dye]
+        dye = depth_law(self.depths, law)[:, np.newaxis] * np.exp(curves)[self.dye]
         r, dr = surface.reflectance_and_slope(surface.k_over_s(self.cloth) + dye)
-        xyz = (r[..., np.newaxis, :] @ self.weights)[..., 0, :]
+        xyz = np.einsum("rb,rbk->rk", r, self.weights)
         labs = colorimetry.lab_from_xyz(xyz, D65_10)
         miss, by_lab = delta_e_residual(self.goal, labs)
-        by_log = (by_lab @ colorimetry.lab_slope(xyz, D65_10)) @ self.weights.swapaxes(2, 3)
-        by_log = by_log * (dr * dye)[..., np.newaxis, :]
+        by_log = (by_lab @ colorimetry.lab_slope(xyz, D65_10)) @ self.weights.swapaxes(1, 2)
+        by_log = by_log * (dr * dye)[:, np.newaxis]
         strength = by_log.sum(axis=-1)
         by_law = LAW_SPREAD * depth_law_by_law(self.depths, law)
-        last = strength[..., np.newaxis] * by_law[..., np.newaxis, :]
+        last = strength[..., np.newaxis] * by_law[:, np.newaxis]
         return _Seen(labs, miss, np.concatenate([by_log @ _BASIS, last], axis=-1), strength)
 
     def _whitener(self, seen: _Seen, counted: Array, loose: float) -> Array:
-        """``(D, R, 3, 3)``, rows that do not count 0."""
+        """``(R, 3, 3)``, rows that do not count 0."""
         along = STRENGTH * seen.strength[..., np.newaxis]
         total = self.scatter + along @ along.swapaxes(-1, -2)
         for row, clipped in self.clipped.items():
@@ -322,15 +318,6 @@ def _meaning(x: Array) -> tuple[Array, Array]:
     """ln a ``(D, B)`` and laws ``(D, 2)`` of unknowns ``(D, K + 2)``."""
     curves = np.clip(_MEAN + x[:, :_PARTS] @ _BASIS.T, -30.0, 8.0)
     return curves, np.clip(LAW + LAW_SPREAD * x[:, _PARTS:], *LAW_BOUNDS.T)
-
-
-def _whitened(whitener: Array, seen: _Seen, x: Array) -> tuple[Array, Array, Array]:
-    """Costs ``(D,)`` of unknowns, their prior's with it, residuals ``(D, 3R)`` and slopes
-    ``(D, 3R, K + 2)``.
-    """
-    r = (whitener @ seen.miss[..., np.newaxis]).reshape(len(x), -1)
-    slope = (whitener @ seen.slope).reshape(*r.shape, -1)
-    return (r * r).sum(axis=1) + (x * x).sum(axis=1), r, slope
 
 
 def _modes(covariance: Array, curves: Array) -> Array:

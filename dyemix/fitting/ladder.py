@@ -24,7 +24,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from dyemix.arrays import Array, Flags, Indices, padded, robust_deviation
+from dyemix.arrays import Array, Flags, Indices, robust_deviation
 from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import WAVELENGTHS, Light
 from dyemix.dataset.conditions import mottled
@@ -60,61 +60,60 @@ _TRUST, _TRUST_LAB = 3.0, 1.0
 
 
 class SpectralLadders:
-    """Ladders of spectra on one cloth, padded to equally many swatches.
+    """Ladders of spectra of D dyes on one cloth, N squares in all.
 
-    `depths` ``(D, S)`` % owf; `reflectance` ``(D, S, B)``; `cloth` ``(B,)``.
+    `own` ``(D, N)`` is 1 where a square is of a dye, and `dye` ``(N,)`` says of which; `depths`
+    ``(N,)`` % owf; `reflectance` ``(N, B)``; `cloth` ``(B,)``.
     """
 
     def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array) -> None:
-        depths = [np.array([s.recipe[name] for s in some]) for name, some in ladders.items()]
-        spectra = [np.array([s.reflectance for s in some]) for some in ladders.values()]
-        self.depths, self.reflectance = padded(depths, 1.0), padded(spectra, 0.5)
-        self.cloth, self._there = cloth, padded([np.ones(len(c)) for c in depths], 0.0) > 0.0
-        self.lowest = float(min(each.min() for each in spectra))
+        every = ((i, name, s) for i, (name, some) in enumerate(ladders.items()) for s in some)
+        rows = ((i, swatch.recipe[name], swatch.reflectance) for i, name, swatch in every)
+        self.dye, self.depths, self.reflectance = map(np.array, zip(*rows, strict=True))
+        self.own, self.cloth = np.eye(len(ladders))[:, self.dye], cloth
+        self.lowest = float(self.reflectance.min())
 
     def fit(self, surface: Surface, counts: Array, strength: float) -> tuple[Ladders, Array]:
         """Every dye under this surface, and weighted squares ``(D,)`` that are left, priors
         included.
 
-        `counts` ``(N,)`` says how much each swatch counts, dye by dye; `strength` is the standard
-        error of ln(strength) from bath to bath.
+        `counts` ``(N,)`` says how much each square counts; `strength` is the standard error of
+        ln(strength) from bath to bath.
         """
-        counted = np.zeros_like(self.depths)
-        counted[self._there] = counts
-        there = counted > 0.0
+        there, dye = counts > 0.0, self.dye
         k = surface.k_over_s(np.minimum(self.reflectance, 1.0)) - surface.k_over_s(self.cloth)
         # A dye that shines of itself outshines its cloth: a band tells no more there than cloth.
         lit = surface.inside(np.minimum(self.reflectance, self.cloth))
-        weight = surface.slope(lit) ** 2 * counted[..., np.newaxis]
-        law = np.tile(LAW, (len(k), 1))
-        astray = np.zeros_like(self.depths)
+        weight = surface.slope(lit) ** 2 * counts[:, np.newaxis]
+        law, astray = np.tile(LAW, (len(self.own), 1)), np.zeros_like(self.depths)
         variance = strength**2
         for _ in range(_ROUNDS):
-            works = depth_law(self.depths, law[:, np.newaxis])
-            curves = self._curves(weight, k, works * np.exp(astray))
-            bottom = np.where(there, (weight * curves[:, np.newaxis] ** 2).sum(axis=2), 1.0)
-            top = (weight * k * curves[:, np.newaxis]).sum(axis=2)
+            works = depth_law(self.depths, law[dye])
+            curves = self._curves(weight, k, works * np.exp(astray))[dye]
+            bottom = np.where(there, (weight * curves**2).sum(axis=1), 1.0)
+            top = (weight * k * curves).sum(axis=1)
             # A swatch that reads lighter than its cloth has no strength; it is kept out of the log.
             found = np.where(there, np.maximum(top / bottom, 1e-3 * works), works)
             seen = (READING_SD / found) ** 2 / bottom
-            trust = np.where(there, counted / (variance + seen), 0.0)[..., np.newaxis]
-            y = np.log(found / works)[..., np.newaxis]
-            x = np.ones((*self.depths.shape, 3))  # level, exponent, bend
-            x[..., 1:] = depth_law_by_law(self.depths, law[:, np.newaxis])
-            normal = x.swapaxes(1, 2) @ (trust * x)
+            trust = self.own * (counts / (variance + seen))
+            y = np.log(found / works)
+            # Level, exponent, bend.
+            x = np.column_stack([np.ones(len(y)), depth_law_by_law(self.depths, law[dye])])
+            normal = np.tensordot(trust, x[..., np.newaxis] * x[:, np.newaxis], 1)
             normal[:, [1, 2], [1, 2]] += LAW_SPREAD**-2
-            right = (x.swapaxes(1, 2) @ (trust * y))[..., 0]
+            right = trust @ (x * y[:, np.newaxis])
             right[:, 1:] += (LAW - law) / LAW_SPREAD**2
-            step = np.linalg.solve(normal, right[..., np.newaxis])
-            law = np.clip(law + step[:, 1:, 0], *LAW_BOUNDS.T)
-            astray = np.where(there, variance / (variance + seen) * (y - x @ step)[..., 0], 0.0)
-        h = depth_law(self.depths, law[:, np.newaxis]) * np.exp(astray)
+            step = np.linalg.solve(normal, right[..., np.newaxis])[..., 0]
+            law = np.clip(law + step[:, 1:], *LAW_BOUNDS.T)
+            left = y - (x * step[dye]).sum(axis=1)
+            astray = np.where(there, variance / (variance + seen) * left, 0.0)
+        h = depth_law(self.depths, law[dye]) * np.exp(astray)
         curves = self._curves(weight, k, h)
-        shape = weight * (k - h[..., np.newaxis] * curves[:, np.newaxis]) ** 2
+        shape = (weight * (k - h[:, np.newaxis] * curves[dye]) ** 2).sum(axis=1)
         off = (((law - LAW) / LAW_SPREAD) ** 2).sum(axis=1)
         # A spectrum tells about as much as three numbers: its bands do not err apart.
         size = 3.0 / (len(WAVELENGTHS) * READING_SD**2)
-        cost = size * shape.sum(axis=(1, 2)) + (astray**2).sum(axis=1) / variance + off
+        cost = self.own @ (size * shape + astray**2 / variance) + off
         covariance = np.linalg.inv(normal)
         covariance[:, 0, 0] += DRIFT**2
         root = np.linalg.cholesky(covariance).swapaxes(1, 2)
@@ -130,21 +129,20 @@ class SpectralLadders:
         A regression of what is left of K/S, band by band: bands that move or flatten as a dye
         stacks, and light that it gives out and takes back, go on to do so in company, either way.
         """
-        alone, log = h[..., np.newaxis] * curves[:, np.newaxis], np.log(self.depths)
+        alone, log = h[:, np.newaxis] * curves[self.dye], np.log(self.depths)[:, np.newaxis]
         tells = np.maximum(weight * alone**2, _LEAST)
         # Each band about the depth where its curve stands.
-        middle = np.einsum("dsb,ds->db", tells, log) / tells.sum(axis=1)
-        by_turn = alone * (log[..., np.newaxis] - middle[:, np.newaxis])
-        seen = (weight * by_turn**2).sum(axis=1) + (READING_SD / _TURNS) ** 2
-        turns = (weight * by_turn * (k - alone)).sum(axis=1) / seen
+        middle = (self.own @ (tells * log)) / (self.own @ tells)
+        by_turn = alone * (log - middle[self.dye])
+        seen = self.own @ (weight * by_turn**2) + (READING_SD / _TURNS) ** 2
+        turns = self.own @ (weight * by_turn * (k - alone)) / seen
         return np.asarray(np.clip(_AS_OVER * turns, -_TURNS_MOST, _TURNS_MOST))
 
-    @staticmethod
-    def _curves(weight: Array, k: Array, h: Array) -> Array:
-        """Curves ``(D, B)`` for strengths ``(D, S)``. A dye does not brighten cloth: a bound."""
-        strength = h[..., np.newaxis]
-        bottom = np.maximum((weight * strength**2).sum(axis=1), 1e-300)
-        return np.asarray(np.maximum((weight * strength * k).sum(axis=1) / bottom, _LEAST))
+    def _curves(self, weight: Array, k: Array, h: Array) -> Array:
+        """Curves ``(D, B)`` for strengths ``(N,)``. A dye does not brighten cloth: a bound."""
+        strength = h[:, np.newaxis]
+        bottom = np.maximum(self.own @ (weight * strength**2), 1e-300)
+        return np.asarray(np.maximum(self.own @ (weight * strength * k) / bottom, _LEAST))
 
 
 # Surfaces -----------------------------------------------------------------------------------------
