@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -16,7 +15,8 @@ from dyemix.gamut.coverage import Gamut, Nearest, Progress, Served, gamuts, near
 from dyemix.matching.limits import LEAST_DOSE
 from dyemix.matching.match import match, match_many
 from dyemix.matching.matches import WITHIN_REACH, Match, Matches, Reach
-from dyemix.model.dyes import DyeSet
+from dyemix.model.dyes import DyeSet, Ladders
+from dyemix.model.unknowns import Modes, Posterior
 from dyemix.series.search import LEAST_CHROMA
 
 #: Where nothing is wanted, colours this far apart all over what is reached stand for it, in L* and
@@ -247,12 +247,18 @@ def joined(dyes: DyeSet, other: DyeSet) -> DyeSet:
     expect(other, DyeSet, "fit, learn and load give one")
     extra = [name for name in other.names if name not in dyes.names]
     refuse(not extra, "the other book has no dye that this shelf lacks.")
-    more = other.take(extra)
-    parts: dict[str, Any] = dict.fromkeys(("company_curve", "ladders", "posterior", "report"))
-    for field in ("curves", "law", "company", "interaction", "palest", "deepest"):
-        parts[field] = np.concatenate([getattr(dyes, field), getattr(more, field)])
-    names, demo = (*dyes.names, *extra), dyes.demo or other.demo
-    return replace(dyes, names=names, pots=(), demo=demo, **parts)
+    more, names, demo = other.take(extra), (*dyes.names, *extra), dyes.demo or other.demo
+    palest, deepest = np.append(dyes.palest, more.palest), np.append(dyes.deepest, more.deepest)
+    both = ([getattr(each.whole, part) for each in (dyes, more)]
+            for part in ("curves", "law", "company", "interaction"))  # fmt: skip
+    curves, law, company, acts = map(np.concatenate, both)
+    modes = Modes.none(*curves.shape)
+    known = Posterior.prior(modes)
+    return replace(
+        dyes, names=names, palest=palest, deepest=deepest, pots=(), report=None, demo=demo,
+        ladders=Ladders(curves, law, dyes.whole.surface, modes, interaction=acts),
+        posterior=replace(known, mean=np.append(company, known.mean[len(names) :])),
+    )  # fmt: skip
 
 
 class ShelfAround(Value):
