@@ -69,16 +69,15 @@ def _fittable(swatches: SwatchSet) -> SwatchSet:
 
     Raises `FitError` where no dye has one.
     """
-    faults = {}
-    for name in swatches.dyes:
-        ladder = swatches.ladder(name)
+    faults, ladders = {}, {name: swatches.ladder(name) for name in swatches.dyes}
+    for name, ladder in ladders.items():
         depths = sorted({s.recipe[name] for s in ladder})
         if len(depths) == 1:
             which, depth = "fit.one_depth_lab" if ladder[0].rough else "fit.one_depth", depths[0]
             faults[name] = said(which, dye=name, depth=depth, more=depth / 4.0)
         elif not depths and any(name in s.recipe for s in swatches.mixtures):
             faults[name] = said("fit.no_own_swatch", dye=name)
-    if faults and not any(swatches.ladder(name) for name in set(swatches.dyes) - set(faults)):
+    if faults and not any(ladders[name] for name in ladders.keys() - faults.keys()):
         raise FitError("\n".join(faults.values()))
     kept = tuple(r for r in swatches.readings if set(r.recipe or ()).isdisjoint(faults))
     gone = tuple(said("fit.left_out", fault=fault) for fault in faults.values())

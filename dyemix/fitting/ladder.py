@@ -174,9 +174,11 @@ class Squares:
     swatches : the squares, dye by dye, palest first.
     dye, depth, measured : of those, as ``(N,)``, % owf ``(N,)``, CIELAB ``(N, 3)`` under `light`.
     step, last : ``(N,)`` which of the depths of its dye a square is of, and the last of them.
+    inner : ``(N,)`` which lie between the palest and the deepest of their dye.
     counts : ``(N,)`` how much each counts.
     cloth : ``(B,)`` of the undyed cloth.
     rough : ``(D,)`` which ladders are not all spectra.
+    lowest : the lowest reflectance, or stimulus as a share of white, of any square.
     """
 
     def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array, light: Light) -> None:
@@ -189,22 +191,14 @@ class Squares:
         of = [np.unique([s.recipe.total for s in x], return_inverse=True) for x in ladders.values()]
         self.step = np.concatenate([step for _, step in of])
         self.last = np.array([len(depths) - 1 for depths, _ in of])[self.dye]
+        self.inner = (self.step > 0) & (self.step < self.last)
         self.rough = np.array([any(s.rough for s in some) for some in ladders.values()])
         self._kinds: list[tuple[Flags, SpectralLadders | LabLadders]] = []
         for kind, which in ((SpectralLadders, ~self.rough), (LabLadders, self.rough)):
             if which.any():
                 some = {name: ladders[name] for name in np.array(self.names)[which].tolist()}
                 self._kinds.append((which, kind(some, cloth)))
-
-    @property
-    def inner(self) -> Flags:
-        """Which lie between the palest and the deepest of their dye."""
-        return np.asarray((self.step > 0) & (self.step < self.last))
-
-    @property
-    def lowest(self) -> float:
-        """The lowest reflectance, or stimulus as a share of white, of any square."""
-        return min(kind.lowest for _, kind in self._kinds)
+        self.lowest = min(kind.lowest for _, kind in self._kinds)
 
     def fit(self, surface: Surface, counts: Array, strength: float) -> tuple[Ladders, Array]:
         """Every dye under this surface, and what is left of each ``(D,)``; `counts` ``(N,)`` says
@@ -325,11 +319,10 @@ def _reading(swatches: SwatchSet) -> tuple[Array, str]:
         known = (by_lab @ covariance @ by_lab.transpose(0, 2, 1)).mean(axis=0)
         if not uneven:
             return known, f"reading: as stated with {len(stated)} readings"
-    again = [s for s in swatches.swatches if len(s.readings) > 1]
-    labs = [np.array([r.colour(light) for r in s.readings]) for s in again]
-    means = np.array([each.mean(axis=0) for each in labs]).reshape(-1, 3)
-    apart = [(x - m) @ by_lab.T for x, m, by_lab in zip(labs, means, metric(means), strict=True)]
-    rows, freedom = np.concatenate([np.empty((0, 3)), *apart]), sum(map(len, labs)) - len(labs)
+    again = (s.readings for s in swatches.swatches if len(s.readings) > 1)
+    labs = [np.array([r.colour(light) for r in readings]) for readings in again]
+    apart = [(x - x.mean(axis=0)) @ metric(x.mean(axis=0)).T for x in labs]
+    rows, freedom = np.concatenate([np.empty((0, 3)), *apart]), sum(len(x) - 1 for x in labs)
     prior = PRIOR_MOTTLE if uneven else PRIOR_READING
     total = (PRIOR_WORTH * np.eye(3) * prior**2 + rows.T @ rows) / (PRIOR_WORTH + freedom)
     origin = f"from {freedom} readings repeated" if freedom else "assumed, none repeated"

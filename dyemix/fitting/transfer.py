@@ -123,12 +123,15 @@ def _compare(dyes: DyeSet, conditions: Mapping[str, str]) -> list[str]:
 
 def _under(dyes: DyeSet, surface: Surface) -> Ladders:
     """Shapes and laws under another surface term: the same reflectance at each middle depth."""
-    whole, middle = dyes.whole, dyes.middle_depths
+    whole, middle, modes = dyes.whole, dyes.middle_depths, dyes.ladders.modes
     curves, seen = whole.curves, dyes.reflectance(np.diag(middle))
     if surface != whole.surface:
+        # How their own squares follow it was seen under the surface that they were read with.
+        followed = np.arange(modes.shared.shape[1]) > 1
+        modes = replace(modes, shared=modes.shared * followed[:, np.newaxis])
         k = surface.k_over_s(np.maximum(seen, surface.r0 + 1e-4)) - surface.k_over_s(dyes.cloth)
         curves = np.maximum(k / depth_law(middle, whole.law)[:, np.newaxis], 1e-9)
-    return Ladders(curves, whole.law, surface, dyes.ladders.modes)
+    return Ladders(curves, whole.law, surface, modes)
 
 
 def _lend(lender: DyeSet, shapes: Ladders, cloth: Array, swatches: SwatchSet) -> Array:
