@@ -185,6 +185,9 @@ def test_it_is_replaced_as_squares_arrive() -> None:
     np.testing.assert_allclose(dyes.ladders.curves[i], own.whole.curves[0])
     np.testing.assert_array_equal(dyes.cloth, own.cloth)
     assert len(dyes.ladders.modes.own) == 3
+    # How a borrowed dye followed the surface was seen under another one.
+    follows = np.abs(dyes.ladders.modes.shared).max(axis=(1, 2)) > 0.0
+    assert follows.tolist() == [name == "rose" for name in dyes.names]
     assert [check.label for check in dyes.report.own_mixtures] == ["rose 0.50 + leaf 0.50 (M)"]
     assert dyes.report.own_mixtures[0].delta_e < 3.0
 
