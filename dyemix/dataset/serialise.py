@@ -6,7 +6,6 @@ a dataclass whose fields have these types, and is checked against them one by on
     @dataclass(frozen=True, eq=False)
     class Draws:
         curves: Annotated[Array, "E", "D", "B"]
-        law: Law                       # an Enum: its value
         light: Light                   # "D65/10°"
         dyed: date | None = None       # "2026-05-03"
         share: Mapping[str, float] = field(default_factory=dict)
@@ -16,7 +15,7 @@ a dataclass whose fields have these types, and is checked against them one by on
     draws = from_json(Draws, text)     # the same to the last digit, or one SavedError
 
 - ``str``, ``bool``, ``int`` (up to 2^53, as RFC 8259 advises), ``float`` (finite), `Recipe`,
-  `Light`, dates, enums, ``X | None``, ``tuple[X, ...]``, ``tuple[X, Y]``, ``Mapping[str, X]`` and
+  `Light`, dates, ``X | None``, ``tuple[X, ...]``, ``tuple[X, Y]``, ``Mapping[str, X]`` and
   dataclasses of all these. A `Recipe` is read as % owf, without the words it was written in.
 - Arrays are float64 in nested lists: JSON holds the shortest digits that give the same number
   again. What follows the type names each side: an integer is meant as it stands, ``"B"`` is the
@@ -35,7 +34,7 @@ import math
 import types
 from collections.abc import Callable, Mapping
 from datetime import date
-from enum import Enum, EnumType
+from enum import Enum
 from functools import cache, partial
 from typing import Annotated, Any, NoReturn, TypeVar, Union, get_args, get_origin, get_type_hints
 
@@ -120,8 +119,9 @@ def from_plain(kind: type[T], content: Any, where: str = "") -> T:
     return value
 
 
-#: What is written in words: how it is read, and how it should look.
-_WORDS: Mapping[type, tuple[Callable[[str], Any], str]] = {
+#: What has a way of its own: how it is read, and how it should look.
+_WORDS: Mapping[type, tuple[Callable[[Any], Any], str]] = {
+    Recipe: (Recipe, "a recipe holds % owf, 0 or more, by dye"),
     date: (date.fromisoformat, "a date is written 2026-05-03"),
     Light: (Light.parse, "a light is written D65/10"),
 }
@@ -141,16 +141,10 @@ def _value(kind: Any, plain: Any, where: str, sides: dict[str, int]) -> Any:
         return tuple(_value(k, item, f"{where}[{i}]", sides) for i, (k, item) in pairs)
     if origin in (dict, Mapping) and isinstance(plain, dict):
         return {key: _value(inside[1], v, f"{where}.{key}", sides) for key, v in plain.items()}
-    if kind is Recipe:
-        amounts = _value(dict[str, float], plain, where, sides)
-        return _made(Recipe, "a recipe holds % owf, 0 or more, by dye", where, amounts)
-    if kind in _WORDS and isinstance(plain, str):
+    if kind in _WORDS and isinstance(plain, str | dict):
         return _made(*_WORDS[kind], where, plain)
     if dataclasses.is_dataclass(kind) and isinstance(plain, dict):
         return _dataclass(kind, plain, where, dict(sides))
-    if isinstance(kind, EnumType):
-        known = ", ".join(str(each.value) for each in list[Enum](kind))
-        return _made(kind, f"one of {known}", where, plain)
     if kind is float and type(plain) in (int, float) and abs(plain) < math.inf:
         return _made(float, "too large a number", where, plain)
     if kind in (str, bool, int) and type(plain) is kind and (kind is str or abs(plain) <= _LARGEST):

@@ -83,9 +83,8 @@ class SwatchSet(Several[Swatch]):
         Raises `InputError` with every fault, each by its row (from 0) and column.
         """
         refuse(not hasattr(table, "columns"), "readings.no_frame", error=InputError)
-        light = light and Light.parse(light)
         told = {key: table.attrs[key] for key in ABOUT if key in table.attrs}
-        found = cls(readings_of(table, light, Unit(scale), conditions or {}), **told)
+        found = cls(_readings(table, light and Light.parse(light), Unit(scale), conditions), **told)
         named = "recipe" in labels(table) or any(r.recipe is not None for r in found.readings)
         refuse(not named, "readings.no_recipe", error=InputError)
         return found
@@ -235,8 +234,8 @@ def _labs(each: Iterable[Reading | Swatch]) -> Array:
 # Frames -----------------------------------------------------------------------------------------
 
 
-def readings_of(
-    table: Frame, light: Light | str | None, scale: Unit, conditions: Mapping[str, str]
+def _readings(
+    table: Frame, light: Light | str | None, scale: Unit, conditions: Mapping[str, str] | None
 ) -> tuple[Reading, ...]:
     """The readings of a frame, as `SwatchSet.from_frame` says; recipes may be missing."""
     heads = labels(table)
@@ -258,7 +257,7 @@ def readings_of(
         own = {h.removeprefix("# "): str(cells[h]) for h in cells if h in told}
         try:
             about: dict[str, Any] = {name: read(str(cells[name])) for name, read in held}
-            about |= {"conditions": {**conditions, **own}, "recipe": _recipe(cells, dyes)}
+            about |= {"conditions": {**(conditions or {}), **own}, "recipe": _recipe(cells, dyes)}
             lit, spectrum = cells["light"], _whole(cells, bands)
             rough = lit is not None and about.get("kind") in ("Lab", "hex")
             lab = _whole(cells, LAB) if rough or not spectrum else []

@@ -5,18 +5,17 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from types import MappingProxyType
-from typing import Annotated, Any, Protocol, Self, TypeAlias
+from typing import Annotated, Protocol, Self, TypeAlias
 
 import numpy as np
 
-from dyemix.arrays import LAB, Array, headed, labels, numbers
+from dyemix.arrays import LAB, Array, headed, numbers
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, hex_to_lab, lab, lab_to_hex
-from dyemix.colour.spectra import Unit, fractions
+from dyemix.colour.spectra import fractions
 from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Reading, Swatch
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Frame, Result, Row, Value, colour_row, colour_text
-from dyemix.dataset.swatches import readings_of
 from dyemix.errors import InputError, RecipeError, TargetError, expect, refuse, said
 
 _NUMBER = r"[-+−]?\d+(?:\.\d+)?"
@@ -129,14 +128,13 @@ class Target(Result):
 
     @classmethod
     def all(cls, targets: "Iterable[AnyColour] | Frame") -> list["Target"]:
-        """Colours, one by one, or the rows of a frame: of L*, a*, b*, or of readings.
+        """Colours, one by one, or the rows of a frame of L*, a*, b*.
 
-        A lone text or target is one colour. Raises as `of` and `SwatchSet.from_frame` do.
+        A lone text or target is one colour. Raises as `of` does.
         """
-        each: Any = [targets] if isinstance(targets, str | Target) else targets
-        if hasattr(targets, "columns"):
-            bare = len(labels(targets)) == len(LAB)
-            each = headed(each, LAB) if bare else readings_of(each, None, Unit.FRACTION, {})
+        if isinstance(targets, str | Target):
+            return [cls.of(targets)]
+        each = headed(targets, LAB) if hasattr(targets, "columns") else targets
         return [cls.of(colour) for colour in each]
 
     @classmethod

@@ -161,15 +161,16 @@ class Rows:
     def _measures(self, told: Mapping[str, str], row: int) -> Measures:
         """What turns spoons and mL into % owf on this row."""
         found = dict[str, Any]()
-        for key, (read, want, instead) in _MEASURES.items():
+        for key in (key for key in _MEASURES if key in told):
+            (read, want, instead), text = _MEASURES[key], told[key]
             try:
-                found[key] = read(text.lower()) if (text := told.get(key, "")) else None
+                found[key] = read(text.lower())
             except (DyemixError, KeyError):
                 stated, above = self._stated.get(key, ("", row))
                 at = above if text == stated else row
                 self.faults.tell("measure", at, key=key, text=text[:40], want=want)
                 found[key] = instead  # so that each recipe of the file does not complain as well
-        return Measures(found["stock_pct"] or {}, found["cloth_g"], found["spoons"])
+        return Measures(**found)
 
     def column(self, name: str) -> list[str]:
         """The cells of a column; blank ones where there is none."""
