@@ -52,12 +52,3 @@ def robust_deviation(apart: Array) -> float:
     move: of a normal that is 0.6745 of it, the upper quartile, which is 1 / 1.4826.
     """
     return float(1.4826 * np.median(np.abs(apart)))
-
-
-def padded(rows: Sequence[Array], fill: float) -> Array:
-    """Arrays ``(S_i, …)`` under each other, ``(D, S, …)``, short ones filled up."""
-    most = max(len(row) for row in rows)
-    out = np.full((len(rows), most, *rows[0].shape[1:]), fill)
-    for i, row in enumerate(rows):
-        out[i, : len(row)] = row
-    return out

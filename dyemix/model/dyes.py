@@ -15,7 +15,7 @@ from typing import Annotated, Any, Self
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dyemix.arrays import Array, Flags, numbers, padded
+from dyemix.arrays import Array, Flags, numbers
 from dyemix.colour.colorimetry import D65_2, D65_10, AnyLight, Light, lab
 from dyemix.colour.spectra import fractions
 from dyemix.dataset.readings import Clipped, Reading, Swatch
@@ -66,9 +66,10 @@ class Ladders(Value):
     def beside(self, other: Self) -> Self:
         """These dyes and others, read under the same surface."""
         curves, law = np.append(self.curves, other.curves, 0), np.append(self.law, other.law, 0)
-        own = padded([*self.modes.own, *other.modes.own], 0.0)
-        shared = padded([*self.modes.shared, *other.modes.shared], 0.0)
-        modes = replace(self.modes, own=own, shared=shared)
+        modes = replace(
+            self.modes, own=_above(self.modes.own, other.modes.own),
+            shared=_above(self.modes.shared, other.modes.shared),
+        )  # fmt: skip
         pictures = self.pictures + other.pictures
         return replace(self, curves=curves, law=law, modes=modes, pictures=pictures)
 
@@ -94,6 +95,13 @@ class Ladders(Value):
         added = in_company(curves) * np.expm1(shift[:, np.newaxis] * by_shift(curves))
         added, ground = np.maximum(added, -curves), surface.k_over_s(cloth)
         return Blends(curves, law, strength + bias, ground, surface, acts, added)
+
+
+def _above(one: Array, other: Array) -> Array:
+    """Parts ``(D, Q, M)`` of some dyes above those of others, filled up with 0 to as many."""
+    most = max(one.shape[1], other.shape[1])
+    both = (np.pad(x, ((0, 0), (0, most - x.shape[1]), (0, 0))) for x in (one, other))
+    return np.concatenate([*both])
 
 
 class Pot(Value):
