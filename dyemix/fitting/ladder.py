@@ -208,7 +208,7 @@ class Squares:
         parts, costs = zip(*fits, strict=True)
         # Those of the first kind stand first, and are put in the order of the dyes.
         order = np.argsort(np.argsort(self.rough, kind="stable"))
-        return reduce(Ladders.beside, parts).take(order.tolist()), np.concatenate(costs)[order]
+        return reduce(beside, parts).take(order.tolist()), np.concatenate(costs)[order]
 
     def left_out(self, surface: Surface) -> Beside:
         """Each square as a fit without its depth shows it, where its dye has three or more."""
@@ -271,6 +271,21 @@ class Squares:
         shared[:, :2] = (share * (seen[::2] - seen[1::2])).swapaxes(0, 1)
         modes = replace(middle.modes, surface=spread, shared=shared)
         return replace(middle, modes=modes, ceiling=ceiling)
+
+
+def beside(one: Ladders, other: Ladders) -> Ladders:
+    """Dyes and others, read under the same surface."""
+
+    def rows(kind: str) -> Array:
+        """What is open of each ``(D, Q, M)``, filled up with 0 to as many."""
+        both = [getattr(each.modes, kind) for each in (one, other)]
+        most = max(part.shape[1] for part in both)
+        padded = [np.pad(x, ((0, 0), (0, most - x.shape[1]), (0, 0))) for x in both]
+        return np.concatenate(padded)
+
+    curves, law = np.append(one.curves, other.curves, 0), np.append(one.law, other.law, 0)
+    modes = replace(one.modes, own=rows("own"), shared=rows("shared"))
+    return replace(one, curves=curves, law=law, modes=modes, pictures=one.pictures + other.pictures)
 
 
 def scatter_of(

@@ -18,6 +18,7 @@ from dyemix.dataset.conditions import METHOD, same
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import FitError, refuse, said
 from dyemix.fitting.fit import fit
+from dyemix.fitting.ladder import beside
 from dyemix.fitting.learn import calibrated
 from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.fit_report import DyeReport, FitReport
@@ -88,7 +89,7 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
         shapes = _under(lender, surface)
         log_strength, error, off = _lend(lender, shapes, here.cloth, swatches)
         there = _open(shapes, depths, log_strength, error)
-        shape = here.ladders.beside(there) if base else there
+        shape = beside(here.ladders, there) if base else there
         lent = _borrowed(borrowed, np.exp(log_strength), error, off)
     if missing := [name for name in dyes.names if name not in names]:
         lent.append(said("fit.no_square", dyes=", ".join(missing)))

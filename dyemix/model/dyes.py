@@ -63,16 +63,6 @@ class Ladders(Value):
     interaction: Annotated[Array, "D"] | None = None
     pictures: tuple[str, ...] = ()
 
-    def beside(self, other: Self) -> Self:
-        """These dyes and others, read under the same surface."""
-        curves, law = np.append(self.curves, other.curves, 0), np.append(self.law, other.law, 0)
-        modes = replace(
-            self.modes, own=_above(self.modes.own, other.modes.own),
-            shared=_above(self.modes.shared, other.modes.shared),
-        )  # fmt: skip
-        pictures = self.pictures + other.pictures
-        return replace(self, curves=curves, law=law, modes=modes, pictures=pictures)
-
     def take(self, index: list[int]) -> Self:
         """Those of some of the dyes."""
         acts = None if self.interaction is None else self.interaction[index]
@@ -95,13 +85,6 @@ class Ladders(Value):
         added = in_company(curves) * np.expm1(shift[:, np.newaxis] * by_shift(curves))
         added, ground = np.maximum(added, -curves), surface.k_over_s(cloth)
         return Blends(curves, law, strength + bias, ground, surface, acts, added)
-
-
-def _above(one: Array, other: Array) -> Array:
-    """Parts ``(D, Q, M)`` of some dyes above those of others, filled up with 0 to as many."""
-    most = max(one.shape[1], other.shape[1])
-    both = (np.pad(x, ((0, 0), (0, most - x.shape[1]), (0, 0))) for x in (one, other))
-    return np.concatenate([*both])
 
 
 class Pot(Value):
@@ -347,6 +330,5 @@ class DyeSet(Result):
             yield {"dye": name, **span, **colour_row(deepest.lab[i], self.light, deepest.hex[i])}
 
     def __str__(self) -> str:
-        if self.report is not None:
-            return str(self.report)
-        return f"{len(self)} dyes: {', '.join(self.names)} ({self.light}, sRGB {D65_2})"
+        names = f"{len(self)} dyes: {', '.join(self.names)} ({self.light}, sRGB {D65_2})"
+        return str(self.report or names)
