@@ -8,7 +8,6 @@ import difflib
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import make_dataclass
-from functools import partial
 from importlib.resources import files
 from itertools import pairwise
 from math import ceil, log
@@ -95,13 +94,8 @@ class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figu
     `InputError` with every fault of them.
     """
 
-    def __reduce__(self) -> tuple[Any, ...]:
-        # A view of a mapping does not travel to another process; the mapping in it does.
-        figures = {k: dict(v) if isinstance(v, Mapping) else v for k, v in vars(self).items()}
-        return partial(type(self), **figures), ()
-
-    def __init__(self, **changes: Any) -> None:
-        faults = []
+    def __init__(self, *figures: Any, **changes: Any) -> None:
+        faults, changes = [], dict(zip(_DEFAULTS, figures, strict=False)) | changes
         for name in sorted(set(changes) - set(_DEFAULTS)):
             near = difflib.get_close_matches(name, _DEFAULTS, 1)
             hint = f"did you mean {near[0]}?" if near else "no setting has this name."

@@ -166,6 +166,11 @@ class Dose(Value):
         ml = f"{self.ml:g} mL" if self.ml < 1000 else units.volume_text(self.ml, "metric")
         return ml + error
 
+    def words(self, spoons: bool) -> str:
+        """What to measure of which stock, in millilitres or in `spoons`."""
+        weak = f" of 1 in {self.dilution}" if self.dilution != 1 else ""
+        return f"{self.dye} {self.spoons.text if spoons else f'{self.ml:g} mL'}{weak}"
+
     @property
     def ticks(self) -> str:
         """A box to tick for each spoon: a lost count spoils a bath."""
@@ -224,11 +229,7 @@ class Bottles(Value):
         """What to measure of a recipe, in a line; by the kit that it was `rounded` to."""
         if rounded is not None:
             return " + ".join(map(str, rounded.doses))
-        told = []
-        for dose in self.doses(recipe, cloth_g):
-            weak = f" of 1 in {dose.dilution}" if dose.dilution != 1 else ""
-            told.append(f"{dose.dye} {dose.spoons.text if spoons else f'{dose.ml:g} mL'}{weak}")
-        return " + ".join(told)
+        return " + ".join(dose.words(spoons) for dose in self.doses(recipe, cloth_g))
 
     def strengths(self, dyes: Iterable[str]) -> str:
         """How strong the stocks of these dyes are, said once of the most that are alike."""

@@ -100,8 +100,7 @@ class BookFile:
             version = _pragma(db, "user_version")
             self._refuse(version > LAYOUT, "dyebook.newer", version, LAYOUT)
             fault = _pragma(db, "quick_check(1)")
-            pages, size = (_pragma(db, name) for name in ("page_count", "page_size"))
-            if self.path.stat().st_size < pages * size:
+            if self.path.stat().st_size < _pragma(db, "page_count") * _pragma(db, "page_size"):
                 fault = "cut short"
             self._refuse(fault != "ok", "dyebook.sqlite.CORRUPT", error=fault)
         if version < LAYOUT:

@@ -68,9 +68,7 @@ class Methods(Rows):
         fitting = [m for m in methods if (m.name == name if name else wanted <= set(m.dyes))]
         fitting = [m for m in fitting if m.name in dyed] or fitting
         what = f"is called {name!r}" if name else f"has {', '.join(sorted(wanted))}"
-        have = ", ".join(
-            repr(m.name) if name else f"{m.name!r} of {', '.join(m.dyes)}" for m in methods
-        )
+        have = "; ".join(f"{m.name!r} of {', '.join(m.dyes)}" for m in methods)
         refuse(not fitting, f"no method {what}: this book has {have}.", error=InputError)
         return _one_of(fitting)
 

@@ -27,6 +27,11 @@ from dyemix.model.dyes import DyeSet
 
 #: Colours that lie no farther apart are one colour, typed or read twice (a working value, ΔE2000).
 SAME = 0.5
+#: Settings that govern a bath, and are those of the last sheet: with others it is another piece.
+_OF_THE_BATH = (
+    "depths", "soda_solution", "soda_share", "presoak_volume", "wet_pickup", "low_water",
+    "low_water_below", "alkali_after",
+)  # fmt: skip
 #: A miss to 3 is sound (common practice): nearer than that, no piece is called astray.
 SOUND = 3.0
 
@@ -40,9 +45,9 @@ def repeat(
 
     By the corrected recipe where the last piece was read, with what it missed by; a sheet that was
     kept since, and not dyed yet, stands as it is. A piece that a second bath went over is two
-    baths. Of a job dyed by several methods, the one named is repeated. Settings are those of the
-    last sheet, or without one how the swatches of the method were dyed; where settings given make
-    other soda ash, a warning says so. Stocks are those given; else the book's bottles where it has
+    baths. Of a job dyed by several methods, the one named is repeated. Salt, soda and water go by
+    the last sheet whatever the `settings` given say, or without one by how the swatches of the
+    method were dyed. Stocks are those given; else the book's bottles where it has
     every dye; else of the strengths used then.
 
     Raises `InputError` for a job that the book does not have, that has nothing to repeat, or whose
@@ -78,8 +83,9 @@ def repeat(
         words += ["--alkali", "after", "--ratio", "20", "--book", str(book.path)]
         words += ["--method", method] * (len(methods) > 1) + ["--no-swatches"] * (not methods)
         raise InputError(said("dyebook.blank", job, " and ".join(blank), shlex.join(words)))
-    how: Any = {"settings": settings, "cloth_g": cloth_g, "job": job, "pieces": pieces, "on": on}
-    return tuple(_again(book, last, dyes, stocks, **how, **plan) for plan in plans)
+    how: Any = {"stocks": stocks, "settings": settings, "cloth_g": cloth_g}
+    how |= {"job": job, "pieces": pieces, "on": on}
+    return tuple(_again(book, last, dyes, **how, **plan) for plan in plans)
 
 
 def _alike(one: Recipe, other: Recipe) -> bool:
@@ -112,9 +118,9 @@ def _promise(found: Correction, pot: Pot) -> str:
 
 
 def _again(
-    book: DyeBook, last: BathSheet | None, dyes: DyeSet | None,
-    stocks: Iterable[Stock] | float | None, recipe: Recipe, notes: tuple[str, ...] = (),
-    **how: Any,
+    book: DyeBook, last: BathSheet | None, dyes: DyeSet | None, recipe: Recipe,
+    notes: tuple[str, ...] = (), *, stocks: Iterable[Stock] | float | None,
+    settings: BathSettings | None, **how: Any,
 ) -> BathSheet:  # fmt: skip
     """One bath of a piece dyed again; `how` as for `bath_sheet`, and `notes` are its warnings."""
     bottles = [bottle for bottle in book.stocks() if bottle.dye in recipe]
@@ -122,21 +128,22 @@ def _again(
         stocks = bottles
     if last is None:
         fits = dyes is not None and set(recipe) <= set(dyes.names)
-        how |= {"dyes": dyes if fits else None, "allow_demo": True}
+        how |= {"dyes": dyes if fits else None, "allow_demo": True, "settings": settings}
         sheet = bath_sheet(recipe, stocks=stocks, **how)
         return replace(sheet, warnings=(*notes, *sheet.warnings))
     then = {dose.dye: dose.stock for dose in last.doses}
     if stocks is None:  # as strong as then; their dates and rests are past
         alike = {dye: then.get(dye, last.doses[0].stock) for dye in recipe}
         stocks = [replace(s, dye=dye, made=None, left_ml=None) for dye, s in alike.items()]
+    as_then = {name: getattr(last.settings, name) for name in _OF_THE_BATH}
     was = vars(last.method) | {
         "soda": None if last.method.soda is None else last.soda.g_l, "wetted": last.wetted,
         "cloth": last.cloth, "fibre": last.fibre.words or None, "target": last.target,
+        "settings": replace(settings or last.settings, **as_then),
     }  # fmt: skip
-    own, how["settings"] = how["settings"], how["settings"] or last.settings
     amounts = {dye: recipe[dye] for dye in (*then, *recipe) if dye in recipe}
     sheet = bath_sheet(amounts, stocks=stocks, **(was | how))
-    warnings = (*notes, *(() if own is None else _departures(last, sheet)), *sheet.warnings)
+    warnings = (*notes, *sheet.warnings)
     return replace(sheet, demo=last.demo, palest_first=last.palest_first, warnings=warnings)
 
 
@@ -198,22 +205,6 @@ def record(book: DyeBook, job: str) -> JobRecord:
     kept = book.job(job)
     led = (_corrected(dyes(each.method or ""), each.trial)["recipe"] for each in kept.trials)
     return replace(kept, corrections=tuple(map(str, led)))
-
-
-def _departures(then: BathSheet, now: BathSheet) -> tuple[str, ...]:
-    """Where the settings make the bath another one than it was."""
-    by_solution = now.low_water or now.method.alkali == "presoak"
-    was, new = ((sheet.soda.solution_g_l or 0.0) * by_solution for sheet in (then, now))
-    pairs = (
-        ("soda ash", then.soda.g_l, now.soda.g_l, "g/L"),
-        ("soda solution", was, new, "g/L"),
-        ("alkali", then.settings.alkali_after, now.settings.alkali_after, "h after the dye"),
-    )
-    return tuple(
-        f"{name} {new:.3g} {unit}, and it was {old:.3g} on {then.on}: your settings have changed."
-        for name, old, new, unit in pairs
-        if abs(new - old) > 0.01 * max(abs(old), abs(new))
-    )
 
 
 def near(book: DyeBook, target: Target, count: int = 8) -> PastWork:

@@ -85,9 +85,9 @@ class KeptMethod(Value):
     def __str__(self) -> str:
         borrowed = f", on what {self.borrows} lends" if self.borrows else ""
         mixes = len(self.held.mixtures)
-        counts = {"square": len(self.held) - mixes, "mix": mixes, "trial": self.trials}
-        several = {"square": "squares", "mix": "mixes", "trial": "trials"}
-        words = ", ".join(f"{n} {word if n == 1 else several[word]}" for word, n in counts.items())
+        squares, trials = len(self.held) - mixes, self.trials
+        counts = ((squares, "square", "s"), (mixes, "mix", "es"), (trials, "trial", "s"))
+        words = ", ".join(f"{n} {word}{more * (n != 1)}" for n, word, more in counts)
         return f"{self.name} ({words}{borrowed})"
 
 

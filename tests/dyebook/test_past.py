@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from datetime import date
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -44,7 +45,6 @@ def test_repeat_at_another_weight(book: DyeBook) -> None:
     assert (again.salt.g, again.soda.g) == pytest.approx((2.5 * first.salt.g, 2.5 * first.soda.g))
     assert (again.method.liquor_ratio, again.method.alkali) == (25, "with")
     assert (again.method.hours, again.method.temperature, again.soda.g_l) == (30, 26, 12)
-    assert not any("settings have changed" in warning for warning in again.warnings)
     assert again.on == date(2026, 6, 1)
     assert (again.fibre, again.cloth, again.target) == (first.fibre, "napkin", "sage green")
     book.add_stocks(Stock("gold", 4, DAY), Stock("navy", 2, DAY))
@@ -91,7 +91,6 @@ def test_a_repeat_is_corrected_by_the_last_trial(book: DyeBook) -> None:
     (third,) = repeat(book, "plum", 120)
     assert third.recipe == pytest.approx(again.recipe), "and that one was right"
     assert any("(no date) missed by" in w and "corrected" not in w for w in third.warnings)
-    assert not any("settings have changed" in w for w in again.warnings), "soda goes by depth"
     over = bath_sheet({"navy": 0.1}, 120, dyes=book.dyes(), job="plum", second_bath=True)
     book.add_sheets(over)
     assert [sheet.recipe for sheet in repeat(book, "plum", 120)] == [third.recipe], "not dyed yet"
@@ -107,33 +106,29 @@ def test_a_repeat_is_corrected_by_the_last_trial(book: DyeBook) -> None:
     assert record(book, "aimless").corrections == ("navy 0.50",), "it aimed at nothing"
 
 
-def test_repeat_tells_of_settings_that_changed(book: DyeBook) -> None:
-    book.add_sheets(sheet(liquor_ratio=5, settings=BathSettings(soda_solution=60)))
-
-    def told(**changed: float) -> list[str]:
-        (again,) = repeat(
-            book, "sage", 600, settings=BathSettings(**{"soda_solution": 60} | changed)
-        )
-        return [w for w in again.warnings if "settings have changed" in w]
-
-    assert told() == told(soda_solution=60.5) == []
-    ash, solution = told(soda_solution=30)
-    assert solution.startswith("soda solution 30 g/L, and it was 60 on 2026-05-03: ")
-    now, then = map(float, re.findall(r"[\d.]+(?= g/L| on)", ash))
-    assert now == pytest.approx(then / 2), "half as strong"
-    (alkali,) = told(alkali_after=2.5)
-    assert alkali.startswith("alkali 2.5 h after the dye, and it was 1 on")
-    book.add_sheets(sheet("full", liquor_ratio=20))
-    (again,) = repeat(book, "full", 600, settings=BathSettings(soda_solution=30))
-    assert not any("settings" in w for w in again.warnings), "weighed, not by a solution"
-
-
-def test_soda_of_a_presoak_is_by_a_solution(book: DyeBook) -> None:
-    then = BathSettings(soda_solution=60)
-    book.add_sheets(sheet("soaked", liquor_ratio=20, alkali="presoak", settings=then))
-    (again,) = repeat(book, "soaked", 600, settings=BathSettings(soda_solution=30))
-    told = [w for w in again.warnings if "settings have changed" in w]
-    assert any(w.startswith("soda solution 30 g/L, and it was 60 on") for w in told)
+@pytest.mark.parametrize(
+    "how", [{"liquor_ratio": 5}, {"liquor_ratio": 20}, {"liquor_ratio": 20, "alkali": "presoak"}]
+)
+def test_a_repeat_has_the_bath_of_its_sheet_whatever_settings_say(
+    book: DyeBook, how: dict[str, Any]
+) -> None:
+    """Tools are those of today: a scale that shows 10 g, spoons of another set."""
+    book.add_sheets(then := sheet(settings=BathSettings(soda_solution=60, wet_pickup=70), **how))
+    changed = BathSettings(
+        soda_solution=30, soda_share=2, alkali_after=2.5, wet_pickup=100, presoak_volume=3,
+        depths=[[1, 10, 3, 20]], low_water=1, low_water_below=2, spoons="us", scale_step=10,
+    )  # fmt: skip
+    (again,) = repeat(book, "sage", 600, settings=changed)
+    for part in ("salt", "soda"):
+        was, now = getattr(then, part), getattr(again, part)
+        assert now.g == pytest.approx(2.5 * was.g)
+        assert now.g_l == pytest.approx(was.g_l)
+    if again.low_water or how.get("alkali"):
+        assert again.soda.solution_g_l == pytest.approx(then.soda.solution_g_l)
+    assert again.low_water is then.low_water
+    assert again.cloth_holds_ml == pytest.approx(2.5 * then.cloth_holds_ml)
+    assert again.settings.alkali_after == then.settings.alkali_after
+    assert (again.settings.spoons, again.settings.scale_step) == ("us", 10)
 
 
 def test_without_a_sheet_the_squares_say_how_it_was_dyed(book: DyeBook) -> None:
@@ -247,7 +242,6 @@ def test_a_repeat_has_the_soda_of_its_sheet(
     assert again.soda.g_l == pytest.approx(then.soda.g_l)
     if ratio < 10:
         assert again.soda.solution_g_l == pytest.approx(then.soda.solution_g_l)
-    assert not any("settings have changed" in warning for warning in again.warnings)
 
 
 def test_repeat_of_what_cannot_be(book: DyeBook) -> None:
