@@ -169,7 +169,7 @@ def bath_sheet(
     # A weaker stock mixed on the day takes up the same room from whatever bottle.
     if room > 0 and all(dose.dilution == 1 for dose in doses):
         cure = f"stocks {ceil(10 * stocks_ml / room) / 10:g} times as strong, or {cure}"
-    parts = (stocks_ml, solutions_ml, holds, total - water, total, cure)
+    parts = (recipe, cloth_g, stocks_ml, solutions_ml, holds, total - water, total, cure)
     refuse(water < -1e-6 * total, "bench.holds", *parts)
     aim = "" if target is None else str(target)
     if isinstance(target, Target):

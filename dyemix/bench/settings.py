@@ -7,7 +7,6 @@
 import difflib
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import make_dataclass
 from importlib.resources import files
 from itertools import pairwise
 from math import ceil, log
@@ -49,15 +48,6 @@ def _kept(value: Any, like: Any, allowed: Sequence[Any]) -> Any:
     return float(value)
 
 
-def _kind(like: Any) -> Any:
-    """The type of a figure whose default is `like`; one without a default may be None."""
-    if isinstance(like, list):
-        return tuple[_kind(like[0]), ...]  # type: ignore[misc]
-    if isinstance(like, dict):
-        return Mapping[str, float]
-    return float | None if like is None else type(like)
-
-
 #: g/L of a soda solution where neither `depths` nor `soda_solution` says one (common practice).
 _SOLUTION = 45.0
 _ROWS = "rows [depth, salt, soda, solution], as [0.5, 30.0, 5.5, 40.0], whose depth rises"
@@ -82,17 +72,17 @@ class Making(Value):
 
 #: Each figure by its default, None where it has none; their ranges name all there are.
 _DEFAULTS: dict[str, Any] = dict.fromkeys(data("settings_ranges")) | data("settings")
-_Figures: Any = make_dataclass(
-    "_Figures", [(name, _kind(like)) for name, like in _DEFAULTS.items()], frozen=True, init=False
-)
+_Figures: Any = Value  # whose fields are told by those files
 
 
-class BathSettings(_Figures):  # type: ignore[misc]  # whose fields are the figures
+class BathSettings(_Figures):  # type: ignore[misc]
     """Every figure a bath or stock sheet rests on; `data/settings.toml` says what each is.
 
     Made with the figures that are not the default's: ``BathSettings(wet_pickup=65)``. Raises
     `InputError` with every fault of them.
     """
+
+    __annotations__ = dict.fromkeys(_DEFAULTS, Any)
 
     def __init__(self, *figures: Any, **changes: Any) -> None:
         faults, changes = [], dict(zip(_DEFAULTS, figures, strict=False)) | changes

@@ -50,10 +50,8 @@ def suggested(
     Where a piece was dyed for it `before`, the recipe that it leads to comes first, and in `spoons`
     where those are the kit.
     """
-    shown = to_choose_from(answer, before)
-    shown = shown[: MOST - (answer.reach is not Reach.WITHIN)]
-    lines = marks(answer)
-    lines.append(f"Target {answer.target}, {answer.reach.value}.")
+    shown = to_choose_from(answer, before)[: MOST - (answer.reach is not Reach.WITHIN)]
+    lines = [*marks(answer), f"Target {answer.target}, {answer.reach.value}."]
     recipes = [pot.recipe for pot, _ in shown]
     width = max(len(str(recipe)) for recipe in recipes)
     for i, (pot, reasons) in enumerate(shown, 1):

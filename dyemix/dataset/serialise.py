@@ -129,6 +129,8 @@ _WORDS: Mapping[type, tuple[Callable[[Any], Any], str]] = {
 
 def _value(kind: Any, plain: Any, where: str, sides: dict[str, int]) -> Any:
     origin, inside = get_origin(kind), get_args(kind)
+    if kind is Any:  # whoever takes it sees to it
+        return plain
     if origin is Annotated:
         return _array(inside[1:], plain, where, sides)
     if origin in (Union, types.UnionType):  # X | None

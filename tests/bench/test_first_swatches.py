@@ -157,7 +157,7 @@ def test_low_water_is_said() -> None:
     # 300 g: 1260 mL poured on, half of it a solution of 50 g/L, 31.5 g; 32 on the scale.
     large = first_swatches("gold", "linen", 1.0, 300, liquor_ratio=5)
     assert "none 32 g to 630 mL [ ]" in " ".join(str(large).split())
-    with pytest.raises(DyemixError, match="does not hold it"):
+    with pytest.raises(DyemixError, match=r"^gold \S+ on 10 g: the bath does not hold it"):
         first_swatches("gold", "linen", 1.0, liquor_ratio=3)
 
 
