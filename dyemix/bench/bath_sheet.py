@@ -166,9 +166,12 @@ def bath_sheet(
     stocks_ml, solutions_ml = sum(dose.ml for dose in doses), salt.into_bath_ml + soda.into_bath_ml
     water = total - stocks_ml - solutions_ml - holds
     room, cure = total - solutions_ml - holds, "more liquor (a higher ratio)"
-    # A weaker stock mixed on the day takes up the same room from whatever bottle.
+    # A weaker stock mixed on the day takes up more room than one that is made so weak.
+    undiluted = sum(d.ml if d.dilution == 1 else settings.smallest_dose for d in doses)
     if room > 0 and all(dose.dilution == 1 for dose in doses):
         cure = f"stocks {ceil(10 * stocks_ml / room) / 10:g} times as strong, or {cure}"
+    elif undiluted <= room:
+        cure = f"a weaker stock, that needs no dilution, or {cure}"
     parts = (recipe, cloth_g, stocks_ml, solutions_ml, holds, total - water, total, cure)
     refuse(water < -1e-6 * total, "bench.holds", *parts)
     aim = "" if target is None else str(target)

@@ -63,15 +63,15 @@ def add(table: Path, name: str | None, replace: str | None, borrow: str | None) 
 def strike(swatch: str | None, reading: str | None, note: str | None) -> None:
     """Take a SWATCH out of use, by its name or recipe, or the last trial of a --job.
 
-    With --reading, that is its reading from now on. What stood there is kept, with the day and the
-    --note why.
+    Of a job with several, SWATCH is the recipe of the one meant. With --reading, that is its
+    reading from now on. What stood there is kept, with the day and the --note why.
     """
     kept, job, named = shared.open_book(), given("job"), given("method") or ""
-    misused((swatch is None) == (job is None), "usage.strike")
+    misused(swatch is None and job is None, "usage.strike")
     method = kept.method(named, job=job) if job else kept.holding(swatch, named)
     new = None if reading is None else shared.piece(reading, method.held.light)
-    take, of = (kept.strike_trial, {}) if job else (kept.strike, {"method": method.name})
-    struck = take(job or swatch, note or "no reason given", new, **of)
+    why, take = note or "no reason given", kept.strike_trial if job else kept.strike
+    struck = take(job or swatch, why, new, (swatch or "") if job else method.name)
     console.remark(f"Struck: {'; '.join(struck)}")
     shared.kept(str(kept.method(method.name)))
 

@@ -142,7 +142,7 @@ def trial(
         why = "Where it is in the recipe or the reading, take the trial out"
         shared.then(why, "book", "strike", "--job", job or str(dyed))
     elif book:
-        shared.tell_astray(book.dyes(given("used method")))
+        shared.tell_astray(book.dyes(given("used method")), str(done))
     if book and job:
         why = "The next piece, corrected" if found.changed else "The same again"
         shared.then(why, "book", "repeat", job, *shared.weighed(), "--keep")

@@ -139,13 +139,14 @@ def dyes(*recipes: str) -> Any:
     return found.take(given("only")) if given("only") else found
 
 
-def tell_astray(found: Any) -> None:
-    """Name each piece of the book so far off its prediction that it raises every promise."""
+def tell_astray(found: Any, piece: str = "") -> None:
+    """Name each piece of the book, or one, so far off its prediction that it raises promises."""
     from dyemix.dyebook.past import astray
 
     for kept, off in astray(open_book(), found, given("used method")):
-        job, book = (quote(str(words)) for words in (kept.job, given("book")))
-        console.remark(said("usage.astray", kept.job, off, job, book))
+        words = (quote(str(each)) for each in (kept.job, given("book"), kept.trial.recipe))
+        if piece in ("", str(kept.trial)):
+            console.remark(said("usage.astray", kept.job, off, *words))
 
 
 def ask_for_light(read: Any) -> None:

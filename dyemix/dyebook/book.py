@@ -166,16 +166,19 @@ class DyeBook(Methods):
                 self._insert_readings([new], hits[0]["swatch_set"])
             return tuple(dict.fromkeys(called(row)[-1] for row in hits))
 
-    def strike_trial(self, job: str, why: str, reading: Reading | None = None) -> tuple[str, ...]:
-        """Strike the reading of the last trial of a job; `reading` takes its place, or the trial
-        counts no more. What stood is kept, with the day and why.
+    def strike_trial(
+        self, job: str, why: str, reading: Reading | None = None, recipe: str = ""
+    ) -> tuple[str, ...]:
+        """Strike the reading of the last trial of a job, or of a recipe as it is shown; `reading`
+        takes its place, or the trial counts no more. What stood is kept, with the day and why.
 
         Gives the trial in words. Raises `InputError` for a job that has none.
         """
         with self._writing(f"struck the trial of {job}: {why}"):
-            last = self._of_job("kept_trial", job)[-1:]
-            refuse(not last, "dyebook.no_trial", job, error=InputError)
-            (row,) = last
+            wanted, of_job = tidy(recipe), self._of_job("kept_trial", job)
+            found = [r for r in of_job if wanted in ("", str(Recipe.parse(r["recipe"])))]
+            refuse(not found, "dyebook.no_trial", recipe or "a recipe", job, error=InputError)
+            row = found[-1]
             trial = self._made(records.KeptTrial, row).trial
             self._update("reading", row["reading"], struck=f"{date.today()}: {why}")
             if reading is not None:
