@@ -177,7 +177,8 @@ class DyeBook(Methods):
         with self._writing(f"struck the trial of {job}: {why}"):
             wanted, of_job = tidy(recipe), self._of_job("kept_trial", job)
             found = [r for r in of_job if wanted in ("", str(Recipe.parse(r["recipe"])))]
-            refuse(not found, "dyebook.no_trial", recipe or "a recipe", job, error=InputError)
+            of = f" of {wanted}" if wanted else ""
+            refuse(not found, "dyebook.no_trial", of, job, error=InputError)
             row = found[-1]
             trial = self._made(records.KeptTrial, row).trial
             self._update("reading", row["reading"], struck=f"{date.today()}: {why}")
@@ -327,10 +328,9 @@ class DyeBook(Methods):
     def job(self, name: str) -> records.JobRecord:
         """Everything under one job. Raises `InputError` for one the book does not have."""
         self._lacks(name := tidy(name), self.jobs(), "job")
-        return records.JobRecord(
-            name, self.recipes(name), self.sheets(name), self.trials(name), self.sign_offs(name),
-            self.pieces(name), self.demo, struck=self.struck(name),
-        )  # fmt: skip
+        kinds = ("recipes", "sheets", "trials", "sign_offs", "pieces", "struck")
+        held = {kind: getattr(self, kind)(name) for kind in kinds}
+        return records.JobRecord(name, demo=self.demo, **held)
 
     def jobs(self) -> tuple[str, ...]:
         return tuple(row["name"] for row in self._of_job("job"))

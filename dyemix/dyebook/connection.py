@@ -107,7 +107,7 @@ class BookFile:
             with self.writing() as db:
                 migrate(db)
         self.db.execute("PRAGMA journal_mode = DELETE")
-        views(self.db)
+        self.db.executescript(_statements("views"))
 
     @contextmanager
     def reading(self, begin: str = "BEGIN") -> Iterator[sqlite3.Connection]:
@@ -174,11 +174,6 @@ def _begin(path: Path) -> None:
 
 
 # Layouts ------------------------------------------------------------------------------------------
-
-
-def views(db: sqlite3.Connection) -> None:
-    """Show an open book as records: ``data/dyebook/views.sql``."""
-    db.executescript(_statements("views"))
 
 
 def _statements(name: str) -> str:

@@ -108,38 +108,31 @@ def _corrected(dyes: DyeSet | None, trial: Trial) -> dict[str, Any]:
     pot, target = found.corrected, str(found.target)
     change = "" if pot.recipe == found.again.recipe else f"; corrected here from {trial.recipe}"
     note = f"the last piece ({trial.date or 'no date'}) missed by {found.miss}{change}.{over}"
-    expect = _promise(found, pot)
+    expect = promised(found, pot.recipe)
     return plan | {"recipe": pot.recipe, "expect": expect, "target": target, "notes": (note,)}
-
-
-def _promise(found: Correction, pot: Pot) -> str:
-    """What is to be expected of a pot, as a bath sheet says it."""
-    return said("bench.expect_again", pot.likely, pot.bound, found.target.light)
 
 
 def _again(
     book: DyeBook, last: BathSheet | None, dyes: DyeSet | None, recipe: Recipe,
-    notes: tuple[str, ...] = (), *, stocks: Iterable[Stock] | float | None,
-    settings: BathSettings | None, **how: Any,
+    notes: tuple[str, ...] = (), *, stocks: Iterable[Stock] | float | None, **how: Any,
 ) -> BathSheet:  # fmt: skip
     """One bath of a piece dyed again; `how` as for `bath_sheet`, and `notes` are its warnings."""
     bottles = [bottle for bottle in book.stocks() if bottle.dye in recipe]
     if stocks is None and {bottle.dye for bottle in bottles} >= set(recipe):
         stocks = bottles
     if last is None:
-        fits = dyes is not None and set(recipe) <= set(dyes.names)
-        how |= {"dyes": dyes if fits else None, "allow_demo": True, "settings": settings}
-        sheet = bath_sheet(recipe, stocks=stocks, **how)
+        own = dyes if dyes is not None and set(recipe) <= set(dyes.names) else None
+        sheet = bath_sheet(recipe, stocks=stocks, dyes=own, allow_demo=True, **how)
         return replace(sheet, warnings=(*notes, *sheet.warnings))
     then = {dose.dye: dose.stock for dose in last.doses}
     if stocks is None:  # as strong as then; their dates and rests are past
         alike = {dye: then.get(dye, last.doses[0].stock) for dye in recipe}
         stocks = [replace(s, dye=dye, made=None, left_ml=None) for dye, s in alike.items()]
     as_then = {name: getattr(last.settings, name) for name in _OF_THE_BATH}
+    how["settings"] = replace(how["settings"] or last.settings, **as_then)
     was = vars(last.method) | {
         "soda": None if last.method.soda is None else last.soda.g_l, "wetted": last.wetted,
         "cloth": last.cloth, "fibre": last.fibre.words or None, "target": last.target,
-        "settings": replace(settings or last.settings, **as_then),
     }  # fmt: skip
     amounts = {dye: recipe[dye] for dye in (*then, *recipe) if dye in recipe}
     sheet = bath_sheet(amounts, stocks=stocks, **(was | how))
@@ -173,9 +166,9 @@ def led_to(found: Correction | None, recipe: Recipe) -> Pot | None:
 
 
 def promised(found: Correction | None, recipe: Recipe) -> str:
-    """What to expect of a recipe that a piece led to; "" of any other."""
+    """What to expect of a recipe that a piece led to, as a bath sheet says it; "" of any other."""
     pot = led_to(found, recipe)
-    return _promise(found, pot) if found and pot else ""
+    return said("bench.expect_again", pot.likely, pot.bound, pot.target.light) if pot else ""
 
 
 def astray(book: DyeBook, dyes: DyeSet, method: str) -> list[tuple[KeptTrial, float]]:
