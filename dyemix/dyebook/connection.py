@@ -18,6 +18,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Self
 
+from dyemix.console import remark
 from dyemix.errors import AmbiguousError, DyemixError, InputError, SavedError, data, refuse, said
 from dyemix.shelf import swatch_tables
 from dyemix.writing import Named, put
@@ -33,8 +34,8 @@ TABLES = (
     "kind", "cloth", "dye", "stock", "method", "swatch_set", "swatch", "reading", "fit", "job",
     "recipe", "sheet", "trial", "picture", "piece", "sign_off", "event", "change",
 )  # fmt: skip
-#: How long to wait for another command, s.
-_WAIT = 10.0
+#: A wait for another command longer than this is spoken of, s; and how long it may be then.
+_SILENT, _WAIT = 2.0, 10.0
 
 
 @contextmanager
@@ -60,7 +61,7 @@ def told(path: Path) -> Iterator[None]:
 def connect(path: Path, mode: str) -> sqlite3.Connection:
     """A connection with every transaction explicit and foreign keys on."""
     uri = f"{path.absolute().as_uri()}?mode={mode}"
-    db = sqlite3.connect(uri, uri=True, timeout=_WAIT, isolation_level=None)
+    db = sqlite3.connect(uri, uri=True, timeout=_SILENT, isolation_level=None)
     db.row_factory = sqlite3.Row
     db.execute("PRAGMA foreign_keys = ON")
     db.execute("PRAGMA synchronous = FULL")
@@ -116,7 +117,14 @@ class BookFile:
             yield self.db
             return
         with told(self.path), self.db:  # which commits, or rolls back what failed
-            self.db.execute(begin)
+            try:
+                self.db.execute(begin)
+            except sqlite3.OperationalError as error:
+                if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY:
+                    raise
+                remark(f"{self.path}: another command is writing to it; waiting …")
+                self.db.execute(f"PRAGMA busy_timeout = {1000 * _WAIT:.0f}")
+                self.db.execute(begin)
             yield self.db
 
     def writing(self) -> AbstractContextManager[sqlite3.Connection]:

@@ -143,19 +143,25 @@ def test_an_unfinished_write_is_undone_and_told(path: Path) -> None:
 # Several at once, full disks ---------------------------------------------------------------------
 
 
-def test_locked_book_waits_and_gives_up(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(connection, "_WAIT", 0.3)
+def test_locked_book_waits_speaks_and_gives_up(
+    path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of a short wait nothing is said."""
+    monkeypatch.setattr(connection, "_SILENT", 0.1)
+    monkeypatch.setattr(connection, "_WAIT", 0.2)
     with DyeBook(path) as book:
         other = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
         other.execute("BEGIN IMMEDIATE")
         assert book.jobs() == ()  # who only reads is not kept out
         with pytest.raises(SavedError, match="another command has been writing"):
             book.add_cloth(Cloth("linen"))
-        later = threading.Timer(0.1, lambda: other.execute("ROLLBACK"))
+        assert "another command is writing to it; waiting …" in capsys.readouterr().err
+        later = threading.Timer(0.05, lambda: other.execute("ROLLBACK"))
         later.start()
         book.add_cloth(Cloth("linen"))
         later.join()
         other.close()
+        assert capsys.readouterr().err == ""
         assert [cloth.name for cloth in book.cloths()] == ["linen"]
 
 
