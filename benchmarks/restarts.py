@@ -15,7 +15,7 @@ from benchmarks.shelf import NEAR, shelf
 from benchmarks.subsets import every_blend
 from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_10
-from dyemix.matching.match import refined, shortlist
+from dyemix.matching.match import earning, refined
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
 
@@ -38,7 +38,8 @@ def nearest(dyes: DyeSet, labs: Array) -> tuple[Array, Array]:
     for first in range(0, len(labs), _AT_ONCE):
         problem = Problem.of(dyes, labs[first : first + _AT_ONCE], D65_10, 4)
         for found, out in ((refined(problem), ours), (every_blend(problem), theirs)):
-            out.append(found.cost[shortlist(found, np.zeros(len(found.cost)), 1)])
+            earns = earning(found, np.sqrt(found.cost)[np.newaxis])
+            out.append(found.rows(earns).best().cost)
     return np.sqrt(np.concatenate(ours)), np.sqrt(np.concatenate(theirs))
 
 

@@ -160,10 +160,10 @@ def _alike(dyes: DyeSet, wanted: Constraints, targets: Sequence[Target]) -> list
         reach[far] = which_way(problem.labs[far], problem.colours(best.amounts[far]), k)
         limited = limits_of(problem, found, far)
     # Twice: the first score is quick, but knows nothing of the jumps of ΔE2000.
-    other = _under_lamp(problem, found)
-    rows = shortlist(found, other, _WEIGHED + count)
-    found, other = found.rows(rows), other[rows]
-    made, score = dyes.predict_many(found.amounts, light), np.sqrt(found.cost)
+    misses = np.stack([np.sqrt(found.cost), _under_lamp(problem, found)])
+    found = found.rows(earning(found, misses)).best(_WEIGHED + count, _ON_THE_SPOT**2)
+    made, other = dyes.predict_many(found.amounts, light), _under_lamp(problem, found)
+    score = np.sqrt(found.cost)
     aims, spread = problem.labs, np.array([target.spread for target in targets])
     if likely_first := wanted.rank_by is not RankBy.PAPER:
         score = made.expected(aims[found.which], k, spread[found.which])
@@ -199,24 +199,22 @@ def _under_lamp(problem: Problem, found: Found) -> Array:
     return delta_e(wanted, problem.dyes.colours(found.amounts, lamp))
 
 
-def shortlist(found: Found, other_lamp: Array, count: int) -> Indices:
-    """The `count` nearest of each target that no simpler recipe stands for, as rows.
+def earning(found: Found, misses: Array, by: float = EARNS_ITS_PLACE) -> Flags:
+    """Which blends ``(M,)`` no simpler one stands for.
 
-    A recipe earns its place by coming nearer than every one made of some of its dyes, by
-    `EARNS_ITS_PLACE`, on paper or, for a target with a spectrum, under the other lamp ``(M,)``.
+    A blend earns its place by coming nearer than every one made of some of its dyes, by so much, in
+    one of the `misses` ``(V, M)``.
     """
-    both, out = np.stack([np.sqrt(found.cost), other_lamp]), []
-    order = np.lexsort((found.amounts.sum(axis=1), both[0], found.used.sum(axis=1), found.which))
+    out, order = np.ones(len(found.which), dtype=bool), np.lexsort((misses[0], found.number))
     for t in np.unique(found.which):
         mine = order[found.which[order] == t]
-        miss = both[:, mine]
-        nearer = (miss[..., np.newaxis] < miss[:, np.newaxis] - EARNS_ITS_PLACE).any(axis=0)
+        own, miss, kept = found.number[mine], misses[:, mine], out[mine]
+        nearer = (miss[..., np.newaxis] < miss[:, np.newaxis] - by).any(axis=0)
         beaten = np.tril(found.rows(mine).holds & ~nearer, -1)
-        kept = np.asarray(~beaten.any(axis=1))
-        for i in np.flatnonzero(~kept):
-            kept[i] = not (beaten[i] & kept).any()
-        out += list(mine[kept][np.argsort(miss[0, kept], kind="stable")[:count]])
-    return np.array(out, dtype=np.intp)
+        for size in np.unique(own):
+            kept[own == size] = ~(beaten[own == size] & kept).any(axis=1)
+        out[mine] = kept
+    return out
 
 
 def chosen(
@@ -240,7 +238,7 @@ def chosen(
     steps = np.round((off - PREFERENCE * liked) / EARNS_ITS_PLACE)
     cost = amounts @ [wanted.price.get(dye, 0.0) for dye in dyes.names]
     tiny = np.any((amounts > 0) & (amounts < LEAST_DOSE), axis=1)
-    order = np.lexsort((amounts.sum(axis=1), found.used.sum(axis=1), cost, lamp, steps, tiny))
+    order = np.lexsort((amounts.sum(axis=1), found.number, cost, lamp, steps, tiny))
     weight = amounts.T * dyes.whole.curves.sum(axis=1)[:, np.newaxis]
     out: list[int] = []
     for t in np.unique(found.which):
@@ -305,24 +303,15 @@ def refined(problem: Problem) -> Found:
     level = _ON_THE_SPOT**2
     some = problem.search(level, _BEAM).best(5 * _SHORT_LIST, level, by_number=True)
     if problem.spectra is None:
-        some = some.rows(_worth_it(some)).best(_SHORT_LIST, level, by_number=True)
+        # Or yet might, where the smaller one is not so near that nothing can earn its place.
+        miss = np.maximum(np.sqrt(some.cost), EARNS_ITS_PLACE)
+        some = some.rows(earning(some, miss[np.newaxis], 0.0))
+        some = some.best(_SHORT_LIST, level, by_number=True)
     some = problem.finish(some.rows(~problem.behind(some.which, some.cost, by=_HOPEFUL)))
-    loose = (some.used.sum(axis=1) > 3) & (some.cost < EARNS_ITS_PLACE**2)
+    loose = (some.number > 3) & (some.cost < EARNS_ITS_PLACE**2)
     if problem.spectra is not None and loose.any():
         some.amounts[loose] = as_spectra(problem, some.rows(loose)).amounts
     return problem.told(Found.joined([some, *_across_grey(problem, some.best().cost)]))
-
-
-def _worth_it(some: Found) -> Flags:
-    """Which blends ``(M,)`` come nearer than every one inside them, or yet might by enough."""
-    out, miss = np.ones(len(some.which), dtype=bool), np.sqrt(some.cost)
-    for t in range(some.which.max() + 1):
-        mine = np.flatnonzero(some.which == t)
-        within = some.rows(mine).holds
-        np.fill_diagonal(within, False)
-        nearest = np.where(within, miss[mine], np.inf).min(axis=1)
-        out[mine] = nearest > np.maximum(miss[mine], EARNS_ITS_PLACE)
-    return out
 
 
 def as_spectra(problem: Problem, some: Found) -> Found:

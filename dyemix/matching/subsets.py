@@ -94,14 +94,12 @@ class Found:
     used : ``(M, D)`` its dyes.
     amounts : ``(M, D)`` % owf.
     cost : ``(M,)`` the sum of squares of what was made small, ΔE2000² if nothing else is said.
-    settled : ``(M,)`` whether no further step would lower that.
     """
 
     which: Indices
     used: Flags
     amounts: Array
     cost: Array
-    settled: Flags
 
     def rows(self, rows: Indices | Flags | slice) -> Self:
         """Some of them."""
@@ -111,7 +109,12 @@ class Found:
     def of(cls, used: Flags, amounts: Array, which: Indices | int = 0) -> Self:
         """Blends ``(M, D)`` that set out from there."""
         none = np.zeros(len(used))
-        return cls(np.asarray(none + which, np.intp), used, amounts, none, none > 0.0)
+        return cls(np.asarray(none + which, np.intp), used, amounts, none)
+
+    @property
+    def number(self) -> Indices:
+        """Of dyes in each, ``(M,)``."""
+        return np.asarray(self.used.sum(axis=1))
 
     @property
     def holds(self) -> Flags:
@@ -122,7 +125,7 @@ class Found:
     @property
     def index(self) -> Index:
         """Dyes ``(k, M)`` of each; where they are fewer than k, then others that are not in it."""
-        k, dyes = self.used.sum(axis=1).max(initial=1), self.used.shape[1]
+        k, dyes = self.number.max(initial=1), self.used.shape[1]
         place = np.arange(dyes, dtype=np.int16) - np.int16(dyes) * self.used
         return np.argsort(place, axis=1)[:, :k].T
 
@@ -136,7 +139,7 @@ class Found:
 
         Costs up to `level` are equal; then the least dye in all goes first.
         """
-        group = self.which * (self.used.shape[1] + 1) + by_number * self.used.sum(axis=1)
+        group = self.which * (self.used.shape[1] + 1) + by_number * self.number
         order, place = ranked(group, self.amounts.sum(axis=1), np.maximum(self.cost, level))
         return self.rows(order[place < count])
 
@@ -148,16 +151,15 @@ _blending = lru_cache(maxsize=8)(Blending)
 def _lattices(
     dyes: DyeSet, light: Light, lower: Sequence[float], upper: Sequence[float], total: float,
     max_dyes: int,
-) -> tuple[list[tuple[Flags, Array]], Array]:  # fmt: skip
+) -> list[tuple[Array, Array, Array]]:  # fmt: skip
     """Every blend of up to three dyes, of fewer where the shelf is large, at `_SHARES` of each.
 
-    Of N blends of one size: their dyes ``(N, D)``, and the amounts ``(N, P, D)`` of the P points
-    that each may set out from. And L*, a*, b* and C* of all those ``(4, ΣNP)``, in single
-    precision, which is enough to choose by.
+    Of N blends of one size the amounts ``(N, P, D)`` of the P points that each may set out from,
+    their CIELAB ``(N, P, 3)``, and where that lies `_evenly`.
     """
     low, top = np.array(lower), np.array(upper)
     must, others = np.flatnonzero(low > 0.0), np.flatnonzero((low == 0.0) & (top > 0.0))
-    out: list[tuple[Flags, Array]] = []
+    out: list[tuple[Array, Array, Array]] = []
     for size in range(len(must), min(max_dyes, len(must) + len(others), max(len(must), 3)) + 1):
         shares = np.array(list(product(_SHARES.get(size, _FEW), repeat=size)))
         blends = [(*must, *more) for more in combinations(others, size - len(must))]
@@ -167,19 +169,18 @@ def _lattices(
         some = np.zeros((len(blends), len(shares), len(low)))
         np.put_along_axis(some, members, low[members] + (top - low)[members] * shares, axis=2)
         points = within(some, low[np.newaxis, np.newaxis], top, total, axis=2)
-        out.append((np.any(some > 0.0, axis=1), points))
-    labs = np.concatenate([dyes.colours(p, light).reshape(-1, 3) for _, p in out]).T
-    return out, np.asarray([*labs, np.hypot(*labs[1:])], dtype="f4")
+        labs = dyes.colours(points, light)
+        out.append((points, labs, _evenly(labs)))
+    return out
 
 
-def _apart(aim: Array, labs: Array, k_lightness: float) -> Array:
-    """ΔE2000² ``(P,)`` of points L*, a*, b*, C* ``(4, P)`` from a target ``(3,)``, roughly: by
-    weights of chroma and hue at the mean chroma."""
-    lightness, a, b, chroma = np.asarray([*aim, np.hypot(*aim[1:])], dtype="f4")
-    twice = chroma + labs[3]
-    by_hue = np.array([-2 * a, -2 * b, 2 * chroma]) @ labs[1:] / np.square(1.0 + 0.0075 * twice)
-    by_chroma = np.square((chroma - labs[3]) / (1.0 + 0.0225 * twice))
-    return np.asarray(np.square((lightness - labs[0]) / k_lightness) + by_chroma + by_hue)
+def _evenly(labs: Array) -> Array:
+    """CIELAB ``(..., 3)`` with vivid colours drawn together by the logarithm of chroma, as DIN 6176
+    does: there a distance is roughly ΔE2000. In single precision, which is enough to choose by.
+    """
+    chroma = 0.045 * np.hypot(labs[..., 1:2], labs[..., 2:])
+    share = np.log1p(chroma) / np.maximum(chroma, 1e-9)
+    return np.concatenate([labs[..., :1], share * labs[..., 1:]], axis=-1, dtype="f4")
 
 
 @dataclass(frozen=True, eq=False)
@@ -243,7 +244,6 @@ class Problem:
         With `behind`, those that fall too far behind the nearest of their target are given up.
         """
         amounts, cost = np.zeros_like(some.amounts), np.zeros_like(some.cost)
-        settled = np.zeros_like(some.settled)
         for rows in self._blocks(some.which) if residual is None else [slice(None)]:
             own, part = some.rows(rows), amounts[rows]
             index = own.index
@@ -254,25 +254,20 @@ class Problem:
                 for x in (own.amounts, self.lower, self.upper)
             )
             down = (residual or partial(self.blending.towards, self.goal(own.which)))(index)
-            solved = solve(
+            part[at], cost[rows] = solve(
                 down, start, top, lower=low, total=self.total, steps=steps, tolerance=tolerance,
                 secants=secants, hopeless=partial(self.behind, own.which) if behind else None,
                 costs=None if residual else partial(self.costs, own.which, index),
             )  # fmt: skip
-            part[at], cost[rows], settled[rows] = solved
             amounts[rows] = part
-        return Found(some.which, some.used, amounts, cost, settled)
+        return Found(some.which, some.used, amounts, cost)
 
-    def _blocks(self, which: Indices) -> Sequence[Indices | slice]:
-        """Rows to work on at once. Those of a target stand together however many targets there are,
-        so that its answer does not depend on them."""
-        block = max(_BLOCK // len(self.dyes), 1)
-        if len(which) <= block:
-            return [slice(None)] * bool(len(which))
-        order, place = ranked(which)
-        targets = max(block // (place.max(initial=0) + 1), 1)
-        label = place // block * len(self.labs) + which[order] // targets
-        return [order[label == own] for own in np.unique(label)]
+    def _blocks(self, which: Indices) -> list[Flags]:
+        """Rows to work on at once: all those of a target, however many targets there are, so that
+        its answer does not depend on them."""
+        room = _BLOCK * len(self.labs) // (len(self.dyes) * max(len(which), 1))
+        label = which // max(room, 1)
+        return [label == own for own in np.unique(label)]
 
     def behind(
         self, which: Indices, cost: Array, rows: Indices | slice = slice(None), by: float = _BEHIND
@@ -289,14 +284,11 @@ class Problem:
         amounts = np.floor(some.amounts * _TOLD + half) / _TOLD
         index, rows = some.index, np.arange(len(amounts))
         cost = self.costs(some.which, index, amounts[rows, index], rows)
-        return Found(some.which, amounts > 0.0, amounts, cost, some.settled)
+        return Found(some.which, amounts > 0.0, amounts, cost)
 
     def finish(self, some: Found) -> Found:
-        """The last steps of those that are not settled."""
-        rest, out = ~some.settled, some.rows(np.arange(len(some.cost)))
-        last = self.descend(some.rows(rest), *_LAST, secants=True)
-        out.amounts[rest], out.cost[rest] = last.amounts, last.cost
-        return out
+        """The last steps of the few that will be looked at."""
+        return self.descend(some, *_LAST, secants=True)
 
     def search(self, enough: float = 0.0, beam: int | None = None) -> Found:
         """The blends that come near.
@@ -311,9 +303,9 @@ class Problem:
         loose = self.spectra is not None
         behind = beam is not None and not loose
         placed = self._placed()
-        size = int(placed.used.sum(axis=1).max())
+        size = int(placed.number.max())
         some = self._solved(placed, behind)
-        parts, level = [some], some.rows(some.used.sum(axis=1) == size)
+        parts, level = [some], some.rows(some.number == size)
         code = np.arange(1, 2 * len(self.dyes), 2, dtype=np.uint64) ** 11
         for _ in range(size, min(self.max_dyes, len(self.dyes))):
             if beam is not None and not loose:
@@ -321,7 +313,7 @@ class Problem:
             if not len(level.cost):
                 break
             spot = (level.cost <= enough) & (not loose)
-            every = spot | (loose & (level.used.sum(axis=1) >= 3))
+            every = spot | (loose & (level.number >= 3))
             tried = (every[:, np.newaxis] | self._promising(level)) & ~level.used & (self.upper > 0)
             parent, dye = np.nonzero(tried)
             # Each blend once, from the best inside it. A sum of powers of odd numbers, left to
@@ -345,7 +337,7 @@ class Problem:
         some = self.descend(some, *(_SEARCH if behind else _EACH), behind=behind)
         out = np.any(some.used & (some.amounts < TRACE), axis=1)
         if self.spectra is not None:
-            out &= some.used.sum(axis=1) <= 3
+            out &= some.number <= 3
         if behind:
             out |= self.behind(some.which, some.cost)
         return some.rows(~out)
@@ -353,19 +345,15 @@ class Problem:
     def _placed(self) -> Found:
         """Small blends at the points of their lattice that look nearest to each target."""
         limits = tuple(self.lower), tuple(self.upper), self.total, self.max_dyes
-        (lattices, labs), places = _lattices(self.dyes, self.light, *limits), []
-        for aim in self.labs:
-            apart = _apart(aim, labs, self.k_lightness)
-            if apart.min() > _FAR_OFF**2:
-                parts = np.array_split(labs[:3].T, 1 + labs[:3].size // _BLOCK)
-                apart = np.concatenate([delta_e(aim, part, self.k_lightness) for part in parts])
-            for _, points in lattices:
-                own, apart = np.split(apart, [points[..., 0].size])
-                nearest = own.reshape(points.shape[:2]).argmin(axis=1)
-                places.append(points[np.arange(len(points)), nearest])
-        blends, count = np.concatenate([used for used, _ in lattices]), len(self.labs)
-        which, used = np.repeat(np.arange(count), len(blends)), np.tile(blends, (count, 1))
-        return Found.of(used, np.concatenate(places), which)
+        weight, out = np.array([self.k_lightness**-2, 1.0, 1.0], dtype="f4"), []
+        for points, labs, places in _lattices(self.dyes, self.light, *limits):
+            for t, aim in enumerate(_evenly(self.labs)):
+                apart = np.square(places - aim) @ weight
+                if apart.min() > _FAR_OFF**2:
+                    apart = delta_e(self.labs[t], labs, self.k_lightness)
+                start = points[np.arange(len(points)), apart.argmin(axis=1)]
+                out.append(Found.of(start > 0.0, start, t))
+        return Found.joined(out)
 
     def _promising(self, level: Found) -> Flags:
         """Which dyes ``(M, D)``, added to which blend, would bring it nearer."""

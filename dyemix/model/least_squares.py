@@ -38,12 +38,10 @@ class Solved(NamedTuple):
     ----------
     x : ``(k, N)``, within the bounds.
     cost : ``(N,)`` sum of squares ``|r|²``.
-    settled : ``(N,)`` whether no further step was worth it.
     """
 
     x: Array
     cost: Array
-    settled: Flags
 
 
 def within(x: Array, lower: Array, upper: Array, total: float = np.inf, axis: int = 0) -> Array:
@@ -88,7 +86,7 @@ def solve(
     damping = np.full(len(rows), 1e-3)
     bend = np.zeros((secants * len(start), *both.shape[1:]))
     ended = np.zeros(len(rows), dtype=bool)
-    out = Solved(x.copy(), cost.copy(), ~ended)
+    out = Solved(x.copy(), cost.copy())
     for i in range(steps):
         step, gradient = _step(both, bend, damping, x, low, top, total)
         tried = np.minimum(np.maximum(x + step, low), top)
@@ -133,7 +131,7 @@ def solve(
             np.copyto(bend[:, :-1], learnt, where=better)
         for held, new in ((x, tried), (cost, cost_new), (both, both_new)):
             np.copyto(held, new, where=better)
-    out.x[:, rows], out.cost[rows], out.settled[rows] = x, cost, ended
+    out.x[:, rows], out.cost[rows] = x, cost
     return out
 
 
