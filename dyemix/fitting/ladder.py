@@ -297,7 +297,7 @@ def scatter_of(
     since that holds the law's own misfit too, times the `trust` that ladders behave as dye. Half of
     the variance is taken for dosing and half for the pot: squares of one dye show both together.
     """
-    again = freedom = ladder = ladder_freedom = 0.0
+    found = [(0.0, 0.0, 0.0, 0.0)]
     for i in np.unique(dye[squares.tells]):
         mine = squares.tells & (dye == i)
         logs = squares.stronger[mine]
@@ -305,10 +305,10 @@ def scatter_of(
         logs = logs[straight]
         _, at, count = np.unique(depth[mine][straight], return_inverse=True, return_counts=True)
         means = np.bincount(at, logs) / count
-        again += float(((logs - means[at]) ** 2).sum())
-        freedom += len(logs) - len(means)
-        ladder += float((means**2).sum())
-        ladder_freedom += max(len(means) - 1.5, 0.0)  # a level, and a law under its prior
+        strayed, free = ((logs - means[at]) ** 2).sum(), len(logs) - len(means)
+        # A level, and a law under its prior.
+        found.append((strayed, free, (means**2).sum(), max(len(means) - 1.5, 0.0)))
+    again, freedom, ladder, ladder_freedom = map(sum, zip(*found, strict=True))
     total = (PRIOR_WORTH * PRIOR_STRENGTH**2 + again + trust * ladder / 3.0) / (
         PRIOR_WORTH + freedom + trust * ladder_freedom / 3.0
     )

@@ -190,6 +190,5 @@ def _borrowed(names: list[str], strengths: Array, errors: Array, off: Array) -> 
 def _dye_report(name: str, depths: Array) -> DyeReport:
     middle = float(np.exp(np.mean(np.log(depths))))
     want = " and ".join(f"{x:.2g}" for x in (middle / 4.0, middle * 4.0) if x not in depths)
-    return DyeReport(
-        name, tuple(depths.tolist()), "borrowed", (), said("fit.two_more", depths=want)
-    )
+    more = said("fit.two_more", depths=want)
+    return DyeReport(name, tuple(depths.tolist()), "borrowed", (), more)
