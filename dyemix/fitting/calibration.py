@@ -26,6 +26,7 @@ photograph share most of theirs, squares among them.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from itertools import chain
 from typing import NamedTuple
 
 import numpy as np
@@ -48,6 +49,8 @@ _INSIDE = (-0.5, 0.75)
 _WIDENING_WORTH = 5.0
 #: χ² of three degrees of freedom that one in two, and one in a hundred, exceed.
 _ONE_IN_TWO, _ONE_IN_A_HUNDRED = 2.366, 11.34
+#: Between the names of pictures that a pot was read from.
+PICTURES = "; "
 #: A cell of less weight than this is left out once H is taken again.
 _NO_WEIGHT = 1e-4
 
@@ -78,10 +81,12 @@ class _Groups:
         weights, self.pots, self.at = np.array([pot.weight for pot in pots]), pots, at.ravel()
         self.weights = np.bincount(self.at, weights)
         self.share = weights / self.weights[self.at]
-        names = list(dict.fromkeys([*dyes.ladders.pictures, *(pot.picture for pot in pots)]))
+        shown = [pot.picture.split(PICTURES) for pot in pots]
+        names = list(dict.fromkeys(chain(dyes.ladders.pictures, *shown)))
         self.frames = np.zeros((len(self.amounts), len(names)))
-        of = np.array([names.index(pot.picture) for pot in pots])
-        np.add.at(self.frames, (self.at, of), self.share)
+        for i, share, some in zip(self.at, self.share, shown, strict=True):
+            # The mean of k readings has the error of each by the root of k: it states a k-th.
+            self.frames[i, [names.index(name) for name in some]] += share / np.sqrt(len(some))
 
     def readings(self, labs: Array) -> tuple[Array, Array, Array]:
         """CIELAB ``(G, 3)``, the mean of each group; the covariance of one reading, as stated and
@@ -181,7 +186,7 @@ def _linear(dyes: DyeSet, groups: _Groups, theta: Array, cells: Cells, wilder: A
     slope[..., modes.of_surface.stop + np.arange(known)] += common[..., :known]
     slope = np.dstack([slope, common[..., known:]])
     scales, sizes = cells.scales(modes, ladders.misfit)
-    sizes = np.hstack([sizes, np.outer([1.0, 0.0, 0.0], np.ones(slope.shape[2] - count))])
+    sizes = np.hstack([sizes, np.outer([1.0, 0.0, 0.0, 0.0], np.ones(slope.shape[2] - count))])
     grams = np.array([(slope * size) @ slope.transpose(0, 2, 1) for size in sizes])
     variances, shared = scales @ sizes, cells.shared > 0.0
     noise[~shared] += np.tensordot(scales[~shared], grams, 1)

@@ -193,7 +193,7 @@ def causes(
     fit = propagated(slopes[..., ladders], known.covariance[ladders, ladders])
     taught = propagated(slopes, known.covariance)
     pull = seen.by_strength * (OWN_SHARE * known.strength * seen.share)[:, np.newaxis, :]
-    mixed = np.where(amounts > 0.0, seen.share, 0.0).max(axis=1) ** 2
+    mixed = ((amounts > 0.0).sum(axis=1) > 1).astype(float)
     rest = mixed * known.rest**2 + (1.0 - mixed) * known.alone**2
     inverse = np.linalg.inv(metric(seen.lab))
     in_lab = inverse @ inverse.transpose(0, 2, 1)

@@ -38,10 +38,13 @@ ALONE = 0.3
 #: Grid of τ, and of s before what ladders miss adds to it, over which both are marginalised.
 TAUS = np.linspace(0.02, 0.35, 6)
 RESTS = np.geomspace(0.2, 5.0, 6)
-#: Values of ν in nm, and their weights before any mix.
-NUS, NU_WEIGHTS = np.array([0.4, 4.0, 9.0]), np.array([0.8, 0.15, 0.05])
-#: Weight, before any mix, of pots that tell nothing of each other.
-NOTHING_SHARED = 0.5
+#: What pots tell of each other: anything (1 or 0), how much of what is common in company (a share
+#: of its variance), ν in nm; and what each weighs before any mix. They tell nothing, and company
+#: does little; it does half as much as it may, or all; each with bands that hardly move or move.
+TOLD = np.array([
+    [0.0, 0.01, 0.4, 0.3], [1.0, 0.25, 0.4, 0.15], [1.0, 0.25, 4.0, 0.03],
+    [1.0, 1.0, 0.4, 0.41], [1.0, 1.0, 4.0, 0.08], [1.0, 1.0, 9.0, 0.03],
+])  # fmt: skip
 #: Where ladders miss by more than this (ΔE2000), far beyond any dye, all that company may do is
 #: wider in proportion, but for τ: as a mix's own error it made the promise too wide.
 HARDLY_DYE = 2.0
@@ -112,16 +115,15 @@ class Modes(Value):
 
 @dataclass(frozen=True, eq=False)
 class Cells:
-    """Values of τ, s and ν, C of them in all pairs, and what each weighs before any mix: ``(C,)``.
-
-    s is wider by what ladders miss beyond scatter. `shared` is 1, or 0 where pots tell nothing of
-    each other.
+    """Values of τ, s and rows of `TOLD`, C of them in all triples, and what each weighs before any
+    mix: ``(C,)``. s is wider by what ladders miss beyond scatter.
     """
 
     strength: Array
     rest: Array
-    curve: Array
     shared: Array
+    common: Array
+    curve: Array
     weight: Array
 
     @classmethod
@@ -135,30 +137,28 @@ class Cells:
         # The grid follows by the root of that: mixes may show an s that is far below its median.
         rests = RESTS * np.sqrt(far)
         by_rest = np.exp(-0.5 * (np.log(rests / (REST * far)) / REST_SPREAD) ** 2)
-        wider = max(1.0, misfit / HARDLY_DYE)
-        values = np.meshgrid(TAUS, rests, wider * NUS, [0.0, 1.0], indexing="ij")
-        by_shared = np.array([NOTHING_SHARED, 1.0 - NOTHING_SHARED])
-        parts = (by_strength, by_rest, NU_WEIGHTS, by_shared)
-        weight = np.einsum("t,s,n,a->tsna", *parts).ravel()
-        strength, rest, curve, shared = (x.ravel() for x in values)
-        return cls(strength, rest, curve, shared, weight / weight.sum())
+        i, j, k = (x.ravel() for x in np.indices((len(TAUS), len(rests), len(TOLD))))
+        shared, common, curve, by_told = TOLD[k].T
+        curve = curve * max(1.0, misfit / HARDLY_DYE)
+        weight = by_strength[i] * by_rest[j] * by_told
+        return cls(TAUS[i], rests[j], shared, common, curve, weight / weight.sum())
 
     def take(self, rows: Flags) -> Self:
         """Some of the cells."""
         return type(self)(*(part[rows] for part in vars(self).values()))
 
     def scales(self, modes: Modes, misfit: float) -> tuple[Array, Array]:
-        """Prior variances of θ in each cell as a product: ``(C, 3)`` of 1, τ² and ν², and what part
-        of each an unknown has, ``(3, P)``; `misfit` as in `of`.
+        """Prior variances of θ in each cell as a product: ``(C, 4)`` of 1, τ², ν² and what is
+        common, and what part of each an unknown has, ``(4, P)``; `misfit` as in `of`.
         """
-        dyes, sizes = len(modes.own), np.zeros((3, modes.unknowns))
-        sizes[0, dyes : modes.of_ladders.stop] = 1.0
-        wider = max(1.0, misfit / HARDLY_DYE) ** 2
-        common = np.array([BIAS, INTERACTION, SATURATING])
-        sizes[0, dyes : dyes + 3] = wider * common**2
-        sizes[0, -dyes:], sizes[1, :dyes] = wider * ACTING**2, 1.0
+        dyes, sizes = len(modes.own), np.zeros((4, modes.unknowns))
+        sizes[0, modes.of_ladders], sizes[1, :dyes] = 1.0, 1.0
         sizes[2, modes.of_ladders.stop : -dyes] = 1.0
-        return np.stack([np.ones_like(self.weight), self.strength**2, self.curve**2], axis=1), sizes
+        wider = max(1.0, misfit / HARDLY_DYE) ** 2
+        sizes[3, dyes : dyes + 3] = wider * np.array([BIAS, INTERACTION, SATURATING]) ** 2
+        sizes[3, -dyes:] = wider * ACTING**2
+        parts = [np.ones_like(self.weight), self.strength**2, self.curve**2, self.common]
+        return np.stack(parts, axis=1), sizes
 
 
 class Posterior(Value):

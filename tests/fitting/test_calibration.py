@@ -297,9 +297,10 @@ def test_beside_a_dense_bayesian_solve(
 ) -> None:
     """The same linear model, cell by cell of τ, s and ν, by SciPy's multivariate normal: θ, and
     each pot as the others predict it. Photographed, readings have a stated covariance, of which
-    those of one picture share 0.6; one recipe was dyed twice, once in either of two pictures, and
-    one pot weighs 0.4. Where squares were in one of these pictures, what it is off by is an
-    unknown of the squares too, and in another picture one that mixes tell by the dyes alone."""
+    those of one picture share 0.6; one recipe was dyed twice, once in either of two pictures, one
+    was read from both, and one pot weighs 0.4. Where squares were in one of these pictures, what it
+    is off by is an unknown of the squares too, and in another picture one that mixes tell by the
+    dyes alone."""
     for name, value in (("_STANDS", 1e-7), ("_AGAIN", 60), ("_NO_WEIGHT", 0.0)):
         monkeypatch.setattr(calibration, name, value)  # to the very end, with every cell
     rng = np.random.default_rng(2)
@@ -310,6 +311,8 @@ def test_beside_a_dense_bayesian_solve(
     if photographed != "nothing":
         frames = np.eye(2)[np.arange(len(told)) % 2]
         told = [replace(pot, picture=str(i % 2)) for i, pot in enumerate(told)]
+        told[1] = replace(told[1], picture="0; 1")
+        frames[1] = np.sqrt([0.5, 0.5])
         frames[0] = 1.0 / 1.75, 0.75 / 1.75
         counts[[0, 3]] = 1.75, 0.4
         stated = np.array([[1.0, 0.2, 0.1], [0.2, 2.0, -0.3], [0.1, -0.3, 1.5]])
@@ -348,13 +351,12 @@ def test_beside_a_dense_bayesian_solve(
         h[:, dyes_ + 5 : dyes_ + 8] += of_squares
     same_pot = np.kron(np.eye(len(labs)), np.ones((3, 3)))
     logs, means, spreads, each = [], [], [], []
-    for weight, tau, s, nu, shared in zip(
-        cells.weight, cells.strength, cells.rest, cells.curve, cells.shared, strict=True
-    ):
+    for tau, s, shared, common, nu, weight in zip(*vars(cells).values(), strict=True):
         prior = np.diag(
             [
-                *[tau**2] * dyes_, 0.08**2, 0.15**2, 1.0, *[1.0] * (len(theta) - 3 * dyes_ - 3),
-                *[nu**2] * dyes_, *[0.1**2] * dyes_,
+                *[tau**2] * dyes_, common * 0.08**2, common * 0.15**2, common,
+                *[1.0] * (len(theta) - 3 * dyes_ - 3),
+                *[nu**2] * dyes_, *[common * 0.1**2] * dyes_,
             ]
         )  # fmt: skip
         noise = alike * (1.0 - same_pot) - of_squares @ of_squares.T

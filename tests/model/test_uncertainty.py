@@ -129,26 +129,24 @@ def test_reading_and_rest_are_what_they_are_in_delta_e(dyes: DyeSet) -> None:
             np.testing.assert_allclose(parts.T @ parts / len(parts), wanted, atol=0.004)
 
 
-def test_what_is_left_of_a_mix_grows_with_its_company(dyes: DyeSet) -> None:
-    """Two dyes alike are each 1 ÷ (1 + 0.25) in company: 0.64 of the variance is that of mixes."""
+def test_what_is_left_of_a_mix_is_not_what_is_left_of_a_dye_alone(dyes: DyeSet) -> None:
+    """As a calibration takes it: s of every mix, and its own figure where a dye is by itself."""
     amounts = rows(dyes, ("marigold 1 + navy 1", "marigold 1"))
     some = exact(dyes, replace(certain(dyes), rest=0.5, alone=0.1))
     found = some.predict_many(amounts)
-    for colour, covariance, wanted in zip(
-        found.lab, found.covariance, (0.64 * 0.25 + 0.36 * 0.01, 0.01), strict=True
-    ):
+    for colour, covariance, wanted in zip(found.lab, found.covariance, (0.25, 0.01), strict=True):
         slope = metric(colour[np.newaxis])[0]
         assert slope @ covariance @ slope.T == pytest.approx(wanted * np.eye(3), abs=1e-9)
 
 
 def test_a_promise_that_is_widened_is_wider_in_all_its_causes(dyes: DyeSet) -> None:
-    """By the share of mixes in it, as above; a dye by itself is none."""
+    """Mixes alone; a dye by itself is none."""
     amounts = rows(dyes, ("marigold 1 + navy 1", "marigold 1"))
     narrow, wide = (
         replace(dyes, posterior=replace(dyes.known, widening=by)).predict_many(amounts).covariance
         for by in (1.0, 2.0)
     )
-    assert wide == pytest.approx(narrow * np.array([1.64, 1.0])[:, np.newaxis, np.newaxis])
+    assert wide == pytest.approx(narrow * np.array([2.0, 1.0])[:, np.newaxis, np.newaxis])
 
 
 def test_mean_miss_by_its_first_two_moments() -> None:

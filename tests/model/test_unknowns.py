@@ -24,11 +24,13 @@ def two_dyes() -> Modes:
 
 def test_priors_of_the_unknowns() -> None:
     """τ on its grid under a half-normal of 0.09, bias 0.08, what dyes do to each other 0.15 in
-    common and 0.1 each, 1 of their saturation, ν 0.4 to 9 nm; the rest in standard deviations."""
+    common and 0.1 each, 1 of their saturation, with a quarter and a hundredth of that variance in
+    parts of the weight, ν 0.4 to 9 nm; the rest in standard deviations."""
     found = Posterior.prior(two_dyes())
     tau2 = LIKELY_TAU @ TAUS**2 / LIKELY_TAU.sum()
-    nu2 = 0.8 * 0.4**2 + 0.15 * 4.0**2 + 0.05 * 9.0**2
-    wanted = [tau2] * 2 + [0.08**2, 0.15**2, 1.0] + [1.0] * 4 + [nu2] * 2 + [0.1**2] * 2
+    nu2 = 0.86 * 0.4**2 + 0.11 * 4.0**2 + 0.03 * 9.0**2
+    common = np.array([0.08**2, 0.15**2, 1.0, 0.1**2, 0.1**2]) * (0.52 + 0.18 / 4 + 0.3 / 100)
+    wanted = [*[tau2] * 2, *common[:3], *[1.0] * 4, *[nu2] * 2, *common[3:]]
     np.testing.assert_allclose(found.covariance, np.diag(wanted), rtol=1e-12)
     np.testing.assert_array_equal(found.mean, 0.0)
     # Ladders that miss by twice what no dye does leave company twice as open, but for τ, which
@@ -52,14 +54,16 @@ def test_priors_of_a_mix_s_own_error(misfit: float) -> None:
     assert found.alone == pytest.approx(np.sqrt(0.09 + misfit**2))
     cells = Cells.of(misfit)
     assert cells.weight.sum() == pytest.approx(1.0)
-    assert cells.weight @ cells.shared == pytest.approx(0.5)
-    assert len(cells.weight) == 6 * 6 * 3 * 2
+    # Pots may tell nothing of each other, and company does less than it may in half of it.
+    assert cells.weight @ (cells.shared < 0.5) == pytest.approx(0.3)
+    assert cells.weight @ (cells.common < 1.0) == pytest.approx(0.48)
+    assert len(cells.weight) == 6 * 6 * 6
 
 
 def two_cells(
     tau: list[float], s: list[float], weight: list[float], reading: float = 0.0
 ) -> Posterior:
-    values = (np.array(x) for x in (tau, s, [0.0, 0.0], [1.0, 1.0], weight))
+    values = (np.array(x) for x in (tau, s, [1.0, 1.0], [1.0, 1.0], [0.0, 0.0], weight))
     return Posterior.of(np.zeros(2), np.eye(2), Cells(*values), 0.0, 1.5, reading)
 
 
