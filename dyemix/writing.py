@@ -1,4 +1,4 @@
-"""The one writer of files, for every command and every function that writes one, and `read_bytes`.
+"""The one writer of files, for every command and every function that writes one; `read_bytes`.
 
 A file of the dyer's is never lost to it: what stands there is kept unless she says ``--force``, an
 input of the same command and a dye book are kept whatever she says, and a file is whole or not
@@ -13,14 +13,18 @@ import os
 import re
 import shutil
 import stat
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import ExitStack, contextmanager, suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
 
 from dyemix.console import give
-from dyemix.errors import Fault, InputError, data, said
+from dyemix.errors import Fault, InputError, data, refuse, said
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 Named = str | os.PathLike[str]
 
@@ -110,6 +114,40 @@ def csv_text(rows: Iterable[Iterable[object]], line_end: str = "\n") -> str:
         cells = (float.__repr__(x) if isinstance(x, float) else x for x in row)
         to.writerow([as_cell(x) if isinstance(x, str) else x for x in cells])
     return out.getvalue()
+
+
+def styled() -> AbstractContextManager[None]:
+    """Our style for the length of a drawing, whatever the reader has set for her own."""
+    from matplotlib import style
+
+    return style.context(["default", data("pictures")["style"]])
+
+
+def figure_bytes(pages: "Sequence[Figure]", suffix: str, dpi: int = 150) -> bytes:
+    """A file of pages, the same each time: all of them as PDF, else the one there is."""
+    file, metadata = io.BytesIO(), dict.fromkeys(data("pictures")["left_out"].get(suffix[1:], ()))
+    with styled():
+        if suffix == ".pdf":
+            from matplotlib.backends.backend_pdf import PdfPages
+
+            with PdfPages(file, metadata=metadata) as book:
+                for page in pages:
+                    book.savefig(page)
+        else:
+            pages[0].savefig(file, format=suffix[1:], dpi=dpi, metadata=metadata or None)
+    return file.getvalue()
+
+
+def ending(path: object, what: str, endings: str) -> str:
+    """The ending of a file to write, one of those in words; what has none is a name by itself.
+
+    Raises `DyemixError` for another, and says how to name `what` it is.
+    """
+    found = Path(str(path)).suffix.lower()
+    words = f"ends in {found!r}" if found else "has no ending"
+    known = (found or str(path)) in re.findall(r"\.\w+|-", endings)
+    refuse(not known, f"{path} {words}: name {what} {endings}.")
+    return found
 
 
 def destination(

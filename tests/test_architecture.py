@@ -17,7 +17,7 @@ import dyemix
 PACKAGE = Path(dyemix.__file__).parent
 #: From the top down: a package imports only from those above it.
 PACKAGES = (
-    ("errors", "arrays", "console", "writing", "drawing"),
+    ("errors", "arrays", "console", "writing"),
     ("colour", "dataset", "model"),
     ("files", "photo"),
     ("fitting", "matching", "series"),

@@ -16,8 +16,8 @@ from typing import Any
 import click
 
 from dyemix import console, writing
-from dyemix.drawing import ending
 from dyemix.errors import AmbiguousError, DyemixError, UnstatedError, data, refuse, said
+from dyemix.writing import ending
 
 
 class Written(click.Path):

@@ -65,7 +65,7 @@ def need(module: str, extra: str, instead: str = ".") -> Any:
     try:
         return importlib.import_module(module)
     except ImportError:
-        install = f"pip install '.[{extra}]'{instead}"
+        install = f"pip install '.[{extra}]' in the folder of dyemix itself{instead}"
         raise InputError(Fault(f"this needs an extra that is not installed: {install}")) from None
 
 

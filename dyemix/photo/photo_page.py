@@ -16,13 +16,12 @@ from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, screen_colours
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.drawing import ending, file_bytes
 from dyemix.errors import refuse
 from dyemix.photo.layout import HEIGHT, WIDTH, Layout, inset, layouts_of, parts, quad
 from dyemix.photo.places import mark_dictionary
 from dyemix.photo.results import PhotoReading
 from dyemix.photo.sample import raster
-from dyemix.writing import Named, csv_text, write, write_all
+from dyemix.writing import Named, csv_text, ending, figure_bytes, write, write_all
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 #: What stands on every page: mm from its left and top, size, words.
@@ -104,7 +103,7 @@ def _drawn(
         axes.text(*at, "\n".join(head), size=5, va="top", linespacing=1.0)
         at = layout.strips[i] + [0, 1.8]
         axes.text(*at, layout.labels[i], size=7.5, va="center", weight="bold")
-    return file_bytes([figure], form, 300)
+    return figure_bytes([figure], form, 300)
 
 
 def write_photo_page(
@@ -208,7 +207,7 @@ def write_contact_sheet(read: PhotoReading, path: Named, *, force: bool = False)
         axes.text(*at, "\n".join(lines), **style)
     for place in (*read.frame.of("patch"), *read.frame.of("grey")):
         _outline(axes, per_unit * (inset(place, 0.4) - shown[0]), 0.7)
-    write(path, file_bytes([figure], form, _DPI), force=force)
+    write(path, figure_bytes([figure], form, _DPI), force=force)
 
 
 def _outline(axes: Any, corners: Array, width: float, crossed: bool = False) -> None:

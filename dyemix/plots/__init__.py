@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dyemix.dataset.result import Result
-from dyemix.drawing import ending, file_bytes, styled
 from dyemix.errors import data, refuse
 from dyemix.model.fit_report import Evaluation, FitReport
 from dyemix.plots.paper import Pages, new_figure
 from dyemix.plots.promises import promised
-from dyemix.writing import Named, write_all
+from dyemix.writing import Named, ending, figure_bytes, styled, write_all
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -71,7 +70,7 @@ def save(
     if suffix != ".pdf" and len(pages) > 1:
         files = {place.with_stem(f"{place.stem}-{i}"): [page] for i, page in enumerate(pages, 1)}
     # The first page comes last: without it nobody takes the others for all there are.
-    drawn = ((file, file_bytes(files[file], suffix)) for file in reversed(files))
+    drawn = ((file, figure_bytes(files[file], suffix)) for file in reversed(files))
     write_all(drawn, force=force, inputs=inputs)
     return list(files)
 
@@ -79,7 +78,7 @@ def save(
 def drawn(result: Any, **options: Any) -> list[bytes]:
     """The pages of a result's picture as PNG, with the `options` of `plot`; none if it has none."""
     known = type(result).__name__ in data("pictures")["draws"]
-    return [file_bytes([page], ".png") for page in (pages(result, **options) if known else ())]
+    return [figure_bytes([page], ".png") for page in (pages(result, **options) if known else ())]
 
 
 def pages(result: Any, **options: Any) -> Pages:

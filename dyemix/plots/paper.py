@@ -19,9 +19,9 @@ from dyemix.colour.appearance import adapted
 from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
 from dyemix.dataset.result import DEMO_WARNING
 from dyemix.dataset.target import Target
-from dyemix.drawing import file_bytes
 from dyemix.errors import said
 from dyemix.model.prediction import Prediction
+from dyemix.writing import figure_bytes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -118,7 +118,7 @@ def new_figure(
 
     class Page(Axes):
         def _repr_png_(self) -> bytes:
-            return file_bytes([figure], ".png")
+            return figure_bytes([figure], ".png")
 
     figure = Figure(figsize=(WIDTH, height), facecolor="white")
     return figure, figure.add_axes(inside, axes_class=Page)

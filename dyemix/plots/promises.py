@@ -64,16 +64,14 @@ def dyes(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
     """
     others = swatches is not None and not set(swatches.dyes) & set(dyes.names)
     refuse(others, "pictures.fit.others", ", ".join(dyes.names))
+    told = {report.name: report for report in dyes.report.dyes} if dyes.report else {}
     # A dye that no report tells of is shown at both ends of its range.
     ends = zip(dyes.names, dyes.palest.tolist(), dyes.deepest.tolist(), strict=True)
-    reports = {name: DyeReport(name, (pale, deep), "", (), "") for name, pale, deep in ends}
-    told = [r for r in dyes.report.dyes if r.name in reports] if dyes.report else []
-    reports |= {report.name: report for report in told}
-    wanting = [report for report in told if report.next or report.warnings]
-    ready = [report for report in reports.values() if report not in wanting]
-    firsts = {"Dye these next": wanting[:1], "Ready": ready[:1]}
-    heads = {report.name: head for head, first in firsts.items() for report in first}
-    places = _places(list(reports.values()))
+    reports = [told.get(name) or DyeReport(name, tuple(both), "", (), "") for name, *both in ends]
+    wanting = [report for report in reports if report.next or report.warnings]
+    ready = [report for report in reports if report not in wanting]
+    heads = {"Dye these next": wanting[:1], "Ready": ready[:1]}
+    places = _places(reports)
 
     def begin() -> Paper:
         title = f"{len(ready)} of {len(dyes)} dyes are ready"
@@ -88,8 +86,8 @@ def dyes(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
         return paper
 
     def draw(paper: Paper, report: DyeReport) -> None:
-        if report.name in heads:
-            paper.down(heads[report.name], "section")
+        for head in (head for head, first in heads.items() if report in first):
+            paper.down(head, "section")
         y = paper.y
         paper.box((_PATCHES - 0.08, y, _WIDE + 0.16, _ROW))
         _ladder(paper, dyes, report, places[report.name], swatches)

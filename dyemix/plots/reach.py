@@ -55,7 +55,7 @@ def pages(found: ShelfReach) -> Pages:
     paper.y += _PANEL + 0.08
     greys = [n for n, lab in zip(found.dyes, found.hues, strict=True) if np.hypot(*lab[1:]) < GREY]
     key = [
-        "○ wanted, × nearest." if target else "",
+        "○ wanted, × nearest, of its own lightness and hue." if target else "",
         f"Small squares: only with {found.additions[0].dye} as well." if found.wider else "",
         "Names: the hue of each dye alone.",
         f"Near grey: {', '.join(greys)}." if greys else "",

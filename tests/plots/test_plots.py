@@ -24,7 +24,6 @@ from dyemix.colour.colorimetry import (
 from dyemix.dataset.recipe import Recipe, format_amount
 from dyemix.dataset.swatches import DEMO_WARNING, Reading, SwatchSet
 from dyemix.dataset.target import Target, Trial
-from dyemix.drawing import styled
 from dyemix.errors import DyemixError, InputError
 from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
@@ -39,6 +38,7 @@ from dyemix.plots import promises, recipes
 from dyemix.plots.paper import GROUND, INK, SUBTLE, wrapped
 from dyemix.series.steps import ShadeCard, shade_card
 from dyemix.series.subdue import gradient, subdue, subdue_on, tint
+from dyemix.writing import styled
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
