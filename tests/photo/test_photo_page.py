@@ -54,7 +54,7 @@ def test_printed_pages_are_found_where_the_layout_says(
 
 
 def test_a_page_that_is_printed_no_more_is_found(tmp_path: Path) -> None:
-    (tmp_path / "p.png").write_bytes(_drawn(LAYOUTS[2], (), "A4", "png", "1 of 1"))
+    (tmp_path / "p.png").write_bytes(_drawn(LAYOUTS[2], (), "A4", ".png", "1 of 1"))
     assert find_page(decode(tmp_path / "p.png"))[0].labels[-1] == "E8"
 
 
@@ -87,7 +87,7 @@ def test_svg_is_the_same_each_time(tmp_path: Path) -> None:
 
 
 def test_what_the_page_refuses(tmp_path: Path) -> None:
-    with pytest.raises(DyemixError, match=r"written as \.pdf, \.png, \.svg"):
+    with pytest.raises(DyemixError, match=r"name the photo page \.pdf, \.svg or \.png"):
         write_photo_page(tmp_path / "s.docx")
     with pytest.raises(DyemixError, match="paper 'A3' is unknown"):
         write_photo_page(tmp_path / "s.pdf", paper="A3")
