@@ -156,16 +156,17 @@ def _laid(
     rises = [sample.blur_mm(straight, bar) for bar in frame.of("bar")] or [0.0] * len(frame.labels)
     for label, corners, rise in zip(frame.labels, frame.of("swatch"), rises, strict=True):
         here = sample.cloth(straight, corners, flat, whole=frame.layout is None)
-        bare = not here.size.any()
-        white = label.upper() in contents and here.ends[1].max() > sample.CLIPPED
-        if bare and not white:
+        content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
+        named, bare = label.upper() in contents, not here.size.any()
+        over = named and here.ends[1].max() > sample.CLIPPED
+        if bare and not over and not (named and sample.woven(straight, corners)):
             vacant.append(label)
-        else:
-            content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
-            why = sample.reasons(here, flat.near(corners.mean(axis=0)), rise)
-            if white and (bare or (flat.clipped and why)):
-                why = (said("photo.white_as_paper", remedy=remedy),)
-            laid.append(Laid(label, corners, content, here, why))
+            continue
+        content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
+        why = sample.reasons(here, flat.near(corners.mean(axis=0)), rise)
+        if over and (bare or (flat.clipped and why)):
+            why = (said("photo.white_as_paper", remedy=remedy),)
+        laid.append(Laid(label, corners, content, here, why))
     missing = ", ".join(label for label in vacant if label.upper() in contents)
     straight.refuse(missing, "photo.bare_cells", cells=missing)
     straight.refuse(not laid, "photo.no_cloth")

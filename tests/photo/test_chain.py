@@ -24,7 +24,13 @@ from tests.simulated.photographs import camera, card, print_page, print_pages
 from tests.simulated.workshop import Workshop
 
 LADDERS = {"lemon": (0.25, 1.0, 4.0), "scarlet": (0.25, 1.0, 4.0), "navy": (0.25, 1.0, 4.0)}
-TARGETS = ("lemon 0.8 + navy 0.3", "scarlet 0.4 + navy 0.2", "lemon 0.5 + scarlet 0.3 + navy 0.2")
+#: And what may be promised at most. The last is dull, of which a camera is least sure: of 71 such
+#: cells beside patch cards, in scenes on which errors were chosen, 93 in 100 lay under their bound,
+#: with errors stated at 1.1 times those found.
+TARGETS = {
+    "lemon 0.8 + navy 0.3": 8.5, "scarlet 0.4 + navy 0.2": 9.5,
+    "lemon 0.5 + scarlet 0.3 + navy 0.2": 11.5,
+}  # fmt: skip
 METHOD = {"cloth": "cotton lawn", "liquor ratio": "20:1", "salt": "40 g/L", "hours": "1 h"}
 
 
@@ -52,7 +58,7 @@ def test_from_a_printed_page_to_a_recipe_for_what_lay_on_it(tmp_path: Path) -> N
     assert {key: conditions[key] for key in METHOD} == METHOD
     assert all(r.covariance is not None for r in swatches.readings)
     dyes = fit(swatches)
-    for i, words in enumerate(TARGETS):
+    for i, (words, most) in enumerate(TARGETS.items()):
         label = found.frame.labels[len(squares) + i]
         target = found.target(label, swatches)
         alone = found.target(label).covariance
@@ -63,7 +69,7 @@ def test_from_a_printed_page_to_a_recipe_for_what_lay_on_it(tmp_path: Path) -> N
         true = spectra[len(squares) + i]
         off = float(delta_e(lab(true, D65_2), lab(pot, D65_2)))
         assert off < best.bound, words
-        assert best.bound < 10.0  # of the brown, dull cloth of which a camera is least sure
+        assert best.bound < most, words
     again, alone = (found.target("A2", beside).covariance for beside in (swatches, None))
     assert np.trace(again) < 0.3 * np.trace(alone)  # a swatch of the fit: the camera drops out
     # The same readings in another light.

@@ -15,6 +15,7 @@ from PIL import Image
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.errors import InputError
 from dyemix.photo import PhotoOptions, PhotoReading, examine_photo
+from tests.simulated.camera import PAPER, lab_d65
 from tests.simulated.camera.scenes import GREY_STEPS, scene
 from tests.simulated.photographs import (
     TEXTILES,
@@ -229,6 +230,19 @@ def test_overexposed_white_cloth_is_no_bare_cell(tmp_path: Path) -> None:
     (tmp_path / "c.csv").write_text("cell,recipe\nA1,undyed\nA2,rose 1\n")
     found = examine_photo(photo, as_laid(False, cells=tmp_path / "c.csv"))
     assert "overexposed, as white as the paper" in found.cell("A1").left_out[0]
+
+
+def test_undyed_cloth_as_white_as_the_paper_is_told_by_its_weave(tmp_path: Path) -> None:
+    laid = scene(page(), dict(enumerate([PAPER, *TEXTILES[:2]])), card=False)
+    photo = camera(megapixels=1.5).save(laid, tmp_path / "w.jpg")
+    table = tmp_path / "c.csv"
+    table.write_text("cell,recipe\nA1,undyed\nA2,rose 1\n")
+    found = examine_photo(photo, as_laid(False, cells=table))
+    assert not found.cell("A1").left_out
+    assert delta_e(lab_d65(PAPER[np.newaxis]), found.cell("A1").lab) < 2.0
+    table.write_text("cell,recipe\nA1,undyed\nD6,rose 2\n")
+    with pytest.raises(InputError, match="no cloth lies in D6"):
+        examine_photo(photo, as_laid(False, cells=table))
 
 
 @pytest.mark.parametrize("turn", [pytest.param(90, marks=pytest.mark.slow), 180])

@@ -105,10 +105,11 @@ def test_undyed_cloth_is_the_anchor_of_last_resort(tmp_path: Path) -> None:
     photo = camera().save(scene(page(), spectra, grey_steps=(), card=False), tmp_path / "u.jpg")
     names = tmp_path / "u.csv"
     names.write_text("cell,recipe\nA1,undyed\nA2,rose 1\n")
-    found = examine_photo(photo, PhotoOptions(cells=names, anchor="undyed"))
+    told = {"cells": names, "lit_by": "daylight"}  # so that the light hides nothing of the anchor
+    found = examine_photo(photo, PhotoOptions(**told, anchor="undyed"))
     errors = np.array([cell.error for cell in found.cells])
     card = camera().save(scene(page(), spectra, GREY_STEPS, card=False), tmp_path / "g.jpg")
-    known = examine_photo(card, PhotoOptions(cells=names, grey=GREY_STEPS))
+    known = examine_photo(card, PhotoOptions(**told, grey=GREY_STEPS))
     assert np.all(errors > 1.04 * np.array([cell.error for cell in known.cells]))
     assert errors[0] > 1.3 * known.cells[0].error  # of cloth as pale as itself above all
     assert np.all(miss(found, lab_d65(np.array([UNDYED, *TEXTILES[:8]]))) < errors)
@@ -120,7 +121,7 @@ def test_undyed_cloth_is_the_anchor_of_last_resort(tmp_path: Path) -> None:
     names.write_text("cell,recipe\nA1,undyed\n" + "".join(f"A{i},rose {i}\n" for i in range(2, 7)))
     pieces = zip(range(1, 7), [UNDYED, *TEXTILES[:5]], strict=True)
     own = [Reading(Recipe({"rose": i} if i > 1 else {}), s[on_grid]) for i, s in pieces]
-    helped = PhotoOptions(cells=names, anchor="undyed", measured=SwatchSet(tuple(own)))
+    helped = PhotoOptions(**told, anchor="undyed", measured=SwatchSet(tuple(own)))
     assert max(cell.error for cell in examine_photo(photo, helped).cells) < max(errors)
     with pytest.raises(InputError, match="only paper"):
         examine_photo(photo)

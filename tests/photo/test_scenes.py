@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from benchmarks.photo_scenes import FAULTS, bound, draw, examine
+from benchmarks.photo_scenes import CHOSEN_ON, FAULTS, bound, draw, examine
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.errors import DyemixError
 
@@ -22,7 +22,7 @@ NAMED = {
 @pytest.mark.slow
 def test_bright_paper_beside_a_shadow_is_no_cloth() -> None:
     """The shadow draws the fit of the light down, so that paper stands 10 % above it."""
-    taken = draw("shadow on cells", 30_021, develop=False)
+    taken = draw("shadow on cells", 30_021, CHOSEN_ON)
     taken = replace(taken, camera=replace(taken.camera, which=101))
     assert len(examine(taken).cells) == len(taken.truth)
 
@@ -30,7 +30,7 @@ def test_bright_paper_beside_a_shadow_is_no_cloth() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("fault", FAULTS)
 def test_a_random_scene_is_right_within_its_bound_or_refused(fault: str) -> None:
-    taken = draw(fault, 10_000 + len(fault), develop=False)
+    taken = draw(fault, 10_000 + len(fault), CHOSEN_ON)
     try:
         read = examine(taken)
     except DyemixError as error:

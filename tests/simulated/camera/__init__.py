@@ -4,6 +4,7 @@ It shares no code with the package it tests.
 """
 
 from tests.simulated.camera.camera import (
+    PAPER,
     WAVELENGTHS,
     Camera,
     Laid,
@@ -16,6 +17,7 @@ from tests.simulated.camera.camera import (
 )
 
 __all__ = [
+    "PAPER",
     "WAVELENGTHS",
     "Camera",
     "Laid",

@@ -39,7 +39,7 @@ _TEXTILES = (
 )  # fmt: skip
 _SRGB = np.array([[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.2040, 1.0570]])
 #: Plain brightened paper: reflectance above 0.9 in the blue (a shape of our own).
-_PAPER: Array = 0.86 + 0.08 * np.exp(-(((WAVELENGTHS - 445.0) / 28.0) ** 2))
+PAPER: Array = 0.86 + 0.08 * np.exp(-(((WAVELENGTHS - 445.0) / 28.0) ** 2))
 _TABLE = np.interp(WAVELENGTHS, [380, 500, 600, 780], [0.10, 0.18, 0.30, 0.40])
 
 
@@ -162,14 +162,18 @@ class Scene:
     """A printed page (grey levels ``(H, W)`` 0–1, at `per_mm` pixels) with things laid on it.
 
     The margin of page outside the printed picture and the table around it are added. `shades` lie
-    on everything, cloth and cards included; `paper` is how white the paper is, 1 for plain white.
+    on everything, cloth and cards included. `paper` is how white the paper is, 1 for plain white,
+    or a share at each wavelength ``(B,)``; `ink` what printed black reflects, and `gain` the power
+    of the grey levels by which the printer puts it on.
     """
 
     page: Array
     per_mm: float
     laid: Sequence[Laid]
     shades: Sequence[Shade] = ()
-    paper: float = 1.0
+    paper: Array | float = 1.0
+    ink: Array | float = 0.035
+    gain: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -269,11 +273,12 @@ class Camera:
 
     def _lay(self, scene: Scene, rng: np.random.Generator) -> NDArray[np.float32]:
         """Balanced sensor values of the page with everything on it, no light fall-off yet."""
-        paper, table = self.balanced(np.stack([_PAPER * scene.paper, _TABLE]))
+        printed = [PAPER * scene.paper, np.ones(WAVELENGTHS.size) * scene.ink, _TABLE]
+        paper, black, table = self.balanced(np.array(printed)).astype(np.float32)
         edge = int(8 * scene.per_mm)
-        ink = scene.page.astype(np.float32)[..., np.newaxis]
-        values = ink * paper.astype(np.float32) + (1 - ink) * np.float32(0.035)
-        page = np.empty((ink.shape[0] + 2 * edge, ink.shape[1] + 2 * edge, 3), np.float32)
+        bare = scene.page.astype(np.float32)[..., np.newaxis] ** np.float32(scene.gain)
+        values = bare * paper + (1 - bare) * black
+        page = np.empty((bare.shape[0] + 2 * edge, bare.shape[1] + 2 * edge, 3), np.float32)
         page[:] = table
         page[edge:-edge, edge:-edge] = values
         spectra = self.balanced(np.array([thing.spectrum for thing in scene.laid]))
@@ -332,7 +337,7 @@ class Camera:
                 borderMode=cv2.BORDER_REPLICATE,
             )  # fmt: skip
         if self.flare:
-            image = image + (self.flare * self.balanced(_PAPER[np.newaxis])).astype(np.float32)
+            image = image + (self.flare * self.balanced(PAPER[np.newaxis])).astype(np.float32)
         x, y = (x / width - 0.5), (y / height - 0.5)
         light = 1.0 - self.gradient * (0.8 * x + 0.6 * y)
         if self.vignetting:
