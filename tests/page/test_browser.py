@@ -340,6 +340,20 @@ def test_axe_finds_nothing_of_any_impact(tab, served: Served, size) -> None:
         ]
 
 
+def test_what_is_drawn_shows_where_the_system_forces_its_colours(tab, served: Served) -> None:
+    """Dark, as most choose it: lines take the colour of letters, cloth keeps its own."""
+    page = tab(WIDE, forced_colors="active", color_scheme="dark")
+    page.goto(served.at("jars"))
+    looks = """(what) => { const s = getComputedStyle(document.querySelector(what));
+        return [s.stroke, s.fill, s.backgroundColor]; }"""
+    ink = page.evaluate("() => getComputedStyle(document.querySelector('h1')).color")
+    for line in (".bracket path", ".jar .glass"):
+        assert page.evaluate(looks, line)[0] == ink
+    assert page.evaluate(looks, ".cloth rect")[1] == "rgb(125, 138, 110)"
+    pressed, other = (f".step[aria-pressed={state}]" for state in ("true", "false"))
+    assert page.evaluate(looks, pressed)[2] != page.evaluate(looks, other)[2]
+
+
 def test_the_patch_on_the_screen_is_the_code_beside_it(tab, served: Served) -> None:
     """To the last bit, without a seam, in a system's own contrast colours too."""
     for how in ({}, {"forced_colors": "active"}):

@@ -149,6 +149,9 @@ def test_lines_are_broken_between_terms() -> None:
     lines = wrapped(text, 1.3)
     assert lines == ["marigold 0.42 +", "cobalt 0.14 +", "black 0.11"]
     assert "".join(wrapped("x" * 150, 1.0)) == "x" * 150
+    told = wrapped("Paler than your palest square: scarlet 0.009 (0.125), turquoise 0.022.", 1.4)
+    assert len(told) > 3
+    assert not any(line[0].isdigit() for line in told)  # an amount stands beside its dye
 
 
 # --- fitted dyes -------------------------------------------------------------------------------
