@@ -43,20 +43,17 @@ class Block(Value):
 
 def _columns(rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
     """Lines of a table whose headings come first; what they and a last row mean is told above."""
-    right = [i for i, head in enumerate(rows[0]) if head.endswith(">")]
+    sides = [">" if head.endswith(">") else "<" for head in rows[0]]
     body = [tuple(cell.removesuffix(">") for cell in rows[0]), *rows[1:]]
     note = body.pop()[0] if len(rows[-1]) < len(rows[0]) else ""
     widths = [max(map(len, column)) for column in zip(*body, strict=True)]
     while sum(widths) + 2 * (len(widths) - 1) > WIDTH:
         widths[widths.index(max(widths))] -= 1  # the widest column wraps first
+    line = "  ".join(f"{{:{side}{width}}}" for side, width in zip(sides, widths, strict=True))
     for row in body:
         cells = [wrap(cell, width) or [""] for cell, width in zip(row, widths, strict=True)]
         for parts in zip_longest(*cells, fillvalue=""):
-            padded = [
-                part.rjust(width) if i in right else part.ljust(width)
-                for i, (part, width) in enumerate(zip(parts, widths, strict=True))
-            ]
-            yield "  ".join(padded).rstrip()
+            yield line.format(*parts).rstrip()
     yield from _wrapped(note)
 
 

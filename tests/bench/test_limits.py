@@ -198,7 +198,8 @@ def test_the_cure_for_a_full_bath() -> None:
         assert refusal(liquor_ratio=1, settings=BathSettings(wet_pickup=pickup)) == more
     # Of 30 mL 20 are left, where the least of a stock that was made weaker is measured or not.
     asked = {"cloth_g": 10, "liquor_ratio": 3, "stocks": 10.0}
-    for smallest, cure in ((20, "a weaker stock, that needs no dilution, or "), (20.1, "")):
+    weaker = "a weaker stock, that needs no dilution, or "
+    for smallest, cure in ((15, weaker), (20, weaker), (20.1, "")):
         weak = BathSettings(smallest_dose=smallest, wet_pickup=100)
         assert refusal(**asked, settings=weak) == cure + more
 

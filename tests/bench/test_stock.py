@@ -172,3 +172,13 @@ def test_stock_out_of_range() -> None:
         stock_sheet(" ")
     with pytest.raises(SavedError):
         from_json(StockSheet, navy().to_json().replace('"cold": true', '"cold": 1'))
+
+
+def test_what_to_measure_of_a_recipe_in_a_line() -> None:
+    """Of 1 % stock for 100 g: 50 mL, three tablespoons of 15 and a teaspoon of 5; 1 mL, which is
+    too little, so ten times as much of a tenth as strong.
+    """
+    at_hand, recipe = Bottles.of(1.0, BathSettings()), {"gold": 0.5, "navy": 0.01}
+    assert at_hand.words(recipe, 100.0) == "gold 50 mL + navy 10 mL of 1 in 10"
+    told = at_hand.words(recipe, 100.0, spoons=True)
+    assert told == "gold 3 tbsp + 1 tsp + navy 2 tsp of 1 in 10"
