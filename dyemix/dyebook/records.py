@@ -40,7 +40,7 @@ class DyeLot(Value):
 
 
 class KeptSet(Value):
-    """A swatch set: its name, the day it was added, its method, how many readings, struck ones.
+    """A swatch set: its name, the day it was added, how many readings, how many struck.
 
     One that was `replaced` is kept, and not used.
     """
@@ -48,7 +48,6 @@ class KeptSet(Value):
     name: str
     added: date
     readings: int
-    method: str | None = None
     replaced: bool = False
     struck: int = 0
 

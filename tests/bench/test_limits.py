@@ -176,10 +176,10 @@ def test_nothing_on_a_sheet_is_changed_afterwards(sage: Sage) -> None:
 # Baths --------------------------------------------------------------------------------------------
 
 
-def refusal(**changes: Any) -> str:
+def refusal(recipe: str = "gold 4", **changes: Any) -> str:
     asked = {"cloth_g": 100, "stocks": 1.0, "alkali": "presoak", **changes}
     with pytest.raises(DyemixError, match="the bath does not hold it") as refused:
-        bath_sheet("gold 4", **asked)
+        bath_sheet(recipe, **asked)
     return str(refused.value).split("mL. Use ")[1]
 
 
@@ -202,6 +202,11 @@ def test_the_cure_for_a_full_bath() -> None:
     for smallest, cure in ((15, weaker), (20, weaker), (20.1, "")):
         weak = BathSettings(smallest_dose=smallest, wet_pickup=100)
         assert refusal(**asked, settings=weak) == cure + more
+    # 15 or 16 mL of gold that are measured as they are, and 5 of navy at the least.
+    kit = BathSettings(smallest_dose=5, wet_pickup=100)
+    for gold, cure in ((15, weaker), (16, "")):
+        told = refusal(f"gold {gold} + navy 0.4", **asked, settings=kit)
+        assert told == cure + more
 
 
 def test_a_bath_that_is_just_full_takes_no_water() -> None:
