@@ -185,7 +185,7 @@ def _linear(dyes: DyeSet, groups: _Groups, theta: Array, cells: Cells, wilder: A
     known = 3 * len(ladders.pictures)
     slope[..., modes.of_surface.stop + np.arange(known)] += common[..., :known]
     slope = np.dstack([slope, common[..., known:]])
-    scales, sizes = cells.scales(modes, ladders.misfit)
+    scales, sizes = cells.scales(modes)
     sizes = np.hstack([sizes, np.outer([1.0, 0.0, 0.0, 0.0], np.ones(slope.shape[2] - count))])
     grams = np.array([(slope * size) @ slope.transpose(0, 2, 1) for size in sizes])
     variances, shared = scales @ sizes, cells.shared > 0.0

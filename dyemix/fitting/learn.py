@@ -348,9 +348,8 @@ def _second_baths(dyes: DyeSet) -> DyeSet:
     squares = 0.0
     for pot, under in seconds:
         on = replace(dyes.on(under), scatter=dyes.scatter.over_piece())
-        amounts = on.amounts(pot.recipe)[np.newaxis]
-        weight = np.linalg.inv(on.predict_many(amounts).covariance[0])
-        more, less, seen = on.colours(np.array([[1.01], [0.99], [1.0]]) * amounts)
+        found = on.predict_many(np.array([[1.0], [1.01], [0.99]]) * on.amounts(pot.recipe))
+        (seen, more, less), weight = found.lab, np.linalg.inv(found.covariance[0])
         v = (more - less) / 0.02
         known = float(v @ weight @ v)
         gave = float(v @ weight @ (pot.lab - seen)) / known

@@ -139,24 +139,23 @@ class Cells:
         by_rest = np.exp(-0.5 * (np.log(rests / (REST * far)) / REST_SPREAD) ** 2)
         i, j, k = (x.ravel() for x in np.indices((len(TAUS), len(rests), len(TOLD))))
         shared, common, curve, by_told = TOLD[k].T
-        curve = curve * max(1.0, misfit / HARDLY_DYE)
-        weight = by_strength[i] * by_rest[j] * by_told
+        weight, wider = by_strength[i] * by_rest[j] * by_told, max(1.0, misfit / HARDLY_DYE)
+        common, curve = wider**2 * common, wider * curve
         return cls(TAUS[i], rests[j], shared, common, curve, weight / weight.sum())
 
     def take(self, rows: Flags) -> Self:
         """Some of the cells."""
         return type(self)(*(part[rows] for part in vars(self).values()))
 
-    def scales(self, modes: Modes, misfit: float) -> tuple[Array, Array]:
+    def scales(self, modes: Modes) -> tuple[Array, Array]:
         """Prior variances of θ in each cell as a product: ``(C, 4)`` of 1, τ², ν² and what is
-        common, and what part of each an unknown has, ``(4, P)``; `misfit` as in `of`.
+        common, and what part of each an unknown has, ``(4, P)``.
         """
         dyes, sizes = len(modes.own), np.zeros((4, modes.unknowns))
         sizes[0, modes.of_ladders], sizes[1, :dyes] = 1.0, 1.0
         sizes[2, modes.of_ladders.stop : -dyes] = 1.0
-        wider = max(1.0, misfit / HARDLY_DYE) ** 2
-        sizes[3, dyes : dyes + 3] = wider * np.array([BIAS, INTERACTION, SATURATING]) ** 2
-        sizes[3, -dyes:] = wider * ACTING**2
+        sizes[3, dyes : dyes + 3] = np.array([BIAS, INTERACTION, SATURATING]) ** 2
+        sizes[3, -dyes:] = ACTING**2
         parts = [np.ones_like(self.weight), self.strength**2, self.curve**2, self.common]
         return np.stack(parts, axis=1), sizes
 
@@ -198,10 +197,8 @@ class Posterior(Value):
         mean_size = float(weight @ size)
         kurtosis = float(weight @ size**2) / mean_size**2
         freedom = (4.0 * kurtosis - 2.0) / max(kurtosis - 1.0, 1e-9)
-        order = np.argsort(size)
-        low, high = np.interp(
-            [0.1, 0.9], np.cumsum(weight[order]), np.sqrt(size[order] / mean_size)
-        )
+        order, rank = np.argsort(size), np.array([0.1, 0.9])
+        low, high = np.interp(rank, np.cumsum(weight[order]), np.sqrt(size[order] / mean_size))
         strength, rest = (float(np.sqrt(weight @ x**2)) for x in (cells.strength, cells.rest))
         return cls(
             mean, covariance, strength, rest, float(np.hypot(ALONE, misfit)),
@@ -212,7 +209,7 @@ class Posterior(Value):
     def prior(cls, modes: Modes, misfit: float = 0.0) -> Self:
         """Before any mix; `misfit` as in `Cells.of`."""
         cells = Cells.of(misfit)
-        scales, sizes = cells.scales(modes, misfit)
+        scales, sizes = cells.scales(modes)
         covariance = np.diag(cells.weight @ scales @ sizes)
         return cls.of(np.zeros(modes.unknowns), covariance, cells, misfit)
 
