@@ -86,18 +86,16 @@ def _option(word: str) -> click.Option:
     )  # fmt: skip
 
 
-def _clean(_: click.Context, __: click.Parameter, value: Any) -> Any:
-    """A word without what rewrites a screen, which a book would keep."""
-    return console.CONTROL.sub("", value) if isinstance(value, str) else value
-
-
 def _taken(context: click.Context, option: click.Parameter, value: Any) -> Any:
-    """The value of an option; dyes are named as people list them, or the option twice."""
-    if option.metavar == "DYES":
+    """The value of a word without what rewrites a screen, which a book would keep.
+
+    Dyes are named as people list them, or the option twice.
+    """
+    if isinstance(value, tuple) and option.metavar == "DYES":
         names = tuple(name.strip() for text in value for name in text.split(",") if name.strip())
         refuse(value and not names, f"--{option.name} names no dye: write 'gold, scarlet, navy'.")
         value = names
-    value = _clean(context, option, value)
+    value = console.CONTROL.sub("", value) if isinstance(value, str) else value
     if option.name in ("job", "method") and value:
         value = " ".join(value.split())  # as a book compares names
     if not option.expose_value:
@@ -111,7 +109,7 @@ def _argument(word: str) -> click.Argument:
     file = name in ("FILE", "TABLE", "FOLDER")
     return click.Argument(
         [name.lower()], metavar=word, required=word[0] != "[", nargs=-1 if "..." in word else 1,
-        type=_KINDS["read"]["type"] if file else str, callback=_clean,
+        type=_KINDS["read"]["type"] if file else str, callback=_taken,
     )  # fmt: skip
 
 

@@ -352,6 +352,22 @@ def test_what_is_drawn_shows_where_the_system_forces_its_colours(tab, served: Se
     assert page.evaluate(looks, ".cloth rect")[1] == "rgb(125, 138, 110)"
     pressed, other = (f".step[aria-pressed={state}]" for state in ("true", "false"))
     assert page.evaluate(looks, pressed)[2] != page.evaluate(looks, other)[2]
+    page.goto(served.at("shelf"))
+    assert page.evaluate(looks, ".main")[2] == ink
+    assert page.evaluate("() => getComputedStyle(document.querySelector('.main')).color") != ink
+
+
+def test_what_has_the_focus_lies_under_nothing(tab, served: Served) -> None:
+    """WCAG 2.2, 2.4.11. On a small phone the cloth stays in sight above the jars."""
+    page = tab({"width": 320, "height": 640})
+    page.goto(served.at("jars"))
+    covered = """() => { const e = document.activeElement, r = e.getBoundingClientRect();
+        const at = document.elementFromPoint(r.left + r.width / 2, r.top + r.height / 2);
+        return e === document.body || e.contains(at) || at.contains(e) ? "" : e.outerHTML; }"""
+    for key in ("Tab", "Shift+Tab"):
+        for _ in range(26):
+            page.keyboard.press(key)
+            assert page.evaluate(covered) == ""
 
 
 def test_the_patch_on_the_screen_is_the_code_beside_it(tab, served: Served) -> None:
