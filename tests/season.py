@@ -83,7 +83,7 @@ class Dyer:
         page = self.run.folder / page.with_suffix(".png")
         lines = page.with_suffix(".csv").read_text(encoding="utf-8").splitlines()
         recipes = [r["recipe"] for r in csv.DictReader(x for x in lines if x[0] != "#")]
-        boxes = (layouts_of(len(recipes))[0].cells, GREY_BOX, CARD_BOX)
+        boxes = (layouts_of(len(recipes))[0].places["swatch"], GREY_BOX, CARD_BOX)
         paper = load_page(page, PAPERS["A4"], (WIDTH, HEIGHT), *boxes, 6.0)
         laid = {i: np.interp(SEEN, WAVELENGTHS, self.dye(r)) for i, r in enumerate(recipes) if r}
         camera = Camera(0, light="D65", megapixels=2.5, blur=0.6)

@@ -6,7 +6,6 @@ and is the grey what it is said to be?
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -103,20 +102,6 @@ def cast(light: Array) -> Array:
     return np.asarray(np.log(light[:, 0] / light[:, 2]))
 
 
-class _Seen(NamedTuple):
-    """Neutral things of one kind: places ``(N, 2)``, light seen and known ``(N, 3)``, errors.
-
-    What is all over the page has no place (NaN), and the light that is 1 on average; what stands
-    in lights that nothing tells has their numbers as its `place`.
-    """
-
-    at: Array
-    seen: Array
-    known: Array
-    error: tuple[float, float, float]
-    place: Any = -1
-
-
 class Cards:
     """Sees the cards once; the tone curve, the flat field and the colours follow from it.
 
@@ -147,14 +132,12 @@ class Cards:
         if len(reference.lab):
             patches.check_patches(photo, self._light, reference.lab)
         kinds = self._witnesses(anchors)
-        at, seen, known = (np.concatenate([kind[i] for kind in kinds]) for i in range(3))
+        told = Witnesses(*(np.concatenate(each) for each in zip(*kinds, strict=True)))
         source = np.repeat(np.arange(len(kinds)), [len(kind.at) for kind in kinds])
-        error = np.array([kind.error for kind in kinds])[source]
-        place = np.concatenate([np.resize(kind.place, len(kind.at)) for kind in kinds])
         bend = 0.0 if "linear" in photo.encoding else BEND
         for _ in range(3):
-            light = np.nan_to_num(flat.at(at), nan=1.0)
-            self.tone = Tone(Witnesses(seen, known * light, source, error, place), bend)
+            light = np.nan_to_num(flat.at(told.at), nan=1.0)
+            self.tone = Tone(told._replace(known=told.known * light, source=source), bend)
             flat = fit_flat(spots, self.tone(white), self._raw.level)
         top = photo.curve[photo.limits[1]].min()
         self.flat = replace(flat, clipped=bool(flat.known and self._raw.level.max() >= top))
@@ -179,7 +162,7 @@ class Cards:
         """Linear values ``(N, 3)`` of colours in the picture's primaries."""
         return np.asarray(xyz_from_lab(lab, D65_2) / 100.0 @ np.linalg.inv(self.photo.to_xyz).T)
 
-    def _witnesses(self, anchors: Array) -> list[_Seen]:
+    def _witnesses(self, anchors: Array) -> list[Witnesses]:
         """All neutral things that are seen, by kind: those told of, then paper and print."""
         neutral, whole = np.hypot(*self.reference.lab.T[1:]) < _NEUTRAL, np.ones(3)
         kinds = []
@@ -191,22 +174,24 @@ class Cards:
             light, shown = levels(self.photo, places, patches.CORE)
             if shown.any():
                 at = places[shown].mean(axis=1)
-                kinds.append(_Seen(at, light[shown], known[shown], error))
+                kinds.append(Witnesses.of(at, light[shown], known[shown], error))
         self.photo.refuse(not kinds, "photo.no_anchor")
         if len(self._grey) and len(kinds) > 1:
             self._check_light(*kinds[:2])
         raw, nowhere = self._raw, np.full((1, 2), np.nan)
         if raw.known:
-            kinds.append(_Seen(nowhere, raw.level[np.newaxis], self._linear(_PAPER), _PAPER_ERROR))
+            kinds.append(
+                Witnesses.of(nowhere, raw.level[np.newaxis], self._linear(_PAPER), _PAPER_ERROR)
+            )
         bars, shown = levels(self.photo, self.frame.of("bar"), 0.5)
         if shown.any():
             even = bars / raw.at(self.frame.of("bar").mean(axis=1))
             black = np.quantile(even[shown], 0.25, axis=0, keepdims=True)
-            kinds.append(_Seen(nowhere, black, np.full((1, 3), _BLACK), _BLACK_ERROR))
+            kinds.append(Witnesses.of(nowhere, black, np.full((1, 3), _BLACK), _BLACK_ERROR))
             self._pale = float(black[0, 1] / raw.level[1])
         return [*kinds, *self._printed_greys()] if self.frame.layout else kinds
 
-    def _printed_greys(self) -> list[_Seen]:
+    def _printed_greys(self) -> list[Witnesses]:
         """The printed greys that no cloth covers, and the paper beside them: means of those in the
         dimmest light, and so on. If tones are straight they are the same share of the paper."""
         places, raw = self.frame.of("check"), self._raw
@@ -221,10 +206,12 @@ class Cards:
         spread = np.sqrt(np.mean([share[i].mean(axis=1).var(ddof=1) for i in some]))
         single = max(_LEAST_ERROR, float(spread / np.sqrt(bare.sum() / _LIGHTS)))
         nowhere, known = np.full((_LIGHTS, 2), np.nan), np.tile(self._linear(_PAPER), (_LIGHTS, 1))
-        printed = _Seen(nowhere, seen, _GREY * known, (single, *_GREY_ERROR), np.arange(_LIGHTS))
-        return [_Seen(nowhere, beside, known, (0.0, 0.0, 0.0), printed.place), printed]
+        printed = Witnesses.of(
+            nowhere, seen, _GREY * known, (single, *_GREY_ERROR), np.arange(_LIGHTS)
+        )
+        return [Witnesses.of(nowhere, beside, known, (0.0, 0.0, 0.0), printed.place), printed]
 
-    def _check_light(self, steps: _Seen, greys: _Seen) -> None:
+    def _check_light(self, steps: Witnesses, greys: Witnesses) -> None:
         """Refuse a grey card and a patch card that do not lie in one light."""
         seen, at = (np.log(x.seen / self._raw.at(x.at)).mean(axis=1) for x in (greys, steps))
         order = np.argsort(seen)
@@ -241,44 +228,36 @@ class Cards:
         `measured` are swatches that serve as further patches, `lit_by` what is said of the light.
         Raises `InputError` where nothing tells how the light falls.
         """
-        tone, flat = self.tone, self.flat
+        tone, flat, card = self.tone, self.flat, self.reference
         self.photo.refuse(flat.bare < _LEAST_BARE, "photo.covered")
-        seen, doubts = tone.undo(np.ones((1, 3))), list(self._doubts)
-        matrix, notes = self._matrix(seen[0], measured or Patches(), lit_by)
-        white = cast(seen)[0]
+        seen, measured = tone.undo(np.ones((1, 3))), measured or Patches()
+        white, usable, names = cast(seen)[0], self._usable, np.array(card.names)
+        matrix = patches.balance(self.photo.to_xyz, seen[0], tone.bends, lit_by)
+        light = tone(self._light) / flat.at(self._patch.mean(axis=1))
+        light = np.concatenate([light[usable], measured.light])
+        lab = np.concatenate([card.lab[usable], measured.lab])
+        holds = {"clipped_patches": not usable.all(), "too_few": 0 < len(lab) < 6}
+        notes = [
+            str(tone),
+            *sayings(holds, names=", ".join(sorted(names[~usable])), count=len(lab)),
+        ]
+        if len(lab) >= 6:
+            called = (*names[usable], *measured.names)
+            matrix = patches.fit_patches(light, lab, called, matrix.coefficients)
         over = cast(flat.at(self.frame.of("swatch").mean(axis=1)))
-        card = (self._patch if len(self._patch) else self._grey).mean(axis=1)
-        holds = {
+        doubtful = {
             "flare": self._pale - _BLACK > _GLARE, "tones_doubt": not tone.known,
             "light_doubt": not flat.known, "no_grey": not self._grey.size + self._patch.size,
             "warm": white > _COLOURED, "cool": white < -_COLOURED, "mixed": np.ptp(over) > _MIXED,
         }  # fmt: skip
-        doubts += sayings(holds, black=100 * self._pale)
+        doubts = (*self._doubts, *sayings(doubtful, black=100 * self._pale))
         stands = -white if lit_by in ("", "daylight") else 0.0
         if matrix.patches:
-            stands = float(cast(flat.at(card)).mean()) if len(card) else 0.0
-        return Characterisation(tone, flat, matrix, stands, (str(tone), *notes), tuple(doubts))
+            at = (self._patch if len(self._patch) else self._grey).mean(axis=1)
+            stands = float(cast(flat.at(at)).mean()) if len(at) else 0.0
+        return Characterisation(tone, flat, matrix, stands, (*notes, str(matrix)), doubts)
 
-    def _matrix(
-        self, white: Array, measured: Patches, lit_by: str
-    ) -> tuple[CameraMatrix, list[str]]:
-        """The camera's matrix by the patches of the card and the measured ones, and notes; `white`
-        ``(3,)`` are the picture's linear values of a perfect white.
-        """
-        tone, to_xyz, card = self.tone, self.photo.to_xyz, self.reference
-        matrix = patches.balance(to_xyz, white, tone.bends, lit_by)
-        usable, names = self._usable, np.array(card.names)
-        light = tone(self._light) / self.flat.at(self._patch.mean(axis=1))
-        light = np.concatenate([light[usable], measured.light])
-        lab = np.concatenate([card.lab[usable], measured.lab])
-        holds = {"clipped_patches": not usable.all(), "too_few": 0 < len(lab) < 6}
-        notes = sayings(holds, names=", ".join(sorted(names[~usable])), count=len(lab))
-        if len(lab) >= 6:
-            called = (*names[usable], *measured.names)
-            matrix = patches.fit_patches(light, lab, called, matrix.coefficients)
-        return matrix, [*notes, str(matrix)]
-
-    def _check_grey(self, first: _Seen) -> None:
+    def _check_grey(self, first: Witnesses) -> None:
         """Refuse a grey that is not as told: the page around it is the other witness."""
         tone, raw = self.tone, self._raw
         straight = self.photo.straightened(tone)

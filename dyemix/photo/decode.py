@@ -186,8 +186,6 @@ def _open(data: bytes) -> "Image":
         return pil.open(io.BytesIO(data))  # type: ignore[no-any-return]
     except pil.UnidentifiedImageError:
         raise _UnreadableError("not a picture: JPEG, PNG, TIFF, HEIC and raw are read.") from None
-    except Exception as error:  # any decoder may stumble over a broken header in its own way
-        raise _UnreadableError(f"the picture is damaged ({error}): copy it again.") from None
     finally:
         pil.MAX_IMAGE_PIXELS = limit
 
@@ -227,11 +225,8 @@ def _deep(source: Path | bytes) -> NDArray[Any]:
 def _pixels(image: "Image", notes: list[str]) -> NDArray[Any]:
     """The codes ``(H, W, 3)``, upright by the orientation that the file states."""
     times = max(1, max(image.size) // _ENOUGH)
-    try:
-        image.draft("RGB", (image.width // times, image.height // times))  # of JPEG, on the way
-        image.load()
-    except Exception as error:
-        raise _UnreadableError(f"the picture breaks off ({error}): copy it again.") from None
+    image.draft("RGB", (image.width // times, image.height // times))  # of JPEG, on the way
+    image.load()
     if image.mode == "RGBA" and np.asarray(image.getchannel("A")).min() < 255:
         raise _UnreadableError("the picture is partly transparent: save the photograph as RGB.")
     image = image.reduce(max(1, max(image.size) // _ENOUGH)).convert("RGB")
@@ -255,12 +250,8 @@ def _meaning(image: "Image", levels: int, notes: list[str]) -> tuple[Array, Arra
     """Curve, matrix and name of what the file says its values are."""
     if icc := image.info.get("icc_profile"):
         cms = need("PIL.ImageCms", "photo")
-        try:
-            stated = cms.ImageCmsProfile(io.BytesIO(icc))
-            name = " ".join(cms.getProfileDescription(stated).split())[:60]
-        except Exception as error:
-            message = f"the embedded colour profile is damaged ({error}): save it as sRGB."
-            raise _UnreadableError(message) from None
+        stated = cms.ImageCmsProfile(io.BytesIO(icc))
+        name = " ".join(cms.getProfileDescription(stated).split())[:60]
         if (profile := read_profile(icc, levels)) is None:
             message = f"the colour profile {name!r} is a table: save it as sRGB or Display P3."
             raise _UnreadableError(message)
@@ -275,19 +266,16 @@ def _raw(data: bytes) -> NDArray[Any]:
     primaries wide enough for all cloth.
     """
     rawpy = need("rawpy", "raw", ", or have the camera save JPEG.")
-    try:
-        with rawpy.imread(io.BytesIO(data)) as raw:
-            size = (raw.sizes.width, raw.sizes.height)
-            if size[0] * size[1] > MOST_PIXELS:
-                raise ValueError(f"{_MOST} megapixels")
-            times = max(1, max(size) // _ENOUGH)
-            found = raw.postprocess(
-                output_bps=16, gamma=(1, 1), no_auto_bright=True, use_camera_wb=True,
-                output_color=rawpy.ColorSpace.ProPhoto, half_size=times > 1,
-            )  # fmt: skip
-            return _smaller(np.asarray(found), times // 2)
-    except Exception as error:
-        raise _UnreadableError(f"the raw file cannot be developed ({error}).") from None
+    with rawpy.imread(io.BytesIO(data)) as raw:
+        size = (raw.sizes.width, raw.sizes.height)
+        if size[0] * size[1] > MOST_PIXELS:
+            raise ValueError(f"{_MOST} megapixels")
+        times = max(1, max(size) // _ENOUGH)
+        found = raw.postprocess(
+            output_bps=16, gamma=(1, 1), no_auto_bright=True, use_camera_wb=True,
+            output_color=rawpy.ColorSpace.ProPhoto, half_size=times > 1,
+        )  # fmt: skip
+        return _smaller(np.asarray(found), times // 2)
 
 
 def decode(path: Named, data: bytes | None = None) -> Photograph:
@@ -316,8 +304,12 @@ def decode(path: Named, data: bytes | None = None) -> Photograph:
                 codes = _deep(path)
             else:
                 codes = _deep(data)
+    except InputError:
+        raise
     except _UnreadableError as reason:
         raise InputError(Fault(str(reason), file)) from None
+    except Exception as error:  # any decoder may stumble over a file in its own way
+        raise InputError(Fault(said("photo.damaged", error=error), file)) from None
     # One curve for all channels, or one for each.
     table = np.broadcast_to(curve.reshape(len(curve), -1), (len(curve), 3)).astype(np.float32)
     return Photograph(codes, table, _limits(table), to_xyz, name, tuple(notes), file)

@@ -92,29 +92,13 @@ class Layout:
         letters = string.ascii_uppercase[self.first : self.first + self.rows]
         return tuple(f"{row}{i}" for row in letters for i in range(1, self.columns + 1))
 
-    @property
-    def _around(self) -> tuple[Array, Array, float, float]:
-        """Left and top ``(N,)``, width and height of the cells with their surrounds and strips."""
-        row, column = np.indices((self.rows, self.columns)).reshape(2, -1)
-        width, height = WIDTH / self.columns, (self.bottom - _TOP) / self.rows
-        return np.asarray(column * width), np.asarray(_TOP + row * height), width, height
-
-    @cached_property
-    def cells(self) -> Array:
-        """Where the cloth lies ``(N, 4, 2)``."""
-        x, y, w, h = self._around
-        return quad(x + _GUTTER / 2, y + 1.5, w - _GUTTER, h - _STRIP - 3.0)
-
-    @cached_property
-    def strips(self) -> Array:
-        """The label strip under each cell: left and top ``(N, 2)``."""
-        x, y, _, h = self._around
-        return np.stack([x + _GUTTER / 2, y + h - _STRIP + 0.5], axis=1)
-
     @cached_property
     def places(self) -> dict[str, Array]:
         """What lies and stands where ``(N, 4, 2)``: the roles of a `Frame`."""
-        (x, y, w, h), (left, top) = self._around, self.strips.T
+        row, column = np.indices((self.rows, self.columns)).reshape(2, -1)
+        w, h = WIDTH / self.columns, (self.bottom - _TOP) / self.rows
+        x, y = column * w, _TOP + row * h
+        left, top = x + _GUTTER / 2, y + h - _STRIP + 0.5
         between = np.where(x > 0, x - 0.9, 0.4)
         white = [quad(between, y + share * h, 1.8, 2.4) for share in (0.15, 0.45)]
         white += [quad(left + 9.8, top + 0.7, 1.6, 2.0), quad(x + w - 2.2, top + 0.7, 1.8, 2.0)]
@@ -122,9 +106,9 @@ class Layout:
             along = start + np.linspace(0.1, 0.9, 6) * width - 1
             white += [quad(along, beside, 2, 1.6) for beside in (edge - 2.6, edge + height + 1.0)]
         return {
-            "swatch": self.cells,
-            "check": self.strips[:, np.newaxis] + quad(6.0, 0.0, 3.5, 3.5),
-            "bar": self.strips[:, np.newaxis] + quad(12.0, 0.9, 4.5, BAR_HEIGHT),
+            "swatch": quad(left, y + 1.5, w - _GUTTER, h - _STRIP - 3.0),
+            "check": quad(left + 6.0, top, 3.5, 3.5),
+            "bar": quad(left + 12.0, top + 0.9, 4.5, BAR_HEIGHT),
             "white": np.concatenate(white),
             "grey box": quad(*GREY_BOX)[np.newaxis],
             "card box": quad(*CARD_BOX)[np.newaxis],

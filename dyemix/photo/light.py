@@ -12,8 +12,9 @@ to their own errors, each by how far the others miss it (DerSimonian & Laird, Co
 Trials 7 (1986) 177, for single witnesses and for whole cards).
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 
@@ -108,7 +109,6 @@ def fit_flat(spots: Array, light: Array, seen: Array | None = None) -> Flat:
     log = np.log(np.maximum(light, 1e-5))
     bright = log.mean(axis=1)
     kept = bright > np.quantile(bright, 0.75) - 0.7  # half the light of the best: still paper
-    coefficients = np.empty(0)
     # Tighter from step to step: a plane first, so that covered spots cannot bend the surface.
     for count, tolerance in ((3, 0.25), (3, 0.15), (6, 0.10), (10, 0.06), (15, _OFF), (15, _OFF)):
         usable = max(c for c in (3, 6, 10, 15) if c == 3 or c <= min(count, kept.sum() / 3))
@@ -150,8 +150,7 @@ _CHANCE = 2.0
 _DARK = 0.012
 
 
-@dataclass(frozen=True, eq=False)
-class Witnesses:
+class Witnesses(NamedTuple):
     """Neutral things as they are seen and known.
 
     Attributes
@@ -163,13 +162,21 @@ class Witnesses:
         channel of its source, and of all things of its source.
     place : ``(N,)`` things of one number stand in one light that nothing tells; −1 where `known`
         tells it.
+    at : ``(N, 2)`` where they are; NaN for what is all over the page, in light that is 1 there.
     """
 
     seen: Array
     known: Array
     source: Indices
     error: Array
-    place: Indices = field(default_factory=lambda: np.array([-1]))
+    place: Indices = np.array([-1])
+    at: Array = np.full((1, 2), np.nan)
+
+    @classmethod
+    def of(cls, at: Array, seen: Array, known: Array, error: Any, place: Any = -1) -> Self:
+        """Those of one source, which have one error."""
+        none, errors = np.zeros(len(at), dtype=int), np.tile(error, (len(at), 1))
+        return cls(seen, known, none, errors, np.resize(place, len(at)), at)
 
 
 @dataclass(frozen=True, eq=False)
@@ -263,19 +270,20 @@ class Tone:
         log = np.log(values)
         return log[:, 0], np.maximum.accumulate(log + mean.reshape(-1, 3), axis=0) - log
 
-    def __call__(self, values: Array) -> Array:
-        """Straight values of the picture's linear ones ``(..., 3)``, 1 for a perfect white."""
+    def _added(self, values: Array, straight: bool) -> Array:
+        """What the correction multiplies values ``(..., 3)`` by: seen ones, or straight already."""
         at, shift = self._curve
         log = np.log(np.maximum(values, 1e-6))
-        added = [np.interp(log[..., c], at, shift[:, c]) for c in range(3)]
-        return np.asarray(values * np.exp(np.stack(added, axis=-1)))
+        added = [np.interp(log[..., c], at + straight * shift[:, c], shift[:, c]) for c in range(3)]
+        return np.exp(np.stack(added, axis=-1))
+
+    def __call__(self, values: Array) -> Array:
+        """Straight values of the picture's linear ones ``(..., 3)``, 1 for a perfect white."""
+        return np.asarray(values * self._added(values, straight=False))
 
     def undo(self, straight: Array) -> Array:
         """The picture's linear values ``(N, 3)`` of straight ones."""
-        at, shift = self._curve
-        log = np.log(np.maximum(straight, 1e-6))
-        taken = [np.interp(log[:, c], at + shift[:, c], shift[:, c]) for c in range(3)]
-        return np.asarray(straight * np.exp(-np.stack(taken, axis=-1)))
+        return np.asarray(straight / self._added(straight, straight=True))
 
     def covariance(self, values: Array) -> Array:
         """Covariance ``(N, 3, 3)`` of the logs of straight values; of seen `values` ``(N, 3)``."""

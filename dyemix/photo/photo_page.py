@@ -91,7 +91,7 @@ def _drawn(
     for role, style in _PRINTED.items():
         for corners in layout.places[role]:
             axes.fill(*corners.T, **style)
-    width, height = np.ptp(layout.cells[0], axis=0)
+    width, height = np.ptp(layout.places["swatch"][0], axis=0)
     told = {"cell": f"{width:.0f} × {height:.0f}", "layout": layout.index, "page": number}
     with _WORDS.open(encoding="utf-8", newline="") as file:
         for left, top, points, line in csv.reader(file):
@@ -99,9 +99,9 @@ def _drawn(
     for i, (recipe, swatch) in enumerate(pieces):
         # Two lines at most, in the head of the cell.
         head = textwrap.wrap(f"{recipe} {swatch and f'({swatch})'}", int(width / 1.05))[:2]
-        at = layout.cells[i, 0] + [0.6, 0.5]
+        at = layout.places["swatch"][i, 0] + [0.6, 0.5]
         axes.text(*at, "\n".join(head), size=5, va="top", linespacing=1.0)
-        at = layout.strips[i] + [0, 1.8]
+        at = layout.places["check"][i, 0] + [-6.0, 1.8]
         axes.text(*at, layout.labels[i], size=7.5, va="center", weight="bold")
     return figure_bytes([figure], form, 300)
 

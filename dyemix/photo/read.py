@@ -107,7 +107,8 @@ def examine_photo(photo: Named | Photograph, options: PhotoOptions | None = None
     cards = _look(photo, options, contents)
     photo, frame, flat = cards.photo, cards.frame, cards.flat
     straight = photo.straightened(cards.tone)
-    laid, vacant = _laid(straight, frame, flat, contents)
+    laid = _laid(straight, frame, flat, contents)
+    vacant = tuple(x for x in frame.labels if x not in {each.label for each in laid})
     found = cards.characterise(_measured(laid, options.measured), options.lit_by)
     grey = found.colourless(np.array([each.cloth.mean for each in laid]))
     signs = (*sample.retouched(straight, frame, flat), *sayings({"one_colour": grey}))
@@ -146,31 +147,30 @@ def _look(photo: Photograph, options: PhotoOptions, contents: Mapping[str, Readi
 
 def _laid(
     straight: Photograph, frame: Frame, flat: Flat, contents: Mapping[str, Reading]
-) -> tuple[list[Laid], tuple[str, ...]]:
-    """The cells with cloth in them, and the labels of those without."""
+) -> list[Laid]:
+    """The cells with cloth in them."""
     there = set(frame.labels) if frame.layout is None else printed_with(frame.layout)
     absent = few(sorted(set(contents) - {label.upper() for label in there}), 8)
     counts = {"count": len(contents), "there": len(frame.labels)}
     straight.refuse(absent, "photo.absent", absent=absent, **counts)
-    laid, vacant, remedy = [], [], said("photo.remedy")
+    laid, missing, remedy = [], list[str](), said("photo.remedy")
     rises = [sample.blur_mm(straight, bar) for bar in frame.of("bar")] or [0.0] * len(frame.labels)
     for label, corners, rise in zip(frame.labels, frame.of("swatch"), rises, strict=True):
         here = sample.cloth(straight, corners, flat, whole=frame.layout is None)
         content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
         named, bare = label.upper() in contents, not here.size.any()
         over = named and here.ends[1].max() > sample.CLIPPED
-        if bare and not over and not (named and sample.woven(straight, corners)):
-            vacant.append(label)
+        if bare and not over and not (named and here.share):
+            missing += [label] * named
             continue
         content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
         why = sample.reasons(here, flat.near(corners.mean(axis=0)), rise)
         if over and (bare or (flat.clipped and why)):
             why = (said("photo.white_as_paper", remedy=remedy),)
         laid.append(Laid(label, corners, content, here, why))
-    missing = ", ".join(label for label in vacant if label.upper() in contents)
-    straight.refuse(missing, "photo.bare_cells", cells=missing)
+    straight.refuse(missing, "photo.bare_cells", cells=", ".join(missing))
     straight.refuse(not laid, "photo.no_cloth")
-    return laid, tuple(vacant)
+    return laid
 
 
 def _measured(laid: Sequence[Laid], measured: Named | SwatchSet | None) -> Patches | None:

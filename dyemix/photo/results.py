@@ -179,16 +179,15 @@ class PhotoReading(Result):
                 "spread": cell.spread, "warnings": cell.warnings, "left out": cell.left_out,
             }  # fmt: skip
 
-    def __str__(self) -> str:
+    def _lines(self) -> Iterator[str]:
         counts = {"read": len(self.swatches.readings), "count": len(self.cells)}
-        head = said("photo.read", file=self.photograph.file, light=self.cells[0].light, **counts)
-        lines = [head, *self.warnings]
+        yield said("photo.read", file=self.photograph.file, light=self.cells[0].light, **counts)
+        yield from self.warnings
         width = max(28, *(len(cell.title) for cell in self.cells))
         for cell in self.cells:
             values = "L* {:5.1f}  a* {:6.1f}  b* {:6.1f}".format(*cell.lab)
             doubt = "; ".join(cell.words)
-            lines.append(f"{cell.title:<{width}} {values}  ± {cell.error:.1f}  {doubt}".rstrip())
-        return "\n".join(lines)
+            yield f"{cell.title:<{width}} {values}  ± {cell.error:.1f}  {doubt}".rstrip()
 
 
 @dataclass(frozen=True, eq=False)
@@ -198,14 +197,12 @@ class Difference:
     Attributes
     ----------
     names : which cells.
-    lab : ``(3,)``, second less first, D65/2°.
     miss : how the second differs from the first.
     error : root mean square ΔE2000 that the camera alone would show between equal pieces.
     same_picture : whether both lay in one photograph.
     """
 
     names: tuple[str, str]
-    lab: Array
     miss: Miss
     error: float
     same_picture: bool
@@ -216,12 +213,12 @@ class Difference:
         return self.miss.delta_e > self.error
 
     def __str__(self) -> str:
-        pictures = "same photograph" if self.same_picture else "two photographs"
-        size = f"{self.miss.delta_e:.1f} ΔE2000 ({D65_2}), error {self.error:.1f}"
-        text = f"{' to '.join(self.names)}: {size}, {pictures}."
-        if not self.seen:
-            return f"{text} Too small to see by phone: change nothing."
-        return f"{text} The second is {', '.join(self.miss.words) or 'another colour'}."
+        return said(
+            f"photo.{'seen' if self.seen else 'not_seen'}", names=" to ".join(self.names),
+            size=self.miss.delta_e, light=D65_2, error=self.error,
+            pictures="same photograph" if self.same_picture else "two photographs",
+            words=", ".join(self.miss.words) or "another colour",
+        )  # fmt: skip
 
 
 def difference(first: PhotoReading, label: str, second: PhotoReading, other: str) -> Difference:
@@ -237,4 +234,4 @@ def difference(first: PhotoReading, label: str, second: PhotoReading, other: str
     error = error_of((a.lab + b.lab) / 2.0, covariance)
     files = ("", "") if same else (f"{first.photograph.file} ", f"{second.photograph.file} ")
     names = (files[0] + a.label, files[1] + b.label)
-    return Difference(names, b.lab - a.lab, Miss.of(a.lab, b.lab), error, same)
+    return Difference(names, Miss.of(a.lab, b.lab), error, same)

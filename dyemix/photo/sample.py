@@ -97,7 +97,7 @@ class Cloth:
     piece, core : ``(4, 2)`` where it lies, and where it was read.
     size : ``(2,)`` of the piece in mm; 0 where all is paper, infinite where there is no page to
         tell it from.
-    share : of the rectangle of that size that is unlike the paper.
+    share : of the rectangle of that size that is unlike the paper; 1 where it is woven only.
     mean : ``(3,)``, over the blocks that belong to the cloth.
     covariance : ``(3, 3)`` of that mean, from the scatter of the blocks.
     blocks : ``(K, 3)`` means of the blocks that were kept.
@@ -163,9 +163,10 @@ def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array,
     The cell and its surround are looked at in blocks; those unlike the paper are cloth, once the
     head of the cell, where words stand, is taken away, what is narrower than any cloth (the printed
     outline), and a shadow or reflection: what is neutral and no dimmer or brighter than the paper
-    around, or no dimmer than the surround where most of that is neutral and dim. Returns the
-    rectangle ``(4, 2)``, its size ``(2,)`` in mm, and the share of it that is cloth; the cell and
-    noughts where all is paper.
+    around, or no dimmer than the surround where most of that is neutral and dim.
+
+    Returns the rectangle ``(4, 2)``, its size ``(2,)`` in mm, and the share of it that is cloth; of
+    what is all like paper the cell, noughts, and 1 where its middle has a weave: white cloth.
     """
     import cv2
 
@@ -193,7 +194,9 @@ def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array,
         cv2.morphologyEx(unlike, cv2.MORPH_OPEN, narrow, borderValue=0)
     )
     if count < 2:
-        return corners, np.zeros(2), 0.0
+        down, across = (slice(int(0.3 * n), int(0.7 * n)) for n in (rows, columns))
+        middle = level.reshape(rows, columns)[down, across]
+        return corners, np.zeros(2), float(np.std(middle - cv2.blur(middle, (5, 5))) > _WOVEN)
     largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
     blocks_at = np.argwhere(labels == largest)[:, ::-1].astype(np.float32) + 0.5
     middle, sides, turn = cv2.minAreaRect(blocks_at)
@@ -201,17 +204,6 @@ def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array,
     box = cv2.boxPoints((middle, tuple(whole), turn)) / (columns, rows)
     share = len(blocks_at) / float(np.prod(whole))
     return within(outer, box.astype(float)), whole * _BLOCK_MM, share
-
-
-def woven(photo: Photograph, corners: Array) -> bool:
-    """Whether the middle of a cell ``(4, 2)`` has a weave: cloth that is as white as the paper."""
-    import cv2
-
-    middle = inset(corners, 0.4)
-    blocks = np.rint(np.ptp(middle, axis=0) / _BLOCK_MM).astype(int)
-    light = cv2.resize(raster(photo, middle)[0], tuple(blocks), interpolation=cv2.INTER_AREA)
-    level = np.log(np.maximum(light.mean(axis=2), 1e-5))
-    return bool(np.std(level - cv2.blur(level, (5, 5))) > _WOVEN)
 
 
 def blur_mm(photo: Photograph, bar: Array) -> float:
@@ -267,13 +259,11 @@ def reasons(here: Cloth, nearby: float, rise: float) -> tuple[str, ...]:
         "ragged": 0 < here.share < _RAGGED,
         "blurred": rise > _BLUR_MM,
     }
-    return tuple(
-        sayings(
-            holds, what="shadowed" if nearby < 1.0 else "in a bright spot", width=width,
-            height=height, paper=100 * (nearby - 1.0), odd=100 * here.left_out,
-            fall=100 * here.slope, edges="gone" if np.isinf(rise) else f"{rise:.1f} mm wide",
-        )
-    )  # fmt: skip
+    return tuple(sayings(
+        holds, what="shadowed" if nearby < 1.0 else "in a bright spot", width=width, height=height,
+        paper=100 * (nearby - 1.0), odd=100 * here.left_out, fall=100 * here.slope,
+        edges="gone" if np.isinf(rise) else f"{rise:.1f} mm wide",
+    ))  # fmt: skip
 
 
 def retouched(photo: Photograph, frame: Frame, flat: Flat) -> list[str]:

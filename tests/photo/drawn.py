@@ -40,7 +40,7 @@ def picture(
     y, x = (np.indices(shape) + 0.5) / PER_MM
     things = [(bar, black) for bar in PAGE.places["bar"]]
     things += [(check, GREY) for check in PAGE.places["check"]]
-    things += [(PAGE.cells[i], piece) for i, piece in (lying or {}).items()]
+    things += [(PAGE.places["swatch"][i], piece) for i, piece in (lying or {}).items()]
     if len(steps):
         things += zip(parts(quad(*GREY_BOX), 1, len(steps)), steps, strict=True)
     if len(patches):

@@ -37,7 +37,7 @@ def test_a_lens_that_bends_lines_is_found_by_the_marks(bend: float) -> None:
     view = np.array([[12.0, 0.4, 300], [-0.3, 12.5, 350], [1e-4, 2e-4, 1.0]])
     lens = Lens(view, (size - 1) / 2, 2500.0, bend)
     seen = lens(marks) + np.random.default_rng(1).normal(0, 0.15, marks.shape)
-    cells = LAYOUTS[1].cells.reshape(-1, 2)
+    cells = LAYOUTS[1].places["swatch"].reshape(-1, 2)
     found = Lens.of(marks, seen, size)
     assert np.linalg.norm(found(cells) - lens(cells), axis=1).max() < 3.0  # px, a quarter mm
     assert found.back(found(cells)) == pytest.approx(cells, abs=1e-6)
@@ -70,7 +70,7 @@ def test_layouts_by_count() -> None:
     pages = {n: layouts_of(n) for n in (1, 12, 13, 24, 25, 40)}
     counts = {n: [len(page.labels) for page in each] for n, each in pages.items()}
     assert counts == {1: [12], 12: [12], 13: [24], 24: [24], 25: [20, 20], 40: [20, 20]}
-    assert min(np.ptp(page.cells, axis=1).min() for page in pages[40]) >= 30.0  # mm
+    assert min(np.ptp(page.places["swatch"], axis=1).min() for page in pages[40]) >= 30.0  # mm
     assert not set(pages[40][0].labels) & set(pages[40][1].labels)
     with pytest.raises(DyemixError, match="41 cells do not fit"):
         layouts_of(41)

@@ -13,10 +13,10 @@ import pytest
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz
 from dyemix.errors import InputError
 from dyemix.photo import patches
-from dyemix.photo.characterise import Cards, Characterisation, _Seen, cast
+from dyemix.photo.characterise import Cards, Characterisation, cast
 from dyemix.photo.decode import SRGB_TO_XYZ
 from dyemix.photo.layout import WIDTH, parts, quad
-from dyemix.photo.light import BEND
+from dyemix.photo.light import BEND, Witnesses
 from dyemix.photo.patches import LIGHT_ERROR, Patches, balance
 from tests.photo.drawn import PAGE, PAPER, Nothing, look, picture
 
@@ -57,7 +57,7 @@ def test_straight_tones_in_even_light_are_divided_by_what_white_is() -> None:
     assert cards.tone.known
     assert cards.tone.bends < 0.1
     np.testing.assert_allclose(cards.tone(COLOURS * GAINS), COLOURS, rtol=0.01)
-    np.testing.assert_allclose(cards.flat.at(PAGE.cells.mean(axis=1)), 1.0, atol=1e-3)
+    np.testing.assert_allclose(cards.flat.at(PAGE.places["swatch"].mean(axis=1)), 1.0, atol=1e-3)
     np.testing.assert_allclose(cards.flat.level, PAPER, rtol=0.005)
     assert not cards.flat.clipped
     found = cards.characterise(None, "")
@@ -103,7 +103,7 @@ def test_printed_greys_are_averaged_by_the_light_that_falls_on_them() -> None:
 
     hides = (at[0], (0.5, 0.1, 0.1))
     photo = picture(steps=STEPS, light=light, over=[*zip(at, values, strict=True), hides])
-    paper, found = look(photo, STEPS)._witnesses(PAGE.cells[:0])[-2:]
+    paper, found = look(photo, STEPS)._witnesses(PAGE.places["swatch"][:0])[-2:]
     shown = np.arange(1, len(at))
     parts_of = np.array_split(shown[np.argsort(light(at.mean(axis=1))[1:, 1])], 3)
     logs = [np.log(values[i]) for i in parts_of]
@@ -114,12 +114,12 @@ def test_printed_greys_are_averaged_by_the_light_that_falls_on_them() -> None:
         np.log(found.seen / paper.seen), np.outer(shares, np.ones(3)), atol=2e-3
     )
     scatter = np.sqrt(np.mean([log.var(ddof=1) for log in logs]) / (len(shown) / 3))
-    assert found.error[0] == pytest.approx(scatter, rel=0.03)
+    assert found.error[0, 0] == pytest.approx(scatter, rel=0.03)
     # Of fewer than six there are no thirds to compare.
     for shown, kinds in ((5, 3), (6, 5)):
         hides = [(x, ((0.5, 0.1, 0.5), (0.1, 0.5, 0.1))[i % 2]) for i, x in enumerate(at[shown:])]
         few = picture(steps=STEPS, light=light, over=hides)
-        assert len(look(few, STEPS)._witnesses(PAGE.cells[:0])) == kinds
+        assert len(look(few, STEPS)._witnesses(PAGE.places["swatch"][:0])) == kinds
 
 
 def test_printed_greys_in_unlike_light_tell_of_a_bend() -> None:
@@ -131,7 +131,7 @@ def test_printed_greys_in_unlike_light_tell_of_a_bend() -> None:
             {0: np.full(3, 0.8)}, tones=tones, encoding="sRGB",
             light=lambda at: 0.9 * np.exp(-0.3 * at[..., :1] / WIDTH),
         )  # fmt: skip
-        tone = look(photo, anchors=PAGE.cells[:1]).tone
+        tone = look(photo, anchors=PAGE.places["swatch"][:1]).tone
         assert np.sum(tone.witnesses.place >= 0) == 6
         assert least < tone.bends < most
         dim, bright = tone(tones(light * np.ones(3)))
@@ -148,7 +148,7 @@ def test_the_fall_of_the_light_is_divided_out() -> None:
         return 0.9 * np.exp(-0.3 * at[..., :1] / WIDTH) * [1.0, 1.0, 0.8]
 
     cards = look(picture(steps=STEPS, light=light), STEPS)
-    middles = PAGE.cells.mean(axis=1)
+    middles = PAGE.places["swatch"].mean(axis=1)
     over = cards.flat.at(middles) / light(middles)
     np.testing.assert_allclose(over, np.broadcast_to(over[0], over.shape), rtol=2e-3)
     # Steps at the dim end of the card are known by the light that falls there.
@@ -182,7 +182,7 @@ def test_a_speck_that_shines_is_not_read_as_paper() -> None:
 
 
 def test_without_a_card_measured_cloth_stands_for_the_light_of_the_page() -> None:
-    cards = look(picture({0: 0.82}), anchors=PAGE.cells[:1])
+    cards = look(picture({0: 0.82}), anchors=PAGE.places["swatch"][:1])
     found = cards.characterise(replace(reference(), light=COLOURS), "")
     assert found.matrix.patches == reference().names
     assert found.cast == 0.0
@@ -234,7 +234,7 @@ def test_glare_is_judged_by_green_where_black_ink_is_coloured() -> None:
 
 def test_what_is_missing_is_told() -> None:
     undyed = picture({0: 0.82})
-    found = told(undyed, (), anchors=PAGE.cells[:1])
+    found = told(undyed, (), anchors=PAGE.places["swatch"][:1])
     assert found.startswith("camera tone curve unknown; no grey card: the undyed cloth")
     grey = picture(steps=(0.18,))
     assert told(grey, (0.18,)) == "camera tone curve unknown"
@@ -247,7 +247,7 @@ def test_what_is_missing_is_told() -> None:
     with refused(match="lay a grey card in the picture"):
         look(grey)
     with refused(match="lay a grey card in the picture"):  # overexposed, and all of it
-        look(picture({0: 1.0}), anchors=PAGE.cells[:1])
+        look(picture({0: 1.0}), anchors=PAGE.places["swatch"][:1])
 
 
 @pytest.mark.parametrize(("spots", "known"), [(25, True), (36, False)])
@@ -354,10 +354,12 @@ def test_the_greys_of_two_cards_are_one_light(sign: int) -> None:
         cards: Any = SimpleNamespace(_raw=raw, _doubts=[], photo=Nothing())
         known = np.outer([0.1, 0.9, 0.4], np.ones(3))
         at = np.array([[0.0, 9.0], [0.3, 9.0], [0.1, 9.0]])
-        greys = _Seen(at, 0.4 * known * raw.at(at), known, (0, 0, 0))
+        greys = Witnesses.of(at, 0.4 * known * raw.at(at), known, (0, 0, 0))
         steps = np.outer([0.2, 0.5, 0.7], np.ones(3))
         seen = 0.4 * steps * np.array([[1.0 + off], [1.0 + off], [1.0 + abs(off) + off]])
-        Cards._check_light(cards, _Seen(2 * at, seen * raw.at(2 * at), steps, (0, 0, 0)), greys)
+        Cards._check_light(
+            cards, Witnesses.of(2 * at, seen * raw.at(2 * at), steps, (0, 0, 0)), greys
+        )
         return cards._doubts
 
     assert check(sign * 0.035) == []
@@ -393,7 +395,7 @@ def test_witnesses_are_known_as_they_are_told() -> None:
     photo = picture({0: linear(92, 0, 3)}, STEPS, values, light=lambda at: 0.9)
     cards = look(photo, STEPS, Patches(names, np.array([*labs(COLOURS[:3]), [96, 5.8, 0],
                  [50, 0, 6.0], [30, -4.0, 4.0]])))  # fmt: skip
-    steps, greys, cloth, paper, black, beside, printed = cards._witnesses(PAGE.cells[:1])
+    steps, greys, cloth, paper, black, beside, printed = cards._witnesses(PAGE.places["swatch"][:1])
     for kind, known, error in (
         (steps, np.outer(STEPS, np.ones(3)), (0.01, 0.006, 0.02)),
         (greys, nearly[[0, 2]], (0.01, 0.006, 0.02)),
@@ -402,10 +404,10 @@ def test_witnesses_are_known_as_they_are_told() -> None:
         (black, [[0.045] * 3], (0, 0.3, 0.35)),
     ):
         np.testing.assert_allclose(kind.known, known, atol=0.002)
-        assert kind.error == error
+        assert {*map(tuple, kind.error)} == {error}
     for kind, seen in ((steps, steps.known), (greys, greys.known), (cloth, cloth.known)):
         np.testing.assert_allclose(kind.seen, 0.9 * seen, atol=0.002)
-    np.testing.assert_allclose(cloth.at, PAGE.cells[:1].mean(axis=1))
+    np.testing.assert_allclose(cloth.at, PAGE.places["swatch"][:1].mean(axis=1))
     for kind, seen in ((paper, 0.9 * PAPER), (black, 0.9 * 0.045)):
         np.testing.assert_allclose(kind.seen, np.full((1, 3), seen), rtol=0.01)
         assert np.isnan(kind.at).all()
@@ -413,7 +415,8 @@ def test_witnesses_are_known_as_they_are_told() -> None:
     np.testing.assert_allclose(printed.known, 0.35 * beside.known)
     np.testing.assert_allclose(printed.seen, np.full((3, 3), 0.9 * 0.3), rtol=0.01)
     np.testing.assert_allclose(beside.seen, np.full((3, 3), 0.9 * PAPER), rtol=0.01)
-    assert (printed.error, beside.error) == ((0.001, 0.03, 0.25), (0, 0, 0))
+    assert {*map(tuple, printed.error)} == {(0.001, 0.03, 0.25)}
+    assert not beside.error.any()
     assert [*printed.place] == [*beside.place] == [0, 1, 2]
     # Black is that of the darkest quarter of the bars, in even light.
     some = [(at, 0.045 * (2 if i % 2 else 1)) for i, at in enumerate(PAGE.places["bar"])]
@@ -421,7 +424,9 @@ def test_witnesses_are_known_as_they_are_told() -> None:
     def falling(at: np.ndarray) -> np.ndarray:
         return 0.9 * np.exp(-0.3 * at[..., :1] / WIDTH) * np.ones(3)
 
-    dark = look(picture(steps=STEPS, over=some, light=falling), STEPS)._witnesses(PAGE.cells[:0])
+    dark = look(picture(steps=STEPS, over=some, light=falling), STEPS)._witnesses(
+        PAGE.places["swatch"][:0]
+    )
     level = dark[1].seen / PAPER
     np.testing.assert_allclose(dark[2].seen / level, np.full((1, 3), 0.045), rtol=0.02)
 

@@ -218,7 +218,7 @@ def test_a_table_profile_is_refused_and_noise_is_no_profile(tmp_path: Path) -> N
     assert read_profile(b"", 256) is None
     assert read_profile(bytes(200), 256) is None
     path = saved(tmp_path / "a.png", Image.fromarray(PICTURE), icc_profile=b"not a profile at all")
-    with pytest.raises(InputError, match="embedded colour profile is damaged"):
+    with pytest.raises(InputError, match=r"damaged .*profile"):
         decode(path)
 
 

@@ -265,7 +265,7 @@ def test_differences_in_one_frame_have_honest_smaller_errors() -> None:
             a, b = found.cells[i], found.cells[j]
             seen = difference(found, a.label, found, b.label)
             slope = metric((a.lab + b.lab)[np.newaxis] / 2)[0]
-            off = np.linalg.norm(slope @ (seen.lab - (TRUTH[j] - TRUTH[i])))
+            off = np.linalg.norm(slope @ (b.lab - a.lab - (TRUTH[j] - TRUTH[i])))
             ratio.append(off / seen.error)
     assert 0.6 < rms(np.array(ratio)) < 1.4
     # Like colours share the camera's error in one picture; in two pictures each has its own.

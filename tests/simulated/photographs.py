@@ -38,7 +38,9 @@ def print_pages(
     """Print pages, with the recipes of a plan in their cells, and take them up for the camera."""
     printed = write_photo_page(folder / f"page{cells}.png", plan, cells, force=True)
     return [
-        load_page(page, PAPERS["A4"], (WIDTH, HEIGHT), layout.cells, GREY_BOX, CARD_BOX, per_mm)
+        load_page(
+            page, PAPERS["A4"], (WIDTH, HEIGHT), layout.places["swatch"], GREY_BOX, CARD_BOX, per_mm
+        )
         for page, layout in zip(printed.pages, printed.layouts, strict=True)
     ]
 
