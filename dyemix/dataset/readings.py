@@ -20,7 +20,7 @@ from dyemix.dataset.conditions import CONDITIONS, PICTURE
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.repeats import mean, odd_readings
 from dyemix.dataset.result import Result, Row, Value, colour_row, colour_text
-from dyemix.errors import DyemixError, Fault, FitError, InputError, refuse, said
+from dyemix.errors import DyemixError, Fault, FitError, InputError, TargetError, refuse, said
 
 #: Added to the variance along a direction in which a colour may lie anywhere, CIELAB².
 _ANYWHERE = 1e4
@@ -39,6 +39,12 @@ def from_text(text: str) -> Array:
         if rows.shape[1:] == (3,) and np.isfinite(rows).all():
             return rows
     raise DyemixError(said("readings.no_matrix", text=text[:40]))
+
+
+def check_colour(lab: Array) -> None:
+    """Raises `TargetError` for a CIELAB ``(3,)`` that no cloth can have in any light."""
+    far = not (0.0 <= lab[0] <= 100.01 and max(abs(lab[1]), abs(lab[2])) <= 200.0)
+    refuse(far, "readings.no_cloth", *lab, error=TargetError)
 
 
 class Clipped(Value):
@@ -201,6 +207,7 @@ class Reading(Result):
         colour = numbers(headed(values, LAB))
         if colour.shape != (3,) or not np.isfinite(colour).all():
             raise InputError(said("readings.no_colour", given=repr(values)))
+        check_colour(colour)
         seen = Light.parse(light)
         (spectrum,) = colorimetry.smoothest_reflectance(colour, seen)
         made = {"recipe": recipe, "reflectance": spectrum, "lab": colour, "light": seen}

@@ -13,7 +13,7 @@ from dyemix.arrays import LAB, Array, headed, numbers
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, hex_to_lab, lab, lab_to_hex
 from dyemix.colour.spectra import fractions
 from dyemix.dataset.conditions import PICTURE
-from dyemix.dataset.readings import Reading, Swatch
+from dyemix.dataset.readings import Reading, Swatch, check_colour
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Frame, Result, Row, Value, colour_row, colour_text
 from dyemix.errors import InputError, RecipeError, TargetError, expect, refuse, said
@@ -24,12 +24,6 @@ _LAB = re.compile(
     rf"[\s,;]+(?:b\*?\s*=?\s*)?({_NUMBER})\s*[)\]]?(?:\s*(?:,|@|under)?\s+(?P<light>\S+))?",
     re.IGNORECASE,
 )
-
-
-def check_colour(lab: Sequence[float] | Array) -> None:
-    """Raises `TargetError` for a CIELAB ``(3,)`` that no cloth can have in any light."""
-    if not (0.0 <= lab[0] <= 100.01 and max(abs(lab[1]), abs(lab[2])) <= 200.0):
-        raise TargetError(said("readings.no_cloth", *lab))
 
 
 class HasColour(Protocol):

@@ -13,7 +13,6 @@ from dyemix.colour.colorimetry import Light
 from dyemix.dataset.readings import CELLS
 from dyemix.dataset.recipe import DEEP_OWF, NAME, NO_DYE, SPOON_SETS, Measures, Recipe, dye_name
 from dyemix.dataset.swatches import ROUGH_ERROR, Reading
-from dyemix.dataset.target import check_colour
 from dyemix.dataset.units import parse_weight
 from dyemix.errors import DyemixError, RecipeError, data, refuse, said
 from dyemix.files.cells import CONDITIONS, HEADER_ONLY, KNOWN, Faults, Remarks, few, meaning, tidy
@@ -246,7 +245,6 @@ def lab_readings(rows: Rows, at: Indices, labs: Array) -> None:
 
 def _of_lab(lab: Sequence[float], illuminant: str | None, observer: str | None) -> Reading:
     """A CIELAB that cloth can have, under the light stated of it, D65/10° where nothing is said."""
-    check_colour(lab)
     refuse(lab[0] == 0.0, "tables.black")
     light = Light.parse(illuminant or "D65")
     seen = Light.parse(f"{light.illuminant} {observer[:40]}") if observer else light

@@ -205,7 +205,7 @@ def name_samples(
     the sample, where it reads as one. Raises `InputError` for a table of names with faults.
     """
     notes: list[str] = []
-    told = read_names(names, notes) if names is not None else {}
+    told = {} if names is None else read_names(names, notes)
     table = {key: row for key, row in told.items() if row.recipe is not None}
     bare = (r.name for r in swatches.readings if r.recipe is None and _tidy(r.name) not in table)
     found = {name: read for name in bare if (read := recipe_in(name)) is not None}
