@@ -2,15 +2,13 @@
 
 import gc
 import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any
 
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import InputError
 from dyemix.files import instruments, spreadsheets
-from dyemix.files.cells import Faults, decode
+from dyemix.files.cells import Faults, Sheet, decode
 from dyemix.files.spreadsheets import written as swatch_table
 from dyemix.files.table import understand
 from dyemix.writing import Named, read_bytes, write
@@ -26,19 +24,6 @@ RAW_SUFFIXES = frozenset(
 )
 
 
-@contextmanager
-def _uncollected() -> Iterator[None]:
-    """Without the garbage collector, which would look through every row again and again."""
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
-
-
-@_uncollected()
 def read_swatches(path: Named | IO[Any]) -> SwatchSet:
     """Read a table of swatches.
 
@@ -74,16 +59,24 @@ def read_swatches(path: Named | IO[Any]) -> SwatchSet:
     else:
         content, name = path.read(), str(getattr(path, "name", "the open file"))
         data = content.encode() if isinstance(content, str) else content
-    faults = Faults(name)
+    faults, collects = Faults(name), gc.isenabled()
+    gc.disable()  # it would look through every row again and again
+    try:
+        return understand(_cells(data, faults), faults)
+    finally:
+        if collects:
+            gc.enable()
+
+
+def _cells(data: bytes, faults: Faults) -> Sheet:
+    """The cells of whatever kind of file these bytes are."""
     if spreadsheets.is_workbook(data):
-        sheet = spreadsheets.read_workbook(data, faults)
-    elif instruments.is_xml(data):
-        sheet = instruments.read_cxf(data, faults)
-    else:
-        text = decode(data, faults)
-        read = instruments.read_cgats if instruments.is_cgats(text) else spreadsheets.read_text
-        sheet = read(text, faults)
-    return understand(sheet, faults)
+        return spreadsheets.read_workbook(data, faults)
+    if instruments.is_xml(data):
+        return instruments.read_cxf(data, faults)
+    text = decode(data, faults)
+    read = instruments.read_cgats if instruments.is_cgats(text) else spreadsheets.read_text
+    return read(text, faults)
 
 
 def write_swatches(swatches: SwatchSet, path: Named | IO[str], **care: Any) -> None:

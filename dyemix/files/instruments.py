@@ -30,8 +30,6 @@ _TOKEN = re.compile(r'"((?:[^"]|"")*)"|(#).*|([^\s"]+)|(")')
 #: A field that ends in a wavelength is a band, whatever a writer puts before it.
 _SPECTRAL = re.compile(r"(?:.*[^\d.])?(\d{3,4}(?:\.\d+)?)(?:_?NM)?", re.IGNORECASE)
 
-#: Keywords that say again what the file holds, or how its numbers are to be taken.
-_COUNTS = ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS", "SPECTRAL_BANDS", "SPECTRAL_NORM")
 _MARKS = ("BEGIN_DATA_FORMAT", "END_DATA_FORMAT", "BEGIN_DATA", "END_DATA")
 _WORDS = data("instruments")
 _SCALES: dict[str, str] = _WORDS["scales"]
@@ -68,17 +66,16 @@ def read_cgats(text: str, faults: Faults) -> Sheet:
     }.items():
         faults.tell(which, *begins[-1:], when=wrong)
     for name, count in {"NUMBER_OF_FIELDS": len(fields), "NUMBER_OF_SETS": len(sets)}.items():
-        stated, line = keywords.get(name, (str(count), 1))
+        stated, line = keywords.pop(name, (str(count), 1))
         wrong = stated != str(count)
         faults.tell("states", line, when=wrong, name=name, stated=stated, count=count)
     faults.raise_any()
     fields, sets = _pairs(fields, sets, format_line, faults)
-    scale = _stated_scale(fields, *keywords.get("SPECTRAL_NORM", ("", 0)), faults)
+    scale = _stated_scale(fields, *keywords.pop("SPECTRAL_NORM", ("", 0)), faults)
     faults.raise_any()
     names = {field.upper() for field in fields}
     headings = [_heading(field, names) for field in fields]
-    known = {key: at for key, at in keywords.items() if key not in _COUNTS}
-    remarks += [(line, f"{key}: {value}") for key, (value, line) in known.items()]
+    remarks += [(line, f"{key}: {value}") for key, (value, line) in keywords.items()]
     assumed = [f"scale: {scale}"] if scale else []
     conditions = {meaning(remark.partition(":")[0]) for _, remark in remarks} | {*headings}
     if "L*" in headings and conditions.isdisjoint(_LIT):

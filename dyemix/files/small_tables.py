@@ -23,8 +23,7 @@ Wanted colours and finished pieces come from what the dyer types or the files sh
 import math
 import os
 import re
-from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -153,17 +152,6 @@ def recipe_in(name: str) -> tuple[Recipe, str] | None:
     return None
 
 
-def _runs(found: Mapping[str, Recipe]) -> list[str]:
-    """Names such as 'leaf 1' to 'leaf 4': one after the other, so that they number samples."""
-    runs: dict[str, dict[float, str]] = defaultdict(dict)
-    for name, recipe in found.items():
-        if len(recipe) == 1 and "%" not in name:
-            ((dye, amount),) = recipe.items()
-            runs[dye][amount] = name
-    whole = [run for run in runs.values() if sorted(run) == [*range(1, len(run) + 1)]]
-    return sorted(name for run in whole if len(run) > 3 for name in run.values())
-
-
 def _tidy(name: str) -> str:
     return sheets.tidy(name).casefold()
 
@@ -208,9 +196,7 @@ def name_samples(
     told = {} if names is None else read_names(names, notes)
     table = {key: row for key, row in told.items() if row.recipe is not None}
     bare = (r.name for r in swatches.readings if r.recipe is None and _tidy(r.name) not in table)
-    found = {name: read for name in bare if (read := recipe_in(name)) is not None}
-    numbered = _runs({name: recipe for name, (recipe, _) in found.items()})
-    own = {name: recipe for name, (recipe, _) in found.items() if name not in numbered}
+    own = {name: read for name in bare if (read := recipe_in(name)) is not None}
     given, replaced, readings = dict[str, Recipe](), dict[str, None](), list[Reading]()
     for reading in swatches.readings:
         row, name = table.get(_tidy(reading.name)), reading.name
@@ -221,18 +207,19 @@ def name_samples(
             piece = row.swatch or reading.swatch or name
             reading = replace(reading, recipe=row.recipe, swatch=piece)
         elif reading.recipe is None and name in own:
-            reading = replace(reading, recipe=own[name], swatch=reading.swatch or found[name][1])
+            recipe, piece = own[name]
+            reading = replace(reading, recipe=recipe, swatch=reading.swatch or piece)
         readings.append(reading)
     met = {_tidy(name) for name in given}
     lost = [row for key, row in table.items() if key not in met]
     notes += [said("tables.no_sample", place=row.place, name=row.name) for row in lost]
-    for which, samples in (("replaced", replaced), ("numbered", numbered)):
-        if samples:
-            notes.append(said(f"tables.{which}", names=few([*map(repr, samples)], 5)))
-    for what, pairs in (("their own names", own), ("the table of names", given)):
+    if replaced:
+        notes.append(said("tables.replaced", names=few([*map(repr, replaced)], 5)))
+    named = {name: recipe for name, (recipe, _) in own.items()}
+    for what, pairs in (("their own names", named), ("the table of names", given)):
         if pairs:
-            named = few([f"{name!r} is {recipe}" for name, recipe in pairs.items()], 6, "; ")
-            notes.insert(0, said("tables.recipes_from", what=what, count=len(pairs), names=named))
+            are = few([f"{name!r} is {recipe}" for name, recipe in pairs.items()], 6, "; ")
+            notes.insert(0, said("tables.recipes_from", what=what, count=len(pairs), names=are))
     return replace(swatches, readings=tuple(readings)), tuple(notes)
 
 

@@ -185,12 +185,11 @@ def test_any_name_is_a_recipe_or_none(name: str) -> None:
     assert found is None or isinstance(found[0], Recipe)
 
 
-def test_names_that_run_on_are_numbers_of_samples() -> None:
-    swatches, naming = name_samples(named("leaf 1", "leaf 2", "leaf 3", "leaf 4", "gold 2"))
-    assert [r.recipe for r in swatches.readings] == [None] * 4 + [Recipe({"gold": 2.0})]
-    assert "look numbered, not dyed" in str(naming)
-    halves, _ = name_samples(named("leaf 1", "leaf 2", "leaf 4", "leaf 0.5"))
-    assert not halves.unnamed
+def test_a_ladder_may_be_named_by_whole_numbers() -> None:
+    swatches, naming = name_samples(named("leaf 1", "leaf 2", "leaf 3", "leaf 4", "scan 5"))
+    depths = [Recipe({"leaf": depth}) for depth in (1.0, 2.0, 3.0, 4.0)]
+    assert [r.recipe for r in swatches.readings] == [*depths, None]
+    assert naming[0].startswith("Recipes from their own names, 4 in all: 'leaf 1' is leaf 1.00;")
 
 
 def test_samples_of_different_names_are_different_pieces(tmp_path: Path) -> None:
