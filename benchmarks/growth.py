@@ -2,7 +2,7 @@
 
 Processor time a target, as a multiple of a match of twelve dyes to four. `python -m
 benchmarks.growth FILE.png` draws it too. Above a million blends the package refuses, and points to
-the part of the shelf that is wanted (`only=`, `--only`); many targets share their work by
+the part of the shelf that is wanted (`take`, `--only`); many targets share their work by
 `match_many`, and several machines may each take some of them.
 """
 

@@ -21,7 +21,7 @@ from dyemix.dataset.units import STOCK_PCT, dye_g, stock_ml
 from dyemix.errors import refuse, said
 from dyemix.matching.limits import LEAST_DOSE, Kit
 from dyemix.matching.matches import Pot
-from dyemix.matching.subsets import Problem, batches, ranked
+from dyemix.matching.subsets import Problem, batches
 from dyemix.model.dyes import DyeSet
 
 #: Depths along each side of a face, by how many dyes are held at their deepest.
@@ -36,9 +36,6 @@ _WIDEST = 130
 _GAP, _SMOOTH = 2, 0.8
 #: ``progress(done, all)``: called as work goes on, for whoever waits.
 Progress = Callable[[int, int], None]
-#: Blends that miss the tolerance by less than this much ΔE2000 take the last steps before they are
-#: judged, and so do so many of the nearest.
-_NEAR, _NEAREST = 2.0, 24
 #: Colours searched side by side, and sets of dyes compared at once.
 _SIDE_BY_SIDE, _CHUNK = 8, 50_000
 
@@ -251,12 +248,7 @@ def serve(
     for some in batches(lights, _SIDE_BY_SIDE):
         labs = np.array([targets[i].lab for i in some])
         problem = Problem.of(dyes, labs, lights[some[0]], max_dyes)
-        every = problem.search()
-        near = (every.cost > tolerance**2) & (every.cost < (tolerance + _NEAR) ** 2)
-        order, place = ranked(every.which, every.cost)
-        near[order[place < _NEAREST]] = True
-        last = problem.finish(every.rows(near))
-        every.amounts[near], every.cost[near] = last.amounts, last.cost
+        every = problem.finish(problem.search())
         masks = every.used @ (np.uint64(1) << np.arange(len(dyes), dtype=np.uint64))
         for t, i in enumerate(some):
             mine = every.which == t

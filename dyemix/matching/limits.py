@@ -212,7 +212,6 @@ class Constraints:
     Attributes
     ----------
     max_dyes : most dyes in a recipe.
-    only : the dyes to choose from; all of the shelf where none is named.
     use : dyes that every recipe must hold, as much as their palest swatch at least.
     avoid : dyes that none may hold.
     prefer : dyes to use up: a recipe with one goes before a recipe that is no better than
@@ -232,7 +231,6 @@ class Constraints:
     """
 
     max_dyes: int = 3
-    only: Sequence[str] = ()
     use: Sequence[str] = ()
     avoid: Sequence[str] = ()
     prefer: Sequence[str] = ()
@@ -245,7 +243,7 @@ class Constraints:
     k_lightness: float = 1.0
 
     def __post_init__(self) -> None:
-        for name in ("only", "use", "avoid", "prefer"):
+        for name in ("use", "avoid", "prefer"):
             object.__setattr__(self, name, dye_names(getattr(self, name)))
         for name in ("in_hand", "price"):
             if not hasattr(value := getattr(self, name), "items"):
@@ -256,14 +254,12 @@ class Constraints:
             object.__setattr__(self, name, tidy)
         object.__setattr__(self, "rank_by", RankBy(self.rank_by))
         wanted, avoided = {*self.use, *self.prefer}, set(self.avoid)
-        both = ", ".join(sorted(avoided & {*wanted, *self.only}))
-        other = ", ".join(sorted(wanted - set(self.only))) if self.only else ""
+        both = ", ".join(sorted(avoided & wanted))
         n, dear = len(self.use), self.rank_by is RankBy.COST and not self.price
         most, total = self.max_dyes, self.total
         refuse(most < 1, f"max_dyes is {most}: a recipe has one dye or more.")
         refuse(n > most, f"{n} dyes must be used, but max_dyes is {most}.")
         refuse(both, f"{both}: to be used and avoided at once.")
-        refuse(other, f"{other}: to be used, but not among 'only'.")
         refuse(not total > 0, f"a total depth of {total:g} % owf holds no dye: above 0.")
         refuse(self.count < 1, f"count is {self.count}: 1 or more.")
         check_lightness_factor(self.k_lightness)
@@ -272,10 +268,10 @@ class Constraints:
     def shelf(self, dyes: DyeSet) -> DyeSet:
         """The dyes that may be used. Raises `RecipeError` for a dye the shelf does not have."""
         expect(dyes, DyeSet, "fit, learn and load give one")
-        named = (*self.only, *self.use, *self.avoid, *self.prefer, *self.in_hand, *self.price)
+        named = (*self.use, *self.avoid, *self.prefer, *self.in_hand, *self.price)
         for dye in named:
             dyes.index(dye)
-        left = [d for d in dyes.names if d not in self.avoid and (not self.only or d in self.only)]
+        left = [d for d in dyes.names if d not in self.avoid]
         refuse(not left, "every dye of the shelf is to be avoided: nothing is left to match.")
         free = [dye for dye in left if dye not in self.price]
         refuse(self.price and free, "matching.match.free", ", ".join(free))

@@ -69,8 +69,8 @@ def match(dyes: DyeSet, target: AnyColour, **limits: Any) -> Matches:
 
     Parameters
     ----------
-    limits : ``max_dyes``, ``only``, ``use``, ``avoid``, ``prefer``, ``total``, ``in_hand``,
-        ``price``, ``kit``, ``count``, ``rank_by`` and ``k_lightness`` as in `Constraints`.
+    limits : ``max_dyes``, ``use``, ``avoid``, ``prefer``, ``total``, ``in_hand``, ``price``,
+        ``kit``, ``count``, ``rank_by`` and ``k_lightness`` as in `Constraints`.
 
     Raises `TargetError` for a target that is not a colour, `DyemixError` for a bad limit.
 

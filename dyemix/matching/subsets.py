@@ -155,7 +155,7 @@ def _lattices(
     """Every blend of up to three dyes, of fewer where the shelf is large, at `_SHARES` of each.
 
     Of N blends of one size the amounts ``(N, P, D)`` of the P points that each may set out from,
-    their CIELAB ``(N, P, 3)``, and where that lies `_evenly`.
+    their CIELAB ``(N, P, 3)``, and where that lies `_evenly` ``(3, N, P)``.
     """
     low, top = np.array(lower), np.array(upper)
     must, others = np.flatnonzero(low > 0.0), np.flatnonzero((low == 0.0) & (top > 0.0))
@@ -175,12 +175,13 @@ def _lattices(
 
 
 def _evenly(labs: Array) -> Array:
-    """CIELAB ``(..., 3)`` with vivid colours drawn together by the logarithm of chroma, as DIN 6176
-    does: there a distance is roughly ΔE2000. In single precision, which is enough to choose by.
+    """CIELAB ``(..., 3)`` as ``(3, ...)``, vivid colours drawn together by the logarithm of chroma
+    as DIN 6176 does: there a distance is roughly ΔE2000. Single precision is enough to choose by.
     """
-    chroma = 0.045 * np.hypot(labs[..., 1:2], labs[..., 2:])
+    lightness, a, b = np.moveaxis(labs, -1, 0)
+    chroma = 0.045 * np.hypot(a, b)
     share = np.log1p(chroma) / np.maximum(chroma, 1e-9)
-    return np.concatenate([labs[..., :1], share * labs[..., 1:]], axis=-1, dtype="f4")
+    return np.asarray([lightness, share * a, share * b], dtype="f4")
 
 
 @dataclass(frozen=True, eq=False)
@@ -347,8 +348,8 @@ class Problem:
         limits = tuple(self.lower), tuple(self.upper), self.total, self.max_dyes
         weight, out = np.array([self.k_lightness**-2, 1.0, 1.0], dtype="f4"), []
         for points, labs, places in _lattices(self.dyes, self.light, *limits):
-            for t, aim in enumerate(_evenly(self.labs)):
-                apart = np.square(places - aim) @ weight
+            for t, aim in enumerate(_evenly(self.labs).T):
+                apart = np.tensordot(weight, np.square(places - aim[:, np.newaxis, np.newaxis]), 1)
                 if apart.min() > _FAR_OFF**2:
                     apart = delta_e(self.labs[t], labs, self.k_lightness)
                 start = points[np.arange(len(points)), apart.argmin(axis=1)]

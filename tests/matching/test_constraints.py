@@ -53,14 +53,7 @@ def test_the_number_of_dyes_is_kept(dyes: DyeSet) -> None:
         assert max(len(one.recipe) for one in found) <= most
 
 
-def test_only_these_dyes_are_chosen_from(dyes: DyeSet) -> None:
-    few = ("leaf", "rust", "black")
-    found = match(dyes, SAGE, only=few)
-    assert {dye for one in found for dye in one.recipe} <= set(few)
-    assert found.searched == 7
-
-
-@pytest.mark.parametrize("name", ["only", "use", "avoid", "prefer"])
+@pytest.mark.parametrize("name", ["use", "avoid", "prefer"])
 def test_a_lone_name_is_a_name_and_not_its_letters(name: str) -> None:
     assert getattr(Constraints(**{name: "Dark  Leaf"}), name) == ("dark leaf",)  # type: ignore[arg-type]
     assert getattr(Constraints(**{name: "leaf, rust"}), name) == ("leaf", "rust")  # type: ignore[arg-type]
@@ -179,7 +172,7 @@ def test_the_cost_of_a_kilogram_of_cloth_is_told_and_breaks_ties(dyes: DyeSet) -
     with pytest.raises(DyemixError, match=r"no price for .*black.*: give one for every"):
         match(dyes, SAGE, price={"navy": 1.0})
     # Only what can be used needs one.
-    some = match(dyes, SAGE, only=("navy", "leaf"), price={"navy": 1.0, "leaf": 2.0})
+    some = match(dyes.take("navy, leaf"), SAGE, price={"navy": 1.0, "leaf": 2.0})
     assert all(one.cost is not None for one in some)
 
 
@@ -212,7 +205,6 @@ def test_prices_as_they_are_written() -> None:
         ({"use": ("a", "b", "c", "d")}, "4 dyes must be used, but max_dyes is 3"),
         ({"use": ("navy",), "avoid": ("Navy",)}, "navy: to be used and avoided at once"),
         ({"prefer": ("navy",), "avoid": ("Navy",)}, "navy: to be used and avoided at once"),
-        ({"use": ("navy",), "only": ("leaf",)}, "navy: to be used, but not among 'only'"),
         ({"total": 0.0}, "a total depth of 0 % owf holds no dye"),
         ({"in_hand": {"navy": -1.0}}, "in_hand of navy is -1: 0 or more"),
         ({"price": {"navy": float("nan")}}, "price of navy is nan: 0 or more"),

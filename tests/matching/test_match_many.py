@@ -86,11 +86,11 @@ def test_many_are_answered_as_one_by_one_and_in_order(
 
 
 def test_each_target_has_the_one_blend_of_all_dyes(dyes: DyeSet) -> None:
-    four = {"only": ("lemon", "marigold", "scarlet", "rose"), "max_dyes": 4}
+    four = dyes.take(("lemon", "marigold", "scarlet", "rose"))
     dull = [Target(np.array(lab), D65_10) for lab in ([45, 5, 8], [40, 8, -4], [35, 3, 3])]
-    alone = [match(dyes, target, **four) for target in dull]
+    alone = [match(four, target, max_dyes=4) for target in dull]
     assert any(len(found[0].recipe) == 4 for found in alone[1:])
-    all_same(match_many(dyes, dull, **four), alone)
+    all_same(match_many(four, dull, max_dyes=4), alone)
 
 
 def test_limits_and_kit_hold_for_all(dyes: DyeSet, wanted: list[Target | str]) -> None:
