@@ -67,5 +67,7 @@ def written_anew(words: list[str]) -> str:
     """How an earlier command or option among the words is written now; "" where none is one."""
     earlier = data("renamed")
     of_command = earlier.get(words[0], {}) | earlier.get(" ".join(words[:2]), {})
-    old = next((word for w in words if (word := w.partition("=")[0]) in of_command), "")
+    typed = [word.partition("=")[0] for word in words]
+    typed += ["TABLE" for word in words[1:2] if not word.startswith("-")]
+    old = next(filter(of_command.__contains__, typed), "")
     return said("usage.renamed", old, of_command[old]) if old else ""

@@ -390,6 +390,11 @@ def test_an_option_of_photographs_without_one_is_refused(
     assert "photograph" not in kept.stderr
 
 
+def test_a_table_that_is_to_be_fitted_is_told_its_option(run: Command) -> None:
+    assert "TABLE is written so now: --swatches TABLE." in run("fit", "mine.csv").stderr
+    assert "TABLE" not in run("fit", "--nope").stderr
+
+
 def test_what_is_new_is_not_called_old() -> None:
     for name, table in data("renamed").items():
         assert name in {*table} ^ {*TREE}

@@ -172,10 +172,11 @@ document.addEventListener("keydown", (event) => {
 document.addEventListener("input", (event) => {
   const find = event.target.closest("[data-find]");
   if (!find) return;
-  const words = find.value.toLowerCase().split(/\s+/);
-  for (const line of document.querySelectorAll(find.dataset.find)) {
+  const words = find.value.toLowerCase().split(/\s+/), lines = [...document.querySelectorAll(find.dataset.find)];
+  for (const line of lines) {
     line.hidden = !words.every((word) => line.dataset.words.toLowerCase().includes(word));
   }
+  say(`${lines.filter((line) => !line.hidden).length} of ${lines.length} jobs`);
 });
 
 addEventListener("popstate", () => ask(location.href, false));
