@@ -199,18 +199,18 @@ def put(files: Mapping[Path, bytes], *, over: bool = False) -> None:
     back: dict[Path, Callable[[], object]] = {}
     try:
         with ExitStack() as undo, ExitStack() as hidden:
-            parents = dict.fromkeys(place.parent for place in files)  # a link may lead elsewhere
+            parents = {place.parent for place in files}  # several, where a link leads elsewhere
             beside = {parent: hidden.enter_context(_hidden_in(parent)) for parent in parents}
+            whole = {place: beside[place.parent] / place.name for place in files}
             for place, content in files.items():
-                _fill(beside[place.parent] / place.name, content)
+                _fill(whole[place], content)
                 back[place] = place.unlink
                 if over and place.exists():
-                    mode = stat.S_IMODE(place.stat().st_mode)
-                    (beside[place.parent] / place.name).chmod(mode)
+                    whole[place].chmod(stat.S_IMODE(place.stat().st_mode))
                     if before:
                         back[place] = partial(place.write_bytes, place.read_bytes())
             for place in files:
-                (os.replace if over else _name_new)(beside[place.parent] / place.name, place)
+                (os.replace if over else _name_new)(whole[place], place)
                 if before:
                     undo.callback(back[place])
             undo.pop_all()
