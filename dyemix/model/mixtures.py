@@ -27,8 +27,8 @@ from typing import NamedTuple
 import numpy as np
 
 from dyemix.arrays import Array, Indices
-from dyemix.colour.colorimetry import TO_LAB, Light, cube_root_and_slope, lab, lab_slope, weights
-from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_and_slope, depth_law_by_law
+from dyemix.colour.colorimetry import TO_LAB, Light, cube_root_and_slope, weights
+from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_and_slope
 from dyemix.model.least_squares import Residual
 
 #: ``goal(lab (3, M), rows (M,)) -> (r (m, M), dr/dlab (m, 3, M))``: what a search makes small.
@@ -42,7 +42,7 @@ _LEAST_ROOT = 1e-3
 #: and 0.25 predict alike; the wider one bends a solver's path less.
 HALF_COMPANY = 0.25
 #: Company changes a curve everywhere by so much of its highest point at least.
-COMPANY_FLOOR = 0.05
+FLOOR = 0.05
 
 
 def _beside(c: Array, total: Array) -> Array:
@@ -65,32 +65,13 @@ def fullness(total: Array) -> Array:
 def in_company(curves: Array) -> Array:
     """What of curves ``(D, B)`` company changes by a share: where a dye absorbs nothing, others
     can still make it do so, or take away what hid it."""
-    return np.asarray(curves + COMPANY_FLOOR * curves.max(axis=1, keepdims=True))
+    return np.asarray(curves + FLOOR * curves.max(axis=1, keepdims=True))
 
 
 def by_shift(curves: Array) -> Array:
     """Change of ln of what company changes of curves ``(D, B)``, by each nm that bands move on."""
     whole = np.maximum(in_company(curves), 1e-12)
     return np.asarray(-np.gradient(whole, 10.0, axis=1) / whole)
-
-
-class Strengths(NamedTuple):
-    """What the unknowns of a calibration do to N colours under one light.
-
-    `reflectance` ``(N, B)``; `lab` ``(N, 3)``; `by_band` ``(N, 3, B)`` its slope by K/S; `g`
-    ``(N, D)`` how much of each dye works; `by_strength` ``(N, 3, D)`` slope by its logarithm;
-    `by_law` ``(N, D, 2)`` d ln g by exponent and bend; `by_dose` ``(N, D)`` d ln g / d ln c of the
-    depth law; `share` as `company_share`.
-    """
-
-    reflectance: Array
-    lab: Array
-    by_band: Array
-    g: Array
-    by_strength: Array
-    by_law: Array
-    by_dose: Array
-    share: Array
 
 
 class Works(NamedTuple):
@@ -186,20 +167,6 @@ class Blends:
     def reflectance(self, amounts: Array) -> Array:
         """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf."""
         return self.surface.reflectance(self.absorption(amounts, self.working(amounts)))
-
-    def strengths(self, amounts: Array, light: Light) -> Strengths:
-        """What each unknown of the dyes does to the colours of amounts ``(N, D)``."""
-        g, w, share = self.working(amounts), weights(light), company_share(amounts)
-        r, dr = self.surface.reflectance_and_slope(self.absorption(amounts, g))
-        by_band = (lab_slope(r @ w, light) @ w.T) * dr[:, np.newaxis, :]
-        by_strength = (by_band @ self.curves.T) * g[:, np.newaxis, :]
-        by_strength += (by_band @ self.company_curve.T) * (g * share)[:, np.newaxis, :]
-        alone, slope = depth_law_and_slope(amounts, self.law)
-        by_dose = np.divide(amounts * slope, alone, out=np.ones_like(slope), where=alone > 0.0)
-        return Strengths(
-            r, lab(r, light), by_band, g, by_strength,
-            depth_law_by_law(amounts, self.law), by_dose, share,
-        )  # fmt: skip
 
 
 # Many blends at once -----------------------------------------------------------------------------

@@ -13,10 +13,10 @@ import numpy as np
 
 from dyemix.arrays import Array, Indices
 from dyemix.colour.ciede2000 import delta_e, delta_e_residual, metric
-from dyemix.colour.colorimetry import Light
+from dyemix.colour.colorimetry import Light, lab, lab_slope, weights
 from dyemix.dataset.result import Value
-from dyemix.model.kubelka_munk import saturation
-from dyemix.model.mixtures import COMPANY_FLOOR, Blends, Strengths, by_shift, fullness, in_company
+from dyemix.model.kubelka_munk import depth_law_and_slope, depth_law_by_law, saturation
+from dyemix.model.mixtures import FLOOR, Blends, by_shift, company_share, fullness, in_company
 from dyemix.model.unknowns import OWN_SHARE, Modes, Posterior
 
 #: Standard error of ln(strength) from one bath of a recipe to the next before any is dyed again,
@@ -92,39 +92,60 @@ def _opened(blends: Blends, modes: Modes) -> tuple[Array, Array, Array, Array]:
     curves, laws = np.split(np.append(modes.shared, modes.own, axis=1), [-2], axis=2)
     changed = blends.curves[:, np.newaxis] * curves
     peaks = changed[np.arange(len(changed)), :, blends.curves.argmax(axis=1), np.newaxis]
-    added = (changed + COMPANY_FLOOR * peaks) * (blends.company_curve / whole)[:, np.newaxis]
+    added = (changed + FLOOR * peaks) * (blends.company_curve / whole)[:, np.newaxis]
     moving = (whole + blends.company_curve) * by_shift(blends.curves)
     cloth = blends.surface.k_over_s_slope(blends.surface.reflectance(blends.cloth))
     return changed, np.concatenate([added, moving[:, np.newaxis]], axis=1), laws, cloth
 
 
+class Strengths(NamedTuple):
+    """N colours under one light, and what the strengths of dyes do to them.
+
+    `reflectance` ``(N, B)``; `lab` ``(N, 3)``; `by_strength` ``(N, 3, D)`` its slope by ln g;
+    `by_dose` ``(N, D)`` d ln g / d ln c of the depth law; `share` as `company_share`.
+    """
+
+    reflectance: Array
+    lab: Array
+    by_strength: Array
+    by_dose: Array
+    share: Array
+
+
 def effects(blends: Blends, amounts: Array, light: Light, modes: Modes) -> tuple[Strengths, Array]:
     """Colours of amounts ``(N, D)``, and their slope ``(N, 3, P)`` by θ."""
-    seen = blends.strengths(amounts, light)
-    pull = seen.by_strength * seen.share[:, np.newaxis, :]
+    g, w, share = blends.working(amounts), weights(light), company_share(amounts)
+    r, dr = blends.surface.reflectance_and_slope(blends.absorption(amounts, g))
+    by_band = (lab_slope(r @ w, light) @ w.T) * dr[:, np.newaxis, :]  # by K/S
+    by_strength = (by_band @ blends.curves.T) * g[:, np.newaxis, :]
+    by_strength += (by_band @ blends.company_curve.T) * (g * share)[:, np.newaxis, :]
+    alone, slope = depth_law_and_slope(amounts, blends.law)
+    by_dose = np.divide(amounts * slope, alone, out=np.ones_like(slope), where=alone > 0.0)
+    pull = by_strength * share[:, np.newaxis, :]
     full = amounts * fullness(amounts.sum(axis=1, keepdims=True))
-    by_acting = seen.by_strength.sum(axis=2, keepdims=True) * full[:, np.newaxis, :]
-    by_acting -= seen.by_strength * np.log1p(amounts)[:, np.newaxis, :]
+    by_acting = by_strength.sum(axis=2, keepdims=True) * full[:, np.newaxis, :]
+    by_acting -= by_strength * np.log1p(amounts)[:, np.newaxis, :]
 
     def through(working: Array, changes: Array) -> Array:
         """Slope ``(N, 3, D, Q)`` by changes ``(D, Q, B)`` of the curves of what works so much."""
-        slope = np.tensordot(seen.by_band, changes, (2, 2))
+        slope = np.tensordot(by_band, changes, (2, 2))
         return np.asarray(slope * working[:, np.newaxis, :, np.newaxis])
 
     changed, added, laws, cloth = _opened(blends, modes)
-    by_law = seen.by_law[..., :1] * laws[..., 0] + seen.by_law[..., 1:] * laws[..., 1]
-    in_mixes = through(seen.g * seen.share, added)
-    modal = seen.by_strength[..., np.newaxis] * by_law[:, np.newaxis]
-    modal = modal + through(seen.g, changed) + in_mixes[..., :-1]
+    by_law = np.einsum("ndl,dql->ndq", depth_law_by_law(amounts, blends.law), laws)
+    in_mixes = through(g * share, added)
+    modal = by_strength[..., np.newaxis] * by_law[:, np.newaxis]
+    modal = modal + through(g, changed) + in_mixes[..., :-1]
     # Reflectance at the same K/S moves as if K/S moved the other way, and the cloth stays as read.
-    moved = (cloth - blends.surface.k_over_s_slope(seen.reflectance)) * modes.surface
+    moved = (cloth - blends.surface.k_over_s_slope(r)) * modes.surface
     shared = modes.shared.shape[1]
     by_shared = modal[..., :shared].sum(axis=2)
-    by_shared[..., :2] += seen.by_band @ moved
+    by_shared[..., :2] += by_band @ moved
     common = [pull.sum(axis=2), by_acting.sum(axis=2), by_acting @ saturation(blends.law)]
     columns = [pull, *common, by_shared, modal[..., shared:], in_mixes[..., -1], by_acting]
     # Not -1, which no blends at all leave open.
     flat = [x.reshape(*x.shape[:2], prod(x.shape[2:])) for x in columns]
+    seen = Strengths(r, lab(r, light), by_strength, by_dose, share)
     return seen, np.concatenate(flat, axis=2)
 
 
