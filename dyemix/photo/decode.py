@@ -113,10 +113,6 @@ def sayings(holds: Mapping[str, object], **values: object) -> list[str]:
     return [said(f"photo.{name}", **values) for name, true in holds.items() if true]
 
 
-class _UnreadableError(DyemixError):
-    """Why a file is not decoded; `decode` says of which file."""
-
-
 def _limits(curve: NDArray[np.float32]) -> tuple[int, int]:
     """Codes at or below, and at or above which a channel counts as clipped.
 
@@ -185,7 +181,7 @@ def _open(data: bytes) -> "Image":
     try:
         return pil.open(io.BytesIO(data))  # type: ignore[no-any-return]
     except pil.UnidentifiedImageError:
-        raise _UnreadableError("not a picture: JPEG, PNG, TIFF, HEIC and raw are read.") from None
+        raise DyemixError("not a picture: JPEG, PNG, TIFF, HEIC and raw are read.") from None
     finally:
         pil.MAX_IMAGE_PIXELS = limit
 
@@ -206,7 +202,7 @@ def _check(image: "Image", data: bytes) -> int:
         "no_colours": image.mode[:3] not in ("RGB", "CMY"),
     }  # fmt: skip
     for message in sayings(holds, size=size, frames=frames, mode=image.mode, bits=bits, most=_MOST):
-        raise _UnreadableError(message)
+        raise DyemixError(message)
     return bits
 
 
@@ -218,7 +214,7 @@ def _deep(source: Path | bytes) -> NDArray[Any]:
         codes = cv2.imread(str(source), how)
     else:
         codes = cv2.imdecode(np.frombuffer(source, np.uint8), how)
-    refuse(codes is None, "the 16-bit picture is damaged: save it again.", error=_UnreadableError)
+    refuse(codes is None, "the 16-bit picture is damaged: save it again.")
     return _smaller(cv2.cvtColor(codes, cv2.COLOR_BGR2RGB, codes), max(codes.shape) // _ENOUGH)
 
 
@@ -228,7 +224,7 @@ def _pixels(image: "Image", notes: list[str]) -> NDArray[Any]:
     image.draft("RGB", (image.width // times, image.height // times))  # of JPEG, on the way
     image.load()
     if image.mode == "RGBA" and np.asarray(image.getchannel("A")).min() < 255:
-        raise _UnreadableError("the picture is partly transparent: save the photograph as RGB.")
+        raise DyemixError("the picture is partly transparent: save the photograph as RGB.")
     image = image.reduce(max(1, max(image.size) // _ENOUGH)).convert("RGB")
     try:
         image = need("PIL.ImageOps", "photo").exif_transpose(image)
@@ -254,7 +250,7 @@ def _meaning(image: "Image", levels: int, notes: list[str]) -> tuple[Array, Arra
         name = " ".join(cms.getProfileDescription(stated).split())[:60]
         if (profile := read_profile(icc, levels)) is None:
             message = f"the colour profile {name!r} is a table: save it as sRGB or Display P3."
-            raise _UnreadableError(message)
+            raise DyemixError(message)
         return *profile, name
     if levels > 256 and "srgb" not in image.info:
         notes.append("the file does not say whether its values are linear or sRGB: sRGB was taken.")
@@ -267,10 +263,10 @@ def _raw(data: bytes) -> NDArray[Any]:
     """
     rawpy = need("rawpy", "raw", ", or have the camera save JPEG.")
     with rawpy.imread(io.BytesIO(data)) as raw:
-        size = (raw.sizes.width, raw.sizes.height)
-        if size[0] * size[1] > MOST_PIXELS:
-            raise ValueError(f"{_MOST} megapixels")
-        times = max(1, max(size) // _ENOUGH)
+        width, height = raw.sizes.width, raw.sizes.height
+        size = f"{width} × {height}"
+        refuse(width * height > MOST_PIXELS, "photo.too_large", size=size, most=_MOST)
+        times = max(1, max(width, height) // _ENOUGH)
         found = raw.postprocess(
             output_bps=16, gamma=(1, 1), no_auto_bright=True, use_camera_wb=True,
             output_color=rawpy.ColorSpace.ProPhoto, half_size=times > 1,
@@ -306,7 +302,7 @@ def decode(path: Named, data: bytes | None = None) -> Photograph:
                 codes = _deep(data)
     except InputError:
         raise
-    except _UnreadableError as reason:
+    except DyemixError as reason:
         raise InputError(Fault(str(reason), file)) from None
     except Exception as error:  # any decoder may stumble over a file in its own way
         raise InputError(Fault(said("photo.damaged", error=error), file)) from None

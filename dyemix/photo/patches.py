@@ -73,18 +73,18 @@ def spread_in_lab(lab: Array, error: Array) -> Array:
     return np.asarray(back @ error @ back.transpose(0, 2, 1))
 
 
+def _hats(values: Array, nodes: Array, period: float | None = None) -> Array:
+    """Weights ``(N, K)`` of nodes in straight lines between them, and beyond the ends as there."""
+    each = [np.interp(values, nodes, one, period=period) for one in np.eye(len(nodes))]
+    return np.stack(each, axis=1)
+
+
 def near(lab: Array) -> Array:
-    """Weights ``(N, R)`` at Lab ``(N, 3)`` of the rows of the table of usual errors: straight lines
-    between them, and beyond the ends of lightness and chroma as there.
-    """
+    """Weights ``(N, R)`` at Lab ``(N, 3)`` of the rows of the table of usual errors."""
     chroma, angle = np.hypot(lab[:, 1], lab[:, 2]), np.degrees(np.arctan2(lab[:, 2], lab[:, 1]))
-    light, full, turned = (
-        np.stack([np.interp(at, nodes, one, period=whole) for one in np.eye(len(nodes))], axis=1)
-        for at, nodes, whole in
-        ((lab[:, 0], LIGHTNESS, None), (chroma, CHROMA, None), (angle, ANGLES, 360.0))
-    )  # fmt: skip
-    grid = (light[:, :, np.newaxis] * full[:, np.newaxis]).reshape(len(lab), -1)
-    return np.hstack([grid, (chroma / (chroma + _COLOURED))[:, np.newaxis] * turned])
+    grid = np.einsum("nk,nj->nkj", _hats(lab[:, 0], LIGHTNESS), _hats(chroma, CHROMA))
+    turned = (chroma / (chroma + _COLOURED))[:, np.newaxis] * _hats(angle, ANGLES, 360.0)
+    return np.hstack([grid.reshape(len(lab), -1), turned])
 
 
 @cache

@@ -157,7 +157,6 @@ def _laid(
     rises = [sample.blur_mm(straight, bar) for bar in frame.of("bar")] or [0.0] * len(frame.labels)
     for label, corners, rise in zip(frame.labels, frame.of("swatch"), rises, strict=True):
         here = sample.cloth(straight, corners, flat, whole=frame.layout is None)
-        content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
         named, bare = label.upper() in contents, not here.size.any()
         over = named and here.ends[1].max() > sample.CLIPPED
         if bare and not over and not (named and here.share):
