@@ -28,9 +28,8 @@ from dyemix.series.steps import Route, RouteKind, Series, Step, out_of_range, re
 
 #: Below this C* a colour has no hue to hold.
 LEAST_CHROMA = 8.0
-#: Shares of the base and of the most of each added dye that a solution sets out from.
-_STARTS = ((1.0, 0.01), (0.7, 0.05), (0.35, 0.2))
-
+#: A solution sets out from the base, and from this share of the most of each added dye.
+_LITTLE = 0.01
 #: How much a change of an amount by its whole self weighs beside CIELAB units.
 _PULL = 0.03
 
@@ -164,17 +163,15 @@ class Search:
         The rows are linear in CIELAB: ΔL*, ``u − C*`` and v, times the weights of `free`, with u
         and v the parts of (a*, b*) along and across the hue asked. More than three amounts leave a
         direction free: a slight pull back to the recipe settles it, the same from step to step, so
-        that a route has no jumps. Every set sets out from the base
-        cut by several shares, with a little of each added dye; the best of the answers is kept.
+        that a route has no jumps. Every set sets out from the base, with a little of each added
+        dye.
 
         Returns amounts ``(T, N, D)`` in % owf, the CIELAB asked ``(T, N, 3)``, what was free in it
         as it came out, and the CIELAB ``(T, N, 3)`` that came out.
         """
         base, top = self.start.amounts, self.dyes.deepest
-        sizes = len(asked), len(_STARTS), len(used)
-        at, way, of = (each.ravel() for each in np.indices(sizes))
-        cut, some = np.transpose(_STARTS)[..., np.newaxis]
-        first = np.where(base > 0.0, cut * base, some * top)
+        at, of = (each.ravel() for each in np.indices((len(asked), len(used))))
+        first = np.tile(np.where(base > 0.0, base, _LITTLE * top), (len(of), 1))
         hue, pull = np.arctan2(asked[:, 2], asked[:, 1]), _PULL / np.where(base > 0.0, base, top)
         along, across, one, none = np.cos(hue), np.sin(hue), np.ones(len(hue)), np.zeros(len(hue))
         turn = np.array([[one, none, none], [none, along, across], [none, -across, along]])
@@ -199,9 +196,7 @@ class Search:
 
             return replace(problem, lower=low, upper=high).descend(some, 400, 1e-10, pulled)
 
-        found = settled(Found.of(used[of], first[way], at), 0.0 * top, top)
-        best = np.expand_dims(found.cost.reshape(sizes).argmin(axis=1), 1)
-        found = found.rows(np.take_along_axis(np.arange(len(at)).reshape(sizes), best, 1).ravel())
+        found = settled(Found.of(used[of], first, at), 0.0 * top, top)
         x, low, high = found.amounts, np.zeros_like(found.amounts), np.where(found.used, top, 0.0)
         # One by one, as another dye may become a trace by it.
         while (some := np.flatnonzero((traces := (x > low) & (x < LEAST_DOSE)).any(axis=1))).size:
