@@ -8,7 +8,7 @@ they lie on neutral grey, and marks are black, white and grey.
 import re
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Sequence
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 import numpy as np
@@ -113,15 +113,12 @@ def new_figure(
     inside: tuple[float, float, float, float], height: float = HEIGHT
 ) -> "tuple[Figure, Axes]":
     """A figure that no global state knows, and axes in it that show themselves in a notebook."""
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    class Page(Axes):
-        def _repr_png_(self) -> bytes:
-            return figure_bytes([figure], ".png")
-
     figure = Figure(figsize=(WIDTH, height), facecolor="white")
-    return figure, figure.add_axes(inside, axes_class=Page)
+    axes = figure.add_axes(inside)
+    setattr(axes, "_repr_png_", partial(figure_bytes, [figure], ".png"))  # noqa: B010
+    return figure, axes
 
 
 class Paper:
@@ -236,19 +233,9 @@ def paged(
     rows: Sequence[Row], begin: Callable[[], Paper], draw: Callable[[Paper, Row], None]
 ) -> Pages:
     """Pages of as many rows as fit, one page at least."""
-
-    def page(some: Sequence[Row]) -> "tuple[Figure, int]":
-        paper = begin()
-        for i, row in enumerate(some):
-            draw(paper, row)
-            if i and paper.left < 0.0:  # what cannot be taken back is drawn anew
-                return page(some[:i])
-        return paper.end(), len(some)
-
-    pages: Pages = []
-    done = 0
-    while done < len(rows) or not pages:
-        figure, drawn = page(rows[done:])
-        pages.append(figure)
-        done += drawn
-    return pages
+    paper = begin()
+    for i, row in enumerate(rows):
+        draw(paper, row)
+        if i and paper.left < 0.0:  # what cannot be taken back is drawn anew
+            return [*paged(rows[:i], begin, draw), *paged(rows[i:], begin, draw)]
+    return [paper.end()]

@@ -236,14 +236,13 @@ def _list(paper: Paper, card: ShadeCard) -> None:
     told = "hex, likely miss.   ~ a dye outside its squares"
     paper.down(f"Parts {' : '.join(card.names)}, {told}", "bold")
     top, down = paper.y, -(-len(card.blends) // _ACROSS)
-    for column in range(_ACROSS):
-        paper.y, x = top, MARGIN + column * BODY / _ACROSS
-        for blend in card.blends[column * down : (column + 1) * down]:
-            whole, p = blend.recipe.total / card.parts, blend.prediction
-            parts = ":".join(f"{blend.recipe.get(n, 0.0) / whole:.0f}" for n in card.names)
-            paper.write(x, paper.y, blend.name, font="bold")
-            cells = (parts + _mark(blend), p.hex, f"{p.likely:.1f}")
-            paper.table([x + 0.45, x + 1.25, x + 1.95], [cells])
+    for i, blend in enumerate(card.blends):
+        x, paper.y = MARGIN + i // down * BODY / _ACROSS, top + i % down * on.LINE
+        whole, p = blend.recipe.total / card.parts, blend.prediction
+        parts = ":".join(f"{blend.recipe.get(n, 0.0) / whole:.0f}" for n in card.names)
+        paper.write(x, paper.y, blend.name, font="bold")
+        cells = (parts + _mark(blend), p.hex, f"{p.likely:.1f}")
+        paper.table([x + 0.45, x + 1.25, x + 1.95], [cells])
     paper.y = top + down * on.LINE + 0.1
 
 
