@@ -33,6 +33,7 @@ import numpy as np
 
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e_residual
+from dyemix.errors import FitError, refuse
 from dyemix.fitting.lab_ladder import alike
 from dyemix.model.dyes import DyeSet, Ladders, Pot
 from dyemix.model.uncertainty import effects, pot_to_pot
@@ -49,6 +50,8 @@ _INSIDE = (-0.5, 0.75)
 _WIDENING_WORTH = 5.0
 #: χ² of three degrees of freedom that one in two, and one in a hundred, exceed.
 _ONE_IN_TWO, _ONE_IN_A_HUNDRED = 2.366, 11.34
+#: So many pots are far beyond any shelf's, and take some ten seconds: every cell holds all of them.
+_MOST_POTS = 2000
 #: Between the names of pictures that a pot was read from.
 PICTURES = "; "
 #: A cell of less weight than this is left out once H is taken again.
@@ -125,11 +128,13 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
     """The dyes as their ladders and these pots, of a first bath each, show them.
 
     Whatever pots moved `dyes` before is undone. The same pots in any order, or told twice, give
-    the same dyes. Raises `RecipeError` for a dye that the shelf does not have.
+    the same dyes. Raises `RecipeError` for a dye that the shelf does not have, `FitError` for more
+    pots than a machine has room for.
     """
     modes, misfit = dyes.ladders.modes, dyes.ladders.misfit
     kept = sorted({pot.identity: pot for pot in pots}.values(), key=lambda pot: repr(pot.identity))
     firsts = [pot for pot in kept if pot.on is None]
+    refuse(len(firsts) > _MOST_POTS, "fit.many", len(firsts), _MOST_POTS, error=FitError)
     theta, dyes = np.zeros(modes.unknowns), replace(dyes, pots=tuple(kept), posterior=None)
     if not firsts:
         return Calibrated(dyes, (), np.empty((0, 3)), np.empty((0, 3, 3)))

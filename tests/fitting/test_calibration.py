@@ -18,6 +18,7 @@ from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import Trial
+from dyemix.errors import FitError
 from dyemix.fitting import calibration
 from dyemix.fitting.calibration import condition
 from dyemix.fitting.fit import fit
@@ -100,6 +101,13 @@ def test_bias_and_interaction_are_found_with_their_sign(four: DyeSet, sign: floa
         was, now, is_ = (d.colours(amounts)[:, 0] for d in (four, found, truth))
         assert np.all(np.sign(now - was) == np.sign(is_ - was))
         assert np.all(np.abs(now - is_) < 0.4 * np.abs(was - is_))
+
+
+def test_more_pots_than_a_shelf_can_learn_from_are_refused_at_once(four: DyeSet) -> None:
+    recipe = Recipe({"marigold": 0.2, "navy": 0.1})
+    many = [Pot(recipe, np.array([50.0 + i * 1e-3, 0.0, 0.0])) for i in range(2001)]
+    with pytest.raises(FitError, match="2,001 mixes and trials: a shelf learns from at most 2,000"):
+        condition(four, many)
 
 
 def test_nothing_is_learnt_from_pots_that_come_out_as_predicted(four: DyeSet) -> None:

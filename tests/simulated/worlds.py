@@ -27,7 +27,7 @@ from tests.simulated.shelves import draw_shelf
 from tests.simulated.workshop import Workshop
 
 DEVELOP, REPORT = "develop", "report"
-DEVELOP_SEEDS, REPORT_SEEDS = tuple(range(10)), tuple(range(1000, 1010))
+DEVELOP_SEEDS, REPORT_SEEDS = tuple(range(10)), tuple(range(1100, 1110))
 SPECTRUM, LAB, PHOTOGRAPH, HEX = "spectrum", "Lab", "photograph", "hex"
 
 
