@@ -361,6 +361,7 @@ def test_what_has_the_focus_lies_under_nothing(tab, served: Served) -> None:
     """WCAG 2.2, 2.4.11. On a small phone the cloth stays in sight above the jars."""
     page = tab({"width": 320, "height": 640})
     page.goto(served.at("jars"))
+    assert page.is_visible(".strip .cloth")
     covered = """() => { const e = document.activeElement, r = e.getBoundingClientRect();
         const at = document.elementFromPoint(r.left + r.width / 2, r.top + r.height / 2);
         return e === document.body || e.contains(at) || at.contains(e) ? "" : e.outerHTML; }"""
