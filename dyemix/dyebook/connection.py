@@ -63,9 +63,8 @@ def connect(path: Path, mode: str) -> sqlite3.Connection:
     uri = f"{path.absolute().as_uri()}?mode={mode}"
     db = sqlite3.connect(uri, uri=True, timeout=_SILENT, isolation_level=None)
     db.row_factory = sqlite3.Row
-    db.execute("PRAGMA foreign_keys = ON")
-    db.execute("PRAGMA synchronous = FULL")
-    db.execute("PRAGMA trusted_schema = OFF")
+    for setting in ("foreign_keys = ON", "synchronous = FULL", "trusted_schema = OFF"):
+        db.execute(f"PRAGMA {setting}")
     return db
 
 
