@@ -99,9 +99,10 @@ def bath(
     if book and all(sheet.job for sheet in sheets):
         book.add_sheets(*sheets, method=given("method") or "", aims=aims)
         shared.kept(", ".join(sheet.job for sheet in sheets))
-    if dyes is not None and (wanted is not None or book):
-        get_current_context().meta["job"] = sheets[0].job  # of a day, the first of them
-        shared.trial(sheets[0].recipe, dyes, aim or "", wanted, over)
+    dyed = next((sheet for sheet in sheets if sheet.recipe), None)  # of a day, the first of them
+    if dyed and dyes is not None and (wanted is not None or book):
+        get_current_context().meta["job"] = dyed.job
+        shared.trial(dyed.recipe, dyes, aim or "", wanted, over)
 
 
 def stock(dye: str, warm: bool, **how: Any) -> None:

@@ -81,7 +81,8 @@ class DyeBook(Methods):
     def search(self, words: str) -> tuple[tuple[str, ...], ...]:
         """Where all of these words stand: what that is, its name, and the text around them."""
         wanted = words.casefold().split()
-        told = [tuple(map(str, row)) for row in self._rows("SELECT * FROM written")]
+        written = self._rows("SELECT what, trim(name), trim(words) FROM written")
+        told = [tuple(map(str, row)) for row in written]
         return tuple(t for t in told if all(word in " ".join(t).casefold() for word in wanted))
 
     # Cloths, dyes, stocks -----------------------------------------------------------------------

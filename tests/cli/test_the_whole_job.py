@@ -165,6 +165,10 @@ def test_a_day_of_jobs_knows_what_each_was_for(run: Command) -> None:
         "one thing done, one undone"
     )
     assert "no job is called" in run("book", "show", "sage", *BOOK).stderr
+    two = "job,recipe,cloth_g\nwhite,undyed,30\nochre,gold 1,60\n"
+    (run.folder / "two.csv").write_text(two, encoding="utf-8")
+    (trial,) = steps(run("bath", "two.csv", *BOOK), "58 -24 12")
+    assert trial[:2] == ["trial", "gold 1"], "an undyed piece is no trial"
 
 
 @pytest.mark.parametrize(
