@@ -223,14 +223,6 @@ class Problem:
         """The forward model."""
         return _blending(self.dyes.whole, self.light)
 
-    def costs(self, which: Indices, index: Index, amounts: Array, rows: Indices) -> Array:
-        """ΔE2000² ``(M,)`` of amounts ``(k, M)`` of rows of `index` ``(k, N)`` from the targets
-        `which` ``(N,)``."""
-        lab, *_ = self.blending.seen_as(amounts, index.take(rows, axis=1))
-        aims = self.labs.T.take(which[rows], axis=1)
-        r, _ = delta_e_parts(aims, lab, self.k_lightness, slope=False)
-        return np.asarray(np.square(r).sum(axis=0))
-
     def colours(self, amounts: Array) -> Array:
         """CIELAB ``(..., 3)`` of amounts ``(..., D)``."""
         return self.dyes.colours(amounts, self.light)
@@ -245,7 +237,10 @@ class Problem:
         With `behind`, those that fall too far behind the nearest of their target are given up.
         """
         amounts, cost = np.zeros_like(some.amounts), np.zeros_like(some.cost)
-        for rows in self._blocks(some.which) if residual is None else [slice(None)]:
+        # All of a target at once, however many targets there are: its answer rests on itself alone.
+        room = _BLOCK * len(self.labs) // (len(self.dyes) * max(len(cost), 1))
+        label = some.which // max(room, 1) * (residual is None)
+        for rows in (label == own for own in np.unique(label)):
             own, part = some.rows(rows), amounts[rows]
             index = own.index
             at = np.arange(len(part)), index
@@ -258,17 +253,9 @@ class Problem:
             part[at], cost[rows] = solve(
                 down, start, top, lower=low, total=self.total, steps=steps, tolerance=tolerance,
                 secants=secants, hopeless=partial(self.behind, own.which) if behind else None,
-                costs=None if residual else partial(self.costs, own.which, index),
             )  # fmt: skip
             amounts[rows] = part
         return Found(some.which, some.used, amounts, cost)
-
-    def _blocks(self, which: Indices) -> list[Flags]:
-        """Rows to work on at once: all those of a target, however many targets there are, so that
-        its answer does not depend on them."""
-        room = _BLOCK * len(self.labs) // (len(self.dyes) * max(len(which), 1))
-        label = which // max(room, 1)
-        return [label == own for own in np.unique(label)]
 
     def behind(
         self, which: Indices, cost: Array, rows: Indices | slice = slice(None), by: float = _BEHIND
@@ -283,9 +270,8 @@ class Problem:
         and ΔE2000² of those."""
         half = 0.0 if np.isfinite(self.total) else 0.5
         amounts = np.floor(some.amounts * _TOLD + half) / _TOLD
-        index, rows = some.index, np.arange(len(amounts))
-        cost = self.costs(some.which, index, amounts[rows, index], rows)
-        return Found(some.which, amounts > 0.0, amounts, cost)
+        miss = delta_e(self.labs[some.which], self.colours(amounts), self.k_lightness)
+        return Found(some.which, amounts > 0.0, amounts, np.square(miss))
 
     def finish(self, some: Found) -> Found:
         """The last steps of the few that will be looked at."""

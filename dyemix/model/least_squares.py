@@ -59,7 +59,6 @@ def solve(
     residual: Residual, start: Array, upper: Array, *, lower: Array | None = None,
     total: float = np.inf, steps: int = 60, tolerance: float = 1e-7, secants: bool = False,
     hopeless: Callable[[Array, Indices], Flags] | None = None,
-    costs: Callable[[Array, Indices], Array] | None = None,
 ) -> Solved:  # fmt: skip
     """Solve N bounded least-squares problems, `lower` ≤ x ≤ `upper` and Σ x ≤ `total`.
 
@@ -76,7 +75,6 @@ def solve(
     secants : whether to learn the curvature of the residuals: fewer steps where they stay large.
     hopeless : of costs ``(M,)`` of the problems in rows ``(M,)``, which are not worth another step;
         asked once a step was taken and later.
-    costs : ``(M,)`` without slopes, which the last step can do without.
     """
     low, top = np.zeros_like(upper) if lower is None else lower, upper
     rows, limited = np.arange(start.shape[1]), bool(np.isfinite(total))
@@ -115,11 +113,8 @@ def solve(
             cost, damping, promised, x, low, top, tried, step, gradient, both, bend = (
                 part.take(left, axis=-1) for part in every
             )
-        if costs is not None and i + 1 == steps:
-            both_new, cost_new = both, costs(tried, rows)
-        else:
-            both_new = _beside(*residual(tried, rows))
-            cost_new = np.square(both_new[:, -1]).sum(axis=0)
+        both_new = _beside(*residual(tried, rows))
+        cost_new = np.square(both_new[:, -1]).sum(axis=0)
         # Damped less where the promise was kept, more where hardly: steps can turn to and fro.
         kept = (cost - cost_new) / np.maximum(promised, 1e-300)
         grade = _KEPT.searchsorted(kept)

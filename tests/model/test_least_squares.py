@@ -194,20 +194,3 @@ def test_what_is_not_worth_a_step_is_left_and_the_others_end_as_they_would() -> 
     assert np.array_equal(found.x[20:], alone.x[20:])
     assert np.all(found.cost[:20] >= alone.cost[:20])
     assert np.any(found.cost[:20] > alone.cost[:20])
-
-
-def test_the_last_step_needs_no_slope() -> None:
-    a, b, top = linear_problems(40, 6, 3, 6)
-    asked: list[int] = []
-
-    def residual(x: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray]:
-        return np.einsum("nmk,nk->nm", a[rows], x) - b[rows], a[rows]
-
-    def costs(x: np.ndarray, rows: Rows) -> np.ndarray:
-        asked.append(len(rows))
-        return np.asarray(np.square(residual(x.T, rows)[0]).sum(axis=1))
-
-    found = solve(residual, 0.5 * top, top, steps=2, costs=costs)
-    with_slope = solve(residual, 0.5 * top, top, steps=2)
-    assert len(asked) == 1
-    assert np.allclose(found.cost, with_slope.cost, rtol=1e-12, atol=0.0)
