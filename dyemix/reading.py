@@ -3,6 +3,7 @@
 import io
 import os
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -63,16 +64,13 @@ def _conditions(swatches: SwatchSet) -> list[str]:
 
 def is_picture(path: Named) -> bool:
     """Whether a file begins as a picture does, or ends as a raw one."""
-    path = Path(path)
-    try:
-        if not path.is_file():
-            return False  # nor a pipe, which would be waited for
-        with path.open("rb") as file:
-            start = file.read(16)
-    except (OSError, ValueError):
-        return False  # whoever reads it says what is wrong with the path
+    path, start = Path(path), b""
+    with suppress(OSError, ValueError):  # whoever reads it says what is wrong with the path
+        if path.is_file():  # no pipe, which would be waited for
+            with path.open("rb") as file:
+                start = file.read(16)
     begins = start.startswith(_PICTURES) or start[4:8] == b"ftyp"
-    return begins or path.suffix.lower() in RAW_SUFFIXES
+    return begins or (bool(start) and path.suffix.lower() in RAW_SUFFIXES)
 
 
 def photographed(words: str) -> tuple[Path, str] | None:
