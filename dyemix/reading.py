@@ -140,5 +140,5 @@ def convert(
     readings = tuple(r for each in seen for r in each.swatches.readings)
     source = ", ".join(each.photograph.file for each in seen)
     told = None if photo is not None and photo.cells is not None else names
-    swatches, naming = name_samples(SwatchSet(readings, seen[0].warnings, source), told)
+    swatches, naming = name_samples(SwatchSet(readings, seen[0].swatches.warnings, source), told)
     return ReadReport(swatches, naming, seen)

@@ -181,9 +181,8 @@ class Cards:
             self._check_light(*kinds[:2])
         raw, nowhere = self._raw, np.full((1, 2), np.nan)
         if raw.known:
-            kinds.append(
-                Witnesses.of(nowhere, raw.level[np.newaxis], self._linear(_PAPER), _PAPER_ERROR)
-            )
+            level, known = raw.level[np.newaxis], self._linear(_PAPER)
+            kinds.append(Witnesses.of(nowhere, level, known, _PAPER_ERROR))
         bars, shown = levels(self.photo, self.frame.of("bar"), 0.5)
         if shown.any():
             even = bars / raw.at(self.frame.of("bar").mean(axis=1))
@@ -207,10 +206,9 @@ class Cards:
         spread = np.sqrt(np.mean([share[i].mean(axis=1).var(ddof=1) for i in some]))
         single = max(_LEAST_ERROR, float(spread / np.sqrt(bare.sum() / _LIGHTS)))
         nowhere, known = np.full((_LIGHTS, 2), np.nan), np.tile(self._linear(_PAPER), (_LIGHTS, 1))
-        printed = Witnesses.of(
-            nowhere, seen, _GREY * known, (single, *_GREY_ERROR), np.arange(_LIGHTS)
-        )
-        return [Witnesses.of(nowhere, beside, known, (0.0, 0.0, 0.0), printed.place), printed]
+        lights, error = np.arange(_LIGHTS), (single, *_GREY_ERROR)
+        printed = Witnesses.of(nowhere, seen, _GREY * known, error, lights)
+        return [Witnesses.of(nowhere, beside, known, (0.0, 0.0, 0.0), lights), printed]
 
     def _check_light(self, steps: Witnesses, greys: Witnesses) -> None:
         """Refuse a grey card and a patch card that do not lie in one light."""
@@ -238,10 +236,8 @@ class Cards:
         light = np.concatenate([light[usable], measured.light])
         lab = np.concatenate([card.lab[usable], measured.lab])
         holds = {"clipped_patches": not usable.all(), "too_few": 0 < len(lab) < 6}
-        notes = [
-            str(tone),
-            *sayings(holds, names=", ".join(sorted(names[~usable])), count=len(lab)),
-        ]
+        clipped = ", ".join(sorted(names[~usable]))
+        notes = [str(tone), *sayings(holds, names=clipped, count=len(lab))]
         if len(lab) >= 6:
             called = (*names[usable], *measured.names)
             matrix = patches.fit_patches(light, lab, called, matrix.coefficients)
@@ -271,10 +267,9 @@ class Cards:
         gain = np.exp(np.log(first.known * raw.at(first.at) / first.seen).mean(axis=0))
         paper = self.photo.to_xyz @ (tone(raw.level) if tone.known else raw.level * gain)
         least, most = _WHITE_PAPER if tone.known else _PAPER_BENT
-        white = raw.known and not self.flat.clipped
         holds = {
             "only_paper": only_paper, "uneven_grey": uneven, "off_grey": tone.off > _MOST_BENT,
-            "no_paper": white and not least <= paper[1] <= most,
+            "no_paper": raw.known and not self.flat.clipped and not least <= paper[1] <= most,
         }  # fmt: skip
         values = {
             "where": " and ".join(str(i + 1) for i in uneven), "count": len(steps),

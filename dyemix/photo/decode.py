@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 #: page then has 10 pixels a mm. Larger pictures are read at half, a third … of their size.
 MOST_PIXELS, _ENOUGH = 110_000_000, 3000
 _LARGEST = 400_000_000  # bytes
-_MOST = f"more than {MOST_PIXELS / 1e6:.0f}"
+_MOST = MOST_PIXELS / 1e6
 _HEIC_BRANDS = (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftyphevc")
 _CLIPPED_LOW, _CLIPPED_HIGH = 3.1e-4, 0.966  # linear light
 
@@ -161,10 +161,8 @@ def read_profile(data: bytes, levels: int) -> tuple[Array, Array] | None:
         for i in range(min(count, 100)):
             name, offset, size = struct.unpack(">4sII", data[132 + 12 * i : 144 + 12 * i])
             tags[name] = data[offset : offset + size]
-        channels = (b"r", b"g", b"b")
-        curves = [
-            _profile_curve(tags[name + b"TRC"], np.linspace(0, 1, levels)) for name in channels
-        ]
+        channels, codes = (b"r", b"g", b"b"), np.linspace(0, 1, levels)
+        curves = [_profile_curve(tags[name + b"TRC"], codes) for name in channels]
         columns = [struct.unpack(">3i", tags[name + b"XYZ"][8:20]) for name in channels]
     except (KeyError, struct.error, ValueError):
         return None

@@ -64,8 +64,7 @@ def project(matrix: Array, points: Array) -> Array:
 
 def inset(corners: Array, share: float) -> Array:
     """The middle `share` of a quadrilateral ``(4, 2)`` in both directions."""
-    margin = (1.0 - share) / 2.0
-    return within(corners, quad(margin, margin, share, share))
+    return within(corners, 0.5 + share * quad(-0.5, -0.5, 1.0, 1.0))
 
 
 def within(corners: Array, points: Array) -> Array:

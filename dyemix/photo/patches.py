@@ -132,8 +132,8 @@ class CameraMatrix:
 
     def lab(self, rgb: Array) -> Array:
         """CIELAB ``(N, 3)`` under D65/2° of linear values ``(N, 3)``."""
-        seen = features(rgb, self.coefficients.shape[1])
-        return lab_from_xyz(100.0 * seen @ self.coefficients.T, D65_2)
+        xyz = features(rgb, self.coefficients.shape[1]) @ self.coefficients.T
+        return lab_from_xyz(100.0 * xyz, D65_2)
 
     def stated(self, rgb: Array, cast: Array) -> Array:
         """Covariance ``(N, 3, 3)``, in the three parts of ΔE2000, of its error at linear values
@@ -148,11 +148,9 @@ class CameraMatrix:
 
     def slope(self, rgb: Array) -> Array:
         """Derivative ``(N, 3, 3)`` of L*, a*, b* (rows) by the camera's values, by differences."""
-        step = 1e-4
-        return np.stack(
-            [(self.lab(rgb + step * e) - self.lab(rgb - step * e)) / (2 * step) for e in np.eye(3)],
-            axis=2,
-        )
+        steps = 1e-4 * np.eye(3)
+        apart = [self.lab(rgb + step) - self.lab(rgb - step) for step in steps]
+        return np.stack(apart, axis=2) / 2e-4
 
     def __str__(self) -> str:
         miss = self.left_out
@@ -266,9 +264,8 @@ def with_cards(photo: Photograph, frame: Frame, steps: int, lab: Array) -> Frame
         found["grey"] = parts(box, 1, steps)
     for box in frame.of("card box") if len(lab) else ():
         top, right = np.linalg.norm(box[1:3] - box[:2], axis=1)
-        found["patch"] = parts(box, *grid_of(len(lab), float(top / right)))
-        if frame.layout is not None:
-            found["patch"] = _find_patches(photo, lab, found["patch"])
+        at = parts(box, *grid_of(len(lab), float(top / right)))
+        found["patch"] = at if frame.layout is None else _find_patches(photo, lab, at)
     return replace(frame, places={**frame.places, **found})
 
 

@@ -191,8 +191,7 @@ def find_page(photo: Photograph) -> tuple[Frame, Lens]:
     photo.refuse(off > _NOT_FLAT, "photo.not_flat", off=off)
     page = lens(quad(0, 0, WIDTH, HEIGHT))
     per_mm = np.linalg.norm(page[1] - page[0]) / WIDTH
-    out = page.min() < -1 or (page.max(axis=0) > size + 1).any()
-    photo.refuse(out, "photo.runs_out")
+    photo.refuse(page.min() < -1 or (page.max(axis=0) > size + 1).any(), "photo.runs_out")
     holds = {"another_page": len(others), "bent_page": off > 1.0, "nearer": per_mm < 4.0}
     notes = sayings(holds, off=off, per_mm=per_mm)
     return Frame(layout.labels, layout.places, layout, tuple(notes)), lens

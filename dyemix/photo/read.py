@@ -27,8 +27,6 @@ from dyemix.photo.places import Frame, find_page, read_grid
 from dyemix.photo.results import CellReading, Laid, PhotoReading
 from dyemix.writing import Named
 
-#: A grey card of one step, the usual 18 %.
-GREY_CARD = (0.18,)
 #: Light that is not known to be even may be off by this share (a working value).
 _UNEVEN = 0.05
 #: Each channel of a cell is off by this share at least: what a flat field of paper cannot show.
@@ -49,8 +47,8 @@ class PhotoOptions:
         unnamed and not yet fit to fit.
     grid, grey_at, card_at : places in words, where the page is not there: see `read_grid`.
     card : reference values of a patch card in the picture, any swatch table, row by row.
-    grey : reflectance of the grey card's steps, lightest first, as ``"0.9, 0.18"`` or numbers;
-        ``"none"`` or None for no grey card.
+    grey : reflectance of the grey card's steps, the usual 18 % or lightest first, as numbers or
+        ``"0.9, 0.18"``; ``"none"`` or None for no grey card.
     anchor : ``"grey"``, or ``"undyed"`` where there is no grey card: the cell named undyed.
     measured : the dyer's own measured swatches; those that lie in named cells (same recipe, and
         same swatch name where given) serve as further patches.
@@ -68,7 +66,7 @@ class PhotoOptions:
     grey_at: str = ""
     card_at: str = ""
     card: Named | SwatchSet | None = None
-    grey: str | Sequence[float] | None = GREY_CARD
+    grey: str | Sequence[float] | None = (0.18,)
     anchor: str = "grey"
     measured: Named | SwatchSet | None = None
     lit_by: str = ""
@@ -128,7 +126,7 @@ def examine_photo(photo: Named | Photograph, options: PhotoOptions | None = None
     photo.refuse(len(left) == len(cells), "photo.none_left", why=first)
     readings = [cell.reading(photo.file, found.warnings) for cell in cells if not cell.left_out]
     swatches = SwatchSet(tuple(readings), tuple(notes), photo.file)
-    return PhotoReading(swatches, tuple(cells), vacant, swatches.warnings, found, frame, photo)
+    return PhotoReading(swatches, tuple(cells), vacant, found, frame, photo)
 
 
 def _look(photo: Photograph, options: PhotoOptions, contents: Mapping[str, Reading]) -> Cards:

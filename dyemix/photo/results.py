@@ -113,10 +113,10 @@ class PhotoReading(Result):
 
     Attributes
     ----------
-    swatches : the readings of the cells that were kept, each with its covariance.
+    swatches : the readings of the cells that were kept, each with its covariance; its warnings say
+        what was found and assumed, one sentence each.
     cells : every cell with cloth in it, those left out included.
     empty : labels of cells in which nothing lay.
-    warnings : what was found and assumed, one sentence each.
     characterisation : what the light and the camera made of colours.
     frame, photograph : where everything is in the picture, and the picture.
     """
@@ -124,7 +124,6 @@ class PhotoReading(Result):
     swatches: SwatchSet
     cells: tuple[CellReading, ...]
     empty: tuple[str, ...]
-    warnings: tuple[str, ...]
     characterisation: Characterisation
     frame: Frame
     photograph: Photograph
@@ -182,7 +181,7 @@ class PhotoReading(Result):
     def _lines(self) -> Iterator[str]:
         counts = {"read": len(self.swatches.readings), "count": len(self.cells)}
         yield said("photo.read", file=self.photograph.file, light=self.cells[0].light, **counts)
-        yield from self.warnings
+        yield from self.swatches.warnings
         width = max(28, *(len(cell.title) for cell in self.cells))
         for cell in self.cells:
             values = "L* {:5.1f}  a* {:6.1f}  b* {:6.1f}".format(*cell.lab)

@@ -61,11 +61,9 @@ def raster(
     crop = photo.codes[low[1] : high[1], low[0] : high[0]]
     x, y = np.moveaxis((at - low).astype(np.float32), 2, 0)
     ends = np.dstack([crop <= photo.limits[0], crop >= photo.limits[1]]).astype(np.float32)
-    light = cv2.remap(photo.light(crop), x, y, cv2.INTER_LINEAR)
-    beyond = [
-        cv2.remap(end, x, y, cv2.INTER_LINEAR, borderValue=(1, 1, 1))
-        for end in np.split(ends, 2, 2)
-    ]
+    how, both = cv2.INTER_LINEAR, np.split(ends, 2, 2)
+    light = cv2.remap(photo.light(crop), x, y, how)
+    beyond = [cv2.remap(end, x, y, how, borderValue=(1, 1, 1)) for end in both]
     shares = np.mean(beyond, axis=(1, 2), dtype=float)
     return np.asarray(light, dtype=np.float32), shares
 
@@ -190,9 +188,8 @@ def _piece(photo: Photograph, corners: Array, flat: Flat) -> tuple[Array, Array,
     unlike = unlike.reshape(rows, columns).astype(np.uint8)
     unlike[: int(np.ceil((HEAD + _AROUND_MM) / _BLOCK_MM))] = 0
     narrow = np.ones((round(_NARROWEST_MM / _BLOCK_MM),) * 2, np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(
-        cv2.morphologyEx(unlike, cv2.MORPH_OPEN, narrow, borderValue=0)
-    )
+    opened = cv2.morphologyEx(unlike, cv2.MORPH_OPEN, narrow, borderValue=0)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(opened)
     if count < 2:
         down, across = (slice(int(0.3 * n), int(0.7 * n)) for n in (rows, columns))
         middle = level.reshape(rows, columns)[down, across]
@@ -249,7 +246,6 @@ def reasons(here: Cloth, nearby: float, rise: float) -> tuple[str, ...]:
     `nearby` is the light of the paper around it over what it should be, `rise` the width in mm of a
     printed edge.
     """
-    width, height = here.size
     holds = {
         "all_clipped": here.ends.max(axis=0).min() > CLIPPED,
         "shadowed": abs(nearby - 1.0) > _SHADOW,
@@ -260,8 +256,8 @@ def reasons(here: Cloth, nearby: float, rise: float) -> tuple[str, ...]:
         "blurred": rise > _BLUR_MM,
     }
     return tuple(sayings(
-        holds, what="shadowed" if nearby < 1.0 else "in a bright spot", width=width, height=height,
-        paper=100 * (nearby - 1.0), odd=100 * here.left_out, fall=100 * here.slope,
+        holds, what="shadowed" if nearby < 1.0 else "in a bright spot", paper=100 * (nearby - 1.0),
+        odd=100 * here.left_out, fall=100 * here.slope, width=here.size[0], height=here.size[1],
         edges="gone" if np.isinf(rise) else f"{rise:.1f} mm wide",
     ))  # fmt: skip
 
