@@ -111,7 +111,10 @@ class RecipeError(DyemixError):
 
 
 class UnstatedError(RecipeError):
-    """Amounts of stock or powder without what turns them into % owf."""
+    """Amounts of stock or powder without what turns them into % owf; `options` are an example."""
+
+    message = "Spoons, mL and grams are so much dye only on a stated weight of dry cloth, as"
+    options = (("--cloth", "60g"),)
 
 
 class TargetError(DyemixError):

@@ -151,13 +151,9 @@ class Command(click.Command):
         try:
             return super().invoke(context)
         except (UnstatedError, AmbiguousError) as error:
-            words = context.meta["words"]
-            options: list[tuple[str, ...]] = [("--cloth", "60g")]
-            why = "Spoons, mL and grams are so much dye only on a stated weight of dry cloth, as:"
-            if isinstance(error, AmbiguousError):
-                why, options = f"{error.message}:", list(error.options)
-            lines = [console.pasted([*words, *option], "  ") for option in options]
-            raise DyemixError("\n".join([why, *lines])) from None
+            whole = ([*context.meta["words"], *option] for option in error.options)
+            lines = [console.pasted(words, "  ") for words in whole]
+            raise DyemixError("\n".join([f"{error.message}:", *lines])) from None
 
 
 class Commands(click.Group):
