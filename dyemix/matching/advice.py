@@ -64,19 +64,17 @@ def suggest(
     (least, share), own = np.array(_MARGINS).T, value[:, np.newaxis]
     # Whether recipe i is better than recipe j in w ``(N, N, W)``.
     better = (own <= value * (1.0 - share) - least) & (own < value)
-
-    def beats(i: int, w: int) -> bool:
-        rest = [j for j in shown if j != i]
-        return bool(rest) and bool(better[i, rest, w].all())
+    better |= np.eye(len(value), dtype=bool)[..., np.newaxis]  # itself stands in nobody's way
 
     def reasons(i: int) -> tuple[str, ...]:
         first = f"likeliest to come out right ({likely[order[0]]:.1f})"
-        speaks = tuple(words for w, (_, words) in enumerate(told[i]) if beats(i, w))
+        alone = better[i, shown].all(axis=0) & (len(shown) > 1)
+        speaks = tuple(words for (_, words), so in zip(told[i], alone, strict=True) if so)
         return speaks if i else (first, *speaks)
 
     shown = [0]
     for w, best in enumerate(value.argmin(axis=0).tolist()):
-        if len(shown) < _MOST and best not in shown and beats(best, w):
+        if len(shown) < _MOST and best not in shown and better[best, shown, w].all():
             shown.append(best)
     shown = sorted(i for i in shown if reasons(i))  # one shown later can take them all
     choices = [replace(weighed[i], reasons=reasons(i)) for i in shown]

@@ -22,7 +22,6 @@ from dyemix.colour.appearance import Miss
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
 from dyemix.dataset.conditions import mottled
-from dyemix.dataset.readings import Reading
 from dyemix.dataset.result import Result, Row
 from dyemix.dataset.target import Target, Trial
 from dyemix.errors import DyemixError, expect, refuse, said
@@ -148,21 +147,15 @@ def _sentence(word: Enum) -> str:
     return f"{word.value[0].upper()}{word.value[1:]}."
 
 
-def _ground(dyes: DyeSet, piece: Reading | None) -> DyeSet:
-    """The dyes over a finished piece; or on white cloth, where no second bath strays."""
-    if piece is None:
-        return replace(dyes, scatter=replace(dyes.scatter, second_bath=0.0))
-    return replace(dyes.on(piece), scatter=dyes.scatter.over_piece())
-
-
-def _spread(dyes: DyeSet, amounts: Array, light: Light) -> tuple[Array, Array]:
+def _spread(ground: DyeSet, pot: float, amounts: Array, light: Light) -> tuple[Array, Array]:
     """Covariance ``(N, 3, 3)`` of what differs from pot to pot, and of what comes back.
 
-    How much more or less dye a second bath gives comes back with the next one on its like.
+    How much more or less dye a second bath gives than a first one, which strays by `pot`, comes
+    back with the next one on its like.
     """
-    parts, scatter = dyes.predict_many(amounts, light).causes, dyes.scatter
-    lasting = parts.fit + parts.model
-    return parts.random, lasting + (scatter.second_bath / scatter.pot) ** 2 * parts.pot
+    parts = ground.predict_many(amounts, light).causes
+    again = (1.0 - (pot / ground.scatter.pot) ** 2) * parts.pot
+    return parts.random - again, parts.fit + parts.model + again
 
 
 def correct(
@@ -206,10 +199,11 @@ def correct(
     if stated is None:
         raise DyemixError("no target: say what the piece was meant to be, as #7d8a6e.")
     wanted = Target.of(stated).under(dyes.light)
-    light, ground = dyes.light_of(wanted), _ground(dyes, trial.on)
+    light, pot = dyes.light_of(wanted), dyes.scatter.pot
+    ground = dyes if trial.on is None else dyes.over(trial.on)
     amounts = dyes.amounts(trial.recipe)[np.newaxis]
     read = trial.reading.colour(light)
-    (random,), (comes_back,) = _spread(ground, amounts, light)
+    (random,), (comes_back,) = _spread(ground, pot, amounts, light)
     shrunk = comes_back @ np.linalg.inv(random + comes_back)
     (there,) = ground.colours(amounts, light)
     strays = read - there
@@ -227,7 +221,7 @@ def correct(
         outcome = Outcome.EXCELLENT if found.delta_e <= EXCELLENT else Outcome.TOLERATED
     else:
         better = _aim(ground, amounts, wanted, error, other_dyes)
-        (random_then,), _ = _spread(ground, better, light)
+        (random_then,), _ = _spread(ground, pot, better, light)
         nearer = _pot(ground, better, wanted, error, random_then + left)
         strange = gammaincc(1.5, astray / 2.0) < ASTRAY
         at_the_edge = again.likely - nearer.likely < LEAST_GAIN
