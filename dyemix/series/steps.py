@@ -10,6 +10,7 @@ from contextlib import suppress
 import numpy as np
 
 from dyemix.arrays import Array, Flags
+from dyemix.colour.appearance import Miss
 from dyemix.colour.colorimetry import AnyLight
 from dyemix.dataset.recipe import Recipe, dye_names, format_amount
 from dyemix.dataset.result import Result, Row, Value, colour_text
@@ -73,12 +74,8 @@ class Step(Predicted):
 
     @property
     def short(self) -> str:
-        """By how much it falls short of what was asked."""
-        lightness, chroma, hue = self.off
-        light = "L* too pale" if lightness > 0 else "L* too deep"
-        parts = ((lightness, light), (chroma, "C* too bright" if chroma > 0 else "C* too quiet"))
-        words = [f"{abs(off):.0f} {word}" for off, word in parts if abs(off) >= 0.5]
-        return ", ".join(words) or f"hue off by {abs(hue):.1f}"
+        """By how much it falls short of what was asked, and how."""
+        return str(Miss.of(self.asked, self.prediction.lab))
 
 
 class Route(Value):
@@ -109,7 +106,7 @@ class Route(Value):
         if n == len(self.steps):
             return "reaches every step"
         where = f"after step {n} (C* {self.steps[n - 1].chroma:.0f})" if n else "before step 1"
-        return f"runs out {where}: step {n + 1} is {self.steps[n].short}"
+        return f"runs out {where}: step {n + 1} is off by {self.steps[n].short}"
 
     def lines(self, measures: Callable[[Step], str] | None, detail: bool) -> Iterable[str]:
         """A table of the steps, its heading first; ``~`` marks one that was not reached."""
