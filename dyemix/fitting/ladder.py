@@ -323,19 +323,21 @@ def _reading(swatches: SwatchSet) -> tuple[Array, str]:
 
     Taken in the parts of ΔE2000 colour by colour: a mean over CIELAB would be ruled by the a* and
     b* of the most colourful squares, and be far too much for a grey. Of low water it is that of one
-    spot of mottled cloth, which a reader that states its own error does not know.
+    spot of mottled cloth, which a reader that states its own error does not know. What readings
+    state is that of the next one where most of them state it: beside a table read otherwise, a
+    photograph of its squares says nothing of how the next piece is read.
     """
     light, uneven = swatches.light, bool(mottled(swatches.conditions()))
     stated = [r for r in swatches.readings if r.covariance is not None]
-    known = np.zeros((3, 3))
-    if stated:
+    known, most = np.zeros((3, 3)), 2 * len(stated) > len(swatches.readings)
+    if most:
         by_lab = metric(np.array([r.colour(r.light or light) for r in stated]))
         covariance = np.array([r.covariance for r in stated])
         known = (by_lab @ covariance @ by_lab.transpose(0, 2, 1)).mean(axis=0)
         if not uneven:
             return known, f"reading: as stated with {len(stated)} readings"
-    again = (s.readings for s in swatches.swatches if len(s.readings) > 1)
-    labs = [np.array([r.colour(light) for r in readings]) for readings in again]
+    again = ([r for r in s.readings if most or r.covariance is None] for s in swatches.swatches)
+    labs = [np.array([r.colour(light) for r in some]) for some in again if len(some) > 1]
     apart = [(x - x.mean(axis=0)) @ metric(x.mean(axis=0)).T for x in labs]
     rows, freedom = np.concatenate([np.empty((0, 3)), *apart]), sum(len(x) - 1 for x in labs)
     prior = PRIOR_MOTTLE if uneven else PRIOR_READING

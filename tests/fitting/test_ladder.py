@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -130,6 +131,17 @@ def test_the_scatter_of_readings() -> None:
     found = scatter_of(*nothing, lab(49.8, 50.2)).reading
     np.testing.assert_allclose(found, np.diag([0.17, 0.09, 0.09]) / 5.0, atol=1e-6)
     np.testing.assert_allclose(scatter_of(*nothing, lab(50.0)).reading, 0.0225 * np.eye(3))
+
+
+@pytest.mark.parametrize(("photographs", "variance"), [(2, 0.17 / 5), (3, 9.0 / 1.0722**2)])
+def test_how_the_next_piece_is_read(photographs: int, variance: float) -> None:
+    """As most of these were: photographs beside as many readings by an instrument do not widen it,
+    and where they lie says nothing of how the instrument repeats. At L* 56 S_L is 1.0722."""
+    table = lab(49.8, 50.2, *[56.0] * photographs)
+    stated = [replace(r, covariance=9.0 * np.eye(3)) for r in table.readings[2:]]
+    both = replace(table, readings=(*table.readings[:2], *stated))
+    found = scatter_of(beside([]), np.empty(0, dtype=np.intp), np.empty(0), both).reading
+    assert found[0, 0] == pytest.approx(variance, rel=1e-3)
 
 
 @pytest.mark.parametrize(
