@@ -75,15 +75,6 @@ def batches(kinds: Sequence[Hashable], most: int) -> Iterator[list[int]]:
         yield from (alike[first : first + most] for first in range(0, len(alike), most))
 
 
-def ranked(group: Indices, *keys: Array) -> tuple[Indices, Indices]:
-    """Rows ``(M,)`` group by group, and the place of each in its group, from 0.
-
-    Within a group they stand by `keys`, the last of which counts most, then as they stood.
-    """
-    order = np.lexsort((*keys, group))
-    return order, np.arange(len(order)) - np.searchsorted(group[order], group[order])
-
-
 @dataclass(frozen=True, eq=False)
 class Found:
     """M blends for several targets.
@@ -140,7 +131,8 @@ class Found:
         Costs up to `level` are equal; then the least dye in all goes first.
         """
         group = self.which * (self.used.shape[1] + 1) + by_number * self.number
-        order, place = ranked(group, self.amounts.sum(axis=1), np.maximum(self.cost, level))
+        order = np.lexsort((self.amounts.sum(axis=1), np.maximum(self.cost, level), group))
+        place = np.arange(len(order)) - np.searchsorted(group[order], group[order])
         return self.rows(order[place < count])
 
 
