@@ -189,15 +189,11 @@ def choose(dyes: DyeSet, recipes: Sequence[Recipe], count: int = 1) -> NextSwatc
 
 def candidates(dyes: DyeSet, amounts: Array) -> Array:
     """Squares to try, ``(Z, D)`` in % owf, for recipes of amounts ``(W, D)``."""
-    rows: list[Array] = []
-    for i in range(len(dyes)):
-        depths = dyes.deepest[i] * 0.5 ** np.arange(_HALVINGS)
-        rows += list(depths[depths >= dyes.palest[i] * 0.99, np.newaxis] * np.eye(len(dyes))[i])
+    depths = dyes.deepest * 0.5 ** np.arange(_HALVINGS)[:, np.newaxis]
+    alone = depths[..., np.newaxis] * np.eye(len(dyes))
+    rows = [*alone[depths >= 0.99 * dyes.palest]]
     for recipe in amounts:
         used = np.flatnonzero(recipe)
-        pairs = [list(pair) for pair in combinations(used, 2)] if len(used) > 2 else []
-        for part in [list(used), *pairs]:
-            mix = np.zeros(len(dyes))
-            mix[part] = recipe[part]
-            rows += [share * mix for share in _SHARES]
+        for part in (used, *(combinations(used, 2) if len(used) > 2 else ())):
+            rows += [share * recipe * np.isin(np.arange(len(dyes)), part) for share in _SHARES]
     return np.unique(np.round(np.array(rows), 3), axis=0)
