@@ -77,7 +77,8 @@ def subdue(
     levels = np.linspace(start.lab[0], end, steps + 1)[1:]
     asked = quieter(start.lab, levels, kept, space, scale, start.light)
     routes = _routes(dyes, search, asked, most, only)
-    refuse(not routes, "series.no_route", only.value if only else "other dye", start.recipe)
+    lacks = ("series.no_route", only.value) if only else ("series.no_other",)
+    refuse(not routes, *lacks, start.recipe)
     viewing = f" ({VIEWING})" if space is HueSpace.CIECAM16 or scale is not Scale.CHROMA else ""
     lightness = f"let down by {let_down:g} L*" if let_down else "held"
     falls = np.hypot(*start.lab[1:]), np.hypot(*asked[-1, 1:]), steps

@@ -17,7 +17,7 @@ from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.errors import DyemixError
 from dyemix.model.dyes import DyeSet
 from dyemix.series.steps import Series, out_of_range, too_small
-from dyemix.series.subdue import gradient, shade, tint, tone
+from dyemix.series.subdue import gradient, shade, subdue, tint, tone
 from tests.simulated.workshop import Workshop
 
 BRIGHT = "scarlet 1.2 + marigold 0.6"
@@ -132,6 +132,10 @@ def test_on_noise_free_cloth(fitted: Callable[[int, bool], DyeSet]) -> None:
         (lambda d: shade(d.take(["scarlet", "marigold"]), BRIGHT), "no black or grey"),
         (lambda d: tone(d.take(["scarlet", "marigold"]), BRIGHT), "no black or grey"),
         (lambda d: tone(d, "rose 1 + black 0.1"), "no black or grey to add to rose"),
+        (
+            lambda d: subdue(d.take(["rose", "black"]), "rose 1 + black 0.1"),
+            "no other dye to add to rose 1.00 .* change its amounts by hand",
+        ),
         (lambda d: gradient(d, "rose 1", "rose 1"), "same colour"),
         (lambda d: gradient(d, "rose 1", "rose 2", steps=0), "steps is 1 or more"),
     ],
