@@ -51,10 +51,9 @@ def read_cgats(text: str, faults: Faults) -> Sheet:
     marks, told = _scan(text, faults)
     keywords, remarks = _keywords(told[""])
     fields = [token for _, tokens in told["BEGIN_DATA_FORMAT"] for token in tokens]
-    sets, begins = told["BEGIN_DATA"], marks["BEGIN_DATA"]
-    format_line = (marks["BEGIN_DATA_FORMAT"] or [1])[0]
-    line, length = next(((n, len(s)) for n, s in sets if len(s) != len(fields)), (0, 0))
-    faults.tell("uneven", line, when=line and fields, length=length, width=len(fields))
+    begins, format_line = marks["BEGIN_DATA"], (marks["BEGIN_DATA_FORMAT"] or [1])[0]
+    stated, _ = keywords.get("NUMBER_OF_SETS", ("", 0))
+    sets = _whole_sets(told["BEGIN_DATA"], len(fields), stated, faults)
     for mark in ("BEGIN_DATA_FORMAT", "BEGIN_DATA"):
         at, lines = marks[mark], " and ".join(map(str, marks[mark][:3]))
         faults.tell("blocks", *at[:1], when=at[1:], mark=mark, count=len(at), lines=lines)
@@ -129,6 +128,19 @@ def _keywords(lines: _Lines) -> tuple[dict[str, tuple[str, int]], Remarks]:
         elif keywords.setdefault(name.upper(), (value, number))[0] != value:
             remarks.append((number, said("tables.again", name=name.upper(), value=value)))
     return keywords, remarks
+
+
+def _whole_sets(sets: _Lines, width: int, stated: str, faults: Faults) -> _Lines:
+    """Sets that run over several lines become one; a set of any other length is a fault."""
+    line, length = next(((n, len(row)) for n, row in sets if len(row) != width), (0, 0))
+    if not line or not width:
+        return sets
+    cells = [(n, cell) for n, row in sets for cell in row]
+    if stated == f"{len(cells) / width:g}":
+        rows = (cells[i : i + width] for i in range(0, len(cells), width))
+        return [(row[0][0], [cell for _, cell in row]) for row in rows]
+    faults.tell("uneven", line, length=length, width=width)
+    return sets
 
 
 def _pairs(fields: list[str], sets: _Lines, line: int, faults: Faults) -> tuple[list[str], _Lines]:

@@ -74,6 +74,14 @@ def test_wavelengths_that_stand_in_the_sets(read: Read) -> None:
     assert reading.reflectance[1:-1] == pytest.approx(CURVE[3:-4])
 
 
+def test_sets_that_run_over_lines_are_joined_where_the_counts_agree(read: Read) -> None:
+    text = spectral([f"NM_{w}" for w in GRID], list(CURVE))
+    broken = text.replace(f" {CURVE[9]} ", f"\n{CURVE[9]} ", 1)
+    assert read(broken).readings[0].reflectance == pytest.approx(read(text).readings[0].reflectance)
+    with pytest.raises(InputError, match="values under 38 fields"):
+        read(broken.replace("NUMBER_OF_SETS 1\n", ""))
+
+
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
