@@ -56,18 +56,19 @@ in ln). One unknown more is how much pots tell of each other: 0.3 of the prior s
 each stays with its own error and company does a tenth of what it may; 0.18 that company does half
 of it; the rest all. So two or three mixes of a shelf that no strength, bias or surface would mend
 move it little, and where mixes agree, nothing is lost of what ten teach. A shelf that does not need
-company is then left alone: beside a prior in which company did all it may, told or not, found
-after ten mixes falls from 0.882 to 0.876 ΔE (spectra; 1.019 to 1.017 of CIELAB, of photographs
-nothing), and what mixes make worse, over the worlds where they do, by a third. All four are
-marginalised together on a grid of 216 cells. Bias, κ and the
-need of τ held on measured sets of three colorants on white; the other figures were chosen on the
-DEVELOP worlds of `tests/simulated/worlds.py`, where the miss after three mixes or more hardly knows
-them (0.02 ΔE for a factor of 1.5 in any).
+company is then left alone: beside a prior in which company did all it may or pots told nothing,
+found after ten mixes falls from 0.880 to 0.874 ΔE (spectra; of CIELAB and photographs hardly), and
+what mixes make worse, over the worlds where they do, by two fifths. All four are marginalised
+together on a grid of 216 cells. Bias, κ and the need of τ held on measured sets of three colorants
+on white; the other figures were chosen on the DEVELOP worlds of `tests/simulated/worlds.py`, where
+the miss after three mixes or more hardly knows them (0.02 ΔE for a factor of 1.5 in any).
 
 Tried there and left out, for less than 0.02 of the gap with ten mixes of spectra: their colour
 under other lamps too (A, and FL11); one unknown for how far all curves turn in company; ladders
 open 1.5 times as wide; τ of 0.14, a mix's own share of 0.5 or 1.2, a fifth for pots that tell
-nothing of each other; and of photographs an error that is alike only between near colours.
+nothing of each other; a bias that follows τ; a finer grid of s; and of photographs an error that is
+alike only between near colours, or as the camera that made them errs: what pots of two photographs
+make worse is what those two happen to be off by, not how it is alike.
 
 **The promise.** ``H Σθ Hᵀ`` and all of e, as ΔE of a Student's t with the tails of the cells: those
 of τ and s beside what readings stray by, which is stated or measured (without that share
@@ -78,12 +79,13 @@ more as the pot in the middle strays more than its share, errs by so much more o
 no strength, and counts as 11.3 in the widening. Ladders widen it too: where their left-out inner
 depths miss across strength (so that no other strength would mend it) by more than 0.7 ΔE, s grows
 by 2.8 √(the rest) (its grid by the root of that: where mixes showed an s below the grid's end,
-twenty were promised 1.17 times what was found, now 1.11), and strengths that lie off their law
+twenty were promised 1.17 times what was found, then 1.11), and strengths that lie off their law
 count less as scatter, by the square of that share: counted in full they made the promise after
-twenty mixes too wide, by 1.19 (now 1.09), and taught less. Worlds of dyes show 0 to 0.6 there,
-colorants that hide their ground 1.4 to 3.9; above 1.2 the verdict is that these do not behave as
-dye on cloth, and above 2 all that company may do is open in proportion (ten mixes close 0.21
-instead of 0.15 of the gap).
+twenty mixes too wide, by 1.19 (then 1.09), and taught less. What a dye by itself misses is none of
+a mix: with a share of it twenty were promised 1.11 times what was found, without it 1.02. Worlds of
+dyes show 0 to 0.6 there, colorants that hide their ground 1.4 to 3.9; above 1.2 the verdict is that
+these do not behave as dye on cloth, and above 2 all that company may do is open in proportion (ten
+mixes close 0.21 instead of 0.15 of the gap).
 
 **What each reading moves.** A square by itself: its dye's curve and law, all surfaces and the
 scatter. A mix: strengths of its dyes, bias, κ, bands in company, surface, τ, s, ν; a dye that no
@@ -98,15 +100,15 @@ what is missing is the scatter of so few pots, and no single unknown is the rest
 knows the family, its harshness and the true shelf (regression over 200 worlds of it) closes 0.24 to
 0.89 with ten, half of that by the mean of its family alone: less than 0.4 for pairs of dyes.
 
-**Where it fails.** Ten mixes close half of the gap to the true model (0.47 for spectra over worlds
-kept for the report, 0.51 for CIELAB, 0.43 for photographs), and least of what no unknown stands
-for: 0.11 for dyes that shine of themselves or act pair by pair. Few mixes may still mislead: ten
-spectra by 0.06 in one world of seventy, photographs in three of 37 by 0.09 to 0.12. What a hue or
-chroma that a whole picture has wrong does to colours far apart is not told from the dyes: three
-parts a picture stand for all. Days and lots far astray are promised too little before the first mix
-(half of the pots under the bound in one world). Of colorants that hide their ground the promise is
-too wide after twenty mixes (1.11 times the miss on DEVELOP worlds). Before the first mix it is too
-wide for dyes that behave, up to twice the miss, since nobody can know that they do. A CIELAB ladder
-tells little of how it looks under another lamp. A fit of many thousand mixes takes memory for all
-of them in every cell: it is made for hundreds. The tables: benchmarks/README.md.
+**Where it fails.** Ten mixes close half of the gap to the true model (0.48 for spectra over worlds
+kept for the report, 0.48 for CIELAB, 0.46 for photographs), and least of what no unknown stands
+for: 0.12 for dyes that shine of themselves, read as spectra. Few mixes may still mislead: ten
+spectra by 0.06 in one world of seventy, ten photographs by 0.21 in one and twenty by 0.11 in
+another, where mixes of other photographs would have misled by 0.06 on average. What a hue or chroma
+that a whole picture has wrong does to colours far apart is not told from the dyes: three parts a
+picture stand for all. Days and lots far astray are promised too little before the first mix (half
+of the pots under the bound in one world). Before the first mix the promise is too wide for dyes
+that behave, up to twice the miss, since nobody can know that they do. A piece that was read well
+and poorly is the plain mean of both. A CIELAB ladder tells little of how it looks under another
+lamp. The tables: benchmarks/README.md.
 """
