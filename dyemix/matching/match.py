@@ -50,8 +50,9 @@ _FAR, _SIDES = 12.0, 3
 #: Where that looks: at these turns from the target's hue (radians) and chromas. Just short of the
 #: jump at half a turn; at 100° the rotation term (mean hue 275°) bends the valley for purples.
 _ACROSS, _CHROMAS = np.deg2rad([179.95, -179.95, 100.0, -100.0]), np.geomspace(0.3, 40.0, 60)
-#: How hard it is held on its side of the jump, and by how much chroma (a*, b*) short of it.
-_HOLD, _SHORT = 300.0, 0.003
+#: How hard it is held on its side of the jump, and by how much chroma (a*, b*) short of it: softly
+#: first, or it would creep along the edge.
+_HOLDS = ((3.0, 0.0), (300.0, 0.003))
 #: Weights of the spectrum beside ΔE2000, in turn: a small weight makes a narrow, bent valley, in
 #: which descent creeps. The last moves ΔE2000 by less than its square.
 _WEIGHTS = (1.0, 0.1, 0.01)
@@ -362,10 +363,13 @@ def _across_grey(problem: Problem, cost: Array) -> list[Found]:
     off = side * np.stack([np.zeros(len(which)), -aims[:, 2], aims[:, 1]])
     off /= np.maximum(np.hypot(aims[:, 1], aims[:, 2]), 1e-9)
 
-    def held(lab: Array, rows: Indices) -> tuple[Array, Array]:
+    def held(force: float, margin: float, lab: Array, rows: Indices) -> tuple[Array, Array]:
         value, slope = delta_e_parts(aims[rows].T, lab, k, side=side[rows])
-        beyond = np.maximum(_SHORT - (lab * off[:, rows]).sum(axis=0, keepdims=True), 0.0)
-        hold = -_HOLD * (beyond > 0.0) * off[:, rows]
-        return np.concatenate([value, _HOLD * beyond]), np.concatenate([slope, hold[np.newaxis]])
+        beyond = np.maximum(margin - (lab * off[:, rows]).sum(axis=0, keepdims=True), 0.0)
+        hold = -force * (beyond > 0.0) * off[:, rows]
+        return np.concatenate([value, force * beyond]), np.concatenate([slope, hold[np.newaxis]])
 
-    return [problem.descend(some, 60, 1e-8, partial(problem.blending.towards, held))]
+    for force, margin in _HOLDS:
+        down = partial(problem.blending.towards, partial(held, force, margin))
+        some = problem.descend(some, 60, 1e-8, down)
+    return [some]
