@@ -101,7 +101,7 @@ knows the family, its harshness and the true shelf (regression over 200 worlds o
 0.89 with ten, half of that by the mean of its family alone: less than 0.4 for pairs of dyes.
 
 **Where it fails.** Ten mixes close half of the gap to the true model (0.48 for spectra over worlds
-kept for the report, 0.48 for CIELAB, 0.46 for photographs), and least of what no unknown stands
+kept for the report, 0.52 for CIELAB, 0.46 for photographs), and least of what no unknown stands
 for: 0.12 for dyes that shine of themselves, read as spectra. Few mixes may still mislead: ten
 spectra by 0.06 in one world of seventy, ten photographs by 0.21 in one and twenty by 0.11 in
 another, where mixes of other photographs would have misled by 0.06 on average. What a hue or chroma
