@@ -105,7 +105,6 @@ def explain(topic: str | None) -> None:
     if topic == "tables":
         shared.say(files("dyemix").joinpath("data", "tables.txt").read_text("utf-8").rstrip())
         return
-    asked = [] if topic is None else [topic]
-    get_current_context().find_root().command.main(
-        [*asked, "--help"], "dyemix", standalone_mode=False
-    )
+    command, asked = get_current_context().find_root().command, [] if topic is None else [topic]
+    with command.make_context("dyemix", [*asked, "--help"]) as context:
+        command.invoke(context)
