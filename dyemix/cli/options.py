@@ -17,7 +17,6 @@ import click
 
 from dyemix import console, writing
 from dyemix.errors import AmbiguousError, DyemixError, UnstatedError, data, refuse, said
-from dyemix.writing import ending
 
 
 class Written(click.Path):
@@ -32,7 +31,7 @@ class Written(click.Path):
 
     def convert(self, value: Any, *of: Any) -> Any:
         """The file. Raises `DyemixError` for another ending."""
-        ending(value, "it", self._endings)
+        writing.ending(value, "it", self._endings)
         return super().convert(value, *of)
 
 
