@@ -86,8 +86,9 @@ def dyes(dyes: DyeSet, swatches: SwatchSet | None = None) -> Pages:
         return paper
 
     def draw(paper: Paper, report: DyeReport) -> None:
-        for head in (head for head, first in heads.items() if report in first):
-            paper.down(head, "section")
+        for head, first in heads.items():
+            if report in first:
+                paper.down(head, "section")
         y = paper.y
         paper.box((_PATCHES - 0.08, y, _WIDE + 0.16, _ROW))
         _ladder(paper, dyes, report, places[report.name], swatches)
