@@ -229,18 +229,15 @@ def closed(rows: Sequence[Row], own: int) -> float:
     return gained / gap if gap > 0 else float("nan")
 
 
+def worsened(rows: Sequence[Row]) -> list[tuple[Row, float]]:
+    """Each world, and by how much ΔE2000 its own mixes make it worse."""
+    first = {(r.family, r.seed): r.found for r in rows if r.own == 0}
+    return [(r, r.found - first[r.family, r.seed]) for r in rows]
+
+
 def worsening(rows: Sequence[Row], own: int) -> tuple[float, str]:
     """The world that own mixes make worse by most, and by how much ΔE2000."""
-    first = {(r.family, r.seed): r.found for r in rows if r.own == 0}
-    return max((r.found - first[r.family, r.seed], f"{r.family} {r.seed}")
-               for r in rows if r.own == own)  # fmt: skip
-
-
-def worsened(rows: Sequence[Row]) -> list[tuple[Row, float]]:
-    """Where own mixes make a world worse by more than is wanted, each with by how much ΔE2000."""
-    first = {(r.family, r.seed): r.found for r in rows if r.own == 0}
-    apart = [(r, r.found - first[r.family, r.seed]) for r in rows]
-    return [(r, by) for r, by in apart if by > WORSE]
+    return max((by, f"{r.family} {r.seed}") for r, by in worsened(rows) if r.own == own)
 
 
 def worst_family(rows: Sequence[Row]) -> tuple[str, float, float, float]:
@@ -282,7 +279,8 @@ def print_table(rows: Sequence[Row]) -> None:
     _marked("most worse in a world", [by for by, _ in worse], "{:+.2f}")
     _line("   which", (name for _, name in worse))
     for row, by in worsened(rows):
-        print(f"   worse: {row.family} {row.seed} with {row.own}: {by:+.3f} ± {row.error:.3f}")
+        if by > WORSE:
+            print(f"   worse: {row.family} {row.seed} with {row.own}: {by:+.3f} ± {row.error:.3f}")
     print()
     heads = [f"{w} {n}" for n in (0, 5, 10) for w in ("found", "p/f", "90 %")] + ["floor", "gap 10"]
     print(f"{'':<14}" + "".join(f"{h:>9}" for h in heads))
