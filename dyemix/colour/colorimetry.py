@@ -284,16 +284,18 @@ def smoothest(lab: ArrayLike, light: Light) -> tuple[Array, Flags]:
     # What is added keeps the systems definite where no stimulus bends and where bands at 0 or 1
     # have no slope left; it changes steps alone, not where they end.
     system[:, :bands, :bands], system[:, bands:, bands:] = rough, -1e-9 * np.eye(3)
+    diagonal = np.diag(rough) + 1e-7
     z, multiplier = np.zeros((len(goal), bands)), np.zeros((len(goal), 3))
     for _ in range(60):
         r = 1.0 / (1.0 + np.exp(-z))
         jacobian = (r * (1.0 - r))[:, :, np.newaxis] * w
         curvature = (multiplier @ w.T) * r * (1.0 - r) * (1.0 - 2.0 * r)
-        system[:, every, every] = np.diag(rough) + 1e-7 + np.maximum(curvature, 0.0)
+        system[:, every, every] = diagonal + np.maximum(curvature, 0.0)
         system[:, :bands, bands:], system[:, bands:, :bands] = jacobian, jacobian.swapaxes(1, 2)
         gradient = np.einsum("sbk,sk->sb", jacobian, multiplier) + z @ rough
         right = np.concatenate([-gradient, goal - r @ w], axis=1)[..., np.newaxis]
-        step, change = np.split(np.linalg.solve(system, right)[..., 0], [bands], axis=1)
+        solved = np.linalg.solve(system, right)[..., 0]
+        step, change = solved[:, :bands], solved[:, bands:]
         # A step over 2 in logit leaves the region where the linearised stimuli mean anything.
         largest = np.abs(step).max(axis=1)
         z = np.clip(z + step * (2.0 / np.maximum(largest, 2.0))[:, np.newaxis], -30.0, 30.0)
