@@ -315,7 +315,7 @@ def test_names_alike(one: str, other: str, expected: bool) -> None:
         ),
         ("recipe,hex\ngold 1,white\n", 2, "hex", "not a hex colour"),
         ("recipe,hex\ngold 1,#ffffff\n", 2, "hex", "no cloth can have"),
-        ("recipe,L*,a*,b*\ngold 1,120,0,0\n", 2, "L*", "L* 120"),
+        ("recipe,L*,a*,b*\ngold 1,120,0,0\n", 2, "L*", "L* 120, a* 0, b* 0 is not a colour"),
         ("recipe,L*,a*,b*\ngold 1,0,0,0\n", 2, "L*", "L* 0"),
         ("# light: moon\nrecipe,L*,a*,b*\ngold 1,50,0,0\n", 3, "L*", "'MOON' is unknown"),
         ("recipe,L*,a*,b*,observer\ngold 1,50,0,0,4\n", 2, "L*", "observer 4°"),
