@@ -14,7 +14,10 @@ from dyemix.dataset.readings import Reading
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import SwatchSet
 from dyemix.fitting.ladder import Beside, SpectralLadders, Squares, scatter_of
+from dyemix.fitting.ladder import beside as side_by_side
+from dyemix.model.dyes import Ladders
 from dyemix.model.kubelka_munk import Surface
+from dyemix.model.unknowns import Modes
 
 DEPTHS = np.array([0.25, 1.0, 4.0])
 
@@ -131,6 +134,23 @@ def test_the_scatter_of_readings() -> None:
     found = scatter_of(*nothing, lab(49.8, 50.2)).reading
     np.testing.assert_allclose(found, np.diag([0.17, 0.09, 0.09]) / 5.0, atol=1e-6)
     np.testing.assert_allclose(scatter_of(*nothing, lab(50.0)).reading, 0.0225 * np.eye(3))
+
+
+def test_dyes_beside_others_keep_their_places_and_pictures() -> None:
+    """Two dyes of spectra, one of photographs: what one kind does not have open is 0 for it."""
+
+    def some(dyes: int, own: int, *pictures: str) -> Ladders:
+        shared = np.full((dyes, 2 + 3 * len(pictures), 33), 1.0 + dyes)
+        modes = Modes(np.array([0.01, 0.2]), shared, np.full((dyes, own, 33), 1.0 * own))
+        law = np.full((dyes, 2), 0.9)
+        return Ladders(np.full((dyes, 31), 1.0 * dyes), law, Surface(), modes, pictures=pictures)
+
+    both = side_by_side(some(2, 4), some(1, 3, "a", "b"))
+    assert both.pictures == ("a", "b")
+    np.testing.assert_array_equal(both.curves[:, 0], [2.0, 2.0, 1.0])
+    np.testing.assert_array_equal(both.modes.own[..., 0], [[4.0] * 4, [4.0] * 4, [3, 3, 3, 0]])
+    spectra = [3.0] * 2 + [0.0] * 6
+    np.testing.assert_array_equal(both.modes.shared[..., 0], [spectra, spectra, [2.0] * 8])
 
 
 @pytest.mark.parametrize(("photographs", "variance"), [(2, 0.17 / 5), (3, 9.0 / 1.0722**2)])

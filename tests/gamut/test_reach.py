@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from benchmarks.reach import beyond, random_blends
+from benchmarks.shelf import standing
 from dyemix.colour.colorimetry import D65_2
 from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
@@ -195,6 +196,9 @@ def test_a_colour_is_brought_nearer_by_the_dye_it_wants(shelf: DyeSet) -> None:
 
 
 def test_joined_shelf_keeps_both(shelf: DyeSet) -> None:
+    """And what mixes taught of either."""
+    company = np.linspace(-0.3, 0.3, len(shelf))
+    shelf = standing(shelf, company=company, interaction=0.5 * company)
     own, other = shelf.take(["lemon", "rose"]), shelf.take(["rose", "navy"])
     both = joined(own, other)
     assert both.names == ("lemon", "rose", "navy")

@@ -98,7 +98,7 @@ def test_a_correction_by_hand(dyes):
         np.array([3.0, 2.0, -2.0]),
         dyes.predict(RECIPE).lab + np.array([0.5, -1.0, 0.5]),
     )
-    asked = Target(target, D65_10, covariance=0.2 * np.eye(3))
+    asked = Target(target, D65_10, covariance=2.0 * np.eye(3))
     found = correct(dyes, Trial(RECIPE, piece(dyes, shift=shift)), asked, second_bath=False)
     known = dyes.predict_many(dyes.amounts(RECIPE)).causes
     lasting, random = (known.fit + known.model)[0], (known.dosing + known.pot + known.reading)[0]
@@ -115,6 +115,10 @@ def test_a_correction_by_hand(dyes):
         assert pot.prediction.lab == pytest.approx(there.lab[0] + error)
         assert pot.prediction.covariance == pytest.approx(scatter + still_open)
         assert pot.residual == pytest.approx(delta_e(target, there.lab[0] + error))
+        # From the target that was meant, which nobody knows but by its own error.
+        spread = scatter + still_open + asked.covariance
+        drawn = np.random.default_rng(1).multivariate_normal(there.lab[0] + error, spread, 20_000)
+        assert pot.likely == pytest.approx(delta_e(target, drawn).mean(), rel=0.03)
     # No other amounts of these dyes come nearer.
     recipe = found.corrected.recipe
     for dye in recipe:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchmarks.shelf import shelf, standing
+from benchmarks.shelf import moved, shelf, standing
 from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
 from dyemix.errors import DyemixError, RecipeError
 from dyemix.model.dyes import DyeSet
@@ -176,6 +176,16 @@ def test_a_smaller_shelf_predicts_the_same(dyes: DyeSet) -> None:
     recipe = "marigold 0.8 + navy 0.25"
     np.testing.assert_allclose(few.predict(recipe).lab, dyes.predict(recipe).lab)
     np.testing.assert_allclose(few.predict(recipe).covariance, dyes.predict(recipe).covariance)
+
+
+@pytest.mark.parametrize("nm", [-100.0, 100.0])
+def test_bands_that_move_in_company_leave_no_curve_below_nothing(dyes: DyeSet, nm: float) -> None:
+    """However far: a dye takes light, and gives none, beside others too."""
+    theta = np.zeros(dyes.ladders.modes.unknowns)
+    theta[-2 * len(dyes) : -len(dyes)] = nm
+    whole = moved(dyes, theta).whole
+    assert np.abs(whole.company_curve).max() > 0.1
+    assert (whole.curves + whole.company_curve).min() >= 0.0
 
 
 def test_arrays_are_read_only(dyes: DyeSet) -> None:
