@@ -274,7 +274,7 @@ class Squares:
 
 
 def beside(one: Ladders, other: Ladders) -> Ladders:
-    """Dyes and others, read under the same surface."""
+    """Dyes and others, read under the same surface; one kind at most from photographs."""
 
     def rows(kind: str) -> Array:
         """What is open of each ``(D, Q, M)``, filled up with 0 to as many."""

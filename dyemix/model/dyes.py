@@ -35,7 +35,7 @@ from dyemix.model.unknowns import Modes, Posterior
 #: it has no colour of its own (a working value of ours).
 _DEPTHS, GREY = 21, 12.0
 #: Laws stay above this exponent: below 0 more dye would be less.
-LEAST_EXPONENT = 0.2
+_LEAST_EXPONENT = 0.2
 
 
 class Ladders(Value):
@@ -78,7 +78,7 @@ class Ladders(Value):
         change = np.einsum("k,dkm->dm", shared, modes.shared)
         change += np.einsum("dq,dqm->dm", u, modes.own)
         curves, law = self.curves * np.exp(change[:, :-2]), self.law + change[:, -2:]
-        law[:, 0] = np.maximum(law[:, 0], LEAST_EXPONENT)
+        law[:, 0] = np.maximum(law[:, 0], _LEAST_EXPONENT)
         r0, k2 = np.array([self.surface.r0, self.surface.k2]) + modes.surface * shared[:2]
         surface, old = Surface(float(r0), float(k2)), self.interaction
         acts = (0.0 if old is None else old) + acting + common + saturating * saturation(law)
