@@ -20,7 +20,7 @@ from command import Command
 from PIL import Image
 
 from dyemix.cli import shared
-from dyemix.cli.commands import dyemix
+from dyemix.cli.commands import dyemix, written_anew
 from dyemix.cli.options import _KINDS, GROUPS, OPTIONS, Written, _each
 from dyemix.console import Ended
 from dyemix.errors import DyemixError, data
@@ -393,6 +393,25 @@ def test_an_option_of_photographs_without_one_is_refused(
 def test_a_table_that_is_to_be_fitted_is_told_its_option(run: Command) -> None:
     assert "TABLE is written so now: --swatches TABLE." in run("fit", "mine.csv").stderr
     assert "TABLE" not in run("fit", "--nope").stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "old", "new"),
+    [
+        ("tint 'gold 1.2' --steps 3", "tint", "series tint"),
+        ("card 'gold, navy' --depth 2", "card", "series card"),
+        ("series card 'gold, navy' --depth 2", "--depth", "--depths"),
+        ("family --colours w.csv", "family", "reach --fewest"),
+        ("bench jobs.csv --stocks 2", "bench", "bath"),
+        ("read a.jpg --cells c.csv", "--cells", "--names"),
+        ("read a.jpg --keep=B3", "--keep", "--accept"),
+        ("trial 'navy 1' --on p.csv", "--on", "--over"),
+        ("book sign a p.csv --on 2026-05-03", "--on", "--date"),
+        ("reach --other-book o.csv", "--other-book", "--not-owned"),
+    ],
+)
+def test_each_earlier_word_is_told_its_own_new_one(words: str, old: str, new: str) -> None:
+    assert written_anew(shlex.split(words)) == f"{old} is written so now: {new}."
 
 
 def test_what_is_new_is_not_called_old() -> None:
