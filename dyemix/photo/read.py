@@ -106,7 +106,8 @@ def examine_photo(photo: Named | Photograph, options: PhotoOptions | None = None
     photo, frame, flat = cards.photo, cards.frame, cards.flat
     straight = photo.straightened(cards.tone)
     laid = _laid(straight, frame, flat, contents)
-    vacant = tuple(x for x in frame.labels if x not in {each.label for each in laid})
+    filled = {each.label for each in laid}
+    vacant = tuple(label for label in frame.labels if label not in filled)
     found = cards.characterise(_measured(laid, options.measured), options.lit_by)
     grey = found.colourless(np.array([each.cloth.mean for each in laid]))
     signs = (*sample.retouched(straight, frame, flat), *sayings({"one_colour": grey}))
@@ -158,7 +159,8 @@ def _laid(
         named, bare = label.upper() in contents, not here.size.any()
         over = named and here.ends[1].max() > sample.CLIPPED
         if bare and not over and not (named and here.share):
-            missing += [label] * named
+            if named:
+                missing.append(label)
             continue
         content = contents.get(label.upper(), Reading(None, None, kind="blank", name=label))
         why = sample.reasons(here, flat.near(corners.mean(axis=0)), rise)
