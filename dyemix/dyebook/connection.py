@@ -34,8 +34,8 @@ TABLES = (
     "kind", "cloth", "dye", "stock", "method", "swatch_set", "swatch", "reading", "fit", "job",
     "recipe", "sheet", "trial", "picture", "piece", "sign_off", "event", "change",
 )  # fmt: skip
-#: A wait for another command longer than this is spoken of, s; and how long it may be then.
-_SILENT, _WAIT = 2.0, 10.0
+#: A wait for another command longer than this is spoken of, s; and how often it is begun again.
+_SILENT, _TRIES = 2.0, 5
 
 
 @contextmanager
@@ -48,7 +48,7 @@ def told(path: Path) -> Iterator[None]:
         name = getattr(error, "sqlite_errorname", type(error).__name__).removeprefix("SQLITE_")
         kind = name.partition("_")[0].replace("LOCKED", "BUSY")
         known = kind if kind in data("dyebook")["sqlite"] else "ERROR"
-        words = said(f"dyebook.sqlite.{known}", error=error, seconds=_WAIT)
+        words = said(f"dyebook.sqlite.{known}", error=error, seconds=_SILENT * _TRIES)
         # The disk and other commands are the machine's, and the command ends so.
         machine = kind in ("FULL", "IOERR", "READONLY", "BUSY")
         raise SavedError(f"{path}: {words}") from OSError(errno.EIO, kind) if machine else None
@@ -109,22 +109,29 @@ class BookFile:
         self.db.execute("PRAGMA journal_mode = DELETE")
         self.db.executescript(_statements("views"))
 
+    def _patiently(self, statement: str) -> None:
+        """Run a statement that may have to wait for another command; speak of a long wait."""
+        for again in reversed(range(_TRIES)):
+            try:
+                self.db.execute(statement)
+                return
+            except sqlite3.OperationalError as error:
+                if not again or error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY:
+                    raise
+            if again == _TRIES - 1:
+                remark(f"{self.path}: another command is writing to it; waiting …")
+
     @contextmanager
     def reading(self, begin: str = "BEGIN") -> Iterator[sqlite3.Connection]:
         """One state of the book for several reads; within another, that of the other."""
         if self.db.in_transaction:
             yield self.db
             return
-        with told(self.path), self.db:  # which commits, or rolls back what failed
-            try:
-                self.db.execute(begin)
-            except sqlite3.OperationalError as error:
-                if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY:
-                    raise
-                remark(f"{self.path}: another command is writing to it; waiting …")
-                self.db.execute(f"PRAGMA busy_timeout = {1000 * _WAIT:.0f}")
-                self.db.execute(begin)
+        with told(self.path), self.db:  # which rolls back what failed
+            for statement in (begin, "SELECT 1 FROM sqlite_master LIMIT 1"):
+                self._patiently(statement)
             yield self.db
+            self._patiently("COMMIT")
 
     def writing(self) -> AbstractContextManager[sqlite3.Connection]:
         """All of what is written inside, or nothing. On leaving it is on the disk."""

@@ -148,7 +148,7 @@ def test_locked_book_waits_speaks_and_gives_up(
 ) -> None:
     """Of a short wait nothing is said."""
     monkeypatch.setattr(connection, "_SILENT", 0.1)
-    monkeypatch.setattr(connection, "_WAIT", 0.2)
+    monkeypatch.setattr(connection, "_TRIES", 2)
     with DyeBook(path) as book:
         other = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
         other.execute("BEGIN IMMEDIATE")
@@ -163,6 +163,25 @@ def test_locked_book_waits_speaks_and_gives_up(
         other.close()
         assert capsys.readouterr().err == ""
         assert [cloth.name for cloth in book.cloths()] == ["linen"]
+
+
+def test_a_write_waits_for_who_reads_as_long_as_for_who_writes(
+    path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What is written waits at its end, until nobody reads what was there before."""
+    monkeypatch.setattr(connection, "_SILENT", 0.1)
+    with DyeBook(path) as book:
+        other = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+        for cloth in ("linen", "lawn"):  # a long wait is spoken of each time
+            other.execute("BEGIN")
+            other.execute("SELECT * FROM cloth").fetchall()
+            later = threading.Timer(0.25, lambda: other.execute("ROLLBACK"))
+            later.start()
+            book.add_cloth(Cloth(cloth))
+            later.join()
+            assert "another command is writing to it; waiting …" in capsys.readouterr().err
+        other.close()
+        assert len(book.cloths()) == 2
 
 
 def test_opening_beside_a_writer_is_no_alarm(path: Path) -> None:
