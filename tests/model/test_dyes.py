@@ -171,6 +171,9 @@ def test_amounts_below_zero_are_refused(dyes: DyeSet) -> None:
 
 
 def test_a_smaller_shelf_predicts_the_same(dyes: DyeSet) -> None:
+    """What mixes taught of its dyes goes with them."""
+    company = np.linspace(-0.3, 0.3, len(dyes))
+    dyes = standing(dyes, company=company, interaction=0.5 * company)
     few = dyes.take(["navy", "marigold"])
     assert few.names == ("navy", "marigold")
     recipe = "marigold 0.8 + navy 0.25"
