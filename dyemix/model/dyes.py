@@ -196,7 +196,10 @@ class DyeSet(Result):
     @cached_property
     def whole(self) -> Blends:
         """The forward model of blends of every dye, as all that was read shows them."""
-        return self.ladders.blends(self.known.mean, self.cloth)
+        blends = self.ladders.blends(self.known.mean, self.cloth)
+        for array in (blends.curves, blends.law, blends.company, blends.interaction):
+            array.setflags(write=False)  # every later answer is worked out from them
+        return blends
 
     @cached_property
     def known(self) -> Posterior:

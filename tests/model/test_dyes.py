@@ -193,7 +193,9 @@ def test_bands_that_move_in_company_leave_no_curve_below_nothing(dyes: DyeSet, n
 
 def test_arrays_are_read_only(dyes: DyeSet) -> None:
     held = (dyes.palest, dyes.deepest, dyes.cloth, dyes.ladders.curves, dyes.ladders.law)
-    for array in (*held, dyes.ladders.modes.own):
+    whole = dyes.whole
+    told = whole.curves, whole.law, whole.company, whole.interaction
+    for array in (*held, *told, dyes.ladders.modes.own):
         with pytest.raises(ValueError, match="read-only"):
             array[0] = 0.0
 
