@@ -84,7 +84,9 @@ class SwatchSet(Several[Swatch]):
         """
         refuse(not hasattr(table, "columns"), "readings.no_frame", error=InputError)
         told = {key: table.attrs[key] for key in ABOUT if key in table.attrs}
-        found = cls(_readings(table, light and Light.parse(light), Unit(scale), conditions), **told)
+        found = cls(
+            readings_of(table, light and Light.parse(light), Unit(scale), conditions), **told
+        )
         named = "recipe" in labels(table) or any(r.recipe is not None for r in found.readings)
         refuse(not named, "readings.no_recipe", error=InputError)
         return found
@@ -234,7 +236,7 @@ def _labs(each: Iterable[Reading | Swatch]) -> Array:
 # Frames -----------------------------------------------------------------------------------------
 
 
-def _readings(
+def readings_of(
     table: Frame, light: Light | str | None, scale: Unit, conditions: Mapping[str, str] | None
 ) -> tuple[Reading, ...]:
     """The readings of a frame, as `SwatchSet.from_frame` says; recipes may be missing."""

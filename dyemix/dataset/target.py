@@ -5,17 +5,18 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from types import MappingProxyType
-from typing import Annotated, Protocol, Self, TypeAlias
+from typing import Annotated, Any, Protocol, Self, TypeAlias
 
 import numpy as np
 
-from dyemix.arrays import LAB, Array, headed, numbers
+from dyemix.arrays import LAB, Array, headed, labels, numbers
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, hex_to_lab, lab, lab_to_hex
-from dyemix.colour.spectra import fractions
+from dyemix.colour.spectra import Unit, fractions
 from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Reading, Swatch, check_colour
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Frame, Result, Row, Value, colour_row, colour_text
+from dyemix.dataset.swatches import readings_of
 from dyemix.errors import InputError, RecipeError, TargetError, expect, refuse, said
 
 _NUMBER = r"[-+−]?\d+(?:\.\d+)?"
@@ -122,13 +123,14 @@ class Target(Result):
 
     @classmethod
     def all(cls, targets: "Iterable[AnyColour] | Frame") -> list["Target"]:
-        """Colours, one by one, or the rows of a frame of L*, a*, b*.
+        """Colours, one by one, or the rows of a frame: of L*, a*, b*, or of readings.
 
-        A lone text or target is one colour. Raises as `of` does.
+        A lone text or target is one colour. Raises as `of` and `SwatchSet.from_frame` do.
         """
-        if isinstance(targets, str | Target):
-            return [cls.of(targets)]
-        each = headed(targets, LAB) if hasattr(targets, "columns") else targets
+        each: Any = [targets] if isinstance(targets, str | Target) else targets
+        if hasattr(targets, "columns"):
+            bare = len(labels(targets)) == len(LAB)
+            each = headed(each, LAB) if bare else readings_of(each, None, Unit.FRACTION, {})
         return [cls.of(colour) for colour in each]
 
     @classmethod

@@ -500,8 +500,8 @@ def test_whatever_is_a_colour_is_a_target(dyes: dyemix.DyeSet) -> None:
         assert {d: row[d] for d in dyes.names if row.get(d, 0.0) > 0} == dict(match.recipe)
         assert row["likely"] == match.likely
     assert pickle.loads(pickle.dumps(many)) == many
-    with pytest.raises(dyemix.DyemixError, match=r"L\*, a\*, b\* are wanted, not hex"):
-        dyemix.match_many(dyes, pd.DataFrame({"hex": list(codes)}), count=1)
+    framed = dyemix.match_many(dyes, pd.DataFrame({"hex": list(codes)}), count=1)
+    assert [m.target.lab.tolist() for m in framed] == [m.target.lab.tolist() for m in many]
     with pytest.raises(dyemix.TargetError, match="is not a colour"):
         dyemix.match(dyes, [1.0, 2.0])
     assert [m.target.name for m in dyemix.match_many(dyes, "#7d8a6e", count=1)] == ["#7d8a6e"]
