@@ -52,8 +52,6 @@ _WIDENING_WORTH = 5.0
 _ONE_IN_TWO, _ONE_IN_A_HUNDRED = 2.366, 11.34
 #: So many pots are far beyond any shelf's, and take some ten seconds: every cell holds all of them.
 _MOST_POTS = 2000
-#: Between the names of pictures that a pot was read from.
-PICTURES = "; "
 #: A cell of less weight than this is left out once H is taken again.
 _NO_WEIGHT = 1e-4
 
@@ -84,7 +82,7 @@ class _Groups:
         weights, self.pots, self.at = np.array([pot.weight for pot in pots]), pots, at.ravel()
         self.weights = np.bincount(self.at, weights)
         self.share = weights / self.weights[self.at]
-        shown = [pot.picture.split(PICTURES) for pot in pots]
+        shown = [pot.pictures for pot in pots]
         names = list(dict.fromkeys(chain(dyes.ladders.pictures, *shown)))
         self.frames = np.zeros((len(self.amounts), len(names)))
         for i, share, some in zip(self.at, self.share, shown, strict=True):

@@ -24,7 +24,7 @@ from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.dataset.target import Trial
 from dyemix.errors import FitError, expect, refuse, said
-from dyemix.fitting.calibration import PICTURES, condition
+from dyemix.fitting.calibration import condition
 from dyemix.fitting.lab_ladder import bound, stated
 from dyemix.model import uncertainty
 from dyemix.model.dyes import DyeSet, Pot
@@ -66,10 +66,10 @@ def calibrated(
 def _pot(piece: Swatch, light: Light, **told: Any) -> Pot:
     """A finished piece as the calibration sees it; what is `told` beside its readings is kept."""
     covariance = stated(piece.readings)
-    pictures = sorted({r.conditions.get(PICTURE, "") for r in piece.readings})
+    pictures = tuple(sorted({r.conditions.get(PICTURE, "") for r in piece.readings}))
     return Pot(
         piece.recipe, piece.colour(light), covariance if covariance.any() else None,
-        bound(piece.readings), picture=PICTURES.join(pictures), **told,
+        bound(piece.readings), pictures=pictures, **told,
     )  # fmt: skip
 
 

@@ -100,7 +100,7 @@ class Pot(Value):
     date, lot : of a trial, as stated.
     weight : how much it counts, 1 for a recent one of the same lot.
     label : what it is called in a report.
-    picture : the photograph it was read from, whose error is common to all in it.
+    pictures : the photographs it was read from, each of whose errors is common to all in it.
     """
 
     recipe: Recipe
@@ -112,7 +112,7 @@ class Pot(Value):
     lot: str = ""
     weight: float = 1.0
     label: str = ""
-    picture: str = ""
+    pictures: tuple[str, ...] = ("",)
 
     @property
     def identity(self) -> tuple[object, ...]:

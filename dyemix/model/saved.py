@@ -99,11 +99,13 @@ def _sound(dyes: DyeSet) -> DyeSet:
 
 def _from_version_5(content: dict[str, Any], version: Any) -> None:
     """Make a set of version 5 or older one of today: it also held where pots had moved the dyes,
-    which follows from the rest, and none before any pot where it came from version 1. Up to version
-    4, of what ladders leave open, curves and laws stood apart; up to version 3 it had other
-    unknowns, and stands as before any mix until its trials are told again; up to version 2 all dyes
-    had one interaction.
+    which follows from the rest, and none before any pot where it came from version 1; and the
+    pictures of a pot in one text. Up to version 4, of what ladders leave open, curves and laws
+    stood apart; up to version 3 it had other unknowns, and stands as before any mix until its
+    trials are told again; up to version 2 all dyes had one interaction.
     """
+    for pot in content.get("pots", ()):
+        pot["pictures"] = pot.pop("picture", "").split("; ")
     dyes, moved = len(content["names"]), ("curves", "law", "surface", "interaction")
     bare = {name: content.pop(name, None) for name in moved}
     bare["modes"] = plain(Modes.none(dyes, len(WAVELENGTHS)))

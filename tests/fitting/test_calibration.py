@@ -319,13 +319,15 @@ def test_beside_a_dense_bayesian_solve(
     counts, stated, frames = np.ones(len(told)), np.zeros((3, 3)), np.ones((len(told), 1))
     if photographed != "nothing":
         frames = np.eye(2)[np.arange(len(told)) % 2]
-        told = [replace(pot, picture=str(i % 2)) for i, pot in enumerate(told)]
-        told[1] = replace(told[1], picture="0; 1")
+        told = [replace(pot, pictures=(str(i % 2),)) for i, pot in enumerate(told)]
+        told[1] = replace(told[1], pictures=("0", "1"))
         frames[1] = np.sqrt([0.5, 0.5])
         frames[0] = 1.0 / 1.75, 0.75 / 1.75
         counts[[0, 3]] = 1.75, 0.4
         stated = np.array([[1.0, 0.2, 0.1], [0.2, 2.0, -0.3], [0.1, -0.3, 1.5]])
-        again = replace(told[0], lab=labs[0] + np.array([0.4, -0.2, 0.3]), weight=0.75, picture="1")
+        again = replace(
+            told[0], lab=labs[0] + np.array([0.4, -0.2, 0.3]), weight=0.75, pictures=("1",)
+        )
         labs[0] = (labs[0] + 0.75 * again.lab) / 1.75
         told = [replace(pot, covariance=stated) for pot in (*told, again)]
         told[3] = replace(told[3], weight=0.4)

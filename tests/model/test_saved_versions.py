@@ -15,7 +15,7 @@ import pytest
 
 import dyemix
 from dyemix.colour.ciede2000 import delta_e
-from dyemix.model.dyes import Ladders
+from dyemix.model.dyes import Ladders, Pot
 from dyemix.model.saved import saved_text
 from dyemix.model.unknowns import Modes
 
@@ -77,8 +77,8 @@ def test_a_set_of_version_1_saved_again_is_the_same(path: Path, tmp_path: Path) 
 
 
 def as_version_4(dyes: dyemix.DyeSet) -> dict[str, Any]:
-    """A set as version 4 wrote it: what ladders leave open of curves and of laws stood apart, and
-    where pots had moved the dyes stood there too.
+    """A set as version 4 wrote it: what ladders leave open of curves and of laws stood apart, where
+    pots had moved the dyes stood there too, and the pictures of a pot were one text.
     """
     content: dict[str, Any] = json.loads(saved_text(dyes)) | {"version": 4}
     whole = dyes.whole
@@ -93,6 +93,8 @@ def as_version_4(dyes: dyemix.DyeSet) -> dict[str, Any]:
     parts |= {"surface_curves": by_surface, "surface_laws": of_laws}
     content["ladders"]["modes"] = {name: part.tolist() for name, part in parts.items()}
     del content["ladders"]["pictures"]
+    for pot in content["pots"]:
+        pot["picture"] = "; ".join(pot.pop("pictures"))
     return content
 
 
@@ -133,3 +135,12 @@ def test_a_set_of_version_2_had_one_interaction_for_all_dyes(tmp_path: Path) -> 
     recipe = "marigold 0.5 + navy 0.2"
     assert old.predict(recipe).bound > dyes.predict(recipe).bound
     assert dyemix.learn(old, []).dyes.predict(recipe).bound < old.predict(recipe).bound
+
+
+def test_a_set_of_version_5_told_the_pictures_of_a_pot_in_one_text(tmp_path: Path) -> None:
+    alone = dyemix.fit(dyemix.read_swatches("swatch_data/napkins.csv"))
+    pot = Pot(dyemix.Recipe.parse("marigold 0.8 + navy 0.3"), np.array([50.0, 5.0, 20.0]))
+    content = as_version_4(replace(alone, pots=(pot, replace(pot, pictures=("a.jpg", "b.jpg")))))
+    path = tmp_path / "old.json"
+    path.write_text(json.dumps(content | {"version": 5}))
+    assert [each.pictures for each in dyemix.load(path).pots] == [("",), ("a.jpg", "b.jpg")]
