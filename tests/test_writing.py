@@ -199,6 +199,18 @@ def test_ctrl_c_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
 SET = {"x-2.png": b"2", "x-3.png": b"3", "x-1.png": b"1"}
 
 
+def breaking(call: str, after: int, error: BaseException) -> Callable[[Path, Path], None]:
+    """What names a file in `os`, until it has done so often enough; from then on it fails."""
+    work, left = getattr(os, call), iter(range(after))
+
+    def name(one: Path, other: Path) -> None:
+        if next(left, None) is None:
+            raise error
+        work(one, other)
+
+    return name
+
+
 @pytest.mark.parametrize("force", [True, False])
 @pytest.mark.parametrize("at", [1, 2])
 def test_of_files_that_belong_together_all_are_there_or_none(
@@ -209,15 +221,8 @@ def test_of_files_that_belong_together_all_are_there_or_none(
         there("x-2.png")
         there("x-1.png")
     before = {name: Path(name).read_bytes() for name in names()}
-    call, seen = "replace" if force else "link", []
-    work = getattr(os, call)
-
-    def fail(one: Path, other: Path) -> None:
-        seen.append(other)
-        if len(seen) > at:
-            raise OSError(errno.EACCES, os.strerror(errno.EACCES))
-        work(one, other)
-
+    call = "replace" if force else "link"
+    fail = breaking(call, at, OSError(errno.EACCES, os.strerror(errno.EACCES)))
     with monkeypatch.context() as failing:
         failing.setattr(os, call, fail)
         failing.setattr(os, "rename", fail)  # which a system without links uses
@@ -258,16 +263,8 @@ def test_ctrl_c_between_two_names_leaves_what_was(
     if force:
         there("x-2.png")
     before = {name: Path(name).read_bytes() for name in names()}
-    call, seen = "replace" if force else "link", []
-    work = getattr(os, call)
-
-    def torn(one: Path, other: Path) -> None:
-        seen.append(other)
-        if len(seen) > 1:
-            raise KeyboardInterrupt
-        work(one, other)
-
-    monkeypatch.setattr(os, call, torn)
+    call = "replace" if force else "link"
+    monkeypatch.setattr(os, call, breaking(call, 1, KeyboardInterrupt()))
     with pytest.raises(KeyboardInterrupt):
         write_all(SET.items(), force=force)
     assert {name: Path(name).read_bytes() for name in names()} == before
