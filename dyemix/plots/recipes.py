@@ -158,8 +158,8 @@ def _band(paper: Paper, found: Series, route: Route, name: str, sure: Sequence[S
         right, paper.y = x + len(row) * _STEP, top + _BAND + 2 * _EDGE + 0.03
         paper.box((MARGIN, top, BODY, _BAND + 2 * _EDGE))
         if stops and len(row) < _STEPS:
-            words = f"stops here:\n{route.steps[route.reached].short}"
-            paper.write(right + 0.08, top + _EDGE, words, MARGIN + BODY - right - 0.1)
+            words = f"stops here: {route.steps[route.reached].short}"
+            paper.write(right + 0.08, top, words, MARGIN + BODY - right - 0.1)
         blocks, bottom = [], paper.y
         for i, step in enumerate(row):
             p = step.prediction if step else found.start
