@@ -273,11 +273,25 @@ class Reading(Result):
         return f"{of}: {colour_text(self.colour(light), light, self.covariance)}, {self.source}"
 
 
+def shares(readings: Sequence[Reading]) -> Array:
+    """How much each of n readings counts in the colour of their piece ``(n,)``; they add up to 1.
+
+    By the inverse of the variance that it states, over all directions; as much as any other where
+    one states none, or is a bound, since nobody can say how good that is.
+    """
+    stated = [r.covariance for r in readings if r.covariance is not None and not r.clipped]
+    if len(stated) < len(readings):
+        return np.full(len(readings), 1.0 / len(readings))
+    counts = 1.0 / np.maximum(np.trace(stated, axis1=1, axis2=2), 1e-6)
+    return np.asarray(counts / counts.sum())
+
+
 class Swatch(Value):
     """One piece of dyed cloth: the mean of its readings.
 
-    `reflectance` is ``(B,)``, averaged in reflectance (linear light). Of three readings or more,
-    one that lies far from the others counts little (`dyemix.dataset.repeats`); `odd` says which.
+    `reflectance` is ``(B,)``, averaged in reflectance (linear light); a colour is averaged by
+    `shares`. Of three readings or more, one that lies far from the others counts little
+    (`dyemix.dataset.repeats`); `odd` says which.
     """
 
     recipe: Recipe
@@ -307,7 +321,7 @@ class Swatch(Value):
     def colour(self, light: Light | str = D65_10) -> Array:
         """CIELAB ``(3,)`` under `light`; the mean of the readings', an odd one counting little."""
         labs = np.array([reading.colour(light) for reading in self.readings])
-        return mean(labs, np.isin(np.arange(len(labs)), self.odd))
+        return mean(labs, np.isin(np.arange(len(labs)), self.odd), shares(self.readings))
 
     @property
     def warnings(self) -> tuple[str, ...]:

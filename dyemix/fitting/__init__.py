@@ -108,7 +108,6 @@ another, where mixes of other photographs would have misled by 0.06 on average. 
 that a whole picture has wrong does to colours far apart is not told from the dyes: three parts a
 picture stand for all. Days and lots far astray are promised too little before the first mix (half
 of the pots under the bound in one world). Before the first mix the promise is too wide for dyes
-that behave, up to twice the miss, since nobody can know that they do. A piece that was read well
-and poorly is the plain mean of both. A CIELAB ladder tells little of how it looks under another
-lamp. The tables: benchmarks/README.md.
+that behave, up to twice the miss, since nobody can know that they do. A CIELAB ladder tells little
+of how it looks under another lamp. The tables: benchmarks/README.md.
 """

@@ -27,7 +27,7 @@ from dyemix.colour import colorimetry
 from dyemix.colour.ciede2000 import delta_e_residual, metric
 from dyemix.colour.colorimetry import D65_10, WAVELENGTHS, Light, weights
 from dyemix.dataset.conditions import PICTURE
-from dyemix.dataset.readings import Clipped, Reading, Swatch
+from dyemix.dataset.readings import Clipped, Reading, Swatch, shares
 from dyemix.model.dyes import Ladders
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
 from dyemix.model.least_squares import solve
@@ -69,8 +69,8 @@ _STEPS, _TOLERANCE = 30, 1e-4
 
 def stated(readings: Sequence[Reading]) -> Array:
     """Covariance ``(3, 3)`` that the mean of readings is stated to have; 0 where none is."""
-    known = [np.zeros((3, 3)), *(r.covariance for r in readings if r.covariance is not None)]
-    return np.asarray(np.sum(known, axis=0) / len(readings) ** 2)
+    known = [np.zeros((3, 3)) if r.covariance is None else r.covariance for r in readings]
+    return np.asarray(np.tensordot(shares(readings) ** 2, known, 1))
 
 
 def alike(covariance: Array) -> Array:
@@ -136,7 +136,7 @@ def _rows(ladders: Mapping[str, Sequence[Swatch]]) -> Iterator[tuple[Any, ...]]:
             for light in (r.light or D65_10,) if r.rough else _LOOKS:
                 groups.setdefault(light, []).append(r)
         for light, some in groups.items():
-            colour = np.mean([r.colour(light) for r in some], axis=0)
+            colour = shares(some) @ [r.colour(light) for r in some]
             own = weights(light) * (colorimetry.white(D65_10) / colorimetry.white(light))
             told = (r for r in some if r.covariance is not None)
             pictures = Counter(r.conditions.get(PICTURE, _UNNAMED) for r in told)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.dataset.conditions import normal, same
+from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.repeats import _between, mean, odd_readings
 from dyemix.dataset.swatches import Reading, SwatchSet
@@ -81,6 +83,22 @@ def test_weights() -> None:
     odd = odd_readings(labs)
     assert mean(np.eye(4), odd) == pytest.approx(np.array([1, 1, 1, 0.05]) / 3.05)
     assert mean(np.eye(1), odd_readings(labs[:1])) == pytest.approx([1.0])
+
+
+def test_a_piece_read_well_and_poorly_lies_nearer_to_the_good_reading() -> None:
+    """Variances of 1 and 4 count as four to one; where one reading states none, all are alike."""
+    labs, size = np.array([[50.0, 10, 0], [55, 10, 5], [46, 8, 0]]), (1.0, 4.0, None)
+    readings = tuple(
+        Reading.from_lab(x, D65_10, GOLD, covariance=None if s is None else s * np.eye(3))
+        for x, s in zip(labs, size, strict=True)
+    )
+    (two,), (three,) = SwatchSet(readings[:2]).swatches, SwatchSet(readings).swatches
+    np.testing.assert_allclose(two.colour(), [51.0, 10.0, 1.0], atol=1e-5)
+    assert not three.odd
+    np.testing.assert_allclose(three.colour(), labs.mean(axis=0), atol=1e-9)
+    bound = replace(readings[1], clipped=Clipped(np.eye(3)[:1]))
+    (clipped,) = SwatchSet((readings[0], bound)).swatches
+    np.testing.assert_allclose(clipped.colour(), labs[:2].mean(axis=0), atol=1e-9)
 
 
 @given(

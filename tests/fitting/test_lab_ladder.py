@@ -33,7 +33,7 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import FitError
 from dyemix.fitting import lab_ladder
 from dyemix.fitting.fit import fit
-from dyemix.fitting.lab_ladder import LabLadders, cloth_from_lab
+from dyemix.fitting.lab_ladder import LabLadders, cloth_from_lab, stated
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import Surface
 
@@ -216,6 +216,19 @@ def test_what_a_picture_is_off_by_moves_all_that_was_read_from_it(
         moved = np.log(again.fit(surface, counts, 0.0)[0].curves / found.curves)
         wanted = -0.05 * common[:, part, :-2]
         assert np.linalg.norm(moved - wanted) < 0.1 * np.linalg.norm(wanted)
+
+
+def test_a_square_read_well_and_poorly_is_fitted_to_the_good_reading(ladders: SwatchSet) -> None:
+    """Variances of 1 and 4 count as four to one, and leave 0.8 of the smaller (20 of 25)."""
+    once = [s.readings[0] for s in as_lab(some(ladders, "rose")).swatches]
+    good = tuple(replace(r, covariance=np.eye(3)) for r in once)
+    poor = tuple(replace(r, lab=r.lab + 5.0, covariance=4.0 * np.eye(3)) for r in once)
+    read = SwatchSet(good + poor)
+    at = LabLadders({"rose": read.ladder("rose")}, np.full(31, 0.8))
+    lone = LabLadders({"rose": SwatchSet(good).ladder("rose")}, np.full(31, 0.8))
+    np.testing.assert_allclose(at.goal, lone.goal + 1.0, atol=1e-4)
+    for swatch in read.swatches:
+        np.testing.assert_allclose(stated(swatch.readings), 0.8 * np.eye(3), atol=1e-5)
 
 
 def test_the_solution_is_one_whichever_surface_it_comes_from(ladders: SwatchSet) -> None:
